@@ -1,0 +1,537 @@
+"""The domain: what a rig is made of and what a score asks of it.
+
+Everything here is immutable and knows neither text nor bytes. Angles are degrees of the
+*part* (not of the servo's horn), times are whole milliseconds, lightness is CIE L* in percent,
+and every other quantity is SI with its unit in the name.
+
+`mark` fields are opaque integers that the maker of a value may use to find where it came from
+(the language keeps source spans under them); nothing in `sim` reads them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final, Literal, TypeAlias
+
+FRAME_MS: Final = 20
+"""One player frame: hobby servos take a pulse every 20 ms (common practice, no source)."""
+
+LEVEL_STEP_PCT: Final = 0.5
+"""Resolution of a light level: half a percent of L*."""
+
+NO_MARK: Final = -1
+
+
+# -- motion laws -------------------------------------------------------------------------------
+
+LawName: TypeAlias = Literal[
+    "uniform",
+    "parabolic",
+    "trapezoid",
+    "harmonic",
+    "cycloidal",
+    "3-4-5",
+    "4-5-6-7",
+    "modified sine",
+    "modified trapezoid",
+    "double-S",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Law:
+    """A motion law by name.
+
+    `alpha` is the share of the whole duration spent accelerating (`trapezoid`, `double-S`),
+    0 < alpha <= 1/2. `beta` is the share of the acceleration phase in which the acceleration
+    rises (`double-S`), 0 < beta <= 1/2. Both are 0 for laws that do not use them.
+    """
+
+    name: LawName = "3-4-5"
+    alpha: float = 0.0
+    beta: float = 0.0
+
+
+MINIMUM_JERK: Final = Law("3-4-5")
+UNIFORM: Final = Law("uniform")
+
+
+# -- supplies and wires ------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """A battery: `series` cells in a row, `parallel` rows side by side."""
+
+    chemistry: Literal["li-ion", "lipo", "lifepo4", "nimh", "alkaline"]
+    series: int
+    capacity_ah: float
+    parallel: int = 1
+    resistance_ohm: float | None = None
+    """Internal resistance of the whole pack; None: the chemistry's usual value per cell."""
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Adapter:
+    """A fixed supply: a plug-in or bench supply of constant voltage."""
+
+    voltage_v: float
+    current_a: float
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Regulator:
+    """A converter between source and feed; `dropout_v` is the least headroom it needs."""
+
+    voltage_v: float
+    current_a: float
+    dropout_v: float = 0.5
+    efficiency: float = 0.9
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    name: str
+    source: Cells | Adapter
+    regulator: Regulator | None = None
+    fuse_a: float | None = None
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """A two-conductor feed. `length_m` is one way; current goes there and back."""
+
+    length_m: float
+    gauge_awg: int
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    name: str
+    chip: str
+    address: int
+    supply: str | None = None
+    wire: Wire | None = None
+    mark: int = NO_MARK
+
+
+# -- loads and drives --------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class PointMass:
+    """Mass at a distance from the axis, `offset_deg` ahead of the part's own zero line."""
+
+    mass_kg: float
+    radius_m: float
+    offset_deg: float = 0.0
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Rod:
+    """A uniform slender rod from `start_m` to `start_m + length_m` from the axis."""
+
+    mass_kg: float
+    length_m: float
+    start_m: float = 0.0
+    offset_deg: float = 0.0
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Plate:
+    """A uniform thin plate, `length_m` outward from `start_m`, `width_m` across.
+
+    `flat`: the axis lies in the plate's plane, along its width (a flap on a hinge). Otherwise
+    the axis is normal to the plate (a fin that waves in its own plane).
+    """
+
+    mass_kg: float
+    length_m: float
+    width_m: float
+    start_m: float = 0.0
+    offset_deg: float = 0.0
+    flat: bool = False
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A uniform box, `length_m` outward from `start_m`, `width_m` across, `depth_m` along the axis."""
+
+    mass_kg: float
+    length_m: float
+    width_m: float
+    depth_m: float
+    start_m: float = 0.0
+    offset_deg: float = 0.0
+    mark: int = NO_MARK
+
+
+Body: TypeAlias = PointMass | Rod | Plate | Box
+
+
+@dataclass(frozen=True, slots=True)
+class Spring:
+    """A torsion spring on the part's axis: torque = -rate * (angle - neutral)."""
+
+    rate_nm_per_rad: float
+    neutral_deg: float
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """What the servo carries, about the part's axis.
+
+    `level_deg` is the part's angle at which its zero line lies level (horizontal) while the
+    wearer stands upright. `axis` is how the hinge line lies then: a `level` axis feels the
+    whole weight; an `upright` one feels it only when the wearer tilts.
+    """
+
+    bodies: tuple[Body, ...] = ()
+    level_deg: float = 0.0
+    axis: Literal["level", "upright"] = "level"
+    springs: tuple[Spring, ...] = ()
+    friction_nm: float = 0.0
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Gear:
+    """Fixed ratio: `ratio` horn degrees move the part one degree (negative: reversed)."""
+
+    ratio: float = 1.0
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class LeverPair:
+    """Parallel-rod lever pair: horn of `horn_m` pushes an arm of `arm_m` on the part."""
+
+    horn_m: float
+    arm_m: float
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class FourBar:
+    """A planar four-bar: ground, horn (input), rod (coupler), arm (output), lengths in metres.
+
+    `arm_zero_deg` is the arm's angle from the ground line when the part is at 0 deg.
+    `crossed` picks the other assembly.
+    """
+
+    ground_m: float
+    horn_m: float
+    rod_m: float
+    arm_m: float
+    arm_zero_deg: float = 0.0
+    crossed: bool = False
+    mark: int = NO_MARK
+
+
+Drive: TypeAlias = Gear | LeverPair | FourBar
+
+
+# -- outputs -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class CalibrationPoint:
+    angle_deg: float
+    pulse_us: float
+
+
+@dataclass(frozen=True, slots=True)
+class Rating:
+    """A servo's data sheet line at one voltage."""
+
+    voltage_v: float
+    speed_deg_s: float
+    stall_nm: float
+    stall_a: float
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Servo:
+    name: str
+    board: str
+    pin: int
+    points: tuple[CalibrationPoint, ...]
+    """Two or more, in ascending angle; pulse strictly rising or strictly falling."""
+    travel_deg: tuple[float, float]
+    ratings: tuple[Rating, ...]
+    """One or two, in ascending voltage."""
+    load: Load = Load()
+    drive: Drive = Gear()
+    safe_deg: float = 0.0
+    accel_deg_s2: float | None = None
+    """Stated acceleration for braking and stretching; None: the largest the show plans."""
+    idle_a: float = 0.01
+    dead_band_us: float = 4.0
+    pulse_range_us: tuple[float, float] = (500.0, 2500.0)
+    tip_m: float | None = None
+    """Distance of the part's tip from its axis, for pinch force; None: the load's far end."""
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Lamp:
+    """A plain lamp: `count` LEDs in parallel branches, each at `forward_v` and `current_a`."""
+
+    name: str
+    board: str
+    pin: int
+    forward_v: float = 3.0
+    current_a: float = 0.02
+    count: int = 1
+    colour: tuple[int, int, int] = (255, 255, 255)
+    safe_pct: float = 0.0
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """Addressable pixels on one data pin."""
+
+    name: str
+    board: str
+    pin: int
+    pixels: int
+    order: Literal["rgb", "rbg", "grb", "gbr", "brg", "bgr"] = "grb"
+    channel_a: float = 0.02
+    """Current of one colour of one pixel, fully on."""
+    cap_a: float | None = None
+    """The board keeps the strip's current under this."""
+    safe: StripLight = field(default_factory=lambda: BLACK)
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Switch:
+    name: str
+    board: str
+    pin: int
+    active_high: bool = True
+    safe_on: bool = False
+    current_a: float = 0.0
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class StripLight:
+    """An sRGB colour (0..255 each) dimmed to `level_pct` of its own lightness."""
+
+    colour: tuple[int, int, int]
+    level_pct: float = 100.0
+
+
+BLACK: Final = StripLight((0, 0, 0), 0.0)
+
+Output: TypeAlias = Servo | Lamp | Strip | Switch
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """A button or receiver output wired to an input pin of a board."""
+
+    button: int
+    board: str
+    pin: int
+    active_low: bool = True
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Wearer:
+    """What the rig must stand: tilt in any direction, and who is near.
+
+    `region` names a body region of ISO/TS 15066 Annex A near which parts move.
+    """
+
+    tilt_deg: float = 0.0
+    region: str | None = None
+    temperature_c: float = 25.0
+    margin: float = 0.2
+    """Share of servo torque and speed kept in hand."""
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Rig:
+    supplies: tuple[Supply, ...] = ()
+    boards: tuple[Board, ...] = ()
+    outputs: tuple[Output, ...] = ()
+    """In the order of the text; a board's output numbers follow this order."""
+    inputs: tuple[Input, ...] = ()
+    wearer: Wearer = Wearer()
+
+
+# -- score -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """Bring a servo's part to an angle from wherever it is."""
+
+    output: str
+    angle_deg: float
+    duration_ms: int
+    law: Law = MINIMUM_JERK
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Fade:
+    """Bring a lamp (`light`: L* percent) or a strip (`light`: StripLight) to a light."""
+
+    output: str
+    light: float | StripLight
+    duration_ms: int
+    law: Law = UNIFORM
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Throw:
+    """Turn a switch on or off; takes no time."""
+
+    output: str
+    on: bool
+    mark: int = NO_MARK
+
+
+EffectName: TypeAlias = Literal["steady", "breathe", "ember", "sparkle", "run"]
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """Lay a modulation over a lamp's or strip's light; `steady` takes it off. Takes no time.
+
+    `period_ms` is the effect's beat, `depth_pct` how far down from the light it goes,
+    `seed` picks one of 256 exactly repeating patterns, `width` is pixels (`run`) or pixels
+    lit in a hundred (`sparkle`).
+    """
+
+    output: str
+    name: EffectName
+    period_ms: int = 1000
+    depth_pct: float = 100.0
+    seed: int = 0
+    width: int = 1
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    duration_ms: int
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class InTurn:
+    children: tuple[Step, ...]
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """Children side by side; child i starts `i * interval_ms` in (0 for `together`)."""
+
+    children: tuple[Step, ...]
+    interval_ms: int = 0
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Repeat:
+    """`times` runs of the body; None: for ever; `while_held`: at least once, then as long as held."""
+
+    body: Step
+    times: int | None
+    while_held: bool = False
+    mark: int = NO_MARK
+
+
+Step: TypeAlias = Move | Fade | Throw | Effect | Hold | InTurn | Together | Repeat
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    name: str
+    title: str
+    body: Step
+    conflict: Literal["take", "wait", "refuse"] = "take"
+    """What the cue does when another runs on an output it uses."""
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Binding:
+    """A button starts a cue; `while_held` repeats the cue as long as the button is down."""
+
+    button: int
+    cue: str
+    while_held: bool = False
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Usage:
+    """How often a cue is expected to run, for battery and heat."""
+
+    cue: str
+    per_hour: float
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    title: str
+    cues: tuple[Cue, ...] = ()
+    bindings: tuple[Binding, ...] = ()
+    stop_button: int | None = None
+    lost_ms: int | None = None
+    """Silence of the remote after which `lost_cue` starts; None: nothing happens."""
+    lost_cue: str | None = None
+    idle: str | None = None
+    """The cue that runs when nothing else does."""
+    stop_ms: int = 1500
+    """Duration of the controlled move to the safe pose on stop."""
+    usage: tuple[Usage, ...] = ()
+    run_time_h: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Show:
+    rig: Rig
+    score: Score
+
+
+# -- rehearsal ---------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Press:
+    """One thing that happens in a rehearsal, at a time from its start.
+
+    `button`: pressed, and released `held_ms` later. `cue`: started by name, as over the link.
+    `stop`, `limp`, `standby`: as over the link.
+    """
+
+    at_ms: int
+    button: int | None = None
+    held_ms: int = 100
+    cue: str | None = None
+    action: Literal["stop", "limp", "standby"] | None = None
+
+
+Rehearsal: TypeAlias = tuple[Press, ...]
