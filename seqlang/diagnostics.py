@@ -46,3 +46,18 @@ class Finding:
     asked: float | None = None
     limit: float | None = None
     unit: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where a domain value came from: its statement, and the parts a fix may replace.
+
+    `parts` maps a part's name to its span; for a move: `target`, `duration`, `law`, `name`; the
+    checker looks parts up by name and falls back to `span`.
+    """
+
+    span: Span
+    parts: tuple[tuple[str, Span], ...] = ()
+
+    def part(self, name: str) -> Span:
+        return next((span for key, span in self.parts if key == name), self.span)
