@@ -1,0 +1,65 @@
+"""The rooms depend on one another one way only, and heavy imports stay out of the check."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+MAY_IMPORT = {
+    "sim": set(),
+    "firmware_gen": {"sim"},
+    "seqlang": {"firmware_gen", "sim", "shows"},
+    "shows": set(),
+}
+
+
+def imported_rooms(path: Path) -> set[str]:
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Import):
+            found |= {alias.name.split(".")[0] for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
+            found.add(node.module.split(".")[0])
+    return found & set(MAY_IMPORT)
+
+
+@pytest.mark.parametrize("room", sorted(MAY_IMPORT))
+def test_a_room_imports_only_from_the_rooms_below_it(room: str) -> None:
+    modules = sorted((ROOT / room).rglob("*.py"))
+    assert modules
+    wrong = {
+        str(path.relative_to(ROOT)): sorted(extra)
+        for path in modules
+        if (extra := imported_rooms(path) - MAY_IMPORT[room] - {room})
+    }
+    assert wrong == {}
+
+
+def test_checking_a_show_imports_neither_plots_nor_ports() -> None:
+    show = next((ROOT / "shows").glob("anglerfish/*.cues"))
+    script = (
+        "import sys\n"
+        "from seqlang.command import main\n"
+        f"try: main(['check', {str(show)!r}])\n"
+        "except SystemExit as end: print('status', end.code)\n"
+        "print('heavy', sorted({'matplotlib', 'serial', 'scipy'} & set(sys.modules)))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, cwd=ROOT)
+    assert "status 0" in done.stdout, done.stdout + done.stderr
+    assert "heavy []" in done.stdout
+
+
+def test_the_top_level_holds_only_what_it_should() -> None:
+    listed = subprocess.run(
+        ["git", "ls-files"], capture_output=True, text=True, cwd=ROOT, check=True
+    ).stdout.splitlines()
+    allowed = {
+        *("README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", ".gitignore", ".ci"),
+        *("seqlang", "sim", "firmware_gen", "tests", "shows"),
+    }
+    assert {name.split("/")[0] for name in listed} <= allowed
