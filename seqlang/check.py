@@ -1,0 +1,82 @@
+"""Every check over a loaded show, and the seal that only a show without errors gets.
+
+`check` is the one way to a `CheckedShow`; compiling and flashing take nothing else, so that no
+path leads an unchecked show onto a board.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from seqlang.checks import CHECKS
+from seqlang.checks.scene import Scene
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from seqlang.diagnostics import Finding, Origin
+    from seqlang.load import Loaded
+    from sim.model import Show
+
+_SEAL = object()
+
+
+class CheckedShow:
+    """A show that passed every check without an error; made by `check` alone."""
+
+    __slots__ = ("origins", "show")
+
+    show: Show
+    origins: Mapping[int, Origin]
+
+    def __init__(self, show: Show, origins: Mapping[int, Origin], seal: object) -> None:
+        if seal is not _SEAL:
+            raise TypeError("only seqlang.check.check makes a CheckedShow")
+        self.show = show
+        self.origins = origins
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """All findings of one run, in the order of the text, and the show if none is an error."""
+
+    findings: tuple[Finding, ...]
+    show: CheckedShow | None
+
+    @property
+    def failed(self) -> bool:
+        return any(finding.severity == "error" for finding in self.findings)
+
+
+def check(loaded: Loaded) -> Checked:
+    """Run every check over `loaded` and gather its findings with those of loading.
+
+    A check that needs something another check has found broken (a calibration, a pin) leaves
+    that part out, so that one mistake gives one finding.
+    """
+    findings = list(loaded.findings)
+    if loaded.show is None:
+        return Checked(_in_order(findings, loaded.sources), None)
+    scene = Scene(loaded.show, loaded.origins, loaded.sources)
+    for one in CHECKS:
+        findings.extend(one(scene))
+    checked = Checked(_in_order(findings, loaded.sources), None)
+    if checked.failed:
+        return checked
+    return Checked(checked.findings, CheckedShow(loaded.show, loaded.origins, _SEAL))
+
+
+def _in_order(findings: Iterable[Finding], paths: Iterable[str]) -> tuple[Finding, ...]:
+    """By file (in the order of reading), place and name; each finding once.
+
+    A gesture used twice or a pair described once can run into the same finding twice.
+    """
+    rank = {path: index for index, path in enumerate(paths)}
+    unique = {(f.name, f.span, f.message): f for f in reversed(list(findings))}
+    return tuple(
+        sorted(
+            unique.values(),
+            key=lambda f: (rank.get(f.span.path, len(rank)), f.span.start, f.span.end, f.name),
+        )
+    )
