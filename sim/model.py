@@ -163,7 +163,10 @@ class Plate:
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """A uniform box, `length_m` outward from `start_m`, `width_m` across, `depth_m` along the axis."""
+    """A uniform box.
+
+    It reaches `length_m` outward from `start_m`, is `width_m` across and `depth_m` along the axis.
+    """
 
     mass_kg: float
     length_m: float
@@ -334,7 +337,7 @@ class StripLight:
     level_pct: float = 100.0
 
 
-BLACK: Final = StripLight((0, 0, 0), 0.0)
+BLACK: Final[StripLight] = StripLight((0, 0, 0), 0.0)
 
 Output: TypeAlias = Servo | Lamp | Strip | Switch
 
@@ -453,7 +456,10 @@ class Together:
 
 @dataclass(frozen=True, slots=True)
 class Repeat:
-    """`times` runs of the body; None: for ever; `while_held`: at least once, then as long as held."""
+    """`times` runs of the body; None: for ever.
+
+    `while_held`: at least once, then as long as the button is held.
+    """
 
     body: Step
     times: int | None
