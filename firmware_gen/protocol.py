@@ -1,0 +1,227 @@
+"""Kinds, statuses and payload layouts of the link: LINK.md in code, each number once.
+
+The C header is generated from the enumerations here; a test holds LINK.md's tables against them.
+All integers on the wire are little-endian.
+"""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Final
+
+PROTOCOL_VERSION: Final = 1
+FIRMWARE_VERSION: Final = (1, 0)
+
+MAX_PAYLOAD: Final = 80
+"""Most payload bytes in one frame."""
+MAX_DATA: Final = 64
+"""Most table bytes in one data request or read reply."""
+MIN_FRAME: Final = 5
+"""Bytes of a decoded frame with no payload: to, kind, seq and the CRC."""
+MAX_FRAME: Final = MIN_FRAME + MAX_PAYLOAD
+MAX_ENCODED: Final = MAX_FRAME + 1
+"""Bytes between zeros: COBS adds one to fewer than 255."""
+
+EVERYBODY: Final = 0
+NO_ADDRESS: Final = 255
+NO_SLOT: Final = 255
+REPLY: Final = 0x80
+ONE_WAY: Final = 0x40
+
+BAUD: Final = 250_000
+HELD_FRAMES: Final = 50
+"""Frames of silence after which a button held over the link is let go."""
+
+
+class Kind(IntEnum):
+    """What a request asks."""
+
+    HELLO = 0x01
+    OPEN = 0x02
+    DATA = 0x03
+    VERIFY = 0x04
+    COMMIT = 0x05
+    READ = 0x06
+    TRIGGER = 0x10
+    BUTTON = 0x11
+    STOP = 0x12
+    LIMP = 0x13
+    STANDBY = 0x14
+    STATUS = 0x15
+    BEACON = 0x16
+
+
+ORDERED: Final = frozenset(
+    {Kind.OPEN, Kind.COMMIT, Kind.TRIGGER, Kind.BUTTON, Kind.STOP, Kind.LIMP, Kind.STANDBY}
+)
+"""Requests that must not happen twice when they are sent twice."""
+
+BROADCASTABLE: Final = frozenset(
+    {Kind.TRIGGER, Kind.BUTTON, Kind.STOP, Kind.LIMP, Kind.STANDBY, Kind.BEACON}
+)
+"""Requests that a board takes one-way."""
+
+
+class Status(IntEnum):
+    """First byte of every reply's payload."""
+
+    DONE = 0
+    MALFORMED = 1
+    UNKNOWN_KIND = 2
+    BUSY = 3
+    TOO_LARGE = 4
+    WRONG_ADDRESS = 5
+    OUT_OF_ORDER = 6
+    CRC_DIFFERS = 7
+    REFUSED = 8
+    NO_SUCH_CUE = 9
+    NOT_IN_THIS_MODE = 10
+    NOT_GREETED = 11
+
+
+class Mode(IntEnum):
+    """What the player is doing."""
+
+    BLANK = 0
+    STARTING = 1
+    READY = 2
+    STOPPING = 3
+    LIMP = 4
+
+
+class ResetCause(IntEnum):
+    """Bits of the reset cause in a state report."""
+
+    POWER_ON = 1
+    EXTERNAL = 2
+    BROWN_OUT = 4
+    WATCHDOG = 8
+
+
+class Refusal(IntEnum):
+    """Why a board does not play a table; order of checking. TABLE.md section 5."""
+
+    ACCEPTED = 0
+    LENGTH = 1
+    MAGIC = 2
+    VERSION = 3
+    CRC = 4
+    CHIP = 5
+    ADDRESS = 6
+    COUNTS = 7
+    OUTPUT = 8
+    PIN = 9
+    RECORD = 10
+    CODE = 11
+
+
+HELLO: Final = struct.Struct("<H")
+OPEN: Final = struct.Struct("<HHB")
+DATA: Final = struct.Struct("<H")
+READ: Final = struct.Struct("<HB")
+TRIGGER: Final = struct.Struct("<H")
+BUTTON: Final = struct.Struct("<BB")
+VERIFY_REPLY: Final = struct.Struct("<HB")
+_HELLO_REPLY: Final = struct.Struct("<BBBBBBHBBIBB")
+_STATE: Final = struct.Struct("<BBBBIIHHHHHH")
+
+
+class PayloadError(ValueError):
+    """A payload has not the length its kind asks for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hello:
+    """What a board says of itself."""
+
+    protocol: int
+    firmware_major: int
+    firmware_minor: int
+    chip_id: int
+    mode: int
+    slots: int
+    slot_bytes: int
+    current_slot: int
+    refusal: int
+    show: int
+    chunk_bytes: int
+    window: int
+
+    def pack(self) -> bytes:
+        return _HELLO_REPLY.pack(
+            self.protocol,
+            self.firmware_major,
+            self.firmware_minor,
+            self.chip_id,
+            self.mode,
+            self.slots,
+            self.slot_bytes,
+            self.current_slot,
+            self.refusal,
+            self.show,
+            self.chunk_bytes,
+            self.window,
+        )
+
+    @staticmethod
+    def unpack(payload: bytes) -> Hello:
+        """Read a reply's payload after its status.
+
+        Raises:
+            PayloadError: the length is not that of this version.
+        """
+        if len(payload) != _HELLO_REPLY.size:
+            raise PayloadError(f"hello holds {len(payload)} bytes, not {_HELLO_REPLY.size}")
+        return Hello(*_HELLO_REPLY.unpack(payload))
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """A board's state and counters. Counters of 16 bits stop at 65535."""
+
+    mode: int
+    reset_cause: int
+    live_runs: int
+    refusal: int
+    frames: int
+    running_cues: int
+    bad_frames: int
+    lost_bytes: int
+    refused: int
+    overruns: int
+    watchdog_resets: int
+    brown_out_resets: int
+
+    def pack(self) -> bytes:
+        return _STATE.pack(
+            self.mode,
+            self.reset_cause,
+            self.live_runs,
+            self.refusal,
+            self.frames & 0xFFFFFFFF,
+            self.running_cues,
+            *(
+                min(count, 0xFFFF)
+                for count in (
+                    self.bad_frames,
+                    self.lost_bytes,
+                    self.refused,
+                    self.overruns,
+                    self.watchdog_resets,
+                    self.brown_out_resets,
+                )
+            ),
+        )
+
+    @staticmethod
+    def unpack(payload: bytes) -> State:
+        """Read a reply's payload after its status.
+
+        Raises:
+            PayloadError: the length is not that of this version.
+        """
+        if len(payload) != _STATE.size:
+            raise PayloadError(f"status holds {len(payload)} bytes, not {_STATE.size}")
+        return State(*_STATE.unpack(payload))
