@@ -203,6 +203,8 @@ class Load:
     axis: Literal["level", "upright"] = "level"
     springs: tuple[Spring, ...] = ()
     friction_nm: float = 0.0
+    lowers: bool = False
+    """The part sinks as its angle grows (a jaw that drops open); else it rises."""
     mark: int = NO_MARK
 
 
@@ -220,6 +222,8 @@ class LeverPair:
 
     horn_m: float
     arm_m: float
+    square_deg: float | None = None
+    """The part's angle at which rod and levers stand square; None: the middle of its travel."""
     mark: int = NO_MARK
 
 
@@ -283,6 +287,8 @@ class Servo:
     pulse_range_us: tuple[float, float] = (500.0, 2500.0)
     tip_m: float | None = None
     """Distance of the part's tip from its axis, for pinch force; None: the load's far end."""
+    rotor_kg_m2: float = 0.0
+    """Inertia of motor and gears as felt at the horn, where the maker knows it."""
     mark: int = NO_MARK
 
 

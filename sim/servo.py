@@ -1,0 +1,122 @@
+"""The torque-speed line of a hobby servo, at the voltage that reaches it.
+
+A brushed motor behind a gear train: at a constant voltage the speed falls in a straight line from
+the no-load speed at no torque to standstill at the stall torque, and both ends move in proportion
+to the voltage (MIT, Understanding D.C. Motor Characteristics). A servo's data sheet states the two
+ends at one or two voltages, gear losses included.
+
+Current follows torque: from the idle current at no torque to the stall current at stall torque.
+The servo is taken to draw its motor current from the feed; a real one switches the motor and draws
+less on average when it is slow, so currents here are on the safe side.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+if TYPE_CHECKING:
+    from sim.model import Rating, Servo
+
+Array: TypeAlias = NDArray[np.float64]
+
+KGF_CM_NM: Final = 0.0980665
+"""One kgf.cm in N.m, exact (NIST SP 811, 2008, App. B.8: kgf.m = 9.806 65 N.m)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The torque-speed line at one voltage, or at an array of voltages (all fields alike).
+
+    `speed_deg_s` is the no-load speed of the horn, `stall_nm` and `stall_a` belong to a locked
+    horn, `idle_a` is drawn without torque.
+    """
+
+    speed_deg_s: Array
+    stall_nm: Array
+    stall_a: Array
+    idle_a: float
+
+
+def line(servo: Servo, voltage_v: ArrayLike) -> Line:
+    """The servo's line at `voltage_v` (V; any shape).
+
+    One rating: both ends are proportional to the voltage. Two: linear between them; outside, the
+    lesser of that straight line continued and of proportion to the nearer rating, so that neither
+    way of reading two data sheet points promises more than the other.
+    """
+    volts = np.maximum(np.asarray(voltage_v, dtype=np.float64), 0.0)
+    return Line(
+        _scaled(servo.ratings, [r.speed_deg_s for r in servo.ratings], volts),
+        _scaled(servo.ratings, [r.stall_nm for r in servo.ratings], volts),
+        _scaled(servo.ratings, [r.stall_a for r in servo.ratings], volts),
+        servo.idle_a,
+    )
+
+
+def _scaled(ratings: tuple[Rating, ...], values: list[float], volts: Array) -> Array:
+    low, high = ratings[0], ratings[-1]
+    below = values[0] * volts / low.voltage_v
+    if high.voltage_v <= low.voltage_v:
+        return below
+    above = values[-1] * volts / high.voltage_v
+    slope = (values[-1] - values[0]) / (high.voltage_v - low.voltage_v)
+    straight = values[0] + slope * (volts - low.voltage_v)
+    proportional = np.where(volts < low.voltage_v, below, above)
+    inside = (volts >= low.voltage_v) & (volts <= high.voltage_v)
+    return np.maximum(np.where(inside, straight, np.minimum(straight, proportional)), 0.0)
+
+
+def share(at: Line, torque_nm: ArrayLike, speed_deg_s: ArrayLike) -> Array:
+    """How far out an operating point of the horn lies: 1 is on the line, 0 at rest without torque.
+
+    Driving (torque along the motion): torque / stall + speed / no-load speed, which is 1 exactly
+    on the line (MIT, as above). Braking (torque against the motion) the motor could give more
+    than its stall torque, but the gears are not rated for more: the greater of the two shares.
+    Infinite where the line has no torque or speed left. Units: N.m, deg/s.
+    """
+    torque = np.asarray(torque_nm, dtype=np.float64)
+    speed = np.asarray(speed_deg_s, dtype=np.float64)
+    of_torque = _ratio(np.abs(torque), at.stall_nm)
+    of_speed = _ratio(np.abs(speed), at.speed_deg_s)
+    driving = np.signbit(torque) == np.signbit(speed)
+    return np.where(driving, of_torque + of_speed, np.maximum(of_torque, of_speed))
+
+
+def _ratio(value: Array, of: Array) -> Array:
+    value, of = np.broadcast_arrays(value, of)
+    out = np.full(value.shape, np.inf)
+    np.divide(value, of, out=out, where=of > 0.0)
+    return np.where((value == 0.0) & (of <= 0.0), 0.0, out)
+
+
+def allowed_torque_nm(at: Line, speed_deg_s: ArrayLike, margin: float) -> Array:
+    """The torque (N.m) that the line, less `margin` of both its ends, leaves at a horn speed.
+
+    stall (1 - margin - speed / no-load speed), at least 0.
+    """
+    of_speed = _ratio(np.abs(np.asarray(speed_deg_s, dtype=np.float64)), at.speed_deg_s)
+    return np.asarray(at.stall_nm * np.maximum(1.0 - margin - of_speed, 0.0))
+
+
+def speed_at_deg_s(at: Line, torque_nm: ArrayLike) -> Array:
+    """The horn speed (deg/s) on the line at a driving torque (N.m): w0 (1 - T / Ts), at least 0."""
+    of_torque = _ratio(np.abs(np.asarray(torque_nm, dtype=np.float64)), at.stall_nm)
+    return np.asarray(at.speed_deg_s * np.maximum(1.0 - of_torque, 0.0))
+
+
+def current_a(at: Line, torque_nm: ArrayLike) -> Array:
+    """Current (A) at a horn torque (N.m): idle + (stall - idle) torque / stall torque.
+
+    A torque beyond the stall torque draws the stall current: the servo gives no more.
+    """
+    of_torque = np.minimum(_ratio(np.abs(np.asarray(torque_nm, dtype=np.float64)), at.stall_nm), 1)
+    return np.asarray(at.idle_a + np.maximum(at.stall_a - at.idle_a, 0.0) * of_torque)
+
+
+def greatest_power_w(at: Line) -> Array:
+    """The most mechanical power (W): stall torque times no-load speed / 4, at half of each."""
+    return np.asarray(at.stall_nm * np.radians(at.speed_deg_s) / 4.0)
