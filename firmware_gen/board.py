@@ -1,0 +1,424 @@
+"""What a board does with the bytes of its link: the reference for the firmware. LINK.md.
+
+`Board` is pure bookkeeping: bytes in, bytes out, one player frame per call, one stored byte per
+call. Whoever owns it (a thread with a socket, a test, a demo) decides how fast time runs.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+
+from firmware_gen.chips import ATMEGA328P, LIMITS, Chip
+from firmware_gen.crc import crc16
+from firmware_gen.frames import LinkFrame, Receiver, encode
+from firmware_gen.player import Frame, Player
+from firmware_gen.protocol import (
+    BROADCASTABLE,
+    BUTTON,
+    DATA,
+    EVERYBODY,
+    FIRMWARE_VERSION,
+    HELD_FRAMES,
+    HELLO,
+    MAX_DATA,
+    NO_ADDRESS,
+    ONE_WAY,
+    OPEN,
+    ORDERED,
+    PROTOCOL_VERSION,
+    READ,
+    REPLY,
+    TRIGGER,
+    VERIFY_REPLY,
+    Hello,
+    Kind,
+    Mode,
+    Refusal,
+    ResetCause,
+    State,
+    Status,
+)
+from firmware_gen.slots import Slots
+from firmware_gen.storage import Storage
+from firmware_gen.table import TableError, decode
+
+WINDOW = 2
+"""Data requests that may be under way unanswered: as many chunks wait in RAM to be stored."""
+
+_SHORTEST_TABLE = 26
+_ADDRESS_AT = 5
+_SHOW_AT = 6
+_KINDS = frozenset(Kind)
+
+
+@dataclass(slots=True)
+class _Transfer:
+    """The table being received."""
+
+    length: int
+    crc: int
+    address: int
+    verified: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Remembered:
+    """The last ordered request, so that its copies do nothing."""
+
+    seq: int
+    kind: int
+    reply: bytes | None
+    """None while it is not answered yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class _RefusedError(Exception):
+    """A request that is answered by a status other than done."""
+
+    status: Status
+    rest: bytes = b""
+
+
+class Board:
+    """One board: its stored tables, its player and its end of the link.
+
+    Args:
+        storage: what outlasts the power.
+        chip: the chip that it is.
+        cause: why it starts.
+        watchdog_resets, brown_out_resets: counters that outlast a reset.
+    """
+
+    def __init__(
+        self,
+        storage: Storage,
+        chip: Chip = ATMEGA328P,
+        *,
+        cause: ResetCause = ResetCause.POWER_ON,
+        watchdog_resets: int = 0,
+        brown_out_resets: int = 0,
+    ) -> None:
+        self.chip = chip
+        self.receiver = Receiver()
+        self._resets = (watchdog_resets, brown_out_resets)
+        self._cause = cause
+        self._output = bytearray()
+        self._session: int | None = None
+        self._last: _Remembered | None = None
+        self._last_one_way: tuple[int, int] | None = None
+        self._transfer: _Transfer | None = None
+        self._waiting: LinkFrame | None = None
+        """The verify or commit that is answered when all is stored."""
+        self._silent_frames = 0
+        self._held: set[int] = set()
+        self.slots = Slots(storage, chip, self._refusal_of)
+        self._start()
+
+    # -- the world around it ---------------------------------------------------------------
+
+    def receive(self, data: bytes) -> None:
+        """Take bytes from the link."""
+        for frame in self.receiver.feed(data):
+            self._take(frame)
+
+    def take_output(self) -> bytes:
+        """Bytes to send since the last call."""
+        sent = bytes(self._output)
+        self._output.clear()
+        return sent
+
+    def work(self) -> bool:
+        """Store the next byte that differs; whether there was one."""
+        stored = self.slots.work()
+        if self.slots.idle and self._waiting is not None:
+            request, self._waiting = self._waiting, None
+            if request.kind == Kind.VERIFY:
+                self._answer(request, *self._verdict())
+            else:
+                self._changed_over(request)
+        return stored
+
+    def frame(self) -> Frame | None:
+        """Play one frame of 20 ms; None on a blank board, whose outputs are all at rest."""
+        self._silent_frames += 1
+        if self._silent_frames == HELD_FRAMES:
+            self._let_go()
+        return self.player.frame() if self.player else None
+
+    @property
+    def address(self) -> int:
+        return self.slots.table[_ADDRESS_AT] if self.slots.table else NO_ADDRESS
+
+    @property
+    def mode(self) -> Mode:
+        return Mode(self.player.mode) if self.player else Mode.BLANK
+
+    # -- frames ----------------------------------------------------------------------------
+
+    def _take(self, frame: LinkFrame) -> None:
+        if frame.to not in (EVERYBODY, self.address) or frame.kind & REPLY:
+            return
+        self._silent_frames = 0
+        if self.player:
+            self.player.heard()
+        kind = frame.kind & ~ONE_WAY
+        if frame.kind & ONE_WAY:
+            if kind in BROADCASTABLE and self._last_one_way != (kind, frame.seq):
+                self._last_one_way = (kind, frame.seq)
+                with suppress(_RefusedError):
+                    self._obey(Kind(kind), frame.payload)
+        elif kind in ORDERED:
+            self._take_ordered(frame)
+        else:
+            self._do(frame)
+
+    def _take_ordered(self, frame: LinkFrame) -> None:
+        if self._session is None:
+            self._answer(frame, Status.NOT_GREETED)
+            return
+        last = self._last
+        age = (frame.seq - last.seq) & 0xFF if last else 1
+        if last and age == 0 and frame.kind == last.kind:
+            self._output += last.reply or b""
+        elif age == 0 or age >= 0x80:
+            self._answer(frame, Status.OUT_OF_ORDER)
+        else:
+            self._last = _Remembered(frame.seq, frame.kind, None)
+            if self._do(frame) == Status.BUSY:
+                self._last = last
+
+    def _do(self, frame: LinkFrame) -> Status | None:
+        """Act on a request and answer it; None if the answer comes later."""
+        try:
+            if frame.kind not in _KINDS:
+                raise _RefusedError(Status.UNKNOWN_KIND)
+            rest = self._obey(Kind(frame.kind), frame.payload)
+        except _RefusedError as refused:
+            self._answer(frame, refused.status, refused.rest)
+            return refused.status
+        if rest is None:
+            self._waiting = frame
+            return None
+        self._answer(frame, Status.DONE, rest)
+        return Status.DONE
+
+    def _answer(self, request: LinkFrame, status: Status, rest: bytes = b"") -> None:
+        reply = encode(
+            LinkFrame(self.address, request.kind | REPLY, request.seq, bytes([status]) + rest)
+        )
+        last = self._last
+        if last and (last.seq, last.kind, last.reply) == (request.seq, request.kind, None):
+            self._last = _Remembered(request.seq, request.kind, reply)
+        self._output += reply
+
+    # -- requests --------------------------------------------------------------------------
+
+    def _obey(self, kind: Kind, payload: bytes) -> bytes | None:
+        """Do what a request asks; the rest of its reply, None if that comes later."""
+        acts: dict[Kind, Callable[[bytes], bytes | None]] = {
+            Kind.HELLO: self._hello,
+            Kind.OPEN: self._open,
+            Kind.DATA: self._data,
+            Kind.VERIFY: self._verify,
+            Kind.COMMIT: self._commit,
+            Kind.READ: self._read,
+            Kind.TRIGGER: self._trigger,
+            Kind.BUTTON: self._button,
+            Kind.STOP: self._stop,
+            Kind.LIMP: self._limp,
+            Kind.STANDBY: self._standby,
+            Kind.STATUS: self._status,
+            Kind.BEACON: self._beacon,
+        }
+        try:
+            return acts[kind](payload)
+        except struct.error:
+            raise _RefusedError(Status.MALFORMED) from None
+
+    def _hello(self, payload: bytes) -> bytes:
+        (session,) = HELLO.unpack(payload)
+        if session != self._session:
+            self._session, self._last = session, None
+        return Hello(
+            protocol=PROTOCOL_VERSION,
+            firmware_major=FIRMWARE_VERSION[0],
+            firmware_minor=FIRMWARE_VERSION[1],
+            chip_id=self.chip.chip_id,
+            mode=self.mode,
+            slots=self.chip.slots,
+            slot_bytes=self.chip.slot_bytes,
+            current_slot=self.slots.current,
+            refusal=self.slots.refusal,
+            show=int.from_bytes(self.slots.table[_SHOW_AT : _SHOW_AT + 4], "little"),
+            chunk_bytes=MAX_DATA,
+            window=WINDOW,
+        ).pack()
+
+    def _open(self, payload: bytes) -> bytes:
+        length, crc, address = OPEN.unpack(payload)
+        if self._committing:
+            raise _RefusedError(Status.BUSY)
+        if length < _SHORTEST_TABLE or address == NO_ADDRESS:
+            raise _RefusedError(Status.MALFORMED)
+        if length > self.chip.slot_bytes:
+            raise _RefusedError(Status.TOO_LARGE)
+        if address not in (EVERYBODY, self.address) and self.address != NO_ADDRESS:
+            raise _RefusedError(Status.WRONG_ADDRESS)
+        self._transfer, self._waiting = _Transfer(length, crc, address), None
+        self.slots.open()
+        return b""
+
+    def _data(self, payload: bytes) -> bytes:
+        (offset,) = DATA.unpack(payload[: DATA.size])
+        chunk = payload[DATA.size :]
+        if self._waiting is not None:
+            raise _RefusedError(Status.BUSY)
+        if self._transfer is None:
+            raise _RefusedError(Status.OUT_OF_ORDER)
+        if not 1 <= len(chunk) <= MAX_DATA or offset + len(chunk) > self._transfer.length:
+            raise _RefusedError(Status.MALFORMED)
+        if self.slots.waiting_chunks >= WINDOW:
+            raise _RefusedError(Status.BUSY)
+        self._transfer.verified = False
+        self.slots.put(offset, chunk)
+        return b""
+
+    def _verify(self, payload: bytes) -> bytes | None:
+        _expect_empty(payload)
+        if self._committing:
+            raise _RefusedError(Status.BUSY)
+        if self._transfer is None:
+            raise _RefusedError(Status.OUT_OF_ORDER)
+        return None
+
+    def _verdict(self) -> tuple[Status, bytes]:
+        """The answer to a verify, once all is stored."""
+        assert self._transfer is not None
+        table = self.slots.filled(self._transfer.length)
+        found = crc16(table[:-2])
+        refusal = self._refusal_of(table)
+        if refusal == Refusal.ACCEPTED and self._transfer.address not in (
+            EVERYBODY,
+            table[_ADDRESS_AT],
+        ):
+            refusal = Refusal.ADDRESS
+        if found != self._transfer.crc or found != int.from_bytes(table[-2:], "little"):
+            status = Status.CRC_DIFFERS
+        elif refusal:
+            status = Status.REFUSED
+        else:
+            status = Status.DONE
+        self._transfer.verified = status == Status.DONE
+        return status, VERIFY_REPLY.pack(found, refusal)
+
+    def _commit(self, payload: bytes) -> None:
+        _expect_empty(payload)
+        if self._transfer is None or not self._transfer.verified or self._waiting is not None:
+            raise _RefusedError(Status.OUT_OF_ORDER)
+        self.slots.commit()
+
+    def _changed_over(self, request: LinkFrame) -> None:
+        """Answer a commit, from the address that was asked, and start the new show."""
+        self._answer(request, Status.DONE)
+        self._transfer = None
+        self.slots.choose()
+        self._start()
+
+    def _read(self, payload: bytes) -> bytes:
+        offset, count = READ.unpack(payload)
+        if not 1 <= count <= MAX_DATA:
+            raise _RefusedError(Status.MALFORMED)
+        self._playing()
+        return self.slots.table[offset : offset + count]
+
+    def _trigger(self, payload: bytes) -> bytes:
+        (tag,) = TRIGGER.unpack(payload)
+        player = self._playing(Mode.READY)
+        if tag not in self._tags:
+            raise _RefusedError(Status.NO_SUCH_CUE)
+        player.trigger(tag)
+        return b""
+
+    def _button(self, payload: bytes) -> bytes:
+        button, down = BUTTON.unpack(payload)
+        if not 1 <= button <= LIMITS.button or down not in (0, 1):
+            raise _RefusedError(Status.MALFORMED)
+        self._playing(*((Mode.READY,) if down else ())).button(button, bool(down))
+        (self._held.add if down else self._held.discard)(button)
+        return b""
+
+    def _stop(self, payload: bytes) -> bytes:
+        _expect_empty(payload)
+        self._playing().stop()
+        return b""
+
+    def _limp(self, payload: bytes) -> bytes:
+        _expect_empty(payload)
+        self._playing().limp()
+        return b""
+
+    def _standby(self, payload: bytes) -> bytes:
+        _expect_empty(payload)
+        self._playing(Mode.LIMP).standby()
+        return b""
+
+    def _beacon(self, payload: bytes) -> bytes:
+        _expect_empty(payload)
+        return b""
+
+    def _status(self, payload: bytes) -> bytes:
+        _expect_empty(payload)
+        player = self.player
+        return State(
+            mode=self.mode,
+            reset_cause=self._cause,
+            live_runs=player.live_runs if player else 0,
+            refusal=self.slots.refusal,
+            frames=player.frames if player else 0,
+            running_cues=player.running_cues if player else 0,
+            bad_frames=self.receiver.bad,
+            lost_bytes=0,
+            refused=player.refused if player else 0,
+            overruns=player.overruns if player else 0,
+            watchdog_resets=self._resets[0],
+            brown_out_resets=self._resets[1],
+        ).pack()
+
+    # -- the show --------------------------------------------------------------------------
+
+    def _start(self) -> None:
+        """Start the current table from the quiet start, if there is one."""
+        table = self.slots.table
+        self._held.clear()
+        self.player: Player | None = Player(table) if table else None
+        self._tags = {cue.tag for cue in decode(table).cues} if table else set()
+
+    def _refusal_of(self, table: bytes) -> int:
+        try:
+            decode(table)
+        except TableError as error:
+            return error.reason
+        return Refusal.ACCEPTED
+
+    def _playing(self, *modes: Mode) -> Player:
+        """The player, if it is in one of the modes (none given: if there is one)."""
+        if self.player is None or (modes and self.mode not in modes):
+            raise _RefusedError(Status.NOT_IN_THIS_MODE)
+        return self.player
+
+    def _let_go(self) -> None:
+        """Nothing was heard for a while: buttons held over the link are up."""
+        while self._held and self.player:
+            self.player.button(self._held.pop(), False)
+
+    @property
+    def _committing(self) -> bool:
+        return self._waiting is not None and self._waiting.kind == Kind.COMMIT
+
+
+def _expect_empty(payload: bytes) -> None:
+    if payload:
+        raise _RefusedError(Status.MALFORMED)
