@@ -1,0 +1,481 @@
+"""What a score asks for, read off its tree: lengths, outputs, planned moves, limits, overlaps.
+
+Nothing here runs a show; it reads each cue as written, in time that grows with the score's size.
+Trees are walked with explicit stacks, because a score may nest deeper than Python's own stack.
+
+Times are milliseconds from a cue's start: whole numbers, or `inf` behind a repeat without end. A
+`while held` repeat counts as one pass.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import ceil, inf
+from typing import Final, TypeAlias
+
+from sim.laws import coefficients
+from sim.model import (
+    FRAME_MS,
+    MINIMUM_JERK,
+    Cue,
+    Effect,
+    Fade,
+    Hold,
+    InTurn,
+    Law,
+    Move,
+    Press,
+    Rehearsal,
+    Repeat,
+    Servo,
+    Show,
+    Step,
+    Throw,
+    Together,
+)
+
+Act: TypeAlias = Move | Fade | Throw | Effect
+"""A statement that drives an output."""
+
+REST_ANGLES_KEPT: Final = 16
+"""A servo with more rest angles is represented by that many, the extremes among them."""
+
+LARGEST_LIMIT: Final = 65535
+"""Speed and acceleration limits are 16 bits in a table."""
+
+COEFFICIENT_ONE: Final = 4096
+"""Tables hold Cv and Ca in 1/4096, rounded up; limits leave room for that rounding."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedMove:
+    """A move and one angle that it can start from.
+
+    `entry`: the cue's first move of that servo, so the start is where an earlier cue or the safe
+    pose left the part; otherwise the start is known from the cue itself.
+    """
+
+    cue: str
+    move: Move
+    from_deg: float
+    start_ms: float
+    entry: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Overlap:
+    """Two statements of one cue that drive one output at once, the earlier one first.
+
+    Each with the span of time it holds the output; a statement in a `repeat` holds it from the
+    first pass to the last.
+    """
+
+    cue: str
+    output: str
+    first: Act
+    first_ms: tuple[float, float]
+    second: Act
+    second_ms: tuple[float, float]
+
+
+# -- walking --------------------------------------------------------------------------------------
+
+
+def children(step: Step) -> tuple[Step, ...]:
+    """The steps directly inside a step."""
+    if isinstance(step, InTurn | Together):
+        return step.children
+    return (step.body,) if isinstance(step, Repeat) else ()
+
+
+def walk(step: Step) -> Iterator[Step]:
+    """The step and all steps inside it, in the order of the text, outer before inner."""
+    stack = [step]
+    while stack:
+        top = stack.pop()
+        yield top
+        stack.extend(reversed(children(top)))
+
+
+def acts(step: Step) -> Iterator[Act]:
+    """All statements that drive an output, in the order of the text."""
+    return (inner for inner in walk(step) if isinstance(inner, Move | Fade | Throw | Effect))
+
+
+def outputs_used(step: Step) -> frozenset[str]:
+    """Names of the outputs that a step drives."""
+    return frozenset(act.output for act in acts(step))
+
+
+def passes(repeat: Repeat) -> float:
+    """How often the body runs as planned: `inf` without end, once for `while held`."""
+    if repeat.while_held:
+        return 1
+    return inf if repeat.times is None else repeat.times
+
+
+class Lengths:
+    """Lengths in ms of a step and of every step inside it, each found once."""
+
+    def __init__(self, root: Step) -> None:
+        self._ms: dict[int, float] = {}
+        for step in reversed(list(walk(root))):
+            self._ms[id(step)] = self._of(step)
+
+    def __getitem__(self, step: Step) -> float:
+        return self._ms[id(step)]
+
+    def _of(self, step: Step) -> float:
+        match step:
+            case Move() | Fade() | Hold():
+                return step.duration_ms
+            case InTurn():
+                return sum(self[child] for child in step.children)
+            case Together():
+                ends = (n * step.interval_ms + self[c] for n, c in enumerate(step.children))
+                return max(ends, default=0)
+            case Repeat():
+                runs = passes(step)
+                return runs if runs in (0, inf) else runs * self[step.body]
+            case _:
+                return 0
+
+
+def duration_ms(step: Step) -> float:
+    """How long a step takes as planned: a whole number, or `inf`."""
+    return Lengths(step)[step]
+
+
+def timeline(root: Step, lengths: Lengths | None = None) -> Iterator[tuple[float, Step]]:
+    """Every step with its start in the first pass, in the order of the text."""
+    known = lengths or Lengths(root)
+    stack: list[tuple[float, Step]] = [(0, root)]
+    while stack:
+        start, step = stack.pop()
+        yield start, step
+        stack.extend(reversed(_starts(step, start, known)))
+
+
+def _starts(step: Step, start: float, lengths: Lengths) -> list[tuple[float, Step]]:
+    if isinstance(step, Together):
+        return [(start + n * step.interval_ms, c) for n, c in enumerate(step.children)]
+    inner: list[tuple[float, Step]] = []
+    for child in children(step):
+        inner.append((start, child))
+        start += lengths[child]
+    return inner
+
+
+# -- planned moves --------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Passage:
+    """A servo's first and last move inside a step, with the start of the first."""
+
+    first: Move
+    first_ms: float
+    last: Move
+
+
+def planned_moves(show: Show) -> tuple[PlannedMove, ...]:
+    """Every move with every angle it can start from.
+
+    A cue's first move of a servo starts from each of that servo's rest angles. Later ones start
+    from the target before them; the first of a `repeat` also from where the body ends.
+    """
+    rest = rest_angles(show)
+    found: list[PlannedMove] = []
+    for cue in show.score.cues:
+        lengths = Lengths(cue.body)
+        at: dict[str, float] = {}
+        for start, step in timeline(cue.body, lengths):
+            if not isinstance(step, Move):
+                continue
+            entry = step.output not in at
+            starts = rest.get(step.output, ()) if entry else (at[step.output],)
+            found += [PlannedMove(cue.name, step, angle, start, entry) for angle in starts]
+            at[step.output] = step.angle_deg
+        found += _returns(cue, lengths)
+    return tuple(found)
+
+
+def _returns(cue: Cue, lengths: Lengths) -> list[PlannedMove]:
+    """The moves that begin a second pass of a repeat."""
+    found: list[PlannedMove] = []
+    passages: list[dict[str, _Passage]] = []  # of finished steps, the first child on top
+    for start, step in reversed(list(timeline(cue.body, lengths))):
+        own = _joined([passages.pop() for _ in children(step)])
+        passages.append(own)
+        if isinstance(step, Move):
+            own[step.output] = _Passage(step, start, step)
+        elif isinstance(step, Repeat) and (step.while_held or passes(step) > 1):
+            late = lengths[step.body]
+            found += [
+                PlannedMove(cue.name, p.first, p.last.angle_deg, p.first_ms + late, False)
+                for p in own.values()
+            ]
+    return found
+
+
+def _joined(inner: list[dict[str, _Passage]]) -> dict[str, _Passage]:
+    """Passages of children in their order; the largest is filled up, to stay near linear."""
+    if not inner:
+        return {}
+    middle = max(range(len(inner)), key=lambda n: len(inner[n]))
+    whole = inner[middle]
+    for part in reversed(inner[:middle]):
+        for output, early in part.items():
+            last = whole[output].last if output in whole else early.last
+            whole[output] = _Passage(early.first, early.first_ms, last)
+    for part in inner[middle + 1 :]:
+        for output, late in part.items():
+            begin = whole.get(output, late)
+            whole[output] = _Passage(begin.first, begin.first_ms, late.last)
+    return whole
+
+
+def rest_angles(show: Show) -> dict[str, tuple[float, ...]]:
+    """Per servo, the angles that the show can leave the part at: the safe angle first.
+
+    The others, ascending: where each cue ends; and every target of a cue that only ever ends by
+    being taken over (idle, or a repeat without end), since that may happen anywhere in it. A servo
+    with more than `REST_ANGLES_KEPT` is represented by its extremes and an even choice of the rest.
+    """
+    servos = {output.name: output for output in show.rig.outputs if isinstance(output, Servo)}
+    found: dict[str, set[float]] = {name: set() for name in servos}
+    for cue in show.score.cues:
+        endless = cue.name == show.score.idle or duration_ms(cue.body) == inf
+        ends: dict[str, float] = {}
+        for act in acts(cue.body):
+            if isinstance(act, Move) and act.output in found:
+                ends[act.output] = act.angle_deg
+                if endless:
+                    found[act.output].add(act.angle_deg)
+        for name, angle in ends.items():
+            found[name].add(angle)
+    return {name: _rest(servos[name].safe_deg, angles) for name, angles in found.items()}
+
+
+def _rest(safe: float, angles: set[float]) -> tuple[float, ...]:
+    others = sorted(angles - {safe})
+    room = REST_ANGLES_KEPT - 1
+    if len(others) > room:
+        others = [others[n * (len(others) - 1) // (room - 1)] for n in range(room)]
+    return (safe, *others)
+
+
+# -- limits ---------------------------------------------------------------------------------------
+
+
+def motion_limits(show: Show) -> dict[str, tuple[int, int]]:
+    """Per servo, the limits a table states: speed in deg/s and acceleration in deg/s2.
+
+    The speed is the largest that any planned move reaches; the acceleration is the servo's stated
+    one, or the largest planned. Both are rounded up to a whole number plus one, so that the
+    coefficients' rounding in a table stretches no planned move, and are at most `LARGEST_LIMIT`.
+
+    A `uniform` move has no finite acceleration; for braking it counts as a minimum-jerk move.
+    """
+    speed: dict[str, float] = {}
+    acceleration: dict[str, float] = {}
+    for planned in planned_moves(show):
+        name, seconds = planned.move.output, planned.move.duration_ms / 1000.0
+        way = abs(planned.move.angle_deg - planned.from_deg)
+        if seconds <= 0.0:
+            continue
+        cv, ca = table_coefficients(planned.move.law)
+        ca = ca or table_coefficients(MINIMUM_JERK)[1]
+        v, a = cv * way / seconds / COEFFICIENT_ONE, ca * way / seconds**2 / COEFFICIENT_ONE
+        speed[name] = max(speed.get(name, 0.0), v)
+        acceleration[name] = max(acceleration.get(name, 0.0), a)
+    return {
+        servo.name: (
+            _limit(speed.get(servo.name, 0.0)),
+            _limit(servo.accel_deg_s2 or acceleration.get(servo.name, 0.0)),
+        )
+        for servo in show.rig.outputs
+        if isinstance(servo, Servo)
+    }
+
+
+def table_coefficients(law: Law) -> tuple[int, int]:
+    """Cv and Ca as a table holds them: in 1/4096, rounded up; Ca of `uniform` is 0."""
+    cv, ca, _ = coefficients(law)
+    return ceil(cv * COEFFICIENT_ONE), 0 if ca == inf else ceil(ca * COEFFICIENT_ONE)
+
+
+def _limit(peak: float) -> int:
+    return min(LARGEST_LIMIT, ceil(peak) + 1)
+
+
+# -- overlaps -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    """The time for which a statement holds an output."""
+
+    start: float
+    end: float
+    act: Act
+
+
+_Channels: TypeAlias = dict[tuple[str, bool], list[_Span]]
+"""Spans by output and by whether they are effects, which lie over a light without a clash."""
+
+
+def overlaps(cue: Cue) -> tuple[Overlap, ...]:
+    """Statements of a cue that drive an output while another does, by the later one's start.
+
+    Each is named once, against the one that holds the output longest. Statements that take no time
+    clash at one instant only if they stand side by side, not if they stand in turn.
+    """
+    lengths = Lengths(cue.body)
+    parents = _Parents(cue.body)
+    found: list[Overlap] = []
+    scopes: list[_Channels] = []  # of finished steps, the first child on top
+    for start, step in reversed(list(timeline(cue.body, lengths))):
+        own = _merged([scopes.pop() for _ in children(step)])
+        if isinstance(step, Move | Fade | Throw | Effect):
+            channel = step.output, isinstance(step, Effect)
+            own = {channel: [_Span(start, start + lengths[step], step)]}
+        elif isinstance(step, Repeat) and (step.while_held or step.times != 1):
+            found += _clashes(cue, own, parents)
+            own = _prolonged(own, step, lengths[step.body])
+        scopes.append(own)
+    found += _clashes(cue, scopes.pop(), parents)
+    return tuple(sorted(found, key=lambda overlap: overlap.second_ms[0]))
+
+
+def _merged(parts: list[_Channels]) -> _Channels:
+    """All spans together; the largest part takes in the others, to stay near linear."""
+    if not parts:
+        return {}
+    whole = max(parts, key=lambda part: sum(map(len, part.values())))
+    for part in parts:
+        if part is not whole:
+            for channel, spans in part.items():
+                whole.setdefault(channel, []).extend(spans)
+    return whole
+
+
+def _prolonged(own: _Channels, repeat: Repeat, body_ms: float) -> _Channels:
+    """One span a channel, from the first pass to the last."""
+    runs = inf if repeat.while_held else passes(repeat)
+    later = inf if runs == inf else (runs - 1) * body_ms
+    held: _Channels = {}
+    for channel, spans in own.items() if runs else ():
+        first = min(spans, key=lambda span: span.start)
+        end = max(span.end for span in spans) + later
+        held[channel] = [_Span(first.start, end, first.act)]
+    return held
+
+
+def _clashes(cue: Cue, own: _Channels, parents: _Parents) -> list[Overlap]:
+    found: list[Overlap] = []
+    for (output, _), spans in own.items():
+        ordered = sorted(spans, key=lambda span: span.start)
+        holder = ordered[0]
+        for span in ordered[1:]:
+            at_once = span.start == holder.start and span.end == holder.end
+            if span.start < holder.end or (at_once and parents.apart(holder.act, span.act)):
+                times = (holder.start, holder.end), (span.start, span.end)
+                found.append(Overlap(cue.name, output, holder.act, times[0], span.act, times[1]))
+            if span.end >= holder.end:
+                holder = span
+    return found
+
+
+class _Parents:
+    """Which step stands in which; asked only about statements that take no time."""
+
+    def __init__(self, root: Step) -> None:
+        self._root = root
+        self._above: dict[int, Step] = {}
+
+    def apart(self, one: Step, other: Step) -> bool:
+        """Whether the innermost step that holds both runs them side by side."""
+        if not self._above:
+            for step in walk(self._root):
+                self._above.update((id(child), step) for child in children(step))
+        line = {id(step) for step in self._line(one)}
+        shared = next((step for step in self._line(other) if id(step) in line), None)
+        return isinstance(shared, Together)
+
+    def _line(self, step: Step) -> Iterator[Step]:
+        above = self._above.get(id(step))
+        while above is not None:
+            yield above
+            above = self._above.get(id(above))
+
+
+# -- a rehearsal of everything --------------------------------------------------------------------
+
+ENABLE_INTERVAL_FRAMES: Final = 10
+"""Frames between the first pulses of one servo and the next, so that their starts do not add up."""
+
+LONGEST_HOLD_MS: Final = 8000
+"""How long the default rehearsal stays with a cue that has no end of its own."""
+
+_PAUSE_MS: Final = 600
+
+
+def rehearsal_of(show: Show) -> Rehearsal:
+    """A rehearsal that plays every cue once, in the order of the text.
+
+    A cue with a button is started by it, one that repeats while its button is held is held for two
+    passes, the others are started by name. Idle comes first, before anything is pressed.
+    """
+    score = show.score
+    cues = [cue for cue in score.cues if cue.name != score.idle]
+    at = ready_ms(show) + _PAUSE_MS
+    idle = next((cue for cue in score.cues if cue.name == score.idle), None)
+    if idle is not None:
+        at += _bounded_ms(idle)
+    presses: list[Press] = []
+    for cue in cues:
+        press, lasts = _press(show, cue, at)
+        presses.append(press)
+        at += lasts + _PAUSE_MS
+    return tuple(presses)
+
+
+def rehearsal_ms(show: Show, presses: Rehearsal) -> int:
+    """A length that lets the last cue of a rehearsal run out."""
+    cues = {cue.name: cue for cue in show.score.cues}
+    bound = {binding.button: cues[binding.cue] for binding in show.score.bindings}
+    ends = [ready_ms(show) + (LONGEST_HOLD_MS if show.score.idle else 0)]
+    for press in presses:
+        cue = cues.get(press.cue or "") or bound.get(press.button or 0)
+        lasts = _bounded_ms(cue) if cue else show.score.stop_ms
+        ends.append(press.at_ms + max(lasts, press.held_ms if press.button else 0))
+    return max(ends) + 2 * _PAUSE_MS
+
+
+def ready_ms(show: Show) -> int:
+    """When the last board has enabled all its servos and hears the remote."""
+    counts: dict[str, int] = {}
+    for output in show.rig.outputs:
+        if isinstance(output, Servo):
+            counts[output.board] = counts.get(output.board, 0) + 1
+    return max(counts.values(), default=0) * ENABLE_INTERVAL_FRAMES * FRAME_MS
+
+
+def _bounded_ms(cue: Cue) -> int:
+    planned = duration_ms(cue.body)
+    return LONGEST_HOLD_MS if planned == inf else int(planned)
+
+
+def _press(show: Show, cue: Cue, at: int) -> tuple[Press, int]:
+    """The press that starts a cue, and how long the cue then lasts."""
+    lasts = _bounded_ms(cue)
+    binding = next((b for b in show.score.bindings if b.cue == cue.name), None)
+    if binding is None:
+        return Press(at, cue=cue.name), lasts
+    holds = binding.while_held or any(s.while_held for s in walk(cue.body) if isinstance(s, Repeat))
+    if not holds:
+        return Press(at, button=binding.button), lasts
+    lasts = min(2 * lasts, max(lasts, LONGEST_HOLD_MS))
+    return Press(at, button=binding.button, held_ms=max(100, lasts - FRAME_MS * 2)), lasts
