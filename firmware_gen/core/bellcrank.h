@@ -1,0 +1,142 @@
+/*
+ * Bellcrank's firmware core: plays one byte table (TABLE.md) and speaks the link (LINK.md).
+ *
+ * The core knows no chip. It is plain C99 without heap, recursion or unbounded loops; its state is
+ * static, one board per program. What it needs of a chip are the functions named bc_hal_*, which
+ * the chip layer (or a test) defines; what it offers are the functions named bc_*.
+ *
+ * The chip layer's main loop:
+ *
+ *     bc_start(cause);
+ *     for (;;) {
+ *         bc_service();                       as often as possible, at least once a millisecond
+ *         if (a frame is due) bc_frame();     every 20 ms; calls bc_service() itself while it works
+ *         if (2 ms have passed) bc_sample_inputs();
+ *     }
+ *
+ * Nothing here may be called from an interrupt. Interrupts only fill and drain the queues behind
+ * bc_hal_receive and bc_hal_send and turn bc_image into edges.
+ */
+#ifndef BELLCRANK_H
+#define BELLCRANK_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "bc_generated.h"
+
+/* -- limits ------------------------------------------------------------------------------------ */
+
+enum {
+    BC_SERVOS = 8,  /* servos of one board */
+    BC_LAMPS = 4,   /* plain lamps: pins with a free PWM channel */
+    BC_STRIPS = 2,  /* addressable strips */
+    BC_PIXELS = 100 /* of all strips together */
+};
+
+/* -- outputs ----------------------------------------------------------------------------------- */
+
+/*
+ * What the pins shall do, written by bc_frame (and by bc_start: everything at rest).
+ * Servos, lamps and strips are counted in the order of the table.
+ */
+struct bc_image {
+    uint16_t pulse[BC_SERVOS];    /* width in 0.5 us; 0: no pulse */
+    uint16_t duty[BC_LAMPS];      /* of 65535, linear in light */
+    uint8_t pixels[3 * BC_PIXELS]; /* bytes in the order they go out, one strip behind the other */
+};
+
+extern struct bc_image bc_image;
+
+/* What an output is. */
+enum bc_kind { BC_SERVO = 1, BC_LAMP = 2, BC_STRIP = 3, BC_SWITCH = 4 };
+
+/* What pins can be used for; a bit each, in the answer of bc_hal_pin. */
+enum {
+    BC_PIN_SERVO = 1,
+    BC_PIN_LAMP = 2,
+    BC_PIN_STRIP = 4,
+    BC_PIN_SWITCH = 8,
+    BC_PIN_INPUT = 16
+};
+
+/* -- for the chip layer ------------------------------------------------------------------------ */
+
+/*
+ * Begin: choose a slot, check its table, enter the quiet start. `cause`: bits of LINK.md section 5.
+ * Takes some tens of milliseconds (a CRC and a check over one or two slots).
+ */
+void bc_start(uint8_t cause);
+
+/*
+ * Play one frame (20 ms) and bring bc_image up to date. Calls bc_service while it works, and
+ * bc_hal_pixels_ready, bc_hal_switch as things change. Frames must not be left out: after a delay,
+ * call it until time is made good.
+ */
+void bc_frame(void);
+
+/* Move link bytes, answer requests, store the next byte of a transfer. Never waits. */
+void bc_service(void);
+
+/* Look at the input pins; a change counts when four looks in a row agree. About every 2 ms. */
+void bc_sample_inputs(void);
+
+/* Where the player is: enum bc_mode of LINK.md section 2. */
+uint8_t bc_mode(void);
+
+/* -- what the chip layer defines ---------------------------------------------------------------- */
+
+/* Next received byte; false if there is none. */
+bool bc_hal_receive(uint8_t *byte);
+
+/* Queue one byte to send; false if there is no room just now. */
+bool bc_hal_send(uint8_t byte);
+
+/* Received bytes that were lost (overrun of hardware or queue) since the last reset. */
+uint16_t bc_hal_lost_bytes(void);
+
+/* Resets since power-on, for the state report. */
+uint16_t bc_hal_watchdog_resets(void);
+uint16_t bc_hal_brown_out_resets(void);
+
+/* Non-volatile cells (LINK.md section 6). A read is only made while no write is in progress. */
+uint8_t bc_hal_cell_read(uint16_t address);
+void bc_hal_cell_write(uint16_t address, uint8_t value); /* starts; takes 3.4 ms */
+bool bc_hal_cell_busy(void);
+
+/* The table merged behind the firmware image, if any; its bytes from its start. */
+uint8_t bc_hal_merged_read(uint16_t offset);
+
+/* What a pin (TABLE.md 1.2) can be used for: BC_PIN_* bits; 0: not at all, or no such pin. */
+uint8_t bc_hal_pin(uint8_t pin);
+
+/* The levels of a port's pins, port 0 being B; bit n is pin n. */
+uint8_t bc_hal_port(uint8_t port);
+
+/* Set all pins free (inputs without pull-up): the show ends, another may begin. */
+void bc_hal_release(void);
+
+/*
+ * One output of the show that begins. `index` counts within its kind from 0; `detail`: number of
+ * pixels of a strip; 0 otherwise. Called once for each after bc_hal_release, in the order of the table.
+ * A switch's pin is set by bc_hal_switch, right after.
+ */
+void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t detail);
+
+/* An input pin of the show that begins; pulled up if it is active low. */
+void bc_hal_input(uint8_t pin, bool pull_up);
+
+/* Drive a switch's pin. */
+void bc_hal_switch(uint8_t pin, bool high);
+
+/*
+ * bc_image.pixels is complete for this frame and stays untouched until the next bc_frame. bc_frame
+ * finishes pulses first (bc_hal_pulses_ready), then lamps and pixels.
+ */
+void bc_hal_pulses_ready(void);
+void bc_hal_pixels_ready(void);
+
+/* Pet the watchdog: called from within long work that is known to end. */
+void bc_hal_alive(void);
+
+#endif
