@@ -41,7 +41,8 @@ def encode(frame: LinkFrame) -> bytes:
     if len(frame.payload) > MAX_PAYLOAD:
         raise FrameError(f"{len(frame.payload)} bytes of payload, at most {MAX_PAYLOAD} fit")
     body = bytes((frame.to, frame.kind, frame.seq)) + frame.payload
-    return b"\0" + cobs.encode(body + crc16(body).to_bytes(2, "little")) + b"\0"
+    stuffed: bytes = cobs.encode(body + crc16(body).to_bytes(2, "little"))
+    return b"\0" + stuffed + b"\0"
 
 
 def decode(encoded: bytes) -> LinkFrame:
