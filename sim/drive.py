@@ -7,8 +7,8 @@ n = dh/dp (the ratio) and n' = dn/dp (per radian):
     horn acceleration   n p'' + n' p'**2
     horn torque         part torque / n + J (n p'' + n' p'**2),  J the servo's own inertia
 
-The first term is conservation of power. Seen from the horn the same load is an inertia I / n**2 that
-changes on the way, with the torque I_h h'' + (1/2) dI_h/dh h'**2: the term in n' is what a
+The first term is conservation of power. Seen from the horn the same load is an inertia I / n**2
+that changes on the way, with the torque I_h h'' + (1/2) dI_h/dh h'**2: the term in n' is what a
 "reflected inertia" of a fixed ratio forgets. (Lagrange's equation for one coordinate; handbook:
 Norton, Design of Machinery, chapters on linkage dynamics, from memory.) Losses in joints are left
 to the load's friction and the margin.
@@ -160,8 +160,8 @@ def transmission_deg(drive: FourBar, servo: Servo, part_deg: ArrayLike) -> Array
     at = horn(servo, part_deg)
     h = np.radians(at.angle_deg)
     # law of cosines in the triangle of rod and arm over the diagonal from Q to the arm's pivot
-    diagonal2 = drive.ground_m**2 + drive.horn_m**2
-    diagonal2 = diagonal2 - 2.0 * drive.ground_m * drive.horn_m * np.cos(h)
+    legs2 = drive.ground_m**2 + drive.horn_m**2
+    diagonal2 = legs2 - 2.0 * drive.ground_m * drive.horn_m * np.cos(h)
     cosine = (drive.rod_m**2 + drive.arm_m**2 - diagonal2) / (2.0 * drive.rod_m * drive.arm_m)
     angle = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
     return np.asarray(np.minimum(angle, 180.0 - angle))
@@ -198,7 +198,7 @@ def reach(servo: Servo) -> Reach:
     ratios = (float(good.min()), float(good.max())) if good.size else (0.0, 0.0)
     if stuck is not None or not isinstance(servo.drive, FourBar):
         return Reach(stuck, None, None, ratios)
-    flat = transmission_deg(servo.drive, servo, angles)
+    flat = np.asarray(transmission_deg(servo.drive, servo, angles))
     worst = int(np.argmin(flat))
     return Reach(None, float(flat[worst]), float(angles[worst]), ratios)
 

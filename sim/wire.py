@@ -1,0 +1,82 @@
+"""Copper wire by American gauge: section, resistance there and back, and what it may carry."""
+
+from __future__ import annotations
+
+from math import pi
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from sim.model import Wire
+
+RESISTIVITY_OHM_MM2_M: Final = 1.0 / 58.0
+"""Annealed copper at 20 deg C, ohm mm2/m (IEC 60028:1925, 58 MS/m)."""
+
+RESISTANCE_RISE_PER_K: Final = 0.00393
+"""Rise of copper's resistance per kelvin, of its value at 20 deg C (IEC 60028:1925)."""
+
+CARRIES_A: Final[dict[int, float]] = {
+    10: 55.0,
+    12: 41.0,
+    14: 32.0,
+    16: 22.0,
+    18: 16.0,
+    20: 11.0,
+    22: 7.0,
+    24: 3.5,
+    26: 2.2,
+    28: 1.4,
+    30: 0.86,
+}
+"""Ampere a single wire in free air may carry, by gauge ("chassis wiring"; a table often reprinted
+in electronics handbooks, from memory). Bundled or covered wires carry less; local codes differ."""
+
+GAUGES: Final = tuple(CARRIES_A)
+"""The gauges that are proposed: the even ones, thick to thin."""
+
+LONGEST_DROP: Final = 0.05
+"""Share of the feed's voltage a wire should lose at most (3 to 5 %: common practice, no source)."""
+
+
+def diameter_mm(gauge_awg: float) -> float:
+    """Diameter of a solid wire (mm): 0.127 * 92 ** ((36 - n) / 39) (ASTM B258)."""
+    return float(0.127 * 92.0 ** ((36.0 - gauge_awg) / 39.0))
+
+
+def area_mm2(gauge_awg: float) -> float:
+    """Section of a solid wire (mm2): pi d**2 / 4. A stranded one has about as much."""
+    return pi * diameter_mm(gauge_awg) ** 2 / 4.0
+
+
+def ohm_per_m(gauge_awg: float, temperature_c: float = 20.0) -> float:
+    """Resistance of one conductor (ohm/m): rho (1 + alpha (T - 20)) / A (IEC 60028)."""
+    warm = 1.0 + RESISTANCE_RISE_PER_K * (temperature_c - 20.0)
+    return RESISTIVITY_OHM_MM2_M * warm / area_mm2(gauge_awg)
+
+
+def loop_ohm(wire: Wire | None, temperature_c: float = 20.0) -> float:
+    """Resistance (ohm) of a two-conductor feed, there and back; 0 without a wire."""
+    if wire is None:
+        return 0.0
+    return 2.0 * wire.length_m * ohm_per_m(wire.gauge_awg, temperature_c)
+
+
+def carries_a(gauge_awg: int) -> float:
+    """Ampere a wire of that gauge may carry; of an odd gauge, what the next thinner even one may.
+
+    Thicker than the table: as its thickest. Thinner: 0, nothing is promised.
+    """
+    return max((a for gauge, a in CARRIES_A.items() if gauge >= gauge_awg), default=0.0)
+
+
+def gauge_for(
+    length_m: float, voltage_v: float, peak_a: float, rms_a: float, temperature_c: float = 20.0
+) -> int | None:
+    """The thinnest gauge that carries `rms_a` and loses at most 5 % of `voltage_v` at `peak_a`.
+
+    None: not even the thickest does; shorten the feed or split it.
+    """
+    for gauge in reversed(GAUGES):
+        drop_v = 2.0 * length_m * ohm_per_m(gauge, temperature_c) * peak_a
+        if CARRIES_A[gauge] >= rms_a and drop_v <= LONGEST_DROP * voltage_v:
+            return gauge
+    return None
