@@ -1,335 +1,250 @@
-"""A cue as the player runs it: threads of timed statements.
+"""A cue's tree unrolled into threads: plain rows of statements and waits, as a board plays them.
 
-A board has no tree to walk. It runs threads: statements, waits, loops closed within their thread,
-and forks. `program` brings a cue into that form for the outputs of one board; the rehearsal plays
-it and the byte table encodes it, so both keep the same order under every interruption.
+Everything of a cue that runs beside something else is merged into one row in the order of time,
+statements of one instant in the order of the text. Only a repeat cannot be merged with what runs
+beside it, so it gets a thread of its own. Table and rehearsal both start from these threads, so
+that a stretched move delays the same statements in both.
 
-What is known to last a fixed time is laid on one time line, however it is nested: parts that move
-side by side share a thread. A repeat that runs beside something else gets a thread of its own. What
-follows a `while held` repeat waits for it; statements beside it count as if it had run once.
+The rule. A `together` (or `stagger`) none of whose children holds a repeat is merged. Otherwise one
+group of its children stays in the thread: the first child that holds a repeat without a known
+number of passes; or else the children without a repeat, merged; or else the first child. The other
+children without a repeat fork off merged as one thread, and each other child with a repeat as
+one thread. Forks come first, in the order of the text; a forked thread begins by waiting for its
+offset. The thread goes on when the longest child has ended; a `while held` counts as one pass.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from dataclasses import dataclass, field
+from collections import deque
+from dataclasses import dataclass
 from math import inf
-from typing import Final, Literal, NoReturn, TypeAlias
+from typing import TypeAlias
 
-from sim.model import NO_MARK, Cue, Effect, Fade, InTurn, Move, Repeat, Show, Step, Throw, Together
-from sim.score import Act, Lengths, children, outputs_used, timeline
-
-LOOP_DEPTH: Final = 3
-"""Loops nest at most this deep in a thread."""
-
-THREADS: Final = 10
-"""Threads that a board has for all its running cues."""
-
-LARGEST_COUNT: Final = 65534
-"""Passes that a counted loop can hold."""
+from sim.model import NO_MARK, Cue, Effect, Fade, Hold, InTurn, Move, Repeat, Step, Throw, Together
+from sim.score import Act, Lengths, children, passes, walk
 
 
-class ProgramError(ValueError):
-    """A cue that a board cannot run; `mark` is that of the step at fault."""
+@dataclass(frozen=True, slots=True)
+class Do:
+    """Carry out a statement; takes no time."""
 
-    def __init__(self, message: str, mark: int = NO_MARK) -> None:
-        super().__init__(message)
-        self.mark = mark
-
-
-# -- what a program is made of ---------------------------------------------------------------------
+    act: Act
 
 
 @dataclass(frozen=True, slots=True)
 class Wait:
-    """Let this much time pass, over 0."""
-
-    ms: int
+    duration_ms: int
 
 
 @dataclass(frozen=True, slots=True)
 class LoopStart:
-    """`times`: a count over 1, for ever, or while the button is held (at least once)."""
+    """`times` passes from here to the matching end; None: for ever, unless `while_held`."""
 
-    times: int | Literal["for ever", "while held"]
+    times: int | None
+    while_held: bool = False
+    mark: int = NO_MARK
 
 
 @dataclass(frozen=True, slots=True)
 class LoopEnd:
-    """Back to the loop's start, or on."""
+    pass
 
 
 @dataclass(frozen=True, slots=True)
 class Fork:
-    """Start another thread of the program at this thread's time."""
+    """Start another thread of the cue, by its index; always one with a higher index."""
 
     thread: int
 
 
-Op: TypeAlias = Act | Wait | LoopStart | LoopEnd | Fork
-"""One step of a thread; a statement takes no time by itself."""
+Item: TypeAlias = Do | Wait | LoopStart | LoopEnd | Fork
+Thread: TypeAlias = tuple[Item, ...]
+
+
+class ThreadError(ValueError):
+    """A cue that cannot be unrolled; `mark` is that of the step at fault."""
+
+    def __init__(self, message: str, mark: int) -> None:
+        super().__init__(message)
+        self.mark = mark
+
+
+def threads(cue: Cue) -> tuple[Thread, ...]:
+    """The cue's threads; the first one starts with the cue and lasts as long as the cue does.
+
+    Raises ThreadError for a repeat whose body takes no time, and where something follows two
+    `while held` repeats that run side by side (nobody can say when both have ended).
+    """
+    return _Unroller(cue.body).run()
 
 
 @dataclass(frozen=True, slots=True)
-class Program:
-    """Threads of a cue; the first starts with it, a fork always names a later one.
+class _Task:
+    """Write `step` at `start_ms`; `followed`: something of the cue comes after it in its thread."""
 
-    `reserved`: threads that live at once when everything runs as planned, a thread that ends at the
-    very time another starts included.
-    """
-
-    threads: tuple[tuple[Op, ...], ...]
-    reserved: int
-
-
-def cues_on(show: Show, board: str) -> tuple[Cue, ...]:
-    """The cues that a board's table holds: those that use its outputs.
-
-    Where the board takes part in idle it holds every cue, so that idle pauses and starts anew on
-    all boards together and they stay in step.
-    """
-    names = {output.name for output in show.rig.outputs if output.board == board}
-    used = {cue.name: bool(outputs_used(cue.body) & names) for cue in show.score.cues}
-    idles = used.get(show.score.idle or "", False)
-    return tuple(cue for cue in show.score.cues if idles or used[cue.name])
+    step: Step | None
+    start_ms: float
+    followed: bool
+    loop_end_ms: float = 0.0
+    """For the end of a loop (`step` is None): when its first pass ends."""
 
 
-def program(cue: Cue, outputs: Collection[str]) -> Program:
-    """The threads of a cue with the statements for `outputs` alone, in the cue's own time.
+class _Row:
+    """One thread being written: items, and the time up to which they wait."""
 
-    Raises ProgramError for repeats that nest too deep or take no time, and for a cue that needs
-    more threads than a board has.
-    """
-    writer = _Writer(cue.mark)
-    needed = writer.thread(_lowered(cue.body, frozenset(outputs)), nesting=1, pad=True).needed
-    if needed > THREADS:
-        writer.refuse(f"runs {needed} threads at once; a board has {THREADS}")
-    return Program(tuple(tuple(ops) for ops in writer.threads), needed)
+    def __init__(self, start_ms: float) -> None:
+        self.items: list[Item] = []
+        self.now_ms = start_ms
 
+    def until(self, time_ms: float) -> None:
+        if self.now_ms < time_ms < inf:
+            self.items.append(Wait(int(time_ms - self.now_ms)))
+        self.now_ms = max(self.now_ms, time_ms)
 
-# -- time lines ------------------------------------------------------------------------------------
-
-
-@dataclass(slots=True)
-class _Loop:
-    times: int | Literal["for ever", "while held"]
-    body: _Line
-    start: float
-    end: float
-    mark: int
+    def put(self, item: Item, time_ms: float) -> None:
+        self.until(time_ms)
+        self.items.append(item)
 
 
-@dataclass(slots=True)
-class _Branch:
-    """A line that runs beside the one it stands in."""
+class _Unroller:
+    def __init__(self, body: Step) -> None:
+        self.body = body
+        self.lengths = Lengths(body)
+        self.looped, self.open_ended = _repeats_inside(body)
+        self.waiting: deque[tuple[_Row, list[_Task]]] = deque()
+        self.forked = 0
 
-    body: _Line
-    start: float
+    def run(self) -> tuple[Thread, ...]:
+        self.waiting.append((_Row(0.0), [_Task(self.body, 0.0, False)]))
+        done: list[Thread] = []
+        while self.waiting:
+            row, tasks = self.waiting.popleft()
+            self._write(row, tasks)
+            if not done:
+                row.until(self.lengths[self.body])
+            done.append(tuple(row.items))
+        return tuple(done)
 
-
-_Item: TypeAlias = Act | _Loop | _Branch
-
-
-@dataclass(slots=True)
-class _Stretch:
-    """Items at planned times (ms, order in the text), or one loop whose end is not known."""
-
-    start: float
-    end: float
-    items: list[tuple[float, int, _Item]] = field(default_factory=list)
-    loop: _Loop | None = None
-
-
-@dataclass(slots=True)
-class _Line:
-    """Stretches one after another; planned times are the cue's own throughout."""
-
-    stretches: list[_Stretch]
-
-    @property
-    def start(self) -> float:
-        return self.stretches[0].start
-
-    @property
-    def end(self) -> float:
-        return self.stretches[-1].end
-
-    @property
-    def fixed(self) -> bool:
-        return len(self.stretches) == 1 and self.stretches[0].loop is None
-
-    @property
-    def busy(self) -> bool:
-        return any(stretch.items or stretch.loop for stretch in self.stretches)
-
-
-def _lowered(root: Step, outputs: frozenset[str]) -> _Line:
-    lengths = Lengths(root)
-    lines: list[_Line] = []  # of finished steps, the first child on top
-    steps = list(timeline(root, lengths))
-    for order in range(len(steps) - 1, -1, -1):
-        start, step = steps[order]
-        inner = [lines.pop() for _ in children(step)]
-        line = _Line([_Stretch(start, start + lengths[step])])
-        match step:
-            case Move() | Fade() | Throw() | Effect() if step.output in outputs:
-                line.stretches[0].items.append((start, order, step))
-            case InTurn() if inner:
-                line = _in_turn(inner)
-            case Together() if inner:
-                line = _side_by_side(inner, order)
-            case Repeat() if step.times != 0:
-                line = _repeated(step, inner[0], line, order)
-        lines.append(line)
-    return lines.pop()
-
-
-def _in_turn(inner: list[_Line]) -> _Line:
-    whole: list[_Stretch] = []
-    for line in inner:
-        if whole and whole[-1].end == inf:
-            break
-        first, *later = line.stretches
-        if whole and whole[-1].loop is None and first.loop is None:
-            whole[-1] = _poured(whole[-1], first, first.end)
-        else:
-            whole.append(first)
-        whole += later
-    return _Line(whole)
-
-
-def _poured(one: _Stretch, other: _Stretch, end: float) -> _Stretch:
-    """Both stretches' items in the larger of the lists, to stay near linear."""
-    small, large = sorted((one.items, other.items), key=len)
-    large += small
-    return _Stretch(min(one.start, other.start), end, large)
-
-
-def _side_by_side(inner: list[_Line], order: int) -> _Line:
-    start, end = min(line.start for line in inner), max(line.end for line in inner)
-    beside = _Stretch(start, start)
-    for line in inner:
-        if line.fixed:
-            beside = _poured(beside, line.stretches[0], max(beside.end, line.end))
-    loose = [line for line in inner if not line.fixed]
-    if not loose:
-        return _Line([beside])
-    main, *others = loose
-    head = _Stretch(start, main.start)
-    for branch in (_Line([beside]), *others):
-        if branch.busy:
-            head.items.append((branch.start, order, _Branch(branch, branch.start)))
-    tail = _Stretch(main.end, max(end, main.end))
-    return _in_turn([_Line([head]), main, _Line([tail])])
-
-
-def _repeated(step: Repeat, body: _Line, whole: _Line, order: int) -> _Line:
-    if step.times == 1 and not step.while_held:
-        return body
-    counted = not step.while_held and step.times is not None
-    if counted and not body.busy:
-        return whole
-    if body.end <= body.start:
-        raise ProgramError("repeats something that takes no time", step.mark)
-    if counted and (step.times or 0) > LARGEST_COUNT:
-        raise ProgramError(
-            f"repeats {step.times} times; a board counts to {LARGEST_COUNT}", step.mark
-        )
-    times: int | Literal["for ever", "while held"] = step.times or "for ever"
-    loop = _Loop(
-        "while held" if step.while_held else times, body, whole.start, whole.end, step.mark
-    )
-    if body.fixed and not step.while_held:
-        whole.stretches[0].items.append((loop.start, order, loop))
-        return whole
-    stretch = _Stretch(whole.start, whole.end, loop=loop)
-    after = _Stretch(whole.end, whole.end)
-    return _Line([stretch, after] if whole.end < inf else [stretch])
-
-
-# -- writing threads -------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Life:
-    """Planned life of a thread or of a loop's forks, and the threads it needs meanwhile."""
-
-    start: float
-    end: float
-    needed: int
-
-
-class _Writer:
-    def __init__(self, mark: int) -> None:
-        self.threads: list[list[Op]] = []
-        self._mark = mark
-
-    def refuse(self, why: str) -> NoReturn:
-        raise ProgramError(why, self._mark)
-
-    def thread(self, line: _Line, nesting: int, pad: bool) -> _Life:
-        """Write a new thread and those that it forks."""
-        if nesting > THREADS:
-            self.refuse(f"forks threads more than {THREADS} deep")
-        ops: list[Op] = []
-        self.threads.append(ops)
-        forks: list[_Life] = []
-        end = self._line(ops, line, forks, nesting, depth=0, pad=pad)
-        return _Life(line.start, end, 1 + _most_at_once(forks))
-
-    def _line(
-        self, ops: list[Op], line: _Line, forks: list[_Life], nesting: int, depth: int, pad: bool
-    ) -> float:
-        """Write a line into a thread; returns the planned time of the thread's end."""
-        now = line.start
-        for stretch in line.stretches:
-            if stretch.loop is not None:
-                now = self._loop(ops, stretch.loop, forks, nesting, depth)
+    def _write(self, row: _Row, tasks: list[_Task]) -> None:
+        while tasks:
+            task = tasks.pop()
+            step = task.step
+            if task.start_ms == inf:
                 continue
-            items = sorted(stretch.items, key=lambda item: item[:2])
-            for n, (at, _, item) in enumerate(items):
-                now = _wait(ops, now, at)
-                if isinstance(item, _Loop) and (n + 1 == len(items) or items[n + 1][0] >= item.end):
-                    now = self._loop(ops, item, forks, nesting, depth)
-                elif isinstance(item, _Loop | _Branch):
-                    ops.append(Fork(len(self.threads)))
-                    alone = _Line([_Stretch(item.start, inf, [(item.start, 0, item)])])
-                    body = item.body if isinstance(item, _Branch) else alone
-                    forks.append(self.thread(body, nesting + 1, pad=False))
-                else:
-                    ops.append(item)
-            if pad or stretch is not line.stretches[-1]:
-                now = _wait(ops, now, stretch.end)
-        return now
+            if step is None:
+                row.put(LoopEnd(), task.loop_end_ms)
+                row.now_ms = task.start_ms
+            elif id(step) not in self.looped:
+                self._merge(row, [(step, task.start_ms)])
+            elif isinstance(step, InTurn):
+                tasks.extend(reversed(self._in_turn(step, task)))
+            elif isinstance(step, Repeat):
+                tasks.extend(self._repeat(row, step, task))
+            elif isinstance(step, Together):
+                tasks.extend(self._together(row, step, task))
 
-    def _loop(
-        self, ops: list[Op], loop: _Loop, forks: list[_Life], nesting: int, depth: int
-    ) -> float:
-        if depth == LOOP_DEPTH:
-            message = f"repeats nest more than {LOOP_DEPTH} deep"
-            raise ProgramError(message, loop.mark)
-        ops.append(LoopStart(loop.times))
-        inner: list[_Life] = []
-        self._line(ops, loop.body, inner, nesting, depth + 1, pad=True)
-        ops.append(LoopEnd())
-        again = loop.body.end - loop.body.start
-        later = [_Life(life.start + again, life.end + again, life.needed) for life in inner]
-        forks.append(_Life(loop.start, loop.end, _most_at_once(inner + later)))
-        return loop.end
+    def _in_turn(self, step: InTurn, task: _Task) -> list[_Task]:
+        inner: list[_Task] = []
+        at_ms = task.start_ms
+        for number, child in enumerate(step.children, start=1):
+            inner.append(_Task(child, at_ms, task.followed or number < len(step.children)))
+            at_ms += self.lengths[child]
+        return inner
+
+    def _repeat(self, row: _Row, step: Repeat, task: _Task) -> list[_Task]:
+        if step.times == 0 and not step.while_held:
+            return []
+        if step.times == 1 and not step.while_held:
+            return [_Task(step.body, task.start_ms, task.followed)]
+        once_ms = self.lengths[step.body]
+        if once_ms <= 0:
+            raise ThreadError("the body of this repeat takes no time", step.mark)
+        row.put(LoopStart(step.times, step.while_held, step.mark), task.start_ms)
+        after_ms = task.start_ms + passes(step) * once_ms
+        end = _Task(None, after_ms, False, loop_end_ms=task.start_ms + once_ms)
+        if after_ms == inf:
+            end = _Task(None, task.start_ms + once_ms, False, task.start_ms + once_ms)
+        return [end, _Task(step.body, task.start_ms, True)]
+
+    def _together(self, row: _Row, step: Together, task: _Task) -> list[_Task]:
+        placed = [
+            (child, task.start_ms + number * step.interval_ms)
+            for number, child in enumerate(step.children)
+        ]
+        groups: list[list[tuple[Step, float]]] = []
+        plain = [one for one in placed if id(one[0]) not in self.looped]
+        for one in placed:
+            if id(one[0]) in self.looped:
+                groups.append([one])
+            elif one is plain[0]:
+                groups.append(plain)
+        stays = self._staying(groups, plain)
+        if task.followed and sum(self._held(group) for group in groups) > 1:
+            raise ThreadError(
+                "something follows two `while held` repeats that run side by side", step.mark
+            )
+        for group in groups:
+            if group is not stays:
+                self._fork(row, group, task)
+        if stays is plain:
+            self._merge(row, plain)
+            return []
+        return [_Task(stays[0][0], stays[0][1], task.followed)]
+
+    def _staying(
+        self, groups: list[list[tuple[Step, float]]], plain: list[tuple[Step, float]]
+    ) -> list[tuple[Step, float]]:
+        for group in groups:
+            if self._held(group):
+                return group
+        return plain or groups[0]
+
+    def _held(self, group: list[tuple[Step, float]]) -> bool:
+        return any(id(child) in self.open_ended for child, _ in group)
+
+    def _fork(self, row: _Row, group: list[tuple[Step, float]], task: _Task) -> None:
+        self.forked += 1
+        row.put(Fork(self.forked), task.start_ms)
+        new = _Row(task.start_ms)
+        if id(group[0][0]) in self.looped:
+            self.waiting.append((new, [_Task(group[0][0], group[0][1], task.followed)]))
+        else:
+            self._merge(new, group)
+            self.waiting.append((new, []))
+
+    def _merge(self, row: _Row, placed: list[tuple[Step, float]]) -> None:
+        """Write steps without repeats in the order of time, then of the text."""
+        timed: list[tuple[float, Act]] = []
+        stack = list(reversed(placed))
+        while stack:
+            step, at_ms = stack.pop()
+            if isinstance(step, Move | Fade | Throw | Effect):
+                timed.append((at_ms, step))
+            elif isinstance(step, InTurn):
+                starts: list[tuple[Step, float]] = []
+                for child in step.children:
+                    starts.append((child, at_ms))
+                    at_ms += self.lengths[child]
+                stack.extend(reversed(starts))
+            elif isinstance(step, Together):
+                gap = step.interval_ms
+                stack.extend(
+                    reversed([(child, at_ms + n * gap) for n, child in enumerate(step.children)])
+                )
+        for time_ms, act in sorted(timed, key=lambda one: one[0]):
+            row.put(Do(act), time_ms)
 
 
-def _wait(ops: list[Op], now: float, until: float) -> float:
-    if now < until < inf:
-        ops.append(Wait(int(until - now)))
-    return until
+def _repeats_inside(root: Step) -> tuple[set[int], set[int]]:
+    """Ids of the steps that hold a repeat, and of those that hold one of unknown length."""
+    looped: set[int] = set()
+    open_ended: set[int] = set()
+    for step in reversed(list(walk(root))):
+        below = children(step)
+        if isinstance(step, Repeat) or any(id(child) in looped for child in below):
+            looped.add(id(step))
+        unknown = isinstance(step, Repeat) and (step.while_held or step.times is None)
+        if unknown or any(id(child) in open_ended for child in below):
+            open_ended.add(id(step))
+    return looped, open_ended
 
-
-def _most_at_once(lives: list[_Life]) -> int:
-    """The largest sum of threads needed at one time, ends included."""
-    edges = [(life.start, 0, life.needed) for life in lives]
-    edges += [(life.end, 1, -life.needed) for life in lives]
-    most = running = 0
-    for _, _, change in sorted(edges):
-        running += change
-        most = max(most, running)
-    return most
