@@ -149,6 +149,11 @@ class Board:
         return self.player.frame() if self.player else None
 
     @property
+    def storing(self) -> bool:
+        """`work` has something to do."""
+        return not self.slots.idle or self._waiting is not None
+
+    @property
     def address(self) -> int:
         return self.slots.table[_ADDRESS_AT] if self.slots.table else NO_ADDRESS
 

@@ -161,8 +161,9 @@ def transfer(
     for restarts in range(ATTEMPTS):
         try:
             hello = link.greet()
-            check_board(hello, link.address, table, readdress=readdress)
-            _fill(link, hello, table, readdress, say)
+            if not (restarts and link.table() == table):
+                check_board(hello, link.address, table, readdress=readdress)
+                _fill(link, hello, table, readdress, say)
             return _seen_playing(link, table, restarts, say)
         except _TryAgainError as again:
             cause = again.__cause__
@@ -178,17 +179,17 @@ def _fill(link: Link, hello: Hello, table: bytes, readdress: bool, say: Progress
         address = EVERYBODY if readdress else table[_ADDRESS_AT]
         crc = int.from_bytes(table[-2:], "little")
         say("transfer", 0, len(table))
-        _expect(Kind.OPEN, link.ask(Kind.OPEN, OPEN.pack(len(table), crc, address)), table, hello)
+        _expect(link, Kind.OPEN, link.ask(Kind.OPEN, OPEN.pack(len(table), crc, address)), table)
         chunks = _chunks(table, min(hello.chunk_bytes, 64))
         last = link.exchange(
             chunks,
             max(1, hello.window),
             lambda count: say("transfer", min(len(table), count * hello.chunk_bytes), len(table)),
         )[-1]
-        _expect(Kind.DATA, last, table, hello)
+        _expect(link, Kind.DATA, last, table)
         say("verify", len(table), len(table))
-        _expect(Kind.VERIFY, link.ask(Kind.VERIFY), table, hello)
-        _expect(Kind.COMMIT, link.ask(Kind.COMMIT), table, hello)
+        _expect(link, Kind.VERIFY, link.ask(Kind.VERIFY), table)
+        _expect(link, Kind.COMMIT, link.ask(Kind.COMMIT), table)
     except LinkFailure as failure:
         if failure.reason in ("board-reset", "no-answer", "verify-failed"):
             raise _TryAgainError from failure
@@ -202,15 +203,12 @@ def _chunks(table: bytes, size: int) -> list[Request]:
     ]
 
 
-def _expect(kind: Kind, reply: Reply, table: bytes, hello: Hello) -> None:
+def _expect(link: Link, kind: Kind, reply: Reply, table: bytes) -> None:
     """Turn a status of the board's that is not done into words."""
     if reply.done:
         return
-    address = table[_ADDRESS_AT]
-    if reply.status == Status.TOO_LARGE:
-        raise too_large(len(table), hello.slot_bytes)
     if reply.status == Status.WRONG_ADDRESS:
-        raise wrong_address(NO_ADDRESS, address)
+        raise wrong_address(link.address, table[_ADDRESS_AT])
     if reply.status == Status.CRC_DIFFERS:
         raise LinkFailure(
             "verify-failed",

@@ -1,0 +1,329 @@
+"""The virtual board: the firmware's reference behind the same link, with no board at all.
+
+`VirtualBoard` is a board and its time. `LocalPort` talks to one in this process, where time
+passes only while the host waits; `Server` puts one behind a loopback socket or a
+pseudo-terminal, where it plays in real time.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import selectors
+import socket
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Final, Protocol
+
+from firmware_gen.board import Board
+from firmware_gen.chips import ATMEGA328P, Chip
+from firmware_gen.failures import LinkFailure
+from firmware_gen.player import Frame
+from firmware_gen.protocol import BAUD, ResetCause
+from firmware_gen.storage import Eeprom
+
+FRAME_S: Final = 0.02
+WRITE_S: Final = 0.0034
+"""Erasing and writing one byte takes 3.4 ms (ATmega328P data sheet, EEPROM mode bits)."""
+
+
+class VirtualBoard:
+    """A board with a clock of its own.
+
+    Args:
+        eeprom: its stored bytes; a new board's if None.
+        chip: the chip that it is.
+        write_s: how long storing a byte takes.
+        on_frame: called with every frame that it plays, None while it is blank.
+    """
+
+    def __init__(
+        self,
+        eeprom: Eeprom | None = None,
+        chip: Chip = ATMEGA328P,
+        *,
+        write_s: float = WRITE_S,
+        on_frame: Callable[[Frame | None], None] | None = None,
+    ) -> None:
+        self.eeprom = eeprom if eeprom is not None else Eeprom()
+        self.chip = chip
+        self.time_s = 0.0
+        self.frames = 0
+        self._write_s = write_s
+        self._on_frame = on_frame
+        self._next_write_s = 0.0
+        self.board = Board(self.eeprom, chip)
+
+    def restart(self, cause: ResetCause = ResetCause.EXTERNAL) -> None:
+        """Reset it: what is stored stays, everything else is lost."""
+        self.board = Board(self.eeprom, self.chip, cause=cause)
+
+    def receive(self, data: bytes) -> None:
+        self.board.receive(data)
+
+    def advance(self, until_s: float) -> None:
+        """Let time pass: play the frames and store the bytes that are due, in their order."""
+        while True:
+            frame_s = (self.frames + 1) * FRAME_S
+            write_s = max(self._next_write_s, self.time_s)
+            if self.board.storing and write_s <= min(frame_s, until_s):
+                self.time_s = write_s
+                if self.board.work():
+                    self._next_write_s = write_s + self._write_s
+            elif frame_s <= until_s:
+                self.time_s = frame_s
+                self.frames += 1
+                played = self.board.frame()
+                if self._on_frame:
+                    self._on_frame(played)
+            else:
+                self.time_s = max(self.time_s, until_s)
+                return
+
+
+class LocalPort:
+    """A `BytePort` to a virtual board in this process, in fast time.
+
+    Time is the board's: it passes while the host waits for bytes, and with `advance`.
+    """
+
+    def __init__(self, virtual: VirtualBoard, baud: int = BAUD) -> None:
+        self.virtual = virtual
+        self.name = "virtual"
+        self.baud = baud
+
+    def write(self, data: bytes) -> None:
+        self.virtual.receive(data)
+
+    def read(self, timeout_s: float) -> bytes:
+        end_s = self.now() + timeout_s
+        while True:
+            sent = self.virtual.board.take_output()
+            if sent or self.now() >= end_s:
+                return sent
+            self.virtual.advance(min(end_s, self.now() + FRAME_S))
+
+    def now(self) -> float:
+        return self.virtual.time_s
+
+    def close(self) -> None:
+        """Nothing to close: the board goes on."""
+
+
+class Server:
+    """A virtual board that plays in real time behind a port that pyserial opens.
+
+    Use it as a context manager, or call `serve` in the foreground.
+
+    Args:
+        virtual: the board; it must not be touched from other threads while it is served.
+        tcp_port: of the loopback socket; 0: any free one.
+        pseudo_terminal: offer a pseudo-terminal instead.
+        speed: how many times faster than real time it plays.
+        store: file that outlasts the power in the EEPROM's place.
+
+    Raises:
+        LinkFailure: no-port if the system has no such port or it is taken.
+    """
+
+    def __init__(
+        self,
+        virtual: VirtualBoard,
+        *,
+        tcp_port: int = 0,
+        pseudo_terminal: bool = False,
+        speed: float = 1.0,
+        store: Path | None = None,
+    ) -> None:
+        self.virtual = virtual
+        self._speed = speed
+        self._store = store
+        self._stored_writes = virtual.eeprom.writes
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._line: _Line = _Terminal() if pseudo_terminal else _Socket(tcp_port)
+        self.url = self._line.url
+        """What a host gives as its port."""
+
+    def __enter__(self) -> Server:
+        self._thread = threading.Thread(target=self.serve, name="virtual board", daemon=True)
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stop()
+
+    def stop(self) -> None:
+        """End `serve` and close the port."""
+        self._stop.set()
+        if self._thread:
+            self._thread.join()
+
+    def serve(self) -> None:
+        """Play until `stop` is called, or KeyboardInterrupt comes."""
+        started_s = time.monotonic() - self.virtual.time_s / self._speed
+        try:
+            while not self._stop.is_set():
+                self.virtual.receive(self._line.wait(FRAME_S / 4))
+                self.virtual.advance((time.monotonic() - started_s) * self._speed)
+                self._line.send(self.virtual.board.take_output())
+                self._save()
+        finally:
+            self._line.close()
+            self._save()
+
+    def _save(self) -> None:
+        eeprom = self.virtual.eeprom
+        if self._store is None or eeprom.writes == self._stored_writes:
+            return
+        if self.virtual.board.storing and not self._stop.is_set():
+            return
+        beside = self._store.with_name(self._store.name + ".new")
+        beside.write_bytes(eeprom.cells)
+        beside.replace(self._store)
+        self._stored_writes = eeprom.writes
+
+
+def stored_eeprom(store: Path | None) -> Eeprom:
+    """The EEPROM that `Server` keeps in a file; a new one if there is none yet.
+
+    Raises:
+        LinkFailure: not-a-port if the file is not one that `Server` wrote.
+    """
+    if store is None or not store.exists():
+        return Eeprom()
+    size = Eeprom().size
+    contents = store.read_bytes()
+    if len(contents) != size:
+        raise LinkFailure(
+            "not-a-port",
+            f"`{store}` holds {len(contents)} bytes, a board's memory has {size}",
+            "name a file that `bellcrank board --store` wrote, or one that does not exist yet",
+        )
+    return Eeprom(size, contents)
+
+
+class _Line(Protocol):
+    """The board's end of a port."""
+
+    url: str
+
+    def wait(self, timeout_s: float) -> bytes:
+        """Bytes from the host, empty after the time-out."""
+        ...
+
+    def send(self, data: bytes) -> None: ...
+
+    def close(self) -> None: ...
+
+
+class _Socket:
+    """A loopback socket; talks to one host at a time and turns others away at once."""
+
+    def __init__(self, tcp_port: int) -> None:
+        try:
+            self._listener = socket.create_server(("127.0.0.1", tcp_port))
+        except (OSError, OverflowError) as error:
+            raise LinkFailure(
+                "no-port",
+                f"no virtual board can listen at {tcp_port} ({error})",
+                "choose another number, or none to have a free one chosen",
+            ) from error
+        self._listener.setblocking(False)
+        self._host: socket.socket | None = None
+        self._selector = selectors.DefaultSelector()
+        self._selector.register(self._listener, selectors.EVENT_READ)
+        self.url = f"socket://127.0.0.1:{self._listener.getsockname()[1]}"
+
+    def wait(self, timeout_s: float) -> bytes:
+        received = b""
+        for key, _ in self._selector.select(timeout_s):
+            if key.fileobj is self._listener:
+                self._greet()
+            else:
+                received += self._receive()
+        return received
+
+    def send(self, data: bytes) -> None:
+        if not self._host or not data:
+            return
+        try:
+            self._host.sendall(data)
+        except OSError:
+            self._hang_up()
+
+    def close(self) -> None:
+        self._hang_up()
+        self._selector.close()
+        self._listener.close()
+
+    def _greet(self) -> None:
+        try:
+            host, _ = self._listener.accept()
+        except OSError:
+            return
+        if self._host:
+            host.close()
+            return
+        host.settimeout(1.0)
+        host.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._host = host
+        self._selector.register(host, selectors.EVENT_READ)
+
+    def _receive(self) -> bytes:
+        assert self._host is not None
+        try:
+            received = self._host.recv(4096)
+        except OSError:
+            received = b""
+        if not received:
+            self._hang_up()
+        return received
+
+    def _hang_up(self) -> None:
+        if self._host:
+            self._selector.unregister(self._host)
+            self._host.close()
+            self._host = None
+
+
+class _Terminal:
+    """A pseudo-terminal, where the system has them."""
+
+    def __init__(self) -> None:
+        try:
+            import pty
+            import tty
+        except ImportError:
+            raise LinkFailure(
+                "no-port",
+                "this system has no pseudo-terminals",
+                "leave the option out: the virtual board then listens on a loopback socket",
+            ) from None
+        # Holding the host's end open too keeps the board's end alive between hosts.
+        self._board_end, self._host_end = pty.openpty()
+        tty.setraw(self._host_end)
+        os.set_blocking(self._board_end, False)
+        self._selector = selectors.DefaultSelector()
+        self._selector.register(self._board_end, selectors.EVENT_READ)
+        self.url = os.ttyname(self._host_end)
+
+    def wait(self, timeout_s: float) -> bytes:
+        if not self._selector.select(timeout_s):
+            return b""
+        try:
+            return os.read(self._board_end, 4096)
+        except OSError:
+            return b""
+
+    def send(self, data: bytes) -> None:
+        # What nobody reads is lost, as on a wire.
+        with contextlib.suppress(OSError):
+            os.write(self._board_end, data)
+
+    def close(self) -> None:
+        self._selector.close()
+        os.close(self._board_end)
+        os.close(self._host_end)
