@@ -58,7 +58,7 @@ def check(loaded: Loaded) -> Checked:
     findings = list(loaded.findings)
     if loaded.show is None:
         return Checked(_in_order(findings, loaded.sources), None)
-    scene = Scene(loaded.show, loaded.origins, loaded.sources)
+    scene = Scene(loaded.show, loaded.origins, loaded.places, loaded.sources)
     for one in CHECKS:
         findings.extend(one(scene))
     checked = Checked(_in_order(findings, loaded.sources), None)

@@ -9,15 +9,47 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from seqlang.checks import (
+    address_clash,
+    board_overfull,
     button_bound_twice,
+    button_not_wired,
     calibration_order,
+    cue_too_long,
+    duration_too_long,
+    endless_cue,
+    no_stop_button,
+    output_driven_twice,
+    pin_clash,
+    pin_unfit,
+    pulse_outside_range,
+    repeat_without_time,
+    tag_clash,
     target_outside_travel,
+    too_many_threads,
+    travel_outside_calibration,
+    unreachable_cue,
 )
 from seqlang.checks.scene import Scene
 from seqlang.diagnostics import Finding
 
 CHECKS: tuple[Callable[[Scene], Iterable[Finding]], ...] = (
-    calibration_order.check,
-    target_outside_travel.check,
+    address_clash.check,
+    board_overfull.check,
     button_bound_twice.check,
+    button_not_wired.check,
+    calibration_order.check,
+    cue_too_long.check,
+    duration_too_long.check,
+    endless_cue.check,
+    no_stop_button.check,
+    output_driven_twice.check,
+    pin_clash.check,
+    pin_unfit.check,
+    pulse_outside_range.check,
+    repeat_without_time.check,
+    tag_clash.check,
+    target_outside_travel.check,
+    too_many_threads.check,
+    travel_outside_calibration.check,
+    unreachable_cue.check,
 )

@@ -3,49 +3,59 @@
 from __future__ import annotations
 
 import re
-from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
-from typing import TYPE_CHECKING, Literal
+from fractions import Fraction
+from math import ceil, floor
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
+from seqlang import units
 from seqlang.diagnostics import Fix
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from seqlang.checks.scene import Scene
     from seqlang.diagnostics import Span
 
-_NUMBER = re.compile(r"(?P<lead>\D*?)(?P<number>-?\d+(?:\.\d+)?)(?P<gap>\s*)(?P<unit>\S*)\Z")
+Direction: TypeAlias = Literal["up", "down"]
 
-MILLISECONDS: Mapping[str, Decimal] = {
-    "ms": Decimal(1),
-    "s": Decimal(1000),
-    "min": Decimal(60_000),
-}
-DEGREES: Mapping[str, Decimal] = {"deg": Decimal(1)}
+_WRITTEN = re.compile(r"(?P<number>-?[0-9]+(?:\.(?P<decimals>[0-9]+))?)(?P<gap> *)(?P<unit>\S*)")
 
 
 def rewritten(
-    scene: Scene,
-    span: Span,
-    value: float,
-    units: Mapping[str, Decimal],
-    direction: Literal["up", "down"],
+    scene: Scene, span: Span, value: float, measure: units.Measure, direction: Direction
 ) -> Fix:
-    """A fix that puts `value` (in the base unit of `units`) at `span`.
+    """A fix that puts `value` (as the model keeps it, see `measure`) at `span`.
 
-    It is rounded in `direction` to the last digit the text shows, in the text's own unit. A
-    text that is no plain quantity (a constant's name, a sum) is replaced by one in the base unit.
+    It is rounded in `direction` (of the value, not of the number: more seconds per 60 deg are
+    less speed) to the last digit the text shows, in the text's own unit. A text that is no plain
+    quantity (a constant's name, a sum) is replaced by one in the unit the measure suggests.
     """
-    base = next(iter(units))
-    match = _NUMBER.fullmatch(scene.text(span))
-    if match is None or match["unit"] not in units:
-        return Fix(span, f"{_rounded(Decimal(repr(value)), Decimal(1), direction):f} {base}")
-    exponent = Decimal(match["number"]).as_tuple().exponent
-    step = Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0)
-    number = _rounded(Decimal(repr(float(value))) / units[match["unit"]], step, direction)
-    return Fix(span, f"{match['lead']}{number:f}{match['gap']}{match['unit']}")
+    coherent = Fraction(value) / measure.scale
+    written = _WRITTEN.fullmatch(scene.text(span))
+    if written is not None and _dimension(written["unit"]) == measure.dimension:
+        decimals = len(written["decimals"] or "")
+        return Fix(
+            span,
+            f"{_number(coherent, written['unit'], decimals, direction)}{written['gap']}"
+            f"{written['unit']}",
+        )
+    text = f"{_number(coherent, measure.unit, 0, direction)} {measure.unit}"
+    return Fix(span, text.rstrip())
 
 
-def _rounded(value: Decimal, step: Decimal, direction: Literal["up", "down"]) -> Decimal:
-    mode = ROUND_CEILING if direction == "up" else ROUND_FLOOR
-    return (value / step).to_integral_value(mode) * step
+def _dimension(unit: str) -> units.Dimension | None:
+    if not unit:
+        return units.NUMBER
+    return units.UNITS[unit][1] if unit in units.UNITS else None
+
+
+def _number(coherent: Fraction, unit: str, decimals: int, direction: Direction) -> str:
+    size = units.UNITS[unit][0] if unit else Fraction(1)
+    value = size / coherent if unit in units.INVERSE else coherent / size
+    upward = (direction == "up") != (unit in units.INVERSE)
+    # a value that is a hair off a written digit only by binary rounding stays on that digit
+    scaled = value * 10**decimals
+    nearest = round(scaled)
+    if abs(scaled - nearest) > Fraction(1, 10**6):
+        nearest = ceil(scaled) if upward else floor(scaled)
+    whole, part = divmod(abs(nearest), 10**decimals)
+    sign = "-" if nearest < 0 else ""
+    return f"{sign}{whole}" + (f".{part:0{decimals}d}" if decimals else "")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -11,7 +11,6 @@ from seqlang.diagnostics import Origin, Span
 from sim.model import (
     Board,
     Cue,
-    InTurn,
     Lamp,
     Move,
     Output,
@@ -22,8 +21,8 @@ from sim.model import (
     Strip,
     Supply,
     Switch,
-    Together,
 )
+from sim.score import PlannedMove, acts, planned_moves, walk
 
 if TYPE_CHECKING:
     from seqlang.source import Source
@@ -37,6 +36,7 @@ class Scene:
 
     show: Show
     origins: Mapping[int, Origin]
+    places: Mapping[str, Origin]
     sources: Mapping[str, Source]
 
     # -- places ---------------------------------------------------------------------------
@@ -50,6 +50,11 @@ class Scene:
         origin = self.origin(mark)
         return origin.span if part is None else origin.part(part)
 
+    def place(self, name: str, part: str | None = None) -> Span:
+        """The span of something without a mark (`stop`, `idle`, ...), or of a part of it."""
+        origin = self.places.get(name, _NOWHERE)
+        return origin.span if part is None else origin.part(part)
+
     def has_part(self, mark: int, part: str) -> bool:
         return any(name == part for name, _ in self.origin(mark).parts)
 
@@ -57,6 +62,13 @@ class Scene:
         """The source text at `span`; empty where there is none."""
         source = self.sources.get(span.path)
         return "" if source is None else source.text[span.start : span.end]
+
+    def indent(self, span: Span) -> str:
+        """What stands before `span` on its line: the indentation of a statement."""
+        source = self.sources.get(span.path)
+        if source is None:
+            return ""
+        return source.text[source.text.rfind("\n", 0, span.start) + 1 : span.start]
 
     # -- the rig --------------------------------------------------------------------------
 
@@ -103,15 +115,39 @@ class Scene:
     def moves(self) -> tuple[Move, ...]:
         return tuple(step for step in self.steps if isinstance(step, Move))
 
+    @cached_property
+    def uses(self) -> dict[str, frozenset[str]]:
+        """The outputs each cue acts on."""
+        return {
+            cue.name: frozenset(act.output for act in acts(cue.body))
+            for cue in self.show.score.cues
+        }
 
-def walk(step: Step) -> Iterator[Step]:
-    """`step` and everything in it, depth first, without recursion (shows nest deeply)."""
-    pending = [step]
-    while pending:
-        step = pending.pop()
-        yield step
-        match step:
-            case InTurn(children=children) | Together(children=children):
-                pending.extend(reversed(children))
-            case Repeat(body=body):
-                pending.append(body)
+    @cached_property
+    def reachable(self) -> frozenset[str]:
+        """Names of the cues that a button, idleness or a lost remote starts."""
+        score = self.show.score
+        bound = {binding.cue for binding in score.bindings}
+        return frozenset(bound | {name for name in (score.idle, score.lost_cue) if name})
+
+    @cached_property
+    def planned(self) -> tuple[PlannedMove, ...]:
+        """Every move with every angle it can start from, of servos whose own lines are sound."""
+        return tuple(one for one in planned_moves(self.show) if one.move.output in self.sound)
+
+    @cached_property
+    def sound(self) -> frozenset[str]:
+        """Servos whose calibration and travel make sense and that have a rating."""
+        return frozenset(name for name, servo in self.servos.items() if is_sound(servo))
+
+    def has_repeat(self, cue: Cue) -> bool:
+        return any(isinstance(step, Repeat) for step in walk(cue.body))
+
+
+def is_sound(servo: Servo) -> bool:
+    """Whether physics can be asked about the servo at all."""
+    low, high = servo.travel_deg
+    if not servo.ratings or len(servo.points) < 2 or low >= high:
+        return False
+    angles = [point.angle_deg for point in servo.points]
+    return angles[0] <= low and high <= angles[-1]

@@ -21,7 +21,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.rewrite import DEGREES, rewritten
+from seqlang import units
+from seqlang.checks.rewrite import rewritten
 from seqlang.checks.scene import Scene
 from seqlang.checks.words import figures
 from seqlang.diagnostics import Finding, Span
@@ -46,7 +47,7 @@ def _finding(scene: Scene, servo: Servo, angle_deg: float, span: Span, what: str
     limit = low if angle_deg < low else high
     asked_text, limit_text = figures(angle_deg, limit)
     side = "below" if angle_deg < low else "beyond"
-    fix = rewritten(scene, span, limit, DEGREES, "up" if angle_deg < low else "down")
+    fix = rewritten(scene, span, limit, units.DEGREES, "up" if angle_deg < low else "down")
     return Finding(
         "error",
         "target-outside-travel",

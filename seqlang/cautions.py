@@ -1,0 +1,83 @@
+"""The usual cautions, in one place: findings, README and the show's pages take them from here.
+
+They are the trade's common words (common practice, no source, unless one is named). None of them
+replaces a rule of the place: each defers to local codes, the venue's rules and licensed practice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+DEFER: Final = (
+    "local codes, the venue's rules and licensed practice come first; this tool replaces none of "
+    "them"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One caution: a stable `name`, a `title` for a list, and what to mind."""
+
+    name: str
+    title: str
+    words: tuple[str, ...]
+
+
+PINCH: Final = Caution(
+    "caution-pinch",
+    "moving parts pinch",
+    (
+        "a stalled servo presses at the part's tip with its stall torque until its pulses end",
+        "keep fingers, hair, face and neck out of closing gaps; blunt the edges; let a weak link, "
+        "a spring or a magnet give way first",
+        "never lean on the stop button: it ends pulses, it is no emergency stop in the sense of "
+        "IEC 60204-1; a switch in the supply's lead, in reach of wearer and helper, is",
+    ),
+)
+
+LITHIUM: Final = Caution(
+    "caution-lithium",
+    "lithium packs burn",
+    (
+        "charge attended, with a charger for that chemistry, away from what burns, never worn",
+        "stop using a pack that is swollen, hot, hissing or smelling; do not puncture, crush or "
+        "short it",
+        "fuse the lead close to the pack; carry the pack where it can be pulled out in seconds; "
+        "mind the carrier's rules for transport",
+    ),
+)
+
+HEAT: Final = Caution(
+    "caution-heat",
+    "servos, regulators and LEDs get hot",
+    (
+        "a servo that holds a load or stalls heats up within seconds; keep it off skin and foam",
+        "give LEDs, regulators and wires in a closed costume air, and feel them after ten minutes "
+        "of the real show",
+        "strain relief on every wire that crosses a joint: a chafed wire shorts",
+    ),
+)
+
+FLASHING: Final = Caution(
+    "caution-flashing",
+    "flashing light can set off seizures",
+    (
+        "the check applies the thresholds of WCAG 2.2 (made for screens) to lamps and strips, a "
+        "conservative reading of this tool's own; it is no proof of safety for anyone",
+        "say at the door that flashing light is used, and follow the venue's rule for strobes",
+    ),
+)
+
+GETTING_OUT: Final = Caution(
+    "caution-getting-out",
+    "the wearer must get out quickly",
+    (
+        "try it: out of the costume within seconds, alone, in the dark, with the power off and "
+        "the parts in any position",
+        "limp lets parts be pushed by hand only as far as the gears allow; a helper who knows the "
+        "switch stays near; rest, water and cool air are planned",
+    ),
+)
+
+ALL: Final = (PINCH, LITHIUM, HEAT, FLASHING, GETTING_OUT)

@@ -1,0 +1,58 @@
+"""duration-too-long: one move or fade lasts longer than the table can say.
+
+What: a move, a fade and the stop move last at most 65.5 s; a silence before the lost cue at most
+25.5 s.
+
+Why: the table keeps these times in 16 bits of milliseconds (the silence in 8 bits of 100 ms).
+
+Example:
+
+    lamp fade to 80% in 2 min
+
+Instead:
+
+    lamp fade to 40% in 60 s
+    lamp fade to 80% in 60 s
+
+Source of the limit: TABLE.md, code (duration: u16 ms at most) and header (lost time, stop time).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from seqlang import units
+from seqlang.checks.rewrite import rewritten
+from seqlang.checks.scene import Scene
+from seqlang.checks.words import figure
+from seqlang.diagnostics import Finding, Span
+from sim.model import Fade, Move
+
+LONGEST_MS = 65_535
+LONGEST_STOP_MS = 255 * 20
+LONGEST_SILENCE_MS = 255 * 100
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    for step in scene.steps:
+        if isinstance(step, Move | Fade) and step.duration_ms > LONGEST_MS:
+            what = "a move" if isinstance(step, Move) else "a fade"
+            span = scene.span(step.mark, "duration")
+            yield _finding(scene, what, step.duration_ms, LONGEST_MS, span)
+
+
+def _finding(scene: Scene, what: str, asked_ms: int, limit_ms: int, span: Span) -> Finding:
+    fix = rewritten(scene, span, limit_ms, units.DURATION, "down")
+    return Finding(
+        "error",
+        "duration-too-long",
+        f"{what} of {figure(asked_ms / 1000)} s is longer than the {figure(limit_ms / 1000)} s "
+        "a table can say",
+        span,
+        label=f"at most {figure(limit_ms / 1000)} s",
+        help=f"cut it in two, or ask for `{fix.text}`",
+        fix=fix,
+        asked=asked_ms / 1000,
+        limit=limit_ms / 1000,
+        unit="s",
+    )
