@@ -25,15 +25,6 @@
 
 #include "bc_generated.h"
 
-/* -- limits ------------------------------------------------------------------------------------ */
-
-enum {
-    BC_SERVOS = 8,  /* servos of one board */
-    BC_LAMPS = 4,   /* plain lamps: pins with a free PWM channel */
-    BC_STRIPS = 2,  /* addressable strips */
-    BC_PIXELS = 100 /* of all strips together */
-};
-
 /* -- outputs ----------------------------------------------------------------------------------- */
 
 /*
@@ -136,7 +127,11 @@ void bc_hal_switch(uint8_t pin, bool high);
 void bc_hal_pulses_ready(void);
 void bc_hal_pixels_ready(void);
 
-/* Pet the watchdog: called from within long work that is known to end. */
-void bc_hal_alive(void);
+/*
+ * Long work (the check of a table) offers a pause, some times a millisecond: the chip layer pets the
+ * watchdog and, if one is due and bc_start has returned, may call bc_frame from here. bc_service
+ * does nothing but listen meanwhile.
+ */
+void bc_hal_pause(void);
 
 #endif
