@@ -23,7 +23,6 @@ from firmware_gen.protocol import (
     FIRMWARE_VERSION,
     HELD_FRAMES,
     HELLO,
-    MAX_DATA,
     NO_ADDRESS,
     ONE_WAY,
     OPEN,
@@ -258,7 +257,7 @@ class Board:
             current_slot=self.slots.current,
             refusal=self.slots.refusal,
             show=int.from_bytes(self.slots.table[_SHOW_AT : _SHOW_AT + 4], "little"),
-            chunk_bytes=MAX_DATA,
+            chunk_bytes=self.chip.chunk_bytes,
             window=WINDOW,
         ).pack()
 
@@ -283,7 +282,7 @@ class Board:
             raise _RefusedError(Status.BUSY)
         if self._transfer is None:
             raise _RefusedError(Status.OUT_OF_ORDER)
-        if not 1 <= len(chunk) <= MAX_DATA or offset + len(chunk) > self._transfer.length:
+        if not 1 <= len(chunk) <= self.chip.chunk_bytes or offset + len(chunk) > self._transfer.length:
             raise _RefusedError(Status.MALFORMED)
         if self.slots.waiting_chunks >= WINDOW:
             raise _RefusedError(Status.BUSY)
@@ -334,7 +333,7 @@ class Board:
 
     def _read(self, payload: bytes) -> bytes:
         offset, count = READ.unpack(payload)
-        if not 1 <= count <= MAX_DATA:
+        if not 1 <= count <= self.chip.chunk_bytes:
             raise _RefusedError(Status.MALFORMED)
         self._playing()
         return self.slots.table[offset : offset + count]

@@ -25,6 +25,7 @@ class Limits:
     servos: int = 8
     points: int = 8
     """Calibration points of one servo."""
+    strips: int = 2
     pixels: int = 100
     """Of all strips of the board together."""
     colours: int = 64
@@ -56,6 +57,8 @@ class Chip:
     slots: int
     slot_bytes: int
     """Largest table that fits one of the board's slots."""
+    chunk_bytes: int
+    """Most table bytes in one data request or read reply of the link; RAM is what limits it."""
     pins: Mapping[str, int]
     """Every port pin of the package by name, reserved ones included."""
     reserved: Mapping[int, str]
@@ -137,6 +140,7 @@ ATMEGA328P: Final = Chip(
     clock_hz=16_000_000,
     slots=2,
     slot_bytes=500,
+    chunk_bytes=32,
     pins=_ports(B=range(8), C=range(7), D=range(8)),
     reserved=_named(
         PB6="the crystal is on it",
