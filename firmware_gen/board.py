@@ -282,7 +282,10 @@ class Board:
             raise _RefusedError(Status.BUSY)
         if self._transfer is None:
             raise _RefusedError(Status.OUT_OF_ORDER)
-        if not 1 <= len(chunk) <= self.chip.chunk_bytes or offset + len(chunk) > self._transfer.length:
+        if (
+            not 1 <= len(chunk) <= self.chip.chunk_bytes
+            or offset + len(chunk) > self._transfer.length
+        ):
             raise _RefusedError(Status.MALFORMED)
         if self.slots.waiting_chunks >= WINDOW:
             raise _RefusedError(Status.BUSY)
