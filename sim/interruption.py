@@ -1,0 +1,368 @@
+"""Moves that another cue cuts short: the worst that can happen to each servo.
+
+A cue that takes over a servo in motion brakes it at the stated acceleration while (or before) the
+new move runs; the board stretches the new move until speed and acceleration keep their limits.
+The rule is that of `firmware_gen/TABLE.md` 3.2, in floating point.
+
+Two answers, and each says which it is:
+
+* a bound in closed form: whatever is interrupted, and however often, the rule keeps the part's
+  speed and acceleration within the servo's limits. The operating point with both at their limit,
+  at the worst angle of the travel, cannot be passed.
+* a search: every planned move, cut by every first move of every cue that may take over (and by
+  the stop), at instants spread over the move and closed in on round the worst. It covers single
+  interruptions; the bound covers chains of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.envelope import Points, operate
+from sim.laws import coefficients, overlap_factor, shape
+from sim.model import FRAME_MS, MINIMUM_JERK, NO_MARK, Cue, Law, Move, Rig, Servo, Show
+from sim.score import PlannedMove, acts, motion_limits, planned_moves
+
+Array: TypeAlias = NDArray[np.float64]
+
+STOP: Final = "stop"
+"""In place of a cue's name: the controlled move to the safe pose."""
+
+PAIRS_KEPT: Final = 600
+"""Of more pairs of moves a servo's fastest are searched (own limit)."""
+
+_INSTANTS: Final = 13
+_LEAST_S: Final = 0.001
+
+FRAME_S: Final = FRAME_MS / 1000.0
+"""A `uniform` move has one frame to get into its speed (own assumption, as in `sim.envelope`)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Interruption:
+    """The worst instant at which cue `by` takes over one servo from `cue`.
+
+    `moving` is cut `at_ms` after its start; `then` is what `by` asks. The operating point of the
+    horn at its worst (units as in `sim.envelope`), the part's angle there, and `delay_ms`: how much
+    longer than written the new move takes at the most.
+    """
+
+    servo: str
+    cue: str
+    by: str
+    moving: PlannedMove
+    then: Move
+    at_ms: float
+    share: float
+    torque_nm: float
+    speed_deg_s: float
+    allowed_nm: float
+    angle_deg: float
+    delay_ms: float
+
+
+@dataclass(frozen=True, slots=True)
+class Cuts:
+    """Interruptions of one servo.
+
+    `bound_share`: no interruption, nor any chain of them, works the servo harder (closed form).
+    `bound_keeps`: that alone keeps the margin. `found`: the worst of each pair of cues, hardest
+    first (search); empty where there is none.
+    """
+
+    servo: str
+    bound_share: float
+    bound_keeps: bool
+    found: tuple[Interruption, ...]
+
+
+def interruptions(show: Show, voltage_v: Mapping[str, float] | None = None) -> tuple[Cuts, ...]:
+    """The worst interruptions of every servo of a show.
+
+    `voltage_v`: what arrives, by board; None: as if each servo alone moved.
+    """
+    limits = motion_limits(show)
+    planned = planned_moves(show)
+    results = []
+    for one in (o for o in show.rig.outputs if isinstance(o, Servo)):
+        volts = None if voltage_v is None else voltage_v.get(one.board)
+        mine = [m for m in planned if m.move.output == one.name]
+        results.append(_of_servo(show, one, mine, limits[one.name], volts))
+    return tuple(results)
+
+
+def bound_share(
+    rig: Rig, one: Servo, limits: tuple[float, float], voltage_v: float | None = None
+) -> float:
+    """Share of the servo's line that no motion within `limits` (deg/s, deg/s2) can exceed.
+
+    The torque is affine in the acceleration and the share rises with the speed while driving, so
+    the corners (both limits, both signs) hold the maximum for every angle; angles run in steps of
+    at most 0.5 deg over the travel.
+    """
+    low, high = one.travel_deg
+    angles = np.linspace(low, high, max(3, int(np.ceil(2.0 * (high - low))) + 1))
+    worst = 0.0
+    for speed in (limits[0], -limits[0]):
+        for accel in (limits[1], -limits[1]):
+            points = operate(rig, one, angles, speed, accel, voltage_v)
+            worst = max(worst, float(points.share.max()))
+    return worst
+
+
+def _of_servo(
+    show: Show,
+    one: Servo,
+    planned: list[PlannedMove],
+    limits: tuple[int, int],
+    voltage_v: float | None,
+) -> Cuts:
+    quickest = float(limits[1])
+    if any(m.move.law.name == "uniform" for m in planned):
+        quickest = max(quickest, limits[0] / FRAME_S)
+    bound = bound_share(show.rig, one, (limits[0], quickest), voltage_v)
+    keeps = bound <= 1.0 - show.rig.wearer.margin
+    pairs = _pairs(show, one, planned)
+    found: dict[tuple[str, str], Interruption] = {}
+    for (law, then_law), chosen in _by_law(pairs).items():
+        for cut in _search(show.rig, one, chosen, law, then_law, limits, voltage_v):
+            known = found.get((cut.cue, cut.by))
+            if known is None:
+                found[cut.cue, cut.by] = cut
+            else:
+                worse = cut if cut.share > known.share else known
+                longer = max(cut.delay_ms, known.delay_ms)
+                found[cut.cue, cut.by] = replace(worse, delay_ms=longer)
+    ordered = sorted(found.values(), key=lambda cut: -cut.share)
+    return Cuts(one.name, bound, keeps, tuple(ordered))
+
+
+_Pair: TypeAlias = tuple[PlannedMove, str, Move]
+
+
+def _pairs(show: Show, one: Servo, planned: list[PlannedMove]) -> list[_Pair]:
+    """Moves that can be cut, with the cue that cuts and its first move; the fastest if too many."""
+    idle = show.score.idle
+    entries = list(_entries(show.score.cues, one.name))
+    stop = Move(one.name, one.safe_deg, show.score.stop_ms, MINIMUM_JERK, NO_MARK)
+    seen: set[tuple[object, ...]] = set()
+    pairs: list[_Pair] = []
+    for moving in planned:
+        if moving.move.angle_deg == moving.from_deg or moving.move.duration_ms <= 0:
+            continue
+        for cue, then in [*entries, (None, stop)]:
+            if cue is not None and cue.conflict != "take" and moving.cue != idle:
+                continue
+            by = STOP if cue is None else cue.name
+            if by == idle:  # idle starts only when nothing else runs
+                continue
+            motion = moving.from_deg, moving.move.angle_deg, moving.move.duration_ms
+            key = (moving.cue, by, motion, moving.move.law, then.angle_deg, then.duration_ms)
+            if (*key, then.law) not in seen:
+                seen.add((*key, then.law))
+                pairs.append((moving, by, then))
+    if len(pairs) > PAIRS_KEPT:
+        pairs.sort(key=lambda pair: -_haste(pair))
+    return pairs[:PAIRS_KEPT]
+
+
+def _haste(pair: _Pair) -> float:
+    moving, _, then = pair
+    first = abs(moving.move.angle_deg - moving.from_deg) / moving.move.duration_ms
+    second = abs(then.angle_deg - moving.move.angle_deg) / max(then.duration_ms, 1)
+    return first + second
+
+
+def _entries(cues: Iterable[Cue], servo: str) -> Iterable[tuple[Cue, Move]]:
+    """The first move of a servo in each cue that has one."""
+    for cue in cues:
+        first = next((a for a in acts(cue.body) if isinstance(a, Move) and a.output == servo), None)
+        if first is not None:
+            yield cue, first
+
+
+def _by_law(pairs: list[_Pair]) -> dict[tuple[Law, Law], list[_Pair]]:
+    groups: dict[tuple[Law, Law], list[_Pair]] = {}
+    for pair in pairs:
+        groups.setdefault((pair[0].move.law, pair[2].law), []).append(pair)
+    return groups
+
+
+# -- the rule, for arrays of interrupted moves ----------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Takeover:
+    """A motion after an interruption (TABLE.md 3.2); arrays of one shape, seconds and degrees.
+
+    At time t after the interruption the part stands at
+    `target - way + way s((t - wait) / duration) - residual max(1 - t / brake, 0)**2`.
+    """
+
+    target_deg: Array
+    way_deg: Array
+    wait_s: Array
+    duration_s: Array
+    residual_deg: Array
+    brake_s: Array
+
+    @property
+    def end_s(self) -> Array:
+        return np.maximum(self.wait_s + self.duration_s, self.brake_s)
+
+
+def take_over(
+    one: Servo,
+    angle_deg: Array,
+    speed_deg_s: Array,
+    target_deg: Array,
+    nominal_s: Array,
+    law: Law,
+    limits: tuple[float, float],
+) -> Takeover:
+    """Start a move to `target_deg` over `nominal_s` from a part in motion; see TABLE.md 3.2.
+
+    `limits`: speed in deg/s and acceleration in deg/s2. Arrays of one shape.
+    """
+    top, accel = limits
+    quick = np.abs(speed_deg_s)
+    brake = quick / accel
+    residual = speed_deg_s * brake / 2.0
+    edge = np.where(speed_deg_s > 0.0, one.travel_deg[1], one.travel_deg[0])
+    beyond = (angle_deg + residual - edge) * np.sign(speed_deg_s) > 0.0
+    left = np.where((edge - angle_deg) * speed_deg_s > 0.0, edge - angle_deg, 0.0)
+    residual = np.where(beyond, left, residual)
+    brake = np.where(beyond, 2.0 * np.abs(residual) / np.maximum(quick, 1e-12), brake)
+    way = target_deg - (angle_deg + residual)
+    peaks = coefficients(law)
+    ca = peaks.ca if np.isfinite(peaks.ca) else 0.0
+    by_accel = np.sqrt(ca * np.abs(way) / accel)
+    by_speed = peaks.cv * np.abs(way) / top
+    factor = overlap_factor(law)
+    ahead = (brake > 0.0) & (way * speed_deg_s > 0.0) & (factor > 0.0)
+    swelling = np.maximum(
+        np.maximum(nominal_s, by_accel), np.maximum(by_speed / max(factor, 1e-9), 2.0 * brake)
+    )
+    after = np.maximum(np.maximum(nominal_s - brake, by_accel), np.maximum(by_speed, _LEAST_S))
+    return Takeover(
+        target_deg=target_deg + 0.0 * way,
+        way_deg=way,
+        wait_s=np.where(ahead, 0.0, brake),
+        duration_s=np.where(ahead, swelling, after),
+        residual_deg=residual,
+        brake_s=brake,
+    )
+
+
+def motion(run: Takeover, law: Law, time_s: Array) -> tuple[Array, Array, Array]:
+    """Angle, speed and acceleration (deg, deg/s, deg/s2) at times after the interruption."""
+    shaped = shape(law, (time_s - run.wait_s) / run.duration_s)
+    brake = np.maximum(run.brake_s, 1e-12)
+    dying = np.where(time_s < run.brake_s, 1.0 - time_s / brake, 0.0)
+    speed = 2.0 * run.residual_deg / brake
+    return (
+        run.target_deg - run.way_deg * (1.0 - shaped.s) - run.residual_deg * dying**2,
+        run.way_deg * shaped.v / run.duration_s + speed * dying,
+        run.way_deg * shaped.a / run.duration_s**2
+        - np.where(time_s < run.brake_s, speed / brake, 0.0),
+    )
+
+
+# -- the search -----------------------------------------------------------------------------------
+
+
+def _search(
+    rig: Rig,
+    one: Servo,
+    pairs: list[_Pair],
+    law: Law,
+    then_law: Law,
+    limits: tuple[float, float],
+    voltage_v: float | None,
+) -> list[Interruption]:
+    """The worst instant of each pair: first spread, then closed in on twice."""
+    low = np.full(len(pairs), 1e-6)
+    high = np.full(len(pairs), 1.0 - 1e-6)
+    best: list[Interruption] = []
+    longest = np.zeros(len(pairs))
+    for _ in range(3):
+        shares = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, _INSTANTS)
+        points, angles, delay = _outcomes(rig, one, pairs, law, then_law, limits, voltage_v, shares)
+        longest = np.maximum(longest, delay.max(axis=1))
+        flat = points.share.reshape(len(pairs), -1)
+        at = np.argmax(flat, axis=1)
+        instant, point = np.unravel_index(at, points.share.shape[1:])
+        row = np.arange(len(pairs))
+        best = [
+            Interruption(
+                one.name,
+                pair[0].cue,
+                pair[1],
+                pair[0],
+                pair[2],
+                float(shares[r, i] * pair[0].move.duration_ms),
+                float(points.share[r, i, k]),
+                float(points.torque_nm[r, i, k]),
+                float(points.speed_deg_s[r, i, k]),
+                float(points.allowed_nm[r, i, k]),
+                float(angles[r, i, k]),
+                float(longest[r]),
+            )
+            for pair, r, i, k in zip(pairs, row, instant, point, strict=True)
+        ]
+        low, high = (
+            shares[row, np.maximum(instant - 1, 0)],
+            shares[row, np.minimum(instant + 1, _INSTANTS - 1)],
+        )
+    return best
+
+
+def _outcomes(
+    rig: Rig,
+    one: Servo,
+    pairs: list[_Pair],
+    law: Law,
+    then_law: Law,
+    limits: tuple[float, float],
+    voltage_v: float | None,
+    shares: Array,
+) -> tuple[Points, Array, Array]:
+    """Operating points of every pair cut at `shares` of the moves; shape (pairs, instants, times).
+
+    With the part's angles, and the delays in ms, shape (pairs, instants).
+    """
+
+    def column(values: Iterable[float]) -> Array:
+        return np.array(list(values), dtype=np.float64)[:, None]
+
+    start = column(p[0].from_deg for p in pairs)
+    stroke = column(p[0].move.angle_deg for p in pairs) - start
+    seconds = column(p[0].move.duration_ms for p in pairs) / 1000.0
+    cut = shape(law, shares)
+    nominal = column(p[2].duration_ms for p in pairs) / 1000.0
+    run = take_over(
+        one,
+        start + stroke * cut.s,
+        stroke * cut.v / seconds,
+        column(p[2].angle_deg for p in pairs) + 0.0 * shares,
+        nominal + 0.0 * shares,
+        then_law,
+        limits,
+    )
+    spread = np.linspace(0.0, 1.0, 41)
+    deep = Takeover(*(getattr(run, name)[..., None] for name in Takeover.__slots__))
+    braking = deep.brake_s * np.clip(spread[::5], 1e-9, 1.0 - 1e-9)
+    moving = deep.wait_s + deep.duration_s * np.clip(spread, 1e-9, 1.0 - 1e-9)
+    times = np.concatenate([braking, moving], axis=-1)
+    angle, speed, accel = motion(deep, then_law, times)
+    if then_law.name == "uniform":
+        jump = (deep.way_deg / deep.duration_s / FRAME_S)[..., 0]
+        accel[..., braking.shape[-1]] += jump
+        accel[..., -1] -= jump
+    points = operate(rig, one, angle, speed, accel, voltage_v)
+    return points, angle, 1000.0 * (run.end_s - nominal)
