@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from firmware_gen.chips import ATMEGA328P, LIMITS, Chip
 from firmware_gen.crc import crc16
 from firmware_gen.frames import LinkFrame, Receiver, encode
+from firmware_gen.layout import BAD_ADDRESS, BAD_CHIP, CRC_SIZE, HEADER
 from firmware_gen.player import Frame, Player
 from firmware_gen.protocol import (
     BROADCASTABLE,
@@ -35,7 +36,6 @@ from firmware_gen.protocol import (
     Hello,
     Kind,
     Mode,
-    Refusal,
     ResetCause,
     State,
     Status,
@@ -47,9 +47,9 @@ from firmware_gen.table import TableError, decode
 WINDOW = 2
 """Data requests that may be under way unanswered: as many chunks wait in RAM to be stored."""
 
-_SHORTEST_TABLE = 26
-_ADDRESS_AT = 5
-_SHOW_AT = 6
+_SHORTEST_TABLE = HEADER.size + CRC_SIZE
+_ADDRESS_AT = HEADER.offsets()["address"]
+_SHOW_AT = HEADER.offsets()["show"]
 _KINDS = frozenset(Kind)
 
 
@@ -307,11 +307,11 @@ class Board:
         table = self.slots.filled(self._transfer.length)
         found = crc16(table[:-2])
         refusal = self._refusal_of(table)
-        if refusal == Refusal.ACCEPTED and self._transfer.address not in (
+        if refusal == 0 and self._transfer.address not in (
             EVERYBODY,
             table[_ADDRESS_AT],
         ):
-            refusal = Refusal.ADDRESS
+            refusal = BAD_ADDRESS
         if found != self._transfer.crc or found != int.from_bytes(table[-2:], "little"):
             status = Status.CRC_DIFFERS
         elif refusal:
@@ -405,10 +405,10 @@ class Board:
 
     def _refusal_of(self, table: bytes) -> int:
         try:
-            decode(table)
+            chip = decode(table).chip
         except TableError as error:
-            return error.reason
-        return Refusal.ACCEPTED
+            return error.code
+        return 0 if chip == self.chip.chip_id else BAD_CHIP
 
     def _playing(self, *modes: Mode) -> Player:
         """The player, if it is in one of the modes (none given: if there is one)."""

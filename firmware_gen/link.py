@@ -14,6 +14,7 @@ from firmware_gen.protocol import (
     BUTTON,
     EVERYBODY,
     HELLO,
+    MAX_DATA,
     MAX_ENCODED,
     ORDERED,
     PROTOCOL_VERSION,
@@ -107,6 +108,8 @@ class Link:
         self.port = port
         self.address = EVERYBODY
         """Of the board, once it is greeted."""
+        self.chunk_bytes = 1
+        """Most table bytes in one request or reply, as the board says."""
         self.traffic = Traffic()
         self._receiver = Receiver()
         self._counters = _Counters()
@@ -166,6 +169,7 @@ class Link:
                 "install the firmware that came with this program (`bellcrank firmware`)",
             ) from None
         self.address = frame.to
+        self.chunk_bytes = max(1, min(hello.chunk_bytes, MAX_DATA))
         return hello
 
     # -- requests --------------------------------------------------------------------------
@@ -211,13 +215,13 @@ class Link:
         """The table that the board plays, read back; empty if it has none."""
         table = b""
         while True:
-            reply = self.ask(Kind.READ, READ.pack(len(table), 64))
+            reply = self.ask(Kind.READ, READ.pack(len(table), self.chunk_bytes))
             if reply.status == Status.NOT_IN_THIS_MODE:
                 return b""
             if not reply.done:
                 raise refused(Kind.READ, reply)
             table += reply.rest
-            if len(reply.rest) < 64:
+            if len(reply.rest) < self.chunk_bytes:
                 return table
 
     def trigger(self, tag: int) -> Reply:

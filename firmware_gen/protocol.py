@@ -100,23 +100,6 @@ class ResetCause(IntEnum):
     WATCHDOG = 8
 
 
-class Refusal(IntEnum):
-    """Why a board does not play a table; order of checking. TABLE.md section 5."""
-
-    ACCEPTED = 0
-    LENGTH = 1
-    MAGIC = 2
-    VERSION = 3
-    CRC = 4
-    CHIP = 5
-    ADDRESS = 6
-    COUNTS = 7
-    OUTPUT = 8
-    PIN = 9
-    RECORD = 10
-    CODE = 11
-
-
 HELLO: Final = struct.Struct("<H")
 OPEN: Final = struct.Struct("<HHB")
 DATA: Final = struct.Struct("<H")

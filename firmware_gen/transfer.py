@@ -9,8 +9,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from firmware_gen import layout
 from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.failures import LinkFailure
+from firmware_gen.layout import HEADER
 from firmware_gen.link import Link, Reply, Request, refused
 from firmware_gen.protocol import (
     DATA,
@@ -20,27 +22,27 @@ from firmware_gen.protocol import (
     VERIFY_REPLY,
     Hello,
     Kind,
-    Refusal,
     Status,
 )
 
 ATTEMPTS: Final = 3
 """Whole transfers tried before giving up, if the board restarts or stores badly in between."""
 
-_CHIP_AT, _ADDRESS_AT = 4, 5
+_CHIP_AT = HEADER.offsets()["chip"]
+_ADDRESS_AT = HEADER.offsets()["address"]
 
 _REFUSALS: Final = {
-    Refusal.LENGTH: "its length does not match",
-    Refusal.MAGIC: "it does not start like a table",
-    Refusal.VERSION: "it has a version that the firmware does not know",
-    Refusal.CRC: "its CRC does not match",
-    Refusal.CHIP: "it is made for another chip",
-    Refusal.ADDRESS: "its address does not fit",
-    Refusal.COUNTS: "it holds more than the firmware plays",
-    Refusal.OUTPUT: "an output is out of its limits",
-    Refusal.PIN: "a pin cannot do its job or is used twice",
-    Refusal.RECORD: "a colour, law, input, binding or cue is out of its limits",
-    Refusal.CODE: "the code of a cue cannot be played",
+    layout.LENGTH: "its length does not match",
+    layout.BAD_MAGIC: "it does not start like a table",
+    layout.BAD_VERSION: "it has a version that the firmware does not know",
+    layout.BAD_CRC: "its CRC does not match",
+    layout.BAD_CHIP: "it is made for another chip",
+    layout.BAD_ADDRESS: "its address does not fit",
+    layout.BAD_EXTENT: "it holds more than the firmware plays",
+    layout.BAD_OUTPUT: "an output is out of its limits",
+    layout.BAD_PIN: "a pin cannot do its job or is used twice",
+    layout.BAD_RECORD: "a colour, law, input, binding or cue is out of its limits",
+    layout.BAD_CODE: "the code of a cue cannot be played",
 }
 
 Progress = Callable[[str, int, int], None]
@@ -180,11 +182,11 @@ def _fill(link: Link, hello: Hello, table: bytes, readdress: bool, say: Progress
         crc = int.from_bytes(table[-2:], "little")
         say("transfer", 0, len(table))
         _expect(link, Kind.OPEN, link.ask(Kind.OPEN, OPEN.pack(len(table), crc, address)), table)
-        chunks = _chunks(table, min(hello.chunk_bytes, 64))
+        chunks = _chunks(table, link.chunk_bytes)
         last = link.exchange(
             chunks,
             max(1, hello.window),
-            lambda count: say("transfer", min(len(table), count * hello.chunk_bytes), len(table)),
+            lambda count: say("transfer", min(len(table), count * link.chunk_bytes), len(table)),
         )[-1]
         _expect(link, Kind.DATA, last, table)
         say("verify", len(table), len(table))
@@ -218,7 +220,7 @@ def _expect(link: Link, kind: Kind, reply: Reply, table: bytes) -> None:
         )
     if reply.status == Status.REFUSED and len(reply.rest) == VERIFY_REPLY.size:
         code = VERIFY_REPLY.unpack(reply.rest)[1]
-        text = _REFUSALS.get(Refusal(code), "") if code in set(Refusal) else ""
+        text = _REFUSALS.get(code)
         raise LinkFailure(
             "table-refused",
             f"the board refused the table: {text or f'code {code}'}",
