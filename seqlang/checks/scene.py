@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from seqlang.checks.pace import Failure, failures
+from seqlang.checks.workload import Work, workload
 from seqlang.diagnostics import Origin, Span
 from sim.model import (
     Board,
@@ -134,6 +136,17 @@ class Scene:
     def planned(self) -> tuple[PlannedMove, ...]:
         """Every move with every angle it can start from, of servos whose own lines are sound."""
         return tuple(one for one in planned_moves(self.show) if one.move.output in self.sound)
+
+    @cached_property
+    def work(self) -> dict[str, Work]:
+        """How hard the planned moves work each sound servo."""
+        servos = [servo for servo in self.servos.values() if servo.name in self.sound]
+        return workload(self.show.rig, servos, self.planned)
+
+    @cached_property
+    def failures(self) -> tuple[Failure, ...]:
+        """Moves that ask too much of their servo."""
+        return failures(self)
 
     @cached_property
     def sound(self) -> frozenset[str]:

@@ -1,0 +1,85 @@
+"""How hard the planned moves work each servo, found once for all checks and the summary.
+
+Many lines of a show ask for the same move; each different one is assessed once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from sim.envelope import Assessment, assess
+from sim.model import Law, Rig, Servo
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from sim.score import PlannedMove
+
+
+class Way(NamedTuple):
+    """What of a planned move the physics looks at."""
+
+    from_deg: float
+    to_deg: float
+    duration_ms: int
+    law: Law
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """All different moves of one servo, and who asks for them."""
+
+    servo: Servo
+    ways: tuple[Way, ...]
+    assessment: Assessment
+    """One value per way."""
+    asked: tuple[PlannedMove, ...]
+    way_of: tuple[int, ...]
+    """Per planned move, the index of its way."""
+
+    def failing(self) -> Iterator[tuple[PlannedMove, int]]:
+        """Planned moves that do not pass, with the index of their way."""
+        fails = ~self.assessment.passes
+        if not fails.any():
+            return
+        for planned, index in zip(self.asked, self.way_of, strict=True):
+            if fails[index]:
+                yield planned, index
+
+
+def workload(rig: Rig, servos: Iterable[Servo], planned: Iterable[PlannedMove]) -> dict[str, Work]:
+    """By servo name. Moves of no way or no duration are left out: they have no torque or speed."""
+    by_servo: dict[str, list[PlannedMove]] = {servo.name: [] for servo in servos}
+    for one in planned:
+        move = one.move
+        if move.output in by_servo and move.duration_ms > 0 and move.angle_deg != one.from_deg:
+            by_servo[move.output].append(one)
+    return {
+        servo.name: _work(rig, servo, by_servo[servo.name])
+        for servo in servos
+        if by_servo[servo.name]
+    }
+
+
+def _work(rig: Rig, servo: Servo, asked: list[PlannedMove]) -> Work:
+    index: dict[Way, int] = {}
+    way_of = tuple(
+        index.setdefault(
+            Way(one.from_deg, one.move.angle_deg, one.move.duration_ms, one.move.law), len(index)
+        )
+        for one in asked
+    )
+    ways = tuple(index)
+    assessment = assess(
+        rig,
+        servo,
+        np.array([way.from_deg for way in ways]),
+        np.array([way.to_deg for way in ways]),
+        np.array([way.duration_ms for way in ways], dtype=np.float64),
+        [way.law for way in ways],
+    )
+    return Work(servo, ways, assessment, tuple(asked), way_of)
