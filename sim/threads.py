@@ -16,12 +16,13 @@ offset. The thread goes on when the longest child has ended; a `while held` coun
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Collection
 from dataclasses import dataclass
 from math import inf
 from typing import TypeAlias
 
-from sim.model import NO_MARK, Cue, Effect, Fade, Hold, InTurn, Move, Repeat, Step, Throw, Together
-from sim.score import Act, Lengths, children, passes, walk
+from sim.model import NO_MARK, Cue, Effect, Fade, InTurn, Move, Repeat, Show, Step, Throw, Together
+from sim.score import Act, Lengths, children, outputs_used, passes, walk
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +62,18 @@ Item: TypeAlias = Do | Wait | LoopStart | LoopEnd | Fork
 Thread: TypeAlias = tuple[Item, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Program:
+    """A cue's threads on one board.
+
+    `reserved`: how many of them live at once when all goes as planned, one that ends at the very
+    time another starts included.
+    """
+
+    threads: tuple[Thread, ...]
+    reserved: int
+
+
 class ThreadError(ValueError):
     """A cue that cannot be unrolled; `mark` is that of the step at fault."""
 
@@ -76,6 +89,113 @@ def threads(cue: Cue) -> tuple[Thread, ...]:
     `while held` repeats that run side by side (nobody can say when both have ended).
     """
     return _Unroller(cue.body).run()
+
+
+def program(cue: Cue, outputs: Collection[str]) -> Program:
+    """The cue's threads with the statements for `outputs` alone, in the cue's own time.
+
+    Threads that do nothing for these outputs are left out. Raises ThreadError as `threads` does.
+    """
+    kept = _kept(threads(cue), frozenset(outputs))
+    return Program(kept, reserved(kept))
+
+
+def cues_on(show: Show, board: str) -> tuple[Cue, ...]:
+    """The cues that a board's table holds: those that use its outputs.
+
+    Where the board takes part in idle it holds every cue, so that idle pauses and starts anew on
+    all boards together.
+    """
+    names = {output.name for output in show.rig.outputs if output.board == board}
+    used = {cue.name: bool(names & set(outputs_used(cue.body))) for cue in show.score.cues}
+    idles = used.get(show.score.idle or "", False)
+    return tuple(cue for cue in show.score.cues if idles or used[cue.name])
+
+
+def reserved(rows: tuple[Thread, ...]) -> int:
+    """Threads that live at once when all goes as planned, counted from above.
+
+    A thread counts until all that it forked has ended.
+    """
+    spans: dict[int, float] = {}
+    peaks: dict[int, int] = {}
+    for index in reversed(range(len(rows))):
+        forks, span = _forks(rows[index])
+        peak = 1
+        for at, _ in forks:
+            alive = (c for start, c in forks if start <= at <= start + spans[c])
+            peak = max(peak, 1 + sum(peaks[child] for child in alive))
+        spans[index] = max([span, *(start + spans[child] for start, child in forks)])
+        peaks[index] = peak
+    return peaks[0]
+
+
+def _forks(thread: Thread) -> tuple[list[tuple[float, int]], float]:
+    """When a thread forks what, with two passes of every loop, and how long it may live."""
+    forks: list[tuple[float, int]] = []
+    open_loops: list[tuple[float, int, LoopStart]] = []
+    now, known = 0.0, True
+    for item in thread:
+        if isinstance(item, Wait):
+            now += item.duration_ms
+        elif isinstance(item, Fork):
+            forks.append((now, item.thread))
+        elif isinstance(item, LoopStart):
+            open_loops.append((now, len(forks), item))
+        elif isinstance(item, LoopEnd):
+            began, first, loop = open_loops.pop()
+            once = now - began
+            forks += [(at + once, child) for at, child in forks[first:]]
+            known &= loop.times is not None and not loop.while_held
+            now = began + once * (2 if loop.times is None or loop.while_held else loop.times)
+    return forks, now if known else inf
+
+
+def _kept(rows: tuple[Thread, ...], outputs: frozenset[str]) -> tuple[Thread, ...]:
+    """The threads without statements for other outputs, and without threads that do nothing."""
+    kept: dict[int, Thread] = {}
+    for index in reversed(range(len(rows))):
+        row = _shortened(rows[index], outputs, kept)
+        while index and row and isinstance(row[-1], Wait):
+            row = row[:-1]
+        if index == 0 or any(not isinstance(item, Wait) for item in row):
+            kept[index] = row
+    number = {old: new for new, old in enumerate(sorted(kept))}
+    return tuple(
+        tuple(Fork(number[i.thread]) if isinstance(i, Fork) else i for i in kept[old])
+        for old in sorted(kept)
+    )
+
+
+def _shortened(thread: Thread, outputs: frozenset[str], kept: Collection[int]) -> Thread:
+    row: list[Item] = []
+    starts: list[int] = []
+    for item in thread:
+        if isinstance(item, Do) and item.act.output not in outputs:
+            continue
+        if isinstance(item, Fork) and item.thread not in kept:
+            continue
+        if isinstance(item, LoopStart):
+            starts.append(len(row))
+        if isinstance(item, LoopEnd):
+            first = starts.pop()
+            item = _only_waits(row, first) or item
+        if isinstance(item, Wait) and row and isinstance(row[-1], Wait):
+            item = Wait(row.pop().duration_ms + item.duration_ms)  # type: ignore[union-attr]
+        row.append(item)
+    return tuple(row)
+
+
+def _only_waits(row: list[Item], first: int) -> Wait | None:
+    """One wait in place of a counted loop that holds nothing else; takes the loop off the row."""
+    loop, *inside = row[first:]
+    if not isinstance(loop, LoopStart) or loop.while_held or loop.times is None:
+        return None
+    waits = [item.duration_ms for item in inside if isinstance(item, Wait)]
+    if len(waits) < len(inside):
+        return None
+    del row[first:]
+    return Wait(loop.times * sum(waits))
 
 
 @dataclass(frozen=True, slots=True)
