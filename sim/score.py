@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from math import ceil, inf
 from typing import Final, TypeAlias
 
@@ -300,10 +301,22 @@ def motion_limits(show: Show) -> dict[str, tuple[int, int]]:
     }
 
 
+@lru_cache(maxsize=256)
 def table_coefficients(law: Law) -> tuple[int, int]:
     """Cv and Ca as a table holds them: in 1/4096, rounded up; Ca of `uniform` is 0."""
-    cv, ca, _ = coefficients(law)
-    return ceil(cv * COEFFICIENT_ONE), 0 if ca == inf else ceil(ca * COEFFICIENT_ONE)
+    cv, ca, _ = coefficients(table_law(law))
+    # a grain under the rounding's own error keeps exact values from going up a whole step
+    cv, ca = cv * COEFFICIENT_ONE - 1e-9, 0.0 if ca == inf else ca * COEFFICIENT_ONE * (1 - 1e-14)
+    return ceil(cv), ceil(ca)
+
+
+def table_law(law: Law) -> Law:
+    """The law with `alpha` and `beta` as a table holds them, in 1/65536."""
+    alpha = min(max(round(law.alpha * 65536), 64), 32768) / 65536
+    beta = min(max(round(law.beta * 65536), 1), 32768) / 65536
+    if law.name == "trapezoid":
+        return Law(law.name, alpha)
+    return Law(law.name, alpha, beta) if law.name == "double-S" else law
 
 
 def _limit(peak: float) -> int:
