@@ -460,10 +460,12 @@ class _Decoder:
             path = f"outputs[{number}]"
             found.append(self._output(path, colours))
             servos = sum(isinstance(one, ServoRecord) for one in found)
-            pixels = sum(one.pixels for one in found if isinstance(one, StripRecord))
+            strips = [one.pixels for one in found if isinstance(one, StripRecord)]
             if servos > LIMITS.servos:
                 raise TableError(BAD_OUTPUT, path, f"more than {LIMITS.servos} servos")
-            if pixels > LIMITS.pixels:
+            if len(strips) > LIMITS.strips:
+                raise TableError(BAD_OUTPUT, path, f"more than {LIMITS.strips} strips")
+            if sum(strips) > LIMITS.pixels:
                 raise TableError(BAD_OUTPUT, path, f"more than {LIMITS.pixels} pixels")
         return tuple(found)
 
