@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from seqlang.checks import CHECKS
 from seqlang.checks.scene import Scene
+from seqlang.summary import Summary, summarise
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -39,10 +40,14 @@ class CheckedShow:
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """All findings of one run, in the order of the text, and the show if none is an error."""
+    """All findings of one run, in the order of the text, and the show if none is an error.
+
+    `summary` says how hard servos and supplies are worked; None if there was nothing to work on.
+    """
 
     findings: tuple[Finding, ...]
     show: CheckedShow | None
+    summary: Summary | None
 
     @property
     def failed(self) -> bool:
@@ -55,16 +60,14 @@ def check(loaded: Loaded) -> Checked:
     A check that needs something another check has found broken (a calibration, a pin) leaves
     that part out, so that one mistake gives one finding.
     """
-    findings = list(loaded.findings)
     if loaded.show is None:
-        return Checked(_in_order(findings, loaded.sources), None)
+        return Checked(_in_order(loaded.findings, loaded.sources), None, None)
     scene = Scene(loaded.show, loaded.origins, loaded.places, loaded.sources)
-    for one in CHECKS:
-        findings.extend(one(scene))
-    checked = Checked(_in_order(findings, loaded.sources), None)
-    if checked.failed:
-        return checked
-    return Checked(checked.findings, CheckedShow(loaded.show, loaded.origins, _SEAL))
+    found = [*loaded.findings, *(finding for one in CHECKS for finding in one(scene))]
+    findings = _in_order(found, loaded.sources)
+    failed = any(finding.severity == "error" for finding in findings)
+    sealed = None if failed else CheckedShow(loaded.show, loaded.origins, _SEAL)
+    return Checked(findings, sealed, summarise(scene))
 
 
 def _in_order(findings: Iterable[Finding], paths: Iterable[str]) -> tuple[Finding, ...]:

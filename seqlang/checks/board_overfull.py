@@ -1,7 +1,7 @@
 """board-overfull: a board is given more than its player holds.
 
-What: at most 16 outputs a board, 8 of them servos, 100 pixels on all its strips together, and
-16 inputs; in a show at most 32 cues and 31 bindings reach one board.
+What: at most 16 outputs a board, 8 of them servos and 2 of them strips, 100 pixels on all its
+strips together, and 16 inputs.
 
 Why: the chip's memory and the time in a frame (20 ms) are shared out beforehand.
 
@@ -33,7 +33,9 @@ def check(scene: Scene) -> Iterator[Finding]:
         yield from _counted(scene, board, servos, LIMITS.servos, "servos")
         yield from _counted(scene, board, outputs, LIMITS.outputs, "outputs")
         yield from _counted(scene, board, inputs, LIMITS.inputs, "inputs")
-        yield from _pixels(scene, board, [user for user in outputs if isinstance(user, Strip)])
+        strips = [user for user in outputs if isinstance(user, Strip)]
+        yield from _counted(scene, board, strips, LIMITS.strips, "strips")
+        yield from _pixels(scene, board, strips)
 
 
 def _counted(
