@@ -22,23 +22,29 @@ from firmware_gen.chips import LIMITS
 from seqlang.checks.scene import Scene
 from seqlang.diagnostics import Finding
 from sim.model import Cue
-from sim.threads import LoopEnd, LoopStart, Thread, ThreadError, threads
+from sim.threads import LoopEnd, LoopStart, Thread, ThreadError, program
 
 
 def check(scene: Scene) -> Iterator[Finding]:
     for cue in scene.show.score.cues:
         if not scene.has_repeat(cue):
             continue
-        try:
-            unrolled = threads(cue)
-        except ThreadError as error:
-            if "takes no time" not in str(error):
-                yield _open_ended(scene, error)
-            continue
-        if len(unrolled) > LIMITS.threads:
-            yield _threads(scene, cue, len(unrolled))
-        for thread in unrolled:
-            yield from _depth(scene, cue, thread)
+        for board in scene.show.rig.boards:
+            names = {
+                name for name in scene.uses[cue.name] if scene.outputs[name].board == board.name
+            }
+            if not names:
+                continue
+            try:
+                one = program(cue, names)
+            except ThreadError as error:
+                if "takes no time" not in str(error):
+                    yield _open_ended(scene, error)
+                continue
+            if one.reserved > LIMITS.threads:
+                yield _threads(scene, cue, one.reserved)
+            for thread in one.threads:
+                yield from _depth(scene, cue, thread)
 
 
 def _open_ended(scene: Scene, error: ThreadError) -> Finding:
