@@ -1,0 +1,118 @@
+/*
+ * Plain lamps: phase correct PWM of timers 0 and 2 (15.7.4, 18.7.4) at 16 MHz / 8 / 510 = 3,922 Hz. A compare value of 0 is
+ * truly off and 255 truly on. Eight periods make a round of 490 Hz; in as many of them as the duty's three further bits say the
+ * compare value is one higher, spread evenly. That gives 2041 levels, the darkest of which differ by 0.44 of L*.
+ *
+ * Both timers are started together (17.2) so that one handler serves both. The compare registers are taken over at the top, half a
+ * period after the handler's time, so a delay of a pixel does no harm.
+ */
+#include "chip.h"
+
+#include <avr/interrupt.h>
+#include <avr/io.h>
+#include <avr/pgmspace.h>
+
+enum { LAMP_PINS = 4, STEPS = 2040, FRACTIONS = 8 };
+
+/* Order: PD6 OC0A, PD5 OC0B, PB3 OC2A, PD3 OC2B (14.3). */
+static const uint8_t lamp_pins[LAMP_PINS] = {22, 21, 3, 19};
+static uint8_t channels[BC_LAMPS];
+static uint8_t lamp_count;
+
+/* By channel. `more`: bit n is set if the compare value is one higher in period n of the round. */
+static volatile uint8_t base[LAMP_PINS], more[LAMP_PINS];
+static uint8_t period;
+
+/* k of 8 periods, as evenly as can be. */
+static const uint8_t spread[FRACTIONS] PROGMEM = {0x00, 0x01, 0x11, 0x25, 0x55, 0xDA, 0xEE, 0xFE};
+
+void lamps_start(void)
+{
+    GTCCR = _BV(TSM) | _BV(PSRASY) | _BV(PSRSYNC); /* hold both prescalers */
+    TCCR0A = _BV(WGM00);
+    TCCR2A = _BV(WGM20);
+    TCCR0B = _BV(CS01);
+    TCCR2B = _BV(CS21);
+    TCNT0 = 0;
+    TCNT2 = 0;
+    GTCCR = 0;
+}
+
+static void write_channels(void)
+{
+    uint8_t bit = period;
+    OCR0A = (uint8_t)(base[0] + (more[0] & bit ? 1 : 0));
+    OCR0B = (uint8_t)(base[1] + (more[1] & bit ? 1 : 0));
+    OCR2A = (uint8_t)(base[2] + (more[2] & bit ? 1 : 0));
+    OCR2B = (uint8_t)(base[3] + (more[3] & bit ? 1 : 0));
+}
+
+ISR(TIMER0_OVF_vect)
+{
+    uint8_t bit = (uint8_t)(period << 1);
+    period = bit ? bit : 1;
+    write_channels();
+}
+
+static int8_t channel_of(uint8_t pin)
+{
+    for (uint8_t i = 0; i < LAMP_PINS; i++) {
+        if (lamp_pins[i] == pin) {
+            return (int8_t)i;
+        }
+    }
+    return -1;
+}
+
+bool lamps_can(uint8_t pin)
+{
+    return channel_of(pin) >= 0;
+}
+
+void lamps_clear(void)
+{
+    TIMSK0 = 0;
+    TCCR0A = _BV(WGM00);
+    TCCR2A = _BV(WGM20);
+    for (uint8_t i = 0; i < LAMP_PINS; i++) {
+        base[i] = more[i] = 0;
+    }
+    OCR0A = OCR0B = OCR2A = OCR2B = 0;
+    lamp_count = 0;
+}
+
+/* Connect a channel to its pin, not inverted (COMx1, 15.9.1 and 18.11.1). */
+void lamps_attach(uint8_t index, uint8_t pin)
+{
+    uint8_t channel = (uint8_t)channel_of(pin);
+    uint8_t connect = channel & 1 ? _BV(COM0B1) : _BV(COM0A1);
+    channels[index] = channel;
+    lamp_count = (uint8_t)(index + 1);
+    pin_drive(pin, false);
+    if (channel < 2) {
+        TCCR0A |= connect;
+    } else {
+        TCCR2A |= connect;
+    }
+}
+
+void lamps_show(void)
+{
+    bool fractions = false;
+    for (uint8_t i = 0; i < lamp_count; i++) {
+        uint16_t level = (uint16_t)(((uint32_t)bc_image.duty[i] * STEPS + 32767) / 65535);
+        uint8_t whole = (uint8_t)(level / FRACTIONS);
+        uint8_t bits = pgm_read_byte(&spread[level % FRACTIONS]);
+        uint8_t status = hold_interrupts();
+        base[channels[i]] = whole;
+        more[channels[i]] = bits;
+        release_interrupts(status);
+        fractions |= bits != 0;
+    }
+    if (lamp_count != 0) {
+        uint8_t status = hold_interrupts();
+        TIMSK0 = fractions ? _BV(TOIE0) : 0;
+        write_channels();
+        release_interrupts(status);
+    }
+}

@@ -1,0 +1,14 @@
+/*
+ * A table merged behind the firmware in flash, for shows larger than a slot (firmware_gen/image.py puts it there). Erased flash
+ * reads 0xFF, which is no table.
+ */
+#include "chip.h"
+
+#include <avr/pgmspace.h>
+
+enum { MERGED_START = 0x4000 };
+
+uint8_t bc_hal_merged_read(uint16_t offset)
+{
+    return pgm_read_byte((uint16_t)(MERGED_START + offset));
+}

@@ -1,0 +1,208 @@
+/*
+ * Servo pulses, exact to the cycle on any pin.
+ *
+ * All pulses of a frame run within one window of at most 3.8 ms. They start one after another, each at the first moment
+ * at which neither its rising nor its falling edge comes closer than EDGE_GAP to another edge; a servo measures
+ * widths and does not mind when its pulse starts. Each edge has its own interrupt, PULSE_LEAD cycles early: longer than
+ * anything that can hold it up. The handler reads how early it is, waits just that long, and writes the port. Rising and
+ * falling edges take the same way, so what is constant in it cancels in the width.
+ */
+#include "chip.h"
+
+#include <avr/interrupt.h>
+#include <avr/io.h>
+
+enum {
+    PULSE_LEAD = 176,
+    EDGE_GAP = 320,
+    WINDOW_START = 1024, /* after the tick, so that the tick's handler can set the first compare in time */
+    EDGES = 2 * BC_SERVOS,
+    PORT_OFFSET = 2, /* PORTx behind PINx */
+};
+
+/* One edge: when (timer 1), the port's address, the bits to keep and the bits to set. The handler knows the layout. */
+struct edge {
+    uint16_t when;
+    uint8_t port, keep, set;
+};
+
+static struct edge edges[EDGES];
+static uint8_t edge_count;
+static uint8_t servo_pins[BC_SERVOS];
+static uint8_t servo_count;
+static volatile uint8_t start_tick;
+static volatile bool waiting;
+
+/* Shared with the handler; not static, because it is named in assembly. */
+struct edge *volatile pulses_next;
+volatile uint8_t pulses_left;
+
+static bool is_clear(uint16_t when)
+{
+    for (uint8_t i = 0; i < edge_count; i++) {
+        uint16_t apart = (uint16_t)(when - edges[i].when + EDGE_GAP - 1);
+        if (apart < 2 * EDGE_GAP - 1) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static void insert(uint16_t when, uint8_t pin, bool rising)
+{
+    uint8_t i = edge_count++;
+    while (i > 0 && (int16_t)(edges[i - 1].when - when) > 0) {
+        edges[i] = edges[i - 1];
+        i--;
+    }
+    uint8_t mask = pin_mask(pin);
+    edges[i].when = when;
+    edges[i].port = (uint8_t)((uint16_t)pin_register(pin) + PORT_OFFSET);
+    edges[i].keep = (uint8_t)~mask;
+    edges[i].set = rising ? mask : 0;
+}
+
+static uint16_t place(uint16_t from, uint16_t width, uint8_t pin)
+{
+    while (!is_clear(from) || !is_clear((uint16_t)(from + width))) {
+        from += EDGE_GAP / 2;
+    }
+    insert(from, pin, true);
+    insert((uint16_t)(from + width), pin, false);
+    return (uint16_t)(from + EDGE_GAP);
+}
+
+void pulses_prepare(uint8_t tick)
+{
+    const uint16_t start = (uint16_t)(clock_time_of(tick) + WINDOW_START);
+    uint16_t from = start;
+    edge_count = 0;
+    for (uint8_t i = 0; i < servo_count; i++) {
+        if (bc_image.pulse[i] != 0) {
+            from = place(from, (uint16_t)(8 * bc_image.pulse[i]), servo_pins[i]);
+        }
+    }
+    if (edge_count == 0) {
+        return;
+    }
+    start_tick = tick;
+    waiting = true;
+}
+
+void pulses_tick(uint8_t tick)
+{
+    if (!waiting || tick != start_tick) {
+        return;
+    }
+    waiting = false;
+    pulses_next = edges;
+    pulses_left = edge_count;
+    OCR1B = edges[0].when - PULSE_LEAD;
+    TIFR1 = _BV(OCF1B);
+    TIMSK1 |= _BV(OCIE1B);
+}
+
+bool pulses_waiting(void)
+{
+    return waiting;
+}
+
+bool pulses_running(void)
+{
+    return pulses_left != 0;
+}
+
+void pulses_clear(void)
+{
+    uint8_t status = hold_interrupts();
+    waiting = false;
+    pulses_left = 0;
+    TIMSK1 = (uint8_t)(TIMSK1 & ~_BV(OCIE1B));
+    release_interrupts(status);
+    servo_count = 0;
+}
+
+void pulses_attach(uint8_t index, uint8_t pin)
+{
+    servo_pins[index] = pin;
+    servo_count = (uint8_t)(index + 1);
+    pin_drive(pin, false);
+}
+
+/*
+ * From the read of TCNT1L to the write of the port every way through this takes the same number of cycles but for the
+ * wait: the loop takes three a turn, and the two branches to the next instruction, one cycle more if taken, make up for the
+ * remainder (subi, brcc: 6.2 and the instruction set summary, 32). An edge that is late, which PULSE_LEAD excludes, is
+ * written at once.
+ */
+#define READ_TO_WRITE 15
+
+ISR(TIMER1_COMPB_vect, ISR_NAKED)
+{
+    __asm__ volatile(
+        "push r24 \n"
+        "in   r24, 0x3F \n"
+        "push r24 \n"
+        "push r25 \n"
+        "push r18 \n"
+        "push r19 \n"
+        "push r26 \n"
+        "push r27 \n"
+        "push r30 \n"
+        "push r31 \n"
+        "lds  r30, pulses_next \n"
+        "lds  r31, pulses_next+1 \n"
+        "ldd  r26, Z+2 \n"
+        "ldi  r27, 0 \n"
+        "ldd  r18, Z+3 \n"
+        "ldd  r19, Z+4 \n"
+        "ldd  r25, Z+0 \n"
+        "lds  r24, %[count] \n"
+        "sub  r25, r24 \n"
+        "subi r25, %[fixed] \n"
+        "cpi  r25, 232 \n"
+        "brlo 1f \n"
+        "clr  r25 \n"
+        "1: subi r25, 3 \n"
+        "brcc 1b \n"
+        "cpi  r25, 0xFE \n"
+        "brsh 2f \n"
+        "2: cpi r25, 0xFF \n"
+        "brsh 3f \n"
+        "3: ld r25, X \n"
+        "and  r25, r18 \n"
+        "or   r25, r19 \n"
+        "st   X, r25 \n"
+        "lds  r24, pulses_left \n"
+        "dec  r24 \n"
+        "sts  pulses_left, r24 \n"
+        "breq 4f \n"
+        "ldd  r24, Z+5 \n"
+        "ldd  r25, Z+6 \n"
+        "subi r24, lo8(%[lead]) \n"
+        "sbci r25, hi8(%[lead]) \n"
+        "sts  %[compare]+1, r25 \n"
+        "sts  %[compare], r24 \n"
+        "adiw r30, 5 \n"
+        "sts  pulses_next, r30 \n"
+        "sts  pulses_next+1, r31 \n"
+        "rjmp 5f \n"
+        "4: lds r24, %[mask] \n"
+        "andi r24, %[keep] \n"
+        "sts  %[mask], r24 \n"
+        "5: pop r31 \n"
+        "pop  r30 \n"
+        "pop  r27 \n"
+        "pop  r26 \n"
+        "pop  r19 \n"
+        "pop  r18 \n"
+        "pop  r25 \n"
+        "pop  r24 \n"
+        "out  0x3F, r24 \n"
+        "pop  r24 \n"
+        "reti \n"
+        :
+        : [count] "n"(_SFR_MEM_ADDR(TCNT1L)), [compare] "n"(_SFR_MEM_ADDR(OCR1BL)),
+          [mask] "n"(_SFR_MEM_ADDR(TIMSK1)), [keep] "M"(0xFF ^ _BV(OCIE1B)), [fixed] "M"(READ_TO_WRITE),
+          [lead] "n"(PULSE_LEAD));
+}

@@ -1,0 +1,86 @@
+/*
+ * Addressable strips: 800 kHz, one wire, bit-banged. A bit takes 20 cycles of 62.5 ns:
+ *
+ *     0: high 5 (312 ns), low 15 (938 ns)        1: high 12 (750 ns), low 8 (500 ns)
+ *
+ * which lies in the windows of both 2812-type data sheets that FIRMWARE.md names. Interrupts are off for one pixel, 30 us; between
+ * two pixels the handlers that wait get their turn, and the line stays low some microseconds longer, far below the
+ * 50 us at which the earliest pixels take what they have.
+ */
+#include "chip.h"
+
+#include <avr/interrupt.h>
+#include <avr/io.h>
+
+static struct {
+    uint8_t pin, pixels;
+} strips[BC_STRIPS];
+static uint8_t strip_count;
+static uint8_t pixel_count;
+
+void strips_clear(void)
+{
+    strip_count = 0;
+    pixel_count = 0;
+}
+
+void strips_attach(uint8_t index, uint8_t pin, uint8_t pixels)
+{
+    strips[index].pin = pin;
+    strips[index].pixels = pixels;
+    strip_count = (uint8_t)(index + 1);
+    pixel_count = (uint8_t)(pixel_count + pixels);
+    pin_drive(pin, false);
+}
+
+/* 33 us a pixel with what comes between, 60 pixels a tick. */
+uint8_t strips_ticks(void)
+{
+    return (uint8_t)(pixel_count / 60 + 1);
+}
+
+/*
+ * A bit is three writes: high, the bit's value, low, with 3, 5 and 6 cycles between them and two for each write (st: 2
+ * cycles, 32). Within the 5 the next bit's value is found; in a byte's last bit the 3 fetch the next byte.
+ */
+#define BIT(next)                                                                                            \
+    "st X, %[high] \n nop \n nop \n nop \n"                                                                  \
+    "st X, %[value] \n mov %[value], %[low] \n sbrc %[byte], " #next " \n mov %[value], %[high] \n nop \n nop \n" \
+    "st X, %[low] \n nop \n nop \n nop \n nop \n nop \n nop \n"
+
+/* Send three bytes. Interrupts must be off. */
+static const uint8_t *send_pixel(const uint8_t *bytes, volatile uint8_t *port, uint8_t mask)
+{
+    uint8_t high = *port | mask;
+    uint8_t low = (uint8_t)(*port & ~mask);
+    uint8_t count = 3;
+    uint8_t value = low, byte;
+    __asm__ volatile(
+        "ld   %[byte], Z+ \n"
+        "sbrc %[byte], 7 \n"
+        "mov  %[value], %[high] \n"
+        "1: \n" BIT(6) BIT(5) BIT(4) BIT(3) BIT(2) BIT(1) BIT(0)
+        "st X, %[high] \n ld %[byte], Z+ \n nop \n"
+        "st X, %[value] \n mov %[value], %[low] \n sbrc %[byte], 7 \n mov %[value], %[high] \n dec %[count] \n nop \n"
+        "st X, %[low] \n nop \n nop \n breq 2f \n nop \n rjmp 1b \n"
+        "2: \n"
+        : [byte] "=&r"(byte), [value] "+r"(value), [count] "+r"(count), "+z"(bytes)
+        : [high] "r"(high), [low] "r"(low), "x"(port)
+        : "memory");
+    return bytes - 1; /* one was fetched ahead */
+}
+
+void strips_send(void)
+{
+    const uint8_t *bytes = bc_image.pixels;
+    for (uint8_t i = 0; i < strip_count; i++) {
+        volatile uint8_t *port = pin_register(strips[i].pin) + 2;
+        uint8_t mask = pin_mask(strips[i].pin);
+        for (uint8_t left = strips[i].pixels; left > 0; left--) {
+            cli();
+            bytes = send_pixel(bytes, port, mask);
+            sei();
+            __asm__ volatile("nop\n nop\n nop\n");
+        }
+    }
+}

@@ -1,0 +1,154 @@
+/*
+ * An ATmega328P on simavr, with the parts modelled anew whose timing this project relies on.
+ *
+ * simavr 1.6 executes the instructions and runs timer 1. Against the data sheet it lacks the following, which
+ * the files here supply: the four clock cycles of an interrupt's response (7.7.1) and four more out of sleep,
+ * the receiver's two bytes of buffer and its overrun (19.7), EEPE staying set for the 3.4 ms of an EEPROM write
+ * (8.6.3) and the ready interrupt while it is clear, phase correct PWM (15.7.4), and flag registers in which
+ * writing a one clears that flag only (16.11.9).
+ */
+#ifndef HARNESS_H
+#define HARNESS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <simavr/avr_eeprom.h>
+#include <simavr/avr_ioport.h>
+#include <simavr/avr_timer.h>
+#include <simavr/avr_uart.h>
+#include <simavr/sim_avr.h>
+#include <simavr/sim_cycle_timers.h>
+#include <simavr/sim_interrupts.h>
+#include <simavr/sim_io.h>
+
+enum { FLASH_BYTES = 32768, EEPROM_BYTES = 1024, PORTS = 3, RX_DEPTH = 2 };
+
+/* What happened, in the order it happened. `cycle` counts from power-up. */
+enum event_kind {
+    EVENT_PORT = 1,    /* a: port from B; b: PORT | DDR << 8 */
+    EVENT_PWM = 2,     /* a: pin code; b: compare value in force | compare output mode << 8 */
+    EVENT_RX_READ = 3, /* a: byte; b: cycles since it had arrived */
+    EVENT_RX_LOST = 4, /* a: the byte that found the buffer full */
+    EVENT_TX = 5,      /* a: byte; the cycle is the end of its stop bit */
+    EVENT_EEPROM = 6,  /* a: address; b: old | new << 8; the cycle is the end of the write */
+    EVENT_RESET = 7,   /* a: MCUSR at the start */
+};
+
+typedef struct {
+    uint64_t cycle;
+    uint16_t kind;
+    uint16_t a;
+    uint32_t b;
+} event_t;
+
+typedef struct {
+    event_t *items;
+    size_t count, room;
+    uint32_t mask; /* bit k: log events of kind k */
+} log_t;
+
+typedef struct {
+    uint64_t cycle;
+    uint8_t byte;
+} arrival_t;
+
+typedef struct {
+    avr_uart_t *simavr;
+    arrival_t *queue; /* bytes on the wire, by the cycle of their stop bit's end */
+    size_t head, count, room;
+    arrival_t fifo[RX_DEPTH];
+    uint8_t waiting, last;
+    bool overrun, shifting, holding, complete;
+    uint8_t shift, hold;
+    uint64_t line_free;
+} uart_t;
+
+typedef struct {
+    avr_eeprom_t *simavr;
+    uint8_t cells[EEPROM_BYTES];
+    bool busy;
+    uint16_t address;
+    uint8_t data, mode;
+} store_t;
+
+typedef struct {
+    avr_timer_t *simavr;
+    uint8_t pins[2];
+    uint16_t tccra, tccrb, ocr[2];
+    bool running;
+    uint8_t in_force[2], com[2];
+} pwm_t;
+
+typedef struct {
+    uint64_t cycle;
+    uint8_t pin, level;
+} press_t;
+
+typedef struct board board_t;
+
+struct board {
+    avr_t *avr;
+    log_t log;
+    uart_t uart;
+    store_t store;
+    pwm_t pwm[2];
+    avr_timer_t *timer1;
+    uint8_t flash[FLASH_BYTES];
+    uint8_t port[PORTS], ddr[PORTS];
+    press_t *presses;
+    size_t press_count, press_room;
+    uint32_t frequency;
+    double clock_ppm;
+    uint64_t sleep_cycles, base; /* base: cycles of earlier lives, so that time goes on over a reset */
+    bool stop, asleep, held;
+    int pty;
+    double pace; /* emulated seconds per second of the host, 0: as fast as it goes */
+    struct board *peers[8];
+    size_t peer_count;
+};
+
+/* Life */
+board_t *board_new(const uint8_t *flash, const uint8_t *eeprom, uint32_t frequency);
+void board_free(board_t *board);
+void board_reset(board_t *board, uint8_t mcusr, bool keep_ram);
+int board_run(board_t *board, uint64_t until);
+uint64_t board_cycle(const board_t *board);
+uint64_t board_sleep_cycles(const board_t *board);
+uint16_t board_pc(const board_t *board);
+void board_ram(const board_t *board, uint8_t *into, uint16_t from, uint16_t count);
+void board_poke(board_t *board, uint16_t address, uint8_t value);
+void board_eeprom(const board_t *board, uint8_t *into);
+void board_tear(board_t *board, uint8_t value);
+bool board_writing(const board_t *board);
+
+/* The outside */
+void board_send(board_t *board, uint64_t first_end, uint32_t spacing, const uint8_t *bytes, size_t count);
+size_t board_sending(const board_t *board);
+void board_press(board_t *board, uint64_t cycle, uint8_t pin, uint8_t level);
+size_t board_events(const board_t *board, event_t *into, size_t from, size_t count);
+size_t board_event_count(const board_t *board);
+void board_forget_events(board_t *board);
+void board_log(board_t *board, uint32_t mask);
+int board_pty(board_t *board, char *name, size_t room, double pace);
+void board_connect(board_t *from, board_t *to);
+void board_clock(board_t *board, double ppm);
+int boards_run(board_t **boards, size_t count, double seconds);
+
+/* Between the parts */
+void log_event(board_t *board, enum event_kind kind, uint16_t a, uint32_t b);
+void log_event_at(board_t *board, uint64_t cycle, enum event_kind kind, uint16_t a, uint32_t b);
+void watch_write(board_t *board, uint16_t address, avr_io_write_t handler);
+void watch_read(board_t *board, uint16_t address, avr_io_read_t handler);
+void unraise(avr_int_vector_t *vector);
+void uart_attach(board_t *board);
+void uart_levels(board_t *board);
+void store_attach(board_t *board);
+void store_levels(board_t *board);
+void timers_attach(board_t *board);
+void pins_attach(board_t *board);
+void pty_attach(board_t *board);
+void pty_put(board_t *board, uint8_t byte);
+
+#endif
