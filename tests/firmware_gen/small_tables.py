@@ -1,0 +1,42 @@
+"""Small real tables for the tests of link and board."""
+
+from __future__ import annotations
+
+from firmware_gen.chips import ATMEGA328P, pin_code
+from firmware_gen.crc import cue_tag
+from firmware_gen.ops import Act, Delay
+from firmware_gen.table import BindingRecord, CueRecord, LampRecord, ServoRecord, Table, encode
+
+NOD, GLOW = cue_tag("nod"), cue_tag("glow")
+BUTTON = 3
+"""Starts `nod`, again and again while it is held."""
+
+
+def small_table(address: int = 1, safe: int = 0, interval: int = 2) -> bytes:
+    """A servo that nods and a lamp that glows, 0.8 s each."""
+    servo = ServoRecord(
+        pin=pin_code("B", 1),
+        travel=(-4000, 4000),
+        speed_limit=300,
+        acceleration_limit=3000,
+        safe=safe,
+        points=((-4500, 2000), (4500, 4000)),
+    )
+    nod = (Act(0, 3000, 400, wait=True), Act(0, -3000, 400, wait=True))
+    glow = (Act(1, 160, 500, wait=True), Delay(300))
+    return encode(
+        Table(
+            chip=ATMEGA328P.chip_id,
+            address=address,
+            outputs=(servo, LampRecord(pin_code("D", 6), 40)),
+            cues=(CueRecord(NOD, 1, 0, 1, 0), CueRecord(GLOW, 2, 0, 1, 1)),
+            bindings=(BindingRecord(BUTTON, 0, True),),
+            threads=(nod, glow),
+            enable_interval=interval,
+        )
+    )
+
+
+OLD = small_table(safe=0)
+NEW = small_table(safe=1500, interval=3)
+"""Another show for the same board; seven bytes or so differ."""
