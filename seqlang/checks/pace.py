@@ -71,7 +71,7 @@ def _failure(
         try:
             shortest = max(
                 shortest_duration_ms(
-                    scene.show.rig, work.servo, one.from_deg, one.move.angle_deg, law
+                    scene.sound_show.rig, work.servo, one.from_deg, one.move.angle_deg, law
                 )
                 for one, _ in starts
             )

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from seqlang.checks.pace import Failure, failures
 from seqlang.checks.workload import Work, workload
 from seqlang.diagnostics import Origin, Span
+from sim.interruption import Cuts, interruptions
 from sim.model import (
     Board,
     Cue,
@@ -141,7 +142,7 @@ class Scene:
     def work(self) -> dict[str, Work]:
         """How hard the planned moves work each sound servo."""
         servos = [servo for servo in self.servos.values() if servo.name in self.sound]
-        return workload(self.show.rig, servos, self.planned)
+        return workload(self.sound_show.rig, servos, self.planned)
 
     @cached_property
     def failures(self) -> tuple[Failure, ...]:
@@ -149,9 +150,22 @@ class Scene:
         return failures(self)
 
     @cached_property
+    def interruptions(self) -> tuple[Cuts, ...]:
+        """The worst that one cue does to another's moves, per sound servo."""
+        return interruptions(self.sound_show)
+
+    @cached_property
     def sound(self) -> frozenset[str]:
         """Servos whose calibration and travel make sense and that have a rating."""
         return frozenset(name for name, servo in self.servos.items() if is_sound(servo))
+
+    @cached_property
+    def sound_show(self) -> Show:
+        """The show without the servos that physics cannot be asked about."""
+        kept = [
+            o for o in self.show.rig.outputs if o.name in self.sound or o.name not in self.servos
+        ]
+        return replace(self.show, rig=replace(self.show.rig, outputs=tuple(kept)))
 
     def has_repeat(self, cue: Cue) -> bool:
         return any(isinstance(step, Repeat) for step in walk(cue.body))

@@ -1,0 +1,101 @@
+"""interrupted-overload, interrupted-stretch: what happens when one cue takes over from another.
+
+What: a cue that takes over a moving servo brakes it at the servo's acceleration and then makes its
+own move, stretched where speed or acceleration would go over their limits. At the worst instant
+this may ask more of the servo than any cue by itself (a warning), and it makes the new move last
+longer than written (advice, where it is more than two frames). The travel is never left.
+
+Why: on the street buttons are pressed at any instant, and a servo that cannot follow then arrives
+late and with full force.
+
+Example:
+
+    cue snap
+        jaw to 50 deg in 350 ms
+    cue shut
+        jaw to 4 deg in 350 ms
+
+Instead: slower moves, or `acceleration 2000 deg/s2` on the servo, or `cue shut, if busy wait`.
+
+Source of the limit: the servo's `rating` line with the rig's margin; the rule is TABLE.md, 3.2.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from seqlang.checks.pace import pace_span
+from seqlang.checks.scene import Scene
+from seqlang.checks.words import figure, figures, seconds
+from seqlang.diagnostics import Finding, Span
+from sim.envelope import TOLERANCE
+from sim.interruption import STOP, Cuts, Interruption
+from sim.model import FRAME_MS
+
+LEAST_STRETCH_MS = 2 * FRAME_MS
+"""A shorter stretch is not worth a word: two frames."""
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    failing = {failure.planned.move.output for failure in scene.failures}
+    for cuts in scene.interruptions:
+        if not cuts.found or cuts.servo in failing:
+            continue
+        yield from _overload(scene, cuts)
+        yield from _stretch(scene, cuts)
+
+
+def _overload(scene: Scene, cuts: Cuts) -> Iterator[Finding]:
+    limit = 1.0 - scene.show.rig.wearer.margin
+    worst = max(cuts.found, key=lambda cut: cut.share)
+    if cuts.bound_keeps or worst.share <= limit + TOLERANCE:
+        return
+    torque, allowed = figures(abs(worst.torque_nm), worst.allowed_nm)
+    yield Finding(
+        "warning",
+        "interrupted-overload",
+        f"`{cuts.servo}` is worked beyond its margin when {_taker(worst)} takes over from "
+        f"`{worst.cue}`",
+        scene.span(worst.moving.move.mark, "name"),
+        label=f"cut {seconds(worst.at_ms)} after its start",
+        related=_taking(scene, worst),
+        notes=(
+            f"worst at {figure(worst.angle_deg)} deg: {torque} N.m at "
+            f"{figure(abs(worst.speed_deg_s))} deg/s on the horn, where {allowed} N.m are left "
+            "with the margin",
+        ),
+        help="slow down one of the two moves, state a lower `acceleration` for the servo, or let "
+        "the second cue wait: `if busy wait`",
+        asked=worst.share,
+        limit=limit,
+        unit="of the servo's line",
+    )
+
+
+def _stretch(scene: Scene, cuts: Cuts) -> Iterator[Finding]:
+    worst = max(cuts.found, key=lambda cut: cut.delay_ms)
+    if worst.delay_ms <= LEAST_STRETCH_MS:
+        return
+    written = scene.show.score.stop_ms if worst.by == STOP else worst.then.duration_ms
+    yield Finding(
+        "advice",
+        "interrupted-stretch",
+        f"where {_taker(worst)} takes over from `{worst.cue}`, its move of `{cuts.servo}` may take "
+        f"{seconds(worst.delay_ms)} longer than the {seconds(written)} written",
+        pace_span(scene, worst.moving.move if worst.by == STOP else worst.then),
+        label=f"up to {seconds(written + worst.delay_ms)}",
+        related=((scene.span(worst.moving.move.mark), "the move it cuts short"),),
+        asked=worst.delay_ms,
+        limit=float(LEAST_STRETCH_MS),
+        unit="ms",
+    )
+
+
+def _taker(cut: Interruption) -> str:
+    return "the stop" if cut.by == STOP else f"`{cut.by}`"
+
+
+def _taking(scene: Scene, cut: Interruption) -> tuple[tuple[Span, str], ...]:
+    if cut.by == STOP:
+        return ()
+    return ((scene.span(cut.then.mark), f"`{cut.by}` takes over with this"),)
