@@ -1,13 +1,20 @@
 """What a rehearsal comes to: closed-form pieces per output, and what ran when.
 
-Each output has a row of pieces in order of time; a piece holds from its start until the next one
-starts. Times are milliseconds from the rehearsal's start; they may lie between whole milliseconds.
+Each output has a row of pieces; a piece holds from its start until the next one does. A piece that
+starts before the one in front of it takes over at once where that one starts: a cue begins one
+frame back, behind what its start did to the outputs (`effective_starts`).
+
+Times are milliseconds from the rehearsal's start; they may lie between whole milliseconds.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
 
 from sim.model import UNIFORM, Effect, Law, Show
 from sim.motion import Motion
@@ -51,6 +58,15 @@ class Throwing:
     start_ms: float
     on: bool
     cue: str | None = None
+
+
+Piece: TypeAlias = Motion | Fading | Modulation | Throwing
+
+
+def effective_starts(row: Sequence[Piece]) -> NDArray[np.float64]:
+    """When each piece of a row takes over, ascending."""
+    starts = np.fromiter((piece.start_ms for piece in row), np.float64, len(row))
+    return np.maximum.accumulate(starts)
 
 
 @dataclass(frozen=True, slots=True)
