@@ -48,6 +48,9 @@ ALPHA_RANGE: Final = (64, HALF)
 """Of a law in a table, Q16."""
 BETA_RANGE: Final = (1, HALF)
 
+LEVEL_TOP: Final = 200 << 8
+"""The highest light level."""
+
 LEAST_OVERLAP: Final = 128
 """An overlap factor below this (Q8) counts as 0: such a move waits for the brake."""
 
@@ -74,6 +77,10 @@ class FixedLaw:
             s, slope = self._first_half(ONE - x)
             return ONE - s, slope
         return self._first_half(x)
+
+    def position(self, x: int) -> int:
+        """Position alone (Q16)."""
+        return x if self.law_id == UNIFORM_ID else self.shape(x)[0]
 
     def _first_half(self, x: int) -> tuple[int, int]:
         if self.law_id in LISTED:
@@ -134,9 +141,14 @@ def duty_of(level: int) -> int:
     return low if f == 0 else low + (((duties[i + 1] - low) * f) >> 9)
 
 
-def channel_of(level: int) -> int:
-    """Byte of a strip's channel at a light level (Q8 of half percents)."""
-    return (duty_of(level) * 255 + 32767) >> 16
+@lru_cache(maxsize=1)
+def channel_bytes() -> bytes:
+    """Byte of a strip's channel at every light level (Q8 of half percents)."""
+    level = np.arange(LEVEL_TOP + 1)
+    duties = np.asarray((*lightness_list(), 65535))
+    low = duties[level >> 9]
+    duty = low + (((duties[(level >> 9) + 1] - low) * (level & 511)) >> 9)
+    return ((duty * 255 + 32767) >> 16).astype(np.uint8).tobytes()
 
 
 def progress(elapsed: int, total: int) -> int:

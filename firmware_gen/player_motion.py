@@ -1,0 +1,125 @@
+"""A servo's motion in integers: TABLE.md, sections 3.1 and 3.2.
+
+Positions are 0.01 deg with 15 fractional bits, speeds the same per ms, times 1/256 ms. Times here
+do not wrap; a chip's do, with the same result, because compared times lie close together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+from firmware_gen.fixed import FixedLaw, ceiling_sqrt, progress, truncated
+from firmware_gen.table import ServoRecord
+
+ANGLE_BITS: Final = 15
+SHORTEST: Final = 256
+"""No move after a brake, or without one, is shorter than this (1 ms)."""
+NO_RUN: Final = -1
+
+
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """One move and the brake that it began with."""
+
+    target: int
+    way: int
+    start: int
+    duration: int
+    law: FixedLaw
+    residual: int
+    brake_start: int
+    brake: int
+    """Duration of the brake; 0: none."""
+    end: int
+
+    def position(self, time: int) -> int:
+        """Where the part is at a time before the end."""
+        elapsed = time - self.start
+        if elapsed <= 0:
+            p = self.target - self.way
+        elif elapsed >= self.duration:
+            p = self.target
+        else:
+            s = self.law.position(progress(elapsed, self.duration))
+            p = self.target - self.way + ((self.way * s) >> 16)
+        left = self.brake - (time - self.brake_start)
+        if left > 0:
+            y = progress(left, self.brake)
+            p -= (self.residual * ((y * y) >> 16)) >> 16
+        return p
+
+    def state(self, time: int) -> tuple[int, int]:
+        """Position and speed at a time before the end."""
+        v = 0
+        elapsed = time - self.start
+        if 0 < elapsed < self.duration:
+            slope = self.law.shape(progress(elapsed, self.duration))[1]
+            v = truncated(self.way * slope, 64 * self.duration)
+        left = self.brake - (time - self.brake_start)
+        if left > 0:
+            y = progress(left, self.brake)
+            v += truncated(self.residual * y, 128 * self.brake)
+        return self.position(time), v
+
+
+def brake(p: int, v: int, limits: tuple[int, int], acceleration: int) -> tuple[int, int]:
+    """Way and duration of the brake from position `p` at speed `v`, within the travel `limits`."""
+    if v == 0:
+        return 0, 0
+    speed, sign = abs(v), 1 if v > 0 else -1
+    duration = speed * 625 // (8 * acceleration)
+    residual = sign * ((speed * duration) >> 9)
+    low, high = limits
+    if not low <= p + residual <= high:
+        residual = (high if p + residual > high else low) - p
+        if residual * sign < 0:
+            residual = 0
+        duration = 512 * abs(residual) // speed
+    return (residual, duration) if duration else (0, 0)
+
+
+def start_motion(
+    servo: ServoRecord, p: int, v: int, time: int, target: int, nominal: int, law: FixedLaw
+) -> Motion:
+    """The motion that a move begins at `time`, from position `p` and speed `v`.
+
+    `target` is a position, `nominal` the duration asked for in 1/256 ms.
+    """
+    low, high = servo.travel
+    limits = low << ANGLE_BITS, high << ANGLE_BITS
+    residual, braking = brake(p, v, limits, servo.acceleration_limit)
+    way = target - (p + residual)
+    by_speed = (law.cv * abs(way) * 5 // (8 * servo.speed_limit)) >> 15
+    by_acceleration = ceiling_sqrt(law.ca * (abs(way) >> 8) * 1250 // servo.acceleration_limit)
+    if braking and way * v > 0 and law.overlap:
+        start = time
+        duration = max(nominal, by_acceleration, (by_speed << 8) // law.overlap, 2 * braking)
+    else:
+        start = time + braking
+        duration = max(nominal - braking, by_acceleration, by_speed, SHORTEST)
+    end = max(start + duration, time + braking)
+    return Motion(target, way, start, duration, law, residual, time, braking, end)
+
+
+class PulseLine:
+    """A servo's calibration: from a position to the width of its pulse, in ticks of 0.5 us."""
+
+    def __init__(self, servo: ServoRecord) -> None:
+        self._low = servo.travel[0] << ANGLE_BITS
+        self._high = servo.travel[1] << ANGLE_BITS
+        self._segments = [
+            (angle << ANGLE_BITS, pulse, abs(next_pulse - pulse), 8 * (next_angle - angle))
+            for (angle, pulse), (next_angle, next_pulse) in pairwise(servo.points)
+        ]
+        self._sign = 1 if servo.points[1][1] > servo.points[0][1] else -1
+
+    def ticks(self, p: int) -> int:
+        p = min(max(p, self._low), self._high)
+        for segment in reversed(self._segments):
+            if segment[0] <= p:
+                break
+        angle, pulse, rise, width = segment
+        d = (p - angle) >> 12
+        return pulse + self._sign * ((d * rise + width // 2) // width)
