@@ -148,7 +148,7 @@ def channel_bytes() -> bytes:
     duties = np.asarray((*lightness_list(), 65535))
     low = duties[level >> 9]
     duty = low + (((duties[(level >> 9) + 1] - low) * (level & 511)) >> 9)
-    return ((duty * 255 + 32767) >> 16).astype(np.uint8).tobytes()
+    return bytes(((duty * 255 + 32767) >> 16).astype(np.uint8))
 
 
 def progress(elapsed: int, total: int) -> int:
