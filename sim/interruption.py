@@ -33,8 +33,16 @@ Array: TypeAlias = NDArray[np.float64]
 STOP: Final = "stop"
 """In place of a cue's name: the controlled move to the safe pose."""
 
-PAIRS_KEPT: Final = 600
-"""Of more pairs of moves a servo's fastest are searched (own limit)."""
+MOTIONS_KEPT: Final = 60
+"""Of more different motions a servo's fastest are taken as those that are cut (own limit)."""
+
+ENTRIES_KEPT: Final = 33
+"""Of more cues that may cut, those with the quickest first move (own limit)."""
+
+PAIRS_KEPT: Final = 64
+"""Of more pairs of moves the fastest are searched, and those that stretch longest (own limit)."""
+
+_LONGEST_KEPT: Final = 8
 
 _INSTANTS: Final = 13
 _LEAST_S: Final = 0.001
@@ -81,18 +89,24 @@ class Cuts:
     found: tuple[Interruption, ...]
 
 
-def interruptions(show: Show, voltage_v: Mapping[str, float] | None = None) -> tuple[Cuts, ...]:
+def interruptions(
+    show: Show,
+    voltage_v: Mapping[str, float] | None = None,
+    planned: Iterable[PlannedMove] | None = None,
+) -> tuple[Cuts, ...]:
     """The worst interruptions of every servo of a show.
 
-    `voltage_v`: what arrives, by board; None: as if each servo alone moved.
+    `voltage_v`: what arrives, by board; None: as if each servo alone moved. `planned`: the show's
+    planned moves, if they are known already.
     """
     limits = motion_limits(show)
-    planned = planned_moves(show)
+    own: dict[str, list[PlannedMove]] = {}
+    for move in planned_moves(show) if planned is None else planned:
+        own.setdefault(move.move.output, []).append(move)
     results = []
     for one in (o for o in show.rig.outputs if isinstance(o, Servo)):
         volts = None if voltage_v is None else voltage_v.get(one.board)
-        mine = [m for m in planned if m.move.output == one.name]
-        results.append(_of_servo(show, one, mine, limits[one.name], volts))
+        results.append(_of_servo(show, one, own.get(one.name, []), limits[one.name], volts))
     return tuple(results)
 
 
@@ -127,7 +141,7 @@ def _of_servo(
         quickest = max(quickest, limits[0] / FRAME_S)
     bound = bound_share(show.rig, one, (limits[0], quickest), voltage_v)
     keeps = bound <= 1.0 - show.rig.wearer.margin
-    pairs = _pairs(show, one, planned)
+    pairs = _selected(one, _pairs(show, one, planned), limits)
     found: dict[tuple[str, str], Interruption] = {}
     for (law, then_law), chosen in _by_law(pairs).items():
         for cut in _search(show.rig, one, chosen, law, then_law, limits, voltage_v):
@@ -148,27 +162,47 @@ _Pair: TypeAlias = tuple[PlannedMove, str, Move]
 def _pairs(show: Show, one: Servo, planned: list[PlannedMove]) -> list[_Pair]:
     """Moves that can be cut, with the cue that cuts and its first move; the fastest if too many."""
     idle = show.score.idle
-    entries = list(_entries(show.score.cues, one.name))
+    entries = sorted(_entries(show.score.cues, one.name), key=lambda e: e[1].duration_ms)
     stop = Move(one.name, one.safe_deg, show.score.stop_ms, MINIMUM_JERK, NO_MARK)
-    seen: set[tuple[object, ...]] = set()
+    cutting = [(cue, then) for cue, then in entries[:ENTRIES_KEPT] if cue.name != idle]
     pairs: list[_Pair] = []
-    for moving in planned:
-        if moving.move.angle_deg == moving.from_deg or moving.move.duration_ms <= 0:
-            continue
-        for cue, then in [*entries, (None, stop)]:
-            if cue is not None and cue.conflict != "take" and moving.cue != idle:
-                continue
-            by = STOP if cue is None else cue.name
-            if by == idle:  # idle starts only when nothing else runs
-                continue
-            motion = moving.from_deg, moving.move.angle_deg, moving.move.duration_ms
-            key = (moving.cue, by, motion, moving.move.law, then.angle_deg, then.duration_ms)
-            if (*key, then.law) not in seen:
-                seen.add((*key, then.law))
-                pairs.append((moving, by, then))
-    if len(pairs) > PAIRS_KEPT:
-        pairs.sort(key=lambda pair: -_haste(pair))
-    return pairs[:PAIRS_KEPT]
+    for moving in _motions(planned):
+        for cue, then in cutting:
+            if cue.conflict == "take" or moving.cue == idle:
+                pairs.append((moving, cue.name, then))
+        pairs.append((moving, STOP, stop))
+    return pairs
+
+
+def _motions(planned: list[PlannedMove]) -> list[PlannedMove]:
+    """The different motions of a servo, the fastest if too many."""
+    different: dict[tuple[object, ...], PlannedMove] = {}
+    for one in planned:
+        move = one.move
+        if move.angle_deg != one.from_deg and move.duration_ms > 0:
+            key = one.cue, one.from_deg, move.angle_deg, move.duration_ms, move.law
+            different.setdefault(key, one)
+    motions = list(different.values())
+    if len(motions) > MOTIONS_KEPT:
+        motions.sort(key=lambda m: -abs(m.move.angle_deg - m.from_deg) / m.move.duration_ms)
+    return motions[:MOTIONS_KEPT]
+
+
+def _selected(one: Servo, pairs: list[_Pair], limits: tuple[int, int]) -> list[_Pair]:
+    """The fastest pairs, and those whose second move stretches longest."""
+    if len(pairs) <= PAIRS_KEPT:
+        return pairs
+    hastes = [-_haste(pair) for pair in pairs]
+    fastest = sorted(range(len(pairs)), key=hastes.__getitem__)[: PAIRS_KEPT - _LONGEST_KEPT]
+    delays = np.zeros(len(pairs))
+    shares = np.linspace(1e-6, 1.0 - 1e-6, _INSTANTS)
+    places = {id(pair): index for index, pair in enumerate(pairs)}
+    for (law, then_law), chosen in _by_law(pairs).items():
+        run, nominal = _taken_over(one, chosen, law, then_law, limits, shares[None, :])
+        rows = [places[id(pair)] for pair in chosen]
+        delays[rows] = (run.end_s - nominal).max(axis=1)
+    longest = np.argsort(-delays, kind="stable")[:_LONGEST_KEPT].tolist()
+    return [pairs[index] for index in dict.fromkeys([*fastest, *longest])]
 
 
 def _haste(pair: _Pair) -> float:
@@ -337,23 +371,7 @@ def _outcomes(
     With the part's angles, and the delays in ms, shape (pairs, instants).
     """
 
-    def column(values: Iterable[float]) -> Array:
-        return np.array(list(values), dtype=np.float64)[:, None]
-
-    start = column(p[0].from_deg for p in pairs)
-    stroke = column(p[0].move.angle_deg for p in pairs) - start
-    seconds = column(p[0].move.duration_ms for p in pairs) / 1000.0
-    cut = shape(law, shares)
-    nominal = column(p[2].duration_ms for p in pairs) / 1000.0
-    run = take_over(
-        one,
-        start + stroke * cut.s,
-        stroke * cut.v / seconds,
-        column(p[2].angle_deg for p in pairs) + 0.0 * shares,
-        nominal + 0.0 * shares,
-        then_law,
-        limits,
-    )
+    run, nominal = _taken_over(one, pairs, law, then_law, limits, shares)
     spread = np.linspace(0.0, 1.0, 41)
     deep = Takeover(*(getattr(run, name)[..., None] for name in Takeover.__slots__))
     braking = deep.brake_s * np.clip(spread[::5], 1e-9, 1.0 - 1e-9)
@@ -366,3 +384,36 @@ def _outcomes(
         accel[..., -1] -= jump
     points = operate(rig, one, angle, speed, accel, voltage_v)
     return points, angle, 1000.0 * (run.end_s - nominal)
+
+
+def _taken_over(
+    one: Servo,
+    pairs: list[_Pair],
+    law: Law,
+    then_law: Law,
+    limits: tuple[float, float],
+    shares: Array,
+) -> tuple[Takeover, Array]:
+    """The second move of every pair, the first cut at `shares`, and its written duration (s).
+
+    Shape (pairs, instants) and (pairs, 1).
+    """
+
+    def column(values: Iterable[float]) -> Array:
+        return np.array(list(values), dtype=np.float64)[:, None]
+
+    start = column(p[0].from_deg for p in pairs)
+    stroke = column(p[0].move.angle_deg for p in pairs) - start
+    seconds = column(p[0].move.duration_ms for p in pairs) / 1000.0
+    cut = shape(law, shares)
+    nominal = column(p[2].duration_ms for p in pairs) / 1000.0
+    run = take_over(
+        one,
+        start + stroke * cut.s,
+        stroke * cut.v / seconds,
+        column(p[2].angle_deg for p in pairs) + 0.0 * stroke * shares,
+        nominal + 0.0 * shares,
+        then_law,
+        limits,
+    )
+    return run, nominal

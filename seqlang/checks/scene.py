@@ -152,7 +152,7 @@ class Scene:
     @cached_property
     def interruptions(self) -> tuple[Cuts, ...]:
         """The worst that one cue does to another's moves, per sound servo."""
-        return interruptions(self.sound_show)
+        return interruptions(self.sound_show, planned=self.planned)
 
     @cached_property
     def sound(self) -> frozenset[str]:
