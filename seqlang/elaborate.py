@@ -43,3 +43,197 @@ What has no mark of its own has a name in `Loaded.places` (name to `Origin`, if 
 (part `title`), `idle` (`cue`), `lost` (`time`, `cue`), `stop` (`button`), `stop time` (`time`),
 `run time` (`time`), `safe pose` (`name`; span: the header line), `remote` (the header line).
 """
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, cast
+
+from lark import Token
+
+from seqlang.elaborate_output import output, wired_button
+from seqlang.elaborate_pose import Pose, pose
+from seqlang.elaborate_rig import board, supply, wearer
+from seqlang.elaborate_score import score
+from seqlang.elaborate_values import Desk, Fault
+from seqlang.names import RESERVED
+from seqlang.syntax import Broken, Cue, Item, Line, head_place
+from sim.model import Rig, Show, Wearer
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from seqlang.diagnostics import Finding, Origin
+    from seqlang.elaborate_pose import OutputKind, Setting
+    from seqlang.origins import Origins
+    from seqlang.source import Source
+    from sim.model import Output
+
+OUTPUT_KINDS = ("servo", "lamp", "strip", "switch")
+
+
+@dataclass(frozen=True, slots=True)
+class Elaborated:
+    """What a syntax tree comes to."""
+
+    show: Show
+    origins: Origins
+    places: Mapping[str, Origin]
+    findings: tuple[Finding, ...]
+
+
+def elaborate(items: Sequence[Item], source: Source, forgiven: Iterable[str] = ()) -> Elaborated:
+    """Rig and Score of a syntax tree, as far as they make sense, and every finding on the way.
+
+    `forgiven`: names declared in lines that could not be read.
+    """
+    desk = Desk(source, forgiven)
+    lines = [item for item in items if isinstance(item, Line)]
+    cues = [item for item in items if isinstance(item, Cue)]
+    _constants(desk, [line for line in lines if line.kind == "given"])
+    outputs = _outputs(desk, lines)
+    poses = _poses(desk, lines, outputs)
+    rig = _rig(desk, lines, outputs, _safe(desk, poses))
+    places: dict[str, Origin] = {}
+    made = score(desk, lines, cues, outputs, poses, rig, places)
+    return Elaborated(Show(rig, made), desk.origins, places, tuple(desk.findings))
+
+
+# -- names -------------------------------------------------------------------------------------
+
+
+def _declared(desk: Desk, kind: str, names: Iterable[Token]) -> dict[str, Token]:
+    """Names of one kind, each once; the second of two is a finding that shows both."""
+    found: dict[str, Token] = {}
+    for name in names:
+        text = str(name)
+        if text in RESERVED:
+            desk.error(
+                "reserved-word",
+                f"`{name}` is a word of the language and cannot name a {kind}",
+                name,
+                fix=f"{name}_1",
+                help=f"such as `{name}_1`",
+            )
+        first = found.setdefault(text, name)
+        if first is not name:
+            desk.error(
+                "duplicate-name",
+                f"there are two {kind}s called `{name}`",
+                name,
+                "the second",
+                related=((first, "the first"),),
+                help="give one of them another name",
+            )
+    return found
+
+
+def _outputs(desk: Desk, lines: Iterable[Line]) -> dict[str, tuple[OutputKind, Token]]:
+    """Every output that is declared, whether it is complete or not."""
+    entries = [line for line in lines if line.kind in OUTPUT_KINDS]
+    names = _declared(desk, "output", (line.token(1) for line in entries))
+    kinds = {id(line.items[1]): line.kind for line in entries}
+    return {name: (cast("OutputKind", kinds[id(token)]), token) for name, token in names.items()}
+
+
+def _constants(desk: Desk, lines: Sequence[Line]) -> None:
+    """Evaluate `given` lines in the order of the text."""
+    from seqlang.elaborate_pose import colour
+    from sim.colours import COLOURS
+
+    names = _declared(desk, "constant", (line.token(1) for line in lines))
+    desk.later = dict(names)
+    for line in lines:
+        name, value = line.token(1), line.items[2]
+        del_later = desk.later.pop(str(name), None)
+        if del_later is None:
+            continue
+        is_colour = isinstance(value, Token) and (
+            value.type == "COLOUR"
+            or (value.type == "NAME" and value not in desk.constants and value.lower() in COLOURS)
+        )
+        made = (
+            desk.tried(colour, desk, cast("Token", value))
+            if is_colour
+            else desk.tried(desk.given, value)
+        )
+        if made is None:
+            desk.forgiven.add(str(name))
+        else:
+            desk.constants[str(name)] = (name, made)
+
+
+# -- the rig -----------------------------------------------------------------------------------
+
+
+def _poses(
+    desk: Desk, lines: Iterable[Line], outputs: Mapping[str, tuple[OutputKind, Token]]
+) -> dict[str, Pose]:
+    entries = [line for line in lines if line.kind == "pose"]
+    names = _declared(desk, "pose", (line.tokens()[-1] for line in entries))
+    made = {str(line.tokens()[-1]): pose(desk, line, outputs) for line in reversed(entries)}
+    return {name: made[name] for name in names}
+
+
+def _safe(desk: Desk, poses: Mapping[str, Pose]) -> Mapping[str, Setting]:
+    """The settings of the safe pose; none where the text has no safe pose."""
+    safe = [one for one in poses.values() if one.safe]
+    for extra in safe[1:]:
+        desk.error(
+            "duplicate-line",
+            "there are two safe poses",
+            head_place(*extra.header),
+            related=((safe[0].header[0], "the first"),),
+            help="a show has one pose that it makes safe by",
+        )
+    return safe[0].settings if safe else {}
+
+
+def _rig(
+    desk: Desk,
+    lines: Sequence[Line],
+    outputs: Mapping[str, tuple[OutputKind, Token]],
+    safe: Mapping[str, Setting],
+) -> Rig:
+    by_kind: dict[str, list[Line]] = {}
+    for line in lines:
+        by_kind.setdefault(line.kind, []).append(line)
+    supplies = _declared(desk, "supply", (line.token(1) for line in by_kind.get("supply", ())))
+    boards = _declared(desk, "board", (line.token(1) for line in by_kind.get("board", ())))
+    wearers = by_kind.get("wearer", [])
+    for extra in wearers[1:]:
+        desk.error(
+            "duplicate-line",
+            "`wearer` is said twice",
+            extra.items[0],
+            related=((wearers[0].items[0], "first said here"),),
+            help="keep one of the two",
+        )
+    first = {id(token) for _, token in outputs.values()}
+    made_outputs = tuple(
+        made
+        for line in lines
+        if line.kind in OUTPUT_KINDS
+        and (made := desk.tried(output, desk, line, boards, safe)) is not None
+        and id(line.items[1]) in first
+    )
+    return Rig(
+        supplies=tuple(
+            made
+            for line in by_kind.get("supply", ())
+            if (made := desk.tried(supply, desk, line)) and line.items[1] is supplies[made.name]
+        ),
+        boards=tuple(
+            made
+            for line in by_kind.get("board", ())
+            if (made := desk.tried(board, desk, line, supplies))
+            and line.items[1] is boards[made.name]
+        ),
+        outputs=cast("tuple[Output, ...]", made_outputs),
+        inputs=tuple(
+            made
+            for line in by_kind.get("input", ())
+            if (made := desk.tried(wired_button, desk, line, boards))
+        ),
+        wearer=wearer(desk, wearers[0]) if wearers else Wearer(),
+    )

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
+
+from seqlang.elaborate import elaborate
+from seqlang.layout import faults, read
+from seqlang.parse import parse
+from seqlang.source import Source
 
 if TYPE_CHECKING:
     from seqlang.diagnostics import Finding, Origin
-    from seqlang.source import Source
     from sim.model import Show
 
 
@@ -27,3 +32,29 @@ class Loaded:
     places: Mapping[str, Origin]
     sources: Mapping[str, Source]
     findings: tuple[Finding, ...]
+
+
+def load(path: str | Path) -> Loaded:
+    """Read the show in a file. What is wrong with it is among the findings, never raised.
+
+    Raises OSError if the file cannot be opened.
+    """
+    text, finding = read(Path(path))
+    source = Source(str(path), text if text.endswith("\n") else text + "\n")
+    if finding is not None:
+        return Loaded(None, {}, {}, {source.path: source}, (finding,))
+    return load_text(source)
+
+
+def load_text(source: Source) -> Loaded:
+    """Read a show from text that is already in memory."""
+    sources = {source.path: source}
+    wrong = faults(source)
+    if wrong:
+        return Loaded(None, {}, {}, sources, wrong)
+    parsed = parse(source)
+    made = elaborate(parsed.items, source, parsed.lost_names)
+    findings = sorted(
+        (*parsed.findings, *made.findings), key=lambda finding: (finding.span.start, finding.name)
+    )
+    return Loaded(made.show, made.origins, made.places, sources, tuple(findings))

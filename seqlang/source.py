@@ -1,17 +1,13 @@
-"""Source text of a show, and where the values made from it came from."""
+"""Source text of a show, and places in it."""
 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
-from seqlang.diagnostics import Origin, Span
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
+from seqlang.diagnostics import Span
 
 
 @dataclass(frozen=True)
@@ -53,37 +49,3 @@ class Place(NamedTuple):
 
     start: int
     end: int
-
-
-Parts = tuple[tuple[str, Place], ...]
-
-
-class Origins(Mapping[int, Origin]):
-    """Origins by mark. A mark costs one list entry; its spans are made when asked for.
-
-    Most values of a show are never at fault, so their spans are never made.
-    """
-
-    def __init__(self, path: str) -> None:
-        self._path = path
-        self._makers: list[tuple[Callable[..., tuple[Place, Parts]], tuple[object, ...]]] = []
-
-    def mark(self, maker: Callable[..., tuple[Place, Parts]], *material: object) -> int:
-        """A new mark whose origin is `maker(*material)`: the statement's place and its parts."""
-        self._makers.append((maker, material))
-        return len(self._makers) - 1
-
-    def __getitem__(self, mark: int) -> Origin:
-        if not 0 <= mark < len(self._makers):
-            raise KeyError(mark)
-        maker, material = self._makers[mark]
-        whole, parts = maker(*material)
-        return Origin(
-            Span(self._path, *whole), tuple((name, Span(self._path, *at)) for name, at in parts)
-        )
-
-    def __iter__(self) -> Iterator[int]:
-        return iter(range(len(self._makers)))
-
-    def __len__(self) -> int:
-        return len(self._makers)

@@ -1,0 +1,345 @@
+"""Amounts to numbers: constants, arithmetic, units, ranges, and what is wrong with them."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from typing import TYPE_CHECKING, Literal, ParamSpec, TypeAlias, TypeVar
+
+from lark import Token
+
+from seqlang.diagnostics import Finding, Fix, Span
+from seqlang.names import nearest
+from seqlang.origins import Origins
+from seqlang.source import Place
+from seqlang.syntax import Amount, Negative, Sum, place
+from seqlang.units import (
+    DURATION,
+    LEVEL,
+    NUMBER,
+    PERCENT,
+    PLAIN,
+    SHARE,
+    Measure,
+    Quantity,
+    multiplied,
+    parse_quantity,
+    title_of,
+    units_of,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from seqlang.source import Source
+
+DAY_MS = 24 * 3600 * 1000
+"""The longest time a statement can ask for."""
+
+BIGGEST = Fraction(10**12)
+"""No quantity of a worn rig is larger, in any of its units."""
+
+_LIKE_A_NUMBER = re.compile(r"nan|inf(inity)?", re.IGNORECASE)
+
+
+P = ParamSpec("P")
+T = TypeVar("T")
+Colour: TypeAlias = tuple[int, int, int]
+"""sRGB, 0 to 255 each."""
+
+
+class Fault(Exception):
+    """An amount that has no value; its finding is already noted."""
+
+
+class Desk:
+    """What one run of elaboration shares: the text, constants, origins and findings."""
+
+    def __init__(self, source: Source, forgiven: Iterable[str] = ()) -> None:
+        self.source = source
+        self.origins = Origins(source.path)
+        self.findings: list[Finding] = []
+        self.constants: dict[str, tuple[Token, Quantity | Colour]] = {}
+        """By name: where it was written, and its quantity or colour."""
+        self.later: dict[str, Token] = {}
+        """Constants of the whole file, to tell `not yet` from `not at all`."""
+        self.forgiven = set(forgiven)
+        """Names declared in lines that could not be read: missing, but not unknown."""
+        self._known: dict[tuple[str, Measure], float] = {}
+
+    def apart(self) -> Desk:
+        """A desk with the same constants whose findings and origins nobody will see."""
+        other = Desk(self.source, self.forgiven)
+        other.constants = self.constants
+        return other
+
+    # -- findings ---------------------------------------------------------------------------
+
+    def span(self, node: object) -> Span:
+        return Span(self.source.path, *place(node))
+
+    def text(self, node: object) -> str:
+        start, end = place(node)
+        return self.source.text[start:end]
+
+    def error(
+        self,
+        name: str,
+        message: str,
+        node: object,
+        label: str = "",
+        *,
+        related: tuple[tuple[object, str], ...] = (),
+        help: str | None = None,
+        fix: str | None = None,
+        severity: Literal["error", "warning", "advice"] = "error",
+        asked: float | None = None,
+        limit: float | None = None,
+        unit: str | None = None,
+    ) -> None:
+        """Note a finding at a node; `fix` is what would pass in its place."""
+        span = Span(self.source.path, *(node if isinstance(node, Place) else place(node)))
+        spots = tuple((self.span(other), words) for other, words in related)
+        self.findings.append(
+            Finding(
+                severity,
+                name,
+                message,
+                span,
+                label,
+                spots,
+                (),
+                help,
+                None if fix is None else Fix(span, fix),
+                asked,
+                limit,
+                unit,
+            )
+        )
+
+    def unknown(self, token: Token, kind: str, known: Iterable[str]) -> None:
+        """Note an unknown name with the nearest known one."""
+        if str(token) in self.forgiven:
+            return
+        names = list(known)
+        near = nearest(str(token), names)
+        if near is not None:
+            hint = f"did you mean `{near}`?"
+        elif names:
+            shown = ", ".join(f"`{name}`" for name in sorted(names)[:8])
+            hint = f"known here: {shown}" + (" and more" if len(names) > 8 else "")
+        else:
+            hint = f"this show has no {kind} yet"
+        self.error("unknown-name", f"there is no {kind} `{token}`", token, help=hint, fix=near)
+
+    def tried(self, make: Callable[P, T], *args: P.args, **more: P.kwargs) -> T | None:
+        """What `make` gives, or None if it found a fault (and noted it)."""
+        try:
+            return make(*args, **more)
+        except Fault:
+            return None
+
+    # -- amounts ----------------------------------------------------------------------------
+
+    def value(self, amount: Amount, measure: Measure) -> float:
+        """The amount as the model keeps it, rounded once. Raises Fault."""
+        if isinstance(amount, Token) and amount.type != "NAME":
+            known = self._known.get((str(amount), measure))
+            if known is not None:
+                return known
+        result = float(self.exact(amount, measure))
+        if isinstance(amount, Token) and amount.type != "NAME":
+            self._known[(str(amount), measure)] = result
+        return result
+
+    def exact(self, amount: Amount, measure: Measure) -> Fraction:
+        """The amount as the model keeps it, as a fraction. Raises Fault."""
+        quantity = self.quantity(amount)
+        if quantity.dimension != measure.dimension:
+            self._misfit(amount, quantity, measure)
+            raise Fault
+        if abs(quantity.value) > BIGGEST or abs(quantity.value * measure.scale) > BIGGEST:
+            self.error(
+                "number-out-of-range",
+                f"`{_short(self.text(amount))}` is larger than anything a rig can be asked for",
+                amount,
+            )
+            raise Fault
+        return quantity.value * measure.scale
+
+    def quantity(self, amount: Amount | Negative) -> Quantity:
+        """The amount's value and dimension, whatever they are. Raises Fault."""
+        if isinstance(amount, Sum):
+            return self._sum(amount)
+        if isinstance(amount, Negative):
+            value, dimension = self.quantity(amount.operand)
+            return Quantity(-value, dimension)
+        if amount.type == "NAME":
+            return self._constant(amount)
+        try:
+            return parse_quantity(amount)
+        except ZeroDivisionError:
+            self.error("division-by-zero", f"`{amount}` would be endlessly fast", amount)
+            raise Fault from None
+
+    def given(self, amount: object) -> Quantity:
+        """The value of a constant. Raises Fault."""
+        assert isinstance(amount, Token | Sum)
+        value, dimension = self.quantity(amount)
+        if abs(value) > BIGGEST:
+            self.error("number-out-of-range", "this is larger than anything a rig needs", amount)
+            raise Fault
+        return Quantity(value, dimension)
+
+    def _constant(self, token: Token) -> Quantity:
+        found = self.constants.get(str(token))
+        if found is not None:
+            if isinstance(found[1], Quantity):
+                return found[1]
+            self.error("wrong-kind", f"`{token}` is a colour, but an amount is due here", token)
+        elif str(token) in self.later:
+            self.error(
+                "used-before-given",
+                f"`{token}` is given further down",
+                token,
+                related=((self.later[str(token)], "given here"),),
+                help="move its `given` line above the first use",
+            )
+        elif _LIKE_A_NUMBER.fullmatch(token):
+            self.error("not-a-number", f"`{token}` is no number that a part could follow", token)
+        else:
+            self.unknown(token, "constant", self.constants)
+        raise Fault
+
+    def _sum(self, node: Sum) -> Quantity:
+        """`*` and `/` before `+` and `-`, each from left to right."""
+        items = node.items
+        total: Quantity | None = None
+        sign, product = 1, self.quantity(_operand(items[0]))
+        for index in range(1, len(items), 2):
+            operator, operand = str(items[index]), _operand(items[index + 1])
+            right = self.quantity(operand)
+            if operator in "*/":
+                product = self._product(product, right, operator, operand)
+            else:
+                total = self._total(total, sign, product, node)
+                sign, product = (1 if operator == "+" else -1), right
+        return self._total(total, sign, product, node)
+
+    def _product(
+        self, left: Quantity, right: Quantity, operator: str, operand: object
+    ) -> Quantity:
+        try:
+            return multiplied(left, right, 1 if operator == "*" else -1)
+        except ZeroDivisionError:
+            self.error(
+                "division-by-zero", f"this divides by zero: `{self.text(operand)}`", operand
+            )
+            raise Fault from None
+
+    def _total(
+        self, total: Quantity | None, sign: int, product: Quantity, node: Sum
+    ) -> Quantity:
+        if total is None:
+            return Quantity(sign * product.value, product.dimension)
+        if total.dimension != product.dimension:
+            left, right = title_of(total.dimension), title_of(product.dimension)
+            self.error("unit-mismatch", f"{left} and {right} cannot be added", node)
+            raise Fault
+        return Quantity(total.value + sign * product.value, total.dimension)
+
+    def _misfit(self, amount: Amount, quantity: Quantity, measure: Measure) -> None:
+        units = units_of(measure.dimension)
+        listed = ", ".join(f"`{unit}`" for unit in units)
+        text = _short(self.text(amount))
+        if quantity.dimension == NUMBER and measure.dimension != NUMBER:
+            plain = isinstance(amount, Token) and amount.type == "NUMBER"
+            self.error(
+                "missing-unit",
+                f"{measure.title} is due here, but `{text}` has no unit",
+                amount,
+                help=f"the units of {measure.title}: {listed}",
+                fix=f"{amount} {measure.unit}" if plain else None,
+            )
+            return
+        self.error(
+            "unit-mismatch",
+            f"{measure.title} is due here, but `{text}` is {title_of(quantity.dimension)}",
+            amount,
+            help=f"the units of {measure.title}: {listed}"
+            if units
+            else "write the number without a unit",
+        )
+
+    # -- amounts with limits ----------------------------------------------------------------
+
+    def within(
+        self,
+        amount: Amount,
+        measure: Measure,
+        what: str,
+        low: float | None = None,
+        high: float | None = None,
+        *,
+        above: float | None = None,
+    ) -> float:
+        """`value` that lies from `low` to `high`, or above `above`. Raises Fault."""
+        value = self.value(amount, measure)
+        unit = "" if not measure.unit else f" {measure.model_unit}"
+        text = _short(self.text(amount))
+        if above is not None and value <= above:
+            words, limit = f"must be more than {above:g}{unit}", above
+        elif low is not None and value < low:
+            words, limit = f"must be at least {low:g}{unit}", low
+        elif high is not None and value > high:
+            words, limit = f"must be at most {high:g}{unit}", high
+        else:
+            return value
+        self.error(
+            "number-out-of-range",
+            f"{what} {words}, but `{text}` is asked",
+            amount,
+            asked=value,
+            limit=limit,
+            unit=unit.strip() or None,
+        )
+        raise Fault
+
+    def count(self, amount: Amount, what: str, low: int, high: int) -> int:
+        """A whole number from `low` to `high`. Raises Fault."""
+        value = self.exact(amount, PLAIN)
+        if value.denominator != 1:
+            self.error("not-whole", f"{what} must be a whole number", amount)
+            raise Fault
+        self.within(amount, PLAIN, what, low, high)
+        return int(value)
+
+    def milliseconds(self, amount: Amount, what: str, least: int = 1) -> int:
+        """A time in whole milliseconds, from `least` to a day. Raises Fault."""
+        value = self.within(amount, DURATION, what, least, DAY_MS)
+        return round(value)
+
+    def percent(self, amount: Amount, what: str) -> float:
+        """A light level, 0 to 100, to the nearest half percent. Raises Fault."""
+        return round(self.within(amount, LEVEL, what, 0, 100) * 2) / 2
+
+    def share(self, amount: Amount) -> float:
+        """A fraction of one: `1/3`, `0.4`, `40 %`. Raises Fault."""
+        if isinstance(amount, Token) and amount.type == "FRACTION":
+            above, below = amount.split("/")
+            if Fraction(below) == 0:
+                self.error("division-by-zero", f"`{amount}` divides by zero", amount)
+                raise Fault
+            return float(Fraction(above) / Fraction(below))
+        quantity = self.quantity(amount)
+        return self.value(amount, SHARE if quantity.dimension == PERCENT else PLAIN)
+
+
+def _operand(item: object) -> Token | Sum | Negative:
+    assert isinstance(item, Token | Sum | Negative)
+    return item
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 40 else text[:37] + "..."
+
