@@ -80,7 +80,7 @@ class _UnderWay:
     """When to send it again."""
     busy_until: float
     tries: int = 1
-    was_busy: bool = False
+    """0 after a busy reply."""
 
 
 @dataclass(slots=True)
@@ -269,7 +269,7 @@ class Link:
             reply = Reply(frame.payload[0], frame.payload[1:])
             if reply.status == Status.BUSY and self.port.now() < request.busy_until:
                 self.traffic.busy += 1
-                request.was_busy, request.tries = True, 0
+                request.tries = 0
                 request.due = self.port.now() + BUSY_PAUSE_S
             else:
                 del under_way[key]
@@ -288,8 +288,8 @@ class Link:
                     "check plug, cable and supply, then repeat; an interrupted transfer leaves the "
                     "old show in place",
                 )
+            self.traffic.repeats += request.tries > 0
             request.tries += 1
-            self.traffic.repeats += 1
             self.port.write(request.encoded)
             request.due = self.port.now() + request.wait_s
 

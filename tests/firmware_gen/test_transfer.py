@@ -1,0 +1,232 @@
+"""Transfers: done, or the old show still plays, and why."""
+
+from __future__ import annotations
+
+import random
+import struct
+from contextlib import suppress
+from dataclasses import replace
+
+import pytest
+from faulty_port import FAULTS, GOOD, FaultyPort
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from small_tables import NEW, OLD, small_table
+
+from firmware_gen.chips import ATMEGA328P
+from firmware_gen.crc import crc16
+from firmware_gen.failures import LinkFailure
+from firmware_gen.link import Link
+from firmware_gen.protocol import NO_ADDRESS, Hello, Kind, Mode
+from firmware_gen.slots import FIRST_BYTE
+from firmware_gen.storage import Eeprom
+from firmware_gen.table import Table, encode
+from firmware_gen.transfer import check_board, choose_table, transfer
+from firmware_gen.virtual import WRITE_S, LocalPort, VirtualBoard
+
+
+def board_with(table: bytes, write_s: float = 0.0) -> VirtualBoard:
+    virtual = VirtualBoard(write_s=write_s)
+    if table:
+        transfer(Link(LocalPort(virtual)), table)
+    return virtual
+
+
+def long_table() -> bytes:
+    rng = random.Random(2)
+    colours = tuple((rng.randrange(201), rng.randrange(201), rng.randrange(201)) for _ in range(64))
+    return encode(Table(ATMEGA328P.chip_id, 1, colours=colours))
+
+
+def test_a_transfer_puts_the_table_into_the_other_slot_and_reads_it_back() -> None:
+    virtual = board_with(OLD)
+    steps: list[tuple[str, int, int]] = []
+    done = transfer(Link(LocalPort(virtual)), NEW, progress=lambda *step: steps.append(step))
+    assert virtual.board.slots.table == NEW
+    assert (done.slot, done.address, done.length, done.repeats, done.restarts) == (
+        1,
+        1,
+        len(NEW),
+        0,
+        0,
+    )
+    assert done.crc == int.from_bytes(NEW[-2:], "little")
+    assert [step[0] for step in steps if step[1] in (0, len(NEW))] == [
+        "transfer",
+        "transfer",
+        "verify",
+        "read back",
+        "done",
+    ]
+    counts = [count for step, count, _ in steps if step == "transfer"]
+    assert counts == sorted(counts)
+
+
+def test_storing_is_what_takes_the_time() -> None:
+    """Within 1.1 times the 3.4 ms that each changed byte takes."""
+    virtual = board_with(b"", write_s=WRITE_S)
+    table = long_table()
+    transfer(Link(LocalPort(virtual)), table)
+    assert virtual.time_s < 1.1 * WRITE_S * virtual.eeprom.writes
+
+
+@settings(max_examples=150)
+@given(st.lists(st.sampled_from((GOOD, *FAULTS)), max_size=120))
+def test_whatever_happens_to_frames_the_new_show_plays_or_the_old_one_does(
+    faults: list[str],
+) -> None:
+    virtual = board_with(OLD)
+    link = Link(FaultyPort(LocalPort(virtual), faults))
+    try:
+        transfer(link, NEW)
+    except LinkFailure:
+        assert virtual.board.slots.table in (OLD, NEW)
+    else:
+        assert virtual.board.slots.table == NEW
+    virtual.restart()
+    assert virtual.board.slots.table in (OLD, NEW)
+
+
+@settings(max_examples=150)
+@given(st.lists(st.tuples(st.sampled_from(FAULTS), st.integers(2, 6)), max_size=40))
+def test_a_transfer_survives_every_third_frame_spoilt(faults: list[tuple[str, int]]) -> None:
+    script = [each for fault, good in faults for each in [fault, *[GOOD] * good]]
+    virtual = board_with(OLD)
+    transfer(Link(FaultyPort(LocalPort(virtual), script)), NEW)
+    assert virtual.board.slots.table == NEW
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_board_that_restarts_on_the_way_is_flashed_all_the_same(seed: int) -> None:
+    virtual = board_with(OLD, write_s=WRITE_S)
+    rng = random.Random(seed)
+
+    class Restarting(LocalPort):
+        restarts = 0
+
+        def write(self, data: bytes) -> None:
+            if self.restarts < 2 and rng.random() < 0.08:
+                self.restarts += 1
+                self.virtual.restart()
+            super().write(data)
+
+    port = Restarting(virtual)
+    done = transfer(Link(port), NEW)
+    assert virtual.board.slots.table == NEW
+    assert done.restarts <= port.restarts
+
+
+def test_a_board_that_restarts_again_and_again_is_given_up_and_plays_the_old_show() -> None:
+    virtual = board_with(OLD)
+
+    class Restarting(LocalPort):
+        def write(self, data: bytes) -> None:
+            if data[3] == Kind.VERIFY:
+                self.virtual.restart()
+            super().write(data)
+
+    with pytest.raises(LinkFailure, match="lost the transfer: it restarted") as failure:
+        transfer(Link(Restarting(virtual)), NEW)
+    assert failure.value.reason == "board-reset"
+    assert virtual.board.slots.table == OLD
+
+
+@pytest.mark.parametrize("count", range(0, 40, 3))
+def test_a_cable_pulled_at_any_time_leaves_the_old_show_or_the_new_one(count: int) -> None:
+    virtual = board_with(OLD)
+    link = Link(FaultyPort(LocalPort(virtual), [GOOD] * count + ["drop"] * 500))
+    with suppress(LinkFailure):
+        transfer(link, NEW)
+    virtual.restart()
+    assert virtual.board.slots.table in (OLD, NEW)
+    assert transfer(Link(LocalPort(virtual)), NEW).length == len(NEW)
+
+
+def test_worn_out_memory_ends_in_verify_failed_and_the_old_show_plays() -> None:
+    class Worn(Eeprom):
+        def write(self, address: int, value: int) -> None:
+            super().write(address, value)
+            if address == FIRST_BYTE + ATMEGA328P.slot_bytes + 14:
+                self.cells[address] = 0x77
+
+    virtual = VirtualBoard(Worn(), write_s=0.0)
+    transfer(Link(LocalPort(virtual)), OLD)
+    with pytest.raises(LinkFailure, match="verify failed") as failure:
+        transfer(Link(LocalPort(virtual)), NEW)
+    assert failure.value.reason == "verify-failed"
+    assert "The old show is still there" in (failure.value.help or "")
+    virtual.restart()
+    assert virtual.board.slots.table == OLD
+
+
+def test_too_large_a_table_is_told_with_both_sizes_and_nothing_is_sent() -> None:
+    small_chip = replace(ATMEGA328P, slot_bytes=60)
+    virtual = VirtualBoard(chip=small_chip, write_s=0.0)
+    with pytest.raises(LinkFailure, match="79 bytes, the board's slots hold 60") as failure:
+        transfer(Link(LocalPort(virtual)), OLD)
+    assert failure.value.reason == "table-too-large"
+    assert virtual.eeprom.writes == 0
+
+
+def test_a_board_with_another_address_keeps_its_show() -> None:
+    virtual = board_with(small_table(address=7))
+    with pytest.raises(LinkFailure, match="address 7, the table is for address 1") as failure:
+        transfer(Link(LocalPort(virtual)), NEW)
+    assert failure.value.reason == "wrong-address"
+    assert "--readdress" in (failure.value.help or "")
+    assert virtual.board.slots.table == small_table(address=7)
+
+
+def test_a_spare_board_takes_another_address_on_purpose() -> None:
+    virtual = board_with(small_table(address=7))
+    done = transfer(Link(LocalPort(virtual)), NEW, readdress=True)
+    assert done.address == 1
+    assert virtual.board.slots.table == NEW
+
+
+def test_another_chip_is_told() -> None:
+    hello = Hello(1, 1, 0, 9, Mode.BLANK, 2, 500, 255, 1, 0, 32, 2)
+    with pytest.raises(LinkFailure, match="made for the ATmega328P, the board's chip is chip 9"):
+        check_board(hello, NO_ADDRESS, OLD)
+
+
+def test_a_table_that_the_firmware_refuses_is_told_with_the_reason() -> None:
+    """A later program's table on an earlier firmware: made by turning the version up."""
+    later = bytearray(NEW)
+    later[1] = 2
+    later[-2:] = struct.pack("<H", crc16(bytes(later[:-2])))
+    virtual = board_with(OLD)
+    with pytest.raises(LinkFailure, match="a version that the firmware does not know") as failure:
+        transfer(Link(LocalPort(virtual)), bytes(later))
+    assert failure.value.reason == "table-refused"
+    assert virtual.board.slots.table == OLD
+
+
+# -- which board of the show is it -------------------------------------------------------------
+
+TABLES = {"head": small_table(address=1), "tail": small_table(address=2)}
+
+
+def test_the_connected_board_is_found_by_its_address() -> None:
+    assert choose_table(TABLES, 2, None) == "tail"
+    assert choose_table({"only": OLD}, NO_ADDRESS, None) == "only"
+    assert choose_table({"only": OLD}, 9, None) == "only"
+    assert choose_table(TABLES, NO_ADDRESS, "head") == "head"
+
+
+@pytest.mark.parametrize(
+    ("address", "wanted", "readdress", "reason", "words"),
+    [
+        (NO_ADDRESS, None, False, "board-unclear", "2 boards, and the connected one has no addre"),
+        (2, None, True, "board-unclear", "the show has 2 boards"),
+        (5, None, False, "wrong-address", "address 5, which no board of the show has"),
+        (1, "fin", False, "board-unclear", "no board `fin`"),
+    ],
+)
+def test_an_unclear_board_is_asked_for_with_the_names_there_are(
+    address: int, wanted: str | None, readdress: bool, reason: str, words: str
+) -> None:
+    with pytest.raises(LinkFailure, match=words) as failure:
+        choose_table(TABLES, address, wanted, readdress=readdress)
+    assert failure.value.reason == reason
+    assert "head (address 1), tail (address 2)" in (failure.value.help or "")
