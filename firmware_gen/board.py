@@ -130,15 +130,19 @@ class Board:
         return sent
 
     def work(self) -> bool:
-        """Store the next byte that differs; whether there was one."""
-        stored = self.slots.work()
-        if self.slots.idle and self._waiting is not None:
+        """Store the next byte that differs; whether there was one.
+
+        A verify or commit is answered by the call after the last byte's.
+        """
+        if self.slots.work():
+            return True
+        if self._waiting is not None:
             request, self._waiting = self._waiting, None
             if request.kind == Kind.VERIFY:
                 self._answer(request, *self._verdict())
             else:
                 self._changed_over(request)
-        return stored
+        return False
 
     def frame(self) -> Frame | None:
         """Play one frame of 20 ms; None on a blank board, whose outputs are all at rest."""

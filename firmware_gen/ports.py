@@ -89,10 +89,16 @@ class SerialPort:
         return time.monotonic()
 
     def close(self) -> None:
-        # pyserial lingers 0.3 s after shutting a socket down; nobody need wait for that.
+        connection = getattr(self._serial, "_socket", None)
+        if connection is None:
+            self._serial.close()
+            return
+        # pyserial lingers 0.3 s after shutting a socket down, for which nobody need wait, and
+        # leaves the socket open if the other end was the first to hang up.
         closing = threading.Thread(target=self._serial.close, daemon=True)
         closing.start()
-        closing.join(0.02 if self.name.startswith("socket:") else None)
+        closing.join(0.02)
+        connection.close()
 
     def _lost(self, error: Exception) -> LinkFailure:
         if not self._received and self.name.startswith("socket:"):

@@ -224,8 +224,10 @@ class _Socket:
 
     def __init__(self, tcp_port: int) -> None:
         try:
+            if not 0 <= tcp_port < 65536:
+                raise OSError("numbers go from 0 to 65535")
             self._listener = socket.create_server(("127.0.0.1", tcp_port))
-        except (OSError, OverflowError) as error:
+        except OSError as error:
             raise LinkFailure(
                 "no-port",
                 f"no virtual board can listen at {tcp_port} ({error})",

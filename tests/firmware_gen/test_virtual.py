@@ -1,0 +1,146 @@
+"""The virtual board: real time behind real ports, fast time in process, one behaviour."""
+
+from __future__ import annotations
+
+import os
+import time
+from pathlib import Path
+
+import pytest
+from small_tables import NEW, NOD, OLD
+
+from firmware_gen.failures import LinkFailure
+from firmware_gen.link import Link
+from firmware_gen.player import Frame, Player
+from firmware_gen.ports import open_port
+from firmware_gen.protocol import Mode, ResetCause
+from firmware_gen.storage import Eeprom
+from firmware_gen.transfer import transfer
+from firmware_gen.virtual import FRAME_S, LocalPort, Server, VirtualBoard, stored_eeprom
+
+PORTS = [
+    pytest.param(False, id="socket"),
+    pytest.param(
+        True,
+        id="pseudo-terminal",
+        marks=pytest.mark.skipif(os.name != "posix", reason="needs pseudo-terminals"),
+    ),
+]
+
+
+@pytest.mark.parametrize("pseudo_terminal", PORTS)
+def test_a_show_is_transferred_and_triggered_through_a_real_port(pseudo_terminal: bool) -> None:
+    frames: list[Frame | None] = []
+    virtual = VirtualBoard(write_s=0.0, on_frame=frames.append)
+    with Server(virtual, pseudo_terminal=pseudo_terminal, speed=20.0) as server:
+        port = open_port(server.url)
+        link = Link(port)
+        assert transfer(link, OLD).length == len(OLD)
+        while link.state().mode != Mode.READY:
+            time.sleep(0.002)
+        assert link.trigger(NOD).done
+        while not link.state().running_cues:
+            time.sleep(0.002)
+        while link.state().running_cues:
+            time.sleep(0.002)
+        assert link.table() == OLD
+        assert link.state().bad_frames == 0
+        port.close()
+    pulses = {frame.pulses[0] for frame in frames if frame}
+    assert max(pulses) - min(pulse for pulse in pulses if pulse) > 1000
+
+
+def test_it_plays_in_real_time() -> None:
+    virtual = VirtualBoard()
+    started = time.monotonic()
+    with Server(virtual):
+        time.sleep(0.3)
+    passed = time.monotonic() - started
+    assert virtual.frames <= passed / FRAME_S + 1
+    assert virtual.frames >= 0.2 / FRAME_S
+
+
+def test_the_next_host_reaches_it_after_the_first_has_gone() -> None:
+    with Server(VirtualBoard()) as server:
+        for _ in range(3):
+            port = open_port(server.url)
+            assert Link(port).greet().mode == Mode.BLANK
+            port.close()
+
+
+def test_a_second_host_is_turned_away_while_the_first_talks() -> None:
+    with Server(VirtualBoard()) as server:
+        first = open_port(server.url)
+        Link(first).greet()
+        second = open_port(server.url)
+        with pytest.raises(LinkFailure) as failure:
+            Link(second).greet()
+        assert failure.value.reason == "port-busy"
+        assert Link(first).greet().mode == Mode.BLANK
+        first.close()
+        second.close()
+
+
+def test_a_number_that_is_taken_is_told() -> None:
+    with Server(VirtualBoard()) as server:
+        number = int(server.url.rsplit(":", 1)[1])
+        with pytest.raises(LinkFailure, match=f"can listen at {number}"):
+            Server(VirtualBoard(), tcp_port=number)
+    with pytest.raises(LinkFailure, match="can listen at 99999"):
+        Server(VirtualBoard(), tcp_port=99999)
+
+
+def test_a_stored_board_remembers_its_show(tmp_path: Path) -> None:
+    store = tmp_path / "board.bin"
+    for table in (OLD, NEW):
+        with Server(VirtualBoard(stored_eeprom(store), write_s=0.0), store=store) as server:
+            port = open_port(server.url)
+            transfer(Link(port), table)
+            port.close()
+        assert VirtualBoard(stored_eeprom(store)).board.slots.table == table
+    assert [path.name for path in tmp_path.iterdir()] == ["board.bin"]
+
+
+def test_a_file_that_is_no_stored_board_is_told(tmp_path: Path) -> None:
+    (tmp_path / "x").write_bytes(b"123")
+    with pytest.raises(LinkFailure, match="holds 3 bytes, a board's memory has 1024"):
+        stored_eeprom(tmp_path / "x")
+
+
+def test_a_restart_keeps_what_is_stored_and_tells_its_cause() -> None:
+    virtual = VirtualBoard(write_s=0.0)
+    link = Link(LocalPort(virtual))
+    transfer(link, OLD)
+    assert link.state().reset_cause == ResetCause.POWER_ON
+    virtual.restart(ResetCause.WATCHDOG)
+    link.greet()
+    assert link.state().reset_cause == ResetCause.WATCHDOG
+    assert link.table() == OLD
+
+
+def test_fast_time_plays_the_very_frames_of_the_player() -> None:
+    frames: list[Frame | None] = []
+    virtual = VirtualBoard(write_s=0.0)
+    transfer(Link(LocalPort(virtual)), OLD)
+    started = virtual.frames
+    virtual.restart()
+    virtual._on_frame = frames.append
+    virtual.advance(virtual.time_s + 10.0)
+    assert len(frames) == virtual.frames - started == 500
+    player = Player(OLD)
+    assert frames == [player.frame() for _ in range(500)]
+
+
+def test_time_passes_in_fast_time_only_while_the_host_waits() -> None:
+    virtual = VirtualBoard()
+    port = LocalPort(virtual)
+    assert port.read(0.5) == b""
+    assert port.now() == pytest.approx(0.5)
+    assert virtual.frames == 25
+
+
+def test_storing_takes_its_time_and_frames_go_on() -> None:
+    virtual = VirtualBoard(Eeprom(), write_s=0.1)
+    transfer(Link(LocalPort(virtual)), OLD)
+    assert virtual.time_s >= 0.1 * virtual.eeprom.writes
+    assert virtual.frames == pytest.approx(virtual.time_s / FRAME_S, abs=1)
