@@ -38,11 +38,13 @@ LEAST_STRETCH_MS = 2 * FRAME_MS
 
 def check(scene: Scene) -> Iterator[Finding]:
     failing = {failure.planned.move.output for failure in scene.failures}
-    for cuts in scene.interruptions:
-        if not cuts.found or cuts.servo in failing:
-            continue
+    sound = [cuts for cuts in scene.interruptions if cuts.found and cuts.servo not in failing]
+    for cuts in sound:
         yield from _overload(scene, cuts)
-        yield from _stretch(scene, cuts)
+    longest = [max(cuts.found, key=lambda cut: cut.delay_ms) for cuts in sound]
+    stretched = [cut for cut in longest if cut.delay_ms > LEAST_STRETCH_MS]
+    if stretched:
+        yield _stretch(scene, sorted(stretched, key=lambda cut: -cut.delay_ms))
 
 
 def _overload(scene: Scene, cuts: Cuts) -> Iterator[Finding]:
@@ -72,23 +74,32 @@ def _overload(scene: Scene, cuts: Cuts) -> Iterator[Finding]:
     )
 
 
-def _stretch(scene: Scene, cuts: Cuts) -> Iterator[Finding]:
-    worst = max(cuts.found, key=lambda cut: cut.delay_ms)
-    if worst.delay_ms <= LEAST_STRETCH_MS:
-        return
-    written = scene.show.score.stop_ms if worst.by == STOP else worst.then.duration_ms
-    yield Finding(
+def _stretch(scene: Scene, cuts: list[Interruption]) -> Finding:
+    """The longest stretch of the show, and that of every other servo in a note."""
+    worst = cuts[0]
+    written = _written_ms(scene, worst)
+    return Finding(
         "advice",
         "interrupted-stretch",
-        f"where {_taker(worst)} takes over from `{worst.cue}`, its move of `{cuts.servo}` may take "
-        f"{seconds(worst.delay_ms)} longer than the {seconds(written)} written",
+        f"where {_taker(worst)} takes over from `{worst.cue}`, its move of `{worst.servo}` may "
+        f"take {seconds(worst.delay_ms)} longer than the {seconds(written)} written",
         pace_span(scene, worst.moving.move if worst.by == STOP else worst.then),
         label=f"up to {seconds(written + worst.delay_ms)}",
         related=((scene.span(worst.moving.move.mark), "the move it cuts short"),),
+        notes=tuple(
+            f"`{cut.servo}`: up to {seconds(cut.delay_ms)} longer than the "
+            f"{seconds(_written_ms(scene, cut))} written, {_taker(cut)} after `{cut.cue}`"
+            for cut in cuts[1:]
+        ),
+        help="the part brakes first and keeps within its travel; nothing needs to be changed",
         asked=worst.delay_ms,
         limit=float(LEAST_STRETCH_MS),
         unit="ms",
     )
+
+
+def _written_ms(scene: Scene, cut: Interruption) -> int:
+    return scene.show.score.stop_ms if cut.by == STOP else cut.then.duration_ms
 
 
 def _taker(cut: Interruption) -> str:

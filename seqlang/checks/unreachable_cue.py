@@ -25,26 +25,30 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from seqlang.checks.button_bound_twice import BUTTONS
 from seqlang.checks.scene import Scene
-from seqlang.diagnostics import Finding
+from seqlang.diagnostics import Finding, Fix, Span
 
 
 def check(scene: Scene) -> Iterator[Finding]:
-    if not scene.show.score.bindings:
+    bindings = scene.show.score.bindings
+    if not bindings:
         return
+    first = scene.span(bindings[0].mark)
+    taken = {binding.button for binding in bindings} | {scene.show.score.stop_button}
     for cue in scene.show.score.cues:
-        if cue.name not in scene.reachable:
-            yield Finding(
-                "warning",
-                "unreachable-cue",
-                f"nothing starts cue `{cue.name}`",
-                scene.span(cue.mark, "name"),
-                label="no button, not idle, not for a lost remote",
-                help=f"bind it: `button {_free_button(scene)}: go {cue.name}`",
-            )
-
-
-def _free_button(scene: Scene) -> int:
-    score = scene.show.score
-    taken = {binding.button for binding in score.bindings} | {score.stop_button}
-    return next((n for n in range(1, 32) if n not in taken), 31)
+        if cue.name in scene.reachable:
+            continue
+        free = next((n for n in BUTTONS if n not in taken), None)
+        taken.add(free)
+        line = f"button {free}: go {cue.name}"
+        at = Span(first.path, first.start, first.start)
+        yield Finding(
+            "warning",
+            "unreachable-cue",
+            f"nothing starts cue `{cue.name}`",
+            scene.span(cue.mark, "name"),
+            label="no button, not idle, not for a lost remote",
+            help=f"bind it under `remote`: `{line}`" if free else "all buttons are taken",
+            fix=Fix(at, f"{line}\n{scene.indent(first)}") if free else None,
+        )
