@@ -1,0 +1,131 @@
+"""The `bellcrank` command: one module beside this one for each subcommand.
+
+A subcommand's module has `command`, a click command; it is imported only when it is called (or
+listed), and imports what is heavy inside its functions. Exit status: 0 done, 1 the show has
+errors, 2 wrong usage, 3 board or link failure, 4 a mistake in this program.
+"""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from pathlib import Path
+from typing import Final, NoReturn
+
+import click
+
+SHOW_HAS_ERRORS: Final = 1
+WRONG_USAGE: Final = 2
+BOARD_FAILURE: Final = 3
+OWN_MISTAKE: Final = 4
+
+
+class ShowFailed(click.ClickException):
+    """The show has errors; they have been shown."""
+
+    exit_code = SHOW_HAS_ERRORS
+
+
+class BoardFailed(click.ClickException):
+    """Board, port or link failed; the message says how and what helps."""
+
+    exit_code = BOARD_FAILURE
+
+
+class WrongUse(click.ClickException):
+    """The command was called with something it cannot work with (a file, a name, a number)."""
+
+    exit_code = WRONG_USAGE
+
+
+class Subcommands(click.Group):
+    """Finds subcommands by the names of the modules in this folder, without importing them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        here = Path(__file__).parent
+        return sorted(
+            path.stem.replace("_", "-")
+            for path in here.glob("*.py")
+            if not path.stem.startswith("_")
+        )
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in self.list_commands(ctx):
+            return None
+        module = import_module(f"{__name__}.{cmd_name.replace('-', '_')}")
+        found = getattr(module, "command", None)
+        return found if isinstance(found, click.Command) else None
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click does it, with the nearest name for a wrong one."""
+        if args and self.get_command(ctx, args[0]) is None and not args[0].startswith("-"):
+            from seqlang.names import nearest
+
+            near = nearest(args[0], self.list_commands(ctx))
+            hint = f"did you mean `{near}`?" if near else "`bellcrank --help` lists them"
+            raise click.UsageError(f"there is no command `{args[0]}`; {hint}", ctx)
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=Subcommands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="bellcrank", message="%(prog)s %(version)s")
+def group() -> None:
+    """Describe, check, rehearse and flash the cues of a worn animatronic part."""
+
+
+def main(arguments: list[str] | None = None) -> NoReturn:
+    """Run the command and exit with its status. No traceback leaves here."""
+    try:
+        status = group.main(arguments, prog_name="bellcrank", standalone_mode=False)
+    except click.exceptions.Exit as end:
+        sys.exit(end.exit_code)
+    except click.Abort:
+        _fail("stopped", 130)
+    except click.UsageError as error:
+        error.show()
+        sys.exit(WRONG_USAGE)
+    except click.ClickException as error:
+        _fail(error.format_message(), error.exit_code)
+    except BrokenPipeError:
+        _let_go_of_stdout()
+        sys.exit(0)
+    except OSError as error:
+        what = f"`{error.filename}`: " if error.filename else ""
+        _fail(f"{what}{(error.strerror or str(error)).lower()}", WRONG_USAGE)
+    except Exception as error:
+        _own_mistake(error)
+    sys.exit(status if isinstance(status, int) else 0)
+
+
+def _fail(message: str, status: int) -> NoReturn:
+    if message:
+        click.echo(f"error: {message}", err=True)
+    sys.exit(status)
+
+
+def _own_mistake(error: Exception) -> NoReturn:
+    """One line that says where this program went wrong, for a report to its makers."""
+    trace = error.__traceback__
+    while trace is not None and trace.tb_next is not None:
+        trace = trace.tb_next
+    where = ""
+    if trace is not None:
+        where = f" at {Path(trace.tb_frame.f_code.co_filename).name}:{trace.tb_lineno}"
+    words = " ".join(str(error).split())[:200]
+    _fail(
+        f"this is a mistake in bellcrank itself, not in your show: {type(error).__name__}{where}"
+        f"{': ' + words if words else ''}",
+        OWN_MISTAKE,
+    )
+
+
+def _let_go_of_stdout() -> None:
+    """Keep Python from complaining about a closed pipe while it exits."""
+    import os
+
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (OSError, ValueError):
+        return
