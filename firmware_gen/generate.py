@@ -10,7 +10,7 @@ from pathlib import Path
 from textwrap import fill
 from typing import Final
 
-from firmware_gen import protocol
+from firmware_gen import layout, protocol
 from firmware_gen.board import WINDOW
 from firmware_gen.chips import ATMEGA328P, LIMITS, Chip
 from firmware_gen.fixed import (
@@ -23,7 +23,6 @@ from firmware_gen.fixed import (
     law_lists,
     lightness_list,
 )
-from firmware_gen.layout import REASONS
 from firmware_gen.slots import FIRST_BYTE, MARKS
 
 HEADER_PATH: Final = Path(__file__).parent / "core" / "bc_generated.h"
@@ -49,9 +48,18 @@ def header_text(chip: Chip = ATMEGA328P) -> str:
         _enum("bc_request", {f"REQUEST_{kind.name}": kind for kind in protocol.Kind}, hexed=True),
         _enum("bc_status", {f"STATUS_{status.name}": status for status in protocol.Status}),
         _enum("bc_mode", {f"MODE_{mode.name}": mode for mode in protocol.Mode}),
-        _enum("bc_refusal", {f"REFUSAL_{_name(text)}": code for code, text in REASONS.items()}),
+        _enum(
+            "bc_refusal", {f"REFUSAL_{_name(text)}": code for code, text in layout.REASONS.items()}
+        ),
         _enum("bc_law_id", {f"LAW_{_name(law)}": law_id for law, law_id in LAW_IDS.items()}),
         _enum("", _laws()),
+        _enum("bc_kind", {_name(name): kind for kind, name in layout.KINDS.items()}),
+        _enum("", _record("AT", layout.HEADER, end="HEADER_SIZE")),
+        *(_enum("", one) for one in _records()),
+        _enum("", _table_limits()),
+        _enum("bc_op", _ops(), hexed=True),
+        _enum("bc_effect", {f"EFFECT_{_name(n)}": i for i, n in enumerate(layout.EFFECTS)}),
+        _enum("bc_conflict", {f"CONFLICT_{_name(n)}": i for i, n in enumerate(layout.CONFLICTS)}),
         _law_lists(),
         _lightness(),
         "#endif",
@@ -125,6 +133,61 @@ def _laws() -> dict[str, int]:
         "LIST_LENGTH": LIST_STEPS + 1,
         "LEAST_OVERLAP": LEAST_OVERLAP,
         "ALPHA_LEAST": ALPHA_RANGE[0],
+    }
+
+
+def _record(name: str, record: layout.Record, start: int = 0, end: str = "") -> dict[str, int]:
+    """Offsets of a record's fields and its size."""
+    offsets = {f"{name}_{_name(field)}": start + at for field, at in record.offsets().items()}
+    return offsets | {end or f"{name}_SIZE": start + record.size}
+
+
+def _records() -> list[dict[str, int]]:
+    """Offsets within all records; those of outputs count from their kind."""
+    outputs = [
+        _record(_name(fields.name), fields, layout.OUTPUT.size)
+        for fields in layout.OUTPUT_FIELDS.values()
+    ]
+    others = (layout.POINT, layout.COLOUR, layout.INPUT, layout.BINDING, layout.CUE)
+    return [
+        _record("OUTPUT", layout.OUTPUT),
+        *outputs,
+        *(_record(_name(record.name), record) for record in others),
+    ]
+
+
+def _table_limits() -> dict[str, int]:
+    return {
+        "MAGIC": layout.MAGIC,
+        "VERSION": layout.VERSION,
+        "NONE": layout.NONE,
+        "CRC_SIZE": layout.CRC_SIZE,
+        "FLAG": layout.FLAG,
+        "ACTIVE_HIGH": layout.ACTIVE_HIGH,
+        "ON_WHEN_SAFE": layout.ON_WHEN_SAFE,
+        "LEVEL_MAX": layout.LEVEL_MAX,
+        "PULSE_MIN": layout.PULSE_RANGE[0],
+        "PULSE_MAX": layout.PULSE_RANGE[1],
+        "PERIOD_MIN": layout.SHORTEST_PERIOD_MS,
+        "ORDERS": len(layout.ORDERS),
+        "CONFLICTS": len(layout.CONFLICTS),
+        "EFFECTS": len(layout.EFFECTS),
+    }
+
+
+def _ops() -> dict[str, int]:
+    return {
+        "ACT_WAIT": layout.ACT_WAIT,
+        "ACT_LAW": layout.ACT_LAW,
+        "ACT_F": layout.ACT_F,
+        "ACT_OUTPUT": layout.ACT_OUTPUT,
+        "OP_END": layout.END,
+        "OP_WAIT": layout.WAIT,
+        "OP_LOOP": layout.LOOP,
+        "OP_LOOP_END": layout.LOOP_END,
+        "OP_FORK": layout.FORK,
+        "OP_EFFECT": layout.EFFECT,
+        "OP_SHORT_WAIT": layout.SHORT_WAIT,
     }
 
 

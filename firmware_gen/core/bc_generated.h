@@ -127,6 +127,148 @@ enum {
     BC_ALPHA_LEAST = 64
 };
 
+enum bc_kind {
+    BC_SERVO = 1,
+    BC_LAMP = 2,
+    BC_STRIP = 3,
+    BC_SWITCH = 4
+};
+
+enum {
+    BC_AT_MAGIC = 0,
+    BC_AT_VERSION = 1,
+    BC_AT_LENGTH = 2,
+    BC_AT_CHIP = 4,
+    BC_AT_ADDRESS = 5,
+    BC_AT_SHOW = 6,
+    BC_AT_OUTPUTS = 10,
+    BC_AT_COLOURS = 11,
+    BC_AT_INPUTS = 12,
+    BC_AT_BINDINGS = 13,
+    BC_AT_CUES = 14,
+    BC_AT_LAWS = 15,
+    BC_AT_IDLE = 16,
+    BC_AT_LOST = 17,
+    BC_AT_LOST_TIME = 18,
+    BC_AT_STOP_BUTTON = 19,
+    BC_AT_STOP_TIME = 20,
+    BC_AT_ENABLE_INTERVAL = 21,
+    BC_AT_RESERVED = 22,
+    BC_HEADER_SIZE = 24
+};
+
+enum {
+    BC_OUTPUT_KIND = 0,
+    BC_OUTPUT_PIN = 1,
+    BC_OUTPUT_SIZE = 2
+};
+
+enum {
+    BC_SERVO_POINTS = 2,
+    BC_SERVO_TRAVEL_LOW = 3,
+    BC_SERVO_TRAVEL_HIGH = 5,
+    BC_SERVO_SPEED_LIMIT = 7,
+    BC_SERVO_ACCELERATION_LIMIT = 9,
+    BC_SERVO_SAFE_ANGLE = 11,
+    BC_SERVO_SIZE = 13
+};
+
+enum {
+    BC_LAMP_SAFE_LEVEL = 2,
+    BC_LAMP_SIZE = 3
+};
+
+enum {
+    BC_STRIP_PIXELS = 2,
+    BC_STRIP_ORDER = 3,
+    BC_STRIP_CAP = 4,
+    BC_STRIP_SAFE_COLOUR = 6,
+    BC_STRIP_SIZE = 7
+};
+
+enum {
+    BC_SWITCH_FLAGS = 2,
+    BC_SWITCH_SIZE = 3
+};
+
+enum {
+    BC_POINT_ANGLE = 0,
+    BC_POINT_PULSE = 2,
+    BC_POINT_SIZE = 4
+};
+
+enum {
+    BC_COLOUR_RED = 0,
+    BC_COLOUR_GREEN = 1,
+    BC_COLOUR_BLUE = 2,
+    BC_COLOUR_SIZE = 3
+};
+
+enum {
+    BC_INPUT_PIN = 0,
+    BC_INPUT_BUTTON = 1,
+    BC_INPUT_SIZE = 2
+};
+
+enum {
+    BC_BINDING_BUTTON = 0,
+    BC_BINDING_CUE = 1,
+    BC_BINDING_SIZE = 2
+};
+
+enum {
+    BC_CUE_TAG = 0,
+    BC_CUE_OUTPUTS = 2,
+    BC_CUE_FLAGS = 4,
+    BC_CUE_OFFSET = 5,
+    BC_CUE_SIZE = 7
+};
+
+enum {
+    BC_MAGIC = 188,
+    BC_VERSION = 1,
+    BC_NONE = 255,
+    BC_CRC_SIZE = 2,
+    BC_FLAG = 128,
+    BC_ACTIVE_HIGH = 1,
+    BC_ON_WHEN_SAFE = 2,
+    BC_LEVEL_MAX = 200,
+    BC_PULSE_MIN = 800,
+    BC_PULSE_MAX = 5200,
+    BC_PERIOD_MIN = 40,
+    BC_ORDERS = 6,
+    BC_CONFLICTS = 3,
+    BC_EFFECTS = 5
+};
+
+enum bc_op {
+    BC_ACT_WAIT = 0x40,
+    BC_ACT_LAW = 0x20,
+    BC_ACT_F = 0x10,
+    BC_ACT_OUTPUT = 0xf,
+    BC_OP_END = 0x80,
+    BC_OP_WAIT = 0x81,
+    BC_OP_LOOP = 0x82,
+    BC_OP_LOOP_END = 0x83,
+    BC_OP_FORK = 0x84,
+    BC_OP_EFFECT = 0x85,
+    BC_OP_SHORT_WAIT = 0xc0
+};
+
+enum bc_effect {
+    BC_EFFECT_STEADY = 0,
+    BC_EFFECT_BREATHE = 1,
+    BC_EFFECT_EMBER = 2,
+    BC_EFFECT_SPARKLE = 3,
+    BC_EFFECT_RUN = 4
+};
+
+enum bc_conflict {
+    BC_CONFLICT_TAKE = 0,
+    BC_CONFLICT_WAIT = 1,
+    BC_CONFLICT_REFUSE = 2
+};
+
 #ifdef BC_WANT_LAW_LISTS
 static const uint16_t bc_law_positions[BC_LISTED][BC_LIST_LENGTH] BC_FLASH = {
     {

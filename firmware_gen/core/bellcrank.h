@@ -39,9 +39,6 @@ struct bc_image {
 
 extern struct bc_image bc_image;
 
-/* What an output is. */
-enum bc_kind { BC_SERVO = 1, BC_LAMP = 2, BC_STRIP = 3, BC_SWITCH = 4 };
-
 /* What pins can be used for; a bit each, in the answer of bc_hal_pin. */
 enum {
     BC_PIN_SERVO = 1,
