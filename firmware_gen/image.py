@@ -38,7 +38,9 @@ def read_hex(text: str) -> dict[int, int]:
         if kind == END:
             return memory
         if kind != DATA:
-            raise ImageError(f"line {number}: record type {kind} is not used in images of this size")
+            raise ImageError(
+                f"line {number}: record type {kind} is not used in images of this size"
+            )
         for offset, byte in enumerate(data):
             if memory.setdefault(address + offset, byte) != byte:
                 raise ImageError(f"line {number}: address 0x{address + offset:04x} is stated twice")
@@ -89,7 +91,9 @@ def shipped(chip: str) -> Path:
     """Path of the image that ships for a chip. ImageError if there is none."""
     path = IMAGES / f"{chip}.hex"
     if not path.exists():
-        raise ImageError(f"there is no firmware for `{chip}`; there is one for {', '.join(sorted(MERGED_START))}")
+        raise ImageError(
+            f"there is no firmware for `{chip}`; there is one for {', '.join(sorted(MERGED_START))}"
+        )
     return path
 
 
@@ -128,7 +132,9 @@ FLAGS: Final = (
     "-Iatmega328p",
     "-Wl,--gc-sections",
 )
-"""Everything the image depends on besides the sources and the compiler's version (5.4.0 for the shipped one)."""
+"""What the image depends on besides the sources and the compiler (COMPILER_VERSION)."""
+
+COMPILER_VERSION: Final = "5.4.0"
 
 
 def can_build() -> bool:

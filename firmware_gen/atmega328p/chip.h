@@ -51,7 +51,6 @@ void lamps_show(void); /* take over bc_image's duties */
 void strips_clear(void);
 void strips_attach(uint8_t index, uint8_t pin, uint8_t pixels);
 void strips_send(void); /* bc_image's pixels; 30 us each */
-uint8_t strips_ticks(void); /* how long that takes at most */
 
 /* -- serial.c, resets.c ---------------------------------------------------------------------------- */
 

@@ -25,6 +25,7 @@ static uint8_t grid;        /* tick at which the pulses of the frame to come are
 static uint8_t last_grid;   /* and those of the frame before */
 static bool early, listened, strips_due;
 static uint8_t next_look;
+static bool started, playing;
 
 static bool is_past(uint8_t tick)
 {
@@ -46,7 +47,9 @@ void bc_hal_pixels_ready(void)
 
 static void play(void)
 {
+    playing = true;
     bc_frame();
+    playing = false;
     resets_alive();
     last_grid = grid;
     grid = (uint8_t)(grid + FRAME_TICKS);
@@ -75,6 +78,33 @@ static void listen(void)
     }
 }
 
+/* Whatever is due; false if nothing is. */
+static bool work(void)
+{
+    look_at_inputs();
+    listen();
+    if (strips_may_go()) {
+        strips_due = false;
+        strips_send();
+        return true;
+    }
+    if (is_past((uint8_t)(grid - PLAY_TICKS - (early ? EARLY_TICKS : 0)))) {
+        play();
+        return true;
+    }
+    return false;
+}
+
+/* The show goes on while the core checks a table. */
+void bc_hal_pause(void)
+{
+    if (!started) {
+        resets_alive();
+    } else if (!playing) {
+        work();
+    }
+}
+
 /* Until the next interrupt (10.3). Interrupts stay off from the last look to the sleep instruction, so none is missed. */
 static void rest(uint8_t tick)
 {
@@ -99,6 +129,7 @@ static void begin(void)
     set_sleep_mode(SLEEP_MODE_IDLE);
     sei();
     bc_start(cause);
+    started = true;
     uint8_t now = clock_tick();
     last_grid = now;
     grid = (uint8_t)(now + PLAY_TICKS + 1);
@@ -111,14 +142,7 @@ int main(void)
     for (;;) {
         uint8_t tick = clock_tick();
         bc_service();
-        look_at_inputs();
-        listen();
-        if (strips_may_go()) {
-            strips_due = false;
-            strips_send();
-        } else if (is_past((uint8_t)(grid - PLAY_TICKS - (early ? EARLY_TICKS : 0)))) {
-            play();
-        } else {
+        if (!work()) {
             rest(tick);
         }
     }

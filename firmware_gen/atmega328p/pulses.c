@@ -28,14 +28,14 @@ struct edge {
 
 static struct edge edges[EDGES];
 static uint8_t edge_count;
+static uint16_t window_start;
 static uint8_t servo_pins[BC_SERVOS];
 static uint8_t servo_count;
 static volatile uint8_t start_tick;
 static volatile bool waiting;
 
-/* Shared with the handler; not static, because it is named in assembly. */
-struct edge *volatile pulses_next;
-volatile uint8_t pulses_left;
+static struct edge *volatile next_edge;
+static volatile uint8_t edges_left;
 
 static bool is_clear(uint16_t when)
 {
@@ -48,10 +48,11 @@ static bool is_clear(uint16_t when)
     return true;
 }
 
+/* A window is longer than half of timer 1's range: its times are ordered by their distance from its start. */
 static void insert(uint16_t when, uint8_t pin, bool rising)
 {
     uint8_t i = edge_count++;
-    while (i > 0 && (int16_t)(edges[i - 1].when - when) > 0) {
+    while (i > 0 && (uint16_t)(edges[i - 1].when - window_start) > (uint16_t)(when - window_start)) {
         edges[i] = edges[i - 1];
         i--;
     }
@@ -74,8 +75,8 @@ static uint16_t place(uint16_t from, uint16_t width, uint8_t pin)
 
 void pulses_prepare(uint8_t tick)
 {
-    const uint16_t start = (uint16_t)(clock_time_of(tick) + WINDOW_START);
-    uint16_t from = start;
+    window_start = (uint16_t)(clock_time_of(tick) + WINDOW_START);
+    uint16_t from = window_start;
     edge_count = 0;
     for (uint8_t i = 0; i < servo_count; i++) {
         if (bc_image.pulse[i] != 0) {
@@ -95,8 +96,8 @@ void pulses_tick(uint8_t tick)
         return;
     }
     waiting = false;
-    pulses_next = edges;
-    pulses_left = edge_count;
+    next_edge = edges;
+    edges_left = edge_count;
     OCR1B = edges[0].when - PULSE_LEAD;
     TIFR1 = _BV(OCF1B);
     TIMSK1 |= _BV(OCIE1B);
@@ -109,14 +110,14 @@ bool pulses_waiting(void)
 
 bool pulses_running(void)
 {
-    return pulses_left != 0;
+    return edges_left != 0;
 }
 
 void pulses_clear(void)
 {
     uint8_t status = hold_interrupts();
     waiting = false;
-    pulses_left = 0;
+    edges_left = 0;
     TIMSK1 = (uint8_t)(TIMSK1 & ~_BV(OCIE1B));
     release_interrupts(status);
     servo_count = 0;
@@ -150,8 +151,8 @@ ISR(TIMER1_COMPB_vect, ISR_NAKED)
         "push r27 \n"
         "push r30 \n"
         "push r31 \n"
-        "lds  r30, pulses_next \n"
-        "lds  r31, pulses_next+1 \n"
+        "lds  r30, %[next] \n"
+        "lds  r31, %[next]+1 \n"
         "ldd  r26, Z+2 \n"
         "ldi  r27, 0 \n"
         "ldd  r18, Z+3 \n"
@@ -173,9 +174,9 @@ ISR(TIMER1_COMPB_vect, ISR_NAKED)
         "and  r25, r18 \n"
         "or   r25, r19 \n"
         "st   X, r25 \n"
-        "lds  r24, pulses_left \n"
+        "lds  r24, %[left] \n"
         "dec  r24 \n"
-        "sts  pulses_left, r24 \n"
+        "sts  %[left], r24 \n"
         "breq 4f \n"
         "ldd  r24, Z+5 \n"
         "ldd  r25, Z+6 \n"
@@ -184,8 +185,8 @@ ISR(TIMER1_COMPB_vect, ISR_NAKED)
         "sts  %[compare]+1, r25 \n"
         "sts  %[compare], r24 \n"
         "adiw r30, 5 \n"
-        "sts  pulses_next, r30 \n"
-        "sts  pulses_next+1, r31 \n"
+        "sts  %[next], r30 \n"
+        "sts  %[next]+1, r31 \n"
         "rjmp 5f \n"
         "4: lds r24, %[mask] \n"
         "andi r24, %[keep] \n"
@@ -204,5 +205,5 @@ ISR(TIMER1_COMPB_vect, ISR_NAKED)
         :
         : [count] "n"(_SFR_MEM_ADDR(TCNT1L)), [compare] "n"(_SFR_MEM_ADDR(OCR1BL)),
           [mask] "n"(_SFR_MEM_ADDR(TIMSK1)), [keep] "M"(0xFF ^ _BV(OCIE1B)), [fixed] "M"(READ_TO_WRITE),
-          [lead] "n"(PULSE_LEAD));
+          [lead] "n"(PULSE_LEAD), [next] "i"(&next_edge), [left] "i"(&edges_left));
 }

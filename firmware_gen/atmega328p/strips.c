@@ -16,12 +16,10 @@ static struct {
     uint8_t pin, pixels;
 } strips[BC_STRIPS];
 static uint8_t strip_count;
-static uint8_t pixel_count;
 
 void strips_clear(void)
 {
     strip_count = 0;
-    pixel_count = 0;
 }
 
 void strips_attach(uint8_t index, uint8_t pin, uint8_t pixels)
@@ -29,14 +27,7 @@ void strips_attach(uint8_t index, uint8_t pin, uint8_t pixels)
     strips[index].pin = pin;
     strips[index].pixels = pixels;
     strip_count = (uint8_t)(index + 1);
-    pixel_count = (uint8_t)(pixel_count + pixels);
     pin_drive(pin, false);
-}
-
-/* 33 us a pixel with what comes between, 60 pixels a tick. */
-uint8_t strips_ticks(void)
-{
-    return (uint8_t)(pixel_count / 60 + 1);
 }
 
 /*
@@ -64,7 +55,7 @@ static const uint8_t *send_pixel(const uint8_t *bytes, volatile uint8_t *port, u
         "st X, %[value] \n mov %[value], %[low] \n sbrc %[byte], 7 \n mov %[value], %[high] \n dec %[count] \n nop \n"
         "st X, %[low] \n nop \n nop \n breq 2f \n nop \n rjmp 1b \n"
         "2: \n"
-        : [byte] "=&r"(byte), [value] "+r"(value), [count] "+r"(count), "+z"(bytes)
+        : [byte] "=&r"(byte), [value] "+&r"(value), [count] "+&r"(count), "+&z"(bytes)
         : [high] "r"(high), [low] "r"(low), "x"(port)
         : "memory");
     return bytes - 1; /* one was fetched ahead */

@@ -1,7 +1,7 @@
 """The emulated chip: builds the C harness on demand and drives it.
 
-Times are processor cycles from power-up (16 MHz: 16 a microsecond). `EmulatedBoard` loads the very image that
-ships; what it did is read back as `Event` rows or as edges of one pin.
+Times are processor cycles from power-up (16 MHz: 16 a microsecond). `EmulatedBoard` loads the very
+image that ships; what it did is read back as `Event` rows or as edges of one pin.
 """
 
 from __future__ import annotations
@@ -119,7 +119,7 @@ def library() -> ctypes.CDLL:
     return _library
 
 
-class ChipStopped(RuntimeError):
+class ChipStoppedError(RuntimeError):
     """The core crashed or stopped: an invalid opcode, or sleep with interrupts off."""
 
 
@@ -160,13 +160,13 @@ class EmulatedBoard:
     def run_until(self, cycle: int) -> None:
         state = self._c.board_run(self._board, cycle)
         if state:
-            raise ChipStopped(f"state {state} at pc 0x{self._c.board_pc(self._board):04x}")
+            raise ChipStoppedError(f"state {state} at pc 0x{self._c.board_pc(self._board):04x}")
 
     def run(self, *, ms: float = 0.0, cycles: int = 0) -> None:
         self.run_until(self.cycle + cycles + round(ms * self.clock_hz / 1000))
 
     def send(self, data: bytes, first_end: int = 0, spacing: int = 0) -> None:
-        """Put bytes on the wire: the first has arrived at `first_end`, then one every `spacing` cycles."""
+        """Put bytes on the wire: the first has arrived at `first_end`, then one every `spacing`."""
         self._c.board_send(self._board, first_end, spacing, data, len(data))
 
     @property
@@ -223,7 +223,7 @@ class EmulatedBoard:
         return bytes(self.events(TX)["a"].astype(np.uint8))
 
     def edges(self, pin: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int8]]:
-        """Cycles and new levels at which a pin changed; a pin that is not an output counts as low."""
+        """Cycles and levels at which a pin changed; one that is not an output counts as low."""
         rows = self.events(PORT)
         rows = rows[rows["a"] == pin // 8]
         level = ((rows["b"] & (rows["b"] >> 8)) >> (pin % 8) & 1).astype(np.int8)
@@ -239,7 +239,10 @@ class EmulatedBoard:
         return cycles[: 2 * whole : 2], cycles[1 : 2 * whole : 2] - cycles[: 2 * whole : 2]
 
     def pty(self, pace: float = 1.0) -> str:
-        """Offer the link as a pseudo-terminal; its name. `pace`: emulated per real second, 0 unlimited."""
+        """Offer the link as a pseudo-terminal of that name.
+
+        `pace`: emulated seconds per second, 0: unlimited.
+        """
         name = ctypes.create_string_buffer(64)
         error = self._c.board_pty(self._board, name, 64, pace)
         if error:
@@ -261,7 +264,7 @@ def run_together(boards: Iterable[EmulatedBoard], seconds: float) -> None:
     array = (_BOARD * len(handles))(*handles)
     state = library().boards_run(array, len(handles), seconds)
     if state:
-        raise ChipStopped(f"state {state}")
+        raise ChipStoppedError(f"state {state}")
 
 
 class Running:
@@ -269,7 +272,7 @@ class Running:
 
     def __init__(self, board: EmulatedBoard) -> None:
         self.board = board
-        self.error: ChipStopped | None = None
+        self.error: ChipStoppedError | None = None
         self._over = threading.Event()
         self._thread = threading.Thread(target=self._loop, daemon=True)
 
@@ -277,7 +280,7 @@ class Running:
         try:
             while not self._over.is_set():
                 self.board.run(ms=5)
-        except ChipStopped as error:
+        except ChipStoppedError as error:
             self.error = error
 
     def __enter__(self) -> Running:

@@ -1,0 +1,171 @@
+"""`bellcrank firmware`: how to put the firmware on a chip, and doing it on request."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, get_args
+
+import click
+
+from firmware_gen import image as images
+from firmware_gen.uploader import (
+    BOOT_BAUD,
+    OLD_BOOT_BAUD,
+    UPLOADER,
+    Upload,
+    Way,
+    run,
+    uploader_path,
+    uploads,
+)
+from seqlang.command import BoardFailed, WrongUse
+
+if TYPE_CHECKING:
+    from firmware_gen.compile import CompiledBoard
+
+CAUTION = (
+    "take the servos' supply off the board first: while the firmware is written, and until\n"
+    "  a show is on the board, its pins float and servos may twitch"
+)
+PORT_TO_FILL_IN = "PORT"
+PROGRAMMER_TO_FILL_IN = "PROGRAMMER"
+
+
+@click.command(name="firmware")
+@click.option("--port", help="Serial port of the board; found if there is one candidate.")
+@click.option(
+    "--way",
+    type=click.Choice(get_args(Way)),
+    default="serial",
+    show_default=True,
+    help="`serial`, `urclock`: by boot loader. `isp`: by a programmer on the six-pin header.",
+)
+@click.option(
+    "--baud",
+    type=click.IntRange(min=1),
+    default=BOOT_BAUD,
+    show_default=True,
+    help=f"Rate of the boot loader; older ones have {OLD_BOOT_BAUD}.",
+)
+@click.option(
+    "--programmer",
+    help=f"With --way isp: the programmer's name (`{UPLOADER} -c ?` lists them).",
+)
+@click.option("--chip", default="atmega328p", show_default=True, help="Chip of the board.")
+@click.option(
+    "--with",
+    "show",
+    type=click.Path(dir_okay=False),
+    help="Merge this show's table into the image: for shows larger than a slot.",
+)
+@click.option("--board", help="Which board of the show, if it has several.")
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Where the merged image goes. Default: SHOW-BOARD.hex in this folder.",
+)
+@click.option("--run", "now", is_flag=True, help=f"Call {UPLOADER} now.")
+def command(
+    port: str | None,
+    way: Way,
+    baud: int,
+    programmer: str | None,
+    chip: str,
+    show: str | None,
+    board: str | None,
+    out: Path | None,
+    now: bool,
+) -> int:
+    """Say how to install the firmware with the usual uploader, or install it."""
+    if show is None and (board is not None or out is not None):
+        raise WrongUse("`--board` and `--out` go with `--with`, which merges a show into the image")
+    if way == "isp" and programmer is None and now:
+        raise WrongUse(f"say with `--programmer` which one it is (`{UPLOADER} -c ?` lists them)")
+    try:
+        image = images.shipped(chip) if show is None else merged(show, board, out)
+    except images.ImageError as error:
+        raise WrongUse(str(error)) from error
+    found = _port(port, way, now)
+    steps = uploads(
+        chip, image, way, found, baud=baud, programmer=programmer or PROGRAMMER_TO_FILL_IN
+    )
+    _explain(image, steps, way)
+    return _install(steps) if now else 0
+
+
+def merged(show: str, name: str | None, out: Path | None) -> Path:
+    """Write the image with a show's table behind the firmware; its path."""
+    from firmware_gen.compile import compile_show
+    from seqlang.command._show import passed
+
+    board = _choose(compile_show(passed(show).show).boards, name)
+    chip = board.chip.name
+    memory = images.read_hex(images.shipped(chip).read_text("ascii"))
+    text = images.write_hex(images.merge(chip, memory, board.data))
+    path = out or Path(f"{Path(show).stem}-{board.name}.hex")
+    beside = path.with_name(f".{path.name}.new")
+    beside.write_text(text, "ascii", newline="\n")
+    beside.replace(path)
+    click.echo(f"merged   {len(board.data)} bytes of board `{board.name}` into {path}")
+    if board.fits:
+        slot = board.chip.slot_bytes
+        click.echo(f"         (it also fits a slot of {slot} bytes: `bellcrank flash` is enough)")
+    return path
+
+
+def _choose(boards: tuple[CompiledBoard, ...], name: str | None) -> CompiledBoard:
+    names = ", ".join(f"`{board.name}`" for board in boards)
+    if name is None and len(boards) == 1:
+        return boards[0]
+    for board in boards:
+        if board.name == name:
+            return board
+    if name is None:
+        raise WrongUse(f"the show has boards {names}; say which one with `--board`")
+    raise WrongUse(f"the show has no board `{name}`; it has {names}")
+
+
+def _port(port: str | None, way: Way, now: bool) -> str:
+    """The port given, else the only one there is; a word to fill in if none is needed yet."""
+    from firmware_gen.failures import LinkFailure
+    from firmware_gen.ports import find_port
+
+    if port is not None or way == "isp":
+        return port or PORT_TO_FILL_IN
+    try:
+        return find_port()
+    except LinkFailure as error:
+        if not now:
+            return PORT_TO_FILL_IN
+        raise BoardFailed(f"{error.message}\n  help: {error.help}") from error
+
+
+def _explain(image: Path, steps: tuple[Upload, ...], way: Way) -> None:
+    click.echo(f"image    {image}")
+    for step in steps:
+        click.echo(f"{step.purpose}:\n    {step.line()}")
+    for what, word in (("port", PORT_TO_FILL_IN), ("programmer's name", PROGRAMMER_TO_FILL_IN)):
+        if any(word in step.words for step in steps):
+            click.echo(f"put the {what} in the place of {word}")
+    if way == "isp":
+        click.echo("this removes a boot loader; shows stored on the board stay")
+    click.echo(f"caution: {CAUTION}")
+
+
+def _install(steps: tuple[Upload, ...]) -> int:
+    if uploader_path() is None:
+        raise BoardFailed(
+            f"the uploader `{UPLOADER}` is not installed\n"
+            f"  help: install it (Debian and Ubuntu: apt install {UPLOADER}; macOS: brew install "
+            f"{UPLOADER}; Windows: from its releases page), then repeat"
+        )
+    for step in steps:
+        click.echo(f"== {step.purpose}")
+        status = run(step.words)
+        if status:
+            raise BoardFailed(
+                f"the uploader ended with status {status}\n"
+                "  help: check the port and that nothing else uses it; an older boot loader needs "
+                f"`--baud {OLD_BOOT_BAUD}`; a newer one `--way urclock`"
+            )
+    return 0
