@@ -1,6 +1,6 @@
 """Runs every check of the project: `python -m tests [--long] [PYTEST ARGUMENTS]`.
 
-Installs the chip's toolchain and emulator where they are missing and where that is possible;
+Installs the chip's toolchain, its emulator and a browser where they are missing and where that is possible;
 where it is not, says loudly which tests are left out.
 """
 
@@ -15,11 +15,12 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGES = ("gcc", "gcc-avr", "avr-libc", "binutils-avr", "simavr", "libsimavr-dev", "libelf-dev")
+BROWSER = ("chromium",)
 NEEDED = (Path("/usr/include/simavr/sim_avr.h"), Path("/usr/include/libelf.h"))
 
 
 def toolchain_is_complete() -> bool:
-    commands = all(shutil.which(name) for name in ("gcc", "avr-gcc", "avr-objcopy"))
+    commands = all(map(shutil.which, ("gcc", "avr-gcc", "avr-objcopy", *BROWSER)))
     return commands and all(path.exists() for path in NEEDED)
 
 
@@ -40,13 +41,13 @@ def install_toolchain() -> None:
     before = privilege()
     if shutil.which("apt-get") and before is not None:
         environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
-        for words in (["update", "-qq"], ["install", "-y", "-qq", *PACKAGES]):
+        for words in (["update", "-qq"], ["install", "-y", "-qq", *PACKAGES, *BROWSER]):
             subprocess.run([*before, "apt-get", *words], env=environment, stdout=subprocess.DEVNULL)
     if not toolchain_is_complete():
         print(
-            "!! The chip's compiler or emulator is missing and could not be installed.\n"
-            "!! LEFT OUT: every test that builds the firmware or runs it on the emulated chip.\n"
-            f"!! To run them: apt-get install {' '.join(PACKAGES)}",
+            "!! The chip's compiler, its emulator or the browser is missing and could not be installed.\n"
+            "!! LEFT OUT: the tests that need them (compiled core, emulated chip, preview page).\n"
+            f"!! To run them: apt-get install {' '.join(PACKAGES + BROWSER)}",
             flush=True,
         )
 

@@ -1,0 +1,29 @@
+"""`bellcrank preview FILE`: a page to watch and scrub."""
+
+from __future__ import annotations
+
+import click
+
+
+@click.command("preview")
+@click.argument("file", type=click.Path())
+@click.option("--out", type=click.Path(dir_okay=False), help="The page to write [FILE.html].")
+def command(file: str, out: str | None) -> None:
+    """Write a self-contained page on which the show can be watched before it is built.
+
+    Every cue is played once, as its buttons would start it. Open the page in any browser.
+    """
+    from pathlib import Path
+
+    from seqlang.command._show import passed
+    from seqlang.files import write_whole
+    from sim.page import page
+    from sim.rehearse import rehearse
+    from sim.score import rehearsal_ms, rehearsal_of
+
+    show = passed(file).show
+    presses = rehearsal_of(show)
+    text = page(rehearse(show, presses, rehearsal_ms(show, presses)))
+    target = Path(out) if out else Path(file).with_suffix(".html")
+    write_whole(target, text.encode("utf-8"))
+    click.echo(f"wrote {target}")
