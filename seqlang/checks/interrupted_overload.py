@@ -23,14 +23,17 @@ Source of the limit: the servo's `rating` line with the rig's margin; the rule i
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
+from seqlang import units
 from seqlang.checks.pace import pace_span
+from seqlang.checks.rewrite import rewritten
 from seqlang.checks.scene import Scene
 from seqlang.checks.words import figure, figures, seconds
-from seqlang.diagnostics import Finding, Span
+from seqlang.diagnostics import Finding, Fix, Span
 from sim.envelope import TOLERANCE
-from sim.interruption import STOP, Cuts, Interruption
-from sim.model import FRAME_MS
+from sim.interruption import STOP, Cuts, Interruption, interruptions
+from sim.model import FRAME_MS, Servo, Show
 
 LEAST_STRETCH_MS = 2 * FRAME_MS
 """A shorter stretch is not worth a word: two frames."""
@@ -53,6 +56,7 @@ def _overload(scene: Scene, cuts: Cuts) -> Iterator[Finding]:
     if cuts.bound_keeps or worst.share <= limit + TOLERANCE:
         return
     torque, allowed = figures(abs(worst.torque_nm), worst.allowed_nm)
+    fix = _braking_softer(scene, cuts.servo)
     yield Finding(
         "warning",
         "interrupted-overload",
@@ -66,12 +70,47 @@ def _overload(scene: Scene, cuts: Cuts) -> Iterator[Finding]:
             f"{figure(abs(worst.speed_deg_s))} deg/s on the horn, where {allowed} N.m are left "
             "with the margin",
         ),
-        help="slow down one of the two moves, state a lower `acceleration` for the servo, or let "
-        "the second cue wait: `if busy wait`",
+        help="slow down one of the two moves, or let the second cue wait: `if busy wait`"
+        if fix is None
+        else f"brake more gently, with `acceleration {fix.text}`, slow down one of the two moves, "
+        "or let the second cue wait: `if busy wait`",
+        fix=fix,
         asked=worst.share,
         limit=limit,
         unit="of the servo's line",
     )
+
+
+def _braking_softer(scene: Scene, name: str) -> Fix | None:
+    """The servo's stated acceleration lowered until its interruptions keep the margin.
+
+    Not below what the show's own moves reach; None where that does not help or none is stated.
+    """
+    servo = scene.servos[name]
+    if servo.accel_deg_s2 is None or not scene.has_part(servo.mark, "acceleration"):
+        return None
+    own = [one for one in scene.planned if one.move.output == name]
+    limit = 1.0 - scene.show.rig.wearer.margin
+    low = float(scene.work[name].assessment.peak_accel_deg_s2.max())
+    high = servo.accel_deg_s2
+
+    def keeps(accel_deg_s2: float) -> bool:
+        show = _with_servo(scene.sound_show, replace(servo, accel_deg_s2=accel_deg_s2))
+        cuts = next(c for c in interruptions(show, planned=own) if c.servo == name)
+        return cuts.bound_keeps or max(cut.share for cut in cuts.found) <= limit
+
+    if low >= high or not keeps(low):
+        return None
+    for _ in range(12):
+        middle = (low + high) / 2.0
+        low, high = (middle, high) if keeps(middle) else (low, middle)
+    span = scene.span(servo.mark, "acceleration")
+    return rewritten(scene, span, low, units.TURN_ACCELERATION, "down")
+
+
+def _with_servo(show: Show, servo: Servo) -> Show:
+    outputs = tuple(servo if o.name == servo.name else o for o in show.rig.outputs)
+    return replace(show, rig=replace(show.rig, outputs=outputs))
 
 
 def _stretch(scene: Scene, cuts: list[Interruption]) -> Finding:

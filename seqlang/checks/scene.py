@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -26,6 +27,7 @@ from sim.model import (
     Switch,
 )
 from sim.score import PlannedMove, acts, planned_moves, walk
+from sim.threads import ThreadError, threads
 
 if TYPE_CHECKING:
     from seqlang.source import Source
@@ -127,6 +129,13 @@ class Scene:
         }
 
     @cached_property
+    def uses_of_mark(self) -> Counter[int]:
+        """In how many cues each written act occurs; a played cue's acts keep their marks."""
+        return Counter(
+            mark for cue in self.show.score.cues for mark in {act.mark for act in acts(cue.body)}
+        )
+
+    @cached_property
     def reachable(self) -> frozenset[str]:
         """Names of the cues that a button, idleness or a lost remote starts."""
         score = self.show.score
@@ -166,6 +175,14 @@ class Scene:
             o for o in self.show.rig.outputs if o.name in self.sound or o.name not in self.servos
         ]
         return replace(self.show, rig=replace(self.show.rig, outputs=tuple(kept)))
+
+    def playable(self, cue: Cue) -> bool:
+        """Whether a rehearsal can play the cue (see `too_many_threads`)."""
+        try:
+            threads(cue)
+        except ThreadError:
+            return False
+        return True
 
     def has_repeat(self, cue: Cue) -> bool:
         return any(isinstance(step, Repeat) for step in walk(cue.body))

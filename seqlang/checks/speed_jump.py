@@ -1,7 +1,7 @@
 """speed-jump: a heavy part is moved by the `uniform` law.
 
 What: a move with the uniform law starts and stops with a jump of speed. Advice where that jump
-takes over a quarter of the servo's stall torque.
+takes over a fifth of the servo's stall torque.
 
 Why: the jump hammers on gears and glue at every start and stop, however slow the middle is.
 
@@ -30,7 +30,7 @@ from sim.envelope import assess
 from sim.model import MINIMUM_JERK, Servo
 from sim.score import PlannedMove
 
-HEAVY = 0.25
+HEAVY = 0.2
 """Share of the stall torque from which a jump of speed is called heavy."""
 
 

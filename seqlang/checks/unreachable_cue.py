@@ -28,6 +28,8 @@ from collections.abc import Iterator
 from seqlang.checks.button_bound_twice import BUTTONS
 from seqlang.checks.scene import Scene
 from seqlang.diagnostics import Finding, Fix, Span
+from sim.model import Cue
+from sim.score import acts
 
 
 def check(scene: Scene) -> Iterator[Finding]:
@@ -37,7 +39,7 @@ def check(scene: Scene) -> Iterator[Finding]:
     first = scene.span(bindings[0].mark)
     taken = {binding.button for binding in bindings} | {scene.show.score.stop_button}
     for cue in scene.show.score.cues:
-        if cue.name in scene.reachable:
+        if cue.name in scene.reachable or _played(scene, cue):
             continue
         free = next((n for n in BUTTONS if n not in taken), None)
         taken.add(free)
@@ -52,3 +54,9 @@ def check(scene: Scene) -> Iterator[Finding]:
             help=f"bind it under `remote`: `{line}`" if free else "all buttons are taken",
             fix=Fix(at, f"{line}\n{scene.indent(first)}") if free else None,
         )
+
+
+def _played(scene: Scene, cue: Cue) -> bool:
+    """Whether another cue plays this one: its statements stand in that cue as well."""
+    own = {step.mark for step in acts(cue.body)}
+    return bool(own) and all(scene.uses_of_mark[mark] > 1 for mark in own)
