@@ -219,7 +219,7 @@ class Link:
             if reply.status == Status.NOT_IN_THIS_MODE:
                 return b""
             if not reply.done:
-                raise refused(Kind.READ, reply)
+                raise refused("read", reply)
             table += reply.rest
             if len(reply.rest) < self.chunk_bytes:
                 return table
@@ -230,6 +230,15 @@ class Link:
     def button(self, button: int, down: bool) -> Reply:
         return self.ask(Kind.BUTTON, BUTTON.pack(button, down))
 
+    def stop(self) -> Reply:
+        return self.ask(Kind.STOP)
+
+    def limp(self) -> Reply:
+        return self.ask(Kind.LIMP)
+
+    def standby(self) -> Reply:
+        return self.ask(Kind.STANDBY)
+
     def beacon(self) -> None:
         """Say that the host is there: keeps a held button down and the remote from being lost."""
         self._must(Kind.BEACON)
@@ -239,7 +248,7 @@ class Link:
     def _must(self, kind: Kind, payload: bytes = b"") -> bytes:
         reply = self.ask(kind, payload)
         if not reply.done:
-            raise refused(kind, reply)
+            raise refused(kind.name.lower(), reply)
         return reply.rest
 
     def _send(
@@ -326,7 +335,7 @@ class Link:
         )
 
 
-def refused(kind: Kind, reply: Reply) -> LinkFailure:
+def refused(what: str, reply: Reply) -> LinkFailure:
     """A request that the board would not do, in words."""
     meaning = {
         Status.MALFORMED: "it finds the request malformed",
@@ -338,7 +347,7 @@ def refused(kind: Kind, reply: Reply) -> LinkFailure:
     }.get(Status(reply.status) if reply.status in set(Status) else Status.DONE)
     return LinkFailure(
         "refused",
-        f"the board refused `{kind.name.lower()}`: {meaning or f'status {reply.status}'}",
+        f"the board refused `{what}`: {meaning or f'status {reply.status}'}",
         "install the firmware that came with this program (`bellcrank firmware`)"
         if reply.status == Status.UNKNOWN_KIND
         else None,

@@ -234,7 +234,7 @@ def _expect(link: Link, kind: Kind, reply: Reply, table: bytes) -> None:
             "look at its supply (`bellcrank status`) and end other programs; the old show is still "
             "there",
         )
-    raise refused(kind, reply)
+    raise refused(kind.name.lower(), reply)
 
 
 def _seen_playing(link: Link, table: bytes, restarts: int, say: Progress) -> Transferred:

@@ -1,0 +1,180 @@
+"""What every command that talks to a board shares: port options, the greeting, failures."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, NoReturn, TypeVar
+
+import click
+
+from firmware_gen.failures import LinkFailure
+from firmware_gen.protocol import BAUD, NO_ADDRESS, Mode, Status
+from seqlang.command import BoardFailed, WrongUse
+
+if TYPE_CHECKING:
+    from fractions import Fraction
+
+    from firmware_gen.link import Link, Reply
+    from firmware_gen.protocol import Hello, State
+    from firmware_gen.virtual import Server
+
+VIRTUAL: Final = "virtual"
+
+_WRONG_USE: Final = frozenset({"several-ports", "board-unclear"})
+_STARTING_S: Final = 20.0
+_POLL_S: Final = 0.05
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def port_options(command: F) -> F:
+    """`--port` and `--baud`, the same for all."""
+    command = click.option(
+        "--baud",
+        type=click.IntRange(300, 4_000_000),
+        default=BAUD,
+        show_default=True,
+        help="Rate of the line; it must be the firmware's own.",
+    )(command)
+    return click.option(
+        "--port",
+        metavar="PORT",
+        help="Serial port (COM3, /dev/ttyUSB0), socket://HOST:NUMBER, or `virtual` for a virtual "
+        "board of this command's own. Left out: the one USB serial port there is.",
+    )(command)
+
+
+@contextmanager
+def connected(
+    port: str | None, baud: int, *, virtual_speed: float = 1.0
+) -> Iterator[tuple[Link, Hello]]:
+    """A link to the greeted board behind a port; its failures end the command in words.
+
+    `virtual_speed`: how much faster than real time the board of `--port virtual` runs.
+    """
+    from firmware_gen.link import Link
+    from firmware_gen.ports import find_port, open_port
+
+    with ExitStack() as stack:
+        try:
+            if port == VIRTUAL:
+                port = stack.enter_context(virtual_board(virtual_speed)).url
+            opened = open_port(port or find_port(), baud)
+            stack.callback(opened.close)
+            link = Link(opened)
+            yield link, link.greet()
+        except LinkFailure as failure:
+            end(failure)
+
+
+def virtual_board(speed: float) -> Server:
+    """The virtual board of `--port virtual`: it remembers its show from command to command."""
+    from firmware_gen.virtual import WRITE_S, Server, VirtualBoard, stored_eeprom
+
+    folder = Path(click.get_app_dir("bellcrank"))
+    store: Path | None = folder / "virtual-board.bin"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        eeprom = stored_eeprom(store)
+    except (OSError, LinkFailure):
+        store, eeprom = None, stored_eeprom(None)
+    return Server(VirtualBoard(eeprom, write_s=WRITE_S), speed=speed, store=store)
+
+
+def end(failure: LinkFailure) -> NoReturn:
+    """Say what failed and what helps, and end the command with the right status."""
+    from seqlang.render import wants_colour
+
+    colour = wants_colour(sys.stderr)
+    title = click.style(f"error[{failure.reason}]", fg="red", bold=True)
+    click.echo(f"{title}: {failure.message}", err=True, color=colour)
+    if failure.help:
+        click.echo(f" {click.style('= help: ', fg='green')}{failure.help}", err=True, color=colour)
+    raise (WrongUse if failure.reason in _WRONG_USE else BoardFailed)("")
+
+
+def named(link: Link) -> str:
+    """The board as messages call it."""
+    if link.address == NO_ADDRESS:
+        return f"the blank board on {link.port.name}"
+    return f"board {link.address} on {link.port.name}"
+
+
+def wait_until_ready(link: Link, mode: int) -> None:
+    """Wait while the board enables its servos one after another; LinkFailure in other modes."""
+    deadline = link.port.now() + _STARTING_S
+    while mode == Mode.STARTING and link.port.now() < deadline:
+        pause(link, _POLL_S)
+        mode = link.state().mode
+    if mode != Mode.READY:
+        raise not_ready(mode)
+
+
+def wait_for_limp(link: Link, longest_s: float) -> State:
+    """Wait until a stop has ended in limp; the last state read."""
+    deadline = link.port.now() + longest_s
+    while True:
+        state = link.state()
+        if state.mode == Mode.LIMP or link.port.now() >= deadline:
+            return state
+        pause(link, _POLL_S)
+
+
+def pause(link: Link, seconds: float) -> None:
+    """Let time pass; what comes in meanwhile is late copies of answers."""
+    end_s = link.port.now() + seconds
+    while (left := end_s - link.port.now()) > 0:
+        link.port.read(left)
+
+
+def not_ready(mode: int) -> LinkFailure:
+    words, help = {
+        Mode.BLANK: ("holds no show", "put one on it with `bellcrank flash FILE`"),
+        Mode.STARTING: ("is still starting", "repeat in a few seconds"),
+        Mode.STOPPING: (
+            "is stopping: it moves to its safe pose",
+            "`bellcrank standby` gets it ready again once it is limp",
+        ),
+        Mode.LIMP: (
+            "is limp: its servos get no pulses",
+            "keep clear of the parts, then get it ready with `bellcrank standby`",
+        ),
+    }.get(Mode(mode) if mode in set(Mode) else Mode.READY, (f"is in mode {mode}", None))
+    return LinkFailure("refused", f"the board {words}", help)
+
+
+def must(link: Link, what: str, reply: Reply) -> None:
+    """Raise LinkFailure in words if the board did not do what it was asked."""
+    from firmware_gen.link import refused
+
+    if reply.done:
+        return
+    if reply.status == Status.NOT_IN_THIS_MODE:
+        raise not_ready(link.state().mode)
+    if reply.status == Status.NO_SUCH_CUE:
+        raise LinkFailure(
+            "refused",
+            f"the show on {named(link)} has no cue `{what}`",
+            "cues are called by their name in the show, as `bellcrank compile` lists them; has the "
+            "board the present show? `bellcrank flash` puts it there",
+        )
+    raise refused(what, reply)
+
+
+def seconds(text: str, option: str) -> Fraction:
+    """A duration as the cue language writes it; WrongUse with the units it could have."""
+    from seqlang.units import TIME, parse_quantity, units_of
+
+    try:
+        quantity = parse_quantity(text.strip())
+    except (ValueError, KeyError, ZeroDivisionError):
+        quantity = None
+    if quantity is None or quantity.dimension != TIME or quantity.value <= 0:
+        raise WrongUse(
+            f"{option} wants a duration with its unit ({', '.join(units_of(TIME))}), such as "
+            f"`2 s`; found `{text}`"
+        )
+    return quantity.value

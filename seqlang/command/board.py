@@ -1,0 +1,89 @@
+"""`bellcrank board`: a virtual board in the foreground, for a host in another terminal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from firmware_gen.failures import LinkFailure
+from firmware_gen.protocol import Mode
+from seqlang.command._board import end
+
+if TYPE_CHECKING:
+    from firmware_gen.player import Frame
+    from firmware_gen.virtual import VirtualBoard
+
+
+@click.command(name="board")
+@click.option(
+    "--number",
+    type=click.IntRange(0, 65535),
+    default=0,
+    help="Number of the loopback socket; left out: any free one.",
+)
+@click.option("--pty", "pseudo_terminal", is_flag=True, help="Offer a pseudo-terminal instead.")
+@click.option(
+    "--store",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Remember shows in this file, as a real board does without power.",
+)
+@click.option(
+    "--speed",
+    type=click.FloatRange(0.1, 100.0),
+    default=1.0,
+    show_default=True,
+    help="How many times faster than real time it plays.",
+)
+def command(number: int, pseudo_terminal: bool, store: Path | None, speed: float) -> None:
+    """Run a virtual board until Ctrl-C, and print the port it is on.
+
+    It speaks the same link and plays with the same arithmetic as a real one.
+    """
+    from firmware_gen.virtual import Server, VirtualBoard, stored_eeprom
+
+    watch = _Watch()
+    try:
+        virtual = VirtualBoard(stored_eeprom(store), on_frame=watch.frame)
+        watch.virtual = virtual
+        server = Server(
+            virtual, tcp_port=number, pseudo_terminal=pseudo_terminal, speed=speed, store=store
+        )
+    except LinkFailure as failure:
+        end(failure)
+    click.echo(f"virtual board on {server.url} (Ctrl-C ends it)")
+    watch.frame(None)
+    try:
+        server.serve()
+    except KeyboardInterrupt:
+        click.echo("\nended")
+
+
+class _Watch:
+    """Says when the board's mode or the running cues change."""
+
+    virtual: VirtualBoard
+
+    def __init__(self) -> None:
+        self._mode: Mode | None = None
+        self._show = b""
+        self._running = 0
+
+    def frame(self, _: Frame | None) -> None:
+        board = self.virtual.board
+        if board.slots.table != self._show:
+            self._show = board.slots.table
+            self._mode = None
+            self._say(f"plays a table of {len(self._show)} bytes as board {board.address}")
+        if board.mode != self._mode:
+            self._mode = board.mode
+            self._say(board.mode.name.lower())
+        running = board.player.running_cues if board.player else 0
+        for number in range(32):
+            if (running ^ self._running) >> number & 1:
+                self._say(f"cue {number} {'starts' if running >> number & 1 else 'ends'}")
+        self._running = running
+
+    def _say(self, words: str) -> None:
+        click.echo(f"{self.virtual.time_s:9.2f} s  {words}")

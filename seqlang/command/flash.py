@@ -1,0 +1,105 @@
+"""`bellcrank flash`: check a show and put it on a board, verified."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+from firmware_gen.failures import LinkFailure
+from seqlang.command._board import connected, named, port_options
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from firmware_gen.compile import CompiledShow
+    from firmware_gen.link import Link
+    from firmware_gen.transfer import Transferred
+
+_VIRTUAL_SPEED = 10.0
+"""A virtual board stores bytes as slowly as a real one; nobody need wait for that."""
+
+
+@click.command(name="flash")
+@click.argument("file", type=click.Path(dir_okay=False))
+@port_options
+@click.option("--board", metavar="NAME", help="Which board of the show is connected.")
+@click.option(
+    "--readdress",
+    is_flag=True,
+    help="Let the board take the table's address even if it has another: turns a spare into it.",
+)
+def command(file: str, port: str | None, baud: int, board: str | None, readdress: bool) -> None:
+    """Check a show, put it on the connected board, and verify it.
+
+    The board plays its old show until the new one is stored and verified; then the new one starts
+    from its safe pose: keep clear of the parts. Exit status 1 if the show has errors, 3 if board
+    or link fail.
+    """
+    from firmware_gen.compile import compile_show
+    from seqlang.command._show import passed
+
+    compiled = compile_show(passed(file).show)
+    with connected(port, baud, virtual_speed=_VIRTUAL_SPEED) as (link, _):
+        done = put(link, compiled, board=board, readdress=readdress)
+        click.echo(_account(link, done))
+
+
+def put(
+    link: Link, compiled: CompiledShow, *, board: str | None = None, readdress: bool = False
+) -> Transferred:
+    """Choose the connected board's table and transfer it, with progress.
+
+    Raises:
+        LinkFailure: any reason of a transfer.
+    """
+    from firmware_gen.transfer import choose_table, transfer
+
+    tables = {each.name: each.data for each in compiled.boards}
+    if not tables:
+        raise LinkFailure("board-unclear", "the show has no board", "add one: `board NAME: ...`")
+    name = choose_table(tables, link.address, board, readdress=readdress)
+    click.echo(f"table of board `{name}`: {len(tables[name])} bytes, to {named(link)}")
+    with _Progress() as progress:
+        return transfer(link, tables[name], readdress=readdress, progress=progress)
+
+
+class _Progress:
+    """A bar on a terminal; elsewhere one plain line a step."""
+
+    def __init__(self) -> None:
+        self._live = sys.stdout.isatty()
+        self._step = ""
+
+    def __enter__(self) -> Callable[[str, int, int], None]:
+        return self.show
+
+    def __exit__(self, *_: object) -> None:
+        if self._live and self._step:
+            click.echo("\r\x1b[K", nl=False)
+
+    def show(self, step: str, done: int, total: int) -> None:
+        if self._live:
+            filled = 30 * done // max(1, total)
+            bar = "#" * filled + "." * (30 - filled)
+            click.echo(f"\r{step:<10} {bar} {done:>4} of {total} bytes\x1b[K", nl=False)
+        elif step != self._step and step != "done":
+            click.echo(step)
+        self._step = step
+
+
+def _account(link: Link, done: Transferred) -> str:
+    """What was done, in one line."""
+    troubles = [
+        f"{count} {one if count == 1 else many}"
+        for count, one, many in (
+            (done.repeats, "frame sent again", "frames sent again"),
+            (done.restarts, "new start", "new starts"),
+        )
+        if count
+    ]
+    return (
+        f"{named(link)} plays the new show: {done.length} bytes in slot {done.slot}, "
+        f"CRC {done.crc:04X} verified and read back" + "".join(f", {text}" for text in troubles)
+    )

@@ -1,0 +1,24 @@
+"""`bellcrank standby`: get a limp board ready again."""
+
+from __future__ import annotations
+
+import click
+
+from firmware_gen.protocol import Mode
+from seqlang.command._board import connected, must, named, port_options, wait_until_ready
+
+
+@click.command(name="standby")
+@port_options
+def command(port: str | None, baud: int) -> None:
+    """Get a limp board ready: servos are enabled one after another at the safe pose.
+
+    Parts jump to the safe pose from wherever they were pushed: keep clear of them.
+    """
+    with connected(port, baud) as (link, hello):
+        mode = hello.mode
+        if mode == Mode.LIMP:
+            must(link, "standby", link.standby())
+            mode = Mode.STARTING
+        wait_until_ready(link, mode)
+        click.echo(f"{named(link)} is ready")
