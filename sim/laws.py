@@ -11,7 +11,7 @@ Handbook); the double-S is the jerk-limited profile of Biagiotti and Melchiorri,
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import lru_cache
+from functools import lru_cache, partial
 from math import cbrt, inf, pi, sqrt
 from typing import Final, NamedTuple, TypeAlias, get_args
 
@@ -21,6 +21,9 @@ from numpy.typing import ArrayLike, NDArray
 from sim.model import Law, LawName
 
 Array: TypeAlias = NDArray[np.float64]
+
+_Form: TypeAlias = Callable[[Array, int], list[Array]]
+"""Position and derivatives up to an order, at shares from 0 to 1 (or of the first half)."""
 
 LAW_NAMES: Final[tuple[LawName, ...]] = get_args(LawName)
 
@@ -54,23 +57,29 @@ def shape(law: Law, x: ArrayLike) -> Shape:
     """
     check(law)
     share = np.asarray(x, dtype=np.float64)
-    inside = np.clip(share, 0.0, 1.0)
-    if law.name in _WHOLE:
-        whole = _WHOLE[law.name](inside)
-    else:
-        late = inside > 0.5
-        s, v, a, j = _first_half(law)(np.where(late, 1.0 - inside, inside))
-        whole = Shape(np.where(late, 1.0 - s, s), v, np.where(late, -a, a), j)
     resting = (share < 0.0) | (share > 1.0)
     if not resting.any():
-        return whole
-    s, v, a, j = whole
-    return Shape(s, *(np.where(resting, 0.0, part) for part in (v, a, j)))
+        return Shape(*forms(law, share, 3))
+    s, *rates = forms(law, np.clip(share, 0.0, 1.0), 3)
+    return Shape(s, *(np.where(resting, 0.0, rate) for rate in rates))
 
 
 def position(law: Law, x: ArrayLike) -> Array:
-    """The normalised position alone."""
-    return shape(law, x).s
+    """The normalised position alone; 0 before 0 and 1 after 1."""
+    check(law)
+    return forms(law, np.clip(np.asarray(x, dtype=np.float64), 0.0, 1.0), 0)[0]
+
+
+def forms(law: Law, x: Array, order: int) -> list[Array]:
+    """Position and its derivatives up to `order` (at most 3) at shares from 0 to 1, unchecked."""
+    if law.name in _WHOLE:
+        return _WHOLE[law.name](x, order)
+    beyond = x - 0.5
+    found = _first_half(law)(0.5 - np.abs(beyond), order)
+    found[0] = 0.5 + np.copysign(0.5 - found[0], beyond)
+    if order > 1:
+        found[2] = np.copysign(found[2], -beyond)
+    return found
 
 
 def check(law: Law) -> None:
@@ -146,110 +155,156 @@ def double_s(stroke: float, v_max: float, a_max: float, j_max: float) -> tuple[f
 # -- laws written over the whole of 0 to 1 --------------------------------------------------------
 
 
-def _uniform(x: Array) -> Shape:
-    zero = np.zeros_like(x)
-    return Shape(x, np.ones_like(x), zero, zero)
+def _uniform(x: Array, order: int) -> list[Array]:
+    rates = [np.ones_like(x), np.zeros_like(x), np.zeros_like(x)]
+    return [x.copy(), *rates[:order]]
 
 
-def _harmonic(x: Array) -> Shape:
-    sine, cosine = np.sin(pi * x), np.cos(pi * x)
-    return Shape(np.sin(pi / 2 * x) ** 2, pi / 2 * sine, pi**2 / 2 * cosine, -(pi**3) / 2 * sine)
+def _harmonic(x: Array, order: int) -> list[Array]:
+    sine, cosine = np.sin(pi / 2 * x), np.cos(pi / 2 * x)
+    found = [sine * sine]
+    if order > 0:
+        found += [pi * sine * cosine]
+    if order > 1:
+        found += [pi**2 / 2 * (cosine - sine) * (cosine + sine)]
+    if order > 2:
+        found += [-(pi**3) * sine * cosine]
+    return found
 
 
-def _polynomial_345(x: Array) -> Shape:
-    rest = 1.0 - x
-    return Shape(
-        x**3 * (10.0 + x * (6.0 * x - 15.0)),
-        30.0 * (x * rest) ** 2,
-        60.0 * x * rest * (rest - x),
-        60.0 + 360.0 * x * (x - 1.0),
-    )
+def _cycloidal(x: Array, order: int) -> list[Array]:
+    sine = np.sin(2.0 * pi * x)
+    found = [x - sine / (2.0 * pi)]
+    if order > 0:
+        cosine = np.cos(2.0 * pi * x)
+        found += [1.0 - cosine]
+    if order > 1:
+        found += [2.0 * pi * sine]
+    if order > 2:
+        found += [4.0 * pi**2 * cosine]
+    return found
 
 
-def _polynomial_4567(x: Array) -> Shape:
-    both = x * (1.0 - x)
-    turn = 1.0 - 2.0 * x
-    return Shape(
-        x**4 * (35.0 + x * (x * (70.0 - 20.0 * x) - 84.0)),
-        140.0 * both**3,
-        420.0 * both**2 * turn,
-        840.0 * both * (1.0 - 5.0 * both),
-    )
+def _polynomial_345(x: Array, order: int) -> list[Array]:
+    found = [x * x * x * (10.0 + x * (6.0 * x - 15.0))]
+    if order > 0:
+        both = x - x * x
+        found += [30.0 * both * both]
+    if order > 1:
+        found += [both * (60.0 - 120.0 * x)]
+    if order > 2:
+        found += [60.0 - 360.0 * both]
+    return found
+
+
+def _polynomial_4567(x: Array, order: int) -> list[Array]:
+    square = x * x
+    found = [square * square * (35.0 + x * (x * (70.0 - 20.0 * x) - 84.0))]
+    if order > 0:
+        both = x - square
+        twice = both * both
+        found += [140.0 * both * twice]
+    if order > 1:
+        found += [twice * (420.0 - 840.0 * x)]
+    if order > 2:
+        found += [840.0 * both * (1.0 - 5.0 * both)]
+    return found
 
 
 # -- laws written over the first half -------------------------------------------------------------
 
 
-def _cycloidal(x: Array) -> Shape:
-    turn = 2.0 * pi * x
-    sine, cosine = np.sin(turn), np.cos(turn)
-    # the difference of two nearly equal numbers near 0 is harmless: its error stays under 1e-17
-    return Shape(x - sine / (2.0 * pi), 1.0 - cosine, 2.0 * pi * sine, 4.0 * pi**2 * cosine)
-
-
-def _modified_sine(x: Array) -> Shape:
+def _modified_sine(x: Array, order: int) -> list[Array]:
     early = x < 0.125
     turn = np.where(early, 4.0 * pi * x, 4.0 * pi / 3.0 * x + pi / 3.0)
-    sine, cosine = np.sin(turn), np.cos(turn)
+    sine = np.sin(turn)
     scale = 1.0 / (4.0 + pi)
-    return Shape(
-        scale * (pi * x + np.where(early, -0.25 * sine, 2.0 - 2.25 * sine)),
-        scale * pi * (1.0 - np.where(early, 1.0, 3.0) * cosine),
-        scale * 4.0 * pi**2 * sine,
-        scale * 16.0 * pi**3 * np.where(early, 1.0, 1.0 / 3.0) * cosine,
-    )
+    found = [scale * (pi * x + np.where(early, -0.25 * sine, 2.0 - 2.25 * sine))]
+    if order > 0:
+        cosine = np.cos(turn)
+        found += [scale * pi * (1.0 - np.where(early, cosine, 3.0 * cosine))]
+    if order > 1:
+        found += [scale * 4.0 * pi**2 * sine]
+    if order > 2:
+        found += [scale * 16.0 * pi**3 * np.where(early, cosine, cosine / 3.0)]
+    return found
 
 
-def _modified_trapezoid(x: Array) -> Shape:
+def _modified_trapezoid(x: Array, order: int) -> list[Array]:
     ca = 8.0 * pi / (2.0 + pi)
-    early, late = x < 0.125, x >= 0.375
-    sine = np.sin(4.0 * pi * np.where(late, x - 0.375, x))
-    cosine = np.cos(4.0 * pi * np.where(late, x - 0.375, x))
-    flat, last = x - 0.125, x - 0.375
     v1 = 1.0 / (4.0 * pi)
     s1 = 1.0 / (32.0 * pi) - 1.0 / (16.0 * pi**2)
     v2, s2 = v1 + 0.25, s1 + v1 * 0.25 + 0.03125
-    s_late = s2 + v2 * last + (1.0 - cosine) / (16.0 * pi**2)
-    s_early = x / (4.0 * pi) - sine / (16.0 * pi**2)
-    s_flat = s1 + flat * (v1 + flat / 2.0)
-    v_late = v2 + sine / (4.0 * pi)
-    v_early = (1.0 - cosine) / (4.0 * pi)
-    return Shape(
-        ca * np.where(early, s_early, np.where(late, s_late, s_flat)),
-        ca * np.where(early, v_early, np.where(late, v_late, v1 + flat)),
-        ca * np.where(early, sine, np.where(late, cosine, 1.0)),
-        4.0 * pi * ca * np.where(early, cosine, np.where(late, -sine, 0.0)),
-    )
+    early, late = x < 0.125, x >= 0.375
+    turn = 4.0 * pi * x - np.where(late, 1.5 * pi, 0.0)
+    sine, cosine = np.sin(turn), np.cos(turn)
+
+    def either(at_first: Array, between: Array | float, at_last: Array) -> Array:
+        return ca * np.where(early, at_first, np.where(late, at_last, between))
+
+    flat, last = x - 0.125, x - 0.375
+    found = [
+        either(
+            x * v1 - sine / (16.0 * pi**2),
+            s1 + flat * (v1 + 0.5 * flat),
+            s2 + v2 * last + (1.0 - cosine) / (16.0 * pi**2),
+        )
+    ]
+    if order > 0:
+        found += [either((1.0 - cosine) * v1, v1 + flat, v2 + sine * v1)]
+    if order > 1:
+        found += [either(sine, 1.0, cosine)]
+    if order > 2:
+        found += [4.0 * pi * either(cosine, 0.0, -sine)]
+    return found
 
 
-def _ramps(x: Array, alpha: float, beta: float) -> Shape:
-    """The double-S; a trapezoid of velocity where `beta` is 0."""
+def _trapezoid(x: Array, order: int, alpha: float) -> list[Array]:
+    cv = 1.0 / (1.0 - alpha)
+    ca = cv / alpha
+    ramp: Array = np.minimum(x, alpha)
+    found: list[Array] = [ca / 2.0 * ramp * ramp + cv * (x - ramp)]
+    if order > 0:
+        found += [ca * ramp]
+    if order > 1:
+        found += [ca * (x < alpha)]
+    if order > 2:
+        found += [np.zeros_like(x)]
+    return found
+
+
+def _double_s(x: Array, order: int, alpha: float, beta: float) -> list[Array]:
     cv = 1.0 / (1.0 - alpha)
     ca = cv / (alpha * (1.0 - beta))
     rise = alpha * beta
-    cj = ca / rise if rise > 0.0 else 0.0
-    cruising, rising = x >= alpha, x < rise
-    easing = (x >= alpha - rise) & ~cruising
-    left = alpha - x
-    s = np.where(rising, cj * x**3 / 6.0, ca * (x * (x - rise) / 2.0 + rise**2 / 6.0))
-    s = np.where(easing, cv * (x - alpha / 2.0) + cj * left**3 / 6.0, s)
-    v = np.where(rising, cj * x**2 / 2.0, ca * (x - rise / 2.0))
-    v = np.where(easing, cv - cj * left**2 / 2.0, v)
-    a = np.where(rising, cj * x, np.where(easing, cj * left, ca))
-    j = np.where(rising, cj, np.where(easing, -cj, 0.0))
-    return Shape(
-        np.where(cruising, cv * (x - alpha / 2.0), s),
-        np.where(cruising, cv, v),
-        np.where(cruising, 0.0, a),
-        np.where(cruising, 0.0, j),
-    )
+    cj = ca / rise
+    ramp = np.minimum(x, alpha)
+    left = alpha - ramp
+    rising, easing = ramp < rise, left < rise
+
+    def either(up: Array | float, steady: Array | float, down: Array | float) -> Array:
+        return np.where(rising, up, np.where(easing, down, steady))
+
+    up, steady = cj / 6.0 * ramp * ramp * ramp, ca * (0.5 * ramp * (ramp - rise) + rise**2 / 6.0)
+    down = cv * (ramp - alpha / 2.0) + cj / 6.0 * left * left * left
+    found = [either(up, steady, down) + cv * (x - ramp)]
+    if order > 0:
+        down = cv - cj / 2.0 * left * left
+        found += [either(cj / 2.0 * ramp * ramp, ca * (ramp - rise / 2.0), down)]
+    if order > 1:
+        found += [np.asarray(np.minimum(cj * np.minimum(ramp, left), ca))]
+    if order > 2:
+        found += [np.where(rising, cj, np.where(easing & (x < alpha), -cj, 0.0))]
+    return found
 
 
-def _first_half(law: Law) -> Callable[[Array], Shape]:
+def _first_half(law: Law) -> _Form:
     if law.name in _HALF:
         return _HALF[law.name]
     alpha, beta = ramp_shares(law)
-    return lambda x: _ramps(x, alpha, beta)
+    if beta == 0.0:
+        return partial(_trapezoid, alpha=alpha)
+    return partial(_double_s, alpha=alpha, beta=beta)
 
 
 def ramp_shares(law: Law) -> tuple[float, float]:
@@ -259,15 +314,15 @@ def ramp_shares(law: Law) -> tuple[float, float]:
     return law.alpha, law.beta if law.name == "double-S" else 0.0
 
 
-_WHOLE: Final[dict[LawName, Callable[[Array], Shape]]] = {
+_WHOLE: Final[dict[LawName, _Form]] = {
     "uniform": _uniform,
     "harmonic": _harmonic,
+    "cycloidal": _cycloidal,
     "3-4-5": _polynomial_345,
     "4-5-6-7": _polynomial_4567,
 }
 
-_HALF: Final[dict[LawName, Callable[[Array], Shape]]] = {
-    "cycloidal": _cycloidal,
+_HALF: Final[dict[LawName, _Form]] = {
     "modified sine": _modified_sine,
     "modified trapezoid": _modified_trapezoid,
 }
