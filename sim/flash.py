@@ -238,7 +238,7 @@ def _zigzag(times: Array, value: Array, least: float) -> tuple[Array, Integers, 
     Extremes are samples: where the change came from and where it went on to.
     """
     keep = _bends(value)
-    t, v = times[keep].tolist(), value[keep].tolist()
+    v = value[keep].tolist()
     at: list[float] = []
     ends: list[list[int]] = []
     low = high = 0
@@ -246,11 +246,11 @@ def _zigzag(times: Array, value: Array, least: float) -> tuple[Array, Integers, 
     for i in range(1, len(v)):
         fallen, risen = v[high] - least, v[low] + least
         if up is not False and v[i] <= fallen:
-            at.append(_crossing(t[i - 1], v[i - 1], t[i], v[i], fallen))
+            at.append(_reached(times, value, keep[i - 1], keep[i], fallen))
             ends.append([high, i])
             up, low = False, i
         elif up is not True and v[i] >= risen:
-            at.append(_crossing(t[i - 1], v[i - 1], t[i], v[i], risen))
+            at.append(_reached(times, value, keep[i - 1], keep[i], risen))
             ends.append([low, i])
             up, high = True, i
         if up is not False and v[i] >= v[high]:
@@ -273,11 +273,11 @@ def _bends(value: Array) -> Integers:
     return np.unique(np.concatenate([[0], turns, moving[-1:] + 1, moving[:1]]))
 
 
-def _crossing(t0: float, v0: float, t1: float, v1: float, level: float) -> float:
-    """When a straight line between two samples passes `level`."""
-    if v1 == v0:
-        return t1
-    return t0 + (t1 - t0) * min(max((level - v0) / (v1 - v0), 0.0), 1.0)
+def _reached(times: Array, value: Array, first: int, last: int, level: float) -> float:
+    """The time of the first sample after `first` at which a steady run to `last` is at `level`."""
+    run = value[first + 1 : last + 1]
+    there = run >= level if value[last] > value[first] else run <= level
+    return float(times[first + 1 + int(np.argmax(there))])
 
 
 def chromaticity(rgb: Array) -> Array:
