@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from firmware_gen.compile import CompiledBoard, CompiledShow
-from firmware_gen.ops import Act, Delay, ForkTo, Op
+from firmware_gen.ops import Act, Delay, ForkTo, GoOn, Op
 from firmware_gen.table import ServoRecord, Table
 
 _CHECK_SUM: Final = "check sum"
@@ -123,7 +123,7 @@ def _cue_sizes(board: CompiledBoard) -> tuple[tuple[str, int], ...]:
     for cue, record in zip(board.cues, table.cues, strict=True):
         mine = _threads_of(table, record.start) - counted
         counted |= mine
-        sizes.append((cue.name, sum(places[n][-1] + 1 - places[n][0] for n in mine)))
+        sizes.append((cue.name, sum(places[n][-1] - places[n][0] for n in mine)))
     return tuple(sizes)
 
 
@@ -134,7 +134,9 @@ def _threads_of(table: Table, start: int) -> set[int]:
         index = open_ones.pop()
         if index not in found:
             found.add(index)
-            open_ones += [op.thread for op in table.threads[index] if isinstance(op, ForkTo)]
+            open_ones += [
+                op.thread for op in table.threads[index] if isinstance(op, ForkTo | GoOn)
+            ]
     return found
 
 

@@ -116,7 +116,7 @@ def pin_name(code: int) -> str:
 
 
 def parse_pin(text: str) -> int:
-    """Code of a port name such as `PD6`, whether or not a chip has it; ValueError for other text."""
+    """Code of a port name such as `PD6`, on a chip or not; ValueError for any other text."""
     found = _PIN.fullmatch(text)
     if found is None:
         raise ValueError(f"`{text}` is not a port pin such as PB1")

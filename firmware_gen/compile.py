@@ -17,9 +17,10 @@ from firmware_gen.compile_records import (
     input_records,
     output_record,
 )
+from firmware_gen.compile_share import share_threads
 from firmware_gen.crc import cue_tag
 from firmware_gen.layout import CONFLICTS
-from firmware_gen.ops import Act, ForkTo, Modulate, Thread, Turn
+from firmware_gen.ops import Act, ForkTo, Modulate, Turn
 from firmware_gen.table import (
     BindingRecord,
     CueRecord,
@@ -211,7 +212,8 @@ def _code(
                 start,
             )
         )
-    return _shared(rows, records)
+    threads, instead = share_threads(rows, coder.kinds)
+    return threads, tuple(replace(one, start=instead[one.start]) for one in records)
 
 
 def _shifted(row: tuple[Marked, ...], by: int) -> tuple[Marked, ...]:
@@ -219,33 +221,6 @@ def _shifted(row: tuple[Marked, ...], by: int) -> tuple[Marked, ...]:
         Marked(ForkTo(one.op.thread + by), one.mark) if isinstance(one.op, ForkTo) else one
         for one in row
     )
-
-
-def _shared(
-    rows: Sequence[tuple[Marked, ...]], records: Sequence[CueRecord]
-) -> tuple[list[tuple[Marked, ...]], tuple[CueRecord, ...]]:
-    """Threads that are alike kept once: the last of them, which every fork to it precedes."""
-    kept: dict[Thread, int] = {}
-    instead: dict[int, int] = {}
-    for index in reversed(range(len(rows))):
-        ops = tuple(
-            ForkTo(instead[one.op.thread]) if isinstance(one.op, ForkTo) else one.op
-            for one in rows[index]
-        )
-        instead[index] = kept.setdefault(ops, index)
-    order = sorted(kept.values())
-    number = {old: new for new, old in enumerate(order)}
-    threads = [
-        tuple(
-            Marked(ForkTo(number[instead[one.op.thread]]), one.mark)
-            if isinstance(one.op, ForkTo)
-            else one
-            for one in rows[old]
-        )
-        for old in order
-    ]
-    cues = tuple(replace(one, start=number[instead[one.start]]) for one in records)
-    return threads, cues
 
 
 def _lost_time(score: Score) -> int:

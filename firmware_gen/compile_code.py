@@ -50,7 +50,7 @@ class Coder:
         self, numbers: Mapping[str, int], kinds: Sequence[int], laws: LawBook, palette: Palette
     ) -> None:
         self._numbers = numbers
-        self._kinds = kinds
+        self.kinds = kinds
         self._laws = laws
         self._palette = palette
 
@@ -123,7 +123,7 @@ class Coder:
             return
         if any(isinstance(one.op, Loop | ForkTo) for one in body):
             return
-        size = sum(len(op_bytes(one.op, self._kinds)) for one in body)
+        size = sum(len(op_bytes(one.op, self.kinds)) for one in body)
         if loop.times * size < size + _LOOP_BYTES:
             row[start:] = body * loop.times
 

@@ -18,7 +18,7 @@ from firmware_gen.layout import (
     ORDERS,
     TableError,
 )
-from firmware_gen.ops import Act, Delay, ForkTo, Loop, LoopBack, Modulate, Op, Turn
+from firmware_gen.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
 from firmware_gen.table import (
     CueRecord,
     Encoded,
@@ -229,7 +229,7 @@ class _Disassembler:
             starts.setdefault(cue.start, []).append(self.names.cue(number))
         for index, thread in enumerate(self.table.threads):
             cues = starts.get(index)
-            title = f"cue {', '.join(cues)}" if cues else "fork"
+            title = f"cue {', '.join(cues)}" if cues else "thread"
             section = f"{title}, from {self.encoded.places[index][0]:04x}"
             places = self.encoded.places[index]
             depth = 0
@@ -238,7 +238,8 @@ class _Disassembler:
                 mark = self.marks.get(places[at], NO_MARK)
                 self._put(section, places[at], places[at + 1], self._op(op), depth, mark)
                 depth += isinstance(op, Loop)
-            self._put(section, places[-1], places[-1] + 1, "end")
+            if places[-2] < places[-1]:
+                self._put(section, places[-2], places[-1], "end")
 
     def _op(self, op: Op) -> str:
         match op:
@@ -254,6 +255,8 @@ class _Disassembler:
                 return "again"
             case ForkTo():
                 return f"fork to {self.encoded.places[op.thread][0]:04x}"
+            case GoOn():
+                return f"go on at {self.encoded.places[op.thread][0]:04x}"
             case Modulate():
                 return f"{self.names.output(op.output)} {_effect(op)}"
 

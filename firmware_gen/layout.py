@@ -233,13 +233,18 @@ CRC_SIZE: Final = 2
 # -- code -----------------------------------------------------------------------------------------
 
 ACT_WAIT, ACT_LAW, ACT_F, ACT_OUTPUT = 0x40, 0x20, 0x10, 0x0F
-END, WAIT, LOOP, LOOP_END, FORK, EFFECT = 0x80, 0x81, 0x82, 0x83, 0x84, 0x85
+END, WAIT, LOOP, LOOP_END, FORK, EFFECT, GO_ON = 0x80, 0x81, 0x82, 0x83, 0x84, 0x85, 0x86
 SHORT_WAIT: Final = 0xC0
 SHORT_WAIT_STEPS: Final = 64
 LOOP_FOREVER, LOOP_HELD = 0, 65535
 
 DURATION_STEP_MS: Final = 10
-DURATION_STEPS: Final = 200
-"""Duration bytes below this are a whole number of steps; from here on ms over two bytes."""
+DURATION_STEPS: Final = 160
+"""Duration bytes below this are a whole number of steps."""
+DURATION_BIG_STEP_MS: Final = 100
+DURATION_BIG_BASE: Final = 143
+"""Subtracted from a duration byte that counts big steps."""
+DURATION_MS: Final = 200
+"""From this duration byte on ms over two bytes."""
 DURATION_LONG: Final = 255
 DURATION_MAX_MS: Final = 65535

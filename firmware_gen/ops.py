@@ -6,8 +6,8 @@ TABLE.md, section 1.4. A fork names a thread by its index here and by an offset 
 from __future__ import annotations
 
 import struct
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
 from firmware_gen.chips import LIMITS
@@ -17,14 +17,18 @@ from firmware_gen.layout import (
     ACT_OUTPUT,
     ACT_WAIT,
     BAD_CODE,
+    DURATION_BIG_BASE,
+    DURATION_BIG_STEP_MS,
     DURATION_LONG,
     DURATION_MAX_MS,
+    DURATION_MS,
     DURATION_STEP_MS,
     DURATION_STEPS,
     EFFECT,
     EFFECTS,
     END,
     FORK,
+    GO_ON,
     LAMP,
     LEVEL_MAX,
     LOOP,
@@ -85,6 +89,13 @@ class ForkTo:
 
 
 @dataclass(frozen=True, slots=True)
+class GoOn:
+    """Last op of a thread: it goes on with another one, always later in the table."""
+
+    thread: int
+
+
+@dataclass(frozen=True, slots=True)
 class Modulate:
     """Lay an effect over a light; `kind` indexes EFFECTS, `depth` is a level."""
 
@@ -96,7 +107,7 @@ class Modulate:
     width: int = 0
 
 
-Op: TypeAlias = Act | Turn | Delay | Loop | LoopBack | ForkTo | Modulate
+Op: TypeAlias = Act | Turn | Delay | Loop | LoopBack | ForkTo | GoOn | Modulate
 Thread: TypeAlias = tuple[Op, ...]
 
 _EFFECT_REST: Final = struct.Struct("<HBBB")
@@ -128,9 +139,12 @@ def duration_bytes(duration_ms: int) -> bytes:
     steps, rest = divmod(duration_ms, DURATION_STEP_MS)
     if rest == 0 and 1 <= steps <= DURATION_STEPS:
         return bytes((steps - 1,))
+    steps, rest = divmod(duration_ms, DURATION_BIG_STEP_MS)
+    if rest == 0 and DURATION_STEPS <= steps + DURATION_BIG_BASE < DURATION_MS:
+        return bytes((steps + DURATION_BIG_BASE,))
     high, low = divmod(duration_ms, 256)
-    if DURATION_STEPS + high < DURATION_LONG:
-        return bytes((DURATION_STEPS + high, low))
+    if DURATION_MS + high < DURATION_LONG:
+        return bytes((DURATION_MS + high, low))
     return bytes((DURATION_LONG,)) + _U16.pack(duration_ms)
 
 
@@ -155,8 +169,9 @@ def op_bytes(op: Op, kinds: Sequence[int], starts: Sequence[int] | None = None) 
             return bytes((LOOP,)) + _U16.pack(op.times)
         case LoopBack():
             return bytes((LOOP_END,))
-        case ForkTo():
-            return bytes((FORK,)) + _U16.pack(starts[op.thread] if starts else 0)
+        case ForkTo() | GoOn():
+            first = FORK if isinstance(op, ForkTo) else GO_ON
+            return bytes((first,)) + _U16.pack(starts[op.thread] if starts else 0)
         case Modulate():
             rest = _EFFECT_REST.pack(op.period_ms, op.depth, op.seed, op.width)
             return bytes((EFFECT, op.output, op.kind)) + (rest if op.kind else b"")
@@ -176,21 +191,26 @@ def _act_bytes(op: Act, kind: int) -> bytes:
     return bytes((first,)) + duration_bytes(op.duration_ms) + law + target
 
 
+def end_bytes(thread: Thread) -> bytes:
+    """What closes a thread: nothing where it goes on elsewhere."""
+    return b"" if thread and isinstance(thread[-1], GoOn) else bytes((END,))
+
+
 def code_bytes(
     threads: Sequence[Thread], kinds: Sequence[int], base: int
 ) -> tuple[bytes, list[list[int]]]:
-    """All threads' bytes, and the offset of every op from the table's start, END included."""
+    """All threads' bytes, and for each thread the offsets of its ops, its end and what follows."""
     offsets: list[list[int]] = []
     at = base
     for thread in threads:
         places = [at]
         for op in thread:
             places.append(places[-1] + len(op_bytes(op, kinds)))
-        offsets.append(places)
-        at = places[-1] + 1
+        at = places[-1] + len(end_bytes(thread))
+        offsets.append([*places, at])
     starts = [places[0] for places in offsets]
     code = b"".join(
-        b"".join(op_bytes(op, kinds, starts) for op in thread) + bytes((END,))
+        b"".join(op_bytes(op, kinds, starts) for op in thread) + end_bytes(thread)
         for thread in threads
     )
     return code, offsets
@@ -210,34 +230,34 @@ class Sweep:
         """The threads, and the index of each by the offset where it starts."""
         found: list[tuple[Op, ...]] = []
         index: dict[int, int] = {}
-        forks: list[tuple[int, int]] = []
+        pointers: list[tuple[int, int]] = []
         while self.at < self.end:
             index[self.at] = len(found)
-            found.append(self._thread(forks))
-        for place, target in forks:
+            found.append(self._thread(pointers))
+        for self.op_at, target in pointers:
             if target not in index:
-                self.op_at = place
                 raise self._wrong(f"no thread starts at {target}")
-            if target <= place:
-                self.op_at = place
-                raise self._wrong(f"the fork to {target} does not point forward")
-        return tuple(_with_indices(thread, index) for thread in found), index
+            if target <= self.op_at:
+                raise self._wrong(f"{target} does not lie forward")
+        return tuple(renumbered(thread, index) for thread in found), index
 
-    def _thread(self, forks: list[tuple[int, int]]) -> Thread:
+    def _thread(self, pointers: list[tuple[int, int]]) -> Thread:
         ops: list[Op] = []
         waits: list[bool] = []
         while True:
             self.op_at = self.at
             first = self._u8()
+            if first in (END, GO_ON) and waits:
+                raise self._wrong("a loop is not closed at the end of the thread")
             if first == END:
-                if waits:
-                    raise self._wrong("a loop is not closed at the end of the thread")
                 return tuple(ops)
             op = self._op(first)
             self._nest(op, waits)
-            if isinstance(op, ForkTo):
-                forks.append((self.op_at, op.thread))
             ops.append(op)
+            if isinstance(op, ForkTo | GoOn):
+                pointers.append((self.op_at, op.thread))
+            if isinstance(op, GoOn):
+                return tuple(ops)
 
     def _nest(self, op: Op, waits: list[bool]) -> None:
         """Follow the loops: `waits` tells for each open one whether it has waited."""
@@ -268,6 +288,8 @@ class Sweep:
             return LoopBack()
         if first == FORK:
             return ForkTo(self._u16())
+        if first == GO_ON:
+            return GoOn(self._u16())
         if first == EFFECT:
             return self._effect()
         raise self._wrong(f"unknown op {first:#04x}")
@@ -319,8 +341,10 @@ class Sweep:
         first = self._u8()
         if first < DURATION_STEPS:
             return DURATION_STEP_MS * (first + 1)
+        if first < DURATION_MS:
+            return DURATION_BIG_STEP_MS * (first - DURATION_BIG_BASE)
         if first < DURATION_LONG:
-            return 256 * (first - DURATION_STEPS) + self._u8()
+            return 256 * (first - DURATION_MS) + self._u8()
         return self._u16()
 
     def _output(self, output: int) -> OutputFacts:
@@ -351,8 +375,12 @@ class Sweep:
         return TableError(BAD_CODE, f"code[{self.op_at}]", message)
 
 
-def _with_indices(thread: Thread, index: dict[int, int]) -> Thread:
-    return tuple(ForkTo(index[op.thread]) if isinstance(op, ForkTo) else op for op in thread)
+def renumbered(thread: Thread, number: Mapping[int, int] | Sequence[int]) -> Thread:
+    """The thread with every fork and go-on pointing to `number` of what it pointed to."""
+    return tuple(
+        replace(op, thread=number[op.thread]) if isinstance(op, ForkTo | GoOn) else op
+        for op in thread
+    )
 
 
 def waits_ms(duration_ms: int) -> list[Delay]:

@@ -11,7 +11,7 @@ from typing import Final
 
 from firmware_gen.chips import LIMITS
 from firmware_gen.layout import CONFLICTS, LOOP_FOREVER, LOOP_HELD
-from firmware_gen.ops import Act, Delay, ForkTo, Loop, LoopBack, Modulate, Turn
+from firmware_gen.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Turn
 from firmware_gen.table import CueRecord, Table
 
 MS: Final = 256
@@ -247,6 +247,9 @@ class Cues:
                     thread.time += FRAME
                     return
                 self._spawn(thread.run, run, op.thread, thread.time)
+            case GoOn():
+                thread.code, thread.at = op.thread, 0
+                return
         thread.at += 1
 
     def _drive(self, thread: Thread, op: Act | Turn | Modulate) -> None:

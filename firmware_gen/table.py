@@ -191,7 +191,7 @@ class Encoded:
     sections: dict[str, tuple[int, int]]
     """Start and end of each section, by name, in the order of the table."""
     places: tuple[tuple[int, ...], ...]
-    """Offset of every op of every thread, its end included."""
+    """For each thread the offsets of its ops, of its end, and of what follows it."""
 
 
 # -- encoding -------------------------------------------------------------------------------------
