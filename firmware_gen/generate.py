@@ -172,6 +172,12 @@ def _table_limits() -> dict[str, int]:
         "ORDERS": len(layout.ORDERS),
         "CONFLICTS": len(layout.CONFLICTS),
         "EFFECTS": len(layout.EFFECTS),
+        "DURATION_STEP_MS": layout.DURATION_STEP_MS,
+        "DURATION_STEPS": layout.DURATION_STEPS,
+        "DURATION_BIG_STEP_MS": layout.DURATION_BIG_STEP_MS,
+        "DURATION_BIG_BASE": layout.DURATION_BIG_BASE,
+        "DURATION_MS": layout.DURATION_MS,
+        "DURATION_LONG": layout.DURATION_LONG,
     }
 
 
@@ -187,6 +193,7 @@ def _ops() -> dict[str, int]:
         "OP_LOOP_END": layout.LOOP_END,
         "OP_FORK": layout.FORK,
         "OP_EFFECT": layout.EFFECT,
+        "OP_GO_ON": layout.GO_ON,
         "OP_SHORT_WAIT": layout.SHORT_WAIT,
     }
 

@@ -238,7 +238,13 @@ enum {
     BC_PERIOD_MIN = 40,
     BC_ORDERS = 6,
     BC_CONFLICTS = 3,
-    BC_EFFECTS = 5
+    BC_EFFECTS = 5,
+    BC_DURATION_STEP_MS = 10,
+    BC_DURATION_STEPS = 160,
+    BC_DURATION_BIG_STEP_MS = 100,
+    BC_DURATION_BIG_BASE = 143,
+    BC_DURATION_MS = 200,
+    BC_DURATION_LONG = 255
 };
 
 enum bc_op {
@@ -252,6 +258,7 @@ enum bc_op {
     BC_OP_LOOP_END = 0x83,
     BC_OP_FORK = 0x84,
     BC_OP_EFFECT = 0x85,
+    BC_OP_GO_ON = 0x86,
     BC_OP_SHORT_WAIT = 0xc0
 };
 
