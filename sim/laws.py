@@ -262,12 +262,12 @@ def _modified_trapezoid(x: Array, order: int) -> list[Array]:
 def _trapezoid(x: Array, order: int, alpha: float) -> list[Array]:
     cv = 1.0 / (1.0 - alpha)
     ca = cv / alpha
-    ramp: Array = np.minimum(x, alpha)
-    found: list[Array] = [ca / 2.0 * ramp * ramp + cv * (x - ramp)]
+    ramp = np.minimum(x, alpha)
+    found = [ca / 2.0 * ramp * ramp + cv * (x - ramp)]
     if order > 0:
         found += [ca * ramp]
     if order > 1:
-        found += [ca * (x < alpha)]
+        found += [np.where(x < alpha, ca, 0.0)]
     if order > 2:
         found += [np.zeros_like(x)]
     return found

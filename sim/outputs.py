@@ -6,7 +6,6 @@ Times are whole 1/256 ms, the player's clock; the pieces that come out are in mi
 from __future__ import annotations
 
 from collections.abc import Iterable
-from math import ceil
 from typing import Final
 
 from sim.laws import position
@@ -76,8 +75,10 @@ class Outputs:
         self._limits = {
             name: Limits(*limits[name], _table_travel(servo)) for name, servo in self.servos.items()
         }
+        self.shown = -1
+        """The time of the last frame that is out already."""
         self._since: dict[str, float] = {}
-        self._stop_ticks = max(1, ceil(show.score.stop_ms / FRAME_MS)) * FRAME_MS * TICKS_PER_MS
+        self._stop_ticks = max(1, round(show.score.stop_ms / FRAME_MS)) * FRAME_MS * TICKS_PER_MS
 
     # -- the whole board --------------------------------------------------------------------
 
@@ -88,7 +89,7 @@ class Outputs:
             self.motions[name].append(resting(now / TICKS_PER_MS, table_angle(servo.safe_deg)))
         for name, row in self.lights.items():
             dark = (0.0,) * (3 if name in self.strips else 1)
-            row.append(Fading(now / TICKS_PER_MS, dark, dark))
+            row.append(Fading(*self._times(now), dark, dark))
         self.steady(self.lights, now)
         self.throw_safe(now)
 
@@ -96,7 +97,7 @@ class Outputs:
         """Lamps and strips jump to their safe light."""
         for name, row in self.lights.items():
             levels = self._safe_light(name)
-            row.append(Fading(now / TICKS_PER_MS, levels, levels))
+            row.append(Fading(*self._times(now), levels, levels))
 
     def move_safe(self, now: int) -> None:
         """The controlled stop: everything goes to its safe state over the stop time."""
@@ -115,7 +116,7 @@ class Outputs:
         for name in names:
             row = self.effects.get(name)
             if row is not None and (not row or row[-1].effect is not None):
-                row.append(Modulation(now / TICKS_PER_MS, None))
+                row.append(Modulation(*self._times(now), None))
 
     def power(self, name: str, now: int) -> None:
         """Let a servo's pulses begin."""
@@ -148,7 +149,7 @@ class Outputs:
                 self._fade(act.output, light_levels(act.light), ticks, act.law, now, cue)
             case Effect():
                 effect = None if act.name == "steady" else act
-                self.effects[act.output].append(Modulation(now / TICKS_PER_MS, effect, cue))
+                self.effects[act.output].append(Modulation(*self._times(now), effect, cue))
             case Throw():
                 self._throw(act.output, act.on, now, cue)
 
@@ -162,11 +163,16 @@ class Outputs:
     def _fade(
         self, name: str, target: Levels, asked: int, law: Law, now: int, cue: str | None = None
     ) -> None:
-        row, at = self.lights[name], now / TICKS_PER_MS
-        row.append(Fading(at, levels_at(row[-1], at), target, asked / TICKS_PER_MS, law, cue))
+        row, lasts = self.lights[name], asked / TICKS_PER_MS
+        origin = levels_at(row[-1], now / TICKS_PER_MS)
+        row.append(Fading(*self._times(now), origin, target, lasts, law, cue))
 
     def _throw(self, name: str, on: bool, now: int, cue: str | None) -> None:
-        self.switches[name].append(Throwing(now / TICKS_PER_MS, on, cue))
+        self.switches[name].append(Throwing(*self._times(now), on, cue))
+
+    def _times(self, now: int) -> tuple[float, float]:
+        """When a piece starts, and when it can first be seen."""
+        return now / TICKS_PER_MS, max(now, self.shown + 1) / TICKS_PER_MS
 
     def _safe_light(self, name: str) -> Levels:
         if name in self.strips:

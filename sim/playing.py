@@ -15,7 +15,7 @@ from typing import Final, Literal
 from sim.model import FRAME_MS, Cue, Move, Press, Show
 from sim.motion import TICKS_PER_MS
 from sim.outputs import Outputs
-from sim.score import ENABLE_INTERVAL_FRAMES, Act, outputs_used
+from sim.score import ENABLE_INTERVAL_FRAMES, Act
 from sim.threads import Do, Fork, LoopEnd, LoopStart, Program, Thread, Wait, cues_on, program
 from sim.trajectories import CueRun, Mode, ModeSpan, Refusal
 
@@ -111,6 +111,11 @@ class _Thread:
     """Open loops: where the body begins, and passes left."""
 
 
+def _outputs(planned: Program) -> frozenset[str]:
+    """The outputs that a program's statements drive."""
+    return frozenset(op.act.output for row in planned.threads for op in row if isinstance(op, Do))
+
+
 class BoardPlay:
     """One board's player: modes, requests, runs and threads."""
 
@@ -118,7 +123,7 @@ class BoardPlay:
         self.show, self.name, self.outputs = show, name, outputs
         self.cues = {cue.name: cue for cue in cues_on(show, name)}
         self.programs = {cue.name: program(cue, outputs.names) for cue in self.cues.values()}
-        self.uses = {cue.name: outputs_used(cue.body) & outputs.names for cue in self.cues.values()}
+        self.uses = {name: _outputs(planned) for name, planned in self.programs.items()}
         self.runs: dict[int, _Run] = {}
         self.threads: dict[int, _Thread] = {}
         self.waiting: dict[str, int | None] = {}
@@ -126,7 +131,8 @@ class BoardPlay:
         self.mode: Mode = "starting"
         self.started = 0
         self.disarmed = -1
-        self.lost_frames = 5 * ceil((show.score.lost_ms or 0) / LOST_UNIT_MS)
+        lost_ms = show.score.lost_ms
+        self.lost_frames = 0 if lost_ms is None else 5 * max(1, ceil(lost_ms / LOST_UNIT_MS))
         self.past: list[CueRun] = []
         self.modes: list[ModeSpan] = []
         self.refusals: list[Refusal] = []
@@ -146,13 +152,14 @@ class BoardPlay:
         for run in self.runs.values():
             self._note(run, length)
         self._enter(self.mode, length)
-        self.outputs.cut_power(length)
+        self.outputs.cut_power(length + FRAME)
 
     # -- one frame ------------------------------------------------------------------------------
 
     def _frame(self, frame: int, requests: list[Request], hearing: Hearing) -> None:
         now = frame * FRAME
         self.unsettled = bool(requests)
+        self.outputs.shown = now - FRAME
         enabling = len(self.outputs.servos) * ENABLE_INTERVAL_FRAMES
         if self.mode == "starting" and frame >= self.started + enabling:
             self._enter("ready", now)

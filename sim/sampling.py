@@ -19,7 +19,7 @@ from sim.laws import forms, position
 from sim.light import colour_luminance, luminance
 from sim.model import Lamp, Law, Servo, Strip, Switch
 from sim.motion import Motion
-from sim.trajectories import Fading, Modulation, Piece, Span, Trajectories, effective_starts
+from sim.trajectories import Fading, Modulation, Piece, Span, Trajectories, takes_over
 
 Array: TypeAlias = NDArray[np.float64]
 Flags: TypeAlias = NDArray[np.bool_]
@@ -150,7 +150,7 @@ class _Sections(NamedTuple):
 def _sections(row: Sequence[Motion], times: Array) -> _Sections:
     begin = np.fromiter((piece.begin_ms for piece in row), np.float64, len(row))
     lasts = np.fromiter((piece.duration_ms for piece in row), np.float64, len(row))
-    first = np.searchsorted(times, effective_starts(row))
+    first = np.searchsorted(times, takes_over(row))
     first[0] = 0
     last = np.append(first[1:], times.size)
     begins = np.clip(np.searchsorted(times, begin), first, last)
@@ -245,7 +245,7 @@ def within(spans: Sequence[Span], times_ms: Array) -> Flags:
 
 def _piece_at(row: Sequence[Piece], times: Array) -> NDArray[np.intp]:
     """The index of the piece that holds at each time."""
-    return np.maximum(np.searchsorted(effective_starts(row), times, side="right") - 1, 0)
+    return np.maximum(np.searchsorted(takes_over(row), times, side="right") - 1, 0)
 
 
 def levels(row: Sequence[Fading], times_ms: ArrayLike) -> Array:

@@ -1,8 +1,8 @@
 """What a rehearsal comes to: closed-form pieces per output, and what ran when.
 
-Each output has a row of pieces; a piece holds from its start until the next one does. A piece that
-starts before the one in front of it takes over at once where that one starts: a cue begins one
-frame back, behind what its start did to the outputs (`effective_starts`).
+Each output has a row of pieces; a piece holds until the next one takes over. A motion takes over
+where it starts. Other pieces may be shown later than they start: a cue begins one frame back, when
+that frame's light is out already. `takes_over` has the times to go by.
 
 Times are milliseconds from the rehearsal's start; they may lie between whole milliseconds.
 """
@@ -31,6 +31,7 @@ class Fading:
     """A light on its way between two levels, by `law` over `duration_ms`, then at rest."""
 
     start_ms: float
+    shown_ms: float
     origin: Levels
     target: Levels
     duration_ms: float = 0.0
@@ -44,9 +45,10 @@ class Fading:
 
 @dataclass(frozen=True, slots=True)
 class Modulation:
-    """An effect laid over a light from `start_ms` on; None: steady."""
+    """An effect laid over a light, which counts its time from `start_ms` on; None: steady."""
 
     start_ms: float
+    shown_ms: float
     effect: Effect | None
     cue: str | None = None
 
@@ -56,6 +58,7 @@ class Throwing:
     """A switch put on or off."""
 
     start_ms: float
+    shown_ms: float
     on: bool
     cue: str | None = None
 
@@ -63,10 +66,10 @@ class Throwing:
 Piece: TypeAlias = Motion | Fading | Modulation | Throwing
 
 
-def effective_starts(row: Sequence[Piece]) -> NDArray[np.float64]:
-    """When each piece of a row takes over, ascending."""
-    starts = np.fromiter((piece.start_ms for piece in row), np.float64, len(row))
-    return np.maximum.accumulate(starts)
+def takes_over(row: Sequence[Piece]) -> NDArray[np.float64]:
+    """When each piece of a row takes over, in ms, ascending."""
+    starts = (piece.start_ms if isinstance(piece, Motion) else piece.shown_ms for piece in row)
+    return np.maximum.accumulate(np.fromiter(starts, np.float64, len(row)))
 
 
 @dataclass(frozen=True, slots=True)

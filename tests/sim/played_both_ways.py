@@ -1,0 +1,107 @@
+"""Plays one rehearsal twice: in ideal arithmetic and by the integer player, frame by frame."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from firmware_gen.compile import CompiledBoard, compile_show
+from firmware_gen.crc import cue_tag
+from firmware_gen.player import Player
+from sim.model import FRAME_MS, Lamp, Press, Servo, Show, Strip, Switch
+from sim.playing import Hearing, Request, requests_by_frame
+from sim.rehearse import rehearse
+from sim.sampling import sample
+
+
+@dataclass
+class Differences:
+    """The largest difference by kind of output; pulses in us, lights as a share of full."""
+
+    pulse_us: float = 0.0
+    lamp: float = 0.0
+    strip: float = 0.0
+    at: list[str] = field(default_factory=list)
+    """Where a pulse was off by more than one tick, a pulse was missing, or a switch differed."""
+
+
+def compare(
+    show: Show,
+    presses: Sequence[Press],
+    length_ms: int,
+    silences: Sequence[tuple[float, float]] = (),
+) -> Differences:
+    """Play both ways and compare every output in every frame."""
+    trajectories = rehearse(show, presses, length_ms, silences)
+    times = np.arange(0, length_ms + 1, FRAME_MS, dtype=float)
+    ideal = sample(trajectories, times)
+    found = Differences()
+    for board in compile_show(show).boards:
+        _compare_board(board, presses, silences, times, ideal, found)
+    return found
+
+
+def _compare_board(board: CompiledBoard, presses, silences, times, ideal, found) -> None:
+    requests = requests_by_frame(presses)
+    hearing = Hearing(silences, requests)
+    player = Player(board.data)
+    frames = []
+    for number in range(times.size):
+        if hearing.silent_frames(number) == 0:
+            player.heard()
+        for request in requests.get(number, []):
+            _pass_on(player, request)
+        frames.append(player.frame())
+    kinds = {
+        kind: [o for o in board.outputs if isinstance(o, kind)]
+        for kind in (Servo, Lamp, Strip, Switch)
+    }
+    for n, servo in enumerate(kinds[Servo]):
+        _compare_pulses(servo, ideal.servos[servo.name], [f.pulses[n] for f in frames], found)
+    for n, lamp in enumerate(kinds[Lamp]):
+        duty = np.array([f.duties[n] for f in frames]) / 65535
+        off = np.abs(duty - ideal.lamps[lamp.name].luminance)
+        found.lamp = max(found.lamp, float(off.max()))
+        found.at += [f"{lamp.name} frame {k}: {off[k]}" for k in np.flatnonzero(off > 0.01)[:3]]
+    for n, strip in enumerate(kinds[Strip]):
+        _compare_strip(strip, ideal.strips[strip.name], [f.strips[n] for f in frames], found)
+    for n, switch in enumerate(kinds[Switch]):
+        on = np.array([f.switches[n] for f in frames])
+        off = np.flatnonzero(on != ideal.switches[switch.name])
+        found.at += [f"{switch.name} frame {k}: {on[k]}" for k in off[:3]]
+
+
+def _pass_on(player: Player, request: Request) -> None:
+    match request.kind:
+        case "trigger":
+            player.trigger(cue_tag(request.cue))
+        case "down" | "up":
+            player.button(request.button, request.kind == "down")
+        case "stop":
+            player.stop()
+        case "limp":
+            player.limp()
+        case "standby":
+            player.standby()
+
+
+def _compare_pulses(servo: Servo, ideal, ticks, found: Differences) -> None:
+    pulses = np.array(ticks) / 2.0
+    angles = [point.angle_deg for point in servo.points]
+    wanted = np.interp(ideal.angle_deg, angles, [point.pulse_us for point in servo.points])
+    missing = (pulses > 0) != ideal.powered
+    off = np.where(ideal.powered, np.abs(pulses - wanted), 0.0)
+    off[missing] = 0.0
+    found.pulse_us = max(found.pulse_us, float(off.max()))
+    for k in np.flatnonzero(missing | (off > 0.5))[:3]:
+        found.at.append(f"{servo.name} frame {k}: {pulses[k]} us, ideal {wanted[k]:.3f} us")
+
+
+def _compare_strip(strip: Strip, ideal, rows, found: Differences) -> None:
+    order = ["rgb".index(channel) for channel in strip.order]
+    sent = np.array([list(row) for row in rows]).reshape(len(rows), strip.pixels, 3) / 255
+    off = np.abs(sent - ideal.linear[:, :, order]).max(axis=(1, 2))
+    found.strip = max(found.strip, float(off.max()))
+    found.at += [f"{strip.name} frame {k}: {off[k]}" for k in np.flatnonzero(off > 0.02)[:3]]
