@@ -1,0 +1,83 @@
+"""`bellcrank compile`: a show's byte tables, with an account of their bytes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from seqlang.command import ShowFailed
+from seqlang.command._show import passed, read_and_check
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from firmware_gen.compile import CompiledShow
+    from seqlang.load import Loaded
+
+
+@click.command(name="compile")
+@click.argument("file", type=click.Path(dir_okay=False))
+@click.option(
+    "--out",
+    "folder",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path(),
+    help="Where the tables go; the current folder if not given.",
+)
+@click.option("--listing", is_flag=True, help="Show every byte of the tables in words.")
+def command(file: str, folder: Path, listing: bool) -> None:
+    """Make the byte table of every board of a show, and say where the bytes go.
+
+    Writes one file for each board, named after show and board. The same show always gives the
+    same bytes; the digest tells whether two shows are the same.
+    """
+    from firmware_gen.account import account_text
+    from firmware_gen.compile import CompileError, compile_show
+
+    loaded, checked = read_and_check(file)
+    show = (checked.show or passed(file)).show
+    try:
+        compiled = compile_show(show)
+    except CompileError as error:
+        raise ShowFailed(f"{_place(loaded)(error.mark) or file}: {error}") from None
+    if listing:
+        click.echo(_listings(compiled, loaded))
+        click.echo()
+    click.echo(account_text(compiled))
+    for path in _write(compiled, folder, Path(file).stem):
+        click.echo(f"wrote  {path}")
+
+
+def _write(compiled: CompiledShow, folder: Path, stem: str) -> list[Path]:
+    from seqlang.files import write_whole
+
+    paths = []
+    for board in compiled.boards:
+        path = folder / f"{stem}-{board.name}.table"
+        write_whole(path, board.data)
+        paths.append(path)
+    return paths
+
+
+def _listings(compiled: CompiledShow, loaded: Loaded) -> str:
+    from firmware_gen.disassemble import disassemble_board, listing
+
+    where = _place(loaded)
+    return "\n\n".join(
+        f"{board.name}\n{listing(disassemble_board(board), where)}" for board in compiled.boards
+    )
+
+
+def _place(loaded: Loaded) -> Callable[[int], str]:
+    """File and line of a mark; nothing for a mark that stands nowhere."""
+
+    def where(mark: int) -> str:
+        origin = loaded.origins.get(mark)
+        if origin is None:
+            return ""
+        source = loaded.sources[origin.span.path]
+        return f"{Path(source.path).name}:{source.line_number(origin.span.start)}"
+
+    return where
