@@ -89,10 +89,10 @@ def end(failure: LinkFailure) -> NoReturn:
     from seqlang.render import wants_colour
 
     colour = wants_colour(sys.stderr)
-    title = click.style(f"error[{failure.reason}]", fg="red", bold=True)
-    click.echo(f"{title}: {failure.message}", err=True, color=colour)
+    title, name = click.style("error:", fg="red", bold=True), click.style(failure.reason, fg="cyan")
+    click.echo(f"{title} {failure.message}  ({name})", err=True, color=colour)
     if failure.help:
-        click.echo(f" {click.style('= help: ', fg='green')}{failure.help}", err=True, color=colour)
+        click.echo(f"  {click.style('try', fg='green')}   {failure.help}", err=True, color=colour)
     raise (WrongUse if failure.reason in _WRONG_USE else BoardFailed)("")
 
 

@@ -1,0 +1,74 @@
+"""A small show for two kinds of tests, and a command's outcome."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import pytest
+
+from firmware_gen.compile import compile_show
+from seqlang.check import check
+from seqlang.command import main
+from seqlang.load import load
+
+SHOW = """
+show "A flap"
+
+supply desk
+    source adapter 6 V, 3 A
+
+board box: atmega328p, address {address}
+    feed desk, 300 mm of 22 AWG
+
+servo flap: box pin PB1
+    pulse 1000 us at 0 deg, 2000 us at 90 deg
+    travel 0 deg to 70 deg
+    rating 0.17 s/60deg, 9 kgf.cm, 2 A at 6 V
+    load 60 g at 70 mm
+
+cue wave "One wave"
+    flap to {far} deg in 900 ms
+    flap to 0 deg in 900 ms
+
+cue lift "Half a wave"
+    flap to 30 deg in 900 ms
+
+remote
+    button 1: go wave while held
+    button 3: go lift
+    stop button 2
+"""
+
+SECOND_BOARD = """
+board tail: atmega328p, address 2
+    feed desk, 300 mm of 22 AWG
+
+servo tip: tail pin PB1
+    pulse 1000 us at 0 deg, 2000 us at 90 deg
+    travel 0 deg to 70 deg
+    rating 0.17 s/60deg, 9 kgf.cm, 2 A at 6 V
+    load 60 g at 70 mm
+
+cue wag "The tip too"
+    tip to 40 deg in 900 ms
+    tip to 0 deg in 900 ms
+"""
+
+
+class Outcome:
+    """What a command printed and ended with."""
+
+    def __init__(self, capsys: pytest.CaptureFixture[str], *arguments: str) -> None:
+        started = time.monotonic()
+        with pytest.raises(SystemExit) as end:
+            main(list(arguments))
+        self.seconds = time.monotonic() - started
+        self.status = end.value.code
+        self.out, self.err = capsys.readouterr()
+
+
+def table_of(path: Path, name: str = "box") -> bytes:
+    checked = check(load(path)).show
+    assert checked is not None
+    return next(each.data for each in compile_show(checked.show).boards if each.name == name)

@@ -1,0 +1,275 @@
+"""`bellcrank flash`: checked, transferred, verified; every failure told apart, with its status."""
+
+from __future__ import annotations
+
+import os
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from flap_show import SECOND_BOARD, SHOW, Outcome, table_of
+
+from firmware_gen.link import Link
+from firmware_gen.protocol import Mode
+from firmware_gen.virtual import Server, VirtualBoard, stored_eeprom
+
+ENDS_S = 6.0
+"""Far more than anything here takes; that giving up keeps to two seconds of the port's own clock is
+tested with the link."""
+
+
+@pytest.fixture
+def show(tmp_path: Path) -> Path:
+    path = tmp_path / "flap.cues"
+    path.write_text(SHOW.format(address=1, far=40))
+    return path
+
+
+@pytest.fixture
+def pair(tmp_path: Path) -> Path:
+    path = tmp_path / "pair.cues"
+    path.write_text(
+        SHOW.format(address=1, far=40)
+        .replace("cue wave", SECOND_BOARD + "\ncue wave")
+        .replace("    stop button 2", "    button 4: go wag\n    stop button 2")
+    )
+    return path
+
+
+@pytest.fixture
+def served() -> Iterator[Server]:
+    with Server(VirtualBoard(write_s=0.0), speed=10.0) as server:
+        yield server
+
+
+# -- done --------------------------------------------------------------------------------------
+
+
+def test_a_show_is_put_on_the_board_and_plays(
+    show: Path, served: Server, capsys: pytest.CaptureFixture[str]
+) -> None:
+    done = Outcome(capsys, "flash", str(show), "--port", served.url)
+    assert (done.status, done.err) == (0, "")
+    assert done.out.splitlines()[1:4] == ["transfer", "verify", "read back"]
+    assert "plays the new show" in done.out
+    assert "verified and read back" in done.out
+    served.stop()
+    assert served.virtual.board.slots.table == table_of(show)
+    assert served.virtual.board.mode in (Mode.STARTING, Mode.READY)
+
+
+def test_the_virtual_board_remembers_its_show_for_the_next_command(
+    show: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr("click.get_app_dir", lambda name: str(tmp_path / "kept" / name))
+    assert Outcome(capsys, "flash", str(show), "--port", "virtual").status == 0
+    kept = tmp_path / "kept" / "bellcrank" / "virtual-board.bin"
+    assert VirtualBoard(stored_eeprom(kept)).board.slots.table == table_of(show)
+    status = Outcome(capsys, "status", "--port", "virtual", "--show", str(show))
+    assert "this is the file's table for board `box`" in status.out
+
+
+def test_a_home_that_cannot_be_written_does_not_keep_the_virtual_board_from_working(
+    show: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    (tmp_path / "file").write_text("in the way")
+    monkeypatch.setattr("click.get_app_dir", lambda name: str(tmp_path / "file" / name))
+    assert Outcome(capsys, "flash", str(show), "--port", "virtual").status == 0
+
+
+def test_progress_is_drawn_on_a_terminal_only(
+    show: Path, served: Server, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert "\r" not in Outcome(capsys, "flash", str(show), "--port", served.url).out
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
+    out = Outcome(capsys, "flash", str(show), "--port", served.url).out
+    assert "\rtransfer" in out
+    assert "##########" in out
+
+
+# -- which board -------------------------------------------------------------------------------
+
+
+def test_of_a_show_for_two_boards_the_connected_one_gets_its_own_table(
+    pair: Path, served: Server, capsys: pytest.CaptureFixture[str]
+) -> None:
+    first = Outcome(capsys, "flash", str(pair), "--port", served.url, "--board", "tail")
+    assert (first.status, first.err) == (0, "")
+    again = Outcome(capsys, "flash", str(pair), "--port", served.url)
+    assert "table of board `tail`" in again.out
+    served.stop()
+    assert served.virtual.board.slots.table == table_of(pair, "tail")
+
+
+def test_a_blank_board_and_a_show_for_two_ask_which_it_is(
+    pair: Path, served: Server, capsys: pytest.CaptureFixture[str]
+) -> None:
+    done = Outcome(capsys, "flash", str(pair), "--port", served.url)
+    assert done.status == 2
+    assert "(board-unclear)" in done.err
+    assert "box (address 1), tail (address 2)" in done.err
+
+
+def test_a_spare_board_is_readdressed_only_on_purpose(
+    show: Path, tmp_path: Path, served: Server, capsys: pytest.CaptureFixture[str]
+) -> None:
+    spare = tmp_path / "spare.cues"
+    spare.write_text(SHOW.format(address=9, far=40))
+    assert Outcome(capsys, "flash", str(spare), "--port", served.url).status == 0
+    refused = Outcome(capsys, "flash", str(show), "--port", served.url)
+    assert refused.status == 3
+    assert "the board has address 9, the table is for address 1  (wrong-address)" in refused.err
+    done = Outcome(capsys, "flash", str(show), "--port", served.url, "--readdress")
+    assert done.status == 0
+    assert "board 1 on" in done.out
+
+
+# -- what keeps a show off the board -------------------------------------------------------------
+
+
+def test_a_show_with_errors_never_reaches_a_board(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "flap.cues"
+    path.write_text(SHOW.format(address=1, far=90))
+    virtual = VirtualBoard(write_s=0.0)
+    with Server(virtual) as server:
+        done = Outcome(capsys, "flash", str(path), "--port", server.url)
+    assert done.status == 1
+    assert "flap to 90 deg" in done.err
+    assert virtual.eeprom.writes == 0
+    assert virtual.board.receiver.good == 0
+
+
+def test_nothing_is_asked_of_a_port_before_the_show_has_passed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "empty.cues"
+    path.write_text("")
+    assert Outcome(capsys, "flash", str(path), "--port", "no-such-port").status == 1
+
+
+def test_a_show_that_is_not_there_is_wrong_use(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    done = Outcome(capsys, "flash", str(tmp_path / "none.cues"), "--port", "virtual")
+    assert done.status == 2
+    assert "none.cues" in done.err
+
+
+def test_a_board_that_already_talks_to_a_host_is_busy(
+    show: Path, served: Server, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from firmware_gen.ports import open_port
+
+    first = open_port(served.url)
+    Link(first).greet()
+    done = Outcome(capsys, "flash", str(show), "--port", served.url)
+    assert (done.status, "(port-busy)" in done.err) == (3, True)
+    assert done.seconds < ENDS_S
+    first.close()
+
+
+def test_a_plain_file_as_port_ends_at_once(
+    show: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "port"
+    path.write_text("x")
+    done = Outcome(capsys, "flash", str(show), "--port", str(path))
+    assert (done.status, "it is a plain file" in done.err) == (3, True)
+    assert path.read_text() == "x"
+    assert done.seconds < ENDS_S
+
+
+@pytest.mark.parametrize("name", ["no-such-port", "socket://127.0.0.1:1", "nonsense://x", ""])
+def test_a_port_that_is_not_there_ends_at_once(
+    name: str, show: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("serial.tools.list_ports.comports", list)
+    done = Outcome(capsys, "flash", str(show), "--port", name)
+    assert (done.status, "(no-port)" in done.err) == (3, True)
+    assert "  try   " in done.err
+    assert done.seconds < ENDS_S
+
+
+class Babbler:
+    """Listens as a board would and sends the same bytes on and on; none: it is silent."""
+
+    def __init__(self, babble: bytes) -> None:
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        self._babble = babble
+        self._end = threading.Event()
+        self._thread = threading.Thread(target=self._run)
+        self.url = f"socket://127.0.0.1:{self._listener.getsockname()[1]}"
+
+    def __enter__(self) -> Babbler:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._end.set()
+        self._thread.join()
+        self._listener.close()
+
+    def _run(self) -> None:
+        host, _ = self._listener.accept()
+        host.settimeout(0.1)
+        with host:
+            while not self._end.wait(0.002):
+                try:
+                    if self._babble:
+                        host.sendall(self._babble)
+                except OSError:
+                    return
+
+
+@pytest.mark.parametrize(
+    ("babble", "reason"),
+    [
+        (b"", "no-answer"),
+        (b"jaw=41 fin=3 volt=5.91\r\n" * 8, "garbage"),
+        (bytes(200), "garbage"),
+        (b"\x00\x7f" * 100, "garbage"),
+    ],
+    ids=["silence", "text", "zeros", "noise"],
+)
+def test_whatever_is_on_the_port_the_command_ends_soon(
+    babble: bytes, reason: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with Babbler(babble) as babbler:
+        done = Outcome(capsys, "stop", "--port", babbler.url)
+    assert (done.status, f"({reason})" in done.err) == (3, True)
+    assert done.seconds < ENDS_S
+
+
+def test_the_whole_command_ends_soon_in_a_process_of_its_own() -> None:
+    with Babbler(b"tick\r\n") as babbler:
+        started = time.monotonic()
+        done = subprocess.run(
+            [sys.executable, "-m", "seqlang", "trigger", "wave", "--port", babbler.url]
+            if _runs_as_module()
+            else [_script(), "trigger", "wave", "--port", babbler.url],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert time.monotonic() - started < ENDS_S
+    assert done.returncode == 3
+    assert "does not speak this link" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def _runs_as_module() -> bool:
+    from importlib.util import find_spec
+
+    return find_spec("seqlang.__main__") is not None
+
+
+def _script() -> str:
+    name = "bellcrank.exe" if os.name == "nt" else "bellcrank"
+    return str(Path(sys.executable).parent / name)

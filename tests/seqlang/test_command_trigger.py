@@ -1,0 +1,214 @@
+"""`bellcrank trigger`, `stop`, `limp`, `standby`, `status`, `board`: the board at hand."""
+
+from __future__ import annotations
+
+import json
+import re
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from flap_show import SHOW, Outcome, table_of
+
+from firmware_gen.link import Link
+from firmware_gen.protocol import Mode, ResetCause
+from firmware_gen.transfer import transfer
+from firmware_gen.virtual import LocalPort, Server, VirtualBoard
+
+
+@pytest.fixture
+def show(tmp_path: Path) -> Path:
+    path = tmp_path / "flap.cues"
+    path.write_text(SHOW.format(address=4, far=40))
+    return path
+
+
+class Played:
+    """A served board with the show on it, and what its cues did."""
+
+    def __init__(self, table: bytes, speed: float = 1.0) -> None:
+        self.virtual = VirtualBoard(write_s=0.0, on_frame=self._frame)
+        self.starts = 0
+        self._running = 0
+        if table:
+            transfer(Link(LocalPort(self.virtual)), table)
+        self.server = Server(self.virtual, speed=speed)
+
+    def _frame(self, _: object) -> None:
+        player = self.virtual.board.player
+        running = player.running_cues if player else 0
+        self.starts += (running & ~self._running).bit_count()
+        self._running = running
+
+
+@pytest.fixture
+def played(show: Path) -> Iterator[Played]:
+    played = Played(table_of(show))
+    with played.server:
+        yield played
+
+
+def test_a_cue_is_started_once_by_its_name_even_while_the_board_still_starts(
+    played: Played, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert played.virtual.board.mode == Mode.STARTING
+    done = Outcome(capsys, "trigger", "wave", "--port", played.server.url)
+    assert (done.status, done.err) == (0, "")
+    assert done.out == f"cue `wave` started on board 4 on {played.server.url}\n"
+    played.server.stop()
+    assert played.starts == 1
+
+
+def test_a_held_cue_repeats_and_is_let_go(show: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    played = Played(table_of(show))
+    with played.server:
+        done = Outcome(capsys, "trigger", "wave", "--held", "1.2 s", "--port", played.server.url)
+        assert (done.status, done.err) == (0, "")
+        player = played.virtual.board.player
+        assert player is not None
+        assert player.running_cues == 1
+    played.virtual.advance(played.virtual.time_s + 4.0)
+    assert player.running_cues == 0
+
+
+def test_a_cue_without_a_button_cannot_be_held(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "flap.cues"
+    path.write_text(SHOW.format(address=4, far=40).replace("    button 3: go lift\n", ""))
+    with Played(table_of(path)).server as server:
+        done = Outcome(capsys, "trigger", "lift", "--held", "1 s", "--port", server.url)
+    assert done.status == 3
+    assert "no button starts cue `lift`" in done.err
+
+
+@pytest.mark.parametrize("text", ["2", "2 deg", "-1 s", "soon", ""])
+def test_a_duration_without_its_unit_is_wrong_use_and_names_the_units(
+    text: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    done = Outcome(capsys, "trigger", "wave", "--held", text, "--port", "no-such-port")
+    assert done.status == 2
+    assert "ms, s" in done.err
+    assert f"found `{text}`" in done.err
+
+
+def test_an_unknown_cue_is_told(played: Played, capsys: pytest.CaptureFixture[str]) -> None:
+    for more in ((), ("--held", "1 s")):
+        done = Outcome(capsys, "trigger", "wafe", *more, "--port", played.server.url)
+        assert done.status == 3
+        assert "no cue `wafe`" in done.err
+
+
+def test_a_blank_board_is_told_how_to_get_a_show(capsys: pytest.CaptureFixture[str]) -> None:
+    with Played(b"").server as server:
+        done = Outcome(capsys, "trigger", "wave", "--port", server.url)
+    assert done.status == 3
+    assert "holds no show" in done.err
+    assert "bellcrank flash" in done.err
+
+
+def test_stop_moves_to_the_safe_pose_and_standby_gets_the_board_ready_again(
+    show: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    played = Played(table_of(show), speed=5.0)
+    url = played.server.url
+    with played.server:
+        Outcome(capsys, "trigger", "wave", "--port", url)
+        stopped = Outcome(capsys, "stop", "--port", url)
+        assert (stopped.status, "safe pose, pulses off" in stopped.out) == (0, True)
+        limp = Outcome(capsys, "trigger", "wave", "--port", url)
+        assert (limp.status, "bellcrank standby" in limp.err) == (3, True)
+        ready = Outcome(capsys, "standby", "--port", url)
+        assert (ready.status, "is ready" in ready.out) == (0, True)
+        assert Outcome(capsys, "trigger", "wave", "--port", url).status == 0
+
+
+def test_limp_ends_the_pulses_at_once(played: Played, capsys: pytest.CaptureFixture[str]) -> None:
+    done = Outcome(capsys, "limp", "--port", played.server.url)
+    assert (done.status, "pulses off" in done.out) == (0, True)
+    played.server.stop()
+    assert played.virtual.board.mode == Mode.LIMP
+    frame = played.virtual.board.frame()
+    assert frame is not None
+    assert set(frame.pulses) == {0}
+
+
+def test_status_tells_what_the_board_plays_and_what_went_wrong(
+    played: Played, show: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Outcome(capsys, "trigger", "wave", "--port", played.server.url)
+    done = Outcome(capsys, "status", "--port", played.server.url, "--show", str(show))
+    assert (done.status, done.err) == (0, "")
+    assert re.search(r"running +`wave`", done.out)
+    assert "this is the file's table for board `box`" in done.out
+    other = tmp_path / "other.cues"
+    other.write_text(SHOW.format(address=4, far=30))
+    compared = Outcome(capsys, "status", "--port", played.server.url, "--show", str(other))
+    assert "it does not play this file" in compared.out
+
+
+def test_status_says_why_the_board_was_reset(
+    show: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    played = Played(table_of(show))
+    played.virtual.restart(ResetCause.BROWN_OUT)
+    with played.server as server:
+        done = Outcome(capsys, "status", "--port", server.url)
+    assert re.search(r"last reset +brown-out", done.out)
+
+
+def test_status_for_a_program_is_json(played: Played, capsys: pytest.CaptureFixture[str]) -> None:
+    done = Outcome(capsys, "status", "--port", played.server.url, "--format", "json")
+    record = json.loads(done.out)
+    assert record["address"] == 4
+    assert record["hello"]["slot_bytes"] == 500
+    assert record["state"]["bad_frames"] == 0
+
+
+# -- a virtual board in the foreground ---------------------------------------------------------
+
+_BOARD = "from seqlang.command import main; main(['board', *__import__('sys').argv[1:]])"
+
+
+def test_a_virtual_board_runs_in_the_foreground_until_it_is_interrupted(
+    show: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    store = tmp_path / "kept.bin"
+    process = subprocess.Popen(
+        [sys.executable, "-u", "-c", _BOARD, "--store", str(store)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    watchdog = threading.Timer(60, process.kill)
+    watchdog.start()
+    try:
+        assert process.stdout is not None
+        url = re.search(r"socket://127\.0\.0\.1:\d+", process.stdout.readline())
+        assert url is not None
+        done = Outcome(capsys, "flash", str(show), "--port", url[0])
+        assert (done.status, done.err) == (0, "")
+        assert Outcome(capsys, "trigger", "wave", "--port", url[0]).status == 0
+        time.sleep(0.1)
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate()
+    finally:
+        watchdog.cancel()
+        process.kill()
+        process.communicate()
+    assert (process.returncode, err) == (0, "")
+    assert "as board 4" in out
+    assert "cue 0 starts" in out
+    assert store.stat().st_size == 1024
+
+
+def test_a_board_on_a_taken_number_ends_in_words(capsys: pytest.CaptureFixture[str]) -> None:
+    with Server(VirtualBoard()) as server:
+        number = server.url.rsplit(":", 1)[1]
+        done = Outcome(capsys, "board", "--number", number)
+    assert (done.status, "(no-port)" in done.err) == (3, True)
