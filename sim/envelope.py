@@ -84,12 +84,9 @@ def operate(
     Arrays of any one shape. `voltage_v`: what arrives at the board; None: as if this servo alone
     moved (`sim.supply.moving_v`). An infinite share marks a pose that the drive cannot reach.
     """
-    speed = np.asarray(speed_deg_s, dtype=np.float64)
-    accel = np.asarray(accel_deg_s2, dtype=np.float64)
-    ends = load.needed_nm(one.load, angle_deg, speed, accel, rig.wearer.tilt_deg)
-    at = drive.horn(one, angle_deg)
-    low, high = (drive.horn_torque_nm(at, one.rotor_kg_m2, end, speed, accel) for end in ends)
-    horn_speed = at.ratio * speed
+    low, high, horn_speed = asked_of_horn(
+        one, angle_deg, speed_deg_s, accel_deg_s2, rig.wearer.tilt_deg
+    )
     greatest = np.maximum(np.abs(low), np.abs(high))
     if voltage_v is None:
         volts = supply.moving_v(rig, one, np.nan_to_num(greatest, nan=0.0, posinf=1e9))
@@ -105,6 +102,40 @@ def operate(
         allowed_nm=servo.allowed_torque_nm(line, horn_speed, rig.wearer.margin),
         voltage_v=np.asarray(volts),
     )
+
+
+def asked_of_horn(
+    one: Servo,
+    angle_deg: ArrayLike,
+    speed_deg_s: ArrayLike,
+    accel_deg_s2: ArrayLike,
+    tilt_deg: float,
+) -> tuple[Array, Array, Array]:
+    """Least and greatest horn torque (N.m) over all postures, and the horn's speed (deg/s).
+
+    For the part's angle, speed and acceleration, arrays of one shape.
+    """
+    speed = np.asarray(speed_deg_s, dtype=np.float64)
+    accel = np.asarray(accel_deg_s2, dtype=np.float64)
+    ends = load.needed_nm(one.load, angle_deg, speed, accel, tilt_deg)
+    at = drive.horn(one, angle_deg)
+    low, high = (drive.horn_torque_nm(at, one.rotor_kg_m2, end, speed, accel) for end in ends)
+    return low, high, np.asarray(at.ratio * speed)
+
+
+def passage(
+    from_deg: float, to_deg: float, duration_ms: float, law: Law
+) -> tuple[Array, Array, Array, Array]:
+    """Times (ms), angles, speeds and accelerations of a move at the instants that matter.
+
+    Both sides of every jump of the law and an even spread between.
+    """
+    grid, shaped = _grid(law)
+    stroke, seconds = to_deg - from_deg, duration_ms / 1000.0
+    accel = stroke * shaped.a / seconds**2
+    if law.name == "uniform":
+        accel = accel + stroke / seconds / (FRAME_MS / 1000.0) * _jump(grid)
+    return grid * duration_ms, from_deg + stroke * shaped.s, stroke * shaped.v / seconds, accel
 
 
 def assess(
