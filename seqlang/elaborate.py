@@ -12,24 +12,24 @@ statement and of the parts that a fix may replace. A part is there only if the t
 | `Regulator` | `voltage`, `current`, `dropout`, `efficiency` |
 | `Board` | `name`, `chip`, `address`, `feed` (the whole line) |
 | `Wire` | `supply`, `length`, `gauge` |
-| `Servo` | `name`, `board`, `pin`, `pulse` (the whole line), `pulse 1`, `angle 1` and so on in the order of the text, `limits`, `pulse low`, `pulse high`, `travel` (the line), `travel low`, `travel high`, `acceleration`, `idling`, `dead band`, `tip`, `safe` (the amount in the safe pose) |
+| `Servo` | `name`, `board`, `pin`, see below |
 | `Rating` | `speed`, `torque`, `current`, `voltage` |
-| `Load` | span: the first `load` line (or the servo's line); `level`, `axis`, `friction` |
+| `Load` | span: the first `load` line (or the servo's line); `level`, `sinks`, `axis`, `friction` |
 | `PointMass` | `mass`, `radius`, `ahead` |
 | `Rod` | `mass`, `length`, `from`, `ahead` |
 | `Plate` | `mass`, `length`, `width`, `from`, `ahead` |
 | `Box` | `mass`, `length`, `width`, `depth`, `from`, `ahead` |
 | `Spring` | `rate`, `neutral` |
 | `Gear` | `ratio` |
-| `LeverPair` | `horn`, `arm` |
+| `LeverPair` | `horn`, `arm`, `square` |
 | `FourBar` | `ground`, `horn`, `rod`, `arm`, `zero` |
 | `Lamp` | `name`, `board`, `pin`, `count`, `voltage`, `current`, `colour`, `safe` |
 | `Strip` | `name`, `board`, `pin`, `pixels`, `order`, `current`, `cap`, `safe` |
 | `Switch` | `name`, `board`, `pin`, `active`, `current`, `safe` |
 | `Input` | `button`, `board`, `pin`, `active` |
 | `Wearer` | `tilt`, `region`, `temperature`, `margin` |
-| `Move` | `name`, `target` (the amount, in the pose if it came from one), `pace` (`in 300 ms`, `at 90 deg/s`, `as fast as it can`, `within ...`), `duration` (the amount of `in`), `speed` (the amount of `at`), `law` |
-| `Fade` | `name`, `target` (the whole light), `colour`, `level`, `pace`, `duration`, `speed`, `law` |
+| `Move` | `name`, `target` (the amount; in the pose if it came from one), and pace |
+| `Fade` | `name`, `target` (the whole light), `colour`, `level`, and pace |
 | `Throw` | `name`, `state` |
 | `Effect` | `name`, `effect`, `period`, `depth`, `seed`, `width` |
 | `Hold` | `duration` |
@@ -38,6 +38,12 @@ statement and of the parts that a fix may replace. A part is there only if the t
 | `Cue` | `name`, `title`, `conflict`; span: the header line |
 | `Binding` | `button`, `cue`, `while held` |
 | `Usage` | `cue`, `rate` |
+
+A servo has `name`, `board`, `pin`, `pulse` (the whole line), `pulse 1`, `angle 1` and so on in the
+order of the text, `limits`, `pulse low`, `pulse high`, `travel` (the line), `travel low`, `travel
+high`, `acceleration`, `idling`, `dead band`, `tip`, `rotor`, and `safe` (the amount in the safe pose).
+A pace is `pace` (the whole: `in 300 ms`, `at 90 deg/s`, `as fast as it can`, `within ...`),
+`duration` (the amount of `in`), `speed` (the amount of `at` or the first of `within`), and `law`.
 
 What has no mark of its own has a name in `Loaded.places` (name to `Origin`, if written): `show`
 (part `title`), `idle` (`cue`), `lost` (`time`, `cue`), `stop` (`button`), `stop time` (`time`),
@@ -55,9 +61,9 @@ from seqlang.elaborate_output import output, wired_button
 from seqlang.elaborate_pose import Pose, pose
 from seqlang.elaborate_rig import board, supply, wearer
 from seqlang.elaborate_score import score
-from seqlang.elaborate_values import Desk, Fault
+from seqlang.elaborate_values import Desk
 from seqlang.names import RESERVED
-from seqlang.syntax import Broken, Cue, Item, Line, head_place
+from seqlang.syntax import Cue, Item, Line, head_place
 from sim.model import Rig, Show, Wearer
 
 if TYPE_CHECKING:
@@ -67,7 +73,6 @@ if TYPE_CHECKING:
     from seqlang.elaborate_pose import OutputKind, Setting
     from seqlang.origins import Origins
     from seqlang.source import Source
-    from sim.model import Output
 
 OUTPUT_KINDS = ("servo", "lamp", "strip", "switch")
 
@@ -217,23 +222,13 @@ def _rig(
         and (made := desk.tried(output, desk, line, boards, safe)) is not None
         and id(line.items[1]) in first
     )
+    found_supplies = [desk.tried(supply, desk, line) for line in by_kind.get("supply", ())]
+    found_boards = [desk.tried(board, desk, line, supplies) for line in by_kind.get("board", ())]
+    inputs = [desk.tried(wired_button, desk, line, boards) for line in by_kind.get("input", ())]
     return Rig(
-        supplies=tuple(
-            made
-            for line in by_kind.get("supply", ())
-            if (made := desk.tried(supply, desk, line)) and line.items[1] is supplies[made.name]
-        ),
-        boards=tuple(
-            made
-            for line in by_kind.get("board", ())
-            if (made := desk.tried(board, desk, line, supplies))
-            and line.items[1] is boards[made.name]
-        ),
-        outputs=cast("tuple[Output, ...]", made_outputs),
-        inputs=tuple(
-            made
-            for line in by_kind.get("input", ())
-            if (made := desk.tried(wired_button, desk, line, boards))
-        ),
+        supplies=tuple({s.name: s for s in reversed(found_supplies) if s}.values())[::-1],
+        boards=tuple({b.name: b for b in reversed(found_boards) if b}.values())[::-1],
+        outputs=made_outputs,
+        inputs=tuple(made for made in inputs if made),
         wearer=wearer(desk, wearers[0]) if wearers else Wearer(),
     )

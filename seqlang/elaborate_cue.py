@@ -218,9 +218,7 @@ class CueMaker:
         if not isinstance(target.value, Light):
             mark = self._mark(whole, act.pace, act.law, ("name", name), ("target", target.value))
             return Move(str(name), cast("float", value), timing.duration_ms, timing.move_law, mark)
-        mark = self._mark(
-            whole, act.pace, act.law, ("name", name), *_light_parts(target.value)
-        )
+        mark = self._mark(whole, act.pace, act.law, ("name", name), *_light_parts(target.value))
         return Fade(str(name), value, timing.duration_ms, timing.fade_law, mark)
 
     def _mark(
@@ -380,9 +378,7 @@ class CueMaker:
         interval = 0
         parts: tuple[tuple[str, object], ...] = ()
         if block.kind == "stagger":
-            interval = (
-                self._desk.tried(self._desk.milliseconds, block.head[1], "an interval") or 0
-            )
+            interval = self._desk.tried(self._desk.milliseconds, block.head[1], "an interval") or 0
             parts = (("interval", block.head[1]),)
         before, after = self._where, dict(self._where)
         children: list[Step] = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal, cast
+from typing import cast
 
 from lark import Token
 
@@ -44,12 +44,14 @@ def load(desk: Desk, sheet: Sheet) -> Load:
     return Load(
         bodies=tuple(body for body in bodies if body),
         level_deg=level_deg,
-        axis=cast("Literal['level', 'upright']", "upright" if upright else "level"),
+        axis="upright" if upright else "level",
         springs=tuple(spring for spring in springs if spring),
         friction_nm=friction_nm,
+        lowers=level is not None and len(level.items) > 2,
         mark=desk.origins.mark(
             first,
             last,
+            ("sinks", level.items[2] if level and len(level.items) > 2 else None),
             ("level", level and level.items[1]),
             ("axis", axis and axis.items[1]),
             ("friction", friction and friction.items[1]),
@@ -99,8 +101,10 @@ def _body(desk: Desk, line: Line) -> Body:
     if body.kind == "rod":
         return Rod(mass, lengths[0], start_m, offset_deg, mark)
     if body.kind == "plate":
-        return Plate(mass, *lengths, start_m, offset_deg, "flat" in more, mark)
-    return Box(mass, *lengths, start_m, offset_deg, mark)
+        length, width = lengths
+        return Plate(mass, length, width, start_m, offset_deg, "flat" in more, mark)
+    length, width, depth = lengths
+    return Box(mass, length, width, depth, start_m, offset_deg, mark)
 
 
 def _spring(desk: Desk, line: Line) -> Spring:
@@ -122,15 +126,21 @@ def drive(desk: Desk, sheet: Sheet) -> Drive:
             desk.error("number-out-of-range", "a gear's ratio cannot be 0", line.items[1])
             raise Fault
         return Gear(ratio, desk.origins.mark(line, line, ("ratio", line.items[1])))
+    more = options(desk, line)
     bars = [cast("Amount", item) for item in line.items if _is_amount(item)]
     lengths = [_length(desk, bar) for bar in bars]
     if line.kind == "levers":
-        mark = desk.origins.mark(line, line, ("horn", bars[0]), ("arm", bars[1]))
-        return LeverPair(*lengths, mark)
-    more = options(desk, line)
+        square = cast("Line | None", more.get("square"))
+        at = square and square.amount(1)
+        mark = desk.origins.mark(line, line, ("horn", bars[0]), ("arm", bars[1]), ("square", at))
+        return LeverPair(lengths[0], lengths[1], None if at is None else _degrees(desk, at), mark)
     zero = cast("Line | None", more.get("zero"))
+    ground, horn, rod, arm = lengths
     return FourBar(
-        *lengths,
+        ground,
+        horn,
+        rod,
+        arm,
         arm_zero_deg=_degrees(desk, zero.amount(1)) if zero else 0.0,
         crossed="crossed" in more,
         mark=desk.origins.mark(

@@ -16,6 +16,7 @@ from seqlang.names import nearest
 from seqlang.syntax import Line
 from seqlang.units import (
     AMPERES,
+    INERTIAS,
     METRES,
     NEWTON_METRES,
     PULSE,
@@ -122,6 +123,7 @@ def _servo(desk: Desk, entry: Line, spot: Plug) -> Servo:
     idle_a = _single(desk, sheet, "idling", AMPERES, low=0)
     dead_band_us = _single(desk, sheet, "dead_band", PULSE, low=0)
     tip_m = _single(desk, sheet, "tip", METRES, above=0)
+    rotor = _single(desk, sheet, "rotor", INERTIAS, low=0)
     if not (points and travel and ratings and carried and driven and limits):
         raise Fault
     rest = nearest_to_zero(travel)
@@ -141,6 +143,7 @@ def _servo(desk: Desk, entry: Line, spot: Plug) -> Servo:
         dead_band_us=usual.dead_band_us if dead_band_us is None else dead_band_us,
         pulse_range_us=limits,
         tip_m=tip_m,
+        rotor_kg_m2=rotor or 0.0,
         mark=_mark(desk, sheet, spot, *_servo_parts(sheet)),
     )
 
@@ -159,6 +162,7 @@ def _servo_parts(sheet: Sheet) -> list[tuple[str, object]]:
         ("idling", _item(sheet.get("idling"))),
         ("dead band", _item(sheet.get("dead_band"))),
         ("tip", _item(sheet.get("tip"))),
+        ("rotor", _item(sheet.get("rotor"))),
     ]
     for number, point in enumerate(pulse.lines() if pulse else (), 1):
         parts += [(f"pulse {number}", point.items[0]), (f"angle {number}", point.items[1])]
@@ -318,9 +322,7 @@ def _strip(desk: Desk, entry: Line, spot: Plug) -> Strip:
     line = sheet.need("pixels", "pixels 30, order grb, each 20 mA")
     more = options(desk, line)
     order, each = (cast("Line | None", more.get(kind)) for kind in ("order", "channel"))
-    pixels = desk.tried(
-        desk.count, line.amount(1), "the number of pixels", 1, LIMITS.pixels
-    )
+    pixels = desk.tried(desk.count, line.amount(1), "the number of pixels", 1, LIMITS.pixels)
     usual = Strip("", "", 0, 1)
     channel = each and desk.tried(
         desk.within, each.amount(1), AMPERES, "the current of one colour", above=0

@@ -17,7 +17,7 @@ from seqlang.units import TURN_ACCELERATION, TURN_JERK, TURN_SPEED
 from sim.model import FRAME_MS, MINIMUM_JERK, UNIFORM, Law, Rig, Servo
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
 LEAST_MS: Final = FRAME_MS
 """A duration that is worked out is at least one frame."""
@@ -84,12 +84,17 @@ class Pacer:
 
     def law(self, text: LawText) -> Law:
         """The law a statement names. Raises Fault."""
+        key = str(text.name) if not text.shares else self._desk.text(text)
+        known = self._laws.get(key)
+        if known is None:
+            known = self._new_law(text)
+            if not any(isinstance(share, Token) and share.type == "NAME" for share in text.shares):
+                self._laws[key] = known
+        return known
+
+    def _new_law(self, text: LawText) -> Law:
         if not text.shares:
-            known = self._laws.get(str(text.name))
-            if known is None:
-                known = Law(" ".join(text.name.split()))  # type: ignore[arg-type]  # LAW token
-                self._laws[str(text.name)] = known
-            return known
+            return Law(" ".join(text.name.split()))  # type: ignore[arg-type]  # a LAW token
         shares = [self._share(share) for share in text.shares]
         if text.name.type == "TRAPEZOID":
             return Law("trapezoid", shares[0])
@@ -143,18 +148,24 @@ class Pacer:
 
     def _soonest(self, pace: Pace, law: Law, ways: Sequence[Way]) -> int:
         """The shortest in which each of the parts can go, from each place it may come from."""
+        from sim.envelope import assess
+
         longest = LEAST_MS
         for way in ways:
             servo = self._servos.get(way.output)
             if servo is None:
                 raise Fault
-            for start in way.from_deg:
-                longest = max(longest, self._shortest_ms(servo, start, way.to_deg, law, pace))
+            # The farthest start nearly always needs longest: the others are tried at its time.
+            far, *others = sorted(way.from_deg, key=lambda start: -abs(way.to_deg - start))
+            longest = max(longest, self._shortest_ms(servo, far, way.to_deg, law, pace))
+            starts = [start for start in others if start != way.to_deg]
+            if starts:
+                passes = assess(self._rig, servo, starts, way.to_deg, longest, law).passes
+                for start in (s for s, good in zip(starts, passes, strict=True) if not good):
+                    longest = max(longest, self._shortest_ms(servo, start, way.to_deg, law, pace))
         return longest
 
-    def _shortest_ms(
-        self, servo: Servo, start: float, to: float, law: Law, pace: Pace
-    ) -> int:
+    def _shortest_ms(self, servo: Servo, start: float, to: float, law: Law, pace: Pace) -> int:
         from sim.shortest import Impossible, shortest_duration_ms
 
         key = (servo.name, start, to, law)
@@ -182,5 +193,3 @@ def _whole(milliseconds: float) -> int:
 def is_derived(pace: Pace) -> bool:
     """Whether a pace needs to know where the parts come from."""
     return pace.kind != "in"
-
-

@@ -138,9 +138,7 @@ def strip_light(desk: Desk, light: Light, name: Token) -> StripLight:
         )
         raise Fault
     tint = colour(desk, head)
-    return StripLight(
-        tint, 100.0 if light.level is None else desk.percent(light.level, "a level")
-    )
+    return StripLight(tint, 100.0 if light.level is None else desk.percent(light.level, "a level"))
 
 
 def is_colour(desk: Desk, name: Token) -> bool:

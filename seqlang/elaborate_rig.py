@@ -61,7 +61,7 @@ def supply(desk: Desk, entry: Line) -> Supply:
     sheet = Sheet(desk, entry)
     source = sheet.need("source", "source adapter 6 V, 5 A")
     regulator, fuse = sheet.get("regulator"), sheet.get("fuse")
-    made = desk.tried(_cells if source.kind == "cells" else _adapter, desk, source)
+    made = desk.tried(_source, desk, source)
     converter = regulator and desk.tried(_regulator, desk, regulator)
     fuse_a = fuse and desk.tried(desk.within, fuse.amount(1), AMPERES, "the fuse", above=0)
     if made is None:
@@ -71,10 +71,12 @@ def supply(desk: Desk, entry: Line) -> Supply:
         made,
         converter,
         fuse_a,
-        desk.origins.mark(
-            *sheet.head, ("name", entry.items[1]), ("fuse", fuse and fuse.items[1])
-        ),
+        desk.origins.mark(*sheet.head, ("name", entry.items[1]), ("fuse", fuse and fuse.items[1])),
     )
+
+
+def _source(desk: Desk, line: Line) -> Cells | Adapter:
+    return _cells(desk, line) if line.kind == "cells" else _adapter(desk, line)
 
 
 def _cells(desk: Desk, line: Line) -> Cells:

@@ -41,9 +41,7 @@ def score(
     loops: dict[int, Mapping[str, tuple[float, ...]]] = {}
     if any(_derived(text) for text in texts):
         rest = _rest(desk, order, outputs, poses, rig, names, cut, loops, distant)
-    stage = Stage(
-        desk, outputs, poses, Pacer(desk, rig, False), rest, names, {}, cut, loops
-    )
+    stage = Stage(desk, outputs, poses, Pacer(desk, rig, False), rest, names, {}, cut, loops)
     made = _cues(stage, order)
     return Score(
         title=_title(desk, lines, places),
@@ -120,9 +118,7 @@ def _derived(text: CueText) -> bool:
     )
 
 
-def _in_order(
-    desk: Desk, cues: Mapping[str, CueText]
-) -> tuple[list[CueText], frozenset[int]]:
+def _in_order(desk: Desk, cues: Mapping[str, CueText]) -> tuple[list[CueText], frozenset[int]]:
     """Cues after those they play, and the places of `play` statements that close a circle.
 
     A depth-first walk with its own stack: a show may chain more cues than Python's stack holds.

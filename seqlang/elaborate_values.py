@@ -48,7 +48,7 @@ Colour: TypeAlias = tuple[int, int, int]
 """sRGB, 0 to 255 each."""
 
 
-class Fault(Exception):
+class Fault(Exception):  # noqa: N818 (reads as what it is where it is raised)
     """An amount that has no value; its finding is already noted."""
 
 
@@ -226,20 +226,14 @@ class Desk:
                 sign, product = (1 if operator == "+" else -1), right
         return self._total(total, sign, product, node)
 
-    def _product(
-        self, left: Quantity, right: Quantity, operator: str, operand: object
-    ) -> Quantity:
+    def _product(self, left: Quantity, right: Quantity, operator: str, operand: object) -> Quantity:
         try:
             return multiplied(left, right, 1 if operator == "*" else -1)
         except ZeroDivisionError:
-            self.error(
-                "division-by-zero", f"this divides by zero: `{self.text(operand)}`", operand
-            )
+            self.error("division-by-zero", f"this divides by zero: `{self.text(operand)}`", operand)
             raise Fault from None
 
-    def _total(
-        self, total: Quantity | None, sign: int, product: Quantity, node: Sum
-    ) -> Quantity:
+    def _total(self, total: Quantity | None, sign: int, product: Quantity, node: Sum) -> Quantity:
         if total is None:
             return Quantity(sign * product.value, product.dimension)
         if total.dimension != product.dimension:
@@ -285,23 +279,23 @@ class Desk:
     ) -> float:
         """`value` that lies from `low` to `high`, or above `above`. Raises Fault."""
         value = self.value(amount, measure)
-        unit = "" if not measure.unit else f" {measure.model_unit}"
-        text = _short(self.text(amount))
         if above is not None and value <= above:
-            words, limit = f"must be more than {above:g}{unit}", above
+            words, limit = "more than", above
         elif low is not None and value < low:
-            words, limit = f"must be at least {low:g}{unit}", low
+            words, limit = "at least", low
         elif high is not None and value > high:
-            words, limit = f"must be at most {high:g}{unit}", high
+            words, limit = "at most", high
         else:
             return value
+        unit = measure.model_unit
         self.error(
             "number-out-of-range",
-            f"{what} {words}, but `{text}` is asked",
+            f"{what} must be {words} {limit:g}{' ' if unit else ''}{unit}, "
+            f"but `{_short(self.text(amount))}` is asked",
             amount,
             asked=value,
             limit=limit,
-            unit=unit.strip() or None,
+            unit=unit or None,
         )
         raise Fault
 
@@ -342,4 +336,3 @@ def _operand(item: object) -> Token | Sum | Negative:
 
 def _short(text: str) -> str:
     return text if len(text) <= 40 else text[:37] + "..."
-

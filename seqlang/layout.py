@@ -166,7 +166,7 @@ def _too_long(source: Source, lines: list[str]) -> list[Finding]:
         return [
             _fault(
                 "file-too-large",
-                f"the text has {len(source.text)} characters, at most {MOST_CHARACTERS} are allowed",
+                f"the text has {len(source.text)} characters, at most {MOST_CHARACTERS}",
                 Span(source.path, 0, 0),
             )
         ]

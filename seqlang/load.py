@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import gc
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -52,9 +54,22 @@ def load_text(source: Source) -> Loaded:
     wrong = faults(source)
     if wrong:
         return Loaded(None, {}, {}, sources, wrong)
-    parsed = parse(source)
-    made = elaborate(parsed.items, source, parsed.lost_names)
+    with _collector_at_rest():
+        parsed = parse(source)
+        made = elaborate(parsed.items, source, parsed.lost_names)
     findings = sorted(
         (*parsed.findings, *made.findings), key=lambda finding: (finding.span.start, finding.name)
     )
     return Loaded(made.show, made.origins, made.places, sources, tuple(findings))
+
+
+@contextmanager
+def _collector_at_rest() -> Iterator[None]:
+    """No garbage collection while trees grow: nothing in them is garbage."""
+    was_at_work = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_at_work:
+            gc.enable()

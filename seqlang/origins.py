@@ -19,7 +19,7 @@ class Origins(Mapping[int, Origin]):
         self._nodes: list[tuple[object, object, tuple[tuple[str, object], ...]]] = []
 
     def mark(self, first: object, last: object, *parts: tuple[str, object]) -> int:
-        """A new mark for what stands from node `first` to node `last`; parts that are None are not there."""
+        """A new mark for what stands from node `first` to `last`; parts that are None are not there."""
         self._nodes.append((first, last, parts))
         return len(self._nodes) - 1
 
@@ -29,7 +29,9 @@ class Origins(Mapping[int, Origin]):
         first, last, parts = self._nodes[mark]
         return Origin(
             Span(self._path, start_of(first), end_of(last)),
-            tuple((name, Span(self._path, *place(node))) for name, node in parts if node is not None),
+            tuple(
+                (name, Span(self._path, *place(node))) for name, node in parts if node is not None
+            ),
         )
 
     def __iter__(self) -> Iterator[int]:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import logging
 import os
-from functools import cache
+from functools import cache, partial
 from importlib.util import cache_from_source
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, NamedTuple, cast
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, cast
 
 from lark import Lark, Token, UnexpectedInput
 from lark.indenter import Indenter
@@ -38,6 +38,8 @@ from seqlang.syntax import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from seqlang.diagnostics import Finding
     from seqlang.source import Source
 
@@ -53,20 +55,18 @@ class Indentation(Indenter):
     tab_len = 8
 
 
-_RIG_RULES = (
-    *("show", "given", "wearer", "tilt", "near", "air", "margin", "supply", "cells", "rows"),
-    *("adapter", "regulator", "dropout", "efficiency", "fuse", "board", "feed", "servo", "pulse"),
-    *("point", "limits", "travel", "rating", "load", "mass", "rod", "plate", "box", "from"),
-    *("ahead", "level", "axis", "spring", "friction", "gear", "levers", "four_bar", "zero"),
-    *("acceleration", "idling", "dead_band", "tip", "lamp", "leds", "colour", "strip", "pixels"),
-    *("order", "channel", "cap", "switch", "active", "draws", "input", "pose", "idle"),
-    *("remote", "button", "lost", "stop", "stop_time", "usage", "rate", "run_time"),
-    *("every", "depth", "seed", "width"),
-)
-
-
 class Builder:
-    """Makes the syntax tree while the parser reduces; one method for each grammar rule."""
+    """Makes the syntax tree while the parser reduces.
+
+    A grammar rule with a type of its own has a method here; every other one makes a `Line`.
+    """
+
+    def __getattr__(self, rule: str) -> Callable[[list[Any]], Line | Pace]:
+        if rule.startswith("_") or not rule.islower():  # lark's own rules, and its tokens
+            raise AttributeError(rule)
+        if rule in ("in", "at"):
+            return partial(_paced, cast("Literal['in', 'at']", rule))
+        return partial(_line, rule)
 
     def start(self, items: list[Item]) -> list[Item]:
         return items
@@ -102,7 +102,7 @@ class Builder:
         return Cue(cast("Token", keyword), cast("Token", name), title, busy, body)
 
     def act(self, items: list[object]) -> Act:
-        law = items.pop() if isinstance(items[-1], LawText) else None
+        law = _law(items)
         pace = _pace(items.pop())
         return Act(cast("tuple[Target, ...]", tuple(items)), pace, law)
 
@@ -116,7 +116,7 @@ class Builder:
         return LawText(cast("Token", items[0]), tuple(items[1:]))
 
     def strike(self, items: list[object]) -> Strike:
-        law = items.pop() if isinstance(items[-1], LawText) else None
+        law = _law(items)
         keyword, pose, pace = items
         return Strike(cast("Token", keyword), cast("Token", pose), _pace(pace), law)
 
@@ -153,6 +153,15 @@ class Builder:
         return _block("repeat", items, 2)
 
 
+def _law(items: list[object]) -> LawText | None:
+    """The law at the end of a statement's parts, taken off them."""
+    last = items[-1]
+    if not isinstance(last, LawText):
+        return None
+    del items[-1]
+    return last
+
+
 def _pace(item: object) -> Pace:
     if isinstance(item, Pace):
         return item
@@ -170,24 +179,12 @@ def _block(
     )
 
 
-def _line_maker(kind: str) -> object:
-    def make(self: Builder, items: list[Node]) -> Line:
-        return Line(kind, tuple(items))
-
-    return make
+def _line(rule: str, items: list[Node]) -> Line:
+    return Line(rule, tuple(items))
 
 
-def _pace_maker(kind: Literal["in", "at"]) -> object:
-    def make(self: Builder, items: list[Amount]) -> Pace:
-        return Pace(kind, cast("Token", items[0]), tuple(items[1:]))
-
-    return make
-
-
-for _rule in _RIG_RULES:
-    setattr(Builder, _rule, _line_maker(_rule))
-setattr(Builder, "in", _pace_maker("in"))
-setattr(Builder, "at", _pace_maker("at"))
+def _paced(kind: Literal["in", "at"], items: list[Amount]) -> Pace:
+    return Pace(kind, cast("Token", items[0]), tuple(items[1:]))
 
 
 def grammar_text() -> str:
@@ -206,7 +203,7 @@ def parser() -> Lark:
         grammar_text(),
         parser="lalr",
         postlex=Indentation(),
-        transformer=Builder(),  # type: ignore[arg-type]  # lark only looks methods up
+        transformer=Builder(),
         cache=_tables() or False,
     )
 
@@ -238,4 +235,5 @@ def parse(source: Source) -> Parsed:
     except UnexpectedInput:
         from seqlang.recover import recovered
 
-        return Parsed(*recovered(source, parser()))
+        found = recovered(source, parser())
+        return Parsed(found.items, found.findings, frozenset(found.lost_names))

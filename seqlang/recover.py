@@ -80,7 +80,7 @@ class _Work:
         while True:
             try:
                 piece = TextSlice(self._text, start, end)
-                return cast("list[Item]", self._parser.parse(piece))  # type: ignore[arg-type]
+                return cast("list[Item]", self._parser.parse(piece))
             except UnexpectedInput as error:
                 line = self._line_at_fault(error, start, end)
                 self.retried += end - start
@@ -88,11 +88,7 @@ class _Work:
                 if not repeated:
                     result.findings.append(explain(error, self._source, line))
                     mended.add(line)
-                if (
-                    repeated
-                    or len(result.findings) >= MOST_ERRORS
-                    or self.retried > MOST_RETRIED
-                ):
+                if repeated or len(result.findings) >= MOST_ERRORS or self.retried > MOST_RETRIED:
                     self._note_name(start, result)
                     return []
                 self._mend(error, line, start, end, result)

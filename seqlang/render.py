@@ -63,9 +63,7 @@ class _Printer:
         if not self._has(span):
             return f"{span.path}: " if span.path else ""
         source = self._sources[span.path]
-        return (
-            f"{span.path}:{source.line_number(span.start)}:{source.column_number(span.start)}: "
-        )
+        return f"{span.path}:{source.line_number(span.start)}:{source.column_number(span.start)}: "
 
     def _has(self, span: Span) -> bool:
         return span.path in self._sources
@@ -156,9 +154,7 @@ def summary(findings: Iterable[Finding]) -> str:
 # -- JSON --------------------------------------------------------------------------------------
 
 
-def as_json(
-    findings: Iterable[Finding], sources: Mapping[str, Source], **more: object
-) -> str:
+def as_json(findings: Iterable[Finding], sources: Mapping[str, Source], **more: object) -> str:
     """Findings (and whatever else is named) as one JSON object.
 
     Offsets count characters from the start of the file; lines and columns count from 1.

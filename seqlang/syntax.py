@@ -191,7 +191,9 @@ def end_of(node: object) -> int:
     """Offset just after the last character of a node."""
     while not isinstance(node, Token):
         assert isinstance(node, tuple)
-        node = next(item for item in reversed(node) if isinstance(item, tuple | Token) and item != ())
+        node = next(
+            item for item in reversed(node) if isinstance(item, tuple | Token) and item != ()
+        )
     end = node.end_pos
     assert end is not None
     return end

@@ -7,19 +7,13 @@ token; what no entry knows is explained from the tokens that could have come nex
 
 from __future__ import annotations
 
-import re
-from functools import cache
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from lark import Token, UnexpectedCharacters, UnexpectedInput, UnexpectedToken
+from lark import UnexpectedInput
 
-from seqlang.diagnostics import Finding, Fix, Span
-from seqlang.names import nearest
-from seqlang.units import UNITS
+from seqlang.diagnostics import Finding, Span
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from seqlang.source import Source
 
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from typing import Final, NamedTuple, TypeAlias
 
 Dimension: TypeAlias = tuple[int, int, int, int, int, int, int, int]
@@ -54,6 +55,7 @@ LENGTH: Final = _dimension(m=1)
 MASS: Final = _dimension(kg=1)
 TORQUE: Final = _dimension(m=2, kg=1, s=-2)
 RATE: Final = _dimension(m=2, kg=1, s=-2, deg=-1)
+INERTIA: Final = _dimension(m=2, kg=1)
 CURRENT: Final = _dimension(a=1)
 CHARGE: Final = _dimension(a=1, s=1)
 VOLTAGE: Final = _dimension(m=2, kg=1, s=-3, a=-1)
@@ -100,6 +102,8 @@ UNITS: Final[dict[str, tuple[Fraction, Dimension]]] = {
     "mN.m/rad": (_MILLI / _RAD, RATE),
     "N.mm/rad": (_MILLI / _RAD, RATE),
     "N.m/rad": (1 / _RAD, RATE),
+    "g.cm2": (Fraction(1, 10**7), INERTIA),
+    "kg.m2": (Fraction(1), INERTIA),
     "mA": (_MILLI, CURRENT),
     "A": (Fraction(1), CURRENT),
     "mAh": (Fraction(36, 10), CHARGE),
@@ -144,6 +148,7 @@ METRES: Final = Measure("a length", LENGTH, Fraction(1), "mm", "m")
 KILOGRAMS: Final = Measure("a mass", MASS, Fraction(1), "g", "kg")
 NEWTON_METRES: Final = Measure("a torque", TORQUE, Fraction(1), "kgf.cm", "N.m")
 SPRING_RATE: Final = Measure("a spring rate", RATE, _RAD, "mN.m/deg", "N.m/rad")
+INERTIAS: Final = Measure("an inertia", INERTIA, Fraction(1), "g.cm2", "kg.m2")
 AMPERES: Final = Measure("a current", CURRENT, Fraction(1), "A", "A")
 AMPERE_HOURS: Final = Measure("a capacity", CHARGE, Fraction(1, 3600), "mAh", "Ah")
 VOLTS: Final = Measure("a voltage", VOLTAGE, Fraction(1), "V", "V")
@@ -156,12 +161,14 @@ PLAIN: Final = Measure("a plain number", NUMBER, Fraction(1), "")
 
 _MEASURES: Final = (
     *(DURATION, DEGREES, TURN_SPEED, TURN_ACCELERATION, TURN_JERK, METRES, KILOGRAMS),
-    *(NEWTON_METRES, SPRING_RATE, AMPERES, AMPERE_HOURS, VOLTS, OHMS, LEVEL, CELSIUS, AWG, PLAIN),
+    *(NEWTON_METRES, SPRING_RATE, INERTIAS, AMPERES, AMPERE_HOURS, VOLTS, OHMS, LEVEL),
+    *(CELSIUS, AWG, PLAIN),
 )
 
 _QUANTITY: Final = re.compile(r"(-?[0-9]+(?:\.[0-9]+)?) *(\S*)")
 
 
+@lru_cache(maxsize=4096)
 def parse_quantity(text: str) -> Quantity:
     """The quantity that `text` (a number, maybe with a unit) writes.
 
@@ -179,7 +186,10 @@ def parse_quantity(text: str) -> Quantity:
 
 
 def multiplied(a: Quantity, b: Quantity, power: int = 1) -> Quantity:
-    """`a * b`, or `a / b` for power -1 (ZeroDivisionError). A percentage of something is a share of it."""
+    """`a * b`, or `a / b` for power -1 (ZeroDivisionError).
+
+    A percentage of something is a share of it: `2 s * 50 %` is a second.
+    """
     value = a.value * b.value if power > 0 else a.value / b.value
     left, right = a.dimension, b.dimension
     dimension = _dimension(*(p + power * q for p, q in zip(left, right, strict=True)))

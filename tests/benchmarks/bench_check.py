@@ -1,0 +1,145 @@
+"""`bellcrank check`: a cold process against its imports, long shows against a bare parse."""
+
+from __future__ import annotations
+
+import gc
+import random
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from lark import Lark
+
+ROOT = Path(__file__).resolve().parents[2]
+ANGLERFISH = ROOT / "shows" / "anglerfish" / "anglerfish.cues"
+LAWS = ("", ", cycloidal", ", modified sine", ", 4-5-6-7", ", trapezoid 1/3")
+SERVOS = tuple(f"part_{n}" for n in range(8))
+PINS = ("PB0", "PB1", "PB2", "PB4", "PB5", "PC0", "PC1", "PC2")
+
+
+def run() -> list[tuple[str, float, float]]:
+    return [
+        ("check of the anglerfish, cold, over `import lark, numpy`", cold_ratio(), 3.5),
+        *long_ratios(),
+    ]
+
+
+# -- a cold process ----------------------------------------------------------------------------
+
+
+def cold_ratio(pairs: int = 11) -> float:
+    """Median time of a check over the median of bare imports, run in turn."""
+    check = [sys.executable, "-m", "seqlang", "check", str(ANGLERFISH)]
+    bare = [sys.executable, "-c", "import lark, numpy"]
+    _wall(check), _wall(bare)
+    pairs_of_times = [(_wall(check), _wall(bare)) for _ in range(pairs)]
+    ours, theirs = zip(*pairs_of_times, strict=True)
+    return statistics.median(ours) / statistics.median(theirs)
+
+
+def _wall(command: list[str]) -> float:
+    start = time.perf_counter()
+    subprocess.run(command, check=True, capture_output=True, cwd=ROOT)
+    return time.perf_counter() - start
+
+
+# -- long shows --------------------------------------------------------------------------------
+
+
+def long_ratios() -> list[tuple[str, float, float]]:
+    from seqlang.check import check
+    from seqlang.load import load_text
+    from seqlang.parse import Indentation, grammar_text
+    from seqlang.source import Source
+
+    bare = Lark(grammar_text(), parser="lalr", postlex=Indentation())
+    short, long = big_show(1_000), big_show(10_000)
+
+    def ours(text: str) -> Callable[[], object]:
+        return lambda: check(load_text(Source("big.cues", text)))
+
+    bare.parse(short), ours(short)()
+    times = _medians(5, ours(short), ours(long), lambda: bare.parse(long))
+    return [
+        ("check of 10,000 lines over lark's bare parse of them", times[1] / times[2], 5.0),
+        ("check of 10,000 lines over that of 1,000", times[1] / times[0], 11.0),
+    ]
+
+
+def _medians(rounds: int, *tasks: Callable[[], object]) -> list[float]:
+    """Median times of tasks that take turns."""
+    times: list[list[float]] = [[] for _ in tasks]
+    for _ in range(rounds):
+        for task, found in zip(tasks, times, strict=True):
+            gc.collect()
+            start = time.perf_counter()
+            task()
+            found.append(time.perf_counter() - start)
+    return [statistics.median(found) for found in times]
+
+
+def big_show(lines: int) -> str:
+    """A show of that many lines: a rig of eight servos, a strip and a lamp, and many cues."""
+    chance = random.Random(lines)
+    text = [*_rig()]
+    cue = 0
+    while len(text) < lines - 40:
+        text += _cue(cue, chance)
+        cue += 1
+    text += ["remote", *(f"    button {n + 1}: go cue_{n}" for n in range(min(cue, 30)))]
+    text += ["    stop button 31"]
+    text += ["# a comment line fills up"] * (lines - len(text))
+    return "\n".join(text) + "\n"
+
+
+def _rig() -> list[str]:
+    rig = [
+        'show "A long show"',
+        "given beat = 600 ms",
+        "supply wall",
+        "    source adapter 6 V, 20 A",
+        "board box: atmega328p, address 1",
+        "    feed wall, 300 mm of 16 AWG",
+    ]
+    for name, pin in zip(SERVOS, PINS, strict=True):
+        rig += [
+            f"servo {name}: box pin {pin}",
+            "    pulse 1000 us at -45 deg, 2000 us at 45 deg",
+            "    travel -40 deg to 40 deg",
+            "    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V",
+            "    load 60 g at 60 mm",
+        ]
+    rig += ["strip belly: box pin PD7", "    pixels 30, order grb, each 20 mA"]
+    rig += ["lamp lure: box pin PD6", "    leds 1 of 3.0 V, 20 mA"]
+    return rig
+
+
+def _cue(number: int, chance: random.Random) -> list[str]:
+    a, b, c = chance.sample(SERVOS, 3)
+
+    def angle() -> str:
+        return f"{chance.randint(-38, 38)} deg"
+
+    def ease() -> str:
+        return f"in {chance.randint(90, 300) * 10} ms{chance.choice(LAWS)}"
+
+    return [
+        f'cue cue_{number} "Cue number {number}"',
+        "    together",
+        f"        {a} to {angle()} {ease()}",
+        f"        {b} to {angle()}, {c} to {angle()} {ease()}",
+        f"        belly fade to #{chance.randrange(1 << 24):06x} {chance.randint(20, 80)} % in 2 s",
+        "    stagger 80 ms",
+        f"        {a} to {angle()} {ease()}",
+        f"        {b} to {angle()} in (beat * 2)",
+        f"    hold {chance.randint(1, 20) * 100} ms",
+        "    repeat 2 times",
+        f"        {c} to {angle()} {ease()}",
+        f"        {c} to {angle()} {ease()}",
+        f"    lure fade to {chance.randint(0, 100)} % in 1.5 s",
+        f"    {a} to {angle()} {ease()}       # and back",
+        "",
+    ]
