@@ -69,6 +69,9 @@ void bc_service(void);
 /* Look at the input pins; a change counts when four looks in a row agree. About every 2 ms. */
 void bc_sample_inputs(void);
 
+/* Whether requests wait for the next frame. */
+bool bc_requests_waiting(void);
+
 /* Where the player is: enum bc_mode of LINK.md section 2. */
 uint8_t bc_mode(void);
 

@@ -1,0 +1,43 @@
+/* Lamps and strips: TABLE.md sections 3.3 and 3.4. A light is one of either, lamps first. */
+#ifndef BC_LIGHT_H
+#define BC_LIGHT_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "bc_laws.h"
+#include "bc_table.h"
+
+/* Forget all lights; then add one for each record of a lamp or strip, in order. */
+void bc_lights_clear(void);
+void bc_lights_add(const struct bc_output *output);
+
+/* The light that an output of the table is. */
+uint8_t bc_light_of(const struct bc_output *output);
+
+/* All dark and steady. */
+void bc_lights_dark(void);
+
+/* All show their safe light at once. */
+void bc_lights_safe(void);
+
+/* All fade to their safe light, and are steady. */
+void bc_lights_to_safety(uint32_t start, uint16_t duration_ms);
+
+/* A fade to a level (lamp) or a colour's index (strip). */
+struct bc_fade {
+    uint32_t start;
+    uint16_t duration_ms;
+    uint8_t target;
+    uint8_t index; /* of the law in the table */
+};
+void bc_light_fade(uint8_t light, const struct bc_fade *fade, const struct bc_law *law);
+
+/* Lay the effect at `at` (its kind's byte) over the light; it started `age_ms` ago. Reads the table. */
+void bc_light_effect(uint8_t light, uint16_t at, uint8_t age_ms);
+void bc_light_steady(uint8_t light);
+
+/* Bring duties, then pixels up to date for a frame; to be called once per frame. */
+void bc_lights_show(uint32_t time);
+
+#endif

@@ -1,0 +1,285 @@
+#include "bc_servo.h"
+
+#include "bc_board.h"
+#include "bc_math.h"
+#include "bc_table.h"
+#include "bellcrank.h"
+
+enum { MOVING = 0x10, AHEAD = 0x20, SHOWN = 0x40, RUN = 0x0F };
+
+/* Positions are in 0.01 deg, Q15; times in 1/256 ms. */
+struct servo {
+    uint32_t start;    /* t0 */
+    uint32_t total;    /* T; the end is always t0 + T */
+    uint32_t brake;    /* tb */
+    int32_t way;       /* D */
+    int32_t residual;  /* R */
+    uint16_t record;   /* where its record is in the table */
+    int16_t target;    /* 0.01 deg */
+    uint8_t law;       /* id in the low half, index in the table in the high one */
+    uint8_t flags;     /* RUN: that the motion belongs to; MOVING: it has not ended; AHEAD: the brake
+                          starts at t0, otherwise it ends there; SHOWN: at rest, and the pulse is right */
+};
+
+static struct servo servos[BC_SERVOS];
+static uint8_t count;
+
+void bc_servos_clear(void) { count = 0; }
+
+uint8_t bc_servos_count(void) { return count; }
+
+static int16_t safe_angle(const struct servo *servo) {
+    return bc_table_i16((uint16_t)(servo->record + BC_SERVO_SAFE_ANGLE));
+}
+
+static void rest(struct servo *servo) {
+    servo->target = safe_angle(servo);
+    servo->flags = BC_NO_RUN;
+}
+
+void bc_servos_add(uint16_t record) {
+    servos[count].record = record;
+    rest(&servos[count]);
+    count++;
+}
+
+void bc_servos_rest(void) {
+    uint8_t n;
+    for (n = 0; n < count; n++) {
+        rest(&servos[n]);
+    }
+}
+
+static struct bc_law law_of(const struct servo *servo) {
+    struct bc_law law = {0, 0, 0};
+    law.id = servo->law & 0x0F;
+    if (law.id == BC_LAW_TRAPEZOID || law.id == BC_LAW_DOUBLE_S) {
+        law = bc_table_law(servo->law >> 4);
+    }
+    return law;
+}
+
+static int32_t whole(int16_t angle) { return (int32_t)angle * 32768; }
+
+/* Progress along the move at a time, 0 to 65536. */
+static uint32_t progress_at(const struct servo *servo, uint32_t time) {
+    uint32_t elapsed = time - servo->start;
+    if ((int32_t)elapsed <= 0) {
+        return 0;
+    }
+    if (elapsed >= servo->total) {
+        return 65536;
+    }
+    return bc_progress(elapsed, servo->total);
+}
+
+/* What is left of the brake at a time, 0 to 65536; 0 if it is over. */
+static uint32_t brake_left(const struct servo *servo, uint32_t time) {
+    uint32_t elapsed = time - servo->start;
+    if (servo->brake == 0) {
+        return 0;
+    }
+    if (!(servo->flags & AHEAD)) {
+        elapsed += servo->brake;
+    }
+    if (elapsed >= servo->brake) {
+        return 0;
+    }
+    return bc_progress(servo->brake - elapsed, servo->brake);
+}
+
+static bool has_ended(const struct servo *servo, uint32_t time) {
+    return !(servo->flags & MOVING) || !bc_before(time, servo->start + servo->total);
+}
+
+static int32_t position_at(const struct servo *servo, uint32_t time) {
+    int32_t position = whole(servo->target);
+    struct bc_law law;
+    uint32_t left;
+    if (has_ended(servo, time)) {
+        return position;
+    }
+    law = law_of(servo);
+    position += bc_scale(servo->way, bc_law_position(&law, progress_at(servo, time))) - servo->way;
+    left = brake_left(servo, time);
+    if (left > 0) {
+        position -= bc_scale(servo->residual, (uint32_t)(((uint64_t)left * left) >> 16));
+    }
+    return position;
+}
+
+/* Speed in 0.01 deg per ms, Q15. */
+static int64_t speed_at(const struct servo *servo, uint32_t time) {
+    int64_t speed = 0;
+    struct bc_law law;
+    uint32_t left;
+    if (has_ended(servo, time)) {
+        return 0;
+    }
+    if (bc_before(servo->start, time)) {
+        law = law_of(servo);
+        speed = (int64_t)servo->way * bc_law_slope(&law, progress_at(servo, time)) /
+                ((int64_t)servo->total * 64);
+    }
+    left = brake_left(servo, time);
+    if (left > 0) {
+        speed += (int64_t)servo->residual * left / ((int64_t)servo->brake * 128);
+    }
+    return speed;
+}
+
+/* Plan the brake from a position and a speed: sets residual and brake. */
+static void plan_brake(struct servo *servo, int32_t position, int64_t speed) {
+    uint64_t size = (uint64_t)(speed < 0 ? -speed : speed);
+    uint64_t time = 0;
+    int64_t way = 0;
+    if (speed != 0) {
+        int32_t limit = whole(
+            bc_table_i16((uint16_t)(servo->record + (speed < 0 ? BC_SERVO_TRAVEL_LOW : BC_SERVO_TRAVEL_HIGH))));
+        time = size * 625 /
+               ((uint32_t)bc_table_u16((uint16_t)(servo->record + BC_SERVO_ACCELERATION_LIMIT)) * 8);
+        way = (int64_t)((size * time) >> 9);
+        if (speed < 0) {
+            way = -way;
+        }
+        if (speed < 0 ? position + way < limit : position + way > limit) {
+            way = (int64_t)limit - position;
+            if (speed < 0 ? way > 0 : way < 0) {
+                way = 0;
+            }
+            time = (uint64_t)(way < 0 ? -way : way) * 512 / size;
+        }
+    }
+    servo->brake = (uint32_t)time;
+    servo->residual = time == 0 ? 0 : (int32_t)way;
+}
+
+static uint32_t longer(uint32_t a, uint32_t b) { return a > b ? a : b; }
+
+/* Fit the move behind or over the brake: sets start, total and AHEAD. */
+static void plan_move(struct servo *servo, const struct bc_move *move, const struct bc_law *law,
+                      bool toward) {
+    struct bc_coefficients c = bc_law_coefficients(law);
+    uint32_t way = (uint32_t)(servo->way < 0 ? -(uint32_t)servo->way : (uint32_t)servo->way);
+    uint32_t speed_limit = bc_table_u16((uint16_t)(servo->record + BC_SERVO_SPEED_LIMIT));
+    uint32_t by_speed = (uint32_t)(((uint64_t)c.speed * way * 5 / (speed_limit * 8)) >> 15);
+    uint32_t by_acceleration = bc_ceiling_root(
+        (uint64_t)c.acceleration * (way >> 8) * 1250 /
+        bc_table_u16((uint16_t)(servo->record + BC_SERVO_ACCELERATION_LIMIT)));
+    uint32_t total;
+    if (servo->brake > 0 && toward && c.overlap > 0) {
+        servo->flags |= AHEAD;
+        servo->start = move->start;
+        total = longer(move->nominal, by_acceleration);
+        total = longer(total, (uint32_t)((uint64_t)by_speed * 256 / c.overlap));
+        servo->total = longer(total, 2 * servo->brake);
+        return;
+    }
+    servo->start = move->start + servo->brake;
+    total = move->nominal > servo->brake ? move->nominal - servo->brake : 0;
+    total = longer(total, by_acceleration);
+    total = longer(total, by_speed);
+    servo->total = longer(total, BC_MS);
+}
+
+void bc_servo_move(uint8_t number, const struct bc_move *move, const struct bc_law *law) {
+    struct servo *servo = &servos[number];
+    int32_t position = position_at(servo, move->start);
+    int64_t speed = speed_at(servo, move->start);
+    plan_brake(servo, position, speed);
+    servo->target = move->target;
+    servo->way = whole(move->target) - (position + servo->residual);
+    servo->law = (uint8_t)(move->index << 4 | law->id);
+    servo->flags = (uint8_t)(MOVING | move->run);
+    plan_move(servo, move, law, (servo->way > 0 && speed > 0) || (servo->way < 0 && speed < 0));
+}
+
+void bc_servos_to_safety(uint32_t start, uint32_t nominal) {
+    struct bc_law law = {BC_LAW_3_4_5, 0, 0};
+    struct bc_move move = {0, 0, 0, 0, BC_NO_RUN};
+    uint8_t n;
+    move.start = start;
+    move.nominal = nominal;
+    for (n = 0; n < count; n++) {
+        move.target = safe_angle(&servos[n]);
+        bc_servo_move(n, &move, &law);
+    }
+}
+
+bool bc_servo_is_busy(uint8_t number, uint8_t run, uint32_t time, uint32_t *end) {
+    const struct servo *servo = &servos[number];
+    *end = servo->start + servo->total;
+    return (servo->flags & RUN) == run && !has_ended(servo, time);
+}
+
+void bc_servos_disown(uint8_t run) {
+    uint8_t n;
+    for (n = 0; n < count; n++) {
+        if ((servos[n].flags & RUN) == run) {
+            servos[n].flags |= BC_NO_RUN;
+        }
+    }
+}
+
+bool bc_servos_have_ended(uint32_t time) {
+    uint8_t n;
+    for (n = 0; n < count; n++) {
+        if (!has_ended(&servos[n], time)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* Pulse width at a position, from the calibration points. */
+static uint16_t pulse_at(uint16_t record, int32_t position) {
+    uint16_t point = (uint16_t)(record + BC_SERVO_SIZE);
+    uint8_t left = bc_table_u8((uint16_t)(record + BC_SERVO_POINTS));
+    int32_t low = whole(bc_table_i16((uint16_t)(record + BC_SERVO_TRAVEL_LOW)));
+    int32_t high = whole(bc_table_i16((uint16_t)(record + BC_SERVO_TRAVEL_HIGH)));
+    uint16_t pulse;
+    uint16_t next_pulse;
+    uint32_t step;
+    uint32_t width;
+    int16_t angle;
+    position = position < low ? low : position > high ? high : position;
+    while (left > 2 && whole(bc_table_i16((uint16_t)(point + BC_POINT_SIZE))) <= position) {
+        point = (uint16_t)(point + BC_POINT_SIZE);
+        left--;
+    }
+    angle = bc_table_i16(point);
+    pulse = bc_table_u16((uint16_t)(point + 2));
+    next_pulse = bc_table_u16((uint16_t)(point + BC_POINT_SIZE + 2));
+    width = (uint32_t)(bc_table_i16((uint16_t)(point + BC_POINT_SIZE)) - (int32_t)angle) * 8;
+    step = ((uint32_t)position - (uint32_t)whole(angle)) >> 12;
+    if (next_pulse >= pulse) {
+        return (uint16_t)(pulse + (step * (uint16_t)(next_pulse - pulse) + width / 2) / width);
+    }
+    return (uint16_t)(pulse - (step * (uint16_t)(pulse - next_pulse) + width / 2) / width);
+}
+
+void bc_servos_show(uint32_t time, uint8_t enabled) {
+    int32_t positions[BC_SERVOS];
+    uint8_t n;
+    /* First what takes long, while cells may be written; then what needs the table, in one go. */
+    for (n = 0; n < count; n++) {
+        positions[n] = position_at(&servos[n], time);
+        bc_service_within_frame();
+    }
+    for (n = 0; n < count; n++) {
+        struct servo *servo = &servos[n];
+        if (has_ended(servo, time)) {
+            servo->flags = (uint8_t)(servo->flags & ~MOVING);
+        }
+        if (n >= enabled) {
+            bc_image.pulse[n] = 0;
+            servo->flags = (uint8_t)(servo->flags & ~SHOWN);
+        } else if (!(servo->flags & SHOWN)) {
+            bc_image.pulse[n] = pulse_at(servo->record, positions[n]);
+            if (!(servo->flags & MOVING)) {
+                servo->flags |= SHOWN;
+            }
+        }
+    }
+    bc_table_release();
+}

@@ -1,0 +1,47 @@
+/* How servos move: TABLE.md section 3.2. Servos are counted within the table. */
+#ifndef BC_SERVO_H
+#define BC_SERVO_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "bc_laws.h"
+
+enum { BC_NO_RUN = 15 };
+
+/* A move to begin. */
+struct bc_move {
+    uint32_t start;   /* 1/256 ms */
+    uint32_t nominal; /* duration, 1/256 ms */
+    int16_t target;   /* 0.01 deg */
+    uint8_t index;    /* of the law in the table */
+    uint8_t run;      /* that it belongs to; BC_NO_RUN: none */
+};
+
+/* Forget all servos; then add one for each record, in order, standing at its safe angle. */
+void bc_servos_clear(void);
+void bc_servos_add(uint16_t record);
+uint8_t bc_servos_count(void);
+
+/* All stand at their safe angles. */
+void bc_servos_rest(void);
+
+/* Begin a move by a law. Reads the table. */
+void bc_servo_move(uint8_t servo, const struct bc_move *move, const struct bc_law *law);
+
+/* Begin all moves to the safe angles by 3-4-5. */
+void bc_servos_to_safety(uint32_t start, uint32_t nominal);
+
+/* Whether the motion belongs to the run and ends after the time; *end is then its end. */
+bool bc_servo_is_busy(uint8_t servo, uint8_t run, uint32_t time, uint32_t *end);
+
+/* The run's motions belong to no run from now on. */
+void bc_servos_disown(uint8_t run);
+
+/* Whether all motions have ended at the time. */
+bool bc_servos_have_ended(uint32_t time);
+
+/* Bring the pulses of the first `enabled` servos up to date, 0 for the others. */
+void bc_servos_show(uint32_t time, uint8_t enabled);
+
+#endif

@@ -1,0 +1,185 @@
+#include "bc_table.h"
+
+#include "bc_link.h"
+#include "bellcrank.h"
+
+static struct {
+    uint8_t source;
+    uint8_t replaced;   /* the slot whose byte 0 is `first` */
+    uint8_t first;
+    bool held;          /* no cell is being written, and none will be until the release */
+    uint16_t colours;   /* where sections start */
+    uint16_t laws;
+    uint16_t inputs;
+} table = {BC_SOURCE_NONE, BC_SOURCE_NONE, 0, false, 0, 0, 0};
+
+uint8_t bc_table_choose(uint8_t source) {
+    uint8_t before = table.source;
+    table.source = source;
+    return before;
+}
+
+uint8_t bc_table_source(void) { return table.source; }
+
+void bc_table_first_byte(uint8_t source, uint8_t value) {
+    table.replaced = source;
+    table.first = value;
+}
+
+uint16_t bc_slot_cell(uint8_t slot) {
+    return (uint16_t)(BC_FIRST_CELL + (slot == 0 ? 0 : BC_SLOT_BYTES));
+}
+
+uint8_t bc_cell(uint16_t address) {
+    if (!table.held) {
+        while (bc_hal_cell_busy()) {
+            bc_listen();
+        }
+        table.held = true;
+    }
+    return bc_hal_cell_read(address);
+}
+
+uint8_t bc_table_u8(uint16_t at) {
+    if (table.source == BC_SOURCE_MERGED) {
+        return bc_hal_merged_read(at);
+    }
+    if (at == 0 && table.source == table.replaced) {
+        return table.first;
+    }
+    return bc_cell((uint16_t)(bc_slot_cell(table.source) + at));
+}
+
+uint16_t bc_table_u16(uint16_t at) {
+    uint8_t low = bc_table_u8(at);
+    return (uint16_t)(low | (uint16_t)bc_table_u8((uint16_t)(at + 1)) << 8);
+}
+
+int16_t bc_table_i16(uint16_t at) { return (int16_t)bc_table_u16(at); }
+
+void bc_table_release(void) { table.held = false; }
+
+bool bc_table_is_held(void) { return table.held; }
+
+void bc_table_locate(void) {
+    struct bc_outputs walk;
+    uint16_t at = BC_HEADER_SIZE;
+    uint8_t laws = bc_table_u8(BC_AT_LAWS);
+    bc_outputs_begin(&walk);
+    while (bc_outputs_next(&walk)) {
+        at = (uint16_t)(walk.here.at + bc_output_size(walk.here.at));
+    }
+    table.colours = at;
+    table.laws = (uint16_t)(at + BC_COLOUR_SIZE * bc_table_u8(BC_AT_COLOURS));
+    at = table.laws;
+    while (laws > 0) {
+        at = (uint16_t)(at + bc_law_size(bc_table_u8(at)));
+        laws--;
+    }
+    table.inputs = at;
+}
+
+uint16_t bc_table_colour(uint8_t index) { return (uint16_t)(table.colours + BC_COLOUR_SIZE * index); }
+
+uint16_t bc_table_input(uint8_t index) { return (uint16_t)(table.inputs + BC_INPUT_SIZE * index); }
+
+uint16_t bc_table_binding(uint8_t index) {
+    return (uint16_t)(bc_table_input(bc_table_u8(BC_AT_INPUTS)) + BC_BINDING_SIZE * index);
+}
+
+uint16_t bc_table_cue(uint8_t index) {
+    return (uint16_t)(bc_table_binding(bc_table_u8(BC_AT_BINDINGS)) + BC_CUE_SIZE * index);
+}
+
+uint8_t bc_law_size(uint8_t id) {
+    return id == BC_LAW_DOUBLE_S ? 5 : id == BC_LAW_TRAPEZOID ? 3 : 1;
+}
+
+struct bc_law bc_table_law(uint8_t index) {
+    struct bc_law law = {0, 0, 0};
+    uint16_t at = table.laws;
+    uint8_t size;
+    while (index > 0) {
+        at = (uint16_t)(at + bc_law_size(bc_table_u8(at)));
+        index--;
+    }
+    law.id = bc_table_u8(at);
+    size = bc_law_size(law.id);
+    if (size >= 3) {
+        law.alpha = bc_table_u16((uint16_t)(at + 1));
+    }
+    if (size >= 5) {
+        law.beta = bc_table_u16((uint16_t)(at + 3));
+    }
+    return law;
+}
+
+uint8_t bc_output_size(uint16_t at) {
+    switch (bc_table_u8(at)) {
+    case BC_SERVO:
+        return (uint8_t)(BC_SERVO_SIZE +
+                         BC_POINT_SIZE * bc_table_u8((uint16_t)(at + BC_SERVO_POINTS)));
+    case BC_STRIP:
+        return BC_STRIP_SIZE;
+    default:
+        return BC_LAMP_SIZE; /* a switch has as many */
+    }
+}
+
+void bc_outputs_begin(struct bc_outputs *walk) {
+    uint8_t kind;
+    walk->here.at = 0;
+    walk->left = bc_table_u8(BC_AT_OUTPUTS);
+    for (kind = 0; kind < sizeof walk->seen; kind++) {
+        walk->seen[kind] = 0;
+    }
+}
+
+bool bc_outputs_next(struct bc_outputs *walk) {
+    if (walk->left == 0) {
+        return false;
+    }
+    walk->left--;
+    walk->here.at =
+        (uint16_t)(walk->here.at == 0 ? BC_HEADER_SIZE : walk->here.at + bc_output_size(walk->here.at));
+    walk->here.kind = bc_table_u8(walk->here.at);
+    walk->here.index = walk->seen[walk->here.kind]++;
+    return true;
+}
+
+struct bc_output bc_table_output(uint8_t number) {
+    struct bc_outputs walk;
+    bc_outputs_begin(&walk);
+    while (bc_outputs_next(&walk) && number > 0) {
+        number--;
+    }
+    return walk.here;
+}
+
+uint16_t bc_table_duration(uint16_t *at) {
+    uint8_t first = bc_table_u8(*at);
+    uint16_t found;
+    (*at)++;
+    if (first < 200) {
+        return (uint16_t)(10 * (first + 1));
+    }
+    if (first < 255) {
+        found = (uint16_t)(256 * (first - 200) + bc_table_u8(*at));
+        (*at)++;
+        return found;
+    }
+    found = bc_table_u16(*at);
+    *at = (uint16_t)(*at + 2);
+    return found;
+}
+
+uint8_t bc_table_find_cue(uint16_t tag) {
+    uint8_t cues = bc_table_u8(BC_AT_CUES);
+    uint8_t cue;
+    for (cue = 0; cue < cues; cue++) {
+        if (bc_table_u16(bc_table_cue(cue)) == tag) {
+            return cue;
+        }
+    }
+    return BC_CUES;
+}

@@ -1,0 +1,81 @@
+/* Reading the current table where it lies: TABLE.md section 1. No byte of it is copied. */
+#ifndef BC_TABLE_H
+#define BC_TABLE_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "bc_generated.h"
+#include "bc_laws.h"
+
+/* Where a table lies. */
+enum bc_source { BC_SOURCE_SLOT_0, BC_SOURCE_SLOT_1, BC_SOURCE_MERGED, BC_SOURCE_NONE };
+
+/* Which table is read from now on; returns which was before. */
+uint8_t bc_table_choose(uint8_t source);
+uint8_t bc_table_source(void);
+
+/*
+ * The byte that a slot's byte 0 is read as while a transfer is checked, before it is stored; has no
+ * effect on another slot.
+ */
+void bc_table_first_byte(uint8_t source, uint8_t value);
+
+/*
+ * Bytes of the chosen table. If a cell is being written the first read waits for it, listening to
+ * the link; no other write starts until bc_table_release.
+ */
+uint8_t bc_table_u8(uint16_t at);
+uint16_t bc_table_u16(uint16_t at);
+int16_t bc_table_i16(uint16_t at);
+void bc_table_release(void);
+bool bc_table_is_held(void);
+
+/* A cell of the non-volatile memory, read as above; and the cell where a slot starts. */
+uint8_t bc_cell(uint16_t address);
+uint16_t bc_slot_cell(uint8_t slot);
+
+/* Find the sections of the chosen table, which has been checked. */
+void bc_table_locate(void);
+
+/* Where a record starts. */
+uint16_t bc_table_colour(uint8_t index);
+uint16_t bc_table_input(uint8_t index);
+uint16_t bc_table_binding(uint8_t index);
+uint16_t bc_table_cue(uint8_t index);
+
+/* Bytes of a law's record. */
+uint8_t bc_law_size(uint8_t id);
+
+/* The law with this index. */
+struct bc_law bc_table_law(uint8_t index);
+
+/* An output's record and what it is. */
+struct bc_output {
+    uint16_t at;
+    uint8_t kind;
+    uint8_t index; /* among those of its kind */
+};
+
+/* Bytes of an output record. */
+uint8_t bc_output_size(uint16_t at);
+
+/* Step over outputs in the order of the table: begin, then next until it is false. */
+struct bc_outputs {
+    struct bc_output here;
+    uint8_t left;
+    uint8_t seen[5];
+};
+void bc_outputs_begin(struct bc_outputs *walk);
+bool bc_outputs_next(struct bc_outputs *walk);
+
+/* The output with this number. */
+struct bc_output bc_table_output(uint8_t number);
+
+/* A duration in ms at *at, which moves on behind it. */
+uint16_t bc_table_duration(uint16_t *at);
+
+/* Index of the cue with this tag; BC_CUES if there is none. */
+uint8_t bc_table_find_cue(uint16_t tag);
+
+#endif
