@@ -1,7 +1,7 @@
 """Runs every check of the project: `python -m tests [--long] [PYTEST ARGUMENTS]`.
 
-Installs the chip's toolchain, its emulator and a browser where they are missing and where that is possible;
-where it is not, says loudly which tests are left out.
+Installs the chip's toolchain, its emulator and a browser where they are missing and where that is
+possible; where it is not, says loudly which tests are left out.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ def install_toolchain() -> None:
             subprocess.run([*before, "apt-get", *words], env=environment, stdout=subprocess.DEVNULL)
     if not toolchain_is_complete():
         print(
-            "!! The chip's compiler, its emulator or the browser is missing and could not be installed.\n"
+            "!! The chip's compiler, its emulator or the browser is missing, not installable.\n"
             "!! LEFT OUT: the tests that need them (compiled core, emulated chip, preview page).\n"
             f"!! To run them: apt-get install {' '.join(PACKAGES + BROWSER)}",
             flush=True,
