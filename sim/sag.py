@@ -43,13 +43,14 @@ from sim.supply import (
     PIXEL_IDLE_A,
     SAFE_CLOCK_V,
     Demand,
+    Solved,
     highest_v,
     of_board,
     solve,
     strip_full_a,
 )
 
-__all__ = ["BROWN_OUT_V", "SAFE_CLOCK_V", "Sag", "lowest_voltages", "sags"]
+__all__ = ["BROWN_OUT_V", "SAFE_CLOCK_V", "Sag", "lowest_voltages", "sags", "start_sags"]
 
 SUBSETS_KEPT: Final = 16
 """With more servos on a supply than this, all are taken to move at once."""
@@ -62,6 +63,7 @@ class Sag:
     `voltage_v` arrives there while `cues` run together; the board then draws `board_a`, its supply
     gives `supply_a` at the feed and takes `source_a` from the battery, whose voltage is `source_v`.
     `collapsed`: the limit of regulator or adapter, or what the battery can give, is exceeded.
+    `starting`: the servo that starts up, for `start_sags`.
     """
 
     board: str
@@ -73,6 +75,7 @@ class Sag:
     source_v: float
     cues: tuple[str, ...]
     collapsed: bool
+    starting: str | None = None
 
 
 def lowest_voltages(show: Show) -> dict[str, float]:
@@ -91,6 +94,50 @@ def sags(show: Show) -> tuple[Sag, ...]:
         if supply is not None:
             found.append(_worst(show, board, supply, peaks))
     return tuple(found)
+
+
+def start_sags(show: Show) -> tuple[Sag, ...]:
+    """The worst instant of power-up at every board that has a supply.
+
+    Servos get their first pulses one after another, and each may then stand anywhere and jump to
+    its safe pose at stall current, which no cue asks of it; the others hold, lights are dark.
+    """
+    rig = show.rig
+    hold = _Peaks(show).hold
+    found = []
+    for board in rig.boards:
+        _, supply = of_board(rig, board.name)
+        if supply is None:
+            continue
+        fed = [b.name for b in rig.boards if b.supply == supply.name]
+        servos = [o.name for o in rig.outputs if isinstance(o, Servo) and o.board in fed]
+        held = {name: hold[name] for name in servos}
+        cases: list[tuple[str | None, _Torques]] = [
+            (name, {**held, name: _ENDLESS}) for name in servos
+        ]
+        worst = [
+            _sag(board, supply, solve(rig, supply, _demands(show, fed, torques, lit=False)), name)
+            for name, torques in cases or [(None, held)]
+        ]
+        found.append(min(worst, key=lambda sag: sag.voltage_v))
+    return tuple(found)
+
+
+def _sag(
+    board: Board, supply: Supply, solved: Solved, starting: str | None, cues: tuple[str, ...] = ()
+) -> Sag:
+    return Sag(
+        board.name,
+        supply.name,
+        float(solved.board_v[board.name][0]),
+        float(solved.board_a[board.name][0]),
+        float(sum(float(amps[0]) for amps in solved.board_a.values())),
+        float(solved.source_a[0]),
+        float(solved.source_v[0]),
+        cues,
+        bool(solved.collapsed[0]),
+        starting,
+    )
 
 
 _Torques: TypeAlias = dict[str, float]
@@ -159,18 +206,7 @@ def _worst(show: Show, board: Board, supply: Supply, peaks: _Peaks) -> Sag:
     demanded = [_hardest_instant(cue, peaks, weights) for cue in show.score.cues]
     names, torques = _combine(show, demanded, peaks, weights)
     demands = _demands(show, fed, {**{n: peaks.hold[n] for n in weights}, **torques})
-    solved = solve(rig, supply, demands)
-    return Sag(
-        board.name,
-        supply.name,
-        float(solved.board_v[board.name][0]),
-        float(solved.board_a[board.name][0]),
-        float(sum(float(a[0]) for a in solved.board_a.values())),
-        float(solved.source_a[0]),
-        float(solved.source_v[0]),
-        names,
-        bool(solved.collapsed[0]),
-    )
+    return _sag(board, supply, solve(rig, supply, demands), None, names)
 
 
 def _hardest_instant(
@@ -253,12 +289,15 @@ def _combine(
     return tuple(show.score.cues[i].name for i in chosen), torques
 
 
-def _demands(show: Show, fed: Iterable[str], torques: Mapping[str, float]) -> dict[str, Demand]:
-    levels = brightest(show)
+def _demands(
+    show: Show, fed: Iterable[str], torques: Mapping[str, float], lit: bool = True
+) -> dict[str, Demand]:
+    levels = brightest(show) if lit else dark(show)
     demands: dict[str, Demand] = {}
     for name in fed:
         outputs = [o for o in show.rig.outputs if o.board == name]
-        fixed = BOARD_A + sum(o.current_a for o in outputs if isinstance(o, Switch))
+        on = [o.current_a for o in outputs if isinstance(o, Switch) and (lit or o.safe_on)]
+        fixed = BOARD_A + sum(on)
         fixed += sum(levels[o.name] for o in outputs if isinstance(o, Strip))
         demands[name] = Demand(
             {o.name: torques[o.name] for o in outputs if o.name in torques},
@@ -266,6 +305,13 @@ def _demands(show: Show, fed: Iterable[str], torques: Mapping[str, float]) -> di
             fixed,
         )
     return demands
+
+
+def dark(show: Show) -> dict[str, float]:
+    """Duties of lamps and currents of strips (A) while a board starts: dark."""
+    outputs = show.rig.outputs
+    levels = {o.name: o.pixels * PIXEL_IDLE_A for o in outputs if isinstance(o, Strip)}
+    return {**levels, **{o.name: 0.0 for o in outputs if isinstance(o, Lamp)}}
 
 
 def brightest(show: Show) -> dict[str, float]:

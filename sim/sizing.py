@@ -21,14 +21,14 @@ from numpy.typing import NDArray
 
 from sim import battery, wire
 from sim.envelope import asked_of_horn, passage
-from sim.fuse import CARRIES_FOR_AN_HOUR, Fuse, fuse_for
 from sim.fuse import CONTINUOUS as CONTINUOUS_FUSE
+from sim.fuse import OPENS_IN_MINUTES, Fuse, fuse_for
 from sim.heat import CONTINUOUS, Heat, heats
 from sim.holding import worst_hold
 from sim.interruption import Cuts, interruptions
 from sim.model import Board, Cells, Lamp, Regulator, Servo, Show, Supply
 from sim.resistor import Series
-from sim.sag import Sag, sags
+from sim.sag import Sag, sags, start_sags
 from sim.score import PlannedMove, planned_moves
 from sim.servo import KGF_CM_NM
 from sim.supply import highest_v, lamp_series
@@ -286,7 +286,9 @@ def _supply(show: Show, supply: Supply, book: Book, mix: Mix, worst: dict[str, S
     over = currents(book, supply, mix)
     peak = max((sag.supply_a for sag in at_worst), default=over.peak_a)
     source_peak = max((sag.source_a for sag in at_worst), default=over.source_rms_a)
-    fuse_a = supply.fuse_a or fuse_for(over.source_rms_a, source_peak, inf).rating_a or 0.0
+    starts = [sag for sag in start_sags(show) if sag.supply == supply.name]
+    start = max((sag.source_a for sag in starts), default=0.0)
+    fuse_a = supply.fuse_a or fuse_for(over.source_rms_a, source_peak, inf, start).rating_a or 0.0
     feeds = tuple(_feed(show, b, worst[b.name], book, mix, fuse_a) for b in boards)
     wires = [wire.carries_a(b.wire.gauge_awg) for b in boards if b.wire is not None]
     thinnest = min(wires, default=inf)
@@ -307,28 +309,29 @@ def _supply(show: Show, supply: Supply, book: Book, mix: Mix, worst: dict[str, S
         wanted_h=wanted,
         capacity_ah=capacity,
         has_ah=None if cells is None else battery.pack_ah(cells),
-        regulator_a=_regulator_a(supply.regulator, peak, over),
-        fuse=fuse_for(over.source_rms_a, source_peak, thinnest),
+        regulator_a=_regulator_a(supply.regulator, peak, starts, over),
+        fuse=fuse_for(over.source_rms_a, source_peak, thinnest, start),
         has_fuse_a=supply.fuse_a,
         feeds=feeds,
-        cautions=tuple(_cautions(supply, peak, source_peak, over, capacity, at_worst, thinnest)),
+        cautions=tuple(_cautions(supply, over, capacity, at_worst + starts, thinnest)),
     )
 
 
-def _regulator_a(regulator: Regulator | None, peak: float, over: Currents) -> float | None:
-    """What the regulator must be rated for: the peak, and the RMS at 80 %."""
-    return None if regulator is None else max(peak, over.rms_a / REGULATOR_USED)
+def _regulator_a(
+    regulator: Regulator | None, peak: float, starts: list[Sag], over: Currents
+) -> float | None:
+    """What the regulator must be rated for: the peak, a servo's start, and the RMS at 80 %."""
+    if regulator is None:
+        return None
+    return max(peak, over.rms_a / REGULATOR_USED, *(sag.supply_a for sag in starts))
 
 
 def _cautions(
-    supply: Supply,
-    peak: float,
-    source_peak: float,
-    over: Currents,
-    capacity: float | None,
-    at_worst: list[Sag],
-    thinnest_a: float,
+    supply: Supply, over: Currents, capacity: float | None, worst: list[Sag], thinnest_a: float
 ) -> list[str]:
+    """What does not fit; `worst`: the worst instants of the show and of power-up."""
+    peak = max((sag.supply_a for sag in worst), default=over.peak_a)
+    source_peak = max((sag.source_a for sag in worst), default=over.source_rms_a)
     said = []
     regulator, source = supply.regulator, supply.source
     if regulator is not None and peak > regulator.current_a:
@@ -347,11 +350,11 @@ def _cautions(
             )
     elif peak > source.current_a:
         said.append(f"the adapter gives {source.current_a:g} A, the peak is {peak:.2f} A")
-    if any(sag.collapsed for sag in at_worst):
-        said.append("the supply collapses at the show's worst instant")
+    if any(sag.collapsed for sag in worst):
+        said.append("the supply collapses at the worst instant of the show or of power-up")
     if supply.fuse_a is not None and over.source_rms_a > CONTINUOUS_FUSE * supply.fuse_a:
         said.append(f"the {supply.fuse_a:g} A fuse carries {over.source_rms_a:.2f} A for long")
-    if supply.fuse_a is not None and source_peak > CARRIES_FOR_AN_HOUR * supply.fuse_a:
+    if supply.fuse_a is not None and source_peak > OPENS_IN_MINUTES * supply.fuse_a:
         said.append(f"the {supply.fuse_a:g} A fuse may open at the peak of {source_peak:.2f} A")
     if supply.fuse_a is not None and supply.fuse_a > thinnest_a:
         said.append(

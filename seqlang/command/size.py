@@ -1,0 +1,213 @@
+"""`bellcrank size`: what to buy, as the ratings a shop prints."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
+
+import click
+
+from seqlang.command import ShowFailed
+from seqlang.load import load
+from seqlang.render import summary, text, wants_colour
+
+if TYPE_CHECKING:
+    from sim.sizing import FeedSize, LampSize, ServoSize, Sizes, SupplySize
+
+
+@click.command(name="size")
+@click.argument("file", type=click.Path(dir_okay=False))
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="For a person, or for a program.",
+)
+def command(file: str, form: str) -> None:
+    """Say which servos, battery, fuse, wires and resistors a show needs.
+
+    A show need not pass its check for this: too weak a servo is what it is asked about.
+    """
+    loaded = load(file)
+    if loaded.show is None:
+        colour = wants_colour(sys.stderr)
+        click.echo(text(loaded.findings, loaded.sources, colour=colour), err=True, color=colour)
+        raise ShowFailed(f"{file}: {summary(loaded.findings)}")
+    from sim.sizing import size
+    from sim.threads import ThreadError
+
+    try:
+        sizes = size(loaded.show)
+    except ThreadError as error:
+        raise ShowFailed(f"{file}: {error}; `bellcrank check {file}` shows where") from error
+    click.echo(as_json(sizes) if form == "json" else as_text(sizes))
+
+
+def as_json(sizes: Sizes) -> str:
+    """All figures in the units their names tell; infinite and unknown ones are null."""
+    from dataclasses import asdict
+    from math import isfinite
+
+    def known(value: object) -> object:
+        if isinstance(value, dict):
+            return {key: known(inner) for key, inner in value.items()}
+        if isinstance(value, list | tuple):
+            return [known(inner) for inner in value]
+        return None if isinstance(value, float) and not isfinite(value) else value
+
+    return json.dumps(known(asdict(sizes)), indent=2, ensure_ascii=False)
+
+
+def as_text(sizes: Sizes) -> str:
+    """The report for a person: servos, supplies, lamps, and what the figures rest on."""
+    lines = [*_servos(sizes), *_supplies(sizes), *_lamps(sizes.lamps), *_basis(sizes)]
+    return "\n".join(lines)
+
+
+def table(head: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> Iterator[str]:
+    """Columns as wide as their widest entry; the first stands left, the others right."""
+    cells = [head, *rows]
+    widths = [max(len(row[i]) for row in cells) for i in range(len(head))]
+    for row in cells:
+        aligned = [row[0].ljust(widths[0])]
+        aligned += [cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
+        yield "  " + "  ".join(aligned).rstrip()
+
+
+def _servos(sizes: Sizes) -> Iterator[str]:
+    if not sizes.servos:
+        return
+    yield "servos: buy at least"
+    head = ("", "torque", "speed", "at", "set by", "now", "")
+    yield from table(head, [_servo(one) for one in sizes.servos])
+    yield ""
+    yield "what they are asked for, without margin"
+    asked = ("", "holds", "at", "peak torque", "peak speed", "rms over 10 min")
+    yield from table(asked, [_asked(one) for one in sizes.servos])
+    yield ""
+
+
+def _servo(one: ServoSize) -> tuple[str, ...]:
+    slowest = one.seconds_per_60deg
+    return (
+        one.servo,
+        f"{one.torque_kgf_cm:.1f} kgf.cm",
+        "any" if slowest is None else f"{slowest:.2f} s/60deg",
+        f"{one.voltage_v:.1f} V",
+        one.set_by,
+        f"{one.has_kgf_cm:.1f} kgf.cm, {one.has_seconds_per_60deg:.2f} s/60deg",
+        "enough" if one.enough else "too weak",
+    )
+
+
+def _asked(one: ServoSize) -> tuple[str, ...]:
+    return (
+        one.servo,
+        f"{one.hold_kgf_cm:.2f} kgf.cm",
+        f"{one.hold_deg:.0f} deg",
+        f"{one.peak_kgf_cm:.2f} kgf.cm",
+        f"{one.peak_deg_s:.0f} deg/s",
+        f"{one.rms_kgf_cm:.2f} kgf.cm",
+    )
+
+
+def _supplies(sizes: Sizes) -> Iterator[str]:
+    for one in sizes.supplies:
+        yield f"supply {one.supply}"
+        yield _row("current", _currents(one.peak_a, one.mean_a, one.rms_a))
+        if one.regulator_a is not None:
+            before = _currents(one.source_peak_a, one.source_mean_a, one.source_rms_a)
+            yield _row("regulator", f"at least {one.regulator_a:.2f} A")
+            yield _row("before it", before)
+        yield from _battery(one)
+        yield _row("fuse", _fuse(one))
+        yield _row("", one.fuse.reason)
+        for feed in one.feeds:
+            yield from _feed(feed)
+        for caution in one.cautions:
+            yield _row("caution", caution)
+        yield ""
+
+
+def _row(name: str, words: str) -> str:
+    return f"  {name:<12} {words}"
+
+
+def _currents(peak_a: float, mean_a: float, rms_a: float) -> str:
+    return f"peak {peak_a:.2f} A, mean {mean_a:.2f} A, rms {rms_a:.2f} A"
+
+
+def _battery(one: SupplySize) -> Iterator[str]:
+    if one.has_ah is None or one.run_time_h is None:
+        return
+    lasts = _hours(one.run_time_h)
+    yield _row("battery", f"{one.has_ah * 1000:.0f} mAh lasts {lasts} with this mix")
+    if one.capacity_ah is not None and one.wanted_h is not None:
+        wanted = _hours(one.wanted_h)
+        yield _row("", f"{wanted} takes at least {one.capacity_ah * 1000:.0f} mAh")
+
+
+def _hours(hours: float) -> str:
+    if hours >= 100.0:
+        return "over 100 h"
+    minutes = int(hours * 60.0)
+    return f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def _fuse(one: SupplySize) -> str:
+    present = "" if one.has_fuse_a is None else f", now {one.has_fuse_a:g} A"
+    rating = one.fuse.rating_a
+    return f"{'none fits' if rating is None else f'{rating:g} A'}{present}"
+
+
+def _feed(feed: FeedSize) -> Iterator[str]:
+    yield _row(
+        feed.board,
+        f"never under {feed.lowest_v:.2f} V; peak {feed.peak_a:.2f} A, rms {feed.rms_a:.2f} A",
+    )
+    if feed.gauge_awg is not None:
+        yield _row("", f"{feed.gauge_awg} AWG or thicker, now {feed.has_gauge_awg} AWG")
+    yield _row("", feed.reason)
+
+
+def _lamps(lamps: tuple[LampSize, ...]) -> Iterator[str]:
+    if not lamps:
+        return
+    yield "lamps: a resistor in series with each LED"
+    rows = []
+    for one in lamps:
+        series = one.resistor
+        if series is None:
+            rows.append((one.lamp, "none", "", "", f"{one.voltage_v:.1f} V is too low for it"))
+            continue
+        rating = "over 5 W" if series.rating_w is None else f"{series.rating_w:g} W"
+        driver = "through a transistor" if one.needs_driver else "straight from the pin at most"
+        rows.append(
+            (
+                one.lamp,
+                f"{series.preferred_ohm:g} ohm, {rating}",
+                f"{1000 * series.current_a:.1f} mA",
+                f"{1000 * series.power_w:.0f} mW",
+                f"{one.leds} from {one.voltage_v:.1f} V: {1000 * one.total_a:.0f} mA, {driver}",
+            )
+        )
+    yield from table(("", "resistor", "each", "heat", "lamp"), rows)
+    yield ""
+
+
+def _basis(sizes: Sizes) -> Iterator[str]:
+    mix = sizes.mix
+    kept = 100.0 * sizes.margin
+    yield f"figures keep {kept:.0f} % of torque and speed in hand, in any posture declared"
+    if not mix.stated:
+        yield "no usage is stated: currents are of all cues one after another without a pause"
+    if mix.crowded:
+        yield "the stated usage takes more than an hour an hour: it is scaled down to fit"
+    yield (
+        "heat, batteries and fuses follow common practice; for lithium packs, fuses and wiring the "
+        "maker's instructions, local codes and licensed practice decide"
+    )
