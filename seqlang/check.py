@@ -9,13 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from seqlang.checks import CHECKS
+from seqlang.checks import CHECKS, table_too_large
 from seqlang.checks.scene import Scene
 from seqlang.summary import Summary, summarise
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from firmware_gen.compile import CompiledShow
     from seqlang.diagnostics import Finding, Origin
     from seqlang.load import Loaded
     from sim.model import Show
@@ -24,18 +25,25 @@ _SEAL = object()
 
 
 class CheckedShow:
-    """A show that passed every check without an error; made by `check` alone."""
+    """A show that passed every check without an error; made by `check` alone.
 
-    __slots__ = ("origins", "show")
+    `compiled` holds its byte tables, which the check of their size has made already.
+    """
+
+    __slots__ = ("compiled", "origins", "show")
 
     show: Show
     origins: Mapping[int, Origin]
+    compiled: CompiledShow
 
-    def __init__(self, show: Show, origins: Mapping[int, Origin], seal: object) -> None:
+    def __init__(
+        self, show: Show, origins: Mapping[int, Origin], compiled: CompiledShow, seal: object
+    ) -> None:
         if seal is not _SEAL:
             raise TypeError("only seqlang.check.check makes a CheckedShow")
         self.show = show
         self.origins = origins
+        self.compiled = compiled
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +59,7 @@ class Checked:
 
     @property
     def failed(self) -> bool:
-        return any(finding.severity == "error" for finding in self.findings)
+        return _has_error(self.findings)
 
 
 def check(loaded: Loaded) -> Checked:
@@ -64,10 +72,16 @@ def check(loaded: Loaded) -> Checked:
         return Checked(_in_order(loaded.findings, loaded.sources), None, None)
     scene = Scene(loaded.show, loaded.origins, loaded.places, loaded.sources)
     found = [*loaded.findings, *(finding for one in CHECKS for finding in one(scene))]
-    findings = _in_order(found, loaded.sources)
-    failed = any(finding.severity == "error" for finding in findings)
-    sealed = None if failed else CheckedShow(loaded.show, loaded.origins, _SEAL)
-    return Checked(findings, sealed, summarise(scene))
+    compiled, refused = table_too_large.check(scene, _has_error(found))
+    found.extend(refused)
+    sealed = None
+    if compiled is not None and not _has_error(found):
+        sealed = CheckedShow(loaded.show, loaded.origins, compiled, _SEAL)
+    return Checked(_in_order(found, loaded.sources), sealed, summarise(scene))
+
+
+def _has_error(findings: Iterable[Finding]) -> bool:
+    return any(finding.severity == "error" for finding in findings)
 
 
 def _in_order(findings: Iterable[Finding], paths: Iterable[str]) -> tuple[Finding, ...]:

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sim import servo as lines
+from sim.model import Adapter
 
 if TYPE_CHECKING:
     from seqlang.checks.scene import Scene
     from seqlang.checks.workload import Work
+    from sim.model import Supply
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,17 +42,17 @@ class ServoWork:
 
 @dataclass(frozen=True, slots=True)
 class SupplyWork:
-    """The peak current of one supply against the least of its limits.
+    """The peak current of one supply against the limit that it comes nearest to.
 
     `limit_a` None: nothing limits it. `limit` names the part that does: `regulator`, `fuse`,
-    `adapter`. `cue` is the cue of the peak; `lowest_v` the lowest voltage at `board`.
+    `adapter`. `cues` run together at the peak; `lowest_v` is the lowest voltage, at `board`.
     """
 
     supply: str
     peak_a: float
     limit_a: float | None
     limit: str | None
-    cue: str
+    cues: tuple[str, ...]
     lowest_v: float
     board: str
 
@@ -65,7 +67,37 @@ def summarise(scene: Scene) -> Summary:
     """The summary of a show under check, from what the checks have computed already."""
     kept = 1.0 - scene.show.rig.wearer.margin
     servos = tuple(_servo(work, kept) for work in scene.work.values())
-    return Summary(servos, ())
+    supplies = (_supply(scene, supply) for supply in scene.show.rig.supplies)
+    return Summary(servos, tuple(work for work in supplies if work is not None))
+
+
+def _supply(scene: Scene, supply: Supply) -> SupplyWork | None:
+    sags = [sag for sag in scene.sags if sag.supply == supply.name]
+    if not sags:
+        return None
+    limits = [("fuse", supply.fuse_a, True)]
+    if supply.regulator is not None:
+        limits.append(("regulator", supply.regulator.current_a, False))
+    if isinstance(supply.source, Adapter):
+        limits.append(("adapter", supply.source.current_a, True))
+    at_source, at_feed = (max(s.source_a for s in sags), max(s.supply_a for s in sags))
+    shares = [
+        ((at_source if behind else at_feed) / limit, name, limit, behind)
+        for name, limit, behind in limits
+        if limit is not None
+    ]
+    _, name, limit, behind = max(shares, default=(0.0, None, None, False))
+    worst = max(sags, key=lambda sag: sag.source_a if behind else sag.supply_a)
+    lowest = min(sags, key=lambda sag: sag.voltage_v)
+    return SupplyWork(
+        supply.name,
+        at_source if behind else at_feed,
+        limit,
+        name,
+        worst.cues,
+        lowest.voltage_v,
+        lowest.board,
+    )
 
 
 def _servo(work: Work, allowed: float) -> ServoWork:

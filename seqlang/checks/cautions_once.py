@@ -18,8 +18,11 @@ from collections.abc import Iterator
 
 from seqlang import cautions
 from seqlang.checks.scene import Scene
+from seqlang.checks.words import figure
 from seqlang.diagnostics import Finding, Span
 from sim.model import Cells, Lamp, Strip
+from sim.pinch import STATUS, pinch
+from sim.supply import highest_v
 
 LITHIUM = frozenset({"li-ion", "lipo", "lifepo4"})
 
@@ -33,6 +36,7 @@ def check(scene: Scene) -> Iterator[Finding]:
     for servo in scene.servos.values():
         yield _caution(cautions.HEAT, scene.span(servo.mark, "name"))
         break
+    yield from _pinch(scene)
     driven = {output for names in scene.uses.values() for output in names}
     for output in rig.outputs:
         if isinstance(output, Lamp | Strip) and output.name in driven:
@@ -40,6 +44,38 @@ def check(scene: Scene) -> Iterator[Finding]:
             break
     if scene.servos and _worn(scene):
         yield _caution(cautions.GETTING_OUT, scene.place("show", "title"))
+
+
+def _pinch(scene: Scene) -> Iterator[Finding]:
+    """The caution stands at the part that pinches hardest; every other part has its force noted."""
+    region = scene.show.rig.wearer.region
+    forces = [
+        force
+        for servo in scene.servos.values()
+        if (force := pinch(servo, highest_v(scene.show.rig, servo.board), region)) is not None
+    ]
+    if not forces:
+        if scene.servos:
+            first = next(iter(scene.servos.values()))
+            yield _caution(cautions.PINCH, scene.span(first.mark, "name"))
+        return
+    forces.sort(key=lambda force: -force.force_n)
+    limit = forces[0].limit_n
+    notes = [f"`{one.servo}`: {figure(one.force_n)} N at its tip when it stalls" for one in forces]
+    if limit is not None:
+        over = "over" if forces[0].over_limit else "under"
+        notes.append(f"{over} the {figure(limit)} N published for {region}: {STATUS}")
+    worst = scene.servos[forces[0].servo]
+    yield Finding(
+        "advice",
+        cautions.PINCH.name,
+        f"{cautions.PINCH.title}: `{worst.name}` with {figure(forces[0].force_n)} N at its tip",
+        scene.span(worst.mark, "name"),
+        notes=(*notes, *cautions.PINCH.words, cautions.DEFER),
+        asked=forces[0].force_n,
+        limit=limit,
+        unit="N",
+    )
 
 
 def _worn(scene: Scene) -> bool:

@@ -31,9 +31,12 @@ from seqlang.checks.rewrite import rewritten
 from seqlang.checks.scene import Scene
 from seqlang.checks.words import figure, figures, seconds
 from seqlang.diagnostics import Finding, Fix, Span
-from sim.envelope import TOLERANCE
 from sim.interruption import STOP, Cuts, Interruption, interruptions
 from sim.model import FRAME_MS, Servo, Show
+
+SLACK = 0.01
+"""A share of the line by which an interruption may go over the margin without a word: a move at
+its shortest has no more to spare, and single interruptions are rare."""
 
 LEAST_STRETCH_MS = 2 * FRAME_MS
 """A shorter stretch is not worth a word: two frames."""
@@ -53,7 +56,7 @@ def check(scene: Scene) -> Iterator[Finding]:
 def _overload(scene: Scene, cuts: Cuts) -> Iterator[Finding]:
     limit = 1.0 - scene.show.rig.wearer.margin
     worst = max(cuts.found, key=lambda cut: cut.share)
-    if cuts.bound_keeps or worst.share <= limit + TOLERANCE:
+    if cuts.bound_keeps or worst.share <= limit + SLACK:
         return
     torque, allowed = figures(abs(worst.torque_nm), worst.allowed_nm)
     fix = _braking_softer(scene, cuts.servo)
@@ -97,7 +100,7 @@ def _braking_softer(scene: Scene, name: str) -> Fix | None:
     def keeps(accel_deg_s2: float) -> bool:
         show = _with_servo(scene.sound_show, replace(servo, accel_deg_s2=accel_deg_s2))
         cuts = next(c for c in interruptions(show, planned=own) if c.servo == name)
-        return cuts.bound_keeps or max(cut.share for cut in cuts.found) <= limit
+        return cuts.bound_keeps or max(cut.share for cut in cuts.found) <= limit + SLACK / 2.0
 
     if low >= high or not keeps(low):
         return None

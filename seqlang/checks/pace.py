@@ -16,7 +16,7 @@ from seqlang.checks.rewrite import rewritten
 from seqlang.checks.words import figure
 from seqlang.diagnostics import Fix, Span
 from sim import servo as lines
-from sim.model import MINIMUM_JERK, Move
+from sim.model import MINIMUM_JERK, Law, Move
 from sim.score import timeline
 from sim.shortest import Impossible, shortest_duration_ms
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 Trouble: TypeAlias = Literal["speed", "torque", "acceleration"]
 
-MOST_FIXES = 100
+MOST_FIXES = 50
 """A show with more failing moves than this gets the rest listed without a computed duration."""
 
 
@@ -69,15 +69,23 @@ def _failure(
     if seek:
         law = planned.move.law if has_law(scene, planned.move) else MINIMUM_JERK
         try:
-            shortest = max(
-                shortest_duration_ms(
-                    scene.sound_show.rig, work.servo, one.from_deg, one.move.angle_deg, law
-                )
-                for one, _ in starts
-            )
+            shortest = max(_shortest_ms(scene, work, one, law) for one, _ in starts)
         except Impossible as error:
             impossible = error.reason
     return Failure(_trouble(scene, work, way), planned, work, way, shortest, impossible)
+
+
+def _shortest_ms(scene: Scene, work: Work, one: PlannedMove, law: Law) -> int:
+    """The shortest duration that passes, alone and at the lowest voltage of the show."""
+    way = scene.sound_show.rig, work.servo, one.from_deg, one.move.angle_deg, law
+    alone = shortest_duration_ms(*way, work.voltage_v)
+    lowest_v = scene.lowest_v.get(work.servo.board)
+    if work.voltage_v is not None or lowest_v is None:
+        return alone
+    try:
+        return max(alone, shortest_duration_ms(*way, lowest_v))
+    except Impossible:  # that is for `voltage_sag` to say
+        return alone
 
 
 def _trouble(scene: Scene, work: Work, way: int) -> Trouble:

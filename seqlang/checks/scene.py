@@ -26,7 +26,9 @@ from sim.model import (
     Supply,
     Switch,
 )
+from sim.sag import Sag, brightest, sags
 from sim.score import PlannedMove, acts, planned_moves, walk
+from sim.supply import PIXEL_IDLE_A, highest_v
 from sim.threads import ThreadError, threads
 
 if TYPE_CHECKING:
@@ -151,7 +153,7 @@ class Scene:
     def work(self) -> dict[str, Work]:
         """How hard the planned moves work each sound servo."""
         servos = [servo for servo in self.servos.values() if servo.name in self.sound]
-        return workload(self.sound_show.rig, servos, self.planned)
+        return workload(self.sound_show.rig, servos, self.planned, self.rated_v)
 
     @cached_property
     def failures(self) -> tuple[Failure, ...]:
@@ -161,7 +163,17 @@ class Scene:
     @cached_property
     def interruptions(self) -> tuple[Cuts, ...]:
         """The worst that one cue does to another's moves, per sound servo."""
-        return interruptions(self.sound_show, planned=self.planned)
+        return interruptions(self.sound_show, self.rated_v, self.planned)
+
+    @cached_property
+    def sags(self) -> tuple[Sag, ...]:
+        """The worst instant of every board with a supply."""
+        return sags(self.sound_show)
+
+    @cached_property
+    def lowest_v(self) -> dict[str, float]:
+        """The lowest voltage in the show, by board whose supply stands."""
+        return {sag.board: sag.voltage_v for sag in self.sags if not sag.collapsed}
 
     @cached_property
     def sound(self) -> frozenset[str]:
@@ -170,11 +182,28 @@ class Scene:
 
     @cached_property
     def sound_show(self) -> Show:
-        """The show without the servos that physics cannot be asked about."""
-        kept = [
-            o for o in self.show.rig.outputs if o.name in self.sound or o.name not in self.servos
-        ]
-        return replace(self.show, rig=replace(self.show.rig, outputs=tuple(kept)))
+        """The show as physics is asked about it.
+
+        Servos that it cannot be asked about are left out. A strip is capped at the most that the
+        score ever makes of it: what it could draw is `strip_over_supply`'s business.
+        """
+        most = brightest(self.show)
+        outputs = tuple(
+            replace(o, cap_a=most[o.name] - o.pixels * PIXEL_IDLE_A) if isinstance(o, Strip) else o
+            for o in self.show.rig.outputs
+            if o.name in self.sound or o.name not in self.servos
+        )
+        return replace(self.show, rig=replace(self.show.rig, outputs=outputs))
+
+    @cached_property
+    def rated_v(self) -> dict[str, float]:
+        """Boards of supplies that collapse, with the voltage they would have without any load.
+
+        Their servos are judged at that voltage: the collapse is a finding of its own.
+        """
+        return {
+            sag.board: highest_v(self.show.rig, sag.board) for sag in self.sags if sag.collapsed
+        }
 
     def playable(self, cue: Cue) -> bool:
         """Whether a rehearsal can play the cue (see `too_many_threads`)."""

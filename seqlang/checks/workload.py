@@ -5,7 +5,7 @@ Many lines of a show ask for the same move; each different one is assessed once.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -40,6 +40,8 @@ class Work:
     asked: tuple[PlannedMove, ...]
     way_of: tuple[int, ...]
     """Per planned move, the index of its way."""
+    voltage_v: float | None = None
+    """What was taken to arrive; None: as if the servo moved alone."""
 
     def failing(self) -> Iterator[tuple[PlannedMove, int]]:
         """Planned moves that do not pass, with the index of their way."""
@@ -51,21 +53,29 @@ class Work:
                 yield planned, index
 
 
-def workload(rig: Rig, servos: Iterable[Servo], planned: Iterable[PlannedMove]) -> dict[str, Work]:
-    """By servo name. Moves of no way or no duration are left out: they have no torque or speed."""
+def workload(
+    rig: Rig,
+    servos: Iterable[Servo],
+    planned: Iterable[PlannedMove],
+    voltage_v: Mapping[str, float],
+) -> dict[str, Work]:
+    """By servo name. Moves of no way or no duration are left out: they have no torque or speed.
+
+    `voltage_v`: by board; on a board that is not named, as if each servo moved alone.
+    """
     by_servo: dict[str, list[PlannedMove]] = {servo.name: [] for servo in servos}
     for one in planned:
         move = one.move
         if move.output in by_servo and move.duration_ms > 0 and move.angle_deg != one.from_deg:
             by_servo[move.output].append(one)
     return {
-        servo.name: _work(rig, servo, by_servo[servo.name])
+        servo.name: _work(rig, servo, by_servo[servo.name], voltage_v.get(servo.board))
         for servo in servos
         if by_servo[servo.name]
     }
 
 
-def _work(rig: Rig, servo: Servo, asked: list[PlannedMove]) -> Work:
+def _work(rig: Rig, servo: Servo, asked: list[PlannedMove], voltage_v: float | None) -> Work:
     index: dict[Way, int] = {}
     way_of = tuple(
         index.setdefault(
@@ -81,5 +91,6 @@ def _work(rig: Rig, servo: Servo, asked: list[PlannedMove]) -> Work:
         np.array([way.to_deg for way in ways]),
         np.array([way.duration_ms for way in ways], dtype=np.float64),
         [way.law for way in ways],
+        voltage_v,
     )
-    return Work(servo, ways, assessment, tuple(asked), way_of)
+    return Work(servo, ways, assessment, tuple(asked), way_of, voltage_v)

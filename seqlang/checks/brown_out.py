@@ -1,0 +1,57 @@
+"""brown-out: the voltage that arrives at a board is too low for its chip.
+
+What: at each board the voltage stays over the chip's brown-out level (an error), and over what the
+chip needs at its clock (a warning), while the cues that can run together do.
+
+Why: a board that browns out resets in the middle of a move; the parts drop.
+
+Example:
+
+    feed pack, 3 m of 28 AWG
+
+Instead:
+
+    feed pack, 600 mm of 20 AWG
+
+Source of the limit: the chip's data sheet, as stated in `sim/supply.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from seqlang.checks.sagging import cues_running, standing, while_running
+from seqlang.checks.scene import Scene
+from seqlang.checks.words import figure, figures
+from seqlang.diagnostics import Finding
+from sim.sag import Sag
+from sim.supply import BROWN_OUT_V, SAFE_CLOCK_V
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    for supply in scene.show.rig.supplies:
+        yield from _brown_outs(scene, standing(scene, supply))
+
+
+def _brown_outs(scene: Scene, own: list[Sag]) -> Iterator[Finding]:
+    for sag in own:
+        if sag.voltage_v >= SAFE_CLOCK_V:
+            continue
+        resets = sag.voltage_v < BROWN_OUT_V
+        limit = BROWN_OUT_V if resets else SAFE_CLOCK_V
+        asked_text, limit_text = figures(sag.voltage_v, limit)
+        board = scene.boards[sag.board]
+        yield Finding(
+            "error" if resets else "warning",
+            "brown-out",
+            f"the voltage at board `{sag.board}` falls to {asked_text} V {while_running(sag)}, "
+            f"and the chip {'resets' if resets else 'is out of its limits'} below {limit_text} V",
+            scene.span(board.mark, "feed"),
+            label=f"{figure(sag.board_a)} A through this feed",
+            related=cues_running(scene, sag),
+            help="use thicker or shorter wire, a stronger supply, or a supply of its own for the "
+            "board",
+            asked=sag.voltage_v,
+            limit=limit,
+            unit="V",
+        )
