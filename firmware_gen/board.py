@@ -81,6 +81,22 @@ class _RefusedError(Exception):
     rest: bytes = b""
 
 
+class Witness:
+    """Sees what a board does; override what matters."""
+
+    def started(self) -> None:
+        """The current show starts (or, on a blank board, none does)."""
+
+    def heard(self) -> None:
+        """A valid frame to this board came."""
+
+    def asked(self, kind: Kind, payload: bytes) -> None:
+        """The player was given this request; its next frame takes it."""
+
+    def played(self, frame: Frame | None) -> None:
+        """The player played a frame; None while the board is blank."""
+
+
 class Board:
     """One board: its stored tables, its player and its end of the link.
 
@@ -89,6 +105,7 @@ class Board:
         chip: the chip that it is.
         cause: why it starts.
         watchdog_resets, brown_out_resets: counters that outlast a reset.
+        witness: sees what the board does.
     """
 
     def __init__(
@@ -99,11 +116,13 @@ class Board:
         cause: ResetCause = ResetCause.POWER_ON,
         watchdog_resets: int = 0,
         brown_out_resets: int = 0,
+        witness: Witness | None = None,
     ) -> None:
         self.chip = chip
         self.receiver = Receiver()
         self._resets = (watchdog_resets, brown_out_resets)
         self._cause = cause
+        self._witness = witness or Witness()
         self._output = bytearray()
         self._session: int | None = None
         self._last: _Remembered | None = None
@@ -149,7 +168,9 @@ class Board:
         self._silent_frames += 1
         if self._silent_frames == HELD_FRAMES:
             self._let_go()
-        return self.player.frame() if self.player else None
+        played = self.player.frame() if self.player else None
+        self._witness.played(played)
+        return played
 
     @property
     def storing(self) -> bool:
@@ -170,6 +191,7 @@ class Board:
         if frame.to not in (EVERYBODY, self.address) or frame.kind & REPLY:
             return
         self._silent_frames = 0
+        self._witness.heard()
         if self.player:
             self.player.heard()
         kind = frame.kind & ~ONE_WAY
@@ -242,9 +264,12 @@ class Board:
             Kind.BEACON: self._beacon,
         }
         try:
-            return acts[kind](payload)
+            rest = acts[kind](payload)
         except struct.error:
             raise _RefusedError(Status.MALFORMED) from None
+        if kind in BROADCASTABLE:
+            self._witness.asked(kind, payload)
+        return rest
 
     def _hello(self, payload: bytes) -> bytes:
         (session,) = HELLO.unpack(payload)
@@ -406,6 +431,7 @@ class Board:
         self._held.clear()
         self.player: Player | None = Player(table) if table else None
         self._tags = {cue.tag for cue in decode(table).cues} if table else set()
+        self._witness.started()
 
     def _refusal_of(self, table: bytes) -> int:
         try:
@@ -423,7 +449,9 @@ class Board:
     def _let_go(self) -> None:
         """Nothing was heard for a while: buttons held over the link are up."""
         while self._held and self.player:
-            self.player.button(self._held.pop(), False)
+            button = self._held.pop()
+            self.player.button(button, False)
+            self._witness.asked(Kind.BUTTON, BUTTON.pack(button, False))
 
     @property
     def _committing(self) -> bool:

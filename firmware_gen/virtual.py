@@ -13,14 +13,12 @@ import selectors
 import socket
 import threading
 import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Final, Protocol
 
-from firmware_gen.board import Board
+from firmware_gen.board import Board, Witness
 from firmware_gen.chips import ATMEGA328P, Chip
 from firmware_gen.failures import LinkFailure
-from firmware_gen.player import Frame
 from firmware_gen.protocol import BAUD, ResetCause
 from firmware_gen.storage import Eeprom
 
@@ -36,7 +34,7 @@ class VirtualBoard:
         eeprom: its stored bytes; a new board's if None.
         chip: the chip that it is.
         write_s: how long storing a byte takes.
-        on_frame: called with every frame that it plays, None while it is blank.
+        witness: sees what it does.
     """
 
     def __init__(
@@ -45,20 +43,20 @@ class VirtualBoard:
         chip: Chip = ATMEGA328P,
         *,
         write_s: float = WRITE_S,
-        on_frame: Callable[[Frame | None], None] | None = None,
+        witness: Witness | None = None,
     ) -> None:
         self.eeprom = eeprom if eeprom is not None else Eeprom()
         self.chip = chip
         self.time_s = 0.0
         self.frames = 0
         self._write_s = write_s
-        self._on_frame = on_frame
+        self._witness = witness
         self._next_write_s = 0.0
-        self.board = Board(self.eeprom, chip)
+        self.board = Board(self.eeprom, chip, witness=witness)
 
     def restart(self, cause: ResetCause = ResetCause.EXTERNAL) -> None:
         """Reset it: what is stored stays, everything else is lost."""
-        self.board = Board(self.eeprom, self.chip, cause=cause)
+        self.board = Board(self.eeprom, self.chip, cause=cause, witness=self._witness)
 
     def receive(self, data: bytes) -> None:
         self.board.receive(data)
@@ -75,9 +73,7 @@ class VirtualBoard:
             elif frame_s <= until_s:
                 self.time_s = frame_s
                 self.frames += 1
-                played = self.board.frame()
-                if self._on_frame:
-                    self._on_frame(played)
+                self.board.frame()
             else:
                 self.time_s = max(self.time_s, until_s)
                 return

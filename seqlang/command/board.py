@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from firmware_gen.board import Witness
 from firmware_gen.failures import LinkFailure
 from firmware_gen.protocol import Mode
 from seqlang.command._board import end
@@ -45,7 +46,7 @@ def command(number: int, pseudo_terminal: bool, store: Path | None, speed: float
 
     watch = _Watch()
     try:
-        virtual = VirtualBoard(stored_eeprom(store), on_frame=watch.frame)
+        virtual = VirtualBoard(stored_eeprom(store), witness=watch)
         watch.virtual = virtual
         server = Server(
             virtual, tcp_port=number, pseudo_terminal=pseudo_terminal, speed=speed, store=store
@@ -53,14 +54,14 @@ def command(number: int, pseudo_terminal: bool, store: Path | None, speed: float
     except LinkFailure as failure:
         end(failure)
     click.echo(f"virtual board on {server.url} (Ctrl-C ends it)")
-    watch.frame(None)
+    watch.played(None)
     try:
         server.serve()
     except KeyboardInterrupt:
         click.echo("\nended")
 
 
-class _Watch:
+class _Watch(Witness):
     """Says when the board's mode or the running cues change."""
 
     virtual: VirtualBoard
@@ -70,7 +71,7 @@ class _Watch:
         self._show = b""
         self._running = 0
 
-    def frame(self, _: Frame | None) -> None:
+    def played(self, frame: Frame | None) -> None:
         board = self.virtual.board
         if board.slots.table != self._show:
             self._show = board.slots.table

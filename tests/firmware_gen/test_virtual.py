@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 from small_tables import NEW, NOD, OLD
 
+from firmware_gen.agreement import Recording
 from firmware_gen.failures import LinkFailure
 from firmware_gen.link import Link
-from firmware_gen.player import Frame, Player
+from firmware_gen.player import Player
 from firmware_gen.ports import open_port
 from firmware_gen.protocol import Mode, ResetCause
 from firmware_gen.storage import Eeprom
@@ -30,8 +31,8 @@ PORTS = [
 
 @pytest.mark.parametrize("pseudo_terminal", PORTS)
 def test_a_show_is_transferred_and_triggered_through_a_real_port(pseudo_terminal: bool) -> None:
-    frames: list[Frame | None] = []
-    virtual = VirtualBoard(write_s=0.0, on_frame=frames.append)
+    recording = Recording()
+    virtual = VirtualBoard(write_s=0.0, witness=recording)
     with Server(virtual, pseudo_terminal=pseudo_terminal, speed=20.0) as server:
         port = open_port(server.url)
         link = Link(port)
@@ -46,7 +47,7 @@ def test_a_show_is_transferred_and_triggered_through_a_real_port(pseudo_terminal
         assert link.table() == OLD
         assert link.state().bad_frames == 0
         port.close()
-    pulses = {frame.pulses[0] for frame in frames if frame}
+    pulses = {frame.pulses[0] for frame in recording.frames}
     assert max(pulses) - min(pulse for pulse in pulses if pulse) > 1000
 
 
@@ -119,16 +120,15 @@ def test_a_restart_keeps_what_is_stored_and_tells_its_cause() -> None:
 
 
 def test_fast_time_plays_the_very_frames_of_the_player() -> None:
-    frames: list[Frame | None] = []
-    virtual = VirtualBoard(write_s=0.0)
+    recording = Recording()
+    virtual = VirtualBoard(write_s=0.0, witness=recording)
     transfer(Link(LocalPort(virtual)), OLD)
-    started = virtual.frames
     virtual.restart()
-    virtual._on_frame = frames.append
+    started = virtual.frames
     virtual.advance(virtual.time_s + 10.0)
-    assert len(frames) == virtual.frames - started == 500
+    assert len(recording.frames) == virtual.frames - started == 500
     player = Player(OLD)
-    assert frames == [player.frame() for _ in range(500)]
+    assert recording.frames == [player.frame() for _ in range(500)]
 
 
 def test_time_passes_in_fast_time_only_while_the_host_waits() -> None:

@@ -15,7 +15,9 @@ from pathlib import Path
 import pytest
 from flap_show import SHOW, Outcome, table_of
 
+from firmware_gen.board import Witness
 from firmware_gen.link import Link
+from firmware_gen.player import Frame
 from firmware_gen.protocol import Mode, ResetCause
 from firmware_gen.transfer import transfer
 from firmware_gen.virtual import LocalPort, Server, VirtualBoard
@@ -28,18 +30,18 @@ def show(tmp_path: Path) -> Path:
     return path
 
 
-class Played:
-    """A served board with the show on it, and what its cues did."""
+class Played(Witness):
+    """A served board with the show on it, and how often a cue started on it."""
 
     def __init__(self, table: bytes, speed: float = 1.0) -> None:
-        self.virtual = VirtualBoard(write_s=0.0, on_frame=self._frame)
         self.starts = 0
         self._running = 0
+        self.virtual = VirtualBoard(write_s=0.0, witness=self)
         if table:
             transfer(Link(LocalPort(self.virtual)), table)
         self.server = Server(self.virtual, speed=speed)
 
-    def _frame(self, _: object) -> None:
+    def played(self, frame: Frame | None) -> None:
         player = self.virtual.board.player
         running = player.running_cues if player else 0
         self.starts += (running & ~self._running).bit_count()
