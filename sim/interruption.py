@@ -99,9 +99,10 @@ def interruptions(
     `voltage_v`: what arrives, by board; None: as if each servo alone moved. `planned`: the show's
     planned moves, if they are known already.
     """
-    limits = motion_limits(show)
+    moves = planned_moves(show) if planned is None else tuple(planned)
+    limits = motion_limits(show, moves)
     own: dict[str, list[PlannedMove]] = {}
-    for move in planned_moves(show) if planned is None else planned:
+    for move in moves:
         own.setdefault(move.move.output, []).append(move)
     results = []
     for one in (o for o in show.rig.outputs if isinstance(o, Servo)):

@@ -26,7 +26,9 @@ from sim.model import (
     Cue,
     Fade,
     Lamp,
+    Law,
     Repeat,
+    Rig,
     Servo,
     Show,
     Step,
@@ -85,9 +87,12 @@ def lowest_voltages(show: Show) -> dict[str, float]:
     return found
 
 
-def sags(show: Show) -> tuple[Sag, ...]:
-    """The worst instant of every board that has a supply, in the rig's order."""
-    peaks = _Peaks(show)
+def sags(show: Show, planned: Iterable[PlannedMove] | None = None) -> tuple[Sag, ...]:
+    """The worst instant of every board that has a supply, in the rig's order.
+
+    `planned`: the show's planned moves, if they are known already.
+    """
+    peaks = _Peaks(show, planned)
     found = []
     for board in show.rig.boards:
         _, supply = of_board(show.rig, board.name)
@@ -147,32 +152,38 @@ _Torques: TypeAlias = dict[str, float]
 class _Peaks:
     """What a show asks of each servo: holding, and each cue's moves with their peak torque."""
 
-    def __init__(self, show: Show) -> None:
+    def __init__(self, show: Show, planned: Iterable[PlannedMove] | None = None) -> None:
         rig = show.rig
         self.servos = {o.name: o for o in rig.outputs if isinstance(o, Servo)}
         tilt = rig.wearer.tilt_deg
         self.hold = {n: _finite(worst_hold(o, tilt).torque_nm) for n, o in self.servos.items()}
         self.cues: dict[str, list[_Peak]] = {}
-        moves = [m for m in planned_moves(show) if m.move.duration_ms > 0]
+        own: dict[str, list[PlannedMove]] = {}
+        for move in planned_moves(show) if planned is None else planned:
+            if move.move.duration_ms > 0:
+                own.setdefault(move.move.output, []).append(move)
         for name, one in self.servos.items():
-            mine = [m for m in moves if m.move.output == name]
-            if not mine:
-                continue
-            work = assess(
-                rig,
-                one,
-                [m.from_deg for m in mine],
-                [m.move.angle_deg for m in mine],
-                [m.move.duration_ms for m in mine],
-                [m.move.law for m in mine],
-                highest_v(rig, one.board),
-            )
-            line = servo.line(one, highest_v(rig, one.board))
-            extra = servo.current_a(line, work.peak_torque_nm)
-            extra = np.maximum(extra - servo.current_a(line, self.hold[name]), 0.0)
-            torques = np.nan_to_num(work.peak_torque_nm, posinf=_ENDLESS)
-            for planned, torque, more in zip(mine, torques.tolist(), extra.tolist(), strict=True):
-                self.cues.setdefault(planned.cue, []).append(_Peak(planned, torque, more))
+            for peak in _peaks(rig, one, own.get(name, []), self.hold[name]):
+                self.cues.setdefault(peak.planned.cue, []).append(peak)
+
+
+def _peaks(rig: Rig, one: Servo, planned: list[PlannedMove], hold_nm: float) -> list[_Peak]:
+    """Every move of a servo with its hardest torque; moves that are alike are assessed once."""
+    if not planned:
+        return []
+    alike: dict[tuple[float, float, int, Law], int] = {}
+    rows = [
+        alike.setdefault((m.from_deg, m.move.angle_deg, m.move.duration_ms, m.move.law), len(alike))
+        for m in planned
+    ]
+    start, end, lasts, laws = zip(*alike, strict=True)
+    volts = highest_v(rig, one.board)
+    work = assess(rig, one, start, end, lasts, laws, volts)
+    line = servo.line(one, volts)
+    extra = servo.current_a(line, work.peak_torque_nm) - servo.current_a(line, hold_nm)
+    more = np.maximum(extra, 0.0).tolist()
+    torques = np.nan_to_num(work.peak_torque_nm, posinf=_ENDLESS).tolist()
+    return [_Peak(m, torques[row], more[row]) for m, row in zip(planned, rows, strict=True)]
 
 
 _ENDLESS: Final = 1e9

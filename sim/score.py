@@ -9,7 +9,7 @@ Times are milliseconds from a cue's start: whole numbers, or `inf` behind a repe
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil, inf
@@ -270,7 +270,9 @@ def _rest(safe: float, angles: set[float]) -> tuple[float, ...]:
 # -- limits ---------------------------------------------------------------------------------------
 
 
-def motion_limits(show: Show) -> dict[str, tuple[int, int]]:
+def motion_limits(
+    show: Show, planned: Iterable[PlannedMove] | None = None
+) -> dict[str, tuple[int, int]]:
     """Per servo, the limits a table states: speed in deg/s and acceleration in deg/s2.
 
     The speed is the largest that any planned move reaches; the acceleration is the servo's stated
@@ -278,15 +280,16 @@ def motion_limits(show: Show) -> dict[str, tuple[int, int]]:
     coefficients' rounding in a table stretches no planned move, and are at most `LARGEST_LIMIT`.
 
     A `uniform` move has no finite acceleration; for braking it counts as a minimum-jerk move.
+    `planned`: the show's planned moves, if they are known already.
     """
     speed: dict[str, float] = {}
     acceleration: dict[str, float] = {}
-    for planned in planned_moves(show):
-        name, seconds = planned.move.output, planned.move.duration_ms / 1000.0
-        way = abs(planned.move.angle_deg - planned.from_deg)
+    for one in planned_moves(show) if planned is None else planned:
+        name, seconds = one.move.output, one.move.duration_ms / 1000.0
+        way = abs(one.move.angle_deg - one.from_deg)
         if seconds <= 0.0:
             continue
-        cv, ca = table_coefficients(planned.move.law)
+        cv, ca = table_coefficients(one.move.law)
         ca = ca or table_coefficients(MINIMUM_JERK)[1]
         v, a = cv * way / seconds / COEFFICIENT_ONE, ca * way / seconds**2 / COEFFICIENT_ONE
         speed[name] = max(speed.get(name, 0.0), v)
