@@ -1,0 +1,103 @@
+"""Writes the shared vectors: `python -m tests.firmware_gen.make_vectors`.
+
+A player in any language can be held against `vectors/*.json`. Each file is a list of cases:
+
+    title     what the case is about
+    table     the table in hexadecimal
+    frames    how many frames to play
+    requests  [frame, kind, a, b]: given before the frame of that number is played. Kinds: trigger
+              (a: tag), button (a: number, b: 1 down, 0 up), stop, limp, standby, heard
+    shown     [frame, outputs in hexadecimal] of some frames
+    digests   the first 8 bytes of SHA-256 over the outputs of each stretch of 50 frames
+    end       mode, live runs, mask of running cues, refused requests, overruns after the last frame
+
+The outputs of a frame in bytes: pulses and duties as u16 (little-endian), the strips' bytes as they
+go out, one byte for each switch (1: on), each kind in the table's order.
+
+`refused.json` holds other cases: a table and the code of the reason for which it is refused.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from hashlib import sha256
+from pathlib import Path
+from random import Random
+from typing import Any
+
+from firmware_gen.player import Player
+from firmware_gen.table import Table, TableError, decode, encode
+from tests.firmware_gen import tables_by_hand
+from tests.firmware_gen.malformed_tables import MALFORMED
+from tests.firmware_gen.random_tables import Request, random_requests, random_table
+from tests.firmware_gen.requests import replaying
+
+FOLDER = Path(__file__).parent / "vectors"
+STRETCH = 50
+
+
+def case(
+    title: str, table: Table, requests: Sequence[Request], frames: int, shown_every: int = 25
+) -> dict[str, Any]:
+    """A case with the reference player's outputs."""
+    player = Player(table)
+    raws = [frame.raw for frame in replaying(player, requests, frames)]
+    return {
+        "title": title,
+        "table": encode(table).hex(),
+        "frames": frames,
+        "requests": [list(request) for request in requests],
+        "shown": [[number, raws[number].hex()] for number in range(0, frames, shown_every)],
+        "digests": [
+            sha256(b"".join(raws[start : start + STRETCH])).hexdigest()[:16]
+            for start in range(0, frames, STRETCH)
+        ],
+        "end": [
+            int(player.mode),
+            player.live_runs,
+            player.running_cues,
+            player.refused,
+            player.overruns,
+        ],
+    }
+
+
+def random_cases(count: int = 24, frames: int = 400) -> list[dict[str, Any]]:
+    """Random tables with random requests; the seed is in the title."""
+    cases = []
+    for seed in range(count):
+        dice = Random(seed)
+        table = random_table(dice)
+        requests = random_requests(dice, table, frames)
+        cases.append(case(f"random table, seed {seed}", table, requests, frames, 100))
+    return cases
+
+
+def refused_cases() -> list[dict[str, Any]]:
+    cases = []
+    for title, data, _, _ in MALFORMED:
+        try:
+            decode(data)
+        except TableError as error:
+            cases.append({"title": title, "table": data.hex(), "code": error.code})
+    return cases
+
+
+def by_hand_cases() -> list[dict[str, Any]]:
+    return [case(*one) for one in tables_by_hand.CASES]
+
+
+def main() -> None:
+    FOLDER.mkdir(exist_ok=True)
+    for name, cases in (
+        ("by_hand", by_hand_cases()),
+        ("random", random_cases()),
+        ("refused", refused_cases()),
+    ):
+        text = "[\n" + ",\n".join(json.dumps(one) for one in cases) + "\n]\n"
+        (FOLDER / f"{name}.json").write_text(text, encoding="ascii", newline="\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,254 @@
+"""Random valid tables and random requests, from seeded dice.
+
+Everything a table may hold occurs, at its limits more often than chance would have it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from random import Random
+from typing import TypeAlias
+
+from hypothesis import strategies as st
+
+from firmware_gen.chips import ATMEGA328P, LIMITS
+from firmware_gen.fixed import ALPHA_RANGE, BETA_RANGE
+from firmware_gen.layout import PULSE_RANGE
+from firmware_gen.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Thread, Turn
+from firmware_gen.table import (
+    BindingRecord,
+    CueRecord,
+    InputRecord,
+    LampRecord,
+    LawRecord,
+    OutputRecord,
+    ServoRecord,
+    StripRecord,
+    SwitchRecord,
+    Table,
+)
+
+Request: TypeAlias = tuple[int, str, int, int]
+"""Frame, kind (trigger, button, stop, limp, standby, heard) and up to two numbers."""
+
+
+def random_table(dice: Random) -> Table:
+    """A valid table of any kind of show."""
+    colours = tuple((_level(dice), _level(dice), _level(dice)) for _ in range(dice.randint(1, 6)))
+    outputs, free_pins = _outputs(dice, len(colours))
+    laws = tuple(_law(dice) for _ in range(dice.randint(1, 6)))
+    threads = _threads(dice, outputs, len(colours), len(laws))
+    cues = _cues(dice, len(outputs), len(threads))
+    inputs = tuple(
+        InputRecord(pin, dice.randint(1, 31), dice.random() < 0.5)
+        for pin in free_pins[: dice.choice((0, 0, 1, 3))]
+    )
+    bindings = tuple(
+        BindingRecord(dice.randint(1, 6), dice.randrange(len(cues)), dice.random() < 0.4)
+        for _ in range(dice.randint(0, 8))
+    )
+    return Table(
+        chip=ATMEGA328P.chip_id,
+        address=dice.randint(1, 254),
+        outputs=outputs,
+        colours=colours,
+        laws=laws,
+        inputs=inputs,
+        bindings=bindings,
+        cues=cues,
+        threads=threads,
+        idle=dice.choice((None, dice.randrange(len(cues)))),
+        lost=dice.choice((None, dice.randrange(len(cues)))),
+        lost_time=dice.choice((0, 1, 3, 255)),
+        stop_button=dice.choice((0, 6)),
+        stop_time=dice.choice((1, 30, 75, 255)),
+        enable_interval=dice.choice((0, 1, 2, 10)),
+        show=dice.randrange(2**32),
+    )
+
+
+def random_requests(dice: Random, table: Table, frames: int) -> list[Request]:
+    """Requests over a number of frames, more of those that do something."""
+    found: list[Request] = []
+    frame = dice.randint(0, 5)
+    while frame < frames:
+        found.append((frame, *_request(dice, table)))
+        frame += dice.choice((0, 0, 1, 3, 7, 15, 40))
+    return found
+
+
+def tables() -> st.SearchStrategy[Table]:
+    """Random tables for hypothesis."""
+    return dices().map(random_table)
+
+
+def dices() -> st.SearchStrategy[Random]:
+    """Seeded dice: small to hypothesis, however much is thrown with them."""
+    return st.integers(0, 2**32 - 1).map(Random)
+
+
+def _request(dice: Random, table: Table) -> tuple[str, int, int]:
+    kind = dice.choices(
+        ("trigger", "button", "heard", "stop", "limp", "standby"), (10, 12, 4, 1, 0.3, 1.5)
+    )[0]
+    if kind == "trigger":
+        unknown = dice.random() < 0.05
+        return kind, 12345 if unknown else dice.choice(table.cues).tag, 0
+    if kind == "button":
+        return kind, dice.randint(1, 6), int(dice.random() < 0.6)
+    return kind, 0, 0
+
+
+def _outputs(dice: Random, colours: int) -> tuple[tuple[OutputRecord, ...], list[int]]:
+    pins = {
+        "lamp": sorted(ATMEGA328P.pwm_pins),
+        "any": sorted(ATMEGA328P.servo_pins - ATMEGA328P.pwm_pins),
+    }
+    for row in pins.values():
+        dice.shuffle(row)
+    counts = {
+        "servo": dice.choice((0, 1, 2, 3, 8)),
+        "lamp": dice.choice((0, 1, 2, 4)),
+        "strip": dice.choice((0, 1, 1, 2)),
+        "switch": dice.choice((0, 1, 2)),
+    }
+    kinds = [kind for kind, count in counts.items() for _ in range(count)] or ["servo"]
+    dice.shuffle(kinds)
+    outputs: list[OutputRecord] = []
+    pixels, strips = LIMITS.pixels, kinds.count("strip")
+    for kind in kinds:
+        pin = pins["lamp" if kind == "lamp" else "any"].pop()
+        if kind == "servo":
+            outputs.append(_servo(dice, pin))
+        elif kind == "lamp":
+            outputs.append(LampRecord(pin, _level(dice)))
+        elif kind == "strip":
+            strips -= 1
+            count = min(dice.choice((1, 2, 7, 30, 99, 100)), pixels - strips)
+            pixels -= count
+            cap = dice.choice((0, 0, 1, 5, 20, 255, 65535))
+            safe = dice.randrange(colours)
+            outputs.append(StripRecord(pin, count, dice.randrange(6), cap, safe))
+        else:
+            outputs.append(SwitchRecord(pin, dice.random() < 0.5, dice.random() < 0.5))
+    return tuple(outputs), pins["any"]
+
+
+def _servo(dice: Random, pin: int) -> ServoRecord:
+    wide = dice.random() < 0.1
+    span = 32767 if wide else dice.choice((500, 4500, 9000, 18000))
+    count = dice.choice((2, 2, 2, 3, 8))
+    angles = sorted(dice.sample(range(-span, span + 1), count))
+    pulses = sorted(dice.sample(range(PULSE_RANGE[0], PULSE_RANGE[1] + 1), count))
+    if dice.random() < 0.5:
+        pulses.reverse()
+    low, high = sorted((dice.randint(angles[0], angles[-1]), dice.randint(angles[0], angles[-1])))
+    if dice.random() < 0.5:
+        low, high = angles[0], angles[-1]
+    return ServoRecord(
+        pin,
+        (low, high),
+        dice.choice((1, 20, 60, 353, 353, 1000, 65535)),
+        dice.choice((1, 100, 2000, 2000, 5000, 65535)),
+        dice.randint(low, high),
+        tuple(zip(angles, pulses, strict=True)),
+    )
+
+
+def _law(dice: Random) -> LawRecord:
+    law_id = dice.randint(0, 9)
+    alpha = _near_edges(dice, *ALPHA_RANGE) if law_id in (2, 9) else 0
+    beta = _near_edges(dice, *BETA_RANGE) if law_id == 9 else 0
+    return LawRecord(law_id, alpha, beta)
+
+
+def _threads(
+    dice: Random, outputs: tuple[OutputRecord, ...], colours: int, laws: int
+) -> tuple[Thread, ...]:
+    count = dice.choice((1, 2, 3, 5, 8))
+    return tuple(
+        tuple(_ops(dice, outputs, colours, laws, range(number + 1, count)))
+        for number in range(count)
+    )
+
+
+def _ops(
+    dice: Random, outputs: tuple[OutputRecord, ...], colours: int, laws: int, later: range
+) -> list[Op]:
+    def body(length: int, depth: int) -> list[Op]:
+        row: list[Op] = []
+        for _ in range(length):
+            kind = dice.random()
+            if kind < 0.12 and depth < LIMITS.loop_depth:
+                times = dice.choice((0, 1, 2, 3, 7, 65535, 65535))
+                inside = [*body(dice.randint(0, 3), depth + 1), Delay(_duration(dice, 1))]
+                row += [Loop(times), *inside, LoopBack()]
+            elif kind < 0.2 and later:
+                row.append(ForkTo(dice.choice(later)))
+            elif kind < 0.4:
+                row.append(Delay(_duration(dice, 0)))
+            else:
+                row.append(_drive(dice, outputs, colours, laws))
+        return row
+
+    row = body(dice.randint(0, 8), 0)
+    if later and dice.random() < 0.15:
+        row.append(GoOn(dice.choice(later)))
+    return row
+
+
+def _drive(dice: Random, outputs: tuple[OutputRecord, ...], colours: int, laws: int) -> Op:
+    number = dice.randrange(len(outputs))
+    output = outputs[number]
+    if isinstance(output, SwitchRecord):
+        return Turn(number, dice.random() < 0.5)
+    if not isinstance(output, ServoRecord) and dice.random() < 0.3:
+        kind = dice.randint(0, 4)
+        if kind == 0:
+            return Modulate(number, 0)
+        period = dice.choice((40, 41, 100, 333, 1000, 65535))
+        width = dice.choice((0, 1, 3, 30, 255))
+        return Modulate(number, kind, period, _level(dice), dice.randrange(256), width)
+    if isinstance(output, ServoRecord):
+        low, high = output.travel
+        whole = [100 * degrees for degrees in range(-(-low // 100), high // 100 + 1)]
+        target = dice.choice(whole) if whole and dice.random() < 0.6 else dice.randint(low, high)
+    else:
+        target = dice.randrange(colours) if isinstance(output, StripRecord) else _level(dice)
+    law = dice.choice((None, dice.randrange(laws)))
+    return Act(number, target, _duration(dice, 0), dice.random() < 0.6, law)
+
+
+def _cues(dice: Random, outputs: int, threads: int) -> tuple[CueRecord, ...]:
+    count = dice.choice((1, 2, 3, 6))
+    tags = dice.sample(range(65536), count)
+    return tuple(
+        CueRecord(
+            tag,
+            dice.choice((2**outputs - 1, dice.randrange(2**outputs), dice.randrange(2**outputs))),
+            dice.choice((0, 0, 0, 1, 2)),
+            dice.choice((1, 1, 2, 3, 4, 10)),
+            dice.randrange(threads),
+        )
+        for tag in tags
+    )
+
+
+def _duration(dice: Random, least: int) -> int:
+    pick: Callable[[], int] = dice.choice(
+        (
+            lambda: 10 * dice.randint(1, 60),
+            lambda: dice.randint(1, 700),
+            lambda: dice.choice((0, 1, 10, 19, 20, 21, 640, 650, 1600, 1610, 1700, 5600, 5700)),
+            lambda: dice.choice((14079, 14080, 65535)) if dice.random() < 0.1 else 40,
+        )
+    )
+    return max(least, pick())
+
+
+def _level(dice: Random) -> int:
+    return dice.choice((0, 1, 16, 100, 199, 200, dice.randint(0, 200)))
+
+
+def _near_edges(dice: Random, low: int, high: int) -> int:
+    return dice.choice((low, high, dice.randint(low, high), dice.randint(high // 2, high)))
