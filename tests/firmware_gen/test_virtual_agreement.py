@@ -98,7 +98,9 @@ def test_a_press_that_only_the_board_got_shows() -> None:
     show, board = compiled(next(path for path in SHOWS if path.name == "anglerfish.cues"))
     link, recording = started(board)
     link.button(show.score.bindings[0].button, True)
-    link.port.read(9.0)
+    for _ in range(18):
+        link.port.read(0.5)
+        link.beacon()
     assert agreement(show, board.name, recording, board.cues).pulse_us <= TICK_US
     recording.requests.clear()
     assert agreement(show, board.name, recording, board.cues).pulse_us > 100
