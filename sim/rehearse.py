@@ -27,7 +27,8 @@ def rehearse(
     The remote is heard all the time but for the spans `silences` (from, to, in ms). Raises
     `sim.threads.ThreadError` for a cue that no board could run.
     """
-    requests = requests_by_frame(presses)
+    pressed = tuple(sorted(presses, key=lambda press: press.at_ms))
+    requests = requests_by_frame(pressed)
     hearing = Hearing(silences, requests)
     limits = motion_limits(show)
     names = [board.name for board in show.rig.boards]
@@ -45,4 +46,5 @@ def rehearse(
         tuple(run for board in boards for run in board.past),
         tuple(mode for board in boards for mode in board.modes),
         tuple(refusal for board in boards for refusal in board.refusals),
+        pressed,
     )

@@ -16,7 +16,7 @@ from typing import Literal, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.model import UNIFORM, Effect, Law, Show
+from sim.model import UNIFORM, Effect, Law, Press, Show
 from sim.motion import Motion
 
 Mode: TypeAlias = Literal["starting", "ready", "stopping", "limp"]
@@ -127,3 +127,4 @@ class Trajectories:
     runs: tuple[CueRun, ...]
     modes: tuple[ModeSpan, ...]
     refusals: tuple[Refusal, ...] = ()
+    presses: tuple[Press, ...] = ()

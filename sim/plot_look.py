@@ -1,0 +1,149 @@
+"""How plots look: sizes, colours and the few shapes that all of them share.
+
+The colours of lines are the eight of Okabe and Ito (Color Universal Design, 2008), which people
+with the common kinds of colour blindness tell apart; limits are dashed besides, so that no meaning
+hangs on colour alone. Pictures are as wide as a sheet of A4 (ISO 216) less its margins.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Final
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+WIDTH_IN: Final = 7.6
+DPI: Final = 160
+
+BLACK: Final = "#000000"
+ORANGE: Final = "#E69F00"
+SKY: Final = "#56B4E9"
+GREEN: Final = "#009E73"
+YELLOW: Final = "#F0E442"
+BLUE: Final = "#0072B2"
+VERMILLION: Final = "#D55E00"
+PURPLE: Final = "#CC79A7"
+
+INK: Final = "#26282b"
+FAINT: Final = "#8a8d91"
+KEEP_OUT: Final = "#c9c6c0"
+IDLE_FILL: Final = "#f1f0ec"
+CUE_FILLS: Final = ("#e9dfc8", "#d6dfd0")
+QUIET_FILL: Final = "#dcdcdc"
+
+STYLE: Final[dict[str, object]] = {
+    "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans"],
+    "font.size": 7.5,
+    "axes.edgecolor": FAINT,
+    "axes.labelcolor": INK,
+    "axes.labelsize": 7.5,
+    "axes.linewidth": 0.6,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.titlelocation": "left",
+    "axes.titlesize": 8.5,
+    "axes.titleweight": "bold",
+    "axes.titlecolor": INK,
+    "axes.titlepad": 3.0,
+    "axes.unicode_minus": True,
+    "figure.facecolor": "white",
+    "legend.frameon": False,
+    "legend.fontsize": 7.0,
+    "lines.linewidth": 1.0,
+    "lines.solid_joinstyle": "round",
+    "text.color": INK,
+    "text.parse_math": False,
+    "xtick.color": FAINT,
+    "ytick.color": FAINT,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+    "xtick.labelsize": 7.0,
+    "ytick.labelsize": 7.0,
+    "xtick.major.width": 0.6,
+    "ytick.major.width": 0.6,
+    "hatch.linewidth": 0.6,
+    "svg.fonttype": "path",
+    "svg.hashsalt": "bellcrank",
+}
+
+
+@contextmanager
+def look() -> Iterator[None]:
+    """The settings under which figures are made and drawn."""
+    with mpl.rc_context(STYLE):  # type: ignore[arg-type]
+        yield
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A figure with panels one above the other on one time axis."""
+
+    figure: Figure
+    panels: list[Axes]
+
+
+TOP_IN: Final = 0.78
+BOTTOM_IN: Final = 0.42
+LEFT_IN: Final = 1.0
+RIGHT_IN: Final = 0.14
+
+
+def sheet(heights_in: Sequence[float], title: str, subtitle: str, gap_in: float) -> Sheet:
+    """Panels of stated heights, all as wide as the sheet, with a title above."""
+    height = TOP_IN + sum(heights_in) + gap_in * (len(heights_in) - 1) + BOTTOM_IN
+    figure = Figure(figsize=(WIDTH_IN, height), dpi=DPI)
+    panels: list[Axes] = []
+    y = height - TOP_IN
+    for tall in heights_in:
+        y -= tall
+        width = 1.0 - (LEFT_IN + RIGHT_IN) / WIDTH_IN
+        box = (LEFT_IN / WIDTH_IN, y / height, width, tall / height)
+        panels.append(figure.add_axes(box, sharex=panels[0] if panels else None))
+        y -= gap_in
+    head(figure, LEFT_IN, title, subtitle)
+    for panel in panels[:-1]:
+        panel.tick_params(labelbottom=False)
+    return Sheet(figure, panels)
+
+
+def head(figure: Figure, left_in: float, title: str, subtitle: str) -> None:
+    """Title and subtitle at the top of a figure."""
+    height = figure.get_figheight()
+    x = left_in / figure.get_figwidth()
+    figure.text(x, 1.0 - 0.14 / height, title, fontsize=10.5, weight="bold", va="top")
+    figure.text(x, 1.0 - 0.35 / height, subtitle, fontsize=7.5, color=FAINT, va="top")
+
+
+def name_panel(panel: Axes, name: str, unit: str = "") -> None:
+    """Name a panel in the left margin, its unit below."""
+    width = WIDTH_IN - LEFT_IN - RIGHT_IN
+    panel.text(
+        (0.08 - LEFT_IN) / width,
+        0.5,
+        f"{name}\n{unit}" if unit else name,
+        transform=panel.transAxes,
+        ha="left",
+        va="center",
+        fontsize=7.5,
+        linespacing=1.35,
+    )
+
+
+def show_travel(panel: Axes, low: float, high: float) -> None:
+    """Scale a panel of angles to a travel, and hatch what lies beyond its ends."""
+    room = 0.1 * (high - low)
+    panel.set_ylim(low - room, high + room)
+    for start, end in ((low - room, low), (high, high + room)):
+        panel.axhspan(start, end, fc="white", ec=KEEP_OUT, hatch="//////", lw=0, zorder=0.6)
+        panel.axhline(low if end == low else high, color=KEEP_OUT, lw=0.7, zorder=0.7)
+
+
+def limit_line(panel: Axes, level: float, text: str, seconds: float) -> None:
+    """A dashed limit with its words at the right end."""
+    panel.axhline(level, color=VERMILLION, lw=0.9, ls=(0, (5, 2)))
+    panel.text(seconds, level, text, color=VERMILLION, fontsize=6.5, ha="right", va="bottom")
