@@ -39,9 +39,9 @@ statement and of the parts that a fix may replace. A part is there only if the t
 | `Binding` | `button`, `cue`, `while held` |
 | `Usage` | `cue`, `rate` |
 
-A servo has `name`, `board`, `pin`, `pulse` (the whole line), `pulse 1`, `angle 1` and so on in the
-order of the text, `limits`, `pulse low`, `pulse high`, `travel` (the line), `travel low`, `travel
-high`, `acceleration`, `idling`, `dead band`, `tip`, `rotor`, and `safe` (the amount in the safe pose).
+A servo has `name`, `board`, `pin`, `pulse` (the whole line), `pulse 1`, `angle 1` and so on in
+the order of the text, `limits`, `pulse low`, `pulse high`, `travel` (the line), `travel low`,
+`travel high`, `acceleration`, `idling`, `dead band`, `tip`, `rotor`, and `safe` (the amount in the safe pose).
 A pace is `pace` (the whole: `in 300 ms`, `at 90 deg/s`, `as fast as it can`, `within ...`),
 `duration` (the amount of `in`), `speed` (the amount of `at` or the first of `within`), and `law`.
 
@@ -52,7 +52,7 @@ What has no mark of its own has a name in `Loaded.places` (name to `Origin`, if 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, cast
 
 from lark import Token
@@ -225,10 +225,24 @@ def _rig(
     found_supplies = [desk.tried(supply, desk, line) for line in by_kind.get("supply", ())]
     found_boards = [desk.tried(board, desk, line, supplies) for line in by_kind.get("board", ())]
     inputs = [desk.tried(wired_button, desk, line, boards) for line in by_kind.get("input", ())]
-    return Rig(
-        supplies=tuple({s.name: s for s in reversed(found_supplies) if s}.values())[::-1],
-        boards=tuple({b.name: b for b in reversed(found_boards) if b}.values())[::-1],
-        outputs=made_outputs,
-        inputs=tuple(made for made in inputs if made),
-        wearer=wearer(desk, wearers[0]) if wearers else Wearer(),
+    return _consistent(
+        Rig(
+            supplies=tuple({s.name: s for s in reversed(found_supplies) if s}.values())[::-1],
+            boards=tuple({b.name: b for b in reversed(found_boards) if b}.values())[::-1],
+            outputs=made_outputs,
+            inputs=tuple(made for made in inputs if made),
+            wearer=wearer(desk, wearers[0]) if wearers else Wearer(),
+        )
+    )
+
+
+def _consistent(rig: Rig) -> Rig:
+    """The rig without what hangs on a part that could not be made: checks need no such care."""
+    supplies = {supply.name for supply in rig.supplies}
+    boards = {board.name for board in rig.boards}
+    return replace(
+        rig,
+        boards=tuple(b if b.supply in supplies else replace(b, supply=None) for b in rig.boards),
+        outputs=tuple(output for output in rig.outputs if output.board in boards),
+        inputs=tuple(one for one in rig.inputs if one.board in boards),
     )

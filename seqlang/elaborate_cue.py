@@ -432,7 +432,7 @@ class CueMaker:
             f"this repeat would run for {times * once / DAY_MS:.1f} days",
             count,
             "a day at most",
-            help=f"at most {most} times, or `repeat for ever`",
+            help=f"at most `{most}` times, or `repeat for ever`",
             fix=str(most),
             asked=times,
             limit=most,
@@ -479,6 +479,18 @@ def _changed(
 ) -> dict[str, tuple[float, ...]]:
     """The servos that were moved in between, with where they are."""
     return {output: at for output, at in after.items() if before.get(output) is not at}
+
+
+def without(step: Step, missing: frozenset[str]) -> Step | None:
+    """A step without what it does to `missing` outputs; None if nothing is left of it."""
+    if isinstance(step, InTurn | Together):
+        kept = [part for child in step.children if (part := without(child, missing))]
+        return replace(step, children=tuple(kept))
+    if isinstance(step, Repeat):
+        return replace(step, body=cast("Step", without(step.body, missing)))
+    if isinstance(step, model.Hold) or step.output not in missing:
+        return step
+    return None
 
 
 def _light_parts(light: Light) -> tuple[tuple[str, object], ...]:

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Literal, cast
 from lark import Token
 
 from seqlang.diagnostics import Origin
-from seqlang.elaborate_cue import CueMaker, Made, Stage
+from seqlang.elaborate_cue import CueMaker, Made, Stage, without
 from seqlang.elaborate_pace import Pacer, is_derived
 from seqlang.elaborate_remote import Remote, remote, run_time, usages
 from seqlang.elaborate_values import Desk
 from seqlang.names import RESERVED
 from seqlang.syntax import Act, Block, Line, Play, Statement, Strike
 from seqlang.syntax import Cue as CueText
-from sim.model import Cue, Rig, Score, Show
+from sim.model import Cue, InTurn, Rig, Score, Show
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -42,7 +42,7 @@ def score(
     if any(_derived(text) for text in texts):
         rest = _rest(desk, order, outputs, poses, rig, names, cut, loops, distant)
     stage = Stage(desk, outputs, poses, Pacer(desk, rig, False), rest, names, {}, cut, loops)
-    made = _cues(stage, order)
+    made = _cues(stage, order, rig)
     return Score(
         title=_title(desk, lines, places),
         cues=tuple(made[name] for name in cues),
@@ -178,13 +178,16 @@ def _circle(desk: Desk, names: Sequence[str], plays: Sequence[Play]) -> None:
 # -- steps -------------------------------------------------------------------------------------
 
 
-def _cues(stage: Stage, order: Sequence[CueText]) -> dict[str, Cue]:
+def _cues(stage: Stage, order: Sequence[CueText], rig: Rig) -> dict[str, Cue]:
     made: dict[str, Cue] = {}
+    missing = frozenset(stage.outputs) - {output.name for output in rig.outputs}
     played = cast("dict[str, Made]", stage.played)
     for text in order:
         name = str(text.name)
         last = text.busy or text.title or text.name
         body = CueMaker(stage).make(text.body, text.keyword, last)
+        if missing:
+            body = body._replace(body=cast("InTurn", without(body.body, missing)))
         played[name] = body
         made[name] = Cue(
             name=name,
@@ -221,6 +224,6 @@ def _rest(
 
     draft = desk.apart()
     stage = Stage(draft, outputs, poses, Pacer(draft, rig, True), {}, names, {}, cut, loops)
-    made = _cues(stage, order)
+    made = _cues(stage, order, rig)
     show = Show(rig, Score(title="", cues=tuple(made.values()), idle=distant.idle))
     return rest_angles(show)

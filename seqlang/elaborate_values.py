@@ -246,12 +246,15 @@ class Desk:
         units = units_of(measure.dimension)
         listed = ", ".join(f"`{unit}`" for unit in units)
         text = _short(self.text(amount))
+        known = self.constants.get(text) if isinstance(amount, Token) else None
+        related = () if known is None else ((known[0], "given here"),)
         if quantity.dimension == NUMBER and measure.dimension != NUMBER:
             plain = isinstance(amount, Token) and amount.type == "NUMBER"
             self.error(
                 "missing-unit",
                 f"{measure.title} is due here, but `{text}` has no unit",
                 amount,
+                related=related,
                 help=f"the units of {measure.title}: {listed}",
                 fix=f"{amount} {measure.unit}" if plain else None,
             )
@@ -260,6 +263,7 @@ class Desk:
             "unit-mismatch",
             f"{measure.title} is due here, but `{text}` is {title_of(quantity.dimension)}",
             amount,
+            related=related,
             help=f"the units of {measure.title}: {listed}"
             if units
             else "write the number without a unit",

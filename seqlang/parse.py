@@ -54,6 +54,11 @@ class Indentation(Indenter):
     DEDENT_type = "_DEDENT"
     tab_len = 8
 
+    @property
+    def always_accept(self) -> tuple[str, ...]:
+        """Tokens the lexer knows in every state. With names known, `servoo` is no `servo`, `o`."""
+        return (self.NL_type, "NAME")
+
 
 class Builder:
     """Makes the syntax tree while the parser reduces.

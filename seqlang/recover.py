@@ -14,14 +14,14 @@ from lark import TextSlice, UnexpectedInput, UnexpectedToken
 
 from seqlang.diagnostics import Finding, Span
 from seqlang.source import Source
-from seqlang.syntax_errors import explain
+from seqlang.syntax_errors import due, explain
 
 if TYPE_CHECKING:
     from lark import Lark
 
     from seqlang.syntax import Item
 
-MOST_ERRORS: Final = 40
+MOST_ERRORS: Final = 20
 MOST_RETRIED: Final = 400_000
 """Characters that are parsed again before the search for further errors ends."""
 
@@ -169,7 +169,7 @@ def _position(error: UnexpectedInput) -> int:
 
 
 def _needs_block(error: UnexpectedToken) -> bool:
-    return set(error.expected) == {"_INDENT"}
+    return due(error) == {"_INDENT"}
 
 
 def _is_content(line: str) -> bool:
