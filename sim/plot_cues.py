@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from typing import Final
 
 from matplotlib.axes import Axes
@@ -50,6 +50,7 @@ def draw_cues(shown: Plotted, row: Axes, panels: Sequence[Axes]) -> None:
     runs = shown.cues()
     placed = lanes(runs)
     deep = max(placed, default=0) + 1
+    named: set[tuple[str, float]] = set()
     for n, (run, fill) in enumerate(zip(runs, fills(shown), strict=True)):
         start, end = run.start_ms / 1000.0, run.end_ms / 1000.0
         top = deep - placed[n]
@@ -57,13 +58,14 @@ def draw_cues(shown: Plotted, row: Axes, panels: Sequence[Axes]) -> None:
         for panel in panels:
             panel.axvspan(start, end, color=fill, lw=0, zorder=0, alpha=0.55)
             panel.axvline(start, color="white", lw=0.6, zorder=0.5)
-        _name(row, run.cue, start, end, _free_until(shown, n, placed), top - 0.5)
+        if _name(row, run.cue, start, end, _free_until(shown, n, placed), top - 0.5):
+            named.add((run.cue, run.start_ms))
     _modes(shown, row, panels, deep)
     row.set_ylim(0, deep)
     row.set_yticks([])
     row.spines[:].set_visible(False)
     row.tick_params(bottom=False, labelbottom=False)
-    _presses(shown, row)
+    _presses(shown, row, named)
 
 
 def _free_until(shown: Plotted, number: int, placed: Sequence[int]) -> float:
@@ -77,8 +79,11 @@ def _free_until(shown: Plotted, number: int, placed: Sequence[int]) -> float:
     return shown.trajectories.length_ms / 1000.0
 
 
-def _name(row: Axes, name: str, start: float, end: float, free: float, height: float) -> None:
-    """Write a name into its span or, where that is short, on over the free time behind it."""
+def _name(row: Axes, name: str, start: float, end: float, free: float, height: float) -> bool:
+    """Write a name into its span or, where that is short, on over the free time behind it.
+
+    False where there is no room.
+    """
     low, high = row.get_xlim()
     per_inch = (high - low) / (WIDTH_IN - LEFT_IN - RIGHT_IN)
     needed = len(name) * NAME_SIZE * EM_IN * per_inch
@@ -86,6 +91,7 @@ def _name(row: Axes, name: str, start: float, end: float, free: float, height: f
         row.text((start + end) / 2.0, height, name, fontsize=NAME_SIZE, ha="center", va="center")
     elif needed <= free - start:
         row.text(start, height, f" {name}", fontsize=NAME_SIZE, ha="left", va="center")
+    return needed <= max(end, free) - start
 
 
 def _modes(shown: Plotted, row: Axes, panels: Sequence[Axes], deep: int) -> None:
@@ -99,12 +105,16 @@ def _modes(shown: Plotted, row: Axes, panels: Sequence[Axes], deep: int) -> None
         _name(row, mode.mode, start, end, end, deep - 0.5)
 
 
-def _presses(shown: Plotted, row: Axes) -> None:
-    """What was pressed, and a bar for as long as it was held."""
+def _presses(shown: Plotted, row: Axes, named: Set[tuple[str, float]]) -> None:
+    """What was pressed, and a bar for as long as it was held.
+
+    A cue started by name whose run has no room for that name is named here.
+    """
     top = row.get_ylim()[1]
     for press in shown.trajectories.presses:
         at = press.at_ms / 1000.0
-        word: str = press.action or "go"
+        has_name = any(cue == press.cue and abs(start / 1000.0 - at) < 0.05 for cue, start in named)
+        word: str = press.action or ("go" if has_name else press.cue or "")
         if press.button is not None:
             word = f"{press.button}"
             until = at + max(press.held_ms, 1) / 1000.0

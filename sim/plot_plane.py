@@ -41,7 +41,7 @@ def plane_figure(shown: Plotted, name: str) -> Figure:
         volts = float(np.min(shown.work.board_v[servo.board]))
         about = f"at {volts:.2f} V, the lowest in this rehearsal, with a margin of {margin:.0%}"
         head(figure, 0.1 * WIDTH_IN, f"Servo {name}: torque and speed of its horn", about)
-        _limits(panel, servo, volts, margin)
+        _limits(shown, panel, servo, volts, margin)
         _points(shown, panel, servo)
         _worst(shown, panel, servo)
         panel.set_xlabel("torque along the motion, N.m (left of 0: braking)")
@@ -50,9 +50,11 @@ def plane_figure(shown: Plotted, name: str) -> Figure:
     return figure
 
 
-def _limits(panel: Axes, servo: Servo, volts: float, margin: float) -> None:
-    line = servo_model.line(servo, volts)
+def _limits(shown: Plotted, panel: Axes, servo: Servo, volts: float, margin: float) -> None:
+    line, work = servo_model.line(servo, volts), shown.work.servos[servo.name]
     stall, top = float(line.stall_nm), float(line.speed_deg_s)
+    wide = max(stall, float(np.max(np.abs(work.torque_nm))), 1e-6)
+    high = max(top, float(np.max(np.abs(work.speed_deg_s))), 1e-6)
     kept = 1.0 - margin
     panel.plot([-stall, 0, stall], [top, top, 0], color=INK, lw=1.1, label="all the servo has")
     inner = [-stall * kept, -stall * kept, 0.0, stall * kept]
@@ -68,8 +70,8 @@ def _limits(panel: Axes, servo: Servo, volts: float, margin: float) -> None:
         [*inner, stall * kept], [0.0, top * kept, top * kept, 0.0, 0.0], color="#f4f7f4", zorder=0
     )
     panel.axvline(0.0, color=FAINT, lw=0.5)
-    panel.set_xlim(-1.08 * stall, 1.08 * stall)
-    panel.set_ylim(0.0, 1.12 * top)
+    panel.set_xlim(-1.08 * wide, 1.08 * wide)
+    panel.set_ylim(0.0, 1.12 * high)
 
 
 def _points(shown: Plotted, panel: Axes, servo: Servo) -> None:

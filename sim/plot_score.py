@@ -37,7 +37,7 @@ def score_figure(shown: Plotted) -> Figure:
         page = sheet(
             [height for height, _ in rows],
             show.score.title,
-            f"rehearsal of {shown.trajectories.length_ms / 1000:g} s",
+            f"rehearsal of {shown.trajectories.length_ms / 1000:.1f} s",
             gap_in=0.09,
         )
         cues, *panels = page.panels

@@ -9,7 +9,7 @@ Times are milliseconds from a cue's start: whole numbers, or `inf` behind a repe
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil, inf
@@ -438,20 +438,20 @@ LONGEST_HOLD_MS: Final = 8000
 _PAUSE_MS: Final = 600
 
 
-def rehearsal_of(show: Show) -> Rehearsal:
-    """A rehearsal that plays every cue once, in the order of the text.
+def rehearsal_of(show: Show, only: Collection[str] | None = None) -> Rehearsal:
+    """A rehearsal that plays every cue once, or each of those named, in the order of the text.
 
     A cue with a button is started by it, one that repeats while its button is held is held for two
     passes, the others are started by name. Idle comes first, before anything is pressed.
     """
     score = show.score
-    cues = [cue for cue in score.cues if cue.name != score.idle]
     at = ready_ms(show) + _PAUSE_MS
     idle = next((cue for cue in score.cues if cue.name == score.idle), None)
-    if idle is not None:
+    if idle is not None and only is None:
         at += _bounded_ms(idle)
+    wanted = {cue.name for cue in score.cues if cue is not idle} if only is None else set(only)
     presses: list[Press] = []
-    for cue in cues:
+    for cue in (cue for cue in score.cues if cue.name in wanted):
         press, lasts = _press(show, cue, at)
         presses.append(press)
         at += lasts + _PAUSE_MS
@@ -462,7 +462,7 @@ def rehearsal_ms(show: Show, presses: Rehearsal) -> int:
     """A length that lets the last cue of a rehearsal run out."""
     cues = {cue.name: cue for cue in show.score.cues}
     bound = {binding.button: cues[binding.cue] for binding in show.score.bindings}
-    ends = [ready_ms(show) + (LONGEST_HOLD_MS if show.score.idle else 0)]
+    ends = [ready_ms(show) + (LONGEST_HOLD_MS if show.score.idle and not presses else 0)]
     for press in presses:
         cue = cues.get(press.cue or "") or bound.get(press.button or 0)
         lasts = _bounded_ms(cue) if cue else show.score.stop_ms

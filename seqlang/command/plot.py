@@ -1,0 +1,71 @@
+"""`bellcrank plot FILE`: pictures of motion, torque, current and light."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal, cast
+
+import click
+
+from seqlang.command import WrongUse
+from seqlang.command._show import passed
+
+if TYPE_CHECKING:
+    from sim.model import Rehearsal, Show
+
+
+@click.command("plot")
+@click.argument("file", type=click.Path())
+@click.option("--out", type=click.Path(file_okay=False), help="Folder to fill [FILE-plots].")
+@click.option("--format", "kind", type=click.Choice(["png", "svg"]), default="png")
+@click.option("--cue", "cues", multiple=True, metavar="NAME", help="Only this cue; may repeat.")
+@click.option(
+    "--press",
+    "presses",
+    multiple=True,
+    metavar="WHAT",
+    help='What is pressed and when, as in "1 at 2 s", "2 at 5 s for 900 ms", "lure at 8 s" or '
+    '"stop at 9 s"; may repeat. Times count from power-up.',
+)
+def command(
+    file: str, out: str | None, kind: str, cues: tuple[str, ...], presses: tuple[str, ...]
+) -> None:
+    """Draw a show: where every part is told to be, speed, torque, current, light.
+
+    Without --cue and --press every cue is played once, as its buttons would start it. One picture
+    shows the whole rehearsal, two more each servo: over time, and against its torque-speed line.
+    """
+    from seqlang.files import write_whole
+    from sim.plots import pictures
+    from sim.rehearse import rehearse
+    from sim.score import rehearsal_ms
+
+    show = passed(file).show
+    rehearsal = _rehearsal(show, cues, presses)
+    trajectories = rehearse(show, rehearsal, rehearsal_ms(show, rehearsal))
+    for refusal in trajectories.refusals:
+        at = f"{refusal.at_ms / 1000:g} s"
+        click.echo(f"note: board `{refusal.board}` refuses cue `{refusal.cue}` at {at}", err=True)
+    folder = Path(out) if out else Path(file).with_name(f"{Path(file).stem}-plots")
+    for name, content in pictures(trajectories, cast(Literal["png", "svg"], kind)):
+        write_whole(folder / name, content)
+        click.echo(f"wrote  {folder / name}")
+
+
+def _rehearsal(show: Show, cues: tuple[str, ...], presses: tuple[str, ...]) -> Rehearsal:
+    """The default rehearsal, that of some cues, or the presses that were written."""
+    from seqlang.command._presses import parse_press
+    from seqlang.names import nearest
+    from sim.score import rehearsal_of
+
+    if cues and presses:
+        raise WrongUse("--cue and --press do not go together; name cues with --press")
+    if presses:
+        return tuple(parse_press(text, show) for text in presses)
+    known = [cue.name for cue in show.score.cues]
+    for name in cues:
+        if name not in known:
+            near = nearest(name, known)
+            hint = f"did you mean `{near}`?" if near else f"the show has {', '.join(known)}"
+            raise WrongUse(f"there is no cue `{name}`; {hint}")
+    return rehearsal_of(show, cues or None)
