@@ -23,7 +23,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.envelope import Points, operate
+from sim.envelope import operate
 from sim.laws import coefficients, overlap_factor, shape
 from sim.model import FRAME_MS, MINIMUM_JERK, NO_MARK, Cue, Law, Move, Rig, Servo, Show
 from sim.score import PlannedMove, acts, motion_limits, planned_moves
@@ -144,15 +144,15 @@ def _of_servo(
     keeps = bound <= 1.0 - show.rig.wearer.margin
     pairs = _selected(one, _pairs(show, one, planned), limits)
     found: dict[tuple[str, str], Interruption] = {}
-    for (law, then_law), chosen in _by_law(pairs).items():
-        for cut in _search(show.rig, one, chosen, law, then_law, limits, voltage_v):
-            known = found.get((cut.cue, cut.by))
-            if known is None:
-                found[cut.cue, cut.by] = cut
-            else:
-                worse = cut if cut.share > known.share else known
-                longer = max(cut.delay_ms, known.delay_ms)
-                found[cut.cue, cut.by] = replace(worse, delay_ms=longer)
+    # where the bound alone keeps the margin, one look says enough
+    for cut in _search(show.rig, one, pairs, limits, voltage_v, rounds=1 if keeps else 3):
+        known = found.get((cut.cue, cut.by))
+        if known is None:
+            found[cut.cue, cut.by] = cut
+        else:
+            worse = cut if cut.share > known.share else known
+            longer = max(cut.delay_ms, known.delay_ms)
+            found[cut.cue, cut.by] = replace(worse, delay_ms=longer)
     ordered = sorted(found.values(), key=lambda cut: -cut.share)
     return Cuts(one.name, bound, keeps, tuple(ordered))
 
@@ -197,10 +197,9 @@ def _selected(one: Servo, pairs: list[_Pair], limits: tuple[int, int]) -> list[_
     fastest = sorted(range(len(pairs)), key=hastes.__getitem__)[: PAIRS_KEPT - _LONGEST_KEPT]
     delays = np.zeros(len(pairs))
     shares = np.linspace(1e-6, 1.0 - 1e-6, _INSTANTS)
-    places = {id(pair): index for index, pair in enumerate(pairs)}
-    for (law, then_law), chosen in _by_law(pairs).items():
+    for (law, then_law), rows in _by_law(pairs).items():
+        chosen = [pairs[row] for row in rows]
         run, nominal = _taken_over(one, chosen, law, then_law, limits, shares[None, :])
-        rows = [places[id(pair)] for pair in chosen]
         delays[rows] = (run.end_s - nominal).max(axis=1)
     longest = np.argsort(-delays, kind="stable")[:_LONGEST_KEPT].tolist()
     return [pairs[index] for index in dict.fromkeys([*fastest, *longest])]
@@ -221,10 +220,11 @@ def _entries(cues: Iterable[Cue], servo: str) -> Iterable[tuple[Cue, Move]]:
             yield cue, first
 
 
-def _by_law(pairs: list[_Pair]) -> dict[tuple[Law, Law], list[_Pair]]:
-    groups: dict[tuple[Law, Law], list[_Pair]] = {}
-    for pair in pairs:
-        groups.setdefault((pair[0].move.law, pair[2].law), []).append(pair)
+def _by_law(pairs: list[_Pair]) -> dict[tuple[Law, Law], list[int]]:
+    """Rows of `pairs` by the laws of the move that is cut and of the one that cuts."""
+    groups: dict[tuple[Law, Law], list[int]] = {}
+    for row, pair in enumerate(pairs):
+        groups.setdefault((pair[0].move.law, pair[2].law), []).append(row)
     return groups
 
 
@@ -315,23 +315,24 @@ def _search(
     rig: Rig,
     one: Servo,
     pairs: list[_Pair],
-    law: Law,
-    then_law: Law,
     limits: tuple[float, float],
     voltage_v: float | None,
+    rounds: int,
 ) -> list[Interruption]:
-    """The worst instant of each pair: first spread, then closed in on twice."""
+    """The worst instant of each pair: first spread, then closed in on round after round."""
+    if not pairs:
+        return []
     low = np.full(len(pairs), 1e-6)
     high = np.full(len(pairs), 1.0 - 1e-6)
     best: list[Interruption] = []
     longest = np.zeros(len(pairs))
-    for _ in range(3):
+    for _ in range(rounds):
         shares = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, _INSTANTS)
-        points, angles, delay = _outcomes(rig, one, pairs, law, then_law, limits, voltage_v, shares)
+        angles, speeds, accels, delay = _outcomes(one, pairs, limits, shares)
+        points = operate(rig, one, angles, speeds, accels, voltage_v)
         longest = np.maximum(longest, delay.max(axis=1))
         flat = points.share.reshape(len(pairs), -1)
-        at = np.argmax(flat, axis=1)
-        instant, point = np.unravel_index(at, points.share.shape[1:])
+        instant, point = np.unravel_index(np.argmax(flat, axis=1), points.share.shape[1:])
         row = np.arange(len(pairs))
         best = [
             Interruption(
@@ -357,34 +358,34 @@ def _search(
     return best
 
 
+_BRAKING: Final = np.clip(np.linspace(0.0, 1.0, 9), 1e-9, 1.0 - 1e-9)
+_MOVING: Final = np.clip(np.linspace(0.0, 1.0, 41), 1e-9, 1.0 - 1e-9)
+"""Shares of the brake and of the move at which its operating points are looked at."""
+
+
 def _outcomes(
-    rig: Rig,
-    one: Servo,
-    pairs: list[_Pair],
-    law: Law,
-    then_law: Law,
-    limits: tuple[float, float],
-    voltage_v: float | None,
-    shares: Array,
-) -> tuple[Points, Array, Array]:
-    """Operating points of every pair cut at `shares` of the moves; shape (pairs, instants, times).
+    one: Servo, pairs: list[_Pair], limits: tuple[float, float], shares: Array
+) -> tuple[Array, Array, Array, Array]:
+    """Angle, speed and acceleration of every pair cut at `shares` of its first move.
 
-    With the part's angles, and the delays in ms, shape (pairs, instants).
+    Shape (pairs, instants, times); then the delays in ms, shape (pairs, instants).
     """
-
-    run, nominal = _taken_over(one, pairs, law, then_law, limits, shares)
-    spread = np.linspace(0.0, 1.0, 41)
-    deep = Takeover(*(getattr(run, name)[..., None] for name in Takeover.__slots__))
-    braking = deep.brake_s * np.clip(spread[::5], 1e-9, 1.0 - 1e-9)
-    moving = deep.wait_s + deep.duration_s * np.clip(spread, 1e-9, 1.0 - 1e-9)
-    times = np.concatenate([braking, moving], axis=-1)
-    angle, speed, accel = motion(deep, then_law, times)
-    if then_law.name == "uniform":
-        jump = (deep.way_deg / deep.duration_s / FRAME_S)[..., 0]
-        accel[..., braking.shape[-1]] += jump
-        accel[..., -1] -= jump
-    points = operate(rig, one, angle, speed, accel, voltage_v)
-    return points, angle, 1000.0 * (run.end_s - nominal)
+    size = (*shares.shape, _BRAKING.size + _MOVING.size)
+    angle, speed, accel = np.empty(size), np.empty(size), np.empty(size)
+    delay = np.empty(shares.shape)
+    for (law, then_law), rows in _by_law(pairs).items():
+        chosen = [pairs[row] for row in rows]
+        run, nominal = _taken_over(one, chosen, law, then_law, limits, shares[rows])
+        deep = Takeover(*(getattr(run, name)[..., None] for name in Takeover.__slots__))
+        moving = deep.wait_s + deep.duration_s * _MOVING
+        times = np.concatenate([deep.brake_s * _BRAKING, moving], axis=-1)
+        angle[rows], speed[rows], accel[rows] = motion(deep, then_law, times)
+        if then_law.name == "uniform":
+            jump = run.way_deg / run.duration_s / FRAME_S
+            accel[rows, :, _BRAKING.size] += jump
+            accel[rows, :, -1] -= jump
+        delay[rows] = 1000.0 * (run.end_s - nominal)
+    return angle, speed, accel, delay
 
 
 def _taken_over(
