@@ -113,14 +113,14 @@ def wait_until_ready(link: Link, mode: int) -> None:
         raise not_ready(mode)
 
 
-def wait_for_limp(link: Link, longest_s: float) -> State:
+def wait_for_limp(link: Link, longest_s: float, poll_s: float = _POLL_S) -> State:
     """Wait until a stop has ended in limp; the last state read."""
     deadline = link.port.now() + longest_s
     while True:
         state = link.state()
         if state.mode == Mode.LIMP or link.port.now() >= deadline:
             return state
-        pause(link, _POLL_S)
+        pause(link, poll_s)
 
 
 def pause(link: Link, seconds: float) -> None:

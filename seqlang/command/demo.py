@@ -1,0 +1,237 @@
+"""`bellcrank demo`: the whole job on a show that comes with the tool, on a virtual board."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from importlib.resources import as_file, files
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import click
+
+from firmware_gen.failures import LinkFailure
+from firmware_gen.protocol import Mode
+from seqlang.command._board import end, must, pause, wait_for_limp
+
+if TYPE_CHECKING:
+    from firmware_gen.agreement import Recording
+    from firmware_gen.compile import CompiledBoard, CompiledShow
+    from firmware_gen.link import Link
+    from firmware_gen.virtual import VirtualBoard
+    from seqlang.check import CheckedShow
+    from sim.model import Show
+    from sim.trajectories import Trajectories
+
+SHOW: Final = "anglerfish/anglerfish.cues"
+SPEED: Final = 30.0
+"""How much faster than real time the virtual board runs here."""
+
+_HELD_S: Final = 2.0
+_LONGEST_CUE_S: Final = 30.0
+_INTERRUPTED_AFTER_S: Final = 0.9
+_POLL_S: Final = 0.2
+_FRAME_S: Final = 0.02
+
+
+@click.command(name="demo")
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path("bellcrank-demo"),
+    show_default=True,
+    help="Folder for the pictures, the page and the tables.",
+)
+def command(out: Path) -> None:
+    """Check, draw, compile, transfer and play a show, all on a virtual board.
+
+    Needs no hardware. Leaves pictures, a page to watch the show on, and the board's table.
+    """
+    checked = _check()
+    _draw(checked.show, out)
+    compiled = _compile(checked.show, out)
+    try:
+        _play(checked.show, compiled)
+    except LinkFailure as failure:
+        end(failure)
+    click.echo("\nnow look at the pictures, open the page in a browser, and write your own show;")
+    click.echo("on a real board keep clear of the parts: `bellcrank check` lists the cautions")
+
+
+def _say(step: str, words: str) -> None:
+    click.echo(f"{step:<10} {words}")
+
+
+# -- the text ----------------------------------------------------------------------------------
+
+
+def _check() -> CheckedShow:
+    from seqlang.command import ShowFailed
+    from seqlang.command._show import read_and_check
+    from seqlang.render import summary
+
+    with as_file(files("shows") / SHOW) as path:
+        loaded, checked = read_and_check(str(path))
+    if checked.show is None or loaded.show is None:
+        raise ShowFailed(f"{SHOW}: {summary(checked.findings)}")
+    score, rig = loaded.show.score, loaded.show.rig
+    _say("show", f"{score.title} ({SHOW}): {len(rig.outputs)} outputs, {len(score.cues)} cues")
+    _say("check", summary(checked.findings))
+    return checked.show
+
+
+def _draw(show: Show, out: Path) -> None:
+    from seqlang.files import write_whole
+    from sim.page import page
+    from sim.plots import pictures
+    from sim.rehearse import rehearse
+    from sim.score import rehearsal_ms, rehearsal_of
+
+    presses = rehearsal_of(show)
+    played: Trajectories = rehearse(show, presses, rehearsal_ms(show, presses))
+    _say("rehearse", f"every cue once: {played.length_ms / 1000:.1f} s, {len(presses)} presses")
+    for name, content in pictures(played):
+        write_whole(out / name, content)
+        _say("plot", str(out / name))
+    watched = out / "anglerfish.html"
+    write_whole(watched, page(played).encode())
+    _say("page", str(watched))
+
+
+def _compile(show: Show, out: Path) -> CompiledShow:
+    from firmware_gen.compile import compile_show
+    from seqlang.files import write_whole
+
+    compiled = compile_show(show)
+    for board in compiled.boards:
+        path = out / f"anglerfish-{board.name}.table"
+        write_whole(path, board.data)
+        share = f"{len(board.data)} of the {board.chip.slot_bytes} bytes of a slot"
+        _say("compile", f"{path}: {share}, show {compiled.number:08x}")
+    return compiled
+
+
+# -- the board ---------------------------------------------------------------------------------
+
+
+@dataclass
+class _Hand:
+    """The hand at the remote: time is the board's, which runs faster than the clock."""
+
+    link: Link
+    board: CompiledBoard
+    down: set[int] = field(default_factory=set)
+
+    def wait(self, time_s: float) -> None:
+        """Let board time pass, saying all the while that the controller is there."""
+        while time_s > 0:
+            pause(self.link, min(time_s, _POLL_S) / SPEED)
+            self.link.beacon()
+            time_s -= _POLL_S
+
+    def press(self, button: int, held_s: float = 0.1) -> None:
+        must(self.link, f"button {button}", self.link.button(button, True))
+        self.wait(held_s)
+        must(self.link, f"button {button}", self.link.button(button, False))
+
+    def running(self, cue: str) -> bool:
+        number = [each.name for each in self.board.cues].index(cue)
+        return bool(self.link.state().running_cues >> number & 1)
+
+    def watch(self, cue: str) -> float:
+        """Wait until a cue has ended; how long that took, in board time."""
+        started = self.link.state().frames
+        for _ in range(int(_LONGEST_CUE_S / _POLL_S)):
+            if not self.running(cue):
+                break
+            self.wait(_POLL_S)
+        return (self.link.state().frames - started) * _FRAME_S
+
+
+def _play(show: Show, compiled: CompiledShow) -> None:
+    from firmware_gen.agreement import Recording
+    from firmware_gen.link import Link
+    from firmware_gen.ports import open_port
+    from firmware_gen.virtual import Server, VirtualBoard
+
+    recording = Recording()
+    virtual = VirtualBoard(witness=recording)
+    with Server(virtual, speed=SPEED) as server:
+        _say("board", f"virtual, on {server.url}, {SPEED:.0f} times faster than real time")
+        port = open_port(server.url)
+        link = Link(port)
+        board = compiled.boards[0]
+        try:
+            _transfer(link, board)
+            for line in _remote(show, _Hand(link, board)):
+                _say("remote", line)
+            _stop(link)
+            _read_back(link, board)
+        finally:
+            port.close()
+    _compare(show, board, recording, virtual)
+
+
+def _transfer(link: Link, board: CompiledBoard) -> None:
+    from firmware_gen.transfer import transfer
+
+    done = transfer(link, board.data)
+    _say(
+        "transfer",
+        f"{done.length} bytes into slot {done.slot} of board {done.address}, CRC {done.crc:04X} "
+        "verified",
+    )
+    while link.state().mode == Mode.STARTING:
+        pause(link, _POLL_S / SPEED)
+
+
+def _remote(show: Show, hand: _Hand) -> Iterator[str]:
+    """Press every button as the remote would, then interrupt one cue by another."""
+    for binding in show.score.bindings:
+        if binding.while_held:
+            hand.press(binding.button, _HELD_S)
+            yield f"button {binding.button} held {_HELD_S:.0f} s: `{binding.cue}`, again and again"
+        else:
+            hand.press(binding.button)
+            took_s = hand.watch(binding.cue)
+            yield f"button {binding.button}: `{binding.cue}` ran {took_s + 0.1:.1f} s"
+        hand.watch(binding.cue)
+    first, second = show.score.bindings[1], show.score.bindings[3]
+    hand.press(first.button)
+    hand.wait(_INTERRUPTED_AFTER_S)
+    hand.press(second.button)
+    ended = "ended" if not hand.running(first.cue) else "plays on with what is left to it"
+    yield (
+        f"button {second.button} in the middle of `{first.cue}`: `{second.cue}` takes over its "
+        f"outputs without a jump, `{first.cue}` {ended}"
+    )
+
+
+def _stop(link: Link) -> None:
+    before = link.state().frames
+    must(link, "stop", link.stop())
+    state = wait_for_limp(link, _LONGEST_CUE_S / SPEED, _FRAME_S / SPEED)
+    _say("stop", f"safe pose and pulses off after {(state.frames - before) * _FRAME_S:.1f} s")
+
+
+def _read_back(link: Link, board: CompiledBoard) -> None:
+    same = "the file's table, byte for byte" if link.table() == board.data else "another table"
+    state = link.state()
+    faults = state.bad_frames + state.lost_bytes + state.refused + state.overruns
+    _say(
+        "read back",
+        f"{same}; {state.frames} frames played; {state.bad_frames} bad frames, "
+        f"{state.refused} requests refused, {state.overruns} overruns"
+        + ("" if faults else ": nothing went wrong"),
+    )
+
+
+def _compare(show: Show, board: CompiledBoard, recording: Recording, virtual: VirtualBoard) -> None:
+    from firmware_gen.agreement import agreement
+
+    found = agreement(show, board.name, recording, board.cues)
+    _say(
+        "compare",
+        f"{found.frames} frames against the preview of the same presses: pulses at most "
+        f"{found.pulse_us:.2f} us apart, lamps {found.duty:.3%}",
+    )
