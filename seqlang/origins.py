@@ -19,7 +19,7 @@ class Origins(Mapping[int, Origin]):
         self._nodes: list[tuple[object, object, tuple[tuple[str, object], ...]]] = []
 
     def mark(self, first: object, last: object, *parts: tuple[str, object]) -> int:
-        """A new mark for what stands from node `first` to `last`, with its parts that are not None."""
+        """A new mark for what stands from node `first` to `last`, with the parts that are there."""
         self._nodes.append((first, last, parts))
         return len(self._nodes) - 1
 

@@ -54,10 +54,8 @@ class Indentation(Indenter):
     DEDENT_type = "_DEDENT"
     tab_len = 8
 
-    @property
-    def always_accept(self) -> tuple[str, ...]:
-        """Tokens the lexer knows in every state. With names known, `servoo` is no `servo`, `o`."""
-        return (self.NL_type, "NAME")
+    always_accept = ("_NL", "NAME")
+    """Tokens the lexer knows in every state. With names known, `servoo` is not `servo` and `o`."""
 
 
 class Builder:

@@ -233,7 +233,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
     ),
     Example(
         "`load` is a mass at a distance, a rod, a plate or a box",
-        "such as `load 120 g at 80 mm`, `load rod 40 g, 120 mm`, `load plate 60 g, 150 mm by 80 mm`",
+        "such as `load 120 g at 80 mm`, `load rod 40 g, 120 mm`, `load plate 60 g, 90 mm by 50 mm`",
         (
             _in(_SERVO, "load"),
             _in(_SERVO, "load 3 g"),

@@ -1,0 +1,391 @@
+"""A show as text: the one way to write it in the plainest statements.
+
+What a show was written with and does not keep (constants, poses taken by name, played cues,
+durations that were worked out) comes out as what it came to. Loading the text gives the show
+again, marks apart, to the last bit: numbers are written exactly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass, replace
+from decimal import Decimal
+from typing import TypeVar
+
+from firmware_gen.chips import pin_name
+from sim.model import (
+    BLACK,
+    MINIMUM_JERK,
+    NO_MARK,
+    UNIFORM,
+    Adapter,
+    Body,
+    Box,
+    Cue,
+    Drive,
+    Effect,
+    Fade,
+    FourBar,
+    Gear,
+    Hold,
+    Input,
+    InTurn,
+    Lamp,
+    Law,
+    LeverPair,
+    Load,
+    Move,
+    Output,
+    Plate,
+    PointMass,
+    Repeat,
+    Rig,
+    Rod,
+    Score,
+    Servo,
+    Show,
+    Step,
+    Strip,
+    StripLight,
+    Supply,
+    Switch,
+    Throw,
+    Together,
+    Wearer,
+)
+
+T = TypeVar("T")
+INDENT = "    "
+
+
+def text_of(show: Show) -> str:
+    """The show in the cue language."""
+    return "\n".join(_show_lines(show)) + "\n"
+
+
+def without_marks(value: T) -> T:
+    """A domain value with every mark taken off, for comparing what two texts mean."""
+    if isinstance(value, tuple):
+        return tuple(without_marks(item) for item in value)  # type: ignore[return-value]
+    if not is_dataclass(value) or isinstance(value, type):
+        return value
+    changed = {
+        field.name: NO_MARK if field.name == "mark" else without_marks(getattr(value, field.name))
+        for field in fields(value)
+    }
+    return replace(value, **changed)
+
+
+# -- numbers -----------------------------------------------------------------------------------
+
+
+def number(value: float) -> str:
+    """A number in plain decimals that reads back as the same number."""
+    digits = format(Decimal(repr(float(value))), "f")
+    return digits.removesuffix(".0")
+
+
+def _percent(share: float) -> str:
+    return format(Decimal(repr(float(share))) * 100, "f").removesuffix(".00") + " %"
+
+
+def _quantity(value: float, unit: str) -> str:
+    return f"{number(value)} {unit}"
+
+
+# -- the rig -----------------------------------------------------------------------------------
+
+
+def _show_lines(show: Show) -> Iterator[str]:
+    score = show.score
+    if score.title:
+        yield f'show "{score.title}"'
+    yield from _rig(show.rig)
+    yield from _score(score)
+
+
+def _rig(rig: Rig) -> Iterator[str]:
+    if rig.wearer != Wearer(mark=rig.wearer.mark):
+        yield from _wearer(rig.wearer)
+    for supply in rig.supplies:
+        yield from _supply(supply)
+    for board in rig.boards:
+        yield f"board {board.name}: {board.chip}, address {board.address}"
+        if board.supply is not None:
+            wire = board.wire
+            along = f", {_quantity(wire.length_m, 'm')} of {wire.gauge_awg} AWG" if wire else ""
+            yield f"{INDENT}feed {board.supply}{along}"
+    for output in rig.outputs:
+        yield from _output(output)
+    for one in rig.inputs:
+        yield _input(one)
+    yield from _safe_pose(rig.outputs)
+
+
+def _wearer(wearer: Wearer) -> Iterator[str]:
+    yield "wearer"
+    yield f"{INDENT}tilt {_quantity(wearer.tilt_deg, 'deg')}"
+    if wearer.region is not None:
+        yield f"{INDENT}near {wearer.region.replace(' ', '_')}"
+    yield f"{INDENT}air {_quantity(wearer.temperature_c, 'C')}"
+    yield f"{INDENT}margin {_percent(wearer.margin)}"
+
+
+def _supply(supply: Supply) -> Iterator[str]:
+    yield f"supply {supply.name}"
+    source = supply.source
+    if isinstance(source, Adapter):
+        yield (
+            f"{INDENT}source adapter {_quantity(source.voltage_v, 'V')}, "
+            f"{_quantity(source.current_a, 'A')}"
+        )
+    else:
+        rows = f" in {source.parallel} rows" if source.parallel != 1 else ""
+        inside = source.resistance_ohm
+        resistance = "" if inside is None else f", {_quantity(inside, 'ohm')}"
+        yield (
+            f"{INDENT}source {source.series} {source.chemistry} cells{rows}, "
+            f"{_quantity(source.capacity_ah, 'Ah')}{resistance}"
+        )
+    if supply.regulator is not None:
+        made = supply.regulator
+        yield (
+            f"{INDENT}regulator {_quantity(made.voltage_v, 'V')}, "
+            f"{_quantity(made.current_a, 'A')}, dropout {_quantity(made.dropout_v, 'V')}, "
+            f"efficiency {_percent(made.efficiency)}"
+        )
+    if supply.fuse_a is not None:
+        yield f"{INDENT}fuse {_quantity(supply.fuse_a, 'A')}"
+
+
+def _plug(kind: str, output: Servo | Lamp | Strip | Switch) -> str:
+    return f"{kind} {output.name}: {output.board} pin {pin_name(output.pin)}"
+
+
+def _output(output: Output) -> Iterator[str]:
+    if isinstance(output, Servo):
+        yield _plug("servo", output)
+        for line in _servo(output):
+            yield INDENT + line
+    elif isinstance(output, Lamp):
+        yield _plug("lamp", output)
+        yield (
+            f"{INDENT}leds {output.count} of {_quantity(output.forward_v, 'V')}, "
+            f"{_quantity(output.current_a, 'A')}"
+        )
+        yield f"{INDENT}colour {_hex(output.colour)}"
+    elif isinstance(output, Strip):
+        yield _plug("strip", output)
+        yield (
+            f"{INDENT}pixels {output.pixels}, order {output.order}, "
+            f"each {_quantity(output.channel_a, 'A')}"
+        )
+        if output.cap_a is not None:
+            yield f"{INDENT}cap {_quantity(output.cap_a, 'A')}"
+    else:
+        yield _plug("switch", output)
+        yield f"{INDENT}active {'high' if output.active_high else 'low'}"
+        yield f"{INDENT}draws {_quantity(output.current_a, 'A')}"
+
+
+def _servo(servo: Servo) -> Iterator[str]:
+    points = (
+        f"{_quantity(p.pulse_us, 'us')} at {_quantity(p.angle_deg, 'deg')}" for p in servo.points
+    )
+    yield f"pulse {', '.join(points)}"
+    low, high = servo.pulse_range_us
+    yield f"limits {_quantity(low, 'us')} to {_quantity(high, 'us')}"
+    first, last = servo.travel_deg
+    yield f"travel {_quantity(first, 'deg')} to {_quantity(last, 'deg')}"
+    for rating in servo.ratings:
+        yield (
+            f"rating {_quantity(rating.speed_deg_s, 'deg/s')}, "
+            f"{_quantity(rating.stall_nm, 'N.m')}, {_quantity(rating.stall_a, 'A')} "
+            f"at {_quantity(rating.voltage_v, 'V')}"
+        )
+    yield from _load(servo.load)
+    yield from _drive(servo.drive)
+    if servo.rotor_kg_m2:
+        yield f"rotor {_quantity(servo.rotor_kg_m2, 'kg.m2')}"
+    if servo.accel_deg_s2 is not None:
+        yield f"acceleration {_quantity(servo.accel_deg_s2, 'deg/s2')}"
+    yield f"idling {_quantity(servo.idle_a, 'A')}"
+    yield f"dead band {_quantity(servo.dead_band_us, 'us')}"
+    if servo.tip_m is not None:
+        yield f"tip at {_quantity(servo.tip_m, 'm')}"
+
+
+def _load(load: Load) -> Iterator[str]:
+    for body in load.bodies:
+        yield f"load {_body(body)}"
+    yield f"level at {_quantity(load.level_deg, 'deg')}{', sinks' if load.lowers else ''}"
+    yield f"axis {load.axis}"
+    for spring in load.springs:
+        yield (
+            f"spring {_quantity(spring.rate_nm_per_rad, 'N.m/rad')}, "
+            f"neutral at {_quantity(spring.neutral_deg, 'deg')}"
+        )
+    if load.friction_nm:
+        yield f"friction {_quantity(load.friction_nm, 'N.m')}"
+
+
+def _body(body: Body) -> str:
+    mass = _quantity(body.mass_kg, "kg")
+    ahead = f", ahead {_quantity(body.offset_deg, 'deg')}" if body.offset_deg else ""
+    if isinstance(body, PointMass):
+        return f"{mass} at {_quantity(body.radius_m, 'm')}{ahead}"
+    more = (f", from {_quantity(body.start_m, 'm')}" if body.start_m else "") + ahead
+    length = _quantity(body.length_m, "m")
+    if isinstance(body, Rod):
+        return f"rod {mass}, {length}{more}"
+    width = _quantity(body.width_m, "m")
+    if isinstance(body, Plate):
+        return f"plate {mass}, {length} by {width}{more}{', flat' if body.flat else ''}"
+    assert isinstance(body, Box)
+    return f"box {mass}, {length} by {width} by {_quantity(body.depth_m, 'm')}{more}"
+
+
+def _drive(drive: Drive) -> Iterator[str]:
+    if isinstance(drive, Gear):
+        if drive.ratio != 1.0:
+            yield f"gear {number(drive.ratio)}"
+    elif isinstance(drive, LeverPair):
+        at = drive.square_deg
+        square = "" if at is None else f", square at {_quantity(at, 'deg')}"
+        yield f"levers horn {_quantity(drive.horn_m, 'm')}, arm {_quantity(drive.arm_m, 'm')}{square}"
+    else:
+        assert isinstance(drive, FourBar)
+        bars = zip(
+            ("ground", "horn", "rod", "arm"),
+            (drive.ground_m, drive.horn_m, drive.rod_m, drive.arm_m),
+            strict=True,
+        )
+        zero = drive.arm_zero_deg
+        yield (
+            "four-bar "
+            + ", ".join(f"{name} {_quantity(length, 'm')}" for name, length in bars)
+            + (f", zero at {_quantity(zero, 'deg')}" if zero else "")
+            + (", crossed" if drive.crossed else "")
+        )
+
+
+def _input(one: Input) -> str:
+    level = "low" if one.active_low else "high"
+    return f"input {one.button}: {one.board} pin {pin_name(one.pin)}, active {level}"
+
+
+def _safe_pose(outputs: tuple[Output, ...]) -> Iterator[str]:
+    if not outputs:
+        return
+    yield "safe pose safe_pose"
+    for output in outputs:
+        if isinstance(output, Servo):
+            yield f"{INDENT}{output.name} {_quantity(output.safe_deg, 'deg')}"
+        elif isinstance(output, Lamp):
+            yield f"{INDENT}{output.name} {_quantity(output.safe_pct, '%')}"
+        elif isinstance(output, Strip):
+            yield f"{INDENT}{output.name} {_light(output.safe)}"
+        else:
+            yield f"{INDENT}{output.name} {'on' if output.safe_on else 'off'}"
+
+
+# -- the score ---------------------------------------------------------------------------------
+
+
+def _score(score: Score) -> Iterator[str]:
+    for cue in score.cues:
+        yield from _cue(cue)
+    if score.idle is not None:
+        yield f"idle: go {score.idle}"
+    yield from _remote(score)
+    if score.usage or score.run_time_h is not None:
+        yield "usage"
+        for usage in score.usage:
+            yield f"{INDENT}{usage.cue} {number(usage.per_hour)} per hour"
+        if score.run_time_h is not None:
+            yield f"{INDENT}run time {_quantity(score.run_time_h, 'h')}"
+
+
+def _remote(score: Score) -> Iterator[str]:
+    yield "remote"
+    for binding in score.bindings:
+        held = " while held" if binding.while_held else ""
+        yield f"{INDENT}button {binding.button}: go {binding.cue}{held}"
+    if score.lost_ms is not None and score.lost_cue is not None:
+        yield f"{INDENT}lost {score.lost_ms} ms: go {score.lost_cue}"
+    if score.stop_button is not None:
+        yield f"{INDENT}stop button {score.stop_button}"
+    yield f"{INDENT}stop in {score.stop_ms} ms"
+
+
+def _cue(cue: Cue) -> Iterator[str]:
+    title = f' "{cue.title}"' if cue.title else ""
+    busy = f", if busy {cue.conflict}" if cue.conflict != "take" else ""
+    yield f"cue {cue.name}{title}{busy}"
+    children = cue.body.children if isinstance(cue.body, InTurn) else (cue.body,)
+    for child in children:
+        yield from _step(child, 1)
+
+
+def _step(step: Step, depth: int) -> Iterator[str]:
+    before = INDENT * depth
+    if isinstance(step, Move):
+        pace = f"in {step.duration_ms} ms{_law(step.law, MINIMUM_JERK)}"
+        yield f"{before}{step.output} to {_quantity(step.angle_deg, 'deg')} {pace}"
+    elif isinstance(step, Fade):
+        pace = f"in {step.duration_ms} ms{_law(step.law, UNIFORM)}"
+        yield f"{before}{step.output} fade to {_light(step.light)} {pace}"
+    elif isinstance(step, Throw):
+        yield f"{before}{step.output} {'on' if step.on else 'off'}"
+    elif isinstance(step, Effect):
+        yield before + _effect(step)
+    elif isinstance(step, Hold):
+        yield f"{before}hold {step.duration_ms} ms"
+    else:
+        yield from _block(step, depth)
+
+
+def _block(step: InTurn | Together | Repeat, depth: int) -> Iterator[str]:
+    children: tuple[Step, ...]
+    if isinstance(step, Repeat):
+        often = "for ever" if step.times is None else f"{step.times} times"
+        header = f"repeat {'while held' if step.while_held else often}"
+        children = step.body.children if isinstance(step.body, InTurn) else (step.body,)
+    elif isinstance(step, InTurn):
+        header, children = "in turn", step.children
+    else:
+        interval = step.interval_ms
+        header = f"stagger {interval} ms" if interval else "together"
+        children = step.children
+    yield INDENT * depth + header
+    for child in children:
+        yield from _step(child, depth + 1)
+
+
+def _law(law: Law, usual: Law) -> str:
+    if law == usual:
+        return ""
+    if law.name == "trapezoid":
+        return f", trapezoid {number(law.alpha)}"
+    if law.name == "double-S":
+        return f", double-S {number(law.alpha)}, {number(law.beta)}"
+    return f", {law.name}"
+
+
+def _effect(effect: Effect) -> str:
+    if effect.name == "steady":
+        return f"{effect.output} steady"
+    return (
+        f"{effect.output} {effect.name} every {effect.period_ms} ms, "
+        f"depth {_quantity(effect.depth_pct, '%')}, seed {effect.seed}, width {effect.width}"
+    )
+
+
+def _light(light: float | StripLight) -> str:
+    if not isinstance(light, StripLight):
+        return _quantity(light, "%")
+    return "off" if light == BLACK else f"{_hex(light.colour)} {_quantity(light.level_pct, '%')}"
+
+
+def _hex(colour: tuple[int, int, int]) -> str:
+    return "#{:02x}{:02x}{:02x}".format(*colour)
