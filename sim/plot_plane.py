@@ -114,13 +114,5 @@ def _worst(shown: Plotted, panel: Axes, servo: Servo) -> None:
         return
     x = float(along_motion(work.torque_nm, work.speed_deg_s)[at])
     y = float(abs(work.speed_deg_s[at]))
-    panel.annotate(
-        f"{work.share[at]:.0%} of the line\nat {shown.seconds[at]:.2f} s",
-        (x, y),
-        xytext=(-14, 12) if x < 0.0 else (14, 12),
-        ha="right" if x < 0.0 else "left",
-        textcoords="offset points",
-        fontsize=6.8,
-        arrowprops={"arrowstyle": "-", "color": INK, "lw": 0.6},
-    )
-    panel.plot(x, y, marker="o", ms=5, mfc="none", mec=INK, mew=0.8)
+    words = f"hardest: {work.share[at]:.0%} of all,\nat {shown.seconds[at]:.2f} s"
+    panel.plot(x, y, ls="none", marker="o", ms=6, mfc="none", mec=INK, mew=0.9, label=words)
