@@ -135,7 +135,9 @@ class Facts:
 
 
 def duration_bytes(duration_ms: int) -> bytes:
-    """The shortest bytes for a duration of 0 to 65535 ms."""
+    """The shortest bytes for a duration of 0 to 65535 ms; ValueError for another."""
+    if not 0 <= duration_ms <= DURATION_MAX_MS:
+        raise ValueError(f"{duration_ms} ms is not within 0 to {DURATION_MAX_MS} ms")
     steps, rest = divmod(duration_ms, DURATION_STEP_MS)
     if rest == 0 and 1 <= steps <= DURATION_STEPS:
         return bytes((steps - 1,))

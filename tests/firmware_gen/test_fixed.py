@@ -1,0 +1,180 @@
+"""The chip's integers against the closed forms and the handbooks."""
+
+from __future__ import annotations
+
+from math import isqrt, pi, sqrt
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from firmware_gen.fixed import (
+    LAW_IDS,
+    ceiling_sqrt,
+    channel_bytes,
+    duty_of,
+    fixed_law,
+    law_lists,
+    law_parameters,
+    lightness_list,
+    progress,
+    truncated,
+)
+from sim.laws import shape
+from sim.light import luminance
+from sim.model import Law
+
+LAWS = (
+    *(Law(name) for name in LAW_IDS if name not in ("trapezoid", "double-S")),
+    Law("trapezoid", 1 / 3),
+    Law("trapezoid", 0.02),
+    Law("double-S", 1 / 3, 0.2),
+    Law("double-S", 0.5, 0.5),
+    Law("double-S", 0.1, 0.01),
+)
+X = np.unique(np.concatenate([np.arange(0, 65537, 41), np.arange(0, 65537, 256)]))
+
+HANDBOOK = {
+    "uniform": (1.0, None),
+    "parabolic": (2.0, 4.0),
+    "harmonic": (pi / 2, pi**2 / 2),
+    "cycloidal": (2.0, 2 * pi),
+    "3-4-5": (15 / 8, 10 / sqrt(3)),
+    "4-5-6-7": (35 / 16, 84 * sqrt(5) / 25),
+    "modified sine": (4 * pi / (4 + pi), 4 * pi**2 / (4 + pi)),
+    "modified trapezoid": (2.0, 8 * pi / (2 + pi)),
+}
+"""Cv and Ca. Closed forms; 1.76 and 5.53 of the modified sine and the 3-4-5's 1.875 and 10/sqrt(3)
+were seen in print (mechdesigner.support, socsci.ru.nl/wilberth), the others recomputed."""
+
+
+def _fixed(law: Law):
+    return fixed_law(*law_parameters(law))
+
+
+def _as_held(law: Law) -> Law:
+    _, alpha, beta = law_parameters(law)
+    return Law(law.name, alpha / 65536, beta / 65536)
+
+
+@pytest.mark.parametrize("law", LAWS, ids=str)
+def test_positions_and_slopes_follow_the_closed_form(law: Law) -> None:
+    ideal = shape(_as_held(law), X / 65536)
+    found = np.array([_fixed(law).shape(int(x)) for x in X])
+    # a few units of the last place: a stroke of 2400 ticks has 0.11 tick in three of them
+    assert np.abs(found[:, 0] - 65536 * ideal.s).max() < 3
+    assert np.abs(found[:, 1] - 16384 * ideal.v).max() < 4
+
+
+@pytest.mark.parametrize("law", LAWS, ids=str)
+def test_every_law_is_symmetric_and_starts_and_ends_at_rest(law: Law) -> None:
+    fixed = _fixed(law)
+    assert fixed.shape(0)[0] == 0
+    assert fixed.shape(65536)[0] == 65536
+    assert law.name == "uniform" or fixed.shape(0)[1] == fixed.shape(65536)[1] == 0
+    assert abs(fixed.shape(32768)[0] - 32768) <= 1
+    for x in X[X != 32768].tolist():
+        s, slope = fixed.shape(x)
+        assert fixed.shape(65536 - x) == (65536 - s, slope)
+
+
+@pytest.mark.parametrize("law", LAWS, ids=str)
+def test_a_part_never_turns_back_within_a_move(law: Law) -> None:
+    positions = [_fixed(law).position(x) for x in range(0, 65537, 16)]
+    assert positions == sorted(positions)
+
+
+@pytest.mark.parametrize("name", HANDBOOK)
+def test_coefficients_are_the_handbooks_rounded_up(name: str) -> None:
+    cv, ca = HANDBOOK[name]
+    law = fixed_law(LAW_IDS[name])
+    assert 0 <= law.cv - 4096 * cv < 1
+    assert law.ca == 0 if ca is None else 0 <= law.ca - 4096 * ca < 1
+
+
+@given(st.integers(64, 32768), st.integers(1, 32768))
+def test_coefficients_of_a_double_s_are_rounded_up(alpha: int, beta: int) -> None:
+    # Cv = 1/(1 - alpha), Ca = Cv/(alpha (1 - beta)): Biagiotti and Melchiorri 2008, s. 3.4
+    law = fixed_law(LAW_IDS["double-S"], alpha, beta)
+    a, b = alpha / 65536, beta / 65536
+    cv, ca = 1 / (1 - a), 1 / ((1 - a) * a * (1 - b))
+    assert -1e-6 < law.cv - 4096 * cv < 1
+    assert -1e-6 < law.ca / (4096 * ca) - 1 < 1e-4
+
+
+@pytest.mark.parametrize("law", LAWS, ids=str)
+def test_a_swelling_move_and_a_dying_brake_stay_under_the_speed_limit(law: Law) -> None:
+    fixed = _fixed(law)
+    y = np.linspace(0, 1, 4001)
+    speed = shape(_as_held(law), y / 2).v / (fixed.cv / 4096)
+    assert ((1 - y) + fixed.overlap / 256 * speed).max() <= 1 + 1e-9
+    assert fixed.overlap == 0 or 128 <= fixed.overlap <= 256
+
+
+def test_the_overlap_factor_is_as_large_as_it_may_be() -> None:
+    # 3-4-5: y/g(y) with g = (2y - y^2)^2 has its least value 27/32 at y = 2/3
+    assert fixed_law(LAW_IDS["3-4-5"]).overlap == 27 * 256 // 32
+    # a trapezoid accelerates evenly: y/g(y) = 2 alpha until it cruises
+    assert fixed_law(LAW_IDS["trapezoid"], 21845).overlap == int(256 * 2 * 21845 / 65536)
+    assert fixed_law(LAW_IDS["trapezoid"], 16000).overlap == 0
+
+
+def test_lists_begin_and_end_where_the_laws_do() -> None:
+    for law_id in (3, 4, 5, 6, 7, 8):
+        positions, slopes = law_lists(law_id)
+        assert (len(positions), len(slopes)) == (129, 129)
+        assert (positions[0], positions[-1], slopes[0]) == (0, 32768, 0)
+        assert list(positions) == sorted(positions)
+
+
+# round(65535 Y) of CIE L*: CIE 15 with the exact rationals, recomputed
+DUTIES = {0: 0, 1: 73, 5: 363, 8: 580, 10: 738, 20: 1959, 25: 2894, 30: 4087, 40: 7373, 50: 12071}
+DUTIES |= {60: 18431, 70: 26705, 75: 31639, 80: 37146, 90: 50005, 100: 65535}
+
+
+def test_duties_are_those_of_cie_lightness() -> None:
+    assert {level: lightness_list()[level] for level in DUTIES} == DUTIES
+    assert {level: duty_of(512 * level) for level in DUTIES} == DUTIES
+
+
+def test_duties_between_whole_percents_are_close_and_rise() -> None:
+    levels = np.arange(0, 51201, 37)
+    duties = np.array([duty_of(int(level)) for level in levels])
+    assert (np.diff(duties) >= 0).all()
+    # straight lines between whole percents stay within 0.02 % of full light
+    assert np.abs(duties / 65535 - luminance(levels / 512)).max() < 2e-4
+
+
+def test_channel_bytes_are_the_duties_rounded_to_bytes() -> None:
+    held = channel_bytes()
+    assert (held[0], held[51200], len(held)) == (0, 255, 51201)
+    for level in range(0, 51201, 97):
+        assert held[level] == (duty_of(level) * 255 + 32767) >> 16
+        assert abs(held[level] - 255 * duty_of(level) / 65535) <= 0.505
+
+
+@given(st.integers(1, 2**30), st.data())
+def test_progress_is_the_share_of_the_whole(total: int, data: st.DataObject) -> None:
+    elapsed = data.draw(st.integers(0, total))
+    assert 0 <= progress(elapsed, total) <= 65536
+    assert abs(progress(elapsed, total) / 65536 - elapsed / total) < 1 / 16384
+    assert progress(0, total) == 0
+    assert progress(total, total) == 65536
+
+
+@given(st.integers(0, 2**62))
+def test_the_ceiling_of_a_root_is_the_least_that_reaches(value: int) -> None:
+    root = ceiling_sqrt(value)
+    assert root * root >= value
+    assert root == 0 or (root - 1) ** 2 < value
+    assert root - isqrt(value) in (0, 1)
+
+
+def test_quotients_round_toward_zero() -> None:
+    assert [truncated(n, 2) for n in (-3, -2, -1, 0, 1, 3)] == [-1, -1, 0, 0, 0, 1]
+
+
+def test_laws_out_of_a_tables_range_take_its_nearest() -> None:
+    assert law_parameters(Law("trapezoid", 0.0001)) == (2, 64, 0)
+    assert law_parameters(Law("double-S", 0.5, 1e-9)) == (9, 32768, 1)
