@@ -87,12 +87,17 @@ def lowest_voltages(show: Show) -> dict[str, float]:
     return found
 
 
-def sags(show: Show, planned: Iterable[PlannedMove] | None = None) -> tuple[Sag, ...]:
+def sags(
+    show: Show,
+    planned: Iterable[PlannedMove] | None = None,
+    peak_nm: Mapping[str, Mapping[Way, float]] | None = None,
+) -> tuple[Sag, ...]:
     """The worst instant of every board that has a supply, in the rig's order.
 
-    `planned`: the show's planned moves, if they are known already.
+    `planned`: the show's planned moves, and `peak_nm` their greatest horn torques (N.m) by servo,
+    if they are known already; a move without any way asks for no more than holding.
     """
-    peaks = _Peaks(show, planned)
+    peaks = _Peaks(show, planned, peak_nm)
     found = []
     for board in show.rig.boards:
         _, supply = of_board(show.rig, board.name)
@@ -152,7 +157,12 @@ _Torques: TypeAlias = dict[str, float]
 class _Peaks:
     """What a show asks of each servo: holding, and each cue's moves with their peak torque."""
 
-    def __init__(self, show: Show, planned: Iterable[PlannedMove] | None = None) -> None:
+    def __init__(
+        self,
+        show: Show,
+        planned: Iterable[PlannedMove] | None = None,
+        peak_nm: Mapping[str, Mapping[Way, float]] | None = None,
+    ) -> None:
         rig = show.rig
         self.servos = {o.name: o for o in rig.outputs if isinstance(o, Servo)}
         tilt = rig.wearer.tilt_deg
@@ -163,27 +173,45 @@ class _Peaks:
             if move.move.duration_ms > 0:
                 own.setdefault(move.move.output, []).append(move)
         for name, one in self.servos.items():
-            for peak in _peaks(rig, one, own.get(name, []), self.hold[name]):
+            mine = own.get(name, [])
+            known = _peak_nm(rig, one, mine) if peak_nm is None else peak_nm.get(name, {})
+            for peak in _peaks(rig, one, mine, known, self.hold[name]):
                 self.cues.setdefault(peak.planned.cue, []).append(peak)
 
 
-def _peaks(rig: Rig, one: Servo, planned: list[PlannedMove], hold_nm: float) -> list[_Peak]:
-    """Every move of a servo with its hardest torque; moves that are alike are assessed once."""
+Way: TypeAlias = tuple[float, float, int, Law]
+"""What of a planned move its torque hangs on: from and to (deg), duration (ms), law."""
+
+
+def _way(planned: PlannedMove) -> Way:
+    move = planned.move
+    return planned.from_deg, move.angle_deg, move.duration_ms, move.law
+
+
+def _peak_nm(rig: Rig, one: Servo, planned: list[PlannedMove]) -> dict[Way, float]:
+    """The greatest horn torque of every different move; it does not hang on the voltage."""
     if not planned:
-        return []
-    alike: dict[tuple[float, float, int, Law], int] = {}
-    rows = [
-        alike.setdefault((m.from_deg, m.move.angle_deg, m.move.duration_ms, m.move.law), len(alike))
-        for m in planned
-    ]
-    start, end, lasts, laws = zip(*alike, strict=True)
-    volts = highest_v(rig, one.board)
-    work = assess(rig, one, start, end, lasts, laws, volts)
-    line = servo.line(one, volts)
-    extra = servo.current_a(line, work.peak_torque_nm) - servo.current_a(line, hold_nm)
+        return {}
+    ways = list(dict.fromkeys(_way(move) for move in planned))
+    start, end, lasts, laws = zip(*ways, strict=True)
+    work = assess(rig, one, start, end, lasts, laws, highest_v(rig, one.board))
+    return dict(zip(ways, work.peak_torque_nm.tolist(), strict=True))
+
+
+def _peaks(
+    rig: Rig,
+    one: Servo,
+    planned: list[PlannedMove],
+    known_nm: Mapping[Way, float],
+    hold_nm: float,
+) -> list[_Peak]:
+    """Every move of a servo with its hardest torque and the current that draws over holding."""
+    torques = np.array([known_nm.get(_way(move), hold_nm) for move in planned])
+    line = servo.line(one, highest_v(rig, one.board))
+    extra = servo.current_a(line, torques) - servo.current_a(line, hold_nm)
     more = np.maximum(extra, 0.0).tolist()
-    torques = np.nan_to_num(work.peak_torque_nm, posinf=_ENDLESS).tolist()
-    return [_Peak(m, torques[row], more[row]) for m, row in zip(planned, rows, strict=True)]
+    finite = np.nan_to_num(torques, posinf=_ENDLESS).tolist()
+    return [_Peak(m, t, a) for m, t, a in zip(planned, finite, more, strict=True)]
 
 
 _ENDLESS: Final = 1e9

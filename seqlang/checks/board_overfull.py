@@ -1,7 +1,7 @@
 """board-overfull: a board is given more than its player holds.
 
 What: at most 16 outputs a board, 8 of them servos and 2 of them strips, 100 pixels on all its
-strips together, and 16 inputs.
+strips together, 16 inputs and 32 cues.
 
 Why: the chip's memory and the time in a frame (20 ms) are shared out beforehand.
 
@@ -36,6 +36,7 @@ def check(scene: Scene) -> Iterator[Finding]:
         strips = [user for user in outputs if isinstance(user, Strip)]
         yield from _counted(scene, board, strips, LIMITS.strips, "strips")
         yield from _pixels(scene, board, strips)
+        yield from _cues(scene, board, {output.name for output in outputs})
 
 
 def _counted(
@@ -85,3 +86,24 @@ def _pixels(scene: Scene, board: Board, strips: list[Strip]) -> Iterator[Finding
             unit="pixels",
         )
         return
+
+
+def _cues(scene: Scene, board: Board, names: set[str]) -> Iterator[Finding]:
+    """A board holds the cues that use its outputs; all of them if idle does."""
+    score = scene.show.score
+    idles = score.idle is not None and bool(names & scene.uses.get(score.idle, frozenset()))
+    cues = [cue for cue in score.cues if idles or names & scene.uses[cue.name]]
+    if len(cues) > LIMITS.cues:
+        yield Finding(
+            "error",
+            "board-overfull",
+            f"board `{board.name}` takes part in {len(cues)} cues, and its player holds "
+            f"{LIMITS.cues}",
+            scene.span(cues[LIMITS.cues].mark, "name"),
+            label=f"number {LIMITS.cues + 1}",
+            related=((scene.span(board.mark, "name"), "the board"),),
+            help="play what belongs together in one cue, or put parts on a second board",
+            asked=len(cues),
+            limit=LIMITS.cues,
+            unit="cues",
+        )

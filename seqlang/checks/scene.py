@@ -16,6 +16,7 @@ from sim.model import (
     Board,
     Cue,
     Lamp,
+    Law,
     Move,
     Output,
     Repeat,
@@ -150,10 +151,17 @@ class Scene:
         return tuple(one for one in planned_moves(self.show) if one.move.output in self.sound)
 
     @cached_property
-    def work(self) -> dict[str, Work]:
-        """How hard the planned moves work each sound servo."""
+    def alone(self) -> dict[str, Work]:
+        """How hard the planned moves work each sound servo, as if it moved alone."""
         servos = [servo for servo in self.servos.values() if servo.name in self.sound]
-        return workload(self.sound_show.rig, servos, self.planned, self.rated_v)
+        return workload(self.sound_show.rig, servos, self.planned, {})
+
+    @cached_property
+    def work(self) -> dict[str, Work]:
+        """The same, but at the rated voltage on boards whose supply collapses."""
+        servos = [w.servo for w in self.alone.values() if w.servo.board in self.rated_v]
+        again = workload(self.sound_show.rig, servos, self.planned, self.rated_v)
+        return {**self.alone, **again}
 
     @cached_property
     def failures(self) -> tuple[Failure, ...]:
@@ -168,7 +176,11 @@ class Scene:
     @cached_property
     def sags(self) -> tuple[Sag, ...]:
         """The worst instant of every board with a supply."""
-        return sags(self.sound_show)
+        peak_nm: dict[str, dict[tuple[float, float, int, Law], float]] = {
+            name: dict(zip(work.ways, work.assessment.peak_torque_nm.tolist(), strict=True))
+            for name, work in self.alone.items()
+        }
+        return sags(self.sound_show, self.planned, peak_nm)
 
     @cached_property
     def lowest_v(self) -> dict[str, float]:

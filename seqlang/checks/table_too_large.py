@@ -15,6 +15,7 @@ Source of the limit: `firmware_gen/chips.py` (slot size), TABLE.md.
 from __future__ import annotations
 
 from firmware_gen.account import account
+from firmware_gen.chips import LIMITS
 from firmware_gen.compile import CompiledBoard, CompiledShow, CompileError, compile_show
 from seqlang.checks.scene import Scene
 from seqlang.diagnostics import Finding
@@ -29,6 +30,8 @@ def check(scene: Scene, failed: bool) -> tuple[CompiledShow | None, tuple[Findin
 
     `failed`: the show has errors already; then a table that cannot be made is their consequence.
     """
+    if failed and len(scene.cues) > LIMITS.cues:
+        return None, ()
     try:
         compiled = compile_show(scene.show)
     except CompileError as error:
