@@ -44,7 +44,7 @@ PAIRS_KEPT: Final = 64
 
 _LONGEST_KEPT: Final = 8
 
-_INSTANTS: Final = 13
+_INSTANTS: Final = 9
 _LEAST_S: Final = 0.001
 
 FRAME_S: Final = FRAME_MS / 1000.0
@@ -358,8 +358,8 @@ def _search(
     return best
 
 
-_BRAKING: Final = np.clip(np.linspace(0.0, 1.0, 9), 1e-9, 1.0 - 1e-9)
-_MOVING: Final = np.clip(np.linspace(0.0, 1.0, 41), 1e-9, 1.0 - 1e-9)
+_BRAKING: Final = np.clip(np.linspace(0.0, 1.0, 7), 1e-9, 1.0 - 1e-9)
+_MOVING: Final = np.clip(np.linspace(0.0, 1.0, 25), 1e-9, 1.0 - 1e-9)
 """Shares of the brake and of the move at which its operating points are looked at."""
 
 
