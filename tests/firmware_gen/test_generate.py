@@ -1,0 +1,40 @@
+"""The core's numbers are those of the Python tables."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from firmware_gen.chips import ATMEGA328P, LIMITS
+from firmware_gen.fixed import lightness_list
+from firmware_gen.generate import HEADER_PATH, header_text, write_header
+
+
+def test_the_checked_in_header_is_the_generated_one() -> None:
+    assert HEADER_PATH.read_text(encoding="ascii") == header_text()
+
+
+def test_the_header_states_limits_of_the_chip() -> None:
+    numbers = dict(re.findall(r"(BC_[A-Z_0-9]+) = (\w+)", header_text()))
+    assert int(numbers["BC_SLOT_BYTES"]) == ATMEGA328P.slot_bytes
+    assert int(numbers["BC_THREADS"]) == LIMITS.threads
+    assert int(numbers["BC_LAMPS"]) == 4
+
+
+def test_no_name_stands_twice() -> None:
+    names = re.findall(r"^    (BC_[A-Z_0-9]+) = ", header_text(), re.MULTILINE)
+    assert len(names) == len(set(names))
+
+
+def test_the_lists_are_whole() -> None:
+    text = header_text()
+    lightness = text.split("bc_lightness[101] BC_FLASH = {")[1].split("}")[0]
+    assert tuple(map(int, lightness.replace(",", " ").split())) == lightness_list()
+
+
+def test_writing_replaces_the_file_whole(tmp_path: Path) -> None:
+    path = tmp_path / "bc_generated.h"
+    path.write_text("old", encoding="ascii")
+    write_header(path)
+    assert path.read_text(encoding="ascii") == header_text()
+    assert list(tmp_path.iterdir()) == [path]
