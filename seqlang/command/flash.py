@@ -44,6 +44,10 @@ def command(file: str, port: str | None, baud: int, board: str | None, readdress
     with connected(port, baud, virtual_speed=_VIRTUAL_SPEED) as (link, _):
         done = put(link, compiled, board=board, readdress=readdress)
         click.echo(_account(link, done))
+        others = [each.board for each in compiled.boards if each.board.address != done.address]
+        if others:
+            names = ", ".join(f"`{each.name}` (address {each.address})" for each in others)
+            click.echo(f"the show's other boards, each to be flashed too: {names}")
 
 
 def put(

@@ -30,7 +30,8 @@ def test_the_demo_does_the_whole_job_and_leaves_what_it_names(
     order += ["stop", "read", "compare"]
     assert [step for step in dict.fromkeys(steps) if step in order] == order
 
-    named = [Path(name) for name in re.findall(rf"{re.escape(str(folder) + os.sep)}[\w.-]+\w", done.out)]
+    inside = re.escape(str(folder) + os.sep)
+    named = [Path(name) for name in re.findall(rf"{inside}[\w.-]+\w", done.out)]
     assert {path.name for path in named} == {path.name for path in folder.iterdir()}
     pictures = [path for path in named if path.suffix == ".png"]
     assert len(pictures) >= 4

@@ -102,6 +102,7 @@ def test_of_a_show_for_two_boards_the_connected_one_gets_its_own_table(
     assert (first.status, first.err) == (0, "")
     again = Outcome(capsys, "flash", str(pair), "--port", served.url)
     assert "table of board `tail`" in again.out
+    assert "other boards, each to be flashed too: `box` (address 1)" in again.out
     served.stop()
     assert served.virtual.board.slots.table == table_of(pair, "tail")
 
