@@ -9,6 +9,7 @@ from typing import Final
 
 from firmware_gen.failures import LinkFailure
 from firmware_gen.frames import LinkFrame, Receiver, encode
+from firmware_gen.layout import HEADER
 from firmware_gen.ports import BytePort
 from firmware_gen.protocol import (
     BUTTON,
@@ -40,6 +41,7 @@ BUSY_FOR_S: Final = 10.0
 
 _BITS_PER_BYTE: Final = 10
 """On the line: 8N1."""
+_LENGTH_AT: Final = HEADER.offsets()["length"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,11 +165,7 @@ class Link:
                 raise PayloadError(f"status {status}")
             hello = Hello.unpack(rest)
         except PayloadError as error:
-            raise LinkFailure(
-                "wrong-version",
-                f"the board's greeting cannot be read ({error})",
-                "install the firmware that came with this program (`bellcrank firmware`)",
-            ) from None
+            raise _other_version(f"the board's greeting cannot be read ({error})") from None
         self.address = frame.to
         self.chunk_bytes = max(1, min(hello.chunk_bytes, MAX_DATA))
         return hello
@@ -209,20 +207,27 @@ class Link:
 
     def state(self) -> State:
         """The board's state and counters."""
-        return State.unpack(self._must(Kind.STATUS))
+        try:
+            return State.unpack(self._must(Kind.STATUS))
+        except PayloadError as error:
+            raise _other_version(f"the board's state cannot be read ({error})") from None
 
     def table(self) -> bytes:
         """The table that the board plays, read back; empty if it has none."""
         table = b""
-        while True:
+        length = HEADER.size
+        while len(table) < length:
             reply = self.ask(Kind.READ, READ.pack(len(table), self.chunk_bytes))
             if reply.status == Status.NOT_IN_THIS_MODE:
                 return b""
             if not reply.done:
                 raise refused("read", reply)
-            table += reply.rest
+            table += reply.rest[: self.chunk_bytes]
+            if len(table) >= HEADER.size:
+                length = int.from_bytes(table[_LENGTH_AT : _LENGTH_AT + 2], "little")
             if len(reply.rest) < self.chunk_bytes:
-                return table
+                break
+        return table
 
     def trigger(self, tag: int) -> Reply:
         return self.ask(Kind.TRIGGER, TRIGGER.pack(tag))
@@ -333,6 +338,14 @@ class Link:
             "the board restarted while it was being spoken to",
             "look at its supply: `bellcrank status` counts brown-outs and watchdog resets",
         )
+
+
+def _other_version(words: str) -> LinkFailure:
+    return LinkFailure(
+        "wrong-version",
+        words,
+        "install the firmware that came with this program (`bellcrank firmware`)",
+    )
 
 
 def refused(what: str, reply: Reply) -> LinkFailure:

@@ -12,11 +12,12 @@ import click
 
 from firmware_gen.failures import LinkFailure
 from firmware_gen.protocol import BAUD, NO_ADDRESS, Mode, Status
-from seqlang.command import BoardFailed, WrongUse
+from seqlang.command import BoardFailed, ShowFailed, WrongUse
 
 if TYPE_CHECKING:
     from fractions import Fraction
 
+    from firmware_gen.compile import CompiledShow
     from firmware_gen.link import Link, Reply
     from firmware_gen.protocol import Hello, State
     from firmware_gen.virtual import Server
@@ -45,6 +46,18 @@ def port_options(command: F) -> F:
         help="Serial port (COM3, /dev/ttyUSB0), socket://HOST:NUMBER, or `virtual` for a virtual "
         "board of this command's own. Left out: the one USB serial port there is.",
     )(command)
+
+
+def compiled(file: str, *, quiet: bool = False) -> CompiledShow:
+    """The tables of a show in a file, which must pass every check."""
+    from firmware_gen.compile import CompileError, compile_show
+    from seqlang.command._show import passed
+
+    show = passed(file, quiet=quiet).show
+    try:
+        return compile_show(show)
+    except CompileError as error:
+        raise ShowFailed(f"{file}: {error}") from None
 
 
 @contextmanager

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from firmware_gen.failures import LinkFailure
-from seqlang.command._board import connected, named, port_options
+from seqlang.command._board import compiled, connected, named, port_options
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -37,21 +37,18 @@ def command(file: str, port: str | None, baud: int, board: str | None, readdress
     from its safe pose: keep clear of the parts. Exit status 1 if the show has errors, 3 if board
     or link fail.
     """
-    from firmware_gen.compile import compile_show
-    from seqlang.command._show import passed
-
-    compiled = compile_show(passed(file).show)
+    show = compiled(file)
     with connected(port, baud, virtual_speed=_VIRTUAL_SPEED) as (link, _):
-        done = put(link, compiled, board=board, readdress=readdress)
+        done = put(link, show, board=board, readdress=readdress)
         click.echo(_account(link, done))
-        others = [each.board for each in compiled.boards if each.board.address != done.address]
+        others = [each.board for each in show.boards if each.board.address != done.address]
         if others:
             names = ", ".join(f"`{each.name}` (address {each.address})" for each in others)
             click.echo(f"the show's other boards, each to be flashed too: {names}")
 
 
 def put(
-    link: Link, compiled: CompiledShow, *, board: str | None = None, readdress: bool = False
+    link: Link, show: CompiledShow, *, board: str | None = None, readdress: bool = False
 ) -> Transferred:
     """Choose the connected board's table and transfer it, with progress.
 
@@ -60,7 +57,7 @@ def put(
     """
     from firmware_gen.transfer import choose_table, transfer
 
-    tables = {each.name: each.data for each in compiled.boards}
+    tables = {each.name: each.data for each in show.boards}
     if not tables:
         raise LinkFailure("board-unclear", "the show has no board", "add one: `board NAME: ...`")
     name = choose_table(tables, link.address, board, readdress=readdress)

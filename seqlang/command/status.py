@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from firmware_gen.protocol import NO_SLOT, Mode, ResetCause
-from seqlang.command._board import connected, named, port_options
+from seqlang.command._board import compiled, connected, named, port_options
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -38,12 +38,7 @@ FRAME_S: Final = 0.02
 )
 def command(port: str | None, baud: int, file: str | None, form: str) -> None:
     """Say what the connected board is, what it plays, and what has gone wrong on it."""
-    compiled = None
-    if file is not None:
-        from firmware_gen.compile import compile_show
-        from seqlang.command._show import passed
-
-        compiled = compile_show(passed(file, quiet=True).show)
+    show = None if file is None else compiled(file, quiet=True)
     with connected(port, baud) as (link, hello):
         state = link.state()
         table = link.table()
@@ -52,12 +47,12 @@ def command(port: str | None, baud: int, file: str | None, form: str) -> None:
             click.echo(json.dumps(record, indent=2))
             return
         click.echo(named(link))
-        for title, words in report(hello, state, table, compiled):
+        for title, words in report(hello, state, table, show):
             click.echo(f"  {title:<12} {words}")
 
 
 def report(
-    hello: Hello, state: State, table: bytes, compiled: CompiledShow | None = None
+    hello: Hello, state: State, table: bytes, show: CompiledShow | None = None
 ) -> list[tuple[str, str]]:
     """What a board says of itself, as titles and words."""
     from firmware_gen.chips import CHIPS_BY_ID
@@ -69,10 +64,10 @@ def report(
         ("show", _show(hello, state, table)),
         ("mode", _mode(state.mode)),
     ]
-    if compiled is not None:
-        rows.append(("compared", _compared(table, compiled)))
+    if show is not None:
+        rows.append(("compared", _compared(table, show)))
     if state.running_cues:
-        rows.append(("running", ", ".join(_running(state, table, compiled))))
+        rows.append(("running", ", ".join(_running(state, table, show))))
     rows.append(("last reset", _reset(state)))
     rows.append(("playing for", f"{state.frames * FRAME_S:.1f} s ({state.frames} frames)"))
     return rows + _counters(state)
@@ -92,15 +87,15 @@ def _mode(mode: int) -> str:
     return Mode(mode).name.lower() if mode in set(Mode) else f"unknown ({mode})"
 
 
-def _compared(table: bytes, compiled: CompiledShow) -> str:
-    for board in compiled.boards:
+def _compared(table: bytes, show: CompiledShow) -> str:
+    for board in show.boards:
         if board.data == table:
             return f"this is the file's table for board `{board.name}`"
     return "it does not play this file: `bellcrank flash` puts it there"
 
 
-def _running(state: State, table: bytes, compiled: CompiledShow | None) -> list[str]:
-    names = _cue_names(table, compiled)
+def _running(state: State, table: bytes, show: CompiledShow | None) -> list[str]:
+    names = _cue_names(table, show)
     return [
         names.get(number, f"cue {number}")
         for number in range(32)
@@ -108,8 +103,8 @@ def _running(state: State, table: bytes, compiled: CompiledShow | None) -> list[
     ]
 
 
-def _cue_names(table: bytes, compiled: CompiledShow | None) -> Mapping[int, str]:
-    for board in compiled.boards if compiled else ():
+def _cue_names(table: bytes, show: CompiledShow | None) -> Mapping[int, str]:
+    for board in show.boards if show else ():
         if board.data == table:
             return {number: f"`{cue.name}`" for number, cue in enumerate(board.cues)}
     return {}

@@ -11,7 +11,7 @@ from small_tables import NOD, OLD
 from firmware_gen.failures import LinkFailure
 from firmware_gen.frames import LinkFrame, Receiver, encode
 from firmware_gen.link import TRIES, Link, Request
-from firmware_gen.protocol import PROTOCOL_VERSION, REPLY, Kind, Mode, Status
+from firmware_gen.protocol import PROTOCOL_VERSION, REPLY, Hello, Kind, Mode, Status
 from firmware_gen.transfer import transfer
 from firmware_gen.virtual import LocalPort, VirtualBoard
 
@@ -309,3 +309,63 @@ def test_a_slow_line_is_given_the_time_its_bytes_take() -> None:
     link.greet()
     assert link.table() == OLD
     assert link.traffic.repeats == 0
+
+
+# -- a board that says anything ----------------------------------------------------------------
+
+
+class AnyBoard(BabblingPort):
+    """Answers every request at once with whatever payload it is given next."""
+
+    def __init__(self, payloads: list[bytes]) -> None:
+        super().__init__(b"")
+        self._payloads = iter(payloads)
+        self._receiver = Receiver()
+        self._hello = True
+
+    def read(self, timeout_s: float) -> bytes:
+        requests = self._receiver.feed(self.sent)
+        self.sent = b""
+        if not requests:
+            self._now += timeout_s
+            return b""
+        self._now += 0.001
+        return b"".join(self._answer(request) for request in requests)
+
+    def _answer(self, request: LinkFrame) -> bytes:
+        payload = next(self._payloads, b"\0" * 30)
+        if request.kind == Kind.HELLO and self._hello:
+            self._hello = False
+            payload = b"\0" + Hello(1, 1, 0, 1, 2, 2, 500, 0, 0, 0, 32, 2).pack()
+        return encode(LinkFrame(1, request.kind | REPLY, request.seq, payload))
+
+
+ANY_REPLY = st.one_of(
+    st.binary(max_size=80),
+    st.builds(
+        lambda status, rest: bytes([status]) + rest, st.integers(0, 12), st.binary(max_size=79)
+    ),
+    st.just(b"\0" + b"\xbc\x01\xff\xff" + bytes(60)),
+)
+
+
+@settings(max_examples=200)
+@given(st.lists(ANY_REPLY, max_size=40), st.sampled_from(["transfer", "table", "state", "trigger"]))
+def test_a_board_that_answers_anything_ends_in_a_result_or_in_words(
+    payloads: list[bytes], deed: str
+) -> None:
+    port = AnyBoard(payloads)
+    link = Link(port)
+    try:
+        link.greet()
+        if deed == "transfer":
+            transfer(link, OLD)
+        elif deed == "table":
+            assert len(link.table()) <= 0x10000 + 64
+        elif deed == "state":
+            link.state()
+        else:
+            link.trigger(NOD)
+    except LinkFailure as failure:
+        assert str(failure)  # noqa: PT017
+    assert port.now() < 60

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import signal
 import subprocess
@@ -177,6 +178,7 @@ def test_status_for_a_program_is_json(played: Played, capsys: pytest.CaptureFixt
 _BOARD = "from seqlang.command import main; main(['board', *__import__('sys').argv[1:]])"
 
 
+@pytest.mark.skipif(os.name != "posix", reason="Ctrl-C comes in other ways elsewhere")
 def test_a_virtual_board_runs_in_the_foreground_until_it_is_interrupted(
     show: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
