@@ -220,15 +220,22 @@ static void grow_older(struct effect *effect) {
     }
 }
 
-static uint8_t noise(uint8_t seed, uint16_t a, uint8_t b) {
-    uint16_t h = (uint16_t)((uint16_t)(seed * 0x9E37u) ^ (uint16_t)((uint32_t)a * 0x85EBu) ^
-                            (uint16_t)(b * 0xC2B3u));
-    h = (uint16_t)(h ^ (h >> 7));
-    h = (uint16_t)((uint32_t)h * 0x2C1Bu);
-    h = (uint16_t)(h ^ (h >> 9));
-    h = (uint16_t)((uint32_t)h * 0x297Bu);
-    h = (uint16_t)(h ^ (h >> 8));
-    return (uint8_t)h;
+/* The part of the noise that all pixels share. */
+static uint16_t noise_of(uint8_t seed, uint16_t a) {
+    return (uint16_t)((uint16_t)(seed * 0x9E37u) ^ (uint16_t)(a * 0x85EBu));
+}
+
+/*
+ * `common` is what noise_of gives. All in 16 bits: a shift by 7 is one of 8 with the last bit put back,
+ * which is cheaper on a chip that shifts by one bit at a time.
+ */
+static uint8_t noise(uint16_t common, uint8_t pixel) {
+    uint16_t h = (uint16_t)(common ^ (uint16_t)(pixel * 0xC2B3u));
+    h = (uint16_t)(h ^ (uint16_t)((uint16_t)(h << 1) >> 8) ^ (uint16_t)(h >> 15 << 8));
+    h = (uint16_t)(h * 0x2C1Bu);
+    h = (uint16_t)(h ^ (uint8_t)(h >> 8) >> 1);
+    h = (uint16_t)(h * 0x297Bu);
+    return (uint8_t)(h ^ (h >> 8));
 }
 
 /* An effect at one frame: what all pixels share. */
@@ -237,6 +244,8 @@ struct moment {
     uint16_t depth;  /* z, 0 to 256 */
     uint16_t common; /* the multiplier of effects that treat all pixels alike */
     uint16_t front;  /* of an effect that runs along the strip: where it is, in 1/256 pixel */
+    uint16_t noise;  /* of this beat and of the next, without the pixel's part */
+    uint16_t next_noise;
     uint8_t share;   /* h, of the beat */
     uint8_t pixels;
 };
@@ -249,7 +258,7 @@ static uint16_t breathing(uint16_t depth, uint8_t share) {
 }
 
 static struct moment moment_of(const struct effect *effect, uint8_t pixels) {
-    struct moment moment = {0, 0, FULL, 0, 0, 0};
+    struct moment moment = {0, 0, FULL, 0, 0, 0, 0, 0};
     moment.effect = effect;
     moment.pixels = pixels;
     if (effect->kind == BC_EFFECT_STEADY) {
@@ -258,14 +267,21 @@ static struct moment moment_of(const struct effect *effect, uint8_t pixels) {
     moment.depth = (uint16_t)(((uint16_t)(effect->depth * 256u) + 100u) / 200u);
     moment.share = (uint8_t)(((uint32_t)effect->age << 8) / effect->period);
     moment.front = (uint16_t)(moment.share * pixels);
+    moment.noise = noise_of(effect->seed, effect->beat);
+    moment.next_noise = noise_of(effect->seed, (uint16_t)(effect->beat + 1));
     if (effect->kind == BC_EFFECT_BREATHE) {
         moment.common = breathing(moment.depth, moment.share);
     }
     return moment;
 }
 
+/* (value * m) >> 8 for m below 256, in two products of bytes. */
+static uint16_t part_of(uint16_t value, uint8_t m) {
+    return (uint16_t)((uint16_t)((uint8_t)(value >> 8) * m) + ((uint16_t)((uint8_t)value * m) >> 8));
+}
+
 static uint16_t dimmed(uint16_t depth, uint16_t by) {
-    return (uint16_t)(FULL - (uint16_t)(((uint32_t)depth * by) >> 8));
+    return (uint16_t)(FULL - (by == FULL ? depth : part_of(depth, (uint8_t)by)));
 }
 
 /* Multiplier of a pixel, 0 to 256. */
@@ -277,14 +293,14 @@ static uint16_t multiplier(const struct moment *moment, uint8_t pixel) {
     switch (effect->kind) {
     case BC_EFFECT_EMBER: {
         uint8_t b;
-        a = noise(effect->seed, effect->beat, pixel);
-        b = noise(effect->seed, (uint16_t)(effect->beat + 1), pixel);
+        a = noise(moment->noise, pixel);
+        b = noise(moment->next_noise, pixel);
         /* a + ((b - a) h >> 8), without a negative number in between */
         return dimmed(moment->depth, b >= a ? (uint16_t)(a + (((uint16_t)(b - a) * h) >> 8))
                                             : (uint16_t)(a - (((uint16_t)(a - b) * h + 255u) >> 8)));
     }
     case BC_EFFECT_SPARKLE:
-        a = noise(effect->seed, effect->beat, pixel);
+        a = noise(moment->noise, pixel);
         return dimmed(moment->depth, (uint16_t)(a * 100u) < (uint16_t)effect->width << 8 ? h : FULL);
     case BC_EFFECT_RUN:
         behind = (uint16_t)(moment->front - ((uint16_t)pixel << 8));
@@ -314,7 +330,7 @@ static uint16_t duty_of(uint16_t level) {
 }
 
 static uint16_t modulated(uint16_t level, uint16_t m) {
-    return m == FULL ? level : (uint16_t)(((uint32_t)level * m) >> 8);
+    return m == FULL ? level : part_of(level, (uint8_t)m);
 }
 
 static void show_lamp(uint8_t n, uint32_t time) {
@@ -328,10 +344,18 @@ static void show_lamp(uint8_t n, uint32_t time) {
     bc_image.duty[n] = duty_of(level);
 }
 
-/* The byte of a strip's channel. */
+/*
+ * The byte of a strip's channel: (duty 255 + 32767) >> 16. With d = 256 h + l that is h + ((256 l - d + 32767) >> 16), and
+ * what is shifted there lies between -32768 and 97792.
+ */
 static uint8_t channel_of(uint16_t level) {
     uint16_t duty = duty_of(level);
-    return (uint8_t)((((uint32_t)duty << 8) - duty + 32767) >> 16);
+    uint8_t high = (uint8_t)(duty >> 8);
+    uint16_t low = (uint16_t)(duty << 8);
+    if (low >= duty) {
+        return (uint8_t)(high + ((uint16_t)(low - duty) > 32768u));
+    }
+    return (uint8_t)(high - ((uint16_t)(duty - low) > 32767u));
 }
 
 /* Keep the sum of all bytes under the cap. */
@@ -353,26 +377,32 @@ static void show_strip(uint8_t n, uint8_t *bytes, uint32_t time) {
     const struct strip *strip = &strips[n];
     uint32_t share = share_at(&light->fade, time);
     struct moment moment = moment_of(&light->effect, strip->pixels);
+    uint16_t levels[CHANNELS];
     uint8_t shown[CHANNELS] = {0, 0, 0};
     uint16_t seen = FULL + 1; /* the multiplier that `shown` was worked out for */
     uint32_t sum = 0;
+    uint16_t pixel_sum = 0;
     uint8_t *at = bytes;
     uint8_t pixel;
     uint8_t c;
+    for (c = 0; c < CHANNELS; c++) {
+        levels[bc_flash_u8(&places[strip->order][c])] = level_at(strip->from[c], strip->to[c], share);
+    }
     for (pixel = 0; pixel < strip->pixels; pixel++) {
         uint16_t m = multiplier(&moment, pixel);
         if (m != seen) {
+            pixel_sum = 0;
             for (c = 0; c < CHANNELS; c++) {
-                uint16_t level = level_at(strip->from[c], strip->to[c], share);
-                shown[bc_flash_u8(&places[strip->order][c])] = channel_of(modulated(level, m));
+                shown[c] = channel_of(modulated(levels[c], m));
+                pixel_sum = (uint16_t)(pixel_sum + shown[c]);
             }
             seen = m;
         }
-        for (c = 0; c < CHANNELS; c++) {
-            *at++ = shown[c];
-            sum += shown[c];
-        }
-        if ((pixel & 3) == 3) {
+        *at++ = shown[0];
+        *at++ = shown[1];
+        *at++ = shown[2];
+        sum += pixel_sum;
+        if ((pixel & 15) == 15) {
             bc_service_within_frame();
         }
     }

@@ -18,34 +18,62 @@ int32_t bc_scale(int32_t value, uint32_t share) {
     return (int32_t)product;
 }
 
-uint32_t bc_progress(uint32_t elapsed, uint32_t total) {
-    while (total > 0xFFFFF) { /* in bigger steps first: the chip shifts one bit at a time */
-        total >>= 4;
-        elapsed >>= 4;
+uint32_t bc_times(uint32_t a, uint32_t b) {
+    uint32_t product = ((uint32_t)(uint16_t)a * (uint16_t)b) >> 16;
+    while (a > 0xFFFF) {
+        product += b;
+        a -= 65536;
     }
+    while (b > 0xFFFF) {
+        product += a;
+        b -= 65536;
+    }
+    return product;
+}
+
+uint32_t bc_quotient(uint32_t a, uint32_t b, uint8_t shift, uint32_t c) {
+    uint64_t found = (((uint64_t)a * b) >> shift) / c;
+    return found > 0xFFFFFFFFu ? 0xFFFFFFFFu : (uint32_t)found;
+}
+
+uint32_t bc_share(uint16_t part, uint16_t whole) {
+    uint16_t share = 0;
+    uint8_t bits;
+    if (part >= whole) {
+        return 65536;
+    }
+    /* Bit by bit: a 32-bit division takes the chip three times as long. */
+    for (bits = 16; bits > 0; bits--) {
+        bool carry = (part & 0x8000u) != 0;
+        part = (uint16_t)(part << 1);
+        share = (uint16_t)(share << 1);
+        if (carry || part >= whole) {
+            part = (uint16_t)(part - whole);
+            share |= 1;
+        }
+    }
+    return share;
+}
+
+uint32_t bc_progress(uint32_t elapsed, uint32_t total) {
     while (total > 0xFFFF) {
         total >>= 1;
         elapsed >>= 1;
     }
-    return (elapsed << 16) / total;
+    return bc_share((uint16_t)elapsed, (uint16_t)total);
 }
 
 uint32_t bc_floor_root(uint64_t value) {
-    uint64_t bit = (uint64_t)1 << 62;
-    uint64_t root = 0;
-    while (bit > value) {
-        bit >>= 2;
-    }
+    uint32_t bit = (uint32_t)1 << 30;
+    uint32_t root = 0;
     while (bit != 0) {
-        if (value >= root + bit) {
-            value -= root + bit;
-            root = (root >> 1) + bit;
-        } else {
-            root >>= 1;
+        uint32_t larger = root | bit;
+        if ((uint64_t)larger * larger <= value) {
+            root = larger;
         }
-        bit >>= 2;
+        bit >>= 1;
     }
-    return (uint32_t)root;
+    return root;
 }
 
 uint32_t bc_ceiling_root(uint64_t value) {

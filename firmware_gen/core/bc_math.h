@@ -13,13 +13,22 @@ static inline bool bc_before(uint32_t a, uint32_t b) { return (int32_t)(a - b) <
 /* (value * share) >> 16, rounded toward minus infinity; share 0 to 65536 (Q16). */
 int32_t bc_scale(int32_t value, uint32_t share);
 
-/* Share of elapsed in total as Q16, 0 to 65536; elapsed <= total, total > 0. */
+/* (a * b) >> 16 for factors below 2^18 whose shifted product fits. */
+uint32_t bc_times(uint32_t a, uint32_t b);
+
+/* ((a * b) >> shift) / c, the product in 64 bits; 2^32 - 1 where that is exceeded; c > 0. */
+uint32_t bc_quotient(uint32_t a, uint32_t b, uint8_t shift, uint32_t c);
+
+/* Share of part in whole as Q16, 0 to 65536; part <= whole, whole > 0. */
+uint32_t bc_share(uint16_t part, uint16_t whole);
+
+/* The same for times in 1/256 ms; elapsed <= total, total > 0. */
 uint32_t bc_progress(uint32_t elapsed, uint32_t total);
 
 /* Least integer whose square is at least value; value below 2^62. */
 uint32_t bc_ceiling_root(uint64_t value);
 
-/* Greatest integer whose square is at most value. */
+/* Greatest integer whose square is at most value, below 2^62. */
 uint32_t bc_floor_root(uint64_t value);
 
 /* CRC-16/IBM-3740, TABLE.md section 4; it starts as BC_CRC_START. */

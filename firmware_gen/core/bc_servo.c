@@ -103,14 +103,19 @@ static int32_t position_at(const struct servo *servo, uint32_t time) {
     position += bc_scale(servo->way, bc_law_position(&law, progress_at(servo, time))) - servo->way;
     left = brake_left(servo, time);
     if (left > 0) {
-        position -= bc_scale(servo->residual, (uint32_t)(((uint64_t)left * left) >> 16));
+        position -= bc_scale(servo->residual, bc_times(left, left));
     }
     return position;
 }
 
-/* Speed in 0.01 deg per ms, Q15. */
-static int64_t speed_at(const struct servo *servo, uint32_t time) {
-    int64_t speed = 0;
+static uint32_t size_of(int32_t value) { return value < 0 ? 0u - (uint32_t)value : (uint32_t)value; }
+
+/* As C divides: the sign apart. */
+static int32_t signed_as(uint32_t size, int32_t sign) { return sign < 0 ? -(int32_t)size : (int32_t)size; }
+
+/* Speed in 0.01 deg per ms, Q15. Limits keep it below 2^30. */
+static int32_t speed_at(const struct servo *servo, uint32_t time) {
+    int32_t speed = 0;
     struct bc_law law;
     uint32_t left;
     if (has_ended(servo, time)) {
@@ -118,40 +123,46 @@ static int64_t speed_at(const struct servo *servo, uint32_t time) {
     }
     if (bc_before(servo->start, time)) {
         law = law_of(servo);
-        speed = (int64_t)servo->way * bc_law_slope(&law, progress_at(servo, time)) /
-                ((int64_t)servo->total * 64);
+        speed = signed_as(bc_quotient(size_of(servo->way), bc_law_slope(&law, progress_at(servo, time)), 6,
+                                      servo->total),
+                          servo->way);
     }
     left = brake_left(servo, time);
     if (left > 0) {
-        speed += (int64_t)servo->residual * left / ((int64_t)servo->brake * 128);
+        speed += signed_as(bc_quotient(size_of(servo->residual), left, 7, servo->brake), servo->residual);
     }
     return speed;
 }
 
 /* Plan the brake from a position and a speed: sets residual and brake. */
-static void plan_brake(struct servo *servo, int32_t position, int64_t speed) {
-    uint64_t size = (uint64_t)(speed < 0 ? -speed : speed);
-    uint64_t time = 0;
-    int64_t way = 0;
-    if (speed != 0) {
-        int32_t limit = whole(
-            bc_table_i16((uint16_t)(servo->record + (speed < 0 ? BC_SERVO_TRAVEL_LOW : BC_SERVO_TRAVEL_HIGH))));
-        time = size * 625 /
-               ((uint32_t)bc_table_u16((uint16_t)(servo->record + BC_SERVO_ACCELERATION_LIMIT)) * 8);
-        way = (int64_t)((size * time) >> 9);
-        if (speed < 0) {
-            way = -way;
-        }
-        if (speed < 0 ? position + way < limit : position + way > limit) {
-            way = (int64_t)limit - position;
-            if (speed < 0 ? way > 0 : way < 0) {
-                way = 0;
-            }
-            time = (uint64_t)(way < 0 ? -way : way) * 512 / size;
-        }
+static void plan_brake(struct servo *servo, int32_t position, int32_t speed) {
+    uint32_t size = size_of(speed);
+    uint32_t time;
+    uint32_t way;
+    uint32_t room;
+    int32_t limit;
+    servo->brake = 0;
+    servo->residual = 0;
+    if (speed == 0) {
+        return;
     }
-    servo->brake = (uint32_t)time;
-    servo->residual = time == 0 ? 0 : (int32_t)way;
+    limit = whole(
+        bc_table_i16((uint16_t)(servo->record + (speed < 0 ? BC_SERVO_TRAVEL_LOW : BC_SERVO_TRAVEL_HIGH))));
+    room = 0; /* to the limit ahead; none if it lies behind */
+    if ((speed < 0) == (position > limit)) {
+        room = speed < 0 ? (uint32_t)position - (uint32_t)limit : (uint32_t)limit - (uint32_t)position;
+    }
+    time = bc_quotient(
+        size, 625, 3, bc_table_u16((uint16_t)(servo->record + BC_SERVO_ACCELERATION_LIMIT)));
+    way = bc_quotient(size, time, 9, 1);
+    if (way > room) {
+        way = room;
+        time = bc_quotient(way, 512, 0, size);
+    }
+    servo->brake = time;
+    if (time > 0) {
+        servo->residual = signed_as(way, speed);
+    }
 }
 
 static uint32_t longer(uint32_t a, uint32_t b) { return a > b ? a : b; }
@@ -160,9 +171,9 @@ static uint32_t longer(uint32_t a, uint32_t b) { return a > b ? a : b; }
 static void plan_move(struct servo *servo, const struct bc_move *move, const struct bc_law *law,
                       bool toward) {
     struct bc_coefficients c = bc_law_coefficients(law);
-    uint32_t way = (uint32_t)(servo->way < 0 ? -(uint32_t)servo->way : (uint32_t)servo->way);
-    uint32_t speed_limit = bc_table_u16((uint16_t)(servo->record + BC_SERVO_SPEED_LIMIT));
-    uint32_t by_speed = (uint32_t)(((uint64_t)c.speed * way * 5 / (speed_limit * 8)) >> 15);
+    uint32_t way = size_of(servo->way);
+    uint32_t by_speed = bc_quotient((uint32_t)c.speed * 5, way, 18,
+                                    bc_table_u16((uint16_t)(servo->record + BC_SERVO_SPEED_LIMIT)));
     uint32_t by_acceleration = bc_ceiling_root(
         (uint64_t)c.acceleration * (way >> 8) * 1250 /
         bc_table_u16((uint16_t)(servo->record + BC_SERVO_ACCELERATION_LIMIT)));
@@ -171,7 +182,7 @@ static void plan_move(struct servo *servo, const struct bc_move *move, const str
         servo->flags |= AHEAD;
         servo->start = move->start;
         total = longer(move->nominal, by_acceleration);
-        total = longer(total, (uint32_t)((uint64_t)by_speed * 256 / c.overlap));
+        total = longer(total, bc_quotient(by_speed, 256, 0, c.overlap));
         servo->total = longer(total, 2 * servo->brake);
         return;
     }
@@ -185,7 +196,7 @@ static void plan_move(struct servo *servo, const struct bc_move *move, const str
 void bc_servo_move(uint8_t number, const struct bc_move *move, const struct bc_law *law) {
     struct servo *servo = &servos[number];
     int32_t position = position_at(servo, move->start);
-    int64_t speed = speed_at(servo, move->start);
+    int32_t speed = speed_at(servo, move->start);
     plan_brake(servo, position, speed);
     servo->target = move->target;
     servo->way = whole(move->target) - (position + servo->residual);
