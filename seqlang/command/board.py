@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     help="How many times faster than real time it plays.",
 )
 def command(number: int, pseudo_terminal: bool, store: Path | None, speed: float) -> None:
-    """Run a virtual board until Ctrl-C, and print the port it is on.
+    """Run a virtual board until Ctrl-C and print its port.
 
     It speaks the same link and plays with the same arithmetic as a real one.
     """

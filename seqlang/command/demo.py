@@ -43,9 +43,11 @@ _FRAME_S: Final = 0.02
     help="Folder for the pictures, the page and the tables.",
 )
 def command(out: Path) -> None:
-    """Check, draw, compile, transfer and play a show, all on a virtual board.
+    """Do the whole job on a show of ours with a virtual board.
 
-    Needs no hardware. Leaves pictures, a page to watch the show on, and the board's table.
+    Checks, draws, compiles, transfers, presses the remote's buttons, stops, and compares what the
+    board played with the preview. Needs no hardware. Leaves pictures, a page to watch the show on,
+    and the board's table.
     """
     checked = _check()
     _draw(checked.show, out)

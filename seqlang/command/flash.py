@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from firmware_gen.failures import LinkFailure
-from seqlang.command._board import compiled, connected, named, port_options
+from seqlang.command._board import VIRTUAL, compiled, connected, named, port_options
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -39,7 +39,8 @@ def command(file: str, port: str | None, baud: int, board: str | None, readdress
     """
     show = compiled(file)
     with connected(port, baud, virtual_speed=_VIRTUAL_SPEED) as (link, _):
-        done = put(link, show, board=board, readdress=readdress)
+        spare = readdress or port == VIRTUAL
+        done = put(link, show, board=board, readdress=spare)
         click.echo(_account(link, done))
         others = [each.board for each in show.boards if each.board.address != done.address]
         if others:
@@ -60,7 +61,8 @@ def put(
     tables = {each.name: each.data for each in show.boards}
     if not tables:
         raise LinkFailure("board-unclear", "the show has no board", "add one: `board NAME: ...`")
-    name = choose_table(tables, link.address, board, readdress=readdress)
+    known = link.address in {each.table.address for each in show.boards}
+    name = choose_table(tables, link.address, board, readdress=readdress and not known)
     click.echo(f"table of board `{name}`: {len(tables[name])} bytes, to {named(link)}")
     with _Progress() as progress:
         return transfer(link, tables[name], readdress=readdress, progress=progress)

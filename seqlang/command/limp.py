@@ -10,10 +10,10 @@ from seqlang.command._board import connected, must, named, port_options, wait_fo
 @click.command(name="limp")
 @port_options
 def command(port: str | None, baud: int) -> None:
-    """End the servos' pulses at once, so that parts can be pushed by hand.
+    """End the servos' pulses at once: parts may drop.
 
-    Parts may drop: support them first. This is no emergency stop: keep a switch in the supply's
-    lead within reach.
+    They can then be pushed by hand; support them first. This is no emergency stop: keep a switch in
+    the supply's lead within reach.
     """
     with connected(port, baud) as (link, _):
         must(link, "limp", link.limp())

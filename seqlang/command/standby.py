@@ -11,9 +11,10 @@ from seqlang.command._board import connected, must, named, port_options, wait_un
 @click.command(name="standby")
 @port_options
 def command(port: str | None, baud: int) -> None:
-    """Get a limp board ready: servos are enabled one after another at the safe pose.
+    """Get a limp board ready again.
 
-    Parts jump to the safe pose from wherever they were pushed: keep clear of them.
+    Servos are enabled one after another. Parts jump to the safe pose from wherever they were
+    pushed: keep clear of them.
     """
     with connected(port, baud) as (link, hello):
         mode = hello.mode

@@ -37,7 +37,7 @@ FRAME_S: Final = 0.02
     help="For a person, or for a program.",
 )
 def command(port: str | None, baud: int, file: str | None, form: str) -> None:
-    """Say what the connected board is, what it plays, and what has gone wrong on it."""
+    """Say what the connected board plays and what went wrong on it."""
     show = None if file is None else compiled(file, quiet=True)
     with connected(port, baud) as (link, hello):
         state = link.state()

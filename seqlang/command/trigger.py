@@ -33,9 +33,9 @@ _BEACON_S: Final = 0.2
     help="Hold the cue's button down for so long, such as `2 s`.",
 )
 def command(cue: str, port: str | None, baud: int, held: str | None) -> None:
-    """Start a cue on the connected board: parts move, keep clear of them.
+    """Start a cue on the connected board.
 
-    Waits while the board is still enabling its servos.
+    Parts move: keep clear of them. Waits while the board is still enabling its servos.
     """
     held_s = None if held is None else float(seconds(held, "--held"))
     with connected(port, baud) as (link, hello):

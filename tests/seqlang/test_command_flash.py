@@ -74,6 +74,16 @@ def test_the_virtual_board_remembers_its_show_for_the_next_command(
     assert "this is the file's table for board `box`" in status.out
 
 
+def test_the_virtual_board_takes_any_address(
+    show: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("click.get_app_dir", lambda name: str(tmp_path / name))
+    other = tmp_path / "other.cues"
+    other.write_text(SHOW.format(address=9, far=40))
+    for path in (show, other):
+        assert Outcome(capsys, "flash", str(path), "--port", "virtual").status == 0
+
+
 def test_a_home_that_cannot_be_written_does_not_keep_the_virtual_board_from_working(
     show: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
