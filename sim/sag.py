@@ -113,7 +113,7 @@ def start_sags(show: Show) -> tuple[Sag, ...]:
     its safe pose at stall current, which no cue asks of it; the others hold, lights are dark.
     """
     rig = show.rig
-    hold = _Peaks(show).hold
+    hold = _Peaks(show, ()).hold
     found = []
     for board in rig.boards:
         _, supply = of_board(rig, board.name)

@@ -24,13 +24,49 @@ from seqlang.checks.sagging import cues_running, standing, while_running
 from seqlang.checks.scene import Scene
 from seqlang.checks.words import figure, figures
 from seqlang.diagnostics import Finding
+from sim.model import Supply
 from sim.sag import Sag
 from sim.supply import BROWN_OUT_V, SAFE_CLOCK_V
 
 
 def check(scene: Scene) -> Iterator[Finding]:
     for supply in scene.show.rig.supplies:
-        yield from _brown_outs(scene, standing(scene, supply))
+        own = standing(scene, supply)
+        yield from _brown_outs(scene, own)
+        low = {sag.board for sag in own if sag.voltage_v < BROWN_OUT_V}
+        if own:
+            yield from _at_power_up(scene, supply, low)
+
+
+def _at_power_up(scene: Scene, supply: Supply, low: set[str]) -> Iterator[Finding]:
+    """A servo's first pulse may find the part anywhere: it jumps to its safe pose at stall current.
+
+    `low`: boards with an error already.
+    """
+    for sag in scene.start_sags:
+        if sag.supply != supply.name or sag.board in low:
+            continue
+        if sag.voltage_v >= BROWN_OUT_V and not sag.collapsed:
+            continue
+        board = scene.boards[sag.board]
+        yield Finding(
+            "warning",
+            "brown-out",
+            f"at power-up `{sag.starting}` may draw its stall current, and board `{sag.board}` "
+            f"is left with {figure(sag.voltage_v)} V",
+            scene.span(board.mark, "name"),
+            label=f"the chip resets below {figure(BROWN_OUT_V)} V",
+            related=(
+                ()
+                if sag.starting is None
+                else ((scene.span(scene.servos[sag.starting].mark), "jumps to its safe pose"),)
+            ),
+            help="bring the parts near their safe pose before switching on, or use a stronger "
+            "supply or thicker wire",
+            asked=sag.voltage_v,
+            limit=BROWN_OUT_V,
+            unit="V",
+        )
 
 
 def _brown_outs(scene: Scene, own: list[Sag]) -> Iterator[Finding]:

@@ -27,7 +27,7 @@ from sim.model import (
     Supply,
     Switch,
 )
-from sim.sag import Sag, brightest, sags
+from sim.sag import Sag, brightest, sags, start_sags
 from sim.score import PlannedMove, acts, planned_moves, walk
 from sim.supply import PIXEL_IDLE_A, highest_v
 from sim.threads import ThreadError, threads
@@ -183,6 +183,11 @@ class Scene:
         return sags(self.sound_show, self.planned, peak_nm)
 
     @cached_property
+    def start_sags(self) -> tuple[Sag, ...]:
+        """The worst instant of power-up at every board with a supply."""
+        return start_sags(self.sound_show)
+
+    @cached_property
     def lowest_v(self) -> dict[str, float]:
         """The lowest voltage in the show, by board whose supply stands."""
         return {sag.board: sag.voltage_v for sag in self.sags if not sag.collapsed}
@@ -201,7 +206,7 @@ class Scene:
         """
         most = brightest(self.show)
         outputs = tuple(
-            replace(o, cap_a=most[o.name] - o.pixels * PIXEL_IDLE_A) if isinstance(o, Strip) else o
+            replace(o, cap_a=_lit_a(o, most[o.name])) if isinstance(o, Strip) else o
             for o in self.show.rig.outputs
             if o.name in self.sound or o.name not in self.servos
         )
@@ -227,6 +232,11 @@ class Scene:
 
     def has_repeat(self, cue: Cue) -> bool:
         return any(isinstance(step, Repeat) for step in walk(cue.body))
+
+
+def _lit_a(strip: Strip, most_a: float) -> float:
+    """What the lit pixels draw of a strip's `most_a`; a hair for one that is never lit."""
+    return max(most_a - strip.pixels * PIXEL_IDLE_A, 1e-6)
 
 
 def is_sound(servo: Servo) -> bool:

@@ -17,6 +17,8 @@ Source of the limit: common practice, no source (see `sim/heat.py`).
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import inf
+from typing import NamedTuple
 
 import numpy as np
 
@@ -24,56 +26,77 @@ from firmware_gen.chips import LIMITS
 from seqlang.checks.scene import Scene
 from seqlang.checks.words import figure, figures
 from seqlang.diagnostics import Finding
-from sim.heat import CONTINUOUS, Heat, heats
+from sim.heat import CONTINUOUS, WINDOW_S, Heat, heats
 from sim.holding import holding_nm
-from sim.score import rest_angles
+from sim.model import Servo
+from sim.score import duration_ms, rest_angles
 from sim.servo import KGF_CM_NM
 
 
 def check(scene: Scene) -> Iterator[Finding]:
-    if not _could_be_hot(scene) or len(scene.cues) > LIMITS.cues:
-        return
-    if not all(scene.playable(cue) for cue in scene.show.score.cues):
+    rest = rest_angles(scene.sound_show)
+    cool: list[str] = []
+    for name in sorted(scene.sound):
+        hold = _hardest_hold(scene, scene.servos[name], rest[name])
+        if hold.share > CONTINUOUS:
+            yield _finding(scene, name, hold.share, f"holding {figure(hold.angle_deg)} deg")
+        else:
+            cool.append(name)
+    if not any(_could_be_hot(scene, name) for name in cool) or not _short_enough(scene):
         return
     for heat in heats(scene.sound_show):
-        if heat.too_hot:
-            yield _finding(scene, heat)
+        if heat.servo in cool and heat.rms_share > heat.limit:
+            yield _finding(scene, heat.servo, heat.rms_share, _over_time(heat))
 
 
-def _could_be_hot(scene: Scene) -> bool:
-    """Whether any pose or move goes over the limit at all: then the show is rehearsed for it."""
-    tilt = scene.show.rig.wearer.tilt_deg
-    rest = rest_angles(scene.sound_show)
-    for name in scene.sound:
-        servo = scene.servos[name]
-        limit = CONTINUOUS * servo.ratings[0].stall_nm
-        if float(holding_nm(servo, np.array(rest[name]), tilt).max()) > limit:
-            return True
-        work = scene.work.get(name)
-        if work is not None and float(work.assessment.rms_torque_nm.max()) > limit:
-            return True
-    return False
+class _Hold(NamedTuple):
+    share: float
+    angle_deg: float
 
 
-def _finding(scene: Scene, heat: Heat) -> Finding:
-    holds = heat.hold_share > heat.limit
-    share = heat.hold_share if holds else heat.rms_share
-    asked, limit = figures(100 * share, 100 * heat.limit)
-    where = f"holding {figure(heat.hold_deg)} deg" if holds else _over_time(heat)
-    servo = scene.servos[heat.servo]
+def _hardest_hold(scene: Scene, servo: Servo, rest: tuple[float, ...]) -> _Hold:
+    """Of the poses in which the show leaves a servo, the hardest to hold, over its stall torque."""
+    torques = np.nan_to_num(
+        holding_nm(servo, np.array(rest), scene.show.rig.wearer.tilt_deg), posinf=0.0
+    )
+    hardest = int(np.argmax(torques))
+    return _Hold(float(torques[hardest]) / servo.ratings[0].stall_nm, rest[hardest])
+
+
+def _could_be_hot(scene: Scene, name: str) -> bool:
+    """Whether any move alone goes over the limit: then the show is rehearsed for it."""
+    work = scene.work.get(name)
+    if work is None:
+        return False
+    limit = CONTINUOUS * work.servo.ratings[0].stall_nm
+    return float(work.assessment.rms_torque_nm.max()) > limit
+
+
+def _short_enough(scene: Scene) -> bool:
+    """Whether a rehearsal makes sense and ends soon: no move fails, no cue is endlessly long."""
+    cues = scene.show.score.cues
+    if scene.failures or len(cues) > LIMITS.cues or not all(scene.playable(cue) for cue in cues):
+        return False
+    lengths = (duration_ms(cue.body) for cue in cues)
+    return sum(length for length in lengths if length < inf) <= 1000.0 * WINDOW_S
+
+
+def _finding(scene: Scene, name: str, share: float, where: str) -> Finding:
+    asked, limit = figures(100 * share, 100 * CONTINUOUS)
+    servo = scene.servos[name]
     stall = servo.ratings[0].stall_nm
     return Finding(
         "warning",
         "servo-heat",
-        f"`{heat.servo}` is loaded with {asked} % of its stall torque {where}, and stands about "
+        f"`{name}` is loaded with {asked} % of its stall torque {where}, and stands about "
         f"{limit} % for long",
         scene.span(servo.mark, "name"),
         label=f"{figure(share * stall)} N.m",
-        related=((scene.span(servo.load.mark), f"what `{heat.servo}` carries"),),
+        related=((scene.span(servo.load.mark), f"what `{name}` carries"),),
         help="rest it where less weight pulls, add a spring as counterweight, or take a servo of "
-        f"at least {figure(share * stall / heat.limit / KGF_CM_NM)} kgf.cm",
+        f"at least {figure(share * stall / CONTINUOUS / KGF_CM_NM)} kgf.cm",
         asked=share,
-        limit=heat.limit,
+        limit=CONTINUOUS,
         unit="of the stall torque",
     )
 

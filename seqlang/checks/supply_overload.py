@@ -25,10 +25,10 @@ from seqlang import units
 from seqlang.checks.rewrite import rewritten
 from seqlang.checks.sagging import cues_running, of_supply, while_running
 from seqlang.checks.scene import Scene
-from seqlang.checks.words import figures
+from seqlang.checks.words import figure, figures
 from seqlang.diagnostics import Finding
 from sim.model import Adapter, Show, Supply
-from sim.sag import Sag, sags
+from sim.sag import Sag, sags, start_sags
 
 ENDLESS_A = 1e4
 """In place of a limit, to learn what would be drawn without it."""
@@ -42,16 +42,16 @@ def check(scene: Scene) -> Iterator[Finding]:
 
 
 def _overload(scene: Scene, supply: Supply, sag: Sag) -> Finding:
-    free = max(
-        (one for one in sags(_unlimited(scene.sound_show, supply)) if one.supply == supply.name),
-        key=lambda one: one.supply_a,
-    )
+    free_show = _unlimited(scene.sound_show, supply)
+    free = _hardest(supply, sags(free_show, scene.planned))
     asked, limit, mark, what = _limit(supply, free)
     if free.collapsed or asked <= limit:
         return _exhausted(scene, supply, sag)
+    starting = _hardest(supply, start_sags(free_show))
+    enough = max(asked, starting.source_a if what == "adapter" else starting.supply_a)
     asked_text, limit_text = figures(asked, limit)
     span = scene.span(mark, "current")
-    fix = rewritten(scene, span, asked * 1.0001, units.AMPERES, "up")
+    fix = rewritten(scene, span, enough * 1.0001, units.AMPERES, "up")
     return Finding(
         "error",
         "supply-overload",
@@ -60,12 +60,22 @@ def _overload(scene: Scene, supply: Supply, sag: Sag) -> Finding:
         span,
         label=f"{asked_text} A needed",
         related=cues_running(scene, free),
-        help=f"use a {what} for at least `{fix.text}`, or let fewer parts move at once",
+        notes=(
+            f"at power-up, while `{starting.starting}` jumps to its safe pose: "
+            f"{figure(starting.supply_a)} A",
+        )
+        if starting.starting is not None
+        else (),
+        help=f"use one for `{fix.text}`, or let fewer parts move at once",
         fix=fix,
         asked=asked,
         limit=limit,
         unit="A",
     )
+
+
+def _hardest(supply: Supply, all_sags: tuple[Sag, ...]) -> Sag:
+    return max((s for s in all_sags if s.supply == supply.name), key=lambda sag: sag.supply_a)
 
 
 def _limit(supply: Supply, free: Sag) -> tuple[float, float, int, str]:
