@@ -24,8 +24,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.envelope import operate
-from sim.laws import coefficients, overlap_factor, shape
+from sim.laws import coefficients, shape
 from sim.model import FRAME_MS, MINIMUM_JERK, NO_MARK, Cue, Law, Move, Rig, Servo, Show
+from sim.motion import table_numbers
 from sim.score import PlannedMove, acts, motion_limits, planned_moves
 
 Array: TypeAlias = NDArray[np.float64]
@@ -278,7 +279,7 @@ def take_over(
     ca = peaks.ca if np.isfinite(peaks.ca) else 0.0
     by_accel = np.sqrt(ca * np.abs(way) / accel)
     by_speed = peaks.cv * np.abs(way) / top
-    factor = overlap_factor(law)
+    factor = table_numbers(law).overlap / 256.0
     ahead = (brake > 0.0) & (way * speed_deg_s > 0.0) & (factor > 0.0)
     swelling = np.maximum(
         np.maximum(nominal_s, by_accel), np.maximum(by_speed / max(factor, 1e-9), 2.0 * brake)

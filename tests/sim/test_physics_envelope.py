@@ -1,0 +1,222 @@
+"""Moves against the servo's line: many at once, one by one, and by dense sampling."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sim import servo
+from sim.envelope import Assessment, asked_of_horn, assess, operate, passage
+from sim.laws import shape
+from sim.model import (
+    Adapter,
+    Board,
+    CalibrationPoint,
+    FourBar,
+    Gear,
+    Law,
+    LeverPair,
+    Load,
+    PointMass,
+    Rating,
+    Rig,
+    Servo,
+    Spring,
+    Supply,
+    Wearer,
+    Wire,
+)
+
+POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
+
+JAW = Servo(
+    "jaw",
+    "b",
+    1,
+    POINTS,
+    (0.0, 60.0),
+    (Rating(6.0, 353.0, 0.92, 2.1),),
+    load=Load((PointMass(0.14, 0.08),), level_deg=10.0, friction_nm=0.01),
+)
+
+DRIVES = [
+    Gear(),
+    Gear(-1.8),
+    LeverPair(0.03, 0.02),
+    FourBar(0.06, 0.02, 0.063, 0.03, arm_zero_deg=55.0),
+]
+
+LAWS = [
+    Law("parabolic"),
+    Law("trapezoid", 0.3),
+    Law("harmonic"),
+    Law("cycloidal"),
+    Law("3-4-5"),
+    Law("4-5-6-7"),
+    Law("modified sine"),
+    Law("modified trapezoid"),
+    Law("double-S", 0.4, 0.25),
+]
+
+
+LEANING = Wearer(tilt_deg=20.0)
+
+
+def rig_of(one: Servo, wearer: Wearer = LEANING, supply: bool = False) -> Rig:
+    supplies = (Supply("p", Adapter(6.0, 5.0)),) if supply else ()
+    board = Board("b", "atmega328p", 1, "p" if supply else None, Wire(1.0, 24) if supply else None)
+    return Rig(supplies, (board,), (one,), wearer=wearer)
+
+
+servos = st.builds(
+    lambda drive, mass, radius, level, spring, lowers: replace(
+        JAW,
+        drive=drive,
+        load=Load(
+            (PointMass(mass, radius),), level, springs=(Spring(spring, 20.0),), lowers=lowers
+        ),
+        rotor_kg_m2=2e-5,
+    ),
+    st.sampled_from(DRIVES),
+    st.floats(0.01, 0.3),
+    st.floats(0.02, 0.15),
+    st.floats(-40.0, 60.0),
+    st.floats(0.0, 0.3),
+    st.booleans(),
+)
+
+
+@settings(max_examples=60)
+@given(
+    servos,
+    st.floats(0.0, 60.0),
+    st.floats(0.0, 60.0),
+    st.floats(80.0, 2000.0),
+    st.sampled_from(LAWS),
+    st.floats(0.0, 60.0),
+)
+def test_no_instant_of_a_move_is_harder_than_its_assessment(
+    one: Servo, start: float, end: float, milliseconds: float, law: Law, tilt: float
+) -> None:
+    """20,001 instants by the models themselves, against the peak that was closed in on."""
+    rig = rig_of(one, Wearer(tilt_deg=tilt))
+    found = assess(rig, one, start, end, milliseconds, law, 6.0)
+    x = np.linspace(0.0, 1.0, 20001)[1:-1]
+    form, seconds = shape(law, x), milliseconds / 1000.0
+    dense = operate(
+        rig,
+        one,
+        start + (end - start) * form.s,
+        (end - start) * form.v / seconds,
+        (end - start) * form.a / seconds**2,
+        6.0,
+    )
+    hardest = float(dense.share.max())
+    assert float(found.peak_share[0]) >= hardest * (1.0 - 1e-6) - 1e-9
+    assert float(found.peak_share[0]) <= hardest * (1.0 + 2e-3) + 1e-3
+    assert 0.0 <= float(found.at_ms[0]) <= milliseconds
+    assert float(found.peak_torque_nm[0]) >= np.abs(dense.torque_nm).max() * (1.0 - 2e-3)
+    rms = np.sqrt(np.mean(dense.torque_nm**2))
+    assert float(found.rms_torque_nm[0]) == pytest.approx(rms, rel=0.02, abs=1e-4)
+
+
+def test_many_moves_at_once_are_as_one_by_one() -> None:
+    rig = rig_of(JAW)
+    moves = [(0.0, 50.0, 400, LAWS[0]), (50.0, 3.0, 300, LAWS[4]), (10.0, 11.0, 90, LAWS[0])]
+    starts, ends, times, laws = zip(*moves, strict=True)
+    together = assess(rig, JAW, starts, ends, times, list(laws))
+    for n, (start, end, milliseconds, law) in enumerate(moves):
+        alone = assess(rig, JAW, start, end, milliseconds, law)
+        for name in Assessment.__slots__:
+            assert getattr(together, name)[n] == getattr(alone, name)[0], name
+
+
+def test_the_worst_instant_lies_on_the_margin_where_a_move_just_passes() -> None:
+    """The reported torque is all that the line leaves there, less the margin."""
+    rig = rig_of(JAW)
+    low, high = 100.0, 2000.0
+    for _ in range(60):
+        middle = (low + high) / 2.0
+        share = float(assess(rig, JAW, 2.0, 55.0, middle, Law("3-4-5"), 6.0).peak_share[0])
+        low, high = (low, middle) if share < 1.0 - rig.wearer.margin else (middle, high)
+    edge = assess(rig, JAW, 2.0, 55.0, high, Law("3-4-5"), 6.0)
+    assert float(edge.peak_share[0]) == pytest.approx(0.8, abs=1e-6)
+    assert abs(float(edge.torque_nm[0])) == pytest.approx(float(edge.allowed_nm[0]), rel=1e-4)
+    assert bool(edge.passes[0])
+    assert not bool(assess(rig, JAW, 2.0, 55.0, high * 0.99, Law("3-4-5"), 6.0).passes[0])
+
+
+def test_a_lower_voltage_works_the_servo_harder() -> None:
+    rig = rig_of(JAW)
+    volts = np.array([4.5, 5.0, 5.5, 6.0])
+    shares = assess(rig, JAW, [0.0] * 4, 50.0, 500.0, Law("3-4-5"), volts).peak_share
+    assert (np.diff(shares) < 0.0).all()
+
+
+def test_a_servo_s_own_current_sags_its_feed() -> None:
+    rig = rig_of(JAW, supply=True)
+    alone = operate(rig, JAW, 10.0, 0.0, [0.0, 20000.0, 60000.0])
+    assert (np.diff(alone.voltage_v) < 0.0).all()
+    assert float(alone.voltage_v[0]) < 6.0
+
+
+def test_more_tilt_never_helps() -> None:
+    shares = [
+        float(
+            assess(
+                rig_of(JAW, Wearer(tilt_deg=tilt)), JAW, 0, 50, 500, Law("cycloidal"), 6.0
+            ).peak_share[0]
+        )
+        for tilt in (0.0, 10.0, 45.0, 90.0, 180.0)
+    ]
+    assert all(b >= a - 1e-12 for a, b in pairwise(shares))
+
+
+def test_a_stated_acceleration_is_a_limit_of_its_own() -> None:
+    slow = replace(JAW, accel_deg_s2=1000.0)
+    law = Law("parabolic")
+    just = np.sqrt(4.0 * 50.0 / 1000.0) * 1000.0  # Ca h / T2 = a
+    rig = rig_of(slow)
+    assert bool(assess(rig, slow, 0.0, 50.0, just + 0.01, law, 6.0).passes[0])
+    assert not bool(assess(rig, slow, 0.0, 50.0, just - 0.5, law, 6.0).passes[0])
+
+
+def test_a_jump_of_speed_costs_torque_in_a_frame() -> None:
+    rig = rig_of(JAW)
+    uniform = assess(rig, JAW, 0.0, 40.0, 400.0, Law("uniform"), 6.0)
+    speed = 100.0
+    inertia = 0.14 * 0.08**2
+    jolt = inertia * np.radians(speed / 0.02)
+    assert float(uniform.peak_torque_nm[0]) >= jolt
+
+
+def test_a_pose_out_of_the_drive_s_reach_is_infinitely_hard() -> None:
+    stuck = replace(JAW, drive=LeverPair(0.01, 0.03))
+    found = assess(rig_of(stuck), stuck, 0.0, 55.0, 900.0, Law("3-4-5"), 6.0)
+    assert np.isinf(found.peak_share[0])
+    assert not found.passes[0]
+
+
+def test_braking_never_counts_less_than_the_gears_stand() -> None:
+    line = servo.line(JAW, 6.0)
+    assert float(servo.share(line, -0.92, 100.0)) == pytest.approx(1.0)
+    assert float(servo.share(line, -0.1, 353.0)) == pytest.approx(1.0)
+    assert float(servo.share(line, 0.46, 176.5)) == pytest.approx(1.0)
+    assert float(servo.share(line, 0.0, 0.0)) == 0.0
+
+
+def test_a_move_s_passage_meets_its_ends() -> None:
+    times, angle, speed, accel = passage(4.0, 50.0, 300.0, Law("parabolic"))
+    assert (times[0], times[-1]) == (0.0, 300.0)
+    assert (angle[0], angle[-1]) == pytest.approx((4.0, 50.0))
+    assert speed.max() == pytest.approx(2.0 * 46.0 / 0.3, rel=1e-6)
+    peak = 4.0 * 46.0 / 0.09
+    assert (accel.max(), accel.min()) == pytest.approx((peak, -peak))
+    low, high, horn = asked_of_horn(JAW, angle, speed, accel, 20.0)
+    assert (low <= high).all()
+    assert horn == pytest.approx(speed)

@@ -1,0 +1,224 @@
+"""Interrupted moves: the rule of the table's specification for arrays, its limits, the search."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from sim import motion as player
+from sim.envelope import operate
+from sim.interruption import STOP, bound_share, interruptions, motion, take_over
+from sim.laws import shape
+from sim.model import (
+    Board,
+    CalibrationPoint,
+    Cue,
+    InTurn,
+    Law,
+    Load,
+    Move,
+    PointMass,
+    Rating,
+    Rig,
+    Score,
+    Servo,
+    Show,
+    Wearer,
+)
+from sim.score import motion_limits
+
+POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
+
+JAW = Servo(
+    "jaw",
+    "b",
+    1,
+    POINTS,
+    (0.0, 60.0),
+    (Rating(6.0, 353.0, 0.92, 2.1),),
+    load=Load((PointMass(0.14, 0.08),), level_deg=10.0, friction_nm=0.01),
+    safe_deg=4.0,
+)
+
+LAWS = [
+    Law("uniform"),
+    Law("parabolic"),
+    Law("harmonic"),
+    Law("cycloidal"),
+    Law("3-4-5"),
+    Law("modified sine"),
+    Law("double-S", 0.4, 0.25),
+]
+
+
+def show_of(*cues: Cue, servo: Servo = JAW, idle: str | None = None) -> Show:
+    rig = Rig((), (Board("b", "atmega328p", 1),), (servo,), wearer=Wearer(tilt_deg=20.0))
+    return Show(rig, Score("s", cues, idle=idle))
+
+
+def cue(name: str, *moves: Move, conflict: str = "take") -> Cue:
+    return Cue(name, "", InTurn(moves), conflict)  # type: ignore[arg-type]
+
+
+@settings(max_examples=150)
+@given(
+    st.floats(5.0, 55.0),
+    st.floats(-250.0, 250.0),
+    st.floats(0.0, 60.0),
+    st.integers(60, 1500),
+    st.sampled_from(LAWS),
+    st.integers(300, 4000),
+)
+def test_taking_over_is_what_the_player_does(
+    angle: float, speed: float, target: float, nominal: int, law: Law, accel: int
+) -> None:
+    """`sim.motion.begin` takes times in 1/256 ms and factors in 1/256; so close, not equal."""
+    limits = player.Limits(300, accel, (0.0, 60.0))
+    state = player.State(angle, speed / 1000.0)
+    theirs = player.begin(state, 0, target, nominal * 256, law, limits, None)
+    ours = take_over(
+        JAW, *(np.array([v]) for v in (angle, speed, target, nominal / 1000.0)), law, (300, accel)
+    )
+    close_call = abs(abs(float(ours.way_deg[0])) - 0.0) < 0.05
+    assume((not close_call and overlap_factor(law) > 0.51) or overlap_factor(law) == 0.0)
+    span = theirs.end_ms
+    assert 1000.0 * float(ours.end_s[0]) == pytest.approx(span, rel=0.01, abs=1.0)
+    for share in (0.0, 0.1, 0.3, 0.5, 0.8):
+        there, _, _ = motion(ours, law, np.array([share * span / 1000.0]))
+        expected = player.state(theirs, share * span).angle_deg
+        assert float(there[0]) == pytest.approx(expected, abs=0.35)
+
+
+@settings(max_examples=150)
+@given(
+    st.floats(0.0, 60.0),
+    st.floats(0.0, 60.0),
+    st.floats(0.0, 60.0),
+    st.floats(0.0, 1.0),
+    st.integers(60, 1500),
+    st.integers(60, 1500),
+    st.sampled_from(LAWS[1:]),
+    st.sampled_from(LAWS[1:]),
+)
+def test_an_interrupted_part_keeps_speed_acceleration_and_travel(
+    start: float,
+    end: float,
+    target: float,
+    at: float,
+    first_ms: int,
+    second_ms: int,
+    law: Law,
+    then_law: Law,
+) -> None:
+    assume(abs(end - start) > 1.0)
+    show = show_of(
+        cue("a", Move("jaw", start, 3000), Move("jaw", end, first_ms, law)),
+        cue("b", Move("jaw", target, second_ms, then_law)),
+    )
+    top, accel = motion_limits(show)["jaw"]
+    form = shape(law, at)
+    here = start + (end - start) * float(form.s)
+    speed = (end - start) * float(form.v) / first_ms * 1000.0
+    run = take_over(
+        JAW,
+        *(np.array([v]) for v in (here, speed, target, second_ms / 1000.0)),
+        then_law,
+        (top, accel),
+    )
+    times = np.linspace(0.0, float(run.end_s[0]), 2001)
+    angle, going, pull = motion(run, then_law, times)
+    assert angle[0] == pytest.approx(here, abs=1e-6)
+    assert going[0] == pytest.approx(speed, abs=1e-6 * max(1.0, abs(speed)) + 1e-6)
+    assert angle[-1] == pytest.approx(target, abs=1e-6)
+    assert np.abs(going).max() <= top * (1.0 + 1e-6)
+    assert angle.min() >= -1e-6
+    assert angle.max() <= 60.0 + 1e-6
+    clamped = float(run.residual_deg[0]) != speed * abs(speed) / accel / 2.0
+    if not clamped:
+        assert np.abs(pull).max() <= accel * (1.0 + 1e-6)
+
+
+def test_the_search_finds_the_worst_of_all_instants() -> None:
+    """Against 4,001 instants of the interrupted move by the rule itself."""
+    show = show_of(
+        cue("open", Move("jaw", 55.0, 380, Law("cycloidal"))),
+        cue("shut", Move("jaw", 8.0, 420, Law("parabolic"))),
+    )
+    (cuts,) = interruptions(show)
+    found = next(c for c in cuts.found if (c.cue, c.by) == ("open", "shut"))
+    moving = found.moving
+    x = np.linspace(0.0, 1.0, 4001)[1:-1]
+    way, form = 55.0 - moving.from_deg, shape(Law("cycloidal"), x)
+    run = take_over(
+        JAW,
+        moving.from_deg + way * form.s,
+        way * form.v / 0.38,
+        np.full(x.shape, 8.0),
+        np.full(x.shape, 0.42),
+        Law("parabolic"),
+        motion_limits(show)["jaw"],
+    )
+    worst = 0.0
+    for share in np.linspace(0.0, 1.0, 201):
+        points = operate(show.rig, JAW, *motion(run, Law("parabolic"), share * run.end_s))
+        worst = max(worst, float(points.share.max()))
+    assert found.share == pytest.approx(worst, rel=0.01)
+    assert found.share >= worst * (1.0 - 0.01)
+
+
+def test_nothing_found_is_worse_than_the_bound() -> None:
+    show = show_of(
+        cue("a", Move("jaw", 55.0, 300), Move("jaw", 2.0, 500, Law("parabolic"))),
+        cue("b", Move("jaw", 30.0, 200, Law("cycloidal"))),
+    )
+    (cuts,) = interruptions(show)
+    assert cuts.found
+    assert max(c.share for c in cuts.found) <= cuts.bound_share + 1e-9
+    assert cuts.bound_share == pytest.approx(
+        bound_share(show.rig, JAW, motion_limits(show)["jaw"]), rel=1e-9
+    )
+    shares = [c.share for c in cuts.found]
+    assert shares == sorted(shares, reverse=True)
+
+
+def test_a_cue_that_waits_or_is_refused_cuts_nothing_but_idle() -> None:
+    for conflict in ("wait", "refuse"):
+        polite = cue("polite", Move("jaw", 8.0, 420), conflict=conflict)
+        show = show_of(cue("open", Move("jaw", 55.0, 380)), polite)
+        (cuts,) = interruptions(show)
+        assert {c.by for c in cuts.found if c.cue == "open"} == {"open", STOP}
+        (idle,) = interruptions(replace(show, score=replace(show.score, idle="open")))
+        assert {c.by for c in idle.found if c.cue == "open"} == {"polite", STOP}
+
+
+def test_the_stop_cuts_every_cue() -> None:
+    show = show_of(cue("open", Move("jaw", 55.0, 380)))
+    (cuts,) = interruptions(show)
+    stop = next(c for c in cuts.found if c.by == STOP)
+    assert stop.then.angle_deg == JAW.safe_deg
+    assert stop.then.duration_ms == show.score.stop_ms
+
+
+def test_a_servo_that_never_moves_has_nothing_to_cut() -> None:
+    (cuts,) = interruptions(show_of(cue("still", Move("jaw", 4.0, 500))))
+    assert cuts.found == ()
+    assert cuts.bound_keeps
+
+
+def test_an_interruption_tells_how_much_later_the_part_arrives() -> None:
+    """A new move the other way waits for the brake and is then as long as its limits ask."""
+    show = show_of(
+        cue("open", Move("jaw", 55.0, 380)), cue("shut", Move("jaw", 4.0, 380)), servo=JAW
+    )
+    (cuts,) = interruptions(show)
+    shut = next(c for c in cuts.found if (c.cue, c.by) == ("open", "shut"))
+    assert shut.delay_ms > 0.0
+    slow = show_of(
+        cue("open", Move("jaw", 55.0, 380)), cue("shut", Move("jaw", 4.0, 3000)), servo=JAW
+    )
+    (cuts,) = interruptions(slow)
+    assert next(c for c in cuts.found if c.by == "shut" and c.cue == "open").delay_ms < 1.0

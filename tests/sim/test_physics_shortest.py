@@ -1,0 +1,134 @@
+"""Shortest durations: the least that passes, and from there on every longer one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from sim.envelope import assess
+from sim.model import (
+    Board,
+    CalibrationPoint,
+    FourBar,
+    Gear,
+    Law,
+    LeverPair,
+    Load,
+    PointMass,
+    Rating,
+    Rig,
+    Servo,
+    Spring,
+    Wearer,
+)
+from sim.shortest import Impossible, shortest_duration_ms, shortest_durations_ms
+
+POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
+
+JAW = Servo(
+    "jaw",
+    "b",
+    1,
+    POINTS,
+    (0.0, 60.0),
+    (Rating(6.0, 353.0, 0.92, 2.1),),
+    load=Load((PointMass(0.14, 0.08),), level_deg=10.0, friction_nm=0.01),
+)
+
+LAWS = ["uniform", "parabolic", "harmonic", "cycloidal", "3-4-5", "modified sine"]
+
+
+def rig_of(one: Servo, tilt: float = 20.0) -> Rig:
+    return Rig((), (Board("b", "atmega328p", 1),), (one,), wearer=Wearer(tilt_deg=tilt))
+
+
+@settings(max_examples=40)
+@given(
+    st.sampled_from([Gear(), Gear(2.0), FourBar(0.06, 0.02, 0.063, 0.03, arm_zero_deg=55.0)]),
+    st.floats(0.02, 0.5),
+    st.floats(0.02, 0.15),
+    st.floats(-40.0, 80.0),
+    st.floats(0.0, 60.0),
+    st.floats(0.0, 60.0),
+    st.sampled_from(LAWS),
+    st.floats(0.0, 40.0),
+)
+def test_one_millisecond_less_fails_and_every_longer_duration_passes(
+    drive: Gear | FourBar,
+    mass: float,
+    radius: float,
+    level: float,
+    start: float,
+    end: float,
+    law_name: str,
+    tilt: float,
+) -> None:
+    assume(abs(end - start) > 1.0)
+    part = Load((PointMass(mass, radius),), level, friction_nm=0.005)
+    one = replace(JAW, drive=drive, load=part)
+    rig, law = rig_of(one, tilt), Law(law_name)  # type: ignore[arg-type]
+    try:
+        shortest = shortest_duration_ms(rig, one, start, end, law, 6.0)
+    except Impossible:
+        return
+    longer = np.unique(
+        np.concatenate([shortest + np.arange(40), np.geomspace(shortest, 60000, 300).astype(int)])
+    )
+    assert assess(rig, one, start, end, longer, law, 6.0).passes.all()
+    if shortest > 1:
+        assert not assess(rig, one, start, end, shortest - 1, law, 6.0).passes[0]
+
+
+def test_the_answer_is_that_of_trying_every_millisecond() -> None:
+    rig = rig_of(JAW)
+    for name in LAWS:
+        law = Law(name)  # type: ignore[arg-type]
+        row = np.arange(1, 2001)
+        fails = ~assess(rig, JAW, 3.0, 52.0, row, law, 5.6).passes
+        assert shortest_duration_ms(rig, JAW, 3.0, 52.0, law, 5.6) == row[fails][-1] + 1
+
+
+def test_a_part_too_heavy_to_carry_is_impossible_and_the_reason_says_by_how_much() -> None:
+    heavy = replace(JAW, load=Load((PointMass(1.5, 0.12),), level_deg=10.0))
+    with pytest.raises(Impossible) as caught:
+        shortest_duration_ms(rig_of(heavy, 0.0), heavy, 0.0, 50.0, Law(), 6.0)
+    assert "at 10 deg" in caught.value.reason
+    assert "1.765 N.m" in caught.value.reason
+    assert "0.736 N.m" in caught.value.reason
+
+
+def test_a_drive_that_cannot_reach_is_impossible() -> None:
+    stuck = replace(JAW, drive=LeverPair(0.01, 0.03))
+    with pytest.raises(Impossible, match="the drive cannot bring the part there"):
+        shortest_duration_ms(rig_of(stuck), stuck, 0.0, 55.0, Law(), 6.0)
+
+
+def test_a_move_of_no_length_takes_one_millisecond_if_the_pose_can_be_held() -> None:
+    assert shortest_duration_ms(rig_of(JAW), JAW, 20.0, 20.0, Law(), 6.0) == 1
+
+
+def test_a_spring_against_the_weight_makes_a_move_quicker() -> None:
+    law = Law("cycloidal")
+    heavy = replace(JAW, load=Load((PointMass(0.45, 0.1),), level_deg=25.0))
+    helped = replace(heavy, load=replace(heavy.load, springs=(Spring(0.02, 1200.0),)))
+    without = shortest_duration_ms(rig_of(heavy, 0.0), heavy, 0.0, 50.0, law, 6.0)
+    assert shortest_duration_ms(rig_of(helped, 0.0), helped, 0.0, 50.0, law, 6.0) < without
+
+
+def test_less_voltage_needs_more_time() -> None:
+    times = [shortest_duration_ms(rig_of(JAW), JAW, 0, 50, Law(), v) for v in (4.8, 5.4, 6.0)]
+    assert times == sorted(times, reverse=True)
+    assert len(set(times)) == 3
+
+
+def test_many_moves_give_each_its_own_answer() -> None:
+    rig = rig_of(JAW)
+    moves = [(0.0, 50.0, Law()), (0.0, 10.0, Law("parabolic"))]
+    expected = [shortest_duration_ms(rig, JAW, *move, 6.0) for move in moves]
+    assert shortest_durations_ms(rig, JAW, moves, 6.0) == expected
+    heavy = replace(JAW, load=Load((PointMass(3.0, 0.12),), level_deg=10.0))
+    assert shortest_durations_ms(rig_of(heavy), heavy, moves, 6.0) == [None, None]
