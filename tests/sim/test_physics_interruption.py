@@ -83,8 +83,7 @@ def test_taking_over_is_what_the_player_does(
     ours = take_over(
         JAW, *(np.array([v]) for v in (angle, speed, target, nominal / 1000.0)), law, (300, accel)
     )
-    close_call = abs(abs(float(ours.way_deg[0])) - 0.0) < 0.05
-    assume((not close_call and overlap_factor(law) > 0.51) or overlap_factor(law) == 0.0)
+    assume(abs(float(ours.way_deg[0])) > 0.05)  # nearer, rounding decides which way is ahead
     span = theirs.end_ms
     assert 1000.0 * float(ours.end_s[0]) == pytest.approx(span, rel=0.01, abs=1.0)
     for share in (0.0, 0.1, 0.3, 0.5, 0.8):
