@@ -17,6 +17,7 @@ enum {
     EDGE_GAP = 320,
     WINDOW_START = 1024, /* after the tick, so that the tick's handler can set the first compare in time */
     EDGES = 2 * BC_SERVOS,
+    SHORTEST_PULSE = 6400, /* 800 ticks of 0.5 us, TABLE.md 1.2 */
     PORT_OFFSET = 2, /* PORTx behind PINx */
 };
 
@@ -37,50 +38,66 @@ static volatile bool waiting;
 static struct edge *volatile next_edge;
 static volatile uint8_t edges_left;
 
-static bool is_clear(uint16_t when)
+static bool is_close(uint16_t a, uint16_t b)
 {
-    for (uint8_t i = 0; i < edge_count; i++) {
-        uint16_t apart = (uint16_t)(when - edges[i].when + EDGE_GAP - 1);
-        if (apart < 2 * EDGE_GAP - 1) {
-            return false;
-        }
-    }
-    return true;
+    return (uint16_t)(a - b + EDGE_GAP - 1) < 2 * EDGE_GAP - 1;
 }
 
 /* A window is longer than half of timer 1's range: its times are ordered by their distance from its start. */
 static void insert(uint16_t when, uint8_t pin, bool rising)
 {
-    uint8_t i = edge_count++;
-    while (i > 0 && (uint16_t)(edges[i - 1].when - window_start) > (uint16_t)(when - window_start)) {
-        edges[i] = edges[i - 1];
-        i--;
-    }
+    struct edge *edge = edges + edge_count;
     uint8_t mask = pin_mask(pin);
-    edges[i].when = when;
-    edges[i].port = (uint8_t)((uint16_t)pin_register(pin) + PORT_OFFSET);
-    edges[i].keep = (uint8_t)~mask;
-    edges[i].set = rising ? mask : 0;
+    while (edge > edges && (uint16_t)(edge[-1].when - window_start) > (uint16_t)(when - window_start)) {
+        *edge = edge[-1];
+        edge--;
+    }
+    edge->when = when;
+    edge->port = (uint8_t)((uint16_t)pin_register(pin) + PORT_OFFSET);
+    edge->keep = (uint8_t)~mask;
+    edge->set = rising ? mask : 0;
+    edge_count++;
 }
 
-static uint16_t place(uint16_t from, uint16_t width, uint8_t pin)
+/*
+ * The first moment at which neither the pulse's rise nor its fall is close to an edge that stands. Rises follow one another at
+ * EDGE_GAP or more, so only falls need to be looked at, and no fall comes before the shortest pulse is over.
+ */
+static uint16_t place(uint16_t from, uint16_t width, const uint16_t *falls, uint8_t count)
 {
-    while (!is_clear(from) || !is_clear((uint16_t)(from + width))) {
-        from += EDGE_GAP / 2;
+    bool early = (uint16_t)(from - window_start) < SHORTEST_PULSE - EDGE_GAP;
+    for (uint8_t i = 0; i < count; i++) {
+        if (is_close(falls[i], (uint16_t)(from + width)) || (!early && is_close(falls[i], from))) {
+            from += EDGE_GAP / 2;
+            early = false;
+            i = (uint8_t)-1; /* look at all again */
+        }
     }
-    insert(from, pin, true);
-    insert((uint16_t)(from + width), pin, false);
-    return (uint16_t)(from + EDGE_GAP);
+    return from;
 }
 
 void pulses_prepare(uint8_t tick)
 {
+    uint16_t falls[BC_SERVOS];
+    uint8_t count = 0;
     window_start = (uint16_t)(clock_time_of(tick) + WINDOW_START);
     uint16_t from = window_start;
     edge_count = 0;
     for (uint8_t i = 0; i < servo_count; i++) {
         if (bc_image.pulse[i] != 0) {
-            from = place(from, (uint16_t)(8 * bc_image.pulse[i]), servo_pins[i]);
+            uint16_t width = (uint16_t)(8 * bc_image.pulse[i]);
+            from = place(from, width, falls, count);
+            falls[count] = (uint16_t)(from + width);
+            insert(from, servo_pins[i], true);
+            from += EDGE_GAP;
+            count++;
+        }
+    }
+    for (uint8_t i = servo_count; count > 0;) {
+        i--;
+        if (bc_image.pulse[i] != 0) {
+            count--;
+            insert(falls[count], servo_pins[i], false);
         }
     }
     if (edge_count == 0) {

@@ -323,10 +323,18 @@ static uint16_t duty_of(uint16_t level) {
     const uint16_t *at = bc_lightness + (level >> 9);
     uint16_t f = level & 511;
     uint16_t low = bc_flash_u16(at);
+    uint16_t step;
+    uint16_t part;
     if (f == 0) {
         return low;
     }
-    return (uint16_t)(low + (((uint32_t)(uint16_t)(bc_flash_u16(at + 1) - low) * f) >> 9));
+    /* (step f) >> 9 by way of (step f) >> 8, which needs no 32 bits */
+    step = (uint16_t)(bc_flash_u16(at + 1) - low);
+    part = part_of(step, (uint8_t)f);
+    if (f > 255) {
+        part = (uint16_t)(part + step);
+    }
+    return (uint16_t)(low + (part >> 1));
 }
 
 static uint16_t modulated(uint16_t level, uint16_t m) {
