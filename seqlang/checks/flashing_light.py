@@ -27,7 +27,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from seqlang import units
-from seqlang.checks.rehearsed_light import can_flash, light_show, swapped, watch
+from seqlang.checks.rehearsed_light import can_flash, swapped, watch
 from seqlang.checks.rewrite import rewritten
 from seqlang.checks.scene import Scene
 from seqlang.checks.words import listed, seconds
@@ -43,11 +43,10 @@ SLOWEST_MS = 4_000
 def check(scene: Scene) -> Iterator[Finding]:
     if not scene.lamps and not scene.strips:
         return
-    lights = light_show(scene.show)
     for cue in scene.show.score.cues:
         if scene.playable(cue) and can_flash(cue):
-            for found in flashing(*watch(lights, cue)):
-                yield _finding(scene, lights, cue, found)
+            for found in flashing(*scene.watched(cue)):
+                yield _finding(scene, scene.lights, cue, found)
 
 
 def _finding(scene: Scene, lights: Show, cue: Cue, found: Flashing) -> Finding:

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 from math import inf
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sim.flash import FLASHES, SECOND_MS, Source, lamp_source, strip_source
 from sim.light import srgb_to_linear
@@ -31,24 +32,37 @@ from sim.model import (
 )
 from sim.rehearse import rehearse
 from sim.sampling import sample
-from sim.score import duration_ms, timeline, walk
+from sim.score import Lengths, duration_ms, timeline, walk
+from sim.trajectories import Trajectories
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
+Times: TypeAlias = NDArray[np.float64]
 
 LEAD_MS = 1000
 """Idle shines this long before the cue starts, so that the change from one to the other counts."""
 
-LONGEST_MS = 12_000
-"""What repeats is watched this long: an effect's pattern has shown itself by then (own limit)."""
+LEAST_MS = 12_000
+"""What repeats for ever is watched at least this long, and for two passes: an effect's pattern has
+shown itself by then (own limit)."""
+
+LONGEST_MS = 600_000
+"""Nothing is watched for longer than ten minutes (own limit)."""
+
+CHUNK = 600
+"""Frames sampled at a time: a strip takes 48 bytes a pixel and frame."""
 
 _CHANGES = 2 * (FLASHES + 1)
 
 
-def can_flash(cue: Cue) -> bool:
-    """Whether lights could change eight times in a second; says yes when in doubt."""
+def can_change(cue: Cue) -> bool:
+    """Whether lights could change three times in a second, a part of two cues' flashing."""
+    return can_flash(cue, 3)
+
+
+def can_flash(cue: Cue, changes: int = _CHANGES) -> bool:
+    """Whether lights could change so often in a second; says yes when in doubt."""
     starts: list[float] = []
     ends: list[float] = []
     for start, step in timeline(cue.body):
@@ -57,17 +71,17 @@ def can_flash(cue: Cue) -> bool:
         if isinstance(step, Repeat) and any(isinstance(inner, Fade) for inner in walk(step.body)):
             fades = sum(isinstance(inner, Fade) for inner in walk(step.body))
             once = duration_ms(step.body)
-            if once == inf or fades * (SECOND_MS / max(once, 1.0) + 1.0) >= _CHANGES - 2:
+            if once == inf or fades * (SECOND_MS / max(once, 1.0) + 1.0) >= changes - 2:
                 return True
         if isinstance(step, Fade) and start < inf:
             starts.append(start)
             ends.append(start + step.duration_ms)
-    if len(starts) < _CHANGES - 2:
+    if len(starts) < changes - 2:
         return False
     first, last = np.sort(np.array(starts)), np.sort(np.array(ends))
     inside = np.searchsorted(first, last + SECOND_MS, "right") - np.searchsorted(last, last)
     # idle before and after may add a change each
-    return bool(inside.max() >= _CHANGES - 2)
+    return bool(inside.max() >= changes - 2)
 
 
 def light_show(show: Show) -> Show:
@@ -76,18 +90,47 @@ def light_show(show: Show) -> Show:
     return replace(show, rig=replace(show.rig, outputs=lights, inputs=()))
 
 
-def watch(lights: Show, cue: Cue) -> tuple[NDArray[np.float64], dict[str, Source]]:
-    """Times (ms from the cue's start) and the light of each output of a show of lights alone."""
+def watch(
+    lights: Show, cue: Cue, then: Cue | None = None, after_ms: int = 0
+) -> tuple[Times, dict[str, Source]]:
+    """Times (ms from the cue's start) and the light of each output of a show of lights alone.
+
+    `then` is started `after_ms` after the first cue, whatever that does to it.
+    """
     idle = next((c for c in lights.score.cues if c.name == lights.score.idle), None)
-    cues = (cue,) if idle is None or idle.name == cue.name else (idle, cue)
-    score = Score("", cues, idle=lights.score.idle if idle is not None else None)
-    alone = replace(lights, score=score)
     is_idle = idle is not None and idle.name == cue.name
     start = 0 if is_idle else LEAD_MS
-    length = start + int(min(duration_ms(cue.body), LONGEST_MS)) + int(SECOND_MS)
     presses = () if is_idle else (Press(start, cue=cue.name),)
+    length = start + watched_ms(cue) + int(SECOND_MS)
+    if then is not None:
+        presses = (*presses, Press(start + after_ms, cue=then.name))
+        length = start + after_ms + min(watched_ms(then), LEAST_MS) + int(SECOND_MS)
+    cast = {c.name: c for c in (idle, cue, then) if c is not None}
+    alone = replace(lights, score=Score("", tuple(cast.values()), idle=lights.score.idle))
+    trajectories = rehearse(alone, presses, length)
     times = np.arange(0.0, length, FRAME_MS)
-    samples = sample(rehearse(alone, presses, length), times)
+    parts = [
+        _light(lights, trajectories, times[at : at + CHUNK]) for at in range(0, times.size, CHUNK)
+    ]
+    return times - start, {name: _joined([part[name] for part in parts]) for name in parts[0]}
+
+
+def watched_ms(cue: Cue) -> int:
+    """How long the cue is watched: all of it, or two passes of what has no end."""
+    whole = duration_ms(cue.body)
+    if whole == inf:
+        lengths = Lengths(cue.body)
+        ends = [
+            start + lengths[step]
+            for start, step in timeline(cue.body, lengths)
+            if start + lengths[step] < inf
+        ]
+        whole = max(LEAST_MS, 2 * max(ends, default=0))
+    return int(min(whole, LONGEST_MS))
+
+
+def _light(lights: Show, trajectories: Trajectories, times: Times) -> dict[str, Source]:
+    samples = sample(trajectories, times)
     sources: dict[str, Source] = {}
     for output in lights.rig.outputs:
         if isinstance(output, Lamp) and output.name in samples.lamps:
@@ -97,7 +140,15 @@ def watch(lights: Show, cue: Cue) -> tuple[NDArray[np.float64], dict[str, Source
         elif isinstance(output, Strip) and output.name in samples.strips:
             mean = samples.strips[output.name].linear.mean(axis=1)
             sources[output.name] = strip_source(mean, output.pixels)
-    return times - start, sources
+    return sources
+
+
+def _joined(parts: list[Source]) -> Source:
+    return Source(
+        np.concatenate([part.rgb for part in parts]),
+        np.concatenate([part.luminance for part in parts]),
+        parts[0].weight,
+    )
 
 
 def swapped(step: Step, change: Callable[[Step], Step]) -> Step:

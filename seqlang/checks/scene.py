@@ -9,6 +9,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from seqlang.checks.pace import Failure, failures
+from seqlang.checks.rehearsed_light import Times, light_show, watch
 from seqlang.checks.workload import Work, workload
 from seqlang.diagnostics import Origin, Span
 from sim.interruption import Cuts, interruptions
@@ -33,7 +34,8 @@ from sim.supply import PIXEL_IDLE_A, highest_v
 from sim.threads import ThreadError, threads
 
 if TYPE_CHECKING:
-    from seqlang.source import Source
+    from seqlang.source import Source as Text
+    from sim.flash import Source
 
 _NOWHERE = Origin(Span("", 0, 0))
 
@@ -45,7 +47,7 @@ class Scene:
     show: Show
     origins: Mapping[int, Origin]
     places: Mapping[str, Origin]
-    sources: Mapping[str, Source]
+    sources: Mapping[str, Text]
 
     # -- places ---------------------------------------------------------------------------
 
@@ -221,6 +223,21 @@ class Scene:
         return {
             sag.board: highest_v(self.show.rig, sag.board) for sag in self.sags if sag.collapsed
         }
+
+    @cached_property
+    def lights(self) -> Show:
+        """The show with its lights alone."""
+        return light_show(self.show)
+
+    @cached_property
+    def _watched(self) -> dict[str, tuple[Times, dict[str, Source]]]:
+        return {}
+
+    def watched(self, cue: Cue) -> tuple[Times, dict[str, Source]]:
+        """The light of a cue rehearsed alone (see `rehearsed_light`), once for all checks."""
+        if cue.name not in self._watched:
+            self._watched[cue.name] = watch(self.lights, cue)
+        return self._watched[cue.name]
 
     def playable(self, cue: Cue) -> bool:
         """Whether a rehearsal can play the cue (see `too_many_threads`)."""

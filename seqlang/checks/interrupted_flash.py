@@ -1,0 +1,164 @@
+"""interrupted-flash: two cues, each safe by itself, flash when one follows or joins the other.
+
+What: no output, nor all of them together, flashes more than three times within a second when a
+button's cue takes over from another one, or runs beside it.
+
+Why: buttons are pressed at any instant; three flashes at the end of one cue and one at the start of
+the next are four.
+
+Example: `alarm` blinks three times in its last second, and so does `lure` in its first.
+
+Instead: let the second cue begin with a second of calm, or slow both down.
+
+Source of the limit: as for `general-flash`. Candidates are found by counting changes; each is
+then rehearsed, and only what flashes there is named. One button pressed again and again can make
+any light flash; no check can prevent that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from seqlang.checks.rehearsed_light import Times, can_change, watch
+from seqlang.checks.scene import Scene
+from seqlang.checks.words import listed, seconds
+from seqlang.diagnostics import Finding
+from sim.flash import (
+    FLASHES,
+    SECOND_MS,
+    Flashing,
+    flashing,
+    general_changes,
+    red_changes,
+    together,
+)
+from sim.model import Cue, Show
+
+MOST_PAIRS = 60
+"""Of more candidates those with the most changes are rehearsed (own limit)."""
+
+OFFSETS_MS = (0, 240, 500, 740)
+"""Two cues that run beside each other are started so far apart."""
+
+_TOO_MANY = 2 * (FLASHES + 1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """The instants of a cue's changes, per kind and output ("": all together)."""
+
+    cue: Cue
+    changes: dict[tuple[str, str], Times]
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    bound = {binding.cue for binding in scene.show.score.bindings}
+    lights = scene.lights
+    names = {output.name for output in lights.rig.outputs}
+    able = [
+        cue
+        for cue in scene.show.score.cues
+        if cue.name in scene.reachable and names & scene.uses[cue.name] and scene.playable(cue)
+    ]
+    seen = [one for one in (_seen(scene, cue) for cue in able if can_change(cue)) if one.changes]
+    pairs = [(a, b) for a in seen for b in seen if a is not b and b.cue.name in bound]
+    ranked = sorted(((_most(scene, *pair), n) for n, pair in enumerate(pairs)), reverse=True)
+    named: set[str] = set()
+    for most, n in ranked[:MOST_PAIRS]:
+        first, then = pairs[n]
+        if most < _TOO_MANY or then.cue.name in named:
+            continue
+        for finding in _confirmed(scene, lights, first, then):
+            named.add(then.cue.name)
+            yield finding
+
+
+def _seen(scene: Scene, cue: Cue) -> _Seen:
+    times, sources = scene.watched(cue)
+    if any(flashing(times, sources)):
+        return _Seen(cue, {})  # a finding of its own
+    changes: dict[tuple[str, str], Times] = {}
+    whole = {"": together(sources)} if len(sources) > 1 else {}
+    own = {name: (source.luminance, source.rgb) for name, source in sources.items()}
+    for name, (luminance, rgb) in {**own, **whole}.items():
+        for kind, found in (
+            ("general", general_changes(times, luminance).at_ms),
+            ("red", red_changes(times, rgb).at_ms),
+        ):
+            if found.size:
+                changes[kind, name] = found
+    return _Seen(cue, changes)
+
+
+def _most(scene: Scene, first: _Seen, then: _Seen) -> int:
+    """The most changes a second could hold when `then` follows or joins `first`, from above."""
+    worst = 0
+    for key in first.changes.keys() | then.changes.keys():
+        before = first.changes.get(key, np.zeros(0))
+        after = then.changes.get(key, np.zeros(0))
+        if _beside(scene, first.cue, then.cue):
+            worst = max(worst, _densest(before, SECOND_MS) + _densest(after, SECOND_MS))
+            continue
+        starts = after[(after >= 0.0) & (after <= SECOND_MS)]
+        for number, at in enumerate(starts, start=1):
+            # one change more, from the light that is cut to the one that begins
+            worst = max(worst, number + 1 + _densest(before, SECOND_MS - at))
+    return worst
+
+
+def _beside(scene: Scene, first: Cue, then: Cue) -> bool:
+    """Whether the two can run at the same time."""
+    idle = scene.show.score.idle
+    return first.name != idle and not scene.uses[first.name] & scene.uses[then.name]
+
+
+def _densest(at_ms: Times, window_ms: float) -> int:
+    """The most changes within any window of that length."""
+    if not at_ms.size:
+        return 0
+    ends = np.searchsorted(at_ms, at_ms + window_ms, side="right")
+    return int((ends - np.arange(at_ms.size)).max())
+
+
+def _confirmed(scene: Scene, lights: Show, first: _Seen, then: _Seen) -> Iterator[Finding]:
+    """The finding, if a rehearsal at one of the likely instants really flashes."""
+    for after_ms in _instants(scene, first, then):
+        found = flashing(*watch(lights, first.cue, then.cue, after_ms))
+        if found:
+            yield _finding(scene, first.cue, then.cue, after_ms, found[0])
+            return
+
+
+def _instants(scene: Scene, first: _Seen, then: _Seen) -> list[int]:
+    if _beside(scene, first.cue, then.cue):
+        return list(OFFSETS_MS)
+    instants: set[int] = set()
+    for at_ms in first.changes.values():
+        ends = np.searchsorted(at_ms, at_ms + SECOND_MS / 2.0, side="right")
+        densest = int(np.argmax(ends - np.arange(at_ms.size)))
+        last = float(at_ms[int(ends[densest]) - 1])
+        instants |= {max(0, int(last) + later) for later in (20, 60, 120)}
+    return sorted(instants)
+
+
+def _finding(scene: Scene, first: Cue, then: Cue, after_ms: int, found: Flashing) -> Finding:
+    outputs = listed(list(found.outputs))
+    return Finding(
+        "warning",
+        "interrupted-flash",
+        f"{outputs} {'flashes' if len(found.outputs) == 1 else 'flash'} {found.count} times within "
+        f"one second when `{then.name}` starts {seconds(after_ms)} after `{first.name}`, and "
+        f"{FLASHES} times are safe",
+        scene.span(then.mark, "name"),
+        label="each of the two is safe by itself",
+        related=((scene.span(first.mark, "name"), "the cue that runs already"),),
+        notes=("thresholds of WCAG 2.2, made for screens; some people react to less",),
+        help="let one of the two begin or end with a second of calm, or let the second wait: "
+        "`if busy wait`",
+        asked=found.count,
+        limit=FLASHES,
+        unit="flashes a second",
+    )
