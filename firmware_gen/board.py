@@ -12,27 +12,24 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from firmware_gen.chips import ATMEGA328P, LIMITS, Chip
-from firmware_gen.crc import crc16
 from firmware_gen.frames import LinkFrame, Receiver, encode
-from firmware_gen.layout import BAD_ADDRESS, BAD_CHIP, CRC_SIZE, HEADER
+from firmware_gen.intake import ADDRESS_AT, WINDOW, Intake, RequestRefusedError
+from firmware_gen.layout import BAD_CHIP, HEADER
 from firmware_gen.player import Frame, Player
 from firmware_gen.protocol import (
     BROADCASTABLE,
     BUTTON,
-    DATA,
     EVERYBODY,
     FIRMWARE_VERSION,
     HELD_FRAMES,
     HELLO,
     NO_ADDRESS,
     ONE_WAY,
-    OPEN,
     ORDERED,
     PROTOCOL_VERSION,
     READ,
     REPLY,
     TRIGGER,
-    VERIFY_REPLY,
     Hello,
     Kind,
     Mode,
@@ -44,23 +41,8 @@ from firmware_gen.slots import Slots
 from firmware_gen.storage import Storage
 from firmware_gen.table import TableError, decode
 
-WINDOW = 2
-"""Data requests that may be under way unanswered: as many chunks wait in RAM to be stored."""
-
-_SHORTEST_TABLE = HEADER.size + CRC_SIZE
-_ADDRESS_AT = HEADER.offsets()["address"]
 _SHOW_AT = HEADER.offsets()["show"]
 _KINDS = frozenset(Kind)
-
-
-@dataclass(slots=True)
-class _Transfer:
-    """The table being received."""
-
-    length: int
-    crc: int
-    address: int
-    verified: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,14 +53,6 @@ class _Remembered:
     kind: int
     reply: bytes | None
     """None while it is not answered yet."""
-
-
-@dataclass(frozen=True, slots=True)
-class _RefusedError(Exception):
-    """A request that is answered by a status other than done."""
-
-    status: Status
-    rest: bytes = b""
 
 
 class Witness:
@@ -127,12 +101,10 @@ class Board:
         self._session: int | None = None
         self._last: _Remembered | None = None
         self._last_one_way: tuple[int, int] | None = None
-        self._transfer: _Transfer | None = None
-        self._waiting: LinkFrame | None = None
-        """The verify or commit that is answered when all is stored."""
         self._silent_frames = 0
         self._held: set[int] = set()
         self.slots = Slots(storage, chip, self._refusal_of)
+        self._intake = Intake(self.slots, chip, self._refusal_of)
         self._start()
 
     # -- the world around it ---------------------------------------------------------------
@@ -155,12 +127,14 @@ class Board:
         """
         if self.slots.work():
             return True
-        if self._waiting is not None:
-            request, self._waiting = self._waiting, None
-            if request.kind == Kind.VERIFY:
-                self._answer(request, *self._verdict())
-            else:
-                self._changed_over(request)
+        request, self._intake.waiting = self._intake.waiting, None
+        if request is not None and request.kind == Kind.VERIFY:
+            self._answer(request, *self._intake.verdict())
+        elif request is not None:
+            # The reply goes out from the address that was asked.
+            self._answer(request, Status.DONE)
+            self._intake.change_over()
+            self._start()
         return False
 
     def frame(self) -> Frame | None:
@@ -175,11 +149,11 @@ class Board:
     @property
     def storing(self) -> bool:
         """`work` has something to do."""
-        return not self.slots.idle or self._waiting is not None
+        return not self.slots.idle or self._intake.waiting is not None
 
     @property
     def address(self) -> int:
-        return self.slots.table[_ADDRESS_AT] if self.slots.table else NO_ADDRESS
+        return self.slots.table[ADDRESS_AT] if self.slots.table else NO_ADDRESS
 
     @property
     def mode(self) -> Mode:
@@ -198,7 +172,7 @@ class Board:
         if frame.kind & ONE_WAY:
             if kind in BROADCASTABLE and self._last_one_way != (kind, frame.seq):
                 self._last_one_way = (kind, frame.seq)
-                with suppress(_RefusedError):
+                with suppress(RequestRefusedError):
                     self._obey(Kind(kind), frame.payload)
         elif kind in ORDERED:
             self._take_ordered(frame)
@@ -224,13 +198,13 @@ class Board:
         """Act on a request and answer it; None if the answer comes later."""
         try:
             if frame.kind not in _KINDS:
-                raise _RefusedError(Status.UNKNOWN_KIND)
+                raise RequestRefusedError(Status.UNKNOWN_KIND)
             rest = self._obey(Kind(frame.kind), frame.payload)
-        except _RefusedError as refused:
+        except RequestRefusedError as refused:
             self._answer(frame, refused.status, refused.rest)
             return refused.status
         if rest is None:
-            self._waiting = frame
+            self._intake.waiting = frame
             return None
         self._answer(frame, Status.DONE, rest)
         return Status.DONE
@@ -251,7 +225,7 @@ class Board:
         acts: dict[Kind, Callable[[bytes], bytes | None]] = {
             Kind.HELLO: self._hello,
             Kind.OPEN: self._open,
-            Kind.DATA: self._data,
+            Kind.DATA: self._intake.data,
             Kind.VERIFY: self._verify,
             Kind.COMMIT: self._commit,
             Kind.READ: self._read,
@@ -266,7 +240,7 @@ class Board:
         try:
             rest = acts[kind](payload)
         except struct.error:
-            raise _RefusedError(Status.MALFORMED) from None
+            raise RequestRefusedError(Status.MALFORMED) from None
         if kind in BROADCASTABLE:
             self._witness.asked(kind, payload)
         return rest
@@ -291,82 +265,20 @@ class Board:
         ).pack()
 
     def _open(self, payload: bytes) -> bytes:
-        length, crc, address = OPEN.unpack(payload)
-        if self._committing:
-            raise _RefusedError(Status.BUSY)
-        if length < _SHORTEST_TABLE or address == NO_ADDRESS:
-            raise _RefusedError(Status.MALFORMED)
-        if length > self.chip.slot_bytes:
-            raise _RefusedError(Status.TOO_LARGE)
-        if address not in (EVERYBODY, self.address) and self.address != NO_ADDRESS:
-            raise _RefusedError(Status.WRONG_ADDRESS)
-        self._transfer, self._waiting = _Transfer(length, crc, address), None
-        self.slots.open()
-        return b""
+        return self._intake.open(payload, self.address)
 
-    def _data(self, payload: bytes) -> bytes:
-        (offset,) = DATA.unpack(payload[: DATA.size])
-        chunk = payload[DATA.size :]
-        if self._waiting is not None:
-            raise _RefusedError(Status.BUSY)
-        if self._transfer is None:
-            raise _RefusedError(Status.OUT_OF_ORDER)
-        if (
-            not 1 <= len(chunk) <= self.chip.chunk_bytes
-            or offset + len(chunk) > self._transfer.length
-        ):
-            raise _RefusedError(Status.MALFORMED)
-        if self.slots.waiting_chunks >= WINDOW:
-            raise _RefusedError(Status.BUSY)
-        self._transfer.verified = False
-        self.slots.put(offset, chunk)
-        return b""
-
-    def _verify(self, payload: bytes) -> bytes | None:
+    def _verify(self, payload: bytes) -> None:
         _expect_empty(payload)
-        if self._committing:
-            raise _RefusedError(Status.BUSY)
-        if self._transfer is None:
-            raise _RefusedError(Status.OUT_OF_ORDER)
-        return None
-
-    def _verdict(self) -> tuple[Status, bytes]:
-        """The answer to a verify, once all is stored."""
-        assert self._transfer is not None
-        table = self.slots.filled(self._transfer.length)
-        found = crc16(table[:-2])
-        refusal = self._refusal_of(table)
-        if refusal == 0 and self._transfer.address not in (
-            EVERYBODY,
-            table[_ADDRESS_AT],
-        ):
-            refusal = BAD_ADDRESS
-        if found != self._transfer.crc or found != int.from_bytes(table[-2:], "little"):
-            status = Status.CRC_DIFFERS
-        elif refusal:
-            status = Status.REFUSED
-        else:
-            status = Status.DONE
-        self._transfer.verified = status == Status.DONE
-        return status, VERIFY_REPLY.pack(found, refusal)
+        self._intake.verify()
 
     def _commit(self, payload: bytes) -> None:
         _expect_empty(payload)
-        if self._transfer is None or not self._transfer.verified or self._waiting is not None:
-            raise _RefusedError(Status.OUT_OF_ORDER)
-        self.slots.commit()
-
-    def _changed_over(self, request: LinkFrame) -> None:
-        """Answer a commit, from the address that was asked, and start the new show."""
-        self._answer(request, Status.DONE)
-        self._transfer = None
-        self.slots.choose()
-        self._start()
+        self._intake.commit()
 
     def _read(self, payload: bytes) -> bytes:
         offset, count = READ.unpack(payload)
         if not 1 <= count <= self.chip.chunk_bytes:
-            raise _RefusedError(Status.MALFORMED)
+            raise RequestRefusedError(Status.MALFORMED)
         self._playing()
         return self.slots.table[offset : offset + count]
 
@@ -374,14 +286,14 @@ class Board:
         (tag,) = TRIGGER.unpack(payload)
         player = self._playing(Mode.READY)
         if tag not in self._tags:
-            raise _RefusedError(Status.NO_SUCH_CUE)
+            raise RequestRefusedError(Status.NO_SUCH_CUE)
         player.trigger(tag)
         return b""
 
     def _button(self, payload: bytes) -> bytes:
         button, down = BUTTON.unpack(payload)
         if not 1 <= button <= LIMITS.button or down not in (0, 1):
-            raise _RefusedError(Status.MALFORMED)
+            raise RequestRefusedError(Status.MALFORMED)
         self._playing(*((Mode.READY,) if down else ())).button(button, bool(down))
         (self._held.add if down else self._held.discard)(button)
         return b""
@@ -443,7 +355,7 @@ class Board:
     def _playing(self, *modes: Mode) -> Player:
         """The player, if it is in one of the modes (none given: if there is one)."""
         if self.player is None or (modes and self.mode not in modes):
-            raise _RefusedError(Status.NOT_IN_THIS_MODE)
+            raise RequestRefusedError(Status.NOT_IN_THIS_MODE)
         return self.player
 
     def _let_go(self) -> None:
@@ -453,11 +365,7 @@ class Board:
             self.player.button(button, False)
             self._witness.asked(Kind.BUTTON, BUTTON.pack(button, False))
 
-    @property
-    def _committing(self) -> bool:
-        return self._waiting is not None and self._waiting.kind == Kind.COMMIT
-
 
 def _expect_empty(payload: bytes) -> None:
     if payload:
-        raise _RefusedError(Status.MALFORMED)
+        raise RequestRefusedError(Status.MALFORMED)

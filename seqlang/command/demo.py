@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -122,7 +122,6 @@ class _Hand:
 
     link: Link
     board: CompiledBoard
-    down: set[int] = field(default_factory=set)
 
     def wait(self, time_s: float) -> None:
         """Let board time pass, saying all the while that the controller is there."""
