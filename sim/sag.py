@@ -11,7 +11,7 @@ runs beside another cue.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -21,6 +21,7 @@ from sim.envelope import assess
 from sim.holding import worst_hold
 from sim.light import luminance, strip_linear
 from sim.model import (
+    Adapter,
     Board,
     Cells,
     Cue,
@@ -52,7 +53,15 @@ from sim.supply import (
     strip_full_a,
 )
 
-__all__ = ["BROWN_OUT_V", "SAFE_CLOCK_V", "Sag", "lowest_voltages", "sags", "start_sags"]
+__all__ = [
+    "BROWN_OUT_V",
+    "SAFE_CLOCK_V",
+    "Sag",
+    "lowest_voltages",
+    "sags",
+    "start_sags",
+    "without_limits",
+]
 
 SUBSETS_KEPT: Final = 16
 """With more servos on a supply than this, all are taken to move at once."""
@@ -78,6 +87,19 @@ class Sag:
     cues: tuple[str, ...]
     collapsed: bool
     starting: str | None = None
+
+
+def without_limits(show: Show) -> Show:
+    """The show with regulators and adapters that give any current: what is asked of them?"""
+    supplies = []
+    for supply in show.rig.supplies:
+        source, regulator = supply.source, supply.regulator
+        if isinstance(source, Adapter):
+            source = replace(source, current_a=_ENDLESS)
+        if regulator is not None:
+            regulator = replace(regulator, current_a=_ENDLESS)
+        supplies.append(replace(supply, source=source, regulator=regulator))
+    return replace(show, rig=replace(show.rig, supplies=tuple(supplies)))
 
 
 def lowest_voltages(show: Show) -> dict[str, float]:

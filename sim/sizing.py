@@ -28,7 +28,7 @@ from sim.holding import worst_hold
 from sim.interruption import Cuts, interruptions
 from sim.model import Board, Cells, Lamp, Regulator, Servo, Show, Supply
 from sim.resistor import Series
-from sim.sag import Sag, sags, start_sags
+from sim.sag import Sag, sags, start_sags, without_limits
 from sim.score import PlannedMove, planned_moves
 from sim.servo import KGF_CM_NM
 from sim.supply import highest_v, lamp_series
@@ -144,7 +144,9 @@ class Sizes:
 
 
 def size(show: Show) -> Sizes:
-    """Size a show's servos, supplies and lamps."""
+    """Size a show's servos, supplies and lamps, as if its supplies gave any current."""
+    present = {supply.name: supply for supply in show.rig.supplies}
+    show = without_limits(show)
     book = Book(show)
     mix = book.mix()
     worst = {sag.board: sag for sag in sags(show)}
@@ -166,7 +168,7 @@ def size(show: Show) -> Sizes:
             )
             for one in servos
         ),
-        supplies=tuple(_supply(show, supply, book, mix, worst) for supply in show.rig.supplies),
+        supplies=tuple(_supply(show, one, book, mix, worst) for one in present.values()),
         lamps=tuple(_lamp(show, lamp) for lamp in outputs if isinstance(lamp, Lamp)),
         mix=mix,
         margin=show.rig.wearer.margin,

@@ -30,10 +30,10 @@ if TYPE_CHECKING:
 def command(file: str, form: str) -> None:
     """Say which servos, battery, fuse, wires and resistors a show needs.
 
-    A show need not pass its check for this: too weak a servo is what it is asked about.
+    A show must be readable but need not pass its check: too weak a servo is what it is asked about.
     """
     loaded = load(file)
-    if loaded.show is None:
+    if loaded.show is None or any(f.severity == "error" for f in loaded.findings):
         colour = wants_colour(sys.stderr)
         click.echo(text(loaded.findings, loaded.sources, colour=colour), err=True, color=colour)
         raise ShowFailed(f"{file}: {summary(loaded.findings)}")
