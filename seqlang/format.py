@@ -252,7 +252,8 @@ def _drive(drive: Drive) -> Iterator[str]:
     elif isinstance(drive, LeverPair):
         at = drive.square_deg
         square = "" if at is None else f", square at {_quantity(at, 'deg')}"
-        yield f"levers horn {_quantity(drive.horn_m, 'm')}, arm {_quantity(drive.arm_m, 'm')}{square}"
+        horn, arm = _quantity(drive.horn_m, "m"), _quantity(drive.arm_m, "m")
+        yield f"levers horn {horn}, arm {arm}{square}"
     else:
         assert isinstance(drive, FourBar)
         bars = zip(

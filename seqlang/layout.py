@@ -103,7 +103,7 @@ def _too_deep(source: Source, lines: list[str]) -> list[Finding]:
     """Blocks or brackets nested beyond what anybody reads."""
     stack = [0]
     for number, line in enumerate(lines):
-        if line.count("(") > MOST_BRACKETS and _brackets(line) > MOST_BRACKETS:
+        if MOST_BRACKETS < len(line) <= MOST_IN_LINE and _brackets(line) > MOST_BRACKETS:
             return [
                 _fault(
                     "nested-too-deep",
@@ -137,6 +137,8 @@ def _too_deep(source: Source, lines: list[str]) -> list[Finding]:
 
 
 def _brackets(line: str) -> int:
+    if "(" not in line:
+        return 0
     deepest = level = 0
     for letter in line:
         if letter == "#":

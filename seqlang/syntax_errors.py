@@ -20,7 +20,7 @@ from lark.lexer import PatternStr
 from seqlang.diagnostics import Finding, Fix, Span
 from seqlang.names import nearest
 from seqlang.source import Source
-from seqlang.units import UNITS
+from seqlang.units import OTHERWISE, UNITS
 
 if TYPE_CHECKING:
     from lark import Lark
@@ -449,7 +449,7 @@ def _unknown_unit(at: _At) -> Finding | None:
     number = _NUMBER_BEFORE.search(at.source.text[at.first : at.start])
     if number is None or not re.match(r"[^\W\d_]", at.word) or at.word in _literals():
         return None
-    near = nearest(at.word, UNITS)
+    near = OTHERWISE.get(at.word) or nearest(at.word, UNITS)
     start = at.first + number.start()
     return at.finding(
         f"there is no unit `{at.word}`",

@@ -118,6 +118,27 @@ UNITS: Final[dict[str, tuple[Fraction, Dimension]]] = {
 }
 """Every unit by its spelling: its size in the coherent unit, and its dimension."""
 
+OTHERWISE: Final[dict[str, str]] = {
+    **dict.fromkeys(("sec", "secs", "second", "seconds"), "s"),
+    **dict.fromkeys(("msec", "millisecond", "milliseconds"), "ms"),
+    **dict.fromkeys(("usec", "microsecond", "microseconds"), "us"),
+    **dict.fromkeys(("minute", "minutes", "mins"), "min"),
+    **dict.fromkeys(("hour", "hours", "hr", "hrs"), "h"),
+    **dict.fromkeys(("degree", "degrees"), "deg"),
+    **dict.fromkeys(("kg.cm", "kgcm", "kg-cm", "kgf-cm", "kgfcm"), "kgf.cm"),
+    **dict.fromkeys(("oz.in", "ozin", "oz-in", "ozf-in"), "ozf.in"),
+    **dict.fromkeys(("Nm", "N-m"), "N.m"),
+    **dict.fromkeys(("Ncm", "N-cm"), "N.cm"),
+    **dict.fromkeys(("Nmm", "N-mm"), "N.mm"),
+    **dict.fromkeys(("gram", "grams"), "g"),
+    **dict.fromkeys(("amp", "amps", "ampere", "amperes"), "A"),
+    **dict.fromkeys(("volt", "volts"), "V"),
+    **dict.fromkeys(("percent", "pct"), "%"),
+    **dict.fromkeys(("inches", "Inch"), "inch"),
+    **dict.fromkeys(("metre", "metres", "meter", "meters"), "m"),
+}
+"""How else units are often written, for hints."""
+
 INVERSE: Final = frozenset({"s/60deg"})
 """Units that say how long a way takes: the number stands under the line."""
 

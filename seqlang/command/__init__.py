@@ -79,11 +79,16 @@ def group() -> None:
 def main(arguments: list[str] | None = None) -> NoReturn:
     """Run the command and exit with its status. No traceback leaves here."""
     gc.set_threshold(50_000, 20, 20)  # the process is short: collecting early only costs time
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a name the stream's encoding lacks is no failure
+            stream.reconfigure(errors="replace")
     try:
-        status = group.main(arguments, prog_name="bellcrank", standalone_mode=False)
+        words = sys.argv[1:] if arguments is None else list(arguments)
+        with group.make_context("bellcrank", words) as context:
+            status = group.invoke(context)
     except click.exceptions.Exit as end:
         sys.exit(end.exit_code)
-    except click.Abort:
+    except (click.Abort, KeyboardInterrupt):
         _fail("stopped", 130)
     except click.UsageError as error:
         error.show()

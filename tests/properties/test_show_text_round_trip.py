@@ -1,0 +1,240 @@
+"""Any show, written as text and loaded, is the same show."""
+
+from __future__ import annotations
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from firmware_gen.chips import ATMEGA328P
+from seqlang.format import text_of, without_marks
+from seqlang.load import load_text
+from seqlang.source import Source
+from sim import model
+from sim.model import Rig, Score, Show
+
+NAMES = st.text("abcdefghijklmnopqrstuvwxyz_", min_size=4, max_size=8).map(lambda n: n + "_x")
+TITLES = st.text(st.characters(blacklist_categories=("C", "Zl", "Zp"), blacklist_characters='"'))
+POSITIVE = st.floats(1e-6, 1e6)
+ANGLES = st.integers(-32000, 32000).map(lambda n: n / 100)
+LEVELS = st.integers(0, 200).map(lambda n: n / 2)
+COLOURS = st.tuples(*[st.integers(0, 255)] * 3)
+PINS = st.sampled_from(sorted(ATMEGA328P.pins.values()))
+SHARES = st.floats(1e-3, 0.5)
+MS = st.integers(1, 86_400_000)
+
+
+def laws() -> st.SearchStrategy[model.Law]:
+    plain = ("uniform", "parabolic", "harmonic", "cycloidal", "3-4-5", "4-5-6-7")
+    return st.one_of(
+        st.sampled_from([*plain, "modified sine", "modified trapezoid"]).map(model.Law),
+        SHARES.map(lambda alpha: model.Law("trapezoid", alpha)),
+        st.tuples(SHARES, SHARES).map(lambda two: model.Law("double-S", *two)),
+    )
+
+
+def strip_lights() -> st.SearchStrategy[model.StripLight]:
+    return st.one_of(st.just(model.BLACK), st.builds(model.StripLight, COLOURS, LEVELS))
+
+
+@st.composite
+def loads(draw: st.DrawFn) -> model.Load:
+    offset, start = st.floats(-360, 360), st.floats(0, 10)
+    bodies = st.one_of(
+        st.builds(model.PointMass, POSITIVE, st.floats(0, 10), offset),
+        st.builds(model.Rod, POSITIVE, POSITIVE, start, offset),
+        st.builds(model.Plate, POSITIVE, POSITIVE, POSITIVE, start, offset, st.booleans()),
+        st.builds(model.Box, POSITIVE, POSITIVE, POSITIVE, POSITIVE, start, offset),
+    )
+    return model.Load(
+        tuple(draw(st.lists(bodies, max_size=3))),
+        draw(offset),
+        draw(st.sampled_from(["level", "upright"])),
+        tuple(draw(st.lists(st.builds(model.Spring, POSITIVE, offset), max_size=2))),
+        draw(st.floats(0, 10)),
+        draw(st.booleans()),
+    )
+
+
+def drives() -> st.SearchStrategy[model.Drive]:
+    angle = st.floats(-360, 360)
+    return st.one_of(
+        st.floats(0.01, 1000).map(model.Gear),
+        st.builds(model.LeverPair, POSITIVE, POSITIVE, st.none() | angle),
+        st.builds(model.FourBar, *[POSITIVE] * 4, angle, st.booleans()),
+    )
+
+
+@st.composite
+def servos(draw: st.DrawFn, name: str, board: str) -> model.Servo:
+    low, high = sorted(draw(st.lists(ANGLES, min_size=2, max_size=2, unique=True)))
+    angles = sorted(draw(st.lists(ANGLES, min_size=2, max_size=5, unique=True)))
+    pulses = st.floats(400, 2600)
+    volts = sorted(draw(st.lists(POSITIVE, min_size=1, max_size=2, unique=True)))
+    limits = sorted(draw(st.lists(pulses, min_size=2, max_size=2, unique=True)))
+    return model.Servo(
+        name,
+        board,
+        draw(PINS),
+        tuple(model.CalibrationPoint(a, draw(pulses)) for a in angles),
+        (low, high),
+        tuple(model.Rating(v, draw(POSITIVE), draw(POSITIVE), draw(POSITIVE)) for v in volts),
+        draw(loads()),
+        draw(drives()),
+        draw(ANGLES),
+        draw(st.none() | POSITIVE),
+        draw(st.floats(0, 10)),
+        draw(st.floats(0, 100)),
+        (limits[0], limits[1]),
+        draw(st.none() | POSITIVE),
+        draw(st.floats(0, 10)),
+    )
+
+
+@st.composite
+def outputs(draw: st.DrawFn, name: str, board: str) -> model.Output:
+    pin = draw(PINS)
+    kind = draw(st.integers(0, 3))
+    if kind == 0:
+        return draw(servos(name, board))
+    if kind == 1:
+        count = draw(st.integers(1, 50))
+        return model.Lamp(
+            name, board, pin, draw(POSITIVE), draw(POSITIVE), count, draw(COLOURS), draw(LEVELS)
+        )
+    if kind == 2:
+        order = draw(st.sampled_from(["rgb", "rbg", "grb", "gbr", "brg", "bgr"]))
+        pixels, cap = draw(st.integers(1, 100)), draw(st.none() | POSITIVE)
+        return model.Strip(
+            name, board, pin, pixels, order, draw(POSITIVE), cap, draw(strip_lights())
+        )
+    return model.Switch(
+        name, board, pin, draw(st.booleans()), draw(st.booleans()), draw(st.floats(0, 10))
+    )
+
+
+@st.composite
+def rigs(draw: st.DrawFn, names: list[str]) -> Rig:
+    source = st.one_of(
+        st.builds(model.Adapter, POSITIVE, POSITIVE),
+        st.builds(
+            model.Cells,
+            st.sampled_from(["li-ion", "lipo", "lifepo4", "nimh", "alkaline"]),
+            st.integers(1, 20),
+            POSITIVE,
+            st.integers(1, 9),
+            st.none() | st.floats(0, 100),
+        ),
+    )
+    regulator = st.builds(model.Regulator, POSITIVE, POSITIVE, st.floats(0, 9), st.floats(0.01, 1))
+    supply = model.Supply(
+        names[0], draw(source), draw(st.none() | regulator), draw(st.none() | POSITIVE)
+    )
+    wire = st.builds(model.Wire, POSITIVE, st.integers(0, 40))
+    board = model.Board(
+        names[1], "atmega328p", draw(st.integers(1, 254)), names[0], draw(st.none() | wire)
+    )
+    inputs = st.lists(
+        st.builds(model.Input, st.integers(1, 31), st.just(names[1]), PINS, st.booleans()),
+        max_size=3,
+    )
+    wearer = st.builds(
+        model.Wearer,
+        st.floats(0, 180),
+        st.sampled_from([None, "face", "upper arm"]),
+        st.floats(-40, 85),
+        st.floats(0, 0.9),
+    )
+    made = [draw(outputs(name, names[1])) for name in names[2:6]]
+    return Rig((supply,), (board,), tuple(made), tuple(draw(inputs)), draw(wearer))
+
+
+def steps(rig: Rig) -> st.SearchStrategy[model.Step]:
+    kinds: list[st.SearchStrategy[model.Step]] = [st.builds(model.Hold, MS)]
+    for output in rig.outputs:
+        name = st.just(output.name)
+        if isinstance(output, model.Servo):
+            kinds.append(st.builds(model.Move, name, ANGLES, MS, laws()))
+        elif isinstance(output, model.Switch):
+            kinds.append(st.builds(model.Throw, name, st.booleans()))
+        else:
+            light = LEVELS if isinstance(output, model.Lamp) else strip_lights()
+            kinds.append(st.builds(model.Fade, name, light, MS, laws()))
+            effect = st.sampled_from(["breathe", "ember", "sparkle", "run"])
+            numbers = (st.integers(40, 65535), LEVELS, st.integers(0, 255), st.integers(1, 100))
+            kinds.append(st.builds(model.Effect, name, effect, *numbers))
+            kinds.append(name.map(lambda n: model.Effect(n, "steady")))
+    return st.recursive(st.one_of(kinds), _blocks, max_leaves=12)
+
+
+def _blocks(inner: st.SearchStrategy[model.Step]) -> st.SearchStrategy[model.Step]:
+    several = st.lists(inner, min_size=1, max_size=3).map(tuple)
+    turn = several.map(model.InTurn)
+    return st.one_of(
+        turn,
+        st.builds(model.Together, several, st.just(0) | st.integers(1, 5000)),
+        st.builds(model.Repeat, turn, st.none()),
+        turn.map(lambda body: model.Repeat(body, None, while_held=True)),
+        # A counted repeat runs for at most a day; the check of that is not the subject here.
+        st.builds(model.Repeat, st.just(model.InTurn((model.Hold(5),))), st.integers(1, 65534)),
+    )
+
+
+@st.composite
+def shows(draw: st.DrawFn) -> Show:
+    names = draw(st.lists(NAMES, min_size=9, max_size=9, unique=True))
+    rig = draw(rigs(names))
+    body = st.lists(steps(rig), min_size=1, max_size=4).map(lambda s: model.InTurn(tuple(s)))
+    cues = tuple(
+        model.Cue(name, draw(TITLES), draw(body), draw(st.sampled_from(["take", "wait", "refuse"])))
+        for name in names[6:]
+    )
+    some = st.sampled_from(names[6:])
+    bindings = draw(
+        st.lists(st.builds(model.Binding, st.integers(1, 31), some, st.booleans()), max_size=3)
+    )
+    lost = draw(st.booleans())
+    usage = [model.Usage(n, draw(st.floats(0, 1e5))) for n in draw(st.sets(some))]
+    score = Score(
+        draw(TITLES),
+        cues,
+        tuple(bindings),
+        draw(st.none() | st.integers(1, 31)),
+        draw(st.integers(100, 90_000)) if lost else None,
+        draw(some) if lost else None,
+        draw(st.none() | some),
+        draw(st.integers(20, 90_000)),
+        tuple(usage),
+        draw(st.none() | POSITIVE),
+    )
+    return Show(rig, score)
+
+
+@settings(max_examples=120)
+@given(shows())
+def test_a_show_written_as_text_and_loaded_is_the_same_show(show: Show) -> None:
+    found = load_text(Source("x.cues", text_of(show)))
+    assert found.findings == ()
+    assert found.show is not None
+    assert without_marks(found.show) == show
+
+
+@settings(max_examples=40)
+@given(shows())
+def test_writing_a_loaded_show_again_gives_the_same_text(show: Show) -> None:
+    first = text_of(show)
+    again = load_text(Source("x.cues", first)).show
+    assert again is not None
+    assert text_of(again) == first
+
+
+@settings(max_examples=40)
+@given(shows())
+def test_every_value_of_a_loaded_show_knows_its_place(show: Show) -> None:
+    text = text_of(show)
+    found = load_text(Source("x.cues", text))
+    assert len(found.origins) > 0
+    for mark in found.origins:
+        origin = found.origins[mark]
+        assert 0 <= origin.span.start < origin.span.end <= len(text)
+        for _, span in origin.parts:
+            assert 0 <= span.start < span.end <= len(text)

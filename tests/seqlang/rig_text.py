@@ -1,0 +1,58 @@
+"""A small complete show as text, and ways to load variations of it."""
+
+from __future__ import annotations
+
+from seqlang.load import Loaded, load_text
+from seqlang.source import Source
+
+RIG = """\
+supply pack
+    source 2 li-ion cells, 3000 mAh
+    regulator 6 V, 5 A
+board body: atmega328p, address 1
+    feed pack, 600 mm of 18 AWG
+servo jaw: body pin PB1
+    pulse 900 us at 0 deg, 2100 us at 90 deg
+    travel 0 deg to 60 deg
+    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V
+    load 60 g at 60 mm
+servo fin: body pin PB2
+    pulse 900 us at 0 deg, 2100 us at 90 deg
+    travel 0 deg to 60 deg
+    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V
+lamp lure: body pin PD6
+strip belly: body pin PD7
+    pixels 30
+switch fan: body pin PD4
+"""
+
+
+def loaded(text: str, path: str = "test.cues") -> Loaded:
+    return load_text(Source(path, text if text.endswith("\n") else text + "\n"))
+
+
+def with_rig(*lines: str) -> Loaded:
+    """The rig above with further lines."""
+    return loaded(RIG + "\n".join(lines) + "\n")
+
+
+def cue(*lines: str) -> Loaded:
+    """The rig above with one cue `act` of these statements."""
+    return with_rig("cue act", *(f"    {line}" for line in lines))
+
+
+def names(found: Loaded) -> list[str]:
+    return [finding.name for finding in found.findings]
+
+
+def good(found: Loaded) -> Loaded:
+    assert found.findings == ()
+    assert found.show is not None
+    return found
+
+
+def marked_text(found: Loaded, mark: int, part: str | None = None) -> str:
+    """The text that an origin, or one of its parts, points at."""
+    origin = found.origins[mark]
+    span = origin.span if part is None else origin.part(part)
+    return found.sources[span.path].text[span.start : span.end]

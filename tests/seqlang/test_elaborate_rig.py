@@ -1,0 +1,278 @@
+"""What the lines of a rig come to, and what is said about wrong ones."""
+
+from __future__ import annotations
+
+import pytest
+from rig_text import RIG, good, loaded, marked_text, names, with_rig
+
+from seqlang.load import Loaded
+from sim.model import (
+    Adapter,
+    Box,
+    Cells,
+    FourBar,
+    Gear,
+    LeverPair,
+    Plate,
+    PointMass,
+    Regulator,
+    Rod,
+    Servo,
+    Spring,
+    StripLight,
+)
+
+SERVO = """\
+servo x: body pin PB4
+    pulse 900 us at 0 deg, 2100 us at 90 deg
+    travel 0 deg to 60 deg
+    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V
+"""
+
+
+def servo(*lines: str) -> Servo:
+    found = good(with_rig(*SERVO.splitlines(), *(f"    {line}" for line in lines)))
+    assert found.show is not None
+    made = found.show.rig.outputs[-1]
+    assert isinstance(made, Servo)
+    return made
+
+
+def finding_of(*lines: str) -> Loaded:
+    return with_rig(*SERVO.splitlines(), *(f"    {line}" for line in lines))
+
+
+def test_a_supply_of_cells_with_all_its_words() -> None:
+    found = good(
+        loaded(
+            "supply pack\n"
+            "    source 3 lifepo4 cells in 2 rows, 1.5 Ah, 45 mohm\n"
+            "    regulator 6 V, 5 A, efficiency 92 %, dropout 300 mV\n"
+            "    fuse 7.5 A\n"
+        )
+    )
+    (made,) = found.show.rig.supplies
+    assert made.source == Cells("lifepo4", 3, 1.5, 2, 0.045, made.source.mark)
+    assert made.regulator == Regulator(6.0, 5.0, 0.3, 0.92, made.regulator.mark)
+    assert made.fuse_a == 7.5
+    assert marked_text(found, made.source.mark, "rows") == "2"
+    assert marked_text(found, made.regulator.mark, "dropout") == "300 mV"
+    assert marked_text(found, made.mark, "fuse") == "7.5 A"
+
+
+def test_an_adapter_is_a_supply() -> None:
+    (made,) = good(loaded("supply wall\n    source adapter 6 V, 3 A\n")).show.rig.supplies
+    assert made.source == Adapter(6.0, 3.0, made.source.mark)
+    assert made.regulator is None
+
+
+def test_a_board_has_its_feed_and_wire() -> None:
+    found = good(with_rig())
+    (board,) = found.show.rig.boards
+    assert (board.supply, board.wire.length_m, board.wire.gauge_awg) == ("pack", 0.6, 18)
+    assert marked_text(found, board.wire.mark, "gauge") == "18 AWG"
+    assert marked_text(found, board.mark, "address") == "1"
+    assert marked_text(found, board.mark) == "board body: atmega328p, address 1"
+
+
+def test_every_part_of_a_servo_has_its_place_in_the_text() -> None:
+    found = good(
+        with_rig(
+            *SERVO.splitlines(),
+            "    limits 800 us to 2200 us",
+            "    acceleration 3000 deg/s2",
+            "    tip at 13 cm",
+            "    dead band 5 us",
+            "    idling 8 mA",
+            "    rotor 40 g.cm2",
+            "safe pose s",
+            "    x 4 deg",
+        )
+    )
+    made = found.show.rig.outputs[-1]
+    parts = {
+        "name": "x",
+        "pin": "PB4",
+        "pulse 1": "900 us",
+        "angle 2": "90 deg",
+        "travel low": "0 deg",
+        "travel high": "60 deg",
+        "pulse high": "2200 us",
+        "acceleration": "3000 deg/s2",
+        "tip": "13 cm",
+        "dead band": "5 us",
+        "idling": "8 mA",
+        "rotor": "40 g.cm2",
+        "safe": "4 deg",
+    }
+    assert {part: marked_text(found, made.mark, part) for part in parts} == parts
+    assert (made.tip_m, made.dead_band_us, made.idle_a) == (0.13, 5.0, 0.008)
+    assert (made.safe_deg, made.pulse_range_us) == (4.0, (800.0, 2200.0))
+    assert made.rotor_kg_m2 == 40e-7
+    (rating,) = made.ratings
+    assert marked_text(found, rating.mark, "torque") == "9.4 kgf.cm"
+    assert (rating.speed_deg_s, rating.stall_nm) == (60 / 0.17, 0.9218251)
+
+
+def test_two_ratings_come_in_ascending_voltage_and_points_in_ascending_angle() -> None:
+    made = servo("rating 0.2 s/60deg, 8 kgf.cm, 1.8 A at 4.8 V")
+    assert [rating.voltage_v for rating in made.ratings] == [4.8, 6.0]
+    found = good(
+        loaded(RIG.replace("900 us at 0 deg, 2100 us at 90", "2100 us at 90 deg, 900 us at 0"))
+    )
+    assert [p.angle_deg for p in found.show.rig.outputs[0].points] == [0.0, 90.0]
+
+
+def test_loads_of_every_shape() -> None:
+    load = servo(
+        "load 120 g at 80 mm, ahead 5 deg",
+        "load rod 40 g, 12 cm, from 1 cm",
+        "load plate 60 g, 150 mm by 80 mm, flat, ahead -3 deg",
+        "load box 0.2 kg, 90 mm by 110 mm by 0.08 m",
+        "level at 10 deg, sinks",
+        "axis upright",
+        "spring 3 N.mm/deg, neutral at 4 deg",
+        "friction 20 mN.m",
+    ).load
+    point, rod, plate, box = load.bodies
+    assert point == PointMass(0.12, 0.08, 5.0, point.mark)
+    assert rod == Rod(0.04, 0.12, 0.01, 0.0, rod.mark)
+    assert plate == Plate(0.06, 0.15, 0.08, 0.0, -3.0, True, plate.mark)
+    assert box == Box(0.2, 0.09, 0.11, 0.08, 0.0, 0.0, box.mark)
+    assert (load.level_deg, load.lowers, load.axis) == (10.0, True, "upright")
+    (spring,) = load.springs
+    # 0.003 N.m for each degree is 0.003 * 180 / pi for each radian.
+    assert spring == Spring(0.17188733853924695, 4.0, spring.mark)
+    assert load.friction_nm == 0.02
+
+
+def test_drives_of_every_kind() -> None:
+    assert servo().drive == Gear()
+    gear = servo("gear -2.5").drive
+    assert gear == Gear(-2.5, gear.mark)
+    pair = servo("levers horn 20 mm, arm 3 cm, square at 30 deg").drive
+    assert pair == LeverPair(0.02, 0.03, 30.0, pair.mark)
+    bar = servo(
+        "four-bar ground 40 mm, horn 15 mm, rod 42 mm, arm 20 mm, zero at 60 deg, crossed"
+    ).drive
+    assert bar == FourBar(0.04, 0.015, 0.042, 0.02, 60.0, True, bar.mark)
+
+
+def test_lights_switches_and_inputs() -> None:
+    found = good(
+        with_rig(
+            "lamp eye: body pin PD5",
+            "    leds 2 of 2.1 V, 15 mA",
+            "    colour tomato",
+            "strip back: body pin PC0",
+            "    pixels 12, each 12 mA, order rgb",
+            "    cap 0.5 A",
+            "switch pump: body pin PC1",
+            "    active low",
+            "    draws 300 mA",
+            "input 3: body pin PC2, active high",
+            "safe pose s",
+            "    eye 20 %, back navy 10 %, pump on",
+        )
+    )
+    eye, back, pump = found.show.rig.outputs[-3:]
+    assert (eye.count, eye.forward_v, eye.current_a, eye.safe_pct) == (2, 2.1, 0.015, 20.0)
+    assert eye.colour == (255, 99, 71)  # CSS Color Module Level 4: tomato
+    assert (back.pixels, back.order, back.channel_a, back.cap_a) == (12, "rgb", 0.012, 0.5)
+    assert back.safe == StripLight((0, 0, 128), 10.0)
+    assert (pump.active_high, pump.safe_on, pump.current_a) == (False, True, 0.3)
+    (button,) = found.show.rig.inputs
+    assert (button.button, button.pin, button.active_low) == (3, 10, False)
+
+
+def test_the_wearer_has_the_usual_values_where_nothing_is_said() -> None:
+    assert good(with_rig()).show.rig.wearer.margin == 0.2
+    wearer = good(with_rig("wearer", "    tilt 25 deg", "    near upper_arm")).show.rig.wearer
+    assert (wearer.tilt_deg, wearer.region, wearer.temperature_c) == (25.0, "upper arm", 25.0)
+
+
+def test_without_a_safe_pose_a_part_rests_as_near_its_zero_as_it_can() -> None:
+    assert servo().safe_deg == 0.0
+    found = good(loaded(RIG.replace("travel 0 deg to 60", "travel 5 deg to 60")))
+    assert found.show.rig.outputs[0].safe_deg == 5.0
+
+
+def test_constants_are_exact_amounts_with_arithmetic() -> None:
+    found = good(
+        with_rig(
+            "given beat = 300 ms",
+            "given long = (beat * 2 + 50 ms)",
+            "given half = 50 %",
+            "given sky = skyblue",
+            "cue a",
+            "    jaw to (90 deg / 4 - 2.5 deg) in (long * half)",
+            "    hold (long - -1 ms)",
+            "    belly fade to sky half in beat",
+        )
+    )
+    move, hold, fade = found.show.score.cues[0].body.children
+    assert (move.angle_deg, move.duration_ms) == (20.0, 325)
+    assert hold.duration_ms == 651
+    assert fade.light == StripLight((135, 206, 235), 50.0)
+
+
+BROKEN = {
+    "missing-line": ["strip y: body pin PB5", "    cap 1 A"],
+    "duplicate-line": ["wearer", "    tilt 3 deg", "    tilt 4 deg"],
+    "unknown-name": ["board tail: atmega3280, address 2"],
+    "unknown-pin": ["switch y: body pin D7"],
+    "unit-mismatch": ["wearer", "    tilt 3 V"],
+    "missing-unit": ["wearer", "    tilt 3"],
+    "number-out-of-range": ["wearer", "    margin 95 %"],
+    "division-by-zero": ["given x = (3 deg / 0)"],
+    "not-whole": ["input 1.5: body pin PC2"],
+    "not-a-number": ["wearer", "    tilt nan"],
+    "duplicate-name": ["lamp jaw: body pin PD5"],
+    "reserved-word": ["lamp hold: body pin PD5"],
+    "travel-order": [*SERVO.replace("0 deg to 60", "60 deg to 0").splitlines()],
+    "used-before-given": ["given a = (b * 2)", "given b = 3 ms"],
+    "wrong-kind": ["safe pose s", "    fan 3 deg"],
+}
+
+
+@pytest.mark.parametrize("name", BROKEN)
+def test_a_wrong_line_has_the_finding_that_is_named_for_it(name: str) -> None:
+    assert names(with_rig(*BROKEN[name])) == [name]
+
+
+@pytest.mark.parametrize("name", BROKEN)
+def test_a_change_that_a_finding_proposes_makes_it_go_away(name: str) -> None:
+    found = with_rig(*BROKEN[name])
+    (finding,) = found.findings
+    if finding.fix is None:
+        assert finding.help or finding.name in (
+            "division-by-zero",
+            "not-a-number",
+            "not-whole",
+            "number-out-of-range",
+        )
+        return
+    text = found.sources["test.cues"].text
+    span = finding.fix.span
+    assert names(loaded(text[: span.start] + finding.fix.text + text[span.end :])) == []
+
+
+def test_both_places_of_a_duplicate_are_shown() -> None:
+    found = with_rig("lamp jaw: body pin PD5")
+    (finding,) = found.findings
+    (other, label), *_ = finding.related
+    source = found.sources["test.cues"]
+    assert source.line_text(source.line_number(other.start)) == "servo jaw: body pin PB1"
+    assert (finding.label, label) == ("the second", "the first")
+
+
+def test_an_error_in_one_line_hides_no_error_in_another() -> None:
+    found = finding_of("tip at 3 V", "dead band 4 mm", "load 3 s at 4 A")
+    assert names(found) == ["unit-mismatch"] * 3
+
+
+def test_what_hangs_on_a_broken_part_gives_no_further_findings() -> None:
+    found = loaded(RIG.replace("address 1", "address 999") + "cue a\n    jaw to 3 deg in 1 s\n")
+    assert names(found) == ["number-out-of-range"]
+    assert found.show.rig.outputs == ()
+    assert found.show.score.cues[0].body.children == ()

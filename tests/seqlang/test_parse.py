@@ -1,0 +1,157 @@
+"""Text to syntax: what may stand where, and where it stands."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from lark import Lark, UnexpectedInput
+from rig_text import cue, good, loaded, names, with_rig
+
+from seqlang.names import RESERVED, nearest
+from seqlang.parse import Indentation, grammar_text, parse, parser
+from seqlang.source import Source
+from seqlang.syntax import Cue, end_of, start_of
+
+SHOWS = sorted((Path(__file__).parents[2] / "shows").glob("*/*.cues"))
+
+
+def test_the_grammar_has_no_conflict_that_the_parser_settles_by_itself(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    import logging
+
+    import lark
+
+    lark.logger.setLevel(logging.DEBUG)
+    with caplog.at_level(logging.DEBUG, logger="lark"):
+        Lark(grammar_text(), parser="lalr", postlex=Indentation(), debug=True)
+    lark.logger.setLevel(logging.CRITICAL)
+    assert [r.message for r in caplog.records if "onflict" in r.message] == []
+
+
+@pytest.mark.parametrize("path", SHOWS, ids=lambda path: path.stem)
+def test_a_shipped_show_has_no_syntax_error(path: Path) -> None:
+    parsed = parse(Source(str(path), path.read_text()))
+    assert parsed.findings == []
+    assert len(parsed.items) > 5
+
+
+def test_a_comment_may_stand_anywhere_and_a_colour_is_no_comment() -> None:
+    found = good(
+        cue("# first", "belly fade to #ff8000 80 % in 1 s   # and a note", "", "  # at the end")
+    )
+    fade = found.show.score.cues[0].body.children[0]
+    assert fade.light.colour == (255, 128, 0)
+
+
+def test_a_comment_that_looks_like_a_colour_is_a_comment_where_no_colour_can_stand() -> None:
+    good(cue("hold 3 s #facade"))
+
+
+def test_a_name_may_start_with_a_word_of_the_language() -> None:
+    found = loaded("cue in_between\n    hold 1 s\ncue holding\n    play in_between\n")
+    assert names(found) == []
+
+
+def test_windows_line_ends_change_nothing(tmp_path: Path) -> None:
+    from seqlang.load import load
+
+    path = tmp_path / "a.cues"
+    path.write_bytes(b'show "a"\r\ncue a\r\n    hold 1 s\r\n    hold 2 s\r\n')
+    found = load(path)
+    assert names(found) == []
+    assert len(found.show.score.cues[0].body.children) == 2
+
+
+def test_a_byte_order_mark_changes_nothing(tmp_path: Path) -> None:
+    from seqlang.load import load
+
+    path = tmp_path / "a.cues"
+    path.write_bytes(b'\xef\xbb\xbfshow "a"\n')
+    assert load(path).show.score.title == "a"
+
+
+def test_the_last_line_needs_no_line_end(tmp_path: Path) -> None:
+    from seqlang.load import load
+
+    path = tmp_path / "a.cues"
+    path.write_text("cue a\n    hold 1 s")
+    assert names(load(path)) == []
+
+
+def test_a_node_knows_where_it_stands() -> None:
+    text = 'cue a "A"\n    together\n        hold (3 s * 2)\n'
+    (item,) = parse(Source("", text)).items
+    assert isinstance(item, Cue)
+    hold = item.body[0].body[0]
+    assert text[start_of(hold) : end_of(hold)] == "hold (3 s * 2"
+    assert text[start_of(item.body[0]) :].startswith("together")
+
+
+def test_inches_are_told_from_the_word_in() -> None:
+    found = with_rig(
+        "servo x: body pin PB4",
+        "    pulse 900 us at 0 deg, 2100 us at 90 deg",
+        "    travel 0 deg to 60 deg",
+        "    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V",
+        "    load 2 oz at 4 in",
+        "    load plate 2 oz, 4 in by 2 in, from 1 in",
+        "cue a",
+        "    x to 30 in 400 ms",
+    )
+    assert names(found) == ["missing-unit"]
+    assert found.findings[0].message == "an angle is due here, but `30` has no unit"
+
+
+def test_parser_tables_that_are_spoilt_are_built_again(tmp_path: Path) -> None:
+    script = (
+        "import sys, seqlang.parse as p\n"
+        f"p._tables = lambda: {str(tmp_path / 'x.tables')!r}\n"
+        "print(len(p.parser().parse('cue a\\n    hold 1 s\\n')))\n"
+    )
+    outcomes = []
+    for spoil in (None, b"", b"not a table", b"\x80\x04garbage" * 100):
+        if spoil is not None:
+            (tmp_path / "x.tables").write_bytes(spoil)
+        done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
+        outcomes.append((done.stdout.strip(), done.stderr))
+    assert outcomes == [("1", "")] * 4
+
+
+def test_parsing_works_where_nothing_can_be_written(monkeypatch: pytest.MonkeyPatch) -> None:
+    import seqlang.parse as module
+
+    monkeypatch.setattr(module, "_tables", lambda: None)
+    module.parser.cache_clear()
+    try:
+        assert names(loaded("cue a\n    hold 1 s\n")) == []
+    finally:
+        module.parser.cache_clear()
+
+
+@pytest.mark.parametrize(
+    "context",
+    ["cue a\n    {} to 3 deg in 3 s\n", "pose a\n    {} 3 deg\n", "usage\n    {} 3 per hour\n"],
+)
+def test_every_word_that_cannot_name_an_output_or_cue_is_reserved(context: str) -> None:
+    words = {t.pattern.value for t in parser().terminals if t.pattern.value.isalpha()}
+    shadowed = set()
+    for word in words:
+        try:
+            parser().parse(context.format(word))
+        except UnexpectedInput:
+            shadowed.add(word)
+    assert len(words) > 60
+    assert shadowed <= RESERVED
+
+
+def test_the_nearest_name_is_the_one_with_the_fewest_slips() -> None:
+    known = ["fin_left", "fin_right", "jaw", "belly"]
+    assert nearest("fin_lfet", known) == "fin_left"
+    assert nearest("Jaw", known) == "jaw"
+    assert nearest("jwa", known) == "jaw"
+    assert nearest("tail", known) is None
+    assert nearest("jaw", []) is None

@@ -1,0 +1,164 @@
+"""Findings on a terminal and as JSON."""
+
+from __future__ import annotations
+
+import io
+import json
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from rig_text import cue, loaded
+
+from seqlang.diagnostics import Finding, Fix, Span
+from seqlang.render import as_json, summary, text, wants_colour, width
+from seqlang.source import Source
+
+
+def shown(source: str, start: int, end: int, **more: object) -> list[str]:
+    finding = Finding("error", "some-name", "what is wrong", Span("a.cues", start, end), **more)
+    return text([finding], {"a.cues": Source("a.cues", source)}).splitlines()
+
+
+def test_a_finding_is_shown_with_its_place_line_and_marker() -> None:
+    found = cue("jwa to 30 deg in 1 s")
+    assert text(found.findings, found.sources).splitlines() == [
+        "test.cues:20:5: error: there is no output `jwa`  (unknown-name)",
+        "   20 |     jwa to 30 deg in 1 s",
+        "      :     ^^^",
+        "  try   did you mean `jaw`?",
+    ]
+
+
+def test_label_related_places_notes_and_change_follow() -> None:
+    lines = shown(
+        "first line\nsecond line\n",
+        11,
+        17,
+        label="here",
+        related=((Span("a.cues", 0, 5), "and there"),),
+        notes=("good to know",),
+        help="mend it",
+        fix=Fix(Span("a.cues", 11, 17), "third"),
+    )
+    assert lines == [
+        "a.cues:2:1: error: what is wrong  (some-name)",
+        "    2 | second line",
+        "      : ^^^^^^ here",
+        "    1 | first line",
+        "      : ~~~~~ and there",
+        " note   good to know",
+        "  try   mend it",
+        "  try   write `third` instead of `second`",
+    ]
+
+
+def test_a_change_that_the_help_already_names_is_not_said_twice() -> None:
+    lines = shown("abc\n", 0, 3, help="write `x`", fix=Fix(Span("a.cues", 0, 3), "x"))
+    assert [line for line in lines if "try" in line] == ["  try   write `x`"]
+
+
+def test_the_marker_stands_under_its_text_behind_tabs() -> None:
+    _, line, marker = shown("\thold 3 x\n", 8, 9)
+    assert line.index("x") == marker.index("^")
+    assert "\t" not in line
+
+
+def test_the_marker_stands_under_its_text_behind_wide_letters() -> None:
+    # Unicode Standard Annex 11: wide and fullwidth characters take two columns.
+    source = 'show "\u6df1\u6d77\u9b5a" x\n'
+    _, line, marker = shown(source, 11, 12)
+    assert width(line[: line.rindex("x")]) == width(marker[: marker.index("^")])
+    assert width("\u6df1\uff21a") == 5
+
+
+def test_a_combining_mark_takes_no_column() -> None:
+    assert width("e\u0301") == 1
+
+
+def test_a_marker_ends_with_its_line() -> None:
+    _, _, marker = shown("abc\ndef\n", 1, 7)
+    assert marker.endswith(": " + " ^^")
+
+
+def test_an_empty_place_still_has_a_marker() -> None:
+    assert shown("abc\n", 3, 3)[2].endswith("   ^")
+
+
+def test_a_long_line_is_shown_around_the_marker() -> None:
+    source = "x" * 500 + "HERE" + "y" * 400 + "\n"
+    _, line, marker = shown(source, 500, 504)
+    assert "HERE" in line
+    assert line.index("HERE") == marker.index("^")
+    assert len(line) < 130
+
+
+def test_letters_that_steer_a_terminal_are_not_passed_on() -> None:
+    out = "".join(shown("a\x1b[2Jb\n", 0, 1, label="\x1b]0;title\x07"))
+    assert "\x1b" not in out
+    assert "\x07" not in out
+
+
+def test_colour_is_used_only_where_it_is_asked_for() -> None:
+    found = cue("jwa to 30 deg in 1 s")
+    plain = text(found.findings, found.sources)
+    coloured = text(found.findings, found.sources, colour=True)
+    assert "\x1b[" not in plain
+    assert "\x1b[31;1m" in coloured
+    import re
+
+    assert re.sub(r"\x1b\[[0-9;]*m", "", coloured) == plain
+
+
+def test_colour_is_for_terminals_that_want_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    assert wants_colour(Terminal())
+    assert not wants_colour(io.StringIO())
+    monkeypatch.setenv("NO_COLOR", "1")
+    assert not wants_colour(Terminal())
+
+
+def test_the_summary_counts_in_words() -> None:
+    def one(severity: str) -> Finding:
+        return Finding(severity, "x", "x", Span("", 0, 0))  # type: ignore[arg-type]
+
+    assert summary([]) == "no findings"
+    assert summary([one("error"), one("warning"), one("error")]) == "2 errors, 1 warning"
+    assert summary([one("error"), one("advice"), one("advice")]) == "1 error, 2 advice"
+
+
+def test_json_holds_everything_with_lines_and_offsets() -> None:
+    found = cue("jwa to 30 deg in 1 s")
+    record = json.loads(as_json(found.findings, found.sources, passed=False))
+    assert record["passed"] is False
+    (one,) = record["findings"]
+    assert (one["severity"], one["name"]) == ("error", "unknown-name")
+    assert (one["span"]["line"], one["span"]["column"]) == (20, 5)
+    assert one["fix"]["text"] == "jaw"
+    source = found.sources["test.cues"].text
+    assert source[one["fix"]["span"]["start"] : one["fix"]["span"]["end"]] == "jwa"
+
+
+@settings(max_examples=100)
+@given(st.text(max_size=80), st.integers(0, 80), st.integers(0, 80))
+def test_any_place_in_any_text_can_be_shown(words: str, a: int, b: int) -> None:
+    start, end = sorted((min(a, len(words)), min(b, len(words))))
+    finding = Finding("advice", "n", "m", Span("p", start, end))
+    out = text([finding], {"p": Source("p", words)})
+    assert out.startswith("p:")
+    assert all(letter.isprintable() or letter == "\n" for letter in out)
+
+
+def test_a_finding_without_a_source_is_shown_without_a_line() -> None:
+    finding = Finding("warning", "n", "m", Span("gone.cues", 3, 4))
+    assert text([finding], {}) == "gone.cues: warning: m  (n)\n"
+
+
+def test_findings_come_in_the_order_of_the_text() -> None:
+    found = loaded("cue a\n    hold x\n    hold 3\n    hold 4 V\n")
+    starts = [finding.span.start for finding in found.findings]
+    assert starts == sorted(starts)
