@@ -1,0 +1,45 @@
+"""PHYSICS.md against the code: its figures, and the modules it names."""
+
+from __future__ import annotations
+
+import importlib
+import re
+from pathlib import Path
+
+import pytest
+
+PAGE = Path(__file__).parents[2] / "sim" / "PHYSICS.md"
+TEXT = PAGE.read_text(encoding="utf-8")
+FIGURES = re.findall(r"^\| `(\w+)\.(\w+)` \| ([\d.]+) \| ([^|]+) \| ([^|]+) \|$", TEXT, re.M)
+STATUSES = ("exact", "read", "from memory", "common practice", "own")
+
+
+def test_the_page_lists_figures() -> None:
+    assert len(FIGURES) >= 25
+
+
+@pytest.mark.parametrize("row", FIGURES, ids=lambda row: f"{row[0]}.{row[1]}")
+def test_a_figure_is_the_code_s_and_carries_a_status(row: tuple[str, ...]) -> None:
+    module, name, value, unit, status = row
+    held = getattr(importlib.import_module(f"sim.{module}"), name)
+    assert float(value) == pytest.approx(held, rel=2e-6)
+    assert unit.strip()
+    assert any(word in status for word in STATUSES)
+
+
+def test_every_module_named_in_a_heading_exists_and_every_physics_module_is_named() -> None:
+    named = set(re.findall(r"`(\w+)\.py`", TEXT))
+    for name in named:
+        assert (PAGE.parent / f"{name}.py").is_file(), name
+    physics = "servo load holding drive envelope shortest interruption supply sag battery wire"
+    physics += " usage heat sizing response flash light_safety pinch"
+    assert set(physics.split()) <= named
+
+
+def test_every_function_of_the_physics_says_its_units_or_meaning() -> None:
+    for name in sorted(set(re.findall(r"`(\w+)\.py`", TEXT))):
+        module = importlib.import_module(f"sim.{name}")
+        for key, value in vars(module).items():
+            public = callable(value) and not key.startswith("_")
+            if public and getattr(value, "__module__", "") == module.__name__:
+                assert value.__doc__, f"sim.{name}.{key}"
