@@ -81,7 +81,8 @@ def resting(start_ms: float, angle_deg: float) -> Motion:
 
 
 def state(motion: Motion, time_ms: float) -> State:
-    """Where a motion is at a time from its start on."""
+    """Where a motion is at a time; before its start, where it starts."""
+    time_ms = max(time_ms, motion.start_ms)
     if time_ms >= motion.end_ms:
         return State(motion.target_deg, 0.0)
     angle, speed = motion.target_deg - motion.way_deg, 0.0
