@@ -33,4 +33,5 @@ bool bc_hal_cell_busy(void)
 ISR(EE_READY_vect)
 {
     EECR &= (uint8_t)~_BV(EERIE);
+    NEWS |= _BV(NEWS_CELL);
 }

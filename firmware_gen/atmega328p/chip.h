@@ -55,10 +55,20 @@ void strips_send(void); /* bc_image's pixels; 30 us each */
 /* -- serial.c, resets.c ---------------------------------------------------------------------------- */
 
 void serial_start(void);
-bool serial_idle(void); /* no received byte waits */
+uint8_t serial_waiting(void); /* received bytes that wait */
 uint8_t resets_cause(void);
 void resets_guard(void); /* from here on the watchdog bites after 250 ms without: */
 void resets_alive(void);
+
+/*
+ * What interrupts tell the main loop: bits of GPIOR0 (8.5.1), because there they are set and cleared in one instruction.
+ */
+#define NEWS GPIOR0
+enum {
+    NEWS_FRAME = 0, /* a zero byte came in: a frame may be complete */
+    NEWS_SENT = 1,  /* all queued bytes are with the transmitter */
+    NEWS_CELL = 2,  /* an EEPROM write is over */
+};
 
 /* -- pins.c ---------------------------------------------------------------------------------------- */
 

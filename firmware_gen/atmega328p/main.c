@@ -11,6 +11,7 @@
 #include "chip.h"
 
 #include <avr/interrupt.h>
+#include <avr/io.h>
 #include <avr/sleep.h>
 
 enum {
@@ -19,6 +20,8 @@ enum {
     LISTEN_TICKS = 1, /* a request until this long after the pulses' start makes the next frame early */
     LOOK_TICKS = 4,   /* between two looks at the inputs; four looks make a change: 24 to 32 ms */
     TICKS_AHEAD = 128,
+    SHORTEST_FRAME = 7, /* bytes on the line, its last zero included (LINK.md section 1) */
+    ENOUGH_BYTES = 48,
 };
 
 static uint8_t grid;        /* tick at which the pulses of the frame to come are due */
@@ -105,17 +108,32 @@ void bc_hal_pause(void)
     }
 }
 
-/* Until the next interrupt (10.3). Interrupts stay off from the last look to the sleep instruction, so none is missed. */
+/*
+ * Whether the core has something to do: a tick is over, a frame may be complete, enough bytes wait, the sender or a cell is free.
+ * Most interrupts bring nothing of that kind, and a round through the core costs some 600 cycles.
+ */
+static bool is_called(uint8_t tick)
+{
+    uint8_t waiting = serial_waiting();
+    if ((NEWS & _BV(NEWS_FRAME)) && waiting < SHORTEST_FRAME) {
+        NEWS &= (uint8_t)~_BV(NEWS_FRAME); /* the zero before a frame */
+    }
+    return NEWS != 0 || waiting >= ENOUGH_BYTES || tick != clock_tick();
+}
+
+/* Until there is something to do (10.3). Interrupts stay off from the last look to the sleep instruction, so none is missed. */
 static void rest(uint8_t tick)
 {
+    sleep_enable();
     cli();
-    if (serial_idle() && tick == clock_tick()) {
-        sleep_enable();
+    while (!is_called(tick)) {
         sei();
         sleep_cpu();
-        sleep_disable();
+        cli();
     }
+    NEWS = 0;
     sei();
+    sleep_disable();
 }
 
 static void begin(void)

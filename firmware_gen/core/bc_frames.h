@@ -19,11 +19,14 @@ struct bc_frame {
     uint8_t length; /* of the payload, also where not all of it is kept */
 };
 
-/* The last complete frame; null if there is none. It stays until the next bc_frames_take. */
+/* The last complete frame; null if there is none. It stays until bc_frames_done. */
 const struct bc_frame *bc_frames_received(void);
 
-/* Take one byte from the wire; not while a complete frame waits. */
-void bc_frames_take(uint8_t byte);
+/*
+ * Take bytes from the wire, up to the end of a complete frame; not while one waits. Returns how many
+ * were taken.
+ */
+uint8_t bc_frames_take(const uint8_t *bytes, uint8_t count);
 
 /* The waiting frame has been dealt with. */
 void bc_frames_done(void);
@@ -38,7 +41,7 @@ struct bc_reply {
     uint8_t to;
     uint8_t kind;
     uint8_t seq;
-    uint8_t payload[BC_REPLY_PAYLOAD + BC_FRAME_CRC];
+    uint8_t payload[BC_REPLY_PAYLOAD + BC_FRAME_CRC + 1]; /* and the zero that ends the frame */
 };
 
 /* The reply to fill; null while the last one is still being sent. */
@@ -46,9 +49,6 @@ struct bc_reply *bc_frames_reply(void);
 
 /* Send the reply with this many bytes of payload. */
 void bc_frames_send(uint8_t length);
-
-/* Go on sending. */
-void bc_frames_pump(void);
 
 /* Forget all; the counter too. */
 void bc_frames_start(void);

@@ -476,15 +476,15 @@ static void take(const struct bc_frame *frame) {
 }
 
 void bc_listen(void) {
-    uint8_t byte;
-    while (bc_frames_received() == 0 && bc_hal_receive(&byte)) {
-        bc_frames_take(byte);
+    const uint8_t *bytes;
+    uint8_t count;
+    while (bc_frames_received() == 0 && (count = bc_hal_received(&bytes)) > 0) {
+        bc_hal_taken(bc_frames_take(bytes, count));
     }
 }
 
 void bc_answer(void) {
     const struct bc_frame *frame = bc_frames_received();
-    bc_frames_pump();
     send_owed();
     if (frame != 0) {
         take(frame);

@@ -33,6 +33,7 @@ uint32_t bc_floor_root(uint64_t value);
 
 /* CRC-16/IBM-3740, TABLE.md section 4; it starts as BC_CRC_START. */
 #define BC_CRC_START 0xFFFFu
+#define BC_CRC_POLYNOMIAL 0x1021u
 uint16_t bc_crc(uint16_t crc, uint8_t byte);
 
 #endif

@@ -14,8 +14,8 @@
  *         if (2 ms have passed) bc_sample_inputs();
  *     }
  *
- * Nothing here may be called from an interrupt. Interrupts only fill and drain the queues behind
- * bc_hal_receive and bc_hal_send and turn bc_image into edges.
+ * Nothing here may be called from an interrupt. Interrupts only receive and send the bytes behind
+ * bc_hal_received and bc_hal_send and turn bc_image into edges.
  */
 #ifndef BELLCRANK_H
 #define BELLCRANK_H
@@ -77,11 +77,13 @@ uint8_t bc_mode(void);
 
 /* -- what the chip layer defines ---------------------------------------------------------------- */
 
-/* Next received byte; false if there is none. */
-bool bc_hal_receive(uint8_t *byte);
+/* How many received bytes lie in a row, from *bytes on; 0 if none waits. They stay until taken. */
+uint8_t bc_hal_received(const uint8_t **bytes);
+void bc_hal_taken(uint8_t count);
 
-/* Queue one byte to send; false if there is no room just now. */
-bool bc_hal_send(uint8_t byte);
+/* Send these bytes, which stay as they are until bc_hal_sending is false; only while it is. */
+void bc_hal_send(const uint8_t *bytes, uint8_t count);
+bool bc_hal_sending(void);
 
 /* Received bytes that were lost (overrun of hardware or queue) since the last reset. */
 uint16_t bc_hal_lost_bytes(void);
