@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import unicodedata
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Final, TextIO
@@ -159,9 +160,19 @@ def as_json(findings: Iterable[Finding], sources: Mapping[str, Source], **more: 
 
     Offsets count characters from the start of the file; lines and columns count from 1.
     """
-    return json.dumps(
-        {"findings": [_record(finding, sources) for finding in findings], **more}, indent=2
-    )
+    records = [_record(finding, sources) for finding in findings]
+    return json.dumps(_finite({"findings": records, **more}), indent=2, allow_nan=False)
+
+
+def _finite(value: object) -> object:
+    """JSON has no infinity: numbers beyond all bounds become null."""
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    if isinstance(value, dict):
+        return {name: _finite(item) for name, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(item) for item in value]
+    return value
 
 
 def _record(finding: Finding, sources: Mapping[str, Source]) -> dict[str, object]:

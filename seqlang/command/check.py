@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import asdict
 
 import click
 
 from seqlang.command import SHOW_HAS_ERRORS
 from seqlang.command._show import read_and_check
+from seqlang.command._summary import summary_text
 from seqlang.render import as_json, summary, text, wants_colour
 
 
@@ -26,10 +28,16 @@ def command(file: str, form: str) -> int:
     loaded, checked = read_and_check(file)
     status = SHOW_HAS_ERRORS if checked.failed else 0
     if form == "json":
-        click.echo(as_json(checked.findings, loaded.sources, passed=not checked.failed))
+        worked = None if checked.summary is None else asdict(checked.summary)
+        click.echo(
+            as_json(checked.findings, loaded.sources, passed=not checked.failed, summary=worked)
+        )
         return status
     colour = wants_colour(sys.stdout)
     if checked.findings:
         click.echo(text(checked.findings, loaded.sources, colour=colour), color=colour)
+    worked_text = "" if checked.summary is None else summary_text(checked.summary)
+    if worked_text:
+        click.echo(worked_text + "\n")
     click.echo(f"{file}: {summary(checked.findings)}")
     return status

@@ -143,6 +143,14 @@ def test_json_holds_everything_with_lines_and_offsets() -> None:
     assert source[one["fix"]["span"]["start"] : one["fix"]["span"]["end"]] == "jwa"
 
 
+def test_json_has_null_where_a_number_has_no_bound() -> None:
+    finding = Finding("error", "n", "m", Span("", 0, 0), asked=float("inf"), limit=float("nan"))
+    record = json.loads(as_json([finding], {}, shares=(float("-inf"), 0.5)))
+    assert record["findings"][0]["asked"] is None
+    assert record["findings"][0]["limit"] is None
+    assert record["shares"] == [None, 0.5]
+
+
 @settings(max_examples=100)
 @given(st.text(max_size=80), st.integers(0, 80), st.integers(0, 80))
 def test_any_place_in_any_text_can_be_shown(words: str, a: int, b: int) -> None:

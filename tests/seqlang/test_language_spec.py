@@ -1,0 +1,119 @@
+"""LANGUAGE.md is held to the code: its examples, its units, its laws, its limits, its findings."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import get_args
+
+import pytest
+from rig_text import loaded
+
+from seqlang import layout, recover
+from seqlang import names as words
+from seqlang.check import check
+from seqlang.elaborate_cue import CUT_MS, MOST_STEPS, MOST_TIMES
+from seqlang.elaborate_pace import LEAST_MS
+from seqlang.units import UNITS
+from sim.laws import coefficients
+from sim.model import Lamp, Law, LawName, Regulator, Score, Servo, Strip, Wearer
+
+ROOM = Path(__file__).parents[2] / "seqlang"
+PAGE = (ROOM / "LANGUAGE.md").read_text()
+EXAMPLES = re.findall(r"^```cues\n(.*?)^```", PAGE, re.MULTILINE | re.DOTALL)
+CODE = "".join(path.read_text() for path in ROOM.glob("*.py"))
+
+
+def row(first: str) -> str:
+    """The rest of the table row that starts with these words."""
+    found = re.search(rf"^\| {re.escape(first)} \|(.*)\|$", PAGE, re.MULTILINE)
+    assert found is not None, first
+    return found[1]
+
+
+def test_the_page_has_its_examples() -> None:
+    assert len(EXAMPLES) >= 12
+
+
+@pytest.mark.parametrize("text", EXAMPLES, ids=lambda text: text.strip().splitlines()[0][:30])
+def test_an_example_has_exactly_the_findings_it_says(text: str) -> None:
+    found = loaded(text)
+    source = found.sources["test.cues"]
+    said = [
+        (number, name)
+        for number, line in enumerate(text.splitlines(), 1)
+        for name in re.findall(r"# finds: (\S+)", line)
+    ]
+    by_line = {(source.line_number(f.span.start), f.name) for f in found.findings}
+    assert by_line == set(said)
+
+
+GOOD = [text for text in EXAMPLES if "# finds:" not in text and "cue " in text]
+
+
+@pytest.mark.parametrize("text", GOOD, ids=lambda text: text.strip().splitlines()[0][:30])
+def test_an_example_without_said_findings_passes_the_whole_check(text: str) -> None:
+    checked = check(loaded(text))
+    assert [f.name for f in checked.findings if f.severity == "error"] == []
+
+
+def test_the_table_of_units_holds_every_unit_and_no_other() -> None:
+    table = PAGE[PAGE.index("| of | units |") : PAGE.index("Counts, addresses")]
+    assert set(re.findall(r"`([^`]+)`", table)) == set(UNITS)
+
+
+def test_the_table_of_laws_holds_every_law_with_its_coefficient() -> None:
+    table = PAGE[PAGE.index("| law | what it is") : PAGE.index("Shares are written")]
+    rows = dict(re.findall(r"^\| `([^`]+)` \|.*\| ([^|]+) \|$", table, re.MULTILINE))
+    laws = {
+        name.replace(" SHARE, SHARE", "").replace(" SHARE", ""): cv for name, cv in rows.items()
+    }
+    assert set(laws) == set(get_args(LawName))
+    for name, cv in laws.items():
+        if "share" not in cv:
+            assert float(cv) == pytest.approx(coefficients(Law(name)).cv, abs=5.1e-4)  # type: ignore[arg-type]
+
+
+def test_the_words_that_cannot_be_names_are_listed() -> None:
+    listed = re.search(r"These words cannot be names: `([^`]+)`", PAGE)
+    assert listed is not None
+    assert set(listed[1].split()) == words.RESERVED
+
+
+def test_limits_on_the_page_are_those_of_the_code() -> None:
+    assert f"{layout.MOST_IN_LINE} characters a line" in PAGE
+    assert f"{layout.MOST_CHARACTERS // 1_000_000} million a file" in PAGE
+    assert f"blocks {layout.MOST_NESTED} deep, brackets {layout.MOST_BRACKETS} deep" in PAGE
+    assert f"1 to {MOST_TIMES}, for a day at most" in PAGE
+    assert f"more than {MOST_STEPS:,} steps" in PAGE
+    assert f"lasts {LEAST_MS} ms at least" in PAGE
+    assert f"(in {CUT_MS} ms, the shortest" in PAGE
+    assert recover.MOST_ERRORS == 20
+
+
+def test_usual_values_on_the_page_are_those_of_the_model() -> None:
+    servo = Servo("", "", 0, (), (0, 0), ())
+    low, high = servo.pulse_range_us
+    assert f"{low:g} us to {high:g} us" in row("`limits WIDTH to WIDTH`")
+    assert f"{servo.idle_a * 1000:g} mA" in row("`idling CURRENT`")
+    assert f"{servo.dead_band_us:g} us" in row("`dead band WIDTH`")
+    lamp, strip = Lamp("", "", 0), Strip("", "", 0, 1)
+    leds = row("`leds N of VOLTAGE, CURRENT`")
+    assert f"{lamp.count} of {lamp.forward_v:g} V, {lamp.current_a * 1000:g} mA" in leds
+    pixels = row("`pixels N [, order ORDER] [, each CURRENT]`")
+    assert f"`{strip.order}`, {strip.channel_a * 1000:g} mA" in pixels
+    usual = Regulator(0, 0)
+    assert f"headroom it needs ({usual.dropout_v:g} V)" in PAGE
+    assert f"efficiency ({usual.efficiency * 100:g} %)" in PAGE
+    assert f"{Wearer().temperature_c:g} C, {Wearer().margin * 100:g} %" in PAGE
+    assert f"({Score('').stop_ms / 1000:g} s)" in row("`stop in TIME`")
+
+
+def test_every_finding_about_the_text_is_listed() -> None:
+    table = PAGE[PAGE.index("| finding | meaning |") :]
+    listed = set(re.findall(r"`([a-z-]+)`", table))
+    made = set(re.findall(r'(?:_fault|error|"error",)\(?\s*"([a-z]+(?:-[a-z]+)*)",', CODE))
+    made |= set(re.findall(r'name="([a-z-]+)"', CODE)) | {"syntax"}
+    made -= {"warning"}  # a severity
+    assert {"unknown-name", "not-text", "mixed-indent", "unknown-unit"} <= made
+    assert made == listed
