@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.flash import FLASHES, SECOND_MS, Source, lamp_source, strip_source
-from sim.light import srgb_to_linear
+from sim.flash import FLASHES, PASSING_EFFECT_MS, SECOND_MS, Source
+from sim.light_safety import light_sources
 from sim.model import (
     FRAME_MS,
     Cue,
@@ -32,8 +32,7 @@ from sim.model import (
 )
 from sim.rehearse import rehearse
 from sim.sampling import sample
-from sim.score import Lengths, duration_ms, timeline, walk
-from sim.trajectories import Trajectories
+from sim.score import Lengths, acts, duration_ms, timeline, walk
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -110,7 +109,8 @@ def watch(
     trajectories = rehearse(alone, presses, length)
     times = np.arange(0.0, length, FRAME_MS)
     parts = [
-        _light(lights, trajectories, times[at : at + CHUNK]) for at in range(0, times.size, CHUNK)
+        light_sources(lights, sample(trajectories, times[at : at + CHUNK]))
+        for at in range(0, times.size, CHUNK)
     ]
     return times - start, {name: _joined([part[name] for part in parts]) for name in parts[0]}
 
@@ -126,21 +126,13 @@ def watched_ms(cue: Cue) -> int:
             if start + lengths[step] < inf
         ]
         whole = max(LEAST_MS, 2 * max(ends, default=0))
+    elif any(isinstance(act, Effect) and _is_fast(act) for act in acts(cue.body)):
+        whole += LEAST_MS  # an effect stays on after its cue
     return int(min(whole, LONGEST_MS))
 
 
-def _light(lights: Show, trajectories: Trajectories, times: Times) -> dict[str, Source]:
-    samples = sample(trajectories, times)
-    sources: dict[str, Source] = {}
-    for output in lights.rig.outputs:
-        if isinstance(output, Lamp) and output.name in samples.lamps:
-            colour = srgb_to_linear(np.array(output.colour) / 255.0)
-            duty = samples.lamps[output.name].luminance
-            sources[output.name] = lamp_source(colour, duty, float(output.count))
-        elif isinstance(output, Strip) and output.name in samples.strips:
-            mean = samples.strips[output.name].linear.mean(axis=1)
-            sources[output.name] = strip_source(mean, output.pixels)
-    return sources
+def _is_fast(effect: Effect) -> bool:
+    return effect.period_ms < PASSING_EFFECT_MS.get(effect.name, 0)
 
 
 def _joined(parts: list[Source]) -> Source:
