@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Literal
 
@@ -38,6 +39,8 @@ def pictures(
 def _drawn(figure: Figure, kind: str) -> bytes:
     content = io.BytesIO()
     undated = {"Software": None} if kind == "png" else {"Date": None, "Creator": None}
-    with look():
+    with look(), warnings.catch_warnings():
+        # a letter that the font lacks is drawn as a box; the picture is still of use
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         figure.savefig(content, format=kind, metadata=undated)
     return content.getvalue()

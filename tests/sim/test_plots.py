@@ -1,0 +1,145 @@
+"""Pictures: labelled with units, alike each time, and drawn for rigs of any kind."""
+
+from __future__ import annotations
+
+import re
+import struct
+
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+from small_shows import HEAD, JAW, move, show_of
+
+from sim.model import Cue, InTurn, Lamp, Press, Repeat, Rig, Score, Show, Throw, Together
+from sim.plot_cues import lanes
+from sim.plot_plane import along_motion
+from sim.plot_servo import available_nm
+from sim.plots import pictures, plane_figure, plotted, score_figure, servo_figure
+from sim.rehearse import rehearse
+from sim.trajectories import CueRun
+
+SHOW = show_of(
+    Cue("snap", "", InTurn((move("jaw", 50, 300), Throw("fan", True), move("jaw", 4, 500)))),
+    Cue("wave", "", Repeat(move("fin", 30, 400), 2)),
+)
+PRESSES = (Press(600, button=1), Press(900, button=2), Press(2400, cue="snap"))
+PLAYED = rehearse(SHOW, PRESSES, 4000)
+SHOWN = plotted(PLAYED)
+
+
+def words(figure: Figure) -> str:
+    found = [text.get_text() for text in figure.texts]
+    for panel in figure.axes:
+        found += [text.get_text() for text in panel.texts]
+        found += [panel.get_xlabel(), panel.get_ylabel()]
+        legend = panel.get_legend()
+        found += [text.get_text() for text in legend.get_texts()] if legend else []
+    return "\n".join(found)
+
+
+def test_the_score_names_every_output_and_cue_with_units() -> None:
+    text = words(score_figure(SHOWN))
+    for word in ("Test", "jaw\ndeg", "fin\ndeg", "lure", "belly", "fan", "snap", "wave", "time, s"):
+        assert word in text
+
+
+def test_a_servos_picture_has_units_on_every_panel() -> None:
+    text = words(servo_figure(SHOWN, "jaw"))
+    for word in ("Servo jaw", "angle\ndeg", "speed\ndeg/s", "acceleration\ndeg/s²", "torque\nN.m"):
+        assert word in text
+    assert "1.00 N.m, 400 deg/s at 6 V" in text
+
+
+def test_the_plane_tells_the_hardest_instant() -> None:
+    text = words(plane_figure(SHOWN, "jaw"))
+    share = np.max(SHOWN.work.servos["jaw"].share)
+    assert f"hardest: {share:.0%} of all" in text
+    assert "torque along the motion, N.m" in text
+
+
+def test_pngs_are_a4_wide_at_the_most_and_readable() -> None:
+    a4_in = 210 / 25.4  # ISO 216
+    for name, content in pictures(PLAYED):
+        assert content.startswith(b"\x89PNG"), name
+        width, height = struct.unpack(">II", content[16:24])
+        assert 1000 < width <= a4_in * 160
+        assert 300 < height < 6000
+
+
+@pytest.mark.parametrize("kind", ["png", "svg"])
+def test_the_same_rehearsal_gives_the_same_bytes(kind: str) -> None:
+    small = Show(Rig(boards=(HEAD,), outputs=(JAW,)), Score("Small"))
+    once, again = (dict(pictures(rehearse(small, (), 800), kind)) for _ in range(2))
+    assert once == again
+
+
+def test_svgs_are_svgs_without_a_date() -> None:
+    found = dict(pictures(PLAYED, "svg"))
+    assert set(found) == {
+        "score.svg",
+        "servo-jaw.svg",
+        "plane-jaw.svg",
+        "servo-fin.svg",
+        "plane-fin.svg",
+    }
+    for content in found.values():
+        assert content.startswith(b"<?xml")
+        assert not re.search(rb"<dc:date>", content)
+
+
+@pytest.mark.parametrize(
+    "show",
+    [
+        Show(Rig(boards=(HEAD,), outputs=(Lamp("lure", "head", 22),)), Score("Lamp alone")),
+        Show(Rig(boards=(HEAD,)), Score("Nothing")),
+        Show(Rig(), Score("No board")),
+        Show(Rig(boards=(HEAD,)), Score("$5 & <b> _x_ 灯\n")),
+    ],
+)
+def test_rigs_of_any_kind_can_be_drawn(show: Show) -> None:
+    assert dict(pictures(rehearse(show, (), 500)))["score.png"]
+
+
+def test_a_limp_part_has_no_line() -> None:
+    played = rehearse(SHOW, (Press(600, action="limp"),), 2000)
+    panel = score_figure(plotted(played)).axes[1]
+    heights = np.asarray(panel.lines[0].get_ydata() if len(panel.lines) == 1 else _command(panel))
+    assert np.isnan(heights[-1])
+    assert not np.isnan(heights[0])
+
+
+def _command(panel) -> np.ndarray:
+    return max((line.get_ydata() for line in panel.lines), key=len)
+
+
+def test_runs_side_by_side_get_lanes_of_their_own() -> None:
+    found = [
+        CueRun("a", "head", 0.0, 1000.0),
+        CueRun("b", "head", 500.0, 2000.0),
+        CueRun("c", "head", 980.0, 1500.0),
+        CueRun("d", "head", 1990.0, 3000.0),
+    ]
+    assert lanes(found) == [0, 1, 0, 0]
+
+
+def test_the_torque_left_is_the_lines_less_the_margin() -> None:
+    left = available_nm(SHOWN, SHOWN.servo("jaw"))
+    # at rest: stall torque 1 N.m at the rated 6 V, margin 20 %
+    assert left[0] == pytest.approx(0.8, rel=1e-6)
+    assert left.max() == pytest.approx(0.8, rel=1e-6)
+    assert left.min() < 0.8
+
+
+def test_braking_lies_left_of_zero() -> None:
+    torque, speed = np.array([1.0, 1.0, -1.0, -0.5]), np.array([10.0, -10.0, -10.0, 0.0])
+    assert along_motion(torque, speed).tolist() == [1.0, -1.0, 1.0, 0.5]
+
+
+def test_boards_in_step_show_a_cue_once() -> None:
+    from small_shows import BACK, TAIL
+
+    both = show_of(Cue("both", "", Together((move("jaw", 50), move("tail", 20)))))
+    rig = Rig(boards=(HEAD, BACK), outputs=(*both.rig.outputs, TAIL))
+    played = rehearse(Show(rig, both.score), (Press(1000, button=1),), 3000)
+    assert len(played.runs) == 2
+    assert [run.cue for run in plotted(played).cues()] == ["both"]
