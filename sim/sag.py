@@ -1,45 +1,40 @@
 """How low the voltage at each board can go in a show, and which cues together bring it there.
 
-A bound on the safe side, without running the show. While a move runs its servo is taken to draw the
-current of its hardest instant; a servo that does not move holds its hardest pose; every light is at
-the brightest that the show ever makes it, every switch is on; the battery is at the end of its
-usable part. Cues that share no output may run at once, at any offset from one another: of all such
-sets the one that pulls a board lowest is found exactly (a table over sets of servos). Idle never
-runs beside another cue.
+A bound on the safe side, without running the show. Every light is at the brightest that the show
+ever makes it, every switch is on, the battery is at the end of its usable part. A cue that starts
+takes the servos it uses and leaves the others to the cues that run, so any number of cues may each
+move a share of the servos, at any offset from one another: the shares that pull a board lowest are
+found over all ways to share out the servos, each cue at one of its moments (`sim.cue_currents`).
+Idle never runs beside another cue, and the stop ends all.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
-from sim import battery, servo, wire
-from sim.envelope import assess
-from sim.holding import worst_hold
+from sim import battery, wire
+from sim.cue_currents import ENDLESS_NM, STOP, CueCurrents, Way, cue_currents, hold_nm
 from sim.light import luminance, strip_linear
 from sim.model import (
     Adapter,
     Board,
     Cells,
-    Cue,
     Fade,
     Lamp,
-    Law,
-    Repeat,
-    Rig,
     Servo,
     Show,
-    Step,
     Strip,
     StripLight,
     Supply,
     Switch,
-    Together,
 )
-from sim.score import PlannedMove, acts, children, outputs_used, planned_moves
+from sim.score import PlannedMove, acts
 from sim.supply import (
     BOARD_A,
     BROWN_OUT_V,
@@ -53,6 +48,9 @@ from sim.supply import (
     strip_full_a,
 )
 
+Array: TypeAlias = NDArray[np.float64]
+Integers: TypeAlias = NDArray[np.int64]
+
 __all__ = [
     "BROWN_OUT_V",
     "SAFE_CLOCK_V",
@@ -63,8 +61,11 @@ __all__ = [
     "without_limits",
 ]
 
-SUBSETS_KEPT: Final = 16
-"""With more servos on a supply than this, all are taken to move at once."""
+SUBSETS_KEPT: Final = 9
+"""With more servos on a supply than this, each is at its hardest, whatever the cues' moments."""
+
+ENDLESS_A: Final = 1e6
+"""In place of a limit, to learn what would be drawn without it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,9 +96,9 @@ def without_limits(show: Show) -> Show:
     for supply in show.rig.supplies:
         source, regulator = supply.source, supply.regulator
         if isinstance(source, Adapter):
-            source = replace(source, current_a=_ENDLESS)
+            source = replace(source, current_a=ENDLESS_A)
         if regulator is not None:
-            regulator = replace(regulator, current_a=_ENDLESS)
+            regulator = replace(regulator, current_a=ENDLESS_A)
         supplies.append(replace(supply, source=source, regulator=regulator))
     return replace(show, rig=replace(show.rig, supplies=tuple(supplies)))
 
@@ -119,12 +120,12 @@ def sags(
     `planned`: the show's planned moves, and `peak_nm` their greatest horn torques (N.m) by servo,
     if they are known already; a move without any way asks for no more than holding.
     """
-    peaks = _Peaks(show, planned, peak_nm)
+    cues = cue_currents(show, planned, peak_nm)
     found = []
     for board in show.rig.boards:
         _, supply = of_board(show.rig, board.name)
         if supply is not None:
-            found.append(_worst(show, board, supply, peaks))
+            found.append(_worst(show, board, supply, cues))
     return tuple(found)
 
 
@@ -135,7 +136,7 @@ def start_sags(show: Show) -> tuple[Sag, ...]:
     its safe pose at stall current, which no cue asks of it; the others hold, lights are dark.
     """
     rig = show.rig
-    hold = _Peaks(show, ()).hold
+    hold = hold_nm(rig)
     found = []
     for board in rig.boards:
         _, supply = of_board(rig, board.name)
@@ -145,7 +146,7 @@ def start_sags(show: Show) -> tuple[Sag, ...]:
         servos = [o.name for o in rig.outputs if isinstance(o, Servo) and o.board in fed]
         held = {name: hold[name] for name in servos}
         cases: list[tuple[str | None, _Torques]] = [
-            (name, {**held, name: _ENDLESS}) for name in servos
+            (name, {**held, name: ENDLESS_NM}) for name in servos
         ]
         worst = [
             _sag(board, supply, solve(rig, supply, _demands(show, fed, torques, lit=False)), name)
@@ -176,178 +177,107 @@ _Torques: TypeAlias = dict[str, float]
 """Horn torque (N.m) by servo."""
 
 
-class _Peaks:
-    """What a show asks of each servo: holding, and each cue's moves with their peak torque."""
-
-    def __init__(
-        self,
-        show: Show,
-        planned: Iterable[PlannedMove] | None = None,
-        peak_nm: Mapping[str, Mapping[Way, float]] | None = None,
-    ) -> None:
-        rig = show.rig
-        self.servos = {o.name: o for o in rig.outputs if isinstance(o, Servo)}
-        tilt = rig.wearer.tilt_deg
-        self.hold = {n: _finite(worst_hold(o, tilt).torque_nm) for n, o in self.servos.items()}
-        self.cues: dict[str, list[_Peak]] = {}
-        own: dict[str, list[PlannedMove]] = {}
-        for move in planned_moves(show) if planned is None else planned:
-            if move.move.duration_ms > 0:
-                own.setdefault(move.move.output, []).append(move)
-        for name, one in self.servos.items():
-            mine = own.get(name, [])
-            known = _peak_nm(rig, one, mine) if peak_nm is None else peak_nm.get(name, {})
-            for peak in _peaks(rig, one, mine, known, self.hold[name]):
-                self.cues.setdefault(peak.planned.cue, []).append(peak)
-
-
-Way: TypeAlias = tuple[float, float, int, Law]
-"""What of a planned move its torque hangs on: from and to (deg), duration (ms), law."""
-
-
-def _way(planned: PlannedMove) -> Way:
-    move = planned.move
-    return planned.from_deg, move.angle_deg, move.duration_ms, move.law
-
-
-def _peak_nm(rig: Rig, one: Servo, planned: list[PlannedMove]) -> dict[Way, float]:
-    """The greatest horn torque of every different move; it does not hang on the voltage."""
-    if not planned:
-        return {}
-    ways = list(dict.fromkeys(_way(move) for move in planned))
-    start, end, lasts, laws = zip(*ways, strict=True)
-    work = assess(rig, one, start, end, lasts, laws, highest_v(rig, one.board))
-    return dict(zip(ways, work.peak_torque_nm.tolist(), strict=True))
-
-
-def _peaks(
-    rig: Rig,
-    one: Servo,
-    planned: list[PlannedMove],
-    known_nm: Mapping[Way, float],
-    hold_nm: float,
-) -> list[_Peak]:
-    """Every move of a servo with its hardest torque and the current that draws over holding."""
-    torques = np.array([known_nm.get(_way(move), hold_nm) for move in planned])
-    line = servo.line(one, highest_v(rig, one.board))
-    extra = servo.current_a(line, torques) - servo.current_a(line, hold_nm)
-    more = np.maximum(extra, 0.0).tolist()
-    finite = np.nan_to_num(torques, posinf=_ENDLESS).tolist()
-    return [_Peak(m, t, a) for m, t, a in zip(planned, finite, more, strict=True)]
-
-
-_ENDLESS: Final = 1e9
-"""In place of an infinite torque, which a drive at its dead point asks for."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Peak:
-    """A move, its hardest horn torque (N.m), and the current (A) that draws over holding."""
-
-    planned: PlannedMove
-    torque_nm: float
-    extra_a: float
-
-
-def _finite(torque: float) -> float:
-    return torque if np.isfinite(torque) else _ENDLESS
-
-
-def _worst(show: Show, board: Board, supply: Supply, peaks: _Peaks) -> Sag:
+def _worst(show: Show, board: Board, supply: Supply, cues: CueCurrents) -> Sag:
     """The set of cues that pulls `board` lowest: currents weighted by the resistance they pass."""
     rig = show.rig
     fed = {b.name for b in rig.boards if b.supply == supply.name}
     inner = battery.pack_ohm(supply.source) if isinstance(supply.source, Cells) else 0.0
     own = wire.loop_ohm(board.wire, rig.wearer.temperature_c)
     weights = {
-        name: inner + 1e-3 + (own if one.board == board.name else 0.0)
-        for name, one in peaks.servos.items()
-        if one.board in fed
+        o.name: inner + 1e-3 + (own if o.board == board.name else 0.0)
+        for o in rig.outputs
+        if isinstance(o, Servo) and o.board in fed
     }
-    demanded = [_hardest_instant(cue, peaks, weights) for cue in show.score.cues]
-    names, torques = _combine(show, demanded, peaks, weights)
-    demands = _demands(show, fed, {**{n: peaks.hold[n] for n in weights}, **torques})
+    names, torques = _heaviest(show.score.idle, cues, weights)
+    demands = _demands(show, fed, {**{n: cues.hold_nm[n] for n in weights}, **torques})
     return _sag(board, supply, solve(rig, supply, demands), None, names)
 
 
-def _hardest_instant(
-    cue: Cue, peaks: _Peaks, weights: Mapping[str, float]
-) -> tuple[float, _Torques]:
-    """The greatest weighted current over holding within a cue, and the torques then."""
-    moves = [p for p in peaks.cues.get(cue.name, []) if p.planned.move.output in weights]
-    if _drifts(cue):
-        return _all_at_once(moves, weights)
-    active: dict[str, _Peak] = {}
-    best, then = 0.0, _Torques()
-    for peak in sorted(moves, key=lambda p: (p.planned.start_ms, p.extra_a)):
-        start, name = peak.planned.start_ms, peak.planned.move.output
-        active = {n: p for n, p in active.items() if _end_ms(p) > start}
-        if name not in active or peak.extra_a >= active[name].extra_a:
-            active[name] = peak
-        total = sum(weights[n] * p.extra_a for n, p in active.items())
-        if total > best:
-            best, then = total, {n: p.torque_nm for n, p in active.items()}
-    return best, then
-
-
-def _end_ms(peak: _Peak) -> float:
-    return peak.planned.start_ms + peak.planned.move.duration_ms
-
-
-def _all_at_once(moves: Iterable[_Peak], weights: Mapping[str, float]) -> tuple[float, _Torques]:
-    """Each servo at its hardest, whatever the times."""
-    top: dict[str, _Peak] = {}
-    for peak in moves:
-        name = peak.planned.move.output
-        if name not in top or peak.extra_a > top[name].extra_a:
-            top[name] = peak
-    total = sum(weights[name] * peak.extra_a for name, peak in top.items())
-    return total, {name: peak.torque_nm for name, peak in top.items()}
-
-
-def _drifts(cue: Cue) -> bool:
-    """Whether repeats run beside other statements: their offsets change from pass to pass."""
-    stack: list[tuple[Step, bool]] = [(cue.body, False)]
-    while stack:
-        step, beside = stack.pop()
-        if beside and isinstance(step, Repeat):
-            return True
-        beside = beside or (isinstance(step, Together) and len(step.children) > 1)
-        stack.extend((child, beside) for child in children(step))
-    return False
-
-
-def _combine(
-    show: Show,
-    demanded: list[tuple[float, _Torques]],
-    peaks: _Peaks,
-    weights: Mapping[str, float],
+def _heaviest(
+    idle: str | None, cues: CueCurrents, weights: Mapping[str, float]
 ) -> tuple[tuple[str, ...], _Torques]:
-    """The heaviest set of cues that can run at once, and its torques."""
-    if len(weights) > SUBSETS_KEPT:
-        every = [peak for cue in show.score.cues for peak in peaks.cues.get(cue.name, [])]
-        fed = [peak for peak in every if peak.planned.move.output in weights]
-        cues = tuple(dict.fromkeys(peak.planned.cue for peak in fed))
-        return cues, _all_at_once(fed, weights)[1]
-    outputs = {o.name: 1 << i for i, o in enumerate(show.rig.outputs)}
-    best: dict[int, tuple[float, tuple[int, ...]]] = {0: (0.0, ())}
-    alone: list[tuple[float, tuple[int, ...]]] = []
-    for i, cue in enumerate(show.score.cues):
-        gain = demanded[i][0]
-        if gain <= 0.0:
-            continue
-        if cue.name == show.score.idle:
-            alone.append((gain, (i,)))
-            continue
-        mask = sum(outputs[name] for name in outputs_used(cue.body) if name in outputs)
-        for used, (total, chosen) in list(best.items()):
-            if not used & mask and total + gain > best.get(used | mask, (0.0, ()))[0]:
-                best[used | mask] = (total + gain, (*chosen, i))
-    _, chosen = max([*best.values(), *alone], key=lambda entry: entry[0])
+    """The cues that together weigh most, each at one of its moments, and the torques then."""
+    names = [n for n in cues.servos if n in weights]
+    columns = [cues.servos.index(name) for name in names]
+    weigh = np.array([weights[name] for name in names])
+    weighed = {
+        cue: moments.extra_a[:, columns] * weigh
+        for cue, moments in cues.moments.items()
+        if (moments.extra_a[:, columns] > 0.0).any()
+    }
+    together = [cue for cue in weighed if cue not in (idle, STOP)]
+    if len(names) > SUBSETS_KEPT:
+        chosen = _each_at_its_hardest({cue: weighed[cue] for cue in together})
+    else:
+        chosen = _shared_out([(cue, weighed[cue]) for cue in together], len(names))
+    sets = [chosen, *([(cue, (1 << len(names)) - 1)] for cue in (idle, STOP) if cue in weighed)]
+    best = max(sets, key=lambda one: sum(_gain(weighed[cue], mask)[0] for cue, mask in one))
     torques: _Torques = {}
-    for i in chosen:
-        torques.update(demanded[i][1])
-    return tuple(show.score.cues[i].name for i in chosen), torques
+    for cue, mask in best:
+        moment = _gain(weighed[cue], mask)[1]
+        for n, name in enumerate(names):
+            if mask >> n & 1 and weighed[cue][moment, n] > 0.0:
+                torques[name] = float(cues.moments[cue].torque_nm[moment, columns[n]])
+    return tuple(cue for cue, _ in best), torques
+
+
+_Owned: TypeAlias = list[tuple[str, int]]
+"""Cues with the servos that each moves: bits, in the order of the servos."""
+
+
+def _gain(weighed: Array, mask: int) -> tuple[float, int]:
+    """What a cue weighs at its heaviest moment with the servos of `mask`, and that moment."""
+    own = np.array([mask >> n & 1 for n in range(weighed.shape[1])], dtype=np.float64)
+    sums = weighed @ own
+    moment = int(np.argmax(sums))
+    return float(sums[moment]), moment
+
+
+def _each_at_its_hardest(weighed: Mapping[str, Array]) -> _Owned:
+    """Every servo given to the cue that works it hardest."""
+    owned: dict[str, int] = {}
+    peaks = {cue: moments.max(axis=0) for cue, moments in weighed.items()}
+    for n in range(next((p.size for p in peaks.values()), 0)):
+        cue = max(peaks, key=lambda name: peaks[name][n])
+        if peaks[cue][n] > 0.0:
+            owned[cue] = owned.get(cue, 0) | 1 << n
+    return list(owned.items())
+
+
+def _shared_out(weighed: list[tuple[str, Array]], servos: int) -> _Owned:
+    """Servos shared out among cues so that the sum is greatest.
+
+    A table over sets of servos: with each further cue, the best for a set is the best split of it
+    between that cue and those before.
+    """
+    whole = (1 << servos) - 1
+    sets, parts, first = _splits(servos)
+    bits = (np.arange(whole + 1)[:, None] >> np.arange(servos)) & 1
+    gains = [(moments @ bits.T.astype(np.float64)).max(axis=0) for _, moments in weighed]
+    best = [np.zeros(whole + 1)]
+    for gain in gains:
+        best.append(np.maximum.reduceat(best[-1][sets ^ parts] + gain[parts], first))
+    owned: _Owned = []
+    left = whole
+    for n in range(len(gains) - 1, -1, -1):
+        part = max(parts[sets == left].tolist(), key=lambda p: best[n][left ^ p] + gains[n][p])
+        if gains[n][part] > 0.0 and best[n + 1][left] > best[n][left] + 1e-12:
+            owned.append((weighed[n][0], part))
+            left ^= part
+    return owned[::-1]
+
+
+@lru_cache(maxsize=8)
+def _splits(servos: int) -> tuple[Integers, Integers, Integers]:
+    """All pairs of a set and a part of it, by set; and where each set's pairs begin."""
+    pairs = [
+        (whole, part)
+        for whole in range(1 << servos)
+        for part in range(whole + 1)
+        if part & whole == part
+    ]
+    sets, parts = np.array(pairs, dtype=np.int64).T
+    return sets, parts, np.searchsorted(sets, np.arange(1 << servos))
 
 
 def _demands(

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from seqlang.checks.words import listed
 from seqlang.diagnostics import Span
+from sim.cue_currents import STOP
 from sim.sag import Sag
 
 if TYPE_CHECKING:
@@ -27,10 +28,14 @@ def standing(scene: Scene, supply: Supply) -> list[Sag]:
 def while_running(sag: Sag) -> str:
     if not sag.cues:
         return "while all parts hold their poses"
+    if sag.cues == (STOP,):
+        return "while the stop brings all parts to their safe pose"
     return f"while {listed(list(sag.cues))} run{'s' if len(sag.cues) == 1 else ''}"
 
 
 def cues_running(scene: Scene, sag: Sag) -> tuple[tuple[Span, str], ...]:
     return tuple(
-        (scene.span(scene.cues[name].mark, "name"), "runs at that time") for name in sag.cues[:4]
+        (scene.span(scene.cues[name].mark, "name"), "runs at that time")
+        for name in sag.cues[:4]
+        if name in scene.cues
     )

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from sim import battery, servo, wire
+from sim.cue_currents import STOP, cue_currents
 from sim.demand import work
 from sim.envelope import assess
 from sim.holding import worst_hold
@@ -96,15 +100,60 @@ def test_cues_that_take_each_other_s_outputs_never_pull_together() -> None:
     assert found.cues == ("one",)
 
 
-def test_of_three_cues_the_heaviest_set_without_a_clash_is_taken() -> None:
+def test_a_cue_that_is_taken_a_servo_from_goes_on_with_the_others() -> None:
+    """`pair` moves a and b; `left` then takes a, and b moves on: together they pull most."""
     cues = (
         swing("left", quick("a")),
         swing("pair", Together((Move("b", 50.0, 500), Move("a", 50.0, 500)))),
         swing("right", quick("c")),
     )
     (found,) = sags(show_of(*cues))
-    shares = {frozenset(s): sags(show_of(*s))[0].voltage_v for s in (cues[:1] + cues[2:], cues[1:])}
-    assert found.voltage_v == pytest.approx(min(shares.values()), abs=1e-9)
+    assert set(found.cues) == {"left", "pair", "right"}
+
+
+@settings(max_examples=25)
+@given(
+    st.lists(
+        st.lists(
+            st.tuples(st.sampled_from("abc"), st.floats(-30.0, 55.0), st.integers(250, 900)),
+            min_size=1,
+            max_size=3,
+        ),
+        min_size=1,
+        max_size=3,
+    ),
+    st.integers(0, 400),
+)
+def test_servos_are_shared_out_as_trying_every_way_finds(
+    bodies: list[list[tuple[str, float, int]]], interval: int
+) -> None:
+    """Each servo given to any cue, each cue at any of its moments, all combinations."""
+    cues = [
+        swing(f"c{n}", Together(tuple(Move(*move) for move in body), interval))
+        for n, body in enumerate(bodies)
+    ]
+    show = show_of(*cues)
+    known = cue_currents(show)
+    rows = [known.moments[cue.name].extra_a for cue in cues if cue.name in known.moments]
+    most = known.moments[STOP].extra_a.sum()
+    for owners in product(range(len(rows)), repeat=3):
+        own = [np.array([owner == n for owner in owners], dtype=float) for n in range(len(rows))]
+        most = max(most, sum(float((row @ o).max()) for row, o in zip(rows, own, strict=True)))
+    (found,) = sags(show)
+    still = replace(show, score=Score("s", stop_ms=60_000))
+    (holding,) = sags(still)
+    assert found.supply_a - holding.supply_a == pytest.approx(most, rel=0.02, abs=2e-3)
+
+
+def test_the_stop_moves_everything_at_once() -> None:
+    """Slow cues one after another, but a stop in a tenth of a second."""
+    cues = [swing(name, Move(name, 55.0, 4000)) for name in "abc"]
+    show = show_of(*cues)
+    (calm,) = sags(show)
+    (hasty,) = sags(replace(show, score=replace(show.score, stop_ms=150)))
+    assert STOP not in calm.cues
+    assert hasty.cues == (STOP,)
+    assert hasty.voltage_v < calm.voltage_v
 
 
 def test_idle_runs_beside_nothing() -> None:
