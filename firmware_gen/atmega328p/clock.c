@@ -22,6 +22,7 @@ ISR(TIMER1_COMPA_vect)
 {
     uint8_t tick = (uint8_t)(ticks + 1);
     ticks = tick;
+    NEWS |= _BV(NEWS_TICK);
     OCR1A += TICK_CYCLES;
     pulses_tick(tick);
 }

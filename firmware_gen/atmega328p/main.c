@@ -21,7 +21,6 @@ enum {
     LOOK_TICKS = 4,   /* between two looks at the inputs; four looks make a change: 24 to 32 ms */
     TICKS_AHEAD = 128,
     SHORTEST_FRAME = 7, /* bytes on the line, its last zero included (LINK.md section 1) */
-    ENOUGH_BYTES = 48,
 };
 
 static uint8_t grid;        /* tick at which the pulses of the frame to come are due */
@@ -109,27 +108,22 @@ void bc_hal_pause(void)
 }
 
 /*
- * Whether the core has something to do: a tick is over, a frame may be complete, enough bytes wait, the sender or a cell is free.
- * Most interrupts bring nothing of that kind, and a round through the core costs some 600 cycles.
+ * Until there is something to do (10.3). Most interrupts bring nothing, and a round through the core costs some 600 cycles, so NEWS
+ * tells which do. Interrupts are off from each look to the sleep instruction, so none is missed.
  */
-static bool is_called(uint8_t tick)
-{
-    uint8_t waiting = serial_waiting();
-    if ((NEWS & _BV(NEWS_FRAME)) && waiting < SHORTEST_FRAME) {
-        NEWS &= (uint8_t)~_BV(NEWS_FRAME); /* the zero before a frame */
-    }
-    return NEWS != 0 || waiting >= ENOUGH_BYTES || tick != clock_tick();
-}
-
-/* Until there is something to do (10.3). Interrupts stay off from the last look to the sleep instruction, so none is missed. */
-static void rest(uint8_t tick)
+static void rest(void)
 {
     sleep_enable();
-    cli();
-    while (!is_called(tick)) {
+    for (;;) {
+        cli();
+        if (NEWS == _BV(NEWS_FRAME) && serial_waiting() < SHORTEST_FRAME) {
+            NEWS = 0; /* the zero before a frame */
+        }
+        if (NEWS != 0) {
+            break;
+        }
         sei();
         sleep_cpu();
-        cli();
     }
     NEWS = 0;
     sei();
@@ -158,10 +152,9 @@ int main(void)
 {
     begin();
     for (;;) {
-        uint8_t tick = clock_tick();
         bc_service();
         if (!work()) {
-            rest(tick);
+            rest();
         }
     }
 }

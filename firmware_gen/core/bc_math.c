@@ -1,9 +1,5 @@
 #include "bc_math.h"
 
-#ifdef __AVR__
-#include <util/crc16.h>
-#endif
-
 int32_t bc_scale(int32_t value, uint32_t share) {
     /* In two halves, because a full 64-bit product takes the chip some five times as long. */
     uint32_t bits = (uint32_t)value;
@@ -82,15 +78,4 @@ uint32_t bc_floor_root(uint64_t value) {
 
 uint32_t bc_ceiling_root(uint64_t value) {
     return value == 0 ? 0 : bc_floor_root(value - 1) + 1;
-}
-
-uint16_t bc_crc(uint16_t crc, uint8_t byte) {
-#ifdef __AVR__
-    /* The same step, from the compiler's library, in half the time; the start value is ours. */
-    return _crc_xmodem_update(crc, byte);
-#else
-    uint8_t x = (uint8_t)((crc >> 8) ^ byte);
-    x = (uint8_t)(x ^ (x >> 4));
-    return (uint16_t)((crc << 8) ^ ((uint16_t)x << 12) ^ ((uint16_t)x << 5) ^ x);
-#endif
 }
