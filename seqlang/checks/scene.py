@@ -6,16 +6,20 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from math import inf
 from typing import TYPE_CHECKING
 
+from firmware_gen.chips import LIMITS
 from seqlang.checks.pace import Failure, failures
 from seqlang.checks.rehearsed_light import Times, light_show, watch
 from seqlang.checks.workload import Work, workload
 from seqlang.diagnostics import Origin, Span
+from sim.drive import reach
 from sim.interruption import Cuts, interruptions
 from sim.model import (
     Board,
     Cue,
+    Gear,
     Lamp,
     Law,
     Move,
@@ -29,13 +33,16 @@ from sim.model import (
     Switch,
 )
 from sim.sag import Sag, brightest, sags, start_sags
-from sim.score import PlannedMove, acts, planned_moves, walk
+from sim.score import PlannedMove, acts, duration_ms, planned_moves, walk
 from sim.supply import PIXEL_IDLE_A, highest_v
 from sim.threads import ThreadError, threads
 
 if TYPE_CHECKING:
     from seqlang.source import Source as Text
     from sim.flash import Source
+
+REHEARSED_MS = 600_000
+"""A score longer than ten minutes is not rehearsed for heat and run time (own limit)."""
 
 _NOWHERE = Origin(Span("", 0, 0))
 
@@ -149,8 +156,17 @@ class Scene:
 
     @cached_property
     def planned(self) -> tuple[PlannedMove, ...]:
-        """Every move with every angle it can start from, of servos whose own lines are sound."""
-        return tuple(one for one in planned_moves(self.show) if one.move.output in self.sound)
+        """Every move with every angle it can start from, where physics can be asked about it."""
+        return tuple(one for one in planned_moves(self.show) if self._can_be_asked(one))
+
+    def _can_be_asked(self, one: PlannedMove) -> bool:
+        """A servo whose own lines are sound; a linkage may end where its travel does."""
+        servo = self.servos.get(one.move.output)
+        if servo is None or servo.name not in self.sound:
+            return False
+        low, high = servo.travel_deg
+        inside = low <= one.from_deg <= high and low <= one.move.angle_deg <= high
+        return inside or isinstance(servo.drive, Gear)
 
     @cached_property
     def alone(self) -> dict[str, Work]:
@@ -196,7 +212,7 @@ class Scene:
 
     @cached_property
     def sound(self) -> frozenset[str]:
-        """Servos whose calibration and travel make sense and that have a rating."""
+        """Servos whose calibration, travel and linkage make sense and that have a rating."""
         return frozenset(name for name, servo in self.servos.items() if is_sound(servo))
 
     @cached_property
@@ -239,6 +255,15 @@ class Scene:
             self._watched[cue.name] = watch(self.lights, cue)
         return self._watched[cue.name]
 
+    @cached_property
+    def rehearsable(self) -> bool:
+        """Whether rehearsing all cues makes sense and ends soon: none fails or is very long."""
+        cues = self.show.score.cues
+        if self.failures or len(cues) > LIMITS.cues or not all(self.playable(c) for c in cues):
+            return False
+        lengths = (duration_ms(cue.body) for cue in cues)
+        return sum(length for length in lengths if length < inf) <= REHEARSED_MS
+
     def playable(self, cue: Cue) -> bool:
         """Whether a rehearsal can play the cue (see `too_many_threads`)."""
         try:
@@ -262,4 +287,6 @@ def is_sound(servo: Servo) -> bool:
     if not servo.ratings or len(servo.points) < 2 or low >= high:
         return False
     angles = [point.angle_deg for point in servo.points]
-    return angles[0] <= low and high <= angles[-1]
+    if not (angles[0] <= low and high <= angles[-1]):
+        return False
+    return isinstance(servo.drive, Gear) or reach(servo).stuck_deg is None

@@ -17,19 +17,17 @@ Source of the limit: common practice, no source (see `sim/heat.py`).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import inf
 from typing import NamedTuple
 
 import numpy as np
 
-from firmware_gen.chips import LIMITS
 from seqlang.checks.scene import Scene
 from seqlang.checks.words import figure, figures
 from seqlang.diagnostics import Finding
-from sim.heat import CONTINUOUS, WINDOW_S, Heat, heats
+from sim.heat import CONTINUOUS, Heat, heats
 from sim.holding import holding_nm
 from sim.model import Servo
-from sim.score import duration_ms, rest_angles
+from sim.score import rest_angles
 from sim.servo import KGF_CM_NM
 
 
@@ -42,7 +40,7 @@ def check(scene: Scene) -> Iterator[Finding]:
             yield _finding(scene, name, hold.share, f"holding {figure(hold.angle_deg)} deg")
         else:
             cool.append(name)
-    if not any(_could_be_hot(scene, name) for name in cool) or not _short_enough(scene):
+    if not any(_could_be_hot(scene, name) for name in cool) or not scene.rehearsable:
         return
     for heat in heats(scene.sound_show):
         if heat.servo in cool and heat.rms_share > heat.limit:
@@ -70,15 +68,6 @@ def _could_be_hot(scene: Scene, name: str) -> bool:
         return False
     limit = CONTINUOUS * work.servo.ratings[0].stall_nm
     return float(work.assessment.rms_torque_nm.max()) > limit
-
-
-def _short_enough(scene: Scene) -> bool:
-    """Whether a rehearsal makes sense and ends soon: no move fails, no cue is endlessly long."""
-    cues = scene.show.score.cues
-    if scene.failures or len(cues) > LIMITS.cues or not all(scene.playable(cue) for cue in cues):
-        return False
-    lengths = (duration_ms(cue.body) for cue in cues)
-    return sum(length for length in lengths if length < inf) <= 1000.0 * WINDOW_S
 
 
 def _finding(scene: Scene, name: str, share: float, where: str) -> Finding:
