@@ -111,7 +111,7 @@ static bool points_are_good(uint16_t at, uint8_t points) {
 
 static bool servo_is_good(uint16_t at) {
     uint8_t points = bc_table_u8((uint16_t)(at + BC_SERVO_POINTS));
-    uint16_t last = (uint16_t)(at + BC_SERVO_SIZE + BC_POINT_SIZE * (points - 1));
+    uint16_t last = (uint16_t)(at + BC_SERVO_SIZE + (uint16_t)(BC_POINT_SIZE * (points - 1)));
     int16_t low = bc_table_i16((uint16_t)(at + BC_SERVO_TRAVEL_LOW));
     int16_t high = bc_table_i16((uint16_t)(at + BC_SERVO_TRAVEL_HIGH));
     int16_t safe = bc_table_i16((uint16_t)(at + BC_SERVO_SAFE_ANGLE));
@@ -317,7 +317,7 @@ static bool take_pin(uint32_t *taken, uint8_t pin, uint8_t job) {
 static bool pins_are_good(const struct check *check) {
     struct bc_outputs walk;
     uint32_t taken = 0;
-    uint16_t at = (uint16_t)(check->cues - BC_BINDING_SIZE * bc_table_u8(BC_AT_BINDINGS));
+    uint16_t at = (uint16_t)(check->cues - (uint16_t)(BC_BINDING_SIZE * bc_table_u8(BC_AT_BINDINGS)));
     uint8_t left = bc_table_u8(BC_AT_INPUTS);
     bc_outputs_begin(&walk);
     while (bc_outputs_next(&walk)) {
@@ -327,7 +327,7 @@ static bool pins_are_good(const struct check *check) {
             return false;
         }
     }
-    at = (uint16_t)(at - BC_INPUT_SIZE * left);
+    at = (uint16_t)(at - (uint16_t)(BC_INPUT_SIZE * left));
     while (left > 0) {
         if (!take_pin(&taken, bc_table_u8(at), BC_PIN_INPUT)) {
             return false;
@@ -465,6 +465,7 @@ static bool next_op(struct check *check, struct op *op) {
         return duration(check, &op->wait_ms);
     case BC_OP_LOOP:
     case BC_OP_FORK:
+    case BC_OP_GO_ON:
         if (!has(check, 2)) {
             return false;
         }
@@ -499,6 +500,7 @@ static bool nest(struct loops *loops, const struct op *op) {
         loops->waited = (uint8_t)(loops->waited >> 1 | 1);
         return true;
     case BC_OP_END:
+    case BC_OP_GO_ON:
         return loops->depth == 0;
     default:
         if (op->wait_ms > 0) {
@@ -508,14 +510,23 @@ static bool nest(struct loops *loops, const struct op *op) {
     }
 }
 
+static bool ends_thread(const struct op *op) {
+    return op->code == BC_OP_END || op->code == BC_OP_GO_ON;
+}
+
+/* Whether the op names another thread. */
+static bool points(const struct op *op) {
+    return op->code == BC_OP_FORK || op->code == BC_OP_GO_ON;
+}
+
 /* Whether a thread starts at `target`, looking from an op at `from` on; `start`: one starts there. */
 static bool starts_thread(const struct check *known, uint16_t from, bool start, uint16_t target) {
     struct check look = *known;
     struct op op;
     look.at = from;
-    while (look.at < target) {
+    while (look.at < target && look.at < look.end) {
         next_op(&look, &op);
-        start = op.code == BC_OP_END;
+        start = ends_thread(&op);
         pause();
     }
     return look.at == target && target < look.end && start;
@@ -529,24 +540,24 @@ static bool ops_are_good(struct check *check) {
     while (check->at < check->end) {
         uint16_t here = check->at;
         if (!next_op(check, &op) || !nest(&loops, &op) ||
-            (op.code == BC_OP_FORK && op.target <= here)) {
+            (points(&op) && op.target <= here)) {
             return false;
         }
-        if (op.code == BC_OP_END) {
+        if (ends_thread(&op)) {
             loops.waited = 0;
         }
         pause();
     }
-    return op.code == BC_OP_END;
+    return ends_thread(&op);
 }
 
-/* That each fork points to a thread's start; all ops are known to be good. */
+/* That each fork and each go on points to a thread's start; all ops are known to be good. */
 static bool forks_are_good(struct check *check) {
     struct op op;
     check->at = check->code;
     while (check->at < check->end) {
         next_op(check, &op);
-        if (op.code == BC_OP_FORK && !starts_thread(check, check->at, false, op.target)) {
+        if (points(&op) && !starts_thread(check, check->at, ends_thread(&op), op.target)) {
             return false;
         }
     }

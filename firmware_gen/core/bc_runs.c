@@ -401,6 +401,8 @@ static void step(struct thread *thread, uint32_t now) {
         loop_end(thread, run);
     } else if (op == BC_OP_FORK) {
         fork_thread(thread, run);
+    } else if (op == BC_OP_GO_ON) {
+        thread->at = bc_table_u16(thread->at);
     } else if (op == BC_OP_EFFECT) {
         effect(thread, run, now);
     } else {

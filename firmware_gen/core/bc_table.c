@@ -70,7 +70,7 @@ void bc_table_locate(void) {
         at = (uint16_t)(walk.here.at + bc_output_size(walk.here.at));
     }
     table.colours = at;
-    table.laws = (uint16_t)(at + BC_COLOUR_SIZE * bc_table_u8(BC_AT_COLOURS));
+    table.laws = (uint16_t)(at + (uint16_t)(BC_COLOUR_SIZE * bc_table_u8(BC_AT_COLOURS)));
     at = table.laws;
     while (laws > 0) {
         at = (uint16_t)(at + bc_law_size(bc_table_u8(at)));
@@ -79,16 +79,16 @@ void bc_table_locate(void) {
     table.inputs = at;
 }
 
-uint16_t bc_table_colour(uint8_t index) { return (uint16_t)(table.colours + BC_COLOUR_SIZE * index); }
+uint16_t bc_table_colour(uint8_t index) { return (uint16_t)(table.colours + (uint16_t)(BC_COLOUR_SIZE * index)); }
 
-uint16_t bc_table_input(uint8_t index) { return (uint16_t)(table.inputs + BC_INPUT_SIZE * index); }
+uint16_t bc_table_input(uint8_t index) { return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * index)); }
 
 uint16_t bc_table_binding(uint8_t index) {
-    return (uint16_t)(bc_table_input(bc_table_u8(BC_AT_INPUTS)) + BC_BINDING_SIZE * index);
+    return (uint16_t)(bc_table_input(bc_table_u8(BC_AT_INPUTS)) + (uint16_t)(BC_BINDING_SIZE * index));
 }
 
 uint16_t bc_table_cue(uint8_t index) {
-    return (uint16_t)(bc_table_binding(bc_table_u8(BC_AT_BINDINGS)) + BC_CUE_SIZE * index);
+    return (uint16_t)(bc_table_binding(bc_table_u8(BC_AT_BINDINGS)) + (uint16_t)(BC_CUE_SIZE * index));
 }
 
 uint8_t bc_law_size(uint8_t id) {
@@ -160,8 +160,11 @@ uint16_t bc_table_duration(uint16_t *at) {
     uint8_t first = bc_table_u8(*at);
     uint16_t found;
     (*at)++;
-    if (first < 200) {
+    if (first < 160) {
         return (uint16_t)(10 * (first + 1));
+    }
+    if (first < 200) {
+        return (uint16_t)(100 * (first - 143));
     }
     if (first < 255) {
         found = (uint16_t)(256 * (first - 200) + bc_table_u8(*at));
