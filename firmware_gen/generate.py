@@ -11,9 +11,9 @@ from textwrap import fill
 from typing import Final
 
 from firmware_gen import layout, protocol
-from firmware_gen.board import WINDOW
 from firmware_gen.chips import ATMEGA328P, LIMITS, Chip
 from firmware_gen.fixed import (
+    AHEAD_BITS,
     ALPHA_RANGE,
     LAW_IDS,
     LEAST_OVERLAP,
@@ -23,6 +23,7 @@ from firmware_gen.fixed import (
     law_lists,
     lightness_list,
 )
+from firmware_gen.intake import WINDOW
 from firmware_gen.slots import FIRST_BYTE, MARKS
 
 HEADER_PATH: Final = Path(__file__).parent / "core" / "bc_generated.h"
@@ -132,6 +133,7 @@ def _laws() -> dict[str, int]:
         "LISTED": len(LISTED),
         "LIST_LENGTH": LIST_STEPS + 1,
         "LEAST_OVERLAP": LEAST_OVERLAP,
+        "AHEAD_BITS": AHEAD_BITS,
         "ALPHA_LEAST": ALPHA_RANGE[0],
     }
 

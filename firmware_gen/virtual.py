@@ -7,6 +7,7 @@ pseudo-terminal, where it plays in real time.
 
 from __future__ import annotations
 
+import math
 import threading
 import time
 from pathlib import Path
@@ -115,6 +116,8 @@ class Server:
         tcp_port: of the loopback socket; 0: any free one.
         pseudo_terminal: offer a pseudo-terminal instead.
         speed: how many times faster than real time it plays.
+        leash_s: how far its time runs on at most after the last byte from the host; None: as far as
+            it likes. With a high speed a host that is held up would else seem to be lost.
         store: file that outlasts the power in the EEPROM's place.
 
     Raises:
@@ -128,10 +131,12 @@ class Server:
         tcp_port: int = 0,
         pseudo_terminal: bool = False,
         speed: float = 1.0,
+        leash_s: float | None = None,
         store: Path | None = None,
     ) -> None:
         self.virtual = virtual
         self._speed = speed
+        self._leash_s = math.inf if leash_s is None else leash_s
         self._store = store
         self._stored_writes = virtual.eeprom.writes
         self._stop = threading.Event()
@@ -156,11 +161,16 @@ class Server:
 
     def serve(self) -> None:
         """Play until `stop` is called, or KeyboardInterrupt comes."""
-        started_s = time.monotonic() - self.virtual.time_s / self._speed
+        last_s, heard_s = time.monotonic(), self.virtual.time_s
         try:
             while not self._stop.is_set():
-                self.virtual.receive(self._line.wait(FRAME_S / 4))
-                self.virtual.advance((time.monotonic() - started_s) * self._speed)
+                received = self._line.wait(FRAME_S / 4)
+                self.virtual.receive(received)
+                heard_s = self.virtual.time_s if received else heard_s
+                now_s = time.monotonic()
+                until_s = self.virtual.time_s + (now_s - last_s) * self._speed
+                self.virtual.advance(min(until_s, heard_s + self._leash_s))
+                last_s = now_s
                 self._line.send(self.virtual.board.take_output())
                 self._save()
         finally:

@@ -24,8 +24,11 @@ if TYPE_CHECKING:
     from sim.trajectories import Trajectories
 
 SHOW: Final = "anglerfish/anglerfish.cues"
-SPEED: Final = 30.0
+SPEED: Final = 60.0
 """How much faster than real time the virtual board runs here."""
+LEASH_S: Final = 0.5
+"""Board time that may pass without a word from here, so that a busy computer is not taken for a
+lost remote."""
 
 _HELD_S: Final = 2.0
 _LONGEST_CUE_S: Final = 30.0
@@ -157,7 +160,7 @@ def _play(show: Show, compiled: CompiledShow) -> None:
 
     recording = Recording()
     virtual = VirtualBoard(witness=recording)
-    with Server(virtual, speed=SPEED) as server:
+    with Server(virtual, speed=SPEED, leash_s=LEASH_S) as server:
         _say("board", f"virtual, on {server.url}, {SPEED:.0f} times faster than real time")
         port = open_port(server.url)
         link = Link(port)

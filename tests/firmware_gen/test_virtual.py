@@ -61,6 +61,21 @@ def test_it_plays_in_real_time() -> None:
     assert virtual.frames >= 0.2 / FRAME_S
 
 
+def test_on_a_leash_its_time_waits_for_the_host() -> None:
+    virtual = VirtualBoard()
+    with Server(virtual, speed=1000.0, leash_s=0.5) as server:
+        port = open_port(server.url)
+        link = Link(port)
+        link.greet()
+        greeted_s = virtual.time_s
+        time.sleep(0.1)
+        assert virtual.time_s <= greeted_s + 0.5
+        link.state()
+        time.sleep(0.05)
+        assert virtual.time_s > greeted_s + 0.5
+        port.close()
+
+
 def test_the_next_host_reaches_it_after_the_first_has_gone() -> None:
     with Server(VirtualBoard()) as server:
         for _ in range(3):
