@@ -9,12 +9,14 @@ Example: any show with a servo.
 Instead: nothing to change; read and heed.
 
 Source of the limit: common practice, no source (see `seqlang/cautions.py`); contact limits as
-named in `sim/pinch.py`. Local codes, venue rules and licensed practice come first.
+named in `sim/pinch.py`. Local codes, venue rules and licensed practice come first: the last of a
+run's cautions says so.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from seqlang import cautions
 from seqlang.checks.scene import Scene
@@ -28,6 +30,16 @@ LITHIUM = frozenset({"li-ion", "lipo", "lifepo4"})
 
 
 def check(scene: Scene) -> Iterator[Finding]:
+    shown = list(_cautions(scene))
+    last = max(shown, key=lambda finding: finding.span.start, default=None)
+    for finding in shown:
+        if finding is last:
+            yield replace(finding, notes=(*finding.notes, cautions.DEFER))
+        else:
+            yield finding
+
+
+def _cautions(scene: Scene) -> Iterator[Finding]:
     rig = scene.show.rig
     for supply in rig.supplies:
         if isinstance(supply.source, Cells) and supply.source.chemistry in LITHIUM:
@@ -71,7 +83,7 @@ def _pinch(scene: Scene) -> Iterator[Finding]:
         cautions.PINCH.name,
         f"{cautions.PINCH.title}: `{worst.name}` with {figure(forces[0].force_n)} N at its tip",
         scene.span(worst.mark, "name"),
-        notes=(*notes, *cautions.PINCH.words, cautions.DEFER),
+        notes=(*notes, *cautions.PINCH.words),
         asked=forces[0].force_n,
         limit=limit,
         unit="N",
@@ -85,11 +97,11 @@ def _worn(scene: Scene) -> bool:
     return described or any(isinstance(supply.source, Cells) for supply in rig.supplies)
 
 
-def _caution(caution: cautions.Caution, span: Span, notes: tuple[str, ...] = ()) -> Finding:
+def _caution(caution: cautions.Caution, span: Span) -> Finding:
     return Finding(
         "advice",
         caution.name,
         caution.title,
         span,
-        notes=(*notes, *caution.words, cautions.DEFER),
+        notes=caution.words,
     )

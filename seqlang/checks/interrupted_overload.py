@@ -128,12 +128,14 @@ def _stretch(scene: Scene, cuts: list[Interruption]) -> Finding:
         pace_span(scene, worst.moving.move if worst.by == STOP else worst.then),
         label=f"up to {seconds(written + worst.delay_ms)}",
         related=((scene.span(worst.moving.move.mark), "the move it cuts short"),),
-        notes=tuple(
-            f"`{cut.servo}`: up to {seconds(cut.delay_ms)} longer than the "
-            f"{seconds(_written_ms(scene, cut))} written, {_taker(cut)} after `{cut.cue}`"
-            for cut in cuts[1:]
+        notes=(
+            "the part brakes first and keeps within its travel; nothing needs to be changed",
+            *(
+                f"`{cut.servo}`: up to {seconds(cut.delay_ms)} longer than the "
+                f"{seconds(_written_ms(scene, cut))} written, {_taker(cut)} after `{cut.cue}`"
+                for cut in cuts[1:]
+            ),
         ),
-        help="the part brakes first and keeps within its travel; nothing needs to be changed",
         asked=worst.delay_ms,
         limit=float(LEAST_STRETCH_MS),
         unit="ms",

@@ -178,4 +178,6 @@ def advice(failure: Failure, fix: Fix | None) -> str:
         return f"no duration passes: {failure.impossible}"
     if fix is None or failure.shortest_ms is None:
         return "give it more time, or `as fast as it can` to have the time computed"
+    if fix.text == f"{failure.shortest_ms} ms":
+        return f"`{fix.text}` is the shortest duration that passes"
     return f"the shortest duration that passes is {failure.shortest_ms} ms: `{fix.text}`"

@@ -13,6 +13,7 @@ import pytest
 
 import seqlang.checks
 import shows
+from seqlang import cautions
 from seqlang.check import Checked, CheckedShow, check
 from seqlang.load import load, load_text
 from seqlang.source import Source
@@ -136,6 +137,14 @@ def test_each_caution_is_shown_once() -> None:
     names = [f.name for f in check(load(DEMOS[0])).findings if f.name.startswith("caution-")]
     assert "caution-pinch" in names
     assert len(names) == len(set(names))
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=lambda path: path.stem)
+def test_the_cautions_defer_to_local_codes_and_licensed_practice_once(path: Path) -> None:
+    notes = [note for f in check(load(path)).findings for note in f.notes]
+    assert notes.count(cautions.DEFER) == 1
+    for words in ("local codes", "venue", "licensed practice"):
+        assert words in cautions.DEFER
 
 
 def test_a_limit_comes_with_what_was_asked_and_the_unit() -> None:
