@@ -5,17 +5,19 @@
 
 static struct {
     uint8_t source;
+    uint16_t cell;      /* where it starts, if in a slot */
     uint8_t replaced;   /* the slot whose byte 0 is `first` */
     uint8_t first;
     bool held;          /* no cell is being written, and none will be until the release */
     uint16_t colours;   /* where sections start */
     uint16_t laws;
     uint16_t inputs;
-} table = {BC_SOURCE_NONE, BC_SOURCE_NONE, 0, false, 0, 0, 0};
+} table = {BC_SOURCE_NONE, 0, BC_SOURCE_NONE, 0, false, 0, 0, 0};
 
 uint8_t bc_table_choose(uint8_t source) {
     uint8_t before = table.source;
     table.source = source;
+    table.cell = bc_slot_cell(source);
     return before;
 }
 
@@ -47,12 +49,19 @@ uint8_t bc_table_u8(uint16_t at) {
     if (at == 0 && table.source == table.replaced) {
         return table.first;
     }
-    return bc_cell((uint16_t)(bc_slot_cell(table.source) + at));
+    return bc_cell((uint16_t)(table.cell + at));
 }
 
 uint16_t bc_table_u16(uint16_t at) {
     uint8_t low = bc_table_u8(at);
-    return (uint16_t)(low | (uint16_t)bc_table_u8((uint16_t)(at + 1)) << 8);
+    uint8_t high;
+    at++; /* not byte 0, and no cell is being written any more */
+    if (table.source == BC_SOURCE_MERGED) {
+        high = bc_hal_merged_read(at);
+    } else {
+        high = bc_hal_cell_read((uint16_t)(table.cell + at));
+    }
+    return (uint16_t)(low | (uint16_t)high << 8);
 }
 
 int16_t bc_table_i16(uint16_t at) { return (int16_t)bc_table_u16(at); }
