@@ -51,6 +51,9 @@ BETA_RANGE: Final = (1, HALF)
 LEVEL_TOP: Final = 200 << 8
 """The highest light level."""
 
+AHEAD_BITS: Final = 20
+"""A target lies ahead of a brake's end if it is at least 2^20 (0.32 deg, in 0.01 deg Q15) away."""
+
 LEAST_OVERLAP: Final = 128
 """An overlap factor below this (Q8) counts as 0: such a move waits for the brake."""
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
-from firmware_gen.fixed import FixedLaw, ceiling_sqrt, progress, truncated
+from firmware_gen.fixed import AHEAD_BITS, FixedLaw, ceiling_sqrt, progress, truncated
 from firmware_gen.table import ServoRecord
 
 ANGLE_BITS: Final = 15
@@ -93,7 +93,7 @@ def start_motion(
     way = target - (p + residual)
     by_speed = (law.cv * abs(way) * 5 // (8 * servo.speed_limit)) >> 15
     by_acceleration = ceiling_sqrt(law.ca * (abs(way) >> 8) * 1250 // servo.acceleration_limit)
-    if braking and way * v > 0 and law.overlap:
+    if braking and way * v > 0 and abs(way) >> AHEAD_BITS and law.overlap:
         start = time
         duration = max(nominal, by_acceleration, (by_speed << 8) // law.overlap, 2 * braking)
     else:

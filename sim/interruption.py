@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from sim.envelope import operate
 from sim.laws import coefficients, shape
 from sim.model import FRAME_MS, MINIMUM_JERK, NO_MARK, Cue, Law, Move, Rig, Servo, Show
-from sim.motion import table_numbers
+from sim.motion import AHEAD_DEG, table_numbers
 from sim.score import PlannedMove, acts, motion_limits, planned_moves
 
 Array: TypeAlias = NDArray[np.float64]
@@ -280,7 +280,8 @@ def take_over(
     by_accel = np.sqrt(ca * np.abs(way) / accel)
     by_speed = peaks.cv * np.abs(way) / top
     factor = table_numbers(law).overlap / 256.0
-    ahead = (brake > 0.0) & (way * speed_deg_s > 0.0) & (factor > 0.0)
+    far = np.abs(way) >= AHEAD_DEG
+    ahead = (brake > 0.0) & (way * speed_deg_s > 0.0) & far & (factor > 0.0)
     swelling = np.maximum(
         np.maximum(nominal_s, by_accel), np.maximum(by_speed / max(factor, 1e-9), 2.0 * brake)
     )

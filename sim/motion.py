@@ -28,6 +28,10 @@ TICKS_PER_MS: Final = 256
 _PER_DEG: Final = 100 * 32768
 """The player's positions: hundredths of a degree with 15 fractional bits."""
 
+_AHEAD: Final = 1 << 20
+AHEAD_DEG: Final = _AHEAD / _PER_DEG
+"""A target nearer to the brake's end than this (0.32 deg) does not lie ahead of it."""
+
 _LEAST_OVERLAP: Final = 128
 """An overlap factor under a half counts as none: such a move waits for the brake."""
 
@@ -111,7 +115,8 @@ def begin(
     distance = abs(round(way * _PER_DEG))
     slow = ((numbers.cv * distance * 5) // (8 * limits.speed_deg_s)) >> 15
     soft = _ceiling_sqrt((numbers.ca * (distance >> 8) * 1250) // limits.acceleration_deg_s2)
-    if brake > 0 and way * at.speed_deg_ms > 0.0 and numbers.overlap > 0:
+    ahead = way * at.speed_deg_ms > 0.0 and distance >= _AHEAD
+    if brake > 0 and ahead and numbers.overlap > 0:
         first = start
         lasts = max(asked, soft, slow * 256 // numbers.overlap, 2 * brake)
     else:

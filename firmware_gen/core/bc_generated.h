@@ -124,6 +124,7 @@ enum {
     BC_LISTED = 6,
     BC_LIST_LENGTH = 129,
     BC_LEAST_OVERLAP = 128,
+    BC_AHEAD_BITS = 20,
     BC_ALPHA_LEAST = 64
 };
 

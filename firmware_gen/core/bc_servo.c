@@ -178,7 +178,7 @@ static void plan_move(struct servo *servo, const struct bc_move *move, const str
         (uint64_t)c.acceleration * (way >> 8) * 1250 /
         bc_table_u16((uint16_t)(servo->record + BC_SERVO_ACCELERATION_LIMIT)));
     uint32_t total;
-    if (servo->brake > 0 && toward && c.overlap > 0) {
+    if (servo->brake > 0 && toward && (way >> BC_AHEAD_BITS) > 0 && c.overlap > 0) {
         servo->flags |= AHEAD;
         servo->start = move->start;
         total = longer(move->nominal, by_acceleration);

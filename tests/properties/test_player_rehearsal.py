@@ -1,0 +1,203 @@
+"""The integer player against the rehearsal in floating point: within one tick, always."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+
+import shows
+from seqlang.load import load
+from sim.model import (
+    Binding,
+    Board,
+    CalibrationPoint,
+    Cue,
+    Effect,
+    Fade,
+    Hold,
+    InTurn,
+    Lamp,
+    Law,
+    Move,
+    Press,
+    Rating,
+    Repeat,
+    Rig,
+    Score,
+    Servo,
+    Show,
+    Step,
+    Strip,
+    StripLight,
+    Switch,
+    Throw,
+    Together,
+)
+from sim.score import rehearsal_ms, rehearsal_of
+from tests.firmware_gen.random_tables import dices
+from tests.sim.played_both_ways import compare
+
+TICK_US = 0.5
+SHOWS = sorted(Path(shows.__file__).parent.glob("*/*.cues"))
+
+
+def demo(path: Path) -> Show:
+    show = load(path).show
+    assert show is not None
+    return show
+
+
+def random_presses(dice: Random, show: Show, length_ms: int) -> tuple[Press, ...]:
+    """Anything that may happen in a performance, at any millisecond."""
+    cues = [cue.name for cue in show.score.cues]
+    buttons = [binding.button for binding in show.score.bindings]
+    presses: list[Press] = []
+    at = dice.randint(0, 1500)
+    while at < length_ms:
+        kind = dice.random()
+        if kind < 0.5 or not buttons:
+            presses.append(Press(at, cue=dice.choice(cues)))
+        elif kind < 0.94:
+            held = dice.choice((20, 100, 700, 2500))
+            presses.append(Press(at, button=dice.choice(buttons), held_ms=held))
+        else:
+            presses.append(Press(at, action=dice.choice(("stop", "stop", "limp"))))
+            at += dice.choice((30, 700, 2500))
+            presses.append(Press(at, action="standby"))
+        at += dice.choice((7, 60, 230, 800, 2500))
+    return tuple(presses)
+
+
+def assert_agree(show: Show, presses: tuple[Press, ...], length_ms: int) -> None:
+    found = compare(show, presses, length_ms)
+    assert found.at == []
+    assert found.pulse_us <= TICK_US
+    assert found.lamp < 0.01
+    assert found.strip < 0.02
+
+
+@pytest.mark.parametrize("path", SHOWS, ids=[path.stem for path in SHOWS])
+def test_every_cue_of_a_demo_show_plays_as_rehearsed(path: Path) -> None:
+    show = demo(path)
+    presses = rehearsal_of(show)
+    assert_agree(show, presses, rehearsal_ms(show, presses))
+
+
+@pytest.mark.parametrize("path", SHOWS, ids=[path.stem for path in SHOWS])
+@given(dice=dices())
+@settings(max_examples=12)
+def test_demo_cues_that_interrupt_one_another_play_as_rehearsed(path: Path, dice: Random) -> None:
+    show = demo(path)
+    assert_agree(show, random_presses(dice, show, 20_000), 20_500)
+
+
+@given(dices())
+@settings(max_examples=60)
+def test_random_shows_play_as_rehearsed(dice: Random) -> None:
+    show = random_show(dice)
+    assert_agree(show, random_presses(dice, show, 8_000), 8_500)
+
+
+@pytest.mark.long
+@given(dices())
+@settings(max_examples=3000)
+def test_many_random_shows_play_as_rehearsed(dice: Random) -> None:
+    show = random_show(dice)
+    assert_agree(show, random_presses(dice, show, 12_000), 12_500)
+
+
+# -- random shows ------------------------------------------------------------------------------
+
+LAWS = (
+    *(Law(name) for name in ("3-4-5", "harmonic", "cycloidal", "4-5-6-7", "parabolic")),
+    Law("modified sine"),
+    Law("modified trapezoid"),
+    Law("trapezoid", 0.25),
+    Law("trapezoid", 0.4),
+    Law("double-S", 0.4, 0.3),
+    Law("double-S", 0.1, 0.5),
+)
+
+
+def random_show(dice: Random) -> Show:
+    """A show of one or two boards whose cues nest in any way that a table holds."""
+    boards = ("left", "right")[: dice.choice((1, 1, 2))]
+    outputs = tuple(_output(dice, number, dice.choice(boards)) for number in range(5))
+    names = [f"cue{number}" for number in range(dice.randint(2, 4))]
+    cues = tuple(
+        Cue(name, "", _step(dice, outputs, 0), dice.choice(("take", "take", "wait", "refuse")))
+        for name in names
+    )
+    bindings = tuple(
+        Binding(number + 1, name, dice.random() < 0.4) for number, name in enumerate(names)
+    )
+    score = Score(
+        "random",
+        cues,
+        bindings,
+        stop_button=9,
+        idle=dice.choice((None, names[0])),
+        stop_ms=dice.choice((200, 1500)),
+    )
+    rig = Rig(boards=tuple(Board(b, "atmega328p", n + 1) for n, b in enumerate(boards)))
+    return Show(Rig(boards=rig.boards, outputs=outputs), score)
+
+
+def _output(dice: Random, number: int, board: str) -> Servo | Lamp | Strip | Switch:
+    name = f"out{number}"
+    if number < 2 or dice.random() < 0.4:
+        ends = dice.choice(((900.0, 2100.0), (2200.0, 800.0)))
+        points = (CalibrationPoint(-10.0, ends[0]), CalibrationPoint(90.0, ends[1]))
+        accel = dice.choice((None, None, 1500.0))
+        return Servo(
+            name,
+            board,
+            number,
+            points,
+            (0.0, 80.0),
+            (Rating(6.0, 353.0, 0.9, 2.0),),
+            safe_deg=dice.choice((0.0, 12.5)),
+            accel_deg_s2=accel,
+        )
+    kind = dice.choice(("lamp", "strip", "switch"))
+    if kind == "lamp" and number in (3,):
+        return Lamp(name, board, 22, safe_pct=dice.choice((0.0, 20.0)))
+    if kind == "strip" and number == 4:
+        return Strip(name, board, 20, dice.choice((1, 8, 30)), dice.choice(("grb", "rgb")))
+    return Switch(name, board, 8 + number)
+
+
+def _step(dice: Random, outputs: tuple[Servo | Lamp | Strip | Switch, ...], depth: int) -> Step:
+    kind = dice.random()
+    if depth >= 4 or kind < 0.3:
+        return _act(dice, outputs)
+    if kind < 0.38:
+        return Hold(dice.choice((20, 150, 400, 333)))
+    inside = tuple(_step(dice, outputs, depth + 1) for _ in range(dice.randint(1, 3)))
+    if kind < 0.65:
+        return InTurn(inside)
+    if kind < 0.85 or depth > 2:
+        return Together(inside, dice.choice((0, 0, 80, 170)))
+    body = InTurn((*inside, Hold(dice.choice((40, 200)))))
+    return Repeat(body, dice.choice((2, 3)))
+
+
+def _act(dice: Random, outputs: tuple[Servo | Lamp | Strip | Switch, ...]) -> Step:
+    output = dice.choice(outputs)
+    duration = dice.choice((40, 130, 260, 500, 815))
+    match output:
+        case Servo():
+            law = dice.choice(LAWS)
+            return Move(output.name, dice.choice((0.0, 12.5, 33.33, 60.0, 80.0)), duration, law)
+        case Switch():
+            return Throw(output.name, dice.random() < 0.5)
+    if dice.random() < 0.3:
+        name = dice.choice(("steady", "breathe", "ember", "sparkle", "run"))
+        return Effect(output.name, name, dice.choice((100, 333)), 70.0, dice.randint(0, 255), 3)
+    if isinstance(output, Lamp):
+        return Fade(output.name, dice.choice((0.0, 35.5, 100.0)), duration)
+    colour = dice.choice(((255, 80, 0), (0, 40, 255), (255, 255, 255)))
+    return Fade(output.name, StripLight(colour, dice.choice((0.0, 40.0, 100.0))), duration)
