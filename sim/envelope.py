@@ -52,8 +52,9 @@ class Assessment:
     """How hard each of several moves works a servo; arrays of one value per move.
 
     At the worst instant (the greatest share): `at_ms` into the move, `angle_deg` of the part, horn
-    torque (signed) and speed, torque allowed there, voltage. Over the move: greatest horn torque
-    and speed (magnitudes), the part's greatest acceleration, RMS horn torque. `passes`: the share
+    torque (signed) and speed, torque allowed there, voltage. Over the move, on the grid, so within
+    about 1 %: greatest horn torque and speed (magnitudes), the part's greatest acceleration, RMS
+    horn torque (of the harder posture at each instant). `passes`: the share
     keeps the margin and the acceleration keeps the servo's stated one.
     """
 
