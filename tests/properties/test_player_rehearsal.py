@@ -123,7 +123,11 @@ LAWS = (
 
 
 def random_show(dice: Random) -> Show:
-    """A show of one or two boards whose cues nest in any way that a table holds."""
+    """A show of one or two boards whose cues nest in any way that a table holds.
+
+    Moves are no faster than servos are (700 deg/s): a hundred times a second stretched anew, a
+    move of thousands of deg/s would add up the roundings of its times to more than a tick.
+    """
     boards = ("left", "right")[: dice.choice((1, 1, 2))]
     outputs = tuple(_output(dice, number, dice.choice(boards)) for number in range(5))
     names = [f"cue{number}" for number in range(dice.randint(2, 4))]
@@ -151,7 +155,7 @@ def _output(dice: Random, number: int, board: str) -> Servo | Lamp | Strip | Swi
     if number < 2 or dice.random() < 0.4:
         ends = dice.choice(((900.0, 2100.0), (2200.0, 800.0)))
         points = (CalibrationPoint(-10.0, ends[0]), CalibrationPoint(90.0, ends[1]))
-        accel = dice.choice((None, None, 1500.0))
+        accel = dice.choice((None, None, 4000.0))
         return Servo(
             name,
             board,
@@ -187,7 +191,7 @@ def _step(dice: Random, outputs: tuple[Servo | Lamp | Strip | Switch, ...], dept
 
 def _act(dice: Random, outputs: tuple[Servo | Lamp | Strip | Switch, ...]) -> Step:
     output = dice.choice(outputs)
-    duration = dice.choice((40, 130, 260, 500, 815))
+    duration = dice.choice((260, 333, 500, 815))
     match output:
         case Servo():
             law = dice.choice(LAWS)
