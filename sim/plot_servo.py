@@ -59,8 +59,9 @@ def _angle(shown: Plotted, panel: Axes, servo: Servo) -> None:
     show_travel(panel, low, high)
     command = np.where(samples.powered, samples.angle_deg, np.nan)
     panel.plot(shown.seconds, command, color=BLUE, label="told to be")
-    response = np.where(samples.powered, shown.response_deg[servo.name], np.nan)
-    panel.plot(shown.seconds, response, color=ORANGE, lw=0.9, ls=(0, (3, 1)), label="will be")
+    if servo.name in shown.response_deg:
+        response = np.where(samples.powered, shown.response_deg[servo.name], np.nan)
+        panel.plot(shown.seconds, response, color=ORANGE, lw=0.9, ls=(0, (3, 1)), label="will be")
     _legend(panel)
     name_panel(panel, "angle", "deg")
 

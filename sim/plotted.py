@@ -21,10 +21,16 @@ STEP_MS: Final = 5
 MOST_SAMPLES: Final = 20_000
 """A longer rehearsal is sampled more coarsely."""
 
+LONGEST_RESPONSE_MS: Final = 600_000
+"""How long a rehearsal the servos' response is worked out for, a millisecond at a time."""
+
 
 @dataclass(frozen=True)
 class Plotted:
-    """What plots are made of. `response_deg`: where each servo's part will really be."""
+    """What plots are made of.
+
+    `response_deg`: where each servo's part will really be; empty for a rehearsal too long for that.
+    """
 
     trajectories: Trajectories
     samples: Samples
@@ -67,7 +73,7 @@ def _responses(trajectories: Trajectories, times: Array) -> dict[str, Array]:
         for output in trajectories.show.rig.outputs
         if isinstance(output, Servo) and output.name in trajectories.motions
     ]
-    if not servos:
+    if not servos or times[-1] > LONGEST_RESPONSE_MS:
         return {}
     every = np.arange(0.0, times[-1] + 1.0)
     rows = [motion(trajectories.motions[one.name], every, 0)[0] for one in servos]

@@ -109,18 +109,26 @@ def sample(trajectories: Trajectories, times_ms: ArrayLike) -> Samples:
 # -- motion ---------------------------------------------------------------------------------------
 
 
-def motion(row: Sequence[Motion], times_ms: ArrayLike, order: int = 2) -> tuple[Array, ...]:
+def motion(
+    row: Sequence[Motion], times_ms: ArrayLike, order: int = 2, out: Array | None = None
+) -> tuple[Array, ...]:
     """Angle and its derivatives up to `order` (3: jerk), in deg and s, at times in any order.
 
     Before the first piece the part rests where that piece begins. At an instant where a piece
-    begins or ends, the value of the later side stands.
+    begins or ends, the value of the later side stands. `out`, of shape (order + 1, times), takes
+    the result where many rows are sampled one after another.
     """
     times = np.asarray(times_ms, dtype=np.float64)
+    whole = np.empty((order + 1, times.size)) if out is None else out
     if times.size and np.any(times[1:] < times[:-1]):
         by_time = np.argsort(times, kind="stable")
-        back = np.argsort(by_time, kind="stable")
-        return tuple(part[back] for part in motion(row, times[by_time], order))
-    out = tuple(np.empty((order + 1, times.size)))
+        whole[:, by_time] = motion(row, times[by_time], order)
+        return tuple(whole)
+    _fill(row, times, tuple(whole))
+    return tuple(whole)
+
+
+def _fill(row: Sequence[Motion], times: Array, out: tuple[Array, ...]) -> None:
     sections = _sections(row, times)
     for n in np.flatnonzero(sections.begins > sections.first).tolist():
         _hold(out, sections.first[n], sections.begins[n], row[n].target_deg - row[n].way_deg)
@@ -131,32 +139,36 @@ def motion(row: Sequence[Motion], times_ms: ArrayLike, order: int = 2) -> tuple[
         swells.setdefault(row[n].law, []).append(n)
     for law, numbers in swells.items():
         _swell(law, [row[n] for n in numbers], sections, np.array(numbers), times, out)
-    for n, piece in enumerate(row):
-        if piece.brake_ms > 0.0:
-            _brake(piece, sections.first[n], sections.last[n], times, out)
-    return out
+    for n in np.flatnonzero(sections.braked > sections.first).tolist():
+        _brake(row[n], sections.first[n], sections.braked[n], times, out)
 
 
 class _Sections(NamedTuple):
-    """Per piece of a row: the samples at which it takes over, begins to swell, has swelled to its
-    target, and is replaced by the next."""
+    """Per piece of a row: the samples at which it takes over, has braked what was before, begins to
+    swell, has swelled to its target, and is replaced by the next."""
 
     first: Integers
+    braked: Integers
     begins: Integers
     ends: Integers
     last: Integers
 
 
 def _sections(row: Sequence[Motion], times: Array) -> _Sections:
-    begin = np.fromiter((piece.begin_ms for piece in row), np.float64, len(row))
-    lasts = np.fromiter((piece.duration_ms for piece in row), np.float64, len(row))
+    edges = [
+        (
+            piece.start_ms + piece.brake_ms,
+            piece.begin_ms,
+            piece.begin_ms + piece.duration_ms,
+        )
+        for piece in row
+    ]
+    braked, begins, ends = np.searchsorted(times, np.array(edges).T)
     first = np.searchsorted(times, takes_over(row))
     first[0] = 0
     last = np.append(first[1:], times.size)
-    begins = np.clip(np.searchsorted(times, begin), first, last)
-    return _Sections(
-        first, begins, np.clip(np.searchsorted(times, begin + lasts), begins, last), last
-    )
+    begins = np.clip(begins, first, last)
+    return _Sections(first, np.clip(braked, first, last), begins, np.clip(ends, begins, last), last)
 
 
 def _hold(out: tuple[Array, ...], first: int, last: int, angle: float) -> None:
@@ -201,37 +213,42 @@ def _swell(
 
 def _blocks(first: Integers, last: Integers) -> Iterator[tuple[slice, Integers, Integers]]:
     """Which pieces, and which samples of each, make up a block of at most `BLOCK` samples."""
-    done = np.append(0, np.cumsum(last - first))
-    for low in range(0, int(done[-1]), BLOCK):
-        high = min(low + BLOCK, int(done[-1]))
-        n = int(np.searchsorted(done, low, side="right")) - 1
-        m = int(np.searchsorted(done, high))
-        offset = first[n:m] - done[n:m]
-        yield (
-            slice(n, m),
-            offset + np.maximum(done[n:m], low),
-            offset + np.minimum(done[n + 1 : m + 1], high),
-        )
+    done = np.concatenate(([0], np.cumsum(last - first)))
+    lows = np.arange(0, done[-1], BLOCK)
+    highs = np.minimum(lows + BLOCK, done[-1])
+    ns = np.searchsorted(done, lows, side="right") - 1
+    ms = np.searchsorted(done, highs)
+    offset = first - done[:-1]
+    for low, high, n, m in zip(*(a.tolist() for a in (lows, highs, ns, ms)), strict=True):
+        starts, ends = offset[n:m] + done[n:m], offset[n:m] + done[n + 1 : m + 1]
+        starts[0], ends[-1] = offset[n] + low, offset[m - 1] + high
+        yield slice(n, m), starts, ends
 
 
 def _joined(first: Integers, last: Integers) -> list[tuple[int, int]]:
     """The spans of samples, neighbours joined."""
-    new = np.append(True, first[1:] != last[:-1])
-    return list(zip(first[new].tolist(), last[np.append(new[1:], True)].tolist(), strict=True))
+    spans: list[tuple[int, int]] = []
+    for start, stop in zip(first.tolist(), last.tolist(), strict=True):
+        if spans and spans[-1][1] == start:
+            spans[-1] = (spans[-1][0], stop)
+        else:
+            spans.append((start, stop))
+    return spans
 
 
 def _brake(piece: Motion, first: int, last: int, times: Array, out: tuple[Array, ...]) -> None:
     """Add what is left of the motion before, as it dies away."""
-    left = piece.brake_ms - (times[first:last] - piece.start_ms)
-    size = int(np.count_nonzero(left > 0.0))
-    share = left[:size] / piece.brake_ms
-    until = first + size
+    share = times[first:last] - piece.start_ms
+    share /= -piece.brake_ms
+    share += 1.0
     rate = 2.0 * piece.residual_deg * MS_PER_S / piece.brake_ms
-    out[0][first:until] -= piece.residual_deg * share * share
     if len(out) > 1:
-        out[1][first:until] += rate * share
+        out[1][first:last] += rate * share
     if len(out) > 2:
-        out[2][first:until] -= rate * MS_PER_S / piece.brake_ms
+        out[2][first:last] -= rate * MS_PER_S / piece.brake_ms
+    share *= share
+    share *= piece.residual_deg
+    out[0][first:last] -= share
 
 
 def within(spans: Sequence[Span], times_ms: Array) -> Flags:
