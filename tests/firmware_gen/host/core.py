@@ -63,7 +63,7 @@ def declarations() -> str:
 def _library() -> tuple[FFI, Any, tempfile.TemporaryDirectory[str]]:
     folder = tempfile.TemporaryDirectory()
     path = Path(folder.name) / "core.so"
-    compile_core(path, "-shared", "-fPIC", "-O2")
+    compile_core(path, "-shared", "-fPIC", "-O2", "-Wl,-z,defs")
     ffi = FFI()
     ffi.cdef(declarations())
     return ffi, ffi.dlopen(str(path)), folder

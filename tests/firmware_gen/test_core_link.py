@@ -1,0 +1,80 @@
+"""The core's end of the link answers as the reference board does, byte for byte."""
+
+from __future__ import annotations
+
+from random import Random
+
+import pytest
+
+from firmware_gen.board import Board
+from firmware_gen.storage import Eeprom
+from firmware_gen.table import SwitchRecord, decode, encode
+from tests.firmware_gen.host.core import Core, available, library
+from tests.firmware_gen.link_streams import Talker
+from tests.firmware_gen.random_tables import random_table
+
+pytestmark = pytest.mark.skipif(not available(), reason="there is no C compiler")
+
+
+def tables_that_fit(dice: Random, count: int) -> list[bytes]:
+    found: list[bytes] = []
+    while len(found) < count:
+        data = encode(random_table(dice))
+        if len(data) <= 500:
+            found.append(data)
+    return found
+
+
+def stored(board: Board) -> bytes:
+    while board.storing:
+        board.work()
+    return board.take_output()
+
+
+def outputs_of(board: Board, core: Core) -> tuple[bytes, bytes]:
+    """One frame of both; the core's switches as states, not levels."""
+    frame = board.frame()
+    raw = core.frame()
+    if frame is None:
+        return b"", b""
+    flips = bytes(
+        not output.active_high
+        for output in decode(board.slots.table).outputs
+        if isinstance(output, SwitchRecord)
+    )
+    cut = len(raw) - len(flips)
+    switches = bytes(a ^ b for a, b in zip(raw[cut:], flips, strict=True))
+    return frame.raw, raw[:cut] + switches
+
+
+def talk(seed: int, requests: int) -> None:
+    dice = Random(seed)
+    tables = tables_that_fit(dice, 3)
+    first = tables[0] if dice.random() < 0.7 else b""
+    core = Core(*([first] if first else []))
+    storage = Eeprom(contents=bytes(core.cells))
+    core.start()
+    board = Board(storage)
+    for number, data in enumerate(Talker(dice, tables).frames(requests)):
+        board.receive(data)
+        wanted = stored(board)
+        found = core.exchange(data)
+        assert found.hex() == wanted.hex(), (number, data.hex())
+        for _ in range(dice.choice((0, 1, 1, 2, 5, 60))):
+            one, other = outputs_of(board, core)
+            assert one == other, number
+        if dice.random() < 0.02:
+            core.start()
+            board = Board(storage)
+    assert bytes(core.cells) == bytes(storage.cells)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_board_answers_a_random_stream_of_requests_as_the_reference_does(seed: int) -> None:
+    talk(seed, 250)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(100, 200))
+def test_many_more_streams_are_answered_alike(seed: int) -> None:
+    talk(seed, 2000)
