@@ -35,9 +35,10 @@ TOLERANCE: Final = 1e-6
 class Points:
     """Operating points of a horn, arrays of one shape.
 
-    `torque_nm` and `speed_deg_s` are signed and of the horn; `share` as in `sim.servo.share`;
-    `allowed_nm` is the torque the line leaves at that speed, less the margin; `voltage_v` is what
-    arrives.
+    `torque_nm` and `speed_deg_s` are signed and of the horn, in the posture with the greater share;
+    `share` as in `sim.servo.share`; `allowed_nm` is the torque the line leaves at that speed, less
+    the margin; `voltage_v` is what arrives; `greatest_nm` is the greatest torque, without sign, of
+    any posture, which may brake and so have the lesser share.
     """
 
     torque_nm: Array
@@ -45,6 +46,7 @@ class Points:
     share: Array
     allowed_nm: Array
     voltage_v: Array
+    greatest_nm: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +56,7 @@ class Assessment:
     At the worst instant (the greatest share): `at_ms` into the move, `angle_deg` of the part, horn
     torque (signed) and speed, torque allowed there, voltage. Over the move, on the grid, so within
     about 1 %: greatest horn torque and speed (magnitudes), the part's greatest acceleration, RMS
-    horn torque (of the harder posture at each instant). `passes`: the share
+    horn torque, each of the posture that asks for most. `passes`: the share
     keeps the margin and the acceleration keeps the servo's stated one.
     """
 
@@ -102,6 +104,7 @@ def operate(
         share=np.where(np.isnan(share), np.inf, share),
         allowed_nm=servo.allowed_torque_nm(line, horn_speed, rig.wearer.margin),
         voltage_v=np.asarray(volts),
+        greatest_nm=greatest,
     )
 
 
@@ -212,7 +215,7 @@ def _assess_law(rig: Rig, one: Servo, moves: _Moves, law: Law) -> Array:
     x_worst, share, torque, speed, allowed, volts = best
     stroke = moves.to_deg - moves.from_deg
     accel = np.abs(stroke) * np.abs(shaped.a).max() / (moves.duration_ms / 1000.0) ** 2
-    squares = points.torque_nm**2
+    squares = points.greatest_nm**2
     rms = np.sqrt(np.sum((squares[:, 1:] + squares[:, :-1]) / 2.0 * np.diff(grid), axis=1))
     return np.stack(
         [
@@ -223,7 +226,7 @@ def _assess_law(rig: Rig, one: Servo, moves: _Moves, law: Law) -> Array:
             speed,
             allowed,
             volts,
-            np.maximum(np.abs(points.torque_nm).max(axis=1), np.abs(torque)),
+            np.maximum(points.greatest_nm.max(axis=1), np.abs(torque)),
             np.maximum(np.abs(points.speed_deg_s).max(axis=1), np.abs(speed)),
             accel,
             rms,
