@@ -9,7 +9,7 @@ import pytest
 from firmware_gen.board import Board
 from firmware_gen.storage import Eeprom
 from firmware_gen.table import SwitchRecord, decode, encode
-from tests.firmware_gen.host.core import Core, available, library
+from tests.firmware_gen.host.core import Core, available
 from tests.firmware_gen.link_streams import Talker
 from tests.firmware_gen.random_tables import random_table
 
