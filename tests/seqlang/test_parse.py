@@ -32,6 +32,11 @@ def test_the_grammar_has_no_conflict_that_the_parser_settles_by_itself(
     assert [r.message for r in caplog.records if "onflict" in r.message] == []
 
 
+def test_no_two_tokens_that_may_stand_in_one_place_match_the_same_text() -> None:
+    pytest.importorskip("interegular")
+    Lark(grammar_text(), parser="lalr", postlex=Indentation(), strict=True)
+
+
 @pytest.mark.parametrize("path", SHOWS, ids=lambda path: path.stem)
 def test_a_shipped_show_has_no_syntax_error(path: Path) -> None:
     parsed = parse(Source(str(path), path.read_text()))
