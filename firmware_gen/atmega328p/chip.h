@@ -68,8 +68,7 @@ enum {
     NEWS_FRAME = 0, /* a zero byte came in: a frame may be complete */
     NEWS_SENT = 1,  /* all queued bytes are with the transmitter */
     NEWS_CELL = 2,  /* an EEPROM write is over */
-    NEWS_MANY = 3,  /* 32 more bytes came in */
-    NEWS_TICK = 4,  /* a tick is over */
+    NEWS_TICK = 3,  /* a tick is over */
 };
 
 /* -- pins.c ---------------------------------------------------------------------------------------- */

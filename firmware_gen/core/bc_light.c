@@ -275,13 +275,13 @@ static struct moment moment_of(const struct effect *effect, uint8_t pixels) {
     return moment;
 }
 
-/* (value * m) >> 8 for m below 256, in two products of bytes. */
-static uint16_t part_of(uint16_t value, uint8_t m) {
-    return (uint16_t)((uint16_t)((uint8_t)(value >> 8) * m) + ((uint16_t)((uint8_t)value * m) >> 8));
+static uint16_t dimmed(uint16_t depth, uint16_t by) {
+    return (uint16_t)(FULL - (by == FULL ? depth : bc_part(depth, (uint8_t)by)));
 }
 
-static uint16_t dimmed(uint16_t depth, uint16_t by) {
-    return (uint16_t)(FULL - (by == FULL ? depth : part_of(depth, (uint8_t)by)));
+/* a + (((b - a) h) >> 8), by way of 256 a + (b - a) h, which is a (256 - h) + b h and never negative. */
+static uint8_t blend(uint8_t a, uint8_t b, uint8_t h) {
+    return (uint8_t)((uint16_t)(((uint16_t)a << 8) + (uint16_t)(b * h) - (uint16_t)(a * h)) >> 8);
 }
 
 /* Multiplier of a pixel, 0 to 256. */
@@ -295,9 +295,7 @@ static uint16_t multiplier(const struct moment *moment, uint8_t pixel) {
         uint8_t b;
         a = noise(moment->noise, pixel);
         b = noise(moment->next_noise, pixel);
-        /* a + ((b - a) h >> 8), without a negative number in between */
-        return dimmed(moment->depth, b >= a ? (uint16_t)(a + (((uint16_t)(b - a) * h) >> 8))
-                                            : (uint16_t)(a - (((uint16_t)(a - b) * h + 255u) >> 8)));
+        return dimmed(moment->depth, blend(a, b, h));
     }
     case BC_EFFECT_SPARKLE:
         a = noise(moment->noise, pixel);
@@ -330,7 +328,7 @@ static uint16_t duty_of(uint16_t level) {
     }
     /* (step f) >> 9 by way of (step f) >> 8, which needs no 32 bits */
     step = (uint16_t)(bc_flash_u16(at + 1) - low);
-    part = part_of(step, (uint8_t)f);
+    part = bc_part(step, (uint8_t)f);
     if (f > 255) {
         part = (uint16_t)(part + step);
     }
@@ -338,7 +336,7 @@ static uint16_t duty_of(uint16_t level) {
 }
 
 static uint16_t modulated(uint16_t level, uint16_t m) {
-    return m == FULL ? level : part_of(level, (uint8_t)m);
+    return m == FULL ? level : bc_part(level, (uint8_t)m);
 }
 
 static void show_lamp(uint8_t n, uint32_t time) {
@@ -380,35 +378,43 @@ static void limit(uint8_t *bytes, uint16_t count, uint32_t sum, uint16_t cap) {
     }
 }
 
-static void show_strip(uint8_t n, uint8_t *bytes, uint32_t time) {
-    struct light *light = &lights[BC_LAMPS + n];
-    const struct strip *strip = &strips[n];
-    uint32_t share = share_at(&light->fade, time);
-    struct moment moment = moment_of(&light->effect, strip->pixels);
-    uint16_t levels[CHANNELS];
-    uint8_t shown[CHANNELS] = {0, 0, 0};
-    uint16_t seen = FULL + 1; /* the multiplier that `shown` was worked out for */
-    uint32_t sum = 0;
-    uint16_t pixel_sum = 0;
-    uint8_t *at = bytes;
-    uint8_t pixel;
+/* The levels of a strip's channels at a time, in the order of its bytes. */
+static void levels_of(const struct strip *strip, uint32_t share, uint16_t *levels) {
     uint8_t c;
     for (c = 0; c < CHANNELS; c++) {
         levels[bc_flash_u8(&places[strip->order][c])] = level_at(strip->from[c], strip->to[c], share);
     }
+}
+
+/* Most pixels of most effects differ from their neighbours, so this runs 60 times 50 times a second. */
+static void show_strip(uint8_t n, uint8_t *bytes, uint32_t time) {
+    struct light *light = &lights[BC_LAMPS + n];
+    const struct strip *strip = &strips[n];
+    struct moment moment = moment_of(&light->effect, strip->pixels);
+    uint16_t levels[CHANNELS];
+    uint16_t seen = FULL + 1; /* the multiplier of the pixel before */
+    uint16_t pixel_sum = 0;
+    uint32_t sum = 0;
+    uint8_t *at = bytes;
+    uint8_t pixel;
+    uint8_t c;
+    levels_of(strip, share_at(&light->fade, time), levels);
     for (pixel = 0; pixel < strip->pixels; pixel++) {
         uint16_t m = multiplier(&moment, pixel);
-        if (m != seen) {
+        if (m == seen) {
+            for (c = 0; c < CHANNELS; c++) {
+                *at = at[-CHANNELS];
+                at++;
+            }
+        } else {
             pixel_sum = 0;
             for (c = 0; c < CHANNELS; c++) {
-                shown[c] = channel_of(modulated(levels[c], m));
-                pixel_sum = (uint16_t)(pixel_sum + shown[c]);
+                uint8_t byte = channel_of(modulated(levels[c], m));
+                pixel_sum = (uint16_t)(pixel_sum + byte);
+                *at++ = byte;
             }
             seen = m;
         }
-        *at++ = shown[0];
-        *at++ = shown[1];
-        *at++ = shown[2];
         sum += pixel_sum;
         if ((pixel & 15) == 15) {
             bc_service_within_frame();
