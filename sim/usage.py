@@ -8,6 +8,7 @@ one, parts that hold and lights that stand as after power-up.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import ceil, inf
 from typing import Final
 
@@ -15,7 +16,7 @@ import numpy as np
 
 from sim import battery
 from sim.demand import Work, work
-from sim.model import Cells, Cue, Press, Show, Supply
+from sim.model import Cells, Cue, Press, Rig, Show, Supply
 from sim.rehearse import rehearse
 from sim.sampling import Samples, sample
 from sim.score import LONGEST_HOLD_MS, duration_ms, ready_ms
@@ -34,14 +35,22 @@ class CueRun:
     """One cue on its own: its samples over one run, in the worst posture and upright.
 
     `lasts_s`: how long one run takes, infinite for a cue without end (then the samples show its
-    first seconds). `worst` is for torque, heat and peaks, `upright` for energy.
+    first seconds). `worst` is for torque, heat and peaks, `upright` for energy; each is worked out
+    when first asked for.
     """
 
     cue: str | None
     lasts_s: float
+    rig: Rig
     samples: Samples
-    worst: Work
-    upright: Work
+
+    @cached_property
+    def worst(self) -> Work:
+        return work(self.rig, self.samples)
+
+    @cached_property
+    def upright(self) -> Work:
+        return work(self.rig, self.samples, MIDDLE_CHARGE, tilt_deg=0.0)
 
 
 def run_of(show: Show, cue: Cue | None) -> CueRun:
@@ -56,9 +65,8 @@ def run_of(show: Show, cue: Cue | None) -> CueRun:
     return CueRun(
         None if cue is None else cue.name,
         lasts / 1000.0,
+        show.rig,
         samples,
-        work(show.rig, samples),
-        work(show.rig, samples, MIDDLE_CHARGE, tilt_deg=0.0),
     )
 
 
@@ -163,9 +171,17 @@ def currents(book: Book, supply: Supply, mix: Mix) -> Currents:
     return Currents(peak, mean, square**0.5, source_mean, source_square**0.5)
 
 
+def source_mean_a(book: Book, supply: Supply, mix: Mix) -> float:
+    """Mean current (A) of the source over the mix, as in `currents`, from the cues in it alone."""
+    return sum(
+        share.share * float(np.mean(book[share.cue].upright.supplies[supply.name].source_a))
+        for share in mix.shares
+    )
+
+
 def run_time_h(book: Book, supply: Supply, mix: Mix) -> float | None:
     """How long the battery lasts (h) with that mix, its usable part; None: not a battery."""
     if not isinstance(supply.source, Cells):
         return None
-    mean = currents(book, supply, mix).source_mean_a
+    mean = source_mean_a(book, supply, mix)
     return battery.run_time_h(battery.pack_ah(supply.source), mean)

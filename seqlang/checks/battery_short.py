@@ -24,12 +24,14 @@ from collections.abc import Iterator
 
 from seqlang import units
 from seqlang.checks.rewrite import rewritten
+from seqlang.checks.sagging import of_supply
 from seqlang.checks.scene import Scene
 from seqlang.checks.words import figures
 from seqlang.diagnostics import Finding
-from sim.battery import capacity_for_ah
+from sim.battery import capacity_for_ah, pack_ah
+from sim.battery import run_time_h as hours_at
 from sim.model import Cells, Supply
-from sim.usage import Book, Mix, currents, run_time_h
+from sim.usage import Book, Mix, run_time_h, source_mean_a
 
 
 def check(scene: Scene) -> Iterator[Finding]:
@@ -38,8 +40,12 @@ def check(scene: Scene) -> Iterator[Finding]:
         return
     book: Book | None = None
     for supply in scene.show.rig.supplies:
-        fed = any(board.supply == supply.name for board in scene.show.rig.boards)
-        if not fed or not isinstance(supply.source, Cells):
+        own = of_supply(scene, supply)
+        if not own or not isinstance(supply.source, Cells):
+            continue
+        # no rehearsal is needed where the pack would last at the worst instant all the time
+        peak_a = max(sag.source_a for sag in own)
+        if hours_at(pack_ah(supply.source), peak_a) >= wanted:
             continue
         book = Book(scene.sound_show) if book is None else book
         yield from _short(scene, book, book.mix(), supply, supply.source, wanted)
@@ -51,7 +57,7 @@ def _short(
     lasts_h = run_time_h(book, supply, mix)
     if lasts_h is None or lasts_h >= wanted_h:
         return
-    needed = capacity_for_ah(wanted_h, currents(book, supply, mix).source_mean_a) / cells.parallel
+    needed = capacity_for_ah(wanted_h, source_mean_a(book, supply, mix)) / cells.parallel
     span = scene.span(cells.mark, "capacity")
     fix = rewritten(scene, span, needed * 1.001, units.AMPERE_HOURS, "up")
     lasts, wanted = figures(lasts_h, wanted_h)

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from seqlang.checks.rehearsed_light import Times, can_change, watch
+from seqlang.checks.rehearsed_light import TOO_MANY, Times, most_changes, watch
 from seqlang.checks.scene import Scene
 from seqlang.checks.words import listed, seconds
 from seqlang.diagnostics import Finding
@@ -43,8 +43,6 @@ MOST_PAIRS = 60
 OFFSETS_MS = (0, 240, 500, 740)
 """Two cues that run beside each other are started so far apart."""
 
-_TOO_MANY = 2 * (FLASHES + 1)
-
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
@@ -58,22 +56,42 @@ def check(scene: Scene) -> Iterator[Finding]:
     bound = {binding.cue for binding in scene.show.score.bindings}
     lights = scene.lights
     names = {output.name for output in lights.rig.outputs}
-    able = [
-        cue
+    able = {
+        cue.name: most_changes(cue)
         for cue in scene.show.score.cues
         if cue.name in scene.reachable and names & scene.uses[cue.name] and scene.playable(cue)
-    ]
-    seen = [one for one in (_seen(scene, cue) for cue in able if can_change(cue)) if one.changes]
+    }
+    seen = _restless(scene, able)
     pairs = [(a, b) for a in seen for b in seen if a is not b and b.cue.name in bound]
     ranked = sorted(((_most(scene, *pair), n) for n, pair in enumerate(pairs)), reverse=True)
     named: set[str] = set()
     for most, n in ranked[:MOST_PAIRS]:
         first, then = pairs[n]
-        if most < _TOO_MANY or then.cue.name in named:
+        if most < TOO_MANY or then.cue.name in named:
             continue
         for finding in _confirmed(scene, lights, first, then):
             named.add(then.cue.name)
             yield finding
+
+
+def _restless(scene: Scene, able: dict[str, float]) -> list[_Seen]:
+    """Cues whose changes could be part of a second with too many, rehearsed.
+
+    `able`: by name, how many changes a second of the cue could hold at most. One of two cues must
+    bring half of them; the other needs to be rehearsed only if it could make up the rest. The one
+    more is the change from the light that is cut to the one that begins.
+    """
+    half = TOO_MANY / 2.0
+    seen = [_seen(scene, scene.cues[name]) for name, most in able.items() if most >= half]
+    busiest = max(
+        (_densest(at, SECOND_MS) for one in seen for at in one.changes.values()), default=0
+    )
+    seen += [
+        _seen(scene, scene.cues[name])
+        for name, most in able.items()
+        if most < half and most + busiest + 1 >= TOO_MANY
+    ]
+    return [one for one in seen if one.changes]
 
 
 def _seen(scene: Scene, cue: Cue) -> _Seen:

@@ -31,7 +31,8 @@ from seqlang.checks.scene import Scene
 from seqlang.checks.words import seconds
 from seqlang.diagnostics import Finding, Fix, Span
 from sim.model import Cue, InTurn, Step
-from sim.score import Overlap, children, overlaps, walk
+from sim.overlaps import Overlap, overlaps
+from sim.score import children, walk
 
 
 def check(scene: Scene) -> Iterator[Finding]:

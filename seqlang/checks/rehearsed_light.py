@@ -52,35 +52,50 @@ LONGEST_MS = 600_000
 CHUNK = 600
 """Frames sampled at a time: a strip takes 48 bytes a pixel and frame."""
 
-_CHANGES = 2 * (FLASHES + 1)
+TOO_MANY = 2 * (FLASHES + 1)
+"""Changes within a second that make one flash too many."""
 
 
-def can_change(cue: Cue) -> bool:
-    """Whether lights could change three times in a second, a part of two cues' flashing."""
-    return can_flash(cue, 3)
+def can_flash(cue: Cue) -> bool:
+    """Whether lights could change eight times in a second; says yes when in doubt.
+
+    Idle before and after the cue may add a change each.
+    """
+    return most_changes(cue) >= TOO_MANY - 2
 
 
-def can_flash(cue: Cue, changes: int = _CHANGES) -> bool:
-    """Whether lights could change so often in a second; says yes when in doubt."""
+def most_changes(cue: Cue) -> float:
+    """How many changes of light a second of the cue could hold at most, read off its text.
+
+    A fade makes one change at most, a beat of an effect two. What is in a repeat is counted as
+    often as it could come round, besides.
+    """
     starts: list[float] = []
     ends: list[float] = []
-    for start, step in timeline(cue.body):
-        if isinstance(step, Effect) and step.name != "steady":
-            return True
-        if isinstance(step, Repeat) and any(isinstance(inner, Fade) for inner in walk(step.body)):
+    beats = 0.0
+    lengths = Lengths(cue.body)
+    for start, step in timeline(cue.body, lengths):
+        if isinstance(step, Effect):
+            beats += _effect_changes(step)
+        elif isinstance(step, Repeat):
             fades = sum(isinstance(inner, Fade) for inner in walk(step.body))
-            once = duration_ms(step.body)
-            if once == inf or fades * (SECOND_MS / max(once, 1.0) + 1.0) >= changes - 2:
-                return True
-        if isinstance(step, Fade) and start < inf:
+            beats += fades * (SECOND_MS // max(lengths[step.body], 1.0) + 1.0)
+        elif isinstance(step, Fade) and start < inf:
             starts.append(start)
             ends.append(start + step.duration_ms)
-    if len(starts) < changes - 2:
-        return False
+    if not starts:
+        return beats
     first, last = np.sort(np.array(starts)), np.sort(np.array(ends))
     inside = np.searchsorted(first, last + SECOND_MS, "right") - np.searchsorted(last, last)
-    # idle before and after may add a change each
-    return bool(inside.max() >= changes - 2)
+    return beats + float(inside.max())
+
+
+def _effect_changes(effect: Effect) -> float:
+    if effect.name == "steady":
+        return 0.0
+    if effect.name == "breathe":  # one up and one down a beat, evenly
+        return 2.0 * SECOND_MS // effect.period_ms + 2.0
+    return 2.0 * (SECOND_MS // effect.period_ms + 2.0)
 
 
 def light_show(show: Show) -> Show:
