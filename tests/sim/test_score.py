@@ -23,13 +23,13 @@ from sim.model import (
     Together,
 )
 from sim.motion import Limits, begin, resting, state
+from sim.overlaps import overlaps
 from sim.rehearse import rehearse
 from sim.score import (
     REST_ANGLES_KEPT,
     duration_ms,
     motion_limits,
     outputs_used,
-    overlaps,
     planned_moves,
     rehearsal_ms,
     rehearsal_of,

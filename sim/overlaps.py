@@ -1,0 +1,125 @@
+"""Statements of one cue that drive one output at once, found in time that grows with the cue."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import inf
+from typing import TypeAlias
+
+from sim.model import Cue, Effect, Fade, Move, Repeat, Step, Throw, Together
+from sim.score import Act, Lengths, children, passes, timeline, walk
+
+
+@dataclass(frozen=True, slots=True)
+class Overlap:
+    """Two statements of one cue that drive one output at once, the earlier one first.
+
+    Each with the span of time it holds the output; a statement in a `repeat` holds it from the
+    first pass to the last.
+    """
+
+    cue: str
+    output: str
+    first: Act
+    first_ms: tuple[float, float]
+    second: Act
+    second_ms: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    """The time for which a statement holds an output."""
+
+    start: float
+    end: float
+    act: Act
+
+
+_Channels: TypeAlias = dict[tuple[str, bool], list[_Span]]
+"""Spans by output and by whether they are effects, which lie over a light without a clash."""
+
+
+def overlaps(cue: Cue) -> tuple[Overlap, ...]:
+    """Statements of a cue that drive an output while another does, by the later one's start.
+
+    Each is named once, against the one that holds the output longest. Statements that take no time
+    clash at one instant only if they stand side by side, not if they stand in turn.
+    """
+    lengths = Lengths(cue.body)
+    parents = _Parents(cue.body)
+    found: list[Overlap] = []
+    scopes: list[_Channels] = []  # of finished steps, the first child on top
+    for start, step in reversed(list(timeline(cue.body, lengths))):
+        own = _merged([scopes.pop() for _ in children(step)])
+        if isinstance(step, Move | Fade | Throw | Effect):
+            channel = step.output, isinstance(step, Effect)
+            own = {channel: [_Span(start, start + lengths[step], step)]}
+        elif isinstance(step, Repeat) and (step.while_held or step.times != 1):
+            found += _clashes(cue, own, parents)
+            own = _prolonged(own, step, lengths[step.body])
+        scopes.append(own)
+    found += _clashes(cue, scopes.pop(), parents)
+    return tuple(sorted(found, key=lambda overlap: overlap.second_ms[0]))
+
+
+def _merged(parts: list[_Channels]) -> _Channels:
+    """All spans together; the largest part takes in the others, to stay near linear."""
+    if not parts:
+        return {}
+    whole = max(parts, key=lambda part: sum(map(len, part.values())))
+    for part in parts:
+        if part is not whole:
+            for channel, spans in part.items():
+                whole.setdefault(channel, []).extend(spans)
+    return whole
+
+
+def _prolonged(own: _Channels, repeat: Repeat, body_ms: float) -> _Channels:
+    """One span a channel, from the first pass to the last."""
+    runs = inf if repeat.while_held else passes(repeat)
+    later = inf if runs == inf else (runs - 1) * body_ms
+    held: _Channels = {}
+    for channel, spans in own.items() if runs else ():
+        first = min(spans, key=lambda span: span.start)
+        end = max(span.end for span in spans) + later
+        held[channel] = [_Span(first.start, end, first.act)]
+    return held
+
+
+def _clashes(cue: Cue, own: _Channels, parents: _Parents) -> list[Overlap]:
+    found: list[Overlap] = []
+    for (output, _), spans in own.items():
+        ordered = sorted(spans, key=lambda span: span.start)
+        holder = ordered[0]
+        for span in ordered[1:]:
+            at_once = span.start == holder.start and span.end == holder.end
+            if span.start < holder.end or (at_once and parents.apart(holder.act, span.act)):
+                times = (holder.start, holder.end), (span.start, span.end)
+                found.append(Overlap(cue.name, output, holder.act, times[0], span.act, times[1]))
+            if span.end >= holder.end:
+                holder = span
+    return found
+
+
+class _Parents:
+    """Which step stands in which; asked only about statements that take no time."""
+
+    def __init__(self, root: Step) -> None:
+        self._root = root
+        self._above: dict[int, Step] = {}
+
+    def apart(self, one: Step, other: Step) -> bool:
+        """Whether the innermost step that holds both runs them side by side."""
+        if not self._above:
+            for step in walk(self._root):
+                self._above.update((id(child), step) for child in children(step))
+        line = {id(step) for step in self._line(one)}
+        shared = next((step for step in self._line(other) if id(step) in line), None)
+        return isinstance(shared, Together)
+
+    def _line(self, step: Step) -> Iterator[Step]:
+        above = self._above.get(id(step))
+        while above is not None:
+            yield above
+            above = self._above.get(id(above))
