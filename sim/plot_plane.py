@@ -46,7 +46,7 @@ def plane_figure(shown: Plotted, name: str) -> Figure:
         _worst(shown, panel, servo)
         panel.set_xlabel("torque along the motion, N.m (left of 0: braking)")
         panel.set_ylabel("speed, deg/s")
-        panel.legend(loc="upper left", bbox_to_anchor=(1.02, 1.0), handletextpad=0.4)
+        panel.legend(loc="upper left", bbox_to_anchor=(1.02, 1.0), markerscale=1.8)
     return figure
 
 
