@@ -62,8 +62,7 @@ from seqlang.elaborate_output import output, wired_button
 from seqlang.elaborate_pose import Pose, pose
 from seqlang.elaborate_rig import board, supply, wearer
 from seqlang.elaborate_score import score
-from seqlang.elaborate_values import Desk
-from seqlang.names import RESERVED
+from seqlang.elaborate_values import Desk, declared
 from seqlang.syntax import Cue, Item, Line, head_place
 from sim.model import Rig, Show, Wearer
 
@@ -108,36 +107,10 @@ def elaborate(items: Sequence[Item], source: Source, forgiven: Iterable[str] = (
 # -- names -------------------------------------------------------------------------------------
 
 
-def _declared(desk: Desk, kind: str, names: Iterable[Token]) -> dict[str, Token]:
-    """Names of one kind, each once; the second of two is a finding that shows both."""
-    found: dict[str, Token] = {}
-    for name in names:
-        text = str(name)
-        if text in RESERVED:
-            desk.error(
-                "reserved-word",
-                f"`{name}` is a word of the language and cannot name a {kind}",
-                name,
-                fix=f"{name}_1",
-                help=f"such as `{name}_1`",
-            )
-        first = found.setdefault(text, name)
-        if first is not name:
-            desk.error(
-                "duplicate-name",
-                f"there are two {kind}s called `{name}`",
-                name,
-                "the second",
-                related=((first, "the first"),),
-                help="give one of them another name",
-            )
-    return found
-
-
 def _outputs(desk: Desk, lines: Iterable[Line]) -> dict[str, tuple[OutputKind, Token]]:
     """Every output that is declared, whether it is complete or not."""
     entries = [line for line in lines if line.kind in OUTPUT_KINDS]
-    names = _declared(desk, "output", (line.token(1) for line in entries))
+    names = declared(desk, "output", (line.token(1) for line in entries))
     kinds = {id(line.items[1]): line.kind for line in entries}
     return {name: (cast("OutputKind", kinds[id(token)]), token) for name, token in names.items()}
 
@@ -147,13 +120,12 @@ def _constants(desk: Desk, lines: Sequence[Line]) -> None:
     from seqlang.elaborate_pose import colour
     from sim.colours import COLOURS
 
-    names = _declared(desk, "constant", (line.token(1) for line in lines))
+    names = declared(desk, "constant", (line.token(1) for line in lines))
     desk.later = dict(names)
     for line in lines:
         name, value = line.token(1), line.items[2]
-        del_later = desk.later.pop(str(name), None)
-        if del_later is None:
-            continue
+        if desk.later.pop(str(name), None) is None:
+            continue  # the second of two, which has its finding
         is_colour = isinstance(value, Token) and (
             value.type == "COLOUR"
             or (value.type == "NAME" and value not in desk.constants and value.lower() in COLOURS)
@@ -176,7 +148,7 @@ def _poses(
     desk: Desk, lines: Iterable[Line], outputs: Mapping[str, tuple[OutputKind, Token]]
 ) -> dict[str, Pose]:
     entries = [line for line in lines if line.kind == "pose"]
-    names = _declared(desk, "pose", (line.tokens()[-1] for line in entries))
+    names = declared(desk, "pose", (line.tokens()[-1] for line in entries))
     made = {str(line.tokens()[-1]): pose(desk, line, outputs) for line in reversed(entries)}
     return {name: made[name] for name in names}
 
@@ -204,8 +176,8 @@ def _rig(
     by_kind: dict[str, list[Line]] = {}
     for line in lines:
         by_kind.setdefault(line.kind, []).append(line)
-    supplies = _declared(desk, "supply", (line.token(1) for line in by_kind.get("supply", ())))
-    boards = _declared(desk, "board", (line.token(1) for line in by_kind.get("board", ())))
+    supplies = declared(desk, "supply", (line.token(1) for line in by_kind.get("supply", ())))
+    boards = declared(desk, "board", (line.token(1) for line in by_kind.get("board", ())))
     wearers = by_kind.get("wearer", [])
     for extra in wearers[1:]:
         desk.error(

@@ -11,8 +11,7 @@ from seqlang.diagnostics import Origin
 from seqlang.elaborate_cue import CueMaker, Made, Stage, without
 from seqlang.elaborate_pace import Pacer, is_derived
 from seqlang.elaborate_remote import Remote, remote, run_time, usages
-from seqlang.elaborate_values import Desk
-from seqlang.names import RESERVED
+from seqlang.elaborate_values import Desk, declared
 from seqlang.syntax import Act, Block, Line, Play, Statement, Strike
 from seqlang.syntax import Cue as CueText
 from sim.model import Cue, InTurn, Rig, Score, Show
@@ -75,28 +74,9 @@ def _title(desk: Desk, lines: Sequence[Line], places: dict[str, Origin]) -> str:
 
 def _named(desk: Desk, texts: Sequence[CueText]) -> dict[str, CueText]:
     """Cues by name, the first of a name only."""
-    found: dict[str, CueText] = {}
-    for text in texts:
-        name = str(text.name)
-        if name in RESERVED:
-            desk.error(
-                "reserved-word",
-                f"`{name}` is a word of the language and cannot name a cue",
-                text.name,
-                help=f"such as `{name}_1`",
-                fix=f"{name}_1",
-            )
-        first = found.setdefault(name, text)
-        if first is not text:
-            desk.error(
-                "duplicate-name",
-                f"there are two cues called `{name}`",
-                text.name,
-                "the second",
-                related=((first.name, "the first"),),
-                help="give one of them another name",
-            )
-    return found
+    names = declared(desk, "cue", (text.name for text in texts))
+    by_name = {id(text.name): text for text in texts}
+    return {name: by_name[id(token)] for name, token in names.items()}
 
 
 # -- cues that play cues -----------------------------------------------------------------------

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal, ParamSpec, TypeAlias, TypeVar
 from lark import Token
 
 from seqlang.diagnostics import Finding, Fix, Span
-from seqlang.names import nearest
+from seqlang.names import RESERVED, nearest
 from seqlang.origins import Origins
 from seqlang.source import Place
 from seqlang.syntax import Amount, Negative, Sum, place
@@ -340,3 +340,36 @@ def _operand(item: object) -> Token | Sum | Negative:
 
 def _short(text: str) -> str:
     return text if len(text) <= 40 else text[:37] + "..."
+
+
+def declared(desk: Desk, kind: str, names: Iterable[Token]) -> dict[str, Token]:
+    """Names of one kind, each once; the second of two is a finding that shows both."""
+    found: dict[str, Token] = {}
+    for name in names:
+        if str(name) in RESERVED:
+            desk.error(
+                "reserved-word",
+                f"`{name}` is a word of the language and cannot name {_a(kind)}",
+                name,
+                help=f"such as `{name}_1`",
+                fix=f"{name}_1",
+            )
+        first = found.setdefault(str(name), name)
+        if first is not name:
+            desk.error(
+                "duplicate-name",
+                f"there are two {_several(kind)} called `{name}`",
+                name,
+                "the second",
+                related=((first, "the first"),),
+                help="give one of them another name",
+            )
+    return found
+
+
+def _a(kind: str) -> str:
+    return f"an {kind}" if kind[0] in "aeio" else f"a {kind}"
+
+
+def _several(kind: str) -> str:
+    return kind[:-1] + "ies" if kind.endswith("y") else kind + "s"

@@ -66,7 +66,7 @@ def faults(source: Source) -> tuple[Finding, ...]:
         or _mixed(source, lines)
         or _uneven(source, lines)
     )
-    if not found and not any(_is_content(line) for line in lines):
+    if not found and not any(is_content(line) for line in lines):
         here = Span(source.path, 0, 0)
         return (
             _fault(
@@ -83,9 +83,14 @@ def _fault(name: str, message: str, span: Span, help: str | None = None) -> Find
     return Finding("error", name, message, span, help=help)
 
 
-def _is_content(line: str) -> bool:
+def is_content(line: str) -> bool:
     bare = line.lstrip(" \t")
     return bool(bare) and not bare.startswith("#")
+
+
+def width(line: str) -> int:
+    """Characters of indentation of a line."""
+    return len(line) - len(line.lstrip(" \t"))
 
 
 def _indent(line: str) -> str:
@@ -113,21 +118,21 @@ def _too_deep(source: Source, lines: list[str]) -> list[Finding]:
                     "give parts of it names: `given pace = ...`",
                 )
             ]
-        if not line or not _is_content(line):
+        if not line or not is_content(line):
             continue
-        width = len(line) - len(line.lstrip(" \t"))
-        while width < stack[-1]:
+        indent = width(line)
+        while indent < stack[-1]:
             stack.pop()
-        if width > stack[-1]:
-            stack.append(width)
+        if indent > stack[-1]:
+            stack.append(indent)
             if len(stack) - 1 > MOST_NESTED:
-                start = source.line_starts[number] + width
+                start = source.line_starts[number] + indent
                 return [
                     Finding(
                         "error",
                         "nested-too-deep",
                         f"blocks nest more than {MOST_NESTED} deep from here on",
-                        Span(source.path, start, start + min(40, len(line) - width)),
+                        Span(source.path, start, start + min(40, len(line) - indent)),
                         help="move inner blocks into cues of their own and `play` them",
                         asked=len(stack) - 1,
                         limit=MOST_NESTED,
@@ -180,7 +185,7 @@ def _mixed(source: Source, lines: list[str]) -> list[Finding]:
     first: tuple[str, int] | None = None
     found: list[Finding] = []
     for number, line in enumerate(lines):
-        if not line.startswith((" ", "\t")) or not _is_content(line):
+        if not line.startswith((" ", "\t")) or not is_content(line):
             continue
         indent = _indent(line)
         if first is None:
@@ -206,24 +211,24 @@ def _uneven(source: Source, lines: list[str]) -> list[Finding]:
     stack = [0]
     found: list[Finding] = []
     for number, line in enumerate(lines):
-        if not _is_content(line):
+        if not is_content(line):
             continue
-        width = len(line) - len(line.lstrip(" \t"))
+        indent = width(line)
         inner = stack[-1]
-        while width < stack[-1]:
+        while indent < stack[-1]:
             inner = stack.pop()
-        if width > stack[-1]:
-            if inner > width and len(found) < _SHOWN:
+        if indent > stack[-1]:
+            if inner > indent and len(found) < _SHOWN:
                 start = source.line_starts[number]
                 found.append(
                     Finding(
                         "error",
                         "uneven-indent",
-                        f"this line is indented by {width}, which fits no block above it",
-                        Span(source.path, start, start + max(1, width)),
+                        f"this line is indented by {indent}, which fits no block above it",
+                        Span(source.path, start, start + max(1, indent)),
                         help=f"indent it by {stack[-1]} or by {inner}",
-                        asked=width,
+                        asked=indent,
                     )
                 )
-            stack.append(width)
+            stack.append(indent)
     return found

@@ -78,7 +78,7 @@ class Builder:
         return Broken(items[0])
 
     def sum(self, items: list[Token | Sum | Negative]) -> Sum:
-        return Sum(tuple(items))
+        return Sum(cast("Token", items[0]), tuple(items[1:-1]), cast("Token", items[-1]))
 
     def negative(self, items: list[Token]) -> Negative:
         return Negative(items[0], items[1])

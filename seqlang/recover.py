@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple, cast
 from lark import TextSlice, UnexpectedInput, UnexpectedToken
 
 from seqlang.diagnostics import Finding, Span
+from seqlang.layout import is_content, width
 from seqlang.source import Source
 from seqlang.syntax_errors import due, explain
 
@@ -102,10 +103,10 @@ class _Work:
         if _needs_block(error):
             if error.token.type in ("$END", "_DEDENT", "_NL"):
                 return line
-            above = [at for at, text in self._lines(start, line) if _is_content(text)]
+            above = [at for at, text in self._lines(start, line) if is_content(text)]
             return above[-1] if above else line
         if error.token.type == "_INDENT":
-            below = (at for at, text in self._lines(at + 1, end) if _is_content(text))
+            below = (at for at, text in self._lines(at + 1, end) if is_content(text))
             return next(below, line)
         return line
 
@@ -123,19 +124,19 @@ class _Work:
     ) -> None:
         """Put a stand-in where the line stood, and keep its block if the stand-in can carry it."""
         (_, text), *below = self._lines(line, end)
-        width = _width(text)
+        inset = width(text)
         block = []
         for at, other in below:
-            if _is_content(other) and _width(other) <= width:
+            if is_content(other) and width(other) <= inset:
                 break
             block.append((at, other))
-        has_block = any(_is_content(other) for _, other in block)
+        has_block = any(is_content(other) for _, other in block)
         if isinstance(error, UnexpectedToken) and error.token.type == "_INDENT":
             self._blank(line, text, "")
             for at, other in block:
                 self._blank(at, other, "")
             for at, other in below[len(block) :]:
-                if _is_content(other) and _width(other) < width:
+                if is_content(other) and width(other) < inset:
                     break
                 self._blank(at, other, "")
             return
@@ -145,14 +146,14 @@ class _Work:
         if has_block:
             cue = _CUE.match(text)
             in_cue = self._text.startswith("cue", start)
-            if width == 0 and cue is not None:
+            if inset == 0 and cue is not None:
                 stand_in = cue[0]
-            elif width > 0 and in_cue and len(text) - width >= len(_BLOCK):
+            elif inset > 0 and in_cue and len(text) - inset >= len(_BLOCK):
                 stand_in = _BLOCK
             else:
                 for at, other in block:
                     self._blank(at, other, "")
-        self._blank(line, text, text[:width] + stand_in)
+        self._blank(line, text, text[:inset] + stand_in)
 
     def _blank(self, at: int, text: str, stand_in: str) -> None:
         new = stand_in.ljust(len(text))
@@ -170,12 +171,3 @@ def _position(error: UnexpectedInput) -> int:
 
 def _needs_block(error: UnexpectedToken) -> bool:
     return due(error) == {"_INDENT"}
-
-
-def _is_content(line: str) -> bool:
-    bare = line.lstrip(" \t")
-    return bool(bare) and not bare.startswith("#")
-
-
-def _width(line: str) -> int:
-    return len(line) - len(line.lstrip(" \t"))

@@ -16,7 +16,9 @@ from seqlang.source import Place
 class Sum(NamedTuple):
     """An arithmetic term in brackets: operands with operators between them, not yet ordered."""
 
+    opening: Token
     items: tuple[Token | Sum | Negative, ...]
+    closing: Token
 
 
 class Negative(NamedTuple):

@@ -92,7 +92,7 @@ def test_a_node_knows_where_it_stands() -> None:
     (item,) = parse(Source("", text)).items
     assert isinstance(item, Cue)
     hold = item.body[0].body[0]
-    assert text[start_of(hold) : end_of(hold)] == "hold (3 s * 2"
+    assert text[start_of(hold) : end_of(hold)] == "hold (3 s * 2)"
     assert text[start_of(item.body[0]) :].startswith("together")
 
 
