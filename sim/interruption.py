@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from sim.envelope import operate
 from sim.laws import coefficients, shape
 from sim.model import FRAME_MS, MINIMUM_JERK, NO_MARK, Cue, Law, Move, Rig, Servo, Show
-from sim.motion import AHEAD_DEG, table_numbers
+from sim.motion import AHEAD_DEG, TICKS_PER_MS, table_numbers
 from sim.score import PlannedMove, acts, motion_limits, planned_moves
 
 Array: TypeAlias = NDArray[np.float64]
@@ -47,6 +47,8 @@ _LONGEST_KEPT: Final = 8
 
 _INSTANTS: Final = 9
 _LEAST_S: Final = 0.001
+
+_CLOCK_S: Final = 0.001 / TICKS_PER_MS
 
 FRAME_S: Final = FRAME_MS / 1000.0
 """A `uniform` move has one frame to get into its speed (own assumption, as in `sim.envelope`)."""
@@ -268,6 +270,7 @@ def take_over(
     top, accel = limits
     quick = np.abs(speed_deg_s)
     brake = quick / accel
+    brake = np.where(brake < _CLOCK_S, 0.0, brake)  # the player counts so slow a part as at rest
     residual = speed_deg_s * brake / 2.0
     edge = np.where(speed_deg_s > 0.0, one.travel_deg[1], one.travel_deg[0])
     beyond = (angle_deg + residual - edge) * np.sign(speed_deg_s) > 0.0
