@@ -26,17 +26,16 @@ def rewritten(
 
     It is rounded in `direction` (of the value, not of the number: more seconds per 60 deg are
     less speed) to the last digit the text shows, in the text's own unit. A text that is no plain
-    quantity (a constant's name, a sum) is replaced by one in the unit the measure suggests.
+    quantity (a constant's name, a sum), or that would be rounded to nothing, is replaced by one in
+    the unit the measure suggests.
     """
     coherent = Fraction(value) / measure.scale
     written = _WRITTEN.fullmatch(scene.text(span))
     if written is not None and _dimension(written["unit"]) == measure.dimension:
         decimals = len(written["decimals"] or "")
-        return Fix(
-            span,
-            f"{_number(coherent, written['unit'], decimals, direction)}{written['gap']}"
-            f"{written['unit']}",
-        )
+        number = _number(coherent, written["unit"], decimals, direction)
+        if coherent == 0 or float(number) != 0.0:
+            return Fix(span, f"{number}{written['gap']}{written['unit']}")
     text = f"{_number(coherent, measure.unit, 0, direction)} {measure.unit}"
     return Fix(span, text.rstrip())
 
