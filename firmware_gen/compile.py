@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from math import ceil
+from struct import error as StructError  # noqa: N812 - it is a class
 from typing import Final
 
 from firmware_gen.chips import CHIPS, LIMITS, Chip
@@ -127,7 +128,12 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
     palette, laws = Palette(), LawBook(statements)
     records = tuple(output_record(one, limits.get(one.name, (1, 1)), palette) for one in outputs)
     coder = Coder(names, [kind_of(record) for record in records], laws, palette)
-    threads, cue_records = _code(show, board, cues, names, coder)
+    try:
+        threads, cue_records = _code(board, cues, names, coder)
+    except CompileError:
+        raise
+    except (StructError, ValueError) as error:
+        raise _unfit(board, error) from None
     chip = CHIPS[board.chip]
     score = show.score
     indices = {cue.name: number for number, cue in enumerate(cues)}
@@ -173,7 +179,7 @@ def _check_counts(board: Board, outputs: Sequence[Output], cues: Sequence[Cue]) 
 
 
 def _code(
-    show: Show, board: Board, cues: Sequence[Cue], names: dict[str, int], coder: Coder
+    board: Board, cues: Sequence[Cue], names: dict[str, int], coder: Coder
 ) -> tuple[list[tuple[Marked, ...]], tuple[CueRecord, ...]]:
     """All threads, parents before what they fork, and the cues that start them."""
     rows: list[tuple[Marked, ...]] = []
@@ -266,15 +272,18 @@ def _numbered(draft: _Draft, number: int) -> CompiledBoard:
         for place, mark in zip(places, row, strict=False)
         if mark != NO_MARK
     )
-    return CompiledBoard(
-        draft.board, draft.chip, table, encoded, draft.cues, draft.outputs, marks
-    )
+    return CompiledBoard(draft.board, draft.chip, table, encoded, draft.cues, draft.outputs, marks)
 
 
 def _encoded(table: Table, board: Board) -> Encoded:
     try:
         return encode_with_places(table)
     except TableError as error:
-        raise CompileError(
-            "table", f"the table of board `{board.name}` would be refused: {error}", board.mark
-        ) from None
+        raise _unfit(board, error) from None
+
+
+def _unfit(board: Board, error: Exception) -> CompileError:
+    """What the checks of the show should have found; the last line of defence."""
+    return CompileError(
+        "table", f"the table of board `{board.name}` would be refused: {error}", board.mark
+    )

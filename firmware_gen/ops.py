@@ -164,7 +164,7 @@ def op_bytes(op: Op, kinds: Sequence[int], starts: Sequence[int] | None = None) 
         case Act():
             return _act_bytes(op, kinds[op.output] if op.output < len(kinds) else 0)
         case Turn():
-            return bytes((op.output | (ACT_F if op.on else 0),))
+            return struct.pack("<B", op.output | (ACT_F if op.on else 0))
         case Delay():
             return wait_bytes(op.duration_ms)
         case Loop():
@@ -176,12 +176,12 @@ def op_bytes(op: Op, kinds: Sequence[int], starts: Sequence[int] | None = None) 
             return bytes((first,)) + _U16.pack(starts[op.thread] if starts else 0)
         case Modulate():
             rest = _EFFECT_REST.pack(op.period_ms, op.depth, op.seed, op.width)
-            return bytes((EFFECT, op.output, op.kind)) + (rest if op.kind else b"")
+            return struct.pack("<BBB", EFFECT, op.output, op.kind) + (rest if op.kind else b"")
 
 
 def _act_bytes(op: Act, kind: int) -> bytes:
     first = op.output | (ACT_WAIT if op.wait else 0) | (ACT_LAW if op.law is not None else 0)
-    target = bytes((op.target,)) if kind != SERVO else b""
+    target = struct.pack("<B", op.target) if kind != SERVO else b""
     if kind == SERVO:
         degrees, rest = divmod(op.target, 100)
         if rest == 0 and -128 <= degrees <= 127:
@@ -189,8 +189,8 @@ def _act_bytes(op: Act, kind: int) -> bytes:
         else:
             first |= ACT_F
             target = struct.pack("<h", op.target)
-    law = b"" if op.law is None else bytes((op.law,))
-    return bytes((first,)) + duration_bytes(op.duration_ms) + law + target
+    law = b"" if op.law is None else struct.pack("<B", op.law)
+    return struct.pack("<B", first) + duration_bytes(op.duration_ms) + law + target
 
 
 def end_bytes(thread: Thread) -> bytes:

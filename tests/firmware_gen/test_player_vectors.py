@@ -1,0 +1,79 @@
+"""The reference player still plays the shared vectors, and tables of the first version."""
+
+from __future__ import annotations
+
+import json
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from firmware_gen.player import Player
+from firmware_gen.table import TableError, decode, encode
+from tests.firmware_gen.make_vectors import STRETCH, by_hand_cases, refused_cases
+from tests.firmware_gen.requests import replaying
+
+FOLDER = Path(__file__).parent / "vectors"
+
+
+def held(name: str) -> list[dict[str, Any]]:
+    found = json.loads((FOLDER / f"{name}.json").read_text(encoding="ascii"))
+    assert isinstance(found, list)
+    return found
+
+
+def params(name: str) -> list[Any]:
+    return [pytest.param(case, id=case["title"]) for case in held(name)]
+
+
+@pytest.mark.parametrize("case", params("by_hand") + params("random"))
+def test_outputs_are_those_of_the_vectors(case: dict[str, Any]) -> None:
+    player = Player(bytes.fromhex(case["table"]))
+    requests = [tuple(request) for request in case["requests"]]
+    raws = [frame.raw for frame in replaying(player, requests, case["frames"])]
+    assert [raws[number].hex() for number, _ in case["shown"]] == [raw for _, raw in case["shown"]]
+    digests = [
+        sha256(b"".join(raws[start : start + STRETCH])).hexdigest()[:16]
+        for start in range(0, len(raws), STRETCH)
+    ]
+    assert digests == case["digests"]
+    end = [int(player.mode), player.live_runs, player.running_cues, player.refused, player.overruns]
+    assert end == case["end"]
+
+
+@pytest.mark.parametrize("case", params("refused"))
+def test_refusals_are_those_of_the_vectors(case: dict[str, Any]) -> None:
+    with pytest.raises(TableError) as caught:
+        decode(bytes.fromhex(case["table"]))
+    assert caught.value.code == case["code"]
+
+
+def test_the_vectors_are_those_that_the_script_makes() -> None:
+    assert held("by_hand") == by_hand_cases()
+    assert held("refused") == refused_cases()
+
+
+def test_the_cases_by_hand_reach_what_they_are_for() -> None:
+    by_title = {case["title"]: case for case in held("by_hand")}
+    assert by_title["more ops than a frame holds"]["end"][4] > 0
+    assert by_title["threads run out"]["end"][3] > 0
+    assert by_title["take, wait, refuse and idle"]["end"][3] > 0
+
+
+OLD_TABLE = FOLDER / "version_1.table"
+"""A table written once and never again: version 1 as boards in use may hold it."""
+
+
+def test_a_table_of_version_1_plays_as_it_did() -> None:
+    data = OLD_TABLE.read_bytes()
+    assert sha256(data).hexdigest()[:16] == "4c7fa111d1037e5b"
+    table = decode(data)
+    assert encode(table) == data
+    player = Player(data)
+    digest = sha256()
+    for number in range(1200):
+        if number % 150 == 100:
+            player.trigger(table.cues[number // 150 % len(table.cues)].tag)
+        digest.update(player.frame().raw)
+    assert digest.hexdigest()[:16] == "35a0f525749eb141"
