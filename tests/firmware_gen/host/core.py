@@ -102,6 +102,7 @@ class Core:
             self.cells[FIRST_BYTE + 2 * ATMEGA328P.slot_bytes] = bytes([mark])
         lib.host_cut(-1, -1)
         lib.host_slow(0)
+        lib.host_slow_line(0, 100)
         lib.host_set_clock(0)
         for port in range(3):
             lib.host_port(port, 0)
@@ -134,6 +135,12 @@ class Core:
     def frames(self, count: int) -> None:
         """Play frames and serve the link between them."""
         self._power(self._lib.host_frames(count))
+
+    def record(self, frames: int) -> Any:
+        """A buffer that takes the pulses of so many frames to come, eight u16 a frame."""
+        self._pulses = self._ffi.new("uint16_t[]", 8 * frames)
+        self._lib.host_record(self._pulses, frames)
+        return self._ffi.buffer(self._pulses)
 
     def raw(self) -> bytes:
         """The outputs; switches as levels of their pins."""

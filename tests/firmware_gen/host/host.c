@@ -22,6 +22,9 @@ static const uint8_t *fed;
 static uint32_t fed_left;
 static uint8_t sent[SENT];
 static uint32_t sent_count;
+static uint8_t row = 100; /* bytes given out at once, as a ring has an end */
+static uint32_t line;
+static uint32_t line_busy;
 static uint8_t ports[3];
 static int32_t writes_left = NEVER;
 static int32_t torn = NEVER;
@@ -42,7 +45,7 @@ static jmp_buf power;
 
 uint8_t bc_hal_received(const uint8_t **bytes) {
     *bytes = fed;
-    return (uint8_t)(fed_left < 100 ? fed_left : 100);
+    return (uint8_t)(fed_left < row ? fed_left : row);
 }
 
 void bc_hal_taken(uint8_t count) {
@@ -55,9 +58,16 @@ void bc_hal_send(const uint8_t *bytes, uint8_t count) {
         sent[sent_count++] = *bytes++;
         count--;
     }
+    line_busy = line;
 }
 
-bool bc_hal_sending(void) { return false; }
+bool bc_hal_sending(void) {
+    if (line_busy == 0) {
+        return false;
+    }
+    line_busy--;
+    return true;
+}
 
 uint16_t bc_hal_lost_bytes(void) { return 0; }
 uint16_t bc_hal_watchdog_resets(void) { return 0; }
@@ -152,6 +162,7 @@ int host_start(uint8_t cause) {
         return 1;
     }
     busy = 0;
+    line_busy = 0;
     fed_left = 0;
     bc_start(cause);
     return 0;
@@ -172,7 +183,7 @@ static void settle(void) {
         uint32_t sent_before = sent_count;
         uint32_t fed_before = fed_left;
         bc_service();
-        quiet = busy == 0 && before == writes && sent_before == sent_count && fed_before == fed_left
+        quiet = !bc_hal_sending() && busy == 0 && before == writes && sent_before == sent_count && fed_before == fed_left
                     ? quiet + 1
                     : 0;
     }
@@ -274,6 +285,11 @@ uint32_t host_writes(void) {
 }
 
 void host_slow(uint32_t polls) { slow = polls; }
+
+void host_slow_line(uint32_t polls, uint8_t bytes_in_a_row) {
+    line = polls;
+    row = bytes_in_a_row;
+}
 
 void host_set_clock(uint32_t offset) { bc_player_set_clock(offset); }
 

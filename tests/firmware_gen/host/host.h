@@ -32,6 +32,8 @@ void host_port(uint8_t port, uint8_t levels);
 void host_cut(int32_t writes, int32_t torn); /* writes that succeed before the power fails, -1: all; what the cut cell then holds, -1: as before */
 uint32_t host_writes(void);                  /* cells written since the last call */
 void host_slow(uint32_t polls);              /* how often a cell is busy after a write */
+/* How often the line is still busy after a reply, and how many received bytes are given out at once. */
+void host_slow_line(uint32_t polls, uint8_t bytes_in_a_row);
 void host_set_clock(uint32_t offset);        /* where the player's time begins at the next start */
 uint32_t host_pulled_up(void);               /* input pins with a pull-up, bit n */
 uint32_t host_inputs(void);                  /* input pins */
