@@ -19,6 +19,7 @@ enum {
     EARLY_TICKS = 4,  /* how much earlier a frame may be */
     LISTEN_TICKS = 1, /* a request until this long after the pulses' start makes the next frame early */
     LOOK_TICKS = 4,   /* between two looks at the inputs; four looks make a change: 24 to 32 ms */
+    PREPARE_CYCLES = 10000, /* more than it takes to prepare the pulses' edges */
     TICKS_AHEAD = 128,
     SHORTEST_FRAME = 7, /* bytes on the line, its last zero included (LINK.md section 1) */
 };
@@ -38,6 +39,12 @@ void bc_hal_pulses_ready(void)
 {
     uint8_t wanted = (uint8_t)(grid - (early ? EARLY_TICKS : 0));
     uint8_t soonest = (uint8_t)(clock_tick() + 1);
+    if ((int16_t)(clock_time_of(soonest) - clock_cycles()) < PREPARE_CYCLES) {
+        soonest++;
+    }
+    while (pulses_waiting() || pulses_running()) {
+        /* only after a frame that came far too late; at most 6 ms, and the receiver's ring holds 5 */
+    }
     pulses_prepare((int8_t)(wanted - soonest) > 0 ? wanted : soonest);
 }
 
@@ -58,7 +65,7 @@ static void play(void)
     early = listened = false;
 }
 
-/* Strips block pulses, so they wait until those are through and need to be done before the next. */
+/* Strips block pulses, so they wait until those are through; and the next frame, which makes new pixels, waits for them. */
 static bool strips_may_go(void)
 {
     return strips_due && !pulses_waiting() && !pulses_running();
@@ -90,7 +97,7 @@ static bool work(void)
         strips_send();
         return true;
     }
-    if (is_past((uint8_t)(grid - PLAY_TICKS - (early ? EARLY_TICKS : 0)))) {
+    if (!strips_due && is_past((uint8_t)(grid - PLAY_TICKS - (early ? EARLY_TICKS : 0)))) {
         play();
         return true;
     }

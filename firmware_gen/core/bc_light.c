@@ -6,6 +6,7 @@
 #include "bellcrank.h"
 
 enum { LIGHTS = BC_LAMPS + BC_STRIPS, CHANNELS = 3, FRAME_MS = 20, FULL = 256 };
+static const uint16_t LEVEL_TOP = 51200; /* Q8 of half percents */
 
 struct effect {
     uint16_t period; /* ms */
@@ -318,18 +319,17 @@ static uint16_t multiplier(const struct moment *moment, uint8_t pixel) {
 /* -- what is seen ------------------------------------------------------------------------------- */
 
 static uint16_t duty_of(uint16_t level) {
-    const uint16_t *at = bc_lightness + (level >> 9);
-    uint16_t f = level & 511;
+    const uint16_t *at = bc_lightness + ((uint8_t)(level >> 8) >> 1);
     uint16_t low = bc_flash_u16(at);
     uint16_t step;
     uint16_t part;
-    if (f == 0) {
+    if (level == LEVEL_TOP) {
         return low;
     }
-    /* (step f) >> 9 by way of (step f) >> 8, which needs no 32 bits */
+    /* (step f) >> 9, f the level's last 9 bits, by way of (step f) >> 8, which needs no 32 bits */
     step = (uint16_t)(bc_flash_u16(at + 1) - low);
-    part = bc_part(step, (uint8_t)f);
-    if (f > 255) {
+    part = bc_part(step, (uint8_t)level);
+    if (level & 256) {
         part = (uint16_t)(part + step);
     }
     return (uint16_t)(low + (part >> 1));

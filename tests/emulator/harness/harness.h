@@ -1,11 +1,12 @@
 /*
  * An ATmega328P on simavr, with the parts modelled anew whose timing this project relies on.
  *
- * simavr 1.6 executes the instructions and runs timer 1. Against the data sheet it lacks the following, which
- * the files here supply: the four clock cycles of an interrupt's response (7.7.1) and four more out of sleep,
+ * simavr 1.6 executes the instructions. Against the data sheet it lacks the following, which the files here
+ * supply: the four clock cycles of an interrupt's response (7.7.1) and four more out of sleep,
  * the receiver's two bytes of buffer and its overrun (19.7), EEPE staying set for the 3.4 ms of an EEPROM write
- * (8.6.3) and the ready interrupt while it is clear, phase correct PWM (15.7.4), and flag registers in which
- * writing a one clears that flag only (16.11.9).
+ * (8.6.3) and the ready interrupt while it is clear, phase correct PWM (15.7.4), flag registers in which
+ * writing a one clears that flag only (16.11.9), and matches of timer 1 just behind its overflow, which simavr
+ * misses if an instruction spans both.
  */
 #ifndef HARNESS_H
 #define HARNESS_H
@@ -81,6 +82,13 @@ typedef struct {
     uint8_t in_force[2], com[2];
 } pwm_t;
 
+/* Timer 1 in normal mode at one count a cycle; the only mode there is here. */
+typedef struct {
+    avr_timer_t *simavr;
+    uint64_t zero; /* a cycle at which the count was 0 */
+    bool running;
+} count_t;
+
 typedef struct {
     uint64_t cycle;
     uint8_t pin, level;
@@ -94,7 +102,7 @@ struct board {
     uart_t uart;
     store_t store;
     pwm_t pwm[2];
-    avr_timer_t *timer1;
+    count_t timer1;
     uint8_t flash[FLASH_BYTES];
     uint8_t port[PORTS], ddr[PORTS];
     press_t *presses;
@@ -114,6 +122,7 @@ board_t *board_new(const uint8_t *flash, const uint8_t *eeprom, uint32_t frequen
 void board_free(board_t *board);
 void board_reset(board_t *board, uint8_t mcusr, bool keep_ram);
 int board_run(board_t *board, uint64_t until);
+int board_profile(board_t *board, uint64_t until, uint32_t *cycles);
 uint64_t board_cycle(const board_t *board);
 uint64_t board_sleep_cycles(const board_t *board);
 uint16_t board_pc(const board_t *board);

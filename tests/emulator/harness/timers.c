@@ -1,12 +1,13 @@
 /*
  * Timers 0 and 2 in phase correct PWM (data sheet 15.7.4, 18.7.4): a period of 510 steps, the compare registers taken over
- * at the top, the overflow interrupt at the bottom. Flags of timer 1 cleared one by one (16.11.9).
+ * at the top, the overflow interrupt at the bottom. Timer 1 in normal mode (16.9.1), counting every cycle.
  */
 #include "harness.h"
 
 #include <string.h>
 
 enum { TIFR0 = 0x35, TIFR1 = 0x36, TIMSK0 = 0x6E, TIMSK1 = 0x6F, GTCCR = 0x43, TSM = 0x80 };
+enum { TCCR1A = 0x80, TCCR1B = 0x81, TCNT1L = 0x84, OCR1AL = 0x88, OCR1BL = 0x8A, NO_PRESCALER = 1 };
 enum { PHASE_CORRECT = 1, STEPS = 510, TOP = 255 };
 
 static const uint16_t prescale0[8] = {0, 1, 8, 64, 256, 1024, 0, 0};
@@ -80,6 +81,89 @@ static void on_compare(avr_t *avr, avr_io_addr_t address, uint8_t value, void *p
     avr->data[address] = value;
 }
 
+/* -- timer 1 -- */
+
+static uint16_t word_at(const avr_t *avr, uint16_t low)
+{
+    return (uint16_t)(avr->data[low] | avr->data[low + 1] << 8);
+}
+
+/* The flag is set one timer clock after the match (16.7); the next match is 65,536 later. */
+static avr_cycle_count_t on_match(board_t *board, int unit, avr_cycle_count_t when)
+{
+    avr_raise_interrupt(board->avr, &board->timer1.simavr->comp[unit].interrupt);
+    return when + 65536;
+}
+
+static avr_cycle_count_t match_a(avr_t *avr, avr_cycle_count_t when, void *param)
+{
+    (void)avr;
+    return on_match(param, 0, when);
+}
+
+static avr_cycle_count_t match_b(avr_t *avr, avr_cycle_count_t when, void *param)
+{
+    (void)avr;
+    return on_match(param, 1, when);
+}
+
+/* A match is due when the count reaches the compare register, in 1 to 65,536 cycles. */
+static void expect(board_t *board, uint16_t compare, avr_cycle_timer_t handler)
+{
+    avr_t *avr = board->avr;
+    if (!board->timer1.running) {
+        return;
+    }
+    uint16_t left = (uint16_t)(compare - (uint16_t)(avr->cycle - board->timer1.zero));
+    avr_cycle_timer_register(avr, (left ? left : 65536u) + 1, handler, board);
+}
+
+static void expect_both(board_t *board)
+{
+    expect(board, word_at(board->avr, OCR1AL), match_a);
+    expect(board, word_at(board->avr, OCR1BL), match_b);
+}
+
+static void on_match_a(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
+{
+    avr->data[address] = value;
+    expect(param, word_at(avr, OCR1AL), match_a);
+}
+
+static void on_match_b(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
+{
+    avr->data[address] = value;
+    expect(param, word_at(avr, OCR1BL), match_b);
+}
+
+static void on_clock1(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
+{
+    board_t *board = param;
+    avr->data[address] = value;
+    board->timer1.running = value == NO_PRESCALER;
+    board->timer1.zero = avr->cycle - word_at(avr, TCNT1L);
+    expect_both(board);
+}
+
+static uint8_t on_count_read(avr_t *avr, avr_io_addr_t address, void *param)
+{
+    const count_t *timer = &((board_t *)param)->timer1;
+    if (timer->running) {
+        uint16_t count = (uint16_t)(avr->cycle - timer->zero);
+        avr->data[address] = (uint8_t)count;
+        avr->data[address + 1] = (uint8_t)(count >> 8);
+    }
+    return avr->data[address];
+}
+
+static void on_count_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
+{
+    board_t *board = param;
+    avr->data[address] = value;
+    board->timer1.zero = avr->cycle - word_at(avr, TCNT1L);
+    expect_both(board);
+}
+
 /* Writing a one to a flag clears it, and nothing else. */
 static void clear_flags(avr_t *avr, avr_int_vector_t **vectors, size_t count, uint8_t value)
 {
@@ -107,7 +191,7 @@ static void enable(avr_t *avr, avr_int_vector_t **vectors, size_t count)
 
 static void on_flags1(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
 {
-    avr_timer_t *timer = ((board_t *)param)->timer1;
+    avr_timer_t *timer = ((board_t *)param)->timer1.simavr;
     avr_int_vector_t *vectors[] = {&timer->overflow, &timer->comp[0].interrupt, &timer->comp[1].interrupt};
     (void)address;
     clear_flags(avr, vectors, 3, value);
@@ -115,7 +199,7 @@ static void on_flags1(avr_t *avr, avr_io_addr_t address, uint8_t value, void *pa
 
 static void on_mask1(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
 {
-    avr_timer_t *timer = ((board_t *)param)->timer1;
+    avr_timer_t *timer = ((board_t *)param)->timer1.simavr;
     avr_int_vector_t *vectors[] = {&timer->overflow, &timer->comp[0].interrupt, &timer->comp[1].interrupt};
     avr->data[address] = value;
     enable(avr, vectors, 3);
@@ -149,7 +233,13 @@ void timers_attach(board_t *board)
 {
     board->pwm[0] = (pwm_t){find_timer(board, '0'), {22, 21}, 0x44, 0x45, {0x47, 0x48}, .in_force = {0}};
     board->pwm[1] = (pwm_t){find_timer(board, '2'), {3, 19}, 0xB0, 0xB1, {0xB3, 0xB4}, .in_force = {0}};
-    board->timer1 = find_timer(board, '1');
+    board->timer1 = (count_t){find_timer(board, '1'), 0, false};
+    watch_write(board, TCCR1B, on_clock1);
+    watch_write(board, TCCR1A, on_compare);
+    watch_read(board, TCNT1L, on_count_read);
+    watch_write(board, TCNT1L, on_count_write);
+    watch_write(board, OCR1AL, on_match_a);
+    watch_write(board, OCR1BL, on_match_b);
     for (int i = 0; i < 2; i++) {
         watch_write(board, board->pwm[i].tccra, on_setting);
         watch_write(board, board->pwm[i].tccrb, on_setting);

@@ -1,0 +1,123 @@
+"""Invented tables for measuring: the heaviest show the chip is promised to play, and small ones."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from firmware_gen.chips import CHIPS, parse_pin
+from firmware_gen.crc import cue_tag
+from firmware_gen.fixed import LAW_IDS
+from firmware_gen.layout import EFFECTS, LOOP_FOREVER, ORDERS
+from firmware_gen.ops import Act, ForkTo, Loop, LoopBack, Modulate, Op
+from firmware_gen.table import (
+    CueRecord,
+    LampRecord,
+    LawRecord,
+    OutputRecord,
+    ServoRecord,
+    StripRecord,
+    Table,
+    encode,
+)
+
+SERVO_PINS = tuple(map(parse_pin, ("PB0", "PB1", "PB2", "PB4", "PC0", "PC1", "PD4", "PD7")))
+LAMP_PINS = tuple(map(parse_pin, ("PD6", "PB3")))
+STRIP_PIN = parse_pin("PC3")
+PIXELS = 60
+ADDRESS = 7
+CHIP = CHIPS["atmega328p"].chip_id
+
+DOUBLE_S, MINIMUM_JERK, UNIFORM = 1, 0, 2
+LAWS = (
+    LawRecord(LAW_IDS["3-4-5"]),
+    LawRecord(LAW_IDS["double-S"], 21845, 16384),
+    LawRecord(LAW_IDS["uniform"]),
+)
+
+
+def servo(pin: int, number: int = 0) -> ServoRecord:
+    """Range 0 to 90 deg, fast enough never to be stretched, three points."""
+    shift = 60 * number
+    points = ((0, 1600 + shift), (4500, 3050 + shift), (9000, 4400 + shift))
+    return ServoRecord(pin, (0, 9000), 1200, 20000, 4500, points)
+
+
+def sweep(output: int, low: int, high: int, duration_ms: int, law: int) -> tuple[Op, ...]:
+    """To and fro for ever."""
+    return (
+        Loop(LOOP_FOREVER),
+        Act(output, high, duration_ms, wait=True, law=law),
+        Act(output, low, duration_ms, wait=True, law=law),
+        LoopBack(),
+    )
+
+
+def load_table(*, heavier: bool = False) -> bytes:
+    """The promised load: eight servos that never rest and a strip of 60 pixels that glimmers.
+
+    `heavier`: half of the servos by the costliest law, the strip under a current cap, and two lamps
+    that breathe.
+    """
+    outputs: list[OutputRecord] = [servo(pin, n) for n, pin in enumerate(SERVO_PINS)]
+    outputs.append(StripRecord(STRIP_PIN, PIXELS, ORDERS.index("grb"), 60 * heavier, 0))
+    strip = len(outputs) - 1
+    laws = (MINIMUM_JERK, DOUBLE_S if heavier else MINIMUM_JERK)
+    moves = [
+        sweep(n, 300 + 100 * n, 8700 - 150 * n, 390 + 37 * n, laws[n % 2])
+        for n in range(len(SERVO_PINS))
+    ]
+    light: tuple[Op, ...] = (Modulate(strip, EFFECTS.index("ember"), 310, 160, 5, 1),)
+    if heavier:
+        outputs += [LampRecord(pin, 40) for pin in LAMP_PINS]
+        light += (
+            Modulate(9, EFFECTS.index("breathe"), 900, 180),
+            Modulate(10, EFFECTS.index("breathe"), 700, 100),
+            Act(9, 150, 500),
+            Act(10, 90, 500),
+        )
+    light += sweep(strip, 1, 2, 800, UNIFORM)
+    first = tuple(ForkTo(n) for n in range(1, len(SERVO_PINS) + 1))
+    threads = ((*first, *moves[0]), *moves[1:], light)
+    cues = (CueRecord(cue_tag("load"), (1 << len(outputs)) - 1, 0, len(threads), 0),)
+    return encode(
+        Table(
+            CHIP,
+            ADDRESS,
+            outputs=tuple(outputs),
+            colours=((20, 20, 20), (180, 90, 40), (60, 160, 200)),
+            laws=LAWS,
+            cues=cues,
+            threads=threads,
+            idle=0,
+            enable_interval=1,
+        )
+    )
+
+
+def one_move_table(pins: Sequence[int] = SERVO_PINS) -> bytes:
+    """A cue `go` that jerks every servo at once and one `back`; nothing moves otherwise."""
+    outputs = tuple(servo(pin, n) for n, pin in enumerate(pins))
+    go = tuple(Act(n, 8000, 60, wait=n == len(pins) - 1, law=UNIFORM) for n in range(len(pins)))
+    back = tuple(Act(n, 4500, 60, wait=n == len(pins) - 1, law=UNIFORM) for n in range(len(pins)))
+    mask = (1 << len(pins)) - 1
+    cues = (CueRecord(cue_tag("go"), mask, 0, 1, 0), CueRecord(cue_tag("back"), mask, 0, 1, 1))
+    return encode(
+        Table(
+            CHIP,
+            ADDRESS,
+            outputs=outputs,
+            laws=LAWS,
+            cues=cues,
+            threads=(go, back),
+            enable_interval=1,
+        )
+    )
+
+
+def in_slot(table: bytes, slot: int = 0) -> bytes:
+    """An EEPROM with a table in a slot and the mark naming it (LINK.md section 6)."""
+    start = (4, 504)[slot]
+    cells = bytearray(b"\xff" * 1024)
+    cells[start : start + len(table)] = table
+    cells[1004] = (0x3C, 0xC3)[slot]
+    return bytes(cells)

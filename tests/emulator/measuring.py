@@ -1,0 +1,271 @@
+"""The figures that the firmware must reach, each measured on the emulated chip with the shipped image.
+
+`python -m tests.emulator.measure` prints them; `test_emulator_numbers.py` holds them.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import count
+
+import numpy as np
+
+from firmware_gen.crc import cue_tag
+from firmware_gen.frames import LinkFrame, encode
+from firmware_gen.link import Link
+from firmware_gen.player import Player
+from firmware_gen.protocol import (
+    DATA,
+    EVERYBODY,
+    HELLO,
+    ONE_WAY,
+    TRIGGER,
+    Kind,
+)
+from firmware_gen.transfer import transfer
+from tests.emulator.emulated import (
+    BYTE_CYCLES,
+    CLOCK_HZ,
+    CYCLES_MS,
+    EEPROM,
+    FRAME_CYCLES,
+    PORT,
+    RX_LOST,
+    RX_READ,
+    TX,
+    EmulatedBoard,
+)
+from tests.emulator.emulated_port import EmulatedPort
+from tests.emulator.load_show import (
+    ADDRESS,
+    SERVO_PINS,
+    STRIP_PIN,
+    in_slot,
+    load_table,
+    one_move_table,
+)
+from tests.emulator.readings import TICK_CYCLES, find_frames, pulse_cycles, refreshes
+
+RAM_START, RAM_END = 0x100, 0x8FF
+PAINT = 0xA5
+MAX_CHUNK = 32
+"""Table bytes that the firmware takes in one request."""
+CELL_MS = 3.4
+"""One EEPROM byte, erased and written (data sheet table 8-1)."""
+
+
+def requests(seed: int = 1) -> Iterator[bytes]:
+    """What fills a line: transfers to other boards on it, beacons, state requests, some rubbish."""
+    draw = random.Random(seed)
+    yield encode(LinkFrame(EVERYBODY, Kind.HELLO, 0, HELLO.pack(draw.randrange(65536))))
+    for seq in count(1):
+        what = draw.choices(("data", "beacon", "state", "rubbish"), (12, 6, 2, 1))[0]
+        if what == "data":
+            data = draw.randbytes(DATA.size + MAX_CHUNK)
+            yield encode(LinkFrame(ADDRESS + 1, Kind.DATA, seq & 255, data))
+        elif what == "beacon":
+            yield encode(LinkFrame(EVERYBODY, Kind.BEACON | ONE_WAY, seq & 255))
+        elif what == "state":
+            yield encode(LinkFrame(ADDRESS, Kind.STATUS, seq & 255))
+        else:
+            yield draw.randbytes(draw.randrange(1, 90)) + b"\0"
+
+
+def stream(length: int) -> bytes:
+    """`length` bytes of requests."""
+    data = bytearray()
+    for frame in requests():
+        data += frame
+        if len(data) >= length:
+            return bytes(data[:length])
+    raise AssertionError
+
+
+@dataclass(frozen=True)
+class Load:
+    """The promised load: eight servos, a strip of 60 pixels, the link saturated."""
+
+    pulse_error_cycles: int
+    """Peak to peak, over all servos and frames, against the player's widths."""
+    pulses: int
+    bytes_sent: int
+    bytes_lost: int
+    slowest_read_cycles: int
+    idle_share: float
+    refreshes_missing: int
+    bad_refreshes: int
+    highs: tuple[int, ...]
+    """Cycles of the strip's high times that occurred."""
+    lows: tuple[int, ...]
+    """Cycles of the low times within a pixel."""
+    longest_gap_cycles: int
+    """Longest low within a refresh."""
+    replies: int
+    stack_bytes: int
+
+
+def saturate(flash: bytes, length: int = 100_000, *, heavier: bool = False) -> Load:
+    """Run the load with `length` bytes at 250,000 baud, not a bit's time between them."""
+    table = load_table(heavier=heavier)
+    with EmulatedBoard(flash, in_slot(table)) as board:
+        board.run(ms=1000)
+        data = stream(length)
+        board.log(PORT, RX_READ, RX_LOST, TX)
+        start, slept = board.cycle, board.sleep_cycles
+        board.send(data)
+        while board.sending:
+            board.run(ms=100)
+        idle = (board.sleep_cycles - slept) / (board.cycle - start)
+        board.run(ms=50)
+        reads = board.events(RX_READ)["b"]
+        error, pulses = _pulse_error(board, table)
+        missing, bad = _strip_faults(board, table)
+        highs, lows, gap = _bit_times(board)
+        return Load(
+            pulse_error_cycles=error,
+            pulses=pulses,
+            bytes_sent=len(data),
+            bytes_lost=len(data) - len(reads),
+            slowest_read_cycles=int(reads.max()),
+            idle_share=idle,
+            refreshes_missing=missing,
+            bad_refreshes=bad,
+            highs=highs,
+            lows=lows,
+            longest_gap_cycles=gap,
+            replies=board.sent().count(b"\0") // 2,
+            stack_bytes=deepest_stack(board),
+        )
+
+
+def _pulse_error(board: EmulatedBoard, table: bytes) -> tuple[int, int]:
+    frames = find_frames(board, SERVO_PINS)
+    last = board.cycle // FRAME_CYCLES
+    player = Player(table)
+    wanted = np.array([player.frame().pulses for _ in range(last)], np.int64) * TICK_CYCLES
+    errors = []
+    for number, pin in enumerate(SERVO_PINS):
+        found = pulse_cycles(board, pin, frames, last)
+        there = (found > 0) & (wanted[:, number] > 0)
+        errors.append((found - wanted[:, number])[there])
+    everything = np.concatenate(errors)
+    return int(np.ptp(everything)), len(everything)
+
+
+def _strip_faults(board: EmulatedBoard, table: bytes) -> tuple[int, int]:
+    """Frames without a refresh, and refreshes that are not what the player says."""
+    frames = find_frames(board, SERVO_PINS)
+    player = Player(table)
+    count = (board.cycle - frames.first) // FRAME_CYCLES - 1
+    wanted = [player.frame().strips[0] for _ in range(count)]
+    found = dict(
+        ((start - frames.first) // FRAME_CYCLES, data)
+        for start, data in refreshes(board, STRIP_PIN)
+    )
+    first = min(found)
+    bad = sum(
+        1 for frame in range(first, count) if found.get(frame, wanted[frame]) != wanted[frame]
+    )
+    return sum(1 for frame in range(first, count) if frame not in found), bad
+
+
+def _bit_times(board: EmulatedBoard) -> tuple[tuple[int, ...], tuple[int, ...], int]:
+    cycles, levels = board.edges(STRIP_PIN)
+    spans = np.diff(cycles)
+    highs = spans[levels[:-1] == 1]
+    lows = spans[levels[:-1] == 0]
+    inside = lows[lows < 50 * 16]
+    return (
+        tuple(np.unique(highs).tolist()),
+        tuple(np.unique(inside[inside < 20]).tolist()),
+        int(inside.max()),
+    )
+
+
+def deepest_stack(board: EmulatedBoard) -> int:
+    """Bytes of stack ever written, from the paint that was left below it."""
+    ram = board.memory(RAM_START, RAM_END - RAM_START + 1)
+    longest, start, best = 0, 0, 0
+    for index, byte in enumerate((*ram, 0)):
+        if byte == PAINT:
+            continue
+        if index - start > longest:
+            longest, best = index - start, index
+        start = index + 1
+    return len(ram) - best
+
+
+# -- latency -------------------------------------------------------------------------------------
+
+
+def trigger_latencies(flash: bytes, tries: int = 200) -> list[float]:
+    """Milliseconds from a trigger's last byte to the start of the first pulse that differs.
+
+    Triggers come at evenly spread moments of the frame, one servo or another being the first to differ.
+    """
+    table = one_move_table()
+    latencies = []
+    with EmulatedBoard(flash, in_slot(table)) as board:
+        port = EmulatedPort(board)
+        Link(port).greet()
+        board.run(ms=1000)
+        for number in range(tries):
+            name = "go" if number % 2 == 0 else "back"
+            phase = number * FRAME_CYCLES // tries
+            board.run_until((board.cycle // FRAME_CYCLES + 1) * FRAME_CYCLES + phase)
+            board.forget()
+            kind = Kind.TRIGGER | ONE_WAY
+            data = encode(LinkFrame(ADDRESS, kind, number & 255, TRIGGER.pack(cue_tag(name))))
+            board.send(data)
+            end = board.cycle + len(data) * BYTE_CYCLES
+            board.run(ms=200)
+            latencies.append(_first_change(board, end) / CYCLES_MS)
+            board.run(ms=100)
+    return latencies
+
+
+def _first_change(board: EmulatedBoard, since: int) -> int:
+    """Cycles from `since` to the start of the first pulse that differs from the one before it."""
+    starts = []
+    for pin in SERVO_PINS:
+        at, widths = board.pulses(pin)
+        changed = np.flatnonzero(np.diff(widths) != 0) + 1
+        if len(changed):
+            starts.append(int(at[changed[0]]))
+    return min(starts) - since
+
+
+# -- transfer ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class TransferTime:
+    seconds: float
+    line_seconds: float
+    """What the bytes both ways take at the line's rate."""
+    cells: int
+    """EEPROM bytes that were written."""
+
+    @property
+    def ratio(self) -> float:
+        """Against the larger of line time and 3.4 ms a changed byte."""
+        return self.seconds / max(self.line_seconds, self.cells * CELL_MS / 1000)
+
+
+def transfer_time(flash: bytes, before: bytes, table: bytes) -> TransferTime:
+    """Time of a whole transfer (open to commit's reply and reading back) over a show that plays."""
+    with EmulatedBoard(flash, before) as board:
+        port = EmulatedPort(board)
+        link = Link(port)
+        link.greet()
+        board.run(ms=500)
+        board.forget()
+        port.forget()
+        board.log(TX, EEPROM, RX_READ)
+        start = board.cycle
+        transfer(link, table)
+        line = (len(board.events(RX_READ)) + len(board.events(TX))) * BYTE_CYCLES
+        cells = len(board.events(EEPROM))
+        return TransferTime((board.cycle - start) / CLOCK_HZ, line / CLOCK_HZ, cells)
