@@ -29,6 +29,7 @@ from typing import Any
 from firmware_gen.player import Player
 from firmware_gen.table import Table, TableError, decode, encode
 from tests.firmware_gen import tables_by_hand
+from tests.firmware_gen.evil_tables import EVIL, requests_for
 from tests.firmware_gen.malformed_tables import MALFORMED
 from tests.firmware_gen.random_tables import Request, random_requests, random_table
 from tests.firmware_gen.requests import replaying
@@ -85,7 +86,10 @@ def refused_cases() -> list[dict[str, Any]]:
 
 
 def by_hand_cases() -> list[dict[str, Any]]:
-    return [case(*one) for one in tables_by_hand.CASES]
+    cases = [case(*one) for one in tables_by_hand.CASES]
+    for title, table in EVIL.items():
+        cases.append(case(f"evil: {title}", table, requests_for(table, 300), 300))
+    return cases
 
 
 def main() -> None:

@@ -1,0 +1,57 @@
+"""Tables that pass every check and still mean harm: the board plays on and keeps its stop."""
+
+from __future__ import annotations
+
+import pytest
+
+from firmware_gen.layout import LOOP_FOREVER
+from firmware_gen.ops import Act, Delay, Loop, LoopBack
+from firmware_gen.player import Mode, Player
+from firmware_gen.table import encode
+from tests.firmware_gen.evil_tables import EVIL, FLOOD, requests_for
+from tests.firmware_gen.requests import replay
+from tests.firmware_gen.tables_by_hand import LAMP, SWITCH, table
+
+
+@pytest.mark.parametrize("name", EVIL)
+def test_an_evil_table_plays_on_and_can_be_stopped(name: str) -> None:
+    made = EVIL[name]
+    player = Player(encode(made))
+    replay(player, requests_for(made, 400), 400)
+    player.stop()
+    player.stop()
+    shown = player.frame()
+    assert player.mode == Mode.LIMP
+    assert player.live_runs == 0
+    assert not any(shown.pulses)
+
+
+def test_a_thread_that_floods_does_not_starve_the_others() -> None:
+    made = table(
+        (LAMP, SWITCH),
+        ((Loop(LOOP_FOREVER), *FLOOD, Delay(10), LoopBack()), (Act(0, 200, 0),)),
+        uses=(2, 1),
+    )
+    player = Player(encode(made))
+    player.frame()
+    player.trigger(1)
+    for _ in range(50):
+        player.frame()
+    assert player.overruns > 20
+    player.trigger(2)
+    duties = [player.frame().duties[0] for _ in range(10)]
+    assert 65535 in duties
+
+
+def test_no_thread_falls_behind_however_long_it_floods() -> None:
+    made = table((LAMP, SWITCH), ((Loop(LOOP_FOREVER), *FLOOD, Delay(100), LoopBack()), ()))
+    player = Player(encode(made))
+    player.frame()
+    player.trigger(1)
+    seen = 0
+    for _ in range(500):
+        before = player.overruns
+        player.frame()
+        seen += player.overruns > before
+    # 300 ops take two frames, then the loop rests for 100 ms: had it fallen behind, it never would
+    assert 50 < seen < 110
