@@ -97,6 +97,14 @@ def test_limits_of_output_records_are_as_stated() -> None:
     assert "(PB1 is\n1, PC0 is 8, PD6 is 22)" in PAGE
 
 
+def test_pins_can_do_what_is_stated() -> None:
+    for title, any_job, lamp in rows_under("### 1.2", 3)[1:]:
+        chip = next(one for one in CHIPS.values() if one.title == title)
+        assert {parse_pin(name) for name in lamp.split()} == chip.pwm_pins
+        pins = {parse_pin(name) for name in any_job.split()}
+        assert pins == chip.servo_pins == chip.pixel_pins == chip.switch_pins == chip.input_pins
+
+
 def test_laws_are_numbered_as_stated() -> None:
     section = PAGE[PAGE.index("### 1.3") : PAGE.index("### 1.4")].replace("\n", " ")
     ids = section.split("Ids: ")[1].split(".")[0]
