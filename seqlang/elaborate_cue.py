@@ -31,6 +31,7 @@ from seqlang.syntax import (
 from seqlang.units import DURATION
 from sim import model
 from sim.model import UNIFORM, Fade, InTurn, Move, Repeat, Step, StripLight, Together
+from sim.score import duration_ms
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -417,6 +418,8 @@ class CueMaker:
         before = dict(self._where)
         children, once = self._sequence(block.body)
         self._stage.loops[place] = _changed(before, self._where)
+        if once == 0 and len(children) < len(block.body):
+            raise Fault  # what took its time could not be read
         if times is not None:
             self._too_long(count, times, once)
         duration = once * (times or 1)
@@ -487,7 +490,9 @@ def without(step: Step, missing: frozenset[str]) -> Step | None:
         kept = [part for child in step.children if (part := without(child, missing))]
         return replace(step, children=tuple(kept))
     if isinstance(step, Repeat):
-        return replace(step, body=cast("Step", without(step.body, missing)))
+        body = without(step.body, missing)
+        lost_its_time = body != step.body and (body is None or duration_ms(body) == 0)
+        return None if lost_its_time else replace(step, body=cast("Step", body))
     if isinstance(step, model.Hold) or step.output not in missing:
         return step
     return None

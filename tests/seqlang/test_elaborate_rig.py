@@ -271,6 +271,17 @@ def test_an_error_in_one_line_hides_no_error_in_another() -> None:
     assert names(found) == ["unit-mismatch"] * 3
 
 
+def test_a_repeat_that_lost_what_took_its_time_is_left_out_as_well() -> None:
+    lines = ("cue a", "    repeat for ever", "        lure steady", "        jaw to 3 deg in 1 s")
+    text = RIG.replace("pin PB1", "pin QQ") + "\n".join(lines) + "\n"
+    found = loaded(text)
+    assert names(found) == ["unknown-pin"]
+    assert found.show.score.cues[0].body.children == ()
+    found = loaded(RIG + "\n".join(lines).replace("1 s", "1 V") + "\n")
+    assert names(found) == ["unit-mismatch"]
+    assert found.show.score.cues[0].body.children == ()
+
+
 def test_what_hangs_on_a_broken_part_gives_no_further_findings() -> None:
     found = loaded(RIG.replace("address 1", "address 999") + "cue a\n    jaw to 3 deg in 1 s\n")
     assert names(found) == ["number-out-of-range"]
