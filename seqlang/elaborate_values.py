@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Literal, ParamSpec, TypeAlias, TypeVar
 
@@ -39,6 +40,9 @@ DAY_MS = 24 * 3600 * 1000
 BIGGEST = Fraction(10**12)
 """No quantity of a worn rig is larger, in any of its units."""
 
+_SHOWN = 3
+"""Further places that one finding shows."""
+
 _LIKE_A_NUMBER = re.compile(r"nan|inf(inity)?", re.IGNORECASE)
 
 
@@ -65,6 +69,8 @@ class Desk:
         """Constants of the whole file, to tell `not yet` from `not at all`."""
         self.forgiven = set(forgiven)
         """Names declared in lines that could not be read: missing, but not unknown."""
+        self._unknown: dict[str, int] = {}
+        """Names that nothing known is near to, by what was said: the place of their finding."""
         self._known: dict[tuple[str, Measure], float] = {}
 
     def apart(self) -> Desk:
@@ -121,8 +127,15 @@ class Desk:
         """Note an unknown name with the nearest known one."""
         if str(token) in self.forgiven:
             return
+        message = f"there is no {kind} `{token}`"
+        first = self._unknown.get(message)
+        if first is not None:
+            self._once_more(first, token)
+            return
         names = list(known)
         near = nearest(str(token), names)
+        if near is None:
+            self._unknown[message] = len(self.findings)
         if near is not None:
             hint = f"did you mean `{near}`?"
         elif names:
@@ -130,7 +143,18 @@ class Desk:
             hint = f"known here: {shown}" + (" and more" if len(names) > 8 else "")
         else:
             hint = f"this show has no {kind} yet"
-        self.error("unknown-name", f"there is no {kind} `{token}`", token, help=hint, fix=near)
+        self.error("unknown-name", message, token, help=hint, fix=near)
+
+    def _once_more(self, index: int, token: Token) -> None:
+        """A name that nothing is near to is one mistake, however often it is used."""
+        found = self.findings[index]
+        if len(found.related) < _SHOWN:
+            related = (*found.related, (self.span(token), "and here"))
+            self.findings[index] = replace(found, related=related)
+            return
+        more = int(found.notes[0].split()[1]) + 1 if found.notes else 1
+        places = "place" if more == 1 else "places"
+        self.findings[index] = replace(found, notes=(f"and {more} more {places}",))
 
     def tried(self, make: Callable[P, T], *args: P.args, **more: P.kwargs) -> T | None:
         """What `make` gives, or None if it found a fault (and noted it)."""

@@ -354,6 +354,14 @@ def test_an_output_is_asked_only_for_what_its_kind_can_do(line: str) -> None:
     assert names(cue(line)) == ["wrong-kind"]
 
 
+def test_a_name_that_nothing_is_near_to_is_one_finding_however_often_it_is_used() -> None:
+    found = cue(*["tail to 3 deg in 1 s"] * 9)
+    (finding,) = found.findings
+    assert len(finding.related) == 3
+    assert finding.notes == ("and 5 more places",)
+    assert names(cue(*["jwa to 3 deg in 1 s"] * 3)) == ["unknown-name"] * 3
+
+
 def test_a_cue_that_plays_itself_is_shown_with_its_circle() -> None:
     found = loaded("cue a\n    play b\ncue b\n    hold 1 s\n    play c\ncue c\n    play a\n")
     assert names(found) == ["cue-calls-itself"]
