@@ -10,16 +10,28 @@
 static const uint16_t HALF = 32768;
 static const uint32_t ONE = 65536;
 
+/* Value i of a listed law's positions or slopes, i at most LIST_LENGTH - 1. */
+static uint16_t listed(uint8_t list, uint8_t i) {
+    const uint16_t *knot = &bc_law_knots[list][i >> 2];
+    uint16_t value = bc_flash_u16(knot);
+    uint8_t k = i & 3;
+    if (k != 0) {
+        /* Lists rise, so the difference is not negative; it has at most 13 bits. */
+        value = (uint16_t)(value + ((uint16_t)((uint16_t)(bc_flash_u16(knot + 1) - value) * k) >> 2));
+        value = (uint16_t)(value + (uint16_t)bc_flash_i8(&bc_law_bends[list][i]));
+    }
+    return value;
+}
+
 /* Between two neighbours of a list; x at most half. */
-static uint16_t between(const uint16_t *list, uint16_t x) {
-    const uint16_t *at = list + (x >> 8);
+static uint16_t between(uint8_t list, uint16_t x) {
+    uint8_t i = (uint8_t)(x >> 8);
     uint8_t f = (uint8_t)x;
-    uint16_t low = bc_flash_u16(at);
+    uint16_t low = listed(list, i);
     if (f == 0) {
         return low;
     }
-    /* Lists rise, so the difference is not negative. */
-    return (uint16_t)(low + (((uint32_t)(uint16_t)(bc_flash_u16(at + 1) - low) * f + 128) >> 8));
+    return (uint16_t)(low + (((uint32_t)(uint16_t)(listed(list, (uint8_t)(i + 1)) - low) * f + 128) >> 8));
 }
 
 /* 2^32 / d for 32768 <= d < 65536. */
@@ -76,7 +88,7 @@ static bool is_listed(uint8_t id) {
 
 static uint32_t first_half(const struct bc_law *law, uint16_t x, bool of_way) {
     if (is_listed(law->id)) {
-        return between((of_way ? bc_law_positions : bc_law_slopes)[law->id - BC_LISTED_FIRST], x);
+        return between((uint8_t)(law->id - BC_LISTED_FIRST + (of_way ? 0 : BC_LISTED)), x);
     }
     return ramped(law, x, of_way);
 }
