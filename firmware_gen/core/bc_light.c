@@ -3,6 +3,7 @@
 
 #include "bc_board.h"
 #include "bc_math.h"
+#include "bc_player.h"
 #include "bellcrank.h"
 
 enum { LIGHTS = BC_LAMPS + BC_STRIPS, CHANNELS = 3, FRAME_MS = 20, FULL = 256 };
@@ -197,7 +198,7 @@ void bc_lights_dark(void) {
 
 void bc_light_steady(uint8_t light) { lights[light].effect.kind = BC_EFFECT_STEADY; }
 
-void bc_light_effect(uint8_t light, uint16_t at, uint8_t age_ms) {
+void bc_light_effect(uint8_t light, uint16_t at, uint32_t time) {
     struct effect *effect = &lights[light].effect;
     effect->kind = bc_table_u8(at);
     if (effect->kind != BC_EFFECT_STEADY) {
@@ -205,7 +206,7 @@ void bc_light_effect(uint8_t light, uint16_t at, uint8_t age_ms) {
         effect->depth = bc_table_u8((uint16_t)(at + 3));
         effect->seed = bc_table_u8((uint16_t)(at + 4));
         effect->width = bc_table_u8((uint16_t)(at + 5));
-        effect->age = age_ms;
+        effect->age = (uint8_t)((bc_player_time() - time) / BC_MS);
         effect->beat = 0;
     }
 }

@@ -33,8 +33,8 @@ struct bc_fade {
 };
 void bc_light_fade(uint8_t light, const struct bc_fade *fade, const struct bc_law *law);
 
-/* Lay the effect at `at` (its kind's byte) over the light; it started `age_ms` ago. Reads the table. */
-void bc_light_effect(uint8_t light, uint16_t at, uint8_t age_ms);
+/* Lay the effect at `at` (its kind's byte) over the light; it starts at `time`. Reads the table. */
+void bc_light_effect(uint8_t light, uint16_t at, uint32_t time);
 void bc_light_steady(uint8_t light);
 
 /* Bring duties, then pixels up to date for a frame; to be called once per frame. */

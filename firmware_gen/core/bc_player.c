@@ -27,7 +27,7 @@ static struct {
     uint8_t interval;
     bool heard;        /* since the last frame */
     bool armed;        /* the lost cue is */
-} player = {0, 0, 0, 0, {0}, 0, BC_MODE_BLANK, BC_SOURCE_NONE, 0, 0, 0, 0, false, false};
+} player;
 
 struct bc_image bc_image;
 
@@ -38,6 +38,8 @@ uint8_t bc_player_mode(void) { return player.mode; }
 uint8_t bc_player_idle(void) { return player.idle; }
 
 uint32_t bc_player_frames(void) { return player.frames; }
+
+uint32_t bc_player_time(void) { return player.clock + player.frames * BC_FRAME; }
 
 void bc_player_set_clock(uint32_t offset) { player.clock = offset; }
 
@@ -324,12 +326,13 @@ static void control(uint32_t time) {
 
 void bc_player_frame(void) {
     uint32_t time;
+    uint16_t cursor = bc_table_tell();
     uint8_t before;
     if (player.mode == BC_MODE_BLANK) {
         return;
     }
     before = bc_table_choose(player.source);
-    time = player.clock + player.frames * BC_FRAME;
+    time = bc_player_time();
     control(time);
     bc_servos_show(time, enabled_servos());
     bc_hal_pulses_ready();
@@ -340,4 +343,5 @@ void bc_player_frame(void) {
     }
     player.frames++;
     bc_table_choose(before);
+    bc_table_seek(cursor);
 }

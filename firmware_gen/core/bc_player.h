@@ -37,6 +37,7 @@ void bc_player_frame(void);
 uint8_t bc_player_mode(void);
 uint8_t bc_player_idle(void); /* index of the idle cue, BC_NONE: none */
 uint32_t bc_player_frames(void);
+uint32_t bc_player_time(void); /* of the frame that is being played */
 
 /* What the link asks of the table that plays, whichever is being read just now. */
 uint32_t bc_player_show(void);                               /* the show's number, 0: none plays */

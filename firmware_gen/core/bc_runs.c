@@ -320,22 +320,11 @@ static void loop_end(struct thread *thread, uint8_t run) {
     }
 }
 
-static void loop_start(struct thread *thread) {
+static void loop_start(struct thread *thread, uint16_t passes) {
     struct loop *loop = &thread->loops[thread->state >> DEPTH];
     thread->state = (uint8_t)(thread->state + (1 << DEPTH));
-    loop->left = bc_table_u16(thread->at);
-    thread->at = (uint16_t)(thread->at + 2);
+    loop->left = passes;
     loop->start = thread->at;
-}
-
-static void fork_thread(struct thread *thread, uint8_t run) {
-    if (threads_alive(run) >= threads_of(cue_of(run))) {
-        thread->at--;
-        thread->time += BC_FRAME;
-        return;
-    }
-    spawn(run, bc_table_u16(thread->at), thread->time);
-    thread->at = (uint16_t)(thread->at + 2);
 }
 
 static void thread_end(struct thread *thread, uint8_t number) {
@@ -356,58 +345,59 @@ static void thread_end(struct thread *thread, uint8_t number) {
     run->end += BC_FRAME;
 }
 
-static void act(struct thread *thread, uint8_t run, uint8_t op) {
-    uint16_t at = thread->at;
-    struct bc_act act;
-    bc_act_read(&act, op, &at);
-    if (runs[run].owned & (uint16_t)(1u << (op & BC_ACT_OUTPUT))) {
-        uint32_t later;
-        if (!bc_act_perform(&act, thread->time, run, &later)) {
-            thread->at--;
-            thread->time = later;
-            return;
-        }
+/* Do what concerns an output, if the run owns it; false if it must be tried again, at a new time. */
+static bool perform(struct thread *thread, uint8_t run, const struct bc_step *op) {
+    uint32_t later;
+    if (((uint16_t)(runs[run].owned >> op->number) & 1) &&
+        !bc_perform(op, thread->time, run, &later)) {
+        thread->time = later;
+        return false;
     }
-    if (op & BC_ACT_WAIT) {
-        thread->time += (uint32_t)act.duration_ms * BC_MS;
-    }
-    thread->at = at;
-}
-
-static void effect(struct thread *thread, uint8_t run, uint32_t now) {
-    uint16_t at = thread->at;
-    uint8_t output = bc_table_u8(at);
-    if (runs[run].owned & (uint16_t)(1u << output)) {
-        bc_effect_perform(output, (uint16_t)(at + 1), (uint8_t)((now - thread->time) >> 8));
-    }
-    at = (uint16_t)(at + (bc_table_u8((uint16_t)(at + 1)) == BC_EFFECT_STEADY ? 2 : 7));
-    thread->at = at;
+    return true;
 }
 
 /* Execute the thread's next op. */
-static void step(struct thread *thread, uint32_t now) {
+static void step(struct thread *thread) {
     uint8_t run = thread->state & RUN;
-    uint8_t op = bc_table_u8(thread->at);
-    thread->at++;
-    if (op < BC_OP_END) {
-        act(thread, run, op);
-    } else if (op >= BC_OP_SHORT_WAIT) {
-        thread->time += (uint32_t)(10 * BC_MS) * (uint8_t)(op - BC_OP_SHORT_WAIT + 1);
-    } else if (op == BC_OP_WAIT) {
-        thread->time += (uint32_t)bc_table_duration(&thread->at) * BC_MS;
-    } else if (op == BC_OP_LOOP) {
-        loop_start(thread);
-    } else if (op == BC_OP_LOOP_END) {
+    uint16_t here = thread->at;
+    struct bc_step op;
+    bc_table_seek(here);
+    bc_op_read(&op);
+    thread->at = bc_table_tell();
+    switch (op.code) {
+    case BC_OP_WAIT:
+        break;
+    case BC_OP_LOOP:
+        loop_start(thread, op.operand);
+        return;
+    case BC_OP_LOOP_END:
         loop_end(thread, run);
-    } else if (op == BC_OP_FORK) {
-        fork_thread(thread, run);
-    } else if (op == BC_OP_GO_ON) {
-        thread->at = bc_table_u16(thread->at);
-    } else if (op == BC_OP_EFFECT) {
-        effect(thread, run, now);
-    } else {
+        return;
+    case BC_OP_FORK:
+        if (threads_alive(run) < threads_of(cue_of(run))) {
+            spawn(run, op.operand, thread->time);
+        } else {
+            thread->at = here;
+            thread->time += BC_FRAME;
+        }
+        return;
+    case BC_OP_GO_ON:
+        thread->at = op.operand;
+        return;
+    case BC_OP_END:
         thread_end(thread, run);
+        return;
+    default: /* an act or an effect */
+        if (!perform(thread, run, &op)) {
+            thread->at = here;
+            return;
+        }
+        if (op.code == BC_OP_EFFECT || !(op.code & BC_ACT_WAIT)) {
+            return;
+        }
+        break;
     }
+    thread->time += (uint32_t)op.operand * BC_MS;
 }
 
 /* The live thread with the earliest time up to now, the lowest of several; null if none is due. */
@@ -442,7 +432,7 @@ void bc_runs_play(uint32_t now) {
         if (thread == 0) {
             return;
         }
-        step(thread, now);
+        step(thread);
         bc_listen();
     }
     if (next_due(now) == 0) {

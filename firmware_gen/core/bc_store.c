@@ -89,11 +89,11 @@ uint8_t bc_store_choose(void) {
         return choose_merged();
     }
     for (tries = 0; tries < BC_SLOTS; tries++) {
-        uint8_t refusal = refusal_of(slot, BC_SLOT_BYTES);
+        uint8_t refusal = refusal_of((uint8_t)(BC_SOURCE_SLOT_0 + slot), BC_SLOT_BYTES);
         if (refusal == BC_REFUSAL_ACCEPTED) {
             store.current = slot;
             store.refusal = refusal;
-            return slot;
+            return (uint8_t)(BC_SOURCE_SLOT_0 + slot);
         }
         if (tries == 0) {
             store.refusal = refusal;
@@ -156,8 +156,9 @@ bool bc_store_is_idle(void) {
 
 struct bc_verdict bc_store_judge(uint16_t length) {
     struct bc_verdict verdict;
-    uint8_t before = bc_table_choose(target());
-    bc_table_first_byte(target(), store.first);
+    uint8_t source = (uint8_t)(BC_SOURCE_SLOT_0 + target());
+    uint8_t before = bc_table_choose(source);
+    bc_table_first_byte(source, store.first);
     verdict.crc = bc_check_crc((uint16_t)(length - BC_CRC_SIZE));
     verdict.stated = bc_table_u16((uint16_t)(length - BC_CRC_SIZE));
     verdict.address = bc_table_u8(BC_AT_ADDRESS);

@@ -12,12 +12,13 @@ static struct {
     uint16_t colours;   /* where sections start */
     uint16_t laws;
     uint16_t inputs;
-} table = {BC_SOURCE_NONE, 0, BC_SOURCE_NONE, 0, false, 0, 0, 0};
+    uint16_t cursor;
+} table;
 
 uint8_t bc_table_choose(uint8_t source) {
     uint8_t before = table.source;
     table.source = source;
-    table.cell = bc_slot_cell(source);
+    table.cell = bc_slot_cell((uint8_t)(source - BC_SOURCE_SLOT_0));
     return before;
 }
 
@@ -123,10 +124,10 @@ struct bc_law bc_table_law(uint8_t index) {
     return law;
 }
 
-uint8_t bc_output_size(uint16_t at) {
+uint16_t bc_output_size(uint16_t at) {
     switch (bc_table_u8(at)) {
     case BC_SERVO:
-        return (uint8_t)(BC_SERVO_SIZE +
+        return (uint16_t)(BC_SERVO_SIZE +
                          BC_POINT_SIZE * bc_table_u8((uint16_t)(at + BC_SERVO_POINTS)));
     case BC_STRIP:
         return BC_STRIP_SIZE;
@@ -138,6 +139,7 @@ uint8_t bc_output_size(uint16_t at) {
 void bc_outputs_begin(struct bc_outputs *walk) {
     uint8_t kind;
     walk->here.at = 0;
+    walk->here.kind = 0;
     walk->left = bc_table_u8(BC_AT_OUTPUTS);
     for (kind = 0; kind < sizeof walk->seen; kind++) {
         walk->seen[kind] = 0;
@@ -165,24 +167,15 @@ struct bc_output bc_table_output(uint8_t number) {
     return walk.here;
 }
 
-uint16_t bc_table_duration(uint16_t *at) {
-    uint8_t first = bc_table_u8(*at);
-    uint16_t found;
-    (*at)++;
-    if (first < 160) {
-        return (uint16_t)(10 * (first + 1));
-    }
-    if (first < 200) {
-        return (uint16_t)(100 * (first - 143));
-    }
-    if (first < 255) {
-        found = (uint16_t)(256 * (first - 200) + bc_table_u8(*at));
-        (*at)++;
-        return found;
-    }
-    found = bc_table_u16(*at);
-    *at = (uint16_t)(*at + 2);
-    return found;
+void bc_table_seek(uint16_t at) { table.cursor = at; }
+
+uint16_t bc_table_tell(void) { return table.cursor; }
+
+uint8_t bc_next_u8(void) { return bc_table_u8(table.cursor++); }
+
+uint16_t bc_next_u16(void) {
+    table.cursor = (uint16_t)(table.cursor + 2);
+    return bc_table_u16((uint16_t)(table.cursor - 2));
 }
 
 uint8_t bc_table_find_cue(uint16_t tag) {

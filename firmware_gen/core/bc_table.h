@@ -9,7 +9,7 @@
 #include "bc_laws.h"
 
 /* Where a table lies. */
-enum bc_source { BC_SOURCE_SLOT_0, BC_SOURCE_SLOT_1, BC_SOURCE_MERGED, BC_SOURCE_NONE };
+enum bc_source { BC_SOURCE_NONE, BC_SOURCE_MERGED, BC_SOURCE_SLOT_0, BC_SOURCE_SLOT_1 };
 
 /* Which table is read from now on; returns which was before. */
 uint8_t bc_table_choose(uint8_t source);
@@ -58,7 +58,7 @@ struct bc_output {
 };
 
 /* Bytes of an output record. */
-uint8_t bc_output_size(uint16_t at);
+uint16_t bc_output_size(uint16_t at);
 
 /* Step over outputs in the order of the table: begin, then next until it is false. */
 struct bc_outputs {
@@ -72,8 +72,11 @@ bool bc_outputs_next(struct bc_outputs *walk);
 /* The output with this number. */
 struct bc_output bc_table_output(uint8_t number);
 
-/* A duration in ms at *at, which moves on behind it. */
-uint16_t bc_table_duration(uint16_t *at);
+/* A cursor: where it is, and the bytes from there on. */
+void bc_table_seek(uint16_t at);
+uint16_t bc_table_tell(void);
+uint8_t bc_next_u8(void);
+uint16_t bc_next_u16(void);
 
 /* Index of the cue with this tag; BC_CUES if there is none. */
 uint8_t bc_table_find_cue(uint16_t tag);

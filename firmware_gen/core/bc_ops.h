@@ -1,0 +1,23 @@
+/* The ops of cues, read: TABLE.md section 1.4. */
+#ifndef BC_OPS_H
+#define BC_OPS_H
+
+#include <stdint.h>
+
+#include "bc_table.h"
+
+/* One op. Waits of either kind have the code BC_OP_WAIT. */
+struct bc_step {
+    struct bc_output output; /* of an act or an effect */
+    uint16_t operand;        /* ms of an act or a wait; passes of a loop; where a fork or go on points;
+                                where an effect's kind stands */
+    int16_t target;          /* of an act: 0.01 deg, a level or a colour's index */
+    uint8_t code;
+    uint8_t number; /* of the output */
+    uint8_t law;    /* index, BC_NONE: none is named */
+};
+
+/* Read the op at the cursor of the chosen table, whether or not it is a good one. */
+void bc_op_read(struct bc_step *op);
+
+#endif
