@@ -5,7 +5,6 @@ Shared by `servo_speed`, `servo_torque` and `servo_acceleration`, which say what
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
@@ -17,7 +16,6 @@ from seqlang.checks.words import figure
 from seqlang.diagnostics import Fix, Span
 from sim import servo as lines
 from sim.model import MINIMUM_JERK, Law, Move
-from sim.score import timeline
 from sim.shortest import Impossible, shortest_duration_ms
 
 if TYPE_CHECKING:
@@ -139,26 +137,12 @@ def start_places(scene: Scene, planned: PlannedMove) -> tuple[tuple[Span, str], 
     """Where the angle that the move starts from was set."""
     name, from_deg = planned.move.output, planned.from_deg
     label = f"`{name}` comes from {from_deg:g} deg, set here"
-    if not planned.entry:
-        cue = scene.cues[planned.cue]
-        earlier = [step for _, step in timeline(cue.body) if _sets(step, name, from_deg)]
-        return tuple((scene.span(step.mark), label) for step in earlier[:1])
-    if scene.servos[name].safe_deg == from_deg:
-        mark = scene.servos[name].mark
-        if scene.has_part(mark, "safe"):
-            return ((scene.span(mark, "safe"), label),)
-    others = (step for step in scene.moves if _sets(step, name, from_deg))
-    return tuple((scene.span(step.mark), label) for step in _first(others))
-
-
-def _sets(step: object, name: str, angle_deg: float) -> bool:
-    return isinstance(step, Move) and step.output == name and step.angle_deg == angle_deg
-
-
-def _first(steps: Iterator[Move]) -> Iterator[Move]:
-    for step in steps:
-        yield step
-        return
+    servo = scene.servos[name]
+    if planned.entry and servo.safe_deg == from_deg and scene.has_part(servo.mark, "safe"):
+        return ((scene.span(servo.mark, "safe"), label),)
+    where = None if planned.entry else planned.cue
+    setting = scene.settings.get((where, name, from_deg))
+    return () if setting is None else ((scene.span(setting.mark), label),)
 
 
 def instant(scene: Scene, failure: Failure) -> str:

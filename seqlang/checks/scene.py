@@ -133,6 +133,17 @@ class Scene:
         return tuple(step for step in self.steps if isinstance(step, Move))
 
     @cached_property
+    def settings(self) -> dict[tuple[str | None, str, float], Move]:
+        """The first move that brings an output to an angle, by cue; under None: of all cues."""
+        found: dict[tuple[str | None, str, float], Move] = {}
+        for cue in self.show.score.cues:
+            for act in acts(cue.body):
+                if isinstance(act, Move):
+                    found.setdefault((cue.name, act.output, act.angle_deg), act)
+                    found.setdefault((None, act.output, act.angle_deg), act)
+        return found
+
+    @cached_property
     def uses(self) -> dict[str, frozenset[str]]:
         """The outputs each cue acts on."""
         return {
