@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from seqlang import collector
 from seqlang.checks import CHECKS, table_too_large
 from seqlang.checks.scene import Scene
 from seqlang.summary import Summary, summarise
@@ -70,13 +71,18 @@ def check(loaded: Loaded) -> Checked:
     """
     if loaded.show is None:
         return Checked(_in_order(loaded.findings, loaded.sources), None, None)
-    scene = Scene(loaded.show, loaded.origins, loaded.places, loaded.sources)
+    with collector.at_rest():
+        return _checked(loaded, loaded.show)
+
+
+def _checked(loaded: Loaded, show: Show) -> Checked:
+    scene = Scene(show, loaded.origins, loaded.places, loaded.sources)
     found = [*loaded.findings, *(finding for one in CHECKS for finding in one(scene))]
     compiled, refused = table_too_large.check(scene, _has_error(found))
     found.extend(refused)
     sealed = None
     if compiled is not None and not _has_error(found):
-        sealed = CheckedShow(loaded.show, loaded.origins, compiled, _SEAL)
+        sealed = CheckedShow(show, loaded.origins, compiled, _SEAL)
     return Checked(_in_order(found, loaded.sources), sealed, summarise(scene))
 
 

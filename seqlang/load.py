@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import gc
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from seqlang import collector
 from seqlang.elaborate import elaborate
 from seqlang.layout import faults, read
 from seqlang.parse import parse
@@ -54,22 +53,10 @@ def load_text(source: Source) -> Loaded:
     wrong = faults(source)
     if wrong:
         return Loaded(None, {}, {}, sources, wrong)
-    with _collector_at_rest():
+    with collector.at_rest():
         parsed = parse(source)
         made = elaborate(parsed.items, source, parsed.lost_names)
     findings = sorted(
         (*parsed.findings, *made.findings), key=lambda finding: (finding.span.start, finding.name)
     )
     return Loaded(made.show, made.origins, made.places, sources, tuple(findings))
-
-
-@contextmanager
-def _collector_at_rest() -> Iterator[None]:
-    """No garbage collection while trees grow: nothing in them is garbage."""
-    was_at_work = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_at_work:
-            gc.enable()
