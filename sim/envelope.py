@@ -85,7 +85,7 @@ def operate(
     """Operating points where the part stands, moves and accelerates so (deg, deg/s, deg/s2).
 
     Arrays of any one shape. `voltage_v`: what arrives at the board; None: as if this servo alone
-    moved (`sim.supply.moving_v`). An infinite share marks a pose that the drive cannot reach.
+    moved (`sim.supply.moving_v`). A pose out of the drive's reach has infinite share and torque.
     """
     low, high, horn_speed = asked_of_horn(
         one, angle_deg, speed_deg_s, accel_deg_s2, rig.wearer.tilt_deg
@@ -98,13 +98,16 @@ def operate(
     line = servo.line(one, volts)
     share_low, share_high = (servo.share(line, end, horn_speed) for end in (low, high))
     share = np.maximum(share_low, share_high)
+    lost = np.isnan(share)
     return Points(
-        torque_nm=np.where(share_low > share_high, low, high),
-        speed_deg_s=horn_speed,
-        share=np.where(np.isnan(share), np.inf, share),
-        allowed_nm=servo.allowed_torque_nm(line, horn_speed, rig.wearer.margin),
+        torque_nm=np.where(lost, np.inf, np.where(share_low > share_high, low, high)),
+        speed_deg_s=np.where(lost, 0.0, horn_speed),
+        share=np.where(lost, np.inf, share),
+        allowed_nm=np.where(
+            lost, 0.0, servo.allowed_torque_nm(line, horn_speed, rig.wearer.margin)
+        ),
         voltage_v=np.asarray(volts),
-        greatest_nm=greatest,
+        greatest_nm=np.where(lost, np.inf, greatest),
     )
 
 

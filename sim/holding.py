@@ -26,11 +26,14 @@ class Hold:
 
 
 def holding_nm(servo: Servo, angle_deg: ArrayLike, tilt_deg: float) -> Array:
-    """The greatest horn torque (N.m) that holding the part at `angle_deg` can take, any posture."""
+    """The greatest horn torque (N.m) that holding the part at `angle_deg` can take, any posture.
+
+    Infinite where the drive cannot bring the part.
+    """
     low, high = load.needed_nm(servo.load, angle_deg, 0.0, 0.0, tilt_deg)
     at = drive.horn(servo, angle_deg)
     torque = drive.horn_torque_nm(at, 0.0, np.maximum(np.abs(low), np.abs(high)), 0.0, 0.0)
-    return np.asarray(np.abs(torque))
+    return np.where(np.isnan(torque), np.inf, np.abs(torque))
 
 
 def worst_hold(
@@ -47,7 +50,7 @@ def worst_hold(
         return Hold(torque / abs(servo.drive.ratio), angle)
     angles = np.linspace(low, high, max(3, int(np.ceil(2.0 * (high - low))) + 1))
     for _ in range(2):
-        torques = np.nan_to_num(holding_nm(servo, angles, tilt_deg), nan=np.inf)
+        torques = holding_nm(servo, angles, tilt_deg)
         i = int(np.argmax(torques))
         around = float(angles[max(i - 1, 0)]), float(angles[min(i + 1, len(angles) - 1)])
         best = Hold(float(torques[i]), float(angles[i]))

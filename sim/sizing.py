@@ -13,7 +13,7 @@ must carry the fuse before it, not only its own current: the fuse is there for t
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, floor, inf
+from math import ceil, floor, inf, isfinite
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -26,12 +26,12 @@ from sim.fuse import OPENS_IN_MINUTES, Fuse, fuse_for
 from sim.heat import CONTINUOUS, Heat, heats
 from sim.holding import worst_hold
 from sim.interruption import Cuts, interruptions
-from sim.model import Board, Cells, Lamp, Regulator, Servo, Show, Supply
+from sim.model import Board, Cells, Lamp, Regulator, Servo, Show, Strip, Supply
 from sim.resistor import Series
-from sim.sag import Sag, sags, start_sags, without_limits
+from sim.sag import Sag, brightest, sags, start_sags, without_limits
 from sim.score import PlannedMove, planned_moves
 from sim.servo import KGF_CM_NM
-from sim.supply import highest_v, lamp_series
+from sim.supply import PIXEL_IDLE_A, highest_v, lamp_series
 from sim.usage import Book, Currents, Mix, currents, run_time_h
 
 Array: TypeAlias = NDArray[np.float64]
@@ -39,6 +39,9 @@ Array: TypeAlias = NDArray[np.float64]
 PIN_A: Final = 0.02
 """Current (A) that a pin of the ATmega328P is tested for; 0.04 A is its absolute maximum (data
 sheet, DC characteristics; from memory). A lamp that takes more needs a transistor."""
+
+PIXEL_HIGHEST_V: Final = 5.3
+"""Highest supply (V) of a common 5 V addressable pixel (data sheets of that class, from memory)."""
 
 REGULATOR_USED: Final = 0.8
 """A regulator is loaded to at most 80 % of its rating for long (common practice, no source)."""
@@ -51,12 +54,13 @@ class ServoSize:
     As a shop prints it, at `voltage_v`: at least `torque_kgf_cm`, at most `seconds_per_60deg`. The
     same in SI: `stall_nm`, `speed_deg_s`. `hold_kgf_cm`: the hardest pose, as it is (no margin).
     `peak_kgf_cm`, `peak_deg_s`: the greatest horn torque and speed, as they are. `set_by`: what
-    decides the torque: `moves`, `holding` or `heat`. `has_*`: the present servo at that voltage.
+    decides the torque: `moves`, `holding` or `heat`. No torque is enough (None) where the drive
+    locks or cannot reach. `has_*`: the present servo at that voltage.
     """
 
     servo: str
     voltage_v: float
-    torque_kgf_cm: float
+    torque_kgf_cm: float | None
     seconds_per_60deg: float | None
     stall_nm: float
     speed_deg_s: float
@@ -133,12 +137,29 @@ class LampSize:
 
 
 @dataclass(frozen=True, slots=True)
+class StripSize:
+    """What a strip takes: `white_a` with every pixel fully on, `show_a` at the show's brightest.
+
+    Pixels are made for 5 V: `needs_converter` where the feed, `voltage_v`, is over what they stand.
+    """
+
+    strip: str
+    pixels: int
+    white_a: float
+    show_a: float
+    cap_a: float | None
+    voltage_v: float
+    needs_converter: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Sizes:
     """Everything to buy, in the rig's order. `mix_stated`: by the score's own figures an hour."""
 
     servos: tuple[ServoSize, ...]
     supplies: tuple[SupplySize, ...]
     lamps: tuple[LampSize, ...]
+    strips: tuple[StripSize, ...]
     mix: Mix
     margin: float
 
@@ -170,6 +191,7 @@ def size(show: Show) -> Sizes:
         ),
         supplies=tuple(_supply(show, one, book, mix, worst) for one in present.values()),
         lamps=tuple(_lamp(show, lamp) for lamp in outputs if isinstance(lamp, Lamp)),
+        strips=tuple(_strip(show, strip) for strip in outputs if isinstance(strip, Strip)),
         mix=mix,
         margin=show.rig.wearer.margin,
     )
@@ -237,7 +259,9 @@ def _operating_points(
         low, high, horn = asked_of_horn(one, angle, speed, accel, tilt)
         parts += [np.stack([low, horn]), np.stack([high, horn])]
     parts += [np.array([[cut.torque_nm], [cut.speed_deg_s]]) for cut in cuts.found]
-    torque, speed = np.nan_to_num(np.concatenate(parts, axis=1))
+    points = np.concatenate(parts, axis=1)
+    # a pose out of the drive's reach asks for no servo: holding it is infinitely hard already
+    torque, speed = points[:, np.isfinite(points).all(axis=0)]
     drives = torque * speed >= 0.0
     both = np.abs(np.stack([torque, speed]))
     return both[:, drives], both[:, ~drives]
@@ -270,8 +294,10 @@ def _enough(driving: Array, braking: Array, kept: float, stall: float, speed: fl
     return bool(within.all() and within_too.all())
 
 
-def _up(value: float, step: float) -> float:
+def _up(value: float, step: float) -> float | None:
     """To the next step up; a value on a step stays there in spite of binary fractions."""
+    if not isfinite(value):
+        return None
     return round(ceil(round(value / step, 6)) * step, 6)
 
 
@@ -413,4 +439,18 @@ def _lamp(show: Show, lamp: Lamp) -> LampSize:
         series,
         total,
         total > PIN_A * (1.0 + 1e-9),
+    )
+
+
+def _strip(show: Show, strip: Strip) -> StripSize:
+    volts = highest_v(show.rig, strip.board)
+    white = strip.pixels * (3.0 * strip.channel_a + PIXEL_IDLE_A)
+    return StripSize(
+        strip.name,
+        strip.pixels,
+        white,
+        brightest(show)[strip.name],
+        strip.cap_a,
+        volts,
+        volts > PIXEL_HIGHEST_V,
     )

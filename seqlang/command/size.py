@@ -14,7 +14,7 @@ from seqlang.load import load
 from seqlang.render import summary, text, wants_colour
 
 if TYPE_CHECKING:
-    from sim.sizing import FeedSize, LampSize, ServoSize, Sizes, SupplySize
+    from sim.sizing import FeedSize, LampSize, ServoSize, Sizes, StripSize, SupplySize
 
 
 @click.command(name="size")
@@ -64,18 +64,19 @@ def as_json(sizes: Sizes) -> str:
 
 def as_text(sizes: Sizes) -> str:
     """The report for a person: servos, supplies, lamps, and what the figures rest on."""
-    lines = [*_servos(sizes), *_supplies(sizes), *_lamps(sizes.lamps), *_basis(sizes)]
+    lines = [*_servos(sizes), *_supplies(sizes), *_lamps(sizes.lamps)]
+    lines += [*_strips(sizes.strips), *_basis(sizes)]
     return "\n".join(lines)
 
 
 def table(head: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> Iterator[str]:
-    """Columns as wide as their widest entry; the first stands left, the others right."""
+    """Columns as wide as their widest entry; first and last stand left, the others right."""
     cells = [head, *rows]
     widths = [max(len(row[i]) for row in cells) for i in range(len(head))]
     for row in cells:
         aligned = [row[0].ljust(widths[0])]
-        aligned += [cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
-        yield "  " + "  ".join(aligned).rstrip()
+        aligned += [cell.rjust(w) for cell, w in zip(row[1:-1], widths[1:-1], strict=True)]
+        yield "  " + "  ".join([*aligned, row[-1]]).rstrip()
 
 
 def _servos(sizes: Sizes) -> Iterator[str]:
@@ -95,10 +96,10 @@ def _servo(one: ServoSize) -> tuple[str, ...]:
     slowest = one.seconds_per_60deg
     return (
         one.servo,
-        f"{one.torque_kgf_cm:.1f} kgf.cm",
+        "no servo" if one.torque_kgf_cm is None else f"{one.torque_kgf_cm:.1f} kgf.cm",
         "any" if slowest is None else f"{slowest:.2f} s/60deg",
         f"{one.voltage_v:.1f} V",
-        one.set_by,
+        "its drive locks" if one.torque_kgf_cm is None else one.set_by,
         f"{one.has_kgf_cm:.1f} kgf.cm, {one.has_seconds_per_60deg:.2f} s/60deg",
         "enough" if one.enough else "too weak",
     )
@@ -196,6 +197,27 @@ def _lamps(lamps: tuple[LampSize, ...]) -> Iterator[str]:
             )
         )
     yield from table(("", "resistor", "each", "heat", "lamp"), rows)
+    yield ""
+
+
+def _strips(strips: tuple[StripSize, ...]) -> Iterator[str]:
+    if not strips:
+        return
+    yield "strips"
+    rows = [
+        (
+            one.strip,
+            f"{one.pixels}",
+            f"{one.show_a:.2f} A",
+            f"{one.white_a:.2f} A",
+            "none" if one.cap_a is None else f"{one.cap_a:g} A",
+            f"5 V pixels: a converter of their own, the feed has {one.voltage_v:.1f} V"
+            if one.needs_converter
+            else "",
+        )
+        for one in strips
+    ]
+    yield from table(("", "pixels", "in this show", "all white", "cap", ""), rows)
     yield ""
 
 

@@ -22,9 +22,11 @@ from sim.model import (
     CalibrationPoint,
     Cells,
     Cue,
+    Fade,
     InTurn,
     Lamp,
     Law,
+    LeverPair,
     Load,
     Move,
     PointMass,
@@ -34,6 +36,8 @@ from sim.model import (
     Score,
     Servo,
     Show,
+    Strip,
+    StripLight,
     Supply,
     Usage,
     Wearer,
@@ -86,6 +90,7 @@ def test_the_named_servo_makes_the_show_whatever_is_there_now(rating: Rating) ->
     show = show_of(rating)
     (named,) = size(show).servos
     assert named.seconds_per_60deg is not None
+    assert named.torque_kgf_cm is not None
     assert named.enough is (rating is STRONG)
     torque, speed = named.torque_kgf_cm * KGF_CM_NM, 60.0 / named.seconds_per_60deg
     assert torque >= named.stall_nm * (1.0 - 1e-9)
@@ -106,6 +111,16 @@ def test_holding_a_heavy_part_is_set_by_heat() -> None:
     assert named.set_by == "heat"
     assert named.stall_nm >= named.hold_kgf_cm * KGF_CM_NM / CONTINUOUS * (1.0 - 1e-9)
     assert named.hold_kgf_cm == pytest.approx(0.3 * 100.0 * 0.08, rel=0.05)
+
+
+def test_no_servo_helps_a_drive_that_locks() -> None:
+    show = show_of(STRONG)
+    jaw = show.rig.outputs[0]
+    assert isinstance(jaw, Servo)
+    stuck = replace(jaw, drive=LeverPair(0.01, 0.03))
+    (named,) = size(replace(show, rig=replace(show.rig, outputs=(stuck,)))).servos
+    assert named.torque_kgf_cm is None
+    assert not named.enough
 
 
 points = st.lists(
@@ -176,6 +191,22 @@ def test_each_led_gets_its_resistor() -> None:
     assert lamp.resistor.preferred_ohm == 150.0
     assert lamp.total_a == pytest.approx(2 * 2.8 / 150.0)
     assert lamp.needs_driver
+
+
+def test_a_strip_is_sized_for_white_and_for_the_show() -> None:
+    """20 mA a colour and 60 mA white a pixel: common practice; 60 pixels are 3.6 A, recomputed."""
+    show = show_of(STRONG)
+    strip = Strip("belly", "b", 3, 60)
+    cue = Cue("glow", "", Fade("belly", StripLight((255, 0, 0)), 500))
+    rig = replace(show.rig, outputs=(*show.rig.outputs, strip))
+    show = Show(rig, replace(show.score, cues=(*show.score.cues, cue)))
+    (found,) = size(show).strips
+    assert found.white_a == pytest.approx(3.6 + 0.06)
+    assert found.show_a == pytest.approx(1.2 + 0.06)
+    assert found.needs_converter
+    fed = replace(show.rig.supplies[0], regulator=Regulator(5.0, 5.0))
+    (found,) = size(replace(show, rig=replace(rig, supplies=(fed,)))).strips
+    assert not found.needs_converter
 
 
 SHOWS = sorted((Path(__file__).parents[2] / "shows").glob("*/*.cues"))
