@@ -67,7 +67,8 @@ def check(loaded: Loaded) -> Checked:
     """Run every check over `loaded` and gather its findings with those of loading.
 
     A check that needs something another check has found broken (a calibration, a pin) leaves
-    that part out, so that one mistake gives one finding.
+    that part out, and nothing is said of what may be missing only because loading failed on it, so
+    that one mistake gives one finding.
     """
     if loaded.show is None:
         return Checked(_in_order(loaded.findings, loaded.sources), None, None)

@@ -27,6 +27,8 @@ from seqlang.diagnostics import Finding
 
 
 def check(scene: Scene) -> Iterator[Finding]:
+    if scene.partial:
+        return
     fed = {output.board for output in scene.show.rig.outputs}
     for board in scene.show.rig.boards:
         if board.supply is None and board.name in fed:

@@ -30,7 +30,7 @@ from seqlang.diagnostics import Finding, Fix, Span
 
 def check(scene: Scene) -> Iterator[Finding]:
     score = scene.show.score
-    if score.stop_button is not None or not score.bindings or not scene.servos:
+    if scene.partial or score.stop_button is not None or not score.bindings or not scene.servos:
         return
     taken = {binding.button for binding in score.bindings}
     free = next((n for n in BUTTONS if n not in taken), None)

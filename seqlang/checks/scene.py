@@ -55,6 +55,9 @@ class Scene:
     origins: Mapping[int, Origin]
     places: Mapping[str, Origin]
     sources: Mapping[str, Text]
+    partial: bool = False
+    """Loading found errors, so parts of the show may be missing: nothing is said of what is not
+    there."""
 
     # -- places ---------------------------------------------------------------------------
 
@@ -200,7 +203,9 @@ class Scene:
     @cached_property
     def interruptions(self) -> tuple[Cuts, ...]:
         """The worst that one cue does to another's moves, per sound servo."""
-        return interruptions(self.sound_show, self.rated_v, self.planned)
+        failing = {failure.planned.move.output for failure in self.failures}
+        passing = [one for one in self.planned if one.move.output not in failing]
+        return interruptions(self.sound_show, self.rated_v, passing)
 
     @cached_property
     def sags(self) -> tuple[Sag, ...]:

@@ -34,7 +34,7 @@ from sim.score import acts
 
 def check(scene: Scene) -> Iterator[Finding]:
     bindings = scene.show.score.bindings
-    if not bindings:
+    if scene.partial or not bindings:
         return
     first = scene.span(bindings[0].mark)
     taken = {binding.button for binding in bindings} | {scene.show.score.stop_button}

@@ -120,6 +120,26 @@ def test_a_servo_with_a_broken_calibration_gets_one_finding_not_ten() -> None:
     assert names == ["calibration-order"]
 
 
+@pytest.mark.parametrize(
+    ("written", "slip", "name"),
+    [
+        ("go snap", "go snapp", "unknown-name"),
+        ("jaw to 50", "jaww to 50", "unknown-name"),
+        ("in 900 ms", "in 900 msec", "unknown-unit"),
+        ("stop button 2", "stop buton 2", None),
+        ("pin PB1", "pin PX1", None),
+        ("rating 0.17", "ratng 0.17", None),
+    ],
+)
+def test_a_slip_in_a_line_gives_no_findings_about_what_it_made_missing(
+    written: str, slip: str, name: str | None
+) -> None:
+    text = RIG + 'cue snap "Opens"\n    jaw to 50 deg in 900 ms\n' + REMOTE
+    found = [f for f in checked(text.replace(written, slip)).findings if f.severity != "advice"]
+    assert len(found) == 1, found
+    assert name is None or found[0].name == name
+
+
 def test_checking_twice_gives_the_same_findings() -> None:
     path = FINDINGS / "interrupted-overload.cues"
     assert check(load(path)).findings == check(load(path)).findings
