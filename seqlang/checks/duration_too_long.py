@@ -1,9 +1,10 @@
 """duration-too-long: one move or fade lasts longer than the table can say.
 
-What: a move, a fade and the stop move last at most 65.5 s; a silence before the lost cue at most
-25.5 s.
+What: a move or a fade lasts at most 65.5 s, the stop 5.1 s, the silence before the cue for a lost
+remote 25.5 s.
 
-Why: the table keeps these times in 16 bits of milliseconds (the silence in 8 bits of 100 ms).
+Why: the table keeps moves in 16 bits of milliseconds, the other two in a byte of frames and of
+100 ms.
 
 Example:
 
@@ -40,6 +41,14 @@ def check(scene: Scene) -> Iterator[Finding]:
             span = scene.span(step.mark, "duration")
             yield _finding(scene, what, step.duration_ms, LONGEST_MS, span)
 
+    score = scene.show.score
+    if score.stop_ms > LONGEST_STOP_MS:
+        span = scene.place("stop time", "time")
+        yield _finding(scene, "a stop", score.stop_ms, LONGEST_STOP_MS, span)
+    if score.lost_ms is not None and score.lost_ms > LONGEST_SILENCE_MS:
+        span = scene.place("lost", "time")
+        yield _finding(scene, "a silence", score.lost_ms, LONGEST_SILENCE_MS, span)
+
 
 def _finding(scene: Scene, what: str, asked_ms: int, limit_ms: int, span: Span) -> Finding:
     fix = rewritten(scene, span, limit_ms, units.DURATION, "down")
@@ -50,7 +59,7 @@ def _finding(scene: Scene, what: str, asked_ms: int, limit_ms: int, span: Span) 
         "a table can say",
         span,
         label=f"at most {figure(limit_ms / 1000)} s",
-        help=f"cut it in two, or ask for `{fix.text}`",
+        help=f"ask for `{fix.text}`" + ("" if limit_ms < LONGEST_MS else ", or cut it in two"),
         fix=fix,
         asked=asked_ms / 1000,
         limit=limit_ms / 1000,

@@ -14,8 +14,8 @@ Instead:
 
     travel     6 deg to 55 deg
 
-Source of the limit: the servo's `range`, by default 500 us to 2500 us (common practice, no
-source); TABLE.md, outputs: never outside 400 us to 2600 us.
+Source of the limit: the servo's `limits` line, by default 500 us to 2500 us (common practice, no
+source).
 """
 
 from __future__ import annotations
@@ -33,38 +33,13 @@ from seqlang.checks.words import figure, figures
 from seqlang.diagnostics import Finding
 from sim.model import Servo
 
-TABLE_RANGE_US = (400.0, 2600.0)
-"""TABLE.md, outputs: pulses from 800 to 5200 ticks of 0.5 us."""
-
 
 def check(scene: Scene) -> Iterator[Finding]:
     for servo in scene.servos.values():
         if not is_ordered(servo):
             continue
-        yield from _points(scene, servo)
         for part, angle_deg in zip(("travel low", "travel high"), servo.travel_deg, strict=True):
             yield from _travel_end(scene, servo, part, angle_deg)
-
-
-def _points(scene: Scene, servo: Servo) -> Iterator[Finding]:
-    low, high = TABLE_RANGE_US
-    for index, point in enumerate(servo.points):
-        if low <= point.pulse_us <= high:
-            continue
-        limit = low if point.pulse_us < low else high
-        asked_text, limit_text = figures(point.pulse_us, limit)
-        yield Finding(
-            "error",
-            "pulse-outside-range",
-            f"a calibration point of `{servo.name}` has a pulse of {asked_text} us, "
-            f"{'below' if point.pulse_us < low else 'beyond'} the {limit_text} us a board can send",
-            scene.span(servo.mark, f"point {index + 1}"),
-            label=f"a board sends {figure(low)} us to {figure(high, 4)} us",
-            help="measure the points again, within that range",
-            asked=point.pulse_us,
-            limit=limit,
-            unit="us",
-        )
 
 
 def _travel_end(scene: Scene, servo: Servo, part: str, angle_deg: float) -> Iterator[Finding]:

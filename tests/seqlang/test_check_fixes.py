@@ -123,6 +123,14 @@ def test_the_suggested_change_passes(body: str, name: str) -> None:
     assert [f.name for f in findings(text)] == [], text
 
 
+@pytest.mark.parametrize("line", ["stop in 10 s", "lost 1 min: go test"])
+def test_a_time_of_the_remote_that_a_table_cannot_say_is_cut_to_what_it_can(line: str) -> None:
+    text = show("    jaw to 50 deg in 1 s") + f"    {line}\n"
+    found = findings(text)
+    assert [f.name for f in found] == ["duration-too-long"]
+    assert findings(applied(text, found[0])) == []
+
+
 def test_one_duration_for_two_parts_is_made_long_enough_for_both() -> None:
     text = show("    jaw to 50 deg, fin to 30 deg in 100 ms")
     speeds = [f for f in findings(text) if f.name == "servo-speed"]
