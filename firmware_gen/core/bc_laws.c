@@ -110,36 +110,31 @@ uint16_t bc_law_slope(const struct bc_law *law, uint32_t x) {
     return (uint16_t)first_half(law, (uint16_t)(x > HALF ? ONE - x : x), false);
 }
 
+/* Of the laws with parameters; TABLE.md says the formulas. */
+static void ramp_coefficients(uint16_t alpha, uint16_t beta, struct bc_coefficients *found) {
+    uint32_t cruise = ONE - alpha;
+    uint32_t swell = ONE - beta;
+    uint32_t bend = beta == 0 ? ONE : bc_floor_root(0u - 2 * (beta * swell));
+    uint16_t overlap = (uint16_t)(bc_times(alpha, ONE + bend) >> 8);
+    found->speed = (uint16_t)(((1ul << 28) + cruise - 1) / cruise);
+    /* 2^60 - 1 is (2^30 - 1)(2^30 + 1), and a quotient rounded up twice is rounded up once. */
+    found->acceleration =
+        (bc_quotient((1ul << 30) - 1, (1ul << 30) + 1, 0, cruise * swell) + alpha) / alpha;
+    if (overlap >= BC_LEAST_OVERLAP) {
+        found->overlap = overlap > 256 ? 256 : overlap;
+    }
+}
+
 struct bc_coefficients bc_law_coefficients(const struct bc_law *law) {
     struct bc_coefficients found = {4096, 0, 0};
-    uint32_t cruise;
-    uint32_t swell;
-    uint32_t bend;
-    uint64_t product;
-    uint16_t alpha;
-    uint16_t beta;
-    uint16_t overlap;
-    if (law->id == BC_LAW_UNIFORM) {
-        return found;
-    }
     if (is_listed(law->id)) {
         const uint16_t *row = bc_law_numbers[law->id - BC_LISTED_FIRST];
         found.speed = bc_flash_u16(row);
         found.acceleration = bc_flash_u16(row + 1);
         found.overlap = bc_flash_u16(row + 2);
-        return found;
-    }
-    alpha = law->id == BC_LAW_PARABOLIC ? HALF : law->alpha;
-    beta = law->id == BC_LAW_DOUBLE_S ? law->beta : 0;
-    cruise = ONE - alpha;
-    swell = ONE - beta;
-    found.speed = (uint16_t)(((1ul << 28) + cruise - 1) / cruise);
-    product = (uint64_t)(cruise * alpha) * swell;
-    found.acceleration = (uint32_t)((((uint64_t)1 << 60) + product - 1) / product);
-    bend = bc_floor_root(((uint64_t)1 << 32) - 2 * (uint64_t)(beta * swell));
-    overlap = (uint16_t)(bc_times(alpha, ONE + bend) >> 8);
-    if (overlap >= BC_LEAST_OVERLAP) {
-        found.overlap = overlap > 256 ? 256 : overlap;
+    } else if (law->id != BC_LAW_UNIFORM) {
+        ramp_coefficients(law->id == BC_LAW_PARABOLIC ? HALF : law->alpha,
+                          law->id == BC_LAW_DOUBLE_S ? law->beta : 0, &found);
     }
     return found;
 }
