@@ -1,0 +1,209 @@
+"""Flash counting against WCAG 2.2 and the colour library.
+
+Definition, thresholds and the count of three: WCAG 2.2, success criterion 2.3.1 and its terms
+"general flash and red flash thresholds" (W3C's own source text, read). Vectors of extremes: derived
+from the definition, not published (two opposing qualifying changes are one flash). u'v' of sRGB
+primaries: formula and matrix of Understanding 2.3.1 (read), recomputed, and `colour-science`.
+"""
+
+from __future__ import annotations
+
+import colour
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sim import flash
+from sim.effects import FULL, multipliers
+from sim.light import colour_luminance, luminance, srgb_to_linear
+from sim.model import Effect
+
+VECTORS = [
+    ([0, 1, 0, 1, 0, 1, 0, 1, 0], 4),
+    ([0, 1, 0, 1, 0, 1, 0], 3),
+    ([0, 0.09, 0, 0.09, 0], 0),
+    ([0, 0.1, 0], 1),
+    ([0.85, 1, 0.85, 1, 0.85], 0),
+    ([0.79, 0.9, 0.79], 1),
+    ([0.8, 0.95, 0.8], 0),
+    ([0, 0.5, 1, 0.5, 0], 1),
+]
+"""Relative luminance at extremes within a second; general flashes."""
+
+UV = {
+    (255, 0, 0): (0.4507040960712041, 0.5228873429895101),
+    (0, 255, 0): (0.12500000109242482, 0.5625000049159118),
+    (0, 0, 255): (0.1754386050201377, 0.15789474451812394),
+    (255, 255, 255): (0.19783980937881362, 0.4683363132095571),
+    (255, 128, 0): (0.3194788350063909, 0.5388471727334466),
+    (255, 0, 255): (0.30504438186742794, 0.3297475586422859),
+}
+
+
+def linear(*srgb8: int) -> np.ndarray:
+    return srgb_to_linear(np.array(srgb8) / 255.0)
+
+
+@pytest.mark.parametrize(("extremes", "expected"), VECTORS)
+def test_extremes_make_as_many_general_flashes_as_defined(
+    extremes: list[float], expected: int
+) -> None:
+    times = np.linspace(0.0, 900.0, len(extremes))
+    assert flash.count_in_worst_second(flash.general_changes(times, extremes))[0] == expected
+
+
+@pytest.mark.parametrize(("extremes", "expected"), VECTORS)
+def test_sampling_between_the_extremes_changes_no_count(
+    extremes: list[float], expected: int
+) -> None:
+    coarse = np.linspace(0.0, 900.0, len(extremes))
+    times = np.linspace(0.0, 900.0, 901)
+    changes = flash.general_changes(times, np.interp(times, coarse, extremes))
+    assert flash.count_in_worst_second(changes)[0] == expected
+
+
+def test_three_flashes_in_a_second_pass_and_four_fail() -> None:
+    """SC 2.3.1: "more than three times in any one second period" fails."""
+    assert flash.FLASHES == 3
+    for flashes, fails in ((3, False), (4, True)):
+        extremes = [0.0] + [1.0, 0.0] * flashes
+        times = np.linspace(0.0, 900.0, len(extremes))
+        rgb = np.repeat(np.array(extremes)[:, None], 3, axis=1)
+        source = flash.Source(rgb, np.array(extremes), 1.0)
+        found = flash.flashing(times, {"eye": source})
+        assert bool(found) is fails
+        if fails:
+            assert (found[0].kind, found[0].count, found[0].outputs) == ("general", 4, ("eye",))
+
+
+@pytest.mark.parametrize("srgb8", UV)
+def test_chromaticity_is_the_published_one(srgb8: tuple[int, int, int]) -> None:
+    assert flash.chromaticity(linear(*srgb8)) == pytest.approx(UV[srgb8], abs=1e-6)
+
+
+@given(st.tuples(*[st.integers(0, 255)] * 3).filter(any))
+def test_chromaticity_agrees_with_the_colour_library(srgb8: tuple[int, int, int]) -> None:
+    xyz = colour.RGB_to_XYZ(linear(*srgb8), "sRGB", apply_cctf_decoding=False)
+    expected = colour.Luv_to_uv(colour.XYZ_to_Luv(xyz, [0.3127, 0.3290]), [0.3127, 0.3290])
+    assert flash.chromaticity(linear(*srgb8)) == pytest.approx(expected, abs=2e-4)
+
+
+def test_saturated_red_begins_where_published() -> None:
+    """(255, 136, 0) has R / (R + G + B) = 0.802439, (255, 137, 0) 0.799899: recomputed."""
+    assert not flash.saturated_red(linear(255, 137, 0))
+    assert flash.saturated_red(linear(255, 136, 0))
+    assert not flash.saturated_red(linear(0, 0, 0))
+
+
+def alternating(one: tuple[int, ...], other: tuple[int, ...], flashes: int = 3) -> flash.Changes:
+    states = np.array([linear(*one)] + [linear(*other), linear(*one)] * flashes)
+    return flash.red_changes(np.linspace(0.0, 900.0, len(states)), states)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "counts"),
+    [
+        ((255, 0, 0), (255, 255, 255), True),  # distance 0.2587
+        ((255, 0, 0), (0, 0, 255), True),
+        ((255, 0, 0), (0, 0, 0), True),  # R - G - B changes by 320 of 320
+        ((70, 0, 0), (0, 0, 0), True),  # too dim for the older note, but against dark
+        ((0, 0, 255), (0, 255, 0), False),
+        ((255, 255, 255), (0, 0, 0), False),
+        ((255, 60, 0), (255, 0, 0), False),  # both red, and R - G - B changes by 14.9
+        ((255, 137, 0), (0, 0, 0), False),  # not saturated
+    ],
+)
+def test_red_flashes_need_a_saturated_red(
+    one: tuple[int, ...], other: tuple[int, ...], counts: bool
+) -> None:
+    expected = 3 if counts else 0
+    assert flash.count_in_worst_second(alternating(one, other))[0] == expected
+
+
+def test_the_older_note_counts_a_dim_red_from_code_71_on() -> None:
+    """Pure red at 8-bit code 70 gives (R - G - B) * 320 = 19.60 against black, 80 gives 25.67."""
+    assert 320.0 * linear(70, 0, 0)[0] == pytest.approx(19.60, abs=0.005)
+    assert 320.0 * linear(80, 0, 0)[0] == pytest.approx(25.67, abs=0.005)
+    step = np.repeat(np.array([[70.0], [80.0]]), 3, axis=1) * [1.0, 0.0, 0.0] / 255.0
+    excess = srgb_to_linear(step)[:, 0]
+    assert excess[0] < flash.RED_CHANGE < excess[1]
+
+
+def test_the_area_threshold_is_the_published_solid_angle() -> None:
+    """0.006 sr, a quarter of a 10 degree field (read); 60 cm2 at 1 m, 15 at 0.5 m (derived)."""
+    quarter = 0.25 * 2.0 * np.pi * (1.0 - np.cos(np.radians(5.0)))
+    assert quarter == pytest.approx(flash.AREA_SR, abs=5e-5)
+    assert flash.area_cm2(1.0) == pytest.approx(60.0)
+    assert flash.area_cm2(0.5) == pytest.approx(15.0)
+
+
+def test_a_lone_blue_lamp_counts_by_its_own_full_light() -> None:
+    """On a screen full blue is 0.0722 and never flashes: the reading for LEDs is stricter."""
+    blue = linear(0, 0, 255)
+    assert float(colour_luminance(blue)) == pytest.approx(0.0722)
+    duty = np.array([0.0, 1.0] * 6)
+    source = flash.lamp_source(blue, duty, 1)
+    assert flash.flashing(np.linspace(0.0, 900.0, 12), {"eye": source})
+
+
+def test_lamps_that_flash_in_turn_are_seen_together() -> None:
+    """Two lamps, twice a second each, a quarter second apart: each passes, the sum does not."""
+    times = np.arange(0.0, 2000.0, 20.0)
+    pulse = (times % 400.0 < 60.0).astype(float)
+    later = ((times + 200.0) % 400.0 < 60.0).astype(float)
+    white = np.ones(3)
+    pair = {"left": flash.lamp_source(white, pulse, 1), "right": flash.lamp_source(white, later, 1)}
+    found = flash.flashing(times, pair)
+    assert [one.outputs for one in found] == [("left", "right")]
+    assert found[0].count >= 4
+    for name, source in pair.items():
+        assert not flash.flashing(times, {name: source})
+
+
+@settings(max_examples=60)
+@given(
+    st.floats(334.0, 900.0),
+    st.floats(0.05, 0.95),
+    st.floats(0.0, 1.0),
+    st.sampled_from(["square", "saw", "sine"]),
+)
+def test_the_passing_period_passes_whatever_the_shape(
+    period: float, duty: float, phase: float, form: str
+) -> None:
+    assert flash.passing_period_ms() == 334
+    times = np.arange(0.0, 4000.0, 20.0)
+    x = (times / period + phase) % 1.0
+    light = {
+        "square": (x < duty).astype(float),
+        "saw": np.where(x < duty, x / duty, (1.0 - x) / (1.0 - duty)),
+        "sine": 0.5 + 0.5 * np.sin(2.0 * np.pi * x),
+    }[form]
+    changes = flash.general_changes(times, light)
+    assert flash.count_in_worst_second(changes)[0] <= flash.FLASHES
+
+
+@pytest.mark.parametrize("period", [200.0, 250.0, 280.0])
+def test_a_shorter_period_fails(period: float) -> None:
+    times = np.arange(0.0, 4000.0, 20.0)
+    changes = flash.general_changes(times, (times % period < period / 2.0).astype(float))
+    assert flash.count_in_worst_second(changes)[0] > flash.FLASHES
+
+
+@settings(max_examples=40)
+@given(
+    st.sampled_from(sorted(flash.PASSING_EFFECT_MS)),
+    st.integers(0, 255),
+    st.integers(1, 100),
+    st.integers(0, 300),
+)
+def test_an_effect_at_its_passing_period_passes_at_full_depth(
+    name: str, seed: int, width: int, longer: int
+) -> None:
+    """The board's own integers (TABLE.md 3.4), at the board's frames, on a lamp fully on."""
+    period = flash.PASSING_EFFECT_MS[name] + longer
+    effect = Effect("l", name, period, 100.0, seed, width)  # type: ignore[arg-type]
+    times = np.arange(0.0, 30_000.0, 20.0)
+    light = luminance(100.0 * multipliers(effect, times)[:, 0] / FULL)
+    changes = flash.general_changes(times, light)
+    assert flash.count_in_worst_second(changes)[0] <= flash.FLASHES

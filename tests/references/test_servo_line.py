@@ -1,0 +1,81 @@
+"""The torque-speed line against published worked examples of brushed motors.
+
+Source: MIT, Understanding D.C. Motor Characteristics (lancet.mit.edu/motor/motors3.html and
+motors4.html): status: read; power recomputed from the page's stall torque and no-load speed. The
+page rounds the torques at greatest power (0.163, 0.0361, 0.80 N.m). Proportion of both ends of the
+line to the voltage: same source.
+"""
+
+from __future__ import annotations
+
+from math import radians
+
+import numpy as np
+import pytest
+
+from sim import servo
+from sim.model import CalibrationPoint, Rating, Servo
+
+MOTORS = {
+    "small": (0.325, 600.0, 300.0, 0.163, 5.105088),
+    "fast": (0.0722, 3750.0, 1875.0, 0.0361, 7.088218),
+    "geared": (1.6, 92.0, 46.0, 0.80, 3.853687),
+}
+"""Stall N.m, no-load rpm; at greatest power: rpm, N.m, W."""
+
+POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
+
+
+def rated(*ratings: Rating) -> Servo:
+    return Servo("s", "b", 1, POINTS, (0.0, 90.0), ratings, idle_a=0.0)
+
+
+@pytest.mark.parametrize("name", MOTORS)
+def test_power_is_greatest_at_half_of_torque_and_speed(name: str) -> None:
+    stall_nm, rpm, at_rpm, at_nm, watts = MOTORS[name]
+    line = servo.line(rated(Rating(6.0, rpm * 6.0, stall_nm, 1.0)), 6.0)
+    torque = np.linspace(0.0, stall_nm, 4001)
+    power = torque * np.radians(servo.speed_at_deg_s(line, torque))
+    best = int(np.argmax(power))
+    assert power[best] == pytest.approx(watts, rel=1e-6)
+    assert float(servo.greatest_power_w(line)) == pytest.approx(watts, rel=1e-6)
+    assert torque[best] == pytest.approx(at_nm, rel=0.004)
+    assert float(servo.speed_at_deg_s(line, at_nm)) / 6.0 == pytest.approx(at_rpm, rel=0.004)
+
+
+def test_a_ten_kilogram_servo_at_two_fifths_of_its_torque_runs_at_three_fifths_of_its_speed() -> (
+    None
+):
+    """10 kgf.cm, 0.15 s/60deg, 40 % load: recomputed from the straight line w = w0 (1 - T / Ts)."""
+    line = servo.line(rated(Rating(6.0, 60.0 / 0.15, 10 * servo.KGF_CM_NM, 2.0)), 6.0)
+    speed = float(servo.speed_at_deg_s(line, 0.4 * 0.980665))
+    assert speed == pytest.approx(240.0, rel=1e-12)
+    assert 60.0 / speed == pytest.approx(0.25, rel=1e-12)
+    assert 0.4 * 0.980665 * radians(speed) == pytest.approx(1.6431199784707384, rel=1e-12)
+    assert float(servo.greatest_power_w(line)) == pytest.approx(1.711583310907019, rel=1e-12)
+    assert float(servo.share(line, 0.4 * 0.980665, 240.0)) == pytest.approx(1.0, rel=1e-12)
+
+
+def test_both_ends_of_the_line_follow_the_voltage() -> None:
+    """A brushed motor's stall torque and no-load speed are proportional to its voltage (MIT)."""
+    line = servo.line(rated(Rating(6.0, 360.0, 1.0, 2.0)), [3.0, 6.0, 0.0])
+    assert line.stall_nm == pytest.approx([0.5, 1.0, 0.0])
+    assert line.speed_deg_s == pytest.approx([180.0, 360.0, 0.0])
+    assert line.stall_a == pytest.approx([1.0, 2.0, 0.0])
+
+
+def test_two_ratings_are_met_exactly_and_promise_the_lesser_outside() -> None:
+    one = rated(Rating(4.8, 300.0, 0.9, 1.6), Rating(6.0, 400.0, 1.1, 2.0))
+    line = servo.line(one, [4.8, 5.4, 6.0])
+    assert line.stall_nm == pytest.approx([0.9, 1.0, 1.1])
+    assert line.speed_deg_s == pytest.approx([300.0, 350.0, 400.0])
+    outside = servo.line(one, [2.4, 7.2])
+    straight = np.array([0.9 - 2.4 / 6.0, 1.1 + 0.2])
+    proportional = np.array([0.45, 1.32])
+    assert outside.stall_nm == pytest.approx(np.minimum(straight, proportional))
+
+
+def test_current_runs_from_idle_to_stall_and_no_further() -> None:
+    one = Servo("s", "b", 1, POINTS, (0, 90), (Rating(6.0, 360.0, 1.0, 2.0),), idle_a=0.1)
+    current = servo.current_a(servo.line(one, 6.0), [0.0, 0.5, 1.0, 3.0])
+    assert current == pytest.approx([0.1, 1.05, 2.0, 2.0])

@@ -1,0 +1,65 @@
+"""Wire against published tables.
+
+Diameter: ASTM B258 formula (read). Resistivity 1/58 ohm mm2/m and 0.00393 per kelvin at 20 deg C:
+IEC 60028:1925 (read). Last column, ohm per 1000 ft: hyperphysics.phy-astr.gsu.edu, wire gauge
+table, citing Floyd (read); solid copper.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from sim import wire
+from sim.model import Wire
+
+TABLE = {
+    10: (2.588187, 5.261155, 3.277109, 0.9989),
+    12: (2.052525, 3.308773, 5.210808, 1.588),
+    14: (1.627727, 2.080908, 8.285509, 2.525),
+    16: (1.290846, 1.308696, 13.174475, 4.016),
+    18: (1.023687, 0.823047, 20.948236, 6.385),
+    20: (0.811821, 0.517619, 33.309000, 10.15),
+    22: (0.643803, 0.325534, 52.963385, 16.14),
+    24: (0.510559, 0.204730, 84.215080, 25.67),
+    26: (0.404892, 0.128756, 133.907223, 40.81),
+    28: (0.321094, 0.080976, 212.920824, 64.9),
+    30: (0.254639, 0.050926, 338.557372, 103.2),
+}
+"""By gauge: mm, mm2, milliohm/m (recomputed), ohm per 1000 ft (printed)."""
+
+
+@pytest.mark.parametrize("gauge", TABLE)
+def test_a_gauge_has_the_printed_size_and_resistance(gauge: int) -> None:
+    diameter, area, milliohm, printed = TABLE[gauge]
+    assert wire.diameter_mm(gauge) == pytest.approx(diameter, rel=1e-6)
+    assert wire.area_mm2(gauge) == pytest.approx(area, rel=1e-5)
+    assert 1000.0 * wire.ohm_per_m(gauge) == pytest.approx(milliohm, rel=1e-6)
+    assert wire.ohm_per_m(gauge) * 304.8 == pytest.approx(printed, rel=6e-4)
+
+
+def test_a_feed_drops_its_voltage_there_and_back() -> None:
+    """AWG 22, 1.5 m, 3 A: 0.47667046 V at 20 deg C, 0.55160306 V at 60 (recomputed)."""
+    feed = Wire(1.5, 22)
+    assert 3.0 * wire.loop_ohm(feed) == pytest.approx(0.47667046084173653, rel=1e-12)
+    assert 3.0 * wire.loop_ohm(feed, 60.0) == pytest.approx(0.5516030572860575, rel=1e-9)
+    assert 5.0 * wire.loop_ohm(Wire(2.0, 18)) == pytest.approx(0.41896471995841034, rel=1e-12)
+    assert wire.loop_ohm(None) == 0.0
+
+
+def test_the_proposed_gauge_is_the_thinnest_that_keeps_drop_and_current() -> None:
+    gauge = wire.gauge_for(1.5, 6.0, 3.0, 2.0)
+    assert gauge is not None
+
+    def fits(awg: int) -> bool:
+        drop = 3.0 * wire.loop_ohm(Wire(1.5, awg))
+        return drop <= wire.LONGEST_DROP * 6.0 and wire.CARRIES_A[awg] >= 2.0
+
+    assert fits(gauge)
+    assert not any(fits(awg) for awg in wire.GAUGES if awg > gauge)
+    assert wire.gauge_for(100.0, 6.0, 20.0, 5.0) is None
+
+
+def test_an_odd_gauge_promises_no_more_than_the_next_thinner_even_one() -> None:
+    assert wire.carries_a(19) == wire.CARRIES_A[20]
+    assert wire.carries_a(22) == wire.CARRIES_A[22]
+    assert wire.carries_a(36) == 0.0
