@@ -10,8 +10,7 @@
 enum {
     SHORTEST = BC_HEADER_SIZE + BC_CRC_SIZE,
     NOT_YET = 0xFF, /* instead of a status: it comes later */
-    OLD = 0x80,     /* a seq this far ahead is behind */
-    OWED = 3
+    OLD = 0x80      /* a seq this far ahead is behind */
 };
 
 /* A reply without more than a status. */
@@ -31,14 +30,12 @@ struct result {
 
 static struct {
     struct answer last;       /* to the last ordered request, so that copies of it do nothing */
-    struct answer owed[OWED]; /* those that wait for the one before them to go out */
     uint32_t held;            /* buttons held over the link, bit n */
     uint16_t session;
     uint16_t length;          /* of the table being received; 0: none is */
     uint16_t crc;             /* stated for it */
     uint8_t address;          /* likewise */
     uint8_t own;              /* the board's address */
-    uint8_t owing;
     uint8_t one_way_kind;     /* of the last one-way frame; 0: there was none */
     uint8_t one_way_seq;
     uint8_t waiting;          /* kind of the verify or commit to answer when all is stored; 0: none */
@@ -55,7 +52,6 @@ static struct {
 
 void bc_link_start(uint8_t cause) {
     board.last.kind = 0;
-    board.owing = 0;
     board.length = 0;
     board.one_way_kind = 0;
     board.waiting = 0;
@@ -99,12 +95,10 @@ static void send(const struct answer *answer, uint8_t rest) {
     bc_frames_send((uint8_t)(1 + rest));
 }
 
-/* Send an answer, or keep it until the line is free. What finds no place is lost: the host asks again. */
+/* Send an answer. While the line is busy it is lost: the host asks again, or was not waiting for it. */
 static void answer(const struct answer *answer) {
-    if (board.owing == 0 && bc_frames_reply() != 0) {
+    if (bc_frames_reply() != 0) {
         send(answer, 0);
-    } else if (board.owing < OWED) {
-        board.owed[board.owing++] = *answer;
     }
 }
 
@@ -121,18 +115,6 @@ static void answer_with(uint8_t kind, uint8_t seq, const struct result *result) 
         answer(&made);
     } else if (result->rest != 0) {
         send(&made, result->length);
-    }
-}
-
-static void send_owed(void) {
-    uint8_t n;
-    if (board.owing == 0 || bc_frames_reply() == 0) {
-        return;
-    }
-    send(&board.owed[0], 0);
-    board.owing--;
-    for (n = 0; n < board.owing; n++) {
-        board.owed[n] = board.owed[n + 1];
     }
 }
 
@@ -414,7 +396,7 @@ static void take_one_way(const struct bc_frame *frame) {
 }
 
 static void act_on(const struct bc_frame *frame) {
-    struct bc_reply *reply = board.owing == 0 ? bc_frames_reply() : 0;
+    struct bc_reply *reply = bc_frames_reply();
     struct result result = {BC_STATUS_DONE, 0, 0};
     struct answer before = board.last;
     bool ordered = is_order(frame->kind) || frame->kind == BC_REQUEST_OPEN ||
@@ -483,13 +465,14 @@ void bc_listen(void) {
     }
 }
 
+/* Pieces of a table may be under way while the one before is being answered: they wait for the line. */
 void bc_answer(void) {
     const struct bc_frame *frame = bc_frames_received();
-    send_owed();
-    if (frame != 0) {
-        take(frame);
-        bc_frames_done();
+    if (frame == 0 || (frame->kind == BC_REQUEST_DATA && bc_frames_reply() == 0)) {
+        return;
     }
+    take(frame);
+    bc_frames_done();
 }
 
 /* -- what comes later --------------------------------------------------------------------------- */
@@ -522,7 +505,7 @@ static void finish_verify(void) {
         judge();
     }
     reply = bc_frames_reply();
-    if (reply == 0 || board.owing > 0) {
+    if (reply == 0) {
         return; /* as soon as the line is free */
     }
     result.status = board.verdict;
@@ -536,6 +519,9 @@ static void finish_verify(void) {
 
 static void finish_commit(void) {
     struct result result = {BC_STATUS_DONE, 0, 0};
+    if (bc_frames_reply() == 0) {
+        return;
+    }
     board.waiting = 0;
     answer_with(BC_REQUEST_COMMIT, board.waiting_seq, &result);
     board.length = 0;

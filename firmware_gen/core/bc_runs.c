@@ -13,12 +13,13 @@ static const uint16_t WHILE_HELD = 0xFFFF;
 
 /* A cue that plays. */
 struct run {
-    uint32_t end;    /* latest end of its threads so far; at first a frame after its last start */
-    uint16_t owned;  /* mask of outputs */
-    uint8_t cue;     /* index in the table, and the bits below */
-    uint8_t button;  /* that started it; 0: none */
+    uint16_t owned;   /* mask of outputs */
+    uint16_t started; /* the last time it (re)started, without the higher bits: counts while YOUNG */
+    uint8_t cue;      /* index in the table, and the bits below */
+    uint8_t button;   /* that started it, 0: none; and YOUNG: it did so less than a few frames ago */
 };
 enum { ALIVE = 0x80, HELD = 0x40, AGAIN = 0x20, CUE = 0x1F };
+enum { YOUNG = 0x80 };
 
 struct loop {
     uint16_t start;
@@ -177,6 +178,11 @@ static bool has_room(uint16_t outputs, uint8_t wanted) {
     return staying < BC_RUNS && wanted <= BC_THREADS;
 }
 
+static void set_started(struct run *run, uint32_t time) {
+    run->started = (uint16_t)time;
+    run->button |= YOUNG;
+}
+
 /* The outputs' former owners let go of them, their effects end. */
 static void take_over(uint16_t outputs) {
     struct bc_outputs walk;
@@ -219,7 +225,7 @@ static void begin(uint8_t cue, uint16_t outputs, uint32_t time, uint8_t button) 
     runs[n].cue = cue | ALIVE;
     runs[n].owned = outputs;
     runs[n].button = button;
-    runs[n].end = time;
+    set_started(&runs[n], time - BC_FRAME);
     if (button != 0 && (down & bit(button))) {
         runs[n].cue |= HELD;
     }
@@ -295,7 +301,7 @@ void bc_button_is_up(uint8_t button) {
     uint8_t n;
     down &= ~bit(button);
     for (n = 0; n < BC_RUNS; n++) {
-        if (runs[n].button == button) {
+        if ((runs[n].button & ~YOUNG) == button) {
             runs[n].cue = (uint8_t)(runs[n].cue & ~HELD);
         }
     }
@@ -327,13 +333,11 @@ static void loop_start(struct thread *thread, uint16_t passes) {
     loop->start = thread->at;
 }
 
+/* A run's threads end in the order of their times, so the last to end says when the run does. */
 static void thread_end(struct thread *thread, uint8_t number) {
     struct run *run = &runs[number];
     uint32_t time = thread->time;
     thread->state = NONE;
-    if (bc_before(run->end, time)) {
-        run->end = time;
-    }
     if (threads_alive(number) > 0) {
         return;
     }
@@ -341,8 +345,14 @@ static void thread_end(struct thread *thread, uint8_t number) {
         end_run(number);
         return;
     }
-    spawn(number, code_of(run->cue & CUE), run->end);
-    run->end += BC_FRAME;
+    if (run->button & YOUNG) {
+        uint16_t lasted = (uint16_t)((uint16_t)time - run->started);
+        if (lasted < BC_FRAME) {
+            time += (uint16_t)(BC_FRAME - lasted);
+        }
+    }
+    spawn(number, code_of(run->cue & CUE), time);
+    set_started(run, time);
 }
 
 /* Do what concerns an output, if the run owns it; false if it must be tried again, at a new time. */
@@ -413,12 +423,12 @@ static struct thread *next_due(uint32_t now) {
     return first;
 }
 
-/* Ends long past would look like future ones once the time has wrapped. */
-static void keep_ends_near(uint32_t now) {
+/* Before the time without its higher bits comes round. */
+static void grow_old(uint32_t now) {
     uint8_t n;
     for (n = 0; n < BC_RUNS; n++) {
-        if (bc_before(runs[n].end, now - BC_FRAME)) {
-            runs[n].end = now - BC_FRAME;
+        if ((int16_t)((uint16_t)now - runs[n].started) > 2 * BC_FRAME) {
+            runs[n].button = (uint8_t)(runs[n].button & ~YOUNG);
         }
     }
 }
@@ -426,7 +436,7 @@ static void keep_ends_near(uint32_t now) {
 void bc_runs_play(uint32_t now) {
     uint16_t ops;
     struct thread *thread;
-    keep_ends_near(now);
+    grow_old(now);
     for (ops = 0; ops < BC_OPS_PER_FRAME; ops++) {
         thread = next_due(now);
         if (thread == 0) {
