@@ -92,18 +92,34 @@ def _clashes(cue: Cue, own: _Channels, parents: _Parents) -> list[Overlap]:
     for (output, _), spans in own.items():
         ordered = sorted(spans, key=lambda span: span.start)
         holder = ordered[0]
+        endless = [holder] if holder.end == inf else []
         for span in ordered[1:]:
-            at_once = span.start == holder.start and span.end == holder.end
-            if span.start < holder.end or (at_once and parents.apart(holder.act, span.act)):
-                times = (holder.start, holder.end), (span.start, span.end)
-                found.append(Overlap(cue.name, output, holder.act, times[0], span.act, times[1]))
-            if span.end >= holder.end:
+            earlier = (one for one in (holder, *endless) if _at_once(one, span, parents))
+            first = next(earlier, None)
+            if first is not None:
+                times = (first.start, first.end), (span.start, span.end)
+                found.append(Overlap(cue.name, output, first.act, times[0], span.act, times[1]))
+            if span.end == inf:
+                endless.append(span)
+            elif span.end >= holder.end or holder.end == inf:
                 holder = span
     return found
 
 
+def _at_once(one: _Span, later: _Span, parents: _Parents) -> bool:
+    """Whether two statements drive their output at once; `later` does not start before `one`.
+
+    What follows a `while held` repeat in turn waits until the button is let go: the two never
+    meet, though nobody can say when the repeat ends.
+    """
+    if one.end == inf:
+        return parents.apart(one.act, later.act)
+    alike = later.start == one.start and later.end == one.end
+    return later.start < one.end or (alike and parents.apart(one.act, later.act))
+
+
 class _Parents:
-    """Which step stands in which; asked only about statements that take no time."""
+    """Which step stands in which; asked about statements that take no time or have no end."""
 
     def __init__(self, root: Step) -> None:
         self._root = root
