@@ -27,6 +27,7 @@ static bool move(const struct bc_step *op, uint32_t time, uint8_t run, uint32_t 
     law = law_of(op);
     move.start = time;
     move.nominal = (uint32_t)op->operand * BC_MS;
+    move.record = op->output.at;
     move.target = op->target;
     move.index = op->law == BC_NONE ? 0 : op->law;
     move.run = run;

@@ -113,7 +113,7 @@ static void add_output(const struct bc_output *output) {
     uint8_t detail = 0;
     switch (output->kind) {
     case BC_SERVO:
-        bc_servos_add(output->at);
+        bc_servos_add();
         break;
     case BC_LAMP:
         bc_lights_add(output);

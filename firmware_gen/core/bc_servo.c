@@ -14,7 +14,6 @@ struct servo {
     uint32_t brake;    /* tb */
     int32_t way;       /* D */
     int32_t residual;  /* R */
-    uint16_t record;   /* where its record is in the table */
     int16_t target;    /* 0.01 deg */
     uint8_t law;       /* id in the low half, index in the table in the high one */
     uint8_t flags;     /* RUN: that the motion belongs to; MOVING: it has not ended; AHEAD: the brake
@@ -28,25 +27,29 @@ void bc_servos_clear(void) { count = 0; }
 
 uint8_t bc_servos_count(void) { return count; }
 
-static int16_t safe_angle(const struct servo *servo) {
-    return bc_table_i16((uint16_t)(servo->record + BC_SERVO_SAFE_ANGLE));
+static int16_t safe_angle(uint16_t record) {
+    return bc_table_i16((uint16_t)(record + BC_SERVO_SAFE_ANGLE));
 }
 
-static void rest(struct servo *servo) {
-    servo->target = safe_angle(servo);
-    servo->flags = BC_NO_RUN;
-}
+void bc_servos_add(void) { count++; }
 
-void bc_servos_add(uint16_t record) {
-    servos[count].record = record;
-    rest(&servos[count]);
-    count++;
+/* The records of servos, one after another: false after the last. */
+static bool next_servo(struct bc_outputs *walk) {
+    while (bc_outputs_next(walk)) {
+        if (walk->here.kind == BC_SERVO) {
+            return true;
+        }
+    }
+    return false;
 }
 
 void bc_servos_rest(void) {
-    uint8_t n;
-    for (n = 0; n < count; n++) {
-        rest(&servos[n]);
+    struct bc_outputs walk;
+    bc_outputs_begin(&walk);
+    while (next_servo(&walk)) {
+        struct servo *servo = &servos[walk.here.index];
+        servo->target = safe_angle(walk.here.at);
+        servo->flags = BC_NO_RUN;
     }
 }
 
@@ -135,7 +138,7 @@ static int32_t speed_at(const struct servo *servo, uint32_t time) {
 }
 
 /* Plan the brake from a position and a speed: sets residual and brake. */
-static void plan_brake(struct servo *servo, int32_t position, int32_t speed) {
+static void plan_brake(struct servo *servo, uint16_t record, int32_t position, int32_t speed) {
     uint32_t size = size_of(speed);
     uint32_t time;
     uint32_t way;
@@ -147,13 +150,13 @@ static void plan_brake(struct servo *servo, int32_t position, int32_t speed) {
         return;
     }
     limit = whole(
-        bc_table_i16((uint16_t)(servo->record + (speed < 0 ? BC_SERVO_TRAVEL_LOW : BC_SERVO_TRAVEL_HIGH))));
+        bc_table_i16((uint16_t)(record + (speed < 0 ? BC_SERVO_TRAVEL_LOW : BC_SERVO_TRAVEL_HIGH))));
     room = 0; /* to the limit ahead; none if it lies behind */
     if ((speed < 0) == (position > limit)) {
         room = speed < 0 ? (uint32_t)position - (uint32_t)limit : (uint32_t)limit - (uint32_t)position;
     }
     time = bc_quotient(
-        size, 625, 3, bc_table_u16((uint16_t)(servo->record + BC_SERVO_ACCELERATION_LIMIT)));
+        size, 625, 3, bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)));
     way = bc_quotient(size, time, 9, 1);
     if (way > room) {
         way = room;
@@ -170,13 +173,14 @@ static uint32_t longer(uint32_t a, uint32_t b) { return a > b ? a : b; }
 /* Fit the move behind or over the brake: sets start, total and AHEAD. */
 static void plan_move(struct servo *servo, const struct bc_move *move, const struct bc_law *law,
                       bool toward) {
+    uint16_t record = move->record;
     struct bc_coefficients c = bc_law_coefficients(law);
     uint32_t way = size_of(servo->way);
     uint32_t by_speed = bc_quotient((uint32_t)c.speed * 5, way, 18,
-                                    bc_table_u16((uint16_t)(servo->record + BC_SERVO_SPEED_LIMIT)));
+                                    bc_table_u16((uint16_t)(record + BC_SERVO_SPEED_LIMIT)));
     uint32_t by_acceleration = bc_ceiling_root(
         (uint64_t)c.acceleration * (way >> 8) * 1250 /
-        bc_table_u16((uint16_t)(servo->record + BC_SERVO_ACCELERATION_LIMIT)));
+        bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)));
     uint32_t total;
     if (servo->brake > 0 && toward && (way >> BC_AHEAD_BITS) > 0 && c.overlap > 0) {
         servo->flags |= AHEAD;
@@ -197,7 +201,7 @@ void bc_servo_move(uint8_t number, const struct bc_move *move, const struct bc_l
     struct servo *servo = &servos[number];
     int32_t position = position_at(servo, move->start);
     int32_t speed = speed_at(servo, move->start);
-    plan_brake(servo, position, speed);
+    plan_brake(servo, move->record, position, speed);
     servo->target = move->target;
     servo->way = whole(move->target) - (position + servo->residual);
     servo->law = (uint8_t)(move->index << 4 | law->id);
@@ -207,13 +211,15 @@ void bc_servo_move(uint8_t number, const struct bc_move *move, const struct bc_l
 
 void bc_servos_to_safety(uint32_t start, uint32_t nominal) {
     struct bc_law law = {BC_LAW_3_4_5, 0, 0};
-    struct bc_move move = {0, 0, 0, 0, BC_NO_RUN};
-    uint8_t n;
+    struct bc_move move = {0, 0, 0, 0, 0, BC_NO_RUN};
+    struct bc_outputs walk;
     move.start = start;
     move.nominal = nominal;
-    for (n = 0; n < count; n++) {
-        move.target = safe_angle(&servos[n]);
-        bc_servo_move(n, &move, &law);
+    bc_outputs_begin(&walk);
+    while (next_servo(&walk)) {
+        move.record = walk.here.at;
+        move.target = safe_angle(walk.here.at);
+        bc_servo_move(walk.here.index, &move, &law);
     }
 }
 
@@ -242,6 +248,26 @@ bool bc_servos_have_ended(uint32_t time) {
     return true;
 }
 
+/*
+ * (step ticks + width / 2) / width for step <= width < 2^20, ticks < 2^13: bit by bit, because the compiler's
+ * division takes 32 rounds and this one 13.
+ */
+static uint16_t part(uint32_t step, uint16_t ticks, uint32_t width) {
+    uint32_t left = step * ticks + width / 2;
+    uint16_t found = 0;
+    uint8_t bits;
+    width <<= 12;
+    for (bits = 13; bits > 0; bits--) {
+        found = (uint16_t)(found << 1);
+        if (left >= width) {
+            left -= width;
+            found |= 1;
+        }
+        width >>= 1;
+    }
+    return found;
+}
+
 /* Pulse width at a position, from the calibration points. */
 static uint16_t pulse_at(uint16_t record, int32_t position) {
     uint16_t point = (uint16_t)(record + BC_SERVO_SIZE);
@@ -264,31 +290,48 @@ static uint16_t pulse_at(uint16_t record, int32_t position) {
     width = (uint32_t)(bc_table_i16((uint16_t)(point + BC_POINT_SIZE)) - (int32_t)angle) * 8;
     step = ((uint32_t)position - (uint32_t)whole(angle)) >> 12;
     if (next_pulse >= pulse) {
-        return (uint16_t)(pulse + (step * (uint16_t)(next_pulse - pulse) + width / 2) / width);
+        return (uint16_t)(pulse + part(step, (uint16_t)(next_pulse - pulse), width));
     }
-    return (uint16_t)(pulse - (step * (uint16_t)(pulse - next_pulse) + width / 2) / width);
+    return (uint16_t)(pulse - part(step, (uint16_t)(pulse - next_pulse), width));
+}
+
+/* What a servo does now; whether its pulse must be worked out anew. */
+static bool settle(uint8_t n, uint32_t time, bool enabled) {
+    struct servo *servo = &servos[n];
+    bool moves = !has_ended(servo, time);
+    if (!enabled) {
+        bc_image.pulse[n] = 0;
+        servo->flags = (uint8_t)(servo->flags & ~(moves ? SHOWN : SHOWN | MOVING));
+        return false;
+    }
+    if (servo->flags & SHOWN) {
+        return false;
+    }
+    if (!moves) {
+        servo->flags = (uint8_t)((servo->flags & ~MOVING) | SHOWN);
+    }
+    return true;
 }
 
 void bc_servos_show(uint32_t time, uint8_t enabled) {
     int32_t positions[BC_SERVOS];
+    struct bc_outputs walk;
+    uint8_t changes = 0; /* mask */
     uint8_t n;
     /* First what takes long, while cells may be written; then what needs the table, in one go. */
     for (n = 0; n < count; n++) {
         positions[n] = position_at(&servos[n], time);
+        if (settle(n, time, n < enabled)) {
+            changes |= (uint8_t)(1 << n);
+        }
         bc_service_within_frame();
     }
-    for (n = 0; n < count; n++) {
-        struct servo *servo = &servos[n];
-        if (has_ended(servo, time)) {
-            servo->flags = (uint8_t)(servo->flags & ~MOVING);
-        }
-        if (n >= enabled) {
-            bc_image.pulse[n] = 0;
-            servo->flags = (uint8_t)(servo->flags & ~SHOWN);
-        } else if (!(servo->flags & SHOWN)) {
-            bc_image.pulse[n] = pulse_at(servo->record, positions[n]);
-            if (!(servo->flags & MOVING)) {
-                servo->flags |= SHOWN;
+    if (changes != 0) {
+        bc_outputs_begin(&walk);
+        while (next_servo(&walk)) {
+            n = walk.here.index;
+            if (changes & (1 << n)) {
+                bc_image.pulse[n] = pulse_at(walk.here.at, positions[n]);
             }
         }
     }

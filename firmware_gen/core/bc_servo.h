@@ -13,17 +13,18 @@ enum { BC_NO_RUN = 15 };
 struct bc_move {
     uint32_t start;   /* 1/256 ms */
     uint32_t nominal; /* duration, 1/256 ms */
+    uint16_t record;  /* of the servo in the table */
     int16_t target;   /* 0.01 deg */
     uint8_t index;    /* of the law in the table */
     uint8_t run;      /* that it belongs to; BC_NO_RUN: none */
 };
 
-/* Forget all servos; then add one for each record, in order, standing at its safe angle. */
+/* Forget all servos; then add one for each record. */
 void bc_servos_clear(void);
-void bc_servos_add(uint16_t record);
+void bc_servos_add(void);
 uint8_t bc_servos_count(void);
 
-/* All stand at their safe angles. */
+/* All stand at their safe angles. Reads the table. */
 void bc_servos_rest(void);
 
 /* Begin a move by a law. Reads the table. */
