@@ -47,7 +47,7 @@ def available() -> bool:
 
 def compile_core(into: Path, *more: str) -> None:
     """Compile core and harness; `more` are words for the compiler."""
-    sources = sorted(CORE.glob("*.c")) + sorted(HERE.glob("host*.c"))
+    sources = [*sorted(CORE.glob("*.c")), HERE / "host.c"]
     words = [compiler() or "cc", *FLAGS, f"-I{CORE}", f"-I{HERE}", *more, "-o", str(into)]
     done = subprocess.run([*words, *map(str, sources)], capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
@@ -80,6 +80,21 @@ def law_numbers(law_id: int, alpha: int, beta: int) -> list[int]:
     numbers = ffi.new("uint32_t[3]")
     lib.host_law_numbers(law_id, alpha, beta, numbers)
     return list(numbers)
+
+
+@cache
+def sanitized() -> tuple[Path, tempfile.TemporaryDirectory[str]] | None:
+    """The replaying program with address and undefined-behaviour checks; None: not available."""
+    folder = tempfile.TemporaryDirectory()
+    path = Path(folder.name) / "replay"
+    checks = "-fsanitize=address,undefined"
+    trial = Path(folder.name) / "trial.c"
+    trial.write_text("int main(void) { return 0; }\n", "ascii")
+    words = [compiler() or "cc", checks, str(trial), "-o", str(path)]
+    if subprocess.run(words, capture_output=True).returncode or subprocess.run([path]).returncode:
+        return None
+    compile_core(path, "-g", "-O1", checks, "-fno-sanitize-recover=all", str(HERE / "replay.c"))
+    return path, folder
 
 
 class PowerCutError(Exception):
