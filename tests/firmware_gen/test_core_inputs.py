@@ -1,0 +1,156 @@
+"""Buttons and receivers on input pins: debounced, bound to cues, heard, stopping."""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import replace
+
+import pytest
+
+from firmware_gen.chips import pin_code
+from firmware_gen.frames import LinkFrame, Receiver, encode
+from firmware_gen.player import Player
+from firmware_gen.protocol import Kind, Mode, State
+from firmware_gen.table import InputRecord, decode
+from firmware_gen.table import encode as table_bytes
+from tests.firmware_gen.host.core import Core, available, library
+from tests.firmware_gen.small_tables import BUTTON, NEW
+
+pytestmark = pytest.mark.skipif(not available(), reason="there is no C compiler")
+
+LOOKS = 4
+"""Looks that must agree before a new level counts."""
+GO, STOP = 2, 3
+"""Bits of port C: the button that starts `nod` (active low), the stop button (active high)."""
+AT_REST = 1 << GO
+
+
+def board() -> Core:
+    table = replace(
+        decode(NEW),
+        inputs=(
+            InputRecord(pin_code("C", GO), BUTTON, True),
+            InputRecord(pin_code("C", STOP), 9, False),
+        ),
+        stop_button=9,
+    )
+    core = Core(table_bytes(table))
+    library().host_port(1, AT_REST)
+    core.start()
+    for _ in range(20):
+        look(core, AT_REST, 1)
+        core.frame()
+    assert core.mode == Mode.READY
+    return core
+
+
+def look(core: Core, levels: int, times: int) -> None:
+    library().host_port(1, levels)
+    for _ in range(times):
+        library().host_sample_inputs()
+
+
+def running(core: Core) -> int:
+    return core.end[2]
+
+
+def test_inputs_are_given_to_the_chip_with_their_pull_ups() -> None:
+    board()
+    assert library().host_inputs() == 1 << pin_code("C", GO) | 1 << pin_code("C", STOP)
+    assert library().host_pulled_up() == 1 << pin_code("C", GO)
+
+
+def test_four_looks_in_a_row_make_a_press() -> None:
+    core = board()
+    look(core, 0, LOOKS - 1)
+    core.frame()
+    assert running(core) == 0
+    look(core, 0, 1)
+    core.frame()
+    assert running(core) == 1
+
+
+def test_a_bounce_or_a_spike_is_no_press() -> None:
+    core = board()
+    for _ in range(50):
+        look(core, 0, LOOKS - 1)
+        look(core, AT_REST, 1)
+    core.frame()
+    assert running(core) == 0
+
+
+def test_a_contact_that_bounces_presses_once() -> None:
+    core = board()
+    for level in (0, AT_REST, 0, 0, AT_REST, 0, AT_REST):
+        look(core, level, 1)
+    look(core, 0, 40)
+    for level in (AT_REST, 0, AT_REST, 0, 0):
+        look(core, level, 1)
+    look(core, AT_REST, 40)
+    player = Player(replace(decode(NEW)))
+    for _ in range(20):
+        player.frame()
+    player.button(BUTTON, True)
+    player.button(BUTTON, False)
+    for _ in range(100):
+        assert core.frame() == player.frame().raw
+
+
+def test_a_held_button_repeats_its_cue_until_it_is_let_go() -> None:
+    core = board()
+    look(core, 0, LOOKS)
+    for _ in range(100):
+        core.frame()
+    assert running(core) == 1
+    look(core, AT_REST, LOOKS)
+    for _ in range(60):
+        core.frame()
+    assert running(core) == 0
+
+
+def test_the_stop_button_stops_and_then_makes_limp() -> None:
+    core = board()
+    look(core, 0, LOOKS)
+    core.frame()
+    look(core, 1 << STOP, LOOKS)
+    core.frame()
+    assert core.mode == Mode.STOPPING
+    look(core, 0, LOOKS)
+    look(core, 1 << STOP, LOOKS)
+    assert core.frame()[:2] == b"\0\0"
+    assert core.mode == Mode.LIMP
+
+
+def test_more_presses_than_a_frame_can_take_wait_and_are_not_lost() -> None:
+    core = board()
+    for _ in range(40):
+        look(core, 0, LOOKS)
+        look(core, AT_REST, LOOKS)
+    look(core, 0, 3 * LOOKS)
+    core.frame()
+    look(core, 0, 2 * LOOKS)
+    core.frame()
+    for _ in range(80):
+        core.frame()
+    assert running(core) == 1
+
+
+def test_a_stop_over_the_link_finds_room_when_triggers_have_filled_the_queue() -> None:
+    core = board()
+    seq = 0
+
+    def ask(kind: Kind, payload: bytes = b"") -> int:
+        nonlocal seq
+        seq = (seq + 1) & 0xFF
+        (reply,) = Receiver().feed(core.exchange(encode(LinkFrame(0, kind, seq, payload))))
+        return reply.payload[0]
+
+    assert ask(Kind.HELLO, b"\5\5") == 0
+    tag = decode(NEW).cues[0].tag
+    answers = [ask(Kind.TRIGGER, struct.pack("<H", tag)) for _ in range(30)]
+    assert answers == [0] * 12 + [3] * 18
+    assert ask(Kind.STOP) == 0
+    core.frame()
+    assert core.mode == Mode.STOPPING
+    (reply,) = Receiver().feed(core.exchange(encode(LinkFrame(0, Kind.STATUS, 1))))
+    assert State.unpack(reply.payload[1:]).refused == 0
