@@ -31,6 +31,11 @@ static struct {
     struct bc_reply reply;
 } out;
 
+/* Both are handled as rows of bytes. */
+BC_ASSERT(frame, sizeof(struct bc_frame) == BC_FRAME_HEAD + BC_KEPT_PAYLOAD + 1);
+BC_ASSERT(reply, sizeof(struct bc_reply) == 1 + BC_FRAME_HEAD + BC_REPLY_PAYLOAD + BC_FRAME_CRC + 1);
+BC_ASSERT(report_fits, BC_REPLY_PAYLOAD >= 25);
+
 void bc_frames_start(void) {
     in.complete = false;
     in.bad = 0;

@@ -18,7 +18,7 @@ static uint16_t listed(uint8_t list, uint8_t i) {
     if (k != 0) {
         /* Lists rise, so the difference is not negative; it has at most 13 bits. */
         value = (uint16_t)(value + ((uint16_t)((uint16_t)(bc_flash_u16(knot + 1) - value) * k) >> 2));
-        value = (uint16_t)(value + (uint16_t)bc_flash_i8(&bc_law_bends[list][i]));
+        value = (uint16_t)((int16_t)value + bc_flash_i8(&bc_law_bends[list][i]));
     }
     return value;
 }

@@ -43,6 +43,8 @@ struct strip {
 enum { RESTING = 0x0F };
 
 static struct light lights[LIGHTS]; /* lamps first, then strips */
+BC_ASSERT(light, sizeof(struct light) <= 20);
+BC_ASSERT(strip, sizeof(struct strip) <= 14);
 static uint16_t lamp_from[BC_LAMPS]; /* Q8 */
 static uint8_t lamp_to[BC_LAMPS];
 static struct strip strips[BC_STRIPS];
@@ -235,7 +237,7 @@ static uint8_t noise(uint16_t common, uint8_t pixel) {
     uint16_t h = (uint16_t)(common ^ (uint16_t)(pixel * 0xC2B3u));
     h = (uint16_t)(h ^ (uint16_t)((uint16_t)(h << 1) >> 8) ^ (uint16_t)(h >> 15 << 8));
     h = (uint16_t)(h * 0x2C1Bu);
-    h = (uint16_t)(h ^ (uint8_t)(h >> 8) >> 1);
+    h = (uint16_t)(h ^ (uint16_t)((uint8_t)(h >> 8) >> 1));
     h = (uint16_t)(h * 0x297Bu);
     return (uint8_t)(h ^ (h >> 8));
 }

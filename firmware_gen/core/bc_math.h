@@ -7,6 +7,9 @@
 
 enum { BC_MS = 256, BC_FRAME = 5120 }; /* a millisecond and a frame in the player's time */
 
+/* Fails to compile where the condition does not hold; for use outside of functions. */
+#define BC_ASSERT(name, condition) typedef char bc_assert_##name[(condition) ? 1 : -1]
+
 /* Whether time a is before time b; they lie less than 2^31 apart. */
 static inline bool bc_before(uint32_t a, uint32_t b) { return (int32_t)(a - b) < 0; }
 

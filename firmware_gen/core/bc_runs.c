@@ -35,6 +35,8 @@ struct thread {
 enum { RUN = 0x0F, NONE = 0x0F, DEPTH = 4 };
 
 static struct run runs[BC_RUNS];
+BC_ASSERT(run, sizeof(struct run) == 6);
+BC_ASSERT(thread, sizeof(struct thread) <= 20);
 static struct thread threads[BC_THREADS];
 static uint32_t down;             /* buttons, bit n */
 static uint32_t waiting;          /* cues, bit n */

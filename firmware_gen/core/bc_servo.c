@@ -21,6 +21,7 @@ struct servo {
 };
 
 static struct servo servos[BC_SERVOS];
+BC_ASSERT(servo, sizeof(struct servo) <= 24);
 static uint8_t count;
 
 void bc_servos_clear(void) { count = 0; }
@@ -322,7 +323,7 @@ void bc_servos_show(uint32_t time, uint8_t enabled) {
     for (n = 0; n < count; n++) {
         positions[n] = position_at(&servos[n], time);
         if (settle(n, time, n < enabled)) {
-            changes |= (uint8_t)(1 << n);
+            changes = (uint8_t)(changes | 1 << n);
         }
         bc_service_within_frame();
     }
