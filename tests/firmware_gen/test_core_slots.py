@@ -239,3 +239,35 @@ def test_slow_cells_and_a_slow_line_lose_nothing() -> None:
     assert host.ask(Kind.VERIFY)[0] == Status.DONE
     assert host.ask(Kind.COMMIT)[0] == Status.DONE
     assert host.table() == NEW
+
+
+def test_the_show_goes_on_and_obeys_while_a_table_is_checked() -> None:
+    core, quiet = Core(OLD), Player(OLD)
+    core.start()
+    host = Host(core)
+    host.hello()
+    for _ in range(30):
+        assert core.frame() == quiet.frame().raw
+    large = table_bytes(replace(decode(NEW), threads=(decode(NEW).threads[0] * 30,) * 2))
+    opening = struct.pack("<H", len(large)) + large[-2:] + b"\1"
+    assert host.ask(Kind.OPEN, opening) == b"\0"
+    for at in range(0, len(large), CHUNK):
+        host.ask(Kind.DATA, struct.pack("<H", at) + large[at : at + CHUNK])
+    library().host_play_in_pauses(7)
+    before = library().host_played()
+    trigger = LinkFrame(0, Kind.TRIGGER, 78, struct.pack("<H", NOD))
+    answered = core.exchange(encode(LinkFrame(0, Kind.VERIFY, 77)) + encode(trigger))
+    replies = Receiver().feed(answered)
+    assert [(reply.kind & 0x7F, reply.payload[0]) for reply in replies] == [
+        (Kind.TRIGGER, Status.DONE),
+        (Kind.VERIFY, Status.DONE),
+    ]
+    played = library().host_played() - before
+    assert played > 5
+    library().host_play_in_pauses(0)
+    shown = {core.frame()[:2] for _ in range(30)}
+    assert len(shown) > 1
+    commit = LinkFrame(0, Kind.COMMIT, 79)
+    (reply,) = Receiver().feed(core.exchange(encode(commit)))
+    assert reply.payload == bytes([Status.DONE])
+    assert host.table() == large

@@ -117,6 +117,7 @@ class Core:
             self.cells[FIRST_BYTE + 2 * ATMEGA328P.slot_bytes] = bytes([mark])
         lib.host_cut(-1, -1)
         lib.host_slow(0)
+        lib.host_play_in_pauses(0)
         lib.host_slow_line(0, 100)
         lib.host_set_clock(0)
         for port in range(3):

@@ -34,6 +34,8 @@ uint32_t host_writes(void);                  /* cells written since the last cal
 void host_slow(uint32_t polls);              /* how often a cell is busy after a write */
 /* How often the line is still busy after a reply, and how many received bytes are given out at once. */
 void host_slow_line(uint32_t polls, uint8_t bytes_in_a_row);
+/* A frame in every so manieth pause that the core offers; 0: in none. */
+void host_play_in_pauses(uint32_t every);
 void host_set_clock(uint32_t offset);        /* where the player's time begins at the next start */
 uint32_t host_pulled_up(void);               /* input pins with a pull-up, bit n */
 uint32_t host_inputs(void);                  /* input pins */
