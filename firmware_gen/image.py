@@ -6,6 +6,7 @@ Intel hex: Intel Hexadecimal Object File Format Specification, revision A, 1988.
 from __future__ import annotations
 
 import os
+import secrets
 import shutil
 import subprocess
 import tempfile
@@ -20,10 +21,16 @@ DATA: Final = 0
 END: Final = 1
 BYTES_PER_RECORD: Final = 16
 
-MERGED_START: Final[Mapping[str, int]] = {"atmega328p": 0x4000}
+MERGED_START: Final[Mapping[str, int]] = {"atmega328p": 0x7400}
 """Flash address of a merged table; the firmware ends before it."""
-MERGED_BYTES: Final[Mapping[str, int]] = {"atmega328p": 0x3800}
-"""Room for a merged table: up to the largest boot loader section of the chip, 4 KB, less half."""
+FLASH_END: Final[Mapping[str, int]] = {"atmega328p": 0x8000}
+BOOT_LOADER_START: Final[Mapping[str, int]] = {"atmega328p": 0x7E00}
+"""Where the smallest usual boot loader begins; older ones reach down to 0x7800."""
+
+
+_STAMP_BYTES: Final = 2
+_STAMPS: Final = 0xFFFF
+"""Stamps lie below what an erased witness reads as."""
 
 
 class ImageError(ValueError):
@@ -103,38 +110,62 @@ def flash_bytes(memory: Mapping[int, int]) -> bytes:
     return bytes(memory.get(address, 0xFF) for address in range(end))
 
 
-def merge(chip: str, memory: Mapping[int, int], table: bytes) -> dict[int, int]:
-    """The image with a table behind the firmware, where it plays without a transfer."""
-    start, room = MERGED_START[chip], MERGED_BYTES[chip]
+def merged_room(chip: str, *, boot_loader: bool = True) -> int:
+    """Bytes that a merged table may have: up to the boot loader, or to the end of flash."""
+    end = BOOT_LOADER_START[chip] if boot_loader else FLASH_END[chip]
+    return end - MERGED_START[chip] - _STAMP_BYTES
+
+
+def merge(
+    chip: str,
+    memory: Mapping[int, int],
+    table: bytes,
+    *,
+    boot_loader: bool = True,
+    stamp: int | None = None,
+) -> dict[int, int]:
+    """The image with a table behind the firmware, where it plays without a transfer.
+
+    `stamp` follows the table: by it a board tells a table merged anew, which plays before older
+    tables in its slots (LINK.md section 6); None: one is drawn.
+    """
+    start, room = MERGED_START[chip], merged_room(chip, boot_loader=boot_loader)
     if max(memory, default=0) >= start:
         raise ImageError(f"the firmware reaches beyond 0x{start:04x}, where a merged table begins")
     if len(table) > room:
-        raise ImageError(f"the table has {len(table)} bytes; {room} can be merged into the image")
-    return {**memory, **{start + offset: byte for offset, byte in enumerate(table)}}
+        more = merged_room(chip, boot_loader=False)
+        hint = f" (without a boot loader {more})" if boot_loader else ""
+        raise ImageError(f"the table has {len(table)} bytes; {room} can be merged{hint}")
+    drawn = secrets.randbelow(_STAMPS) if stamp is None else stamp
+    behind = table + drawn.to_bytes(_STAMP_BYTES, "little")
+    return {**memory, **{start + offset: byte for offset, byte in enumerate(behind)}}
 
 
 # -- building ----------------------------------------------------------------------------------
 
 COMPILER: Final = "avr-gcc"
+COMPILER_VERSION: Final = "5.4.0"
+"""With which the shipped image was made; another version makes another image."""
 FLAGS: Final = (
     "-mmcu=atmega328p",
     "-DF_CPU=16000000UL",
     "-std=c99",
     "-Os",
     "-flto",
-    "-fwhole-program",
+    "-ffunction-sections",
+    "-mcall-prologues",
+    "-mrelax",
+    "-mstrict-X",
+    "-fno-move-loop-invariants",
+    "-fno-tree-loop-im",
+    "-fno-ident",
     "-Wall",
     "-Wextra",
     "-Werror",
-    "-fno-ident",
-    "-frandom-seed=0",
     "-Icore",
     "-Iatmega328p",
-    "-Wl,--gc-sections",
 )
-"""What the image depends on besides the sources and the compiler (COMPILER_VERSION)."""
-
-COMPILER_VERSION: Final = "5.4.0"
+"""For compiling and linking alike; those that are not usual make the image smaller (measured)."""
 
 
 def can_build() -> bool:
@@ -150,18 +181,26 @@ def compiler_version() -> str:
 def build(chip: str, into: Path) -> Path:
     """Compile the firmware into a folder (ELF and hex beside one another); path of the hex."""
     sources = sorted((HERE / "core").glob("*.c")) + sorted((HERE / chip).glob("*.c"))
-    elf, image = into / f"{chip}.elf", into / f"{chip}.hex"
-    units = [os.fspath(path.relative_to(HERE)) for path in sources]
-    compile_words = [COMPILER, *FLAGS, "-o", os.fspath(elf), *units]
-    raw = into / f"{chip}.raw"
-    copy_words = ["avr-objcopy", "-O", "ihex", "-R", ".eeprom", os.fspath(elf), os.fspath(raw)]
-    for words in (compile_words, copy_words):
-        done = subprocess.run(words, cwd=HERE, capture_output=True, text=True)
-        if done.returncode:
-            raise ImageError(f"{words[0]} failed:\n{done.stderr}")
+    objects = []
+    for path in sources:
+        made = into / f"{path.stem}.o"
+        _call(COMPILER, *FLAGS, f"-frandom-seed={path.stem}", "-c", _named(path), "-o", made)
+        objects.append(made)
+    elf, image, raw = (into / f"{chip}.{kind}" for kind in ("elf", "hex", "raw"))
+    _call(COMPILER, *FLAGS, "-fwhole-program", "-Wl,--gc-sections", *objects, "-o", elf)
+    _call("avr-objcopy", "-O", "ihex", "-R", ".eeprom", elf, raw)
     image.write_text(write_hex(read_hex(raw.read_text("ascii"))), "ascii", newline="\n")
-    raw.unlink()
     return image
+
+
+def _named(path: Path) -> str:
+    return path.relative_to(HERE).as_posix()
+
+
+def _call(*words: str | Path) -> None:
+    done = subprocess.run([os.fspath(word) for word in words], cwd=HERE, capture_output=True, text=True)
+    if done.returncode:
+        raise ImageError(f"{words[0]} failed:\n{done.stderr}")
 
 
 def rebuild(chip: str) -> Path:

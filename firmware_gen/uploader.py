@@ -55,7 +55,7 @@ def uploads(
     port: str,
     *,
     baud: int = BOOT_BAUD,
-    programmer: str = "usbasp",
+    programmer: str = "",
 ) -> tuple[Upload, ...]:
     """What to call, in order.
 

@@ -115,8 +115,8 @@ void bc_hal_pause(void)
 }
 
 /*
- * Until there is something to do (10.3). Most interrupts bring nothing, and a round through the core costs some 600 cycles, so NEWS
- * tells which do. Interrupts are off from each look to the sleep instruction, so none is missed.
+ * Until there is something to do (10.3). Most interrupts bring nothing, and a round through the core
+ * costs some 600 cycles, so NEWS tells which do. Interrupts are off from each look to the sleep instruction, so none is missed.
  */
 static void rest(void)
 {

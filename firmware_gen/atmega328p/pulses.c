@@ -44,11 +44,16 @@ static bool is_close(uint16_t a, uint16_t b)
 }
 
 /* A window is longer than half of timer 1's range: its times are ordered by their distance from its start. */
+static bool is_after(uint16_t a, uint16_t b)
+{
+    return (uint16_t)(a - window_start) > (uint16_t)(b - window_start);
+}
+
 static void insert(uint16_t when, uint8_t pin, bool rising)
 {
     struct edge *edge = edges + edge_count;
     uint8_t mask = pin_mask(pin);
-    while (edge > edges && (uint16_t)(edge[-1].when - window_start) > (uint16_t)(when - window_start)) {
+    while (edge > edges && is_after(edge[-1].when, when)) {
         *edge = edge[-1];
         edge--;
     }
@@ -59,15 +64,35 @@ static void insert(uint16_t when, uint8_t pin, bool rising)
     edge_count++;
 }
 
+/* Falls in order, so that they need no moving among the edges. */
+struct falls {
+    uint16_t when[BC_SERVOS];
+    uint8_t pin[BC_SERVOS];
+    uint8_t count;
+};
+
+static void add_fall(struct falls *falls, uint16_t when, uint8_t pin)
+{
+    uint8_t i = falls->count++;
+    while (i > 0 && is_after(falls->when[i - 1], when)) {
+        falls->when[i] = falls->when[i - 1];
+        falls->pin[i] = falls->pin[i - 1];
+        i--;
+    }
+    falls->when[i] = when;
+    falls->pin[i] = pin;
+}
+
 /*
  * The first moment at which neither the pulse's rise nor its fall is close to an edge that stands. Rises follow one another at
  * EDGE_GAP or more, so only falls need to be looked at, and no fall comes before the shortest pulse is over.
  */
-static uint16_t place(uint16_t from, uint16_t width, const uint16_t *falls, uint8_t count)
+static uint16_t place(uint16_t from, uint16_t width, const struct falls *falls)
 {
     bool early = (uint16_t)(from - window_start) < SHORTEST_PULSE - EDGE_GAP;
-    for (uint8_t i = 0; i < count; i++) {
-        if (is_close(falls[i], (uint16_t)(from + width)) || (!early && is_close(falls[i], from))) {
+    for (uint8_t i = 0; i < falls->count; i++) {
+        uint16_t fall = falls->when[i];
+        if (is_close(fall, (uint16_t)(from + width)) || (!early && is_close(fall, from))) {
             from += EDGE_GAP / 2;
             early = false;
             i = (uint8_t)-1; /* look at all again */
@@ -78,27 +103,22 @@ static uint16_t place(uint16_t from, uint16_t width, const uint16_t *falls, uint
 
 void pulses_prepare(uint8_t tick)
 {
-    uint16_t falls[BC_SERVOS];
-    uint8_t count = 0;
+    struct falls falls;
+    falls.count = 0;
+    edge_count = 0;
     window_start = (uint16_t)(clock_time_of(tick) + WINDOW_START);
     uint16_t from = window_start;
-    edge_count = 0;
     for (uint8_t i = 0; i < servo_count; i++) {
         if (bc_image.pulse[i] != 0) {
             uint16_t width = (uint16_t)(8 * bc_image.pulse[i]);
-            from = place(from, width, falls, count);
-            falls[count] = (uint16_t)(from + width);
+            from = place(from, width, &falls);
             insert(from, servo_pins[i], true);
+            add_fall(&falls, (uint16_t)(from + width), servo_pins[i]);
             from += EDGE_GAP;
-            count++;
         }
     }
-    for (uint8_t i = servo_count; count > 0;) {
-        i--;
-        if (bc_image.pulse[i] != 0) {
-            count--;
-            insert(falls[count], servo_pins[i], false);
-        }
+    for (uint8_t i = 0; i < falls.count; i++) {
+        insert(falls.when[i], falls.pin[i], false);
     }
     if (edge_count == 0) {
         return;

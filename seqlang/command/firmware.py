@@ -82,7 +82,7 @@ def command(
     if way == "isp" and programmer is None and now:
         raise WrongUse(f"say with `--programmer` which one it is (`{UPLOADER} -c ?` lists them)")
     try:
-        image = images.shipped(chip) if show is None else merged(show, board, out)
+        image = images.shipped(chip) if show is None else merged(show, board, out, way)
     except images.ImageError as error:
         raise WrongUse(str(error)) from error
     found = _port(port, way, now)
@@ -93,7 +93,7 @@ def command(
     return _install(steps) if now else 0
 
 
-def merged(show: str, name: str | None, out: Path | None) -> Path:
+def merged(show: str, name: str | None, out: Path | None, way: Way) -> Path:
     """Write the image with a show's table behind the firmware; its path."""
     from firmware_gen.compile import compile_show
     from seqlang.command._show import passed
@@ -101,7 +101,8 @@ def merged(show: str, name: str | None, out: Path | None) -> Path:
     board = _choose(compile_show(passed(show).show).boards, name)
     chip = board.chip.name
     memory = images.read_hex(images.shipped(chip).read_text("ascii"))
-    text = images.write_hex(images.merge(chip, memory, board.data))
+    whole = images.merge(chip, memory, board.data, boot_loader=way != "isp")
+    text = images.write_hex(whole)
     path = out or Path(f"{Path(show).stem}-{board.name}.hex")
     beside = path.with_name(f".{path.name}.new")
     beside.write_text(text, "ascii", newline="\n")

@@ -32,6 +32,9 @@ BYTE_CYCLES = 640
 FLASH_BYTES = 32768
 EEPROM_BYTES = 1024
 
+PIN_REGISTERS = 0x23
+"""PINB, DDRB, PORTB, PINC and so on, in data space."""
+
 PORT, PWM, RX_READ, RX_LOST, TX, EEPROM, RESET = range(1, 8)
 """Kinds of events, as in harness.h."""
 
@@ -132,6 +135,7 @@ class EmulatedBoard:
         whole = flash.ljust(FLASH_BYTES, b"\xff")
         self._board = self._c.board_new(whole, eeprom.ljust(EEPROM_BYTES, b"\xff"), clock_hz)
         self.clock_hz = clock_hz
+        self._ports = bytes(9)
 
     def close(self) -> None:
         if self._board:
@@ -219,6 +223,7 @@ class EmulatedBoard:
         self._c.board_log(self._board, sum(1 << kind for kind in kinds))
 
     def forget(self) -> None:
+        self._ports = self.memory(PIN_REGISTERS, 9)
         self._c.board_forget_events(self._board)
 
     def events(self, *kinds: int) -> Events:
@@ -226,6 +231,13 @@ class EmulatedBoard:
         rows = np.empty(count, EVENT)
         self._c.board_events(self._board, rows.ctypes.data, 0, count)
         return rows[np.isin(rows["kind"], kinds)] if kinds else rows
+
+    def events_since(self, index: int) -> Events:
+        """All events from the `index`-th of the log on."""
+        count = int(self._c.board_event_count(self._board)) - index
+        rows = np.empty(max(0, count), EVENT)
+        self._c.board_events(self._board, rows.ctypes.data, index, len(rows))
+        return rows
 
     def sent(self) -> bytes:
         """All bytes the chip has sent since the log was cleared."""
@@ -236,7 +248,9 @@ class EmulatedBoard:
         rows = self.events(PORT)
         rows = rows[rows["a"] == pin // 8]
         level = ((rows["b"] & (rows["b"] >> 8)) >> (pin % 8) & 1).astype(np.int8)
-        changed = np.diff(level, prepend=0) != 0
+        _, direction, port = self._ports[3 * (pin // 8) :][:3]
+        before = (direction & port) >> (pin % 8) & 1
+        changed = np.diff(level, prepend=before) != 0
         return rows["cycle"][changed].astype(np.int64), level[changed]
 
     def pulses(self, pin: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:

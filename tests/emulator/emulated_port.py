@@ -18,23 +18,26 @@ class EmulatedPort:
         self.name = "emulated"
         self.baud = baud
         self.cut_at: int | None = None
-        self._taken = 0
+        self._seen = 0
 
     def write(self, data: bytes) -> None:
         self.board.send(data)
 
     def read(self, timeout_s: float) -> bytes:
         """What the chip has sent, running it until there is something or the time is over."""
-        end = self.board.cycle + round(timeout_s * self.board.clock_hz)
+        # At least a cycle, or a caller that waits for a time would wait for ever.
+        end = self.board.cycle + max(1, round(timeout_s * self.board.clock_hz))
         while True:
-            sent = self.board.events(TX)["a"]
-            if len(sent) > self._taken:
-                data = bytes(sent[self._taken :].astype("u1"))
-                self._taken = len(sent)
+            if data := self._sent():
                 return data
             if self.board.cycle >= end:
                 return b""
             self._advance(min(end, self.board.cycle + STEP_CYCLES))
+
+    def _sent(self) -> bytes:
+        rows = self.board.events_since(self._seen)
+        self._seen += len(rows)
+        return bytes(rows["a"][rows["kind"] == TX].astype("u1"))
 
     def _advance(self, until: int) -> None:
         if self.cut_at is not None and until >= self.cut_at:
@@ -45,7 +48,7 @@ class EmulatedPort:
     def forget(self) -> None:
         """Clear the board's log; what was sent and not read is lost."""
         self.board.forget()
-        self._taken = 0
+        self._seen = 0
 
     def now(self) -> float:
         return self.board.cycle / self.board.clock_hz

@@ -1,4 +1,4 @@
-"""The figures that the firmware must reach, each measured on the emulated chip with the shipped image.
+"""The figures that the firmware must reach, measured on the emulated chip with the shipped image.
 
 `python -m tests.emulator.measure` prints them; `test_emulator_numbers.py` holds them.
 """
@@ -46,7 +46,7 @@ from tests.emulator.load_show import (
     load_table,
     one_move_table,
 )
-from tests.emulator.readings import TICK_CYCLES, find_frames, pulse_cycles, refreshes
+from tests.emulator.readings import TICK_CYCLES, find_frames, refreshes
 
 RAM_START, RAM_END = 0x100, 0x8FF
 PAINT = 0xA5
@@ -141,15 +141,15 @@ def saturate(flash: bytes, length: int = 100_000, *, heavier: bool = False) -> L
 
 
 def _pulse_error(board: EmulatedBoard, table: bytes) -> tuple[int, int]:
-    frames = find_frames(board, SERVO_PINS)
-    last = board.cycle // FRAME_CYCLES
+    """Each servo has one pulse a frame from its first on, so pulses and frames are matched by counting."""
     player = Player(table)
+    last = board.cycle // FRAME_CYCLES
     wanted = np.array([player.frame().pulses for _ in range(last)], np.int64) * TICK_CYCLES
     errors = []
     for number, pin in enumerate(SERVO_PINS):
-        found = pulse_cycles(board, pin, frames, last)
-        there = (found > 0) & (wanted[:, number] > 0)
-        errors.append((found - wanted[:, number])[there])
+        widths = board.pulses(pin)[1]
+        first = int(np.flatnonzero(wanted[:, number])[0])
+        errors.append(widths - wanted[first : first + len(widths), number])
     everything = np.concatenate(errors)
     return int(np.ptp(everything)), len(everything)
 
@@ -160,10 +160,9 @@ def _strip_faults(board: EmulatedBoard, table: bytes) -> tuple[int, int]:
     player = Player(table)
     count = (board.cycle - frames.first) // FRAME_CYCLES - 1
     wanted = [player.frame().strips[0] for _ in range(count)]
-    found = dict(
-        ((start - frames.first) // FRAME_CYCLES, data)
-        for start, data in refreshes(board, STRIP_PIN)
-    )
+    found = {
+        (start - frames.first) // FRAME_CYCLES: data for start, data in refreshes(board, STRIP_PIN)
+    }
     first = min(found)
     bad = sum(
         1 for frame in range(first, count) if found.get(frame, wanted[frame]) != wanted[frame]
@@ -203,7 +202,7 @@ def deepest_stack(board: EmulatedBoard) -> int:
 def trigger_latencies(flash: bytes, tries: int = 200) -> list[float]:
     """Milliseconds from a trigger's last byte to the start of the first pulse that differs.
 
-    Triggers come at evenly spread moments of the frame, one servo or another being the first to differ.
+    Triggers come at evenly spread moments of the frame.
     """
     table = one_move_table()
     latencies = []
@@ -214,8 +213,8 @@ def trigger_latencies(flash: bytes, tries: int = 200) -> list[float]:
         for number in range(tries):
             name = "go" if number % 2 == 0 else "back"
             phase = number * FRAME_CYCLES // tries
-            board.run_until((board.cycle // FRAME_CYCLES + 1) * FRAME_CYCLES + phase)
             board.forget()
+            board.run_until((board.cycle // FRAME_CYCLES + 3) * FRAME_CYCLES + phase)
             kind = Kind.TRIGGER | ONE_WAY
             data = encode(LinkFrame(ADDRESS, kind, number & 255, TRIGGER.pack(cue_tag(name))))
             board.send(data)

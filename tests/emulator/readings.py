@@ -14,6 +14,8 @@ TICK_CYCLES = 8
 PWM_PERIOD_CYCLES = 8 * 510
 """Phase correct PWM at prescaler 8 (data sheet 15.7.4)."""
 ROUND_CYCLES = 8 * PWM_PERIOD_CYCLES
+EARLIEST_CYCLES = 9 * CYCLES_MS
+"""Pulses are at most 8 ms early, for a request that just missed a frame (FIRMWARE.md)."""
 LATCH_CYCLES = 50 * CYCLES_US
 """A low longer than this ends a refresh: the shortest reset time of the data sheets in question."""
 
@@ -22,12 +24,13 @@ Ints = npt.NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Frames:
-    """Where frames lie: frame 0 has its pulses at `first`; any may be up to half of one early."""
+    """Where frames lie: frame 0 has its pulses at `first`; any may be 8 ms early or some late."""
 
     first: int
 
     def of(self, cycles: Ints) -> Ints:
-        return (np.asarray(cycles, np.int64) - self.first + FRAME_CYCLES // 2) // FRAME_CYCLES
+        since = np.asarray(cycles, np.int64) - self.first
+        return (since + EARLIEST_CYCLES) // FRAME_CYCLES
 
     def start(self, frame: int) -> int:
         return self.first + frame * FRAME_CYCLES

@@ -1,0 +1,115 @@
+"""The firmware reaches its figures on the emulated chip; `measure.py` prints them."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+
+import pytest
+
+from firmware_gen.image import MERGED_START, build, can_build
+from tests.emulator.load_show import in_slot, load_table, one_move_table
+from tests.emulator.measuring import Load, saturate, transfer_time, trigger_latencies
+
+CYCLES_US = 16
+
+# Windows in ns as the data sheets print them; source A: component data sheet table as reproduced at
+# https://circuitguy.ca/?p=87; source B: TI SCLA084 (Oct 2025) table 2-1.
+BIT_WINDOWS = {
+    "A": {"T0H": (250, 550), "T0L": (700, 1000), "T1H": (650, 950), "T1L": (300, 600)},
+    "B": {"T0H": (200, 500), "T0L": (650, 950), "T1H": (550, 850), "T1L": (450, 750)},
+}
+SHORTEST_RESET_US = 50
+"""Data sheet A; the others say 200 and 280."""
+
+
+@pytest.fixture(scope="module")
+def load(flash: bytes) -> Load:
+    return saturate(flash)
+
+
+@pytest.fixture(scope="module")
+def heavier(flash: bytes) -> Load:
+    return saturate(flash, 50_000, heavier=True)
+
+
+def test_a_pulse_is_exact_to_half_a_microsecond_under_load(load: Load, heavier: Load) -> None:
+    assert load.pulses > 1500
+    assert load.pulse_error_cycles <= 0.5 * CYCLES_US
+    assert heavier.pulse_error_cycles <= 0.5 * CYCLES_US
+
+
+def test_no_byte_of_a_hundred_thousand_is_lost(load: Load, heavier: Load) -> None:
+    assert load.bytes_sent == 100_000
+    assert load.bytes_lost == 0
+    assert heavier.bytes_lost == 0
+
+
+def test_the_board_answers_while_the_line_is_full(load: Load) -> None:
+    assert load.replies > 100
+
+
+def test_the_processor_has_forty_percent_of_its_time_left(load: Load) -> None:
+    assert load.idle_share >= 0.40
+
+
+def test_the_strip_is_refreshed_in_every_frame_with_the_players_bytes(
+    load: Load, heavier: Load
+) -> None:
+    assert (load.refreshes_missing, load.bad_refreshes) == (0, 0)
+    assert (heavier.refreshes_missing, heavier.bad_refreshes) == (0, 0)
+
+
+@pytest.mark.parametrize("sheet", sorted(BIT_WINDOWS))
+def test_the_strips_bits_lie_in_the_published_windows(load: Load, sheet: str) -> None:
+    short_high, long_high = (1000 * cycles / CYCLES_US for cycles in load.highs)
+    short_low, long_low = (1000 * cycles / CYCLES_US for cycles in load.lows)
+    windows = BIT_WINDOWS[sheet]
+    for name, found in (
+        ("T0H", short_high),
+        ("T1H", long_high),
+        ("T1L", short_low),
+        ("T0L", long_low),
+    ):
+        low, high = windows[name]
+        assert low <= found <= high, f"{name} {found} ns"
+
+
+def test_no_gap_between_pixels_comes_near_the_reset_time(load: Load, heavier: Load) -> None:
+    longest = max(load.longest_gap_cycles, heavier.longest_gap_cycles) / CYCLES_US
+    assert longest < SHORTEST_RESET_US / 2
+
+
+def test_the_stack_never_takes_more_than_400_bytes(load: Load, heavier: Load) -> None:
+    assert 0 < max(load.stack_bytes, heavier.stack_bytes) <= 400
+
+
+def test_a_trigger_shows_in_the_pulses_within_20_ms(flash: bytes) -> None:
+    latencies = trigger_latencies(flash, 80)
+    assert min(latencies) > 0
+    assert max(latencies) <= 20.0
+
+
+def test_a_transfer_takes_little_longer_than_its_bytes_must(flash: bytes) -> None:
+    changed = transfer_time(flash, in_slot(one_move_table()), load_table())
+    assert changed.cells > 300
+    assert changed.ratio <= 1.10
+
+
+def test_the_firmware_leaves_room_for_a_merged_table(flash: bytes) -> None:
+    assert len(flash) <= MERGED_START["atmega328p"]
+
+
+@pytest.mark.skipif(not can_build(), reason="NO AVR COMPILER: static RAM is not measured")
+def test_static_ram_leaves_the_stack_its_room(tmp_path_factory: pytest.TempPathFactory) -> None:
+    folder = tmp_path_factory.mktemp("firmware")
+    build("atmega328p", folder)
+    assert static_ram(folder / "atmega328p.elf") + 400 <= 2048
+
+
+def static_ram(elf: object) -> int:
+    size = shutil.which("avr-size")
+    assert size is not None
+    done = subprocess.run([size, str(elf)], capture_output=True, text=True, check=True)
+    _, data, bss = map(int, done.stdout.splitlines()[1].split()[:3])
+    return data + bss

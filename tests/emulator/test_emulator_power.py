@@ -1,0 +1,171 @@
+"""Power may fail at any instant of a transfer: the board then plays the old show or the new one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from firmware_gen.failures import LinkFailure
+from firmware_gen.link import Link
+from firmware_gen.protocol import Kind, Mode, ResetCause, State
+from firmware_gen.table import LampRecord, Table, encode
+from firmware_gen.transfer import transfer
+from tests.emulator.emulated import (
+    BROWN_OUT,
+    EEPROM,
+    EXTERNAL,
+    FRAME_CYCLES,
+    WATCHDOG,
+    EmulatedBoard,
+)
+from tests.emulator.emulated_port import EmulatedPort, PowerCutError
+from tests.emulator.load_show import ADDRESS, CHIP, SERVO_PINS, in_slot, one_move_table
+from tests.emulator.readings import driven
+
+WRITE_CYCLES = 54_400
+"""3.4 ms (data sheet table 8-1)."""
+
+
+def small(level: int) -> bytes:
+    """A table short enough to cut its transfer at every write."""
+    return encode(Table(CHIP, ADDRESS, outputs=(LampRecord(22, level),), show=level))
+
+
+def state_of(link: Link) -> State:
+    return State.unpack(link.ask(Kind.STATUS).rest)
+
+
+def writes_of(flash: bytes, eeprom: bytes, table: bytes) -> list[int]:
+    """Cycles at which the EEPROM writes of a clean transfer end."""
+    with EmulatedBoard(flash, eeprom) as board:
+        board.run(ms=200)
+        transfer(Link(EmulatedPort(board)), table)
+        return [int(cycle) for cycle in board.events(EEPROM)["cycle"]]
+
+
+def show_after_cut(flash: bytes, eeprom: bytes, table: bytes, cycle: int, torn: int | None) -> int:
+    with EmulatedBoard(flash, eeprom) as board:
+        board.run(ms=200)
+        port = EmulatedPort(board)
+        port.cut_at = cycle
+        with pytest.raises(PowerCutError):
+            transfer(Link(port), table)
+        board.cut_power(torn)
+        board.run(ms=300)
+        hello = Link(EmulatedPort(board)).greet()
+        assert hello.refusal == 0
+        return hello.show
+
+
+@pytest.mark.parametrize("torn", [None, 0x00, 0xFF, 0x5A])
+def test_a_cut_at_every_single_write_leaves_the_old_show_or_the_new_one(
+    flash: bytes, torn: int | None
+) -> None:
+    old, new = small(60), small(140)
+    eeprom = in_slot(old)
+    ends = writes_of(flash, eeprom, new)
+    assert len(ends) >= len(new) - 4
+    seen = set()
+    for end in ends:
+        # Half-way through the write for a torn cell, right behind it otherwise.
+        cycle = end + 100 if torn is None else end - WRITE_CYCLES // 2
+        seen.add(show_after_cut(flash, eeprom, new, cycle, torn))
+    assert seen <= {60, 140}
+    assert 60 in seen
+
+
+def test_with_both_slots_bad_the_board_is_silent_and_still_reachable(flash: bytes) -> None:
+    with EmulatedBoard(flash, bytes(range(256)) * 4) as board:
+        board.run(ms=500)
+        link = Link(EmulatedPort(board))
+        hello = link.greet()
+        assert (hello.mode, hello.current_slot) == (Mode.BLANK, 255)
+        assert hello.refusal != 0
+        assert driven(board) == 0, "a pin is driven"
+        transfer(link, small(80))
+        assert Link(EmulatedPort(board)).greet().show == 80
+
+
+def test_a_bad_slot_falls_back_to_the_other(flash: bytes) -> None:
+    cells = bytearray(in_slot(small(60), 0))
+    cells[504 : 504 + len(small(140))] = small(140)
+    cells[1004] = 0xC3
+    cells[504 + 10] ^= 1
+    with EmulatedBoard(flash, bytes(cells)) as board:
+        board.run(ms=300)
+        hello = Link(EmulatedPort(board)).greet()
+        assert (hello.show, hello.current_slot) == (60, 0)
+
+
+def test_unchanged_bytes_are_not_written_again(flash: bytes) -> None:
+    eeprom = in_slot(small(60))
+    with EmulatedBoard(flash, eeprom) as board:
+        board.run(ms=200)
+        transfer(Link(EmulatedPort(board)), small(140))
+        board.forget()
+        transfer(Link(EmulatedPort(board)), small(140))
+        cells = board.events(EEPROM)
+        assert len(cells) > 0
+        assert all(row["b"] & 0xFF != row["b"] >> 8 for row in cells)
+
+
+def test_pins_are_quiet_until_the_servos_come_one_after_another(flash: bytes) -> None:
+    with EmulatedBoard(flash, in_slot(one_move_table())) as board:
+        board.run(ms=500)
+        first = [int(board.pulses(pin)[0][0]) for pin in SERVO_PINS]
+        gaps = np.diff(first)
+        assert all(abs(gap - FRAME_CYCLES) < 2000 for gap in gaps), gaps
+        for pin in SERVO_PINS:
+            _, levels = board.edges(pin)
+            assert levels[0] == 1, "something moved before the first pulse"
+
+
+@pytest.mark.parametrize(
+    ("cause", "bit"),
+    [
+        (EXTERNAL, ResetCause.EXTERNAL),
+        (BROWN_OUT, ResetCause.BROWN_OUT),
+        (WATCHDOG, ResetCause.WATCHDOG),
+    ],
+)
+def test_the_state_tells_why_the_board_started_and_how_often(
+    flash: bytes, cause: int, bit: ResetCause
+) -> None:
+    with EmulatedBoard(flash, in_slot(small(60))) as board:
+        board.run(ms=200)
+        link = Link(EmulatedPort(board))
+        link.greet()
+        assert state_of(link).reset_cause == ResetCause.POWER_ON
+        for times in (1, 2):
+            board.reset(cause)
+            board.run(ms=200)
+            link = Link(EmulatedPort(board))
+            link.greet()
+            state = state_of(link)
+            assert state.reset_cause == bit
+            assert state.watchdog_resets == (times if cause == WATCHDOG else 0)
+            assert state.brown_out_resets == (times if cause == BROWN_OUT else 0)
+
+
+def test_a_program_that_hangs_is_started_again_by_the_watchdog(flash: bytes) -> None:
+    with EmulatedBoard(flash, in_slot(small(60))) as board:
+        board.run(ms=300)
+        board.poke(0x6F, 0)  # TIMSK1: no ticks any more, so no frame is played
+        board.run(ms=400)
+        link = Link(EmulatedPort(board))
+        link.greet()
+        state = state_of(link)
+        assert state.reset_cause == ResetCause.WATCHDOG
+        assert state.watchdog_resets == 1
+
+
+def test_a_reset_board_refuses_triggers_until_it_is_greeted(flash: bytes) -> None:
+    with EmulatedBoard(flash, in_slot(one_move_table())) as board:
+        board.run(ms=600)
+        link = Link(EmulatedPort(board))
+        link.greet()
+        board.reset(EXTERNAL)
+        board.run(ms=600)
+        with pytest.raises(LinkFailure) as failure:
+            link.ask(Kind.STOP)
+        assert failure.value.reason == "board-reset"
