@@ -115,26 +115,28 @@ void bc_hal_pause(void)
 }
 
 /*
- * Until there is something to do (10.3). Most interrupts bring nothing, and a round through the core
+ * Until there is something to do (10.3); whether the core has a part in it. Most interrupts bring nothing, and a round through the core
  * costs some 600 cycles, so NEWS tells which do. Interrupts are off from each look to the sleep instruction, so none is missed.
  */
-static void rest(void)
+static bool rest(void)
 {
     sleep_enable();
     for (;;) {
         cli();
-        if (NEWS == _BV(NEWS_FRAME) && serial_waiting() < SHORTEST_FRAME) {
-            NEWS = 0; /* the zero before a frame */
-        }
         if (NEWS != 0) {
-            break;
+            if (NEWS != _BV(NEWS_FRAME) || serial_waiting() >= SHORTEST_FRAME) {
+                break;
+            }
+            NEWS = 0; /* the zero before a frame */
         }
         sei();
         sleep_cpu();
     }
+    bool for_core = NEWS != _BV(NEWS_TICK) || serial_waiting() != 0;
     NEWS = 0;
     sei();
     sleep_disable();
+    return for_core;
 }
 
 static void begin(void)
@@ -160,8 +162,7 @@ int main(void)
     begin();
     for (;;) {
         bc_service();
-        if (!work()) {
-            rest();
+        while (!work() && !rest()) {
         }
     }
 }

@@ -6,7 +6,7 @@
 
 #include <avr/pgmspace.h>
 
-enum { MERGED_START = 0x7400 };
+enum { MERGED_START = 0x7500 };
 
 uint8_t bc_hal_merged_read(uint16_t offset)
 {

@@ -18,7 +18,7 @@ class EmulatedPort:
         self.name = "emulated"
         self.baud = baud
         self.cut_at: int | None = None
-        self._seen = 0
+        self._seen = len(board.events())
 
     def write(self, data: bytes) -> None:
         self.board.send(data)

@@ -141,7 +141,7 @@ def saturate(flash: bytes, length: int = 100_000, *, heavier: bool = False) -> L
 
 
 def _pulse_error(board: EmulatedBoard, table: bytes) -> tuple[int, int]:
-    """Each servo has one pulse a frame from its first on, so pulses and frames are matched by counting."""
+    """Each servo has one pulse a frame from its first on: pulses and frames match by counting."""
     player = Player(table)
     last = board.cycle // FRAME_CYCLES
     wanted = np.array([player.frame().pulses for _ in range(last)], np.int64) * TICK_CYCLES

@@ -74,7 +74,7 @@ def strip_bytes(board: EmulatedBoard, pin: int, frames: Frames) -> dict[int, byt
     """A strip's bytes by frame: they go out after the frame's pulses have started."""
     found: dict[int, bytes] = {}
     for start, data in refreshes(board, pin):
-        found[(start - frames.first) // FRAME_CYCLES] = data
+        found[int(frames.of(np.array(start)))] = data
     return found
 
 

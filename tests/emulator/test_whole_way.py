@@ -1,0 +1,181 @@
+"""From text to motion, and what the pins did compared with the rehearsal that plots are drawn from."""
+
+from __future__ import annotations
+
+import random
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from firmware_gen.compile import CompiledBoard, compile_show
+from firmware_gen.crc import cue_tag
+from firmware_gen.frames import LinkFrame, encode
+from firmware_gen.player import Frame, Player
+from firmware_gen.protocol import ONE_WAY, TRIGGER, Kind
+from firmware_gen.table import LampRecord, ServoRecord, StripRecord
+from seqlang.check import check
+from seqlang.load import load
+from sim.model import Press
+from sim.rehearse import rehearse
+from sim.sampling import sample
+from tests.emulator.emulated import BYTE_CYCLES, FRAME_CYCLES, EmulatedBoard, Running
+from tests.emulator.load_show import in_slot
+from tests.emulator.readings import (
+    TICK_CYCLES,
+    Light,
+    find_frames,
+    pulse_cycles,
+    strip_bytes,
+)
+
+ROOT = Path(__file__).resolve().parents[2]
+SHOW = ROOT / "shows" / "anglerfish" / "anglerfish.cues"
+PLAY_CYCLES = 6 * 16000
+"""A frame is played 6 ms before its pulses; a request that comes then may be heard or not."""
+LAMP_STEP = 1 / 2040
+NO_CUE = "no cue has this name"
+
+
+@pytest.fixture(scope="module")
+def board_of_show() -> CompiledBoard:
+    checked = check(load(str(SHOW)))
+    assert checked.show is not None
+    return compile_show(checked.show.show).boards[0]
+
+
+def servo_pins(board: CompiledBoard) -> tuple[int, ...]:
+    return tuple(one.pin for one in board.table.outputs if isinstance(one, ServoRecord))
+
+
+def play(
+    flash: bytes, compiled: CompiledBoard, triggers: list[tuple[int, str]], frames: int
+) -> tuple[EmulatedBoard, list[int]]:
+    """Run the chip; each trigger (ms from power-up, cue) goes out one-way. Cycles of their ends."""
+    board = EmulatedBoard(flash, in_slot(compiled.data))
+    ends = []
+    for seq, (at_ms, cue) in enumerate(triggers):
+        kind = Kind.TRIGGER | ONE_WAY
+        payload = TRIGGER.pack(cue_tag(cue))
+        data = encode(LinkFrame(compiled.table.address, kind, seq & 255, payload))
+        board.run_until(at_ms * 16000)
+        board.send(data)
+        ends.append(board.cycle + len(data) * BYTE_CYCLES)
+    board.run_until((frames + 4) * FRAME_CYCLES)
+    return board, ends
+
+
+def expected(
+    board: EmulatedBoard, compiled: CompiledBoard, requests: list[tuple[int, str]], count: int
+) -> list[Frame]:
+    """What the integer player shows, each request heard in the frame in which the chip heard it."""
+    frames = find_frames(board, servo_pins(compiled))
+    player = Player(compiled.data)
+    due: dict[int, list[str]] = {}
+    for end, cue in requests:
+        frame = (end - frames.first + PLAY_CYCLES) // FRAME_CYCLES + 1
+        due.setdefault(frame, []).append(cue)
+    shown = []
+    for frame in range(count):
+        for cue in due.get(frame, ()):
+            player.trigger(cue_tag(cue))
+            player.heard()
+        shown.append(player.frame())
+    return shown
+
+
+def test_the_pins_do_what_the_text_says_also_when_cues_interrupt_one_another(
+    flash: bytes, board_of_show: CompiledBoard
+) -> None:
+    compiled = board_of_show
+    draw = random.Random(11)
+    names = [cue.name for cue in compiled.cues]
+    moments, now = [], 2500
+    for cue in (*names, *(draw.choice(names) for _ in range(25))):
+        # Clear of the moment at which a frame is played, so that it is known which frame hears it.
+        moments.append((20 * (now // 20) + draw.choice((2, 5, 8, 11)), cue))
+        now += draw.randrange(80, 900)
+    count = now // 20 + 50
+    board, ends = play(flash, compiled, moments, count)
+    with board:
+        compare(board, compiled, ends, [cue for _, cue in moments], count)
+
+
+def compare(
+    board: EmulatedBoard, compiled: CompiledBoard, ends: list[int], cues: list[str], count: int
+) -> None:
+    pins = servo_pins(compiled)
+    frames = find_frames(board, pins)
+    shown = expected(board, compiled, list(zip(ends, cues, strict=True)), count)
+    for number, pin in enumerate(pins):
+        found = pulse_cycles(board, pin, frames, count) / TICK_CYCLES
+        wanted = np.array([frame.pulses[number] for frame in shown])
+        off = np.flatnonzero(found != wanted)
+        assert not len(off), (number, off[:5], found[off[:5]], wanted[off[:5]])
+    lamps = [one for one in compiled.table.outputs if isinstance(one, LampRecord)]
+    for number, lamp in enumerate(lamps):
+        found = Light(board, lamp.pin).by_frame(frames, count)
+        wanted = np.array([frame.duties[number] for frame in shown]) / 65535
+        assert np.abs(found - wanted).max() <= LAMP_STEP
+    strips = [one for one in compiled.table.outputs if isinstance(one, StripRecord)]
+    for number, strip in enumerate(strips):
+        data = strip_bytes(board, strip.pin, frames)
+        wrong = [k for k in range(5, count) if k in data and data[k] != shown[k].strips[number]]
+        assert not wrong, wrong[:5]
+
+
+@pytest.mark.parametrize("cue", ["first", "last"])
+def test_a_cue_on_the_chip_follows_the_rehearsal_within_one_tick(
+    flash: bytes, board_of_show: CompiledBoard, cue: str
+) -> None:
+    compiled = board_of_show
+    name = compiled.cues[0 if cue == "first" else -1].name
+    checked = check(load(str(SHOW)))
+    assert checked.show is not None
+    count = 500
+    # The remote is heard all the time, as in the rehearsal: triggers of no cue serve as its beacon.
+    beacons = [(at_ms, NO_CUE) for at_ms in range(205, 20 * count, 300)]
+    requests = sorted([*beacons, (3305 + 7, name)])
+    board, all_ends = play(flash, compiled, requests, count)
+    ends = [end for end, (_, each) in zip(all_ends, requests, strict=True) if each == name]
+    with board:
+        pins = servo_pins(compiled)
+        frames = find_frames(board, pins)
+        frame = (ends[0] - frames.first + PLAY_CYCLES) // FRAME_CYCLES + 1
+        trajectories = rehearse(
+            checked.show.show, (Press(at_ms=20 * frame - 10, cue=name),), 20 * count
+        )
+        samples = sample(trajectories, np.arange(count) * 20.0)
+        servos = [one for one in compiled.outputs if hasattr(one, "points")]
+        for pin, servo in zip(pins, servos, strict=True):
+            found = pulse_cycles(board, pin, frames, count) / TICK_CYCLES
+            angle = samples.servos[servo.name].angle_deg
+            points = sorted(servo.points, key=lambda point: point.angle_deg)
+            wanted = 2 * np.interp(
+                angle, [p.angle_deg for p in points], [p.pulse_us for p in points]
+            )
+            on = found > 0
+            assert np.abs(found - wanted)[on].max() <= 1.0
+
+
+def test_the_command_flashes_and_triggers_over_a_serial_port(flash: bytes) -> None:
+    with EmulatedBoard(flash) as board:
+        port = board.pty(pace=1.0)
+        with Running(board):
+            done = command("flash", str(SHOW), "--port", port)
+            assert done.returncode == 0, done.stdout + done.stderr
+            name = compile_show(check(load(str(SHOW))).show.show).boards[0].cues[0].name
+            done = command("trigger", name, "--port", port)
+            assert done.returncode == 0, done.stdout + done.stderr
+
+
+def command(*words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-c", "from seqlang.command import main; main()", *words],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        cwd=ROOT,
+    )
