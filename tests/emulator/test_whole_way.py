@@ -1,4 +1,4 @@
-"""From text to motion, and what the pins did compared with the rehearsal that plots are drawn from."""
+"""From text to motion: what the pins did is what the rehearsal behind the plots says."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ from seqlang.load import load
 from sim.model import Press
 from sim.rehearse import rehearse
 from sim.sampling import sample
-from tests.emulator.emulated import BYTE_CYCLES, FRAME_CYCLES, EmulatedBoard, Running
-from tests.emulator.load_show import in_slot
+from tests.emulator.emulated import BYTE_CYCLES, FRAME_CYCLES, PORT, EmulatedBoard, Running
+from tests.emulator.load_show import SERVO_PINS, in_slot, one_move_table
 from tests.emulator.readings import (
     TICK_CYCLES,
     Light,
@@ -179,3 +179,39 @@ def command(*words: str) -> subprocess.CompletedProcess[str]:
         timeout=120,
         cwd=ROOT,
     )
+
+
+@pytest.mark.long
+def test_twenty_minutes_of_random_triggers_leave_every_pulse_as_the_player_says(
+    flash: bytes,
+) -> None:
+    table = one_move_table()
+    draw = random.Random(20)
+    count = 20 * 60 * 50
+    player = Player(table)
+    with EmulatedBoard(flash, in_slot(table)) as board:
+        board.log(PORT)
+        requests, now = [], 1000
+        while now < 20 * count - 1000:
+            at_ms = 20 * (now // 20) + draw.choice((2, 5, 8, 11))
+            cue = draw.choice(("go", "back"))
+            payload = TRIGGER.pack(cue_tag(cue))
+            kind = Kind.TRIGGER | ONE_WAY
+            data = encode(LinkFrame(table[5], kind, len(requests) & 255, payload))
+            board.run_until(at_ms * 16000)
+            board.send(data)
+            requests.append((board.cycle + len(data) * BYTE_CYCLES, cue))
+            now += draw.randrange(30, 700)
+        board.run_until((count + 4) * FRAME_CYCLES)
+        frames = find_frames(board, SERVO_PINS)
+        due: dict[int, list[str]] = {}
+        for end, cue in requests:
+            due.setdefault((end - frames.first + PLAY_CYCLES) // FRAME_CYCLES + 1, []).append(cue)
+        wanted = np.zeros((count, len(SERVO_PINS)), np.int64)
+        for frame in range(count):
+            for cue in due.get(frame, ()):
+                player.trigger(cue_tag(cue))
+            wanted[frame] = player.frame().pulses
+        for number, pin in enumerate(SERVO_PINS):
+            found = pulse_cycles(board, pin, frames, count) / TICK_CYCLES
+            assert (found == wanted[:, number]).all()

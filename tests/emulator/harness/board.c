@@ -7,7 +7,7 @@
 #include <string.h>
 #include <time.h>
 
-enum { MCUSR_ADDRESS = 0x54, RAM_START = 0x100, PAINT = 0xA5, RUN_AT_ONCE = 2000 };
+enum { WATCHDOG_RESET = 8, MCUSR_ADDRESS = 0x54, RAM_START = 0x100, PAINT = 0xA5, RUN_AT_ONCE = 2000 };
 
 void log_event_at(board_t *board, uint64_t cycle, enum event_kind kind, uint16_t a, uint32_t b)
 {
@@ -85,6 +85,7 @@ static void start_chip(board_t *board, uint8_t mcusr)
     memset(avr->data + RAM_START, PAINT, (size_t)(avr->ramend + 1 - RAM_START));
     avr->data[MCUSR_ADDRESS] = mcusr;
     board->avr = avr;
+    board->run = avr->run;
     board->asleep = false;
     avr_irq_register_notify(avr_get_interrupt_irq(avr, AVR_INT_ANY) + AVR_INT_IRQ_RUNNING, on_interrupt,
                             board);
@@ -161,6 +162,10 @@ int board_run(board_t *board, uint64_t until)
     while (!board->stop) {
         board->asleep = avr->state == cpu_Sleeping;
         int state = avr_run(avr);
+        if (avr->run != board->run) { /* simavr's watchdog asks for its own reset, which knows nothing of this board */
+            board_reset(board, WATCHDOG_RESET, true);
+            return board_run(board, until);
+        }
         if (state == cpu_Crashed || state == cpu_Done || state == cpu_Stopped) {
             avr_cycle_timer_cancel(avr, on_stop, board);
             return state;

@@ -98,6 +98,7 @@ typedef struct board board_t;
 
 struct board {
     avr_t *avr;
+    void (*run)(avr_t *avr); /* simavr's own, unless its watchdog bites */
     log_t log;
     uart_t uart;
     store_t store;

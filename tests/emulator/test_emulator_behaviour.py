@@ -1,0 +1,166 @@
+"""Lamps, inputs and a spoilt link on the emulated chip."""
+
+from __future__ import annotations
+
+import random
+
+import numpy as np
+import pytest
+
+from firmware_gen.crc import cue_tag
+from firmware_gen.fixed import duty_of
+from firmware_gen.frames import LinkFrame, encode
+from firmware_gen.link import Link
+from firmware_gen.ops import Act
+from firmware_gen.protocol import ONE_WAY, TRIGGER, Kind, State
+from firmware_gen.table import (
+    BindingRecord,
+    CueRecord,
+    InputRecord,
+    LampRecord,
+    Table,
+)
+from firmware_gen.table import (
+    encode as encode_table,
+)
+from tests.emulator.emulated import PWM, EmulatedBoard
+from tests.emulator.emulated_port import EmulatedPort
+from tests.emulator.load_show import (
+    ADDRESS,
+    CHIP,
+    LAWS,
+    SERVO_PINS,
+    UNIFORM,
+    in_slot,
+    one_move_table,
+    servo,
+)
+from tests.emulator.readings import ROUND_CYCLES, Light
+
+LAMP_PINS = (22, 21, 3, 19)
+
+
+def lightness(y: float) -> float:
+    """CIE L* of a relative luminance (CIE 15:2004, 8.2.1)."""
+    return 903.2963 * y if y <= (6 / 29) ** 3 else 116 * y ** (1 / 3) - 16
+
+
+def lamp_light(flash: bytes, level: int) -> tuple[float, set[int]]:
+    """Light of four lamps at a safe level (all alike), and the compare values in use."""
+    outputs = tuple(LampRecord(pin, level) for pin in LAMP_PINS)
+    with EmulatedBoard(flash, in_slot(encode_table(Table(CHIP, ADDRESS, outputs)))) as board:
+        board.run(ms=150)
+        means = {
+            round(Light(board, pin).mean(board.cycle - 2 * ROUND_CYCLES), 9) for pin in LAMP_PINS
+        }
+        assert len(means) == 1
+        rows = board.events(PWM)
+        return means.pop(), set((rows["b"] & 255).tolist())
+
+
+def test_successive_levels_are_at_most_one_l_star_apart_from_dark_on(flash: bytes) -> None:
+    levels = [lightness(lamp_light(flash, level)[0]) for level in (*range(24), *range(24, 201, 16))]
+    assert levels[0] == 0.0
+    assert np.diff(levels[:24]).max() <= 1.0
+    assert np.diff(levels[:24]).min() >= 0.0
+    assert levels[2] > 0.0
+    for level, found in zip(range(24, 201, 16), levels[24:], strict=True):
+        assert found == pytest.approx(lightness(duty_of(256 * level) / 65535), abs=0.25)
+
+
+def test_full_is_truly_on(flash: bytes) -> None:
+    assert lamp_light(flash, 200)[0] == 1.0
+
+
+def button_table(active_low: bool) -> bytes:
+    cues = (CueRecord(cue_tag("go"), 1, 0, 1, 0),)
+    return encode_table(
+        Table(
+            CHIP,
+            ADDRESS,
+            outputs=(servo(SERVO_PINS[0]),),
+            laws=LAWS,
+            inputs=(InputRecord(9, 1, active_low),),
+            bindings=(BindingRecord(1, 0, False),),
+            cues=cues,
+            threads=((Act(0, 8000, 60, wait=True, law=UNIFORM),),),
+            enable_interval=1,
+        )
+    )
+
+
+@pytest.mark.parametrize("active_low", [True, False])
+def test_a_bouncing_button_starts_its_cue_once_and_a_spike_does_not(
+    flash: bytes, active_low: bool
+) -> None:
+    pressed, free = (0, 1) if active_low else (1, 0)
+    with EmulatedBoard(flash, in_slot(button_table(active_low))) as board:
+        board.press(9, free)
+        board.run(ms=400)
+        at = board.cycle
+        board.press(9, pressed, at + 16000)
+        board.press(9, free, at + 18 * 16000)  # 17 ms: too short to count
+        board.run(ms=200)
+        assert len(set(board.pulses(SERVO_PINS[0])[1].tolist())) == 1
+        at = board.cycle
+        for n in range(7):  # five milliseconds of bouncing
+            board.press(9, (pressed, free)[n % 2], at + 16000 + n * 13000)
+        board.run(ms=300)
+        widths = board.pulses(SERVO_PINS[0])[1]
+        assert len(set(widths.tolist())) > 2
+        link = Link(EmulatedPort(board))
+        link.greet()
+        assert State.unpack(link.ask(Kind.STATUS).rest).refused == 0
+
+
+def spoilt(draw: random.Random, frame: bytes) -> bytes:
+    """A frame with bits flipped, cut short, or noise in its place; never a valid one by intent."""
+    what = draw.randrange(3)
+    data = bytearray(frame)
+    if what == 0:
+        for _ in range(draw.randrange(1, 4)):
+            data[draw.randrange(1, len(data) - 1)] ^= 1 << draw.randrange(8)
+    elif what == 1:
+        del data[draw.randrange(1, len(data) - 1) :]
+    else:
+        data = bytearray(draw.randbytes(draw.randrange(1, 100)))
+    if bytes(data) == frame:  # the same bit twice
+        return spoilt(draw, frame)
+    return bytes(data) + b"\0"
+
+
+def bad_frames(flash: bytes, count: int) -> None:
+    draw = random.Random(5)
+    with EmulatedBoard(flash, in_slot(one_move_table())) as board:
+        board.log()
+        board.run(ms=600)
+        for start in range(0, count, 2000):
+            batch = bytearray()
+            for _ in range(min(2000, count - start)):
+                payload = TRIGGER.pack(cue_tag("go"))
+                kind = Kind.TRIGGER | ONE_WAY
+                frame = encode(LinkFrame(ADDRESS, kind, draw.randrange(256), payload))
+                batch += spoilt(draw, frame)
+            board.send(bytes(batch))
+            while board.sending:
+                board.run(ms=50)
+        board.run(ms=50)
+        board.log(1, 5)
+        board.forget()
+        board.run(ms=100)
+        assert set(board.pulses(SERVO_PINS[0])[1].tolist()) == {8 * 3050}, "a spoilt trigger moved"
+        link = Link(EmulatedPort(board))
+        link.greet()
+        state = State.unpack(link.ask(Kind.STATUS).rest)
+        assert state.bad_frames > 0.9 * min(count, 65535)
+        assert state.watchdog_resets == 0
+        assert link.ask(Kind.TRIGGER, TRIGGER.pack(cue_tag("go"))).done
+
+
+def test_spoilt_frames_are_never_obeyed_and_good_ones_still_are(flash: bytes) -> None:
+    bad_frames(flash, 10_000)
+
+
+@pytest.mark.long
+def test_a_hundred_thousand_spoilt_frames_are_never_obeyed(flash: bytes) -> None:
+    bad_frames(flash, 100_000)
