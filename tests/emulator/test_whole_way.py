@@ -193,7 +193,7 @@ def test_twenty_minutes_of_random_triggers_leave_every_pulse_as_the_player_says(
         board.log(PORT)
         requests, now = [], 1000
         while now < 20 * count - 1000:
-            # Clear of the moment at which a frame is played, so that it is known which one hears it.
+            # Clear of the moment at which a frame is played: it is known which one hears it.
             at_ms = 20 * (now // 20) + draw.choice((5, 8, 11, 14))
             cue = draw.choice(("go", "back"))
             payload = TRIGGER.pack(cue_tag(cue))
