@@ -134,9 +134,7 @@ def _threads_of(table: Table, start: int) -> set[int]:
         index = open_ones.pop()
         if index not in found:
             found.add(index)
-            open_ones += [
-                op.thread for op in table.threads[index] if isinstance(op, ForkTo | GoOn)
-            ]
+            open_ones += [op.thread for op in table.threads[index] if isinstance(op, ForkTo | GoOn)]
     return found
 
 

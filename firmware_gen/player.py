@@ -76,9 +76,7 @@ class _Servo:
     def move(self, target: int, nominal: int, law: FixedLaw, time: int, run: int) -> None:
         """Start a move at a time; target in 0.01 deg."""
         p, v = self.state(time)
-        self.motion = start_motion(
-            self.record, p, v, time, target << ANGLE_BITS, nominal, law
-        )
+        self.motion = start_motion(self.record, p, v, time, target << ANGLE_BITS, nominal, law)
         self.run = run
 
     def state(self, time: int) -> tuple[int, int]:

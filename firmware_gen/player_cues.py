@@ -150,16 +150,12 @@ class Cues:
             number
             for number, run in enumerate(self.runs)
             if run
-            and (
-                run.cue == self._table.idle or (run.owned and not run.owned & ~record.outputs)
-            )
+            and (run.cue == self._table.idle or (run.owned and not run.owned & ~record.outputs))
         ]
 
     def _has_room(self, record: CueRecord) -> bool:
         leaving = self._leaving(record)
-        staying = [
-            run for number, run in enumerate(self.runs) if run and number not in leaving
-        ]
+        staying = [run for number, run in enumerate(self.runs) if run and number not in leaving]
         threads = sum(run.reserved for run in staying) + record.threads
         return len(staying) < LIMITS.runs and threads <= LIMITS.threads
 

@@ -43,9 +43,7 @@ class Fade:
         if elapsed <= 0:
             return self.origin
         s = self.law.position(progress(elapsed, self.duration))
-        return tuple(
-            a + (((b - a) * s) >> 16) for a, b in zip(self.origin, self.goal, strict=True)
-        )
+        return tuple(a + (((b - a) * s) >> 16) for a, b in zip(self.origin, self.goal, strict=True))
 
 
 class Modulation:

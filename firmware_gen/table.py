@@ -221,9 +221,7 @@ def encode_with_places(table: Table) -> Encoded:
     starts = [row[0] for row in places]
     length = base + len(code) + CRC_SIZE
     before["header"] = _header_bytes(table, length)
-    before["cues"] = _joined(
-        "cues", table.cues, lambda cue, path: _cue_bytes(cue, path, starts)
-    )
+    before["cues"] = _joined("cues", table.cues, lambda cue, path: _cue_bytes(cue, path, starts))
     parts = before | {"code": code}
     body = b"".join(parts.values())
     data = body + struct.pack("<H", crc16(body))
@@ -500,9 +498,7 @@ class _Decoder:
     def _servo(self, pin: int, values: dict[str, int], path: str) -> ServoRecord:
         points = tuple(
             (one["angle"], one["pulse"])
-            for one in (
-                self._record(POINT, f"{path}.points[{n}]") for n in range(values["points"])
-            )
+            for one in (self._record(POINT, f"{path}.points[{n}]") for n in range(values["points"]))
         )
         angles = [angle for angle, _ in points]
         pulses = [pulse for _, pulse in points]

@@ -367,4 +367,3 @@ def _repeats_inside(root: Step) -> tuple[set[int], set[int]]:
         if unknown or any(id(child) in open_ended for child in below):
             open_ended.add(id(step))
     return looped, open_ended
-
