@@ -25,6 +25,8 @@ the six-pin header, without a boot loader."""
 BOOT_BAUD: Final = 115_200
 OLD_BOOT_BAUD: Final = 57_600
 _SERIAL_ID: Final = {"serial": "stk500v1", "urclock": "urclock"}
+"""The uploader's name of the protocol. With the first, the board must reset as the port opens
+(common boards do), or by its reset button at that moment."""
 
 LOW_FUSE: Final = 0xFF
 """External crystal of 8 MHz or more, slowest start, clock not divided by 8."""

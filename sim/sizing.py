@@ -43,6 +43,9 @@ sheet, DC characteristics; from memory). A lamp that takes more needs a transist
 PIXEL_HIGHEST_V: Final = 5.3
 """Highest supply (V) of a common 5 V addressable pixel (data sheets of that class, from memory)."""
 
+SLOWEST_DEG_S: Final = 0.01
+"""Slower than this a part stands still for any purpose of a shop's rating."""
+
 REGULATOR_USED: Final = 0.8
 """A regulator is loaded to at most 80 % of its rating for long (common practice, no source)."""
 
@@ -228,7 +231,7 @@ def size_servo(
         servo=one.name,
         voltage_v=rated.voltage_v,
         torque_kgf_cm=_up(stall / KGF_CM_NM, 0.1),
-        seconds_per_60deg=_down(60.0 / speed, 0.01) if speed > 0.0 else None,
+        seconds_per_60deg=_down(60.0 / speed, 0.01) if speed > SLOWEST_DEG_S else None,
         stall_nm=stall,
         speed_deg_s=speed,
         hold_kgf_cm=hold.torque_nm / KGF_CM_NM,

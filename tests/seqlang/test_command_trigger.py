@@ -175,7 +175,13 @@ def test_status_for_a_program_is_json(played: Played, capsys: pytest.CaptureFixt
 
 # -- a virtual board in the foreground ---------------------------------------------------------
 
-_BOARD = "from seqlang.command import main; main(['board', *__import__('sys').argv[1:]])"
+_BOARD = """
+import signal, sys
+# a job in the background of a script inherits an interrupt that is ignored
+signal.signal(signal.SIGINT, signal.default_int_handler)
+from seqlang.command import main
+main(["board", *sys.argv[1:]])
+"""
 
 
 @pytest.mark.skipif(os.name != "posix", reason="Ctrl-C comes in other ways elsewhere")

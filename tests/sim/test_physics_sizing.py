@@ -235,3 +235,11 @@ def test_a_show_that_cannot_be_read_is_not_sized(tmp_path: Path) -> None:
     told = CliRunner().invoke(command, [str(path)])
     assert told.exit_code == SHOW_HAS_ERRORS
     assert "Traceback" not in told.output
+
+
+def test_a_part_that_hardly_moves_is_sized_without_a_speed() -> None:
+    show = show_of(STRONG)
+    creeping = Cue("creep", "", InTurn((Move("jaw", 1e-308, 700), Move("jaw", 0.0, 700))))
+    still = replace(show, score=Score("s", (creeping,)))
+    (servo,) = size(still).servos
+    assert servo.seconds_per_60deg is None or servo.seconds_per_60deg > 0.0
