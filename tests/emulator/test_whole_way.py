@@ -13,15 +13,18 @@ import pytest
 from firmware_gen.compile import CompiledBoard, compile_show
 from firmware_gen.crc import cue_tag
 from firmware_gen.frames import LinkFrame, encode
+from firmware_gen.link import Link
 from firmware_gen.player import Frame, Player
 from firmware_gen.protocol import ONE_WAY, TRIGGER, Kind
 from firmware_gen.table import LampRecord, ServoRecord, StripRecord
+from firmware_gen.transfer import transfer
 from seqlang.check import check
 from seqlang.load import load
 from sim.model import Press
 from sim.rehearse import rehearse
 from sim.sampling import sample
 from tests.emulator.emulated import BYTE_CYCLES, FRAME_CYCLES, PORT, EmulatedBoard, Running
+from tests.emulator.emulated_port import EmulatedPort
 from tests.emulator.load_show import SERVO_PINS, in_slot, one_move_table
 from tests.emulator.readings import (
     TICK_CYCLES,
@@ -124,6 +127,44 @@ def compare(
         data = strip_bytes(board, strip.pin, frames)
         wrong = [k for k in range(5, count) if k in data and data[k] != shown[k].strips[number]]
         assert not wrong, wrong[:5]
+
+
+class WatchedPort(EmulatedPort):
+    """Notes the cycle at which the last byte written so far is over."""
+
+    written_cycle = 0
+
+    def write(self, data: bytes) -> None:
+        self.written_cycle = self.board.cycle + len(data) * BYTE_CYCLES
+        super().write(data)
+
+
+def test_a_blank_chip_takes_the_show_over_the_link_and_its_pins_do_what_the_text_says(
+    flash: bytes, board_of_show: CompiledBoard
+) -> None:
+    compiled = board_of_show
+    cues = ["lure", "swim", "startle", "chew", "glow", "ripple", "bow", "startle", "rest"]
+    with EmulatedBoard(flash) as board:
+        board.run(ms=200)
+        port = WatchedPort(board)
+        link = Link(port)
+        link.greet()
+        assert transfer(link, compiled.data).slot == 0
+        ends = []
+        for number, cue in enumerate(cues):
+            for _ in range(3 + number):
+                board.run(ms=200)
+                link.beacon()
+            first = find_frames(board, servo_pins(compiled)).first
+            phase = (board.cycle - first) % FRAME_CYCLES
+            # Clear of the moment at which a frame is played: it is known which one hears it.
+            board.run(cycles=FRAME_CYCLES - phase + 2 * 16000)
+            reply = link.trigger(cue_tag(cue))
+            assert reply.done
+            ends.append(port.written_cycle)
+        board.run(ms=1200)
+        count = (board.cycle - first) // FRAME_CYCLES - 2
+        compare(board, compiled, ends, cues, count)
 
 
 @pytest.mark.parametrize("cue", ["first", "last"])
