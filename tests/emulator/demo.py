@@ -1,8 +1,8 @@
 """The demo show on the emulated chip: `python -m tests.emulator.demo [--serve] [SHOW]`.
 
-The shipped firmware runs on an emulated ATmega328P behind a pseudo-terminal; the `bellcrank` command
-flashes the show, starts cues, stops and reads the board's state, as it would with a real board. `--serve`
-leaves the chip running for commands from another window.
+The shipped firmware runs on an emulated ATmega328P behind a pseudo-terminal; the `bellcrank`
+command flashes the show, starts cues, stops and reads the board's state, as it would with a real
+board. `--serve` leaves the chip running for commands from another window.
 """
 
 from __future__ import annotations
