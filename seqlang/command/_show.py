@@ -9,7 +9,7 @@ import click
 from seqlang.check import Checked, CheckedShow, check
 from seqlang.command import ShowFailed
 from seqlang.load import load
-from seqlang.render import summary, text, wants_colour
+from seqlang.render import columns_of, summary, text, wants_colour
 
 if TYPE_CHECKING:
     from seqlang.load import Loaded
@@ -34,7 +34,10 @@ def passed(path: str, *, quiet: bool = False) -> CheckedShow:
     shown = [f for f in checked.findings if checked.show is None or f.severity == "warning"]
     if shown:
         colour = wants_colour(sys.stderr)
-        click.echo(text(shown, loaded.sources, colour=colour), err=True, color=colour)
+        columns = columns_of(sys.stderr)
+        click.echo(
+            text(shown, loaded.sources, colour=colour, columns=columns), err=True, color=colour
+        )
     if checked.show is None:
         raise ShowFailed(f"{path}: {summary(checked.findings)}")
     return checked.show

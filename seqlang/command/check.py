@@ -10,7 +10,7 @@ import click
 from seqlang.command import SHOW_HAS_ERRORS
 from seqlang.command._show import read_and_check
 from seqlang.command._summary import summary_text
-from seqlang.render import as_json, summary, text, wants_colour
+from seqlang.render import as_json, columns_of, summary, text, wants_colour
 
 
 @click.command(name="check")
@@ -35,9 +35,13 @@ def command(file: str, form: str) -> int:
         return status
     colour = wants_colour(sys.stdout)
     if checked.findings:
-        click.echo(text(checked.findings, loaded.sources, colour=colour), color=colour)
+        shown = text(
+            checked.findings, loaded.sources, colour=colour, columns=columns_of(sys.stdout)
+        )
+        click.echo(shown, color=colour)
     worked_text = "" if checked.summary is None else summary_text(checked.summary)
     if worked_text:
         click.echo(worked_text + "\n")
-    click.echo(f"{file}: {summary(checked.findings)}")
+    tail = f"{file}: {summary(checked.findings)}"
+    click.secho(tail, fg="red" if checked.failed else "green", bold=True, color=colour)
     return status

@@ -11,7 +11,7 @@ import click
 
 from seqlang.command import ShowFailed
 from seqlang.load import load
-from seqlang.render import summary, text, wants_colour
+from seqlang.render import columns_of, summary, text, wants_colour
 
 if TYPE_CHECKING:
     from sim.sizing import FeedSize, LampSize, ServoSize, Sizes, StripSize, SupplySize
@@ -35,7 +35,8 @@ def command(file: str, form: str) -> None:
     loaded = load(file)
     if loaded.show is None or any(f.severity == "error" for f in loaded.findings):
         colour = wants_colour(sys.stderr)
-        click.echo(text(loaded.findings, loaded.sources, colour=colour), err=True, color=colour)
+        shown = text(loaded.findings, loaded.sources, colour=colour, columns=columns_of(sys.stderr))
+        click.echo(shown, err=True, color=colour)
         raise ShowFailed(f"{file}: {summary(loaded.findings)}")
     from sim.sizing import size
     from sim.threads import ThreadError

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import io
 import json
+import re
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rig_text import cue, loaded
 
+from seqlang.cautions import DEFER
 from seqlang.diagnostics import Finding, Fix, Span
-from seqlang.render import as_json, summary, text, wants_colour, width
+from seqlang.render import as_json, columns_of, summary, text, wants_colour, width
 from seqlang.source import Source
 
 
@@ -105,8 +107,6 @@ def test_colour_is_used_only_where_it_is_asked_for() -> None:
     coloured = text(found.findings, found.sources, colour=True)
     assert "\x1b[" not in plain
     assert "\x1b[31;1m" in coloured
-    import re
-
     assert re.sub(r"\x1b\[[0-9;]*m", "", coloured) == plain
 
 
@@ -170,3 +170,90 @@ def test_findings_come_in_the_order_of_the_text() -> None:
     found = loaded("cue a\n    hold x\n    hold 3\n    hold 4 V\n")
     starts = [finding.span.start for finding in found.findings]
     assert starts == sorted(starts)
+
+
+# -- order, width and the cautions --------------------------------------------------------------
+
+
+def finding_at(severity: str, name: str, start: int, *notes: str) -> Finding:
+    return Finding(severity, name, f"what {name} says", Span("", start, start), notes=notes)  # type: ignore[arg-type]
+
+
+def test_errors_come_before_warnings_and_advice_and_the_cautions_last() -> None:
+    given_order = [
+        finding_at("advice", "caution-one", 0, "mind it"),
+        finding_at("advice", "hint", 1),
+        finding_at("warning", "doubt", 2),
+        finding_at("error", "wrong-late", 4),
+        finding_at("error", "wrong-later", 5),
+    ]
+    out = text(given_order, {})
+    names = ["wrong-late)", "wrong-later)", "(doubt", "(hint", "cautions:", "(caution-one"]
+    places = [out.index(name) for name in names]
+    assert places == sorted(places)
+    record = json.loads(as_json(given_order, {}))
+    assert [one["name"] for one in record["findings"]] == [one.name for one in given_order]
+
+
+def test_the_cautions_defer_once_below_all_of_them() -> None:
+    out = text(
+        [
+            finding_at("advice", "caution-one", 0, "mind one", DEFER),
+            finding_at("advice", "caution-two", 0, "mind two"),
+        ],
+        {},
+    )
+    joined = " ".join(out.split())
+    assert joined.count(DEFER) == 1
+    assert joined.endswith(DEFER)
+    assert out.count("cautions:") == 1
+
+
+def test_the_summary_counts_cautions_apart_from_advice() -> None:
+    found = [finding_at("advice", "caution-one", 0), finding_at("advice", "hint", 0)]
+    assert summary(found) == "1 advice, 1 caution"
+
+
+def test_a_long_note_goes_on_under_its_own_text() -> None:
+    lines = shown("abc\n", 0, 3, notes=("word " * 40,), help="mend " * 40)
+    notes = lines[3:]
+    assert all(len(line) <= 100 for line in notes)
+    starts = [len(line) - len(line.lstrip()) for line in notes]
+    assert [line[:8] for line in notes if not line.startswith(" " * 8)] == [" note   ", "  try   "]
+    assert set(starts) == {1, 2, 8}
+
+
+@pytest.mark.parametrize("columns", [40, 62, 100])
+def test_nothing_is_wider_than_the_terminal(columns: int) -> None:
+    source = "x" * 30 + "HERE" + "y" * 90 + "\n"
+    finding = Finding(
+        "error",
+        "some-name",
+        "word " * 30,
+        Span("a.cues", 30, 34),
+        "label " * 9,
+        notes=("word " * 30,),
+    )
+    caution = Finding("advice", "caution-x", "word " * 30, Span("a.cues", 0, 1), notes=("w " * 90,))
+    found, sources = [finding, caution], {"a.cues": Source("a.cues", source)}
+    plain = text(found, sources, columns=columns)
+    assert max(width(line) for line in plain.splitlines()) <= columns
+    coloured = text(found, sources, columns=columns, colour=True)
+    assert re.sub(r"\x1b\[[0-9;]*m", "", coloured) == plain
+
+
+def test_without_a_terminal_place_message_and_name_share_a_line() -> None:
+    finding = Finding("error", "some-name", "word " * 40, Span("a.cues", 0, 3))
+    out = text([finding], {"a.cues": Source("a.cues", "abc\n")})
+    assert out.splitlines()[0].startswith("a.cues:1:1: error: word")
+    assert out.splitlines()[0].endswith("(some-name)")
+
+
+def test_columns_are_asked_of_terminals_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    monkeypatch.setenv("COLUMNS", "77")
+    assert columns_of(Terminal()) == 77
+    assert columns_of(io.StringIO()) is None
