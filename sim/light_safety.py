@@ -7,7 +7,8 @@ part of a second of the one, plus those at the start of the other, plus one for 
 Only where that could make more than three flashes are the two rehearsed together, at instants
 spread over the first; what is reported was seen in such a rehearsal.
 
-Not covered: a hand that presses buttons several times a second can make any light flash.
+Not covered here: a hand that presses buttons several times a second can make any light flash; the
+checks of a show rehearse that for one button.
 """
 
 from __future__ import annotations

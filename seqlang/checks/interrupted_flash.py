@@ -1,7 +1,8 @@
 """interrupted-flash: two cues, each safe by itself, flash when one follows or joins the other.
 
 What: no output, nor all of them together, flashes more than three times within a second when a
-button's cue takes over from another one, or runs beside it.
+button's cue takes over from another one, or runs beside it. A cue that flashes only when its own
+button is pressed again while it runs, or several times a second, is named as advice.
 
 Why: buttons are pressed at any instant; three flashes at the end of one cue and one at the start of
 the next are four.
@@ -11,8 +12,8 @@ Example: `alarm` blinks three times in its last second, and so does `lure` in it
 Instead: let the second cue begin with a second of calm, or slow both down.
 
 Source of the limit: as for `general-flash`. Candidates are found by counting changes; each is
-then rehearsed, and only what flashes there is named. One button pressed again and again can make
-any light flash; no check can prevent that.
+then rehearsed, and only what flashes there is named. Not covered: several buttons pressed in turn
+several times a second.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from seqlang.checks.rehearsed_light import TOO_MANY, Times, most_changes, watch
+from seqlang.checks.rehearsed_light import TOO_MANY, Times, most_changes, watch, watch_pressed
 from seqlang.checks.scene import Scene
 from seqlang.checks.words import listed, seconds
 from seqlang.diagnostics import Finding
@@ -35,13 +36,18 @@ from sim.flash import (
     red_changes,
     together,
 )
-from sim.model import Cue, Show
+from sim.model import Cue, Effect, Fade, Show
+from sim.score import timeline
 
 MOST_PAIRS = 60
 """Of more candidates those with the most changes are rehearsed (own limit)."""
 
 OFFSETS_MS = (0, 240, 500, 740)
 """Two cues that run beside each other are started so far apart."""
+
+PRESSES_MS = (120, 180, 240)
+"""A quick finger's presses are so far apart: four to eight a second (common practice, no source).
+Fewer than four a second cannot make more than three flashes by themselves."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +68,7 @@ def check(scene: Scene) -> Iterator[Finding]:
         if cue.name in scene.reachable and names & scene.uses[cue.name] and scene.playable(cue)
     }
     seen = _restless(scene, able)
-    pairs = [(a, b) for a in seen for b in seen if a is not b and b.cue.name in bound]
+    pairs = [(a, b) for a in seen for b in seen if b.cue.name in bound]
     ranked = sorted(((_most(scene, *pair), n) for n, pair in enumerate(pairs)), reverse=True)
     named: set[str] = set()
     for most, n in ranked[:MOST_PAIRS]:
@@ -72,6 +78,46 @@ def check(scene: Scene) -> Iterator[Finding]:
         for finding in _confirmed(scene, lights, first, then):
             named.add(then.cue.name)
             yield finding
+    for name in able:
+        if name in bound and name not in named and _changes_at_once(scene.cues[name]):
+            yield from _pressed(scene, lights, scene.cues[name])
+
+
+def _changes_at_once(cue: Cue) -> bool:
+    """Whether a restart could change a light there and back before the next press."""
+    fades: list[str] = []
+    for start, step in timeline(cue.body):
+        if start > PRESSES_MS[-1]:
+            continue
+        if isinstance(step, Effect) and step.name != "steady":
+            return True
+        if isinstance(step, Fade):
+            fades.append(step.output)
+    return len(fades) > len(set(fades))
+
+
+def _pressed(scene: Scene, lights: Show, cue: Cue) -> Iterator[Finding]:
+    """The advice, if the cue flashes under a quick finger and not by itself."""
+    if any(flashing(*scene.watched(cue))):
+        return
+    for every_ms in PRESSES_MS:
+        for found in flashing(*watch_pressed(lights, cue, every_ms)):
+            yield Finding(
+                "advice",
+                "interrupted-flash",
+                f"{listed(list(found.outputs))} can flash {found.count} times within one second "
+                f"while the button of `{cue.name}` is pressed every {seconds(every_ms)}, and "
+                f"{FLASHES} times are safe",
+                scene.span(cue.mark, "name"),
+                label="safe when it is pressed once",
+                notes=("thresholds of WCAG 2.2, made for screens; some people react to less",),
+                help="let the cue last half a second or more and refuse to start again before it "
+                "ends: `if busy refuse`",
+                asked=found.count,
+                limit=FLASHES,
+                unit="flashes a second",
+            )
+            return
 
 
 def _restless(scene: Scene, able: dict[str, float]) -> list[_Seen]:
@@ -164,17 +210,24 @@ def _instants(scene: Scene, first: _Seen, then: _Seen) -> list[int]:
 
 def _finding(scene: Scene, first: Cue, then: Cue, after_ms: int, found: Flashing) -> Finding:
     outputs = listed(list(found.outputs))
+    again = first.name == then.name
+    taking = (
+        f"`{then.name}` is started again {seconds(after_ms)} after its start"
+        if again
+        else f"`{then.name}` starts {seconds(after_ms)} after `{first.name}`"
+    )
     return Finding(
-        "warning",
+        "advice" if again else "warning",
         "interrupted-flash",
         f"{outputs} {'flashes' if len(found.outputs) == 1 else 'flash'} {found.count} times within "
-        f"one second when `{then.name}` starts {seconds(after_ms)} after `{first.name}`, and "
-        f"{FLASHES} times are safe",
+        f"one second when {taking}, and {FLASHES} times are safe",
         scene.span(then.mark, "name"),
-        label="each of the two is safe by itself",
-        related=((scene.span(first.mark, "name"), "the cue that runs already"),),
+        label="safe when it runs once" if again else "each of the two is safe by itself",
+        related=() if again else ((scene.span(first.mark, "name"), "the cue that runs already"),),
         notes=("thresholds of WCAG 2.2, made for screens; some people react to less",),
-        help="let one of the two begin or end with a second of calm, or let the second wait: "
+        help="let it end with a second of calm, and refuse to start again before: `if busy refuse`"
+        if again
+        else "let one of the two begin or end with a second of calm, or let the second wait: "
         "`if busy wait`",
         asked=found.count,
         limit=FLASHES,

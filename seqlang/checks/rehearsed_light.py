@@ -49,6 +49,9 @@ shown itself by then (own limit)."""
 LONGEST_MS = 600_000
 """Nothing is watched for longer than ten minutes (own limit)."""
 
+PRESSED_MS = 3_000
+"""A button is pressed again and again for so long (own limit)."""
+
 CHUNK = 600
 """Frames sampled at a time: a strip takes 48 bytes a pixel and frame."""
 
@@ -120,7 +123,21 @@ def watch(
         presses = (*presses, Press(start + after_ms, cue=then.name))
         length = start + after_ms + min(watched_ms(then), LEAST_MS) + int(SECOND_MS)
     cast = {c.name: c for c in (idle, cue, then) if c is not None}
-    alone = replace(lights, score=Score("", tuple(cast.values()), idle=lights.score.idle))
+    return _seen(lights, tuple(cast.values()), presses, start, length)
+
+
+def watch_pressed(lights: Show, cue: Cue, every_ms: int) -> tuple[Times, dict[str, Source]]:
+    """The same while the cue's button is pressed every `every_ms` for `PRESSED_MS`."""
+    idle = next((c for c in lights.score.cues if c.name == lights.score.idle), None)
+    cast = {c.name: c for c in (idle, cue) if c is not None}
+    presses = tuple(Press(LEAD_MS + at, cue=cue.name) for at in range(0, PRESSED_MS, every_ms))
+    return _seen(lights, tuple(cast.values()), presses, LEAD_MS, LEAD_MS + PRESSED_MS)
+
+
+def _seen(
+    lights: Show, cast: tuple[Cue, ...], presses: tuple[Press, ...], start: int, length: int
+) -> tuple[Times, dict[str, Source]]:
+    alone = replace(lights, score=Score("", cast, idle=lights.score.idle))
     trajectories = rehearse(alone, presses, length)
     times = np.arange(0.0, length, FRAME_MS)
     parts = [
