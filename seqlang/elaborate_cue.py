@@ -186,7 +186,7 @@ class CueMaker:
                 name,
                 help="write `on` or `off`"
                 if kind == "switch"
-                else f"lights fade: `{name} fade to {text}`",
+                else f"lights fade: `{name} fade to {text if '%' in text else '50 %'} in 1 s`",
             )
             raise Fault
         return angle(self._desk, target.value)

@@ -83,7 +83,8 @@ def plug(desk: Desk, board: Token, pin: Token, boards: Mapping[str, Token]) -> i
             "unknown-pin",
             f"`{pin}` is no pin",
             pin,
-            help="pins are named as in the chip's data sheet: port and bit, such as `PB1`",
+            help="pins are named as in the chip's data sheet, by port and bit: `PB1`, `PD6`; "
+            "the numbers printed on boards are not theirs",
             fix=nearest(str(pin), pins),
         )
         raise Fault from None

@@ -43,6 +43,9 @@ BIGGEST = Fraction(10**12)
 _SHOWN = 3
 """Further places that one finding shows."""
 
+_SECONDS_BELOW = 10.0
+"""A time without a unit below this is taken for seconds in a proposal, else for milliseconds."""
+
 _LIKE_A_NUMBER = re.compile(r"nan|inf(inity)?", re.IGNORECASE)
 
 
@@ -280,7 +283,7 @@ class Desk:
                 amount,
                 related=related,
                 help=f"the units of {measure.title}: {listed}",
-                fix=f"{amount} {measure.unit}" if plain else None,
+                fix=f"{amount} {_likely_unit(str(amount), measure)}" if plain else None,
             )
             return
         self.error(
@@ -360,6 +363,13 @@ class Desk:
 def _operand(item: object) -> Token | Sum | Negative:
     assert isinstance(item, Token | Sum | Negative)
     return item
+
+
+def _likely_unit(number: str, measure: Measure) -> str:
+    """The unit meant by who wrote none: few or broken units of a time are seconds."""
+    if measure.unit == "ms" and (float(number) < _SECONDS_BELOW or "." in number):
+        return "s"
+    return measure.unit
 
 
 def _short(text: str) -> str:

@@ -14,15 +14,21 @@ def write_whole(path: Path, content: bytes) -> None:
     If anything fails the old file stands as it was. Raises OSError.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, beside = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    try:
+        handle, beside = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    except OSError as error:
+        error.filename = str(path)  # the file that was asked for, not the one beside it
+        raise
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
         os.chmod(beside, 0o666 & ~_umask())
         os.replace(beside, path)
-    except BaseException:
+    except BaseException as error:
         with contextlib.suppress(OSError):
             os.unlink(beside)
+        if isinstance(error, OSError):
+            error.filename = str(path)
         raise
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 from pathlib import Path
 from typing import Final
 
@@ -37,6 +38,13 @@ def read(path: Path) -> tuple[str, Finding | None]:
             f"the file holds more than {MOST_BYTES // 1_000_000} MB, which no show needs",
             here,
         )
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)) or _halved(data):
+        return "", _fault(
+            "not-text",
+            "this file is text in UTF-16, which some editors call Unicode",
+            here,
+            "save it as UTF-8 in your editor",
+        )
     if b"\0" in data:
         return "", _fault(
             "not-text",
@@ -55,6 +63,13 @@ def read(path: Path) -> tuple[str, Finding | None]:
             "save it as UTF-8 in your editor",
         )
     return text.replace("\r\n", "\n").replace("\r", "\n"), None
+
+
+def _halved(data: bytes) -> bool:
+    """Whether every second byte is zero, as in UTF-16 of plain letters without its mark."""
+    low, high = data[:200:2], data[1:200:2]
+    little, big = all(low) and not any(high), all(high) and not any(low)
+    return bool(high) and (little or big)
 
 
 def faults(source: Source) -> tuple[Finding, ...]:

@@ -181,6 +181,8 @@ class _Printer:
         old = source.text[fix.span.start : fix.span.end]
         if "\n" in fix.text.strip() or "\n" in old:
             return None
+        if not fix.text.strip():
+            return f"leave out `{old.strip()}`"
         return f"write `{fix.text.strip()}`" + (f" instead of `{old}`" if old.strip() else "")
 
     def _spot(self, span: Span, label: str, main: bool, margin: int, severity: str) -> list[str]:
@@ -189,7 +191,7 @@ class _Printer:
             return []
         source = self._sources[span.path]
         number, column = source.line_number(span.start), source.column_number(span.start)
-        room = min(WIDEST, self._columns - margin - 6) if self._heads else WIDEST
+        room = min(WIDEST, self._columns - margin - 9) if self._heads else WIDEST
         shown, before, under = _marked(
             source.line_text(number), column - 1, span.end - span.start, room
         )
@@ -212,10 +214,13 @@ class _Printer:
 def _marked(line: str, start: int, length: int, room: int) -> tuple[str, int, int]:
     """A source line as shown, the columns before the marker, and the marker's width."""
     length = min(length, len(line) - start)
-    if len(line) > room:
+    whole = len(line)
+    if whole > room:
         cut = max(0, min(start - room // 3, len(line) - room))
         line, start = line[cut : cut + room], start - cut
         length = min(length, len(line) - start)
+        if cut + room < whole:
+            line += "..."
         if cut:
             line, start = "..." + line, start + 3
     before = _expanded(line[:start])

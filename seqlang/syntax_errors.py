@@ -116,6 +116,21 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_cue("jaw to 30 deg in 2 s,"), _cue("jaw to 30 deg in 2 s, smooth")),
     ),
     Example(
+        "the move ends here; only a motion law behind a comma may follow",
+        "such as `jaw to 30 deg in 2 s, cycloidal`; otherwise begin a new line",
+        (_cue("jaw to 30 deg in 2 s smooth"), _cue("jaw to 30 deg in 2 s;")),
+    ),
+    Example(
+        "the move ends here; only a motion law behind a comma may follow",
+        "such as `jaw to 30 deg at 90 deg/s, cycloidal`; otherwise begin a new line",
+        (_cue("jaw to 30 deg at 90 deg/s smooth"), _cue("jaw to 30 deg at 90 deg/s;")),
+    ),
+    Example(
+        "the fade ends here",
+        "begin a new line for what comes next",
+        (_cue("belly fade to 50 % in 2 s smooth"), _cue("belly fade to 50 % in 2 s;")),
+    ),
+    Example(
         "`trapezoid` needs the share of the time it speeds up in",
         "such as `trapezoid 1/3`",
         (_cue("jaw to 30 deg in 2 s, trapezoid"),),
@@ -320,6 +335,10 @@ def explain(error: UnexpectedInput, source: Source, line: int) -> Finding:
     at = _At(error, source, line)
     return (
         _needless_indent(at)
+        or _foreign_comment(at)
+        or _decimal_comma(at)
+        or _foreign_verb(at)
+        or _stop_as_cue(at)
         or _foreign_character(at)
         or _open_quote(at)
         or _misspelt(at)
@@ -365,6 +384,11 @@ class _At:
 
 _WORD: Final = re.compile(r"[^\s,():#\"]+|.", re.DOTALL)
 _NUMBER_BEFORE: Final = re.compile(r"-?[0-9]+(?:\.[0-9]+)? *\Z")
+_COMMENTS: Final = ("//", "/*", "--")
+_COMMA: Final = re.compile(r"(?<![\w.,])[0-9]+,[0-9]+(?![\w.,])")
+_MOVES: Final = ("move", "turn", "set")
+_VERB: Final = re.compile(r"(wait|sleep|pause|delay|move|turn|set) +")
+_STOP: Final = re.compile(r"button +([0-9]+) *:? *(?:go +)?stop\b")
 _HEADS: Final = ("hold", "play", "pose", "together", "stagger", "repeat")
 
 
@@ -388,6 +412,63 @@ def _needless_indent(at: _At) -> Finding | None:
         "this line is indented, but the line above it has no block",
         (at.first, max(at.first + 1, at.line_end)),
         help="indent it like the line above, or add the header that it belongs to",
+    )
+
+
+def _foreign_comment(at: _At) -> Finding | None:
+    mark = next((m for m in _COMMENTS if at.source.text.startswith(m, at.start)), None)
+    if mark is None:
+        return None
+    return at.finding(
+        f"`{mark}` does not start a comment here",
+        (at.start, at.start + len(mark)),
+        help="comments start with `#`",
+        fix=at.fix(at.start, at.start + len(mark), "#"),
+    )
+
+
+def _decimal_comma(at: _At) -> Finding | None:
+    """`1,5 s`: the parser is content with the 1 and stumbles over what follows it."""
+    for found in _COMMA.finditer(at.source.text, at.first, at.line_end):
+        if found.start() <= at.start <= found.end():
+            point = found[0].replace(",", ".")
+            return at.finding(
+                f"the comma in `{found[0]}` does not fit here",
+                found.span(),
+                help=f"decimals are written with a point: `{point}`",
+                fix=at.fix(*found.span(), point),
+            )
+    return None
+
+
+def _foreign_verb(at: _At) -> Finding | None:
+    """`wait 1 s` and `move jaw to ...`, where the language holds, and moves without a verb."""
+    found = _VERB.match(at.source.text, at.first, at.line_end)
+    if found is None or not {"FADE", "TO"} <= at.due or found.end() != at.start:
+        return None
+    verb, start = found[1], at.first
+    pauses = at.source.text[at.start].isdigit()
+    if pauses == (verb in _MOVES):
+        return None
+    return at.finding(
+        f"`{verb}` starts no statement",
+        (start, start + len(verb)),
+        help=f"{'a pause' if pauses else 'a move'} is written "
+        f"`{'hold 1 s' if pauses else 'jaw to 30 deg in 1 s'}`",
+        fix=at.fix(start, start + len(verb), "hold") if pauses else at.fix(start, found.end(), ""),
+    )
+
+
+def _stop_as_cue(at: _At) -> Finding | None:
+    """`button 2: stop` for `stop button 2`."""
+    found = _STOP.match(at.source.text, at.first, at.line_end)
+    if found is None or at.word != "stop":
+        return None
+    instead = f"stop button {found[1]}"
+    return at.finding(
+        "a stop button is named the other way round",
+        help=f"write `{instead}`",
+        fix=at.fix(*found.span(), instead),
     )
 
 

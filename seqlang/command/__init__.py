@@ -11,7 +11,7 @@ import gc
 import sys
 from importlib import import_module
 from pathlib import Path
-from typing import Final, NoReturn
+from typing import Final, NoReturn, TextIO
 
 import click
 
@@ -91,12 +91,12 @@ def main(arguments: list[str] | None = None) -> NoReturn:
     except (click.Abort, KeyboardInterrupt):
         _fail("stopped", 130)
     except click.UsageError as error:
-        error.show()
-        sys.exit(WRONG_USAGE)
+        usage = "" if error.ctx is None else error.ctx.get_usage()
+        _fail(error.format_message().rstrip("."), WRONG_USAGE, usage)
     except click.ClickException as error:
         _fail(error.format_message(), error.exit_code)
     except BrokenPipeError:
-        _let_go_of_stdout()
+        _let_go_of(sys.stdout)
         sys.exit(0)
     except OSError as error:
         what = f"`{error.filename}`: " if error.filename else ""
@@ -106,9 +106,18 @@ def main(arguments: list[str] | None = None) -> NoReturn:
     sys.exit(status if isinstance(status, int) else 0)
 
 
-def _fail(message: str, status: int) -> NoReturn:
+def _fail(message: str, status: int, usage: str = "") -> NoReturn:
+    """Say what failed, as far as anybody still reads it, and exit."""
+    from seqlang.render import wants_colour
+
     if message:
-        click.echo(f"error: {message}", err=True)
+        colour = wants_colour(sys.stderr)
+        title = click.style("error:", fg="red", bold=True)
+        lines = [usage] * bool(usage) + [f"{title} {message}"]
+        try:
+            click.echo("\n".join(lines), err=True, color=colour)
+        except BrokenPipeError:
+            _let_go_of(sys.stderr)
     sys.exit(status)
 
 
@@ -128,11 +137,11 @@ def _own_mistake(error: Exception) -> NoReturn:
     )
 
 
-def _let_go_of_stdout() -> None:
+def _let_go_of(stream: TextIO) -> None:
     """Keep Python from complaining about a closed pipe while it exits."""
     import os
 
     try:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
     except (OSError, ValueError):
         return

@@ -99,13 +99,22 @@ def virtual_board(speed: float) -> Server:
 
 def end(failure: LinkFailure) -> NoReturn:
     """Say what failed and what helps, and end the command with the right status."""
-    from seqlang.render import wants_colour
+    import textwrap
+
+    from seqlang.render import NARROWEST, columns_of, wants_colour
 
     colour = wants_colour(sys.stderr)
     title, name = click.style("error:", fg="red", bold=True), click.style(failure.reason, fg="cyan")
     click.echo(f"{title} {failure.message}  ({name})", err=True, color=colour)
     if failure.help:
-        click.echo(f"  {click.style('try', fg='green')}   {failure.help}", err=True, color=colour)
+        columns = columns_of(sys.stderr)
+        lines = (
+            [failure.help]
+            if columns is None
+            else textwrap.wrap(failure.help, max(columns, NARROWEST) - 8)
+        )
+        help = "\n        ".join(lines)
+        click.echo(f"  {click.style('try', fg='green')}   {help}", err=True, color=colour)
     raise (WrongUse if failure.reason in _WRONG_USE else BoardFailed)("")
 
 

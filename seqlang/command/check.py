@@ -24,7 +24,11 @@ from seqlang.render import as_json, columns_of, summary, text, wants_colour
     help="For a person, or for a program.",
 )
 def command(file: str, form: str) -> int:
-    """Find what is wrong with a show, and say how hard it works servos and supply."""
+    """Find what is wrong with a show, and what would pass.
+
+    Errors come first, the usual cautions last; a table says how hard servos and supplies are
+    worked. Exit status 0: no errors; 1: the show has errors.
+    """
     loaded, checked = read_and_check(file)
     status = SHOW_HAS_ERRORS if checked.failed else 0
     if form == "json":

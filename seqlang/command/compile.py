@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 )
 @click.option("--listing", is_flag=True, help="Show every byte of the tables in words.")
 def command(file: str, folder: Path, listing: bool) -> None:
-    """Make the byte table of every board of a show, and say where the bytes go.
+    """Make the byte table of every board of a show.
 
     Writes one file for each board, named after show and board. The same show always gives the
     same bytes; the digest tells whether two shows are the same.

@@ -76,7 +76,7 @@ def command(
     out: Path | None,
     now: bool,
 ) -> int:
-    """Say how to install the firmware with the usual uploader, or install it."""
+    """Say how to put the firmware on a board, or install it."""
     if show is None and (board is not None or out is not None):
         raise WrongUse("`--board` and `--out` go with `--with`, which merges a show into the image")
     if way == "isp" and programmer is None and now:

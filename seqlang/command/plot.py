@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 def command(
     file: str, out: str | None, kind: str, cues: tuple[str, ...], presses: tuple[str, ...]
 ) -> None:
-    """Draw a show: where every part is told to be, speed, torque, current, light.
+    """Draw a show: motion, speed, torque, current and light.
 
     Without --cue and --press every cue is played once, as its buttons would start it. One picture
     shows the whole rehearsal, two more each servo: over time, and against its torque-speed line.

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     help="For a person, or for a program.",
 )
 def command(file: str, form: str) -> None:
-    """Say which servos, battery, fuse, wires and resistors a show needs.
+    """Say which servos, battery, fuse and wires a show needs.
 
     A show must be readable but need not pass its check: too weak a servo is what it is asked about.
     """
@@ -102,8 +102,19 @@ def _servo(one: ServoSize) -> tuple[str, ...]:
         f"{one.voltage_v:.1f} V",
         "its drive locks" if one.torque_kgf_cm is None else one.set_by,
         f"{one.has_kgf_cm:.1f} kgf.cm, {one.has_seconds_per_60deg:.2f} s/60deg",
-        "enough" if one.enough else "too weak",
+        _verdict(one),
     )
+
+
+def _verdict(one: ServoSize) -> str:
+    """Whether the present servo does; one rating may fall short where the other has more."""
+    if not one.enough:
+        return "too weak"
+    if one.seconds_per_60deg is not None and one.has_seconds_per_60deg > one.seconds_per_60deg:
+        return "enough: its torque makes up for its speed"
+    if one.torque_kgf_cm is not None and one.has_kgf_cm < one.torque_kgf_cm:
+        return "enough: its speed makes up for its torque"
+    return "enough"
 
 
 def _asked(one: ServoSize) -> tuple[str, ...]:

@@ -1,0 +1,166 @@
+"""Slips of a hurried maker: each message says what was found and what would pass."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from rig_text import cue, loaded
+
+from seqlang.command.size import _verdict
+from seqlang.diagnostics import Finding
+from seqlang.files import write_whole
+from seqlang.load import load
+from seqlang.render import text
+from sim.sizing import size
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def only(findings: tuple[Finding, ...]) -> Finding:
+    (one,) = (finding for finding in findings if finding.severity == "error")
+    return one
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be"])
+def test_a_file_in_utf_16_is_told_from_a_picture(tmp_path: Path, encoding: str) -> None:
+    path = tmp_path / "wide.cues"
+    path.write_bytes('show "A"\n'.encode(encoding))
+    found = only(load(path).findings)
+    assert found.name == "not-text"
+    assert "UTF-16" in found.message
+    assert "UTF-8" in (found.help or "")
+
+
+def test_zero_bytes_alone_are_no_utf_16(tmp_path: Path) -> None:
+    path = tmp_path / "picture.cues"
+    path.write_bytes(bytes(range(256)))
+    assert "UTF-16" not in only(load(path).findings).message
+
+
+@pytest.mark.parametrize("line", ["jaw to 30 deg in 1,5 s", "hold 1,5 s", "jaw to 12,5 deg in 1 s"])
+def test_a_decimal_comma_becomes_a_point(line: str) -> None:
+    found = only(cue(line).findings)
+    assert "comma" in found.message
+    assert found.fix is not None
+    mended = line.replace(",", ".")
+    assert found.fix.text in mended
+    assert not [f for f in cue(mended).findings if f.severity == "error"]
+
+
+@pytest.mark.parametrize(
+    ("written", "proposed"), [("0.9", "0.9 s"), ("3", "3 s"), ("300", "300 ms"), ("12.5", "12.5 s")]
+)
+def test_a_time_without_a_unit_gets_the_likely_one(written: str, proposed: str) -> None:
+    found = only(cue(f"jaw to 30 deg in {written}").findings)
+    assert found.name == "missing-unit"
+    assert found.fix is not None
+    assert found.fix.text == proposed
+
+
+@pytest.mark.parametrize("tail", [";", " smooth", " please"])
+@pytest.mark.parametrize("pace", ["in 900 ms", "at 90 deg/s"])
+def test_what_follows_a_whole_move_is_not_taken_for_its_target(tail: str, pace: str) -> None:
+    found = only(cue(f"jaw to 30 deg {pace}{tail}").findings)
+    assert "the move ends here" in found.message
+
+
+@pytest.mark.parametrize("verb", ["wait", "sleep", "pause", "delay"])
+def test_other_words_for_a_pause_lead_to_hold(verb: str) -> None:
+    found = only(cue(f"{verb} 1 s").findings)
+    assert "`hold 1 s`" in (found.help or "")
+    assert found.fix is not None
+    assert found.fix.text == "hold"
+
+
+def test_a_verb_before_a_move_is_left_out() -> None:
+    shown = cue("move jaw to 10 deg in 1 s")
+    assert only(shown.findings).fix is not None
+    assert "leave out `move`" in text(shown.findings, shown.sources)
+
+
+@pytest.mark.parametrize("mark", ["//", "--", "/*"])
+def test_comments_of_other_languages_are_recognised(mark: str) -> None:
+    found = only(cue(f"{mark} a remark", "hold 1 s").findings)
+    assert "comments start with `#`" in (found.help or "")
+
+
+def test_stop_behind_a_button_is_turned_round() -> None:
+    found = only(loaded("remote\n    button 2: stop\n").findings)
+    assert found.fix is not None
+    assert found.fix.text == "stop button 2"
+
+
+def test_a_move_of_a_lamp_leads_to_a_whole_fade() -> None:
+    found = only(cue("lure to 50 deg in 1 s").findings)
+    assert "`lure fade to 50 % in 1 s`" in (found.help or "")
+
+
+@pytest.mark.parametrize(
+    ("needs", "words"),
+    [
+        ((0.4, 0.09), "enough: its torque makes up for its speed"),
+        ((3.0, 0.2), "enough: its speed makes up for its torque"),
+        ((0.4, 0.2), "enough"),
+    ],
+)
+def test_a_servo_slower_than_the_cheapest_that_does_is_explained(
+    needs: tuple[float, float], words: str
+) -> None:
+    show = load(ROOT / "shows" / "first" / "first.cues").show
+    assert show is not None
+    one = replace(
+        size(show).servos[0],
+        torque_kgf_cm=needs[0],
+        seconds_per_60deg=needs[1],
+        has_kgf_cm=2.2,
+        has_seconds_per_60deg=0.12,
+        enough=True,
+    )
+    assert _verdict(one) == words
+
+
+# -- the command line ---------------------------------------------------------------------------
+
+
+def test_the_help_of_the_whole_command_cuts_no_line_off() -> None:
+    out = subprocess.run(
+        [sys.executable, "-m", "seqlang", "--help"], capture_output=True, text=True, check=True
+    ).stdout
+    listed = out[out.index("Commands:") :].splitlines()[1:]
+    assert len(listed) >= 12
+    assert [line for line in listed if line.endswith("...")] == []
+
+
+def test_a_file_that_cannot_be_written_is_named_as_it_was_asked_for(tmp_path: Path) -> None:
+    wanted = tmp_path / "gone"
+    wanted.mkdir()
+    (wanted / "a").mkdir()
+    with pytest.raises((IsADirectoryError, PermissionError)) as failed:
+        write_whole(wanted / "a", b"x")
+    assert failed.value.filename == str(wanted / "a")
+    assert [each.name for each in wanted.iterdir()] == ["a"]
+
+
+def test_wrong_usage_is_said_with_the_usage_and_one_line() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "seqlang", "chek"], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 2
+    usage, error = done.stderr.splitlines()
+    assert usage.startswith("Usage: bellcrank")
+    assert error == "error: there is no command `chek`; did you mean `check`?"
+
+
+def test_nobody_left_to_read_an_error_changes_no_status(tmp_path: Path) -> None:
+    program = "import sys, os; r, w = os.pipe(); os.close(r); os.dup2(w, 2)\n"
+    program += "from seqlang.command import main; main(['check', sys.argv[1]])"
+    done = subprocess.run(
+        [sys.executable, "-c", program, str(tmp_path / "gone.cues")],
+        capture_output=True,
+        check=False,
+    )
+    assert done.returncode == 2
