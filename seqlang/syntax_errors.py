@@ -428,9 +428,10 @@ def _foreign_comment(at: _At) -> Finding | None:
 
 
 def _decimal_comma(at: _At) -> Finding | None:
-    """`1,5 s`: the parser is content with the 1 and stumbles over what follows it."""
+    """`1,5 s`: the parser is content with the 1 and stumbles over something behind it."""
     for found in _COMMA.finditer(at.source.text, at.first, at.line_end):
-        if found.start() <= at.start <= found.end():
+        quoted = at.source.text.count('"', at.first, found.start()) % 2 == 1
+        if found.start() <= at.start and not quoted:
             point = found[0].replace(",", ".")
             return at.finding(
                 f"the comma in `{found[0]}` does not fit here",

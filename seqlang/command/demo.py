@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from sim.trajectories import Trajectories
 
 SHOW: Final = "anglerfish/anglerfish.cues"
-SPEED: Final = 60.0
+SPEED: Final = 100.0
 """How much faster than real time the virtual board runs here."""
 LEASH_S: Final = 0.5
 """Board time that may pass without a word from here, so that a busy computer is not taken for a

@@ -86,6 +86,7 @@ def _servos(sizes: Sizes) -> Iterator[str]:
     yield "servos: buy at least"
     head = ("", "torque", "speed", "at", "set by", "now", "")
     yield from table(head, [_servo(one) for one in sizes.servos])
+    yield from _made_up(sizes.servos)
     yield ""
     yield "what they are asked for, without margin"
     asked = ("", "holds", "at", "peak torque", "peak speed", "rms over 10 min")
@@ -102,19 +103,20 @@ def _servo(one: ServoSize) -> tuple[str, ...]:
         f"{one.voltage_v:.1f} V",
         "its drive locks" if one.torque_kgf_cm is None else one.set_by,
         f"{one.has_kgf_cm:.1f} kgf.cm, {one.has_seconds_per_60deg:.2f} s/60deg",
-        _verdict(one),
+        "enough" if one.enough else "too weak",
     )
 
 
-def _verdict(one: ServoSize) -> str:
-    """Whether the present servo does; one rating may fall short where the other has more."""
-    if not one.enough:
-        return "too weak"
-    if one.seconds_per_60deg is not None and one.has_seconds_per_60deg > one.seconds_per_60deg:
-        return "enough: its torque makes up for its speed"
-    if one.torque_kgf_cm is not None and one.has_kgf_cm < one.torque_kgf_cm:
-        return "enough: its speed makes up for its torque"
-    return "enough"
+def _made_up(servos: Iterable[ServoSize]) -> Iterator[str]:
+    """Why a present servo does although one of its ratings falls short of the one to buy."""
+    for one in servos:
+        slow = one.seconds_per_60deg is not None and (
+            one.has_seconds_per_60deg > one.seconds_per_60deg
+        )
+        if one.enough and slow:
+            yield f"  {one.servo}: slower than that is enough now, its torque makes up for it"
+        elif one.enough and one.torque_kgf_cm is not None and one.has_kgf_cm < one.torque_kgf_cm:
+            yield f"  {one.servo}: weaker than that is enough now, its speed makes up for it"
 
 
 def _asked(one: ServoSize) -> tuple[str, ...]:
