@@ -67,6 +67,8 @@ class Builder:
     def __getattr__(self, rule: str) -> Callable[[list[Any]], Line | Pace]:
         if rule.startswith("_") or not rule.islower():  # lark's own rules, and its tokens
             raise AttributeError(rule)
+        # Tables just built name rules by tokens of the grammar, which have no place in a show.
+        rule = str(rule)
         if rule in ("in", "at"):
             return partial(_paced, cast("Literal['in', 'at']", rule))
         return partial(_line, rule)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from lark import Lark, UnexpectedInput
-from rig_text import cue, good, loaded, names, with_rig
+from rig_text import cue, good, loaded, marked_text, names, with_rig
 
 from seqlang.names import RESERVED, nearest
 from seqlang.parse import Indentation, grammar_text, parse, parser
@@ -135,6 +135,21 @@ def test_parsing_works_where_nothing_can_be_written(monkeypatch: pytest.MonkeyPa
         assert names(loaded("cue a\n    hold 1 s\n")) == []
     finally:
         module.parser.cache_clear()
+
+
+def test_places_are_the_same_whether_tables_are_built_or_kept(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    import seqlang.parse as module
+
+    monkeypatch.setattr(module, "_tables", lambda: None)
+    module.parser.cache_clear()
+    try:
+        found = good(cue("jaw to 30 deg in 1.5 s"))
+    finally:
+        module.parser.cache_clear()
+    (move,) = found.show.score.cues[0].body.children
+    assert marked_text(found, move.mark, "pace") == "in 1.5 s"
 
 
 @pytest.mark.parametrize(
