@@ -15,14 +15,10 @@ from firmware_gen.transfer import transfer
 from firmware_gen.virtual import LocalPort, VirtualBoard
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("demo") / "left"
-
-
 def test_the_demo_does_the_whole_job_and_leaves_what_it_names(
-    folder: Path, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    folder = tmp_path / "left"
     done = Outcome(capsys, "demo", "--out", str(folder))
     assert (done.status, done.err) == (0, "")
     steps = [line.split()[0] for line in done.out.splitlines() if line]
@@ -38,7 +34,10 @@ def test_the_demo_does_the_whole_job_and_leaves_what_it_names(
     assert all(path.read_bytes().startswith(b"\x89PNG\r\n\x1a\n") for path in pictures)
     assert (folder / "anglerfish.html").read_text(encoding="utf-8").startswith("<!doctype html>")
     with as_file(files("shows") / "anglerfish" / "anglerfish.cues") as path:
-        assert (folder / "anglerfish-head.table").read_bytes() == table_of(path, "head")
+        table = (folder / "anglerfish-head.table").read_bytes()
+        assert table == table_of(path, "head")
+    virtual = VirtualBoard(write_s=0.0)
+    assert transfer(Link(LocalPort(virtual)), table).length == len(table)
 
     assert "the file's table, byte for byte" in done.out
     assert "nothing went wrong" in done.out
@@ -48,12 +47,6 @@ def test_the_demo_does_the_whole_job_and_leaves_what_it_names(
     assert float(apart[2]) <= 0.1
     assert len(re.findall(r"^remote +button \d: `\w+` ran [\d.]+ s$", done.out, re.M)) == 6
     assert re.search(r"stop +safe pose and pulses off after [12]\.\d s", done.out)
-
-
-def test_the_table_that_the_demo_leaves_can_be_put_on_a_board(folder: Path) -> None:
-    table = (folder / "anglerfish-head.table").read_bytes()
-    virtual = VirtualBoard(write_s=0.0)
-    assert transfer(Link(LocalPort(virtual)), table).length == len(table)
 
 
 def test_a_folder_that_cannot_be_made_ends_in_words(
