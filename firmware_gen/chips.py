@@ -140,7 +140,7 @@ ATMEGA328P: Final = Chip(
     clock_hz=16_000_000,
     slots=2,
     slot_bytes=500,
-    chunk_bytes=32,
+    chunk_bytes=16,
     pins=_ports(B=range(8), C=range(7), D=range(8)),
     reserved=_named(
         PB6="the crystal is on it",

@@ -114,11 +114,8 @@ void bc_hal_pause(void)
     }
 }
 
-/*
- * Until there is something to do (10.3); whether the core has a part in it. Most interrupts bring nothing, and a round through the core
- * costs some 600 cycles, so NEWS tells which do. Interrupts are off from each look to the sleep instruction, so none is missed.
- */
-static bool rest(void)
+/* Sleep until interrupts have news (10.3), and take them. Interrupts are off from each look to the sleep instruction, so none is missed. */
+static uint8_t sleep(void)
 {
     sleep_enable();
     for (;;) {
@@ -132,11 +129,28 @@ static bool rest(void)
         sei();
         sleep_cpu();
     }
-    bool for_core = NEWS != _BV(NEWS_TICK) || serial_waiting() != 0;
+    uint8_t news = NEWS;
     NEWS = 0;
     sei();
     sleep_disable();
-    return for_core;
+    return news;
+}
+
+/*
+ * Until there is something to do; whether the core has a part in it. Most interrupts bring nothing, most frames of a shared line are for
+ * other boards, and a round through the core costs some 600 cycles.
+ */
+static bool rest(void)
+{
+    for (;;) {
+        uint8_t news = sleep();
+        if ((news & ~(_BV(NEWS_TICK) | _BV(NEWS_FRAME))) != 0 || bc_has_heard()) {
+            return true;
+        }
+        if (news & _BV(NEWS_TICK)) {
+            return false;
+        }
+    }
 }
 
 static void begin(void)

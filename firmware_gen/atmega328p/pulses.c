@@ -1,11 +1,12 @@
 /*
  * Servo pulses, exact to the cycle on any pin.
  *
- * All pulses of a frame run within one window of at most 3.8 ms. They start one after another, each at the first moment
+ * All pulses of a frame run within one window of at most 3.9 ms. They start one after another, each at the first moment
  * at which neither its rising nor its falling edge comes closer than EDGE_GAP to another edge; a servo measures
  * widths and does not mind when its pulse starts. Each edge has its own interrupt, PULSE_LEAD cycles early: longer than
- * anything that can hold it up. The handler reads how early it is, waits just that long, and writes the port. Rising and
- * falling edges take the same way, so what is constant in it cancels in the width.
+ * anything but the tick can hold it up. Two handlers in a row could, and only the tick's goes before it (of several that wait the lower
+ * vector is first); so edges keep EDGE_GAP from the tick within the window as well. The handler reads how early it is, waits just that
+ * long, and writes the port. Rising and falling edges take the same way, so what is constant in it cancels in the width.
  */
 #include "chip.h"
 
@@ -21,11 +22,12 @@ enum {
     PORT_OFFSET = 2, /* PORTx behind PINx */
 };
 
-/* One edge: when (timer 1), the port's address, the bits to keep and the bits to set. The handler knows the layout. */
+/* One edge: when (timer 1), the port's address, FALLS if it falls, the pin's bit. The handler knows the layout. */
 struct edge {
     uint16_t when;
-    uint8_t port, keep, set;
+    uint8_t port, mask;
 };
+enum { FALLS = 0x80 };
 
 static struct edge edges[EDGES];
 static uint8_t edge_count;
@@ -52,22 +54,21 @@ static bool is_after(uint16_t a, uint16_t b)
 static void insert(uint16_t when, uint8_t pin, bool rising)
 {
     struct edge *edge = edges + edge_count;
-    uint8_t mask = pin_mask(pin);
     while (edge > edges && is_after(edge[-1].when, when)) {
         *edge = edge[-1];
         edge--;
     }
     edge->when = when;
-    edge->port = (uint8_t)((uint16_t)pin_register(pin) + PORT_OFFSET);
-    edge->keep = (uint8_t)~mask;
-    edge->set = rising ? mask : 0;
+    edge->port = (uint8_t)(((uint16_t)pin_register(pin) + PORT_OFFSET) | (rising ? 0 : FALLS));
+    edge->mask = pin_mask(pin);
     edge_count++;
 }
 
-/* Falls in order, so that they need no moving among the edges. */
+/* Falls in order, so that they need no moving among the edges; and the tick among them, which is kept clear likewise. */
+enum { FALLS_ROOM = BC_SERVOS + 1, TICK = 0xFF };
 struct falls {
-    uint16_t when[BC_SERVOS];
-    uint8_t pin[BC_SERVOS];
+    uint16_t when[FALLS_ROOM];
+    uint8_t pin[FALLS_ROOM]; /* or TICK */
     uint8_t count;
 };
 
@@ -108,6 +109,7 @@ void pulses_prepare(uint8_t tick)
     edge_count = 0;
     window_start = (uint16_t)(clock_time_of(tick) + WINDOW_START);
     uint16_t from = window_start;
+    add_fall(&falls, (uint16_t)(from + TICK_CYCLES - WINDOW_START), TICK);
     for (uint8_t i = 0; i < servo_count; i++) {
         if (bc_image.pulse[i] != 0) {
             uint16_t width = (uint16_t)(8 * bc_image.pulse[i]);
@@ -118,7 +120,9 @@ void pulses_prepare(uint8_t tick)
         }
     }
     for (uint8_t i = 0; i < falls.count; i++) {
-        insert(falls.when[i], falls.pin[i], false);
+        if (falls.pin[i] != TICK) {
+            insert(falls.when[i], falls.pin[i], false);
+        }
     }
     if (edge_count == 0) {
         return;
@@ -173,7 +177,7 @@ void pulses_attach(uint8_t index, uint8_t pin)
  * remainder (subi, brcc: 6.2 and the instruction set summary, 32). An edge that is late, which PULSE_LEAD excludes, is
  * written at once.
  */
-#define READ_TO_WRITE 15
+#define READ_TO_WRITE 16
 
 ISR(TIMER1_COMPB_vect, ISR_NAKED)
 {
@@ -191,9 +195,10 @@ ISR(TIMER1_COMPB_vect, ISR_NAKED)
         "lds  r30, %[next] \n"
         "lds  r31, %[next]+1 \n"
         "ldd  r26, Z+2 \n"
+        "mov  r19, r26 \n"
+        "andi r26, 0x7F \n"
         "ldi  r27, 0 \n"
         "ldd  r18, Z+3 \n"
-        "ldd  r19, Z+4 \n"
         "ldd  r25, Z+0 \n"
         "lds  r24, %[count] \n"
         "sub  r25, r24 \n"
@@ -208,20 +213,21 @@ ISR(TIMER1_COMPB_vect, ISR_NAKED)
         "2: cpi r25, 0xFF \n"
         "brsh 3f \n"
         "3: ld r25, X \n"
-        "and  r25, r18 \n"
-        "or   r25, r19 \n"
+        "or   r25, r18 \n"
+        "sbrc r19, 7 \n" /* skipped or not: two cycles with the next */
+        "eor  r25, r18 \n"
         "st   X, r25 \n"
         "lds  r24, %[left] \n"
         "dec  r24 \n"
         "sts  %[left], r24 \n"
         "breq 4f \n"
-        "ldd  r24, Z+5 \n"
-        "ldd  r25, Z+6 \n"
+        "ldd  r24, Z+4 \n"
+        "ldd  r25, Z+5 \n"
         "subi r24, lo8(%[lead]) \n"
         "sbci r25, hi8(%[lead]) \n"
         "sts  %[compare]+1, r25 \n"
         "sts  %[compare], r24 \n"
-        "adiw r30, 5 \n"
+        "adiw r30, 4 \n"
         "sts  %[next], r30 \n"
         "sts  %[next]+1, r31 \n"
         "rjmp 5f \n"

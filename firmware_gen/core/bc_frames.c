@@ -34,7 +34,6 @@ static struct {
 /* Both are handled as rows of bytes. */
 BC_ASSERT(frame, sizeof(struct bc_frame) == BC_FRAME_HEAD + BC_KEPT_PAYLOAD + 1);
 BC_ASSERT(reply, sizeof(struct bc_reply) == 1 + BC_FRAME_HEAD + BC_REPLY_PAYLOAD + BC_FRAME_CRC + 1);
-BC_ASSERT(report_fits, BC_REPLY_PAYLOAD >= 25);
 
 void bc_frames_start(void) {
     in.complete = false;
@@ -49,14 +48,19 @@ uint16_t bc_frames_bad(void) { return in.bad; }
 
 void bc_frames_done(void) { in.complete = false; }
 
-/* The CRC before its last two bytes went into it. */
+/* The CRC before its last two bytes went into it: bc_crc's steps undone. */
 static uint16_t crc_before(const struct intake *intake) {
-    uint16_t crc = (uint16_t)((uint16_t)intake->high << 8 | intake->low);
-    uint8_t bits;
-    for (bits = 16; bits > 0; bits--) {
-        crc = (crc & 1) ? (uint16_t)(((crc ^ BC_CRC_POLYNOMIAL) >> 1) | 0x8000u) : crc >> 1;
+    uint8_t high = intake->high;
+    uint8_t low = intake->low;
+    uint8_t byte = intake->newer;
+    uint8_t steps;
+    for (steps = 2; steps > 0; steps--) {
+        uint8_t x = (uint8_t)(low ^ (uint8_t)(low << 5));
+        low = (uint8_t)(high ^ (uint8_t)(x << 4) ^ (uint8_t)(x >> 3));
+        high = (uint8_t)(x ^ (x >> 4) ^ byte);
+        byte = intake->older;
     }
-    return (uint16_t)(crc ^ ((uint16_t)intake->older << 8 | intake->newer));
+    return (uint16_t)((uint16_t)high << 8 | low);
 }
 
 static bool is_good(const struct intake *intake) {

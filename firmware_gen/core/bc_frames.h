@@ -34,8 +34,8 @@ void bc_frames_done(void);
 /* Frames that were none, at most 65535. */
 uint16_t bc_frames_bad(void);
 
-/* Payload of the longest reply, and room for it. */
-enum { BC_REPLY_PAYLOAD = 1 + BC_CHUNK };
+/* Payload of the longest reply, a state report or a piece of the table, and room for it. */
+enum { BC_REPORT = 25, BC_REPLY_PAYLOAD = 1 + BC_CHUNK > BC_REPORT ? 1 + BC_CHUNK : BC_REPORT };
 struct bc_reply {
     uint8_t stuffing; /* COBS puts its first byte here */
     uint8_t to;

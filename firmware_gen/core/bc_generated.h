@@ -38,7 +38,7 @@ enum {
     BC_PROTOCOL = 1,
     BC_FIRMWARE_MAJOR = 1,
     BC_FIRMWARE_MINOR = 0,
-    BC_CHUNK = 32,
+    BC_CHUNK = 16,
     BC_WINDOW = 2,
     BC_MAX_PAYLOAD = 80,
     BC_MIN_FRAME = 5,

@@ -442,9 +442,6 @@ static void take_ordered(const struct bc_frame *frame) {
 }
 
 static void take(const struct bc_frame *frame) {
-    if ((frame->to != BC_EVERYBODY && frame->to != board.own) || (frame->kind & BC_REPLY)) {
-        return;
-    }
     board.silent = 0;
     bc_player_heard();
     if (frame->kind & BC_ONE_WAY) {
@@ -457,12 +454,25 @@ static void take(const struct bc_frame *frame) {
     }
 }
 
+static bool is_for_us(const struct bc_frame *frame) {
+    return (frame->to == BC_EVERYBODY || frame->to == board.own) && !(frame->kind & BC_REPLY);
+}
+
+/* Most frames of a shared line are for others; they are let go at once. */
 void bc_listen(void) {
     const uint8_t *bytes;
     uint8_t count;
     while (bc_frames_received() == 0 && (count = bc_hal_received(&bytes)) > 0) {
         bc_hal_taken(bc_frames_take(bytes, count));
+        if (bc_frames_received() != 0 && !is_for_us(bc_frames_received())) {
+            bc_frames_done();
+        }
     }
+}
+
+bool bc_has_heard(void) {
+    bc_listen();
+    return bc_frames_received() != 0;
 }
 
 /* Pieces of a table may be under way while the one before is being answered: they wait for the line. */

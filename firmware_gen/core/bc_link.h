@@ -11,7 +11,7 @@ void bc_link_start(uint8_t cause);
 /* Another table plays, or none. */
 void bc_link_show_changed(void);
 
-/* Take received bytes until a frame is complete; does not act on it. */
+/* Take received bytes until a frame for this board is complete; does not act on it. */
 void bc_listen(void);
 
 /* Act on a complete frame, if there is one, and go on sending. */

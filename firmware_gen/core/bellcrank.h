@@ -66,6 +66,12 @@ void bc_frame(void);
 /* Move link bytes, answer requests, store the next byte of a transfer. Never waits. */
 void bc_service(void);
 
+/*
+ * Take received bytes; whether a request waits for bc_service. So a chip layer that sleeps between
+ * interrupts need not call bc_service for frames that are for other boards.
+ */
+bool bc_has_heard(void);
+
 /* Look at the input pins; a change counts when four looks in a row agree. About every 2 ms. */
 void bc_sample_inputs(void);
 

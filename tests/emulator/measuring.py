@@ -12,6 +12,7 @@ from itertools import count
 
 import numpy as np
 
+from firmware_gen.chips import ATMEGA328P
 from firmware_gen.crc import cue_tag
 from firmware_gen.frames import LinkFrame, encode
 from firmware_gen.link import Link
@@ -50,7 +51,7 @@ from tests.emulator.readings import TICK_CYCLES, find_frames, refreshes
 
 RAM_START, RAM_END = 0x100, 0x8FF
 PAINT = 0xA5
-MAX_CHUNK = 32
+MAX_CHUNK = ATMEGA328P.chunk_bytes
 """Table bytes that the firmware takes in one request."""
 CELL_MS = 3.4
 """One EEPROM byte, erased and written (data sheet table 8-1)."""

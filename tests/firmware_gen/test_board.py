@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from small_tables import BUTTON, GLOW, NEW, NOD, OLD, small_table
 
 from firmware_gen.board import Board
+from firmware_gen.chips import ATMEGA328P
 from firmware_gen.frames import LinkFrame, Receiver, encode
 from firmware_gen.protocol import (
     HELD_FRAMES,
@@ -25,6 +26,8 @@ from firmware_gen.protocol import (
 )
 from firmware_gen.slots import Slots
 from firmware_gen.storage import Eeprom
+
+CHUNK = ATMEGA328P.chunk_bytes
 
 
 class Bench:
@@ -47,7 +50,7 @@ class Bench:
     def put(self, table: bytes, address: int | None = None) -> None:
         self.ask(Kind.HELLO, b"\x09\x00")
         assert self.open(table, address) == Status.DONE
-        for offset in range(0, len(table), 32):
+        for offset in range(0, len(table), CHUNK):
             assert self.data(table, offset) == Status.DONE
             self.run()
         assert self.ask(Kind.VERIFY)[0] == Status.DONE
@@ -58,7 +61,7 @@ class Bench:
         return self.ask(Kind.OPEN, struct.pack("<H", len(table)) + table[-2:] + bytes([wanted]))[0]
 
     def data(self, table: bytes, offset: int) -> int:
-        return self.ask(Kind.DATA, struct.pack("<H", offset) + table[offset : offset + 32])[0]
+        return self.ask(Kind.DATA, struct.pack("<H", offset) + table[offset : offset + CHUNK])[0]
 
     def run(self) -> None:
         while self.board.storing:
@@ -144,7 +147,7 @@ def test_an_unknown_kind_says_so() -> None:
 LENGTHS = {
     Kind.HELLO: (0, 1, 3),
     Kind.OPEN: (0, 4, 6),
-    Kind.DATA: (0, 1, 2, 35, 66),
+    Kind.DATA: (0, 1, 2, CHUNK + 3, 66),
     Kind.VERIFY: (1,),
     Kind.COMMIT: (1,),
     Kind.READ: (0, 2, 4),
@@ -343,7 +346,7 @@ def test_a_table_cannot_be_put_one_way() -> None:
 
 def test_the_new_show_starts_quietly_and_the_old_one_plays_until_commit(ready: Bench) -> None:
     ready.open(NEW)
-    for offset in range(0, len(NEW), 32):
+    for offset in range(0, len(NEW), CHUNK):
         ready.data(NEW, offset)
     assert ready.ask(Kind.VERIFY)[0] == Status.DONE
     assert ready.board.mode == Mode.READY
@@ -354,7 +357,7 @@ def test_the_new_show_starts_quietly_and_the_old_one_plays_until_commit(ready: B
 
 
 def test_data_may_come_in_any_order_and_twice(ready: Bench) -> None:
-    offsets = [*range(0, len(NEW), 32)] * 2
+    offsets = [*range(0, len(NEW), CHUNK)] * 2
     random.Random(5).shuffle(offsets)
     ready.open(NEW)
     for offset in offsets:
@@ -364,7 +367,7 @@ def test_data_may_come_in_any_order_and_twice(ready: Bench) -> None:
 
 def test_missing_data_is_found_by_verify_and_cannot_be_committed(ready: Bench) -> None:
     ready.open(NEW)
-    for offset in range(32, len(NEW), 32):
+    for offset in range(CHUNK, len(NEW), CHUNK):
         ready.data(NEW, offset)
     assert ready.ask(Kind.VERIFY)[0] == Status.CRC_DIFFERS
     assert ready.ask(Kind.COMMIT)[0] == Status.OUT_OF_ORDER
@@ -383,7 +386,7 @@ def test_steps_out_of_order_are_refused(ready: Bench) -> None:
 
 def test_data_after_verify_needs_another_verify(ready: Bench) -> None:
     ready.open(NEW)
-    for offset in range(0, len(NEW), 32):
+    for offset in range(0, len(NEW), CHUNK):
         ready.data(NEW, offset)
     ready.ask(Kind.VERIFY)
     ready.data(NEW, 0)
@@ -404,7 +407,7 @@ def test_a_table_whose_address_is_not_the_stated_one_is_refused() -> None:
     bench = Bench(small_table(address=7))
     other = small_table(address=8)
     assert bench.open(other, address=7) == Status.DONE
-    for offset in range(0, len(other), 32):
+    for offset in range(0, len(other), CHUNK):
         bench.data(other, offset)
     assert bench.ask(Kind.VERIFY) == bytes([Status.REFUSED]) + other[-2:] + b"\x06"
     assert bench.ask(Kind.COMMIT)[0] == Status.OUT_OF_ORDER
@@ -419,10 +422,11 @@ def test_too_large_a_table_is_refused_before_any_byte_is_written(ready: Bench) -
 
 def test_the_current_table_is_read_back_and_ends_where_it_ends(ready: Bench) -> None:
     read = struct.Struct("<HB")
-    assert ready.ask(Kind.READ, read.pack(0, 32))[1:] == OLD[:32]
-    assert ready.ask(Kind.READ, read.pack(64, 32))[1:] == OLD[64:]
-    assert ready.ask(Kind.READ, read.pack(400, 32))[1:] == b""
-    for count in (0, 33):
+    last = len(OLD) // CHUNK * CHUNK
+    assert ready.ask(Kind.READ, read.pack(0, CHUNK))[1:] == OLD[:CHUNK]
+    assert ready.ask(Kind.READ, read.pack(last, CHUNK))[1:] == OLD[last:]
+    assert ready.ask(Kind.READ, read.pack(400, CHUNK))[1:] == b""
+    for count in (0, CHUNK + 1):
         assert ready.ask(Kind.READ, read.pack(0, count))[0] == Status.MALFORMED
 
 
@@ -430,24 +434,24 @@ def test_a_board_without_room_says_busy_and_takes_the_same_bytes_later(ready: Be
     ready.open(NEW)
 
     def data(seq: int, offset: int) -> Status:
-        payload = struct.pack("<H", offset) + NEW[offset : offset + 32]
+        payload = struct.pack("<H", offset) + NEW[offset : offset + CHUNK]
         ready.board.receive(encode(LinkFrame(0, Kind.DATA, seq, payload)))
         (reply,) = Receiver().feed(ready.board.take_output())
         return Status(reply.payload[0])
 
-    statuses = [data(10, 0), data(11, 32), data(12, 64)]
+    statuses = [data(10, 0), data(11, CHUNK), data(12, 2 * CHUNK)]
     assert statuses == [Status.DONE, Status.DONE, Status.BUSY]
     ready.run()
-    assert data(12, 64) == Status.DONE
+    assert data(12, 2 * CHUNK) == Status.DONE
 
 
 def test_verify_is_answered_only_when_all_is_stored_and_then_once(ready: Bench) -> None:
     ready.open(NEW)
     ready.board.receive(
-        encode(LinkFrame(0, Kind.DATA, 9, b"\x00\x00" + NEW[:32]))
+        encode(LinkFrame(0, Kind.DATA, 9, b"\x00\x00" + NEW[:CHUNK]))
         + encode(LinkFrame(0, Kind.VERIFY, 10))
         + encode(LinkFrame(0, Kind.VERIFY, 10))
-        + encode(LinkFrame(0, Kind.DATA, 11, b"\x20\x00" + NEW[32:64]))
+        + encode(LinkFrame(0, Kind.DATA, 11, struct.pack("<H", CHUNK) + NEW[CHUNK : 2 * CHUNK]))
     )
     kinds = [(f.kind, f.payload[0]) for f in Receiver().feed(ready.board.take_output())]
     assert kinds == [(Kind.DATA | REPLY, Status.DONE), (Kind.DATA | REPLY, Status.BUSY)]
@@ -458,7 +462,7 @@ def test_verify_is_answered_only_when_all_is_stored_and_then_once(ready: Bench) 
 
 def test_a_commit_repeated_while_it_is_stored_is_answered_once(ready: Bench) -> None:
     ready.open(NEW)
-    for offset in range(0, len(NEW), 32):
+    for offset in range(0, len(NEW), CHUNK):
         ready.data(NEW, offset)
     ready.ask(Kind.VERIFY)
     commit = encode(LinkFrame(0, Kind.COMMIT, 100))

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from small_tables import BUTTON, GLOW, NEW, NOD, OLD, small_table
 
 from firmware_gen.board import Board
+from firmware_gen.chips import ATMEGA328P
 from firmware_gen.crc import crc16
 from firmware_gen.frames import LinkFrame, Receiver, encode
 from firmware_gen.link import Link
@@ -21,8 +22,10 @@ from tests.firmware_gen.host.core import Core, available
 
 pytestmark = pytest.mark.skipif(not available(), reason="there is no C compiler")
 
-CHUNK = 32
+CHUNK = ATMEGA328P.chunk_bytes
 OTHER = small_table(address=9, safe=700)
+PIECES = -(-len(NEW) // CHUNK)
+"""Of any of the small tables, which are all of one length."""
 
 
 class Pair:
@@ -80,12 +83,12 @@ TABLES = st.sampled_from((OLD, NEW, OTHER))
 PLAUSIBLE = st.one_of(
     st.tuples(st.just(Kind.HELLO), st.sampled_from((b"\x01\x00", b"\x02\x00"))),
     st.builds(lambda t, a: (Kind.OPEN, opened(t, a)), TABLES, st.sampled_from((0, 1, 9, 255))),
-    st.builds(lambda t, n: (Kind.DATA, chunk(t, n)), TABLES, st.integers(0, 2)),
+    st.builds(lambda t, n: (Kind.DATA, chunk(t, n)), TABLES, st.integers(0, PIECES - 1)),
     st.tuples(st.sampled_from((Kind.VERIFY, Kind.COMMIT, Kind.STATUS)), st.just(b"")),
     st.builds(
         lambda at, n: (Kind.READ, struct.pack("<HB", at, n)),
-        st.sampled_from((0, 32, 64, 78, 79, 500, 65535)),
-        st.sampled_from((0, 1, 32, 33)),
+        st.sampled_from((0, CHUNK, 64, 78, 79, 500, 65535)),
+        st.sampled_from((0, 1, CHUNK, CHUNK + 1)),
     ),
     st.builds(lambda tag: (Kind.TRIGGER, struct.pack("<H", tag)), st.sampled_from((NOD, GLOW, 7))),
     st.builds(
@@ -106,7 +109,7 @@ TRANSFERS = st.builds(
         for number, said in enumerate(
             [
                 (Kind.OPEN, opened(table, 0)),
-                *((Kind.DATA, chunk(table, n)) for n in range(3)),
+                *((Kind.DATA, chunk(table, n)) for n in range(PIECES)),
                 (Kind.VERIFY, b""),
                 (Kind.COMMIT, b""),
             ]
@@ -114,7 +117,7 @@ TRANSFERS = st.builds(
         if number != left_out
     ],
     TABLES,
-    st.sampled_from((None, None, None, 1, 4)),
+    st.sampled_from((None, None, None, 1, PIECES + 1)),
 )
 SPEECHES = st.one_of(PLAUSIBLE.map(lambda said: [said]), ANY.map(lambda said: [said]), TRANSFERS)
 
@@ -166,7 +169,7 @@ def test_a_whole_transfer_stores_the_same_cells_and_starts_the_same_show() -> No
     pair = Pair(cells_with(OLD))
     pair.say(encode(LinkFrame(0, Kind.HELLO, 1, b"\x01\x00")))
     pair.say(encode(LinkFrame(0, Kind.OPEN, 2, opened(NEW, 1))))
-    for number in range(3):
+    for number in range(PIECES):
         pair.say(encode(LinkFrame(1, Kind.DATA, number, chunk(NEW, number))))
     pair.say(encode(LinkFrame(1, Kind.VERIFY, 3)))
     (reply,) = pair.say(encode(LinkFrame(1, Kind.COMMIT, 4)))
