@@ -14,7 +14,7 @@ from firmware_gen.chips import ATMEGA328P
 from firmware_gen.crc import crc16
 from firmware_gen.frames import LinkFrame, Receiver, encode
 from firmware_gen.link import Link
-from firmware_gen.protocol import ONE_WAY, Kind, Mode
+from firmware_gen.protocol import ONE_WAY, Kind, Mode, Status
 from firmware_gen.storage import Eeprom
 from firmware_gen.transfer import transfer
 from firmware_gen.virtual import LocalPort, VirtualBoard
@@ -161,7 +161,8 @@ def test_any_conversation_goes_the_same_way(cells: bytes, steps: list[tuple[byte
     for data, frames in steps:
         pair.say(data)
         pair.frames(frames)
-    pair.say(encode(LinkFrame(0, Kind.STATUS, 99)))
+    (reply,) = pair.say(encode(LinkFrame(0, Kind.STATUS, 99)))
+    assert (reply.seq, reply.payload[0]) == (99, Status.DONE)
     pair.settled()
 
 
@@ -196,7 +197,9 @@ def test_any_cells_start_the_same_show_or_none(noise: bytes, cells: bytes, at: i
     spoilt = bytearray(cells.ljust(1024, b"\xff"))
     spoilt[at : at + len(noise)] = noise[: 1024 - at]
     pair = Pair(bytes(spoilt[:1024]))
-    pair.say(encode(LinkFrame(0, Kind.HELLO, 1, b"\x01\x00")))
+    (reply,) = pair.say(encode(LinkFrame(0, Kind.HELLO, 1, b"\x01\x00")))
+    assert reply.payload[0] == Status.DONE
+    assert pair.board.slots.table in (None, b"", OLD, NEW)
     pair.settled()
 
 

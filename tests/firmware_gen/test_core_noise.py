@@ -88,14 +88,25 @@ def test_arbitrary_bytes_in_rows_of_any_length_never_hang_the_board() -> None:
     dice = Random(27)
     core = Core(OLD)
     core.start()
+    reference = Receiver()
     for number in range(3000):
         library().host_slow_line(dice.choice((0, 0, 5)), dice.randint(1, 90))
-        core.feed(dice.randbytes(dice.randint(1, 300)))
+        noise = dice.randbytes(dice.randint(1, 300))
+        assert reference.feed(noise) == []
+        core.feed(noise)
         core.settle()
         core.take()
         if number % 20 == 0:
+            assert reference.feed(b"\0") == []
             core.feed(b"\0")
             core.settle()
             core.take()
             library().host_slow_line(0, 50)
             state(core, number)
+    assert reference.feed(b"\0") == []  # as the zero before the next frame ends what is left over
+    before = state(core, 1)
+    core.frames(50)
+    after = state(core, 2)
+    assert after.frames == before.frames + 50
+    assert (after.live_runs, after.refusal) == (0, 0)
+    assert before.bad_frames == reference.bad > 1500

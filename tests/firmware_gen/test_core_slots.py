@@ -124,16 +124,19 @@ def test_the_power_may_fail_at_every_write_over_another_table() -> None:
 
 def test_the_power_may_fail_at_every_write_when_the_mark_names_a_bad_slot() -> None:
     cells = cells_with(b"\xbc" + OLD[1:40] + bytes(30), OLD, mark=MARKS[0])
-    cut_everywhere(cells, b"", NEW, OLD)
+    assert cut_everywhere(cells, b"", NEW, OLD) > len(NEW) // 2
 
 
 def test_the_power_may_fail_at_every_write_on_a_blank_board() -> None:
-    cut_everywhere(cells_with(), b"", NEW, b"")
+    assert cut_everywhere(cells_with(), b"", NEW, b"") > len(NEW) - 10
 
 
 def test_the_power_may_fail_at_every_write_of_the_first_transfer_after_merging() -> None:
     older = small_table(safe=700)
-    cut_everywhere(cells_with(older), OLD + b"\x12\x34", NEW, OLD)
+    # Few, for a byte that is there already is not written again.
+    differing = sum(a != b for a, b in zip(older, NEW, strict=False))
+    writes = cut_everywhere(cells_with(older), OLD + b"\x12\x34", NEW, OLD)
+    assert differing <= writes < len(NEW)
 
 
 def test_unchanged_bytes_are_not_written_again() -> None:

@@ -27,7 +27,8 @@ def refusal_of(data: bytes) -> int:
     return 0
 
 
-def play_both(table: Table, dice: Random, frames: int, clock: int = 0) -> None:
+def play_both(table: Table, dice: Random, frames: int, clock: int = 0) -> int:
+    """Reference and core through the same requests, every frame alike; the frames compared."""
     requests = random_requests(dice, table, frames)
     player, follower = Player(table), Follower(table, clock)
     wanted = replaying(player, requests, frames)
@@ -42,6 +43,7 @@ def play_both(table: Table, dice: Random, frames: int, clock: int = 0) -> None:
         player.overruns,
     ]
     assert follower.end(reference) == reference
+    return number + 1
 
 
 @given(tables(), dices())
@@ -49,7 +51,7 @@ def play_both(table: Table, dice: Random, frames: int, clock: int = 0) -> None:
 def test_core_and_reference_give_the_same_outputs_frame_by_frame(
     table: Table, dice: Random
 ) -> None:
-    play_both(table, dice, 250)
+    assert play_both(table, dice, 250) == 250
 
 
 @given(tables(), dices(), st.integers(1, 2**22))
@@ -57,14 +59,14 @@ def test_core_and_reference_give_the_same_outputs_frame_by_frame(
 def test_nothing_happens_when_the_players_time_wraps(
     table: Table, dice: Random, before: int
 ) -> None:
-    play_both(table, dice, 250, -before)
+    assert play_both(table, dice, 250, -before) == 250
 
 
 @pytest.mark.long
 @given(tables(), dices())
 @settings(max_examples=3000)
 def test_many_more_random_tables_play_alike(table: Table, dice: Random) -> None:
-    play_both(table, dice, 600, dice.randrange(2**32))
+    assert play_both(table, dice, 600, dice.randrange(2**32)) == 600
 
 
 def spoilt(data: bytes, dice: Random) -> bytes:
@@ -104,7 +106,7 @@ def test_a_spoilt_table_that_is_accepted_plays_alike_in_both(table: Table, dice:
     for _ in range(12):
         changed = spoilt(data, dice)
         if refusal_of(changed) == 0:
-            play_both(decode(changed), dice, 60)
+            assert play_both(decode(changed), dice, 60) == 60
 
 
 @given(st.binary(max_size=300))

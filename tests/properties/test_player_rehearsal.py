@@ -71,19 +71,19 @@ def random_presses(dice: Random, show: Show, length_ms: int) -> tuple[Press, ...
     return tuple(presses)
 
 
-def assert_agree(show: Show, presses: tuple[Press, ...], length_ms: int) -> None:
+def agree(show: Show, presses: tuple[Press, ...], length_ms: int) -> bool:
+    """Player and rehearsal through the same presses: within a tick, and the same outputs on."""
     found = compare(show, presses, length_ms)
     assert found.at == []
     assert found.pulse_us <= TICK_US
-    assert found.lamp < 0.01
-    assert found.strip < 0.02
+    return found.lamp < 0.01 and found.strip < 0.02
 
 
 @pytest.mark.parametrize("path", SHOWS, ids=[path.stem for path in SHOWS])
 def test_every_cue_of_a_demo_show_plays_as_rehearsed(path: Path) -> None:
     show = demo(path)
     presses = rehearsal_of(show)
-    assert_agree(show, presses, rehearsal_ms(show, presses))
+    assert agree(show, presses, rehearsal_ms(show, presses))
 
 
 @pytest.mark.parametrize("path", SHOWS, ids=[path.stem for path in SHOWS])
@@ -91,14 +91,14 @@ def test_every_cue_of_a_demo_show_plays_as_rehearsed(path: Path) -> None:
 @settings(max_examples=12)
 def test_demo_cues_that_interrupt_one_another_play_as_rehearsed(path: Path, dice: Random) -> None:
     show = demo(path)
-    assert_agree(show, random_presses(dice, show, 20_000), 20_500)
+    assert agree(show, random_presses(dice, show, 20_000), 20_500)
 
 
 @given(dices())
 @settings(max_examples=60)
 def test_random_shows_play_as_rehearsed(dice: Random) -> None:
     show = random_show(dice)
-    assert_agree(show, random_presses(dice, show, 8_000), 8_500)
+    assert agree(show, random_presses(dice, show, 8_000), 8_500)
 
 
 @pytest.mark.long
@@ -106,7 +106,7 @@ def test_random_shows_play_as_rehearsed(dice: Random) -> None:
 @settings(max_examples=3000)
 def test_many_random_shows_play_as_rehearsed(dice: Random) -> None:
     show = random_show(dice)
-    assert_agree(show, random_presses(dice, show, 12_000), 12_500)
+    assert agree(show, random_presses(dice, show, 12_000), 12_500)
 
 
 # -- random shows ------------------------------------------------------------------------------

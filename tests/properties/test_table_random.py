@@ -46,8 +46,12 @@ def test_a_spoilt_table_is_refused_or_still_plays(table: Table, dice: Random) ->
         spoilt = decode(bytes(data))
     except TableError:
         return
-    player = Player(spoilt)
-    replay(player, random_requests(dice, spoilt, 60), 60)
+    ranges = [_pulse_range(one) for one in spoilt.outputs if isinstance(one, ServoRecord)]
+    frames = replay(Player(spoilt), random_requests(dice, spoilt, 60), 60)
+    assert len(frames) == 60
+    for frame in frames:
+        for pulse, (least, most) in zip(frame.pulses, ranges, strict=True):
+            assert pulse == 0 or least <= pulse <= most
 
 
 @given(tables(), dices())

@@ -15,7 +15,7 @@ from rig_text import RIG, loaded, names
 
 from seqlang.command import group
 from seqlang.layout import MOST_NESTED
-from seqlang.load import load
+from seqlang.load import Loaded, load
 
 ONE_SPACE_A_LEVEL = "cue a\n" + "".join(" " * (n + 1) + "together\n" for n in range(5000))
 FLAT = "cue a\n" + "".join(f"{'    ' * (n + 1)}in turn\n" for n in range(1000))
@@ -111,10 +111,20 @@ def test_cues_that_double_each_other_are_stopped_before_they_fill_the_memory() -
     assert set(names(loaded(text))) == {"cue-too-long"}
 
 
+def well_told(found: Loaded) -> bool:
+    """A show, or a reason why not; each finding in words and at a place within its file."""
+    for finding in found.findings:
+        assert finding.message
+        assert finding.span.path in found.sources
+        text = found.sources[finding.span.path].text
+        assert 0 <= finding.span.start <= finding.span.end <= len(text) + 1
+    return found.show is not None or bool(found.findings)
+
+
 @settings(max_examples=150)
 @given(st.text(max_size=300))
 def test_no_text_raises(text: str) -> None:
-    loaded(text)
+    assert well_told(loaded(text))
 
 
 @settings(max_examples=60)
@@ -125,7 +135,7 @@ def test_no_bytes_raise(data: bytes) -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "x.cues"
         path.write_bytes(data)
-        load(path)
+        assert well_told(load(path))
 
 
 SEED_TEXT = (Path(__file__).parents[2] / "shows/anglerfish/anglerfish.cues").read_text()
@@ -151,7 +161,7 @@ def test_lines_of_a_show_in_any_order_never_raise() -> None:
     lines = RIG.splitlines()
     for seed in range(30):
         random.Random(seed).shuffle(lines)
-        loaded("\n".join(lines))
+        assert well_told(loaded("\n".join(lines)))
 
 
 def test_a_file_that_is_not_there_has_status_2_and_no_traceback(tmp_path: Path) -> None:

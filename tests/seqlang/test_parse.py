@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from lark import Lark, UnexpectedInput
+from lark.exceptions import LexError
 from rig_text import cue, good, loaded, marked_text, names, with_rig
 
 from seqlang.names import RESERVED, nearest
@@ -34,7 +35,11 @@ def test_the_grammar_has_no_conflict_that_the_parser_settles_by_itself(
 
 def test_no_two_tokens_that_may_stand_in_one_place_match_the_same_text() -> None:
     pytest.importorskip("interegular")
-    Lark(grammar_text(), parser="lalr", postlex=Indentation(), strict=True)
+    strictly = {"parser": "lalr", "postlex": Indentation(), "strict": True}
+    assert Lark(grammar_text(), **strictly).parse('show "a"\n').data == "start"
+    rival = grammar_text().replace("hold: HOLD", "hold: (HOLD | RIVAL)") + "\nRIVAL: /hol[d]/\n"
+    with pytest.raises(LexError):
+        Lark(rival, **strictly)
 
 
 @pytest.mark.parametrize("path", SHOWS, ids=lambda path: path.stem)
@@ -53,7 +58,8 @@ def test_a_comment_may_stand_anywhere_and_a_colour_is_no_comment() -> None:
 
 
 def test_a_comment_that_looks_like_a_colour_is_a_comment_where_no_colour_can_stand() -> None:
-    good(cue("hold 3 s #facade"))
+    found = good(cue("hold 3 s #facade"))
+    assert [step.duration_ms for step in found.show.score.cues[0].body.children] == [3000]
 
 
 def test_a_name_may_start_with_a_word_of_the_language() -> None:
