@@ -8,6 +8,7 @@ from dataclasses import asdict
 import click
 
 from seqlang.command import SHOW_HAS_ERRORS
+from seqlang.command._form import format_option
 from seqlang.command._show import read_and_check
 from seqlang.command._summary import summary_text
 from seqlang.render import as_json, columns_of, summary, text, wants_colour
@@ -15,14 +16,7 @@ from seqlang.render import as_json, columns_of, summary, text, wants_colour
 
 @click.command(name="check")
 @click.argument("file", type=click.Path(dir_okay=False))
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="For a person, or for a program.",
-)
+@format_option
 def command(file: str, form: str) -> int:
     """Find what is wrong with a show, and what would pass.
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from seqlang.command import ShowFailed
+from seqlang.command._form import format_option
 from seqlang.load import load
 from seqlang.render import columns_of, summary, text, wants_colour
 
@@ -19,14 +20,7 @@ if TYPE_CHECKING:
 
 @click.command(name="size")
 @click.argument("file", type=click.Path(dir_okay=False))
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="For a person, or for a program.",
-)
+@format_option
 def command(file: str, form: str) -> None:
     """Say which servos, battery, fuse and wires a show needs.
 

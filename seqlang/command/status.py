@@ -10,6 +10,7 @@ import click
 
 from firmware_gen.protocol import NO_SLOT, Mode, ResetCause
 from seqlang.command._board import compiled, connected, named, port_options
+from seqlang.command._form import format_option
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -28,14 +29,7 @@ FRAME_S: Final = 0.02
     type=click.Path(dir_okay=False),
     help="Compare with this show, and call cues by their names in it.",
 )
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="For a person, or for a program.",
-)
+@format_option
 def command(port: str | None, baud: int, file: str | None, form: str) -> None:
     """Say what the connected board plays and what went wrong on it."""
     show = None if file is None else compiled(file, quiet=True)

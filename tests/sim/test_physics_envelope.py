@@ -16,14 +16,12 @@ from sim.laws import shape
 from sim.model import (
     Adapter,
     Board,
-    CalibrationPoint,
     FourBar,
     Gear,
     Law,
     LeverPair,
     Load,
     PointMass,
-    Rating,
     Rig,
     Servo,
     Spring,
@@ -31,18 +29,7 @@ from sim.model import (
     Wearer,
     Wire,
 )
-
-POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
-
-JAW = Servo(
-    "jaw",
-    "b",
-    1,
-    POINTS,
-    (0.0, 60.0),
-    (Rating(6.0, 353.0, 0.92, 2.1),),
-    load=Load((PointMass(0.14, 0.08),), level_deg=10.0, friction_nm=0.01),
-)
+from tests.sim.jaw import JAW
 
 DRIVES = [
     Gear(),

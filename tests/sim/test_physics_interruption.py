@@ -15,14 +15,10 @@ from sim.interruption import STOP, bound_share, interruptions, motion, take_over
 from sim.laws import shape
 from sim.model import (
     Board,
-    CalibrationPoint,
     Cue,
     InTurn,
     Law,
-    Load,
     Move,
-    PointMass,
-    Rating,
     Rig,
     Score,
     Servo,
@@ -30,19 +26,9 @@ from sim.model import (
     Wearer,
 )
 from sim.score import motion_limits
+from tests.sim.jaw import JAW as STRONG_JAW
 
-POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
-
-JAW = Servo(
-    "jaw",
-    "b",
-    1,
-    POINTS,
-    (0.0, 60.0),
-    (Rating(6.0, 353.0, 0.92, 2.1),),
-    load=Load((PointMass(0.14, 0.08),), level_deg=10.0, friction_nm=0.01),
-    safe_deg=4.0,
-)
+JAW = replace(STRONG_JAW, safe_deg=4.0)
 
 LAWS = [
     Law("uniform"),

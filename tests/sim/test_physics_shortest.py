@@ -12,32 +12,19 @@ from hypothesis import strategies as st
 from sim.envelope import assess
 from sim.model import (
     Board,
-    CalibrationPoint,
     FourBar,
     Gear,
     Law,
     LeverPair,
     Load,
     PointMass,
-    Rating,
     Rig,
     Servo,
     Spring,
     Wearer,
 )
 from sim.shortest import Impossible, shortest_duration_ms, shortest_durations_ms
-
-POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
-
-JAW = Servo(
-    "jaw",
-    "b",
-    1,
-    POINTS,
-    (0.0, 60.0),
-    (Rating(6.0, 353.0, 0.92, 2.1),),
-    load=Load((PointMass(0.14, 0.08),), level_deg=10.0, friction_nm=0.01),
-)
+from tests.sim.jaw import JAW
 
 LAWS = ["uniform", "parabolic", "harmonic", "cycloidal", "3-4-5", "modified sine"]
 
