@@ -77,7 +77,8 @@ def check(loaded: Loaded) -> Checked:
 
 
 def _checked(loaded: Loaded, show: Show) -> Checked:
-    scene = Scene(show, loaded.origins, loaded.places, loaded.sources)
+    partial = _has_error(loaded.findings)
+    scene = Scene(show, loaded.origins, loaded.places, loaded.sources, partial)
     found = [*loaded.findings, *(finding for one in CHECKS for finding in one(scene))]
     compiled, refused = table_too_large.check(scene, _has_error(found))
     found.extend(refused)

@@ -127,8 +127,8 @@ def _rule(
             made.lost_ms = made.lost_cue = None
         places["lost"] = _origin(desk, line, time=line.items[1], cue=line.items[2])
     elif line.kind == "stop":
-        made.stop_button = desk.count(line.amount(2), "a button's number", 1, LIMITS.button)
         places["stop"] = _origin(desk, line, button=line.items[2])
+        made.stop_button = desk.count(line.amount(2), "a button's number", 1, LIMITS.button)
     else:
         made.stop_ms = desk.milliseconds(line.amount(2), "the move to the safe pose", 20)
         places["stop time"] = _origin(desk, line, time=line.items[2])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Final, cast
 
 from lark import Token
 
@@ -133,8 +133,15 @@ def _regulator(desk: Desk, line: Line) -> Regulator:
     )
 
 
+NO_ADDRESS: Final = 0
+"""Stands for an address that has its finding already; no real board has it."""
+
+
 def board(desk: Desk, entry: Line, supplies: Mapping[str, Token]) -> Board:
-    """Raises Fault if chip or address is unusable."""
+    """A board whose address is unusable gets `NO_ADDRESS`, so that what hangs on it is still read.
+
+    Raises Fault if the chip is unknown.
+    """
     sheet = Sheet(desk, entry)
     _, name, chip, address, *_ = entry.items
     if str(chip) not in CHIPS:
@@ -149,12 +156,12 @@ def board(desk: Desk, entry: Line, supplies: Mapping[str, Token]) -> Board:
             desk.unknown(feed.token(1), "supply", supplies)
         if len(feed.items) > 2:
             wire = desk.tried(_wire, desk, feed)
-    if number is None or str(chip) not in CHIPS:
+    if str(chip) not in CHIPS:
         raise Fault
     return Board(
         str(name),
         str(chip),
-        number,
+        NO_ADDRESS if number is None else number,
         source,
         wire,
         desk.origins.mark(

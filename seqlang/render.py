@@ -175,7 +175,9 @@ class _Printer:
     def _change(self, finding: Finding) -> str | None:
         """The fix in words, where the help does not already hold its text."""
         fix = finding.fix
-        if fix is None or f"`{fix.text}`" in (finding.help or "") or not self._has(fix.span):
+        if fix is None or f"`{fix.text.strip()}`" in (finding.help or ""):
+            return None
+        if not self._has(fix.span):
             return None
         source = self._sources[fix.span.path]
         old = source.text[fix.span.start : fix.span.end]

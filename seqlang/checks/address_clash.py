@@ -22,6 +22,7 @@ from collections.abc import Iterator
 
 from seqlang.checks.scene import Scene
 from seqlang.diagnostics import Finding, Fix
+from seqlang.elaborate_rig import NO_ADDRESS
 from sim.model import Board
 
 ADDRESSES = range(1, 255)
@@ -32,6 +33,8 @@ def check(scene: Scene) -> Iterator[Finding]:
     taken = {board.address for board in boards}
     first: dict[int, Board] = {}
     for board in boards:
+        if board.address == NO_ADDRESS and scene.partial:
+            continue
         valid = board.address in ADDRESSES
         earlier = first.setdefault(board.address, board)
         if earlier is board and valid:

@@ -283,7 +283,14 @@ def test_a_repeat_that_lost_what_took_its_time_is_left_out_as_well() -> None:
 
 
 def test_what_hangs_on_a_broken_part_gives_no_further_findings() -> None:
-    found = loaded(RIG.replace("address 1", "address 999") + "cue a\n    jaw to 3 deg in 1 s\n")
-    assert names(found) == ["number-out-of-range"]
+    found = loaded(RIG.replace("atmega328p", "abacus") + "cue a\n    jaw to 3 deg in 1 s\n")
+    assert names(found) == ["unknown-name"]
     assert found.show.rig.outputs == ()
     assert found.show.score.cues[0].body.children == ()
+
+
+def test_what_hangs_on_a_board_with_a_wrong_address_is_still_read() -> None:
+    found = loaded(RIG.replace("address 1", "address 999") + "cue a\n    jaw to 3 deg in 1 s\n")
+    assert names(found) == ["number-out-of-range"]
+    assert len(found.show.rig.outputs) == len(good(loaded(RIG)).show.rig.outputs)
+    assert len(found.show.score.cues[0].body.children) == 1
