@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 from firmware_gen.compile import CompiledBoard, CompiledShow
 from firmware_gen.ops import Act, Delay, ForkTo, GoOn, Op
 from firmware_gen.table import ServoRecord, Table
+from sim.values import dataclass
 
 _CHECK_SUM: Final = "check sum"
 

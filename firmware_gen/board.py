@@ -9,7 +9,6 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
 
 from firmware_gen.chips import ATMEGA328P, LIMITS, Chip
 from firmware_gen.frames import LinkFrame, Receiver, encode
@@ -40,6 +39,7 @@ from firmware_gen.protocol import (
 from firmware_gen.slots import Slots
 from firmware_gen.storage import Storage
 from firmware_gen.table import TableError, decode
+from sim.values import dataclass
 
 _SHOW_AT = HEADER.offsets()["show"]
 _KINDS = frozenset(Kind)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final, TypeVar
 
 from firmware_gen.chips import CHIPS_BY_ID, pin_name
@@ -33,6 +33,7 @@ from firmware_gen.table import (
     encode_with_places,
 )
 from sim.model import NO_MARK
+from sim.values import dataclass
 
 __all__ = ["Line", "Names", "TableError", "disassemble", "disassemble_board", "listing"]
 

@@ -8,7 +8,6 @@ implementation repeats to the bit.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil, floor, isqrt
 from typing import Final
@@ -19,6 +18,7 @@ from numpy.typing import NDArray
 from sim.laws import coefficients, overlap_factor, shape
 from sim.light import luminance
 from sim.model import Law, LawName
+from sim.values import dataclass
 
 ONE: Final = 65536
 HALF: Final = 32768

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Final
 
 from firmware_gen.chips import Chip
@@ -20,6 +19,7 @@ from firmware_gen.protocol import (
     Status,
 )
 from firmware_gen.slots import Slots
+from sim.values import dataclass
 
 WINDOW: Final = 2
 """Data requests that may be under way unanswered: as many chunks wait in RAM to be stored."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final
 
 from firmware_gen.failures import LinkFailure
@@ -28,6 +28,7 @@ from firmware_gen.protocol import (
     State,
     Status,
 )
+from sim.values import dataclass
 
 HELLO_EVERY_S: Final = 0.05
 HELLO_FOR_S: Final = 1.7

@@ -7,7 +7,6 @@ point lies within one tick of it.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Final
 
 from firmware_gen.fixed import MINIMUM_JERK_ID, UNIFORM_ID, FixedLaw, fixed_law
@@ -24,6 +23,7 @@ from firmware_gen.table import (
     Table,
     decode,
 )
+from sim.values import dataclass
 
 __all__ = ["Frame", "Mode", "Player"]
 

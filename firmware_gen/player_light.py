@@ -5,7 +5,6 @@ Levels are half percents of L* with 8 fractional bits, times 1/256 ms.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, TypeAlias
 
@@ -13,6 +12,7 @@ from firmware_gen.fixed import FixedLaw, channel_bytes, duty_of, fixed_law, prog
 from firmware_gen.layout import EFFECTS, ORDERS
 from firmware_gen.ops import Modulate
 from firmware_gen.table import StripRecord
+from sim.values import dataclass
 
 Levels: TypeAlias = tuple[int, ...]
 """One channel of a lamp, three of a strip."""

@@ -6,12 +6,12 @@ do not wrap; a chip's do, with the same result, because compared times lie close
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
 from firmware_gen.fixed import AHEAD_BITS, FixedLaw, ceiling_sqrt, progress, truncated
 from firmware_gen.table import ServoRecord
+from sim.values import dataclass
 
 ANGLE_BITS: Final = 15
 SHORTEST: Final = 256

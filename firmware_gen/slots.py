@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Final
 
 from firmware_gen.chips import Chip
 from firmware_gen.protocol import NO_SLOT
 from firmware_gen.storage import ERASED, Storage
+from sim.values import dataclass
 
 FIRST_BYTE: Final = 4
 """Where slot 0 starts; the cells before are the likeliest to be spoilt by a failing supply."""

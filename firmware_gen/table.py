@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from hashlib import sha256
 from itertools import pairwise
 from typing import Final, TypeAlias, TypeVar
@@ -60,6 +60,7 @@ from firmware_gen.layout import (
     TableError,
 )
 from firmware_gen.ops import Facts, OutputFacts, Sweep, Thread, code_bytes
+from sim.values import dataclass
 
 _Row = TypeVar("_Row")
 

@@ -6,7 +6,6 @@ Until the board has answered `commit` it plays its old show, whatever goes wrong
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Final
 
 from firmware_gen import layout
@@ -24,6 +23,7 @@ from firmware_gen.protocol import (
     Kind,
     Status,
 )
+from sim.values import dataclass
 
 ATTEMPTS: Final = 3
 """Whole transfers tried before giving up, if the board restarts or stores badly in between."""

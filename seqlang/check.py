@@ -6,13 +6,13 @@ path leads an unchecked show onto a board.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from seqlang import collector
 from seqlang.checks import CHECKS, table_too_large
 from seqlang.checks.scene import Scene
 from seqlang.summary import Summary, summarise
+from sim.values import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping

@@ -53,7 +53,7 @@ What has no mark of its own has a name in `Loaded.places` (name to `Origin`, if 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
 from lark import Token
@@ -65,6 +65,7 @@ from seqlang.elaborate_score import score
 from seqlang.elaborate_values import Desk, declared
 from seqlang.syntax import Cue, Item, Line, head_place
 from sim.model import Rig, Show, Wearer
+from sim.values import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from lark import Token
@@ -14,6 +13,7 @@ from seqlang.elaborate_values import Desk, Fault
 from seqlang.syntax import Line
 from seqlang.units import PLAIN, RUN_TIME
 from sim.model import Binding, Score, Usage
+from sim.values import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +11,7 @@ from seqlang.elaborate import elaborate
 from seqlang.layout import faults, read
 from seqlang.parse import parse
 from seqlang.source import Source
+from sim.values import dataclass
 
 if TYPE_CHECKING:
     from seqlang.diagnostics import Finding, Origin

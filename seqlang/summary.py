@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from sim import servo as lines
 from sim.model import Adapter
+from sim.values import dataclass
 
 if TYPE_CHECKING:
     from seqlang.checks.scene import Scene

@@ -9,7 +9,6 @@ repeats counts as one moment in which every servo is at its hardest.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -21,6 +20,7 @@ from sim.holding import worst_hold
 from sim.model import MINIMUM_JERK, Cue, Law, Move, Repeat, Rig, Servo, Show, Step, Together
 from sim.score import PlannedMove, children, planned_moves, rest_angles
 from sim.supply import highest_v
+from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 

@@ -8,7 +8,6 @@ boards (`sim.supply`), and those back to the servos' lines (`sim.servo`).
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
@@ -18,6 +17,7 @@ from sim import battery, drive, load, servo
 from sim.model import Board, Lamp, Rig, Servo, Strip, Switch
 from sim.sampling import Samples
 from sim.supply import BOARD_A, PIXEL_IDLE_A, Demand, highest_v, solve
+from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 

@@ -16,7 +16,6 @@ to the load's friction and the margin.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import radians, sin
 from typing import TYPE_CHECKING, Final, TypeAlias, assert_never
 
@@ -24,6 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.model import Drive, FourBar, Gear, LeverPair
+from sim.values import dataclass
 
 if TYPE_CHECKING:
     from sim.model import Servo

@@ -14,7 +14,6 @@ on a grid that holds both sides of every jump of the law and is then closed in t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, TypeAlias
 
@@ -24,6 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from sim import drive, load, servo, supply
 from sim.laws import Shape, ramp_shares, shape
 from sim.model import FRAME_MS, Law, Rig, Servo
+from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 

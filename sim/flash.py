@@ -26,7 +26,6 @@ Passing is no promise: some people react to less.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from math import ceil, dist
 from typing import Final, Literal, TypeAlias
 
@@ -34,6 +33,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.light import colour_luminance
+from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.intp]

@@ -7,7 +7,6 @@ of its stall torque at most, and less in a closed case.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -16,6 +15,7 @@ from sim.holding import holding_nm
 from sim.model import Servo, Show
 from sim.score import rest_angles
 from sim.usage import Book, Mix
+from sim.values import dataclass
 
 CONTINUOUS: Final = 1.0 / 3.0
 """Share of stall torque that a hobby servo stands continuously (common practice, from memory: a

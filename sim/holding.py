@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -10,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sim import drive, load
 from sim.model import Gear
+from sim.values import dataclass
 
 if TYPE_CHECKING:
     from sim.model import Servo

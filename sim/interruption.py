@@ -17,7 +17,7 @@ Two answers, and each says which it is:
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -28,6 +28,7 @@ from sim.laws import coefficients, shape
 from sim.model import FRAME_MS, MINIMUM_JERK, NO_MARK, Cue, Law, Move, Rig, Servo, Show
 from sim.motion import AHEAD_DEG, TICKS_PER_MS, table_numbers
 from sim.score import PlannedMove, acts, motion_limits, planned_moves
+from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 

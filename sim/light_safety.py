@@ -13,7 +13,7 @@ checks of a show rehearse that for one button.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import inf
 from typing import Final
 
@@ -39,6 +39,7 @@ from sim.model import FRAME_MS, Cue, Effect, Fade, Lamp, Press, Show, Strip
 from sim.rehearse import rehearse
 from sim.sampling import Samples, sample
 from sim.score import acts, duration_ms, ready_ms
+from sim.values import dataclass
 
 EFFECT_WATCH_MS: Final = 20_000
 """How long the light is watched after a cue that leaves a fast effect on."""

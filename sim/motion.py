@@ -8,7 +8,6 @@ the next begins) must come out alike in both.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from math import floor, isqrt
 from typing import Final, NamedTuple, TypeAlias
@@ -19,6 +18,7 @@ from numpy.typing import NDArray
 from sim.laws import overlap_factor, ramp_shares, shape
 from sim.model import MINIMUM_JERK, Law
 from sim.score import table_coefficients, table_law
+from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from math import ceil, inf
 from typing import Final, Literal
 
@@ -18,6 +18,7 @@ from sim.outputs import Outputs
 from sim.score import ENABLE_INTERVAL_FRAMES, Act
 from sim.threads import Do, Fork, LoopEnd, LoopStart, Program, Thread, Wait, cues_on, program
 from sim.trajectories import CueRun, Mode, ModeSpan, Refusal
+from sim.values import dataclass
 
 FRAME: Final = FRAME_MS * TICKS_PER_MS
 RUNS: Final = 8

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import ceil
 from typing import Final, TypeAlias
 
@@ -14,6 +13,7 @@ from sim.model import Servo
 from sim.response import follow, held
 from sim.sampling import Samples, motion, sample
 from sim.trajectories import CueRun, Trajectories
+from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 

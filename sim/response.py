@@ -22,7 +22,6 @@ that of one run from start to end.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import degrees
 from typing import Final, TypeAlias
 
@@ -31,6 +30,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sim import drive, load, servo, supply
 from sim.model import FRAME_MS, Rig, Servo
+from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 Flags: TypeAlias = NDArray[np.bool_]

@@ -11,7 +11,7 @@ Idle never runs beside another cue, and the stop ends all.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from typing import Final, TypeAlias
 
@@ -47,6 +47,7 @@ from sim.supply import (
     solve,
     strip_full_a,
 )
+from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.int64]

@@ -8,7 +8,6 @@ than long ones.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
@@ -20,6 +19,7 @@ from sim.light import colour_luminance, luminance
 from sim.model import Lamp, Law, Servo, Strip, Switch
 from sim.motion import Motion
 from sim.trajectories import Fading, Modulation, Piece, Span, Trajectories, takes_over
+from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 Flags: TypeAlias = NDArray[np.bool_]

@@ -10,7 +10,6 @@ Times are milliseconds from a cue's start: whole numbers, or `inf` behind a repe
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil, inf
 from typing import Final, TypeAlias
@@ -35,6 +34,7 @@ from sim.model import (
     Throw,
     Together,
 )
+from sim.values import dataclass
 
 Act: TypeAlias = Move | Fade | Throw | Effect
 """A statement that drives an output."""

@@ -12,11 +12,12 @@ less on average when it is slow, so currents here are on the safe side.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from sim.values import dataclass
 
 if TYPE_CHECKING:
     from sim.model import Rating, Servo

@@ -13,14 +13,21 @@ neighbours of the row, 1.5 % apart, can be missed only if it breaks the margin b
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import isfinite, log2
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from sim.drive import horn
 from sim.envelope import TOLERANCE, assess, operate
 from sim.laws import coefficients
 from sim.model import Law, Rig, Servo
+from sim.servo import line
+from sim.supply import highest_v
+
+STEPS_AN_OCTAVE: Final = 46
+"""The row's durations are 1.5 % apart."""
 
 LONGEST_MS: Final = 60_000
 """No move is sought longer than a minute (own limit)."""
@@ -50,8 +57,9 @@ def shortest_duration_ms(
     _reject_impossible(rig, one, from_deg, to_deg, voltage_v)
     if from_deg == to_deg:
         return 1
-    low, high = 0, LONGEST_MS
-    row = np.unique(np.round(np.geomspace(1.0, LONGEST_MS, 720)).astype(int))
+    low, high = _too_fast_ms(rig, one, from_deg, to_deg, voltage_v), LONGEST_MS
+    count = 2 + round(STEPS_AN_OCTAVE * log2(LONGEST_MS / (low + 1)))
+    row = np.unique(np.round(np.geomspace(low + 1, LONGEST_MS, count)).astype(int))
     while True:
         fails = ~assess(rig, one, from_deg, to_deg, row, law, voltage_v).passes
         failing = row[fails]
@@ -65,6 +73,21 @@ def shortest_duration_ms(
         if high - low <= 1:
             return high
         row = np.unique(np.linspace(low, high, min(34, high - low + 1)).astype(int))
+
+
+def _too_fast_ms(
+    rig: Rig, one: Servo, from_deg: float, to_deg: float, voltage_v: float | None
+) -> int:
+    """Whole milliseconds that fail for certain: on average the horn would outrun its no-load speed.
+
+    Some instant is at least as fast as the average, and no line reaches over its no-load speed.
+    """
+    way = abs(float(np.diff(horn(one, [from_deg, to_deg]).angle_deg)[0]))
+    volts = highest_v(rig, one.board) if voltage_v is None else voltage_v
+    fastest = float(line(one, volts).speed_deg_s)
+    if not fastest > 0.0 or not isfinite(way):
+        return 0
+    return min(int(1000.0 * way / fastest * (1.0 - TOLERANCE)), LONGEST_MS - 1)
 
 
 def shortest_durations_ms(

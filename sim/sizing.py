@@ -12,7 +12,6 @@ must carry the fuse before it, not only its own current: the fuse is there for t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import ceil, floor, inf, isfinite
 from typing import Final, TypeAlias
 
@@ -33,6 +32,7 @@ from sim.score import PlannedMove, planned_moves
 from sim.servo import KGF_CM_NM
 from sim.supply import PIXEL_IDLE_A, highest_v, lamp_series
 from sim.usage import Book, Currents, Mix, currents, run_time_h
+from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 

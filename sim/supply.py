@@ -18,7 +18,7 @@ so to under a microvolt.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import lru_cache
 from typing import Final, TypeAlias
 
@@ -29,6 +29,7 @@ from sim import battery, servo, wire
 from sim.holding import worst_hold
 from sim.model import Adapter, Board, Cells, Lamp, Rig, Servo, Strip, Supply, Switch
 from sim.resistor import Series, series_resistor
+from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 

@@ -10,7 +10,6 @@ Times are milliseconds from the rehearsal's start; they may lie between whole mi
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -18,6 +17,7 @@ from numpy.typing import NDArray
 
 from sim.model import UNIFORM, Effect, Law, Press, Show
 from sim.motion import Motion
+from sim.values import dataclass
 
 Mode: TypeAlias = Literal["starting", "ready", "stopping", "limp"]
 

@@ -7,7 +7,7 @@ one, parts that hold and lights that stand as after power-up.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from math import ceil, inf
 from typing import Final
@@ -20,6 +20,7 @@ from sim.model import Cells, Cue, Press, Rig, Show, Supply
 from sim.rehearse import rehearse
 from sim.sampling import Samples, sample
 from sim.score import LONGEST_HOLD_MS, duration_ms, ready_ms
+from sim.values import dataclass
 
 SAMPLE_MS: Final = 10
 """Averages are taken over samples this far apart (ms)."""

@@ -19,7 +19,6 @@ several times a second.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -38,6 +37,7 @@ from sim.flash import (
 )
 from sim.model import Cue, Effect, Fade, Show
 from sim.score import timeline
+from sim.values import dataclass
 
 MOST_PAIRS = 60
 """Of more candidates those with the most changes are rehearsed (own limit)."""

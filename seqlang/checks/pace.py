@@ -5,7 +5,6 @@ Shared by `servo_speed`, `servo_torque` and `servo_acceleration`, which say what
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
@@ -17,6 +16,7 @@ from seqlang.diagnostics import Fix, Span
 from sim import servo as lines
 from sim.model import MINIMUM_JERK, Law, Move
 from sim.shortest import Impossible, shortest_duration_ms
+from sim.values import dataclass
 
 if TYPE_CHECKING:
     from seqlang.checks.scene import Scene

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from math import inf
 from typing import TYPE_CHECKING
@@ -36,6 +36,7 @@ from sim.sag import Sag, brightest, sags, start_sags
 from sim.score import PlannedMove, acts, duration_ms, planned_moves, walk
 from sim.supply import PIXEL_IDLE_A, highest_v
 from sim.threads import ThreadError, threads
+from sim.values import dataclass
 
 if TYPE_CHECKING:
     from seqlang.source import Source as Text

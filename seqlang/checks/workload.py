@@ -6,13 +6,13 @@ Many lines of a show ask for the same move; each different one is assessed once.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from sim.envelope import Assessment, assess
 from sim.model import Law, Rig, Servo
+from sim.values import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -15,6 +15,8 @@ from typing import Final, NoReturn, TextIO
 
 import click
 
+from seqlang.collector import at_rest
+
 SHOW_HAS_ERRORS: Final = 1
 WRONG_USAGE: Final = 2
 BOARD_FAILURE: Final = 3
@@ -53,7 +55,8 @@ class Subcommands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in self.list_commands(ctx):
             return None
-        module = import_module(f"{__name__}.{cmd_name.replace('-', '_')}")
+        with at_rest():  # what an import makes stays
+            module = import_module(f"{__name__}.{cmd_name.replace('-', '_')}")
         found = getattr(module, "command", None)
         return found if isinstance(found, click.Command) else None
 

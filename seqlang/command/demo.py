@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -13,6 +12,7 @@ import click
 from firmware_gen.failures import LinkFailure
 from firmware_gen.protocol import Mode
 from seqlang.command._board import end, must, pause, wait_for_limp
+from sim.values import dataclass
 
 if TYPE_CHECKING:
     from firmware_gen.agreement import Recording
