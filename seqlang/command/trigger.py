@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from re import fullmatch
 from typing import TYPE_CHECKING, Final
 
 import click
 
 from firmware_gen.failures import LinkFailure
+from seqlang.command import WrongUse
 from seqlang.command._board import (
     connected,
     must,
@@ -20,6 +22,8 @@ from seqlang.command._board import (
 if TYPE_CHECKING:
     from firmware_gen.link import Link
 
+_NAME: Final = r"[^\W\d]\w*"
+"""As `NAME` in the cue language's grammar."""
 _TWO_FRAMES_S: Final = 0.05
 _BEACON_S: Final = 0.2
 
@@ -37,6 +41,11 @@ def command(cue: str, port: str | None, baud: int, held: str | None) -> None:
 
     Parts move: keep clear of them. Waits while the board is still enabling its servos.
     """
+    if not fullmatch(_NAME, cue):
+        raise WrongUse(
+            "a cue's name has letters, digits and `_`, and starts with a letter or `_`; "
+            f"found `{cue}`"
+        )
     held_s = None if held is None else float(seconds(held, "--held"))
     with connected(port, baud) as (link, hello):
         wait_until_ready(link, hello.mode)

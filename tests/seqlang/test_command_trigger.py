@@ -11,6 +11,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -22,6 +23,7 @@ from firmware_gen.player import Frame
 from firmware_gen.protocol import Mode, ResetCause
 from firmware_gen.transfer import transfer
 from firmware_gen.virtual import LocalPort, Server, VirtualBoard
+from seqlang.command import trigger
 
 
 @pytest.fixture
@@ -98,6 +100,20 @@ def test_a_duration_without_its_unit_is_wrong_use_and_names_the_units(
     assert done.status == 2
     assert "ms, s" in done.err
     assert f"found `{text}`" in done.err
+
+
+@pytest.mark.parametrize("name", ["", " ", "wave it", "3d", "wave-off"])
+def test_what_no_cue_can_be_called_is_wrong_use_before_any_port_is_opened(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    done = Outcome(capsys, "trigger", name, "--port", "no-such-port")
+    assert done.status == 2
+    assert f"found `{name}`" in done.err
+
+
+def test_a_cue_is_named_on_the_command_line_as_in_the_language() -> None:
+    grammar = (resources.files("seqlang") / "grammar.lark").read_text()
+    assert f"NAME: /{trigger._NAME}/\n" in grammar
 
 
 def test_an_unknown_cue_is_told(played: Played, capsys: pytest.CaptureFixture[str]) -> None:
