@@ -41,8 +41,11 @@ MINIMUM_JERK_ID: Final = LAW_IDS["3-4-5"]
 LISTED: Final = (3, 4, 5, 6, 7, 8)
 """Ids of the laws held as lists of numbers; the others are computed."""
 
-LIST_STEPS: Final = 128
-"""Steps of a list over the first half of the stroke."""
+LIST_STEPS: Final = 24
+"""Steps of a list over the first half of the duration."""
+_FINE: Final = 32
+"""Places in a step at which a list is fitted to its law."""
+_SIXTH: Final = 10923
 
 ALPHA_RANGE: Final = (64, HALF)
 """Of a law in a table, Q16."""
@@ -87,8 +90,7 @@ class FixedLaw:
 
     def _first_half(self, x: int) -> tuple[int, int]:
         if self.law_id in LISTED:
-            positions, slopes = law_lists(self.law_id)
-            return _between(positions, x), _between(slopes, x)
+            return _listed_shape(x, law_list(self.law_id))
         return _ramp_shape(x, self.alpha, self.beta)
 
 
@@ -124,10 +126,25 @@ def law_parameters(law: Law) -> tuple[int, int, int]:
 
 
 @lru_cache(maxsize=len(LISTED))
-def law_lists(law_id: int) -> tuple[tuple[int, ...], tuple[int, ...]]:
-    """Positions (Q16) and slopes (Q14) of a listed law at x = 0, 1/256 .. 128/256."""
-    form = shape(Law(LAWS_BY_ID[law_id]), np.arange(LIST_STEPS + 1) / (2.0 * LIST_STEPS))
-    return _rounded(form.s, 65536.0), _rounded(form.v, 16384.0)
+def law_list(law_id: int) -> tuple[int, ...]:
+    """A listed law's gains of speed at x = 0, 1/48 .. 24/48: from step to step, way in 2^-20.
+
+    Between them the acceleration is a straight line, so that speed and position are smooth. They
+    are the least squares' fit to the law's speed, from rest to an even speed at half-way.
+    """
+    steps = np.arange(LIST_STEPS * _FINE + 1) / _FINE
+    speeds = shape(Law(LAWS_BY_ID[law_id]), steps / (2 * LIST_STEPS)).v / (2 * LIST_STEPS)
+    # Column k: what a gain of 1 at step k, falling to 0 at both neighbours, adds to the speed.
+    u = np.clip(steps[:, None] - np.arange(LIST_STEPS), -1.0, 1.0)
+    added = np.where(u < 0.0, (1.0 + u) ** 2, 2.0 - (1.0 - u) ** 2) / 2.0
+    added[:, 0] -= 0.5
+    gains = np.linalg.lstsq(added, speeds, rcond=None)[0]
+    if gains[0] < 0.0:
+        gains[0] = 0.0
+        gains[1:] = np.linalg.lstsq(added[:, 1:], speeds, rcond=None)[0]
+    # Speeds are rounded, not gains, so that roundings do not add up.
+    reached = _rounded(np.cumsum(gains) - gains[0] / 2.0, 2.0**20)
+    return (2 * reached[0], *(int(gain) for gain in np.diff(reached)), 0)
 
 
 @lru_cache(maxsize=1)
@@ -160,48 +177,43 @@ def progress(elapsed: int, total: int) -> int:
     return ((elapsed >> k) << 16) // (total >> k)
 
 
-def ceiling_sqrt(value: int) -> int:
-    """The least integer whose square is at least `value`."""
-    return isqrt(value - 1) + 1 if value > 0 else 0
+def _listed_shape(x: int, gains: Sequence[int]) -> tuple[int, int]:
+    step, t = divmod(2 * LIST_STEPS * x, ONE)
+    speed = -(gains[0] >> 1)
+    way = -_product(gains[0], _SIXTH)
+    for gain in gains[:step]:
+        speed += gain
+        way += speed
+    here, ahead = (*gains, 0)[step : step + 2]
+    speed += here - (here >> 1)
+    risen = _product(here, t)
+    bent = _product(3 * here - risen + _product(ahead, t), t)
+    way += _product(speed, t) + _product(here + _product(bent, t), _SIXTH)
+    speed += (bent - risen) >> 1
+    return (way + 8) >> 4, (speed >> 1) + (speed >> 2)
 
 
-def truncated(numerator: int, denominator: int) -> int:
-    """Quotient rounded toward zero, as C divides; the denominator is positive."""
-    return numerator // denominator if numerator >= 0 else -(-numerator // denominator)
-
-
-def _between(values: Sequence[int], x: int) -> int:
-    i, f = x >> 8, x & 255
-    low = values[i]
-    return low if f == 0 else low + (((values[i + 1] - low) * f + 128) >> 8)
+def _product(a: int, b: int) -> int:
+    return (a * b) >> 16
 
 
 def _ramp_shape(x: int, alpha: int, beta: int) -> tuple[int, int]:
     v = (1 << 32) // (ONE - alpha)
-    if x >= alpha:
-        return (v * (2 * x - alpha)) >> 17, v >> 2
-    rise, r = _ramp((x << 16) // alpha, beta)
-    return (((v * alpha) >> 16) * rise) >> 16, (v * r) >> 18
+    way, speed = _ramp(min((x << 16) // alpha, ONE), beta)
+    return (v * (_product(alpha, way) + 2 * max(0, x - alpha))) >> 17, (v * speed) >> 18
 
 
 def _ramp(u: int, beta: int) -> tuple[int, int]:
-    """Way and speed within the ramp of a double-S, `u` of its duration, all Q16."""
-    if beta == 0:
-        return (u * u) >> 17, u
+    """Twice the way and the speed within the ramp of a double-S, `u` of its duration, all Q16."""
+    near = min(u, ONE - u)
     w = (1 << 32) // (ONE - beta)
-    if u < beta:
-        q = (u << 16) // beta
-        square = (q * u) >> 16
-        return (((((square * u) >> 16) * w) >> 16) // 6, (square * w) >> 17)
-    if u <= ONE - beta:
-        area = (u * u) // 2 - (beta * u) // 2 + (beta * beta) // 6
-        return ((area >> 16) * w) >> 16, ((u - beta // 2) * w) >> 16
-    left = ONE - u
-    square = (((left << 16) // beta) * left) >> 16
-    return (
-        u - HALF + ((((square * left) >> 16) * w) >> 16) // 6,
-        ONE - ((square * w) >> 17),
-    )
+    if near < beta:
+        bend = _product(w, _product((near << 16) // beta, near))
+        way, speed = _product(_product(bend, near), 2 * _SIXTH), bend >> 1
+    else:
+        area = near * (near - beta) + _product(beta * beta, 2 * _SIXTH)
+        way, speed = _product(w, area >> 16), _product(w, near - (beta >> 1))
+    return (way, speed) if u == near else (2 * u - ONE + way, ONE - speed)
 
 
 def _usable(overlap: int) -> int:

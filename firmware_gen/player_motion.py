@@ -7,9 +7,10 @@ do not wrap; a chip's do, with the same result, because compared times lie close
 from __future__ import annotations
 
 from itertools import pairwise
+from math import isqrt
 from typing import Final
 
-from firmware_gen.fixed import AHEAD_BITS, FixedLaw, ceiling_sqrt, progress, truncated
+from firmware_gen.fixed import AHEAD_BITS, FixedLaw, progress
 from firmware_gen.table import ServoRecord
 from sim.values import dataclass
 
@@ -54,14 +55,19 @@ class Motion:
         """Position and speed at a time before the end."""
         v = 0
         elapsed = time - self.start
-        if 0 < elapsed < self.duration:
-            slope = self.law.shape(progress(elapsed, self.duration))[1]
-            v = truncated(self.way * slope, 64 * self.duration)
+        x = progress(elapsed, self.duration) if 0 < elapsed < self.duration else 0
+        if x > 0:
+            v = _speed(self.way, self.law.shape(x)[1], self.duration)
         left = self.brake - (time - self.brake_start)
         if left > 0:
-            y = progress(left, self.brake)
-            v += truncated(self.residual * y, 128 * self.brake)
+            v += _speed(self.residual, progress(left, self.brake) >> 1, self.brake)
         return self.position(time), v
+
+
+def _speed(way: int, slope: int, duration: int) -> int:
+    """Of a part that would go `way` in `duration` at slope 1 (Q14)."""
+    size = ((abs(way) * slope) >> 16) * 1024 // duration
+    return size if way >= 0 else -size
 
 
 def brake(p: int, v: int, limits: tuple[int, int], acceleration: int) -> tuple[int, int]:
@@ -80,6 +86,21 @@ def brake(p: int, v: int, limits: tuple[int, int], acceleration: int) -> tuple[i
     return (residual, duration) if duration else (0, 0)
 
 
+def time_by(limit: int, way: int, ca: int) -> int:
+    """How long a way takes at least under a limit of acceleration.
+
+    In products of 32 bits: what they are divided is multiplied by as many fours before as go in.
+    """
+    way, fours = _normalised(way)
+    share, more = _normalised(625 * way // (2048 * limit))
+    return (isqrt((ca * share >> 24) << 28) >> (fours + more)) + 1
+
+
+def _normalised(value: int) -> tuple[int, int]:
+    fours = min(15, (32 - value.bit_length()) // 2)
+    return value << 2 * fours, fours
+
+
 def start_motion(
     servo: ServoRecord, p: int, v: int, time: int, target: int, nominal: int, law: FixedLaw
 ) -> Motion:
@@ -92,7 +113,7 @@ def start_motion(
     residual, braking = brake(p, v, limits, servo.acceleration_limit)
     way = target - (p + residual)
     by_speed = (law.cv * abs(way) * 5 // (8 * servo.speed_limit)) >> 15
-    by_acceleration = ceiling_sqrt(law.ca * (abs(way) >> 8) * 1250 // servo.acceleration_limit)
+    by_acceleration = time_by(servo.acceleration_limit, abs(way), law.ca)
     if braking and way * v > 0 and abs(way) >> AHEAD_BITS and law.overlap:
         start = time
         duration = max(nominal, by_acceleration, (by_speed << 8) // law.overlap, 2 * braking)

@@ -9,12 +9,10 @@
 #define BC_FLASH PROGMEM
 static inline uint16_t bc_flash_u16(const uint16_t *at) { return pgm_read_word(at); }
 static inline uint8_t bc_flash_u8(const uint8_t *at) { return pgm_read_byte(at); }
-static inline int8_t bc_flash_i8(const int8_t *at) { return (int8_t)pgm_read_byte(at); }
 #else
 #define BC_FLASH
 static inline uint16_t bc_flash_u16(const uint16_t *at) { return *at; }
 static inline uint8_t bc_flash_u8(const uint8_t *at) { return *at; }
-static inline int8_t bc_flash_i8(const int8_t *at) { return *at; }
 #endif
 
 #endif

@@ -2,6 +2,7 @@
 #ifndef BC_LAWS_H
 #define BC_LAWS_H
 
+#include <stdbool.h>
 #include <stdint.h>
 
 /* A law as it stands in a table. */
@@ -18,12 +19,13 @@ struct bc_coefficients {
     uint16_t overlap;      /* K, Q8 */
 };
 
-/* Position (Q16, 0 to 65536) at progress x (Q16, 0 to 65536). */
-uint32_t bc_law_position(const struct bc_law *law, uint32_t x);
+/* At progress x (Q16, 0 to 65536): the position (Q16, 0 to 65536), or else the slope (Q14). */
+uint32_t bc_law_at(const struct bc_law *law, uint32_t x, bool of_way);
 
-/* Slope (Q14) there. */
-uint16_t bc_law_slope(const struct bc_law *law, uint32_t x);
+static inline uint32_t bc_law_position(const struct bc_law *law, uint32_t x) {
+    return bc_law_at(law, x, true);
+}
 
-struct bc_coefficients bc_law_coefficients(const struct bc_law *law);
+void bc_law_coefficients(const struct bc_law *law, struct bc_coefficients *found);
 
 #endif

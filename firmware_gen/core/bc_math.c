@@ -1,39 +1,156 @@
 #include "bc_math.h"
 
 int32_t bc_scale(int32_t value, uint32_t share) {
-    /* In two halves, because a full 64-bit product takes the chip some five times as long. */
-    uint32_t bits = (uint32_t)value;
-    uint16_t low = (uint16_t)bits;
-    uint16_t high = (uint16_t)(bits >> 16);
     uint16_t part = (uint16_t)share;
     uint32_t product;
     if (share > 0xFFFF) {
         return value;
     }
-    product = (uint32_t)high * part;
+#ifdef __AVR__
+    /* Eight products of bytes, the lowest for its carry alone; a negative value counts 2^32 too much. */
+    uint8_t low;
+    __asm__("mul %A[value], %A[part] \n\t"
+            "mov %[low], r1 \n\t"
+            "clr %A[product] \n\t"
+            "clr %B[product] \n\t"
+            "clr %C[product] \n\t"
+            "clr %D[product] \n\t"
+            "mul %A[value], %B[part] \n\t"
+            "add %[low], r0 \n\t"
+            "adc %A[product], r1 \n\t"
+            "mul %B[value], %A[part] \n\t"
+            "add %[low], r0 \n\t"
+            "adc %A[product], r1 \n\t"
+            "adc %B[product], %C[product] \n\t"
+            "mul %B[value], %B[part] \n\t"
+            "add %A[product], r0 \n\t"
+            "adc %B[product], r1 \n\t"
+            "mul %C[value], %A[part] \n\t"
+            "add %A[product], r0 \n\t"
+            "adc %B[product], r1 \n\t"
+            "adc %C[product], %D[product] \n\t"
+            "mul %C[value], %B[part] \n\t"
+            "add %B[product], r0 \n\t"
+            "adc %C[product], r1 \n\t"
+            "mul %D[value], %B[part] \n\t"
+            "add %C[product], r0 \n\t"
+            "adc %D[product], r1 \n\t"
+            "mul %D[value], %A[part] \n\t"
+            "add %B[product], r0 \n\t"
+            "adc %C[product], r1 \n\t"
+            "clr r1 \n\t"
+            "adc %D[product], r1 \n\t"
+            "sbrs %D[value], 7 \n\t"
+            "rjmp 1f \n\t"
+            "sub %C[product], %A[part] \n\t"
+            "sbc %D[product], %B[part] \n\t"
+            "1:"
+            : [product] "=&r"(product), [low] "=&r"(low)
+            : [value] "r"(value), [part] "r"(part)
+            : "r0");
+#else
+    product = (uint32_t)(uint16_t)((uint32_t)value >> 16) * part;
     if (value < 0) {
         product -= (uint32_t)part << 16;
     }
-    product += ((uint32_t)low * part) >> 16;
+    product += ((uint32_t)(uint16_t)value * part) >> 16;
+#endif
     return (int32_t)product;
 }
 
-uint32_t bc_times(uint32_t a, uint32_t b) {
-    uint32_t product = ((uint32_t)(uint16_t)a * (uint16_t)b) >> 16;
-    while (a > 0xFFFF) {
-        product += b;
-        a -= 65536;
-    }
-    while (b > 0xFFFF) {
-        product += a;
-        b -= 65536;
-    }
-    return product;
+BC_CALLED uint32_t bc_quotient(uint32_t a, uint32_t b, uint32_t c) {
+#ifdef __AVR__
+    /*
+     * The compiler keeps a 64-bit number in eight registers that each call must save. Here it lies
+     * in a and, above it, in `middle` and `top`: the product grows from above, one bit of a falling
+     * out below at a time; then the quotient's bits come in below, one for each shift.
+     */
+    uint16_t middle;
+    uint16_t top;
+    __asm__("ldi %A[middle], 33 \n\t"
+            "mov r0, %A[middle] \n\t"
+            "clr %B[middle] \n\t"
+            "clr %A[top] \n\t"
+            "clr %B[top] \n\t"
+            "sub %A[middle], %A[middle] \n\t" /* clears the carry as well */
+            "1: \n\t"
+            "ror %B[top] \n\t"
+            "ror %A[top] \n\t"
+            "ror %B[middle] \n\t"
+            "ror %A[middle] \n\t"
+            "ror %D[a] \n\t"
+            "ror %C[a] \n\t"
+            "ror %B[a] \n\t"
+            "ror %A[a] \n\t"
+            "brcc 2f \n\t"
+            "add %A[middle], %A[b] \n\t"
+            "adc %B[middle], %B[b] \n\t"
+            "adc %A[top], %C[b] \n\t"
+            "adc %B[top], %D[b] \n\t"
+            "2: \n\t"
+            "dec r0 \n\t"
+            "brne 1b \n\t"
+            "ldi %A[b], 33 \n\t"
+            "rjmp 4f \n\t"
+            "3: \n\t"
+            "lsl %A[a] \n\t"
+            "rol %B[a] \n\t"
+            "rol %C[a] \n\t"
+            "rol %D[a] \n\t"
+            "rol %A[middle] \n\t"
+            "rol %B[middle] \n\t"
+            "rol %A[top] \n\t"
+            "rol %B[top] \n\t"
+            "brcs 5f \n\t"
+            "4: \n\t"
+            "cp %A[middle], %A[c] \n\t"
+            "cpc %B[middle], %B[c] \n\t"
+            "cpc %A[top], %C[c] \n\t"
+            "cpc %B[top], %D[c] \n\t"
+            "brcs 6f \n\t"
+            "5: \n\t"
+            "sub %A[middle], %A[c] \n\t"
+            "sbc %B[middle], %B[c] \n\t"
+            "sbc %A[top], %C[c] \n\t"
+            "sbc %B[top], %D[c] \n\t"
+            "inc %A[a] \n\t"
+            "cpi %A[b], 33 \n\t"
+            "breq 7f \n\t"
+            "6: \n\t"
+            "dec %A[b] \n\t"
+            "brne 3b \n\t"
+            "rjmp 8f \n\t"
+            "7: \n\t" /* it was not below c before the first shift: too much */
+            "ldi %A[a], 0xFF \n\t"
+            "mov %B[a], %A[a] \n\t"
+            "mov %C[a], %A[a] \n\t"
+            "mov %D[a], %A[a] \n\t"
+            "8:"
+            : [a] "+d"(a), [b] "+d"(b), [middle] "=&x"(middle), [top] "=&z"(top)
+            : [c] "r"(c)
+            : "r0");
+    return a;
+#else
+    uint64_t product = (uint64_t)a * b;
+    return product >> 32 >= c ? 0xFFFFFFFFu : (uint32_t)(product / c);
+#endif
 }
 
-uint32_t bc_quotient(uint32_t a, uint32_t b, uint8_t shift, uint32_t c) {
-    uint64_t found = (((uint64_t)a * b) >> shift) / c;
-    return found > 0xFFFFFFFFu ? 0xFFFFFFFFu : (uint32_t)found;
+uint32_t bc_root(uint32_t value) {
+    uint32_t left = 0;
+    uint32_t twice = 0; /* the root so far */
+    uint8_t bits;
+    /* Two bits of the value give one of the root. */
+    for (bits = 30; bits > 0; bits--) {
+        left = left << 2 | value >> 30;
+        value <<= 2;
+        twice <<= 1;
+        if (left > twice) {
+            left -= twice + 1;
+            twice += 2;
+        }
+    }
+    return twice >> 1;
 }
 
 uint32_t bc_share(uint16_t part, uint16_t whole) {
@@ -61,32 +178,4 @@ uint32_t bc_progress(uint32_t elapsed, uint32_t total) {
         elapsed >>= 1;
     }
     return bc_share((uint16_t)elapsed, (uint16_t)total);
-}
-
-uint32_t bc_floor_root(uint64_t value) {
-    uint32_t high = (uint32_t)(value >> 32);
-    uint32_t low = (uint32_t)value;
-    uint32_t left = 0;
-    uint32_t root = 0;
-    uint8_t bits = 32;
-    if (high == 0) { /* as most values have it: half the work */
-        high = low;
-        bits = 16;
-    }
-    /* Two bits of the value give one of the root. */
-    for (; bits > 0; bits--) {
-        left = left << 2 | high >> 30;
-        high = high << 2 | low >> 30;
-        low <<= 2;
-        root <<= 1;
-        if (left > root << 1) {
-            left -= (root << 1) + 1;
-            root++;
-        }
-    }
-    return root;
-}
-
-uint32_t bc_ceiling_root(uint64_t value) {
-    return value == 0 ? 0 : bc_floor_root(value - 1) + 1;
 }

@@ -7,6 +7,16 @@
 
 enum { BC_MS = 256, BC_FRAME = 5120 }; /* a millisecond and a frame in the player's time */
 
+/*
+ * A function that is called, never copied into its callers: where it is used more than once, the
+ * compiler's own choice costs flash.
+ */
+#ifdef __GNUC__
+#define BC_CALLED __attribute__((noinline))
+#else
+#define BC_CALLED
+#endif
+
 /* Fails to compile where the condition does not hold; for use outside of functions. */
 #define BC_ASSERT(name, condition) typedef char bc_assert_##name[(condition) ? 1 : -1]
 
@@ -40,23 +50,17 @@ static inline uint16_t bc_part(uint16_t value, uint8_t m) {
 #endif
 }
 
-/* (a * b) >> 16 for factors below 2^18 whose shifted product fits. */
-uint32_t bc_times(uint32_t a, uint32_t b);
+/* (a * b) / c, the product in 64 bits; 2^32 - 1 where that is exceeded or c is 0. */
+uint32_t bc_quotient(uint32_t a, uint32_t b, uint32_t c);
 
-/* ((a * b) >> shift) / c, the product in 64 bits; 2^32 - 1 where that is exceeded; c > 0. */
-uint32_t bc_quotient(uint32_t a, uint32_t b, uint8_t shift, uint32_t c);
+/* Greatest integer whose square is at most value * 2^28: the root with 14 bits behind the point. */
+uint32_t bc_root(uint32_t value);
 
 /* Share of part in whole as Q16, 0 to 65536; part <= whole, whole > 0. */
 uint32_t bc_share(uint16_t part, uint16_t whole);
 
 /* The same for times in 1/256 ms; elapsed <= total, total > 0. */
 uint32_t bc_progress(uint32_t elapsed, uint32_t total);
-
-/* Least integer whose square is at least value; value below 2^62. */
-uint32_t bc_ceiling_root(uint64_t value);
-
-/* Greatest integer whose square is at most value, below 2^62. */
-uint32_t bc_floor_root(uint64_t value);
 
 /* CRC-16/IBM-3740, TABLE.md section 4; it starts as BC_CRC_START. */
 #define BC_CRC_START 0xFFFFu

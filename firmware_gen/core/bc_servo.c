@@ -63,151 +63,143 @@ static struct bc_law law_of(const struct servo *servo) {
     return law;
 }
 
-static int32_t whole(int16_t angle) { return (int32_t)angle * 32768; }
-
-/* Progress along the move at a time, 0 to 65536. */
-static uint32_t progress_at(const struct servo *servo, uint32_t time) {
-    uint32_t elapsed = time - servo->start;
-    if ((int32_t)elapsed <= 0) {
-        return 0;
-    }
-    if (elapsed >= servo->total) {
-        return 65536;
-    }
-    return bc_progress(elapsed, servo->total);
-}
-
-/* What is left of the brake at a time, 0 to 65536; 0 if it is over. */
-static uint32_t brake_left(const struct servo *servo, uint32_t time) {
-    uint32_t elapsed = time - servo->start;
-    if (servo->brake == 0) {
-        return 0;
-    }
-    if (!(servo->flags & AHEAD)) {
-        elapsed += servo->brake;
-    }
-    if (elapsed >= servo->brake) {
-        return 0;
-    }
-    return bc_progress(servo->brake - elapsed, servo->brake);
-}
+/* An angle as a position. */
+BC_CALLED static int32_t whole(int16_t angle) { return (int32_t)angle * 32768; }
 
 static bool has_ended(const struct servo *servo, uint32_t time) {
     return !(servo->flags & MOVING) || !bc_before(time, servo->start + servo->total);
 }
 
-static int32_t position_at(const struct servo *servo, uint32_t time) {
-    int32_t position = whole(servo->target);
-    struct bc_law law;
-    uint32_t left;
-    if (has_ended(servo, time)) {
-        return position;
+/* Share of a duration, 0 to 65536; 0 before it, or if it is none. */
+BC_CALLED static uint32_t share_of(uint32_t elapsed, uint32_t total) {
+    if ((int32_t)elapsed <= 0 || total == 0) {
+        return 0;
     }
-    law = law_of(servo);
-    position += bc_scale(servo->way, bc_law_position(&law, progress_at(servo, time))) - servo->way;
-    left = brake_left(servo, time);
-    if (left > 0) {
-        position -= bc_scale(servo->residual, bc_times(left, left));
+    return elapsed >= total ? 65536 : bc_progress(elapsed, total);
+}
+
+/* What is left of the brake at a time, 0 to 65536; 0 if it is over. */
+static uint32_t brake_left(const struct servo *servo, uint32_t time) {
+    uint32_t left = servo->start - time;
+    if (servo->flags & AHEAD) {
+        left += servo->brake;
     }
-    return position;
+    return share_of(left, servo->brake);
 }
 
 static uint32_t size_of(int32_t value) { return value < 0 ? 0u - (uint32_t)value : (uint32_t)value; }
 
-/* As C divides: the sign apart. */
 static int32_t signed_as(uint32_t size, int32_t sign) { return sign < 0 ? -(int32_t)size : (int32_t)size; }
 
-/* Speed in 0.01 deg per ms, Q15. Limits keep it below 2^30. */
-static int32_t speed_at(const struct servo *servo, uint32_t time) {
-    int32_t speed = 0;
+/* Speed, in 0.01 deg per ms, Q15, of a part that would go `way` in `total` at slope 1 (Q14). */
+BC_CALLED static int32_t speed_of(int32_t way, uint16_t slope, uint32_t total) {
+    return signed_as(bc_quotient((uint32_t)bc_scale((int32_t)size_of(way), slope), 1024, total), way);
+}
+
+/* Position at a time, or else the speed. Limits keep that below 2^30. */
+static int32_t state_at(const struct servo *servo, uint32_t time, bool of_way) {
+    int32_t found = of_way ? whole(servo->target) : 0;
     struct bc_law law;
-    uint32_t left;
+    uint32_t share;
     if (has_ended(servo, time)) {
-        return 0;
+        return found;
     }
-    if (bc_before(servo->start, time)) {
-        law = law_of(servo);
-        speed = signed_as(bc_quotient(size_of(servo->way), bc_law_slope(&law, progress_at(servo, time)), 6,
-                                      servo->total),
-                          servo->way);
+    share = share_of(time - servo->start, servo->total);
+    law = law_of(servo);
+    if (of_way) {
+        found += bc_scale(servo->way, bc_law_at(&law, share, true)) - servo->way;
+    } else if (share > 0) {
+        found = speed_of(servo->way, (uint16_t)bc_law_at(&law, share, false), servo->total);
     }
-    left = brake_left(servo, time);
-    if (left > 0) {
-        speed += signed_as(bc_quotient(size_of(servo->residual), left, 7, servo->brake), servo->residual);
+    share = brake_left(servo, time);
+    if (share > 0) {
+        if (of_way) {
+            found -= bc_scale(servo->residual, (uint32_t)bc_scale((int32_t)share, share));
+        } else {
+            found += speed_of(servo->residual, (uint16_t)(share >> 1), servo->brake);
+        }
     }
-    return speed;
+    return found;
 }
 
 /* Plan the brake from a position and a speed: sets residual and brake. */
 static void plan_brake(struct servo *servo, uint16_t record, int32_t position, int32_t speed) {
     uint32_t size = size_of(speed);
-    uint32_t time;
-    uint32_t way;
-    uint32_t room;
-    int32_t limit;
-    servo->brake = 0;
-    servo->residual = 0;
-    if (speed == 0) {
-        return;
+    bool down = speed < 0;
+    int32_t limit =
+        whole(bc_table_i16((uint16_t)(record + (down ? BC_SERVO_TRAVEL_LOW : BC_SERVO_TRAVEL_HIGH))));
+    uint32_t limit_8 = 8 * (uint32_t)bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT));
+    uint32_t time = bc_quotient(size, 625, limit_8);
+    uint32_t way = bc_quotient(size, time, 512);
+    uint32_t room = 0; /* to the limit ahead; none if it lies behind */
+    if (down == (position > limit)) {
+        room = size_of((int32_t)((uint32_t)position - (uint32_t)limit));
     }
-    limit = whole(
-        bc_table_i16((uint16_t)(record + (speed < 0 ? BC_SERVO_TRAVEL_LOW : BC_SERVO_TRAVEL_HIGH))));
-    room = 0; /* to the limit ahead; none if it lies behind */
-    if ((speed < 0) == (position > limit)) {
-        room = speed < 0 ? (uint32_t)position - (uint32_t)limit : (uint32_t)limit - (uint32_t)position;
-    }
-    time = bc_quotient(
-        size, 625, 3, bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)));
-    way = bc_quotient(size, time, 9, 1);
     if (way > room) {
         way = room;
-        time = bc_quotient(way, 512, 0, size);
+        time = bc_quotient(512, way, size);
     }
     servo->brake = time;
-    if (time > 0) {
-        servo->residual = signed_as(way, speed);
-    }
+    servo->residual = time > 0 ? signed_as(way, speed) : 0;
 }
 
 static uint32_t longer(uint32_t a, uint32_t b) { return a > b ? a : b; }
 
+/* Multiply by 4 while that leaves 32 bits; how often (15 times a 0). */
+BC_CALLED static uint8_t normalise(uint32_t *value) {
+    uint8_t times = 0;
+    while (times < 15 && *value < (1ul << 30)) {
+        *value <<= 2;
+        times++;
+    }
+    return times;
+}
+
+/* How long a way takes at least under a limit of acceleration. */
+static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coefficient) {
+    uint8_t bits = normalise(&way);
+    way = bc_quotient(way, 625, (uint32_t)limit << 11);
+    bits = (uint8_t)(bits + normalise(&way));
+    return (bc_root(bc_quotient(way, coefficient, 1ul << 24)) >> bits) + 1;
+}
+
 /* Fit the move behind or over the brake: sets start, total and AHEAD. */
 static void plan_move(struct servo *servo, const struct bc_move *move, const struct bc_law *law,
                       bool toward) {
-    uint16_t record = move->record;
-    struct bc_coefficients c = bc_law_coefficients(law);
+    struct bc_coefficients c;
     uint32_t way = size_of(servo->way);
-    uint32_t by_speed = bc_quotient((uint32_t)c.speed * 5, way, 18,
-                                    bc_table_u16((uint16_t)(record + BC_SERVO_SPEED_LIMIT)));
-    uint32_t by_acceleration = bc_ceiling_root(
-        (uint64_t)c.acceleration * (way >> 8) * 1250 /
-        bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)));
-    uint32_t total;
-    if (servo->brake > 0 && toward && (way >> BC_AHEAD_BITS) > 0 && c.overlap > 0) {
+    uint32_t limit = bc_table_u16((uint16_t)(move->record + BC_SERVO_SPEED_LIMIT));
+    uint32_t brake = servo->brake;
+    uint32_t total = move->nominal;
+    uint32_t by_speed;
+    bc_law_coefficients(law, &c);
+    by_speed = bc_quotient(way, 5 * c.speed, limit << 16) >> 2;
+    servo->start = move->start;
+    if (brake > 0 && toward && (way >> BC_AHEAD_BITS) > 0 && c.overlap > 0) {
         servo->flags |= AHEAD;
-        servo->start = move->start;
-        total = longer(move->nominal, by_acceleration);
-        total = longer(total, bc_quotient(by_speed, 256, 0, c.overlap));
-        servo->total = longer(total, 2 * servo->brake);
-        return;
+        by_speed = bc_quotient(by_speed, 256, c.overlap);
+        brake *= 2;
+    } else {
+        servo->start += brake;
+        total = total > brake ? total - brake : 0;
+        brake = BC_MS;
     }
-    servo->start = move->start + servo->brake;
-    total = move->nominal > servo->brake ? move->nominal - servo->brake : 0;
-    total = longer(total, by_acceleration);
-    total = longer(total, by_speed);
-    servo->total = longer(total, BC_MS);
+    total = longer(longer(total, by_speed), brake);
+    servo->total = longer(
+        total, time_by(bc_table_u16((uint16_t)(move->record + BC_SERVO_ACCELERATION_LIMIT)), way,
+                       c.acceleration));
 }
 
 void bc_servo_move(uint8_t number, const struct bc_move *move, const struct bc_law *law) {
     struct servo *servo = &servos[number];
-    int32_t position = position_at(servo, move->start);
-    int32_t speed = speed_at(servo, move->start);
+    int32_t position = state_at(servo, move->start, true);
+    int32_t speed = state_at(servo, move->start, false);
     plan_brake(servo, move->record, position, speed);
     servo->target = move->target;
     servo->way = whole(move->target) - (position + servo->residual);
     servo->law = (uint8_t)(move->index << 4 | law->id);
     servo->flags = (uint8_t)(MOVING | move->run);
-    plan_move(servo, move, law, (servo->way > 0 && speed > 0) || (servo->way < 0 && speed < 0));
+    plan_move(servo, move, law, (servo->way < 0) == (speed < 0));
 }
 
 void bc_servos_to_safety(uint32_t start, uint32_t nominal) {
@@ -321,7 +313,7 @@ void bc_servos_show(uint32_t time, uint8_t enabled) {
     uint8_t n;
     /* First what takes long, while cells may be written; then what needs the table, in one go. */
     for (n = 0; n < count; n++) {
-        positions[n] = position_at(&servos[n], time);
+        positions[n] = state_at(&servos[n], time, true);
         if (settle(n, time, n < enabled)) {
             changes = (uint8_t)(changes | 1 << n);
         }

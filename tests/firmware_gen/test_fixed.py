@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import isqrt, pi, sqrt
+from math import pi, sqrt
 
 import numpy as np
 import pytest
@@ -11,17 +11,16 @@ from hypothesis import strategies as st
 
 from firmware_gen.fixed import (
     LAW_IDS,
-    ceiling_sqrt,
+    LAWS_BY_ID,
     channel_bytes,
     duty_of,
     fixed_law,
-    law_lists,
+    law_list,
     law_parameters,
     lightness_list,
     progress,
-    truncated,
 )
-from sim.laws import shape
+from sim.laws import coefficients, shape
 from sim.light import luminance
 from sim.model import Law
 
@@ -120,12 +119,23 @@ def test_the_overlap_factor_is_as_large_as_it_may_be() -> None:
     assert fixed_law(LAW_IDS["trapezoid"], 16000).overlap == 0
 
 
-def test_lists_begin_and_end_where_the_laws_do() -> None:
+def test_lists_begin_at_rest_and_end_at_half_the_way_and_the_laws_speed() -> None:
     for law_id in (3, 4, 5, 6, 7, 8):
-        positions, slopes = law_lists(law_id)
-        assert (len(positions), len(slopes)) == (129, 129)
-        assert (positions[0], positions[-1], slopes[0]) == (0, 32768, 0)
-        assert list(positions) == sorted(positions)
+        gains = law_list(law_id)
+        assert (len(gains), gains[-1]) == (25, 0)
+        assert min(gains) >= 0
+        speed, way = -gains[0] / 2, -gains[0] / 6
+        for gain in gains[:-1]:
+            speed += gain
+            way += speed
+        assert abs(way / 2**20 - 0.5) < 4 / 2**20
+        assert abs(speed * 48 / 2**20 - coefficients(Law(LAWS_BY_ID[law_id])).cv) < 3 / 16384
+
+
+def test_a_listed_laws_acceleration_stays_within_half_a_percent_of_its_peak() -> None:
+    for law_id in (3, 4, 5, 6, 7, 8):
+        peak = max(law_list(law_id)) * 48**2 / 2**20
+        assert abs(peak / coefficients(Law(LAWS_BY_ID[law_id])).ca - 1) < 0.005
 
 
 # round(65535 Y) of CIE L*: CIE 15 with the exact rationals, recomputed
@@ -161,18 +171,6 @@ def test_progress_is_the_share_of_the_whole(total: int, data: st.DataObject) -> 
     assert abs(progress(elapsed, total) / 65536 - elapsed / total) < 1 / 16384
     assert progress(0, total) == 0
     assert progress(total, total) == 65536
-
-
-@given(st.integers(0, 2**62))
-def test_the_ceiling_of_a_root_is_the_least_that_reaches(value: int) -> None:
-    root = ceiling_sqrt(value)
-    assert root * root >= value
-    assert root == 0 or (root - 1) ** 2 < value
-    assert root - isqrt(value) in (0, 1)
-
-
-def test_quotients_round_toward_zero() -> None:
-    assert [truncated(n, 2) for n in (-3, -2, -1, 0, 1, 3)] == [-1, -1, 0, 0, 0, 1]
 
 
 def test_laws_out_of_a_tables_range_take_its_nearest() -> None:

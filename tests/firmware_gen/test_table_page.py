@@ -11,7 +11,16 @@ import firmware_gen
 from firmware_gen import layout
 from firmware_gen.chips import CHIPS, LIMITS, parse_pin
 from firmware_gen.crc import INITIAL, crc16
-from firmware_gen.fixed import ALPHA_RANGE, BETA_RANGE, LAW_IDS, LEAST_OVERLAP, fixed_law
+from firmware_gen.fixed import (
+    ALPHA_RANGE,
+    BETA_RANGE,
+    LAW_IDS,
+    LAWS_BY_ID,
+    LEAST_OVERLAP,
+    LISTED,
+    fixed_law,
+    law_list,
+)
 from firmware_gen.ops import duration_bytes
 from firmware_gen.player_cues import FRAME, MS
 from firmware_gen.protocol import Mode
@@ -122,6 +131,14 @@ def test_coefficients_are_as_stated() -> None:
         assert stated[name] == [str(law.cv), str(law.ca), str(law.overlap)]
     assert len(set(stated) & set(LAW_IDS)) == 7
     assert f"a K under {LEAST_OVERLAP} counts as 0" in PAGE
+
+
+def test_lists_of_laws_are_as_stated() -> None:
+    lists = PAGE[PAGE.index("| law | L |") :]
+    stated = dict(re.findall(r"^\| ([\w -]+) \| ((?:\d+ ){24}0) \|$", lists, re.MULTILINE))
+    assert {name: tuple(map(int, row.split())) for name, row in stated.items()} == {
+        LAWS_BY_ID[law_id]: law_list(law_id) for law_id in LISTED
+    }
 
 
 def test_ops_have_the_codes_stated() -> None:

@@ -141,6 +141,29 @@ def test_progress_is_the_same_to_the_bit(total: int, elapsed: int) -> None:
     assert library().host_progress(elapsed, total) == progress(elapsed, total)
 
 
+WORDS = st.one_of(st.integers(0, 2**32 - 1), st.integers(0, 2**10), st.just(2**32 - 1))
+
+
+@given(WORDS, WORDS, WORDS)
+@settings(max_examples=500)
+def test_a_quotient_is_whole_or_all_ones(a: int, b: int, c: int) -> None:
+    wanted = a * b // c if c else 2**32
+    assert library().host_quotient(a, b, c) == min(wanted, 2**32 - 1)
+
+
+@given(WORDS)
+@settings(max_examples=500)
+def test_a_root_is_the_greatest_whose_square_fits(value: int) -> None:
+    root = library().host_root(value)
+    assert root**2 <= value << 28 < (root + 1) ** 2
+
+
+@given(st.integers(-(2**31), 2**31 - 1), st.integers(0, 65536))
+@settings(max_examples=500)
+def test_a_share_of_a_number_is_rounded_down(value: int, share: int) -> None:
+    assert library().host_scale(value, share) == (value * share) >> 16
+
+
 @given(st.binary(max_size=100))
 @settings(max_examples=100)
 def test_check_sums_are_the_same(data: bytes) -> None:

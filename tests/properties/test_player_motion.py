@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firmware_gen.fixed import FixedLaw, fixed_law
-from firmware_gen.player_motion import ANGLE_BITS, Motion, PulseLine, start_motion
+from firmware_gen.player_motion import ANGLE_BITS, Motion, PulseLine, start_motion, time_by
 from firmware_gen.table import ServoRecord
 from tests.firmware_gen.random_tables import dices
 
@@ -133,6 +133,16 @@ def test_a_move_from_rest_takes_its_time_or_as_long_as_the_limits_ask(
     assert abs(motion.end - 1000 - wanted) <= 2 + 2e-4 * wanted
     assert motion.state(motion.end - 1)[0] - there <= abs(there - here) / 64 + 8
     assert motion.position(1000) == here
+
+
+@given(st.integers(1, 65535), st.integers(1, 2**31), st.integers(4 * 4096, 2**23))
+@settings(max_examples=500)
+def test_the_time_by_an_acceleration_is_known_to_a_few_parts_in_ten_thousand(
+    limit: int, way: int, ca: int
+) -> None:
+    # No law has less than Ca = 4. T = sqrt(Ca way / limit) in 1/256 ms; limit in deg/s^2
+    ideal = 256_000 * (ca / 4096 * way / ONE_DEG / limit) ** 0.5
+    assert -2e-4 * ideal <= time_by(limit, way, ca) - ideal <= 1 + 1e-9 * ideal
 
 
 @given(PARTS, SHAPES, st.data())

@@ -348,23 +348,30 @@ static struct bc_law law_of(uint8_t id, uint16_t alpha, uint16_t beta) {
 
 uint32_t host_law_position(uint8_t id, uint16_t alpha, uint16_t beta, uint32_t x) {
     struct bc_law law = law_of(id, alpha, beta);
-    return bc_law_position(&law, x);
+    return bc_law_at(&law, x, true);
 }
 
 uint32_t host_law_slope(uint8_t id, uint16_t alpha, uint16_t beta, uint32_t x) {
     struct bc_law law = law_of(id, alpha, beta);
-    return bc_law_slope(&law, x);
+    return bc_law_at(&law, x, false);
 }
 
 void host_law_numbers(uint8_t id, uint16_t alpha, uint16_t beta, uint32_t *numbers) {
     struct bc_law law = law_of(id, alpha, beta);
-    struct bc_coefficients found = bc_law_coefficients(&law);
+    struct bc_coefficients found;
+    bc_law_coefficients(&law, &found);
     numbers[0] = found.speed;
     numbers[1] = found.acceleration;
     numbers[2] = found.overlap;
 }
 
 uint32_t host_progress(uint32_t elapsed, uint32_t total) { return bc_progress(elapsed, total); }
+
+uint32_t host_quotient(uint32_t a, uint32_t b, uint32_t c) { return bc_quotient(a, b, c); }
+
+uint32_t host_root(uint32_t value) { return bc_root(value); }
+
+int32_t host_scale(int32_t value, uint32_t share) { return bc_scale(value, share); }
 
 uint16_t host_crc(const uint8_t *bytes, uint32_t count) {
     uint16_t crc = BC_CRC_START;
