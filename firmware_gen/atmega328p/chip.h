@@ -19,24 +19,39 @@
 
 enum {
     TICK_CYCLES = 32000, /* the clock's tick: 2 ms */
+    TICK_TIME = TICK_CYCLES / 256,
     FRAME_TICKS = 10,    /* a frame: 20 ms */
 };
+
+/* Called, not repeated, where the compiler would find it worth its time. */
+#define NOINLINE __attribute__((noinline))
+
+/*
+ * What the longer interrupt handlers begin and end with. They use r24 to r27, r30, r31 and no register that compiled code holds
+ * to be zero.
+ */
+#define HANDLER_ENTRY                                                                                         \
+    "push r24 \n in r24, 0x3F \n push r24 \n push r25 \n push r26 \n push r27 \n push r30 \n push r31 \n"
+#define HANDLER_EXIT                                                                                          \
+    "pop r31 \n pop r30 \n pop r27 \n pop r26 \n pop r25 \n pop r24 \n out 0x3F, r24 \n pop r24 \n reti \n"
 
 /* -- clock.c: timer 1 counts cycles; its compare unit A makes the tick --------------------------- */
 
 void clock_start(void);
-uint8_t clock_tick(void);              /* ticks since the start, wrapping */
-uint16_t clock_time_of(uint8_t tick);  /* timer 1's count at a tick at most 127 ahead or behind */
-uint16_t clock_cycles(void);           /* timer 1's count */
+uint8_t clock_tick(void); /* ticks since the start, wrapping */
+uint8_t clock_time(void); /* timer 1's count, in units of 256 cycles */
+static inline uint8_t clock_time_of(uint8_t tick)
+{
+    return (uint8_t)(TICK_TIME * tick);
+}
 
 /* -- pulses.c: servo pulses by compare unit B ----------------------------------------------------- */
 
-void pulses_clear(void);                      /* no servo; ends a running window with all pins low */
+void pulses_clear(void);                      /* no servo; ends a running window, its pins are left as they are */
 void pulses_attach(uint8_t index, uint8_t pin);
-void pulses_prepare(uint8_t tick);            /* bc_image's pulses are to start at a tick to come */
-void pulses_tick(uint8_t tick);               /* from the tick's interrupt: start them if it is time */
-bool pulses_waiting(void);                    /* prepared, not yet started */
-bool pulses_running(void);
+void pulses_prepare(uint8_t tick);            /* bc_image's pulses are to start at a tick to come; none is pending */
+void pulses_tick(void);                       /* the end of the tick's handler: start them if it is time */
+bool pulses_pending(void);                    /* prepared and not over */
 
 /* -- lamps.c: timers 0 and 2 ---------------------------------------------------------------------- */
 
@@ -73,15 +88,14 @@ enum {
 
 /* -- pins.c ---------------------------------------------------------------------------------------- */
 
-/* PINx, DDRx and PORTx of a port follow one another from 0x23 on, in data space (31, Register Summary). */
-#define PORT_STRIDE 3
-static inline volatile uint8_t *pin_register(uint8_t pin)
+/* A pin's bit, and the address of its port's PINx; DDRx and PORTx follow that (31, Register Summary). */
+struct place {
+    uint8_t mask, port;
+};
+struct place pin_place(uint8_t pin);
+static inline volatile uint8_t *place_registers(struct place place)
 {
-    return (volatile uint8_t *)(uint16_t)(0x23 + PORT_STRIDE * (pin >> 3));
-}
-static inline uint8_t pin_mask(uint8_t pin)
-{
-    return (uint8_t)(1 << (pin & 7));
+    return (volatile uint8_t *)(uint16_t)place.port;
 }
 void pin_free(uint8_t pin);
 void pin_drive(uint8_t pin, bool high);

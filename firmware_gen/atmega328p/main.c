@@ -19,7 +19,7 @@ enum {
     EARLY_TICKS = 4,  /* how much earlier a frame may be */
     LISTEN_TICKS = 1, /* a request until this long after the pulses' start makes the next frame early */
     LOOK_TICKS = 4,   /* between two looks at the inputs; four looks make a change: 24 to 32 ms */
-    PREPARE_CYCLES = 10000, /* more than it takes to prepare the pulses' edges */
+    PREPARE_TIME = 41, /* 256 cycles each; more than it takes to prepare the pulses' edges */
     TICKS_AHEAD = 128,
     SHORTEST_FRAME = 7, /* bytes on the line, its last zero included (LINK.md section 1) */
 };
@@ -39,10 +39,10 @@ void bc_hal_pulses_ready(void)
 {
     uint8_t wanted = (uint8_t)(grid - (early ? EARLY_TICKS : 0));
     uint8_t soonest = (uint8_t)(clock_tick() + 1);
-    if ((int16_t)(clock_time_of(soonest) - clock_cycles()) < PREPARE_CYCLES) {
+    if ((int8_t)(clock_time_of(soonest) - clock_time()) < PREPARE_TIME) {
         soonest++;
     }
-    while (pulses_waiting() || pulses_running()) {
+    while (pulses_pending()) {
         /* only after a frame that came far too late; at most 6 ms, and the receiver's ring holds 5 */
     }
     pulses_prepare((int8_t)(wanted - soonest) > 0 ? wanted : soonest);
@@ -68,7 +68,7 @@ static void play(void)
 /* Strips block pulses, so they wait until those are through; and the next frame, which makes new pixels, waits for them. */
 static bool strips_may_go(void)
 {
-    return strips_due && !pulses_waiting() && !pulses_running();
+    return strips_due && !pulses_pending();
 }
 
 static void look_at_inputs(void)

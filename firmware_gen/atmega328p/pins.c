@@ -10,9 +10,23 @@ enum { PINS = 24, PORTS = 3 };
 /* Not for shows: PB6, PB7 crystal; PC6 reset, PC7 does not exist; PD0, PD1 link. */
 static const uint8_t reserved[PORTS] PROGMEM = {0xC0, 0xC0, 0x03};
 
+/* PINx, DDRx and PORTx of a port follow one another from 0x23 on, in data space (31, Register Summary). */
+NOINLINE struct place pin_place(uint8_t pin)
+{
+    struct place place = {1, 0x23};
+    uint8_t left = pin;
+    for (; left >= 8; left = (uint8_t)(left - 8)) {
+        place.port = (uint8_t)(place.port + 3);
+    }
+    for (; left > 0; left--) {
+        place.mask = (uint8_t)(place.mask << 1);
+    }
+    return place;
+}
+
 uint8_t bc_hal_pin(uint8_t pin)
 {
-    if (pin >= PINS || pgm_read_byte(&reserved[pin >> 3]) & pin_mask(pin)) {
+    if (pin >= PINS || pgm_read_byte(&reserved[pin >> 3]) & pin_place(pin).mask) {
         return 0;
     }
     uint8_t jobs = BC_PIN_SERVO | BC_PIN_STRIP | BC_PIN_SWITCH | BC_PIN_INPUT;
@@ -21,18 +35,18 @@ uint8_t bc_hal_pin(uint8_t pin)
 
 uint8_t bc_hal_port(uint8_t port)
 {
-    return *pin_register((uint8_t)(8 * port));
+    return *place_registers(pin_place((uint8_t)(8 * port)));
 }
 
 /* Pulses change these ports from their interrupt, so read, change and write in one go. */
-static void set_pin(uint8_t pin, bool output, bool high)
+static NOINLINE void set_pin(uint8_t pin, bool output, bool high)
 {
-    volatile uint8_t *registers = pin_register(pin);
-    uint8_t mask = pin_mask(pin);
-    uint8_t status = hold_interrupts();
-    registers[2] = high ? registers[2] | mask : (uint8_t)(registers[2] & ~mask);
-    registers[1] = output ? registers[1] | mask : (uint8_t)(registers[1] & ~mask);
-    release_interrupts(status);
+    struct place place = pin_place(pin);
+    volatile uint8_t *registers = place_registers(place);
+    cli();
+    registers[2] = high ? registers[2] | place.mask : (uint8_t)(registers[2] & ~place.mask);
+    registers[1] = output ? registers[1] | place.mask : (uint8_t)(registers[1] & ~place.mask);
+    sei();
 }
 
 void pin_free(uint8_t pin)
