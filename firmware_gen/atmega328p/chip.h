@@ -31,9 +31,9 @@ enum {
  * to be zero.
  */
 #define HANDLER_ENTRY                                                                                         \
-    "push r24 \n in r24, 0x3F \n push r24 \n push r25 \n push r26 \n push r27 \n push r30 \n push r31 \n"
+    "push r24 \n in r24, 0x3F \n push r24 \n push r25 \n push r30 \n push r31 \n push r26 \n push r27 \n"
 #define HANDLER_EXIT                                                                                          \
-    "pop r31 \n pop r30 \n pop r27 \n pop r26 \n pop r25 \n pop r24 \n out 0x3F, r24 \n pop r24 \n reti \n"
+    "pop r27 \n pop r26 \n jmp serial_leave \n" /* which takes back the others */
 
 /* -- clock.c: timer 1 counts cycles; its compare unit A makes the tick --------------------------- */
 
@@ -71,8 +71,7 @@ void strips_send(void); /* bc_image's pixels; 30 us each */
 
 void serial_start(void);
 uint8_t serial_waiting(void); /* received bytes that wait */
-uint8_t resets_cause(void);
-void resets_guard(void); /* from here on the watchdog bites after 250 ms without: */
+uint8_t resets_begin(void); /* the cause; from here on the watchdog bites after 250 ms without: */
 void resets_alive(void);
 
 /*
