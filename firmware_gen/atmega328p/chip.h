@@ -26,6 +26,9 @@ enum {
 /* Called, not repeated, where the compiler would find it worth its time. */
 #define NOINLINE __attribute__((noinline))
 
+/* Fields are to be reached through this pointer, two bytes an access, not each by its address, four: where that points is not told. */
+#define BY_POINTER(pointer) __asm__("" : "+b"(pointer))
+
 /*
  * What the longer interrupt handlers begin and end with. They use r24 to r27, r30, r31 and no register that compiled code holds
  * to be zero.
@@ -37,7 +40,6 @@ enum {
 
 /* -- clock.c: timer 1 counts cycles; its compare unit A makes the tick --------------------------- */
 
-void clock_start(void);
 uint8_t clock_tick(void); /* ticks since the start, wrapping */
 uint8_t clock_time(void); /* timer 1's count, in units of 256 cycles */
 static inline uint8_t clock_time_of(uint8_t tick)
@@ -55,9 +57,7 @@ bool pulses_pending(void);                    /* prepared and not over */
 
 /* -- lamps.c: timers 0 and 2 ---------------------------------------------------------------------- */
 
-void lamps_start(void);
 void lamps_clear(void);
-bool lamps_can(uint8_t pin);
 void lamps_attach(uint8_t index, uint8_t pin);
 void lamps_show(void); /* take over bc_image's duties */
 
@@ -69,7 +69,7 @@ void strips_send(void); /* bc_image's pixels; 30 us each */
 
 /* -- serial.c, resets.c ---------------------------------------------------------------------------- */
 
-void serial_start(void);
+#define SERIAL_ON (_BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0)) /* UCSR0B while nothing is to be sent */
 uint8_t serial_waiting(void); /* received bytes that wait */
 uint8_t resets_begin(void); /* the cause; from here on the watchdog bites after 250 ms without: */
 void resets_alive(void);
@@ -96,9 +96,11 @@ static inline volatile uint8_t *place_registers(struct place place)
 {
     return (volatile uint8_t *)(uint16_t)place.port;
 }
-void pin_free(uint8_t pin);
 void pin_drive(uint8_t pin, bool high);
-void pins_start(void);
+
+/* -- start.c --------------------------------------------------------------------------------------- */
+
+void start_parts(void); /* all that is set once */
 
 /* -- main.c ---------------------------------------------------------------------------------------- */
 

@@ -1,5 +1,5 @@
 /*
- * Timer 1 runs free at one count a cycle (16.11.2: CS10, normal mode) and wraps every 4.096 ms. Compare unit A, moved on
+ * Timer 1 (start.c sets it up) runs free at one count a cycle (16.11.2: CS10, normal mode) and wraps every 4.096 ms. Compare unit A, moved on
  * by 32,000 at each match, makes a tick of exactly 2 ms. Ten ticks are a frame.
  *
  * 32,000 is 125 * 256: ticks fall where the timer's low byte is 0, and the high byte alone tells their times.
@@ -10,16 +10,6 @@
 #include <avr/io.h>
 
 static volatile uint8_t ticks;
-
-void clock_start(void)
-{
-    TCCR1A = 0;
-    TCCR1B = _BV(CS10);
-    TCNT1 = 0;
-    OCR1A = TICK_CYCLES;
-    TIFR1 = _BV(OCF1A) | _BV(OCF1B);
-    TIMSK1 = _BV(OCIE1A);
-}
 
 /* In assembly because pulses_tick goes on with it. 16-bit registers are written high byte first (16.3). */
 ISR(TIMER1_COMPA_vect, ISR_NAKED)

@@ -77,7 +77,7 @@ static void listen(void)
     }
 }
 
-static void play(void)
+static NOINLINE void play(void)
 {
     phase = PLAYING;
     bc_frame();
@@ -122,7 +122,6 @@ void bc_hal_pause(void)
 /* Sleep until interrupts have news (10.3), and take them. Interrupts are off from each look to the sleep instruction, so none is missed. */
 static uint8_t sleep(void)
 {
-    sleep_enable();
     for (;;) {
         cli();
         if (NEWS != 0) {
@@ -137,7 +136,6 @@ static uint8_t sleep(void)
     uint8_t news = NEWS;
     NEWS = 0;
     sei();
-    sleep_disable();
     return news;
 }
 
@@ -161,11 +159,7 @@ static bool rest(void)
 static void begin(void)
 {
     uint8_t cause = resets_begin();
-    pins_start();
-    lamps_start();
-    clock_start();
-    serial_start();
-    set_sleep_mode(SLEEP_MODE_IDLE);
+    start_parts();
     sei();
     bc_start(cause);
     phase = BETWEEN_FRAMES;

@@ -5,10 +5,23 @@
 #include <avr/io.h>
 #include <avr/pgmspace.h>
 
-enum { PINS = 24, PORTS = 3 };
+enum {
+    PINS = 24,
+    SOME = BC_PIN_SERVO | BC_PIN_STRIP | BC_PIN_SWITCH | BC_PIN_INPUT,
+    ALL = SOME | BC_PIN_LAMP, /* a timer's output */
+};
 
-/* Not for shows: PB6, PB7 crystal; PC6 reset, PC7 does not exist; PD0, PD1 link. */
-static const uint8_t reserved[PORTS] PROGMEM = {0xC0, 0xC0, 0x03};
+/* Not for shows, 0: PB6, PB7 crystal; PC6 reset, PC7 does not exist; PD0, PD1 link. */
+static const uint8_t jobs[PINS] PROGMEM = {
+    SOME, SOME, SOME, ALL,  SOME, SOME, 0,    0,    /* port B */
+    SOME, SOME, SOME, SOME, SOME, SOME, 0,    0,    /* port C */
+    0,    0,    SOME, ALL,  SOME, ALL,  ALL,  SOME, /* port D */
+};
+
+uint8_t bc_hal_pin(uint8_t pin)
+{
+    return pin < PINS ? pgm_read_byte(&jobs[pin]) : 0;
+}
 
 /* PINx, DDRx and PORTx of a port follow one another from 0x23 on, in data space (31, Register Summary). */
 NOINLINE struct place pin_place(uint8_t pin)
@@ -24,40 +37,35 @@ NOINLINE struct place pin_place(uint8_t pin)
     return place;
 }
 
-uint8_t bc_hal_pin(uint8_t pin)
-{
-    if (pin >= PINS || pgm_read_byte(&reserved[pin >> 3]) & pin_place(pin).mask) {
-        return 0;
-    }
-    uint8_t jobs = BC_PIN_SERVO | BC_PIN_STRIP | BC_PIN_SWITCH | BC_PIN_INPUT;
-    return lamps_can(pin) ? jobs | BC_PIN_LAMP : jobs;
-}
-
 uint8_t bc_hal_port(uint8_t port)
 {
     return *place_registers(pin_place((uint8_t)(8 * port)));
 }
 
-/* Pulses change these ports from their interrupt, so read, change and write in one go. */
-static NOINLINE void set_pin(uint8_t pin, bool output, bool high)
+/* Each of `values` replaces that bit of a port's register. */
+static void put(volatile uint8_t *port, uint8_t mask, uint8_t values)
+{
+    uint8_t was = *port;
+    *port = was ^ ((was ^ values) & mask);
+}
+
+/*
+ * Direction and level, 0 or 0xFF. The level is set before the direction: no glitch when a pin becomes an output (14.2.3). Pulses
+ * change these ports from their interrupt, so read, change and write in one go.
+ */
+static NOINLINE void set_pin(uint8_t pin, uint8_t output, uint8_t level)
 {
     struct place place = pin_place(pin);
     volatile uint8_t *registers = place_registers(place);
     cli();
-    registers[2] = high ? registers[2] | place.mask : (uint8_t)(registers[2] & ~place.mask);
-    registers[1] = output ? registers[1] | place.mask : (uint8_t)(registers[1] & ~place.mask);
+    put(registers + 2, place.mask, level);
+    put(registers + 1, place.mask, output);
     sei();
 }
 
-void pin_free(uint8_t pin)
-{
-    set_pin(pin, false, false);
-}
-
-/* The level is set before the direction: no glitch when a pin becomes an output (14.2.3). */
 void pin_drive(uint8_t pin, bool high)
 {
-    set_pin(pin, true, high);
+    set_pin(pin, 0xFF, (uint8_t)-high);
 }
 
 void bc_hal_release(void)
@@ -67,7 +75,7 @@ void bc_hal_release(void)
     strips_clear();
     for (uint8_t pin = 0; pin < PINS; pin++) {
         if (bc_hal_pin(pin) != 0) {
-            pin_free(pin);
+            set_pin(pin, 0, 0);
         }
     }
 }
@@ -85,17 +93,10 @@ void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t detail)
 
 void bc_hal_input(uint8_t pin, bool pull_up)
 {
-    set_pin(pin, false, pull_up);
+    set_pin(pin, 0, (uint8_t)-pull_up);
 }
 
 void bc_hal_switch(uint8_t pin, bool high)
 {
     pin_drive(pin, high);
-}
-
-/* Unused parts off (PRR, 10.11.3), analogue comparator too (23.3.2). */
-void pins_start(void)
-{
-    PRR = _BV(PRTWI) | _BV(PRSPI) | _BV(PRADC);
-    ACSR = _BV(ACD);
 }

@@ -32,7 +32,6 @@ static volatile uint8_t edges_left; /* 0: no window is to come or runs */
 static uint8_t window_time;         /* time of its tick */
 
 static struct place servos[BC_SERVOS];
-static uint8_t servo_count;
 
 
 #if BC_SERVOS > 8
@@ -73,8 +72,9 @@ void pulses_prepare(uint8_t tick)
     uint16_t from = FIRST_EDGE - PULSE_LEAD;
     uint8_t count = 1;
     edges[0] = TICK_CYCLES - PULSE_LEAD;
-    for (uint8_t i = 0; i < servo_count; i++) {
-        uint16_t width = (uint16_t)(8 * bc_image.pulse[i]);
+    const uint16_t *pulse = bc_image.pulse;
+    for (uint8_t i = 0; i < BC_SERVOS; i++) { /* 0 where there is no servo */
+        uint16_t width = (uint16_t)(8 * *pulse++);
         if (width != 0) {
             from = place(from, width, count);
             insert(from | i, count);
@@ -99,13 +99,11 @@ void pulses_clear(void)
     edges_left = 0;
     TIMSK1 = _BV(OCIE1A);
     sei();
-    servo_count = 0;
 }
 
 void pulses_attach(uint8_t index, uint8_t pin)
 {
     servos[index] = pin_place(pin);
-    servo_count = (uint8_t)(index + 1);
     pin_drive(pin, false);
 }
 

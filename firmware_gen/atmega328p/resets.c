@@ -12,16 +12,14 @@
 
 enum { WHOLE = 0xBE11 };
 
-static struct {
+static struct counters {
     uint16_t watchdog, brown_out, balance;
 } counters __attribute__((section(".noinit")));
 
-static NOINLINE void count(uint16_t *counter)
+/* One more, if there is; a counter stops at its highest. */
+static uint16_t raised(uint16_t counter)
 {
-    if (*counter != UINT16_MAX) {
-        ++*counter;
-        counters.balance--;
-    }
+    return counter == UINT16_MAX ? counter : (uint16_t)(counter + 1);
 }
 
 uint8_t resets_begin(void)
@@ -29,16 +27,21 @@ uint8_t resets_begin(void)
     uint8_t cause = MCUSR & (_BV(PORF) | _BV(EXTRF) | _BV(BORF) | _BV(WDRF));
     MCUSR = 0;
     wdt_enable(WDTO_250MS);
-    if (cause & _BV(PORF) || (uint16_t)(counters.watchdog + counters.brown_out + counters.balance) != WHOLE) {
-        counters.watchdog = counters.brown_out = 0;
-        counters.balance = WHOLE;
+    struct counters *held = &counters;
+    BY_POINTER(held);
+    uint16_t watchdog = held->watchdog, brown_out = held->brown_out;
+    if (cause & _BV(PORF) || (uint16_t)(watchdog + brown_out + held->balance) != WHOLE) {
+        watchdog = brown_out = 0;
     }
     if (cause & _BV(WDRF)) {
-        count(&counters.watchdog);
+        watchdog = raised(watchdog);
     }
     if ((cause & (_BV(BORF) | _BV(PORF))) == _BV(BORF)) {
-        count(&counters.brown_out);
+        brown_out = raised(brown_out);
     }
+    held->watchdog = watchdog;
+    held->brown_out = brown_out;
+    held->balance = (uint16_t)(WHOLE - watchdog - brown_out);
     return cause;
 }
 

@@ -7,10 +7,7 @@
 #include <avr/interrupt.h>
 #include <avr/io.h>
 
-enum {
-    RX_ROOM = 128,
-    ON = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0), /* UCSR0B while nothing is to be sent */
-};
+enum { RX_ROOM = 128 };
 
 static uint8_t received[RX_ROOM];
 #define rx_in GPIOR1
@@ -18,15 +15,6 @@ static uint8_t received[RX_ROOM];
 static const uint8_t *volatile tx_next;
 static volatile uint8_t tx_left;
 static volatile uint16_t lost; /* stops at its highest */
-
-void serial_start(void)
-{
-    PORTD |= _BV(PORTD0); /* pull-up: an open line is silent (14.3.3) */
-    UBRR0 = 3;
-    UCSR0A = 0;
-    UCSR0C = _BV(UCSZ01) | _BV(UCSZ00);
-    UCSR0B = ON;
-}
 
 /*
  * In assembly because it runs 25,000 times a second: 49 cycles with entry and return. UCSR0A belongs to the byte and is read first
@@ -135,7 +123,7 @@ ISR(USART_UDRE_vect, ISR_NAKED)
         "reti \n"
         :
         : [next] "i"(&tx_next), [left] "i"(&tx_left), [data] "n"(_SFR_MEM_ADDR(UDR0)),
-          [control] "n"(_SFR_MEM_ADDR(UCSR0B)), [on] "M"(ON), [news] "I"(_SFR_IO_ADDR(NEWS)),
+          [control] "n"(_SFR_MEM_ADDR(UCSR0B)), [on] "M"(SERIAL_ON), [news] "I"(_SFR_IO_ADDR(NEWS)),
           [sent] "I"(NEWS_SENT));
 }
 
@@ -143,7 +131,7 @@ void bc_hal_send(const uint8_t *bytes, uint8_t count)
 {
     tx_next = bytes;
     tx_left = count;
-    UCSR0B = ON | _BV(UDRIE0);
+    UCSR0B = SERIAL_ON | _BV(UDRIE0);
 }
 
 bool bc_hal_sending(void)

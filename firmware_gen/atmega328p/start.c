@@ -7,6 +7,7 @@
 #include "chip.h"
 
 #include <avr/io.h>
+#include <avr/pgmspace.h>
 
 #define VECTOR(number) ".org 4 * " #number " \n jmp __vector_" #number " \n"
 
@@ -42,4 +43,47 @@ void __attribute__((naked, used, externally_visible, section(".vectors"))) start
         :
         : [stack] "n"(RAMEND), [cells] "I"(_SFR_IO_ADDR(EECR)), [ready] "I"(EERIE), [news] "I"(_SFR_IO_ADDR(NEWS)),
           [cell] "I"(NEWS_CELL));
+}
+
+/* What is written once, in this order: an address in data space and a value. */
+#define SET(port, value) {_SFR_MEM_ADDR(port), (value)}
+static const struct {
+    uint8_t address, value;
+} beginnings[] PROGMEM = {
+    /* Unused parts off (10.11.3), the analogue comparator too (23.3.2). The sleep instruction idles (10.2). */
+    SET(PRR, _BV(PRTWI) | _BV(PRSPI) | _BV(PRADC)),
+    SET(ACSR, _BV(ACD)),
+    SET(SMCR, _BV(SE)),
+    /* Lamps: timers 0 and 2 in step, their prescalers held meanwhile (17.2); phase correct PWM (15.7.4, 18.7.4), clock / 8. */
+    SET(GTCCR, _BV(TSM) | _BV(PSRASY) | _BV(PSRSYNC)),
+    SET(TCCR0A, _BV(WGM00)),
+    SET(TCCR2A, _BV(WGM20)),
+    SET(TCCR0B, _BV(CS01)),
+    SET(TCCR2B, _BV(CS21)),
+    SET(TCNT0, 0),
+    SET(TCNT2, 0),
+    SET(GTCCR, 0),
+    /* The clock: timer 1 in normal mode (16.11.1), one count a cycle; the first tick. High bytes first (16.3). */
+    SET(TCCR1A, 0),
+    SET(TCCR1B, _BV(CS10)),
+    SET(TCNT1H, 0),
+    SET(TCNT1L, 0),
+    SET(OCR1AH, TICK_TIME),
+    SET(OCR1AL, 0),
+    SET(TIFR1, _BV(OCF1A) | _BV(OCF1B)),
+    SET(TIMSK1, _BV(OCIE1A)),
+    /* The link: a pull-up, as an open line is silent (14.3.3); 250,000 baud (19.11), 8N1 (19.10). */
+    SET(PORTD, _BV(PORTD0)),
+    SET(UBRR0H, 0),
+    SET(UBRR0L, 3),
+    SET(UCSR0A, 0),
+    SET(UCSR0C, _BV(UCSZ01) | _BV(UCSZ00)),
+    SET(UCSR0B, SERIAL_ON),
+};
+
+void start_parts(void)
+{
+    for (uint8_t i = 0; i < sizeof beginnings / sizeof *beginnings; i++) {
+        *(volatile uint8_t *)(uint16_t)pgm_read_byte(&beginnings[i].address) = pgm_read_byte(&beginnings[i].value);
+    }
 }
