@@ -41,8 +41,7 @@ enum {
 /* -- clock.c: timer 1 counts cycles; its compare unit A makes the tick --------------------------- */
 
 uint8_t clock_tick(void); /* ticks since the start, wrapping */
-uint8_t clock_time(void); /* timer 1's count, in units of 256 cycles */
-static inline uint8_t clock_time_of(uint8_t tick)
+static inline uint8_t clock_time_of(uint8_t tick) /* timer 1's count then, in units of 256 cycles */
 {
     return (uint8_t)(TICK_TIME * tick);
 }
@@ -51,7 +50,7 @@ static inline uint8_t clock_time_of(uint8_t tick)
 
 void pulses_clear(void);                      /* no servo; ends a running window, its pins are left as they are */
 void pulses_attach(uint8_t index, uint8_t pin);
-void pulses_prepare(uint8_t tick);            /* bc_image's pulses are to start at a tick to come; none is pending */
+void pulses_prepare(uint8_t due);             /* bc_image's pulses are to start at this tick or the first after; none is pending */
 void pulses_tick(void);                       /* the end of the tick's handler: start them if it is time */
 bool pulses_pending(void);                    /* prepared and not over */
 

@@ -37,12 +37,3 @@ uint8_t clock_tick(void)
 {
     return ticks;
 }
-
-/* 16-bit registers go through one shared byte (16.3), so no interrupt may come between. */
-uint8_t clock_time(void)
-{
-    cli();
-    uint16_t now = TCNT1;
-    sei();
-    return (uint8_t)(now >> 8);
-}

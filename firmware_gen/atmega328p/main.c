@@ -19,7 +19,6 @@ enum {
     EARLY_TICKS = 4,  /* how much earlier a frame may be */
     LISTEN_TICKS = 1, /* a request until this long after the pulses' start makes the next frame early */
     LOOK_TICKS = 4,   /* between two looks at the inputs; four looks make a change: 24 to 32 ms */
-    PREPARE_TIME = 41, /* 256 cycles each; more than it takes to prepare the pulses' edges */
     TICKS_AHEAD = 128,
     SHORTEST_FRAME = 7, /* bytes on the line, its last zero included (LINK.md section 1) */
 };
@@ -42,14 +41,10 @@ static NOINLINE bool is_past(uint8_t tick)
 
 void bc_hal_pulses_ready(void)
 {
-    uint8_t soonest = (uint8_t)(clock_tick() + 1);
-    if ((int8_t)(clock_time_of(soonest) - clock_time()) < PREPARE_TIME) {
-        soonest++;
-    }
     while (pulses_pending()) {
         /* only after a frame that came far too late; at most 6 ms, and the receiver's ring holds 5 */
     }
-    pulses_prepare((int8_t)(due - soonest) > 0 ? due : soonest);
+    pulses_prepare(due);
 }
 
 void bc_hal_pixels_ready(void)

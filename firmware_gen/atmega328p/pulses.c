@@ -29,7 +29,7 @@ enum {
  */
 static uint16_t edges[1 + EDGES];
 static volatile uint8_t edges_left; /* 0: no window is to come or runs */
-static uint8_t window_time;         /* time of its tick */
+static volatile uint8_t window_time; /* time of its tick */
 
 static struct place servos[BC_SERVOS];
 
@@ -67,7 +67,11 @@ static NOINLINE void insert(uint16_t new, uint8_t count)
     *edge = new;
 }
 
-void pulses_prepare(uint8_t tick)
+/*
+ * However long the list takes, the tick is chosen when it stands; one that comes meanwhile is not missed, as its handler is yet
+ * to come when interrupts are on again.
+ */
+void pulses_prepare(uint8_t due)
 {
     uint16_t from = FIRST_EDGE - PULSE_LEAD;
     uint8_t count = 1;
@@ -83,9 +87,14 @@ void pulses_prepare(uint8_t tick)
             from += EDGE_GAP;
         }
     }
+    cli();
+    uint8_t tick = (uint8_t)(clock_tick() + 1);
+    if ((int8_t)(due - tick) > 0) {
+        tick = due;
+    }
     window_time = clock_time_of(tick);
-    __asm__ volatile("" ::: "memory"); /* the list stands before the tick may find it */
     edges_left = (uint8_t)(count - 1);
+    sei();
 }
 
 bool pulses_pending(void)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import random
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from firmware_gen import image
 from firmware_gen.layout import PULSE_RANGE
 from firmware_gen.table import ServoRecord, Table, encode
 from tests.emulator.emulated import CYCLES_MS, FRAME_CYCLES, EmulatedBoard
@@ -34,7 +36,7 @@ def resting(pin: int, width: int) -> ServoRecord:
 
 
 def window(flash: bytes, widths: Sequence[int]) -> tuple[Ints, Ints]:
-    """Rises and falls by frame and servo, in cycles after the tick, of servos at rest on a full line."""
+    """Rises and falls by frame and servo, in cycles after the tick, while the line is full."""
     outputs = tuple(map(resting, SERVO_PINS, widths))
     table = encode(Table(CHIP, ADDRESS, outputs=outputs, laws=LAWS, enable_interval=1))
     with EmulatedBoard(flash, in_slot(table)) as board:
@@ -51,7 +53,7 @@ def window(flash: bytes, widths: Sequence[int]) -> tuple[Ints, Ints]:
         begin = int(np.flatnonzero(starts >= first)[0])
         rises.append(starts[begin : begin + count])
         falls.append(rises[-1] + found[begin : begin + count])
-    # The first servo has no edge before it, so it is FIRST_EDGE behind the tick unless its fall is in the way of the tick in the window.
+    # Nothing stands in the first servo's way but the tick, so its rise tells when the tick was.
     ticks = first + np.arange(count) * FRAME_CYCLES - first_choice(widths[0])
     return np.array(rises).T - ticks[:, None], np.array(falls).T - ticks[:, None]
 
@@ -64,7 +66,7 @@ def first_choice(width: int) -> int:
 
 
 def check(rises: Ints, falls: Ints, widths: Sequence[int]) -> None:
-    """Every width exact in every frame, and no two edges closer than the gap, nor one to the tick."""
+    """Every width is exact in every frame, and all edges and the tick are a gap apart."""
     assert (falls - rises == np.array(widths) * TICK_CYCLES).all()
     edges = np.concatenate((rises, falls, np.full((len(rises), 1), WINDOW_TICK)), axis=1)
     assert np.diff(np.sort(edges, axis=1), axis=1).min() >= EDGE_GAP
@@ -115,3 +117,15 @@ def test_the_longest_window_found_ends_well_before_its_second_tick(flash: bytes)
     check(rises, falls, FARTHEST)
     assert falls.max() > LONGEST * TICK_CYCLES + 12_000
     assert falls.max() <= 3.4 * CYCLES_MS
+
+
+@pytest.mark.skipif(not image.can_build(), reason="NO AVR COMPILER: no other image can be built")
+def test_pulses_are_exact_however_the_compiler_orders_and_times_the_code(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    flags = tuple("-O2" if flag == "-Os" else flag for flag in image.FLAGS)
+    monkeypatch.setattr(image, "FLAGS", flags)
+    built = image.build("atmega328p", tmp_path).read_text("ascii")
+    flash = image.flash_bytes(image.read_hex(built))
+    for widths in (FARTHEST, [AT_THE_TICK - GAP * n for n in range(len(SERVO_PINS))]):
+        check(*window(flash, widths), widths)
