@@ -29,6 +29,9 @@ enum {
 /* Fields are to be reached through this pointer, two bytes an access, not each by its address, four: where that points is not told. */
 #define BY_POINTER(pointer) __asm__("" : "+b"(pointer))
 
+/* Handlers in assembly, near their vectors: the way there and between them is the short jump. */
+#define HANDLER(vector) ISR(vector, ISR_NAKED __attribute__((section(".lowtext"))))
+
 /*
  * What the longer interrupt handlers begin and end with. They use r24 to r27, r30, r31 and no register that compiled code holds
  * to be zero.

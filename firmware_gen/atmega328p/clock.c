@@ -12,7 +12,7 @@
 static volatile uint8_t ticks;
 
 /* In assembly because pulses_tick goes on with it. 16-bit registers are written high byte first (16.3). */
-ISR(TIMER1_COMPA_vect, ISR_NAKED)
+HANDLER(TIMER1_COMPA_vect)
 {
     __asm__ volatile(
         HANDLER_ENTRY

@@ -32,7 +32,7 @@ static const uint8_t spread[FRACTIONS] PROGMEM = {0x00, 0x01, 0x11, 0x25, 0x55, 
     "lds r25, %[base]+" #n " \n adc r25, r30 \n sts %[" #compare "], r25 \n"
 
 /* 3,922 times a second while a lamp has fractions to show. */
-ISR(TIMER0_OVF_vect, ISR_NAKED)
+HANDLER(TIMER0_OVF_vect)
 {
     __asm__ volatile(
         "push r25 \n in r25, 0x3F \n push r25 \n push r30 \n ldi r30, 0 \n" /* ldi keeps the carry */
@@ -80,7 +80,6 @@ void lamps_attach(uint8_t index, uint8_t pin)
     uint8_t connect = channel & 1 ? _BV(COM0B1) : _BV(COM0A1);
     channels[index] = channel;
     lamp_count = (uint8_t)(index + 1);
-    pin_drive(pin, false);
     if (channel < 2) {
         TCCR0A |= connect;
     } else {

@@ -82,11 +82,15 @@ void bc_hal_release(void)
 
 void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t detail)
 {
+    if (kind == BC_SWITCH) { /* bc_hal_switch comes next and knows the level */
+        return;
+    }
+    pin_drive(pin, false);
     if (kind == BC_SERVO) {
         pulses_attach(index, pin);
     } else if (kind == BC_LAMP) {
         lamps_attach(index, pin);
-    } else if (kind == BC_STRIP) {
+    } else {
         strips_attach(index, pin, detail);
     }
 }

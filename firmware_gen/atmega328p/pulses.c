@@ -113,7 +113,6 @@ void pulses_clear(void)
 void pulses_attach(uint8_t index, uint8_t pin)
 {
     servos[index] = pin_place(pin);
-    pin_drive(pin, false);
 }
 
 /* From r24, which edge of the list, to its address in Z. */
@@ -124,7 +123,7 @@ void pulses_attach(uint8_t index, uint8_t pin)
  * The end of the tick's handler, r25 the time of its tick: if it is the window's, the first edge's interrupt is set as the
  * edges' handler sets the ones that follow.
  */
-void __attribute__((naked, used, externally_visible)) pulses_tick(void)
+void __attribute__((naked, used, externally_visible, section(".lowtext"))) pulses_tick(void)
 {
     __asm__ volatile(
         "lds  r26, %[time] \n"
@@ -154,7 +153,7 @@ void __attribute__((naked, used, externally_visible)) pulses_tick(void)
  */
 #define READ_TO_WRITE 12
 
-ISR(TIMER1_COMPB_vect, ISR_NAKED)
+HANDLER(TIMER1_COMPB_vect)
 {
     __asm__ volatile(
         HANDLER_ENTRY

@@ -21,7 +21,7 @@ static volatile uint16_t lost; /* stops at its highest */
  * (19.7.4). The slot at rx_in is always free, so the byte is written before the ring is looked at. rx_in and rx_out lie in
  * GPIOR1 and GPIOR2 (8.5.1), which take one cycle where RAM takes two.
  */
-ISR(USART_RX_vect, ISR_NAKED)
+HANDLER(USART_RX_vect)
 {
     __asm__ volatile(
         "push r24 \n"
@@ -93,13 +93,14 @@ void bc_hal_taken(uint8_t count)
     rx_out = (uint8_t)(rx_out + count) & (RX_ROOM - 1);
 }
 
-/* 50 cycles a byte; after the last one it turns itself off. */
-ISR(USART_UDRE_vect, ISR_NAKED)
+/* 56 cycles a byte; after the last one it turns itself off. */
+HANDLER(USART_UDRE_vect)
 {
     __asm__ volatile(
         "push r24 \n"
         "in   r24, 0x3F \n"
         "push r24 \n"
+        "push r25 \n"
         "push r30 \n"
         "push r31 \n"
         "lds  r30, %[next] \n"
@@ -115,12 +116,7 @@ ISR(USART_UDRE_vect, ISR_NAKED)
         "ldi  r24, %[on] \n"
         "sts  %[control], r24 \n"
         "sbi  %[news], %[sent] \n"
-        "1: pop r31 \n"
-        "pop  r30 \n"
-        "pop  r24 \n"
-        "out  0x3F, r24 \n"
-        "pop  r24 \n"
-        "reti \n"
+        "1: jmp serial_leave \n"
         :
         : [next] "i"(&tx_next), [left] "i"(&tx_left), [data] "n"(_SFR_MEM_ADDR(UDR0)),
           [control] "n"(_SFR_MEM_ADDR(UCSR0B)), [on] "M"(SERIAL_ON), [news] "I"(_SFR_IO_ADDR(NEWS)),

@@ -27,7 +27,6 @@ void strips_attach(uint8_t index, uint8_t pin, uint8_t pixels)
     strips[index].pin = pin;
     strips[index].pixels = pixels;
     strip_count = (uint8_t)(index + 1);
-    pin_drive(pin, false);
 }
 
 /*
