@@ -173,6 +173,8 @@ FLAGS: Final = (
 )
 """For compiling and linking alike; those that are not usual make the image smaller (measured)."""
 
+LINKING: Final = ("-fwhole-program", "-Wl,--gc-sections", "-nostartfiles")
+"""start.c takes the place of the usual start-up code."""
 
 FASTER: Final[Mapping[str, tuple[str, ...]]] = {"bc_light": ("-O2",)}
 """Where time is short and half a kilobyte of flash well spent."""
@@ -198,7 +200,7 @@ def build(chip: str, into: Path) -> Path:
         _call(COMPILER, *FLAGS, *more, "-c", _named(path), "-o", made)
         objects.append(made)
     elf, image, raw = (into / f"{chip}.{kind}" for kind in ("elf", "hex", "raw"))
-    _call(COMPILER, *FLAGS, "-fwhole-program", "-Wl,--gc-sections", *objects, "-o", elf)
+    _call(COMPILER, *FLAGS, *LINKING, *objects, "-o", elf)
     _call("avr-objcopy", "-O", "ihex", "-R", ".eeprom", elf, raw)
     image.write_text(write_hex(read_hex(raw.read_text("ascii"))), "ascii", newline="\n")
     return image

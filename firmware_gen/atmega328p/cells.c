@@ -1,5 +1,5 @@
 /*
- * EEPROM (8.6.3). A write takes 3.4 ms and goes on by itself; its end wakes the processor, so that the next can begin at once.
+ * EEPROM (8.6.3). A write takes 3.4 ms and goes on by itself; its end wakes the processor (start.c), so that the next can begin at once.
  * The write begins within four cycles of EEMPE, so no interrupt may come between.
  */
 #include "chip.h"
@@ -18,20 +18,13 @@ void bc_hal_cell_write(uint16_t address, uint8_t value)
 {
     EEAR = address;
     EEDR = value;
-    uint8_t status = hold_interrupts();
+    cli();
     EECR = _BV(EERIE) | _BV(EEMPE); /* EEPM 0: erase and write in one operation, as one cut must not leave half of it */
     EECR = _BV(EERIE) | _BV(EEMPE) | _BV(EEPE);
-    release_interrupts(status);
+    sei();
 }
 
 bool bc_hal_cell_busy(void)
 {
     return (EECR & _BV(EEPE)) != 0;
-}
-
-/* Only wakes the main loop. */
-ISR(EE_READY_vect)
-{
-    EECR &= (uint8_t)~_BV(EERIE);
-    NEWS |= _BV(NEWS_CELL);
 }

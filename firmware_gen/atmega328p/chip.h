@@ -19,30 +19,47 @@
 
 enum {
     TICK_CYCLES = 32000, /* the clock's tick: 2 ms */
+    TICK_TIME = TICK_CYCLES / 256,
     FRAME_TICKS = 10,    /* a frame: 20 ms */
 };
 
+/* Called, not repeated, where the compiler would find it worth its time. */
+#define NOINLINE __attribute__((noinline))
+
+/* Fields are to be reached through this pointer, two bytes an access, not each by its address, four: where that points is not told. */
+#define BY_POINTER(pointer) __asm__("" : "+b"(pointer))
+
+/* Handlers in assembly, near their vectors: the way there and between them is the short jump. */
+#define HANDLER(vector) ISR(vector, ISR_NAKED __attribute__((section(".lowtext"))))
+
+/*
+ * What the longer interrupt handlers begin and end with. They use r24 to r27, r30, r31 and no register that compiled code holds
+ * to be zero.
+ */
+#define HANDLER_ENTRY                                                                                         \
+    "push r24 \n in r24, 0x3F \n push r24 \n push r25 \n push r30 \n push r31 \n push r26 \n push r27 \n"
+#define HANDLER_EXIT                                                                                          \
+    "pop r27 \n pop r26 \n jmp serial_leave \n" /* which takes back the others */
+
 /* -- clock.c: timer 1 counts cycles; its compare unit A makes the tick --------------------------- */
 
-void clock_start(void);
-uint8_t clock_tick(void);              /* ticks since the start, wrapping */
-uint16_t clock_time_of(uint8_t tick);  /* timer 1's count at a tick at most 127 ahead or behind */
-uint16_t clock_cycles(void);           /* timer 1's count */
+uint8_t clock_tick(void); /* ticks since the start, wrapping */
+static inline uint8_t clock_time_of(uint8_t tick) /* timer 1's count then, in units of 256 cycles */
+{
+    return (uint8_t)(TICK_TIME * tick);
+}
 
 /* -- pulses.c: servo pulses by compare unit B ----------------------------------------------------- */
 
-void pulses_clear(void);                      /* no servo; ends a running window with all pins low */
+void pulses_clear(void);                      /* no servo; ends a running window, its pins are left as they are */
 void pulses_attach(uint8_t index, uint8_t pin);
-void pulses_prepare(uint8_t tick);            /* bc_image's pulses are to start at a tick to come */
-void pulses_tick(uint8_t tick);               /* from the tick's interrupt: start them if it is time */
-bool pulses_waiting(void);                    /* prepared, not yet started */
-bool pulses_running(void);
+void pulses_prepare(uint8_t due);             /* bc_image's pulses are to start at this tick or the first after; none is pending */
+void pulses_tick(void);                       /* the end of the tick's handler: start them if it is time */
+bool pulses_pending(void);                    /* prepared and not over */
 
 /* -- lamps.c: timers 0 and 2 ---------------------------------------------------------------------- */
 
-void lamps_start(void);
 void lamps_clear(void);
-bool lamps_can(uint8_t pin);
 void lamps_attach(uint8_t index, uint8_t pin);
 void lamps_show(void); /* take over bc_image's duties */
 
@@ -54,10 +71,9 @@ void strips_send(void); /* bc_image's pixels; 30 us each */
 
 /* -- serial.c, resets.c ---------------------------------------------------------------------------- */
 
-void serial_start(void);
+#define SERIAL_ON (_BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0)) /* UCSR0B while nothing is to be sent */
 uint8_t serial_waiting(void); /* received bytes that wait */
-uint8_t resets_cause(void);
-void resets_guard(void); /* from here on the watchdog bites after 250 ms without: */
+uint8_t resets_begin(void); /* the cause; from here on the watchdog bites after 250 ms without: */
 void resets_alive(void);
 
 /*
@@ -73,19 +89,20 @@ enum {
 
 /* -- pins.c ---------------------------------------------------------------------------------------- */
 
-/* PINx, DDRx and PORTx of a port follow one another from 0x23 on, in data space (31, Register Summary). */
-#define PORT_STRIDE 3
-static inline volatile uint8_t *pin_register(uint8_t pin)
+/* A pin's bit, and the address of its port's PINx; DDRx and PORTx follow that (31, Register Summary). */
+struct place {
+    uint8_t mask, port;
+};
+struct place pin_place(uint8_t pin);
+static inline volatile uint8_t *place_registers(struct place place)
 {
-    return (volatile uint8_t *)(uint16_t)(0x23 + PORT_STRIDE * (pin >> 3));
+    return (volatile uint8_t *)(uint16_t)place.port;
 }
-static inline uint8_t pin_mask(uint8_t pin)
-{
-    return (uint8_t)(1 << (pin & 7));
-}
-void pin_free(uint8_t pin);
 void pin_drive(uint8_t pin, bool high);
-void pins_start(void);
+
+/* -- start.c --------------------------------------------------------------------------------------- */
+
+void start_parts(void); /* all that is set once */
 
 /* -- main.c ---------------------------------------------------------------------------------------- */
 

@@ -1,6 +1,8 @@
 /*
- * Timer 1 runs free at one count a cycle (16.11.2: CS10, normal mode) and wraps every 4.096 ms. Compare unit A, moved on
+ * Timer 1 (start.c sets it up) runs free at one count a cycle (16.11.2: CS10, normal mode) and wraps every 4.096 ms. Compare unit A, moved on
  * by 32,000 at each match, makes a tick of exactly 2 ms. Ten ticks are a frame.
+ *
+ * 32,000 is 125 * 256: ticks fall where the timer's low byte is 0, and the high byte alone tells their times.
  */
 #include "chip.h"
 
@@ -9,43 +11,29 @@
 
 static volatile uint8_t ticks;
 
-void clock_start(void)
+/* In assembly because pulses_tick goes on with it. 16-bit registers are written high byte first (16.3). */
+HANDLER(TIMER1_COMPA_vect)
 {
-    TCCR1A = 0;
-    TCCR1B = _BV(CS10);
-    OCR1A = TCNT1 + TICK_CYCLES;
-    TIFR1 = _BV(OCF1A) | _BV(OCF1B);
-    TIMSK1 = _BV(OCIE1A);
-}
-
-ISR(TIMER1_COMPA_vect)
-{
-    uint8_t tick = (uint8_t)(ticks + 1);
-    ticks = tick;
-    NEWS |= _BV(NEWS_TICK);
-    OCR1A += TICK_CYCLES;
-    pulses_tick(tick);
+    __asm__ volatile(
+        HANDLER_ENTRY
+        "lds  r24, %[ticks] \n"
+        "inc  r24 \n"
+        "sts  %[ticks], r24 \n"
+        "sbi  %[news], %[tick] \n"
+        "lds  r25, %[compare]+1 \n"
+        "mov  r24, r25 \n"
+        "subi r24, lo8(-(%[step])) \n"
+        "sts  %[compare]+1, r24 \n"
+        "ldi  r24, 0 \n"
+        "sts  %[compare], r24 \n"
+        "jmp  pulses_tick \n"
+        :
+        : [ticks] "i"(&ticks), [news] "I"(_SFR_IO_ADDR(NEWS)), [tick] "I"(NEWS_TICK), [compare] "n"(_SFR_MEM_ADDR(OCR1AL)),
+          [step] "M"(TICK_TIME)
+        : "memory");
 }
 
 uint8_t clock_tick(void)
 {
     return ticks;
-}
-
-/* 16-bit registers go through one shared byte (16.3), so no interrupt may come between. */
-uint16_t clock_time_of(uint8_t tick)
-{
-    uint8_t status = hold_interrupts();
-    uint16_t next = OCR1A;
-    uint8_t now = ticks;
-    release_interrupts(status);
-    return (uint16_t)(next + (uint16_t)((int8_t)(tick - now) - 1) * TICK_CYCLES);
-}
-
-uint16_t clock_cycles(void)
-{
-    uint8_t status = hold_interrupts();
-    uint16_t now = TCNT1;
-    release_interrupts(status);
-    return now;
 }

@@ -3,7 +3,7 @@
  * truly off and 255 truly on. Eight periods make a round of 490 Hz; in as many of them as the duty's three further bits say the
  * compare value is one higher, spread evenly. That gives 2041 levels, the darkest of which differ by 0.44 of L*.
  *
- * Both timers are started together (17.2) so that one handler serves both. The compare registers are taken over at the top, half a
+ * Both timers are started together (start.c) so that one handler serves both. The compare registers are taken over at the top, half a
  * period after the handler's time, so a delay of a pixel does no harm.
  */
 #include "chip.h"
@@ -15,7 +15,7 @@
 enum { LAMP_PINS = 4, STEPS = 2040, FRACTIONS = 8 };
 
 /* Order: PD6 OC0A, PD5 OC0B, PB3 OC2A, PD3 OC2B (14.3). */
-static const uint8_t lamp_pins[LAMP_PINS] = {22, 21, 3, 19};
+static const uint8_t lamp_pins[LAMP_PINS] PROGMEM = {22, 21, 3, 19};
 static uint8_t channels[BC_LAMPS];
 static uint8_t lamp_count;
 
@@ -26,25 +26,13 @@ static uint8_t fractions[LAMP_PINS];
 /* k of 8 periods, as evenly as can be. */
 static const uint8_t spread[FRACTIONS] PROGMEM = {0x00, 0x01, 0x11, 0x25, 0x55, 0xDA, 0xEE, 0xFE};
 
-void lamps_start(void)
-{
-    GTCCR = _BV(TSM) | _BV(PSRASY) | _BV(PSRSYNC); /* hold both prescalers */
-    TCCR0A = _BV(WGM00);
-    TCCR2A = _BV(WGM20);
-    TCCR0B = _BV(CS01);
-    TCCR2B = _BV(CS21);
-    TCNT0 = 0;
-    TCNT2 = 0;
-    GTCCR = 0;
-}
-
 /* One channel: turn its pattern left, add the bit that came out to the base value, set the compare register. */
 #define CHANNEL(n, compare)                                                                                  \
     "lds r25, %[more]+" #n " \n bst r25, 7 \n lsl r25 \n bld r25, 0 \n sts %[more]+" #n ", r25 \n"            \
     "lds r25, %[base]+" #n " \n adc r25, r30 \n sts %[" #compare "], r25 \n"
 
 /* 3,922 times a second while a lamp has fractions to show. */
-ISR(TIMER0_OVF_vect, ISR_NAKED)
+HANDLER(TIMER0_OVF_vect)
 {
     __asm__ volatile(
         "push r25 \n in r25, 0x3F \n push r25 \n push r30 \n ldi r30, 0 \n" /* ldi keeps the carry */
@@ -63,19 +51,14 @@ static void write_channels(void)
     OCR2B = (uint8_t)(base[3] + (more[3] >> 7));
 }
 
-static int8_t channel_of(uint8_t pin)
+/* Of a pin that has one, as pins.c says. */
+static uint8_t channel_of(uint8_t pin)
 {
-    for (uint8_t i = 0; i < LAMP_PINS; i++) {
-        if (lamp_pins[i] == pin) {
-            return (int8_t)i;
-        }
+    uint8_t channel = LAMP_PINS - 1;
+    while (channel > 0 && pgm_read_byte(&lamp_pins[channel]) != pin) {
+        channel--;
     }
-    return -1;
-}
-
-bool lamps_can(uint8_t pin)
-{
-    return channel_of(pin) >= 0;
+    return channel;
 }
 
 void lamps_clear(void)
@@ -93,11 +76,10 @@ void lamps_clear(void)
 /* Connect a channel to its pin, not inverted (COMx1, 15.9.1 and 18.11.1). */
 void lamps_attach(uint8_t index, uint8_t pin)
 {
-    uint8_t channel = (uint8_t)channel_of(pin);
+    uint8_t channel = channel_of(pin);
     uint8_t connect = channel & 1 ? _BV(COM0B1) : _BV(COM0A1);
     channels[index] = channel;
     lamp_count = (uint8_t)(index + 1);
-    pin_drive(pin, false);
     if (channel < 2) {
         TCCR0A |= connect;
     } else {

@@ -19,56 +19,38 @@ enum {
     EARLY_TICKS = 4,  /* how much earlier a frame may be */
     LISTEN_TICKS = 1, /* a request until this long after the pulses' start makes the next frame early */
     LOOK_TICKS = 4,   /* between two looks at the inputs; four looks make a change: 24 to 32 ms */
-    PREPARE_CYCLES = 10000, /* more than it takes to prepare the pulses' edges */
     TICKS_AHEAD = 128,
     SHORTEST_FRAME = 7, /* bytes on the line, its last zero included (LINK.md section 1) */
 };
 
-static uint8_t grid;        /* tick at which the pulses of the frame to come are due */
-static uint8_t last_grid;   /* and those of the frame before */
-static bool early, listened, strips_due;
+/*
+ * Ticks. A frame is listened for once, LISTEN_TICKS after the pulses of the one before it were due in its own time; that decides when its own
+ * are.
+ */
+static uint8_t due;         /* when the pulses of the frame to come are */
+static uint8_t next_listen; /* LISTEN_TICKS after a frame's own time */
 static uint8_t next_look;
-static bool started, playing;
+static bool strips_due;
+enum { STARTING, BETWEEN_FRAMES, PLAYING };
+static uint8_t phase;
 
-static bool is_past(uint8_t tick)
+static NOINLINE bool is_past(uint8_t tick)
 {
     return (uint8_t)(clock_tick() - tick) < TICKS_AHEAD;
 }
 
 void bc_hal_pulses_ready(void)
 {
-    uint8_t wanted = (uint8_t)(grid - (early ? EARLY_TICKS : 0));
-    uint8_t soonest = (uint8_t)(clock_tick() + 1);
-    if ((int16_t)(clock_time_of(soonest) - clock_cycles()) < PREPARE_CYCLES) {
-        soonest++;
-    }
-    while (pulses_waiting() || pulses_running()) {
+    while (pulses_pending()) {
         /* only after a frame that came far too late; at most 6 ms, and the receiver's ring holds 5 */
     }
-    pulses_prepare((int8_t)(wanted - soonest) > 0 ? wanted : soonest);
+    pulses_prepare(due);
 }
 
 void bc_hal_pixels_ready(void)
 {
     lamps_show();
     strips_due = true;
-}
-
-static void play(void)
-{
-    playing = true;
-    bc_frame();
-    playing = false;
-    resets_alive();
-    last_grid = grid;
-    grid = (uint8_t)(grid + FRAME_TICKS);
-    early = listened = false;
-}
-
-/* Strips block pulses, so they wait until those are through; and the next frame, which makes new pixels, waits for them. */
-static bool strips_may_go(void)
-{
-    return strips_due && !pulses_waiting() && !pulses_running();
 }
 
 static void look_at_inputs(void)
@@ -81,23 +63,41 @@ static void look_at_inputs(void)
 
 static void listen(void)
 {
-    if (!listened && is_past((uint8_t)(last_grid + LISTEN_TICKS))) {
-        listened = true;
-        early = bc_requests_waiting();
+    if (is_past(next_listen)) {
+        next_listen = (uint8_t)(next_listen + FRAME_TICKS);
+        due = (uint8_t)(next_listen - LISTEN_TICKS);
+        if (bc_requests_waiting()) {
+            due = (uint8_t)(due - EARLY_TICKS);
+        }
     }
 }
 
-/* Whatever is due; false if nothing is. */
+static NOINLINE void play(void)
+{
+    phase = PLAYING;
+    bc_frame();
+    phase = BETWEEN_FRAMES;
+    resets_alive();
+    due = (uint8_t)(due + FRAME_TICKS); /* until listening says */
+}
+
+/*
+ * Whatever is due; false if nothing is. Strips block pulses, so they wait until those are through; and the next frame, which makes
+ * new pixels, waits for them.
+ */
 static bool work(void)
 {
     look_at_inputs();
     listen();
-    if (strips_may_go()) {
+    if (strips_due) {
+        if (pulses_pending()) {
+            return false;
+        }
         strips_due = false;
         strips_send();
         return true;
     }
-    if (!strips_due && is_past((uint8_t)(grid - PLAY_TICKS - (early ? EARLY_TICKS : 0)))) {
+    if (is_past((uint8_t)(due - PLAY_TICKS))) {
         play();
         return true;
     }
@@ -107,9 +107,9 @@ static bool work(void)
 /* The show goes on while the core checks a table. */
 void bc_hal_pause(void)
 {
-    if (!started) {
+    if (phase == STARTING) {
         resets_alive();
-    } else if (!playing) {
+    } else if (phase == BETWEEN_FRAMES) {
         work();
     }
 }
@@ -117,7 +117,6 @@ void bc_hal_pause(void)
 /* Sleep until interrupts have news (10.3), and take them. Interrupts are off from each look to the sleep instruction, so none is missed. */
 static uint8_t sleep(void)
 {
-    sleep_enable();
     for (;;) {
         cli();
         if (NEWS != 0) {
@@ -132,7 +131,6 @@ static uint8_t sleep(void)
     uint8_t news = NEWS;
     NEWS = 0;
     sei();
-    sleep_disable();
     return news;
 }
 
@@ -155,23 +153,16 @@ static bool rest(void)
 
 static void begin(void)
 {
-    uint8_t cause = resets_cause();
-    pins_start();
-    lamps_start();
-    clock_start();
-    serial_start();
-    resets_guard();
-    set_sleep_mode(SLEEP_MODE_IDLE);
+    uint8_t cause = resets_begin();
+    start_parts();
     sei();
     bc_start(cause);
-    started = true;
-    uint8_t now = clock_tick();
-    last_grid = now;
-    grid = (uint8_t)(now + PLAY_TICKS + 1);
-    next_look = now;
+    phase = BETWEEN_FRAMES;
+    next_look = clock_tick();
+    next_listen = (uint8_t)(next_look + PLAY_TICKS + 1 + LISTEN_TICKS - FRAME_TICKS); /* the first frame is due at once */
 }
 
-int main(void)
+int __attribute__((used, externally_visible)) main(void)
 {
     begin();
     for (;;) {

@@ -14,24 +14,14 @@ static uint8_t received[RX_ROOM];
 #define rx_out GPIOR2
 static const uint8_t *volatile tx_next;
 static volatile uint8_t tx_left;
-static volatile uint16_t lost;  /* since the last look */
-static uint16_t lost_before;    /* until then; stops at its highest */
-
-void serial_start(void)
-{
-    PORTD |= _BV(PORTD0); /* pull-up: an open line is silent (14.3.3) */
-    UBRR0 = 3;
-    UCSR0A = 0;
-    UCSR0C = _BV(UCSZ01) | _BV(UCSZ00);
-    UCSR0B = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0);
-}
+static volatile uint16_t lost; /* stops at its highest */
 
 /*
  * In assembly because it runs 25,000 times a second: 49 cycles with entry and return. UCSR0A belongs to the byte and is read first
  * (19.7.4). The slot at rx_in is always free, so the byte is written before the ring is looked at. rx_in and rx_out lie in
  * GPIOR1 and GPIOR2 (8.5.1), which take one cycle where RAM takes two.
  */
-ISR(USART_RX_vect, ISR_NAKED)
+HANDLER(USART_RX_vect)
 {
     __asm__ volatile(
         "push r24 \n"
@@ -59,6 +49,8 @@ ISR(USART_RX_vect, ISR_NAKED)
         "cp   r24, r25 \n"
         "breq 4f \n"
         "out  %[in], r24 \n"
+        ".global serial_leave \n"
+        "serial_leave: \n"
         "2: pop r31 \n"
         "pop  r30 \n"
         "pop  r25 \n"
@@ -67,18 +59,17 @@ ISR(USART_RX_vect, ISR_NAKED)
         "pop  r24 \n"
         "reti \n"
         /* Rare: one byte was lost before this one, or this one finds the ring full. */
-        "3: lds r30, %[lost] \n"
-        "lds  r31, %[lost]+1 \n"
-        "adiw r30, 1 \n"
-        "sts  %[lost]+1, r31 \n"
-        "sts  %[lost], r30 \n"
+        "3: rcall 6f \n"
         "rjmp 1b \n"
-        "4: lds r30, %[lost] \n"
+        "4: rcall 6f \n"
+        "rjmp 2b \n"
+        "6: lds r30, %[lost] \n"
         "lds  r31, %[lost]+1 \n"
         "adiw r30, 1 \n"
+        "breq 7f \n"
         "sts  %[lost]+1, r31 \n"
         "sts  %[lost], r30 \n"
-        "rjmp 2b \n"
+        "7: ret \n"
         :
         : [status] "n"(_SFR_MEM_ADDR(UCSR0A)), [data] "n"(_SFR_MEM_ADDR(UDR0)), [overrun] "n"(DOR0),
           [in] "I"(_SFR_IO_ADDR(GPIOR1)), [out] "I"(_SFR_IO_ADDR(GPIOR2)), [ring] "i"(received),
@@ -102,13 +93,14 @@ void bc_hal_taken(uint8_t count)
     rx_out = (uint8_t)(rx_out + count) & (RX_ROOM - 1);
 }
 
-/* 50 cycles a byte; after the last one it turns itself off. */
-ISR(USART_UDRE_vect, ISR_NAKED)
+/* 56 cycles a byte; after the last one it turns itself off. */
+HANDLER(USART_UDRE_vect)
 {
     __asm__ volatile(
         "push r24 \n"
         "in   r24, 0x3F \n"
         "push r24 \n"
+        "push r25 \n"
         "push r30 \n"
         "push r31 \n"
         "lds  r30, %[next] \n"
@@ -121,19 +113,13 @@ ISR(USART_UDRE_vect, ISR_NAKED)
         "dec  r24 \n"
         "sts  %[left], r24 \n"
         "brne 1f \n"
-        "lds  r24, %[control] \n"
-        "andi r24, %[off] \n"
+        "ldi  r24, %[on] \n"
         "sts  %[control], r24 \n"
         "sbi  %[news], %[sent] \n"
-        "1: pop r31 \n"
-        "pop  r30 \n"
-        "pop  r24 \n"
-        "out  0x3F, r24 \n"
-        "pop  r24 \n"
-        "reti \n"
+        "1: jmp serial_leave \n"
         :
         : [next] "i"(&tx_next), [left] "i"(&tx_left), [data] "n"(_SFR_MEM_ADDR(UDR0)),
-          [control] "n"(_SFR_MEM_ADDR(UCSR0B)), [off] "M"(0xFF ^ _BV(UDRIE0)), [news] "I"(_SFR_IO_ADDR(NEWS)),
+          [control] "n"(_SFR_MEM_ADDR(UCSR0B)), [on] "M"(SERIAL_ON), [news] "I"(_SFR_IO_ADDR(NEWS)),
           [sent] "I"(NEWS_SENT));
 }
 
@@ -141,9 +127,7 @@ void bc_hal_send(const uint8_t *bytes, uint8_t count)
 {
     tx_next = bytes;
     tx_left = count;
-    uint8_t status = hold_interrupts();
-    UCSR0B |= _BV(UDRIE0);
-    release_interrupts(status);
+    UCSR0B = SERIAL_ON | _BV(UDRIE0);
 }
 
 bool bc_hal_sending(void)
@@ -153,10 +137,8 @@ bool bc_hal_sending(void)
 
 uint16_t bc_hal_lost_bytes(void)
 {
-    uint8_t status = hold_interrupts();
+    cli();
     uint16_t now = lost;
-    lost = 0;
-    release_interrupts(status);
-    lost_before = now > UINT16_MAX - lost_before ? UINT16_MAX : (uint16_t)(lost_before + now);
-    return lost_before;
+    sei();
+    return now;
 }

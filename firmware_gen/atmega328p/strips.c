@@ -27,7 +27,6 @@ void strips_attach(uint8_t index, uint8_t pin, uint8_t pixels)
     strips[index].pin = pin;
     strips[index].pixels = pixels;
     strip_count = (uint8_t)(index + 1);
-    pin_drive(pin, false);
 }
 
 /*
@@ -65,8 +64,9 @@ void strips_send(void)
 {
     const uint8_t *bytes = bc_image.pixels;
     for (uint8_t i = 0; i < strip_count; i++) {
-        volatile uint8_t *port = pin_register(strips[i].pin) + 2;
-        uint8_t mask = pin_mask(strips[i].pin);
+        struct place place = pin_place(strips[i].pin);
+        volatile uint8_t *port = place_registers(place) + 2;
+        uint8_t mask = place.mask;
         for (uint8_t left = strips[i].pixels; left > 0; left--) {
             cli();
             bytes = send_pixel(bytes, port, mask);

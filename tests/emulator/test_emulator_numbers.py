@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import subprocess
+from pathlib import Path
 
 import pytest
 
@@ -107,9 +108,21 @@ def test_static_ram_leaves_the_stack_its_room(tmp_path_factory: pytest.TempPathF
     assert static_ram(folder / "atmega328p.elf") + 400 <= 2048
 
 
-def static_ram(elf: object) -> int:
+@pytest.mark.skipif(not can_build(), reason="NO AVR COMPILER: the sections are not measured")
+def test_there_is_no_initialised_data_for_the_start_up_code_to_copy(tmp_path: Path) -> None:
+    build("atmega328p", tmp_path)
+    assert sections(tmp_path / "atmega328p.elf")[1] == 0
+
+
+def static_ram(elf: Path) -> int:
+    _, data, bss = sections(elf)
+    return data + bss
+
+
+def sections(elf: Path) -> tuple[int, int, int]:
+    """Bytes of code, of initialised data and of data that starts as zero."""
     size = shutil.which("avr-size")
     assert size is not None
     done = subprocess.run([size, str(elf)], capture_output=True, text=True, check=True)
-    _, data, bss = map(int, done.stdout.splitlines()[1].split()[:3])
-    return data + bss
+    text, data, bss = map(int, done.stdout.splitlines()[1].split()[:3])
+    return text, data, bss
