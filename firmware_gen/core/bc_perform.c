@@ -18,14 +18,16 @@ static struct bc_law law_of(const struct bc_step *op) {
     return bc_table_law(op->law == BC_NONE ? 0 : op->law);
 }
 
-static bool move(const struct bc_step *op, uint32_t time, uint8_t run, uint32_t *later) {
+static bool move(const struct bc_step *op, uint8_t run, uint32_t *time) {
     struct bc_law law;
     struct bc_move move;
-    if (bc_servo_is_busy(op->output.index, run, time, later)) {
+    uint32_t end;
+    if (bc_servo_is_busy(op->output.index, run, *time, &end)) {
+        *time = end;
         return false;
     }
     law = law_of(op);
-    move.start = time;
+    move.start = *time;
     move.nominal = (uint32_t)op->operand * BC_MS;
     move.record = op->output.at;
     move.target = op->target;
@@ -45,15 +47,15 @@ static void fade(const struct bc_step *op, uint32_t time) {
     bc_light_fade(bc_light_of(&op->output), &fade, &law);
 }
 
-bool bc_perform(const struct bc_step *op, uint32_t time, uint8_t run, uint32_t *later) {
+bool bc_perform(const struct bc_step *op, uint8_t run, uint32_t *time) {
     if (op->code == BC_OP_EFFECT) {
-        bc_light_effect(bc_light_of(&op->output), op->operand, time);
+        bc_light_effect(bc_light_of(&op->output), op->operand, *time);
     } else if (op->output.kind == BC_SERVO) {
-        return move(op, time, run, later);
+        return move(op, run, time);
     } else if (op->output.kind == BC_SWITCH) {
         turn(op->output.at, (op->code & BC_ACT_F) != 0);
     } else {
-        fade(op, time);
+        fade(op, *time);
     }
     return true;
 }

@@ -1,5 +1,9 @@
 #include "bc_runs.h"
 
+#include <string.h>
+
+#include "bc_bits.h"
+#include "bc_compiler.h"
 #include "bc_light.h"
 #include "bc_link.h"
 #include "bc_math.h"
@@ -14,12 +18,11 @@ static const uint16_t WHILE_HELD = 0xFFFF;
 /* A cue that plays. */
 struct run {
     uint16_t owned;   /* mask of outputs */
-    uint16_t started; /* the last time it (re)started, without the higher bits: counts while YOUNG */
-    uint8_t cue;      /* index in the table, and the bits below */
-    uint8_t button;   /* that started it, 0: none; and YOUNG: it did so less than a few frames ago */
+    uint16_t started; /* the last time it (re)started, without the higher bits; never more than a frame before now */
+    uint8_t cue;      /* index in the table, and ALIVE; 0: this place is free */
+    uint8_t held;     /* by whose binding, as in the table (BC_FLAG: then it starts over); 0: it is not held */
 };
-enum { ALIVE = 0x80, HELD = 0x40, AGAIN = 0x20, CUE = 0x1F };
-enum { YOUNG = 0x80 };
+enum { ALIVE = 0x80 };
 
 struct loop {
     uint16_t start;
@@ -28,295 +31,271 @@ struct loop {
 
 struct thread {
     uint32_t time;
-    uint16_t at;  /* next op */
-    uint8_t state; /* run in the low half, NONE: not alive; open loops in the high one */
+    uint16_t at;   /* next op */
+    uint8_t state; /* number of the run, from 1 on, in the low half, 0: not alive; open loops in the high one */
     struct loop loops[BC_LOOP_DEPTH];
 };
-enum { RUN = 0x0F, NONE = 0x0F, DEPTH = 4 };
+enum { RUN = 0x0F, ONE_DEEPER = 0x10 };
 
-static struct run runs[BC_RUNS];
+/* Places of the marks below: each set has 32. A cue without a mark of BY waits by no button. */
+enum { WAITING = 0, BY = 32, DOWN = 64, MARKS = 96 };
+
+/* Instead of the button by which a cue starts: it starts because it has been waiting. */
+enum { WAITED = 0xFF };
+
+static struct {
+    struct run runs[BC_RUNS];
+    struct thread threads[BC_THREADS];
+    uint8_t marks[MARKS / 8]; /* cues that wait, the bindings by which they do, buttons that are down */
+    uint16_t refused;
+    uint16_t overruns;
+} now;
 BC_ASSERT(run, sizeof(struct run) == 6);
 BC_ASSERT(thread, sizeof(struct thread) <= 20);
-static struct thread threads[BC_THREADS];
-static uint32_t down;             /* buttons, bit n */
-static uint32_t waiting;          /* cues, bit n */
-static uint32_t waiting_bindings; /* by which they wait, bit n; a cue without any: by no button */
-static uint16_t refused;
-static uint16_t overruns;
 
-static uint32_t bit(uint8_t n) { return (uint32_t)1 << n; }
-
-void bc_count(uint16_t *counter) {
+BC_APART void bc_count(uint16_t *counter) {
     if (*counter != 0xFFFF) {
         (*counter)++;
     }
 }
 
-void bc_count_refused(void) { bc_count(&refused); }
+BC_APART void bc_count_refused(void) { bc_count(&now.refused); }
 
-uint16_t bc_refused(void) { return refused; }
+uint16_t bc_refused(void) { return now.refused; }
 
-uint16_t bc_overruns(void) { return overruns; }
+uint16_t bc_overruns(void) { return now.overruns; }
+
+static BC_APART uint8_t mark(uint8_t place, uint8_t change) { return bc_bit(now.marks, place, change); }
 
 /* -- records ------------------------------------------------------------------------------------ */
 
-static uint8_t cue_of(uint8_t run) { return runs[run].cue & CUE; }
+static BC_APART uint8_t cue_of(const struct run *run) { return run->cue & (uint8_t)~ALIVE; }
 
-static uint16_t outputs_of(uint8_t cue) {
-    return bc_table_u16((uint16_t)(bc_table_cue(cue) + BC_CUE_OUTPUTS));
+/* Put the cursor to a place in a cue's record. */
+static BC_APART void seek_cue(uint8_t cue, uint8_t place) { bc_table_seek((uint16_t)(bc_table_cue(cue) + place)); }
+
+static BC_APART uint8_t threads_of(const struct run *run) {
+    seek_cue(cue_of(run), BC_CUE_FLAGS);
+    return bc_next_u8() >> 4;
 }
 
-static uint8_t flags_of(uint8_t cue) {
-    return bc_table_u8((uint16_t)(bc_table_cue(cue) + BC_CUE_FLAGS));
-}
-
-static uint8_t threads_of(uint8_t cue) { return flags_of(cue) >> 4; }
-
-static uint16_t code_of(uint8_t cue) {
-    return bc_table_u16((uint16_t)(bc_table_cue(cue) + BC_CUE_OFFSET));
-}
-
-/* The first binding of this button to this cue; BC_NONE if there is none. */
-static uint8_t binding_of(uint8_t button, uint8_t cue) {
+/*
+ * The first binding of a button to a cue; or, for WAITED, the one by which the cue waits. *held is then how it is written
+ * in the table; 0 if there is none.
+ */
+static BC_APART uint8_t find_binding(uint8_t cue, uint8_t button, uint8_t *held) {
     uint8_t count = bc_table_u8(BC_AT_BINDINGS);
-    uint16_t at = bc_table_binding(0);
     uint8_t n;
-    for (n = 0; button != 0 && n < count; n++) {
-        if ((bc_table_u8(at) & ~BC_FLAG) == button &&
-            bc_table_u8((uint16_t)(at + BC_BINDING_CUE)) == cue) {
+    bc_table_seek(bc_table_binding(0));
+    for (n = 0; n < count; n++) {
+        *held = bc_next_u8();
+        if (bc_next_u8() == cue &&
+            (button == WAITED ? mark(BY + n, BC_BIT_KEEP) : (uint8_t)(*held & ~BC_FLAG) == button)) {
             return n;
         }
-        at = (uint16_t)(at + BC_BINDING_SIZE);
     }
+    *held = 0;
     return BC_NONE;
 }
 
 /* -- starting and ending ------------------------------------------------------------------------ */
 
-static bool is_alive(uint8_t run) { return (runs[run].cue & ALIVE) != 0; }
+/* Whether a thread is one of the run with this number. */
+static bool is_of(const struct thread *thread, uint8_t number) { return (thread->state & RUN) == number; }
 
-static bool thread_is_of(const struct thread *thread, uint8_t run) {
-    return (thread->state & RUN) == run;
-}
+static BC_APART struct run *run_of(uint8_t number) { return &now.runs[number - 1]; }
 
-static void end_run(uint8_t run) {
-    uint8_t n;
-    runs[run].cue = 0;
-    runs[run].owned = 0;
-    for (n = 0; n < BC_THREADS; n++) {
-        if (thread_is_of(&threads[n], run)) {
-            threads[n].state = NONE;
+static BC_APART void end_run(uint8_t number) {
+    struct thread *thread;
+    memset(run_of(number), 0, sizeof(struct run));
+    for (thread = now.threads; thread < now.threads + BC_THREADS; thread++) {
+        if (is_of(thread, number)) {
+            thread->state = 0;
         }
     }
-    bc_servos_disown(run);
+    bc_servos_disown(number);
 }
 
-void bc_runs_end(void) {
-    uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
-        end_run(n);
-    }
-    waiting = 0;
-    waiting_bindings = 0;
-}
+void bc_runs_end(void) { memset(&now, 0, sizeof now.runs + sizeof now.threads + DOWN / 8); }
 
-void bc_runs_clear(void) {
-    uint8_t n;
-    for (n = 0; n < BC_THREADS; n++) {
-        threads[n].state = NONE;
-    }
-    bc_runs_end();
-    down = 0;
-    refused = 0;
-    overruns = 0;
-}
+void bc_runs_clear(void) { memset(&now, 0, sizeof now); }
 
 /* The lowest thread that is not alive; the reservations of runs see to it that there is one. */
-static void spawn(uint8_t run, uint16_t code, uint32_t time) {
-    struct thread *thread = threads;
-    while ((thread->state & RUN) != NONE) {
+static BC_APART void spawn(uint8_t number, uint16_t code, uint32_t time) {
+    struct thread *thread = now.threads;
+    while (!is_of(thread, 0)) {
         thread++;
     }
-    thread->state = run;
+    thread->state = number;
     thread->at = code;
     thread->time = time;
 }
 
-static uint8_t threads_alive(uint8_t run) {
+/* Let a run begin at a time, for the first time or over. */
+static BC_APART void begin(uint8_t number, uint32_t time) {
+    struct run *run = run_of(number);
+    run->started = (uint16_t)time;
+    seek_cue(cue_of(run), BC_CUE_OFFSET);
+    spawn(number, bc_next_u16(), time);
+}
+
+static BC_APART uint8_t threads_alive(uint8_t number) {
     uint8_t alive = 0;
-    uint8_t n;
-    for (n = 0; n < BC_THREADS; n++) {
-        alive = (uint8_t)(alive + thread_is_of(&threads[n], run));
+    const struct thread *thread;
+    for (thread = now.threads; thread < now.threads + BC_THREADS; thread++) {
+        if (is_of(thread, number)) {
+            alive++;
+        }
     }
     return alive;
 }
 
-/* Whether a run other than one of the idle cue owns some of these outputs. */
-static bool is_owned(uint16_t outputs, uint8_t idle) {
-    uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
-        if ((runs[n].owned & outputs) && cue_of(n) != idle) {
-            return true;
+/* What stands in the way of a start. */
+struct outlook {
+    uint8_t wanted;  /* threads, also by the runs that stay */
+    uint8_t leaving; /* mask of the runs that it ends */
+    bool owned;      /* a run other than one of the idle cue (any run, for a cue that has waited) owns an output */
+};
+
+static BC_APART void look_out(struct outlook *outlook, uint16_t outputs, bool waited) {
+    const struct run *run;
+    uint8_t bit = 1;
+    outlook->leaving = 0;
+    outlook->owned = false;
+    for (run = now.runs; run < now.runs + BC_RUNS; run++) {
+        bool is_idle = run->cue == (bc_player_idle() | ALIVE);
+        if ((run->owned & outputs) && (waited || !is_idle)) {
+            outlook->owned = true;
         }
-    }
-    return false;
-}
-
-/* Whether a start of a cue with these outputs ends the run. */
-static bool leaves(uint8_t run, uint16_t outputs) {
-    uint16_t owned = runs[run].owned;
-    return is_alive(run) && (cue_of(run) == bc_player_idle() || (owned != 0 && !(owned & ~outputs)));
-}
-
-static bool has_room(uint16_t outputs, uint8_t wanted) {
-    uint8_t staying = 0;
-    uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
-        if (is_alive(n) && !leaves(n, outputs)) {
-            staying++;
-            wanted = (uint8_t)(wanted + threads_of(cue_of(n)));
-        }
-    }
-    return staying < BC_RUNS && wanted <= BC_THREADS;
-}
-
-static void set_started(struct run *run, uint32_t time) {
-    run->started = (uint16_t)time;
-    run->button |= YOUNG;
-}
-
-/* The outputs' former owners let go of them, their effects end. */
-static void take_over(uint16_t outputs) {
-    struct bc_outputs walk;
-    uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
-        if (leaves(n, outputs)) {
-            end_run(n);
+        if (run->cue == 0 || is_idle || (run->owned != 0 && !(run->owned & ~outputs))) {
+            outlook->leaving |= bit;
         } else {
-            runs[n].owned = (uint16_t)(runs[n].owned & ~outputs);
+            outlook->wanted = (uint8_t)(outlook->wanted + threads_of(run));
         }
+        bit = (uint8_t)(bit << 1);
+    }
+}
+
+/* The outputs' former owners let go of them, their effects end; the lowest run that is free then gets them. */
+static BC_APART uint8_t take_over(uint16_t outputs, uint8_t leaving) {
+    struct bc_outputs walk;
+    uint16_t left = outputs;
+    uint8_t number;
+    for (number = 1; number <= BC_RUNS; number++) {
+        if (leaving & 1) {
+            end_run(number);
+        }
+        run_of(number)->owned &= (uint16_t)~outputs;
+        leaving >>= 1;
     }
     bc_outputs_begin(&walk);
     while (bc_outputs_next(&walk)) {
-        if ((outputs & 1) && (walk.here.kind == BC_LAMP || walk.here.kind == BC_STRIP)) {
+        if ((left & 1) && (walk.here.kind == BC_LAMP || walk.here.kind == BC_STRIP)) {
             bc_light_steady(bc_light_of(&walk.here));
         }
-        outputs >>= 1;
+        left >>= 1;
     }
+    for (number = 1; run_of(number)->cue != 0; number++) {
+    }
+    run_of(number)->owned = outputs;
+    return number;
 }
 
-/* The cue waits no longer. */
-static void forget_waiting(uint8_t cue) {
-    uint8_t n;
-    waiting &= ~bit(cue);
-    for (n = 0; n < BC_BINDINGS; n++) {
-        if ((waiting_bindings & bit(n)) &&
-            bc_table_u8((uint16_t)(bc_table_binding(n) + BC_BINDING_CUE)) == cue) {
-            waiting_bindings &= ~bit(n);
-        }
+/* The cue waits no longer. Returns the binding by which it did, as in the table. */
+static BC_APART uint8_t forget_waiting(uint8_t cue) {
+    uint8_t held;
+    uint8_t binding = find_binding(cue, WAITED, &held);
+    mark(WAITING + cue, BC_BIT_CLEAR);
+    if (held != 0) {
+        mark(BY + binding, BC_BIT_CLEAR);
     }
+    return held;
 }
 
-static void begin(uint8_t cue, uint16_t outputs, uint32_t time, uint8_t button) {
-    uint8_t binding = binding_of(button, cue);
-    uint8_t n = 0;
-    take_over(outputs);
-    while (is_alive(n)) {
-        n++;
-    }
-    runs[n].cue = cue | ALIVE;
-    runs[n].owned = outputs;
-    runs[n].button = button;
-    set_started(&runs[n], time - BC_FRAME);
-    if (button != 0 && (down & bit(button))) {
-        runs[n].cue |= HELD;
-    }
-    if (binding != BC_NONE && (bc_table_u8(bc_table_binding(binding)) & BC_FLAG)) {
-        runs[n].cue |= AGAIN;
-    }
-    spawn(n, code_of(cue), time - BC_FRAME);
+static void let_wait(uint8_t cue, uint8_t button) {
+    uint8_t held;
+    uint8_t binding = find_binding(cue, button, &held);
     forget_waiting(cue);
+    mark(WAITING + cue, BC_BIT_SET);
+    if (held != 0) {
+        mark(BY + binding, BC_BIT_SET);
+    }
 }
 
-bool bc_cue_start(uint8_t cue, uint32_t time, uint8_t button) {
-    uint16_t outputs = outputs_of(cue);
-    uint8_t flags = flags_of(cue);
-    if (is_owned(outputs, bc_player_idle())) {
-        if ((flags & 3) == BC_CONFLICT_WAIT) {
-            uint8_t binding = binding_of(button, cue);
-            forget_waiting(cue);
-            waiting |= bit(cue);
-            waiting_bindings |= binding == BC_NONE ? 0 : bit(binding);
-            return true;
+BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
+    struct outlook outlook;
+    uint16_t outputs;
+    uint8_t flags;
+    uint8_t number;
+    uint8_t held;
+    struct run *run;
+    seek_cue(cue, BC_CUE_OUTPUTS);
+    outputs = bc_next_u16();
+    flags = bc_next_u8();
+    outlook.wanted = flags >> 4;
+    look_out(&outlook, outputs, button == WAITED);
+    flags &= 3;
+    if (outlook.owned && flags == BC_CONFLICT_WAIT) {
+        if (button != WAITED) {
+            let_wait(cue, button);
         }
-        if ((flags & 3) == BC_CONFLICT_REFUSE) {
-            bc_count(&refused);
-            return false;
-        }
+        return true;
     }
-    if (!has_room(outputs, flags >> 4)) {
-        bc_count(&refused);
+    if ((outlook.owned && flags == BC_CONFLICT_REFUSE) || outlook.leaving == 0 || outlook.wanted > BC_THREADS) {
+        if (button != WAITED) {
+            bc_count_refused();
+        }
         return false;
     }
-    begin(cue, outputs, time, button);
+    find_binding(cue, button, &held);
+    forget_waiting(cue);
+    if (!mark((uint8_t)(DOWN + (held & ~BC_FLAG)), BC_BIT_KEEP)) {
+        held = 0;
+    }
+    number = take_over(outputs, outlook.leaving);
+    run = run_of(number);
+    run->cue = cue | ALIVE;
+    run->held = held;
+    begin(number, bc_player_time() - BC_FRAME);
     return true;
 }
 
-/* The button by which a cue waits; 0: none. */
-static uint8_t waiting_button(uint8_t cue) {
-    uint8_t n;
-    for (n = 0; n < BC_BINDINGS; n++) {
-        if (waiting_bindings & bit(n)) {
-            uint16_t at = bc_table_binding(n);
-            if (bc_table_u8((uint16_t)(at + BC_BINDING_CUE)) == cue) {
-                return (uint8_t)(bc_table_u8(at) & ~BC_FLAG);
-            }
-        }
-    }
-    return 0;
-}
-
-void bc_runs_start_waiting(uint32_t time) {
+void bc_runs_start_others(uint8_t idle) {
+    const uint8_t *waiting = now.marks;
     uint8_t cue;
-    for (cue = 0; waiting >> cue != 0; cue++) {
-        if (waiting & bit(cue)) {
-            uint16_t outputs = outputs_of(cue);
-            if (!is_owned(outputs, BC_NONE) && has_room(outputs, threads_of(cue))) {
-                begin(cue, outputs, time, waiting_button(cue));
+    if (waiting[0] | waiting[1] | waiting[2] | waiting[3]) {
+        for (cue = 0; cue < BC_CUES; cue++) {
+            if (mark(WAITING + cue, BC_BIT_KEEP)) {
+                bc_cue_start(cue, WAITED);
             }
         }
-        if (cue == BC_CUES - 1) {
-            break;
-        }
+    } else if (idle != BC_NONE && bc_runs_live() == 0) {
+        bc_cue_start(idle, 0);
     }
 }
 
-void bc_runs_start_idle(uint32_t time, uint8_t idle) {
-    if (idle != BC_NONE && waiting == 0 && bc_runs_live() == 0) {
-        bc_cue_start(idle, time, 0);
-    }
-}
-
-void bc_button_is_down(uint8_t button) { down |= bit(button); }
+void bc_button_is_down(uint8_t button) { mark(DOWN + button, BC_BIT_SET); }
 
 void bc_button_is_up(uint8_t button) {
-    uint8_t n;
-    down &= ~bit(button);
-    for (n = 0; n < BC_RUNS; n++) {
-        if ((runs[n].button & ~YOUNG) == button) {
-            runs[n].cue = (uint8_t)(runs[n].cue & ~HELD);
+    struct run *run;
+    mark(DOWN + button, BC_BIT_CLEAR);
+    for (run = now.runs; run < now.runs + BC_RUNS; run++) {
+        if ((uint8_t)(run->held & ~BC_FLAG) == button) {
+            run->held = 0;
         }
     }
 }
 
 /* -- executing ---------------------------------------------------------------------------------- */
 
-static void loop_end(struct thread *thread, uint8_t run) {
-    uint8_t depth = thread->state >> DEPTH;
-    struct loop *loop = &thread->loops[depth - 1];
+/* Where the next loop goes that opens; the innermost open one lies before it. */
+static struct loop *next_loop(struct thread *thread) { return &thread->loops[thread->state / ONE_DEEPER]; }
+
+static void loop_end(struct thread *thread, uint8_t held) {
+    struct loop *loop = next_loop(thread) - 1;
     bool back = true;
     if (loop->left == WHILE_HELD) {
-        back = (runs[run].cue & HELD) != 0;
+        back = held != 0;
     } else if (loop->left != FOREVER) {
         loop->left--;
         back = loop->left != 0;
@@ -324,53 +303,40 @@ static void loop_end(struct thread *thread, uint8_t run) {
     if (back) {
         thread->at = loop->start;
     } else {
-        thread->state = (uint8_t)(thread->state - (1 << DEPTH));
+        thread->state = (uint8_t)(thread->state - ONE_DEEPER);
     }
 }
 
 static void loop_start(struct thread *thread, uint16_t passes) {
-    struct loop *loop = &thread->loops[thread->state >> DEPTH];
-    thread->state = (uint8_t)(thread->state + (1 << DEPTH));
+    struct loop *loop = next_loop(thread);
+    thread->state = (uint8_t)(thread->state + ONE_DEEPER);
     loop->left = passes;
     loop->start = thread->at;
 }
 
 /* A run's threads end in the order of their times, so the last to end says when the run does. */
 static void thread_end(struct thread *thread, uint8_t number) {
-    struct run *run = &runs[number];
+    struct run *run = run_of(number);
     uint32_t time = thread->time;
-    thread->state = NONE;
+    uint16_t lasted = (uint16_t)((uint16_t)time - run->started);
+    thread->state = 0;
     if (threads_alive(number) > 0) {
         return;
     }
-    if ((run->cue & (AGAIN | HELD)) != (AGAIN | HELD)) {
+    if (!(run->held & BC_FLAG)) {
         end_run(number);
         return;
     }
-    if (run->button & YOUNG) {
-        uint16_t lasted = (uint16_t)((uint16_t)time - run->started);
-        if (lasted < BC_FRAME) {
-            time += (uint16_t)(BC_FRAME - lasted);
-        }
+    if (lasted < BC_FRAME) {
+        time += (uint16_t)(BC_FRAME - lasted);
     }
-    spawn(number, code_of(run->cue & CUE), time);
-    set_started(run, time);
-}
-
-/* Do what concerns an output, if the run owns it; false if it must be tried again, at a new time. */
-static bool perform(struct thread *thread, uint8_t run, const struct bc_step *op) {
-    uint32_t later;
-    if (((uint16_t)(runs[run].owned >> op->number) & 1) &&
-        !bc_perform(op, thread->time, run, &later)) {
-        thread->time = later;
-        return false;
-    }
-    return true;
+    begin(number, time);
 }
 
 /* Execute the thread's next op. */
 static void step(struct thread *thread) {
-    uint8_t run = thread->state & RUN;
+    uint8_t number = thread->state & RUN;
+    struct run *run = run_of(number);
     uint16_t here = thread->at;
     struct bc_step op;
     bc_table_seek(here);
@@ -383,11 +349,11 @@ static void step(struct thread *thread) {
         loop_start(thread, op.operand);
         return;
     case BC_OP_LOOP_END:
-        loop_end(thread, run);
+        loop_end(thread, run->held);
         return;
     case BC_OP_FORK:
-        if (threads_alive(run) < threads_of(cue_of(run))) {
-            spawn(run, op.operand, thread->time);
+        if (threads_alive(number) < threads_of(run)) {
+            spawn(number, op.operand, thread->time);
         } else {
             thread->at = here;
             thread->time += BC_FRAME;
@@ -397,10 +363,11 @@ static void step(struct thread *thread) {
         thread->at = op.operand;
         return;
     case BC_OP_END:
-        thread_end(thread, run);
+        thread_end(thread, number);
         return;
-    default: /* an act or an effect */
-        if (!perform(thread, run, &op)) {
+    default: /* an act or an effect, on an output that the run may have lost */
+        if (((uint16_t)(run->owned >> op.number) & 1) &&
+            !bc_perform(&op, number, &thread->time)) {
             thread->at = here;
             return;
         }
@@ -412,47 +379,55 @@ static void step(struct thread *thread) {
     thread->time += (uint32_t)op.operand * BC_MS;
 }
 
-/* The live thread with the earliest time up to now, the lowest of several; null if none is due. */
-static struct thread *next_due(uint32_t now) {
+/*
+ * The live thread with the earliest time up to now, the lowest of several; null if none is due. If `late`, its time has to be
+ * before now.
+ */
+static BC_APART struct thread *next_due(bool late) {
+    uint32_t time = bc_player_time();
+    int32_t longest = late ? 0 : -1; /* how long it has been due */
     struct thread *first = 0;
     struct thread *thread;
-    for (thread = threads; thread < threads + BC_THREADS; thread++) {
-        if ((thread->state & RUN) != NONE && !bc_before(now, thread->time) &&
-            (first == 0 || bc_before(thread->time, first->time))) {
+    for (thread = now.threads; thread < now.threads + BC_THREADS; thread++) {
+        int32_t due = (int32_t)(time - thread->time);
+        if (due > longest && !is_of(thread, 0)) {
+            longest = due;
             first = thread;
         }
     }
     return first;
 }
 
-/* Before the time without its higher bits comes round. */
-static void grow_old(uint32_t now) {
-    uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
-        if ((int16_t)((uint16_t)now - runs[n].started) > 2 * BC_FRAME) {
-            runs[n].button = (uint8_t)(runs[n].button & ~YOUNG);
+/* Before the time without its higher bits comes round: threads no longer end early enough for a run that began before. */
+static void grow_old(void) {
+    uint16_t recent = (uint16_t)((uint16_t)bc_player_time() - 2 * BC_FRAME);
+    struct run *run;
+    for (run = now.runs; run < now.runs + BC_RUNS; run++) {
+        if ((int16_t)(uint16_t)(run->started - recent) < 0) {
+            run->started = recent;
         }
     }
 }
 
-void bc_runs_play(uint32_t now) {
-    uint16_t ops;
+void bc_runs_play(void) {
+    uint8_t ops = 0;
     struct thread *thread;
-    grow_old(now);
-    for (ops = 0; ops < BC_OPS_PER_FRAME; ops++) {
-        thread = next_due(now);
+    grow_old();
+    do {
+        thread = next_due(false);
         if (thread == 0) {
             return;
         }
         step(thread);
         bc_listen();
-    }
-    if (next_due(now) == 0) {
+        ops++;
+    } while (ops != (uint8_t)BC_OPS_PER_FRAME);
+    if (next_due(false) == 0) {
         return;
     }
-    bc_count(&overruns);
-    while ((thread = next_due(now - 1)) != 0) {
-        thread->time = now;
+    bc_count(&now.overruns);
+    while ((thread = next_due(true)) != 0) {
+        thread->time = bc_player_time();
     }
 }
 
@@ -460,20 +435,21 @@ void bc_runs_play(uint32_t now) {
 
 uint8_t bc_runs_live(void) {
     uint8_t live = 0;
-    uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
-        live = (uint8_t)(live + is_alive(n));
+    const struct run *run;
+    for (run = now.runs; run < now.runs + BC_RUNS; run++) {
+        if (run->cue != 0) {
+            live++;
+        }
     }
     return live;
 }
 
-uint32_t bc_runs_cues(void) {
-    uint32_t cues = 0;
-    uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
-        if (is_alive(n)) {
-            cues |= bit(cue_of(n));
+void bc_runs_cues(uint8_t cues[4]) {
+    const struct run *run;
+    memset(cues, 0, 4);
+    for (run = now.runs; run < now.runs + BC_RUNS; run++) {
+        if (run->cue != 0) {
+            bc_bit(cues, cue_of(run), BC_BIT_SET);
         }
     }
-    return cues;
 }
