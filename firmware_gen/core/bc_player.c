@@ -15,7 +15,7 @@
 enum { QUEUE = 16, KEPT = 4, ARGUMENT = 0x1F };
 enum { LOST_STEP = 5, STOP_STEP_MS = 20 }; /* frames in 100 ms; the stop time's unit */
 
-static struct {
+static struct player {
     uint32_t frames;
     uint32_t time;         /* of the frame that is being played, or comes next */
     uint16_t patience;     /* frames of silence until the lost cue starts, and 1; 0: it is not armed */
@@ -91,16 +91,16 @@ uint8_t bc_player_find_cue(uint16_t tag) {
 
 /* -- starting ----------------------------------------------------------------------------------- */
 
-static void enter_starting(void) {
-    player.mode = BC_MODE_STARTING;
-    player.starting = 0;
+static BC_APART void enter_starting(struct player *me) {
+    me->mode = BC_MODE_STARTING;
+    me->starting = 0;
     bc_servos_rest();
     bc_lights_dark();
 }
 
 /* Whether the pulses of the n-th servo are on; of one too many: whether all are ready. */
-static bool is_enabled(uint8_t servo) {
-    return player.starting >= (uint16_t)servo * player.interval;
+static bool is_enabled(const struct player *me, uint8_t servo) {
+    return me->starting >= (uint16_t)servo * me->interval;
 }
 
 static void add_output(const struct bc_output *output) {
@@ -139,10 +139,12 @@ static void add_inputs(void) {
 }
 
 void bc_player_start(uint8_t source) {
-    memset(&player, 0, sizeof player); /* BC_MODE_BLANK as well */
+    struct player *me = &player;
+    BC_REACH(me);
+    memset(me, 0, sizeof player); /* BC_MODE_BLANK as well */
     memset(&bc_image, 0, sizeof bc_image);
-    player.source = source;
-    player.time = first_time;
+    me->source = source;
+    me->time = first_time;
     bc_runs_clear();
     bc_hal_release();
     bc_inputs_clear();
@@ -151,36 +153,36 @@ void bc_player_start(uint8_t source) {
         return;
     }
     bc_table_locate();
-    player.idle = bc_table_u8(BC_AT_IDLE);
+    me->idle = bc_table_u8(BC_AT_IDLE);
     if (bc_table_u8(BC_AT_LOST) != BC_NONE) {
-        player.lost_time = bc_table_u8(BC_AT_LOST_TIME);
+        me->lost_time = bc_table_u8(BC_AT_LOST_TIME);
     }
-    player.interval = bc_table_u8(BC_AT_ENABLE_INTERVAL);
+    me->interval = bc_table_u8(BC_AT_ENABLE_INTERVAL);
     add_outputs();
     add_inputs();
     bc_switches_to_safety();
-    enter_starting();
+    enter_starting(me);
     bc_table_release();
 }
 
 /* -- requests ----------------------------------------------------------------------------------- */
 
-static BC_APART void enter_limp(void) {
-    if (player.mode != BC_MODE_LIMP) {
-        player.mode = BC_MODE_LIMP;
+static BC_APART void enter_limp(struct player *me) {
+    if (me->mode != BC_MODE_LIMP) {
+        me->mode = BC_MODE_LIMP;
         bc_runs_end();
         bc_switches_to_safety();
     }
 }
 
-static BC_APART void stop(void) {
-    uint32_t start = player.time - BC_FRAME;
+static BC_APART void stop(struct player *me) {
+    uint32_t start = me->time - BC_FRAME;
     uint16_t duration_ms;
-    if (player.mode != BC_MODE_READY) {
-        enter_limp();
+    if (me->mode != BC_MODE_READY) {
+        enter_limp(me);
         return;
     }
-    player.mode = BC_MODE_STOPPING;
+    me->mode = BC_MODE_STOPPING;
     bc_runs_end();
     bc_switches_to_safety();
     duration_ms = (uint16_t)(STOP_STEP_MS * bc_table_u8(BC_AT_STOP_TIME));
@@ -189,8 +191,8 @@ static BC_APART void stop(void) {
 }
 
 /* Start a cue by a button (0: none); false if the mode forbids it. */
-static bool start(uint8_t cue, uint8_t button) {
-    if (player.mode != BC_MODE_READY) {
+static bool start(const struct player *me, uint8_t cue, uint8_t button) {
+    if (me->mode != BC_MODE_READY) {
         bc_count_refused();
         return false;
     }
@@ -198,44 +200,46 @@ static bool start(uint8_t cue, uint8_t button) {
     return true;
 }
 
-static void button_down(uint8_t button) {
+static void button_down(struct player *me, uint8_t button) {
     uint8_t left = bc_table_u8(BC_AT_BINDINGS);
     uint16_t at = bc_table_binding(0);
     bc_button_is_down(button);
     if (button == bc_table_u8(BC_AT_STOP_BUTTON)) {
-        stop();
+        stop(me);
         return;
     }
     for (; left > 0; left--) {
+        uint8_t other;
         bc_table_seek(at);
-        if ((uint8_t)(bc_next_u8() & ~BC_FLAG) == button && !start(bc_next_u8(), button)) {
+        other = bc_next_u8() ^ button;
+        if ((other & (uint8_t)~BC_FLAG) == 0 && !start(me, bc_next_u8(), button)) {
             return;
         }
         at = (uint16_t)(at + BC_BINDING_SIZE);
     }
 }
 
-static void obey(uint8_t request) {
+static void obey(struct player *me, uint8_t request) {
     uint8_t argument = request & ARGUMENT;
     switch ((uint8_t)(request - argument)) {
     case BC_ASK_CUE:
-        start(argument, 0);
+        start(me, argument, 0);
         break;
     case BC_ASK_DOWN:
-        button_down(argument);
+        button_down(me, argument);
         break;
     case BC_ASK_UP:
         bc_button_is_up(argument);
         break;
     case BC_ASK_STOP:
-        stop();
+        stop(me);
         break;
     case BC_ASK_LIMP:
-        enter_limp();
+        enter_limp(me);
         break;
     default:
-        if (player.mode == BC_MODE_LIMP) {
-            enter_starting();
+        if (me->mode == BC_MODE_LIMP) {
+            enter_starting(me);
         } else {
             bc_count_refused();
         }
@@ -245,73 +249,76 @@ static void obey(uint8_t request) {
 
 /* -- the frame ---------------------------------------------------------------------------------- */
 
-static void take_requests(void) {
+static void take_requests(struct player *me) {
     uint8_t n;
-    for (n = 0; n < player.queued; n++) {
-        obey(player.queue[n]);
+    for (n = 0; n < me->queued; n++) {
+        obey(me, me->queue[n]);
     }
-    player.queued = 0;
+    me->queued = 0;
 }
 
 /* The silence itself is not counted, only what is left of it until it has lasted too long. */
-static void mind_silence(void) {
-    if (player.heard) {
-        player.heard = false;
-        player.patience = player.lost_time == 0 ? 0 : (uint16_t)(LOST_STEP * player.lost_time + 1);
-    } else if (player.patience > 1) {
-        player.patience--;
+static void mind_silence(struct player *me) {
+    if (me->heard) {
+        me->heard = false;
+        me->patience = me->lost_time == 0 ? 0 : (uint16_t)(LOST_STEP * me->lost_time + 1);
+    } else if (me->patience > 1) {
+        me->patience--;
     }
-    if (player.mode == BC_MODE_READY && player.patience == 1 && bc_cue_start(bc_table_u8(BC_AT_LOST), 0)) {
-        player.patience = 0;
+    if (me->mode == BC_MODE_READY && me->patience == 1 && bc_cue_start(bc_table_u8(BC_AT_LOST), 0)) {
+        me->patience = 0;
     }
 }
 
 /* How many servos have pulses. */
-static uint8_t enabled_servos(void) {
+static uint8_t enabled_servos(const struct player *me) {
     uint8_t count = bc_servos_count();
     uint8_t n = 0;
-    if (player.mode == BC_MODE_LIMP) {
+    if (me->mode == BC_MODE_LIMP) {
         return 0;
     }
-    if (player.mode != BC_MODE_STARTING) {
+    if (me->mode != BC_MODE_STARTING) {
         return count;
     }
-    while (n < count && is_enabled(n)) {
+    while (n < count && is_enabled(me, n)) {
         n++;
     }
     return n;
 }
 
-static void control(void) {
-    if (player.mode == BC_MODE_STARTING && is_enabled(bc_servos_count())) {
-        player.mode = BC_MODE_READY;
+static BC_APART void control(struct player *me) {
+    if (me->mode == BC_MODE_STARTING && is_enabled(me, bc_servos_count())) {
+        me->mode = BC_MODE_READY;
         bc_lights_safe();
     }
-    take_requests();
-    mind_silence();
-    if (player.mode == BC_MODE_READY) {
-        bc_runs_start_others(player.idle);
+    take_requests(me);
+    mind_silence(me);
+    if (me->mode == BC_MODE_READY) {
+        bc_runs_start_others(me->idle);
     }
     bc_runs_play();
-    if (player.mode == BC_MODE_STOPPING && bc_servos_have_ended(player.time)) {
-        enter_limp();
+    if (me->mode == BC_MODE_STOPPING && bc_servos_have_ended(me->time)) {
+        enter_limp(me);
     }
     bc_table_release();
 }
 
 void bc_player_frame(void) {
-    uint32_t time = player.time;
-    if (player.mode == BC_MODE_BLANK) {
+    struct player *me = &player;
+    uint32_t time;
+    BC_REACH(me);
+    time = me->time;
+    if (me->mode == BC_MODE_BLANK) {
         return;
     }
-    control();
-    bc_servos_show(time, enabled_servos());
+    control(me);
+    bc_servos_show(time, enabled_servos(me));
     bc_hal_pulses_ready();
     bc_lights_show(time);
     bc_hal_pixels_ready();
-    if (player.mode == BC_MODE_STARTING) {
-        player.starting++;
+    if (me->mode == BC_MODE_STARTING) {
+        me->starting++;
     }
-    player.frames++;
-    player.time = time + BC_FRAME;
+    me->frames++;
+    me->time = time + BC_FRAME;
 }

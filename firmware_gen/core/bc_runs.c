@@ -88,9 +88,10 @@ static BC_APART uint8_t find_binding(uint8_t cue, uint8_t button, uint8_t *held)
     uint8_t n;
     bc_table_seek(bc_table_binding(0));
     for (n = 0; n < count; n++) {
-        *held = bc_next_u8();
-        if (bc_next_u8() == cue &&
-            (button == WAITED ? mark(BY + n, BC_BIT_KEEP) : (uint8_t)(*held & ~BC_FLAG) == button)) {
+        uint8_t by = bc_next_u8();
+        uint8_t other = by ^ button;
+        if (bc_next_u8() == cue && (button == WAITED ? mark(BY + n, BC_BIT_KEEP) : !(other & (uint8_t)~BC_FLAG))) {
+            *held = by;
             return n;
         }
     }
@@ -150,32 +151,6 @@ static BC_APART uint8_t threads_alive(uint8_t number) {
     return alive;
 }
 
-/* What stands in the way of a start. */
-struct outlook {
-    uint8_t wanted;  /* threads, also by the runs that stay */
-    uint8_t leaving; /* mask of the runs that it ends */
-    bool owned;      /* a run other than one of the idle cue (any run, for a cue that has waited) owns an output */
-};
-
-static BC_APART void look_out(struct outlook *outlook, uint16_t outputs, bool waited) {
-    const struct run *run;
-    uint8_t bit = 1;
-    outlook->leaving = 0;
-    outlook->owned = false;
-    for (run = now.runs; run < now.runs + BC_RUNS; run++) {
-        bool is_idle = run->cue == (bc_player_idle() | ALIVE);
-        if ((run->owned & outputs) && (waited || !is_idle)) {
-            outlook->owned = true;
-        }
-        if (run->cue == 0 || is_idle || (run->owned != 0 && !(run->owned & ~outputs))) {
-            outlook->leaving |= bit;
-        } else {
-            outlook->wanted = (uint8_t)(outlook->wanted + threads_of(run));
-        }
-        bit = (uint8_t)(bit << 1);
-    }
-}
-
 /* The outputs' former owners let go of them, their effects end; the lowest run that is free then gets them. */
 static BC_APART uint8_t take_over(uint16_t outputs, uint8_t leaving) {
     struct bc_outputs walk;
@@ -222,41 +197,63 @@ static void let_wait(uint8_t cue, uint8_t button) {
     }
 }
 
-BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
-    struct outlook outlook;
-    uint16_t outputs;
-    uint8_t flags;
-    uint8_t number;
+/* Leave a cue waiting, unless it does so already. */
+static void hold_back(uint8_t cue, uint8_t button) {
+    if (button != WAITED) {
+        let_wait(cue, button);
+    }
+}
+
+static BC_APART void go(uint8_t cue, uint8_t button, uint8_t number) {
+    struct run *run = run_of(number);
     uint8_t held;
-    struct run *run;
+    find_binding(cue, button, &held);
+    forget_waiting(cue);
+    if (!mark((uint8_t)(DOWN + (held & (uint8_t)~BC_FLAG)), BC_BIT_KEEP)) {
+        held = 0;
+    }
+    run->cue = cue | ALIVE;
+    run->held = held;
+    begin(number, bc_player_time() - BC_FRAME);
+}
+
+BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
+    uint16_t outputs;
+    uint8_t rule;
+    uint8_t wanted;      /* threads, also by the runs that stay */
+    uint8_t leaving = 0; /* mask of the runs that the start ends, and of free ones */
+    uint8_t bit = 1;
+    bool refused = false;
+    const struct run *run;
     seek_cue(cue, BC_CUE_OUTPUTS);
     outputs = bc_next_u16();
-    flags = bc_next_u8();
-    outlook.wanted = flags >> 4;
-    look_out(&outlook, outputs, button == WAITED);
-    flags &= 3;
-    if (outlook.owned && flags == BC_CONFLICT_WAIT) {
-        if (button != WAITED) {
-            let_wait(cue, button);
+    rule = bc_next_u8();
+    wanted = rule >> 4;
+    rule &= 3;
+    for (run = now.runs; run < now.runs + BC_RUNS; run++) {
+        uint16_t owned = run->owned;
+        bool is_idle = run->cue == (bc_player_idle() | ALIVE);
+        if ((owned & outputs) && rule != BC_CONFLICT_TAKE && (!is_idle || button == WAITED)) {
+            if (rule == BC_CONFLICT_WAIT) {
+                hold_back(cue, button);
+                return true;
+            }
+            refused = true;
         }
-        return true;
+        if (run->cue == 0 || is_idle || (owned != 0 && !(owned & ~outputs))) {
+            leaving |= bit;
+        } else {
+            wanted = (uint8_t)(wanted + threads_of(run));
+        }
+        bit = (uint8_t)(bit << 1);
     }
-    if ((outlook.owned && flags == BC_CONFLICT_REFUSE) || outlook.leaving == 0 || outlook.wanted > BC_THREADS) {
+    if (refused || leaving == 0 || wanted > BC_THREADS) {
         if (button != WAITED) {
             bc_count_refused();
         }
         return false;
     }
-    find_binding(cue, button, &held);
-    forget_waiting(cue);
-    if (!mark((uint8_t)(DOWN + (held & ~BC_FLAG)), BC_BIT_KEEP)) {
-        held = 0;
-    }
-    number = take_over(outputs, outlook.leaving);
-    run = run_of(number);
-    run->cue = cue | ALIVE;
-    run->held = held;
-    begin(number, bc_player_time() - BC_FRAME);
+    go(cue, button, take_over(outputs, leaving));
     return true;
 }
 
@@ -280,7 +277,8 @@ void bc_button_is_up(uint8_t button) {
     struct run *run;
     mark(DOWN + button, BC_BIT_CLEAR);
     for (run = now.runs; run < now.runs + BC_RUNS; run++) {
-        if ((uint8_t)(run->held & ~BC_FLAG) == button) {
+        uint8_t other = run->held ^ button;
+        if (!(other & (uint8_t)~BC_FLAG)) {
             run->held = 0;
         }
     }
@@ -381,17 +379,17 @@ static void step(struct thread *thread) {
 
 /*
  * The live thread with the earliest time up to now, the lowest of several; null if none is due. If `late`, its time has to be
- * before now.
+ * before now. None is due for long: two bytes hold how much, and the others are 0 if it is.
  */
 static BC_APART struct thread *next_due(bool late) {
     uint32_t time = bc_player_time();
-    int32_t longest = late ? 0 : -1; /* how long it has been due */
+    int16_t longest = late ? 0 : -1;
     struct thread *first = 0;
     struct thread *thread;
     for (thread = now.threads; thread < now.threads + BC_THREADS; thread++) {
-        int32_t due = (int32_t)(time - thread->time);
-        if (due > longest && !is_of(thread, 0)) {
-            longest = due;
+        uint32_t due = time - thread->time;
+        if (!is_of(thread, 0) && (uint16_t)(due >> 16) == 0 && (int16_t)due > longest) {
+            longest = (int16_t)due;
             first = thread;
         }
     }
@@ -409,7 +407,7 @@ static void grow_old(void) {
     }
 }
 
-void bc_runs_play(void) {
+BC_APART void bc_runs_play(void) {
     uint8_t ops = 0;
     struct thread *thread;
     grow_old();
