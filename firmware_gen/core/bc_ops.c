@@ -16,6 +16,9 @@ static uint16_t duration(uint8_t first) {
 
 /* What follows in an act, but for a switch. */
 static void read_act(struct bc_step *op) {
+    if (op->output.kind == BC_SERVO) {
+        op->law = 0;
+    }
     op->operand = duration(bc_next_u8());
     if (op->code & BC_ACT_LAW) {
         op->law = bc_next_u8();

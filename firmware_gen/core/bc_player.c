@@ -186,7 +186,7 @@ static BC_APART void stop(struct player *me) {
     bc_runs_end();
     bc_switches_to_safety();
     duration_ms = (uint16_t)(STOP_STEP_MS * bc_table_u8(BC_AT_STOP_TIME));
-    bc_servos_to_safety(start, (uint32_t)duration_ms * BC_MS);
+    bc_servos_to_safety(start, duration_ms);
     bc_lights_to_safety(start, duration_ms);
 }
 

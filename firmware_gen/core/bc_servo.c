@@ -172,9 +172,10 @@ static void plan_brake(struct servo *servo, uint16_t record, int32_t position, i
 static uint32_t longer(uint32_t a, uint32_t b) { return a > b ? a : b; }
 
 /* Fit the move behind or over the brake: sets start, total and AHEAD. */
-static void plan_move(struct servo *servo, const struct bc_move *move, const struct bc_law *law,
+static void plan_move(struct servo *servo, const struct bc_step *act, uint32_t start, const struct bc_law *law,
                       bool toward) {
-    uint16_t record = move->record;
+    uint16_t record = act->output.at;
+    uint32_t nominal = (uint32_t)act->operand * BC_MS;
     struct bc_coefficients c = bc_law_coefficients(law);
     uint32_t way = size_of(servo->way);
     uint32_t by_speed = bc_quotient((uint32_t)c.speed * 5, way, 18,
@@ -185,49 +186,55 @@ static void plan_move(struct servo *servo, const struct bc_move *move, const str
     uint32_t total;
     if (servo->brake > 0 && toward && (way >> BC_AHEAD_BITS) > 0 && c.overlap > 0) {
         servo->flags |= AHEAD;
-        servo->start = move->start;
-        total = longer(move->nominal, by_acceleration);
+        servo->start = start;
+        total = longer(nominal, by_acceleration);
         total = longer(total, bc_quotient(by_speed, 256, 0, c.overlap));
         servo->total = longer(total, 2 * servo->brake);
         return;
     }
-    servo->start = move->start + servo->brake;
-    total = move->nominal > servo->brake ? move->nominal - servo->brake : 0;
+    servo->start = start + servo->brake;
+    total = nominal > servo->brake ? nominal - servo->brake : 0;
     total = longer(total, by_acceleration);
     total = longer(total, by_speed);
     servo->total = longer(total, BC_MS);
 }
 
-void bc_servo_move(uint8_t number, const struct bc_move *move, const struct bc_law *law) {
-    struct servo *servo = &servos[number];
-    int32_t position = position_at(servo, move->start);
-    int32_t speed = speed_at(servo, move->start);
-    plan_brake(servo, move->record, position, speed);
-    servo->target = move->target;
-    servo->way = whole(move->target) - (position + servo->residual);
-    servo->law = (uint8_t)(move->index << 4 | law->id);
-    servo->flags = (uint8_t)(MOVING | move->run);
-    plan_move(servo, move, law, (servo->way > 0 && speed > 0) || (servo->way < 0 && speed < 0));
+void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
+    struct servo *servo = &servos[act->output.index];
+    struct bc_law law = {BC_LAW_3_4_5, 0, 0};
+    int32_t position = position_at(servo, start);
+    int32_t speed = speed_at(servo, start);
+    if (act->law != BC_NONE) {
+        law = bc_table_law(act->law);
+    }
+    plan_brake(servo, act->output.at, position, speed);
+    servo->target = act->target;
+    servo->way = whole(act->target) - (position + servo->residual);
+    servo->law = (uint8_t)(act->law << 4 | law.id);
+    servo->flags = (uint8_t)(MOVING | run);
+    plan_move(servo, act, start, &law, (servo->way > 0 && speed > 0) || (servo->way < 0 && speed < 0));
 }
 
-void bc_servos_to_safety(uint32_t start, uint32_t nominal) {
-    struct bc_law law = {BC_LAW_3_4_5, 0, 0};
-    struct bc_move move = {0, 0, 0, 0, 0, BC_NO_RUN};
+void bc_servos_to_safety(uint32_t start, uint16_t duration_ms) {
+    struct bc_step act;
     struct bc_outputs walk;
-    move.start = start;
-    move.nominal = nominal;
+    act.operand = duration_ms;
+    act.law = BC_NONE;
     bc_outputs_begin(&walk);
     while (next_servo(&walk)) {
-        move.record = walk.here.at;
-        move.target = safe_angle(walk.here.at);
-        bc_servo_move(walk.here.index, &move, &law);
+        act.output = walk.here;
+        act.target = safe_angle(walk.here.at);
+        bc_servo_move(&act, start, BC_NO_RUN);
     }
 }
 
 bool bc_servo_is_busy(uint8_t number, uint8_t run, uint32_t time, uint32_t *end) {
     const struct servo *servo = &servos[number];
+    if ((servo->flags & RUN) != run || has_ended(servo, time)) {
+        return false;
+    }
     *end = servo->start + servo->total;
-    return (servo->flags & RUN) == run && !has_ended(servo, time);
+    return true;
 }
 
 void bc_servos_disown(uint8_t run) {
