@@ -13,13 +13,14 @@
 #include "bellcrank.h"
 
 enum { QUEUE = 16, KEPT = 4, ARGUMENT = 0x1F };
+enum { NO_PULSES = -1 };
 enum { LOST_STEP = 5, STOP_STEP_MS = 20 }; /* frames in 100 ms; the stop time's unit */
 
 static struct player {
     uint32_t frames;
     uint32_t time;         /* of the frame that is being played, or comes next */
-    uint16_t patience;     /* frames of silence until the lost cue starts, and 1; 0: it is not armed */
-    uint16_t starting;     /* frames since the quiet start began */
+    uint16_t patience;     /* frames of silence until the lost cue starts, at least 1; 0: it is not armed */
+    int16_t starting;      /* frames that the quiet start lasts or has lasted; NO_PULSES */
     uint8_t queued;
     uint8_t mode;
     uint8_t source;
@@ -100,7 +101,7 @@ static BC_APART void enter_starting(struct player *me) {
 
 /* Whether the pulses of the n-th servo are on; of one too many: whether all are ready. */
 static bool is_enabled(const struct player *me, uint8_t servo) {
-    return me->starting >= (uint16_t)servo * me->interval;
+    return me->starting >= (int16_t)(servo * me->interval);
 }
 
 static void add_output(const struct bc_output *output) {
@@ -140,6 +141,7 @@ static void add_inputs(void) {
 
 void bc_player_start(uint8_t source) {
     struct player *me = &player;
+    uint8_t lost;
     BC_REACH(me);
     memset(me, 0, sizeof player); /* BC_MODE_BLANK as well */
     memset(&bc_image, 0, sizeof bc_image);
@@ -153,9 +155,12 @@ void bc_player_start(uint8_t source) {
         return;
     }
     bc_table_locate();
-    me->idle = bc_table_u8(BC_AT_IDLE);
-    if (bc_table_u8(BC_AT_LOST) != BC_NONE) {
-        me->lost_time = bc_table_u8(BC_AT_LOST_TIME);
+    bc_table_seek(BC_AT_IDLE);
+    me->idle = bc_next_u8();
+    lost = bc_next_u8();
+    me->lost_time = bc_next_u8();
+    if (lost == BC_NONE) {
+        me->lost_time = 0;
     }
     me->interval = bc_table_u8(BC_AT_ENABLE_INTERVAL);
     add_outputs();
@@ -170,6 +175,7 @@ void bc_player_start(uint8_t source) {
 static BC_APART void enter_limp(struct player *me) {
     if (me->mode != BC_MODE_LIMP) {
         me->mode = BC_MODE_LIMP;
+        me->starting = NO_PULSES;
         bc_runs_end();
         bc_switches_to_safety();
     }
@@ -261,11 +267,10 @@ static void take_requests(struct player *me) {
 static void mind_silence(struct player *me) {
     if (me->heard) {
         me->heard = false;
-        me->patience = me->lost_time == 0 ? 0 : (uint16_t)(LOST_STEP * me->lost_time + 1);
+        me->patience = (uint16_t)(LOST_STEP * me->lost_time);
     } else if (me->patience > 1) {
         me->patience--;
-    }
-    if (me->mode == BC_MODE_READY && me->patience == 1 && bc_cue_start(bc_table_u8(BC_AT_LOST), 0)) {
+    } else if (me->patience == 1 && me->mode == BC_MODE_READY && bc_cue_start(bc_table_u8(BC_AT_LOST), 0)) {
         me->patience = 0;
     }
 }
@@ -274,12 +279,6 @@ static void mind_silence(struct player *me) {
 static uint8_t enabled_servos(const struct player *me) {
     uint8_t count = bc_servos_count();
     uint8_t n = 0;
-    if (me->mode == BC_MODE_LIMP) {
-        return 0;
-    }
-    if (me->mode != BC_MODE_STARTING) {
-        return count;
-    }
     while (n < count && is_enabled(me, n)) {
         n++;
     }

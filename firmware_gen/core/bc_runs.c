@@ -32,10 +32,10 @@ struct loop {
 struct thread {
     uint32_t time;
     uint16_t at;   /* next op */
-    uint8_t state; /* number of the run, from 1 on, in the low half, 0: not alive; open loops in the high one */
+    uint8_t state; /* number of the run, from 1 on, in the low half, 0: not alive; open loops in the high bits */
     struct loop loops[BC_LOOP_DEPTH];
 };
-enum { RUN = 0x0F, ONE_DEEPER = 0x10 };
+enum { RUN = 0x0F, ONE_DEEPER = 0x40 };
 
 /* Places of the marks below: each set has 32. A cue without a mark of BY waits by no button. */
 enum { WAITING = 0, BY = 32, DOWN = 64, MARKS = 96 };
@@ -80,10 +80,10 @@ static BC_APART uint8_t threads_of(const struct run *run) {
 }
 
 /*
- * The first binding of a button to a cue; or, for WAITED, the one by which the cue waits. *held is then how it is written
- * in the table; 0 if there is none.
+ * The first binding of a button to a cue; or, for WAITED, the one by which the cue waits: its first byte in the table, and its
+ * index in the high one. 0 if there is none.
  */
-static BC_APART uint8_t find_binding(uint8_t cue, uint8_t button, uint8_t *held) {
+static BC_APART uint16_t find_binding(uint8_t cue, uint8_t button) {
     uint8_t count = bc_table_u8(BC_AT_BINDINGS);
     uint8_t n;
     bc_table_seek(bc_table_binding(0));
@@ -91,28 +91,30 @@ static BC_APART uint8_t find_binding(uint8_t cue, uint8_t button, uint8_t *held)
         uint8_t by = bc_next_u8();
         uint8_t other = by ^ button;
         if (bc_next_u8() == cue && (button == WAITED ? mark(BY + n, BC_BIT_KEEP) : !(other & (uint8_t)~BC_FLAG))) {
-            *held = by;
-            return n;
+            return (uint16_t)((uint16_t)n << 8 | by);
         }
     }
-    *held = 0;
-    return BC_NONE;
+    return 0;
 }
 
 /* -- starting and ending ------------------------------------------------------------------------ */
 
-/* Whether a thread is one of the run with this number. */
-static bool is_of(const struct thread *thread, uint8_t number) { return (thread->state & RUN) == number; }
+/* Whether a thread is one of the run with this number; 0: whether it is not alive. */
+static bool is_of(const struct thread *thread, uint8_t number) { return ((thread->state ^ number) & RUN) == 0; }
 
 static BC_APART struct run *run_of(uint8_t number) { return &now.runs[number - 1]; }
 
 static BC_APART void end_run(uint8_t number) {
-    struct thread *thread;
-    memset(run_of(number), 0, sizeof(struct run));
-    for (thread = now.threads; thread < now.threads + BC_THREADS; thread++) {
+    struct run *run = run_of(number);
+    struct thread *thread = now.threads;
+    uint8_t n;
+    run->cue = 0;
+    run->owned = 0;
+    for (n = BC_THREADS; n > 0; n--) {
         if (is_of(thread, number)) {
             thread->state = 0;
         }
+        thread++;
     }
     bc_servos_disown(number);
 }
@@ -141,111 +143,96 @@ static BC_APART void begin(uint8_t number, uint32_t time) {
 }
 
 static BC_APART uint8_t threads_alive(uint8_t number) {
+    const struct thread *thread = now.threads;
     uint8_t alive = 0;
-    const struct thread *thread;
-    for (thread = now.threads; thread < now.threads + BC_THREADS; thread++) {
+    uint8_t n;
+    for (n = BC_THREADS; n > 0; n--) {
         if (is_of(thread, number)) {
             alive++;
         }
+        thread++;
     }
     return alive;
 }
 
-/* The outputs' former owners let go of them, their effects end; the lowest run that is free then gets them. */
-static BC_APART uint8_t take_over(uint16_t outputs, uint8_t leaving) {
-    struct bc_outputs walk;
-    uint16_t left = outputs;
+/* End the runs of this mask (bit 7: the last); the others let go of the outputs. Returns the lowest run that is free then. */
+static BC_APART uint8_t make_room(uint16_t outputs, uint8_t leaving) {
+    uint8_t free = 0;
     uint8_t number;
-    for (number = 1; number <= BC_RUNS; number++) {
-        if (leaving & 1) {
+    for (number = BC_RUNS; number > 0; number--) {
+        if (leaving & 0x80) {
             end_run(number);
+            free = number;
         }
         run_of(number)->owned &= (uint16_t)~outputs;
-        leaving >>= 1;
+        leaving = (uint8_t)(leaving << 1);
     }
+    return free;
+}
+
+/* The outputs' effects end. */
+static BC_APART void make_steady(uint16_t outputs) {
+    struct bc_outputs walk;
     bc_outputs_begin(&walk);
     while (bc_outputs_next(&walk)) {
-        if ((left & 1) && (walk.here.kind == BC_LAMP || walk.here.kind == BC_STRIP)) {
+        if ((outputs & 1) && (walk.here.kind == BC_LAMP || walk.here.kind == BC_STRIP)) {
             bc_light_steady(bc_light_of(&walk.here));
         }
-        left >>= 1;
+        outputs >>= 1;
     }
-    for (number = 1; run_of(number)->cue != 0; number++) {
-    }
-    run_of(number)->owned = outputs;
-    return number;
 }
 
-/* The cue waits no longer. Returns the binding by which it did, as in the table. */
-static BC_APART uint8_t forget_waiting(uint8_t cue) {
-    uint8_t held;
-    uint8_t binding = find_binding(cue, WAITED, &held);
+/* The cue waits no longer. */
+static BC_APART void forget_waiting(uint8_t cue) {
+    uint16_t binding = find_binding(cue, WAITED);
     mark(WAITING + cue, BC_BIT_CLEAR);
-    if (held != 0) {
-        mark(BY + binding, BC_BIT_CLEAR);
+    if (binding != 0) {
+        mark((uint8_t)(BY + (binding >> 8)), BC_BIT_CLEAR);
     }
-    return held;
 }
 
-static void let_wait(uint8_t cue, uint8_t button) {
-    uint8_t held;
-    uint8_t binding = find_binding(cue, button, &held);
+static BC_APART void let_wait(uint8_t cue, uint8_t button) {
+    uint16_t binding = find_binding(cue, button);
     forget_waiting(cue);
     mark(WAITING + cue, BC_BIT_SET);
-    if (held != 0) {
-        mark(BY + binding, BC_BIT_SET);
+    if (binding != 0) {
+        mark((uint8_t)(BY + (binding >> 8)), BC_BIT_SET);
     }
-}
-
-/* Leave a cue waiting, unless it does so already. */
-static void hold_back(uint8_t cue, uint8_t button) {
-    if (button != WAITED) {
-        let_wait(cue, button);
-    }
-}
-
-static BC_APART void go(uint8_t cue, uint8_t button, uint8_t number) {
-    struct run *run = run_of(number);
-    uint8_t held;
-    find_binding(cue, button, &held);
-    forget_waiting(cue);
-    if (!mark((uint8_t)(DOWN + (held & (uint8_t)~BC_FLAG)), BC_BIT_KEEP)) {
-        held = 0;
-    }
-    run->cue = cue | ALIVE;
-    run->held = held;
-    begin(number, bc_player_time() - BC_FRAME);
 }
 
 BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
     uint16_t outputs;
     uint8_t rule;
     uint8_t wanted;      /* threads, also by the runs that stay */
-    uint8_t leaving = 0; /* mask of the runs that the start ends, and of free ones */
-    uint8_t bit = 1;
+    uint8_t leaving = 0; /* mask of the runs that the start ends, and of free ones; bit 7: the last */
     bool refused = false;
-    const struct run *run;
+    uint8_t number;
+    uint8_t held;
+    struct run *run = now.runs;
     seek_cue(cue, BC_CUE_OUTPUTS);
     outputs = bc_next_u16();
     rule = bc_next_u8();
     wanted = rule >> 4;
     rule &= 3;
-    for (run = now.runs; run < now.runs + BC_RUNS; run++) {
+    for (number = BC_RUNS; number > 0; number--) {
         uint16_t owned = run->owned;
         bool is_idle = run->cue == (bc_player_idle() | ALIVE);
         if ((owned & outputs) && rule != BC_CONFLICT_TAKE && (!is_idle || button == WAITED)) {
             if (rule == BC_CONFLICT_WAIT) {
-                hold_back(cue, button);
+                if (button != WAITED) {
+                    let_wait(cue, button);
+                }
                 return true;
             }
             refused = true;
         }
+        leaving >>= 1;
         if (run->cue == 0 || is_idle || (owned != 0 && !(owned & ~outputs))) {
-            leaving |= bit;
+            leaving |= 0x80;
         } else {
             wanted = (uint8_t)(wanted + threads_of(run));
         }
-        bit = (uint8_t)(bit << 1);
+        run++;
     }
     if (refused || leaving == 0 || wanted > BC_THREADS) {
         if (button != WAITED) {
@@ -253,7 +240,18 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
         }
         return false;
     }
-    go(cue, button, take_over(outputs, leaving));
+    held = (uint8_t)find_binding(cue, button);
+    if (!mark((uint8_t)(DOWN + (held & (uint8_t)~BC_FLAG)), BC_BIT_KEEP)) {
+        held = 0;
+    }
+    forget_waiting(cue);
+    make_steady(outputs);
+    number = make_room(outputs, leaving);
+    run = run_of(number);
+    run->cue = cue | ALIVE;
+    run->owned = outputs;
+    run->held = held;
+    begin(number, bc_player_time() - BC_FRAME);
     return true;
 }
 
@@ -274,13 +272,15 @@ void bc_runs_start_others(uint8_t idle) {
 void bc_button_is_down(uint8_t button) { mark(DOWN + button, BC_BIT_SET); }
 
 void bc_button_is_up(uint8_t button) {
-    struct run *run;
+    struct run *run = now.runs;
+    uint8_t n;
     mark(DOWN + button, BC_BIT_CLEAR);
-    for (run = now.runs; run < now.runs + BC_RUNS; run++) {
+    for (n = BC_RUNS; n > 0; n--) {
         uint8_t other = run->held ^ button;
         if (!(other & (uint8_t)~BC_FLAG)) {
             run->held = 0;
         }
+        run++;
     }
 }
 
@@ -378,20 +378,22 @@ static void step(struct thread *thread) {
 }
 
 /*
- * The live thread with the earliest time up to now, the lowest of several; null if none is due. If `late`, its time has to be
- * before now. None is due for long: two bytes hold how much, and the others are 0 if it is.
+ * The live thread with the earliest time up to now, the lowest of several; null if none is due. None is due for long: two bytes
+ * hold how much, and the others are 0 if it is.
  */
-static BC_APART struct thread *next_due(bool late) {
+static BC_APART struct thread *next_due(void) {
     uint32_t time = bc_player_time();
-    int16_t longest = late ? 0 : -1;
+    int16_t longest = -1;
     struct thread *first = 0;
-    struct thread *thread;
-    for (thread = now.threads; thread < now.threads + BC_THREADS; thread++) {
+    struct thread *thread = now.threads;
+    uint8_t n;
+    for (n = BC_THREADS; n > 0; n--) {
         uint32_t due = time - thread->time;
         if (!is_of(thread, 0) && (uint16_t)(due >> 16) == 0 && (int16_t)due > longest) {
             longest = (int16_t)due;
             first = thread;
         }
+        thread++;
     }
     return first;
 }
@@ -399,55 +401,60 @@ static BC_APART struct thread *next_due(bool late) {
 /* Before the time without its higher bits comes round: threads no longer end early enough for a run that began before. */
 static void grow_old(void) {
     uint16_t recent = (uint16_t)((uint16_t)bc_player_time() - 2 * BC_FRAME);
-    struct run *run;
-    for (run = now.runs; run < now.runs + BC_RUNS; run++) {
+    struct run *run = now.runs;
+    uint8_t n;
+    for (n = BC_RUNS; n > 0; n--) {
         if ((int16_t)(uint16_t)(run->started - recent) < 0) {
             run->started = recent;
         }
+        run++;
     }
 }
 
 BC_APART void bc_runs_play(void) {
-    uint8_t ops = 0;
+    uint8_t n = 0;
     struct thread *thread;
     grow_old();
-    do {
-        thread = next_due(false);
-        if (thread == 0) {
-            return;
-        }
+    while ((thread = next_due()) != 0) {
         step(thread);
         bc_listen();
-        ops++;
-    } while (ops != (uint8_t)BC_OPS_PER_FRAME);
-    if (next_due(false) == 0) {
+        n++;
+        if (n == (uint8_t)BC_OPS_PER_FRAME) {
+            break;
+        }
+    }
+    if (next_due() == 0) {
         return;
     }
     bc_count(&now.overruns);
-    while ((thread = next_due(true)) != 0) {
-        thread->time = bc_player_time();
+    for (n = BC_THREADS; n > 0; n--) {
+        next_due()->time = bc_player_time(); /* the latest first; the rest are due now */
     }
 }
 
 /* -- state -------------------------------------------------------------------------------------- */
 
-uint8_t bc_runs_live(void) {
+BC_APART uint8_t bc_runs_live(void) {
+    const struct run *run = now.runs;
     uint8_t live = 0;
-    const struct run *run;
-    for (run = now.runs; run < now.runs + BC_RUNS; run++) {
+    uint8_t n;
+    for (n = BC_RUNS; n > 0; n--) {
         if (run->cue != 0) {
             live++;
         }
+        run++;
     }
     return live;
 }
 
 void bc_runs_cues(uint8_t cues[4]) {
-    const struct run *run;
+    const struct run *run = now.runs;
+    uint8_t n;
     memset(cues, 0, 4);
-    for (run = now.runs; run < now.runs + BC_RUNS; run++) {
+    for (n = BC_RUNS; n > 0; n--) {
         if (run->cue != 0) {
             bc_bit(cues, cue_of(run), BC_BIT_SET);
         }
+        run++;
     }
 }
