@@ -14,7 +14,8 @@
 
 /*
  * Reach a static through this pointer: on the AVR a byte so reached takes two bytes of code, by its address four,
- * and avr-gcc takes the address wherever it knows it.
+ * and avr-gcc takes the address wherever it knows it. After each step of a loop: the loop then counts a byte down, instead of
+ * comparing addresses.
  */
 #ifdef __AVR__
 #define BC_REACH(pointer) __asm__("" : "+b"(pointer))

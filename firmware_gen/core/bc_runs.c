@@ -37,8 +37,8 @@ struct thread {
 };
 enum { RUN = 0x0F, ONE_DEEPER = 0x40 };
 
-/* Places of the marks below: each set has 32. A cue without a mark of BY waits by no button. */
-enum { WAITING = 0, BY = 32, DOWN = 64, MARKS = 96 };
+/* Places of the marks below: each set has 32. There is no 32nd binding: it stands for none. */
+enum { WAITING = 0, BY = 32, DOWN = 64, MARKS = 96, NO_BINDING = 31 };
 
 /* Instead of the button by which a cue starts: it starts because it has been waiting. */
 enum { WAITED = 0xFF };
@@ -81,7 +81,7 @@ static BC_APART uint8_t threads_of(const struct run *run) {
 
 /*
  * The first binding of a button to a cue; or, for WAITED, the one by which the cue waits: its first byte in the table, and its
- * index in the high one. 0 if there is none.
+ * index in the high one. 0 and NO_BINDING if there is none.
  */
 static BC_APART uint16_t find_binding(uint8_t cue, uint8_t button) {
     uint8_t count = bc_table_u8(BC_AT_BINDINGS);
@@ -94,7 +94,7 @@ static BC_APART uint16_t find_binding(uint8_t cue, uint8_t button) {
             return (uint16_t)((uint16_t)n << 8 | by);
         }
     }
-    return 0;
+    return NO_BINDING << 8;
 }
 
 /* -- starting and ending ------------------------------------------------------------------------ */
@@ -102,7 +102,7 @@ static BC_APART uint16_t find_binding(uint8_t cue, uint8_t button) {
 /* Whether a thread is one of the run with this number; 0: whether it is not alive. */
 static bool is_of(const struct thread *thread, uint8_t number) { return ((thread->state ^ number) & RUN) == 0; }
 
-static BC_APART struct run *run_of(uint8_t number) { return &now.runs[number - 1]; }
+static BC_APART struct run *run_of(uint8_t number) { return &now.runs[(uint8_t)(number - 1)]; }
 
 static BC_APART void end_run(uint8_t number) {
     struct run *run = run_of(number);
@@ -115,6 +115,7 @@ static BC_APART void end_run(uint8_t number) {
             thread->state = 0;
         }
         thread++;
+        BC_REACH(thread);
     }
     bc_servos_disown(number);
 }
@@ -123,7 +124,7 @@ void bc_runs_end(void) { memset(&now, 0, sizeof now.runs + sizeof now.threads + 
 
 void bc_runs_clear(void) { memset(&now, 0, sizeof now); }
 
-/* The lowest thread that is not alive; the reservations of runs see to it that there is one. */
+/* Start the lowest thread that is not alive; the reservations of runs see to it that there is one. */
 static BC_APART void spawn(uint8_t number, uint16_t code, uint32_t time) {
     struct thread *thread = now.threads;
     while (!is_of(thread, 0)) {
@@ -151,6 +152,7 @@ static BC_APART uint8_t threads_alive(uint8_t number) {
             alive++;
         }
         thread++;
+        BC_REACH(thread);
     }
     return alive;
 }
@@ -182,23 +184,14 @@ static BC_APART void make_steady(uint16_t outputs) {
     }
 }
 
-/* The cue waits no longer. */
-static BC_APART void forget_waiting(uint8_t cue) {
-    uint16_t binding = find_binding(cue, WAITED);
-    mark(WAITING + cue, BC_BIT_CLEAR);
-    if (binding != 0) {
-        mark((uint8_t)(BY + (binding >> 8)), BC_BIT_CLEAR);
-    }
+/* Let a cue wait by a button, or no longer (WAITED). */
+static BC_APART void mark_waiting(uint8_t cue, uint8_t button, uint8_t change) {
+    uint16_t binding = find_binding(cue, button);
+    mark(WAITING + cue, change);
+    mark((uint8_t)(BY + (binding >> 8)), change);
 }
 
-static BC_APART void let_wait(uint8_t cue, uint8_t button) {
-    uint16_t binding = find_binding(cue, button);
-    forget_waiting(cue);
-    mark(WAITING + cue, BC_BIT_SET);
-    if (binding != 0) {
-        mark((uint8_t)(BY + (binding >> 8)), BC_BIT_SET);
-    }
-}
+static BC_APART void forget_waiting(uint8_t cue) { mark_waiting(cue, WAITED, BC_BIT_CLEAR); }
 
 BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
     uint16_t outputs;
@@ -220,7 +213,8 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
         if ((owned & outputs) && rule != BC_CONFLICT_TAKE && (!is_idle || button == WAITED)) {
             if (rule == BC_CONFLICT_WAIT) {
                 if (button != WAITED) {
-                    let_wait(cue, button);
+                    forget_waiting(cue);
+                    mark_waiting(cue, button, BC_BIT_SET);
                 }
                 return true;
             }
@@ -233,6 +227,7 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
             wanted = (uint8_t)(wanted + threads_of(run));
         }
         run++;
+        BC_REACH(run);
     }
     if (refused || leaving == 0 || wanted > BC_THREADS) {
         if (button != WAITED) {
@@ -281,6 +276,7 @@ void bc_button_is_up(uint8_t button) {
             run->held = 0;
         }
         run++;
+        BC_REACH(run);
     }
 }
 
@@ -316,7 +312,7 @@ static void loop_start(struct thread *thread, uint16_t passes) {
 static void thread_end(struct thread *thread, uint8_t number) {
     struct run *run = run_of(number);
     uint32_t time = thread->time;
-    uint16_t lasted = (uint16_t)((uint16_t)time - run->started);
+    uint16_t lasted;
     thread->state = 0;
     if (threads_alive(number) > 0) {
         return;
@@ -325,6 +321,7 @@ static void thread_end(struct thread *thread, uint8_t number) {
         end_run(number);
         return;
     }
+    lasted = (uint16_t)((uint16_t)time - run->started);
     if (lasted < BC_FRAME) {
         time += (uint16_t)(BC_FRAME - lasted);
     }
@@ -378,22 +375,23 @@ static void step(struct thread *thread) {
 }
 
 /*
- * The live thread with the earliest time up to now, the lowest of several; null if none is due. None is due for long: two bytes
- * hold how much, and the others are 0 if it is.
+ * The live thread with the earliest time up to now, the lowest of several; null if none is due. None has been due for long: of its
+ * time, counted from just after now, the lower half says it all, and the upper one is all ones.
  */
 static BC_APART struct thread *next_due(void) {
-    uint32_t time = bc_player_time();
-    int16_t longest = -1;
+    uint32_t just_after = bc_player_time() + 1;
+    int16_t earliest = 0;
     struct thread *first = 0;
     struct thread *thread = now.threads;
     uint8_t n;
     for (n = BC_THREADS; n > 0; n--) {
-        uint32_t due = time - thread->time;
-        if (!is_of(thread, 0) && (uint16_t)(due >> 16) == 0 && (int16_t)due > longest) {
-            longest = (int16_t)due;
+        uint32_t time = thread->time - just_after;
+        if (!is_of(thread, 0) && (uint16_t)(time >> 16) == 0xFFFF && (int16_t)time < earliest) {
+            earliest = (int16_t)time;
             first = thread;
         }
         thread++;
+        BC_REACH(thread);
     }
     return first;
 }
@@ -408,6 +406,7 @@ static void grow_old(void) {
             run->started = recent;
         }
         run++;
+        BC_REACH(run);
     }
 }
 
@@ -443,6 +442,7 @@ BC_APART uint8_t bc_runs_live(void) {
             live++;
         }
         run++;
+        BC_REACH(run);
     }
     return live;
 }
@@ -456,5 +456,6 @@ void bc_runs_cues(uint8_t cues[4]) {
             bc_bit(cues, cue_of(run), BC_BIT_SET);
         }
         run++;
+        BC_REACH(run);
     }
 }
