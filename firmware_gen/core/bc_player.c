@@ -50,7 +50,7 @@ void bc_player_set_clock(uint32_t offset) { first_time = offset; }
 void bc_player_heard(void) { player.heard = true; }
 
 bool bc_player_ask(uint8_t asked, uint8_t argument) {
-    uint8_t room = asked == BC_ASK_STOP || asked == BC_ASK_LIMP ? QUEUE : QUEUE - KEPT;
+    uint8_t room = asked >= BC_ASK_STOP ? QUEUE : QUEUE - KEPT;
     if (player.queued >= room) {
         return false;
     }
@@ -196,14 +196,13 @@ static BC_APART void stop(struct player *me) {
     bc_lights_to_safety(start, duration_ms);
 }
 
-/* Start a cue by a button (0: none); false if the mode forbids it. */
-static bool start(const struct player *me, uint8_t cue, uint8_t button) {
-    if (me->mode != BC_MODE_READY) {
-        bc_count_refused();
-        return false;
+/* Start a cue by a button (0: none). False if it was refused, which has then been counted. */
+static BC_APART bool start(const struct player *me, uint8_t cue, uint8_t button) {
+    if (me->mode == BC_MODE_READY && bc_cue_start(cue, button)) {
+        return true;
     }
-    bc_cue_start(cue, button);
-    return true;
+    bc_count_refused();
+    return false;
 }
 
 static void button_down(struct player *me, uint8_t button) {
@@ -218,8 +217,11 @@ static void button_down(struct player *me, uint8_t button) {
         uint8_t other;
         bc_table_seek(at);
         other = bc_next_u8() ^ button;
-        if ((other & (uint8_t)~BC_FLAG) == 0 && !start(me, bc_next_u8(), button)) {
-            return;
+        if ((other & (uint8_t)~BC_FLAG) == 0) {
+            start(me, bc_next_u8(), button);
+            if (me->mode != BC_MODE_READY) {
+                return;
+            }
         }
         at = (uint16_t)(at + BC_BINDING_SIZE);
     }
@@ -240,15 +242,15 @@ static void obey(struct player *me, uint8_t request) {
     case BC_ASK_STOP:
         stop(me);
         break;
-    case BC_ASK_LIMP:
-        enter_limp(me);
-        break;
-    default:
+    case BC_ASK_STANDBY:
         if (me->mode == BC_MODE_LIMP) {
             enter_starting(me);
         } else {
             bc_count_refused();
         }
+        break;
+    default:
+        enter_limp(me);
         break;
     }
 }
@@ -270,7 +272,7 @@ static void mind_silence(struct player *me) {
         me->patience = (uint16_t)(LOST_STEP * me->lost_time);
     } else if (me->patience > 1) {
         me->patience--;
-    } else if (me->patience == 1 && me->mode == BC_MODE_READY && bc_cue_start(bc_table_u8(BC_AT_LOST), 0)) {
+    } else if (me->patience == 1 && me->mode == BC_MODE_READY && start(me, bc_table_u8(BC_AT_LOST), 0)) {
         me->patience = 0;
     }
 }

@@ -10,9 +10,9 @@ enum bc_asked {
     BC_ASK_CUE = 0x00,
     BC_ASK_DOWN = 0x20,
     BC_ASK_UP = 0x40,
-    BC_ASK_STOP = 0x60,
-    BC_ASK_LIMP = 0x80,
-    BC_ASK_STANDBY = 0xA0
+    BC_ASK_STANDBY = 0x60,
+    BC_ASK_STOP = 0x80, /* from here on those that have places kept for them */
+    BC_ASK_LIMP = 0xA0
 };
 
 /*

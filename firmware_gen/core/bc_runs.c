@@ -69,13 +69,13 @@ static BC_APART uint8_t mark(uint8_t place, uint8_t change) { return bc_bit(now.
 
 /* -- records ------------------------------------------------------------------------------------ */
 
-static BC_APART uint8_t cue_of(const struct run *run) { return run->cue & (uint8_t)~ALIVE; }
-
-/* Put the cursor to a place in a cue's record. */
-static BC_APART void seek_cue(uint8_t cue, uint8_t place) { bc_table_seek((uint16_t)(bc_table_cue(cue) + place)); }
+/* Put the cursor to a place in the record of a cue, with or without ALIVE. */
+static BC_APART void seek_cue(uint8_t cue, uint8_t place) {
+    bc_table_seek((uint16_t)(bc_table_cue(cue & (uint8_t)~ALIVE) + place));
+}
 
 static BC_APART uint8_t threads_of(const struct run *run) {
-    seek_cue(cue_of(run), BC_CUE_FLAGS);
+    seek_cue(run->cue, BC_CUE_FLAGS);
     return bc_next_u8() >> 4;
 }
 
@@ -139,7 +139,7 @@ static BC_APART void spawn(uint8_t number, uint16_t code, uint32_t time) {
 static BC_APART void begin(uint8_t number, uint32_t time) {
     struct run *run = run_of(number);
     run->started = (uint16_t)time;
-    seek_cue(cue_of(run), BC_CUE_OFFSET);
+    seek_cue(run->cue, BC_CUE_OFFSET);
     spawn(number, bc_next_u16(), time);
 }
 
@@ -184,23 +184,21 @@ static BC_APART void make_steady(uint16_t outputs) {
     }
 }
 
-/* Let a cue wait by a button, or no longer (WAITED). */
-static BC_APART void mark_waiting(uint8_t cue, uint8_t button, uint8_t change) {
-    uint16_t binding = find_binding(cue, button);
+/* Let a cue wait by a binding, or no longer. */
+static BC_APART void mark_waiting(uint8_t cue, uint8_t binding, uint8_t change) {
     mark(WAITING + cue, change);
-    mark((uint8_t)(BY + (binding >> 8)), change);
+    mark(BY + binding, change);
 }
-
-static BC_APART void forget_waiting(uint8_t cue) { mark_waiting(cue, WAITED, BC_BIT_CLEAR); }
 
 BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
     uint16_t outputs;
+    uint16_t binding = find_binding(cue, button);
+    uint8_t waited_by = (uint8_t)(find_binding(cue, WAITED) >> 8);
+    uint8_t held = (uint8_t)binding;
     uint8_t rule;
     uint8_t wanted;      /* threads, also by the runs that stay */
     uint8_t leaving = 0; /* mask of the runs that the start ends, and of free ones; bit 7: the last */
-    bool refused = false;
     uint8_t number;
-    uint8_t held;
     struct run *run = now.runs;
     seek_cue(cue, BC_CUE_OUTPUTS);
     outputs = bc_next_u16();
@@ -211,14 +209,12 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
         uint16_t owned = run->owned;
         bool is_idle = run->cue == (bc_player_idle() | ALIVE);
         if ((owned & outputs) && rule != BC_CONFLICT_TAKE && (!is_idle || button == WAITED)) {
-            if (rule == BC_CONFLICT_WAIT) {
-                if (button != WAITED) {
-                    forget_waiting(cue);
-                    mark_waiting(cue, button, BC_BIT_SET);
-                }
-                return true;
+            if (rule == BC_CONFLICT_REFUSE) {
+                return false;
             }
-            refused = true;
+            mark_waiting(cue, waited_by, BC_BIT_CLEAR);
+            mark_waiting(cue, (uint8_t)(binding >> 8), BC_BIT_SET);
+            return true;
         }
         leaving >>= 1;
         if (run->cue == 0 || is_idle || (owned != 0 && !(owned & ~outputs))) {
@@ -229,17 +225,13 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
         run++;
         BC_REACH(run);
     }
-    if (refused || leaving == 0 || wanted > BC_THREADS) {
-        if (button != WAITED) {
-            bc_count_refused();
-        }
+    if (leaving == 0 || wanted > BC_THREADS) {
         return false;
     }
-    held = (uint8_t)find_binding(cue, button);
+    mark_waiting(cue, waited_by, BC_BIT_CLEAR);
     if (!mark((uint8_t)(DOWN + (held & (uint8_t)~BC_FLAG)), BC_BIT_KEEP)) {
         held = 0;
     }
-    forget_waiting(cue);
     make_steady(outputs);
     number = make_room(outputs, leaving);
     run = run_of(number);
@@ -285,7 +277,8 @@ void bc_button_is_up(uint8_t button) {
 /* Where the next loop goes that opens; the innermost open one lies before it. */
 static struct loop *next_loop(struct thread *thread) { return &thread->loops[thread->state / ONE_DEEPER]; }
 
-static void loop_end(struct thread *thread, uint8_t held) {
+/* Where the thread goes on at a loop's end: back, or at the next op. */
+static uint16_t loop_end(struct thread *thread, uint8_t held, uint16_t next) {
     struct loop *loop = next_loop(thread) - 1;
     bool back = true;
     if (loop->left == WHILE_HELD) {
@@ -295,17 +288,17 @@ static void loop_end(struct thread *thread, uint8_t held) {
         back = loop->left != 0;
     }
     if (back) {
-        thread->at = loop->start;
-    } else {
-        thread->state = (uint8_t)(thread->state - ONE_DEEPER);
+        return loop->start;
     }
+    thread->state = (uint8_t)(thread->state - ONE_DEEPER);
+    return next;
 }
 
-static void loop_start(struct thread *thread, uint16_t passes) {
+static void loop_start(struct thread *thread, uint16_t passes, uint16_t next) {
     struct loop *loop = next_loop(thread);
     thread->state = (uint8_t)(thread->state + ONE_DEEPER);
     loop->left = passes;
-    loop->start = thread->at;
+    loop->start = next;
 }
 
 /* A run's threads end in the order of their times, so the last to end says when the run does. */
@@ -328,50 +321,50 @@ static void thread_end(struct thread *thread, uint8_t number) {
     begin(number, time);
 }
 
-/* Execute the thread's next op. */
+/* Execute the thread's next op; or let it stand, with a new time at which to try again. */
 static void step(struct thread *thread) {
     uint8_t number = thread->state & RUN;
     struct run *run = run_of(number);
-    uint16_t here = thread->at;
+    uint16_t wait = 0; /* ms */
+    uint16_t next;
     struct bc_step op;
-    bc_table_seek(here);
+    bc_table_seek(thread->at);
     bc_op_read(&op);
-    thread->at = bc_table_tell();
+    next = bc_table_tell();
     switch (op.code) {
     case BC_OP_WAIT:
+        wait = op.operand;
         break;
     case BC_OP_LOOP:
-        loop_start(thread, op.operand);
-        return;
+        loop_start(thread, op.operand, next);
+        break;
     case BC_OP_LOOP_END:
-        loop_end(thread, run->held);
-        return;
+        next = loop_end(thread, run->held, next);
+        break;
     case BC_OP_FORK:
-        if (threads_alive(number) < threads_of(run)) {
-            spawn(number, op.operand, thread->time);
-        } else {
-            thread->at = here;
+        if (threads_alive(number) >= threads_of(run)) {
             thread->time += BC_FRAME;
+            return;
         }
-        return;
+        spawn(number, op.operand, thread->time);
+        break;
     case BC_OP_GO_ON:
-        thread->at = op.operand;
-        return;
+        next = op.operand;
+        break;
     case BC_OP_END:
         thread_end(thread, number);
         return;
     default: /* an act or an effect, on an output that the run may have lost */
-        if (((uint16_t)(run->owned >> op.number) & 1) &&
-            !bc_perform(&op, number, &thread->time)) {
-            thread->at = here;
+        if (((uint16_t)(run->owned >> op.number) & 1) && !bc_perform(&op, number, &thread->time)) {
             return;
         }
-        if (op.code == BC_OP_EFFECT || !(op.code & BC_ACT_WAIT)) {
-            return;
+        if (op.code != BC_OP_EFFECT && (op.code & BC_ACT_WAIT)) {
+            wait = op.operand;
         }
         break;
     }
-    thread->time += (uint32_t)op.operand * BC_MS;
+    thread->at = next;
+    thread->time += (uint32_t)wait * BC_MS;
 }
 
 /*
@@ -385,10 +378,12 @@ static BC_APART struct thread *next_due(void) {
     struct thread *thread = now.threads;
     uint8_t n;
     for (n = BC_THREADS; n > 0; n--) {
-        uint32_t time = thread->time - just_after;
-        if (!is_of(thread, 0) && (uint16_t)(time >> 16) == 0xFFFF && (int16_t)time < earliest) {
-            earliest = (int16_t)time;
-            first = thread;
+        if (!is_of(thread, 0)) {
+            uint32_t time = thread->time - just_after;
+            if ((uint16_t)(time >> 16) == 0xFFFF && (int16_t)time < earliest) {
+                earliest = (int16_t)time;
+                first = thread;
+            }
         }
         thread++;
         BC_REACH(thread);
@@ -453,7 +448,7 @@ void bc_runs_cues(uint8_t cues[4]) {
     memset(cues, 0, 4);
     for (n = BC_RUNS; n > 0; n--) {
         if (run->cue != 0) {
-            bc_bit(cues, cue_of(run), BC_BIT_SET);
+            bc_bit(cues, run->cue & (uint8_t)~ALIVE, BC_BIT_SET);
         }
         run++;
         BC_REACH(run);

@@ -13,7 +13,7 @@ void bc_runs_clear(void);
 
 /*
  * Start a cue in the frame that is being played, by a button (0: none), or leave it waiting.
- * False if it was refused, which has then been counted.
+ * False if it was refused.
  */
 bool bc_cue_start(uint8_t cue, uint8_t button);
 
