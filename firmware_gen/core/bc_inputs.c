@@ -36,13 +36,17 @@ static void tell(uint8_t *changed) {
     for (; left > 0; left--) {
         uint8_t pin = bc_next_u8();
         uint8_t button = bc_next_u8();
-        if (bc_bit(changed, pin, BC_BIT_KEEP)) {
-            bool was_high = bc_bit(pins.level, pin, BC_BIT_KEEP) != 0;
-            bool is_down = was_high == ((button & BC_FLAG) != 0);
-            if (bc_player_ask(is_down ? BC_ASK_DOWN : BC_ASK_UP, (uint8_t)(button & ~BC_FLAG))) {
-                bc_bit(pins.level, pin, was_high ? BC_BIT_CLEAR : BC_BIT_SET);
-                bc_player_heard();
-            }
+        uint8_t change = BC_BIT_SET;
+        if (!bc_bit(changed, pin, BC_BIT_KEEP)) {
+            continue;
+        }
+        if (bc_bit(pins.level, pin, BC_BIT_KEEP)) {
+            change = BC_BIT_CLEAR;
+            button ^= BC_FLAG; /* which is set for those that are active low: from here on for those that are let go */
+        }
+        if (bc_player_ask(button & BC_FLAG ? BC_ASK_UP : BC_ASK_DOWN, button & (uint8_t)~BC_FLAG)) {
+            bc_bit(pins.level, pin, change);
+            bc_player_heard();
         }
     }
     bc_table_release();

@@ -304,7 +304,7 @@ static BC_APART void control(struct player *me) {
     bc_table_release();
 }
 
-void bc_player_frame(void) {
+BC_APART void bc_player_frame(void) {
     struct player *me = &player;
     uint32_t time;
     BC_REACH(me);
