@@ -150,40 +150,6 @@ void bc_light_fade(const struct bc_step *act, uint32_t start) {
     mine->law = (uint8_t)(act->law << 4 | (act->law == BC_NONE ? BC_LAW_UNIFORM : bc_table_law(act->law).id));
 }
 
-/* Run a fade over each light, to its safe light or to darkness. */
-static uint8_t safe_target(const struct bc_output *output) {
-    return bc_table_u8(
-        (uint16_t)(output->at + (output->kind == BC_LAMP ? BC_LAMP_SAFE_LEVEL : BC_STRIP_SAFE_COLOUR)));
-}
-
-void bc_lights_to_safety(uint32_t start, uint16_t duration_ms) {
-    struct bc_step act;
-    struct bc_outputs walk;
-    act.operand = duration_ms;
-    act.law = BC_NONE;
-    bc_outputs_begin(&walk);
-    while (bc_outputs_next(&walk)) {
-        if (walk.here.kind == BC_LAMP || walk.here.kind == BC_STRIP) {
-            act.output = walk.here;
-            act.target = safe_target(&walk.here);
-            bc_light_fade(&act, start);
-            bc_light_steady(bc_light_of(&walk.here));
-        }
-    }
-}
-
-void bc_lights_safe(void) {
-    struct bc_outputs walk;
-    bc_outputs_begin(&walk);
-    while (bc_outputs_next(&walk)) {
-        if (walk.here.kind == BC_LAMP || walk.here.kind == BC_STRIP) {
-            uint8_t light = bc_light_of(&walk.here);
-            set_target(light, safe_target(&walk.here));
-            lights[light].fade.law = RESTING;
-        }
-    }
-}
-
 void bc_lights_dark(void) {
     uint8_t light;
     uint8_t n;

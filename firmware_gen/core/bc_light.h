@@ -18,12 +18,6 @@ uint8_t bc_light_of(const struct bc_output *output);
 /* All dark and steady. */
 void bc_lights_dark(void);
 
-/* All show their safe light at once. */
-void bc_lights_safe(void);
-
-/* All fade to their safe light, and are steady. */
-void bc_lights_to_safety(uint32_t start, uint16_t duration_ms);
-
 /* Begin an act's fade to a level (lamp) or a colour (strip). Reads the table. */
 void bc_light_fade(const struct bc_step *act, uint32_t start);
 

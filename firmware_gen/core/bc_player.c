@@ -95,7 +95,7 @@ uint8_t bc_player_find_cue(uint16_t tag) {
 static BC_APART void enter_starting(struct player *me) {
     me->mode = BC_MODE_STARTING;
     me->starting = 0;
-    bc_servos_rest();
+    bc_to_safety(BC_SERVO, 0);
     bc_lights_dark();
 }
 
@@ -165,7 +165,6 @@ void bc_player_start(uint8_t source) {
     me->interval = bc_table_u8(BC_AT_ENABLE_INTERVAL);
     add_outputs();
     add_inputs();
-    bc_switches_to_safety();
     enter_starting(me);
     bc_table_release();
 }
@@ -177,23 +176,18 @@ static BC_APART void enter_limp(struct player *me) {
         me->mode = BC_MODE_LIMP;
         me->starting = NO_PULSES;
         bc_runs_end();
-        bc_switches_to_safety();
+        bc_to_safety(BC_SWITCH, 0);
     }
 }
 
 static BC_APART void stop(struct player *me) {
-    uint32_t start = me->time - BC_FRAME;
-    uint16_t duration_ms;
     if (me->mode != BC_MODE_READY) {
         enter_limp(me);
         return;
     }
     me->mode = BC_MODE_STOPPING;
     bc_runs_end();
-    bc_switches_to_safety();
-    duration_ms = (uint16_t)(STOP_STEP_MS * bc_table_u8(BC_AT_STOP_TIME));
-    bc_servos_to_safety(start, duration_ms);
-    bc_lights_to_safety(start, duration_ms);
+    bc_to_safety(BC_SERVO, (uint16_t)(STOP_STEP_MS * bc_table_u8(BC_AT_STOP_TIME)));
 }
 
 /* Start a cue by a button (0: none). False if it was refused, which has then been counted. */
@@ -290,7 +284,7 @@ static uint8_t enabled_servos(const struct player *me) {
 static BC_APART void control(struct player *me) {
     if (me->mode == BC_MODE_STARTING && is_enabled(me, bc_servos_count())) {
         me->mode = BC_MODE_READY;
-        bc_lights_safe();
+        bc_to_safety(BC_SERVO, 0); /* lights; the others are there */
     }
     take_requests(me);
     mind_silence(me);

@@ -28,10 +28,6 @@ void bc_servos_clear(void) { count = 0; }
 
 uint8_t bc_servos_count(void) { return count; }
 
-static int16_t safe_angle(uint16_t record) {
-    return bc_table_i16((uint16_t)(record + BC_SERVO_SAFE_ANGLE));
-}
-
 void bc_servos_add(void) { count++; }
 
 /* The records of servos, one after another: false after the last. */
@@ -42,16 +38,6 @@ static bool next_servo(struct bc_outputs *walk) {
         }
     }
     return false;
-}
-
-void bc_servos_rest(void) {
-    struct bc_outputs walk;
-    bc_outputs_begin(&walk);
-    while (next_servo(&walk)) {
-        struct servo *servo = &servos[walk.here.index];
-        servo->target = safe_angle(walk.here.at);
-        servo->flags = BC_NO_RUN;
-    }
 }
 
 static struct bc_law law_of(const struct servo *servo) {
@@ -215,17 +201,10 @@ void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
     plan_move(servo, act, start, &law, (servo->way > 0 && speed > 0) || (servo->way < 0 && speed < 0));
 }
 
-void bc_servos_to_safety(uint32_t start, uint16_t duration_ms) {
-    struct bc_step act;
-    struct bc_outputs walk;
-    act.operand = duration_ms;
-    act.law = BC_NONE;
-    bc_outputs_begin(&walk);
-    while (next_servo(&walk)) {
-        act.output = walk.here;
-        act.target = safe_angle(walk.here.at);
-        bc_servo_move(&act, start, BC_NO_RUN);
-    }
+void bc_servo_rest(const struct bc_step *act) {
+    struct servo *servo = &servos[act->output.index];
+    servo->target = act->target;
+    servo->flags = BC_NO_RUN;
 }
 
 bool bc_servo_is_busy(uint8_t number, uint8_t run, uint32_t time, uint32_t *end) {

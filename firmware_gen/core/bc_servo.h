@@ -14,14 +14,11 @@ void bc_servos_clear(void);
 void bc_servos_add(void);
 uint8_t bc_servos_count(void);
 
-/* All stand at their safe angles. Reads the table. */
-void bc_servos_rest(void);
-
 /* Begin an act's move, which belongs to a run or BC_NO_RUN; one that names no law moves by 3-4-5. Reads the table. */
 void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run);
 
-/* Begin all moves to the safe angles. */
-void bc_servos_to_safety(uint32_t start, uint16_t duration_ms);
+/* Stand at an act's target from now on. */
+void bc_servo_rest(const struct bc_step *act);
 
 /* Whether the motion belongs to the run and ends after the time; *end is then its end, otherwise it stays. */
 bool bc_servo_is_busy(uint8_t servo, uint8_t run, uint32_t time, uint32_t *end);
