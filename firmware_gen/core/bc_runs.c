@@ -52,6 +52,7 @@ static struct {
 } now;
 BC_ASSERT(run, sizeof(struct run) == 6);
 BC_ASSERT(thread, sizeof(struct thread) <= 20);
+BC_ASSERT(loop, sizeof(struct loop) * 0x10 == ONE_DEEPER);
 
 BC_APART void bc_count(uint16_t *counter) {
     if (*counter != 0xFFFF) {
@@ -245,6 +246,7 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
 void bc_runs_start_others(uint8_t idle) {
     const uint8_t *waiting = now.marks;
     uint8_t cue;
+    BC_REACH(waiting);
     if (waiting[0] | waiting[1] | waiting[2] | waiting[3]) {
         for (cue = 0; cue < BC_CUES; cue++) {
             if (mark(WAITING + cue, BC_BIT_KEEP)) {
@@ -274,8 +276,11 @@ void bc_button_is_up(uint8_t button) {
 
 /* -- executing ---------------------------------------------------------------------------------- */
 
-/* Where the next loop goes that opens; the innermost open one lies before it. */
-static struct loop *next_loop(struct thread *thread) { return &thread->loops[thread->state / ONE_DEEPER]; }
+/* Where the next loop goes that opens; the innermost open one lies before it. Its offset stands in the state. */
+static struct loop *next_loop(struct thread *thread) {
+    uint8_t offset = (uint8_t)(thread->state >> 4) & 0x0C;
+    return (struct loop *)(void *)((uint8_t *)thread->loops + offset);
+}
 
 /* Where the thread goes on at a loop's end: back, or at the next op. */
 static uint16_t loop_end(struct thread *thread, uint8_t held, uint16_t next) {
@@ -305,7 +310,7 @@ static void loop_start(struct thread *thread, uint16_t passes, uint16_t next) {
 static void thread_end(struct thread *thread, uint8_t number) {
     struct run *run = run_of(number);
     uint32_t time = thread->time;
-    uint16_t lasted;
+    int16_t too_early;
     thread->state = 0;
     if (threads_alive(number) > 0) {
         return;
@@ -314,9 +319,9 @@ static void thread_end(struct thread *thread, uint8_t number) {
         end_run(number);
         return;
     }
-    lasted = (uint16_t)((uint16_t)time - run->started);
-    if (lasted < BC_FRAME) {
-        time += (uint16_t)(BC_FRAME - lasted);
+    too_early = (int16_t)(uint16_t)(run->started + BC_FRAME - (uint16_t)time);
+    if (too_early >= 0) {
+        time += (uint16_t)too_early;
     }
     begin(number, time);
 }
