@@ -9,6 +9,7 @@
 #include "bc_link.h"
 #include "bc_math.h"
 #include "bc_ops.h"
+#include "bc_player.h"
 #include "bc_table.h"
 #include "bellcrank.h"
 
@@ -46,11 +47,15 @@ static bool keeps_to(const uint8_t *limits, uint8_t size) {
     return good;
 }
 
-/* Between two steps: cells may be written, and whatever is due be done. */
+/* Between two steps: cells may be written, and whatever is due be done, with the table that plays. */
 static void pause(void) {
+    uint16_t cursor = bc_table_tell();
+    uint8_t checked = bc_table_choose(bc_player_source());
     bc_table_release();
     bc_listen();
     bc_hal_pause();
+    bc_table_choose(checked);
+    bc_table_seek(cursor);
 }
 
 uint16_t bc_check_crc(uint16_t size) {

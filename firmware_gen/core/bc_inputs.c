@@ -5,81 +5,69 @@
  */
 #include "bc_inputs.h"
 
-#include "bc_board.h"
+#include <string.h>
+
+#include "bc_bits.h"
 #include "bc_player.h"
 #include "bc_table.h"
 #include "bellcrank.h"
 
-enum { PORTS = 3, PINS = 8 };
+enum { PORTS = 3 };
 
+/* Each a bit per pin. */
 static struct {
-    uint8_t mask;    /* pins that are inputs */
-    uint8_t level;   /* as it counts */
-    uint8_t ones;    /* looks that differed from it, in a row, modulo 4 */
-    uint8_t twos;
-} ports[PORTS];
+    uint8_t mask[PORTS];    /* pins that are inputs */
+    uint8_t level[PORTS];   /* as it counts */
+    uint8_t ones[PORTS];    /* looks that differed from it, in a row, modulo 4 */
+    uint8_t twos[PORTS];
+} pins;
 
-void bc_inputs_clear(void) {
-    uint8_t port;
-    for (port = 0; port < PORTS; port++) {
-        ports[port].mask = 0;
-        ports[port].ones = 0;
-        ports[port].twos = 0;
-    }
+void bc_inputs_clear(void) { memset(&pins, 0, sizeof pins); }
+
+void bc_inputs_add(uint8_t pin, bool high) {
+    bc_bit(pins.mask, pin, BC_BIT_SET);
+    bc_bit(pins.level, pin, high ? BC_BIT_SET : BC_BIT_CLEAR);
 }
 
-void bc_inputs_add(uint8_t pin, uint8_t high) {
-    uint8_t bit = (uint8_t)(1 << (pin & 7));
-    ports[pin >> 3].mask |= bit;
-    ports[pin >> 3].level =
-        (uint8_t)(high ? ports[pin >> 3].level | bit : ports[pin >> 3].level & ~bit);
-}
-
-/* The request that a pin's new level is; false if there is no room for it now. */
-static bool ask(uint8_t pin, bool high) {
-    uint8_t before = bc_table_choose(bc_player_source());
+/* Tell the player what the pins that changed mean. One that finds no room there will be seen again. */
+static void tell(uint8_t *changed) {
     uint8_t left = bc_table_u8(BC_AT_INPUTS);
-    uint8_t button = 0;
-    while (left > 0) {
-        uint16_t at;
-        left--;
-        at = bc_table_input(left);
-        if (bc_table_u8((uint16_t)(at + BC_INPUT_PIN)) == pin) {
-            button = bc_table_u8((uint16_t)(at + BC_INPUT_BUTTON));
-            break;
+    bc_table_seek(bc_table_input(0));
+    for (; left > 0; left--) {
+        uint8_t pin = bc_next_u8();
+        uint8_t button = bc_next_u8();
+        uint8_t change = BC_BIT_SET;
+        if (!bc_bit(changed, pin, BC_BIT_KEEP)) {
+            continue;
         }
-    }
-    bc_table_release();
-    bc_table_choose(before);
-    return bc_player_ask(high == ((button & BC_FLAG) != 0) ? BC_ASK_UP : BC_ASK_DOWN,
-                         (uint8_t)(button & ~BC_FLAG));
-}
-
-static void change(uint8_t port, uint8_t changed) {
-    uint8_t n;
-    for (n = 0; n < PINS; n++) {
-        uint8_t bit = (uint8_t)(1 << n);
-        if ((changed & bit) &&
-            ask((uint8_t)(port * PINS + n), (ports[port].level & bit) == 0)) {
-            ports[port].level ^= bit;
+        if (bc_bit(pins.level, pin, BC_BIT_KEEP)) {
+            change = BC_BIT_CLEAR;
+            button ^= BC_FLAG; /* which is set for those that are active low: from here on for those that are let go */
+        }
+        if (bc_player_ask(button & BC_FLAG ? BC_ASK_UP : BC_ASK_DOWN, button & (uint8_t)~BC_FLAG)) {
+            bc_bit(pins.level, pin, change);
             bc_player_heard();
         }
     }
+    bc_table_release();
 }
 
 void bc_sample_inputs(void) {
+    uint8_t changed[PORTS];
+    uint8_t any = 0;
     uint8_t port;
     for (port = 0; port < PORTS; port++) {
-        uint8_t differs;
-        uint8_t carry;
-        if (ports[port].mask == 0) {
-            continue;
-        }
-        differs = (uint8_t)((bc_hal_port(port) ^ ports[port].level) & ports[port].mask);
-        carry = ports[port].ones & differs;
-        ports[port].ones = (uint8_t)(~ports[port].ones & differs);
-        ports[port].twos = (uint8_t)((ports[port].twos & differs) ^ carry);
+        uint8_t differs = (uint8_t)((bc_hal_port(port) ^ pins.level[port]) & pins.mask[port]);
+        uint8_t ones = pins.ones[port];
+        uint8_t twos = (uint8_t)((pins.twos[port] ^ ones) & differs);
+        ones = (uint8_t)(~ones & differs);
+        pins.ones[port] = ones;
+        pins.twos[port] = twos;
         /* Both back at 0 with a difference: that was the fourth. */
-        change(port, (uint8_t)(differs & ~(ports[port].ones | ports[port].twos)));
+        changed[port] = (uint8_t)(differs & ~(ones | twos));
+        any |= changed[port];
+    }
+    if (any != 0) {
+        tell(changed);
     }
 }

@@ -134,54 +134,20 @@ static void set_target(uint8_t light, uint8_t target) {
     }
 }
 
-void bc_light_fade(uint8_t light, const struct bc_fade *fade, const struct bc_law *law) {
+void bc_light_fade(const struct bc_step *act, uint32_t start) {
+    uint8_t light = bc_light_of(&act->output);
     struct fade *mine = &lights[light].fade;
     uint16_t *from = from_of(light);
     const uint8_t *to = to_of(light);
-    uint32_t share = share_at(mine, fade->start);
+    uint32_t share = share_at(mine, start);
     uint8_t n;
     for (n = 0; n < channels_of(light); n++) {
         from[n] = level_at(from[n], to[n], share);
     }
-    set_target(light, fade->target);
-    mine->start = fade->start;
-    mine->duration = fade->duration_ms;
-    mine->law = (uint8_t)(fade->index << 4 | law->id);
-}
-
-/* Run a fade over each light, to its safe light or to darkness. */
-static uint8_t safe_target(const struct bc_output *output) {
-    return bc_table_u8(
-        (uint16_t)(output->at + (output->kind == BC_LAMP ? BC_LAMP_SAFE_LEVEL : BC_STRIP_SAFE_COLOUR)));
-}
-
-void bc_lights_to_safety(uint32_t start, uint16_t duration_ms) {
-    struct bc_law law = {BC_LAW_UNIFORM, 0, 0};
-    struct bc_fade fade = {0, 0, 0, 0};
-    struct bc_outputs walk;
-    fade.start = start;
-    fade.duration_ms = duration_ms;
-    bc_outputs_begin(&walk);
-    while (bc_outputs_next(&walk)) {
-        if (walk.here.kind == BC_LAMP || walk.here.kind == BC_STRIP) {
-            uint8_t light = bc_light_of(&walk.here);
-            fade.target = safe_target(&walk.here);
-            bc_light_fade(light, &fade, &law);
-            bc_light_steady(light);
-        }
-    }
-}
-
-void bc_lights_safe(void) {
-    struct bc_outputs walk;
-    bc_outputs_begin(&walk);
-    while (bc_outputs_next(&walk)) {
-        if (walk.here.kind == BC_LAMP || walk.here.kind == BC_STRIP) {
-            uint8_t light = bc_light_of(&walk.here);
-            set_target(light, safe_target(&walk.here));
-            lights[light].fade.law = RESTING;
-        }
-    }
+    set_target(light, (uint8_t)act->target);
+    mine->start = start;
+    mine->duration = act->operand;
+    mine->law = (uint8_t)(act->law << 4 | (act->law == BC_NONE ? BC_LAW_UNIFORM : bc_table_law(act->law).id));
 }
 
 void bc_lights_dark(void) {
@@ -200,8 +166,9 @@ void bc_lights_dark(void) {
 
 void bc_light_steady(uint8_t light) { lights[light].effect.kind = BC_EFFECT_STEADY; }
 
-void bc_light_effect(uint8_t light, uint16_t at, uint32_t time) {
-    struct effect *effect = &lights[light].effect;
+void bc_light_effect(const struct bc_step *op, uint32_t time) {
+    struct effect *effect = &lights[bc_light_of(&op->output)].effect;
+    uint16_t at = op->operand;
     effect->kind = bc_table_u8(at);
     if (effect->kind != BC_EFFECT_STEADY) {
         effect->period = bc_table_u16((uint16_t)(at + 1));

@@ -5,7 +5,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-#include "bc_laws.h"
+#include "bc_ops.h"
 #include "bc_table.h"
 
 /* Forget all lights; then add one for each record of a lamp or strip, in order. */
@@ -18,23 +18,11 @@ uint8_t bc_light_of(const struct bc_output *output);
 /* All dark and steady. */
 void bc_lights_dark(void);
 
-/* All show their safe light at once. */
-void bc_lights_safe(void);
+/* Begin an act's fade to a level (lamp) or a colour (strip). Reads the table. */
+void bc_light_fade(const struct bc_step *act, uint32_t start);
 
-/* All fade to their safe light, and are steady. */
-void bc_lights_to_safety(uint32_t start, uint16_t duration_ms);
-
-/* A fade to a level (lamp) or a colour's index (strip). */
-struct bc_fade {
-    uint32_t start;
-    uint16_t duration_ms;
-    uint8_t target;
-    uint8_t index; /* of the law in the table */
-};
-void bc_light_fade(uint8_t light, const struct bc_fade *fade, const struct bc_law *law);
-
-/* Lay the effect at `at` (its kind's byte) over the light; it starts at `time`. Reads the table. */
-void bc_light_effect(uint8_t light, uint16_t at, uint32_t time);
+/* Lay an effect over its light; it starts at `time`. Reads the table. */
+void bc_light_effect(const struct bc_step *op, uint32_t time);
 void bc_light_steady(uint8_t light);
 
 /* Bring duties, then pixels up to date for a frame; to be called once per frame. */

@@ -293,7 +293,8 @@ static void report(struct result *result) {
     *at++ = bc_runs_live();
     *at++ = bc_store_refusal();
     at = put_u32(at, bc_player_frames());
-    at = put_u32(at, bc_runs_cues());
+    bc_runs_cues(at);
+    at += 4;
     at = put_u16(at, bc_frames_bad());
     at = put_u16(at, bc_hal_lost_bytes());
     at = put_u16(at, bc_refused());

@@ -1,12 +1,12 @@
 #include "bc_ops.h"
 
-static uint16_t next_duration(void) {
-    uint8_t first = bc_next_u8();
+/* The duration that starts with this byte. */
+static uint16_t duration(uint8_t first) {
     if (first < BC_DURATION_STEPS) {
-        return (uint16_t)(BC_DURATION_STEP_MS * (first + 1));
+        return (uint16_t)(BC_DURATION_STEP_MS * (uint8_t)(first + 1));
     }
     if (first < BC_DURATION_MS) {
-        return (uint16_t)(BC_DURATION_BIG_STEP_MS * (first - BC_DURATION_BIG_BASE));
+        return (uint16_t)(BC_DURATION_BIG_STEP_MS * (uint8_t)(first - BC_DURATION_BIG_BASE));
     }
     if (first < BC_DURATION_LONG) {
         return (uint16_t)((uint16_t)(first - BC_DURATION_MS) << 8 | bc_next_u8());
@@ -14,44 +14,55 @@ static uint16_t next_duration(void) {
     return bc_next_u16();
 }
 
+/* What follows in an act, but for a switch. */
 static void read_act(struct bc_step *op) {
-    op->number = op->code & BC_ACT_OUTPUT;
-    op->output = bc_table_output(op->number);
-    if (op->output.kind == BC_SWITCH) {
-        return;
+    if (op->output.kind == BC_SERVO) {
+        op->law = 0;
     }
-    op->operand = next_duration();
+    op->operand = duration(bc_next_u8());
     if (op->code & BC_ACT_LAW) {
         op->law = bc_next_u8();
     }
-    if (op->output.kind != BC_SERVO) {
-        op->target = bc_next_u8();
-    } else if (op->code & BC_ACT_F) {
+    if (op->output.kind == BC_SERVO && (op->code & BC_ACT_F)) {
         op->target = (int16_t)bc_next_u16();
-    } else {
-        op->target = (int16_t)(100 * (int8_t)bc_next_u8());
+        return;
+    }
+    op->target = bc_next_u8();
+    if (op->output.kind == BC_SERVO) {
+        op->target = (int16_t)(100 * (int8_t)op->target);
     }
 }
 
 void bc_op_read(struct bc_step *op) {
-    op->code = bc_next_u8();
+    uint8_t code = bc_next_u8();
+    op->code = code;
     op->operand = 0;
     op->law = BC_NONE;
-    if (op->code < BC_OP_END) {
-        read_act(op);
-    } else if (op->code >= BC_OP_SHORT_WAIT) {
-        op->operand = (uint16_t)(BC_DURATION_STEP_MS * (op->code - BC_OP_SHORT_WAIT + 1));
+    op->number = code & BC_ACT_OUTPUT;
+    if (code >= BC_OP_SHORT_WAIT) {
         op->code = BC_OP_WAIT;
-    } else if (op->code == BC_OP_WAIT) {
-        op->operand = next_duration();
-    } else if (op->code == BC_OP_LOOP || op->code == BC_OP_FORK || op->code == BC_OP_GO_ON) {
-        op->operand = bc_next_u16();
-    } else if (op->code == BC_OP_EFFECT) {
+        op->operand = duration((uint8_t)(code - BC_OP_SHORT_WAIT)); /* which is written as one byte is */
+        return;
+    }
+    if (code == BC_OP_WAIT) {
+        op->operand = duration(bc_next_u8());
+        return;
+    }
+    if (code == BC_OP_EFFECT) {
         op->number = bc_next_u8();
-        op->output = bc_table_output(op->number);
+    } else if (code >= BC_OP_END) {
+        if (code == BC_OP_LOOP || code == BC_OP_FORK || code == BC_OP_GO_ON) {
+            op->operand = bc_next_u16();
+        }
+        return;
+    }
+    op->output = bc_table_output(op->number);
+    if (code == BC_OP_EFFECT) {
         op->operand = bc_table_tell();
         if (bc_next_u8() != BC_EFFECT_STEADY) {
             bc_table_seek((uint16_t)(bc_table_tell() + 5));
         }
+    } else if (op->output.kind != BC_SWITCH) {
+        read_act(op);
     }
 }

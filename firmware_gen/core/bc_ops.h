@@ -14,7 +14,7 @@ struct bc_step {
     int16_t target;          /* of an act: 0.01 deg, a level or a colour's index */
     uint8_t code;
     uint8_t number; /* of the output */
-    uint8_t law;    /* index, BC_NONE: none is named */
+    uint8_t law;    /* index, BC_NONE: none (acts on servos have one) */
 };
 
 /* Read the op at the cursor of the chosen table, whether or not it is a good one. */

@@ -7,10 +7,13 @@
 
 #include "bc_ops.h"
 
-/* Do an act or an effect at a thread's time for a run. False if it must be tried again at *later. */
-bool bc_perform(const struct bc_step *op, uint32_t time, uint8_t run, uint32_t *later);
+/* Do an act or an effect at a thread's time for a run. False if it must be tried again, at a new *time. */
+bool bc_perform(const struct bc_step *op, uint8_t run, uint32_t *time);
 
-/* All switches take their safe states. */
-void bc_switches_to_safety(void);
+/*
+ * All outputs from this kind on go to their safe states: servos and lights from the frame before on, within a time; at once if
+ * that is 0. Effects end. The last kind are switches, which take no time.
+ */
+void bc_to_safety(uint8_t kind, uint16_t duration_ms);
 
 #endif

@@ -1,5 +1,8 @@
 #include "bc_player.h"
 
+#include <string.h>
+
+#include "bc_compiler.h"
 #include "bc_inputs.h"
 #include "bc_light.h"
 #include "bc_math.h"
@@ -10,24 +13,25 @@
 #include "bellcrank.h"
 
 enum { QUEUE = 16, KEPT = 4, ARGUMENT = 0x1F };
+enum { NO_PULSES = -1 };
 enum { LOST_STEP = 5, STOP_STEP_MS = 20 }; /* frames in 100 ms; the stop time's unit */
 
-static struct {
+static struct player {
     uint32_t frames;
-    uint32_t clock;        /* the time of frame 0 */
-    uint16_t silence;      /* frames */
-    uint16_t starting;     /* frames since the quiet start began */
-    uint8_t queue[QUEUE];  /* requests, the oldest first */
+    uint32_t time;         /* of the frame that is being played, or comes next */
+    uint16_t patience;     /* frames of silence until the lost cue starts, at least 1; 0: it is not armed */
+    int16_t starting;      /* frames that the quiet start lasts or has lasted; NO_PULSES */
     uint8_t queued;
     uint8_t mode;
     uint8_t source;
     uint8_t idle;      /* copies of the table's header, so that most frames need not read it */
-    uint8_t lost;
-    uint8_t lost_time;
+    uint8_t lost_time; /* 0: there is no lost cue either */
     uint8_t interval;
-    bool heard;        /* since the last frame */
-    bool armed;        /* the lost cue is */
+    bool heard;            /* since the last frame */
+    uint8_t queue[QUEUE];  /* requests, the oldest first */
 } player;
+
+static uint32_t first_time; /* of frame 0 */
 
 struct bc_image bc_image;
 
@@ -39,14 +43,14 @@ uint8_t bc_player_idle(void) { return player.idle; }
 
 uint32_t bc_player_frames(void) { return player.frames; }
 
-uint32_t bc_player_time(void) { return player.clock + player.frames * BC_FRAME; }
+BC_APART uint32_t bc_player_time(void) { return player.time; }
 
-void bc_player_set_clock(uint32_t offset) { player.clock = offset; }
+void bc_player_set_clock(uint32_t offset) { first_time = offset; }
 
 void bc_player_heard(void) { player.heard = true; }
 
 bool bc_player_ask(uint8_t asked, uint8_t argument) {
-    uint8_t room = asked == BC_ASK_STOP || asked == BC_ASK_LIMP ? QUEUE : QUEUE - KEPT;
+    uint8_t room = asked >= BC_ASK_STOP ? QUEUE : QUEUE - KEPT;
     if (player.queued >= room) {
         return false;
     }
@@ -57,21 +61,17 @@ bool bc_player_ask(uint8_t asked, uint8_t argument) {
 bool bc_player_is_asked(void) { return player.queued > 0; }
 
 uint32_t bc_player_show(void) {
-    uint8_t before = bc_table_choose(player.source);
     uint32_t show = 0;
     if (player.source != BC_SOURCE_NONE) {
         show = bc_table_u16(BC_AT_SHOW) | (uint32_t)bc_table_u16(BC_AT_SHOW + 2) << 16;
         bc_table_release();
     }
-    bc_table_choose(before);
     return show;
 }
 
 uint8_t bc_player_left(uint16_t offset, uint8_t count) {
-    uint8_t before = bc_table_choose(player.source);
     uint16_t length = bc_table_u16(BC_AT_LENGTH);
     bc_table_release();
-    bc_table_choose(before);
     if (offset >= length) {
         return 0;
     }
@@ -79,51 +79,41 @@ uint8_t bc_player_left(uint16_t offset, uint8_t count) {
 }
 
 uint8_t bc_player_byte(uint16_t offset) {
-    uint8_t before = bc_table_choose(player.source);
     uint8_t byte = bc_table_u8(offset);
     bc_table_release();
-    bc_table_choose(before);
     return byte;
 }
 
 uint8_t bc_player_find_cue(uint16_t tag) {
-    uint8_t before = bc_table_choose(player.source);
     uint8_t cue = bc_table_find_cue(tag);
     bc_table_release();
-    bc_table_choose(before);
     return cue;
 }
 
 /* -- starting ----------------------------------------------------------------------------------- */
 
-static void enter_starting(void) {
-    player.mode = BC_MODE_STARTING;
-    player.starting = 0;
-    bc_servos_rest();
+static BC_APART void enter_starting(struct player *me) {
+    me->mode = BC_MODE_STARTING;
+    me->starting = 0;
+    bc_to_safety(BC_SERVO, 0);
     bc_lights_dark();
 }
 
 /* Whether the pulses of the n-th servo are on; of one too many: whether all are ready. */
-static bool is_enabled(uint8_t servo) {
-    return player.starting >= (uint16_t)servo * player.interval;
+static bool is_enabled(const struct player *me, uint8_t servo) {
+    return me->starting >= (int16_t)(servo * me->interval);
 }
 
 static void add_output(const struct bc_output *output) {
     uint8_t pin = bc_table_u8((uint16_t)(output->at + BC_OUTPUT_PIN));
     uint8_t detail = 0;
-    switch (output->kind) {
-    case BC_SERVO:
+    if (output->kind == BC_SERVO) {
         bc_servos_add();
-        break;
-    case BC_LAMP:
+    } else if (output->kind != BC_SWITCH) {
         bc_lights_add(output);
-        break;
-    case BC_STRIP:
-        bc_lights_add(output);
+    }
+    if (output->kind == BC_STRIP) {
         detail = bc_table_u8((uint16_t)(output->at + BC_STRIP_PIXELS));
-        break;
-    default:
-        break;
     }
     bc_hal_output(output->kind, output->index, pin, detail);
 }
@@ -138,210 +128,192 @@ static void add_outputs(void) {
     }
 }
 
-static void add_input(uint8_t pin, bool active_low) {
-    bc_hal_input(pin, active_low);
-    bc_inputs_add(pin, active_low);
-}
-
 static void add_inputs(void) {
     uint8_t left = bc_table_u8(BC_AT_INPUTS);
-    while (left > 0) {
-        uint16_t at;
-        left--;
-        at = bc_table_input(left);
-        add_input(bc_table_u8(at), (bc_table_u8((uint16_t)(at + BC_INPUT_BUTTON)) & BC_FLAG) != 0);
-    }
-}
-
-static void clear_image(void) {
-    uint16_t n;
-    for (n = 0; n < sizeof bc_image; n++) {
-        ((uint8_t *)&bc_image)[n] = 0;
+    bc_table_seek(bc_table_input(0));
+    for (; left > 0; left--) {
+        uint8_t pin = bc_next_u8();
+        bool active_low = (bc_next_u8() & BC_FLAG) != 0;
+        bc_hal_input(pin, active_low);
+        bc_inputs_add(pin, active_low);
     }
 }
 
 void bc_player_start(uint8_t source) {
-    player.source = source;
-    player.mode = BC_MODE_BLANK;
-    player.frames = 0;
-    player.silence = 0;
-    player.queued = 0;
-    player.heard = false;
-    player.armed = false;
+    struct player *me = &player;
+    uint8_t lost;
+    BC_REACH(me);
+    memset(me, 0, sizeof player); /* BC_MODE_BLANK as well */
+    memset(&bc_image, 0, sizeof bc_image);
+    me->source = source;
+    me->time = first_time;
     bc_runs_clear();
-    clear_image();
     bc_hal_release();
     bc_inputs_clear();
+    bc_table_choose(source);
     if (source == BC_SOURCE_NONE) {
         return;
     }
-    bc_table_choose(source);
     bc_table_locate();
-    player.idle = bc_table_u8(BC_AT_IDLE);
-    player.lost = bc_table_u8(BC_AT_LOST);
-    player.lost_time = bc_table_u8(BC_AT_LOST_TIME);
-    player.interval = bc_table_u8(BC_AT_ENABLE_INTERVAL);
+    bc_table_seek(BC_AT_IDLE);
+    me->idle = bc_next_u8();
+    lost = bc_next_u8();
+    me->lost_time = bc_next_u8();
+    if (lost == BC_NONE) {
+        me->lost_time = 0;
+    }
+    me->interval = bc_table_u8(BC_AT_ENABLE_INTERVAL);
     add_outputs();
     add_inputs();
-    bc_switches_to_safety();
-    enter_starting();
+    enter_starting(me);
     bc_table_release();
 }
 
 /* -- requests ----------------------------------------------------------------------------------- */
 
-static void enter_limp(void) {
-    if (player.mode != BC_MODE_LIMP) {
-        player.mode = BC_MODE_LIMP;
+static BC_APART void enter_limp(struct player *me) {
+    if (me->mode != BC_MODE_LIMP) {
+        me->mode = BC_MODE_LIMP;
+        me->starting = NO_PULSES;
         bc_runs_end();
-        bc_switches_to_safety();
+        bc_to_safety(BC_SWITCH, 0);
     }
 }
 
-static void stop(uint32_t time) {
-    uint16_t duration_ms;
-    if (player.mode != BC_MODE_READY) {
-        enter_limp();
+static BC_APART void stop(struct player *me) {
+    if (me->mode != BC_MODE_READY) {
+        enter_limp(me);
         return;
     }
-    player.mode = BC_MODE_STOPPING;
+    me->mode = BC_MODE_STOPPING;
     bc_runs_end();
-    bc_switches_to_safety();
-    duration_ms = (uint16_t)(STOP_STEP_MS * bc_table_u8(BC_AT_STOP_TIME));
-    bc_servos_to_safety(time - BC_FRAME, (uint32_t)duration_ms * BC_MS);
-    bc_lights_to_safety(time - BC_FRAME, duration_ms);
+    bc_to_safety(BC_SERVO, (uint16_t)(STOP_STEP_MS * bc_table_u8(BC_AT_STOP_TIME)));
 }
 
-static void button_down(uint8_t button, uint32_t time) {
-    uint8_t count = bc_table_u8(BC_AT_BINDINGS);
+/* Start a cue by a button (0: none). False if it was refused, which has then been counted. */
+static BC_APART bool start(const struct player *me, uint8_t cue, uint8_t button) {
+    if (me->mode == BC_MODE_READY && bc_cue_start(cue, button)) {
+        return true;
+    }
+    bc_count_refused();
+    return false;
+}
+
+static void button_down(struct player *me, uint8_t button) {
+    uint8_t left = bc_table_u8(BC_AT_BINDINGS);
     uint16_t at = bc_table_binding(0);
     bc_button_is_down(button);
     if (button == bc_table_u8(BC_AT_STOP_BUTTON)) {
-        stop(time);
+        stop(me);
         return;
     }
-    while (count > 0) {
-        if ((bc_table_u8(at) & ~BC_FLAG) == button) {
-            if (player.mode != BC_MODE_READY) {
-                bc_count_refused();
+    for (; left > 0; left--) {
+        uint8_t other;
+        bc_table_seek(at);
+        other = bc_next_u8() ^ button;
+        if ((other & (uint8_t)~BC_FLAG) == 0) {
+            start(me, bc_next_u8(), button);
+            if (me->mode != BC_MODE_READY) {
                 return;
             }
-            bc_cue_start(bc_table_u8((uint16_t)(at + BC_BINDING_CUE)), time, button);
         }
         at = (uint16_t)(at + BC_BINDING_SIZE);
-        count--;
     }
 }
 
-static void obey(uint8_t request, uint32_t time) {
+static void obey(struct player *me, uint8_t request) {
     uint8_t argument = request & ARGUMENT;
-    switch (request & ~ARGUMENT) {
+    switch ((uint8_t)(request - argument)) {
     case BC_ASK_CUE:
-        if (player.mode == BC_MODE_READY) {
-            bc_cue_start(argument, time, 0);
-        } else {
-            bc_count_refused();
-        }
+        start(me, argument, 0);
         break;
     case BC_ASK_DOWN:
-        button_down(argument, time);
+        button_down(me, argument);
         break;
     case BC_ASK_UP:
         bc_button_is_up(argument);
         break;
     case BC_ASK_STOP:
-        stop(time);
+        stop(me);
         break;
-    case BC_ASK_LIMP:
-        enter_limp();
-        break;
-    default:
-        if (player.mode == BC_MODE_LIMP) {
-            enter_starting();
+    case BC_ASK_STANDBY:
+        if (me->mode == BC_MODE_LIMP) {
+            enter_starting(me);
         } else {
             bc_count_refused();
         }
+        break;
+    default:
+        enter_limp(me);
         break;
     }
 }
 
 /* -- the frame ---------------------------------------------------------------------------------- */
 
-static void take_requests(uint32_t time) {
+static void take_requests(struct player *me) {
     uint8_t n;
-    for (n = 0; n < player.queued; n++) {
-        obey(player.queue[n], time);
+    for (n = 0; n < me->queued; n++) {
+        obey(me, me->queue[n]);
     }
-    player.queued = 0;
+    me->queued = 0;
 }
 
-static void mind_silence(uint32_t time) {
-    if (player.heard) {
-        player.heard = false;
-        player.armed = true;
-        player.silence = 0;
-    } else if (player.silence != 0xFFFF) {
-        player.silence++;
-    }
-    if (player.mode == BC_MODE_READY && player.armed && player.lost_time > 0 &&
-        player.lost != BC_NONE && player.silence >= (uint16_t)(LOST_STEP * player.lost_time)) {
-        player.armed = !bc_cue_start(player.lost, time, 0);
+/* The silence itself is not counted, only what is left of it until it has lasted too long. */
+static void mind_silence(struct player *me) {
+    if (me->heard) {
+        me->heard = false;
+        me->patience = (uint16_t)(LOST_STEP * me->lost_time);
+    } else if (me->patience > 1) {
+        me->patience--;
+    } else if (me->patience == 1 && me->mode == BC_MODE_READY && start(me, bc_table_u8(BC_AT_LOST), 0)) {
+        me->patience = 0;
     }
 }
 
 /* How many servos have pulses. */
-static uint8_t enabled_servos(void) {
+static uint8_t enabled_servos(const struct player *me) {
     uint8_t count = bc_servos_count();
-    uint8_t n;
-    if (player.mode == BC_MODE_LIMP) {
-        return 0;
+    uint8_t n = 0;
+    while (n < count && is_enabled(me, n)) {
+        n++;
     }
-    if (player.mode == BC_MODE_STARTING) {
-        for (n = 0; n < count; n++) {
-            if (!is_enabled(n)) {
-                return n;
-            }
-        }
-    }
-    return count;
+    return n;
 }
 
-static void control(uint32_t time) {
-    if (player.mode == BC_MODE_STARTING && is_enabled(bc_servos_count())) {
-        player.mode = BC_MODE_READY;
-        bc_lights_safe();
+static BC_APART void control(struct player *me) {
+    if (me->mode == BC_MODE_STARTING && is_enabled(me, bc_servos_count())) {
+        me->mode = BC_MODE_READY;
+        bc_to_safety(BC_SERVO, 0); /* lights; the others are there */
     }
-    take_requests(time);
-    mind_silence(time);
-    if (player.mode == BC_MODE_READY) {
-        bc_runs_start_waiting(time);
-        bc_runs_start_idle(time, player.idle);
+    take_requests(me);
+    mind_silence(me);
+    if (me->mode == BC_MODE_READY) {
+        bc_runs_start_others(me->idle);
     }
-    bc_runs_play(time);
-    if (player.mode == BC_MODE_STOPPING && bc_servos_have_ended(time)) {
-        enter_limp();
+    bc_runs_play();
+    if (me->mode == BC_MODE_STOPPING && bc_servos_have_ended(me->time)) {
+        enter_limp(me);
     }
     bc_table_release();
 }
 
-void bc_player_frame(void) {
+BC_APART void bc_player_frame(void) {
+    struct player *me = &player;
     uint32_t time;
-    uint16_t cursor = bc_table_tell();
-    uint8_t before;
-    if (player.mode == BC_MODE_BLANK) {
+    BC_REACH(me);
+    time = me->time;
+    if (me->mode == BC_MODE_BLANK) {
         return;
     }
-    before = bc_table_choose(player.source);
-    time = bc_player_time();
-    control(time);
-    bc_servos_show(time, enabled_servos());
+    control(me);
+    bc_servos_show(time, enabled_servos(me));
     bc_hal_pulses_ready();
     bc_lights_show(time);
     bc_hal_pixels_ready();
-    if (player.mode == BC_MODE_STARTING) {
-        player.starting++;
+    if (me->mode == BC_MODE_STARTING) {
+        me->starting++;
     }
-    player.frames++;
-    bc_table_choose(before);
-    bc_table_seek(cursor);
+    me->frames++;
+    me->time = time + BC_FRAME;
 }

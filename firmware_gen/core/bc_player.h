@@ -10,9 +10,9 @@ enum bc_asked {
     BC_ASK_CUE = 0x00,
     BC_ASK_DOWN = 0x20,
     BC_ASK_UP = 0x40,
-    BC_ASK_STOP = 0x60,
-    BC_ASK_LIMP = 0x80,
-    BC_ASK_STANDBY = 0xA0
+    BC_ASK_STANDBY = 0x60,
+    BC_ASK_STOP = 0x80, /* from here on those that have places kept for them */
+    BC_ASK_LIMP = 0xA0
 };
 
 /*
@@ -39,7 +39,7 @@ uint8_t bc_player_idle(void); /* index of the idle cue, BC_NONE: none */
 uint32_t bc_player_frames(void);
 uint32_t bc_player_time(void); /* of the frame that is being played */
 
-/* What the link asks of the table that plays, whichever is being read just now. */
+/* What the link asks of the table that plays, which is the chosen one whenever a request is acted on. */
 uint32_t bc_player_show(void);                               /* the show's number, 0: none plays */
 uint8_t bc_player_left(uint16_t offset, uint8_t count);      /* of `count` bytes from there: how many there are */
 uint8_t bc_player_byte(uint16_t offset);

@@ -1,5 +1,9 @@
 #include "bc_runs.h"
 
+#include <string.h>
+
+#include "bc_bits.h"
+#include "bc_compiler.h"
 #include "bc_light.h"
 #include "bc_link.h"
 #include "bc_math.h"
@@ -14,12 +18,11 @@ static const uint16_t WHILE_HELD = 0xFFFF;
 /* A cue that plays. */
 struct run {
     uint16_t owned;   /* mask of outputs */
-    uint16_t started; /* the last time it (re)started, without the higher bits: counts while YOUNG */
-    uint8_t cue;      /* index in the table, and the bits below */
-    uint8_t button;   /* that started it, 0: none; and YOUNG: it did so less than a few frames ago */
+    uint16_t started; /* the last time it (re)started, without the higher bits; never more than a frame before now */
+    uint8_t cue;      /* index in the table, and ALIVE; 0: this place is free */
+    uint8_t held;     /* by whose binding, as in the table (BC_FLAG: then it starts over); 0: it is not held */
 };
-enum { ALIVE = 0x80, HELD = 0x40, AGAIN = 0x20, CUE = 0x1F };
-enum { YOUNG = 0x80 };
+enum { ALIVE = 0x80 };
 
 struct loop {
     uint16_t start;
@@ -28,174 +31,151 @@ struct loop {
 
 struct thread {
     uint32_t time;
-    uint16_t at;  /* next op */
-    uint8_t state; /* run in the low half, NONE: not alive; open loops in the high one */
+    uint16_t at;   /* next op */
+    uint8_t state; /* number of the run, from 1 on, in the low half, 0: not alive; open loops in the high bits */
     struct loop loops[BC_LOOP_DEPTH];
 };
-enum { RUN = 0x0F, NONE = 0x0F, DEPTH = 4 };
+enum { RUN = 0x0F, ONE_DEEPER = 0x40 };
 
-static struct run runs[BC_RUNS];
+/* Places of the marks below: each set has 32. There is no 32nd binding: it stands for none. */
+enum { WAITING = 0, BY = 32, DOWN = 64, MARKS = 96, NO_BINDING = 31 };
+
+/* Instead of the button by which a cue starts: it starts because it has been waiting. */
+enum { WAITED = 0xFF };
+
+static struct {
+    struct run runs[BC_RUNS];
+    struct thread threads[BC_THREADS];
+    uint8_t marks[MARKS / 8]; /* cues that wait, the bindings by which they do, buttons that are down */
+    uint16_t refused;
+    uint16_t overruns;
+} now;
 BC_ASSERT(run, sizeof(struct run) == 6);
 BC_ASSERT(thread, sizeof(struct thread) <= 20);
-static struct thread threads[BC_THREADS];
-static uint32_t down;             /* buttons, bit n */
-static uint32_t waiting;          /* cues, bit n */
-static uint32_t waiting_bindings; /* by which they wait, bit n; a cue without any: by no button */
-static uint16_t refused;
-static uint16_t overruns;
+BC_ASSERT(loop, sizeof(struct loop) * 0x10 == ONE_DEEPER);
 
-static uint32_t bit(uint8_t n) { return (uint32_t)1 << n; }
-
-void bc_count(uint16_t *counter) {
+BC_APART void bc_count(uint16_t *counter) {
     if (*counter != 0xFFFF) {
         (*counter)++;
     }
 }
 
-void bc_count_refused(void) { bc_count(&refused); }
+BC_APART void bc_count_refused(void) { bc_count(&now.refused); }
 
-uint16_t bc_refused(void) { return refused; }
+uint16_t bc_refused(void) { return now.refused; }
 
-uint16_t bc_overruns(void) { return overruns; }
+uint16_t bc_overruns(void) { return now.overruns; }
+
+static BC_APART uint8_t mark(uint8_t place, uint8_t change) { return bc_bit(now.marks, place, change); }
 
 /* -- records ------------------------------------------------------------------------------------ */
 
-static uint8_t cue_of(uint8_t run) { return runs[run].cue & CUE; }
-
-static uint16_t outputs_of(uint8_t cue) {
-    return bc_table_u16((uint16_t)(bc_table_cue(cue) + BC_CUE_OUTPUTS));
+/* Put the cursor to a place in the record of a cue, with or without ALIVE. */
+static BC_APART void seek_cue(uint8_t cue, uint8_t place) {
+    bc_table_seek((uint16_t)(bc_table_cue(cue & (uint8_t)~ALIVE) + place));
 }
 
-static uint8_t flags_of(uint8_t cue) {
-    return bc_table_u8((uint16_t)(bc_table_cue(cue) + BC_CUE_FLAGS));
+static BC_APART uint8_t threads_of(const struct run *run) {
+    seek_cue(run->cue, BC_CUE_FLAGS);
+    return bc_next_u8() >> 4;
 }
 
-static uint8_t threads_of(uint8_t cue) { return flags_of(cue) >> 4; }
-
-static uint16_t code_of(uint8_t cue) {
-    return bc_table_u16((uint16_t)(bc_table_cue(cue) + BC_CUE_OFFSET));
-}
-
-/* The first binding of this button to this cue; BC_NONE if there is none. */
-static uint8_t binding_of(uint8_t button, uint8_t cue) {
+/*
+ * The first binding of a button to a cue; or, for WAITED, the one by which the cue waits: its first byte in the table, and its
+ * index in the high one. 0 and NO_BINDING if there is none.
+ */
+static BC_APART uint16_t find_binding(uint8_t cue, uint8_t button) {
     uint8_t count = bc_table_u8(BC_AT_BINDINGS);
-    uint16_t at = bc_table_binding(0);
     uint8_t n;
-    for (n = 0; button != 0 && n < count; n++) {
-        if ((bc_table_u8(at) & ~BC_FLAG) == button &&
-            bc_table_u8((uint16_t)(at + BC_BINDING_CUE)) == cue) {
-            return n;
+    bc_table_seek(bc_table_binding(0));
+    for (n = 0; n < count; n++) {
+        uint8_t by = bc_next_u8();
+        uint8_t other = by ^ button;
+        if (bc_next_u8() == cue && (button == WAITED ? mark(BY + n, BC_BIT_KEEP) : !(other & (uint8_t)~BC_FLAG))) {
+            return (uint16_t)((uint16_t)n << 8 | by);
         }
-        at = (uint16_t)(at + BC_BINDING_SIZE);
     }
-    return BC_NONE;
+    return NO_BINDING << 8;
 }
 
 /* -- starting and ending ------------------------------------------------------------------------ */
 
-static bool is_alive(uint8_t run) { return (runs[run].cue & ALIVE) != 0; }
+/* Whether a thread is one of the run with this number; 0: whether it is not alive. */
+static bool is_of(const struct thread *thread, uint8_t number) { return ((thread->state ^ number) & RUN) == 0; }
 
-static bool thread_is_of(const struct thread *thread, uint8_t run) {
-    return (thread->state & RUN) == run;
-}
+static BC_APART struct run *run_of(uint8_t number) { return &now.runs[(uint8_t)(number - 1)]; }
 
-static void end_run(uint8_t run) {
+static BC_APART void end_run(uint8_t number) {
+    struct run *run = run_of(number);
+    struct thread *thread = now.threads;
     uint8_t n;
-    runs[run].cue = 0;
-    runs[run].owned = 0;
-    for (n = 0; n < BC_THREADS; n++) {
-        if (thread_is_of(&threads[n], run)) {
-            threads[n].state = NONE;
+    run->cue = 0;
+    run->owned = 0;
+    for (n = BC_THREADS; n > 0; n--) {
+        if (is_of(thread, number)) {
+            thread->state = 0;
         }
+        thread++;
+        BC_REACH(thread);
     }
-    bc_servos_disown(run);
+    bc_servos_disown(number);
 }
 
-void bc_runs_end(void) {
-    uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
-        end_run(n);
-    }
-    waiting = 0;
-    waiting_bindings = 0;
-}
+void bc_runs_end(void) { memset(&now, 0, sizeof now.runs + sizeof now.threads + DOWN / 8); }
 
-void bc_runs_clear(void) {
-    uint8_t n;
-    for (n = 0; n < BC_THREADS; n++) {
-        threads[n].state = NONE;
-    }
-    bc_runs_end();
-    down = 0;
-    refused = 0;
-    overruns = 0;
-}
+void bc_runs_clear(void) { memset(&now, 0, sizeof now); }
 
-/* The lowest thread that is not alive; the reservations of runs see to it that there is one. */
-static void spawn(uint8_t run, uint16_t code, uint32_t time) {
-    struct thread *thread = threads;
-    while ((thread->state & RUN) != NONE) {
+/* Start the lowest thread that is not alive; the reservations of runs see to it that there is one. */
+static BC_APART void spawn(uint8_t number, uint16_t code, uint32_t time) {
+    struct thread *thread = now.threads;
+    while (!is_of(thread, 0)) {
         thread++;
     }
-    thread->state = run;
+    thread->state = number;
     thread->at = code;
     thread->time = time;
 }
 
-static uint8_t threads_alive(uint8_t run) {
+/* Let a run begin at a time, for the first time or over. */
+static BC_APART void begin(uint8_t number, uint32_t time) {
+    struct run *run = run_of(number);
+    run->started = (uint16_t)time;
+    seek_cue(run->cue, BC_CUE_OFFSET);
+    spawn(number, bc_next_u16(), time);
+}
+
+static BC_APART uint8_t threads_alive(uint8_t number) {
+    const struct thread *thread = now.threads;
     uint8_t alive = 0;
     uint8_t n;
-    for (n = 0; n < BC_THREADS; n++) {
-        alive = (uint8_t)(alive + thread_is_of(&threads[n], run));
+    for (n = BC_THREADS; n > 0; n--) {
+        if (is_of(thread, number)) {
+            alive++;
+        }
+        thread++;
+        BC_REACH(thread);
     }
     return alive;
 }
 
-/* Whether a run other than one of the idle cue owns some of these outputs. */
-static bool is_owned(uint16_t outputs, uint8_t idle) {
-    uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
-        if ((runs[n].owned & outputs) && cue_of(n) != idle) {
-            return true;
+/* End the runs of this mask (bit 7: the last); the others let go of the outputs. Returns the lowest run that is free then. */
+static BC_APART uint8_t make_room(uint16_t outputs, uint8_t leaving) {
+    uint8_t free = 0;
+    uint8_t number;
+    for (number = BC_RUNS; number > 0; number--) {
+        if (leaving & 0x80) {
+            end_run(number);
+            free = number;
         }
+        run_of(number)->owned &= (uint16_t)~outputs;
+        leaving = (uint8_t)(leaving << 1);
     }
-    return false;
+    return free;
 }
 
-/* Whether a start of a cue with these outputs ends the run. */
-static bool leaves(uint8_t run, uint16_t outputs) {
-    uint16_t owned = runs[run].owned;
-    return is_alive(run) && (cue_of(run) == bc_player_idle() || (owned != 0 && !(owned & ~outputs)));
-}
-
-static bool has_room(uint16_t outputs, uint8_t wanted) {
-    uint8_t staying = 0;
-    uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
-        if (is_alive(n) && !leaves(n, outputs)) {
-            staying++;
-            wanted = (uint8_t)(wanted + threads_of(cue_of(n)));
-        }
-    }
-    return staying < BC_RUNS && wanted <= BC_THREADS;
-}
-
-static void set_started(struct run *run, uint32_t time) {
-    run->started = (uint16_t)time;
-    run->button |= YOUNG;
-}
-
-/* The outputs' former owners let go of them, their effects end. */
-static void take_over(uint16_t outputs) {
+/* The outputs' effects end. */
+static BC_APART void make_steady(uint16_t outputs) {
     struct bc_outputs walk;
-    uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
-        if (leaves(n, outputs)) {
-            end_run(n);
-        } else {
-            runs[n].owned = (uint16_t)(runs[n].owned & ~outputs);
-        }
-    }
     bc_outputs_begin(&walk);
     while (bc_outputs_next(&walk)) {
         if ((outputs & 1) && (walk.here.kind == BC_LAMP || walk.here.kind == BC_STRIP)) {
@@ -205,275 +185,277 @@ static void take_over(uint16_t outputs) {
     }
 }
 
-/* The cue waits no longer. */
-static void forget_waiting(uint8_t cue) {
-    uint8_t n;
-    waiting &= ~bit(cue);
-    for (n = 0; n < BC_BINDINGS; n++) {
-        if ((waiting_bindings & bit(n)) &&
-            bc_table_u8((uint16_t)(bc_table_binding(n) + BC_BINDING_CUE)) == cue) {
-            waiting_bindings &= ~bit(n);
-        }
-    }
+/* Let a cue wait by a binding, or no longer. */
+static BC_APART void mark_waiting(uint8_t cue, uint8_t binding, uint8_t change) {
+    mark(WAITING + cue, change);
+    mark(BY + binding, change);
 }
 
-static void begin(uint8_t cue, uint16_t outputs, uint32_t time, uint8_t button) {
-    uint8_t binding = binding_of(button, cue);
-    uint8_t n = 0;
-    take_over(outputs);
-    while (is_alive(n)) {
-        n++;
-    }
-    runs[n].cue = cue | ALIVE;
-    runs[n].owned = outputs;
-    runs[n].button = button;
-    set_started(&runs[n], time - BC_FRAME);
-    if (button != 0 && (down & bit(button))) {
-        runs[n].cue |= HELD;
-    }
-    if (binding != BC_NONE && (bc_table_u8(bc_table_binding(binding)) & BC_FLAG)) {
-        runs[n].cue |= AGAIN;
-    }
-    spawn(n, code_of(cue), time - BC_FRAME);
-    forget_waiting(cue);
-}
-
-bool bc_cue_start(uint8_t cue, uint32_t time, uint8_t button) {
-    uint16_t outputs = outputs_of(cue);
-    uint8_t flags = flags_of(cue);
-    if (is_owned(outputs, bc_player_idle())) {
-        if ((flags & 3) == BC_CONFLICT_WAIT) {
-            uint8_t binding = binding_of(button, cue);
-            forget_waiting(cue);
-            waiting |= bit(cue);
-            waiting_bindings |= binding == BC_NONE ? 0 : bit(binding);
+BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
+    uint16_t outputs;
+    uint16_t binding = find_binding(cue, button);
+    uint8_t waited_by = (uint8_t)(find_binding(cue, WAITED) >> 8);
+    uint8_t held = (uint8_t)binding;
+    uint8_t rule;
+    uint8_t wanted;      /* threads, also by the runs that stay */
+    uint8_t leaving = 0; /* mask of the runs that the start ends, and of free ones; bit 7: the last */
+    uint8_t number;
+    struct run *run = now.runs;
+    seek_cue(cue, BC_CUE_OUTPUTS);
+    outputs = bc_next_u16();
+    rule = bc_next_u8();
+    wanted = rule >> 4;
+    rule &= 3;
+    for (number = BC_RUNS; number > 0; number--) {
+        uint16_t owned = run->owned;
+        bool is_idle = run->cue == (bc_player_idle() | ALIVE);
+        if ((owned & outputs) && rule != BC_CONFLICT_TAKE && (!is_idle || button == WAITED)) {
+            if (rule == BC_CONFLICT_REFUSE) {
+                return false;
+            }
+            mark_waiting(cue, waited_by, BC_BIT_CLEAR);
+            mark_waiting(cue, (uint8_t)(binding >> 8), BC_BIT_SET);
             return true;
         }
-        if ((flags & 3) == BC_CONFLICT_REFUSE) {
-            bc_count(&refused);
-            return false;
+        leaving >>= 1;
+        if (run->cue == 0 || is_idle || (owned != 0 && !(owned & ~outputs))) {
+            leaving |= 0x80;
+        } else {
+            wanted = (uint8_t)(wanted + threads_of(run));
         }
+        run++;
+        BC_REACH(run);
     }
-    if (!has_room(outputs, flags >> 4)) {
-        bc_count(&refused);
+    if (leaving == 0 || wanted > BC_THREADS) {
         return false;
     }
-    begin(cue, outputs, time, button);
+    mark_waiting(cue, waited_by, BC_BIT_CLEAR);
+    if (!mark((uint8_t)(DOWN + (held & (uint8_t)~BC_FLAG)), BC_BIT_KEEP)) {
+        held = 0;
+    }
+    make_steady(outputs);
+    number = make_room(outputs, leaving);
+    run = run_of(number);
+    run->cue = cue | ALIVE;
+    run->owned = outputs;
+    run->held = held;
+    begin(number, bc_player_time() - BC_FRAME);
     return true;
 }
 
-/* The button by which a cue waits; 0: none. */
-static uint8_t waiting_button(uint8_t cue) {
-    uint8_t n;
-    for (n = 0; n < BC_BINDINGS; n++) {
-        if (waiting_bindings & bit(n)) {
-            uint16_t at = bc_table_binding(n);
-            if (bc_table_u8((uint16_t)(at + BC_BINDING_CUE)) == cue) {
-                return (uint8_t)(bc_table_u8(at) & ~BC_FLAG);
-            }
-        }
-    }
-    return 0;
-}
-
-void bc_runs_start_waiting(uint32_t time) {
+void bc_runs_start_others(uint8_t idle) {
+    const uint8_t *waiting = now.marks;
     uint8_t cue;
-    for (cue = 0; waiting >> cue != 0; cue++) {
-        if (waiting & bit(cue)) {
-            uint16_t outputs = outputs_of(cue);
-            if (!is_owned(outputs, BC_NONE) && has_room(outputs, threads_of(cue))) {
-                begin(cue, outputs, time, waiting_button(cue));
+    BC_REACH(waiting);
+    if (waiting[0] | waiting[1] | waiting[2] | waiting[3]) {
+        for (cue = 0; cue < BC_CUES; cue++) {
+            if (mark(WAITING + cue, BC_BIT_KEEP)) {
+                bc_cue_start(cue, WAITED);
             }
         }
-        if (cue == BC_CUES - 1) {
-            break;
-        }
+    } else if (idle != BC_NONE && bc_runs_live() == 0) {
+        bc_cue_start(idle, 0);
     }
 }
 
-void bc_runs_start_idle(uint32_t time, uint8_t idle) {
-    if (idle != BC_NONE && waiting == 0 && bc_runs_live() == 0) {
-        bc_cue_start(idle, time, 0);
-    }
-}
-
-void bc_button_is_down(uint8_t button) { down |= bit(button); }
+void bc_button_is_down(uint8_t button) { mark(DOWN + button, BC_BIT_SET); }
 
 void bc_button_is_up(uint8_t button) {
+    struct run *run = now.runs;
     uint8_t n;
-    down &= ~bit(button);
-    for (n = 0; n < BC_RUNS; n++) {
-        if ((runs[n].button & ~YOUNG) == button) {
-            runs[n].cue = (uint8_t)(runs[n].cue & ~HELD);
+    mark(DOWN + button, BC_BIT_CLEAR);
+    for (n = BC_RUNS; n > 0; n--) {
+        uint8_t other = run->held ^ button;
+        if (!(other & (uint8_t)~BC_FLAG)) {
+            run->held = 0;
         }
+        run++;
+        BC_REACH(run);
     }
 }
 
 /* -- executing ---------------------------------------------------------------------------------- */
 
-static void loop_end(struct thread *thread, uint8_t run) {
-    uint8_t depth = thread->state >> DEPTH;
-    struct loop *loop = &thread->loops[depth - 1];
+/* Where the next loop goes that opens; the innermost open one lies before it. Its offset stands in the state. */
+static struct loop *next_loop(struct thread *thread) {
+    uint8_t offset = (uint8_t)(thread->state >> 4) & 0x0C;
+    return (struct loop *)(void *)((uint8_t *)thread->loops + offset);
+}
+
+/* Where the thread goes on at a loop's end: back, or at the next op. */
+static uint16_t loop_end(struct thread *thread, uint8_t held, uint16_t next) {
+    struct loop *loop = next_loop(thread) - 1;
     bool back = true;
     if (loop->left == WHILE_HELD) {
-        back = (runs[run].cue & HELD) != 0;
+        back = held != 0;
     } else if (loop->left != FOREVER) {
         loop->left--;
         back = loop->left != 0;
     }
     if (back) {
-        thread->at = loop->start;
-    } else {
-        thread->state = (uint8_t)(thread->state - (1 << DEPTH));
+        return loop->start;
     }
+    thread->state = (uint8_t)(thread->state - ONE_DEEPER);
+    return next;
 }
 
-static void loop_start(struct thread *thread, uint16_t passes) {
-    struct loop *loop = &thread->loops[thread->state >> DEPTH];
-    thread->state = (uint8_t)(thread->state + (1 << DEPTH));
+static void loop_start(struct thread *thread, uint16_t passes, uint16_t next) {
+    struct loop *loop = next_loop(thread);
+    thread->state = (uint8_t)(thread->state + ONE_DEEPER);
     loop->left = passes;
-    loop->start = thread->at;
+    loop->start = next;
 }
 
 /* A run's threads end in the order of their times, so the last to end says when the run does. */
 static void thread_end(struct thread *thread, uint8_t number) {
-    struct run *run = &runs[number];
+    struct run *run = run_of(number);
     uint32_t time = thread->time;
-    thread->state = NONE;
+    int16_t too_early;
+    thread->state = 0;
     if (threads_alive(number) > 0) {
         return;
     }
-    if ((run->cue & (AGAIN | HELD)) != (AGAIN | HELD)) {
+    if (!(run->held & BC_FLAG)) {
         end_run(number);
         return;
     }
-    if (run->button & YOUNG) {
-        uint16_t lasted = (uint16_t)((uint16_t)time - run->started);
-        if (lasted < BC_FRAME) {
-            time += (uint16_t)(BC_FRAME - lasted);
-        }
+    too_early = (int16_t)(uint16_t)(run->started + BC_FRAME - (uint16_t)time);
+    if (too_early >= 0) {
+        time += (uint16_t)too_early;
     }
-    spawn(number, code_of(run->cue & CUE), time);
-    set_started(run, time);
+    begin(number, time);
 }
 
-/* Do what concerns an output, if the run owns it; false if it must be tried again, at a new time. */
-static bool perform(struct thread *thread, uint8_t run, const struct bc_step *op) {
-    uint32_t later;
-    if (((uint16_t)(runs[run].owned >> op->number) & 1) &&
-        !bc_perform(op, thread->time, run, &later)) {
-        thread->time = later;
-        return false;
-    }
-    return true;
-}
-
-/* Execute the thread's next op. */
+/* Execute the thread's next op; or let it stand, with a new time at which to try again. */
 static void step(struct thread *thread) {
-    uint8_t run = thread->state & RUN;
-    uint16_t here = thread->at;
+    uint8_t number = thread->state & RUN;
+    struct run *run = run_of(number);
+    uint16_t wait = 0; /* ms */
+    uint16_t next;
     struct bc_step op;
-    bc_table_seek(here);
+    bc_table_seek(thread->at);
     bc_op_read(&op);
-    thread->at = bc_table_tell();
+    next = bc_table_tell();
     switch (op.code) {
     case BC_OP_WAIT:
+        wait = op.operand;
         break;
     case BC_OP_LOOP:
-        loop_start(thread, op.operand);
-        return;
+        loop_start(thread, op.operand, next);
+        break;
     case BC_OP_LOOP_END:
-        loop_end(thread, run);
-        return;
+        next = loop_end(thread, run->held, next);
+        break;
     case BC_OP_FORK:
-        if (threads_alive(run) < threads_of(cue_of(run))) {
-            spawn(run, op.operand, thread->time);
-        } else {
-            thread->at = here;
+        if (threads_alive(number) >= threads_of(run)) {
             thread->time += BC_FRAME;
+            return;
         }
-        return;
+        spawn(number, op.operand, thread->time);
+        break;
     case BC_OP_GO_ON:
-        thread->at = op.operand;
-        return;
+        next = op.operand;
+        break;
     case BC_OP_END:
-        thread_end(thread, run);
+        thread_end(thread, number);
         return;
-    default: /* an act or an effect */
-        if (!perform(thread, run, &op)) {
-            thread->at = here;
+    default: /* an act or an effect, on an output that the run may have lost */
+        if (((uint16_t)(run->owned >> op.number) & 1) && !bc_perform(&op, number, &thread->time)) {
             return;
         }
-        if (op.code == BC_OP_EFFECT || !(op.code & BC_ACT_WAIT)) {
-            return;
+        if (op.code != BC_OP_EFFECT && (op.code & BC_ACT_WAIT)) {
+            wait = op.operand;
         }
         break;
     }
-    thread->time += (uint32_t)op.operand * BC_MS;
+    thread->at = next;
+    thread->time += (uint32_t)wait * BC_MS;
 }
 
-/* The live thread with the earliest time up to now, the lowest of several; null if none is due. */
-static struct thread *next_due(uint32_t now) {
+/*
+ * The live thread with the earliest time up to now, the lowest of several; null if none is due. None has been due for long: of its
+ * time, counted from just after now, the lower half says it all, and the upper one is all ones.
+ */
+static BC_APART struct thread *next_due(void) {
+    uint32_t just_after = bc_player_time() + 1;
+    int16_t earliest = 0;
     struct thread *first = 0;
-    struct thread *thread;
-    for (thread = threads; thread < threads + BC_THREADS; thread++) {
-        if ((thread->state & RUN) != NONE && !bc_before(now, thread->time) &&
-            (first == 0 || bc_before(thread->time, first->time))) {
-            first = thread;
+    struct thread *thread = now.threads;
+    uint8_t n;
+    for (n = BC_THREADS; n > 0; n--) {
+        if (!is_of(thread, 0)) {
+            uint32_t time = thread->time - just_after;
+            if ((uint16_t)(time >> 16) == 0xFFFF && (int16_t)time < earliest) {
+                earliest = (int16_t)time;
+                first = thread;
+            }
         }
+        thread++;
+        BC_REACH(thread);
     }
     return first;
 }
 
-/* Before the time without its higher bits comes round. */
-static void grow_old(uint32_t now) {
+/* Before the time without its higher bits comes round: threads no longer end early enough for a run that began before. */
+static void grow_old(void) {
+    uint16_t recent = (uint16_t)((uint16_t)bc_player_time() - 2 * BC_FRAME);
+    struct run *run = now.runs;
     uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
-        if ((int16_t)((uint16_t)now - runs[n].started) > 2 * BC_FRAME) {
-            runs[n].button = (uint8_t)(runs[n].button & ~YOUNG);
+    for (n = BC_RUNS; n > 0; n--) {
+        if ((int16_t)(uint16_t)(run->started - recent) < 0) {
+            run->started = recent;
         }
+        run++;
+        BC_REACH(run);
     }
 }
 
-void bc_runs_play(uint32_t now) {
-    uint16_t ops;
+BC_APART void bc_runs_play(void) {
+    uint8_t n = 0;
     struct thread *thread;
-    grow_old(now);
-    for (ops = 0; ops < BC_OPS_PER_FRAME; ops++) {
-        thread = next_due(now);
-        if (thread == 0) {
-            return;
-        }
+    grow_old();
+    while ((thread = next_due()) != 0) {
         step(thread);
         bc_listen();
+        n++;
+        if (n == (uint8_t)BC_OPS_PER_FRAME) {
+            break;
+        }
     }
-    if (next_due(now) == 0) {
+    if (next_due() == 0) {
         return;
     }
-    bc_count(&overruns);
-    while ((thread = next_due(now - 1)) != 0) {
-        thread->time = now;
+    bc_count(&now.overruns);
+    for (n = BC_THREADS; n > 0; n--) {
+        next_due()->time = bc_player_time(); /* the latest first; the rest are due now */
     }
 }
 
 /* -- state -------------------------------------------------------------------------------------- */
 
-uint8_t bc_runs_live(void) {
+BC_APART uint8_t bc_runs_live(void) {
+    const struct run *run = now.runs;
     uint8_t live = 0;
     uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
-        live = (uint8_t)(live + is_alive(n));
+    for (n = BC_RUNS; n > 0; n--) {
+        if (run->cue != 0) {
+            live++;
+        }
+        run++;
+        BC_REACH(run);
     }
     return live;
 }
 
-uint32_t bc_runs_cues(void) {
-    uint32_t cues = 0;
+void bc_runs_cues(uint8_t cues[4]) {
+    const struct run *run = now.runs;
     uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
-        if (is_alive(n)) {
-            cues |= bit(cue_of(n));
+    memset(cues, 0, 4);
+    for (n = BC_RUNS; n > 0; n--) {
+        if (run->cue != 0) {
+            bc_bit(cues, run->cue & (uint8_t)~ALIVE, BC_BIT_SET);
         }
+        run++;
+        BC_REACH(run);
     }
-    return cues;
 }

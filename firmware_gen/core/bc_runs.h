@@ -12,25 +12,24 @@ void bc_runs_end(void);
 void bc_runs_clear(void);
 
 /*
- * Start a cue in the frame of this time, by a button (0: none), or leave it waiting.
- * False if it was refused, which has then been counted.
+ * Start a cue in the frame that is being played, by a button (0: none), or leave it waiting.
+ * False if it was refused.
  */
-bool bc_cue_start(uint8_t cue, uint32_t time, uint8_t button);
+bool bc_cue_start(uint8_t cue, uint8_t button);
 
 /* A button goes down or up. */
 void bc_button_is_down(uint8_t button);
 void bc_button_is_up(uint8_t button);
 
-/* Start the waiting cues whose outputs are free; then the idle cue if nothing runs or waits. */
-void bc_runs_start_waiting(uint32_t time);
-void bc_runs_start_idle(uint32_t time, uint8_t idle);
+/* Start the waiting cues whose outputs are free; the idle cue if none waits and nothing runs. */
+void bc_runs_start_others(uint8_t idle);
 
 /* Execute what is due up to the frame's time. */
-void bc_runs_play(uint32_t time);
+void bc_runs_play(void);
 
 /* State. */
 uint8_t bc_runs_live(void);
-uint32_t bc_runs_cues(void); /* mask of the cues that run */
+void bc_runs_cues(uint8_t cues[4]); /* the cues that run, bit n of byte 0 first */
 
 /* Counters; they stop at 65535. */
 uint16_t bc_refused(void);

@@ -28,10 +28,6 @@ void bc_servos_clear(void) { count = 0; }
 
 uint8_t bc_servos_count(void) { return count; }
 
-static int16_t safe_angle(uint16_t record) {
-    return bc_table_i16((uint16_t)(record + BC_SERVO_SAFE_ANGLE));
-}
-
 void bc_servos_add(void) { count++; }
 
 /* The records of servos, one after another: false after the last. */
@@ -42,16 +38,6 @@ static bool next_servo(struct bc_outputs *walk) {
         }
     }
     return false;
-}
-
-void bc_servos_rest(void) {
-    struct bc_outputs walk;
-    bc_outputs_begin(&walk);
-    while (next_servo(&walk)) {
-        struct servo *servo = &servos[walk.here.index];
-        servo->target = safe_angle(walk.here.at);
-        servo->flags = BC_NO_RUN;
-    }
 }
 
 static struct bc_law law_of(const struct servo *servo) {
@@ -164,17 +150,18 @@ static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coefficient) {
 }
 
 /* Fit the move behind or over the brake: sets start, total and AHEAD. */
-static void plan_move(struct servo *servo, const struct bc_move *move, const struct bc_law *law,
+static void plan_move(struct servo *servo, const struct bc_step *act, uint32_t start, const struct bc_law *law,
                       bool toward) {
+    uint16_t record = act->output.at;
     struct bc_coefficients c;
     uint32_t way = size_of(servo->way);
-    uint32_t limit = bc_table_u16((uint16_t)(move->record + BC_SERVO_SPEED_LIMIT));
+    uint32_t limit = bc_table_u16((uint16_t)(record + BC_SERVO_SPEED_LIMIT));
     uint32_t brake = servo->brake;
-    uint32_t total = move->nominal;
+    uint32_t total = (uint32_t)act->operand * BC_MS;
     uint32_t by_speed;
     bc_law_coefficients(law, &c);
     by_speed = bc_quotient(way, 5 * c.speed, limit << 16) >> 2;
-    servo->start = move->start;
+    servo->start = start;
     if (brake > 0 && toward && (way >> BC_AHEAD_BITS) > 0 && c.overlap > 0) {
         servo->flags |= AHEAD;
         by_speed = bc_quotient(by_speed, 256, c.overlap);
@@ -186,40 +173,39 @@ static void plan_move(struct servo *servo, const struct bc_move *move, const str
     }
     total = longer(longer(total, by_speed), brake);
     servo->total = longer(
-        total, time_by(bc_table_u16((uint16_t)(move->record + BC_SERVO_ACCELERATION_LIMIT)), way,
+        total, time_by(bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)), way,
                        c.acceleration));
 }
 
-void bc_servo_move(uint8_t number, const struct bc_move *move, const struct bc_law *law) {
-    struct servo *servo = &servos[number];
-    int32_t position = state_at(servo, move->start, true);
-    int32_t speed = state_at(servo, move->start, false);
-    plan_brake(servo, move->record, position, speed);
-    servo->target = move->target;
-    servo->way = whole(move->target) - (position + servo->residual);
-    servo->law = (uint8_t)(move->index << 4 | law->id);
-    servo->flags = (uint8_t)(MOVING | move->run);
-    plan_move(servo, move, law, (servo->way < 0) == (speed < 0));
+void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
+    struct servo *servo = &servos[act->output.index];
+    struct bc_law law = {BC_LAW_3_4_5, 0, 0};
+    int32_t position = state_at(servo, start, true);
+    int32_t speed = state_at(servo, start, false);
+    if (act->law != BC_NONE) {
+        law = bc_table_law(act->law);
+    }
+    plan_brake(servo, act->output.at, position, speed);
+    servo->target = act->target;
+    servo->way = whole(act->target) - (position + servo->residual);
+    servo->law = (uint8_t)(act->law << 4 | law.id);
+    servo->flags = (uint8_t)(MOVING | run);
+    plan_move(servo, act, start, &law, (servo->way < 0) == (speed < 0));
 }
 
-void bc_servos_to_safety(uint32_t start, uint32_t nominal) {
-    struct bc_law law = {BC_LAW_3_4_5, 0, 0};
-    struct bc_move move = {0, 0, 0, 0, 0, BC_NO_RUN};
-    struct bc_outputs walk;
-    move.start = start;
-    move.nominal = nominal;
-    bc_outputs_begin(&walk);
-    while (next_servo(&walk)) {
-        move.record = walk.here.at;
-        move.target = safe_angle(walk.here.at);
-        bc_servo_move(walk.here.index, &move, &law);
-    }
+void bc_servo_rest(const struct bc_step *act) {
+    struct servo *servo = &servos[act->output.index];
+    servo->target = act->target;
+    servo->flags = BC_NO_RUN;
 }
 
 bool bc_servo_is_busy(uint8_t number, uint8_t run, uint32_t time, uint32_t *end) {
     const struct servo *servo = &servos[number];
+    if ((servo->flags & RUN) != run || has_ended(servo, time)) {
+        return false;
+    }
     *end = servo->start + servo->total;
-    return (servo->flags & RUN) == run && !has_ended(servo, time);
+    return true;
 }
 
 void bc_servos_disown(uint8_t run) {

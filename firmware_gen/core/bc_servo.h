@@ -5,35 +5,22 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-#include "bc_laws.h"
+#include "bc_ops.h"
 
 enum { BC_NO_RUN = 15 };
-
-/* A move to begin. */
-struct bc_move {
-    uint32_t start;   /* 1/256 ms */
-    uint32_t nominal; /* duration, 1/256 ms */
-    uint16_t record;  /* of the servo in the table */
-    int16_t target;   /* 0.01 deg */
-    uint8_t index;    /* of the law in the table */
-    uint8_t run;      /* that it belongs to; BC_NO_RUN: none */
-};
 
 /* Forget all servos; then add one for each record. */
 void bc_servos_clear(void);
 void bc_servos_add(void);
 uint8_t bc_servos_count(void);
 
-/* All stand at their safe angles. Reads the table. */
-void bc_servos_rest(void);
+/* Begin an act's move, which belongs to a run or BC_NO_RUN; one that names no law moves by 3-4-5. Reads the table. */
+void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run);
 
-/* Begin a move by a law. Reads the table. */
-void bc_servo_move(uint8_t servo, const struct bc_move *move, const struct bc_law *law);
+/* Stand at an act's target from now on. */
+void bc_servo_rest(const struct bc_step *act);
 
-/* Begin all moves to the safe angles by 3-4-5. */
-void bc_servos_to_safety(uint32_t start, uint32_t nominal);
-
-/* Whether the motion belongs to the run and ends after the time; *end is then its end. */
+/* Whether the motion belongs to the run and ends after the time; *end is then its end, otherwise it stays. */
 bool bc_servo_is_busy(uint8_t servo, uint8_t run, uint32_t time, uint32_t *end);
 
 /* The run's motions belong to no run from now on. */

@@ -1,5 +1,6 @@
 #include "bc_table.h"
 
+#include "bc_compiler.h"
 #include "bc_link.h"
 #include "bellcrank.h"
 
@@ -158,7 +159,7 @@ bool bc_outputs_next(struct bc_outputs *walk) {
     return true;
 }
 
-struct bc_output bc_table_output(uint8_t number) {
+BC_APART struct bc_output bc_table_output(uint8_t number) {
     struct bc_outputs walk;
     bc_outputs_begin(&walk);
     while (bc_outputs_next(&walk) && number > 0) {

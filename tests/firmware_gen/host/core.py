@@ -32,7 +32,7 @@ FLAGS = (
     "-Wconversion",
     "-Werror",
 )
-CUE, DOWN, UP, STOP, LIMP, STANDBY = (n << 5 for n in range(6))
+CUE, DOWN, UP, STANDBY, STOP, LIMP = (n << 5 for n in range(6))
 """Kinds of requests of `host_ask`."""
 
 

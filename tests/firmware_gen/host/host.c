@@ -319,7 +319,11 @@ void host_heard(void) { bc_player_heard(); }
 uint8_t host_mode(void) { return bc_mode(); }
 uint32_t host_played(void) { return bc_player_frames(); }
 uint8_t host_live(void) { return bc_runs_live(); }
-uint32_t host_running(void) { return bc_runs_cues(); }
+uint32_t host_running(void) {
+    uint8_t cues[4];
+    bc_runs_cues(cues);
+    return cues[0] | (uint32_t)cues[1] << 8 | (uint32_t)cues[2] << 16 | (uint32_t)cues[3] << 24;
+}
 uint16_t host_refused(void) { return bc_refused(); }
 uint16_t host_overruns(void) { return bc_overruns(); }
 uint16_t host_bad(void) { return bc_frames_bad(); }
