@@ -143,7 +143,11 @@ BC_CALLED static uint8_t normalise(uint32_t *value) {
 
 /* How long a way takes at least under a limit of acceleration. */
 static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coefficient) {
-    uint8_t bits = normalise(&way);
+    uint8_t bits;
+    if (coefficient == 0) { /* uniform: eight of them may start in one frame */
+        return 0;
+    }
+    bits = normalise(&way);
     way = bc_quotient(way, 625, (uint32_t)limit << 11);
     bits = (uint8_t)(bits + normalise(&way));
     return (bc_root(bc_quotient(way, coefficient, 1ul << 24)) >> bits) + 1;
@@ -185,7 +189,11 @@ void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
     if (act->law != BC_NONE) {
         law = bc_table_law(act->law);
     }
-    plan_brake(servo, act->output.at, position, speed);
+    servo->brake = 0;
+    servo->residual = 0;
+    if (speed != 0) {
+        plan_brake(servo, act->output.at, position, speed);
+    }
     servo->target = act->target;
     servo->way = whole(act->target) - (position + servo->residual);
     servo->law = (uint8_t)(act->law << 4 | law.id);
