@@ -50,7 +50,8 @@ static struct bc_law law_of(const struct servo *servo) {
 }
 
 /* An angle as a position. */
-BC_CALLED static int32_t whole(int16_t angle) { return (int32_t)angle * 32768; }
+/* By 2^15, as half of 2^16: the chip shifts by one bit at a time. */
+BC_CALLED static int32_t whole(int16_t angle) { return (int32_t)((uint32_t)(uint16_t)angle << 16) >> 1; }
 
 static bool has_ended(const struct servo *servo, uint32_t time) {
     return !(servo->flags & MOVING) || !bc_before(time, servo->start + servo->total);
