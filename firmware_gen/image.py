@@ -173,8 +173,14 @@ FLAGS: Final = (
 )
 """For compiling and linking alike; those that are not usual make the image smaller (measured)."""
 
-LINKING: Final = ("-fwhole-program", "-Wl,--gc-sections", "-nostartfiles")
-"""start.c takes the place of the usual start-up code."""
+LINKING: Final = (
+    "-fwhole-program",
+    "-Wl,--gc-sections",
+    "-nostartfiles",
+    "-Wl,--section-start=.ring=0x800100",
+    "-Wl,--section-start=.data=0x800180",
+)
+"""start.c replaces the usual start-up code; serial.c's ring has the first 128 bytes of RAM."""
 
 FASTER: Final[Mapping[str, tuple[str, ...]]] = {"bc_light": ("-O2",)}
 """Where time is short and half a kilobyte of flash well spent."""

@@ -37,9 +37,9 @@ enum {
  * to be zero.
  */
 #define HANDLER_ENTRY                                                                                         \
-    "push r24 \n in r24, 0x3F \n push r24 \n push r25 \n push r30 \n push r31 \n push r26 \n push r27 \n"
+    "push r30 \n in r30, 0x3F \n push r30 \n push r25 \n push r31 \n push r24 \n push r26 \n push r27 \n"
 #define HANDLER_EXIT                                                                                          \
-    "pop r27 \n pop r26 \n jmp serial_leave \n" /* which takes back the others */
+    "pop r27 \n pop r26 \n pop r24 \n jmp serial_leave \n" /* which takes back the others */
 
 /* -- clock.c: timer 1 counts cycles; its compare unit A makes the tick --------------------------- */
 

@@ -33,16 +33,15 @@ static volatile uint8_t window_time; /* time of its tick */
 
 static struct place servos[BC_SERVOS];
 
-
 #if BC_SERVOS > 8
 #error "an edge has three bits for whose it is"
 #endif
 
-/* The first moment at which neither the pulse's rise nor its fall is close to an edge that stands. */
-static uint16_t place(uint16_t from, uint16_t width, uint8_t count)
+/* The first moment at which neither the pulse's rise nor its fall is close to an edge of the list up to `end`. */
+static uint16_t place(uint16_t from, uint16_t width, const uint16_t *end)
 {
     const uint16_t *edge = edges;
-    for (uint8_t left = count; left > 0; left--) {
+    while (edge != end) {
         uint16_t ahead = (uint16_t)((*edge++ & (uint16_t)~WHOSE) + EDGE_GAP - from);
         if ((uint16_t)(ahead - 1) >= 2 * EDGE_GAP - 1) {
             ahead -= width;
@@ -50,21 +49,20 @@ static uint16_t place(uint16_t from, uint16_t width, uint8_t count)
         if ((uint16_t)(ahead - 1) < 2 * EDGE_GAP - 1) {
             from += ahead;
             edge = edges; /* look at all again */
-            left = (uint8_t)(count + 1);
         }
     }
     return from;
 }
 
-/* Edge `count` of the list finds its place. */
-static NOINLINE void insert(uint16_t new, uint8_t count)
+/* An edge more in the list, at its place; the list's new end. */
+static NOINLINE uint16_t *insert(uint16_t *end, uint16_t new)
 {
-    uint16_t *edge = edges + count;
-    while (edge > edges + 1 && edge[-1] < new) {
+    uint16_t *edge = end;
+    for (; edge != edges + 1 && edge[-1] < new; edge--) {
         *edge = edge[-1];
-        edge--;
     }
     *edge = new;
+    return end + 1;
 }
 
 /*
@@ -74,16 +72,15 @@ static NOINLINE void insert(uint16_t new, uint8_t count)
 void pulses_prepare(uint8_t due)
 {
     uint16_t from = FIRST_EDGE - PULSE_LEAD;
-    uint8_t count = 1;
-    edges[0] = TICK_CYCLES - PULSE_LEAD;
+    uint16_t *end = edges;
+    *end++ = TICK_CYCLES - PULSE_LEAD;
     const uint16_t *pulse = bc_image.pulse;
     for (uint8_t i = 0; i < BC_SERVOS; i++) { /* 0 where there is no servo */
         uint16_t width = (uint16_t)(8 * *pulse++);
         if (width != 0) {
-            from = place(from, width, count);
-            insert(from | i, count);
-            insert((uint16_t)(from + width) | i, (uint8_t)(count + 1));
-            count = (uint8_t)(count + 2);
+            from = place(from, width, end);
+            end = insert(end, from | i);
+            end = insert(end, (uint16_t)(from + width) | i);
             from += EDGE_GAP;
         }
     }
@@ -93,7 +90,7 @@ void pulses_prepare(uint8_t due)
         tick = due;
     }
     window_time = clock_time_of(tick);
-    edges_left = (uint8_t)(count - 1);
+    edges_left = (uint8_t)(end - edges - 1);
     sei();
 }
 

@@ -10,7 +10,13 @@ import pytest
 
 from firmware_gen.image import MERGED_START, build, can_build
 from tests.emulator.load_show import in_slot, load_table, one_move_table
-from tests.emulator.measuring import Load, saturate, transfer_time, trigger_latencies
+from tests.emulator.measuring import (
+    RAM_START,
+    Load,
+    saturate,
+    transfer_time,
+    trigger_latencies,
+)
 
 CYCLES_US = 16
 
@@ -112,6 +118,17 @@ def test_static_ram_leaves_the_stack_its_room(tmp_path_factory: pytest.TempPathF
 def test_there_is_no_initialised_data_for_the_start_up_code_to_copy(tmp_path: Path) -> None:
     build("atmega328p", tmp_path)
     assert sections(tmp_path / "atmega328p.elf")[1] == 0
+
+
+@pytest.mark.skipif(not can_build(), reason="NO AVR COMPILER: addresses are not known")
+def test_the_receivers_ring_lies_where_an_index_is_the_low_byte_of_an_address(
+    tmp_path: Path,
+) -> None:
+    build("atmega328p", tmp_path)
+    words = ["avr-nm", str(tmp_path / "atmega328p.elf")]
+    done = subprocess.run(words, capture_output=True, text=True, check=True)
+    found = [line.split() for line in done.stdout.splitlines() if " received" in line]
+    assert [int(address, 16) - 0x800000 for address, *_ in found] == [RAM_START]
 
 
 def static_ram(elf: Path) -> int:
