@@ -63,8 +63,12 @@ static struct bc_law law_of(const struct servo *servo) {
     return law;
 }
 
-/* An angle as a position. */
-BC_CALLED static int32_t whole(int16_t angle) { return (int32_t)angle * 32768; }
+/* An angle as a position: 2^15 times it, in one step to the right from 2^16 times. */
+BC_CALLED static int32_t whole(int16_t angle) {
+    uint16_t bits = (uint16_t)angle;
+    uint16_t high = (uint16_t)((bits >> 1) | (bits & 0x8000u));
+    return (int32_t)((uint32_t)high << 16 | ((bits & 1) ? 0x8000u : 0));
+}
 
 static bool has_ended(const struct servo *servo, uint32_t time) {
     return !(servo->flags & MOVING) || !bc_before(time, servo->start + servo->total);
@@ -122,25 +126,41 @@ static int32_t state_at(const struct servo *servo, uint32_t time, bool of_way) {
     return found;
 }
 
-/* Plan the brake from a position and a speed: sets residual and brake. */
-static void plan_brake(struct servo *servo, uint16_t record, int32_t position, int32_t speed) {
-    uint32_t size = size_of(speed);
+/*
+ * Plan the brake from the position that `way` and the speed that `residual` hold: sets residual and
+ * brake. Whether the speed is below 0.
+ */
+BC_CALLED static bool plan_brake(struct servo *servo, uint16_t record) {
+    int32_t speed = servo->residual;
     bool down = speed < 0;
-    int32_t limit =
-        whole(bc_table_i16((uint16_t)(record + (down ? BC_SERVO_TRAVEL_LOW : BC_SERVO_TRAVEL_HIGH))));
-    uint32_t limit_8 = 8 * (uint32_t)bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT));
-    uint32_t time = bc_quotient(size, 625, limit_8);
-    uint32_t way = bc_quotient(size, time, 512);
-    uint32_t room = 0; /* to the limit ahead; none if it lies behind */
-    if (down == (position > limit)) {
-        room = size_of((int32_t)((uint32_t)position - (uint32_t)limit));
+    uint32_t size;
+    uint32_t time;
+    uint32_t way;
+    uint32_t room; /* to the limit ahead; none if it lies behind */
+    servo->brake = 0;
+    if (speed == 0) {
+        return down;
     }
+    room = (uint32_t)whole(bc_table_i16(
+               (uint16_t)(record + (down ? BC_SERVO_TRAVEL_LOW : BC_SERVO_TRAVEL_HIGH)))) -
+           (uint32_t)servo->way;
+    if (down) {
+        room = 0u - room;
+    }
+    if ((int32_t)room < 0) {
+        room = 0;
+    }
+    size = size_of(speed);
+    time = bc_quotient(size, 625,
+                       8 * (uint32_t)bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)));
+    way = bc_quotient(size, time, 512);
     if (way > room) {
         way = room;
         time = bc_quotient(512, way, size);
     }
     servo->brake = time;
     servo->residual = time > 0 ? signed_as(way, speed) : 0;
+    return down;
 }
 
 static uint32_t longer(uint32_t a, uint32_t b) { return a > b ? a : b; }
@@ -156,15 +176,19 @@ BC_CALLED static uint8_t normalise(uint32_t *value) {
 }
 
 /* How long a way takes at least under a limit of acceleration. */
-static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coefficient) {
-    uint8_t bits = normalise(&way);
+BC_CALLED static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coefficient) {
+    uint8_t bits;
+    if (coefficient == 0) {
+        return 1;
+    }
+    bits = normalise(&way);
     way = bc_quotient(way, 625, (uint32_t)limit << 11);
     bits = (uint8_t)(bits + normalise(&way));
     return (bc_root(bc_quotient(way, coefficient, 1ul << 24)) >> bits) + 1;
 }
 
 /* Fit the move behind or over the brake: sets start, total and AHEAD. */
-static void plan_move(struct servo *servo, const struct bc_move *move, const struct bc_law *law,
+BC_CALLED static void plan_move(struct servo *servo, const struct bc_move *move, const struct bc_law *law,
                       bool toward) {
     struct bc_coefficients c;
     uint32_t way = size_of(servo->way);
@@ -192,14 +216,18 @@ static void plan_move(struct servo *servo, const struct bc_move *move, const str
 
 void bc_servo_move(uint8_t number, const struct bc_move *move, const struct bc_law *law) {
     struct servo *servo = &servos[number];
-    int32_t position = state_at(servo, move->start, true);
-    int32_t speed = state_at(servo, move->start, false);
-    plan_brake(servo, move->record, position, speed);
+    int32_t position;
+    bool down;
+    BC_HOLD(servo);
+    position = state_at(servo, move->start, true);
+    servo->residual = state_at(servo, move->start, false);
+    servo->way = position;
+    down = plan_brake(servo, move->record);
     servo->target = move->target;
-    servo->way = whole(move->target) - (position + servo->residual);
+    servo->way = whole(move->target) - (servo->way + servo->residual);
     servo->law = (uint8_t)(move->index << 4 | law->id);
     servo->flags = (uint8_t)(MOVING | move->run);
-    plan_move(servo, move, law, (servo->way < 0) == (speed < 0));
+    plan_move(servo, move, law, down == (servo->way < 0));
 }
 
 void bc_servos_to_safety(uint32_t start, uint32_t nominal) {
@@ -242,11 +270,12 @@ bool bc_servos_have_ended(uint32_t time) {
 }
 
 /*
- * (step ticks + width / 2) / width for step <= width < 2^20, ticks < 2^13: bit by bit, because the compiler's
- * division takes 32 rounds and this one 13.
+ * Share of the ticks after a way from one point to the next, which are `wide` apart; to the nearest. Bit by bit, because the
+ * compiler's division takes 32 rounds and this one 13: ticks < 2^13.
  */
-static uint16_t part(uint32_t step, uint16_t ticks, uint32_t width) {
-    uint32_t left = step * ticks + width / 2;
+BC_CALLED static uint16_t part(uint32_t way, uint16_t ticks, uint16_t wide) {
+    uint32_t width = (uint32_t)wide << 3;
+    uint32_t left = (way >> 12) * ticks + width / 2;
     uint16_t found = 0;
     uint8_t bits;
     width <<= 12;
@@ -262,30 +291,36 @@ static uint16_t part(uint32_t step, uint16_t ticks, uint32_t width) {
 }
 
 /* Pulse width at a position, from the calibration points. */
-static uint16_t pulse_at(uint16_t record, int32_t position) {
-    uint16_t point = (uint16_t)(record + BC_SERVO_SIZE);
-    uint8_t left = bc_table_u8((uint16_t)(record + BC_SERVO_POINTS));
-    int32_t low = whole(bc_table_i16((uint16_t)(record + BC_SERVO_TRAVEL_LOW)));
-    int32_t high = whole(bc_table_i16((uint16_t)(record + BC_SERVO_TRAVEL_HIGH)));
+BC_CALLED static uint16_t pulse_at(uint16_t record, int32_t position) {
+    uint8_t points;
+    int16_t angle;
+    int16_t next_angle;
     uint16_t pulse;
     uint16_t next_pulse;
-    uint32_t step;
-    uint32_t width;
-    int16_t angle;
-    position = position < low ? low : position > high ? high : position;
-    while (left > 2 && whole(bc_table_i16((uint16_t)(point + BC_POINT_SIZE))) <= position) {
-        point = (uint16_t)(point + BC_POINT_SIZE);
-        left--;
-    }
-    angle = bc_table_i16(point);
-    pulse = bc_table_u16((uint16_t)(point + 2));
-    next_pulse = bc_table_u16((uint16_t)(point + BC_POINT_SIZE + 2));
-    width = (uint32_t)(bc_table_i16((uint16_t)(point + BC_POINT_SIZE)) - (int32_t)angle) * 8;
-    step = ((uint32_t)position - (uint32_t)whole(angle)) >> 12;
+    uint16_t wide;
+    int32_t limit;
+    bc_table_seek((uint16_t)(record + BC_SERVO_POINTS));
+    points = bc_next_u8();
+    limit = whole((int16_t)bc_next_u16());
+    position = position < limit ? limit : position;
+    limit = whole((int16_t)bc_next_u16());
+    position = position > limit ? limit : position;
+    bc_table_seek((uint16_t)(record + BC_SERVO_SIZE));
+    next_angle = (int16_t)bc_next_u16();
+    next_pulse = bc_next_u16();
+    do {
+        angle = next_angle;
+        pulse = next_pulse;
+        next_angle = (int16_t)bc_next_u16();
+        next_pulse = bc_next_u16();
+        points--;
+    } while (points > 1 && whole(next_angle) <= position);
+    position -= whole(angle);
+    wide = (uint16_t)((uint16_t)next_angle - (uint16_t)angle);
     if (next_pulse >= pulse) {
-        return (uint16_t)(pulse + part(step, (uint16_t)(next_pulse - pulse), width));
+        return (uint16_t)(pulse + part((uint32_t)position, (uint16_t)(next_pulse - pulse), wide));
     }
-    return (uint16_t)(pulse - part(step, (uint16_t)(pulse - next_pulse), width));
+    return (uint16_t)(pulse - part((uint32_t)position, (uint16_t)(pulse - next_pulse), wide));
 }
 
 /* What a servo does now; whether its pulse must be worked out anew. */
