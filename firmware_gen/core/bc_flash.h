@@ -9,10 +9,20 @@
 #define BC_FLASH PROGMEM
 static inline uint16_t bc_flash_u16(const uint16_t *at) { return pgm_read_word(at); }
 static inline uint8_t bc_flash_u8(const uint8_t *at) { return pgm_read_byte(at); }
+
+/* The number there; the pointer steps over it. The compiler would step a copy and keep two pointers. */
+static inline uint16_t bc_flash_next_u16(const uint16_t **at) {
+    uint16_t value;
+    __asm__("lpm %A0, Z+ \n\t"
+            "lpm %B0, Z+"
+            : "=&r"(value), "+z"(*at));
+    return value;
+}
 #else
 #define BC_FLASH
 static inline uint16_t bc_flash_u16(const uint16_t *at) { return *at; }
 static inline uint8_t bc_flash_u8(const uint8_t *at) { return *at; }
+static inline uint16_t bc_flash_next_u16(const uint16_t **at) { return *(*at)++; }
 #endif
 
 #endif

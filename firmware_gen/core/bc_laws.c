@@ -9,7 +9,34 @@ static const uint16_t HALF = 32768;
 static const uint32_t ONE = 65536;
 enum { SIXTH = 10923, THIRD = 2 * SIXTH };
 
-BC_CALLED static uint16_t product(uint16_t a, uint16_t b) { return (uint16_t)(((uint32_t)a * b) >> 16); }
+/* (a * b) >> 16 */
+BC_CALLED static uint16_t product(uint16_t a, uint16_t b) {
+#ifdef __AVR__
+    uint16_t found;
+    uint8_t low;
+    __asm__("mul %A[a], %A[b] \n\t"
+            "mov %[low], r1 \n\t"
+            "mul %B[a], %B[b] \n\t"
+            "movw %[found], r0 \n\t"
+            "mul %A[a], %B[b] \n\t"
+            "add %[low], r0 \n\t"
+            "adc %A[found], r1 \n\t"
+            "brcc 1f \n\t"
+            "inc %B[found] \n\t"
+            "1: \n\t"
+            "mul %B[a], %A[b] \n\t"
+            "add %[low], r0 \n\t"
+            "adc %A[found], r1 \n\t"
+            "clr r1 \n\t"
+            "adc %B[found], r1"
+            : [found] "=&r"(found), [low] "=&r"(low)
+            : [a] "r"(a), [b] "r"(b)
+            : "r0");
+    return found;
+#else
+    return (uint16_t)(((uint32_t)a * b) >> 16);
+#endif
+}
 
 /* The row of a listed law: its list, then its coefficients; none for others. */
 static const uint16_t *row_of(uint8_t id) {
@@ -18,11 +45,11 @@ static const uint16_t *row_of(uint8_t id) {
 }
 
 /* A listed law in the first half; `gain` points to its row. */
-static uint32_t listed(const uint16_t *gain, uint16_t x, bool of_way) {
+BC_CALLED static uint32_t listed(const uint16_t *gain, uint16_t x, bool of_way) {
     uint32_t place = (uint32_t)x * (2 * BC_LIST_STEPS);
     uint8_t steps = (uint8_t)(place >> 16);
     uint16_t t = (uint16_t)place;
-    uint16_t here = bc_flash_u16(gain);
+    uint16_t here = bc_flash_next_u16(&gain);
     uint16_t speed = (uint16_t)(0u - (here >> 1));
     uint32_t way = 0u - (uint32_t)product(here, SIXTH);
     uint16_t risen;
@@ -30,13 +57,13 @@ static uint32_t listed(const uint16_t *gain, uint16_t x, bool of_way) {
     for (; steps > 0; steps--) {
         speed = (uint16_t)(speed + here);
         way += speed;
-        gain++;
-        here = bc_flash_u16(gain);
+        here = bc_flash_next_u16(&gain);
     }
     speed = (uint16_t)(speed + here - (here >> 1));
     risen = product(here, t);
     /* Behind the last step, where t is 0, a coefficient stands. */
-    bent = product((uint16_t)(3 * here - risen + product(bc_flash_u16(gain + 1), t)), t);
+    bent = product(bc_flash_u16(gain), t);
+    bent = product((uint16_t)(3 * here - risen + bent), t);
     if (of_way) {
         way += product(speed, t);
         way += product((uint16_t)(here + product(bent, t)), SIXTH);
@@ -77,7 +104,7 @@ static uint32_t ramp_share(uint32_t u, uint16_t beta, bool of_way) {
 static uint16_t alpha_of(const struct bc_law *law) { return law->alpha == 0 ? HALF : law->alpha; }
 
 /* A law with parameters in the first half. */
-static uint32_t ramped(const struct bc_law *law, uint16_t x, bool of_way) {
+BC_CALLED static uint32_t ramped(const struct bc_law *law, uint16_t x, bool of_way) {
     uint16_t alpha = alpha_of(law);
     int32_t v = (int32_t)reciprocal(alpha);
     uint32_t share = ramp_share(bc_share(x, alpha), law->beta, of_way);

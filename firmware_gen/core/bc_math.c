@@ -137,10 +137,56 @@ BC_CALLED uint32_t bc_quotient(uint32_t a, uint32_t b, uint32_t c) {
 }
 
 uint32_t bc_root(uint32_t value) {
+    uint32_t twice; /* the root so far */
+    /* Two bits of the value, which come into what is left, give one of the root. */
+#ifdef __AVR__
+    uint16_t left;
+    uint16_t above;
+    __asm__("ldi %A[left], 30 \n\t"
+            "mov r0, %A[left] \n\t"
+            "clr %A[left] \n\t"
+            "clr %B[left] \n\t"
+            "movw %[above], %[left] \n\t"
+            "movw %A[twice], %[left] \n\t"
+            "movw %C[twice], %[left] \n\t"
+            "1: \n\t"
+            "rcall 2f \n\t"
+            "rcall 2f \n\t"
+            "lsl %A[twice] \n\t"
+            "rol %B[twice] \n\t"
+            "rol %C[twice] \n\t"
+            "rol %D[twice] \n\t"
+            "cp %A[twice], %A[left] \n\t"
+            "cpc %B[twice], %B[left] \n\t"
+            "cpc %C[twice], %A[above] \n\t"
+            "cpc %D[twice], %B[above] \n\t"
+            "brcc 3f \n\t"
+            "sbc %A[left], %A[twice] \n\t" /* with the 1 that is the carry */
+            "sbc %B[left], %B[twice] \n\t"
+            "sbc %A[above], %C[twice] \n\t"
+            "sbc %B[above], %D[twice] \n\t"
+            "ori %A[twice], 2 \n\t"
+            "rjmp 3f \n\t"
+            "2: \n\t"
+            "lsl %A[value] \n\t"
+            "rol %B[value] \n\t"
+            "rol %C[value] \n\t"
+            "rol %D[value] \n\t"
+            "rol %A[left] \n\t"
+            "rol %B[left] \n\t"
+            "rol %A[above] \n\t"
+            "rol %B[above] \n\t"
+            "ret \n\t"
+            "3: \n\t"
+            "dec r0 \n\t"
+            "brne 1b"
+            : [value] "+r"(value), [twice] "=&d"(twice), [left] "=&x"(left), [above] "=&z"(above)
+            :
+            : "r0");
+#else
     uint32_t left = 0;
-    uint32_t twice = 0; /* the root so far */
     uint8_t bits;
-    /* Two bits of the value give one of the root. */
+    twice = 0;
     for (bits = 30; bits > 0; bits--) {
         left = left << 2 | value >> 30;
         value <<= 2;
@@ -150,6 +196,7 @@ uint32_t bc_root(uint32_t value) {
             twice += 2;
         }
     }
+#endif
     return twice >> 1;
 }
 

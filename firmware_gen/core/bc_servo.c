@@ -49,9 +49,12 @@ static struct bc_law law_of(const struct servo *servo) {
     return law;
 }
 
-/* An angle as a position. */
-/* By 2^15, as half of 2^16: the chip shifts by one bit at a time. */
-BC_CALLED static int32_t whole(int16_t angle) { return (int32_t)((uint32_t)(uint16_t)angle << 16) >> 1; }
+/* An angle as a position: 2^15 times it, in one step to the right from 2^16 times. */
+BC_CALLED static int32_t whole(int16_t angle) {
+    uint16_t bits = (uint16_t)angle;
+    uint16_t high = (uint16_t)((bits >> 1) | (bits & 0x8000u));
+    return (int32_t)((uint32_t)high << 16 | ((bits & 1) ? 0x8000u : 0));
+}
 
 static bool has_ended(const struct servo *servo, uint32_t time) {
     return !(servo->flags & MOVING) || !bc_before(time, servo->start + servo->total);
@@ -109,25 +112,41 @@ static int32_t state_at(const struct servo *servo, uint32_t time, bool of_way) {
     return found;
 }
 
-/* Plan the brake from a position and a speed: sets residual and brake. */
-static void plan_brake(struct servo *servo, uint16_t record, int32_t position, int32_t speed) {
-    uint32_t size = size_of(speed);
+/*
+ * Plan the brake from the position that `way` and the speed that `residual` hold: sets residual and
+ * brake. Whether the speed is below 0.
+ */
+BC_CALLED static bool plan_brake(struct servo *servo, uint16_t record) {
+    int32_t speed = servo->residual;
     bool down = speed < 0;
-    int32_t limit =
-        whole(bc_table_i16((uint16_t)(record + (down ? BC_SERVO_TRAVEL_LOW : BC_SERVO_TRAVEL_HIGH))));
-    uint32_t limit_8 = 8 * (uint32_t)bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT));
-    uint32_t time = bc_quotient(size, 625, limit_8);
-    uint32_t way = bc_quotient(size, time, 512);
-    uint32_t room = 0; /* to the limit ahead; none if it lies behind */
-    if (down == (position > limit)) {
-        room = size_of((int32_t)((uint32_t)position - (uint32_t)limit));
+    uint32_t size;
+    uint32_t time;
+    uint32_t way;
+    uint32_t room; /* to the limit ahead; none if it lies behind */
+    servo->brake = 0;
+    if (speed == 0) {
+        return down;
     }
+    room = (uint32_t)whole(bc_table_i16(
+               (uint16_t)(record + (down ? BC_SERVO_TRAVEL_LOW : BC_SERVO_TRAVEL_HIGH)))) -
+           (uint32_t)servo->way;
+    if (down) {
+        room = 0u - room;
+    }
+    if ((int32_t)room < 0) {
+        room = 0;
+    }
+    size = size_of(speed);
+    time = bc_quotient(size, 625,
+                       8 * (uint32_t)bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)));
+    way = bc_quotient(size, time, 512);
     if (way > room) {
         way = room;
         time = bc_quotient(512, way, size);
     }
     servo->brake = time;
     servo->residual = time > 0 ? signed_as(way, speed) : 0;
+    return down;
 }
 
 static uint32_t longer(uint32_t a, uint32_t b) { return a > b ? a : b; }
@@ -143,10 +162,10 @@ BC_CALLED static uint8_t normalise(uint32_t *value) {
 }
 
 /* How long a way takes at least under a limit of acceleration. */
-static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coefficient) {
+BC_CALLED static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coefficient) {
     uint8_t bits;
-    if (coefficient == 0) { /* uniform: eight of them may start in one frame */
-        return 0;
+    if (coefficient == 0) {
+        return 1;
     }
     bits = normalise(&way);
     way = bc_quotient(way, 625, (uint32_t)limit << 11);
@@ -155,7 +174,7 @@ static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coefficient) {
 }
 
 /* Fit the move behind or over the brake: sets start, total and AHEAD. */
-static void plan_move(struct servo *servo, const struct bc_step *act, uint32_t start, const struct bc_law *law,
+BC_CALLED static void plan_move(struct servo *servo, const struct bc_step *act, uint32_t start, const struct bc_law *law,
                       bool toward) {
     uint16_t record = act->output.at;
     struct bc_coefficients c;
@@ -185,21 +204,21 @@ static void plan_move(struct servo *servo, const struct bc_step *act, uint32_t s
 void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
     struct servo *servo = &servos[act->output.index];
     struct bc_law law = {BC_LAW_3_4_5, 0, 0};
-    int32_t position = state_at(servo, start, true);
-    int32_t speed = state_at(servo, start, false);
+    int32_t position;
+    bool down;
+    BC_HOLD(servo);
     if (act->law != BC_NONE) {
         law = bc_table_law(act->law);
     }
-    servo->brake = 0;
-    servo->residual = 0;
-    if (speed != 0) {
-        plan_brake(servo, act->output.at, position, speed);
-    }
+    position = state_at(servo, start, true);
+    servo->residual = state_at(servo, start, false);
+    servo->way = position;
+    down = plan_brake(servo, act->output.at);
     servo->target = act->target;
-    servo->way = whole(act->target) - (position + servo->residual);
+    servo->way = whole(act->target) - (servo->way + servo->residual);
     servo->law = (uint8_t)(act->law << 4 | law.id);
     servo->flags = (uint8_t)(MOVING | run);
-    plan_move(servo, act, start, &law, (servo->way < 0) == (speed < 0));
+    plan_move(servo, act, start, &law, down == (servo->way < 0));
 }
 
 void bc_servo_rest(const struct bc_step *act) {
@@ -237,11 +256,12 @@ bool bc_servos_have_ended(uint32_t time) {
 }
 
 /*
- * (step ticks + width / 2) / width for step <= width < 2^20, ticks < 2^13: bit by bit, because the compiler's
- * division takes 32 rounds and this one 13.
+ * Share of the ticks after a way from one point to the next, which are `wide` apart; to the nearest. Bit by bit, because the
+ * compiler's division takes 32 rounds and this one 13: ticks < 2^13.
  */
-static uint16_t part(uint32_t step, uint16_t ticks, uint32_t width) {
-    uint32_t left = step * ticks + width / 2;
+BC_CALLED static uint16_t part(uint32_t way, uint16_t ticks, uint16_t wide) {
+    uint32_t width = (uint32_t)wide << 3;
+    uint32_t left = (way >> 12) * ticks + width / 2;
     uint16_t found = 0;
     uint8_t bits;
     width <<= 12;
@@ -257,30 +277,36 @@ static uint16_t part(uint32_t step, uint16_t ticks, uint32_t width) {
 }
 
 /* Pulse width at a position, from the calibration points. */
-static uint16_t pulse_at(uint16_t record, int32_t position) {
-    uint16_t point = (uint16_t)(record + BC_SERVO_SIZE);
-    uint8_t left = bc_table_u8((uint16_t)(record + BC_SERVO_POINTS));
-    int32_t low = whole(bc_table_i16((uint16_t)(record + BC_SERVO_TRAVEL_LOW)));
-    int32_t high = whole(bc_table_i16((uint16_t)(record + BC_SERVO_TRAVEL_HIGH)));
+BC_CALLED static uint16_t pulse_at(uint16_t record, int32_t position) {
+    uint8_t points;
+    int16_t angle;
+    int16_t next_angle;
     uint16_t pulse;
     uint16_t next_pulse;
-    uint32_t step;
-    uint32_t width;
-    int16_t angle;
-    position = position < low ? low : position > high ? high : position;
-    while (left > 2 && whole(bc_table_i16((uint16_t)(point + BC_POINT_SIZE))) <= position) {
-        point = (uint16_t)(point + BC_POINT_SIZE);
-        left--;
-    }
-    angle = bc_table_i16(point);
-    pulse = bc_table_u16((uint16_t)(point + 2));
-    next_pulse = bc_table_u16((uint16_t)(point + BC_POINT_SIZE + 2));
-    width = (uint32_t)(bc_table_i16((uint16_t)(point + BC_POINT_SIZE)) - (int32_t)angle) * 8;
-    step = ((uint32_t)position - (uint32_t)whole(angle)) >> 12;
+    uint16_t wide;
+    int32_t limit;
+    bc_table_seek((uint16_t)(record + BC_SERVO_POINTS));
+    points = bc_next_u8();
+    limit = whole((int16_t)bc_next_u16());
+    position = position < limit ? limit : position;
+    limit = whole((int16_t)bc_next_u16());
+    position = position > limit ? limit : position;
+    bc_table_seek((uint16_t)(record + BC_SERVO_SIZE));
+    next_angle = (int16_t)bc_next_u16();
+    next_pulse = bc_next_u16();
+    do {
+        angle = next_angle;
+        pulse = next_pulse;
+        next_angle = (int16_t)bc_next_u16();
+        next_pulse = bc_next_u16();
+        points--;
+    } while (points > 1 && whole(next_angle) <= position);
+    position -= whole(angle);
+    wide = (uint16_t)((uint16_t)next_angle - (uint16_t)angle);
     if (next_pulse >= pulse) {
-        return (uint16_t)(pulse + part(step, (uint16_t)(next_pulse - pulse), width));
+        return (uint16_t)(pulse + part((uint32_t)position, (uint16_t)(next_pulse - pulse), wide));
     }
-    return (uint16_t)(pulse - part(step, (uint16_t)(pulse - next_pulse), width));
+    return (uint16_t)(pulse - part((uint32_t)position, (uint16_t)(pulse - next_pulse), wide));
 }
 
 /* What a servo does now; whether its pulse must be worked out anew. */
