@@ -90,9 +90,11 @@ static BC_APART uint16_t find_binding(uint8_t cue, uint8_t button) {
     bc_table_seek(bc_table_binding(0));
     for (n = 0; n < count; n++) {
         uint8_t by = bc_next_u8();
-        uint8_t other = by ^ button;
-        if (bc_next_u8() == cue && (button == WAITED ? mark(BY + n, BC_BIT_KEEP) : !(other & (uint8_t)~BC_FLAG))) {
-            return (uint16_t)((uint16_t)n << 8 | by);
+        if (bc_next_u8() == cue) {
+            uint8_t other = by ^ button;
+            if (button == WAITED ? mark(BY + n, BC_BIT_KEEP) : !(other & (uint8_t)~BC_FLAG)) {
+                return (uint16_t)((uint16_t)n << 8 | by);
+            }
         }
     }
     return NO_BINDING << 8;
@@ -121,7 +123,7 @@ static BC_APART void end_run(uint8_t number) {
     bc_servos_disown(number);
 }
 
-void bc_runs_end(void) { memset(&now, 0, sizeof now.runs + sizeof now.threads + DOWN / 8); }
+BC_APART void bc_runs_end(void) { memset(&now, 0, sizeof now.runs + sizeof now.threads + DOWN / 8); }
 
 void bc_runs_clear(void) { memset(&now, 0, sizeof now); }
 
@@ -158,8 +160,8 @@ static BC_APART uint8_t threads_alive(uint8_t number) {
     return alive;
 }
 
-/* End the runs of this mask (bit 7: the last); the others let go of the outputs. Returns the lowest run that is free then. */
-static BC_APART uint8_t make_room(uint16_t outputs, uint8_t leaving) {
+/* End the runs of this mask (bit 7: the last); the others only keep these outputs. Returns the lowest run that is free then. */
+static BC_APART uint8_t make_room(uint16_t kept, uint8_t leaving) {
     uint8_t free = 0;
     uint8_t number;
     for (number = BC_RUNS; number > 0; number--) {
@@ -167,7 +169,7 @@ static BC_APART uint8_t make_room(uint16_t outputs, uint8_t leaving) {
             end_run(number);
             free = number;
         }
-        run_of(number)->owned &= (uint16_t)~outputs;
+        run_of(number)->owned &= kept;
         leaving = (uint8_t)(leaving << 1);
     }
     return free;
@@ -208,8 +210,9 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
     rule &= 3;
     for (number = BC_RUNS; number > 0; number--) {
         uint16_t owned = run->owned;
+        uint16_t taken = owned & outputs;
         bool is_idle = run->cue == (bc_player_idle() | ALIVE);
-        if ((owned & outputs) && rule != BC_CONFLICT_TAKE && (!is_idle || button == WAITED)) {
+        if (taken != 0 && rule != BC_CONFLICT_TAKE && (!is_idle || button == WAITED)) {
             if (rule == BC_CONFLICT_REFUSE) {
                 return false;
             }
@@ -218,7 +221,7 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
             return true;
         }
         leaving >>= 1;
-        if (run->cue == 0 || is_idle || (owned != 0 && !(owned & ~outputs))) {
+        if (run->cue == 0 || is_idle || (owned != 0 && owned == taken)) {
             leaving |= 0x80;
         } else {
             wanted = (uint8_t)(wanted + threads_of(run));
@@ -234,7 +237,7 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
         held = 0;
     }
     make_steady(outputs);
-    number = make_room(outputs, leaving);
+    number = make_room((uint16_t)~outputs, leaving);
     run = run_of(number);
     run->cue = cue | ALIVE;
     run->owned = outputs;
