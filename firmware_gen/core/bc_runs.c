@@ -18,7 +18,7 @@ static const uint16_t WHILE_HELD = 0xFFFF;
 /* A cue that plays. */
 struct run {
     uint16_t owned;   /* mask of outputs */
-    uint16_t started; /* the last time it (re)started, without the higher bits; never more than a frame before now */
+    uint16_t started; /* the last time it (re)started, without the higher bits; as `grow_old` leaves it */
     uint8_t cue;      /* index in the table, and ALIVE; 0: this place is free */
     uint8_t held;     /* by whose binding, as in the table (BC_FLAG: then it starts over); 0: it is not held */
 };
@@ -162,17 +162,17 @@ static BC_APART uint8_t threads_alive(uint8_t number) {
 
 /* End the runs of this mask (bit 7: the last); the others only keep these outputs. Returns the lowest run that is free then. */
 static BC_APART uint8_t make_room(uint16_t kept, uint8_t leaving) {
-    uint8_t free = 0;
+    uint8_t lowest = 0;
     uint8_t number;
     for (number = BC_RUNS; number > 0; number--) {
         if (leaving & 0x80) {
             end_run(number);
-            free = number;
+            lowest = number;
         }
         run_of(number)->owned &= kept;
         leaving = (uint8_t)(leaving << 1);
     }
-    return free;
+    return lowest;
 }
 
 /* The outputs' effects end. */
@@ -399,7 +399,10 @@ static BC_APART struct thread *next_due(void) {
     return first;
 }
 
-/* Before the time without its higher bits comes round: threads no longer end early enough for a run that began before. */
+/*
+ * Before the time without its higher bits comes round. No thread ends before the last frame, so whatever (re)started a frame before
+ * that, or earlier, has lasted long enough to start over.
+ */
 static void grow_old(void) {
     uint16_t recent = (uint16_t)((uint16_t)bc_player_time() - 2 * BC_FRAME);
     struct run *run = now.runs;
