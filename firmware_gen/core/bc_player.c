@@ -13,7 +13,7 @@
 #include "bellcrank.h"
 
 enum { QUEUE = 16, KEPT = 4, ARGUMENT = 0x1F };
-enum { NO_PULSES = -1 };
+enum { NO_PULSES = -1, ALL = 0xFFFF };
 enum { LOST_STEP = 5, STOP_STEP_MS = 20 }; /* frames in 100 ms; the stop time's unit */
 
 static struct player {
@@ -188,6 +188,7 @@ static BC_APART void stop(struct player *me) {
     me->mode = BC_MODE_STOPPING;
     bc_runs_end();
     bc_to_safety(BC_SERVO, (uint16_t)(STOP_STEP_MS * bc_table_u8(BC_AT_STOP_TIME)));
+    bc_make_steady(ALL);
 }
 
 /* Start a cue by a button (0: none). False if it was refused, which has then been counted. */

@@ -4,7 +4,6 @@
 
 #include "bc_bits.h"
 #include "bc_compiler.h"
-#include "bc_light.h"
 #include "bc_link.h"
 #include "bc_math.h"
 #include "bc_perform.h"
@@ -175,18 +174,6 @@ static BC_APART uint8_t make_room(uint16_t kept, uint8_t leaving) {
     return lowest;
 }
 
-/* The outputs' effects end. */
-static BC_APART void make_steady(uint16_t outputs) {
-    struct bc_outputs walk;
-    bc_outputs_begin(&walk);
-    while (bc_outputs_next(&walk)) {
-        if ((outputs & 1) && (walk.here.kind == BC_LAMP || walk.here.kind == BC_STRIP)) {
-            bc_light_steady(bc_light_of(&walk.here));
-        }
-        outputs >>= 1;
-    }
-}
-
 /* Let a cue wait by a binding, or no longer. */
 static BC_APART void mark_waiting(uint8_t cue, uint8_t binding, uint8_t change) {
     mark(WAITING + cue, change);
@@ -236,7 +223,7 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
     if (!mark((uint8_t)(DOWN + (held & (uint8_t)~BC_FLAG)), BC_BIT_KEEP)) {
         held = 0;
     }
-    make_steady(outputs);
+    bc_make_steady(outputs);
     number = make_room((uint16_t)~outputs, leaving);
     run = run_of(number);
     run->cue = cue | ALIVE;
@@ -363,8 +350,11 @@ static void step(struct thread *thread) {
         thread_end(thread, number);
         return;
     default: /* an act or an effect, on an output that the run may have lost */
-        if (((uint16_t)(run->owned >> op.number) & 1) && !bc_perform(&op, number, &thread->time)) {
-            return;
+        if ((uint16_t)(run->owned >> op.number) & 1) {
+            if (op.output.kind == BC_SERVO && bc_servo_is_busy(op.output.index, number, thread->time, &thread->time)) {
+                return;
+            }
+            bc_perform(&op, number, thread->time);
         }
         if (op.code != BC_OP_EFFECT && (op.code & BC_ACT_WAIT)) {
             wait = op.operand;
