@@ -29,7 +29,9 @@ void bc_inputs_add(uint8_t pin, bool high) {
     bc_bit(pins.level, pin, high ? BC_BIT_SET : BC_BIT_CLEAR);
 }
 
-/* Tell the player what the pins that changed mean. One that finds no room there will be seen again. */
+/*
+ * Tell the player what the pins that changed mean, in the order of the table. One that finds no room there will be seen again.
+ */
 static void tell(uint8_t *changed) {
     uint8_t left = bc_table_u8(BC_AT_INPUTS);
     bc_table_seek(bc_table_input(0));

@@ -9,7 +9,8 @@ static uint16_t duration(uint8_t first) {
         return (uint16_t)(BC_DURATION_BIG_STEP_MS * (uint8_t)(first - BC_DURATION_BIG_BASE));
     }
     if (first < BC_DURATION_LONG) {
-        return (uint16_t)((uint16_t)(first - BC_DURATION_MS) << 8 | bc_next_u8());
+        uint8_t high = (uint8_t)(first - BC_DURATION_MS);
+        return (uint16_t)((uint16_t)(high << 8) + bc_next_u8());
     }
     return bc_next_u16();
 }

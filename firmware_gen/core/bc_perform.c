@@ -1,5 +1,6 @@
 #include "bc_perform.h"
 
+#include "bc_compiler.h"
 #include "bc_light.h"
 #include "bc_math.h"
 #include "bc_player.h"
@@ -21,34 +22,26 @@ static int16_t safe_state(const struct bc_output *output) {
     return bc_table_u8((uint16_t)(output->at + (output->kind == BC_STRIP ? BC_STRIP_SAFE_COLOUR : BC_LAMP_SAFE_LEVEL)));
 }
 
-bool bc_perform(const struct bc_step *op, uint8_t run, uint32_t *time) {
-    uint32_t start = *time;
+BC_APART void bc_perform(const struct bc_step *op, uint8_t run, uint32_t time) {
     if (op->code == BC_OP_EFFECT) {
-        bc_light_effect(op, start);
+        bc_light_effect(op, time);
     } else if (op->output.kind == BC_SWITCH) {
         turn(op->output.at, (op->code & BC_ACT_F) != 0);
     } else if (op->output.kind != BC_SERVO) {
-        bc_light_fade(op, start);
-    } else if (bc_servo_is_busy(op->output.index, run, start, time)) {
-        return false;
+        bc_light_fade(op, time);
     } else {
-        bc_servo_move(op, start, run);
+        bc_servo_move(op, time, run);
     }
-    return true;
 }
 
-static void make_safe(const struct bc_step *act) {
-    uint32_t start = bc_player_time() - BC_FRAME;
-    uint8_t kind = act->output.kind;
-    if (kind == BC_SWITCH) {
-        turn(act->output.at, (act->target & BC_ON_WHEN_SAFE) != 0);
-    } else if (kind != BC_SERVO) {
-        bc_light_fade(act, start);
-        bc_light_steady(bc_light_of(&act->output));
-    } else if (act->operand == 0) {
-        bc_servo_rest(act);
-    } else {
-        bc_servo_move(act, start, BC_NO_RUN);
+BC_APART void bc_make_steady(uint16_t outputs) {
+    struct bc_outputs walk;
+    bc_outputs_begin(&walk);
+    while (bc_outputs_next(&walk)) {
+        if ((outputs & 1) && (walk.here.kind == BC_LAMP || walk.here.kind == BC_STRIP)) {
+            bc_light_steady(bc_light_of(&walk.here));
+        }
+        outputs >>= 1;
     }
 }
 
@@ -62,7 +55,12 @@ void bc_to_safety(uint8_t kind, uint16_t duration_ms) {
         if (walk.here.kind >= kind) {
             act.output = walk.here;
             act.target = safe_state(&walk.here);
-            make_safe(&act);
+            act.code = act.target & BC_ON_WHEN_SAFE ? BC_ACT_F : 0;
+            if (walk.here.kind == BC_SERVO && duration_ms == 0) {
+                bc_servo_rest(&act);
+            } else {
+                bc_perform(&act, BC_NO_RUN, bc_player_time() - BC_FRAME);
+            }
         }
     }
 }

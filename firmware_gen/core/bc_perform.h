@@ -2,17 +2,19 @@
 #ifndef BC_PERFORM_H
 #define BC_PERFORM_H
 
-#include <stdbool.h>
 #include <stdint.h>
 
 #include "bc_ops.h"
 
-/* Do an act or an effect at a thread's time for a run. False if it must be tried again, at a new *time. */
-bool bc_perform(const struct bc_step *op, uint8_t run, uint32_t *time);
+/* Do an act or an effect at a time for a run, or BC_NO_RUN. */
+void bc_perform(const struct bc_step *op, uint8_t run, uint32_t time);
+
+/* The effects of these outputs end. */
+void bc_make_steady(uint16_t outputs);
 
 /*
  * All outputs from this kind on go to their safe states: servos and lights from the frame before on, within a time; at once if
- * that is 0. Effects end. The last kind are switches, which take no time.
+ * that is 0. The last kind are switches, which take no time.
  */
 void bc_to_safety(uint8_t kind, uint16_t duration_ms);
 

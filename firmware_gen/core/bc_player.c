@@ -13,22 +13,22 @@
 #include "bellcrank.h"
 
 enum { QUEUE = 16, KEPT = 4, ARGUMENT = 0x1F };
-enum { NO_PULSES = -1 };
+enum { NO_PULSES = -1, ALL = 0xFFFF };
 enum { LOST_STEP = 5, STOP_STEP_MS = 20 }; /* frames in 100 ms; the stop time's unit */
 
 static struct player {
     uint32_t frames;
-    uint32_t time;         /* of the frame that is being played, or comes next */
-    uint16_t patience;     /* frames of silence until the lost cue starts, at least 1; 0: it is not armed */
-    int16_t starting;      /* frames that the quiet start lasts or has lasted; NO_PULSES */
+    uint32_t time;        /* of the frame that is being played, or comes next */
+    uint16_t patience;    /* frames of silence until the lost cue starts, at least 1; 0: it is not armed */
+    int16_t starting;     /* frames that the quiet start has lasted, or did; NO_PULSES in limp */
     uint8_t queued;
     uint8_t mode;
     uint8_t source;
-    uint8_t idle;      /* copies of the table's header, so that most frames need not read it */
-    uint8_t lost_time; /* 0: there is no lost cue either */
+    uint8_t idle;         /* copies of the table's header, so that most frames need not read it */
+    uint8_t lost_time;    /* 0 also if there is no lost cue */
     uint8_t interval;
-    bool heard;            /* since the last frame */
-    uint8_t queue[QUEUE];  /* requests, the oldest first */
+    bool heard;           /* since the last frame */
+    uint8_t queue[QUEUE]; /* requests, the oldest first */
 } player;
 
 static uint32_t first_time; /* of frame 0 */
@@ -188,6 +188,7 @@ static BC_APART void stop(struct player *me) {
     me->mode = BC_MODE_STOPPING;
     bc_runs_end();
     bc_to_safety(BC_SERVO, (uint16_t)(STOP_STEP_MS * bc_table_u8(BC_AT_STOP_TIME)));
+    bc_make_steady(ALL);
 }
 
 /* Start a cue by a button (0: none). False if it was refused, which has then been counted. */

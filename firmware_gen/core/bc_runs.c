@@ -4,7 +4,6 @@
 
 #include "bc_bits.h"
 #include "bc_compiler.h"
-#include "bc_light.h"
 #include "bc_link.h"
 #include "bc_math.h"
 #include "bc_perform.h"
@@ -18,7 +17,7 @@ static const uint16_t WHILE_HELD = 0xFFFF;
 /* A cue that plays. */
 struct run {
     uint16_t owned;   /* mask of outputs */
-    uint16_t started; /* the last time it (re)started, without the higher bits; never more than a frame before now */
+    uint16_t started; /* the last time it (re)started, without the higher bits; as `grow_old` leaves it */
     uint8_t cue;      /* index in the table, and ALIVE; 0: this place is free */
     uint8_t held;     /* by whose binding, as in the table (BC_FLAG: then it starts over); 0: it is not held */
 };
@@ -90,9 +89,11 @@ static BC_APART uint16_t find_binding(uint8_t cue, uint8_t button) {
     bc_table_seek(bc_table_binding(0));
     for (n = 0; n < count; n++) {
         uint8_t by = bc_next_u8();
-        uint8_t other = by ^ button;
-        if (bc_next_u8() == cue && (button == WAITED ? mark(BY + n, BC_BIT_KEEP) : !(other & (uint8_t)~BC_FLAG))) {
-            return (uint16_t)((uint16_t)n << 8 | by);
+        if (bc_next_u8() == cue) {
+            uint8_t other = by ^ button;
+            if (button == WAITED ? mark(BY + n, BC_BIT_KEEP) : !(other & (uint8_t)~BC_FLAG)) {
+                return (uint16_t)((uint16_t)n << 8 | by);
+            }
         }
     }
     return NO_BINDING << 8;
@@ -121,7 +122,7 @@ static BC_APART void end_run(uint8_t number) {
     bc_servos_disown(number);
 }
 
-void bc_runs_end(void) { memset(&now, 0, sizeof now.runs + sizeof now.threads + DOWN / 8); }
+BC_APART void bc_runs_end(void) { memset(&now, 0, sizeof now.runs + sizeof now.threads + DOWN / 8); }
 
 void bc_runs_clear(void) { memset(&now, 0, sizeof now); }
 
@@ -158,31 +159,19 @@ static BC_APART uint8_t threads_alive(uint8_t number) {
     return alive;
 }
 
-/* End the runs of this mask (bit 7: the last); the others let go of the outputs. Returns the lowest run that is free then. */
-static BC_APART uint8_t make_room(uint16_t outputs, uint8_t leaving) {
-    uint8_t free = 0;
+/* End the runs of this mask (bit 7: the last); the others only keep these outputs. Returns the lowest run that is free then. */
+static BC_APART uint8_t make_room(uint16_t kept, uint8_t leaving) {
+    uint8_t lowest = 0;
     uint8_t number;
     for (number = BC_RUNS; number > 0; number--) {
         if (leaving & 0x80) {
             end_run(number);
-            free = number;
+            lowest = number;
         }
-        run_of(number)->owned &= (uint16_t)~outputs;
+        run_of(number)->owned &= kept;
         leaving = (uint8_t)(leaving << 1);
     }
-    return free;
-}
-
-/* The outputs' effects end. */
-static BC_APART void make_steady(uint16_t outputs) {
-    struct bc_outputs walk;
-    bc_outputs_begin(&walk);
-    while (bc_outputs_next(&walk)) {
-        if ((outputs & 1) && (walk.here.kind == BC_LAMP || walk.here.kind == BC_STRIP)) {
-            bc_light_steady(bc_light_of(&walk.here));
-        }
-        outputs >>= 1;
-    }
+    return lowest;
 }
 
 /* Let a cue wait by a binding, or no longer. */
@@ -208,8 +197,9 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
     rule &= 3;
     for (number = BC_RUNS; number > 0; number--) {
         uint16_t owned = run->owned;
+        uint16_t taken = owned & outputs;
         bool is_idle = run->cue == (bc_player_idle() | ALIVE);
-        if ((owned & outputs) && rule != BC_CONFLICT_TAKE && (!is_idle || button == WAITED)) {
+        if (taken != 0 && rule != BC_CONFLICT_TAKE && (!is_idle || button == WAITED)) {
             if (rule == BC_CONFLICT_REFUSE) {
                 return false;
             }
@@ -218,7 +208,7 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
             return true;
         }
         leaving >>= 1;
-        if (run->cue == 0 || is_idle || (owned != 0 && !(owned & ~outputs))) {
+        if (run->cue == 0 || is_idle || (owned != 0 && owned == taken)) {
             leaving |= 0x80;
         } else {
             wanted = (uint8_t)(wanted + threads_of(run));
@@ -233,8 +223,8 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
     if (!mark((uint8_t)(DOWN + (held & (uint8_t)~BC_FLAG)), BC_BIT_KEEP)) {
         held = 0;
     }
-    make_steady(outputs);
-    number = make_room(outputs, leaving);
+    bc_make_steady(outputs);
+    number = make_room((uint16_t)~outputs, leaving);
     run = run_of(number);
     run->cue = cue | ALIVE;
     run->owned = outputs;
@@ -360,8 +350,11 @@ static void step(struct thread *thread) {
         thread_end(thread, number);
         return;
     default: /* an act or an effect, on an output that the run may have lost */
-        if (((uint16_t)(run->owned >> op.number) & 1) && !bc_perform(&op, number, &thread->time)) {
-            return;
+        if ((uint16_t)(run->owned >> op.number) & 1) {
+            if (op.output.kind == BC_SERVO && bc_servo_is_busy(op.output.index, number, thread->time, &thread->time)) {
+                return;
+            }
+            bc_perform(&op, number, thread->time);
         }
         if (op.code != BC_OP_EFFECT && (op.code & BC_ACT_WAIT)) {
             wait = op.operand;
@@ -396,7 +389,10 @@ static BC_APART struct thread *next_due(void) {
     return first;
 }
 
-/* Before the time without its higher bits comes round: threads no longer end early enough for a run that began before. */
+/*
+ * Before the time without its higher bits comes round. No thread ends before the last frame, so whatever (re)started a frame before
+ * that, or earlier, has lasted long enough to start over.
+ */
 static void grow_old(void) {
     uint16_t recent = (uint16_t)((uint16_t)bc_player_time() - 2 * BC_FRAME);
     struct run *run = now.runs;

@@ -1,6 +1,7 @@
 #include "bc_servo.h"
 
 #include "bc_board.h"
+#include "bc_compiler.h"
 #include "bc_math.h"
 #include "bc_table.h"
 #include "bellcrank.h"
@@ -203,6 +204,7 @@ BC_CALLED static void plan_move(struct servo *servo, const struct bc_step *act, 
 
 void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
     struct servo *servo = &servos[act->output.index];
+    BC_REACH(servo);
     struct bc_law law = {BC_LAW_3_4_5, 0, 0};
     int32_t position;
     bool down;
@@ -229,7 +231,7 @@ void bc_servo_rest(const struct bc_step *act) {
 
 bool bc_servo_is_busy(uint8_t number, uint8_t run, uint32_t time, uint32_t *end) {
     const struct servo *servo = &servos[number];
-    if ((servo->flags & RUN) != run || has_ended(servo, time)) {
+    if (((servo->flags ^ run) & RUN) != 0 || has_ended(servo, time)) {
         return false;
     }
     *end = servo->start + servo->total;
@@ -237,11 +239,14 @@ bool bc_servo_is_busy(uint8_t number, uint8_t run, uint32_t time, uint32_t *end)
 }
 
 void bc_servos_disown(uint8_t run) {
+    struct servo *servo = servos;
     uint8_t n;
-    for (n = 0; n < count; n++) {
-        if ((servos[n].flags & RUN) == run) {
-            servos[n].flags |= BC_NO_RUN;
+    for (n = BC_SERVOS; n > 0; n--) {
+        if (((servo->flags ^ run) & RUN) == 0) {
+            servo->flags |= BC_NO_RUN;
         }
+        servo++;
+        BC_REACH(servo);
     }
 }
 
