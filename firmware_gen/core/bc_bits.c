@@ -1,0 +1,17 @@
+#include "bc_bits.h"
+
+#include "bc_compiler.h"
+
+BC_APART uint8_t bc_bit(uint8_t *bits, uint8_t n, uint8_t change) {
+    uint8_t bit = 1;
+    uint8_t before;
+    bits += n >> 3;
+    for (n &= 7; n > 0; n--) {
+        bit = (uint8_t)(bit << 1);
+    }
+    before = *bits & bit;
+    if (change != BC_BIT_KEEP) {
+        *bits = (uint8_t)(change == BC_BIT_SET ? *bits | bit : *bits & ~bit);
+    }
+    return before;
+}

@@ -1,0 +1,12 @@
+/* Many bits, eight to a byte: sets of buttons, cues, pins. */
+#ifndef BC_BITS_H
+#define BC_BITS_H
+
+#include <stdint.h>
+
+enum bc_bit_change { BC_BIT_KEEP, BC_BIT_SET, BC_BIT_CLEAR };
+
+/* Change the n-th bit; whether it was set before (not 0). */
+uint8_t bc_bit(uint8_t *bits, uint8_t n, uint8_t change);
+
+#endif
