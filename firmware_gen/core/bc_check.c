@@ -127,9 +127,7 @@ static BC_APART bool keeps_to(struct check *check, const uint8_t *limits, uint8_
     return good;
 }
 
-/* Whether the u16 there is neither less nor more. */
-static BC_APART bool is_within(uint16_t at, uint16_t least, uint16_t most) {
-    uint16_t value = bc_table_u16(at);
+static bool is_within(uint16_t value, uint16_t least, uint16_t most) {
     return value >= least && value <= most;
 }
 
@@ -140,45 +138,43 @@ static void pause(void) {
     bc_hal_pause();
 }
 
-/* CRC of the first bytes up to `end`, byte 0 being `first`. */
-static uint16_t crc_of(uint8_t first, uint16_t end) {
-    uint16_t crc = bc_crc(BC_CRC_START, first);
+/* CRC of the bytes up to `end`, byte 0 being `byte`. */
+static uint16_t crc_of(uint8_t byte, uint16_t end) {
+    uint16_t crc = BC_CRC_START;
     bc_table_seek(1);
-    while (bc_table_tell() < end) {
-        crc = bc_crc(crc, bc_next_u8());
-        if ((bc_table_tell() & 15) == 0) {
+    for (;;) {
+        uint16_t at = bc_table_tell();
+        crc = bc_crc(crc, byte);
+        if (at == end) {
+            return crc;
+        }
+        if (((uint8_t)at & 15) == 0) {
             pause();
         }
+        byte = bc_next_u8();
     }
-    return crc;
 }
 
-static BC_APART bool header_keeps_to(struct check *check, uint8_t at, uint8_t count) {
-    bc_table_seek(at);
-    return keeps_to(check, header_limits[at], count);
-}
+/* Behind the magic: how many bytes are looked at for each refusal, from that for the version on. */
+static const uint8_t header_parts[] BC_FLASH = {1, BC_AT_CHIP - BC_AT_LENGTH, 1, 1, BC_HEADER_SIZE - BC_AT_SHOW};
 
 static uint8_t header(struct check *check, uint8_t first, uint16_t crc) {
+    uint8_t refusal;
     if (bc_table_u16(BC_AT_LENGTH) != (uint16_t)(check->end + BC_CRC_SIZE)) {
         return BC_REFUSAL_LENGTH;
     }
     if (first != BC_MAGIC) {
         return BC_REFUSAL_MAGIC;
     }
-    if (!header_keeps_to(check, BC_AT_VERSION, 1)) {
-        return BC_REFUSAL_VERSION;
+    bc_table_seek(BC_AT_VERSION);
+    for (refusal = BC_REFUSAL_VERSION; refusal <= BC_REFUSAL_COUNTS; refusal++) {
+        uint8_t at = (uint8_t)bc_table_tell();
+        if (!keeps_to(check, header_limits[at], bc_flash_u8(&header_parts[refusal - BC_REFUSAL_VERSION])) ||
+            (refusal == BC_REFUSAL_CRC && bc_table_u16(check->end) != crc)) {
+            return refusal;
+        }
     }
-    if (bc_table_u16(check->end) != crc) {
-        return BC_REFUSAL_CRC;
-    }
-    if (!header_keeps_to(check, BC_AT_CHIP, 1)) {
-        return BC_REFUSAL_CHIP;
-    }
-    if (!header_keeps_to(check, BC_AT_ADDRESS, 1)) {
-        return BC_REFUSAL_ADDRESS;
-    }
-    return header_keeps_to(check, BC_AT_OUTPUTS, BC_HEADER_SIZE - BC_AT_OUTPUTS) ? BC_REFUSAL_ACCEPTED
-                                                                              : BC_REFUSAL_COUNTS;
+    return BC_REFUSAL_ACCEPTED;
 }
 
 /* -- code -------------------------------------------------------------------------------------- */
@@ -203,7 +199,7 @@ static bool effect_is_good(const struct bc_step *op) {
     uint8_t kind = bc_table_u8(op->operand);
     return (op->output.kind == BC_LAMP || op->output.kind == BC_STRIP) && kind < BC_EFFECTS &&
            (kind == BC_EFFECT_STEADY ||
-            (is_within((uint16_t)(op->operand + 1), BC_PERIOD_MIN, 0xFFFFu) &&
+            (bc_table_u16((uint16_t)(op->operand + 1)) >= BC_PERIOD_MIN &&
              bc_table_u8((uint16_t)(op->operand + 3)) <= BC_LEVEL_MAX));
 }
 
@@ -288,39 +284,47 @@ static bool code_is_good(struct check *check) {
 
 /* -- records ------------------------------------------------------------------------------------ */
 
-/* The points, at which the cursor stands, and what else depends on others. */
-static bool servo_is_good(struct check *check, uint16_t start) {
+/*
+ * What depends on other bytes. The cursor stands at the third byte of the record.
+ */
+static bool servo_is_good(struct check *check) {
     enum { RISES = 1, FALLS = 2 };
-    uint8_t points = bc_table_u8((uint16_t)(start + BC_SERVO_POINTS));
     uint8_t ways = 0; /* of the pulses, from point to point */
-    uint8_t n;
-    int16_t angle = 0;
-    uint16_t pulse = 0;
-    int16_t low = bc_table_i16((uint16_t)(start + BC_SERVO_TRAVEL_LOW));
-    int16_t safe = bc_table_i16((uint16_t)(start + BC_SERVO_SAFE_ANGLE));
-    int16_t high = bc_table_i16((uint16_t)(start + BC_SERVO_TRAVEL_HIGH));
-    for (n = 0; n < points; n++) {
-        uint16_t at = bc_table_tell();
-        int16_t next_angle = (int16_t)bc_next_u16();
-        uint16_t next_pulse = bc_next_u16();
-        if (!is_within((uint16_t)(at + BC_POINT_PULSE), BC_PULSE_MIN, BC_PULSE_MAX) ||
-            (n == 0 ? next_angle > low : next_angle <= angle)) {
+    uint8_t left = bc_next_u8();
+    int16_t low = (int16_t)bc_next_u16();
+    int16_t high = (int16_t)bc_next_u16();
+    bool good = bc_next_u16() != 0 && bc_next_u16() != 0; /* the limits of speed and acceleration */
+    int16_t safe = (int16_t)bc_next_u16();
+    int16_t angle = (int16_t)bc_next_u16();
+    uint16_t pulse = bc_next_u16();
+    check->servos++;
+    if (!good || check->servos > BC_SERVOS || low > safe || safe > high || angle > low) {
+        return false;
+    }
+    for (;;) {
+        int16_t last_angle = angle;
+        uint16_t last_pulse = pulse;
+        if (!is_within(pulse, BC_PULSE_MIN, BC_PULSE_MAX)) {
             return false;
         }
-        if (n > 0) {
-            ways = (uint8_t)(ways | (next_pulse <= pulse ? FALLS : 0) | (next_pulse >= pulse ? RISES : 0));
+        left--;
+        if (left == 0) {
+            return high <= angle;
         }
-        angle = next_angle;
-        pulse = next_pulse;
+        angle = (int16_t)bc_next_u16();
+        pulse = bc_next_u16();
+        if (angle <= last_angle || pulse == last_pulse) {
+            return false;
+        }
+        ways |= pulse > last_pulse ? RISES : FALLS;
+        if (ways == (RISES | FALLS)) {
+            return false;
+        }
     }
-    check->servos++;
-    return ways != (RISES | FALLS) && low <= safe && safe <= high && high <= angle && check->servos <= BC_SERVOS &&
-           bc_table_u16((uint16_t)(start + BC_SERVO_SPEED_LIMIT)) != 0 &&
-           bc_table_u16((uint16_t)(start + BC_SERVO_ACCELERATION_LIMIT)) != 0;
 }
 
-static bool strip_is_good(struct check *check, uint16_t start) {
-    uint8_t pixels = (uint8_t)(check->pixels + bc_table_u8((uint16_t)(start + BC_STRIP_PIXELS)));
+static bool strip_is_good(struct check *check) {
+    uint8_t pixels = (uint8_t)(check->pixels + bc_next_u8());
     check->pixels = pixels;
     check->strips++;
     return check->strips <= BC_STRIPS && pixels <= BC_PIXELS;
@@ -328,8 +332,8 @@ static bool strip_is_good(struct check *check, uint16_t start) {
 
 /* Its parameters. */
 static bool law_is_good(uint16_t start, uint8_t size) {
-    return (size < 3 || is_within((uint16_t)(start + 1), BC_ALPHA_LEAST, MOST_SHARE)) &&
-           (size < 5 || is_within((uint16_t)(start + 3), 1, MOST_SHARE));
+    return (size < 3 || is_within(bc_table_u16((uint16_t)(start + 1)), BC_ALPHA_LEAST, MOST_SHARE)) &&
+           (size < 5 || is_within(bc_table_u16((uint16_t)(start + 3)), 1, MOST_SHARE));
 }
 
 /* Look at the cue's start, which is told after faults of the other records; `code`: where the code starts. */
@@ -345,46 +349,57 @@ static void look_at_thread(struct check *check, uint16_t code, uint16_t target) 
     check->from = target;
 }
 
-/* `left`: so many cues follow, this one included. */
-static bool cue_is_good(struct check *check, uint16_t start, uint8_t left) {
-    uint8_t flags = bc_table_u8((uint16_t)(start + BC_CUE_FLAGS));
-    uint8_t outputs = bc_table_u8(BC_AT_OUTPUTS);
-    uint16_t used = bc_table_u16((uint16_t)(start + BC_CUE_OUTPUTS));
+/* `start`: of the record; `code`: of the code. */
+static bool cue_is_good(struct check *check, uint16_t start, uint16_t code) {
+    uint16_t used = bc_next_u16();
+    uint8_t flags = bc_next_u8();
+    uint8_t outputs;
     uint16_t other = start;
+    look_at_thread(check, code, bc_next_u16());
     while (other != check->section) {
         other = (uint16_t)(other - BC_CUE_SIZE);
         if (bc_table_u16(other) == bc_table_u16(start)) {
             return false;
         }
     }
-    look_at_thread(check, (uint16_t)(start + (uint16_t)(BC_CUE_SIZE * left)),
-                   bc_table_u16((uint16_t)(start + BC_CUE_OFFSET)));
-    bc_table_seek((uint16_t)(start + BC_CUE_SIZE));
-    return (outputs == BC_OUTPUTS || used >> outputs == 0) && (flags & 0x0F) < BC_CONFLICTS &&
-           (uint8_t)((flags >> 4) - 1) < BC_THREADS;
+    for (outputs = bc_table_u8(BC_AT_OUTPUTS); outputs > 0; outputs--) {
+        used >>= 1;
+    }
+    return used == 0 && (flags & 0x0F) < BC_CONFLICTS && (uint8_t)((flags >> 4) - 1) < BC_THREADS;
 }
 
-/* Whether `size` bytes from the record's start on lie before the CRC. */
-static BC_APART bool fits(const struct check *check, uint16_t size) {
-    return size <= (uint16_t)(check->end - bc_table_tell());
+/* What depends on other bytes. */
+static BC_APART bool agrees(struct check *check, uint8_t shape, uint16_t start, uint8_t size, uint8_t left) {
+    bc_table_seek((uint16_t)(start + 2));
+    switch (shape) {
+    case SERVO:
+        return servo_is_good(check);
+    case STRIP:
+        return strip_is_good(check);
+    case LAW:
+        return law_is_good(start, size);
+    case CUE:
+        return cue_is_good(check, start, (uint16_t)(start + (uint16_t)(BC_CUE_SIZE * left)));
+    default:
+        return true;
+    }
 }
 
 /* Look at the record at the cursor, and go behind it. `left`: as many follow, this one included. */
 static uint8_t record(struct check *check, uint8_t section, uint8_t left) {
     uint16_t start = bc_table_tell();
+    uint16_t room = (uint16_t)(check->end - start);
     uint8_t shape = (uint8_t)(section + SWITCH);
     uint8_t refusal = BC_REFUSAL_RECORD;
-    uint8_t first;
     uint8_t row;
     uint8_t size;
-    bool good;
-    if (!fits(check, 1)) {
+    uint16_t whole; /* a servo's points included */
+    if (room == 0) {
         return BC_REFUSAL_COUNTS;
     }
-    first = bc_table_u8(start);
     if (section == 0) {
         refusal = BC_REFUSAL_OUTPUT;
-        shape = (uint8_t)(first - BC_SERVO);
+        shape = (uint8_t)(bc_table_u8(start) - BC_SERVO);
         if (shape > SWITCH) {
             return refusal;
         }
@@ -392,22 +407,20 @@ static uint8_t record(struct check *check, uint8_t section, uint8_t left) {
     row = bc_flash_u8(&rows[shape]);
     size = (uint8_t)(bc_flash_u8(&rows[shape + 1]) - row);
     if (shape == LAW) {
-        size = bc_law_size(first);
+        size = bc_law_size(bc_table_u8(start));
     }
-    if (!fits(check, size) || (shape == SERVO && !fits(check, bc_output_size(start)))) {
+    whole = size;
+    if (shape == SERVO && size <= room) {
+        whole = bc_output_size(start);
+    }
+    if (whole > room) {
         return BC_REFUSAL_COUNTS;
     }
-    good = keeps_to(check, record_limits[row], size);
-    if (good && shape == SERVO) {
-        good = servo_is_good(check, start);
-    } else if (shape == STRIP) {
-        good = good && strip_is_good(check, start);
-    } else if (shape == LAW) {
-        good = good && law_is_good(start, size);
-    } else if (shape == CUE) {
-        good = cue_is_good(check, start, left);
+    if (!keeps_to(check, record_limits[row], size) || !agrees(check, shape, start, size, left)) {
+        return refusal;
     }
-    return good ? BC_REFUSAL_ACCEPTED : refusal;
+    bc_table_seek((uint16_t)(start + whole));
+    return BC_REFUSAL_ACCEPTED;
 }
 
 static uint8_t records(struct check *check) {

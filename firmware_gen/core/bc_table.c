@@ -99,13 +99,11 @@ BC_APART uint8_t bc_law_size(uint8_t id) {
 struct bc_law bc_table_law(uint8_t index) {
     struct bc_law law = {0, 0, 0};
     uint16_t at = law_at(index);
-    uint8_t size;
     law.id = bc_table_u8(at);
-    size = bc_law_size(law.id);
-    if (size >= 3) {
+    if (law.id == BC_LAW_TRAPEZOID || law.id == BC_LAW_DOUBLE_S) {
         law.alpha = bc_table_u16((uint16_t)(at + 1));
     }
-    if (size >= 5) {
+    if (law.id == BC_LAW_DOUBLE_S) {
         law.beta = bc_table_u16((uint16_t)(at + 3));
     }
     return law;
@@ -154,9 +152,9 @@ struct bc_output bc_table_output(uint8_t number) {
     return walk.here;
 }
 
-void bc_table_seek(uint16_t at) { table.cursor = at; }
+BC_APART void bc_table_seek(uint16_t at) { table.cursor = at; }
 
-uint16_t bc_table_tell(void) { return table.cursor; }
+BC_APART uint16_t bc_table_tell(void) { return table.cursor; }
 
 uint8_t bc_next_u8(void) { return bc_table_u8(table.cursor++); }
 
