@@ -46,16 +46,13 @@ enum mark {
     BUTTON = 0xFF         /* a button, with or without the flag */
 };
 
-static const uint8_t header_limits[][2] BC_FLASH = {
-    {BC_MAGIC, BC_MAGIC},   {BC_VERSION, BC_VERSION}, {0, ANY},          {0, ANY},
-    {BC_CHIP, BC_CHIP},     {1, ADDRESS_MAX},         {0, ANY},          {0, ANY},
-    {0, ANY},               {0, ANY},                 {0, BC_OUTPUTS},   {0, BC_COLOURS},
-    {0, BC_INPUTS},         {0, BC_BINDINGS},         {0, BC_CUES},      {1, BC_LAWS},
-    {BELOW_OR_NONE, BC_AT_CUES}, {BELOW_OR_NONE, BC_AT_CUES}, {0, ANY},  {0, BC_BUTTONS},
-    {1, ANY},               {0, ANY},                 {0, 0},            {0, 0}};
-
-/* Servo (without its points), lamp, strip, switch, colour, law, input, binding, cue. */
-static const uint8_t record_limits[][2] BC_FLASH = {
+/* The header, then servo (without its points), lamp, strip, switch, colour, law, input, binding, cue. */
+static const uint8_t limits[][2] BC_FLASH = {
+    {BC_MAGIC, BC_MAGIC}, {BC_VERSION, BC_VERSION}, {0, ANY}, {0, ANY}, {BC_CHIP, BC_CHIP},
+    {1, ADDRESS_MAX}, {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY},
+    {0, BC_OUTPUTS}, {0, BC_COLOURS}, {0, BC_INPUTS}, {0, BC_BINDINGS}, {0, BC_CUES}, {1, BC_LAWS},
+    {BELOW_OR_NONE, BC_AT_CUES}, {BELOW_OR_NONE, BC_AT_CUES}, {0, ANY}, {0, BC_BUTTONS}, {1, ANY}, {0, ANY},
+    {0, 0}, {0, 0},
     {0, ANY}, {PIN, BC_PIN_SERVO}, {2, BC_POINTS}, {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY},
     {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY},
     {0, ANY}, {PIN, BC_PIN_LAMP}, {0, BC_LEVEL_MAX},
@@ -72,7 +69,8 @@ enum shape { SERVO, LAMP, STRIP, SWITCH, COLOUR, LAW, INPUT, BINDING, CUE };
 
 /* How many rows of limits come before each. */
 enum {
-    LAMP_LIMITS = BC_SERVO_SIZE,
+    SERVO_LIMITS = BC_HEADER_SIZE,
+    LAMP_LIMITS = SERVO_LIMITS + BC_SERVO_SIZE,
     STRIP_LIMITS = LAMP_LIMITS + BC_LAMP_SIZE,
     SWITCH_LIMITS = STRIP_LIMITS + BC_STRIP_SIZE,
     COLOUR_LIMITS = SWITCH_LIMITS + BC_SWITCH_SIZE,
@@ -82,9 +80,9 @@ enum {
     CUE_LIMITS = BINDING_LIMITS + BC_BINDING_SIZE,
     ALL_LIMITS = CUE_LIMITS + BC_CUE_SIZE
 };
-static const uint8_t rows[] BC_FLASH = {0,          LAMP_LIMITS,  STRIP_LIMITS,   SWITCH_LIMITS, COLOUR_LIMITS,
+static const uint8_t rows[] BC_FLASH = {SERVO_LIMITS, LAMP_LIMITS,  STRIP_LIMITS,   SWITCH_LIMITS, COLOUR_LIMITS,
                                         LAW_LIMITS, INPUT_LIMITS, BINDING_LIMITS, CUE_LIMITS,    ALL_LIMITS};
-BC_ASSERT(rows_are_all, sizeof record_limits == 2 * ALL_LIMITS);
+BC_ASSERT(rows_are_all, sizeof limits == 2 * ALL_LIMITS);
 
 /* Where the header counts outputs, then the records from colours on. */
 static const uint8_t counted_at[] BC_FLASH = {BC_AT_OUTPUTS, BC_AT_COLOURS,  BC_AT_LAWS,
@@ -114,12 +112,13 @@ static bool byte_is_good(struct check *check, uint8_t least, uint8_t most, uint8
     return byte >= least && byte <= most;
 }
 
-/* Whether the next `count` bytes keep to their limits. All are read. */
-static BC_APART bool keeps_to(struct check *check, const uint8_t *limits, uint8_t count) {
+/* Whether the next `count` bytes keep to the limits from this row on. All are read. */
+static BC_APART bool keeps_to(struct check *check, uint8_t row, uint8_t count) {
+    const uint8_t *limit = limits[row];
     bool good = true;
     for (; count > 0; count--) {
-        uint8_t least = bc_flash_u8(limits++);
-        uint8_t most = bc_flash_u8(limits++);
+        uint8_t least = bc_flash_u8(limit++);
+        uint8_t most = bc_flash_u8(limit++);
         if (!byte_is_good(check, least, most, bc_next_u8())) {
             good = false;
         }
@@ -127,6 +126,7 @@ static BC_APART bool keeps_to(struct check *check, const uint8_t *limits, uint8_
     return good;
 }
 
+/* Whether it is neither less nor more. */
 static bool is_within(uint16_t value, uint16_t least, uint16_t most) {
     return value >= least && value <= most;
 }
@@ -169,7 +169,7 @@ static uint8_t header(struct check *check, uint8_t first, uint16_t crc) {
     bc_table_seek(BC_AT_VERSION);
     for (refusal = BC_REFUSAL_VERSION; refusal <= BC_REFUSAL_COUNTS; refusal++) {
         uint8_t at = (uint8_t)bc_table_tell();
-        if (!keeps_to(check, header_limits[at], bc_flash_u8(&header_parts[refusal - BC_REFUSAL_VERSION])) ||
+        if (!keeps_to(check, at, bc_flash_u8(&header_parts[refusal - BC_REFUSAL_VERSION])) ||
             (refusal == BC_REFUSAL_CRC && bc_table_u16(check->end) != crc)) {
             return refusal;
         }
@@ -191,8 +191,11 @@ static bool act_is_good(const struct bc_step *op) {
         bc_table_seek((uint16_t)(op->output.at + BC_SERVO_TRAVEL_LOW));
         return (int16_t)bc_next_u16() <= op->target && op->target <= (int16_t)bc_next_u16();
     }
-    return !(op->code & BC_ACT_F) && (kind == BC_LAMP ? op->target <= BC_LEVEL_MAX
-                                                      : op->target < bc_table_u8(BC_AT_COLOURS));
+    if (op->code & BC_ACT_F) {
+        return false;
+    }
+    /* one byte */
+    return kind == BC_LAMP ? (uint8_t)op->target <= BC_LEVEL_MAX : (uint8_t)op->target < bc_table_u8(BC_AT_COLOURS);
 }
 
 static bool effect_is_good(const struct bc_step *op) {
@@ -416,7 +419,7 @@ static uint8_t record(struct check *check, uint8_t section, uint8_t left) {
     if (whole > room) {
         return BC_REFUSAL_COUNTS;
     }
-    if (!keeps_to(check, record_limits[row], size) || !agrees(check, shape, start, size, left)) {
+    if (!keeps_to(check, row, size) || !agrees(check, shape, start, size, left)) {
         return refusal;
     }
     bc_table_seek((uint16_t)(start + whole));

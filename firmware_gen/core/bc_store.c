@@ -66,7 +66,7 @@ static BC_APART uint8_t refusal_of(uint8_t source) {
     return refusal;
 }
 
-static uint16_t merged_u16(uint16_t offset) {
+static BC_APART uint16_t merged_u16(uint16_t offset) {
     return (uint16_t)(bc_hal_merged_read(offset) |
                       (uint16_t)bc_hal_merged_read((uint16_t)(offset + 1)) << 8);
 }
@@ -112,7 +112,7 @@ void bc_store_start(void) {
     store.step = PIECES;
 }
 
-void bc_store_open(void) {
+BC_APART void bc_store_open(void) {
     store.waiting = 0;
     store.step = store.current < BC_SLOTS ? REPAIR : ERASE;
     store.first = ERASED;
@@ -120,7 +120,7 @@ void bc_store_open(void) {
 
 bool bc_store_has_room(void) { return store.waiting < BC_WINDOW; }
 
-void bc_store_put(uint16_t offset, const uint8_t *bytes, uint8_t count) {
+BC_APART void bc_store_put(uint16_t offset, const uint8_t *bytes, uint8_t count) {
     struct chunk *chunk = &store.chunks[(store.next + store.waiting) % BC_WINDOW];
     uint8_t n;
     if (offset == 0) {
@@ -160,7 +160,7 @@ struct bc_verdict bc_store_judge(uint16_t length) {
 /* -- writing ------------------------------------------------------------------------------------ */
 
 /* What a write that is no piece's puts into its cell. */
-static uint8_t value_of(uint8_t step) {
+static BC_APART uint8_t value_of(uint8_t step) {
     switch (step) {
     case REPAIR:
         return mark_of(store.current);
@@ -209,7 +209,7 @@ static bool next_write(uint16_t *cell, uint8_t *value) {
 }
 
 /* What a cell holds already is not written again. */
-void bc_store_step(void) {
+BC_APART void bc_store_step(void) {
     uint16_t cell;
     uint8_t value;
     if (bc_hal_cell_busy() || bc_table_is_held()) {

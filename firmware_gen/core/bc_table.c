@@ -80,7 +80,7 @@ void bc_table_locate(void) {
     table.inputs = law_at(bc_table_u8(BC_AT_LAWS));
 }
 
-uint16_t bc_table_colour(uint8_t index) { return (uint16_t)(table.colours + (uint16_t)(BC_COLOUR_SIZE * index)); }
+BC_APART uint16_t bc_table_colour(uint8_t index) { return (uint16_t)(table.colours + (uint16_t)(BC_COLOUR_SIZE * index)); }
 
 uint16_t bc_table_input(uint8_t index) { return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * index)); }
 
