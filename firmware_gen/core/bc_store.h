@@ -27,7 +27,7 @@ bool bc_store_has_room(void);
 /* Take a piece of a table for the slot being filled; it has room. At most BC_CHUNK bytes. */
 void bc_store_put(uint16_t offset, const uint8_t *bytes, uint8_t count);
 
-/* Queue the writes that make the filled slot a table, and current. */
+/* Queue the writes that make the filled slot a table, and current; all its pieces are stored. */
 void bc_store_commit(void);
 
 /* Whether all is stored. */

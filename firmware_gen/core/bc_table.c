@@ -7,8 +7,6 @@
 static struct {
     uint8_t source;
     uint16_t cell;      /* where it starts, if in a slot */
-    uint8_t replaced;   /* the slot whose byte 0 is `first` */
-    uint8_t first;
     bool held;          /* no cell is being written, and none will be until the release */
     uint16_t colours;   /* where sections start */
     uint16_t laws;
@@ -21,13 +19,6 @@ uint8_t bc_table_choose(uint8_t source) {
     table.source = source;
     table.cell = bc_slot_cell((uint8_t)(source - BC_SOURCE_SLOT_0));
     return before;
-}
-
-uint8_t bc_table_source(void) { return table.source; }
-
-void bc_table_first_byte(uint8_t source, uint8_t value) {
-    table.replaced = source;
-    table.first = value;
 }
 
 uint16_t bc_slot_cell(uint8_t slot) {
@@ -48,16 +39,13 @@ uint8_t bc_table_u8(uint16_t at) {
     if (table.source == BC_SOURCE_MERGED) {
         return bc_hal_merged_read(at);
     }
-    if (at == 0 && table.source == table.replaced) {
-        return table.first;
-    }
     return bc_cell((uint16_t)(table.cell + at));
 }
 
 uint16_t bc_table_u16(uint16_t at) {
     uint8_t low = bc_table_u8(at);
     uint8_t high;
-    at++; /* not byte 0, and no cell is being written any more */
+    at++; /* no cell is being written any more */
     if (table.source == BC_SOURCE_MERGED) {
         high = bc_hal_merged_read(at);
     } else {
@@ -72,25 +60,27 @@ void bc_table_release(void) { table.held = false; }
 
 bool bc_table_is_held(void) { return table.held; }
 
-void bc_table_locate(void) {
-    struct bc_outputs walk;
-    uint16_t at = BC_HEADER_SIZE;
-    uint8_t laws = bc_table_u8(BC_AT_LAWS);
-    bc_outputs_begin(&walk);
-    while (bc_outputs_next(&walk)) {
-        at = (uint16_t)(walk.here.at + bc_output_size(walk.here.at));
-    }
-    table.colours = at;
-    table.laws = (uint16_t)(at + (uint16_t)(BC_COLOUR_SIZE * bc_table_u8(BC_AT_COLOURS)));
-    at = table.laws;
-    while (laws > 0) {
+/* Where the law with this index starts; of one too many: where the laws end. */
+static BC_APART uint16_t law_at(uint8_t index) {
+    uint16_t at = table.laws;
+    for (; index > 0; index--) {
         at = (uint16_t)(at + bc_law_size(bc_table_u8(at)));
-        laws--;
     }
-    table.inputs = at;
+    return at;
 }
 
-uint16_t bc_table_colour(uint8_t index) { return (uint16_t)(table.colours + (uint16_t)(BC_COLOUR_SIZE * index)); }
+void bc_table_locate(void) {
+    uint16_t at = BC_HEADER_SIZE;
+    uint8_t left;
+    for (left = bc_table_u8(BC_AT_OUTPUTS); left > 0; left--) {
+        at = (uint16_t)(at + bc_output_size(at));
+    }
+    table.colours = at;
+    table.laws = bc_table_colour(bc_table_u8(BC_AT_COLOURS));
+    table.inputs = law_at(bc_table_u8(BC_AT_LAWS));
+}
+
+BC_APART uint16_t bc_table_colour(uint8_t index) { return (uint16_t)(table.colours + (uint16_t)(BC_COLOUR_SIZE * index)); }
 
 uint16_t bc_table_input(uint8_t index) { return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * index)); }
 
@@ -102,24 +92,18 @@ uint16_t bc_table_cue(uint8_t index) {
     return (uint16_t)(bc_table_binding(bc_table_u8(BC_AT_BINDINGS)) + (uint16_t)(BC_CUE_SIZE * index));
 }
 
-uint8_t bc_law_size(uint8_t id) {
+BC_APART uint8_t bc_law_size(uint8_t id) {
     return id == BC_LAW_DOUBLE_S ? 5 : id == BC_LAW_TRAPEZOID ? 3 : 1;
 }
 
 struct bc_law bc_table_law(uint8_t index) {
     struct bc_law law = {0, 0, 0};
-    uint16_t at = table.laws;
-    uint8_t size;
-    while (index > 0) {
-        at = (uint16_t)(at + bc_law_size(bc_table_u8(at)));
-        index--;
-    }
+    uint16_t at = law_at(index);
     law.id = bc_table_u8(at);
-    size = bc_law_size(law.id);
-    if (size >= 3) {
+    if (law.id == BC_LAW_TRAPEZOID || law.id == BC_LAW_DOUBLE_S) {
         law.alpha = bc_table_u16((uint16_t)(at + 1));
     }
-    if (size >= 5) {
+    if (law.id == BC_LAW_DOUBLE_S) {
         law.beta = bc_table_u16((uint16_t)(at + 3));
     }
     return law;
@@ -168,9 +152,9 @@ BC_APART struct bc_output bc_table_output(uint8_t number) {
     return walk.here;
 }
 
-void bc_table_seek(uint16_t at) { table.cursor = at; }
+BC_APART void bc_table_seek(uint16_t at) { table.cursor = at; }
 
-uint16_t bc_table_tell(void) { return table.cursor; }
+BC_APART uint16_t bc_table_tell(void) { return table.cursor; }
 
 uint8_t bc_next_u8(void) { return bc_table_u8(table.cursor++); }
 

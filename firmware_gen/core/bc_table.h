@@ -13,13 +13,6 @@ enum bc_source { BC_SOURCE_NONE, BC_SOURCE_MERGED, BC_SOURCE_SLOT_0, BC_SOURCE_S
 
 /* Which table is read from now on; returns which was before. */
 uint8_t bc_table_choose(uint8_t source);
-uint8_t bc_table_source(void);
-
-/*
- * The byte that a slot's byte 0 is read as while a transfer is checked, before it is stored; has no
- * effect on another slot.
- */
-void bc_table_first_byte(uint8_t source, uint8_t value);
 
 /*
  * Bytes of the chosen table. If a cell is being written the first read waits for it, listening to

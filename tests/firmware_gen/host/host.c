@@ -333,10 +333,11 @@ uint8_t host_current(void) { return bc_store_current(); }
 uint8_t host_check(const uint8_t *table, uint32_t size) {
     uint8_t before;
     uint8_t refusal;
+    uint16_t crc;
     memset(merged, 0xFF, sizeof merged);
     memcpy(merged, table, size);
     before = bc_table_choose(BC_SOURCE_MERGED);
-    refusal = bc_check((uint16_t)size);
+    refusal = bc_check((uint16_t)size, table[0], &crc);
     bc_table_choose(before);
     memset(merged, 0xFF, sizeof merged);
     return refusal;
