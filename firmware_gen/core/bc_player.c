@@ -299,7 +299,7 @@ static BC_APART void control(struct player *me) {
     bc_table_release();
 }
 
-BC_APART void bc_player_frame(void) {
+void bc_player_frame(void) {
     struct player *me = &player;
     uint32_t time;
     BC_REACH(me);

@@ -160,7 +160,7 @@ static BC_APART uint8_t threads_alive(uint8_t number) {
 }
 
 /* End the runs of this mask (bit 7: the last); the others only keep these outputs. Returns the lowest run that is free then. */
-static BC_APART uint8_t make_room(uint16_t kept, uint8_t leaving) {
+static uint8_t make_room(uint16_t kept, uint8_t leaving) {
     uint8_t lowest = 0;
     uint8_t number;
     for (number = BC_RUNS; number > 0; number--) {
