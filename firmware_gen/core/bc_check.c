@@ -95,7 +95,7 @@ static void take_pin(struct check *check, uint8_t pin, uint8_t job) {
     }
 }
 
-/* Whether the next byte keeps to its limits. */
+/* Whether a byte keeps to its limits; a bad pin is only noted. */
 static bool byte_is_good(struct check *check, uint8_t least, uint8_t most, uint8_t byte) {
     if (least == PIN) {
         take_pin(check, byte, most);
@@ -199,7 +199,7 @@ static bool act_is_good(const struct bc_step *op) {
     if (op->code & BC_ACT_F) {
         return false;
     }
-    /* one byte */
+    /* the target is one byte */
     return kind == BC_LAMP ? (uint8_t)op->target <= BC_LEVEL_MAX : (uint8_t)op->target < bc_table_u8(BC_AT_COLOURS);
 }
 
@@ -292,9 +292,7 @@ static bool code_is_good(struct check *check) {
 
 /* -- records ------------------------------------------------------------------------------------ */
 
-/*
- * What depends on other bytes. The cursor stands at the third byte of the record.
- */
+/* What each byte's limits leave open. The cursor stands at the third byte of the record. */
 static bool servo_is_good(struct check *check) {
     enum { RISES = 1, FALLS = 2 };
     uint8_t ways = 0; /* of the pulses, from point to point */
@@ -376,7 +374,7 @@ static bool cue_is_good(struct check *check, uint16_t start, uint16_t code) {
     return used == 0 && (flags & 0x0F) < BC_CONFLICTS && (uint8_t)((flags >> 4) - 1) < BC_THREADS;
 }
 
-/* What depends on other bytes. */
+/* Whether what depends on more than one byte of a record is good. */
 static BC_APART bool agrees(struct check *check, uint8_t shape, uint16_t start, uint8_t size, uint8_t left) {
     bc_table_seek((uint16_t)(start + 2));
     switch (shape) {

@@ -2,6 +2,7 @@
 
 #include "bc_check.h"
 #include "bc_compiler.h"
+#include "bc_math.h"
 #include "bc_table.h"
 #include "bellcrank.h"
 
@@ -32,7 +33,7 @@ enum step {
 
 static struct {
     struct chunk chunks[BC_WINDOW];
-    uint8_t next;    /* the chunk that is being written */
+    uint8_t next;    /* the chunk that is being written; counts on */
     uint8_t waiting; /* chunks not yet written */
     uint8_t step;    /* enum step: the next write */
     uint8_t first;   /* byte 0 of the table being received */
@@ -41,7 +42,12 @@ static struct {
     bool merged;     /* there is a merged table that can be played */
 } store;
 
-static uint8_t target(void) { return store.current == 0 ? 1 : 0; }
+BC_ASSERT(the_window_is_two_chunks, BC_WINDOW == 2);
+
+/* The n-th of all chunks ever: they take turns. */
+static BC_APART struct chunk *chunk_at(uint8_t n) { return (n & 1) ? &store.chunks[1] : &store.chunks[0]; }
+
+static BC_APART uint8_t target(void) { return store.current == 0 ? 1 : 0; }
 
 static uint8_t mark_of(uint8_t slot) { return slot == 0 ? BC_MARK_0 : BC_MARK_1; }
 
@@ -121,8 +127,8 @@ BC_APART void bc_store_open(void) {
 bool bc_store_has_room(void) { return store.waiting < BC_WINDOW; }
 
 BC_APART void bc_store_put(uint16_t offset, const uint8_t *bytes, uint8_t count) {
-    struct chunk *chunk = &store.chunks[(store.next + store.waiting) % BC_WINDOW];
-    uint8_t n;
+    struct chunk *chunk = chunk_at((uint8_t)(store.next + store.waiting));
+    uint8_t *to;
     if (offset == 0) {
         store.first = bytes[0];
         offset++;
@@ -132,11 +138,11 @@ BC_APART void bc_store_put(uint16_t offset, const uint8_t *bytes, uint8_t count)
     if (count == 0) {
         return;
     }
-    for (n = count; n > 0; n--) {
-        chunk->bytes[BC_CHUNK - n] = *bytes++;
-    }
     chunk->cell = (uint16_t)(bc_slot_cell(target()) + offset);
     chunk->left = count;
+    for (to = chunk->bytes + BC_CHUNK - count; count > 0; count--) {
+        *to++ = *bytes++;
+    }
     store.waiting++;
 }
 
@@ -188,7 +194,7 @@ static uint16_t cell_of(uint8_t step) {
 static bool next_write(uint16_t *cell, uint8_t *value) {
     uint8_t step = store.step;
     if (step == PIECES) {
-        struct chunk *chunk = &store.chunks[store.next];
+        struct chunk *chunk = chunk_at(store.next);
         if (store.waiting == 0) {
             return false;
         }
@@ -197,7 +203,7 @@ static bool next_write(uint16_t *cell, uint8_t *value) {
         chunk->left--;
         if (chunk->left == 0) {
             store.waiting--;
-            store.next = (uint8_t)((store.next + 1) % BC_WINDOW);
+            store.next++;
         }
         return true;
     }
