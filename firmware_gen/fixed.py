@@ -1,7 +1,7 @@
 """Motion laws and lightness in the integers of the chip (TABLE.md, sections 3.1 and 3.3).
 
-`x` and `s` are Q16 (0 to 65536), slopes are Q14, `Qn` meaning n fractional bits. The tables are
-rounded from the closed forms of `sim`; everything after that is integer arithmetic which every
+`x` and `s` are Q16 (0 to 65536), slopes are Q14, `Qn` meaning n fractional bits. The laws' lists
+are rounded from the closed forms of `sim`; everything after that is integer arithmetic which every
 implementation repeats to the bit.
 """
 
@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.laws import coefficients, overlap_factor, shape
-from sim.light import luminance
 from sim.model import Law, LawName
 from sim.values import dataclass
 
@@ -53,6 +52,11 @@ BETA_RANGE: Final = (1, HALF)
 
 LEVEL_TOP: Final = 200 << 8
 """The highest light level."""
+
+LIGHTNESS_GROWTH: Final = 6780
+CUBE_START: Final = 4520
+CUBE_OFFSET: Final = 9039
+"""CIE 15: Y = ((L* + 16) / 116)^3 above L* 8; chosen so that duties are nearest (2.6 of 65535)."""
 
 AHEAD_BITS: Final = 20
 """A target lies ahead of a brake's end if it is at least 2^20 (0.32 deg, in 0.01 deg Q15) away."""
@@ -147,28 +151,28 @@ def law_list(law_id: int) -> tuple[int, ...]:
     return (2 * reached[0], *(int(gain) for gain in np.diff(reached)), 0)
 
 
-@lru_cache(maxsize=1)
-def lightness_list() -> tuple[int, ...]:
-    """Duty (u16) at CIE L* of 0, 1 .. 100 percent."""
-    return _rounded(luminance(np.arange(101.0)), 65535.0)
+def lightness_of(level: int) -> int:
+    """A light level (Q8 of half percents, 0 to 51200) as lightness: L* with 116 as 65535."""
+    return level + ((level * LIGHTNESS_GROWTH) >> 16)
 
 
-def duty_of(level: int) -> int:
-    """Duty (0 to 65535) of a light level (Q8 of half percents, 0 to 51200)."""
-    duties = lightness_list()
-    i, f = level >> 9, level & 511
-    low = duties[i]
-    return low if f == 0 else low + (((duties[i + 1] - low) * f) >> 9)
+def duty_of(lightness: int) -> int:
+    """Duty (0 to 65535) of a lightness (0 to 56496): CIE's cube above L* 8, its line below."""
+    if lightness < CUBE_START:
+        return ((lightness * 33) >> 8) - (lightness >> 11)
+    root = lightness + CUBE_OFFSET
+    return ((((root * root) >> 16) * root) >> 16) + 2
+
+
+def channel_byte(duty: int) -> int:
+    """Byte of a strip's channel (0 to 255) for a duty."""
+    return (duty - (duty >> 8) + 128) >> 8
 
 
 @lru_cache(maxsize=1)
 def channel_bytes() -> bytes:
-    """Byte of a strip's channel at every light level (Q8 of half percents)."""
-    level = np.arange(LEVEL_TOP + 1)
-    duties = np.asarray((*lightness_list(), 65535))
-    low = duties[level >> 9]
-    duty = low + (((duties[(level >> 9) + 1] - low) * (level & 511)) >> 9)
-    return bytes(((duty * 255 + 32767) >> 16).astype(np.uint8))
+    """Byte of a strip's channel at every lightness."""
+    return bytes(channel_byte(duty_of(n)) for n in range(lightness_of(LEVEL_TOP) + 1))
 
 
 def progress(elapsed: int, total: int) -> int:

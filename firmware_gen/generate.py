@@ -15,13 +15,15 @@ from firmware_gen.chips import ATMEGA328P, LIMITS, Chip
 from firmware_gen.fixed import (
     AHEAD_BITS,
     ALPHA_RANGE,
+    CUBE_OFFSET,
+    CUBE_START,
     LAW_IDS,
     LEAST_OVERLAP,
+    LIGHTNESS_GROWTH,
     LIST_STEPS,
     LISTED,
     fixed_law,
     law_list,
-    lightness_list,
 )
 from firmware_gen.intake import WINDOW
 from firmware_gen.slots import FIRST_BYTE, MARKS
@@ -60,9 +62,9 @@ def header_text(chip: Chip = ATMEGA328P) -> str:
         _enum("", _table_limits()),
         _enum("bc_op", _ops(), hexed=True),
         _enum("bc_effect", {f"EFFECT_{_name(n)}": i for i, n in enumerate(layout.EFFECTS)}),
+        _enum("", _lightness()),
         _enum("bc_conflict", {f"CONFLICT_{_name(n)}": i for i, n in enumerate(layout.CONFLICTS)}),
         _law_lists(),
-        _lightness(),
         "#endif",
     ]
     return "\n".join(parts) + "\n"
@@ -215,17 +217,12 @@ def _law_lists() -> str:
     )
 
 
-def _lightness() -> str:
-    numbers = _wrapped(lightness_list(), "    ")
-    return "\n".join(
-        (
-            "#ifdef BC_WANT_LIGHTNESS",
-            "static const uint16_t bc_lightness[101] BC_FLASH = {",
-            numbers,
-            "};",
-            "#endif\n",
-        )
-    )
+def _lightness() -> dict[str, int]:
+    return {
+        "LIGHTNESS_GROWTH": LIGHTNESS_GROWTH,
+        "CUBE_START": CUBE_START,
+        "CUBE_OFFSET": CUBE_OFFSET,
+    }
 
 
 def _enum(name: str, values: Mapping[str, int], hexed: bool = False) -> str:

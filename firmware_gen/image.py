@@ -183,7 +183,7 @@ LINKING: Final = (
 )
 """start.c replaces the usual start-up code; serial.c's ring has the first 128 bytes of RAM."""
 
-FASTER: Final[Mapping[str, tuple[str, ...]]] = {"bc_light": ("-O2", "-ftree-dominator-opts")}
+FASTER: Final[Mapping[str, tuple[str, ...]]] = {}
 """Where time is short and half a kilobyte of flash well spent."""
 
 

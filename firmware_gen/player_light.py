@@ -8,7 +8,14 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Final, TypeAlias
 
-from firmware_gen.fixed import FixedLaw, channel_bytes, duty_of, fixed_law, progress
+from firmware_gen.fixed import (
+    FixedLaw,
+    channel_bytes,
+    duty_of,
+    fixed_law,
+    lightness_of,
+    progress,
+)
 from firmware_gen.layout import EFFECTS, ORDERS
 from firmware_gen.ops import Modulate
 from firmware_gen.table import StripRecord
@@ -64,7 +71,7 @@ class Modulation:
         n, rest = divmod((time - self._start) >> 8, self._period)
         h = (rest << 8) // self._period
         if self._kind == _BREATHE:
-            return [FULL - ((self._z * _half_swing(h)) >> 8)]
+            return [self._dimmed(_half_swing(h))]
         if self._kind == _RUN:
             return self._running(h)
         if n != self._beat:
@@ -78,14 +85,18 @@ class Modulation:
                 FULL - ((z * (a + (((b - a) * h) >> 8))) >> 8)
                 for a, b in zip(self._now, self._next, strict=True)
             ]
-        lit, dark, share = FULL - ((z * h) >> 8), FULL - z, 256 * self._width
+        lit, dark, share = self._dimmed(h), self._dimmed(FULL), 256 * self._width
         return [lit if 100 * a < share else dark for a in self._now]
 
     def _running(self, h: int) -> list[int]:
-        around, z, tail = self._pixels << 8, self._z, self._tail
+        around, tail = self._pixels << 8, self._tail
         head = h * self._pixels
         behind = ((head - (j << 8)) % around for j in range(self._pixels))
-        return [FULL - (z * d) // tail if d < tail else FULL - z for d in behind]
+        return [self._dimmed(d // self._width if d < tail else FULL) for d in behind]
+
+    def _dimmed(self, share: int) -> int:
+        """The multiplier of a pixel that has a share (0 to 256) of the effect's depth."""
+        return FULL - ((self._z * share) >> 8)
 
 
 @lru_cache(maxsize=256)
@@ -148,10 +159,10 @@ class Light:
 
 def lamp_duty(lamp: Light, time: int) -> int:
     """The lamp's duty, of 65535."""
-    level = lamp.levels(time)[0]
+    lightness = lightness_of(lamp.levels(time)[0])
     if lamp.effect:
-        level = (level * lamp.effect.multipliers(time)[0]) >> 8
-    return duty_of(level)
+        lightness = (lightness * lamp.effect.multipliers(time)[0]) >> 8
+    return duty_of(lightness)
 
 
 class StripPainter:
@@ -172,7 +183,11 @@ class StripPainter:
         if levels != self._levels:
             self._levels = levels
             first, second, third = self._places
-            self._wired = levels[first], levels[second], levels[third]
+            self._wired = (
+                lightness_of(levels[first]),
+                lightness_of(levels[second]),
+                lightness_of(levels[third]),
+            )
             self._by_multiplier.clear()
         if light.effect is None:
             return self._capped(self._pixel(FULL) * self._pixels)
@@ -207,5 +222,5 @@ class StripPainter:
         total = sum(data)
         if total <= 256 * self._cap:
             return data
-        factor = (self._cap << 16) // total
+        factor = (self._cap << 15) // ((total + 1) >> 1)
         return bytes([(byte * factor) >> 8 for byte in data])

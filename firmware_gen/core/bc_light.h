@@ -8,7 +8,7 @@
 #include "bc_ops.h"
 #include "bc_table.h"
 
-/* Forget all lights; then add one for each record of a lamp or strip, in order. */
+/* Forget all lights; then add each lamp or strip of the table. */
 void bc_lights_clear(void);
 void bc_lights_add(const struct bc_output *output);
 

@@ -60,6 +60,51 @@ static inline uint16_t bc_part(uint16_t value, uint8_t m) {
 #endif
 }
 
+/*
+ * (((value * value) >> 16) * value) >> 16. A strip's every channel goes through this too: 32 cycles
+ * instead of 90.
+ */
+static inline uint16_t bc_cube(uint16_t value) {
+#ifdef __AVR__
+    uint16_t square;
+    uint16_t cube;
+    uint8_t carried;
+    uint8_t zero;
+    __asm__("clr %3 \n\t"
+            "mul %B4, %B4 \n\t"
+            "movw %1, r0 \n\t"
+            "mul %A4, %A4 \n\t"
+            "mov %2, r1 \n\t"
+            "mul %A4, %B4 \n\t"
+            "add %2, r0 \n\t"
+            "adc %A1, r1 \n\t"
+            "adc %B1, %3 \n\t"
+            "add %2, r0 \n\t"
+            "adc %A1, r1 \n\t"
+            "adc %B1, %3 \n\t"
+            "mul %B1, %B4 \n\t"
+            "movw %0, r0 \n\t"
+            "mul %A1, %A4 \n\t"
+            "mov %2, r1 \n\t"
+            "mul %A1, %B4 \n\t"
+            "add %2, r0 \n\t"
+            "adc %A0, r1 \n\t"
+            "adc %B0, %3 \n\t"
+            "mul %B1, %A4 \n\t"
+            "add %2, r0 \n\t"
+            "adc %A0, r1 \n\t"
+            "adc %B0, %3 \n\t"
+            "clr r1"
+            : "=&r"(cube), "=&r"(square), "=&r"(carried), "=&r"(zero)
+            : "r"(value)
+            : "r0");
+    return cube;
+#else
+    uint16_t square = (uint16_t)(((uint32_t)value * value) >> 16);
+    return (uint16_t)(((uint32_t)square * value) >> 16);
+#endif
+}
+
 /* (a * b) / c, the product in 64 bits; 2^32 - 1 where that is exceeded or c is 0. */
 uint32_t bc_quotient(uint32_t a, uint32_t b, uint32_t c);
 

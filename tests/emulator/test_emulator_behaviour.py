@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from firmware_gen.crc import cue_tag
-from firmware_gen.fixed import duty_of
+from firmware_gen.fixed import duty_of, lightness_of
 from firmware_gen.frames import LinkFrame, encode
 from firmware_gen.link import Link
 from firmware_gen.ops import Act
@@ -65,7 +65,9 @@ def test_successive_levels_are_at_most_one_l_star_apart_from_dark_on(flash: byte
     assert np.diff(levels[:24]).min() >= 0.0
     assert levels[2] > 0.0
     for level, found in zip(range(24, 201, 16), levels[24:], strict=True):
-        assert found == pytest.approx(lightness(duty_of(256 * level) / 65535), abs=0.25)
+        assert found == pytest.approx(
+            lightness(duty_of(lightness_of(256 * level)) / 65535), abs=0.25
+        )
 
 
 def test_full_is_truly_on(flash: bytes) -> None:

@@ -10,14 +10,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firmware_gen.fixed import (
+    CUBE_OFFSET,
+    CUBE_START,
     LAW_IDS,
     LAWS_BY_ID,
+    LEVEL_TOP,
+    channel_byte,
     channel_bytes,
     duty_of,
     fixed_law,
     law_list,
     law_parameters,
-    lightness_list,
+    lightness_of,
     progress,
 )
 from sim.laws import coefficients, shape
@@ -143,25 +147,43 @@ DUTIES = {0: 0, 1: 73, 5: 363, 8: 580, 10: 738, 20: 1959, 25: 2894, 30: 4087, 40
 DUTIES |= {60: 18431, 70: 26705, 75: 31639, 80: 37146, 90: 50005, 100: 65535}
 
 
+def level_duty(level: int) -> int:
+    return duty_of(lightness_of(level))
+
+
 def test_duties_are_those_of_cie_lightness() -> None:
-    assert {level: lightness_list()[level] for level in DUTIES} == DUTIES
-    assert {level: duty_of(512 * level) for level in DUTIES} == DUTIES
+    # both ends to the bit; between them as near as three roundings of a 16-bit cube come
+    assert (level_duty(0), level_duty(LEVEL_TOP)) == (DUTIES[0], DUTIES[100])
+    for level, duty in DUTIES.items():
+        assert abs(level_duty(512 * level) - duty) <= 2
 
 
-def test_duties_between_whole_percents_are_close_and_rise() -> None:
-    levels = np.arange(0, 51201, 37)
-    duties = np.array([duty_of(int(level)) for level in levels])
+def test_duties_at_every_level_are_close_and_rise() -> None:
+    levels = np.arange(LEVEL_TOP + 1)
+    duties = np.array([level_duty(int(level)) for level in levels])
     assert (np.diff(duties) >= 0).all()
-    # straight lines between whole percents stay within 0.02 % of full light
-    assert np.abs(duties / 65535 - luminance(levels / 512)).max() < 2e-4
+    # 2.6 of 65535, as TABLE.md says
+    assert np.abs(duties - 65535 * luminance(levels / 512)).max() <= 2.6
+
+
+def test_no_product_of_a_duty_exceeds_sixteen_bits() -> None:
+    top = lightness_of(LEVEL_TOP)
+    assert top + CUBE_OFFSET < 65536
+    assert max(duty_of(lightness) for lightness in range(top - 9, top + 1)) == 65535
+
+
+def test_cubes_begin_where_cie_ends_its_line() -> None:
+    # CIE 15: L* 8, which is (6/29)^3 of full light
+    assert lightness_of(8 * 512 - 1) < CUBE_START <= lightness_of(8 * 512 + 1)
 
 
 def test_channel_bytes_are_the_duties_rounded_to_bytes() -> None:
     held = channel_bytes()
-    assert (held[0], held[51200], len(held)) == (0, 255, 51201)
-    for level in range(0, 51201, 97):
-        assert held[level] == (duty_of(level) * 255 + 32767) >> 16
-        assert abs(held[level] - 255 * duty_of(level) / 65535) <= 0.505
+    assert (held[0], held[-1], len(held)) == (0, 255, lightness_of(LEVEL_TOP) + 1)
+    for lightness in range(0, len(held), 97):
+        assert held[lightness] == channel_byte(duty_of(lightness))
+    for duty in range(65536):
+        assert abs(channel_byte(duty) - 255 * duty / 65535) <= 0.505
 
 
 @given(st.integers(1, 2**30), st.data())

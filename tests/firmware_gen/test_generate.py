@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from firmware_gen.chips import ATMEGA328P, LIMITS
-from firmware_gen.fixed import lightness_list
+from firmware_gen.fixed import LEVEL_TOP, duty_of, lightness_of
 from firmware_gen.generate import HEADER_PATH, header_text, write_header
 
 
@@ -26,10 +26,15 @@ def test_no_name_stands_twice() -> None:
     assert len(names) == len(set(names))
 
 
-def test_the_lists_are_whole() -> None:
-    text = header_text()
-    lightness = text.split("bc_lightness[101] BC_FLASH = {")[1].split("}")[0]
-    assert tuple(map(int, lightness.replace(",", " ").split())) == lightness_list()
+def test_the_header_states_the_numbers_of_duties() -> None:
+    numbers = dict(re.findall(r"(BC_[A-Z_0-9]+) = (\w+)", header_text()))
+    growth, start, offset = (
+        int(numbers[f"BC_{name}"]) for name in ("LIGHTNESS_GROWTH", "CUBE_START", "CUBE_OFFSET")
+    )
+    for level in range(0, LEVEL_TOP + 1, 100):
+        assert lightness_of(level) == level + (level * growth >> 16)
+    assert duty_of(start) == (((start + offset) ** 2 >> 16) * (start + offset) >> 16) + 2
+    assert duty_of(start - 1) == ((start - 1) * 33 >> 8) - (start - 1 >> 11)
 
 
 def test_writing_replaces_the_file_whole(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from firmware_gen.fixed import duty_of, lightness_of
 from firmware_gen.layout import LOOP_FOREVER, LOOP_HELD
 from firmware_gen.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Turn
 from firmware_gen.player import Mode, Player
@@ -381,7 +382,7 @@ def test_stop_ends_runs_waits_effects_and_switches() -> None:
     assert (player.live_runs, frame.switches) == (0, (False,))
     duties = [one.duties[0] for one in play(player, 40)]
     assert duties == sorted(duties, reverse=True)  # a fade to the safe level, without the effect
-    assert duties[-1] == 1959  # L* 20
+    assert duties[-1] == duty_of(lightness_of(40 << 8))  # L* 20
     assert player.running_cues == 0
 
 
@@ -409,7 +410,7 @@ def test_only_standby_leaves_limp() -> None:
     assert (frame.pulses[0], frame.duties) == (SAFE_TICKS, (0,))
     frames = play(player, 4)
     assert player.mode == Mode.READY
-    assert frames[-1].duties == (1959,)
+    assert frames[-1].duties == (duty_of(lightness_of(40 << 8)),)
 
 
 def test_standby_is_refused_in_every_other_mode() -> None:
