@@ -15,11 +15,12 @@ struct intake {
     uint8_t low;
     uint8_t older;   /* the last two bytes */
     uint8_t newer;
-    uint8_t encoded; /* bytes since the last zero, not counted on once over the most */
-    uint8_t count;   /* bytes unstuffed */
+    uint8_t encoded; /* bytes since the last zero, one more than are unstuffed; not counted on once over the most */
     uint8_t block;   /* bytes left in the block */
-    bool full_block; /* the block has no zero behind it */
 };
+
+/* A block that has no zero behind it is full, and longer than any frame: unstuffing need not know it. */
+BC_ASSERT(block, BC_MAX_ENCODED < 0xFF);
 
 static struct {
     struct bc_frame frame;
@@ -57,7 +58,7 @@ void bc_frames_be(uint8_t address) { in.own = address; }
 uint8_t bc_frames_address(void) { return in.own; }
 
 static bool is_good(const struct intake *intake) {
-    return intake->encoded <= BC_MAX_ENCODED && intake->block == 0 && intake->count >= BC_MIN_FRAME &&
+    return intake->encoded <= BC_MAX_ENCODED && intake->block == 0 && intake->encoded > BC_MIN_FRAME &&
            intake->low == intake->older && intake->high == intake->newer;
 }
 
@@ -69,7 +70,7 @@ static void finish(const struct intake *intake) {
     if (!is_good(intake)) {
         bc_count(&in.bad);
     } else if ((in.frame.to == BC_EVERYBODY || in.frame.to == in.own) && !(in.frame.kind & BC_REPLY)) {
-        in.frame.length = (uint8_t)(intake->count - BC_MIN_FRAME);
+        in.frame.length = (uint8_t)(intake->encoded - 1 - BC_MIN_FRAME);
         in.complete = true;
     }
 }
@@ -78,7 +79,10 @@ static void finish(const struct intake *intake) {
 static uint8_t take(const uint8_t *bytes, uint8_t count) {
     struct intake i = in.intake;
     uint8_t left = count;
+    uint8_t factor = 1 << 5; /* shifts a byte up 5 and down 3 at once */
+    uint16_t spread;
     uint8_t x;
+    BC_HIDE(factor);
     while (left > 0) {
         uint8_t byte = *bytes++;
         left--;
@@ -91,24 +95,15 @@ static uint8_t take(const uint8_t *bytes, uint8_t count) {
             }
             continue;
         }
-        if (i.encoded > BC_MAX_ENCODED) {
-            continue;
-        }
-        i.encoded++;
         if (i.block > 0) {
             i.block--;
         } else {
-            bool implied = !i.full_block;
             i.block = (uint8_t)(byte - 1);
-            i.full_block = byte == 0xFF;
-            if (i.encoded == 1) {
-                i.count = 0;
+            if (i.encoded == 0) {
+                i.encoded = 1;
                 i.high = i.low = 0xFF; /* BC_CRC_START */
                 i.older = BEFORE_FIRST;
                 i.newer = BEFORE_SECOND;
-                continue;
-            }
-            if (!implied) {
                 continue;
             }
             byte = 0;
@@ -116,14 +111,17 @@ static uint8_t take(const uint8_t *bytes, uint8_t count) {
         /* As bc_crc. */
         x = (uint8_t)(i.high ^ i.older);
         x = (uint8_t)(x ^ (x >> 4));
-        i.high = (uint8_t)(i.low ^ (uint8_t)(x << 4) ^ (uint8_t)(x >> 3));
-        i.low = (uint8_t)((uint8_t)(x << 5) ^ x);
+        spread = (uint16_t)((uint16_t)x * factor);
+        i.high = (uint8_t)(i.low ^ (uint8_t)(x << 4) ^ (uint8_t)(spread >> 8));
+        i.low = (uint8_t)((uint8_t)spread ^ x);
         i.older = i.newer;
         i.newer = byte;
-        if (i.count < BC_FRAME_HEAD + BC_KEPT_PAYLOAD) {
-            (&in.frame.to)[i.count] = byte;
+        if (i.encoded <= BC_FRAME_HEAD + BC_KEPT_PAYLOAD) {
+            (&in.frame.to)[i.encoded - 1] = byte;
+        } else if (i.encoded > BC_MAX_ENCODED) {
+            i.encoded = BC_MAX_ENCODED;
         }
-        i.count++;
+        i.encoded++;
     }
     in.intake = i;
     return (uint8_t)(count - left);

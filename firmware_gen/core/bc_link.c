@@ -313,7 +313,7 @@ static const struct request requests[] BC_FLASH = {
 };
 enum { KINDS = sizeof requests / sizeof requests[0] - 1 };
 
-static const struct request *request_of(uint8_t kind) {
+static BC_APART const struct request *request_of(uint8_t kind) {
     const struct request *request = requests;
     uint8_t left;
     for (left = KINDS; left > 0 && bc_flash_u8(&request->kind) != kind; left--) {
@@ -343,22 +343,20 @@ static void answer_again(const struct answer *last) {
     }
 }
 
-/* Why an ordered request, which is no copy of the last one, is not taken; BC_STATUS_DONE: it is. */
-static uint8_t refusal_of(const struct bc_frame *frame) {
+/*
+ * Whether an ordered request is a new one: DONE; why it is not, or NOT_YET for a copy of the last one, to which
+ * its own answer belongs.
+ */
+static uint8_t standing(const struct bc_frame *frame) {
     const struct board *board = reach();
     uint8_t ahead = (uint8_t)(frame->seq - board->last.seq);
     if (!board->greeted) {
         return BC_STATUS_NOT_GREETED;
     }
-    if (board->last.kind != 0 && (ahead == 0 || ahead >= OLD)) {
-        return BC_STATUS_OUT_OF_ORDER;
+    if (board->last.kind == 0 || (ahead > 0 && ahead < OLD)) {
+        return BC_STATUS_DONE;
     }
-    return BC_STATUS_DONE;
-}
-
-static bool is_copy(const struct bc_frame *frame) {
-    const struct board *board = reach();
-    return board->greeted && frame->kind == board->last.kind && frame->seq == board->last.seq;
+    return ahead == 0 && frame->kind == board->last.kind ? NOT_YET : BC_STATUS_OUT_OF_ORDER;
 }
 
 static void take_one_way(struct bc_frame *frame) {
@@ -382,11 +380,11 @@ static void take_request(const struct bc_frame *frame) {
     uint8_t status = BC_STATUS_DONE;
     bc_reply_begin(); /* while the line is busy answers are lost: the host asks again */
     if (is_ordered) {
-        if (is_copy(frame)) {
+        status = standing(frame);
+        if (status == NOT_YET) {
             answer_again(&board->last);
             return;
         }
-        status = refusal_of(frame);
     }
     if (status == BC_STATUS_DONE) {
         status = obey(request, frame);
