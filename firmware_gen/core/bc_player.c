@@ -119,12 +119,12 @@ static void add_output(const struct bc_output *output) {
 }
 
 static void add_outputs(void) {
-    struct bc_outputs walk;
+    struct bc_output output;
     bc_servos_clear();
     bc_lights_clear();
-    bc_outputs_begin(&walk);
-    while (bc_outputs_next(&walk)) {
-        add_output(&walk.here);
+    bc_outputs_begin(&output);
+    while (bc_outputs_next(&output)) {
+        add_output(&output);
     }
 }
 
