@@ -7,6 +7,8 @@
 #include "bc_servo.h"
 #include "bellcrank.h"
 
+enum { ALL = 0xFFFF };
+
 BC_ASSERT(flags, (int)BC_SWITCH_FLAGS == (int)BC_LAMP_SAFE_LEVEL);
 
 static void turn(uint16_t record, uint8_t on) {
@@ -65,5 +67,8 @@ void bc_to_safety(uint8_t kind, uint16_t duration_ms) {
                 bc_perform(&act, BC_NO_RUN, bc_player_time() - BC_FRAME);
             }
         }
+    }
+    if (kind == BC_SERVO) {
+        bc_make_steady(ALL);
     }
 }
