@@ -1,5 +1,7 @@
 #include "bc_light.h"
 
+#include <string.h>
+
 #include "bc_board.h"
 #include "bc_compiler.h"
 #include "bc_math.h"
@@ -41,26 +43,9 @@ uint8_t bc_light_of(const struct bc_output *output) {
 
 static BC_APART struct light *light_at(uint8_t number) { return &lights[number]; }
 
-void bc_lights_clear(void) {
-    struct light *light;
-    for (light = lights; light < lights + LIGHTS; light++) {
-        light->record = 0;
-    }
-}
+void bc_lights_clear(void) { memset(lights, 0, sizeof lights); }
 
 void bc_lights_add(const struct bc_output *output) { light_at(bc_light_of(output))->record = output->at; }
-
-void bc_lights_dark(void) {
-    struct light *light;
-    struct channel *channel;
-    for (light = lights; light < lights + LIGHTS; light++) {
-        light->duration = 0;
-        light->effect = 0;
-    }
-    for (channel = channels; channel < channels + CHANNELS; channel++) {
-        channel->to = 0;
-    }
-}
 
 /* -- fades --------------------------------------------------------------------------------------- */
 

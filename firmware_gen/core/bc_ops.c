@@ -2,17 +2,16 @@
 
 /* The duration that starts with this byte. */
 static uint16_t duration(uint8_t first) {
+    uint8_t low;
     if (first < BC_DURATION_STEPS) {
         return (uint16_t)(BC_DURATION_STEP_MS * (uint8_t)(first + 1));
     }
     if (first < BC_DURATION_MS) {
         return (uint16_t)(BC_DURATION_BIG_STEP_MS * (uint8_t)(first - BC_DURATION_BIG_BASE));
     }
-    if (first < BC_DURATION_LONG) {
-        uint8_t high = (uint8_t)(first - BC_DURATION_MS);
-        return (uint16_t)((uint16_t)(high << 8) + bc_next_u8());
-    }
-    return bc_next_u16();
+    low = bc_next_u8();
+    first = first == BC_DURATION_LONG ? bc_next_u8() : (uint8_t)(first - BC_DURATION_MS);
+    return (uint16_t)((uint16_t)first << 8 | low);
 }
 
 /* What follows in an act, but for a switch. */
@@ -36,6 +35,7 @@ static void read_act(struct bc_step *op) {
 
 void bc_op_read(struct bc_step *op) {
     uint8_t code = bc_next_u8();
+    uint8_t left;
     op->code = code;
     op->operand = 0;
     op->law = BC_NONE;
@@ -57,7 +57,9 @@ void bc_op_read(struct bc_step *op) {
         }
         return;
     }
-    op->output = bc_table_output(op->number);
+    bc_outputs_begin(&op->output);
+    for (left = op->number; bc_outputs_next(&op->output) && left > 0; left--) {
+    }
     if (code == BC_OP_EFFECT) {
         op->operand = bc_table_tell();
         if (bc_next_u8() != BC_EFFECT_STEADY) {

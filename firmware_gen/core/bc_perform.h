@@ -14,7 +14,7 @@ void bc_make_steady(uint16_t outputs);
 
 /*
  * All outputs from this kind on go to their safe states: servos and lights from the frame before on, within a time; at once if
- * that is 0. The last kind are switches, which take no time.
+ * that is 0. Lights then are steady. The last kind are switches, which take no time.
  */
 void bc_to_safety(uint8_t kind, uint16_t duration_ms);
 

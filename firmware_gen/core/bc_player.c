@@ -13,14 +13,13 @@
 #include "bellcrank.h"
 
 enum { QUEUE = 16, KEPT = 4, ARGUMENT = 0x1F };
-enum { NO_PULSES = -1, ALL = 0xFFFF };
 enum { LOST_STEP = 5, STOP_STEP_MS = 20 }; /* frames in 100 ms; the stop time's unit */
 
 static struct player {
     uint32_t frames;
-    uint32_t time;        /* of the frame that is being played, or comes next */
     uint16_t patience;    /* frames of silence until the lost cue starts, at least 1; 0: it is not armed */
-    int16_t starting;     /* frames that the quiet start has lasted, or did; NO_PULSES in limp */
+    uint8_t enabled;      /* servos that have pulses, and one too many when all are ready; 0 in limp */
+    uint8_t enable_next;  /* frames of the quiet start until one more does; 0: there was an end to it, and lights are seen */
     uint8_t queued;
     uint8_t mode;
     uint8_t source;
@@ -43,7 +42,7 @@ uint8_t bc_player_idle(void) { return player.idle; }
 
 uint32_t bc_player_frames(void) { return player.frames; }
 
-BC_APART uint32_t bc_player_time(void) { return player.time; }
+BC_APART uint32_t bc_player_time(void) { return first_time + player.frames * BC_FRAME; }
 
 void bc_player_set_clock(uint32_t offset) { first_time = offset; }
 
@@ -92,16 +91,18 @@ uint8_t bc_player_find_cue(uint16_t tag) {
 
 /* -- starting ----------------------------------------------------------------------------------- */
 
+static BC_APART void darken(void) { memset(&bc_image, 0, sizeof bc_image); }
+
 static BC_APART void enter_starting(struct player *me) {
     me->mode = BC_MODE_STARTING;
-    me->starting = 0;
+    me->enable_next = 1;
+    me->enabled = BC_SERVOS + 1;
+    if (me->interval != 0) {
+        me->enable_next = me->interval;
+        me->enabled = 1;
+    }
     bc_to_safety(BC_SERVO, 0);
-    bc_lights_dark();
-}
-
-/* Whether the pulses of the n-th servo are on; of one too many: whether all are ready. */
-static bool is_enabled(const struct player *me, uint8_t servo) {
-    return me->starting >= (int16_t)(servo * me->interval);
+    darken();
 }
 
 static void add_output(const struct bc_output *output) {
@@ -119,12 +120,12 @@ static void add_output(const struct bc_output *output) {
 }
 
 static void add_outputs(void) {
-    struct bc_outputs walk;
+    struct bc_output output;
     bc_servos_clear();
     bc_lights_clear();
-    bc_outputs_begin(&walk);
-    while (bc_outputs_next(&walk)) {
-        add_output(&walk.here);
+    bc_outputs_begin(&output);
+    while (bc_outputs_next(&output)) {
+        add_output(&output);
     }
 }
 
@@ -144,9 +145,8 @@ void bc_player_start(uint8_t source) {
     uint8_t lost;
     BC_REACH(me);
     memset(me, 0, sizeof player); /* BC_MODE_BLANK as well */
-    memset(&bc_image, 0, sizeof bc_image);
+    darken();
     me->source = source;
-    me->time = first_time;
     bc_runs_clear();
     bc_hal_release();
     bc_inputs_clear();
@@ -174,7 +174,7 @@ void bc_player_start(uint8_t source) {
 static BC_APART void enter_limp(struct player *me) {
     if (me->mode != BC_MODE_LIMP) {
         me->mode = BC_MODE_LIMP;
-        me->starting = NO_PULSES;
+        me->enabled = 0;
         bc_runs_end();
         bc_to_safety(BC_SWITCH, 0);
     }
@@ -188,7 +188,6 @@ static BC_APART void stop(struct player *me) {
     me->mode = BC_MODE_STOPPING;
     bc_runs_end();
     bc_to_safety(BC_SERVO, (uint16_t)(STOP_STEP_MS * bc_table_u8(BC_AT_STOP_TIME)));
-    bc_make_steady(ALL);
 }
 
 /* Start a cue by a button (0: none). False if it was refused, which has then been counted. */
@@ -272,19 +271,10 @@ static void mind_silence(struct player *me) {
     }
 }
 
-/* How many servos have pulses. */
-static uint8_t enabled_servos(const struct player *me) {
-    uint8_t count = bc_servos_count();
-    uint8_t n = 0;
-    while (n < count && is_enabled(me, n)) {
-        n++;
-    }
-    return n;
-}
-
 static BC_APART void control(struct player *me) {
-    if (me->mode == BC_MODE_STARTING && is_enabled(me, bc_servos_count())) {
+    if (me->mode == BC_MODE_STARTING && me->enabled > bc_servos_count()) {
         me->mode = BC_MODE_READY;
+        me->enable_next = 0;
         bc_to_safety(BC_SERVO, 0); /* lights; the others are there */
     }
     take_requests(me);
@@ -293,7 +283,7 @@ static BC_APART void control(struct player *me) {
         bc_runs_start_others(me->idle);
     }
     bc_runs_play();
-    if (me->mode == BC_MODE_STOPPING && bc_servos_have_ended(me->time)) {
+    if (me->mode == BC_MODE_STOPPING && bc_servos_have_ended(bc_player_time())) {
         enter_limp(me);
     }
     bc_table_release();
@@ -301,20 +291,19 @@ static BC_APART void control(struct player *me) {
 
 void bc_player_frame(void) {
     struct player *me = &player;
-    uint32_t time;
     BC_REACH(me);
-    time = me->time;
     if (me->mode == BC_MODE_BLANK) {
         return;
     }
     control(me);
-    bc_servos_show(time, enabled_servos(me));
+    bc_servos_show(bc_player_time(), me->enabled);
     bc_hal_pulses_ready();
-    bc_lights_show(time);
-    bc_hal_pixels_ready();
-    if (me->mode == BC_MODE_STARTING) {
-        me->starting++;
+    if (me->enable_next == 0) {
+        bc_lights_show(bc_player_time());
+    } else if (me->mode == BC_MODE_STARTING && --me->enable_next == 0) {
+        me->enable_next = me->interval;
+        me->enabled++;
     }
+    bc_hal_pixels_ready();
     me->frames++;
-    me->time = time + BC_FRAME;
 }

@@ -32,9 +32,9 @@ uint8_t bc_servos_count(void) { return count; }
 void bc_servos_add(void) { count++; }
 
 /* The records of servos, one after another: false after the last. */
-static bool next_servo(struct bc_outputs *walk) {
-    while (bc_outputs_next(walk)) {
-        if (walk->here.kind == BC_SERVO) {
+static bool next_servo(struct bc_output *servo) {
+    while (bc_outputs_next(servo)) {
+        if (servo->kind == BC_SERVO) {
             return true;
         }
     }
@@ -334,7 +334,7 @@ static bool settle(uint8_t n, uint32_t time, bool enabled) {
 
 void bc_servos_show(uint32_t time, uint8_t enabled) {
     int32_t positions[BC_SERVOS];
-    struct bc_outputs walk;
+    struct bc_output servo;
     uint8_t changes = 0; /* mask */
     uint8_t n;
     /* First what takes long, while cells may be written; then what needs the table, in one go. */
@@ -346,11 +346,11 @@ void bc_servos_show(uint32_t time, uint8_t enabled) {
         bc_service_within_frame();
     }
     if (changes != 0) {
-        bc_outputs_begin(&walk);
-        while (next_servo(&walk)) {
-            n = walk.here.index;
+        bc_outputs_begin(&servo);
+        while (next_servo(&servo)) {
+            n = servo.index;
             if (changes & (1 << n)) {
-                bc_image.pulse[n] = pulse_at(walk.here.at, positions[n]);
+                bc_image.pulse[n] = pulse_at(servo.at, positions[n]);
             }
         }
     }

@@ -121,35 +121,25 @@ uint16_t bc_output_size(uint16_t at) {
     }
 }
 
-void bc_outputs_begin(struct bc_outputs *walk) {
+void bc_outputs_begin(struct bc_output *output) {
     uint8_t kind;
-    walk->here.at = 0;
-    walk->here.kind = 0;
-    walk->left = bc_table_u8(BC_AT_OUTPUTS);
-    for (kind = 0; kind < sizeof walk->seen; kind++) {
-        walk->seen[kind] = 0;
+    output->at = 0;
+    output->kind = 0;
+    output->left = bc_table_u8(BC_AT_OUTPUTS);
+    for (kind = 0; kind < sizeof output->seen; kind++) {
+        output->seen[kind] = 0;
     }
 }
 
-bool bc_outputs_next(struct bc_outputs *walk) {
-    if (walk->left == 0) {
+bool bc_outputs_next(struct bc_output *output) {
+    if (output->left == 0) {
         return false;
     }
-    walk->left--;
-    walk->here.at =
-        (uint16_t)(walk->here.at == 0 ? BC_HEADER_SIZE : walk->here.at + bc_output_size(walk->here.at));
-    walk->here.kind = bc_table_u8(walk->here.at);
-    walk->here.index = walk->seen[walk->here.kind]++;
+    output->left--;
+    output->at = (uint16_t)(output->at == 0 ? BC_HEADER_SIZE : output->at + bc_output_size(output->at));
+    output->kind = bc_table_u8(output->at);
+    output->index = output->seen[output->kind]++;
     return true;
-}
-
-BC_APART struct bc_output bc_table_output(uint8_t number) {
-    struct bc_outputs walk;
-    bc_outputs_begin(&walk);
-    while (bc_outputs_next(&walk) && number > 0) {
-        number--;
-    }
-    return walk.here;
 }
 
 BC_APART void bc_table_seek(uint16_t at) { table.cursor = at; }

@@ -43,27 +43,21 @@ uint8_t bc_law_size(uint8_t id);
 /* The law with this index. */
 struct bc_law bc_table_law(uint8_t index);
 
-/* An output's record and what it is. */
+/* An output's record and what it is; and what it takes to step on from it. */
 struct bc_output {
     uint16_t at;
     uint8_t kind;
-    uint8_t index; /* among those of its kind */
+    uint8_t index;   /* among those of its kind */
+    uint8_t left;    /* outputs behind it */
+    uint8_t seen[5]; /* of each kind, up to it */
 };
 
 /* Bytes of an output record. */
 uint16_t bc_output_size(uint16_t at);
 
-/* Step over outputs in the order of the table: begin, then next until it is false. */
-struct bc_outputs {
-    struct bc_output here;
-    uint8_t left;
-    uint8_t seen[5];
-};
-void bc_outputs_begin(struct bc_outputs *walk);
-bool bc_outputs_next(struct bc_outputs *walk);
-
-/* The output with this number. */
-struct bc_output bc_table_output(uint8_t number);
+/* Step over outputs in the order of the table: begin, then next until it is false, which leaves the last. */
+void bc_outputs_begin(struct bc_output *output);
+bool bc_outputs_next(struct bc_output *output);
 
 /* A cursor: where it is, and the bytes from there on. */
 void bc_table_seek(uint16_t at);
