@@ -37,7 +37,7 @@ static struct {
     uint8_t waiting; /* chunks not yet written */
     uint8_t step;    /* enum step: the next write */
     uint8_t first;   /* byte 0 of the table being received */
-    uint8_t current; /* slot, BC_MERGED_SLOT, BC_NO_SLOT */
+    uint8_t current; /* enum bc_source */
     uint8_t refusal;
     bool merged;     /* there is a merged table that can be played */
 } store;
@@ -47,11 +47,18 @@ BC_ASSERT(the_window_is_two_chunks, BC_WINDOW == 2);
 /* The n-th of all chunks ever: they take turns. */
 static BC_APART struct chunk *chunk_at(uint8_t n) { return (n & 1) ? &store.chunks[1] : &store.chunks[0]; }
 
-static BC_APART uint8_t target(void) { return store.current == 0 ? 1 : 0; }
+/* Where the next table goes. */
+static BC_APART uint8_t target(void) {
+    return store.current == BC_SOURCE_SLOT_0 ? BC_SOURCE_SLOT_1 : BC_SOURCE_SLOT_0;
+}
 
-static uint8_t mark_of(uint8_t slot) { return slot == 0 ? BC_MARK_0 : BC_MARK_1; }
+static uint8_t mark_of(uint8_t slot) { return slot == BC_SOURCE_SLOT_0 ? BC_MARK_0 : BC_MARK_1; }
 
-uint8_t bc_store_current(void) { return store.current; }
+/* Sources count so that slots are numbered as hello states them. */
+BC_ASSERT(merged_has_its_number, (uint8_t)(BC_SOURCE_MERGED - BC_SOURCE_SLOT_0) == BC_MERGED_SLOT);
+BC_ASSERT(none_has_its_number, (uint8_t)(BC_SOURCE_NONE - BC_SOURCE_SLOT_0) == BC_NO_SLOT);
+
+uint8_t bc_store_current(void) { return (uint8_t)(store.current - BC_SOURCE_SLOT_0); }
 
 uint8_t bc_store_refusal(void) { return store.refusal; }
 
@@ -86,29 +93,29 @@ static bool merged_is_newer(void) {
     return store.merged && witness != stamp();
 }
 
-uint8_t bc_store_choose(void) {
-    uint8_t slot = bc_cell(MARK_CELL) == BC_MARK_1 ? 1 : 0;
+/* The source to play from. The refusal is left as that of the slot which the mark names. */
+static uint8_t choice(void) {
+    uint8_t slot = bc_cell(MARK_CELL) == BC_MARK_1 ? BC_SOURCE_SLOT_1 : BC_SOURCE_SLOT_0;
     store.merged = refusal_of(BC_SOURCE_MERGED) == BC_REFUSAL_ACCEPTED;
     if (!merged_is_newer()) {
-        uint8_t refusal = refusal_of((uint8_t)(BC_SOURCE_SLOT_0 + slot));
-        if (refusal != BC_REFUSAL_ACCEPTED) {
-            slot ^= 1;
+        store.refusal = refusal_of(slot);
+        if (store.refusal == BC_REFUSAL_ACCEPTED) {
+            return slot;
         }
-        if (refusal == BC_REFUSAL_ACCEPTED ||
-            refusal_of((uint8_t)(BC_SOURCE_SLOT_0 + slot)) == BC_REFUSAL_ACCEPTED) {
-            store.current = slot;
-            store.refusal = BC_REFUSAL_ACCEPTED;
-            return (uint8_t)(BC_SOURCE_SLOT_0 + slot);
+        slot ^= BC_SOURCE_SLOT_0 ^ BC_SOURCE_SLOT_1;
+        if (refusal_of(slot) == BC_REFUSAL_ACCEPTED) {
+            return slot;
         }
-        store.refusal = refusal;
     }
-    if (store.merged) {
-        store.current = BC_MERGED_SLOT;
+    return store.merged ? BC_SOURCE_MERGED : BC_SOURCE_NONE;
+}
+
+BC_APART uint8_t bc_store_choose(void) {
+    store.current = choice();
+    if (store.current != BC_SOURCE_NONE) {
         store.refusal = BC_REFUSAL_ACCEPTED;
-        return BC_SOURCE_MERGED;
     }
-    store.current = BC_NO_SLOT;
-    return BC_SOURCE_NONE;
+    return store.current;
 }
 
 /* -- receiving ---------------------------------------------------------------------------------- */
@@ -120,7 +127,7 @@ void bc_store_start(void) {
 
 BC_APART void bc_store_open(void) {
     store.waiting = 0;
-    store.step = store.current < BC_SLOTS ? REPAIR : ERASE;
+    store.step = store.current >= BC_SOURCE_SLOT_0 ? REPAIR : ERASE;
     store.first = ERASED;
 }
 
@@ -154,7 +161,7 @@ bool bc_store_is_idle(void) {
 
 struct bc_verdict bc_store_judge(uint16_t length) {
     struct bc_verdict verdict;
-    uint8_t before = bc_table_choose((uint8_t)(BC_SOURCE_SLOT_0 + target()));
+    uint8_t before = bc_table_choose(target());
     verdict.refusal = bc_check(length, store.first, &verdict.crc);
     verdict.stated = bc_table_u16((uint16_t)(length - BC_CRC_SIZE));
     verdict.address = bc_table_u8(BC_AT_ADDRESS);
@@ -165,65 +172,59 @@ struct bc_verdict bc_store_judge(uint16_t length) {
 
 /* -- writing ------------------------------------------------------------------------------------ */
 
-/* What a write that is no piece's puts into its cell. */
-static BC_APART uint8_t value_of(uint8_t step) {
-    switch (step) {
-    case REPAIR:
-        return mark_of(store.current);
-    case ERASE:
-        return ERASED;
-    case FIRST_BYTE:
-        return store.first;
-    case MARK:
-        return mark_of(target());
-    case WITNESS_LOW:
-        return (uint8_t)stamp();
-    default:
-        return (uint8_t)(stamp() >> 8);
+struct write {
+    uint16_t cell;
+    uint8_t value;
+};
+
+/* The next byte of the piece that is being written. */
+static struct write next_of_piece(void) {
+    struct chunk *chunk = chunk_at(store.next);
+    struct write write = {chunk->cell++, chunk->bytes[BC_CHUNK - chunk->left]};
+    chunk->left--;
+    if (chunk->left == 0) {
+        store.waiting--;
+        store.next++;
     }
+    return write;
 }
 
-static uint16_t cell_of(uint8_t step) {
+/* The write of a step that is no piece. */
+static struct write single(uint8_t step) {
+    struct write write = {MARK_CELL, 0};
     if (step == ERASE || step == FIRST_BYTE) {
-        return bc_slot_cell(target());
+        write.cell = bc_slot_cell(target());
+        write.value = step == ERASE ? ERASED : store.first;
+    } else if (step <= MARK) {
+        write.value = mark_of(step == MARK ? target() : store.current);
+    } else {
+        uint8_t offset = (uint8_t)(step - WITNESS_LOW);
+        write.cell = (uint16_t)(WITNESS_CELL + offset);
+        write.value = bc_hal_merged_read((uint16_t)(merged_u16(BC_AT_LENGTH) + offset));
     }
-    return (uint16_t)(MARK_CELL + (step > MARK ? (uint8_t)(step - MARK) : 0));
+    return write;
 }
 
-/* Take the next write; whether there is one. */
-static bool next_write(uint16_t *cell, uint8_t *value) {
-    uint8_t step = store.step;
-    if (step == PIECES) {
-        struct chunk *chunk = chunk_at(store.next);
-        if (store.waiting == 0) {
-            return false;
-        }
-        *cell = chunk->cell++;
-        *value = chunk->bytes[BC_CHUNK - chunk->left];
-        chunk->left--;
-        if (chunk->left == 0) {
-            store.waiting--;
-            store.next++;
-        }
-        return true;
-    }
-    *cell = cell_of(step);
-    *value = value_of(step);
-    /* Only where there is a merged table a slot has to be newer than it. */
-    store.step = step == WITNESS_HIGH || (step == MARK && !store.merged) ? PIECES : (uint8_t)(step + 1);
-    return true;
+/* Only where there is a merged table a slot has to be newer than it. */
+static uint8_t step_after(uint8_t step) {
+    return step == WITNESS_HIGH || (step == MARK && !store.merged) ? PIECES : (uint8_t)(step + 1);
 }
 
 /* What a cell holds already is not written again. */
 BC_APART void bc_store_step(void) {
-    uint16_t cell;
-    uint8_t value;
     if (bc_hal_cell_busy() || bc_table_is_held()) {
         return;
     }
-    while (next_write(&cell, &value)) {
-        if (bc_hal_cell_read(cell) != value) {
-            bc_hal_cell_write(cell, value);
+    while (store.step != PIECES || store.waiting > 0) {
+        struct write write;
+        if (store.step == PIECES) {
+            write = next_of_piece();
+        } else {
+            write = single(store.step);
+            store.step = step_after(store.step);
+        }
+        if (bc_hal_cell_read(write.cell) != write.value) {
+            bc_hal_cell_write(write.cell, write.value);
             return;
         }
     }

@@ -17,12 +17,12 @@ static struct {
 uint8_t bc_table_choose(uint8_t source) {
     uint8_t before = table.source;
     table.source = source;
-    table.cell = bc_slot_cell((uint8_t)(source - BC_SOURCE_SLOT_0));
+    table.cell = bc_slot_cell(source);
     return before;
 }
 
-uint16_t bc_slot_cell(uint8_t slot) {
-    return (uint16_t)(BC_FIRST_CELL + (slot == 0 ? 0 : BC_SLOT_BYTES));
+BC_APART uint16_t bc_slot_cell(uint8_t slot) {
+    return (uint16_t)(BC_FIRST_CELL + (slot == BC_SOURCE_SLOT_0 ? 0 : BC_SLOT_BYTES));
 }
 
 uint8_t bc_cell(uint16_t address) {
@@ -44,14 +44,7 @@ uint8_t bc_table_u8(uint16_t at) {
 
 uint16_t bc_table_u16(uint16_t at) {
     uint8_t low = bc_table_u8(at);
-    uint8_t high;
-    at++; /* no cell is being written any more */
-    if (table.source == BC_SOURCE_MERGED) {
-        high = bc_hal_merged_read(at);
-    } else {
-        high = bc_hal_cell_read((uint16_t)(table.cell + at));
-    }
-    return (uint16_t)(low | (uint16_t)high << 8);
+    return (uint16_t)(low | (uint16_t)bc_table_u8((uint16_t)(at + 1)) << 8);
 }
 
 int16_t bc_table_i16(uint16_t at) { return (int16_t)bc_table_u16(at); }

@@ -9,7 +9,7 @@
 #include "bc_laws.h"
 
 /* Where a table lies. */
-enum bc_source { BC_SOURCE_NONE, BC_SOURCE_MERGED, BC_SOURCE_SLOT_0, BC_SOURCE_SLOT_1 };
+enum bc_source { BC_SOURCE_MERGED, BC_SOURCE_NONE, BC_SOURCE_SLOT_0, BC_SOURCE_SLOT_1 };
 
 /* Which table is read from now on; returns which was before. */
 uint8_t bc_table_choose(uint8_t source);
@@ -24,7 +24,7 @@ int16_t bc_table_i16(uint16_t at);
 void bc_table_release(void);
 bool bc_table_is_held(void);
 
-/* A cell of the non-volatile memory, read as above; and the cell where a slot starts. */
+/* A cell of the non-volatile memory, read as above; and the cell where a slot (of enum bc_source) starts. */
 uint8_t bc_cell(uint16_t address);
 uint16_t bc_slot_cell(uint8_t slot);
 
