@@ -113,42 +113,38 @@ static BC_APART bool number_is_good(uint8_t number, uint16_t value) {
     return value >= bc_flash_u16(limit) && value <= bc_flash_u16(limit + 1);
 }
 
-/* Whether a byte keeps to its limits; a bad pin is only noted. */
-static bool byte_is_good(struct check *check, uint8_t least, uint8_t most, uint8_t byte, uint8_t before) {
-    if (least == PIN) {
-        take_pin(check, byte, most);
-        return true;
-    }
-    if (least == NUMBER) {
-        return number_is_good(most, (uint16_t)((uint16_t)byte << 8 | before));
-    }
-    if (least >= BELOW_OR_NONE) {
-        if (least == BUTTON) {
-            byte = (uint8_t)(byte & ~BC_FLAG);
-        } else {
-            byte++; /* so that none is 0 */
-            most = bc_table_u8(most);
-        }
-        least &= 1;
-    }
-    return byte >= least && byte <= most;
-}
-
-/* Whether the next `count` bytes keep to the limits from this row on. All are read. */
-static BC_APART bool keeps_to(struct check *check, uint8_t row, uint8_t count) {
+/* How many of the next `count` bytes are left where one does not keep to the limits from this row on; 0: none. Bad pins are only noted. */
+static BC_APART uint8_t astray(struct check *check, uint8_t row, uint8_t count) {
     const uint8_t *limit = limits[row];
-    bool good = true;
     uint8_t byte = 0;
     for (; count > 0; count--) {
         uint8_t least = bc_flash_u8(limit++);
         uint8_t most = bc_flash_u8(limit++);
         uint8_t before = byte;
         byte = bc_next_u8();
-        if (!byte_is_good(check, least, most, byte, before)) {
-            good = false;
+        if (least == PIN) {
+            take_pin(check, byte, most);
+            continue;
+        }
+        if (least == NUMBER) {
+            if (!number_is_good(most, (uint16_t)((uint16_t)byte << 8 | before))) {
+                break;
+            }
+            continue;
+        }
+        if (least == BUTTON) {
+            byte = (uint8_t)(byte & ~BC_FLAG);
+            least = 1;
+        } else if (least >= BELOW_OR_NONE) {
+            byte++; /* so that none is 0 */
+            most = bc_table_u8(most);
+            least &= 1;
+        }
+        if (byte < least || byte > most) {
+            break;
         }
     }
-    return good;
+    return count;
 }
 
 /* Between two steps: cells may be written, and whatever is due be done, with the table that plays. */
@@ -179,11 +175,9 @@ static uint16_t crc_of(uint8_t byte, uint16_t end) {
     }
 }
 
-/* Behind the magic: how many bytes are looked at for each refusal, from that for the version on. */
-static const uint8_t header_parts[] BC_FLASH = {1, BC_AT_CHIP - BC_AT_LENGTH, 1, 1, BC_HEADER_SIZE - BC_AT_SHOW};
-
 static uint8_t header(struct check *check, uint8_t first, uint16_t crc) {
-    uint8_t refusal;
+    enum { BEHIND_ADDRESS = BC_HEADER_SIZE - BC_AT_SHOW, FROM_VERSION = BC_HEADER_SIZE - BC_AT_VERSION };
+    uint8_t left;
     if (bc_table_u16(BC_AT_LENGTH) != (uint16_t)(check->end + BC_CRC_SIZE)) {
         return BC_REFUSAL_LENGTH;
     }
@@ -191,14 +185,17 @@ static uint8_t header(struct check *check, uint8_t first, uint16_t crc) {
         return BC_REFUSAL_MAGIC;
     }
     bc_table_seek(BC_AT_VERSION);
-    for (refusal = BC_REFUSAL_VERSION; refusal <= BC_REFUSAL_COUNTS; refusal++) {
-        uint8_t at = (uint8_t)bc_table_tell();
-        if (!keeps_to(check, at, bc_flash_u8(&header_parts[refusal - BC_REFUSAL_VERSION])) ||
-            (refusal == BC_REFUSAL_CRC && bc_table_u16(check->end) != crc)) {
-            return refusal;
-        }
+    left = astray(check, BC_AT_VERSION, FROM_VERSION);
+    if (left == FROM_VERSION) {
+        return BC_REFUSAL_VERSION;
     }
-    return BC_REFUSAL_ACCEPTED;
+    if (bc_table_u16(check->end) != crc) {
+        return BC_REFUSAL_CRC;
+    }
+    if (left > BEHIND_ADDRESS) { /* at the address one more, at the chip two */
+        return (uint8_t)(BC_REFUSAL_ADDRESS + BEHIND_ADDRESS + 1 - left);
+    }
+    return left > 0 ? BC_REFUSAL_COUNTS : BC_REFUSAL_ACCEPTED;
 }
 
 /* -- code -------------------------------------------------------------------------------------- */
@@ -218,13 +215,13 @@ static bool act_is_good(struct check *check, const struct bc_step *op, uint16_t 
     }
     bc_table_seek((uint16_t)(next - 1)); /* a target like the level or colour of a record */
     return !(op->code & BC_ACT_F) &&
-           keeps_to(check, kind == BC_LAMP ? LAMP_LIMITS + BC_LAMP_SAFE_LEVEL : STRIP_LIMITS + BC_STRIP_SAFE_COLOUR, 1);
+           !astray(check, kind == BC_LAMP ? LAMP_LIMITS + BC_LAMP_SAFE_LEVEL : STRIP_LIMITS + BC_STRIP_SAFE_COLOUR, 1);
 }
 
 static bool effect_is_good(struct check *check, const struct bc_step *op, uint16_t next) {
     bc_table_seek(op->operand);
     return (op->output.kind == BC_LAMP || op->output.kind == BC_STRIP) &&
-           keeps_to(check, EFFECT_LIMITS, (uint8_t)(next - op->operand));
+           !astray(check, EFFECT_LIMITS, (uint8_t)(next - op->operand));
 }
 
 static bool ends_thread(const struct bc_step *op) {
@@ -269,11 +266,8 @@ static bool op_is_good(struct check *check, struct bc_step *op, uint16_t next) {
 enum { BETWEEN_THREADS = 0, NO_LOOP = 2, A_LOOP = NO_LOOP << 1, TOO_DEEP = NO_LOOP << (BC_LOOP_DEPTH + 1), HAS_WAITED = 1 };
 
 static bool nest(struct check *check, const struct bc_step *op) {
-    uint8_t loops = check->loops | NO_LOOP;
+    uint8_t loops = check->loops == BETWEEN_THREADS ? NO_LOOP : check->loops;
     bool good = true;
-    if (check->loops != BETWEEN_THREADS) {
-        loops = check->loops;
-    }
     if (op->code == BC_OP_LOOP) {
         loops = (uint8_t)(loops << 1);
         good = loops < TOO_DEEP;
@@ -411,7 +405,10 @@ static uint8_t record(struct check *check, uint8_t section) {
     uint8_t size;
     uint16_t whole; /* a servo's points included */
     if (section == 0) {
-        shape = first <= SWITCH ? first : NO_OUTPUT;
+        shape = first;
+        if (shape > SWITCH) {
+            shape = NO_OUTPUT;
+        }
     }
     row = bc_flash_u8(&rows[shape]);
     size = (uint8_t)(bc_flash_u8(&rows[shape + 1]) - row);
@@ -423,7 +420,7 @@ static uint8_t record(struct check *check, uint8_t section) {
     if (whole > (uint16_t)(check->end - start)) {
         return BC_REFUSAL_COUNTS;
     }
-    if (!keeps_to(check, row, size) || !agrees(check, shape)) {
+    if (astray(check, row, size) || !agrees(check, shape)) {
         return section == 0 ? BC_REFUSAL_OUTPUT : BC_REFUSAL_RECORD;
     }
     bc_table_seek((uint16_t)(start + whole));
