@@ -8,8 +8,7 @@ static struct {
     uint8_t source;
     uint16_t cell;      /* where it starts, if in a slot */
     bool held;          /* no cell is being written, and none will be until the release */
-    uint16_t colours;   /* where sections start */
-    uint16_t laws;
+    uint16_t laws;      /* where sections start */
     uint16_t inputs;
     uint16_t cursor;
 } table;
@@ -68,12 +67,14 @@ void bc_table_locate(void) {
     for (left = bc_table_u8(BC_AT_OUTPUTS); left > 0; left--) {
         at = (uint16_t)(at + bc_output_size(at));
     }
-    table.colours = at;
-    table.laws = bc_table_colour(bc_table_u8(BC_AT_COLOURS));
+    table.laws = (uint16_t)(at + (uint16_t)(BC_COLOUR_SIZE * bc_table_u8(BC_AT_COLOURS)));
     table.inputs = law_at(bc_table_u8(BC_AT_LAWS));
 }
 
-BC_APART uint16_t bc_table_colour(uint8_t index) { return (uint16_t)(table.colours + (uint16_t)(BC_COLOUR_SIZE * index)); }
+uint16_t bc_table_colour(uint8_t index) {
+    uint8_t behind = (uint8_t)(bc_table_u8(BC_AT_COLOURS) - index);
+    return (uint16_t)(table.laws - (uint16_t)(BC_COLOUR_SIZE * behind));
+}
 
 uint16_t bc_table_input(uint8_t index) { return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * index)); }
 
@@ -89,17 +90,19 @@ BC_APART uint8_t bc_law_size(uint8_t id) {
     return id == BC_LAW_DOUBLE_S ? 5 : id == BC_LAW_TRAPEZOID ? 3 : 1;
 }
 
-struct bc_law bc_table_law(uint8_t index) {
-    struct bc_law law = {0, 0, 0};
+void bc_table_law(uint8_t index, struct bc_law *law) {
     uint16_t at = law_at(index);
-    law.id = bc_table_u8(at);
-    if (law.id == BC_LAW_TRAPEZOID || law.id == BC_LAW_DOUBLE_S) {
-        law.alpha = bc_table_u16((uint16_t)(at + 1));
+    uint8_t size;
+    law->id = bc_table_u8(at);
+    law->alpha = 0;
+    law->beta = 0;
+    size = bc_law_size(law->id);
+    if (size > 1) {
+        law->alpha = bc_table_u16((uint16_t)(at + 1));
     }
-    if (law.id == BC_LAW_DOUBLE_S) {
-        law.beta = bc_table_u16((uint16_t)(at + 3));
+    if (size > 3) {
+        law->beta = bc_table_u16((uint16_t)(at + 3));
     }
-    return law;
 }
 
 uint16_t bc_output_size(uint16_t at) {

@@ -40,8 +40,8 @@ uint16_t bc_table_cue(uint8_t index);
 /* Bytes of a law's record. */
 uint8_t bc_law_size(uint8_t id);
 
-/* The law with this index. */
-struct bc_law bc_table_law(uint8_t index);
+/* Read the law with this index. */
+void bc_table_law(uint8_t index, struct bc_law *law);
 
 /* An output's record and what it is; and what it takes to step on from it. */
 struct bc_output {
