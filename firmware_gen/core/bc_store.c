@@ -16,7 +16,7 @@ enum {
 /* A piece of a table on its way to its slot. */
 struct chunk {
     uint16_t cell; /* the next one to write */
-    uint8_t left;
+    uint8_t left;  /* 0: the chunk is free */
     uint8_t bytes[BC_CHUNK]; /* those left are the last ones */
 };
 
@@ -34,7 +34,6 @@ enum step {
 static struct {
     struct chunk chunks[BC_WINDOW];
     uint8_t next;    /* the chunk that is being written; counts on */
-    uint8_t waiting; /* chunks not yet written */
     uint8_t step;    /* enum step: the next write */
     uint8_t first;   /* byte 0 of the table being received */
     uint8_t current; /* enum bc_source */
@@ -120,22 +119,30 @@ BC_APART uint8_t bc_store_choose(void) {
 
 /* -- receiving ---------------------------------------------------------------------------------- */
 
+static void drop_pieces(void) {
+    store.chunks[0].left = 0;
+    store.chunks[1].left = 0;
+}
+
 void bc_store_start(void) {
-    store.waiting = 0;
+    drop_pieces();
     store.step = PIECES;
 }
 
 BC_APART void bc_store_open(void) {
-    store.waiting = 0;
+    drop_pieces();
     store.step = store.current >= BC_SOURCE_SLOT_0 ? REPAIR : ERASE;
     store.first = ERASED;
 }
 
-bool bc_store_has_room(void) { return store.waiting < BC_WINDOW; }
+bool bc_store_has_room(void) { return store.chunks[0].left == 0 || store.chunks[1].left == 0; }
 
 BC_APART void bc_store_put(uint16_t offset, const uint8_t *bytes, uint8_t count) {
-    struct chunk *chunk = chunk_at((uint8_t)(store.next + store.waiting));
+    struct chunk *chunk = chunk_at(store.next);
     uint8_t *to;
+    if (chunk->left > 0) {
+        chunk = chunk_at((uint8_t)(store.next + 1));
+    }
     if (offset == 0) {
         store.first = bytes[0];
         offset++;
@@ -150,13 +157,12 @@ BC_APART void bc_store_put(uint16_t offset, const uint8_t *bytes, uint8_t count)
     for (to = chunk->bytes + BC_CHUNK - count; count > 0; count--) {
         *to++ = *bytes++;
     }
-    store.waiting++;
 }
 
 void bc_store_commit(void) { store.step = FIRST_BYTE; }
 
 bool bc_store_is_idle(void) {
-    return store.waiting == 0 && store.step == PIECES && !bc_hal_cell_busy();
+    return (store.chunks[0].left | store.chunks[1].left) == 0 && store.step == PIECES && !bc_hal_cell_busy();
 }
 
 struct bc_verdict bc_store_judge(uint16_t length) {
@@ -183,7 +189,6 @@ static struct write next_of_piece(void) {
     struct write write = {chunk->cell++, chunk->bytes[BC_CHUNK - chunk->left]};
     chunk->left--;
     if (chunk->left == 0) {
-        store.waiting--;
         store.next++;
     }
     return write;
@@ -215,7 +220,7 @@ BC_APART void bc_store_step(void) {
     if (bc_hal_cell_busy() || bc_table_is_held()) {
         return;
     }
-    while (store.step != PIECES || store.waiting > 0) {
+    while (store.step != PIECES || chunk_at(store.next)->left > 0) {
         struct write write;
         if (store.step == PIECES) {
             write = next_of_piece();
