@@ -286,7 +286,7 @@ static bool nest(struct check *check, const struct bc_step *op) {
 }
 
 /* How many of the `count` cues before this place have this number in the field that is so far into a cue. */
-static BC_APART uint8_t cues_with(uint16_t number, uint16_t at, uint8_t count) {
+static uint8_t cues_with(uint16_t number, uint16_t at, uint8_t count) {
     uint8_t found = 0;
     for (; count > 0; count--) {
         at = (uint16_t)(at - BC_CUE_SIZE);
@@ -382,7 +382,7 @@ static bool cue_is_good(const struct check *check) {
 }
 
 /* Whether what depends on more than the limits of a record is good. */
-static BC_APART bool agrees(struct check *check, uint8_t shape) {
+static bool agrees(struct check *check, uint8_t shape) {
     bc_table_seek((uint16_t)(check->start + 2));
     switch (shape) {
     case SERVO:

@@ -129,7 +129,7 @@ void bc_store_start(void) {
     store.step = PIECES;
 }
 
-BC_APART void bc_store_open(void) {
+void bc_store_open(void) {
     drop_pieces();
     store.step = store.current >= BC_SOURCE_SLOT_0 ? REPAIR : ERASE;
     store.first = ERASED;
@@ -161,7 +161,7 @@ BC_APART void bc_store_put(uint16_t offset, const uint8_t *bytes, uint8_t count)
 
 void bc_store_commit(void) { store.step = FIRST_BYTE; }
 
-bool bc_store_is_idle(void) {
+BC_APART bool bc_store_is_idle(void) {
     return (store.chunks[0].left | store.chunks[1].left) == 0 && store.step == PIECES && !bc_hal_cell_busy();
 }
 

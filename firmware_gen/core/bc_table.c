@@ -76,13 +76,13 @@ uint16_t bc_table_colour(uint8_t index) {
     return (uint16_t)(table.laws - (uint16_t)(BC_COLOUR_SIZE * behind));
 }
 
-uint16_t bc_table_input(uint8_t index) { return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * index)); }
+BC_APART uint16_t bc_table_input(uint8_t index) { return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * index)); }
 
 uint16_t bc_table_binding(uint8_t index) {
     return (uint16_t)(bc_table_input(bc_table_u8(BC_AT_INPUTS)) + (uint16_t)(BC_BINDING_SIZE * index));
 }
 
-uint16_t bc_table_cue(uint8_t index) {
+BC_APART uint16_t bc_table_cue(uint8_t index) {
     return (uint16_t)(bc_table_binding(bc_table_u8(BC_AT_BINDINGS)) + (uint16_t)(BC_CUE_SIZE * index));
 }
 
