@@ -137,7 +137,7 @@ static BC_APART uint8_t astray(struct check *check, uint8_t row, uint8_t count) 
             least = 1;
         } else if (least >= BELOW_OR_NONE) {
             byte++; /* so that none is 0 */
-            most = bc_table_u8(most);
+            most = bc_header(most);
             least &= 1;
         }
         if (byte < least || byte > most) {
@@ -206,7 +206,7 @@ static bool act_is_good(struct check *check, const struct bc_step *op, uint16_t 
     if (kind == BC_SWITCH) {
         return !(op->code & (BC_ACT_WAIT | BC_ACT_LAW));
     }
-    if ((op->code & BC_ACT_LAW) && op->law >= bc_table_u8(BC_AT_LAWS)) {
+    if ((op->code & BC_ACT_LAW) && op->law >= bc_header(BC_AT_LAWS)) {
         return false;
     }
     if (kind == BC_SERVO) {
@@ -250,7 +250,7 @@ static bool op_is_good(struct check *check, struct bc_step *op, uint16_t next) {
         return false;
     }
     if (op->code < BC_OP_END || op->code == BC_OP_EFFECT) {
-        return op->number < bc_table_u8(BC_AT_OUTPUTS) &&
+        return op->number < bc_header(BC_AT_OUTPUTS) &&
                (op->code < BC_OP_END ? act_is_good(check, op, next) : effect_is_good(check, op, next));
     }
     if (op->code == BC_OP_FORK || op->code == BC_OP_GO_ON) {
@@ -300,7 +300,7 @@ static uint8_t cues_with(uint16_t number, uint16_t at, uint8_t count) {
 /* All ops from the cursor on, that threads fill the code, and that each cue starts with one. */
 static bool code_is_good(struct check *check) {
     uint16_t code = bc_table_tell();
-    uint8_t cues = bc_table_u8(BC_AT_CUES);
+    uint8_t cues = bc_header(BC_AT_CUES);
     uint8_t started = 0;
     for (;;) {
         struct bc_step op;
@@ -374,11 +374,11 @@ static bool cue_is_good(const struct check *check) {
     uint16_t used = bc_next_u16();
     uint8_t flags = bc_next_u8();
     uint8_t outputs;
-    for (outputs = bc_table_u8(BC_AT_OUTPUTS); outputs > 0; outputs--) {
+    for (outputs = bc_header(BC_AT_OUTPUTS); outputs > 0; outputs--) {
         used >>= 1;
     }
     return used == 0 && (flags & 0x0F) < BC_CONFLICTS &&
-           cues_with(bc_table_u16(check->start), check->start, (uint8_t)(bc_table_u8(BC_AT_CUES) - check->left)) == 0;
+           cues_with(bc_table_u16(check->start), check->start, (uint8_t)(bc_header(BC_AT_CUES) - check->left)) == 0;
 }
 
 /* Whether what depends on more than the limits of a record is good. */
@@ -430,7 +430,7 @@ static uint8_t record(struct check *check, uint8_t section) {
 static uint8_t records(struct check *check) {
     uint8_t section;
     for (section = 0; section < sizeof counted_at; section++) {
-        for (check->left = bc_table_u8(bc_flash_u8(&counted_at[section])); check->left > 0; check->left--) {
+        for (check->left = bc_header(bc_flash_u8(&counted_at[section])); check->left > 0; check->left--) {
             uint8_t refusal = record(check, section);
             if (refusal != BC_REFUSAL_ACCEPTED) {
                 return refusal;

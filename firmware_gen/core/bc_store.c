@@ -72,7 +72,7 @@ static BC_APART uint8_t refusal_of(uint8_t source) {
     bc_table_choose(source);
     length = bc_table_u16(BC_AT_LENGTH);
     if (length <= room) {
-        refusal = bc_check(length, bc_table_u8(BC_AT_MAGIC), &crc);
+        refusal = bc_check(length, bc_header(BC_AT_MAGIC), &crc);
     }
     bc_table_release();
     return refusal;
@@ -170,7 +170,7 @@ struct bc_verdict bc_store_judge(uint16_t length) {
     uint8_t before = bc_table_choose(target());
     verdict.refusal = bc_check(length, store.first, &verdict.crc);
     verdict.stated = bc_table_u16((uint16_t)(length - BC_CRC_SIZE));
-    verdict.address = bc_table_u8(BC_AT_ADDRESS);
+    verdict.address = bc_header(BC_AT_ADDRESS);
     bc_table_release();
     bc_table_choose(before);
     return verdict;

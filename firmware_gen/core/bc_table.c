@@ -41,6 +41,8 @@ uint8_t bc_table_u8(uint16_t at) {
     return bc_cell((uint16_t)(table.cell + at));
 }
 
+BC_APART uint8_t bc_header(uint8_t at) { return bc_table_u8(at); }
+
 uint16_t bc_table_u16(uint16_t at) {
     uint8_t low = bc_table_u8(at);
     return (uint16_t)(low | (uint16_t)bc_table_u8((uint16_t)(at + 1)) << 8);
@@ -64,26 +66,26 @@ static BC_APART uint16_t law_at(uint8_t index) {
 void bc_table_locate(void) {
     uint16_t at = BC_HEADER_SIZE;
     uint8_t left;
-    for (left = bc_table_u8(BC_AT_OUTPUTS); left > 0; left--) {
+    for (left = bc_header(BC_AT_OUTPUTS); left > 0; left--) {
         at = (uint16_t)(at + bc_output_size(at));
     }
-    table.laws = (uint16_t)(at + (uint16_t)(BC_COLOUR_SIZE * bc_table_u8(BC_AT_COLOURS)));
-    table.inputs = law_at(bc_table_u8(BC_AT_LAWS));
+    table.laws = (uint16_t)(at + (uint16_t)(BC_COLOUR_SIZE * bc_header(BC_AT_COLOURS)));
+    table.inputs = law_at(bc_header(BC_AT_LAWS));
 }
 
 uint16_t bc_table_colour(uint8_t index) {
-    uint8_t behind = (uint8_t)(bc_table_u8(BC_AT_COLOURS) - index);
+    uint8_t behind = (uint8_t)(bc_header(BC_AT_COLOURS) - index);
     return (uint16_t)(table.laws - (uint16_t)(BC_COLOUR_SIZE * behind));
 }
 
 BC_APART uint16_t bc_table_input(uint8_t index) { return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * index)); }
 
 uint16_t bc_table_binding(uint8_t index) {
-    return (uint16_t)(bc_table_input(bc_table_u8(BC_AT_INPUTS)) + (uint16_t)(BC_BINDING_SIZE * index));
+    return (uint16_t)(bc_table_input(bc_header(BC_AT_INPUTS)) + (uint16_t)(BC_BINDING_SIZE * index));
 }
 
 BC_APART uint16_t bc_table_cue(uint8_t index) {
-    return (uint16_t)(bc_table_binding(bc_table_u8(BC_AT_BINDINGS)) + (uint16_t)(BC_CUE_SIZE * index));
+    return (uint16_t)(bc_table_binding(bc_header(BC_AT_BINDINGS)) + (uint16_t)(BC_CUE_SIZE * index));
 }
 
 BC_APART uint8_t bc_law_size(uint8_t id) {
@@ -121,7 +123,7 @@ void bc_outputs_begin(struct bc_output *output) {
     uint8_t kind;
     output->at = 0;
     output->kind = 0;
-    output->left = bc_table_u8(BC_AT_OUTPUTS);
+    output->left = bc_header(BC_AT_OUTPUTS);
     for (kind = 0; kind < sizeof output->seen; kind++) {
         output->seen[kind] = 0;
     }
@@ -150,7 +152,7 @@ uint16_t bc_next_u16(void) {
 }
 
 uint8_t bc_table_find_cue(uint16_t tag) {
-    uint8_t cues = bc_table_u8(BC_AT_CUES);
+    uint8_t cues = bc_header(BC_AT_CUES);
     uint8_t cue;
     for (cue = 0; cue < cues; cue++) {
         if (bc_table_u16(bc_table_cue(cue)) == tag) {

@@ -21,6 +21,7 @@ uint8_t bc_table_choose(uint8_t source);
 uint8_t bc_table_u8(uint16_t at);
 uint16_t bc_table_u16(uint16_t at);
 int16_t bc_table_i16(uint16_t at);
+uint8_t bc_header(uint8_t at); /* of the table's header */
 void bc_table_release(void);
 bool bc_table_is_held(void);
 
