@@ -37,17 +37,17 @@ struct check {
 
 /*
  * Each byte of a header or a record has the least and the most that it may be. Instead of the least there may
- * be a mark; the lowest bit of the first three is the least of what is then compared.
+ * be a mark; the lowest bit of those for an index is the least of what is then compared.
  */
 enum mark {
-    NUMBER = 0xFB,        /* with the byte before it a number of 16 bits, with the limits that stand instead of the most */
+    NUMBER = 0xFB,        /* the high byte of a number; instead of the most stands which limits it has */
     BELOW_OR_NONE = 0xFC, /* an index, or none; the most is where the header counts them */
     BELOW = 0xFD,         /* an index; likewise */
     PIN = 0xFE,           /* a pin for the job that stands instead of the most */
     BUTTON = 0xFF         /* a button, with or without the flag */
 };
 
-/* The limits of numbers. */
+/* The limits of numbers of 16 bits. */
 enum number { SOME, ALPHA, BETA, PERIOD, PULSE };
 static const uint16_t number_limits[][2] BC_FLASH = {
     {1, 0xFFFF}, {BC_ALPHA_LEAST, MOST_SHARE}, {1, MOST_SHARE}, {BC_PERIOD_MIN, 0xFFFF}, {BC_PULSE_MIN, BC_PULSE_MAX}};
@@ -107,13 +107,17 @@ static void take_pin(struct check *check, uint8_t pin, uint8_t job) {
     }
 }
 
-/* Whether it is neither less nor more. */
+/* Whether a number is neither less nor more than it may be. */
 static BC_APART bool number_is_good(uint8_t number, uint16_t value) {
     const uint16_t *limit = number_limits[number];
     return value >= bc_flash_u16(limit) && value <= bc_flash_u16(limit + 1);
 }
 
-/* How many of the next `count` bytes are left where one does not keep to the limits from this row on; 0: none. Bad pins are only noted. */
+/*
+ * How many of the next `count` bytes are left where one does not keep to the limits from this row on, that one included;
+ * 0: all do.
+ * Bad pins are only noted.
+ */
 static BC_APART uint8_t astray(struct check *check, uint8_t row, uint8_t count) {
     const uint8_t *limit = limits[row];
     uint8_t byte = 0;
@@ -244,7 +248,10 @@ static bool points_to_thread(const struct check *check, struct bc_step *op) {
     return bc_table_tell() == target && ends_thread(op);
 }
 
-/* `next`: where the next op starts. An op that reaches beyond the end is read there, which does no harm, and then found out. */
+/*
+ * `next`: where the next op starts. An op that reaches beyond the end is read there, which does no harm, and then found
+ * out. May read over the op.
+ */
 static bool op_is_good(struct check *check, struct bc_step *op, uint16_t next) {
     if (next > check->end || op->code > BC_OP_GO_ON) {
         return false;
@@ -263,7 +270,13 @@ static bool op_is_good(struct check *check, struct bc_step *op, uint16_t next) {
  * The loops open in a thread, in one byte: from the lowest bit on whether each has waited, the innermost first, and the
  * thread itself last; a 1 above. Between threads 0.
  */
-enum { BETWEEN_THREADS = 0, NO_LOOP = 2, A_LOOP = NO_LOOP << 1, TOO_DEEP = NO_LOOP << (BC_LOOP_DEPTH + 1), HAS_WAITED = 1 };
+enum {
+    BETWEEN_THREADS = 0,
+    HAS_WAITED = 1,
+    NO_LOOP = 2,
+    A_LOOP = NO_LOOP << 1,
+    TOO_DEEP = NO_LOOP << (BC_LOOP_DEPTH + 1)
+};
 
 static bool nest(struct check *check, const struct bc_step *op) {
     uint8_t loops = check->loops == BETWEEN_THREADS ? NO_LOOP : check->loops;
@@ -285,7 +298,7 @@ static bool nest(struct check *check, const struct bc_step *op) {
     return good;
 }
 
-/* How many of the `count` cues before this place have this number in the field that is so far into a cue. */
+/* Of the `count` cues before `at`: how many have this number in their first bytes; in those further on, if `at` is further. */
 static uint8_t cues_with(uint16_t number, uint16_t at, uint8_t count) {
     uint8_t found = 0;
     for (; count > 0; count--) {
