@@ -115,8 +115,7 @@ static BC_APART bool number_is_good(uint8_t number, uint16_t value) {
 
 /*
  * How many of the next `count` bytes are left where one does not keep to the limits from this row on, that one included;
- * 0: all do.
- * Bad pins are only noted.
+ * 0: all do. Bad pins are only noted.
  */
 static BC_APART uint8_t astray(struct check *check, uint8_t row, uint8_t count) {
     const uint8_t *limit = limits[row];

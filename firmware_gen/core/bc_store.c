@@ -86,25 +86,25 @@ static BC_APART uint16_t merged_u16(uint16_t offset) {
 /* A number behind the merged table that is drawn anew for each merging. */
 static uint16_t stamp(void) { return merged_u16(merged_u16(BC_AT_LENGTH)); }
 
-static bool merged_is_newer(void) {
-    uint16_t witness =
-        (uint16_t)(bc_cell(WITNESS_CELL) | (uint16_t)bc_cell(WITNESS_CELL + 1) << 8);
-    return store.merged && witness != stamp();
+/* The one that slots are newer than. */
+static uint16_t witness(void) {
+    return (uint16_t)(bc_cell(WITNESS_CELL) | (uint16_t)bc_cell(WITNESS_CELL + 1) << 8);
 }
 
 /* The source to play from. The refusal is left as that of the slot which the mark names. */
 static uint8_t choice(void) {
     uint8_t slot = bc_cell(MARK_CELL) == BC_MARK_1 ? BC_SOURCE_SLOT_1 : BC_SOURCE_SLOT_0;
     store.merged = refusal_of(BC_SOURCE_MERGED) == BC_REFUSAL_ACCEPTED;
-    if (!merged_is_newer()) {
-        store.refusal = refusal_of(slot);
-        if (store.refusal == BC_REFUSAL_ACCEPTED) {
-            return slot;
-        }
-        slot ^= BC_SOURCE_SLOT_0 ^ BC_SOURCE_SLOT_1;
-        if (refusal_of(slot) == BC_REFUSAL_ACCEPTED) {
-            return slot;
-        }
+    if (store.merged && witness() != stamp()) {
+        return BC_SOURCE_MERGED;
+    }
+    store.refusal = refusal_of(slot);
+    if (store.refusal == BC_REFUSAL_ACCEPTED) {
+        return slot;
+    }
+    slot ^= BC_SOURCE_SLOT_0 ^ BC_SOURCE_SLOT_1;
+    if (refusal_of(slot) == BC_REFUSAL_ACCEPTED) {
+        return slot;
     }
     return store.merged ? BC_SOURCE_MERGED : BC_SOURCE_NONE;
 }
