@@ -33,7 +33,7 @@ void bc_inputs_add(uint8_t pin, bool high) {
  * Tell the player what the pins that changed mean, in the order of the table. One that finds no room there will be seen again.
  */
 static void tell(uint8_t *changed) {
-    uint8_t left = bc_table_u8(BC_AT_INPUTS);
+    uint8_t left = bc_header(BC_AT_INPUTS);
     bc_table_seek(bc_table_input(0));
     for (; left > 0; left--) {
         uint8_t pin = bc_next_u8();

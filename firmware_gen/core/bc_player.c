@@ -130,7 +130,7 @@ static void add_outputs(void) {
 }
 
 static void add_inputs(void) {
-    uint8_t left = bc_table_u8(BC_AT_INPUTS);
+    uint8_t left = bc_header(BC_AT_INPUTS);
     bc_table_seek(bc_table_input(0));
     for (; left > 0; left--) {
         uint8_t pin = bc_next_u8();
@@ -162,7 +162,7 @@ void bc_player_start(uint8_t source) {
     if (lost == BC_NONE) {
         me->lost_time = 0;
     }
-    me->interval = bc_table_u8(BC_AT_ENABLE_INTERVAL);
+    me->interval = bc_header(BC_AT_ENABLE_INTERVAL);
     add_outputs();
     add_inputs();
     enter_starting(me);
@@ -187,7 +187,7 @@ static BC_APART void stop(struct player *me) {
     }
     me->mode = BC_MODE_STOPPING;
     bc_runs_end();
-    bc_to_safety(BC_SERVO, (uint16_t)(STOP_STEP_MS * bc_table_u8(BC_AT_STOP_TIME)));
+    bc_to_safety(BC_SERVO, (uint16_t)(STOP_STEP_MS * bc_header(BC_AT_STOP_TIME)));
 }
 
 /* Start a cue by a button (0: none). False if it was refused, which has then been counted. */
@@ -200,10 +200,10 @@ static BC_APART bool start(const struct player *me, uint8_t cue, uint8_t button)
 }
 
 static void button_down(struct player *me, uint8_t button) {
-    uint8_t left = bc_table_u8(BC_AT_BINDINGS);
+    uint8_t left = bc_header(BC_AT_BINDINGS);
     uint16_t at = bc_table_binding(0);
     bc_button_is_down(button);
-    if (button == bc_table_u8(BC_AT_STOP_BUTTON)) {
+    if (button == bc_header(BC_AT_STOP_BUTTON)) {
         stop(me);
         return;
     }
@@ -266,7 +266,7 @@ static void mind_silence(struct player *me) {
         me->patience = (uint16_t)(LOST_STEP * me->lost_time);
     } else if (me->patience > 1) {
         me->patience--;
-    } else if (me->patience == 1 && me->mode == BC_MODE_READY && start(me, bc_table_u8(BC_AT_LOST), 0)) {
+    } else if (me->patience == 1 && me->mode == BC_MODE_READY && start(me, bc_header(BC_AT_LOST), 0)) {
         me->patience = 0;
     }
 }

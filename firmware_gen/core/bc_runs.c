@@ -84,7 +84,7 @@ static BC_APART uint8_t threads_of(const struct run *run) {
  * index in the high one. 0 and NO_BINDING if there is none.
  */
 static BC_APART uint16_t find_binding(uint8_t cue, uint8_t button) {
-    uint8_t count = bc_table_u8(BC_AT_BINDINGS);
+    uint8_t count = bc_header(BC_AT_BINDINGS);
     uint8_t n;
     bc_table_seek(bc_table_binding(0));
     for (n = 0; n < count; n++) {

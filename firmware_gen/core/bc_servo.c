@@ -45,7 +45,7 @@ static struct bc_law law_of(const struct servo *servo) {
     struct bc_law law = {0, 0, 0};
     law.id = servo->law & 0x0F;
     if (law.id == BC_LAW_TRAPEZOID || law.id == BC_LAW_DOUBLE_S) {
-        law = bc_table_law(servo->law >> 4);
+        bc_table_law(servo->law >> 4, &law);
     }
     return law;
 }
@@ -222,7 +222,7 @@ void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
     bool down;
     BC_HOLD(servo);
     if (act->law != BC_NONE) {
-        law = bc_table_law(act->law);
+        bc_table_law(act->law, &law);
     }
     position = state_at(servo, start, true);
     servo->residual = state_at(servo, start, false);

@@ -8,8 +8,7 @@ static struct {
     uint8_t source;
     uint16_t cell;      /* where it starts, if in a slot */
     bool held;          /* no cell is being written, and none will be until the release */
-    uint16_t colours;   /* where sections start */
-    uint16_t laws;
+    uint16_t laws;      /* where sections start */
     uint16_t inputs;
     uint16_t cursor;
 } table;
@@ -17,12 +16,12 @@ static struct {
 uint8_t bc_table_choose(uint8_t source) {
     uint8_t before = table.source;
     table.source = source;
-    table.cell = bc_slot_cell((uint8_t)(source - BC_SOURCE_SLOT_0));
+    table.cell = bc_slot_cell(source);
     return before;
 }
 
-uint16_t bc_slot_cell(uint8_t slot) {
-    return (uint16_t)(BC_FIRST_CELL + (slot == 0 ? 0 : BC_SLOT_BYTES));
+BC_APART uint16_t bc_slot_cell(uint8_t slot) {
+    return (uint16_t)(BC_FIRST_CELL + (slot == BC_SOURCE_SLOT_0 ? 0 : BC_SLOT_BYTES));
 }
 
 uint8_t bc_cell(uint16_t address) {
@@ -42,16 +41,11 @@ uint8_t bc_table_u8(uint16_t at) {
     return bc_cell((uint16_t)(table.cell + at));
 }
 
+BC_APART uint8_t bc_header(uint8_t at) { return bc_table_u8(at); }
+
 uint16_t bc_table_u16(uint16_t at) {
     uint8_t low = bc_table_u8(at);
-    uint8_t high;
-    at++; /* no cell is being written any more */
-    if (table.source == BC_SOURCE_MERGED) {
-        high = bc_hal_merged_read(at);
-    } else {
-        high = bc_hal_cell_read((uint16_t)(table.cell + at));
-    }
-    return (uint16_t)(low | (uint16_t)high << 8);
+    return (uint16_t)(low | (uint16_t)bc_table_u8((uint16_t)(at + 1)) << 8);
 }
 
 int16_t bc_table_i16(uint16_t at) { return (int16_t)bc_table_u16(at); }
@@ -72,41 +66,45 @@ static BC_APART uint16_t law_at(uint8_t index) {
 void bc_table_locate(void) {
     uint16_t at = BC_HEADER_SIZE;
     uint8_t left;
-    for (left = bc_table_u8(BC_AT_OUTPUTS); left > 0; left--) {
+    for (left = bc_header(BC_AT_OUTPUTS); left > 0; left--) {
         at = (uint16_t)(at + bc_output_size(at));
     }
-    table.colours = at;
-    table.laws = bc_table_colour(bc_table_u8(BC_AT_COLOURS));
-    table.inputs = law_at(bc_table_u8(BC_AT_LAWS));
+    table.laws = (uint16_t)(at + (uint16_t)(BC_COLOUR_SIZE * bc_header(BC_AT_COLOURS)));
+    table.inputs = law_at(bc_header(BC_AT_LAWS));
 }
 
-BC_APART uint16_t bc_table_colour(uint8_t index) { return (uint16_t)(table.colours + (uint16_t)(BC_COLOUR_SIZE * index)); }
+uint16_t bc_table_colour(uint8_t index) {
+    uint8_t behind = (uint8_t)(bc_header(BC_AT_COLOURS) - index);
+    return (uint16_t)(table.laws - (uint16_t)(BC_COLOUR_SIZE * behind));
+}
 
-uint16_t bc_table_input(uint8_t index) { return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * index)); }
+BC_APART uint16_t bc_table_input(uint8_t index) { return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * index)); }
 
 uint16_t bc_table_binding(uint8_t index) {
-    return (uint16_t)(bc_table_input(bc_table_u8(BC_AT_INPUTS)) + (uint16_t)(BC_BINDING_SIZE * index));
+    return (uint16_t)(bc_table_input(bc_header(BC_AT_INPUTS)) + (uint16_t)(BC_BINDING_SIZE * index));
 }
 
-uint16_t bc_table_cue(uint8_t index) {
-    return (uint16_t)(bc_table_binding(bc_table_u8(BC_AT_BINDINGS)) + (uint16_t)(BC_CUE_SIZE * index));
+BC_APART uint16_t bc_table_cue(uint8_t index) {
+    return (uint16_t)(bc_table_binding(bc_header(BC_AT_BINDINGS)) + (uint16_t)(BC_CUE_SIZE * index));
 }
 
 BC_APART uint8_t bc_law_size(uint8_t id) {
     return id == BC_LAW_DOUBLE_S ? 5 : id == BC_LAW_TRAPEZOID ? 3 : 1;
 }
 
-struct bc_law bc_table_law(uint8_t index) {
-    struct bc_law law = {0, 0, 0};
+void bc_table_law(uint8_t index, struct bc_law *law) {
     uint16_t at = law_at(index);
-    law.id = bc_table_u8(at);
-    if (law.id == BC_LAW_TRAPEZOID || law.id == BC_LAW_DOUBLE_S) {
-        law.alpha = bc_table_u16((uint16_t)(at + 1));
+    uint8_t size;
+    law->id = bc_table_u8(at);
+    law->alpha = 0;
+    law->beta = 0;
+    size = bc_law_size(law->id);
+    if (size > 1) {
+        law->alpha = bc_table_u16((uint16_t)(at + 1));
     }
-    if (law.id == BC_LAW_DOUBLE_S) {
-        law.beta = bc_table_u16((uint16_t)(at + 3));
+    if (size > 3) {
+        law->beta = bc_table_u16((uint16_t)(at + 3));
     }
-    return law;
 }
 
 uint16_t bc_output_size(uint16_t at) {
@@ -125,7 +123,7 @@ void bc_outputs_begin(struct bc_output *output) {
     uint8_t kind;
     output->at = 0;
     output->kind = 0;
-    output->left = bc_table_u8(BC_AT_OUTPUTS);
+    output->left = bc_header(BC_AT_OUTPUTS);
     for (kind = 0; kind < sizeof output->seen; kind++) {
         output->seen[kind] = 0;
     }
@@ -154,7 +152,7 @@ uint16_t bc_next_u16(void) {
 }
 
 uint8_t bc_table_find_cue(uint16_t tag) {
-    uint8_t cues = bc_table_u8(BC_AT_CUES);
+    uint8_t cues = bc_header(BC_AT_CUES);
     uint8_t cue;
     for (cue = 0; cue < cues; cue++) {
         if (bc_table_u16(bc_table_cue(cue)) == tag) {
