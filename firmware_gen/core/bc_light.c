@@ -22,7 +22,6 @@ struct light {
     uint32_t start;    /* of its fade */
     uint16_t duration; /* ms; 0 when the fade is over */
     uint8_t law;       /* index in the table; BC_NONE: uniform */
-    uint16_t record;   /* where it stands in the table; 0: there is none */
     uint16_t effect;   /* where it stands in the table; 0: steady */
     uint16_t age;      /* ms since the effect's last beat */
     uint16_t beat;     /* beats since its start, modulo 65536 */
@@ -45,32 +44,37 @@ static BC_APART struct light *light_at(uint8_t number) { return &lights[number];
 
 void bc_lights_clear(void) { memset(lights, 0, sizeof lights); }
 
-void bc_lights_add(const struct bc_output *output) { light_at(bc_light_of(output))->record = output->at; }
-
 /* -- fades --------------------------------------------------------------------------------------- */
 
 /* How far a light's fade is at a time, 0 to 65536; one that has ended rests from now on. */
 static BC_APART uint32_t share_at(struct light *light, uint32_t time) {
-    uint32_t elapsed = time - light->start;
-    uint32_t total = (uint32_t)light->duration * BC_MS;
+    uint32_t share = 65536;
     struct bc_law law;
-    if (light->duration == 0 || (int32_t)elapsed >= (int32_t)total) {
+    if (light->duration != 0) {
+        share = bc_progress(time - light->start, (uint32_t)light->duration * BC_MS);
+    }
+    if ((uint8_t)(share >> 16)) {
         light->duration = 0;
-        return 65536;
+    } else if (light->law != BC_NONE) {
+        law = bc_table_law(light->law);
+        share = bc_law_position(&law, share);
     }
-    if ((int32_t)elapsed < 0) {
-        return 0;
-    }
-    elapsed = bc_progress(elapsed, total);
-    if (light->law == BC_NONE) {
-        return elapsed;
-    }
-    law = bc_table_law(light->law);
-    return bc_law_position(&law, elapsed);
+    return share;
 }
 
+/* A way down counts as one up that is 65536 too long. */
 static BC_APART uint16_t level_of(const struct channel *channel, uint32_t share) {
-    return (uint16_t)(channel->from + bc_scale((int32_t)channel->to * 256 - channel->from, share));
+    uint16_t from = channel->from;
+    uint16_t to = (uint16_t)((uint16_t)channel->to << 8);
+    uint16_t level;
+    if ((uint8_t)(share >> 16)) {
+        return to;
+    }
+    level = bc_product((uint16_t)(to - from), (uint16_t)share);
+    if (to < from) {
+        level = (uint16_t)(level - (uint16_t)share);
+    }
+    return (uint16_t)(from + level);
 }
 
 /* From where the light is at the start. */
@@ -152,7 +156,7 @@ static void take_effect(struct light *light, struct moment *moment) {
     bc_table_seek(light->effect);
     moment->kind = bc_next_u8();
     period = bc_next_u16();
-    moment->depth = (uint16_t)((uint16_t)(bc_next_u8() * 256u + 100u) / 200u);
+    moment->depth = (uint16_t)((bc_share(bc_next_u8(), BC_LEVEL_MAX) + 128) >> 8);
     seed = bc_next_u8();
     moment->width = bc_next_u8();
     moment->share = (uint8_t)(bc_share(light->age, period) >> 8);
@@ -182,15 +186,21 @@ static uint16_t dimming(const struct moment *moment, uint8_t pixel) {
         return moment->share;
     }
     if (moment->kind == BC_EFFECT_RUN) {
-        uint16_t behind = (uint16_t)(moment->front - ((uint16_t)pixel << 8));
-        if (moment->front < (uint16_t)pixel << 8) {
-            behind = (uint16_t)(behind + ((uint16_t)moment->pixels << 8));
+        uint8_t behind = (uint8_t)(moment->front >> 8); /* whole pixels */
+        if (behind < pixel) {
+            behind = (uint8_t)(behind + moment->pixels);
         }
-        return (uint16_t)((uint8_t)(behind >> 8) < moment->width ? behind / moment->width : FULL);
+        behind = (uint8_t)(behind - pixel);
+        if (behind >= moment->width) {
+            return FULL;
+        }
+        return (uint8_t)(bc_share((uint16_t)((uint16_t)behind << 8 | (uint8_t)moment->front),
+                                  (uint16_t)(moment->width << 8)) >>
+                         8);
     }
     a = noise(moment->noise, pixel);
     if (moment->kind == BC_EFFECT_SPARKLE) {
-        return (uint16_t)(a * 100u) < (uint16_t)moment->width << 8 ? moment->share : FULL;
+        return (uint8_t)((uint16_t)(a * 100u) >> 8) < moment->width ? moment->share : FULL;
     }
     return blend(a, noise(moment->next_noise, pixel), moment->share);
 }
@@ -250,16 +260,17 @@ static BC_APART uint8_t *paint(const struct moment *moment, uint8_t *at) {
 
 /* Keep the sum of all bytes under the cap. */
 static BC_APART void limit(uint8_t *bytes, const uint8_t *end, uint16_t cap) {
-    uint32_t sum = 0;
+    uint32_t sum = 1; /* for its half to be rounded up */
     uint8_t factor;
     uint8_t *at;
     for (at = bytes; at < end; at++) {
         sum += *at;
     }
-    if (sum <= (uint32_t)cap << 8) {
+    sum = bc_share(cap, (uint16_t)(sum >> 1));
+    factor = (uint8_t)((uint16_t)sum >> 1);
+    if (sum >> 1 > 255) {
         return;
     }
-    factor = (uint8_t)(bc_share(cap, (uint16_t)((sum + 1) >> 1)) >> 1);
     for (at = bytes; at < end; at++) {
         *at = (uint8_t)((uint16_t)(*at * factor) >> 8);
     }
@@ -285,15 +296,16 @@ static BC_APART void look(uint8_t number, uint8_t place, uint32_t time, struct m
 }
 
 /* Returns where the next strip's bytes go. */
-static uint8_t *show(uint8_t number, uint32_t time, uint8_t *bytes) {
+static uint8_t *show(const struct bc_output *output, uint32_t time, uint8_t *bytes) {
     struct moment moment;
+    uint8_t number = bc_light_of(output);
     uint16_t cap = 0;
     uint8_t place = 0;
     uint8_t *end;
     moment.pixels = 1;
     moment.duty = bc_image.duty + number;
     if (number >= BC_LAMPS) {
-        bc_table_seek((uint16_t)(light_at(number)->record + BC_STRIP_PIXELS));
+        bc_table_seek((uint16_t)(output->at + BC_STRIP_PIXELS));
         moment.duty = 0;
         moment.pixels = bc_next_u8();
         place = bc_flash_u8(&places[bc_next_u8()]);
@@ -309,10 +321,11 @@ static uint8_t *show(uint8_t number, uint32_t time, uint8_t *bytes) {
 
 void bc_lights_show(uint32_t time) {
     uint8_t *bytes = bc_image.pixels;
-    uint8_t number;
-    for (number = 0; number < LIGHTS; number++) {
-        if (light_at(number)->record != 0) {
-            bytes = show(number, time, bytes);
+    struct bc_output output;
+    bc_outputs_begin(&output);
+    while (bc_outputs_next(&output)) {
+        if (output.kind == BC_LAMP || output.kind == BC_STRIP) {
+            bytes = show(&output, time, bytes);
         }
     }
     bc_table_release();
