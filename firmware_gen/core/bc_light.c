@@ -10,6 +10,8 @@
 
 enum { LIGHTS = BC_LAMPS + BC_STRIPS, COLOURS = 3, CHANNELS = BC_LAMPS + COLOURS * BC_STRIPS };
 enum { FRAME_MS = 20, FULL = 256 };
+enum { SEED_NOISE = 0x9E37, BEAT_NOISE = 0x85EB, PIXEL_NOISE = 0xC2B3 };
+enum { DEPTH_GROWTH = 18350 }; /* 56 / 200, Q16 */
 
 /* Levels in half percents of L*. */
 struct channel {
@@ -24,7 +26,7 @@ struct light {
     uint8_t law;       /* index in the table; BC_NONE: uniform */
     uint16_t effect;   /* where it stands in the table; 0: steady */
     uint16_t age;      /* ms since the effect's last beat */
-    uint16_t beat;     /* beats since its start, modulo 65536 */
+    uint16_t beat;     /* the beats' part of the noise */
 };
 BC_ASSERT(light, sizeof(struct light) <= 16);
 
@@ -36,7 +38,7 @@ static struct channel channels[CHANNELS];
 /* Where a strip's red, green and blue go, by order, as in TABLE.md 1.2: two bits each, red in the lowest. */
 static const uint8_t places[6] BC_FLASH = {0x24, 0x18, 0x21, 0x12, 0x09, 0x06};
 
-uint8_t bc_light_of(const struct bc_output *output) {
+BC_APART uint8_t bc_light_of(const struct bc_output *output) {
     return (uint8_t)(output->kind == BC_LAMP ? output->index : BC_LAMPS + output->index);
 }
 
@@ -114,7 +116,6 @@ void bc_light_effect(const struct bc_step *op, uint32_t time) {
 struct moment {
     uint16_t lightness[COLOURS]; /* in the order of the bytes */
     uint16_t depth;              /* z, 0 to 256 */
-    uint16_t front;              /* of an effect that runs along the strip: where it is, in 1/256 pixel */
     uint16_t noise;              /* of this beat and of the next, without the pixel's part */
     uint16_t next_noise;
     uint8_t kind;
@@ -124,14 +125,9 @@ struct moment {
     uint16_t *duty; /* a lamp's; a strip has none */
 };
 
-/* The part of the noise that all pixels have. */
-static uint16_t common_noise(uint8_t seed, uint16_t beat) {
-    return (uint16_t)((uint16_t)(seed * 0x9E37u) ^ (uint16_t)(beat * 0x85EBu));
-}
-
-/* With what common_noise gives; byte by byte, because the chip shifts words slowly. */
+/* `common` is what the seed and the beat give; byte by byte, because the chip shifts words slowly. */
 static BC_APART uint8_t noise(uint16_t common, uint8_t pixel) {
-    uint16_t h = (uint16_t)(common ^ (uint16_t)(pixel * 0xC2B3u));
+    uint16_t h = (uint16_t)(common ^ (uint16_t)(pixel * (uint16_t)PIXEL_NOISE));
     uint8_t high = (uint8_t)(h >> 8);
     uint8_t low = (uint8_t)(h ^ (uint8_t)(high << 1) ^ (uint8_t)((uint8_t)h >> 7));
     high = (uint8_t)(high ^ (high >> 7));
@@ -148,30 +144,42 @@ static uint8_t breathing(uint8_t share) {
     return (uint8_t)(bc_law_position(&law, (uint32_t)y << 8) >> 8);
 }
 
+/* (256 level + 100) / 200, as level + (56 level + 100) / 200. */
+static uint16_t depth_of(uint8_t level) {
+    return (uint16_t)(level + (uint8_t)((uint16_t)(bc_product((uint16_t)(level << 8), DEPTH_GROWTH) + 128) >> 8));
+}
+
 /* The effect now, from the table; then it is a frame older. The shortest period is longer than a frame. */
 static void take_effect(struct light *light, struct moment *moment) {
+    uint16_t age = light->age;
     uint16_t period;
-    uint16_t left;
-    uint8_t seed;
+    uint16_t seed; /* its part of the noise */
+    moment->kind = BC_EFFECT_STEADY;
+    moment->depth = 0;
+    moment->share = 0;
+    if (light->effect == 0) {
+        return;
+    }
     bc_table_seek(light->effect);
     moment->kind = bc_next_u8();
     period = bc_next_u16();
-    moment->depth = (uint16_t)((bc_share(bc_next_u8(), BC_LEVEL_MAX) + 128) >> 8);
-    seed = bc_next_u8();
+    moment->depth = depth_of(bc_next_u8());
+    seed = (uint16_t)(bc_next_u8() * (uint16_t)SEED_NOISE);
     moment->width = bc_next_u8();
-    moment->share = (uint8_t)(bc_share(light->age, period) >> 8);
-    moment->front = (uint16_t)(moment->share * moment->pixels);
-    moment->noise = common_noise(seed, light->beat);
-    moment->next_noise = common_noise(seed, (uint16_t)(light->beat + 1));
+    moment->share = (uint8_t)((uint16_t)bc_share(age, period) >> 8);
+    moment->noise = (uint16_t)(seed ^ light->beat);
+    moment->next_noise = (uint16_t)(seed ^ (uint16_t)(light->beat + BEAT_NOISE));
     if (moment->kind == BC_EFFECT_BREATHE) {
         moment->share = breathing(moment->share);
     }
-    left = (uint16_t)(period - light->age);
-    light->age = (uint16_t)(light->age + FRAME_MS);
-    if (left <= FRAME_MS) {
-        light->age = (uint16_t)(FRAME_MS - left);
-        light->beat++;
+    period = (uint16_t)(period - FRAME_MS);
+    if (age < period) {
+        age = (uint16_t)(age + FRAME_MS);
+    } else {
+        age = (uint16_t)(age - period);
+        light->beat = (uint16_t)(light->beat + BEAT_NOISE);
     }
+    light->age = age;
 }
 
 /* a + (((b - a) h) >> 8), by way of 256 a + (b - a) h, which is a (256 - h) + b h and never negative. */
@@ -186,7 +194,8 @@ static uint16_t dimming(const struct moment *moment, uint8_t pixel) {
         return moment->share;
     }
     if (moment->kind == BC_EFFECT_RUN) {
-        uint8_t behind = (uint8_t)(moment->front >> 8); /* whole pixels */
+        uint16_t front = (uint16_t)(moment->share * moment->pixels); /* in 1/256 pixel */
+        uint8_t behind = (uint8_t)(front >> 8);                      /* whole pixels */
         if (behind < pixel) {
             behind = (uint8_t)(behind + moment->pixels);
         }
@@ -194,7 +203,7 @@ static uint16_t dimming(const struct moment *moment, uint8_t pixel) {
         if (behind >= moment->width) {
             return FULL;
         }
-        return (uint8_t)(bc_share((uint16_t)((uint16_t)behind << 8 | (uint8_t)moment->front),
+        return (uint8_t)(bc_share((uint16_t)((uint16_t)behind << 8 | (uint8_t)front),
                                   (uint16_t)(moment->width << 8)) >>
                          8);
     }
@@ -276,31 +285,16 @@ static BC_APART void limit(uint8_t *bytes, const uint8_t *end, uint16_t cap) {
     }
 }
 
-/* What of a light is the same for all its pixels; `place`: of its channels' bytes. */
-static BC_APART void look(uint8_t number, uint8_t place, uint32_t time, struct moment *moment) {
-    struct light *light = light_at(number);
-    uint32_t share = share_at(light, time);
-    do {
-        uint16_t level = level_of(&channels[number], share);
-        moment->lightness[place & 3] =
-            (uint16_t)(level + (uint16_t)(((uint32_t)level * BC_LIGHTNESS_GROWTH) >> 16));
-        place >>= 2;
-        number = (uint8_t)(number + BC_STRIPS);
-    } while (number >= BC_LAMPS + BC_STRIPS && number < CHANNELS);
-    moment->kind = BC_EFFECT_STEADY;
-    moment->depth = 0;
-    moment->share = 0;
-    if (light->effect != 0) {
-        take_effect(light, moment);
-    }
-}
-
 /* Returns where the next strip's bytes go. */
 static uint8_t *show(const struct bc_output *output, uint32_t time, uint8_t *bytes) {
     struct moment moment;
     uint8_t number = bc_light_of(output);
+    struct light *light = light_at(number);
+    const struct channel *channel = &channels[number];
+    uint32_t share = share_at(light, time);
     uint16_t cap = 0;
-    uint8_t place = 0;
+    uint8_t place = 0; /* two bits for each of the colours left */
+    uint8_t left = 1;
     uint8_t *end;
     moment.pixels = 1;
     moment.duty = bc_image.duty + number;
@@ -310,8 +304,15 @@ static uint8_t *show(const struct bc_output *output, uint32_t time, uint8_t *byt
         moment.pixels = bc_next_u8();
         place = bc_flash_u8(&places[bc_next_u8()]);
         cap = bc_next_u16();
+        left = COLOURS;
     }
-    look(number, place, time, &moment);
+    for (; left > 0; left--) {
+        uint16_t level = level_of(channel, share);
+        moment.lightness[place & 3] = (uint16_t)(level + bc_product(level, BC_LIGHTNESS_GROWTH));
+        place >>= 2;
+        channel += BC_STRIPS;
+    }
+    take_effect(light, &moment);
     end = paint(&moment, bytes);
     if (cap != 0) {
         limit(bytes, end, cap);
