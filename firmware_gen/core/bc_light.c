@@ -10,7 +10,9 @@
 
 enum { LIGHTS = BC_LAMPS + BC_STRIPS, COLOURS = 3, CHANNELS = BC_LAMPS + COLOURS * BC_STRIPS };
 enum { FRAME_MS = 20, FULL = 256 };
-enum { SEED_NOISE = 0x9E37, BEAT_NOISE = 0x85EB, PIXEL_NOISE = 0xC2B3 };
+static const uint16_t SEED_NOISE = 0x9E37;
+static const uint16_t BEAT_NOISE = 0x85EB;
+static const uint16_t PIXEL_NOISE = 0xC2B3;
 enum { DEPTH_GROWTH = 18350 }; /* 56 / 200, Q16 */
 
 /* Levels in half percents of L*. */
@@ -127,7 +129,7 @@ struct moment {
 
 /* `common` is what the seed and the beat give; byte by byte, because the chip shifts words slowly. */
 static BC_APART uint8_t noise(uint16_t common, uint8_t pixel) {
-    uint16_t h = (uint16_t)(common ^ (uint16_t)(pixel * (uint16_t)PIXEL_NOISE));
+    uint16_t h = (uint16_t)(common ^ (uint16_t)(pixel * PIXEL_NOISE));
     uint8_t high = (uint8_t)(h >> 8);
     uint8_t low = (uint8_t)(h ^ (uint8_t)(high << 1) ^ (uint8_t)((uint8_t)h >> 7));
     high = (uint8_t)(high ^ (high >> 7));
@@ -164,7 +166,7 @@ static void take_effect(struct light *light, struct moment *moment) {
     moment->kind = bc_next_u8();
     period = bc_next_u16();
     moment->depth = depth_of(bc_next_u8());
-    seed = (uint16_t)(bc_next_u8() * (uint16_t)SEED_NOISE);
+    seed = (uint16_t)(bc_next_u8() * SEED_NOISE);
     moment->width = bc_next_u8();
     moment->share = (uint8_t)((uint16_t)bc_share(age, period) >> 8);
     moment->noise = (uint16_t)(seed ^ light->beat);

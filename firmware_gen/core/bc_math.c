@@ -250,7 +250,7 @@ uint32_t bc_share(uint16_t part, uint16_t whole) {
 }
 
 BC_CALLED uint32_t bc_progress(uint32_t elapsed, uint32_t total) {
-    if ((int32_t)elapsed <= 0) {
+    if (elapsed > 1ul << 31) {
         return 0;
     }
     if (elapsed >= total) {
