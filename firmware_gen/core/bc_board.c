@@ -1,5 +1,6 @@
 #include "bc_board.h"
 
+#include "bc_compiler.h"
 #include "bc_link.h"
 #include "bc_player.h"
 #include "bc_store.h"
@@ -13,7 +14,7 @@ void bc_start(uint8_t cause) {
     bc_link_show_changed();
 }
 
-void bc_service_within_frame(void) {
+BC_APART void bc_service_within_frame(void) {
     bc_listen();
     bc_answer();
     bc_store_step();

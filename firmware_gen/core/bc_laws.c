@@ -8,35 +8,6 @@
 static const uint16_t HALF = 32768;
 enum { SIXTH = 10923, THIRD = 2 * SIXTH };
 
-/* (a * b) >> 16 */
-BC_CALLED static uint16_t product(uint16_t a, uint16_t b) {
-#ifdef __AVR__
-    uint16_t found;
-    uint8_t low;
-    __asm__("mul %A[a], %A[b] \n\t"
-            "mov %[low], r1 \n\t"
-            "mul %B[a], %B[b] \n\t"
-            "movw %[found], r0 \n\t"
-            "mul %A[a], %B[b] \n\t"
-            "add %[low], r0 \n\t"
-            "adc %A[found], r1 \n\t"
-            "brcc 1f \n\t"
-            "inc %B[found] \n\t"
-            "1: \n\t"
-            "mul %B[a], %A[b] \n\t"
-            "add %[low], r0 \n\t"
-            "adc %A[found], r1 \n\t"
-            "clr r1 \n\t"
-            "adc %B[found], r1"
-            : [found] "=&r"(found), [low] "=&r"(low)
-            : [a] "r"(a), [b] "r"(b)
-            : "r0");
-    return found;
-#else
-    return (uint16_t)(((uint32_t)a * b) >> 16);
-#endif
-}
-
 /* The row of a listed law: its list, then its coefficients; none for others. */
 static const uint16_t *row_of(uint8_t id) {
     uint8_t number = (uint8_t)(id - BC_LISTED_FIRST);
@@ -50,7 +21,7 @@ BC_CALLED static uint32_t listed(const uint16_t *gain, uint16_t x, bool of_way) 
     uint16_t t = (uint16_t)place;
     uint16_t here = bc_flash_next_u16(&gain);
     uint16_t speed = (uint16_t)(0u - (here >> 1));
-    uint32_t way = 0u - (uint32_t)product(here, SIXTH);
+    uint32_t way = 0u - (uint32_t)bc_product(here, SIXTH);
     uint16_t risen;
     uint16_t bent;
     for (; steps > 0; steps--) {
@@ -59,13 +30,13 @@ BC_CALLED static uint32_t listed(const uint16_t *gain, uint16_t x, bool of_way) 
         here = bc_flash_next_u16(&gain);
     }
     speed = (uint16_t)(speed + here - (here >> 1));
-    risen = product(here, t);
+    risen = bc_product(here, t);
     /* Behind the last step, where t is 0, a coefficient stands. */
-    bent = product(bc_flash_u16(gain), t);
-    bent = product((uint16_t)(3 * here - risen + bent), t);
+    bent = bc_product(bc_flash_u16(gain), t);
+    bent = bc_product((uint16_t)(3 * here - risen + bent), t);
     if (of_way) {
-        way += product(speed, t);
-        way += product((uint16_t)(here + product(bent, t)), SIXTH);
+        way += bc_product(speed, t);
+        way += bc_product((uint16_t)(here + bc_product(bent, t)), SIXTH);
         return (way + 8) >> 4;
     }
     speed = (uint16_t)(speed + ((uint16_t)(bent - risen) >> 1));
@@ -87,13 +58,13 @@ static uint16_t ramp_share(uint16_t u, uint16_t beta, bool of_way) {
     uint16_t near = (uint16_t)(late ? 0u - u : u); /* to its nearer end */
     uint16_t found;
     if (near < beta) {
-        found = product((uint16_t)bc_share(near, beta), near);
+        found = bc_product((uint16_t)bc_share(near, beta), near);
         found = (uint16_t)over_rest(found, beta);
-        found = of_way ? product(product(found, near), THIRD) : found >> 1;
+        found = of_way ? bc_product(bc_product(found, near), THIRD) : found >> 1;
     } else {
         found = (uint16_t)(near - beta / 2);
         if (of_way) {
-            found = (uint16_t)(product(near, (uint16_t)(near - beta)) + product(product(beta, beta), THIRD));
+            found = (uint16_t)(bc_product(near, (uint16_t)(near - beta)) + bc_product(bc_product(beta, beta), THIRD));
         }
         found = (uint16_t)over_rest(found, beta);
     }
@@ -113,7 +84,7 @@ BC_CALLED static uint32_t ramped(const struct bc_law *law, uint16_t x, bool of_w
     if (x < alpha) {
         found = ramp_share((uint16_t)bc_share(x, alpha), law->beta, of_way);
         if (of_way) {
-            found = product(found, alpha);
+            found = bc_product(found, alpha);
         }
     }
     return over_rest(found, alpha) >> (of_way ? 1 : 2);

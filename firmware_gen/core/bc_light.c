@@ -10,6 +10,10 @@
 
 enum { LIGHTS = BC_LAMPS + BC_STRIPS, COLOURS = 3, CHANNELS = BC_LAMPS + COLOURS * BC_STRIPS };
 enum { FRAME_MS = 20, FULL = 256 };
+static const uint16_t SEED_NOISE = 0x9E37;
+static const uint16_t BEAT_NOISE = 0x85EB;
+static const uint16_t PIXEL_NOISE = 0xC2B3;
+enum { DEPTH_GROWTH = 18350 }; /* 56 / 200, Q16 */
 
 /* Levels in half percents of L*. */
 struct channel {
@@ -22,10 +26,9 @@ struct light {
     uint32_t start;    /* of its fade */
     uint16_t duration; /* ms; 0 when the fade is over */
     uint8_t law;       /* index in the table; BC_NONE: uniform */
-    uint16_t record;   /* where it stands in the table; 0: there is none */
     uint16_t effect;   /* where it stands in the table; 0: steady */
     uint16_t age;      /* ms since the effect's last beat */
-    uint16_t beat;     /* beats since its start, modulo 65536 */
+    uint16_t beat;     /* the beats' part of the noise */
 };
 BC_ASSERT(light, sizeof(struct light) <= 16);
 
@@ -37,7 +40,7 @@ static struct channel channels[CHANNELS];
 /* Where a strip's red, green and blue go, by order, as in TABLE.md 1.2: two bits each, red in the lowest. */
 static const uint8_t places[6] BC_FLASH = {0x24, 0x18, 0x21, 0x12, 0x09, 0x06};
 
-uint8_t bc_light_of(const struct bc_output *output) {
+BC_APART uint8_t bc_light_of(const struct bc_output *output) {
     return (uint8_t)(output->kind == BC_LAMP ? output->index : BC_LAMPS + output->index);
 }
 
@@ -45,32 +48,37 @@ static BC_APART struct light *light_at(uint8_t number) { return &lights[number];
 
 void bc_lights_clear(void) { memset(lights, 0, sizeof lights); }
 
-void bc_lights_add(const struct bc_output *output) { light_at(bc_light_of(output))->record = output->at; }
-
 /* -- fades --------------------------------------------------------------------------------------- */
 
 /* How far a light's fade is at a time, 0 to 65536; one that has ended rests from now on. */
 static BC_APART uint32_t share_at(struct light *light, uint32_t time) {
-    uint32_t elapsed = time - light->start;
-    uint32_t total = (uint32_t)light->duration * BC_MS;
+    uint32_t share = 65536;
     struct bc_law law;
-    if (light->duration == 0 || (int32_t)elapsed >= (int32_t)total) {
+    if (light->duration != 0) {
+        share = bc_progress(time - light->start, (uint32_t)light->duration * BC_MS);
+    }
+    if ((uint8_t)(share >> 16)) {
         light->duration = 0;
-        return 65536;
+    } else if (light->law != BC_NONE) {
+        bc_table_law(light->law, &law);
+        share = bc_law_position(&law, share);
     }
-    if ((int32_t)elapsed < 0) {
-        return 0;
-    }
-    elapsed = bc_progress(elapsed, total);
-    if (light->law == BC_NONE) {
-        return elapsed;
-    }
-    bc_table_law(light->law, &law);
-    return bc_law_position(&law, elapsed);
+    return share;
 }
 
+/* A way down counts as one up that is 65536 too long. */
 static BC_APART uint16_t level_of(const struct channel *channel, uint32_t share) {
-    return (uint16_t)(channel->from + bc_scale((int32_t)channel->to * 256 - channel->from, share));
+    uint16_t from = channel->from;
+    uint16_t to = (uint16_t)((uint16_t)channel->to << 8);
+    uint16_t level;
+    if ((uint8_t)(share >> 16)) {
+        return to;
+    }
+    level = bc_product((uint16_t)(to - from), (uint16_t)share);
+    if (to < from) {
+        level = (uint16_t)(level - (uint16_t)share);
+    }
+    return (uint16_t)(from + level);
 }
 
 /* From where the light is at the start. */
@@ -110,7 +118,6 @@ void bc_light_effect(const struct bc_step *op, uint32_t time) {
 struct moment {
     uint16_t lightness[COLOURS]; /* in the order of the bytes */
     uint16_t depth;              /* z, 0 to 256 */
-    uint16_t front;              /* of an effect that runs along the strip: where it is, in 1/256 pixel */
     uint16_t noise;              /* of this beat and of the next, without the pixel's part */
     uint16_t next_noise;
     uint8_t kind;
@@ -120,14 +127,9 @@ struct moment {
     uint16_t *duty; /* a lamp's; a strip has none */
 };
 
-/* The part of the noise that all pixels have. */
-static uint16_t common_noise(uint8_t seed, uint16_t beat) {
-    return (uint16_t)((uint16_t)(seed * 0x9E37u) ^ (uint16_t)(beat * 0x85EBu));
-}
-
-/* With what common_noise gives; byte by byte, because the chip shifts words slowly. */
+/* `common` is what the seed and the beat give; byte by byte, because the chip shifts words slowly. */
 static BC_APART uint8_t noise(uint16_t common, uint8_t pixel) {
-    uint16_t h = (uint16_t)(common ^ (uint16_t)(pixel * 0xC2B3u));
+    uint16_t h = (uint16_t)(common ^ (uint16_t)(pixel * PIXEL_NOISE));
     uint8_t high = (uint8_t)(h >> 8);
     uint8_t low = (uint8_t)(h ^ (uint8_t)(high << 1) ^ (uint8_t)((uint8_t)h >> 7));
     high = (uint8_t)(high ^ (high >> 7));
@@ -144,30 +146,42 @@ static uint8_t breathing(uint8_t share) {
     return (uint8_t)(bc_law_position(&law, (uint32_t)y << 8) >> 8);
 }
 
+/* (256 level + 100) / 200, as level + (56 level + 100) / 200. */
+static uint16_t depth_of(uint8_t level) {
+    return (uint16_t)(level + (uint8_t)((uint16_t)(bc_product((uint16_t)(level << 8), DEPTH_GROWTH) + 128) >> 8));
+}
+
 /* The effect now, from the table; then it is a frame older. The shortest period is longer than a frame. */
 static void take_effect(struct light *light, struct moment *moment) {
+    uint16_t age = light->age;
     uint16_t period;
-    uint16_t left;
-    uint8_t seed;
+    uint16_t seed; /* its part of the noise */
+    moment->kind = BC_EFFECT_STEADY;
+    moment->depth = 0;
+    moment->share = 0;
+    if (light->effect == 0) {
+        return;
+    }
     bc_table_seek(light->effect);
     moment->kind = bc_next_u8();
     period = bc_next_u16();
-    moment->depth = (uint16_t)((uint16_t)(bc_next_u8() * 256u + 100u) / 200u);
-    seed = bc_next_u8();
+    moment->depth = depth_of(bc_next_u8());
+    seed = (uint16_t)(bc_next_u8() * SEED_NOISE);
     moment->width = bc_next_u8();
-    moment->share = (uint8_t)(bc_share(light->age, period) >> 8);
-    moment->front = (uint16_t)(moment->share * moment->pixels);
-    moment->noise = common_noise(seed, light->beat);
-    moment->next_noise = common_noise(seed, (uint16_t)(light->beat + 1));
+    moment->share = (uint8_t)((uint16_t)bc_share(age, period) >> 8);
+    moment->noise = (uint16_t)(seed ^ light->beat);
+    moment->next_noise = (uint16_t)(seed ^ (uint16_t)(light->beat + BEAT_NOISE));
     if (moment->kind == BC_EFFECT_BREATHE) {
         moment->share = breathing(moment->share);
     }
-    left = (uint16_t)(period - light->age);
-    light->age = (uint16_t)(light->age + FRAME_MS);
-    if (left <= FRAME_MS) {
-        light->age = (uint16_t)(FRAME_MS - left);
-        light->beat++;
+    period = (uint16_t)(period - FRAME_MS);
+    if (age < period) {
+        age = (uint16_t)(age + FRAME_MS);
+    } else {
+        age = (uint16_t)(age - period);
+        light->beat = (uint16_t)(light->beat + BEAT_NOISE);
     }
+    light->age = age;
 }
 
 /* a + (((b - a) h) >> 8), by way of 256 a + (b - a) h, which is a (256 - h) + b h and never negative. */
@@ -182,15 +196,22 @@ static uint16_t dimming(const struct moment *moment, uint8_t pixel) {
         return moment->share;
     }
     if (moment->kind == BC_EFFECT_RUN) {
-        uint16_t behind = (uint16_t)(moment->front - ((uint16_t)pixel << 8));
-        if (moment->front < (uint16_t)pixel << 8) {
-            behind = (uint16_t)(behind + ((uint16_t)moment->pixels << 8));
+        uint16_t front = (uint16_t)(moment->share * moment->pixels); /* in 1/256 pixel */
+        uint8_t behind = (uint8_t)(front >> 8);                      /* whole pixels */
+        if (behind < pixel) {
+            behind = (uint8_t)(behind + moment->pixels);
         }
-        return (uint16_t)((uint8_t)(behind >> 8) < moment->width ? behind / moment->width : FULL);
+        behind = (uint8_t)(behind - pixel);
+        if (behind >= moment->width) {
+            return FULL;
+        }
+        return (uint8_t)(bc_share((uint16_t)((uint16_t)behind << 8 | (uint8_t)front),
+                                  (uint16_t)(moment->width << 8)) >>
+                         8);
     }
     a = noise(moment->noise, pixel);
     if (moment->kind == BC_EFFECT_SPARKLE) {
-        return (uint16_t)(a * 100u) < (uint16_t)moment->width << 8 ? moment->share : FULL;
+        return (uint8_t)((uint16_t)(a * 100u) >> 8) < moment->width ? moment->share : FULL;
     }
     return blend(a, noise(moment->next_noise, pixel), moment->share);
 }
@@ -250,56 +271,50 @@ static BC_APART uint8_t *paint(const struct moment *moment, uint8_t *at) {
 
 /* Keep the sum of all bytes under the cap. */
 static BC_APART void limit(uint8_t *bytes, const uint8_t *end, uint16_t cap) {
-    uint32_t sum = 0;
+    uint32_t sum = 1; /* for its half to be rounded up */
     uint8_t factor;
     uint8_t *at;
     for (at = bytes; at < end; at++) {
         sum += *at;
     }
-    if (sum <= (uint32_t)cap << 8) {
+    sum = bc_share(cap, (uint16_t)(sum >> 1));
+    factor = (uint8_t)((uint16_t)sum >> 1);
+    if (sum >> 1 > 255) {
         return;
     }
-    factor = (uint8_t)(bc_share(cap, (uint16_t)((sum + 1) >> 1)) >> 1);
     for (at = bytes; at < end; at++) {
         *at = (uint8_t)((uint16_t)(*at * factor) >> 8);
     }
 }
 
-/* What of a light is the same for all its pixels; `place`: of its channels' bytes. */
-static BC_APART void look(uint8_t number, uint8_t place, uint32_t time, struct moment *moment) {
-    struct light *light = light_at(number);
-    uint32_t share = share_at(light, time);
-    do {
-        uint16_t level = level_of(&channels[number], share);
-        moment->lightness[place & 3] =
-            (uint16_t)(level + (uint16_t)(((uint32_t)level * BC_LIGHTNESS_GROWTH) >> 16));
-        place >>= 2;
-        number = (uint8_t)(number + BC_STRIPS);
-    } while (number >= BC_LAMPS + BC_STRIPS && number < CHANNELS);
-    moment->kind = BC_EFFECT_STEADY;
-    moment->depth = 0;
-    moment->share = 0;
-    if (light->effect != 0) {
-        take_effect(light, moment);
-    }
-}
-
 /* Returns where the next strip's bytes go. */
-static uint8_t *show(uint8_t number, uint32_t time, uint8_t *bytes) {
+static uint8_t *show(const struct bc_output *output, uint32_t time, uint8_t *bytes) {
     struct moment moment;
+    uint8_t number = bc_light_of(output);
+    struct light *light = light_at(number);
+    const struct channel *channel = &channels[number];
+    uint32_t share = share_at(light, time);
     uint16_t cap = 0;
-    uint8_t place = 0;
+    uint8_t place = 0; /* two bits for each of the colours left */
+    uint8_t left = 1;
     uint8_t *end;
     moment.pixels = 1;
     moment.duty = bc_image.duty + number;
     if (number >= BC_LAMPS) {
-        bc_table_seek((uint16_t)(light_at(number)->record + BC_STRIP_PIXELS));
+        bc_table_seek((uint16_t)(output->at + BC_STRIP_PIXELS));
         moment.duty = 0;
         moment.pixels = bc_next_u8();
         place = bc_flash_u8(&places[bc_next_u8()]);
         cap = bc_next_u16();
+        left = COLOURS;
     }
-    look(number, place, time, &moment);
+    for (; left > 0; left--) {
+        uint16_t level = level_of(channel, share);
+        moment.lightness[place & 3] = (uint16_t)(level + bc_product(level, BC_LIGHTNESS_GROWTH));
+        place >>= 2;
+        channel += BC_STRIPS;
+    }
+    take_effect(light, &moment);
     end = paint(&moment, bytes);
     if (cap != 0) {
         limit(bytes, end, cap);
@@ -309,10 +324,11 @@ static uint8_t *show(uint8_t number, uint32_t time, uint8_t *bytes) {
 
 void bc_lights_show(uint32_t time) {
     uint8_t *bytes = bc_image.pixels;
-    uint8_t number;
-    for (number = 0; number < LIGHTS; number++) {
-        if (light_at(number)->record != 0) {
-            bytes = show(number, time, bytes);
+    struct bc_output output;
+    bc_outputs_begin(&output);
+    while (bc_outputs_next(&output)) {
+        if (output.kind == BC_LAMP || output.kind == BC_STRIP) {
+            bytes = show(&output, time, bytes);
         }
     }
     bc_table_release();

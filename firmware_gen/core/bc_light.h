@@ -8,9 +8,8 @@
 #include "bc_ops.h"
 #include "bc_table.h"
 
-/* Forget all lights; then add each lamp or strip of the table. */
+/* Forget all fades and effects. */
 void bc_lights_clear(void);
-void bc_lights_add(const struct bc_output *output);
 
 /* The light that an output of the table is. */
 uint8_t bc_light_of(const struct bc_output *output);

@@ -60,6 +60,34 @@ int32_t bc_scale(int32_t value, uint32_t share) {
     return (int32_t)product;
 }
 
+BC_CALLED uint16_t bc_product(uint16_t a, uint16_t b) {
+#ifdef __AVR__
+    uint16_t found;
+    uint8_t low;
+    __asm__("mul %A[a], %A[b] \n\t"
+            "mov %[low], r1 \n\t"
+            "mul %B[a], %B[b] \n\t"
+            "movw %[found], r0 \n\t"
+            "mul %A[a], %B[b] \n\t"
+            "add %[low], r0 \n\t"
+            "adc %A[found], r1 \n\t"
+            "brcc 1f \n\t"
+            "inc %B[found] \n\t"
+            "1: \n\t"
+            "mul %B[a], %A[b] \n\t"
+            "add %[low], r0 \n\t"
+            "adc %A[found], r1 \n\t"
+            "clr r1 \n\t"
+            "adc %B[found], r1"
+            : [found] "=&r"(found), [low] "=&r"(low)
+            : [a] "r"(a), [b] "r"(b)
+            : "r0");
+    return found;
+#else
+    return (uint16_t)(((uint32_t)a * b) >> 16);
+#endif
+}
+
 BC_CALLED uint32_t bc_quotient(uint32_t a, uint32_t b, uint32_t c) {
 #ifdef __AVR__
     /*
@@ -221,7 +249,13 @@ uint32_t bc_share(uint16_t part, uint16_t whole) {
     return share;
 }
 
-uint32_t bc_progress(uint32_t elapsed, uint32_t total) {
+BC_CALLED uint32_t bc_progress(uint32_t elapsed, uint32_t total) {
+    if (elapsed > 1ul << 31) {
+        return 0;
+    }
+    if (elapsed >= total) {
+        return total == 0 ? 0 : 65536;
+    }
     while (total > 0xFFFF) {
         total >>= 1;
         elapsed >>= 1;

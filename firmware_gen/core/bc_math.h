@@ -111,10 +111,16 @@ uint32_t bc_quotient(uint32_t a, uint32_t b, uint32_t c);
 /* Greatest integer whose square is at most value * 2^28: the root with 14 bits behind the point. */
 uint32_t bc_root(uint32_t value);
 
+/* (a * b) >> 16 */
+uint16_t bc_product(uint16_t a, uint16_t b);
+
 /* Share of part in whole as Q16, 0 to 65536; part <= whole, whole > 0. */
 uint32_t bc_share(uint16_t part, uint16_t whole);
 
-/* The same for times in 1/256 ms; elapsed <= total, total > 0. */
+/*
+ * The same for times in 1/256 ms: 0 before the start (elapsed is a difference of times), or if total is 0; 65536
+ * from the end on.
+ */
 uint32_t bc_progress(uint32_t elapsed, uint32_t total);
 
 /* CRC-16/IBM-3740, TABLE.md section 4; it starts as BC_CRC_START. */

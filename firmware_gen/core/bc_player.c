@@ -110,10 +110,7 @@ static void add_output(const struct bc_output *output) {
     uint8_t detail = 0;
     if (output->kind == BC_SERVO) {
         bc_servos_add();
-    } else if (output->kind != BC_SWITCH) {
-        bc_lights_add(output);
-    }
-    if (output->kind == BC_STRIP) {
+    } else if (output->kind == BC_STRIP) {
         detail = bc_table_u8((uint16_t)(output->at + BC_STRIP_PIXELS));
     }
     bc_hal_output(output->kind, output->index, pin, detail);

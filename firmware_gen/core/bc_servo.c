@@ -74,21 +74,13 @@ static bool has_ended(const struct servo *servo, uint32_t time) {
     return !(servo->flags & MOVING) || !bc_before(time, servo->start + servo->total);
 }
 
-/* Share of a duration, 0 to 65536; 0 before it, or if it is none. */
-BC_CALLED static uint32_t share_of(uint32_t elapsed, uint32_t total) {
-    if ((int32_t)elapsed <= 0 || total == 0) {
-        return 0;
-    }
-    return elapsed >= total ? 65536 : bc_progress(elapsed, total);
-}
-
 /* What is left of the brake at a time, 0 to 65536; 0 if it is over. */
 static uint32_t brake_left(const struct servo *servo, uint32_t time) {
     uint32_t left = servo->start - time;
     if (servo->flags & AHEAD) {
         left += servo->brake;
     }
-    return share_of(left, servo->brake);
+    return bc_progress(left, servo->brake);
 }
 
 BC_CALLED static uint32_t size_of(int32_t value) {
@@ -110,7 +102,7 @@ static int32_t state_at(const struct servo *servo, uint32_t time, bool of_way) {
     if (has_ended(servo, time)) {
         return found;
     }
-    share = share_of(time - servo->start, servo->total);
+    share = bc_progress(time - servo->start, servo->total);
     law = law_of(servo);
     if (of_way) {
         found += bc_scale(servo->way, bc_law_at(&law, share, true)) - servo->way;

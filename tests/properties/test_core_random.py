@@ -141,6 +141,15 @@ def test_progress_is_the_same_to_the_bit(total: int, elapsed: int) -> None:
     assert library().host_progress(elapsed, total) == progress(elapsed, total)
 
 
+@given(st.integers(1, 2**31 - 1), st.integers(1, 2**31 - 1))
+def test_progress_is_none_before_the_start_and_all_of_it_from_the_end_on(
+    total: int, away: int
+) -> None:
+    assert library().host_progress(2**32 - away, total) == 0
+    assert library().host_progress(min(total + away, 2**31), total) == 65536
+    assert library().host_progress(away, 0) == 0
+
+
 WORDS = st.one_of(st.integers(0, 2**32 - 1), st.integers(0, 2**10), st.just(2**32 - 1))
 
 
