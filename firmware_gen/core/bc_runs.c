@@ -45,7 +45,7 @@ enum { WAITED = 0xFF };
 static struct {
     struct run runs[BC_RUNS];
     struct thread threads[BC_THREADS];
-    uint8_t marks[MARKS / 8]; /* cues that wait, the bindings by which they do, buttons that are down */
+    uint8_t marks[MARKS / 8]; /* cues that wait, the bindings by which they do or last did, buttons that are down */
     uint16_t refused;
     uint16_t overruns;
 } now;
@@ -80,8 +80,8 @@ static BC_APART uint8_t threads_of(const struct run *run) {
 }
 
 /*
- * The first binding of a button to a cue; or, for WAITED, the one by which the cue waits: its first byte in the table, and its
- * index in the high one. 0 and NO_BINDING if there is none.
+ * The first binding of a button to a cue; or, for WAITED, the one by which the cue waits or last did: its first byte in the
+ * table, and its index in the high one. 0 and NO_BINDING if there is none.
  */
 static BC_APART uint16_t find_binding(uint8_t cue, uint8_t button) {
     uint8_t count = bc_table_u8(BC_AT_BINDINGS);
@@ -174,16 +174,16 @@ static uint8_t make_room(uint16_t kept, uint8_t leaving) {
     return lowest;
 }
 
-/* Let a cue wait by a binding, or no longer. */
-static BC_APART void mark_waiting(uint8_t cue, uint8_t binding, uint8_t change) {
-    mark(WAITING + cue, change);
-    mark(BY + binding, change);
+/* Let a cue wait by a binding; no longer by another. */
+static void wait_by(uint8_t cue, uint8_t binding) {
+    mark((uint8_t)(BY + (find_binding(cue, WAITED) >> 8)), BC_BIT_CLEAR);
+    mark(BY + binding, BC_BIT_SET);
+    mark(WAITING + cue, BC_BIT_SET);
 }
 
 BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
     uint16_t outputs;
     uint16_t binding = find_binding(cue, button);
-    uint8_t waited_by = (uint8_t)(find_binding(cue, WAITED) >> 8);
     uint8_t held = (uint8_t)binding;
     uint8_t rule;
     uint8_t wanted;      /* threads, also by the runs that stay */
@@ -203,8 +203,7 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
             if (rule == BC_CONFLICT_REFUSE) {
                 return false;
             }
-            mark_waiting(cue, waited_by, BC_BIT_CLEAR);
-            mark_waiting(cue, (uint8_t)(binding >> 8), BC_BIT_SET);
+            wait_by(cue, (uint8_t)(binding >> 8));
             return true;
         }
         leaving >>= 1;
@@ -219,7 +218,7 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
     if (leaving == 0 || wanted > BC_THREADS) {
         return false;
     }
-    mark_waiting(cue, waited_by, BC_BIT_CLEAR);
+    mark(WAITING + cue, BC_BIT_CLEAR);
     if (!mark((uint8_t)(DOWN + (held & (uint8_t)~BC_FLAG)), BC_BIT_KEEP)) {
         held = 0;
     }
