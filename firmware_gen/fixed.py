@@ -45,6 +45,7 @@ LIST_STEPS: Final = 24
 _FINE: Final = 32
 """Places in a step at which a list is fitted to its law."""
 _SIXTH: Final = 10923
+_THIRD: Final = 21846
 
 ALPHA_RANGE: Final = (64, HALF)
 """Of a law in a table, Q16."""
@@ -112,10 +113,10 @@ def fixed_law(law_id: int, alpha: int = 0, beta: int = 0) -> FixedLaw:
         alpha, beta = HALF, 0
     elif name == "trapezoid":
         beta = 0
-    cruise, swell = ONE - alpha, ONE - beta
-    cv = -(-(4096 << 16) // cruise)
-    ca = -(-(1 << 60) // (cruise * alpha * swell))
-    bend = isqrt((1 << 32) - 2 * beta * swell)
+    v, w = -(-(1 << 32) // (ONE - alpha)), -(-(1 << 32) // (ONE - beta))
+    cv = (v + 15) >> 4
+    ca = v * w // (16 * alpha) + (beta > 0 or alpha < HALF)
+    bend = isqrt((1 << 32) - 2 * beta * (ONE - beta))
     return FixedLaw(law_id, alpha, beta, cv, ca, _usable((alpha * (ONE + bend)) >> 24))
 
 
@@ -202,22 +203,28 @@ def _product(a: int, b: int) -> int:
 
 
 def _ramp_shape(x: int, alpha: int, beta: int) -> tuple[int, int]:
-    v = (1 << 32) // (ONE - alpha)
-    way, speed = _ramp(min((x << 16) // alpha, ONE), beta)
-    return (v * (_product(alpha, way) + 2 * max(0, x - alpha))) >> 17, (v * speed) >> 18
+    way, speed = 2 * x - alpha, ONE - 1
+    if x < alpha:
+        way, speed = _ramp((x << 16) // alpha, beta)
+        way = _product(way, alpha)
+    return _over_rest(way, alpha) >> 1, _over_rest(speed, alpha) >> 2
 
 
 def _ramp(u: int, beta: int) -> tuple[int, int]:
     """Twice the way and the speed within the ramp of a double-S, `u` of its duration, all Q16."""
-    near = min(u, ONE - u)
-    w = (1 << 32) // (ONE - beta)
+    near = u if u < HALF else ONE - u
     if near < beta:
-        bend = _product(w, _product((near << 16) // beta, near))
-        way, speed = _product(_product(bend, near), 2 * _SIXTH), bend >> 1
+        bend = _over_rest(_product((near << 16) // beta, near), beta)
+        way, speed = _product(_product(bend, near), _THIRD), bend >> 1
     else:
-        area = near * (near - beta) + _product(beta * beta, 2 * _SIXTH)
-        way, speed = _product(w, area >> 16), _product(w, near - (beta >> 1))
-    return (way, speed) if u == near else (2 * u - ONE + way, ONE - speed)
+        area = _product(near, near - beta) + _product(_product(beta, beta), _THIRD)
+        way, speed = _over_rest(area, beta), _over_rest(near - (beta >> 1), beta)
+    return (way, speed) if u < HALF else (2 * u - ONE + way, ONE - 1 - speed)
+
+
+def _over_rest(value: int, d: int) -> int:
+    """`value / (1 - d)`, all Q16."""
+    return value + _product(value, (d << 16) // (ONE - d))
 
 
 def _usable(overlap: int) -> int:

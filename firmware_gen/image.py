@@ -197,7 +197,12 @@ def compiler_version() -> str:
     return done.stdout.strip()
 
 
-def build(chip: str, into: Path) -> Path:
+def order_file(chip: str) -> str:
+    """The order of the functions (firmware_gen/arrange.py), from this folder."""
+    return f"{chip}/order.ld"
+
+
+def build(chip: str, into: Path, *more_linking: str) -> Path:
     """Compile the firmware into a folder (ELF and hex beside one another); path of the hex."""
     sources = sorted((HERE / "core").glob("*.c")) + sorted((HERE / chip).glob("*.c"))
     objects = []
@@ -207,7 +212,8 @@ def build(chip: str, into: Path) -> Path:
         _call(COMPILER, *FLAGS, *more, "-c", _named(path), "-o", made)
         objects.append(made)
     elf, image, raw = (into / f"{chip}.{kind}" for kind in ("elf", "hex", "raw"))
-    _call(COMPILER, *FLAGS, *LINKING, *objects, "-o", elf)
+    order = f"-Wl,-T,{order_file(chip)}"
+    _call(COMPILER, *FLAGS, *LINKING, order, *more_linking, *objects, "-o", elf)
     _call("avr-objcopy", "-O", "ihex", "-R", ".eeprom", elf, raw)
     image.write_text(write_hex(read_hex(raw.read_text("ascii"))), "ascii", newline="\n")
     return image

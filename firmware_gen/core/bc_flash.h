@@ -9,6 +9,7 @@
 #define BC_FLASH PROGMEM
 static inline uint16_t bc_flash_u16(const uint16_t *at) { return pgm_read_word(at); }
 static inline uint8_t bc_flash_u8(const uint8_t *at) { return pgm_read_byte(at); }
+#define BC_FLASH_FUNCTION(type, at) ((type)pgm_read_word(at))
 
 /* The number there; the pointer steps over it. The compiler would step a copy and keep two pointers. */
 static inline uint16_t bc_flash_next_u16(const uint16_t **at) {
@@ -20,6 +21,7 @@ static inline uint16_t bc_flash_next_u16(const uint16_t **at) {
 }
 #else
 #define BC_FLASH
+#define BC_FLASH_FUNCTION(type, at) (*(at)) /* a function whose address is in a list */
 static inline uint16_t bc_flash_u16(const uint16_t *at) { return *at; }
 static inline uint8_t bc_flash_u8(const uint8_t *at) { return *at; }
 static inline uint16_t bc_flash_next_u16(const uint16_t **at) { return *(*at)++; }

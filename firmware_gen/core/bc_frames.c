@@ -1,39 +1,44 @@
 #include "bc_frames.h"
 
+#include "bc_compiler.h"
 #include "bc_math.h"
 #include "bc_runs.h"
 #include "bellcrank.h"
 
 /*
- * Bytes are unstuffed and put into the CRC as they come, the CRC's own two among them: which are the
- * last is known only at the end. Then the CRC of what stood before them is found by going back.
+ * Bytes are unstuffed as they come and go into the CRC two bytes later: which are the last two, the frame's own
+ * CRC, is known only at the end. In the place of two bytes before the first are two that leave the start value as it is.
  */
+enum { BEFORE_FIRST = 0x7B, BEFORE_SECOND = 0x30 };
 struct intake {
-    uint8_t high;    /* the CRC of all bytes so far, in two bytes: half the work for the chip */
+    uint8_t high;    /* the CRC of all bytes but the last two, in two bytes: half the work for the chip */
     uint8_t low;
     uint8_t older;   /* the last two bytes */
     uint8_t newer;
-    uint8_t encoded; /* bytes since the last zero, not counted on once over the most */
-    uint8_t count;   /* bytes unstuffed */
+    uint8_t encoded; /* bytes since the last zero, one more than are unstuffed; not counted on once over the most */
     uint8_t block;   /* bytes left in the block */
-    bool full_block; /* the block has no zero behind it */
 };
+
+/* A block that has no zero behind it is full, and longer than any frame: unstuffing need not know it. */
+BC_ASSERT(block, BC_MAX_ENCODED < 0xFF);
 
 static struct {
     struct bc_frame frame;
     struct intake intake;
     uint16_t bad;
     bool complete;
+    uint8_t own; /* the board's address */
 } in;
 
+/* A reply as it goes out; handled as a row of bytes from its first zero on. */
+enum { STUFFING = 1, TO, KIND, SEQ, STATUS, REST, OUT = STATUS + BC_REPLY_PAYLOAD + BC_FRAME_CRC + 1 };
 static struct {
-    uint8_t zero; /* that starts a frame */
-    struct bc_reply reply;
+    uint8_t bytes[OUT]; /* the zero that starts a frame, COBS' first byte, the frame, the zero that ends it */
+    uint8_t end;        /* where the next byte goes; 0: there is no place for a reply */
 } out;
 
-/* Both are handled as rows of bytes. */
+/* A frame's first bytes are handled as a row. */
 BC_ASSERT(frame, sizeof(struct bc_frame) == BC_FRAME_HEAD + BC_KEPT_PAYLOAD + 1);
-BC_ASSERT(reply, sizeof(struct bc_reply) == 1 + BC_FRAME_HEAD + BC_REPLY_PAYLOAD + BC_FRAME_CRC + 1);
 
 void bc_frames_start(void) {
     in.complete = false;
@@ -42,30 +47,19 @@ void bc_frames_start(void) {
     in.intake.block = 0;
 }
 
-const struct bc_frame *bc_frames_received(void) { return in.complete ? &in.frame : 0; }
+struct bc_frame *bc_frames_received(void) { return in.complete ? &in.frame : 0; }
 
 uint16_t bc_frames_bad(void) { return in.bad; }
 
 void bc_frames_done(void) { in.complete = false; }
 
-/* The CRC before its last two bytes went into it: bc_crc's steps undone. */
-static uint16_t crc_before(const struct intake *intake) {
-    uint8_t high = intake->high;
-    uint8_t low = intake->low;
-    uint8_t byte = intake->newer;
-    uint8_t steps;
-    for (steps = 2; steps > 0; steps--) {
-        uint8_t x = (uint8_t)(low ^ (uint8_t)(low << 5));
-        low = (uint8_t)(high ^ (uint8_t)(x << 4) ^ (uint8_t)(x >> 3));
-        high = (uint8_t)(x ^ (x >> 4) ^ byte);
-        byte = intake->older;
-    }
-    return (uint16_t)((uint16_t)high << 8 | low);
-}
+void bc_frames_be(uint8_t address) { in.own = address; }
+
+uint8_t bc_frames_address(void) { return in.own; }
 
 static bool is_good(const struct intake *intake) {
-    return intake->encoded <= BC_MAX_ENCODED && intake->block == 0 && intake->count >= BC_MIN_FRAME &&
-           crc_before(intake) == (uint16_t)(intake->older | (uint16_t)intake->newer << 8);
+    return intake->encoded <= BC_MAX_ENCODED && intake->block == 0 && intake->encoded > BC_MIN_FRAME &&
+           intake->low == intake->older && intake->high == intake->newer;
 }
 
 /* A zero came: what stood before it, if anything, is a frame or is not. */
@@ -73,19 +67,22 @@ static void finish(const struct intake *intake) {
     if (intake->encoded == 0) {
         return;
     }
-    if (is_good(intake)) {
-        in.frame.length = (uint8_t)(intake->count - BC_MIN_FRAME);
-        in.complete = true;
-    } else {
+    if (!is_good(intake)) {
         bc_count(&in.bad);
+    } else if ((in.frame.to == BC_EVERYBODY || in.frame.to == in.own) && !(in.frame.kind & BC_REPLY)) {
+        in.frame.length = (uint8_t)(intake->encoded - 1 - BC_MIN_FRAME);
+        in.complete = true;
     }
 }
 
 /* Runs for every byte on the wire: what it changes is in a copy, which the compiler keeps in registers. */
-uint8_t bc_frames_take(const uint8_t *bytes, uint8_t count) {
+static uint8_t take(const uint8_t *bytes, uint8_t count) {
     struct intake i = in.intake;
     uint8_t left = count;
+    uint8_t factor = 1 << 5; /* shifts a byte up 5 and down 3 at once */
+    uint16_t spread;
     uint8_t x;
+    BC_HIDE(factor);
     while (left > 0) {
         uint8_t byte = *bytes++;
         left--;
@@ -98,64 +95,104 @@ uint8_t bc_frames_take(const uint8_t *bytes, uint8_t count) {
             }
             continue;
         }
-        if (i.encoded > BC_MAX_ENCODED) {
-            continue;
-        }
-        i.encoded++;
         if (i.block > 0) {
             i.block--;
         } else {
-            bool implied = !i.full_block;
             i.block = (uint8_t)(byte - 1);
-            i.full_block = byte == 0xFF;
-            if (i.encoded == 1) {
-                i.count = 0;
+            if (i.encoded == 0) {
+                i.encoded = 1;
                 i.high = i.low = 0xFF; /* BC_CRC_START */
-                continue;
-            }
-            if (!implied) {
+                i.older = BEFORE_FIRST;
+                i.newer = BEFORE_SECOND;
                 continue;
             }
             byte = 0;
         }
         /* As bc_crc. */
-        x = (uint8_t)(i.high ^ byte);
+        x = (uint8_t)(i.high ^ i.older);
         x = (uint8_t)(x ^ (x >> 4));
-        i.high = (uint8_t)(i.low ^ (uint8_t)(x << 4) ^ (uint8_t)(x >> 3));
-        i.low = (uint8_t)((uint8_t)(x << 5) ^ x);
+        spread = (uint16_t)((uint16_t)x * factor);
+        i.high = (uint8_t)(i.low ^ (uint8_t)(x << 4) ^ (uint8_t)(spread >> 8));
+        i.low = (uint8_t)((uint8_t)spread ^ x);
         i.older = i.newer;
         i.newer = byte;
-        if (i.count < BC_FRAME_HEAD + BC_KEPT_PAYLOAD) {
-            (&in.frame.to)[i.count] = byte;
+        if (i.encoded <= BC_FRAME_HEAD + BC_KEPT_PAYLOAD) {
+            (&in.frame.to)[i.encoded - 1] = byte;
+        } else if (i.encoded > BC_MAX_ENCODED) {
+            i.encoded = BC_MAX_ENCODED;
         }
-        i.count++;
+        i.encoded++;
     }
     in.intake = i;
     return (uint8_t)(count - left);
 }
 
+void bc_listen(void) {
+    const uint8_t *bytes;
+    uint8_t count;
+    while (!in.complete && (count = bc_hal_received(&bytes)) > 0) {
+        bc_hal_taken(take(bytes, count));
+    }
+}
+
 /* -- sending ------------------------------------------------------------------------------------ */
 
-struct bc_reply *bc_frames_reply(void) { return bc_hal_sending() ? 0 : &out.reply; }
+bool bc_reply_begin(void) {
+    out.end = bc_hal_sending() ? 0 : REST;
+    return out.end != 0;
+}
 
-void bc_frames_send(uint8_t length) {
-    uint8_t *bytes = (uint8_t *)&out.reply;
-    uint8_t end = (uint8_t)(1 + BC_FRAME_HEAD + length);
+BC_APART void bc_reply_u8(uint8_t value) {
+    if (out.end != 0) {
+        out.bytes[out.end++] = value;
+    }
+}
+
+BC_APART void bc_reply_u16(uint16_t value) {
+    bc_reply_u8((uint8_t)value);
+    bc_reply_u8((uint8_t)(value >> 8));
+}
+
+BC_APART void bc_reply_u32(uint32_t value) {
+    bc_reply_u16((uint16_t)value);
+    bc_reply_u16((uint16_t)(value >> 16));
+}
+
+/* CRC-16 over the frame, and COBS: each zero is replaced by the distance to the next. */
+static void send(void) {
+    uint8_t *bytes = out.bytes;
+    uint8_t *code = bytes + STUFFING;
+    uint8_t left = (uint8_t)(out.end - TO);
     uint16_t crc = BC_CRC_START;
-    uint8_t code = 0; /* where the distance to the next zero goes */
-    uint8_t n;
-    for (n = 1; n < end; n++) {
-        crc = bc_crc(crc, bytes[n]);
+    uint8_t distance = 1;
+    for (bytes += TO; left > 0; left--) {
+        crc = bc_crc(crc, *bytes++);
     }
-    bytes[end++] = (uint8_t)crc;
-    bytes[end++] = (uint8_t)(crc >> 8);
-    for (n = 1; n < end; n++) {
-        if (bytes[n] == 0) {
-            bytes[code] = (uint8_t)(n - code);
-            code = n;
+    bc_reply_u16(crc);
+    bytes = out.bytes + TO;
+    for (left = (uint8_t)(out.end - TO); left > 0; left--) {
+        if (*bytes == 0) {
+            *code = distance;
+            code = bytes;
+            distance = 0;
         }
+        distance++;
+        bytes++;
     }
-    bytes[code] = (uint8_t)(end - code);
-    bytes[end] = 0;
-    bc_hal_send(&out.zero, (uint8_t)(end + 2));
+    *code = distance;
+    *bytes = 0;
+    bc_hal_send(out.bytes, (uint8_t)(out.end + 1));
+}
+
+BC_APART void bc_reply_send(uint8_t from, uint8_t kind, uint8_t seq, uint8_t status) {
+    uint8_t *bytes = out.bytes;
+    if (out.end == 0) {
+        return;
+    }
+    BC_REACH(bytes);
+    bytes[TO] = from;
+    bytes[KIND] = kind | BC_REPLY;
+    bytes[SEQ] = seq;
+    bytes[STATUS] = status;
+    send();
 }

@@ -19,36 +19,38 @@ struct bc_frame {
     uint8_t length; /* of the payload, also where not all of it is kept */
 };
 
-/* The last complete frame; null if there is none. It stays until bc_frames_done. */
-const struct bc_frame *bc_frames_received(void);
-
 /*
- * Take bytes from the wire, up to the end of a complete frame; not while one waits. Returns how many
- * were taken.
+ * Take received bytes until a frame for this board is complete; it waits until bc_frames_done. Most frames of
+ * a shared line are for others: they are let go at once.
  */
-uint8_t bc_frames_take(const uint8_t *bytes, uint8_t count);
+void bc_listen(void);
+
+/* The frame that waits; null if none does. */
+struct bc_frame *bc_frames_received(void);
 
 /* The waiting frame has been dealt with. */
 void bc_frames_done(void);
 
+/* The board's address, to tell which frames are for it, and as the sender of replies. */
+void bc_frames_be(uint8_t address);
+uint8_t bc_frames_address(void);
+
 /* Frames that were none, at most 65535. */
 uint16_t bc_frames_bad(void);
 
-/* Payload of the longest reply, a state report or a piece of the table, and room for it. */
+/* Payload of the longest reply, a state report or a piece of the table. */
 enum { BC_REPORT = 25, BC_REPLY_PAYLOAD = 1 + BC_CHUNK > BC_REPORT ? 1 + BC_CHUNK : BC_REPORT };
-struct bc_reply {
-    uint8_t stuffing; /* COBS puts its first byte here */
-    uint8_t to;
-    uint8_t kind;
-    uint8_t seq;
-    uint8_t payload[BC_REPLY_PAYLOAD + BC_FRAME_CRC + 1]; /* and the zero that ends the frame */
-};
 
-/* The reply to fill; null while the last one is still being sent. */
-struct bc_reply *bc_frames_reply(void);
+/* Begin a reply. False while the last one is being sent: then nothing comes of this one. */
+bool bc_reply_begin(void);
 
-/* Send the reply with this many bytes of payload. */
-void bc_frames_send(uint8_t length);
+/* Put what stands behind the status into the reply. */
+void bc_reply_u8(uint8_t value);
+void bc_reply_u16(uint16_t value);
+void bc_reply_u32(uint32_t value);
+
+/* Send the reply that was begun: who says it, to which request, and the status. */
+void bc_reply_send(uint8_t from, uint8_t kind, uint8_t seq, uint8_t status);
 
 /* Forget all; the counter too. */
 void bc_frames_start(void);

@@ -6,7 +6,6 @@
 #include "bc_generated.h"
 
 static const uint16_t HALF = 32768;
-static const uint32_t ONE = 65536;
 enum { SIXTH = 10923, THIRD = 2 * SIXTH };
 
 /* (a * b) >> 16 */
@@ -73,29 +72,33 @@ BC_CALLED static uint32_t listed(const uint16_t *gain, uint16_t x, bool of_way) 
     return (uint16_t)((speed >> 1) + (speed >> 2));
 }
 
-/* 2^32 / (65536 - d) for d <= 32768. */
-static uint32_t reciprocal(uint16_t d) { return d == 0 ? ONE : ONE + bc_share(d, (uint16_t)(0u - d)); }
+/* value / (1 - d), all Q16; d at most a half. */
+BC_CALLED static uint32_t over_rest(uint16_t value, uint16_t d) {
+    uint32_t found = value;
+    if (d > 0) {
+        found += (uint32_t)bc_scale((int32_t)found, bc_share(d, (uint16_t)(0u - d)));
+    }
+    return found;
+}
 
 /* Of the ramp, u of its duration: twice the way covered, or the speed as a share of the cruise. */
-static uint32_t ramp_share(uint32_t u, uint16_t beta, bool of_way) {
-    bool late = u > HALF;
+static uint16_t ramp_share(uint16_t u, uint16_t beta, bool of_way) {
+    bool late = u >= HALF;
     uint16_t near = (uint16_t)(late ? 0u - u : u); /* to its nearer end */
-    uint32_t w = reciprocal(beta);
-    uint32_t found;
+    uint16_t found;
     if (near < beta) {
-        found = (uint32_t)bc_scale((int32_t)w, product((uint16_t)bc_share(near, beta), near));
-        found = of_way ? product(product((uint16_t)found, near), THIRD) : found >> 1;
+        found = product((uint16_t)bc_share(near, beta), near);
+        found = (uint16_t)over_rest(found, beta);
+        found = of_way ? product(product(found, near), THIRD) : found >> 1;
     } else {
-        uint16_t share = (uint16_t)(near - beta / 2);
+        found = (uint16_t)(near - beta / 2);
         if (of_way) {
-            found = (uint32_t)near * (uint16_t)(near - beta);
-            found += (uint32_t)bc_scale((int32_t)((uint32_t)beta * beta), THIRD);
-            share = (uint16_t)(found >> 16);
+            found = (uint16_t)(product(near, (uint16_t)(near - beta)) + product(product(beta, beta), THIRD));
         }
-        found = (uint32_t)bc_scale((int32_t)w, share);
+        found = (uint16_t)over_rest(found, beta);
     }
     if (late) {
-        found = of_way ? 2 * u - ONE + found : ONE - found;
+        found = (uint16_t)(of_way ? 2 * u + found : ~found);
     }
     return found;
 }
@@ -106,42 +109,44 @@ static uint16_t alpha_of(const struct bc_law *law) { return law->alpha == 0 ? HA
 /* A law with parameters in the first half. */
 BC_CALLED static uint32_t ramped(const struct bc_law *law, uint16_t x, bool of_way) {
     uint16_t alpha = alpha_of(law);
-    int32_t v = (int32_t)reciprocal(alpha);
-    uint32_t share = ramp_share(bc_share(x, alpha), law->beta, of_way);
-    if (!of_way) {
-        return (uint32_t)bc_scale(v, share) >> 2;
+    uint16_t found = of_way ? (uint16_t)(2 * x - alpha) : 0xFFFF;
+    if (x < alpha) {
+        found = ramp_share((uint16_t)bc_share(x, alpha), law->beta, of_way);
+        if (of_way) {
+            found = product(found, alpha);
+        }
     }
-    share = (uint32_t)bc_scale(alpha, share);
-    if (x > alpha) {
-        share += 2 * (uint32_t)(x - alpha);
-    }
-    return (uint32_t)bc_scale(v, share) >> 1;
+    return over_rest(found, alpha) >> (of_way ? 1 : 2);
 }
 
 uint32_t bc_law_at(const struct bc_law *law, uint32_t x, bool of_way) {
     const uint16_t *row = row_of(law->id);
     bool late = x > HALF;
+    uint16_t near = (uint16_t)(late ? 0u - x : x); /* to its nearer end */
     uint32_t found;
     if (law->id == BC_LAW_UNIFORM) {
         return of_way ? x : 16384;
     }
-    if (late) {
-        x = ONE - x;
-    }
-    found = row ? listed(row, (uint16_t)x, of_way) : ramped(law, (uint16_t)x, of_way);
-    return late && of_way ? ONE - found : found;
+    found = row ? listed(row, near, of_way) : ramped(law, near, of_way);
+    return late && of_way ? 65536 - found : found;
 }
 
+/* 2^32 / (65536 - d), rounded up */
+BC_CALLED static uint32_t reciprocal(uint16_t d) { return bc_quotient(0xFFFFFFFFu, 1, 65536 - d) + 1; }
+
 /* Of the laws with parameters; TABLE.md says the formulas. */
-static void ramp_coefficients(uint16_t alpha, uint16_t beta, struct bc_coefficients *found) {
-    uint32_t cruise = ONE - alpha;
-    uint32_t swell = ONE - beta;
-    uint32_t bend = beta == 0 ? ONE : bc_root(0u - 2 * (beta * swell)) >> 14;
-    uint16_t overlap = (uint16_t)((uint32_t)bc_scale((int32_t)(ONE + bend), alpha) >> 8);
-    found->speed = (uint16_t)bc_quotient((1ul << 28) + cruise - 1, 1, cruise);
-    /* 2^60 - 1 is (2^30 - 1)(2^30 + 1), and a quotient rounded up twice is rounded up once. */
-    found->acceleration =
-        bc_quotient(bc_quotient((1ul << 30) - 1, (1ul << 30) + 1, cruise * swell) + alpha, 1, alpha);
+BC_CALLED static void ramp_coefficients(uint16_t alpha, uint16_t beta, struct bc_coefficients *found) {
+    uint32_t v = reciprocal(alpha);
+    uint32_t bend = 2 * ((uint32_t)beta * (uint16_t)(0u - beta));
+    uint16_t overlap = alpha >> 7; /* without beta */
+    found->speed = (uint16_t)((v + 15) >> 4);
+    found->acceleration = bc_quotient(v, reciprocal(beta), (uint32_t)alpha << 4);
+    if (beta > 0) {
+        overlap = (uint16_t)((uint32_t)bc_scale((int32_t)(65536 + (bc_root(0u - bend) >> 14)), alpha) >> 8);
+    }
+    if (beta > 0 || alpha < HALF) { /* the parabolic law's is whole */
+        found->acceleration++;
+    }
     if (overlap >= BC_LEAST_OVERLAP) {
         found->overlap = overlap > 256 ? 256 : overlap;
     }

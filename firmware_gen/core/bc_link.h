@@ -5,14 +5,13 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "bc_frames.h" /* bc_listen */
+
 /* Begin anew, as after a reset; `cause` is for the state report. */
 void bc_link_start(uint8_t cause);
 
 /* Another table plays, or none. */
 void bc_link_show_changed(void);
-
-/* Take received bytes until a frame for this board is complete; does not act on it. */
-void bc_listen(void);
 
 /* Act on a complete frame, if there is one, and go on sending. */
 void bc_answer(void);

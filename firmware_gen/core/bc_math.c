@@ -1,5 +1,7 @@
 #include "bc_math.h"
 
+#include "bc_compiler.h"
+
 int32_t bc_scale(int32_t value, uint32_t share) {
     uint16_t part = (uint16_t)share;
     uint32_t product;
@@ -225,4 +227,16 @@ uint32_t bc_progress(uint32_t elapsed, uint32_t total) {
         elapsed >>= 1;
     }
     return bc_share((uint16_t)elapsed, (uint16_t)total);
+}
+
+uint16_t bc_crc(uint16_t crc, uint8_t byte) {
+    uint8_t x = (uint8_t)((uint8_t)(crc >> 8) ^ byte);
+    uint8_t factor = 1 << 5; /* shifts a byte up 5 and down 3 at once */
+    uint16_t spread;
+    BC_HIDE(factor);
+    x = (uint8_t)(x ^ (x >> 4));
+    spread = (uint16_t)((uint16_t)x * factor);
+    /* (crc << 8) ^ (x << 12) ^ (x << 5) ^ x, byte by byte */
+    return (uint16_t)((uint16_t)((uint8_t)crc ^ (uint8_t)(x << 4) ^ (uint8_t)(spread >> 8)) << 8 |
+                      ((uint8_t)spread ^ x));
 }

@@ -120,18 +120,6 @@ uint32_t bc_progress(uint32_t elapsed, uint32_t total);
 /* CRC-16/IBM-3740, TABLE.md section 4; it starts as BC_CRC_START. */
 #define BC_CRC_START 0xFFFFu
 #define BC_CRC_POLYNOMIAL 0x1021u
-#ifdef __GNUC__
-__attribute__((always_inline)) /* the link's bytes all go through it */
-#endif
-static inline uint16_t bc_crc(uint16_t crc, uint8_t byte) {
-    uint8_t x = (uint8_t)((uint8_t)(crc >> 8) ^ byte);
-    uint8_t high;
-    uint8_t low;
-    x = (uint8_t)(x ^ (x >> 4));
-    /* (crc << 8) ^ (x << 12) ^ (x << 5) ^ x, byte by byte */
-    high = (uint8_t)((uint8_t)crc ^ (uint8_t)(x << 4) ^ (uint8_t)(x >> 3));
-    low = (uint8_t)((uint8_t)(x << 5) ^ x);
-    return (uint16_t)((uint16_t)high << 8 | low);
-}
+uint16_t bc_crc(uint16_t crc, uint8_t byte);
 
 #endif

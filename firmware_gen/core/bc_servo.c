@@ -50,11 +50,23 @@ static struct bc_law law_of(const struct servo *servo) {
     return law;
 }
 
-/* An angle as a position: 2^15 times it, in one step to the right from 2^16 times. */
+/* An angle as a position. */
 BC_CALLED static int32_t whole(int16_t angle) {
-    uint16_t bits = (uint16_t)angle;
-    uint16_t high = (uint16_t)((bits >> 1) | (bits & 0x8000u));
-    return (int32_t)((uint32_t)high << 16 | ((bits & 1) ? 0x8000u : 0));
+#ifdef __AVR__
+    /* 2^15 times it: one step to the right from 2^16 times. */
+    int32_t found;
+    __asm__("movw %C[found], %[angle] \n\t"
+            "clr %A[found] \n\t"
+            "clr %B[found] \n\t"
+            "asr %D[found] \n\t"
+            "ror %C[found] \n\t"
+            "ror %B[found]"
+            : [found] "=&r"(found)
+            : [angle] "r"(angle));
+    return found;
+#else
+    return (int32_t)angle * 32768;
+#endif
 }
 
 static bool has_ended(const struct servo *servo, uint32_t time) {
@@ -78,13 +90,15 @@ static uint32_t brake_left(const struct servo *servo, uint32_t time) {
     return share_of(left, servo->brake);
 }
 
-static uint32_t size_of(int32_t value) { return value < 0 ? 0u - (uint32_t)value : (uint32_t)value; }
+BC_CALLED static uint32_t size_of(int32_t value) {
+    return value < 0 ? 0u - (uint32_t)value : (uint32_t)value;
+}
 
-static int32_t signed_as(uint32_t size, int32_t sign) { return sign < 0 ? -(int32_t)size : (int32_t)size; }
+BC_CALLED static int32_t signed_as(uint32_t size, bool down) { return down ? -(int32_t)size : (int32_t)size; }
 
 /* Speed, in 0.01 deg per ms, Q15, of a part that would go `way` in `total` at slope 1 (Q14). */
 BC_CALLED static int32_t speed_of(int32_t way, uint16_t slope, uint32_t total) {
-    return signed_as(bc_quotient((uint32_t)bc_scale((int32_t)size_of(way), slope), 1024, total), way);
+    return signed_as(bc_quotient((uint32_t)bc_scale((int32_t)size_of(way), slope), 1024, total), way < 0);
 }
 
 /* Position at a time, or else the speed. Limits keep that below 2^30. */
@@ -113,93 +127,91 @@ static int32_t state_at(const struct servo *servo, uint32_t time, bool of_way) {
     return found;
 }
 
-/*
- * Plan the brake from the position that `way` and the speed that `residual` hold: sets residual and
- * brake. Whether the speed is below 0.
- */
-BC_CALLED static bool plan_brake(struct servo *servo, uint16_t record) {
-    int32_t speed = servo->residual;
-    bool down = speed < 0;
-    uint32_t size;
-    uint32_t time;
+/* How far it is from the position that `way` holds to the limit ahead; 0 if that lies behind. */
+BC_CALLED static uint32_t room_of(const struct servo *servo, uint16_t record, bool down) {
+    int32_t room = whole(bc_table_i16(
+        (uint16_t)(record + (down ? BC_SERVO_TRAVEL_LOW : BC_SERVO_TRAVEL_HIGH))));
+    room = signed_as((uint32_t)room - (uint32_t)servo->way, down);
+    return room < 0 ? 0 : (uint32_t)room;
+}
+
+/* Plan the brake from the position that `way` and the speed that `residual` hold: sets residual and brake. */
+BC_CALLED static void plan_brake(struct servo *servo, uint16_t record) {
+    bool down = (int16_t)((uint32_t)servo->residual >> 16) < 0;
+    uint32_t speed = size_of(servo->residual);
     uint32_t way;
-    uint32_t room; /* to the limit ahead; none if it lies behind */
+    uint32_t room;
     servo->brake = 0;
     if (speed == 0) {
-        return down;
+        return;
     }
-    room = (uint32_t)whole(bc_table_i16(
-               (uint16_t)(record + (down ? BC_SERVO_TRAVEL_LOW : BC_SERVO_TRAVEL_HIGH)))) -
-           (uint32_t)servo->way;
-    if (down) {
-        room = 0u - room;
-    }
-    if ((int32_t)room < 0) {
-        room = 0;
-    }
-    size = size_of(speed);
-    time = bc_quotient(size, 625,
-                       8 * (uint32_t)bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)));
-    way = bc_quotient(size, time, 512);
+    servo->brake = bc_quotient(
+        speed, 625, (uint32_t)bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)) << 3);
+    way = bc_quotient(speed, servo->brake, 512);
+    room = room_of(servo, record, down);
     if (way > room) {
         way = room;
-        time = bc_quotient(512, way, size);
+        servo->brake = bc_quotient(512, way, speed);
     }
-    servo->brake = time;
-    servo->residual = time > 0 ? signed_as(way, speed) : 0;
-    return down;
+    servo->residual = servo->brake == 0 ? 0 : signed_as(way, down);
 }
 
-static uint32_t longer(uint32_t a, uint32_t b) { return a > b ? a : b; }
-
-/* Multiply by 4 while that leaves 32 bits; how often (15 times a 0). */
-BC_CALLED static uint8_t normalise(uint32_t *value) {
-    uint8_t times = 0;
-    while (times < 15 && *value < (1ul << 30)) {
-        *value <<= 2;
-        times++;
-    }
-    return times;
-}
-
-/* How long a way takes at least under a limit of acceleration. */
+/*
+ * How long a way takes at least under a limit of acceleration. What is divided is multiplied by as many
+ * fours before as go into 32 bits, so that it keeps its digits.
+ */
 BC_CALLED static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coefficient) {
-    uint8_t bits;
-    if (coefficient == 0) {
+    uint8_t fours = 0;
+    bool divided = false;
+    if (way == 0 || coefficient == 0) {
         return 1;
     }
-    bits = normalise(&way);
-    way = bc_quotient(way, 625, (uint32_t)limit << 11);
-    bits = (uint8_t)(bits + normalise(&way));
-    return (bc_root(bc_quotient(way, coefficient, 1ul << 24)) >> bits) + 1;
+    for (;;) {
+        while (way < 1ul << 30) {
+            way <<= 2;
+            fours++;
+        }
+        if (divided) {
+            return (bc_root(bc_quotient(way, coefficient, 1ul << 24)) >> fours) + 1;
+        }
+        way = bc_quotient(way, 625, (uint32_t)limit << 11);
+        divided = true;
+    }
+}
+
+BC_CALLED static void at_least(struct servo *servo, uint32_t duration) {
+    if (servo->total < duration) {
+        servo->total = duration;
+    }
 }
 
 /* Fit the move behind or over the brake: sets start, total and AHEAD. */
-BC_CALLED static void plan_move(struct servo *servo, const struct bc_step *act, uint32_t start, const struct bc_law *law,
-                      bool toward) {
+BC_CALLED static void plan_move(struct servo *servo, const struct bc_step *act, uint32_t start,
+                                const struct bc_law *law, bool toward) {
     uint16_t record = act->output.at;
     struct bc_coefficients c;
     uint32_t way = size_of(servo->way);
-    uint32_t limit = bc_table_u16((uint16_t)(record + BC_SERVO_SPEED_LIMIT));
-    uint32_t brake = servo->brake;
-    uint32_t total = (uint32_t)act->operand * BC_MS;
     uint32_t by_speed;
     bc_law_coefficients(law, &c);
-    by_speed = bc_quotient(way, 5 * c.speed, limit << 16) >> 2;
+    by_speed = bc_quotient(way, (uint16_t)(5 * c.speed),
+                           (uint32_t)bc_table_u16((uint16_t)(record + BC_SERVO_SPEED_LIMIT)) << 16) >>
+               2;
     servo->start = start;
-    if (brake > 0 && toward && (way >> BC_AHEAD_BITS) > 0 && c.overlap > 0) {
+    servo->total = (uint32_t)act->operand * BC_MS;
+    if (servo->brake > 0 && toward && (uint16_t)(way >> 16) >= 1u << (BC_AHEAD_BITS - 16) &&
+        c.overlap > 0) {
         servo->flags |= AHEAD;
         by_speed = bc_quotient(by_speed, 256, c.overlap);
-        brake *= 2;
+        at_least(servo, 2 * servo->brake);
     } else {
-        servo->start += brake;
-        total = total > brake ? total - brake : 0;
-        brake = BC_MS;
+        at_least(servo, servo->brake);
+        servo->start += servo->brake;
+        servo->total -= servo->brake;
+        at_least(servo, BC_MS);
     }
-    total = longer(longer(total, by_speed), brake);
-    servo->total = longer(
-        total, time_by(bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)), way,
-                       c.acceleration));
+    at_least(servo, by_speed);
+    at_least(servo, time_by(bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)), way,
+                            c.acceleration));
 }
 
 void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
@@ -215,7 +227,8 @@ void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
     position = state_at(servo, start, true);
     servo->residual = state_at(servo, start, false);
     servo->way = position;
-    down = plan_brake(servo, act->output.at);
+    down = servo->residual < 0;
+    plan_brake(servo, act->output.at);
     servo->target = act->target;
     servo->way = whole(act->target) - (servo->way + servo->residual);
     servo->law = (uint8_t)(act->law << 4 | law.id);
