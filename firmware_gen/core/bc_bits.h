@@ -4,7 +4,7 @@
 
 #include <stdint.h>
 
-enum bc_bit_change { BC_BIT_KEEP, BC_BIT_SET, BC_BIT_CLEAR };
+enum bc_bit_change { BC_BIT_KEEP, BC_BIT_SET, BC_BIT_FLIP, BC_BIT_CLEAR = BC_BIT_SET | BC_BIT_FLIP };
 
 /* Change the n-th bit; whether it was set before (not 0). */
 uint8_t bc_bit(uint8_t *bits, uint8_t n, uint8_t change);

@@ -26,7 +26,9 @@ void bc_inputs_clear(void) { memset(&pins, 0, sizeof pins); }
 
 void bc_inputs_add(uint8_t pin, bool high) {
     bc_bit(pins.mask, pin, BC_BIT_SET);
-    bc_bit(pins.level, pin, high ? BC_BIT_SET : BC_BIT_CLEAR);
+    if (high) {
+        bc_bit(pins.level, pin, BC_BIT_SET);
+    }
 }
 
 /*
@@ -38,16 +40,14 @@ static void tell(uint8_t *changed) {
     for (; left > 0; left--) {
         uint8_t pin = bc_next_u8();
         uint8_t button = bc_next_u8();
-        uint8_t change = BC_BIT_SET;
         if (!bc_bit(changed, pin, BC_BIT_KEEP)) {
             continue;
         }
         if (bc_bit(pins.level, pin, BC_BIT_KEEP)) {
-            change = BC_BIT_CLEAR;
             button ^= BC_FLAG; /* which is set for those that are active low: from here on for those that are let go */
         }
         if (bc_player_ask(button & BC_FLAG ? BC_ASK_UP : BC_ASK_DOWN, button & (uint8_t)~BC_FLAG)) {
-            bc_bit(pins.level, pin, change);
+            bc_bit(pins.level, pin, BC_BIT_FLIP);
             bc_player_heard();
         }
     }

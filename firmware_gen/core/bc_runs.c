@@ -52,6 +52,7 @@ static struct {
 BC_ASSERT(run, sizeof(struct run) == 6);
 BC_ASSERT(thread, sizeof(struct thread) <= 20);
 BC_ASSERT(loop, sizeof(struct loop) * 0x10 == ONE_DEEPER);
+BC_ASSERT(effect, ((int)BC_OP_EFFECT & (int)BC_ACT_WAIT) == 0);
 
 BC_APART void bc_count(uint16_t *counter) {
     if (*counter != 0xFFFF) {
@@ -184,7 +185,7 @@ static void wait_by(uint8_t cue, uint8_t binding) {
 BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
     uint16_t outputs;
     uint16_t binding = find_binding(cue, button);
-    uint8_t held = (uint8_t)binding;
+    uint8_t held;
     uint8_t rule;
     uint8_t wanted;      /* threads, also by the runs that stay */
     uint8_t leaving = 0; /* mask of the runs that the start ends, and of free ones; bit 7: the last */
@@ -219,6 +220,7 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
         return false;
     }
     mark(WAITING + cue, BC_BIT_CLEAR);
+    held = (uint8_t)binding;
     if (!mark((uint8_t)(DOWN + (held & (uint8_t)~BC_FLAG)), BC_BIT_KEEP)) {
         held = 0;
     }
@@ -355,7 +357,7 @@ static void step(struct thread *thread) {
             }
             bc_perform(&op, number, thread->time);
         }
-        if (op.code != BC_OP_EFFECT && (op.code & BC_ACT_WAIT)) {
+        if (op.code & BC_ACT_WAIT) { /* no effect does */
             wait = op.operand;
         }
         break;
