@@ -21,3 +21,12 @@ BC_APART uint8_t bc_bit(uint8_t *bits, uint8_t n, uint8_t change) {
     *bits = after;
     return before & bit;
 }
+
+BC_APART void bc_clear(void *first, uint16_t count) {
+    uint8_t *at = first;
+    do {
+        *at = 0;
+        at++;
+        BC_REACH(at);
+    } while (--count > 0);
+}

@@ -5,8 +5,6 @@
  */
 #include "bc_inputs.h"
 
-#include <string.h>
-
 #include "bc_bits.h"
 #include "bc_player.h"
 #include "bc_table.h"
@@ -22,7 +20,7 @@ static struct {
     uint8_t twos[PORTS];
 } pins;
 
-void bc_inputs_clear(void) { memset(&pins, 0, sizeof pins); }
+void bc_inputs_clear(void) { bc_clear(&pins, sizeof pins); }
 
 void bc_inputs_add(uint8_t pin, bool high) {
     bc_bit(pins.mask, pin, BC_BIT_SET);
@@ -35,9 +33,8 @@ void bc_inputs_add(uint8_t pin, bool high) {
  * Tell the player what the pins that changed mean, in the order of the table. One that finds no room there will be seen again.
  */
 static void tell(uint8_t *changed) {
-    uint8_t left = bc_table_u8(BC_AT_INPUTS);
-    bc_table_seek(bc_table_input(0));
-    for (; left > 0; left--) {
+    uint8_t left;
+    for (left = bc_table_inputs(); left > 0; left--) {
         uint8_t pin = bc_next_u8();
         uint8_t button = bc_next_u8();
         if (!bc_bit(changed, pin, BC_BIT_KEEP)) {

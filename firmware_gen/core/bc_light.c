@@ -1,7 +1,6 @@
 #include "bc_light.h"
 
-#include <string.h>
-
+#include "bc_bits.h"
 #include "bc_board.h"
 #include "bc_compiler.h"
 #include "bc_math.h"
@@ -43,7 +42,7 @@ uint8_t bc_light_of(const struct bc_output *output) {
 
 static BC_APART struct light *light_at(uint8_t number) { return &lights[number]; }
 
-void bc_lights_clear(void) { memset(lights, 0, sizeof lights); }
+void bc_lights_clear(void) { bc_clear(lights, sizeof lights); }
 
 void bc_lights_add(const struct bc_output *output) { light_at(bc_light_of(output))->record = output->at; }
 

@@ -1,7 +1,6 @@
 #include "bc_player.h"
 
-#include <string.h>
-
+#include "bc_bits.h"
 #include "bc_compiler.h"
 #include "bc_inputs.h"
 #include "bc_light.h"
@@ -91,7 +90,7 @@ uint8_t bc_player_find_cue(uint16_t tag) {
 
 /* -- starting ----------------------------------------------------------------------------------- */
 
-static BC_APART void darken(void) { memset(&bc_image, 0, sizeof bc_image); }
+static BC_APART void darken(void) { bc_clear(&bc_image, sizeof bc_image); }
 
 static BC_APART void enter_starting(struct player *me) {
     me->mode = BC_MODE_STARTING;
@@ -106,17 +105,15 @@ static BC_APART void enter_starting(struct player *me) {
 }
 
 static void add_output(const struct bc_output *output) {
-    uint8_t pin = bc_table_u8((uint16_t)(output->at + BC_OUTPUT_PIN));
-    uint8_t detail = 0;
+    uint8_t pin;
+    bc_table_seek((uint16_t)(output->at + BC_OUTPUT_PIN));
+    pin = bc_next_u8();
     if (output->kind == BC_SERVO) {
         bc_servos_add();
     } else if (output->kind != BC_SWITCH) {
         bc_lights_add(output);
     }
-    if (output->kind == BC_STRIP) {
-        detail = bc_table_u8((uint16_t)(output->at + BC_STRIP_PIXELS));
-    }
-    bc_hal_output(output->kind, output->index, pin, detail);
+    bc_hal_output(output->kind, output->index, pin, bc_next_u8());
 }
 
 static void add_outputs(void) {
@@ -130,9 +127,8 @@ static void add_outputs(void) {
 }
 
 static void add_inputs(void) {
-    uint8_t left = bc_table_u8(BC_AT_INPUTS);
-    bc_table_seek(bc_table_input(0));
-    for (; left > 0; left--) {
+    uint8_t left;
+    for (left = bc_table_inputs(); left > 0; left--) {
         uint8_t pin = bc_next_u8();
         bool active_low = (bc_next_u8() & BC_FLAG) != 0;
         bc_hal_input(pin, active_low);
@@ -142,9 +138,8 @@ static void add_inputs(void) {
 
 void bc_player_start(uint8_t source) {
     struct player *me = &player;
-    uint8_t lost;
     BC_REACH(me);
-    memset(me, 0, sizeof player); /* BC_MODE_BLANK as well */
+    bc_clear(me, sizeof player); /* BC_MODE_BLANK as well */
     darken();
     me->source = source;
     bc_runs_clear();
@@ -155,14 +150,11 @@ void bc_player_start(uint8_t source) {
         return;
     }
     bc_table_locate();
-    bc_table_seek(BC_AT_IDLE);
-    me->idle = bc_next_u8();
-    lost = bc_next_u8();
-    me->lost_time = bc_next_u8();
-    if (lost == BC_NONE) {
-        me->lost_time = 0;
+    me->idle = bc_header(BC_AT_IDLE);
+    me->interval = bc_header(BC_AT_ENABLE_INTERVAL);
+    if (bc_header(BC_AT_LOST) != BC_NONE) {
+        me->lost_time = bc_header(BC_AT_LOST_TIME);
     }
-    me->interval = bc_table_u8(BC_AT_ENABLE_INTERVAL);
     add_outputs();
     add_inputs();
     enter_starting(me);
@@ -187,7 +179,7 @@ static BC_APART void stop(struct player *me) {
     }
     me->mode = BC_MODE_STOPPING;
     bc_runs_end();
-    bc_to_safety(BC_SERVO, (uint16_t)(STOP_STEP_MS * bc_table_u8(BC_AT_STOP_TIME)));
+    bc_to_safety(BC_SERVO, (uint16_t)(STOP_STEP_MS * bc_header(BC_AT_STOP_TIME)));
 }
 
 /* Start a cue by a button (0: none). False if it was refused, which has then been counted. */
@@ -200,24 +192,23 @@ static BC_APART bool start(const struct player *me, uint8_t cue, uint8_t button)
 }
 
 static void button_down(struct player *me, uint8_t button) {
-    uint8_t left = bc_table_u8(BC_AT_BINDINGS);
-    uint16_t at = bc_table_binding(0);
+    uint8_t left;
     bc_button_is_down(button);
-    if (button == bc_table_u8(BC_AT_STOP_BUTTON)) {
+    if (button == bc_header(BC_AT_STOP_BUTTON)) {
         stop(me);
         return;
     }
-    for (; left > 0; left--) {
-        uint8_t other;
-        bc_table_seek(at);
-        other = bc_next_u8() ^ button;
+    for (left = bc_table_bindings(); left > 0; left--) {
+        uint8_t other = bc_next_u8() ^ button;
+        uint8_t cue = bc_next_u8();
         if ((other & (uint8_t)~BC_FLAG) == 0) {
-            start(me, bc_next_u8(), button);
+            uint16_t next = bc_table_tell();
+            start(me, cue, button);
             if (me->mode != BC_MODE_READY) {
                 return;
             }
+            bc_table_seek(next);
         }
-        at = (uint16_t)(at + BC_BINDING_SIZE);
     }
 }
 
@@ -266,7 +257,7 @@ static void mind_silence(struct player *me) {
         me->patience = (uint16_t)(LOST_STEP * me->lost_time);
     } else if (me->patience > 1) {
         me->patience--;
-    } else if (me->patience == 1 && me->mode == BC_MODE_READY && start(me, bc_table_u8(BC_AT_LOST), 0)) {
+    } else if (me->patience == 1 && me->mode == BC_MODE_READY && start(me, bc_header(BC_AT_LOST), 0)) {
         me->patience = 0;
     }
 }

@@ -1,7 +1,5 @@
 #include "bc_runs.h"
 
-#include <string.h>
-
 #include "bc_bits.h"
 #include "bc_compiler.h"
 #include "bc_link.h"
@@ -85,9 +83,8 @@ static BC_APART uint8_t threads_of(const struct run *run) {
  * table, and its index in the high one. 0 and NO_BINDING if there is none.
  */
 static BC_APART uint16_t find_binding(uint8_t cue, uint8_t button) {
-    uint8_t count = bc_table_u8(BC_AT_BINDINGS);
+    uint8_t count = bc_table_bindings();
     uint8_t n;
-    bc_table_seek(bc_table_binding(0));
     for (n = 0; n < count; n++) {
         uint8_t by = bc_next_u8();
         if (bc_next_u8() == cue) {
@@ -123,9 +120,9 @@ static BC_APART void end_run(uint8_t number) {
     bc_servos_disown(number);
 }
 
-BC_APART void bc_runs_end(void) { memset(&now, 0, sizeof now.runs + sizeof now.threads + DOWN / 8); }
+BC_APART void bc_runs_end(void) { bc_clear(&now, sizeof now.runs + sizeof now.threads + DOWN / 8); }
 
-void bc_runs_clear(void) { memset(&now, 0, sizeof now); }
+void bc_runs_clear(void) { bc_clear(&now, sizeof now); }
 
 /* Start the lowest thread that is not alive; the reservations of runs see to it that there is one. */
 static BC_APART void spawn(uint8_t number, uint16_t code, uint32_t time) {
@@ -175,16 +172,19 @@ static uint8_t make_room(uint16_t kept, uint8_t leaving) {
     return lowest;
 }
 
-/* Let a cue wait by a binding; no longer by another. */
-static void wait_by(uint8_t cue, uint8_t binding) {
-    mark((uint8_t)(BY + (find_binding(cue, WAITED) >> 8)), BC_BIT_CLEAR);
-    mark(BY + binding, BC_BIT_SET);
+static void mark_binding(uint8_t cue, uint8_t button, uint8_t change) {
+    mark((uint8_t)(BY + (find_binding(cue, button) >> 8)), change);
+}
+
+/* Let a cue wait, and no longer by another button. */
+static void let_wait(uint8_t cue, uint8_t button) {
+    mark_binding(cue, WAITED, BC_BIT_CLEAR);
+    mark_binding(cue, button, BC_BIT_SET);
     mark(WAITING + cue, BC_BIT_SET);
 }
 
 BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
     uint16_t outputs;
-    uint16_t binding = find_binding(cue, button);
     uint8_t held;
     uint8_t rule;
     uint8_t wanted;      /* threads, also by the runs that stay */
@@ -204,7 +204,9 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
             if (rule == BC_CONFLICT_REFUSE) {
                 return false;
             }
-            wait_by(cue, (uint8_t)(binding >> 8));
+            if (button != WAITED) {
+                let_wait(cue, button);
+            }
             return true;
         }
         leaving >>= 1;
@@ -220,7 +222,7 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
         return false;
     }
     mark(WAITING + cue, BC_BIT_CLEAR);
-    held = (uint8_t)binding;
+    held = (uint8_t)find_binding(cue, button);
     if (!mark((uint8_t)(DOWN + (held & (uint8_t)~BC_FLAG)), BC_BIT_KEEP)) {
         held = 0;
     }
@@ -447,7 +449,7 @@ BC_APART uint8_t bc_runs_live(void) {
 void bc_runs_cues(uint8_t cues[4]) {
     const struct run *run = now.runs;
     uint8_t n;
-    memset(cues, 0, 4);
+    bc_clear(cues, 4);
     for (n = BC_RUNS; n > 0; n--) {
         if (run->cue != 0) {
             bc_bit(cues, run->cue & (uint8_t)~ALIVE, BC_BIT_SET);

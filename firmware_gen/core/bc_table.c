@@ -42,6 +42,8 @@ uint8_t bc_table_u8(uint16_t at) {
     return bc_cell((uint16_t)(table.cell + at));
 }
 
+BC_APART uint8_t bc_header(uint8_t at) { return bc_table_u8(at); }
+
 uint16_t bc_table_u16(uint16_t at) {
     uint8_t low = bc_table_u8(at);
     uint8_t high;
@@ -72,24 +74,35 @@ static BC_APART uint16_t law_at(uint8_t index) {
 void bc_table_locate(void) {
     uint16_t at = BC_HEADER_SIZE;
     uint8_t left;
-    for (left = bc_table_u8(BC_AT_OUTPUTS); left > 0; left--) {
+    for (left = bc_header(BC_AT_OUTPUTS); left > 0; left--) {
         at = (uint16_t)(at + bc_output_size(at));
     }
     table.colours = at;
-    table.laws = bc_table_colour(bc_table_u8(BC_AT_COLOURS));
-    table.inputs = law_at(bc_table_u8(BC_AT_LAWS));
+    table.laws = bc_table_colour(bc_header(BC_AT_COLOURS));
+    table.inputs = law_at(bc_header(BC_AT_LAWS));
 }
 
 BC_APART uint16_t bc_table_colour(uint8_t index) { return (uint16_t)(table.colours + (uint16_t)(BC_COLOUR_SIZE * index)); }
 
-uint16_t bc_table_input(uint8_t index) { return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * index)); }
-
-uint16_t bc_table_binding(uint8_t index) {
-    return (uint16_t)(bc_table_input(bc_table_u8(BC_AT_INPUTS)) + (uint16_t)(BC_BINDING_SIZE * index));
+/* Where bindings start. */
+static BC_APART uint16_t first_binding(void) {
+    uint8_t inputs = bc_header(BC_AT_INPUTS);
+    return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * inputs));
 }
 
 uint16_t bc_table_cue(uint8_t index) {
-    return (uint16_t)(bc_table_binding(bc_table_u8(BC_AT_BINDINGS)) + (uint16_t)(BC_CUE_SIZE * index));
+    return (uint16_t)(first_binding() + (uint16_t)(BC_BINDING_SIZE * bc_header(BC_AT_BINDINGS)) +
+                      (uint16_t)(BC_CUE_SIZE * index));
+}
+
+BC_APART uint8_t bc_table_inputs(void) {
+    bc_table_seek(table.inputs);
+    return bc_header(BC_AT_INPUTS);
+}
+
+BC_APART uint8_t bc_table_bindings(void) {
+    bc_table_seek(first_binding());
+    return bc_header(BC_AT_BINDINGS);
 }
 
 BC_APART uint8_t bc_law_size(uint8_t id) {
@@ -125,7 +138,7 @@ void bc_outputs_begin(struct bc_output *output) {
     uint8_t kind;
     output->at = 0;
     output->kind = 0;
-    output->left = bc_table_u8(BC_AT_OUTPUTS);
+    output->left = bc_header(BC_AT_OUTPUTS);
     for (kind = 0; kind < sizeof output->seen; kind++) {
         output->seen[kind] = 0;
     }
@@ -154,7 +167,7 @@ uint16_t bc_next_u16(void) {
 }
 
 uint8_t bc_table_find_cue(uint16_t tag) {
-    uint8_t cues = bc_table_u8(BC_AT_CUES);
+    uint8_t cues = bc_header(BC_AT_CUES);
     uint8_t cue;
     for (cue = 0; cue < cues; cue++) {
         if (bc_table_u16(bc_table_cue(cue)) == tag) {

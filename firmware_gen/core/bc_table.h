@@ -19,6 +19,7 @@ uint8_t bc_table_choose(uint8_t source);
  * the link; no other write starts until bc_table_release.
  */
 uint8_t bc_table_u8(uint16_t at);
+uint8_t bc_header(uint8_t at);
 uint16_t bc_table_u16(uint16_t at);
 int16_t bc_table_i16(uint16_t at);
 void bc_table_release(void);
@@ -33,8 +34,6 @@ void bc_table_locate(void);
 
 /* Where a record starts. */
 uint16_t bc_table_colour(uint8_t index);
-uint16_t bc_table_input(uint8_t index);
-uint16_t bc_table_binding(uint8_t index);
 uint16_t bc_table_cue(uint8_t index);
 
 /* Bytes of a law's record. */
@@ -58,6 +57,10 @@ uint16_t bc_output_size(uint16_t at);
 /* Step over outputs in the order of the table: begin, then next until it is false, which leaves the last. */
 void bc_outputs_begin(struct bc_output *output);
 bool bc_outputs_next(struct bc_output *output);
+
+/* Put the cursor to the first; how many there are. */
+uint8_t bc_table_inputs(void);
+uint8_t bc_table_bindings(void);
 
 /* A cursor: where it is, and the bytes from there on. */
 void bc_table_seek(uint16_t at);
