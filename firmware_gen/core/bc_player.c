@@ -41,7 +41,11 @@ uint8_t bc_player_idle(void) { return player.idle; }
 
 uint32_t bc_player_frames(void) { return player.frames; }
 
-BC_APART uint32_t bc_player_time(void) { return first_time + player.frames * BC_FRAME; }
+BC_APART uint32_t bc_player_time(void) {
+    const struct player *me = &player;
+    BC_REACH(me);
+    return first_time + me->frames * BC_FRAME;
+}
 
 void bc_player_set_clock(uint32_t offset) { first_time = offset; }
 

@@ -1,5 +1,6 @@
 #include "bc_table.h"
 
+#include "bc_bits.h"
 #include "bc_compiler.h"
 #include "bc_link.h"
 #include "bellcrank.h"
@@ -135,13 +136,8 @@ uint16_t bc_output_size(uint16_t at) {
 }
 
 void bc_outputs_begin(struct bc_output *output) {
-    uint8_t kind;
-    output->at = 0;
-    output->kind = 0;
+    bc_clear(output, sizeof *output);
     output->left = bc_header(BC_AT_OUTPUTS);
-    for (kind = 0; kind < sizeof output->seen; kind++) {
-        output->seen[kind] = 0;
-    }
 }
 
 bool bc_outputs_next(struct bc_output *output) {
