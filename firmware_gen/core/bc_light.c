@@ -36,15 +36,11 @@ static struct channel channels[CHANNELS];
 /* Where a strip's red, green and blue go, by order, as in TABLE.md 1.2: two bits each, red in the lowest. */
 static const uint8_t places[6] BC_FLASH = {0x24, 0x18, 0x21, 0x12, 0x09, 0x06};
 
-uint8_t bc_light_of(const struct bc_output *output) {
-    return (uint8_t)(output->kind == BC_LAMP ? output->index : BC_LAMPS + output->index);
-}
-
 static BC_APART struct light *light_at(uint8_t number) { return &lights[number]; }
 
 void bc_lights_clear(void) { bc_clear(lights, sizeof lights); }
 
-void bc_lights_add(const struct bc_output *output) { light_at(bc_light_of(output))->record = output->at; }
+void bc_lights_add(const struct bc_output *output) { light_at(output->index)->record = output->at; }
 
 /* -- fades --------------------------------------------------------------------------------------- */
 
@@ -74,7 +70,7 @@ static BC_APART uint16_t level_of(const struct channel *channel, uint32_t share)
 
 /* From where the light is at the start. */
 void bc_light_fade(const struct bc_step *act, uint32_t start) {
-    uint8_t number = bc_light_of(&act->output);
+    uint8_t number = act->output.index;
     struct light *light = light_at(number);
     struct channel *channel = &channels[number];
     uint32_t share = share_at(light, start);
@@ -99,7 +95,7 @@ void bc_light_fade(const struct bc_step *act, uint32_t start) {
 void bc_light_steady(uint8_t light) { light_at(light)->effect = 0; }
 
 void bc_light_effect(const struct bc_step *op, uint32_t time) {
-    struct light *light = light_at(bc_light_of(&op->output));
+    struct light *light = light_at(op->output.index);
     light->effect = bc_table_u8(op->operand) == BC_EFFECT_STEADY ? 0 : op->operand;
     light->age = (uint8_t)((bc_player_time() - time) / BC_MS);
     light->beat = 0;

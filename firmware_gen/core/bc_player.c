@@ -12,7 +12,7 @@
 #include "bellcrank.h"
 
 enum { QUEUE = 16, KEPT = 4, ARGUMENT = 0x1F };
-enum { LOST_STEP = 5, STOP_STEP_MS = 20 }; /* frames in 100 ms; the stop time's unit */
+enum { LOST_STEP = 5 }; /* frames in 100 ms */
 
 static struct player {
     uint32_t frames;
@@ -29,6 +29,12 @@ static struct player {
     uint8_t queue[QUEUE]; /* requests, the oldest first */
 } player;
 
+static struct player *reach_player(void) {
+    struct player *me = &player;
+    BC_REACH(me);
+    return me;
+}
+
 static uint32_t first_time; /* of frame 0 */
 
 struct bc_image bc_image;
@@ -42,8 +48,7 @@ uint8_t bc_player_idle(void) { return player.idle; }
 uint32_t bc_player_frames(void) { return player.frames; }
 
 BC_APART uint32_t bc_player_time(void) {
-    const struct player *me = &player;
-    BC_REACH(me);
+    const struct player *me = reach_player();
     return first_time + me->frames * BC_FRAME;
 }
 
@@ -96,7 +101,8 @@ uint8_t bc_player_find_cue(uint16_t tag) {
 
 static BC_APART void darken(void) { bc_clear(&bc_image, sizeof bc_image); }
 
-static BC_APART void enter_starting(struct player *me) {
+static BC_APART void enter_starting(void) {
+    struct player *me = reach_player();
     me->mode = BC_MODE_STARTING;
     me->enable_next = 1;
     me->enabled = BC_SERVOS + 1;
@@ -141,8 +147,7 @@ static void add_inputs(void) {
 }
 
 void bc_player_start(uint8_t source) {
-    struct player *me = &player;
-    BC_REACH(me);
+    struct player *me = reach_player();
     bc_clear(me, sizeof player); /* BC_MODE_BLANK as well */
     darken();
     me->source = source;
@@ -161,13 +166,14 @@ void bc_player_start(uint8_t source) {
     }
     add_outputs();
     add_inputs();
-    enter_starting(me);
+    enter_starting();
     bc_table_release();
 }
 
 /* -- requests ----------------------------------------------------------------------------------- */
 
-static BC_APART void enter_limp(struct player *me) {
+static BC_APART void enter_limp(void) {
+    struct player *me = reach_player();
     if (me->mode != BC_MODE_LIMP) {
         me->mode = BC_MODE_LIMP;
         me->enabled = 0;
@@ -176,19 +182,20 @@ static BC_APART void enter_limp(struct player *me) {
     }
 }
 
-static BC_APART void stop(struct player *me) {
+static BC_APART void stop(void) {
+    struct player *me = reach_player();
     if (me->mode != BC_MODE_READY) {
-        enter_limp(me);
+        enter_limp();
         return;
     }
     me->mode = BC_MODE_STOPPING;
     bc_runs_end();
-    bc_to_safety(BC_SERVO, (uint16_t)(STOP_STEP_MS * bc_header(BC_AT_STOP_TIME)));
+    bc_to_safety(BC_SERVO, bc_header(BC_AT_STOP_TIME));
 }
 
 /* Start a cue by a button (0: none). False if it was refused, which has then been counted. */
-static BC_APART bool start(const struct player *me, uint8_t cue, uint8_t button) {
-    if (me->mode == BC_MODE_READY && bc_cue_start(cue, button)) {
+static BC_APART bool start(uint8_t cue, uint8_t button) {
+    if (player.mode == BC_MODE_READY && bc_cue_start(cue, button)) {
         return true;
     }
     bc_count_refused();
@@ -199,7 +206,7 @@ static void button_down(struct player *me, uint8_t button) {
     uint8_t left;
     bc_button_is_down(button);
     if (button == bc_header(BC_AT_STOP_BUTTON)) {
-        stop(me);
+        stop();
         return;
     }
     for (left = bc_table_bindings(); left > 0; left--) {
@@ -207,7 +214,7 @@ static void button_down(struct player *me, uint8_t button) {
         uint8_t cue = bc_next_u8();
         if ((other & (uint8_t)~BC_FLAG) == 0) {
             uint16_t next = bc_table_tell();
-            start(me, cue, button);
+            start(cue, button);
             if (me->mode != BC_MODE_READY) {
                 return;
             }
@@ -220,7 +227,7 @@ static void obey(struct player *me, uint8_t request) {
     uint8_t argument = request & ARGUMENT;
     switch ((uint8_t)(request - argument)) {
     case BC_ASK_CUE:
-        start(me, argument, 0);
+        start(argument, 0);
         break;
     case BC_ASK_DOWN:
         button_down(me, argument);
@@ -229,17 +236,17 @@ static void obey(struct player *me, uint8_t request) {
         bc_button_is_up(argument);
         break;
     case BC_ASK_STOP:
-        stop(me);
+        stop();
         break;
     case BC_ASK_STANDBY:
         if (me->mode == BC_MODE_LIMP) {
-            enter_starting(me);
+            enter_starting();
         } else {
             bc_count_refused();
         }
         break;
     default:
-        enter_limp(me);
+        enter_limp();
         break;
     }
 }
@@ -261,7 +268,7 @@ static void mind_silence(struct player *me) {
         me->patience = (uint16_t)(LOST_STEP * me->lost_time);
     } else if (me->patience > 1) {
         me->patience--;
-    } else if (me->patience == 1 && me->mode == BC_MODE_READY && start(me, bc_header(BC_AT_LOST), 0)) {
+    } else if (me->patience == 1 && me->mode == BC_MODE_READY && start(bc_header(BC_AT_LOST), 0)) {
         me->patience = 0;
     }
 }
@@ -279,14 +286,13 @@ static BC_APART void control(struct player *me) {
     }
     bc_runs_play();
     if (me->mode == BC_MODE_STOPPING && bc_servos_have_ended(bc_player_time())) {
-        enter_limp(me);
+        enter_limp();
     }
     bc_table_release();
 }
 
 void bc_player_frame(void) {
-    struct player *me = &player;
-    BC_REACH(me);
+    struct player *me = reach_player();
     if (me->mode == BC_MODE_BLANK) {
         return;
     }

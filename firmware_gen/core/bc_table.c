@@ -137,6 +137,7 @@ uint16_t bc_output_size(uint16_t at) {
 
 void bc_outputs_begin(struct bc_output *output) {
     bc_clear(output, sizeof *output);
+    output->next[BC_STRIP] = BC_LAMPS;
     output->left = bc_header(BC_AT_OUTPUTS);
 }
 
@@ -147,7 +148,7 @@ bool bc_outputs_next(struct bc_output *output) {
     output->left--;
     output->at = (uint16_t)(output->at == 0 ? BC_HEADER_SIZE : output->at + bc_output_size(output->at));
     output->kind = bc_table_u8(output->at);
-    output->index = output->seen[output->kind]++;
+    output->index = output->next[output->kind]++;
     return true;
 }
 

@@ -46,9 +46,9 @@ struct bc_law bc_table_law(uint8_t index);
 struct bc_output {
     uint16_t at;
     uint8_t kind;
-    uint8_t index;   /* among those of its kind */
+    uint8_t index;   /* among those of its kind; strips go on where lamps may end, so that a light has one number */
     uint8_t left;    /* outputs behind it */
-    uint8_t seen[5]; /* of each kind, up to it */
+    uint8_t next[5]; /* index, of each kind */
 };
 
 /* Bytes of an output record. */
