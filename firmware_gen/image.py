@@ -179,9 +179,9 @@ LINKING: Final = (
     "-Wl,--gc-sections",
     "-nostartfiles",
     "-Wl,--section-start=.ring=0x800100",
-    "-Wl,--section-start=.data=0x800180",
+    "-Wl,--section-start=.data=0x800170",
 )
-"""start.c replaces the usual start-up code; serial.c's ring has the first 128 bytes of RAM."""
+"""start.c replaces the usual start-up code; serial.c's ring has the first bytes of RAM, and variables follow it."""
 
 FASTER: Final[Mapping[str, tuple[str, ...]]] = {}
 """Where time is short and half a kilobyte of flash well spent."""

@@ -94,6 +94,7 @@ static bool work(void)
             return false;
         }
         strips_due = false;
+        bc_has_heard(); /* the ring takes what comes while a strip goes out, if it is empty before */
         strips_send();
         return true;
     }

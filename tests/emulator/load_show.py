@@ -52,14 +52,14 @@ def sweep(output: int, low: int, high: int, duration_ms: int, law: int) -> tuple
     )
 
 
-def load_table(*, heavier: bool = False) -> bytes:
+def load_table(*, heavier: bool = False, pixels: int = PIXELS) -> bytes:
     """The promised load: eight servos that never rest and a strip of 60 pixels that glimmers.
 
     `heavier`: half of the servos by the costliest law, the strip under a current cap, and two lamps
     that breathe.
     """
     outputs: list[OutputRecord] = [servo(pin, n) for n, pin in enumerate(SERVO_PINS)]
-    outputs.append(StripRecord(STRIP_PIN, PIXELS, ORDERS.index("grb"), 60 * heavier, 0))
+    outputs.append(StripRecord(STRIP_PIN, pixels, ORDERS.index("grb"), 60 * heavier, 0))
     strip = len(outputs) - 1
     laws = (MINIMUM_JERK, DOUBLE_S if heavier else MINIMUM_JERK)
     moves = [

@@ -9,11 +9,15 @@ from pathlib import Path
 import pytest
 
 from firmware_gen.image import MERGED_START, build, can_build
+from firmware_gen.link import Link
+from tests.emulator.emulated import EmulatedBoard
+from tests.emulator.emulated_port import EmulatedPort
 from tests.emulator.load_show import in_slot, load_table, one_move_table
 from tests.emulator.measuring import (
     RAM_START,
     Load,
     saturate,
+    stream,
     transfer_time,
     trigger_latencies,
 )
@@ -50,6 +54,21 @@ def test_no_byte_of_a_hundred_thousand_is_lost(load: Load, heavier: Load) -> Non
     assert load.bytes_sent == 100_000
     assert load.bytes_lost == 0
     assert heavier.bytes_lost == 0
+
+
+@pytest.mark.parametrize("pixels", [60, 100])
+def test_the_board_itself_counts_no_lost_byte_while_its_strip_goes_out(
+    flash: bytes, pixels: int
+) -> None:
+    with EmulatedBoard(flash, in_slot(load_table(pixels=pixels))) as board:
+        board.run(ms=1000)
+        board.send(stream(50_000))
+        while board.sending:
+            board.run(ms=100)
+        link = Link(EmulatedPort(board))
+        link.greet()
+        assert link.state().lost_bytes == 0
+        assert link.state().frames > 100
 
 
 def test_the_board_answers_while_the_line_is_full(load: Load) -> None:
@@ -129,6 +148,17 @@ def test_the_receivers_ring_lies_where_an_index_is_the_low_byte_of_an_address(
     done = subprocess.run(words, capture_output=True, text=True, check=True)
     found = [line.split() for line in done.stdout.splitlines() if " received" in line]
     assert [int(address, 16) - 0x800000 for address, *_ in found] == [RAM_START]
+
+
+@pytest.mark.skipif(not can_build(), reason="NO AVR COMPILER: addresses are not known")
+def test_other_variables_follow_the_receivers_ring_without_a_gap(tmp_path: Path) -> None:
+    build("atmega328p", tmp_path)
+    words = ["avr-nm", "-S", str(tmp_path / "atmega328p.elf")]
+    done = subprocess.run(words, capture_output=True, text=True, check=True)
+    rows = [line.split() for line in done.stdout.splitlines()]
+    ring = next(row for row in rows if row[-1].startswith("received"))
+    bss = next(row for row in rows if row[-1] == "__bss_start")
+    assert int(ring[0], 16) + int(ring[1], 16) == int(bss[0], 16)
 
 
 def static_ram(elf: Path) -> int:
