@@ -134,6 +134,7 @@ static void add_outputs(void) {
     while (bc_outputs_next(&output)) {
         add_output(&output);
     }
+    bc_table_locate(output.end);
 }
 
 static void add_inputs(void) {
@@ -158,7 +159,6 @@ void bc_player_start(uint8_t source) {
     if (source == BC_SOURCE_NONE) {
         return;
     }
-    bc_table_locate();
     me->idle = bc_header(BC_AT_IDLE);
     me->interval = bc_header(BC_AT_ENABLE_INTERVAL);
     if (bc_header(BC_AT_LOST) != BC_NONE) {
@@ -266,10 +266,11 @@ static void mind_silence(struct player *me) {
     if (me->heard) {
         me->heard = false;
         me->patience = (uint16_t)(LOST_STEP * me->lost_time);
-    } else if (me->patience > 1) {
+    } else if (me->patience != 0) {
         me->patience--;
-    } else if (me->patience == 1 && me->mode == BC_MODE_READY && start(bc_header(BC_AT_LOST), 0)) {
-        me->patience = 0;
+        if (me->patience == 0 && !(me->mode == BC_MODE_READY && start(bc_header(BC_AT_LOST), 0))) {
+            me->patience = 1;
+        }
     }
 }
 

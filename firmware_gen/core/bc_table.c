@@ -72,13 +72,8 @@ static BC_APART uint16_t law_at(uint8_t index) {
     return at;
 }
 
-void bc_table_locate(void) {
-    uint16_t at = BC_HEADER_SIZE;
-    uint8_t left;
-    for (left = bc_header(BC_AT_OUTPUTS); left > 0; left--) {
-        at = (uint16_t)(at + bc_output_size(at));
-    }
-    table.colours = at;
+void bc_table_locate(uint16_t colours) {
+    table.colours = colours;
     table.laws = bc_table_colour(bc_header(BC_AT_COLOURS));
     table.inputs = law_at(bc_header(BC_AT_LAWS));
 }
@@ -91,7 +86,7 @@ static BC_APART uint16_t first_binding(void) {
     return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * inputs));
 }
 
-uint16_t bc_table_cue(uint8_t index) {
+BC_APART uint16_t bc_table_cue(uint8_t index) {
     return (uint16_t)(first_binding() + (uint16_t)(BC_BINDING_SIZE * bc_header(BC_AT_BINDINGS)) +
                       (uint16_t)(BC_CUE_SIZE * index));
 }
@@ -137,6 +132,7 @@ uint16_t bc_output_size(uint16_t at) {
 
 void bc_outputs_begin(struct bc_output *output) {
     bc_clear(output, sizeof *output);
+    output->end = BC_HEADER_SIZE;
     output->next[BC_STRIP] = BC_LAMPS;
     output->left = bc_header(BC_AT_OUTPUTS);
 }
@@ -146,7 +142,8 @@ bool bc_outputs_next(struct bc_output *output) {
         return false;
     }
     output->left--;
-    output->at = (uint16_t)(output->at == 0 ? BC_HEADER_SIZE : output->at + bc_output_size(output->at));
+    output->at = output->end;
+    output->end = (uint16_t)(output->at + bc_output_size(output->at));
     output->kind = bc_table_u8(output->at);
     output->index = output->next[output->kind]++;
     return true;

@@ -29,8 +29,8 @@ bool bc_table_is_held(void);
 uint8_t bc_cell(uint16_t address);
 uint16_t bc_slot_cell(uint8_t slot);
 
-/* Find the sections of the chosen table, which has been checked. */
-void bc_table_locate(void);
+/* Find the sections of the chosen table, which has been checked; `colours`: where outputs end. */
+void bc_table_locate(uint16_t colours);
 
 /* Where a record starts. */
 uint16_t bc_table_colour(uint8_t index);
@@ -45,6 +45,7 @@ struct bc_law bc_table_law(uint8_t index);
 /* An output's record and what it is; and what it takes to step on from it. */
 struct bc_output {
     uint16_t at;
+    uint16_t end;
     uint8_t kind;
     uint8_t index;   /* among those of its kind; strips go on where lamps may end, so that a light has one number */
     uint8_t left;    /* outputs behind it */
