@@ -9,7 +9,7 @@
 #include "bc_servo.h"
 #include "bc_table.h"
 
-enum { FOREVER = 0 };
+enum { FOREVER = 0, FRAME_MS = 20 };
 static const uint16_t WHILE_HELD = 0xFFFF;
 
 /* A cue that plays. */
@@ -124,23 +124,24 @@ BC_APART void bc_runs_end(void) { bc_clear(&now, sizeof now.runs + sizeof now.th
 
 void bc_runs_clear(void) { bc_clear(&now, sizeof now); }
 
-/* Start the lowest thread that is not alive; the reservations of runs see to it that there is one. */
-static BC_APART void spawn(uint8_t number, uint16_t code, uint32_t time) {
+/* Start the lowest thread that is not alive, without code; the reservations of runs see to it that there is one. */
+static BC_APART struct thread *spawn(uint8_t number, uint32_t time) {
     struct thread *thread = now.threads;
     while (!is_of(thread, 0)) {
         thread++;
     }
     thread->state = number;
-    thread->at = code;
     thread->time = time;
+    return thread;
 }
 
 /* Let a run begin at a time, for the first time or over. */
 static BC_APART void begin(uint8_t number, uint32_t time) {
+    struct thread *thread = spawn(number, time);
     struct run *run = run_of(number);
-    run->started = (uint16_t)time;
+    run->started = (uint16_t)thread->time;
     seek_cue(run->cue, BC_CUE_OFFSET);
-    spawn(number, bc_next_u16(), time);
+    thread->at = bc_next_u16();
 }
 
 static BC_APART uint8_t threads_alive(uint8_t number) {
@@ -340,11 +341,12 @@ static void step(struct thread *thread) {
         next = loop_end(thread, run->held, next);
         break;
     case BC_OP_FORK:
-        if (threads_alive(number) >= threads_of(run)) {
-            thread->time += BC_FRAME;
-            return;
+        if (threads_alive(number) < threads_of(run)) {
+            spawn(number, thread->time)->at = op.operand;
+        } else {
+            next = thread->at;
+            wait = FRAME_MS;
         }
-        spawn(number, op.operand, thread->time);
         break;
     case BC_OP_GO_ON:
         next = op.operand;
