@@ -24,6 +24,7 @@ void strips_clear(void)
 
 void strips_attach(uint8_t index, uint8_t pin, uint8_t pixels)
 {
+    index = (uint8_t)(index - BC_LAMPS);
     strips[index].pin = pin;
     strips[index].pixels = pixels;
     strip_count = (uint8_t)(index + 1);

@@ -5,8 +5,6 @@
  */
 #include "bc_inputs.h"
 
-#include <string.h>
-
 #include "bc_bits.h"
 #include "bc_player.h"
 #include "bc_table.h"
@@ -22,32 +20,31 @@ static struct {
     uint8_t twos[PORTS];
 } pins;
 
-void bc_inputs_clear(void) { memset(&pins, 0, sizeof pins); }
+void bc_inputs_clear(void) { bc_clear(&pins, sizeof pins); }
 
 void bc_inputs_add(uint8_t pin, bool high) {
     bc_bit(pins.mask, pin, BC_BIT_SET);
-    bc_bit(pins.level, pin, high ? BC_BIT_SET : BC_BIT_CLEAR);
+    if (high) {
+        bc_bit(pins.level, pin, BC_BIT_SET);
+    }
 }
 
 /*
  * Tell the player what the pins that changed mean, in the order of the table. One that finds no room there will be seen again.
  */
 static void tell(uint8_t *changed) {
-    uint8_t left = bc_header(BC_AT_INPUTS);
-    bc_table_seek(bc_table_input(0));
-    for (; left > 0; left--) {
+    uint8_t left;
+    for (left = bc_table_inputs(); left > 0; left--) {
         uint8_t pin = bc_next_u8();
         uint8_t button = bc_next_u8();
-        uint8_t change = BC_BIT_SET;
         if (!bc_bit(changed, pin, BC_BIT_KEEP)) {
             continue;
         }
         if (bc_bit(pins.level, pin, BC_BIT_KEEP)) {
-            change = BC_BIT_CLEAR;
             button ^= BC_FLAG; /* which is set for those that are active low: from here on for those that are let go */
         }
         if (bc_player_ask(button & BC_FLAG ? BC_ASK_UP : BC_ASK_DOWN, button & (uint8_t)~BC_FLAG)) {
-            bc_bit(pins.level, pin, change);
+            bc_bit(pins.level, pin, BC_BIT_FLIP);
             bc_player_heard();
         }
     }

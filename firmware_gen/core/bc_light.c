@@ -1,7 +1,6 @@
 #include "bc_light.h"
 
-#include <string.h>
-
+#include "bc_bits.h"
 #include "bc_board.h"
 #include "bc_compiler.h"
 #include "bc_math.h"
@@ -40,13 +39,9 @@ static struct channel channels[CHANNELS];
 /* Where a strip's red, green and blue go, by order, as in TABLE.md 1.2: two bits each, red in the lowest. */
 static const uint8_t places[6] BC_FLASH = {0x24, 0x18, 0x21, 0x12, 0x09, 0x06};
 
-BC_APART uint8_t bc_light_of(const struct bc_output *output) {
-    return (uint8_t)(output->kind == BC_LAMP ? output->index : BC_LAMPS + output->index);
-}
-
 static BC_APART struct light *light_at(uint8_t number) { return &lights[number]; }
 
-void bc_lights_clear(void) { memset(lights, 0, sizeof lights); }
+void bc_lights_clear(void) { bc_clear(lights, sizeof lights); }
 
 /* -- fades --------------------------------------------------------------------------------------- */
 
@@ -83,7 +78,7 @@ static BC_APART uint16_t level_of(const struct channel *channel, uint32_t share)
 
 /* From where the light is at the start. */
 void bc_light_fade(const struct bc_step *act, uint32_t start) {
-    uint8_t number = bc_light_of(&act->output);
+    uint8_t number = act->output.index;
     struct light *light = light_at(number);
     struct channel *channel = &channels[number];
     uint32_t share = share_at(light, start);
@@ -108,7 +103,7 @@ void bc_light_fade(const struct bc_step *act, uint32_t start) {
 void bc_light_steady(uint8_t light) { light_at(light)->effect = 0; }
 
 void bc_light_effect(const struct bc_step *op, uint32_t time) {
-    struct light *light = light_at(bc_light_of(&op->output));
+    struct light *light = light_at(op->output.index);
     light->effect = bc_table_u8(op->operand) == BC_EFFECT_STEADY ? 0 : op->operand;
     light->age = (uint8_t)((bc_player_time() - time) / BC_MS);
     light->beat = 0;
@@ -290,7 +285,7 @@ static BC_APART void limit(uint8_t *bytes, const uint8_t *end, uint16_t cap) {
 /* Returns where the next strip's bytes go. */
 static uint8_t *show(const struct bc_output *output, uint32_t time, uint8_t *bytes) {
     struct moment moment;
-    uint8_t number = bc_light_of(output);
+    uint8_t number = output->index;
     struct light *light = light_at(number);
     const struct channel *channel = &channels[number];
     uint32_t share = share_at(light, time);

@@ -11,9 +11,6 @@
 /* Forget all fades and effects. */
 void bc_lights_clear(void);
 
-/* The light that an output of the table is. */
-uint8_t bc_light_of(const struct bc_output *output);
-
 /* Begin an act's fade to a level (lamp) or a colour (strip). Reads the table. */
 void bc_light_fade(const struct bc_step *act, uint32_t start);
 

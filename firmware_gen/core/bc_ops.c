@@ -23,13 +23,12 @@ static void read_act(struct bc_step *op) {
     if (op->code & BC_ACT_LAW) {
         op->law = bc_next_u8();
     }
-    if (op->output.kind == BC_SERVO && (op->code & BC_ACT_F)) {
+    if (op->output.kind != BC_SERVO) {
+        op->target = bc_next_u8();
+    } else if (op->code & BC_ACT_F) {
         op->target = (int16_t)bc_next_u16();
-        return;
-    }
-    op->target = bc_next_u8();
-    if (op->output.kind == BC_SERVO) {
-        op->target = (int16_t)(100 * (int8_t)op->target);
+    } else {
+        op->target = (int16_t)(100 * (int8_t)bc_next_u8());
     }
 }
 

@@ -46,22 +46,22 @@ BC_APART void bc_make_steady(uint16_t outputs) {
     bc_outputs_begin(&output);
     while (bc_outputs_next(&output)) {
         if ((outputs & 1) && (output.kind == BC_LAMP || output.kind == BC_STRIP)) {
-            bc_light_steady(bc_light_of(&output));
+            bc_light_steady(output.index);
         }
         outputs >>= 1;
     }
 }
 
-void bc_to_safety(uint8_t kind, uint16_t duration_ms) {
+BC_APART void bc_to_safety(uint8_t kind, uint8_t steps) {
     struct bc_step act;
-    act.operand = duration_ms;
+    act.operand = (uint16_t)(BC_SAFETY_STEP_MS * steps);
     act.law = BC_NONE;
     bc_outputs_begin(&act.output);
     while (bc_outputs_next(&act.output)) {
         if (act.output.kind >= kind) {
             act.target = safe_state(&act.output);
             act.code = act.target & BC_ON_WHEN_SAFE ? BC_ACT_F : 0;
-            if (act.output.kind == BC_SERVO && duration_ms == 0) {
+            if (act.output.kind == BC_SERVO && steps == 0) {
                 bc_servo_rest(&act);
             } else {
                 bc_perform(&act, BC_NO_RUN, bc_player_time() - BC_FRAME);

@@ -1,7 +1,6 @@
 #include "bc_player.h"
 
-#include <string.h>
-
+#include "bc_bits.h"
 #include "bc_compiler.h"
 #include "bc_inputs.h"
 #include "bc_light.h"
@@ -13,7 +12,7 @@
 #include "bellcrank.h"
 
 enum { QUEUE = 16, KEPT = 4, ARGUMENT = 0x1F };
-enum { LOST_STEP = 5, STOP_STEP_MS = 20 }; /* frames in 100 ms; the stop time's unit */
+enum { LOST_STEP = 5 }; /* frames in 100 ms */
 
 static struct player {
     uint32_t frames;
@@ -30,6 +29,12 @@ static struct player {
     uint8_t queue[QUEUE]; /* requests, the oldest first */
 } player;
 
+static struct player *reach_player(void) {
+    struct player *me = &player;
+    BC_REACH(me);
+    return me;
+}
+
 static uint32_t first_time; /* of frame 0 */
 
 struct bc_image bc_image;
@@ -42,7 +47,10 @@ uint8_t bc_player_idle(void) { return player.idle; }
 
 uint32_t bc_player_frames(void) { return player.frames; }
 
-BC_APART uint32_t bc_player_time(void) { return first_time + player.frames * BC_FRAME; }
+BC_APART uint32_t bc_player_time(void) {
+    const struct player *me = reach_player();
+    return first_time + me->frames * BC_FRAME;
+}
 
 void bc_player_set_clock(uint32_t offset) { first_time = offset; }
 
@@ -91,9 +99,10 @@ uint8_t bc_player_find_cue(uint16_t tag) {
 
 /* -- starting ----------------------------------------------------------------------------------- */
 
-static BC_APART void darken(void) { memset(&bc_image, 0, sizeof bc_image); }
+static BC_APART void darken(void) { bc_clear(&bc_image, sizeof bc_image); }
 
-static BC_APART void enter_starting(struct player *me) {
+static BC_APART void enter_starting(void) {
+    struct player *me = reach_player();
     me->mode = BC_MODE_STARTING;
     me->enable_next = 1;
     me->enabled = BC_SERVOS + 1;
@@ -106,14 +115,13 @@ static BC_APART void enter_starting(struct player *me) {
 }
 
 static void add_output(const struct bc_output *output) {
-    uint8_t pin = bc_table_u8((uint16_t)(output->at + BC_OUTPUT_PIN));
-    uint8_t detail = 0;
+    uint8_t pin;
+    bc_table_seek((uint16_t)(output->at + BC_OUTPUT_PIN));
+    pin = bc_next_u8();
     if (output->kind == BC_SERVO) {
         bc_servos_add();
-    } else if (output->kind == BC_STRIP) {
-        detail = bc_table_u8((uint16_t)(output->at + BC_STRIP_PIXELS));
     }
-    bc_hal_output(output->kind, output->index, pin, detail);
+    bc_hal_output(output->kind, output->index, pin, bc_next_u8());
 }
 
 static void add_outputs(void) {
@@ -124,12 +132,12 @@ static void add_outputs(void) {
     while (bc_outputs_next(&output)) {
         add_output(&output);
     }
+    bc_table_locate(output.end);
 }
 
 static void add_inputs(void) {
-    uint8_t left = bc_header(BC_AT_INPUTS);
-    bc_table_seek(bc_table_input(0));
-    for (; left > 0; left--) {
+    uint8_t left;
+    for (left = bc_table_inputs(); left > 0; left--) {
         uint8_t pin = bc_next_u8();
         bool active_low = (bc_next_u8() & BC_FLAG) != 0;
         bc_hal_input(pin, active_low);
@@ -138,10 +146,8 @@ static void add_inputs(void) {
 }
 
 void bc_player_start(uint8_t source) {
-    struct player *me = &player;
-    uint8_t lost;
-    BC_REACH(me);
-    memset(me, 0, sizeof player); /* BC_MODE_BLANK as well */
+    struct player *me = reach_player();
+    bc_clear(me, sizeof player); /* BC_MODE_BLANK as well */
     darken();
     me->source = source;
     bc_runs_clear();
@@ -151,24 +157,21 @@ void bc_player_start(uint8_t source) {
     if (source == BC_SOURCE_NONE) {
         return;
     }
-    bc_table_locate();
-    bc_table_seek(BC_AT_IDLE);
-    me->idle = bc_next_u8();
-    lost = bc_next_u8();
-    me->lost_time = bc_next_u8();
-    if (lost == BC_NONE) {
-        me->lost_time = 0;
-    }
+    me->idle = bc_header(BC_AT_IDLE);
     me->interval = bc_header(BC_AT_ENABLE_INTERVAL);
+    if (bc_header(BC_AT_LOST) != BC_NONE) {
+        me->lost_time = bc_header(BC_AT_LOST_TIME);
+    }
     add_outputs();
     add_inputs();
-    enter_starting(me);
+    enter_starting();
     bc_table_release();
 }
 
 /* -- requests ----------------------------------------------------------------------------------- */
 
-static BC_APART void enter_limp(struct player *me) {
+static BC_APART void enter_limp(void) {
+    struct player *me = reach_player();
     if (me->mode != BC_MODE_LIMP) {
         me->mode = BC_MODE_LIMP;
         me->enabled = 0;
@@ -177,19 +180,20 @@ static BC_APART void enter_limp(struct player *me) {
     }
 }
 
-static BC_APART void stop(struct player *me) {
+static BC_APART void stop(void) {
+    struct player *me = reach_player();
     if (me->mode != BC_MODE_READY) {
-        enter_limp(me);
+        enter_limp();
         return;
     }
     me->mode = BC_MODE_STOPPING;
     bc_runs_end();
-    bc_to_safety(BC_SERVO, (uint16_t)(STOP_STEP_MS * bc_header(BC_AT_STOP_TIME)));
+    bc_to_safety(BC_SERVO, bc_header(BC_AT_STOP_TIME));
 }
 
 /* Start a cue by a button (0: none). False if it was refused, which has then been counted. */
-static BC_APART bool start(const struct player *me, uint8_t cue, uint8_t button) {
-    if (me->mode == BC_MODE_READY && bc_cue_start(cue, button)) {
+static BC_APART bool start(uint8_t cue, uint8_t button) {
+    if (player.mode == BC_MODE_READY && bc_cue_start(cue, button)) {
         return true;
     }
     bc_count_refused();
@@ -197,24 +201,23 @@ static BC_APART bool start(const struct player *me, uint8_t cue, uint8_t button)
 }
 
 static void button_down(struct player *me, uint8_t button) {
-    uint8_t left = bc_header(BC_AT_BINDINGS);
-    uint16_t at = bc_table_binding(0);
+    uint8_t left;
     bc_button_is_down(button);
     if (button == bc_header(BC_AT_STOP_BUTTON)) {
-        stop(me);
+        stop();
         return;
     }
-    for (; left > 0; left--) {
-        uint8_t other;
-        bc_table_seek(at);
-        other = bc_next_u8() ^ button;
+    for (left = bc_table_bindings(); left > 0; left--) {
+        uint8_t other = bc_next_u8() ^ button;
+        uint8_t cue = bc_next_u8();
         if ((other & (uint8_t)~BC_FLAG) == 0) {
-            start(me, bc_next_u8(), button);
+            uint16_t next = bc_table_tell();
+            start(cue, button);
             if (me->mode != BC_MODE_READY) {
                 return;
             }
+            bc_table_seek(next);
         }
-        at = (uint16_t)(at + BC_BINDING_SIZE);
     }
 }
 
@@ -222,7 +225,7 @@ static void obey(struct player *me, uint8_t request) {
     uint8_t argument = request & ARGUMENT;
     switch ((uint8_t)(request - argument)) {
     case BC_ASK_CUE:
-        start(me, argument, 0);
+        start(argument, 0);
         break;
     case BC_ASK_DOWN:
         button_down(me, argument);
@@ -231,17 +234,17 @@ static void obey(struct player *me, uint8_t request) {
         bc_button_is_up(argument);
         break;
     case BC_ASK_STOP:
-        stop(me);
+        stop();
         break;
     case BC_ASK_STANDBY:
         if (me->mode == BC_MODE_LIMP) {
-            enter_starting(me);
+            enter_starting();
         } else {
             bc_count_refused();
         }
         break;
     default:
-        enter_limp(me);
+        enter_limp();
         break;
     }
 }
@@ -261,10 +264,11 @@ static void mind_silence(struct player *me) {
     if (me->heard) {
         me->heard = false;
         me->patience = (uint16_t)(LOST_STEP * me->lost_time);
-    } else if (me->patience > 1) {
+    } else if (me->patience != 0) {
         me->patience--;
-    } else if (me->patience == 1 && me->mode == BC_MODE_READY && start(me, bc_header(BC_AT_LOST), 0)) {
-        me->patience = 0;
+        if (me->patience == 0 && !(me->mode == BC_MODE_READY && start(bc_header(BC_AT_LOST), 0))) {
+            me->patience = 1;
+        }
     }
 }
 
@@ -281,14 +285,13 @@ static BC_APART void control(struct player *me) {
     }
     bc_runs_play();
     if (me->mode == BC_MODE_STOPPING && bc_servos_have_ended(bc_player_time())) {
-        enter_limp(me);
+        enter_limp();
     }
     bc_table_release();
 }
 
 void bc_player_frame(void) {
-    struct player *me = &player;
-    BC_REACH(me);
+    struct player *me = reach_player();
     if (me->mode == BC_MODE_BLANK) {
         return;
     }

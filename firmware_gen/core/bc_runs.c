@@ -1,7 +1,5 @@
 #include "bc_runs.h"
 
-#include <string.h>
-
 #include "bc_bits.h"
 #include "bc_compiler.h"
 #include "bc_link.h"
@@ -11,7 +9,7 @@
 #include "bc_servo.h"
 #include "bc_table.h"
 
-enum { FOREVER = 0 };
+enum { FOREVER = 0, FRAME_MS = 20 };
 static const uint16_t WHILE_HELD = 0xFFFF;
 
 /* A cue that plays. */
@@ -45,13 +43,14 @@ enum { WAITED = 0xFF };
 static struct {
     struct run runs[BC_RUNS];
     struct thread threads[BC_THREADS];
-    uint8_t marks[MARKS / 8]; /* cues that wait, the bindings by which they do, buttons that are down */
+    uint8_t marks[MARKS / 8]; /* cues that wait, the bindings by which they do or last did, buttons that are down */
     uint16_t refused;
     uint16_t overruns;
 } now;
 BC_ASSERT(run, sizeof(struct run) == 6);
 BC_ASSERT(thread, sizeof(struct thread) <= 20);
 BC_ASSERT(loop, sizeof(struct loop) * 0x10 == ONE_DEEPER);
+BC_ASSERT(effect, ((int)BC_OP_EFFECT & (int)BC_ACT_WAIT) == 0);
 
 BC_APART void bc_count(uint16_t *counter) {
     if (*counter != 0xFFFF) {
@@ -80,13 +79,12 @@ static BC_APART uint8_t threads_of(const struct run *run) {
 }
 
 /*
- * The first binding of a button to a cue; or, for WAITED, the one by which the cue waits: its first byte in the table, and its
- * index in the high one. 0 and NO_BINDING if there is none.
+ * The first binding of a button to a cue; or, for WAITED, the one by which the cue waits or last did: its first byte in the
+ * table, and its index in the high one. 0 and NO_BINDING if there is none.
  */
 static BC_APART uint16_t find_binding(uint8_t cue, uint8_t button) {
-    uint8_t count = bc_header(BC_AT_BINDINGS);
+    uint8_t count = bc_table_bindings();
     uint8_t n;
-    bc_table_seek(bc_table_binding(0));
     for (n = 0; n < count; n++) {
         uint8_t by = bc_next_u8();
         if (bc_next_u8() == cue) {
@@ -122,27 +120,28 @@ static BC_APART void end_run(uint8_t number) {
     bc_servos_disown(number);
 }
 
-BC_APART void bc_runs_end(void) { memset(&now, 0, sizeof now.runs + sizeof now.threads + DOWN / 8); }
+BC_APART void bc_runs_end(void) { bc_clear(&now, sizeof now.runs + sizeof now.threads + DOWN / 8); }
 
-void bc_runs_clear(void) { memset(&now, 0, sizeof now); }
+void bc_runs_clear(void) { bc_clear(&now, sizeof now); }
 
-/* Start the lowest thread that is not alive; the reservations of runs see to it that there is one. */
-static BC_APART void spawn(uint8_t number, uint16_t code, uint32_t time) {
+/* Start the lowest thread that is not alive, without code; the reservations of runs see to it that there is one. */
+static BC_APART struct thread *spawn(uint8_t number, uint32_t time) {
     struct thread *thread = now.threads;
     while (!is_of(thread, 0)) {
         thread++;
     }
     thread->state = number;
-    thread->at = code;
     thread->time = time;
+    return thread;
 }
 
 /* Let a run begin at a time, for the first time or over. */
 static BC_APART void begin(uint8_t number, uint32_t time) {
+    struct thread *thread = spawn(number, time);
     struct run *run = run_of(number);
-    run->started = (uint16_t)time;
+    run->started = (uint16_t)thread->time;
     seek_cue(run->cue, BC_CUE_OFFSET);
-    spawn(number, bc_next_u16(), time);
+    thread->at = bc_next_u16();
 }
 
 static BC_APART uint8_t threads_alive(uint8_t number) {
@@ -174,17 +173,20 @@ static uint8_t make_room(uint16_t kept, uint8_t leaving) {
     return lowest;
 }
 
-/* Let a cue wait by a binding, or no longer. */
-static BC_APART void mark_waiting(uint8_t cue, uint8_t binding, uint8_t change) {
-    mark(WAITING + cue, change);
-    mark(BY + binding, change);
+static void mark_binding(uint8_t cue, uint8_t button, uint8_t change) {
+    mark((uint8_t)(BY + (find_binding(cue, button) >> 8)), change);
+}
+
+/* Let a cue wait, and no longer by another button. */
+static void let_wait(uint8_t cue, uint8_t button) {
+    mark_binding(cue, WAITED, BC_BIT_CLEAR);
+    mark_binding(cue, button, BC_BIT_SET);
+    mark(WAITING + cue, BC_BIT_SET);
 }
 
 BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
     uint16_t outputs;
-    uint16_t binding = find_binding(cue, button);
-    uint8_t waited_by = (uint8_t)(find_binding(cue, WAITED) >> 8);
-    uint8_t held = (uint8_t)binding;
+    uint8_t held;
     uint8_t rule;
     uint8_t wanted;      /* threads, also by the runs that stay */
     uint8_t leaving = 0; /* mask of the runs that the start ends, and of free ones; bit 7: the last */
@@ -203,8 +205,9 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
             if (rule == BC_CONFLICT_REFUSE) {
                 return false;
             }
-            mark_waiting(cue, waited_by, BC_BIT_CLEAR);
-            mark_waiting(cue, (uint8_t)(binding >> 8), BC_BIT_SET);
+            if (button != WAITED) {
+                let_wait(cue, button);
+            }
             return true;
         }
         leaving >>= 1;
@@ -219,7 +222,8 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
     if (leaving == 0 || wanted > BC_THREADS) {
         return false;
     }
-    mark_waiting(cue, waited_by, BC_BIT_CLEAR);
+    mark(WAITING + cue, BC_BIT_CLEAR);
+    held = (uint8_t)find_binding(cue, button);
     if (!mark((uint8_t)(DOWN + (held & (uint8_t)~BC_FLAG)), BC_BIT_KEEP)) {
         held = 0;
     }
@@ -337,11 +341,12 @@ static void step(struct thread *thread) {
         next = loop_end(thread, run->held, next);
         break;
     case BC_OP_FORK:
-        if (threads_alive(number) >= threads_of(run)) {
-            thread->time += BC_FRAME;
-            return;
+        if (threads_alive(number) < threads_of(run)) {
+            spawn(number, thread->time)->at = op.operand;
+        } else {
+            next = thread->at;
+            wait = FRAME_MS;
         }
-        spawn(number, op.operand, thread->time);
         break;
     case BC_OP_GO_ON:
         next = op.operand;
@@ -356,7 +361,7 @@ static void step(struct thread *thread) {
             }
             bc_perform(&op, number, thread->time);
         }
-        if (op.code != BC_OP_EFFECT && (op.code & BC_ACT_WAIT)) {
+        if (op.code & BC_ACT_WAIT) { /* no effect does */
             wait = op.operand;
         }
         break;
@@ -446,7 +451,7 @@ BC_APART uint8_t bc_runs_live(void) {
 void bc_runs_cues(uint8_t cues[4]) {
     const struct run *run = now.runs;
     uint8_t n;
-    memset(cues, 0, 4);
+    bc_clear(cues, 4);
     for (n = BC_RUNS; n > 0; n--) {
         if (run->cue != 0) {
             bc_bit(cues, run->cue & (uint8_t)~ALIVE, BC_BIT_SET);

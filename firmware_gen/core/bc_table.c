@@ -1,5 +1,6 @@
 #include "bc_table.h"
 
+#include "bc_bits.h"
 #include "bc_compiler.h"
 #include "bc_link.h"
 #include "bellcrank.h"
@@ -63,13 +64,8 @@ static BC_APART uint16_t law_at(uint8_t index) {
     return at;
 }
 
-void bc_table_locate(void) {
-    uint16_t at = BC_HEADER_SIZE;
-    uint8_t left;
-    for (left = bc_header(BC_AT_OUTPUTS); left > 0; left--) {
-        at = (uint16_t)(at + bc_output_size(at));
-    }
-    table.laws = (uint16_t)(at + (uint16_t)(BC_COLOUR_SIZE * bc_header(BC_AT_COLOURS)));
+void bc_table_locate(uint16_t colours) {
+    table.laws = (uint16_t)(colours + (uint16_t)(BC_COLOUR_SIZE * bc_header(BC_AT_COLOURS)));
     table.inputs = law_at(bc_header(BC_AT_LAWS));
 }
 
@@ -78,14 +74,25 @@ uint16_t bc_table_colour(uint8_t index) {
     return (uint16_t)(table.laws - (uint16_t)(BC_COLOUR_SIZE * behind));
 }
 
-BC_APART uint16_t bc_table_input(uint8_t index) { return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * index)); }
-
-uint16_t bc_table_binding(uint8_t index) {
-    return (uint16_t)(bc_table_input(bc_header(BC_AT_INPUTS)) + (uint16_t)(BC_BINDING_SIZE * index));
+/* Where bindings start. */
+static BC_APART uint16_t first_binding(void) {
+    uint8_t inputs = bc_header(BC_AT_INPUTS);
+    return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * inputs));
 }
 
 BC_APART uint16_t bc_table_cue(uint8_t index) {
-    return (uint16_t)(bc_table_binding(bc_header(BC_AT_BINDINGS)) + (uint16_t)(BC_CUE_SIZE * index));
+    return (uint16_t)(first_binding() + (uint16_t)(BC_BINDING_SIZE * bc_header(BC_AT_BINDINGS)) +
+                      (uint16_t)(BC_CUE_SIZE * index));
+}
+
+BC_APART uint8_t bc_table_inputs(void) {
+    bc_table_seek(table.inputs);
+    return bc_header(BC_AT_INPUTS);
+}
+
+BC_APART uint8_t bc_table_bindings(void) {
+    bc_table_seek(first_binding());
+    return bc_header(BC_AT_BINDINGS);
 }
 
 BC_APART uint8_t bc_law_size(uint8_t id) {
@@ -120,13 +127,10 @@ uint16_t bc_output_size(uint16_t at) {
 }
 
 void bc_outputs_begin(struct bc_output *output) {
-    uint8_t kind;
-    output->at = 0;
-    output->kind = 0;
+    bc_clear(output, sizeof *output);
+    output->end = BC_HEADER_SIZE;
+    output->next[BC_STRIP] = BC_LAMPS;
     output->left = bc_header(BC_AT_OUTPUTS);
-    for (kind = 0; kind < sizeof output->seen; kind++) {
-        output->seen[kind] = 0;
-    }
 }
 
 bool bc_outputs_next(struct bc_output *output) {
@@ -134,9 +138,10 @@ bool bc_outputs_next(struct bc_output *output) {
         return false;
     }
     output->left--;
-    output->at = (uint16_t)(output->at == 0 ? BC_HEADER_SIZE : output->at + bc_output_size(output->at));
+    output->at = output->end;
+    output->end = (uint16_t)(output->at + bc_output_size(output->at));
     output->kind = bc_table_u8(output->at);
-    output->index = output->seen[output->kind]++;
+    output->index = output->next[output->kind]++;
     return true;
 }
 

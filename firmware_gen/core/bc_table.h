@@ -19,6 +19,7 @@ uint8_t bc_table_choose(uint8_t source);
  * the link; no other write starts until bc_table_release.
  */
 uint8_t bc_table_u8(uint16_t at);
+uint8_t bc_header(uint8_t at);
 uint16_t bc_table_u16(uint16_t at);
 int16_t bc_table_i16(uint16_t at);
 uint8_t bc_header(uint8_t at); /* of the table's header */
@@ -29,13 +30,11 @@ bool bc_table_is_held(void);
 uint8_t bc_cell(uint16_t address);
 uint16_t bc_slot_cell(uint8_t slot);
 
-/* Find the sections of the chosen table, which has been checked. */
-void bc_table_locate(void);
+/* Find the sections of the chosen table, which has been checked; `colours`: where outputs end. */
+void bc_table_locate(uint16_t colours);
 
 /* Where a record starts. */
 uint16_t bc_table_colour(uint8_t index);
-uint16_t bc_table_input(uint8_t index);
-uint16_t bc_table_binding(uint8_t index);
 uint16_t bc_table_cue(uint8_t index);
 
 /* Bytes of a law's record. */
@@ -47,10 +46,11 @@ void bc_table_law(uint8_t index, struct bc_law *law);
 /* An output's record and what it is; and what it takes to step on from it. */
 struct bc_output {
     uint16_t at;
+    uint16_t end;
     uint8_t kind;
-    uint8_t index;   /* among those of its kind */
+    uint8_t index;   /* among those of its kind; strips go on where lamps may end, so that a light has one number */
     uint8_t left;    /* outputs behind it */
-    uint8_t seen[5]; /* of each kind, up to it */
+    uint8_t next[5]; /* index, of each kind */
 };
 
 /* Bytes of an output record. */
@@ -59,6 +59,10 @@ uint16_t bc_output_size(uint16_t at);
 /* Step over outputs in the order of the table: begin, then next until it is false, which leaves the last. */
 void bc_outputs_begin(struct bc_output *output);
 bool bc_outputs_next(struct bc_output *output);
+
+/* Put the cursor to the first; how many there are. */
+uint8_t bc_table_inputs(void);
+uint8_t bc_table_bindings(void);
 
 /* A cursor: where it is, and the bytes from there on. */
 void bc_table_seek(uint16_t at);

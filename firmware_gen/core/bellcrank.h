@@ -116,8 +116,8 @@ uint8_t bc_hal_port(uint8_t port);
 void bc_hal_release(void);
 
 /*
- * One output of the show that begins. `index` counts within its kind from 0; `detail`: number of
- * pixels of a strip; 0 otherwise. Called once for each after bc_hal_release, in the order of the table.
+ * One output of the show that begins. `index` counts within its kind from 0, strips from BC_LAMPS; `detail`: number of
+ * pixels of a strip. Called once for each after bc_hal_release, in the order of the table.
  * A switch's pin is set by bc_hal_switch, right after.
  */
 void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t detail);

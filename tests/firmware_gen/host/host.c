@@ -127,13 +127,14 @@ void bc_hal_release(void) {
 }
 
 void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t detail) {
-    counts[kind] = (uint8_t)(index + 1);
     if (kind == BC_STRIP) {
+        index = (uint8_t)(index - BC_LAMPS);
         pixels[index] = detail;
     }
     if (kind == BC_SWITCH) {
         switch_pins[index] = pin;
     }
+    counts[kind] = (uint8_t)(index + 1);
 }
 
 void bc_hal_input(uint8_t pin, bool pull_up) {
