@@ -107,7 +107,7 @@ void lamps_show(void)
     uint8_t any = 0;
     for (uint8_t i = 0; i < lamp_count; i++) {
         uint8_t channel = channels[i];
-        set_level(channel, (uint16_t)(((uint32_t)bc_image.duty[i] * STEPS + 32767) / 65535));
+        set_level(channel, (uint16_t)(((uint32_t)bc_image.duty[i] * STEPS + 0x8000) >> 16));
         any |= fractions[channel];
     }
     uint8_t status = hold_interrupts();
