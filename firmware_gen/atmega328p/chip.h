@@ -104,19 +104,4 @@ void pin_drive(uint8_t pin, bool high);
 
 void start_parts(void); /* all that is set once */
 
-/* -- main.c ---------------------------------------------------------------------------------------- */
-
-/* Interrupts off for a few instructions; back to what it was. */
-static inline uint8_t hold_interrupts(void)
-{
-    uint8_t status = *(volatile uint8_t *)0x5F; /* SREG, 7.3.1 */
-    __asm__ volatile("cli" ::: "memory");
-    return status;
-}
-static inline void release_interrupts(uint8_t status)
-{
-    __asm__ volatile("" ::: "memory");
-    *(volatile uint8_t *)0x5F = status;
-}
-
 #endif

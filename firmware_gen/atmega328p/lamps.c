@@ -16,20 +16,25 @@ enum { LAMP_PINS = 4, STEPS = 2040, FRACTIONS = 8 };
 
 /* Order: PD6 OC0A, PD5 OC0B, PB3 OC2A, PD3 OC2B (14.3). */
 static const uint8_t lamp_pins[LAMP_PINS] PROGMEM = {22, 21, 3, 19};
-static uint8_t channels[BC_LAMPS];
-static uint8_t lamp_count;
 
-/* By channel. Bit 7 of `more` says whether the compare value is one higher in the period that begins; it turns left each period. */
-static volatile uint8_t base[LAMP_PINS], more[LAMP_PINS];
-static uint8_t fractions[LAMP_PINS];
+/* Their compare registers (31, Register Summary). */
+static const uint8_t compares[LAMP_PINS] PROGMEM = {
+    _SFR_MEM_ADDR(OCR0A), _SFR_MEM_ADDR(OCR0B), _SFR_MEM_ADDR(OCR2A), _SFR_MEM_ADDR(OCR2B),
+};
+
+/* Bit 7 of `more` says whether the compare value is one higher in the period that begins; it turns left each period. */
+static struct channel {
+    uint8_t more, base, fraction;
+    uint8_t lamp; /* which one it shows, if its pin is connected */
+} channels[LAMP_PINS];
 
 /* k of 8 periods, as evenly as can be. */
 static const uint8_t spread[FRACTIONS] PROGMEM = {0x00, 0x01, 0x11, 0x25, 0x55, 0xDA, 0xEE, 0xFE};
 
 /* One channel: turn its pattern left, add the bit that came out to the base value, set the compare register. */
 #define CHANNEL(n, compare)                                                                                  \
-    "lds r25, %[more]+" #n " \n bst r25, 7 \n lsl r25 \n bld r25, 0 \n sts %[more]+" #n ", r25 \n"            \
-    "lds r25, %[base]+" #n " \n adc r25, r30 \n sts %[" #compare "], r25 \n"
+    "lds r25, %[channels]+4*" #n " \n bst r25, 7 \n lsl r25 \n bld r25, 0 \n sts %[channels]+4*" #n ", r25 \n" \
+    "lds r25, %[channels]+4*" #n "+1 \n adc r25, r30 \n sts %[" #compare "], r25 \n"
 
 /* 3,922 times a second while a lamp has fractions to show. */
 HANDLER(TIMER0_OVF_vect)
@@ -39,16 +44,9 @@ HANDLER(TIMER0_OVF_vect)
         CHANNEL(0, ocr0a) CHANNEL(1, ocr0b) CHANNEL(2, ocr2a) CHANNEL(3, ocr2b)
         "pop r30 \n pop r25 \n out 0x3F, r25 \n pop r25 \n reti \n"
         :
-        : [more] "i"(more), [base] "i"(base), [ocr0a] "n"(_SFR_MEM_ADDR(OCR0A)), [ocr0b] "n"(_SFR_MEM_ADDR(OCR0B)),
-          [ocr2a] "n"(_SFR_MEM_ADDR(OCR2A)), [ocr2b] "n"(_SFR_MEM_ADDR(OCR2B)));
-}
-
-static void write_channels(void)
-{
-    OCR0A = (uint8_t)(base[0] + (more[0] >> 7));
-    OCR0B = (uint8_t)(base[1] + (more[1] >> 7));
-    OCR2A = (uint8_t)(base[2] + (more[2] >> 7));
-    OCR2B = (uint8_t)(base[3] + (more[3] >> 7));
+        : [channels] "i"(channels), [ocr0a] "n"(_SFR_MEM_ADDR(OCR0A)), [ocr0b] "n"(_SFR_MEM_ADDR(OCR0B)),
+          [ocr2a] "n"(_SFR_MEM_ADDR(OCR2A)), [ocr2b] "n"(_SFR_MEM_ADDR(OCR2B))
+        : "memory");
 }
 
 /* Of a pin that has one, as pins.c says. */
@@ -66,11 +64,7 @@ void lamps_clear(void)
     TIMSK0 = 0;
     TCCR0A = _BV(WGM00);
     TCCR2A = _BV(WGM20);
-    for (uint8_t i = 0; i < LAMP_PINS; i++) {
-        base[i] = more[i] = fractions[i] = 0;
-    }
     OCR0A = OCR0B = OCR2A = OCR2B = 0;
-    lamp_count = 0;
 }
 
 /* Connect a channel to its pin, not inverted (COMx1, 15.9.1 and 18.11.1). */
@@ -78,8 +72,7 @@ void lamps_attach(uint8_t index, uint8_t pin)
 {
     uint8_t channel = channel_of(pin);
     uint8_t connect = channel & 1 ? _BV(COM0B1) : _BV(COM0A1);
-    channels[index] = channel;
-    lamp_count = (uint8_t)(index + 1);
+    channels[channel].lamp = index;
     if (channel < 2) {
         TCCR0A |= connect;
     } else {
@@ -87,31 +80,25 @@ void lamps_attach(uint8_t index, uint8_t pin)
     }
 }
 
-static void set_level(uint8_t channel, uint16_t level)
-{
-    uint8_t fraction = (uint8_t)(level % FRACTIONS);
-    uint8_t status = hold_interrupts();
-    base[channel] = (uint8_t)(level / FRACTIONS);
-    if (fraction != fractions[channel]) { /* else the round goes on where it is */
-        fractions[channel] = fraction;
-        more[channel] = pgm_read_byte(&spread[fraction]);
-    }
-    release_interrupts(status);
-}
-
+/* The handler is to find what belongs together. A fraction that stays goes on where its round is. */
 void lamps_show(void)
 {
-    if (lamp_count == 0) {
-        return;
-    }
     uint8_t any = 0;
-    for (uint8_t i = 0; i < lamp_count; i++) {
-        uint8_t channel = channels[i];
-        set_level(channel, (uint16_t)(((uint32_t)bc_image.duty[i] * STEPS + 32767) / 65535));
-        any |= fractions[channel];
+    struct channel *channel = channels;
+    for (uint8_t i = 0; i < LAMP_PINS; i++) {
+        BY_POINTER(channel);
+        uint16_t level = (uint16_t)(((uint32_t)bc_image.duty[channel->lamp] * STEPS + 0x8000) >> 16);
+        uint8_t fraction = level % FRACTIONS;
+        any |= fraction;
+        cli();
+        channel->base = (uint8_t)(level / FRACTIONS);
+        if (fraction != channel->fraction) {
+            channel->fraction = fraction;
+            channel->more = pgm_read_byte(&spread[fraction]);
+        }
+        *(volatile uint8_t *)(uint16_t)pgm_read_byte(&compares[i]) = (uint8_t)(channel->base + (channel->more >> 7));
+        sei();
+        channel++;
     }
-    uint8_t status = hold_interrupts();
     TIMSK0 = any != 0 ? _BV(TOIE0) : 0;
-    write_channels();
-    release_interrupts(status);
 }

@@ -163,7 +163,8 @@ static void begin(void)
     next_listen = (uint8_t)(next_look + PLAY_TICKS + 1 + LISTEN_TICKS - FRAME_TICKS); /* the first frame is due at once */
 }
 
-int __attribute__((used, externally_visible)) main(void)
+/* Nothing calls it that would want its registers back. */
+int __attribute__((used, externally_visible, OS_main)) main(void)
 {
     begin();
     for (;;) {

@@ -26,7 +26,8 @@ uint8_t resets_begin(void)
 {
     uint8_t cause = MCUSR & (_BV(PORF) | _BV(EXTRF) | _BV(BORF) | _BV(WDRF));
     MCUSR = 0;
-    wdt_enable(WDTO_250MS);
+    WDTCSR = _BV(WDCE) | _BV(WDE); /* the second write within four cycles (11.9.2); no interrupt comes here yet */
+    WDTCSR = _BV(WDE) | WDTO_250MS;
     struct counters *held = &counters;
     BY_POINTER(held);
     uint16_t watchdog = held->watchdog, brown_out = held->brown_out;

@@ -15,11 +15,12 @@
 static struct {
     uint8_t pin, pixels;
 } strips[BC_STRIPS];
-static uint8_t strip_count;
 
 void strips_clear(void)
 {
-    strip_count = 0;
+    for (uint8_t i = 0; i < BC_STRIPS; i++) {
+        strips[i].pixels = 0;
+    }
 }
 
 void strips_attach(uint8_t index, uint8_t pin, uint8_t pixels)
@@ -27,35 +28,41 @@ void strips_attach(uint8_t index, uint8_t pin, uint8_t pixels)
     index = (uint8_t)(index - BC_LAMPS);
     strips[index].pin = pin;
     strips[index].pixels = pixels;
-    strip_count = (uint8_t)(index + 1);
 }
 
 /*
- * A bit is three writes: high, the bit's value, low, with 3, 5 and 6 cycles between them and two for each write (st: 2
- * cycles, 32). Within the 5 the next bit's value is found; in a byte's last bit the 3 fetch the next byte.
+ * Send three bytes. Interrupts must be off. A bit is three writes: high, the bit's value, low, with 3, 5 and 6 cycles between them
+ * and two for each write (st: 2 cycles, 32). In a byte's last bit the next byte is fetched; that way takes as long as the other.
  */
-#define BIT(next)                                                                                            \
-    "st X, %[high] \n nop \n nop \n nop \n"                                                                  \
-    "st X, %[value] \n mov %[value], %[low] \n sbrc %[byte], " #next " \n mov %[value], %[high] \n nop \n nop \n" \
-    "st X, %[low] \n nop \n nop \n nop \n nop \n nop \n nop \n"
-
-/* Send three bytes. Interrupts must be off. */
 static const uint8_t *send_pixel(const uint8_t *bytes, volatile uint8_t *port, uint8_t mask)
 {
     uint8_t high = *port | mask;
     uint8_t low = (uint8_t)(*port & ~mask);
-    uint8_t count = 3;
-    uint8_t value = low, byte;
+    uint8_t left = 3, bits = 8;
+    uint8_t value, byte;
     __asm__ volatile(
         "ld   %[byte], Z+ \n"
+        "1: st X, %[high] \n"
+        "mov  %[value], %[low] \n"
         "sbrc %[byte], 7 \n"
         "mov  %[value], %[high] \n"
-        "1: \n" BIT(6) BIT(5) BIT(4) BIT(3) BIT(2) BIT(1) BIT(0)
-        "st X, %[high] \n ld %[byte], Z+ \n nop \n"
-        "st X, %[value] \n mov %[value], %[low] \n sbrc %[byte], 7 \n mov %[value], %[high] \n dec %[count] \n nop \n"
-        "st X, %[low] \n nop \n nop \n breq 2f \n nop \n rjmp 1b \n"
-        "2: \n"
-        : [byte] "=&r"(byte), [value] "+&r"(value), [count] "+&r"(count), "+&z"(bytes)
+        "st   X, %[value] \n"
+        "lsl  %[byte] \n"
+        "dec  %[bits] \n"
+        "brne 3f \n"
+        "ld   %[byte], Z+ \n"
+        "st   X, %[low] \n"
+        "ldi  %[bits], 8 \n"
+        "dec  %[left] \n"
+        "breq 4f \n"
+        "2: nop \n"
+        "rjmp 1b \n"
+        "3: nop \n"
+        "st   X, %[low] \n"
+        "nop \n"
+        "rjmp 2b \n"
+        "4: \n"
+        : [byte] "=&r"(byte), [value] "=&r"(value), [bits] "+&d"(bits), [left] "+&r"(left), "+&z"(bytes)
         : [high] "r"(high), [low] "r"(low), "x"(port)
         : "memory");
     return bytes - 1; /* one was fetched ahead */
@@ -64,7 +71,7 @@ static const uint8_t *send_pixel(const uint8_t *bytes, volatile uint8_t *port, u
 void strips_send(void)
 {
     const uint8_t *bytes = bc_image.pixels;
-    for (uint8_t i = 0; i < strip_count; i++) {
+    for (uint8_t i = 0; i < BC_STRIPS; i++) {
         struct place place = pin_place(strips[i].pin);
         volatile uint8_t *port = place_registers(place) + 2;
         uint8_t mask = place.mask;
