@@ -181,8 +181,8 @@ LINKING: Final = (
     "-Wl,--section-start=.ring=0x800100",
     "-Wl,--section-start=.data=0x800170",
 )
-"""start.c replaces the usual start-up code; serial.c's ring has the first bytes of RAM, and variables
-follow it."""
+"""start.c replaces the usual start-up code; serial.c's ring has the first bytes of RAM, and
+variables follow it."""
 
 FASTER: Final[Mapping[str, tuple[str, ...]]] = {}
 """Where time is short and half a kilobyte of flash well spent."""
