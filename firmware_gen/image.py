@@ -181,7 +181,8 @@ LINKING: Final = (
     "-Wl,--section-start=.ring=0x800100",
     "-Wl,--section-start=.data=0x800170",
 )
-"""start.c replaces the usual start-up code; serial.c's ring has the first bytes of RAM, and variables follow it."""
+"""start.c replaces the usual start-up code; serial.c's ring has the first bytes of RAM, and
+variables follow it."""
 
 SPECIAL: Final[Mapping[str, tuple[str, ...]]] = {"bc_check": ("-O2",)}
 """Further flags of files that come out smaller with them (measured)."""
