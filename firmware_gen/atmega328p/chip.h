@@ -61,7 +61,6 @@ bool pulses_pending(void);                    /* prepared and not over */
 
 void lamps_clear(void);
 void lamps_attach(uint8_t index, uint8_t pin);
-void lamps_show(void); /* take over bc_image's duties */
 
 /* -- strips.c ------------------------------------------------------------------------------------- */
 

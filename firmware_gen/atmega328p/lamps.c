@@ -8,6 +8,8 @@
  */
 #include "chip.h"
 
+#include "bc_bits.h"
+
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include <avr/pgmspace.h>
@@ -36,7 +38,7 @@ static const uint8_t spread[FRACTIONS] PROGMEM = {0x00, 0x01, 0x11, 0x25, 0x55, 
     "lds r25, %[channels]+4*" #n " \n bst r25, 7 \n lsl r25 \n bld r25, 0 \n sts %[channels]+4*" #n ", r25 \n" \
     "lds r25, %[channels]+4*" #n "+1 \n adc r25, r30 \n sts %[" #compare "], r25 \n"
 
-/* 3,922 times a second while a lamp has fractions to show. */
+/* 3,922 times a second while the show has a lamp. */
 HANDLER(TIMER0_OVF_vect)
 {
     __asm__ volatile(
@@ -65,6 +67,7 @@ void lamps_clear(void)
     TCCR0A = _BV(WGM00);
     TCCR2A = _BV(WGM20);
     OCR0A = OCR0B = OCR2A = OCR2B = 0;
+    bc_clear(channels, sizeof channels);
 }
 
 /* Connect a channel to its pin, not inverted (COMx1, 15.9.1 and 18.11.1). */
@@ -73,6 +76,7 @@ void lamps_attach(uint8_t index, uint8_t pin)
     uint8_t channel = channel_of(pin);
     uint8_t connect = channel & 1 ? _BV(COM0B1) : _BV(COM0A1);
     channels[channel].lamp = index;
+    TIMSK0 = _BV(TOIE0);
     if (channel < 2) {
         TCCR0A |= connect;
     } else {
@@ -81,24 +85,23 @@ void lamps_attach(uint8_t index, uint8_t pin)
 }
 
 /* The handler is to find what belongs together. A fraction that stays goes on where its round is. */
-void lamps_show(void)
+void bc_hal_lamp(uint8_t index, uint16_t duty)
 {
-    uint8_t any = 0;
+    uint16_t level = (uint16_t)(((uint32_t)duty * STEPS + 0x8000) >> 16);
+    uint8_t fraction = level % FRACTIONS;
     struct channel *channel = channels;
     for (uint8_t i = 0; i < LAMP_PINS; i++) {
         BY_POINTER(channel);
-        uint16_t level = (uint16_t)(((uint32_t)bc_image.duty[channel->lamp] * STEPS + 0x8000) >> 16);
-        uint8_t fraction = level % FRACTIONS;
-        any |= fraction;
-        cli();
-        channel->base = (uint8_t)(level / FRACTIONS);
-        if (fraction != channel->fraction) {
-            channel->fraction = fraction;
-            channel->more = pgm_read_byte(&spread[fraction]);
+        if (channel->lamp == index) { /* channels without a lamp follow the first one, unseen */
+            cli();
+            channel->base = (uint8_t)(level / FRACTIONS);
+            if (fraction != channel->fraction) {
+                channel->fraction = fraction;
+                channel->more = pgm_read_byte(&spread[fraction]);
+            }
+            *(volatile uint8_t *)(uint16_t)pgm_read_byte(&compares[i]) = (uint8_t)(channel->base + (channel->more >> 7));
+            sei();
         }
-        *(volatile uint8_t *)(uint16_t)pgm_read_byte(&compares[i]) = (uint8_t)(channel->base + (channel->more >> 7));
-        sei();
         channel++;
     }
-    TIMSK0 = any != 0 ? _BV(TOIE0) : 0;
 }

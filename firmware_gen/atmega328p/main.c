@@ -49,7 +49,6 @@ void bc_hal_pulses_ready(void)
 
 void bc_hal_pixels_ready(void)
 {
-    lamps_show();
     strips_due = true;
 }
 

@@ -119,7 +119,6 @@ struct moment {
     uint8_t share; /* h, of the beat; b of effects that treat all pixels alike */
     uint8_t width;
     uint8_t pixels;
-    uint16_t *duty; /* a lamp's; a strip has none */
 };
 
 /* `common` is what the seed and the beat give; byte by byte, because the chip shifts words slowly. */
@@ -219,12 +218,12 @@ static inline uint16_t part_of(uint16_t value, uint16_t share) {
 }
 
 /* Multiplier of a pixel, 0 to 256. */
-static uint16_t multiplier(const struct moment *moment, uint8_t pixel) {
+static BC_APART uint16_t multiplier(const struct moment *moment, uint8_t pixel) {
     return (uint16_t)(FULL - part_of(moment->depth, dimming(moment, pixel)));
 }
 
 /* The duty of a lightness under a multiplier: CIE's line, and its cube. */
-static uint16_t duty_of(uint16_t lightness, uint16_t m) {
+static BC_APART uint16_t duty_of(uint16_t lightness, uint16_t m) {
     lightness = part_of(lightness, m);
     if (lightness < BC_CUBE_START) {
         return (uint16_t)(bc_part(lightness, 33) - (uint8_t)((uint8_t)(lightness >> 8) >> 3));
@@ -249,10 +248,6 @@ static BC_APART uint8_t *paint(const struct moment *moment, uint8_t *at) {
         uint8_t left;
         if ((pixel & 15) == 0) {
             bc_service_within_frame();
-        }
-        if (moment->duty != 0) {
-            *moment->duty = duty_of(*lightness, m);
-            break;
         }
         for (left = COLOURS; left > 0; left--) {
             *at = m == seen ? at[-COLOURS] : channel_byte(duty_of(*lightness, m));
@@ -294,10 +289,8 @@ static uint8_t *show(const struct bc_output *output, uint32_t time, uint8_t *byt
     uint8_t left = 1;
     uint8_t *end;
     moment.pixels = 1;
-    moment.duty = bc_image.duty + number;
     if (number >= BC_LAMPS) {
         bc_table_seek((uint16_t)(output->at + BC_STRIP_PIXELS));
-        moment.duty = 0;
         moment.pixels = bc_next_u8();
         place = bc_flash_u8(&places[bc_next_u8()]);
         cap = bc_next_u16();
@@ -310,6 +303,10 @@ static uint8_t *show(const struct bc_output *output, uint32_t time, uint8_t *byt
         channel += BC_STRIPS;
     }
     take_effect(light, &moment);
+    if (number < BC_LAMPS) {
+        bc_hal_lamp(number, duty_of(*moment.lightness, multiplier(&moment, 0)));
+        return bytes;
+    }
     end = paint(&moment, bytes);
     if (cap != 0) {
         limit(bytes, end, cap);

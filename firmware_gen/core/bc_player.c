@@ -99,7 +99,13 @@ uint8_t bc_player_find_cue(uint16_t tag) {
 
 /* -- starting ----------------------------------------------------------------------------------- */
 
-static BC_APART void darken(void) { bc_clear(&bc_image, sizeof bc_image); }
+static BC_APART void darken(void) {
+    uint8_t lamp;
+    bc_clear(&bc_image, sizeof bc_image);
+    for (lamp = 0; lamp < BC_LAMPS; lamp++) {
+        bc_hal_lamp(lamp, 0);
+    }
+}
 
 static BC_APART void enter_starting(void) {
     struct player *me = reach_player();

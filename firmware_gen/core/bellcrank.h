@@ -33,7 +33,6 @@
  */
 struct bc_image {
     uint16_t pulse[BC_SERVOS];    /* width in 0.5 us; 0: no pulse */
-    uint16_t duty[BC_LAMPS];      /* of 65535, linear in light */
     uint8_t pixels[3 * BC_PIXELS]; /* bytes in the order they go out, one strip behind the other */
 };
 
@@ -124,6 +123,9 @@ void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t detail);
 
 /* An input pin of the show that begins; pulled up if it is active low. */
 void bc_hal_input(uint8_t pin, bool pull_up);
+
+/* A lamp's duty from now on: of 65535, linear in light. */
+void bc_hal_lamp(uint8_t index, uint16_t duty);
 
 /* Drive a switch's pin. */
 void bc_hal_switch(uint8_t pin, bool high);

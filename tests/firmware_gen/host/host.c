@@ -142,6 +142,10 @@ void bc_hal_input(uint8_t pin, bool pull_up) {
     pulled_up |= (uint32_t)pull_up << pin;
 }
 
+static uint16_t duties[BC_LAMPS];
+
+void bc_hal_lamp(uint8_t index, uint16_t duty) { duties[index] = duty; }
+
 void bc_hal_switch(uint8_t pin, bool high) { levels[pin] = high; }
 
 void bc_hal_pulses_ready(void) {
@@ -263,7 +267,7 @@ uint32_t host_raw(uint8_t *bytes) {
         at = put_u16(at, bc_image.pulse[n]);
     }
     for (n = 0; n < counts[BC_LAMP]; n++) {
-        at = put_u16(at, bc_image.duty[n]);
+        at = put_u16(at, duties[n]);
     }
     for (n = 0; n < counts[BC_STRIP]; n++) {
         strip_bytes += 3u * pixels[n];
