@@ -15,7 +15,7 @@ static const uint16_t *row_of(uint8_t id) {
 }
 
 /* A listed law in the first half; `gain` points to its row. */
-BC_CALLED static uint32_t listed(const uint16_t *gain, uint16_t x, bool of_way) {
+BC_APART static uint32_t listed(const uint16_t *gain, uint16_t x, bool of_way) {
     uint32_t place = (uint32_t)x * (2 * BC_LIST_STEPS);
     uint8_t steps = (uint8_t)(place >> 16);
     uint16_t t = (uint16_t)place;
@@ -44,7 +44,7 @@ BC_CALLED static uint32_t listed(const uint16_t *gain, uint16_t x, bool of_way) 
 }
 
 /* value / (1 - d), all Q16; d at most a half. */
-BC_CALLED static uint32_t over_rest(uint16_t value, uint16_t d) {
+BC_APART static uint32_t over_rest(uint16_t value, uint16_t d) {
     uint32_t found = value;
     if (d > 0) {
         found += (uint32_t)bc_scale((int32_t)found, bc_share(d, (uint16_t)(0u - d)));
@@ -78,7 +78,7 @@ static uint16_t ramp_share(uint16_t u, uint16_t beta, bool of_way) {
 static uint16_t alpha_of(const struct bc_law *law) { return law->alpha == 0 ? HALF : law->alpha; }
 
 /* A law with parameters in the first half. */
-BC_CALLED static uint32_t ramped(const struct bc_law *law, uint16_t x, bool of_way) {
+BC_APART static uint32_t ramped(const struct bc_law *law, uint16_t x, bool of_way) {
     uint16_t alpha = alpha_of(law);
     uint16_t found = of_way ? (uint16_t)(2 * x - alpha) : 0xFFFF;
     if (x < alpha) {
@@ -103,10 +103,10 @@ uint32_t bc_law_at(const struct bc_law *law, uint32_t x, bool of_way) {
 }
 
 /* 2^32 / (65536 - d), rounded up */
-BC_CALLED static uint32_t reciprocal(uint16_t d) { return bc_quotient(0xFFFFFFFFu, 1, 65536 - d) + 1; }
+BC_APART static uint32_t reciprocal(uint16_t d) { return bc_quotient(0xFFFFFFFFu, 1, 65536 - d) + 1; }
 
 /* Of the laws with parameters; TABLE.md says the formulas. */
-BC_CALLED static void ramp_coefficients(uint16_t alpha, uint16_t beta, struct bc_coefficients *found) {
+BC_APART static void ramp_coefficients(uint16_t alpha, uint16_t beta, struct bc_coefficients *found) {
     uint32_t v = reciprocal(alpha);
     uint32_t bend = 2 * ((uint32_t)beta * (uint16_t)(0u - beta));
     uint16_t overlap = alpha >> 7; /* without beta */

@@ -60,7 +60,7 @@ int32_t bc_scale(int32_t value, uint32_t share) {
     return (int32_t)product;
 }
 
-BC_CALLED uint16_t bc_product(uint16_t a, uint16_t b) {
+BC_APART uint16_t bc_product(uint16_t a, uint16_t b) {
 #ifdef __AVR__
     uint16_t found;
     uint8_t low;
@@ -88,7 +88,7 @@ BC_CALLED uint16_t bc_product(uint16_t a, uint16_t b) {
 #endif
 }
 
-BC_CALLED uint32_t bc_quotient(uint32_t a, uint32_t b, uint32_t c) {
+BC_APART uint32_t bc_quotient(uint32_t a, uint32_t b, uint32_t c) {
 #ifdef __AVR__
     /*
      * The compiler keeps a 64-bit number in eight registers that each call must save. Here it lies
@@ -249,7 +249,7 @@ uint32_t bc_share(uint16_t part, uint16_t whole) {
     return share;
 }
 
-BC_CALLED uint32_t bc_progress(uint32_t elapsed, uint32_t total) {
+BC_APART uint32_t bc_progress(uint32_t elapsed, uint32_t total) {
     if (elapsed > 1ul << 31) {
         return 0;
     }

@@ -5,17 +5,9 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-enum { BC_MS = 256, BC_FRAME = 5120 }; /* a millisecond and a frame in the player's time */
+#include "bc_compiler.h"
 
-/*
- * A function that is called, never copied into its callers: where it is used more than once, the
- * compiler's own choice costs flash.
- */
-#ifdef __GNUC__
-#define BC_CALLED __attribute__((noinline))
-#else
-#define BC_CALLED
-#endif
+enum { BC_MS = 256, BC_FRAME = 5120 }; /* a millisecond and a frame in the player's time */
 
 /*
  * Keep this pointer in a register: the compiler forgets what it points to. A field of a static costs 4

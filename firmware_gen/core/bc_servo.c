@@ -51,7 +51,7 @@ static struct bc_law law_of(const struct servo *servo) {
 }
 
 /* An angle as a position. */
-BC_CALLED static int32_t whole(int16_t angle) {
+BC_APART static int32_t whole(int16_t angle) {
 #ifdef __AVR__
     /* 2^7 times it: one step to the right from 2^8 times. */
     int32_t found;
@@ -83,14 +83,14 @@ static uint32_t brake_left(const struct servo *servo, uint32_t time) {
     return bc_progress(left, servo->brake);
 }
 
-BC_CALLED static uint32_t size_of(int32_t value) {
+BC_APART static uint32_t size_of(int32_t value) {
     return value < 0 ? 0u - (uint32_t)value : (uint32_t)value;
 }
 
-BC_CALLED static int32_t signed_as(uint32_t size, bool down) { return down ? -(int32_t)size : (int32_t)size; }
+BC_APART static int32_t signed_as(uint32_t size, bool down) { return down ? -(int32_t)size : (int32_t)size; }
 
 /* Speed, in 0.01 deg per ms, Q7, of a part that would go `way` in `total` at slope 1 (Q14). */
-BC_CALLED static int32_t speed_of(int32_t way, uint16_t slope, uint32_t total) {
+BC_APART static int32_t speed_of(int32_t way, uint16_t slope, uint32_t total) {
     return signed_as(bc_quotient((uint32_t)bc_scale((int32_t)size_of(way), slope), 1024, total), way < 0);
 }
 
@@ -121,7 +121,7 @@ static int32_t state_at(const struct servo *servo, uint32_t time, bool of_way) {
 }
 
 /* How far it is from the position that `way` holds to the limit ahead; 0 if that lies behind. */
-BC_CALLED static uint32_t room_of(const struct servo *servo, uint16_t record, bool down) {
+BC_APART static uint32_t room_of(const struct servo *servo, uint16_t record, bool down) {
     int32_t room = whole(bc_table_i16(
         (uint16_t)(record + (down ? BC_SERVO_TRAVEL_LOW : BC_SERVO_TRAVEL_HIGH))));
     room = signed_as((uint32_t)room - (uint32_t)servo->way, down);
@@ -129,7 +129,7 @@ BC_CALLED static uint32_t room_of(const struct servo *servo, uint16_t record, bo
 }
 
 /* Plan the brake from the position that `way` and the speed that `residual` hold: sets residual and brake. */
-BC_CALLED static void plan_brake(struct servo *servo, uint16_t record) {
+BC_APART static void plan_brake(struct servo *servo, uint16_t record) {
     bool down = servo->residual < 0;
     uint32_t speed = size_of(servo->residual);
     uint32_t way;
@@ -153,7 +153,7 @@ BC_CALLED static void plan_brake(struct servo *servo, uint16_t record) {
  * How long a way takes at least under a limit of acceleration. What is divided is multiplied by as many
  * fours before as go into 32 bits, so that it keeps its digits.
  */
-BC_CALLED static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coefficient) {
+BC_APART static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coefficient) {
     uint8_t fours = (uint8_t)-4; /* a position has 8 bits less than the quotients are made for */
     bool divided = false;
     if (way == 0 || coefficient == 0) {
@@ -172,14 +172,14 @@ BC_CALLED static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coeffic
     }
 }
 
-BC_CALLED static void at_least(struct servo *servo, uint32_t duration) {
+BC_APART static void at_least(struct servo *servo, uint32_t duration) {
     if (servo->total < duration) {
         servo->total = duration;
     }
 }
 
 /* Fit the move behind or over the brake: sets start, total and AHEAD. */
-BC_CALLED static void plan_move(struct servo *servo, const struct bc_step *act, uint32_t start,
+BC_APART static void plan_move(struct servo *servo, const struct bc_step *act, uint32_t start,
                                 const struct bc_law *law, bool toward) {
     uint16_t record = act->output.at;
     struct bc_coefficients c;
@@ -269,7 +269,7 @@ bool bc_servos_have_ended(uint32_t time) {
  * Share of the ticks after a way from one point to the next, which are `wide` apart; to the nearest. Bit by bit, because the
  * compiler's division takes 32 rounds and this one 13: ticks < 2^13.
  */
-BC_CALLED static uint16_t part(uint32_t way, uint16_t ticks, uint16_t wide) {
+BC_APART static uint16_t part(uint32_t way, uint16_t ticks, uint16_t wide) {
     uint32_t width = (uint32_t)wide << 3;
     uint32_t left = (way >> 4) * ticks + width / 2;
     uint16_t found = 0;
@@ -287,7 +287,7 @@ BC_CALLED static uint16_t part(uint32_t way, uint16_t ticks, uint16_t wide) {
 }
 
 /* Pulse width at a position, from the calibration points. */
-BC_CALLED static uint16_t pulse_at(uint16_t record, int32_t position) {
+BC_APART static uint16_t pulse_at(uint16_t record, int32_t position) {
     uint8_t points;
     int16_t angle;
     int16_t next_angle;
