@@ -26,7 +26,7 @@ static const uint8_t compares[LAMP_PINS] PROGMEM = {
 
 /* Bit 7 of `more` says whether the compare value is one higher in the period that begins; it turns left each period. */
 static struct channel {
-    uint8_t more, base, fraction;
+    uint8_t more, base;
     uint8_t lamp; /* which one it shows, if its pin is connected */
 } channels[LAMP_PINS];
 
@@ -35,8 +35,8 @@ static const uint8_t spread[FRACTIONS] PROGMEM = {0x00, 0x01, 0x11, 0x25, 0x55, 
 
 /* One channel: turn its pattern left, add the bit that came out to the base value, set the compare register. */
 #define CHANNEL(n, compare)                                                                                  \
-    "lds r25, %[channels]+4*" #n " \n bst r25, 7 \n lsl r25 \n bld r25, 0 \n sts %[channels]+4*" #n ", r25 \n" \
-    "lds r25, %[channels]+4*" #n "+1 \n adc r25, r30 \n sts %[" #compare "], r25 \n"
+    "lds r25, %[channels]+3*" #n " \n bst r25, 7 \n lsl r25 \n bld r25, 0 \n sts %[channels]+3*" #n ", r25 \n" \
+    "lds r25, %[channels]+3*" #n "+1 \n adc r25, r30 \n sts %[" #compare "], r25 \n"
 
 /* 3,922 times a second while the show has a lamp. */
 HANDLER(TIMER0_OVF_vect)
@@ -84,6 +84,16 @@ void lamps_attach(uint8_t index, uint8_t pin)
     }
 }
 
+/* How many of a pattern's periods are the higher: the fraction it stands for. */
+static uint8_t ones_of(uint8_t pattern)
+{
+    uint8_t ones = 0;
+    for (; pattern != 0; pattern >>= 1) {
+        ones += pattern & 1;
+    }
+    return ones;
+}
+
 /* The handler is to find what belongs together. A fraction that stays goes on where its round is. */
 void bc_hal_lamp(uint8_t index, uint16_t duty)
 {
@@ -95,8 +105,7 @@ void bc_hal_lamp(uint8_t index, uint16_t duty)
         if (channel->lamp == index) { /* channels without a lamp follow the first one, unseen */
             cli();
             channel->base = (uint8_t)(level / FRACTIONS);
-            if (fraction != channel->fraction) {
-                channel->fraction = fraction;
+            if (ones_of(channel->more) != fraction) {
                 channel->more = pgm_read_byte(&spread[fraction]);
             }
             *(volatile uint8_t *)(uint16_t)pgm_read_byte(&compares[i]) = (uint8_t)(channel->base + (channel->more >> 7));

@@ -19,6 +19,7 @@ enum {
     FIRST_EDGE = 1024, /* after the tick, so that the tick's handler can set the first compare in time */
     EDGES = 2 * BC_SERVOS,
     WHOSE = 7, /* bits of an edge that tell its servo */
+    PORT_STRIDE = 3,
 };
 
 /*
@@ -31,7 +32,8 @@ static uint16_t edges[1 + EDGES];
 static volatile uint8_t edges_left; /* 0: no window is to come or runs */
 static volatile uint8_t window_time; /* time of its tick */
 
-static struct place servos[BC_SERVOS];
+/* Pins: 3 times the port in the low three bits, which is its PINx behind PINB's (31, Register Summary); then the bit. */
+static uint8_t servos[BC_SERVOS];
 
 #if BC_SERVOS > 8
 #error "an edge has three bits for whose it is"
@@ -109,7 +111,7 @@ void pulses_clear(void)
 
 void pulses_attach(uint8_t index, uint8_t pin)
 {
-    servos[index] = pin_place(pin);
+    servos[index] = (uint8_t)(PORT_STRIDE * (pin >> 3) | (uint8_t)(pin << 3));
 }
 
 /* From r24, which edge of the list, to its address in Z. */
@@ -161,12 +163,20 @@ HANDLER(TIMER1_COMPB_vect)
         "ld   r25, Z \n" /* the low byte: time and servo */
         "mov  r26, r25 \n"
         "andi r26, %[whose] \n"
-        "lsl  r26 \n"
         "ldi  r27, 0 \n"
         "subi r26, lo8(-(%[servos])) \n"
         "sbci r27, hi8(-(%[servos])) \n"
-        "ld   r24, X+ \n" /* its pin's mask */
-        "ld   r26, X \n"  /* and port */
+        "ld   r27, X \n"
+        "mov  r26, r27 \n"
+        "andi r26, 7 \n"
+        "subi r26, -%[pinb] \n" /* its port */
+        "ldi  r24, 1 \n" /* and its pin's mask, by its bit */
+        "sbrc r27, 4 \n"
+        "ldi  r24, 4 \n"
+        "sbrc r27, 3 \n"
+        "lsl  r24 \n"
+        "sbrc r27, 5 \n"
+        "swap r24 \n"
         "andi r25, 0xFF ^ %[whose] \n"
         "lds  r27, %[count] \n"
         "sub  r25, r27 \n"
@@ -202,6 +212,6 @@ HANDLER(TIMER1_COMPB_vect)
         :
         : [count] "n"(_SFR_MEM_ADDR(TCNT1L)), [compare] "n"(_SFR_MEM_ADDR(OCR1BL)), [mask] "n"(_SFR_MEM_ADDR(TIMSK1)),
           [only] "M"(_BV(OCIE1A)), [fixed] "n"(READ_TO_WRITE - PULSE_LEAD), [whose] "M"(WHOSE), [time] "i"(&window_time),
-          [left] "i"(&edges_left), [edges] "i"(edges), [servos] "i"(servos)
+          [left] "i"(&edges_left), [edges] "i"(edges), [servos] "i"(servos), [pinb] "n"(_SFR_MEM_ADDR(PINB))
         : "memory");
 }
