@@ -1,6 +1,6 @@
 """A servo's motion in integers: TABLE.md, sections 3.1 and 3.2.
 
-Positions are 0.01 deg with 15 fractional bits, speeds the same per ms, times 1/256 ms. Times here
+Positions are 0.01 deg with 7 fractional bits, speeds the same per ms, times 1/256 ms. Times here
 do not wrap; a chip's do, with the same result, because compared times lie close together.
 """
 
@@ -14,7 +14,7 @@ from firmware_gen.fixed import AHEAD_BITS, FixedLaw, progress
 from firmware_gen.table import ServoRecord
 from sim.values import dataclass
 
-ANGLE_BITS: Final = 15
+ANGLE_BITS: Final = 7
 SHORTEST: Final = 256
 """No move after a brake, or without one, is shorter than this (1 ms)."""
 NO_RUN: Final = -1
@@ -75,7 +75,7 @@ def brake(p: int, v: int, limits: tuple[int, int], acceleration: int) -> tuple[i
     if v == 0:
         return 0, 0
     speed, sign = abs(v), 1 if v > 0 else -1
-    duration = speed * 625 // (8 * acceleration)
+    duration = speed * 20000 // acceleration
     residual = sign * ((speed * duration) >> 9)
     low, high = limits
     if not low <= p + residual <= high:
@@ -93,7 +93,7 @@ def time_by(limit: int, way: int, ca: int) -> int:
     """
     way, fours = _normalised(way)
     share, more = _normalised(625 * way // (2048 * limit))
-    return (isqrt((ca * share >> 24) << 28) >> (fours + more)) + 1
+    return (isqrt((ca * share >> 24) << 28) >> (fours + more - 4)) + 1
 
 
 def _normalised(value: int) -> tuple[int, int]:
@@ -112,7 +112,7 @@ def start_motion(
     limits = low << ANGLE_BITS, high << ANGLE_BITS
     residual, braking = brake(p, v, limits, servo.acceleration_limit)
     way = target - (p + residual)
-    by_speed = (law.cv * abs(way) * 5 // (8 * servo.speed_limit)) >> 15
+    by_speed = (law.cv * abs(way) * 5 // (8 * servo.speed_limit)) >> 7
     by_acceleration = time_by(servo.acceleration_limit, abs(way), law.ca)
     if braking and way * v > 0 and abs(way) >> AHEAD_BITS and law.overlap:
         start = time
@@ -142,5 +142,5 @@ class PulseLine:
             if segment[0] <= p:
                 break
         angle, pulse, rise, width = segment
-        d = (p - angle) >> 12
+        d = (p - angle) >> 4
         return pulse + self._sign * ((d * rise + width // 2) // width)

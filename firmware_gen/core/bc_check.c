@@ -23,54 +23,63 @@ enum { SHORTEST = BC_HEADER_SIZE + BC_CRC_SIZE, ADDRESS_MAX = 254, PIN_MASK = 31
 /* What is known of the table as the check goes on. */
 struct check {
     uint16_t end;     /* where the CRC starts */
-    uint16_t section; /* where the section starts whose records are being looked at */
-    uint16_t from;    /* where the thread starts that the last cue points to */
+    uint16_t start;   /* of the record that is being looked at */
+    uint8_t left;     /* records of its section, this one included */
     uint8_t servos;
     uint8_t strips;
     uint8_t pixels;
     uint8_t loops;    /* see nest */
     uint8_t taken[4]; /* pins, a bit each */
-    bool pin_is_bad;  /* both are told after faults of records */
-    bool cue_is_bad;
+    bool pin_is_bad;  /* told after faults of records */
 };
 
 /* -- bytes -------------------------------------------------------------------------------------- */
 
 /*
  * Each byte of a header or a record has the least and the most that it may be. Instead of the least there may
- * be a mark; the lowest bit of the first three is the least of what is then compared.
+ * be a mark; the lowest bit of those for an index is the least of what is then compared.
  */
 enum mark {
+    NUMBER = 0xFB,        /* the high byte of a number; instead of the most stands which limits it has */
     BELOW_OR_NONE = 0xFC, /* an index, or none; the most is where the header counts them */
     BELOW = 0xFD,         /* an index; likewise */
     PIN = 0xFE,           /* a pin for the job that stands instead of the most */
     BUTTON = 0xFF         /* a button, with or without the flag */
 };
 
-/* The header, then servo (without its points), lamp, strip, switch, colour, law, input, binding, cue. */
+/* The limits of numbers of 16 bits. */
+enum number { SOME, ALPHA, BETA, PERIOD, PULSE };
+static const uint16_t number_limits[][2] BC_FLASH = {
+    {1, 0xFFFF}, {BC_ALPHA_LEAST, MOST_SHARE}, {1, MOST_SHARE}, {BC_PERIOD_MIN, 0xFFFF}, {BC_PULSE_MIN, BC_PULSE_MAX}};
+
+/* The header, then servo (without its points), lamp, strip, switch, colour, law, input, binding, cue, effect. */
 static const uint8_t limits[][2] BC_FLASH = {
     {BC_MAGIC, BC_MAGIC}, {BC_VERSION, BC_VERSION}, {0, ANY}, {0, ANY}, {BC_CHIP, BC_CHIP},
     {1, ADDRESS_MAX}, {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY},
     {0, BC_OUTPUTS}, {0, BC_COLOURS}, {0, BC_INPUTS}, {0, BC_BINDINGS}, {0, BC_CUES}, {1, BC_LAWS},
     {BELOW_OR_NONE, BC_AT_CUES}, {BELOW_OR_NONE, BC_AT_CUES}, {0, ANY}, {0, BC_BUTTONS}, {1, ANY}, {0, ANY},
     {0, 0}, {0, 0},
+    {1, 0}, /* no output */
     {0, ANY}, {PIN, BC_PIN_SERVO}, {2, BC_POINTS}, {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY},
-    {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY},
+    {0, ANY}, {NUMBER, SOME}, {0, ANY}, {NUMBER, SOME}, {0, ANY}, {0, ANY},
     {0, ANY}, {PIN, BC_PIN_LAMP}, {0, BC_LEVEL_MAX},
     {0, ANY}, {PIN, BC_PIN_STRIP}, {1, BC_PIXELS}, {0, BC_ORDERS - 1}, {0, ANY}, {0, ANY}, {BELOW, BC_AT_COLOURS},
     {0, ANY}, {PIN, BC_PIN_SWITCH}, {0, BC_ACTIVE_HIGH | BC_ON_WHEN_SAFE},
     {0, BC_LEVEL_MAX}, {0, BC_LEVEL_MAX}, {0, BC_LEVEL_MAX},
-    {0, BC_LAW_DOUBLE_S}, {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY},
+    {0, BC_LAW_DOUBLE_S}, {0, ANY}, {NUMBER, ALPHA}, {0, ANY}, {NUMBER, BETA},
     {PIN, BC_PIN_INPUT}, {BUTTON, BC_BUTTONS},
     {BUTTON, BC_BUTTONS}, {BELOW, BC_AT_CUES},
-    {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY}};
+    {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY}, {1 << 4, BC_THREADS << 4 | (BC_CONFLICTS - 1)}, {0, ANY}, {0, ANY},
+    {0, BC_EFFECTS - 1}, {0, ANY}, {NUMBER, PERIOD}, {0, BC_LEVEL_MAX}, {0, ANY}, {0, ANY}};
 
-/* The records in that order; the first four are the outputs, in the order of their kinds. */
-enum shape { SERVO, LAMP, STRIP, SWITCH, COLOUR, LAW, INPUT, BINDING, CUE };
+/* The records in that order; outputs first, with their kinds. */
+enum shape { NO_OUTPUT, SERVO, LAMP, STRIP, SWITCH, COLOUR, LAW, INPUT, BINDING, CUE, EFFECT };
+BC_ASSERT(kinds_are_shapes, (int)SERVO == (int)BC_SERVO && (int)SWITCH == (int)BC_SWITCH);
 
 /* How many rows of limits come before each. */
 enum {
-    SERVO_LIMITS = BC_HEADER_SIZE,
+    NO_OUTPUT_LIMITS = BC_HEADER_SIZE,
+    SERVO_LIMITS = NO_OUTPUT_LIMITS + 1,
     LAMP_LIMITS = SERVO_LIMITS + BC_SERVO_SIZE,
     STRIP_LIMITS = LAMP_LIMITS + BC_LAMP_SIZE,
     SWITCH_LIMITS = STRIP_LIMITS + BC_STRIP_SIZE,
@@ -79,10 +88,13 @@ enum {
     INPUT_LIMITS = LAW_LIMITS + 5, /* the longest law has these */
     BINDING_LIMITS = INPUT_LIMITS + BC_INPUT_SIZE,
     CUE_LIMITS = BINDING_LIMITS + BC_BINDING_SIZE,
-    ALL_LIMITS = CUE_LIMITS + BC_CUE_SIZE
+    EFFECT_LIMITS = CUE_LIMITS + BC_CUE_SIZE,
+    EFFECT_SIZE = 6,
+    ALL_LIMITS = EFFECT_LIMITS + EFFECT_SIZE
 };
-static const uint8_t rows[] BC_FLASH = {SERVO_LIMITS, LAMP_LIMITS,  STRIP_LIMITS,   SWITCH_LIMITS, COLOUR_LIMITS,
-                                        LAW_LIMITS, INPUT_LIMITS, BINDING_LIMITS, CUE_LIMITS,    ALL_LIMITS};
+static const uint8_t rows[] BC_FLASH = {NO_OUTPUT_LIMITS, SERVO_LIMITS, LAMP_LIMITS,  STRIP_LIMITS,
+                                        SWITCH_LIMITS,    COLOUR_LIMITS, LAW_LIMITS,   INPUT_LIMITS,
+                                        BINDING_LIMITS,   CUE_LIMITS,   EFFECT_LIMITS};
 BC_ASSERT(rows_are_all, sizeof limits == 2 * ALL_LIMITS);
 
 /* Where the header counts outputs, then the records from colours on. */
@@ -95,41 +107,47 @@ static void take_pin(struct check *check, uint8_t pin, uint8_t job) {
     }
 }
 
-/* Whether a byte keeps to its limits; a bad pin is only noted. */
-static bool byte_is_good(struct check *check, uint8_t least, uint8_t most, uint8_t byte) {
-    if (least == PIN) {
-        take_pin(check, byte, most);
-        return true;
-    }
-    if (least >= BELOW_OR_NONE) {
-        if (least == BUTTON) {
-            byte = (uint8_t)(byte & ~BC_FLAG);
-        } else {
-            byte++; /* so that none is 0 */
-            most = bc_table_u8(most);
-        }
-        least &= 1;
-    }
-    return byte >= least && byte <= most;
+/* Whether a number is neither less nor more than it may be. */
+static BC_APART bool number_is_good(uint8_t number, uint16_t value) {
+    const uint16_t *limit = number_limits[number];
+    return value >= bc_flash_u16(limit) && value <= bc_flash_u16(limit + 1);
 }
 
-/* Whether the next `count` bytes keep to the limits from this row on. All are read. */
-static BC_APART bool keeps_to(struct check *check, uint8_t row, uint8_t count) {
+/*
+ * How many of the next `count` bytes are left where one does not keep to the limits from this row on, that one included;
+ * 0: all do. Bad pins are only noted.
+ */
+static BC_APART uint8_t astray(struct check *check, uint8_t row, uint8_t count) {
     const uint8_t *limit = limits[row];
-    bool good = true;
+    uint8_t byte = 0;
     for (; count > 0; count--) {
         uint8_t least = bc_flash_u8(limit++);
         uint8_t most = bc_flash_u8(limit++);
-        if (!byte_is_good(check, least, most, bc_next_u8())) {
-            good = false;
+        uint8_t before = byte;
+        byte = bc_next_u8();
+        if (least == PIN) {
+            take_pin(check, byte, most);
+            continue;
+        }
+        if (least == NUMBER) {
+            if (!number_is_good(most, (uint16_t)((uint16_t)byte << 8 | before))) {
+                break;
+            }
+            continue;
+        }
+        if (least == BUTTON) {
+            byte = (uint8_t)(byte & ~BC_FLAG);
+            least = 1;
+        } else if (least >= BELOW_OR_NONE) {
+            byte++; /* so that none is 0 */
+            most = bc_header(most);
+            least &= 1;
+        }
+        if (byte < least || byte > most) {
+            break;
         }
     }
-    return good;
-}
-
-/* Whether it is neither less nor more. */
-static bool is_within(uint16_t value, uint16_t least, uint16_t most) {
-    return value >= least && value <= most;
+    return count;
 }
 
 /* Between two steps: cells may be written, and whatever is due be done, with the table that plays. */
@@ -160,11 +178,9 @@ static uint16_t crc_of(uint8_t byte, uint16_t end) {
     }
 }
 
-/* Behind the magic: how many bytes are looked at for each refusal, from that for the version on. */
-static const uint8_t header_parts[] BC_FLASH = {1, BC_AT_CHIP - BC_AT_LENGTH, 1, 1, BC_HEADER_SIZE - BC_AT_SHOW};
-
 static uint8_t header(struct check *check, uint8_t first, uint16_t crc) {
-    uint8_t refusal;
+    enum { BEHIND_ADDRESS = BC_HEADER_SIZE - BC_AT_SHOW, FROM_VERSION = BC_HEADER_SIZE - BC_AT_VERSION };
+    uint8_t left;
     if (bc_table_u16(BC_AT_LENGTH) != (uint16_t)(check->end + BC_CRC_SIZE)) {
         return BC_REFUSAL_LENGTH;
     }
@@ -172,43 +188,43 @@ static uint8_t header(struct check *check, uint8_t first, uint16_t crc) {
         return BC_REFUSAL_MAGIC;
     }
     bc_table_seek(BC_AT_VERSION);
-    for (refusal = BC_REFUSAL_VERSION; refusal <= BC_REFUSAL_COUNTS; refusal++) {
-        uint8_t at = (uint8_t)bc_table_tell();
-        if (!keeps_to(check, at, bc_flash_u8(&header_parts[refusal - BC_REFUSAL_VERSION])) ||
-            (refusal == BC_REFUSAL_CRC && bc_table_u16(check->end) != crc)) {
-            return refusal;
-        }
+    left = astray(check, BC_AT_VERSION, FROM_VERSION);
+    if (left == FROM_VERSION) {
+        return BC_REFUSAL_VERSION;
     }
-    return BC_REFUSAL_ACCEPTED;
+    if (bc_table_u16(check->end) != crc) {
+        return BC_REFUSAL_CRC;
+    }
+    if (left > BEHIND_ADDRESS) { /* at the address one more, at the chip two */
+        return (uint8_t)(BC_REFUSAL_ADDRESS + BEHIND_ADDRESS + 1 - left);
+    }
+    return left > 0 ? BC_REFUSAL_COUNTS : BC_REFUSAL_ACCEPTED;
 }
 
 /* -- code -------------------------------------------------------------------------------------- */
 
-static bool act_is_good(const struct bc_step *op) {
+/* `next`: where the next op starts. */
+static bool act_is_good(struct check *check, const struct bc_step *op, uint16_t next) {
     uint8_t kind = op->output.kind;
     if (kind == BC_SWITCH) {
         return !(op->code & (BC_ACT_WAIT | BC_ACT_LAW));
     }
-    if ((op->code & BC_ACT_LAW) && op->law >= bc_table_u8(BC_AT_LAWS)) {
+    if ((op->code & BC_ACT_LAW) && op->law >= bc_header(BC_AT_LAWS)) {
         return false;
     }
     if (kind == BC_SERVO) {
         bc_table_seek((uint16_t)(op->output.at + BC_SERVO_TRAVEL_LOW));
         return (int16_t)bc_next_u16() <= op->target && op->target <= (int16_t)bc_next_u16();
     }
-    if (op->code & BC_ACT_F) {
-        return false;
-    }
-    /* the target is one byte */
-    return kind == BC_LAMP ? (uint8_t)op->target <= BC_LEVEL_MAX : (uint8_t)op->target < bc_table_u8(BC_AT_COLOURS);
+    bc_table_seek((uint16_t)(next - 1)); /* a target like the level or colour of a record */
+    return !(op->code & BC_ACT_F) &&
+           !astray(check, kind == BC_LAMP ? LAMP_LIMITS + BC_LAMP_SAFE_LEVEL : STRIP_LIMITS + BC_STRIP_SAFE_COLOUR, 1);
 }
 
-static bool effect_is_good(const struct bc_step *op) {
-    uint8_t kind = bc_table_u8(op->operand);
-    return (op->output.kind == BC_LAMP || op->output.kind == BC_STRIP) && kind < BC_EFFECTS &&
-           (kind == BC_EFFECT_STEADY ||
-            (bc_table_u16((uint16_t)(op->operand + 1)) >= BC_PERIOD_MIN &&
-             bc_table_u8((uint16_t)(op->operand + 3)) <= BC_LEVEL_MAX));
+static bool effect_is_good(struct check *check, const struct bc_step *op, uint16_t next) {
+    bc_table_seek(op->operand);
+    return (op->output.kind == BC_LAMP || op->output.kind == BC_STRIP) &&
+           !astray(check, EFFECT_LIMITS, (uint8_t)(next - op->operand));
 }
 
 static bool ends_thread(const struct bc_step *op) {
@@ -216,45 +232,53 @@ static bool ends_thread(const struct bc_step *op) {
 }
 
 /*
- * Whether a thread starts at `target`, looking from the cursor on; `start`: one starts there. Leads astray
- * where ops are bad, and those are found for themselves.
+ * Whether a thread starts where a fork or go on points to, looking from behind it on; reads over the op. Leads astray where
+ * ops are bad, and those are found for themselves.
  */
-static BC_APART bool starts_thread(const struct check *check, bool start, uint16_t target) {
-    struct bc_step op;
+static bool points_to_thread(const struct check *check, struct bc_step *op) {
+    uint16_t target = op->operand;
     if (target >= check->end) {
         return false;
     }
     while (bc_table_tell() < target) {
-        bc_op_read(&op);
-        start = ends_thread(&op);
+        bc_op_read(op);
         pause();
     }
-    return bc_table_tell() == target && start;
+    return bc_table_tell() == target && ends_thread(op);
 }
 
-/* `next`: where the next op starts. An op that reaches beyond the end is read there, which does no harm, and then found out. */
-static bool op_is_good(const struct check *check, const struct bc_step *op, uint16_t next) {
+/*
+ * `next`: where the next op starts. An op that reaches beyond the end is read there, which does no harm, and then found
+ * out. May read over the op.
+ */
+static bool op_is_good(struct check *check, struct bc_step *op, uint16_t next) {
     if (next > check->end || op->code > BC_OP_GO_ON) {
         return false;
     }
     if (op->code < BC_OP_END || op->code == BC_OP_EFFECT) {
-        return op->number < bc_table_u8(BC_AT_OUTPUTS) &&
-               (op->code < BC_OP_END ? act_is_good(op) : effect_is_good(op));
+        return op->number < bc_header(BC_AT_OUTPUTS) &&
+               (op->code < BC_OP_END ? act_is_good(check, op, next) : effect_is_good(check, op, next));
     }
     if (op->code == BC_OP_FORK || op->code == BC_OP_GO_ON) {
-        return op->operand >= next && starts_thread(check, op->code == BC_OP_GO_ON, op->operand);
+        return points_to_thread(check, op);
     }
     return true;
 }
 
 /*
  * The loops open in a thread, in one byte: from the lowest bit on whether each has waited, the innermost first, and the
- * thread itself last; a 1 above.
+ * thread itself last; a 1 above. Between threads 0.
  */
-enum { NO_LOOP = 2, A_LOOP = NO_LOOP << 1, TOO_DEEP = NO_LOOP << (BC_LOOP_DEPTH + 1), HAS_WAITED = 1 };
+enum {
+    BETWEEN_THREADS = 0,
+    HAS_WAITED = 1,
+    NO_LOOP = 2,
+    A_LOOP = NO_LOOP << 1,
+    TOO_DEEP = NO_LOOP << (BC_LOOP_DEPTH + 1)
+};
 
 static bool nest(struct check *check, const struct bc_step *op) {
-    uint8_t loops = check->loops;
+    uint8_t loops = check->loops == BETWEEN_THREADS ? NO_LOOP : check->loops;
     bool good = true;
     if (op->code == BC_OP_LOOP) {
         loops = (uint8_t)(loops << 1);
@@ -264,7 +288,7 @@ static bool nest(struct check *check, const struct bc_step *op) {
         loops = (uint8_t)(loops >> 1 | HAS_WAITED); /* the loop around it has waited with it */
     } else if (ends_thread(op)) {
         good = loops < A_LOOP;
-        loops = NO_LOOP;
+        loops = BETWEEN_THREADS;
     } else if (op->operand > 0 && (op->code == BC_OP_WAIT ||
                                    (op->code < BC_OP_END && (op->code & BC_ACT_WAIT)))) {
         loops |= HAS_WAITED;
@@ -273,21 +297,40 @@ static bool nest(struct check *check, const struct bc_step *op) {
     return good;
 }
 
-/* All ops from the cursor on, and that threads fill the code. */
+/* Of the `count` cues before `at`: how many have this number in their first bytes; in those further on, if `at` is further. */
+static uint8_t cues_with(uint16_t number, uint16_t at, uint8_t count) {
+    uint8_t found = 0;
+    for (; count > 0; count--) {
+        at = (uint16_t)(at - BC_CUE_SIZE);
+        if (bc_table_u16(at) == number) {
+            found++;
+        }
+    }
+    return found;
+}
+
+/* All ops from the cursor on, that threads fill the code, and that each cue starts with one. */
 static bool code_is_good(struct check *check) {
-    struct bc_step op;
-    op.code = BC_OP_END;
-    while (bc_table_tell() < check->end) {
-        uint16_t next;
+    uint16_t code = bc_table_tell();
+    uint8_t cues = bc_header(BC_AT_CUES);
+    uint8_t started = 0;
+    for (;;) {
+        struct bc_step op;
+        uint16_t next = bc_table_tell();
+        if (next >= check->end) {
+            return check->loops == BETWEEN_THREADS && started == cues;
+        }
+        if (check->loops == BETWEEN_THREADS) {
+            started = (uint8_t)(started + cues_with(next, (uint16_t)(code + BC_CUE_OFFSET), cues));
+        }
         bc_op_read(&op);
         next = bc_table_tell();
-        if (!op_is_good(check, &op, next) || !nest(check, &op)) {
+        if (!nest(check, &op) || !op_is_good(check, &op, next)) {
             return false;
         }
         bc_table_seek(next);
         pause();
     }
-    return ends_thread(&op);
 }
 
 /* -- records ------------------------------------------------------------------------------------ */
@@ -299,18 +342,21 @@ static bool servo_is_good(struct check *check) {
     uint8_t left = bc_next_u8();
     int16_t low = (int16_t)bc_next_u16();
     int16_t high = (int16_t)bc_next_u16();
-    bool good = bc_next_u16() != 0 && bc_next_u16() != 0; /* the limits of speed and acceleration */
-    int16_t safe = (int16_t)bc_next_u16();
-    int16_t angle = (int16_t)bc_next_u16();
-    uint16_t pulse = bc_next_u16();
+    int16_t safe;
+    int16_t angle;
+    uint16_t pulse;
+    bc_table_seek((uint16_t)(check->start + BC_SERVO_SAFE_ANGLE));
+    safe = (int16_t)bc_next_u16();
+    angle = (int16_t)bc_next_u16();
+    pulse = bc_next_u16();
     check->servos++;
-    if (!good || check->servos > BC_SERVOS || low > safe || safe > high || angle > low) {
+    if (check->servos > BC_SERVOS || low > safe || safe > high || angle > low) {
         return false;
     }
     for (;;) {
         int16_t last_angle = angle;
         uint16_t last_pulse = pulse;
-        if (!is_within(pulse, BC_PULSE_MIN, BC_PULSE_MAX)) {
+        if (!number_is_good(PULSE, pulse)) {
             return false;
         }
         left--;
@@ -336,94 +382,58 @@ static bool strip_is_good(struct check *check) {
     return check->strips <= BC_STRIPS && pixels <= BC_PIXELS;
 }
 
-/* Its parameters. */
-static bool law_is_good(uint16_t start, uint8_t size) {
-    return (size < 3 || is_within(bc_table_u16((uint16_t)(start + 1)), BC_ALPHA_LEAST, MOST_SHARE)) &&
-           (size < 5 || is_within(bc_table_u16((uint16_t)(start + 3)), 1, MOST_SHARE));
-}
-
-/* Look at the cue's start, which is told after faults of the other records; `code`: where the code starts. */
-static void look_at_thread(struct check *check, uint16_t code, uint16_t target) {
-    /* Cues mostly stand in the order of their code: go on from where the last one started. */
-    if (target < check->from) {
-        check->from = code;
-    }
-    bc_table_seek(check->from);
-    if (!starts_thread(check, true, target)) {
-        check->cue_is_bad = true;
-    }
-    check->from = target;
-}
-
-/* `start`: of the record; `code`: of the code. */
-static bool cue_is_good(struct check *check, uint16_t start, uint16_t code) {
+static bool cue_is_good(const struct check *check) {
     uint16_t used = bc_next_u16();
     uint8_t flags = bc_next_u8();
     uint8_t outputs;
-    uint16_t other = start;
-    look_at_thread(check, code, bc_next_u16());
-    while (other != check->section) {
-        other = (uint16_t)(other - BC_CUE_SIZE);
-        if (bc_table_u16(other) == bc_table_u16(start)) {
-            return false;
-        }
-    }
-    for (outputs = bc_table_u8(BC_AT_OUTPUTS); outputs > 0; outputs--) {
+    for (outputs = bc_header(BC_AT_OUTPUTS); outputs > 0; outputs--) {
         used >>= 1;
     }
-    return used == 0 && (flags & 0x0F) < BC_CONFLICTS && (uint8_t)((flags >> 4) - 1) < BC_THREADS;
+    return used == 0 && (flags & 0x0F) < BC_CONFLICTS &&
+           cues_with(bc_table_u16(check->start), check->start, (uint8_t)(bc_header(BC_AT_CUES) - check->left)) == 0;
 }
 
-/* Whether what depends on more than one byte of a record is good. */
-static BC_APART bool agrees(struct check *check, uint8_t shape, uint16_t start, uint8_t size, uint8_t left) {
-    bc_table_seek((uint16_t)(start + 2));
+/* Whether what depends on more than the limits of a record is good. */
+static bool agrees(struct check *check, uint8_t shape) {
+    bc_table_seek((uint16_t)(check->start + 2));
     switch (shape) {
     case SERVO:
         return servo_is_good(check);
     case STRIP:
         return strip_is_good(check);
-    case LAW:
-        return law_is_good(start, size);
     case CUE:
-        return cue_is_good(check, start, (uint16_t)(start + (uint16_t)(BC_CUE_SIZE * left)));
+        return cue_is_good(check);
     default:
         return true;
     }
 }
 
-/* Look at the record at the cursor, and go behind it. `left`: as many follow, this one included. */
-static uint8_t record(struct check *check, uint8_t section, uint8_t left) {
+/* Look at the record at the cursor, and go behind it. Of what is no output only the first byte counts. */
+static uint8_t record(struct check *check, uint8_t section) {
     uint16_t start = bc_table_tell();
-    uint16_t room = (uint16_t)(check->end - start);
+    uint8_t first = bc_table_u8(start);
     uint8_t shape = (uint8_t)(section + SWITCH);
-    uint8_t refusal = BC_REFUSAL_RECORD;
     uint8_t row;
     uint8_t size;
     uint16_t whole; /* a servo's points included */
-    if (room == 0) {
-        return BC_REFUSAL_COUNTS;
-    }
     if (section == 0) {
-        refusal = BC_REFUSAL_OUTPUT;
-        shape = (uint8_t)(bc_table_u8(start) - BC_SERVO);
+        shape = first;
         if (shape > SWITCH) {
-            return refusal;
+            shape = NO_OUTPUT;
         }
     }
     row = bc_flash_u8(&rows[shape]);
     size = (uint8_t)(bc_flash_u8(&rows[shape + 1]) - row);
     if (shape == LAW) {
-        size = bc_law_size(bc_table_u8(start));
+        size = bc_law_size(first);
     }
-    whole = size;
-    if (shape == SERVO && size <= room) {
-        whole = bc_output_size(start);
-    }
-    if (whole > room) {
+    whole = shape == SERVO ? bc_output_size(start) : size;
+    check->start = start;
+    if (whole > (uint16_t)(check->end - start)) {
         return BC_REFUSAL_COUNTS;
     }
-    if (!keeps_to(check, row, size) || !agrees(check, shape, start, size, left)) {
-        return refusal;
+    if (astray(check, row, size) || !agrees(check, shape)) {
+        return section == 0 ? BC_REFUSAL_OUTPUT : BC_REFUSAL_RECORD;
     }
     bc_table_seek((uint16_t)(start + whole));
     return BC_REFUSAL_ACCEPTED;
@@ -432,10 +442,8 @@ static uint8_t record(struct check *check, uint8_t section, uint8_t left) {
 static uint8_t records(struct check *check) {
     uint8_t section;
     for (section = 0; section < sizeof counted_at; section++) {
-        uint8_t left = bc_table_u8(bc_flash_u8(&counted_at[section]));
-        check->section = bc_table_tell();
-        for (; left > 0; left--) {
-            uint8_t refusal = record(check, section, left);
+        for (check->left = bc_header(bc_flash_u8(&counted_at[section])); check->left > 0; check->left--) {
+            uint8_t refusal = record(check, section);
             if (refusal != BC_REFUSAL_ACCEPTED) {
                 return refusal;
             }
@@ -451,7 +459,7 @@ static uint8_t body(struct check *check) {
     if (refusal == BC_REFUSAL_ACCEPTED && check->pin_is_bad) {
         refusal = BC_REFUSAL_PIN;
     }
-    if (refusal == BC_REFUSAL_ACCEPTED && (!code_is_good(check) || check->cue_is_bad)) {
+    if (refusal == BC_REFUSAL_ACCEPTED && !code_is_good(check)) {
         refusal = BC_REFUSAL_CODE;
     }
     return refusal;
@@ -468,8 +476,6 @@ uint8_t bc_check(uint16_t size, uint8_t first, uint16_t *crc) {
         return BC_REFUSAL_LENGTH;
     }
     check.end = (uint16_t)(size - BC_CRC_SIZE);
-    check.from = 0xFFFF;
-    check.loops = NO_LOOP;
     *crc = crc_of(first, check.end);
     refusal = header(&check, first, *crc);
     return refusal == BC_REFUSAL_ACCEPTED ? body(&check) : refusal;

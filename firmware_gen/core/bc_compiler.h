@@ -2,6 +2,8 @@
 #ifndef BC_COMPILER_H
 #define BC_COMPILER_H
 
+#include <stdint.h>
+
 /*
  * A function that stays one: small chips have more time than room for copies of it, and avr-gcc copies what is
  * short or called from few places.
@@ -28,6 +30,15 @@
 #define BC_HIDE(byte) __asm__("" : "+r"(byte))
 #else
 #define BC_HIDE(byte) (void)(byte)
+#endif
+
+/* Numbers that keep to 24 bits, and need no more where the compiler has them. */
+#ifdef __AVR__
+typedef __int24 bc_i24;
+typedef __uint24 bc_u24;
+#else
+typedef int32_t bc_i24;
+typedef uint32_t bc_u24;
 #endif
 
 #endif

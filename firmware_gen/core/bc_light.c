@@ -60,7 +60,7 @@ static BC_APART uint32_t share_at(struct light *light, uint32_t time) {
     if (light->law == BC_NONE) {
         return elapsed;
     }
-    law = bc_table_law(light->law);
+    bc_table_law(light->law, &law);
     return bc_law_position(&law, elapsed);
 }
 

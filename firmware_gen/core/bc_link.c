@@ -74,7 +74,7 @@ void bc_link_show_changed(void) {
         state.held[n] = 0;
     }
     if (bc_player_source() != BC_SOURCE_NONE) {
-        own = bc_table_u8(BC_AT_ADDRESS);
+        own = bc_header(BC_AT_ADDRESS);
         bc_table_release();
     }
     bc_frames_be(own);

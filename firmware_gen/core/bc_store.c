@@ -16,7 +16,7 @@ enum {
 /* A piece of a table on its way to its slot. */
 struct chunk {
     uint16_t cell; /* the next one to write */
-    uint8_t left;
+    uint8_t left;  /* 0: the chunk is free */
     uint8_t bytes[BC_CHUNK]; /* those left are the last ones */
 };
 
@@ -34,10 +34,9 @@ enum step {
 static struct {
     struct chunk chunks[BC_WINDOW];
     uint8_t next;    /* the chunk that is being written; counts on */
-    uint8_t waiting; /* chunks not yet written */
     uint8_t step;    /* enum step: the next write */
     uint8_t first;   /* byte 0 of the table being received */
-    uint8_t current; /* slot, BC_MERGED_SLOT, BC_NO_SLOT */
+    uint8_t current; /* enum bc_source */
     uint8_t refusal;
     bool merged;     /* there is a merged table that can be played */
 } store;
@@ -47,11 +46,18 @@ BC_ASSERT(the_window_is_two_chunks, BC_WINDOW == 2);
 /* The n-th of all chunks ever: they take turns. */
 static BC_APART struct chunk *chunk_at(uint8_t n) { return (n & 1) ? &store.chunks[1] : &store.chunks[0]; }
 
-static BC_APART uint8_t target(void) { return store.current == 0 ? 1 : 0; }
+/* Where the next table goes. */
+static BC_APART uint8_t target(void) {
+    return store.current == BC_SOURCE_SLOT_0 ? BC_SOURCE_SLOT_1 : BC_SOURCE_SLOT_0;
+}
 
-static uint8_t mark_of(uint8_t slot) { return slot == 0 ? BC_MARK_0 : BC_MARK_1; }
+static uint8_t mark_of(uint8_t slot) { return slot == BC_SOURCE_SLOT_0 ? BC_MARK_0 : BC_MARK_1; }
 
-uint8_t bc_store_current(void) { return store.current; }
+/* Sources count so that slots are numbered as hello states them. */
+BC_ASSERT(merged_has_its_number, (uint8_t)(BC_SOURCE_MERGED - BC_SOURCE_SLOT_0) == BC_MERGED_SLOT);
+BC_ASSERT(none_has_its_number, (uint8_t)(BC_SOURCE_NONE - BC_SOURCE_SLOT_0) == BC_NO_SLOT);
+
+uint8_t bc_store_current(void) { return (uint8_t)(store.current - BC_SOURCE_SLOT_0); }
 
 uint8_t bc_store_refusal(void) { return store.refusal; }
 
@@ -66,7 +72,7 @@ static BC_APART uint8_t refusal_of(uint8_t source) {
     bc_table_choose(source);
     length = bc_table_u16(BC_AT_LENGTH);
     if (length <= room) {
-        refusal = bc_check(length, bc_table_u8(BC_AT_MAGIC), &crc);
+        refusal = bc_check(length, bc_header(BC_AT_MAGIC), &crc);
     }
     bc_table_release();
     return refusal;
@@ -80,55 +86,63 @@ static BC_APART uint16_t merged_u16(uint16_t offset) {
 /* A number behind the merged table that is drawn anew for each merging. */
 static uint16_t stamp(void) { return merged_u16(merged_u16(BC_AT_LENGTH)); }
 
-static bool merged_is_newer(void) {
-    uint16_t witness =
-        (uint16_t)(bc_cell(WITNESS_CELL) | (uint16_t)bc_cell(WITNESS_CELL + 1) << 8);
-    return store.merged && witness != stamp();
+/* The one that slots are newer than. */
+static uint16_t witness(void) {
+    return (uint16_t)(bc_cell(WITNESS_CELL) | (uint16_t)bc_cell(WITNESS_CELL + 1) << 8);
 }
 
-uint8_t bc_store_choose(void) {
-    uint8_t slot = bc_cell(MARK_CELL) == BC_MARK_1 ? 1 : 0;
+/* The source to play from. The refusal is left as that of the slot which the mark names. */
+static uint8_t choice(void) {
+    uint8_t slot = bc_cell(MARK_CELL) == BC_MARK_1 ? BC_SOURCE_SLOT_1 : BC_SOURCE_SLOT_0;
     store.merged = refusal_of(BC_SOURCE_MERGED) == BC_REFUSAL_ACCEPTED;
-    if (!merged_is_newer()) {
-        uint8_t refusal = refusal_of((uint8_t)(BC_SOURCE_SLOT_0 + slot));
-        if (refusal != BC_REFUSAL_ACCEPTED) {
-            slot ^= 1;
-        }
-        if (refusal == BC_REFUSAL_ACCEPTED ||
-            refusal_of((uint8_t)(BC_SOURCE_SLOT_0 + slot)) == BC_REFUSAL_ACCEPTED) {
-            store.current = slot;
-            store.refusal = BC_REFUSAL_ACCEPTED;
-            return (uint8_t)(BC_SOURCE_SLOT_0 + slot);
-        }
-        store.refusal = refusal;
-    }
-    if (store.merged) {
-        store.current = BC_MERGED_SLOT;
-        store.refusal = BC_REFUSAL_ACCEPTED;
+    if (store.merged && witness() != stamp()) {
         return BC_SOURCE_MERGED;
     }
-    store.current = BC_NO_SLOT;
-    return BC_SOURCE_NONE;
+    store.refusal = refusal_of(slot);
+    if (store.refusal == BC_REFUSAL_ACCEPTED) {
+        return slot;
+    }
+    slot ^= BC_SOURCE_SLOT_0 ^ BC_SOURCE_SLOT_1;
+    if (refusal_of(slot) == BC_REFUSAL_ACCEPTED) {
+        return slot;
+    }
+    return store.merged ? BC_SOURCE_MERGED : BC_SOURCE_NONE;
+}
+
+BC_APART uint8_t bc_store_choose(void) {
+    store.current = choice();
+    if (store.current != BC_SOURCE_NONE) {
+        store.refusal = BC_REFUSAL_ACCEPTED;
+    }
+    return store.current;
 }
 
 /* -- receiving ---------------------------------------------------------------------------------- */
 
+static void drop_pieces(void) {
+    store.chunks[0].left = 0;
+    store.chunks[1].left = 0;
+}
+
 void bc_store_start(void) {
-    store.waiting = 0;
+    drop_pieces();
     store.step = PIECES;
 }
 
-BC_APART void bc_store_open(void) {
-    store.waiting = 0;
-    store.step = store.current < BC_SLOTS ? REPAIR : ERASE;
+void bc_store_open(void) {
+    drop_pieces();
+    store.step = store.current >= BC_SOURCE_SLOT_0 ? REPAIR : ERASE;
     store.first = ERASED;
 }
 
-bool bc_store_has_room(void) { return store.waiting < BC_WINDOW; }
+bool bc_store_has_room(void) { return store.chunks[0].left == 0 || store.chunks[1].left == 0; }
 
 BC_APART void bc_store_put(uint16_t offset, const uint8_t *bytes, uint8_t count) {
-    struct chunk *chunk = chunk_at((uint8_t)(store.next + store.waiting));
+    struct chunk *chunk = chunk_at(store.next);
     uint8_t *to;
+    if (chunk->left > 0) {
+        chunk = chunk_at((uint8_t)(store.next + 1));
+    }
     if (offset == 0) {
         store.first = bytes[0];
         offset++;
@@ -143,21 +157,20 @@ BC_APART void bc_store_put(uint16_t offset, const uint8_t *bytes, uint8_t count)
     for (to = chunk->bytes + BC_CHUNK - count; count > 0; count--) {
         *to++ = *bytes++;
     }
-    store.waiting++;
 }
 
 void bc_store_commit(void) { store.step = FIRST_BYTE; }
 
-bool bc_store_is_idle(void) {
-    return store.waiting == 0 && store.step == PIECES && !bc_hal_cell_busy();
+BC_APART bool bc_store_is_idle(void) {
+    return (store.chunks[0].left | store.chunks[1].left) == 0 && store.step == PIECES && !bc_hal_cell_busy();
 }
 
 struct bc_verdict bc_store_judge(uint16_t length) {
     struct bc_verdict verdict;
-    uint8_t before = bc_table_choose((uint8_t)(BC_SOURCE_SLOT_0 + target()));
+    uint8_t before = bc_table_choose(target());
     verdict.refusal = bc_check(length, store.first, &verdict.crc);
     verdict.stated = bc_table_u16((uint16_t)(length - BC_CRC_SIZE));
-    verdict.address = bc_table_u8(BC_AT_ADDRESS);
+    verdict.address = bc_header(BC_AT_ADDRESS);
     bc_table_release();
     bc_table_choose(before);
     return verdict;
@@ -165,65 +178,58 @@ struct bc_verdict bc_store_judge(uint16_t length) {
 
 /* -- writing ------------------------------------------------------------------------------------ */
 
-/* What a write that is no piece's puts into its cell. */
-static BC_APART uint8_t value_of(uint8_t step) {
-    switch (step) {
-    case REPAIR:
-        return mark_of(store.current);
-    case ERASE:
-        return ERASED;
-    case FIRST_BYTE:
-        return store.first;
-    case MARK:
-        return mark_of(target());
-    case WITNESS_LOW:
-        return (uint8_t)stamp();
-    default:
-        return (uint8_t)(stamp() >> 8);
+struct write {
+    uint16_t cell;
+    uint8_t value;
+};
+
+/* The next byte of the piece that is being written. */
+static struct write next_of_piece(void) {
+    struct chunk *chunk = chunk_at(store.next);
+    struct write write = {chunk->cell++, chunk->bytes[BC_CHUNK - chunk->left]};
+    chunk->left--;
+    if (chunk->left == 0) {
+        store.next++;
     }
+    return write;
 }
 
-static uint16_t cell_of(uint8_t step) {
+/* The write of a step that is no piece. */
+static struct write single(uint8_t step) {
+    struct write write = {MARK_CELL, 0};
     if (step == ERASE || step == FIRST_BYTE) {
-        return bc_slot_cell(target());
+        write.cell = bc_slot_cell(target());
+        write.value = step == ERASE ? ERASED : store.first;
+    } else if (step <= MARK) {
+        write.value = mark_of(step == MARK ? target() : store.current);
+    } else {
+        uint8_t offset = (uint8_t)(step - WITNESS_LOW);
+        write.cell = (uint16_t)(WITNESS_CELL + offset);
+        write.value = bc_hal_merged_read((uint16_t)(merged_u16(BC_AT_LENGTH) + offset));
     }
-    return (uint16_t)(MARK_CELL + (step > MARK ? (uint8_t)(step - MARK) : 0));
+    return write;
 }
 
-/* Take the next write; whether there is one. */
-static bool next_write(uint16_t *cell, uint8_t *value) {
-    uint8_t step = store.step;
-    if (step == PIECES) {
-        struct chunk *chunk = chunk_at(store.next);
-        if (store.waiting == 0) {
-            return false;
-        }
-        *cell = chunk->cell++;
-        *value = chunk->bytes[BC_CHUNK - chunk->left];
-        chunk->left--;
-        if (chunk->left == 0) {
-            store.waiting--;
-            store.next++;
-        }
-        return true;
-    }
-    *cell = cell_of(step);
-    *value = value_of(step);
-    /* Only where there is a merged table a slot has to be newer than it. */
-    store.step = step == WITNESS_HIGH || (step == MARK && !store.merged) ? PIECES : (uint8_t)(step + 1);
-    return true;
+/* Only where there is a merged table a slot has to be newer than it. */
+static uint8_t step_after(uint8_t step) {
+    return step == WITNESS_HIGH || (step == MARK && !store.merged) ? PIECES : (uint8_t)(step + 1);
 }
 
 /* What a cell holds already is not written again. */
 BC_APART void bc_store_step(void) {
-    uint16_t cell;
-    uint8_t value;
     if (bc_hal_cell_busy() || bc_table_is_held()) {
         return;
     }
-    while (next_write(&cell, &value)) {
-        if (bc_hal_cell_read(cell) != value) {
-            bc_hal_cell_write(cell, value);
+    while (store.step != PIECES || chunk_at(store.next)->left > 0) {
+        struct write write;
+        if (store.step == PIECES) {
+            write = next_of_piece();
+        } else {
+            write = single(store.step);
+            store.step = step_after(store.step);
+        }
+        if (bc_hal_cell_read(write.cell) != write.value) {
+            bc_hal_cell_write(write.cell, write.value);
             return;
         }
     }

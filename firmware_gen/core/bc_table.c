@@ -9,8 +9,7 @@ static struct {
     uint8_t source;
     uint16_t cell;      /* where it starts, if in a slot */
     bool held;          /* no cell is being written, and none will be until the release */
-    uint16_t colours;   /* where sections start */
-    uint16_t laws;
+    uint16_t laws;      /* where sections start */
     uint16_t inputs;
     uint16_t cursor;
 } table;
@@ -18,12 +17,12 @@ static struct {
 uint8_t bc_table_choose(uint8_t source) {
     uint8_t before = table.source;
     table.source = source;
-    table.cell = bc_slot_cell((uint8_t)(source - BC_SOURCE_SLOT_0));
+    table.cell = bc_slot_cell(source);
     return before;
 }
 
-uint16_t bc_slot_cell(uint8_t slot) {
-    return (uint16_t)(BC_FIRST_CELL + (slot == 0 ? 0 : BC_SLOT_BYTES));
+BC_APART uint16_t bc_slot_cell(uint8_t slot) {
+    return (uint16_t)(BC_FIRST_CELL + (slot == BC_SOURCE_SLOT_0 ? 0 : BC_SLOT_BYTES));
 }
 
 uint8_t bc_cell(uint16_t address) {
@@ -47,14 +46,7 @@ BC_APART uint8_t bc_header(uint8_t at) { return bc_table_u8(at); }
 
 uint16_t bc_table_u16(uint16_t at) {
     uint8_t low = bc_table_u8(at);
-    uint8_t high;
-    at++; /* no cell is being written any more */
-    if (table.source == BC_SOURCE_MERGED) {
-        high = bc_hal_merged_read(at);
-    } else {
-        high = bc_hal_cell_read((uint16_t)(table.cell + at));
-    }
-    return (uint16_t)(low | (uint16_t)high << 8);
+    return (uint16_t)(low | (uint16_t)bc_table_u8((uint16_t)(at + 1)) << 8);
 }
 
 int16_t bc_table_i16(uint16_t at) { return (int16_t)bc_table_u16(at); }
@@ -73,12 +65,14 @@ static BC_APART uint16_t law_at(uint8_t index) {
 }
 
 void bc_table_locate(uint16_t colours) {
-    table.colours = colours;
-    table.laws = bc_table_colour(bc_header(BC_AT_COLOURS));
+    table.laws = (uint16_t)(colours + (uint16_t)(BC_COLOUR_SIZE * bc_header(BC_AT_COLOURS)));
     table.inputs = law_at(bc_header(BC_AT_LAWS));
 }
 
-BC_APART uint16_t bc_table_colour(uint8_t index) { return (uint16_t)(table.colours + (uint16_t)(BC_COLOUR_SIZE * index)); }
+uint16_t bc_table_colour(uint8_t index) {
+    uint8_t behind = (uint8_t)(bc_header(BC_AT_COLOURS) - index);
+    return (uint16_t)(table.laws - (uint16_t)(BC_COLOUR_SIZE * behind));
+}
 
 /* Where bindings start. */
 static BC_APART uint16_t first_binding(void) {
@@ -105,17 +99,19 @@ BC_APART uint8_t bc_law_size(uint8_t id) {
     return id == BC_LAW_DOUBLE_S ? 5 : id == BC_LAW_TRAPEZOID ? 3 : 1;
 }
 
-struct bc_law bc_table_law(uint8_t index) {
-    struct bc_law law = {0, 0, 0};
+void bc_table_law(uint8_t index, struct bc_law *law) {
     uint16_t at = law_at(index);
-    law.id = bc_table_u8(at);
-    if (law.id == BC_LAW_TRAPEZOID || law.id == BC_LAW_DOUBLE_S) {
-        law.alpha = bc_table_u16((uint16_t)(at + 1));
+    uint8_t size;
+    law->id = bc_table_u8(at);
+    law->alpha = 0;
+    law->beta = 0;
+    size = bc_law_size(law->id);
+    if (size > 1) {
+        law->alpha = bc_table_u16((uint16_t)(at + 1));
     }
-    if (law.id == BC_LAW_DOUBLE_S) {
-        law.beta = bc_table_u16((uint16_t)(at + 3));
+    if (size > 3) {
+        law->beta = bc_table_u16((uint16_t)(at + 3));
     }
-    return law;
 }
 
 uint16_t bc_output_size(uint16_t at) {

@@ -9,7 +9,7 @@
 #include "bc_laws.h"
 
 /* Where a table lies. */
-enum bc_source { BC_SOURCE_NONE, BC_SOURCE_MERGED, BC_SOURCE_SLOT_0, BC_SOURCE_SLOT_1 };
+enum bc_source { BC_SOURCE_MERGED, BC_SOURCE_NONE, BC_SOURCE_SLOT_0, BC_SOURCE_SLOT_1 };
 
 /* Which table is read from now on; returns which was before. */
 uint8_t bc_table_choose(uint8_t source);
@@ -19,13 +19,13 @@ uint8_t bc_table_choose(uint8_t source);
  * the link; no other write starts until bc_table_release.
  */
 uint8_t bc_table_u8(uint16_t at);
-uint8_t bc_header(uint8_t at);
 uint16_t bc_table_u16(uint16_t at);
 int16_t bc_table_i16(uint16_t at);
+uint8_t bc_header(uint8_t at); /* of the table's header */
 void bc_table_release(void);
 bool bc_table_is_held(void);
 
-/* A cell of the non-volatile memory, read as above; and the cell where a slot starts. */
+/* A cell of the non-volatile memory, read as above; and the cell where a slot (of enum bc_source) starts. */
 uint8_t bc_cell(uint16_t address);
 uint16_t bc_slot_cell(uint8_t slot);
 
@@ -39,13 +39,13 @@ uint16_t bc_table_cue(uint8_t index);
 /* Bytes of a law's record. */
 uint8_t bc_law_size(uint8_t id);
 
-/* The law with this index. */
-struct bc_law bc_table_law(uint8_t index);
+/* Read the law with this index. */
+void bc_table_law(uint8_t index, struct bc_law *law);
 
 /* An output's record and what it is; and what it takes to step on from it. */
 struct bc_output {
     uint16_t at;
-    uint16_t end;
+    uint16_t end;    /* where the next one starts */
     uint8_t kind;
     uint8_t index;   /* among those of its kind; strips go on where lamps may end, so that a light has one number */
     uint8_t left;    /* outputs behind it */
