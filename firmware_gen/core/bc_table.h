@@ -19,7 +19,6 @@ uint8_t bc_table_choose(uint8_t source);
  * the link; no other write starts until bc_table_release.
  */
 uint8_t bc_table_u8(uint16_t at);
-uint8_t bc_header(uint8_t at);
 uint16_t bc_table_u16(uint16_t at);
 int16_t bc_table_i16(uint16_t at);
 uint8_t bc_header(uint8_t at); /* of the table's header */
@@ -46,7 +45,7 @@ void bc_table_law(uint8_t index, struct bc_law *law);
 /* An output's record and what it is; and what it takes to step on from it. */
 struct bc_output {
     uint16_t at;
-    uint16_t end;
+    uint16_t end;    /* where the next one starts */
     uint8_t kind;
     uint8_t index;   /* among those of its kind; strips go on where lamps may end, so that a light has one number */
     uint8_t left;    /* outputs behind it */
