@@ -1,5 +1,6 @@
 #include "bc_frames.h"
 
+#include "bc_bits.h"
 #include "bc_compiler.h"
 #include "bc_math.h"
 #include "bc_runs.h"
@@ -40,12 +41,7 @@ static struct {
 /* A frame's first bytes are handled as a row. */
 BC_ASSERT(frame, sizeof(struct bc_frame) == BC_FRAME_HEAD + BC_KEPT_PAYLOAD + 1);
 
-void bc_frames_start(void) {
-    in.complete = false;
-    in.bad = 0;
-    in.intake.encoded = 0;
-    in.intake.block = 0;
-}
+void bc_frames_start(void) { bc_clear(&in, sizeof in); }
 
 struct bc_frame *bc_frames_received(void) { return in.complete ? &in.frame : 0; }
 
@@ -77,12 +73,15 @@ static void finish(const struct intake *intake) {
 
 /* Runs for every byte on the wire: what it changes is in a copy, which the compiler keeps in registers. */
 static uint8_t take(const uint8_t *bytes, uint8_t count) {
-    struct intake i = in.intake;
+    struct intake *kept = &in.intake;
+    struct intake i;
     uint8_t left = count;
     uint8_t factor = 1 << 5; /* shifts a byte up 5 and down 3 at once */
     uint16_t spread;
     uint8_t x;
     BC_HIDE(factor);
+    BC_REACH(kept);
+    i = *kept;
     while (left > 0) {
         uint8_t byte = *bytes++;
         left--;
@@ -123,7 +122,9 @@ static uint8_t take(const uint8_t *bytes, uint8_t count) {
         }
         i.encoded++;
     }
-    in.intake = i;
+    kept = &in.intake;
+    BC_REACH(kept);
+    *kept = i;
     return (uint8_t)(count - left);
 }
 

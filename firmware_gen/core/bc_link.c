@@ -55,24 +55,15 @@ static inline struct board *reach(void) {
 
 void bc_link_start(uint8_t cause) {
     struct board *board = reach();
-    board->last.kind = 0;
-    board->length = 0;
-    board->one_way_kind = 0;
-    board->waiting = 0;
+    bc_clear(board, sizeof *board);
     board->verdict = NOT_YET;
-    board->silent = 0;
     board->cause = cause;
-    board->greeted = false;
-    board->checking = false;
     bc_frames_start();
 }
 
 void bc_link_show_changed(void) {
     uint8_t own = BC_NO_ADDRESS;
-    uint8_t n;
-    for (n = 0; n < sizeof state.held; n++) {
-        state.held[n] = 0;
-    }
+    bc_clear(state.held, sizeof state.held);
     if (bc_player_source() != BC_SOURCE_NONE) {
         own = bc_header(BC_AT_ADDRESS);
         bc_table_release();
