@@ -5,51 +5,33 @@
 int32_t bc_scale(int32_t value, uint32_t share) {
     uint16_t part = (uint16_t)share;
     uint32_t product;
+#ifdef __AVR__
+    uint8_t bits;
+#endif
     if (share > 0xFFFF) {
         return value;
     }
 #ifdef __AVR__
-    /* Eight products of bytes, the lowest for its carry alone; a negative value counts 2^32 too much. */
-    uint8_t low;
-    __asm__("mul %A[value], %A[part] \n\t"
-            "mov %[low], r1 \n\t"
-            "clr %A[product] \n\t"
+    /* Bit by bit, the share's lowest first: a half of what is there, and of the value where the bit is set. */
+    __asm__("clr %A[product] \n\t"
             "clr %B[product] \n\t"
-            "clr %C[product] \n\t"
-            "clr %D[product] \n\t"
-            "mul %A[value], %B[part] \n\t"
-            "add %[low], r0 \n\t"
-            "adc %A[product], r1 \n\t"
-            "mul %B[value], %A[part] \n\t"
-            "add %[low], r0 \n\t"
-            "adc %A[product], r1 \n\t"
-            "adc %B[product], %C[product] \n\t"
-            "mul %B[value], %B[part] \n\t"
-            "add %A[product], r0 \n\t"
-            "adc %B[product], r1 \n\t"
-            "mul %C[value], %A[part] \n\t"
-            "add %A[product], r0 \n\t"
-            "adc %B[product], r1 \n\t"
-            "adc %C[product], %D[product] \n\t"
-            "mul %C[value], %B[part] \n\t"
-            "add %B[product], r0 \n\t"
-            "adc %C[product], r1 \n\t"
-            "mul %D[value], %B[part] \n\t"
-            "add %C[product], r0 \n\t"
-            "adc %D[product], r1 \n\t"
-            "mul %D[value], %A[part] \n\t"
-            "add %B[product], r0 \n\t"
-            "adc %C[product], r1 \n\t"
-            "clr r1 \n\t"
-            "adc %D[product], r1 \n\t"
-            "sbrs %D[value], 7 \n\t"
-            "rjmp 1f \n\t"
-            "sub %C[product], %A[part] \n\t"
-            "sbc %D[product], %B[part] \n\t"
-            "1:"
-            : [product] "=&r"(product), [low] "=&r"(low)
-            : [value] "r"(value), [part] "r"(part)
-            : "r0");
+            "movw %C[product], %A[product] \n\t"
+            "ldi %[bits], 16 \n\t"
+            "1: lsr %B[part] \n\t"
+            "ror %A[part] \n\t"
+            "brcc 2f \n\t"
+            "add %A[product], %A[value] \n\t"
+            "adc %B[product], %B[value] \n\t"
+            "adc %C[product], %C[value] \n\t"
+            "adc %D[product], %D[value] \n\t"
+            "2: asr %D[product] \n\t"
+            "ror %C[product] \n\t"
+            "ror %B[product] \n\t"
+            "ror %A[product] \n\t"
+            "dec %[bits] \n\t"
+            "brne 1b"
+            : [product] "=&r"(product), [bits] "=&d"(bits), [part] "+r"(part)
+            : [value] "r"(value));
 #else
     product = (uint32_t)(uint16_t)((uint32_t)value >> 16) * part;
     if (value < 0) {
