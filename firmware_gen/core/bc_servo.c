@@ -6,7 +6,7 @@
 #include "bc_table.h"
 #include "bellcrank.h"
 
-enum { MOVING = 0x10, AHEAD = 0x20, SHOWN = 0x40, RUN = 0x0F };
+enum { MOVING = 0x10, AHEAD = 0x20, SHOWN = 0x40, CHANGED = 0x80, RUN = 0x0F };
 
 /* Positions are in 0.01 deg, Q7, which with a brake's longest time keeps to 24 bits; times in 1/256 ms. */
 struct servo {
@@ -18,7 +18,8 @@ struct servo {
     int16_t target;    /* 0.01 deg */
     uint8_t law;       /* id in the low half, index in the table in the high one */
     uint8_t flags;     /* RUN: that the motion belongs to; MOVING: it has not ended; AHEAD: the brake
-                          starts at t0, otherwise it ends there; SHOWN: at rest, and the pulse is right */
+                          starts at t0, otherwise it ends there; SHOWN: at rest, and the pulse is right;
+                          CHANGED: within a frame, the pulse is yet to be worked out */
 };
 
 static struct servo servos[BC_SERVOS];
@@ -319,43 +320,54 @@ BC_APART static uint16_t pulse_at(uint16_t record, int32_t position) {
     return (uint16_t)(pulse - part((uint32_t)position, (uint16_t)(pulse - next_pulse), wide));
 }
 
-/* What a servo does now; whether its pulse must be worked out anew. */
-static bool settle(uint8_t n, uint32_t time, bool enabled) {
-    struct servo *servo = &servos[n];
-    bool moves = !has_ended(servo, time);
-    if (!enabled) {
-        bc_image.pulse[n] = 0;
-        servo->flags = (uint8_t)(servo->flags & ~(moves ? SHOWN : SHOWN | MOVING));
-        return false;
-    }
+/* What a servo does now; whether its pulse must be worked out anew, which CHANGED says as well. */
+static bool settle(struct servo *servo, bool moves) {
     if (servo->flags & SHOWN) {
         return false;
     }
     if (!moves) {
         servo->flags = (uint8_t)((servo->flags & ~MOVING) | SHOWN);
     }
+    servo->flags |= CHANGED;
     return true;
+}
+
+/* The same for one without a pulse. */
+static void pause(struct servo *servo, bool moves) {
+    servo->flags = (uint8_t)(servo->flags & ~(moves ? SHOWN : SHOWN | MOVING));
 }
 
 void bc_servos_show(uint32_t time, uint8_t enabled) {
     int32_t positions[BC_SERVOS];
-    struct bc_output servo;
-    uint8_t changes = 0; /* mask */
+    int32_t *position = positions;
+    struct servo *servo = servos;
+    struct bc_output output;
+    bool any = false;
     uint8_t n;
     /* First what takes long, while cells may be written; then what needs the table, in one go. */
     for (n = 0; n < count; n++) {
-        positions[n] = state_at(&servos[n], time, true);
-        if (settle(n, time, n < enabled)) {
-            changes = (uint8_t)(changes | 1 << n);
+        bool moves = !has_ended(servo, time);
+        *position = state_at(servo, time, true);
+        if (n >= enabled) {
+            bc_image.pulse[n] = 0;
+            pause(servo, moves);
+        } else if (settle(servo, moves)) {
+            any = true;
         }
         bc_service_within_frame();
+        servo++;
+        position++;
+        BC_REACH(servo);
     }
-    if (changes != 0) {
-        bc_outputs_begin(&servo);
-        while (next_servo(&servo)) {
-            n = servo.index;
-            if (changes & (1 << n)) {
-                bc_image.pulse[n] = pulse_at(servo.at, positions[n]);
+    if (any) {
+        bc_outputs_begin(&output);
+        while (next_servo(&output)) {
+            n = output.index;
+            servo = &servos[n];
+            BC_REACH(servo);
+            if (servo->flags & CHANGED) {
+                servo->flags = (uint8_t)(servo->flags & ~CHANGED);
+                bc_image.pulse[n] = pulse_at(output.at, positions[n]);
             }
         }
     }
