@@ -42,13 +42,12 @@ static bool next_servo(struct bc_output *servo) {
     return false;
 }
 
-static struct bc_law law_of(const struct servo *servo) {
-    struct bc_law law = {0, 0, 0};
-    law.id = servo->law & 0x0F;
-    if (law.id == BC_LAW_TRAPEZOID || law.id == BC_LAW_DOUBLE_S) {
-        bc_table_law(servo->law >> 4, &law);
+/* The parameters of a law that has none are 0 already. */
+static void law_of(const struct servo *servo, struct bc_law *law) {
+    law->id = servo->law & 0x0F;
+    if (law->id == BC_LAW_TRAPEZOID || law->id == BC_LAW_DOUBLE_S) {
+        bc_table_law(servo->law >> 4, law);
     }
-    return law;
 }
 
 /* An angle as a position. */
@@ -98,13 +97,13 @@ BC_APART static int32_t speed_of(int32_t way, uint16_t slope, uint32_t total) {
 /* Position at a time, or else the speed. Limits keep that below 2^22. */
 static int32_t state_at(const struct servo *servo, uint32_t time, bool of_way) {
     int32_t found = of_way ? whole(servo->target) : 0;
-    struct bc_law law;
+    struct bc_law law = {0, 0, 0};
     uint32_t share;
     if (has_ended(servo, time)) {
         return found;
     }
     share = bc_progress(time - servo->start, servo->total);
-    law = law_of(servo);
+    law_of(servo, &law);
     if (of_way) {
         found += bc_scale(servo->way, bc_law_at(&law, share, true)) - servo->way;
     } else if (share > 0) {
@@ -191,7 +190,7 @@ BC_APART static void plan_move(struct servo *servo, const struct bc_step *act, u
                            (uint32_t)bc_table_u16((uint16_t)(record + BC_SERVO_SPEED_LIMIT)) << 10);
     servo->start = start;
     servo->total = (uint32_t)act->operand * BC_MS;
-    if (servo->brake > 0 && toward && way >> BC_AHEAD_BITS > 0 &&
+    if (servo->brake > 0 && toward && (uint16_t)(way >> 8) >= 1u << (BC_AHEAD_BITS - 8) &&
         c.overlap > 0) {
         servo->flags |= AHEAD;
         by_speed = bc_quotient(by_speed, 256, c.overlap);
