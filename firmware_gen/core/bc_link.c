@@ -422,7 +422,7 @@ static void judge(void) {
     struct board *board = reach();
     struct bc_verdict verdict;
     board->checking = true;
-    verdict = bc_store_judge(board->length);
+    bc_store_judge(board->length, &verdict);
     board->checking = false;
     if (verdict.refusal == BC_REFUSAL_ACCEPTED && board->address != BC_EVERYBODY &&
         board->address != verdict.address) {

@@ -165,15 +165,13 @@ BC_APART bool bc_store_is_idle(void) {
     return (store.chunks[0].left | store.chunks[1].left) == 0 && store.step == PIECES && !bc_hal_cell_busy();
 }
 
-struct bc_verdict bc_store_judge(uint16_t length) {
-    struct bc_verdict verdict;
+void bc_store_judge(uint16_t length, struct bc_verdict *verdict) {
     uint8_t before = bc_table_choose(target());
-    verdict.refusal = bc_check(length, store.first, &verdict.crc);
-    verdict.stated = bc_table_u16((uint16_t)(length - BC_CRC_SIZE));
-    verdict.address = bc_header(BC_AT_ADDRESS);
+    verdict->refusal = bc_check(length, store.first, &verdict->crc);
+    verdict->stated = bc_table_u16((uint16_t)(length - BC_CRC_SIZE));
+    verdict->address = bc_header(BC_AT_ADDRESS);
     bc_table_release();
     bc_table_choose(before);
-    return verdict;
 }
 
 /* -- writing ------------------------------------------------------------------------------------ */

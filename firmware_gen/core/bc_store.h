@@ -40,7 +40,7 @@ struct bc_verdict {
     uint8_t refusal;
     uint8_t address;
 };
-struct bc_verdict bc_store_judge(uint16_t length);
+void bc_store_judge(uint16_t length, struct bc_verdict *verdict);
 
 /* Start the next write, if none is in progress and the table is not being read. */
 void bc_store_step(void);
