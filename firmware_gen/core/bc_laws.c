@@ -9,7 +9,7 @@ static const uint16_t HALF = 32768;
 enum { SIXTH = 10923, THIRD = 2 * SIXTH };
 
 /* The row of a listed law: its list, then its coefficients; none for others. */
-static const uint16_t *row_of(uint8_t id) {
+BC_APART static const uint16_t *row_of(uint8_t id) {
     uint8_t number = (uint8_t)(id - BC_LISTED_FIRST);
     return number < BC_LISTED ? bc_law_rows[number] : 0;
 }

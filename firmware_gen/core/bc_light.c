@@ -260,7 +260,7 @@ static BC_APART uint8_t *paint(const struct moment *moment, uint8_t *at) {
 }
 
 /* Keep the sum of all bytes under the cap. */
-static BC_APART void limit(uint8_t *bytes, const uint8_t *end, uint16_t cap) {
+static void limit(uint8_t *bytes, const uint8_t *end, uint16_t cap) {
     uint32_t sum = 1; /* for its half to be rounded up */
     uint8_t factor;
     uint8_t *at;
