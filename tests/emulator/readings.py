@@ -99,9 +99,12 @@ class Light:
         return (self._integral(start + cycles) - self._integral(start)) / cycles
 
     def by_frame(
-        self, frames: Frames, count: int, after_ms: float = 5.0
+        self, frames: Frames, count: int, after_ms: float = 3.9
     ) -> npt.NDArray[np.float64]:
-        """The light of each frame, looked at when it has settled and before the next can begin."""
+        """The light of each frame, looked at when it has settled and before the next can begin.
+
+        An early frame is played from 6 ms on; a round takes 2.04 ms.
+        """
         offset = round(after_ms * CYCLES_MS)
         return np.array([self.mean(frames.start(frame) + offset) for frame in range(count)])
 

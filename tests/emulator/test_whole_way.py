@@ -70,6 +70,13 @@ def play(
     return board, ends
 
 
+def pulses_due_ms(flash: bytes, compiled: CompiledBoard) -> int:
+    """Whole ms into each 20 ms from power-up at which pulses begin; the start's length moves it."""
+    board, _ = play(flash, compiled, [], 20)
+    with board:
+        return find_frames(board, servo_pins(compiled)).first % FRAME_CYCLES // 16000
+
+
 def expected(
     board: EmulatedBoard, compiled: CompiledBoard, requests: list[tuple[int, str]], count: int
 ) -> list[Frame]:
@@ -93,12 +100,13 @@ def test_the_pins_do_what_the_text_says_also_when_cues_interrupt_one_another(
     flash: bytes, board_of_show: CompiledBoard
 ) -> None:
     compiled = board_of_show
+    due = pulses_due_ms(flash, compiled)
     draw = random.Random(11)
     names = [cue.name for cue in compiled.cues]
     moments, now = [], 2500
     for cue in (*names, *(draw.choice(names) for _ in range(25))):
         # Clear of the moment at which a frame is played, so that it is known which frame hears it.
-        moments.append((20 * (now // 20) + draw.choice((2, 5, 8, 11)), cue))
+        moments.append((20 * (now // 20) + due + draw.choice((-4, -1, 2, 5)), cue))
         now += draw.randrange(80, 900)
     count = now // 20 + 50
     board, ends = play(flash, compiled, moments, count)
