@@ -339,35 +339,43 @@ static void pause(struct servo *servo, bool moves) {
 void bc_servos_show(uint32_t time, uint8_t enabled) {
     int32_t positions[BC_SERVOS];
     int32_t *position = positions;
+    uint16_t *pulse = bc_image.pulse;
     struct servo *servo = servos;
     struct bc_output output;
     bool any = false;
-    uint8_t n;
+    uint8_t left;
     /* First what takes long, while cells may be written; then what needs the table, in one go. */
-    for (n = 0; n < count; n++) {
+    for (left = count; left > 0; left--) {
         bool moves = !has_ended(servo, time);
-        *position = state_at(servo, time, true);
-        if (n >= enabled) {
-            bc_image.pulse[n] = 0;
+        *position++ = state_at(servo, time, true);
+        if (enabled == 0) {
+            *pulse = 0;
             pause(servo, moves);
-        } else if (settle(servo, moves)) {
-            any = true;
+        } else {
+            enabled--;
+            if (settle(servo, moves)) {
+                any = true;
+            }
         }
         bc_service_within_frame();
+        pulse++;
         servo++;
-        position++;
         BC_REACH(servo);
     }
     if (any) {
+        position = positions;
+        pulse = bc_image.pulse;
+        servo = servos;
         bc_outputs_begin(&output);
         while (next_servo(&output)) {
-            n = output.index;
-            servo = &servos[n];
-            BC_REACH(servo);
             if (servo->flags & CHANGED) {
                 servo->flags = (uint8_t)(servo->flags & ~CHANGED);
-                bc_image.pulse[n] = pulse_at(output.at, positions[n]);
+                *pulse = pulse_at(output.at, *position);
             }
+            position++;
+            pulse++;
+            servo++;
+            BC_REACH(servo);
         }
     }
     bc_table_release();
