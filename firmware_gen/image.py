@@ -184,7 +184,13 @@ LINKING: Final = (
 """start.c replaces the usual start-up code; serial.c's ring has the first bytes of RAM, and
 variables follow it."""
 
-SPECIAL: Final[Mapping[str, tuple[str, ...]]] = {"bc_check": ("-O2",)}
+SPECIAL: Final[Mapping[str, tuple[str, ...]]] = {
+    "bc_check": ("-O2",),
+    "bc_laws": ("-fguess-branch-probability",),
+    "bc_math": ("-fno-split-wide-types",),
+    "bc_perform": ("-fno-tree-ter",),
+    "main": ("-fno-tree-ter",),
+}
 """Further flags of files that come out smaller with them (measured)."""
 
 
