@@ -6,7 +6,7 @@
 
 #include <avr/pgmspace.h>
 
-enum { MERGED_START = 0x7500 };
+enum { MERGED_START = 0x4800 };
 
 uint8_t bc_hal_merged_read(uint16_t offset)
 {

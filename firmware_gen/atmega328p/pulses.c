@@ -67,6 +67,17 @@ static NOINLINE uint16_t *insert(uint16_t *end, uint16_t new)
     return end + 1;
 }
 
+/* Edges toggle, so a pin that a disturbance turned over would stay so: it is put low between windows, when it is low anyway. */
+static void settle_low(uint8_t servo)
+{
+    uint8_t mask = 1;
+    for (uint8_t bit = servo >> 3 & 7; bit > 0; bit--) {
+        mask <<= 1;
+    }
+    volatile uint8_t *port = (volatile uint8_t *)(uint16_t)(_SFR_MEM_ADDR(PORTB) + (servo & 7));
+    *port &= (uint8_t)~mask;
+}
+
 /*
  * However long the list takes, the tick is chosen when it stands; one that comes meanwhile is not missed, as its handler is yet
  * to come when interrupts are on again.
@@ -80,6 +91,7 @@ void pulses_prepare(uint8_t due)
     for (uint8_t i = 0; i < BC_SERVOS; i++) { /* 0 where there is no servo */
         uint16_t width = (uint16_t)(8 * *pulse++);
         if (width != 0) {
+            settle_low(servos[i]);
             from = place(from, width, end);
             end = insert(end, from | i);
             end = insert(end, (uint16_t)(from + width) | i);

@@ -129,3 +129,25 @@ def test_pulses_are_exact_however_the_compiler_orders_and_times_the_code(
     flash = image.flash_bytes(image.read_hex(built))
     for widths in (FARTHEST, [AT_THE_TICK - GAP * n for n in range(len(SERVO_PINS))]):
         check(*window(flash, widths), widths)
+
+
+def test_a_pin_that_a_disturbance_turned_over_is_right_again_in_the_next_frame(
+    flash: bytes,
+) -> None:
+    # A register bit turned over by a static discharge: edges toggle the pin, so it would stay so.
+    outputs = tuple(resting(pin, 3000) for pin in SERVO_PINS)
+    table = encode(Table(CHIP, ADDRESS, outputs=outputs, laws=LAWS, enable_interval=1))
+    with EmulatedBoard(flash, in_slot(table)) as board:
+        board.run(ms=1000)
+        for pin in SERVO_PINS:
+            port = 0x25 + 3 * (pin >> 3)  # PORTx: data sheet, 31 Register Summary
+            while board.memory(port, 1)[0] & 1 << (pin & 7):
+                board.run(ms=0.5)
+            board.poke(port, board.memory(port, 1)[0] | 1 << (pin & 7))
+        board.run(ms=45)
+        board.forget()
+        board.run(ms=100)
+        for pin in SERVO_PINS:
+            _, widths = board.pulses(pin)
+            assert len(widths) >= 4
+            assert set(widths.tolist()) == {3000 * TICK_CYCLES}
