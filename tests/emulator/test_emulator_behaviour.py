@@ -10,6 +10,7 @@ import pytest
 from firmware_gen.crc import cue_tag
 from firmware_gen.fixed import duty_of, lightness_of
 from firmware_gen.frames import LinkFrame, encode
+from firmware_gen.image import flash_bytes, merge, merged_room
 from firmware_gen.link import Link
 from firmware_gen.ops import Act
 from firmware_gen.protocol import ONE_WAY, TRIGGER, Kind, State
@@ -167,3 +168,33 @@ def test_spoilt_frames_are_never_obeyed_and_good_ones_still_are(flash: bytes) ->
 @pytest.mark.long
 def test_a_hundred_thousand_spoilt_frames_are_never_obeyed(flash: bytes) -> None:
     assert bad_frames_counted(flash, 100_000) > 0.9 * 65535
+
+
+def test_a_merged_table_that_fills_its_room_is_checked_within_a_second_and_plays(
+    flash: bytes,
+) -> None:
+    outputs = tuple(servo(pin, number) for number, pin in enumerate(SERVO_PINS))
+    acts = tuple(Act(n % 8, 300 + 7 * n, 1000, wait=True, law=0) for n in range(480))
+    threads = 5
+    cues = tuple(CueRecord(cue_tag(f"cue {n}"), 255, 0, 1, n) for n in range(threads))
+    table = encode_table(
+        Table(
+            CHIP,
+            ADDRESS,
+            outputs=outputs,
+            laws=LAWS,
+            cues=cues,
+            threads=(acts,) * threads,
+            idle=0,
+            enable_interval=1,
+        )
+    )
+    assert merged_room("atmega328p") * 0.85 < len(table) <= merged_room("atmega328p")
+    image = merge("atmega328p", dict(enumerate(flash)), table)
+    with EmulatedBoard(flash_bytes(image), b"") as board:
+        board.run(ms=1000)
+        starts, _ = board.pulses(SERVO_PINS[0])
+        assert len(starts) > 10
+        link = Link(EmulatedPort(board))
+        assert link.greet().current_slot == 254  # the merged table, LINK.md section 3
+        assert link.state().watchdog_resets == 0
