@@ -70,7 +70,7 @@ BC_APART static int32_t whole(int16_t angle) {
 #endif
 }
 
-static bool has_ended(const struct servo *servo, uint32_t time) {
+BC_APART static bool has_ended(const struct servo *servo, uint32_t time) {
     return !(servo->flags & MOVING) || !bc_before(time, servo->start + servo->total);
 }
 
@@ -99,10 +99,10 @@ static int32_t state_at(const struct servo *servo, uint32_t time, bool of_way) {
     int32_t found = of_way ? whole(servo->target) : 0;
     struct bc_law law = {0, 0, 0};
     uint32_t share;
-    if (has_ended(servo, time)) {
+    share = bc_progress(time - servo->start, servo->total);
+    if (!(servo->flags & MOVING) || (uint8_t)(share >> 16)) { /* it has ended */
         return found;
     }
-    share = bc_progress(time - servo->start, servo->total);
     law_of(servo, &law);
     if (of_way) {
         found += bc_scale(servo->way, bc_law_at(&law, share, true)) - servo->way;
