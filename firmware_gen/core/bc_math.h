@@ -9,16 +9,6 @@
 
 enum { BC_MS = 256, BC_FRAME = 5120 }; /* a millisecond and a frame in the player's time */
 
-/*
- * Keep this pointer in a register: the compiler forgets what it points to. A field of a static costs 4
- * bytes of flash for each of its own where the address is known, 2 through a pointer.
- */
-#ifdef __AVR__
-#define BC_HOLD(pointer) __asm__("" : "+b"(pointer))
-#else
-#define BC_HOLD(pointer) ((void)(pointer))
-#endif
-
 /* Fails to compile where the condition does not hold; for use outside of functions. */
 #define BC_ASSERT(name, condition) typedef char bc_assert_##name[(condition) ? 1 : -1]
 

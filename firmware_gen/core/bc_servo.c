@@ -208,11 +208,10 @@ BC_APART static void plan_move(struct servo *servo, const struct bc_step *act, u
 
 void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
     struct servo *servo = &servos[act->output.index];
-    BC_REACH(servo);
     struct bc_law law = {BC_LAW_3_4_5, 0, 0};
     int32_t position;
     bool down;
-    BC_HOLD(servo);
+    BC_REACH(servo);
     if (act->law != BC_NONE) {
         bc_table_law(act->law, &law);
     }
