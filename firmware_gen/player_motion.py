@@ -1,6 +1,6 @@
 """A servo's motion in integers: TABLE.md, sections 3.1 and 3.2.
 
-Positions are 0.01 deg with 7 fractional bits, speeds the same per ms, times 1/256 ms. Times here
+Positions are 0.01 deg with 7 fractional bits, speeds the same per ms with 11, times 1/256 ms. Times here
 do not wrap; a chip's do, with the same result, because compared times lie close together.
 """
 
@@ -66,7 +66,7 @@ class Motion:
 
 def _speed(way: int, slope: int, duration: int) -> int:
     """Of a part that would go `way` in `duration` at slope 1 (Q14)."""
-    size = ((abs(way) * slope) >> 16) * 1024 // duration
+    size = ((abs(way) * slope) >> 16) * 16384 // duration
     return size if way >= 0 else -size
 
 
@@ -75,14 +75,14 @@ def brake(p: int, v: int, limits: tuple[int, int], acceleration: int) -> tuple[i
     if v == 0:
         return 0, 0
     speed, sign = abs(v), 1 if v > 0 else -1
-    duration = speed * 20000 // acceleration
-    residual = sign * ((speed * duration) >> 9)
+    duration = speed * 1250 // acceleration
+    residual = sign * ((speed * duration) >> 13)
     low, high = limits
     if not low <= p + residual <= high:
         residual = (high if p + residual > high else low) - p
         if residual * sign < 0:
             residual = 0
-        duration = 512 * abs(residual) // speed
+        duration = 8192 * abs(residual) // speed
     return (residual, duration) if duration else (0, 0)
 
 

@@ -81,7 +81,7 @@ def without_marks(value: T) -> T:
 
 def number(value: float) -> str:
     """A number in plain decimals that reads back as the same number."""
-    digits = format(Decimal(repr(float(value))), "f")
+    digits = format(Decimal(repr(float(value) + 0.0)), "f")  # a negative nought is nought
     return digits.removesuffix(".0")
 
 

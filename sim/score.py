@@ -14,7 +14,7 @@ from functools import lru_cache
 from math import ceil, inf
 from typing import Final, TypeAlias
 
-from sim.laws import coefficients
+from sim.laws import coefficients, ramp_shares
 from sim.model import (
     FRAME_MS,
     MINIMUM_JERK,
@@ -291,6 +291,11 @@ def motion_limits(
 @lru_cache(maxsize=256)
 def table_coefficients(law: Law) -> tuple[int, int]:
     """Cv and Ca as a table holds them: in 1/4096, rounded up; Ca of `uniform` is 0."""
+    if law.name in ("parabolic", "trapezoid", "double-S"):
+        alpha, beta = (round(65536 * share) for share in ramp_shares(table_law(law)))
+        cruise, swell = (-(-(1 << 32) // (65536 - share)) for share in (alpha, beta))
+        one_more = beta > 0 or alpha < 32768
+        return (cruise + 15) >> 4, cruise * swell // (16 * alpha) + one_more
     cv, ca, _ = coefficients(table_law(law))
     # a grain under the rounding's own error keeps exact values from going up a whole step
     cv, ca = cv * COEFFICIENT_ONE - 1e-9, 0.0 if ca == inf else ca * COEFFICIENT_ONE * (1 - 1e-14)

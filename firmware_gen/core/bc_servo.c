@@ -89,12 +89,12 @@ BC_APART static uint32_t size_of(int32_t value) {
 
 BC_APART static int32_t signed_as(uint32_t size, bool down) { return down ? -(int32_t)size : (int32_t)size; }
 
-/* Speed, in 0.01 deg per ms, Q7, of a part that would go `way` in `total` at slope 1 (Q14). */
+/* Speed, in 0.01 deg per ms, Q11, of a part that would go `way` in `total` at slope 1 (Q14). */
 BC_APART static int32_t speed_of(int32_t way, uint16_t slope, uint32_t total) {
-    return signed_as(bc_quotient((uint32_t)bc_scale((int32_t)size_of(way), slope), 1024, total), way < 0);
+    return signed_as(bc_quotient((uint32_t)bc_scale((int32_t)size_of(way), slope), 16384, total), way < 0);
 }
 
-/* Position at a time, or else the speed. Limits keep that below 2^22. */
+/* Position at a time, or else the speed. Limits keep that below 2^26. */
 static int32_t state_at(const struct servo *servo, uint32_t time, bool of_way) {
     int32_t found = of_way ? whole(servo->target) : 0;
     struct bc_law law = {0, 0, 0};
@@ -128,25 +128,26 @@ BC_APART static uint32_t room_of(const struct servo *servo, uint16_t record, boo
     return room < 0 ? 0 : (uint32_t)room;
 }
 
-/* Plan the brake from the position that `way` and the speed that `residual` hold: sets residual and brake. */
-BC_APART static void plan_brake(struct servo *servo, uint16_t record) {
-    bool down = servo->residual < 0;
-    uint32_t speed = size_of(servo->residual);
+/* Plan the brake from the position that `way` holds, at a speed and its sign: sets residual and brake. */
+BC_APART static void plan_brake(struct servo *servo, uint16_t record, uint32_t speed, bool down) {
     uint32_t way;
     uint32_t room;
     servo->brake = 0;
+    servo->residual = 0;
     if (speed == 0) {
         return;
     }
     servo->brake =
-        bc_quotient(speed, 20000, bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)));
-    way = bc_quotient(speed, servo->brake, 512);
+        bc_quotient(speed, 1250, bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)));
+    way = bc_quotient(speed, servo->brake, 8192);
     room = room_of(servo, record, down);
     if (way > room) {
         way = room;
-        servo->brake = bc_quotient(512, way, speed);
+        servo->brake = bc_quotient(8192, way, speed);
     }
-    servo->residual = servo->brake == 0 ? 0 : signed_as(way, down);
+    if (servo->brake != 0) {
+        servo->residual = signed_as(way, down);
+    }
 }
 
 /*
@@ -210,16 +211,17 @@ void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
     struct servo *servo = &servos[act->output.index];
     struct bc_law law = {BC_LAW_3_4_5, 0, 0};
     int32_t position;
+    int32_t speed;
     bool down;
     BC_REACH(servo);
     if (act->law != BC_NONE) {
         bc_table_law(act->law, &law);
     }
     position = state_at(servo, start, true);
-    servo->residual = state_at(servo, start, false);
+    speed = state_at(servo, start, false);
     servo->way = position;
-    down = servo->residual < 0;
-    plan_brake(servo, act->output.at);
+    down = speed < 0;
+    plan_brake(servo, act->output.at, size_of(speed), down);
     servo->target = act->target;
     servo->way = whole(act->target) - (servo->way + servo->residual);
     servo->law = (uint8_t)(act->law << 4 | law.id);

@@ -15,8 +15,9 @@ from firmware_gen.table import ServoRecord
 from tests.firmware_gen.random_tables import dices
 
 ONE_DEG = 100 << ANGLE_BITS
-PER_DEG_S = (1 << ANGLE_BITS) / 10
-"""Speed in the player's unit (0.01 deg per ms, Q7) of one degree a second."""
+SPEED_BITS = ANGLE_BITS + 4
+PER_DEG_S = (1 << SPEED_BITS) / 10
+"""Speed in the player's unit (0.01 deg per ms, Q11) of one degree a second."""
 SHAPES = st.one_of(
     st.integers(1, 8).filter(lambda n: n != 2).map(fixed_law),
     st.integers(2000, 32768).map(lambda alpha: fixed_law(2, alpha)),
@@ -108,7 +109,7 @@ def test_position_and_speed_go_on_where_they_were(
     low, high = part.record.travel
     # a position is known to some 1/65536 of the way; a brake that must end at the travel's end
     # takes that for speed, v = sqrt(2 a x)
-    blur = ((high - low) << ANGLE_BITS) / 30000
+    blur = ((high - low) << SPEED_BITS) / 30000
     for (_, motion), (start, follower) in pairwise(chain(part, laws, data)):
         p, v = motion.state(start) if start < motion.end else (motion.target, 0)
         after_p, after_v = follower.state(start)
