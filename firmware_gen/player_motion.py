@@ -1,7 +1,7 @@
 """A servo's motion in integers: TABLE.md, sections 3.1 and 3.2.
 
-Positions are 0.01 deg with 7 fractional bits, speeds the same per ms with 11, times 1/256 ms. Times here
-do not wrap; a chip's do, with the same result, because compared times lie close together.
+Positions are 0.01 deg with 7 fractional bits, speeds the same per ms with 11, times 1/256 ms. Times
+here do not wrap; a chip's do, with the same result, because compared times lie close together.
 """
 
 from __future__ import annotations
