@@ -59,8 +59,8 @@ CUBE_START: Final = 4520
 CUBE_OFFSET: Final = 9039
 """CIE 15: Y = ((L* + 16) / 116)^3 above L* 8; chosen so that duties are nearest (2.6 of 65535)."""
 
-AHEAD_BITS: Final = 12
-"""A target lies ahead of a brake's end if it is at least 2^12 (0.32 deg, in 0.01 deg Q7) away."""
+AHEAD_BITS: Final = 20
+"""A target lies ahead of a brake's end if it is at least 2^20 (0.32 deg, in 0.01 deg Q15) away."""
 
 LEAST_OVERLAP: Final = 128
 """An overlap factor below this (Q8) counts as 0: such a move waits for the brake."""

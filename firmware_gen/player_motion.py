@@ -1,7 +1,7 @@
 """A servo's motion in integers: TABLE.md, sections 3.1 and 3.2.
 
-Positions are 0.01 deg with 7 fractional bits, speeds the same per ms with 11, times 1/256 ms. Times
-here do not wrap; a chip's do, with the same result, because compared times lie close together.
+Positions are 0.01 deg with 15 fractional bits, speeds the same per ms, times 1/256 ms. Times here
+do not wrap; a chip's do, with the same result, because compared times lie close together.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from firmware_gen.fixed import AHEAD_BITS, FixedLaw, progress
 from firmware_gen.table import ServoRecord
 from sim.values import dataclass
 
-ANGLE_BITS: Final = 7
+ANGLE_BITS: Final = 15
 SHORTEST: Final = 256
 """No move after a brake, or without one, is shorter than this (1 ms)."""
 NO_RUN: Final = -1
@@ -66,7 +66,7 @@ class Motion:
 
 def _speed(way: int, slope: int, duration: int) -> int:
     """Of a part that would go `way` in `duration` at slope 1 (Q14)."""
-    size = ((abs(way) * slope) >> 16) * 16384 // duration
+    size = ((abs(way) * slope) >> 16) * 1024 // duration
     return size if way >= 0 else -size
 
 
@@ -75,14 +75,14 @@ def brake(p: int, v: int, limits: tuple[int, int], acceleration: int) -> tuple[i
     if v == 0:
         return 0, 0
     speed, sign = abs(v), 1 if v > 0 else -1
-    duration = speed * 1250 // acceleration
-    residual = sign * ((speed * duration) >> 13)
+    duration = speed * 625 // (8 * acceleration)
+    residual = sign * ((speed * duration) >> 9)
     low, high = limits
     if not low <= p + residual <= high:
         residual = (high if p + residual > high else low) - p
         if residual * sign < 0:
             residual = 0
-        duration = 8192 * abs(residual) // speed
+        duration = 512 * abs(residual) // speed
     return (residual, duration) if duration else (0, 0)
 
 
@@ -93,7 +93,7 @@ def time_by(limit: int, way: int, ca: int) -> int:
     """
     way, fours = _normalised(way)
     share, more = _normalised(625 * way // (2048 * limit))
-    return (isqrt((ca * share >> 24) << 28) >> (fours + more - 4)) + 1
+    return (isqrt((ca * share >> 24) << 28) >> (fours + more)) + 1
 
 
 def _normalised(value: int) -> tuple[int, int]:
@@ -112,7 +112,7 @@ def start_motion(
     limits = low << ANGLE_BITS, high << ANGLE_BITS
     residual, braking = brake(p, v, limits, servo.acceleration_limit)
     way = target - (p + residual)
-    by_speed = (law.cv * abs(way) * 5 // (8 * servo.speed_limit)) >> 7
+    by_speed = (law.cv * abs(way) * 5 // (8 * servo.speed_limit)) >> 15
     by_acceleration = time_by(servo.acceleration_limit, abs(way), law.ca)
     if braking and way * v > 0 and abs(way) >> AHEAD_BITS and law.overlap:
         start = time
@@ -142,5 +142,5 @@ class PulseLine:
             if segment[0] <= p:
                 break
         angle, pulse, rise, width = segment
-        d = (p - angle) >> 4
+        d = (p - angle) >> 12
         return pulse + self._sign * ((d * rise + width // 2) // width)

@@ -32,13 +32,4 @@
 #define BC_HIDE(byte) (void)(byte)
 #endif
 
-/* Numbers that keep to 24 bits, and need no more where the compiler has them. */
-#ifdef __AVR__
-typedef __int24 bc_i24;
-typedef __uint24 bc_u24;
-#else
-typedef int32_t bc_i24;
-typedef uint32_t bc_u24;
-#endif
-
 #endif

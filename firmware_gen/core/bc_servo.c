@@ -8,13 +8,13 @@
 
 enum { MOVING = 0x10, AHEAD = 0x20, SHOWN = 0x40, CHANGED = 0x80, RUN = 0x0F };
 
-/* Positions are in 0.01 deg, Q7, which with a brake's longest time keeps to 24 bits; times in 1/256 ms. */
+/* Positions are in 0.01 deg, Q15; times in 1/256 ms. */
 struct servo {
     uint32_t start;    /* t0 */
     uint32_t total;    /* T; the end is always t0 + T */
-    bc_u24 brake;      /* tb */
-    bc_i24 way;        /* D */
-    bc_i24 residual;   /* R */
+    uint32_t brake;    /* tb */
+    int32_t way;       /* D */
+    int32_t residual;  /* R */
     int16_t target;    /* 0.01 deg */
     uint8_t law;       /* id in the low half, index in the table in the high one */
     uint8_t flags;     /* RUN: that the motion belongs to; MOVING: it has not ended; AHEAD: the brake
@@ -53,20 +53,19 @@ static void law_of(const struct servo *servo, struct bc_law *law) {
 /* An angle as a position. */
 BC_APART static int32_t whole(int16_t angle) {
 #ifdef __AVR__
-    /* 2^7 times it: one step to the right from 2^8 times. */
+    /* 2^15 times it: one step to the right from 2^16 times. */
     int32_t found;
-    __asm__("clr %A[found] \n\t"
-            "mov %B[found], %A[angle] \n\t"
-            "mov %C[found], %B[angle] \n\t"
-            "lsl %B[angle] \n\t"
-            "sbc %D[found], %D[found] \n\t"
-            "asr %C[found] \n\t"
-            "ror %B[found] \n\t"
-            "ror %A[found]"
-            : [found] "=&r"(found), [angle] "+r"(angle));
+    __asm__("movw %C[found], %[angle] \n\t"
+            "clr %A[found] \n\t"
+            "clr %B[found] \n\t"
+            "asr %D[found] \n\t"
+            "ror %C[found] \n\t"
+            "ror %B[found]"
+            : [found] "=&r"(found)
+            : [angle] "r"(angle));
     return found;
 #else
-    return (int32_t)angle * 128;
+    return (int32_t)angle * 32768;
 #endif
 }
 
@@ -89,12 +88,12 @@ BC_APART static uint32_t size_of(int32_t value) {
 
 BC_APART static int32_t signed_as(uint32_t size, bool down) { return down ? -(int32_t)size : (int32_t)size; }
 
-/* Speed, in 0.01 deg per ms, Q11, of a part that would go `way` in `total` at slope 1 (Q14). */
+/* Speed, in 0.01 deg per ms, Q15, of a part that would go `way` in `total` at slope 1 (Q14). */
 BC_APART static int32_t speed_of(int32_t way, uint16_t slope, uint32_t total) {
-    return signed_as(bc_quotient((uint32_t)bc_scale((int32_t)size_of(way), slope), 16384, total), way < 0);
+    return signed_as(bc_quotient((uint32_t)bc_scale((int32_t)size_of(way), slope), 1024, total), way < 0);
 }
 
-/* Position at a time, or else the speed. Limits keep that below 2^26. */
+/* Position at a time, or else the speed. Limits keep that below 2^30. */
 static int32_t state_at(const struct servo *servo, uint32_t time, bool of_way) {
     int32_t found = of_way ? whole(servo->target) : 0;
     struct bc_law law = {0, 0, 0};
@@ -138,12 +137,13 @@ BC_APART static void plan_brake(struct servo *servo, uint16_t record, uint32_t s
         return;
     }
     servo->brake =
-        bc_quotient(speed, 1250, bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)));
-    way = bc_quotient(speed, servo->brake, 8192);
+        bc_quotient(speed, 625,
+                    (uint32_t)bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)) << 3);
+    way = bc_quotient(speed, servo->brake, 512);
     room = room_of(servo, record, down);
     if (way > room) {
         way = room;
-        servo->brake = bc_quotient(8192, way, speed);
+        servo->brake = bc_quotient(512, way, speed);
     }
     if (servo->brake != 0) {
         servo->residual = signed_as(way, down);
@@ -155,7 +155,7 @@ BC_APART static void plan_brake(struct servo *servo, uint16_t record, uint32_t s
  * fours before as go into 32 bits, so that it keeps its digits.
  */
 BC_APART static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coefficient) {
-    uint8_t fours = (uint8_t)-4; /* a position has 8 bits less than the quotients are made for */
+    uint8_t fours = 0;
     bool divided = false;
     if (way == 0 || coefficient == 0) {
         return 1;
@@ -188,10 +188,11 @@ BC_APART static void plan_move(struct servo *servo, const struct bc_step *act, u
     uint32_t by_speed;
     bc_law_coefficients(law, &c);
     by_speed = bc_quotient(way, (uint16_t)(5 * c.speed),
-                           (uint32_t)bc_table_u16((uint16_t)(record + BC_SERVO_SPEED_LIMIT)) << 10);
+                           (uint32_t)bc_table_u16((uint16_t)(record + BC_SERVO_SPEED_LIMIT)) << 16) >>
+               2;
     servo->start = start;
     servo->total = (uint32_t)act->operand * BC_MS;
-    if (servo->brake > 0 && toward && (uint16_t)(way >> 8) >= 1u << (BC_AHEAD_BITS - 8) &&
+    if (servo->brake > 0 && toward && (uint16_t)(way >> 16) >= 1u << (BC_AHEAD_BITS - 16) &&
         c.overlap > 0) {
         servo->flags |= AHEAD;
         by_speed = bc_quotient(by_speed, 256, c.overlap);
@@ -272,7 +273,7 @@ bool bc_servos_have_ended(uint32_t time) {
  */
 BC_APART static uint16_t part(uint32_t way, uint16_t ticks, uint16_t wide) {
     uint32_t width = (uint32_t)wide << 3;
-    uint32_t left = (way >> 4) * ticks + width / 2;
+    uint32_t left = (way >> 12) * ticks + width / 2;
     uint16_t found = 0;
     uint8_t bits;
     width <<= 12;
