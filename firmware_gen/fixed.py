@@ -42,6 +42,10 @@ LISTED: Final = (3, 4, 5, 6, 7, 8)
 
 LIST_STEPS: Final = 24
 """Steps of a list over the first half of the duration."""
+LIST_GRAIN: Final = 6
+"""Gains of a list are multiples of it, so that from one to the next they change by a byte's worth."""
+LIST_START_GRAIN: Final = 18
+"""The first is a multiple of this."""
 _FINE: Final = 32
 """Places in a step at which a list is fitted to its law."""
 _SIXTH: Final = 10923
@@ -147,9 +151,25 @@ def law_list(law_id: int) -> tuple[int, ...]:
     if gains[0] < 0.0:
         gains[0] = 0.0
         gains[1:] = np.linalg.lstsq(added[:, 1:], speeds, rcond=None)[0]
-    # Speeds are rounded, not gains, so that roundings do not add up.
-    reached = _rounded(np.cumsum(gains) - gains[0] / 2.0, 2.0**20)
-    return (2 * reached[0], *(int(gain) for gain in np.diff(reached)), 0)
+    return _grained(2.0**20 * gains)
+
+
+def _grained(gains: NDArray[np.float64]) -> tuple[int, ...]:
+    """Gains as multiples of their grain, each chosen so that neither speed nor way runs off; then 0."""
+    first = LIST_START_GRAIN * floor(gains[0] / LIST_START_GRAIN + 0.5)
+    chosen = [first]
+    speed = (first - gains[0]) / 2.0  # too much so far
+    way = -(first - gains[0]) / 6.0
+    for gain in gains[1:].tolist():
+        low = LIST_GRAIN * floor(gain / LIST_GRAIN)
+        best = min(
+            (low, low + LIST_GRAIN),
+            key=lambda g: abs((way + speed + speed + g - gain) / 2.0) + abs(speed + g - gain),
+        )
+        way += speed
+        speed += best - gain
+        chosen.append(best)
+    return (*chosen, 0)
 
 
 def lightness_of(level: int) -> int:
@@ -229,8 +249,3 @@ def _over_rest(value: int, d: int) -> int:
 
 def _usable(overlap: int) -> int:
     return min(256, overlap) if overlap >= LEAST_OVERLAP else 0
-
-
-def _rounded(values: NDArray[np.float64], scale: float) -> tuple[int, ...]:
-    """Nearest integers of `scale * values`, halves up."""
-    return tuple(np.floor(scale * values + 0.5).astype(int).tolist())

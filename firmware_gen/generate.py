@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import pairwise
 from pathlib import Path
 from textwrap import fill
 from typing import Final
@@ -20,6 +21,8 @@ from firmware_gen.fixed import (
     LAW_IDS,
     LEAST_OVERLAP,
     LIGHTNESS_GROWTH,
+    LIST_GRAIN,
+    LIST_START_GRAIN,
     LIST_STEPS,
     LISTED,
     fixed_law,
@@ -134,6 +137,8 @@ def _laws() -> dict[str, int]:
         "LISTED_FIRST": LISTED[0],
         "LISTED": len(LISTED),
         "LIST_STEPS": LIST_STEPS,
+        "LIST_GRAIN": LIST_GRAIN,
+        "LIST_START_GRAIN": LIST_START_GRAIN,
         "LEAST_OVERLAP": LEAST_OVERLAP,
         "AHEAD_BITS": AHEAD_BITS,
         "ALPHA_LEAST": ALPHA_RANGE[0],
@@ -202,19 +207,35 @@ def _ops() -> dict[str, int]:
     }
 
 
+_LAW_ROW: Final = """\
+struct bc_law_row {
+    uint16_t speed; /* Cv, Ca and K */
+    uint16_t acceleration;
+    uint16_t overlap;
+    uint8_t first; /* gain of speed, in BC_LIST_START_GRAIN */
+    int8_t rises[BC_LIST_STEPS]; /* of gains from step to step, in BC_LIST_GRAIN */
+};
+"""
+
+
 def _law_lists() -> str:
-    rows = []
-    for law_id in LISTED:
-        law = fixed_law(law_id)
-        rows.append((*law_list(law_id), law.cv, law.ca, law.overlap))
     return "\n".join(
         (
             "#ifdef BC_WANT_LAW_LISTS",
-            "/* Gains of speed from step to step; then Cv, Ca and the overlap factor */",
-            _rows("bc_law_rows[BC_LISTED][BC_LIST_STEPS + 4]", rows),
+            _LAW_ROW,
+            "static const struct bc_law_row bc_law_rows[BC_LISTED] BC_FLASH = {",
+            ",\n".join(_law_row(law_id) for law_id in LISTED) + "};",
             "#endif\n",
         )
     )
+
+
+def _law_row(law_id: int) -> str:
+    law, gains = fixed_law(law_id), law_list(law_id)
+    rises = [(b - a) // LIST_GRAIN for a, b in pairwise(gains)]
+    first = gains[0] // LIST_START_GRAIN
+    inner = _wrapped(rises, "        ").lstrip()
+    return f"    {{{law.cv}, {law.ca}, {law.overlap}, {first},\n        {{{inner}}}}}"
 
 
 def _lightness() -> dict[str, int]:
@@ -229,11 +250,6 @@ def _enum(name: str, values: Mapping[str, int], hexed: bool = False) -> str:
     form = "#x" if hexed else "d"
     lines = ",\n".join(f"    BC_{key} = {int(value):{form}}" for key, value in values.items())
     return f"enum {name + ' ' if name else ''}{{\n{lines}\n}};\n"
-
-
-def _rows(declared: str, rows: Iterable[Sequence[int]]) -> str:
-    inner = ",\n".join("    {\n" + _wrapped(row, "        ") + "\n    }" for row in rows)
-    return f"static const uint16_t {declared} BC_FLASH = {{\n{inner}\n}};"
 
 
 def _wrapped(numbers: Sequence[int], indent: str) -> str:

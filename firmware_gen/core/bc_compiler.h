@@ -32,4 +32,11 @@
 #define BC_HIDE(byte) (void)(byte)
 #endif
 
+/* Numbers below 2^24, in three bytes where a compiler can. */
+#ifdef __AVR__
+typedef __uint24 bc_u24;
+#else
+typedef uint32_t bc_u24;
+#endif
+
 #endif

@@ -19,12 +19,18 @@ static inline uint16_t bc_flash_next_u16(const uint16_t **at) {
             : "=&r"(value), "+z"(*at));
     return value;
 }
+static inline uint8_t bc_flash_next_u8(const uint8_t **at) {
+    uint8_t value;
+    __asm__("lpm %0, Z+" : "=r"(value), "+z"(*at));
+    return value;
+}
 #else
 #define BC_FLASH
 #define BC_FLASH_FUNCTION(type, at) (*(at)) /* a function whose address is in a list */
 static inline uint16_t bc_flash_u16(const uint16_t *at) { return *at; }
 static inline uint8_t bc_flash_u8(const uint8_t *at) { return *at; }
 static inline uint16_t bc_flash_next_u16(const uint16_t **at) { return *(*at)++; }
+static inline uint8_t bc_flash_next_u8(const uint8_t **at) { return *(*at)++; }
 #endif
 
 #endif

@@ -8,36 +8,40 @@
 static const uint16_t HALF = 32768;
 enum { SIXTH = 10923, THIRD = 2 * SIXTH };
 
-/* The row of a listed law: its list, then its coefficients; none for others. */
-BC_APART static const uint16_t *row_of(uint8_t id) {
+/* The row of a listed law; none for others. */
+BC_APART static const struct bc_law_row *row_of(uint8_t id) {
     uint8_t number = (uint8_t)(id - BC_LISTED_FIRST);
-    return number < BC_LISTED ? bc_law_rows[number] : 0;
+    return number < BC_LISTED ? &bc_law_rows[number] : 0;
 }
 
-/* A listed law in the first half; `gain` points to its row. */
-BC_APART static uint32_t listed(const uint16_t *gain, uint16_t x, bool of_way) {
-    uint32_t place = (uint32_t)x * (2 * BC_LIST_STEPS);
-    uint8_t steps = (uint8_t)(place >> 16);
-    uint16_t t = (uint16_t)place;
-    uint16_t here = bc_flash_next_u16(&gain);
+/* The gain after one, from how it rises. */
+static uint16_t risen_from(uint16_t gain, uint8_t rise) {
+    return (uint16_t)(gain + (uint16_t)((int8_t)rise * BC_LIST_GRAIN));
+}
+
+/* A listed law in the first half. */
+BC_APART static uint32_t listed(const struct bc_law_row *row, uint16_t x, bool of_way) {
+    const uint8_t *at = &row->first; /* the rises follow it */
+    uint8_t steps = (uint8_t)bc_product(x, 2 * BC_LIST_STEPS);
+    uint16_t t = (uint16_t)(x * (uint16_t)(2 * BC_LIST_STEPS));
+    uint16_t here = (uint16_t)(bc_flash_next_u8(&at) * BC_LIST_START_GRAIN);
     uint16_t speed = (uint16_t)(0u - (here >> 1));
-    uint32_t way = 0u - (uint32_t)bc_product(here, SIXTH);
+    bc_u24 way = (bc_u24)8 - bc_product(here, SIXTH);
     uint16_t risen;
     uint16_t bent;
     for (; steps > 0; steps--) {
         speed = (uint16_t)(speed + here);
         way += speed;
-        here = bc_flash_next_u16(&gain);
+        here = risen_from(here, bc_flash_next_u8(&at));
     }
     speed = (uint16_t)(speed + here - (here >> 1));
     risen = bc_product(here, t);
-    /* Behind the last step, where t is 0, a coefficient stands. */
-    bent = bc_product(bc_flash_u16(gain), t);
+    bent = bc_product(risen_from(here, bc_flash_u8(at)), t); /* behind the last step, where t is 0, whatever stands there */
     bent = bc_product((uint16_t)(3 * here - risen + bent), t);
     if (of_way) {
         way += bc_product(speed, t);
         way += bc_product((uint16_t)(here + bc_product(bent, t)), SIXTH);
-        return (way + 8) >> 4;
+        return way >> 4;
     }
     speed = (uint16_t)(speed + ((uint16_t)(bent - risen) >> 1));
     return (uint16_t)((speed >> 1) + (speed >> 2));
@@ -91,7 +95,7 @@ BC_APART static uint32_t ramped(const struct bc_law *law, uint16_t x, bool of_wa
 }
 
 uint32_t bc_law_at(const struct bc_law *law, uint32_t x, bool of_way) {
-    const uint16_t *row = row_of(law->id);
+    const struct bc_law_row *row = row_of(law->id);
     bool late = x > HALF;
     uint16_t near = (uint16_t)(late ? 0u - x : x); /* to its nearer end */
     uint32_t found;
@@ -119,20 +123,20 @@ BC_APART static void ramp_coefficients(uint16_t alpha, uint16_t beta, struct bc_
         found->acceleration++;
     }
     if (overlap >= BC_LEAST_OVERLAP) {
-        found->overlap = overlap > 256 ? 256 : overlap;
+        found->overlap = overlap;
     }
 }
 
 void bc_law_coefficients(const struct bc_law *law, struct bc_coefficients *found) {
-    const uint16_t *row = row_of(law->id);
+    const struct bc_law_row *row = row_of(law->id);
     found->speed = 4096;
     found->acceleration = 0;
     found->overlap = 0;
     if (row) {
-        row += BC_LIST_STEPS + 1;
-        found->speed = bc_flash_u16(row);
-        found->acceleration = bc_flash_u16(row + 1);
-        found->overlap = bc_flash_u16(row + 2);
+        const uint16_t *at = &row->speed; /* the others follow it */
+        found->speed = bc_flash_next_u16(&at);
+        found->acceleration = bc_flash_next_u16(&at);
+        found->overlap = bc_flash_next_u16(&at);
     } else if (law->id != BC_LAW_UNIFORM) {
         ramp_coefficients(alpha_of(law), law->beta, found);
     }

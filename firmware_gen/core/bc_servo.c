@@ -12,7 +12,7 @@ enum { MOVING = 0x10, AHEAD = 0x20, SHOWN = 0x40, CHANGED = 0x80, RUN = 0x0F };
 struct servo {
     uint32_t start;    /* t0 */
     uint32_t total;    /* T; the end is always t0 + T */
-    uint32_t brake;    /* tb */
+    bc_u24 brake;      /* tb */
     int32_t way;       /* D */
     int32_t residual;  /* R */
     int16_t target;    /* 0.01 deg */
@@ -69,17 +69,23 @@ BC_APART static int32_t whole(int16_t angle) {
 #endif
 }
 
-BC_APART static bool has_ended(const struct servo *servo, uint32_t time) {
-    return !(servo->flags & MOVING) || !bc_before(time, servo->start + servo->total);
+/* How far a motion is, 0 to 65536: then it has ended, and is MOVING no more. */
+BC_APART static uint32_t progress_of(struct servo *servo, uint32_t time) {
+    uint32_t share = bc_progress(time - servo->start, servo->total);
+    if ((uint8_t)(share >> 16)) {
+        servo->flags = (uint8_t)(servo->flags & ~MOVING);
+    }
+    return share;
 }
 
 /* What is left of the brake at a time, 0 to 65536; 0 if it is over. */
 static uint32_t brake_left(const struct servo *servo, uint32_t time) {
     uint32_t left = servo->start - time;
+    uint32_t brake = servo->brake;
     if (servo->flags & AHEAD) {
-        left += servo->brake;
+        left += brake;
     }
-    return bc_progress(left, servo->brake);
+    return bc_progress(left, brake);
 }
 
 BC_APART static uint32_t size_of(int32_t value) {
@@ -93,13 +99,12 @@ BC_APART static int32_t speed_of(int32_t way, uint16_t slope, uint32_t total) {
     return signed_as(bc_quotient((uint32_t)bc_scale((int32_t)size_of(way), slope), 1024, total), way < 0);
 }
 
-/* Position at a time, or else the speed. Limits keep that below 2^30. */
-static int32_t state_at(const struct servo *servo, uint32_t time, bool of_way) {
+/* Position at a time, or else the speed, which limits keep below 2^30. A motion that has ended is MOVING no more. */
+static int32_t state_at(struct servo *servo, uint32_t time, bool of_way) {
     int32_t found = of_way ? whole(servo->target) : 0;
     struct bc_law law = {0, 0, 0};
-    uint32_t share;
-    share = bc_progress(time - servo->start, servo->total);
-    if (!(servo->flags & MOVING) || (uint8_t)(share >> 16)) { /* it has ended */
+    uint32_t share = progress_of(servo, time);
+    if (!(servo->flags & MOVING)) {
         return found;
     }
     law_of(servo, &law);
@@ -129,39 +134,31 @@ BC_APART static uint32_t room_of(const struct servo *servo, uint16_t record, boo
 
 /* Plan the brake from the position that `way` holds, at a speed and its sign: sets residual and brake. */
 BC_APART static void plan_brake(struct servo *servo, uint16_t record, uint32_t speed, bool down) {
-    uint32_t way;
-    uint32_t room;
-    servo->brake = 0;
-    servo->residual = 0;
-    if (speed == 0) {
-        return;
-    }
-    servo->brake =
-        bc_quotient(speed, 625,
-                    (uint32_t)bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)) << 3);
-    way = bc_quotient(speed, servo->brake, 512);
-    room = room_of(servo, record, down);
+    uint32_t brake = bc_quotient(speed, 625,
+                                 (uint32_t)bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)) << 3);
+    uint32_t way = bc_quotient(speed, brake, 512);
+    uint32_t room = room_of(servo, record, down);
     if (way > room) {
         way = room;
-        servo->brake = bc_quotient(512, way, speed);
+        brake = bc_quotient(512, way, speed);
     }
-    if (servo->brake != 0) {
-        servo->residual = signed_as(way, down);
+    if (brake == 0) {
+        way = 0;
     }
+    servo->brake = (bc_u24)brake;
+    servo->residual = signed_as(way, down);
 }
 
 /*
  * How long a way takes at least under a limit of acceleration. What is divided is multiplied by as many
  * fours before as go into 32 bits, so that it keeps its digits.
  */
+enum { MOST_FOURS = 30 }; /* only no way has so many */
 BC_APART static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coefficient) {
     uint8_t fours = 0;
     bool divided = false;
-    if (way == 0 || coefficient == 0) {
-        return 1;
-    }
     for (;;) {
-        while (way < 1ul << 30) {
+        while (way < 1ul << 30 && fours < MOST_FOURS) {
             way <<= 2;
             fours++;
         }
@@ -179,28 +176,25 @@ BC_APART static void at_least(struct servo *servo, uint32_t duration) {
     }
 }
 
-/* Fit the move behind or over the brake: sets start, total and AHEAD. */
-BC_APART static void plan_move(struct servo *servo, const struct bc_step *act, uint32_t start,
-                                const struct bc_law *law, bool toward) {
-    uint16_t record = act->output.at;
+/* Fit the move over the brake, if it may be (AHEAD), or else behind it: sets start, total and AHEAD. */
+BC_APART static void plan_move(struct servo *servo, uint16_t record, const struct bc_law *law) {
     struct bc_coefficients c;
     uint32_t way = size_of(servo->way);
+    uint32_t brake = servo->brake;
     uint32_t by_speed;
     bc_law_coefficients(law, &c);
     by_speed = bc_quotient(way, (uint16_t)(5 * c.speed),
                            (uint32_t)bc_table_u16((uint16_t)(record + BC_SERVO_SPEED_LIMIT)) << 16) >>
                2;
-    servo->start = start;
-    servo->total = (uint32_t)act->operand * BC_MS;
-    if (servo->brake > 0 && toward && (uint16_t)(way >> 16) >= 1u << (BC_AHEAD_BITS - 16) &&
+    if (brake > 0 && (servo->flags & AHEAD) && (uint16_t)(way >> 16) >= 1u << (BC_AHEAD_BITS - 16) &&
         c.overlap > 0) {
-        servo->flags |= AHEAD;
         by_speed = bc_quotient(by_speed, 256, c.overlap);
-        at_least(servo, 2 * servo->brake);
+        at_least(servo, 2 * brake);
     } else {
-        at_least(servo, servo->brake);
-        servo->start += servo->brake;
-        servo->total -= servo->brake;
+        servo->flags = (uint8_t)(servo->flags & ~AHEAD);
+        at_least(servo, brake);
+        servo->start += brake;
+        servo->total -= brake;
         at_least(servo, BC_MS);
     }
     at_least(servo, by_speed);
@@ -226,8 +220,10 @@ void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
     servo->target = act->target;
     servo->way = whole(act->target) - (servo->way + servo->residual);
     servo->law = (uint8_t)(act->law << 4 | law.id);
-    servo->flags = (uint8_t)(MOVING | run);
-    plan_move(servo, act, start, &law, down == (servo->way < 0));
+    servo->flags = (uint8_t)((down == (servo->way < 0) ? MOVING | AHEAD : MOVING) | run);
+    servo->start = start;
+    servo->total = (uint32_t)act->operand * BC_MS;
+    plan_move(servo, act->output.at, &law);
 }
 
 void bc_servo_rest(const struct bc_step *act) {
@@ -237,8 +233,9 @@ void bc_servo_rest(const struct bc_step *act) {
 }
 
 bool bc_servo_is_busy(uint8_t number, uint8_t run, uint32_t time, uint32_t *end) {
-    const struct servo *servo = &servos[number];
-    if (((servo->flags ^ run) & RUN) != 0 || has_ended(servo, time)) {
+    struct servo *servo = &servos[number];
+    progress_of(servo, time);
+    if (((servo->flags ^ run) & (MOVING | RUN)) != MOVING) {
         return false;
     }
     *end = servo->start + servo->total;
@@ -258,13 +255,16 @@ void bc_servos_disown(uint8_t run) {
 }
 
 bool bc_servos_have_ended(uint32_t time) {
-    uint8_t n;
-    for (n = 0; n < count; n++) {
-        if (!has_ended(&servos[n], time)) {
-            return false;
-        }
+    struct servo *servo = servos;
+    uint8_t moving = 0;
+    uint8_t left;
+    for (left = count; left > 0; left--) {
+        progress_of(servo, time);
+        moving |= servo->flags;
+        servo++;
+        BC_REACH(servo);
     }
-    return true;
+    return !(moving & MOVING);
 }
 
 /*
@@ -322,20 +322,16 @@ BC_APART static uint16_t pulse_at(uint16_t record, int32_t position) {
 }
 
 /* What a servo does now; whether its pulse must be worked out anew, which CHANGED says as well. */
-static bool settle(struct servo *servo, bool moves) {
-    if (servo->flags & SHOWN) {
+static bool settle(struct servo *servo) {
+    uint8_t flags = servo->flags;
+    if (flags & SHOWN) {
         return false;
     }
-    if (!moves) {
-        servo->flags = (uint8_t)((servo->flags & ~MOVING) | SHOWN);
+    if (!(flags & MOVING)) {
+        flags |= SHOWN;
     }
-    servo->flags |= CHANGED;
+    servo->flags = flags | CHANGED;
     return true;
-}
-
-/* The same for one without a pulse. */
-static void pause(struct servo *servo, bool moves) {
-    servo->flags = (uint8_t)(servo->flags & ~(moves ? SHOWN : SHOWN | MOVING));
 }
 
 void bc_servos_show(uint32_t time, uint8_t enabled) {
@@ -348,14 +344,13 @@ void bc_servos_show(uint32_t time, uint8_t enabled) {
     uint8_t left;
     /* First what takes long, while cells may be written; then what needs the table, in one go. */
     for (left = count; left > 0; left--) {
-        bool moves = !has_ended(servo, time);
         *position++ = state_at(servo, time, true);
         if (enabled == 0) {
             *pulse = 0;
-            pause(servo, moves);
+            servo->flags = (uint8_t)(servo->flags & ~SHOWN);
         } else {
             enabled--;
-            if (settle(servo, moves)) {
+            if (settle(servo)) {
                 any = true;
             }
         }
