@@ -46,6 +46,7 @@ LIST_GRAIN: Final = 6
 """Gains of a list are multiples of it, so that from one to the next they change by a byte's worth."""
 LIST_START_GRAIN: Final = 18
 """The first is a multiple of this."""
+_KEPT: Final = 64
 _FINE: Final = 32
 """Places in a step at which a list is fitted to its law."""
 _SIXTH: Final = 10923
@@ -155,21 +156,20 @@ def law_list(law_id: int) -> tuple[int, ...]:
 
 
 def _grained(gains: NDArray[np.float64]) -> tuple[int, ...]:
-    """Gains as multiples of their grain, each chosen so that neither speed nor way runs off; then 0."""
+    """Gains as multiples of their grain: the least squares of errors of speed that end half-way; and 0."""
     first = LIST_START_GRAIN * floor(gains[0] / LIST_START_GRAIN + 0.5)
-    chosen = [first]
-    speed = (first - gains[0]) / 2.0  # too much so far
-    way = -(first - gains[0]) / 6.0
+    more = float(first - gains[0])
+    ends = float(np.sum(np.cumsum(gains) - gains[0] / 2.0) - gains[0] / 6.0) - 2.0**19
+    # Squares so far, how much speed and way are too much, the gains; the best of them go on.
+    chosen = [(0.0, more / 2.0, ends - more / 6.0, (first,))]
     for gain in gains[1:].tolist():
         low = LIST_GRAIN * floor(gain / LIST_GRAIN)
-        best = min(
-            (low, low + LIST_GRAIN),
-            key=lambda g: abs((way + speed + speed + g - gain) / 2.0) + abs(speed + g - gain),
-        )
-        way += speed
-        speed += best - gain
-        chosen.append(best)
-    return (*chosen, 0)
+        chosen = sorted(
+            (squares + (speed + g - gain) ** 2, speed + g - gain, way + speed + g - gain, (*row, g))
+            for squares, speed, way, row in chosen
+            for g in (low, low + LIST_GRAIN)
+        )[:_KEPT]
+    return (*min(chosen, key=lambda one: one[0] + 10.0 * one[2] ** 2)[3], 0)
 
 
 def lightness_of(level: int) -> int:
@@ -215,7 +215,7 @@ def _listed_shape(x: int, gains: Sequence[int]) -> tuple[int, int]:
     bent = _product(3 * here - risen + _product(ahead, t), t)
     way += _product(speed, t) + _product(here + _product(bent, t), _SIXTH)
     speed += (bent - risen) >> 1
-    return (way + 8) >> 4, (speed >> 1) + (speed >> 2)
+    return (way + 8) >> 4, speed - (speed >> 2)
 
 
 def _product(a: int, b: int) -> int:

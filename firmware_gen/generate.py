@@ -187,6 +187,7 @@ def _table_limits() -> dict[str, int]:
         "DURATION_BIG_BASE": layout.DURATION_BIG_BASE,
         "DURATION_MS": layout.DURATION_MS,
         "DURATION_LONG": layout.DURATION_LONG,
+        "DURATION_MAX": layout.DURATION_MAX_MS,
     }
 
 

@@ -247,4 +247,6 @@ DURATION_BIG_BASE: Final = 143
 DURATION_MS: Final = 200
 """From this duration byte on ms over two bytes."""
 DURATION_LONG: Final = 255
-DURATION_MAX_MS: Final = 65535
+DURATION_MAX_MS: Final = 65000
+"""A board keeps a thread's time and a fade's start in 24 bits of 1/256 ms: what waits longest still
+differs from what has been due for 256 ms."""

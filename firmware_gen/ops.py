@@ -136,7 +136,7 @@ class Facts:
 
 
 def duration_bytes(duration_ms: int) -> bytes:
-    """The shortest bytes for a duration of 0 to 65535 ms; ValueError for another."""
+    """The shortest bytes for a duration of 0 to 65000 ms; ValueError for another."""
     if not 0 <= duration_ms <= DURATION_MAX_MS:
         raise ValueError(f"{duration_ms} ms is not within 0 to {DURATION_MAX_MS} ms")
     steps, rest = divmod(duration_ms, DURATION_STEP_MS)
@@ -152,7 +152,7 @@ def duration_bytes(duration_ms: int) -> bytes:
 
 
 def wait_bytes(duration_ms: int) -> bytes:
-    """The shortest bytes for a wait of 0 to 65535 ms."""
+    """The shortest bytes for a wait of 0 to 65000 ms."""
     steps, rest = divmod(duration_ms, DURATION_STEP_MS)
     if rest == 0 and 1 <= steps <= SHORT_WAIT_STEPS:
         return bytes((SHORT_WAIT + steps - 1,))
@@ -348,7 +348,10 @@ class Sweep:
             return DURATION_BIG_STEP_MS * (first - DURATION_BIG_BASE)
         if first < DURATION_LONG:
             return 256 * (first - DURATION_MS) + self._u8()
-        return self._u16()
+        duration_ms = self._u16()
+        if duration_ms > DURATION_MAX_MS:
+            raise self._wrong(f"{duration_ms} ms is over {DURATION_MAX_MS} ms")
+        return duration_ms
 
     def _output(self, output: int) -> OutputFacts:
         if output >= len(self.facts.outputs):

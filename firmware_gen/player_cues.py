@@ -18,6 +18,8 @@ from sim.values import dataclass
 MS: Final = 256
 FRAME: Final = 20 * MS
 NONE: Final = -1
+_FAR: Final = 0xFE0000
+_TOO_FAR: Final = 0xFF0000
 
 _WAIT, _REFUSE = CONFLICTS.index("wait"), CONFLICTS.index("refuse")
 
@@ -253,7 +255,9 @@ class Cues:
         if self.owners[op.output] == thread.run:
             later = self._perform(op, thread.time, thread.run)
             if later is not None:
-                thread.time = later
+                # As far as a board's 24 bits reach; then it is tried again (section 2).
+                left = later - thread.time
+                thread.time += left if left < _TOO_FAR else _FAR
                 return
         if isinstance(op, Act) and op.wait:
             thread.time += MS * op.duration_ms

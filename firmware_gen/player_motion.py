@@ -131,16 +131,15 @@ class PulseLine:
         self._low = servo.travel[0] << ANGLE_BITS
         self._high = servo.travel[1] << ANGLE_BITS
         self._segments = [
-            (angle << ANGLE_BITS, pulse, abs(next_pulse - pulse), 8 * (next_angle - angle))
+            (angle << ANGLE_BITS, pulse, 2 * (next_pulse - pulse), (next_angle - angle) << 7)
             for (angle, pulse), (next_angle, next_pulse) in pairwise(servo.points)
         ]
-        self._sign = 1 if servo.points[1][1] > servo.points[0][1] else -1
 
     def ticks(self, p: int) -> int:
         p = min(max(p, self._low), self._high)
         for segment in reversed(self._segments):
             if segment[0] <= p:
                 break
-        angle, pulse, rise, width = segment
-        d = (p - angle) >> 12
-        return pulse + self._sign * ((d * rise + width // 2) // width)
+        angle, pulse, half_ticks, width = segment
+        share = progress((p - angle) >> 8, width)
+        return pulse + ((((half_ticks * share) >> 16) + 1) >> 1)

@@ -33,32 +33,23 @@ static struct channel {
 /* k of 8 periods, as evenly as can be. */
 static const uint8_t spread[FRACTIONS] PROGMEM = {0x00, 0x01, 0x11, 0x25, 0x55, 0xDA, 0xEE, 0xFE};
 
-/* One channel: turn its pattern left, add the bit that came out to the base value, set the compare register. */
-#define CHANNEL(n, compare)                                                                                  \
-    "lds r25, %[channels]+3*" #n " \n bst r25, 7 \n lsl r25 \n bld r25, 0 \n sts %[channels]+3*" #n ", r25 \n" \
-    "lds r25, %[channels]+3*" #n "+1 \n adc r25, r30 \n sts %[" #compare "], r25 \n"
+/* One channel: turn its pattern left, add the bit that came out to the base value, and set the compare register. */
+#define CHANNEL(n, set)                                                                                      \
+    "ldd r25, Z+3*" #n " \n bst r25, 7 \n lsl r25 \n bld r25, 0 \n std Z+3*" #n ", r25 \n"                  \
+    "ldd r25, Z+3*" #n "+1 \n adc r25, r24 \n " set " r25 \n"
 
-/* 3,922 times a second while the show has a lamp. */
+/* 3,922 times a second while the show has a lamp. Of the four registers timer 0's two are near enough for `out`. */
 HANDLER(TIMER0_OVF_vect)
 {
     __asm__ volatile(
-        "push r25 \n in r25, 0x3F \n push r25 \n push r30 \n ldi r30, 0 \n" /* ldi keeps the carry */
-        CHANNEL(0, ocr0a) CHANNEL(1, ocr0b) CHANNEL(2, ocr2a) CHANNEL(3, ocr2b)
-        "pop r30 \n pop r25 \n out 0x3F, r25 \n pop r25 \n reti \n"
+        "push r30 \n in r30, 0x3F \n push r30 \n push r25 \n push r31 \n push r24 \n"
+        "ldi r24, 0 \n ldi r30, lo8(%[channels]) \n ldi r31, hi8(%[channels]) \n" /* no flag is set on the way to adc */
+        CHANNEL(0, "out %[ocr0a],") CHANNEL(1, "out %[ocr0b],") CHANNEL(2, "sts %[ocr2a],") CHANNEL(3, "sts %[ocr2b],")
+        "pop r24 \n jmp serial_leave \n" /* which takes back the others */
         :
-        : [channels] "i"(channels), [ocr0a] "n"(_SFR_MEM_ADDR(OCR0A)), [ocr0b] "n"(_SFR_MEM_ADDR(OCR0B)),
+        : [channels] "i"(channels), [ocr0a] "I"(_SFR_IO_ADDR(OCR0A)), [ocr0b] "I"(_SFR_IO_ADDR(OCR0B)),
           [ocr2a] "n"(_SFR_MEM_ADDR(OCR2A)), [ocr2b] "n"(_SFR_MEM_ADDR(OCR2B))
         : "memory");
-}
-
-/* Of a pin that has one, as pins.c says. */
-static uint8_t channel_of(uint8_t pin)
-{
-    uint8_t channel = LAMP_PINS - 1;
-    while (channel > 0 && pgm_read_byte(&lamp_pins[channel]) != pin) {
-        channel--;
-    }
-    return channel;
 }
 
 void lamps_clear(void)
@@ -73,11 +64,19 @@ void lamps_clear(void)
 /* Connect a channel to its pin, not inverted (COMx1, 15.9.1 and 18.11.1). */
 void lamps_attach(uint8_t index, uint8_t pin)
 {
-    uint8_t channel = channel_of(pin);
-    uint8_t connect = channel & 1 ? _BV(COM0B1) : _BV(COM0A1);
-    channels[channel].lamp = index;
+    struct channel *channel = channels;
+    const uint8_t *its = lamp_pins;
+    uint8_t n = 0;
+    while (pgm_read_byte(its) != pin && n < LAMP_PINS - 1) { /* it is one of them, as pins.c says */
+        its++;
+        channel++;
+        n++;
+    }
+    BY_POINTER(channel);
+    channel->lamp = index;
     TIMSK0 = _BV(TOIE0);
-    if (channel < 2) {
+    uint8_t connect = n & 1 ? _BV(COM0B1) : _BV(COM0A1);
+    if (n < 2) {
         TCCR0A |= connect;
     } else {
         TCCR2A |= connect;

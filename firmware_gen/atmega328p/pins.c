@@ -73,11 +73,12 @@ void bc_hal_release(void)
     pulses_clear();
     lamps_clear();
     strips_clear();
-    for (uint8_t pin = 0; pin < PINS; pin++) {
-        if (bc_hal_pin(pin) != 0) {
-            set_pin(pin, 0, 0);
-        }
-    }
+    PORTB = 0;
+    PORTC = 0;
+    PORTD = _BV(PORTD0); /* the link's pull-up (start.c) */
+    DDRB = 0; /* crystal, reset and link take no notice (14.3) */
+    DDRC = 0;
+    DDRD = 0;
 }
 
 void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t detail)

@@ -252,7 +252,7 @@ static bool points_to_thread(const struct check *check, struct bc_step *op) {
  * out. May read over the op.
  */
 static bool op_is_good(struct check *check, struct bc_step *op, uint16_t next) {
-    if (next > check->end || op->code > BC_OP_GO_ON) {
+    if (next > check->end || op->code > BC_OP_GO_ON || (op->operand > BC_DURATION_MAX && op->code != BC_OP_LOOP)) {
         return false;
     }
     if (op->code < BC_OP_END || op->code == BC_OP_EFFECT) {

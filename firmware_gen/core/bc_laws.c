@@ -44,7 +44,7 @@ BC_APART static uint32_t listed(const struct bc_law_row *row, uint16_t x, bool o
         return way >> 4;
     }
     speed = (uint16_t)(speed + ((uint16_t)(bent - risen) >> 1));
-    return (uint16_t)((speed >> 1) + (speed >> 2));
+    return (uint16_t)(speed - (speed >> 2));
 }
 
 /* value / (1 - d), all Q16; d at most a half. */

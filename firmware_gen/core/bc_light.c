@@ -22,7 +22,7 @@ struct channel {
 
 /* What lamps and strips have in common. */
 struct light {
-    uint32_t start;    /* of its fade */
+    bc_u24 start;      /* of its fade; without the highest byte, as fades are shorter than 2^16 ms */
     uint16_t duration; /* ms; 0 when the fade is over */
     uint8_t law;       /* index in the table; BC_NONE: uniform */
     uint16_t effect;   /* where it stands in the table; 0: steady */
@@ -50,7 +50,7 @@ static BC_APART uint32_t share_at(struct light *light, uint32_t time) {
     uint32_t share = 65536;
     struct bc_law law;
     if (light->duration != 0) {
-        share = bc_progress(time - light->start, (uint32_t)light->duration * BC_MS);
+        share = bc_progress((time - light->start) & 0xFFFFFF, (uint32_t)light->duration * BC_MS);
     }
     if ((uint8_t)(share >> 16)) {
         light->duration = 0;
@@ -84,7 +84,7 @@ void bc_light_fade(const struct bc_step *act, uint32_t start) {
     uint32_t share = share_at(light, start);
     uint8_t target = (uint8_t)act->target;
     uint8_t left = 1;
-    light->start = start;
+    light->start = (bc_u24)start;
     light->duration = act->operand;
     light->law = act->law;
     if (number >= BC_LAMPS) {
@@ -239,7 +239,7 @@ static uint8_t channel_byte(uint16_t duty) {
  * Returns the bytes' end. Most pixels of most effects differ from their neighbours, so the loop runs 60 times 50 times a
  * second.
  */
-static BC_APART uint8_t *paint(const struct moment *moment, uint8_t *at) {
+static uint8_t *paint(const struct moment *moment, uint8_t *at) {
     uint16_t seen = FULL + 1; /* the multiplier of the pixel before */
     uint8_t pixel;
     for (pixel = 0; pixel < moment->pixels; pixel++) {

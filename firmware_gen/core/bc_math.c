@@ -79,7 +79,12 @@ BC_APART uint32_t bc_quotient(uint32_t a, uint32_t b, uint32_t c) {
      */
     uint16_t middle;
     uint16_t top;
-    __asm__("ldi %A[middle], 33 \n\t"
+    __asm__("mov r0, %A[a] \n\t" /* nothing to do for 0, which is frequent */
+            "or r0, %B[a] \n\t"
+            "or r0, %C[a] \n\t"
+            "or r0, %D[a] \n\t"
+            "breq 8f \n\t"
+            "ldi %A[middle], 33 \n\t"
             "mov r0, %A[middle] \n\t"
             "clr %B[middle] \n\t"
             "clr %A[top] \n\t"
@@ -144,6 +149,9 @@ BC_APART uint32_t bc_quotient(uint32_t a, uint32_t b, uint32_t c) {
     return a;
 #else
     uint64_t product = (uint64_t)a * b;
+    if (a == 0) {
+        return 0;
+    }
     return product >> 32 >= c ? 0xFFFFFFFFu : (uint32_t)(product / c);
 #endif
 }

@@ -87,7 +87,7 @@ static inline uint16_t bc_cube(uint16_t value) {
 #endif
 }
 
-/* (a * b) / c, the product in 64 bits; 2^32 - 1 where that is exceeded or c is 0. */
+/* (a * b) / c, the product in 64 bits; 0 where a is 0, else 2^32 - 1 where that is exceeded or c is 0. */
 uint32_t bc_quotient(uint32_t a, uint32_t b, uint32_t c);
 
 /* Greatest integer whose square is at most value * 2^28: the root with 14 bits behind the point. */

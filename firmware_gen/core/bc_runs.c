@@ -9,7 +9,7 @@
 #include "bc_servo.h"
 #include "bc_table.h"
 
-enum { FOREVER = 0, FRAME_MS = 20 };
+enum { FOREVER = 0, FRAME_MS = 20, FAR = 0xFE };
 static const uint16_t WHILE_HELD = 0xFFFF;
 
 /* A cue that plays. */
@@ -27,7 +27,7 @@ struct loop {
 };
 
 struct thread {
-    uint32_t time;
+    bc_u24 time;   /* without its highest byte, as it lies less than 2^16 ms ahead and less than 256 ms behind */
     uint16_t at;   /* next op */
     uint8_t state; /* number of the run, from 1 on, in the low half, 0: not alive; open loops in the high bits */
     struct loop loops[BC_LOOP_DEPTH];
@@ -49,6 +49,7 @@ static struct {
 } now;
 BC_ASSERT(run, sizeof(struct run) == 6);
 BC_ASSERT(thread, sizeof(struct thread) <= 20);
+BC_ASSERT(wait, (uint32_t)BC_DURATION_MAX * BC_MS <= (uint32_t)FAR << 16);
 BC_ASSERT(loop, sizeof(struct loop) * 0x10 == ONE_DEEPER);
 BC_ASSERT(effect, ((int)BC_OP_EFFECT & (int)BC_ACT_WAIT) == 0);
 
@@ -125,7 +126,7 @@ BC_APART void bc_runs_end(void) { bc_clear(&now, sizeof now.runs + sizeof now.th
 void bc_runs_clear(void) { bc_clear(&now, sizeof now); }
 
 /* Start the lowest thread that is not alive, without code; the reservations of runs see to it that there is one. */
-static BC_APART struct thread *spawn(uint8_t number, uint32_t time) {
+static BC_APART struct thread *spawn(uint8_t number, bc_u24 time) {
     struct thread *thread = now.threads;
     while (!is_of(thread, 0)) {
         thread++;
@@ -136,7 +137,7 @@ static BC_APART struct thread *spawn(uint8_t number, uint32_t time) {
 }
 
 /* Let a run begin at a time, for the first time or over. */
-static BC_APART void begin(uint8_t number, uint32_t time) {
+static BC_APART void begin(uint8_t number, bc_u24 time) {
     struct thread *thread = spawn(number, time);
     struct run *run = run_of(number);
     run->started = (uint16_t)thread->time;
@@ -233,7 +234,7 @@ BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
     run->cue = cue | ALIVE;
     run->owned = outputs;
     run->held = held;
-    begin(number, bc_player_time() - BC_FRAME);
+    begin(number, (bc_u24)(bc_player_time() - BC_FRAME));
     return true;
 }
 
@@ -303,7 +304,7 @@ static void loop_start(struct thread *thread, uint16_t passes, uint16_t next) {
 /* A run's threads end in the order of their times, so the last to end says when the run does. */
 static void thread_end(struct thread *thread, uint8_t number) {
     struct run *run = run_of(number);
-    uint32_t time = thread->time;
+    bc_u24 time = thread->time;
     int16_t too_early;
     thread->state = 0;
     if (threads_alive(number) > 0) {
@@ -318,6 +319,29 @@ static void thread_end(struct thread *thread, uint8_t number) {
         time += (uint16_t)too_early;
     }
     begin(number, time);
+}
+
+/* The time of a thread that is due. */
+static uint32_t time_of(const struct thread *thread) {
+    uint32_t now = bc_player_time();
+    return now - (uint16_t)((uint16_t)now - (uint16_t)thread->time);
+}
+
+/* An act or an effect, on an output that the run has; false if it must wait, for which the thread has a new time. */
+static bool act(struct thread *thread, uint8_t number, const struct bc_step *op) {
+    uint32_t time = time_of(thread);
+    if (op->output.kind == BC_SERVO) {
+        uint32_t left = bc_servo_left(op->output.index, number, time);
+        if (left > 0) {
+            if ((uint16_t)(left >> 16) > FAR) { /* as far as three bytes reach; then it is tried again */
+                left = (uint32_t)FAR << 16;
+            }
+            thread->time = (bc_u24)(thread->time + left);
+            return false;
+        }
+    }
+    bc_perform(op, number, time);
+    return true;
 }
 
 /* Execute the thread's next op; or let it stand, with a new time at which to try again. */
@@ -355,11 +379,8 @@ static void step(struct thread *thread) {
         thread_end(thread, number);
         return;
     default: /* an act or an effect, on an output that the run may have lost */
-        if ((uint16_t)(run->owned >> op.number) & 1) {
-            if (op.output.kind == BC_SERVO && bc_servo_is_busy(op.output.index, number, thread->time, &thread->time)) {
-                return;
-            }
-            bc_perform(&op, number, thread->time);
+        if (((uint16_t)(run->owned >> op.number) & 1) && !act(thread, number, &op)) {
+            return;
         }
         if (op.code & BC_ACT_WAIT) { /* no effect does */
             wait = op.operand;
@@ -367,12 +388,12 @@ static void step(struct thread *thread) {
         break;
     }
     thread->at = next;
-    thread->time += (uint32_t)wait * BC_MS;
+    thread->time = (bc_u24)(thread->time + (uint32_t)wait * BC_MS);
 }
 
 /*
  * The live thread with the earliest time up to now, the lowest of several; null if none is due. None has been due for long: of its
- * time, counted from just after now, the lower half says it all, and the upper one is all ones.
+ * time, counted from just after now, the lower two bytes say it all, and the one above is all ones.
  */
 static BC_APART struct thread *next_due(void) {
     uint32_t just_after = bc_player_time() + 1;
@@ -382,8 +403,8 @@ static BC_APART struct thread *next_due(void) {
     uint8_t n;
     for (n = BC_THREADS; n > 0; n--) {
         if (!is_of(thread, 0)) {
-            uint32_t time = thread->time - just_after;
-            if ((uint16_t)(time >> 16) == 0xFFFF && (int16_t)time < earliest) {
+            bc_u24 time = (bc_u24)(thread->time - just_after);
+            if ((uint8_t)(time >> 16) == 0xFF && (int16_t)time < earliest) {
                 earliest = (int16_t)time;
                 first = thread;
             }
@@ -428,7 +449,7 @@ BC_APART void bc_runs_play(void) {
     }
     bc_count(&now.overruns);
     for (n = BC_THREADS; n > 0; n--) {
-        next_due()->time = bc_player_time(); /* the latest first; the rest are due now */
+        next_due()->time = (bc_u24)bc_player_time(); /* the latest first; the rest are due now */
     }
 }
 

@@ -163,7 +163,7 @@ BC_APART static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coeffici
             fours++;
         }
         if (divided) {
-            return (bc_root(bc_quotient(way, coefficient, 1ul << 24)) >> fours) + 1;
+            return (bc_root(bc_quotient(coefficient, way, 1ul << 24)) >> fours) + 1;
         }
         way = bc_quotient(way, 625, (uint32_t)limit << 11);
         divided = true;
@@ -192,14 +192,15 @@ BC_APART static void plan_move(struct servo *servo, uint16_t record, const struc
         at_least(servo, 2 * brake);
     } else {
         servo->flags = (uint8_t)(servo->flags & ~AHEAD);
-        at_least(servo, brake);
+        at_least(servo, brake + BC_MS);
         servo->start += brake;
         servo->total -= brake;
-        at_least(servo, BC_MS);
     }
     at_least(servo, by_speed);
-    at_least(servo, time_by(bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)), way,
-                            c.acceleration));
+    if (c.acceleration != 0) {
+        at_least(servo, time_by(bc_table_u16((uint16_t)(record + BC_SERVO_ACCELERATION_LIMIT)), way,
+                                c.acceleration));
+    }
 }
 
 void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
@@ -232,14 +233,13 @@ void bc_servo_rest(const struct bc_step *act) {
     servo->flags = BC_NO_RUN;
 }
 
-bool bc_servo_is_busy(uint8_t number, uint8_t run, uint32_t time, uint32_t *end) {
+uint32_t bc_servo_left(uint8_t number, uint8_t run, uint32_t time) {
     struct servo *servo = &servos[number];
     progress_of(servo, time);
     if (((servo->flags ^ run) & (MOVING | RUN)) != MOVING) {
-        return false;
+        return 0;
     }
-    *end = servo->start + servo->total;
-    return true;
+    return servo->start + servo->total - time;
 }
 
 void bc_servos_disown(uint8_t run) {
@@ -267,27 +267,6 @@ bool bc_servos_have_ended(uint32_t time) {
     return !(moving & MOVING);
 }
 
-/*
- * Share of the ticks after a way from one point to the next, which are `wide` apart; to the nearest. Bit by bit, because the
- * compiler's division takes 32 rounds and this one 13: ticks < 2^13.
- */
-BC_APART static uint16_t part(uint32_t way, uint16_t ticks, uint16_t wide) {
-    uint32_t width = (uint32_t)wide << 3;
-    uint32_t left = (way >> 12) * ticks + width / 2;
-    uint16_t found = 0;
-    uint8_t bits;
-    width <<= 12;
-    for (bits = 13; bits > 0; bits--) {
-        found = (uint16_t)(found << 1);
-        if (left >= width) {
-            left -= width;
-            found |= 1;
-        }
-        width >>= 1;
-    }
-    return found;
-}
-
 /* Pulse width at a position, from the calibration points. */
 BC_APART static uint16_t pulse_at(uint16_t record, int32_t position) {
     uint8_t points;
@@ -297,6 +276,7 @@ BC_APART static uint16_t pulse_at(uint16_t record, int32_t position) {
     uint16_t next_pulse;
     uint16_t wide;
     int32_t limit;
+    uint32_t share;
     bc_table_seek((uint16_t)(record + BC_SERVO_POINTS));
     points = bc_next_u8();
     limit = whole((int16_t)bc_next_u16());
@@ -315,10 +295,10 @@ BC_APART static uint16_t pulse_at(uint16_t record, int32_t position) {
     } while (points > 1 && whole(next_angle) <= position);
     position -= whole(angle);
     wide = (uint16_t)((uint16_t)next_angle - (uint16_t)angle);
-    if (next_pulse >= pulse) {
-        return (uint16_t)(pulse + part((uint32_t)position, (uint16_t)(next_pulse - pulse), wide));
-    }
-    return (uint16_t)(pulse - part((uint32_t)position, (uint16_t)(pulse - next_pulse), wide));
+    share = bc_progress((uint32_t)position >> 8, (uint32_t)wide << 7);
+    /* Half ticks, so that the result is the nearest. */
+    position = bc_scale((int16_t)(uint16_t)(2 * (uint16_t)(next_pulse - pulse)), share);
+    return (uint16_t)(pulse + (uint16_t)((int16_t)(position + 1) >> 1));
 }
 
 /* What a servo does now; whether its pulse must be worked out anew, which CHANGED says as well. */

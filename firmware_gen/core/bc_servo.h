@@ -20,8 +20,8 @@ void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run);
 /* Stand at an act's target from now on. */
 void bc_servo_rest(const struct bc_step *act);
 
-/* Whether the motion belongs to the run and ends after the time; *end is then its end, otherwise it stays. */
-bool bc_servo_is_busy(uint8_t servo, uint8_t run, uint32_t time, uint32_t *end);
+/* How long from the time on the run's motion lasts; 0 if there is none. */
+uint32_t bc_servo_left(uint8_t servo, uint8_t run, uint32_t time);
 
 /* The run's motions belong to no run from now on. */
 void bc_servos_disown(uint8_t run);

@@ -1,10 +1,10 @@
 """duration-too-long: one move or fade lasts longer than the table can say.
 
-What: a move or a fade lasts at most 65.5 s, the stop 5.1 s, the silence before the cue for a lost
+What: a move or a fade lasts at most 65 s, the stop 5.1 s, the silence before the cue for a lost
 remote 25.5 s.
 
-Why: the table keeps moves in 16 bits of milliseconds, the other two in a byte of frames and of
-100 ms.
+Why: a board keeps the times of moves in 24 bits of 1/256 ms, which is a little more; the table the
+other two in a byte of frames and of 100 ms.
 
 Example:
 
@@ -15,7 +15,7 @@ Instead:
     lamp fade to 40% in 60 s
     lamp fade to 80% in 60 s
 
-Source of the limit: TABLE.md, code (duration: u16 ms at most) and header (lost time, stop time).
+Source of the limit: TABLE.md, code (duration: at most 65000 ms) and header (lost time, stop time).
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from seqlang.checks.words import figure
 from seqlang.diagnostics import Finding, Span
 from sim.model import Fade, Move
 
-LONGEST_MS = 65_535
+LONGEST_MS = 65_000
 LONGEST_STOP_MS = 255 * 20
 LONGEST_SILENCE_MS = 255 * 100
 

@@ -81,7 +81,7 @@ EVIL: dict[str, Table] = {
                     for n in range(8)
                     for op in (
                         Act(0, 32767 if n % 2 else -32768, n, False, n % 4),
-                        Act(1, -32768 if n % 2 else 32767, 65535, False, n % 4),
+                        Act(1, -32768 if n % 2 else 32767, 65000, False, n % 4),
                         Delay(37),
                     )
                 ),
@@ -99,7 +99,7 @@ EVIL: dict[str, Table] = {
                 for width in (0, 255)
                 for output in (0, 1, 2)
             ),
-            (Act(0, 200, 0), Act(1, 1, 0), Act(2, 1, 65535)),
+            (Act(0, 200, 0), Act(1, 1, 0), Act(2, 1, 65000)),
         ),
     ),
     "one button for everything, also the stop": table(

@@ -240,7 +240,7 @@ def _duration(dice: Random, least: int) -> int:
             lambda: 10 * dice.randint(1, 60),
             lambda: dice.randint(1, 700),
             lambda: dice.choice((0, 1, 10, 19, 20, 21, 640, 650, 1600, 1610, 1700, 5600, 5700)),
-            lambda: dice.choice((14079, 14080, 65535)) if dice.random() < 0.1 else 40,
+            lambda: dice.choice((14079, 14080, 65000)) if dice.random() < 0.1 else 40,
         )
     )
     return max(least, pick())

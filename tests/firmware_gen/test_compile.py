@@ -216,7 +216,7 @@ def test_a_repeat_beside_something_gets_a_thread_of_its_own() -> None:
 
 def test_long_waits_are_split() -> None:
     body = InTurn((Hold(150_000), Throw("horn", True)))
-    assert ops(body)[:3] == (Delay(65535), Delay(65535), Delay(18930))
+    assert ops(body)[:3] == (Delay(65000), Delay(65000), Delay(20000))
 
 
 def test_effects_keep_their_numbers() -> None:
