@@ -14,7 +14,7 @@
 #include <avr/io.h>
 #include <avr/pgmspace.h>
 
-enum { LAMP_PINS = 4, STEPS = 2040, FRACTIONS = 8 };
+enum { LAMP_PINS = 4, FRACTIONS = 8 };
 
 /* Order: PD6 OC0A, PD5 OC0B, PB3 OC2A, PD3 OC2B (14.3). */
 static const uint8_t lamp_pins[LAMP_PINS] PROGMEM = {22, 21, 3, 19};
@@ -96,18 +96,20 @@ static uint8_t ones_of(uint8_t pattern)
 /* The handler is to find what belongs together. A fraction that stays goes on where its round is. */
 void bc_hal_lamp(uint8_t index, uint16_t duty)
 {
-    uint16_t level = (uint16_t)(((uint32_t)duty * STEPS + 0x8000) >> 16);
-    uint8_t fraction = level % FRACTIONS;
+    /* Of 255, in 1/256: the base value above, and below, in the upper three bits, the nearest fraction. */
+    uint16_t level = (uint16_t)(duty - (duty >> 8) + 0x100 / FRACTIONS / 2);
+    uint8_t base = (uint8_t)(level >> 8);
+    uint8_t fraction = (uint8_t)((uint8_t)level / (0x100 / FRACTIONS));
     struct channel *channel = channels;
     for (uint8_t i = 0; i < LAMP_PINS; i++) {
         BY_POINTER(channel);
         if (channel->lamp == index) { /* channels without a lamp follow the first one, unseen */
             cli();
-            channel->base = (uint8_t)(level / FRACTIONS);
+            channel->base = base;
             if (ones_of(channel->more) != fraction) {
                 channel->more = pgm_read_byte(&spread[fraction]);
             }
-            *(volatile uint8_t *)(uint16_t)pgm_read_byte(&compares[i]) = (uint8_t)(channel->base + (channel->more >> 7));
+            *(volatile uint8_t *)(uint16_t)pgm_read_byte(&compares[i]) = (uint8_t)(base + (channel->more >> 7));
             sei();
         }
         channel++;

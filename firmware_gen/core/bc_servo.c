@@ -88,6 +88,9 @@ static uint32_t brake_left(const struct servo *servo, uint32_t time) {
     return bc_progress(left, brake);
 }
 
+/* By its highest byte: asked about four, avr-gcc makes four of the answer. */
+static bool is_negative(int32_t value) { return (uint8_t)((uint32_t)value >> 24) >= 0x80; }
+
 BC_APART static uint32_t size_of(int32_t value) {
     return value < 0 ? 0u - (uint32_t)value : (uint32_t)value;
 }
@@ -216,12 +219,12 @@ void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
     position = state_at(servo, start, true);
     speed = state_at(servo, start, false);
     servo->way = position;
-    down = speed < 0;
+    down = is_negative(speed);
     plan_brake(servo, act->output.at, size_of(speed), down);
     servo->target = act->target;
     servo->way = whole(act->target) - (servo->way + servo->residual);
     servo->law = (uint8_t)(act->law << 4 | law.id);
-    servo->flags = (uint8_t)((down == (servo->way < 0) ? MOVING | AHEAD : MOVING) | run);
+    servo->flags = (uint8_t)((down == is_negative(servo->way) ? MOVING | AHEAD : MOVING) | run);
     servo->start = start;
     servo->total = (uint32_t)act->operand * BC_MS;
     plan_move(servo, act->output.at, &law);
