@@ -21,7 +21,7 @@ DATA: Final = 0
 END: Final = 1
 BYTES_PER_RECORD: Final = 16
 
-MERGED_START: Final[Mapping[str, int]] = {"atmega328p": 0x4800}
+MERGED_START: Final[Mapping[str, int]] = {"atmega328p": 0x4000}
 """Flash address of a merged table; the firmware ends before it."""
 FLASH_END: Final[Mapping[str, int]] = {"atmega328p": 0x8000}
 BOOT_LOADER_START: Final[Mapping[str, int]] = {"atmega328p": 0x7E00}

@@ -6,7 +6,7 @@
 
 #include <avr/pgmspace.h>
 
-enum { MERGED_START = 0x4800 };
+enum { MERGED_START = 0x4000 };
 
 uint8_t bc_hal_merged_read(uint16_t offset)
 {

@@ -106,8 +106,17 @@ uint32_t bc_law_at(const struct bc_law *law, uint32_t x, bool of_way) {
     return late && of_way ? 65536 - found : found;
 }
 
-/* 2^32 / (65536 - d), rounded up */
-BC_APART static uint32_t reciprocal(uint16_t d) { return bc_quotient(0xFFFFFFFFu, 1, 65536 - d) + 1; }
+/* 2^32 / (65536 - d), rounded up; d at most a half. Only for none and a half it is whole. */
+BC_APART static uint32_t reciprocal(uint16_t d) {
+    uint32_t found = 65536;
+    if (d > 0) {
+        found += bc_share(d, (uint16_t)(0u - d));
+        if (d < HALF) {
+            found++;
+        }
+    }
+    return found;
+}
 
 /* Of the laws with parameters; TABLE.md says the formulas. */
 BC_APART static void ramp_coefficients(uint16_t alpha, uint16_t beta, struct bc_coefficients *found) {
@@ -117,7 +126,7 @@ BC_APART static void ramp_coefficients(uint16_t alpha, uint16_t beta, struct bc_
     found->speed = (uint16_t)((v + 15) >> 4);
     found->acceleration = bc_quotient(v, reciprocal(beta), (uint32_t)alpha << 4);
     if (beta > 0) {
-        overlap = (uint16_t)((uint32_t)bc_scale((int32_t)(65536 + (bc_root(0u - bend) >> 14)), alpha) >> 8);
+        overlap = (uint16_t)((uint32_t)bc_scale((int32_t)(65536 + bc_root(0u - bend, 16)), alpha) >> 8);
     }
     if (beta > 0 || alpha < HALF) { /* the parabolic law's is whole */
         found->acceleration++;

@@ -418,7 +418,7 @@ void bc_answer(void) {
 /* -- what comes later --------------------------------------------------------------------------- */
 
 /* Check what was received, while the show goes on and requests are answered. */
-static void judge(void) {
+static BC_APART void judge(void) {
     struct board *board = reach();
     struct bc_verdict verdict;
     board->checking = true;

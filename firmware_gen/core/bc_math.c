@@ -156,22 +156,34 @@ BC_APART uint32_t bc_quotient(uint32_t a, uint32_t b, uint32_t c) {
 #endif
 }
 
-uint32_t bc_root(uint32_t value) {
+uint32_t bc_root(uint32_t value, uint8_t bits) {
     uint32_t twice; /* the root so far */
     /* Two bits of the value, which come into what is left, give one of the root. */
 #ifdef __AVR__
     uint16_t left;
     uint16_t above;
-    __asm__("ldi %A[left], 30 \n\t"
-            "mov r0, %A[left] \n\t"
-            "clr %A[left] \n\t"
+    __asm__("clr %A[left] \n\t"
             "clr %B[left] \n\t"
             "movw %[above], %[left] \n\t"
             "movw %A[twice], %[left] \n\t"
             "movw %C[twice], %[left] \n\t"
             "1: \n\t"
-            "rcall 2f \n\t"
-            "rcall 2f \n\t"
+            "lsl %A[value] \n\t"
+            "rol %B[value] \n\t"
+            "rol %C[value] \n\t"
+            "rol %D[value] \n\t"
+            "rol %A[left] \n\t"
+            "rol %B[left] \n\t"
+            "rol %A[above] \n\t"
+            "rol %B[above] \n\t"
+            "lsl %A[value] \n\t"
+            "rol %B[value] \n\t"
+            "rol %C[value] \n\t"
+            "rol %D[value] \n\t"
+            "rol %A[left] \n\t"
+            "rol %B[left] \n\t"
+            "rol %A[above] \n\t"
+            "rol %B[above] \n\t"
             "lsl %A[twice] \n\t"
             "rol %B[twice] \n\t"
             "rol %C[twice] \n\t"
@@ -186,28 +198,14 @@ uint32_t bc_root(uint32_t value) {
             "sbc %A[above], %C[twice] \n\t"
             "sbc %B[above], %D[twice] \n\t"
             "ori %A[twice], 2 \n\t"
-            "rjmp 3f \n\t"
-            "2: \n\t"
-            "lsl %A[value] \n\t"
-            "rol %B[value] \n\t"
-            "rol %C[value] \n\t"
-            "rol %D[value] \n\t"
-            "rol %A[left] \n\t"
-            "rol %B[left] \n\t"
-            "rol %A[above] \n\t"
-            "rol %B[above] \n\t"
-            "ret \n\t"
             "3: \n\t"
-            "dec r0 \n\t"
+            "dec %[bits] \n\t"
             "brne 1b"
-            : [value] "+r"(value), [twice] "=&d"(twice), [left] "=&x"(left), [above] "=&z"(above)
-            :
-            : "r0");
+            : [value] "+r"(value), [twice] "=&d"(twice), [left] "=&x"(left), [above] "=&z"(above), [bits] "+r"(bits));
 #else
     uint32_t left = 0;
-    uint8_t bits;
     twice = 0;
-    for (bits = 30; bits > 0; bits--) {
+    for (; bits > 0; bits--) {
         left = left << 2 | value >> 30;
         value <<= 2;
         twice <<= 1;

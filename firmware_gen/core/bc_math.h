@@ -90,8 +90,8 @@ static inline uint16_t bc_cube(uint16_t value) {
 /* (a * b) / c, the product in 64 bits; 0 where a is 0, else 2^32 - 1 where that is exceeded or c is 0. */
 uint32_t bc_quotient(uint32_t a, uint32_t b, uint32_t c);
 
-/* Greatest integer whose square is at most value * 2^28: the root with 14 bits behind the point. */
-uint32_t bc_root(uint32_t value);
+/* The first bits of the root, 16 of which are before the point: rounded down; at most 30. */
+uint32_t bc_root(uint32_t value, uint8_t bits);
 
 /* (a * b) >> 16 */
 uint16_t bc_product(uint16_t a, uint16_t b);

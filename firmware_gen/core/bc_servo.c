@@ -166,7 +166,7 @@ BC_APART static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coeffici
             fours++;
         }
         if (divided) {
-            return (bc_root(bc_quotient(coefficient, way, 1ul << 24)) >> fours) + 1;
+            return (bc_root(bc_quotient(coefficient, way, 1ul << 24), 30) >> fours) + 1;
         }
         way = bc_quotient(way, 625, (uint32_t)limit << 11);
         divided = true;

@@ -10,7 +10,7 @@ enum {
     MARK_CELL = BC_FIRST_CELL + BC_SLOTS * BC_SLOT_BYTES,
     WITNESS_CELL = MARK_CELL + 1, /* u16: the stamp of the merged table that slots are newer than */
     ERASED = 0xFF,
-    MERGED_MAX = 0x3800
+    MERGED_MAX = 0x4000
 };
 
 /* A piece of a table on its way to its slot. */
@@ -161,7 +161,7 @@ BC_APART void bc_store_put(uint16_t offset, const uint8_t *bytes, uint8_t count)
 
 void bc_store_commit(void) { store.step = FIRST_BYTE; }
 
-BC_APART bool bc_store_is_idle(void) {
+bool bc_store_is_idle(void) {
     return (store.chunks[0].left | store.chunks[1].left) == 0 && store.step == PIECES && !bc_hal_cell_busy();
 }
 
@@ -214,7 +214,7 @@ static uint8_t step_after(uint8_t step) {
 }
 
 /* What a cell holds already is not written again. */
-BC_APART void bc_store_step(void) {
+void bc_store_step(void) {
     if (bc_hal_cell_busy() || bc_table_is_held()) {
         return;
     }

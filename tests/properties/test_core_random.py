@@ -5,7 +5,7 @@ from __future__ import annotations
 from random import Random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from firmware_gen.crc import crc16
@@ -155,16 +155,18 @@ WORDS = st.one_of(st.integers(0, 2**32 - 1), st.integers(0, 2**10), st.just(2**3
 
 @given(WORDS, WORDS, WORDS)
 @settings(max_examples=500)
+@example(0, 5, 0)
+@example(0, 5, 7)
 def test_a_quotient_is_whole_or_all_ones(a: int, b: int, c: int) -> None:
-    wanted = a * b // c if c else 2**32
+    wanted = 0 if a == 0 else a * b // c if c else 2**32
     assert library().host_quotient(a, b, c) == min(wanted, 2**32 - 1)
 
 
-@given(WORDS)
+@given(WORDS, st.integers(16, 30))
 @settings(max_examples=500)
-def test_a_root_is_the_greatest_whose_square_fits(value: int) -> None:
-    root = library().host_root(value)
-    assert root**2 <= value << 28 < (root + 1) ** 2
+def test_a_root_is_the_greatest_whose_square_fits(value: int, bits: int) -> None:
+    root = library().host_root(value, bits)
+    assert root**2 <= value << (2 * bits - 32) < (root + 1) ** 2
 
 
 @given(st.integers(-(2**31), 2**31 - 1), st.integers(0, 65536))

@@ -379,7 +379,7 @@ uint32_t host_progress(uint32_t elapsed, uint32_t total) { return bc_progress(el
 
 uint32_t host_quotient(uint32_t a, uint32_t b, uint32_t c) { return bc_quotient(a, b, c); }
 
-uint32_t host_root(uint32_t value) { return bc_root(value); }
+uint32_t host_root(uint32_t value, uint8_t bits) { return bc_root(value, bits); }
 
 int32_t host_scale(int32_t value, uint32_t share) { return bc_scale(value, share); }
 

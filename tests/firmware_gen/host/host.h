@@ -64,7 +64,7 @@ uint32_t host_law_slope(uint8_t id, uint16_t alpha, uint16_t beta, uint32_t x);
 void host_law_numbers(uint8_t id, uint16_t alpha, uint16_t beta, uint32_t *numbers);
 uint32_t host_progress(uint32_t elapsed, uint32_t total);
 uint32_t host_quotient(uint32_t a, uint32_t b, uint32_t c);
-uint32_t host_root(uint32_t value);
+uint32_t host_root(uint32_t value, uint8_t bits);
 int32_t host_scale(int32_t value, uint32_t share);
 uint16_t host_crc(const uint8_t *bytes, uint32_t count);
 
