@@ -88,20 +88,22 @@ static bool work(void)
 {
     look_at_inputs();
     listen();
+    bool is_due = is_past((uint8_t)(due - PLAY_TICKS));
     if (strips_due) {
         if (pulses_pending()) {
             return false;
         }
-        strips_due = false;
-        bc_has_heard(); /* the ring takes what comes while a strip goes out, if it is empty before */
-        strips_send();
+        /* The ring takes what comes while a strip goes out, if it is empty before: no request waits, if there is time for it. */
+        if (!bc_has_heard() || is_due) {
+            strips_due = false;
+            strips_send();
+        }
         return true;
     }
-    if (is_past((uint8_t)(due - PLAY_TICKS))) {
+    if (is_due) {
         play();
-        return true;
     }
-    return false;
+    return is_due;
 }
 
 /* The show goes on while the core checks a table. */
