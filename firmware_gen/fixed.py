@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import accumulate
 from math import ceil, floor, isqrt
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sim.laws import coefficients, overlap_factor, shape
 from sim.model import Law, LawName
@@ -43,7 +43,7 @@ LISTED: Final = (3, 4, 5, 6, 7, 8)
 LIST_STEPS: Final = 24
 """Steps of a list over the first half of the duration."""
 LIST_GRAIN: Final = 6
-"""Gains of a list are multiples of it, so that from one to the next they change by a byte's worth."""
+"""Gains of a list are multiples of it: what they change by from one to the next fits in a byte."""
 LIST_START_GRAIN: Final = 18
 """The first is a multiple of this."""
 _KEPT: Final = 64
@@ -152,17 +152,23 @@ def law_list(law_id: int) -> tuple[int, ...]:
     if gains[0] < 0.0:
         gains[0] = 0.0
         gains[1:] = np.linalg.lstsq(added[:, 1:], speeds, rcond=None)[0]
-    return _grained(2.0**20 * gains)
+    # Thousandths, so that the choice is the same with every library behind numpy.
+    return _grained([round(gain, 3) for gain in (2.0**20 * gains).tolist()])
 
 
-def _grained(gains: NDArray[np.float64]) -> tuple[int, ...]:
-    """Gains as multiples of their grain: the least squares of errors of speed that end half-way; and 0."""
+def _grained(gains: Sequence[float]) -> tuple[int, ...]:
+    """Gains as multiples of their grain, then 0.
+
+    Speeds have the least squares of errors, among those with which the way ends half-way.
+    """
     first = LIST_START_GRAIN * floor(gains[0] / LIST_START_GRAIN + 0.5)
-    more = float(first - gains[0])
-    ends = float(np.sum(np.cumsum(gains) - gains[0] / 2.0) - gains[0] / 6.0) - 2.0**19
+    more = first - gains[0]
+    ends = sum(accumulate(gains)) - (len(gains) / 2.0 + 1.0 / 6.0) * gains[0] - 2.0**19
     # Squares so far, how much speed and way are too much, the gains; the best of them go on.
-    chosen = [(0.0, more / 2.0, ends - more / 6.0, (first,))]
-    for gain in gains[1:].tolist():
+    chosen: list[tuple[float, float, float, tuple[int, ...]]] = [
+        (0.0, more / 2.0, ends - more / 6.0, (first,))
+    ]
+    for gain in gains[1:]:
         low = LIST_GRAIN * floor(gain / LIST_GRAIN)
         chosen = sorted(
             (squares + (speed + g - gain) ** 2, speed + g - gain, way + speed + g - gain, (*row, g))

@@ -94,11 +94,11 @@ def load_table(*, heavier: bool = False, pixels: int = PIXELS) -> bytes:
     )
 
 
-def one_move_table(pins: Sequence[int] = SERVO_PINS) -> bytes:
+def one_move_table(pins: Sequence[int] = SERVO_PINS, law: int = UNIFORM) -> bytes:
     """A cue `go` that jerks every servo at once and one `back`; nothing moves otherwise."""
     outputs = tuple(servo(pin, n) for n, pin in enumerate(pins))
-    go = tuple(Act(n, 8000, 60, wait=n == len(pins) - 1, law=UNIFORM) for n in range(len(pins)))
-    back = tuple(Act(n, 4500, 60, wait=n == len(pins) - 1, law=UNIFORM) for n in range(len(pins)))
+    go = tuple(Act(n, 8000, 60, wait=n == len(pins) - 1, law=law) for n in range(len(pins)))
+    back = tuple(Act(n, 4500, 60, wait=n == len(pins) - 1, law=law) for n in range(len(pins)))
     mask = (1 << len(pins)) - 1
     cues = (CueRecord(cue_tag("go"), mask, 0, 1, 0), CueRecord(cue_tag("back"), mask, 0, 1, 1))
     return encode(

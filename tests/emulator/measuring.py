@@ -226,6 +226,26 @@ def trigger_latencies(flash: bytes, tries: int = 200) -> list[float]:
     return latencies
 
 
+def lateness(flash: bytes, law: int, tries: int = 20) -> float:
+    """Milliseconds by which pulses are late at most where eight moves by a law begin in a frame."""
+    worst = 0.0
+    with EmulatedBoard(flash, in_slot(one_move_table(law=law))) as board:
+        Link(EmulatedPort(board)).greet()
+        board.run(ms=1000)
+        for number in range(tries):
+            board.forget()
+            # Half-way between two frames: neither is played early for it.
+            board.run_until(
+                (board.cycle // FRAME_CYCLES + 3) * FRAME_CYCLES + FRAME_CYCLES * 9 // 20
+            )
+            kind, tag = Kind.TRIGGER | ONE_WAY, cue_tag("go" if number % 2 == 0 else "back")
+            board.send(encode(LinkFrame(ADDRESS, kind, number & 255, TRIGGER.pack(tag))))
+            board.run(ms=200)
+            starts, _ = board.pulses(SERVO_PINS[0])
+            worst = max(worst, float(np.diff(starts).max() - FRAME_CYCLES) / CYCLES_MS)
+    return worst
+
+
 def _first_change(board: EmulatedBoard, since: int) -> int:
     """Cycles from `since` to the start of the first pulse that differs from the one before it."""
     starts = []

@@ -12,10 +12,18 @@ from firmware_gen.image import MERGED_START, build, can_build
 from firmware_gen.link import Link
 from tests.emulator.emulated import EmulatedBoard
 from tests.emulator.emulated_port import EmulatedPort
-from tests.emulator.load_show import in_slot, load_table, one_move_table
+from tests.emulator.load_show import (
+    DOUBLE_S,
+    MINIMUM_JERK,
+    UNIFORM,
+    in_slot,
+    load_table,
+    one_move_table,
+)
 from tests.emulator.measuring import (
     RAM_START,
     Load,
+    lateness,
     saturate,
     stream,
     transfer_time,
@@ -114,6 +122,14 @@ def test_a_trigger_shows_in_the_pulses_within_20_ms(flash: bytes) -> None:
     latencies = trigger_latencies(flash, 80)
     assert min(latencies) > 0
     assert max(latencies) <= 20.0
+
+
+@pytest.mark.parametrize(("law", "late_ms"), [(UNIFORM, 0), (MINIMUM_JERK, 2), (DOUBLE_S, 4)])
+def test_pulses_come_little_late_where_eight_moves_begin_at_once(
+    flash: bytes, law: int, late_ms: float
+) -> None:
+    """Whole ticks of 2 ms; pulses' places among one another may move by 0.1 ms."""
+    assert lateness(flash, law) <= late_ms + 0.2
 
 
 def test_a_transfer_takes_little_longer_than_its_bytes_must(flash: bytes) -> None:

@@ -9,9 +9,12 @@ from typing import Any
 
 import pytest
 
+from firmware_gen.ops import Act, Delay, Turn
+from firmware_gen.player import Player
 from tests.firmware_gen.host.core import Follower, available
 from tests.firmware_gen.make_vectors import STRETCH
 from tests.firmware_gen.requests import replaying
+from tests.firmware_gen.tables_by_hand import JAW, LAMP, SWITCH, servo, table, triggers
 
 pytestmark = pytest.mark.skipif(not available(), reason="there is no C compiler")
 
@@ -35,3 +38,43 @@ def test_the_core_shows_the_outputs_of_the_shared_vectors(case: dict[str, Any]) 
     ]
     assert digests == case["digests"]
     assert follower.end(case["end"]) == case["end"]
+
+
+SECOND = 50  # frames
+
+
+@pytest.mark.parametrize("clock", [0, -(2**24), 2**32 - 2**23])
+def test_moves_waits_and_fades_longer_than_three_bytes_of_time_end_when_they_should(
+    clock: int,
+) -> None:
+    """Three bytes of 1/256 ms are 65.536 s. A board keeps no more of when threads go on."""
+    slow = servo(JAW.pin, speed=1)  # 1 deg/s: there and back takes minutes
+    show = table(
+        (slow, LAMP, SWITCH),
+        (
+            (Act(0, 8000, 100), Act(0, 2000, 100), Turn(2, True)),
+            (
+                Act(1, 200, 65_000, True),
+                Act(1, 0, 1000),
+                Delay(65_000),
+                Delay(64_990),
+                Turn(2, False),
+            ),
+            (Act(1, 100, 65_000), Delay(64_999), Act(1, 200, 65_000)),
+        ),
+        uses=(5, 6, 2),
+    )
+    requests = triggers((4, 1), (8000, 2), (8000 + 250 * SECOND, 3))
+    frames = 8000 + 320 * SECOND
+    wanted = replaying(Player(show), requests, frames)
+    follower = Follower(show, clock)
+    turned = []
+    for number, (one, other) in enumerate(
+        zip(wanted, replaying(follower, requests, frames), strict=True)  # type: ignore[arg-type]
+    ):
+        assert one.raw == other, f"frame {number}"
+        if not turned or turned[-1][1] != one.switches:
+            turned.append((number, one.switches))
+    on, off = (number for number, _ in turned[1:])
+    assert on > 66 * SECOND
+    assert abs(off - 8000 - 195 * SECOND) <= 2
