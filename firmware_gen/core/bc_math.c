@@ -156,6 +156,10 @@ BC_APART uint32_t bc_quotient(uint32_t a, uint32_t b, uint32_t c) {
 #endif
 }
 
+#define NEXT_BIT /* of the value, into what is left */                                                     \
+    "lsl %A[value] \n\t rol %B[value] \n\t rol %C[value] \n\t rol %D[value] \n\t"                        \
+    "rol %A[left] \n\t rol %B[left] \n\t rol %A[above] \n\t rol %B[above] \n\t"
+
 uint32_t bc_root(uint32_t value, uint8_t bits) {
     uint32_t twice; /* the root so far */
     /* Two bits of the value, which come into what is left, give one of the root. */
@@ -168,22 +172,7 @@ uint32_t bc_root(uint32_t value, uint8_t bits) {
             "movw %A[twice], %[left] \n\t"
             "movw %C[twice], %[left] \n\t"
             "1: \n\t"
-            "lsl %A[value] \n\t"
-            "rol %B[value] \n\t"
-            "rol %C[value] \n\t"
-            "rol %D[value] \n\t"
-            "rol %A[left] \n\t"
-            "rol %B[left] \n\t"
-            "rol %A[above] \n\t"
-            "rol %B[above] \n\t"
-            "lsl %A[value] \n\t"
-            "rol %B[value] \n\t"
-            "rol %C[value] \n\t"
-            "rol %D[value] \n\t"
-            "rol %A[left] \n\t"
-            "rol %B[left] \n\t"
-            "rol %A[above] \n\t"
-            "rol %B[above] \n\t"
+            NEXT_BIT NEXT_BIT
             "lsl %A[twice] \n\t"
             "rol %B[twice] \n\t"
             "rol %C[twice] \n\t"
