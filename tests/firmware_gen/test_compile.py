@@ -12,7 +12,7 @@ from firmware_gen.chips import parse_pin
 from firmware_gen.compile import CompileError, compile_show, faults
 from firmware_gen.crc import cue_tag
 from firmware_gen.fixed import LAW_IDS
-from firmware_gen.layout import LOOP_FOREVER, LOOP_HELD
+from firmware_gen.layout import DURATION_MAX_MS, LOOP_FOREVER, LOOP_HELD
 from firmware_gen.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
 from firmware_gen.table import (
     BindingRecord,
@@ -24,6 +24,7 @@ from firmware_gen.table import (
     Table,
     decode,
 )
+from seqlang.checks import duration_too_long
 from seqlang.load import load
 from sim.model import (
     Binding,
@@ -370,3 +371,7 @@ def test_every_table_of_a_demo_show_fits_a_slot(path: Path) -> None:
         assert board.fits
         assert len(board.data) <= 500
         assert decode(board.data) == board.table
+
+
+def test_the_checker_knows_the_longest_duration_of_a_table() -> None:
+    assert duration_too_long.LONGEST_MS == DURATION_MAX_MS
