@@ -13,7 +13,7 @@ from firmware_gen.frames import LinkFrame, encode
 from firmware_gen.image import flash_bytes, merge, merged_room
 from firmware_gen.link import Link
 from firmware_gen.ops import Act
-from firmware_gen.protocol import ONE_WAY, TRIGGER, Kind, State
+from firmware_gen.protocol import ONE_WAY, TRIGGER, Kind, Mode, State
 from firmware_gen.table import (
     BindingRecord,
     CueRecord,
@@ -24,19 +24,21 @@ from firmware_gen.table import (
 from firmware_gen.table import (
     encode as encode_table,
 )
-from tests.emulator.emulated import PWM, EmulatedBoard
+from tests.emulator.emulated import FRAME_CYCLES, PWM, EmulatedBoard
 from tests.emulator.emulated_port import EmulatedPort
 from tests.emulator.load_show import (
     ADDRESS,
     CHIP,
     LAWS,
     SERVO_PINS,
+    STRIP_PIN,
     UNIFORM,
     in_slot,
+    load_table,
     one_move_table,
     servo,
 )
-from tests.emulator.readings import ROUND_CYCLES, Light
+from tests.emulator.readings import ROUND_CYCLES, Light, refreshes
 
 LAMP_PINS = (22, 21, 3, 19)
 
@@ -197,4 +199,27 @@ def test_a_merged_table_that_fills_its_room_is_checked_within_a_second_and_plays
         assert len(starts) > 10
         link = Link(EmulatedPort(board))
         assert link.greet().current_slot == 254  # the merged table, LINK.md section 3
+        assert link.state().watchdog_resets == 0
+
+
+@pytest.mark.parametrize("kind", [Kind.STATUS, Kind.BEACON | ONE_WAY])
+def test_a_flood_of_requests_holds_up_no_frame_and_no_strip(flash: bytes, kind: int) -> None:
+    """A strip waits until no request does; never so long that the next frame would wait for it."""
+    flood = b"".join(encode(LinkFrame(ADDRESS, kind, n & 255, b"")) for n in range(3000))
+    with EmulatedBoard(flash, in_slot(load_table(pixels=100))) as board:
+        link = Link(EmulatedPort(board))
+        link.greet()
+        board.run(ms=500)
+        board.forget()
+        before = board.cycle
+        board.send(flood)
+        while board.sending:
+            board.run(ms=20)
+        frames = (board.cycle - before) / FRAME_CYCLES
+        starts = np.array([start for start, _ in refreshes(board, STRIP_PIN)])
+        assert frames > 30
+        assert abs(len(starts) - frames) <= 1
+        assert np.diff(starts).max() < 1.5 * FRAME_CYCLES
+        board.run(ms=40)  # a frame may stand half in the line
+        assert link.greet().mode == Mode.READY
         assert link.state().watchdog_resets == 0
