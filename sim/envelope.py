@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim import drive, load, servo, supply
+from sim.distinct import distinct
 from sim.laws import Shape, ramp_shares, shape
 from sim.model import FRAME_MS, Law, Rig, Servo
 from sim.values import dataclass
@@ -279,7 +280,7 @@ def _grid(law: Law) -> tuple[Array, Shape]:
         half |= {0.125, 0.375}
     breaks = np.array(sorted(half | {1.0 - b for b in half} | {0.5}))
     near = np.concatenate([breaks - _NEAR, breaks, breaks + _NEAR, np.linspace(0.0, 1.0, 49)])
-    grid = np.unique(near[(near >= 0.0) & (near <= 1.0)])
+    grid = distinct(near[(near >= 0.0) & (near <= 1.0)])
     return grid, shape(law, grid)
 
 

@@ -32,6 +32,7 @@ from typing import Final, Literal, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sim.distinct import distinct
 from sim.light import colour_luminance
 from sim.values import dataclass
 
@@ -270,7 +271,7 @@ def _bends(value: Array) -> Integers:
     if moving.size == 0:
         return np.array([0], dtype=np.intp)
     turns = moving[1:][steps[moving[1:]] != steps[moving[:-1]]]
-    return np.unique(np.concatenate([[0], turns, moving[-1:] + 1, moving[:1]]))
+    return distinct(np.concatenate([[0], turns, moving[-1:] + 1, moving[:1]]))
 
 
 def _reached(times: Array, value: Array, first: int, last: int, level: float) -> float:

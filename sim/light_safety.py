@@ -20,6 +20,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.distinct import distinct
 from sim.flash import (
     FLASHES,
     PASSING_EFFECT_MS,
@@ -158,7 +159,7 @@ def _pair(show: Show, cue: Cue, then: Cue) -> list[CueFlashing]:
     lasts = duration_ms(cue.body)
     lasts = ENDLESS_WATCH_MS / 4.0 if lasts == inf else lasts
     worst: dict[str, CueFlashing] = {}
-    for after in np.unique(np.linspace(0.0, lasts, INSTANTS) // FRAME_MS * FRAME_MS).tolist():
+    for after in distinct(np.linspace(0.0, lasts, INSTANTS) // FRAME_MS * FRAME_MS).tolist():
         for one in flashing(*watch(show, [(0.0, cue), (after, then)])):
             known = worst.get(one.kind)
             if known is None or one.count > known.flashing.count:

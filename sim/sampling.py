@@ -13,6 +13,7 @@ from typing import Final, NamedTuple, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sim.distinct import distinct
 from sim.effects import FULL, multipliers
 from sim.laws import forms, position
 from sim.light import colour_luminance, luminance
@@ -287,7 +288,7 @@ def effect_multipliers(row: Sequence[Modulation], times_ms: Array, pixels: int) 
     """What each pixel's level is multiplied by, 0 to 1, shape (times, pixels)."""
     held = _piece_at(row, times_ms)
     share = np.ones((times_ms.size, pixels))
-    for n in np.unique(held).tolist():
+    for n in distinct(held).tolist():
         piece = row[n]
         if piece.effect is not None:
             mine = held == n
