@@ -12,19 +12,27 @@ int32_t bc_scale(int32_t value, uint32_t share) {
         return value;
     }
 #ifdef __AVR__
-    /* Bit by bit, the share's lowest first: a half of what is there, and of the value where the bit is set. */
+    /*
+     * Bit by bit, the share's lowest first: a half of what is there, and of the value where the bit is set. Both together may have 33
+     * bits; their sign, which S holds after tst and adc alike, comes in from above.
+     */
     __asm__("clr %A[product] \n\t"
             "clr %B[product] \n\t"
             "movw %C[product], %A[product] \n\t"
             "ldi %[bits], 16 \n\t"
             "1: lsr %B[part] \n\t"
             "ror %A[part] \n\t"
-            "brcc 2f \n\t"
-            "add %A[product], %A[value] \n\t"
+            "brcs 2f \n\t"
+            "tst %D[product] \n\t"
+            "rjmp 3f \n\t"
+            "2: add %A[product], %A[value] \n\t"
             "adc %B[product], %B[value] \n\t"
             "adc %C[product], %C[value] \n\t"
             "adc %D[product], %D[value] \n\t"
-            "2: asr %D[product] \n\t"
+            "3: sec \n\t"
+            "brlt 4f \n\t"
+            "clc \n\t"
+            "4: ror %D[product] \n\t"
             "ror %C[product] \n\t"
             "ror %B[product] \n\t"
             "ror %A[product] \n\t"

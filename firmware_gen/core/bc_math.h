@@ -15,7 +15,7 @@ enum { BC_MS = 256, BC_FRAME = 5120 }; /* a millisecond and a frame in the playe
 /* Whether time a is before time b; they lie less than 2^31 apart. */
 static inline bool bc_before(uint32_t a, uint32_t b) { return (int32_t)(a - b) < 0; }
 
-/* (value * share) >> 16, rounded toward minus infinity; value within 2^30, share 0 to 65536 (Q16). */
+/* (value * share) >> 16, rounded toward minus infinity; share 0 to 65536 (Q16). */
 int32_t bc_scale(int32_t value, uint32_t share);
 
 /*
