@@ -6,14 +6,17 @@ the chip's own (arithmetic in assembly, numbers of three bytes, outputs) is what
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from random import Random
+from typing import TypeAlias
 
 import numpy as np
 import pytest
 
 from firmware_gen.frames import LinkFrame, encode
 from firmware_gen.image import flash_bytes, merge, merged_room
+from firmware_gen.ops import Act, Delay
 from firmware_gen.player import Frame, Player
 from firmware_gen.protocol import ONE_WAY, TRIGGER, Kind
 from firmware_gen.table import LampRecord, ServoRecord, StripRecord, Table
@@ -28,10 +31,13 @@ from tests.emulator.readings import (
     strip_bytes,
 )
 from tests.firmware_gen.random_tables import random_table
+from tests.firmware_gen.tables_by_hand import JAW, LAMP, servo
+from tests.firmware_gen.tables_by_hand import table as by_hand
 
 CHIP = "atmega328p"
 COUNT = 250
 """Frames."""
+SECOND = 50
 FIRST_MS, LAST_MS = 760, 20 * COUNT - 400
 """Triggers come in between; before, pulses tell where frames lie."""
 PLAY_CYCLES = 6 * CYCLES_MS
@@ -41,12 +47,8 @@ WIDE_MOVE = 32
 """Has a move of 419 deg: its way times a share has 33 bits, which the chip once lost."""
 
 
-@dataclass(frozen=True)
-class Played:
-    """What a table made of the pins, and what it must."""
-
-    frames: Frames
-    wanted: list[Frame]
+Moments: TypeAlias = Sequence[tuple[int, int]]
+"""When (ms from power-up) which cue (tag) is triggered."""
 
 
 def table_with_servos(dice: Random) -> Table:
@@ -58,72 +60,100 @@ def table_with_servos(dice: Random) -> Table:
             return table
 
 
+def random_moments(dice: Random, table: Table) -> Moments:
+    found, now = [], FIRST_MS
+    while now < LAST_MS:
+        found.append((now, dice.choice(table.cues).tag))
+        now += dice.randrange(80, 600)
+    return found
+
+
 def servo_pins(table: Table) -> tuple[int, ...]:
     return tuple(output.pin for output in table.outputs if isinstance(output, ServoRecord))
 
 
-def play(board: EmulatedBoard, table: Table, dice: Random) -> Played:
-    """Trigger cues at random, clear of the moments at which frames are played."""
+def play(
+    board: EmulatedBoard, table: Table, moments: Moments, count: int
+) -> tuple[Frames, list[Frame]]:
+    """Trigger cues clear of the moments at which frames are played; what the player shows."""
     board.run(ms=FIRST_MS - 60)
     frames = find_frames(board, servo_pins(table))
     due_ms = frames.first % FRAME_CYCLES // CYCLES_MS
     heard: dict[int, list[int]] = {}
-    now, seq = FIRST_MS, 0
-    while now < LAST_MS:
-        tag = dice.choice(table.cues).tag
+    for seq, (at_ms, tag) in enumerate(moments):
         data = encode(LinkFrame(1, Kind.TRIGGER | ONE_WAY, seq & 255, TRIGGER.pack(tag)))
-        board.run_until((20 * (now // 20) + due_ms + dice.choice((2, 5))) * CYCLES_MS)
+        board.run_until((20 * (at_ms // 20) + due_ms + 2 + 3 * (seq % 2)) * CYCLES_MS)
         board.send(data)
         end = board.cycle + len(data) * BYTE_CYCLES
         heard.setdefault((end - frames.first + PLAY_CYCLES) // FRAME_CYCLES + 1, []).append(tag)
-        now += dice.randrange(80, 600)
-        seq += 1
-    board.run_until((COUNT + 4) * FRAME_CYCLES)
+    board.run_until((count + 4) * FRAME_CYCLES)
     player = Player(encode_table(table))
     wanted = []
-    for number in range(COUNT):
+    for number in range(count):
         for tag in heard.get(number, ()):
             player.trigger(tag)
             player.heard()
         wanted.append(player.frame())
-    return Played(frames, wanted)
+    return frames, wanted
 
 
-def differences(flash: bytes, seed: int) -> list[str]:
-    """Where the chip's outputs are not the reference's, for a seed's table and triggers."""
-    dice = Random(seed)
-    table = table_with_servos(dice)
+def differences(
+    flash: bytes, table: Table, moments: Moments, count: int = COUNT
+) -> tuple[list[str], int]:
+    """Where the chip's outputs are not the reference's; how many different frames were shown."""
     image = merge(CHIP, dict(enumerate(flash)), encode_table(table))
     found: list[str] = []
     with EmulatedBoard(flash_bytes(image), b"") as board:
-        played = play(board, table, dice)
+        frames, shown = play(board, table, moments, count)
         for number, pin in enumerate(servo_pins(table)):
-            widths = pulse_cycles(board, pin, played.frames, COUNT) / TICK_CYCLES
-            wanted = np.array([frame.pulses[number] for frame in played.wanted])
+            widths = pulse_cycles(board, pin, frames, count) / TICK_CYCLES
+            wanted = np.array([frame.pulses[number] for frame in shown])
             found += [f"servo {number} frame {k}" for k in np.flatnonzero(widths != wanted)]
         lamps = [output for output in table.outputs if isinstance(output, LampRecord)]
         for number, lamp in enumerate(lamps):
-            light = Light(board, lamp.pin).by_frame(played.frames, COUNT)
-            wanted = np.array([frame.duties[number] for frame in played.wanted]) / 65535
+            light = Light(board, lamp.pin).by_frame(frames, count)
+            wanted = np.array([frame.duties[number] for frame in shown]) / 65535
             off = np.flatnonzero(np.abs(light - wanted) > LAMP_STEP)
             found += [f"lamp {number} frame {k}: {light[k]}, not {wanted[k]}" for k in off]
         strips = [output for output in table.outputs if isinstance(output, StripRecord)]
         for number, strip in enumerate(strips):
-            sent = strip_bytes(board, strip.pin, played.frames)
+            sent = strip_bytes(board, strip.pin, frames)
             found += [
                 f"strip {number} frame {k}"
-                for k in range(5, COUNT)
-                if sent.get(k) != played.wanted[k].strips[number]
+                for k in range(5, count)
+                if sent.get(k) != shown[k].strips[number]
             ]
-    return found
+    return found, len({frame.raw for frame in shown})
 
 
-@pytest.mark.parametrize("seed", [*range(8), WIDE_MOVE])
+def random_differences(flash: bytes, seed: int) -> tuple[list[str], int]:
+    dice = Random(seed)
+    table = table_with_servos(dice)
+    return differences(flash, table, random_moments(dice, table))
+
+
+def test_moves_waits_and_fades_longer_than_three_bytes_of_time_end_on_the_chip_too(
+    flash: bytes,
+) -> None:
+    """As with the core that the host compiles, whose numbers have four bytes."""
+    slow = servo(JAW.pin, speed=1)  # 1 deg/s
+    acts = (Act(0, 8000, 100), Act(0, 2000, 100), Act(0, 3000, 100))
+    light = (Act(1, 200, 65_000, True), Act(1, 0, 1000), Delay(65_000), Act(1, 100, 500))
+    show = by_hand((slow, LAMP), (acts, light), uses=(1, 2))
+    moments = ((FIRST_MS, 1), (FIRST_MS + 500, 2))
+    wrong, different = differences(flash, show, moments, 300 * SECOND)
+    assert wrong == []
+    assert different > 1000
+
+
+@pytest.mark.parametrize("seed", [2, 3, 7, 8, 15, 23, 29, WIDE_MOVE, 33])
 def test_a_random_table_plays_on_the_chip_as_the_reference_says(flash: bytes, seed: int) -> None:
-    assert differences(flash, seed) == []
+    wrong, different = random_differences(flash, seed)
+    assert wrong == []
+    assert different > 20
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("seed", range(100, 250))
 def test_many_random_tables_play_on_the_chip_as_the_reference_says(flash: bytes, seed: int) -> None:
-    assert differences(flash, seed) == []
+    assert random_differences(flash, seed)[0] == []
