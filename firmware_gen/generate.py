@@ -188,6 +188,7 @@ def _table_limits() -> dict[str, int]:
         "DURATION_MS": layout.DURATION_MS,
         "DURATION_LONG": layout.DURATION_LONG,
         "DURATION_MAX": layout.DURATION_MAX_MS,
+        "FAR": layout.FAR >> 16,
     }
 
 

@@ -250,3 +250,5 @@ DURATION_LONG: Final = 255
 DURATION_MAX_MS: Final = 65000
 """A board keeps a thread's time and a fade's start in 24 bits of 1/256 ms: what waits longest still
 differs from what has been due for 256 ms."""
+FAR: Final = 0xFE0000
+"""For how long, in 1/256 ms, a thread waits for a servo that is busy 2^16 longer or more."""

@@ -10,7 +10,7 @@ from dataclasses import field
 from typing import Final
 
 from firmware_gen.chips import LIMITS
-from firmware_gen.layout import CONFLICTS, LOOP_FOREVER, LOOP_HELD
+from firmware_gen.layout import CONFLICTS, FAR, LOOP_FOREVER, LOOP_HELD
 from firmware_gen.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Turn
 from firmware_gen.table import CueRecord, Table
 from sim.values import dataclass
@@ -18,8 +18,6 @@ from sim.values import dataclass
 MS: Final = 256
 FRAME: Final = 20 * MS
 NONE: Final = -1
-_FAR: Final = 0xFE0000
-_TOO_FAR: Final = 0xFF0000
 
 _WAIT, _REFUSE = CONFLICTS.index("wait"), CONFLICTS.index("refuse")
 
@@ -257,7 +255,7 @@ class Cues:
             if later is not None:
                 # As far as a board's 24 bits reach; then it is tried again (section 2).
                 left = later - thread.time
-                thread.time += left if left < _TOO_FAR else _FAR
+                thread.time += left if left < FAR + 2**16 else FAR
                 return
         if isinstance(op, Act) and op.wait:
             thread.time += MS * op.duration_ms

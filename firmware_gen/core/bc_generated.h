@@ -248,7 +248,8 @@ enum {
     BC_DURATION_BIG_BASE = 143,
     BC_DURATION_MS = 200,
     BC_DURATION_LONG = 255,
-    BC_DURATION_MAX = 65000
+    BC_DURATION_MAX = 65000,
+    BC_FAR = 254
 };
 
 enum bc_op {

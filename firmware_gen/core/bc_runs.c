@@ -9,7 +9,7 @@
 #include "bc_servo.h"
 #include "bc_table.h"
 
-enum { FOREVER = 0, FRAME_MS = 20, FAR = 0xFE };
+enum { FOREVER = 0, FRAME_MS = 20 };
 static const uint16_t WHILE_HELD = 0xFFFF;
 
 /* A cue that plays. */
@@ -49,7 +49,7 @@ static struct {
 } now;
 BC_ASSERT(run, sizeof(struct run) == 6);
 BC_ASSERT(thread, sizeof(struct thread) <= 20);
-BC_ASSERT(wait, (uint32_t)BC_DURATION_MAX * BC_MS <= (uint32_t)FAR << 16);
+BC_ASSERT(wait, (uint32_t)BC_DURATION_MAX * BC_MS <= (uint32_t)BC_FAR << 16);
 BC_ASSERT(loop, sizeof(struct loop) * 0x10 == ONE_DEEPER);
 BC_ASSERT(effect, ((int)BC_OP_EFFECT & (int)BC_ACT_WAIT) == 0);
 
@@ -333,8 +333,8 @@ static bool act(struct thread *thread, uint8_t number, const struct bc_step *op)
     if (op->output.kind == BC_SERVO) {
         uint32_t left = bc_servo_left(op->output.index, number, time);
         if (left > 0) {
-            if ((uint16_t)(left >> 16) > FAR) { /* as far as three bytes reach; then it is tried again */
-                left = (uint32_t)FAR << 16;
+            if ((uint16_t)(left >> 16) > BC_FAR) { /* as far as three bytes reach; then it is tried again */
+                left = (uint32_t)BC_FAR << 16;
             }
             thread->time = (bc_u24)(thread->time + left);
             return false;

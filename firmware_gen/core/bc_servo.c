@@ -152,11 +152,12 @@ BC_APART static void plan_brake(struct servo *servo, uint16_t record, uint32_t s
     servo->residual = signed_as(way, down);
 }
 
+enum { MOST_FOURS = 30 }; /* only no way has so many */
+
 /*
  * How long a way takes at least under a limit of acceleration. What is divided is multiplied by as many
  * fours before as go into 32 bits, so that it keeps its digits.
  */
-enum { MOST_FOURS = 30 }; /* only no way has so many */
 BC_APART static uint32_t time_by(uint16_t limit, uint32_t way, uint32_t coefficient) {
     uint8_t fours = 0;
     bool divided = false;

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from firmware_gen.player import Frame
+from firmware_gen.table import LampRecord, ServoRecord, StripRecord, Table
 from tests.emulator.emulated import CYCLES_MS, CYCLES_US, FRAME_CYCLES, PORT, PWM, EmulatedBoard
 
 TICK_CYCLES = 8
@@ -14,6 +17,8 @@ TICK_CYCLES = 8
 PWM_PERIOD_CYCLES = 8 * 510
 """Phase correct PWM at prescaler 8 (data sheet 15.7.4)."""
 ROUND_CYCLES = 8 * PWM_PERIOD_CYCLES
+PLAY_CYCLES = 6 * CYCLES_MS
+"""A frame is played 6 ms before its pulses; a request that comes then may be heard or not."""
 EARLIEST_CYCLES = 9 * CYCLES_MS
 """Pulses are at most 8 ms early, for a request that just missed a frame (FIRMWARE.md)."""
 LATCH_CYCLES = 50 * CYCLES_US
@@ -31,6 +36,10 @@ class Frames:
     def of(self, cycles: Ints) -> Ints:
         since = np.asarray(cycles, np.int64) - self.first
         return (since + EARLIEST_CYCLES) // FRAME_CYCLES
+
+    def hearing(self, end: int) -> int:
+        """The frame that hears a request whose last byte is over at this cycle."""
+        return (end - self.first + PLAY_CYCLES) // FRAME_CYCLES + 1
 
     def start(self, frame: int) -> int:
         return self.first + frame * FRAME_CYCLES
@@ -122,3 +131,32 @@ def driven(board: EmulatedBoard) -> int:
     for row in board.events(PORT):
         mask |= int(row["b"] >> 8) << (8 * int(row["a"]))
     return mask
+
+
+LAMP_STEP = 1 / 2040
+
+
+def differences(
+    board: EmulatedBoard, table: Table, frames: Frames, shown: Sequence[Frame]
+) -> list[str]:
+    """Where pulses, lamps and strips (from frame 5 on) are not what the player showed."""
+    found: list[str] = []
+    count = len(shown)
+    servos = [output for output in table.outputs if isinstance(output, ServoRecord)]
+    for number, servo in enumerate(servos):
+        ticks = pulse_cycles(board, servo.pin, frames, count) / TICK_CYCLES
+        wanted = np.array([frame.pulses[number] for frame in shown])
+        off = np.flatnonzero(ticks != wanted)
+        found += [f"servo {number} frame {k}: {ticks[k]}, not {wanted[k]}" for k in off]
+    lamps = [output for output in table.outputs if isinstance(output, LampRecord)]
+    for number, lamp in enumerate(lamps):
+        light = Light(board, lamp.pin).by_frame(frames, count)
+        wanted = np.array([frame.duties[number] for frame in shown]) / 65535
+        off = np.flatnonzero(np.abs(light - wanted) > LAMP_STEP)
+        found += [f"lamp {number} frame {k}: {light[k]}, not {wanted[k]}" for k in off]
+    strips = [output for output in table.outputs if isinstance(output, StripRecord)]
+    for number, strip in enumerate(strips):
+        sent = strip_bytes(board, strip.pin, frames)
+        off = [k for k in range(5, count) if sent.get(k) != shown[k].strips[number]]
+        found += [f"strip {number} frame {k}" for k in off]
+    return found
