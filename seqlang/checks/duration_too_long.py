@@ -26,7 +26,7 @@ from seqlang import units
 from seqlang.checks.rewrite import rewritten
 from seqlang.checks.scene import Scene
 from seqlang.checks.words import figure
-from seqlang.diagnostics import Finding, Span
+from seqlang.diagnostics import Finding, Fix, Span
 from sim.model import Fade, Move
 
 LONGEST_MS = 65_000
@@ -38,7 +38,7 @@ def check(scene: Scene) -> Iterator[Finding]:
     for step in scene.steps:
         if isinstance(step, Move | Fade) and step.duration_ms > LONGEST_MS:
             what = "a move" if isinstance(step, Move) else "a fade"
-            span = scene.span(step.mark, "duration")
+            span = _pace_span(scene, step)
             yield _finding(scene, what, step.duration_ms, LONGEST_MS, span)
 
     score = scene.show.score
@@ -50,8 +50,16 @@ def check(scene: Scene) -> Iterator[Finding]:
         yield _finding(scene, "a silence", score.lost_ms, LONGEST_SILENCE_MS, span)
 
 
+def _pace_span(scene: Scene, step: Move | Fade) -> Span:
+    """The duration; or whatever else says how fast, such as `at 2 deg/s`."""
+    part = "duration" if scene.has_part(step.mark, "duration") else "pace"
+    return scene.span(step.mark, part)
+
+
 def _finding(scene: Scene, what: str, asked_ms: int, limit_ms: int, span: Span) -> Finding:
     fix = rewritten(scene, span, limit_ms, units.DURATION, "down")
+    if scene.text(span).startswith(("at ", "within ")):
+        fix = Fix(span, f"in {fix.text}")
     return Finding(
         "error",
         "duration-too-long",

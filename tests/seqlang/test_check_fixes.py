@@ -88,6 +88,9 @@ def applied(text: str, finding: Finding) -> str:
         ("    pose wide in 2 s", "target-outside-travel"),
         ("    lure fade to 50% in 2 min", "duration-too-long"),
         ("    jaw to 50 deg in 0.1 h", "duration-too-long"),
+        ("    jaw to 50 deg at 0.5 deg/s", "duration-too-long"),
+        ("    jaw to 50 deg at 100 s/60deg, cycloidal", "duration-too-long"),
+        ("    jaw to 50 deg within 0.5 deg/s, 90 deg/s2, 900 deg/s3", "duration-too-long"),
         (
             "    together\n        jaw to 50 deg in 1 s\n        in turn\n"
             "            hold 300 ms\n            jaw to 9 deg in 1 s",
