@@ -8,18 +8,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from seqlang import collector
-from seqlang.checks import CHECKS, table_too_large
-from seqlang.checks.scene import Scene
+from seqlang.checks import CHECKS
+from seqlang.checks.context import Scene
+from seqlang.checks.wiring import table_too_large
 from seqlang.summary import Summary, summarise
+from seqlang.text import collector
 from sim.values import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from firmware_gen.compile import CompiledShow
-    from seqlang.diagnostics import Finding, Origin
+    from firmware_gen.compiler.show import CompiledShow
     from seqlang.load import Loaded
+    from seqlang.text.findings import Finding, Origin
     from sim.model import Show
 
 _SEAL = object()

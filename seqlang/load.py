@@ -6,15 +6,15 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from seqlang import collector
-from seqlang.elaborate import elaborate
-from seqlang.layout import faults, read
-from seqlang.parse import parse
-from seqlang.source import Source
+from seqlang.meaning.elaborate import elaborate
+from seqlang.text import collector
+from seqlang.text.indentation import faults, read
+from seqlang.text.parse import parse
+from seqlang.text.source import Source
 from sim.values import dataclass
 
 if TYPE_CHECKING:
-    from seqlang.diagnostics import Finding, Origin
+    from seqlang.text.findings import Finding, Origin
     from sim.model import Show
 
 
@@ -25,7 +25,8 @@ class Loaded:
     `show` holds whatever could be built, so that one run finds as much as it can; None if nothing
     could. With an error among `findings` it is good for further checks, for nothing else, and
     parts of it may be missing. `origins` and `places` say where values stand in `sources` (the
-    files by path, in the order of reading); their part names are listed in `seqlang.elaborate`.
+    files by path, in the order of reading); their part names are listed in
+    `seqlang.meaning.elaborate`.
     """
 
     show: Show | None

@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sim import servo as lines
 from sim.model import Adapter
+from sim.rig import servo as lines
 from sim.values import dataclass
 
 if TYPE_CHECKING:
-    from seqlang.checks.scene import Scene
+    from seqlang.checks.context import Scene
     from seqlang.checks.workload import Work
     from sim.model import Supply
 

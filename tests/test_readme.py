@@ -10,7 +10,7 @@ import pytest
 from seqlang.check import check
 from seqlang.command import group
 from seqlang.load import load
-from seqlang.render import text
+from seqlang.text.render import text
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -8,49 +8,48 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from seqlang.checks import (
-    address_clash,
-    battery_short,
-    board_overfull,
-    brown_out,
-    button_bound_twice,
-    button_not_wired,
+from seqlang.checks import cautions_once
+from seqlang.checks.calibration import (
     calibration_gap,
     calibration_order,
-    cautions_once,
-    duration_too_long,
-    endless_cue,
-    flashing_light,
-    fuse_blows,
-    interrupted_flash,
-    interrupted_overload,
-    left_unchecked,
     linkage_locks,
-    no_stop_button,
-    output_driven_twice,
-    pack_overload,
-    pin_clash,
-    pin_unfit,
     pulse_outside_range,
-    repeat_without_time,
+    target_outside_travel,
+    travel_outside_calibration,
+)
+from seqlang.checks.context import Scene
+from seqlang.checks.light import flashing_light, interrupted_flash
+from seqlang.checks.motion import (
+    duration_too_long,
+    interrupted_overload,
     servo_acceleration,
     servo_heat,
-    servo_overvoltage,
     servo_speed,
     servo_torque,
     speed_jump,
+)
+from seqlang.checks.remote import button_bound_twice, button_not_wired, no_stop_button
+from seqlang.checks.score import (
+    endless_cue,
+    output_driven_twice,
+    repeat_without_time,
+    too_many_threads,
+    unreachable_cue,
+)
+from seqlang.checks.supply import (
+    battery_short,
+    brown_out,
+    fuse_blows,
+    left_unchecked,
+    pack_overload,
+    servo_overvoltage,
     strip_over_supply,
     supply_overload,
-    tag_clash,
-    target_outside_travel,
-    too_many_threads,
-    travel_outside_calibration,
-    unreachable_cue,
     voltage_sag,
     wire_overload,
 )
-from seqlang.checks.scene import Scene
-from seqlang.diagnostics import Finding
+from seqlang.checks.wiring import address_clash, board_overfull, pin_clash, pin_unfit, tag_clash
+from seqlang.text.findings import Finding
 
 CHECKS: tuple[Callable[[Scene], Iterable[Finding]], ...] = (
     address_clash.check,

@@ -9,8 +9,8 @@ Example: any show with a servo.
 Instead: nothing to change; read and heed.
 
 Source of the limit: common practice, no source (see `seqlang/cautions.py`); contact limits as
-named in `sim/pinch.py`. Local codes, venue rules and licensed practice come first: the last of a
-run's cautions says so.
+named in `sim/rig/pinch.py`. Local codes, venue rules and licensed practice come first: the last of
+a run's cautions says so.
 """
 
 from __future__ import annotations
@@ -19,12 +19,12 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from seqlang import cautions
-from seqlang.checks.scene import Scene
-from seqlang.checks.words import figure
-from seqlang.diagnostics import Finding, Span
+from seqlang.checks.context import Scene
+from seqlang.checks.figures import figure
+from seqlang.text.findings import Finding, Span
 from sim.model import Cells, Lamp, Strip
-from sim.pinch import STATUS, pinch
-from sim.supply import highest_v
+from sim.rig.pinch import STATUS, pinch
+from sim.rig.supply import highest_v
 
 LITHIUM = frozenset({"li-ion", "lipo", "lifepo4"})
 

@@ -7,12 +7,12 @@ from fractions import Fraction
 from math import ceil, floor
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
-from seqlang import units
-from seqlang.diagnostics import Fix
+from seqlang.text import units
+from seqlang.text.findings import Fix
 
 if TYPE_CHECKING:
-    from seqlang.checks.scene import Scene
-    from seqlang.diagnostics import Span
+    from seqlang.checks.context import Scene
+    from seqlang.text.findings import Span
 
 Direction: TypeAlias = Literal["up", "down"]
 

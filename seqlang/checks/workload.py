@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from sim.envelope import Assessment, assess
 from sim.model import Law, Rig, Servo
+from sim.strain.envelope import Assessment, assess
 from sim.values import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from sim.score import PlannedMove
+    from sim.score.tree import PlannedMove
 
 
 class Way(NamedTuple):

@@ -15,7 +15,7 @@ from typing import Final, NoReturn, TextIO
 
 import click
 
-from seqlang.collector import at_rest
+from seqlang.text.collector import at_rest
 
 SHOW_HAS_ERRORS: Final = 1
 WRONG_USAGE: Final = 2
@@ -65,7 +65,7 @@ class Subcommands(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """As click does it, with the nearest name for a wrong one."""
         if args and self.get_command(ctx, args[0]) is None and not args[0].startswith("-"):
-            from seqlang.names import nearest
+            from seqlang.text.names import nearest
 
             near = nearest(args[0], self.list_commands(ctx))
             hint = f"did you mean `{near}`?" if near else "`bellcrank --help` lists them"
@@ -111,7 +111,7 @@ def main(arguments: list[str] | None = None) -> NoReturn:
 
 def _fail(message: str, status: int, usage: str = "") -> NoReturn:
     """Say what failed, as far as anybody still reads it, and exit."""
-    from seqlang.render import wants_colour
+    from seqlang.text.render import wants_colour
 
     if message:
         colour = wants_colour(sys.stderr)

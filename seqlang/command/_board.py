@@ -10,17 +10,17 @@ from typing import TYPE_CHECKING, Any, Final, NoReturn, TypeVar
 
 import click
 
-from firmware_gen.failures import LinkFailure
-from firmware_gen.protocol import BAUD, NO_ADDRESS, Mode, Status
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.protocol import BAUD, NO_ADDRESS, Mode, Status
 from seqlang.command import BoardFailed, ShowFailed, WrongUse
 
 if TYPE_CHECKING:
     from fractions import Fraction
 
-    from firmware_gen.compile import CompiledShow
-    from firmware_gen.link import Link, Reply
-    from firmware_gen.protocol import Hello, State
-    from firmware_gen.virtual import Server
+    from firmware_gen.board.virtual import Server
+    from firmware_gen.compiler.show import CompiledShow
+    from firmware_gen.link.host import Link, Reply
+    from firmware_gen.link.protocol import Hello, State
 
 VIRTUAL: Final = "virtual"
 
@@ -50,7 +50,7 @@ def port_options(command: F) -> F:
 
 def compiled(file: str, *, quiet: bool = False) -> CompiledShow:
     """The tables of a show in a file, which must pass every check."""
-    from firmware_gen.compile import CompileError, compile_show
+    from firmware_gen.compiler.show import CompileError, compile_show
     from seqlang.command._show import passed
 
     show = passed(file, quiet=quiet).show
@@ -68,8 +68,8 @@ def connected(
 
     `virtual_speed`: how much faster than real time the board of `--port virtual` runs.
     """
-    from firmware_gen.link import Link
-    from firmware_gen.ports import find_port, open_port
+    from firmware_gen.link.host import Link
+    from firmware_gen.link.ports import find_port, open_port
 
     with ExitStack() as stack:
         try:
@@ -85,7 +85,7 @@ def connected(
 
 def virtual_board(speed: float) -> Server:
     """The virtual board of `--port virtual`: it remembers its show from command to command."""
-    from firmware_gen.virtual import WRITE_S, Server, VirtualBoard, stored_eeprom
+    from firmware_gen.board.virtual import WRITE_S, Server, VirtualBoard, stored_eeprom
 
     folder = Path(click.get_app_dir("bellcrank"))
     store: Path | None = folder / "virtual-board.bin"
@@ -101,7 +101,7 @@ def end(failure: LinkFailure) -> NoReturn:
     """Say what failed and what helps, and end the command with the right status."""
     import textwrap
 
-    from seqlang.render import NARROWEST, columns_of, wants_colour
+    from seqlang.text.render import NARROWEST, columns_of, wants_colour
 
     colour = wants_colour(sys.stderr)
     title, name = click.style("error:", fg="red", bold=True), click.style(failure.reason, fg="cyan")
@@ -170,7 +170,7 @@ def not_ready(mode: int) -> LinkFailure:
 
 def must(link: Link, what: str, reply: Reply) -> None:
     """Raise LinkFailure in words if the board did not do what it was asked."""
-    from firmware_gen.link import refused
+    from firmware_gen.link.host import refused
 
     if reply.done:
         return
@@ -188,7 +188,7 @@ def must(link: Link, what: str, reply: Reply) -> None:
 
 def seconds(text: str, option: str) -> Fraction:
     """A duration as the cue language writes it; WrongUse with the units it could have."""
-    from seqlang.units import TIME, parse_quantity, units_of
+    from seqlang.text.units import TIME, parse_quantity, units_of
 
     try:
         quantity = parse_quantity(text.strip())

@@ -6,8 +6,8 @@ import re
 from typing import Final, Literal, cast
 
 from seqlang.command import WrongUse
-from seqlang.names import nearest
-from seqlang.units import TIME, parse_quantity
+from seqlang.text.names import nearest
+from seqlang.text.units import TIME, parse_quantity
 from sim.model import Press, Show
 
 _PRESS: Final = re.compile(r"\s*(?P<what>\S+)\s+at\s+(?P<at>.+?)(?:\s+for\s+(?P<held>.+?))?\s*")

@@ -9,7 +9,7 @@ import click
 from seqlang.check import Checked, CheckedShow, check
 from seqlang.command import ShowFailed
 from seqlang.load import load
-from seqlang.render import columns_of, summary, text, wants_colour
+from seqlang.text.render import columns_of, summary, text, wants_colour
 
 if TYPE_CHECKING:
     from seqlang.load import Loaded

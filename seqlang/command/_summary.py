@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from seqlang.render import width
+from seqlang.text.render import width
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

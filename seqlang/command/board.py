@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from firmware_gen.board import Witness
-from firmware_gen.failures import LinkFailure
-from firmware_gen.protocol import Mode
+from firmware_gen.board.board import Witness
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.protocol import Mode
 from seqlang.command._board import end
 
 if TYPE_CHECKING:
-    from firmware_gen.player import Frame
-    from firmware_gen.virtual import VirtualBoard
+    from firmware_gen.board.virtual import VirtualBoard
+    from firmware_gen.player.player import Frame
 
 
 @click.command(name="board")
@@ -42,7 +42,7 @@ def command(number: int, pseudo_terminal: bool, store: Path | None, speed: float
 
     It speaks the same link and plays with the same arithmetic as a real one.
     """
-    from firmware_gen.virtual import Server, VirtualBoard, stored_eeprom
+    from firmware_gen.board.virtual import Server, VirtualBoard, stored_eeprom
 
     watch = _Watch()
     try:

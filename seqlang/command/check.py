@@ -11,7 +11,7 @@ from seqlang.command import SHOW_HAS_ERRORS
 from seqlang.command._form import format_option
 from seqlang.command._show import read_and_check
 from seqlang.command._summary import summary_text
-from seqlang.render import as_json, columns_of, summary, text, wants_colour
+from seqlang.text.render import as_json, columns_of, summary, text, wants_colour
 
 
 @click.command(name="check")

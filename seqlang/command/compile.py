@@ -13,7 +13,7 @@ from seqlang.command._show import passed, read_and_check
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from firmware_gen.compile import CompiledShow
+    from firmware_gen.compiler.show import CompiledShow
     from seqlang.load import Loaded
 
 
@@ -33,8 +33,8 @@ def command(file: str, folder: Path, listing: bool) -> None:
     Writes one file for each board, named after show and board. The same show always gives the
     same bytes; the digest tells whether two shows are the same.
     """
-    from firmware_gen.account import account_text
-    from firmware_gen.compile import CompileError, compile_show
+    from firmware_gen.compiler.show import CompileError, compile_show
+    from firmware_gen.listing.account import account_text
 
     loaded, checked = read_and_check(file)
     show = (checked.show or passed(file)).show
@@ -51,7 +51,7 @@ def command(file: str, folder: Path, listing: bool) -> None:
 
 
 def _write(compiled: CompiledShow, folder: Path, stem: str) -> list[Path]:
-    from seqlang.files import write_whole
+    from seqlang.text.files import write_whole
 
     paths = []
     for board in compiled.boards:
@@ -62,7 +62,7 @@ def _write(compiled: CompiledShow, folder: Path, stem: str) -> list[Path]:
 
 
 def _listings(compiled: CompiledShow, loaded: Loaded) -> str:
-    from firmware_gen.disassemble import disassemble_board, listing
+    from firmware_gen.listing.disassemble import disassemble_board, listing
 
     where = _place(loaded)
     return "\n\n".join(

@@ -9,19 +9,19 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from firmware_gen.failures import LinkFailure
-from firmware_gen.protocol import Mode
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.protocol import Mode
 from seqlang.command._board import end, must, pause, wait_for_limp
 from sim.values import dataclass
 
 if TYPE_CHECKING:
-    from firmware_gen.agreement import Recording
-    from firmware_gen.compile import CompiledBoard, CompiledShow
-    from firmware_gen.link import Link
-    from firmware_gen.virtual import VirtualBoard
+    from firmware_gen.board.played_as_shown import Recording
+    from firmware_gen.board.virtual import VirtualBoard
+    from firmware_gen.compiler.show import CompiledBoard, CompiledShow
+    from firmware_gen.link.host import Link
     from seqlang.check import CheckedShow
     from sim.model import Show
-    from sim.trajectories import Trajectories
+    from sim.rehearsal.trajectories import Trajectories
 
 SHOW: Final = "anglerfish/anglerfish.cues"
 SPEED: Final = 100.0
@@ -73,7 +73,7 @@ def _say(step: str, words: str) -> None:
 def _check() -> CheckedShow:
     from seqlang.command import ShowFailed
     from seqlang.command._show import read_and_check
-    from seqlang.render import summary
+    from seqlang.text.render import summary
 
     with as_file(files("shows") / SHOW) as path:
         loaded, checked = read_and_check(str(path))
@@ -86,11 +86,11 @@ def _check() -> CheckedShow:
 
 
 def _draw(show: Show, out: Path) -> None:
-    from seqlang.files import write_whole
-    from sim.page import page
-    from sim.plots import pictures
-    from sim.rehearse import rehearse
-    from sim.score import rehearsal_ms, rehearsal_of
+    from seqlang.text.files import write_whole
+    from sim.pictures.page import page
+    from sim.pictures.plots import pictures
+    from sim.rehearsal.rehearse import rehearse
+    from sim.score.tree import rehearsal_ms, rehearsal_of
 
     presses = rehearsal_of(show)
     played: Trajectories = rehearse(show, presses, rehearsal_ms(show, presses))
@@ -104,8 +104,8 @@ def _draw(show: Show, out: Path) -> None:
 
 
 def _compile(show: Show, out: Path) -> CompiledShow:
-    from firmware_gen.compile import compile_show
-    from seqlang.files import write_whole
+    from firmware_gen.compiler.show import compile_show
+    from seqlang.text.files import write_whole
 
     compiled = compile_show(show)
     for board in compiled.boards:
@@ -153,10 +153,10 @@ class _Hand:
 
 
 def _play(show: Show, compiled: CompiledShow) -> None:
-    from firmware_gen.agreement import Recording
-    from firmware_gen.link import Link
-    from firmware_gen.ports import open_port
-    from firmware_gen.virtual import Server, VirtualBoard
+    from firmware_gen.board.played_as_shown import Recording
+    from firmware_gen.board.virtual import Server, VirtualBoard
+    from firmware_gen.link.host import Link
+    from firmware_gen.link.ports import open_port
 
     recording = Recording()
     virtual = VirtualBoard(witness=recording)
@@ -177,7 +177,7 @@ def _play(show: Show, compiled: CompiledShow) -> None:
 
 
 def _transfer(link: Link, board: CompiledBoard) -> None:
-    from firmware_gen.transfer import transfer
+    from firmware_gen.link.transfer import transfer
 
     done = transfer(link, board.data)
     _say(
@@ -231,7 +231,7 @@ def _read_back(link: Link, board: CompiledBoard) -> None:
 
 
 def _compare(show: Show, board: CompiledBoard, recording: Recording, virtual: VirtualBoard) -> None:
-    from firmware_gen.agreement import agreement
+    from firmware_gen.board.played_as_shown import agreement
 
     found = agreement(show, board.name, recording, board.cues)
     _say(

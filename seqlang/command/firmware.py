@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, get_args
 
 import click
 
-from firmware_gen import image as images
-from firmware_gen.uploader import (
+from firmware_gen.build import image as images
+from firmware_gen.build.uploader import (
     BOOT_BAUD,
     OLD_BOOT_BAUD,
     UPLOADER,
@@ -21,7 +21,7 @@ from firmware_gen.uploader import (
 from seqlang.command import BoardFailed, WrongUse
 
 if TYPE_CHECKING:
-    from firmware_gen.compile import CompiledBoard
+    from firmware_gen.compiler.show import CompiledBoard
 
 CAUTION = (
     "take the servos' supply off the board first: while the firmware is written, and until\n"
@@ -95,7 +95,7 @@ def command(
 
 def merged(show: str, name: str | None, out: Path | None, way: Way) -> Path:
     """Write the image with a show's table behind the firmware; its path."""
-    from firmware_gen.compile import compile_show
+    from firmware_gen.compiler.show import compile_show
     from seqlang.command._show import passed
 
     board = _choose(compile_show(passed(show).show).boards, name)
@@ -128,8 +128,8 @@ def _choose(boards: tuple[CompiledBoard, ...], name: str | None) -> CompiledBoar
 
 def _port(port: str | None, way: Way, now: bool) -> str:
     """The port given, else the only one there is; a word to fill in if none is needed yet."""
-    from firmware_gen.failures import LinkFailure
-    from firmware_gen.ports import find_port
+    from firmware_gen.link.failures import LinkFailure
+    from firmware_gen.link.ports import find_port
 
     if port is not None or way == "isp":
         return port or PORT_TO_FILL_IN

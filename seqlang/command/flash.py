@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from firmware_gen.failures import LinkFailure
+from firmware_gen.link.failures import LinkFailure
 from seqlang.command._board import VIRTUAL, compiled, connected, named, port_options
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from firmware_gen.compile import CompiledShow
-    from firmware_gen.link import Link
-    from firmware_gen.transfer import Transferred
+    from firmware_gen.compiler.show import CompiledShow
+    from firmware_gen.link.host import Link
+    from firmware_gen.link.transfer import Transferred
 
 _VIRTUAL_SPEED = 10.0
 """A virtual board stores bytes as slowly as a real one; nobody need wait for that."""
@@ -56,7 +56,7 @@ def put(
     Raises:
         LinkFailure: any reason of a transfer.
     """
-    from firmware_gen.transfer import choose_table, transfer
+    from firmware_gen.link.transfer import choose_table, transfer
 
     tables = {each.name: each.data for each in show.boards}
     if not tables:

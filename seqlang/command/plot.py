@@ -35,10 +35,10 @@ def command(
     Without --cue and --press every cue is played once, as its buttons would start it. One picture
     shows the whole rehearsal, two more each servo: over time, and against its torque-speed line.
     """
-    from seqlang.files import write_whole
-    from sim.plots import pictures
-    from sim.rehearse import rehearse
-    from sim.score import rehearsal_ms
+    from seqlang.text.files import write_whole
+    from sim.pictures.plots import pictures
+    from sim.rehearsal.rehearse import rehearse
+    from sim.score.tree import rehearsal_ms
 
     show = passed(file).show
     rehearsal = _rehearsal(show, cues, presses)
@@ -55,8 +55,8 @@ def command(
 def _rehearsal(show: Show, cues: tuple[str, ...], presses: tuple[str, ...]) -> Rehearsal:
     """The default rehearsal, that of some cues, or the presses that were written."""
     from seqlang.command._presses import parse_press
-    from seqlang.names import nearest
-    from sim.score import rehearsal_of
+    from seqlang.text.names import nearest
+    from sim.score.tree import rehearsal_of
 
     if cues and presses:
         raise WrongUse("--cue and --press do not go together; name cues with --press")

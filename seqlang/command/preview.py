@@ -16,10 +16,10 @@ def command(file: str, out: str | None) -> None:
     from pathlib import Path
 
     from seqlang.command._show import passed
-    from seqlang.files import write_whole
-    from sim.page import page
-    from sim.rehearse import rehearse
-    from sim.score import rehearsal_ms, rehearsal_of
+    from seqlang.text.files import write_whole
+    from sim.pictures.page import page
+    from sim.rehearsal.rehearse import rehearse
+    from sim.score.tree import rehearsal_ms, rehearsal_of
 
     show = passed(file).show
     presses = rehearsal_of(show)

@@ -12,10 +12,10 @@ import click
 from seqlang.command import ShowFailed
 from seqlang.command._form import format_option
 from seqlang.load import load
-from seqlang.render import columns_of, summary, text, wants_colour
+from seqlang.text.render import columns_of, summary, text, wants_colour
 
 if TYPE_CHECKING:
-    from sim.sizing import FeedSize, LampSize, ServoSize, Sizes, StripSize, SupplySize
+    from sim.strain.sizing import FeedSize, LampSize, ServoSize, Sizes, StripSize, SupplySize
 
 
 @click.command(name="size")
@@ -32,8 +32,8 @@ def command(file: str, form: str) -> None:
         shown = text(loaded.findings, loaded.sources, colour=colour, columns=columns_of(sys.stderr))
         click.echo(shown, err=True, color=colour)
         raise ShowFailed(f"{file}: {summary(loaded.findings)}")
-    from sim.sizing import size
-    from sim.threads import ThreadError
+    from sim.score.threads import ThreadError
+    from sim.strain.sizing import size
 
     try:
         sizes = size(loaded.show)

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from firmware_gen.protocol import NO_SLOT, Mode, ResetCause
+from firmware_gen.link.protocol import NO_SLOT, Mode, ResetCause
 from seqlang.command._board import compiled, connected, named, port_options
 from seqlang.command._form import format_option
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from firmware_gen.compile import CompiledShow
-    from firmware_gen.protocol import Hello, State
+    from firmware_gen.compiler.show import CompiledShow
+    from firmware_gen.link.protocol import Hello, State
 
 FRAME_S: Final = 0.02
 
@@ -68,7 +68,7 @@ def report(
 
 
 def _show(hello: Hello, state: State, table: bytes) -> str:
-    from firmware_gen.layout import REASONS
+    from firmware_gen.table.layout import REASONS
 
     if not table:
         reason = REASONS.get(state.refusal, f"code {state.refusal}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from firmware_gen.protocol import Mode
+from firmware_gen.link.protocol import Mode
 from seqlang.command._board import connected, must, named, port_options, wait_for_limp
 
 _LONGEST_S = 12.0

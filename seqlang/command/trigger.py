@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from firmware_gen.failures import LinkFailure
+from firmware_gen.link.failures import LinkFailure
 from seqlang.command import WrongUse
 from seqlang.command._board import (
     connected,
@@ -20,7 +20,7 @@ from seqlang.command._board import (
 )
 
 if TYPE_CHECKING:
-    from firmware_gen.link import Link
+    from firmware_gen.link.host import Link
 
 _NAME: Final = r"[^\W\d]\w*"
 """As `NAME` in the cue language's grammar."""
@@ -96,7 +96,7 @@ def hold(link: Link, cue: str, held_s: float) -> None:
 def _button_of(link: Link, cue: str) -> int:
     """The button of a cue, one that repeats it while held first, from the board's own table."""
     from firmware_gen.crc import cue_tag
-    from firmware_gen.table import TableError, decode
+    from firmware_gen.table.records import TableError, decode
 
     try:
         table = decode(link.table())

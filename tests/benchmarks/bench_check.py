@@ -62,8 +62,8 @@ def _wall(command: list[str], environment: dict[str, str]) -> float:
 def long_ratios() -> list[tuple[str, float, float]]:
     from seqlang.check import check
     from seqlang.load import load_text
-    from seqlang.parse import Indentation, grammar_text
-    from seqlang.source import Source
+    from seqlang.text.parse import Indentation, grammar_text
+    from seqlang.text.source import Source
 
     bare = Lark(grammar_text(), parser="lalr", postlex=Indentation())
     short, long = big_show(1_000), big_show(10_000)

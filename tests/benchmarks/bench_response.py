@@ -1,8 +1,9 @@
 """Following of servos against a general integrator of the same model.
 
-16 servos over 600 s at 1 kHz by `sim.response.follow`, against `scipy.integrate.solve_ivp` (RK45,
-tolerances 1e-6, all 16 in one call, output at 1 kHz) of the same right-hand side. The integrator
-runs over the first 6 s and is taken to go on at that pace; over those 6 s both must agree.
+16 servos over 600 s at 1 kHz by `sim.strain.response.follow`, against `scipy.integrate.solve_ivp`
+(RK45, tolerances 1e-6, all 16 in one call, output at 1 kHz) of the same right-hand side. The
+integrator runs over the first 6 s and is taken to go on at that pace; over those 6 s both must
+agree.
 """
 
 from __future__ import annotations
@@ -12,8 +13,9 @@ from time import perf_counter
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from sim import laws, response
 from sim.model import Board, CalibrationPoint, Law, Load, PointMass, Rating, Rig, Servo
+from sim.score import laws
+from sim.strain import response
 
 SERVOS = 16
 SECONDS = 600

@@ -20,10 +20,10 @@ from pathlib import Path
 
 import numpy as np
 
-from sim.laws import LAW_NAMES
 from sim.model import MINIMUM_JERK, Law
-from sim.motion import Limits, Motion, begin, resting, state
-from sim.sampling import motion
+from sim.rehearsal.sampling import motion
+from sim.rehearsal.takeover import Limits, Motion, begin, resting, state
+from sim.score.laws import LAW_NAMES
 
 SERVOS = 16
 LENGTH_MS = 600_000
@@ -88,8 +88,8 @@ def anglerfish_rows() -> list[list[Motion]]:
     from dataclasses import replace
 
     from seqlang.load import load
-    from sim.rehearse import rehearse
-    from sim.score import rehearsal_ms, rehearsal_of
+    from sim.rehearsal.rehearse import rehearse
+    from sim.score.tree import rehearsal_ms, rehearsal_of
 
     show = load(ANGLERFISH).show
     assert show is not None

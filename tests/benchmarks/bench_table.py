@@ -7,13 +7,13 @@ import statistics
 import time
 from pathlib import Path
 
-from firmware_gen.account import account, mean_costs
-from firmware_gen.compile import CompiledShow, compile_show
+from firmware_gen.compiler.show import CompiledShow, compile_show
 from firmware_gen.crc import cue_tag
-from firmware_gen.player import Player
+from firmware_gen.listing.account import account, mean_costs
+from firmware_gen.player.player import Player
 from seqlang.load import load
 from sim.model import FRAME_MS, Press, Show
-from sim.score import rehearsal_ms, rehearsal_of
+from sim.score.tree import rehearsal_ms, rehearsal_of
 
 ROOT = Path(__file__).resolve().parents[2]
 SHOWS = sorted((ROOT / "shows").glob("*/*.cues"))

@@ -6,11 +6,11 @@ import random
 import time
 from importlib.resources import as_file, files
 
-from firmware_gen.compile import compile_show
-from firmware_gen.link import Link
-from firmware_gen.protocol import BAUD
-from firmware_gen.transfer import transfer
-from firmware_gen.virtual import WRITE_S, LocalPort, VirtualBoard
+from firmware_gen.board.virtual import WRITE_S, LocalPort, VirtualBoard
+from firmware_gen.compiler.show import compile_show
+from firmware_gen.link.host import Link
+from firmware_gen.link.protocol import BAUD
+from firmware_gen.link.transfer import transfer
 from seqlang.check import check
 from seqlang.load import load
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from firmware_gen.image import flash_bytes, read_hex, shipped
+from firmware_gen.build.image import flash_bytes, read_hex, shipped
 from tests.emulator.emulated import why_not
 
 

@@ -12,7 +12,7 @@ import sys
 import time
 from pathlib import Path
 
-from firmware_gen.image import flash_bytes, read_hex, shipped
+from firmware_gen.build.image import flash_bytes, read_hex, shipped
 from tests.emulator.emulated import EmulatedBoard, Running, why_not
 
 SHOW = Path(__file__).resolve().parents[2] / "shows" / "anglerfish" / "anglerfish.cues"

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 from firmware_gen.chips import CHIPS, parse_pin
 from firmware_gen.crc import cue_tag
-from firmware_gen.fixed import LAW_IDS
-from firmware_gen.layout import EFFECTS, LOOP_FOREVER, ORDERS
-from firmware_gen.ops import Act, ForkTo, Loop, LoopBack, Modulate, Op
-from firmware_gen.table import (
+from firmware_gen.table.fixed_point import LAW_IDS
+from firmware_gen.table.layout import EFFECTS, LOOP_FOREVER, ORDERS
+from firmware_gen.table.ops import Act, ForkTo, Loop, LoopBack, Modulate, Op
+from firmware_gen.table.records import (
     CueRecord,
     LampRecord,
     LawRecord,

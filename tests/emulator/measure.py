@@ -8,7 +8,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from firmware_gen.image import build, can_build, flash_bytes, read_hex, shipped
+from firmware_gen.build.image import build, can_build, flash_bytes, read_hex, shipped
 from tests.emulator.emulated import CYCLES_US, why_not
 from tests.emulator.load_show import in_slot, load_table, one_move_table
 from tests.emulator.measuring import saturate, transfer_time, trigger_latencies

@@ -14,10 +14,9 @@ import numpy as np
 
 from firmware_gen.chips import ATMEGA328P
 from firmware_gen.crc import cue_tag
-from firmware_gen.frames import LinkFrame, encode
-from firmware_gen.link import Link
-from firmware_gen.player import Player
-from firmware_gen.protocol import (
+from firmware_gen.link.frames import LinkFrame, encode
+from firmware_gen.link.host import Link
+from firmware_gen.link.protocol import (
     DATA,
     EVERYBODY,
     HELLO,
@@ -25,7 +24,8 @@ from firmware_gen.protocol import (
     TRIGGER,
     Kind,
 )
-from firmware_gen.transfer import transfer
+from firmware_gen.link.transfer import transfer
+from firmware_gen.player.player import Player
 from tests.emulator.emulated import (
     BYTE_CYCLES,
     CLOCK_HZ,

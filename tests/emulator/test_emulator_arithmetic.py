@@ -16,9 +16,17 @@ from typing import TypeAlias
 
 import pytest
 
+from firmware_gen.build.image import (
+    COMPILER,
+    FLAGS,
+    HERE,
+    SPECIAL,
+    can_build,
+    flash_bytes,
+    read_hex,
+)
 from firmware_gen.crc import crc16
-from firmware_gen.fixed import LISTED, UNIFORM_ID, fixed_law, progress
-from firmware_gen.image import COMPILER, FLAGS, HERE, SPECIAL, can_build, flash_bytes, read_hex
+from firmware_gen.table.fixed_point import LISTED, UNIFORM_ID, fixed_law, progress
 from tests.emulator.emulated import EmulatedBoard
 
 pytestmark = pytest.mark.skipif(

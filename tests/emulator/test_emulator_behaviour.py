@@ -7,21 +7,21 @@ import random
 import numpy as np
 import pytest
 
+from firmware_gen.build.image import flash_bytes, merge, merged_room
 from firmware_gen.crc import cue_tag
-from firmware_gen.fixed import duty_of, lightness_of
-from firmware_gen.frames import LinkFrame, encode
-from firmware_gen.image import flash_bytes, merge, merged_room
-from firmware_gen.link import Link
-from firmware_gen.ops import Act
-from firmware_gen.protocol import ONE_WAY, TRIGGER, Kind, Mode, State
-from firmware_gen.table import (
+from firmware_gen.link.frames import LinkFrame, encode
+from firmware_gen.link.host import Link
+from firmware_gen.link.protocol import ONE_WAY, TRIGGER, Kind, Mode, State
+from firmware_gen.table.fixed_point import duty_of, lightness_of
+from firmware_gen.table.ops import Act
+from firmware_gen.table.records import (
     BindingRecord,
     CueRecord,
     InputRecord,
     LampRecord,
     Table,
 )
-from firmware_gen.table import (
+from firmware_gen.table.records import (
     encode as encode_table,
 )
 from tests.emulator.emulated import FRAME_CYCLES, PWM, EmulatedBoard

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from firmware_gen import image
-from firmware_gen.layout import PULSE_RANGE
-from firmware_gen.table import ServoRecord, Table, encode
+from firmware_gen.build import image
+from firmware_gen.table.layout import PULSE_RANGE
+from firmware_gen.table.records import ServoRecord, Table, encode
 from tests.emulator.emulated import CYCLES_MS, FRAME_CYCLES, EmulatedBoard
 from tests.emulator.load_show import ADDRESS, CHIP, LAWS, SERVO_PINS, in_slot
 from tests.emulator.measuring import stream

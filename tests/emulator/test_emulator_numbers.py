@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from firmware_gen.image import MERGED_START, build, can_build
-from firmware_gen.link import Link
+from firmware_gen.build.image import MERGED_START, build, can_build
+from firmware_gen.link.host import Link
 from tests.emulator.emulated import EmulatedBoard
 from tests.emulator.emulated_port import EmulatedPort
 from tests.emulator.load_show import (

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from firmware_gen.failures import LinkFailure
-from firmware_gen.link import Link
-from firmware_gen.protocol import Kind, Mode, ResetCause, State
-from firmware_gen.table import LampRecord, Table, encode
-from firmware_gen.transfer import transfer
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.host import Link
+from firmware_gen.link.protocol import Kind, Mode, ResetCause, State
+from firmware_gen.link.transfer import transfer
+from firmware_gen.table.records import LampRecord, Table, encode
 from tests.emulator.emulated import (
     BROWN_OUT,
     EEPROM,

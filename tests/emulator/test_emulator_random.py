@@ -13,13 +13,13 @@ from typing import TypeAlias
 
 import pytest
 
-from firmware_gen.frames import LinkFrame, encode
-from firmware_gen.image import flash_bytes, merge, merged_room
-from firmware_gen.ops import Act, Delay
-from firmware_gen.player import Frame, Player
-from firmware_gen.protocol import ONE_WAY, TRIGGER, Kind
-from firmware_gen.table import ServoRecord, Table
-from firmware_gen.table import encode as encode_table
+from firmware_gen.build.image import flash_bytes, merge, merged_room
+from firmware_gen.link.frames import LinkFrame, encode
+from firmware_gen.link.protocol import ONE_WAY, TRIGGER, Kind
+from firmware_gen.player.player import Frame, Player
+from firmware_gen.table.ops import Act, Delay
+from firmware_gen.table.records import ServoRecord, Table
+from firmware_gen.table.records import encode as encode_table
 from tests.emulator.emulated import BYTE_CYCLES, CYCLES_MS, FRAME_CYCLES, EmulatedBoard
 from tests.emulator.readings import (
     Frames,

@@ -10,19 +10,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from firmware_gen.compile import CompiledBoard, compile_show
+from firmware_gen.compiler.show import CompiledBoard, compile_show
 from firmware_gen.crc import cue_tag
-from firmware_gen.frames import LinkFrame, encode
-from firmware_gen.link import Link
-from firmware_gen.player import Frame, Player
-from firmware_gen.protocol import ONE_WAY, TRIGGER, Kind
-from firmware_gen.table import ServoRecord
-from firmware_gen.transfer import transfer
+from firmware_gen.link.frames import LinkFrame, encode
+from firmware_gen.link.host import Link
+from firmware_gen.link.protocol import ONE_WAY, TRIGGER, Kind
+from firmware_gen.link.transfer import transfer
+from firmware_gen.player.player import Frame, Player
+from firmware_gen.table.records import ServoRecord
 from seqlang.check import check
 from seqlang.load import load
 from sim.model import Press
-from sim.rehearse import rehearse
-from sim.sampling import sample
+from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.sampling import sample
 from tests.emulator.emulated import BYTE_CYCLES, FRAME_CYCLES, PORT, EmulatedBoard, Running
 from tests.emulator.emulated_port import EmulatedPort
 from tests.emulator.load_show import SERVO_PINS, in_slot, one_move_table

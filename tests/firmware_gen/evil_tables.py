@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from firmware_gen.layout import LOOP_FOREVER
-from firmware_gen.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
-from firmware_gen.table import (
+from firmware_gen.table.layout import LOOP_FOREVER
+from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
+from firmware_gen.table.records import (
     BindingRecord,
     LampRecord,
     LawRecord,

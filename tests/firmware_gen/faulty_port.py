@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from firmware_gen.ports import BytePort
+from firmware_gen.link.ports import BytePort
 
 FAULTS = ("drop", "flip", "twice", "cut", "late")
 GOOD = "good"

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 from random import Random
 
 from firmware_gen.chips import ATMEGA328P
-from firmware_gen.frames import LinkFrame, encode
-from firmware_gen.protocol import ONE_WAY, Kind
-from firmware_gen.table import TableError, decode
+from firmware_gen.link.frames import LinkFrame, encode
+from firmware_gen.link.protocol import ONE_WAY, Kind
+from firmware_gen.table.records import TableError, decode
 
 CHUNK = ATMEGA328P.chunk_bytes
 PLAIN = (Kind.VERIFY, Kind.COMMIT, Kind.STOP, Kind.LIMP, Kind.STANDBY, Kind.STATUS, Kind.BEACON)

@@ -26,8 +26,8 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from firmware_gen.player import Player
-from firmware_gen.table import Table, TableError, decode, encode
+from firmware_gen.player.player import Player
+from firmware_gen.table.records import Table, TableError, decode, encode
 from tests.firmware_gen import tables_by_hand
 from tests.firmware_gen.evil_tables import EVIL, requests_for
 from tests.firmware_gen.malformed_tables import MALFORMED

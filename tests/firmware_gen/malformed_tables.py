@@ -7,8 +7,8 @@ from collections.abc import Callable
 
 from firmware_gen.chips import ATMEGA328P, pin_code
 from firmware_gen.crc import crc16
-from firmware_gen.ops import Act, Delay, ForkTo, Loop, LoopBack, Modulate, Turn
-from firmware_gen.table import (
+from firmware_gen.table.ops import Act, Delay, ForkTo, Loop, LoopBack, Modulate, Turn
+from firmware_gen.table.records import (
     BindingRecord,
     CueRecord,
     InputRecord,

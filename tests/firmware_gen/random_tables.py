@@ -12,10 +12,21 @@ from typing import TypeAlias
 from hypothesis import strategies as st
 
 from firmware_gen.chips import ATMEGA328P, LIMITS
-from firmware_gen.fixed import ALPHA_RANGE, BETA_RANGE
-from firmware_gen.layout import PULSE_RANGE
-from firmware_gen.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Thread, Turn
-from firmware_gen.table import (
+from firmware_gen.table.fixed_point import ALPHA_RANGE, BETA_RANGE
+from firmware_gen.table.layout import PULSE_RANGE
+from firmware_gen.table.ops import (
+    Act,
+    Delay,
+    ForkTo,
+    GoOn,
+    Loop,
+    LoopBack,
+    Modulate,
+    Op,
+    Thread,
+    Turn,
+)
+from firmware_gen.table.records import (
     BindingRecord,
     CueRecord,
     InputRecord,

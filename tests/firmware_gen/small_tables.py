@@ -4,8 +4,15 @@ from __future__ import annotations
 
 from firmware_gen.chips import ATMEGA328P, pin_code
 from firmware_gen.crc import cue_tag
-from firmware_gen.ops import Act, Delay
-from firmware_gen.table import BindingRecord, CueRecord, LampRecord, ServoRecord, Table, encode
+from firmware_gen.table.ops import Act, Delay
+from firmware_gen.table.records import (
+    BindingRecord,
+    CueRecord,
+    LampRecord,
+    ServoRecord,
+    Table,
+    encode,
+)
 
 NOD, GLOW = cue_tag("nod"), cue_tag("glow")
 BUTTON = 3

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from firmware_gen.account import account, account_text, mean_costs
-from firmware_gen.compile import compile_show
+from firmware_gen.compiler.show import compile_show
+from firmware_gen.listing.account import account, account_text, mean_costs
 from sim.model import Cue, Fade, Hold, InTurn, Move, Score, Strip, StripLight, Together
 from tests.firmware_gen.test_disassemble import SHOW
 

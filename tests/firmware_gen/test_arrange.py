@@ -8,8 +8,15 @@ from pathlib import Path
 
 import pytest
 
-from firmware_gen import image
-from firmware_gen.arrange import Call, arrange, far_calls, functions, linker_script, read_calls
+from firmware_gen.build import image
+from firmware_gen.build.arrange import (
+    Call,
+    arrange,
+    far_calls,
+    functions,
+    linker_script,
+    read_calls,
+)
 
 # A map and a disassembly in the form in which GNU ld 2.26 and objdump write them.
 MAP = """
@@ -72,4 +79,6 @@ def test_few_calls_of_the_firmware_are_long(tmp_path: Path) -> None:
     ).stdout
     long = len(re.findall(r"\t(?:call|jmp)\t", listing))
     short = len(re.findall(r"\trcall\t", listing))
-    assert long < short / 4, "python -m firmware_gen.arrange puts the functions in a better order"
+    assert long < short / 4, (
+        "python -m firmware_gen.build.arrange puts the functions in a better order"
+    )

@@ -10,10 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_tables import BUTTON, GLOW, NEW, NOD, OLD, small_table
 
-from firmware_gen.board import Board
+from firmware_gen.board.board import Board
+from firmware_gen.board.slots import Slots
+from firmware_gen.board.storage import Eeprom
 from firmware_gen.chips import ATMEGA328P
-from firmware_gen.frames import LinkFrame, Receiver, encode
-from firmware_gen.protocol import (
+from firmware_gen.link.frames import LinkFrame, Receiver, encode
+from firmware_gen.link.protocol import (
     HELD_FRAMES,
     NO_ADDRESS,
     ONE_WAY,
@@ -24,8 +26,6 @@ from firmware_gen.protocol import (
     State,
     Status,
 )
-from firmware_gen.slots import Slots
-from firmware_gen.storage import Eeprom
 
 CHUNK = ATMEGA328P.chunk_bytes
 

@@ -9,15 +9,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_tables import BUTTON, GLOW, NEW, NOD, OLD, small_table
 
-from firmware_gen.board import Board
+from firmware_gen.board.board import Board
+from firmware_gen.board.storage import Eeprom
+from firmware_gen.board.virtual import LocalPort, VirtualBoard
 from firmware_gen.chips import ATMEGA328P
 from firmware_gen.crc import crc16
-from firmware_gen.frames import LinkFrame, Receiver, encode
-from firmware_gen.link import Link
-from firmware_gen.protocol import ONE_WAY, Kind, Mode, Status
-from firmware_gen.storage import Eeprom
-from firmware_gen.transfer import transfer
-from firmware_gen.virtual import LocalPort, VirtualBoard
+from firmware_gen.link.frames import LinkFrame, Receiver, encode
+from firmware_gen.link.host import Link
+from firmware_gen.link.protocol import ONE_WAY, Kind, Mode, Status
+from firmware_gen.link.transfer import transfer
 from tests.firmware_gen.host.core import Core, available
 
 pytestmark = pytest.mark.skipif(not available(), reason="there is no C compiler")

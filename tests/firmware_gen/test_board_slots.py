@@ -8,15 +8,15 @@ from contextlib import suppress
 import pytest
 from small_tables import NEW, OLD, small_table
 
-from firmware_gen.board import Board
+from firmware_gen.board.board import Board
+from firmware_gen.board.slots import FIRST_BYTE, MARKS
+from firmware_gen.board.storage import Eeprom, PowerLossError
+from firmware_gen.board.virtual import LocalPort, VirtualBoard
 from firmware_gen.chips import ATMEGA328P
-from firmware_gen.layout import BAD_CRC, BAD_MAGIC, LENGTH
-from firmware_gen.link import Link
-from firmware_gen.protocol import NO_SLOT
-from firmware_gen.slots import FIRST_BYTE, MARKS
-from firmware_gen.storage import Eeprom, PowerLossError
-from firmware_gen.transfer import transfer
-from firmware_gen.virtual import LocalPort, VirtualBoard
+from firmware_gen.link.host import Link
+from firmware_gen.link.protocol import NO_SLOT
+from firmware_gen.link.transfer import transfer
+from firmware_gen.table.layout import BAD_CRC, BAD_MAGIC, LENGTH
 
 SLOT = ATMEGA328P.slot_bytes
 MARK_AT = FIRST_BYTE + 2 * SLOT

@@ -9,12 +9,12 @@ import pytest
 
 import shows
 from firmware_gen.chips import parse_pin
-from firmware_gen.compile import CompileError, compile_show, faults
+from firmware_gen.compiler.show import CompileError, compile_show, faults
 from firmware_gen.crc import cue_tag
-from firmware_gen.fixed import LAW_IDS
-from firmware_gen.layout import DURATION_MAX_MS, LOOP_FOREVER, LOOP_HELD
-from firmware_gen.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
-from firmware_gen.table import (
+from firmware_gen.table.fixed_point import LAW_IDS
+from firmware_gen.table.layout import DURATION_MAX_MS, LOOP_FOREVER, LOOP_HELD
+from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
+from firmware_gen.table.records import (
     BindingRecord,
     InputRecord,
     LampRecord,
@@ -24,7 +24,7 @@ from firmware_gen.table import (
     Table,
     decode,
 )
-from seqlang.checks import duration_too_long
+from seqlang.checks.motion import duration_too_long
 from seqlang.load import load
 from sim.model import (
     Binding,
@@ -52,7 +52,7 @@ from sim.model import (
     Throw,
     Together,
 )
-from sim.score import motion_limits
+from sim.score.tree import motion_limits
 
 RED, BLUE = StripLight((255, 0, 0)), StripLight((0, 0, 255), 50.0)
 JAW = Servo(

@@ -7,9 +7,9 @@ from random import Random
 
 from hypothesis import given, settings
 
-from firmware_gen.compile_code import Marked
-from firmware_gen.compile_share import share_threads
-from firmware_gen.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Op, code_bytes
+from firmware_gen.compiler.code import Marked
+from firmware_gen.compiler.sharing import share_threads
+from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Op, code_bytes
 from tests.firmware_gen.random_tables import dices
 
 KINDS = (1, 2)

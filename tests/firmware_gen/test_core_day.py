@@ -9,11 +9,11 @@ import pytest
 
 from firmware_gen.chips import ATMEGA328P, pin_code
 from firmware_gen.crc import cue_tag
-from firmware_gen.frames import LinkFrame, Receiver, encode
-from firmware_gen.ops import Act, Delay, ForkTo, Loop, LoopBack, Modulate
-from firmware_gen.player import Player
-from firmware_gen.protocol import Kind, Mode, State, Status
-from firmware_gen.table import (
+from firmware_gen.link.frames import LinkFrame, Receiver, encode
+from firmware_gen.link.protocol import Kind, Mode, State, Status
+from firmware_gen.player.player import Player
+from firmware_gen.table.ops import Act, Delay, ForkTo, Loop, LoopBack, Modulate
+from firmware_gen.table.records import (
     BindingRecord,
     CueRecord,
     LampRecord,

@@ -8,11 +8,11 @@ from dataclasses import replace
 import pytest
 
 from firmware_gen.chips import pin_code
-from firmware_gen.frames import LinkFrame, Receiver, encode
-from firmware_gen.player import Player
-from firmware_gen.protocol import Kind, Mode, State
-from firmware_gen.table import InputRecord, decode
-from firmware_gen.table import encode as table_bytes
+from firmware_gen.link.frames import LinkFrame, Receiver, encode
+from firmware_gen.link.protocol import Kind, Mode, State
+from firmware_gen.player.player import Player
+from firmware_gen.table.records import InputRecord, decode
+from firmware_gen.table.records import encode as table_bytes
 from tests.firmware_gen.host.core import Core, available, library
 from tests.firmware_gen.small_tables import BUTTON, NEW
 

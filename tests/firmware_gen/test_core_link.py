@@ -6,9 +6,9 @@ from random import Random
 
 import pytest
 
-from firmware_gen.board import Board
-from firmware_gen.storage import Eeprom
-from firmware_gen.table import SwitchRecord, decode, encode
+from firmware_gen.board.board import Board
+from firmware_gen.board.storage import Eeprom
+from firmware_gen.table.records import SwitchRecord, decode, encode
 from tests.firmware_gen.host.core import Core, available
 from tests.firmware_gen.link_streams import Talker
 from tests.firmware_gen.random_tables import random_table

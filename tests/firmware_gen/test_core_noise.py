@@ -8,8 +8,8 @@ import pytest
 from cobs import cobs
 
 from firmware_gen.crc import crc16
-from firmware_gen.frames import LinkFrame, Receiver, encode
-from firmware_gen.protocol import Kind, State, Status
+from firmware_gen.link.frames import LinkFrame, Receiver, encode
+from firmware_gen.link.protocol import Kind, State, Status
 from tests.firmware_gen.host.core import Core, available, library
 from tests.firmware_gen.small_tables import GLOW, NOD, OLD
 

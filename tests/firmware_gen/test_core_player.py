@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from firmware_gen.ops import Act, Delay, Turn
-from firmware_gen.player import Player
+from firmware_gen.player.player import Player
+from firmware_gen.table.ops import Act, Delay, Turn
 from tests.firmware_gen.host.core import Follower, available
 from tests.firmware_gen.make_vectors import STRETCH
 from tests.firmware_gen.requests import replaying

@@ -7,7 +7,7 @@ from random import Random
 
 import pytest
 
-from firmware_gen.table import encode
+from firmware_gen.table.records import encode
 from tests.firmware_gen.host.core import Core, available, library, sanitized
 from tests.firmware_gen.link_streams import Talker, spoilt
 from tests.firmware_gen.random_tables import random_table

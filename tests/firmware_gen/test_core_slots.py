@@ -8,13 +8,13 @@ from random import Random
 
 import pytest
 
+from firmware_gen.board.slots import MARKS
 from firmware_gen.chips import ATMEGA328P
-from firmware_gen.frames import LinkFrame, Receiver, encode
-from firmware_gen.player import Player
-from firmware_gen.protocol import Hello, Kind, Mode, Status
-from firmware_gen.slots import MARKS
-from firmware_gen.table import decode
-from firmware_gen.table import encode as table_bytes
+from firmware_gen.link.frames import LinkFrame, Receiver, encode
+from firmware_gen.link.protocol import Hello, Kind, Mode, Status
+from firmware_gen.player.player import Player
+from firmware_gen.table.records import decode
+from firmware_gen.table.records import encode as table_bytes
 from tests.firmware_gen.host.core import Core, PowerCutError, available, library
 from tests.firmware_gen.small_tables import NEW, NOD, OLD, small_table
 

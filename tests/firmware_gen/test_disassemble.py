@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from firmware_gen.compile import compile_show
+from firmware_gen.compiler.show import compile_show
 from firmware_gen.crc import crc16
-from firmware_gen.disassemble import Names, disassemble, disassemble_board, listing
-from firmware_gen.table import TableError, encode
+from firmware_gen.listing.disassemble import Names, disassemble, disassemble_board, listing
+from firmware_gen.table.records import TableError, encode
 from sim.model import (
     Binding,
     Board,

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_gen.fixed import (
+from firmware_gen.table.fixed_point import (
     CUBE_OFFSET,
     CUBE_START,
     LAW_IDS,
@@ -24,9 +24,9 @@ from firmware_gen.fixed import (
     lightness_of,
     progress,
 )
-from sim.laws import coefficients, shape
-from sim.light import luminance
+from sim.light.lightness import luminance
 from sim.model import Law
+from sim.score.laws import coefficients, shape
 
 LAWS = (
     *(Law(name) for name in LAW_IDS if name not in ("trapezoid", "double-S")),

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firmware_gen.crc import crc16
-from firmware_gen.frames import FrameError, LinkFrame, Receiver, decode, encode
-from firmware_gen.protocol import MAX_ENCODED, MAX_PAYLOAD
+from firmware_gen.link.frames import FrameError, LinkFrame, Receiver, decode, encode
+from firmware_gen.link.protocol import MAX_ENCODED, MAX_PAYLOAD
 
 BYTE = st.integers(0, 255)
 FRAMES = st.builds(LinkFrame, BYTE, BYTE, BYTE, st.binary(max_size=MAX_PAYLOAD))

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+from firmware_gen.build.generate import HEADER_PATH, header_text, write_header
 from firmware_gen.chips import ATMEGA328P, LIMITS
-from firmware_gen.fixed import LEVEL_TOP, duty_of, lightness_of
-from firmware_gen.generate import HEADER_PATH, header_text, write_header
+from firmware_gen.table.fixed_point import LEVEL_TOP, duty_of, lightness_of
 
 
 def test_the_checked_in_header_is_the_generated_one() -> None:

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_gen import image
-from firmware_gen.image import ImageError, merge, read_hex, write_hex
+from firmware_gen.build import image
+from firmware_gen.build.image import ImageError, merge, read_hex, write_hex
 
 CHIP = "atmega328p"
 

@@ -8,12 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_tables import NOD, OLD
 
-from firmware_gen.failures import LinkFailure
-from firmware_gen.frames import LinkFrame, Receiver, encode
-from firmware_gen.link import TRIES, Link, Request
-from firmware_gen.protocol import PROTOCOL_VERSION, REPLY, Hello, Kind, Mode, Status
-from firmware_gen.transfer import transfer
-from firmware_gen.virtual import LocalPort, VirtualBoard
+from firmware_gen.board.virtual import LocalPort, VirtualBoard
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.frames import LinkFrame, Receiver, encode
+from firmware_gen.link.host import TRIES, Link, Request
+from firmware_gen.link.protocol import PROTOCOL_VERSION, REPLY, Hello, Kind, Mode, Status
+from firmware_gen.link.transfer import transfer
 
 LIMIT_S = 2.0
 

@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 
 import firmware_gen
-from firmware_gen import link, protocol, slots, virtual
+from firmware_gen.board import slots, virtual
 from firmware_gen.chips import ATMEGA328P
-from firmware_gen.protocol import ORDERED, Kind, Mode, Status
+from firmware_gen.link import host as link
+from firmware_gen.link import protocol
+from firmware_gen.link.protocol import ORDERED, Kind, Mode, Status
 
 PAGE = (Path(firmware_gen.__file__).parent / "LINK.md").read_text(encoding="utf-8")
 PLAIN = " ".join(PAGE.split())

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from firmware_gen.layout import LOOP_FOREVER
-from firmware_gen.ops import Act, Delay, Loop, LoopBack
-from firmware_gen.player import Mode, Player
-from firmware_gen.table import encode
+from firmware_gen.player.player import Mode, Player
+from firmware_gen.table.layout import LOOP_FOREVER
+from firmware_gen.table.ops import Act, Delay, Loop, LoopBack
+from firmware_gen.table.records import encode
 from tests.firmware_gen.evil_tables import EVIL, FLOOD, requests_for
 from tests.firmware_gen.requests import replay
 from tests.firmware_gen.tables_by_hand import LAMP, SWITCH, table

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from firmware_gen.fixed import duty_of, lightness_of
-from firmware_gen.layout import LOOP_FOREVER, LOOP_HELD
-from firmware_gen.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Turn
-from firmware_gen.player import Mode, Player
-from firmware_gen.table import BindingRecord, Table, TableError, encode
+from firmware_gen.player.player import Mode, Player
+from firmware_gen.table.fixed_point import duty_of, lightness_of
+from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD
+from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Turn
+from firmware_gen.table.records import BindingRecord, Table, TableError, encode
 from tests.firmware_gen.tables_by_hand import (
     FIN,
     JAW,

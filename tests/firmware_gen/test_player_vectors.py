@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
-from firmware_gen.player import Player
-from firmware_gen.table import TableError, decode, encode
+from firmware_gen.player.player import Player
+from firmware_gen.table.records import TableError, decode, encode
 from tests.firmware_gen.make_vectors import STRETCH, by_hand_cases, refused_cases
 from tests.firmware_gen.requests import replaying
 

@@ -14,9 +14,9 @@ from pathlib import Path
 import pytest
 from serial import SerialException
 
-from firmware_gen.failures import LinkFailure
-from firmware_gen.link import Link
-from firmware_gen.ports import explain, find_port, only_candidate, open_port
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.host import Link
+from firmware_gen.link.ports import explain, find_port, only_candidate, open_port
 
 posix_only = pytest.mark.skipif(os.name != "posix", reason="needs pseudo-terminals")
 
@@ -236,16 +236,16 @@ def test_nothing_posix_only_is_imported_on_the_way_to_a_port() -> None:
 import sys
 for name in ("termios", "fcntl", "tty", "pty", "grp", "pwd", "resource"):
     sys.modules[name] = None
-import firmware_gen.link, firmware_gen.transfer, firmware_gen.virtual
-from firmware_gen.ports import explain
-from firmware_gen.virtual import LocalPort, Server, VirtualBoard
-print(firmware_gen.link.Link(LocalPort(VirtualBoard())).greet().protocol)
+import firmware_gen.link.host, firmware_gen.link.transfer, firmware_gen.board.virtual
+from firmware_gen.link.ports import explain
+from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard
+print(firmware_gen.link.host.Link(LocalPort(VirtualBoard())).greet().protocol)
 print(explain(PermissionError(13, "x"), "/", 1, "linux").help)
 with Server(VirtualBoard()) as server:
     print(server.url)
 try:
     Server(VirtualBoard(), pseudo_terminal=True)
-except firmware_gen.failures.LinkFailure as failure:
+except firmware_gen.link.failures.LinkFailure as failure:
     print(failure)
 """
     done = subprocess.run(

@@ -9,8 +9,8 @@ from crccheck.crc import Crc16Ibm3740
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_gen.layout import HEADER
-from firmware_gen.ops import (
+from firmware_gen.table.layout import HEADER
+from firmware_gen.table.ops import (
     Act,
     Delay,
     ForkTo,
@@ -25,7 +25,7 @@ from firmware_gen.ops import (
     wait_bytes,
     waits_ms,
 )
-from firmware_gen.table import (
+from firmware_gen.table.records import (
     CueRecord,
     LampRecord,
     LawRecord,

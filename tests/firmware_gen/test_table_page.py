@@ -8,10 +8,12 @@ from pathlib import Path
 import pytest
 
 import firmware_gen
-from firmware_gen import layout
 from firmware_gen.chips import CHIPS, LIMITS, parse_pin
 from firmware_gen.crc import INITIAL, crc16
-from firmware_gen.fixed import (
+from firmware_gen.link.protocol import Mode
+from firmware_gen.player.cues import FRAME, MS
+from firmware_gen.table import layout
+from firmware_gen.table.fixed_point import (
     ALPHA_RANGE,
     BETA_RANGE,
     LAW_IDS,
@@ -21,9 +23,7 @@ from firmware_gen.fixed import (
     fixed_law,
     law_list,
 )
-from firmware_gen.ops import duration_bytes
-from firmware_gen.player_cues import FRAME, MS
-from firmware_gen.protocol import Mode
+from firmware_gen.table.ops import duration_bytes
 
 PAGE = (Path(firmware_gen.__file__).parent / "TABLE.md").read_text(encoding="utf-8")
 

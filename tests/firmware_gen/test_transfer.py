@@ -13,16 +13,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_tables import NEW, OLD, small_table
 
+from firmware_gen.board.slots import FIRST_BYTE
+from firmware_gen.board.storage import Eeprom
+from firmware_gen.board.virtual import WRITE_S, LocalPort, VirtualBoard
 from firmware_gen.chips import ATMEGA328P
 from firmware_gen.crc import crc16
-from firmware_gen.failures import LinkFailure
-from firmware_gen.link import Link
-from firmware_gen.protocol import NO_ADDRESS, Hello, Kind, Mode
-from firmware_gen.slots import FIRST_BYTE
-from firmware_gen.storage import Eeprom
-from firmware_gen.table import Table, encode
-from firmware_gen.transfer import check_board, choose_table, transfer
-from firmware_gen.virtual import WRITE_S, LocalPort, VirtualBoard
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.host import Link
+from firmware_gen.link.protocol import NO_ADDRESS, Hello, Kind, Mode
+from firmware_gen.link.transfer import check_board, choose_table, transfer
+from firmware_gen.table.records import Table, encode
 
 
 def board_with(table: bytes, write_s: float = 0.0) -> VirtualBoard:

@@ -9,15 +9,15 @@ from pathlib import Path
 import pytest
 from small_tables import NEW, NOD, OLD
 
-from firmware_gen.agreement import Recording
-from firmware_gen.failures import LinkFailure
-from firmware_gen.link import Link
-from firmware_gen.player import Player
-from firmware_gen.ports import open_port
-from firmware_gen.protocol import Mode, ResetCause
-from firmware_gen.storage import Eeprom
-from firmware_gen.transfer import transfer
-from firmware_gen.virtual import FRAME_S, LocalPort, Server, VirtualBoard, stored_eeprom
+from firmware_gen.board.played_as_shown import Recording
+from firmware_gen.board.storage import Eeprom
+from firmware_gen.board.virtual import FRAME_S, LocalPort, Server, VirtualBoard, stored_eeprom
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.host import Link
+from firmware_gen.link.ports import open_port
+from firmware_gen.link.protocol import Mode, ResetCause
+from firmware_gen.link.transfer import transfer
+from firmware_gen.player.player import Player
 
 PORTS = [
     pytest.param(False, id="socket"),

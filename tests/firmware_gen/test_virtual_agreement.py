@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firmware_gen.agreement import Recording, agreement
-from firmware_gen.compile import CompiledBoard, compile_show
+from firmware_gen.board.played_as_shown import Recording, agreement
+from firmware_gen.board.virtual import LocalPort, VirtualBoard
+from firmware_gen.compiler.show import CompiledBoard, compile_show
 from firmware_gen.crc import cue_tag
-from firmware_gen.link import Link
-from firmware_gen.protocol import Mode
-from firmware_gen.transfer import transfer
-from firmware_gen.virtual import LocalPort, VirtualBoard
+from firmware_gen.link.host import Link
+from firmware_gen.link.protocol import Mode
+from firmware_gen.link.transfer import transfer
 from seqlang.check import check
 from seqlang.load import load
 from sim.model import Show

@@ -9,9 +9,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from firmware_gen.crc import crc16
-from firmware_gen.fixed import ALPHA_RANGE, BETA_RANGE, fixed_law, progress
-from firmware_gen.player import Player
-from firmware_gen.table import Table, TableError, decode, encode
+from firmware_gen.player.player import Player
+from firmware_gen.table.fixed_point import ALPHA_RANGE, BETA_RANGE, fixed_law, progress
+from firmware_gen.table.records import Table, TableError, decode, encode
 from tests.firmware_gen.host.core import Follower, available, law_numbers, library
 from tests.firmware_gen.random_tables import dices, random_requests, tables
 from tests.firmware_gen.requests import replaying

@@ -9,9 +9,9 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firmware_gen.fixed import FixedLaw, fixed_law
-from firmware_gen.player_motion import ANGLE_BITS, Motion, PulseLine, start_motion, time_by
-from firmware_gen.table import ServoRecord
+from firmware_gen.player.motion import ANGLE_BITS, Motion, PulseLine, start_motion, time_by
+from firmware_gen.table.fixed_point import FixedLaw, fixed_law
+from firmware_gen.table.records import ServoRecord
 from tests.firmware_gen.random_tables import dices
 
 ONE_DEG = 100 << ANGLE_BITS

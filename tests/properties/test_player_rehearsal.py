@@ -36,7 +36,7 @@ from sim.model import (
     Throw,
     Together,
 )
-from sim.score import rehearsal_ms, rehearsal_of
+from sim.score.tree import rehearsal_ms, rehearsal_of
 from tests.firmware_gen.random_tables import dices
 from tests.sim.played_both_ways import compare
 

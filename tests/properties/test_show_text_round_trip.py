@@ -6,9 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firmware_gen.chips import ATMEGA328P
-from seqlang.format import text_of, without_marks
 from seqlang.load import load_text
-from seqlang.source import Source
+from seqlang.meaning.write_show import text_of, without_marks
+from seqlang.text.source import Source
 from sim import model
 from sim.model import Rig, Score, Show
 

@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firmware_gen.crc import crc16
-from firmware_gen.layout import REASONS
-from firmware_gen.player import Player
-from firmware_gen.table import ServoRecord, StripRecord, Table, TableError, decode, encode
+from firmware_gen.player.player import Player
+from firmware_gen.table.layout import REASONS
+from firmware_gen.table.records import ServoRecord, StripRecord, Table, TableError, decode, encode
 from tests.firmware_gen.random_tables import dices, random_requests, tables
 from tests.firmware_gen.requests import replay
 

@@ -11,8 +11,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sim import battery
 from sim.model import Cells
+from sim.rig import battery
 
 
 def test_run_time_is_usable_capacity_over_current() -> None:

@@ -9,8 +9,8 @@ from cobs import cobs
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_gen.frames import LinkFrame, decode, encode
-from firmware_gen.protocol import MAX_ENCODED, MAX_PAYLOAD
+from firmware_gen.link.frames import LinkFrame, decode, encode
+from firmware_gen.link.protocol import MAX_ENCODED, MAX_PAYLOAD
 
 # Cheshire and Baker, Consistent Overhead Byte Stuffing, IEEE/ACM Transactions on Networking 7(2),
 # 1999. The packet with 45 00 00 2C is the paper's example, from memory; the others are the pairs

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from ruckig import InputParameter, Result, Ruckig, Trajectory
 
-from sim.laws import coefficients, double_s, shape
+from sim.score.laws import coefficients, double_s, shape
 
 CASES = [
     # stroke, speed, acceleration and jerk limits; duration; reached peaks of speed, acceleration

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from sim import drive
 from sim.model import Drive, FourBar, Gear, LeverPair, Servo
+from sim.rig import drive
 
 BAR = FourBar(ground_m=0.100, horn_m=0.040, rod_m=0.120, arm_m=0.080)
 

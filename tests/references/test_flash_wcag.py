@@ -14,9 +14,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sim import flash
-from sim.effects import FULL, multipliers
-from sim.light import colour_luminance, luminance, srgb_to_linear
+from sim.light import flash
+from sim.light.effects import FULL, multipliers
+from sim.light.lightness import colour_luminance, luminance, srgb_to_linear
 from sim.model import Effect
 
 VECTORS = [

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from sim.fuse import CARRIES_FOR_AN_HOUR, CONTINUOUS, OPENS_IN_MINUTES, fuse_for
+from sim.rig.fuse import CARRIES_FOR_AN_HOUR, CONTINUOUS, OPENS_IN_MINUTES, fuse_for
 
 
 def test_a_five_ampere_fuse_carries_three_and_three_quarters_for_long() -> None:

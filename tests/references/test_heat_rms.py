@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sim.envelope import asked_of_horn, assess, passage
 from sim.model import Board, CalibrationPoint, Law, Load, PointMass, Rating, Rig, Servo
+from sim.strain.envelope import asked_of_horn, assess, passage
 
 RMS = {
     Law("parabolic"): 4.0,

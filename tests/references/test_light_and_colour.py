@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from matplotlib.colors import CSS4_COLORS
 
-from sim.light import (
+from sim.light.lightness import (
     COLOURS,
     colour_luminance,
     lightness,

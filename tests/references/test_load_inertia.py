@@ -12,8 +12,8 @@ from math import cos, radians
 import numpy as np
 import pytest
 
-from sim.load import gravity_nm, inertia_kg_m2, mass, needed_nm
 from sim.model import Body, Box, Load, Plate, PointMass, Rod
+from sim.rig.load import gravity_nm, inertia_kg_m2, mass, needed_nm
 
 HANDBOOK: dict[str, tuple[Body, float]] = {
     "rod about its centre, m L2 / 12": (Rod(0.3, 0.4, start_m=-0.2), 0.004),

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from sim.laws import LAW_NAMES, coefficients, position, shape
 from sim.model import Law
+from sim.score.laws import LAW_NAMES, coefficients, position, shape
 
 THIRD = Law("trapezoid", 1 / 3)
 

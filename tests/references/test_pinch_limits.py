@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 
 from sim.model import CalibrationPoint, Gear, Load, PointMass, Rating, Servo
-from sim.pinch import QUASI_STATIC_N, STATUS, pinch
+from sim.rig.pinch import QUASI_STATIC_N, STATUS, pinch
 
 REGIONS = {
     "skull and forehead": 130,

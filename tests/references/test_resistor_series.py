@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.resistor import E24, POWER_USED, preferred_ohm, series_resistor
+from sim.rig.resistor import E24, POWER_USED, preferred_ohm, series_resistor
 
 PRINTED = (
     *(1.0, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2.0, 2.2, 2.4, 2.7, 3.0),

@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from sim import drive, laws, load, response, servo
 from sim.model import (
     Board,
     CalibrationPoint,
@@ -24,6 +23,9 @@ from sim.model import (
     Servo,
     Spring,
 )
+from sim.rig import drive, load, servo
+from sim.score import laws
+from sim.strain import response
 
 POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
 
@@ -64,7 +66,7 @@ def commands(milliseconds: int, seed: int) -> np.ndarray:
 
 
 def by_hand(one: Servo, command: np.ndarray) -> np.ndarray:
-    """The model of `sim.response`, integrated by scipy; angles at every millisecond."""
+    """The model of `sim.strain.response`, integrated by scipy; angles at every millisecond."""
     line = servo.line(one, 6.0)
     stall, top_horn = float(line.stall_nm), float(line.speed_deg_s)
     dead = one.dead_band_us / 2.0 * 90.0 / 1200.0

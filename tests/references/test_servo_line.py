@@ -13,8 +13,8 @@ from math import radians
 import numpy as np
 import pytest
 
-from sim import servo
 from sim.model import CalibrationPoint, Rating, Servo
+from sim.rig import servo
 
 MOTORS = {
     "small": (0.325, 600.0, 300.0, 0.163, 5.105088),

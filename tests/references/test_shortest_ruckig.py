@@ -14,9 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from ruckig import InputParameter, Ruckig, Trajectory
 
-from sim.laws import coefficients, double_s
 from sim.model import Board, CalibrationPoint, Law, Load, PointMass, Rating, Rig, Servo, Wearer
-from sim.shortest import shortest_duration_ms
+from sim.score.laws import coefficients, double_s
+from sim.strain.shortest import shortest_duration_ms
 
 POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(180.0, 2100.0))
 

@@ -13,7 +13,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from sim import battery, wire
 from sim.model import (
     Adapter,
     Board,
@@ -27,7 +26,8 @@ from sim.model import (
     Supply,
     Wire,
 )
-from sim.supply import Demand, lamp_series, open_v, solve
+from sim.rig import battery, wire
+from sim.rig.supply import Demand, lamp_series, open_v, solve
 
 POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
 

@@ -11,8 +11,8 @@ from math import radians
 
 import pytest
 
-from sim.load import GRAVITY_M_S2
-from sim.servo import KGF_CM_NM
+from sim.rig.load import GRAVITY_M_S2
+from sim.rig.servo import KGF_CM_NM
 
 KGF_CM = {1: 0.0980665, 1.8: 0.1765197, 2.5: 0.24516625, 9.4: 0.9218251, 25: 2.4516625}
 OZF_IN_PER_KGF_CM = 13.887386594322999

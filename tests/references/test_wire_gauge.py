@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import pytest
 
-from sim import wire
 from sim.model import Wire
+from sim.rig import wire
 
 TABLE = {
     10: (2.588187, 5.261155, 3.277109, 0.9989),

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from firmware_gen.compile import compile_show
+from firmware_gen.compiler.show import compile_show
 from seqlang.check import check
 from seqlang.command import main
 from seqlang.load import load

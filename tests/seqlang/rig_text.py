@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from seqlang.load import Loaded, load_text
-from seqlang.source import Source
+from seqlang.text.source import Source
 
 RIG = """\
 supply pack

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from rig_text import RIG, loaded, names
 
 from seqlang.command import group
-from seqlang.layout import MOST_NESTED
 from seqlang.load import Loaded, load
+from seqlang.text.indentation import MOST_NESTED
 
 ONE_SPACE_A_LEVEL = "cue a\n" + "".join(" " * (n + 1) + "together\n" for n in range(5000))
 FLAT = "cue a\n" + "".join(f"{'    ' * (n + 1)}in turn\n" for n in range(1000))

@@ -16,7 +16,7 @@ import shows
 from seqlang import cautions
 from seqlang.check import Checked, CheckedShow, check
 from seqlang.load import load, load_text
-from seqlang.source import Source
+from seqlang.text.source import Source
 
 HERE = Path(__file__).parent
 FINDINGS = HERE / "findings"
@@ -48,14 +48,14 @@ def checked(text: str) -> Checked:
 def modules() -> list[str]:
     return [
         info.name
-        for info in pkgutil.iter_modules(seqlang.checks.__path__)
-        if hasattr(importlib.import_module(f"seqlang.checks.{info.name}"), "check")
+        for info in pkgutil.walk_packages(seqlang.checks.__path__, "seqlang.checks.")
+        if hasattr(importlib.import_module(info.name), "check")
     ]
 
 
 def names_in(module: str) -> list[str]:
     """The kinds of finding that a check's first line names, before the colon."""
-    doc = importlib.import_module(f"seqlang.checks.{module}").__doc__ or ""
+    doc = importlib.import_module(module).__doc__ or ""
     return re.findall(r"[a-z]+(?:-[a-z]+)+", doc.split(":")[0])
 
 
@@ -181,7 +181,7 @@ def test_a_limit_comes_with_what_was_asked_and_the_unit() -> None:
 
 @pytest.mark.parametrize("module", modules())
 def test_a_check_says_what_why_example_instead_and_where_its_limit_is_from(module: str) -> None:
-    doc = importlib.import_module(f"seqlang.checks.{module}").__doc__ or ""
+    doc = importlib.import_module(module).__doc__ or ""
     places = [doc.find(f"\n{part}") for part in ("What:", "Why:", "Example", "Instead:")]
     places.append(doc.find("\nSource of the limit:"))
     assert -1 not in places

@@ -8,8 +8,8 @@ import pytest
 
 from seqlang.check import check
 from seqlang.load import load_text
-from seqlang.render import text
-from seqlang.source import Source
+from seqlang.text.render import text
+from seqlang.text.source import Source
 
 FIRST = (Path(__file__).parents[2] / "shows/first/first.cues").read_text("utf-8")
 

@@ -24,7 +24,7 @@ WITHOUT = {
 def kinds() -> set[str]:
     """Names given to `Finding` in the checks: the second argument, when it is spelt out."""
     found: set[str] = set(ELSEWHERE)
-    for path in (ROOM / "checks").glob("*.py"):
+    for path in (ROOM / "checks").rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text())):
             if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Name)):
                 continue

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from seqlang.check import check
-from seqlang.diagnostics import Finding
 from seqlang.load import load_text
-from seqlang.source import Source
+from seqlang.text.findings import Finding
+from seqlang.text.source import Source
 
 RIG = (Path(__file__).parent / "findings" / "voltage-sag.cues").read_text().partition("cue snap")[0]
 

@@ -7,9 +7,9 @@ import re
 import pytest
 
 from seqlang.check import check
-from seqlang.diagnostics import Finding
 from seqlang.load import load_text
-from seqlang.source import Source
+from seqlang.text.findings import Finding
+from seqlang.text.source import Source
 
 RIG = """show "Figures"
 board body: atmega328p, address 1

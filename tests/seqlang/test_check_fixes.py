@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from seqlang.check import check
-from seqlang.diagnostics import Finding
 from seqlang.load import load_text
-from seqlang.source import Source
+from seqlang.text.findings import Finding
+from seqlang.text.source import Source
 
 RIG = """show "Fixes"
 given hasty = 90 ms

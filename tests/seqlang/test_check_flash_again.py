@@ -11,7 +11,7 @@ import pytest
 
 from seqlang.check import check
 from seqlang.load import load_text
-from seqlang.source import Source
+from seqlang.text.source import Source
 
 FINDINGS = Path(__file__).parent / "findings"
 

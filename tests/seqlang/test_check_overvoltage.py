@@ -8,7 +8,7 @@ import pytest
 
 from seqlang.check import check
 from seqlang.load import load_text
-from seqlang.source import Source
+from seqlang.text.source import Source
 
 SHOW = (Path(__file__).parent / "findings" / "servo-overvoltage.cues").read_text()
 

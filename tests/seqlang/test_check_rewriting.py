@@ -8,11 +8,11 @@ from fractions import Fraction
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from seqlang import units
+from seqlang.checks.context import Scene
+from seqlang.checks.figures import figure, figures, listed, seconds
 from seqlang.checks.rewrite import rewritten
-from seqlang.checks.scene import Scene
-from seqlang.checks.words import figure, figures, listed, seconds
-from seqlang.source import Source
+from seqlang.text import units
+from seqlang.text.source import Source
 from sim.model import Rig, Score, Show
 
 

@@ -8,8 +8,8 @@ import pytest
 
 from seqlang.check import check
 from seqlang.load import load_text
-from seqlang.source import Source
 from seqlang.summary import Summary
+from seqlang.text.source import Source
 
 RIG = """show "Summary"
 supply desk

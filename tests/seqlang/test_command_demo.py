@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 from flap_show import Outcome, table_of
 
-from firmware_gen.link import Link
-from firmware_gen.transfer import transfer
-from firmware_gen.virtual import LocalPort, VirtualBoard
+from firmware_gen.board.virtual import LocalPort, VirtualBoard
+from firmware_gen.link.host import Link
+from firmware_gen.link.transfer import transfer
 
 
 def test_the_demo_does_the_whole_job_and_leaves_what_it_names(

@@ -14,9 +14,9 @@ from pathlib import Path
 import pytest
 from flap_show import SECOND_BOARD, SHOW, Outcome, table_of
 
-from firmware_gen.link import Link
-from firmware_gen.protocol import Mode
-from firmware_gen.virtual import Server, VirtualBoard, stored_eeprom
+from firmware_gen.board.virtual import Server, VirtualBoard, stored_eeprom
+from firmware_gen.link.host import Link
+from firmware_gen.link.protocol import Mode
 
 ENDS_S = 6.0
 """Far more than anything here takes; that giving up keeps to two seconds of the port's own clock is
@@ -176,7 +176,7 @@ def test_a_show_that_is_not_there_is_wrong_use(
 def test_a_board_that_already_talks_to_a_host_is_busy(
     show: Path, served: Server, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from firmware_gen.ports import open_port
+    from firmware_gen.link.ports import open_port
 
     first = open_port(served.url)
     Link(first).greet()

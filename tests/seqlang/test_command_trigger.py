@@ -17,12 +17,12 @@ from pathlib import Path
 import pytest
 from flap_show import SHOW, Outcome, table_of
 
-from firmware_gen.board import Witness
-from firmware_gen.link import Link
-from firmware_gen.player import Frame
-from firmware_gen.protocol import Mode, ResetCause
-from firmware_gen.transfer import transfer
-from firmware_gen.virtual import LocalPort, Server, VirtualBoard
+from firmware_gen.board.board import Witness
+from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard
+from firmware_gen.link.host import Link
+from firmware_gen.link.protocol import Mode, ResetCause
+from firmware_gen.link.transfer import transfer
+from firmware_gen.player.player import Frame
 from seqlang.command import trigger
 
 
@@ -112,7 +112,7 @@ def test_what_no_cue_can_be_called_is_wrong_use_before_any_port_is_opened(
 
 
 def test_a_cue_is_named_on_the_command_line_as_in_the_language() -> None:
-    grammar = (resources.files("seqlang") / "grammar.lark").read_text()
+    grammar = (resources.files("seqlang") / "text" / "grammar.lark").read_text()
     assert f"NAME: /{trigger._NAME}/\n" in grammar
 
 

@@ -12,9 +12,9 @@ import pytest
 
 from seqlang.check import check
 from seqlang.load import load
-from sim.heat import heats
-from sim.sag import sags, start_sags
-from sim.supply import BROWN_OUT_V, SAFE_CLOCK_V, highest_v
+from sim.rig.supply import BROWN_OUT_V, SAFE_CLOCK_V, highest_v
+from sim.strain.heat import heats
+from sim.strain.sag import sags, start_sags
 
 SHOWS = sorted((Path(__file__).parents[2] / "shows").glob("*/*.cues"))
 

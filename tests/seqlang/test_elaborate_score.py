@@ -5,7 +5,6 @@ from __future__ import annotations
 import pytest
 from rig_text import cue, good, loaded, marked_text, names, with_rig
 
-from sim.laws import coefficients
 from sim.model import (
     BLACK,
     MINIMUM_JERK,
@@ -22,6 +21,7 @@ from sim.model import (
     Throw,
     Together,
 )
+from sim.score.laws import coefficients
 
 
 def steps(*lines: str) -> tuple[Step, ...]:
@@ -163,7 +163,7 @@ def test_a_played_cue_tells_where_its_parts_end() -> None:
 
 
 def test_as_fast_as_it_can_is_what_the_servo_can_do() -> None:
-    from sim.envelope import assess
+    from sim.strain.envelope import assess
 
     found = good(cue("jaw to 10 deg in 1 s", "jaw to 50 deg as fast as it can, cycloidal"))
     rig = found.show.rig

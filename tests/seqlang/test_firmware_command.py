@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from firmware_gen.image import MERGED_START, flash_bytes, read_hex
+from firmware_gen.build.image import MERGED_START, flash_bytes, read_hex
 from seqlang.command import main
 
 SHOW = Path(__file__).resolve().parents[2] / "shows" / "anglerfish" / "anglerfish.cues"

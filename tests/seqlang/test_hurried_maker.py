@@ -11,11 +11,11 @@ import pytest
 from rig_text import RIG, cue, loaded
 
 from seqlang.command.size import _made_up
-from seqlang.diagnostics import Finding
-from seqlang.files import write_whole
 from seqlang.load import load
-from seqlang.render import text
-from sim.sizing import size
+from seqlang.text.files import write_whole
+from seqlang.text.findings import Finding
+from seqlang.text.render import text
+from sim.strain.sizing import size
 
 ROOT = Path(__file__).resolve().parents[2]
 

@@ -9,19 +9,24 @@ from typing import get_args
 import pytest
 from rig_text import loaded
 
-from seqlang import layout, recover
-from seqlang import names as words
 from seqlang.check import check
-from seqlang.elaborate_cue import CUT_MS, MOST_STEPS, MOST_TIMES
-from seqlang.elaborate_pace import LEAST_MS
-from seqlang.units import UNITS
-from sim.laws import coefficients
+from seqlang.meaning.cue import CUT_MS, MOST_STEPS, MOST_TIMES
+from seqlang.meaning.pace import LEAST_MS
+from seqlang.text import indentation as layout
+from seqlang.text import names as words
+from seqlang.text import recover
+from seqlang.text.units import UNITS
 from sim.model import Lamp, Law, LawName, Regulator, Score, Servo, Strip, Wearer
+from sim.score.laws import coefficients
 
 ROOM = Path(__file__).parents[2] / "seqlang"
 PAGE = (ROOM / "LANGUAGE.md").read_text()
 EXAMPLES = re.findall(r"^```cues\n(.*?)^```", PAGE, re.MULTILINE | re.DOTALL)
-CODE = "".join(path.read_text() for path in ROOM.glob("*.py"))
+CODE = "".join(
+    path.read_text()
+    for folder in (ROOM, ROOM / "text", ROOM / "meaning")
+    for path in sorted(folder.glob("*.py"))
+)
 
 
 def row(first: str) -> str:

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from rig_text import cue, loaded
 
 from seqlang.cautions import DEFER
-from seqlang.diagnostics import Finding, Fix, Span
-from seqlang.render import as_json, columns_of, summary, text, wants_colour, width
-from seqlang.source import Source
+from seqlang.text.findings import Finding, Fix, Span
+from seqlang.text.render import as_json, columns_of, summary, text, wants_colour, width
+from seqlang.text.source import Source
 
 
 def shown(source: str, start: int, end: int, **more: object) -> list[str]:

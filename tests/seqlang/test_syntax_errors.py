@@ -6,8 +6,8 @@ import pytest
 from rig_text import RIG, loaded, names
 
 from seqlang.load import Loaded
-from seqlang.parse import parser
-from seqlang.syntax_errors import BLOCK_DUE, EXAMPLES, Example, failure
+from seqlang.text.parse import parser
+from seqlang.text.syntax_errors import BLOCK_DUE, EXAMPLES, Example, failure
 
 ALL = [(example, wrong) for example in (*EXAMPLES, BLOCK_DUE) for wrong in example.wrong]
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from seqlang.units import (
+from seqlang.text.units import (
     DEGREES,
     NUMBER,
     PERCENT,

@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from firmware_gen.compile import CompiledBoard, compile_show
+from firmware_gen.compiler.show import CompiledBoard, compile_show
 from firmware_gen.crc import cue_tag
-from firmware_gen.player import Player
+from firmware_gen.player.player import Player
 from sim.model import FRAME_MS, Lamp, Press, Servo, Show, Strip, Switch
-from sim.playing import Hearing, Request, requests_by_frame
-from sim.rehearse import rehearse
-from sim.sampling import sample
+from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.sampling import sample
+from sim.rehearsal.scheduler import Hearing, Request, requests_by_frame
 
 
 @dataclass

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from hypothesis import strategies as st
 
-from sim.laws import LAW_NAMES
 from sim.model import (
     Binding,
     Board,
@@ -31,6 +30,7 @@ from sim.model import (
     Throw,
     Together,
 )
+from sim.score.laws import LAW_NAMES
 
 RATING = Rating(6.0, 400.0, 1.0, 2.0)
 

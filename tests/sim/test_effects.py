@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.effects import FULL, depth_level, multiplier, multipliers, noise
+from sim.light.effects import FULL, depth_level, multiplier, multipliers, noise
 from sim.model import Effect
 
 effects = st.builds(

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.laws import LAW_NAMES, coefficients, double_s, overlap_factor, position, shape
 from sim.model import Law
+from sim.score.laws import LAW_NAMES, coefficients, double_s, overlap_factor, position, shape
 
 laws = st.builds(
     Law,

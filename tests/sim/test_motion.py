@@ -9,11 +9,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firmware_gen.fixed import fixed_law, law_parameters
-from sim.laws import LAW_NAMES
+from firmware_gen.table.fixed_point import fixed_law, law_parameters
 from sim.model import Law
-from sim.motion import TICKS_PER_MS, Limits, Motion, begin, resting, state, table_numbers
-from sim.sampling import motion
+from sim.rehearsal.sampling import motion
+from sim.rehearsal.takeover import (
+    TICKS_PER_MS,
+    Limits,
+    Motion,
+    begin,
+    resting,
+    state,
+    table_numbers,
+)
+from sim.score.laws import LAW_NAMES
 
 TRAVEL = (-60.0, 60.0)
 SMOOTH = tuple(name for name in LAW_NAMES if name != "uniform")

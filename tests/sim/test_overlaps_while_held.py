@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sim.model import Cue, Fade, Hold, InTurn, Move, Repeat, Step, Together
-from sim.overlaps import overlaps
+from sim.score.overlaps import overlaps
 
 
 def chew() -> Repeat:

@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 
 from seqlang.load import load
-from sim.page import page
-from sim.rehearse import rehearse
-from sim.sampling import sample
-from sim.score import rehearsal_ms, rehearsal_of
-from sim.trajectories import Trajectories
+from sim.pictures.page import page
+from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.sampling import sample
+from sim.rehearsal.trajectories import Trajectories
+from sim.score.tree import rehearsal_ms, rehearsal_of
 
 SHOWS = Path(__file__).resolve().parents[2] / "shows"
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")

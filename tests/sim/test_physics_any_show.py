@@ -9,9 +9,7 @@ import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sim.heat import heats
-from sim.interruption import interruptions
-from sim.light_safety import show_flashes
+from sim.light.light_safety import show_flashes
 from sim.model import (
     Adapter,
     Board,
@@ -52,10 +50,12 @@ from sim.model import (
     Wearer,
     Wire,
 )
-from sim.pinch import pinch
-from sim.sag import lowest_voltages, sags, start_sags
-from sim.sizing import size
-from sim.supply import highest_v
+from sim.rig.pinch import pinch
+from sim.rig.supply import highest_v
+from sim.strain.heat import heats
+from sim.strain.interruption import interruptions
+from sim.strain.sag import lowest_voltages, sags, start_sags
+from sim.strain.sizing import size
 
 grams, metres = st.floats(0.0, 1.0), st.floats(0.001, 0.4)
 

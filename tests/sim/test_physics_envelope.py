@@ -10,9 +10,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sim import servo
-from sim.envelope import Assessment, asked_of_horn, assess, operate, passage
-from sim.laws import shape
 from sim.model import (
     Adapter,
     Board,
@@ -29,6 +26,9 @@ from sim.model import (
     Wearer,
     Wire,
 )
+from sim.rig import servo
+from sim.score.laws import shape
+from sim.strain.envelope import Assessment, asked_of_horn, assess, operate, passage
 from tests.sim.jaw import JAW
 
 DRIVES = [

@@ -9,10 +9,6 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from sim import motion as player
-from sim.envelope import operate
-from sim.interruption import STOP, bound_share, interruptions, motion, take_over
-from sim.laws import shape
 from sim.model import (
     Board,
     Cue,
@@ -25,7 +21,11 @@ from sim.model import (
     Show,
     Wearer,
 )
-from sim.score import motion_limits
+from sim.rehearsal import takeover as player
+from sim.score.laws import shape
+from sim.score.tree import motion_limits
+from sim.strain.envelope import operate
+from sim.strain.interruption import STOP, bound_share, interruptions, motion, take_over
 from tests.sim.jaw import JAW as STRONG_JAW
 
 JAW = replace(STRONG_JAW, safe_deg=4.0)
@@ -62,7 +62,8 @@ def cue(name: str, *moves: Move, conflict: str = "take") -> Cue:
 def test_taking_over_is_what_the_player_does(
     angle: float, speed: float, target: float, nominal: int, law: Law, accel: int
 ) -> None:
-    """`sim.motion.begin` takes times in 1/256 ms and factors in 1/256; so close, not equal."""
+    """`sim.rehearsal.takeover.begin` takes times in 1/256 ms and factors in 1/256; so close, not
+    equal."""
     limits = player.Limits(300, accel, (0.0, 60.0))
     state = player.State(angle, speed / 1000.0)
     theirs = player.begin(state, 0, target, nominal * 256, law, limits, None)

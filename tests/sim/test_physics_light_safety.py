@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from sim.flash import PASSING_EFFECT_MS, passing_period_ms
-from sim.light_safety import CueFlashing, show_flashes
+from sim.light.flash import PASSING_EFFECT_MS, passing_period_ms
+from sim.light.light_safety import CueFlashing, show_flashes
 from sim.model import (
     Board,
     Cue,

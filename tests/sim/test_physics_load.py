@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from sim import load
 from sim.model import Load, Plate, PointMass, Rod, Spring
+from sim.rig import load
 
 Vectors = NDArray[np.float64]
 

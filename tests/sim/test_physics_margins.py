@@ -6,9 +6,6 @@ from dataclasses import replace
 
 import pytest
 
-from sim.heat import heats
-from sim.holding import holding_nm
-from sim.interruption import interruptions
 from sim.model import (
     Adapter,
     Board,
@@ -28,8 +25,11 @@ from sim.model import (
     Wearer,
     Wire,
 )
-from sim.sag import sags
-from sim.shortest import Impossible, shortest_duration_ms
+from sim.rig.holding_torque import holding_nm
+from sim.strain.heat import heats
+from sim.strain.interruption import interruptions
+from sim.strain.sag import sags
+from sim.strain.shortest import Impossible, shortest_duration_ms
 
 JAW = Servo(
     "jaw",

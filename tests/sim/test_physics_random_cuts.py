@@ -15,12 +15,12 @@ import numpy as np
 import pytest
 
 from seqlang.load import load
-from sim.envelope import assess, operate
-from sim.interruption import interruptions
 from sim.model import Press, Servo, Show
-from sim.rehearse import rehearse
-from sim.sampling import sample
-from sim.score import planned_moves, ready_ms
+from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.sampling import sample
+from sim.score.tree import planned_moves, ready_ms
+from sim.strain.envelope import assess, operate
+from sim.strain.interruption import interruptions
 
 SHOWS = sorted((Path(__file__).parents[2] / "shows").glob("*/*.cues"))
 

@@ -7,8 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sim import response
-from sim.laws import position
 from sim.model import (
     Board,
     CalibrationPoint,
@@ -19,6 +17,8 @@ from sim.model import (
     Rig,
     Servo,
 )
+from sim.score.laws import position
+from sim.strain import response
 
 POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
 

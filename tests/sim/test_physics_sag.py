@@ -10,11 +10,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sim import battery, servo, wire
-from sim.cue_currents import STOP, cue_currents
-from sim.demand import work
-from sim.envelope import assess
-from sim.holding import worst_hold
 from sim.model import (
     Adapter,
     Board,
@@ -44,11 +39,16 @@ from sim.model import (
     Wearer,
     Wire,
 )
-from sim.rehearse import rehearse
-from sim.sag import brightest, lowest_voltages, sags, start_sags
-from sim.sampling import sample
-from sim.score import ready_ms
-from sim.supply import BOARD_A, BROWN_OUT_V, SAFE_CLOCK_V, highest_v, moving_v
+from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.sampling import sample
+from sim.rig import battery, servo, wire
+from sim.rig.holding_torque import worst_hold
+from sim.rig.supply import BOARD_A, BROWN_OUT_V, SAFE_CLOCK_V, highest_v, moving_v
+from sim.score.tree import ready_ms
+from sim.strain.cue_currents import STOP, cue_currents
+from sim.strain.envelope import assess
+from sim.strain.sag import brightest, lowest_voltages, sags, start_sags
+from sim.strain.torque_and_current import work
 
 POINTS = (CalibrationPoint(-45.0, 900.0), CalibrationPoint(90.0, 2100.0))
 

@@ -9,7 +9,6 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from sim.envelope import assess
 from sim.model import (
     Board,
     FourBar,
@@ -23,7 +22,8 @@ from sim.model import (
     Spring,
     Wearer,
 )
-from sim.shortest import Impossible, shortest_duration_ms, shortest_durations_ms
+from sim.strain.envelope import assess
+from sim.strain.shortest import Impossible, shortest_duration_ms, shortest_durations_ms
 from tests.sim.jaw import JAW
 
 LAWS = ["uniform", "parabolic", "harmonic", "cycloidal", "3-4-5", "modified sine"]

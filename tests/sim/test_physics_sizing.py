@@ -14,8 +14,6 @@ from hypothesis import strategies as st
 
 from seqlang.command import SHOW_HAS_ERRORS
 from seqlang.command.size import command
-from sim.envelope import assess
-from sim.heat import CONTINUOUS
 from sim.model import (
     Adapter,
     Board,
@@ -43,9 +41,11 @@ from sim.model import (
     Wearer,
     Wire,
 )
-from sim.sag import lowest_voltages
-from sim.servo import KGF_CM_NM
-from sim.sizing import least_power, size
+from sim.rig.servo import KGF_CM_NM
+from sim.strain.envelope import assess
+from sim.strain.heat import CONTINUOUS
+from sim.strain.sag import lowest_voltages
+from sim.strain.sizing import least_power, size
 
 POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
 

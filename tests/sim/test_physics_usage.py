@@ -7,9 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sim import battery
-from sim.heat import CONTINUOUS, heats
-from sim.holding import holding_nm
 from sim.model import (
     Board,
     CalibrationPoint,
@@ -32,8 +29,11 @@ from sim.model import (
     Usage,
     Wearer,
 )
-from sim.supply import BOARD_A
-from sim.usage import Book, currents, run_time_h
+from sim.rig import battery
+from sim.rig.holding_torque import holding_nm
+from sim.rig.supply import BOARD_A
+from sim.strain.heat import CONTINUOUS, heats
+from sim.strain.usage import Book, currents, run_time_h
 
 POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
 

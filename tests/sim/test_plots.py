@@ -11,12 +11,12 @@ from matplotlib.figure import Figure
 from small_shows import HEAD, JAW, move, show_of
 
 from sim.model import Cue, InTurn, Lamp, Press, Repeat, Rig, Score, Show, Throw, Together
-from sim.plot_cues import lanes
-from sim.plot_plane import along_motion
-from sim.plot_servo import available_nm
-from sim.plots import pictures, plane_figure, plotted, score_figure, servo_figure
-from sim.rehearse import rehearse
-from sim.trajectories import CueRun
+from sim.pictures.plot_cues import lanes
+from sim.pictures.plot_plane import along_motion
+from sim.pictures.plot_servo import available_nm
+from sim.pictures.plots import pictures, plane_figure, plotted, score_figure, servo_figure
+from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.trajectories import CueRun
 
 SHOW = show_of(
     Cue("snap", "", InTurn((move("jaw", 50, 300), Throw("fan", True), move("jaw", 4, 500)))),

@@ -16,7 +16,7 @@ from small_shows import rehearsals, shows
 
 from seqlang.load import load
 from shows import __file__ as shows_folder
-from sim.score import rehearsal_ms, rehearsal_of
+from sim.score.tree import rehearsal_ms, rehearsal_of
 
 TICK_US = 0.5
 DEMO_SHOWS = sorted(Path(shows_folder).parent.glob("*/*.cues"))

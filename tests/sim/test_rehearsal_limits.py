@@ -7,13 +7,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_shows import rehearsals, shows
 
-from sim.laws import LAW_NAMES
 from sim.model import Servo, Show
-from sim.motion import TICKS_PER_MS
-from sim.rehearse import rehearse
-from sim.sampling import motion, within
-from sim.score import motion_limits
-from sim.trajectories import Trajectories
+from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.sampling import motion, within
+from sim.rehearsal.takeover import TICKS_PER_MS
+from sim.rehearsal.trajectories import Trajectories
+from sim.score.laws import LAW_NAMES
+from sim.score.tree import motion_limits
 
 LENGTH_MS = 8000
 SMOOTH = tuple(name for name in LAW_NAMES if name != "uniform")

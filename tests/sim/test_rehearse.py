@@ -22,11 +22,11 @@ from sim.model import (
     Throw,
     Together,
 )
-from sim.rehearse import rehearse
-from sim.sampling import sample
-from sim.score import ENABLE_INTERVAL_FRAMES
-from sim.threads import ThreadError
-from sim.trajectories import Trajectories
+from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.sampling import sample
+from sim.rehearsal.trajectories import Trajectories
+from sim.score.threads import ThreadError
+from sim.score.tree import ENABLE_INTERVAL_FRAMES
 
 READY_MS = 2 * ENABLE_INTERVAL_FRAMES * 20
 """Two servos on the board of these shows."""

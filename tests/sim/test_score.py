@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_shows import FIN, JAW, move, show_of, shows
 
-from sim.laws import coefficients
 from sim.model import (
     Binding,
     Cue,
@@ -22,10 +21,11 @@ from sim.model import (
     Throw,
     Together,
 )
-from sim.motion import Limits, begin, resting, state
-from sim.overlaps import overlaps
-from sim.rehearse import rehearse
-from sim.score import (
+from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.takeover import Limits, begin, resting, state
+from sim.score.laws import coefficients
+from sim.score.overlaps import overlaps
+from sim.score.tree import (
     REST_ANGLES_KEPT,
     duration_ms,
     motion_limits,

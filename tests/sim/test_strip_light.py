@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.light import channel_levels, colour_luminance, lightness, luminance, strip_linear
+from sim.light.lightness import channel_levels, colour_luminance, lightness, luminance, strip_linear
 from sim.model import StripLight
 
 codes = st.tuples(*[st.integers(0, 255)] * 3)

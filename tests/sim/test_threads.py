@@ -23,8 +23,7 @@ from sim.model import (
     Throw,
     Together,
 )
-from sim.score import duration_ms, timeline
-from sim.threads import (
+from sim.score.threads import (
     Do,
     Fork,
     Item,
@@ -36,6 +35,7 @@ from sim.threads import (
     program,
     threads,
 )
+from sim.score.tree import duration_ms, timeline
 from tests.firmware_gen.random_tables import dices
 
 

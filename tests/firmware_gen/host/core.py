@@ -15,11 +15,11 @@ from typing import Any
 
 from cffi import FFI
 
+from firmware_gen.board.slots import FIRST_BYTE, MARKS
+from firmware_gen.board.storage import ERASED
 from firmware_gen.chips import ATMEGA328P
-from firmware_gen.protocol import Mode
-from firmware_gen.slots import FIRST_BYTE, MARKS
-from firmware_gen.storage import ERASED
-from firmware_gen.table import SwitchRecord, Table, decode, encode
+from firmware_gen.link.protocol import Mode
+from firmware_gen.table.records import SwitchRecord, Table, decode, encode
 
 HERE = Path(__file__).parent
 CORE = HERE.parents[2] / "firmware_gen" / "core"

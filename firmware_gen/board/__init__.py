@@ -1,0 +1,1 @@
+"""What a board does behind its link, and the virtual board."""

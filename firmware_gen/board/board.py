@@ -1,0 +1,371 @@
+"""What a board does with the bytes of its link: the reference for the firmware. LINK.md.
+
+`Board` is pure bookkeeping: bytes in, bytes out, one player frame per call, one stored byte per
+call. Whoever owns it (a thread with a socket, a test, a demo) decides how fast time runs.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Callable
+from contextlib import suppress
+
+from firmware_gen.board.receiving import ADDRESS_AT, WINDOW, Intake, RequestRefusedError
+from firmware_gen.board.slots import Slots
+from firmware_gen.board.storage import Storage
+from firmware_gen.chips import ATMEGA328P, LIMITS, Chip
+from firmware_gen.link.frames import LinkFrame, Receiver, encode
+from firmware_gen.link.protocol import (
+    BROADCASTABLE,
+    BUTTON,
+    EVERYBODY,
+    FIRMWARE_VERSION,
+    HELD_FRAMES,
+    HELLO,
+    NO_ADDRESS,
+    ONE_WAY,
+    ORDERED,
+    PROTOCOL_VERSION,
+    READ,
+    REPLY,
+    TRIGGER,
+    Hello,
+    Kind,
+    Mode,
+    ResetCause,
+    State,
+    Status,
+)
+from firmware_gen.player.player import Frame, Player
+from firmware_gen.table.layout import BAD_CHIP, HEADER
+from firmware_gen.table.records import TableError, decode
+from sim.values import dataclass
+
+_SHOW_AT = HEADER.offsets()["show"]
+_KINDS = frozenset(Kind)
+
+
+@dataclass(frozen=True, slots=True)
+class _Remembered:
+    """The last ordered request, so that its copies do nothing."""
+
+    seq: int
+    kind: int
+    reply: bytes | None
+    """None while it is not answered yet."""
+
+
+class Witness:
+    """Sees what a board does; override what matters."""
+
+    def started(self) -> None:
+        """The current show starts (or, on a blank board, none does)."""
+
+    def heard(self) -> None:
+        """A valid frame to this board came."""
+
+    def asked(self, kind: Kind, payload: bytes) -> None:
+        """The player was given this request; its next frame takes it."""
+
+    def played(self, frame: Frame | None) -> None:
+        """The player played a frame; None while the board is blank."""
+
+
+class Board:
+    """One board: its stored tables, its player and its end of the link.
+
+    Args:
+        storage: what outlasts the power.
+        chip: the chip that it is.
+        cause: why it starts.
+        watchdog_resets, brown_out_resets: counters that outlast a reset.
+        witness: sees what the board does.
+    """
+
+    def __init__(
+        self,
+        storage: Storage,
+        chip: Chip = ATMEGA328P,
+        *,
+        cause: ResetCause = ResetCause.POWER_ON,
+        watchdog_resets: int = 0,
+        brown_out_resets: int = 0,
+        witness: Witness | None = None,
+    ) -> None:
+        self.chip = chip
+        self.receiver = Receiver()
+        self._resets = (watchdog_resets, brown_out_resets)
+        self._cause = cause
+        self._witness = witness or Witness()
+        self._output = bytearray()
+        self._session: int | None = None
+        self._last: _Remembered | None = None
+        self._last_one_way: tuple[int, int] | None = None
+        self._silent_frames = 0
+        self._held: set[int] = set()
+        self.slots = Slots(storage, chip, self._refusal_of)
+        self._intake = Intake(self.slots, chip, self._refusal_of)
+        self._start()
+
+    # -- the world around it ---------------------------------------------------------------
+
+    def receive(self, data: bytes) -> None:
+        """Take bytes from the link."""
+        for frame in self.receiver.feed(data):
+            self._take(frame)
+
+    def take_output(self) -> bytes:
+        """Bytes to send since the last call."""
+        sent = bytes(self._output)
+        self._output.clear()
+        return sent
+
+    def work(self) -> bool:
+        """Store the next byte that differs; whether there was one.
+
+        A verify or commit is answered by the call after the last byte's.
+        """
+        if self.slots.work():
+            return True
+        request, self._intake.waiting = self._intake.waiting, None
+        if request is not None and request.kind == Kind.VERIFY:
+            self._answer(request, *self._intake.verdict())
+        elif request is not None:
+            # The reply goes out from the address that was asked.
+            self._answer(request, Status.DONE)
+            self._intake.change_over()
+            self._start()
+        return False
+
+    def frame(self) -> Frame | None:
+        """Play one frame of 20 ms; None on a blank board, whose outputs are all at rest."""
+        self._silent_frames += 1
+        if self._silent_frames == HELD_FRAMES:
+            self._let_go()
+        played = self.player.frame() if self.player else None
+        self._witness.played(played)
+        return played
+
+    @property
+    def storing(self) -> bool:
+        """`work` has something to do."""
+        return not self.slots.idle or self._intake.waiting is not None
+
+    @property
+    def address(self) -> int:
+        return self.slots.table[ADDRESS_AT] if self.slots.table else NO_ADDRESS
+
+    @property
+    def mode(self) -> Mode:
+        return Mode(self.player.mode) if self.player else Mode.BLANK
+
+    # -- frames ----------------------------------------------------------------------------
+
+    def _take(self, frame: LinkFrame) -> None:
+        if frame.to not in (EVERYBODY, self.address) or frame.kind & REPLY:
+            return
+        self._silent_frames = 0
+        self._witness.heard()
+        if self.player:
+            self.player.heard()
+        kind = frame.kind & ~ONE_WAY
+        if frame.kind & ONE_WAY:
+            if kind in BROADCASTABLE and self._last_one_way != (kind, frame.seq):
+                self._last_one_way = (kind, frame.seq)
+                with suppress(RequestRefusedError):
+                    self._obey(Kind(kind), frame.payload)
+        elif kind in ORDERED:
+            self._take_ordered(frame)
+        else:
+            self._do(frame)
+
+    def _take_ordered(self, frame: LinkFrame) -> None:
+        if self._session is None:
+            self._answer(frame, Status.NOT_GREETED)
+            return
+        last = self._last
+        age = (frame.seq - last.seq) & 0xFF if last else 1
+        if last and age == 0 and frame.kind == last.kind:
+            self._output += last.reply or b""
+        elif age == 0 or age >= 0x80:
+            self._answer(frame, Status.OUT_OF_ORDER)
+        else:
+            self._last = _Remembered(frame.seq, frame.kind, None)
+            if self._do(frame) == Status.BUSY:
+                self._last = last
+
+    def _do(self, frame: LinkFrame) -> Status | None:
+        """Act on a request and answer it; None if the answer comes later."""
+        try:
+            if frame.kind not in _KINDS:
+                raise RequestRefusedError(Status.UNKNOWN_KIND)
+            rest = self._obey(Kind(frame.kind), frame.payload)
+        except RequestRefusedError as refused:
+            self._answer(frame, refused.status, refused.rest)
+            return refused.status
+        if rest is None:
+            self._intake.waiting = frame
+            return None
+        self._answer(frame, Status.DONE, rest)
+        return Status.DONE
+
+    def _answer(self, request: LinkFrame, status: Status, rest: bytes = b"") -> None:
+        reply = encode(
+            LinkFrame(self.address, request.kind | REPLY, request.seq, bytes([status]) + rest)
+        )
+        last = self._last
+        if last and (last.seq, last.kind, last.reply) == (request.seq, request.kind, None):
+            self._last = _Remembered(request.seq, request.kind, reply)
+        self._output += reply
+
+    # -- requests --------------------------------------------------------------------------
+
+    def _obey(self, kind: Kind, payload: bytes) -> bytes | None:
+        """Do what a request asks; the rest of its reply, None if that comes later."""
+        acts: dict[Kind, Callable[[bytes], bytes | None]] = {
+            Kind.HELLO: self._hello,
+            Kind.OPEN: self._open,
+            Kind.DATA: self._intake.data,
+            Kind.VERIFY: self._verify,
+            Kind.COMMIT: self._commit,
+            Kind.READ: self._read,
+            Kind.TRIGGER: self._trigger,
+            Kind.BUTTON: self._button,
+            Kind.STOP: self._stop,
+            Kind.LIMP: self._limp,
+            Kind.STANDBY: self._standby,
+            Kind.STATUS: self._status,
+            Kind.BEACON: self._beacon,
+        }
+        try:
+            rest = acts[kind](payload)
+        except struct.error:
+            raise RequestRefusedError(Status.MALFORMED) from None
+        if kind in BROADCASTABLE:
+            self._witness.asked(kind, payload)
+        return rest
+
+    def _hello(self, payload: bytes) -> bytes:
+        (session,) = HELLO.unpack(payload)
+        if session != self._session:
+            self._session, self._last = session, None
+        return Hello(
+            protocol=PROTOCOL_VERSION,
+            firmware_major=FIRMWARE_VERSION[0],
+            firmware_minor=FIRMWARE_VERSION[1],
+            chip_id=self.chip.chip_id,
+            mode=self.mode,
+            slots=self.chip.slots,
+            slot_bytes=self.chip.slot_bytes,
+            current_slot=self.slots.current,
+            refusal=self.slots.refusal,
+            show=int.from_bytes(self.slots.table[_SHOW_AT : _SHOW_AT + 4], "little"),
+            chunk_bytes=self.chip.chunk_bytes,
+            window=WINDOW,
+        ).pack()
+
+    def _open(self, payload: bytes) -> bytes:
+        return self._intake.open(payload, self.address)
+
+    def _verify(self, payload: bytes) -> None:
+        _expect_empty(payload)
+        self._intake.verify()
+
+    def _commit(self, payload: bytes) -> None:
+        _expect_empty(payload)
+        self._intake.commit()
+
+    def _read(self, payload: bytes) -> bytes:
+        offset, count = READ.unpack(payload)
+        if not 1 <= count <= self.chip.chunk_bytes:
+            raise RequestRefusedError(Status.MALFORMED)
+        self._playing()
+        return self.slots.table[offset : offset + count]
+
+    def _trigger(self, payload: bytes) -> bytes:
+        (tag,) = TRIGGER.unpack(payload)
+        player = self._playing(Mode.READY)
+        if tag not in self._tags:
+            raise RequestRefusedError(Status.NO_SUCH_CUE)
+        player.trigger(tag)
+        return b""
+
+    def _button(self, payload: bytes) -> bytes:
+        button, down = BUTTON.unpack(payload)
+        if not 1 <= button <= LIMITS.button or down not in (0, 1):
+            raise RequestRefusedError(Status.MALFORMED)
+        self._playing(*((Mode.READY,) if down else ())).button(button, bool(down))
+        (self._held.add if down else self._held.discard)(button)
+        return b""
+
+    def _stop(self, payload: bytes) -> bytes:
+        _expect_empty(payload)
+        self._playing().stop()
+        return b""
+
+    def _limp(self, payload: bytes) -> bytes:
+        _expect_empty(payload)
+        self._playing().limp()
+        return b""
+
+    def _standby(self, payload: bytes) -> bytes:
+        _expect_empty(payload)
+        self._playing(Mode.LIMP).standby()
+        return b""
+
+    def _beacon(self, payload: bytes) -> bytes:
+        _expect_empty(payload)
+        return b""
+
+    def _status(self, payload: bytes) -> bytes:
+        _expect_empty(payload)
+        player = self.player
+        return State(
+            mode=self.mode,
+            reset_cause=self._cause,
+            live_runs=player.live_runs if player else 0,
+            refusal=self.slots.refusal,
+            frames=player.frames if player else 0,
+            running_cues=player.running_cues if player else 0,
+            bad_frames=self.receiver.bad,
+            lost_bytes=0,
+            refused=player.refused if player else 0,
+            overruns=player.overruns if player else 0,
+            watchdog_resets=self._resets[0],
+            brown_out_resets=self._resets[1],
+        ).pack()
+
+    # -- the show --------------------------------------------------------------------------
+
+    def _start(self) -> None:
+        """Start the current table from the quiet start, if there is one."""
+        table = self.slots.table
+        self._held.clear()
+        self.player: Player | None = Player(table) if table else None
+        self._tags = {cue.tag for cue in decode(table).cues} if table else set()
+        self._witness.started()
+
+    def _refusal_of(self, table: bytes) -> int:
+        try:
+            chip = decode(table).chip
+        except TableError as error:
+            return error.code
+        return 0 if chip == self.chip.chip_id else BAD_CHIP
+
+    def _playing(self, *modes: Mode) -> Player:
+        """The player, if it is in one of the modes (none given: if there is one)."""
+        if self.player is None or (modes and self.mode not in modes):
+            raise RequestRefusedError(Status.NOT_IN_THIS_MODE)
+        return self.player
+
+    def _let_go(self) -> None:
+        """Nothing was heard for a while: buttons held over the link are up."""
+        while self._held and self.player:
+            button = self._held.pop()
+            self.player.button(button, False)
+            self._witness.asked(Kind.BUTTON, BUTTON.pack(button, False))
+
+
+def _expect_empty(payload: bytes) -> None:
+    if payload:
+        raise RequestRefusedError(Status.MALFORMED)

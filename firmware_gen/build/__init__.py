@@ -1,0 +1,1 @@
+"""Making and installing the firmware's image."""

@@ -1,0 +1,253 @@
+"""The firmware's image: Intel hex, merging a table behind it, and building it anew.
+
+Intel hex: Intel Hexadecimal Object File Format Specification, revision A, 1988.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Final
+
+HERE: Final = Path(__file__).resolve().parent.parent
+IMAGES: Final = HERE / "images"
+
+DATA: Final = 0
+END: Final = 1
+BYTES_PER_RECORD: Final = 16
+
+MERGED_START: Final[Mapping[str, int]] = {"atmega328p": 0x4000}
+"""Flash address of a merged table; the firmware ends before it."""
+FLASH_END: Final[Mapping[str, int]] = {"atmega328p": 0x8000}
+BOOT_LOADER_START: Final[Mapping[str, int]] = {"atmega328p": 0x7E00}
+"""Where the smallest usual boot loader begins; older ones reach down to 0x7800."""
+
+
+_STAMP_BYTES: Final = 2
+_STAMPS: Final = 0xFFFF
+"""Stamps lie below what an erased witness reads as."""
+
+
+class ImageError(ValueError):
+    """An image that cannot be read, merged or built; the message says why."""
+
+
+def read_hex(text: str) -> dict[int, int]:
+    """Bytes of an Intel hex file by address. ImageError names the line at fault."""
+    memory: dict[int, int] = {}
+    for number, line in enumerate(text.split(), 1):
+        kind, address, data = _record(line, number)
+        if kind == END:
+            return memory
+        if kind != DATA:
+            raise ImageError(
+                f"line {number}: record type {kind} is not used in images of this size"
+            )
+        for offset, byte in enumerate(data):
+            if memory.setdefault(address + offset, byte) != byte:
+                raise ImageError(f"line {number}: address 0x{address + offset:04x} is stated twice")
+    raise ImageError("the end record is missing: the file is cut short")
+
+
+def _record(line: str, number: int) -> tuple[int, int, bytes]:
+    try:
+        raw = bytes.fromhex(line.removeprefix(":"))
+    except ValueError:
+        raw = b""
+    if not line.startswith(":") or len(raw) < 5 or len(raw) != raw[0] + 5:
+        raise ImageError(f"line {number}: not an Intel hex record")
+    if sum(raw) % 256:
+        raise ImageError(f"line {number}: the check sum is wrong")
+    return raw[3], int.from_bytes(raw[1:3], "big"), raw[4:-1]
+
+
+def write_hex(memory: Mapping[int, int]) -> str:
+    """An Intel hex file of these bytes: data records of 16 in ascending order, one end record."""
+    lines = []
+    for start, data in _runs(memory):
+        lines.append(_line(start, DATA, data))
+    lines.append(_line(0, END, b""))
+    return "".join(f"{line}\n" for line in lines)
+
+
+def _runs(memory: Mapping[int, int]) -> Iterable[tuple[int, bytes]]:
+    run = bytearray()
+    start = 0
+    for address in sorted(memory):
+        if run and (address != start + len(run) or address % BYTES_PER_RECORD == 0):
+            yield start, bytes(run)
+            run.clear()
+        if not run:
+            start = address
+        run.append(memory[address])
+    if run:
+        yield start, bytes(run)
+
+
+def _line(address: int, kind: int, data: bytes) -> str:
+    raw = bytes((len(data), *address.to_bytes(2, "big"), kind, *data))
+    return f":{(raw + bytes((-sum(raw) % 256,))).hex().upper()}"
+
+
+def shipped(chip: str) -> Path:
+    """Path of the image that ships for a chip. ImageError if there is none."""
+    path = IMAGES / f"{chip}.hex"
+    if not path.exists():
+        raise ImageError(
+            f"there is no firmware for `{chip}`; there is one for {', '.join(sorted(MERGED_START))}"
+        )
+    return path
+
+
+def flash_bytes(memory: Mapping[int, int]) -> bytes:
+    """Flash from address 0 on, erased cells (0xFF) where nothing is stated."""
+    end = max(memory, default=-1) + 1
+    return bytes(memory.get(address, 0xFF) for address in range(end))
+
+
+def merged_room(chip: str, *, boot_loader: bool = True) -> int:
+    """Bytes that a merged table may have: up to the boot loader, or to the end of flash."""
+    end = BOOT_LOADER_START[chip] if boot_loader else FLASH_END[chip]
+    return end - MERGED_START[chip] - _STAMP_BYTES
+
+
+def merge(
+    chip: str,
+    memory: Mapping[int, int],
+    table: bytes,
+    *,
+    boot_loader: bool = True,
+    stamp: int | None = None,
+) -> dict[int, int]:
+    """The image with a table behind the firmware, where it plays without a transfer.
+
+    `stamp` follows the table: by it a board tells a table merged anew, which plays before older
+    tables in its slots (LINK.md section 6); None: one is drawn.
+    """
+    start, room = MERGED_START[chip], merged_room(chip, boot_loader=boot_loader)
+    if max(memory, default=0) >= start:
+        raise ImageError(f"the firmware reaches beyond 0x{start:04x}, where a merged table begins")
+    if len(table) > room:
+        more = merged_room(chip, boot_loader=False)
+        hint = f" (without a boot loader {more})" if boot_loader else ""
+        raise ImageError(f"the table has {len(table)} bytes; {room} can be merged{hint}")
+    drawn = secrets.randbelow(_STAMPS) if stamp is None else stamp
+    behind = table + drawn.to_bytes(_STAMP_BYTES, "little")
+    return {**memory, **{start + offset: byte for offset, byte in enumerate(behind)}}
+
+
+# -- building ----------------------------------------------------------------------------------
+
+COMPILER: Final = "avr-gcc"
+COMPILER_VERSION: Final = "5.4.0"
+"""With which the shipped image was made; another version makes another image."""
+FLAGS: Final = (
+    "-mmcu=atmega328p",
+    "-DF_CPU=16000000UL",
+    "-std=c99",
+    "-Os",
+    "-flto",
+    "-ffunction-sections",
+    "-mcall-prologues",
+    "-mrelax",
+    "-mstrict-X",
+    "-fno-move-loop-invariants",
+    "-fno-tree-loop-im",
+    "-fno-inline-functions-called-once",
+    "-fira-algorithm=priority",
+    "-fno-tree-scev-cprop",
+    "-fno-guess-branch-probability",
+    "-fno-tree-ch",
+    "-fno-tree-dominator-opts",
+    "-frename-registers",
+    "-fno-ident",
+    "-Wall",
+    "-Wextra",
+    "-Werror",
+    "-Icore",
+    "-Iatmega328p",
+)
+"""For compiling and linking alike; those that are not usual make the image smaller (measured)."""
+
+LINKING: Final = (
+    "-fwhole-program",
+    "-Wl,--gc-sections",
+    "-nostartfiles",
+    "-Wl,--section-start=.ring=0x800100",
+    "-Wl,--section-start=.data=0x800170",
+)
+"""start.c replaces the usual start-up code; serial.c's ring has the first bytes of RAM, and
+variables follow it."""
+
+SPECIAL: Final[Mapping[str, tuple[str, ...]]] = {
+    "bc_check": ("-O2",),
+    "bc_laws": ("-fguess-branch-probability",),
+    "bc_math": ("-fno-split-wide-types",),
+    "bc_perform": ("-fno-tree-ter",),
+    "main": ("-fno-tree-ter",),
+}
+"""Further flags of files that come out smaller with them (measured)."""
+
+
+def can_build() -> bool:
+    return shutil.which(COMPILER) is not None and shutil.which("avr-objcopy") is not None
+
+
+def compiler_version() -> str:
+    """Version of the compiler in the path, such as `5.4.0`."""
+    done = subprocess.run([COMPILER, "-dumpversion"], capture_output=True, text=True, check=True)
+    return done.stdout.strip()
+
+
+def order_file(chip: str) -> str:
+    """The order of the functions (firmware_gen/build/arrange.py), from this folder."""
+    return f"{chip}/order.ld"
+
+
+def build(chip: str, into: Path, *more_linking: str) -> Path:
+    """Compile the firmware into a folder (ELF and hex beside one another); path of the hex."""
+    sources = sorted((HERE / "core").glob("*.c")) + sorted((HERE / chip).glob("*.c"))
+    objects = []
+    for path in sources:
+        made = into / f"{path.stem}.o"
+        more = (*SPECIAL.get(path.stem, ()), f"-frandom-seed={path.stem}")
+        _call(COMPILER, *FLAGS, *more, "-c", _named(path), "-o", made)
+        objects.append(made)
+    elf, image, raw = (into / f"{chip}.{kind}" for kind in ("elf", "hex", "raw"))
+    order = f"-Wl,-T,{order_file(chip)}"
+    _call(COMPILER, *FLAGS, *LINKING, order, *more_linking, *objects, "-o", elf)
+    _call("avr-objcopy", "-O", "ihex", "-R", ".eeprom", elf, raw)
+    image.write_text(write_hex(read_hex(raw.read_text("ascii"))), "ascii", newline="\n")
+    return image
+
+
+def _named(path: Path) -> str:
+    return path.relative_to(HERE).as_posix()
+
+
+def _call(*words: str | Path) -> None:
+    done = subprocess.run(
+        [os.fspath(word) for word in words], cwd=HERE, capture_output=True, text=True
+    )
+    if done.returncode:
+        raise ImageError(f"{words[0]} failed:\n{done.stderr}")
+
+
+def rebuild(chip: str) -> Path:
+    """Compile the firmware and put it in the place of the shipped image."""
+    with tempfile.TemporaryDirectory() as folder:
+        image = build(chip, Path(folder))
+        IMAGES.mkdir(exist_ok=True)
+        beside = IMAGES / f".{chip}.hex.new"
+        beside.write_bytes(image.read_bytes())
+        beside.replace(IMAGES / f"{chip}.hex")
+    return IMAGES / f"{chip}.hex"
+
+
+if __name__ == "__main__":
+    print(rebuild("atmega328p"))

@@ -1,0 +1,1 @@
+"""From a show to the byte tables of its boards."""

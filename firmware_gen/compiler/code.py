@@ -1,0 +1,181 @@
+"""A cue's threads as ops of the table, in as few bytes as they take."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from firmware_gen.chips import LIMITS
+from firmware_gen.compiler.records import (
+    CompileError,
+    LawBook,
+    Palette,
+    angle_number,
+    level_number,
+)
+from firmware_gen.table.layout import DURATION_MAX_MS, EFFECTS, LOOP_FOREVER, LOOP_HELD
+from firmware_gen.table.ops import (
+    Act,
+    ForkTo,
+    Loop,
+    LoopBack,
+    Modulate,
+    Op,
+    Turn,
+    op_bytes,
+    wait_bytes,
+    waits_ms,
+)
+from sim.model import NO_MARK, Cue, Effect, Fade, Move, StripLight, Throw
+from sim.score.threads import Do, Fork, Item, LoopStart, Thread, Wait
+from sim.score.tree import Act as Statement
+from sim.values import dataclass
+
+LARGEST_COUNT: Final = LOOP_HELD - 1
+_LOOP_BYTES: Final = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """An op and the mark of the step that it came from."""
+
+    op: Op
+    mark: int = NO_MARK
+
+
+class Coder:
+    """Writes the ops of one board."""
+
+    def __init__(
+        self, numbers: Mapping[str, int], kinds: Sequence[int], laws: LawBook, palette: Palette
+    ) -> None:
+        self._numbers = numbers
+        self.kinds = kinds
+        self._laws = laws
+        self._palette = palette
+
+    def thread(self, items: Thread, cue: Cue) -> tuple[Marked, ...]:
+        """The ops of one thread; forks still name the cue's own threads."""
+        row: list[Marked] = []
+        starts: list[int] = []
+        for item in items:
+            if isinstance(item, Wait):
+                self._wait(row, item.duration_ms)
+                continue
+            marked = self._op(item, cue)
+            if isinstance(marked.op, Loop):
+                starts.append(len(row))
+                if len(starts) > LIMITS.loop_depth:
+                    raise _too_deep(cue, marked.mark)
+            row.append(marked)
+            if isinstance(marked.op, LoopBack):
+                self._unroll(row, starts.pop())
+        return tuple(row)
+
+    def _op(self, item: Item, cue: Cue) -> Marked:
+        match item:
+            case Do():
+                return Marked(self._act(item.act), item.act.mark)
+            case LoopStart():
+                return Marked(Loop(_times(item, cue)), item.mark)
+            case Fork():
+                return Marked(ForkTo(item.thread))
+            case _:
+                return Marked(LoopBack())
+
+    def _act(self, act: Statement) -> Op:
+        number = self._numbers[act.output]
+        match act:
+            case Move():
+                target, law = angle_number(act.angle_deg), self._laws.of_move(act.law)
+                return Act(number, target, _duration(act), law=law)
+            case Fade():
+                target = self._light(act)
+                return Act(number, target, _duration(act), law=self._laws.of_fade(act.law))
+            case Throw():
+                return Turn(number, act.on)
+            case Effect():
+                return _modulate(number, act)
+
+    def _light(self, fade: Fade) -> int:
+        if isinstance(fade.light, StripLight):
+            return self._palette.index(fade.light, fade.mark)
+        return level_number(fade.light)
+
+    def _wait(self, row: list[Marked], duration_ms: int) -> None:
+        """Let time pass, where it helps within the op before: its own duration costs nothing."""
+        last = row[-1] if row else None
+        if last and isinstance(last.op, Act) and not last.op.wait:
+            rest = duration_ms - last.op.duration_ms
+            whole = sum(len(wait_bytes(one.duration_ms)) for one in waits_ms(duration_ms))
+            left = sum(len(wait_bytes(one.duration_ms)) for one in waits_ms(max(rest, 0)))
+            if rest >= 0 and left < whole:
+                act = last.op
+                waiting = Act(act.output, act.target, act.duration_ms, True, act.law)
+                row[-1] = Marked(waiting, last.mark)
+                duration_ms = rest
+        row += [Marked(delay) for delay in waits_ms(duration_ms)]
+
+    def _unroll(self, row: list[Marked], start: int) -> None:
+        """Write a short loop out where that is shorter."""
+        loop, body = row[start].op, row[start + 1 : -1]
+        if not isinstance(loop, Loop) or loop.times in (LOOP_FOREVER, LOOP_HELD):
+            return
+        if any(isinstance(one.op, Loop | ForkTo) for one in body):
+            return
+        size = sum(len(op_bytes(one.op, self.kinds)) for one in body)
+        if loop.times * size < size + _LOOP_BYTES:
+            row[start:] = body * loop.times
+
+
+def _duration(act: Move | Fade) -> int:
+    if act.duration_ms > DURATION_MAX_MS:
+        raise CompileError(
+            "duration-too-long",
+            f"this takes {act.duration_ms / 1000:g} s, and a table holds "
+            f"{DURATION_MAX_MS / 1000:g} s for one move or fade",
+            act.mark,
+            part="duration",
+            asked=act.duration_ms,
+            limit=DURATION_MAX_MS,
+            unit="ms",
+        )
+    return act.duration_ms
+
+
+def _times(loop: LoopStart, cue: Cue) -> int:
+    if loop.while_held:
+        return LOOP_HELD
+    if loop.times is None:
+        return LOOP_FOREVER
+    if loop.times > LARGEST_COUNT:
+        raise CompileError(
+            "too-many-passes",
+            f"a repeat of cue `{cue.name}` runs {loop.times} times, and a table holds "
+            f"{LARGEST_COUNT}",
+            loop.mark,
+            part="times",
+            asked=loop.times,
+            limit=LARGEST_COUNT,
+            unit="times",
+        )
+    return loop.times
+
+
+def _too_deep(cue: Cue, mark: int) -> CompileError:
+    return CompileError(
+        "repeats-too-deep",
+        f"repeats of cue `{cue.name}` nest more than {LIMITS.loop_depth} deep",
+        mark,
+        asked=LIMITS.loop_depth + 1,
+        limit=LIMITS.loop_depth,
+        unit="deep",
+    )
+
+
+def _modulate(number: int, effect: Effect) -> Modulate:
+    kind = EFFECTS.index(effect.name)
+    if kind == 0:
+        return Modulate(number, kind)
+    depth = level_number(effect.depth_pct)
+    return Modulate(number, kind, effect.period_ms, depth, effect.seed, effect.width)

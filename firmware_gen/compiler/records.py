@@ -1,0 +1,224 @@
+"""Outputs, inputs, colours and laws of a board as the records of its table."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from math import floor
+from typing import Final, TypeVar
+
+from firmware_gen.chips import LIMITS
+from firmware_gen.table.fixed_point import LAW_IDS, UNIFORM_ID, law_parameters
+from firmware_gen.table.layout import ORDERS, PULSE_RANGE
+from firmware_gen.table.records import (
+    InputRecord,
+    LampRecord,
+    LawRecord,
+    OutputRecord,
+    ServoRecord,
+    StripRecord,
+    SwitchRecord,
+)
+from sim.light.lightness import channel_levels
+from sim.model import (
+    NO_MARK,
+    UNIFORM,
+    Board,
+    Fade,
+    Input,
+    Lamp,
+    Law,
+    Move,
+    Output,
+    Servo,
+    Strip,
+    StripLight,
+    Switch,
+)
+from sim.score.tree import Act
+
+CHANNEL_FULL: Final = 255
+_Key = TypeVar("_Key")
+
+
+class CompileError(ValueError):
+    """A show that does not fit a table; the text at fault can be found by `mark`.
+
+    `name` is stable and says what is wrong; `part` names the part of the statement, if one is at
+    fault.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        message: str,
+        mark: int = NO_MARK,
+        *,
+        part: str = "",
+        asked: float | None = None,
+        limit: float | None = None,
+        unit: str | None = None,
+    ) -> None:
+        super().__init__(message)
+        self.name = name
+        self.message = message
+        self.mark = mark
+        self.part = part
+        self.asked = asked
+        self.limit = limit
+        self.unit = unit
+
+
+def angle_number(angle_deg: float) -> int:
+    """An angle in 0.01 deg."""
+    return round(100.0 * angle_deg)
+
+
+def level_number(level_pct: float) -> int:
+    """A light level in half percents."""
+    return round(2.0 * level_pct)
+
+
+def output_record(output: Output, limits: tuple[int, int], palette: Palette) -> OutputRecord:
+    """The record of one output; `limits`: a servo's speed and acceleration."""
+    match output:
+        case Servo():
+            return _servo(output, limits)
+        case Lamp():
+            return LampRecord(output.pin, level_number(output.safe_pct))
+        case Strip():
+            order = ORDERS.index(output.order)
+            safe = palette.index(output.safe, output.mark)
+            return StripRecord(output.pin, output.pixels, order, strip_cap(output), safe)
+        case Switch():
+            return SwitchRecord(output.pin, output.active_high, output.safe_on)
+
+
+def _servo(servo: Servo, limits: tuple[int, int]) -> ServoRecord:
+    if len(servo.points) > LIMITS.points:
+        raise CompileError(
+            "too-many-points",
+            f"servo `{servo.name}` has {len(servo.points)} calibration points, "
+            f"and a table holds {LIMITS.points}",
+            servo.mark,
+            part="pulse",
+            asked=len(servo.points),
+            limit=LIMITS.points,
+            unit="points",
+        )
+    points = tuple((angle_number(p.angle_deg), round(2.0 * p.pulse_us)) for p in servo.points)
+    for _, pulse in points:
+        if not PULSE_RANGE[0] <= pulse <= PULSE_RANGE[1]:
+            raise CompileError(
+                "pulse-outside-table",
+                f"servo `{servo.name}` has a calibration pulse of {pulse / 2:g} us, and a table "
+                f"holds {PULSE_RANGE[0] / 2:g} to {PULSE_RANGE[1] / 2:g} us",
+                servo.mark,
+                part="pulse",
+                asked=pulse / 2,
+                limit=PULSE_RANGE[pulse > PULSE_RANGE[1]] / 2,
+                unit="us",
+            )
+    low, high = (angle_number(angle) for angle in servo.travel_deg)
+    return ServoRecord(servo.pin, (low, high), *limits, angle_number(servo.safe_deg), points)
+
+
+def strip_cap(strip: Strip) -> int:
+    """The cap of a strip's record: the most its channel bytes may sum to, in units of 256."""
+    if strip.cap_a is None:
+        return 0
+    most = CHANNEL_FULL * strip.cap_a / strip.channel_a
+    if most >= 3 * CHANNEL_FULL * strip.pixels:
+        return 0
+    cap = floor(most / 256.0)
+    if cap < 1:
+        least_a = 256.0 / CHANNEL_FULL * strip.channel_a
+        raise CompileError(
+            "cap-too-small",
+            f"strip `{strip.name}` is held under {1000 * strip.cap_a:g} mA, and a board can hold "
+            f"it under {1000 * least_a:.3g} mA at the least",
+            strip.mark,
+            part="cap",
+            asked=strip.cap_a,
+            limit=least_a,
+            unit="A",
+        )
+    return cap
+
+
+def input_records(inputs: Iterable[Input], board: Board) -> tuple[InputRecord, ...]:
+    return tuple(
+        InputRecord(one.pin, one.button, one.active_low)
+        for one in inputs
+        if one.board == board.name
+    )
+
+
+class Palette:
+    """A board's colours, in the order in which they are first asked for."""
+
+    def __init__(self) -> None:
+        self._index: dict[tuple[int, int, int], int] = {}
+
+    def index(self, light: StripLight, mark: int) -> int:
+        """Index of the colour that shows this light; CompileError when there are too many."""
+        levels = channel_levels(light)
+        if levels not in self._index and len(self._index) == LIMITS.colours:
+            raise CompileError(
+                "too-many-colours",
+                f"this is one colour more than the {LIMITS.colours} that a board's table holds",
+                mark,
+                part="target",
+                asked=LIMITS.colours + 1,
+                limit=LIMITS.colours,
+                unit="colours",
+            )
+        return self._index.setdefault(levels, len(self._index))
+
+    @property
+    def colours(self) -> tuple[tuple[int, int, int], ...]:
+        return tuple(self._index)
+
+
+class LawBook:
+    """A board's laws; law 0 is the one that most moves follow."""
+
+    def __init__(self, acts: Sequence[Act]) -> None:
+        moves = [_key(act.law) for act in acts if isinstance(act, Move)]
+        first = [_commonest(moves)] if moves else [(LAW_IDS["3-4-5"], 0, 0)]
+        marks = {_key(a.law): a.mark for a in reversed(acts) if isinstance(a, Move | Fade)}
+        others = [_key(a.law) for a in acts if isinstance(a, Move)]
+        others += [_key(a.law) for a in acts if isinstance(a, Fade) and a.law != UNIFORM]
+        self._index = {key: number for number, key in enumerate(dict.fromkeys(first + others))}
+        if len(self._index) > LIMITS.laws:
+            surplus = list(self._index)[LIMITS.laws]
+            raise CompileError(
+                "too-many-laws",
+                f"this motion law is one more than the {LIMITS.laws} that a board's table holds",
+                marks[surplus],
+                part="law",
+                asked=len(self._index),
+                limit=LIMITS.laws,
+                unit="laws",
+            )
+
+    @property
+    def records(self) -> tuple[LawRecord, ...]:
+        return tuple(LawRecord(*key) for key in self._index)
+
+    def of_move(self, law: Law) -> int | None:
+        """Index to write with a move; None for law 0."""
+        return self._index[_key(law)] or None
+
+    def of_fade(self, law: Law) -> int | None:
+        """Index to write with a fade; None for uniform."""
+        return None if _key(law)[0] == UNIFORM_ID else self._index[_key(law)]
+
+
+def _key(law: Law) -> tuple[int, int, int]:
+    return law_parameters(law)
+
+
+def _commonest(keys: Sequence[_Key]) -> _Key:
+    """The most frequent; of several the one that comes first."""
+    return Counter(keys).most_common(1)[0][0]

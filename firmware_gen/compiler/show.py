@@ -1,0 +1,290 @@
+"""From a show to the byte tables of its boards: the same show gives the same bytes, always."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from hashlib import sha256
+from math import ceil
+from struct import error as StructError  # noqa: N812 - it is a class
+from typing import Final
+
+from firmware_gen.chips import CHIPS, LIMITS, Chip
+from firmware_gen.compiler.code import Coder, Marked
+from firmware_gen.compiler.records import (
+    CompileError,
+    LawBook,
+    Palette,
+    input_records,
+    output_record,
+)
+from firmware_gen.compiler.sharing import share_threads
+from firmware_gen.crc import cue_tag
+from firmware_gen.table.layout import CONFLICTS
+from firmware_gen.table.ops import Act, ForkTo, Modulate, Turn
+from firmware_gen.table.records import (
+    BindingRecord,
+    CueRecord,
+    Encoded,
+    Table,
+    TableError,
+    encode_with_places,
+    kind_of,
+    show_number,
+)
+from sim.model import NO_MARK, Board, Cue, Output, Score, Show
+from sim.score.threads import ThreadError, cues_on, program
+from sim.score.tree import ENABLE_INTERVAL_FRAMES, acts, motion_limits
+from sim.values import dataclass
+
+__all__ = ["CompileError", "CompiledBoard", "CompiledShow", "compile_show", "faults"]
+
+LOST_STEP_MS: Final = 100
+STOP_STEP_MS: Final = 20
+_LARGEST_BYTE: Final = 255
+
+
+@dataclass(frozen=True, slots=True)
+class CompiledBoard:
+    """One board's table, and where each of its bytes comes from."""
+
+    board: Board
+    chip: Chip
+    table: Table
+    encoded: Encoded
+    cues: tuple[Cue, ...]
+    """In the order of the table."""
+    outputs: tuple[Output, ...]
+    marks: tuple[tuple[int, int], ...]
+    """Offset of each op that a statement asked for, with the statement's mark."""
+
+    @property
+    def name(self) -> str:
+        return self.board.name
+
+    @property
+    def data(self) -> bytes:
+        return self.encoded.data
+
+    @property
+    def fits(self) -> bool:
+        """Whether the table fits one of the board's slots."""
+        return len(self.data) <= self.chip.slot_bytes
+
+
+@dataclass(frozen=True, slots=True)
+class CompiledShow:
+    """The tables of a show, in ascending address."""
+
+    show: Show
+    boards: tuple[CompiledBoard, ...]
+    number: int
+    """The number that all tables of the show share."""
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 over all tables, in hexadecimal."""
+        return sha256(b"".join(board.data for board in self.boards)).hexdigest()
+
+
+def compile_show(show: Show) -> CompiledShow:
+    """The byte table of every board of the show.
+
+    Raises CompileError where the show does not fit: the first of `faults`.
+    """
+    limits = motion_limits(show)
+    boards = sorted(show.rig.boards, key=lambda board: board.address)
+    drafts = [_draft(show, board, limits) for board in boards]
+    number = show_number([draft.table for draft in drafts])
+    return CompiledShow(show, tuple(_numbered(draft, number) for draft in drafts), number)
+
+
+def faults(show: Show) -> Iterator[CompileError]:
+    """What keeps each board's table from being made: at most one fault a board."""
+    limits = motion_limits(show)
+    for board in sorted(show.rig.boards, key=lambda board: board.address):
+        try:
+            _draft(show, board, limits)
+        except CompileError as error:
+            yield error
+
+
+@dataclass(frozen=True, slots=True)
+class _Draft:
+    board: Board
+    chip: Chip
+    table: Table
+    cues: tuple[Cue, ...]
+    outputs: tuple[Output, ...]
+    marks: tuple[tuple[int, ...], ...]
+    """The mark of each op of each thread."""
+
+
+def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Draft:
+    outputs = tuple(one for one in show.rig.outputs if one.board == board.name)
+    cues = cues_on(show, board.name)
+    names = {output.name: number for number, output in enumerate(outputs)}
+    statements = [act for cue in cues for act in acts(cue.body) if act.output in names]
+    _check_counts(board, outputs, cues)
+    palette, laws = Palette(), LawBook(statements)
+    records = tuple(output_record(one, limits.get(one.name, (1, 1)), palette) for one in outputs)
+    coder = Coder(names, [kind_of(record) for record in records], laws, palette)
+    try:
+        threads, cue_records = _code(board, cues, names, coder)
+    except CompileError:
+        raise
+    except (StructError, ValueError) as error:
+        raise _unfit(board, error) from None
+    chip = CHIPS[board.chip]
+    score = show.score
+    indices = {cue.name: number for number, cue in enumerate(cues)}
+    table = Table(
+        chip=chip.chip_id,
+        address=board.address,
+        outputs=records,
+        colours=palette.colours,
+        laws=laws.records,
+        inputs=input_records(show.rig.inputs, board),
+        bindings=tuple(
+            BindingRecord(one.button, indices[one.cue], one.while_held)
+            for one in score.bindings
+            if one.cue in indices
+        ),
+        cues=cue_records,
+        threads=tuple(tuple(one.op for one in thread) for thread in threads),
+        idle=indices.get(score.idle or ""),
+        lost=indices.get(score.lost_cue or ""),
+        lost_time=_lost_time(score),
+        stop_button=score.stop_button or 0,
+        stop_time=_stop_time(score),
+        enable_interval=ENABLE_INTERVAL_FRAMES,
+    )
+    _encoded(table, board)
+    marks = tuple(tuple(one.mark for one in thread) for thread in threads)
+    return _Draft(board, chip, table, cues, outputs, marks)
+
+
+def _check_counts(board: Board, outputs: Sequence[Output], cues: Sequence[Cue]) -> None:
+    counts = (("outputs", outputs, LIMITS.outputs), ("cues", cues, LIMITS.cues))
+    for what, found, limit in counts:
+        if len(found) > limit:
+            raise CompileError(
+                f"too-many-{what}",
+                f"board `{board.name}` has {len(found)} {what}, and a table holds {limit}",
+                found[limit].mark,
+                part="name",
+                asked=len(found),
+                limit=limit,
+                unit=what,
+            )
+
+
+def _code(
+    board: Board, cues: Sequence[Cue], names: dict[str, int], coder: Coder
+) -> tuple[list[tuple[Marked, ...]], tuple[CueRecord, ...]]:
+    """All threads, parents before what they fork, and the cues that start them."""
+    rows: list[tuple[Marked, ...]] = []
+    records: list[CueRecord] = []
+    for cue in cues:
+        try:
+            planned = program(cue, names)
+        except ThreadError as error:
+            raise CompileError("threads", str(error), error.mark) from None
+        if planned.reserved > LIMITS.threads:
+            raise CompileError(
+                "too-many-threads",
+                f"cue `{cue.name}` needs {planned.reserved} threads on board `{board.name}`, "
+                f"and a board has {LIMITS.threads}",
+                cue.mark,
+                part="name",
+                asked=planned.reserved,
+                limit=LIMITS.threads,
+                unit="threads",
+            )
+        start = len(rows)
+        for thread in planned.threads:
+            rows.append(_shifted(coder.thread(thread, cue), start))
+        used = {
+            one.op.output
+            for row in rows[start:]
+            for one in row
+            if isinstance(one.op, Act | Turn | Modulate)
+        }
+        records.append(
+            CueRecord(
+                cue_tag(cue.name),
+                sum(1 << output for output in used),
+                CONFLICTS.index(cue.conflict),
+                planned.reserved,
+                start,
+            )
+        )
+    threads, instead = share_threads(rows, coder.kinds)
+    return threads, tuple(replace(one, start=instead[one.start]) for one in records)
+
+
+def _shifted(row: tuple[Marked, ...], by: int) -> tuple[Marked, ...]:
+    return tuple(
+        Marked(ForkTo(one.op.thread + by), one.mark) if isinstance(one.op, ForkTo) else one
+        for one in row
+    )
+
+
+def _lost_time(score: Score) -> int:
+    if score.lost_ms is None or score.lost_cue is None:
+        return 0
+    steps = ceil(score.lost_ms / LOST_STEP_MS)
+    if steps > _LARGEST_BYTE:
+        limit_ms = LOST_STEP_MS * _LARGEST_BYTE
+        raise CompileError(
+            "lost-time-too-long",
+            f"the remote counts as lost after {score.lost_ms / 1000:g} s, and a board can wait "
+            f"{limit_ms / 1000:g} s",
+            NO_MARK,
+            asked=score.lost_ms,
+            limit=limit_ms,
+            unit="ms",
+        )
+    return max(1, steps)
+
+
+def _stop_time(score: Score) -> int:
+    steps = max(1, round(score.stop_ms / STOP_STEP_MS))
+    if steps > _LARGEST_BYTE:
+        limit_ms = STOP_STEP_MS * _LARGEST_BYTE
+        raise CompileError(
+            "stop-too-long",
+            f"the stop takes {score.stop_ms / 1000:g} s, and a board's takes {limit_ms / 1000:g} s "
+            "at the most",
+            NO_MARK,
+            asked=score.stop_ms,
+            limit=limit_ms,
+            unit="ms",
+        )
+    return steps
+
+
+def _numbered(draft: _Draft, number: int) -> CompiledBoard:
+    table = replace(draft.table, show=number)
+    encoded = _encoded(table, draft.board)
+    marks = tuple(
+        (place, mark)
+        for places, row in zip(encoded.places, draft.marks, strict=True)
+        for place, mark in zip(places, row, strict=False)
+        if mark != NO_MARK
+    )
+    return CompiledBoard(draft.board, draft.chip, table, encoded, draft.cues, draft.outputs, marks)
+
+
+def _encoded(table: Table, board: Board) -> Encoded:
+    try:
+        return encode_with_places(table)
+    except TableError as error:
+        raise _unfit(board, error) from None
+
+
+def _unfit(board: Board, error: Exception) -> CompileError:
+    """What the checks of the show should have found; the last line of defence."""
+    return CompileError(
+        "table", f"the table of board `{board.name}` would be refused: {error}", board.mark
+    )

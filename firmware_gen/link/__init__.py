@@ -1,0 +1,1 @@
+"""The serial link, seen from the host: frames, requests, transfer, ports."""

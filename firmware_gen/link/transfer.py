@@ -1,0 +1,259 @@
+"""Putting a table on a board: open, data, verify, commit, read back. LINK.md section 2.
+
+Until the board has answered `commit` it plays its old show, whatever goes wrong.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Final
+
+from firmware_gen.chips import CHIPS_BY_ID
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.host import Link, Reply, Request, refused
+from firmware_gen.link.protocol import (
+    DATA,
+    EVERYBODY,
+    NO_ADDRESS,
+    OPEN,
+    VERIFY_REPLY,
+    Hello,
+    Kind,
+    Status,
+)
+from firmware_gen.table import layout
+from firmware_gen.table.layout import HEADER
+from sim.values import dataclass
+
+ATTEMPTS: Final = 3
+"""Whole transfers tried before giving up, if the board restarts or stores badly in between."""
+
+_CHIP_AT = HEADER.offsets()["chip"]
+_ADDRESS_AT = HEADER.offsets()["address"]
+
+_REFUSALS: Final = {
+    layout.LENGTH: "its length does not match",
+    layout.BAD_MAGIC: "it does not start like a table",
+    layout.BAD_VERSION: "it has a version that the firmware does not know",
+    layout.BAD_CRC: "its CRC does not match",
+    layout.BAD_CHIP: "it is made for another chip",
+    layout.BAD_ADDRESS: "its address does not fit",
+    layout.BAD_EXTENT: "it holds more than the firmware plays",
+    layout.BAD_OUTPUT: "an output is out of its limits",
+    layout.BAD_PIN: "a pin cannot do its job or is used twice",
+    layout.BAD_RECORD: "a colour, law, input, binding or cue is out of its limits",
+    layout.BAD_CODE: "the code of a cue cannot be played",
+}
+
+Progress = Callable[[str, int, int], None]
+"""Told the step's name, bytes done and bytes in all."""
+
+
+@dataclass(frozen=True, slots=True)
+class Transferred:
+    """What a transfer did."""
+
+    address: int
+    slot: int
+    length: int
+    crc: int
+    requests: int
+    repeats: int
+    restarts: int
+
+
+class _TryAgainError(Exception):
+    """The transfer must start over; the cause is what to say if that does not help."""
+
+
+def check_board(hello: Hello, address: int, table: bytes, *, readdress: bool = False) -> None:
+    """Refuse a table that cannot belong on the board that said hello, before anything is sent.
+
+    Raises:
+        LinkFailure: wrong-chip, table-too-large, wrong-address.
+    """
+    if table[_CHIP_AT] != hello.chip_id:
+        titles = [
+            CHIPS_BY_ID[each].title if each in CHIPS_BY_ID else f"chip {each}"
+            for each in (table[_CHIP_AT], hello.chip_id)
+        ]
+        raise LinkFailure(
+            "wrong-chip",
+            f"the table is made for the {titles[0]}, the board's chip is {titles[1]}",
+            "choose the board that the show names, or change the show's board",
+        )
+    if len(table) > hello.slot_bytes:
+        raise too_large(len(table), hello.slot_bytes)
+    if not readdress and address not in (NO_ADDRESS, table[_ADDRESS_AT]):
+        raise wrong_address(address, table[_ADDRESS_AT])
+
+
+def too_large(length: int, slot_bytes: int) -> LinkFailure:
+    return LinkFailure(
+        "table-too-large",
+        f"the table has {length} bytes, the board's slots hold {slot_bytes}",
+        "shorten cues or move parts to another board (`bellcrank compile` shows what takes how "
+        "much), or merge the table into the firmware (`bellcrank firmware`)",
+    )
+
+
+def wrong_address(found: int, wanted: int) -> LinkFailure:
+    return LinkFailure(
+        "wrong-address",
+        f"the board has address {found}, the table is for address {wanted}",
+        f"connect board {wanted}; to turn this board into board {wanted} on purpose, add "
+        "`--readdress`",
+    )
+
+
+def choose_table(
+    tables: Mapping[str, bytes], address: int, wanted: str | None, *, readdress: bool = False
+) -> str:
+    """Which board of a show the connected one is.
+
+    Args:
+        tables: by the board's name in the show.
+        address: of the connected board; NO_ADDRESS: it has none yet.
+        wanted: the name asked for; None: find it.
+        readdress: the connected board's address does not matter.
+
+    Raises:
+        LinkFailure: board-unclear, wrong-address.
+    """
+    names = ", ".join(f"{name} (address {table[_ADDRESS_AT]})" for name, table in tables.items())
+    if wanted is not None:
+        if wanted not in tables:
+            raise LinkFailure(
+                "board-unclear", f"the show has no board `{wanted}`", f"it has: {names}"
+            )
+        return wanted
+    if len(tables) == 1:
+        return next(iter(tables))
+    if address != NO_ADDRESS and not readdress:
+        for name, table in tables.items():
+            if table[_ADDRESS_AT] == address:
+                return name
+        raise LinkFailure(
+            "wrong-address",
+            f"the board has address {address}, which no board of the show has",
+            f"the show has: {names}; to turn this board into one of them on purpose, name it with "
+            "`--board` and add `--readdress`",
+        )
+    raise LinkFailure(
+        "board-unclear",
+        f"the show has {len(tables)} boards, and the connected one has no address yet"
+        if address == NO_ADDRESS
+        else f"the show has {len(tables)} boards",
+        f"say with `--board` which one is connected: {names}",
+    )
+
+
+def transfer(
+    link: Link, table: bytes, *, readdress: bool = False, progress: Progress | None = None
+) -> Transferred:
+    """Put `table` on the board that `link` has greeted or will greet, and see that it plays.
+
+    Survives lost and spoilt frames, and a board that restarts on the way. On any failure the
+    board still plays what it played before.
+
+    Raises:
+        LinkFailure: any reason but those of opening a port.
+    """
+    say = progress or (lambda step, done, total: None)
+    for restarts in range(ATTEMPTS):
+        try:
+            hello = link.greet()
+            if not (restarts and link.table() == table):
+                check_board(hello, link.address, table, readdress=readdress)
+                _fill(link, hello, table, readdress, say)
+            return _seen_playing(link, table, restarts, say)
+        except _TryAgainError as again:
+            cause = again.__cause__
+            assert isinstance(cause, LinkFailure)
+            if restarts + 1 == ATTEMPTS:
+                raise cause from None
+    raise AssertionError("unreachable")
+
+
+def _fill(link: Link, hello: Hello, table: bytes, readdress: bool, say: Progress) -> None:
+    """Everything up to the reply to commit."""
+    try:
+        address = EVERYBODY if readdress else table[_ADDRESS_AT]
+        crc = int.from_bytes(table[-2:], "little")
+        say("transfer", 0, len(table))
+        _expect(link, Kind.OPEN, link.ask(Kind.OPEN, OPEN.pack(len(table), crc, address)), table)
+        chunks = _chunks(table, link.chunk_bytes)
+        last = link.exchange(
+            chunks,
+            max(1, hello.window),
+            lambda count: say("transfer", min(len(table), count * link.chunk_bytes), len(table)),
+        )[-1]
+        _expect(link, Kind.DATA, last, table)
+        say("verify", len(table), len(table))
+        _expect(link, Kind.VERIFY, link.ask(Kind.VERIFY), table)
+        _expect(link, Kind.COMMIT, link.ask(Kind.COMMIT), table)
+    except LinkFailure as failure:
+        if failure.reason in ("board-reset", "no-answer", "verify-failed"):
+            raise _TryAgainError from failure
+        raise
+
+
+def _chunks(table: bytes, size: int) -> list[Request]:
+    return [
+        Request(Kind.DATA, DATA.pack(offset) + table[offset : offset + size])
+        for offset in range(0, len(table), size)
+    ]
+
+
+def _expect(link: Link, kind: Kind, reply: Reply, table: bytes) -> None:
+    """Turn a status of the board's that is not done into words."""
+    if reply.done:
+        return
+    if reply.status == Status.WRONG_ADDRESS:
+        raise wrong_address(link.address, table[_ADDRESS_AT])
+    if reply.status == Status.CRC_DIFFERS:
+        raise LinkFailure(
+            "verify-failed",
+            "verify failed: the bytes stored on the board differ from the table",
+            "repeat; if it fails again the board's memory is worn out: use the spare. The old show "
+            "is still there",
+        )
+    if reply.status == Status.REFUSED and len(reply.rest) == VERIFY_REPLY.size:
+        code = VERIFY_REPLY.unpack(reply.rest)[1]
+        text = _REFUSALS.get(code)
+        raise LinkFailure(
+            "table-refused",
+            f"the board refused the table: {text or f'code {code}'}",
+            "install the firmware that came with this program (`bellcrank firmware`); the old show "
+            "is still there",
+        )
+    if reply.status == Status.OUT_OF_ORDER:
+        raise LinkFailure(
+            "board-reset",
+            "the board lost the transfer: it restarted, or another program spoke to it",
+            "look at its supply (`bellcrank status`) and end other programs; the old show is still "
+            "there",
+        )
+    raise refused(kind.name.lower(), reply)
+
+
+def _seen_playing(link: Link, table: bytes, restarts: int, say: Progress) -> Transferred:
+    """Greet the board again, at the address that the table gave it, and read the table back."""
+    hello = link.greet()
+    say("read back", 0, len(table))
+    if link.table() != table:
+        raise LinkFailure(
+            "verify-failed",
+            "verify failed: the board does not play the table that it was sent",
+            "repeat; if it fails again the board's memory is worn out: use the spare",
+        )
+    say("done", len(table), len(table))
+    return Transferred(
+        address=link.address,
+        slot=hello.current_slot,
+        length=len(table),
+        crc=int.from_bytes(table[-2:], "little"),
+        requests=link.traffic.requests,
+        repeats=link.traffic.repeats,
+        restarts=restarts,
+    )

@@ -1,0 +1,1 @@
+"""Tables in words for a person: where the bytes go, what they say."""

@@ -1,0 +1,324 @@
+"""A byte table in words: what lies at each offset, and which statement asked for it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import field
+from typing import Final, TypeVar
+
+from firmware_gen.chips import CHIPS_BY_ID, pin_name
+from firmware_gen.compiler.show import CompiledBoard
+from firmware_gen.table.fixed_point import LAWS_BY_ID
+from firmware_gen.table.layout import (
+    CONFLICTS,
+    CRC_SIZE,
+    EFFECTS,
+    LOOP_FOREVER,
+    LOOP_HELD,
+    ORDERS,
+    TableError,
+)
+from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
+from firmware_gen.table.records import (
+    CueRecord,
+    Encoded,
+    LampRecord,
+    LawRecord,
+    OutputRecord,
+    ServoRecord,
+    StripRecord,
+    SwitchRecord,
+    Table,
+    decode,
+    encode_with_places,
+)
+from sim.model import NO_MARK
+from sim.values import dataclass
+
+__all__ = ["Line", "Names", "TableError", "disassemble", "disassemble_board", "listing"]
+
+_BYTES_SHOWN: Final = 8
+_Row = TypeVar("_Row")
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """What the table itself does not know: names, in the table's order."""
+
+    outputs: tuple[str, ...] = ()
+    cues: tuple[str, ...] = ()
+
+    def output(self, number: int) -> str:
+        return self.outputs[number] if number < len(self.outputs) else f"output {number}"
+
+    def cue(self, number: int) -> str:
+        return self.cues[number] if number < len(self.cues) else f"cue {number}"
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One record or op."""
+
+    offset: int
+    data: bytes
+    text: str
+    section: str
+    depth: int = 0
+    """Loops that it stands in."""
+    mark: int = NO_MARK
+
+
+def disassemble(
+    data: bytes, names: Names | None = None, marks: Mapping[int, int] | None = None
+) -> tuple[Line, ...]:
+    """The lines of a table. `marks`: statements' marks by offset of the op.
+
+    Raises TableError for bytes that are not a valid table. Bytes that an encoder would write
+    otherwise (a duration in more bytes than it takes) are refused too, as a CODE fault.
+    """
+    table = decode(data)
+    encoded = encode_with_places(table)
+    if encoded.data != data:
+        raise TableError(11, "code", "the table is valid, but not in its shortest form")
+    return _Disassembler(table, encoded, names or Names(), marks or {}).lines()
+
+
+def disassemble_board(board: CompiledBoard) -> tuple[Line, ...]:
+    """The lines of a compiled board, with names and marks."""
+    names = Names(
+        tuple(output.name for output in board.outputs), tuple(cue.name for cue in board.cues)
+    )
+    return disassemble(board.data, names, dict(board.marks))
+
+
+def listing(lines: Sequence[Line], where: Callable[[int], str] = lambda mark: "") -> str:
+    """Aligned text: offset, bytes, meaning, and where a mark points to in the text."""
+    rows: list[tuple[str, str, str, str]] = []
+    section = ""
+    for line in lines:
+        if line.section != section:
+            section = line.section
+            rows.append(("", "", f"-- {section}", ""))
+        pieces = [line.data[i : i + _BYTES_SHOWN] for i in range(0, len(line.data), _BYTES_SHOWN)]
+        text = "  " * line.depth + line.text
+        place = where(line.mark) if line.mark != NO_MARK else ""
+        rows.append((f"{line.offset:04x}", pieces[0].hex(" "), text, place))
+        rows += [
+            (f"{line.offset + _BYTES_SHOWN * n:04x}", piece.hex(" "), "", "")
+            for n, piece in enumerate(pieces[1:], start=1)
+        ]
+    width = max((len(text) for _, _, text, place in rows if place), default=0)
+    return "\n".join(
+        f"{offset:4}  {data:{3 * _BYTES_SHOWN - 1}}  {text:{width}}  {place}".rstrip()
+        for offset, data, text, place in rows
+    )
+
+
+@dataclass(slots=True)
+class _Disassembler:
+    table: Table
+    encoded: Encoded
+    names: Names
+    marks: Mapping[int, int]
+    found: list[Line] = field(default_factory=list)
+
+    def lines(self) -> tuple[Line, ...]:
+        table = self.table
+        self._put("header", 0, self.encoded.sections["header"][1], self._header())
+        self._rows("outputs", table.outputs, self._output, _output_size)
+        self._rows("colours", table.colours, _colour, lambda _: 3)
+        self._rows("laws", table.laws, _law, _law_size)
+        self._rows(
+            "inputs",
+            table.inputs,
+            lambda n, one: (
+                f"button {one.button} on {pin_name(one.pin)}, active "
+                f"{'low' if one.active_low else 'high'}"
+            ),
+            lambda _: 2,
+        )
+        self._rows(
+            "bindings",
+            table.bindings,
+            lambda n, one: (
+                f"button {one.button}: go {self.names.cue(one.cue)}"
+                f"{' while held' if one.while_held else ''}"
+            ),
+            lambda _: 2,
+        )
+        self._rows("cues", table.cues, self._cue, lambda _: 7)
+        self._code()
+        start, end = self.encoded.sections["crc"]
+        crc = int.from_bytes(self.encoded.data[start:end], "little")
+        self._put("check sum", start, start + CRC_SIZE, f"CRC {crc:#06x}")
+        return tuple(self.found)
+
+    def _put(
+        self, section: str, start: int, end: int, text: str, depth: int = 0, mark: int = NO_MARK
+    ) -> None:
+        data = self.encoded.data[start:end]
+        self.found.append(Line(start, data, text, section, depth, mark))
+
+    def _rows(
+        self,
+        section: str,
+        rows: Sequence[_Row],
+        words: Callable[[int, _Row], str],
+        size: Callable[[_Row], int],
+    ) -> None:
+        at = self.encoded.sections[section][0]
+        for number, row in enumerate(rows):
+            self._put(section, at, at + size(row), words(number, row))
+            at += size(row)
+
+    def _header(self) -> str:
+        table = self.table
+        parts = [
+            f"{CHIPS_BY_ID[table.chip].title}, address {table.address}",
+            f"show {table.show:08x}",
+        ]
+        if table.idle is not None:
+            parts.append(f"idle: go {self.names.cue(table.idle)}")
+        if table.lost is not None and table.lost_time:
+            lost = self.names.cue(table.lost)
+            parts.append(f"lost {time_words(100 * table.lost_time)}: go {lost}")
+        if table.stop_button:
+            parts.append(f"stop button {table.stop_button}")
+        parts.append(f"stop in {time_words(20 * table.stop_time)}")
+        parts.append(f"a servo every {time_words(20 * table.enable_interval)}")
+        return "; ".join(parts)
+
+    def _output(self, number: int, output: OutputRecord) -> str:
+        name, pin = self.names.output(number), pin_name(output.pin)
+        match output:
+            case ServoRecord():
+                points = ", ".join(f"{p / 2:g} us at {angle_words(a)}" for a, p in output.points)
+                low, high = output.travel
+                return (
+                    f"servo {name}, pin {pin}: {points}; travel {angle_words(low)} to "
+                    f"{angle_words(high)}; at most {output.speed_limit} deg/s, "
+                    f"{output.acceleration_limit} deg/s2; safe {angle_words(output.safe)}"
+                )
+            case LampRecord():
+                return f"lamp {name}, pin {pin}: safe {output.safe / 2:g}%"
+            case StripRecord():
+                cap = f", cap {256 * output.cap}" if output.cap else ""
+                return (
+                    f"strip {name}, pin {pin}: {output.pixels} pixels, order "
+                    f"{ORDERS[output.order]}{cap}; safe colour {output.safe}"
+                )
+            case SwitchRecord():
+                return (
+                    f"switch {name}, pin {pin}: active {'high' if output.active_high else 'low'}; "
+                    f"safe {'on' if output.safe else 'off'}"
+                )
+
+    def _cue(self, number: int, cue: CueRecord) -> str:
+        used = [
+            self.names.output(n) for n in range(len(self.table.outputs)) if cue.outputs >> n & 1
+        ]
+        busy = "" if cue.conflict == 0 else f", if busy {CONFLICTS[cue.conflict]}"
+        threads = f"{cue.threads} thread{'s' if cue.threads > 1 else ''}"
+        return (
+            f"cue {self.names.cue(number)}: tag {cue.tag:04x}, {threads}{busy}, "
+            f"at {self.encoded.places[cue.start][0]:04x}; drives {', '.join(used) or 'nothing'}"
+        )
+
+    def _code(self) -> None:
+        starts: dict[int, list[str]] = {}
+        for number, cue in enumerate(self.table.cues):
+            starts.setdefault(cue.start, []).append(self.names.cue(number))
+        for index, thread in enumerate(self.table.threads):
+            cues = starts.get(index)
+            title = f"cue {', '.join(cues)}" if cues else "thread"
+            section = f"{title}, from {self.encoded.places[index][0]:04x}"
+            places = self.encoded.places[index]
+            depth = 0
+            for at, op in enumerate(thread):
+                depth -= isinstance(op, LoopBack)
+                mark = self.marks.get(places[at], NO_MARK)
+                self._put(section, places[at], places[at + 1], self._op(op), depth, mark)
+                depth += isinstance(op, Loop)
+            if places[-2] < places[-1]:
+                self._put(section, places[-2], places[-1], "end")
+
+    def _op(self, op: Op) -> str:
+        match op:
+            case Act():
+                return self._act(op)
+            case Turn():
+                return f"{self.names.output(op.output)} {'on' if op.on else 'off'}"
+            case Delay():
+                return f"hold {time_words(op.duration_ms)}"
+            case Loop():
+                return _loop(op.times)
+            case LoopBack():
+                return "again"
+            case ForkTo():
+                return f"fork to {self.encoded.places[op.thread][0]:04x}"
+            case GoOn():
+                return f"go on at {self.encoded.places[op.thread][0]:04x}"
+            case Modulate():
+                return f"{self.names.output(op.output)} {_effect(op)}"
+
+    def _act(self, op: Act) -> str:
+        name, output = self.names.output(op.output), self.table.outputs[op.output]
+        match output:
+            case ServoRecord():
+                goal = f"to {angle_words(op.target)}"
+            case StripRecord():
+                goal = f"fade to colour {op.target}"
+            case _:
+                goal = f"fade to {op.target / 2:g}%"
+        law = f", {_law(op.law, self.table.laws[op.law])}" if op.law is not None else ""
+        after = "" if not op.wait else f"; hold {time_words(op.duration_ms)}"
+        return f"{name} {goal} in {time_words(op.duration_ms)}{law}{after}"
+
+
+def time_words(duration_ms: int) -> str:
+    """`260 ms`, `1.5 s`."""
+    return f"{duration_ms} ms" if duration_ms < 1000 else f"{duration_ms / 1000:g} s"
+
+
+def angle_words(angle: int) -> str:
+    """An angle of 0.01 deg: `4 deg`, `12.5 deg`."""
+    return f"{angle / 100:g} deg"
+
+
+def _loop(times: int) -> str:
+    if times == LOOP_FOREVER:
+        return "repeat for ever"
+    return "repeat while held" if times == LOOP_HELD else f"repeat {times} times"
+
+
+def _effect(op: Modulate) -> str:
+    if op.kind == 0:
+        return EFFECTS[0]
+    return (
+        f"{EFFECTS[op.kind]} every {time_words(op.period_ms)}, depth {op.depth / 2:g}%, "
+        f"seed {op.seed}, width {op.width}"
+    )
+
+
+def _colour(number: int, colour: tuple[int, int, int]) -> str:
+    red, green, blue = (f"{level / 2:g}%" for level in colour)
+    return f"colour {number}: red {red}, green {green}, blue {blue}"
+
+
+def _law(number: int, law: LawRecord) -> str:
+    shares = [f"{share / 65536:.4g}" for share in (law.alpha, law.beta) if share]
+    return " ".join([LAWS_BY_ID[law.law_id], ", ".join(shares)]).strip()
+
+
+def _law_size(law: LawRecord) -> int:
+    return 1 + 2 * bool(law.alpha) + 2 * bool(law.beta)
+
+
+def _output_size(output: OutputRecord) -> int:
+    match output:
+        case ServoRecord():
+            return 13 + 4 * len(output.points)
+        case StripRecord():
+            return 7
+        case _:
+            return 3

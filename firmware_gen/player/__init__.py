@@ -1,0 +1,1 @@
+"""The reference player: a table, played in integers."""

@@ -1,0 +1,1 @@
+"""The byte table of a board: layout, records, ops."""

@@ -1,0 +1,254 @@
+"""The layout of the byte table, stated once: fields, types, limits (TABLE.md, section 1).
+
+Encoder, decoder, the generated C header and the tests of TABLE.md all read these lists.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final, Literal, TypeAlias
+
+from firmware_gen.chips import LIMITS
+from firmware_gen.table.fixed_point import ALPHA_RANGE, BETA_RANGE
+from sim.values import dataclass
+
+MAGIC: Final = 0xBC
+VERSION: Final = 1
+NONE: Final = 255
+"""An index that points to nothing."""
+
+LEVEL_MAX: Final = 200
+"""Light levels are half percents of L*."""
+PULSE_RANGE: Final = (800, 5200)
+"""Ticks of 0.5 us: 400 to 2600 us."""
+SHORTEST_PERIOD_MS: Final = 40
+
+SERVO, LAMP, STRIP, SWITCH = 1, 2, 3, 4
+KINDS: Final[Mapping[int, str]] = MappingProxyType(
+    {SERVO: "servo", LAMP: "lamp", STRIP: "strip", SWITCH: "switch"}
+)
+ORDERS: Final = ("rgb", "rbg", "grb", "gbr", "brg", "bgr")
+CONFLICTS: Final = ("take", "wait", "refuse")
+EFFECTS: Final = ("steady", "breathe", "ember", "sparkle", "run")
+
+REASONS: Final[Mapping[int, str]] = MappingProxyType(
+    {
+        0: "accepted",
+        1: "length",
+        2: "magic",
+        3: "version",
+        4: "CRC",
+        5: "chip",
+        6: "address",
+        7: "counts",
+        8: "output",
+        9: "pin",
+        10: "record",
+        11: "code",
+    }
+)
+"""Short names of the reasons for which a board refuses a table (TABLE.md, section 5)."""
+
+Reason: TypeAlias = Literal[1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]
+LENGTH, BAD_MAGIC, BAD_VERSION, BAD_CRC = 1, 2, 3, 4
+BAD_CHIP, BAD_ADDRESS, BAD_EXTENT, BAD_OUTPUT = 5, 6, 7, 8
+BAD_PIN, BAD_RECORD, BAD_CODE = 9, 10, 11
+
+
+class TableError(ValueError):
+    """A table that no board would play: the reason's code, the field, and what is wrong with it."""
+
+    def __init__(self, code: int, path: str, message: str) -> None:
+        super().__init__(f"{path}: {message}")
+        self.code = code
+        self.path = path
+        self.message = message
+
+
+Type: TypeAlias = Literal["u8", "i8", "u16", "i16", "u32"]
+FORMATS: Final[Mapping[Type, str]] = MappingProxyType(
+    {"u8": "B", "i8": "b", "u16": "H", "i16": "h", "u32": "I"}
+)
+SPANS: Final[Mapping[Type, tuple[int, int]]] = MappingProxyType(
+    {
+        "u8": (0, 255),
+        "i8": (-128, 127),
+        "u16": (0, 65535),
+        "i16": (-32768, 32767),
+        "u32": (0, 2**32 - 1),
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One number of a record, with the limits that hold for it alone."""
+
+    name: str
+    type: Type
+    low: int | None = None
+    high: int | None = None
+
+    @property
+    def size(self) -> int:
+        return struct.calcsize("<" + FORMATS[self.type])
+
+    @property
+    def limits(self) -> tuple[int, int]:
+        low, high = SPANS[self.type]
+        return low if self.low is None else self.low, high if self.high is None else self.high
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """A row of fields, one after another without gaps."""
+
+    name: str
+    fields: tuple[Field, ...]
+    code: int
+    """The refusal where a value is out of its limits."""
+
+    @property
+    def size(self) -> int:
+        return sum(field.size for field in self.fields)
+
+    @property
+    def format(self) -> struct.Struct:
+        return struct.Struct("<" + "".join(FORMATS[field.type] for field in self.fields))
+
+    def offsets(self) -> dict[str, int]:
+        """Offset of each field from the record's start."""
+        at, found = 0, {}
+        for field in self.fields:
+            found[field.name] = at
+            at += field.size
+        return found
+
+    def pack(self, path: str, **values: int) -> bytes:
+        """Bytes of the record; TableError for a value that does not fit its field."""
+        for field in self.fields:
+            self._check(path, field, values[field.name], SPANS[field.type])
+        return self.format.pack(*(values[field.name] for field in self.fields))
+
+    def unpack(self, data: bytes, at: int, path: str) -> dict[str, int]:
+        """Values at an offset, each within its limits; the caller has checked the extent."""
+        found = self.format.unpack_from(data, at)
+        for field, value in zip(self.fields, found, strict=True):
+            self._check(path, field, value, field.limits)
+        return {field.name: value for field, value in zip(self.fields, found, strict=True)}
+
+    def _check(self, path: str, field: Field, value: int, limits: tuple[int, int]) -> None:
+        low, high = limits
+        if not low <= value <= high:
+            raise TableError(
+                self.code, f"{path}.{field.name}", f"{value} is not within {low} to {high}"
+            )
+
+
+HEADER: Final = Record(
+    "header",
+    (
+        Field("magic", "u8"),
+        Field("version", "u8"),
+        Field("length", "u16"),
+        Field("chip", "u8"),
+        Field("address", "u8"),
+        Field("show", "u32"),
+        Field("outputs", "u8", 0, LIMITS.outputs),
+        Field("colours", "u8", 0, LIMITS.colours),
+        Field("inputs", "u8", 0, LIMITS.inputs),
+        Field("bindings", "u8", 0, LIMITS.bindings),
+        Field("cues", "u8", 0, LIMITS.cues),
+        Field("laws", "u8", 1, LIMITS.laws),
+        Field("idle", "u8"),
+        Field("lost", "u8"),
+        Field("lost time", "u8"),
+        Field("stop button", "u8", 0, LIMITS.button),
+        Field("stop time", "u8", 1),
+        Field("enable interval", "u8"),
+        Field("reserved", "u16", 0, 0),
+    ),
+    BAD_EXTENT,
+)
+
+OUTPUT: Final = Record("output", (Field("kind", "u8"), Field("pin", "u8")), BAD_OUTPUT)
+SERVO_FIELDS: Final = Record(
+    "servo",
+    (
+        Field("points", "u8", 2, LIMITS.points),
+        Field("travel low", "i16"),
+        Field("travel high", "i16"),
+        Field("speed limit", "u16", 1),
+        Field("acceleration limit", "u16", 1),
+        Field("safe angle", "i16"),
+    ),
+    BAD_OUTPUT,
+)
+POINT: Final = Record(
+    "point", (Field("angle", "i16"), Field("pulse", "u16", *PULSE_RANGE)), BAD_OUTPUT
+)
+LAMP_FIELDS: Final = Record("lamp", (Field("safe level", "u8", 0, LEVEL_MAX),), BAD_OUTPUT)
+STRIP_FIELDS: Final = Record(
+    "strip",
+    (
+        Field("pixels", "u8", 1, LIMITS.pixels),
+        Field("order", "u8", 0, len(ORDERS) - 1),
+        Field("cap", "u16"),
+        Field("safe colour", "u8"),
+    ),
+    BAD_OUTPUT,
+)
+SWITCH_FIELDS: Final = Record("switch", (Field("flags", "u8", 0, 3),), BAD_OUTPUT)
+OUTPUT_FIELDS: Final[Mapping[int, Record]] = MappingProxyType(
+    {SERVO: SERVO_FIELDS, LAMP: LAMP_FIELDS, STRIP: STRIP_FIELDS, SWITCH: SWITCH_FIELDS}
+)
+ACTIVE_HIGH, ON_WHEN_SAFE = 1, 2
+
+COLOUR: Final = Record(
+    "colour",
+    tuple(Field(name, "u8", 0, LEVEL_MAX) for name in ("red", "green", "blue")),
+    BAD_RECORD,
+)
+LAW: Final = Record("law", (Field("id", "u8", 0, 9),), BAD_RECORD)
+LAW_ALPHA: Final = Record("law", (Field("alpha", "u16", *ALPHA_RANGE),), BAD_RECORD)
+LAW_BETA: Final = Record("law", (Field("beta", "u16", *BETA_RANGE),), BAD_RECORD)
+INPUT: Final = Record("input", (Field("pin", "u8"), Field("button", "u8")), BAD_RECORD)
+BINDING: Final = Record("binding", (Field("button", "u8"), Field("cue", "u8")), BAD_RECORD)
+FLAG: Final = 0x80
+"""Of an input: active low. Of a binding: the cue repeats while the button is held."""
+CUE: Final = Record(
+    "cue",
+    (
+        Field("tag", "u16"),
+        Field("outputs", "u16"),
+        Field("flags", "u8"),
+        Field("offset", "u16"),
+    ),
+    BAD_RECORD,
+)
+CRC_SIZE: Final = 2
+
+# -- code -----------------------------------------------------------------------------------------
+
+ACT_WAIT, ACT_LAW, ACT_F, ACT_OUTPUT = 0x40, 0x20, 0x10, 0x0F
+END, WAIT, LOOP, LOOP_END, FORK, EFFECT, GO_ON = 0x80, 0x81, 0x82, 0x83, 0x84, 0x85, 0x86
+SHORT_WAIT: Final = 0xC0
+SHORT_WAIT_STEPS: Final = 64
+LOOP_FOREVER, LOOP_HELD = 0, 65535
+
+DURATION_STEP_MS: Final = 10
+DURATION_STEPS: Final = 160
+"""Duration bytes below this are a whole number of steps."""
+DURATION_BIG_STEP_MS: Final = 100
+DURATION_BIG_BASE: Final = 143
+"""Subtracted from a duration byte that counts big steps."""
+DURATION_MS: Final = 200
+"""From this duration byte on ms over two bytes."""
+DURATION_LONG: Final = 255
+DURATION_MAX_MS: Final = 65000
+"""A board keeps a thread's time and a fade's start in 24 bits of 1/256 ms: what waits longest still
+differs from what has been due for 256 ms."""
+FAR: Final = 0xFE0000
+"""For how long, in 1/256 ms, a thread waits for a servo that is busy 2^16 longer or more."""

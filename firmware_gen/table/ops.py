@@ -1,0 +1,395 @@
+"""The code of cues: ops, their bytes, and the sweep that checks a whole code section.
+
+TABLE.md, section 1.4. A fork names a thread by its index here and by an offset in the bytes.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Final, TypeAlias
+
+from firmware_gen.chips import LIMITS
+from firmware_gen.table.layout import (
+    ACT_F,
+    ACT_LAW,
+    ACT_OUTPUT,
+    ACT_WAIT,
+    BAD_CODE,
+    DURATION_BIG_BASE,
+    DURATION_BIG_STEP_MS,
+    DURATION_LONG,
+    DURATION_MAX_MS,
+    DURATION_MS,
+    DURATION_STEP_MS,
+    DURATION_STEPS,
+    EFFECT,
+    EFFECTS,
+    END,
+    FORK,
+    GO_ON,
+    LAMP,
+    LEVEL_MAX,
+    LOOP,
+    LOOP_END,
+    SERVO,
+    SHORT_WAIT,
+    SHORT_WAIT_STEPS,
+    SHORTEST_PERIOD_MS,
+    STRIP,
+    SWITCH,
+    WAIT,
+    TableError,
+)
+from sim.values import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """Move or fade an output; `target` is 0.01 deg, a level or a colour's index.
+
+    `law` is an index into the table's laws; None: law 0 for a servo, uniform for a light.
+    """
+
+    output: int
+    target: int
+    duration_ms: int
+    wait: bool = False
+    law: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """Set a switch."""
+
+    output: int
+    on: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Delay:
+    duration_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Loop:
+    """`times` as in the bytes: LOOP_FOREVER, LOOP_HELD or a count."""
+
+    times: int
+
+
+@dataclass(frozen=True, slots=True)
+class LoopBack:
+    pass
+
+
+@dataclass(frozen=True, slots=True)
+class ForkTo:
+    thread: int
+
+
+@dataclass(frozen=True, slots=True)
+class GoOn:
+    """Last op of a thread: it goes on with another one, always later in the table."""
+
+    thread: int
+
+
+@dataclass(frozen=True, slots=True)
+class Modulate:
+    """Lay an effect over a light; `kind` indexes EFFECTS, `depth` is a level."""
+
+    output: int
+    kind: int
+    period_ms: int = 0
+    depth: int = 0
+    seed: int = 0
+    width: int = 0
+
+
+Op: TypeAlias = Act | Turn | Delay | Loop | LoopBack | ForkTo | GoOn | Modulate
+Thread: TypeAlias = tuple[Op, ...]
+
+_EFFECT_REST: Final = struct.Struct("<HBBB")
+_U16: Final = struct.Struct("<H")
+
+
+@dataclass(frozen=True, slots=True)
+class OutputFacts:
+    """What the code has to know of an output: its kind, and a servo's travel in 0.01 deg."""
+
+    kind: int
+    travel: tuple[int, int] = (0, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What the code has to know of the rest of its table."""
+
+    outputs: tuple[OutputFacts, ...]
+    colours: int
+    laws: int
+
+
+# -- to bytes -------------------------------------------------------------------------------------
+
+
+def duration_bytes(duration_ms: int) -> bytes:
+    """The shortest bytes for a duration of 0 to 65000 ms; ValueError for another."""
+    if not 0 <= duration_ms <= DURATION_MAX_MS:
+        raise ValueError(f"{duration_ms} ms is not within 0 to {DURATION_MAX_MS} ms")
+    steps, rest = divmod(duration_ms, DURATION_STEP_MS)
+    if rest == 0 and 1 <= steps <= DURATION_STEPS:
+        return bytes((steps - 1,))
+    steps, rest = divmod(duration_ms, DURATION_BIG_STEP_MS)
+    if rest == 0 and DURATION_STEPS <= steps + DURATION_BIG_BASE < DURATION_MS:
+        return bytes((steps + DURATION_BIG_BASE,))
+    high, low = divmod(duration_ms, 256)
+    if DURATION_MS + high < DURATION_LONG:
+        return bytes((DURATION_MS + high, low))
+    return bytes((DURATION_LONG,)) + _U16.pack(duration_ms)
+
+
+def wait_bytes(duration_ms: int) -> bytes:
+    """The shortest bytes for a wait of 0 to 65000 ms."""
+    steps, rest = divmod(duration_ms, DURATION_STEP_MS)
+    if rest == 0 and 1 <= steps <= SHORT_WAIT_STEPS:
+        return bytes((SHORT_WAIT + steps - 1,))
+    return bytes((WAIT,)) + duration_bytes(duration_ms)
+
+
+def op_bytes(op: Op, kinds: Sequence[int], starts: Sequence[int] | None = None) -> bytes:
+    """Bytes of one op; `kinds` of all outputs, `starts` offsets of all threads (None: zeros)."""
+    match op:
+        case Act():
+            return _act_bytes(op, kinds[op.output] if op.output < len(kinds) else 0)
+        case Turn():
+            return struct.pack("<B", op.output | (ACT_F if op.on else 0))
+        case Delay():
+            return wait_bytes(op.duration_ms)
+        case Loop():
+            return bytes((LOOP,)) + _U16.pack(op.times)
+        case LoopBack():
+            return bytes((LOOP_END,))
+        case ForkTo() | GoOn():
+            first = FORK if isinstance(op, ForkTo) else GO_ON
+            return bytes((first,)) + _U16.pack(starts[op.thread] if starts else 0)
+        case Modulate():
+            rest = _EFFECT_REST.pack(op.period_ms, op.depth, op.seed, op.width)
+            return struct.pack("<BBB", EFFECT, op.output, op.kind) + (rest if op.kind else b"")
+
+
+def _act_bytes(op: Act, kind: int) -> bytes:
+    first = op.output | (ACT_WAIT if op.wait else 0) | (ACT_LAW if op.law is not None else 0)
+    target = struct.pack("<B", op.target) if kind != SERVO else b""
+    if kind == SERVO:
+        degrees, rest = divmod(op.target, 100)
+        if rest == 0 and -128 <= degrees <= 127:
+            target = struct.pack("<b", degrees)
+        else:
+            first |= ACT_F
+            target = struct.pack("<h", op.target)
+    law = b"" if op.law is None else struct.pack("<B", op.law)
+    return struct.pack("<B", first) + duration_bytes(op.duration_ms) + law + target
+
+
+def end_bytes(thread: Thread) -> bytes:
+    """What closes a thread: nothing where it goes on elsewhere."""
+    return b"" if thread and isinstance(thread[-1], GoOn) else bytes((END,))
+
+
+def code_bytes(
+    threads: Sequence[Thread], kinds: Sequence[int], base: int
+) -> tuple[bytes, list[list[int]]]:
+    """All threads' bytes, and for each thread the offsets of its ops, its end and what follows."""
+    offsets: list[list[int]] = []
+    at = base
+    for thread in threads:
+        places = [at]
+        for op in thread:
+            places.append(places[-1] + len(op_bytes(op, kinds)))
+        at = places[-1] + len(end_bytes(thread))
+        offsets.append([*places, at])
+    starts = [places[0] for places in offsets]
+    code = b"".join(
+        b"".join(op_bytes(op, kinds, starts) for op in thread) + end_bytes(thread)
+        for thread in threads
+    )
+    return code, offsets
+
+
+# -- from bytes -----------------------------------------------------------------------------------
+
+
+class Sweep:
+    """Reads a code section from its first byte to its end, checking every rule on the way."""
+
+    def __init__(self, data: bytes, start: int, end: int, facts: Facts) -> None:
+        self.data, self.at, self.end, self.facts = data, start, end, facts
+        self.op_at = start
+
+    def threads(self) -> tuple[tuple[Thread, ...], dict[int, int]]:
+        """The threads, and the index of each by the offset where it starts."""
+        found: list[tuple[Op, ...]] = []
+        index: dict[int, int] = {}
+        pointers: list[tuple[int, int]] = []
+        while self.at < self.end:
+            index[self.at] = len(found)
+            found.append(self._thread(pointers))
+        for self.op_at, target in pointers:
+            if target not in index:
+                raise self._wrong(f"no thread starts at {target}")
+            if target <= self.op_at:
+                raise self._wrong(f"{target} does not lie forward")
+        return tuple(renumbered(thread, index) for thread in found), index
+
+    def _thread(self, pointers: list[tuple[int, int]]) -> Thread:
+        ops: list[Op] = []
+        waits: list[bool] = []
+        while True:
+            self.op_at = self.at
+            first = self._u8()
+            if first in (END, GO_ON) and waits:
+                raise self._wrong("a loop is not closed at the end of the thread")
+            if first == END:
+                return tuple(ops)
+            op = self._op(first)
+            self._nest(op, waits)
+            ops.append(op)
+            if isinstance(op, ForkTo | GoOn):
+                pointers.append((self.op_at, op.thread))
+            if isinstance(op, GoOn):
+                return tuple(ops)
+
+    def _nest(self, op: Op, waits: list[bool]) -> None:
+        """Follow the loops: `waits` tells for each open one whether it has waited."""
+        if isinstance(op, Loop):
+            if len(waits) == LIMITS.loop_depth:
+                raise self._wrong(f"loops nest deeper than {LIMITS.loop_depth}")
+            waits.append(False)
+        elif isinstance(op, LoopBack):
+            if not waits:
+                raise self._wrong("a loop ends that did not start")
+            if not waits.pop():
+                raise self._wrong("a loop without a wait")
+            if waits:
+                waits[-1] = True
+        elif waits and isinstance(op, Act | Delay):
+            waits[-1] |= op.duration_ms > 0 and (isinstance(op, Delay) or op.wait)
+
+    def _op(self, first: int) -> Op:
+        if first < END:
+            return self._act(first)
+        if first >= SHORT_WAIT:
+            return Delay(DURATION_STEP_MS * (first - SHORT_WAIT + 1))
+        if first == WAIT:
+            return Delay(self._duration())
+        if first == LOOP:
+            return Loop(self._u16())
+        if first == LOOP_END:
+            return LoopBack()
+        if first == FORK:
+            return ForkTo(self._u16())
+        if first == GO_ON:
+            return GoOn(self._u16())
+        if first == EFFECT:
+            return self._effect()
+        raise self._wrong(f"unknown op {first:#04x}")
+
+    def _act(self, first: int) -> Op:
+        output = first & ACT_OUTPUT
+        facts = self._output(output)
+        wide = bool(first & ACT_F)
+        if facts.kind == SWITCH:
+            if first & (ACT_WAIT | ACT_LAW):
+                raise self._wrong("a switch takes no duration and no law")
+            return Turn(output, wide)
+        if wide and facts.kind != SERVO:
+            raise self._wrong("a light has no wide target")
+        duration_ms = self._duration()
+        law = self._below(self.facts.laws, "law") if first & ACT_LAW else None
+        target = self._target(facts, wide)
+        return Act(output, target, duration_ms, bool(first & ACT_WAIT), law)
+
+    def _target(self, facts: OutputFacts, wide: bool) -> int:
+        if facts.kind == LAMP:
+            return self._below(LEVEL_MAX + 1, "level")
+        if facts.kind == STRIP:
+            return self._below(self.facts.colours, "colour")
+        if wide:
+            target = struct.unpack("<h", self._take(2))[0]
+        else:
+            target = 100 * struct.unpack("<b", self._take(1))[0]
+        low, high = facts.travel
+        if not low <= target <= high:
+            raise self._wrong(f"target {target} is outside the travel, {low} to {high}")
+        return int(target)
+
+    def _effect(self) -> Modulate:
+        output = self._u8()
+        if self._output(output).kind not in (LAMP, STRIP):
+            raise self._wrong(f"output {output} is no light")
+        kind = self._below(len(EFFECTS), "effect")
+        if kind == 0:
+            return Modulate(output, kind)
+        period_ms, depth, seed, width = _EFFECT_REST.unpack(self._take(_EFFECT_REST.size))
+        if period_ms < SHORTEST_PERIOD_MS:
+            raise self._wrong(f"period {period_ms} ms is under {SHORTEST_PERIOD_MS} ms")
+        if depth > LEVEL_MAX:
+            raise self._wrong(f"depth {depth} is over {LEVEL_MAX}")
+        return Modulate(output, kind, period_ms, depth, seed, width)
+
+    def _duration(self) -> int:
+        first = self._u8()
+        if first < DURATION_STEPS:
+            return DURATION_STEP_MS * (first + 1)
+        if first < DURATION_MS:
+            return DURATION_BIG_STEP_MS * (first - DURATION_BIG_BASE)
+        if first < DURATION_LONG:
+            return 256 * (first - DURATION_MS) + self._u8()
+        duration_ms = self._u16()
+        if duration_ms > DURATION_MAX_MS:
+            raise self._wrong(f"{duration_ms} ms is over {DURATION_MAX_MS} ms")
+        return duration_ms
+
+    def _output(self, output: int) -> OutputFacts:
+        if output >= len(self.facts.outputs):
+            raise self._wrong(f"there is no output {output}")
+        return self.facts.outputs[output]
+
+    def _below(self, limit: int, name: str) -> int:
+        value = self._u8()
+        if value >= limit:
+            raise self._wrong(f"{name} {value} is not below {limit}")
+        return value
+
+    def _u8(self) -> int:
+        return self._take(1)[0]
+
+    def _u16(self) -> int:
+        return int(_U16.unpack(self._take(2))[0])
+
+    def _take(self, count: int) -> bytes:
+        if self.at + count > self.end:
+            raise self._wrong("the code ends inside a thread")
+        piece = self.data[self.at : self.at + count]
+        self.at += count
+        return piece
+
+    def _wrong(self, message: str) -> TableError:
+        return TableError(BAD_CODE, f"code[{self.op_at}]", message)
+
+
+def renumbered(thread: Thread, number: Mapping[int, int] | Sequence[int]) -> Thread:
+    """The thread with every fork and go-on pointing to `number` of what it pointed to."""
+    return tuple(
+        replace(op, thread=number[op.thread]) if isinstance(op, ForkTo | GoOn) else op
+        for op in thread
+    )
+
+
+def waits_ms(duration_ms: int) -> list[Delay]:
+    """Ops that wait any time: one where it fits."""
+    whole, rest = divmod(duration_ms, DURATION_MAX_MS)
+    return [Delay(DURATION_MAX_MS)] * whole + ([Delay(rest)] if rest else [])

@@ -1,0 +1,618 @@
+"""The byte table of one board: values, encoder and decoder (TABLE.md).
+
+`decode` checks everything a board checks, in the same order, and raises nothing but TableError;
+`encode` gives only tables that `decode` accepts, and `decode(encode(table)) == table`.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from hashlib import sha256
+from itertools import pairwise
+from typing import Final, TypeAlias, TypeVar
+
+from firmware_gen.chips import CHIPS_BY_ID, LIMITS, Job, pin_name
+from firmware_gen.crc import crc16
+from firmware_gen.table.fixed_point import LAW_IDS
+from firmware_gen.table.layout import (
+    ACTIVE_HIGH,
+    BAD_ADDRESS,
+    BAD_CHIP,
+    BAD_CODE,
+    BAD_CRC,
+    BAD_EXTENT,
+    BAD_MAGIC,
+    BAD_OUTPUT,
+    BAD_PIN,
+    BAD_RECORD,
+    BAD_VERSION,
+    BINDING,
+    COLOUR,
+    CONFLICTS,
+    CRC_SIZE,
+    CUE,
+    FLAG,
+    HEADER,
+    INPUT,
+    KINDS,
+    LAMP,
+    LAMP_FIELDS,
+    LAW,
+    LAW_ALPHA,
+    LAW_BETA,
+    LENGTH,
+    MAGIC,
+    NONE,
+    ON_WHEN_SAFE,
+    OUTPUT,
+    OUTPUT_FIELDS,
+    POINT,
+    SERVO,
+    SERVO_FIELDS,
+    STRIP,
+    STRIP_FIELDS,
+    SWITCH,
+    SWITCH_FIELDS,
+    VERSION,
+    Record,
+    TableError,
+)
+from firmware_gen.table.ops import Facts, OutputFacts, Sweep, Thread, code_bytes
+from sim.values import dataclass
+
+_Row = TypeVar("_Row")
+
+__all__ = [
+    "BindingRecord",
+    "CueRecord",
+    "Encoded",
+    "InputRecord",
+    "LampRecord",
+    "LawRecord",
+    "OutputRecord",
+    "ServoRecord",
+    "StripRecord",
+    "SwitchRecord",
+    "Table",
+    "TableError",
+    "decode",
+    "encode",
+    "encode_with_places",
+    "show_number",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class ServoRecord:
+    """Angles in 0.01 deg, pulses in ticks of 0.5 us, limits in deg/s and deg/s2."""
+
+    pin: int
+    travel: tuple[int, int]
+    speed_limit: int
+    acceleration_limit: int
+    safe: int
+    points: tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LampRecord:
+    pin: int
+    safe: int
+    """Level in half percents."""
+
+
+@dataclass(frozen=True, slots=True)
+class StripRecord:
+    pin: int
+    pixels: int
+    order: int
+    cap: int
+    """Most that all channel bytes may sum to, in units of 256; 0: no cap."""
+    safe: int
+    """Index of a colour."""
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchRecord:
+    pin: int
+    active_high: bool
+    safe: bool
+
+
+OutputRecord: TypeAlias = ServoRecord | LampRecord | StripRecord | SwitchRecord
+
+
+@dataclass(frozen=True, slots=True)
+class LawRecord:
+    law_id: int
+    alpha: int = 0
+    beta: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class InputRecord:
+    pin: int
+    button: int
+    active_low: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BindingRecord:
+    button: int
+    cue: int
+    while_held: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CueRecord:
+    tag: int
+    outputs: int
+    """Mask of the outputs it uses."""
+    conflict: int
+    """Index into CONFLICTS."""
+    threads: int
+    """How many it needs at most."""
+    start: int
+    """Index of its first thread."""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """All of one board; indices are None where the header says none."""
+
+    chip: int
+    address: int
+    outputs: tuple[OutputRecord, ...] = ()
+    colours: tuple[tuple[int, int, int], ...] = ()
+    laws: tuple[LawRecord, ...] = (LawRecord(LAW_IDS["3-4-5"]),)
+    inputs: tuple[InputRecord, ...] = ()
+    bindings: tuple[BindingRecord, ...] = ()
+    cues: tuple[CueRecord, ...] = ()
+    threads: tuple[Thread, ...] = ()
+    idle: int | None = None
+    lost: int | None = None
+    lost_time: int = 0
+    """In 100 ms; 0: never."""
+    stop_button: int = 0
+    """0: none."""
+    stop_time: int = 75
+    """In 20 ms."""
+    enable_interval: int = 10
+    """In frames."""
+    show: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Encoded:
+    """A table's bytes, and where each section and each op came to lie."""
+
+    data: bytes
+    sections: dict[str, tuple[int, int]]
+    """Start and end of each section, by name, in the order of the table."""
+    places: tuple[tuple[int, ...], ...]
+    """For each thread the offsets of its ops, of its end, and of what follows it."""
+
+
+# -- encoding -------------------------------------------------------------------------------------
+
+
+def encode(table: Table) -> bytes:
+    """The table's bytes. Raises TableError for a table that a board would refuse."""
+    return encode_with_places(table).data
+
+
+def encode_with_places(table: Table) -> Encoded:
+    """The table's bytes and the place of everything in them."""
+    kinds = [kind_of(output) for output in table.outputs]
+    before = {
+        "header": bytes(HEADER.size),
+        "outputs": _joined("outputs", table.outputs, _output_bytes),
+        "colours": _joined("colours", table.colours, _colour_bytes),
+        "laws": _joined("laws", table.laws, _law_bytes),
+        "inputs": _joined("inputs", table.inputs, _input_bytes),
+        "bindings": _joined("bindings", table.bindings, _binding_bytes),
+    }
+    base = sum(map(len, before.values())) + CUE.size * len(table.cues)
+    try:
+        code, places = code_bytes(table.threads, kinds, base)
+    except (struct.error, ValueError, IndexError) as error:
+        raise TableError(BAD_CODE, "code", f"a value does not fit its op ({error})") from None
+    starts = [row[0] for row in places]
+    length = base + len(code) + CRC_SIZE
+    before["header"] = _header_bytes(table, length)
+    before["cues"] = _joined("cues", table.cues, lambda cue, path: _cue_bytes(cue, path, starts))
+    parts = before | {"code": code}
+    body = b"".join(parts.values())
+    data = body + struct.pack("<H", crc16(body))
+    sections, at = {}, 0
+    for name, part in parts.items():
+        sections[name] = (at, at + len(part))
+        at += len(part)
+    sections["crc"] = (at, at + CRC_SIZE)
+    decode(data)
+    return Encoded(data, sections, tuple(map(tuple, places)))
+
+
+def kind_of(output: OutputRecord) -> int:
+    """The kind's number in the table."""
+    return _KIND_OF[type(output)]
+
+
+_KIND_OF: Final[dict[type, int]] = {
+    ServoRecord: SERVO,
+    LampRecord: LAMP,
+    StripRecord: STRIP,
+    SwitchRecord: SWITCH,
+}
+
+
+def _joined(name: str, rows: Sequence[_Row], one: Callable[[_Row, str], bytes]) -> bytes:
+    return b"".join(one(row, f"{name}[{number}]") for number, row in enumerate(rows))
+
+
+def _header_bytes(table: Table, length: int) -> bytes:
+    return HEADER.pack(
+        "header",
+        magic=MAGIC,
+        version=VERSION,
+        length=length,
+        chip=table.chip,
+        address=table.address,
+        show=table.show,
+        outputs=len(table.outputs),
+        colours=len(table.colours),
+        inputs=len(table.inputs),
+        bindings=len(table.bindings),
+        cues=len(table.cues),
+        laws=len(table.laws),
+        idle=NONE if table.idle is None else table.idle,
+        lost=NONE if table.lost is None else table.lost,
+        reserved=0,
+        **{
+            "lost time": table.lost_time,
+            "stop button": table.stop_button,
+            "stop time": table.stop_time,
+            "enable interval": table.enable_interval,
+        },
+    )
+
+
+def _output_bytes(output: OutputRecord, path: str) -> bytes:
+    head = OUTPUT.pack(path, kind=kind_of(output), pin=output.pin)
+    match output:
+        case ServoRecord():
+            values = {
+                "points": len(output.points),
+                "travel low": output.travel[0],
+                "travel high": output.travel[1],
+                "speed limit": output.speed_limit,
+                "acceleration limit": output.acceleration_limit,
+                "safe angle": output.safe,
+            }
+            return (
+                head
+                + SERVO_FIELDS.pack(path, **values)
+                + b"".join(
+                    POINT.pack(f"{path}.points[{n}]", angle=angle, pulse=pulse)
+                    for n, (angle, pulse) in enumerate(output.points)
+                )
+            )
+        case LampRecord():
+            return head + LAMP_FIELDS.pack(path, **{"safe level": output.safe})
+        case StripRecord():
+            values = {
+                "pixels": output.pixels,
+                "order": output.order,
+                "cap": output.cap,
+                "safe colour": output.safe,
+            }
+            return head + STRIP_FIELDS.pack(path, **values)
+        case SwitchRecord():
+            flags = ACTIVE_HIGH * output.active_high + ON_WHEN_SAFE * output.safe
+            return head + SWITCH_FIELDS.pack(path, flags=flags)
+
+
+def _colour_bytes(colour: tuple[int, int, int], path: str) -> bytes:
+    red, green, blue = colour
+    return COLOUR.pack(path, red=red, green=green, blue=blue)
+
+
+def _law_bytes(law: LawRecord, path: str) -> bytes:
+    data = LAW.pack(path, id=law.law_id)
+    if law.law_id in WITH_ALPHA:
+        data += LAW_ALPHA.pack(path, alpha=law.alpha)
+    if law.law_id in WITH_BETA:
+        data += LAW_BETA.pack(path, beta=law.beta)
+    return data
+
+
+WITH_ALPHA: Final = (LAW_IDS["trapezoid"], LAW_IDS["double-S"])
+WITH_BETA: Final = (LAW_IDS["double-S"],)
+
+
+def _input_bytes(one: InputRecord, path: str) -> bytes:
+    return INPUT.pack(path, pin=one.pin, button=one.button | FLAG * one.active_low)
+
+
+def _binding_bytes(one: BindingRecord, path: str) -> bytes:
+    return BINDING.pack(path, button=one.button | FLAG * one.while_held, cue=one.cue)
+
+
+def _cue_bytes(cue: CueRecord, path: str, starts: Sequence[int]) -> bytes:
+    if not 0 <= cue.start < len(starts):
+        raise TableError(BAD_CODE, f"{path}.offset", f"there is no thread {cue.start}")
+    return CUE.pack(
+        path,
+        tag=cue.tag,
+        outputs=cue.outputs,
+        flags=cue.conflict | cue.threads << 4,
+        offset=starts[cue.start],
+    )
+
+
+def show_number(tables: Sequence[Table]) -> int:
+    """The number that all tables of a show share: from SHA-256 over them, address by address."""
+    digest = sha256()
+    for table in sorted(tables, key=lambda one: one.address):
+        body = encode(replace(table, show=0))[:-CRC_SIZE]
+        digest.update(body + bytes(CRC_SIZE))
+    return int.from_bytes(digest.digest()[:4], "little")
+
+
+# -- decoding -------------------------------------------------------------------------------------
+
+
+def decode(data: bytes) -> Table:
+    """The table in `data`.
+
+    Raises TableError, with the reason that a board would give, and nothing else.
+    """
+    return _Decoder(bytes(data)).table()
+
+
+class _Decoder:
+    def __init__(self, data: bytes) -> None:
+        self.data = data
+        self.at = 0
+        self.end = len(data) - CRC_SIZE
+
+    def table(self) -> Table:
+        header = self._header()
+        colours_count = header["colours"]
+        outputs = self._outputs(header["outputs"], colours_count)
+        colours = tuple(
+            (one["red"], one["green"], one["blue"])
+            for one in (self._record(COLOUR, f"colours[{n}]") for n in range(colours_count))
+        )
+        laws = tuple(self._law(f"laws[{n}]") for n in range(header["laws"]))
+        inputs = tuple(self._input(f"inputs[{n}]") for n in range(header["inputs"]))
+        bindings = tuple(
+            self._binding(f"bindings[{n}]", header["cues"]) for n in range(header["bindings"])
+        )
+        rows = self._cues(header["cues"], len(outputs))
+        _check_pins(header["chip"], outputs, inputs)
+        facts = Facts(tuple(map(_facts, outputs)), len(colours), len(laws))
+        threads, index = Sweep(self.data, self.at, self.end, facts).threads()
+        cues = tuple(_cue(row, f"cues[{n}]", index) for n, row in enumerate(rows))
+        return Table(
+            chip=header["chip"],
+            address=header["address"],
+            outputs=outputs,
+            colours=colours,
+            laws=laws,
+            inputs=inputs,
+            bindings=bindings,
+            cues=cues,
+            threads=threads,
+            idle=None if header["idle"] == NONE else header["idle"],
+            lost=None if header["lost"] == NONE else header["lost"],
+            lost_time=header["lost time"],
+            stop_button=header["stop button"],
+            stop_time=header["stop time"],
+            enable_interval=header["enable interval"],
+            show=header["show"],
+        )
+
+    def _header(self) -> dict[str, int]:
+        data = self.data
+        if len(data) < HEADER.size + CRC_SIZE:
+            raise TableError(
+                LENGTH, "header", f"{len(data)} bytes are fewer than {HEADER.size + CRC_SIZE}"
+            )
+        raw = {
+            field.name: value
+            for field, value in zip(HEADER.fields, HEADER.format.unpack_from(data), strict=True)
+        }
+        faults = (
+            (LENGTH, "length", raw["length"] != len(data)),
+            (BAD_MAGIC, "magic", raw["magic"] != MAGIC),
+            (BAD_VERSION, "version", raw["version"] != VERSION),
+            (BAD_CRC, "crc", crc16(data[: self.end]) != int.from_bytes(data[self.end :], "little")),
+            (BAD_CHIP, "chip", raw["chip"] not in CHIPS_BY_ID),
+            (BAD_ADDRESS, "address", not 1 <= raw["address"] <= 254),
+        )
+        for code, name, wrong in faults:
+            if wrong:
+                raise TableError(code, f"header.{name}", _HEADER_FAULTS[code])
+        header = HEADER.unpack(data, 0, "header")
+        for name in ("idle", "lost"):
+            if header[name] != NONE and header[name] >= header["cues"]:
+                raise TableError(BAD_EXTENT, f"header.{name}", f"there is no cue {header[name]}")
+        self.at = HEADER.size
+        return header
+
+    def _record(self, record: Record, path: str) -> dict[str, int]:
+        self._need(record.size, path)
+        values = record.unpack(self.data, self.at, path)
+        self.at += record.size
+        return values
+
+    def _need(self, size: int, path: str) -> None:
+        if self.at + size > self.end:
+            raise TableError(BAD_EXTENT, path, "the record reaches beyond the table")
+
+    def _outputs(self, count: int, colours: int) -> tuple[OutputRecord, ...]:
+        found: list[OutputRecord] = []
+        for number in range(count):
+            path = f"outputs[{number}]"
+            found.append(self._output(path, colours))
+            servos = sum(isinstance(one, ServoRecord) for one in found)
+            strips = [one.pixels for one in found if isinstance(one, StripRecord)]
+            if servos > LIMITS.servos:
+                raise TableError(BAD_OUTPUT, path, f"more than {LIMITS.servos} servos")
+            if len(strips) > LIMITS.strips:
+                raise TableError(BAD_OUTPUT, path, f"more than {LIMITS.strips} strips")
+            if sum(strips) > LIMITS.pixels:
+                raise TableError(BAD_OUTPUT, path, f"more than {LIMITS.pixels} pixels")
+        return tuple(found)
+
+    def _output(self, path: str, colours: int) -> OutputRecord:
+        self._need(1, path)
+        kind = self.data[self.at]
+        if kind not in KINDS:
+            raise TableError(BAD_OUTPUT, f"{path}.kind", f"{kind} is no kind of output")
+        points = self._points_ahead(path) if kind == SERVO else 0
+        self._need(OUTPUT.size + OUTPUT_FIELDS[kind].size + points * POINT.size, path)
+        pin = self._record(OUTPUT, path)["pin"]
+        values = self._record(OUTPUT_FIELDS[kind], path)
+        if kind == SERVO:
+            return self._servo(pin, values, path)
+        if kind == LAMP:
+            return LampRecord(pin, values["safe level"])
+        if kind == SWITCH:
+            flags = values["flags"]
+            return SwitchRecord(pin, bool(flags & ACTIVE_HIGH), bool(flags & ON_WHEN_SAFE))
+        if values["safe colour"] >= colours:
+            raise TableError(
+                BAD_OUTPUT, f"{path}.safe colour", f"there is no colour {values['safe colour']}"
+            )
+        return StripRecord(
+            pin, values["pixels"], values["order"], values["cap"], values["safe colour"]
+        )
+
+    def _points_ahead(self, path: str) -> int:
+        self._need(OUTPUT.size + SERVO_FIELDS.size, path)
+        return self.data[self.at + OUTPUT.size]
+
+    def _servo(self, pin: int, values: dict[str, int], path: str) -> ServoRecord:
+        points = tuple(
+            (one["angle"], one["pulse"])
+            for one in (self._record(POINT, f"{path}.points[{n}]") for n in range(values["points"]))
+        )
+        angles = [angle for angle, _ in points]
+        pulses = [pulse for _, pulse in points]
+        low, high, safe = values["travel low"], values["travel high"], values["safe angle"]
+        if not _rising(angles):
+            raise TableError(BAD_OUTPUT, f"{path}.points", "angles do not ascend")
+        if not _rising(pulses) and not _rising(pulses[::-1]):
+            raise TableError(BAD_OUTPUT, f"{path}.points", "pulses do not all rise or all fall")
+        if not angles[0] <= low <= high <= angles[-1]:
+            raise TableError(BAD_OUTPUT, f"{path}.travel", "the travel is not inside the points")
+        if not low <= safe <= high:
+            raise TableError(BAD_OUTPUT, f"{path}.safe angle", "it is outside the travel")
+        limits = values["speed limit"], values["acceleration limit"]
+        return ServoRecord(pin, (low, high), *limits, safe, points)
+
+    def _law(self, path: str) -> LawRecord:
+        self._need(1, path)
+        law_id = LAW.unpack(self.data, self.at, path)["id"]
+        more = tuple(
+            record
+            for record, those in ((LAW_ALPHA, WITH_ALPHA), (LAW_BETA, WITH_BETA))
+            if law_id in those
+        )
+        self._need(LAW.size + sum(record.size for record in more), path)
+        self.at += LAW.size
+        values = {"alpha": 0, "beta": 0}
+        for record in more:
+            values |= self._record(record, path)
+        return LawRecord(law_id, values["alpha"], values["beta"])
+
+    def _input(self, path: str) -> InputRecord:
+        values = self._record(INPUT, path)
+        button = _button(values["button"], path)
+        return InputRecord(values["pin"], button, bool(values["button"] & FLAG))
+
+    def _binding(self, path: str, cues: int) -> BindingRecord:
+        values = self._record(BINDING, path)
+        button = _button(values["button"], path)
+        if values["cue"] >= cues:
+            raise TableError(BAD_RECORD, f"{path}.cue", f"there is no cue {values['cue']}")
+        return BindingRecord(button, values["cue"], bool(values["button"] & FLAG))
+
+    def _cues(self, count: int, outputs: int) -> list[dict[str, int]]:
+        rows: list[dict[str, int]] = []
+        for number in range(count):
+            path = f"cues[{number}]"
+            row = self._record(CUE, path)
+            flags = row["flags"]
+            if row["tag"] in (other["tag"] for other in rows):
+                raise TableError(BAD_RECORD, f"{path}.tag", f"{row['tag']} is used twice")
+            if row["outputs"] >> outputs:
+                raise TableError(BAD_RECORD, f"{path}.outputs", "it names an output too many")
+            conflict_is_known = flags & 0x0F < len(CONFLICTS)
+            if not conflict_is_known or not 1 <= flags >> 4 <= LIMITS.threads:
+                raise TableError(BAD_RECORD, f"{path}.flags", f"{flags:#04x} is out of its limits")
+            rows.append(row)
+        return rows
+
+
+_HEADER_FAULTS: Final = {
+    LENGTH: "it differs from the number of bytes",
+    BAD_MAGIC: "this is not a table",
+    BAD_VERSION: f"this table is of another version than {VERSION}",
+    BAD_CRC: "the check sum does not match",
+    BAD_CHIP: "this chip is unknown",
+    BAD_ADDRESS: "it is not within 1 to 254",
+}
+
+_JOBS: Final[dict[int, Job]] = {
+    SERVO: "servo",
+    LAMP: "lamp",
+    STRIP: "strip",
+    SWITCH: "switch",
+}
+
+
+def _check_pins(
+    chip_id: int, outputs: Sequence[OutputRecord], inputs: Sequence[InputRecord]
+) -> None:
+    chip = CHIPS_BY_ID[chip_id]
+    jobs: list[tuple[str, int, Job]] = [
+        (f"outputs[{n}].pin", one.pin, _JOBS[kind_of(one)]) for n, one in enumerate(outputs)
+    ]
+    jobs += [(f"inputs[{n}].pin", one.pin, "input") for n, one in enumerate(inputs)]
+    used: set[int] = set()
+    for path, pin, job in jobs:
+        if pin not in chip.pins_for(job):
+            raise TableError(BAD_PIN, path, f"{pin_name(pin)} cannot be a {job}")
+        if pin in used:
+            raise TableError(BAD_PIN, path, f"{pin_name(pin)} is used twice")
+        used.add(pin)
+
+
+def _facts(output: OutputRecord) -> OutputFacts:
+    travel = output.travel if isinstance(output, ServoRecord) else (0, 0)
+    return OutputFacts(kind_of(output), travel)
+
+
+def _cue(row: dict[str, int], path: str, index: dict[int, int]) -> CueRecord:
+    if row["offset"] not in index:
+        raise TableError(BAD_CODE, f"{path}.offset", f"no thread starts at {row['offset']}")
+    flags = row["flags"]
+    return CueRecord(row["tag"], row["outputs"], flags & 0x0F, flags >> 4, index[row["offset"]])
+
+
+def _button(value: int, path: str) -> int:
+    button = value & ~FLAG
+    if not 1 <= button <= LIMITS.button:
+        raise TableError(
+            BAD_RECORD, f"{path}.button", f"{button} is not within 1 to {LIMITS.button}"
+        )
+    return button
+
+
+def _rising(values: Sequence[int]) -> bool:
+    return all(one < other for one, other in pairwise(values))

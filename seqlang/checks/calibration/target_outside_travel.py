@@ -1,0 +1,64 @@
+"""target-outside-travel: a move, or the safe pose, asks for an angle outside the servo's travel.
+
+What: every angle a servo is sent to must lie in its `travel`.
+
+Why: the travel ends where the part meets something: itself, its neighbour, the wearer.
+
+Example:
+
+    travel     2 deg to 55 deg
+    ...
+    jaw to 60 deg in 400 ms
+
+Instead:
+
+    jaw to 55 deg in 400 ms
+
+Source of the limit: the servo's own `travel` line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from seqlang.checks.context import Scene
+from seqlang.checks.figures import figures
+from seqlang.checks.rewrite import rewritten
+from seqlang.text import units
+from seqlang.text.findings import Finding, Span
+from sim.model import Servo
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    for servo in scene.servos.values():
+        if not servo.travel_deg[0] <= servo.safe_deg <= servo.travel_deg[1]:
+            span = scene.span(servo.mark, "safe")
+            yield _finding(scene, servo, servo.safe_deg, span, "the safe angle of ")
+    for move in scene.moves:
+        servo = scene.servos[move.output]
+        low, high = servo.travel_deg
+        if not low <= move.angle_deg <= high:
+            span = scene.span(move.mark, "target")
+            yield _finding(scene, servo, move.angle_deg, span, "")
+
+
+def _finding(scene: Scene, servo: Servo, angle_deg: float, span: Span, what: str) -> Finding:
+    low, high = servo.travel_deg
+    limit = low if angle_deg < low else high
+    asked_text, limit_text = figures(angle_deg, limit)
+    side = "below" if angle_deg < low else "beyond"
+    fix = rewritten(scene, span, limit, units.DEGREES, "up" if angle_deg < low else "down")
+    return Finding(
+        "error",
+        "target-outside-travel",
+        f"{what}`{servo.name}` lies {side} its travel: {asked_text} deg, "
+        f"and the travel ends at {limit_text} deg",
+        span,
+        label=f"{side} {limit_text} deg",
+        related=((scene.span(servo.mark, "travel"), f"the travel of `{servo.name}`"),),
+        help=f"stay within the travel: `{fix.text}`",
+        fix=fix,
+        asked=angle_deg,
+        limit=limit,
+        unit="deg",
+    )

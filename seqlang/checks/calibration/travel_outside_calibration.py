@@ -1,0 +1,63 @@
+"""travel-outside-calibration: a servo's travel reaches beyond its calibration points.
+
+What: both ends of the travel lie between the first and the last calibration point.
+
+Why: beyond the last measured point nobody knows which pulse belongs to an angle; the board
+guesses no pulses.
+
+Example:
+
+    pulse      900 us at 0 deg, 2100 us at 90 deg
+    travel     -5 deg to 55 deg
+
+Instead:
+
+    travel     0 deg to 55 deg
+
+Source of the limit: the servo's own calibration points (TABLE.md, outputs: travel inside the
+points).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from seqlang.checks.calibration.calibration_order import is_ordered
+from seqlang.checks.context import Scene
+from seqlang.checks.figures import figures
+from seqlang.checks.rewrite import rewritten
+from seqlang.text import units
+from seqlang.text.findings import Finding
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    for servo in scene.servos.values():
+        if not is_ordered(servo):
+            continue
+        first, last = servo.points[0].angle_deg, servo.points[-1].angle_deg
+        low, high = servo.travel_deg
+        for part, angle_deg, limit_deg, outside, side in (
+            ("travel low", low, first, low < first, "below"),
+            ("travel high", high, last, high > last, "beyond"),
+        ):
+            if not outside:
+                continue
+            span = scene.span(servo.mark, part)
+            asked, limit = figures(angle_deg, limit_deg)
+            fix = rewritten(
+                scene, span, limit_deg, units.DEGREES, "up" if side == "below" else "down"
+            )
+            yield Finding(
+                "error",
+                "travel-outside-calibration",
+                f"the travel of `{servo.name}` ends at {asked} deg, {side} its "
+                f"{'first' if side == 'below' else 'last'} calibration point at {limit} deg",
+                span,
+                label=f"no pulse is known {side} {limit} deg",
+                related=((scene.span(servo.mark, "pulse"), "the calibration points"),),
+                help=f"measure a point further out, or end the travel at `{fix.text}`",
+                fix=fix,
+                asked=angle_deg,
+                limit=limit_deg,
+                unit="deg",
+            )

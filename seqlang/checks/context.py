@@ -1,0 +1,309 @@
+"""What every check looks at: the show, where its values stand in the text, and look-ups."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import replace
+from functools import cached_property
+from math import inf
+from typing import TYPE_CHECKING
+
+from firmware_gen.chips import LIMITS
+from seqlang.checks.light.rehearsed_light import Times, light_show, watch
+from seqlang.checks.motion.failing_moves import Failure, failures
+from seqlang.checks.workload import Work, workload
+from seqlang.text.findings import Origin, Span
+from sim.model import (
+    Board,
+    Cue,
+    Gear,
+    Lamp,
+    Law,
+    Move,
+    Output,
+    Repeat,
+    Servo,
+    Show,
+    Step,
+    Strip,
+    Supply,
+    Switch,
+)
+from sim.rig.drive import reach
+from sim.rig.supply import PIXEL_IDLE_A, highest_v
+from sim.score.threads import ThreadError, threads
+from sim.score.tree import PlannedMove, acts, duration_ms, planned_moves, walk
+from sim.strain.interruption import Cuts, interruptions
+from sim.strain.sag import Sag, brightest, sags, start_sags
+from sim.values import dataclass
+
+if TYPE_CHECKING:
+    from seqlang.text.source import Source as Text
+    from sim.light.flash import Source
+
+REHEARSED_MS = 600_000
+"""A score longer than ten minutes is not rehearsed for heat and run time (own limit)."""
+
+_NOWHERE = Origin(Span("", 0, 0))
+
+
+@dataclass(frozen=True)
+class Scene:
+    """One show under check. Derived look-ups are made once, when first asked for."""
+
+    show: Show
+    origins: Mapping[int, Origin]
+    places: Mapping[str, Origin]
+    sources: Mapping[str, Text]
+    partial: bool = False
+    """Loading found errors, so parts of the show may be missing: nothing is said of what is not
+    there."""
+
+    # -- places ---------------------------------------------------------------------------
+
+    def origin(self, mark: int) -> Origin:
+        """Where the value with `mark` was written; values made in tests have no place."""
+        return self.origins.get(mark, _NOWHERE)
+
+    def span(self, mark: int, part: str | None = None) -> Span:
+        """The span of the named part of the statement, or of the whole statement."""
+        origin = self.origin(mark)
+        return origin.span if part is None else origin.part(part)
+
+    def place(self, name: str, part: str | None = None) -> Span:
+        """The span of something without a mark (`stop`, `idle`, ...), or of a part of it."""
+        origin = self.places.get(name, _NOWHERE)
+        return origin.span if part is None else origin.part(part)
+
+    def has_part(self, mark: int, part: str) -> bool:
+        return any(name == part for name, _ in self.origin(mark).parts)
+
+    def text(self, span: Span) -> str:
+        """The source text at `span`; empty where there is none."""
+        source = self.sources.get(span.path)
+        return "" if source is None else source.text[span.start : span.end]
+
+    def indent(self, span: Span) -> str:
+        """What stands before `span` on its line: the indentation of a statement."""
+        source = self.sources.get(span.path)
+        if source is None:
+            return ""
+        return source.text[source.text.rfind("\n", 0, span.start) + 1 : span.start]
+
+    # -- the rig --------------------------------------------------------------------------
+
+    @cached_property
+    def outputs(self) -> dict[str, Output]:
+        return {output.name: output for output in self.show.rig.outputs}
+
+    @cached_property
+    def servos(self) -> dict[str, Servo]:
+        return {o.name: o for o in self.show.rig.outputs if isinstance(o, Servo)}
+
+    @cached_property
+    def strips(self) -> dict[str, Strip]:
+        return {o.name: o for o in self.show.rig.outputs if isinstance(o, Strip)}
+
+    @cached_property
+    def lamps(self) -> dict[str, Lamp]:
+        return {o.name: o for o in self.show.rig.outputs if isinstance(o, Lamp)}
+
+    @cached_property
+    def switches(self) -> dict[str, Switch]:
+        return {o.name: o for o in self.show.rig.outputs if isinstance(o, Switch)}
+
+    @cached_property
+    def boards(self) -> dict[str, Board]:
+        return {board.name: board for board in self.show.rig.boards}
+
+    @cached_property
+    def supplies(self) -> dict[str, Supply]:
+        return {supply.name: supply for supply in self.show.rig.supplies}
+
+    # -- the score ------------------------------------------------------------------------
+
+    @cached_property
+    def cues(self) -> dict[str, Cue]:
+        return {cue.name: cue for cue in self.show.score.cues}
+
+    @cached_property
+    def steps(self) -> tuple[Step, ...]:
+        """Every step of every cue, in the order of the text, blocks before their children."""
+        return tuple(step for cue in self.show.score.cues for step in walk(cue.body))
+
+    @cached_property
+    def moves(self) -> tuple[Move, ...]:
+        return tuple(step for step in self.steps if isinstance(step, Move))
+
+    @cached_property
+    def settings(self) -> dict[tuple[str | None, str, float], Move]:
+        """The first move that brings an output to an angle, by cue; under None: of all cues."""
+        found: dict[tuple[str | None, str, float], Move] = {}
+        for cue in self.show.score.cues:
+            for act in acts(cue.body):
+                if isinstance(act, Move):
+                    found.setdefault((cue.name, act.output, act.angle_deg), act)
+                    found.setdefault((None, act.output, act.angle_deg), act)
+        return found
+
+    @cached_property
+    def uses(self) -> dict[str, frozenset[str]]:
+        """The outputs each cue acts on."""
+        return {
+            cue.name: frozenset(act.output for act in acts(cue.body))
+            for cue in self.show.score.cues
+        }
+
+    @cached_property
+    def uses_of_mark(self) -> Counter[int]:
+        """In how many cues each written act occurs; a played cue's acts keep their marks."""
+        return Counter(
+            mark for cue in self.show.score.cues for mark in {act.mark for act in acts(cue.body)}
+        )
+
+    @cached_property
+    def reachable(self) -> frozenset[str]:
+        """Names of the cues that a button, idleness or a lost remote starts."""
+        score = self.show.score
+        bound = {binding.cue for binding in score.bindings}
+        return frozenset(bound | {name for name in (score.idle, score.lost_cue) if name})
+
+    @cached_property
+    def planned(self) -> tuple[PlannedMove, ...]:
+        """Every move with every angle it can start from, where physics can be asked about it."""
+        return tuple(one for one in planned_moves(self.show) if self._can_be_asked(one))
+
+    def _can_be_asked(self, one: PlannedMove) -> bool:
+        """A servo whose own lines are sound; a linkage may end where its travel does."""
+        servo = self.servos.get(one.move.output)
+        if servo is None or servo.name not in self.sound:
+            return False
+        low, high = servo.travel_deg
+        inside = low <= one.from_deg <= high and low <= one.move.angle_deg <= high
+        return inside or isinstance(servo.drive, Gear)
+
+    @cached_property
+    def alone(self) -> dict[str, Work]:
+        """How hard the planned moves work each sound servo, as if it moved alone."""
+        servos = [servo for servo in self.servos.values() if servo.name in self.sound]
+        return workload(self.sound_show.rig, servos, self.planned, {})
+
+    @cached_property
+    def work(self) -> dict[str, Work]:
+        """The same, but at the rated voltage on boards whose supply collapses."""
+        servos = [w.servo for w in self.alone.values() if w.servo.board in self.rated_v]
+        again = workload(self.sound_show.rig, servos, self.planned, self.rated_v)
+        return {**self.alone, **again}
+
+    @cached_property
+    def failures(self) -> tuple[Failure, ...]:
+        """Moves that ask too much of their servo."""
+        return failures(self)
+
+    @cached_property
+    def interruptions(self) -> tuple[Cuts, ...]:
+        """The worst that one cue does to another's moves, per sound servo."""
+        failing = {failure.planned.move.output for failure in self.failures}
+        passing = [one for one in self.planned if one.move.output not in failing]
+        return interruptions(self.sound_show, self.rated_v, passing)
+
+    @cached_property
+    def sags(self) -> tuple[Sag, ...]:
+        """The worst instant of every board with a supply."""
+        peak_nm: dict[str, dict[tuple[float, float, int, Law], float]] = {
+            name: dict(zip(work.ways, work.assessment.peak_torque_nm.tolist(), strict=True))
+            for name, work in self.alone.items()
+        }
+        return sags(self.sound_show, self.planned, peak_nm)
+
+    @cached_property
+    def start_sags(self) -> tuple[Sag, ...]:
+        """The worst instant of power-up at every board with a supply."""
+        return start_sags(self.sound_show)
+
+    @cached_property
+    def lowest_v(self) -> dict[str, float]:
+        """The lowest voltage in the show, by board whose supply stands."""
+        return {sag.board: sag.voltage_v for sag in self.sags if not sag.collapsed}
+
+    @cached_property
+    def sound(self) -> frozenset[str]:
+        """Servos whose calibration, travel and linkage make sense and that have a rating."""
+        return frozenset(name for name, servo in self.servos.items() if is_sound(servo))
+
+    @cached_property
+    def sound_show(self) -> Show:
+        """The show as physics is asked about it.
+
+        Servos that it cannot be asked about are left out. A strip is capped at the most that the
+        score ever makes of it: what it could draw is `strip_over_supply`'s business.
+        """
+        most = brightest(self.show)
+        outputs = tuple(
+            replace(o, cap_a=_lit_a(o, most[o.name])) if isinstance(o, Strip) else o
+            for o in self.show.rig.outputs
+            if o.name in self.sound or o.name not in self.servos
+        )
+        return replace(self.show, rig=replace(self.show.rig, outputs=outputs))
+
+    @cached_property
+    def rated_v(self) -> dict[str, float]:
+        """Boards of supplies that collapse, with the voltage they would have without any load.
+
+        Their servos are judged at that voltage: the collapse is a finding of its own.
+        """
+        return {
+            sag.board: highest_v(self.show.rig, sag.board) for sag in self.sags if sag.collapsed
+        }
+
+    @cached_property
+    def lights(self) -> Show:
+        """The show with its lights alone."""
+        return light_show(self.show)
+
+    @cached_property
+    def _watched(self) -> dict[str, tuple[Times, dict[str, Source]]]:
+        return {}
+
+    def watched(self, cue: Cue) -> tuple[Times, dict[str, Source]]:
+        """The light of a cue rehearsed alone (see `rehearsed_light`), once for all checks."""
+        if cue.name not in self._watched:
+            self._watched[cue.name] = watch(self.lights, cue)
+        return self._watched[cue.name]
+
+    @cached_property
+    def rehearsable(self) -> bool:
+        """Whether rehearsing all cues makes sense and ends soon: none fails or is very long."""
+        cues = self.show.score.cues
+        if self.failures or len(cues) > LIMITS.cues or not all(self.playable(c) for c in cues):
+            return False
+        lengths = (duration_ms(cue.body) for cue in cues)
+        return sum(length for length in lengths if length < inf) <= REHEARSED_MS
+
+    def playable(self, cue: Cue) -> bool:
+        """Whether a rehearsal can play the cue (see `too_many_threads`)."""
+        try:
+            threads(cue)
+        except ThreadError:
+            return False
+        return True
+
+    def has_repeat(self, cue: Cue) -> bool:
+        return any(isinstance(step, Repeat) for step in walk(cue.body))
+
+
+def _lit_a(strip: Strip, most_a: float) -> float:
+    """What the lit pixels draw of a strip's `most_a`; a hair for one that is never lit."""
+    return max(most_a - strip.pixels * PIXEL_IDLE_A, 1e-6)
+
+
+def is_sound(servo: Servo) -> bool:
+    """Whether physics can be asked about the servo at all."""
+    low, high = servo.travel_deg
+    if not servo.ratings or len(servo.points) < 2 or low >= high:
+        return False
+    angles = [point.angle_deg for point in servo.points]
+    if not (angles[0] <= low and high <= angles[-1]):
+        return False
+    return isinstance(servo.drive, Gear) or reach(servo).stuck_deg is None

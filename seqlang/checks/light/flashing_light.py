@@ -1,0 +1,161 @@
+"""general-flash, red-flash: the light of a cue flashes more than three times within a second.
+
+What: no output by itself, and not all of them together, makes more than three general flashes or
+red flashes within any one second, in any cue rehearsed over idle, effects included.
+
+Why: flashing light, saturated red above all, can set off seizures.
+
+Example:
+
+    repeat for ever
+        lure fade to 100% in 100 ms
+        lure fade to 0% in 100 ms
+
+Instead:
+
+    repeat for ever
+        lure fade to 100% in 240 ms
+        lure fade to 0% in 100 ms
+
+Source of the limit: WCAG 2.2, success criterion 2.3.1, made for screens; read on the safe side for
+lamps and strips (see `sim/light/flash.py`). Passing is no promise: some people react to less.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from seqlang.checks.context import Scene
+from seqlang.checks.figures import listed, seconds
+from seqlang.checks.light.rehearsed_light import can_flash, swapped, watch
+from seqlang.checks.rewrite import rewritten
+from seqlang.text import units
+from seqlang.text.findings import Finding, Fix, Span
+from sim.light.flash import FLASHES, PASSING_EFFECT_MS, Flashing, flashing
+from sim.model import Cue, Effect, Fade, Hold, Repeat, Show, Step
+from sim.score.tree import timeline, walk
+
+SLOWEST_MS = 4_000
+"""No longer duration is tried as a suggestion (own limit)."""
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    if not scene.lamps and not scene.strips:
+        return
+    for cue in scene.show.score.cues:
+        if scene.playable(cue) and can_flash(cue):
+            for found in flashing(*scene.watched(cue)):
+                yield _finding(scene, scene.lights, cue, found)
+
+
+def _finding(scene: Scene, lights: Show, cue: Cue, found: Flashing) -> Finding:
+    culprit = _culprit(cue, found)
+    span = scene.span(cue.mark if culprit is None else culprit.mark, "name")
+    slower = _slower(scene, lights, cue, found)
+    fix = None if slower is None else slower[0]
+    kind = "flashes red" if found.kind == "red" else "flashes"
+    at = max(0.0, found.at_ms)
+    return Finding(
+        "error",
+        f"{found.kind}-flash",
+        f"{listed(list(found.outputs))} {kind if len(found.outputs) == 1 else kind[:5] + kind[7:]} "
+        f"{found.count} times within one second of cue `{cue.name}`, and {FLASHES} times are safe",
+        span,
+        label=f"the second from {seconds(at)} on",
+        notes=(
+            f"too fast from {seconds(max(0.0, found.first_ms))} to {seconds(found.last_ms)}",
+            "thresholds of WCAG 2.2, made for screens; some people react to less",
+        ),
+        help="slow it down, or let it change by less than a tenth of its light"
+        if slower is None
+        else f"the least that passes here is {seconds(slower[1])}: `{slower[0].text}`",
+        fix=fix,
+        asked=found.count,
+        limit=FLASHES,
+        unit="flashes a second",
+    )
+
+
+def _culprit(cue: Cue, found: Flashing) -> Effect | Fade | None:
+    """The statement at work when the worst second starts; an effect rather than a fade."""
+    best: Effect | Fade | None = None
+    for start, step in timeline(cue.body):
+        if isinstance(step, Effect | Fade) and step.output in found.outputs:
+            if start > found.at_ms and best is not None:
+                continue
+            works = isinstance(step, Effect) and step.name != "steady"
+            if works or (isinstance(step, Fade) and not isinstance(best, Effect)):
+                best = step
+    return best
+
+
+# -- the slowest change that passes ---------------------------------------------------------------
+
+
+def _slower(scene: Scene, lights: Show, cue: Cue, found: Flashing) -> tuple[Fix, int] | None:
+    """The one number in the cue whose least increase makes this flashing pass, and that number."""
+    for span, part, now_ms in _numbers(scene, cue, found):
+        passing = _least(scene, lights, cue, found, span, part, now_ms)
+        if passing is not None:
+            return rewritten(scene, span, passing, units.DURATION, "up"), passing
+    return None
+
+
+def _numbers(scene: Scene, cue: Cue, found: Flashing) -> Iterator[tuple[Span, str, int]]:
+    """Periods of effects first, then the longest durations inside the innermost repeats."""
+    for step in walk(cue.body):
+        works = isinstance(step, Effect) and step.output in found.outputs
+        if isinstance(step, Effect) and works and scene.has_part(step.mark, "period"):
+            yield scene.span(step.mark, "period"), "period", step.period_ms
+    for repeat in reversed([step for step in walk(cue.body) if isinstance(step, Repeat)]):
+        inside = list(walk(repeat.body))
+        if not any(isinstance(s, Fade) and s.output in found.outputs for s in inside):
+            continue
+        timed = [s for s in inside if isinstance(s, Fade | Hold)]
+        for step in sorted(timed, key=lambda s: -s.duration_ms):
+            if scene.has_part(step.mark, "duration"):
+                yield scene.span(step.mark, "duration"), "duration", step.duration_ms
+
+
+def _least(
+    scene: Scene, lights: Show, cue: Cue, found: Flashing, span: Span, part: str, now_ms: int
+) -> int | None:
+    """The least number (ms) at `span` with which the cue passes; None: none that is sensible."""
+
+    def passes(value: int) -> bool:
+        slow = replace(cue, body=_with(scene, cue.body, span, part, value))
+        return not any(f.kind == found.kind for f in flashing(*watch(lights, slow)))
+
+    high = next((t for t in _trials(now_ms, part) if passes(t)), None)
+    if high is None or part == "period":
+        # an effect's pattern is irregular: a period a little shorter would pass by luck alone
+        return high
+    low = now_ms
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if passes(middle) else (middle, high)
+    return high
+
+
+def _trials(now_ms: int, part: str) -> Iterator[int]:
+    known = {*PASSING_EFFECT_MS.values()} if part == "period" else set()
+    doubled = {now_ms * factor for factor in (2, 4, 8, 16)}
+    yield from (t for t in sorted(known | doubled) if now_ms < t <= SLOWEST_MS)
+
+
+def _with(scene: Scene, body: Step, span: Span, part: str, value: int) -> Step:
+    """The cue with `value` in place of the number at `span`, in every step it is written for."""
+
+    def change(step: Step) -> Step:
+        if isinstance(step, Effect) and part == "period":
+            return replace(step, period_ms=value) if _at(scene, step, part, span) else step
+        if isinstance(step, Fade | Hold) and part == "duration":
+            return replace(step, duration_ms=value) if _at(scene, step, part, span) else step
+        return step
+
+    return swapped(body, change)
+
+
+def _at(scene: Scene, step: Effect | Fade | Hold, part: str, span: Span) -> bool:
+    return scene.has_part(step.mark, part) and scene.span(step.mark, part) == span

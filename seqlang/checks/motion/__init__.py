@@ -1,0 +1,1 @@
+"""Checks of moves: speed, torque, acceleration, heat, interruption."""

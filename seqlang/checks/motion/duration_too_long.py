@@ -1,0 +1,75 @@
+"""duration-too-long: one move or fade lasts longer than the table can say.
+
+What: a move or a fade lasts at most 65 s, the stop 5.1 s, the silence before the cue for a lost
+remote 25.5 s.
+
+Why: a board keeps the times of moves in 24 bits of 1/256 ms, which is a little more; the table the
+other two in a byte of frames and of 100 ms.
+
+Example:
+
+    lamp fade to 80% in 2 min
+
+Instead:
+
+    lamp fade to 40% in 60 s
+    lamp fade to 80% in 60 s
+
+Source of the limit: TABLE.md, code (duration: at most 65000 ms) and header (lost time, stop time).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from seqlang.checks.context import Scene
+from seqlang.checks.figures import figure
+from seqlang.checks.rewrite import rewritten
+from seqlang.text import units
+from seqlang.text.findings import Finding, Fix, Span
+from sim.model import Fade, Move
+
+LONGEST_MS = 65_000
+LONGEST_STOP_MS = 255 * 20
+LONGEST_SILENCE_MS = 255 * 100
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    for step in scene.steps:
+        if isinstance(step, Move | Fade) and step.duration_ms > LONGEST_MS:
+            what = "a move" if isinstance(step, Move) else "a fade"
+            span = _pace_span(scene, step)
+            yield _finding(scene, what, step.duration_ms, LONGEST_MS, span)
+
+    score = scene.show.score
+    if score.stop_ms > LONGEST_STOP_MS:
+        span = scene.place("stop time", "time")
+        yield _finding(scene, "a stop", score.stop_ms, LONGEST_STOP_MS, span)
+    if score.lost_ms is not None and score.lost_ms > LONGEST_SILENCE_MS:
+        span = scene.place("lost", "time")
+        yield _finding(scene, "a silence", score.lost_ms, LONGEST_SILENCE_MS, span)
+
+
+def _pace_span(scene: Scene, step: Move | Fade) -> Span:
+    """The duration; or whatever else says how fast, such as `at 2 deg/s`."""
+    part = "duration" if scene.has_part(step.mark, "duration") else "pace"
+    return scene.span(step.mark, part)
+
+
+def _finding(scene: Scene, what: str, asked_ms: int, limit_ms: int, span: Span) -> Finding:
+    fix = rewritten(scene, span, limit_ms, units.DURATION, "down")
+    if scene.text(span).startswith(("at ", "within ")):
+        fix = Fix(span, f"in {fix.text}")
+    return Finding(
+        "error",
+        "duration-too-long",
+        f"{what} of {figure(asked_ms / 1000)} s is longer than the {figure(limit_ms / 1000)} s "
+        "a table can say",
+        span,
+        label=f"at most {figure(limit_ms / 1000)} s",
+        help=f"ask for `{fix.text}`" + ("" if limit_ms < LONGEST_MS else ", or cut it in two"),
+        fix=fix,
+        asked=asked_ms / 1000,
+        limit=limit_ms / 1000,
+        unit="s",
+    )

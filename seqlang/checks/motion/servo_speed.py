@@ -1,0 +1,58 @@
+"""servo-speed: a move asks for more speed than the servo has.
+
+What: at each instant of a move, the speed stays under what the servo's torque-speed line leaves at
+the torque needed there, at the voltage that arrives, with the rig's margin kept in hand.
+
+Why: a servo that cannot follow falls behind, and then arrives late and with full force.
+
+Example:
+
+    jaw to 55 deg in 100 ms
+
+Instead:
+
+    jaw to 55 deg in 367 ms
+
+Source of the limit: the servo's `rating` line; a brushed motor's speed falls in a straight line
+with its torque (MIT, Understanding D.C. Motor Characteristics); the margin is the rig's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from seqlang.checks.context import Scene
+from seqlang.checks.figures import figure, figures, seconds
+from seqlang.checks.motion import failing_moves as pace
+from seqlang.text.findings import Finding
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    for failure in scene.failures:
+        if failure.trouble == "speed":
+            yield _finding(scene, failure)
+
+
+def _finding(scene: Scene, failure: pace.Failure) -> Finding:
+    asked, way, move = failure.work.assessment, failure.way, failure.planned.move
+    speed = abs(float(asked.speed_deg_s[way]))
+    left = pace.speed_left_deg_s(scene, failure)
+    speed_text, left_text = figures(speed, left)
+    fix = None
+    if failure.shortest_ms is not None:
+        fix = pace.slower(scene, move, failure.shortest_ms)
+    return Finding(
+        "error",
+        "servo-speed",
+        f"`{move.output}` would have to turn at {speed_text} deg/s, and can do {left_text} deg/s",
+        pace.pace_span(scene, move),
+        label=f"{figure(abs(move.angle_deg - failure.planned.from_deg))} deg in "
+        f"{seconds(move.duration_ms)}",
+        related=pace.start_places(scene, failure.planned),
+        notes=(pace.instant(scene, failure),),
+        help=pace.advice(failure, fix),
+        fix=fix,
+        asked=speed,
+        limit=left,
+        unit="deg/s",
+    )

@@ -1,0 +1,55 @@
+"""button-not-wired: a button of the remote is wired to no board.
+
+What: where boards have inputs, each button in use arrives at one of them.
+
+Why: a button that reaches no board does nothing, unless a main controller sends it over the link.
+
+Example:
+
+    board body: atmega328p, address 1
+        input      PC0 is button 1
+    remote
+        button 2: go chew
+
+Instead:
+
+    board body: atmega328p, address 1
+        input      PC0 is button 2
+
+Source of the limit: this tool's rule (a warning: the link can press any button).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from seqlang.checks.context import Scene
+from seqlang.text.findings import Finding
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    wired = {wire.button for wire in scene.show.rig.inputs}
+    if scene.partial or not wired:
+        return
+    score = scene.show.score
+    for binding in score.bindings:
+        if binding.button not in wired:
+            yield Finding(
+                "warning",
+                "button-not-wired",
+                f"button {binding.button} starts `{binding.cue}` and is wired to no board",
+                scene.span(binding.mark, "button"),
+                label="arrives at no input",
+                help="give a board an input for it, or use one of the buttons "
+                + ", ".join(str(number) for number in sorted(wired)),
+            )
+    used = {binding.button for binding in score.bindings} | {score.stop_button}
+    for wire in scene.show.rig.inputs:
+        if wire.button not in used:
+            yield Finding(
+                "warning",
+                "button-not-wired",
+                f"button {wire.button} is wired to `{wire.board}` and does nothing",
+                scene.span(wire.mark, "button"),
+                label="no line under `remote` uses it",
+            )

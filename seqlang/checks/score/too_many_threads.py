@@ -1,0 +1,93 @@
+"""too-many-threads: a cue runs more repeats beside or inside one another than a board can.
+
+What: at most 10 threads run a cue, repeats nest at most 3 deep in each, and nothing follows two
+`repeat while held` that run side by side.
+
+Why: each repeat beside something else needs a thread of its own, and each thread takes memory on
+the chip.
+
+Example: eleven `repeat` blocks in one `together`.
+
+Instead: put what keeps the same time into one `repeat`.
+
+Source of the limit: TABLE.md, code (loops nest at most 3 deep in a thread) and the player (10
+threads).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from firmware_gen.chips import LIMITS
+from seqlang.checks.context import Scene
+from seqlang.text.findings import Finding
+from sim.model import Cue
+from sim.score.threads import LoopEnd, LoopStart, Thread, ThreadError, program
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    for cue in scene.show.score.cues:
+        if not scene.has_repeat(cue):
+            continue
+        for board in scene.show.rig.boards:
+            names = {
+                name for name in scene.uses[cue.name] if scene.outputs[name].board == board.name
+            }
+            if not names:
+                continue
+            try:
+                one = program(cue, names)
+            except ThreadError as error:
+                if "takes no time" not in str(error):
+                    yield _open_ended(scene, error)
+                continue
+            if one.reserved > LIMITS.threads:
+                yield _threads(scene, cue, one.reserved)
+            for thread in one.threads:
+                yield from _depth(scene, cue, thread)
+
+
+def _open_ended(scene: Scene, error: ThreadError) -> Finding:
+    return Finding(
+        "error",
+        "too-many-threads",
+        str(error),
+        scene.span(error.mark),
+        label="nobody can say when both have ended",
+        help="put both into one `repeat while held`, or end the cue with them",
+    )
+
+
+def _threads(scene: Scene, cue: Cue, count: int) -> Finding:
+    return Finding(
+        "error",
+        "too-many-threads",
+        f"cue `{cue.name}` needs {count} threads, and a board has {LIMITS.threads}",
+        scene.span(cue.mark, "name"),
+        label="each repeat beside something else needs one",
+        help="put what keeps the same time into one `repeat`",
+        asked=count,
+        limit=LIMITS.threads,
+        unit="threads",
+    )
+
+
+def _depth(scene: Scene, cue: Cue, thread: Thread) -> Iterator[Finding]:
+    depth = 0
+    for item in thread:
+        if isinstance(item, LoopStart):
+            depth += 1
+            if depth == LIMITS.loop_depth + 1:
+                yield Finding(
+                    "error",
+                    "too-many-threads",
+                    f"repeats of cue `{cue.name}` nest more than {LIMITS.loop_depth} deep",
+                    scene.span(item.mark),
+                    label=f"repeat number {depth} inside one another",
+                    help="multiply two of the counts into one repeat",
+                    asked=depth,
+                    limit=LIMITS.loop_depth,
+                    unit="deep",
+                )
+        elif isinstance(item, LoopEnd):
+            depth -= 1

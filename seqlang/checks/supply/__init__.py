@@ -1,0 +1,1 @@
+"""Checks of what feeds the boards."""

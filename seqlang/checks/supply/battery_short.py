@@ -1,0 +1,80 @@
+"""battery-short: the battery does not last as long as the show wants.
+
+What: with the stated use of the cues, the pack lasts for the wanted `run time` (a warning).
+
+Why: better a larger pack than a costume that dies on the street.
+
+Example:
+
+    source 2 li-ion cells, 800 mAh
+    ...
+    usage
+        run time 4 h
+
+Instead:
+
+    source 2 li-ion cells, 3000 mAh
+
+Source of the limit: the show's own `run time`; the usable part of a pack as in
+`sim/rig/battery.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from seqlang.checks.context import Scene
+from seqlang.checks.figures import figures
+from seqlang.checks.rewrite import rewritten
+from seqlang.checks.supply.sagging import of_supply
+from seqlang.text import units
+from seqlang.text.findings import Finding
+from sim.model import Cells, Supply
+from sim.rig.battery import capacity_for_ah, pack_ah
+from sim.rig.battery import run_time_h as hours_at
+from sim.strain.usage import Book, Mix, run_time_h, source_mean_a
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    wanted = scene.show.score.run_time_h
+    if wanted is None or not scene.rehearsable or any(sag.collapsed for sag in scene.sags):
+        return
+    book: Book | None = None
+    for supply in scene.show.rig.supplies:
+        own = of_supply(scene, supply)
+        if not own or not isinstance(supply.source, Cells):
+            continue
+        # no rehearsal is needed where the pack would last at the worst instant all the time
+        peak_a = max(sag.source_a for sag in own)
+        if hours_at(pack_ah(supply.source), peak_a) >= wanted:
+            continue
+        book = Book(scene.sound_show) if book is None else book
+        yield from _short(scene, book, book.mix(), supply, supply.source, wanted)
+
+
+def _short(
+    scene: Scene, book: Book, mix: Mix, supply: Supply, cells: Cells, wanted_h: float
+) -> Iterator[Finding]:
+    lasts_h = run_time_h(book, supply, mix)
+    if lasts_h is None or lasts_h >= wanted_h:
+        return
+    needed = capacity_for_ah(wanted_h, source_mean_a(book, supply, mix)) / cells.parallel
+    span = scene.span(cells.mark, "capacity")
+    fix = rewritten(scene, span, needed * 1.001, units.AMPERE_HOURS, "up")
+    lasts, wanted = figures(lasts_h, wanted_h)
+    yield Finding(
+        "warning",
+        "battery-short",
+        f"supply `{supply.name}` lasts {lasts} h, and the show is to run for {wanted} h",
+        span,
+        label=f"lasts {lasts} h",
+        related=((scene.place("run time"), f"{wanted} h are wanted"),),
+        notes=()
+        if mix.stated
+        else ("no use of the cues is stated: taken as one after another without a pause",),
+        help=f"take cells of at least `{fix.text}`",
+        fix=fix,
+        asked=wanted_h,
+        limit=lasts_h,
+        unit="h",
+    )

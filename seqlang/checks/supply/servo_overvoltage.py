@@ -1,0 +1,60 @@
+"""servo-overvoltage: a servo's feed can stand well over the highest voltage it is rated at.
+
+What: the highest voltage at the servo's board (a full battery, nothing drawing) is at most 15 %
+over the highest voltage of the servo's ratings; over 25 % is an error.
+
+Why: the motor and its electronics burn, and the gears see more torque than they are made for. The
+other checks would only see a stronger servo.
+
+Example:
+
+    source 2 li-ion cells, 3000 mAh
+    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6.0 V
+
+Instead: a regulator of 6.0 V between them.
+
+Source of the limit: common practice, no source. A servo rated at the 7.4 V of two lithium cells is
+run on their 8.4 V when full, 13.5 % more; data sheets that state a highest voltage come first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from seqlang.checks.context import Scene
+from seqlang.checks.figures import figure, figures
+from seqlang.text.findings import Finding
+from sim.rig.supply import highest_v, of_board
+
+OVER_RATED = 1.15
+"""Highest voltage over the highest rated one without a word."""
+
+FAR_OVER_RATED = 1.25
+"""From here on it is an error."""
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    rig = scene.show.rig
+    for servo in scene.servos.values():
+        _, supply = of_board(rig, servo.board)
+        if supply is None or not servo.ratings:
+            continue
+        rated = max(rating.voltage_v for rating in servo.ratings)
+        volts = highest_v(rig, servo.board)
+        if volts <= OVER_RATED * rated + 1e-9:
+            continue
+        volts_text, rated_text = figures(volts, rated)
+        yield Finding(
+            "error" if volts > FAR_OVER_RATED * rated else "warning",
+            "servo-overvoltage",
+            f"servo `{servo.name}` can get {volts_text} V from supply `{supply.name}`, and it is "
+            f"rated at {rated_text} V",
+            scene.span(servo.mark, "name"),
+            label="burns, and strips its gears",
+            related=((scene.span(supply.mark, "name"), "the highest with nothing drawing"),),
+            help=f"state and fit a regulator of {figure(rated)} V, or, if the servo's data sheet "
+            "allows more, state its rating at that voltage as well",
+            asked=volts,
+            limit=OVER_RATED * rated,
+            unit="V",
+        )

@@ -1,0 +1,79 @@
+"""strip-over-supply: a strip, fully white, would overload its supply, and nothing caps it.
+
+What: a strip without a `cap` line draws, with every pixel fully on, no more than its supply gives.
+
+Why: the show's own colours may be dim, but one wrong colour, or a board that starts up with noise
+on its data line, turns every pixel white.
+
+Example:
+
+    pixels 100, order grb, each 20 mA
+
+Instead:
+
+    pixels 100, order grb, each 20 mA
+    cap 1.5 A
+
+Source of the limit: the current of regulator, adapter or fuse; 20 mA a colour is common practice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import floor
+
+from seqlang.checks.context import Scene
+from seqlang.checks.figures import figure
+from seqlang.text.findings import Finding, Fix, Span
+from sim.model import Adapter, Strip, Supply
+from sim.rig.supply import of_board, strip_full_a
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    for strip in scene.strips.values():
+        _, supply = of_board(scene.show.rig, strip.board)
+        limit = None if supply is None else limit_a(supply)
+        if supply is None or limit is None or strip.cap_a is not None:
+            continue
+        full = strip_full_a(strip)
+        if full > limit:
+            yield _finding(scene, strip, supply, full, limit)
+
+
+def limit_a(supply: Supply) -> float | None:
+    """The least of what regulator, adapter and fuse let through; None: nothing limits it."""
+    limits = [supply.fuse_a]
+    if supply.regulator is not None:
+        limits.append(supply.regulator.current_a)
+    if isinstance(supply.source, Adapter):
+        limits.append(supply.source.current_a)
+    return min((limit for limit in limits if limit is not None), default=None)
+
+
+def _finding(scene: Scene, strip: Strip, supply: Supply, full: float, limit: float) -> Finding:
+    span = scene.span(strip.mark, "pixels")
+    cap = max(0.1, floor(limit / 2.0 * 10.0) / 10.0)
+    line = _line_of(scene, span)
+    fix = None if line is None else Fix(line[0], f"cap {figure(cap)} A\n{line[1]}")
+    return Finding(
+        "warning",
+        "strip-over-supply",
+        f"strip `{strip.name}` draws {figure(full)} A when all is white, and supply "
+        f"`{supply.name}` gives {figure(limit)} A",
+        span,
+        label=f"{figure(full)} A fully on",
+        related=((scene.span(supply.mark, "name"), f"gives {figure(limit)} A"),),
+        help=f"let the board keep it under half of that: `cap {figure(cap)} A`",
+        fix=fix,
+        asked=full,
+        limit=limit,
+        unit="A",
+    )
+
+
+def _line_of(scene: Scene, span: Span) -> tuple[Span, str] | None:
+    """The start of the statement that `span` stands in, and its indentation."""
+    before = scene.indent(span)
+    indent = before[: len(before) - len(before.lstrip())]
+    at = span.start - len(before) + len(indent)
+    return (Span(span.path, at, at), indent) if indent else None

@@ -1,0 +1,115 @@
+"""supply-overload: regulator, adapter or battery cannot give what the show takes.
+
+What: the peak current of the cues that can run together stays under the limit of the regulator and
+the adapter, and a battery's voltage does not collapse under it.
+
+Why: a board whose voltage collapses resets in the middle of a move.
+
+Example:
+
+    regulator 6.0 V, 1 A
+
+Instead:
+
+    regulator 6.0 V, 5 A
+
+Source of the limit: the `supply` lines themselves; the worst instant is that of
+`sim/strain/sag.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from seqlang.checks.context import Scene
+from seqlang.checks.figures import figure, figures
+from seqlang.checks.rewrite import rewritten
+from seqlang.checks.supply.sagging import cues_running, of_supply, while_running
+from seqlang.text import units
+from seqlang.text.findings import Finding
+from sim.model import Adapter, Show, Supply
+from sim.strain.sag import Sag, sags, start_sags
+
+ENDLESS_A = 1e4
+"""In place of a limit, to learn what would be drawn without it."""
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    for supply in scene.show.rig.supplies:
+        collapsed = [sag for sag in of_supply(scene, supply) if sag.collapsed]
+        if collapsed:
+            yield _overload(scene, supply, max(collapsed, key=lambda sag: sag.supply_a))
+
+
+def _overload(scene: Scene, supply: Supply, sag: Sag) -> Finding:
+    free_show = _unlimited(scene.sound_show, supply)
+    free = _hardest(supply, sags(free_show, scene.planned))
+    asked, limit, mark, what = _limit(supply, free)
+    if free.collapsed or asked <= limit:
+        return _exhausted(scene, supply, sag)
+    starting = _hardest(supply, start_sags(free_show))
+    enough = max(asked, starting.source_a if what == "adapter" else starting.supply_a)
+    asked_text, limit_text = figures(asked, limit)
+    span = scene.span(mark, "current")
+    fix = rewritten(scene, span, enough * 1.0001, units.AMPERES, "up")
+    return Finding(
+        "error",
+        "supply-overload",
+        f"supply `{supply.name}` would have to give {asked_text} A {while_running(free)}, and its "
+        f"{what} gives {limit_text} A",
+        span,
+        label=f"{asked_text} A needed",
+        related=cues_running(scene, free),
+        notes=(
+            f"at power-up, while `{starting.starting}` jumps to its safe pose: "
+            f"{figure(starting.supply_a)} A",
+        )
+        if starting.starting is not None
+        else (),
+        help=f"use one for `{fix.text}`, or let fewer parts move at once",
+        fix=fix,
+        asked=asked,
+        limit=limit,
+        unit="A",
+    )
+
+
+def _hardest(supply: Supply, all_sags: tuple[Sag, ...]) -> Sag:
+    return max((s for s in all_sags if s.supply == supply.name), key=lambda sag: sag.supply_a)
+
+
+def _limit(supply: Supply, free: Sag) -> tuple[float, float, int, str]:
+    """Current asked of the part that limits the supply, its limit, its mark and what it is."""
+    source, regulator = supply.source, supply.regulator
+    if isinstance(source, Adapter) and (
+        regulator is None or free.source_a / source.current_a > free.supply_a / regulator.current_a
+    ):
+        return free.source_a, source.current_a, source.mark, "adapter"
+    if regulator is not None:
+        return free.supply_a, regulator.current_a, regulator.mark, "regulator"
+    return free.source_a, ENDLESS_A, supply.mark, "battery"
+
+
+def _unlimited(show: Show, supply: Supply) -> Show:
+    source, regulator = supply.source, supply.regulator
+    if isinstance(source, Adapter):
+        source = replace(source, current_a=ENDLESS_A)
+    if regulator is not None:
+        regulator = replace(regulator, current_a=ENDLESS_A)
+    free = replace(supply, source=source, regulator=regulator)
+    supplies = tuple(free if s.name == supply.name else s for s in show.rig.supplies)
+    return replace(show, rig=replace(show.rig, supplies=supplies))
+
+
+def _exhausted(scene: Scene, supply: Supply, sag: Sag) -> Finding:
+    return Finding(
+        "error",
+        "supply-overload",
+        f"the battery of supply `{supply.name}` cannot give what the show takes "
+        f"{while_running(sag)}: its voltage collapses",
+        scene.span(supply.source.mark),
+        label="its own resistance eats the voltage at the end of its charge",
+        related=cues_running(scene, sag),
+        help="use more or larger cells, or let fewer parts move at once",
+    )

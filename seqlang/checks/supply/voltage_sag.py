@@ -1,0 +1,105 @@
+"""voltage-sag: a move passes by itself, but not at the voltage left while other parts move too.
+
+What: each move still keeps its margin at the lowest voltage that its board sees in the show, when
+cues that share no output run at once and the battery is at the end of its charge.
+
+Why: a servo's speed and torque fall with its voltage; two cues started together then both lag.
+
+Example: a fast move planned to the last millisecond, and a second cue that loads the same pack.
+
+Instead:
+
+    jaw to 55 deg in 420 ms
+
+Source of the limit: as for `servo-speed`, at the voltage of `sim/strain/sag.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from seqlang.checks.context import Scene
+from seqlang.checks.figures import figure, figures
+from seqlang.checks.motion import failing_moves as pace
+from seqlang.checks.supply.sagging import cues_running, while_running
+from seqlang.checks.workload import Way, Work
+from seqlang.text.findings import Finding
+from sim.score.tree import PlannedMove
+from sim.strain.envelope import assess
+from sim.strain.sag import Sag
+from sim.strain.shortest import Impossible, shortest_duration_ms
+
+STEEPEST = 2.0
+"""A share grows at most with this power of the fall in voltage: one rating gives 1, two ratings a
+little more. Moves that even this leaves within the margin need not be assessed again."""
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    by_board = {sag.board: sag for sag in scene.sags if sag.cues and not sag.collapsed}
+    for work in scene.work.values():
+        sag = by_board.get(work.servo.board)
+        if sag is not None:
+            yield from _starved(scene, work, sag)
+
+
+def _starved(scene: Scene, work: Work, sag: Sag) -> Iterator[Finding]:
+    """Written moves that pass alone but not at the sagging voltage, each from its worst start."""
+    limit = 1.0 - scene.show.rig.wearer.margin
+    alone = work.assessment
+    fall = np.maximum(alone.voltage_v / max(sag.voltage_v, 1e-3), 1.0)
+    rows = np.flatnonzero(alone.passes & (alone.peak_share * fall**STEEPEST > limit))
+    if not rows.size:
+        return
+    low = assess(
+        scene.sound_show.rig,
+        work.servo,
+        [work.ways[row].from_deg for row in rows],
+        [work.ways[row].to_deg for row in rows],
+        [work.ways[row].duration_ms for row in rows],
+        [work.ways[row].law for row in rows],
+        sag.voltage_v,
+    )
+    shares = {
+        int(row): float(share)
+        for row, share, passes in zip(rows, low.peak_share, low.passes, strict=True)
+        if not passes
+    }
+    worst: dict[int, tuple[PlannedMove, int]] = {}
+    for planned, way in zip(work.asked, work.way_of, strict=True):
+        known = worst.get(planned.move.mark)
+        if way in shares and (known is None or shares[way] > shares[known[1]]):
+            worst[planned.move.mark] = planned, way
+    for planned, way in worst.values():
+        yield _finding(scene, planned, work.ways[way], sag, shares[way])
+
+
+def _finding(scene: Scene, planned: PlannedMove, way: Way, sag: Sag, share: float) -> Finding:
+    move, servo = planned.move, scene.servos[planned.move.output]
+    limit = 1.0 - scene.show.rig.wearer.margin
+    asked_text, limit_text = figures(100 * share, 100 * limit)
+    try:
+        shortest = shortest_duration_ms(
+            scene.sound_show.rig, servo, way.from_deg, way.to_deg, way.law, sag.voltage_v
+        )
+    except Impossible:
+        shortest = None
+    fix = None if shortest is None else pace.slower(scene, move, shortest)
+    return Finding(
+        "warning",
+        "voltage-sag",
+        f"`{move.output}` would be worked to {asked_text} % of its line at the "
+        f"{figure(sag.voltage_v)} V left {while_running(sag)}, and {limit_text} % "
+        "keep the margin",
+        pace.pace_span(scene, move),
+        label="passes by itself, not beside other parts",
+        related=cues_running(scene, sag),
+        help="use thicker wire or a stronger supply"
+        if fix is None
+        else f"`{fix.text}` passes at that voltage; thicker wire or a stronger supply help too",
+        fix=fix,
+        asked=share,
+        limit=limit,
+        unit="of the servo's line",
+    )

@@ -1,0 +1,1 @@
+"""Checks of pins, addresses and what a board holds."""

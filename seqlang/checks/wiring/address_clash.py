@@ -1,0 +1,59 @@
+"""address-clash: two boards of a show have the same address.
+
+What: each board has an address of its own, 1 to 254.
+
+Why: both would answer at once on the link, and each would take the other's table.
+
+Example:
+
+    board left: atmega328p, address 1
+    board right: atmega328p, address 1
+
+Instead:
+
+    board right: atmega328p, address 2
+
+Source of the limit: TABLE.md, header (address of the board, 1 to 254).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from seqlang.checks.context import Scene
+from seqlang.meaning.rig import NO_ADDRESS
+from seqlang.text.findings import Finding, Fix
+from sim.model import Board
+
+ADDRESSES = range(1, 255)
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    boards = scene.show.rig.boards
+    taken = {board.address for board in boards}
+    first: dict[int, Board] = {}
+    for board in boards:
+        if board.address == NO_ADDRESS and scene.partial:
+            continue
+        valid = board.address in ADDRESSES
+        earlier = first.setdefault(board.address, board)
+        if earlier is board and valid:
+            continue
+        free = next(address for address in ADDRESSES if address not in taken)
+        taken.add(free)
+        span = scene.span(board.mark, "address")
+        related = () if earlier is board else ((scene.span(earlier.mark), "the other board"),)
+        yield Finding(
+            "error",
+            "address-clash",
+            f"boards `{earlier.name}` and `{board.name}` both have address {board.address}"
+            if valid
+            else f"board `{board.name}` has address {board.address}, "
+            f"and addresses run from {ADDRESSES.start} to {ADDRESSES.stop - 1}",
+            span,
+            label="taken" if valid else "out of range",
+            related=related if valid else (),
+            help=f"address {free} is free",
+            fix=Fix(span, scene.text(span).replace(str(board.address), str(free), 1)),
+            asked=board.address,
+        )

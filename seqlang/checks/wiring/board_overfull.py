@@ -1,0 +1,109 @@
+"""board-overfull: a board is given more than its player holds.
+
+What: at most 16 outputs a board, 8 of them servos and 2 of them strips, 100 pixels on all its
+strips together, 16 inputs and 32 cues.
+
+Why: the chip's memory and the time in a frame (20 ms) are shared out beforehand.
+
+Example: a ninth `servo ...: body pin ...` line.
+
+Instead: put it on a second board.
+
+Source of the limit: TABLE.md, header; `firmware_gen/chips.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from firmware_gen.chips import LIMITS
+from seqlang.checks.context import Scene
+from seqlang.checks.rewrite import rewritten
+from seqlang.checks.wiring import pins
+from seqlang.text import units
+from seqlang.text.findings import Finding, Fix
+from sim.model import Board, Input, Servo, Strip
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    for board, _, users in pins.by_board(scene):
+        outputs = [user for user in users if not isinstance(user, Input)]
+        servos = [user for user in outputs if isinstance(user, Servo)]
+        inputs = [user for user in users if isinstance(user, Input)]
+        yield from _counted(scene, board, servos, LIMITS.servos, "servos")
+        yield from _counted(scene, board, outputs, LIMITS.outputs, "outputs")
+        yield from _counted(scene, board, inputs, LIMITS.inputs, "inputs")
+        strips = [user for user in outputs if isinstance(user, Strip)]
+        yield from _counted(scene, board, strips, LIMITS.strips, "strips")
+        yield from _pixels(scene, board, strips)
+        yield from _cues(scene, board, {output.name for output in outputs})
+
+
+def _counted(
+    scene: Scene, board: Board, users: Sequence[pins.User], limit: int, what: str
+) -> Iterator[Finding]:
+    if len(users) <= limit:
+        return
+    surplus = users[limit]
+    yield Finding(
+        "error",
+        "board-overfull",
+        f"board `{board.name}` has {len(users)} {what}, and its player holds {limit}",
+        scene.span(surplus.mark, "name"),
+        label=f"number {limit + 1}",
+        related=((scene.span(board.mark), "the board"),),
+        help=f"put {pins.called(surplus)} and what follows it on a second board",
+        asked=len(users),
+        limit=limit,
+        unit=what,
+    )
+
+
+def _pixels(scene: Scene, board: Board, strips: list[Strip]) -> Iterator[Finding]:
+    total = 0
+    for strip in strips:
+        left = LIMITS.pixels - total
+        total += strip.pixels
+        if total <= LIMITS.pixels:
+            continue
+        span = scene.span(strip.mark, "pixels")
+        fix: Fix | None = None
+        if left > 0:
+            fix = rewritten(scene, span, left, units.PLAIN, "down")
+        yield Finding(
+            "error",
+            "board-overfull",
+            f"the strips of board `{board.name}` have {total} pixels up to `{strip.name}`, "
+            f"and its player holds {LIMITS.pixels}",
+            span,
+            label=f"{left} left here" if left > 0 else "none left",
+            help=f"cut it to {left} pixels, or put it on a second board"
+            if left > 0
+            else "put it on a second board",
+            fix=fix,
+            asked=total,
+            limit=LIMITS.pixels,
+            unit="pixels",
+        )
+        return
+
+
+def _cues(scene: Scene, board: Board, names: set[str]) -> Iterator[Finding]:
+    """A board holds the cues that use its outputs; all of them if idle does."""
+    score = scene.show.score
+    idles = score.idle is not None and bool(names & scene.uses.get(score.idle, frozenset()))
+    cues = [cue for cue in score.cues if idles or names & scene.uses[cue.name]]
+    if len(cues) > LIMITS.cues:
+        yield Finding(
+            "error",
+            "board-overfull",
+            f"board `{board.name}` takes part in {len(cues)} cues, and its player holds "
+            f"{LIMITS.cues}",
+            scene.span(cues[LIMITS.cues].mark, "name"),
+            label=f"number {LIMITS.cues + 1}",
+            related=((scene.span(board.mark, "name"), "the board"),),
+            help="play what belongs together in one cue, or put parts on a second board",
+            asked=len(cues),
+            limit=LIMITS.cues,
+            unit="cues",
+        )

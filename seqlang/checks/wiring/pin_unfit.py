@@ -1,0 +1,53 @@
+"""pin-unfit: a pin cannot do the job it is given.
+
+What: a lamp needs a pin with a free PWM channel; crystal, reset and link pins are taken.
+
+Why: the chip's hardware decides; nothing in a table can change it.
+
+Example:
+
+    lamp lure: body pin PD2
+
+Instead:
+
+    lamp lure: body pin PD3
+
+Source of the limit: the chip's data sheet, section "I/O Multiplexing", as stated in
+`firmware_gen/chips.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from firmware_gen.chips import pin_name
+from seqlang.checks.context import Scene
+from seqlang.checks.wiring import pins
+from seqlang.text.findings import Finding
+
+
+def check(scene: Scene) -> Iterator[Finding]:
+    for board, chip, users in pins.by_board(scene):
+        taken = {user.pin for user in users}
+        for user in users:
+            job = pins.job(user)
+            reason = chip.refusal(user.pin, job)
+            if reason is None:
+                continue
+            free = pins.nearest_free(chip, user, taken)
+            if free is not None:
+                taken.add(free)
+            fitting = sorted(chip.pins_for(job))
+            yield Finding(
+                "error",
+                "pin-unfit",
+                f"pin {pin_name(user.pin)} of `{board.name}` cannot be used for "
+                f"{pins.called(user)}: {reason}",
+                scene.span(user.mark, "pin"),
+                label=f"no pin for {'an input' if job == 'input' else f'a {job}'}",
+                notes=(f"pins that can: {', '.join(pin_name(pin) for pin in fitting)}",),
+                help=f"{pin_name(free)} is free and can do it"
+                if free is not None
+                else f"no pin of `{board.name}` is left that can do it; use a second board",
+                fix=None if free is None else pins.move_to(scene, user, free),
+            )

@@ -1,0 +1,57 @@
+"""What checks of pins share: who sits where on a board, and the nearest free pin that fits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, TypeAlias
+
+from firmware_gen.chips import CHIPS, Chip, Job, pin_name
+from seqlang.text.findings import Fix
+from sim.model import Board, Input, Lamp, Output, Servo, Strip
+
+if TYPE_CHECKING:
+    from seqlang.checks.context import Scene
+
+User: TypeAlias = Output | Input
+
+
+def job(user: User) -> Job:
+    match user:
+        case Servo():
+            return "servo"
+        case Lamp():
+            return "lamp"
+        case Strip():
+            return "strip"
+        case Input():
+            return "input"
+        case _:
+            return "switch"
+
+
+def called(user: User) -> str:
+    return f"button {user.button}" if isinstance(user, Input) else f"`{user.name}`"
+
+
+def by_board(scene: Scene) -> Iterator[tuple[Board, Chip, list[User]]]:
+    """Each board with a known chip, and everything on its pins in the order of the text."""
+    users: dict[str, list[User]] = {}
+    for user in (*scene.show.rig.outputs, *scene.show.rig.inputs):
+        users.setdefault(user.board, []).append(user)
+    for board in scene.show.rig.boards:
+        chip = CHIPS.get(board.chip)
+        if chip is not None:
+            yield board, chip, users.get(board.name, [])
+
+
+def nearest_free(chip: Chip, user: User, taken: set[int]) -> int | None:
+    """The pin that can do the user's job, is free, and lies nearest by number."""
+    fitting = chip.pins_for(job(user)) - taken
+    return min(fitting, key=lambda pin: (abs(pin - user.pin), pin), default=None)
+
+
+def move_to(scene: Scene, user: User, pin: int) -> Fix:
+    span = scene.span(user.mark, "pin")
+    text = scene.text(span)
+    old = pin_name(user.pin)
+    return Fix(span, text.replace(old, pin_name(pin), 1) if old in text else pin_name(pin))

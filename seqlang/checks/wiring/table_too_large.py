@@ -1,0 +1,80 @@
+"""table-too-large, table-refused: the byte table of a board does not fit, or cannot be made.
+
+What: each board's table fits one of its two slots.
+
+Why: the chip keeps both the old and the new show, so that a failed transfer leaves the old one.
+
+Example: forty moves more than the slot holds.
+
+Instead: put the longest cue's repeated part into a `repeat`, or a part of the rig on a second
+board.
+
+Source of the limit: `firmware_gen/chips.py` (slot size), TABLE.md.
+"""
+
+from __future__ import annotations
+
+from firmware_gen.chips import LIMITS
+from firmware_gen.compiler.show import CompiledBoard, CompiledShow, CompileError, compile_show
+from firmware_gen.listing.account import account
+from seqlang.checks.context import Scene
+from seqlang.text.findings import Finding
+from sim.model import NO_MARK
+
+LARGEST_NAMED = 3
+"""So many of the largest cues are pointed at."""
+
+
+def check(scene: Scene, failed: bool) -> tuple[CompiledShow | None, tuple[Finding, ...]]:
+    """The compiled show, if it could be made, and what is wrong with it.
+
+    `failed`: the show has errors already; then a table that cannot be made is their consequence.
+    """
+    if failed and len(scene.cues) > LIMITS.cues:
+        return None, ()
+    try:
+        compiled = compile_show(scene.show)
+    except CompileError as error:
+        return None, () if failed else (_refused(scene, error),)
+    over = tuple(_finding(scene, board) for board in compiled.boards if not board.fits)
+    return (None if over else compiled), over
+
+
+def _refused(scene: Scene, error: CompileError) -> Finding:
+    span = scene.place("show") if error.mark == NO_MARK else scene.span(error.mark, error.part)
+    return Finding(
+        "error",
+        "table-refused",
+        str(error),
+        span,
+        label="no table can be made of this",
+        asked=error.asked,
+        limit=error.limit,
+        unit=error.unit,
+    )
+
+
+def _finding(scene: Scene, board: CompiledBoard) -> Finding:
+    costs = account(board)
+    limit = board.chip.slot_bytes
+    over = costs.size - limit
+    largest = sorted(costs.cues, key=lambda cue: -cue[1])
+    spare = [name for name, size in reversed(largest) if size >= over]
+    return Finding(
+        "error",
+        "table-too-large",
+        f"the table of board `{board.name}` takes {costs.size} bytes, and a slot holds {limit}",
+        scene.span(board.board.mark, "name"),
+        label=f"{over} bytes too many",
+        related=tuple(
+            (scene.span(scene.cues[name].mark, "name"), f"takes {size} bytes of it")
+            for name, size in largest[:LARGEST_NAMED]
+        ),
+        notes=tuple(f"{section}: {size} bytes" for section, size in costs.sections if size),
+        help=f"it fits without cue `{spare[0]}`; what repeats costs its bytes once in a `repeat`"
+        if spare
+        else "shorten the largest cues, or put a part of the rig on a second board",
+        asked=costs.size,
+        limit=limit,
+        unit="bytes",
+    )

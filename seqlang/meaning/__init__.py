@@ -1,0 +1,1 @@
+"""From the syntax tree to Rig and Score, and back to text."""

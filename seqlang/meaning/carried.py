@@ -1,0 +1,157 @@
+"""What a servo carries, and by what drive."""
+
+from __future__ import annotations
+
+from typing import cast
+
+from lark import Token
+
+from seqlang.meaning.entry import Sheet, options
+from seqlang.meaning.values import Desk, Fault
+from seqlang.text.syntax import Amount, Line
+from seqlang.text.units import DEGREES, KILOGRAMS, METRES, NEWTON_METRES, PLAIN, SPRING_RATE
+from sim.model import (
+    Body,
+    Box,
+    Drive,
+    FourBar,
+    Gear,
+    LeverPair,
+    Load,
+    Plate,
+    PointMass,
+    Rod,
+    Spring,
+)
+
+
+def load(desk: Desk, sheet: Sheet) -> Load:
+    """Bodies, springs, friction and how the hinge lies. Raises Fault."""
+    lines = sheet.all("load")
+    bodies = [desk.tried(_body, desk, line) for line in lines]
+    springs = [desk.tried(_spring, desk, line) for line in sheet.all("spring")]
+    level, axis, friction = sheet.get("level"), sheet.get("axis"), sheet.get("friction")
+    level_deg = desk.tried(_degrees, desk, level.amount(1)) if level else 0.0
+    friction_nm = (
+        desk.tried(desk.within, friction.amount(1), NEWTON_METRES, "the friction", 0)
+        if friction
+        else 0.0
+    )
+    if level_deg is None or friction_nm is None or None in bodies or None in springs:
+        raise Fault
+    upright = axis is not None and axis.token(1).type == "UPRIGHT"
+    first, last = (lines[0], lines[0]) if lines else sheet.head
+    return Load(
+        bodies=tuple(body for body in bodies if body),
+        level_deg=level_deg,
+        axis="upright" if upright else "level",
+        springs=tuple(spring for spring in springs if spring),
+        friction_nm=friction_nm,
+        lowers=level is not None and len(level.items) > 2,
+        mark=desk.origins.mark(
+            first,
+            last,
+            ("sinks", level.items[2] if level and len(level.items) > 2 else None),
+            ("level", level and level.items[1]),
+            ("axis", axis and axis.items[1]),
+            ("friction", friction and friction.items[1]),
+        ),
+    )
+
+
+def _degrees(desk: Desk, amount: Amount) -> float:
+    return desk.within(amount, DEGREES, "an angle", -360, 360)
+
+
+def _mass(desk: Desk, amount: Amount) -> float:
+    return desk.within(amount, KILOGRAMS, "a mass", above=0)
+
+
+def _length(desk: Desk, amount: Amount) -> float:
+    return desk.within(amount, METRES, "a length", above=0)
+
+
+def _body(desk: Desk, line: Line) -> Body:
+    body = line.lines()[0]
+    more = options(desk, body)
+    start, ahead = (cast("Line | None", more.get(kind)) for kind in ("from", "ahead"))
+    start_m = desk.within(start.amount(1), METRES, "a distance", 0) if start else 0.0
+    offset_deg = _degrees(desk, ahead.amount(1)) if ahead else 0.0
+    # A point mass starts with its mass; the others start with their word.
+    sizes = [cast("Amount", i) for i in body.items if not isinstance(i, Line)]
+    if body.kind != "mass":
+        sizes = [item for item in sizes[1:] if item is not more.get("flat")]
+    names = {
+        "mass": ("mass", "radius"),
+        "rod": ("mass", "length"),
+        "plate": ("mass", "length", "width"),
+        "box": ("mass", "length", "width", "depth"),
+    }[body.kind]
+    mark = desk.origins.mark(
+        *(line, line),
+        *zip(names, sizes, strict=True),
+        ("from", start and start.items[1]),
+        ("ahead", ahead and ahead.items[1]),
+    )
+    mass = _mass(desk, sizes[0])
+    if body.kind == "mass":
+        radius = desk.within(sizes[1], METRES, "a distance", 0)
+        return PointMass(mass, radius, offset_deg, mark)
+    lengths = [_length(desk, size) for size in sizes[1:]]
+    if body.kind == "rod":
+        return Rod(mass, lengths[0], start_m, offset_deg, mark)
+    if body.kind == "plate":
+        length, width = lengths
+        return Plate(mass, length, width, start_m, offset_deg, "flat" in more, mark)
+    length, width, depth = lengths
+    return Box(mass, length, width, depth, start_m, offset_deg, mark)
+
+
+def _spring(desk: Desk, line: Line) -> Spring:
+    return Spring(
+        desk.within(line.amount(1), SPRING_RATE, "a spring's rate", above=0),
+        _degrees(desk, line.amount(2)),
+        desk.origins.mark(line, line, ("rate", line.items[1]), ("neutral", line.items[2])),
+    )
+
+
+def drive(desk: Desk, sheet: Sheet) -> Drive:
+    """Gear, lever pair or four-bar; a horn on the axis itself if the text names none."""
+    line = sheet.get("gear")
+    if line is None:
+        return Gear()
+    if line.kind == "gear":
+        ratio = desk.within(line.amount(1), PLAIN, "a gear's ratio", -1000, 1000)
+        if ratio == 0.0:
+            desk.error("number-out-of-range", "a gear's ratio cannot be 0", line.items[1])
+            raise Fault
+        return Gear(ratio, desk.origins.mark(line, line, ("ratio", line.items[1])))
+    more = options(desk, line)
+    bars = [cast("Amount", item) for item in line.items if _is_amount(item)]
+    lengths = [_length(desk, bar) for bar in bars]
+    if line.kind == "levers":
+        square = cast("Line | None", more.get("square"))
+        at = square and square.amount(1)
+        mark = desk.origins.mark(line, line, ("horn", bars[0]), ("arm", bars[1]), ("square", at))
+        return LeverPair(lengths[0], lengths[1], None if at is None else _degrees(desk, at), mark)
+    zero = cast("Line | None", more.get("zero"))
+    ground, horn, rod, arm = lengths
+    return FourBar(
+        ground,
+        horn,
+        rod,
+        arm,
+        arm_zero_deg=_degrees(desk, zero.amount(1)) if zero else 0.0,
+        crossed="crossed" in more,
+        mark=desk.origins.mark(
+            *(line, line),
+            *zip(("ground", "horn", "rod", "arm"), bars, strict=True),
+            ("zero", zero and zero.items[1]),
+        ),
+    )
+
+
+def _is_amount(item: object) -> bool:
+    if isinstance(item, Token):
+        return item.type in ("QUANTITY", "NUMBER", "NAME")
+    return not isinstance(item, Line)

@@ -1,0 +1,518 @@
+"""The statements of a cue, turned into steps."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final, NamedTuple, cast
+
+from lark import Token
+
+from seqlang.meaning.pace import Pacer, Timing, Way
+from seqlang.meaning.pose import OutputKind, Pose, Setting, angle, lamp_level, strip_light
+from seqlang.meaning.values import DAY_MS, Desk, Fault
+from seqlang.text.syntax import (
+    Act,
+    Amount,
+    Block,
+    Broken,
+    Cut,
+    Effect,
+    Hold,
+    LawText,
+    Light,
+    Line,
+    Pace,
+    Play,
+    Statement,
+    Strike,
+    Target,
+    Throw,
+)
+from seqlang.text.units import DURATION
+from sim import model
+from sim.model import UNIFORM, Fade, InTurn, Move, Repeat, Step, StripLight, Together
+from sim.score.tree import duration_ms
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+MOST_NESTED: Final = 24
+"""Blocks within blocks, played cues included."""
+
+MOST_STEPS: Final = 20_000
+"""Steps of one cue, those of the cues it plays included."""
+
+MOST_TIMES: Final = 65_534
+"""TABLE.md, code: counts of a repeat are 16 bits, with 0 and 65535 taken."""
+
+CUT_MS: Final = 10
+"""A light that changes at once takes the shortest time a table can say."""
+
+
+class Made(NamedTuple):
+    """A cue's steps, and what a cue that plays it must know."""
+
+    body: InTurn
+    duration_ms: int
+    ends: Mapping[str, tuple[float, ...]]
+    """Servos it moves, each with the angles it may end at."""
+    steps: int
+    depth: int
+
+
+class Stage(NamedTuple):
+    """What every cue of a show is made with."""
+
+    desk: Desk
+    outputs: Mapping[str, tuple[OutputKind, Token]]
+    poses: Mapping[str, Pose]
+    pacer: Pacer
+    rest: Mapping[str, Sequence[float]]
+    """Angles at which the show can leave each servo."""
+    cues: Mapping[str, Token]
+    played: Mapping[str, Made]
+    """Cues made so far."""
+    cut: frozenset[int]
+    """Places of `play` statements that would never end."""
+    loops: dict[int, Mapping[str, tuple[float, ...]]]
+    """Where each repeat leaves the parts, by the place of its keyword."""
+
+
+class CueMaker:
+    """Makes the steps of one cue, keeping track of where its servos are."""
+
+    def __init__(self, stage: Stage) -> None:
+        self._stage = stage
+        self._desk = stage.desk
+        self._where: dict[str, tuple[float, ...]] = {}
+        self._steps = 0
+        self._level = 0
+        self._deepest = 0
+
+    def make(self, body: Sequence[Statement], first: object, last: object) -> Made:
+        """The steps of a cue whose header stands from node `first` to `last`."""
+        children, duration = self._sequence(body)
+        whole = InTurn(children, self._desk.origins.mark(first, last, ("keyword", first)))
+        return Made(whole, duration, self._where, self._steps, self._deepest)
+
+    def _sequence(self, body: Sequence[Statement]) -> tuple[tuple[Step, ...], int]:
+        steps: list[Step] = []
+        total = 0
+        for statement in body:
+            made = self._tried(statement)
+            if made is not None:
+                steps.append(made[0])
+                total += made[1]
+        return tuple(steps), total
+
+    def _tried(self, statement: Statement) -> tuple[Step, int] | None:
+        try:
+            return self._statement(statement)
+        except Fault:
+            return None
+
+    def _statement(self, statement: Statement) -> tuple[Step, int] | None:
+        self._steps += 1
+        if isinstance(statement, Act):
+            return self._act(statement)
+        if isinstance(statement, Hold):
+            mark = self._desk.origins.mark(
+                statement.keyword, statement.duration, ("duration", statement.duration)
+            )
+            duration = self._desk.milliseconds(statement.duration, "a hold")
+            return model.Hold(duration, mark), duration
+        if isinstance(statement, Block):
+            return self._block(statement)
+        if isinstance(statement, Broken):
+            return None
+        if isinstance(statement, Strike):
+            return self._strike(statement)
+        if isinstance(statement, Cut):
+            return self._cut(statement)
+        if isinstance(statement, Throw):
+            return self._throw(statement)
+        if isinstance(statement, Effect):
+            return self._effect(statement)
+        return self._play(statement)
+
+    # -- moves and fades --------------------------------------------------------------------
+
+    def _act(self, act: Act) -> tuple[Step, int]:
+        found: list[tuple[Token, Target, float | StripLight]] = []
+        failed = False
+        for target in act.targets:
+            for name in target.names:
+                value = self._desk.tried(self._aim, name, target)
+                failed = failed or value is None
+                if value is not None:
+                    found.append((name, target, value))
+        ways = [
+            self._way(str(name), value)
+            for name, target, value in found
+            if not isinstance(target.value, Light) and isinstance(value, float)
+        ]
+        if failed and not ways and act.pace.kind != "in":
+            raise Fault
+        timing = self._stage.pacer.timing(act.pace, act.law, ways, act)
+        several = len(found) > 1
+        steps = tuple(
+            self._motion(act, name, target, value, timing, several) for name, target, value in found
+        )
+        if failed or not steps:
+            raise Fault
+        if not several:
+            return steps[0], timing.duration_ms
+        self._steps += len(steps)
+        mark = self._desk.origins.mark(act, act)
+        return Together(steps, 0, mark), timing.duration_ms
+
+    def _aim(self, name: Token, target: Target) -> float | StripLight:
+        kind = self._kind(name)
+        if isinstance(target.value, Light):
+            if kind == "lamp":
+                return lamp_level(self._desk, target.value, name)
+            if kind == "strip":
+                return strip_light(self._desk, target.value, name)
+            due = "an angle: `to 30 deg`" if kind == "servo" else "`on` or `off`"
+            self._desk.error(
+                "wrong-kind", f"`{name}` is a {kind} and cannot fade", name, help=f"give it {due}"
+            )
+            raise Fault
+        if kind != "servo":
+            text = self._desk.text(target.value)
+            self._desk.error(
+                "wrong-kind",
+                f"`{name}` is a {kind} and has no angle",
+                name,
+                help="write `on` or `off`"
+                if kind == "switch"
+                else f"lights fade: `{name} fade to {text if '%' in text else '50 %'} in 1 s`",
+            )
+            raise Fault
+        return angle(self._desk, target.value)
+
+    def _kind(self, name: Token) -> OutputKind:
+        found = self._stage.outputs.get(name)
+        if found is None:
+            self._desk.unknown(name, "output", self._stage.outputs)
+            raise Fault
+        return found[0]
+
+    def _way(self, output: str, to_deg: float) -> Way:
+        """A servo's way from where it may be; from now on it is at its end."""
+        before = self._where.get(output)
+        self._where[output] = (to_deg,)
+        if before is None:
+            before = tuple(self._stage.rest.get(output, ())) or (to_deg,)
+        return Way(output, to_deg, before)
+
+    def _motion(
+        self,
+        act: Act,
+        name: Token,
+        target: Target,
+        value: float | StripLight,
+        timing: Timing,
+        several: bool,
+    ) -> Step:
+        whole: object = target if several else act
+        if not isinstance(target.value, Light):
+            mark = self._mark(whole, act.pace, act.law, ("name", name), ("target", target.value))
+            return Move(str(name), cast("float", value), timing.duration_ms, timing.move_law, mark)
+        mark = self._mark(whole, act.pace, act.law, ("name", name), *_light_parts(target.value))
+        return Fade(str(name), value, timing.duration_ms, timing.fade_law, mark)
+
+    def _mark(
+        self, whole: object, pace: Pace, law: LawText | None, *parts: tuple[str, object]
+    ) -> int:
+        amount = pace.amounts[0] if pace.amounts else None
+        return self._desk.origins.mark(
+            whole,
+            whole,
+            *parts,
+            ("pace", pace),
+            ("duration", amount if pace.kind == "in" else None),
+            ("speed", amount if pace.kind in ("at", "within") else None),
+            ("law", law),
+        )
+
+    def _strike(self, strike: Strike) -> tuple[Step, int]:
+        """Everything a pose sets, together."""
+        pose = self._stage.poses.get(str(strike.pose))
+        if pose is None:
+            self._desk.unknown(strike.pose, "pose", self._stage.poses)
+            raise Fault
+        ways = [
+            self._way(name, s.angle_deg) for name, s in pose.settings.items() if s.kind == "servo"
+        ]
+        timing = self._stage.pacer.timing(strike.pace, strike.law, ways, strike)
+        steps = tuple(self._posed(strike, s, timing) for s in pose.settings.values())
+        self._steps += len(steps)
+        mark = self._desk.origins.mark(strike, strike)
+        return Together(steps, 0, mark), timing.duration_ms
+
+    def _posed(self, strike: Strike, setting: Setting, timing: Timing) -> Step:
+        name = str(setting.name)
+        light = setting.node
+        parts = _light_parts(light) if isinstance(light, Light) else (("target", light),)
+        mark = self._mark(strike, strike.pace, strike.law, ("name", strike.pose), *parts)
+        if setting.kind == "servo":
+            return Move(name, setting.angle_deg, timing.duration_ms, timing.move_law, mark)
+        if setting.kind == "switch":
+            return model.Throw(name, setting.on, mark)
+        value = setting.level_pct if setting.kind == "lamp" else setting.strip
+        return Fade(name, value, timing.duration_ms, timing.fade_law, mark)
+
+    # -- instants ---------------------------------------------------------------------------
+
+    def _cut(self, cut: Cut) -> tuple[Step, int]:
+        steps = []
+        for name in cut.names:
+            value = self._aim(name, Target((name,), cut.light))
+            mark = self._desk.origins.mark(cut, cut, ("name", name), *_light_parts(cut.light))
+            steps.append(Fade(str(name), value, CUT_MS, UNIFORM, mark))
+        return self._joined(steps, cut), CUT_MS
+
+    def _throw(self, throw: Throw) -> tuple[Step, int]:
+        steps: list[Step] = []
+        on = throw.state.type == "ON"
+        for name in throw.names:
+            kind = self._kind(name)
+            mark = self._desk.origins.mark(throw, throw, ("name", name), ("state", throw.state))
+            if kind == "switch":
+                steps.append(model.Throw(str(name), on, mark))
+            elif kind == "servo" or (kind == "strip" and on):
+                due = "an angle is due" if kind == "servo" else "a colour is due"
+                self._desk.error(
+                    "wrong-kind", f"`{name}` is a {kind}: {due}, not `{throw.state}`", throw.state
+                )
+                raise Fault
+            else:
+                light = (100.0 if on else 0.0) if kind == "lamp" else model.BLACK
+                steps.append(Fade(str(name), light, CUT_MS, UNIFORM, mark))
+        duration = CUT_MS if any(isinstance(step, Fade) for step in steps) else 0
+        return self._joined(steps, throw), duration
+
+    def _effect(self, effect: Effect) -> tuple[Step, int]:
+        values = self._effect_values(effect)
+        steps: list[Step] = []
+        for name in effect.names:
+            kind = self._kind(name)
+            if kind not in ("lamp", "strip"):
+                self._desk.error(
+                    "wrong-kind", f"`{name}` is a {kind}; only lights can {effect.effect}", name
+                )
+                raise Fault
+            parts = {option.kind: option.items[1] for option in effect.options}
+            mark = self._desk.origins.mark(
+                effect,
+                effect,
+                ("name", name),
+                ("effect", effect.effect),
+                ("period", parts.get("every")),
+                *((kind, parts.get(kind)) for kind in ("depth", "seed", "width")),
+            )
+            made = model.Effect(
+                str(name),
+                cast("model.EffectName", str(effect.effect)),
+                mark=mark,
+                **values,  # type: ignore[arg-type]  # by the names of the fields
+            )
+            steps.append(made)
+        return self._joined(steps, effect), 0
+
+    def _effect_values(self, effect: Effect) -> dict[str, float]:
+        desk, values = self._desk, dict[str, float]()
+        seen: dict[str, Line] = {}
+        for option in effect.options:
+            if option.kind in seen:
+                desk.error(
+                    "duplicate-line",
+                    f"`{option.items[0]}` is said twice",
+                    option,
+                    related=((seen[option.kind], "first said here"),),
+                )
+                raise Fault
+            seen[option.kind] = option
+            if effect.effect == "steady":
+                desk.error("wrong-kind", "`steady` takes no options", option)
+                raise Fault
+            amount = option.amount(1)
+            if option.kind == "every":
+                values["period_ms"] = round(
+                    desk.within(amount, DURATION, "an effect's period", 40, 65_535)
+                )
+            elif option.kind == "depth":
+                values["depth_pct"] = desk.percent(amount, "an effect's depth")
+            elif option.kind == "seed":
+                values["seed"] = desk.count(amount, "a seed", 0, 255)
+            else:
+                values["width"] = desk.count(amount, "an effect's width", 1, 100)
+        return values
+
+    def _joined(self, steps: Sequence[Step], statement: object) -> Step:
+        if len(steps) == 1:
+            return steps[0]
+        self._steps += len(steps)
+        return Together(tuple(steps), 0, self._desk.origins.mark(statement, statement))
+
+    # -- blocks and plays -------------------------------------------------------------------
+
+    def _block(self, block: Block) -> tuple[Step, int] | None:
+        self._level += 1
+        self._deepest = max(self._deepest, self._level)
+        try:
+            if block.kind in ("together", "stagger"):
+                return self._side_by_side(block)
+            if block.kind == "repeat":
+                return self._repeat(block)
+            children, duration = self._sequence(block.body)
+            return InTurn(children, self._head_mark(block)), duration
+        finally:
+            self._level -= 1
+
+    def _head_mark(self, block: Block, *parts: tuple[str, object]) -> int:
+        head = block.head
+        return self._desk.origins.mark(head[0], head[-1], ("keyword", head[0]), *parts)
+
+    def _side_by_side(self, block: Block) -> tuple[Step, int]:
+        interval = 0
+        parts: tuple[tuple[str, object], ...] = ()
+        if block.kind == "stagger":
+            interval = self._desk.tried(self._desk.milliseconds, block.head[1], "an interval") or 0
+            parts = (("interval", block.head[1]),)
+        before, after = self._where, dict(self._where)
+        children: list[Step] = []
+        longest = 0
+        for statement in block.body:
+            self._where = dict(before)
+            made = self._tried(statement)
+            if made is None:
+                continue
+            longest = max(longest, len(children) * interval + made[1])
+            children.append(made[0])
+            for output, angles in _changed(before, self._where).items():
+                known = after.get(output, ())
+                after[output] = angles if known is before.get(output, ()) else (*known, *angles)
+        self._where = after
+        return Together(tuple(children), interval, self._head_mark(block, *parts)), longest
+
+    def _repeat(self, block: Block) -> tuple[Step, int]:
+        keyword, count = block.head
+        kind = count.type if isinstance(count, Token) else ""
+        times: int | None = None
+        mark = self._head_mark(
+            block,
+            ("while held", count if kind == "WHILE_HELD" else None),
+            ("for ever", count if kind == "FOR_EVER" else None),
+            ("count", count if kind not in ("WHILE_HELD", "FOR_EVER") else None),
+        )
+        if kind not in ("WHILE_HELD", "FOR_EVER"):
+            times = self._desk.tried(
+                self._desk.count, count, "the count of a repeat", 1, MOST_TIMES
+            )
+        place = cast("int", cast("Token", keyword).start_pos)
+        for output, angles in self._stage.loops.get(place, {}).items():
+            known = self._where.get(output) or tuple(self._stage.rest.get(output, ()))
+            self._where[output] = tuple({*known, *angles})
+        before = dict(self._where)
+        children, once = self._sequence(block.body)
+        self._stage.loops[place] = _changed(before, self._where)
+        if once == 0 and len(children) < len(block.body):
+            raise Fault  # what took its time could not be read
+        if times is not None:
+            self._too_long(count, times, once)
+        duration = once * (times or 1)
+        body = InTurn(children, self._desk.origins.mark(keyword, count))
+        return Repeat(body, times, kind == "WHILE_HELD", mark), duration
+
+    def _too_long(self, count: Amount, times: int, once: int) -> None:
+        if times * once <= DAY_MS or once > DAY_MS:
+            return
+        most = DAY_MS // once
+        self._desk.error(
+            "repeat-too-long",
+            f"this repeat would run for {times * once / DAY_MS:.1f} days",
+            count,
+            "a day at most",
+            help=f"at most `{most}` times, or `repeat for ever`",
+            fix=str(most),
+            asked=times,
+            limit=most,
+        )
+
+    def _play(self, play: Play) -> tuple[Step, int] | None:
+        name = str(play.cue)
+        if name not in self._stage.cues:
+            self._desk.unknown(play.cue, "cue", self._stage.cues)
+            raise Fault
+        made = self._stage.played.get(name)
+        if made is None or play.cue.start_pos in self._stage.cut:
+            raise Fault
+        self._steps += made.steps
+        if self._steps > MOST_STEPS:
+            self._desk.error(
+                "cue-too-long",
+                f"with the cues it plays this cue has {self._steps} steps, at most "
+                f"{MOST_STEPS} are allowed",
+                play,
+                asked=self._steps,
+                limit=MOST_STEPS,
+            )
+            self._steps -= made.steps
+            raise Fault
+        self._deepest = max(self._deepest, self._level + 1 + made.depth)
+        if self._deepest > MOST_NESTED:
+            self._desk.error(
+                "nested-too-deep",
+                f"with the cues it plays this cue nests {self._deepest} blocks deep, at most "
+                f"{MOST_NESTED} are allowed",
+                play,
+                asked=self._deepest,
+                limit=MOST_NESTED,
+            )
+            self._deepest = self._level
+            raise Fault
+        self._where.update(made.ends)
+        return _fresh(made.body), made.duration_ms
+
+
+def _changed(
+    before: Mapping[str, tuple[float, ...]], after: Mapping[str, tuple[float, ...]]
+) -> dict[str, tuple[float, ...]]:
+    """The servos that were moved in between, with where they are."""
+    return {output: at for output, at in after.items() if before.get(output) is not at}
+
+
+def without(step: Step, missing: frozenset[str]) -> Step | None:
+    """A step without what it does to `missing` outputs; None if nothing is left of it."""
+    if isinstance(step, InTurn | Together):
+        kept = [part for child in step.children if (part := without(child, missing))]
+        return replace(step, children=tuple(kept))
+    if isinstance(step, Repeat):
+        body = without(step.body, missing)
+        lost_its_time = body != step.body and (body is None or duration_ms(body) == 0)
+        return None if lost_its_time else replace(step, body=cast("Step", body))
+    if isinstance(step, model.Hold) or step.output not in missing:
+        return step
+    return None
+
+
+def _light_parts(light: Light) -> tuple[tuple[str, object], ...]:
+    head = light.head
+    level = light.level
+    named = isinstance(head, Token) and head.type in ("NAME", "COLOUR")
+    if level is None and not named and not (isinstance(head, Token) and head.type == "OFF"):
+        level = head
+    return (("target", light), ("colour", head if named else None), ("level", level))
+
+
+def _fresh(step: Step) -> Step:
+    """A copy of a step, so that no step stands in two places of a score."""
+    if isinstance(step, InTurn):
+        return InTurn(tuple(map(_fresh, step.children)), step.mark)
+    if isinstance(step, Together):
+        return Together(tuple(map(_fresh, step.children)), step.interval_ms, step.mark)
+    if isinstance(step, Repeat):
+        return Repeat(_fresh(step.body), step.times, step.while_held, step.mark)
+    return replace(step)

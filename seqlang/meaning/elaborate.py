@@ -1,0 +1,222 @@
+"""From the syntax tree to Rig and Score.
+
+Every domain value made here carries a `mark`; `Loaded.origins[mark]` gives the place of its
+statement and of the parts that a fix may replace. A part is there only if the text wrote it
+(`has_part` first: `Origin.part` falls back to the whole statement).
+
+| value | parts |
+| --- | --- |
+| `Supply` | `name`, `fuse` |
+| `Cells` | `cells`, `chemistry`, `rows`, `capacity`, `resistance` |
+| `Adapter` | `voltage`, `current` |
+| `Regulator` | `voltage`, `current`, `dropout`, `efficiency` |
+| `Board` | `name`, `chip`, `address`, `feed` (the whole line) |
+| `Wire` | `supply`, `length`, `gauge` |
+| `Servo` | `name`, `board`, `pin`, see below |
+| `Rating` | `speed`, `torque`, `current`, `voltage` |
+| `Load` | span: the first `load` line (or the servo's line); `level`, `sinks`, `axis`, `friction` |
+| `PointMass` | `mass`, `radius`, `ahead` |
+| `Rod` | `mass`, `length`, `from`, `ahead` |
+| `Plate` | `mass`, `length`, `width`, `from`, `ahead` |
+| `Box` | `mass`, `length`, `width`, `depth`, `from`, `ahead` |
+| `Spring` | `rate`, `neutral` |
+| `Gear` | `ratio` |
+| `LeverPair` | `horn`, `arm`, `square` |
+| `FourBar` | `ground`, `horn`, `rod`, `arm`, `zero` |
+| `Lamp` | `name`, `board`, `pin`, `count`, `voltage`, `current`, `colour`, `safe` |
+| `Strip` | `name`, `board`, `pin`, `pixels`, `order`, `current`, `cap`, `safe` |
+| `Switch` | `name`, `board`, `pin`, `active`, `current`, `safe` |
+| `Input` | `button`, `board`, `pin`, `active` |
+| `Wearer` | `tilt`, `region`, `temperature`, `margin` |
+| `Move` | `name`, `target` (the amount; in the pose if it came from one), and pace |
+| `Fade` | `name`, `target` (the whole light), `colour`, `level`, and pace |
+| `Throw` | `name`, `state` |
+| `Effect` | `name`, `effect`, `period`, `depth`, `seed`, `width` |
+| `Hold` | `duration` |
+| `InTurn`, `Together` | `keyword`, `interval` (of `stagger`); span: the header line |
+| `Repeat` | `keyword`, `count`, `while held`, `for ever`; span: the header line |
+| `Cue` | `name`, `title`, `conflict`; span: the header line |
+| `Binding` | `button`, `cue`, `while held` |
+| `Usage` | `cue`, `rate` |
+
+A servo has `name`, `board`, `pin`, `pulse` (the whole line), `pulse 1`, `angle 1` and so on in
+the order of the text, `limits`, `pulse low`, `pulse high`, `travel` (the line), `travel low`,
+`travel high`, `acceleration`, `idling`, `dead band`, `tip`, `rotor`, and `safe` (the amount in
+the safe pose).
+A pace is `pace` (the whole: `in 300 ms`, `at 90 deg/s`, `as fast as it can`, `within ...`),
+`duration` (the amount of `in`), `speed` (the amount of `at` or the first of `within`), and `law`.
+
+What has no mark of its own has a name in `Loaded.places` (name to `Origin`, if written): `show`
+(part `title`), `idle` (`cue`), `lost` (`time`, `cue`), `stop` (`button`), `stop time` (`time`),
+`run time` (`time`), `safe pose` (`name`; span: the header line), `remote` (the header line).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, cast
+
+from lark import Token
+
+from seqlang.meaning.output import output, wired_button
+from seqlang.meaning.pose import Pose, pose
+from seqlang.meaning.rig import board, supply, wearer
+from seqlang.meaning.score import score
+from seqlang.meaning.values import Desk, declared
+from seqlang.text.syntax import Cue, Item, Line, head_place
+from sim.model import Rig, Show, Wearer
+from sim.values import dataclass
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from seqlang.meaning.origins import Origins
+    from seqlang.meaning.pose import OutputKind, Setting
+    from seqlang.text.findings import Finding, Origin
+    from seqlang.text.source import Source
+
+OUTPUT_KINDS = ("servo", "lamp", "strip", "switch")
+
+
+@dataclass(frozen=True, slots=True)
+class Elaborated:
+    """What a syntax tree comes to."""
+
+    show: Show
+    origins: Origins
+    places: Mapping[str, Origin]
+    findings: tuple[Finding, ...]
+
+
+def elaborate(items: Sequence[Item], source: Source, forgiven: Iterable[str] = ()) -> Elaborated:
+    """Rig and Score of a syntax tree, as far as they make sense, and every finding on the way.
+
+    `forgiven`: names declared in lines that could not be read.
+    """
+    desk = Desk(source, forgiven)
+    lines = [item for item in items if isinstance(item, Line)]
+    cues = [item for item in items if isinstance(item, Cue)]
+    _constants(desk, [line for line in lines if line.kind == "given"])
+    outputs = _outputs(desk, lines)
+    poses = _poses(desk, lines, outputs)
+    rig = _rig(desk, lines, outputs, _safe(desk, poses))
+    places: dict[str, Origin] = {}
+    made = score(desk, lines, cues, outputs, poses, rig, places)
+    return Elaborated(Show(rig, made), desk.origins, places, tuple(desk.findings))
+
+
+# -- names -------------------------------------------------------------------------------------
+
+
+def _outputs(desk: Desk, lines: Iterable[Line]) -> dict[str, tuple[OutputKind, Token]]:
+    """Every output that is declared, whether it is complete or not."""
+    entries = [line for line in lines if line.kind in OUTPUT_KINDS]
+    names = declared(desk, "output", (line.token(1) for line in entries))
+    kinds = {id(line.items[1]): line.kind for line in entries}
+    return {name: (cast("OutputKind", kinds[id(token)]), token) for name, token in names.items()}
+
+
+def _constants(desk: Desk, lines: Sequence[Line]) -> None:
+    """Evaluate `given` lines in the order of the text."""
+    from seqlang.meaning.pose import colour
+    from sim.light.colours import COLOURS
+
+    names = declared(desk, "constant", (line.token(1) for line in lines))
+    desk.later = dict(names)
+    for line in lines:
+        name, value = line.token(1), line.items[2]
+        if desk.later.pop(str(name), None) is None:
+            continue  # the second of two, which has its finding
+        is_colour = isinstance(value, Token) and (
+            value.type == "COLOUR"
+            or (value.type == "NAME" and value not in desk.constants and value.lower() in COLOURS)
+        )
+        made = (
+            desk.tried(colour, desk, cast("Token", value))
+            if is_colour
+            else desk.tried(desk.given, value)
+        )
+        if made is None:
+            desk.forgiven.add(str(name))
+        else:
+            desk.constants[str(name)] = (name, made)
+
+
+# -- the rig -----------------------------------------------------------------------------------
+
+
+def _poses(
+    desk: Desk, lines: Iterable[Line], outputs: Mapping[str, tuple[OutputKind, Token]]
+) -> dict[str, Pose]:
+    entries = [line for line in lines if line.kind == "pose"]
+    names = declared(desk, "pose", (line.tokens()[-1] for line in entries))
+    made = {str(line.tokens()[-1]): pose(desk, line, outputs) for line in reversed(entries)}
+    return {name: made[name] for name in names}
+
+
+def _safe(desk: Desk, poses: Mapping[str, Pose]) -> Mapping[str, Setting]:
+    """The settings of the safe pose; none where the text has no safe pose."""
+    safe = [one for one in poses.values() if one.safe]
+    for extra in safe[1:]:
+        desk.error(
+            "duplicate-line",
+            "there are two safe poses",
+            head_place(*extra.header),
+            related=((safe[0].header[0], "the first"),),
+            help="a show has one pose that it makes safe by",
+        )
+    return safe[0].settings if safe else {}
+
+
+def _rig(
+    desk: Desk,
+    lines: Sequence[Line],
+    outputs: Mapping[str, tuple[OutputKind, Token]],
+    safe: Mapping[str, Setting],
+) -> Rig:
+    by_kind: dict[str, list[Line]] = {}
+    for line in lines:
+        by_kind.setdefault(line.kind, []).append(line)
+    supplies = declared(desk, "supply", (line.token(1) for line in by_kind.get("supply", ())))
+    boards = declared(desk, "board", (line.token(1) for line in by_kind.get("board", ())))
+    wearers = by_kind.get("wearer", [])
+    for extra in wearers[1:]:
+        desk.error(
+            "duplicate-line",
+            "`wearer` is said twice",
+            extra.items[0],
+            related=((wearers[0].items[0], "first said here"),),
+            help="keep one of the two",
+        )
+    first = {id(token) for _, token in outputs.values()}
+    made_outputs = tuple(
+        made
+        for line in lines
+        if line.kind in OUTPUT_KINDS
+        and (made := desk.tried(output, desk, line, boards, safe)) is not None
+        and id(line.items[1]) in first
+    )
+    found_supplies = [desk.tried(supply, desk, line) for line in by_kind.get("supply", ())]
+    found_boards = [desk.tried(board, desk, line, supplies) for line in by_kind.get("board", ())]
+    inputs = [desk.tried(wired_button, desk, line, boards) for line in by_kind.get("input", ())]
+    return _consistent(
+        Rig(
+            supplies=tuple({s.name: s for s in reversed(found_supplies) if s}.values())[::-1],
+            boards=tuple({b.name: b for b in reversed(found_boards) if b}.values())[::-1],
+            outputs=made_outputs,
+            inputs=tuple(made for made in inputs if made),
+            wearer=wearer(desk, wearers[0]) if wearers else Wearer(),
+        )
+    )
+
+
+def _consistent(rig: Rig) -> Rig:
+    """The rig without what hangs on a part that could not be made: checks need no such care."""
+    supplies = {supply.name for supply in rig.supplies}
+    boards = {board.name for board in rig.boards}
+    return replace(
+        rig,
+        boards=tuple(b if b.supply in supplies else replace(b, supply=None) for b in rig.boards),
+        outputs=tuple(output for output in rig.outputs if output.board in boards),
+        inputs=tuple(one for one in rig.inputs if one.board in boards),
+    )

@@ -1,0 +1,100 @@
+"""The lines of one rig entry: each kind once where once is due, nothing forgotten."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from lark import Token
+
+from seqlang.meaning.values import Desk, Fault
+from seqlang.text.syntax import Broken, Line, head_place
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+ALIKE = {"cells": "source", "adapter": "source", "levers": "gear", "four_bar": "gear"}
+"""Grammar rules that answer the same question, by the question."""
+
+
+class Sheet:
+    """A rig entry (`servo jaw ...`) with its lines sorted by kind."""
+
+    def __init__(self, desk: Desk, entry: Line, several: Iterable[str] = ()) -> None:
+        self.desk = desk
+        self.entry = entry
+        self.broken = any(isinstance(item, Broken) for item in entry.items)
+        """A line could not be read: what seems missing may stand in it."""
+        self._lines: dict[str, list[Line]] = {}
+        for line in entry.lines():
+            kind = ALIKE.get(line.kind, line.kind)
+            lines = self._lines.setdefault(kind, [])
+            if lines and kind not in several:
+                desk.error(
+                    "duplicate-line",
+                    f"`{desk.text(line.items[0])}` is said twice",
+                    line,
+                    related=((lines[0], "first said here"),),
+                    help="keep one of the two lines",
+                )
+                continue
+            lines.append(line)
+
+    @property
+    def head(self) -> tuple[Token, Token]:
+        """First and last token of the header line."""
+        tokens = self.entry.tokens()
+        return tokens[0], tokens[-1]
+
+    def get(self, kind: str) -> Line | None:
+        """The line of a kind, if there is one."""
+        lines = self._lines.get(kind)
+        return lines[0] if lines else None
+
+    def all(self, kind: str) -> list[Line]:
+        return self._lines.get(kind, [])
+
+    def need(self, kind: str, example: str) -> Line:
+        """The line of a kind, which must be there. Raises Fault."""
+        line = self.get(kind)
+        if line is None:
+            if not self.broken:
+                self.missing(kind, example)
+            raise Fault
+        return line
+
+    def missing(self, kind: str, example: str) -> None:
+        first, last = self.head
+        what = self.desk.text(self.entry.items[0])
+        name = f" `{self.entry.items[1]}`" if len(self.entry.tokens()) > 1 else ""
+        self.desk.error(
+            "missing-line",
+            f"{what}{name} has no `{kind}` line",
+            head_place(first, last),
+            help=f"add one below it, such as `{example}`",
+        )
+
+
+def options(desk: Desk, line: Line) -> dict[str, Line | Token]:
+    """The options after the fixed amounts of a line, by kind; one of a kind only.
+
+    Bare keywords (`flat`, `crossed`) count as options by their own word.
+    """
+    found: dict[str, Line | Token] = {}
+    for item in line.items[1:]:
+        if isinstance(item, Line):
+            kind = item.kind
+        elif isinstance(item, Token) and item.type in ("FLAT", "CROSSED"):
+            kind = str(item)
+        else:
+            continue
+        if kind in found:
+            desk.error(
+                "duplicate-line",
+                f"`{desk.text(item.items[0]) if isinstance(item, Line) else item}` is said twice",
+                item,
+                related=((found[kind], "first said here"),),
+                help="keep one of the two",
+            )
+            continue
+        found[kind] = item
+    return found

@@ -1,0 +1,396 @@
+"""Servos, lamps, strips, switches and wired buttons."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal, cast
+
+from lark import Token
+
+from firmware_gen.chips import CHIPS, LIMITS, parse_pin
+from seqlang.meaning.carried import drive, load
+from seqlang.meaning.entry import Sheet, options
+from seqlang.meaning.pose import angle, colour
+from seqlang.meaning.values import Desk, Fault
+from seqlang.text.names import nearest
+from seqlang.text.syntax import Line
+from seqlang.text.units import (
+    AMPERES,
+    INERTIAS,
+    METRES,
+    NEWTON_METRES,
+    PULSE,
+    TURN_ACCELERATION,
+    TURN_SPEED,
+    VOLTS,
+    Measure,
+)
+from sim.model import (
+    BLACK,
+    CalibrationPoint,
+    Input,
+    Lamp,
+    Output,
+    Rating,
+    Servo,
+    Strip,
+    StripLight,
+    Switch,
+)
+from sim.values import dataclass
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from seqlang.meaning.pose import Setting
+
+PULSE_RANGE_US = (400.0, 2600.0)
+"""TABLE.md, outputs: pulses from 800 to 5200 half microseconds."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plug:
+    """Where an output is plugged in, and what the safe pose says of it."""
+
+    name: str
+    board: str
+    pin: int
+    safe: Setting | None
+
+
+def output(
+    desk: Desk, entry: Line, boards: Mapping[str, Token], safe: Mapping[str, Setting]
+) -> Output:
+    """A servo, lamp, strip or switch with its place in the safe pose. Raises Fault."""
+    makers = {"servo": _servo, "lamp": _lamp, "strip": _strip, "switch": _switch}
+    name, board = entry.token(1), entry.token(2)
+    pin = desk.tried(plug, desk, board, entry.token(3), boards)
+    spot = Plug(str(name), str(board), -1 if pin is None else pin, safe.get(str(name)))
+    made = desk.tried(makers[entry.kind], desk, entry, spot)
+    if made is None or pin is None:
+        raise Fault
+    return cast("Output", made)
+
+
+def plug(desk: Desk, board: Token, pin: Token, boards: Mapping[str, Token]) -> int:
+    """The pin's code. Raises Fault if board or pin is unknown."""
+    if str(board) not in boards:
+        desk.unknown(board, "board", boards)
+    try:
+        code = parse_pin(pin)
+    except ValueError:
+        pins = sorted({name for chip in CHIPS.values() for name in chip.pins})
+        desk.error(
+            "unknown-pin",
+            f"`{pin}` is no pin",
+            pin,
+            help="pins are named as in the chip's data sheet, by port and bit: `PB1`, `PD6`; "
+            "the numbers printed on boards are not theirs",
+            fix=nearest(str(pin), pins),
+        )
+        raise Fault from None
+    if str(board) not in boards:
+        raise Fault
+    return code
+
+
+def _mark(desk: Desk, sheet: Sheet, spot: Plug, *parts: tuple[str, object]) -> int:
+    _, name, board, pin, *_ = sheet.entry.items
+    return desk.origins.mark(
+        *sheet.head,
+        ("name", name),
+        ("board", board),
+        ("pin", pin),
+        ("safe", spot.safe and spot.safe.node),
+        *parts,
+    )
+
+
+def _item(line: Line | None, index: int = 1) -> object:
+    return None if line is None else line.items[index]
+
+
+# -- servos ------------------------------------------------------------------------------------
+
+
+def _servo(desk: Desk, entry: Line, spot: Plug) -> Servo:
+    sheet = Sheet(desk, entry, several=("rating", "load", "spring"))
+    points = desk.tried(_points, desk, sheet)
+    travel = desk.tried(_travel, desk, sheet)
+    ratings = desk.tried(_ratings, desk, sheet)
+    carried = desk.tried(load, desk, sheet)
+    driven = desk.tried(drive, desk, sheet)
+    limits = desk.tried(_limits, desk, sheet)
+    accel = _single(desk, sheet, "acceleration", TURN_ACCELERATION, above=0)
+    idle_a = _single(desk, sheet, "idling", AMPERES, low=0)
+    dead_band_us = _single(desk, sheet, "dead_band", PULSE, low=0)
+    tip_m = _single(desk, sheet, "tip", METRES, above=0)
+    rotor = _single(desk, sheet, "rotor", INERTIAS, low=0)
+    if not (points and travel and ratings and carried and driven and limits):
+        raise Fault
+    rest = nearest_to_zero(travel)
+    usual = Servo("", "", 0, (), (0, 0), ())
+    return Servo(
+        name=spot.name,
+        board=spot.board,
+        pin=spot.pin,
+        points=points,
+        travel_deg=travel,
+        ratings=ratings,
+        load=carried,
+        drive=driven,
+        safe_deg=spot.safe.angle_deg if spot.safe else rest,
+        accel_deg_s2=accel,
+        idle_a=usual.idle_a if idle_a is None else idle_a,
+        dead_band_us=usual.dead_band_us if dead_band_us is None else dead_band_us,
+        pulse_range_us=limits,
+        tip_m=tip_m,
+        rotor_kg_m2=rotor or 0.0,
+        mark=_mark(desk, sheet, spot, *_servo_parts(sheet)),
+    )
+
+
+def _servo_parts(sheet: Sheet) -> list[tuple[str, object]]:
+    pulse, travel, limits = sheet.get("pulse"), sheet.get("travel"), sheet.get("limits")
+    parts: list[tuple[str, object]] = [
+        ("pulse", pulse),
+        ("limits", limits),
+        ("pulse low", _item(limits)),
+        ("pulse high", _item(limits, 2)),
+        ("travel", travel),
+        ("travel low", _item(travel)),
+        ("travel high", _item(travel, 2)),
+        ("acceleration", _item(sheet.get("acceleration"))),
+        ("idling", _item(sheet.get("idling"))),
+        ("dead band", _item(sheet.get("dead_band"))),
+        ("tip", _item(sheet.get("tip"))),
+        ("rotor", _item(sheet.get("rotor"))),
+    ]
+    for number, point in enumerate(pulse.lines() if pulse else (), 1):
+        parts += [(f"pulse {number}", point.items[0]), (f"angle {number}", point.items[1])]
+    return parts
+
+
+def _single(
+    desk: Desk,
+    sheet: Sheet,
+    kind: str,
+    measure: Measure,
+    low: float | None = None,
+    above: float | None = None,
+) -> float | None:
+    line = sheet.get(kind)
+    if line is None:
+        return None
+    what = f"`{desk.text(line.items[0])}`"
+    return desk.tried(desk.within, line.amount(1), measure, what, low, above=above)
+
+
+def _points(desk: Desk, sheet: Sheet) -> tuple[CalibrationPoint, ...]:
+    """The calibration in ascending angle."""
+    line = sheet.need("pulse", "pulse 1000 us at 0 deg, 2000 us at 90 deg")
+    made = [desk.tried(_point, desk, point) for point in line.lines()]
+    if None in made:
+        raise Fault
+    return tuple(sorted((p for p in made if p), key=lambda point: point.angle_deg))
+
+
+def _point(desk: Desk, point: Line) -> CalibrationPoint:
+    pulse = desk.tried(desk.within, point.amount(0), PULSE, "a pulse", *PULSE_RANGE_US)
+    at = desk.tried(angle, desk, point.amount(1))
+    if pulse is None or at is None:
+        raise Fault
+    return CalibrationPoint(at, pulse)
+
+
+def _travel(desk: Desk, sheet: Sheet) -> tuple[float, float]:
+    line = sheet.need("travel", "travel 0 deg to 60 deg")
+    low = desk.tried(angle, desk, line.amount(1))
+    high = desk.tried(angle, desk, line.amount(2))
+    if low is None or high is None:
+        raise Fault
+    if low >= high:
+        first, second = (desk.text(item) for item in line.items[1:3])
+        desk.error(
+            "travel-order",
+            f"the travel runs from `{first}` to `{second}`, which is no way up",
+            line,
+            help="write the smaller angle first",
+            fix=f"travel {second} to {first}" if low > high else None,
+        )
+        raise Fault
+    return low, high
+
+
+def _limits(desk: Desk, sheet: Sheet) -> tuple[float, float]:
+    line = sheet.get("limits")
+    if line is None:
+        return Servo("", "", 0, (), (0, 0), ()).pulse_range_us
+    low, high = (
+        desk.within(line.amount(i), PULSE, "a pulse limit", *PULSE_RANGE_US) for i in (1, 2)
+    )
+    if low >= high:
+        desk.error("travel-order", "the shorter pulse comes first", line)
+        raise Fault
+    return low, high
+
+
+def _ratings(desk: Desk, sheet: Sheet) -> tuple[Rating, ...]:
+    """One or two ratings in ascending voltage."""
+    sheet.need("rating", "rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V")
+    lines = sheet.all("rating")
+    if len(lines) > 2:
+        desk.error(
+            "duplicate-line",
+            f"`{sheet.entry.items[1]}` has {len(lines)} ratings, but a servo takes one or two",
+            lines[2],
+            related=((lines[0], "first rating"), (lines[1], "second rating")),
+            help="keep the two nearest to the voltage it runs at",
+        )
+        raise Fault
+    made = [desk.tried(_rating, desk, line) for line in lines]
+    if None in made:
+        raise Fault
+    ordered = sorted((r for r in made if r), key=lambda rating: rating.voltage_v)
+    if len(ordered) == 2 and ordered[0].voltage_v == ordered[1].voltage_v:
+        desk.error(
+            "duplicate-line",
+            "two ratings at one voltage",
+            lines[1],
+            related=((lines[0], "first rating"),),
+            help="keep one of the two lines",
+        )
+        raise Fault
+    return tuple(ordered)
+
+
+def _rating(desk: Desk, line: Line) -> Rating:
+    speed, torque, current, voltage = line.items[1:5]
+    return Rating(
+        speed_deg_s=desk.within(cast("Token", speed), TURN_SPEED, "the speed", above=0),
+        stall_nm=desk.within(cast("Token", torque), NEWTON_METRES, "the stall torque", above=0),
+        stall_a=desk.within(cast("Token", current), AMPERES, "the stall current", above=0),
+        voltage_v=desk.within(cast("Token", voltage), VOLTS, "the voltage", above=0),
+        mark=desk.origins.mark(
+            *(line, line),
+            ("speed", speed),
+            ("torque", torque),
+            ("current", current),
+            ("voltage", voltage),
+        ),
+    )
+
+
+def nearest_to_zero(travel: tuple[float, float]) -> float:
+    """Where a part rests that the safe pose does not mention: as near its zero as it can come."""
+    return min(max(0.0, travel[0]), travel[1])
+
+
+# -- lights and switches -----------------------------------------------------------------------
+
+
+def _lamp(desk: Desk, entry: Line, spot: Plug) -> Lamp:
+    sheet = Sheet(desk, entry)
+    leds, tint = sheet.get("leds"), sheet.get("colour")
+    usual = Lamp("", "", 0)
+    count, forward, current = usual.count, usual.forward_v, usual.current_a
+    if leds is not None:
+        count = desk.count(leds.amount(1), "the number of LEDs", 1, 1000)
+        forward = desk.within(leds.amount(2), VOLTS, "the forward voltage", above=0)
+        current = desk.within(leds.amount(3), AMPERES, "the current", above=0)
+    return Lamp(
+        name=spot.name,
+        board=spot.board,
+        pin=spot.pin,
+        forward_v=forward,
+        current_a=current,
+        count=count,
+        colour=usual.colour if tint is None else colour(desk, tint.token(1)),
+        safe_pct=spot.safe.level_pct if spot.safe else usual.safe_pct,
+        mark=_mark(
+            desk,
+            sheet,
+            spot,
+            ("count", _item(leds)),
+            ("voltage", _item(leds, 2)),
+            ("current", _item(leds, 3)),
+            ("colour", _item(tint)),
+        ),
+    )
+
+
+def _strip(desk: Desk, entry: Line, spot: Plug) -> Strip:
+    sheet = Sheet(desk, entry)
+    line = sheet.need("pixels", "pixels 30, order grb, each 20 mA")
+    more = options(desk, line)
+    order, each = (cast("Line | None", more.get(kind)) for kind in ("order", "channel"))
+    pixels = desk.tried(desk.count, line.amount(1), "the number of pixels", 1, LIMITS.pixels)
+    usual = Strip("", "", 0, 1)
+    channel = each and desk.tried(
+        desk.within, each.amount(1), AMPERES, "the current of one colour", above=0
+    )
+    cap = _single(desk, sheet, "cap", AMPERES, above=0)
+    if pixels is None:
+        raise Fault
+    light = spot.safe.strip if spot.safe else None
+    return Strip(
+        name=spot.name,
+        board=spot.board,
+        pin=spot.pin,
+        pixels=pixels,
+        order=cast("Literal['grb']", str(order.items[1])) if order else usual.order,
+        channel_a=usual.channel_a if channel is None else channel,
+        cap_a=cap,
+        safe=light if isinstance(light, StripLight) else BLACK,
+        mark=_mark(
+            desk,
+            sheet,
+            spot,
+            ("pixels", line.items[1]),
+            ("order", _item(order)),
+            ("current", _item(each)),
+            ("cap", _item(sheet.get("cap"))),
+        ),
+    )
+
+
+def _switch(desk: Desk, entry: Line, spot: Plug) -> Switch:
+    sheet = Sheet(desk, entry)
+    active = sheet.get("active")
+    draws = _single(desk, sheet, "draws", AMPERES, low=0)
+    return Switch(
+        name=spot.name,
+        board=spot.board,
+        pin=spot.pin,
+        active_high=active is None or active.token(1).type == "HIGH",
+        safe_on=spot.safe.on if spot.safe else False,
+        current_a=draws or 0.0,
+        mark=_mark(
+            desk,
+            sheet,
+            spot,
+            ("active", _item(active)),
+            ("current", _item(sheet.get("draws"))),
+        ),
+    )
+
+
+def wired_button(desk: Desk, entry: Line, boards: Mapping[str, Token]) -> Input:
+    """A button or receiver output on an input pin. Raises Fault."""
+    _, button, board, pin, *level = entry.items
+    code = desk.tried(plug, desk, cast("Token", board), cast("Token", pin), boards)
+    number = desk.count(cast("Token", button), "a button's number", 1, LIMITS.button)
+    if code is None:
+        raise Fault
+    return Input(
+        number,
+        str(board),
+        code,
+        active_low=not level or cast("Token", level[-1]).type == "LOW",
+        mark=desk.origins.mark(
+            *(entry, entry),
+            ("button", button),
+            ("board", board),
+            ("pin", pin),
+            ("active", level[-1] if level else None),
+        ),
+    )

@@ -1,0 +1,196 @@
+"""How long a motion takes: durations as written, from a speed, from limits, or the shortest.
+
+Where a move starts is not always known from the text: then it starts from whichever place is
+farthest (or slowest) among those that the show can leave the part at
+(`sim.score.tree.rest_angles`).
+"""
+
+from __future__ import annotations
+
+from math import ceil
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from lark import Token
+
+from seqlang.meaning.values import Desk, Fault
+from seqlang.text.syntax import LawText, Pace
+from seqlang.text.units import TURN_ACCELERATION, TURN_JERK, TURN_SPEED
+from sim.model import FRAME_MS, MINIMUM_JERK, UNIFORM, Law, Rig, Servo
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+LEAST_MS: Final = FRAME_MS
+"""A duration that is worked out is at least one frame."""
+
+_SLACK: Final = 1e-9
+"""Share of a duration that may be lost to rounding before it counts as a millisecond more."""
+
+
+class Way(NamedTuple):
+    """One servo's part in a statement: where to, and the angles it may come from."""
+
+    output: str
+    to_deg: float
+    from_deg: Sequence[float]
+
+
+class Timing(NamedTuple):
+    """What a statement's pace comes to."""
+
+    duration_ms: int
+    move_law: Law
+    fade_law: Law
+
+
+class Pacer:
+    """Works out timings of one show; remembers what it has worked out."""
+
+    def __init__(self, desk: Desk, rig: Rig, provisional: bool) -> None:
+        self._desk = desk
+        self._rig = rig
+        self._servos = {o.name: o for o in rig.outputs if isinstance(o, Servo)}
+        self._provisional = provisional
+        """Only `in` counts; all else takes a frame. For finding where parts are left."""
+        self._laws: dict[str, Law] = {}
+        self._shortest: dict[tuple[str, float, float, Law], int | str] = {}
+
+    def timing(self, pace: Pace, law: LawText | None, ways: Sequence[Way], at: object) -> Timing:
+        """Duration and laws of a statement that stands at node `at`. Raises Fault."""
+        chosen = None if law is None else self.law(law)
+        move_law, fade_law = chosen or MINIMUM_JERK, chosen or UNIFORM
+        if pace.kind == "in":
+            return Timing(
+                self._desk.milliseconds(pace.amounts[0], "a duration"), move_law, fade_law
+            )
+        if not ways:
+            self._desk.error(
+                "wrong-kind",
+                f"`{self._desk.text(pace)}` is for moves; a fade takes a time",
+                pace,
+                help="such as `in 500 ms`",
+                fix="in 500 ms",
+            )
+            raise Fault
+        if self._provisional:
+            return Timing(LEAST_MS, move_law, fade_law)
+        if pace.kind == "within":
+            duration, move_law = self._within(pace, ways)
+            return Timing(duration, move_law, fade_law)
+        if pace.kind == "at":
+            return Timing(self._at(pace, move_law, ways), move_law, fade_law)
+        return Timing(self._soonest(pace, move_law, ways), move_law, fade_law)
+
+    # -- laws -------------------------------------------------------------------------------
+
+    def law(self, text: LawText) -> Law:
+        """The law a statement names. Raises Fault."""
+        key = str(text.name) if not text.shares else self._desk.text(text)
+        known = self._laws.get(key)
+        if known is None:
+            known = self._new_law(text)
+            if not any(isinstance(share, Token) and share.type == "NAME" for share in text.shares):
+                self._laws[key] = known
+        return known
+
+    def _new_law(self, text: LawText) -> Law:
+        if not text.shares:
+            return Law(" ".join(text.name.split()))  # type: ignore[arg-type]  # a LAW token
+        shares = [self._share(share) for share in text.shares]
+        if text.name.type == "TRAPEZOID":
+            return Law("trapezoid", shares[0])
+        return Law("double-S", shares[0], shares[1])
+
+    def _share(self, amount: object) -> float:
+        assert isinstance(amount, tuple | Token)
+        value = self._desk.share(amount)  # type: ignore[arg-type]  # tuple: a Sum
+        if not 0.0 < value <= 0.5:
+            self._desk.error(
+                "number-out-of-range",
+                f"the share of a ramp must be more than 0 and at most 1/2, "
+                f"but `{self._desk.text(amount)}` is asked",
+                amount,
+                asked=value,
+                limit=0.5,
+                fix="1/2" if value > 0.5 else None,
+            )
+            raise Fault
+        return value
+
+    # -- durations --------------------------------------------------------------------------
+
+    def _at(self, pace: Pace, law: Law, ways: Sequence[Way]) -> int:
+        """From the top speed of the part that has farthest to go: T = Cv h / v."""
+        from sim.score.laws import coefficients
+
+        speed = self._desk.within(pace.amounts[0], TURN_SPEED, "a speed", above=0)
+        way = max(abs(way.to_deg - start) for way in ways for start in way.from_deg)
+        return _whole(1000.0 * coefficients(law).cv * way / speed)
+
+    def _within(self, pace: Pace, ways: Sequence[Way]) -> tuple[int, Law]:
+        """The fastest double-S within the limits, for the part that has farthest to go."""
+        from sim.score.laws import double_s
+
+        desk = self._desk
+        speed, accel, jerk = (
+            desk.tried(desk.within, amount, measure, what, above=0)
+            for amount, measure, what in zip(
+                pace.amounts,
+                (TURN_SPEED, TURN_ACCELERATION, TURN_JERK),
+                ("a speed", "an acceleration", "a jerk"),
+                strict=True,
+            )
+        )
+        if speed is None or accel is None or jerk is None:
+            raise Fault
+        way = max(abs(way.to_deg - start) for way in ways for start in way.from_deg)
+        seconds, law = double_s(way, speed, accel, jerk)
+        return _whole(1000.0 * seconds), law
+
+    def _soonest(self, pace: Pace, law: Law, ways: Sequence[Way]) -> int:
+        """The shortest in which each of the parts can go, from each place it may come from."""
+        from sim.strain.envelope import assess
+
+        longest = LEAST_MS
+        for way in ways:
+            servo = self._servos.get(way.output)
+            if servo is None:
+                raise Fault
+            # The farthest start nearly always needs longest: the others are tried at its time.
+            far, *others = sorted(way.from_deg, key=lambda start: -abs(way.to_deg - start))
+            longest = max(longest, self._shortest_ms(servo, far, way.to_deg, law, pace))
+            starts = [start for start in others if start != way.to_deg]
+            if starts:
+                passes = assess(self._rig, servo, starts, way.to_deg, longest, law).passes
+                for start in (s for s, good in zip(starts, passes, strict=True) if not good):
+                    longest = max(longest, self._shortest_ms(servo, start, way.to_deg, law, pace))
+        return longest
+
+    def _shortest_ms(self, servo: Servo, start: float, to: float, law: Law, pace: Pace) -> int:
+        from sim.strain.shortest import Impossible, shortest_duration_ms
+
+        key = (servo.name, start, to, law)
+        if key not in self._shortest:
+            try:
+                self._shortest[key] = shortest_duration_ms(self._rig, servo, start, to, law)
+            except Impossible as impossible:
+                self._shortest[key] = impossible.reason
+        found = self._shortest[key]
+        if isinstance(found, str):
+            self._desk.error(
+                "impossible-move",
+                f"`{servo.name}` cannot go from {start:g} deg to {to:g} deg at all: {found}",
+                pace,
+                help="a lighter part, a stronger servo or a gear would",
+            )
+            raise Fault
+        return found
+
+
+def _whole(milliseconds: float) -> int:
+    return max(LEAST_MS, ceil(milliseconds * (1.0 - _SLACK)))
+
+
+def is_derived(pace: Pace) -> bool:
+    """Whether a pace needs to know where the parts come from."""
+    return pace.kind != "in"

@@ -1,0 +1,179 @@
+"""Remote, idle, and how the show is used."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from lark import Token
+
+from firmware_gen.chips import LIMITS
+from seqlang.meaning.values import Desk, Fault
+from seqlang.text.findings import Origin
+from seqlang.text.syntax import Line
+from seqlang.text.units import PLAIN, RUN_TIME
+from sim.model import Binding, Score, Usage
+from sim.values import dataclass
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+
+@dataclass(slots=True)
+class Remote:
+    """What starts cues."""
+
+    bindings: tuple[Binding, ...] = ()
+    stop_button: int | None = None
+    stop_ms: int = Score("").stop_ms
+    lost_ms: int | None = None
+    lost_cue: str | None = None
+    idle: str | None = None
+
+
+def remote(
+    desk: Desk,
+    lines: Sequence[Line],
+    cues: Mapping[str, Token],
+    places: dict[str, Origin],
+) -> Remote:
+    """Bindings, stop, lost and idle of a show."""
+    made = Remote()
+    bindings: list[Binding] = []
+    seen: dict[str, Line] = {}
+    for line in _lines_of(desk, lines, "remote", places):
+        if line.kind == "button":
+            binding = desk.tried(_binding, desk, line, cues)
+            if binding is not None:
+                bindings.append(binding)
+        elif _first(desk, seen, line):
+            desk.tried(_rule, desk, line, cues, made, places)
+    made.bindings = tuple(bindings)
+    for line in lines:
+        if line.kind == "idle" and _first(desk, seen, line):
+            made.idle = desk.tried(_cue, desk, line.token(1), cues)
+            places["idle"] = _origin(desk, line, cue=line.items[1])
+    return made
+
+
+def _lines_of(
+    desk: Desk, lines: Sequence[Line], kind: str, places: dict[str, Origin]
+) -> Iterator[Line]:
+    for entry in lines:
+        if entry.kind == kind:
+            places.setdefault(kind, Origin(desk.span(entry.items[0])))
+            yield from entry.lines()
+
+
+def _first(desk: Desk, seen: dict[str, Line], line: Line) -> bool:
+    """Whether this is the first line of its kind; a second is a finding."""
+    first = seen.setdefault(line.kind, line)
+    if first is line:
+        return True
+    desk.error(
+        "duplicate-line",
+        f"`{desk.text(line.items[0])}` is said twice",
+        line,
+        related=((first, "first said here"),),
+        help="keep one of the two lines",
+    )
+    return False
+
+
+def _origin(desk: Desk, line: Line, **parts: object) -> Origin:
+    return Origin(
+        desk.span(line),
+        tuple((name.replace("_", " "), desk.span(node)) for name, node in parts.items()),
+    )
+
+
+def _cue(desk: Desk, name: Token, cues: Mapping[str, Token]) -> str:
+    if str(name) not in cues:
+        desk.unknown(name, "cue", cues)
+        raise Fault
+    return str(name)
+
+
+def _binding(desk: Desk, line: Line, cues: Mapping[str, Token]) -> Binding:
+    _, button, cue, *held = line.items
+    number = desk.tried(desk.count, line.amount(1), "a button's number", 1, LIMITS.button)
+    name = desk.tried(_cue, desk, line.token(2), cues)
+    if number is None or name is None:
+        raise Fault
+    return Binding(
+        number,
+        name,
+        bool(held),
+        desk.origins.mark(
+            *(line, line),
+            ("button", button),
+            ("cue", cue),
+            ("while held", held[0] if held else None),
+        ),
+    )
+
+
+def _rule(
+    desk: Desk,
+    line: Line,
+    cues: Mapping[str, Token],
+    made: Remote,
+    places: dict[str, Origin],
+) -> None:
+    if line.kind == "lost":
+        made.lost_ms = desk.tried(desk.milliseconds, line.amount(1), "the silence", 100)
+        made.lost_cue = desk.tried(_cue, desk, line.token(2), cues)
+        if made.lost_ms is None or made.lost_cue is None:
+            made.lost_ms = made.lost_cue = None
+        places["lost"] = _origin(desk, line, time=line.items[1], cue=line.items[2])
+    elif line.kind == "stop":
+        places["stop"] = _origin(desk, line, button=line.items[2])
+        made.stop_button = desk.count(line.amount(2), "a button's number", 1, LIMITS.button)
+    else:
+        made.stop_ms = desk.milliseconds(line.amount(2), "the move to the safe pose", 20)
+        places["stop time"] = _origin(desk, line, time=line.items[2])
+
+
+# -- use ---------------------------------------------------------------------------------------
+
+
+def usages(desk: Desk, lines: Sequence[Line], cues: Mapping[str, Token]) -> tuple[Usage, ...]:
+    """How often each cue is expected to run."""
+    found: dict[str, tuple[Usage, Line]] = {}
+    for line in _lines_of(desk, lines, "usage", {}):
+        if line.kind != "rate":
+            continue
+        made = desk.tried(_usage, desk, line, cues)
+        if made is None:
+            continue
+        if made.cue in found:
+            desk.error(
+                "duplicate-line",
+                f"the use of `{made.cue}` is said twice",
+                line,
+                related=((found[made.cue][1], "first said here"),),
+                help="keep one of the two lines",
+            )
+            continue
+        found[made.cue] = (made, line)
+    return tuple(usage for usage, _ in found.values())
+
+
+def _usage(desk: Desk, line: Line, cues: Mapping[str, Token]) -> Usage:
+    rate = desk.tried(desk.within, line.amount(1), PLAIN, "a rate", 0, 100_000)
+    name = desk.tried(_cue, desk, line.token(0), cues)
+    if rate is None or name is None:
+        raise Fault
+    mark = desk.origins.mark(line, line, ("cue", line.items[0]), ("rate", line.items[1]))
+    return Usage(name, rate, mark)
+
+
+def run_time(desk: Desk, lines: Sequence[Line], places: dict[str, Origin]) -> float | None:
+    """How long a charge must last, in hours."""
+    seen: dict[str, Line] = {}
+    hours: float | None = None
+    for line in _lines_of(desk, lines, "usage", {}):
+        if line.kind == "run_time" and _first(desk, seen, line):
+            hours = desk.tried(desk.within, line.amount(1), RUN_TIME, "the run time", above=0)
+            places["run time"] = _origin(desk, line, time=line.items[1])
+    return hours

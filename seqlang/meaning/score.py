@@ -1,0 +1,209 @@
+"""The score of a show: its cues in an order in which each knows those it plays, and the remote."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Literal, cast
+
+from lark import Token
+
+from seqlang.meaning.cue import CueMaker, Made, Stage, without
+from seqlang.meaning.pace import Pacer, is_derived
+from seqlang.meaning.remote import Remote, remote, run_time, usages
+from seqlang.meaning.values import Desk, declared
+from seqlang.text.findings import Origin
+from seqlang.text.syntax import Act, Block, Line, Play, Statement, Strike
+from seqlang.text.syntax import Cue as CueText
+from sim.model import Cue, InTurn, Rig, Score, Show
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from seqlang.meaning.pose import OutputKind, Pose
+
+
+def score(
+    desk: Desk,
+    lines: Sequence[Line],
+    texts: Sequence[CueText],
+    outputs: Mapping[str, tuple[OutputKind, Token]],
+    poses: Mapping[str, Pose],
+    rig: Rig,
+    places: dict[str, Origin],
+) -> Score:
+    """The whole score; `places` is filled with what has no mark of its own."""
+    cues = _named(desk, texts)
+    names = {name: text.name for name, text in cues.items()}
+    distant = remote(desk, lines, names, places)
+    order, cut = _in_order(desk, cues)
+    rest: dict[str, tuple[float, ...]] = {}
+    loops: dict[int, Mapping[str, tuple[float, ...]]] = {}
+    if any(_derived(text) for text in texts):
+        rest = _rest(desk, order, outputs, poses, rig, names, cut, loops, distant)
+    stage = Stage(desk, outputs, poses, Pacer(desk, rig, False), rest, names, {}, cut, loops)
+    made = _cues(stage, order, rig)
+    return Score(
+        title=_title(desk, lines, places),
+        cues=tuple(made[name] for name in cues),
+        bindings=distant.bindings,
+        stop_button=distant.stop_button,
+        lost_ms=distant.lost_ms,
+        lost_cue=distant.lost_cue,
+        idle=distant.idle,
+        stop_ms=distant.stop_ms,
+        usage=usages(desk, lines, names),
+        run_time_h=run_time(desk, lines, places),
+    )
+
+
+def _title(desk: Desk, lines: Sequence[Line], places: dict[str, Origin]) -> str:
+    shows = [line for line in lines if line.kind == "show"]
+    for extra in shows[1:]:
+        desk.error(
+            "duplicate-line",
+            "`show` is said twice",
+            extra,
+            related=((shows[0], "first said here"),),
+            help="a file holds one show",
+        )
+    if not shows:
+        return ""
+    places["show"] = Origin(desk.span(shows[0]), (("title", desk.span(shows[0].items[1])),))
+    return str(shows[0].token(1))[1:-1]
+
+
+def _named(desk: Desk, texts: Sequence[CueText]) -> dict[str, CueText]:
+    """Cues by name, the first of a name only."""
+    names = declared(desk, "cue", (text.name for text in texts))
+    by_name = {id(text.name): text for text in texts}
+    return {name: by_name[id(token)] for name, token in names.items()}
+
+
+# -- cues that play cues -----------------------------------------------------------------------
+
+
+def _statements(text: CueText) -> Iterator[Statement]:
+    pending = list(text.body)
+    while pending:
+        statement = pending.pop()
+        yield statement
+        if isinstance(statement, Block):
+            pending.extend(statement.body)
+
+
+def _derived(text: CueText) -> bool:
+    return any(
+        isinstance(statement, Act | Strike) and is_derived(statement.pace)
+        for statement in _statements(text)
+    )
+
+
+def _in_order(desk: Desk, cues: Mapping[str, CueText]) -> tuple[list[CueText], frozenset[int]]:
+    """Cues after those they play, and the places of `play` statements that close a circle.
+
+    A depth-first walk with its own stack: a show may chain more cues than Python's stack holds.
+    """
+    plays = {
+        name: sorted(
+            (s for s in _statements(text) if isinstance(s, Play) and str(s.cue) in cues),
+            key=lambda play: cast("int", play.cue.start_pos),
+        )
+        for name, text in cues.items()
+    }
+    order: list[CueText] = []
+    state: dict[str, Literal["open", "done"]] = {}
+    cut: set[int] = set()
+    for root in cues:
+        if root in state:
+            continue
+        state[root] = "open"
+        path: list[tuple[str, Iterator[Play]]] = [(root, iter(plays[root]))]
+        trail: list[Play] = []
+        while path:
+            name, rest = path[-1]
+            play = next(rest, None)
+            if play is None:
+                state[name] = "done"
+                order.append(cues[name])
+                path.pop()
+                if trail:
+                    trail.pop()
+                continue
+            target = str(play.cue)
+            if target not in state:
+                state[target] = "open"
+                path.append((target, iter(plays[target])))
+                trail.append(play)
+            elif state[target] == "open":
+                cut.add(cast("int", play.cue.start_pos))
+                start = [step for step, _ in path].index(target)
+                _circle(desk, [step for step, _ in path[start:]], [*trail[start:], play])
+    return order, frozenset(cut)
+
+
+def _circle(desk: Desk, names: Sequence[str], plays: Sequence[Play]) -> None:
+    chain = [*names, names[0]]
+    shown = chain if len(chain) <= 8 else [*chain[:4], "...", *chain[-3:]]
+    text = " plays ".join(f"`{name}`" if name != "..." else name for name in shown)
+    desk.error(
+        "cue-calls-itself",
+        f"the cue `{names[0]}` would never end: {text}",
+        plays[-1],
+        "closes the circle",
+        related=tuple((play, f"plays `{play.cue}`") for play in plays[:-1][:6]),
+        help="take one of the `play` lines out, or use `repeat`",
+    )
+
+
+# -- steps -------------------------------------------------------------------------------------
+
+
+def _cues(stage: Stage, order: Sequence[CueText], rig: Rig) -> dict[str, Cue]:
+    made: dict[str, Cue] = {}
+    missing = frozenset(stage.outputs) - {output.name for output in rig.outputs}
+    played = cast("dict[str, Made]", stage.played)
+    for text in order:
+        name = str(text.name)
+        last = text.busy or text.title or text.name
+        body = CueMaker(stage).make(text.body, text.keyword, last)
+        if missing:
+            body = body._replace(body=cast("InTurn", without(body.body, missing)))
+        played[name] = body
+        made[name] = Cue(
+            name=name,
+            title="" if text.title is None else str(text.title)[1:-1],
+            body=body.body,
+            conflict="take" if text.busy is None else cast("Literal['take']", str(text.busy)),
+            mark=stage.desk.origins.mark(
+                text.keyword,
+                last,
+                ("name", text.name),
+                ("title", text.title),
+                ("conflict", text.busy),
+            ),
+        )
+    return made
+
+
+def _rest(
+    desk: Desk,
+    order: Sequence[CueText],
+    outputs: Mapping[str, tuple[OutputKind, Token]],
+    poses: Mapping[str, Pose],
+    rig: Rig,
+    names: Mapping[str, Token],
+    cut: frozenset[int],
+    loops: dict[int, Mapping[str, tuple[float, ...]]],
+    distant: Remote,
+) -> dict[str, tuple[float, ...]]:
+    """Where each servo can be left: read off the score before its durations are known.
+
+    Fills `loops`, too. What this pass finds wrong, the real one finds again.
+    """
+    from sim.score.tree import rest_angles
+
+    draft = desk.apart()
+    stage = Stage(draft, outputs, poses, Pacer(draft, rig, True), {}, names, {}, cut, loops)
+    made = _cues(stage, order, rig)
+    show = Show(rig, Score(title="", cues=tuple(made.values()), idle=distant.idle))
+    return rest_angles(show)

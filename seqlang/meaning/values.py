@@ -1,0 +1,409 @@
+"""Amounts to numbers: constants, arithmetic, units, ranges, and what is wrong with them."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING, Literal, ParamSpec, TypeAlias, TypeVar
+
+from lark import Token
+
+from seqlang.meaning.origins import Origins
+from seqlang.text.findings import Finding, Fix, Span
+from seqlang.text.names import RESERVED, nearest
+from seqlang.text.source import Place
+from seqlang.text.syntax import Amount, Negative, Sum, place
+from seqlang.text.units import (
+    DURATION,
+    LEVEL,
+    NUMBER,
+    PERCENT,
+    PLAIN,
+    SHARE,
+    Measure,
+    Quantity,
+    multiplied,
+    parse_quantity,
+    title_of,
+    units_of,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from seqlang.text.source import Source
+
+DAY_MS = 24 * 3600 * 1000
+"""The longest time a statement can ask for."""
+
+BIGGEST = Fraction(10**12)
+"""No quantity of a worn rig is larger, in any of its units."""
+
+_SHOWN = 3
+"""Further places that one finding shows."""
+
+_SECONDS_BELOW = 10.0
+"""A time without a unit below this is taken for seconds in a proposal, else for milliseconds."""
+
+_LIKE_A_NUMBER = re.compile(r"nan|inf(inity)?", re.IGNORECASE)
+
+
+P = ParamSpec("P")
+T = TypeVar("T")
+Colour: TypeAlias = tuple[int, int, int]
+"""sRGB, 0 to 255 each."""
+
+
+class Fault(Exception):  # noqa: N818 (reads as what it is where it is raised)
+    """An amount that has no value; its finding is already noted."""
+
+
+class Desk:
+    """What one run of elaboration shares: the text, constants, origins and findings."""
+
+    def __init__(self, source: Source, forgiven: Iterable[str] = ()) -> None:
+        self.source = source
+        self.origins = Origins(source.path)
+        self.findings: list[Finding] = []
+        self.constants: dict[str, tuple[Token, Quantity | Colour]] = {}
+        """By name: where it was written, and its quantity or colour."""
+        self.later: dict[str, Token] = {}
+        """Constants of the whole file, to tell `not yet` from `not at all`."""
+        self.forgiven = set(forgiven)
+        """Names declared in lines that could not be read: missing, but not unknown."""
+        self._unknown: dict[str, int] = {}
+        """Names that nothing known is near to, by what was said: the place of their finding."""
+        self._known: dict[tuple[str, Measure], float] = {}
+
+    def apart(self) -> Desk:
+        """A desk with the same constants whose findings and origins nobody will see."""
+        other = Desk(self.source, self.forgiven)
+        other.constants = self.constants
+        return other
+
+    # -- findings ---------------------------------------------------------------------------
+
+    def span(self, node: object) -> Span:
+        return Span(self.source.path, *place(node))
+
+    def text(self, node: object) -> str:
+        start, end = place(node)
+        return self.source.text[start:end]
+
+    def error(
+        self,
+        name: str,
+        message: str,
+        node: object,
+        label: str = "",
+        *,
+        related: tuple[tuple[object, str], ...] = (),
+        help: str | None = None,
+        fix: str | None = None,
+        severity: Literal["error", "warning", "advice"] = "error",
+        asked: float | None = None,
+        limit: float | None = None,
+        unit: str | None = None,
+    ) -> None:
+        """Note a finding at a node; `fix` is what would pass in its place."""
+        span = Span(self.source.path, *(node if isinstance(node, Place) else place(node)))
+        spots = tuple((self.span(other), words) for other, words in related)
+        self.findings.append(
+            Finding(
+                severity,
+                name,
+                message,
+                span,
+                label,
+                spots,
+                (),
+                help,
+                None if fix is None else Fix(span, fix),
+                asked,
+                limit,
+                unit,
+            )
+        )
+
+    def unknown(self, token: Token, kind: str, known: Iterable[str]) -> None:
+        """Note an unknown name with the nearest known one."""
+        if str(token) in self.forgiven:
+            return
+        message = f"there is no {kind} `{token}`"
+        first = self._unknown.get(message)
+        if first is not None:
+            self._once_more(first, token)
+            return
+        names = list(known)
+        near = nearest(str(token), names)
+        if near is None:
+            self._unknown[message] = len(self.findings)
+        if near is not None:
+            hint = f"did you mean `{near}`?"
+        elif names:
+            shown = ", ".join(f"`{name}`" for name in sorted(names)[:8])
+            hint = f"known here: {shown}" + (" and more" if len(names) > 8 else "")
+        else:
+            hint = f"this show has no {kind} yet"
+        self.error("unknown-name", message, token, help=hint, fix=near)
+
+    def _once_more(self, index: int, token: Token) -> None:
+        """A name that nothing is near to is one mistake, however often it is used."""
+        found = self.findings[index]
+        if len(found.related) < _SHOWN:
+            related = (*found.related, (self.span(token), "and here"))
+            self.findings[index] = replace(found, related=related)
+            return
+        more = int(found.notes[0].split()[1]) + 1 if found.notes else 1
+        places = "place" if more == 1 else "places"
+        self.findings[index] = replace(found, notes=(f"and {more} more {places}",))
+
+    def tried(self, make: Callable[P, T], *args: P.args, **more: P.kwargs) -> T | None:
+        """What `make` gives, or None if it found a fault (and noted it)."""
+        try:
+            return make(*args, **more)
+        except Fault:
+            return None
+
+    # -- amounts ----------------------------------------------------------------------------
+
+    def value(self, amount: Amount, measure: Measure) -> float:
+        """The amount as the model keeps it, rounded once. Raises Fault."""
+        if isinstance(amount, Token) and amount.type != "NAME":
+            known = self._known.get((str(amount), measure))
+            if known is not None:
+                return known
+        result = float(self.exact(amount, measure))
+        if isinstance(amount, Token) and amount.type != "NAME":
+            self._known[(str(amount), measure)] = result
+        return result
+
+    def exact(self, amount: Amount, measure: Measure) -> Fraction:
+        """The amount as the model keeps it, as a fraction. Raises Fault."""
+        quantity = self.quantity(amount)
+        if quantity.dimension != measure.dimension:
+            self._misfit(amount, quantity, measure)
+            raise Fault
+        if abs(quantity.value) > BIGGEST or abs(quantity.value * measure.scale) > BIGGEST:
+            self.error(
+                "number-out-of-range",
+                f"`{_short(self.text(amount))}` is larger than anything a rig can be asked for",
+                amount,
+            )
+            raise Fault
+        return quantity.value * measure.scale
+
+    def quantity(self, amount: Amount | Negative) -> Quantity:
+        """The amount's value and dimension, whatever they are. Raises Fault."""
+        if isinstance(amount, Sum):
+            return self._sum(amount)
+        if isinstance(amount, Negative):
+            value, dimension = self.quantity(amount.operand)
+            return Quantity(-value, dimension)
+        if amount.type == "NAME":
+            return self._constant(amount)
+        try:
+            return parse_quantity(amount)
+        except ZeroDivisionError:
+            self.error("division-by-zero", f"`{amount}` would be endlessly fast", amount)
+            raise Fault from None
+
+    def given(self, amount: object) -> Quantity:
+        """The value of a constant. Raises Fault."""
+        assert isinstance(amount, Token | Sum)
+        value, dimension = self.quantity(amount)
+        if abs(value) > BIGGEST:
+            self.error("number-out-of-range", "this is larger than anything a rig needs", amount)
+            raise Fault
+        return Quantity(value, dimension)
+
+    def _constant(self, token: Token) -> Quantity:
+        found = self.constants.get(str(token))
+        if found is not None:
+            if isinstance(found[1], Quantity):
+                return found[1]
+            self.error("wrong-kind", f"`{token}` is a colour, but an amount is due here", token)
+        elif str(token) in self.later:
+            self.error(
+                "used-before-given",
+                f"`{token}` is given further down",
+                token,
+                related=((self.later[str(token)], "given here"),),
+                help="move its `given` line above the first use",
+            )
+        elif _LIKE_A_NUMBER.fullmatch(token):
+            self.error("not-a-number", f"`{token}` is no number that a part could follow", token)
+        else:
+            self.unknown(token, "constant", self.constants)
+        raise Fault
+
+    def _sum(self, node: Sum) -> Quantity:
+        """`*` and `/` before `+` and `-`, each from left to right."""
+        items = node.items
+        total: Quantity | None = None
+        sign, product = 1, self.quantity(_operand(items[0]))
+        for index in range(1, len(items), 2):
+            operator, operand = str(items[index]), _operand(items[index + 1])
+            right = self.quantity(operand)
+            if operator in "*/":
+                product = self._product(product, right, operator, operand)
+            else:
+                total = self._total(total, sign, product, node)
+                sign, product = (1 if operator == "+" else -1), right
+        return self._total(total, sign, product, node)
+
+    def _product(self, left: Quantity, right: Quantity, operator: str, operand: object) -> Quantity:
+        try:
+            return multiplied(left, right, 1 if operator == "*" else -1)
+        except ZeroDivisionError:
+            self.error("division-by-zero", f"this divides by zero: `{self.text(operand)}`", operand)
+            raise Fault from None
+
+    def _total(self, total: Quantity | None, sign: int, product: Quantity, node: Sum) -> Quantity:
+        if total is None:
+            return Quantity(sign * product.value, product.dimension)
+        if total.dimension != product.dimension:
+            left, right = title_of(total.dimension), title_of(product.dimension)
+            self.error("unit-mismatch", f"{left} and {right} cannot be added", node)
+            raise Fault
+        return Quantity(total.value + sign * product.value, total.dimension)
+
+    def _misfit(self, amount: Amount, quantity: Quantity, measure: Measure) -> None:
+        units = units_of(measure.dimension)
+        listed = ", ".join(f"`{unit}`" for unit in units)
+        text = _short(self.text(amount))
+        known = self.constants.get(text) if isinstance(amount, Token) else None
+        related = () if known is None else ((known[0], "given here"),)
+        if quantity.dimension == NUMBER and measure.dimension != NUMBER:
+            plain = isinstance(amount, Token) and amount.type == "NUMBER"
+            self.error(
+                "missing-unit",
+                f"{measure.title} is due here, but `{text}` has no unit",
+                amount,
+                related=related,
+                help=f"the units of {measure.title}: {listed}",
+                fix=f"{amount} {_likely_unit(str(amount), measure)}" if plain else None,
+            )
+            return
+        self.error(
+            "unit-mismatch",
+            f"{measure.title} is due here, but `{text}` is {title_of(quantity.dimension)}",
+            amount,
+            related=related,
+            help=f"the units of {measure.title}: {listed}"
+            if units
+            else "write the number without a unit",
+        )
+
+    # -- amounts with limits ----------------------------------------------------------------
+
+    def within(
+        self,
+        amount: Amount,
+        measure: Measure,
+        what: str,
+        low: float | None = None,
+        high: float | None = None,
+        *,
+        above: float | None = None,
+    ) -> float:
+        """`value` that lies from `low` to `high`, or above `above`. Raises Fault."""
+        value = self.value(amount, measure)
+        if above is not None and value <= above:
+            words, limit = "more than", above
+        elif low is not None and value < low:
+            words, limit = "at least", low
+        elif high is not None and value > high:
+            words, limit = "at most", high
+        else:
+            return value
+        unit = measure.model_unit
+        self.error(
+            "number-out-of-range",
+            f"{what} must be {words} {limit:g}{' ' if unit else ''}{unit}, "
+            f"but `{_short(self.text(amount))}` is asked",
+            amount,
+            asked=value,
+            limit=limit,
+            unit=unit or None,
+        )
+        raise Fault
+
+    def count(self, amount: Amount, what: str, low: int, high: int) -> int:
+        """A whole number from `low` to `high`. Raises Fault."""
+        value = self.exact(amount, PLAIN)
+        if value.denominator != 1:
+            self.error("not-whole", f"{what} must be a whole number", amount)
+            raise Fault
+        self.within(amount, PLAIN, what, low, high)
+        return int(value)
+
+    def milliseconds(self, amount: Amount, what: str, least: int = 1) -> int:
+        """A time in whole milliseconds, from `least` to a day. Raises Fault."""
+        value = self.within(amount, DURATION, what, least, DAY_MS)
+        return round(value)
+
+    def percent(self, amount: Amount, what: str) -> float:
+        """A light level, 0 to 100, to the nearest half percent. Raises Fault."""
+        return round(self.within(amount, LEVEL, what, 0, 100) * 2) / 2
+
+    def share(self, amount: Amount) -> float:
+        """A fraction of one: `1/3`, `0.4`, `40 %`. Raises Fault."""
+        if isinstance(amount, Token) and amount.type == "FRACTION":
+            above, below = amount.split("/")
+            if Fraction(below) == 0:
+                self.error("division-by-zero", f"`{amount}` divides by zero", amount)
+                raise Fault
+            return float(Fraction(above) / Fraction(below))
+        quantity = self.quantity(amount)
+        return self.value(amount, SHARE if quantity.dimension == PERCENT else PLAIN)
+
+
+def _operand(item: object) -> Token | Sum | Negative:
+    assert isinstance(item, Token | Sum | Negative)
+    return item
+
+
+def _likely_unit(number: str, measure: Measure) -> str:
+    """The unit meant by who wrote none: few or broken units of a time are seconds."""
+    if measure.unit == "ms" and (float(number) < _SECONDS_BELOW or "." in number):
+        return "s"
+    return measure.unit
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 40 else text[:37] + "..."
+
+
+def declared(desk: Desk, kind: str, names: Iterable[Token]) -> dict[str, Token]:
+    """Names of one kind, each once; the second of two is a finding that shows both."""
+    found: dict[str, Token] = {}
+    for name in names:
+        if str(name) in RESERVED:
+            desk.error(
+                "reserved-word",
+                f"`{name}` is a word of the language and cannot name {_a(kind)}",
+                name,
+                help=f"such as `{name}_1`",
+                fix=f"{name}_1",
+            )
+        first = found.setdefault(str(name), name)
+        if first is not name:
+            desk.error(
+                "duplicate-name",
+                f"there are two {_several(kind)} called `{name}`",
+                name,
+                "the second",
+                related=((first, "the first"),),
+                help="give one of them another name",
+            )
+    return found
+
+
+def _a(kind: str) -> str:
+    return f"an {kind}" if kind[0] in "aeio" else f"a {kind}"
+
+
+def _several(kind: str) -> str:
+    return kind[:-1] + "ies" if kind.endswith("y") else kind + "s"

@@ -1,0 +1,64 @@
+"""Findings: what is wrong with a show, where, and what would pass.
+
+Plain data; `seqlang.text.render` turns it into text or JSON. Wording: lower case, no full stop,
+back-quotes round the user's words, the number with its limit and unit together; only `help`
+says how to mend it.
+"""
+
+from __future__ import annotations
+
+from typing import Literal, TypeAlias
+
+from sim.values import dataclass
+
+Severity: TypeAlias = Literal["error", "warning", "advice"]
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Part of a source file: `start` and `end` are character offsets, end exclusive."""
+
+    path: str
+    start: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True)
+class Fix:
+    """Replacing the text at `span` by `text` makes the finding disappear."""
+
+    span: Span
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    severity: Severity
+    name: str
+    """Stable, readable, named for the bad thing: `servo-speed`, `pin-clash`."""
+    message: str
+    span: Span
+    label: str = ""
+    """What the marker under the source line says."""
+    related: tuple[tuple[Span, str], ...] = ()
+    notes: tuple[str, ...] = ()
+    help: str | None = None
+    fix: Fix | None = None
+    asked: float | None = None
+    limit: float | None = None
+    unit: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where a domain value came from: its statement, and the parts a fix may replace.
+
+    `parts` maps a part's name to its span; for a move: `target`, `duration`, `law`, `name`; the
+    checker looks parts up by name and falls back to `span`.
+    """
+
+    span: Span
+    parts: tuple[tuple[str, Span], ...] = ()
+
+    def part(self, name: str) -> Span:
+        return next((span for key, span in self.parts if key == name), self.span)

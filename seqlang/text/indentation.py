@@ -1,0 +1,249 @@
+"""What must be right about a file before it can be parsed: text, line lengths, indentation."""
+
+from __future__ import annotations
+
+import codecs
+from pathlib import Path
+from typing import Final
+
+from seqlang.text.findings import Finding, Span
+from seqlang.text.source import Source
+
+MOST_BYTES: Final = 32_000_000
+"""A file larger than this is not even read."""
+
+MOST_CHARACTERS: Final = 4_000_000
+MOST_IN_LINE: Final = 1000
+MOST_NESTED: Final = 24
+"""Blocks within blocks."""
+
+MOST_BRACKETS: Final = 16
+"""Brackets within brackets."""
+
+_SHOWN: Final = 20
+"""Lines of one kind of fault that are listed."""
+
+
+def read(path: Path) -> tuple[str, Finding | None]:
+    """The text of a file with `\\n` line ends, or a finding that says why it is none.
+
+    Raises OSError if the file cannot be opened.
+    """
+    here = Span(str(path), 0, 0)
+    with path.open("rb") as file:
+        data = file.read(MOST_BYTES + 1)
+    if len(data) > MOST_BYTES:
+        return "", _fault(
+            "file-too-large",
+            f"the file holds more than {MOST_BYTES // 1_000_000} MB, which no show needs",
+            here,
+        )
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)) or _halved(data):
+        return "", _fault(
+            "not-text",
+            "this file is text in UTF-16, which some editors call Unicode",
+            here,
+            "save it as UTF-8 in your editor",
+        )
+    if b"\0" in data:
+        return "", _fault(
+            "not-text",
+            "this is no text file: it holds zero bytes",
+            here,
+            "a show is plain text in UTF-8; was a table or a picture meant?",
+        )
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        return "", _fault(
+            "not-text",
+            f"this is no text in UTF-8: byte {error.start + 1}, in line {line}, cannot be read",
+            here,
+            "save it as UTF-8 in your editor",
+        )
+    return text.replace("\r\n", "\n").replace("\r", "\n"), None
+
+
+def _halved(data: bytes) -> bool:
+    """Whether every second byte is zero, as in UTF-16 of plain letters without its mark."""
+    low, high = data[:200:2], data[1:200:2]
+    little, big = all(low) and not any(high), all(high) and not any(low)
+    return bool(high) and (little or big)
+
+
+def faults(source: Source) -> tuple[Finding, ...]:
+    """Everything about a text's layout that keeps it from being parsed."""
+    lines = source.text.split("\n")
+    found = (
+        _too_deep(source, lines)
+        or _too_long(source, lines)
+        or _mixed(source, lines)
+        or _uneven(source, lines)
+    )
+    if not found and not any(is_content(line) for line in lines):
+        here = Span(source.path, 0, 0)
+        return (
+            _fault(
+                "empty-show",
+                "there is no statement in this file",
+                here,
+                'a show starts like this: `show "My first show"`',
+            ),
+        )
+    return tuple(found)
+
+
+def _fault(name: str, message: str, span: Span, help: str | None = None) -> Finding:
+    return Finding("error", name, message, span, help=help)
+
+
+def is_content(line: str) -> bool:
+    bare = line.lstrip(" \t")
+    return bool(bare) and not bare.startswith("#")
+
+
+def width(line: str) -> int:
+    """Characters of indentation of a line."""
+    return len(line) - len(line.lstrip(" \t"))
+
+
+def _indent(line: str) -> str:
+    return line[: len(line) - len(line.lstrip(" \t"))]
+
+
+def _line_span(source: Source, number: int) -> Span:
+    """The text of a line (counted from 0) without its indentation."""
+    start = source.line_starts[number]
+    line = source.line_text(number + 1)
+    return Span(source.path, start + len(_indent(line)), start + len(line.rstrip()))
+
+
+def _too_deep(source: Source, lines: list[str]) -> list[Finding]:
+    """Blocks or brackets nested beyond what anybody reads."""
+    stack = [0]
+    for number, line in enumerate(lines):
+        if MOST_BRACKETS < len(line) <= MOST_IN_LINE and _brackets(line) > MOST_BRACKETS:
+            return [
+                _fault(
+                    "nested-too-deep",
+                    f"brackets nest {_brackets(line)} deep here, at most {MOST_BRACKETS} are "
+                    "allowed",
+                    Span(source.path, source.line_starts[number], source.line_starts[number] + 1),
+                    "give parts of it names: `given pace = ...`",
+                )
+            ]
+        if not line or not is_content(line):
+            continue
+        indent = width(line)
+        while indent < stack[-1]:
+            stack.pop()
+        if indent > stack[-1]:
+            stack.append(indent)
+            if len(stack) - 1 > MOST_NESTED:
+                start = source.line_starts[number] + indent
+                return [
+                    Finding(
+                        "error",
+                        "nested-too-deep",
+                        f"blocks nest more than {MOST_NESTED} deep from here on",
+                        Span(source.path, start, start + min(40, len(line) - indent)),
+                        help="move inner blocks into cues of their own and `play` them",
+                        asked=len(stack) - 1,
+                        limit=MOST_NESTED,
+                    )
+                ]
+    return []
+
+
+def _brackets(line: str) -> int:
+    if "(" not in line:
+        return 0
+    deepest = level = 0
+    for letter in line:
+        if letter == "#":
+            break
+        level += (letter == "(") - (letter == ")")
+        deepest = max(deepest, level)
+    return deepest
+
+
+def _too_long(source: Source, lines: list[str]) -> list[Finding]:
+    for number, line in enumerate(lines):
+        if len(line) > MOST_IN_LINE:
+            start = source.line_starts[number]
+            return [
+                Finding(
+                    "error",
+                    "line-too-long",
+                    f"line {number + 1} is {len(line)} characters long, at most {MOST_IN_LINE} "
+                    "are allowed",
+                    Span(source.path, start, start + 1),
+                    help="was this file made by an editor? a show has one statement a line",
+                    asked=len(line),
+                    limit=MOST_IN_LINE,
+                )
+            ]
+    if len(source.text) > MOST_CHARACTERS:
+        return [
+            _fault(
+                "file-too-large",
+                f"the text has {len(source.text)} characters, at most {MOST_CHARACTERS}",
+                Span(source.path, 0, 0),
+            )
+        ]
+    return []
+
+
+def _mixed(source: Source, lines: list[str]) -> list[Finding]:
+    """Tabs and spaces: the first indented line decides which of the two a file uses."""
+    first: tuple[str, int] | None = None
+    found: list[Finding] = []
+    for number, line in enumerate(lines):
+        if not line.startswith((" ", "\t")) or not is_content(line):
+            continue
+        indent = _indent(line)
+        if first is None:
+            first = (indent[0], number)
+        if indent.strip(first[0]) and len(found) < _SHOWN:
+            one, other = ("spaces", "a tab") if first[0] == " " else ("tabs", "a space")
+            start = source.line_starts[number]
+            found.append(
+                Finding(
+                    "error",
+                    "mixed-indent",
+                    f"this line is indented with {other}, but the file uses {one}",
+                    Span(source.path, start, start + len(indent)),
+                    related=((_line_span(source, first[1]), f"indented with {one}"),),
+                    help=f"indent with {one} throughout",
+                )
+            )
+    return found
+
+
+def _uneven(source: Source, lines: list[str]) -> list[Finding]:
+    """Lines that go back to an indentation that no open block has."""
+    stack = [0]
+    found: list[Finding] = []
+    for number, line in enumerate(lines):
+        if not is_content(line):
+            continue
+        indent = width(line)
+        inner = stack[-1]
+        while indent < stack[-1]:
+            inner = stack.pop()
+        if indent > stack[-1]:
+            if inner > indent and len(found) < _SHOWN:
+                start = source.line_starts[number]
+                found.append(
+                    Finding(
+                        "error",
+                        "uneven-indent",
+                        f"this line is indented by {indent}, which fits no block above it",
+                        Span(source.path, start, start + max(1, indent)),
+                        help=f"indent it by {stack[-1]} or by {inner}",
+                        asked=indent,
+                    )
+                )
+            stack.append(indent)
+    return found

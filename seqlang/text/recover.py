@@ -1,0 +1,173 @@
+"""Parsing on after a syntax error, so that one run reports them all.
+
+The text is cut at its top-level lines. In a piece that does not parse, the line at fault is
+replaced by a stand-in of the same length that the grammar takes for a broken line, and the piece
+is parsed again; offsets stay what they were.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Final, NamedTuple, cast
+
+from lark import TextSlice, UnexpectedInput, UnexpectedToken
+
+from seqlang.text.findings import Finding, Span
+from seqlang.text.indentation import is_content, width
+from seqlang.text.source import Source
+from seqlang.text.syntax_errors import due, explain
+
+if TYPE_CHECKING:
+    from lark import Lark
+
+    from seqlang.text.syntax import Item
+
+MOST_ERRORS: Final = 20
+MOST_RETRIED: Final = 400_000
+"""Characters that are parsed again before the search for further errors ends."""
+
+STAND_IN: Final = "\x00"
+_BLOCK: Final = "in turn"
+_HEADER: Final = re.compile(r"(?:safe +)?[a-z]+ +([^\W\d]\w*)")
+_CUE: Final = re.compile(r"cue +[^\W\d]\w*")
+
+
+class Recovered(NamedTuple):
+    items: list[Item]
+    findings: list[Finding]
+    lost_names: set[str]
+    """Names that the broken lines would have declared."""
+
+
+def recovered(source: Source, parser: Lark) -> Recovered:
+    """Everything that can be read of a text with syntax errors."""
+    result = Recovered([], [], set())
+    work = _Work(source, parser)
+    for start, end in _pieces(source.text):
+        result.items.extend(work.piece(start, end, result))
+        if len(result.findings) >= MOST_ERRORS or work.retried > MOST_RETRIED:
+            if end < len(source.text):
+                result.findings.append(
+                    Finding(
+                        "error",
+                        "too-many-errors",
+                        "the text below this line was not read",
+                        Span(source.path, end - 1, end),
+                        help="mend the errors above first",
+                    )
+                )
+            break
+    return result
+
+
+def _pieces(text: str) -> list[tuple[int, int]]:
+    """Start and end of each top-level statement with its block."""
+    starts = [match.start() for match in re.finditer(r"^[^ \t\n#]", text, re.MULTILINE)]
+    if not starts or starts[0] != 0:
+        starts.insert(0, 0)
+    return list(zip(starts, [*starts[1:], len(text)], strict=True))
+
+
+class _Work:
+    def __init__(self, source: Source, parser: Lark) -> None:
+        self._source = source
+        self._parser = parser
+        self._text = source.text
+        self.retried = 0
+
+    def piece(self, start: int, end: int, result: Recovered) -> list[Item]:
+        """The items of one piece; its errors are added to the result."""
+        mended: set[int] = set()
+        while True:
+            try:
+                piece = TextSlice(self._text, start, end)
+                return cast("list[Item]", self._parser.parse(piece))
+            except UnexpectedInput as error:
+                line = self._line_at_fault(error, start, end)
+                self.retried += end - start
+                repeated = line in mended
+                if not repeated:
+                    result.findings.append(explain(error, self._source, line))
+                    mended.add(line)
+                if repeated or len(result.findings) >= MOST_ERRORS or self.retried > MOST_RETRIED:
+                    self._note_name(start, result)
+                    return []
+                self._mend(error, line, start, end, result)
+
+    def _line_at_fault(self, error: UnexpectedInput, start: int, end: int) -> int:
+        """Offset of the start of the line that must change."""
+        at = min(max(start, _position(error)), end - 1)
+        line = self._text.rfind("\n", 0, at) + 1
+        if not isinstance(error, UnexpectedToken):
+            return line
+        if _needs_block(error):
+            if error.token.type in ("$END", "_DEDENT", "_NL"):
+                return line
+            above = [at for at, text in self._lines(start, line) if is_content(text)]
+            return above[-1] if above else line
+        if error.token.type == "_INDENT":
+            below = (at for at, text in self._lines(at + 1, end) if is_content(text))
+            return next(below, line)
+        return line
+
+    def _lines(self, start: int, end: int) -> list[tuple[int, str]]:
+        found = []
+        while start < end:
+            stop = self._text.find("\n", start)
+            stop = end if stop < 0 else min(stop, end)
+            found.append((start, self._text[start:stop]))
+            start = stop + 1
+        return found
+
+    def _mend(
+        self, error: UnexpectedInput, line: int, start: int, end: int, result: Recovered
+    ) -> None:
+        """Put a stand-in where the line stood, and keep its block if the stand-in can carry it."""
+        (_, text), *below = self._lines(line, end)
+        inset = width(text)
+        block = []
+        for at, other in below:
+            if is_content(other) and width(other) <= inset:
+                break
+            block.append((at, other))
+        has_block = any(is_content(other) for _, other in block)
+        if isinstance(error, UnexpectedToken) and error.token.type == "_INDENT":
+            self._blank(line, text, "")
+            for at, other in block:
+                self._blank(at, other, "")
+            for at, other in below[len(block) :]:
+                if is_content(other) and width(other) < inset:
+                    break
+                self._blank(at, other, "")
+            return
+        stand_in = STAND_IN
+        if line == start:
+            self._note_name(start, result)
+        if has_block:
+            cue = _CUE.match(text)
+            in_cue = self._text.startswith("cue", start)
+            if inset == 0 and cue is not None:
+                stand_in = cue[0]
+            elif inset > 0 and in_cue and len(text) - inset >= len(_BLOCK):
+                stand_in = _BLOCK
+            else:
+                for at, other in block:
+                    self._blank(at, other, "")
+        self._blank(line, text, text[:inset] + stand_in)
+
+    def _blank(self, at: int, text: str, stand_in: str) -> None:
+        new = stand_in.ljust(len(text))
+        self._text = self._text[:at] + new + self._text[at + len(text) :]
+
+    def _note_name(self, start: int, result: Recovered) -> None:
+        header = _HEADER.match(self._source.text, start)
+        if header is not None:
+            result.lost_names.add(header[1])
+
+
+def _position(error: UnexpectedInput) -> int:
+    return error.pos_in_stream or 0
+
+
+def _needs_block(error: UnexpectedToken) -> bool:
+    return due(error) == {"_INDENT"}

@@ -1,0 +1,211 @@
+"""The syntax tree: what a show says, before anybody asks whether it makes sense.
+
+Leaves are lark tokens, which know their offsets. Statements of cues have types of their own;
+the lines of the rig, which differ in their words only, are `Line`s named after their grammar rule.
+"""
+
+from __future__ import annotations
+
+from typing import Literal, NamedTuple, TypeAlias
+
+from lark import Token
+
+from seqlang.text.source import Place
+
+
+class Sum(NamedTuple):
+    """An arithmetic term in brackets: operands with operators between them, not yet ordered."""
+
+    opening: Token
+    items: tuple[Token | Sum | Negative, ...]
+    closing: Token
+
+
+class Negative(NamedTuple):
+    """A minus sign before a name or a bracket."""
+
+    sign: Token
+    operand: Token | Sum
+
+
+Amount: TypeAlias = "Token | Sum"
+"""A quantity, a number, a constant's name, or a sum."""
+
+
+class Line(NamedTuple):
+    """A line of the rig, or a marked part of one, by the name of its grammar rule."""
+
+    kind: str
+    items: tuple[Node, ...]
+
+    def token(self, index: int) -> Token:
+        found = self.items[index]
+        assert isinstance(found, Token)
+        return found
+
+    def amount(self, index: int) -> Amount:
+        found = self.items[index]
+        assert isinstance(found, Token | Sum)
+        return found
+
+    def lines(self) -> tuple[Line, ...]:
+        """The lines and marked parts inside."""
+        return tuple(item for item in self.items if isinstance(item, Line))
+
+    def tokens(self) -> tuple[Token, ...]:
+        return tuple(item for item in self.items if isinstance(item, Token))
+
+    def amounts(self) -> tuple[Amount, ...]:
+        """Everything written as a quantity, number, or sum (names and keywords left out)."""
+        return tuple(
+            item
+            for item in self.items
+            if isinstance(item, Sum)
+            or (isinstance(item, Token) and item.type in ("QUANTITY", "NUMBER"))
+        )
+
+
+class Light(NamedTuple):
+    """`off`, a colour with or without a level, a level, or a name (colour or constant)."""
+
+    head: Amount
+    level: Amount | None
+
+
+class Spot(NamedTuple):
+    """Where a pose puts some outputs: an amount or light, or `on`."""
+
+    names: tuple[Token, ...]
+    value: Light | Token
+
+
+class Target(NamedTuple):
+    """What some outputs are brought to: an angle, or (`fade`) a light."""
+
+    names: tuple[Token, ...]
+    value: Amount | Light
+
+
+class Pace(NamedTuple):
+    """How long a motion takes: `in`, `at` a speed, as fast `as` it can, `within` limits."""
+
+    kind: Literal["in", "at", "as", "within"]
+    keyword: Token
+    amounts: tuple[Amount, ...]
+
+
+class LawText(NamedTuple):
+    """A motion law's name and its shares."""
+
+    name: Token
+    shares: tuple[Amount, ...]
+
+
+class Act(NamedTuple):
+    """Targets that start and end together."""
+
+    targets: tuple[Target, ...]
+    pace: Pace
+    law: LawText | None
+
+
+class Strike(NamedTuple):
+    """Taking a pose."""
+
+    keyword: Token
+    pose: Token
+    pace: Pace
+    law: LawText | None
+
+
+class Cut(NamedTuple):
+    """A light that changes at once."""
+
+    names: tuple[Token, ...]
+    keyword: Token
+    light: Light
+
+
+class Throw(NamedTuple):
+    """`on` or `off`."""
+
+    names: tuple[Token, ...]
+    state: Token
+
+
+class Effect(NamedTuple):
+    names: tuple[Token, ...]
+    effect: Token
+    options: tuple[Line, ...]
+
+
+class Hold(NamedTuple):
+    keyword: Token
+    duration: Amount
+
+
+class Play(NamedTuple):
+    """Another cue's steps in this place."""
+
+    keyword: Token
+    cue: Token
+
+
+class Block(NamedTuple):
+    """`together`, `in turn`, `stagger` (with its interval) or `repeat` (with its count)."""
+
+    kind: Literal["together", "in turn", "stagger", "repeat"]
+    head: tuple[Amount, ...]
+    """The header's tokens and amounts, keyword first."""
+    body: tuple[Statement, ...]
+
+
+class Broken(NamedTuple):
+    """A line that could not be read; its finding is already made."""
+
+    token: Token
+
+
+class Cue(NamedTuple):
+    keyword: Token
+    name: Token
+    title: Token | None
+    busy: Token | None
+    body: tuple[Statement, ...]
+
+
+Statement: TypeAlias = "Act | Strike | Cut | Throw | Effect | Hold | Play | Block | Broken"
+Item: TypeAlias = "Line | Cue | Broken"
+Node: TypeAlias = "Token | Sum | Negative | Line | Light | Spot | Broken"
+
+
+def start_of(node: object) -> int:
+    """Offset of the first character of a node."""
+    while not isinstance(node, Token):
+        assert isinstance(node, tuple)
+        node = next(item for item in node if isinstance(item, tuple | Token) and item != ())
+    start = node.start_pos
+    assert start is not None
+    return start
+
+
+def end_of(node: object) -> int:
+    """Offset just after the last character of a node."""
+    while not isinstance(node, Token):
+        assert isinstance(node, tuple)
+        node = next(
+            item for item in reversed(node) if isinstance(item, tuple | Token) and item != ()
+        )
+    end = node.end_pos
+    assert end is not None
+    return end
+
+
+def place(node: object) -> Place:
+    """Where a node stands, from its first token to its last."""
+    return Place(start_of(node), end_of(node))
+
+
+def head_place(first: object, last: object) -> Place:
+    """From one node to another: a header line without its block."""
+    return Place(start_of(first), end_of(last))

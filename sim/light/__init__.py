@@ -1,0 +1,1 @@
+"""Light as the eye sees it: lightness, colours, effects, flashes."""

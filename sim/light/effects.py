@@ -1,0 +1,79 @@
+"""Effects: exactly repeating modulations of a light, in the integers the board uses.
+
+A multiplier runs from 0 (dark) to 256 (the light as it is). The arithmetic is that of the table's
+specification, section 3.4, so that preview and board show the same flicker to the bit.
+"""
+
+from __future__ import annotations
+
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sim.model import Effect, Law
+from sim.score.laws import position
+
+Integers: TypeAlias = NDArray[np.int64]
+
+FULL: Final = 256
+SHORTEST_PERIOD_MS: Final = 40
+MOVING: Final = ("ember", "sparkle", "run")
+"""Effects that differ from pixel to pixel."""
+
+_HALF_SWING: Final = np.rint(65536.0 * position(Law("harmonic"), np.arange(257) / 256.0)).astype(
+    np.int64
+)
+
+
+def depth_level(effect: Effect) -> int:
+    """The depth in half percents, as a table holds it."""
+    return round(2.0 * effect.depth_pct)
+
+
+def noise(seed: ArrayLike, a: ArrayLike, b: ArrayLike) -> Integers:
+    """A hash of three integers to 0..255; the same inputs always give the same number."""
+    h = _word(np.asarray(seed) * 0x9E37) ^ _word(np.asarray(a) * 0x85EB)
+    h = h ^ _word(np.asarray(b) * 0xC2B3)
+    h = _word((h ^ (h >> 7)) * 0x2C1B)
+    h = _word((h ^ (h >> 9)) * 0x297B)
+    return (h ^ (h >> 8)) & 255
+
+
+def multiplier(effect: Effect, elapsed_ms: int, pixel: int = 0, pixels: int = 1) -> int:
+    """The multiplier of one pixel, `elapsed_ms` whole milliseconds after the effect's start."""
+    return int(_multipliers(effect, np.asarray(elapsed_ms), np.asarray(pixel), pixels))
+
+
+def multipliers(effect: Effect, elapsed_ms: ArrayLike, pixels: int = 1) -> Integers:
+    """Multipliers of all pixels at many times: shape (times, pixels).
+
+    `elapsed_ms` is cut to whole milliseconds. A lamp has one pixel.
+    """
+    elapsed = np.floor(np.asarray(elapsed_ms, dtype=np.float64)).astype(np.int64)
+    m = _multipliers(effect, elapsed[:, np.newaxis], np.arange(pixels)[np.newaxis, :], pixels)
+    return np.broadcast_to(m, (elapsed.size, pixels))
+
+
+def _multipliers(effect: Effect, elapsed: Integers, pixel: Integers, pixels: int) -> Integers:
+    n, left = np.divmod(np.asarray(elapsed), effect.period_ms)
+    h = (left << 8) // effect.period_ms
+    z = (256 * depth_level(effect) + 100) // 200
+    if effect.name == "breathe":
+        y = np.where(h < 128, 2 * h, 510 - 2 * h)
+        return FULL - ((z * (_HALF_SWING[y] >> 8)) >> 8)
+    if effect.name == "ember":
+        a, b = noise(effect.seed, n, pixel), noise(effect.seed, n + 1, pixel)
+        return FULL - ((z * (a + (((b - a) * h) >> 8))) >> 8)
+    if effect.name == "sparkle":
+        lit = 100 * noise(effect.seed, n, pixel) < 256 * effect.width
+        return np.where(lit, FULL - ((z * h) >> 8), FULL - z)
+    if effect.name == "run":
+        behind = (h * pixels - (pixel << 8)) % (pixels << 8)
+        tail = effect.width << 8
+        return np.where(behind < tail, FULL - (z * behind) // tail, FULL - z)
+    return np.full(np.broadcast_shapes(np.shape(elapsed), np.shape(pixel)), FULL)
+
+
+def _word(value: Integers) -> Integers:
+    return value & 0xFFFF

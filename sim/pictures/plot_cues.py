@@ -1,0 +1,131 @@
+"""Cues in plots: a row that names them, and shades behind every panel."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence, Set
+from typing import Final
+
+from matplotlib.axes import Axes
+
+from sim.pictures.plot_data import Plotted
+from sim.pictures.plot_look import (
+    CUE_FILLS,
+    IDLE_FILL,
+    INK,
+    LEFT_IN,
+    QUIET_FILL,
+    RIGHT_IN,
+    WIDTH_IN,
+)
+from sim.rehearsal.trajectories import CueRun
+
+LANE_IN: Final = 0.17
+NAME_SIZE: Final = 6.6
+EM_IN: Final = 0.0088
+"""Width of a letter in inches for each point of its size, on the generous side."""
+
+
+def lanes(runs: Sequence[CueRun]) -> list[int]:
+    """A lane for each run, so that runs side by side do not cover one another.
+
+    Cues begin one frame before the one they follow ends; so much does not count as side by side.
+    """
+    free: list[float] = []
+    found: list[int] = []
+    for run in runs:
+        lane = next((n for n, end in enumerate(free) if end <= run.start_ms + 20.0), len(free))
+        free[lane : lane + 1] = [run.end_ms]
+        found.append(lane)
+    return found
+
+
+def fills(shown: Plotted) -> list[str]:
+    """A fill for each run: idle apart, the others taking turns."""
+    idle = shown.trajectories.show.score.idle
+    turn = 0
+    found: list[str] = []
+    for run in shown.cues():
+        if run.cue == idle:
+            found.append(IDLE_FILL)
+        else:
+            found.append(CUE_FILLS[turn % len(CUE_FILLS)])
+            turn += 1
+    return found
+
+
+def draw_cues(shown: Plotted, row: Axes, panels: Sequence[Axes]) -> None:
+    """Name every run in `row`, with what was pressed above it; shade it there and in `panels`."""
+    runs = shown.cues()
+    placed = lanes(runs)
+    deep = max(placed, default=0) + 1
+    named: set[tuple[str, float]] = set()
+    for n, (run, fill) in enumerate(zip(runs, fills(shown), strict=True)):
+        start, end = run.start_ms / 1000.0, run.end_ms / 1000.0
+        top = deep - placed[n]
+        row.fill_between([start, end], top - 1, top, color=fill, lw=0)
+        for panel in panels:
+            panel.axvspan(start, end, color=fill, lw=0, zorder=0, alpha=0.55)
+            panel.axvline(start, color="white", lw=0.6, zorder=0.5)
+        if _name(row, run.cue, start, end, _free_until(shown, n, placed), top - 0.5):
+            named.add((run.cue, run.start_ms))
+    _modes(shown, row, panels, deep)
+    row.set_ylim(0, deep)
+    row.set_yticks([])
+    row.spines[:].set_visible(False)
+    row.tick_params(bottom=False, labelbottom=False)
+    _presses(shown, row, named)
+
+
+def _free_until(shown: Plotted, number: int, placed: Sequence[int]) -> float:
+    """Up to when (s) a run's name may go on: over idle behind it, but never over another cue."""
+    runs, idle = shown.cues(), shown.trajectories.show.score.idle
+    if runs[number].cue == idle:
+        return runs[number].end_ms / 1000.0
+    for run, lane in zip(runs[number + 1 :], placed[number + 1 :], strict=True):
+        if lane == placed[number] and run.cue != idle:
+            return run.start_ms / 1000.0
+    return shown.trajectories.length_ms / 1000.0
+
+
+def _name(row: Axes, name: str, start: float, end: float, free: float, height: float) -> bool:
+    """Write a name into its span or, where that is short, on over the free time behind it.
+
+    False where there is no room.
+    """
+    low, high = row.get_xlim()
+    per_inch = (high - low) / (WIDTH_IN - LEFT_IN - RIGHT_IN)
+    needed = len(name) * NAME_SIZE * EM_IN * per_inch
+    if needed <= end - start:
+        row.text((start + end) / 2.0, height, name, fontsize=NAME_SIZE, ha="center", va="center")
+    elif needed <= free - start:
+        row.text(start, height, f" {name}", fontsize=NAME_SIZE, ha="left", va="center")
+    return needed <= max(end, free) - start
+
+
+def _modes(shown: Plotted, row: Axes, panels: Sequence[Axes], deep: int) -> None:
+    for mode in shown.trajectories.modes:
+        if mode.mode == "ready":
+            continue
+        start, end = mode.start_ms / 1000.0, mode.end_ms / 1000.0
+        row.fill_between([start, end], 0, deep, color=QUIET_FILL, lw=0)
+        for panel in panels:
+            panel.axvspan(start, end, color=QUIET_FILL, lw=0, zorder=0, alpha=0.7)
+        _name(row, mode.mode, start, end, end, deep - 0.5)
+
+
+def _presses(shown: Plotted, row: Axes, named: Set[tuple[str, float]]) -> None:
+    """What was pressed, and a bar for as long as it was held.
+
+    A cue started by name whose run has no room for that name is named here.
+    """
+    top = row.get_ylim()[1]
+    for press in shown.trajectories.presses:
+        at = press.at_ms / 1000.0
+        has_name = any(cue == press.cue and abs(start / 1000.0 - at) < 0.05 for cue, start in named)
+        word: str = press.action or ("go" if has_name else press.cue or "")
+        if press.button is not None:
+            word = f"{press.button}"
+            until = at + max(press.held_ms, 1) / 1000.0
+            row.plot([at, until], [top + 0.14] * 2, color=INK, lw=1.6, clip_on=False)
+        row.plot(at, top + 0.14, marker="o", ms=2.2, color=INK, clip_on=False)
+        row.text(at, top + 0.3, word, fontsize=6.2, ha="center", va="bottom", color=INK)

@@ -1,0 +1,83 @@
+"""A rehearsal made ready for plots: sampled, with the torque and current that it takes."""
+
+from __future__ import annotations
+
+from math import ceil
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.model import Servo
+from sim.rehearsal.sampling import Samples, motion, sample
+from sim.rehearsal.trajectories import CueRun, Trajectories
+from sim.strain.response import follow, held
+from sim.strain.torque_and_current import Work, work
+from sim.values import dataclass
+
+Array: TypeAlias = NDArray[np.float64]
+
+STEP_MS: Final = 5
+MOST_SAMPLES: Final = 20_000
+"""A longer rehearsal is sampled more coarsely."""
+
+LONGEST_RESPONSE_MS: Final = 600_000
+"""How long a rehearsal the servos' response is worked out for, a millisecond at a time."""
+
+
+@dataclass(frozen=True)
+class Plotted:
+    """What plots are made of.
+
+    `response_deg`: where each servo's part will really be; empty for a rehearsal too long for that.
+    """
+
+    trajectories: Trajectories
+    samples: Samples
+    work: Work
+    response_deg: dict[str, Array]
+
+    @property
+    def seconds(self) -> Array:
+        return self.samples.times_ms / 1000.0
+
+    def servo(self, name: str) -> Servo:
+        """The servo of that name."""
+        found = next(o for o in self.trajectories.show.rig.outputs if o.name == name)
+        assert isinstance(found, Servo)
+        return found
+
+    def cues(self) -> list[CueRun]:
+        """Cue runs by start, those of several boards as one."""
+        merged: dict[tuple[str, float], CueRun] = {}
+        for run in self.trajectories.runs:
+            key = run.cue, run.start_ms
+            longest = merged.get(key, run)
+            if run.end_ms > run.start_ms:
+                merged[key] = max(longest, run, key=lambda one: one.end_ms)
+        return sorted(merged.values(), key=lambda run: run.start_ms)
+
+
+def plotted(trajectories: Trajectories) -> Plotted:
+    """Sample a rehearsal and work out what it takes of servos and supplies."""
+    step = max(STEP_MS, ceil(trajectories.length_ms / MOST_SAMPLES))
+    times = np.arange(0.0, trajectories.length_ms + step, step)
+    samples = sample(trajectories, times)
+    done = work(trajectories.show.rig, samples)
+    return Plotted(trajectories, samples, done, _responses(trajectories, times))
+
+
+def _responses(trajectories: Trajectories, times: Array) -> dict[str, Array]:
+    servos = [
+        output
+        for output in trajectories.show.rig.outputs
+        if isinstance(output, Servo) and output.name in trajectories.motions
+    ]
+    if not servos or times[-1] > LONGEST_RESPONSE_MS:
+        return {}
+    every = np.arange(0.0, times[-1] + 1.0)
+    rows = [motion(trajectories.motions[one.name], every, 0)[0] for one in servos]
+    command = np.stack(rows, axis=1)
+    angle = follow(trajectories.show.rig, servos, held(command)).angle_deg
+    at = np.minimum(times.astype(np.intp), every.size - 1)
+    return {one.name: angle[at, n] for n, one in enumerate(servos)}

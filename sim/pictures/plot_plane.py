@@ -1,0 +1,118 @@
+"""The torque-speed plane of a servo: where its moves work, against what it can do."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from sim.model import Servo
+from sim.pictures.plot_data import Array, Plotted
+from sim.pictures.plot_look import (
+    BLUE,
+    DPI,
+    FAINT,
+    GREEN,
+    INK,
+    ORANGE,
+    PURPLE,
+    SKY,
+    VERMILLION,
+    WIDTH_IN,
+    head,
+    look,
+)
+from sim.rig import servo as servo_model
+
+COLOURS: Final = (BLUE, ORANGE, GREEN, PURPLE, SKY, "#5b3a8c", "#7a6a00", "#4d4d4d")
+MARKS: Final = ("o", "^", "s", "D", "v", "P", "X", "*")
+
+
+def plane_figure(shown: Plotted, name: str) -> Figure:
+    """Operating points by cue, the servo's line at the lowest voltage, and the margin below it."""
+    servo = shown.servo(name)
+    with look():
+        figure = Figure(figsize=(WIDTH_IN, 4.3), dpi=DPI)
+        panel = figure.add_axes((0.1, 0.12, 0.64, 0.72))
+        margin = shown.trajectories.show.rig.wearer.margin
+        volts = float(np.min(shown.work.board_v[servo.board]))
+        about = f"at {volts:.2f} V, the lowest in this rehearsal, with a margin of {margin:.0%}"
+        head(figure, 0.1 * WIDTH_IN, f"Servo {name}: torque and speed of its horn", about)
+        _limits(shown, panel, servo, volts, margin)
+        _points(shown, panel, servo)
+        _worst(shown, panel, servo)
+        panel.set_xlabel("torque along the motion, N.m (left of 0: braking)")
+        panel.set_ylabel("speed, deg/s")
+        panel.legend(loc="upper left", bbox_to_anchor=(1.02, 1.0), markerscale=1.8)
+    return figure
+
+
+def _limits(shown: Plotted, panel: Axes, servo: Servo, volts: float, margin: float) -> None:
+    line, work = servo_model.line(servo, volts), shown.work.servos[servo.name]
+    stall, top = float(line.stall_nm), float(line.speed_deg_s)
+    wide = max(stall, float(np.max(np.abs(work.torque_nm))), 1e-6)
+    high = max(top, float(np.max(np.abs(work.speed_deg_s))), 1e-6)
+    kept = 1.0 - margin
+    panel.plot([-stall, 0, stall], [top, top, 0], color=INK, lw=1.1, label="all the servo has")
+    inner = [-stall * kept, -stall * kept, 0.0, stall * kept]
+    panel.plot(
+        inner,
+        [0.0, top * kept, top * kept, 0.0],
+        color=VERMILLION,
+        lw=1.0,
+        ls=(0, (5, 2)),
+        label="less the margin",
+    )
+    panel.fill(
+        [*inner, stall * kept], [0.0, top * kept, top * kept, 0.0, 0.0], color="#f4f7f4", zorder=0
+    )
+    panel.axvline(0.0, color=FAINT, lw=0.5)
+    panel.set_xlim(-1.08 * wide, 1.08 * wide)
+    panel.set_ylim(0.0, 1.12 * high)
+
+
+def _points(shown: Plotted, panel: Axes, servo: Servo) -> None:
+    work = shown.work.servos[servo.name]
+    along, speed = along_motion(work.torque_nm, work.speed_deg_s), np.abs(work.speed_deg_s)
+    owner = _cue_at(shown, servo.name)
+    on = shown.samples.servos[servo.name].powered
+    for n, cue in enumerate(sorted(set(owner[on].tolist()) - {""})):
+        mine = np.flatnonzero(on & (owner == cue))
+        panel.plot(
+            along[mine],
+            speed[mine],
+            ls="none",
+            marker=MARKS[n % len(MARKS)],
+            ms=2.2,
+            mew=0.0,
+            color=COLOURS[n % len(COLOURS)],
+            alpha=0.8,
+            label=cue,
+        )
+
+
+def along_motion(torque_nm: Array, speed_deg_s: Array) -> Array:
+    """Torque counted along the motion: negative where the servo brakes; holding counts as along."""
+    return np.where(speed_deg_s == 0.0, np.abs(torque_nm), torque_nm * np.sign(speed_deg_s))
+
+
+def _cue_at(shown: Plotted, name: str) -> NDArray[np.str_]:
+    """The cue whose move each instant belongs to; empty before any."""
+    row = shown.trajectories.motions[name]
+    starts = np.maximum.accumulate(np.array([piece.start_ms for piece in row]))
+    held = np.searchsorted(starts, shown.samples.times_ms, side="right") - 1
+    return np.array([piece.cue or "" for piece in row])[np.maximum(held, 0)]
+
+
+def _worst(shown: Plotted, panel: Axes, servo: Servo) -> None:
+    work = shown.work.servos[servo.name]
+    at = int(np.argmax(work.share))
+    if not np.isfinite(work.share[at]) or work.share[at] == 0.0:
+        return
+    x = float(along_motion(work.torque_nm, work.speed_deg_s)[at])
+    y = float(abs(work.speed_deg_s[at]))
+    words = f"hardest: {work.share[at]:.0%} of all,\nat {shown.seconds[at]:.2f} s"
+    panel.plot(x, y, ls="none", marker="o", ms=6, mfc="none", mec=INK, mew=0.9, label=words)

@@ -1,0 +1,104 @@
+"""The picture of one servo: angle, speed, acceleration, and torque against what the servo has."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from sim.model import Servo
+from sim.pictures.plot_cues import LANE_IN, draw_cues, lanes
+from sim.pictures.plot_data import Array, Plotted
+from sim.pictures.plot_look import (
+    BLUE,
+    GREEN,
+    INK,
+    ORANGE,
+    PURPLE,
+    VERMILLION,
+    look,
+    name_panel,
+    sheet,
+    show_travel,
+)
+from sim.rig import servo as servo_model
+
+PANELS_IN: Final = (1.5, 0.95, 0.95, 1.2)
+
+
+def servo_figure(shown: Plotted, name: str) -> Figure:
+    """Four panels on one time axis, the cues above."""
+    servo = shown.servo(name)
+    rating = servo.ratings[0] if servo.ratings else None
+    about = f"board {servo.board}"
+    if rating is not None:
+        about += (
+            f"; rated {rating.stall_nm:.2f} N.m, {rating.speed_deg_s:.0f} deg/s "
+            f"at {rating.voltage_v:g} V"
+        )
+    with look():
+        row_in = LANE_IN * (max(lanes(shown.cues()), default=0) + 1)
+        page = sheet([row_in, *PANELS_IN], f"Servo {name}", about, gap_in=0.2)
+        cues, angle, speed, acceleration, torque = page.panels
+        torque.set_xlim(0.0, shown.trajectories.length_ms / 1000.0)
+        draw_cues(shown, cues, page.panels[1:])
+        _angle(shown, angle, servo)
+        samples = shown.samples.servos[name]
+        _line(shown, speed, samples.velocity_deg_s, GREEN, "speed", "deg/s")
+        _line(shown, acceleration, samples.acceleration_deg_s2, PURPLE, "acceleration", "deg/s²")
+        _torque(shown, torque, servo)
+        torque.set_xlabel("time, s")
+    return page.figure
+
+
+def _angle(shown: Plotted, panel: Axes, servo: Servo) -> None:
+    samples = shown.samples.servos[servo.name]
+    low, high = servo.travel_deg
+    show_travel(panel, low, high)
+    command = np.where(samples.powered, samples.angle_deg, np.nan)
+    panel.plot(shown.seconds, command, color=BLUE, label="told to be")
+    if servo.name in shown.response_deg:
+        response = np.where(samples.powered, shown.response_deg[servo.name], np.nan)
+        panel.plot(shown.seconds, response, color=ORANGE, lw=0.9, ls=(0, (3, 1)), label="will be")
+    _legend(panel)
+    name_panel(panel, "angle", "deg")
+
+
+def _line(shown: Plotted, panel: Axes, values: Array, colour: str, name: str, unit: str) -> None:
+    panel.axhline(0.0, color=INK, lw=0.4)
+    panel.plot(shown.seconds, values, color=colour)
+    most = float(np.abs(values).max()) or 1.0
+    panel.set_ylim(-1.15 * most, 1.15 * most)
+    name_panel(panel, name, unit)
+
+
+def _torque(shown: Plotted, panel: Axes, servo: Servo) -> None:
+    """Torque at the horn in the worst posture, and what the servo has for it at that speed."""
+    work = shown.work.servos[servo.name]
+    need, limit = np.abs(work.torque_nm), available_nm(shown, servo)
+    panel.plot(shown.seconds, limit, color=VERMILLION, lw=0.9, ls=(0, (5, 2)), label="allowed")
+    panel.plot(shown.seconds, need, color=BLUE, label="needed, worst posture")
+    panel.fill_between(shown.seconds, 0.0, need, color=BLUE, alpha=0.15, lw=0)
+    over = need > limit * (1.0 + 1e-6)
+    panel.fill_between(shown.seconds, limit, need, where=over, color=VERMILLION, alpha=0.6, lw=0)
+    panel.set_ylim(0.0, 1.1 * max(float(np.max(limit)), float(np.max(need)), 1e-6))
+    _legend(panel)
+    name_panel(panel, "torque", "N.m at horn")
+
+
+def _legend(panel: Axes) -> None:
+    panel.legend(loc="lower right", bbox_to_anchor=(1.0, 0.98), ncols=2, borderaxespad=0.0)
+
+
+def available_nm(shown: Plotted, servo: Servo) -> Array:
+    """The torque that the servo's line leaves at each instant, less the margin.
+
+    Driving, by its speed; braking, the stall torque, since the gears are rated for no more.
+    """
+    work = shown.work.servos[servo.name]
+    line = servo_model.line(servo, shown.work.board_v[servo.board])
+    braking = work.torque_nm * work.speed_deg_s < 0.0
+    stall = line.stall_nm * (1.0 - shown.trajectories.show.rig.wearer.margin)
+    return np.where(braking, stall, work.allowed_nm)

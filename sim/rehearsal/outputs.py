@@ -1,0 +1,185 @@
+"""The outputs of one board during a rehearsal: what each is doing, piece by piece.
+
+Times are whole 1/256 ms, the player's clock; the pieces that come out are in milliseconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Final
+
+from sim.light.lightness import channel_levels
+from sim.model import (
+    FRAME_MS,
+    MINIMUM_JERK,
+    UNIFORM,
+    Effect,
+    Fade,
+    Lamp,
+    Law,
+    Move,
+    Servo,
+    Show,
+    Strip,
+    StripLight,
+    Switch,
+    Throw,
+)
+from sim.rehearsal.takeover import TICKS_PER_MS, Limits, Motion, begin, resting, state
+from sim.rehearsal.trajectories import Fading, Levels, Modulation, Span, Throwing
+from sim.score.laws import position
+from sim.score.tree import Act
+
+ANGLE_STEP_DEG: Final = 0.01
+"""Targets are kept in hundredths of a degree, as in a table."""
+
+
+def table_angle(angle_deg: float) -> float:
+    """The angle to the hundredth of a degree."""
+    return round(angle_deg / ANGLE_STEP_DEG) * ANGLE_STEP_DEG
+
+
+def light_levels(light: float | StripLight) -> Levels:
+    """A score's light in half percents of L*, whole numbers as in a table."""
+    if isinstance(light, StripLight):
+        return tuple(float(level) for level in channel_levels(light))
+    return (float(round(2.0 * light)),)
+
+
+def levels_at(fading: Fading, time_ms: float) -> Levels:
+    """The levels of a fade at a time from its start on."""
+    since = time_ms - fading.start_ms
+    if since >= fading.duration_ms or fading.duration_ms == 0.0:
+        return fading.target
+    share = float(position(fading.law, since / fading.duration_ms))
+    return tuple(a + (b - a) * share for a, b in zip(fading.origin, fading.target, strict=True))
+
+
+class Outputs:
+    """Rows of pieces by output name, and the means to add to them."""
+
+    def __init__(self, show: Show, board: str, limits: dict[str, tuple[int, int]]) -> None:
+        own = [output for output in show.rig.outputs if output.board == board]
+        self.servos = {o.name: o for o in own if isinstance(o, Servo)}
+        self.lamps = {o.name: o for o in own if isinstance(o, Lamp)}
+        self.strips = {o.name: o for o in own if isinstance(o, Strip)}
+        self.levers = {o.name: o for o in own if isinstance(o, Switch)}
+        self.names = frozenset(o.name for o in own)
+        self.motions: dict[str, list[Motion]] = {name: [] for name in self.servos}
+        self.powered: dict[str, list[Span]] = {name: [] for name in self.servos}
+        self.lights: dict[str, list[Fading]] = {n: [] for n in (*self.lamps, *self.strips)}
+        self.effects: dict[str, list[Modulation]] = {n: [] for n in (*self.lamps, *self.strips)}
+        self.switches: dict[str, list[Throwing]] = {name: [] for name in self.levers}
+        self.movers: dict[str, object] = {}
+        """The run that each servo's motion belongs to, while that run lives."""
+        self._limits = {
+            name: Limits(*limits[name], _table_travel(servo)) for name, servo in self.servos.items()
+        }
+        self.shown = -1
+        """The time of the last frame that is out already."""
+        self._since: dict[str, float] = {}
+        self._stop_ticks = max(1, round(show.score.stop_ms / FRAME_MS)) * FRAME_MS * TICKS_PER_MS
+
+    # -- the whole board --------------------------------------------------------------------
+
+    def stand_by(self, now: int) -> None:
+        """The quiet start: safe angles without pulses, dark, steady, switches safe."""
+        self.movers.clear()
+        for name, servo in self.servos.items():
+            self.motions[name].append(resting(now / TICKS_PER_MS, table_angle(servo.safe_deg)))
+        for name, row in self.lights.items():
+            dark = (0.0,) * (3 if name in self.strips else 1)
+            row.append(Fading(*self._times(now), dark, dark))
+        self.steady(self.lights, now)
+        self.throw_safe(now)
+
+    def light_safe(self, now: int) -> None:
+        """Lamps and strips jump to their safe light."""
+        for name, row in self.lights.items():
+            levels = self._safe_light(name)
+            row.append(Fading(*self._times(now), levels, levels))
+
+    def move_safe(self, now: int) -> None:
+        """The controlled stop: everything goes to its safe state over the stop time."""
+        self.movers.clear()
+        for name, servo in self.servos.items():
+            self._move(name, table_angle(servo.safe_deg), self._stop_ticks, MINIMUM_JERK, now)
+        for name in self.lights:
+            self._fade(name, self._safe_light(name), self._stop_ticks, UNIFORM, now)
+
+    def throw_safe(self, now: int) -> None:
+        for name, switch in self.levers.items():
+            self._throw(name, switch.safe_on, now, None)
+
+    def steady(self, names: Iterable[str], now: int) -> None:
+        """Take the effects off those of `names` that are lights."""
+        for name in names:
+            row = self.effects.get(name)
+            if row is not None and (not row or row[-1].effect is not None):
+                row.append(Modulation(*self._times(now), None))
+
+    def power(self, name: str, now: int) -> None:
+        """Let a servo's pulses begin."""
+        self._since[name] = now / TICKS_PER_MS
+
+    def cut_power(self, now: float) -> None:
+        """End all pulses."""
+        for name, since in self._since.items():
+            self.powered[name].append(Span(since, now / TICKS_PER_MS))
+        self._since.clear()
+
+    def motions_end(self) -> int:
+        """When the last motion ends."""
+        return max((self.motion_end(name) for name in self.motions), default=0)
+
+    # -- one output -------------------------------------------------------------------------
+
+    def motion_end(self, name: str) -> int:
+        return round(self.motions[name][-1].end_ms * TICKS_PER_MS)
+
+    def act(self, act: Act, now: int, run: object, cue: str) -> None:
+        """Carry out a statement of a cue's run at a time on the player's clock."""
+        match act:
+            case Move():
+                ticks = act.duration_ms * TICKS_PER_MS
+                self._move(act.output, table_angle(act.angle_deg), ticks, act.law, now, cue)
+                self.movers[act.output] = run
+            case Fade():
+                ticks = act.duration_ms * TICKS_PER_MS
+                self._fade(act.output, light_levels(act.light), ticks, act.law, now, cue)
+            case Effect():
+                effect = None if act.name == "steady" else act
+                self.effects[act.output].append(Modulation(*self._times(now), effect, cue))
+            case Throw():
+                self._throw(act.output, act.on, now, cue)
+
+    def _move(
+        self, name: str, target: float, asked: int, law: Law, now: int, cue: str | None = None
+    ) -> None:
+        at = state(self.motions[name][-1], now / TICKS_PER_MS)
+        motion = begin(at, now, target, asked, law, self._limits[name], cue)
+        self.motions[name].append(motion)
+
+    def _fade(
+        self, name: str, target: Levels, asked: int, law: Law, now: int, cue: str | None = None
+    ) -> None:
+        row, lasts = self.lights[name], asked / TICKS_PER_MS
+        origin = levels_at(row[-1], now / TICKS_PER_MS)
+        row.append(Fading(*self._times(now), origin, target, lasts, law, cue))
+
+    def _throw(self, name: str, on: bool, now: int, cue: str | None) -> None:
+        self.switches[name].append(Throwing(*self._times(now), on, cue))
+
+    def _times(self, now: int) -> tuple[float, float]:
+        """When a piece starts, and when it can first be seen."""
+        return now / TICKS_PER_MS, max(now, self.shown + 1) / TICKS_PER_MS
+
+    def _safe_light(self, name: str) -> Levels:
+        if name in self.strips:
+            return light_levels(self.strips[name].safe)
+        return light_levels(self.lamps[name].safe_pct)
+
+
+def _table_travel(servo: Servo) -> tuple[float, float]:
+    low, high = servo.travel_deg
+    return table_angle(low), table_angle(high)

@@ -1,0 +1,1 @@
+"""The rig: servos, loads, drives, supplies, batteries, fuses, wires, resistors."""

@@ -1,0 +1,58 @@
+"""Holding a pose: the horn torque that weight and springs ask of a servo at rest."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sim.model import Gear
+from sim.rig import drive, load
+from sim.values import dataclass
+
+if TYPE_CHECKING:
+    from sim.model import Servo
+
+Array: TypeAlias = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """A horn torque (N.m, magnitude) and the part's angle at which it is needed."""
+
+    torque_nm: float
+    angle_deg: float
+
+
+def holding_nm(servo: Servo, angle_deg: ArrayLike, tilt_deg: float) -> Array:
+    """The greatest horn torque (N.m) that holding the part at `angle_deg` can take, any posture.
+
+    Infinite where the drive cannot bring the part.
+    """
+    low, high = load.needed_nm(servo.load, angle_deg, 0.0, 0.0, tilt_deg)
+    at = drive.horn(servo, angle_deg)
+    torque = drive.horn_torque_nm(at, 0.0, np.maximum(np.abs(low), np.abs(high)), 0.0, 0.0)
+    return np.where(np.isnan(torque), np.inf, np.abs(torque))
+
+
+def worst_hold(
+    servo: Servo, tilt_deg: float, between_deg: tuple[float, float] | None = None
+) -> Hold:
+    """The pose within the travel (or `between_deg`) that is hardest to hold.
+
+    Exact for gears (`load.worst_hold_nm`). A changing ratio adds its own extremes: the travel is
+    searched in steps of at most 0.5 deg, then round the greatest in steps a hundred times finer.
+    """
+    low, high = servo.travel_deg if between_deg is None else between_deg
+    if isinstance(servo.drive, Gear):
+        torque, angle = load.worst_hold_nm(servo.load, low, high, tilt_deg)
+        return Hold(torque / abs(servo.drive.ratio), angle)
+    angles = np.linspace(low, high, max(3, int(np.ceil(2.0 * (high - low))) + 1))
+    for _ in range(2):
+        torques = holding_nm(servo, angles, tilt_deg)
+        i = int(np.argmax(torques))
+        around = float(angles[max(i - 1, 0)]), float(angles[min(i + 1, len(angles) - 1)])
+        best = Hold(float(torques[i]), float(angles[i]))
+        angles = np.linspace(*around, 201)
+    return best

@@ -1,0 +1,326 @@
+"""Supplies: the voltage that really arrives when everything draws at once.
+
+A source (battery with internal resistance, or a fixed adapter), maybe a regulator, then one
+two-conductor feed per board. Servos draw by torque, lamps by the voltage over their resistor,
+strips and switches a stated current. All of it is solved together.
+
+Existence and error of the solution. Every current is a non-decreasing function of its board's
+voltage (a servo draws what its torque needs, or its stall current, which grows with the voltage,
+if that is less; a lamp (V - Vf) / R; the rest is constant). The voltages that arrive are
+non-increasing in the currents. So the map F from board voltages to board voltages is antitone: it
+has at most one fixed point, and from a start at or above it the iterates fall alternately above
+and below it, V0 >= V2 >= ... >= V >= ... >= V3 >= V1. The bracket is the error, and the lower end
+is what is reported. Where it does not close (a supply in collapse: its limit, or more power than
+the battery can give), the same monotony makes bisection on the feed's voltage converge; it does
+so to under a microvolt.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import field
+from functools import lru_cache
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sim.model import Adapter, Board, Cells, Lamp, Rig, Servo, Strip, Supply, Switch
+from sim.rig import battery, servo, wire
+from sim.rig.holding_torque import worst_hold
+from sim.rig.resistor import Series, series_resistor
+from sim.values import dataclass
+
+Array: TypeAlias = NDArray[np.float64]
+
+BOARD_A: Final = 0.03
+"""Current (A) of a small 8-bit board itself at 16 MHz and 5 V, regulator and lights included (the
+ATmega328P alone takes about 10 mA by its data sheet, from memory; the rest common practice)."""
+
+PIXEL_IDLE_A: Final = 0.001
+"""Current (A) of a dark addressable pixel (common practice, from memory: under about 1 mA)."""
+
+BROWN_OUT_V: Final = 2.7
+"""The brown-out level that the firmware sets; below it the chip resets (ATmega328P data sheet,
+BODLEVEL 101: 2.5 to 2.9 V, typically 2.7 V; from memory)."""
+
+SAFE_CLOCK_V: Final = 4.5
+"""The chip needs at least 4.5 V for 16 MHz (ATmega328P data sheet, safe operating area: 0 to 20 MHz
+at 4.5 to 5.5 V; from memory)."""
+
+UNKNOWN_FEED_V: Final = 5.0
+"""Taken for a board without a stated supply and without servos (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """What one board's outputs ask at the same instants. Arrays of one shape, or numbers.
+
+    `torque_nm`: horn torque by servo name (one not named draws nothing: limp). `duty`: mean duty
+    by lamp name. `fixed_a`: strips, switches and the board itself.
+    """
+
+    torque_nm: Mapping[str, ArrayLike] = field(default_factory=dict)
+    duty: Mapping[str, ArrayLike] = field(default_factory=dict)
+    fixed_a: ArrayLike = BOARD_A
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """A supply with everything drawing at once; arrays of the demands' shape.
+
+    `feed_v` is the voltage where the wires begin, `board_v` and `board_a` by board name, `source_v`
+    the battery's (or adapter's) voltage under load and `source_a` its current. `collapsed` where
+    the regulator's or adapter's limit or the battery's power is exceeded.
+    """
+
+    feed_v: Array
+    board_v: dict[str, Array]
+    board_a: dict[str, Array]
+    source_v: Array
+    source_a: Array
+    collapsed: NDArray[np.bool_]
+
+
+def open_v(supply: Supply, charge: float = 1.0) -> float:
+    """The feed's voltage (V) with nothing drawing, at a state of charge (0 to 1) of the battery."""
+    source = supply.source
+    volts = float(battery.rest_v(source, charge)) if isinstance(source, Cells) else source.voltage_v
+    if supply.regulator is None:
+        return volts
+    return max(0.0, min(supply.regulator.voltage_v, volts - supply.regulator.dropout_v))
+
+
+def of_board(rig: Rig, board_name: str) -> tuple[Board | None, Supply | None]:
+    """The board of that name and its supply; None for what the rig does not state."""
+    board = next((b for b in rig.boards if b.name == board_name), None)
+    if board is None or board.supply is None:
+        return board, None
+    return board, next((s for s in rig.supplies if s.name == board.supply), None)
+
+
+def lamp_series(rig: Rig, lamp: Lamp) -> Series | None:
+    """The resistor of each of a lamp's LEDs, chosen at the highest voltage its board can see."""
+    return series_resistor(highest_v(rig, lamp.board), lamp.forward_v, lamp.current_a)
+
+
+def highest_v(rig: Rig, board_name: str) -> float:
+    """The highest voltage (V) at a board: full battery, nothing drawing.
+
+    Without a stated supply: the lowest rated voltage of its servos, else 5 V.
+    """
+    _, supply = of_board(rig, board_name)
+    if supply is not None:
+        return open_v(supply)
+    rated = [o.ratings[0].voltage_v for o in rig.outputs if isinstance(o, Servo) and o.ratings]
+    return min(rated, default=UNKNOWN_FEED_V)
+
+
+@dataclass(frozen=True, slots=True)
+class _Ready:
+    """One board with its demand bound to its outputs: what is asked again at every iteration."""
+
+    board: Board
+    loop_ohm: float
+    servos: tuple[tuple[Servo, Array], ...]
+    lamps: tuple[tuple[float, float, Array], ...]
+    """Forward voltage, conductance at full duty, duty."""
+    fixed_a: Array
+
+    def current_a(self, volts: Array) -> Array:
+        total = self.fixed_a + np.zeros(volts.shape)
+        for one, torque in self.servos:
+            total += servo.current_a(servo.line(one, volts), torque)
+        for forward_v, siemens, duty in self.lamps:
+            total += np.maximum(volts - forward_v, 0.0) * siemens * duty
+        return total
+
+    def at(self, keep: NDArray[np.bool_]) -> _Ready:
+        return _Ready(
+            self.board,
+            self.loop_ohm,
+            tuple((one, torque[keep]) for one, torque in self.servos),
+            tuple((forward, siemens, duty[keep]) for forward, siemens, duty in self.lamps),
+            self.fixed_a[keep],
+        )
+
+
+def _ready(rig: Rig, board: Board, demand: Demand, shape: tuple[int, ...]) -> _Ready:
+    def full(values: ArrayLike) -> Array:
+        return np.broadcast_to(np.asarray(values, dtype=np.float64), shape)
+
+    named = {output.name: output for output in rig.outputs if output.board == board.name}
+    servos = []
+    for name, torque in demand.torque_nm.items():
+        one = named[name]
+        if isinstance(one, Servo):
+            servos.append((one, full(torque)))
+    lamps = []
+    for name, duty in demand.duty.items():
+        lamp = named[name]
+        series = lamp_series(rig, lamp) if isinstance(lamp, Lamp) else None
+        if isinstance(lamp, Lamp) and series is not None:
+            siemens = lamp.count / series.preferred_ohm
+            lamps.append((lamp.forward_v, siemens, full(duty)))
+    ohm = wire.loop_ohm(board.wire, rig.wearer.temperature_c)
+    return _Ready(board, ohm, tuple(servos), tuple(lamps), full(demand.fixed_a))
+
+
+def solve(
+    rig: Rig,
+    supply: Supply,
+    demands: Mapping[str, Demand],
+    charge: float = battery.EMPTY_CHARGE,
+) -> Solved:
+    """Voltages and currents of a supply whose boards ask `demands` (by board name).
+
+    `charge`: what is left in the battery, 0 to 1; by default the end of the usable part, the worst
+    instant of a show. See the module's head for method and error.
+    """
+    boards = [b for b in rig.boards if b.supply == supply.name]
+    shapes = [
+        np.shape(values)
+        for demand in demands.values()
+        for values in (*demand.torque_nm.values(), *demand.duty.values(), demand.fixed_a)
+    ]
+    shape = np.broadcast_shapes((1,), *shapes)
+    ready = [_ready(rig, b, demands.get(b.name, Demand(fixed_a=0.0)), shape) for b in boards]
+    top = np.full(shape, open_v(supply, charge))
+    feed, open_ends = _alternate(supply, charge, ready, top)
+    if open_ends.any():
+        feed[open_ends] = _bisect(
+            supply, charge, [one.at(open_ends) for one in ready], top[open_ends]
+        )
+    board_v = {one.board.name: _board_v(one, feed) for one in ready}
+    board_a = {one.board.name: one.current_a(board_v[one.board.name]) for one in ready}
+    total = sum(board_a.values(), np.zeros(shape))
+    unlimited_v, source_v, source_a = _source(supply, charge, feed, total, limited=False)
+    collapsed = unlimited_v > feed + 1e-3
+    return Solved(feed, board_v, board_a, source_v, source_a, collapsed)
+
+
+def _board_v(one: _Ready, feed: Array) -> Array:
+    """The board's voltage behind its wire: V = feed - R I(V), by the same alternating bracket."""
+    if one.loop_ohm == 0.0:
+        return feed
+    high = feed
+    low = np.maximum(feed - one.loop_ohm * one.current_a(high), 0.0)
+    for _ in range(60):
+        if float(np.max(high - low, initial=0.0)) < 1e-9:
+            break
+        high = np.minimum(high, feed - one.loop_ohm * one.current_a(low))
+        low = np.maximum(low, feed - one.loop_ohm * one.current_a(high))
+    if float(np.max(high - low, initial=0.0)) < 1e-9:
+        return low
+    for _ in range(50):
+        middle = (low + high) / 2.0
+        above = feed - one.loop_ohm * one.current_a(middle) >= middle
+        low, high = np.where(above, middle, low), np.where(above, high, middle)
+    return low
+
+
+def _drawn(ready: list[_Ready], feed: Array) -> Array:
+    return sum((one.current_a(_board_v(one, feed)) for one in ready), np.zeros(feed.shape))
+
+
+def _alternate(
+    supply: Supply, charge: float, ready: list[_Ready], top: Array
+) -> tuple[Array, NDArray[np.bool_]]:
+    high = top
+    low = _source(supply, charge, high, _drawn(ready, high))[0]
+    for _ in range(30):
+        if float(np.max(high - low, initial=0.0)) < 1e-7:
+            break
+        high = np.minimum(high, _source(supply, charge, low, _drawn(ready, low))[0])
+        low = np.maximum(low, _source(supply, charge, high, _drawn(ready, high))[0])
+    return np.array(low), high - low > 1e-6
+
+
+def _bisect(supply: Supply, charge: float, ready: list[_Ready], top: Array) -> Array:
+    low, high = np.zeros(top.shape), top
+    for _ in range(45):
+        middle = (low + high) / 2.0
+        above = _source(supply, charge, middle, _drawn(ready, middle))[0] >= middle
+        low, high = np.where(above, middle, low), np.where(above, high, middle)
+    return low
+
+
+def _source(
+    supply: Supply, charge: float, feed_v: Array, feed_a: Array, limited: bool = True
+) -> tuple[Array, Array, Array]:
+    """What the source can make of the feed at `feed_a`, and its own voltage and current.
+
+    Battery: V = V0 - R I. Regulator: it takes the power feed V I / efficiency from the battery, so
+    its own voltage is the upper root of V**2 - V0 V + R P = 0 (no root: collapse, 0 V); without
+    headroom the feed is that less the dropout. Beyond a stated current limit: 0 V, which makes the
+    solution the voltage at which the limit is just met.
+    """
+    source, regulator = supply.source, supply.regulator
+    if isinstance(source, Adapter):
+        rest, ohm = source.voltage_v, 0.0
+    else:
+        rest, ohm = float(battery.rest_v(source, charge)), battery.pack_ohm(source)
+    if regulator is None:
+        over = limited & (feed_a > _limit_a(source))
+        volts = np.where(over, 0.0, np.maximum(rest - ohm * feed_a, 0.0))
+        return volts, np.maximum(rest - ohm * feed_a, 0.0), feed_a
+    power = feed_v * feed_a / regulator.efficiency
+    root = rest**2 - 4.0 * ohm * power
+    source_v = np.where(root >= 0.0, (rest + np.sqrt(np.maximum(root, 0.0))) / 2.0, 0.0)
+    source_a = np.where(source_v > 0.0, power / np.maximum(source_v, 1e-9), 0.0)
+    over = limited & ((feed_a > regulator.current_a) | (source_a > _limit_a(source)))
+    volts = np.clip(source_v - regulator.dropout_v, 0.0, regulator.voltage_v)
+    return np.where(over, 0.0, volts), source_v, source_a
+
+
+def _limit_a(source: Cells | Adapter) -> float:
+    return source.current_a if isinstance(source, Adapter) else float("inf")
+
+
+@lru_cache(maxsize=256)
+def _moving_table(rig: Rig, name: str) -> tuple[Array, Array]:
+    """Horn torque of one servo and the voltage at its board, while all the others hold."""
+    one = next(o for o in rig.outputs if isinstance(o, Servo) and o.name == name)
+    _, supply = of_board(rig, one.board)
+    if supply is None:
+        return np.array([0.0]), np.array([highest_v(rig, one.board)])
+    stall = float(np.max(servo.line(one, open_v(supply)).stall_nm))
+    torques = np.linspace(0.0, 1.2 * stall, 49)
+    demands = standing(rig, supply)
+    own = demands[one.board]
+    demands[one.board] = Demand({**own.torque_nm, name: torques}, own.duty, own.fixed_a)
+    return torques, solve(rig, supply, demands).board_v[one.board]
+
+
+def moving_v(rig: Rig, one: Servo, torque_nm: ArrayLike) -> Array:
+    """Voltage (V) at a servo's board while it gives `torque_nm` and everything else stands by.
+
+    For a move on its own: the other servos of the supply hold their hardest pose, all light is full
+    and all switches are on, the battery is at the end of its usable part. A show that moves several
+    at once goes lower: `sim.strain.sag` finds that.
+    """
+    torques, volts = _moving_table(rig, one.name)
+    return np.asarray(np.interp(np.abs(np.asarray(torque_nm, dtype=np.float64)), torques, volts))
+
+
+def standing(rig: Rig, supply: Supply) -> dict[str, Demand]:
+    """Demands of a supply's boards when nothing moves: hardest poses held, all lit and on."""
+    demands: dict[str, Demand] = {}
+    for board in (b for b in rig.boards if b.supply == supply.name):
+        outputs = [o for o in rig.outputs if o.board == board.name]
+        torque = {
+            o.name: worst_hold(o, rig.wearer.tilt_deg).torque_nm
+            for o in outputs
+            if isinstance(o, Servo)
+        }
+        duty = {o.name: 1.0 for o in outputs if isinstance(o, Lamp)}
+        fixed = BOARD_A + sum(strip_full_a(o) for o in outputs if isinstance(o, Strip))
+        fixed += sum(o.current_a for o in outputs if isinstance(o, Switch))
+        demands[board.name] = Demand(torque, duty, fixed)
+    return demands
+
+
+def strip_full_a(strip: Strip) -> float:
+    """The most a strip draws (A): three colours of every pixel fully on, or its cap, plus idle."""
+    full = 3.0 * strip.channel_a * strip.pixels
+    return min(full, strip.cap_a if strip.cap_a is not None else full) + strip.pixels * PIXEL_IDLE_A

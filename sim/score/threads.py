@@ -1,0 +1,369 @@
+"""A cue's tree unrolled into threads: plain rows of statements and waits, as a board plays them.
+
+Everything of a cue that runs beside something else is merged into one row in the order of time,
+statements of one instant in the order of the text. Only a repeat cannot be merged with what runs
+beside it, so it gets a thread of its own. Table and rehearsal both start from these threads, so
+that a stretched move delays the same statements in both.
+
+The rule. A `together` (or `stagger`) none of whose children holds a repeat is merged. Otherwise one
+group of its children stays in the thread: the first child that holds a repeat without a known
+number of passes; or else the children without a repeat, merged; or else the first child. The other
+children without a repeat fork off merged as one thread, and each other child with a repeat as
+one thread. Forks come first, in the order of the text; a forked thread begins by waiting for its
+offset. The thread goes on when the longest child has ended; a `while held` counts as one pass.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Collection
+from math import inf
+from typing import TypeAlias
+
+from sim.model import NO_MARK, Cue, Effect, Fade, InTurn, Move, Repeat, Show, Step, Throw, Together
+from sim.score.tree import Act, Lengths, children, outputs_used, passes, walk
+from sim.values import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Do:
+    """Carry out a statement; takes no time."""
+
+    act: Act
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    duration_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class LoopStart:
+    """`times` passes from here to the matching end; None: for ever, unless `while_held`."""
+
+    times: int | None
+    while_held: bool = False
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class LoopEnd:
+    pass
+
+
+@dataclass(frozen=True, slots=True)
+class Fork:
+    """Start another thread of the cue, by its index; always one with a higher index."""
+
+    thread: int
+
+
+Item: TypeAlias = Do | Wait | LoopStart | LoopEnd | Fork
+Thread: TypeAlias = tuple[Item, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Program:
+    """A cue's threads on one board.
+
+    `reserved`: how many of them live at once when all goes as planned, one that ends at the very
+    time another starts included.
+    """
+
+    threads: tuple[Thread, ...]
+    reserved: int
+
+
+class ThreadError(ValueError):
+    """A cue that cannot be unrolled; `mark` is that of the step at fault."""
+
+    def __init__(self, message: str, mark: int) -> None:
+        super().__init__(message)
+        self.mark = mark
+
+
+def threads(cue: Cue) -> tuple[Thread, ...]:
+    """The cue's threads; the first one starts with the cue and lasts as long as the cue does.
+
+    Raises ThreadError for a repeat whose body takes no time, and where something follows two
+    `while held` repeats that run side by side (nobody can say when both have ended).
+    """
+    return _Unroller(cue.body).run()
+
+
+def program(cue: Cue, outputs: Collection[str]) -> Program:
+    """The cue's threads with the statements for `outputs` alone, in the cue's own time.
+
+    Threads that do nothing for these outputs are left out. Raises ThreadError as `threads` does.
+    """
+    kept = _kept(threads(cue), frozenset(outputs))
+    return Program(kept, reserved(kept))
+
+
+def cues_on(show: Show, board: str) -> tuple[Cue, ...]:
+    """The cues that a board's table holds: those that use its outputs.
+
+    Where the board takes part in idle it holds every cue, so that idle pauses and starts anew on
+    all boards together.
+    """
+    names = {output.name for output in show.rig.outputs if output.board == board}
+    used = {cue.name: bool(names & set(outputs_used(cue.body))) for cue in show.score.cues}
+    idles = used.get(show.score.idle or "", False)
+    return tuple(cue for cue in show.score.cues if idles or used[cue.name])
+
+
+def reserved(rows: tuple[Thread, ...]) -> int:
+    """Threads that live at once when all goes as planned, counted from above.
+
+    A thread counts until all that it forked has ended.
+    """
+    spans: dict[int, float] = {}
+    peaks: dict[int, int] = {}
+    for index in reversed(range(len(rows))):
+        forks, span = _forks(rows[index])
+        peak = 1
+        for at, _ in forks:
+            alive = (c for start, c in forks if start <= at <= start + spans[c])
+            peak = max(peak, 1 + sum(peaks[child] for child in alive))
+        spans[index] = max([span, *(start + spans[child] for start, child in forks)])
+        peaks[index] = peak
+    return peaks[0]
+
+
+def _forks(thread: Thread) -> tuple[list[tuple[float, int]], float]:
+    """When a thread forks what, with two passes of every loop, and how long it may live."""
+    forks: list[tuple[float, int]] = []
+    open_loops: list[tuple[float, int, LoopStart]] = []
+    now, known = 0.0, True
+    for item in thread:
+        if isinstance(item, Wait):
+            now += item.duration_ms
+        elif isinstance(item, Fork):
+            forks.append((now, item.thread))
+        elif isinstance(item, LoopStart):
+            open_loops.append((now, len(forks), item))
+        elif isinstance(item, LoopEnd):
+            began, first, loop = open_loops.pop()
+            once = now - began
+            forks += [(at + once, child) for at, child in forks[first:]]
+            known &= loop.times is not None and not loop.while_held
+            now = began + once * (2 if loop.times is None or loop.while_held else loop.times)
+    return forks, now if known else inf
+
+
+def _kept(rows: tuple[Thread, ...], outputs: frozenset[str]) -> tuple[Thread, ...]:
+    """The threads without statements for other outputs, and without threads that do nothing."""
+    kept: dict[int, Thread] = {}
+    for index in reversed(range(len(rows))):
+        row = _shortened(rows[index], outputs, kept)
+        while index and row and isinstance(row[-1], Wait):
+            row = row[:-1]
+        if index == 0 or any(not isinstance(item, Wait) for item in row):
+            kept[index] = row
+    number = {old: new for new, old in enumerate(sorted(kept))}
+    return tuple(
+        tuple(Fork(number[i.thread]) if isinstance(i, Fork) else i for i in kept[old])
+        for old in sorted(kept)
+    )
+
+
+def _shortened(thread: Thread, outputs: frozenset[str], kept: Collection[int]) -> Thread:
+    row: list[Item] = []
+    starts: list[int] = []
+    for item in thread:
+        if isinstance(item, Do) and item.act.output not in outputs:
+            continue
+        if isinstance(item, Fork) and item.thread not in kept:
+            continue
+        if isinstance(item, LoopStart):
+            starts.append(len(row))
+        if isinstance(item, LoopEnd):
+            first = starts.pop()
+            item = _only_waits(row, first) or item
+        if isinstance(item, Wait) and row and isinstance(row[-1], Wait):
+            item = Wait(row.pop().duration_ms + item.duration_ms)  # type: ignore[union-attr]
+        row.append(item)
+    return tuple(row)
+
+
+def _only_waits(row: list[Item], first: int) -> Wait | None:
+    """One wait in place of a counted loop that holds nothing else; takes the loop off the row."""
+    loop, *inside = row[first:]
+    if not isinstance(loop, LoopStart) or loop.while_held or loop.times is None:
+        return None
+    waits = [item.duration_ms for item in inside if isinstance(item, Wait)]
+    if len(waits) < len(inside):
+        return None
+    del row[first:]
+    return Wait(loop.times * sum(waits))
+
+
+@dataclass(frozen=True, slots=True)
+class _Task:
+    """Write `step` at `start_ms`; `followed`: something of the cue comes after it in its thread."""
+
+    step: Step | None
+    start_ms: float
+    followed: bool
+    loop_end_ms: float = 0.0
+    """For the end of a loop (`step` is None): when its first pass ends."""
+
+
+class _Row:
+    """One thread being written: items, and the time up to which they wait."""
+
+    def __init__(self, start_ms: float) -> None:
+        self.items: list[Item] = []
+        self.now_ms = start_ms
+
+    def until(self, time_ms: float) -> None:
+        if self.now_ms < time_ms < inf:
+            self.items.append(Wait(int(time_ms - self.now_ms)))
+        self.now_ms = max(self.now_ms, time_ms)
+
+    def put(self, item: Item, time_ms: float) -> None:
+        self.until(time_ms)
+        self.items.append(item)
+
+
+class _Unroller:
+    def __init__(self, body: Step) -> None:
+        self.body = body
+        self.lengths = Lengths(body)
+        self.looped, self.open_ended = _repeats_inside(body)
+        self.waiting: deque[tuple[_Row, list[_Task]]] = deque()
+        self.forked = 0
+
+    def run(self) -> tuple[Thread, ...]:
+        self.waiting.append((_Row(0.0), [_Task(self.body, 0.0, False)]))
+        done: list[Thread] = []
+        while self.waiting:
+            row, tasks = self.waiting.popleft()
+            self._write(row, tasks)
+            if not done:
+                row.until(self.lengths[self.body])
+            done.append(tuple(row.items))
+        return tuple(done)
+
+    def _write(self, row: _Row, tasks: list[_Task]) -> None:
+        while tasks:
+            task = tasks.pop()
+            step = task.step
+            if task.start_ms == inf:
+                continue
+            if step is None:
+                row.put(LoopEnd(), task.loop_end_ms)
+                row.now_ms = task.start_ms
+            elif id(step) not in self.looped:
+                self._merge(row, [(step, task.start_ms)])
+            elif isinstance(step, InTurn):
+                tasks.extend(reversed(self._in_turn(step, task)))
+            elif isinstance(step, Repeat):
+                tasks.extend(self._repeat(row, step, task))
+            elif isinstance(step, Together):
+                tasks.extend(self._together(row, step, task))
+
+    def _in_turn(self, step: InTurn, task: _Task) -> list[_Task]:
+        inner: list[_Task] = []
+        at_ms = task.start_ms
+        for number, child in enumerate(step.children, start=1):
+            inner.append(_Task(child, at_ms, task.followed or number < len(step.children)))
+            at_ms += self.lengths[child]
+        return inner
+
+    def _repeat(self, row: _Row, step: Repeat, task: _Task) -> list[_Task]:
+        if step.times == 0 and not step.while_held:
+            return []
+        if step.times == 1 and not step.while_held:
+            return [_Task(step.body, task.start_ms, task.followed)]
+        once_ms = self.lengths[step.body]
+        if once_ms <= 0:
+            raise ThreadError("the body of this repeat takes no time", step.mark)
+        row.put(LoopStart(step.times, step.while_held, step.mark), task.start_ms)
+        after_ms = task.start_ms + passes(step) * once_ms
+        end = _Task(None, after_ms, False, loop_end_ms=task.start_ms + once_ms)
+        if after_ms == inf:
+            end = _Task(None, task.start_ms + once_ms, False, task.start_ms + once_ms)
+        return [end, _Task(step.body, task.start_ms, True)]
+
+    def _together(self, row: _Row, step: Together, task: _Task) -> list[_Task]:
+        placed = [
+            (child, task.start_ms + number * step.interval_ms)
+            for number, child in enumerate(step.children)
+        ]
+        groups: list[list[tuple[Step, float]]] = []
+        plain = [one for one in placed if id(one[0]) not in self.looped]
+        for one in placed:
+            if id(one[0]) in self.looped:
+                groups.append([one])
+            elif one is plain[0]:
+                groups.append(plain)
+        stays = self._staying(groups, plain)
+        if task.followed and sum(self._held(group) for group in groups) > 1:
+            raise ThreadError(
+                "something follows two `while held` repeats that run side by side", step.mark
+            )
+        for group in groups:
+            if group is not stays:
+                self._fork(row, group, task)
+        if stays is plain:
+            self._merge(row, plain)
+            return []
+        return [_Task(stays[0][0], stays[0][1], task.followed)]
+
+    def _staying(
+        self, groups: list[list[tuple[Step, float]]], plain: list[tuple[Step, float]]
+    ) -> list[tuple[Step, float]]:
+        for group in groups:
+            if self._held(group):
+                return group
+        return plain or groups[0]
+
+    def _held(self, group: list[tuple[Step, float]]) -> bool:
+        return any(id(child) in self.open_ended for child, _ in group)
+
+    def _fork(self, row: _Row, group: list[tuple[Step, float]], task: _Task) -> None:
+        self.forked += 1
+        row.put(Fork(self.forked), task.start_ms)
+        new = _Row(task.start_ms)
+        if id(group[0][0]) in self.looped:
+            self.waiting.append((new, [_Task(group[0][0], group[0][1], task.followed)]))
+        else:
+            self._merge(new, group)
+            self.waiting.append((new, []))
+
+    def _merge(self, row: _Row, placed: list[tuple[Step, float]]) -> None:
+        """Write steps without repeats in the order of time, then of the text."""
+        timed: list[tuple[float, Act]] = []
+        stack = list(reversed(placed))
+        while stack:
+            step, at_ms = stack.pop()
+            if isinstance(step, Move | Fade | Throw | Effect):
+                timed.append((at_ms, step))
+            elif isinstance(step, InTurn):
+                starts: list[tuple[Step, float]] = []
+                for child in step.children:
+                    starts.append((child, at_ms))
+                    at_ms += self.lengths[child]
+                stack.extend(reversed(starts))
+            elif isinstance(step, Together):
+                gap = step.interval_ms
+                stack.extend(
+                    reversed([(child, at_ms + n * gap) for n, child in enumerate(step.children)])
+                )
+        for time_ms, act in sorted(timed, key=lambda one: one[0]):
+            row.put(Do(act), time_ms)
+
+
+def _repeats_inside(root: Step) -> tuple[set[int], set[int]]:
+    """Ids of the steps that hold a repeat, and of those that hold one of unknown length."""
+    looped: set[int] = set()
+    open_ended: set[int] = set()
+    for step in reversed(list(walk(root))):
+        below = children(step)
+        if isinstance(step, Repeat) or any(id(child) in looped for child in below):
+            looped.add(id(step))
+        unknown = isinstance(step, Repeat) and (step.while_held or step.times is None)
+        if unknown or any(id(child) in open_ended for child in below):
+            open_ended.add(id(step))
+    return looped, open_ended

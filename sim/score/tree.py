@@ -1,0 +1,385 @@
+"""What a score asks for, read off its tree: lengths, outputs, planned moves, limits.
+
+Nothing here runs a show; it reads each cue as written, in time that grows with the score's size.
+Trees are walked with explicit stacks, because a score may nest deeper than Python's own stack.
+
+Times are milliseconds from a cue's start: whole numbers, or `inf` behind a repeat without end. A
+`while held` repeat counts as one pass.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator
+from functools import lru_cache
+from math import ceil, inf
+from typing import Final, TypeAlias
+
+from sim.model import (
+    FRAME_MS,
+    MINIMUM_JERK,
+    Cue,
+    Effect,
+    Fade,
+    Hold,
+    InTurn,
+    Law,
+    Move,
+    Press,
+    Rehearsal,
+    Repeat,
+    Servo,
+    Show,
+    Step,
+    Throw,
+    Together,
+)
+from sim.score.laws import coefficients, ramp_shares
+from sim.values import dataclass
+
+Act: TypeAlias = Move | Fade | Throw | Effect
+"""A statement that drives an output."""
+
+REST_ANGLES_KEPT: Final = 16
+"""A servo with more rest angles is represented by that many, the extremes among them."""
+
+LARGEST_LIMIT: Final = 65535
+"""Speed and acceleration limits are 16 bits in a table."""
+
+COEFFICIENT_ONE: Final = 4096
+"""Tables hold Cv and Ca in 1/4096, rounded up; limits leave room for that rounding."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedMove:
+    """A move and one angle that it can start from.
+
+    `entry`: the cue's first move of that servo, so the start is where an earlier cue or the safe
+    pose left the part; otherwise the start is known from the cue itself.
+    """
+
+    cue: str
+    move: Move
+    from_deg: float
+    start_ms: float
+    entry: bool
+
+
+# -- walking --------------------------------------------------------------------------------------
+
+
+def children(step: Step) -> tuple[Step, ...]:
+    """The steps directly inside a step."""
+    if isinstance(step, InTurn | Together):
+        return step.children
+    return (step.body,) if isinstance(step, Repeat) else ()
+
+
+def walk(step: Step) -> Iterator[Step]:
+    """The step and all steps inside it, in the order of the text, outer before inner."""
+    stack = [step]
+    while stack:
+        top = stack.pop()
+        yield top
+        stack.extend(reversed(children(top)))
+
+
+def acts(step: Step) -> Iterator[Act]:
+    """All statements that drive an output, in the order of the text."""
+    return (inner for inner in walk(step) if isinstance(inner, Move | Fade | Throw | Effect))
+
+
+def outputs_used(step: Step) -> frozenset[str]:
+    """Names of the outputs that a step drives."""
+    return frozenset(act.output for act in acts(step))
+
+
+def passes(repeat: Repeat) -> float:
+    """How often the body runs as planned: `inf` without end, once for `while held`."""
+    if repeat.while_held:
+        return 1
+    return inf if repeat.times is None else repeat.times
+
+
+class Lengths:
+    """Lengths in ms of a step and of every step inside it, each found once."""
+
+    def __init__(self, root: Step) -> None:
+        self._ms: dict[int, float] = {}
+        for step in reversed(list(walk(root))):
+            self._ms[id(step)] = self._of(step)
+
+    def __getitem__(self, step: Step) -> float:
+        return self._ms[id(step)]
+
+    def _of(self, step: Step) -> float:
+        match step:
+            case Move() | Fade() | Hold():
+                return step.duration_ms
+            case InTurn():
+                return sum(self[child] for child in step.children)
+            case Together():
+                ends = (n * step.interval_ms + self[c] for n, c in enumerate(step.children))
+                return max(ends, default=0)
+            case Repeat():
+                runs = passes(step)
+                return runs if runs in (0, inf) else runs * self[step.body]
+            case _:
+                return 0
+
+
+def duration_ms(step: Step) -> float:
+    """How long a step takes as planned: a whole number, or `inf`."""
+    return Lengths(step)[step]
+
+
+def timeline(root: Step, lengths: Lengths | None = None) -> Iterator[tuple[float, Step]]:
+    """Every step with its start in the first pass, in the order of the text."""
+    known = lengths or Lengths(root)
+    stack: list[tuple[float, Step]] = [(0, root)]
+    while stack:
+        start, step = stack.pop()
+        yield start, step
+        stack.extend(reversed(_starts(step, start, known)))
+
+
+def _starts(step: Step, start: float, lengths: Lengths) -> list[tuple[float, Step]]:
+    if isinstance(step, Together):
+        return [(start + n * step.interval_ms, c) for n, c in enumerate(step.children)]
+    inner: list[tuple[float, Step]] = []
+    for child in children(step):
+        inner.append((start, child))
+        start += lengths[child]
+    return inner
+
+
+# -- planned moves --------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Passage:
+    """A servo's first and last move inside a step, with the start of the first."""
+
+    first: Move
+    first_ms: float
+    last: Move
+
+
+def planned_moves(show: Show) -> tuple[PlannedMove, ...]:
+    """Every move with every angle it can start from.
+
+    A cue's first move of a servo starts from each of that servo's rest angles. Later ones start
+    from the target before them; the first of a `repeat` also from where the body ends.
+    """
+    rest = rest_angles(show)
+    found: list[PlannedMove] = []
+    for cue in show.score.cues:
+        lengths = Lengths(cue.body)
+        at: dict[str, float] = {}
+        for start, step in timeline(cue.body, lengths):
+            if not isinstance(step, Move):
+                continue
+            entry = step.output not in at
+            starts = rest.get(step.output, ()) if entry else (at[step.output],)
+            found += [PlannedMove(cue.name, step, angle, start, entry) for angle in starts]
+            at[step.output] = step.angle_deg
+        found += _returns(cue, lengths)
+    return tuple(found)
+
+
+def _returns(cue: Cue, lengths: Lengths) -> list[PlannedMove]:
+    """The moves that begin a second pass of a repeat."""
+    found: list[PlannedMove] = []
+    passages: list[dict[str, _Passage]] = []  # of finished steps, the first child on top
+    for start, step in reversed(list(timeline(cue.body, lengths))):
+        own = _joined([passages.pop() for _ in children(step)])
+        passages.append(own)
+        if isinstance(step, Move):
+            own[step.output] = _Passage(step, start, step)
+        elif isinstance(step, Repeat) and (step.while_held or passes(step) > 1):
+            late = lengths[step.body]
+            found += [
+                PlannedMove(cue.name, p.first, p.last.angle_deg, p.first_ms + late, False)
+                for p in own.values()
+            ]
+    return found
+
+
+def _joined(inner: list[dict[str, _Passage]]) -> dict[str, _Passage]:
+    """Passages of children in their order; the largest is filled up, to stay near linear."""
+    if not inner:
+        return {}
+    middle = max(range(len(inner)), key=lambda n: len(inner[n]))
+    whole = inner[middle]
+    for part in reversed(inner[:middle]):
+        for output, early in part.items():
+            last = whole[output].last if output in whole else early.last
+            whole[output] = _Passage(early.first, early.first_ms, last)
+    for part in inner[middle + 1 :]:
+        for output, late in part.items():
+            begin = whole.get(output, late)
+            whole[output] = _Passage(begin.first, begin.first_ms, late.last)
+    return whole
+
+
+def rest_angles(show: Show) -> dict[str, tuple[float, ...]]:
+    """Per servo, the angles that the show can leave the part at: the safe angle first.
+
+    The others, ascending: where each cue ends; and every target of a cue that only ever ends by
+    being taken over (idle, or a repeat without end), since that may happen anywhere in it. A servo
+    with more than `REST_ANGLES_KEPT` is represented by its extremes and an even choice of the rest.
+    """
+    servos = {output.name: output for output in show.rig.outputs if isinstance(output, Servo)}
+    found: dict[str, set[float]] = {name: set() for name in servos}
+    for cue in show.score.cues:
+        endless = cue.name == show.score.idle or duration_ms(cue.body) == inf
+        ends: dict[str, float] = {}
+        for act in acts(cue.body):
+            if isinstance(act, Move) and act.output in found:
+                ends[act.output] = act.angle_deg
+                if endless:
+                    found[act.output].add(act.angle_deg)
+        for name, angle in ends.items():
+            found[name].add(angle)
+    return {name: _rest(servos[name].safe_deg, angles) for name, angles in found.items()}
+
+
+def _rest(safe: float, angles: set[float]) -> tuple[float, ...]:
+    others = sorted(angles - {safe})
+    room = REST_ANGLES_KEPT - 1
+    if len(others) > room:
+        others = [others[n * (len(others) - 1) // (room - 1)] for n in range(room)]
+    return (safe, *others)
+
+
+# -- limits ---------------------------------------------------------------------------------------
+
+
+def motion_limits(
+    show: Show, planned: Iterable[PlannedMove] | None = None
+) -> dict[str, tuple[int, int]]:
+    """Per servo, the limits a table states: speed in deg/s and acceleration in deg/s2.
+
+    The speed is the largest that any planned move reaches; the acceleration is the servo's stated
+    one, or the largest planned. Both are rounded up to a whole number plus one, so that the
+    coefficients' rounding in a table stretches no planned move, and are at most `LARGEST_LIMIT`.
+
+    A `uniform` move has no finite acceleration; for braking it counts as a minimum-jerk move.
+    `planned`: the show's planned moves, if they are known already.
+    """
+    speed: dict[str, float] = {}
+    acceleration: dict[str, float] = {}
+    for one in planned_moves(show) if planned is None else planned:
+        name, seconds = one.move.output, one.move.duration_ms / 1000.0
+        way = abs(one.move.angle_deg - one.from_deg)
+        if seconds <= 0.0:
+            continue
+        cv, ca = table_coefficients(one.move.law)
+        ca = ca or table_coefficients(MINIMUM_JERK)[1]
+        v, a = cv * way / seconds / COEFFICIENT_ONE, ca * way / seconds**2 / COEFFICIENT_ONE
+        speed[name] = max(speed.get(name, 0.0), v)
+        acceleration[name] = max(acceleration.get(name, 0.0), a)
+    return {
+        servo.name: (
+            _limit(speed.get(servo.name, 0.0)),
+            _limit(servo.accel_deg_s2 or acceleration.get(servo.name, 0.0)),
+        )
+        for servo in show.rig.outputs
+        if isinstance(servo, Servo)
+    }
+
+
+@lru_cache(maxsize=256)
+def table_coefficients(law: Law) -> tuple[int, int]:
+    """Cv and Ca as a table holds them: in 1/4096, rounded up; Ca of `uniform` is 0."""
+    if law.name in ("parabolic", "trapezoid", "double-S"):
+        alpha, beta = (round(65536 * share) for share in ramp_shares(table_law(law)))
+        cruise, swell = (-(-(1 << 32) // (65536 - share)) for share in (alpha, beta))
+        one_more = beta > 0 or alpha < 32768
+        return (cruise + 15) >> 4, cruise * swell // (16 * alpha) + one_more
+    cv, ca, _ = coefficients(table_law(law))
+    # a grain under the rounding's own error keeps exact values from going up a whole step
+    cv, ca = cv * COEFFICIENT_ONE - 1e-9, 0.0 if ca == inf else ca * COEFFICIENT_ONE * (1 - 1e-14)
+    return ceil(cv), ceil(ca)
+
+
+def table_law(law: Law) -> Law:
+    """The law with `alpha` and `beta` as a table holds them, in 1/65536."""
+    alpha = min(max(round(law.alpha * 65536), 64), 32768) / 65536
+    beta = min(max(round(law.beta * 65536), 1), 32768) / 65536
+    if law.name == "trapezoid":
+        return Law(law.name, alpha)
+    return Law(law.name, alpha, beta) if law.name == "double-S" else law
+
+
+def _limit(peak: float) -> int:
+    return min(LARGEST_LIMIT, ceil(peak) + 1)
+
+
+# -- a rehearsal of everything --------------------------------------------------------------------
+
+ENABLE_INTERVAL_FRAMES: Final = 10
+"""Frames between the first pulses of one servo and the next, so that their starts do not add up."""
+
+LONGEST_HOLD_MS: Final = 8000
+"""How long the default rehearsal stays with a cue that has no end of its own."""
+
+_PAUSE_MS: Final = 600
+
+
+def rehearsal_of(show: Show, only: Collection[str] | None = None) -> Rehearsal:
+    """A rehearsal that plays every cue once, or each of those named, in the order of the text.
+
+    A cue with a button is started by it, one that repeats while its button is held is held for two
+    passes, the others are started by name. Idle comes first, before anything is pressed.
+    """
+    score = show.score
+    at = ready_ms(show) + _PAUSE_MS
+    idle = next((cue for cue in score.cues if cue.name == score.idle), None)
+    if idle is not None and only is None:
+        at += _bounded_ms(idle)
+    wanted = {cue.name for cue in score.cues if cue is not idle} if only is None else set(only)
+    presses: list[Press] = []
+    for cue in (cue for cue in score.cues if cue.name in wanted):
+        press, lasts = _press(show, cue, at)
+        presses.append(press)
+        at += lasts + _PAUSE_MS
+    return tuple(presses)
+
+
+def rehearsal_ms(show: Show, presses: Rehearsal) -> int:
+    """A length that lets the last cue of a rehearsal run out."""
+    cues = {cue.name: cue for cue in show.score.cues}
+    bound = {binding.button: cues[binding.cue] for binding in show.score.bindings}
+    ends = [ready_ms(show) + (LONGEST_HOLD_MS if show.score.idle and not presses else 0)]
+    for press in presses:
+        cue = cues.get(press.cue or "") or bound.get(press.button or 0)
+        lasts = _bounded_ms(cue) if cue else show.score.stop_ms
+        ends.append(press.at_ms + max(lasts, press.held_ms if press.button else 0))
+    return max(ends) + 2 * _PAUSE_MS
+
+
+def ready_ms(show: Show) -> int:
+    """When the last board has enabled all its servos and hears the remote."""
+    counts: dict[str, int] = {}
+    for output in show.rig.outputs:
+        if isinstance(output, Servo):
+            counts[output.board] = counts.get(output.board, 0) + 1
+    return max(counts.values(), default=0) * ENABLE_INTERVAL_FRAMES * FRAME_MS
+
+
+def _bounded_ms(cue: Cue) -> int:
+    planned = duration_ms(cue.body)
+    return LONGEST_HOLD_MS if planned == inf else int(planned)
+
+
+def _press(show: Show, cue: Cue, at: int) -> tuple[Press, int]:
+    """The press that starts a cue, and how long the cue then lasts."""
+    lasts = _bounded_ms(cue)
+    binding = next((b for b in show.score.bindings if b.cue == cue.name), None)
+    if binding is None:
+        return Press(at, cue=cue.name), lasts
+    holds = binding.while_held or any(s.while_held for s in walk(cue.body) if isinstance(s, Repeat))
+    if not holds:
+        return Press(at, button=binding.button), lasts
+    lasts = min(2 * lasts, max(lasts, LONGEST_HOLD_MS))
+    return Press(at, button=binding.button, held_ms=max(100, lasts - FRAME_MS * 2)), lasts

@@ -1,0 +1,1 @@
+"""What motion and light cost, and whether the rig stands it."""

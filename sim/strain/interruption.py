@@ -1,0 +1,428 @@
+"""Moves that another cue cuts short: the worst that can happen to each servo.
+
+A cue that takes over a servo in motion brakes it at the stated acceleration while (or before) the
+new move runs; the board stretches the new move until speed and acceleration keep their limits.
+The rule is that of `firmware_gen/TABLE.md` 3.2, in floating point.
+
+Two answers, and each says which it is:
+
+* a bound in closed form: whatever is interrupted, and however often, the rule keeps the part's
+  speed and acceleration within the servo's limits. The operating point with both at their limit,
+  at the worst angle of the travel, cannot be passed.
+* a search: every planned move, cut by every first move of every cue that may take over (and by
+  the stop), at instants spread over the move and closed in on round the worst. It covers single
+  interruptions; the bound covers chains of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.model import FRAME_MS, MINIMUM_JERK, NO_MARK, Cue, Law, Move, Rig, Servo, Show
+from sim.rehearsal.takeover import AHEAD_DEG, TICKS_PER_MS, table_numbers
+from sim.score.laws import coefficients, shape
+from sim.score.tree import PlannedMove, acts, motion_limits, planned_moves
+from sim.strain.envelope import operate
+from sim.values import dataclass
+
+Array: TypeAlias = NDArray[np.float64]
+
+STOP: Final = "stop"
+"""In place of a cue's name: the controlled move to the safe pose."""
+
+MOTIONS_KEPT: Final = 60
+"""Of more different motions a servo's fastest are taken as those that are cut (own limit)."""
+
+ENTRIES_KEPT: Final = 33
+"""Of more cues that may cut, those with the quickest first move (own limit)."""
+
+PAIRS_KEPT: Final = 64
+"""Of more pairs of moves the fastest are searched, and those that stretch longest (own limit)."""
+
+_LONGEST_KEPT: Final = 8
+
+_INSTANTS: Final = 9
+_LEAST_S: Final = 0.001
+
+_CLOCK_S: Final = 0.001 / TICKS_PER_MS
+
+FRAME_S: Final = FRAME_MS / 1000.0
+"""A `uniform` move has one frame to get into its speed (own assumption, as in
+`sim.strain.envelope`)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Interruption:
+    """The worst instant at which cue `by` takes over one servo from `cue`.
+
+    `moving` is cut `at_ms` after its start; `then` is what `by` asks. The operating point of the
+    horn at its worst (units as in `sim.strain.envelope`), the part's angle there, and `delay_ms`:
+    how much longer than written the new move takes at the most.
+    """
+
+    servo: str
+    cue: str
+    by: str
+    moving: PlannedMove
+    then: Move
+    at_ms: float
+    share: float
+    torque_nm: float
+    speed_deg_s: float
+    allowed_nm: float
+    angle_deg: float
+    delay_ms: float
+
+
+@dataclass(frozen=True, slots=True)
+class Cuts:
+    """Interruptions of one servo.
+
+    `bound_share`: no interruption, nor any chain of them, works the servo harder (closed form).
+    `bound_keeps`: that alone keeps the margin. `found`: the worst of each pair of cues, hardest
+    first (search); empty where there is none.
+    """
+
+    servo: str
+    bound_share: float
+    bound_keeps: bool
+    found: tuple[Interruption, ...]
+
+
+def interruptions(
+    show: Show,
+    voltage_v: Mapping[str, float] | None = None,
+    planned: Iterable[PlannedMove] | None = None,
+) -> tuple[Cuts, ...]:
+    """The worst interruptions of every servo of a show.
+
+    `voltage_v`: what arrives, by board; None: as if each servo alone moved. `planned`: the show's
+    planned moves, if they are known already.
+    """
+    moves = planned_moves(show) if planned is None else tuple(planned)
+    limits = motion_limits(show, moves)
+    own: dict[str, list[PlannedMove]] = {}
+    for move in moves:
+        own.setdefault(move.move.output, []).append(move)
+    results = []
+    for one in (o for o in show.rig.outputs if isinstance(o, Servo)):
+        volts = None if voltage_v is None else voltage_v.get(one.board)
+        results.append(_of_servo(show, one, own.get(one.name, []), limits[one.name], volts))
+    return tuple(results)
+
+
+def bound_share(
+    rig: Rig, one: Servo, limits: tuple[float, float], voltage_v: float | None = None
+) -> float:
+    """Share of the servo's line that no motion within `limits` (deg/s, deg/s2) can exceed.
+
+    The torque is affine in the acceleration and the share rises with the speed while driving, so
+    the corners (both limits, both signs) hold the maximum for every angle; angles run in steps of
+    at most 0.5 deg over the travel.
+    """
+    low, high = one.travel_deg
+    angles = np.linspace(low, high, max(3, int(np.ceil(2.0 * (high - low))) + 1))
+    worst = 0.0
+    for speed in (limits[0], -limits[0]):
+        for accel in (limits[1], -limits[1]):
+            points = operate(rig, one, angles, speed, accel, voltage_v)
+            worst = max(worst, float(points.share.max()))
+    return worst
+
+
+def _of_servo(
+    show: Show,
+    one: Servo,
+    planned: list[PlannedMove],
+    limits: tuple[int, int],
+    voltage_v: float | None,
+) -> Cuts:
+    quickest = float(limits[1])
+    if any(m.move.law.name == "uniform" for m in planned):
+        quickest = max(quickest, limits[0] / FRAME_S)
+    bound = bound_share(show.rig, one, (limits[0], quickest), voltage_v)
+    keeps = bound <= 1.0 - show.rig.wearer.margin
+    pairs = _selected(one, _pairs(show, one, planned), limits)
+    found: dict[tuple[str, str], Interruption] = {}
+    # where the bound alone keeps the margin, one look says enough
+    for cut in _search(show.rig, one, pairs, limits, voltage_v, rounds=1 if keeps else 3):
+        known = found.get((cut.cue, cut.by))
+        if known is None:
+            found[cut.cue, cut.by] = cut
+        else:
+            worse = cut if cut.share > known.share else known
+            longer = max(cut.delay_ms, known.delay_ms)
+            found[cut.cue, cut.by] = replace(worse, delay_ms=longer)
+    ordered = sorted(found.values(), key=lambda cut: -cut.share)
+    return Cuts(one.name, bound, keeps, tuple(ordered))
+
+
+_Pair: TypeAlias = tuple[PlannedMove, str, Move]
+
+
+def _pairs(show: Show, one: Servo, planned: list[PlannedMove]) -> list[_Pair]:
+    """Moves that can be cut, with the cue that cuts and its first move; the fastest if too many."""
+    idle = show.score.idle
+    entries = sorted(_entries(show.score.cues, one.name), key=lambda e: e[1].duration_ms)
+    stop = Move(one.name, one.safe_deg, show.score.stop_ms, MINIMUM_JERK, NO_MARK)
+    cutting = [(cue, then) for cue, then in entries[:ENTRIES_KEPT] if cue.name != idle]
+    pairs: list[_Pair] = []
+    for moving in _motions(planned):
+        for cue, then in cutting:
+            if cue.conflict == "take" or moving.cue == idle:
+                pairs.append((moving, cue.name, then))
+        pairs.append((moving, STOP, stop))
+    return pairs
+
+
+def _motions(planned: list[PlannedMove]) -> list[PlannedMove]:
+    """The different motions of a servo, the fastest if too many."""
+    different: dict[tuple[object, ...], PlannedMove] = {}
+    for one in planned:
+        move = one.move
+        if move.angle_deg != one.from_deg and move.duration_ms > 0:
+            key = one.cue, one.from_deg, move.angle_deg, move.duration_ms, move.law
+            different.setdefault(key, one)
+    motions = list(different.values())
+    if len(motions) > MOTIONS_KEPT:
+        motions.sort(key=lambda m: -abs(m.move.angle_deg - m.from_deg) / m.move.duration_ms)
+    return motions[:MOTIONS_KEPT]
+
+
+def _selected(one: Servo, pairs: list[_Pair], limits: tuple[int, int]) -> list[_Pair]:
+    """The fastest pairs, and those whose second move stretches longest."""
+    if len(pairs) <= PAIRS_KEPT:
+        return pairs
+    hastes = [-_haste(pair) for pair in pairs]
+    fastest = sorted(range(len(pairs)), key=hastes.__getitem__)[: PAIRS_KEPT - _LONGEST_KEPT]
+    delays = np.zeros(len(pairs))
+    shares = np.linspace(1e-6, 1.0 - 1e-6, _INSTANTS)
+    for (law, then_law), rows in _by_law(pairs).items():
+        chosen = [pairs[row] for row in rows]
+        run, nominal = _taken_over(one, chosen, law, then_law, limits, shares[None, :])
+        delays[rows] = (run.end_s - nominal).max(axis=1)
+    longest = np.argsort(-delays, kind="stable")[:_LONGEST_KEPT].tolist()
+    return [pairs[index] for index in dict.fromkeys([*fastest, *longest])]
+
+
+def _haste(pair: _Pair) -> float:
+    moving, _, then = pair
+    first = abs(moving.move.angle_deg - moving.from_deg) / moving.move.duration_ms
+    second = abs(then.angle_deg - moving.move.angle_deg) / max(then.duration_ms, 1)
+    return first + second
+
+
+def _entries(cues: Iterable[Cue], servo: str) -> Iterable[tuple[Cue, Move]]:
+    """The first move of a servo in each cue that has one."""
+    for cue in cues:
+        first = next((a for a in acts(cue.body) if isinstance(a, Move) and a.output == servo), None)
+        if first is not None:
+            yield cue, first
+
+
+def _by_law(pairs: list[_Pair]) -> dict[tuple[Law, Law], list[int]]:
+    """Rows of `pairs` by the laws of the move that is cut and of the one that cuts."""
+    groups: dict[tuple[Law, Law], list[int]] = {}
+    for row, pair in enumerate(pairs):
+        groups.setdefault((pair[0].move.law, pair[2].law), []).append(row)
+    return groups
+
+
+# -- the rule, for arrays of interrupted moves ----------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Takeover:
+    """A motion after an interruption (TABLE.md 3.2); arrays of one shape, seconds and degrees.
+
+    At time t after the interruption the part stands at
+    `target - way + way s((t - wait) / duration) - residual max(1 - t / brake, 0)**2`.
+    """
+
+    target_deg: Array
+    way_deg: Array
+    wait_s: Array
+    duration_s: Array
+    residual_deg: Array
+    brake_s: Array
+
+    @property
+    def end_s(self) -> Array:
+        return np.maximum(self.wait_s + self.duration_s, self.brake_s)
+
+
+def take_over(
+    one: Servo,
+    angle_deg: Array,
+    speed_deg_s: Array,
+    target_deg: Array,
+    nominal_s: Array,
+    law: Law,
+    limits: tuple[float, float],
+) -> Takeover:
+    """Start a move to `target_deg` over `nominal_s` from a part in motion; see TABLE.md 3.2.
+
+    `limits`: speed in deg/s and acceleration in deg/s2. Arrays of one shape.
+    """
+    top, accel = limits
+    quick = np.abs(speed_deg_s)
+    brake = quick / accel
+    brake = np.where(brake < _CLOCK_S, 0.0, brake)  # the player counts so slow a part as at rest
+    residual = speed_deg_s * brake / 2.0
+    edge = np.where(speed_deg_s > 0.0, one.travel_deg[1], one.travel_deg[0])
+    beyond = (angle_deg + residual - edge) * np.sign(speed_deg_s) > 0.0
+    left = np.where((edge - angle_deg) * speed_deg_s > 0.0, edge - angle_deg, 0.0)
+    residual = np.where(beyond, left, residual)
+    brake = np.where(beyond, 2.0 * np.abs(residual) / np.maximum(quick, 1e-12), brake)
+    way = target_deg - (angle_deg + residual)
+    peaks = coefficients(law)
+    ca = peaks.ca if np.isfinite(peaks.ca) else 0.0
+    by_accel = np.sqrt(ca * np.abs(way) / accel)
+    by_speed = peaks.cv * np.abs(way) / top
+    factor = table_numbers(law).overlap / 256.0
+    far = np.abs(way) >= AHEAD_DEG
+    ahead = (brake > 0.0) & (way * speed_deg_s > 0.0) & far & (factor > 0.0)
+    swelling = np.maximum(
+        np.maximum(nominal_s, by_accel), np.maximum(by_speed / max(factor, 1e-9), 2.0 * brake)
+    )
+    after = np.maximum(np.maximum(nominal_s - brake, by_accel), np.maximum(by_speed, _LEAST_S))
+    return Takeover(
+        target_deg=target_deg + 0.0 * way,
+        way_deg=way,
+        wait_s=np.where(ahead, 0.0, brake),
+        duration_s=np.where(ahead, swelling, after),
+        residual_deg=residual,
+        brake_s=brake,
+    )
+
+
+def motion(run: Takeover, law: Law, time_s: Array) -> tuple[Array, Array, Array]:
+    """Angle, speed and acceleration (deg, deg/s, deg/s2) at times after the interruption."""
+    shaped = shape(law, (time_s - run.wait_s) / run.duration_s)
+    brake = np.maximum(run.brake_s, 1e-12)
+    dying = np.where(time_s < run.brake_s, 1.0 - time_s / brake, 0.0)
+    speed = 2.0 * run.residual_deg / brake
+    return (
+        run.target_deg - run.way_deg * (1.0 - shaped.s) - run.residual_deg * dying**2,
+        run.way_deg * shaped.v / run.duration_s + speed * dying,
+        run.way_deg * shaped.a / run.duration_s**2
+        - np.where(time_s < run.brake_s, speed / brake, 0.0),
+    )
+
+
+# -- the search -----------------------------------------------------------------------------------
+
+
+def _search(
+    rig: Rig,
+    one: Servo,
+    pairs: list[_Pair],
+    limits: tuple[float, float],
+    voltage_v: float | None,
+    rounds: int,
+) -> list[Interruption]:
+    """The worst instant of each pair: first spread, then closed in on round after round."""
+    if not pairs:
+        return []
+    low = np.full(len(pairs), 1e-6)
+    high = np.full(len(pairs), 1.0 - 1e-6)
+    best: list[Interruption] = []
+    longest = np.zeros(len(pairs))
+    for _ in range(rounds):
+        shares = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, _INSTANTS)
+        angles, speeds, accels, delay = _outcomes(one, pairs, limits, shares)
+        points = operate(rig, one, angles, speeds, accels, voltage_v)
+        longest = np.maximum(longest, delay.max(axis=1))
+        flat = points.share.reshape(len(pairs), -1)
+        instant, point = np.unravel_index(np.argmax(flat, axis=1), points.share.shape[1:])
+        row = np.arange(len(pairs))
+        best = [
+            Interruption(
+                one.name,
+                pair[0].cue,
+                pair[1],
+                pair[0],
+                pair[2],
+                float(shares[r, i] * pair[0].move.duration_ms),
+                float(points.share[r, i, k]),
+                float(points.torque_nm[r, i, k]),
+                float(points.speed_deg_s[r, i, k]),
+                float(points.allowed_nm[r, i, k]),
+                float(angles[r, i, k]),
+                float(longest[r]),
+            )
+            for pair, r, i, k in zip(pairs, row, instant, point, strict=True)
+        ]
+        low, high = (
+            shares[row, np.maximum(instant - 1, 0)],
+            shares[row, np.minimum(instant + 1, _INSTANTS - 1)],
+        )
+    return best
+
+
+_BRAKING: Final = np.clip(np.linspace(0.0, 1.0, 7), 1e-9, 1.0 - 1e-9)
+_MOVING: Final = np.clip(np.linspace(0.0, 1.0, 25), 1e-9, 1.0 - 1e-9)
+"""Shares of the brake and of the move at which its operating points are looked at."""
+
+
+def _outcomes(
+    one: Servo, pairs: list[_Pair], limits: tuple[float, float], shares: Array
+) -> tuple[Array, Array, Array, Array]:
+    """Angle, speed and acceleration of every pair cut at `shares` of its first move.
+
+    Shape (pairs, instants, times); then the delays in ms, shape (pairs, instants).
+    """
+    size = (*shares.shape, _BRAKING.size + _MOVING.size)
+    angle, speed, accel = np.empty(size), np.empty(size), np.empty(size)
+    delay = np.empty(shares.shape)
+    for (law, then_law), rows in _by_law(pairs).items():
+        chosen = [pairs[row] for row in rows]
+        run, nominal = _taken_over(one, chosen, law, then_law, limits, shares[rows])
+        deep = Takeover(*(getattr(run, name)[..., None] for name in Takeover.__slots__))
+        moving = deep.wait_s + deep.duration_s * _MOVING
+        times = np.concatenate([deep.brake_s * _BRAKING, moving], axis=-1)
+        angle[rows], speed[rows], accel[rows] = motion(deep, then_law, times)
+        if then_law.name == "uniform":
+            jump = run.way_deg / run.duration_s / FRAME_S
+            accel[rows, :, _BRAKING.size] += jump
+            accel[rows, :, -1] -= jump
+        delay[rows] = 1000.0 * (run.end_s - nominal)
+    return angle, speed, accel, delay
+
+
+def _taken_over(
+    one: Servo,
+    pairs: list[_Pair],
+    law: Law,
+    then_law: Law,
+    limits: tuple[float, float],
+    shares: Array,
+) -> tuple[Takeover, Array]:
+    """The second move of every pair, the first cut at `shares`, and its written duration (s).
+
+    Shape (pairs, instants) and (pairs, 1).
+    """
+
+    def column(values: Iterable[float]) -> Array:
+        return np.array(list(values), dtype=np.float64)[:, None]
+
+    start = column(p[0].from_deg for p in pairs)
+    stroke = column(p[0].move.angle_deg for p in pairs) - start
+    seconds = column(p[0].move.duration_ms for p in pairs) / 1000.0
+    cut = shape(law, shares)
+    nominal = column(p[2].duration_ms for p in pairs) / 1000.0
+    run = take_over(
+        one,
+        start + stroke * cut.s,
+        stroke * cut.v / seconds,
+        column(p[2].angle_deg for p in pairs) + 0.0 * stroke * shares,
+        nominal + 0.0 * shares,
+        then_law,
+        limits,
+    )
+    return run, nominal

@@ -1,0 +1,137 @@
+"""The shortest duration of a move that the servo can really do.
+
+Gravity and springs do not fade with a longer duration, so a move whose slow passage already
+breaks the margin is impossible. Otherwise some duration passes, and the one returned is the
+least from which on every longer one passes too: the board may stretch a move, and a move that
+only passes because its deceleration happens to cancel the weight must not be broken by that.
+
+The full model (`sim.strain.envelope`) is asked for all of a geometric row of durations at once,
+the last failing one is closed in on by sections, to the millisecond. A failing stretch between two
+neighbours of the row, 1.5 % apart, can be missed only if it breaks the margin by under 1e-4.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import isfinite, log2
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sim.distinct import distinct
+from sim.model import Law, Rig, Servo
+from sim.rig.drive import horn
+from sim.rig.servo import line
+from sim.rig.supply import highest_v
+from sim.score.laws import coefficients
+from sim.strain.envelope import TOLERANCE, assess, operate
+
+STEPS_AN_OCTAVE: Final = 46
+"""The row's durations are 1.5 % apart."""
+
+LONGEST_MS: Final = 60_000
+"""No move is sought longer than a minute (own limit)."""
+
+
+class Impossible(Exception):  # noqa: N818 (reads as what it is where it is raised)
+    """No duration passes. `reason` says why, in plain words with numbers and limits."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(reason)
+        self.reason = reason
+
+
+def shortest_duration_ms(
+    rig: Rig,
+    one: Servo,
+    from_deg: float,
+    to_deg: float,
+    law: Law,
+    voltage_v: float | None = None,
+) -> int:
+    """The least whole milliseconds in which the servo can make the move, with the rig's margin.
+
+    `voltage_v`: what arrives at the board; None: as if this servo alone moved. 1 for a move of no
+    length. Raises `Impossible`.
+    """
+    _reject_impossible(rig, one, from_deg, to_deg, voltage_v)
+    if from_deg == to_deg:
+        return 1
+    low, high = _too_fast_ms(rig, one, from_deg, to_deg, voltage_v), LONGEST_MS
+    count = 2 + round(STEPS_AN_OCTAVE * log2(LONGEST_MS / (low + 1)))
+    row = distinct(np.round(np.geomspace(low + 1, LONGEST_MS, count)).astype(int))
+    while True:
+        fails = ~assess(rig, one, from_deg, to_deg, row, law, voltage_v).passes
+        failing = row[fails]
+        if failing.size:
+            low = max(low, int(failing[-1]))
+        later = row[row > low]
+        if later.size:
+            high = min(high, int(later[0]))
+        if low >= LONGEST_MS:
+            raise Impossible(f"even {LONGEST_MS / 1000:g} s is too short for the servo")
+        if high - low <= 1:
+            return high
+        row = distinct(np.linspace(low, high, min(34, high - low + 1)).astype(int))
+
+
+def _too_fast_ms(
+    rig: Rig, one: Servo, from_deg: float, to_deg: float, voltage_v: float | None
+) -> int:
+    """Whole milliseconds that fail for certain: on average the horn would outrun its no-load speed.
+
+    Some instant is at least as fast as the average, and no line reaches over its no-load speed.
+    """
+    way = abs(float(np.diff(horn(one, [from_deg, to_deg]).angle_deg)[0]))
+    volts = highest_v(rig, one.board) if voltage_v is None else voltage_v
+    fastest = float(line(one, volts).speed_deg_s)
+    if not fastest > 0.0 or not isfinite(way):
+        return 0
+    return min(int(1000.0 * way / fastest * (1.0 - TOLERANCE)), LONGEST_MS - 1)
+
+
+def shortest_durations_ms(
+    rig: Rig,
+    one: Servo,
+    moves: Sequence[tuple[float, float, Law]],
+    voltage_v: ArrayLike | None = None,
+) -> list[int | None]:
+    """`shortest_duration_ms` for many moves (from, to, law); None where it is impossible."""
+    volts = [None] * len(moves) if voltage_v is None else np.broadcast_to(voltage_v, len(moves))
+    found: list[int | None] = []
+    for (start, end, law), v in zip(moves, volts, strict=True):
+        try:
+            found.append(
+                shortest_duration_ms(rig, one, start, end, law, None if v is None else float(v))
+            )
+        except Impossible:
+            found.append(None)
+    return found
+
+
+def _reject_impossible(
+    rig: Rig, one: Servo, from_deg: float, to_deg: float, voltage_v: float | None
+) -> None:
+    """Raise `Impossible` if even an endlessly slow move, either way, breaks the margin."""
+    angles = np.linspace(from_deg, to_deg, 181)
+    creep = 1e-9 * (1.0 if to_deg >= from_deg else -1.0)
+    slow = operate(rig, one, angles, creep, 0.0, voltage_v)
+    worst = int(np.argmax(slow.share))
+    share, limit = float(slow.share[worst]), 1.0 - rig.wearer.margin
+    where = f"at {angles[worst]:g} deg"
+    if not np.isfinite(share):
+        raise Impossible(f"the drive cannot bring the part there: it locks or ends {where}")
+    if share > limit + TOLERANCE:
+        needs, has = abs(float(slow.torque_nm[worst])), float(slow.allowed_nm[worst])
+        raise Impossible(
+            f"carrying the part slowly {where} needs {needs:.3f} N.m of torque at the horn, "
+            f"and the servo has {has:.3f} N.m with the margin"
+        )
+
+
+def limited_by_speed_ms(
+    one: Servo, from_deg: float, to_deg: float, law: Law, speed_deg_s: float
+) -> float:
+    """Duration (ms) in which the law's peak speed just meets a speed limit: Cv h / v."""
+    return 1000.0 * coefficients(law).cv * abs(to_deg - from_deg) / speed_deg_s

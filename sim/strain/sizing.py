@@ -1,0 +1,461 @@
+"""What to buy: servos, batteries, fuses, wires and resistors that a show needs.
+
+Servo. Every operating point of every planned move, of the worst interruptions, and every pose that
+is held must lie within a servo's line less the margin: T / Ts + w / w0 <= 1 - margin while driving,
+each share by itself while braking (`sim.rig.servo`). Of all lines (Ts, w0) that do, the one of
+least power Ts w0 / 4 is named: the smallest motor. Heat sets a floor under Ts: held and RMS torque
+at most a third of it (`sim.strain.heat`). All is carried to the voltage a shop prints, in
+proportion.
+
+Supply: currents over the mix of cues (`sim.strain.usage`) and at the worst instant
+(`sim.strain.sag`). A wire must carry the fuse before it, not only its own current: the fuse is
+there for the wire.
+"""
+
+from __future__ import annotations
+
+from math import ceil, floor, inf, isfinite
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.model import Board, Cells, Lamp, Regulator, Servo, Show, Strip, Supply
+from sim.rig import battery, wire
+from sim.rig.fuse import CONTINUOUS as CONTINUOUS_FUSE
+from sim.rig.fuse import OPENS_IN_MINUTES, Fuse, fuse_for
+from sim.rig.holding_torque import worst_hold
+from sim.rig.resistor import Series
+from sim.rig.servo import KGF_CM_NM
+from sim.rig.supply import PIXEL_IDLE_A, highest_v, lamp_series
+from sim.score.tree import PlannedMove, planned_moves
+from sim.strain.envelope import asked_of_horn, passage
+from sim.strain.heat import CONTINUOUS, Heat, heats
+from sim.strain.interruption import Cuts, interruptions
+from sim.strain.sag import Sag, brightest, sags, start_sags, without_limits
+from sim.strain.usage import Book, Currents, Mix, currents, run_time_h
+from sim.values import dataclass
+
+Array: TypeAlias = NDArray[np.float64]
+
+PIN_A: Final = 0.02
+"""Current (A) that a pin of the ATmega328P is tested for; 0.04 A is its absolute maximum (data
+sheet, DC characteristics; from memory). A lamp that takes more needs a transistor."""
+
+PIXEL_HIGHEST_V: Final = 5.3
+"""Highest supply (V) of a common 5 V addressable pixel (data sheets of that class, from memory)."""
+
+SLOWEST_DEG_S: Final = 0.01
+"""Slower than this a part stands still for any purpose of a shop's rating."""
+
+REGULATOR_USED: Final = 0.8
+"""A regulator is loaded to at most 80 % of its rating for long (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ServoSize:
+    """The servo that a part needs.
+
+    As a shop prints it, at `voltage_v`: at least `torque_kgf_cm`, at most `seconds_per_60deg`. The
+    same in SI: `stall_nm`, `speed_deg_s`. `hold_kgf_cm`: the hardest pose, as it is (no margin).
+    `peak_kgf_cm`, `peak_deg_s`: the greatest horn torque and speed, as they are. `set_by`: what
+    decides the torque: `moves`, `holding` or `heat`. No torque is enough (None) where the drive
+    locks or cannot reach. `has_*`: the present servo at that voltage.
+    """
+
+    servo: str
+    voltage_v: float
+    torque_kgf_cm: float | None
+    seconds_per_60deg: float | None
+    stall_nm: float
+    speed_deg_s: float
+    hold_kgf_cm: float
+    hold_deg: float
+    peak_kgf_cm: float
+    peak_deg_s: float
+    rms_kgf_cm: float
+    set_by: str
+    has_kgf_cm: float
+    has_seconds_per_60deg: float
+    enough: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FeedSize:
+    """The wire to one board: the current it carries and the thinnest gauge that will do.
+
+    `gauge_awg` None: no gauge will, `reason` says why. `length_m` None: no wire is stated.
+    """
+
+    board: str
+    lowest_v: float
+    peak_a: float
+    rms_a: float
+    length_m: float | None
+    has_gauge_awg: int | None
+    gauge_awg: int | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class SupplySize:
+    """One supply: currents at the feed, and what battery, regulator and fuse must be.
+
+    `peak_a`: the worst instant of the show (all that can run at once); `mean_a`, `rms_a`: over the
+    mix. `source_*`: before the regulator. `capacity_ah`: printed capacity for the wanted run time,
+    None where none is stated or the source is no battery; `run_time_h`: of the present battery.
+    `cautions`: in words, what does not fit.
+    """
+
+    supply: str
+    peak_a: float
+    mean_a: float
+    rms_a: float
+    source_peak_a: float
+    source_mean_a: float
+    source_rms_a: float
+    run_time_h: float | None
+    wanted_h: float | None
+    capacity_ah: float | None
+    has_ah: float | None
+    regulator_a: float | None
+    fuse: Fuse
+    has_fuse_a: float | None
+    feeds: tuple[FeedSize, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LampSize:
+    """The resistor in series with each LED of a lamp; None where the feed is too low for it.
+
+    Chosen at `voltage_v`, the highest that arrives. `total_a`: all LEDs of the lamp, fully on.
+    `needs_driver`: more than a pin gives.
+    """
+
+    lamp: str
+    voltage_v: float
+    leds: int
+    resistor: Series | None
+    total_a: float
+    needs_driver: bool
+
+
+@dataclass(frozen=True, slots=True)
+class StripSize:
+    """What a strip takes: `white_a` with every pixel fully on, `show_a` at the show's brightest.
+
+    Pixels are made for 5 V: `needs_converter` where the feed, `voltage_v`, is over what they stand.
+    """
+
+    strip: str
+    pixels: int
+    white_a: float
+    show_a: float
+    cap_a: float | None
+    voltage_v: float
+    needs_converter: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Sizes:
+    """Everything to buy, in the rig's order. `mix_stated`: by the score's own figures an hour."""
+
+    servos: tuple[ServoSize, ...]
+    supplies: tuple[SupplySize, ...]
+    lamps: tuple[LampSize, ...]
+    strips: tuple[StripSize, ...]
+    mix: Mix
+    margin: float
+
+
+def size(show: Show) -> Sizes:
+    """Size a show's servos, supplies and lamps, as if its supplies gave any current."""
+    present = {supply.name: supply for supply in show.rig.supplies}
+    show = without_limits(show)
+    book = Book(show)
+    mix = book.mix()
+    worst = {sag.board: sag for sag in sags(show)}
+    hot = {heat.servo: heat for heat in heats(show, book)}
+    lowest = {board: sag.voltage_v for board, sag in worst.items()}
+    cuts = {cut.servo: cut for cut in interruptions(show, lowest or None)}
+    planned = planned_moves(show)
+    outputs = show.rig.outputs
+    servos = [o for o in outputs if isinstance(o, Servo)]
+    return Sizes(
+        servos=tuple(
+            size_servo(
+                show,
+                one,
+                [m for m in planned if m.move.output == one.name],
+                cuts[one.name],
+                hot[one.name],
+                lowest.get(one.board),
+            )
+            for one in servos
+        ),
+        supplies=tuple(_supply(show, one, book, mix, worst) for one in present.values()),
+        lamps=tuple(_lamp(show, lamp) for lamp in outputs if isinstance(lamp, Lamp)),
+        strips=tuple(_strip(show, strip) for strip in outputs if isinstance(strip, Strip)),
+        mix=mix,
+        margin=show.rig.wearer.margin,
+    )
+
+
+# -- servos ---------------------------------------------------------------------------------------
+
+
+def size_servo(
+    show: Show,
+    one: Servo,
+    planned: list[PlannedMove],
+    cuts: Cuts,
+    heat: Heat,
+    lowest_v: float | None,
+) -> ServoSize:
+    """The least powerful servo for one part; see the module's head."""
+    kept = 1.0 - show.rig.wearer.margin
+    driving, braking = _operating_points(show, one, planned, cuts)
+    hold = worst_hold(one, show.rig.wearer.tilt_deg)
+    floors = {
+        "moves": least_power(driving, braking, kept)[0],
+        "holding": hold.torque_nm / kept,
+        "heat": max(heat.hold_share, heat.rms_share) * one.ratings[0].stall_nm / CONTINUOUS,
+    }
+    set_by = max(floors, key=lambda name: floors[name])
+    rated = min(one.ratings, key=lambda r: abs(r.voltage_v - highest_v(show.rig, one.board)))
+    # ratings fall with the voltage: what must be there at the lowest is printed at the rated one
+    up = 1.0 if not lowest_v else max(1.0, rated.voltage_v / lowest_v)
+    stall, speed = least_power(driving, braking, kept, floors[set_by])
+    stall, speed = stall * up, speed * up
+    points = np.concatenate([driving, braking], axis=1)
+    return ServoSize(
+        servo=one.name,
+        voltage_v=rated.voltage_v,
+        torque_kgf_cm=_up(stall / KGF_CM_NM, 0.1),
+        seconds_per_60deg=_down(60.0 / speed, 0.01) if speed > SLOWEST_DEG_S else None,
+        stall_nm=stall,
+        speed_deg_s=speed,
+        hold_kgf_cm=hold.torque_nm / KGF_CM_NM,
+        hold_deg=hold.angle_deg,
+        peak_kgf_cm=float(points[0].max(initial=0.0)) / KGF_CM_NM,
+        peak_deg_s=float(points[1].max(initial=0.0)),
+        rms_kgf_cm=heat.rms_share * one.ratings[0].stall_nm / KGF_CM_NM,
+        set_by=set_by,
+        has_kgf_cm=rated.stall_nm / KGF_CM_NM,
+        has_seconds_per_60deg=60.0 / rated.speed_deg_s,
+        enough=rated.stall_nm / up >= max(floors["holding"], floors["heat"])
+        and _enough(driving, braking, kept, rated.stall_nm / up, rated.speed_deg_s / up),
+    )
+
+
+def _operating_points(
+    show: Show, one: Servo, planned: list[PlannedMove], cuts: Cuts
+) -> tuple[Array, Array]:
+    """Horn torques (N.m) and speeds (deg/s), magnitudes, shape (2, points): driving, braking."""
+    tilt = show.rig.wearer.tilt_deg
+    parts = [np.zeros((2, 1))]
+    for m in planned:
+        if m.move.duration_ms <= 0:
+            continue
+        _, angle, speed, accel = passage(
+            m.from_deg, m.move.angle_deg, m.move.duration_ms, m.move.law
+        )
+        low, high, horn = asked_of_horn(one, angle, speed, accel, tilt)
+        parts += [np.stack([low, horn]), np.stack([high, horn])]
+    parts += [np.array([[cut.torque_nm], [cut.speed_deg_s]]) for cut in cuts.found]
+    points = np.concatenate(parts, axis=1)
+    # a pose out of the drive's reach asks for no servo: holding it is infinitely hard already
+    torque, speed = points[:, np.isfinite(points).all(axis=0)]
+    drives = torque * speed >= 0.0
+    both = np.abs(np.stack([torque, speed]))
+    return both[:, drives], both[:, ~drives]
+
+
+def least_power(
+    driving: Array, braking: Array, kept: float, floor_nm: float = 0.0
+) -> tuple[float, float]:
+    """Stall torque and no-load speed (N.m, deg/s) of the least powerful line that holds all points.
+
+    `driving`, `braking`: rows of torque and speed, magnitudes. `kept` is 1 - margin, `floor_nm` the
+    least stall torque in any case. For a no-load speed w0 the stall torque must be max
+    T / (kept - w / w0); their product is smallest somewhere between the least speed possible and
+    fifty times that, found on a fine geometric row.
+    """
+    top = max(float(driving[1].max(initial=0.0)), float(braking[1].max(initial=0.0)))
+    least_stall = max(floor_nm, float(braking[0].max(initial=0.0)) / kept)
+    if top <= 0.0:
+        return max(least_stall, float(driving[0].max(initial=0.0)) / kept), 0.0
+    speeds = top / kept * np.geomspace(1.0 + 1e-6, 50.0, 800)
+    left = kept - driving[1][:, None] / speeds
+    stalls = np.maximum((driving[0][:, None] / left).max(axis=0, initial=0.0), least_stall)
+    best = int(np.argmin(stalls * speeds))
+    return float(stalls[best]), float(speeds[best])
+
+
+def _enough(driving: Array, braking: Array, kept: float, stall: float, speed: float) -> bool:
+    within = driving[0] / stall + driving[1] / speed <= kept + 1e-6
+    within_too = np.maximum(braking[0] / stall, braking[1] / speed) <= kept + 1e-6
+    return bool(within.all() and within_too.all())
+
+
+def _up(value: float, step: float) -> float | None:
+    """To the next step up; a value on a step stays there in spite of binary fractions."""
+    if not isfinite(value):
+        return None
+    return round(ceil(round(value / step, 6)) * step, 6)
+
+
+def _down(value: float, step: float) -> float:
+    return round(floor(round(value / step, 6)) * step, 6)
+
+
+# -- supplies -------------------------------------------------------------------------------------
+
+
+def _supply(show: Show, supply: Supply, book: Book, mix: Mix, worst: dict[str, Sag]) -> SupplySize:
+    boards = [b for b in show.rig.boards if b.supply == supply.name]
+    at_worst = [worst[b.name] for b in boards]
+    over = currents(book, supply, mix)
+    peak = max((sag.supply_a for sag in at_worst), default=over.peak_a)
+    source_peak = max((sag.source_a for sag in at_worst), default=over.source_rms_a)
+    starts = [sag for sag in start_sags(show) if sag.supply == supply.name]
+    start = max((sag.source_a for sag in starts), default=0.0)
+    fuse_a = supply.fuse_a or fuse_for(over.source_rms_a, source_peak, inf, start).rating_a or 0.0
+    feeds = tuple(_feed(show, b, worst[b.name], book, mix, fuse_a) for b in boards)
+    wires = [wire.carries_a(b.wire.gauge_awg) for b in boards if b.wire is not None]
+    thinnest = min(wires, default=inf)
+    cells = supply.source if isinstance(supply.source, Cells) else None
+    wanted = show.score.run_time_h
+    capacity = None
+    if cells is not None and wanted is not None:
+        capacity = battery.capacity_for_ah(wanted, over.source_mean_a)
+    return SupplySize(
+        supply=supply.name,
+        peak_a=peak,
+        mean_a=over.mean_a,
+        rms_a=over.rms_a,
+        source_peak_a=source_peak,
+        source_mean_a=over.source_mean_a,
+        source_rms_a=over.source_rms_a,
+        run_time_h=run_time_h(book, supply, mix),
+        wanted_h=wanted,
+        capacity_ah=capacity,
+        has_ah=None if cells is None else battery.pack_ah(cells),
+        regulator_a=_regulator_a(supply.regulator, peak, starts, over),
+        fuse=fuse_for(over.source_rms_a, source_peak, thinnest, start),
+        has_fuse_a=supply.fuse_a,
+        feeds=feeds,
+        cautions=tuple(_cautions(supply, over, capacity, at_worst + starts, thinnest)),
+    )
+
+
+def _regulator_a(
+    regulator: Regulator | None, peak: float, starts: list[Sag], over: Currents
+) -> float | None:
+    """What the regulator must be rated for: the peak, a servo's start, and the RMS at 80 %."""
+    if regulator is None:
+        return None
+    return max(peak, over.rms_a / REGULATOR_USED, *(sag.supply_a for sag in starts))
+
+
+def _cautions(
+    supply: Supply, over: Currents, capacity: float | None, worst: list[Sag], thinnest_a: float
+) -> list[str]:
+    """What does not fit; `worst`: the worst instants of the show and of power-up."""
+    peak = max((sag.supply_a for sag in worst), default=over.peak_a)
+    source_peak = max((sag.source_a for sag in worst), default=over.source_rms_a)
+    said = []
+    regulator, source = supply.regulator, supply.source
+    if regulator is not None and peak > regulator.current_a:
+        said.append(f"the regulator gives {regulator.current_a:g} A, the peak is {peak:.2f} A")
+    if isinstance(source, Cells):
+        stands = battery.stands_a(source)
+        if source_peak > stands:
+            said.append(
+                f"the battery is asked for {source_peak:.2f} A; an ordinary {source.chemistry} "
+                f"pack of {battery.pack_ah(source):g} Ah stands about {stands:.1f} A"
+            )
+        if capacity is not None and capacity > battery.pack_ah(source):
+            said.append(
+                f"the wanted run time takes {capacity:.2f} Ah, the battery has "
+                f"{battery.pack_ah(source):g} Ah"
+            )
+    elif peak > source.current_a:
+        said.append(f"the adapter gives {source.current_a:g} A, the peak is {peak:.2f} A")
+    if any(sag.collapsed for sag in worst):
+        said.append("the supply collapses at the worst instant of the show or of power-up")
+    if supply.fuse_a is not None and over.source_rms_a > CONTINUOUS_FUSE * supply.fuse_a:
+        said.append(f"the {supply.fuse_a:g} A fuse carries {over.source_rms_a:.2f} A for long")
+    if supply.fuse_a is not None and source_peak > OPENS_IN_MINUTES * supply.fuse_a:
+        said.append(f"the {supply.fuse_a:g} A fuse may open at the peak of {source_peak:.2f} A")
+    if supply.fuse_a is not None and supply.fuse_a > thinnest_a:
+        said.append(
+            f"the {supply.fuse_a:g} A fuse does not protect a wire that carries {thinnest_a:g} A"
+        )
+    return said
+
+
+def _feed(show: Show, board: Board, sag: Sag, book: Book, mix: Mix, fuse_a: float) -> FeedSize:
+    square = sum(
+        share.share * float(np.mean(book[share.cue].upright.board_a[board.name] ** 2))
+        for share in mix.shares
+    )
+    rms = square**0.5
+    if board.wire is None:
+        return FeedSize(
+            board.name, sag.voltage_v, sag.board_a, rms, None, None, None, "no feed is stated"
+        )
+    nominal = highest_v(show.rig, board.name)
+    warm = show.rig.wearer.temperature_c
+    carried = max(rms, fuse_a)
+    gauge = wire.gauge_for(board.wire.length_m, nominal, sag.board_a, carried, warm)
+    if gauge is None:
+        reason = f"no gauge keeps the drop under {100 * wire.LONGEST_DROP:g} %: shorten it"
+    else:
+        ohm = 2.0 * board.wire.length_m * wire.ohm_per_m(gauge, warm)
+        reason = (
+            f"drops {ohm * sag.board_a:.2f} V of {nominal:.1f} V at {sag.board_a:.2f} A, "
+            f"there and back; carries {wire.CARRIES_A[gauge]:g} A, and the fuse is {fuse_a:g} A"
+        )
+    return FeedSize(
+        board.name,
+        sag.voltage_v,
+        sag.board_a,
+        rms,
+        board.wire.length_m,
+        board.wire.gauge_awg,
+        gauge,
+        reason,
+    )
+
+
+# -- lamps ----------------------------------------------------------------------------------------
+
+
+def _lamp(show: Show, lamp: Lamp) -> LampSize:
+    series = lamp_series(show.rig, lamp)
+    each = series.current_a if series is not None else 0.0
+    total = each * lamp.count
+    return LampSize(
+        lamp.name,
+        highest_v(show.rig, lamp.board),
+        lamp.count,
+        series,
+        total,
+        total > PIN_A * (1.0 + 1e-9),
+    )
+
+
+def _strip(show: Show, strip: Strip) -> StripSize:
+    volts = highest_v(show.rig, strip.board)
+    white = strip.pixels * (3.0 * strip.channel_a + PIXEL_IDLE_A)
+    return StripSize(
+        strip.name,
+        strip.pixels,
+        white,
+        brightest(show)[strip.name],
+        strip.cap_a,
+        volts,
+        volts > PIXEL_HIGHEST_V,
+    )

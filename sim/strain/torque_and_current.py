@@ -1,0 +1,160 @@
+"""What a rehearsal asks of servos and supplies: torque, current and voltage over time.
+
+Every sampled instant goes through the same models as the checks: the part's motion and load to the
+horn (`sim.rig.load`, `sim.rig.drive`), torque and light to current, all currents to the voltages
+at the boards (`sim.rig.supply`), and those back to the servos' lines (`sim.rig.servo`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.model import Board, Lamp, Rig, Servo, Strip, Switch
+from sim.rehearsal.sampling import Samples
+from sim.rig import battery, drive, load, servo
+from sim.rig.supply import BOARD_A, PIXEL_IDLE_A, Demand, highest_v, solve
+from sim.values import dataclass
+
+Array: TypeAlias = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class ServoWork:
+    """One servo over the sampled times; arrays of their length.
+
+    Horn torque (signed, the worst posture) and speed, the torque its line leaves at that speed with
+    the margin kept, the share of the line (1: on it), and the current. While limp there is no
+    torque, and the current is the idle one.
+    """
+
+    torque_nm: Array
+    speed_deg_s: Array
+    allowed_nm: Array
+    share: Array
+    current_a: Array
+
+
+@dataclass(frozen=True)
+class SupplyWork:
+    """One supply over the sampled times: the feed, and the battery or adapter behind it."""
+
+    feed_v: Array
+    feed_a: Array
+    source_v: Array
+    source_a: Array
+    collapsed: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Work:
+    """All of a rig over the sampled times. `board_v` and `board_a` by board name."""
+
+    times_ms: Array
+    servos: dict[str, ServoWork]
+    supplies: dict[str, SupplyWork]
+    board_v: dict[str, Array]
+    board_a: dict[str, Array]
+
+
+def work(
+    rig: Rig, samples: Samples, charge: float = battery.EMPTY_CHARGE, tilt_deg: float | None = None
+) -> Work:
+    """What the sampled motion and light take.
+
+    `charge`: state of charge of batteries, 0 to 1; by default the end of the usable part.
+    `tilt_deg`: how far the wearer leans at most, worst direction; None: as the rig declares. For
+    energy and heat, where the worst posture does not last, pass 0.
+    """
+    tilt = rig.wearer.tilt_deg if tilt_deg is None else tilt_deg
+    servos = {o.name: o for o in rig.outputs if isinstance(o, Servo)}
+    ends = {
+        name: _horn_torques(one, samples, tilt)
+        for name, one in servos.items()
+        if name in samples.servos
+    }
+    torques = {n: np.maximum(np.abs(e[0]), np.abs(e[1])) for n, e in ends.items()}
+
+    def whole(values: Array) -> Array:
+        return np.broadcast_to(values, samples.times_ms.shape)
+
+    supplies: dict[str, SupplyWork] = {}
+    board_v: dict[str, Array] = {}
+    board_a: dict[str, Array] = {}
+    for supply in rig.supplies:
+        boards = [b for b in rig.boards if b.supply == supply.name]
+        demands = {b.name: demand_of(rig, b, samples, torques) for b in boards}
+        solved = solve(rig, supply, demands, charge)
+        board_a.update({name: whole(amps) for name, amps in solved.board_a.items()})
+        board_v.update({name: whole(volts) for name, volts in solved.board_v.items()})
+        supplies[supply.name] = SupplyWork(
+            feed_v=whole(solved.feed_v),
+            feed_a=sum((board_a[b.name] for b in boards), np.zeros(samples.times_ms.shape)),
+            source_v=whole(solved.source_v),
+            source_a=whole(solved.source_a),
+            collapsed=solved.collapsed | np.zeros(samples.times_ms.shape, dtype=bool),
+        )
+    for board in rig.boards:
+        rated = highest_v(rig, board.name)
+        board_v.setdefault(board.name, np.full(samples.times_ms.shape, rated))
+    done = {n: _servo_work(rig, servos[n], samples, e, board_v) for n, e in ends.items()}
+    return Work(samples.times_ms, done, supplies, board_v, board_a)
+
+
+def _horn_torques(one: Servo, samples: Samples, tilt_deg: float) -> tuple[Array, Array]:
+    """Horn torque at both ends of what the postures span; 0 while limp."""
+    seen = samples.servos[one.name]
+    at = drive.horn(one, seen.angle_deg)
+    speed, accel = seen.velocity_deg_s, seen.acceleration_deg_s2
+    low, high = (
+        np.where(
+            seen.powered,
+            np.nan_to_num(drive.horn_torque_nm(at, one.rotor_kg_m2, end, speed, accel)),
+            0.0,
+        )
+        for end in load.needed_nm(one.load, seen.angle_deg, speed, accel, tilt_deg)
+    )
+    return low, high
+
+
+def demand_of(rig: Rig, board: Board, samples: Samples, torques: Mapping[str, Array]) -> Demand:
+    """What one board's outputs ask at the sampled times. `torques`: at the horns, by servo."""
+    torque: dict[str, Array] = {}
+    duty: dict[str, Array] = {}
+    fixed = np.full(samples.times_ms.shape, BOARD_A)
+    for output in (o for o in rig.outputs if o.board == board.name):
+        match output:
+            case Servo() if output.name in torques:
+                torque[output.name] = torques[output.name]
+            case Lamp() if output.name in samples.lamps:
+                duty[output.name] = samples.lamps[output.name].luminance
+            case Strip() if output.name in samples.strips:
+                lit = samples.strips[output.name].linear
+                fixed += lit.sum(axis=(1, 2)) * output.channel_a + output.pixels * PIXEL_IDLE_A
+            case Switch() if output.name in samples.switches:
+                fixed += samples.switches[output.name] * output.current_a
+    return Demand(torque, duty, fixed)
+
+
+def _servo_work(
+    rig: Rig,
+    one: Servo,
+    samples: Samples,
+    ends: tuple[Array, Array],
+    board_v: Mapping[str, Array],
+) -> ServoWork:
+    seen = samples.servos[one.name]
+    speed = np.where(seen.powered, drive.horn(one, seen.angle_deg).ratio * seen.velocity_deg_s, 0.0)
+    line = servo.line(one, board_v[one.board])
+    shares = [servo.share(line, end, speed) for end in ends]
+    torque = np.where(shares[0] > shares[1], *ends)
+    return ServoWork(
+        torque,
+        speed,
+        servo.allowed_torque_nm(line, speed, rig.wearer.margin),
+        np.where(seen.powered, np.maximum(*shares), 0.0),
+        servo.current_a(line, torque),
+    )

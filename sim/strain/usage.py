@@ -1,0 +1,188 @@
+"""How a show is used: what each cue takes, and the mix of cues in an hour.
+
+Each cue is rehearsed on its own from a quiet start, once (a cue without end for a while), and its
+averages are kept. The stated mix adds them up; the rest of the hour is the idle cue or, without
+one, parts that hold and lights that stand as after power-up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cached_property
+from math import ceil, inf
+from typing import Final
+
+import numpy as np
+
+from sim.model import Cells, Cue, Press, Rig, Show, Supply
+from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.sampling import Samples, sample
+from sim.rig import battery
+from sim.score.tree import LONGEST_HOLD_MS, duration_ms, ready_ms
+from sim.strain.torque_and_current import Work, work
+from sim.values import dataclass
+
+SAMPLE_MS: Final = 10
+"""Averages are taken over samples this far apart (ms)."""
+
+MIDDLE_CHARGE: Final = 0.5
+"""State of charge at which averages of current are taken."""
+
+HOUR_S: Final = 3600.0
+
+
+@dataclass(frozen=True)
+class CueRun:
+    """One cue on its own: its samples over one run, in the worst posture and upright.
+
+    `lasts_s`: how long one run takes, infinite for a cue without end (then the samples show its
+    first seconds). `worst` is for torque, heat and peaks, `upright` for energy; each is worked out
+    when first asked for.
+    """
+
+    cue: str | None
+    lasts_s: float
+    rig: Rig
+    samples: Samples
+
+    @cached_property
+    def worst(self) -> Work:
+        return work(self.rig, self.samples)
+
+    @cached_property
+    def upright(self) -> Work:
+        return work(self.rig, self.samples, MIDDLE_CHARGE, tilt_deg=0.0)
+
+
+def run_of(show: Show, cue: Cue | None) -> CueRun:
+    """Rehearse one cue alone; None: a second of standing by after power-up, without idle."""
+    start = ready_ms(show) + 100
+    lasts = 1000.0 if cue is None else duration_ms(cue.body)
+    seen = LONGEST_HOLD_MS if lasts == inf else max(int(lasts), SAMPLE_MS)
+    quiet = _without_idle(show)
+    presses = [] if cue is None else [Press(start, cue=cue.name)]
+    trajectories = rehearse(quiet, presses, start + seen + 100)
+    samples = sample(trajectories, np.arange(start, start + seen, SAMPLE_MS, dtype=np.float64))
+    return CueRun(
+        None if cue is None else cue.name,
+        lasts / 1000.0,
+        show.rig,
+        samples,
+    )
+
+
+def _without_idle(show: Show) -> Show:
+    return replace(show, score=replace(show.score, idle=None))
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """How much of the time a cue (None: standing by) runs in the mix."""
+
+    cue: str | None
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Mix:
+    """Shares of the time that add up to 1. `stated`: by the score's own figures.
+
+    `crowded`: the stated runs take longer than the time there is; they are scaled down to fit.
+    """
+
+    shares: tuple[Share, ...]
+    stated: bool
+    crowded: bool
+
+
+class Book:
+    """The runs of all cues of a show, rehearsed when first asked for."""
+
+    def __init__(self, show: Show) -> None:
+        self.show = show
+        self.cues = {cue.name: cue for cue in show.score.cues}
+        self._runs: dict[str | None, CueRun] = {}
+
+    def __getitem__(self, cue: str | None) -> CueRun:
+        if cue not in self._runs:
+            self._runs[cue] = run_of(self.show, None if cue is None else self.cues[cue])
+        return self._runs[cue]
+
+    def mix(self, window_s: float = HOUR_S) -> Mix:
+        """The mix over an hour, or over its busiest stretch of `window_s`.
+
+        In a shorter window each cue runs as often as its hourly figure would have it, rounded up. A
+        cue that never ends counts with the length of its first look. Without stated figures all
+        cues run one after another, idle among them, without a pause.
+        """
+        score = self.show.score
+        rest = score.idle if score.idle in self.cues else None
+        runs: dict[str, float] = {}
+        for usage in score.usage:
+            if usage.cue in self.cues:
+                often = usage.per_hour * window_s / HOUR_S
+                often = often if window_s >= HOUR_S else ceil(often - 1e-9)
+                runs[usage.cue] = runs.get(usage.cue, 0.0) + often
+        stated = bool(runs)
+        busy = {c: n * self.seconds(c) for c, n in runs.items()} if stated else {}
+        if not stated:
+            busy = {name: self.seconds(name) for name in self.cues}
+            window_s = sum(busy.values()) or window_s
+        total = sum(busy.values())
+        crowded = total > window_s * (1.0 + 1e-9)
+        scale = 1.0 / total if crowded else 1.0 / window_s
+        shares = [Share(cue, seconds * scale) for cue, seconds in busy.items()]
+        left = 1.0 - sum(share.share for share in shares)
+        if left > 1e-12:
+            shares.append(Share(rest, left))
+        return Mix(tuple(shares), stated, crowded)
+
+    def seconds(self, cue: str) -> float:
+        """How long one run of a cue takes (s); of an endless one, its first look."""
+        lasts = duration_ms(self.cues[cue].body)
+        return (LONGEST_HOLD_MS if lasts == inf else lasts) / 1000.0
+
+
+@dataclass(frozen=True, slots=True)
+class Currents:
+    """Currents of one supply over the mix, in ampere.
+
+    At the feed (behind any regulator): greatest, mean and RMS. Of the source (before it): mean and
+    RMS. The greatest is that of single cues, each on its own in the worst posture.
+    """
+
+    peak_a: float
+    mean_a: float
+    rms_a: float
+    source_mean_a: float
+    source_rms_a: float
+
+
+def currents(book: Book, supply: Supply, mix: Mix) -> Currents:
+    """Mean and RMS over the mix: weighted by time, squares for the RMS."""
+    mean = square = source_mean = source_square = 0.0
+    for share in mix.shares:
+        upright = book[share.cue].upright.supplies[supply.name]
+        mean += share.share * float(np.mean(upright.feed_a))
+        square += share.share * float(np.mean(upright.feed_a**2))
+        source_mean += share.share * float(np.mean(upright.source_a))
+        source_square += share.share * float(np.mean(upright.source_a**2))
+    names: list[str | None] = [*book.cues, None]
+    peak = max(float(np.max(book[n].worst.supplies[supply.name].feed_a)) for n in names)
+    return Currents(peak, mean, square**0.5, source_mean, source_square**0.5)
+
+
+def source_mean_a(book: Book, supply: Supply, mix: Mix) -> float:
+    """Mean current (A) of the source over the mix, as in `currents`, from the cues in it alone."""
+    return sum(
+        share.share * float(np.mean(book[share.cue].upright.supplies[supply.name].source_a))
+        for share in mix.shares
+    )
+
+
+def run_time_h(book: Book, supply: Supply, mix: Mix) -> float | None:
+    """How long the battery lasts (h) with that mix, its usable part; None: not a battery."""
+    if not isinstance(supply.source, Cells):
+        return None
+    mean = source_mean_a(book, supply, mix)
+    return battery.run_time_h(battery.pack_ah(supply.source), mean)
