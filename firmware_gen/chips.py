@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal, TypeAlias
-
-from sim.values import dataclass
 
 Job: TypeAlias = Literal["servo", "lamp", "strip", "switch", "input"]
 

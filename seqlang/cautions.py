@@ -6,9 +6,8 @@ replaces a rule of the place: each defers to local codes, the venue's rules and 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
-
-from sim.values import dataclass
 
 DEFER: Final = (
     "local codes, the venue's rules and licensed practice come first; this tool replaces none of "

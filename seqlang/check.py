@@ -6,14 +6,13 @@ path leads an unchecked show onto a board.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from seqlang.checks import CHECKS
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.wiring import table_too_large
 from seqlang.summary import Summary, summarise
-from seqlang.text import collector
-from sim.values import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -73,20 +72,19 @@ def check(loaded: Loaded) -> Checked:
     """
     if loaded.show is None:
         return Checked(_in_order(loaded.findings, loaded.sources), None, None)
-    with collector.at_rest():
-        return _checked(loaded, loaded.show)
+    return _checked(loaded, loaded.show)
 
 
 def _checked(loaded: Loaded, show: Show) -> Checked:
     partial = _has_error(loaded.findings)
-    scene = Scene(show, loaded.origins, loaded.places, loaded.sources, partial)
-    found = [*loaded.findings, *(finding for one in CHECKS for finding in one(scene))]
-    compiled, refused = table_too_large.check(scene, _has_error(found))
+    context = Context(show, loaded.origins, loaded.places, loaded.sources, partial)
+    found = [*loaded.findings, *(finding for one in CHECKS for finding in one(context))]
+    compiled, refused = table_too_large.check(context, _has_error(found))
     found.extend(refused)
     sealed = None
     if compiled is not None and not _has_error(found):
         sealed = CheckedShow(show, loaded.origins, compiled, _SEAL)
-    return Checked(_in_order(found, loaded.sources), sealed, summarise(scene))
+    return Checked(_in_order(found, loaded.sources), sealed, summarise(context))
 
 
 def _has_error(findings: Iterable[Finding]) -> bool:

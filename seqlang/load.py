@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from seqlang.meaning.elaborate import elaborate
-from seqlang.text import collector
 from seqlang.text.indentation import faults, read
 from seqlang.text.parse import parse
 from seqlang.text.source import Source
-from sim.values import dataclass
 
 if TYPE_CHECKING:
     from seqlang.text.findings import Finding, Origin
@@ -54,9 +53,8 @@ def load_text(source: Source) -> Loaded:
     wrong = faults(source)
     if wrong:
         return Loaded(None, {}, {}, sources, wrong)
-    with collector.at_rest():
-        parsed = parse(source)
-        made = elaborate(parsed.items, source, parsed.lost_names)
+    parsed = parse(source)
+    made = elaborate(parsed.items, source, parsed.lost_names)
     findings = sorted(
         (*parsed.findings, *made.findings), key=lambda finding: (finding.span.start, finding.name)
     )

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from sim.model import Adapter
 from sim.rig import servo as lines
-from sim.values import dataclass
 
 if TYPE_CHECKING:
-    from seqlang.checks.context import Scene
-    from seqlang.checks.workload import Work
+    from seqlang.checks.context import Context
+    from seqlang.checks.workload import ServoWorkload
     from sim.model import Supply
 
 
@@ -63,16 +63,16 @@ class Summary:
     supplies: tuple[SupplyWork, ...]
 
 
-def summarise(scene: Scene) -> Summary:
+def summarise(context: Context) -> Summary:
     """The summary of a show under check, from what the checks have computed already."""
-    kept = 1.0 - scene.show.rig.wearer.margin
-    servos = tuple(_servo(work, kept) for work in scene.work.values())
-    supplies = (_supply(scene, supply) for supply in scene.show.rig.supplies)
+    kept = 1.0 - context.show.rig.wearer.margin
+    servos = tuple(_servo(work, kept) for work in context.work.values())
+    supplies = (_supply(context, supply) for supply in context.show.rig.supplies)
     return Summary(servos, tuple(work for work in supplies if work is not None))
 
 
-def _supply(scene: Scene, supply: Supply) -> SupplyWork | None:
-    sags = [sag for sag in scene.sags if sag.supply == supply.name]
+def _supply(context: Context, supply: Supply) -> SupplyWork | None:
+    sags = [sag for sag in context.sags if sag.supply == supply.name]
     if not sags:
         return None
     limits = [("fuse", supply.fuse_a, True)]
@@ -100,7 +100,7 @@ def _supply(scene: Scene, supply: Supply) -> SupplyWork | None:
     )
 
 
-def _servo(work: Work, allowed: float) -> ServoWork:
+def _servo(work: ServoWorkload, allowed: float) -> ServoWork:
     asked = work.assessment
     line = lines.line(work.servo, asked.voltage_v)
     return ServoWork(
@@ -112,7 +112,7 @@ def _servo(work: Work, allowed: float) -> ServoWork:
     )
 
 
-def _worst(work: Work, shares: lines.Array) -> Worst:
+def _worst(work: ServoWorkload, shares: lines.Array) -> Worst:
     way = int(np.argmax(shares))
     planned = work.asked[work.way_of.index(way)]
     return Worst(float(shares[way]), planned.cue)

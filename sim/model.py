@@ -10,10 +10,8 @@ and every other quantity is SI with its unit in the name.
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Final, Literal, TypeAlias
-
-from sim.values import dataclass
 
 FRAME_MS: Final = 20
 """One player frame: hobby servos take a pulse every 20 ms (common practice, no source)."""

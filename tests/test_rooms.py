@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -38,6 +39,32 @@ def test_a_room_imports_only_from_the_rooms_below_it(room: str) -> None:
         if (extra := imported_rooms(path) - MAY_IMPORT[room] - {room})
     }
     assert wrong == {}
+
+
+def imported_modules(path: Path) -> set[Path]:
+    """The project's own modules that a module imports anywhere, for types as well."""
+    found: set[Path] = set()
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Import):
+            names = [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
+            names = [node.module, *(f"{node.module}.{alias.name}" for alias in node.names)]
+        else:
+            continue
+        for name in names:
+            place = ROOT.joinpath(*name.split("."))
+            found |= {place.with_suffix(".py")} if place.with_suffix(".py").is_file() else set()
+    return found - {path}
+
+
+def test_no_modules_import_one_another_in_a_circle() -> None:
+    modules = sorted(path for room in MAY_IMPORT for path in (ROOT / room).rglob("*.py"))
+    order = TopologicalSorter({path: imported_modules(path) for path in modules})
+    try:
+        order.prepare()
+    except CycleError as error:
+        circle = " -> ".join(str(path.relative_to(ROOT)) for path in error.args[1])
+        pytest.fail(f"import circle: {circle}")
 
 
 def test_checking_a_show_imports_neither_plots_nor_ports() -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import dataclass
 
 from firmware_gen.board.receiving import ADDRESS_AT, WINDOW, Intake, RequestRefusedError
 from firmware_gen.board.slots import Slots
@@ -39,7 +40,6 @@ from firmware_gen.link.protocol import (
 from firmware_gen.player.player import Frame, Player
 from firmware_gen.table.layout import BAD_CHIP, HEADER
 from firmware_gen.table.records import TableError, decode
-from sim.values import dataclass
 
 _SHOW_AT = HEADER.offsets()["show"]
 _KINDS = frozenset(Kind)

@@ -7,6 +7,7 @@ two are computed apart from one another.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal
 
@@ -15,7 +16,6 @@ import numpy as np
 from firmware_gen.board.board import Witness
 from firmware_gen.link.protocol import BUTTON, TRIGGER, Kind
 from sim.model import FRAME_MS, Cue, Lamp, Press, Servo, Show
-from sim.values import dataclass
 
 if TYPE_CHECKING:
     from firmware_gen.player.player import Frame

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Final
 
 from firmware_gen.board.slots import Slots
@@ -19,7 +20,6 @@ from firmware_gen.link.protocol import (
     Status,
 )
 from firmware_gen.table.layout import BAD_ADDRESS, CRC_SIZE, HEADER
-from sim.values import dataclass
 
 WINDOW: Final = 2
 """Data requests that may be under way unanswered: as many chunks wait in RAM to be stored."""

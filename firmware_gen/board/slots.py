@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Final
 
 from firmware_gen.board.storage import ERASED, Storage
 from firmware_gen.chips import Chip
 from firmware_gen.link.protocol import NO_SLOT
-from sim.values import dataclass
 
 FIRST_BYTE: Final = 4
 """Where slot 0 starts; the cells before are the likeliest to be spoilt by a failing supply."""

@@ -15,8 +15,9 @@ from typing import Final
 
 from firmware_gen.board.board import Board, Witness
 from firmware_gen.board.storage import Eeprom
-from firmware_gen.board.virtual_lines import Line, SocketLine, TerminalLine
+from firmware_gen.board.virtual_lines import BoardEnd, SocketLine, TerminalLine
 from firmware_gen.chips import ATMEGA328P, Chip
+from firmware_gen.files import write_whole
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import BAUD, ResetCause
 
@@ -141,7 +142,7 @@ class Server:
         self._stored_writes = virtual.eeprom.writes
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
-        self._line: Line = TerminalLine() if pseudo_terminal else SocketLine(tcp_port)
+        self._line: BoardEnd = TerminalLine() if pseudo_terminal else SocketLine(tcp_port)
         self.url = self._line.url
         """What a host gives as its port."""
 
@@ -183,9 +184,7 @@ class Server:
             return
         if self.virtual.board.storing and not self._stop.is_set():
             return
-        beside = self._store.with_name(self._store.name + ".new")
-        beside.write_bytes(eeprom.cells)
-        beside.replace(self._store)
+        write_whole(self._store, bytes(eeprom.cells))
         self._stored_writes = eeprom.writes
 
 

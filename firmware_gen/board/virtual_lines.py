@@ -11,7 +11,7 @@ from typing import Protocol
 from firmware_gen.link.failures import LinkFailure
 
 
-class Line(Protocol):
+class BoardEnd(Protocol):
     """The board's end of a port."""
 
     url: str

@@ -15,6 +15,7 @@ from typing import Final
 from firmware_gen.board.receiving import WINDOW
 from firmware_gen.board.slots import FIRST_BYTE, MARKS
 from firmware_gen.chips import ATMEGA328P, LIMITS, Chip
+from firmware_gen.files import write_whole
 from firmware_gen.link import protocol
 from firmware_gen.table import layout
 from firmware_gen.table.fixed_point import (
@@ -76,10 +77,8 @@ def header_text(chip: Chip = ATMEGA328P) -> str:
 
 
 def write_header(path: Path = HEADER_PATH) -> None:
-    """Write the header beside its place and move it there."""
-    beside = path.with_suffix(".h.new")
-    beside.write_text(header_text(), encoding="ascii", newline="\n")
-    beside.replace(path)
+    """Write the header in the place of the old one."""
+    write_whole(path, header_text().encode("ascii"))
 
 
 def _limits(chip: Chip) -> dict[str, int]:

@@ -14,6 +14,8 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Final
 
+from firmware_gen.files import write_whole
+
 HERE: Final = Path(__file__).resolve().parent.parent
 IMAGES: Final = HERE / "images"
 
@@ -242,10 +244,7 @@ def rebuild(chip: str) -> Path:
     """Compile the firmware and put it in the place of the shipped image."""
     with tempfile.TemporaryDirectory() as folder:
         image = build(chip, Path(folder))
-        IMAGES.mkdir(exist_ok=True)
-        beside = IMAGES / f".{chip}.hex.new"
-        beside.write_bytes(image.read_bytes())
-        beside.replace(IMAGES / f"{chip}.hex")
+        write_whole(IMAGES / f"{chip}.hex", image.read_bytes())
     return IMAGES / f"{chip}.hex"
 
 

@@ -11,10 +11,9 @@ import shlex
 import shutil
 import subprocess
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Literal, TypeAlias
-
-from sim.values import dataclass
 
 UPLOADER: Final = "avrdude"
 PART: Final = {"atmega328p": "m328p"}

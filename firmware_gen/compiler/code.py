@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from firmware_gen.chips import LIMITS
@@ -29,7 +30,6 @@ from firmware_gen.table.ops import (
 from sim.model import NO_MARK, Cue, Effect, Fade, Move, StripLight, Throw
 from sim.score.threads import Do, Fork, Item, LoopStart, Thread, Wait
 from sim.score.tree import Act as Statement
-from sim.values import dataclass
 
 LARGEST_COUNT: Final = LOOP_HELD - 1
 _LOOP_BYTES: Final = 4

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from math import ceil
 from struct import error as StructError  # noqa: N812 - it is a class
@@ -35,7 +35,6 @@ from firmware_gen.table.records import (
 from sim.model import NO_MARK, Board, Cue, Output, Score, Show
 from sim.score.threads import ThreadError, cues_on, program
 from sim.score.tree import ENABLE_INTERVAL_FRAMES, acts, motion_limits
-from sim.values import dataclass
 
 __all__ = ["CompileError", "CompiledBoard", "CompiledShow", "compile_show", "faults"]
 

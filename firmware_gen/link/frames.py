@@ -7,11 +7,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from cobs import cobs
 
 from firmware_gen.crc import crc16
 from firmware_gen.link.protocol import MAX_ENCODED, MAX_FRAME, MAX_PAYLOAD, MIN_FRAME
-from sim.values import dataclass
 
 
 class FrameError(ValueError):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Final
 
 from firmware_gen.link.failures import LinkFailure
@@ -28,7 +28,6 @@ from firmware_gen.link.protocol import (
     Status,
 )
 from firmware_gen.table.layout import HEADER
-from sim.values import dataclass
 
 HELLO_EVERY_S: Final = 0.05
 HELLO_FOR_S: Final = 1.7

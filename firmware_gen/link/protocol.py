@@ -7,10 +7,9 @@ All integers on the wire are little-endian.
 from __future__ import annotations
 
 import struct
+from dataclasses import dataclass
 from enum import IntEnum
 from typing import Final
-
-from sim.values import dataclass
 
 PROTOCOL_VERSION: Final = 1
 FIRMWARE_VERSION: Final = (1, 0)

@@ -6,6 +6,7 @@ Until the board has answered `commit` it plays its old show, whatever goes wrong
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Final
 
 from firmware_gen.chips import CHIPS_BY_ID
@@ -23,7 +24,6 @@ from firmware_gen.link.protocol import (
 )
 from firmware_gen.table import layout
 from firmware_gen.table.layout import HEADER
-from sim.values import dataclass
 
 ATTEMPTS: Final = 3
 """Whole transfers tried before giving up, if the board restarts or stores badly in between."""

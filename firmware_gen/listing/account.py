@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from firmware_gen.compiler.show import CompiledBoard, CompiledShow
 from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Op
 from firmware_gen.table.records import ServoRecord, Table
-from sim.values import dataclass
 
 _CHECK_SUM: Final = "check sum"
 

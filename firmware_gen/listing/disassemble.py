@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Final, TypeVar
 
 from firmware_gen.chips import CHIPS_BY_ID, pin_name
@@ -33,9 +33,8 @@ from firmware_gen.table.records import (
     encode_with_places,
 )
 from sim.model import NO_MARK
-from sim.values import dataclass
 
-__all__ = ["Line", "Names", "TableError", "disassemble", "disassemble_board", "listing"]
+__all__ = ["ListingLine", "Names", "TableError", "disassemble", "disassemble_board", "listing"]
 
 _BYTES_SHOWN: Final = 8
 _Row = TypeVar("_Row")
@@ -56,7 +55,7 @@ class Names:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ListingLine:
     """One record or op."""
 
     offset: int
@@ -70,7 +69,7 @@ class Line:
 
 def disassemble(
     data: bytes, names: Names | None = None, marks: Mapping[int, int] | None = None
-) -> tuple[Line, ...]:
+) -> tuple[ListingLine, ...]:
     """The lines of a table. `marks`: statements' marks by offset of the op.
 
     Raises TableError for bytes that are not a valid table. Bytes that an encoder would write
@@ -83,7 +82,7 @@ def disassemble(
     return _Disassembler(table, encoded, names or Names(), marks or {}).lines()
 
 
-def disassemble_board(board: CompiledBoard) -> tuple[Line, ...]:
+def disassemble_board(board: CompiledBoard) -> tuple[ListingLine, ...]:
     """The lines of a compiled board, with names and marks."""
     names = Names(
         tuple(output.name for output in board.outputs), tuple(cue.name for cue in board.cues)
@@ -91,7 +90,7 @@ def disassemble_board(board: CompiledBoard) -> tuple[Line, ...]:
     return disassemble(board.data, names, dict(board.marks))
 
 
-def listing(lines: Sequence[Line], where: Callable[[int], str] = lambda mark: "") -> str:
+def listing(lines: Sequence[ListingLine], where: Callable[[int], str] = lambda mark: "") -> str:
     """Aligned text: offset, bytes, meaning, and where a mark points to in the text."""
     rows: list[tuple[str, str, str, str]] = []
     section = ""
@@ -120,9 +119,9 @@ class _Disassembler:
     encoded: Encoded
     names: Names
     marks: Mapping[int, int]
-    found: list[Line] = field(default_factory=list)
+    found: list[ListingLine] = field(default_factory=list)
 
-    def lines(self) -> tuple[Line, ...]:
+    def lines(self) -> tuple[ListingLine, ...]:
         table = self.table
         self._put("header", 0, self.encoded.sections["header"][1], self._header())
         self._rows("outputs", table.outputs, self._output, _output_size)
@@ -157,7 +156,7 @@ class _Disassembler:
         self, section: str, start: int, end: int, text: str, depth: int = 0, mark: int = NO_MARK
     ) -> None:
         data = self.encoded.data[start:end]
-        self.found.append(Line(start, data, text, section, depth, mark))
+        self.found.append(ListingLine(start, data, text, section, depth, mark))
 
     def _rows(
         self,

@@ -6,14 +6,13 @@ Times are 1/256 ms and do not wrap here (see `player_motion`).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Final
 
 from firmware_gen.chips import LIMITS
 from firmware_gen.table.layout import CONFLICTS, FAR, LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Turn
 from firmware_gen.table.records import CueRecord, Table
-from sim.values import dataclass
 
 MS: Final = 256
 FRAME: Final = 20 * MS

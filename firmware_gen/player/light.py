@@ -5,6 +5,7 @@ Levels are half percents of L* with 8 fractional bits, times 1/256 ms.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, TypeAlias
 
@@ -19,7 +20,6 @@ from firmware_gen.table.fixed_point import (
 from firmware_gen.table.layout import EFFECTS, ORDERS
 from firmware_gen.table.ops import Modulate
 from firmware_gen.table.records import StripRecord
-from sim.values import dataclass
 
 Levels: TypeAlias = tuple[int, ...]
 """One channel of a lamp, three of a strip."""

@@ -6,13 +6,13 @@ do not wrap; a chip's do, with the same result, because compared times lie close
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 from math import isqrt
 from typing import Final
 
 from firmware_gen.table.fixed_point import AHEAD_BITS, FixedLaw, progress
 from firmware_gen.table.records import ServoRecord
-from sim.values import dataclass
 
 ANGLE_BITS: Final = 15
 SHORTEST: Final = 256

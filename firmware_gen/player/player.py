@@ -7,6 +7,7 @@ point lies within one tick of it.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Final
 
 from firmware_gen.link.protocol import Mode
@@ -23,7 +24,6 @@ from firmware_gen.table.records import (
     Table,
     decode,
 )
-from sim.values import dataclass
 
 __all__ = ["Frame", "Mode", "Player"]
 

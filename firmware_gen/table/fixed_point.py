@@ -8,6 +8,7 @@ implementation repeats to the bit.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import accumulate
 from math import ceil, floor, isqrt
@@ -17,7 +18,6 @@ import numpy as np
 
 from sim.model import Law, LawName
 from sim.score.laws import coefficients, overlap_factor, shape
-from sim.values import dataclass
 
 ONE: Final = 65536
 HALF: Final = 32768

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal, TypeAlias
 
 from firmware_gen.chips import LIMITS
 from firmware_gen.table.fixed_point import ALPHA_RANGE, BETA_RANGE
-from sim.values import dataclass
 
 MAGIC: Final = 0xBC
 VERSION: Final = 1

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
 from firmware_gen.chips import LIMITS
@@ -42,7 +42,6 @@ from firmware_gen.table.layout import (
     WAIT,
     TableError,
 )
-from sim.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from itertools import pairwise
 from typing import Final, TypeAlias, TypeVar
@@ -60,7 +60,6 @@ from firmware_gen.table.layout import (
     TableError,
 )
 from firmware_gen.table.ops import Facts, OutputFacts, Sweep, Thread, code_bytes
-from sim.values import dataclass
 
 _Row = TypeVar("_Row")
 

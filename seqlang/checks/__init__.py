@@ -1,6 +1,6 @@
 """The checks, one small module per kind of finding, named for the bad thing.
 
-Each module has one function `check(scene) -> Iterator[Finding]`; `CHECKS` lists them in the
+Each module has one function `check(context) -> Iterator[Finding]`; `CHECKS` lists them in the
 order they run (the order of findings comes from the text).
 """
 
@@ -17,7 +17,7 @@ from seqlang.checks.calibration import (
     target_outside_travel,
     travel_outside_calibration,
 )
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.light import flashing_light, interrupted_flash
 from seqlang.checks.motion import (
     duration_too_long,
@@ -51,7 +51,7 @@ from seqlang.checks.supply import (
 from seqlang.checks.wiring import address_clash, board_overfull, pin_clash, pin_unfit, tag_clash
 from seqlang.text.findings import Finding
 
-CHECKS: tuple[Callable[[Scene], Iterable[Finding]], ...] = (
+CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     address_clash.check,
     battery_short.check,
     board_overfull.check,

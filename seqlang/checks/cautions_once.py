@@ -19,7 +19,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from seqlang import cautions
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure
 from seqlang.text.findings import Finding, Span
 from sim.model import Cells, Lamp, Strip
@@ -29,8 +29,8 @@ from sim.rig.supply import highest_v
 LITHIUM = frozenset({"li-ion", "lipo", "lifepo4"})
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    shown = list(_cautions(scene))
+def check(context: Context) -> Iterator[Finding]:
+    shown = list(_cautions(context))
     last = max(shown, key=lambda finding: finding.span.start, default=None)
     for finding in shown:
         if finding is last:
@@ -39,37 +39,37 @@ def check(scene: Scene) -> Iterator[Finding]:
             yield finding
 
 
-def _cautions(scene: Scene) -> Iterator[Finding]:
-    rig = scene.show.rig
+def _cautions(context: Context) -> Iterator[Finding]:
+    rig = context.show.rig
     for supply in rig.supplies:
         if isinstance(supply.source, Cells) and supply.source.chemistry in LITHIUM:
-            yield _caution(cautions.LITHIUM, scene.span(supply.source.mark, "chemistry"))
+            yield _caution(cautions.LITHIUM, context.span(supply.source.mark, "chemistry"))
             break
-    for servo in scene.servos.values():
-        yield _caution(cautions.HEAT, scene.span(servo.mark, "name"))
+    for servo in context.servos.values():
+        yield _caution(cautions.HEAT, context.span(servo.mark, "name"))
         break
-    yield from _pinch(scene)
-    driven = {output for names in scene.uses.values() for output in names}
+    yield from _pinch(context)
+    driven = {output for names in context.uses.values() for output in names}
     for output in rig.outputs:
         if isinstance(output, Lamp | Strip) and output.name in driven:
-            yield _caution(cautions.FLASHING, scene.span(output.mark, "name"))
+            yield _caution(cautions.FLASHING, context.span(output.mark, "name"))
             break
-    if scene.servos and _worn(scene):
-        yield _caution(cautions.GETTING_OUT, scene.place("show", "title"))
+    if context.servos and _worn(context):
+        yield _caution(cautions.GETTING_OUT, context.place("show", "title"))
 
 
-def _pinch(scene: Scene) -> Iterator[Finding]:
+def _pinch(context: Context) -> Iterator[Finding]:
     """The caution stands at the part that pinches hardest; every other part has its force noted."""
-    region = scene.show.rig.wearer.region
+    region = context.show.rig.wearer.region
     forces = [
         force
-        for servo in scene.servos.values()
-        if (force := pinch(servo, highest_v(scene.show.rig, servo.board), region)) is not None
+        for servo in context.servos.values()
+        if (force := pinch(servo, highest_v(context.show.rig, servo.board), region)) is not None
     ]
     if not forces:
-        if scene.servos:
-            first = next(iter(scene.servos.values()))
-            yield _caution(cautions.PINCH, scene.span(first.mark, "name"))
+        if context.servos:
+            first = next(iter(context.servos.values()))
+            yield _caution(cautions.PINCH, context.span(first.mark, "name"))
         return
     forces.sort(key=lambda force: -force.force_n)
     limit = forces[0].limit_n
@@ -77,12 +77,12 @@ def _pinch(scene: Scene) -> Iterator[Finding]:
     if limit is not None:
         over = "over" if forces[0].over_limit else "under"
         notes.append(f"{over} the {figure(limit)} N published for {region}: {STATUS}")
-    worst = scene.servos[forces[0].servo]
+    worst = context.servos[forces[0].servo]
     yield Finding(
         "advice",
         cautions.PINCH.name,
         f"{cautions.PINCH.title}: `{worst.name}` with {figure(forces[0].force_n)} N at its tip",
-        scene.span(worst.mark, "name"),
+        context.span(worst.mark, "name"),
         notes=(*notes, *cautions.PINCH.words),
         asked=forces[0].force_n,
         limit=limit,
@@ -90,9 +90,9 @@ def _pinch(scene: Scene) -> Iterator[Finding]:
     )
 
 
-def _worn(scene: Scene) -> bool:
+def _worn(context: Context) -> bool:
     """A wearer is described, or the parts live on batteries."""
-    rig = scene.show.rig
+    rig = context.show.rig
     described = rig.wearer.tilt_deg > 0.0 or rig.wearer.region is not None
     return described or any(isinstance(supply.source, Cells) for supply in rig.supplies)
 

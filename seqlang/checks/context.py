@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
-from math import inf
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar, cast
 
-from firmware_gen.chips import LIMITS
 from seqlang.checks.light.rehearsed_light import Times, light_show, watch
-from seqlang.checks.motion.failing_moves import Failure, failures
-from seqlang.checks.workload import Work, workload
+from seqlang.checks.workload import ServoWorkload, workload
 from seqlang.text.findings import Origin, Span
 from sim.model import (
     Board,
@@ -33,23 +30,20 @@ from sim.model import (
 from sim.rig.drive import reach
 from sim.rig.supply import PIXEL_IDLE_A, highest_v
 from sim.score.threads import ThreadError, threads
-from sim.score.tree import PlannedMove, acts, duration_ms, planned_moves, walk
-from sim.strain.interruption import Cuts, interruptions
+from sim.score.tree import PlannedMove, acts, planned_moves, walk
 from sim.strain.sag import Sag, brightest, sags, start_sags
-from sim.values import dataclass
 
 if TYPE_CHECKING:
     from seqlang.text.source import Source as Text
     from sim.light.flash import Source
 
-REHEARSED_MS = 600_000
-"""A score longer than ten minutes is not rehearsed for heat and run time (own limit)."""
+Answer = TypeVar("Answer")
 
 _NOWHERE = Origin(Span("", 0, 0))
 
 
 @dataclass(frozen=True)
-class Scene:
+class Context:
     """One show under check. Derived look-ups are made once, when first asked for."""
 
     show: Show
@@ -59,6 +53,16 @@ class Scene:
     partial: bool = False
     """Loading found errors, so parts of the show may be missing: nothing is said of what is not
     there."""
+
+    @cached_property
+    def _answers(self) -> dict[Callable[[Context], object], object]:
+        return {}
+
+    def once(self, ask: Callable[[Context], Answer]) -> Answer:
+        """What `ask` finds of this show; it is worked out the first time only."""
+        if ask not in self._answers:
+            self._answers[ask] = ask(self)
+        return cast("Answer", self._answers[ask])
 
     # -- places ---------------------------------------------------------------------------
 
@@ -184,29 +188,17 @@ class Scene:
         return inside or isinstance(servo.drive, Gear)
 
     @cached_property
-    def alone(self) -> dict[str, Work]:
+    def alone(self) -> dict[str, ServoWorkload]:
         """How hard the planned moves work each sound servo, as if it moved alone."""
         servos = [servo for servo in self.servos.values() if servo.name in self.sound]
         return workload(self.sound_show.rig, servos, self.planned, {})
 
     @cached_property
-    def work(self) -> dict[str, Work]:
+    def work(self) -> dict[str, ServoWorkload]:
         """The same, but at the rated voltage on boards whose supply collapses."""
         servos = [w.servo for w in self.alone.values() if w.servo.board in self.rated_v]
         again = workload(self.sound_show.rig, servos, self.planned, self.rated_v)
         return {**self.alone, **again}
-
-    @cached_property
-    def failures(self) -> tuple[Failure, ...]:
-        """Moves that ask too much of their servo."""
-        return failures(self)
-
-    @cached_property
-    def interruptions(self) -> tuple[Cuts, ...]:
-        """The worst that one cue does to another's moves, per sound servo."""
-        failing = {failure.planned.move.output for failure in self.failures}
-        passing = [one for one in self.planned if one.move.output not in failing]
-        return interruptions(self.sound_show, self.rated_v, passing)
 
     @cached_property
     def sags(self) -> tuple[Sag, ...]:
@@ -271,15 +263,6 @@ class Scene:
         if cue.name not in self._watched:
             self._watched[cue.name] = watch(self.lights, cue)
         return self._watched[cue.name]
-
-    @cached_property
-    def rehearsable(self) -> bool:
-        """Whether rehearsing all cues makes sense and ends soon: none fails or is very long."""
-        cues = self.show.score.cues
-        if self.failures or len(cues) > LIMITS.cues or not all(self.playable(c) for c in cues):
-            return False
-        lengths = (duration_ms(cue.body) for cue in cues)
-        return sum(length for length in lengths if length < inf) <= REHEARSED_MS
 
     def playable(self, cue: Cue) -> bool:
         """Whether a rehearsal can play the cue (see `too_many_threads`)."""

@@ -11,7 +11,7 @@ from seqlang.text import units
 from seqlang.text.findings import Fix
 
 if TYPE_CHECKING:
-    from seqlang.checks.context import Scene
+    from seqlang.checks.context import Context
     from seqlang.text.findings import Span
 
 Direction: TypeAlias = Literal["up", "down"]
@@ -20,7 +20,7 @@ _WRITTEN = re.compile(r"(?P<number>-?[0-9]+(?:\.(?P<decimals>[0-9]+))?)(?P<gap> 
 
 
 def rewritten(
-    scene: Scene, span: Span, value: float, measure: units.Measure, direction: Direction
+    context: Context, span: Span, value: float, measure: units.Measure, direction: Direction
 ) -> Fix:
     """A fix that puts `value` (as the model keeps it, see `measure`) at `span`.
 
@@ -30,7 +30,7 @@ def rewritten(
     the unit the measure suggests.
     """
     coherent = Fraction(value) / measure.scale
-    written = _WRITTEN.fullmatch(scene.text(span))
+    written = _WRITTEN.fullmatch(context.text(span))
     if written is not None and _dimension(written["unit"]) == measure.dimension:
         decimals = len(written["decimals"] or "")
         number = _number(coherent, written["unit"], decimals, direction)

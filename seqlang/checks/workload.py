@@ -6,13 +6,13 @@ Many lines of a show ask for the same move; each different one is assessed once.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from sim.model import Law, Rig, Servo
 from sim.strain.envelope import Assessment, assess
-from sim.values import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -30,7 +30,7 @@ class Way(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Work:
+class ServoWorkload:
     """All different moves of one servo, and who asks for them."""
 
     servo: Servo
@@ -58,7 +58,7 @@ def workload(
     servos: Iterable[Servo],
     planned: Iterable[PlannedMove],
     voltage_v: Mapping[str, float],
-) -> dict[str, Work]:
+) -> dict[str, ServoWorkload]:
     """By servo name. Moves of no way or no duration are left out: they have no torque or speed.
 
     `voltage_v`: by board; on a board that is not named, as if each servo moved alone.
@@ -75,7 +75,9 @@ def workload(
     }
 
 
-def _work(rig: Rig, servo: Servo, asked: list[PlannedMove], voltage_v: float | None) -> Work:
+def _work(
+    rig: Rig, servo: Servo, asked: list[PlannedMove], voltage_v: float | None
+) -> ServoWorkload:
     index: dict[Way, int] = {}
     way_of = tuple(
         index.setdefault(
@@ -93,4 +95,4 @@ def _work(rig: Rig, servo: Servo, asked: list[PlannedMove], voltage_v: float | N
         [way.law for way in ways],
         voltage_v,
     )
-    return Work(servo, ways, assessment, tuple(asked), way_of, voltage_v)
+    return ServoWorkload(servo, ways, assessment, tuple(asked), way_of, voltage_v)

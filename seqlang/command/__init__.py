@@ -15,8 +15,6 @@ from typing import Final, NoReturn, TextIO
 
 import click
 
-from seqlang.text.collector import at_rest
-
 SHOW_HAS_ERRORS: Final = 1
 WRONG_USAGE: Final = 2
 BOARD_FAILURE: Final = 3
@@ -55,8 +53,7 @@ class Subcommands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in self.list_commands(ctx):
             return None
-        with at_rest():  # what an import makes stays
-            module = import_module(f"{__name__}.{cmd_name.replace('-', '_')}")
+        module = import_module(f"{__name__}.{cmd_name.replace('-', '_')}")
         found = getattr(module, "command", None)
         return found if isinstance(found, click.Command) else None
 

@@ -51,7 +51,7 @@ def command(file: str, folder: Path, listing: bool) -> None:
 
 
 def _write(compiled: CompiledShow, folder: Path, stem: str) -> list[Path]:
-    from seqlang.text.files import write_whole
+    from firmware_gen.files import write_whole
 
     paths = []
     for board in compiled.boards:

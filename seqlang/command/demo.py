@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -12,7 +13,6 @@ import click
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import Mode
 from seqlang.command._board import end, must, pause, wait_for_limp
-from sim.values import dataclass
 
 if TYPE_CHECKING:
     from firmware_gen.board.played_as_shown import Recording
@@ -86,7 +86,7 @@ def _check() -> CheckedShow:
 
 
 def _draw(show: Show, out: Path) -> None:
-    from seqlang.text.files import write_whole
+    from firmware_gen.files import write_whole
     from sim.pictures.page import page
     from sim.pictures.plots import pictures
     from sim.rehearsal.rehearse import rehearse
@@ -105,7 +105,7 @@ def _draw(show: Show, out: Path) -> None:
 
 def _compile(show: Show, out: Path) -> CompiledShow:
     from firmware_gen.compiler.show import compile_show
-    from seqlang.text.files import write_whole
+    from firmware_gen.files import write_whole
 
     compiled = compile_show(show)
     for board in compiled.boards:

@@ -96,6 +96,7 @@ def command(
 def merged(show: str, name: str | None, out: Path | None, way: Way) -> Path:
     """Write the image with a show's table behind the firmware; its path."""
     from firmware_gen.compiler.show import compile_show
+    from firmware_gen.files import write_whole
     from seqlang.command._show import passed
 
     board = _choose(compile_show(passed(show).show).boards, name)
@@ -104,9 +105,7 @@ def merged(show: str, name: str | None, out: Path | None, way: Way) -> Path:
     whole = images.merge(chip, memory, board.data, boot_loader=way != "isp")
     text = images.write_hex(whole)
     path = out or Path(f"{Path(show).stem}-{board.name}.hex")
-    beside = path.with_name(f".{path.name}.new")
-    beside.write_text(text, "ascii", newline="\n")
-    beside.replace(path)
+    write_whole(path, text.encode("ascii"))
     click.echo(f"merged   {len(board.data)} bytes of board `{board.name}` into {path}")
     if board.fits:
         slot = board.chip.slot_bytes

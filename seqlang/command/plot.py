@@ -35,7 +35,7 @@ def command(
     Without --cue and --press every cue is played once, as its buttons would start it. One picture
     shows the whole rehearsal, two more each servo: over time, and against its torque-speed line.
     """
-    from seqlang.text.files import write_whole
+    from firmware_gen.files import write_whole
     from sim.pictures.plots import pictures
     from sim.rehearsal.rehearse import rehearse
     from sim.score.tree import rehearsal_ms

@@ -15,8 +15,8 @@ def command(file: str, out: str | None) -> None:
     """
     from pathlib import Path
 
+    from firmware_gen.files import write_whole
     from seqlang.command._show import passed
-    from seqlang.text.files import write_whole
     from sim.pictures.page import page
     from sim.rehearsal.rehearse import rehearse
     from sim.score.tree import rehearsal_ms, rehearsal_of

@@ -17,7 +17,7 @@ from seqlang.text.syntax import (
     Broken,
     Cut,
     Effect,
-    Hold,
+    HoldText,
     LawText,
     Light,
     Line,
@@ -115,7 +115,7 @@ class CueMaker:
         self._steps += 1
         if isinstance(statement, Act):
             return self._act(statement)
-        if isinstance(statement, Hold):
+        if isinstance(statement, HoldText):
             mark = self._desk.origins.mark(
                 statement.keyword, statement.duration, ("duration", statement.duration)
             )

@@ -53,7 +53,7 @@ What has no mark of its own has a name in `Loaded.places` (name to `Origin`, if 
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, cast
 
 from lark import Token
@@ -65,7 +65,6 @@ from seqlang.meaning.score import score
 from seqlang.meaning.values import Desk, declared
 from seqlang.text.syntax import Cue, Item, Line, head_place
 from sim.model import Rig, Show, Wearer
-from sim.values import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence

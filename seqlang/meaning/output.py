@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, cast
 
 from lark import Token
@@ -36,7 +37,6 @@ from sim.model import (
     StripLight,
     Switch,
 )
-from sim.values import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

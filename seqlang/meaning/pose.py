@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from lark import Token
@@ -13,7 +13,6 @@ from seqlang.text.syntax import Amount, Light, Line, Spot
 from seqlang.text.units import DEGREES
 from sim.light.colours import COLOURS
 from sim.model import BLACK, StripLight
-from sim.values import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from lark import Token
@@ -13,7 +14,6 @@ from seqlang.text.findings import Origin
 from seqlang.text.syntax import Line
 from seqlang.text.units import PLAIN, RUN_TIME
 from sim.model import Binding, Score, Usage
-from sim.values import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -7,9 +7,8 @@ says how to mend it.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal, TypeAlias
-
-from sim.values import dataclass
 
 Severity: TypeAlias = Literal["error", "warning", "advice"]
 

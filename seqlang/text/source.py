@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
 from seqlang.text.findings import Span
-from sim.values import dataclass
 
 
 @dataclass(frozen=True)

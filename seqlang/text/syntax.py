@@ -139,7 +139,7 @@ class Effect(NamedTuple):
     options: tuple[Line, ...]
 
 
-class Hold(NamedTuple):
+class HoldText(NamedTuple):
     keyword: Token
     duration: Amount
 
@@ -174,7 +174,7 @@ class Cue(NamedTuple):
     body: tuple[Statement, ...]
 
 
-Statement: TypeAlias = "Act | Strike | Cut | Throw | Effect | Hold | Play | Block | Broken"
+Statement: TypeAlias = "Act | Strike | Cut | Throw | Effect | HoldText | Play | Block | Broken"
 Item: TypeAlias = "Line | Cue | Broken"
 Node: TypeAlias = "Token | Sum | Negative | Line | Light | Spot | Broken"
 

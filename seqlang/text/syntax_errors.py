@@ -18,12 +18,13 @@ from lark import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
 from lark.lexer import PatternStr
 
 from seqlang.text.findings import Finding, Fix, Span
+from seqlang.text.grammar import failure, parser
 from seqlang.text.names import nearest
 from seqlang.text.source import Source
 from seqlang.text.units import OTHERWISE, UNITS
 
 if TYPE_CHECKING:
-    from lark import Lark
+    pass
 
 
 class Example(NamedTuple):
@@ -571,8 +572,6 @@ def _keywords(before: str) -> _Signature:
 
 @cache
 def _literals() -> frozenset[str]:
-    from seqlang.text.parse import parser
-
     plain = {_literal(terminal.name) for terminal in parser().terminals}
     return frozenset({word for word in plain if word and word[0].isalpha()} | {"double-S"})
 
@@ -580,12 +579,10 @@ def _literals() -> frozenset[str]:
 @cache
 def _signatures() -> dict[_Signature, int]:
     """Entries of `EXAMPLES` by their signatures, the first entry of each."""
-    from seqlang.text.parse import parser
-
     found: dict[_Signature, int] = {}
     for index, example in enumerate(EXAMPLES):
         for wrong in example.wrong:
-            error = failure(parser(), wrong)
+            error = failure(wrong)
             if error is None:
                 continue
             at = _At(error, Source("", wrong), line_at_fault(error, wrong))
@@ -599,15 +596,6 @@ def line_at_fault(error: UnexpectedInput, text: str) -> int:
     """Offset of the start of the line in which an error stands, for errors within a line."""
     at = min(error.pos_in_stream or 0, len(text) - 1)
     return text.rfind("\n", 0, at) + 1
-
-
-def failure(parser: Lark, text: str) -> UnexpectedInput | None:
-    """The first syntax error of a text."""
-    try:
-        parser.parse(text)
-    except UnexpectedInput as error:
-        return error
-    return None
 
 
 # -- from the tokens alone ---------------------------------------------------------------------
@@ -631,8 +619,6 @@ _HIDDEN: Final = frozenset({"BROKEN", "_DEDENT", "$END", "MINUS"})
 
 def _literal(terminal: str) -> str | None:
     """The word or sign that a token stands for, if it is only one."""
-    from seqlang.text.parse import parser
-
     if terminal.startswith("$"):
         return None
     try:

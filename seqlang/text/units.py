@@ -10,11 +10,10 @@ Sources: SI brochure, 9th edition (prefixes, units); NIST SP 811, appendix B.8 (
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from typing import Final, NamedTuple, TypeAlias
-
-from sim.values import dataclass
 
 Dimension: TypeAlias = tuple[int, int, int, int, int, int, int, int]
 """Powers of degree, second, metre, kilogram, ampere, percent, Celsius and wire gauge."""

@@ -26,15 +26,14 @@ Passing is no promise: some people react to less.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from math import ceil, dist
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sim.distinct import distinct
 from sim.light.lightness import colour_luminance
-from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.intp]
@@ -271,7 +270,7 @@ def _bends(value: Array) -> Integers:
     if moving.size == 0:
         return np.array([0], dtype=np.intp)
     turns = moving[1:][steps[moving[1:]] != steps[moving[:-1]]]
-    return distinct(np.concatenate([[0], turns, moving[-1:] + 1, moving[:1]]))
+    return np.unique(np.concatenate([[0], turns, moving[-1:] + 1, moving[:1]]))
 
 
 def _reached(times: Array, value: Array, first: int, last: int, level: float) -> float:

@@ -13,14 +13,13 @@ checks of a show rehearse that for one button.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import inf
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.distinct import distinct
 from sim.light.flash import (
     FLASHES,
     PASSING_EFFECT_MS,
@@ -40,7 +39,6 @@ from sim.model import FRAME_MS, Cue, Effect, Fade, Lamp, Press, Show, Strip
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import Samples, sample
 from sim.score.tree import acts, duration_ms, ready_ms
-from sim.values import dataclass
 
 EFFECT_WATCH_MS: Final = 20_000
 """How long the light is watched after a cue that leaves a fast effect on."""
@@ -159,7 +157,7 @@ def _pair(show: Show, cue: Cue, then: Cue) -> list[CueFlashing]:
     lasts = duration_ms(cue.body)
     lasts = ENDLESS_WATCH_MS / 4.0 if lasts == inf else lasts
     worst: dict[str, CueFlashing] = {}
-    for after in distinct(np.linspace(0.0, lasts, INSTANTS) // FRAME_MS * FRAME_MS).tolist():
+    for after in np.unique(np.linspace(0.0, lasts, INSTANTS) // FRAME_MS * FRAME_MS).tolist():
         for one in flashing(*watch(show, [(0.0, cue), (after, then)])):
             known = worst.get(one.kind)
             if known is None or one.count > known.flashing.count:

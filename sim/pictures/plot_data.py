@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import ceil
 from typing import Final, TypeAlias
 
@@ -12,8 +13,7 @@ from sim.model import Servo
 from sim.rehearsal.sampling import Samples, motion, sample
 from sim.rehearsal.trajectories import CueRun, Trajectories
 from sim.strain.response import follow, held
-from sim.strain.torque_and_current import Work, work
-from sim.values import dataclass
+from sim.strain.torque_and_current import RigWork, work
 
 Array: TypeAlias = NDArray[np.float64]
 
@@ -34,7 +34,7 @@ class Plotted:
 
     trajectories: Trajectories
     samples: Samples
-    work: Work
+    work: RigWork
     response_deg: dict[str, Array]
 
     @property

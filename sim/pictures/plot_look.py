@@ -9,13 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Final
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-
-from sim.values import dataclass
 
 WIDTH_IN: Final = 7.6
 DPI: Final = 160

@@ -8,19 +8,18 @@ than long ones.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sim.distinct import distinct
 from sim.light.effects import FULL, multipliers
 from sim.light.lightness import colour_luminance, luminance
 from sim.model import Lamp, Law, Servo, Strip, Switch
 from sim.rehearsal.takeover import Motion
 from sim.rehearsal.trajectories import Fading, Modulation, Piece, Span, Trajectories, takes_over
 from sim.score.laws import forms, position
-from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 Flags: TypeAlias = NDArray[np.bool_]
@@ -288,7 +287,7 @@ def effect_multipliers(row: Sequence[Modulation], times_ms: Array, pixels: int) 
     """What each pixel's level is multiplied by, 0 to 1, shape (times, pixels)."""
     held = _piece_at(row, times_ms)
     share = np.ones((times_ms.size, pixels))
-    for n in distinct(held).tolist():
+    for n in np.unique(held).tolist():
         piece = row[n]
         if piece.effect is not None:
             mine = held == n

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from math import ceil, inf
 from typing import Final, Literal
 
@@ -18,7 +18,6 @@ from sim.rehearsal.takeover import TICKS_PER_MS
 from sim.rehearsal.trajectories import CueRun, Mode, ModeSpan, Refusal
 from sim.score.threads import Do, Fork, LoopEnd, LoopStart, Program, Thread, Wait, cues_on, program
 from sim.score.tree import ENABLE_INTERVAL_FRAMES, Act
-from sim.values import dataclass
 
 FRAME: Final = FRAME_MS * TICKS_PER_MS
 RUNS: Final = 8

@@ -8,6 +8,7 @@ the next begins) must come out alike in both.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from math import floor, isqrt
 from typing import Final, NamedTuple, TypeAlias
@@ -18,7 +19,6 @@ from numpy.typing import NDArray
 from sim.model import MINIMUM_JERK, Law
 from sim.score.laws import overlap_factor, ramp_shares, shape
 from sim.score.tree import table_coefficients, table_law
-from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 

@@ -10,6 +10,7 @@ Times are milliseconds from the rehearsal's start; they may lie between whole mi
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -17,7 +18,6 @@ from numpy.typing import NDArray
 
 from sim.model import UNIFORM, Effect, Law, Press, Show
 from sim.rehearsal.takeover import Motion
-from sim.values import dataclass
 
 Mode: TypeAlias = Literal["starting", "ready", "stopping", "limp"]
 

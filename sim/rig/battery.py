@@ -7,12 +7,11 @@ ones give less. The maker's own measurement beats them.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
-from sim.values import dataclass
 
 if TYPE_CHECKING:
     from sim.model import Cells

@@ -16,6 +16,7 @@ to the load's friction and the margin.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import radians, sin
 from typing import TYPE_CHECKING, Final, TypeAlias, assert_never
 
@@ -23,7 +24,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.model import Drive, FourBar, Gear, LeverPair
-from sim.values import dataclass
 
 if TYPE_CHECKING:
     from sim.model import Servo

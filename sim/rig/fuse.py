@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import inf
 from typing import Final
-
-from sim.values import dataclass
 
 RATINGS_A: Final = (1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0)
 """Ratings of blade fuses (ISO 8820-3, from memory)."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -9,7 +10,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from sim.model import Gear
 from sim.rig import drive, load
-from sim.values import dataclass
 
 if TYPE_CHECKING:
     from sim.model import Servo
@@ -18,7 +18,7 @@ Array: TypeAlias = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Hold:
+class HoldingTorque:
     """A horn torque (N.m, magnitude) and the part's angle at which it is needed."""
 
     torque_nm: float
@@ -38,7 +38,7 @@ def holding_nm(servo: Servo, angle_deg: ArrayLike, tilt_deg: float) -> Array:
 
 def worst_hold(
     servo: Servo, tilt_deg: float, between_deg: tuple[float, float] | None = None
-) -> Hold:
+) -> HoldingTorque:
     """The pose within the travel (or `between_deg`) that is hardest to hold.
 
     Exact for gears (`load.worst_hold_nm`). A changing ratio adds its own extremes: the travel is
@@ -47,12 +47,12 @@ def worst_hold(
     low, high = servo.travel_deg if between_deg is None else between_deg
     if isinstance(servo.drive, Gear):
         torque, angle = load.worst_hold_nm(servo.load, low, high, tilt_deg)
-        return Hold(torque / abs(servo.drive.ratio), angle)
+        return HoldingTorque(torque / abs(servo.drive.ratio), angle)
     angles = np.linspace(low, high, max(3, int(np.ceil(2.0 * (high - low))) + 1))
     for _ in range(2):
         torques = holding_nm(servo, angles, tilt_deg)
         i = int(np.argmax(torques))
         around = float(angles[max(i - 1, 0)]), float(angles[min(i + 1, len(angles) - 1)])
-        best = Hold(float(torques[i]), float(angles[i]))
+        best = HoldingTorque(float(torques[i]), float(angles[i]))
         angles = np.linspace(*around, 201)
     return best

@@ -14,6 +14,7 @@ cos(min(psi + tau, 180 deg)) to cos(max(psi - tau, 0)): the worst posture is fou
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import inf, radians
 from typing import TYPE_CHECKING, Final, TypeAlias, assert_never
 
@@ -21,7 +22,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.model import Body, Box, Plate, PointMass, Rod
-from sim.values import dataclass
 
 if TYPE_CHECKING:
     from sim.model import Load

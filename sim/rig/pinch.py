@@ -5,6 +5,7 @@ These are cautions, never a verdict: no number here makes a moving part safe nea
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import inf
 from typing import Final
 
@@ -12,7 +13,6 @@ import numpy as np
 
 from sim.model import Servo
 from sim.rig import drive, load, servo
-from sim.values import dataclass
 
 QUASI_STATIC_N: Final[dict[str, float]] = {
     "skull and forehead": 130.0,

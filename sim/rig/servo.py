@@ -12,12 +12,11 @@ less on average when it is slow, so currents here are on the safe side.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
-from sim.values import dataclass
 
 if TYPE_CHECKING:
     from sim.model import Rating, Servo
@@ -29,7 +28,7 @@ KGF_CM_NM: Final = 0.0980665
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class TorqueSpeedLine:
     """The torque-speed line at one voltage, or at an array of voltages (all fields alike).
 
     `speed_deg_s` is the no-load speed of the horn, `stall_nm` and `stall_a` belong to a locked
@@ -42,7 +41,7 @@ class Line:
     idle_a: float
 
 
-def line(servo: Servo, voltage_v: ArrayLike) -> Line:
+def line(servo: Servo, voltage_v: ArrayLike) -> TorqueSpeedLine:
     """The servo's line at `voltage_v` (V; any shape).
 
     One rating: both ends are proportional to the voltage. Two: linear between them; outside, the
@@ -50,7 +49,7 @@ def line(servo: Servo, voltage_v: ArrayLike) -> Line:
     way of reading two data sheet points promises more than the other.
     """
     volts = np.maximum(np.asarray(voltage_v, dtype=np.float64), 0.0)
-    return Line(
+    return TorqueSpeedLine(
         _scaled(servo.ratings, [r.speed_deg_s for r in servo.ratings], volts),
         _scaled(servo.ratings, [r.stall_nm for r in servo.ratings], volts),
         _scaled(servo.ratings, [r.stall_a for r in servo.ratings], volts),
@@ -71,7 +70,7 @@ def _scaled(ratings: tuple[Rating, ...], values: list[float], volts: Array) -> A
     return np.maximum(np.where(inside, straight, np.minimum(straight, proportional)), 0.0)
 
 
-def share(at: Line, torque_nm: ArrayLike, speed_deg_s: ArrayLike) -> Array:
+def share(at: TorqueSpeedLine, torque_nm: ArrayLike, speed_deg_s: ArrayLike) -> Array:
     """How far out an operating point of the horn lies: 1 is on the line, 0 at rest without torque.
 
     Driving (torque along the motion): torque / stall + speed / no-load speed, which is 1 exactly
@@ -94,7 +93,7 @@ def _ratio(value: Array, of: Array) -> Array:
     return np.where((value == 0.0) & (of <= 0.0), 0.0, out)
 
 
-def allowed_torque_nm(at: Line, speed_deg_s: ArrayLike, margin: float) -> Array:
+def allowed_torque_nm(at: TorqueSpeedLine, speed_deg_s: ArrayLike, margin: float) -> Array:
     """The torque (N.m) that the line, less `margin` of both its ends, leaves at a horn speed.
 
     stall (1 - margin - speed / no-load speed), at least 0.
@@ -103,13 +102,13 @@ def allowed_torque_nm(at: Line, speed_deg_s: ArrayLike, margin: float) -> Array:
     return np.asarray(at.stall_nm * np.maximum(1.0 - margin - of_speed, 0.0))
 
 
-def speed_at_deg_s(at: Line, torque_nm: ArrayLike) -> Array:
+def speed_at_deg_s(at: TorqueSpeedLine, torque_nm: ArrayLike) -> Array:
     """The horn speed (deg/s) on the line at a driving torque (N.m): w0 (1 - T / Ts), at least 0."""
     of_torque = _ratio(np.abs(np.asarray(torque_nm, dtype=np.float64)), at.stall_nm)
     return np.asarray(at.speed_deg_s * np.maximum(1.0 - of_torque, 0.0))
 
 
-def current_a(at: Line, torque_nm: ArrayLike) -> Array:
+def current_a(at: TorqueSpeedLine, torque_nm: ArrayLike) -> Array:
     """Current (A) at a horn torque (N.m): idle + (stall - idle) torque / stall torque.
 
     A torque beyond the stall torque draws the stall current: the servo gives no more.
@@ -118,6 +117,6 @@ def current_a(at: Line, torque_nm: ArrayLike) -> Array:
     return np.asarray(at.idle_a + np.maximum(at.stall_a - at.idle_a, 0.0) * of_torque)
 
 
-def greatest_power_w(at: Line) -> Array:
+def greatest_power_w(at: TorqueSpeedLine) -> Array:
     """The most mechanical power (W): stall torque times no-load speed / 4, at half of each."""
     return np.asarray(at.stall_nm * np.radians(at.speed_deg_s) / 4.0)

@@ -18,7 +18,7 @@ so to under a microvolt.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Final, TypeAlias
 
@@ -29,7 +29,6 @@ from sim.model import Adapter, Board, Cells, Lamp, Rig, Servo, Strip, Supply, Sw
 from sim.rig import battery, servo, wire
 from sim.rig.holding_torque import worst_hold
 from sim.rig.resistor import Series, series_resistor
-from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 

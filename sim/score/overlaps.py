@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from math import inf
 from typing import TypeAlias
 
 from sim.model import Cue, Effect, Fade, Move, Repeat, Step, Throw, Together
 from sim.score.tree import Act, Lengths, children, passes, timeline, walk
-from sim.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

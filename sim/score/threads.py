@@ -17,12 +17,12 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Collection
+from dataclasses import dataclass
 from math import inf
 from typing import TypeAlias
 
 from sim.model import NO_MARK, Cue, Effect, Fade, InTurn, Move, Repeat, Show, Step, Throw, Together
 from sim.score.tree import Act, Lengths, children, outputs_used, passes, walk
-from sim.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

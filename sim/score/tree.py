@@ -10,6 +10,7 @@ Times are milliseconds from a cue's start: whole numbers, or `inf` behind a repe
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil, inf
 from typing import Final, TypeAlias
@@ -34,7 +35,6 @@ from sim.model import (
     Together,
 )
 from sim.score.laws import coefficients, ramp_shares
-from sim.values import dataclass
 
 Act: TypeAlias = Move | Fade | Throw | Effect
 """A statement that drives an output."""

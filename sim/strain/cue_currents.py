@@ -9,6 +9,7 @@ repeats counts as one moment in which every servo is at its hardest.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -20,7 +21,6 @@ from sim.rig.holding_torque import worst_hold
 from sim.rig.supply import highest_v
 from sim.score.tree import PlannedMove, children, planned_moves, rest_angles
 from sim.strain.envelope import assess
-from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 

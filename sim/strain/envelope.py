@@ -14,17 +14,16 @@ on a grid that holds both sides of every jump of the law and is then closed in t
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sim.distinct import distinct
 from sim.model import FRAME_MS, Law, Rig, Servo
 from sim.rig import drive, load, servo, supply
 from sim.score.laws import Shape, ramp_shares, shape
-from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 
@@ -281,7 +280,7 @@ def _grid(law: Law) -> tuple[Array, Shape]:
         half |= {0.125, 0.375}
     breaks = np.array(sorted(half | {1.0 - b for b in half} | {0.5}))
     near = np.concatenate([breaks - _NEAR, breaks, breaks + _NEAR, np.linspace(0.0, 1.0, 49)])
-    grid = distinct(near[(near >= 0.0) & (near <= 1.0)])
+    grid = np.unique(near[(near >= 0.0) & (near <= 1.0)])
     return grid, shape(law, grid)
 
 

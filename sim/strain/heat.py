@@ -7,6 +7,7 @@ of its stall torque at most, and less in a closed case.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -15,7 +16,6 @@ from sim.model import Servo, Show
 from sim.rig.holding_torque import holding_nm
 from sim.score.tree import rest_angles
 from sim.strain.usage import Book, Mix
-from sim.values import dataclass
 
 CONTINUOUS: Final = 1.0 / 3.0
 """Share of stall torque that a hobby servo stands continuously (common practice, from memory: a

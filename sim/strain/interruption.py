@@ -17,7 +17,7 @@ Two answers, and each says which it is:
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -28,7 +28,6 @@ from sim.rehearsal.takeover import AHEAD_DEG, TICKS_PER_MS, table_numbers
 from sim.score.laws import coefficients, shape
 from sim.score.tree import PlannedMove, acts, motion_limits, planned_moves
 from sim.strain.envelope import operate
-from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 

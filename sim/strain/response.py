@@ -23,6 +23,7 @@ that of one run from start to end.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from math import degrees
 from typing import Final, TypeAlias
 
@@ -31,7 +32,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from sim.model import FRAME_MS, Rig, Servo
 from sim.rig import drive, load, servo, supply
-from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 Flags: TypeAlias = NDArray[np.bool_]

@@ -11,7 +11,7 @@ found over all ways to share out the servos, each cue at one of its moments
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final, TypeAlias
 
@@ -47,7 +47,6 @@ from sim.rig.supply import (
 )
 from sim.score.tree import PlannedMove, acts
 from sim.strain.cue_currents import ENDLESS_NM, STOP, CueCurrents, Way, cue_currents, hold_nm
-from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.int64]

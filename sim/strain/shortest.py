@@ -19,7 +19,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sim.distinct import distinct
 from sim.model import Law, Rig, Servo
 from sim.rig.drive import horn
 from sim.rig.servo import line
@@ -60,7 +59,7 @@ def shortest_duration_ms(
         return 1
     low, high = _too_fast_ms(rig, one, from_deg, to_deg, voltage_v), LONGEST_MS
     count = 2 + round(STEPS_AN_OCTAVE * log2(LONGEST_MS / (low + 1)))
-    row = distinct(np.round(np.geomspace(low + 1, LONGEST_MS, count)).astype(int))
+    row = np.unique(np.round(np.geomspace(low + 1, LONGEST_MS, count)).astype(int))
     while True:
         fails = ~assess(rig, one, from_deg, to_deg, row, law, voltage_v).passes
         failing = row[fails]
@@ -73,7 +72,7 @@ def shortest_duration_ms(
             raise Impossible(f"even {LONGEST_MS / 1000:g} s is too short for the servo")
         if high - low <= 1:
             return high
-        row = distinct(np.linspace(low, high, min(34, high - low + 1)).astype(int))
+        row = np.unique(np.linspace(low, high, min(34, high - low + 1)).astype(int))
 
 
 def _too_fast_ms(

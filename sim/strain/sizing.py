@@ -14,6 +14,7 @@ there for the wire.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import ceil, floor, inf, isfinite
 from typing import Final, TypeAlias
 
@@ -34,7 +35,6 @@ from sim.strain.heat import CONTINUOUS, Heat, heats
 from sim.strain.interruption import Cuts, interruptions
 from sim.strain.sag import Sag, brightest, sags, start_sags, without_limits
 from sim.strain.usage import Book, Currents, Mix, currents, run_time_h
-from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 

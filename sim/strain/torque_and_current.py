@@ -8,6 +8,7 @@ at the boards (`sim.rig.supply`), and those back to the servos' lines (`sim.rig.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
@@ -17,7 +18,6 @@ from sim.model import Board, Lamp, Rig, Servo, Strip, Switch
 from sim.rehearsal.sampling import Samples
 from sim.rig import battery, drive, load, servo
 from sim.rig.supply import BOARD_A, PIXEL_IDLE_A, Demand, highest_v, solve
-from sim.values import dataclass
 
 Array: TypeAlias = NDArray[np.float64]
 
@@ -50,7 +50,7 @@ class SupplyWork:
 
 
 @dataclass(frozen=True)
-class Work:
+class RigWork:
     """All of a rig over the sampled times. `board_v` and `board_a` by board name."""
 
     times_ms: Array
@@ -62,7 +62,7 @@ class Work:
 
 def work(
     rig: Rig, samples: Samples, charge: float = battery.EMPTY_CHARGE, tilt_deg: float | None = None
-) -> Work:
+) -> RigWork:
     """What the sampled motion and light take.
 
     `charge`: state of charge of batteries, 0 to 1; by default the end of the usable part.
@@ -101,7 +101,7 @@ def work(
         rated = highest_v(rig, board.name)
         board_v.setdefault(board.name, np.full(samples.times_ms.shape, rated))
     done = {n: _servo_work(rig, servos[n], samples, e, board_v) for n, e in ends.items()}
-    return Work(samples.times_ms, done, supplies, board_v, board_a)
+    return RigWork(samples.times_ms, done, supplies, board_v, board_a)
 
 
 def _horn_torques(one: Servo, samples: Samples, tilt_deg: float) -> tuple[Array, Array]:

@@ -7,7 +7,7 @@ one, parts that hold and lights that stand as after power-up.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from math import ceil, inf
 from typing import Final
@@ -19,8 +19,7 @@ from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import Samples, sample
 from sim.rig import battery
 from sim.score.tree import LONGEST_HOLD_MS, duration_ms, ready_ms
-from sim.strain.torque_and_current import Work, work
-from sim.values import dataclass
+from sim.strain.torque_and_current import RigWork, work
 
 SAMPLE_MS: Final = 10
 """Averages are taken over samples this far apart (ms)."""
@@ -46,11 +45,11 @@ class CueRun:
     samples: Samples
 
     @cached_property
-    def worst(self) -> Work:
+    def worst(self) -> RigWork:
         return work(self.rig, self.samples)
 
     @cached_property
-    def upright(self) -> Work:
+    def upright(self) -> RigWork:
         return work(self.rig, self.samples, MIDDLE_CHARGE, tilt_deg=0.0)
 
 

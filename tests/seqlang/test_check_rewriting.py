@@ -8,7 +8,7 @@ from fractions import Fraction
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures, listed, seconds
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
@@ -18,8 +18,8 @@ from sim.model import Rig, Score, Show
 
 def rewrite(text: str, value: float, measure: units.Measure, direction: str) -> str:
     source = Source("x", text)
-    scene = Scene(Show(Rig(), Score("")), {}, {}, {"x": source})
-    return rewritten(scene, source.span(0, len(text)), value, measure, direction).text  # type: ignore[arg-type]
+    context = Context(Show(Rig(), Score("")), {}, {}, {"x": source})
+    return rewritten(context, source.span(0, len(text)), value, measure, direction).text  # type: ignore[arg-type]
 
 
 def test_a_duration_is_rounded_up_in_its_own_unit_and_digits() -> None:

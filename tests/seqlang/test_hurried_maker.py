@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 from rig_text import RIG, cue, loaded
 
+from firmware_gen.files import write_whole
 from seqlang.command.size import _made_up
 from seqlang.load import load
-from seqlang.text.files import write_whole
 from seqlang.text.findings import Finding
 from seqlang.text.render import text
 from sim.strain.sizing import size

@@ -11,8 +11,9 @@ from lark import Lark, UnexpectedInput
 from lark.exceptions import LexError
 from rig_text import cue, good, loaded, marked_text, names, with_rig
 
+from seqlang.text.grammar import Indentation, grammar_text, parser
 from seqlang.text.names import RESERVED, nearest
-from seqlang.text.parse import Indentation, grammar_text, parse, parser
+from seqlang.text.parse import parse
 from seqlang.text.source import Source
 from seqlang.text.syntax import Cue, end_of, start_of
 
@@ -119,7 +120,7 @@ def test_inches_are_told_from_the_word_in() -> None:
 
 def test_parser_tables_that_are_spoilt_are_built_again(tmp_path: Path) -> None:
     script = (
-        "import sys, seqlang.text.parse as p\n"
+        "import sys, seqlang.text.grammar as p\n"
         f"p._tables = lambda: {str(tmp_path / 'x.tables')!r}\n"
         "print(len(p.parser().parse('cue a\\n    hold 1 s\\n')))\n"
     )
@@ -133,7 +134,7 @@ def test_parser_tables_that_are_spoilt_are_built_again(tmp_path: Path) -> None:
 
 
 def test_parsing_works_where_nothing_can_be_written(monkeypatch: pytest.MonkeyPatch) -> None:
-    import seqlang.text.parse as module
+    import seqlang.text.grammar as module
 
     monkeypatch.setattr(module, "_tables", lambda: None)
     module.parser.cache_clear()
@@ -146,7 +147,7 @@ def test_parsing_works_where_nothing_can_be_written(monkeypatch: pytest.MonkeyPa
 def test_places_are_the_same_whether_tables_are_built_or_kept(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    import seqlang.text.parse as module
+    import seqlang.text.grammar as module
 
     monkeypatch.setattr(module, "_tables", lambda: None)
     module.parser.cache_clear()

@@ -6,8 +6,8 @@ import pytest
 from rig_text import RIG, loaded, names
 
 from seqlang.load import Loaded
-from seqlang.text.parse import parser
-from seqlang.text.syntax_errors import BLOCK_DUE, EXAMPLES, Example, failure
+from seqlang.text.grammar import failure
+from seqlang.text.syntax_errors import BLOCK_DUE, EXAMPLES, Example
 
 ALL = [(example, wrong) for example in (*EXAMPLES, BLOCK_DUE) for wrong in example.wrong]
 
@@ -20,7 +20,7 @@ def syntax_of(found: Loaded) -> list[str]:
 def test_an_example_of_the_table_is_explained_by_its_own_entry(
     example: Example, wrong: str
 ) -> None:
-    assert failure(parser(), wrong) is not None
+    assert failure(wrong) is not None
     found = loaded(wrong)
     messages = syntax_of(found)
     if messages == ["there is no unit `cells`"]:

@@ -18,7 +18,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from seqlang.checks.calibration.calibration_order import is_ordered
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.text.findings import Finding
 from sim.model import Gear
@@ -28,9 +28,9 @@ MOST_DEG = 1.0
 """A miss that nobody sees on a moving part (own judgement)."""
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for servo in scene.servos.values():
-        if isinstance(servo.drive, Gear) or servo.name not in scene.sound:
+def check(context: Context) -> Iterator[Finding]:
+    for servo in context.servos.values():
+        if isinstance(servo.drive, Gear) or servo.name not in context.sound:
             continue
         if not is_ordered(servo) or reach(servo).stuck_deg is not None:
             continue
@@ -44,9 +44,9 @@ def check(scene: Scene) -> Iterator[Finding]:
             "calibration-gap",
             f"`{servo.name}` misses its angle by up to {asked} deg between its calibration points "
             f"at {figure(low)} deg and {figure(high)} deg, and {limit} deg is hardly seen",
-            scene.span(servo.mark, "pulse"),
+            context.span(servo.mark, "pulse"),
             label="straight in pulses, bent in angles",
-            related=((scene.span(servo.drive.mark), "the linkage"),),
+            related=((context.span(servo.drive.mark), "the linkage"),),
             help=f"measure one more point near {figure(round(gap.at_deg))} deg",
             asked=gap.worst_deg,
             limit=MOST_DEG,

@@ -22,7 +22,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import pairwise
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure
 from seqlang.text.findings import Finding
 from sim.model import CalibrationPoint, Servo
@@ -35,11 +35,11 @@ def is_ordered(servo: Servo) -> bool:
     return len(servo.points) in POINTS and _first_break(servo.points) is None
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for servo in scene.servos.values():
+def check(context: Context) -> Iterator[Finding]:
+    for servo in context.servos.values():
         if is_ordered(servo):
             continue
-        span = scene.span(servo.mark, "pulse")
+        span = context.span(servo.mark, "pulse")
         if len(servo.points) not in POINTS:
             yield Finding(
                 "error",

@@ -22,7 +22,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
@@ -31,27 +31,27 @@ from sim.model import Gear, Servo
 from sim.rig.drive import LEAST_TRANSMISSION_DEG, Reach, reach
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for servo in scene.servos.values():
+def check(context: Context) -> Iterator[Finding]:
+    for servo in context.servos.values():
         low, high = servo.travel_deg
         if isinstance(servo.drive, Gear) or low >= high:
             continue
         reached = reach(servo)
         if reached.stuck_deg is not None:
-            yield _locks(scene, servo, reached.stuck_deg)
+            yield _locks(context, servo, reached.stuck_deg)
         elif reached.transmission_deg is not None:
-            yield from _flat(scene, servo, reached, reached.transmission_deg)
+            yield from _flat(context, servo, reached, reached.transmission_deg)
 
 
-def _locks(scene: Scene, servo: Servo, stuck_deg: float) -> Finding:
-    fix = _shorter(scene, servo, "travel high") or _shorter(scene, servo, "travel low")
+def _locks(context: Context, servo: Servo, stuck_deg: float) -> Finding:
+    fix = _shorter(context, servo, "travel high") or _shorter(context, servo, "travel low")
     return Finding(
         "error",
         "linkage-locks",
         f"the linkage of `{servo.name}` locks or ends at {figure(stuck_deg)} deg of its travel",
-        scene.span(servo.drive.mark),
+        context.span(servo.drive.mark),
         label=f"cannot carry the part past {figure(stuck_deg)} deg",
-        related=((scene.span(servo.mark, "travel"), "the travel"),),
+        related=((context.span(servo.mark, "travel"), "the travel"),),
         help="change the lengths of the levers"
         if fix is None
         else f"end the travel at `{fix.text}`, or change the lengths of the levers",
@@ -61,7 +61,7 @@ def _locks(scene: Scene, servo: Servo, stuck_deg: float) -> Finding:
     )
 
 
-def _shorter(scene: Scene, servo: Servo, part: str) -> Fix | None:
+def _shorter(context: Context, servo: Servo, part: str) -> Fix | None:
     """One end of the travel drawn in toward the safe angle until the linkage works; if it can."""
     low, high = servo.travel_deg
     end = high if part == "travel high" else low
@@ -76,11 +76,11 @@ def _shorter(scene: Scene, servo: Servo, part: str) -> Fix | None:
     for _ in range(12):
         middle = (near + end) / 2.0
         near, end = (middle, end) if works(middle) else (near, middle)
-    span = scene.span(servo.mark, part)
-    return rewritten(scene, span, near, units.DEGREES, "down" if part == "travel high" else "up")
+    span = context.span(servo.mark, part)
+    return rewritten(context, span, near, units.DEGREES, "down" if part == "travel high" else "up")
 
 
-def _flat(scene: Scene, servo: Servo, reached: Reach, angle_deg: float) -> Iterator[Finding]:
+def _flat(context: Context, servo: Servo, reached: Reach, angle_deg: float) -> Iterator[Finding]:
     if angle_deg >= LEAST_TRANSMISSION_DEG:
         return
     asked, limit = figures(angle_deg, LEAST_TRANSMISSION_DEG)
@@ -90,9 +90,9 @@ def _flat(scene: Scene, servo: Servo, reached: Reach, angle_deg: float) -> Itera
         "flat-linkage",
         f"the rod of `{servo.name}` stands at only {asked} deg to its arm{where}, and {limit} deg "
         "are usual",
-        scene.span(servo.drive.mark),
+        context.span(servo.drive.mark),
         label="pushes more on the pivot than round it",
-        related=((scene.span(servo.mark, "travel"), "the travel"),),
+        related=((context.span(servo.mark, "travel"), "the travel"),),
         help="lengthen the rod, or end the travel before that",
         asked=angle_deg,
         limit=LEAST_TRANSMISSION_DEG,

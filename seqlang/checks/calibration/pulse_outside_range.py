@@ -26,7 +26,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from seqlang.checks.calibration.calibration_order import is_ordered
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
@@ -34,27 +34,27 @@ from seqlang.text.findings import Finding
 from sim.model import Servo
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for servo in scene.servos.values():
+def check(context: Context) -> Iterator[Finding]:
+    for servo in context.servos.values():
         if not is_ordered(servo):
             continue
         for part, angle_deg in zip(("travel low", "travel high"), servo.travel_deg, strict=True):
-            yield from _travel_end(scene, servo, part, angle_deg)
+            yield from _travel_end(context, servo, part, angle_deg)
 
 
-def _travel_end(scene: Scene, servo: Servo, part: str, angle_deg: float) -> Iterator[Finding]:
+def _travel_end(context: Context, servo: Servo, part: str, angle_deg: float) -> Iterator[Finding]:
     low, high = servo.pulse_range_us
     pulse_us = _pulse_us(servo, angle_deg)
     if low <= pulse_us <= high:
         return
     limit = low if pulse_us < low else high
     asked_text, limit_text = figures(pulse_us, limit)
-    span = scene.span(servo.mark, part)
+    span = context.span(servo.mark, part)
     passing = _angle_deg(servo, limit)
     fix = None
     if not math.isnan(passing):
         fix = rewritten(
-            scene, span, passing, units.DEGREES, "up" if part == "travel low" else "down"
+            context, span, passing, units.DEGREES, "up" if part == "travel low" else "down"
         )
     yield Finding(
         "error",
@@ -63,7 +63,7 @@ def _travel_end(scene: Scene, servo: Servo, part: str, angle_deg: float) -> Iter
         f"and it takes {figure(low, 4)} us to {figure(high, 4)} us",
         span,
         label=f"{asked_text} us here, the limit is {limit_text} us",
-        related=((scene.span(servo.mark, "pulse"), "the calibration points"),),
+        related=((context.span(servo.mark, "pulse"), "the calibration points"),),
         help=f"end the travel at `{fix.text}`, or state the range the servo's data sheet gives"
         if fix
         else "state the range that the servo's data sheet gives",

@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figures
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
@@ -29,25 +29,25 @@ from seqlang.text.findings import Finding, Span
 from sim.model import Servo
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for servo in scene.servos.values():
+def check(context: Context) -> Iterator[Finding]:
+    for servo in context.servos.values():
         if not servo.travel_deg[0] <= servo.safe_deg <= servo.travel_deg[1]:
-            span = scene.span(servo.mark, "safe")
-            yield _finding(scene, servo, servo.safe_deg, span, "the safe angle of ")
-    for move in scene.moves:
-        servo = scene.servos[move.output]
+            span = context.span(servo.mark, "safe")
+            yield _finding(context, servo, servo.safe_deg, span, "the safe angle of ")
+    for move in context.moves:
+        servo = context.servos[move.output]
         low, high = servo.travel_deg
         if not low <= move.angle_deg <= high:
-            span = scene.span(move.mark, "target")
-            yield _finding(scene, servo, move.angle_deg, span, "")
+            span = context.span(move.mark, "target")
+            yield _finding(context, servo, move.angle_deg, span, "")
 
 
-def _finding(scene: Scene, servo: Servo, angle_deg: float, span: Span, what: str) -> Finding:
+def _finding(context: Context, servo: Servo, angle_deg: float, span: Span, what: str) -> Finding:
     low, high = servo.travel_deg
     limit = low if angle_deg < low else high
     asked_text, limit_text = figures(angle_deg, limit)
     side = "below" if angle_deg < low else "beyond"
-    fix = rewritten(scene, span, limit, units.DEGREES, "up" if angle_deg < low else "down")
+    fix = rewritten(context, span, limit, units.DEGREES, "up" if angle_deg < low else "down")
     return Finding(
         "error",
         "target-outside-travel",
@@ -55,7 +55,7 @@ def _finding(scene: Scene, servo: Servo, angle_deg: float, span: Span, what: str
         f"and the travel ends at {limit_text} deg",
         span,
         label=f"{side} {limit_text} deg",
-        related=((scene.span(servo.mark, "travel"), f"the travel of `{servo.name}`"),),
+        related=((context.span(servo.mark, "travel"), f"the travel of `{servo.name}`"),),
         help=f"stay within the travel: `{fix.text}`",
         fix=fix,
         asked=angle_deg,

@@ -23,15 +23,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from seqlang.checks.calibration.calibration_order import is_ordered
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figures
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
 from seqlang.text.findings import Finding
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for servo in scene.servos.values():
+def check(context: Context) -> Iterator[Finding]:
+    for servo in context.servos.values():
         if not is_ordered(servo):
             continue
         first, last = servo.points[0].angle_deg, servo.points[-1].angle_deg
@@ -42,10 +42,10 @@ def check(scene: Scene) -> Iterator[Finding]:
         ):
             if not outside:
                 continue
-            span = scene.span(servo.mark, part)
+            span = context.span(servo.mark, part)
             asked, limit = figures(angle_deg, limit_deg)
             fix = rewritten(
-                scene, span, limit_deg, units.DEGREES, "up" if side == "below" else "down"
+                context, span, limit_deg, units.DEGREES, "up" if side == "below" else "down"
             )
             yield Finding(
                 "error",
@@ -54,7 +54,7 @@ def check(scene: Scene) -> Iterator[Finding]:
                 f"{'first' if side == 'below' else 'last'} calibration point at {limit} deg",
                 span,
                 label=f"no pulse is known {side} {limit} deg",
-                related=((scene.span(servo.mark, "pulse"), "the calibration points"),),
+                related=((context.span(servo.mark, "pulse"), "the calibration points"),),
                 help=f"measure a point further out, or end the travel at `{fix.text}`",
                 fix=fix,
                 asked=angle_deg,

@@ -26,7 +26,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import listed, seconds
 from seqlang.checks.light.rehearsed_light import can_flash, swapped, watch
 from seqlang.checks.rewrite import rewritten
@@ -40,19 +40,19 @@ SLOWEST_MS = 4_000
 """No longer duration is tried as a suggestion (own limit)."""
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    if not scene.lamps and not scene.strips:
+def check(context: Context) -> Iterator[Finding]:
+    if not context.lamps and not context.strips:
         return
-    for cue in scene.show.score.cues:
-        if scene.playable(cue) and can_flash(cue):
-            for found in flashing(*scene.watched(cue)):
-                yield _finding(scene, scene.lights, cue, found)
+    for cue in context.show.score.cues:
+        if context.playable(cue) and can_flash(cue):
+            for found in flashing(*context.watched(cue)):
+                yield _finding(context, context.lights, cue, found)
 
 
-def _finding(scene: Scene, lights: Show, cue: Cue, found: Flashing) -> Finding:
+def _finding(context: Context, lights: Show, cue: Cue, found: Flashing) -> Finding:
     culprit = _culprit(cue, found)
-    span = scene.span(cue.mark if culprit is None else culprit.mark, "name")
-    slower = _slower(scene, lights, cue, found)
+    span = context.span(cue.mark if culprit is None else culprit.mark, "name")
+    slower = _slower(context, lights, cue, found)
     fix = None if slower is None else slower[0]
     kind = "flashes red" if found.kind == "red" else "flashes"
     at = max(0.0, found.at_ms)
@@ -93,38 +93,38 @@ def _culprit(cue: Cue, found: Flashing) -> Effect | Fade | None:
 # -- the slowest change that passes ---------------------------------------------------------------
 
 
-def _slower(scene: Scene, lights: Show, cue: Cue, found: Flashing) -> tuple[Fix, int] | None:
+def _slower(context: Context, lights: Show, cue: Cue, found: Flashing) -> tuple[Fix, int] | None:
     """The one number in the cue whose least increase makes this flashing pass, and that number."""
-    for span, part, now_ms in _numbers(scene, cue, found):
-        passing = _least(scene, lights, cue, found, span, part, now_ms)
+    for span, part, now_ms in _numbers(context, cue, found):
+        passing = _least(context, lights, cue, found, span, part, now_ms)
         if passing is not None:
-            return rewritten(scene, span, passing, units.DURATION, "up"), passing
+            return rewritten(context, span, passing, units.DURATION, "up"), passing
     return None
 
 
-def _numbers(scene: Scene, cue: Cue, found: Flashing) -> Iterator[tuple[Span, str, int]]:
+def _numbers(context: Context, cue: Cue, found: Flashing) -> Iterator[tuple[Span, str, int]]:
     """Periods of effects first, then the longest durations inside the innermost repeats."""
     for step in walk(cue.body):
         works = isinstance(step, Effect) and step.output in found.outputs
-        if isinstance(step, Effect) and works and scene.has_part(step.mark, "period"):
-            yield scene.span(step.mark, "period"), "period", step.period_ms
+        if isinstance(step, Effect) and works and context.has_part(step.mark, "period"):
+            yield context.span(step.mark, "period"), "period", step.period_ms
     for repeat in reversed([step for step in walk(cue.body) if isinstance(step, Repeat)]):
         inside = list(walk(repeat.body))
         if not any(isinstance(s, Fade) and s.output in found.outputs for s in inside):
             continue
         timed = [s for s in inside if isinstance(s, Fade | Hold)]
         for step in sorted(timed, key=lambda s: -s.duration_ms):
-            if scene.has_part(step.mark, "duration"):
-                yield scene.span(step.mark, "duration"), "duration", step.duration_ms
+            if context.has_part(step.mark, "duration"):
+                yield context.span(step.mark, "duration"), "duration", step.duration_ms
 
 
 def _least(
-    scene: Scene, lights: Show, cue: Cue, found: Flashing, span: Span, part: str, now_ms: int
+    context: Context, lights: Show, cue: Cue, found: Flashing, span: Span, part: str, now_ms: int
 ) -> int | None:
     """The least number (ms) at `span` with which the cue passes; None: none that is sensible."""
 
     def passes(value: int) -> bool:
-        slow = replace(cue, body=_with(scene, cue.body, span, part, value))
+        slow = replace(cue, body=_with(context, cue.body, span, part, value))
         return not any(f.kind == found.kind for f in flashing(*watch(lights, slow)))
 
     high = next((t for t in _trials(now_ms, part) if passes(t)), None)
@@ -144,18 +144,18 @@ def _trials(now_ms: int, part: str) -> Iterator[int]:
     yield from (t for t in sorted(known | doubled) if now_ms < t <= SLOWEST_MS)
 
 
-def _with(scene: Scene, body: Step, span: Span, part: str, value: int) -> Step:
+def _with(context: Context, body: Step, span: Span, part: str, value: int) -> Step:
     """The cue with `value` in place of the number at `span`, in every step it is written for."""
 
     def change(step: Step) -> Step:
         if isinstance(step, Effect) and part == "period":
-            return replace(step, period_ms=value) if _at(scene, step, part, span) else step
+            return replace(step, period_ms=value) if _at(context, step, part, span) else step
         if isinstance(step, Fade | Hold) and part == "duration":
-            return replace(step, duration_ms=value) if _at(scene, step, part, span) else step
+            return replace(step, duration_ms=value) if _at(context, step, part, span) else step
         return step
 
     return swapped(body, change)
 
 
-def _at(scene: Scene, step: Effect | Fade | Hold, part: str, span: Span) -> bool:
-    return scene.has_part(step.mark, part) and scene.span(step.mark, part) == span
+def _at(context: Context, step: Effect | Fade | Hold, part: str, span: Span) -> bool:
+    return context.has_part(step.mark, part) and context.span(step.mark, part) == span

@@ -19,10 +19,11 @@ several times a second.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import listed, seconds
 from seqlang.checks.light.rehearsed_light import TOO_MANY, Times, most_changes, watch, watch_pressed
 from seqlang.text.findings import Finding
@@ -37,7 +38,6 @@ from sim.light.flash import (
 )
 from sim.model import Cue, Effect, Fade, Show
 from sim.score.tree import timeline
-from sim.values import dataclass
 
 MOST_PAIRS = 60
 """Of more candidates those with the most changes are rehearsed (own limit)."""
@@ -58,29 +58,31 @@ class _Seen:
     changes: dict[tuple[str, str], Times]
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    bound = {binding.cue for binding in scene.show.score.bindings}
-    lights = scene.lights
+def check(context: Context) -> Iterator[Finding]:
+    bound = {binding.cue for binding in context.show.score.bindings}
+    lights = context.lights
     names = {output.name for output in lights.rig.outputs}
     able = {
         cue.name: most_changes(cue)
-        for cue in scene.show.score.cues
-        if cue.name in scene.reachable and names & scene.uses[cue.name] and scene.playable(cue)
+        for cue in context.show.score.cues
+        if cue.name in context.reachable
+        and names & context.uses[cue.name]
+        and context.playable(cue)
     }
-    seen = _restless(scene, able)
+    seen = _restless(context, able)
     pairs = [(a, b) for a in seen for b in seen if b.cue.name in bound]
-    ranked = sorted(((_most(scene, *pair), n) for n, pair in enumerate(pairs)), reverse=True)
+    ranked = sorted(((_most(context, *pair), n) for n, pair in enumerate(pairs)), reverse=True)
     named: set[str] = set()
     for most, n in ranked[:MOST_PAIRS]:
         first, then = pairs[n]
         if most < TOO_MANY or then.cue.name in named:
             continue
-        for finding in _confirmed(scene, lights, first, then):
+        for finding in _confirmed(context, lights, first, then):
             named.add(then.cue.name)
             yield finding
     for name in able:
-        if name in bound and name not in named and _changes_at_once(scene.cues[name]):
-            yield from _pressed(scene, lights, scene.cues[name])
+        if name in bound and name not in named and _changes_at_once(context.cues[name]):
+            yield from _pressed(context, lights, context.cues[name])
 
 
 def _changes_at_once(cue: Cue) -> bool:
@@ -96,9 +98,9 @@ def _changes_at_once(cue: Cue) -> bool:
     return len(fades) > len(set(fades))
 
 
-def _pressed(scene: Scene, lights: Show, cue: Cue) -> Iterator[Finding]:
+def _pressed(context: Context, lights: Show, cue: Cue) -> Iterator[Finding]:
     """The advice, if the cue flashes under a quick finger and not by itself."""
-    if any(flashing(*scene.watched(cue))):
+    if any(flashing(*context.watched(cue))):
         return
     for every_ms in PRESSES_MS:
         for found in flashing(*watch_pressed(lights, cue, every_ms)):
@@ -108,7 +110,7 @@ def _pressed(scene: Scene, lights: Show, cue: Cue) -> Iterator[Finding]:
                 f"{listed(list(found.outputs))} can flash {found.count} times within one second "
                 f"while the button of `{cue.name}` is pressed every {seconds(every_ms)}, and "
                 f"{FLASHES} times are safe",
-                scene.span(cue.mark, "name"),
+                context.span(cue.mark, "name"),
                 label="safe when it is pressed once",
                 notes=("thresholds of WCAG 2.2, made for screens; some people react to less",),
                 help="let the cue last half a second or more and refuse to start again before it "
@@ -120,7 +122,7 @@ def _pressed(scene: Scene, lights: Show, cue: Cue) -> Iterator[Finding]:
             return
 
 
-def _restless(scene: Scene, able: dict[str, float]) -> list[_Seen]:
+def _restless(context: Context, able: dict[str, float]) -> list[_Seen]:
     """Cues whose changes could be part of a second with too many, rehearsed.
 
     `able`: by name, how many changes a second of the cue could hold at most. One of two cues must
@@ -128,20 +130,20 @@ def _restless(scene: Scene, able: dict[str, float]) -> list[_Seen]:
     more is the change from the light that is cut to the one that begins.
     """
     half = TOO_MANY / 2.0
-    seen = [_seen(scene, scene.cues[name]) for name, most in able.items() if most >= half]
+    seen = [_seen(context, context.cues[name]) for name, most in able.items() if most >= half]
     busiest = max(
         (_densest(at, SECOND_MS) for one in seen for at in one.changes.values()), default=0
     )
     seen += [
-        _seen(scene, scene.cues[name])
+        _seen(context, context.cues[name])
         for name, most in able.items()
         if most < half and most + busiest + 1 >= TOO_MANY
     ]
     return [one for one in seen if one.changes]
 
 
-def _seen(scene: Scene, cue: Cue) -> _Seen:
-    times, sources = scene.watched(cue)
+def _seen(context: Context, cue: Cue) -> _Seen:
+    times, sources = context.watched(cue)
     if any(flashing(times, sources)):
         return _Seen(cue, {})  # a finding of its own
     changes: dict[tuple[str, str], Times] = {}
@@ -157,13 +159,13 @@ def _seen(scene: Scene, cue: Cue) -> _Seen:
     return _Seen(cue, changes)
 
 
-def _most(scene: Scene, first: _Seen, then: _Seen) -> int:
+def _most(context: Context, first: _Seen, then: _Seen) -> int:
     """The most changes a second could hold when `then` follows or joins `first`, from above."""
     worst = 0
     for key in first.changes.keys() | then.changes.keys():
         before = first.changes.get(key, np.zeros(0))
         after = then.changes.get(key, np.zeros(0))
-        if _beside(scene, first.cue, then.cue):
+        if _beside(context, first.cue, then.cue):
             worst = max(worst, _densest(before, SECOND_MS) + _densest(after, SECOND_MS))
             continue
         starts = after[(after >= 0.0) & (after <= SECOND_MS)]
@@ -173,10 +175,10 @@ def _most(scene: Scene, first: _Seen, then: _Seen) -> int:
     return worst
 
 
-def _beside(scene: Scene, first: Cue, then: Cue) -> bool:
+def _beside(context: Context, first: Cue, then: Cue) -> bool:
     """Whether the two can run at the same time."""
-    idle = scene.show.score.idle
-    return first.name != idle and not scene.uses[first.name] & scene.uses[then.name]
+    idle = context.show.score.idle
+    return first.name != idle and not context.uses[first.name] & context.uses[then.name]
 
 
 def _densest(at_ms: Times, window_ms: float) -> int:
@@ -187,17 +189,17 @@ def _densest(at_ms: Times, window_ms: float) -> int:
     return int((ends - np.arange(at_ms.size)).max())
 
 
-def _confirmed(scene: Scene, lights: Show, first: _Seen, then: _Seen) -> Iterator[Finding]:
+def _confirmed(context: Context, lights: Show, first: _Seen, then: _Seen) -> Iterator[Finding]:
     """The finding, if a rehearsal at one of the likely instants really flashes."""
-    for after_ms in _instants(scene, first, then):
+    for after_ms in _instants(context, first, then):
         found = flashing(*watch(lights, first.cue, then.cue, after_ms))
         if found:
-            yield _finding(scene, first.cue, then.cue, after_ms, found[0])
+            yield _finding(context, first.cue, then.cue, after_ms, found[0])
             return
 
 
-def _instants(scene: Scene, first: _Seen, then: _Seen) -> list[int]:
-    if _beside(scene, first.cue, then.cue):
+def _instants(context: Context, first: _Seen, then: _Seen) -> list[int]:
+    if _beside(context, first.cue, then.cue):
         return list(OFFSETS_MS)
     instants: set[int] = set()
     for at_ms in first.changes.values():
@@ -208,7 +210,7 @@ def _instants(scene: Scene, first: _Seen, then: _Seen) -> list[int]:
     return sorted(instants)
 
 
-def _finding(scene: Scene, first: Cue, then: Cue, after_ms: int, found: Flashing) -> Finding:
+def _finding(context: Context, first: Cue, then: Cue, after_ms: int, found: Flashing) -> Finding:
     outputs = listed(list(found.outputs))
     again = first.name == then.name
     taking = (
@@ -221,9 +223,9 @@ def _finding(scene: Scene, first: Cue, then: Cue, after_ms: int, found: Flashing
         "interrupted-flash",
         f"{outputs} {'flashes' if len(found.outputs) == 1 else 'flash'} {found.count} times within "
         f"one second when {taking}, and {FLASHES} times are safe",
-        scene.span(then.mark, "name"),
+        context.span(then.mark, "name"),
         label="safe when it runs once" if again else "each of the two is safe by itself",
-        related=() if again else ((scene.span(first.mark, "name"), "the cue that runs already"),),
+        related=() if again else ((context.span(first.mark, "name"), "the cue that runs already"),),
         notes=("thresholds of WCAG 2.2, made for screens; some people react to less",),
         help="let it end with a second of calm, and refuse to start again before: `if busy refuse`"
         if again

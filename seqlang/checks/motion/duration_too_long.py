@@ -22,7 +22,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
@@ -34,31 +34,31 @@ LONGEST_STOP_MS = 255 * 20
 LONGEST_SILENCE_MS = 255 * 100
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for step in scene.steps:
+def check(context: Context) -> Iterator[Finding]:
+    for step in context.steps:
         if isinstance(step, Move | Fade) and step.duration_ms > LONGEST_MS:
             what = "a move" if isinstance(step, Move) else "a fade"
-            span = _pace_span(scene, step)
-            yield _finding(scene, what, step.duration_ms, LONGEST_MS, span)
+            span = _pace_span(context, step)
+            yield _finding(context, what, step.duration_ms, LONGEST_MS, span)
 
-    score = scene.show.score
+    score = context.show.score
     if score.stop_ms > LONGEST_STOP_MS:
-        span = scene.place("stop time", "time")
-        yield _finding(scene, "a stop", score.stop_ms, LONGEST_STOP_MS, span)
+        span = context.place("stop time", "time")
+        yield _finding(context, "a stop", score.stop_ms, LONGEST_STOP_MS, span)
     if score.lost_ms is not None and score.lost_ms > LONGEST_SILENCE_MS:
-        span = scene.place("lost", "time")
-        yield _finding(scene, "a silence", score.lost_ms, LONGEST_SILENCE_MS, span)
+        span = context.place("lost", "time")
+        yield _finding(context, "a silence", score.lost_ms, LONGEST_SILENCE_MS, span)
 
 
-def _pace_span(scene: Scene, step: Move | Fade) -> Span:
+def _pace_span(context: Context, step: Move | Fade) -> Span:
     """The duration; or whatever else says how fast, such as `at 2 deg/s`."""
-    part = "duration" if scene.has_part(step.mark, "duration") else "pace"
-    return scene.span(step.mark, part)
+    part = "duration" if context.has_part(step.mark, "duration") else "pace"
+    return context.span(step.mark, part)
 
 
-def _finding(scene: Scene, what: str, asked_ms: int, limit_ms: int, span: Span) -> Finding:
-    fix = rewritten(scene, span, limit_ms, units.DURATION, "down")
-    if scene.text(span).startswith(("at ", "within ")):
+def _finding(context: Context, what: str, asked_ms: int, limit_ms: int, span: Span) -> Finding:
+    fix = rewritten(context, span, limit_ms, units.DURATION, "down")
+    if context.text(span).startswith(("at ", "within ")):
         fix = Fix(span, f"in {fix.text}")
     return Finding(
         "error",

@@ -25,9 +25,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures, seconds
-from seqlang.checks.motion.failing_moves import pace_span
+from seqlang.checks.motion.failing_moves import failures, pace_span
+from seqlang.checks.passing import interruptions_of_passing
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
 from seqlang.text.findings import Finding, Fix, Span
@@ -42,32 +43,36 @@ LEAST_STRETCH_MS = 2 * FRAME_MS
 """A shorter stretch is not worth a word: two frames."""
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    failing = {failure.planned.move.output for failure in scene.failures}
-    sound = [cuts for cuts in scene.interruptions if cuts.found and cuts.servo not in failing]
+def check(context: Context) -> Iterator[Finding]:
+    failing = {failure.planned.move.output for failure in context.once(failures)}
+    sound = [
+        cuts
+        for cuts in context.once(interruptions_of_passing)
+        if cuts.found and cuts.servo not in failing
+    ]
     for cuts in sound:
-        yield from _overload(scene, cuts)
+        yield from _overload(context, cuts)
     longest = [max(cuts.found, key=lambda cut: cut.delay_ms) for cuts in sound]
     stretched = [cut for cut in longest if cut.delay_ms > LEAST_STRETCH_MS]
     if stretched:
-        yield _stretch(scene, sorted(stretched, key=lambda cut: -cut.delay_ms))
+        yield _stretch(context, sorted(stretched, key=lambda cut: -cut.delay_ms))
 
 
-def _overload(scene: Scene, cuts: Cuts) -> Iterator[Finding]:
-    limit = 1.0 - scene.show.rig.wearer.margin
+def _overload(context: Context, cuts: Cuts) -> Iterator[Finding]:
+    limit = 1.0 - context.show.rig.wearer.margin
     worst = max(cuts.found, key=lambda cut: cut.share)
     if cuts.bound_keeps or worst.share <= limit + SLACK:
         return
     torque, allowed = figures(abs(worst.torque_nm), worst.allowed_nm)
-    fix = _braking_softer(scene, cuts.servo)
+    fix = _braking_softer(context, cuts.servo)
     yield Finding(
         "warning",
         "interrupted-overload",
         f"`{cuts.servo}` is worked beyond its margin when {_taker(worst)} takes over from "
         f"`{worst.cue}`",
-        scene.span(worst.moving.move.mark, "name"),
+        context.span(worst.moving.move.mark, "name"),
         label=f"cut {seconds(worst.at_ms)} after its start",
-        related=_taking(scene, worst),
+        related=_taking(context, worst),
         notes=(
             f"worst at {figure(worst.angle_deg)} deg: {torque} N.m at "
             f"{figure(abs(worst.speed_deg_s))} deg/s on the horn, where {allowed} N.m are left "
@@ -84,21 +89,21 @@ def _overload(scene: Scene, cuts: Cuts) -> Iterator[Finding]:
     )
 
 
-def _braking_softer(scene: Scene, name: str) -> Fix | None:
+def _braking_softer(context: Context, name: str) -> Fix | None:
     """The servo's stated acceleration lowered until its interruptions keep the margin.
 
     Not below what the show's own moves reach; None where that does not help or none is stated.
     """
-    servo = scene.servos[name]
-    if servo.accel_deg_s2 is None or not scene.has_part(servo.mark, "acceleration"):
+    servo = context.servos[name]
+    if servo.accel_deg_s2 is None or not context.has_part(servo.mark, "acceleration"):
         return None
-    own = [one for one in scene.planned if one.move.output == name]
-    limit = 1.0 - scene.show.rig.wearer.margin
-    low = float(scene.work[name].assessment.peak_accel_deg_s2.max())
+    own = [one for one in context.planned if one.move.output == name]
+    limit = 1.0 - context.show.rig.wearer.margin
+    low = float(context.work[name].assessment.peak_accel_deg_s2.max())
     high = servo.accel_deg_s2
 
     def keeps(accel_deg_s2: float) -> bool:
-        show = _with_servo(scene.sound_show, replace(servo, accel_deg_s2=accel_deg_s2))
+        show = _with_servo(context.sound_show, replace(servo, accel_deg_s2=accel_deg_s2))
         cuts = next(c for c in interruptions(show, planned=own) if c.servo == name)
         return cuts.bound_keeps or max(cut.share for cut in cuts.found) <= limit + SLACK / 2.0
 
@@ -107,8 +112,8 @@ def _braking_softer(scene: Scene, name: str) -> Fix | None:
     for _ in range(12):
         middle = (low + high) / 2.0
         low, high = (middle, high) if keeps(middle) else (low, middle)
-    span = scene.span(servo.mark, "acceleration")
-    return rewritten(scene, span, low, units.TURN_ACCELERATION, "down")
+    span = context.span(servo.mark, "acceleration")
+    return rewritten(context, span, low, units.TURN_ACCELERATION, "down")
 
 
 def _with_servo(show: Show, servo: Servo) -> Show:
@@ -116,23 +121,23 @@ def _with_servo(show: Show, servo: Servo) -> Show:
     return replace(show, rig=replace(show.rig, outputs=outputs))
 
 
-def _stretch(scene: Scene, cuts: list[Interruption]) -> Finding:
+def _stretch(context: Context, cuts: list[Interruption]) -> Finding:
     """The longest stretch of the show, and that of every other servo in a note."""
     worst = cuts[0]
-    written = _written_ms(scene, worst)
+    written = _written_ms(context, worst)
     return Finding(
         "advice",
         "interrupted-stretch",
         f"where {_taker(worst)} takes over from `{worst.cue}`, its move of `{worst.servo}` may "
         f"take {seconds(worst.delay_ms)} longer than the {seconds(written)} written",
-        pace_span(scene, worst.moving.move if worst.by == STOP else worst.then),
+        pace_span(context, worst.moving.move if worst.by == STOP else worst.then),
         label=f"up to {seconds(written + worst.delay_ms)}",
-        related=((scene.span(worst.moving.move.mark), "the move it cuts short"),),
+        related=((context.span(worst.moving.move.mark), "the move it cuts short"),),
         notes=(
             "the part brakes first and keeps within its travel; nothing needs to be changed",
             *(
                 f"`{cut.servo}`: up to {seconds(cut.delay_ms)} longer than the "
-                f"{seconds(_written_ms(scene, cut))} written, {_taker(cut)} after `{cut.cue}`"
+                f"{seconds(_written_ms(context, cut))} written, {_taker(cut)} after `{cut.cue}`"
                 for cut in cuts[1:]
             ),
         ),
@@ -142,15 +147,15 @@ def _stretch(scene: Scene, cuts: list[Interruption]) -> Finding:
     )
 
 
-def _written_ms(scene: Scene, cut: Interruption) -> int:
-    return scene.show.score.stop_ms if cut.by == STOP else cut.then.duration_ms
+def _written_ms(context: Context, cut: Interruption) -> int:
+    return context.show.score.stop_ms if cut.by == STOP else cut.then.duration_ms
 
 
 def _taker(cut: Interruption) -> str:
     return "the stop" if cut.by == STOP else f"`{cut.by}`"
 
 
-def _taking(scene: Scene, cut: Interruption) -> tuple[tuple[Span, str], ...]:
+def _taking(context: Context, cut: Interruption) -> tuple[tuple[Span, str], ...]:
     if cut.by == STOP:
         return ()
-    return ((scene.span(cut.then.mark), f"`{cut.by}` takes over with this"),)
+    return ((context.span(cut.then.mark), f"`{cut.by}` takes over with this"),)

@@ -21,37 +21,37 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures, seconds
 from seqlang.checks.motion import failing_moves as pace
 from seqlang.text.findings import Finding
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for failure in scene.failures:
+def check(context: Context) -> Iterator[Finding]:
+    for failure in context.once(pace.failures):
         if failure.trouble == "acceleration":
-            yield _finding(scene, failure)
+            yield _finding(context, failure)
 
 
-def _finding(scene: Scene, failure: pace.Failure) -> Finding:
+def _finding(context: Context, failure: pace.Failure) -> Finding:
     servo, move = failure.work.servo, failure.planned.move
     asked = float(failure.work.assessment.peak_accel_deg_s2[failure.way])
     limit = servo.accel_deg_s2 or 0.0
     asked_text, limit_text = figures(asked, limit)
     fix = None
     if failure.shortest_ms is not None:
-        fix = pace.slower(scene, move, failure.shortest_ms)
+        fix = pace.slower(context, move, failure.shortest_ms)
     return Finding(
         "error",
         "servo-acceleration",
         f"`{move.output}` would accelerate at {asked_text} deg/s2, and its limit is "
         f"{limit_text} deg/s2",
-        pace.pace_span(scene, move),
+        pace.pace_span(context, move),
         label=f"{figure(abs(move.angle_deg - failure.planned.from_deg))} deg in "
         f"{seconds(move.duration_ms)}",
         related=(
-            *pace.start_places(scene, failure.planned),
-            (scene.span(servo.mark, "acceleration"), f"the acceleration of `{servo.name}`"),
+            *pace.start_places(context, failure.planned),
+            (context.span(servo.mark, "acceleration"), f"the acceleration of `{servo.name}`"),
         ),
         help=pace.advice(failure, fix),
         fix=fix,

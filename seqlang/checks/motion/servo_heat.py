@@ -21,8 +21,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
+from seqlang.checks.passing import rehearsable
 from seqlang.text.findings import Finding
 from sim.model import Servo
 from sim.rig.holding_torque import holding_nm
@@ -31,20 +32,20 @@ from sim.score.tree import rest_angles
 from sim.strain.heat import CONTINUOUS, Heat, heats
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    rest = rest_angles(scene.sound_show)
+def check(context: Context) -> Iterator[Finding]:
+    rest = rest_angles(context.sound_show)
     cool: list[str] = []
-    for name in sorted(scene.sound):
-        hold = _hardest_hold(scene, scene.servos[name], rest[name])
+    for name in sorted(context.sound):
+        hold = _hardest_hold(context, context.servos[name], rest[name])
         if hold.share > CONTINUOUS:
-            yield _finding(scene, name, hold.share, f"holding {figure(hold.angle_deg)} deg")
+            yield _finding(context, name, hold.share, f"holding {figure(hold.angle_deg)} deg")
         else:
             cool.append(name)
-    if not any(_could_be_hot(scene, name) for name in cool) or not scene.rehearsable:
+    if not any(_could_be_hot(context, name) for name in cool) or not context.once(rehearsable):
         return
-    for heat in heats(scene.sound_show):
+    for heat in heats(context.sound_show):
         if heat.servo in cool and heat.rms_share > heat.limit:
-            yield _finding(scene, heat.servo, heat.rms_share, _over_time(heat))
+            yield _finding(context, heat.servo, heat.rms_share, _over_time(heat))
 
 
 class _Hold(NamedTuple):
@@ -52,36 +53,36 @@ class _Hold(NamedTuple):
     angle_deg: float
 
 
-def _hardest_hold(scene: Scene, servo: Servo, rest: tuple[float, ...]) -> _Hold:
+def _hardest_hold(context: Context, servo: Servo, rest: tuple[float, ...]) -> _Hold:
     """Of the poses in which the show leaves a servo, the hardest to hold, over its stall torque."""
     torques = np.nan_to_num(
-        holding_nm(servo, np.array(rest), scene.show.rig.wearer.tilt_deg), posinf=0.0
+        holding_nm(servo, np.array(rest), context.show.rig.wearer.tilt_deg), posinf=0.0
     )
     hardest = int(np.argmax(torques))
     return _Hold(float(torques[hardest]) / servo.ratings[0].stall_nm, rest[hardest])
 
 
-def _could_be_hot(scene: Scene, name: str) -> bool:
+def _could_be_hot(context: Context, name: str) -> bool:
     """Whether any move alone goes over the limit: then the show is rehearsed for it."""
-    work = scene.work.get(name)
+    work = context.work.get(name)
     if work is None:
         return False
     limit = CONTINUOUS * work.servo.ratings[0].stall_nm
     return float(work.assessment.rms_torque_nm.max()) > limit
 
 
-def _finding(scene: Scene, name: str, share: float, where: str) -> Finding:
+def _finding(context: Context, name: str, share: float, where: str) -> Finding:
     asked, limit = figures(100 * share, 100 * CONTINUOUS)
-    servo = scene.servos[name]
+    servo = context.servos[name]
     stall = servo.ratings[0].stall_nm
     return Finding(
         "warning",
         "servo-heat",
         f"`{name}` is loaded with {asked} % of its stall torque {where}, and stands about "
         f"{limit} % for long",
-        scene.span(servo.mark, "name"),
+        context.span(servo.mark, "name"),
         label=f"{figure(share * stall)} N.m",
-        related=((scene.span(servo.load.mark), f"what `{name}` carries"),),
+        related=((context.span(servo.load.mark), f"what `{name}` carries"),),
         help="rest it where less weight pulls, add a spring as counterweight, or take a servo of "
         f"at least {figure(share * stall / CONTINUOUS / KGF_CM_NM)} kgf.cm",
         asked=share,

@@ -21,35 +21,35 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures, seconds
 from seqlang.checks.motion import failing_moves as pace
 from seqlang.text.findings import Finding
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for failure in scene.failures:
+def check(context: Context) -> Iterator[Finding]:
+    for failure in context.once(pace.failures):
         if failure.trouble == "speed":
-            yield _finding(scene, failure)
+            yield _finding(context, failure)
 
 
-def _finding(scene: Scene, failure: pace.Failure) -> Finding:
+def _finding(context: Context, failure: pace.Failure) -> Finding:
     asked, way, move = failure.work.assessment, failure.way, failure.planned.move
     speed = abs(float(asked.speed_deg_s[way]))
-    left = pace.speed_left_deg_s(scene, failure)
+    left = pace.speed_left_deg_s(context, failure)
     speed_text, left_text = figures(speed, left)
     fix = None
     if failure.shortest_ms is not None:
-        fix = pace.slower(scene, move, failure.shortest_ms)
+        fix = pace.slower(context, move, failure.shortest_ms)
     return Finding(
         "error",
         "servo-speed",
         f"`{move.output}` would have to turn at {speed_text} deg/s, and can do {left_text} deg/s",
-        pace.pace_span(scene, move),
+        pace.pace_span(context, move),
         label=f"{figure(abs(move.angle_deg - failure.planned.from_deg))} deg in "
         f"{seconds(move.duration_ms)}",
-        related=pace.start_places(scene, failure.planned),
-        notes=(pace.instant(scene, failure),),
+        related=pace.start_places(context, failure.planned),
+        notes=(pace.instant(context, failure),),
         help=pace.advice(failure, fix),
         fix=fix,
         asked=speed,

@@ -25,37 +25,37 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figures
 from seqlang.checks.motion import failing_moves as pace
 from seqlang.text.findings import Finding
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for failure in scene.failures:
+def check(context: Context) -> Iterator[Finding]:
+    for failure in context.once(pace.failures):
         if failure.trouble == "torque":
-            yield _finding(scene, failure)
+            yield _finding(context, failure)
 
 
-def _finding(scene: Scene, failure: pace.Failure) -> Finding:
+def _finding(context: Context, failure: pace.Failure) -> Finding:
     asked, way, move = failure.work.assessment, failure.way, failure.planned.move
     torque, left = abs(float(asked.torque_nm[way])), float(asked.allowed_nm[way])
     torque_text, left_text = figures(torque, left)
     fix = None
     if failure.shortest_ms is not None:
-        fix = pace.slower(scene, move, failure.shortest_ms)
+        fix = pace.slower(context, move, failure.shortest_ms)
     mark = failure.work.servo.load.mark
     return Finding(
         "error",
         "servo-torque",
         f"`{move.output}` would have to give {torque_text} N.m, and has {left_text} N.m there",
-        pace.pace_span(scene, move),
+        pace.pace_span(context, move),
         label="too much for this load" if failure.impossible else "too quick for this load",
         related=(
-            *pace.start_places(scene, failure.planned),
-            (scene.span(mark), f"what `{move.output}` carries"),
+            *pace.start_places(context, failure.planned),
+            (context.span(mark), f"what `{move.output}` carries"),
         ),
-        notes=(pace.instant(scene, failure),),
+        notes=(pace.instant(context, failure),),
         help=pace.advice(failure, fix),
         fix=fix,
         asked=torque,

@@ -21,9 +21,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure
-from seqlang.checks.workload import Work
+from seqlang.checks.workload import ServoWorkload
 from seqlang.text.findings import Finding, Fix
 from sim.model import MINIMUM_JERK, Servo
 from sim.rig import servo as lines
@@ -34,43 +34,43 @@ HEAVY = 0.2
 """Share of the stall torque from which a jump of speed is called heavy."""
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for work in scene.work.values():
+def check(context: Context) -> Iterator[Finding]:
+    for work in context.work.values():
         seen: set[int] = set()
         for planned, way in zip(work.asked, work.way_of, strict=True):
             mark = planned.move.mark
             uniform = work.ways[way].law.name == "uniform" and work.assessment.passes[way]
             if not uniform or mark in seen:
                 continue
-            share = _jump_share(scene, work, way)
+            share = _jump_share(context, work, way)
             if share > HEAVY:
                 seen.add(mark)
-                yield _finding(scene, work.servo, planned, share)
+                yield _finding(context, work.servo, planned, share)
 
 
-def _jump_share(scene: Scene, work: Work, way: int) -> float:
+def _jump_share(context: Context, work: ServoWorkload, way: int) -> float:
     """Peak torque of the jumping move, less that of the same move without jumps, over stall."""
     asked = work.ways[way]
     smooth = assess(
-        scene.sound_show.rig, work.servo, asked.from_deg, asked.to_deg, 60_000.0, MINIMUM_JERK
+        context.sound_show.rig, work.servo, asked.from_deg, asked.to_deg, 60_000.0, MINIMUM_JERK
     )
     extra = float(work.assessment.peak_torque_nm[way] - smooth.peak_torque_nm[0])
     stall = float(lines.line(work.servo, work.assessment.voltage_v[way]).stall_nm)
     return extra / max(stall, 1e-12)
 
 
-def _finding(scene: Scene, servo: Servo, planned: PlannedMove, share: float) -> Finding:
+def _finding(context: Context, servo: Servo, planned: PlannedMove, share: float) -> Finding:
     move = planned.move
-    span = scene.span(move.mark, "law")
+    span = context.span(move.mark, "law")
     smooth = assess(
-        scene.sound_show.rig,
+        context.sound_show.rig,
         servo,
         planned.from_deg,
         move.angle_deg,
         float(move.duration_ms),
         MINIMUM_JERK,
     )
-    passes = bool(smooth.passes[0]) and scene.has_part(move.mark, "law")
+    passes = bool(smooth.passes[0]) and context.has_part(move.mark, "law")
     return Finding(
         "advice",
         "speed-jump",

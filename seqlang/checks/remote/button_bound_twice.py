@@ -24,15 +24,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.text.findings import Finding, Fix
 from sim.model import Binding
 
 BUTTONS = range(1, 32)
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    score = scene.show.score
+def check(context: Context) -> Iterator[Finding]:
+    score = context.show.score
     taken = {binding.button for binding in score.bindings}
     if score.stop_button is not None:
         taken.add(score.stop_button)
@@ -42,17 +42,17 @@ def check(scene: Scene) -> Iterator[Finding]:
         is_stop = binding.button == score.stop_button
         if earlier is binding and not is_stop:
             continue
-        span = scene.span(binding.mark, "button")
+        span = context.span(binding.mark, "button")
         free = next((n for n in BUTTONS if n not in taken), None)
         fix = (
             None
             if free is None
-            else Fix(span, scene.text(span).replace(str(binding.button), str(free), 1))
+            else Fix(span, context.text(span).replace(str(binding.button), str(free), 1))
         )
         if free is not None:
             taken.add(free)
         reason = "is the stop button" if is_stop else f"already starts `{earlier.cue}`"
-        related = () if is_stop else ((scene.span(earlier.mark), "bound here first"),)
+        related = () if is_stop else ((context.span(earlier.mark), "bound here first"),)
         yield Finding(
             "error",
             "button-bound-twice",

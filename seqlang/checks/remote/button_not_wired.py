@@ -23,33 +23,33 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    wired = {wire.button for wire in scene.show.rig.inputs}
-    if scene.partial or not wired:
+def check(context: Context) -> Iterator[Finding]:
+    wired = {wire.button for wire in context.show.rig.inputs}
+    if context.partial or not wired:
         return
-    score = scene.show.score
+    score = context.show.score
     for binding in score.bindings:
         if binding.button not in wired:
             yield Finding(
                 "warning",
                 "button-not-wired",
                 f"button {binding.button} starts `{binding.cue}` and is wired to no board",
-                scene.span(binding.mark, "button"),
+                context.span(binding.mark, "button"),
                 label="arrives at no input",
                 help="give a board an input for it, or use one of the buttons "
                 + ", ".join(str(number) for number in sorted(wired)),
             )
     used = {binding.button for binding in score.bindings} | {score.stop_button}
-    for wire in scene.show.rig.inputs:
+    for wire in context.show.rig.inputs:
         if wire.button not in used:
             yield Finding(
                 "warning",
                 "button-not-wired",
                 f"button {wire.button} is wired to `{wire.board}` and does nothing",
-                scene.span(wire.mark, "button"),
+                context.span(wire.mark, "button"),
                 label="no line under `remote` uses it",
             )

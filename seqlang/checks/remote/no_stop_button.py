@@ -23,22 +23,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.remote.button_bound_twice import BUTTONS
 from seqlang.text.findings import Finding, Fix, Span
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    score = scene.show.score
-    if scene.partial or score.stop_button is not None or not score.bindings or not scene.servos:
+def check(context: Context) -> Iterator[Finding]:
+    score = context.show.score
+    if context.partial or score.stop_button is not None or not score.bindings or not context.servos:
         return
     taken = {binding.button for binding in score.bindings}
     free = next((n for n in BUTTONS if n not in taken), None)
-    span = scene.span(score.bindings[0].mark)
+    span = context.span(score.bindings[0].mark)
     fix = None
     if free is not None:
         at = Span(span.path, span.start, span.start)
-        fix = Fix(at, f"stop button {free}\n{scene.indent(span)}")
+        fix = Fix(at, f"stop button {free}\n{context.indent(span)}")
     yield Finding(
         "advice",
         "no-stop-button",

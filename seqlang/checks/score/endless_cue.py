@@ -25,27 +25,27 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import listed
 from seqlang.text.findings import Finding
 from sim.model import Cue, Repeat
 from sim.score.tree import walk
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    score = scene.show.score
-    if scene.partial:
+def check(context: Context) -> Iterator[Finding]:
+    score = context.show.score
+    if context.partial:
         return
     for cue in score.cues:
         loop = next((s for s in walk(cue.body) if _is_endless(s)), None)
-        if loop is None or cue.name == score.idle or cue.name not in scene.reachable:
+        if loop is None or cue.name == score.idle or cue.name not in context.reachable:
             continue
-        span = scene.span(loop.mark)
+        span = context.span(loop.mark)
         if any(b.cue == cue.name and b.while_held for b in score.bindings):
-            yield _held(scene, cue, loop)
+            yield _held(context, cue, loop)
             continue
-        left = scene.uses[cue.name] - _taken_back(scene, cue)
-        if scene.uses[cue.name] and not left:
+        left = context.uses[cue.name] - _taken_back(context, cue)
+        if context.uses[cue.name] and not left:
             continue
         what = listed(sorted(left)) if left else "its hold"
         yield Finding(
@@ -57,45 +57,45 @@ def check(scene: Scene) -> Iterator[Finding]:
             help=f"give the repeat a count, make it `idle {cue.name}`, or bind a cue that uses "
             f"{what}",
         )
-    yield from _lost(scene)
+    yield from _lost(context)
 
 
 def _is_endless(step: object) -> bool:
     return isinstance(step, Repeat) and step.times is None and not step.while_held
 
 
-def _held(scene: Scene, cue: Cue, loop: object) -> Finding:
+def _held(context: Context, cue: Cue, loop: object) -> Finding:
     return Finding(
         "warning",
         "endless-cue",
         f"cue `{cue.name}` is to run while its button is held, but repeats for ever by itself",
-        scene.span(getattr(loop, "mark", cue.mark)),
+        context.span(getattr(loop, "mark", cue.mark)),
         label="letting go of the button does not end this",
         help="write `repeat while held`, or take the repeat out",
     )
 
 
-def _taken_back(scene: Scene, cue: Cue) -> set[str]:
+def _taken_back(context: Context, cue: Cue) -> set[str]:
     """Outputs that some button's cue takes from `cue` whatever happens."""
-    bound = {binding.cue for binding in scene.show.score.bindings}
+    bound = {binding.cue for binding in context.show.score.bindings}
     return {
         output
-        for other in scene.show.score.cues
+        for other in context.show.score.cues
         if other is not cue and other.name in bound and other.conflict == "take"
-        for output in scene.uses[other.name]
+        for output in context.uses[other.name]
     }
 
 
-def _lost(scene: Scene) -> Iterator[Finding]:
-    score = scene.show.score
-    cue = scene.cues.get(score.lost_cue or "")
+def _lost(context: Context) -> Iterator[Finding]:
+    score = context.show.score
+    cue = context.cues.get(score.lost_cue or "")
     if cue is None or not any(_is_endless(step) for step in walk(cue.body)):
         return
     yield Finding(
         "warning",
         "endless-cue",
         f"cue `{cue.name}`, for a lost remote, never ends",
-        scene.span(cue.mark, "name"),
+        context.span(cue.mark, "name"),
         label="runs on after the remote is back, until a button's cue takes over",
         help="let it end in the safe pose",
     )

@@ -27,7 +27,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import ceil, isfinite
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import seconds
 from seqlang.text.findings import Finding, Fix, Span
 from sim.model import Cue, InTurn, Step
@@ -35,55 +35,55 @@ from sim.score.overlaps import Overlap, overlaps
 from sim.score.tree import children, walk
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for cue in scene.show.score.cues:
+def check(context: Context) -> Iterator[Finding]:
+    for cue in context.show.score.cues:
         for overlap in overlaps(cue):
-            yield _finding(scene, cue, overlap)
+            yield _finding(context, cue, overlap)
 
 
-def _finding(scene: Scene, cue: Cue, overlap: Overlap) -> Finding:
+def _finding(context: Context, cue: Cue, overlap: Overlap) -> Finding:
     start = overlap.second_ms[0]
     end = overlap.first_ms[1]
     delay_ms = ceil(end - start) if isfinite(end) else None
     until = f"until {seconds(end)}" if isfinite(end) else "without end"
-    span = scene.span(overlap.second.mark)
-    fix = None if not delay_ms else _delayed(scene, cue, overlap.second, delay_ms)
+    span = context.span(overlap.second.mark)
+    fix = None if not delay_ms else _delayed(context, cue, overlap.second, delay_ms)
     return Finding(
         "error",
         "output-driven-twice",
         f"`{overlap.output}` is driven twice at once in cue `{cue.name}`: this starts at "
         f"{seconds(start)}, and an earlier statement drives it {until}",
-        scene.span(overlap.second.mark, "name"),
+        context.span(overlap.second.mark, "name"),
         label=f"starts at {seconds(start)}",
-        related=((scene.span(overlap.first.mark), f"drives `{overlap.output}` {until}"),),
+        related=((context.span(overlap.first.mark), f"drives `{overlap.output}` {until}"),),
         help=f"start `{overlap.output}` {seconds(delay_ms)} later"
-        if delay_ms and span != scene.span(overlap.first.mark)
+        if delay_ms and span != context.span(overlap.first.mark)
         else "take one of the two out, or put one after the other",
-        fix=fix if span != scene.span(overlap.first.mark) else None,
+        fix=fix if span != context.span(overlap.first.mark) else None,
         asked=start,
         limit=end,
         unit="ms",
     )
 
 
-def _delayed(scene: Scene, cue: Cue, act: Step, delay_ms: int) -> Fix | None:
+def _delayed(context: Context, cue: Cue, act: Step, delay_ms: int) -> Fix | None:
     """The statement of `act` with a hold before it."""
-    span = scene.span(act.mark)
-    indent = scene.indent(span)
+    span = context.span(act.mark)
+    indent = context.indent(span)
     if indent.strip():
         return None
-    if isinstance(_block_of(scene, cue, act), InTurn):
+    if isinstance(_block_of(context, cue, act), InTurn):
         return Fix(Span(span.path, span.start, span.start), f"hold {delay_ms} ms\n{indent}")
     inner = indent + ("\t" if "\t" in indent else "    ")
-    text = f"in turn\n{inner}hold {delay_ms} ms\n{inner}{scene.text(span)}"
+    text = f"in turn\n{inner}hold {delay_ms} ms\n{inner}{context.text(span)}"
     return Fix(span, text)
 
 
-def _block_of(scene: Scene, cue: Cue, act: Step) -> Step | None:
+def _block_of(context: Context, cue: Cue, act: Step) -> Step | None:
     """The block the statement of `act` stands in. One statement can make several acts."""
     above = {id(child): step for step in walk(cue.body) for child in children(step)}
-    own = scene.span(act.mark)
+    own = context.span(act.mark)
     step = above.get(id(act))
-    while step is not None and scene.span(step.mark) == own:
+    while step is not None and context.span(step.mark) == own:
         step = above.get(id(step))
     return step

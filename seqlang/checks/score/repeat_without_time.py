@@ -26,14 +26,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.text.findings import Finding, Fix, Span
 from sim.model import FRAME_MS, Repeat
 from sim.score.tree import Act, Lengths, walk
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for cue in scene.show.score.cues:
+def check(context: Context) -> Iterator[Finding]:
+    for cue in context.show.score.cues:
         repeats = [step for step in walk(cue.body) if isinstance(step, Repeat)]
         lengths = Lengths(cue.body) if repeats else None
         for step in repeats:
@@ -44,21 +44,21 @@ def check(scene: Scene) -> Iterator[Finding]:
                 "error",
                 "repeat-without-time",
                 "the body of this repeat takes no time",
-                scene.span(step.mark),
+                context.span(step.mark),
                 label="runs without end in one instant",
                 help=f"give its body a rest, one frame at least: `hold {FRAME_MS} ms`",
-                fix=_rest(scene, step),
+                fix=_rest(context, step),
                 asked=0,
                 limit=FRAME_MS,
                 unit="ms",
             )
 
 
-def _rest(scene: Scene, repeat: Repeat) -> Fix | None:
+def _rest(context: Context, repeat: Repeat) -> Fix | None:
     """A hold before the first statement of the body."""
     first = next((step for step in walk(repeat.body) if isinstance(step, Act)), None)
     if first is None:
         return None
-    span = scene.span(first.mark)
+    span = context.span(first.mark)
     at = Span(span.path, span.start, span.start)
-    return Fix(at, f"hold {FRAME_MS} ms\n{scene.indent(span)}")
+    return Fix(at, f"hold {FRAME_MS} ms\n{context.indent(span)}")

@@ -19,19 +19,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from firmware_gen.chips import LIMITS
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
 from sim.model import Cue
 from sim.score.threads import LoopEnd, LoopStart, Thread, ThreadError, program
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for cue in scene.show.score.cues:
-        if not scene.has_repeat(cue):
+def check(context: Context) -> Iterator[Finding]:
+    for cue in context.show.score.cues:
+        if not context.has_repeat(cue):
             continue
-        for board in scene.show.rig.boards:
+        for board in context.show.rig.boards:
             names = {
-                name for name in scene.uses[cue.name] if scene.outputs[name].board == board.name
+                name for name in context.uses[cue.name] if context.outputs[name].board == board.name
             }
             if not names:
                 continue
@@ -39,31 +39,31 @@ def check(scene: Scene) -> Iterator[Finding]:
                 one = program(cue, names)
             except ThreadError as error:
                 if "takes no time" not in str(error):
-                    yield _open_ended(scene, error)
+                    yield _open_ended(context, error)
                 continue
             if one.reserved > LIMITS.threads:
-                yield _threads(scene, cue, one.reserved)
+                yield _threads(context, cue, one.reserved)
             for thread in one.threads:
-                yield from _depth(scene, cue, thread)
+                yield from _depth(context, cue, thread)
 
 
-def _open_ended(scene: Scene, error: ThreadError) -> Finding:
+def _open_ended(context: Context, error: ThreadError) -> Finding:
     return Finding(
         "error",
         "too-many-threads",
         str(error),
-        scene.span(error.mark),
+        context.span(error.mark),
         label="nobody can say when both have ended",
         help="put both into one `repeat while held`, or end the cue with them",
     )
 
 
-def _threads(scene: Scene, cue: Cue, count: int) -> Finding:
+def _threads(context: Context, cue: Cue, count: int) -> Finding:
     return Finding(
         "error",
         "too-many-threads",
         f"cue `{cue.name}` needs {count} threads, and a board has {LIMITS.threads}",
-        scene.span(cue.mark, "name"),
+        context.span(cue.mark, "name"),
         label="each repeat beside something else needs one",
         help="put what keeps the same time into one `repeat`",
         asked=count,
@@ -72,7 +72,7 @@ def _threads(scene: Scene, cue: Cue, count: int) -> Finding:
     )
 
 
-def _depth(scene: Scene, cue: Cue, thread: Thread) -> Iterator[Finding]:
+def _depth(context: Context, cue: Cue, thread: Thread) -> Iterator[Finding]:
     depth = 0
     for item in thread:
         if isinstance(item, LoopStart):
@@ -82,7 +82,7 @@ def _depth(scene: Scene, cue: Cue, thread: Thread) -> Iterator[Finding]:
                     "error",
                     "too-many-threads",
                     f"repeats of cue `{cue.name}` nest more than {LIMITS.loop_depth} deep",
-                    scene.span(item.mark),
+                    context.span(item.mark),
                     label=f"repeat number {depth} inside one another",
                     help="multiply two of the counts into one repeat",
                     asked=depth,

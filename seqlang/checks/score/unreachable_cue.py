@@ -25,21 +25,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.remote.button_bound_twice import BUTTONS
 from seqlang.text.findings import Finding, Fix, Span
 from sim.model import Cue
 from sim.score.tree import acts
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    bindings = scene.show.score.bindings
-    if scene.partial or not bindings:
+def check(context: Context) -> Iterator[Finding]:
+    bindings = context.show.score.bindings
+    if context.partial or not bindings:
         return
-    first = scene.span(bindings[0].mark)
-    taken = {binding.button for binding in bindings} | {scene.show.score.stop_button}
-    for cue in scene.show.score.cues:
-        if cue.name in scene.reachable or _played(scene, cue):
+    first = context.span(bindings[0].mark)
+    taken = {binding.button for binding in bindings} | {context.show.score.stop_button}
+    for cue in context.show.score.cues:
+        if cue.name in context.reachable or _played(context, cue):
             continue
         free = next((n for n in BUTTONS if n not in taken), None)
         taken.add(free)
@@ -49,14 +49,14 @@ def check(scene: Scene) -> Iterator[Finding]:
             "warning",
             "unreachable-cue",
             f"nothing starts cue `{cue.name}`",
-            scene.span(cue.mark, "name"),
+            context.span(cue.mark, "name"),
             label="no button, not idle, not for a lost remote",
             help=f"bind it under `remote`: `{line}`" if free else "all buttons are taken",
-            fix=Fix(at, f"{line}\n{scene.indent(first)}") if free else None,
+            fix=Fix(at, f"{line}\n{context.indent(first)}") if free else None,
         )
 
 
-def _played(scene: Scene, cue: Cue) -> bool:
+def _played(context: Context, cue: Cue) -> bool:
     """Whether another cue plays this one: its statements stand in that cue as well."""
     own = {step.mark for step in acts(cue.body)}
-    return bool(own) and all(scene.uses_of_mark[mark] > 1 for mark in own)
+    return bool(own) and all(context.uses_of_mark[mark] > 1 for mark in own)

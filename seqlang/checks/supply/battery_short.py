@@ -23,8 +23,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figures
+from seqlang.checks.passing import rehearsable
 from seqlang.checks.rewrite import rewritten
 from seqlang.checks.supply.sagging import of_supply
 from seqlang.text import units
@@ -35,32 +36,36 @@ from sim.rig.battery import run_time_h as hours_at
 from sim.strain.usage import Book, Mix, run_time_h, source_mean_a
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    wanted = scene.show.score.run_time_h
-    if wanted is None or not scene.rehearsable or any(sag.collapsed for sag in scene.sags):
+def check(context: Context) -> Iterator[Finding]:
+    wanted = context.show.score.run_time_h
+    if (
+        wanted is None
+        or not context.once(rehearsable)
+        or any(sag.collapsed for sag in context.sags)
+    ):
         return
     book: Book | None = None
-    for supply in scene.show.rig.supplies:
-        own = of_supply(scene, supply)
+    for supply in context.show.rig.supplies:
+        own = of_supply(context, supply)
         if not own or not isinstance(supply.source, Cells):
             continue
         # no rehearsal is needed where the pack would last at the worst instant all the time
         peak_a = max(sag.source_a for sag in own)
         if hours_at(pack_ah(supply.source), peak_a) >= wanted:
             continue
-        book = Book(scene.sound_show) if book is None else book
-        yield from _short(scene, book, book.mix(), supply, supply.source, wanted)
+        book = Book(context.sound_show) if book is None else book
+        yield from _short(context, book, book.mix(), supply, supply.source, wanted)
 
 
 def _short(
-    scene: Scene, book: Book, mix: Mix, supply: Supply, cells: Cells, wanted_h: float
+    context: Context, book: Book, mix: Mix, supply: Supply, cells: Cells, wanted_h: float
 ) -> Iterator[Finding]:
     lasts_h = run_time_h(book, supply, mix)
     if lasts_h is None or lasts_h >= wanted_h:
         return
     needed = capacity_for_ah(wanted_h, source_mean_a(book, supply, mix)) / cells.parallel
-    span = scene.span(cells.mark, "capacity")
-    fix = rewritten(scene, span, needed * 1.001, units.AMPERE_HOURS, "up")
+    span = context.span(cells.mark, "capacity")
+    fix = rewritten(context, span, needed * 1.001, units.AMPERE_HOURS, "up")
     lasts, wanted = figures(lasts_h, wanted_h)
     yield Finding(
         "warning",
@@ -68,7 +73,7 @@ def _short(
         f"supply `{supply.name}` lasts {lasts} h, and the show is to run for {wanted} h",
         span,
         label=f"lasts {lasts} h",
-        related=((scene.place("run time"), f"{wanted} h are wanted"),),
+        related=((context.place("run time"), f"{wanted} h are wanted"),),
         notes=()
         if mix.stated
         else ("no use of the cues is stated: taken as one after another without a pause",),

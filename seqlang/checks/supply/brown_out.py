@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.supply.sagging import cues_running, standing, while_running
 from seqlang.text.findings import Finding
@@ -29,37 +29,37 @@ from sim.rig.supply import BROWN_OUT_V, SAFE_CLOCK_V
 from sim.strain.sag import Sag
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for supply in scene.show.rig.supplies:
-        own = standing(scene, supply)
-        yield from _brown_outs(scene, own)
+def check(context: Context) -> Iterator[Finding]:
+    for supply in context.show.rig.supplies:
+        own = standing(context, supply)
+        yield from _brown_outs(context, own)
         low = {sag.board for sag in own if sag.voltage_v < BROWN_OUT_V}
         if own:
-            yield from _at_power_up(scene, supply, low)
+            yield from _at_power_up(context, supply, low)
 
 
-def _at_power_up(scene: Scene, supply: Supply, low: set[str]) -> Iterator[Finding]:
+def _at_power_up(context: Context, supply: Supply, low: set[str]) -> Iterator[Finding]:
     """A servo's first pulse may find the part anywhere: it jumps to its safe pose at stall current.
 
     `low`: boards with an error already.
     """
-    for sag in scene.start_sags:
+    for sag in context.start_sags:
         if sag.supply != supply.name or sag.board in low:
             continue
         if sag.voltage_v >= BROWN_OUT_V and not sag.collapsed:
             continue
-        board = scene.boards[sag.board]
+        board = context.boards[sag.board]
         yield Finding(
             "warning",
             "brown-out",
             f"at power-up `{sag.starting}` may draw its stall current, and board `{sag.board}` "
             f"is left with {figure(sag.voltage_v)} V",
-            scene.span(board.mark, "name"),
+            context.span(board.mark, "name"),
             label=f"the chip resets below {figure(BROWN_OUT_V)} V",
             related=(
                 ()
                 if sag.starting is None
-                else ((scene.span(scene.servos[sag.starting].mark), "jumps to its safe pose"),)
+                else ((context.span(context.servos[sag.starting].mark), "jumps to its safe pose"),)
             ),
             help="bring the parts near their safe pose before switching on, or use a stronger "
             "supply or thicker wire",
@@ -69,22 +69,22 @@ def _at_power_up(scene: Scene, supply: Supply, low: set[str]) -> Iterator[Findin
         )
 
 
-def _brown_outs(scene: Scene, own: list[Sag]) -> Iterator[Finding]:
+def _brown_outs(context: Context, own: list[Sag]) -> Iterator[Finding]:
     for sag in own:
         if sag.voltage_v >= SAFE_CLOCK_V:
             continue
         resets = sag.voltage_v < BROWN_OUT_V
         limit = BROWN_OUT_V if resets else SAFE_CLOCK_V
         asked_text, limit_text = figures(sag.voltage_v, limit)
-        board = scene.boards[sag.board]
+        board = context.boards[sag.board]
         yield Finding(
             "error" if resets else "warning",
             "brown-out",
             f"the voltage at board `{sag.board}` falls to {asked_text} V {while_running(sag)}, "
             f"and the chip {'resets' if resets else 'is out of its limits'} below {limit_text} V",
-            scene.span(board.mark, "feed"),
+            context.span(board.mark, "feed"),
             label=f"{figure(sag.board_a)} A through this feed",
-            related=cues_running(scene, sag),
+            related=cues_running(context, sag),
             help="use thicker or shorter wire, a stronger supply, or a supply of its own for the "
             "board",
             asked=sag.voltage_v,

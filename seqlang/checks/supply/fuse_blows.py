@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.supply.sagging import cues_running, standing, while_running
 from seqlang.text.findings import Finding, Fix
@@ -29,14 +29,14 @@ from sim.rig import fuse as fuses
 from sim.strain.sag import Sag
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for supply in scene.show.rig.supplies:
-        own = standing(scene, supply)
+def check(context: Context) -> Iterator[Finding]:
+    for supply in context.show.rig.supplies:
+        own = standing(context, supply)
         if own:
-            yield from _fuse(scene, supply, max(own, key=lambda sag: sag.source_a))
+            yield from _fuse(context, supply, max(own, key=lambda sag: sag.source_a))
 
 
-def _fuse(scene: Scene, supply: Supply, sag: Sag) -> Iterator[Finding]:
+def _fuse(context: Context, supply: Supply, sag: Sag) -> Iterator[Finding]:
     """Peaks over the rating are borne for a while (see `sim/rig/fuse.py`); over 135 % they are
     not."""
     if supply.fuse_a is None or sag.source_a <= supply.fuse_a:
@@ -44,7 +44,7 @@ def _fuse(scene: Scene, supply: Supply, sag: Sag) -> Iterator[Finding]:
     opens = sag.source_a > fuses.CARRIES_FOR_AN_HOUR * supply.fuse_a
     needed = sag.source_a if not opens else sag.source_a / fuses.CARRIES_FOR_AN_HOUR
     rating = next((r for r in fuses.RATINGS_A if r >= sag.source_a), None)
-    span = scene.span(supply.mark, "fuse")
+    span = context.span(supply.mark, "fuse")
     asked_text, limit_text = figures(sag.source_a, supply.fuse_a)
     yield Finding(
         "error" if opens else "warning",
@@ -53,7 +53,7 @@ def _fuse(scene: Scene, supply: Supply, sag: Sag) -> Iterator[Finding]:
         f"{while_running(sag)}",
         span,
         label="opens on the show's own peaks" if opens else "runs hot on the show's own peaks",
-        related=cues_running(scene, sag),
+        related=cues_running(context, sag),
         help=f"at least {figure(needed)} A: take the next blade fuse, `{figure(rating)} A`, and "
         "wire that carries it"
         if rating is not None

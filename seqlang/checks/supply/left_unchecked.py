@@ -22,31 +22,31 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    if scene.partial:
+def check(context: Context) -> Iterator[Finding]:
+    if context.partial:
         return
-    fed = {output.board for output in scene.show.rig.outputs}
-    for board in scene.show.rig.boards:
+    fed = {output.board for output in context.show.rig.outputs}
+    for board in context.show.rig.boards:
         if board.supply is None and board.name in fed:
             yield Finding(
                 "advice",
                 "unfed-board",
                 f"board `{board.name}` has no feed, so voltage and current are not checked",
-                scene.span(board.mark, "name"),
+                context.span(board.mark, "name"),
                 label="no `feed` line",
                 help="state a supply and `feed NAME, 600 mm of 20 AWG`",
             )
-    for servo in scene.servos.values():
+    for servo in context.servos.values():
         if not servo.load.bodies and not servo.load.springs:
             yield Finding(
                 "advice",
                 "unloaded-servo",
                 f"servo `{servo.name}` carries nothing, so its torque is hardly checked",
-                scene.span(servo.mark, "name"),
+                context.span(servo.mark, "name"),
                 label="no `load` line",
                 help="weigh the part and state `load 140 g at 80 mm` (its centre of mass)",
             )

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figures
 from seqlang.checks.rewrite import rewritten
 from seqlang.checks.supply.sagging import cues_running, standing, while_running
@@ -31,21 +31,21 @@ from sim.rig.battery import stands_a
 from sim.strain.sag import Sag
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for supply in scene.show.rig.supplies:
-        own = standing(scene, supply)
+def check(context: Context) -> Iterator[Finding]:
+    for supply in context.show.rig.supplies:
+        own = standing(context, supply)
         if own and isinstance(supply.source, Cells):
             worst = max(own, key=lambda sag: sag.source_a)
             if worst.source_a > stands_a(supply.source):
-                yield _finding(scene, supply, supply.source, worst)
+                yield _finding(context, supply, supply.source, worst)
 
 
-def _finding(scene: Scene, supply: Supply, cells: Cells, sag: Sag) -> Finding:
+def _finding(context: Context, supply: Supply, cells: Cells, sag: Sag) -> Finding:
     limit = stands_a(cells)
-    span = scene.span(cells.mark, "capacity")
+    span = context.span(cells.mark, "capacity")
     # larger cells sag less, so this is enough
     fix = rewritten(
-        scene,
+        context,
         span,
         cells.capacity_ah * sag.source_a / limit * 1.0001,
         units.AMPERE_HOURS,
@@ -59,7 +59,7 @@ def _finding(scene: Scene, supply: Supply, cells: Cells, sag: Sag) -> Finding:
         f"{while_running(sag)}, and such a pack stands about {limit_text} A",
         span,
         label=f"stands about {limit_text} A",
-        related=cues_running(scene, sag),
+        related=cues_running(context, sag),
         help=f"take cells of at least `{fix.text}`, or a pack whose maker states more",
         fix=fix,
         asked=sag.source_a,

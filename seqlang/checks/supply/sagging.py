@@ -10,18 +10,18 @@ from sim.strain.cue_currents import STOP
 from sim.strain.sag import Sag
 
 if TYPE_CHECKING:
-    from seqlang.checks.context import Scene
+    from seqlang.checks.context import Context
     from sim.model import Supply
 
 
-def of_supply(scene: Scene, supply: Supply) -> list[Sag]:
+def of_supply(context: Context, supply: Supply) -> list[Sag]:
     """The worst instant of each board that the supply feeds."""
-    return [sag for sag in scene.sags if sag.supply == supply.name]
+    return [sag for sag in context.sags if sag.supply == supply.name]
 
 
-def standing(scene: Scene, supply: Supply) -> list[Sag]:
+def standing(context: Context, supply: Supply) -> list[Sag]:
     """The same, or nothing if the supply collapses: its currents and voltages then mean nothing."""
-    own = of_supply(scene, supply)
+    own = of_supply(context, supply)
     return [] if any(sag.collapsed for sag in own) else own
 
 
@@ -33,9 +33,9 @@ def while_running(sag: Sag) -> str:
     return f"while {listed(list(sag.cues))} run{'s' if len(sag.cues) == 1 else ''}"
 
 
-def cues_running(scene: Scene, sag: Sag) -> tuple[tuple[Span, str], ...]:
+def cues_running(context: Context, sag: Sag) -> tuple[tuple[Span, str], ...]:
     return tuple(
-        (scene.span(scene.cues[name].mark, "name"), "runs at that time")
+        (context.span(context.cues[name].mark, "name"), "runs at that time")
         for name in sag.cues[:4]
-        if name in scene.cues
+        if name in context.cues
     )

@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.text.findings import Finding
 from sim.rig.supply import highest_v, of_board
@@ -33,9 +33,9 @@ FAR_OVER_RATED = 1.25
 """From here on it is an error."""
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    rig = scene.show.rig
-    for servo in scene.servos.values():
+def check(context: Context) -> Iterator[Finding]:
+    rig = context.show.rig
+    for servo in context.servos.values():
         _, supply = of_board(rig, servo.board)
         if supply is None or not servo.ratings:
             continue
@@ -49,9 +49,9 @@ def check(scene: Scene) -> Iterator[Finding]:
             "servo-overvoltage",
             f"servo `{servo.name}` can get {volts_text} V from supply `{supply.name}`, and it is "
             f"rated at {rated_text} V",
-            scene.span(servo.mark, "name"),
+            context.span(servo.mark, "name"),
             label="burns, and strips its gears",
-            related=((scene.span(supply.mark, "name"), "the highest with nothing drawing"),),
+            related=((context.span(supply.mark, "name"), "the highest with nothing drawing"),),
             help=f"state and fit a regulator of {figure(rated)} V, or, if the servo's data sheet "
             "allows more, state its rating at that voltage as well",
             asked=volts,

@@ -22,22 +22,22 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import floor
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure
 from seqlang.text.findings import Finding, Fix, Span
 from sim.model import Adapter, Strip, Supply
 from sim.rig.supply import of_board, strip_full_a
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for strip in scene.strips.values():
-        _, supply = of_board(scene.show.rig, strip.board)
+def check(context: Context) -> Iterator[Finding]:
+    for strip in context.strips.values():
+        _, supply = of_board(context.show.rig, strip.board)
         limit = None if supply is None else limit_a(supply)
         if supply is None or limit is None or strip.cap_a is not None:
             continue
         full = strip_full_a(strip)
         if full > limit:
-            yield _finding(scene, strip, supply, full, limit)
+            yield _finding(context, strip, supply, full, limit)
 
 
 def limit_a(supply: Supply) -> float | None:
@@ -50,10 +50,10 @@ def limit_a(supply: Supply) -> float | None:
     return min((limit for limit in limits if limit is not None), default=None)
 
 
-def _finding(scene: Scene, strip: Strip, supply: Supply, full: float, limit: float) -> Finding:
-    span = scene.span(strip.mark, "pixels")
+def _finding(context: Context, strip: Strip, supply: Supply, full: float, limit: float) -> Finding:
+    span = context.span(strip.mark, "pixels")
     cap = max(0.1, floor(limit / 2.0 * 10.0) / 10.0)
-    line = _line_of(scene, span)
+    line = _line_of(context, span)
     fix = None if line is None else Fix(line[0], f"cap {figure(cap)} A\n{line[1]}")
     return Finding(
         "warning",
@@ -62,7 +62,7 @@ def _finding(scene: Scene, strip: Strip, supply: Supply, full: float, limit: flo
         f"`{supply.name}` gives {figure(limit)} A",
         span,
         label=f"{figure(full)} A fully on",
-        related=((scene.span(supply.mark, "name"), f"gives {figure(limit)} A"),),
+        related=((context.span(supply.mark, "name"), f"gives {figure(limit)} A"),),
         help=f"let the board keep it under half of that: `cap {figure(cap)} A`",
         fix=fix,
         asked=full,
@@ -71,9 +71,9 @@ def _finding(scene: Scene, strip: Strip, supply: Supply, full: float, limit: flo
     )
 
 
-def _line_of(scene: Scene, span: Span) -> tuple[Span, str] | None:
+def _line_of(context: Context, span: Span) -> tuple[Span, str] | None:
     """The start of the statement that `span` stands in, and its indentation."""
-    before = scene.indent(span)
+    before = context.indent(span)
     indent = before[: len(before) - len(before.lstrip())]
     at = span.start - len(before) + len(indent)
     return (Span(span.path, at, at), indent) if indent else None

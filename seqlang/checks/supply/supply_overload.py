@@ -22,7 +22,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.rewrite import rewritten
 from seqlang.checks.supply.sagging import cues_running, of_supply, while_running
@@ -35,24 +35,24 @@ ENDLESS_A = 1e4
 """In place of a limit, to learn what would be drawn without it."""
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for supply in scene.show.rig.supplies:
-        collapsed = [sag for sag in of_supply(scene, supply) if sag.collapsed]
+def check(context: Context) -> Iterator[Finding]:
+    for supply in context.show.rig.supplies:
+        collapsed = [sag for sag in of_supply(context, supply) if sag.collapsed]
         if collapsed:
-            yield _overload(scene, supply, max(collapsed, key=lambda sag: sag.supply_a))
+            yield _overload(context, supply, max(collapsed, key=lambda sag: sag.supply_a))
 
 
-def _overload(scene: Scene, supply: Supply, sag: Sag) -> Finding:
-    free_show = _unlimited(scene.sound_show, supply)
-    free = _hardest(supply, sags(free_show, scene.planned))
+def _overload(context: Context, supply: Supply, sag: Sag) -> Finding:
+    free_show = _unlimited(context.sound_show, supply)
+    free = _hardest(supply, sags(free_show, context.planned))
     asked, limit, mark, what = _limit(supply, free)
     if free.collapsed or asked <= limit:
-        return _exhausted(scene, supply, sag)
+        return _exhausted(context, supply, sag)
     starting = _hardest(supply, start_sags(free_show))
     enough = max(asked, starting.source_a if what == "adapter" else starting.supply_a)
     asked_text, limit_text = figures(asked, limit)
-    span = scene.span(mark, "current")
-    fix = rewritten(scene, span, enough * 1.0001, units.AMPERES, "up")
+    span = context.span(mark, "current")
+    fix = rewritten(context, span, enough * 1.0001, units.AMPERES, "up")
     return Finding(
         "error",
         "supply-overload",
@@ -60,7 +60,7 @@ def _overload(scene: Scene, supply: Supply, sag: Sag) -> Finding:
         f"{what} gives {limit_text} A",
         span,
         label=f"{asked_text} A needed",
-        related=cues_running(scene, free),
+        related=cues_running(context, free),
         notes=(
             f"at power-up, while `{starting.starting}` jumps to its safe pose: "
             f"{figure(starting.supply_a)} A",
@@ -102,14 +102,14 @@ def _unlimited(show: Show, supply: Supply) -> Show:
     return replace(show, rig=replace(show.rig, supplies=supplies))
 
 
-def _exhausted(scene: Scene, supply: Supply, sag: Sag) -> Finding:
+def _exhausted(context: Context, supply: Supply, sag: Sag) -> Finding:
     return Finding(
         "error",
         "supply-overload",
         f"the battery of supply `{supply.name}` cannot give what the show takes "
         f"{while_running(sag)}: its voltage collapses",
-        scene.span(supply.source.mark),
+        context.span(supply.source.mark),
         label="its own resistance eats the voltage at the end of its charge",
-        related=cues_running(scene, sag),
+        related=cues_running(context, sag),
         help="use more or larger cells, or let fewer parts move at once",
     )

@@ -20,11 +20,11 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.motion import failing_moves as pace
 from seqlang.checks.supply.sagging import cues_running, while_running
-from seqlang.checks.workload import Way, Work
+from seqlang.checks.workload import ServoWorkload, Way
 from seqlang.text.findings import Finding
 from sim.score.tree import PlannedMove
 from sim.strain.envelope import assess
@@ -36,24 +36,24 @@ STEEPEST = 2.0
 little more. Moves that even this leaves within the margin need not be assessed again."""
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    by_board = {sag.board: sag for sag in scene.sags if sag.cues and not sag.collapsed}
-    for work in scene.work.values():
+def check(context: Context) -> Iterator[Finding]:
+    by_board = {sag.board: sag for sag in context.sags if sag.cues and not sag.collapsed}
+    for work in context.work.values():
         sag = by_board.get(work.servo.board)
         if sag is not None:
-            yield from _starved(scene, work, sag)
+            yield from _starved(context, work, sag)
 
 
-def _starved(scene: Scene, work: Work, sag: Sag) -> Iterator[Finding]:
+def _starved(context: Context, work: ServoWorkload, sag: Sag) -> Iterator[Finding]:
     """Written moves that pass alone but not at the sagging voltage, each from its worst start."""
-    limit = 1.0 - scene.show.rig.wearer.margin
+    limit = 1.0 - context.show.rig.wearer.margin
     alone = work.assessment
     fall = np.maximum(alone.voltage_v / max(sag.voltage_v, 1e-3), 1.0)
     rows = np.flatnonzero(alone.passes & (alone.peak_share * fall**STEEPEST > limit))
     if not rows.size:
         return
     low = assess(
-        scene.sound_show.rig,
+        context.sound_show.rig,
         work.servo,
         [work.ways[row].from_deg for row in rows],
         [work.ways[row].to_deg for row in rows],
@@ -72,29 +72,29 @@ def _starved(scene: Scene, work: Work, sag: Sag) -> Iterator[Finding]:
         if way in shares and (known is None or shares[way] > shares[known[1]]):
             worst[planned.move.mark] = planned, way
     for planned, way in worst.values():
-        yield _finding(scene, planned, work.ways[way], sag, shares[way])
+        yield _finding(context, planned, work.ways[way], sag, shares[way])
 
 
-def _finding(scene: Scene, planned: PlannedMove, way: Way, sag: Sag, share: float) -> Finding:
-    move, servo = planned.move, scene.servos[planned.move.output]
-    limit = 1.0 - scene.show.rig.wearer.margin
+def _finding(context: Context, planned: PlannedMove, way: Way, sag: Sag, share: float) -> Finding:
+    move, servo = planned.move, context.servos[planned.move.output]
+    limit = 1.0 - context.show.rig.wearer.margin
     asked_text, limit_text = figures(100 * share, 100 * limit)
     try:
         shortest = shortest_duration_ms(
-            scene.sound_show.rig, servo, way.from_deg, way.to_deg, way.law, sag.voltage_v
+            context.sound_show.rig, servo, way.from_deg, way.to_deg, way.law, sag.voltage_v
         )
     except Impossible:
         shortest = None
-    fix = None if shortest is None else pace.slower(scene, move, shortest)
+    fix = None if shortest is None else pace.slower(context, move, shortest)
     return Finding(
         "warning",
         "voltage-sag",
         f"`{move.output}` would be worked to {asked_text} % of its line at the "
         f"{figure(sag.voltage_v)} V left {while_running(sag)}, and {limit_text} % "
         "keep the margin",
-        pace.pace_span(scene, move),
+        pace.pace_span(context, move),
         label="passes by itself, not beside other parts",
-        related=cues_running(scene, sag),
+        related=cues_running(context, sag),
         help="use thicker wire or a stronger supply"
         if fix is None
         else f"`{fix.text}` passes at that voltage; thicker wire or a stronger supply help too",

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.figures import figure
 from seqlang.checks.supply.sagging import of_supply
 from seqlang.text.findings import Finding, Fix
@@ -28,23 +28,23 @@ from sim.model import Supply
 from sim.rig.wire import GAUGES, carries_a
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for supply in scene.show.rig.supplies:
-        yield from _wires(scene, supply)
+def check(context: Context) -> Iterator[Finding]:
+    for supply in context.show.rig.supplies:
+        yield from _wires(context, supply)
 
 
-def _wires(scene: Scene, supply: Supply) -> Iterator[Finding]:
+def _wires(context: Context, supply: Supply) -> Iterator[Finding]:
     """A fuse must open before its wire gets hot; without one, the wire carries the peak."""
-    for board in scene.show.rig.boards:
+    for board in context.show.rig.boards:
         if board.supply != supply.name or board.wire is None:
             continue
-        sag = next((s for s in of_supply(scene, supply) if s.board == board.name), None)
+        sag = next((s for s in of_supply(context, supply) if s.board == board.name), None)
         flows = supply.fuse_a if supply.fuse_a is not None else (sag.board_a if sag else 0.0)
         limit = carries_a(board.wire.gauge_awg)
         if flows <= limit:
             continue
         gauge = next((g for g in reversed(GAUGES) if carries_a(g) >= flows), None)
-        span = scene.span(board.wire.mark, "gauge")
+        span = context.span(board.wire.mark, "gauge")
         what = "its fuse opens at" if supply.fuse_a is not None else "the show draws"
         yield Finding(
             "error",

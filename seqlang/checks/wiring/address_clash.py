@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.meaning.rig import NO_ADDRESS
 from seqlang.text.findings import Finding, Fix
 from sim.model import Board
@@ -28,12 +28,12 @@ from sim.model import Board
 ADDRESSES = range(1, 255)
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    boards = scene.show.rig.boards
+def check(context: Context) -> Iterator[Finding]:
+    boards = context.show.rig.boards
     taken = {board.address for board in boards}
     first: dict[int, Board] = {}
     for board in boards:
-        if board.address == NO_ADDRESS and scene.partial:
+        if board.address == NO_ADDRESS and context.partial:
             continue
         valid = board.address in ADDRESSES
         earlier = first.setdefault(board.address, board)
@@ -41,8 +41,8 @@ def check(scene: Scene) -> Iterator[Finding]:
             continue
         free = next(address for address in ADDRESSES if address not in taken)
         taken.add(free)
-        span = scene.span(board.mark, "address")
-        related = () if earlier is board else ((scene.span(earlier.mark), "the other board"),)
+        span = context.span(board.mark, "address")
+        related = () if earlier is board else ((context.span(earlier.mark), "the other board"),)
         yield Finding(
             "error",
             "address-clash",
@@ -54,6 +54,6 @@ def check(scene: Scene) -> Iterator[Finding]:
             label="taken" if valid else "out of range",
             related=related if valid else (),
             help=f"address {free} is free",
-            fix=Fix(span, scene.text(span).replace(str(board.address), str(free), 1)),
+            fix=Fix(span, context.text(span).replace(str(board.address), str(free), 1)),
             asked=board.address,
         )

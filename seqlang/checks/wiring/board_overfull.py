@@ -17,7 +17,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from firmware_gen.chips import LIMITS
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.rewrite import rewritten
 from seqlang.checks.wiring import pins
 from seqlang.text import units
@@ -25,22 +25,22 @@ from seqlang.text.findings import Finding, Fix
 from sim.model import Board, Input, Servo, Strip
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for board, _, users in pins.by_board(scene):
+def check(context: Context) -> Iterator[Finding]:
+    for board, _, users in pins.by_board(context):
         outputs = [user for user in users if not isinstance(user, Input)]
         servos = [user for user in outputs if isinstance(user, Servo)]
         inputs = [user for user in users if isinstance(user, Input)]
-        yield from _counted(scene, board, servos, LIMITS.servos, "servos")
-        yield from _counted(scene, board, outputs, LIMITS.outputs, "outputs")
-        yield from _counted(scene, board, inputs, LIMITS.inputs, "inputs")
+        yield from _counted(context, board, servos, LIMITS.servos, "servos")
+        yield from _counted(context, board, outputs, LIMITS.outputs, "outputs")
+        yield from _counted(context, board, inputs, LIMITS.inputs, "inputs")
         strips = [user for user in outputs if isinstance(user, Strip)]
-        yield from _counted(scene, board, strips, LIMITS.strips, "strips")
-        yield from _pixels(scene, board, strips)
-        yield from _cues(scene, board, {output.name for output in outputs})
+        yield from _counted(context, board, strips, LIMITS.strips, "strips")
+        yield from _pixels(context, board, strips)
+        yield from _cues(context, board, {output.name for output in outputs})
 
 
 def _counted(
-    scene: Scene, board: Board, users: Sequence[pins.User], limit: int, what: str
+    context: Context, board: Board, users: Sequence[pins.User], limit: int, what: str
 ) -> Iterator[Finding]:
     if len(users) <= limit:
         return
@@ -49,9 +49,9 @@ def _counted(
         "error",
         "board-overfull",
         f"board `{board.name}` has {len(users)} {what}, and its player holds {limit}",
-        scene.span(surplus.mark, "name"),
+        context.span(surplus.mark, "name"),
         label=f"number {limit + 1}",
-        related=((scene.span(board.mark), "the board"),),
+        related=((context.span(board.mark), "the board"),),
         help=f"put {pins.called(surplus)} and what follows it on a second board",
         asked=len(users),
         limit=limit,
@@ -59,17 +59,17 @@ def _counted(
     )
 
 
-def _pixels(scene: Scene, board: Board, strips: list[Strip]) -> Iterator[Finding]:
+def _pixels(context: Context, board: Board, strips: list[Strip]) -> Iterator[Finding]:
     total = 0
     for strip in strips:
         left = LIMITS.pixels - total
         total += strip.pixels
         if total <= LIMITS.pixels:
             continue
-        span = scene.span(strip.mark, "pixels")
+        span = context.span(strip.mark, "pixels")
         fix: Fix | None = None
         if left > 0:
-            fix = rewritten(scene, span, left, units.PLAIN, "down")
+            fix = rewritten(context, span, left, units.PLAIN, "down")
         yield Finding(
             "error",
             "board-overfull",
@@ -88,20 +88,20 @@ def _pixels(scene: Scene, board: Board, strips: list[Strip]) -> Iterator[Finding
         return
 
 
-def _cues(scene: Scene, board: Board, names: set[str]) -> Iterator[Finding]:
+def _cues(context: Context, board: Board, names: set[str]) -> Iterator[Finding]:
     """A board holds the cues that use its outputs; all of them if idle does."""
-    score = scene.show.score
-    idles = score.idle is not None and bool(names & scene.uses.get(score.idle, frozenset()))
-    cues = [cue for cue in score.cues if idles or names & scene.uses[cue.name]]
+    score = context.show.score
+    idles = score.idle is not None and bool(names & context.uses.get(score.idle, frozenset()))
+    cues = [cue for cue in score.cues if idles or names & context.uses[cue.name]]
     if len(cues) > LIMITS.cues:
         yield Finding(
             "error",
             "board-overfull",
             f"board `{board.name}` takes part in {len(cues)} cues, and its player holds "
             f"{LIMITS.cues}",
-            scene.span(cues[LIMITS.cues].mark, "name"),
+            context.span(cues[LIMITS.cues].mark, "name"),
             label=f"number {LIMITS.cues + 1}",
-            related=((scene.span(board.mark, "name"), "the board"),),
+            related=((context.span(board.mark, "name"), "the board"),),
             help="play what belongs together in one cue, or put parts on a second board",
             asked=len(cues),
             limit=LIMITS.cues,

@@ -21,13 +21,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from firmware_gen.chips import pin_name
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.wiring import pins
 from seqlang.text.findings import Finding
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for board, chip, users in pins.by_board(scene):
+def check(context: Context) -> Iterator[Finding]:
+    for board, chip, users in pins.by_board(context):
         taken = {user.pin for user in users}
         first: dict[int, pins.User] = {}
         for user in users:
@@ -35,7 +35,7 @@ def check(scene: Scene) -> Iterator[Finding]:
             if earlier is user or chip.refusal(user.pin, pins.job(user)) is not None:
                 continue
             free = pins.nearest_free(chip, user, taken)
-            fix = None if free is None else pins.move_to(scene, user, free)
+            fix = None if free is None else pins.move_to(context, user, free)
             if free is not None:
                 taken.add(free)
             yield Finding(
@@ -43,9 +43,9 @@ def check(scene: Scene) -> Iterator[Finding]:
                 "pin-clash",
                 f"pin {pin_name(user.pin)} of `{board.name}` has both {pins.called(earlier)} "
                 f"and {pins.called(user)}",
-                scene.span(user.mark, "pin"),
+                context.span(user.mark, "pin"),
                 label=f"taken by {pins.called(earlier)}",
-                related=((scene.span(earlier.mark, "pin"), "wired here first"),),
+                related=((context.span(earlier.mark, "pin"), "wired here first"),),
                 help=f"{pin_name(free)} is free and can do it"
                 if free is not None
                 else f"no pin of `{board.name}` is left that can do it; use a second board",

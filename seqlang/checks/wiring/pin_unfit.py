@@ -21,13 +21,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from firmware_gen.chips import pin_name
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.checks.wiring import pins
 from seqlang.text.findings import Finding
 
 
-def check(scene: Scene) -> Iterator[Finding]:
-    for board, chip, users in pins.by_board(scene):
+def check(context: Context) -> Iterator[Finding]:
+    for board, chip, users in pins.by_board(context):
         taken = {user.pin for user in users}
         for user in users:
             job = pins.job(user)
@@ -43,11 +43,11 @@ def check(scene: Scene) -> Iterator[Finding]:
                 "pin-unfit",
                 f"pin {pin_name(user.pin)} of `{board.name}` cannot be used for "
                 f"{pins.called(user)}: {reason}",
-                scene.span(user.mark, "pin"),
+                context.span(user.mark, "pin"),
                 label=f"no pin for {'an input' if job == 'input' else f'a {job}'}",
                 notes=(f"pins that can: {', '.join(pin_name(pin) for pin in fitting)}",),
                 help=f"{pin_name(free)} is free and can do it"
                 if free is not None
                 else f"no pin of `{board.name}` is left that can do it; use a second board",
-                fix=None if free is None else pins.move_to(scene, user, free),
+                fix=None if free is None else pins.move_to(context, user, free),
             )

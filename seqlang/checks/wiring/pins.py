@@ -10,7 +10,7 @@ from seqlang.text.findings import Fix
 from sim.model import Board, Input, Lamp, Output, Servo, Strip
 
 if TYPE_CHECKING:
-    from seqlang.checks.context import Scene
+    from seqlang.checks.context import Context
 
 User: TypeAlias = Output | Input
 
@@ -33,12 +33,12 @@ def called(user: User) -> str:
     return f"button {user.button}" if isinstance(user, Input) else f"`{user.name}`"
 
 
-def by_board(scene: Scene) -> Iterator[tuple[Board, Chip, list[User]]]:
+def by_board(context: Context) -> Iterator[tuple[Board, Chip, list[User]]]:
     """Each board with a known chip, and everything on its pins in the order of the text."""
     users: dict[str, list[User]] = {}
-    for user in (*scene.show.rig.outputs, *scene.show.rig.inputs):
+    for user in (*context.show.rig.outputs, *context.show.rig.inputs):
         users.setdefault(user.board, []).append(user)
-    for board in scene.show.rig.boards:
+    for board in context.show.rig.boards:
         chip = CHIPS.get(board.chip)
         if chip is not None:
             yield board, chip, users.get(board.name, [])
@@ -50,8 +50,8 @@ def nearest_free(chip: Chip, user: User, taken: set[int]) -> int | None:
     return min(fitting, key=lambda pin: (abs(pin - user.pin), pin), default=None)
 
 
-def move_to(scene: Scene, user: User, pin: int) -> Fix:
-    span = scene.span(user.mark, "pin")
-    text = scene.text(span)
+def move_to(context: Context, user: User, pin: int) -> Fix:
+    span = context.span(user.mark, "pin")
+    text = context.text(span)
     old = pin_name(user.pin)
     return Fix(span, text.replace(old, pin_name(pin), 1) if old in text else pin_name(pin))

@@ -17,7 +17,7 @@ from __future__ import annotations
 from firmware_gen.chips import LIMITS
 from firmware_gen.compiler.show import CompiledBoard, CompiledShow, CompileError, compile_show
 from firmware_gen.listing.account import account
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
 from sim.model import NO_MARK
 
@@ -25,23 +25,23 @@ LARGEST_NAMED = 3
 """So many of the largest cues are pointed at."""
 
 
-def check(scene: Scene, failed: bool) -> tuple[CompiledShow | None, tuple[Finding, ...]]:
+def check(context: Context, failed: bool) -> tuple[CompiledShow | None, tuple[Finding, ...]]:
     """The compiled show, if it could be made, and what is wrong with it.
 
     `failed`: the show has errors already; then a table that cannot be made is their consequence.
     """
-    if failed and len(scene.cues) > LIMITS.cues:
+    if failed and len(context.cues) > LIMITS.cues:
         return None, ()
     try:
-        compiled = compile_show(scene.show)
+        compiled = compile_show(context.show)
     except CompileError as error:
-        return None, () if failed else (_refused(scene, error),)
-    over = tuple(_finding(scene, board) for board in compiled.boards if not board.fits)
+        return None, () if failed else (_refused(context, error),)
+    over = tuple(_finding(context, board) for board in compiled.boards if not board.fits)
     return (None if over else compiled), over
 
 
-def _refused(scene: Scene, error: CompileError) -> Finding:
-    span = scene.place("show") if error.mark == NO_MARK else scene.span(error.mark, error.part)
+def _refused(context: Context, error: CompileError) -> Finding:
+    span = context.place("show") if error.mark == NO_MARK else context.span(error.mark, error.part)
     return Finding(
         "error",
         "table-refused",
@@ -54,7 +54,7 @@ def _refused(scene: Scene, error: CompileError) -> Finding:
     )
 
 
-def _finding(scene: Scene, board: CompiledBoard) -> Finding:
+def _finding(context: Context, board: CompiledBoard) -> Finding:
     costs = account(board)
     limit = board.chip.slot_bytes
     over = costs.size - limit
@@ -64,10 +64,10 @@ def _finding(scene: Scene, board: CompiledBoard) -> Finding:
         "error",
         "table-too-large",
         f"the table of board `{board.name}` takes {costs.size} bytes, and a slot holds {limit}",
-        scene.span(board.board.mark, "name"),
+        context.span(board.board.mark, "name"),
         label=f"{over} bytes too many",
         related=tuple(
-            (scene.span(scene.cues[name].mark, "name"), f"takes {size} bytes of it")
+            (context.span(context.cues[name].mark, "name"), f"takes {size} bytes of it")
             for name, size in largest[:LARGEST_NAMED]
         ),
         notes=tuple(f"{section}: {size} bytes" for section, size in costs.sections if size),

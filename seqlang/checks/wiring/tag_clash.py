@@ -17,14 +17,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from firmware_gen.crc import cue_tag
-from seqlang.checks.context import Scene
+from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
 from sim.model import Cue
 
 
-def check(scene: Scene) -> Iterator[Finding]:
+def check(context: Context) -> Iterator[Finding]:
     first: dict[int, Cue] = {}
-    for cue in scene.show.score.cues:
+    for cue in context.show.score.cues:
         earlier = first.setdefault(cue_tag(cue.name), cue)
         if earlier is cue:
             continue
@@ -35,8 +35,8 @@ def check(scene: Scene) -> Iterator[Finding]:
             "error",
             "tag-clash",
             f"cues `{earlier.name}` and `{cue.name}` have the same number on the link",
-            scene.span(cue.mark, "name"),
+            context.span(cue.mark, "name"),
             label=f"0x{cue_tag(cue.name):04X}, like `{earlier.name}`",
-            related=((scene.span(earlier.mark, "name"), "the other cue"),),
+            related=((context.span(earlier.mark, "name"), "the other cue"),),
             help=f"rename it, to `{free}` for example",
         )

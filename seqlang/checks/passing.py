@@ -1,0 +1,35 @@
+"""What can be asked of a show only once its moves have been looked at: what is left that passes."""
+
+from __future__ import annotations
+
+from math import inf
+from typing import TYPE_CHECKING
+
+from firmware_gen.chips import LIMITS
+from seqlang.checks.motion.failing_moves import failures
+from sim.score.tree import duration_ms
+from sim.strain.interruption import Cuts, interruptions
+
+if TYPE_CHECKING:
+    from seqlang.checks.context import Context
+
+REHEARSED_MS = 600_000
+"""A score longer than ten minutes is not rehearsed for heat and run time (own limit)."""
+
+
+def interruptions_of_passing(context: Context) -> tuple[Cuts, ...]:
+    """The worst that one cue does to another's moves, per sound servo whose moves all pass."""
+    failing = {failure.planned.move.output for failure in context.once(failures)}
+    passing = [one for one in context.planned if one.move.output not in failing]
+    return interruptions(context.sound_show, context.rated_v, passing)
+
+
+def rehearsable(context: Context) -> bool:
+    """Whether rehearsing all cues makes sense and ends soon: none fails or is very long."""
+    cues = context.show.score.cues
+    if context.once(failures) or len(cues) > LIMITS.cues:
+        return False
+    if not all(context.playable(cue) for cue in cues):
+        return False
+    lengths = (duration_ms(cue.body) for cue in cues)
+    return sum(length for length in lengths if length < inf) <= REHEARSED_MS

@@ -1,0 +1,231 @@
+"""The grammar at work: tokens of indentation, the tree that a rule makes, and the parser."""
+
+from __future__ import annotations
+
+import logging
+import os
+from functools import cache, partial
+from importlib.util import cache_from_source
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, cast
+
+from lark import Lark, Token, UnexpectedInput
+from lark.indenter import Indenter
+
+from seqlang.text.syntax import (
+    Act,
+    Amount,
+    Block,
+    Broken,
+    Cue,
+    Cut,
+    Effect,
+    HoldText,
+    Item,
+    LawText,
+    Light,
+    Line,
+    Negative,
+    Node,
+    Pace,
+    Play,
+    Spot,
+    Statement,
+    Strike,
+    Sum,
+    Target,
+    Throw,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+
+class Indentation(Indenter):
+    """Turns a change of indentation into tokens. `seqlang.text.indentation` has checked it
+    before."""
+
+    NL_type = "_NL"
+    OPEN_PAREN_types: list[str] = []  # noqa: RUF012 (lark's own interface)
+    CLOSE_PAREN_types: list[str] = []  # noqa: RUF012
+    INDENT_type = "_INDENT"
+    DEDENT_type = "_DEDENT"
+    tab_len = 8
+
+    always_accept = ("_NL", "NAME")
+    """Tokens the lexer knows in every state. With names known, `servoo` is not `servo` and `o`."""
+
+
+class Builder:
+    """Makes the syntax tree while the parser reduces.
+
+    A grammar rule with a type of its own has a method here; every other one makes a `Line`.
+    """
+
+    def __getattr__(self, rule: str) -> Callable[[list[Any]], Line | Pace]:
+        if rule.startswith("_") or not rule.islower():  # lark's own rules, and its tokens
+            raise AttributeError(rule)
+        # Tables just built name rules by tokens of the grammar, which have no place in a show.
+        rule = str(rule)
+        if rule in ("in", "at"):
+            return partial(_paced, cast("Literal['in', 'at']", rule))
+        return partial(_line, rule)
+
+    def start(self, items: list[Item]) -> list[Item]:
+        return items
+
+    def broken(self, items: list[Token]) -> Broken:
+        return Broken(items[0])
+
+    def sum(self, items: list[Token | Sum | Negative]) -> Sum:
+        return Sum(cast("Token", items[0]), tuple(items[1:-1]), cast("Token", items[-1]))
+
+    def negative(self, items: list[Token]) -> Negative:
+        return Negative(items[0], items[1])
+
+    def light(self, items: list[Amount]) -> Light:
+        return Light(items[0], items[1] if len(items) > 1 else None)
+
+    def names(self, items: list[Token]) -> tuple[Token, ...]:
+        return tuple(items)
+
+    def place(self, items: list[object]) -> Spot:
+        return Spot(*cast("tuple[tuple[Token, ...], Light | Token]", items))
+
+    def cue(self, items: list[object]) -> Cue:
+        keyword, name, *rest = items
+        title = busy = None
+        while rest and isinstance(rest[0], Token):
+            if rest[0].type == "STRING":
+                title = rest[0]
+            else:
+                busy = rest[0]
+            del rest[0]
+        body = cast("tuple[Statement, ...]", tuple(rest))
+        return Cue(cast("Token", keyword), cast("Token", name), title, busy, body)
+
+    def act(self, items: list[object]) -> Act:
+        law = _law(items)
+        pace = _pace(items.pop())
+        return Act(cast("tuple[Target, ...]", tuple(items)), pace, law)
+
+    def target(self, items: list[object]) -> Target:
+        return Target(cast("tuple[Token, ...]", items[0]), cast("Amount | Light", items[-1]))
+
+    def within(self, items: list[Amount]) -> Pace:
+        return Pace("within", cast("Token", items[0]), tuple(items[1:]))
+
+    def law(self, items: list[Amount]) -> LawText:
+        return LawText(cast("Token", items[0]), tuple(items[1:]))
+
+    def strike(self, items: list[object]) -> Strike:
+        law = _law(items)
+        keyword, pose, pace = items
+        return Strike(cast("Token", keyword), cast("Token", pose), _pace(pace), law)
+
+    def cut(self, items: list[object]) -> Cut:
+        return Cut(*cast("tuple[tuple[Token, ...], Token, Light]", items))
+
+    def throw(self, items: list[object]) -> Throw:
+        return Throw(*cast("tuple[tuple[Token, ...], Token]", items))
+
+    def effect(self, items: list[object]) -> Effect:
+        names, effect, *options = items
+        return Effect(
+            cast("tuple[Token, ...]", names),
+            cast("Token", effect),
+            cast("tuple[Line, ...]", tuple(options)),
+        )
+
+    def hold(self, items: list[Amount]) -> HoldText:
+        return HoldText(cast("Token", items[0]), items[1])
+
+    def play(self, items: list[Token]) -> Play:
+        return Play(*items)
+
+    def together(self, items: list[object]) -> Block:
+        return _block("together", items, 1)
+
+    def in_turn(self, items: list[object]) -> Block:
+        return _block("in turn", items, 1)
+
+    def stagger(self, items: list[object]) -> Block:
+        return _block("stagger", items, 2)
+
+    def repeat(self, items: list[object]) -> Block:
+        return _block("repeat", items, 2)
+
+
+def _law(items: list[object]) -> LawText | None:
+    """The law at the end of a statement's parts, taken off them."""
+    last = items[-1]
+    if not isinstance(last, LawText):
+        return None
+    del items[-1]
+    return last
+
+
+def _pace(item: object) -> Pace:
+    if isinstance(item, Pace):
+        return item
+    assert isinstance(item, Token)
+    return Pace("as", item, ())
+
+
+def _block(
+    kind: Literal["together", "in turn", "stagger", "repeat"], items: list[object], head: int
+) -> Block:
+    return Block(
+        kind,
+        cast("tuple[Amount, ...]", tuple(items[:head])),
+        cast("tuple[Statement, ...]", tuple(items[head:])),
+    )
+
+
+def _line(rule: str, items: list[Node]) -> Line:
+    return Line(rule, tuple(items))
+
+
+def _paced(kind: Literal["in", "at"], items: list[Amount]) -> Pace:
+    return Pace(kind, cast("Token", items[0]), tuple(items[1:]))
+
+
+def grammar_text() -> str:
+    """The grammar as it ships."""
+    return Path(__file__).with_name("grammar.lark").read_text("utf-8")
+
+
+@cache
+def parser() -> Lark:
+    """The parser. Its tables are kept beside the compiled modules, if that place is writable.
+
+    lark rebuilds them when the grammar, lark or Python changed, or when they cannot be read.
+    """
+    logging.getLogger("lark").setLevel(logging.CRITICAL + 1)
+    return Lark(
+        grammar_text(),
+        parser="lalr",
+        postlex=Indentation(),
+        transformer=Builder(),
+        cache=_tables() or False,
+    )
+
+
+def _tables() -> str | None:
+    """Where the parser's tables are kept: beside the compiled modules, if that can be written."""
+    here = Path(__file__)
+    tables = Path(cache_from_source(str(here))).with_suffix(".tables")
+    try:
+        tables.parent.mkdir(parents=True, exist_ok=True)
+    except OSError:
+        return None
+    return str(tables) if tables.exists() or os.access(tables.parent, os.W_OK) else None
+
+
+def failure(text: str) -> UnexpectedInput | None:
+    """The first syntax error of a text."""
+    try:
+        parser().parse(text)
+    except UnexpectedInput as error:
+        return error
+    return None
