@@ -7,7 +7,7 @@ from typing import cast
 from lark import Token
 
 from seqlang.meaning.entry import Sheet, options
-from seqlang.meaning.values import Desk, Fault
+from seqlang.meaning.values import Fault, Reading
 from seqlang.text.syntax import Amount, Line
 from seqlang.text.units import DEGREES, KILOGRAMS, METRES, NEWTON_METRES, PLAIN, SPRING_RATE
 from sim.model import (
@@ -25,15 +25,15 @@ from sim.model import (
 )
 
 
-def load(desk: Desk, sheet: Sheet) -> Load:
+def load(reading: Reading, sheet: Sheet) -> Load:
     """Bodies, springs, friction and how the hinge lies. Raises Fault."""
     lines = sheet.all("load")
-    bodies = [desk.tried(_body, desk, line) for line in lines]
-    springs = [desk.tried(_spring, desk, line) for line in sheet.all("spring")]
+    bodies = [reading.tried(_body, reading, line) for line in lines]
+    springs = [reading.tried(_spring, reading, line) for line in sheet.all("spring")]
     level, axis, friction = sheet.get("level"), sheet.get("axis"), sheet.get("friction")
-    level_deg = desk.tried(_degrees, desk, level.amount(1)) if level else 0.0
+    level_deg = reading.tried(_degrees, reading, level.amount(1)) if level else 0.0
     friction_nm = (
-        desk.tried(desk.within, friction.amount(1), NEWTON_METRES, "the friction", 0)
+        reading.tried(reading.within, friction.amount(1), NEWTON_METRES, "the friction", 0)
         if friction
         else 0.0
     )
@@ -48,7 +48,7 @@ def load(desk: Desk, sheet: Sheet) -> Load:
         springs=tuple(spring for spring in springs if spring),
         friction_nm=friction_nm,
         lowers=level is not None and len(level.items) > 2,
-        mark=desk.origins.mark(
+        mark=reading.origins.mark(
             first,
             last,
             ("sinks", level.items[2] if level and len(level.items) > 2 else None),
@@ -59,24 +59,24 @@ def load(desk: Desk, sheet: Sheet) -> Load:
     )
 
 
-def _degrees(desk: Desk, amount: Amount) -> float:
-    return desk.within(amount, DEGREES, "an angle", -360, 360)
+def _degrees(reading: Reading, amount: Amount) -> float:
+    return reading.within(amount, DEGREES, "an angle", -360, 360)
 
 
-def _mass(desk: Desk, amount: Amount) -> float:
-    return desk.within(amount, KILOGRAMS, "a mass", above=0)
+def _mass(reading: Reading, amount: Amount) -> float:
+    return reading.within(amount, KILOGRAMS, "a mass", above=0)
 
 
-def _length(desk: Desk, amount: Amount) -> float:
-    return desk.within(amount, METRES, "a length", above=0)
+def _length(reading: Reading, amount: Amount) -> float:
+    return reading.within(amount, METRES, "a length", above=0)
 
 
-def _body(desk: Desk, line: Line) -> Body:
+def _body(reading: Reading, line: Line) -> Body:
     body = line.lines()[0]
-    more = options(desk, body)
+    more = options(reading, body)
     start, ahead = (cast("Line | None", more.get(kind)) for kind in ("from", "ahead"))
-    start_m = desk.within(start.amount(1), METRES, "a distance", 0) if start else 0.0
-    offset_deg = _degrees(desk, ahead.amount(1)) if ahead else 0.0
+    start_m = reading.within(start.amount(1), METRES, "a distance", 0) if start else 0.0
+    offset_deg = _degrees(reading, ahead.amount(1)) if ahead else 0.0
     # A point mass starts with its mass; the others start with their word.
     sizes = [cast("Amount", i) for i in body.items if not isinstance(i, Line)]
     if body.kind != "mass":
@@ -87,17 +87,17 @@ def _body(desk: Desk, line: Line) -> Body:
         "plate": ("mass", "length", "width"),
         "box": ("mass", "length", "width", "depth"),
     }[body.kind]
-    mark = desk.origins.mark(
+    mark = reading.origins.mark(
         *(line, line),
         *zip(names, sizes, strict=True),
         ("from", start and start.items[1]),
         ("ahead", ahead and ahead.items[1]),
     )
-    mass = _mass(desk, sizes[0])
+    mass = _mass(reading, sizes[0])
     if body.kind == "mass":
-        radius = desk.within(sizes[1], METRES, "a distance", 0)
+        radius = reading.within(sizes[1], METRES, "a distance", 0)
         return PointMass(mass, radius, offset_deg, mark)
-    lengths = [_length(desk, size) for size in sizes[1:]]
+    lengths = [_length(reading, size) for size in sizes[1:]]
     if body.kind == "rod":
         return Rod(mass, lengths[0], start_m, offset_deg, mark)
     if body.kind == "plate":
@@ -107,33 +107,35 @@ def _body(desk: Desk, line: Line) -> Body:
     return Box(mass, length, width, depth, start_m, offset_deg, mark)
 
 
-def _spring(desk: Desk, line: Line) -> Spring:
+def _spring(reading: Reading, line: Line) -> Spring:
     return Spring(
-        desk.within(line.amount(1), SPRING_RATE, "a spring's rate", above=0),
-        _degrees(desk, line.amount(2)),
-        desk.origins.mark(line, line, ("rate", line.items[1]), ("neutral", line.items[2])),
+        reading.within(line.amount(1), SPRING_RATE, "a spring's rate", above=0),
+        _degrees(reading, line.amount(2)),
+        reading.origins.mark(line, line, ("rate", line.items[1]), ("neutral", line.items[2])),
     )
 
 
-def drive(desk: Desk, sheet: Sheet) -> Drive:
+def drive(reading: Reading, sheet: Sheet) -> Drive:
     """Gear, lever pair or four-bar; a horn on the axis itself if the text names none."""
     line = sheet.get("gear")
     if line is None:
         return Gear()
     if line.kind == "gear":
-        ratio = desk.within(line.amount(1), PLAIN, "a gear's ratio", -1000, 1000)
+        ratio = reading.within(line.amount(1), PLAIN, "a gear's ratio", -1000, 1000)
         if ratio == 0.0:
-            desk.error("number-out-of-range", "a gear's ratio cannot be 0", line.items[1])
+            reading.error("number-out-of-range", "a gear's ratio cannot be 0", line.items[1])
             raise Fault
-        return Gear(ratio, desk.origins.mark(line, line, ("ratio", line.items[1])))
-    more = options(desk, line)
+        return Gear(ratio, reading.origins.mark(line, line, ("ratio", line.items[1])))
+    more = options(reading, line)
     bars = [cast("Amount", item) for item in line.items if _is_amount(item)]
-    lengths = [_length(desk, bar) for bar in bars]
+    lengths = [_length(reading, bar) for bar in bars]
     if line.kind == "levers":
         square = cast("Line | None", more.get("square"))
         at = square and square.amount(1)
-        mark = desk.origins.mark(line, line, ("horn", bars[0]), ("arm", bars[1]), ("square", at))
-        return LeverPair(lengths[0], lengths[1], None if at is None else _degrees(desk, at), mark)
+        mark = reading.origins.mark(line, line, ("horn", bars[0]), ("arm", bars[1]), ("square", at))
+        return LeverPair(
+            lengths[0], lengths[1], None if at is None else _degrees(reading, at), mark
+        )
     zero = cast("Line | None", more.get("zero"))
     ground, horn, rod, arm = lengths
     return FourBar(
@@ -141,9 +143,9 @@ def drive(desk: Desk, sheet: Sheet) -> Drive:
         horn,
         rod,
         arm,
-        arm_zero_deg=_degrees(desk, zero.amount(1)) if zero else 0.0,
+        arm_zero_deg=_degrees(reading, zero.amount(1)) if zero else 0.0,
         crossed="crossed" in more,
-        mark=desk.origins.mark(
+        mark=reading.origins.mark(
             *(line, line),
             *zip(("ground", "horn", "rod", "arm"), bars, strict=True),
             ("zero", zero and zero.items[1]),

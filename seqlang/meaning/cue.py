@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Final, NamedTuple, cast
 
 from lark import Token
 
-from seqlang.meaning.pace import Pacer, Timing, Way
+from seqlang.meaning.durations import Pacer, Timing, Way
 from seqlang.meaning.pose import OutputKind, Pose, Setting, angle, lamp_level, strip_light
-from seqlang.meaning.values import DAY_MS, Desk, Fault
+from seqlang.meaning.values import DAY_MS, Fault, Reading
 from seqlang.text.syntax import (
     Act,
     Amount,
@@ -63,7 +63,7 @@ class Made(NamedTuple):
 class Stage(NamedTuple):
     """What every cue of a show is made with."""
 
-    desk: Desk
+    reading: Reading
     outputs: Mapping[str, tuple[OutputKind, Token]]
     poses: Mapping[str, Pose]
     pacer: Pacer
@@ -83,7 +83,7 @@ class CueMaker:
 
     def __init__(self, stage: Stage) -> None:
         self._stage = stage
-        self._desk = stage.desk
+        self._reading = stage.reading
         self._where: dict[str, tuple[float, ...]] = {}
         self._steps = 0
         self._level = 0
@@ -92,7 +92,7 @@ class CueMaker:
     def make(self, body: Sequence[Statement], first: object, last: object) -> Made:
         """The steps of a cue whose header stands from node `first` to `last`."""
         children, duration = self._sequence(body)
-        whole = InTurn(children, self._desk.origins.mark(first, last, ("keyword", first)))
+        whole = InTurn(children, self._reading.origins.mark(first, last, ("keyword", first)))
         return Made(whole, duration, self._where, self._steps, self._deepest)
 
     def _sequence(self, body: Sequence[Statement]) -> tuple[tuple[Step, ...], int]:
@@ -116,10 +116,10 @@ class CueMaker:
         if isinstance(statement, Act):
             return self._act(statement)
         if isinstance(statement, HoldText):
-            mark = self._desk.origins.mark(
+            mark = self._reading.origins.mark(
                 statement.keyword, statement.duration, ("duration", statement.duration)
             )
-            duration = self._desk.milliseconds(statement.duration, "a hold")
+            duration = self._reading.milliseconds(statement.duration, "a hold")
             return model.Hold(duration, mark), duration
         if isinstance(statement, Block):
             return self._block(statement)
@@ -142,7 +142,7 @@ class CueMaker:
         failed = False
         for target in act.targets:
             for name in target.names:
-                value = self._desk.tried(self._aim, name, target)
+                value = self._reading.tried(self._aim, name, target)
                 failed = failed or value is None
                 if value is not None:
                     found.append((name, target, value))
@@ -163,24 +163,24 @@ class CueMaker:
         if not several:
             return steps[0], timing.duration_ms
         self._steps += len(steps)
-        mark = self._desk.origins.mark(act, act)
+        mark = self._reading.origins.mark(act, act)
         return Together(steps, 0, mark), timing.duration_ms
 
     def _aim(self, name: Token, target: Target) -> float | StripLight:
         kind = self._kind(name)
         if isinstance(target.value, Light):
             if kind == "lamp":
-                return lamp_level(self._desk, target.value, name)
+                return lamp_level(self._reading, target.value, name)
             if kind == "strip":
-                return strip_light(self._desk, target.value, name)
+                return strip_light(self._reading, target.value, name)
             due = "an angle: `to 30 deg`" if kind == "servo" else "`on` or `off`"
-            self._desk.error(
+            self._reading.error(
                 "wrong-kind", f"`{name}` is a {kind} and cannot fade", name, help=f"give it {due}"
             )
             raise Fault
         if kind != "servo":
-            text = self._desk.text(target.value)
-            self._desk.error(
+            text = self._reading.text(target.value)
+            self._reading.error(
                 "wrong-kind",
                 f"`{name}` is a {kind} and has no angle",
                 name,
@@ -189,12 +189,12 @@ class CueMaker:
                 else f"lights fade: `{name} fade to {text if '%' in text else '50 %'} in 1 s`",
             )
             raise Fault
-        return angle(self._desk, target.value)
+        return angle(self._reading, target.value)
 
     def _kind(self, name: Token) -> OutputKind:
         found = self._stage.outputs.get(name)
         if found is None:
-            self._desk.unknown(name, "output", self._stage.outputs)
+            self._reading.unknown(name, "output", self._stage.outputs)
             raise Fault
         return found[0]
 
@@ -226,7 +226,7 @@ class CueMaker:
         self, whole: object, pace: Pace, law: LawText | None, *parts: tuple[str, object]
     ) -> int:
         amount = pace.amounts[0] if pace.amounts else None
-        return self._desk.origins.mark(
+        return self._reading.origins.mark(
             whole,
             whole,
             *parts,
@@ -240,7 +240,7 @@ class CueMaker:
         """Everything a pose sets, together."""
         pose = self._stage.poses.get(str(strike.pose))
         if pose is None:
-            self._desk.unknown(strike.pose, "pose", self._stage.poses)
+            self._reading.unknown(strike.pose, "pose", self._stage.poses)
             raise Fault
         ways = [
             self._way(name, s.angle_deg) for name, s in pose.settings.items() if s.kind == "servo"
@@ -248,7 +248,7 @@ class CueMaker:
         timing = self._stage.pacer.timing(strike.pace, strike.law, ways, strike)
         steps = tuple(self._posed(strike, s, timing) for s in pose.settings.values())
         self._steps += len(steps)
-        mark = self._desk.origins.mark(strike, strike)
+        mark = self._reading.origins.mark(strike, strike)
         return Together(steps, 0, mark), timing.duration_ms
 
     def _posed(self, strike: Strike, setting: Setting, timing: Timing) -> Step:
@@ -269,7 +269,7 @@ class CueMaker:
         steps = []
         for name in cut.names:
             value = self._aim(name, Target((name,), cut.light))
-            mark = self._desk.origins.mark(cut, cut, ("name", name), *_light_parts(cut.light))
+            mark = self._reading.origins.mark(cut, cut, ("name", name), *_light_parts(cut.light))
             steps.append(Fade(str(name), value, CUT_MS, UNIFORM, mark))
         return self._joined(steps, cut), CUT_MS
 
@@ -278,12 +278,12 @@ class CueMaker:
         on = throw.state.type == "ON"
         for name in throw.names:
             kind = self._kind(name)
-            mark = self._desk.origins.mark(throw, throw, ("name", name), ("state", throw.state))
+            mark = self._reading.origins.mark(throw, throw, ("name", name), ("state", throw.state))
             if kind == "switch":
                 steps.append(model.Throw(str(name), on, mark))
             elif kind == "servo" or (kind == "strip" and on):
                 due = "an angle is due" if kind == "servo" else "a colour is due"
-                self._desk.error(
+                self._reading.error(
                     "wrong-kind", f"`{name}` is a {kind}: {due}, not `{throw.state}`", throw.state
                 )
                 raise Fault
@@ -299,12 +299,12 @@ class CueMaker:
         for name in effect.names:
             kind = self._kind(name)
             if kind not in ("lamp", "strip"):
-                self._desk.error(
+                self._reading.error(
                     "wrong-kind", f"`{name}` is a {kind}; only lights can {effect.effect}", name
                 )
                 raise Fault
             parts = {option.kind: option.items[1] for option in effect.options}
-            mark = self._desk.origins.mark(
+            mark = self._reading.origins.mark(
                 effect,
                 effect,
                 ("name", name),
@@ -322,11 +322,11 @@ class CueMaker:
         return self._joined(steps, effect), 0
 
     def _effect_values(self, effect: Effect) -> dict[str, float]:
-        desk, values = self._desk, dict[str, float]()
+        reading, values = self._reading, dict[str, float]()
         seen: dict[str, Line] = {}
         for option in effect.options:
             if option.kind in seen:
-                desk.error(
+                reading.error(
                     "duplicate-line",
                     f"`{option.items[0]}` is said twice",
                     option,
@@ -335,26 +335,26 @@ class CueMaker:
                 raise Fault
             seen[option.kind] = option
             if effect.effect == "steady":
-                desk.error("wrong-kind", "`steady` takes no options", option)
+                reading.error("wrong-kind", "`steady` takes no options", option)
                 raise Fault
             amount = option.amount(1)
             if option.kind == "every":
                 values["period_ms"] = round(
-                    desk.within(amount, DURATION, "an effect's period", 40, 65_535)
+                    reading.within(amount, DURATION, "an effect's period", 40, 65_535)
                 )
             elif option.kind == "depth":
-                values["depth_pct"] = desk.percent(amount, "an effect's depth")
+                values["depth_pct"] = reading.percent(amount, "an effect's depth")
             elif option.kind == "seed":
-                values["seed"] = desk.count(amount, "a seed", 0, 255)
+                values["seed"] = reading.count(amount, "a seed", 0, 255)
             else:
-                values["width"] = desk.count(amount, "an effect's width", 1, 100)
+                values["width"] = reading.count(amount, "an effect's width", 1, 100)
         return values
 
     def _joined(self, steps: Sequence[Step], statement: object) -> Step:
         if len(steps) == 1:
             return steps[0]
         self._steps += len(steps)
-        return Together(tuple(steps), 0, self._desk.origins.mark(statement, statement))
+        return Together(tuple(steps), 0, self._reading.origins.mark(statement, statement))
 
     # -- blocks and plays -------------------------------------------------------------------
 
@@ -373,13 +373,15 @@ class CueMaker:
 
     def _head_mark(self, block: Block, *parts: tuple[str, object]) -> int:
         head = block.head
-        return self._desk.origins.mark(head[0], head[-1], ("keyword", head[0]), *parts)
+        return self._reading.origins.mark(head[0], head[-1], ("keyword", head[0]), *parts)
 
     def _side_by_side(self, block: Block) -> tuple[Step, int]:
         interval = 0
         parts: tuple[tuple[str, object], ...] = ()
         if block.kind == "stagger":
-            interval = self._desk.tried(self._desk.milliseconds, block.head[1], "an interval") or 0
+            interval = (
+                self._reading.tried(self._reading.milliseconds, block.head[1], "an interval") or 0
+            )
             parts = (("interval", block.head[1]),)
         before, after = self._where, dict(self._where)
         children: list[Step] = []
@@ -408,8 +410,8 @@ class CueMaker:
             ("count", count if kind not in ("WHILE_HELD", "FOR_EVER") else None),
         )
         if kind not in ("WHILE_HELD", "FOR_EVER"):
-            times = self._desk.tried(
-                self._desk.count, count, "the count of a repeat", 1, MOST_TIMES
+            times = self._reading.tried(
+                self._reading.count, count, "the count of a repeat", 1, MOST_TIMES
             )
         place = cast("int", cast("Token", keyword).start_pos)
         for output, angles in self._stage.loops.get(place, {}).items():
@@ -423,14 +425,14 @@ class CueMaker:
         if times is not None:
             self._too_long(count, times, once)
         duration = once * (times or 1)
-        body = InTurn(children, self._desk.origins.mark(keyword, count))
+        body = InTurn(children, self._reading.origins.mark(keyword, count))
         return Repeat(body, times, kind == "WHILE_HELD", mark), duration
 
     def _too_long(self, count: Amount, times: int, once: int) -> None:
         if times * once <= DAY_MS or once > DAY_MS:
             return
         most = DAY_MS // once
-        self._desk.error(
+        self._reading.error(
             "repeat-too-long",
             f"this repeat would run for {times * once / DAY_MS:.1f} days",
             count,
@@ -444,14 +446,14 @@ class CueMaker:
     def _play(self, play: Play) -> tuple[Step, int] | None:
         name = str(play.cue)
         if name not in self._stage.cues:
-            self._desk.unknown(play.cue, "cue", self._stage.cues)
+            self._reading.unknown(play.cue, "cue", self._stage.cues)
             raise Fault
         made = self._stage.played.get(name)
         if made is None or play.cue.start_pos in self._stage.cut:
             raise Fault
         self._steps += made.steps
         if self._steps > MOST_STEPS:
-            self._desk.error(
+            self._reading.error(
                 "cue-too-long",
                 f"with the cues it plays this cue has {self._steps} steps, at most "
                 f"{MOST_STEPS} are allowed",
@@ -463,7 +465,7 @@ class CueMaker:
             raise Fault
         self._deepest = max(self._deepest, self._level + 1 + made.depth)
         if self._deepest > MOST_NESTED:
-            self._desk.error(
+            self._reading.error(
                 "nested-too-deep",
                 f"with the cues it plays this cue nests {self._deepest} blocks deep, at most "
                 f"{MOST_NESTED} are allowed",

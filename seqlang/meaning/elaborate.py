@@ -62,7 +62,7 @@ from seqlang.meaning.output import output, wired_button
 from seqlang.meaning.pose import Pose, pose
 from seqlang.meaning.rig import board, supply, wearer
 from seqlang.meaning.score import score
-from seqlang.meaning.values import Desk, declared
+from seqlang.meaning.values import Reading, declared
 from seqlang.text.syntax import Cue, Item, Line, head_place
 from sim.model import Rig, Show, Wearer
 
@@ -92,72 +92,74 @@ def elaborate(items: Sequence[Item], source: Source, forgiven: Iterable[str] = (
 
     `forgiven`: names declared in lines that could not be read.
     """
-    desk = Desk(source, forgiven)
+    reading = Reading(source, forgiven)
     lines = [item for item in items if isinstance(item, Line)]
     cues = [item for item in items if isinstance(item, Cue)]
-    _constants(desk, [line for line in lines if line.kind == "given"])
-    outputs = _outputs(desk, lines)
-    poses = _poses(desk, lines, outputs)
-    rig = _rig(desk, lines, outputs, _safe(desk, poses))
+    _constants(reading, [line for line in lines if line.kind == "given"])
+    outputs = _outputs(reading, lines)
+    poses = _poses(reading, lines, outputs)
+    rig = _rig(reading, lines, outputs, _safe(reading, poses))
     places: dict[str, Origin] = {}
-    made = score(desk, lines, cues, outputs, poses, rig, places)
-    return Elaborated(Show(rig, made), desk.origins, places, tuple(desk.findings))
+    made = score(reading, lines, cues, outputs, poses, rig, places)
+    return Elaborated(Show(rig, made), reading.origins, places, tuple(reading.findings))
 
 
 # -- names -------------------------------------------------------------------------------------
 
 
-def _outputs(desk: Desk, lines: Iterable[Line]) -> dict[str, tuple[OutputKind, Token]]:
+def _outputs(reading: Reading, lines: Iterable[Line]) -> dict[str, tuple[OutputKind, Token]]:
     """Every output that is declared, whether it is complete or not."""
     entries = [line for line in lines if line.kind in OUTPUT_KINDS]
-    names = declared(desk, "output", (line.token(1) for line in entries))
+    names = declared(reading, "output", (line.token(1) for line in entries))
     kinds = {id(line.items[1]): line.kind for line in entries}
     return {name: (cast("OutputKind", kinds[id(token)]), token) for name, token in names.items()}
 
 
-def _constants(desk: Desk, lines: Sequence[Line]) -> None:
+def _constants(reading: Reading, lines: Sequence[Line]) -> None:
     """Evaluate `given` lines in the order of the text."""
     from seqlang.meaning.pose import colour
     from sim.light.colours import COLOURS
 
-    names = declared(desk, "constant", (line.token(1) for line in lines))
-    desk.later = dict(names)
+    names = declared(reading, "constant", (line.token(1) for line in lines))
+    reading.later = dict(names)
     for line in lines:
         name, value = line.token(1), line.items[2]
-        if desk.later.pop(str(name), None) is None:
+        if reading.later.pop(str(name), None) is None:
             continue  # the second of two, which has its finding
         is_colour = isinstance(value, Token) and (
             value.type == "COLOUR"
-            or (value.type == "NAME" and value not in desk.constants and value.lower() in COLOURS)
+            or (
+                value.type == "NAME" and value not in reading.constants and value.lower() in COLOURS
+            )
         )
         made = (
-            desk.tried(colour, desk, cast("Token", value))
+            reading.tried(colour, reading, cast("Token", value))
             if is_colour
-            else desk.tried(desk.given, value)
+            else reading.tried(reading.given, value)
         )
         if made is None:
-            desk.forgiven.add(str(name))
+            reading.forgiven.add(str(name))
         else:
-            desk.constants[str(name)] = (name, made)
+            reading.constants[str(name)] = (name, made)
 
 
 # -- the rig -----------------------------------------------------------------------------------
 
 
 def _poses(
-    desk: Desk, lines: Iterable[Line], outputs: Mapping[str, tuple[OutputKind, Token]]
+    reading: Reading, lines: Iterable[Line], outputs: Mapping[str, tuple[OutputKind, Token]]
 ) -> dict[str, Pose]:
     entries = [line for line in lines if line.kind == "pose"]
-    names = declared(desk, "pose", (line.tokens()[-1] for line in entries))
-    made = {str(line.tokens()[-1]): pose(desk, line, outputs) for line in reversed(entries)}
+    names = declared(reading, "pose", (line.tokens()[-1] for line in entries))
+    made = {str(line.tokens()[-1]): pose(reading, line, outputs) for line in reversed(entries)}
     return {name: made[name] for name in names}
 
 
-def _safe(desk: Desk, poses: Mapping[str, Pose]) -> Mapping[str, Setting]:
+def _safe(reading: Reading, poses: Mapping[str, Pose]) -> Mapping[str, Setting]:
     """The settings of the safe pose; none where the text has no safe pose."""
     safe = [one for one in poses.values() if one.safe]
     for extra in safe[1:]:
-        desk.error(
+        reading.error(
             "duplicate-line",
             "there are two safe poses",
             head_place(*extra.header),
@@ -168,7 +170,7 @@ def _safe(desk: Desk, poses: Mapping[str, Pose]) -> Mapping[str, Setting]:
 
 
 def _rig(
-    desk: Desk,
+    reading: Reading,
     lines: Sequence[Line],
     outputs: Mapping[str, tuple[OutputKind, Token]],
     safe: Mapping[str, Setting],
@@ -176,11 +178,11 @@ def _rig(
     by_kind: dict[str, list[Line]] = {}
     for line in lines:
         by_kind.setdefault(line.kind, []).append(line)
-    supplies = declared(desk, "supply", (line.token(1) for line in by_kind.get("supply", ())))
-    boards = declared(desk, "board", (line.token(1) for line in by_kind.get("board", ())))
+    supplies = declared(reading, "supply", (line.token(1) for line in by_kind.get("supply", ())))
+    boards = declared(reading, "board", (line.token(1) for line in by_kind.get("board", ())))
     wearers = by_kind.get("wearer", [])
     for extra in wearers[1:]:
-        desk.error(
+        reading.error(
             "duplicate-line",
             "`wearer` is said twice",
             extra.items[0],
@@ -192,19 +194,23 @@ def _rig(
         made
         for line in lines
         if line.kind in OUTPUT_KINDS
-        and (made := desk.tried(output, desk, line, boards, safe)) is not None
+        and (made := reading.tried(output, reading, line, boards, safe)) is not None
         and id(line.items[1]) in first
     )
-    found_supplies = [desk.tried(supply, desk, line) for line in by_kind.get("supply", ())]
-    found_boards = [desk.tried(board, desk, line, supplies) for line in by_kind.get("board", ())]
-    inputs = [desk.tried(wired_button, desk, line, boards) for line in by_kind.get("input", ())]
+    found_supplies = [reading.tried(supply, reading, line) for line in by_kind.get("supply", ())]
+    found_boards = [
+        reading.tried(board, reading, line, supplies) for line in by_kind.get("board", ())
+    ]
+    inputs = [
+        reading.tried(wired_button, reading, line, boards) for line in by_kind.get("input", ())
+    ]
     return _consistent(
         Rig(
             supplies=tuple({s.name: s for s in reversed(found_supplies) if s}.values())[::-1],
             boards=tuple({b.name: b for b in reversed(found_boards) if b}.values())[::-1],
             outputs=made_outputs,
             inputs=tuple(made for made in inputs if made),
-            wearer=wearer(desk, wearers[0]) if wearers else Wearer(),
+            wearer=wearer(reading, wearers[0]) if wearers else Wearer(),
         )
     )
 

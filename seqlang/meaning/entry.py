@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from lark import Token
 
-from seqlang.meaning.values import Desk, Fault
+from seqlang.meaning.values import Fault, Reading
 from seqlang.text.syntax import Broken, Line, head_place
 
 if TYPE_CHECKING:
@@ -19,8 +19,8 @@ ALIKE = {"cells": "source", "adapter": "source", "levers": "gear", "four_bar": "
 class Sheet:
     """A rig entry (`servo jaw ...`) with its lines sorted by kind."""
 
-    def __init__(self, desk: Desk, entry: Line, several: Iterable[str] = ()) -> None:
-        self.desk = desk
+    def __init__(self, reading: Reading, entry: Line, several: Iterable[str] = ()) -> None:
+        self.reading = reading
         self.entry = entry
         self.broken = any(isinstance(item, Broken) for item in entry.items)
         """A line could not be read: what seems missing may stand in it."""
@@ -29,9 +29,9 @@ class Sheet:
             kind = ALIKE.get(line.kind, line.kind)
             lines = self._lines.setdefault(kind, [])
             if lines and kind not in several:
-                desk.error(
+                reading.error(
                     "duplicate-line",
-                    f"`{desk.text(line.items[0])}` is said twice",
+                    f"`{reading.text(line.items[0])}` is said twice",
                     line,
                     related=((lines[0], "first said here"),),
                     help="keep one of the two lines",
@@ -64,9 +64,9 @@ class Sheet:
 
     def missing(self, kind: str, example: str) -> None:
         first, last = self.head
-        what = self.desk.text(self.entry.items[0])
+        what = self.reading.text(self.entry.items[0])
         name = f" `{self.entry.items[1]}`" if len(self.entry.tokens()) > 1 else ""
-        self.desk.error(
+        self.reading.error(
             "missing-line",
             f"{what}{name} has no `{kind}` line",
             head_place(first, last),
@@ -74,7 +74,7 @@ class Sheet:
         )
 
 
-def options(desk: Desk, line: Line) -> dict[str, Line | Token]:
+def options(reading: Reading, line: Line) -> dict[str, Line | Token]:
     """The options after the fixed amounts of a line, by kind; one of a kind only.
 
     Bare keywords (`flat`, `crossed`) count as options by their own word.
@@ -88,9 +88,10 @@ def options(desk: Desk, line: Line) -> dict[str, Line | Token]:
         else:
             continue
         if kind in found:
-            desk.error(
+            said = reading.text(item.items[0]) if isinstance(item, Line) else item
+            reading.error(
                 "duplicate-line",
-                f"`{desk.text(item.items[0]) if isinstance(item, Line) else item}` is said twice",
+                f"`{said}` is said twice",
                 item,
                 related=((found[kind], "first said here"),),
                 help="keep one of the two",

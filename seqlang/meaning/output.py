@@ -11,7 +11,7 @@ from firmware_gen.chips import CHIPS, LIMITS, parse_pin
 from seqlang.meaning.carried import drive, load
 from seqlang.meaning.entry import Sheet, options
 from seqlang.meaning.pose import angle, colour
-from seqlang.meaning.values import Desk, Fault
+from seqlang.meaning.values import Fault, Reading
 from seqlang.text.names import nearest
 from seqlang.text.syntax import Line
 from seqlang.text.units import (
@@ -58,28 +58,28 @@ class Plug:
 
 
 def output(
-    desk: Desk, entry: Line, boards: Mapping[str, Token], safe: Mapping[str, Setting]
+    reading: Reading, entry: Line, boards: Mapping[str, Token], safe: Mapping[str, Setting]
 ) -> Output:
     """A servo, lamp, strip or switch with its place in the safe pose. Raises Fault."""
     makers = {"servo": _servo, "lamp": _lamp, "strip": _strip, "switch": _switch}
     name, board = entry.token(1), entry.token(2)
-    pin = desk.tried(plug, desk, board, entry.token(3), boards)
+    pin = reading.tried(plug, reading, board, entry.token(3), boards)
     spot = Plug(str(name), str(board), -1 if pin is None else pin, safe.get(str(name)))
-    made = desk.tried(makers[entry.kind], desk, entry, spot)
+    made = reading.tried(makers[entry.kind], reading, entry, spot)
     if made is None or pin is None:
         raise Fault
     return cast("Output", made)
 
 
-def plug(desk: Desk, board: Token, pin: Token, boards: Mapping[str, Token]) -> int:
+def plug(reading: Reading, board: Token, pin: Token, boards: Mapping[str, Token]) -> int:
     """The pin's code. Raises Fault if board or pin is unknown."""
     if str(board) not in boards:
-        desk.unknown(board, "board", boards)
+        reading.unknown(board, "board", boards)
     try:
         code = parse_pin(pin)
     except ValueError:
         pins = sorted({name for chip in CHIPS.values() for name in chip.pins})
-        desk.error(
+        reading.error(
             "unknown-pin",
             f"`{pin}` is no pin",
             pin,
@@ -93,9 +93,9 @@ def plug(desk: Desk, board: Token, pin: Token, boards: Mapping[str, Token]) -> i
     return code
 
 
-def _mark(desk: Desk, sheet: Sheet, spot: Plug, *parts: tuple[str, object]) -> int:
+def _mark(reading: Reading, sheet: Sheet, spot: Plug, *parts: tuple[str, object]) -> int:
     _, name, board, pin, *_ = sheet.entry.items
-    return desk.origins.mark(
+    return reading.origins.mark(
         *sheet.head,
         ("name", name),
         ("board", board),
@@ -112,19 +112,19 @@ def _item(line: Line | None, index: int = 1) -> object:
 # -- servos ------------------------------------------------------------------------------------
 
 
-def _servo(desk: Desk, entry: Line, spot: Plug) -> Servo:
-    sheet = Sheet(desk, entry, several=("rating", "load", "spring"))
-    points = desk.tried(_points, desk, sheet)
-    travel = desk.tried(_travel, desk, sheet)
-    ratings = desk.tried(_ratings, desk, sheet)
-    carried = desk.tried(load, desk, sheet)
-    driven = desk.tried(drive, desk, sheet)
-    limits = desk.tried(_limits, desk, sheet)
-    accel = _single(desk, sheet, "acceleration", TURN_ACCELERATION, above=0)
-    idle_a = _single(desk, sheet, "idling", AMPERES, low=0)
-    dead_band_us = _single(desk, sheet, "dead_band", PULSE, low=0)
-    tip_m = _single(desk, sheet, "tip", METRES, above=0)
-    rotor = _single(desk, sheet, "rotor", INERTIAS, low=0)
+def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
+    sheet = Sheet(reading, entry, several=("rating", "load", "spring"))
+    points = reading.tried(_points, reading, sheet)
+    travel = reading.tried(_travel, reading, sheet)
+    ratings = reading.tried(_ratings, reading, sheet)
+    carried = reading.tried(load, reading, sheet)
+    driven = reading.tried(drive, reading, sheet)
+    limits = reading.tried(_limits, reading, sheet)
+    accel = _single(reading, sheet, "acceleration", TURN_ACCELERATION, above=0)
+    idle_a = _single(reading, sheet, "idling", AMPERES, low=0)
+    dead_band_us = _single(reading, sheet, "dead_band", PULSE, low=0)
+    tip_m = _single(reading, sheet, "tip", METRES, above=0)
+    rotor = _single(reading, sheet, "rotor", INERTIAS, low=0)
     if not (points and travel and ratings and carried and driven and limits):
         raise Fault
     rest = nearest_to_zero(travel)
@@ -145,7 +145,7 @@ def _servo(desk: Desk, entry: Line, spot: Plug) -> Servo:
         pulse_range_us=limits,
         tip_m=tip_m,
         rotor_kg_m2=rotor or 0.0,
-        mark=_mark(desk, sheet, spot, *_servo_parts(sheet)),
+        mark=_mark(reading, sheet, spot, *_servo_parts(sheet)),
     )
 
 
@@ -171,7 +171,7 @@ def _servo_parts(sheet: Sheet) -> list[tuple[str, object]]:
 
 
 def _single(
-    desk: Desk,
+    reading: Reading,
     sheet: Sheet,
     kind: str,
     measure: Measure,
@@ -181,36 +181,36 @@ def _single(
     line = sheet.get(kind)
     if line is None:
         return None
-    what = f"`{desk.text(line.items[0])}`"
-    return desk.tried(desk.within, line.amount(1), measure, what, low, above=above)
+    what = f"`{reading.text(line.items[0])}`"
+    return reading.tried(reading.within, line.amount(1), measure, what, low, above=above)
 
 
-def _points(desk: Desk, sheet: Sheet) -> tuple[CalibrationPoint, ...]:
+def _points(reading: Reading, sheet: Sheet) -> tuple[CalibrationPoint, ...]:
     """The calibration in ascending angle."""
     line = sheet.need("pulse", "pulse 1000 us at 0 deg, 2000 us at 90 deg")
-    made = [desk.tried(_point, desk, point) for point in line.lines()]
+    made = [reading.tried(_point, reading, point) for point in line.lines()]
     if None in made:
         raise Fault
     return tuple(sorted((p for p in made if p), key=lambda point: point.angle_deg))
 
 
-def _point(desk: Desk, point: Line) -> CalibrationPoint:
-    pulse = desk.tried(desk.within, point.amount(0), PULSE, "a pulse", *PULSE_RANGE_US)
-    at = desk.tried(angle, desk, point.amount(1))
+def _point(reading: Reading, point: Line) -> CalibrationPoint:
+    pulse = reading.tried(reading.within, point.amount(0), PULSE, "a pulse", *PULSE_RANGE_US)
+    at = reading.tried(angle, reading, point.amount(1))
     if pulse is None or at is None:
         raise Fault
     return CalibrationPoint(at, pulse)
 
 
-def _travel(desk: Desk, sheet: Sheet) -> tuple[float, float]:
+def _travel(reading: Reading, sheet: Sheet) -> tuple[float, float]:
     line = sheet.need("travel", "travel 0 deg to 60 deg")
-    low = desk.tried(angle, desk, line.amount(1))
-    high = desk.tried(angle, desk, line.amount(2))
+    low = reading.tried(angle, reading, line.amount(1))
+    high = reading.tried(angle, reading, line.amount(2))
     if low is None or high is None:
         raise Fault
     if low >= high:
-        first, second = (desk.text(item) for item in line.items[1:3])
-        desk.error(
+        first, second = (reading.text(item) for item in line.items[1:3])
+        reading.error(
             "travel-order",
             f"the travel runs from `{first}` to `{second}`, which is no way up",
             line,
@@ -221,25 +221,25 @@ def _travel(desk: Desk, sheet: Sheet) -> tuple[float, float]:
     return low, high
 
 
-def _limits(desk: Desk, sheet: Sheet) -> tuple[float, float]:
+def _limits(reading: Reading, sheet: Sheet) -> tuple[float, float]:
     line = sheet.get("limits")
     if line is None:
         return Servo("", "", 0, (), (0, 0), ()).pulse_range_us
     low, high = (
-        desk.within(line.amount(i), PULSE, "a pulse limit", *PULSE_RANGE_US) for i in (1, 2)
+        reading.within(line.amount(i), PULSE, "a pulse limit", *PULSE_RANGE_US) for i in (1, 2)
     )
     if low >= high:
-        desk.error("travel-order", "the shorter pulse comes first", line)
+        reading.error("travel-order", "the shorter pulse comes first", line)
         raise Fault
     return low, high
 
 
-def _ratings(desk: Desk, sheet: Sheet) -> tuple[Rating, ...]:
+def _ratings(reading: Reading, sheet: Sheet) -> tuple[Rating, ...]:
     """One or two ratings in ascending voltage."""
     sheet.need("rating", "rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V")
     lines = sheet.all("rating")
     if len(lines) > 2:
-        desk.error(
+        reading.error(
             "duplicate-line",
             f"`{sheet.entry.items[1]}` has {len(lines)} ratings, but a servo takes one or two",
             lines[2],
@@ -247,12 +247,12 @@ def _ratings(desk: Desk, sheet: Sheet) -> tuple[Rating, ...]:
             help="keep the two nearest to the voltage it runs at",
         )
         raise Fault
-    made = [desk.tried(_rating, desk, line) for line in lines]
+    made = [reading.tried(_rating, reading, line) for line in lines]
     if None in made:
         raise Fault
     ordered = sorted((r for r in made if r), key=lambda rating: rating.voltage_v)
     if len(ordered) == 2 and ordered[0].voltage_v == ordered[1].voltage_v:
-        desk.error(
+        reading.error(
             "duplicate-line",
             "two ratings at one voltage",
             lines[1],
@@ -263,14 +263,14 @@ def _ratings(desk: Desk, sheet: Sheet) -> tuple[Rating, ...]:
     return tuple(ordered)
 
 
-def _rating(desk: Desk, line: Line) -> Rating:
+def _rating(reading: Reading, line: Line) -> Rating:
     speed, torque, current, voltage = line.items[1:5]
     return Rating(
-        speed_deg_s=desk.within(cast("Token", speed), TURN_SPEED, "the speed", above=0),
-        stall_nm=desk.within(cast("Token", torque), NEWTON_METRES, "the stall torque", above=0),
-        stall_a=desk.within(cast("Token", current), AMPERES, "the stall current", above=0),
-        voltage_v=desk.within(cast("Token", voltage), VOLTS, "the voltage", above=0),
-        mark=desk.origins.mark(
+        speed_deg_s=reading.within(cast("Token", speed), TURN_SPEED, "the speed", above=0),
+        stall_nm=reading.within(cast("Token", torque), NEWTON_METRES, "the stall torque", above=0),
+        stall_a=reading.within(cast("Token", current), AMPERES, "the stall current", above=0),
+        voltage_v=reading.within(cast("Token", voltage), VOLTS, "the voltage", above=0),
+        mark=reading.origins.mark(
             *(line, line),
             ("speed", speed),
             ("torque", torque),
@@ -288,15 +288,15 @@ def nearest_to_zero(travel: tuple[float, float]) -> float:
 # -- lights and switches -----------------------------------------------------------------------
 
 
-def _lamp(desk: Desk, entry: Line, spot: Plug) -> Lamp:
-    sheet = Sheet(desk, entry)
+def _lamp(reading: Reading, entry: Line, spot: Plug) -> Lamp:
+    sheet = Sheet(reading, entry)
     leds, tint = sheet.get("leds"), sheet.get("colour")
     usual = Lamp("", "", 0)
     count, forward, current = usual.count, usual.forward_v, usual.current_a
     if leds is not None:
-        count = desk.count(leds.amount(1), "the number of LEDs", 1, 1000)
-        forward = desk.within(leds.amount(2), VOLTS, "the forward voltage", above=0)
-        current = desk.within(leds.amount(3), AMPERES, "the current", above=0)
+        count = reading.count(leds.amount(1), "the number of LEDs", 1, 1000)
+        forward = reading.within(leds.amount(2), VOLTS, "the forward voltage", above=0)
+        current = reading.within(leds.amount(3), AMPERES, "the current", above=0)
     return Lamp(
         name=spot.name,
         board=spot.board,
@@ -304,10 +304,10 @@ def _lamp(desk: Desk, entry: Line, spot: Plug) -> Lamp:
         forward_v=forward,
         current_a=current,
         count=count,
-        colour=usual.colour if tint is None else colour(desk, tint.token(1)),
+        colour=usual.colour if tint is None else colour(reading, tint.token(1)),
         safe_pct=spot.safe.level_pct if spot.safe else usual.safe_pct,
         mark=_mark(
-            desk,
+            reading,
             sheet,
             spot,
             ("count", _item(leds)),
@@ -318,17 +318,17 @@ def _lamp(desk: Desk, entry: Line, spot: Plug) -> Lamp:
     )
 
 
-def _strip(desk: Desk, entry: Line, spot: Plug) -> Strip:
-    sheet = Sheet(desk, entry)
+def _strip(reading: Reading, entry: Line, spot: Plug) -> Strip:
+    sheet = Sheet(reading, entry)
     line = sheet.need("pixels", "pixels 30, order grb, each 20 mA")
-    more = options(desk, line)
+    more = options(reading, line)
     order, each = (cast("Line | None", more.get(kind)) for kind in ("order", "channel"))
-    pixels = desk.tried(desk.count, line.amount(1), "the number of pixels", 1, LIMITS.pixels)
+    pixels = reading.tried(reading.count, line.amount(1), "the number of pixels", 1, LIMITS.pixels)
     usual = Strip("", "", 0, 1)
-    channel = each and desk.tried(
-        desk.within, each.amount(1), AMPERES, "the current of one colour", above=0
+    channel = each and reading.tried(
+        reading.within, each.amount(1), AMPERES, "the current of one colour", above=0
     )
-    cap = _single(desk, sheet, "cap", AMPERES, above=0)
+    cap = _single(reading, sheet, "cap", AMPERES, above=0)
     if pixels is None:
         raise Fault
     light = spot.safe.strip if spot.safe else None
@@ -342,7 +342,7 @@ def _strip(desk: Desk, entry: Line, spot: Plug) -> Strip:
         cap_a=cap,
         safe=light if isinstance(light, StripLight) else BLACK,
         mark=_mark(
-            desk,
+            reading,
             sheet,
             spot,
             ("pixels", line.items[1]),
@@ -353,10 +353,10 @@ def _strip(desk: Desk, entry: Line, spot: Plug) -> Strip:
     )
 
 
-def _switch(desk: Desk, entry: Line, spot: Plug) -> Switch:
-    sheet = Sheet(desk, entry)
+def _switch(reading: Reading, entry: Line, spot: Plug) -> Switch:
+    sheet = Sheet(reading, entry)
     active = sheet.get("active")
-    draws = _single(desk, sheet, "draws", AMPERES, low=0)
+    draws = _single(reading, sheet, "draws", AMPERES, low=0)
     return Switch(
         name=spot.name,
         board=spot.board,
@@ -365,7 +365,7 @@ def _switch(desk: Desk, entry: Line, spot: Plug) -> Switch:
         safe_on=spot.safe.on if spot.safe else False,
         current_a=draws or 0.0,
         mark=_mark(
-            desk,
+            reading,
             sheet,
             spot,
             ("active", _item(active)),
@@ -374,11 +374,11 @@ def _switch(desk: Desk, entry: Line, spot: Plug) -> Switch:
     )
 
 
-def wired_button(desk: Desk, entry: Line, boards: Mapping[str, Token]) -> Input:
+def wired_button(reading: Reading, entry: Line, boards: Mapping[str, Token]) -> Input:
     """A button or receiver output on an input pin. Raises Fault."""
     _, button, board, pin, *level = entry.items
-    code = desk.tried(plug, desk, cast("Token", board), cast("Token", pin), boards)
-    number = desk.count(cast("Token", button), "a button's number", 1, LIMITS.button)
+    code = reading.tried(plug, reading, cast("Token", board), cast("Token", pin), boards)
+    number = reading.count(cast("Token", button), "a button's number", 1, LIMITS.button)
     if code is None:
         raise Fault
     return Input(
@@ -386,7 +386,7 @@ def wired_button(desk: Desk, entry: Line, boards: Mapping[str, Token]) -> Input:
         str(board),
         code,
         active_low=not level or cast("Token", level[-1]).type == "LOW",
-        mark=desk.origins.mark(
+        mark=reading.origins.mark(
             *(entry, entry),
             ("button", button),
             ("board", board),

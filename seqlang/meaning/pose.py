@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from lark import Token
 
-from seqlang.meaning.values import Colour, Desk, Fault
+from seqlang.meaning.values import Colour, Fault, Reading
 from seqlang.text.names import nearest
 from seqlang.text.syntax import Amount, Light, Line, Spot
 from seqlang.text.units import DEGREES
@@ -40,7 +40,7 @@ class Pose:
     settings: Mapping[str, Setting]
 
 
-def pose(desk: Desk, entry: Line, outputs: Mapping[str, tuple[OutputKind, Token]]) -> Pose:
+def pose(reading: Reading, entry: Line, outputs: Mapping[str, tuple[OutputKind, Token]]) -> Pose:
     """A pose with every setting that makes sense; the others are findings."""
     tokens = entry.tokens()
     settings: dict[str, Setting] = {}
@@ -49,13 +49,13 @@ def pose(desk: Desk, entry: Line, outputs: Mapping[str, tuple[OutputKind, Token]
             continue
         for name in spot.names:
             if str(name) not in outputs:
-                desk.unknown(name, "output", outputs)
+                reading.unknown(name, "output", outputs)
                 continue
-            made = desk.tried(setting, desk, name, spot.value, outputs[str(name)][0])
+            made = reading.tried(setting, reading, name, spot.value, outputs[str(name)][0])
             if made is None:
                 continue
             if str(name) in settings:
-                desk.error(
+                reading.error(
                     "duplicate-line",
                     f"the pose puts `{name}` in two places",
                     name,
@@ -67,12 +67,12 @@ def pose(desk: Desk, entry: Line, outputs: Mapping[str, tuple[OutputKind, Token]
     return Pose((tokens[0], tokens[-1]), tokens[0].type == "SAFE", settings)
 
 
-def setting(desk: Desk, name: Token, value: Light | Token, kind: OutputKind) -> Setting:
+def setting(reading: Reading, name: Token, value: Light | Token, kind: OutputKind) -> Setting:
     """What a pose asks of one output. Raises Fault."""
     if kind == "switch":
         word = value if isinstance(value, Token) else value.head
         if not isinstance(word, Token) or word.type not in ("ON", "OFF"):
-            desk.error(
+            reading.error(
                 "wrong-kind", f"the switch `{name}` can only be `on` or `off`", value, fix="on"
             )
             raise Fault
@@ -81,37 +81,37 @@ def setting(desk: Desk, name: Token, value: Light | Token, kind: OutputKind) -> 
         if kind == "lamp":
             return Setting(value, name, kind, level_pct=100.0)
         due = "an angle" if kind == "servo" else "a colour"
-        desk.error("wrong-kind", f"`{name}` is a {kind}: {due} is due, not `on`", value)
+        reading.error("wrong-kind", f"`{name}` is a {kind}: {due} is due, not `on`", value)
         raise Fault
     if kind == "servo":
         if isinstance(value.head, Token) and value.head.type in ("OFF", "COLOUR"):
-            desk.error(
+            reading.error(
                 "wrong-kind", f"`{name}` is a servo: an angle is due, not `{value.head}`", value
             )
             raise Fault
         if value.level is not None:
-            desk.error("wrong-kind", f"`{name}` is a servo: one angle is due", value)
+            reading.error("wrong-kind", f"`{name}` is a servo: one angle is due", value)
             raise Fault
-        return Setting(value.head, name, kind, angle_deg=angle(desk, value.head))
+        return Setting(value.head, name, kind, angle_deg=angle(reading, value.head))
     if kind == "lamp":
-        return Setting(value, name, kind, level_pct=lamp_level(desk, value, name))
-    return Setting(value, name, kind, strip=strip_light(desk, value, name))
+        return Setting(value, name, kind, level_pct=lamp_level(reading, value, name))
+    return Setting(value, name, kind, strip=strip_light(reading, value, name))
 
 
-def angle(desk: Desk, amount: Amount) -> float:
+def angle(reading: Reading, amount: Amount) -> float:
     """An angle of a part to 0.01 deg, as the table keeps it. Raises Fault."""
-    return round(desk.within(amount, DEGREES, "an angle", -327, 327) * 100) / 100
+    return round(reading.within(amount, DEGREES, "an angle", -327, 327) * 100) / 100
 
 
-def lamp_level(desk: Desk, light: Light, name: Token) -> float:
+def lamp_level(reading: Reading, light: Light, name: Token) -> float:
     """A lamp's level in percent of L*. Raises Fault."""
     head = light.head
     if isinstance(head, Token):
         if head.type == "OFF":
             return 0.0
-        if head.type == "COLOUR" or (head.type == "NAME" and is_colour(desk, head)):
-            level = None if light.level is None else desk.text(light.level)
-            desk.error(
+        if head.type == "COLOUR" or (head.type == "NAME" and is_colour(reading, head)):
+            level = None if light.level is None else reading.text(light.level)
+            reading.error(
                 "wrong-kind",
                 f"`{name}` is a lamp of one colour: a level is due, not a colour",
                 light,
@@ -119,17 +119,17 @@ def lamp_level(desk: Desk, light: Light, name: Token) -> float:
                 fix=level or "100 %",
             )
             raise Fault
-    return desk.percent(head, "a level")
+    return reading.percent(head, "a level")
 
 
-def strip_light(desk: Desk, light: Light, name: Token) -> StripLight:
+def strip_light(reading: Reading, light: Light, name: Token) -> StripLight:
     """A strip's colour and level. Raises Fault."""
     head = light.head
     if isinstance(head, Token) and head.type == "OFF":
         return BLACK
     if not isinstance(head, Token) or head.type not in ("COLOUR", "NAME"):
-        text = desk.text(light)
-        desk.error(
+        text = reading.text(light)
+        reading.error(
             "wrong-kind",
             f"`{name}` is a strip: a colour is due before the level `{text}`",
             light,
@@ -137,30 +137,32 @@ def strip_light(desk: Desk, light: Light, name: Token) -> StripLight:
             fix=f"white {text}",
         )
         raise Fault
-    tint = colour(desk, head)
-    return StripLight(tint, 100.0 if light.level is None else desk.percent(light.level, "a level"))
+    tint = colour(reading, head)
+    return StripLight(
+        tint, 100.0 if light.level is None else reading.percent(light.level, "a level")
+    )
 
 
-def is_colour(desk: Desk, name: Token) -> bool:
-    constant = desk.constants.get(str(name))
+def is_colour(reading: Reading, name: Token) -> bool:
+    constant = reading.constants.get(str(name))
     if constant is not None:
         return isinstance(constant[1], tuple) and len(constant[1]) == 3
     return str(name).lower() in COLOURS
 
 
-def colour(desk: Desk, token: Token) -> Colour:
+def colour(reading: Reading, token: Token) -> Colour:
     """sRGB of `#rrggbb`, of a constant or of a name from CSS. Raises Fault."""
     text = str(token)
     if token.type == "COLOUR":
         return (int(text[1:3], 16), int(text[3:5], 16), int(text[5:7], 16))
-    constant = desk.constants.get(text)
-    if constant is not None and is_colour(desk, token):
+    constant = reading.constants.get(text)
+    if constant is not None and is_colour(reading, token):
         return constant[1]  # type: ignore[return-value]  # is_colour has looked
     found = COLOURS.get(text.lower())
     if found is not None and constant is None:
         return found
     near = nearest(text, COLOURS)
-    desk.error(
+    reading.error(
         "unknown-name",
         f"there is no colour `{text}`",
         token,

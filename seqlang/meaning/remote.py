@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from lark import Token
 
 from firmware_gen.chips import LIMITS
-from seqlang.meaning.values import Desk, Fault
+from seqlang.meaning.values import Fault, Reading
 from seqlang.text.findings import Origin
 from seqlang.text.syntax import Line
 from seqlang.text.units import PLAIN, RUN_TIME
@@ -32,7 +32,7 @@ class Remote:
 
 
 def remote(
-    desk: Desk,
+    reading: Reading,
     lines: Sequence[Line],
     cues: Mapping[str, Token],
     places: dict[str, Origin],
@@ -41,38 +41,38 @@ def remote(
     made = Remote()
     bindings: list[Binding] = []
     seen: dict[str, Line] = {}
-    for line in _lines_of(desk, lines, "remote", places):
+    for line in _lines_of(reading, lines, "remote", places):
         if line.kind == "button":
-            binding = desk.tried(_binding, desk, line, cues)
+            binding = reading.tried(_binding, reading, line, cues)
             if binding is not None:
                 bindings.append(binding)
-        elif _first(desk, seen, line):
-            desk.tried(_rule, desk, line, cues, made, places)
+        elif _first(reading, seen, line):
+            reading.tried(_rule, reading, line, cues, made, places)
     made.bindings = tuple(bindings)
     for line in lines:
-        if line.kind == "idle" and _first(desk, seen, line):
-            made.idle = desk.tried(_cue, desk, line.token(1), cues)
-            places["idle"] = _origin(desk, line, cue=line.items[1])
+        if line.kind == "idle" and _first(reading, seen, line):
+            made.idle = reading.tried(_cue, reading, line.token(1), cues)
+            places["idle"] = _origin(reading, line, cue=line.items[1])
     return made
 
 
 def _lines_of(
-    desk: Desk, lines: Sequence[Line], kind: str, places: dict[str, Origin]
+    reading: Reading, lines: Sequence[Line], kind: str, places: dict[str, Origin]
 ) -> Iterator[Line]:
     for entry in lines:
         if entry.kind == kind:
-            places.setdefault(kind, Origin(desk.span(entry.items[0])))
+            places.setdefault(kind, Origin(reading.span(entry.items[0])))
             yield from entry.lines()
 
 
-def _first(desk: Desk, seen: dict[str, Line], line: Line) -> bool:
+def _first(reading: Reading, seen: dict[str, Line], line: Line) -> bool:
     """Whether this is the first line of its kind; a second is a finding."""
     first = seen.setdefault(line.kind, line)
     if first is line:
         return True
-    desk.error(
+    reading.error(
         "duplicate-line",
-        f"`{desk.text(line.items[0])}` is said twice",
+        f"`{reading.text(line.items[0])}` is said twice",
         line,
         related=((first, "first said here"),),
         help="keep one of the two lines",
@@ -80,31 +80,31 @@ def _first(desk: Desk, seen: dict[str, Line], line: Line) -> bool:
     return False
 
 
-def _origin(desk: Desk, line: Line, **parts: object) -> Origin:
+def _origin(reading: Reading, line: Line, **parts: object) -> Origin:
     return Origin(
-        desk.span(line),
-        tuple((name.replace("_", " "), desk.span(node)) for name, node in parts.items()),
+        reading.span(line),
+        tuple((name.replace("_", " "), reading.span(node)) for name, node in parts.items()),
     )
 
 
-def _cue(desk: Desk, name: Token, cues: Mapping[str, Token]) -> str:
+def _cue(reading: Reading, name: Token, cues: Mapping[str, Token]) -> str:
     if str(name) not in cues:
-        desk.unknown(name, "cue", cues)
+        reading.unknown(name, "cue", cues)
         raise Fault
     return str(name)
 
 
-def _binding(desk: Desk, line: Line, cues: Mapping[str, Token]) -> Binding:
+def _binding(reading: Reading, line: Line, cues: Mapping[str, Token]) -> Binding:
     _, button, cue, *held = line.items
-    number = desk.tried(desk.count, line.amount(1), "a button's number", 1, LIMITS.button)
-    name = desk.tried(_cue, desk, line.token(2), cues)
+    number = reading.tried(reading.count, line.amount(1), "a button's number", 1, LIMITS.button)
+    name = reading.tried(_cue, reading, line.token(2), cues)
     if number is None or name is None:
         raise Fault
     return Binding(
         number,
         name,
         bool(held),
-        desk.origins.mark(
+        reading.origins.mark(
             *(line, line),
             ("button", button),
             ("cue", cue),
@@ -114,40 +114,40 @@ def _binding(desk: Desk, line: Line, cues: Mapping[str, Token]) -> Binding:
 
 
 def _rule(
-    desk: Desk,
+    reading: Reading,
     line: Line,
     cues: Mapping[str, Token],
     made: Remote,
     places: dict[str, Origin],
 ) -> None:
     if line.kind == "lost":
-        made.lost_ms = desk.tried(desk.milliseconds, line.amount(1), "the silence", 100)
-        made.lost_cue = desk.tried(_cue, desk, line.token(2), cues)
+        made.lost_ms = reading.tried(reading.milliseconds, line.amount(1), "the silence", 100)
+        made.lost_cue = reading.tried(_cue, reading, line.token(2), cues)
         if made.lost_ms is None or made.lost_cue is None:
             made.lost_ms = made.lost_cue = None
-        places["lost"] = _origin(desk, line, time=line.items[1], cue=line.items[2])
+        places["lost"] = _origin(reading, line, time=line.items[1], cue=line.items[2])
     elif line.kind == "stop":
-        places["stop"] = _origin(desk, line, button=line.items[2])
-        made.stop_button = desk.count(line.amount(2), "a button's number", 1, LIMITS.button)
+        places["stop"] = _origin(reading, line, button=line.items[2])
+        made.stop_button = reading.count(line.amount(2), "a button's number", 1, LIMITS.button)
     else:
-        made.stop_ms = desk.milliseconds(line.amount(2), "the move to the safe pose", 20)
-        places["stop time"] = _origin(desk, line, time=line.items[2])
+        made.stop_ms = reading.milliseconds(line.amount(2), "the move to the safe pose", 20)
+        places["stop time"] = _origin(reading, line, time=line.items[2])
 
 
 # -- use ---------------------------------------------------------------------------------------
 
 
-def usages(desk: Desk, lines: Sequence[Line], cues: Mapping[str, Token]) -> tuple[Usage, ...]:
+def usages(reading: Reading, lines: Sequence[Line], cues: Mapping[str, Token]) -> tuple[Usage, ...]:
     """How often each cue is expected to run."""
     found: dict[str, tuple[Usage, Line]] = {}
-    for line in _lines_of(desk, lines, "usage", {}):
+    for line in _lines_of(reading, lines, "usage", {}):
         if line.kind != "rate":
             continue
-        made = desk.tried(_usage, desk, line, cues)
+        made = reading.tried(_usage, reading, line, cues)
         if made is None:
             continue
         if made.cue in found:
-            desk.error(
+            reading.error(
                 "duplicate-line",
                 f"the use of `{made.cue}` is said twice",
                 line,
@@ -159,21 +159,21 @@ def usages(desk: Desk, lines: Sequence[Line], cues: Mapping[str, Token]) -> tupl
     return tuple(usage for usage, _ in found.values())
 
 
-def _usage(desk: Desk, line: Line, cues: Mapping[str, Token]) -> Usage:
-    rate = desk.tried(desk.within, line.amount(1), PLAIN, "a rate", 0, 100_000)
-    name = desk.tried(_cue, desk, line.token(0), cues)
+def _usage(reading: Reading, line: Line, cues: Mapping[str, Token]) -> Usage:
+    rate = reading.tried(reading.within, line.amount(1), PLAIN, "a rate", 0, 100_000)
+    name = reading.tried(_cue, reading, line.token(0), cues)
     if rate is None or name is None:
         raise Fault
-    mark = desk.origins.mark(line, line, ("cue", line.items[0]), ("rate", line.items[1]))
+    mark = reading.origins.mark(line, line, ("cue", line.items[0]), ("rate", line.items[1]))
     return Usage(name, rate, mark)
 
 
-def run_time(desk: Desk, lines: Sequence[Line], places: dict[str, Origin]) -> float | None:
+def run_time(reading: Reading, lines: Sequence[Line], places: dict[str, Origin]) -> float | None:
     """How long a charge must last, in hours."""
     seen: dict[str, Line] = {}
     hours: float | None = None
-    for line in _lines_of(desk, lines, "usage", {}):
-        if line.kind == "run_time" and _first(desk, seen, line):
-            hours = desk.tried(desk.within, line.amount(1), RUN_TIME, "the run time", above=0)
-            places["run time"] = _origin(desk, line, time=line.items[1])
+    for line in _lines_of(reading, lines, "usage", {}):
+        if line.kind == "run_time" and _first(reading, seen, line):
+            hours = reading.tried(reading.within, line.amount(1), RUN_TIME, "the run time", above=0)
+            places["run time"] = _origin(reading, line, time=line.items[1])
     return hours

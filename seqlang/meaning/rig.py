@@ -8,7 +8,7 @@ from lark import Token
 
 from firmware_gen.chips import CHIPS
 from seqlang.meaning.entry import Sheet, options
-from seqlang.meaning.values import Desk, Fault
+from seqlang.meaning.values import Fault, Reading
 from seqlang.text.syntax import Line
 from seqlang.text.units import (
     AMPERE_HOURS,
@@ -27,23 +27,23 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 
-def wearer(desk: Desk, entry: Line) -> Wearer:
+def wearer(reading: Reading, entry: Line) -> Wearer:
     """What the rig must stand; lines that are missing or wrong keep the usual value."""
-    sheet = Sheet(desk, entry)
+    sheet = Sheet(reading, entry)
     tilt, near = sheet.get("tilt"), sheet.get("near")
     air, margin = sheet.get("air"), sheet.get("margin")
     usual = Wearer()
-    tilt_deg = tilt and desk.tried(desk.within, tilt.amount(1), DEGREES, "the tilt", 0, 180)
-    warmth_c = air and desk.tried(
-        desk.within, air.amount(1), CELSIUS, "the air's temperature", -40, 85
+    tilt_deg = tilt and reading.tried(reading.within, tilt.amount(1), DEGREES, "the tilt", 0, 180)
+    warmth_c = air and reading.tried(
+        reading.within, air.amount(1), CELSIUS, "the air's temperature", -40, 85
     )
-    share = margin and desk.tried(desk.within, margin.amount(1), SHARE, "the margin", 0, 0.9)
+    share = margin and reading.tried(reading.within, margin.amount(1), SHARE, "the margin", 0, 0.9)
     return Wearer(
         tilt_deg=usual.tilt_deg if tilt_deg is None else tilt_deg,
         region=str(near.token(1)).replace("_", " ") if near else None,
         temperature_c=usual.temperature_c if warmth_c is None else warmth_c,
         margin=usual.margin if share is None else share,
-        mark=desk.origins.mark(
+        mark=reading.origins.mark(
             *(entry.items[0], entry.items[0]),
             ("tilt", tilt and tilt.items[1]),
             ("region", near and near.items[1]),
@@ -56,14 +56,14 @@ def wearer(desk: Desk, entry: Line) -> Wearer:
 # -- supplies and boards -----------------------------------------------------------------------
 
 
-def supply(desk: Desk, entry: Line) -> Supply:
+def supply(reading: Reading, entry: Line) -> Supply:
     """Raises Fault if it has no usable source."""
-    sheet = Sheet(desk, entry)
+    sheet = Sheet(reading, entry)
     source = sheet.need("source", "source adapter 6 V, 5 A")
     regulator, fuse = sheet.get("regulator"), sheet.get("fuse")
-    made = desk.tried(_source, desk, source)
-    converter = regulator and desk.tried(_regulator, desk, regulator)
-    fuse_a = fuse and desk.tried(desk.within, fuse.amount(1), AMPERES, "the fuse", above=0)
+    made = reading.tried(_source, reading, source)
+    converter = regulator and reading.tried(_regulator, reading, regulator)
+    fuse_a = fuse and reading.tried(reading.within, fuse.amount(1), AMPERES, "the fuse", above=0)
     if made is None:
         raise Fault
     return Supply(
@@ -71,27 +71,29 @@ def supply(desk: Desk, entry: Line) -> Supply:
         made,
         converter,
         fuse_a,
-        desk.origins.mark(*sheet.head, ("name", entry.items[1]), ("fuse", fuse and fuse.items[1])),
+        reading.origins.mark(
+            *sheet.head, ("name", entry.items[1]), ("fuse", fuse and fuse.items[1])
+        ),
     )
 
 
-def _source(desk: Desk, line: Line) -> Cells | Adapter:
-    return _cells(desk, line) if line.kind == "cells" else _adapter(desk, line)
+def _source(reading: Reading, line: Line) -> Cells | Adapter:
+    return _cells(reading, line) if line.kind == "cells" else _adapter(reading, line)
 
 
-def _cells(desk: Desk, line: Line) -> Cells:
+def _cells(reading: Reading, line: Line) -> Cells:
     series, chemistry, capacity, *rest = (i for i in line.items[1:] if not isinstance(i, Line))
     rows = next(iter(line.lines()), None)
-    parallel = 1 if rows is None else desk.count(rows.amount(1), "the number of rows", 1, 100)
+    parallel = 1 if rows is None else reading.count(rows.amount(1), "the number of rows", 1, 100)
     return Cells(
         chemistry=str(chemistry),  # type: ignore[arg-type]  # the grammar knows the chemistries
-        series=desk.count(cast("Token", series), "the number of cells", 1, 100),
-        capacity_ah=desk.within(cast("Token", capacity), AMPERE_HOURS, "the capacity", above=0),
+        series=reading.count(cast("Token", series), "the number of cells", 1, 100),
+        capacity_ah=reading.within(cast("Token", capacity), AMPERE_HOURS, "the capacity", above=0),
         parallel=parallel,
-        resistance_ohm=desk.within(cast("Token", rest[0]), OHMS, "the resistance", 0)
+        resistance_ohm=reading.within(cast("Token", rest[0]), OHMS, "the resistance", 0)
         if rest
         else None,
-        mark=desk.origins.mark(
+        mark=reading.origins.mark(
             *(line, line),
             ("cells", series),
             ("chemistry", chemistry),
@@ -102,28 +104,28 @@ def _cells(desk: Desk, line: Line) -> Cells:
     )
 
 
-def _adapter(desk: Desk, line: Line) -> Adapter:
+def _adapter(reading: Reading, line: Line) -> Adapter:
     return Adapter(
-        desk.within(line.amount(2), VOLTS, "the voltage", above=0),
-        desk.within(line.amount(3), AMPERES, "the current", above=0),
-        desk.origins.mark(line, line, ("voltage", line.items[2]), ("current", line.items[3])),
+        reading.within(line.amount(2), VOLTS, "the voltage", above=0),
+        reading.within(line.amount(3), AMPERES, "the current", above=0),
+        reading.origins.mark(line, line, ("voltage", line.items[2]), ("current", line.items[3])),
     )
 
 
-def _regulator(desk: Desk, line: Line) -> Regulator:
-    more = options(desk, line)
+def _regulator(reading: Reading, line: Line) -> Regulator:
+    more = options(reading, line)
     dropout, efficiency = (cast("Line | None", more.get(k)) for k in ("dropout", "efficiency"))
     usual = Regulator(0.0, 0.0)
     return Regulator(
-        voltage_v=desk.within(line.amount(1), VOLTS, "the voltage", above=0),
-        current_a=desk.within(line.amount(2), AMPERES, "the current", above=0),
-        dropout_v=desk.within(dropout.amount(1), VOLTS, "the dropout", 0)
+        voltage_v=reading.within(line.amount(1), VOLTS, "the voltage", above=0),
+        current_a=reading.within(line.amount(2), AMPERES, "the current", above=0),
+        dropout_v=reading.within(dropout.amount(1), VOLTS, "the dropout", 0)
         if dropout
         else usual.dropout_v,
-        efficiency=desk.within(efficiency.amount(1), SHARE, "the efficiency", 0.01, 1)
+        efficiency=reading.within(efficiency.amount(1), SHARE, "the efficiency", 0.01, 1)
         if efficiency
         else usual.efficiency,
-        mark=desk.origins.mark(
+        mark=reading.origins.mark(
             *(line, line),
             ("voltage", line.items[1]),
             ("current", line.items[2]),
@@ -137,25 +139,25 @@ NO_ADDRESS: Final = 0
 """Stands for an address that has its finding already; no real board has it."""
 
 
-def board(desk: Desk, entry: Line, supplies: Mapping[str, Token]) -> Board:
+def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board:
     """A board whose address is unusable gets `NO_ADDRESS`, so that what hangs on it is still read.
 
     Raises Fault if the chip is unknown.
     """
-    sheet = Sheet(desk, entry)
+    sheet = Sheet(reading, entry)
     _, name, chip, address, *_ = entry.items
     if str(chip) not in CHIPS:
-        desk.unknown(cast("Token", chip), "chip", CHIPS)
-    number = desk.tried(desk.count, cast("Token", address), "the address", 1, 254)
+        reading.unknown(cast("Token", chip), "chip", CHIPS)
+    number = reading.tried(reading.count, cast("Token", address), "the address", 1, 254)
     feed = sheet.get("feed")
     source = wire = None
     if feed is not None:
         if str(feed.token(1)) in supplies:
             source = str(feed.token(1))
         else:
-            desk.unknown(feed.token(1), "supply", supplies)
+            reading.unknown(feed.token(1), "supply", supplies)
         if len(feed.items) > 2:
-            wire = desk.tried(_wire, desk, feed)
+            wire = reading.tried(_wire, reading, feed)
     if str(chip) not in CHIPS:
         raise Fault
     return Board(
@@ -164,7 +166,7 @@ def board(desk: Desk, entry: Line, supplies: Mapping[str, Token]) -> Board:
         NO_ADDRESS if number is None else number,
         source,
         wire,
-        desk.origins.mark(
+        reading.origins.mark(
             *sheet.head,
             ("name", name),
             ("chip", chip),
@@ -174,20 +176,20 @@ def board(desk: Desk, entry: Line, supplies: Mapping[str, Token]) -> Board:
     )
 
 
-def _wire(desk: Desk, feed: Line) -> Wire:
-    gauge = desk.exact(feed.amount(3), AWG)
+def _wire(reading: Reading, feed: Line) -> Wire:
+    gauge = reading.exact(feed.amount(3), AWG)
     if gauge.denominator != 1 or not 0 <= gauge <= 40:
-        desk.error(
+        reading.error(
             "number-out-of-range",
-            f"a wire gauge is a whole number from 0 to 40 AWG, but `{desk.text(feed.items[3])}` "
+            f"a wire gauge is a whole number from 0 to 40 AWG, but `{reading.text(feed.items[3])}` "
             "is asked",
             feed.items[3],
         )
         raise Fault
     return Wire(
-        desk.within(feed.amount(2), METRES, "the length", above=0),
+        reading.within(feed.amount(2), METRES, "the length", above=0),
         int(gauge),
-        desk.origins.mark(
+        reading.origins.mark(
             feed,
             feed,
             ("supply", feed.items[1]),

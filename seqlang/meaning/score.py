@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Literal, cast
 from lark import Token
 
 from seqlang.meaning.cue import CueMaker, Made, Stage, without
-from seqlang.meaning.pace import Pacer, is_derived
+from seqlang.meaning.durations import Pacer, is_derived
 from seqlang.meaning.remote import Remote, remote, run_time, usages
-from seqlang.meaning.values import Desk, declared
+from seqlang.meaning.values import Reading, declared
 from seqlang.text.findings import Origin
 from seqlang.text.syntax import Act, Block, Line, Play, Statement, Strike
 from seqlang.text.syntax import Cue as CueText
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 def score(
-    desk: Desk,
+    reading: Reading,
     lines: Sequence[Line],
     texts: Sequence[CueText],
     outputs: Mapping[str, tuple[OutputKind, Token]],
@@ -32,18 +32,18 @@ def score(
     places: dict[str, Origin],
 ) -> Score:
     """The whole score; `places` is filled with what has no mark of its own."""
-    cues = _named(desk, texts)
+    cues = _named(reading, texts)
     names = {name: text.name for name, text in cues.items()}
-    distant = remote(desk, lines, names, places)
-    order, cut = _in_order(desk, cues)
+    distant = remote(reading, lines, names, places)
+    order, cut = _in_order(reading, cues)
     rest: dict[str, tuple[float, ...]] = {}
     loops: dict[int, Mapping[str, tuple[float, ...]]] = {}
     if any(_derived(text) for text in texts):
-        rest = _rest(desk, order, outputs, poses, rig, names, cut, loops, distant)
-    stage = Stage(desk, outputs, poses, Pacer(desk, rig, False), rest, names, {}, cut, loops)
+        rest = _rest(reading, order, outputs, poses, rig, names, cut, loops, distant)
+    stage = Stage(reading, outputs, poses, Pacer(reading, rig, False), rest, names, {}, cut, loops)
     made = _cues(stage, order, rig)
     return Score(
-        title=_title(desk, lines, places),
+        title=_title(reading, lines, places),
         cues=tuple(made[name] for name in cues),
         bindings=distant.bindings,
         stop_button=distant.stop_button,
@@ -51,15 +51,15 @@ def score(
         lost_cue=distant.lost_cue,
         idle=distant.idle,
         stop_ms=distant.stop_ms,
-        usage=usages(desk, lines, names),
-        run_time_h=run_time(desk, lines, places),
+        usage=usages(reading, lines, names),
+        run_time_h=run_time(reading, lines, places),
     )
 
 
-def _title(desk: Desk, lines: Sequence[Line], places: dict[str, Origin]) -> str:
+def _title(reading: Reading, lines: Sequence[Line], places: dict[str, Origin]) -> str:
     shows = [line for line in lines if line.kind == "show"]
     for extra in shows[1:]:
-        desk.error(
+        reading.error(
             "duplicate-line",
             "`show` is said twice",
             extra,
@@ -68,13 +68,13 @@ def _title(desk: Desk, lines: Sequence[Line], places: dict[str, Origin]) -> str:
         )
     if not shows:
         return ""
-    places["show"] = Origin(desk.span(shows[0]), (("title", desk.span(shows[0].items[1])),))
+    places["show"] = Origin(reading.span(shows[0]), (("title", reading.span(shows[0].items[1])),))
     return str(shows[0].token(1))[1:-1]
 
 
-def _named(desk: Desk, texts: Sequence[CueText]) -> dict[str, CueText]:
+def _named(reading: Reading, texts: Sequence[CueText]) -> dict[str, CueText]:
     """Cues by name, the first of a name only."""
-    names = declared(desk, "cue", (text.name for text in texts))
+    names = declared(reading, "cue", (text.name for text in texts))
     by_name = {id(text.name): text for text in texts}
     return {name: by_name[id(token)] for name, token in names.items()}
 
@@ -98,7 +98,9 @@ def _derived(text: CueText) -> bool:
     )
 
 
-def _in_order(desk: Desk, cues: Mapping[str, CueText]) -> tuple[list[CueText], frozenset[int]]:
+def _in_order(
+    reading: Reading, cues: Mapping[str, CueText]
+) -> tuple[list[CueText], frozenset[int]]:
     """Cues after those they play, and the places of `play` statements that close a circle.
 
     A depth-first walk with its own stack: a show may chain more cues than Python's stack holds.
@@ -137,15 +139,15 @@ def _in_order(desk: Desk, cues: Mapping[str, CueText]) -> tuple[list[CueText], f
             elif state[target] == "open":
                 cut.add(cast("int", play.cue.start_pos))
                 start = [step for step, _ in path].index(target)
-                _circle(desk, [step for step, _ in path[start:]], [*trail[start:], play])
+                _circle(reading, [step for step, _ in path[start:]], [*trail[start:], play])
     return order, frozenset(cut)
 
 
-def _circle(desk: Desk, names: Sequence[str], plays: Sequence[Play]) -> None:
+def _circle(reading: Reading, names: Sequence[str], plays: Sequence[Play]) -> None:
     chain = [*names, names[0]]
     shown = chain if len(chain) <= 8 else [*chain[:4], "...", *chain[-3:]]
     text = " plays ".join(f"`{name}`" if name != "..." else name for name in shown)
-    desk.error(
+    reading.error(
         "cue-calls-itself",
         f"the cue `{names[0]}` would never end: {text}",
         plays[-1],
@@ -174,7 +176,7 @@ def _cues(stage: Stage, order: Sequence[CueText], rig: Rig) -> dict[str, Cue]:
             title="" if text.title is None else str(text.title)[1:-1],
             body=body.body,
             conflict="take" if text.busy is None else cast("Literal['take']", str(text.busy)),
-            mark=stage.desk.origins.mark(
+            mark=stage.reading.origins.mark(
                 text.keyword,
                 last,
                 ("name", text.name),
@@ -186,7 +188,7 @@ def _cues(stage: Stage, order: Sequence[CueText], rig: Rig) -> dict[str, Cue]:
 
 
 def _rest(
-    desk: Desk,
+    reading: Reading,
     order: Sequence[CueText],
     outputs: Mapping[str, tuple[OutputKind, Token]],
     poses: Mapping[str, Pose],
@@ -202,7 +204,7 @@ def _rest(
     """
     from sim.score.tree import rest_angles
 
-    draft = desk.apart()
+    draft = reading.apart()
     stage = Stage(draft, outputs, poses, Pacer(draft, rig, True), {}, names, {}, cut, loops)
     made = _cues(stage, order, rig)
     show = Show(rig, Score(title="", cues=tuple(made.values()), idle=distant.idle))

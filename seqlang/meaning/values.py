@@ -59,7 +59,7 @@ class Fault(Exception):  # noqa: N818 (reads as what it is where it is raised)
     """An amount that has no value; its finding is already noted."""
 
 
-class Desk:
+class Reading:
     """What one run of elaboration shares: the text, constants, origins and findings."""
 
     def __init__(self, source: Source, forgiven: Iterable[str] = ()) -> None:
@@ -76,9 +76,9 @@ class Desk:
         """Names that nothing known is near to, by what was said: the place of their finding."""
         self._known: dict[tuple[str, Measure], float] = {}
 
-    def apart(self) -> Desk:
-        """A desk with the same constants whose findings and origins nobody will see."""
-        other = Desk(self.source, self.forgiven)
+    def apart(self) -> Reading:
+        """A reading with the same constants whose findings and origins nobody will see."""
+        other = Reading(self.source, self.forgiven)
         other.constants = self.constants
         return other
 
@@ -376,12 +376,12 @@ def _short(text: str) -> str:
     return text if len(text) <= 40 else text[:37] + "..."
 
 
-def declared(desk: Desk, kind: str, names: Iterable[Token]) -> dict[str, Token]:
+def declared(reading: Reading, kind: str, names: Iterable[Token]) -> dict[str, Token]:
     """Names of one kind, each once; the second of two is a finding that shows both."""
     found: dict[str, Token] = {}
     for name in names:
         if str(name) in RESERVED:
-            desk.error(
+            reading.error(
                 "reserved-word",
                 f"`{name}` is a word of the language and cannot name {_a(kind)}",
                 name,
@@ -390,7 +390,7 @@ def declared(desk: Desk, kind: str, names: Iterable[Token]) -> dict[str, Token]:
             )
         first = found.setdefault(str(name), name)
         if first is not name:
-            desk.error(
+            reading.error(
                 "duplicate-name",
                 f"there are two {_several(kind)} called `{name}`",
                 name,

@@ -23,37 +23,37 @@ from collections.abc import Iterator
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures, seconds
-from seqlang.checks.motion import failing_moves as pace
+from seqlang.checks.motion import failing_moves
 from seqlang.text.findings import Finding
 
 
 def check(context: Context) -> Iterator[Finding]:
-    for failure in context.once(pace.failures):
+    for failure in context.once(failing_moves.failures):
         if failure.trouble == "acceleration":
             yield _finding(context, failure)
 
 
-def _finding(context: Context, failure: pace.Failure) -> Finding:
+def _finding(context: Context, failure: failing_moves.Failure) -> Finding:
     servo, move = failure.work.servo, failure.planned.move
     asked = float(failure.work.assessment.peak_accel_deg_s2[failure.way])
     limit = servo.accel_deg_s2 or 0.0
     asked_text, limit_text = figures(asked, limit)
     fix = None
     if failure.shortest_ms is not None:
-        fix = pace.slower(context, move, failure.shortest_ms)
+        fix = failing_moves.slower(context, move, failure.shortest_ms)
     return Finding(
         "error",
         "servo-acceleration",
         f"`{move.output}` would accelerate at {asked_text} deg/s2, and its limit is "
         f"{limit_text} deg/s2",
-        pace.pace_span(context, move),
+        failing_moves.pace_span(context, move),
         label=f"{figure(abs(move.angle_deg - failure.planned.from_deg))} deg in "
         f"{seconds(move.duration_ms)}",
         related=(
-            *pace.start_places(context, failure.planned),
+            *failing_moves.start_places(context, failure.planned),
             (context.span(servo.mark, "acceleration"), f"the acceleration of `{servo.name}`"),
         ),
-        help=pace.advice(failure, fix),
+        help=failing_moves.advice(failure, fix),
         fix=fix,
         asked=asked,
         limit=limit,

@@ -23,34 +23,34 @@ from collections.abc import Iterator
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures, seconds
-from seqlang.checks.motion import failing_moves as pace
+from seqlang.checks.motion import failing_moves
 from seqlang.text.findings import Finding
 
 
 def check(context: Context) -> Iterator[Finding]:
-    for failure in context.once(pace.failures):
+    for failure in context.once(failing_moves.failures):
         if failure.trouble == "speed":
             yield _finding(context, failure)
 
 
-def _finding(context: Context, failure: pace.Failure) -> Finding:
+def _finding(context: Context, failure: failing_moves.Failure) -> Finding:
     asked, way, move = failure.work.assessment, failure.way, failure.planned.move
     speed = abs(float(asked.speed_deg_s[way]))
-    left = pace.speed_left_deg_s(context, failure)
+    left = failing_moves.speed_left_deg_s(context, failure)
     speed_text, left_text = figures(speed, left)
     fix = None
     if failure.shortest_ms is not None:
-        fix = pace.slower(context, move, failure.shortest_ms)
+        fix = failing_moves.slower(context, move, failure.shortest_ms)
     return Finding(
         "error",
         "servo-speed",
         f"`{move.output}` would have to turn at {speed_text} deg/s, and can do {left_text} deg/s",
-        pace.pace_span(context, move),
+        failing_moves.pace_span(context, move),
         label=f"{figure(abs(move.angle_deg - failure.planned.from_deg))} deg in "
         f"{seconds(move.duration_ms)}",
-        related=pace.start_places(context, failure.planned),
-        notes=(pace.instant(context, failure),),
-        help=pace.advice(failure, fix),
+        related=failing_moves.start_places(context, failure.planned),
+        notes=(failing_moves.instant(context, failure),),
+        help=failing_moves.advice(failure, fix),
         fix=fix,
         asked=speed,
         limit=left,

@@ -27,36 +27,36 @@ from collections.abc import Iterator
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figures
-from seqlang.checks.motion import failing_moves as pace
+from seqlang.checks.motion import failing_moves
 from seqlang.text.findings import Finding
 
 
 def check(context: Context) -> Iterator[Finding]:
-    for failure in context.once(pace.failures):
+    for failure in context.once(failing_moves.failures):
         if failure.trouble == "torque":
             yield _finding(context, failure)
 
 
-def _finding(context: Context, failure: pace.Failure) -> Finding:
+def _finding(context: Context, failure: failing_moves.Failure) -> Finding:
     asked, way, move = failure.work.assessment, failure.way, failure.planned.move
     torque, left = abs(float(asked.torque_nm[way])), float(asked.allowed_nm[way])
     torque_text, left_text = figures(torque, left)
     fix = None
     if failure.shortest_ms is not None:
-        fix = pace.slower(context, move, failure.shortest_ms)
+        fix = failing_moves.slower(context, move, failure.shortest_ms)
     mark = failure.work.servo.load.mark
     return Finding(
         "error",
         "servo-torque",
         f"`{move.output}` would have to give {torque_text} N.m, and has {left_text} N.m there",
-        pace.pace_span(context, move),
+        failing_moves.pace_span(context, move),
         label="too much for this load" if failure.impossible else "too quick for this load",
         related=(
-            *pace.start_places(context, failure.planned),
+            *failing_moves.start_places(context, failure.planned),
             (context.span(mark), f"what `{move.output}` carries"),
         ),
-        notes=(pace.instant(context, failure),),
-        help=pace.advice(failure, fix),
+        notes=(failing_moves.instant(context, failure),),
+        help=failing_moves.advice(failure, fix),
         fix=fix,
         asked=torque,
         limit=left,

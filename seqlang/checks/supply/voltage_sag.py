@@ -22,7 +22,7 @@ import numpy as np
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
-from seqlang.checks.motion import failing_moves as pace
+from seqlang.checks.motion import failing_moves
 from seqlang.checks.supply.sagging import cues_running, while_running
 from seqlang.checks.workload import ServoWorkload, Way
 from seqlang.text.findings import Finding
@@ -85,14 +85,14 @@ def _finding(context: Context, planned: PlannedMove, way: Way, sag: Sag, share: 
         )
     except Impossible:
         shortest = None
-    fix = None if shortest is None else pace.slower(context, move, shortest)
+    fix = None if shortest is None else failing_moves.slower(context, move, shortest)
     return Finding(
         "warning",
         "voltage-sag",
         f"`{move.output}` would be worked to {asked_text} % of its line at the "
         f"{figure(sag.voltage_v)} V left {while_running(sag)}, and {limit_text} % "
         "keep the margin",
-        pace.pace_span(context, move),
+        failing_moves.pace_span(context, move),
         label="passes by itself, not beside other parts",
         related=cues_running(context, sag),
         help="use thicker wire or a stronger supply"

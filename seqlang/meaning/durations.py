@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from lark import Token
 
-from seqlang.meaning.values import Desk, Fault
+from seqlang.meaning.values import Fault, Reading
 from seqlang.text.syntax import LawText, Pace
 from seqlang.text.units import TURN_ACCELERATION, TURN_JERK, TURN_SPEED
 from sim.model import FRAME_MS, MINIMUM_JERK, UNIFORM, Law, Rig, Servo
@@ -46,8 +46,8 @@ class Timing(NamedTuple):
 class Pacer:
     """Works out timings of one show; remembers what it has worked out."""
 
-    def __init__(self, desk: Desk, rig: Rig, provisional: bool) -> None:
-        self._desk = desk
+    def __init__(self, reading: Reading, rig: Rig, provisional: bool) -> None:
+        self._reading = reading
         self._rig = rig
         self._servos = {o.name: o for o in rig.outputs if isinstance(o, Servo)}
         self._provisional = provisional
@@ -61,12 +61,12 @@ class Pacer:
         move_law, fade_law = chosen or MINIMUM_JERK, chosen or UNIFORM
         if pace.kind == "in":
             return Timing(
-                self._desk.milliseconds(pace.amounts[0], "a duration"), move_law, fade_law
+                self._reading.milliseconds(pace.amounts[0], "a duration"), move_law, fade_law
             )
         if not ways:
-            self._desk.error(
+            self._reading.error(
                 "wrong-kind",
-                f"`{self._desk.text(pace)}` is for moves; a fade takes a time",
+                f"`{self._reading.text(pace)}` is for moves; a fade takes a time",
                 pace,
                 help="such as `in 500 ms`",
                 fix="in 500 ms",
@@ -85,7 +85,7 @@ class Pacer:
 
     def law(self, text: LawText) -> Law:
         """The law a statement names. Raises Fault."""
-        key = str(text.name) if not text.shares else self._desk.text(text)
+        key = str(text.name) if not text.shares else self._reading.text(text)
         known = self._laws.get(key)
         if known is None:
             known = self._new_law(text)
@@ -103,12 +103,12 @@ class Pacer:
 
     def _share(self, amount: object) -> float:
         assert isinstance(amount, tuple | Token)
-        value = self._desk.share(amount)  # type: ignore[arg-type]  # tuple: a Sum
+        value = self._reading.share(amount)  # type: ignore[arg-type]  # tuple: a Sum
         if not 0.0 < value <= 0.5:
-            self._desk.error(
+            self._reading.error(
                 "number-out-of-range",
                 f"the share of a ramp must be more than 0 and at most 1/2, "
-                f"but `{self._desk.text(amount)}` is asked",
+                f"but `{self._reading.text(amount)}` is asked",
                 amount,
                 asked=value,
                 limit=0.5,
@@ -123,7 +123,7 @@ class Pacer:
         """From the top speed of the part that has farthest to go: T = Cv h / v."""
         from sim.score.laws import coefficients
 
-        speed = self._desk.within(pace.amounts[0], TURN_SPEED, "a speed", above=0)
+        speed = self._reading.within(pace.amounts[0], TURN_SPEED, "a speed", above=0)
         way = max(abs(way.to_deg - start) for way in ways for start in way.from_deg)
         return _whole(1000.0 * coefficients(law).cv * way / speed)
 
@@ -131,9 +131,9 @@ class Pacer:
         """The fastest double-S within the limits, for the part that has farthest to go."""
         from sim.score.laws import double_s
 
-        desk = self._desk
+        reading = self._reading
         speed, accel, jerk = (
-            desk.tried(desk.within, amount, measure, what, above=0)
+            reading.tried(reading.within, amount, measure, what, above=0)
             for amount, measure, what in zip(
                 pace.amounts,
                 (TURN_SPEED, TURN_ACCELERATION, TURN_JERK),
@@ -177,7 +177,7 @@ class Pacer:
                 self._shortest[key] = impossible.reason
         found = self._shortest[key]
         if isinstance(found, str):
-            self._desk.error(
+            self._reading.error(
                 "impossible-move",
                 f"`{servo.name}` cannot go from {start:g} deg to {to:g} deg at all: {found}",
                 pace,
