@@ -8,10 +8,10 @@ from typing import get_args
 
 import pytest
 from rig_text import loaded
-from seqlang.meaning.durations import LEAST_MS
 
 from seqlang.check import check
 from seqlang.meaning.cue import CUT_MS, MOST_STEPS, MOST_TIMES
+from seqlang.meaning.durations import LEAST_MS
 from seqlang.text import indentation as layout
 from seqlang.text import names as words
 from seqlang.text import recover
