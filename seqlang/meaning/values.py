@@ -233,7 +233,7 @@ class Reading:
                 help="move its `given` line above the first use",
             )
         elif _LIKE_A_NUMBER.fullmatch(token):
-            self.error("not-a-number", f"`{token}` is no number that a part could follow", token)
+            self.error("not-a-number", f"`{token}` cannot be used as a number", token)
         else:
             self.unknown(token, "constant", self.constants)
         raise Fault
