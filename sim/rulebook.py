@@ -1,0 +1,170 @@
+"""The rule book: every number that a board fixes for a show, each once.
+
+A board plays tables of bytes, so a show has no finer angles, no longer moves and no more cues than
+the bytes and the player's memory have room for. The rehearsal, the checks, the language, the
+compiler, the players in Python and C (`bc_generated.h`) and the tables of the specifications take
+these numbers from here or are tested against them. What differs from chip to chip (pins, servos,
+pixels, slots, voltages) stands in the chip's entry in `firmware_gen/chips`; how the bytes lie
+stands in `firmware_gen/table/layout.py`; what the serial link fixes in
+`firmware_gen/link/protocol.py`.
+
+`Qn` means that a whole number carries n fractional bits.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+BYTE_MAX: Final = 0xFF
+"""The largest number in one byte."""
+WORD_MAX: Final = 0xFFFF
+"""The largest number in two bytes."""
+
+# -- time -----------------------------------------------------------------------------------------
+
+FRAME_MS: Final = 20
+"""ms. One frame: hobby servos take a pulse every 20 ms (common practice, no source)."""
+CLOCK_PER_MS: Final = 256
+"""Units of the player's clock in a ms. Brakes end between milliseconds: whole ones would show."""
+FRAME_CLOCK: Final = FRAME_MS * CLOCK_PER_MS
+"""One frame in units of the player's clock."""
+
+LONGEST_DURATION_MS: Final = 65_000
+"""ms, of one move, fade or wait. A board keeps a thread's time in 24 bits of its clock: what waits
+longest must differ from what has been due for 256 ms."""
+FAR_CLOCK: Final = 0xFE0000
+"""Units of the clock. So far ahead a thread is put whose servo is busy for 2^16 units longer or
+more: the same 24 bits."""
+
+STOP_STEP_MS: Final = FRAME_MS
+"""ms. The stop takes whole frames, because the frame decides when it has ended."""
+SHORTEST_STOP_MS: Final = STOP_STEP_MS
+"""ms. A stop of no duration would be a jump."""
+LONGEST_STOP_MS: Final = BYTE_MAX * STOP_STEP_MS
+"""ms. The stop time has one byte."""
+
+LOST_STEP_MS: Final = 100
+"""ms. Silence before the remote counts as lost: finer than a tenth of a second serves nobody."""
+LOST_STEP_FRAMES: Final = LOST_STEP_MS // FRAME_MS
+"""Frames of silence in one step."""
+SHORTEST_SILENCE_MS: Final = LOST_STEP_MS
+"""ms. A lost time of 0 in a table means never."""
+LONGEST_SILENCE_MS: Final = BYTE_MAX * LOST_STEP_MS
+"""ms. The lost time has one byte."""
+SILENCE_MAX_FRAMES: Final = WORD_MAX
+"""Frames. A board counts its silence in two bytes and stays at the top."""
+
+ENABLE_INTERVAL_FRAMES: Final = 10
+"""Frames between the first pulses of one servo and of the next, so that their starting currents do
+not add up."""
+
+# -- motion ---------------------------------------------------------------------------------------
+
+ANGLE_STEPS_PER_DEG: Final = 100
+"""Steps of an angle in a degree: finer than any hobby servo's dead band."""
+ANGLE_STEP_DEG: Final = 1.0 / ANGLE_STEPS_PER_DEG
+"""deg. Resolution of an angle."""
+LARGEST_ANGLE_DEG: Final = 327
+"""deg, to either side: the whole degrees that an angle's two bytes hold."""
+ANGLE_BITS: Final = 15
+"""A player's positions are angle steps in Q15: what a frame of slow motion adds must not vanish."""
+
+PULSE_STEPS_PER_US: Final = 2
+"""Steps ("ticks") of a pulse width in a microsecond: a timer at 2 MHz."""
+PULSE_STEP_US: Final = 1.0 / PULSE_STEPS_PER_US
+"""us. Resolution of a pulse width, far under a servo's dead band."""
+PULSE_RANGE_US: Final = (400, 2600)
+"""us. What hobby servos are made for lies within (common practice, no source)."""
+PULSE_RANGE: Final = (
+    PULSE_RANGE_US[0] * PULSE_STEPS_PER_US,
+    PULSE_RANGE_US[1] * PULSE_STEPS_PER_US,
+)
+"""Ticks. The same."""
+
+CALIBRATION_POINTS: Final = (2, 8)
+"""Fewest and most calibration points of a servo: two give a line, eight any horn's curve."""
+
+LARGEST_LIMIT: Final = WORD_MAX
+"""deg/s and deg/s2. A servo's speed and acceleration limits have two bytes each."""
+
+SHORTEST_MOTION_CLOCK: Final = CLOCK_PER_MS
+"""Units of the clock. A move of no duration is given 1 ms, so that its speed has a number."""
+
+# -- motion laws ----------------------------------------------------------------------------------
+
+SHARE_ONE: Final = 1 << 16
+"""1 in Q16: progress, positions on a law's curve, alpha and beta."""
+SLOPE_ONE: Final = 1 << 14
+"""1 in Q14: slopes of a law's curve. They reach 2.2 and fit two bytes."""
+COEFFICIENT_ONE: Final = 1 << 12
+"""1 in Q12: a law's peak speed Cv and peak acceleration Ca, both rounded up."""
+OVERLAP_ONE: Final = 1 << 8
+"""1 in Q8: a law's overlap factor K, rounded down, at most 1."""
+LEAST_OVERLAP: Final = OVERLAP_ONE // 2
+"""Q8. A smaller K counts as 0: to overlap a brake would cost such a move more time than to wait."""
+ALPHA_RANGE: Final = (SHARE_ONE >> 10, SHARE_ONE >> 1)
+"""Q16. Share of a move spent speeding up; under a thousandth it is a jump of speed."""
+BETA_RANGE: Final = (1, SHARE_ONE >> 1)
+"""Q16. Share of the speeding up in which the acceleration rises."""
+AHEAD_BITS: Final = 20
+"""A target counts as ahead of a brake's end from 2^20 position units (0.32 deg) on: nearer ones
+gain nothing by an overlap."""
+
+# -- light ----------------------------------------------------------------------------------------
+
+LEVEL_STEPS_PER_PCT: Final = 2
+"""Steps of a light level in a percent of L*: even steps to the eye need no more."""
+LEVEL_STEP_PCT: Final = 1.0 / LEVEL_STEPS_PER_PCT
+"""Percent of L*. Resolution of a light level."""
+LEVEL_MAX: Final = 100 * LEVEL_STEPS_PER_PCT
+"""The highest light level, 100 % of L*; it fits a byte."""
+LEVEL_BITS: Final = 8
+"""A player's levels are steps in Q8, so that slow fades are even."""
+
+CHANNEL_MAX: Final = BYTE_MAX
+"""The largest byte of one colour of one pixel (the strips' own protocol)."""
+CAP_STEP: Final = 256
+"""A strip's current cap counts the sum of its channels' bytes in this unit: it has two bytes."""
+
+SHORTEST_PERIOD_MS: Final = 2 * FRAME_MS
+"""ms. An effect's beat: two frames, one up and one down."""
+LONGEST_PERIOD_MS: Final = WORD_MAX
+"""ms. An effect's beat has two bytes."""
+EFFECT_ONE: Final = 1 << 8
+"""1 in Q8: an effect's multiplier and its phase."""
+SEED_MAX: Final = BYTE_MAX
+"""An effect's seed has one byte: 256 patterns."""
+SPARKLE_OF: Final = 100
+"""A sparkle's width counts the pixels that are lit of so many."""
+
+# -- cues -----------------------------------------------------------------------------------------
+
+RUNS: Final = 8
+"""Cues that run at once on a board: each keeps its place in RAM."""
+THREADS: Final = 10
+"""Threads that live at once on a board, of all runs together: the same."""
+OPS_A_FRAME: Final = 256
+"""Ops that a player executes in a frame; without a limit a table could stop the pulses."""
+LOOP_DEPTH: Final = 3
+"""Repeats inside one another within a thread: each open one keeps its count in RAM."""
+MOST_TIMES: Final = WORD_MAX - 1
+"""Passes of a counted repeat: two bytes, whose top means while held."""
+
+# -- how much of everything -----------------------------------------------------------------------
+
+OUTPUTS: Final = 16
+"""Of a board: a cue's outputs are a mask of two bytes."""
+COLOURS: Final = 64
+"""Of a board's table: its strips' and safe colours."""
+LAWS: Final = 16
+"""Of a board's table: motion laws with their parameters, kept ready in RAM."""
+INPUTS: Final = 16
+"""Wired buttons of a board."""
+BUTTONS: Final = 31
+"""The highest button number: a board knows by a mask of four bytes which are down, 0 is none."""
+BINDINGS: Final = 31
+"""Of a show."""
+CUES: Final = 32
+"""Of a show: a board knows by a mask of four bytes which run."""
+ADDRESSES: Final = (1, 254)
+"""First and last address of a board: 0 is every board, 255 one without a table."""
