@@ -289,6 +289,11 @@ class Servo:
     """Distance of the part's tip from its axis, for pinch force; None: the load's far end."""
     rotor_kg_m2: float = 0.0
     """Inertia of motor and gears as felt at the horn, where the maker knows it."""
+    nip_m: float | None = None
+    """Nearest to the axis that something can be caught where the part closes on another; None: as
+    near as a finger gets in."""
+    nip_edge_m: tuple[float, float] | None = None
+    """Length and width of the edge that presses there; None: 1 cm2."""
     mark: int = NO_MARK
 
 
@@ -363,7 +368,7 @@ class Input:
 class Wearer:
     """What the rig must stand: tilt in any direction, and who is near.
 
-    `region` names a body region of ISO/TS 15066 Annex A near which parts move.
+    `region` is a name of `sim.rig.regions.REGIONS`: what moving parts are near.
     """
 
     tilt_deg: float = 0.0

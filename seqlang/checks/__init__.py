@@ -22,6 +22,7 @@ from seqlang.checks.light import flashing_light, interrupted_flash
 from seqlang.checks.motion import (
     duration_too_long,
     interrupted_overload,
+    pinch_over_limit,
     servo_acceleration,
     servo_heat,
     servo_speed,
@@ -74,6 +75,7 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     pack_overload.check,
     pin_clash.check,
     pin_unfit.check,
+    pinch_over_limit.check,
     pulse_outside_range.check,
     repeat_without_time.check,
     servo_acceleration.check,

@@ -9,22 +9,23 @@ Example: any show with a servo.
 Instead: nothing to change; read and heed.
 
 Source of the limit: common practice, no source (see `seqlang/cautions.py`); contact limits as
-named in `sim/rig/pinch.py`. Local codes, venue rules and licensed practice come first: the last of
-a run's cautions says so.
+named in `sim/rig/regions.py`. Local codes, venue rules and licensed practice come first: the last
+of a run's cautions says so.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from seqlang import cautions
 from seqlang.checks.context import Context
-from seqlang.checks.figures import figure
+from seqlang.checks.figures import figure, listed
+from seqlang.checks.motion.pinch_over_limit import pinches
 from seqlang.text.findings import Finding, Span
 from sim.model import Cells, Lamp, Strip
-from sim.rig.pinch import STATUS, pinch
-from sim.rig.supply import highest_v
+from sim.rig.pinch import LOW_ENERGY_J, Pinch, excesses
+from sim.rig.regions import REGIONS, STATUS
 
 LITHIUM = frozenset({"li-ion", "lipo", "lifepo4"})
 
@@ -60,34 +61,52 @@ def _cautions(context: Context) -> Iterator[Finding]:
 
 def _pinch(context: Context) -> Iterator[Finding]:
     """The caution stands at the part that pinches hardest; every other part has its force noted."""
-    region = context.show.rig.wearer.region
-    forces = [
-        force
-        for servo in context.servos.values()
-        if (force := pinch(servo, highest_v(context.show.rig, servo.board), region)) is not None
-    ]
-    if not forces:
+    found = context.once(pinches)
+    if not found:
         if context.servos:
             first = next(iter(context.servos.values()))
             yield _caution(cautions.PINCH, context.span(first.mark, "name"))
         return
-    forces.sort(key=lambda force: -force.force_n)
-    limit = forces[0].limit_n
-    notes = [f"`{one.servo}`: {figure(one.force_n)} N at its tip when it stalls" for one in forces]
-    if limit is not None:
-        over = "over" if forces[0].over_limit else "under"
-        notes.append(f"{over} the {figure(limit)} N published for {region}: {STATUS}")
-    worst = context.servos[forces[0].servo]
+    worst, servo = found[0], context.servos[found[0].servo]
     yield Finding(
         "advice",
         cautions.PINCH.name,
-        f"{cautions.PINCH.title}: `{worst.name}` with {figure(forces[0].force_n)} N at its tip",
-        context.span(worst.mark, "name"),
-        notes=(*notes, *cautions.PINCH.words),
-        asked=forces[0].force_n,
-        limit=limit,
+        f"{cautions.PINCH.title}: `{worst.servo}` with {figure(worst.tip.force_n)} N at its tip",
+        context.span(servo.mark, "name"),
+        notes=(*map(_pressing, found), *_published(context, found), *cautions.PINCH.words),
+        asked=worst.tip.force_n,
         unit="N",
     )
+
+
+def _pressing(one: Pinch) -> str:
+    """Force at the tip and in the nip, and energy, of one part."""
+    words = f"`{one.servo}`: when it stalls {figure(one.tip.force_n)} N at its tip"
+    if one.nip is not None:
+        caught = "on what is caught" if one.nip_stated else "on a finger"
+        words += (
+            f", {figure(one.nip.force_n)} N ({figure(one.nip.pressure_n_cm2)} N/cm2) {caught} "
+            f"{figure(1000 * one.nip.at_m)} mm from its hinge"
+        )
+    return f"{words}; up to {figure(1000 * one.energy_j)} mJ in motion"
+
+
+def _published(context: Context, found: Sequence[Pinch]) -> Iterator[str]:
+    """The limits of the declared region, or of a hand, and whether a part goes over them."""
+    region = context.show.rig.wearer.region or "hand"
+    limits = REGIONS[region]
+    over = [one.servo for one in found if excesses(one, region)]
+    words = f"{listed(over)} over" if over else "all under"
+    yield (
+        f"{words} the {figure(limits.force_n)} N and {figure(limits.pressure_n_cm2)} N/cm2 "
+        f"published for {limits.title}: {STATUS}"
+    )
+    fast = [one.servo for one in found if one.energy_j > LOW_ENERGY_J]
+    if fast:
+        yield (
+            f"{listed(fast)} over the {figure(LOW_ENERGY_J)} J of a door that counts as low-energy "
+            "(ANSI/BHMA A156.19, by a door maker's manual)"
+        )
 
 
 def _worn(context: Context) -> bool:

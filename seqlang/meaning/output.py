@@ -125,6 +125,7 @@ def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
     dead_band_us = _single(reading, sheet, "dead_band", PULSE, low=0)
     tip_m = _single(reading, sheet, "tip", METRES, above=0)
     rotor = _single(reading, sheet, "rotor", INERTIAS, low=0)
+    nip_m = _single(reading, sheet, "nip", METRES, above=0)
     if not (points and travel and ratings and carried and driven and limits):
         raise Fault
     rest = nearest_to_zero(travel)
@@ -145,6 +146,8 @@ def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
         pulse_range_us=limits,
         tip_m=tip_m,
         rotor_kg_m2=rotor or 0.0,
+        nip_m=nip_m,
+        nip_edge_m=_edge(reading, sheet),
         mark=_mark(reading, sheet, spot, *_servo_parts(sheet)),
     )
 
@@ -164,6 +167,7 @@ def _servo_parts(sheet: Sheet) -> list[tuple[str, object]]:
         ("dead band", _item(sheet.get("dead_band"))),
         ("tip", _item(sheet.get("tip"))),
         ("rotor", _item(sheet.get("rotor"))),
+        ("nip", _item(sheet.get("nip"))),
     ]
     for number, point in enumerate(pulse.lines() if pulse else (), 1):
         parts += [(f"pulse {number}", point.items[0]), (f"angle {number}", point.items[1])]
@@ -183,6 +187,17 @@ def _single(
         return None
     what = f"`{reading.text(line.items[0])}`"
     return reading.tried(reading.within, line.amount(1), measure, what, low, above=above)
+
+
+def _edge(reading: Reading, sheet: Sheet) -> tuple[float, float] | None:
+    """Length and width of the edge that presses in the nip, if they are stated."""
+    line = sheet.get("nip")
+    if line is None or len(line.items) < 4:
+        return None
+    length, width = (
+        reading.tried(reading.within, line.amount(i), METRES, "an edge", above=0) for i in (2, 3)
+    )
+    return None if length is None or width is None else (length, width)
 
 
 def _points(reading: Reading, sheet: Sheet) -> tuple[CalibrationPoint, ...]:

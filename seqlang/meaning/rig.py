@@ -9,6 +9,7 @@ from lark import Token
 from firmware_gen.chips import CHIPS
 from seqlang.meaning.entry import Sheet, options
 from seqlang.meaning.values import Fault, Reading
+from seqlang.text.names import nearest
 from seqlang.text.syntax import Line
 from seqlang.text.units import (
     AMPERE_HOURS,
@@ -22,6 +23,7 @@ from seqlang.text.units import (
     VOLTS,
 )
 from sim.model import Adapter, Board, Cells, Regulator, Supply, Wearer, Wire
+from sim.rig.regions import REGIONS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -37,10 +39,11 @@ def wearer(reading: Reading, entry: Line) -> Wearer:
     warmth_c = air and reading.tried(
         reading.within, air.amount(1), CELSIUS, "the air's temperature", -40, 85
     )
+    region = near and reading.tried(_region, reading, near.token(1))
     share = margin and reading.tried(reading.within, margin.amount(1), SHARE, "the margin", 0, 0.9)
     return Wearer(
         tilt_deg=usual.tilt_deg if tilt_deg is None else tilt_deg,
-        region=str(near.token(1)).replace("_", " ") if near else None,
+        region=region,
         temperature_c=usual.temperature_c if warmth_c is None else warmth_c,
         margin=usual.margin if share is None else share,
         mark=reading.origins.mark(
@@ -51,6 +54,21 @@ def wearer(reading: Reading, entry: Line) -> Wearer:
             ("margin", margin and margin.items[1]),
         ),
     )
+
+
+def _region(reading: Reading, name: Token) -> str:
+    """A body region that limits are published for. Raises Fault."""
+    if str(name) not in REGIONS:
+        known = ", ".join(f"`{region}`" for region in REGIONS)
+        reading.error(
+            "unknown-name",
+            f"there is no body region `{name}`",
+            name,
+            help=f"contact limits are published for {known}",
+            fix=nearest(str(name), REGIONS),
+        )
+        raise Fault
+    return str(name)
 
 
 # -- supplies and boards -----------------------------------------------------------------------

@@ -126,7 +126,7 @@ def _wearer(wearer: Wearer) -> Iterator[str]:
     yield "wearer"
     yield f"{INDENT}tilt {_quantity(wearer.tilt_deg, 'deg')}"
     if wearer.region is not None:
-        yield f"{INDENT}near {wearer.region.replace(' ', '_')}"
+        yield f"{INDENT}near {wearer.region}"
     yield f"{INDENT}air {_quantity(wearer.temperature_c, 'C')}"
     yield f"{INDENT}margin {_percent(wearer.margin)}"
 
@@ -213,6 +213,10 @@ def _servo(servo: Servo) -> Iterator[str]:
     yield f"dead band {_quantity(servo.dead_band_us, 'us')}"
     if servo.tip_m is not None:
         yield f"tip at {_quantity(servo.tip_m, 'm')}"
+    if servo.nip_m is not None:
+        edge = servo.nip_edge_m
+        by = "" if edge is None else f", {' by '.join(_quantity(side, 'm') for side in edge)}"
+        yield f"nip at {_quantity(servo.nip_m, 'm')}{by}"
 
 
 def _load(load: Load) -> Iterator[str]:

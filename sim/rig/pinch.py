@@ -1,4 +1,9 @@
-"""Pinch force at the tip of a moving part, beside published contact limits.
+"""What a part that closes does to what is caught: force, pressure and energy, beside limits.
+
+A stalled servo puts its torque on whatever stops the part. The force is that torque over the
+distance from the hinge, so it grows towards the hinge: least at the tip, greatest in the nip, where
+the part closes on its neighbour. How close to the hinge something can be caught is said by the rig
+(`nip at ...`); without it, as close as a child's finger still gets in while the part stands open.
 
 These are cautions, never a verdict: no number here makes a moving part safe near people.
 """
@@ -6,74 +11,140 @@ These are cautions, never a verdict: no number here makes a moving part safe nea
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import inf
+from math import inf, radians, sin
 from typing import Final
 
 import numpy as np
 
 from sim.model import Servo
 from sim.rig import drive, load, servo
+from sim.rig.regions import REGIONS
 
-QUASI_STATIC_N: Final[dict[str, float]] = {
-    "skull and forehead": 130.0,
-    "face": 65.0,
-    "neck": 150.0,
-    "back and shoulders": 210.0,
-    "chest": 140.0,
-    "abdomen": 110.0,
-    "pelvis": 180.0,
-    "upper arms and elbow joints": 150.0,
-    "lower arms and wrist joints": 160.0,
-    "hands and fingers": 140.0,
-    "thighs and knees": 220.0,
-    "lower legs": 130.0,
-}
-"""Greatest quasi-static contact force (N) by body region (ISO/TS 15066:2016, table A.2). From
-memory, corroborated once by a public source file; not seen in the standard. It is for adult workers
-beside industrial robots: it knows no children, no public and no contact with the head."""
+FINGER_M: Final = 0.007
+"""A gap (m) that lets a small finger in: furniture's squeeze points are gaps that move within 7 to
+18 mm (a test laboratory's guide to the furniture standards, iss.rs, read; the standards not
+seen)."""
 
-STATUS: Final = (
-    "ISO/TS 15066:2016 table A.2, from memory, corroborated once, for adult workers only; not a "
-    "verdict on any part near people"
-)
+EDGE_M: Final = (0.01, 0.01)
+"""Length and width (m) of the edges that press where the rig states none: 1 cm2, over which contact
+pressures are usually averaged (common practice, no source). A thinner edge presses harder."""
+
+LOW_ENERGY_J: Final = 1.69
+"""Kinetic energy of a low-energy swing door at the most (ANSI/BHMA A156.19-1997, by a door maker's
+manual, read). For doors that the public walks through, not for worn parts."""
+
+_ANGLES_A_DEG: Final = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """What a stalled servo does at one distance from the hinge: force (N), pressure (N/cm2)."""
+
+    at_m: float
+    force_n: float
+    pressure_n_cm2: float
 
 
 @dataclass(frozen=True, slots=True)
 class Pinch:
-    """The greatest force (N) that a stalled servo puts on what is caught at the part's tip.
+    """The greatest forces that a stalled servo puts on what is caught by its part.
 
-    `limit_n` is the published limit for `region`, None where no region is declared or known.
-    `tip_m` is the tip's distance from the axis, `angle_deg` where in the travel the force peaks.
+    `tip`: at the part's tip. `nip`: nearest to the hinge, as `nip at ...` says (`nip_stated`) or
+    where a small finger gets in; None for a part that opens too little for that. `angle_deg`: where
+    in the travel the forces peak. `energy_j`: kinetic energy of part and servo at `speed_deg_s`.
     """
 
     servo: str
-    force_n: float
-    tip_m: float
+    tip: Contact
+    nip: Contact | None
+    nip_stated: bool
     angle_deg: float
-    region: str | None
-    limit_n: float | None
-
-    @property
-    def over_limit(self) -> bool:
-        return self.limit_n is not None and self.force_n > self.limit_n
+    speed_deg_s: float
+    energy_j: float
 
 
-def pinch(one: Servo, voltage_v: float, region: str | None) -> Pinch | None:
-    """Force at the tip: F = (stall torque times ratio + weight + springs) / tip distance.
+@dataclass(frozen=True, slots=True)
+class Excess:
+    """A published limit that a contact goes over: `quantity` is `force` or `pressure`."""
 
-    `voltage_v`: the highest that can arrive. The weight and springs are added where they push the
-    same way (wearer upright). None for a part without a tip (no `tip_m` and no load).
+    quantity: str
+    where: str
+    at_m: float
+    value: float
+    limit: float
+    unit: str
+
+
+def pinch(one: Servo, voltage_v: float, speed_deg_s: float = 0.0) -> Pinch | None:
+    """Force at distance r from the hinge: F = (stall torque times ratio + weight + springs) / r.
+
+    `voltage_v`: the highest that can arrive; `speed_deg_s`: the fastest the part is ever told to
+    go, for its kinetic energy (I + J n**2) w**2 / 2. The weight and springs are added where they
+    push the same way (wearer upright). None for a part without a tip (no `tip_m` and no load).
     """
     tip = load.far_end_m(one.load) if one.tip_m is None else one.tip_m
     if tip <= 0.0 or not one.ratings:
         return None
     low, high = one.travel_deg
-    angles = np.linspace(low, high, max(3, int(np.ceil(2.0 * (high - low))) + 1))
+    angles = np.linspace(low, high, max(3, int(np.ceil(_ANGLES_A_DEG * (high - low))) + 1))
     ratio = np.abs(np.nan_to_num(drive.horn(one, angles).ratio))
     weight, _ = load.gravity_nm(one.load, angles, 0.0)
     other = np.abs(weight + load.spring_nm(one.load, angles))
-    force = (float(servo.line(one, voltage_v).stall_nm) * ratio + other) / tip
-    worst = int(np.argmax(force))
-    limit = QUASI_STATIC_N.get(region) if region is not None else None
-    newtons = float(force[worst]) if np.isfinite(force[worst]) else inf
-    return Pinch(one.name, newtons, tip, float(angles[worst]), region, limit)
+    torque = float(servo.strongest_line(one, voltage_v).stall_nm) * ratio + other
+    worst = int(np.argmax(torque))
+    newton_metres = float(torque[worst]) if np.isfinite(torque[worst]) else inf
+    nearest = one.nip_m if one.nip_m is not None else _finger_m(high - low, tip)
+    inertia = load.mass(one.load).inertia_kg_m2 + one.rotor_kg_m2 * float(ratio.max()) ** 2
+    return Pinch(
+        servo=one.name,
+        tip=_contact(one, newton_metres, tip),
+        nip=None if nearest is None else _contact(one, newton_metres, nearest),
+        nip_stated=one.nip_m is not None,
+        angle_deg=float(angles[worst]),
+        speed_deg_s=speed_deg_s,
+        energy_j=inertia * radians(speed_deg_s) ** 2 / 2.0,
+    )
+
+
+def _contact(one: Servo, torque_nm: float, at_m: float) -> Contact:
+    length, width = one.nip_edge_m or EDGE_M
+    force = torque_nm / at_m
+    return Contact(at_m, force, force / (length * width * 1e4))
+
+
+def _finger_m(opening_deg: float, tip_m: float) -> float | None:
+    """Nearest to the hinge (m) that a part opened so far lets a finger in; None: nowhere.
+
+    At distance r the opened gap is the chord 2 r sin(opening / 2).
+    """
+    half = radians(min(opening_deg, 180.0)) / 2.0
+    nearest = FINGER_M / (2.0 * sin(half))
+    return nearest if nearest <= tip_m else None
+
+
+def excesses(found: Pinch, region: str) -> tuple[Excess, ...]:
+    """Where a part goes over the published limits of `region`, a name of `REGIONS`.
+
+    The tip and, where the rig states it, the nip: the distance at which only a finger gets in says
+    nothing of a chest.
+    """
+    limits = REGIONS[region]
+    places = [("tip", found.tip)]
+    if found.nip is not None and (found.nip_stated or region == "hand"):
+        places.append(("nip", found.nip))
+    over = []
+    for where, contact in places:
+        if contact.force_n > limits.force_n:
+            over.append(Excess("force", where, contact.at_m, contact.force_n, limits.force_n, "N"))
+        if contact.pressure_n_cm2 > limits.pressure_n_cm2:
+            over.append(
+                Excess(
+                    "pressure",
+                    where,
+                    contact.at_m,
+                    contact.pressure_n_cm2,
+                    limits.pressure_n_cm2,
+                    "N/cm2",
+                )
+            )
+    return tuple(over)

@@ -12,6 +12,7 @@ less on average when it is slow, so currents here are on the safe side.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeAlias
 
@@ -42,22 +43,42 @@ class TorqueSpeedLine:
 
 
 def line(servo: Servo, voltage_v: ArrayLike) -> TorqueSpeedLine:
-    """The servo's line at `voltage_v` (V; any shape).
+    """The servo's line at `voltage_v` (V; any shape), as little as it may be.
+
+    This is for what the servo can do; for what it can do to others, see `strongest_line`.
 
     One rating: both ends are proportional to the voltage. Two: linear between them; outside, the
     lesser of that straight line continued and of proportion to the nearer rating, so that neither
     way of reading two data sheet points promises more than the other.
     """
+    return _line(servo, voltage_v, np.minimum)
+
+
+def strongest_line(servo: Servo, voltage_v: ArrayLike) -> TorqueSpeedLine:
+    """The servo's line at `voltage_v` (V; any shape), as much as it may be.
+
+    As `line`, but outside the ratings the greater of the two readings: for pinch force, fuses and
+    stall currents, where more is worse.
+    """
+    return _line(servo, voltage_v, np.maximum)
+
+
+_Choice: TypeAlias = Callable[[Array, Array], Array]
+
+
+def _line(servo: Servo, voltage_v: ArrayLike, outside: _Choice) -> TorqueSpeedLine:
     volts = np.maximum(np.asarray(voltage_v, dtype=np.float64), 0.0)
     return TorqueSpeedLine(
-        _scaled(servo.ratings, [r.speed_deg_s for r in servo.ratings], volts),
-        _scaled(servo.ratings, [r.stall_nm for r in servo.ratings], volts),
-        _scaled(servo.ratings, [r.stall_a for r in servo.ratings], volts),
+        _scaled(servo.ratings, [r.speed_deg_s for r in servo.ratings], volts, outside),
+        _scaled(servo.ratings, [r.stall_nm for r in servo.ratings], volts, outside),
+        _scaled(servo.ratings, [r.stall_a for r in servo.ratings], volts, outside),
         servo.idle_a,
     )
 
 
-def _scaled(ratings: tuple[Rating, ...], values: list[float], volts: Array) -> Array:
+def _scaled(
+    ratings: tuple[Rating, ...], values: list[float], volts: Array, outside: _Choice
+) -> Array:
     low, high = ratings[0], ratings[-1]
     below = values[0] * volts / low.voltage_v
     if high.voltage_v <= low.voltage_v:
@@ -67,7 +88,7 @@ def _scaled(ratings: tuple[Rating, ...], values: list[float], volts: Array) -> A
     straight = values[0] + slope * (volts - low.voltage_v)
     proportional = np.where(volts < low.voltage_v, below, above)
     inside = (volts >= low.voltage_v) & (volts <= high.voltage_v)
-    return np.maximum(np.where(inside, straight, np.minimum(straight, proportional)), 0.0)
+    return np.maximum(np.where(inside, straight, outside(straight, proportional)), 0.0)
 
 
 def share(at: TorqueSpeedLine, torque_nm: ArrayLike, speed_deg_s: ArrayLike) -> Array:

@@ -11,6 +11,7 @@ from seqlang.meaning.write_show import text_of, without_marks
 from seqlang.text.source import Source
 from sim import model
 from sim.model import Rig, Score, Show
+from sim.rig.regions import REGIONS
 
 NAMES = st.text("abcdefghijklmnopqrstuvwxyz_", min_size=4, max_size=8).map(lambda n: n + "_x")
 TITLES = st.text(st.characters(blacklist_categories=("C", "Zl", "Zp"), blacklist_characters='"'))
@@ -87,7 +88,14 @@ def servos(draw: st.DrawFn, name: str, board: str) -> model.Servo:
         (limits[0], limits[1]),
         draw(st.none() | POSITIVE),
         draw(st.floats(0, 10)),
+        **draw(nips()),
     )
+
+
+def nips() -> st.SearchStrategy[dict[str, object]]:
+    edge = st.none() | st.tuples(POSITIVE, POSITIVE)
+    stated = st.fixed_dictionaries({"nip_m": POSITIVE, "nip_edge_m": edge})
+    return st.just({}) | stated
 
 
 @st.composite
@@ -140,7 +148,7 @@ def rigs(draw: st.DrawFn, names: list[str]) -> Rig:
     wearer = st.builds(
         model.Wearer,
         st.floats(0, 180),
-        st.sampled_from([None, "face", "upper arm"]),
+        st.sampled_from([None, *REGIONS]),
         st.floats(-40, 85),
         st.floats(0, 0.9),
     )

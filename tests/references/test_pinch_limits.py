@@ -1,41 +1,70 @@
 """Contact limits as published, and the pinch force's arithmetic.
 
-ISO/TS 15066:2016 table A.2, quasi-static force by body region: from memory, corroborated once by a
-public source file with the same twelve numbers; not seen in the standard.
+ISO/TS 15066:2016 table A.2, quasi-static force and pressure by body region. Forces: from memory,
+corroborated once by a public source file with the same twelve numbers; not seen in the standard.
+Pressures (N/cm2, of a region's points the least): from memory; forehead, neck, sternum and
+masticatory muscle corroborated once. Kinetic energy of a low-energy door: ANSI/BHMA A156.19-1997 by
+a door maker's manual (read).
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+from math import radians, sin
+
 import pytest
 
 from sim.model import CalibrationPoint, Gear, Load, PointMass, Rating, Servo
-from sim.rig.pinch import QUASI_STATIC_N, STATUS, pinch
+from sim.rig.pinch import FINGER_M, LOW_ENERGY_J, excesses, pinch
+from sim.rig.regions import REGIONS, STATUS
 
-REGIONS = {
-    "skull and forehead": 130,
+FORCES_N = {
+    "skull": 130,
     "face": 65,
     "neck": 150,
-    "back and shoulders": 210,
+    "back": 210,
     "chest": 140,
     "abdomen": 110,
     "pelvis": 180,
-    "upper arms and elbow joints": 150,
-    "lower arms and wrist joints": 160,
-    "hands and fingers": 140,
-    "thighs and knees": 220,
-    "lower legs": 130,
+    "upper_arm": 150,
+    "lower_arm": 160,
+    "hand": 140,
+    "thigh": 220,
+    "lower_leg": 130,
+}
+PRESSURES_N_CM2 = {
+    "skull": (130, 110),  # middle of forehead, temple
+    "face": (110,),  # masticatory muscle
+    "neck": (140, 210),  # muscle, seventh vertebra
+    "back": (160, 210),  # shoulder joint, fifth lumbar vertebra
+    "chest": (120, 170),  # sternum, pectoral muscle
+    "abdomen": (140,),
+    "pelvis": (210,),
+    "upper_arm": (190, 220),  # deltoid, humerus
+    "lower_arm": (190, 180, 180),  # radial bone, forearm muscle, arm nerve
+    "hand": (300, 270, 280, 220, 200, 260, 260, 200, 190),
+    "thigh": (250, 220),  # muscle, kneecap
+    "lower_leg": (220, 210),  # shin, calf
 }
 
 
 def jaw(**changes: object) -> Servo:
-    plain: dict[str, object] = {"tip_m": 0.1}
     points = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
-    rating = (Rating(6.0, 353.0, 1.0, 2.0),)
-    return Servo("jaw", "b", 1, points, (0.0, 55.0), rating, **{**plain, **changes})  # type: ignore[arg-type]
+    plain = Servo("jaw", "b", 1, points, (0.0, 55.0), (Rating(6.0, 353.0, 1.0, 2.0),), tip_m=0.1)
+    return replace(plain, **changes)  # type: ignore[arg-type]
 
 
 def test_the_regions_carry_the_published_numbers() -> None:
-    assert QUASI_STATIC_N == REGIONS
+    for name, newtons in FORCES_N.items():
+        assert REGIONS[name].force_n == newtons
+        assert REGIONS[name].pressure_n_cm2 == min(PRESSURES_N_CM2[name])
+
+
+def test_the_whole_head_and_a_shoulder_have_the_limits_of_what_they_are_part_of() -> None:
+    parts = (REGIONS["skull"], REGIONS["face"])
+    assert REGIONS["head"].force_n == min(one.force_n for one in parts)
+    assert REGIONS["head"].pressure_n_cm2 == min(one.pressure_n_cm2 for one in parts)
+    assert REGIONS["shoulder"] == REGIONS["back"]
 
 
 def test_the_status_of_the_limits_is_said_and_no_verdict_given() -> None:
@@ -44,30 +73,89 @@ def test_the_status_of_the_limits_is_said_and_no_verdict_given() -> None:
 
 
 def test_force_at_the_tip_is_stall_torque_over_its_distance() -> None:
-    found = pinch(jaw(), 6.0, "face")
+    found = pinch(jaw(), 6.0)
     assert found is not None
-    assert found.force_n == pytest.approx(10.0)
-    assert found.limit_n == 65.0
-    assert not found.over_limit
+    assert found.tip.force_n == pytest.approx(10.0)
+    assert excesses(found, "face") == ()
+
+
+def test_force_grows_towards_the_hinge_and_pressure_with_a_thinner_edge() -> None:
+    found = pinch(jaw(nip_m=0.005, nip_edge_m=(0.02, 0.004)), 6.0)
+    assert found is not None
+    assert found.nip is not None
+    assert found.nip_stated
+    assert found.nip.force_n == pytest.approx(1.0 / 0.005)
+    assert found.nip.pressure_n_cm2 == pytest.approx(200.0 / (2.0 * 0.4))
+
+
+def test_without_a_stated_nip_it_is_where_a_finger_still_gets_in() -> None:
+    found = pinch(jaw(), 6.0)
+    assert found is not None
+    assert found.nip is not None
+    assert not found.nip_stated
+    # the chord of the opening at that distance is the finger's gap
+    assert 2.0 * found.nip.at_m * sin(radians(55.0 / 2.0)) == pytest.approx(FINGER_M)
+    assert pinch(jaw(travel_deg=(0.0, 4.0)), 6.0).nip is None  # type: ignore[union-attr]
+    assert pinch(jaw(travel_deg=(0.0, 4.1)), 6.0).nip is not None  # type: ignore[union-attr]
+
+
+def test_limits_hold_up_to_the_published_number_and_not_beyond() -> None:
+    at = pinch(jaw(nip_m=1.0 / 140.0, nip_edge_m=(0.1, 0.1)), 6.0)
+    beyond = pinch(jaw(nip_m=1.0 / 140.1, nip_edge_m=(0.1, 0.1)), 6.0)
+    assert at is not None
+    assert beyond is not None
+    assert excesses(at, "hand") == ()
+    (over,) = excesses(beyond, "hand")
+    assert (over.quantity, over.where, over.limit) == ("force", "nip", 140.0)
+    assert over.value == pytest.approx(140.1)
+
+
+def test_a_thin_edge_goes_over_the_pressure_long_before_the_force() -> None:
+    found = pinch(jaw(nip_m=0.02, nip_edge_m=(0.01, 0.001)), 6.0)  # 50 N on 0.1 cm2
+    assert found is not None
+    (over,) = excesses(found, "hand")
+    assert (over.quantity, over.unit) == ("pressure", "N/cm2")
+    assert over.value == pytest.approx(500.0)
+
+
+def test_a_distance_that_only_a_finger_reaches_says_nothing_of_a_chest() -> None:
+    found = pinch(jaw(drive=Gear(2.0)), 6.0)
+    assert found is not None
+    assert found.nip is not None
+    assert found.nip.force_n > REGIONS["chest"].force_n
+    assert excesses(found, "chest") == ()
+    assert excesses(found, "hand") != ()
 
 
 def test_a_geared_part_pinches_as_many_times_harder_and_its_weight_helps() -> None:
-    geared = pinch(jaw(drive=Gear(8.0)), 6.0, "face")
+    geared = pinch(jaw(drive=Gear(8.0)), 6.0)
     assert geared is not None
-    assert geared.force_n == pytest.approx(80.0)
-    assert geared.over_limit
-    heavy = pinch(jaw(load=Load((PointMass(0.5, 0.08),))), 6.0, "face")
+    assert geared.tip.force_n == pytest.approx(80.0)
+    assert {over.where for over in excesses(geared, "face")} == {"tip"}
+    heavy = pinch(jaw(load=Load((PointMass(0.5, 0.08),))), 6.0)
     assert heavy is not None
-    assert heavy.force_n == pytest.approx(10.0 + 0.5 * 9.80665 * 0.08 / 0.1)
+    assert heavy.tip.force_n == pytest.approx(10.0 + 0.5 * 9.80665 * 0.08 / 0.1)
 
 
-def test_force_grows_with_the_voltage_and_an_unknown_region_has_no_limit() -> None:
-    found = pinch(jaw(), 7.4, "tail")
+def test_force_grows_with_the_voltage_by_the_greater_of_two_readings() -> None:
+    found = pinch(jaw(), 7.4)
     assert found is not None
-    assert found.force_n == pytest.approx(10.0 * 7.4 / 6.0)
-    assert found.limit_n is None
-    assert not found.over_limit
+    assert found.tip.force_n == pytest.approx(10.0 * 7.4 / 6.0)
+    # at 7.4 V in proportion 12.33 N; on in a straight line 11.4 N and 17 N
+    flat = jaw(ratings=(Rating(5.0, 300.0, 0.9, 1.8), Rating(6.0, 353.0, 1.0, 2.0)))
+    steep = jaw(ratings=(Rating(5.0, 300.0, 0.5, 1.8), Rating(6.0, 353.0, 1.0, 2.0)))
+    assert pinch(flat, 7.4).tip.force_n == pytest.approx(12.333, abs=0.001)  # type: ignore[union-attr]
+    assert pinch(steep, 7.4).tip.force_n == pytest.approx(17.0)  # type: ignore[union-attr]
+
+
+def test_kinetic_energy_is_half_the_inertia_times_the_square_of_the_speed() -> None:
+    heavy = jaw(load=Load((PointMass(0.5, 0.08),)), drive=Gear(2.0), rotor_kg_m2=1e-4)
+    found = pinch(heavy, 6.0, speed_deg_s=200.0)
+    assert found is not None
+    inertia = 0.5 * 0.08**2 + 1e-4 * 2.0**2
+    assert found.energy_j == pytest.approx(inertia * radians(200.0) ** 2 / 2.0)
+    assert LOW_ENERGY_J == 1.69
 
 
 def test_a_part_without_a_tip_pinches_nobody() -> None:
-    assert pinch(jaw(tip_m=None), 6.0, "face") is None
+    assert pinch(jaw(tip_m=None), 6.0) is None

@@ -21,6 +21,7 @@ from sim.model import (
     Spring,
     StripLight,
 )
+from sim.rig.regions import REGIONS
 
 SERVO = """\
 servo x: body pin PB4
@@ -188,7 +189,32 @@ def test_lights_switches_and_inputs() -> None:
 def test_the_wearer_has_the_usual_values_where_nothing_is_said() -> None:
     assert good(with_rig()).show.rig.wearer.margin == 0.2
     wearer = good(with_rig("wearer", "    tilt 25 deg", "    near upper_arm")).show.rig.wearer
-    assert (wearer.tilt_deg, wearer.region, wearer.temperature_c) == (25.0, "upper arm", 25.0)
+    assert (wearer.tilt_deg, wearer.region, wearer.temperature_c) == (25.0, "upper_arm", 25.0)
+
+
+@pytest.mark.parametrize("region", ["handz", "arm", "tail", "Hand"])
+def test_a_body_region_without_published_limits_is_an_error_that_lists_the_known(
+    region: str,
+) -> None:
+    found = with_rig("wearer", f"    near {region}", "    tilt 25 deg")
+    assert names(found) == ["unknown-name"]
+    for known in REGIONS:
+        assert f"`{known}`" in found.findings[0].help
+    assert found.show is not None
+    assert (found.show.rig.wearer.region, found.show.rig.wearer.tilt_deg) == (None, 25.0)
+
+
+@pytest.mark.parametrize("region", ["upper_arm", "hand", "head", "back"])
+def test_a_body_region_of_the_manual_is_known(region: str) -> None:
+    assert good(with_rig("wearer", f"    near {region}")).show.rig.wearer.region == region
+
+
+def test_a_nip_has_its_distance_and_maybe_its_edge() -> None:
+    assert servo("nip at 12 mm").nip_m == 0.012
+    assert servo("nip at 12 mm").nip_edge_m is None
+    assert servo("nip at 12 mm, 20 mm by 3 mm").nip_edge_m == (0.02, 0.003)
+    assert names(finding_of("nip at 0 mm")) == ["number-out-of-range"]
+    assert names(finding_of("nip at 3 mm, 2 mm by 0 mm")) == ["number-out-of-range"]
 
 
 def test_without_a_safe_pose_a_part_rests_as_near_its_zero_as_it_can() -> None:
