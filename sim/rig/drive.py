@@ -94,7 +94,7 @@ def _four_bar(drive: FourBar, middle_deg: float, part_deg: Array) -> Horn:
     with np.errstate(divide="ignore", invalid="ignore"):
         cosine = (drive.horn_m**2 + far**2 - drive.rod_m**2) / (2.0 * drive.horn_m * far)
         between = np.arccos(np.where(np.abs(cosine) <= 1.0, cosine, np.nan))
-    h = np.arctan2(py, px) + _branch(drive, middle_deg) * between
+    h = _toward_joint(drive, arm) + _branch(drive, middle_deg) * between
     qx, qy = drive.horn_m * np.cos(h), drive.horn_m * np.sin(h)
     rx, ry = px - qx, py - qy
     dpx, dpy = -drive.arm_m * s, drive.arm_m * c
@@ -107,7 +107,7 @@ def _four_bar(drive: FourBar, middle_deg: float, part_deg: Array) -> Horn:
         d_top = dx * dpx + dy * dpy - drive.arm_m * (rx * c + ry * s)
         d_bottom = -dx * qy + dy * qx - n * (rx * qx + ry * qy)
         bend = (d_top - n * d_bottom) / bottom
-    return Horn(np.degrees(_unwrapped(h, arm)), n, bend)
+    return Horn(np.degrees(h), n, bend)
 
 
 def _branch(drive: FourBar, middle_deg: float) -> float:
@@ -120,9 +120,19 @@ def _branch(drive: FourBar, middle_deg: float) -> float:
     return -open_side if drive.crossed else open_side
 
 
-def _unwrapped(h: Array, arm: Array) -> Array:
-    """`h` shifted by whole turns to within half a turn of the arm: no jump inside a travel."""
-    return np.asarray(arm + np.mod(h - arm + np.pi, 2.0 * np.pi) - np.pi)
+def _toward_joint(drive: FourBar, arm: Array) -> Array:
+    """Direction (rad) from the horn's pivot to the joint on the arm, without a jump anywhere.
+
+    The joint is ground + arm e^(i a). With the ground longer than the arm it never gets behind the
+    pivot, so the direction stays within a quarter turn of the ground line. Otherwise the joint goes
+    round the pivot, and the direction stays within a quarter turn of the arm's. The angle between
+    that direction and the horn is a law of cosines, which has no jump either.
+    """
+    if drive.ground_m >= drive.arm_m:
+        return np.arctan2(drive.arm_m * np.sin(arm), drive.ground_m + drive.arm_m * np.cos(arm))
+    return np.asarray(
+        arm + np.arctan2(-drive.ground_m * np.sin(arm), drive.arm_m + drive.ground_m * np.cos(arm))
+    )
 
 
 def horn_torque_nm(

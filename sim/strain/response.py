@@ -9,7 +9,9 @@ The model, for one servo, in the part's own angle (degrees, seconds):
 
 The available torque is the servo's line through the drive (`sim.rig.servo`, `sim.rig.drive`):
 stall torque when braking or at rest, falling to nothing at the no-load speed. The gain drives a
-servo fully at an error of a few degrees and the lag damps it critically, gain * lag = 1/4: own
+servo fully at an error of its horn of a few degrees (a gear of n makes n times the part's error of
+it, and 1 / n of its speed, so the gain is the same for horn and part) and the lag damps it
+critically, gain * lag = 1/4: own
 assumptions where data sheets are silent. The wearer stands upright here; the worst posture is the
 checks' business.
 
@@ -183,7 +185,7 @@ def _acceleration(
     error = command - angle
     error = error - np.minimum(np.maximum(error, -model.dead_deg), model.dead_deg)
     top = model.top_deg_s / ratio
-    wanted = np.minimum(np.maximum(model.gain / ratio * error, -top), top)
+    wanted = np.minimum(np.maximum(model.gain * error, -top), top)
     asked = (wanted - speed) / model.lag_s
     used = speed / top
     upward = reach * np.minimum(1.0 - used, 1.0)

@@ -7,6 +7,8 @@ Status: from memory; every figure agrees with an independent solution of the loo
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
@@ -14,7 +16,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from sim.model import Drive, FourBar, Gear, LeverPair, Servo
+from sim.model import CalibrationPoint, Drive, FourBar, Gear, LeverPair, Servo
 from sim.rig import drive
 
 BAR = FourBar(ground_m=0.100, horn_m=0.040, rod_m=0.120, arm_m=0.080)
@@ -50,6 +52,36 @@ def test_the_four_bar_s_ratio_gives_the_handbook_s_velocity_and_acceleration() -
     assert speed == pytest.approx(6.998, abs=0.0005)
     acceleration = (15.0 - float(at.bend) * speed**2) / float(at.ratio)
     assert acceleration == pytest.approx(470.134, abs=0.001)
+
+
+@settings(max_examples=150)
+@given(
+    *[st.floats(0.01, 0.1)] * 4,
+    st.floats(-180.0, 180.0),
+    st.booleans(),
+)
+def test_the_horn_never_jumps_along_a_travel(
+    ground: float, horn: float, rod: float, arm: float, zero: float, crossed: bool
+) -> None:
+    """Its angle is the integral of its ratio, wherever the linkage can be: no turn is added."""
+    assume(abs(ground - arm) > 0.05 * ground)  # else the joint runs over the horn's own pivot
+    one = servo_with(FourBar(ground, horn, rod, arm, zero, crossed), -90.0, 90.0)
+    parts = np.linspace(-90.0, 90.0, 3601)
+    at = drive.horn(one, parts)
+    steps = np.diff(at.angle_deg)
+    steep = np.maximum(np.abs(at.ratio[1:]), np.abs(at.ratio[:-1]))
+    sure = np.isfinite(steps) & (steep < 50.0)
+    assert np.all(np.abs(steps[sure]) < 10.0)
+
+
+def test_a_crossed_four_bar_s_horn_goes_on_through_half_a_turn() -> None:
+    bar = FourBar(0.06, 0.025, 0.075, 0.03, arm_zero_deg=-95.0, crossed=True)
+    one = servo_with(bar, -25.0, 25.0)
+    parts = np.linspace(-25.0, 25.0, 51)
+    at = drive.horn(one, parts)
+    assert float(np.abs(np.diff(at.angle_deg)).max()) < 4.0
+    points = tuple(CalibrationPoint(p, 1500.0 + 10.0 * p) for p in (-25.0, 25.0))
+    assert drive.calibration_gap(replace(one, points=points)).worst_deg < 12.0
 
 
 def test_a_parallelogram_turns_its_arm_as_its_horn() -> None:

@@ -86,7 +86,7 @@ def by_hand(one: Servo, command: np.ndarray) -> np.ndarray:
         error = command[min(int(t * 50.0 + 1e-9) * 20, len(command) - 1)] - angle
         error -= min(max(error, -dead), dead)
         top = top_horn / ratio
-        wanted = min(max(gain / ratio * error, -top), top)
+        wanted = min(max(gain * error, -top), top)
         free = np.degrees(weight / inertia) - rub * min(max(speed, -1.0), 1.0)
         reach = np.degrees(stall * ratio / inertia)
         most = free + reach * min(1.0 - speed / top, 1.0)

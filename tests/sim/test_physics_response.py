@@ -10,6 +10,7 @@ import pytest
 from sim.model import (
     Board,
     CalibrationPoint,
+    Gear,
     Law,
     Load,
     PointMass,
@@ -53,6 +54,18 @@ def test_a_slow_move_is_followed_to_within_its_dead_band_and_lag() -> None:
     peak_speed = 1.875 * 55.0 / 1.5
     lag = peak_speed * response.FULL_DRIVE_DEG / 350.0
     assert np.abs(found.error_deg).max() == pytest.approx(lag, abs=0.6)
+
+
+@pytest.mark.parametrize("ratio", [0.5, 1.0, 2.0])
+def test_a_servo_drives_fully_at_one_error_of_its_horn_whatever_the_gear(ratio: float) -> None:
+    """A slow steady motion is followed v / gain behind, and gain is per degree of the horn."""
+    geared = replace(JAW, drive=Gear(ratio), load=Load(), dead_band_us=0.0, travel_deg=(0.0, 80.0))
+    command = (5.0 + 40.0 * np.arange(1500) / 1000.0)[:, None]
+    behind = followed(geared, command).error_deg[-1, 0]
+    horn_speed = ratio * 40.0
+    assert ratio * behind == pytest.approx(
+        horn_speed * response.FULL_DRIVE_DEG / 350.0, abs=0.05 * ratio
+    )
 
 
 def test_no_part_is_faster_than_its_no_load_speed() -> None:
