@@ -190,6 +190,49 @@ class Spring:
 
 
 @dataclass(frozen=True, slots=True)
+class Link:
+    """One part of a chain, in its own frame: its zero line is the real axis, in metres.
+
+    `sense` is +1 where the part turns upward as its angle grows, else -1. `straight_deg` is the
+    angle at which it lies along the zero line of what carries it; for the root, at which it is
+    level. `mount_m` is where its hinge stands, in the frame of what carries it. `moment_kg_m` is
+    the first moment of its own bodies, `inertia_kg_m2` their inertia about its hinge.
+    """
+
+    name: str
+    carrier: int | None
+    sense: float
+    straight_deg: float
+    mount_m: complex
+    mass_kg: float
+    moment_kg_m: complex
+    inertia_kg_m2: float
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """How far (deg), how fast (deg/s) and how hard (deg/s2) a joint of a chain may go."""
+
+    angle_deg: tuple[float, float]
+    speed_deg_s: float
+    accel_deg_s2: float
+
+
+@dataclass(frozen=True, slots=True)
+class Coupled:
+    """The chain that a part belongs to: each link behind what carries it, and how far all reach.
+
+    `joint` is the part's own place in it. Worked out from the whole show (`sim.strain.coupling`).
+    """
+
+    links: tuple[Link, ...]
+    joint: int
+    reaches: tuple[Reach, ...]
+    upright: bool = False
+    """The hinge lines stand upright while the wearer does: the weight is felt when they lean."""
+
+
+@dataclass(frozen=True, slots=True)
 class Load:
     """What the servo carries, about the part's axis.
 
@@ -205,6 +248,8 @@ class Load:
     friction_nm: float = 0.0
     lowers: bool = False
     """The part sinks as its angle grows (a jaw that drops open); else it rises."""
+    coupled: Coupled | None = None
+    """Other parts stand on this one, or it stands on one; None: it turns alone."""
     mark: int = NO_MARK
 
 
@@ -247,6 +292,23 @@ class FourBar:
 Drive: TypeAlias = Gear | LeverPair | FourBar
 
 
+@dataclass(frozen=True, slots=True)
+class Mount:
+    """Where a part's hinge stands on another part, `on`, whose hinge line runs parallel to it.
+
+    The hinge is `at_m` from that of the carrier, `ahead_deg` ahead of the carrier's zero line.
+    At the angle `straight_deg` the part's zero line lies along the carrier's. `mass_kg` is what
+    sits at the hinge and turns with the carrier: the part's own servo and its bracket.
+    """
+
+    on: str
+    at_m: float
+    ahead_deg: float = 0.0
+    straight_deg: float = 0.0
+    mass_kg: float = 0.0
+    mark: int = NO_MARK
+
+
 # -- outputs -----------------------------------------------------------------------------------
 
 
@@ -279,6 +341,8 @@ class Servo:
     """One or two, in ascending voltage."""
     load: Load = Load()
     drive: Drive = Gear()
+    mount: Mount | None = None
+    """The part that carries this one; None: the costume does."""
     safe_deg: float = 0.0
     accel_deg_s2: float | None = None
     """Stated acceleration for braking and stretching; None: the largest the show plans."""

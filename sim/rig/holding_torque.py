@@ -30,7 +30,7 @@ def holding_nm(servo: Servo, angle_deg: ArrayLike, tilt_deg: float) -> Array:
 
     Infinite where the drive cannot bring the part.
     """
-    low, high = load.needed_nm(servo.load, angle_deg, 0.0, 0.0, tilt_deg)
+    low, high = load.held_nm(servo.load, angle_deg, tilt_deg)
     at = drive.horn(servo, angle_deg)
     torque = drive.horn_torque_nm(at, 0.0, np.maximum(np.abs(low), np.abs(high)), 0.0, 0.0)
     return np.where(np.isnan(torque), np.inf, np.abs(torque))
@@ -41,11 +41,12 @@ def worst_hold(
 ) -> HoldingTorque:
     """The pose within the travel (or `between_deg`) that is hardest to hold.
 
-    Exact for gears (`load.worst_hold_nm`). A changing ratio adds its own extremes: the travel is
-    searched in steps of at most 0.5 deg, then round the greatest in steps a hundred times finer.
+    Exact for a gear and a part alone (`load.worst_hold_nm`). A changing ratio or a chain adds its
+    own extremes: the travel is searched in steps of at most 0.5 deg, then round the greatest in
+    steps a hundred times finer.
     """
     low, high = servo.travel_deg if between_deg is None else between_deg
-    if isinstance(servo.drive, Gear):
+    if isinstance(servo.drive, Gear) and servo.load.coupled is None:
         torque, angle = load.worst_hold_nm(servo.load, low, high, tilt_deg)
         return HoldingTorque(torque / abs(servo.drive.ratio), angle)
     angles = np.linspace(low, high, max(3, int(np.ceil(2.0 * (high - low))) + 1))

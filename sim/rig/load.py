@@ -21,10 +21,11 @@ from typing import TYPE_CHECKING, Final, TypeAlias, assert_never
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sim.model import Body, Box, Plate, PointMass, Rod
+from sim.model import Body, Box, Plate, PointMass, Reach, Rod
+from sim.rig.chain import chain
 
 if TYPE_CHECKING:
-    from sim.model import Load
+    from sim.model import Coupled, Load
 
 Array: TypeAlias = NDArray[np.float64]
 
@@ -113,6 +114,9 @@ def gravity_nm(load: Load, angle_deg: ArrayLike, tilt_deg: float = 0.0) -> tuple
     leans at most, in any direction. See the module's head for the formula.
     """
     angle = np.asarray(angle_deg, dtype=np.float64)
+    if load.coupled is not None:
+        low, high = _coupled_nm(load.coupled, (angle, 0.0, 0.0), tilt_deg, at_rest=True)
+        return -high, -low
     whole = mass(load)
     pull = whole.moment_kg_m * GRAVITY_M_S2
     if load.axis == "upright":
@@ -149,12 +153,46 @@ def needed_nm(
     Newton's second law about a fixed axis: I a - weight - springs + friction along the motion.
     At rest friction is left out: it may help or hinder, and is not counted on to hold a part.
     """
-    low, high = gravity_nm(load, angle_deg, tilt_deg)
     speed = np.asarray(speed_deg_s, dtype=np.float64)
-    accel = np.radians(np.asarray(accel_deg_s2, dtype=np.float64))
-    own = mass(load).inertia_kg_m2 * accel - spring_nm(load, angle_deg)
-    own = own + load.friction_nm * np.sign(speed)
+    accel = np.asarray(accel_deg_s2, dtype=np.float64)
+    own = load.friction_nm * np.sign(speed) - spring_nm(load, angle_deg)
+    if load.coupled is not None:
+        low, high = _coupled_nm(load.coupled, (angle_deg, speed, accel), tilt_deg)
+        return own + low, own + high
+    low, high = gravity_nm(load, angle_deg, tilt_deg)
+    own = own + mass(load).inertia_kg_m2 * np.radians(accel)
     return own - high, own - low
+
+
+def _coupled_nm(
+    coupled: Coupled,
+    own: tuple[ArrayLike, ArrayLike, ArrayLike],
+    tilt_deg: float,
+    at_rest: bool = False,
+) -> tuple[Array, Array]:
+    """Least and greatest torque of a part of a chain; `at_rest`: while nothing of it moves."""
+    reaches = coupled.reaches
+    if at_rest:
+        reaches = tuple(Reach(reach.angle_deg, 0.0, 0.0) for reach in reaches)
+    whole = chain(coupled.links)
+    return whole.bounds_nm(coupled.joint, own, reaches, GRAVITY_M_S2, tilt_deg, coupled.upright)
+
+
+def held_nm(load: Load, angle_deg: ArrayLike, tilt_deg: float = 0.0) -> tuple[Array, Array]:
+    """Least and greatest torque (N.m) that holds the part at rest there, in any posture.
+
+    Of a chain nothing moves, and the other joints stand anywhere within their reach.
+    """
+    low, high = gravity_nm(load, angle_deg, tilt_deg)
+    own = -spring_nm(load, angle_deg)
+    return own - high, own - low
+
+
+def inertia_borne_kg_m2(load: Load) -> float:
+    """The most inertia (kg.m2) that accelerating the part alone can meet, with what it carries."""
+    if load.coupled is None:
+        return mass(load).inertia_kg_m2
+    return chain(load.coupled.links).greatest_inertia_kg_m2(load.coupled.joint)
 
 
 def worst_hold_nm(
@@ -164,10 +202,11 @@ def worst_hold_nm(
 
     Exact: the weight's extremes over the cone are cosines of the angle (or constant), the springs
     are linear, so the sum has its extremes at the ends, where a cosine saturates, or where its
-    slope meets the springs' rate: those angles are computed and compared, none is sampled.
+    slope meets the springs' rate: those angles are computed and compared, none is sampled. Not for
+    a part of a chain.
     """
     angles = np.array([low_deg, *_critical_deg(load, low_deg, high_deg, tilt_deg), high_deg])
-    low, high = needed_nm(load, angles, 0.0, 0.0, tilt_deg)
+    low, high = held_nm(load, angles, tilt_deg)
     worst = np.maximum(np.abs(low), np.abs(high))
     at = int(np.argmax(worst))
     return float(worst[at]), float(angles[at])

@@ -105,7 +105,7 @@ def _column(one: Servo, volts: float) -> tuple[Array, ...]:
     at = drive.horn(one, inside)
     ratio = np.abs(np.nan_to_num(at.ratio, nan=1.0, posinf=1.0, neginf=1.0))
     line = servo.line(one, volts)
-    inertia = load.mass(one.load).inertia_kg_m2 + one.rotor_kg_m2 * ratio**2
+    inertia = load.inertia_borne_kg_m2(one.load) + one.rotor_kg_m2 * ratio**2
     top = float(line.speed_deg_s)
     gain = top / FULL_DRIVE_DEG
     # a part without mass would accelerate at once: the lag alone then shapes its start

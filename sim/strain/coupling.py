@@ -1,0 +1,131 @@
+"""Parts on parts: which parts hang together in a rig, and how far a show takes each of them.
+
+Torques of a part depend on where the parts that it carries stand, and how they and those that carry
+it move. Which of those moments meet is left open: each joint may be anywhere between the least and
+the greatest angle that the show brings it to, at any speed and acceleration within the limits that
+its table states, whatever the others do. That covers every cue, every interruption and the stop.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import radians
+
+import numpy as np
+
+from sim.model import Coupled, Link, Mount, Move, Reach, Rig, Servo, Show
+from sim.rig import load
+from sim.score.tree import acts, motion_limits
+
+
+def carried_by(rig: Rig) -> dict[str, tuple[Servo, ...]]:
+    """Servos by the name of the part that carries them directly, in the order of the rig."""
+    found: dict[str, tuple[Servo, ...]] = {}
+    for servo in rig.outputs:
+        if isinstance(servo, Servo) and servo.mount is not None:
+            found[servo.mount.on] = (*found.get(servo.mount.on, ()), servo)
+    return found
+
+
+def chains(rig: Rig) -> tuple[tuple[Servo, ...], ...]:
+    """The servos of each chain of two parts or more, each behind what carries it.
+
+    Parts that stand on one another in a circle, or on one that is not there, are in no chain.
+    """
+    carried = carried_by(rig)
+    found: list[tuple[Servo, ...]] = []
+    for root in rig.outputs:
+        if not isinstance(root, Servo) or root.mount is not None or root.name not in carried:
+            continue
+        row = [root]
+        for servo in row:  # grows while it is walked
+            row += carried.get(servo.name, ())
+        found.append(tuple(row))
+    return tuple(found)
+
+
+def links(servos: tuple[Servo, ...]) -> tuple[Link, ...]:
+    """The links of a chain of servos, each behind what carries it."""
+    place = {servo.name: index for index, servo in enumerate(servos)}
+    senses = [-1.0 if servo.load.lowers else 1.0 for servo in servos]
+    found: list[Link] = []
+    for servo, sense in zip(servos, senses, strict=True):
+        mount = servo.mount
+        whole = load.mass(servo.load)
+        moment = whole.moment_kg_m * np.exp(1j * sense * radians(whole.offset_deg))
+        mass_kg, inertia = whole.mass_kg, whole.inertia_kg_m2
+        for rider in servos:
+            if rider.mount is not None and rider.mount.on == servo.name:
+                moment += rider.mount.mass_kg * _hinge_m(rider.mount, sense)
+                mass_kg += rider.mount.mass_kg
+                inertia += rider.mount.mass_kg * rider.mount.at_m**2
+        carrier = None if mount is None else place[mount.on]
+        found.append(
+            Link(
+                name=servo.name,
+                carrier=carrier,
+                sense=sense,
+                straight_deg=servo.load.level_deg if mount is None else mount.straight_deg,
+                mount_m=0j
+                if carrier is None or mount is None
+                else _hinge_m(mount, senses[carrier]),
+                mass_kg=mass_kg,
+                moment_kg_m=complex(moment),
+                inertia_kg_m2=inertia,
+            )
+        )
+    return tuple(found)
+
+
+def _hinge_m(mount: Mount, carrier_sense: float) -> complex:
+    return complex(mount.at_m * np.exp(1j * carrier_sense * radians(mount.ahead_deg)))
+
+
+def coupled_rig(rig: Rig, reaches: dict[str, Reach]) -> Rig:
+    """The rig whose parts in chains know the others. `reaches`: of every servo of a chain."""
+    loads = {}
+    for servos in chains(rig):
+        whole = links(servos)
+        far = tuple(reaches[servo.name] for servo in servos)
+        upright = servos[0].load.axis == "upright"
+        for joint, servo in enumerate(servos):
+            coupled = Coupled(whole, joint, far, upright)
+            loads[servo.name] = replace(servo.load, coupled=coupled)
+    outputs = tuple(
+        replace(one, load=loads[one.name]) if isinstance(one, Servo) and one.name in loads else one
+        for one in rig.outputs
+    )
+    return replace(rig, outputs=outputs)
+
+
+def standing_reaches(rig: Rig) -> dict[str, Reach]:
+    """Every joint anywhere in its travel, but at rest: what is known before there is a score."""
+    return {
+        servo.name: Reach(servo.travel_deg, 0.0, 0.0)
+        for servo in rig.outputs
+        if isinstance(servo, Servo)
+    }
+
+
+def show_reaches(show: Show) -> dict[str, Reach]:
+    """How far, how fast and how hard each servo goes in a show, whatever interrupts what."""
+    limits = motion_limits(show)
+    angles: dict[str, set[float]] = {}
+    for cue in show.score.cues:
+        for act in acts(cue.body):
+            if isinstance(act, Move):
+                angles.setdefault(act.output, set()).add(act.angle_deg)
+    found = {}
+    for servo in show.rig.outputs:
+        if isinstance(servo, Servo):
+            own = {servo.safe_deg, *angles.get(servo.name, ())}
+            speed, accel = limits[servo.name]
+            found[servo.name] = Reach((min(own), max(own)), float(speed), float(accel))
+    return found
+
+
+def coupled_show(show: Show) -> Show:
+    """The show whose parts in chains know how far the others go."""
+    if not carried_by(show.rig):
+        return show
+    return replace(show, rig=coupled_rig(show.rig, show_reaches(show)))
