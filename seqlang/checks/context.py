@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar, cast
 
-from seqlang.checks.light.rehearsed_light import Times, light_show, watch
 from seqlang.checks.workload import ServoWorkload, workload
 from seqlang.text.findings import Origin, Span
 from sim.model import (
@@ -31,11 +30,11 @@ from sim.rig.drive import reach
 from sim.rig.supply import PIXEL_IDLE_A, highest_v
 from sim.score.threads import ThreadError, threads
 from sim.score.tree import PlannedMove, acts, planned_moves, walk
+from sim.strain.eye import Eye
 from sim.strain.sag import Sag, brightest, sags, start_sags
 
 if TYPE_CHECKING:
     from seqlang.text.source import Source as Text
-    from sim.light.flash import Source
 
 Answer = TypeVar("Answer")
 
@@ -250,19 +249,9 @@ class Context:
         }
 
     @cached_property
-    def lights(self) -> Show:
-        """The show with its lights alone."""
-        return light_show(self.show)
-
-    @cached_property
-    def _watched(self) -> dict[str, tuple[Times, dict[str, Source]]]:
-        return {}
-
-    def watched(self, cue: Cue) -> tuple[Times, dict[str, Source]]:
-        """The light of a cue rehearsed alone (see `rehearsed_light`), once for all checks."""
-        if cue.name not in self._watched:
-            self._watched[cue.name] = watch(self.lights, cue)
-        return self._watched[cue.name]
+    def eye(self) -> Eye:
+        """Who looks at the lights of the show, for all checks."""
+        return Eye(self.show)
 
     def playable(self, cue: Cue) -> bool:
         """Whether a rehearsal can play the cue (see `too_many_threads`)."""

@@ -9,8 +9,8 @@ Times are milliseconds from a cue's start: whole numbers, or `inf` behind a repe
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterable, Iterator
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import ceil, inf
 from typing import Final, TypeAlias
@@ -86,6 +86,17 @@ def walk(step: Step) -> Iterator[Step]:
 def acts(step: Step) -> Iterator[Act]:
     """All statements that drive an output, in the order of the text."""
     return (inner for inner in walk(step) if isinstance(inner, Move | Fade | Throw | Effect))
+
+
+def swapped(step: Step, change: Callable[[Step], Step]) -> Step:
+    """The tree with `change` applied to every step without children."""
+    match step:
+        case InTurn() | Together():
+            return replace(step, children=tuple(swapped(c, change) for c in step.children))
+        case Repeat():
+            return replace(step, body=swapped(step.body, change))
+        case _:
+            return change(step)
 
 
 def outputs_used(step: Step) -> frozenset[str]:

@@ -1,62 +1,137 @@
 """The light of one cue as the eye gets it: the cue rehearsed alone, over idle, frame by frame.
 
-Shared by `flashing_light`. Servos are left out: they do not shine, and a rehearsal without them is
-quick. Cues in which no light can change eight times within a second are not rehearsed at all.
+Servos are left out: they do not shine, and a rehearsal without them is quick. Cues in which no
+light can change eight times within a second need not be rehearsed at all.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from math import inf
-from typing import TYPE_CHECKING, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from sim.light.flash import FLASHES, PASSING_EFFECT_MS, SECOND_MS, Source
-from sim.light.light_safety import light_sources
-from sim.model import (
-    FRAME_MS,
-    Cue,
-    Effect,
-    Fade,
-    InTurn,
-    Lamp,
-    Press,
-    Repeat,
-    Score,
-    Show,
-    Step,
-    Strip,
-    Together,
+from sim.light.flash import (
+    FLASHES,
+    PASSING_EFFECT_MS,
+    SECOND_MS,
+    Array,
+    Flashing,
+    Source,
+    flashing,
+    lamp_source,
+    strip_source,
 )
+from sim.light.lightness import srgb_to_linear
+from sim.model import FRAME_MS, Cue, Effect, Fade, Lamp, Press, Repeat, Score, Show, Strip
 from sim.rehearsal.rehearse import rehearse
-from sim.rehearsal.sampling import sample
+from sim.rehearsal.sampling import Samples, sample
 from sim.score.tree import Lengths, acts, duration_ms, timeline, walk
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-Times: TypeAlias = NDArray[np.float64]
-
-LEAD_MS = 1000
+LEAD_MS: Final = 1000
 """Idle shines this long before the cue starts, so that the change from one to the other counts."""
 
-LEAST_MS = 12_000
+LEAST_MS: Final = 12_000
 """What repeats for ever is watched at least this long, and for two passes: an effect's pattern has
 shown itself by then (own limit)."""
 
-LONGEST_MS = 600_000
+LONGEST_MS: Final = 600_000
 """Nothing is watched for longer than ten minutes (own limit)."""
 
-PRESSED_MS = 3_000
+PRESSED_MS: Final = 3_000
 """A button is pressed again and again for so long (own limit)."""
 
-CHUNK = 600
+CHUNK: Final = 600
 """Frames sampled at a time: a strip takes 48 bytes a pixel and frame."""
 
-TOO_MANY = 2 * (FLASHES + 1)
+TOO_MANY: Final = 2 * (FLASHES + 1)
 """Changes within a second that make one flash too many."""
+
+SLOWEST_MS: Final = 4_000
+"""No longer duration or period is tried as a suggestion (own limit)."""
+
+Sight = tuple[Array, dict[str, Source]]
+"""Times (ms from the cue's start) and the light of each output at these times."""
+
+
+class Eye:
+    """Looks at the lights of a show; each cue is rehearsed once."""
+
+    def __init__(self, show: Show) -> None:
+        lights = tuple(o for o in show.rig.outputs if isinstance(o, Lamp | Strip))
+        self.show = replace(show, rig=replace(show.rig, outputs=lights, inputs=()))
+        """The show with its lights alone."""
+        self.names = frozenset(output.name for output in lights)
+        self._idle = next((c for c in show.score.cues if c.name == show.score.idle), None)
+        self._seen: dict[str, Sight] = {}
+
+    def watched(self, cue: Cue) -> Sight:
+        """The light of a cue of the show by itself."""
+        if cue.name not in self._seen:
+            self._seen[cue.name] = self.watch(cue)
+        return self._seen[cue.name]
+
+    def watch(self, cue: Cue, then: Cue | None = None, after_ms: int = 0) -> Sight:
+        """The light of any cue; `then` is started `after_ms` after it, whatever that does to it."""
+        start = 0 if self._is_idle(cue) else LEAD_MS
+        presses = () if self._is_idle(cue) else (Press(start, cue=cue.name),)
+        length = start + watched_ms(cue) + int(SECOND_MS)
+        if then is not None:
+            presses = (*presses, Press(start + after_ms, cue=then.name))
+            length = start + after_ms + min(watched_ms(then), LEAST_MS) + int(SECOND_MS)
+        return self._rehearsed((cue, then), presses, start, length)
+
+    def watch_pressed(self, cue: Cue, every_ms: int) -> Sight:
+        """The same while the cue's button is pressed every `every_ms` for `PRESSED_MS`."""
+        presses = tuple(Press(LEAD_MS + at, cue=cue.name) for at in range(0, PRESSED_MS, every_ms))
+        return self._rehearsed((cue,), presses, LEAD_MS, LEAD_MS + PRESSED_MS)
+
+    def flashing(self, cue: Cue) -> tuple[Flashing, ...]:
+        """What flashes more than three times in a second of the cue by itself."""
+        return flashing(*self.watched(cue)) if can_flash(cue) else ()
+
+    def _is_idle(self, cue: Cue) -> bool:
+        return self._idle is not None and self._idle.name == cue.name
+
+    def _rehearsed(
+        self, cues: tuple[Cue | None, ...], presses: tuple[Press, ...], start: int, length: int
+    ) -> Sight:
+        cast = {c.name: c for c in (self._idle, *cues) if c is not None}
+        score = Score("", tuple(cast.values()), idle=self.show.score.idle)
+        trajectories = rehearse(replace(self.show, score=score), presses, length)
+        times = np.arange(0.0, length, FRAME_MS)
+        parts = [
+            light_sources(self.show, sample(trajectories, times[at : at + CHUNK]))
+            for at in range(0, times.size, CHUNK)
+        ]
+        return times - start, {name: _joined([part[name] for part in parts]) for name in parts[0]}
+
+
+def light_sources(show: Show, samples: Samples) -> dict[str, Source]:
+    """The sampled light of every lamp and strip as `sim.light.flash` judges it."""
+    sources: dict[str, Source] = {}
+    for output in show.rig.outputs:
+        if isinstance(output, Lamp) and output.name in samples.lamps:
+            colour = srgb_to_linear(np.array(output.colour) / 255.0)
+            duty = samples.lamps[output.name].luminance
+            sources[output.name] = lamp_source(colour, duty, output.count)
+        elif isinstance(output, Strip) and output.name in samples.strips:
+            mean = samples.strips[output.name].linear.mean(axis=1)
+            sources[output.name] = strip_source(mean, output.pixels)
+    return sources
+
+
+def _joined(parts: list[Source]) -> Source:
+    return replace(
+        parts[0],
+        rgb=np.concatenate([part.rgb for part in parts]),
+        luminance=np.concatenate([part.luminance for part in parts]),
+    )
+
+
+# -- how long to watch, and whether at all --------------------------------------------------------
 
 
 def can_flash(cue: Cue) -> bool:
@@ -101,52 +176,6 @@ def _effect_changes(effect: Effect) -> float:
     return 2.0 * (SECOND_MS // effect.period_ms + 2.0)
 
 
-def light_show(show: Show) -> Show:
-    """The show with its lights alone."""
-    lights = tuple(o for o in show.rig.outputs if isinstance(o, Lamp | Strip))
-    return replace(show, rig=replace(show.rig, outputs=lights, inputs=()))
-
-
-def watch(
-    lights: Show, cue: Cue, then: Cue | None = None, after_ms: int = 0
-) -> tuple[Times, dict[str, Source]]:
-    """Times (ms from the cue's start) and the light of each output of a show of lights alone.
-
-    `then` is started `after_ms` after the first cue, whatever that does to it.
-    """
-    idle = next((c for c in lights.score.cues if c.name == lights.score.idle), None)
-    is_idle = idle is not None and idle.name == cue.name
-    start = 0 if is_idle else LEAD_MS
-    presses = () if is_idle else (Press(start, cue=cue.name),)
-    length = start + watched_ms(cue) + int(SECOND_MS)
-    if then is not None:
-        presses = (*presses, Press(start + after_ms, cue=then.name))
-        length = start + after_ms + min(watched_ms(then), LEAST_MS) + int(SECOND_MS)
-    cast = {c.name: c for c in (idle, cue, then) if c is not None}
-    return _seen(lights, tuple(cast.values()), presses, start, length)
-
-
-def watch_pressed(lights: Show, cue: Cue, every_ms: int) -> tuple[Times, dict[str, Source]]:
-    """The same while the cue's button is pressed every `every_ms` for `PRESSED_MS`."""
-    idle = next((c for c in lights.score.cues if c.name == lights.score.idle), None)
-    cast = {c.name: c for c in (idle, cue) if c is not None}
-    presses = tuple(Press(LEAD_MS + at, cue=cue.name) for at in range(0, PRESSED_MS, every_ms))
-    return _seen(lights, tuple(cast.values()), presses, LEAD_MS, LEAD_MS + PRESSED_MS)
-
-
-def _seen(
-    lights: Show, cast: tuple[Cue, ...], presses: tuple[Press, ...], start: int, length: int
-) -> tuple[Times, dict[str, Source]]:
-    alone = replace(lights, score=Score("", cast, idle=lights.score.idle))
-    trajectories = rehearse(alone, presses, length)
-    times = np.arange(0.0, length, FRAME_MS)
-    parts = [
-        light_sources(lights, sample(trajectories, times[at : at + CHUNK]))
-        for at in range(0, times.size, CHUNK)
-    ]
-    return times - start, {name: _joined([part[name] for part in parts]) for name in parts[0]}
-
-
 def watched_ms(cue: Cue) -> int:
     """How long the cue is watched: all of it, or two passes of what has no end."""
     whole = duration_ms(cue.body)
@@ -167,20 +196,23 @@ def _is_fast(effect: Effect) -> bool:
     return effect.period_ms < PASSING_EFFECT_MS.get(effect.name, 0)
 
 
-def _joined(parts: list[Source]) -> Source:
-    return Source(
-        np.concatenate([part.rgb for part in parts]),
-        np.concatenate([part.luminance for part in parts]),
-        parts[0].weight,
-    )
+# -- what would pass ------------------------------------------------------------------------------
 
 
-def swapped(step: Step, change: Callable[[Step], Step]) -> Step:
-    """The tree with `change` applied to every step without children."""
-    match step:
-        case InTurn() | Together():
-            return replace(step, children=tuple(swapped(c, change) for c in step.children))
-        case Repeat():
-            return replace(step, body=swapped(step.body, change))
-        case _:
-            return change(step)
+def least_passing_ms(now_ms: int, passes: Callable[[int], bool], regular: bool) -> int | None:
+    """The least number of milliseconds over `now_ms` that passes; None: none that is sensible.
+
+    `regular`: what passes at one number passes at every greater one, as far as is known. The
+    pattern of an effect is not: only periods that pass for a reason are tried, and doublings.
+    """
+    known = set() if regular else set(PASSING_EFFECT_MS.values())
+    doubled = {now_ms * factor for factor in (2, 4, 8, 16)}
+    trials = (t for t in sorted(known | doubled) if now_ms < t <= SLOWEST_MS)
+    high = next((t for t in trials if passes(t)), None)
+    if high is None or not regular:
+        return high
+    low = now_ms
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if passes(middle) else (middle, high)
+    return high

@@ -9,7 +9,6 @@ import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sim.light.light_safety import show_flashes
 from sim.model import (
     Adapter,
     Board,
@@ -52,7 +51,9 @@ from sim.model import (
 )
 from sim.rig.pinch import pinch
 from sim.rig.supply import highest_v
+from sim.strain.eye import Eye
 from sim.strain.heat import heats
+from sim.strain.interrupted_light import interruptions as light_interruptions
 from sim.strain.interruption import interruptions
 from sim.strain.sag import lowest_voltages, sags, start_sags
 from sim.strain.sizing import size
@@ -183,12 +184,18 @@ def numbers(value: object) -> list[float]:
     return [float(value)] if isinstance(value, float) else []
 
 
+def flashes(show: Show) -> list[object]:
+    eye = Eye(show)
+    found: list[object] = [one for cue in show.score.cues for one in eye.flashing(cue)]
+    return found + [one.found for one in light_interruptions(eye, show.score.cues)]
+
+
 @settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow])
 @given(shows())
 def test_every_question_about_any_show_gets_numbers(show: Show) -> None:
     volts = lowest_voltages(show)
     assert all(np.isfinite(v) and v >= 0.0 for v in volts.values())
-    answers: list[object] = [*sags(show), *start_sags(show), *heats(show), *show_flashes(show)]
+    answers: list[object] = [*sags(show), *start_sags(show), *heats(show), *flashes(show)]
     answers += [*interruptions(show, volts), size(show)]
     for output in show.rig.outputs:
         if isinstance(output, Servo):

@@ -28,31 +28,28 @@ from dataclasses import replace
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import listed, seconds
-from seqlang.checks.light.rehearsed_light import can_flash, swapped, watch
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
 from seqlang.text.findings import Finding, Fix, Span
-from sim.light.flash import FLASHES, PASSING_EFFECT_MS, Flashing, flashing
-from sim.model import Cue, Effect, Fade, Hold, Repeat, Show, Step
-from sim.score.tree import timeline, walk
-
-SLOWEST_MS = 4_000
-"""No longer duration is tried as a suggestion (own limit)."""
+from sim.light.flash import FLASHES, Flashing, flashing
+from sim.model import Cue, Effect, Fade, Hold, Repeat, Step
+from sim.score.tree import swapped, timeline, walk
+from sim.strain.eye import least_passing_ms
 
 
 def check(context: Context) -> Iterator[Finding]:
     if not context.lamps and not context.strips:
         return
     for cue in context.show.score.cues:
-        if context.playable(cue) and can_flash(cue):
-            for found in flashing(*context.watched(cue)):
-                yield _finding(context, context.lights, cue, found)
+        if context.playable(cue):
+            for found in context.eye.flashing(cue):
+                yield _finding(context, cue, found)
 
 
-def _finding(context: Context, lights: Show, cue: Cue, found: Flashing) -> Finding:
+def _finding(context: Context, cue: Cue, found: Flashing) -> Finding:
     culprit = _culprit(cue, found)
     span = context.span(cue.mark if culprit is None else culprit.mark, "name")
-    slower = _slower(context, lights, cue, found)
+    slower = _slower(context, cue, found)
     fix = None if slower is None else slower[0]
     kind = "flashes red" if found.kind == "red" else "flashes"
     at = max(0.0, found.at_ms)
@@ -93,10 +90,10 @@ def _culprit(cue: Cue, found: Flashing) -> Effect | Fade | None:
 # -- the slowest change that passes ---------------------------------------------------------------
 
 
-def _slower(context: Context, lights: Show, cue: Cue, found: Flashing) -> tuple[Fix, int] | None:
+def _slower(context: Context, cue: Cue, found: Flashing) -> tuple[Fix, int] | None:
     """The one number in the cue whose least increase makes this flashing pass, and that number."""
     for span, part, now_ms in _numbers(context, cue, found):
-        passing = _least(context, lights, cue, found, span, part, now_ms)
+        passing = _least(context, cue, found, span, part, now_ms)
         if passing is not None:
             return rewritten(context, span, passing, units.DURATION, "up"), passing
     return None
@@ -119,29 +116,15 @@ def _numbers(context: Context, cue: Cue, found: Flashing) -> Iterator[tuple[Span
 
 
 def _least(
-    context: Context, lights: Show, cue: Cue, found: Flashing, span: Span, part: str, now_ms: int
+    context: Context, cue: Cue, found: Flashing, span: Span, part: str, now_ms: int
 ) -> int | None:
     """The least number (ms) at `span` with which the cue passes; None: none that is sensible."""
 
     def passes(value: int) -> bool:
         slow = replace(cue, body=_with(context, cue.body, span, part, value))
-        return not any(f.kind == found.kind for f in flashing(*watch(lights, slow)))
+        return not any(f.kind == found.kind for f in flashing(*context.eye.watch(slow)))
 
-    high = next((t for t in _trials(now_ms, part) if passes(t)), None)
-    if high is None or part == "period":
-        # an effect's pattern is irregular: a period a little shorter would pass by luck alone
-        return high
-    low = now_ms
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if passes(middle) else (middle, high)
-    return high
-
-
-def _trials(now_ms: int, part: str) -> Iterator[int]:
-    known = {*PASSING_EFFECT_MS.values()} if part == "period" else set()
-    doubled = {now_ms * factor for factor in (2, 4, 8, 16)}
-    yield from (t for t in sorted(known | doubled) if now_ms < t <= SLOWEST_MS)
+    return least_passing_ms(now_ms, passes, regular=part == "duration")
 
 
 def _with(context: Context, body: Step, span: Span, part: str, value: int) -> Step:
