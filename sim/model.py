@@ -544,13 +544,15 @@ class Repeat:
 
 Step: TypeAlias = Move | Fade | Throw | Effect | Hold | InTurn | Together | Repeat
 
+Conflict: TypeAlias = Literal["take", "wait", "refuse"]
+
 
 @dataclass(frozen=True, slots=True)
 class Cue:
     name: str
     title: str
     body: Step
-    conflict: Literal["take", "wait", "refuse"] = "take"
+    conflict: Conflict = "take"
     """What the cue does when another runs on an output it uses."""
     mark: int = NO_MARK
 

@@ -28,7 +28,8 @@ from firmware_gen.table.ops import (
     waits_ms,
 )
 from sim.model import NO_MARK, Cue, Effect, Fade, Move, StripLight, Throw
-from sim.score.threads import Do, Fork, Item, LoopStart, Thread, Wait
+from sim.score.program import Do, Fork, LoopStart, Wait
+from sim.score.threads import Item, Thread
 from sim.score.tree import Act as Statement
 
 LARGEST_COUNT: Final = LOOP_HELD - 1

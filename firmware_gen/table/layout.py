@@ -13,6 +13,7 @@ from typing import Final, Literal, TypeAlias
 
 from firmware_gen.chips import LIMITS
 from firmware_gen.table.fixed_point import ALPHA_RANGE, BETA_RANGE
+from sim.model import Conflict
 
 MAGIC: Final = 0xBC
 VERSION: Final = 1
@@ -30,7 +31,7 @@ KINDS: Final[Mapping[int, str]] = MappingProxyType(
     {SERVO: "servo", LAMP: "lamp", STRIP: "strip", SWITCH: "switch"}
 )
 ORDERS: Final = ("rgb", "rbg", "grb", "gbr", "brg", "bgr")
-CONFLICTS: Final = ("take", "wait", "refuse")
+CONFLICTS: Final[tuple[Conflict, ...]] = ("take", "wait", "refuse")
 EFFECTS: Final = ("steady", "breathe", "ember", "sparkle", "run")
 
 REASONS: Final[Mapping[int, str]] = MappingProxyType(

@@ -6,6 +6,7 @@ Times are whole 1/256 ms, the player's clock; the pieces that come out are in mi
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import islice
 from typing import Final
 
 from sim.light.lightness import channel_levels
@@ -70,8 +71,6 @@ class Outputs:
         self.lights: dict[str, list[Fading]] = {n: [] for n in (*self.lamps, *self.strips)}
         self.effects: dict[str, list[Modulation]] = {n: [] for n in (*self.lamps, *self.strips)}
         self.switches: dict[str, list[Throwing]] = {name: [] for name in self.levers}
-        self.movers: dict[str, object] = {}
-        """The run that each servo's motion belongs to, while that run lives."""
         self._limits = {
             name: Limits(*limits[name], _table_travel(servo)) for name, servo in self.servos.items()
         }
@@ -84,7 +83,6 @@ class Outputs:
 
     def stand_by(self, now: int) -> None:
         """The quiet start: safe angles without pulses, dark, steady, switches safe."""
-        self.movers.clear()
         for name, servo in self.servos.items():
             self.motions[name].append(resting(now / TICKS_PER_MS, table_angle(servo.safe_deg)))
         for name, row in self.lights.items():
@@ -101,7 +99,6 @@ class Outputs:
 
     def move_safe(self, now: int) -> None:
         """The controlled stop: everything goes to its safe state over the stop time."""
-        self.movers.clear()
         for name, servo in self.servos.items():
             self._move(name, table_angle(servo.safe_deg), self._stop_ticks, MINIMUM_JERK, now)
         for name in self.lights:
@@ -118,9 +115,10 @@ class Outputs:
             if row is not None and (not row or row[-1].effect is not None):
                 row.append(Modulation(*self._times(now), None))
 
-    def power(self, name: str, now: int) -> None:
-        """Let a servo's pulses begin."""
-        self._since[name] = now / TICKS_PER_MS
+    def enable(self, servos: int, now: int) -> None:
+        """Let the pulses of the first so many servos begin, where they have not."""
+        for name in islice(self.servos, servos):
+            self._since.setdefault(name, now / TICKS_PER_MS)
 
     def cut_power(self, now: float) -> None:
         """End all pulses."""
@@ -137,13 +135,12 @@ class Outputs:
     def motion_end(self, name: str) -> int:
         return round(self.motions[name][-1].end_ms * TICKS_PER_MS)
 
-    def act(self, act: Act, now: int, run: object, cue: str) -> None:
+    def act(self, act: Act, now: int, cue: str) -> None:
         """Carry out a statement of a cue's run at a time on the player's clock."""
         match act:
             case Move():
                 ticks = act.duration_ms * TICKS_PER_MS
                 self._move(act.output, table_angle(act.angle_deg), ticks, act.law, now, cue)
-                self.movers[act.output] = run
             case Fade():
                 ticks = act.duration_ms * TICKS_PER_MS
                 self._fade(act.output, light_levels(act.light), ticks, act.law, now, cue)

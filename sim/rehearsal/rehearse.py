@@ -8,13 +8,19 @@ pieces (`sim.rehearsal.trajectories`).
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from bisect import bisect_right
+from collections.abc import Iterable, Mapping, Sequence
+from math import inf
 
 from sim.model import Press, Show
 from sim.rehearsal.outputs import Outputs
-from sim.rehearsal.scheduler import BoardPlay, Hearing, requests_by_frame
-from sim.rehearsal.trajectories import Trajectories
-from sim.score.tree import motion_limits
+from sim.rehearsal.requests import Hearing, Request, requests_by_frame
+from sim.rehearsal.scheduler import Journal, Mode, Run, Scheduler
+from sim.rehearsal.trajectories import CueRun, ModeSpan, Refusal, Trajectories
+from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK
+from sim.score.program import BoardProgram, PlayedCue
+from sim.score.threads import board_program
+from sim.score.tree import Act, motion_limits
 
 
 def rehearse(
@@ -33,7 +39,9 @@ def rehearse(
     hearing = Hearing(silences, requests)
     limits = motion_limits(show)
     names = [board.name for board in show.rig.boards]
-    boards = [BoardPlay(show, name, Outputs(show, name, limits)) for name in names]
+    boards = [
+        _Board(board_program(show, name), Outputs(show, name, limits), name) for name in names
+    ]
     for board in boards:
         board.play(requests, hearing, length_ms)
     return Trajectories(
@@ -44,8 +52,66 @@ def rehearse(
         {name: tuple(row) for board in boards for name, row in board.outputs.lights.items()},
         {name: tuple(row) for board in boards for name, row in board.outputs.effects.items()},
         {name: tuple(row) for board in boards for name, row in board.outputs.switches.items()},
-        tuple(run for board in boards for run in board.past),
-        tuple(mode for board in boards for mode in board.modes),
-        tuple(refusal for board in boards for refusal in board.refusals),
+        tuple(run for board in boards for run in board.diary.runs),
+        tuple(mode for board in boards for mode in board.diary.modes),
+        tuple(refusal for board in boards for refusal in board.diary.refusals),
         pressed,
     )
+
+
+class _Diary(Journal[Act]):
+    """What ran on one board, from when to when."""
+
+    def __init__(self, board: str) -> None:
+        self._board = board
+        self.runs: list[CueRun] = []
+        self.modes: list[ModeSpan] = []
+        self.refusals: list[Refusal] = []
+        self._mode: Mode = "starting"
+        self._since = 0.0
+
+    def entered(self, mode: Mode, time: int) -> None:
+        at = time / CLOCK_PER_MS
+        if at > self._since:
+            self.modes.append(ModeSpan(self._board, self._mode, self._since, at))
+        self._mode, self._since = mode, at
+
+    def ended(self, run: Run[Act], time: int) -> None:
+        begin = max(0, run.began) / CLOCK_PER_MS
+        name = str(run.cue.name)
+        self.runs.append(CueRun(name, self._board, begin, max(begin, time / CLOCK_PER_MS)))
+
+    def refused(self, cues: Sequence[PlayedCue[Act]], time: int) -> None:
+        at = time / CLOCK_PER_MS
+        self.refusals += [Refusal(self._board, at, str(cue.name)) for cue in cues]
+
+
+class _Board:
+    """One board of a rehearsal."""
+
+    def __init__(self, program: BoardProgram[Act], outputs: Outputs, name: str) -> None:
+        self.outputs = outputs
+        self.diary = _Diary(name)
+        self._scheduler = Scheduler(program, outputs, self.diary)
+        self._lost_frames = 0 if program.lost is None else program.lost_frames
+
+    def play(self, requests: Mapping[int, list[Request]], hearing: Hearing, length_ms: int) -> None:
+        """Play every frame in which something can happen, up to the length."""
+        length = length_ms * CLOCK_PER_MS
+        last = length // FRAME_CLOCK
+        asked = sorted(requests)
+        frame: float = 0
+        while frame <= last:
+            number = int(frame)
+            heard = number - hearing.silent_frames(number) if self._lost_frames else -1
+            self.outputs.shown = (number - 1) * FRAME_CLOCK
+            self._scheduler.frame(number, requests.get(number, ()), heard)
+            frame = min(
+                self._scheduler.next_frame(number),
+                next(iter(asked[bisect_right(asked, number) :][:1]), inf),
+                hearing.reaches(number, self._lost_frames) if self._lost_frames else inf,
+            )
+        for run in self._scheduler.runs.values():
+            self.diary.ended(run, length)
+        self.diary.entered(self._scheduler.mode, length)
+        self.outputs.cut_power(length + FRAME_CLOCK)

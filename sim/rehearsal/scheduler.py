@@ -1,400 +1,452 @@
-"""One board during a rehearsal: requests, runs and threads, frame by frame where anything happens.
+"""What runs when on one board: modes, requests, runs and threads, a frame at a time.
 
-The rules are those of the table's specification, section 2. Times are whole 1/256 ms, the player's
-clock.
+The rules are those of the table's specification (`firmware_gen/TABLE.md`), section 2, and stand
+here once for everything in Python. A rehearsal drives ideal outputs (`sim.rehearsal.outputs`) and
+leaves out the frames in which nothing can happen; the player of a table drives the board's integers
+(`firmware_gen.player`) in every frame. Which program is played, and what a statement does to its
+output, this module does not know.
+
+Times are whole units of the player's clock (`CLOCK_PER_MS`) and do not wrap.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Hashable, Iterable, Sequence
 from dataclasses import dataclass, field
 from math import ceil, inf
-from typing import Final, Literal
+from typing import Any, Final, Generic, Literal, Protocol, TypeAlias, TypeVar
 
-from sim.model import FRAME_MS, Cue, Move, Press, Show
-from sim.rehearsal.outputs import Outputs
-from sim.rehearsal.takeover import TICKS_PER_MS
-from sim.rehearsal.trajectories import CueRun, Mode, ModeSpan, Refusal
-from sim.score.threads import Do, Fork, LoopEnd, LoopStart, Program, Thread, Wait, cues_on, program
-from sim.score.tree import ENABLE_INTERVAL_FRAMES, Act
+from sim.rehearsal.requests import Request
+from sim.rulebook import CLOCK_PER_MS, FAR_CLOCK, FRAME_CLOCK, OPS_A_FRAME, RUNS, THREADS
+from sim.score.program import (
+    BoardProgram,
+    Do,
+    Fork,
+    GoOn,
+    LoopEnd,
+    LoopStart,
+    PlayedCue,
+    Statement,
+    Thread,
+    Wait,
+)
 
-FRAME: Final = FRAME_MS * TICKS_PER_MS
-RUNS: Final = 8
-THREADS: Final = 10
-OPS_A_FRAME: Final = 256
-LOST_UNIT_MS: Final = 100
-NEVER: Final = 2**60
+Mode: TypeAlias = Literal["starting", "ready", "stopping", "limp"]
 
+_FARTHER: Final = FAR_CLOCK + 0x10000
+"""A thread whose servo is busy for as long or longer looks again after `FAR_CLOCK`."""
 
-# -- requests -------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Request:
-    kind: Literal["trigger", "down", "up", "stop", "limp", "standby"]
-    cue: str = ""
-    button: int = 0
-
-
-def requests_by_frame(presses: Iterable[Press]) -> dict[int, list[Request]]:
-    """Requests by the frame that takes them, in order of arrival."""
-    arrivals: list[tuple[float, int, Request]] = []
-    for press in sorted(presses, key=lambda press: press.at_ms):
-        if press.button is not None:
-            arrivals.append((press.at_ms, len(arrivals), Request("down", button=press.button)))
-            up = press.at_ms + press.held_ms
-            arrivals.append((up, len(arrivals), Request("up", button=press.button)))
-        elif press.cue is not None:
-            arrivals.append((press.at_ms, len(arrivals), Request("trigger", press.cue)))
-        elif press.action is not None:
-            arrivals.append((press.at_ms, len(arrivals), Request(press.action)))
-    frames: dict[int, list[Request]] = {}
-    for at_ms, _, request in sorted(arrivals, key=lambda arrival: arrival[:2]):
-        frames.setdefault(max(0, ceil(at_ms / FRAME_MS)), []).append(request)
-    return frames
+_Act = TypeVar("_Act", bound=Statement)
+_Carried = TypeVar("_Carried", bound=Statement, contravariant=True)
 
 
-class Hearing:
-    """When the remote was last heard: in every frame, but for the silences."""
+class Outputs(Protocol[_Carried]):
+    """The outputs of one board, by whatever the program's statements name them."""
 
-    def __init__(
-        self, silences: Iterable[tuple[float, float]], requests: Iterable[int] = ()
-    ) -> None:
-        self._silences = sorted(silences)
-        self._requests = sorted(requests)
+    @property
+    def servos(self) -> Collection[Hashable]: ...
+    @property
+    def lights(self) -> Collection[Hashable]: ...
 
-    def silent_frames(self, frame: int) -> int:
-        """Frames since something was heard; more than `frame` before anything was."""
-        last = frame
-        for start, end in reversed(self._silences):
-            if start < last * FRAME_MS <= end:
-                last = int(start // FRAME_MS)
-        heard = [at for at in self._requests if last < at <= frame]
-        return frame - max(heard, default=last)
+    def stand_by(self, time: int) -> None:
+        """The quiet start: safe angles without pulses, dark, steady, switches safe."""
 
-    def reaches(self, frame: int, silent: int) -> float:
-        """The first frame after `frame` at which the silence may have that length."""
-        edges = [int(start // FRAME_MS) for start, _ in self._silences]
-        if edges:
-            edges += self._requests
-        return min((at + silent for at in edges if at + silent > frame), default=inf)
+    def enable(self, servos: int, time: int) -> None:
+        """The first so many servos have pulses from this frame on, if they had none."""
 
+    def cut_power(self, time: int) -> None:
+        """All pulses end."""
 
-# -- runs -----------------------------------------------------------------------------------------
+    def light_safe(self, time: int) -> None:
+        """Lamps and strips jump to their safe light."""
+
+    def move_safe(self, time: int) -> None:
+        """The controlled stop: servos and lights go to their safe state over the stop time."""
+
+    def throw_safe(self, time: int) -> None:
+        """Switches take their safe state."""
+
+    def steady(self, names: Iterable[Any], time: int) -> None:
+        """Take the effects off those of `names` that are lights."""
+
+    def act(self, act: _Carried, time: int, cue: Any) -> None:
+        """Carry out a statement of a cue (by its name)."""
+
+    def motion_end(self, name: Any) -> int:
+        """When a servo's motion ends; of one at rest any time that is over."""
+
+    def motions_end(self) -> int:
+        """When the last motion ends."""
 
 
 @dataclass(eq=False, slots=True)
-class _Run:
-    """A cue that is running on a board."""
+class Run(Generic[_Act]):
+    """A cue that is running."""
 
-    cue: Cue
     number: int
-    program: Program
-    owned: set[str]
-    button: int | None
+    index: int
+    """Of its cue in the program."""
+    cue: PlayedCue[_Act]
+    owned: set[Hashable]
+    button: int
+    """The button that started it; 0: none."""
     held: bool
     again: bool
+    began: int
     restarted: int
+    end: int
     threads: int = 0
-    end: int = 0
-    began: int = 0
 
 
 @dataclass(eq=False, slots=True)
-class _Thread:
-    run: _Run
-    ops: Thread
-    now: int
+class _LiveThread(Generic[_Act]):
+    run: Run[_Act]
+    ops: Thread[_Act]
+    time: int
     at: int = 0
-    loops: list[list[int]] = field(default_factory=list)
-    """Open loops: where the body begins, and passes left."""
+    loops: list[tuple[int, int | None]] = field(default_factory=list)
+    """Open loops: where the body begins, and passes left where they are counted."""
 
 
-def _outputs(planned: Program) -> frozenset[str]:
-    """The outputs that a program's statements drive."""
-    return frozenset(op.act.output for row in planned.threads for op in row if isinstance(op, Do))
+class Journal(Generic[_Act]):
+    """What a scheduler tells as it happens; this one writes nothing down."""
+
+    def entered(self, mode: Mode, time: int) -> None: ...
+    def ended(self, run: Run[_Act], time: int) -> None: ...
+
+    def refused(self, cues: Sequence[PlayedCue[_Act]], time: int) -> None:
+        """One refused request, and the cues that it would have started."""
 
 
-class BoardPlay:
-    """One board's player: modes, requests, runs and threads."""
+class Scheduler(Generic[_Act]):
+    """One board's player: modes, requests, runs and threads, without any arithmetic of outputs."""
 
-    def __init__(self, show: Show, name: str, outputs: Outputs) -> None:
-        self.show, self.name, self.outputs = show, name, outputs
-        self.cues = {cue.name: cue for cue in cues_on(show, name)}
-        self.programs = {cue.name: program(cue, outputs.names) for cue in self.cues.values()}
-        self.uses = {name: _outputs(planned) for name, planned in self.programs.items()}
-        self.runs: dict[int, _Run] = {}
-        self.threads: dict[int, _Thread] = {}
-        self.waiting: dict[str, int | None] = {}
-        self.down: set[int] = set()
+    def __init__(
+        self,
+        program: BoardProgram[_Act],
+        outputs: Outputs[_Act],
+        journal: Journal[_Act] | None = None,
+    ) -> None:
+        self.program, self.outputs = program, outputs
+        self._journal: Journal[_Act] = Journal() if journal is None else journal
+        self._servos = frozenset(outputs.servos)
+        self.runs: dict[int, Run[_Act]] = {}
+        self._threads: dict[int, _LiveThread[_Act]] = {}
+        self._movers: dict[Hashable, Run[_Act]] = {}
+        """The run that each servo's motion belongs to, while that run lives."""
+        self._waiting: dict[int, int] = {}
+        """The button that would start each cue that waits."""
+        self._down: set[int] = set()
         self.mode: Mode = "starting"
-        self.started = 0
-        self.disarmed = -1
-        lost_ms = show.score.lost_ms
-        self.lost_frames = 0 if lost_ms is None else 5 * max(1, ceil(lost_ms / LOST_UNIT_MS))
-        self.past: list[CueRun] = []
-        self.modes: list[ModeSpan] = []
-        self.refusals: list[Refusal] = []
-        self.unsettled = False
+        self._started = 0
+        self._lost_since = -1
+        """The frame in which the lost cue last started: it is armed by what is heard later."""
+        self.refused = 0
+        self.overruns = 0
+        self._unsettled = False
         """Whether this frame changed something that the next one may act on."""
-        self._mode_since = 0.0
-
-    def play(self, requests: Mapping[int, list[Request]], hearing: Hearing, length_ms: int) -> None:
-        """Run every frame at which something can happen, up to the length."""
-        length = length_ms * TICKS_PER_MS
-        frames = sorted(requests)
-        self.outputs.stand_by(0)
-        frame = 0
-        while frame * FRAME <= length:
-            self._frame(frame, requests.get(frame, []), hearing)
-            frame = self._next(frame, frames, hearing)
-        for run in self.runs.values():
-            self._note(run, length)
-        self._enter(self.mode, length)
-        self.outputs.cut_power(length + FRAME)
+        outputs.stand_by(0)
 
     # -- one frame ------------------------------------------------------------------------------
 
-    def _frame(self, frame: int, requests: list[Request], hearing: Hearing) -> None:
-        now = frame * FRAME
-        self.unsettled = bool(requests)
-        self.outputs.shown = now - FRAME
-        enabling = len(self.outputs.servos) * ENABLE_INTERVAL_FRAMES
-        if self.mode == "starting" and frame >= self.started + enabling:
-            self._enter("ready", now)
-            self.outputs.light_safe(now)
+    def frame(self, number: int, requests: Sequence[Request] = (), heard: int = -1) -> None:
+        """Play a frame. `heard`: the last frame in which something was heard; -1: none so far."""
+        time = number * FRAME_CLOCK
+        self._unsettled = bool(requests)
+        if self.mode == "starting" and number >= self._ready_frame():
+            self._enter("ready", time)
+            self.outputs.enable(len(self._servos), time)
+            self.outputs.light_safe(time)
         for request in requests:
-            self._take(request, frame)
+            self._take(request, number)
         if self.mode == "ready":
-            self._listen(frame, hearing)
-            for name in [name for name in self.cues if name in self.waiting]:
-                if not any(run.owned & self.uses[name] for run in self.runs.values()):
-                    self._start(name, self.waiting[name], now, quietly=True)
-            idle = self.show.score.idle
-            if not self.runs and not self.waiting and idle in self.cues:
-                self._start(idle, None, now)
-        self._run_threads(now)
-        if self.mode == "stopping" and self.outputs.motions_end() <= now:
-            self._limp(now)
+            self._listen(number, heard)
+            if self._waiting:
+                self._start_waiting(time)
+            idle = self.program.idle
+            if idle is not None and not self.runs and not self._waiting:
+                self._start(idle, 0, time)
+        if self._threads:
+            self._execute(time)
+        if self.mode == "stopping" and self.outputs.motions_end() <= time:
+            self._go_limp(time)
         if self.mode == "starting":
-            for number, name in enumerate(self.outputs.servos):
-                if frame == self.started + number * ENABLE_INTERVAL_FRAMES:
-                    self.outputs.power(name, now)
+            self._enable(number)
 
-    def _next(self, frame: int, requests: list[int], hearing: Hearing) -> int:
-        """The next frame at which anything can happen."""
-        if self.unsettled:
-            return frame + 1
-        coming: list[float] = [*requests[bisect_right(requests, frame) :][:1]]
-        if self.threads:
-            coming.append(ceil(min(thread.now for thread in self.threads.values()) / FRAME))
-        if self.mode == "starting":
-            gone = (frame - self.started) // ENABLE_INTERVAL_FRAMES
-            coming.append(self.started + (gone + 1) * ENABLE_INTERVAL_FRAMES)
+    def next_frame(self, number: int) -> float:
+        """The next frame in which something may happen, if nothing comes from outside."""
+        if self._unsettled:
+            return number + 1
+        coming: list[float] = []
+        if self._threads:
+            first = min(thread.time for thread in self._threads.values())
+            coming.append(ceil(first / FRAME_CLOCK))
+        interval = self.program.enable_interval
+        if self.mode == "starting" and interval:
+            gone = (number - self._started) // interval
+            coming.append(self._started + (gone + 1) * interval)
+        elif self.mode == "starting":
+            coming.append(number + 1)
         elif self.mode == "stopping":
-            coming.append(ceil(self.outputs.motions_end() / FRAME))
-        if self.lost_frames:
-            coming.append(min(NEVER, hearing.reaches(frame, self.lost_frames)))
-        return max(frame + 1, int(min(coming, default=NEVER)))
+            coming.append(ceil(self.outputs.motions_end() / FRAME_CLOCK))
+        return max(number + 1, min(coming, default=inf))
 
-    def _listen(self, frame: int, hearing: Hearing) -> None:
+    def _ready_frame(self) -> int:
+        return self._started + len(self._servos) * self.program.enable_interval
+
+    def _enable(self, number: int) -> None:
+        interval = self.program.enable_interval
+        on = (number - self._started) // interval + 1 if interval else len(self._servos)
+        self.outputs.enable(min(on, len(self._servos)), number * FRAME_CLOCK)
+
+    def _listen(self, number: int, heard: int) -> None:
         """Start the lost cue, once for each silence."""
-        lost = self.show.score.lost_cue
-        if not self.lost_frames or lost not in self.cues:
+        lost, silence = self.program.lost, self.program.lost_frames
+        if lost is None or not silence or number - heard < silence or heard <= self._lost_since:
             return
-        silent = hearing.silent_frames(frame)
-        if silent >= self.lost_frames and frame - silent > self.disarmed:
-            if self._start(lost, None, frame * FRAME):
-                self.disarmed = frame
-            else:
-                self.unsettled = True
+        if self._start(lost, 0, number * FRAME_CLOCK):
+            self._lost_since = number
+        else:
+            self._unsettled = True
 
     # -- modes and requests ---------------------------------------------------------------------
 
-    def _enter(self, mode: Mode, now: int) -> None:
-        at = now / TICKS_PER_MS
-        if at > self._mode_since:
-            self.modes.append(ModeSpan(self.name, self.mode, self._mode_since, at))
-        self.mode, self._mode_since, self.unsettled = mode, at, True
+    def _enter(self, mode: Mode, time: int) -> None:
+        self._journal.entered(mode, time)
+        self.mode, self._unsettled = mode, True
 
-    def _take(self, request: Request, frame: int) -> None:
-        now = frame * FRAME
-        if request.kind == "trigger" and request.cue in self.cues:
-            self._start(request.cue, None, now)
+    def _take(self, request: Request, number: int) -> None:
+        time = number * FRAME_CLOCK
+        if request.kind == "trigger":
+            index = self.program.numbers.get(request.cue)
+            self._start_each([] if index is None else [index], 0, time, asked=True)
         elif request.kind == "down":
-            self.down.add(request.button)
-            if request.button == self.show.score.stop_button:
-                self._stop(now)
-                return
-            for binding in self.show.score.bindings:
-                if binding.button == request.button and binding.cue in self.cues:
-                    self._start(binding.cue, request.button, now)
+            self._button_down(request.button, time)
         elif request.kind == "up":
-            self.down.discard(request.button)
-            for run in self.runs.values():
-                run.held &= run.button != request.button
+            self._button_up(request.button)
         elif request.kind == "stop":
-            self._stop(now)
-        elif request.kind == "limp" and self.mode != "limp":
-            self._limp(now)
-        elif request.kind == "standby" and self.mode == "limp":
-            self._enter("starting", now)
-            self.started = frame
-            self.outputs.stand_by(now)
+            self._stop(time)
+        elif request.kind == "limp":
+            if self.mode != "limp":
+                self._go_limp(time)
+        elif self.mode == "limp":
+            self._stand_by(number)
+        else:
+            self._refuse((), time)
 
-    def _stop(self, now: int) -> None:
+    def _button_down(self, button: int, time: int) -> None:
+        self._down.add(button)
+        if button == self.program.stop_button:
+            self._stop(time)
+            return
+        bound = [one.cue for one in self.program.bindings if one.button == button]
+        self._start_each(bound, button, time, asked=bool(bound))
+
+    def _button_up(self, button: int) -> None:
+        self._down.discard(button)
+        for run in self.runs.values():
+            run.held &= run.button != button
+
+    def _start_each(self, cues: list[int], button: int, time: int, asked: bool) -> None:
+        """Start what a request asks for; in another mode than ready it is refused as one."""
         if self.mode == "ready":
-            self._end_all(now)
-            self._enter("stopping", now)
-            self.outputs.steady(self.outputs.lights, now)
-            self.outputs.throw_safe(now)
-            self.outputs.move_safe(now - FRAME)
+            for index in cues:
+                self._start(index, button, time)
+        elif asked:
+            self._refuse([self.program.cues[index] for index in cues], time)
+
+    def _stand_by(self, number: int) -> None:
+        time = number * FRAME_CLOCK
+        self._enter("starting", time)
+        self._started = number
+        self._movers.clear()
+        self.outputs.stand_by(time)
+
+    def _stop(self, time: int) -> None:
+        if self.mode == "ready":
+            self._end_all(time)
+            self._enter("stopping", time)
+            self.outputs.steady(self.outputs.lights, time)
+            self.outputs.throw_safe(time)
+            self._movers.clear()
+            self.outputs.move_safe(time - FRAME_CLOCK)
         elif self.mode != "limp":
-            self._limp(now)
+            self._go_limp(time)
 
-    def _limp(self, now: int) -> None:
-        self._end_all(now)
-        self._enter("limp", now)
-        self.outputs.throw_safe(now)
-        self.outputs.cut_power(now)
+    def _go_limp(self, time: int) -> None:
+        self._end_all(time)
+        self._enter("limp", time)
+        self.outputs.throw_safe(time)
+        self.outputs.cut_power(time)
 
-    def _end_all(self, now: int) -> None:
-        self.waiting.clear()
+    def _end_all(self, time: int) -> None:
+        self._waiting.clear()
         for run in list(self.runs.values()):
-            self._end(run, now)
+            self._end(run, time)
 
     # -- runs -----------------------------------------------------------------------------------
 
-    def _start(self, name: str, button: int | None, now: int, quietly: bool = False) -> bool:
+    def _start(self, index: int, button: int, time: int) -> bool:
         """Start a cue, or let it wait; False where it is refused."""
-        cue, uses = self.cues[name], self.uses[name]
-        idle = self.show.score.idle
-        others = [r for r in self.runs.values() if r.cue.name != idle and r.owned & uses]
-        if self.mode == "ready" and others and cue.conflict == "wait":
-            self.waiting[name] = button
-            return True
-        ending = [
-            r for r in self.runs.values() if r.cue.name == idle or (r.owned and r.owned <= uses)
-        ]
-        left = [run for run in self.runs.values() if run not in ending]
-        threads = sum(run.program.reserved for run in left) + self.programs[name].reserved
-        blocked = others and cue.conflict == "refuse"
-        if self.mode != "ready" or blocked or len(left) >= RUNS or threads > THREADS:
-            if not quietly:
-                self.refusals.append(Refusal(self.name, now / TICKS_PER_MS, name))
+        cue = self.program.cues[index]
+        if cue.conflict != "take" and self._taken(cue):
+            if cue.conflict == "wait":
+                self._waiting[index] = button
+                return True
+            self._refuse([cue], time)
             return False
-        for run in ending:
-            self._end(run, now)
-        for run in left:
-            run.owned -= uses
-        self.outputs.steady(uses, now)
-        self.waiting.pop(name, None)
-        self._launch(cue, button, now - FRAME)
+        leaving = self._leaving(cue)
+        if not self._has_room(cue, leaving):
+            self._refuse([cue], time)
+            return False
+        self._begin(index, button, time, leaving)
         return True
 
-    def _launch(self, cue: Cue, button: int | None, at: int) -> None:
-        number = next(n for n in range(RUNS) if n not in self.runs)
-        run = _Run(
-            cue,
-            number,
-            self.programs[cue.name],
-            set(self.uses[cue.name]),
-            button,
-            held=button is not None and button in self.down,
-            again=any(
-                b.while_held and b.button == button and b.cue == cue.name
-                for b in self.show.score.bindings
-            ),
-            restarted=at,
-            began=max(0, at),
+    def _start_waiting(self, time: int) -> None:
+        """Start the waiting cues whose outputs are unowned and which find room."""
+        for index in sorted(self._waiting):
+            cue = self.program.cues[index]
+            if any(run.owned & cue.outputs for run in self.runs.values()):
+                continue
+            leaving = self._leaving(cue)
+            if self._has_room(cue, leaving):
+                self._begin(index, self._waiting[index], time, leaving)
+
+    def _taken(self, cue: PlayedCue[_Act]) -> bool:
+        """Whether a run, other than one of the idle cue, owns one of the cue's outputs."""
+        return any(
+            run.index != self.program.idle and run.owned & cue.outputs for run in self.runs.values()
         )
-        self.runs[number] = run
-        self._new_thread(run, 0, at)
-        self.unsettled = True
 
-    def _end(self, run: _Run, now: int) -> None:
-        self._note(run, now)
+    def _leaving(self, cue: PlayedCue[_Act]) -> list[Run[_Act]]:
+        """Runs that a start of this cue ends."""
+        return [
+            run
+            for run in self.runs.values()
+            if run.index == self.program.idle or (run.owned and run.owned <= cue.outputs)
+        ]
+
+    def _has_room(self, cue: PlayedCue[_Act], leaving: list[Run[_Act]]) -> bool:
+        reserved = [run.cue.reserved for run in self.runs.values() if run not in leaving]
+        return len(reserved) < RUNS and sum(reserved) + cue.reserved <= THREADS
+
+    def _begin(self, index: int, button: int, time: int, leaving: list[Run[_Act]]) -> None:
+        cue = self.program.cues[index]
+        for run in leaving:
+            self._end(run, time)
+        for run in self.runs.values():
+            run.owned -= cue.outputs
+        self.outputs.steady(cue.outputs, time)
+        self._waiting.pop(index, None)
+        bound = (b.again for b in self.program.bindings if (b.button, b.cue) == (button, index))
+        at = time - FRAME_CLOCK
+        run = Run(
+            next(number for number in range(RUNS) if number not in self.runs),
+            index,
+            cue,
+            set(cue.outputs),
+            button,
+            held=button in self._down,
+            again=next(bound, False),
+            began=at,
+            restarted=at,
+            end=at,
+        )
+        self.runs[run.number] = run
+        self._spawn(run, cue.first, at)
+        self._unsettled = True
+
+    def _end(self, run: Run[_Act], time: int) -> None:
+        self._journal.ended(run, time)
         del self.runs[run.number]
-        for number in [n for n, thread in self.threads.items() if thread.run is run]:
-            del self.threads[number]
-        self.unsettled = True
+        for number in [n for n, thread in self._threads.items() if thread.run is run]:
+            del self._threads[number]
+        self._unsettled = True
 
-    def _note(self, run: _Run, end: int) -> None:
-        begin, until = run.began / TICKS_PER_MS, max(run.began, end) / TICKS_PER_MS
-        self.past.append(CueRun(run.cue.name, self.name, begin, until))
+    def _refuse(self, cues: Sequence[PlayedCue[_Act]], time: int) -> None:
+        self.refused += 1
+        self._journal.refused(cues, time)
 
     # -- threads --------------------------------------------------------------------------------
 
-    def _run_threads(self, now: int) -> None:
-        for _ in range(OPS_A_FRAME):
-            due = min(((t.now, number) for number, t in self.threads.items()), default=None)
-            if due is None or due[0] > now:
-                return
-            self._step(due[1], self.threads[due[1]])
-        for thread in self.threads.values():
-            thread.now = max(thread.now, now)
+    def _spawn(self, run: Run[_Act], index: int, time: int) -> None:
+        number = next(n for n in range(THREADS) if n not in self._threads)
+        self._threads[number] = _LiveThread(run, run.cue.threads[index], time)
+        run.threads += 1
 
-    def _step(self, number: int, thread: _Thread) -> None:
-        run = thread.run
+    def _execute(self, time: int) -> None:
+        """Execute what is due, the earliest thread first, as far as a frame's ops reach."""
+        for _ in range(OPS_A_FRAME):
+            due = min(((t.time, number) for number, t in self._threads.items()), default=None)
+            if due is None or due[0] > time:
+                return
+            self._step(due[1], self._threads[due[1]])
+        late = [thread for thread in self._threads.values() if thread.time <= time]
+        self.overruns += bool(late)
+        for thread in late:
+            thread.time = time
+
+    def _step(self, number: int, thread: _LiveThread[_Act]) -> None:
         if thread.at == len(thread.ops):
             self._finish(number, thread)
             return
         match thread.ops[thread.at]:
-            case Wait(duration_ms):
-                thread.now += duration_ms * TICKS_PER_MS
-            case Do(act):
-                if not self._act(act, thread):
+            case Do(act, wait_ms):
+                if act.output in thread.run.owned and not self._drive(thread, act):
                     return
-            case LoopStart():
-                thread.loops.append([thread.at, 0])
+                thread.time += wait_ms * CLOCK_PER_MS
+            case Wait(duration_ms):
+                thread.time += duration_ms * CLOCK_PER_MS
+            case LoopStart(times):
+                thread.loops.append((thread.at + 1, times))
             case LoopEnd():
                 self._loop_end(thread)
+                return
             case Fork(index):
-                if run.threads >= run.program.reserved or len(self.threads) >= THREADS:
-                    thread.now += FRAME
+                if thread.run.threads >= thread.run.cue.reserved:
+                    thread.time += FRAME_CLOCK
                     return
-                self._new_thread(run, index, thread.now)
+                self._spawn(thread.run, index, thread.time)
+            case GoOn(index):
+                thread.ops, thread.at = thread.run.cue.threads[index], 0
+                return
         thread.at += 1
 
-    def _act(self, act: Act, thread: _Thread) -> bool:
+    def _drive(self, thread: _LiveThread[_Act], act: _Act) -> bool:
         """Carry out a statement; False where it has to wait for its servo's last move."""
-        run, name = thread.run, act.output
-        if name not in run.owned:
-            return True
-        if isinstance(act, Move) and self.outputs.movers.get(name) is run:
-            end = self.outputs.motion_end(name)
-            if end > thread.now:
-                thread.now = end
-                return False
-        self.outputs.act(act, thread.now, run, run.cue.name)
+        name, run = act.output, thread.run
+        if name in self._servos:
+            if self._movers.get(name) is run:
+                left = self.outputs.motion_end(name) - thread.time
+                if left > 0:
+                    thread.time += left if left < _FARTHER else FAR_CLOCK
+                    return False
+            self._movers[name] = run
+        self.outputs.act(act, thread.time, run.cue.name)
         return True
 
-    def _loop_end(self, thread: _Thread) -> None:
-        begin, done = thread.loops[-1]
-        loop = thread.ops[begin]
+    def _loop_end(self, thread: _LiveThread[_Act]) -> None:
+        begin, left = thread.loops.pop()
+        loop = thread.ops[begin - 1]
         assert isinstance(loop, LoopStart)
-        counted = loop.times is None or done + 1 < loop.times
-        if thread.run.held if loop.while_held else counted:
-            thread.loops[-1][1] += 1
-            thread.at = begin
+        if loop.while_held:
+            back = thread.run.held
         else:
-            thread.loops.pop()
+            left = None if left is None else left - 1
+            back = left != 0
+        if back:
+            thread.loops.append((begin, left))
+        thread.at = begin if back else thread.at + 1
 
-    def _new_thread(self, run: _Run, index: int, at: int) -> None:
-        number = next(n for n in range(THREADS) if n not in self.threads)
-        self.threads[number] = _Thread(run, run.program.threads[index], at)
-        run.threads += 1
-
-    def _finish(self, number: int, thread: _Thread) -> None:
+    def _finish(self, number: int, thread: _LiveThread[_Act]) -> None:
         run = thread.run
-        del self.threads[number]
+        del self._threads[number]
         run.threads -= 1
-        run.end = max(run.end, thread.now)
+        run.end = max(run.end, thread.time)
         if run.threads:
             return
         if run.again and run.held:
-            run.restarted = max(run.end, run.restarted + FRAME)
-            self._new_thread(run, 0, run.restarted)
+            run.restarted = max(run.end, run.restarted + FRAME_CLOCK)
+            self._spawn(run, run.cue.first, run.restarted)
         else:
             self._end(run, run.end)

@@ -11,15 +11,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.model import UNIFORM, Effect, Law, Press, Show
+from sim.rehearsal.scheduler import Mode
 from sim.rehearsal.takeover import Motion
-
-Mode: TypeAlias = Literal["starting", "ready", "stopping", "limp"]
 
 Levels: TypeAlias = tuple[float, ...]
 """A light before its effect, in half percents of L* (0 to 200): one number for a lamp, red, green

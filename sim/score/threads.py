@@ -18,48 +18,27 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Collection
 from dataclasses import dataclass
-from math import inf
+from math import ceil, inf
 from typing import TypeAlias
 
-from sim.model import NO_MARK, Cue, Effect, Fade, InTurn, Move, Repeat, Show, Step, Throw, Together
+from sim.model import Cue, Effect, Fade, InTurn, Move, Repeat, Show, Step, Throw, Together
+from sim.rulebook import ENABLE_INTERVAL_FRAMES, LOST_STEP_FRAMES, LOST_STEP_MS
+from sim.score import program as program_form
+from sim.score.program import (
+    BoardProgram,
+    Do,
+    Fork,
+    LoopEnd,
+    LoopStart,
+    Op,
+    PlayedBinding,
+    PlayedCue,
+    Wait,
+)
 from sim.score.tree import Act, Lengths, children, outputs_used, passes, walk
 
-
-@dataclass(frozen=True, slots=True)
-class Do:
-    """Carry out a statement; takes no time."""
-
-    act: Act
-
-
-@dataclass(frozen=True, slots=True)
-class Wait:
-    duration_ms: int
-
-
-@dataclass(frozen=True, slots=True)
-class LoopStart:
-    """`times` passes from here to the matching end; None: for ever, unless `while_held`."""
-
-    times: int | None
-    while_held: bool = False
-    mark: int = NO_MARK
-
-
-@dataclass(frozen=True, slots=True)
-class LoopEnd:
-    pass
-
-
-@dataclass(frozen=True, slots=True)
-class Fork:
-    """Start another thread of the cue, by its index; always one with a higher index."""
-
-    thread: int
-
-
-Item: TypeAlias = Do | Wait | LoopStart | LoopEnd | Fork
-Thread: TypeAlias = tuple[Item, ...]
+Item: TypeAlias = Op[Act]
+Thread: TypeAlias = program_form.Thread[Act]
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +89,36 @@ def cues_on(show: Show, board: str) -> tuple[Cue, ...]:
     used = {cue.name: bool(names & set(outputs_used(cue.body))) for cue in show.score.cues}
     idles = used.get(show.score.idle or "", False)
     return tuple(cue for cue in show.score.cues if idles or used[cue.name])
+
+
+def board_program(show: Show, board: str) -> BoardProgram[Act]:
+    """What a board plays of a show: the cues of its table, under their names.
+
+    Raises ThreadError as `threads` does.
+    """
+    names = frozenset(output.name for output in show.rig.outputs if output.board == board)
+    cues = cues_on(show, board)
+    numbers = {cue.name: number for number, cue in enumerate(cues)}
+    score = show.score
+    lost_steps = 0 if score.lost_ms is None else max(1, ceil(score.lost_ms / LOST_STEP_MS))
+    return BoardProgram(
+        tuple(_played(cue, program(cue, names)) for cue in cues),
+        tuple(
+            PlayedBinding(one.button, numbers[one.cue], one.while_held)
+            for one in score.bindings
+            if one.cue in numbers
+        ),
+        idle=numbers.get(score.idle or ""),
+        lost=numbers.get(score.lost_cue or ""),
+        lost_frames=LOST_STEP_FRAMES * lost_steps,
+        stop_button=score.stop_button,
+        enable_interval=ENABLE_INTERVAL_FRAMES,
+    )
+
+
+def _played(cue: Cue, planned: Program) -> PlayedCue[Act]:
+    used = {item.act.output for row in planned.threads for item in row if isinstance(item, Do)}
+    return PlayedCue(cue.name, frozenset(used), planned.threads, planned.reserved, cue.conflict)
 
 
 def reserved(rows: tuple[Thread, ...]) -> int:

@@ -11,7 +11,6 @@ import firmware_gen
 from firmware_gen.chips import CHIPS, LIMITS, parse_pin
 from firmware_gen.crc import INITIAL, crc16
 from firmware_gen.link.protocol import Mode
-from firmware_gen.player.cues import FRAME, MS
 from firmware_gen.table import layout
 from firmware_gen.table.fixed_point import (
     ALPHA_RANGE,
@@ -24,6 +23,7 @@ from firmware_gen.table.fixed_point import (
     law_list,
 )
 from firmware_gen.table.ops import duration_bytes
+from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK
 
 PAGE = (Path(firmware_gen.__file__).parent / "TABLE.md").read_text(encoding="utf-8")
 
@@ -178,7 +178,7 @@ def test_the_longest_loops_and_ops_are_as_stated() -> None:
     assert f"If {LIMITS.ops_per_frame} ops were executed" in PAGE
     assert f"fewer than 1 of {LIMITS.runs} runs" in PAGE
     assert f"would exceed {LIMITS.threads}: refused" in PAGE
-    assert (MS, FRAME) == (256, 5120)
+    assert (CLOCK_PER_MS, FRAME_CLOCK) == (256, 5120)
     assert "Frame n (from 0) has time 5120 n" in PAGE
 
 

@@ -23,18 +23,8 @@ from sim.model import (
     Throw,
     Together,
 )
-from sim.score.threads import (
-    Do,
-    Fork,
-    Item,
-    LoopEnd,
-    LoopStart,
-    ThreadError,
-    Wait,
-    cues_on,
-    program,
-    threads,
-)
+from sim.score.program import Do, Fork, LoopEnd, LoopStart, Wait
+from sim.score.threads import Item, ThreadError, cues_on, program, threads
 from sim.score.tree import duration_ms, timeline
 from tests.firmware_gen.random_tables import dices
 

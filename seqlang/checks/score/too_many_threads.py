@@ -22,7 +22,8 @@ from firmware_gen.chips import LIMITS
 from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
 from sim.model import Cue
-from sim.score.threads import LoopEnd, LoopStart, Thread, ThreadError, program
+from sim.score.program import LoopEnd, LoopStart
+from sim.score.threads import Thread, ThreadError, program
 
 
 def check(context: Context) -> Iterator[Finding]:

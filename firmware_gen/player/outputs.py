@@ -1,0 +1,209 @@
+"""The outputs of one board in the integers of its player: TABLE.md, section 3.
+
+`sim.rehearsal.scheduler` says when each statement is carried out; `shown` is what stands on the
+pins in a frame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final, TypeVar
+
+from firmware_gen.player.light import Levels, Light, StripPainter, lamp_duty
+from firmware_gen.player.motion import ANGLE_BITS, Motion, PulseLine, start_motion
+from firmware_gen.player.program import Statement
+from firmware_gen.table.fixed_point import MINIMUM_JERK_ID, UNIFORM_ID, FixedLaw, fixed_law
+from firmware_gen.table.ops import Act, Modulate, Turn
+from firmware_gen.table.records import (
+    LampRecord,
+    OutputRecord,
+    ServoRecord,
+    StripRecord,
+    SwitchRecord,
+    Table,
+)
+from sim.rulebook import CLOCK_PER_MS, STOP_STEP_MS
+
+_Record = TypeVar("_Record", bound=OutputRecord)
+
+_OVER: Final = -1
+"""A time that is over."""
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What the outputs do in one frame, each kind in the table's order."""
+
+    pulses: tuple[int, ...]
+    """Ticks of 0.5 us; 0: no pulse."""
+    duties: tuple[int, ...]
+    """Of 65535."""
+    strips: tuple[bytes, ...]
+    """Bytes as they go out on the wire."""
+    switches: tuple[bool, ...]
+
+    @property
+    def raw(self) -> bytes:
+        """All of it: pulses and duties as u16, strip bytes, a byte per switch."""
+        return b"".join(
+            (
+                *(pulse.to_bytes(2, "little") for pulse in self.pulses),
+                *(duty.to_bytes(2, "little") for duty in self.duties),
+                *self.strips,
+                bytes(self.switches),
+            )
+        )
+
+
+class _Servo:
+    """A servo as it stands or moves."""
+
+    def __init__(self, record: ServoRecord) -> None:
+        self.record = record
+        self._line = PulseLine(record)
+        self.stand()
+
+    def stand(self) -> None:
+        """Be at rest at the safe angle."""
+        self._rest = self.record.safe << ANGLE_BITS
+        self.motion: Motion | None = None
+        self._ticks = self._line.ticks(self._rest)
+
+    def move(self, target: int, nominal: int, law: FixedLaw, time: int) -> None:
+        """Start a move at a time; target in 0.01 deg."""
+        p, v = self._state(time)
+        self.motion = start_motion(self.record, p, v, time, target << ANGLE_BITS, nominal, law)
+
+    def _state(self, time: int) -> tuple[int, int]:
+        """Position and speed."""
+        motion = self.motion
+        if motion is None:
+            return self._rest, 0
+        if time >= motion.end:
+            return motion.target, 0
+        return motion.state(time)
+
+    def settle(self, time: int) -> None:
+        """A motion that has ended is at rest from now on."""
+        if self.motion and self.motion.end <= time:
+            self._rest, self.motion = self.motion.target, None
+            self._ticks = self._line.ticks(self._rest)
+
+    def ticks(self, time: int) -> int:
+        """The pulse at a time, after `settle`."""
+        return self._line.ticks(self.motion.position(time)) if self.motion else self._ticks
+
+
+class TableOutputs:
+    """A table's outputs by their numbers; `sim.rehearsal.scheduler.Outputs` says what each does."""
+
+    def __init__(self, table: Table) -> None:
+        self._records = table.outputs
+        self._colours = table.colours
+        self._laws = [fixed_law(law.law_id, law.alpha, law.beta) for law in table.laws]
+        self._uniform = fixed_law(UNIFORM_ID)
+        self._stop = CLOCK_PER_MS * STOP_STEP_MS * table.stop_time
+        self.servos = {n: _Servo(one) for n, one in self._each(ServoRecord)}
+        self._lamps = {n: Light(1) for n, _ in self._each(LampRecord)}
+        self._strips = {
+            n: (Light(3, one.pixels), StripPainter(one)) for n, one in self._each(StripRecord)
+        }
+        self.lights = self._lamps | {n: light for n, (light, _) in self._strips.items()}
+        self._switches = {n: one.safe for n, one in self._each(SwitchRecord)}
+        self._enabled = 0
+        """How many servos have pulses."""
+
+    def _each(self, kind: type[_Record]) -> list[tuple[int, _Record]]:
+        """The outputs of one kind with their numbers."""
+        return [(n, one) for n, one in enumerate(self._records) if isinstance(one, kind)]
+
+    # -- the whole board -----------------------------------------------------------------------
+
+    def stand_by(self, time: int) -> None:
+        self._enabled = 0
+        for servo in self.servos.values():
+            servo.stand()
+        for light in self.lights.values():
+            light.darken()
+        self.throw_safe(time)
+
+    def enable(self, servos: int, time: int) -> None:
+        self._enabled = servos
+
+    def cut_power(self, time: int) -> None:
+        self._enabled = 0
+
+    def light_safe(self, time: int) -> None:
+        for number, light in self.lights.items():
+            light.jump(self._safe_levels(number))
+
+    def move_safe(self, time: int) -> None:
+        law = fixed_law(MINIMUM_JERK_ID)
+        for servo in self.servos.values():
+            servo.move(servo.record.safe, self._stop, law, time)
+        for number, light in self.lights.items():
+            light.start_fade(self._safe_levels(number), time, self._stop, self._uniform)
+
+    def throw_safe(self, time: int) -> None:
+        for number, record in self._each(SwitchRecord):
+            self._switches[number] = record.safe
+
+    def steady(self, names: Iterable[int], time: int) -> None:
+        for number in names:
+            if number in self.lights:
+                self.lights[number].effect = None
+
+    def motions_end(self) -> int:
+        return max((self.motion_end(number) for number in self.servos), default=_OVER)
+
+    # -- one output ----------------------------------------------------------------------------
+
+    def motion_end(self, name: int) -> int:
+        motion = self.servos[name].motion
+        return motion.end if motion else _OVER
+
+    def act(self, act: Statement, time: int, cue: object) -> None:
+        match act:
+            case Turn():
+                self._switches[act.output] = act.on
+            case Modulate():
+                self.lights[act.output].lay(act, time)
+            case Act() if act.output in self.servos:
+                law = self._laws[act.law or 0]
+                duration = CLOCK_PER_MS * act.duration_ms
+                self.servos[act.output].move(act.target, duration, law, time)
+            case Act():
+                self._fade(act, time)
+
+    def _fade(self, op: Act, time: int) -> None:
+        law = self._uniform if op.law is None else self._laws[op.law]
+        goal = self._colour(op.target) if op.output in self._strips else (op.target << 8,)
+        self.lights[op.output].start_fade(goal, time, CLOCK_PER_MS * op.duration_ms, law)
+
+    def _safe_levels(self, number: int) -> Levels:
+        record = self._records[number]
+        if isinstance(record, StripRecord):
+            return self._colour(record.safe)
+        assert isinstance(record, LampRecord)
+        return (record.safe << 8,)
+
+    def _colour(self, index: int) -> Levels:
+        red, green, blue = self._colours[index]
+        return red << 8, green << 8, blue << 8
+
+    # -- what is seen --------------------------------------------------------------------------
+
+    def shown(self, time: int) -> Frame:
+        """What the outputs do in the frame of this time; motions and fades that have ended rest."""
+        for servo in self.servos.values():
+            servo.settle(time)
+        for light in self.lights.values():
+            light.settle(time)
+        enabled = self._enabled
+        pulses = tuple(
+            [s.ticks(time) if n < enabled else 0 for n, s in enumerate(self.servos.values())]
+        )
+        duties = tuple([lamp_duty(lamp, time) for lamp in self._lamps.values()])
+        strips = tuple([painter.paint(light, time) for light, painter in self._strips.values()])
+        return Frame(pulses, duties, strips, tuple(self._switches.values()))

@@ -1,0 +1,57 @@
+"""A decoded table as the program that a scheduler plays (TABLE.md, sections 1.3 and 1.4).
+
+Statements stay the table's own ops; outputs go by their numbers, cues by their tags.
+"""
+
+from __future__ import annotations
+
+from typing import TypeAlias
+
+from firmware_gen.table.layout import CONFLICTS, LOOP_FOREVER, LOOP_HELD
+from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
+from firmware_gen.table.records import CueRecord, Table
+from sim.rulebook import LOST_STEP_FRAMES
+from sim.score import program as form
+from sim.score.program import BoardProgram, PlayedBinding, PlayedCue
+
+Statement: TypeAlias = Act | Turn | Modulate
+"""What an op of a table does to an output."""
+
+
+def board_program(table: Table) -> BoardProgram[Statement]:
+    """What a board plays whose table this is."""
+    threads = tuple(tuple(_op(op) for op in thread) for thread in table.threads)
+    return BoardProgram(
+        tuple(_cue(record, threads) for record in table.cues),
+        tuple(PlayedBinding(one.button, one.cue, one.while_held) for one in table.bindings),
+        idle=table.idle,
+        lost=table.lost,
+        lost_frames=LOST_STEP_FRAMES * table.lost_time,
+        stop_button=table.stop_button,
+        enable_interval=table.enable_interval,
+    )
+
+
+def _cue(record: CueRecord, threads: tuple[form.Thread[Statement], ...]) -> PlayedCue[Statement]:
+    outputs = frozenset(n for n in range(record.outputs.bit_length()) if record.outputs >> n & 1)
+    conflict = CONFLICTS[record.conflict]
+    return PlayedCue(record.tag, outputs, threads, record.threads, conflict, record.start)
+
+
+def _op(op: Op) -> form.Op[Statement]:
+    match op:
+        case Act():
+            return form.Do(op, op.duration_ms if op.wait else 0)
+        case Turn() | Modulate():
+            return form.Do(op)
+        case Delay():
+            return form.Wait(op.duration_ms)
+        case Loop():
+            counted = op.times not in (LOOP_FOREVER, LOOP_HELD)
+            return form.LoopStart(op.times if counted else None, op.times == LOOP_HELD)
+        case LoopBack():
+            return form.LoopEnd()
+        case ForkTo():
+            return form.Fork(op.thread)
+        case GoOn():
+            return form.GoOn(op.thread)

@@ -1,0 +1,117 @@
+"""What a board is to play, as its scheduler reads it: cues, and threads of ops.
+
+The form knows neither text nor bytes. A score's cues are unrolled into it (`sim.score.threads`), a
+decoded table is presented as it (`firmware_gen.player.program`); `sim.rehearsal.scheduler` executes
+it. What a statement does to its output, and by what name or number outputs go, is a matter between
+the program and the outputs that it drives.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Generic, Protocol, TypeAlias, TypeVar
+
+from sim.model import NO_MARK, Conflict
+
+
+class Statement(Protocol):
+    """Something that is done to one output."""
+
+    @property
+    def output(self) -> Hashable: ...
+
+
+Act = TypeVar("Act", bound=Statement, covariant=True)
+"""The statements of a program: those of a score or those of a table."""
+
+
+@dataclass(frozen=True, slots=True)
+class Do(Generic[Act]):
+    """Carry out a statement; the thread then waits `wait_ms`, however long the statement takes."""
+
+    act: Act
+    wait_ms: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    duration_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class LoopStart:
+    """`times` passes from here to the matching end; None: for ever, unless `while_held`."""
+
+    times: int | None
+    while_held: bool = False
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class LoopEnd:
+    pass
+
+
+@dataclass(frozen=True, slots=True)
+class Fork:
+    """Start another thread of the same run, by its index; always one with a higher index."""
+
+    thread: int
+
+
+@dataclass(frozen=True, slots=True)
+class GoOn:
+    """Last op of a thread: it goes on as another one, by its index; always a higher one."""
+
+    thread: int
+
+
+Op: TypeAlias = Do[Act] | Wait | LoopStart | LoopEnd | Fork | GoOn
+Thread: TypeAlias = tuple[Op[Act], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlayedCue(Generic[Act]):
+    """A cue as a board plays it.
+
+    `name` is what a trigger calls it. `threads` is what its forks point into, `first` the one that
+    it starts with. `reserved`: how many of them live at once at most.
+    """
+
+    name: Hashable
+    outputs: frozenset[Hashable]
+    threads: tuple[Thread[Act], ...]
+    reserved: int
+    conflict: Conflict = "take"
+    first: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class PlayedBinding:
+    """A button starts a cue (by its index), `again` and again while it is held."""
+
+    button: int
+    cue: int
+    again: bool = False
+
+
+@dataclass(frozen=True)
+class BoardProgram(Generic[Act]):
+    """Everything that one board plays. Cues go by their index."""
+
+    cues: tuple[PlayedCue[Act], ...]
+    bindings: tuple[PlayedBinding, ...] = ()
+    idle: int | None = None
+    lost: int | None = None
+    lost_frames: int = 0
+    """Frames of silence after which the lost cue starts; 0: never."""
+    stop_button: int | None = None
+    enable_interval: int = 0
+    """Frames between the first pulses of one servo and of the next."""
+
+    @cached_property
+    def numbers(self) -> dict[Hashable, int]:
+        """Each cue's index, by its name."""
+        return {cue.name: number for number, cue in enumerate(self.cues)}
