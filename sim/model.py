@@ -92,21 +92,33 @@ class Regulator:
     mark: int = NO_MARK
 
 
+FuseKind: TypeAlias = Literal["blade", "UL fast", "UL slow", "IEC fast", "IEC slow"]
+"""Blade: ISO 8820-3. Cartridges: UL 248-14, IEC 60127-2; fast or with a delay."""
+
+
 @dataclass(frozen=True, slots=True)
 class Supply:
     name: str
     source: Cells | Adapter
     regulator: Regulator | None = None
     fuse_a: float | None = None
+    fuse_kind: FuseKind = "blade"
     mark: int = NO_MARK
 
 
 @dataclass(frozen=True, slots=True)
 class Wire:
-    """A two-conductor feed. `length_m` is one way; current goes there and back."""
+    """A two-conductor feed. `length_m` is one way; current goes there and back.
+
+    `strands`: how many strands of which gauge, where known; `solid`: one, of the gauge itself;
+    otherwise stranded somehow. `bundled`: feeds that run together in one bundle, this one included.
+    """
 
     length_m: float
     gauge_awg: int
+    strands: tuple[int, int] | None = None
+    solid: bool = False
+    bundled: int = 1
     mark: int = NO_MARK
 
 

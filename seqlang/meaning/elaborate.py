@@ -6,12 +6,12 @@ statement and of the parts that a fix may replace. A part is there only if the t
 
 | value | parts |
 | --- | --- |
-| `Supply` | `name`, `fuse` |
+| `Supply` | `name`, `fuse`, `fuse kind` |
 | `Cells` | `cells`, `chemistry`, `rows`, `capacity`, `resistance` |
 | `Adapter` | `voltage`, `current` |
 | `Regulator` | `voltage`, `current`, `dropout`, `efficiency` |
 | `Board` | `name`, `chip`, `address`, `feed` (the whole line) |
-| `Wire` | `supply`, `length`, `gauge` |
+| `Wire` | `supply`, `length`, `gauge`, `strands` (all of it), `bundled` |
 | `Servo` | `name`, `board`, `pin`, see below |
 | `Rating` | `speed`, `torque`, `current`, `voltage` |
 | `Load` | span: the first `load` line (or the servo's line); `level`, `sinks`, `axis`, `friction` |

@@ -10,7 +10,7 @@ from firmware_gen.chips import CHIPS
 from seqlang.meaning.entry import Sheet, options
 from seqlang.meaning.values import Fault, Reading
 from seqlang.text.names import nearest
-from seqlang.text.syntax import Line
+from seqlang.text.syntax import Amount, Line
 from seqlang.text.units import (
     AMPERE_HOURS,
     AMPERES,
@@ -22,7 +22,7 @@ from seqlang.text.units import (
     SHARE,
     VOLTS,
 )
-from sim.model import Adapter, Board, Cells, Regulator, Supply, Wearer, Wire
+from sim.model import Adapter, Board, Cells, FuseKind, Regulator, Supply, Wearer, Wire
 from sim.rig.regions import REGIONS
 
 if TYPE_CHECKING:
@@ -89,10 +89,20 @@ def supply(reading: Reading, entry: Line) -> Supply:
         made,
         converter,
         fuse_a,
+        _fuse_kind(fuse),
         reading.origins.mark(
-            *sheet.head, ("name", entry.items[1]), ("fuse", fuse and fuse.items[1])
+            *sheet.head,
+            ("name", entry.items[1]),
+            ("fuse", fuse and fuse.items[1]),
+            ("fuse kind", fuse.items[2] if fuse and len(fuse.items) > 2 else None),
         ),
     )
+
+
+def _fuse_kind(fuse: Line | None) -> FuseKind:
+    if fuse is None or len(fuse.items) < 3:
+        return Supply("", Adapter(0.0, 0.0)).fuse_kind
+    return cast("FuseKind", " ".join(fuse.token(2).split()))
 
 
 def _source(reading: Reading, line: Line) -> Cells | Adapter:
@@ -195,23 +205,47 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
 
 
 def _wire(reading: Reading, feed: Line) -> Wire:
-    gauge = reading.exact(feed.amount(3), AWG)
-    if gauge.denominator != 1 or not 0 <= gauge <= 40:
+    more = options(reading, feed)
+    strands, bundled = (cast("Line | None", more.get(kind)) for kind in ("strands", "bundled"))
+    if strands is not None and "solid" in more:
         reading.error(
-            "number-out-of-range",
-            f"a wire gauge is a whole number from 0 to 40 AWG, but `{reading.text(feed.items[3])}` "
-            "is asked",
-            feed.items[3],
+            "duplicate-line",
+            "a wire is solid or has strands",
+            strands,
+            related=((more["solid"], "said to be solid here"),),
+            help="keep one of the two",
         )
         raise Fault
+    made_of = None
+    if strands is not None:
+        count = reading.count(strands.amount(1), "the number of strands", 1, 1000)
+        made_of = count, _gauge(reading, strands.amount(2))
     return Wire(
         reading.within(feed.amount(2), METRES, "the length", above=0),
-        int(gauge),
+        _gauge(reading, feed.amount(3)),
+        made_of,
+        "solid" in more,
+        reading.count(bundled.amount(1), "the number of feeds", 1, 100) if bundled else 1,
         reading.origins.mark(
             feed,
             feed,
             ("supply", feed.items[1]),
             ("length", feed.items[2]),
             ("gauge", feed.items[3]),
+            ("strands", strands),
+            ("bundled", bundled and bundled.items[1]),
         ),
     )
+
+
+def _gauge(reading: Reading, amount: Amount) -> int:
+    gauge = reading.exact(amount, AWG)
+    if gauge.denominator != 1 or not 0 <= gauge <= 40:
+        reading.error(
+            "number-out-of-range",
+            f"a wire gauge is a whole number from 0 to 40 AWG, but `{reading.text(amount)}` is "
+            "asked",
+            amount,
+        )
+        raise Fault
+    return int(gauge)

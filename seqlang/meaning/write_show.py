@@ -52,6 +52,7 @@ from sim.model import (
     Throw,
     Together,
     Wearer,
+    Wire,
 )
 
 T = TypeVar("T")
@@ -112,14 +113,25 @@ def _rig(rig: Rig) -> Iterator[str]:
     for board in rig.boards:
         yield f"board {board.name}: {board.chip}, address {board.address}"
         if board.supply is not None:
-            wire = board.wire
-            along = f", {_quantity(wire.length_m, 'm')} of {wire.gauge_awg} AWG" if wire else ""
-            yield f"{INDENT}feed {board.supply}{along}"
+            yield f"{INDENT}feed {board.supply}{_wire(board.wire)}"
     for output in rig.outputs:
         yield from _output(output)
     for one in rig.inputs:
         yield _input(one)
     yield from _safe_pose(rig.outputs)
+
+
+def _wire(wire: Wire | None) -> str:
+    if wire is None:
+        return ""
+    words = [f"{_quantity(wire.length_m, 'm')} of {wire.gauge_awg} AWG"]
+    if wire.strands is not None:
+        words.append("strands {} of {} AWG".format(*wire.strands))
+    elif wire.solid:
+        words.append("solid")
+    if wire.bundled != 1:
+        words.append(f"bundled {wire.bundled}")
+    return ", " + ", ".join(words)
 
 
 def _wearer(wearer: Wearer) -> Iterator[str]:
@@ -155,7 +167,8 @@ def _supply(supply: Supply) -> Iterator[str]:
             f"efficiency {_percent(made.efficiency)}"
         )
     if supply.fuse_a is not None:
-        yield f"{INDENT}fuse {_quantity(supply.fuse_a, 'A')}"
+        kind = "" if supply.fuse_kind == "blade" else f", {supply.fuse_kind}"
+        yield f"{INDENT}fuse {_quantity(supply.fuse_a, 'A')}{kind}"
 
 
 def _plug(kind: str, output: Servo | Lamp | Strip | Switch) -> str:

@@ -1,7 +1,13 @@
-"""Copper wire by American gauge: section, resistance there and back, and what it may carry."""
+"""Copper wire by American gauge: section, resistance there and back, and what it may carry.
+
+A gauge fixes a solid wire. What is sold as a stranded wire of a gauge is made of strands that come
+to 18 % more copper or 6 % less, by their count: where the rig states the strands, they count;
+otherwise the least copper of a maker's chart does.
+"""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import pi
 from typing import TYPE_CHECKING, Final
 
@@ -33,6 +39,27 @@ in electronics handbooks, from memory). Bundled or covered wires carry less; loc
 GAUGES: Final = tuple(CARRIES_A)
 """The gauges that are proposed: the even ones, thick to thin."""
 
+STRANDED_RISE: Final = 1.0634
+"""Resistance of stranded wire over solid wire of its gauge, at the most (a maker's chart of strand
+counts, read: from 0.82 to 1.0634)."""
+
+BUNDLED: Final[dict[int, float]] = {
+    1: 1.0,
+    2: 0.8,
+    3: 0.7,
+    4: 0.65,
+    5: 0.6,
+    6: 0.57,
+    7: 0.54,
+    8: 0.52,
+    9: 0.5,
+    12: 0.45,
+    16: 0.41,
+    20: 0.38,
+}
+"""Share of its current that a feed may carry, by how many run in one bundle (IEC 60364-5-52, table
+B.52.17, row 1, by several public files; written for mains cables)."""
+
 LONGEST_DROP: Final = 0.05
 """Share of the feed's voltage a wire should lose at most (3 to 5 %: common practice, no source)."""
 
@@ -43,21 +70,30 @@ def diameter_mm(gauge_awg: float) -> float:
 
 
 def area_mm2(gauge_awg: float) -> float:
-    """Section of a solid wire (mm2): pi d**2 / 4. A stranded one has about as much."""
+    """Section of a solid wire (mm2): pi d**2 / 4."""
     return pi * diameter_mm(gauge_awg) ** 2 / 4.0
 
 
 def ohm_per_m(gauge_awg: float, temperature_c: float = 20.0) -> float:
-    """Resistance of one conductor (ohm/m): rho (1 + alpha (T - 20)) / A (IEC 60028)."""
+    """Resistance of one solid conductor (ohm/m): rho (1 + alpha (T - 20)) / A (IEC 60028)."""
     warm = 1.0 + RESISTANCE_RISE_PER_K * (temperature_c - 20.0)
     return RESISTIVITY_OHM_MM2_M * warm / area_mm2(gauge_awg)
+
+
+def conductor_ohm_per_m(wire: Wire, temperature_c: float = 20.0) -> float:
+    """Resistance (ohm/m) of one conductor as it is made: solid, of stated strands, or of any."""
+    if wire.strands is not None:
+        count, gauge_awg = wire.strands
+        return ohm_per_m(gauge_awg, temperature_c) / count
+    rise = 1.0 if wire.solid else STRANDED_RISE
+    return rise * ohm_per_m(wire.gauge_awg, temperature_c)
 
 
 def loop_ohm(wire: Wire | None, temperature_c: float = 20.0) -> float:
     """Resistance (ohm) of a two-conductor feed, there and back; 0 without a wire."""
     if wire is None:
         return 0.0
-    return 2.0 * wire.length_m * ohm_per_m(wire.gauge_awg, temperature_c)
+    return 2.0 * wire.length_m * conductor_ohm_per_m(wire, temperature_c)
 
 
 def carries_a(gauge_awg: int) -> float:
@@ -68,15 +104,31 @@ def carries_a(gauge_awg: int) -> float:
     return max((a for gauge, a in CARRIES_A.items() if gauge >= gauge_awg), default=0.0)
 
 
-def gauge_for(
-    length_m: float, voltage_v: float, peak_a: float, rms_a: float, temperature_c: float = 20.0
-) -> int | None:
-    """The thinnest gauge that carries `rms_a` and loses at most 5 % of `voltage_v` at `peak_a`.
+def bundled_share(feeds: int) -> float:
+    """Share of its current that each of so many bundled feeds may carry; see `BUNDLED`.
 
-    None: not even the thickest does; shorten the feed or split it.
+    Between two rows, and beyond the last one: the next greater, or the last, number of feeds.
+    """
+    return next((share for count, share in BUNDLED.items() if feeds <= count), BUNDLED[20])
+
+
+def feed_carries_a(wire: Wire) -> float:
+    """Ampere that a feed may carry where it lies."""
+    return carries_a(wire.gauge_awg) * bundled_share(wire.bundled)
+
+
+def gauge_for(
+    wire: Wire, voltage_v: float, peak_a: float, carried_a: float, temperature_c: float = 20.0
+) -> int | None:
+    """The thinnest gauge for a feed of that length, make and bundle.
+
+    It carries `carried_a` and loses at most 5 % of `voltage_v` at `peak_a`. None: not even the
+    thickest does; shorten the feed or split it. Another gauge has other strands, so stated ones do
+    not count here.
     """
     for gauge in reversed(GAUGES):
-        drop_v = 2.0 * length_m * ohm_per_m(gauge, temperature_c) * peak_a
-        if CARRIES_A[gauge] >= rms_a and drop_v <= LONGEST_DROP * voltage_v:
+        feed = replace(wire, gauge_awg=gauge, strands=None)
+        drop_v = loop_ohm(feed, temperature_c) * peak_a
+        if feed_carries_a(feed) >= carried_a and drop_v <= LONGEST_DROP * voltage_v:
             return gauge
     return None

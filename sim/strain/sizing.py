@@ -14,7 +14,8 @@ there for the wire.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from math import ceil, floor, inf, isfinite
 from typing import Final, TypeAlias
 
@@ -23,8 +24,7 @@ from numpy.typing import NDArray
 
 from sim.model import Board, Cells, Lamp, Regulator, Servo, Show, Strip, Supply
 from sim.rig import battery, wire
-from sim.rig.fuse import CONTINUOUS as CONTINUOUS_FUSE
-from sim.rig.fuse import OPENS_IN_MINUTES, Fuse, fuse_for
+from sim.rig.fuse import STANDARDS, Fuse, fuse_for
 from sim.rig.holding_torque import worst_hold
 from sim.rig.resistor import Series
 from sim.rig.servo import KGF_CM_NM
@@ -321,9 +321,12 @@ def _supply(show: Show, supply: Supply, book: Book, mix: Mix, worst: dict[str, S
     source_peak = max((sag.source_a for sag in at_worst), default=over.source_rms_a)
     starts = [sag for sag in start_sags(show) if sag.supply == supply.name]
     start = max((sag.source_a for sag in starts), default=0.0)
-    fuse_a = supply.fuse_a or fuse_for(over.source_rms_a, source_peak, inf, start).rating_a or 0.0
-    feeds = tuple(_feed(show, b, worst[b.name], book, mix, fuse_a) for b in boards)
-    wires = [wire.carries_a(b.wire.gauge_awg) for b in boards if b.wire is not None]
+    kind, air_c = supply.fuse_kind, show.rig.wearer.temperature_c
+    asked = over.source_rms_a, source_peak
+    fuse_a = supply.fuse_a or fuse_for(*asked, inf, start, kind, air_c).rating_a or 0.0
+    behind_a = fuse_a * STANDARDS[kind].wire_share
+    feeds = tuple(_feed(show, b, worst[b.name], book, mix, behind_a) for b in boards)
+    wires = [wire.feed_carries_a(b.wire) for b in boards if b.wire is not None]
     thinnest = min(wires, default=inf)
     cells = supply.source if isinstance(supply.source, Cells) else None
     wanted = show.score.run_time_h
@@ -343,10 +346,13 @@ def _supply(show: Show, supply: Supply, book: Book, mix: Mix, worst: dict[str, S
         capacity_ah=capacity,
         has_ah=None if cells is None else battery.pack_ah(cells),
         regulator_a=_regulator_a(supply.regulator, peak, starts, over),
-        fuse=fuse_for(over.source_rms_a, source_peak, thinnest, start),
+        fuse=fuse_for(*asked, thinnest, start, kind, air_c),
         has_fuse_a=supply.fuse_a,
         feeds=feeds,
-        cautions=tuple(_cautions(supply, over, capacity, at_worst + starts, thinnest)),
+        cautions=(
+            *_cautions(supply, over, capacity, at_worst + starts),
+            *_fuse_cautions(supply, over.source_rms_a, at_worst + starts, thinnest, air_c),
+        ),
     )
 
 
@@ -360,7 +366,7 @@ def _regulator_a(
 
 
 def _cautions(
-    supply: Supply, over: Currents, capacity: float | None, worst: list[Sag], thinnest_a: float
+    supply: Supply, over: Currents, capacity: float | None, worst: list[Sag]
 ) -> list[str]:
     """What does not fit; `worst`: the worst instants of the show and of power-up."""
     peak = max((sag.supply_a for sag in worst), default=over.peak_a)
@@ -385,15 +391,23 @@ def _cautions(
         said.append(f"the adapter gives {source.current_a:g} A, the peak is {peak:.2f} A")
     if any(sag.collapsed for sag in worst):
         said.append("the supply collapses at the worst instant of the show or of power-up")
-    if supply.fuse_a is not None and over.source_rms_a > CONTINUOUS_FUSE * supply.fuse_a:
-        said.append(f"the {supply.fuse_a:g} A fuse carries {over.source_rms_a:.2f} A for long")
-    if supply.fuse_a is not None and source_peak > OPENS_IN_MINUTES * supply.fuse_a:
-        said.append(f"the {supply.fuse_a:g} A fuse may open at the peak of {source_peak:.2f} A")
-    if supply.fuse_a is not None and supply.fuse_a > thinnest_a:
-        said.append(
-            f"the {supply.fuse_a:g} A fuse does not protect a wire that carries {thinnest_a:g} A"
-        )
     return said
+
+
+def _fuse_cautions(
+    supply: Supply, rms_a: float, worst: list[Sag], thinnest_a: float, air_c: float
+) -> Iterator[str]:
+    """What does not fit the present fuse."""
+    if supply.fuse_a is None:
+        return
+    standard, title = STANDARDS[supply.fuse_kind], f"the {supply.fuse_a:g} A fuse"
+    peak = max((sag.source_a for sag in worst), default=rms_a)
+    if rms_a > standard.continuous * standard.left_when_warm(air_c) * supply.fuse_a:
+        yield f"{title} carries {rms_a:.2f} A for long"
+    if peak > standard.peak_share * supply.fuse_a:
+        yield f"{title} may open at the peak of {peak:.2f} A"
+    if supply.fuse_a * standard.wire_share > thinnest_a:
+        yield f"{title} does not protect a wire that carries {thinnest_a:g} A"
 
 
 def _feed(show: Show, board: Board, sag: Sag, book: Book, mix: Mix, fuse_a: float) -> FeedSize:
@@ -409,14 +423,16 @@ def _feed(show: Show, board: Board, sag: Sag, book: Book, mix: Mix, fuse_a: floa
     nominal = highest_v(show.rig, board.name)
     warm = show.rig.wearer.temperature_c
     carried = max(rms, fuse_a)
-    gauge = wire.gauge_for(board.wire.length_m, nominal, sag.board_a, carried, warm)
+    gauge = wire.gauge_for(board.wire, nominal, sag.board_a, carried, warm)
     if gauge is None:
         reason = f"no gauge keeps the drop under {100 * wire.LONGEST_DROP:g} %: shorten it"
     else:
-        ohm = 2.0 * board.wire.length_m * wire.ohm_per_m(gauge, warm)
+        thin = replace(board.wire, gauge_awg=gauge, strands=None)
+        ohm = wire.loop_ohm(thin, warm)
         reason = (
             f"drops {ohm * sag.board_a:.2f} V of {nominal:.1f} V at {sag.board_a:.2f} A, "
-            f"there and back; carries {wire.CARRIES_A[gauge]:g} A, and the fuse is {fuse_a:g} A"
+            f"there and back; carries {wire.feed_carries_a(thin):g} A, and its fuse asks for "
+            f"{fuse_a:g} A"
         )
     return FeedSize(
         board.name,

@@ -120,6 +120,20 @@ def outputs(draw: st.DrawFn, name: str, board: str) -> model.Output:
     )
 
 
+def fuses() -> st.SearchStrategy[tuple[object, ...]]:
+    kind = st.sampled_from(["blade", "UL fast", "UL slow", "IEC fast", "IEC slow"])
+    return st.just((None,)) | st.tuples(POSITIVE, kind)
+
+
+def wires() -> st.SearchStrategy[model.Wire]:
+    gauge, bundled = st.integers(0, 40), st.integers(1, 100)
+    strands = st.tuples(st.integers(1, 1000), gauge)
+    return st.one_of(
+        st.builds(model.Wire, POSITIVE, gauge, st.none(), st.booleans(), bundled),
+        st.builds(model.Wire, POSITIVE, gauge, strands, st.just(False), bundled),
+    )
+
+
 @st.composite
 def rigs(draw: st.DrawFn, names: list[str]) -> Rig:
     source = st.one_of(
@@ -134,12 +148,9 @@ def rigs(draw: st.DrawFn, names: list[str]) -> Rig:
         ),
     )
     regulator = st.builds(model.Regulator, POSITIVE, POSITIVE, st.floats(0, 9), st.floats(0.01, 1))
-    supply = model.Supply(
-        names[0], draw(source), draw(st.none() | regulator), draw(st.none() | POSITIVE)
-    )
-    wire = st.builds(model.Wire, POSITIVE, st.integers(0, 40))
+    supply = model.Supply(names[0], draw(source), draw(st.none() | regulator), *draw(fuses()))
     board = model.Board(
-        names[1], "atmega328p", draw(st.integers(1, 254)), names[0], draw(st.none() | wire)
+        names[1], "atmega328p", draw(st.integers(1, 254)), names[0], draw(st.none() | wires())
     )
     inputs = st.lists(
         st.builds(model.Input, st.integers(1, 31), st.just(names[1]), PINS, st.booleans()),

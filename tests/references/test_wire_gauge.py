@@ -2,7 +2,9 @@
 
 Diameter: ASTM B258 formula (read). Resistivity 1/58 ohm mm2/m and 0.00393 per kelvin at 20 deg C:
 IEC 60028:1925 (read). Last column, ohm per 1000 ft: hyperphysics.phy-astr.gsu.edu, wire gauge
-table, citing Floyd (read); solid copper.
+table, citing Floyd (read); solid copper. Stranded wire, ohm per 1000 ft by construction: a maker's
+chart (read). Bundled feeds: IEC 60364-5-52, table B.52.17, row 1, by several public files (read;
+the standard not seen).
 """
 
 from __future__ import annotations
@@ -39,15 +41,56 @@ def test_a_gauge_has_the_printed_size_and_resistance(gauge: int) -> None:
 
 def test_a_feed_drops_its_voltage_there_and_back() -> None:
     """AWG 22, 1.5 m, 3 A: 0.47667046 V at 20 deg C, 0.55160306 V at 60 (recomputed)."""
-    feed = Wire(1.5, 22)
+    feed = Wire(1.5, 22, solid=True)
     assert 3.0 * wire.loop_ohm(feed) == pytest.approx(0.47667046084173653, rel=1e-12)
     assert 3.0 * wire.loop_ohm(feed, 60.0) == pytest.approx(0.5516030572860575, rel=1e-9)
-    assert 5.0 * wire.loop_ohm(Wire(2.0, 18)) == pytest.approx(0.41896471995841034, rel=1e-12)
+    assert 5.0 * wire.loop_ohm(Wire(2.0, 18, solid=True)) == pytest.approx(
+        0.41896471995841034, rel=1e-12
+    )
     assert wire.loop_ohm(None) == 0.0
 
 
+CHART = {
+    (26, 7, 34): 37.3,
+    (24, 7, 32): 23.3,
+    (22, 7, 30): 14.74,
+    (22, 19, 34): 13.73,
+    (20, 10, 30): 10.32,
+    (20, 26, 34): 10.05,
+    (20, 19, 32): 8.63,
+    (18, 16, 30): 6.48,
+    (18, 7, 26): 5.86,
+    (16, 26, 30): 4.0,
+    (16, 19, 29): 4.27,
+}
+"""By gauge, strands and their gauge: ohm per 1000 ft as printed."""
+
+
+@pytest.mark.parametrize("make", CHART)
+def test_a_stranded_wire_has_the_resistance_of_its_strands(make: tuple[int, int, int]) -> None:
+    gauge, count, strand = make
+    feed = Wire(1.0, gauge, strands=(count, strand))
+    assert wire.conductor_ohm_per_m(feed) * 304.8 == pytest.approx(CHART[make], rel=0.01)
+
+
+def test_a_stranded_wire_of_unknown_make_is_taken_with_the_least_copper_of_the_chart() -> None:
+    for (gauge, _, _), printed in CHART.items():
+        assert wire.conductor_ohm_per_m(Wire(1.0, gauge)) * 304.8 >= printed * (1.0 - 1e-3)
+    worst = max(printed / 304.8 / wire.ohm_per_m(g) for (g, _, _), printed in CHART.items())
+    assert pytest.approx(worst, abs=5e-4) == wire.STRANDED_RISE
+
+
+def test_bundled_feeds_carry_less_each() -> None:
+    table = {1: 1.0, 2: 0.8, 3: 0.7, 4: 0.65, 5: 0.6, 6: 0.57, 7: 0.54, 8: 0.52, 9: 0.5}
+    table |= {12: 0.45, 16: 0.41, 20: 0.38}
+    assert table == wire.BUNDLED
+    assert wire.feed_carries_a(Wire(1.0, 22, bundled=3)) == pytest.approx(7.0 * 0.7)
+    assert wire.bundled_share(10) == wire.bundled_share(12) == 0.45
+    assert wire.bundled_share(40) == 0.38
+
+
 def test_the_proposed_gauge_is_the_thinnest_that_keeps_drop_and_current() -> None:
-    gauge = wire.gauge_for(1.5, 6.0, 3.0, 2.0)
+    gauge = wire.gauge_for(Wire(1.5, 30), 6.0, 3.0, 2.0)
     assert gauge is not None
 
     def fits(awg: int) -> bool:
@@ -56,7 +99,9 @@ def test_the_proposed_gauge_is_the_thinnest_that_keeps_drop_and_current() -> Non
 
     assert fits(gauge)
     assert not any(fits(awg) for awg in wire.GAUGES if awg > gauge)
-    assert wire.gauge_for(100.0, 6.0, 20.0, 5.0) is None
+    assert wire.gauge_for(Wire(100.0, 10), 6.0, 20.0, 5.0) is None
+    assert wire.gauge_for(Wire(0.1, 22), 6.0, 1.0, 7.0) == 22
+    assert wire.gauge_for(Wire(0.1, 22, bundled=2), 6.0, 1.0, 7.0) == 20
 
 
 def test_an_odd_gauge_promises_no_more_than_the_next_thinner_even_one() -> None:

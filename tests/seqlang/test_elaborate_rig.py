@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from rig_text import RIG, good, loaded, marked_text, names, with_rig
 
@@ -20,7 +22,9 @@ from sim.model import (
     Servo,
     Spring,
     StripLight,
+    Wire,
 )
+from sim.rig.fuse import STANDARDS
 from sim.rig.regions import REGIONS
 
 SERVO = """\
@@ -74,6 +78,35 @@ def test_a_board_has_its_feed_and_wire() -> None:
     assert marked_text(found, board.wire.mark, "gauge") == "18 AWG"
     assert marked_text(found, board.mark, "address") == "1"
     assert marked_text(found, board.mark) == "board body: atmega328p, address 1"
+
+
+def test_a_feed_says_how_its_wire_is_made_and_how_many_run_in_its_bundle() -> None:
+    def wire(words: str) -> Wire:
+        found = good(loaded(RIG.replace("600 mm of 18 AWG", f"600 mm of 18 AWG, {words}")))
+        made = found.show.rig.boards[0].wire
+        assert made is not None
+        return replace(made, mark=-1)
+
+    assert wire("solid") == Wire(0.6, 18, solid=True)
+    assert wire("bundled 3, strands 16 of 30 AWG") == Wire(0.6, 18, (16, 30), bundled=3)
+    for wrong, name in (
+        ("solid, strands 16 of 30 AWG", "duplicate-line"),
+        ("bundled 0", "number-out-of-range"),
+        ("strands 0 of 30 AWG", "number-out-of-range"),
+        ("strands 7 of 3 mm", "unit-mismatch"),
+    ):
+        text = RIG.replace("600 mm of 18 AWG", f"600 mm of 18 AWG, {wrong}")
+        assert names(loaded(text)) == [name], wrong
+
+
+@pytest.mark.parametrize("kind", STANDARDS)
+def test_a_fuse_is_of_a_kind(kind: str) -> None:
+    text = "supply pack\n    source adapter 6 V, 3 A\n    fuse 2.5 A"
+    (plain,) = good(loaded(text)).show.rig.supplies
+    assert plain.fuse_kind == "blade"
+    found = good(loaded(f"{text}, {kind.replace(' ', '  ')}"))
+    (made,) = found.show.rig.supplies
+    assert (made.fuse_a, made.fuse_kind) == (2.5, kind)
 
 
 def test_every_part_of_a_servo_has_its_place_in_the_text() -> None:

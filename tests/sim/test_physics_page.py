@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from sim.rig.fuse import STANDARDS
+
 PAGE = Path(__file__).parents[2] / "sim" / "PHYSICS.md"
 TEXT = PAGE.read_text(encoding="utf-8")
 FIGURES = re.findall(r"^\| `(\w+/\w+)\.(\w+)` \| ([\d.]+) \| ([^|]+) \| ([^|]+) \|$", TEXT, re.M)
@@ -27,13 +29,29 @@ def test_a_figure_is_the_code_s_and_carries_a_status(row: tuple[str, ...]) -> No
     assert any(word in status for word in STATUSES)
 
 
+def test_the_table_of_fuses_is_the_code_s() -> None:
+    rows = re.findall(r"^\| `([\w ]+)` \| (.+) \| (.+) \| (\d+) %.* \|$", TEXT, re.M)
+    assert {row[0] for row in rows} == set(STANDARDS)
+    for kind, carries, opens, long in rows:
+        standard = STANDARDS[kind]  # type: ignore[index]
+        assert points(carries) == standard.carries
+        assert points(opens) == standard.opens
+        assert int(long) == 100 * standard.continuous
+
+
+def points(cell: str) -> tuple[tuple[float, float], ...]:
+    """`135 %: 600; 200 %: 4 h` as shares and seconds."""
+    found = re.findall(r"(\d+) %: ([\d.]+)( h)?", cell)
+    return tuple((int(at) / 100, float(n) * (3600 if hours else 1)) for at, n, hours in found)
+
+
 def test_every_module_named_in_a_heading_exists_and_every_physics_module_is_named() -> None:
     named = set(re.findall(r"`(\w+/\w+)\.py`", TEXT))
     for name in named:
         assert (PAGE.parent / f"{name}.py").is_file(), name
     rooms = ("rig", "strain")
     physics = {f"{room}/{p.stem}" for room in rooms for p in (PAGE.parent / room).glob("[a-z]*.py")}
-    unnamed = {"rig/fuse", "rig/resistor", "strain/torque_and_current"}  # their figures are
+    unnamed = {"rig/resistor", "strain/torque_and_current"}  # their figures are
     assert physics - unnamed <= named
 
 
