@@ -44,9 +44,9 @@ def rig_with(supply: Supply, feed: Wire | None = None, servos: int = 1) -> Rig:
 def test_a_feed_loses_what_the_wire_table_says() -> None:
     """3 A through 1.5 m of AWG 22, there and back, at 25 deg C."""
     supply = Supply("p", Adapter(5.0, 10.0))
-    rig = rig_with(supply, Wire(1.5, 22))
+    rig = rig_with(supply, Wire(1.5, 22, solid=True))
     solved = solve(rig, supply, {"b": Demand(fixed_a=3.0)})
-    drop = 3.0 * wire.loop_ohm(Wire(1.5, 22), rig.wearer.temperature_c)
+    drop = 3.0 * wire.loop_ohm(Wire(1.5, 22, solid=True), rig.wearer.temperature_c)
     assert drop == pytest.approx(0.47667046 * (1 + 0.00393 * 5.0), rel=1e-7)
     assert float(solved.board_v["b"][0]) == pytest.approx(5.0 - drop, abs=1e-7)
 
