@@ -1,0 +1,60 @@
+"""Which tests stand nearest to a module: the one place that says so.
+
+The first row whose pattern fits a module gives its tests, as folders or patterns below `tests/`.
+They are the tests of the module's own room and of the rooms that lean on it directly.
+"""
+
+from __future__ import annotations
+
+from fnmatch import fnmatch
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+
+CHECKS = ("seqlang/checks", "seqlang/test_check*.py")
+PHYSICS = ("sim/test_physics*.py", "references", *CHECKS)
+REHEARSAL = ("sim/test_rehears*.py", "sim/test_sampling.py", "sim/test_motion.py")
+SCORE = (
+    *("sim/test_laws.py", "sim/test_score.py", "sim/test_threads.py", "sim/test_overlaps*.py"),
+    *("references/test_motion_laws.py", "references/test_double_s_ruckig.py"),
+)
+LIGHT = (
+    *("sim/test_effects.py", "sim/test_strip_light.py", "sim/test_physics_light*.py"),
+    *("references/test_light*.py", "references/test_flash*.py"),
+)
+PLAYER = (
+    *("firmware_gen/test_player*.py", "firmware_gen/test_fixed.py"),
+    *("firmware_gen/test_core_player.py", "firmware_gen/test_table_page.py"),
+    *("properties/test_player*.py", "sim/test_rehears*.py"),
+)
+# not the sanitizers' run: it reserves more memory than a trial may have
+CORE = (
+    *("firmware_gen/test_core_[!s]*.py", "firmware_gen/test_core_slots.py"),
+    "properties/test_core_random.py",
+)
+
+NEAREST: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("sim/pictures/*", ("sim",)),
+    ("sim/rig/*", PHYSICS),
+    ("sim/strain/*", PHYSICS),
+    ("sim/score/*", (*SCORE, *REHEARSAL, *CHECKS)),
+    ("sim/light/*", (*LIGHT, "sim/test_rehears*.py", *CHECKS)),
+    ("sim/rehearsal/*", (*REHEARSAL, *SCORE, *LIGHT, "sim/test_physics*.py")),
+    ("sim/*", ("sim", "references")),
+    ("seqlang/checks/*", CHECKS),
+    ("seqlang/text/*", ("seqlang", "properties/test_show_text_round_trip.py")),
+    ("seqlang/*", ("seqlang",)),
+    ("firmware_gen/core/*.c", CORE),
+    ("firmware_gen/player/*", PLAYER),
+    ("firmware_gen/*", ("firmware_gen", "properties/test_table_random.py")),
+)
+
+
+def nearest(module: str) -> tuple[str, ...]:
+    """The files of the tests nearest to a module, both as paths from the project's root."""
+    patterns = next((tests for pattern, tests in NEAREST if fnmatch(module, pattern)), ())
+    found: set[Path] = set()
+    for pattern in patterns:
+        for path in (ROOT / "tests").glob(pattern):
+            found |= set(path.rglob("test_*.py")) if path.is_dir() else {path}
+    return tuple(sorted(str(path.relative_to(ROOT)) for path in found))

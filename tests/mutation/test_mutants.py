@@ -1,0 +1,80 @@
+"""The command's changes: each operator makes its own, and the list of known ones keeps up."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.mutation import c_mutants, known
+from tests.mutation.__main__ import mutants_of
+from tests.mutation.mutants import changed_source, mutants
+from tests.mutation.nearest import ROOT, nearest
+
+
+def changes(text: str) -> list[str]:
+    return [one.change for one in mutants("module.py", text)]
+
+
+@pytest.mark.parametrize(
+    ("statement", "expected"),
+    [
+        ("x = a < b", ["a < b -> a <= b", "a < b -> a >= b"]),
+        ("x = a == b", ["a == b -> a != b"]),
+        ("x = a * b", ["a * b -> a / b"]),
+        ("x = 2", ["2 -> 3"]),
+        ("x = 2.0", ["2.0 -> 2.5"]),
+        ("x = True", ["True -> False"]),
+        ("x = a and b", ["a and b -> a or b"]),
+        ("x = not a", ["not a -> a"]),
+        ("x = min(a, b)", ["min(a, b) -> max(a, b)", "min(a, b) -> a"]),
+        ("x = abs(a)", ["abs(a) -> a"]),
+        ("return x", ["return x -> return None"]),
+        ("return None", []),
+        ("tell(x)", ["tell(x) -> pass"]),
+        ("x += 1", ["x += 1 -> x -= 1", "x += 1 -> pass", "1 -> 2"]),
+        ("assert a < b", []),
+        ("raise ValueError(a + 1)", []),
+        ("x = f'{a} deg'", []),
+        ("x = f'{a + b} deg'", ["a + b -> a - b"]),
+    ],
+)
+def test_an_operator_makes_its_changes(statement: str, expected: list[str]) -> None:
+    assert changes(f"def act(a, b, x):\n    {statement}\n") == expected
+
+
+def test_a_change_is_made_where_it_is_said_and_nowhere_else() -> None:
+    text = "def act(a):\n    b = a + 1\n    return a + 1\n"
+    last = [one for one in mutants("module.py", text) if one.change.startswith("a + 1")][-1]
+    assert (last.line, last.key) == (3, "act: a + 1 -> a - 1 (2)")
+    assert changed_source(text, last.number) == "def act(a):\n    b = a + 1\n    return a - 1"
+
+
+def test_a_change_outside_of_functions_has_no_scope() -> None:
+    text = (
+        "LIMIT = 3\nclass Servo:\n    size: int = 4\n    def turn(self, by=1):\n        by += 2\n"
+    )
+    scopes = [(one.line, one.scope) for one in mutants("module.py", text)]
+    assert scopes == [(1, ""), (3, ""), (4, ""), *[(5, "Servo.turn")] * 3]
+
+
+def test_c_is_changed_in_code_and_not_in_its_comments() -> None:
+    text = "/* a < b */\nint act(int a) {\n    return a < 3;\n}\n"
+    assert [one.key for one in c_mutants.mutants("core.c", text)] == [
+        "act: return a < 3; -> return a <= 3;",
+        "act: return a < 3; -> return a >= 3;",
+        "act: return a < 3; -> return a < 4;",
+    ]
+    assert c_mutants.changed_source(text, 0) == text.replace("return a < 3", "return a <= 3")
+
+
+@pytest.mark.parametrize("module", sorted(known.reasons().by_module))
+def test_the_list_of_known_changes_names_changes_that_exist(module: str) -> None:
+    listed = known.reasons().by_module[module]
+    missing = set(listed) - {one.key for one in mutants_of(module)}
+    assert not missing
+    assert all(reason.strip() for reason in listed.values())
+
+
+@pytest.mark.parametrize("room", ["sim", "seqlang", "firmware_gen"])
+def test_every_module_has_nearest_tests(room: str) -> None:
+    modules = [str(path.relative_to(ROOT)) for path in (ROOT / room).rglob("*.py")]
+    assert [module for module in modules if not nearest(module)] == []

@@ -1,0 +1,438 @@
+"""Tries mutants on tests: a clean run first, then each mutant in a forked process of its own.
+
+All this happens inside one pytest session, after collection: the tests are imported once, so a
+mutant costs little more than the tests that find it. A change inside a function is put into the
+function that is already there; any other change (a constant, a class) is tried in a process that
+imports the project anew. Only tests that reach the changed lines run: those that found something
+before first, then the quickest. The first failure ends a trial.
+"""
+
+from __future__ import annotations
+
+import functools
+import gc
+import importlib
+import importlib.abc
+import importlib.util
+import os
+import pickle
+import resource
+import select
+import signal
+import sys
+import time
+from bisect import bisect
+from collections import Counter
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, field
+from itertools import accumulate
+from pathlib import Path
+from types import CodeType, FunctionType
+from typing import Any
+
+import coverage
+import pytest
+from hypothesis import Phase, settings
+
+from tests.mutation import c_mutants
+from tests.mutation.mutants import Mutant, changed_source
+from tests.mutation.nearest import ROOT
+
+PROJECT = ("sim", "seqlang", "firmware_gen", "shows", "tests")
+MEMORY_BYTES = 4 << 30
+"""A mutant may not take more: a loop that fills lists must not take the machine with it."""
+
+PLANTED = "raise AssertionError('planted')"
+CORE = "tests.firmware_gen.host.core"
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of one mutant: `found` by a test, `slow`, `unborn` (does not build), `missed`."""
+
+    mutant: Mutant
+    verdict: str
+    by: str
+    """The test that found it; of a missed one, how many tests looked."""
+
+
+@dataclass
+class Trials:
+    """A pytest plugin: tries `mutants` on the session's tests and keeps the outcomes."""
+
+    mutants: list[Mutant]
+    deadline: float | None
+    at_once: int
+    most_seconds: float
+    report: Callable[[Outcome], None]
+    trouble: str = ""
+    seconds: dict[str, float] = field(default_factory=dict)
+    reached: dict[str, dict[int, set[str]]] = field(default_factory=dict)
+    finders: Counter[str] = field(default_factory=Counter)
+
+    def pytest_configure(self) -> None:
+        """A failure is enough: hypothesis need not look for the smallest one."""
+        phases = (Phase.explicit, Phase.reuse, Phase.generate)
+        settings.register_profile(
+            "mutation", settings(phases=phases, report_multiple_bugs=False, print_blob=False)
+        )
+        settings.load_profile("mutation")
+
+    def pytest_runtestloop(self, session: pytest.Session) -> bool:
+        self.items = {item.nodeid: item for item in session.items}
+        if all(one.module.endswith(".py") for one in self.mutants):
+            warm_up()
+        self.trouble = self._clean_run()
+        if not self.trouble:
+            self._try_all()
+        return True
+
+    # -- before the mutants ------------------------------------------------------------------
+
+    def _clean_run(self) -> str:
+        """Time the tests and note what they reach; why it cannot go on, or nothing."""
+        modules = {one.module for one in self.mutants if one.module.endswith(".py")}
+        answer = in_a_fork(lambda: self._measure(modules), 1800.0)
+        if not isinstance(answer, tuple):
+            return f"the clean run did not end: {answer}"
+        failed, self.seconds, self.reached = answer
+        if failed:
+            return f"the tests fail without any mutant: {failed}"
+        for module in sorted({one.module for one in self.mutants}):
+            if not self.planted_is_found(module):
+                return f"a mutant planted in every function of {module} is not found"
+        return ""
+
+    def _measure(
+        self, modules: set[str]
+    ) -> tuple[str, dict[str, float], dict[str, dict[int, set[str]]]]:
+        watch = coverage.Coverage(
+            data_file=None,
+            config_file=False,
+            include=[str(ROOT / module) for module in modules],
+        )
+        watch.set_option("run:disable_warnings", ["module-not-measured", "no-data-collected"])
+        seconds: dict[str, float] = {}
+        failed = ""
+        if modules:
+            watch.start()
+        for item in self.items.values():
+            if modules:
+                watch.switch_context(item.nodeid)
+            started = time.perf_counter()
+            if runs_red(item):
+                failed = item.nodeid
+                break
+            seconds[item.nodeid] = time.perf_counter() - started
+        reached: dict[str, dict[int, set[str]]] = {}
+        if modules:
+            watch.stop()
+            data = watch.get_data()
+            for module in modules:
+                lines = data.contexts_by_lineno(str(ROOT / module))
+                reached[module] = {line: set(names) - {""} for line, names in lines.items()}
+        return failed, seconds, reached
+
+    def planted_is_found(self, module: str) -> bool:
+        """Whether the tests notice a module whose every function only fails."""
+        names = self.in_order([name for name in self.seconds if self._touches(name, module)])
+        if module.endswith(".c"):
+            return bool(in_a_fork(lambda: c_planted(module) or self._first_red(names), 300.0))
+        return bool(in_a_fork(lambda: plant(module) or self._first_red(names), 300.0))
+
+    def _touches(self, name: str, module: str) -> bool:
+        lines = self.reached.get(module)
+        return lines is None or any(name in names for names in lines.values())
+
+    # -- the mutants -------------------------------------------------------------------------
+
+    def _try_all(self) -> None:
+        waiting = list(reversed(self.mutants))
+        running: dict[int, tuple[Mutant, _Fork, int]] = {}
+        while waiting or running:
+            late = self.deadline is not None and time.monotonic() > self.deadline
+            while waiting and not late and len(running) < self.at_once:
+                mutant = waiting.pop()
+                names = self.in_order(self.tests_of(mutant))
+                if not names:
+                    self.report(Outcome(mutant, "missed", "no test reaches it"))
+                    continue
+                limit = 10.0 + 5.0 * sum(self.seconds[name] for name in names)
+                fork = _Fork(functools.partial(self._trial, mutant, names), limit)
+                running[fork.reading] = mutant, fork, len(names)
+            if late and not running:
+                return
+            ready, _, _ = select.select(list(running), [], [], 0.5)
+            for key, (mutant, fork, count) in list(running.items()):
+                if key in ready or fork.is_late:
+                    del running[key]
+                    self._close(mutant, fork.answer(), count)
+
+    def tests_of(self, mutant: Mutant) -> list[str]:
+        """The tests that reach the mutant's lines; all, where nobody can tell."""
+        lines = self.reached.get(mutant.module)
+        if lines is None or not mutant.scope:
+            return list(self.seconds)
+        return sorted(set().union(*(lines.get(line, set()) for line in mutant.lines)))
+
+    def in_order(self, names: list[str]) -> list[str]:
+        """Finders first, then the quickest, as many as take no more than `most_seconds`."""
+        ordered = sorted(names, key=lambda name: (-self.finders[name], self.seconds[name]))
+        ends = list(accumulate(self.seconds[name] for name in ordered))
+        return ordered[: max(1, bisect(ends, self.most_seconds))]
+
+    def _trial(self, mutant: Mutant, names: list[str]) -> str:
+        if mutant.module.endswith(".c"):
+            return c_trial(mutant) or self._first_red(names)
+        source = changed_source((ROOT / mutant.module).read_text(), mutant.number)
+        if mutant.scope and put_in_place(mutant, source):
+            return self._first_red(names)
+        return anew(mutant.module, source, names)
+
+    def _first_red(self, names: list[str]) -> str:
+        return next((name for name in names if runs_red(self.items[name])), "")
+
+    def _close(self, mutant: Mutant, answer: object, count: int) -> None:
+        if answer is None:
+            self.report(Outcome(mutant, "slow", "the tests did not end in time, or the process"))
+        elif answer == c_mutants.UNBORN:
+            self.report(Outcome(mutant, "unborn", "does not compile"))
+        elif answer:
+            self.finders[str(answer)] += 1
+            self.report(Outcome(mutant, "found", str(answer)))
+        else:
+            self.report(Outcome(mutant, "missed", f"{count} tests passed"))
+
+
+# -- one test -------------------------------------------------------------------------------------
+
+
+class _Red:
+    """Notes whether a test failed."""
+
+    def __init__(self) -> None:
+        self.failed = False
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        self.failed |= report.failed
+
+
+def runs_red(item: pytest.Item) -> bool:
+    """Run one test with its own setup and teardown; whether it failed."""
+    red = _Red()
+    item.config.pluginmanager.register(red)
+    try:
+        item.config.hook.pytest_runtest_protocol(item=item, nextitem=None)
+    finally:
+        item.config.pluginmanager.unregister(red)
+    return red.failed
+
+
+def warm_up() -> None:
+    """Build the C core once for all trials, where a test drives it and no mutant changes it."""
+    core: Any = sys.modules.get(CORE)
+    if core is not None and core.available():
+        core.library()
+
+
+# -- processes ------------------------------------------------------------------------------------
+
+
+class _Fork:
+    """`work` in a process of its own; `answer` is what it gave, None where it gave nothing."""
+
+    def __init__(self, work: Callable[[], object], seconds: float) -> None:
+        self.ends = time.monotonic() + seconds
+        self.reading, writing = os.pipe()
+        sys.stdout.flush()
+        self.pid = os.fork()
+        if self.pid:
+            os.close(writing)
+            return
+        code = 1
+        try:
+            os.setsid()
+            os.close(self.reading)
+            _be_quiet()
+            resource.setrlimit(resource.RLIMIT_DATA, (MEMORY_BYTES, MEMORY_BYTES))
+            data = pickle.dumps(work())
+            with os.fdopen(writing, "wb") as pipe:
+                pipe.write(data)
+            code = 0
+        finally:
+            os._exit(code)
+
+    @property
+    def is_late(self) -> bool:
+        return time.monotonic() > self.ends
+
+    def answer(self) -> Any:
+        data = b""
+        while select.select([self.reading], [], [], max(0.0, self.ends - time.monotonic()))[0]:
+            piece = os.read(self.reading, 1 << 16)
+            data += piece
+            if not piece:
+                break
+        with suppress(ProcessLookupError):
+            os.killpg(self.pid, signal.SIGKILL)
+        os.waitpid(self.pid, 0)
+        os.close(self.reading)
+        return pickle.loads(data) if data else None
+
+
+def in_a_fork(work: Callable[[], object], seconds: float) -> Any:
+    return _Fork(work, seconds).answer()
+
+
+def _be_quiet() -> None:
+    nowhere = os.open(os.devnull, os.O_RDWR)
+    for number in (0, 1, 2):
+        os.dup2(nowhere, number)
+
+
+# -- changed code in place ------------------------------------------------------------------------
+
+
+def put_in_place(mutant: Mutant, source: str) -> bool:
+    """Give the mutant's function its new code, wherever it is held; False where that cannot be."""
+    name = mutant.module.removesuffix(".py").replace("/", ".")
+    importlib.import_module(name)
+    new = _codes(compile(source, str(ROOT / mutant.module), "exec")).get(mutant.scope, [])
+    old = functions_of(name, mutant.scope)
+    if len(new) != 1 or len({one.__code__ for one in old}) != 1:
+        return False
+    if any(one.__code__.co_freevars != new[0].co_freevars for one in old):
+        return False
+    for one in old:
+        one.__code__ = new[0]
+    clear_caches()
+    return True
+
+
+def functions_of(module: str, scope: str | None = None) -> list[FunctionType]:
+    """The functions a module defines, also those that a decorator holds."""
+    return [
+        one
+        for one in gc.get_objects()
+        if isinstance(one, FunctionType)
+        and one.__module__ == module
+        and one.__code__.co_filename == str(ROOT / (module.replace(".", "/") + ".py"))
+        and (scope is None or one.__code__.co_qualname == scope)
+    ]
+
+
+def _codes(code: CodeType) -> dict[str, list[CodeType]]:
+    found: dict[str, list[CodeType]] = {}
+    for const in code.co_consts:
+        if isinstance(const, CodeType):
+            found.setdefault(const.co_qualname, []).append(const)
+            for name, codes in _codes(const).items():
+                found.setdefault(name, []).extend(codes)
+    return found
+
+
+def clear_caches() -> None:
+    for one in gc.get_objects():
+        if isinstance(one, functools._lru_cache_wrapper) and str(one.__module__).startswith(
+            ("sim", "seqlang", "firmware_gen")
+        ):
+            one.cache_clear()
+
+
+def plant(module: str) -> None:
+    """Make every function of a module fail."""
+    name = module.removesuffix(".py").replace("/", ".")
+    importlib.import_module(name)
+    for one in functions_of(name):
+        free = one.__code__.co_freevars
+        parameters = ", ".join(free)
+        lines = [f"def outer({parameters}):", " def failing(*a, **k):", f"  {PLANTED}"]
+        lines += [f"  return ({parameters},)"] if free else []
+        lines += [" return failing"]
+        outer = compile("\n".join(lines), str(ROOT / module), "exec")
+        one.__code__ = _codes(outer)["outer.<locals>.failing"][0]
+    clear_caches()
+
+
+# -- changed code imported anew -------------------------------------------------------------------
+
+
+class _Changed(importlib.abc.MetaPathFinder, importlib.abc.SourceLoader):
+    """Finds one module and gives its changed source."""
+
+    def __init__(self, name: str, path: str, source: str) -> None:
+        self.name, self.path, self.source = name, path, source
+
+    def find_spec(self, fullname: str, path: object = None, target: object = None) -> Any:
+        if fullname != self.name:
+            return None
+        return importlib.util.spec_from_file_location(fullname, self.path, loader=self)
+
+    def get_filename(self, fullname: str) -> str:
+        return self.path
+
+    def get_data(self, path: str | bytes) -> bytes:
+        return self.source.encode()
+
+
+class _InOrder:
+    """Runs the named tests in their order."""
+
+    def __init__(self, names: list[str]) -> None:
+        self.place = {name: at for at, name in enumerate(names)}
+        self.first = ""
+
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        items[:] = [item for item in items if item.nodeid in self.place]
+        items.sort(key=lambda item: self.place[item.nodeid])
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        if report.failed and not self.first:
+            self.first = report.nodeid
+
+
+def anew(module: str, source: str, names: list[str]) -> str:
+    """The first test that fails where the whole project is imported with the changed module."""
+    for name in [name for name in sys.modules if name.split(".")[0] in PROJECT]:
+        if not name.startswith("tests.mutation"):
+            del sys.modules[name]
+    sys.modules.pop("conftest", None)
+    dotted = module.removesuffix(".py").replace("/", ".")
+    sys.meta_path.insert(0, _Changed(dotted, str(ROOT / module), source))
+    order = _InOrder(names)
+    files = sorted({name.split("::")[0] for name in names})
+    status = pytest.main([*WORDS, "-x", *files], plugins=[order])
+    return order.first or ("" if status == 0 else "collecting the tests")
+
+
+WORDS = (
+    *("-q", "--tb=no", "--no-header", "-s", "-p", "no:cacheprovider", "-p", "no:xdist"),
+    *("-W", "ignore::pytest.PytestAssertRewriteWarning"),
+)
+"""Words for every pytest session; `-s`: what tests print goes nowhere already."""
+
+
+# -- C --------------------------------------------------------------------------------------------
+
+
+def c_trial(mutant: Mutant) -> str:
+    """Build the core with the mutant; says `UNBORN` where it does not build."""
+    text = (ROOT / mutant.module).read_text()
+    return c_build(Path(mutant.module).name, c_mutants.changed_source(text, mutant.number))
+
+
+def c_planted(module: str) -> str:
+    text = (ROOT / module).read_text()
+    return c_build(Path(module).name, c_mutants.planted(text))
+
+
+def c_build(name: str, source: str) -> str:
+    core: Any = importlib.import_module(CORE)
+    core.CORE = c_mutants.copied(core.CORE, name, source)
+    core._library.cache_clear()
+    try:
+        core.library()
+    except (AssertionError, OSError):
+        return c_mutants.UNBORN
+    return ""
