@@ -137,9 +137,9 @@ class Trials:
     def planted_is_found(self, module: str) -> bool:
         """Whether the tests notice a module whose every function only fails."""
         names = self.in_order([name for name in self.seconds if self._touches(name, module)])
-        if module.endswith(".c"):
-            return bool(in_a_fork(lambda: c_planted(module) or self._first_red(names), 300.0))
-        return bool(in_a_fork(lambda: plant(module) or self._first_red(names), 300.0))
+        planting = c_planted if module.endswith(".c") else plant
+        answer = in_a_fork(lambda: planting(module) or self._first_red(names), 300.0)
+        return answer not in ("", c_mutants.UNBORN)  # None: the process died, as in C it will
 
     def _touches(self, name: str, module: str) -> bool:
         lines = self.reached.get(module)
@@ -195,7 +195,7 @@ class Trials:
 
     def _close(self, mutant: Mutant, answer: object, count: int) -> None:
         if answer is None:
-            self.report(Outcome(mutant, "slow", "the tests did not end in time, or the process"))
+            self.report(Outcome(mutant, "slow", "the tests did not end, or the process died"))
         elif answer == c_mutants.UNBORN:
             self.report(Outcome(mutant, "unborn", "does not compile"))
         elif answer:
@@ -408,6 +408,7 @@ def anew(module: str, source: str, names: list[str]) -> str:
 
 WORDS = (
     *("-q", "--tb=no", "--no-header", "-s", "-p", "no:cacheprovider", "-p", "no:xdist"),
+    *("-p", "no:faulthandler"),
     *("-W", "ignore::pytest.PytestAssertRewriteWarning"),
 )
 """Words for every pytest session; `-s`: what tests print goes nowhere already."""
