@@ -11,6 +11,7 @@ and every other quantity is SI with its unit in the name.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import inf
 from typing import Final, Literal, TypeAlias
 
 FRAME_MS: Final = 20
@@ -123,6 +124,20 @@ class Wire:
 
 
 @dataclass(frozen=True, slots=True)
+class Electrics:
+    """What a supply's physics needs of a board's chip; the values of an ideal one stand here.
+
+    `idle_a`: current of the board itself. `brown_out_v`: under it the chip resets. `clock_v`: the
+    least voltage at which it keeps its limits at its clock. `pin_a`: the most that one pin gives.
+    """
+
+    idle_a: float = 0.0
+    brown_out_v: float = 0.0
+    clock_v: float = 0.0
+    pin_a: float = inf
+
+
+@dataclass(frozen=True, slots=True)
 class Board:
     name: str
     chip: str
@@ -130,6 +145,8 @@ class Board:
     supply: str | None = None
     wire: Wire | None = None
     mark: int = NO_MARK
+    electrics: Electrics = Electrics()
+    """Of its chip: whoever names the chip fills them in."""
 
 
 # -- loads and drives --------------------------------------------------------------------------

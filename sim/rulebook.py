@@ -26,12 +26,16 @@ FRAME_MS: Final = 20
 """ms. One frame: hobby servos take a pulse every 20 ms (common practice, no source)."""
 CLOCK_PER_MS: Final = 256
 """Units of the player's clock in a ms. Brakes end between milliseconds: whole ones would show."""
+FRAME_S: Final = FRAME_MS / 1000.0
+"""s. The same."""
 FRAME_CLOCK: Final = FRAME_MS * CLOCK_PER_MS
 """One frame in units of the player's clock."""
 
 LONGEST_DURATION_MS: Final = 65_000
 """ms, of one move, fade or wait. A board keeps a thread's time in 24 bits of its clock: what waits
 longest must differ from what has been due for 256 ms."""
+DURATION_STEP_MS: Final = 10
+"""ms. What durations of one byte count: a table's cheapest, and finer than a frame."""
 FAR_CLOCK: Final = 0xFE0000
 """Units of the clock. So far ahead a thread is put whose servo is busy for 2^16 units longer or
 more: the same 24 bits."""
@@ -81,8 +85,8 @@ PULSE_RANGE: Final = (
 )
 """Ticks. The same."""
 
-CALIBRATION_POINTS: Final = (2, 8)
-"""Fewest and most calibration points of a servo: two give a line, eight any horn's curve."""
+CALIBRATION_POINTS: Final = range(2, 9)
+"""Of a servo, 2 to 8: two give a line, eight the curve of any horn."""
 
 LARGEST_LIMIT: Final = WORD_MAX
 """deg/s and deg/s2. A servo's speed and acceleration limits have two bytes each."""
@@ -134,8 +138,8 @@ EFFECT_ONE: Final = 1 << 8
 """1 in Q8: an effect's multiplier and its phase."""
 SEED_MAX: Final = BYTE_MAX
 """An effect's seed has one byte: 256 patterns."""
-SPARKLE_OF: Final = 100
-"""A sparkle's width counts the pixels that are lit of so many."""
+WIDTH_MAX: Final = 100
+"""An effect's width: pixels (run), or pixels that are lit of so many (sparkle)."""
 
 # -- cues -----------------------------------------------------------------------------------------
 
@@ -160,11 +164,11 @@ LAWS: Final = 16
 """Of a board's table: motion laws with their parameters, kept ready in RAM."""
 INPUTS: Final = 16
 """Wired buttons of a board."""
-BUTTONS: Final = 31
-"""The highest button number: a board knows by a mask of four bytes which are down, 0 is none."""
+BUTTONS: Final = range(1, 32)
+"""Numbers of buttons, 1 to 31: a board knows by a mask of four bytes which are down; 0 is none."""
 BINDINGS: Final = 31
 """Of a show."""
 CUES: Final = 32
 """Of a show: a board knows by a mask of four bytes which run."""
-ADDRESSES: Final = (1, 254)
-"""First and last address of a board: 0 is every board, 255 one without a table."""
+ADDRESSES: Final = range(1, BYTE_MAX)
+"""Of a board, 1 to 254: 0 is every board, 255 one without a table."""

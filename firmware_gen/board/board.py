@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from firmware_gen.board.receiving import ADDRESS_AT, WINDOW, Intake, RequestRefusedError
 from firmware_gen.board.slots import Slots
 from firmware_gen.board.storage import Storage
-from firmware_gen.chips import ATMEGA328P, LIMITS, Chip
+from firmware_gen.chips import FIRST, Chip
 from firmware_gen.link.frames import LinkFrame, Receiver, encode
 from firmware_gen.link.protocol import (
     BROADCASTABLE,
@@ -40,6 +40,7 @@ from firmware_gen.link.protocol import (
 from firmware_gen.player.player import Frame, Player
 from firmware_gen.table.layout import BAD_CHIP, HEADER
 from firmware_gen.table.records import TableError, decode
+from sim.rulebook import BUTTONS
 
 _SHOW_AT = HEADER.offsets()["show"]
 _KINDS = frozenset(Kind)
@@ -85,7 +86,7 @@ class Board:
     def __init__(
         self,
         storage: Storage,
-        chip: Chip = ATMEGA328P,
+        chip: Chip = FIRST,
         *,
         cause: ResetCause = ResetCause.POWER_ON,
         watchdog_resets: int = 0,
@@ -292,7 +293,7 @@ class Board:
 
     def _button(self, payload: bytes) -> bytes:
         button, down = BUTTON.unpack(payload)
-        if not 1 <= button <= LIMITS.button or down not in (0, 1):
+        if button not in BUTTONS or down not in (0, 1):
             raise RequestRefusedError(Status.MALFORMED)
         self._playing(*((Mode.READY,) if down else ())).button(button, bool(down))
         (self._held.add if down else self._held.discard)(button)

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from typing import Protocol
 
+from firmware_gen.chips import FIRST
+
 ERASED = 0xFF
 
 
@@ -38,7 +40,7 @@ class Eeprom:
         contents: what the cells hold at first, from address 0 on.
     """
 
-    def __init__(self, size: int = 1024, contents: bytes = b"") -> None:
+    def __init__(self, size: int = FIRST.memory.eeprom, contents: bytes = b"") -> None:
         if len(contents) > size:
             raise ValueError(f"{len(contents)} bytes do not fit into {size}")
         self.cells = bytearray(contents + bytes([ERASED]) * (size - len(contents)))

@@ -11,19 +11,15 @@ import math
 import threading
 import time
 from pathlib import Path
-from typing import Final
 
 from firmware_gen.board.board import Board, Witness
 from firmware_gen.board.storage import Eeprom
 from firmware_gen.board.virtual_lines import BoardEnd, SocketLine, TerminalLine
-from firmware_gen.chips import ATMEGA328P, Chip
+from firmware_gen.chips import FIRST, Chip
 from firmware_gen.files import write_whole
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import BAUD, ResetCause
-
-FRAME_S: Final = 0.02
-WRITE_S: Final = 0.0034
-"""Erasing and writing one byte takes 3.4 ms (ATmega328P data sheet, EEPROM mode bits)."""
+from sim.rulebook import FRAME_S
 
 
 class VirtualBoard:
@@ -32,23 +28,23 @@ class VirtualBoard:
     Args:
         eeprom: its stored bytes; a new board's if None.
         chip: the chip that it is.
-        write_s: how long storing a byte takes.
+        write_s: how long storing a byte takes; None: as long as on the chip.
         witness: sees what it does.
     """
 
     def __init__(
         self,
         eeprom: Eeprom | None = None,
-        chip: Chip = ATMEGA328P,
+        chip: Chip = FIRST,
         *,
-        write_s: float = WRITE_S,
+        write_s: float | None = None,
         witness: Witness | None = None,
     ) -> None:
-        self.eeprom = eeprom if eeprom is not None else Eeprom()
+        self.eeprom = eeprom if eeprom is not None else Eeprom(chip.memory.eeprom)
         self.chip = chip
         self.time_s = 0.0
         self.frames = 0
-        self._write_s = write_s
+        self._write_s = chip.memory.write_s if write_s is None else write_s
         self._witness = witness
         self._next_write_s = 0.0
         self.board = Board(self.eeprom, chip, witness=witness)
@@ -188,15 +184,15 @@ class Server:
         self._stored_writes = eeprom.writes
 
 
-def stored_eeprom(store: Path | None) -> Eeprom:
+def stored_eeprom(store: Path | None, chip: Chip = FIRST) -> Eeprom:
     """The EEPROM that `Server` keeps in a file; a new one if there is none yet.
 
     Raises:
         LinkFailure: not-a-port if the file is not one that `Server` wrote.
     """
+    size = chip.memory.eeprom
     if store is None or not store.exists():
-        return Eeprom()
-    size = Eeprom().size
+        return Eeprom(size)
     contents = store.read_bytes()
     if len(contents) != size:
         raise LinkFailure(

@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Final
 
 from firmware_gen.build.image import HERE, build, order_file
+from firmware_gen.chips import CHIPS
 
 REACH: Final = 4094
 """Bytes from a call to a target that is near."""
@@ -141,4 +142,5 @@ def rearrange(chip: str) -> Path:
 
 
 if __name__ == "__main__":
-    print(rearrange("atmega328p"))
+    for name in CHIPS:
+        print(rearrange(name))

@@ -14,17 +14,14 @@ from typing import Final
 
 from firmware_gen.board.receiving import WINDOW
 from firmware_gen.board.slots import FIRST_BYTE, MARKS
-from firmware_gen.chips import ATMEGA328P, LIMITS, Chip
+from firmware_gen.chips import FIRST, Chip
 from firmware_gen.files import write_whole
 from firmware_gen.link import protocol
 from firmware_gen.table import layout
 from firmware_gen.table.fixed_point import (
-    AHEAD_BITS,
-    ALPHA_RANGE,
     CUBE_OFFSET,
     CUBE_START,
     LAW_IDS,
-    LEAST_OVERLAP,
     LIGHTNESS_GROWTH,
     LIST_GRAIN,
     LIST_START_GRAIN,
@@ -33,6 +30,7 @@ from firmware_gen.table.fixed_point import (
     fixed_law,
     law_list,
 )
+from sim import rulebook
 
 HEADER_PATH: Final = Path(__file__).resolve().parent.parent / "core" / "bc_generated.h"
 
@@ -47,7 +45,7 @@ _TOP: Final = """\
 """
 
 
-def header_text(chip: Chip = ATMEGA328P) -> str:
+def header_text(chip: Chip = FIRST) -> str:
     """The whole header for one chip."""
     parts = [
         _TOP,
@@ -83,22 +81,22 @@ def write_header(path: Path = HEADER_PATH) -> None:
 
 def _limits(chip: Chip) -> dict[str, int]:
     return {
-        "OUTPUTS": LIMITS.outputs,
-        "SERVOS": LIMITS.servos,
-        "POINTS": LIMITS.points,
+        "OUTPUTS": rulebook.OUTPUTS,
+        "SERVOS": chip.servos,
+        "POINTS": rulebook.CALIBRATION_POINTS[-1],
         "LAMPS": len(chip.pwm_pins),
-        "STRIPS": LIMITS.strips,
-        "PIXELS": LIMITS.pixels,
-        "COLOURS": LIMITS.colours,
-        "LAWS": LIMITS.laws,
-        "INPUTS": LIMITS.inputs,
-        "BINDINGS": LIMITS.bindings,
-        "BUTTONS": LIMITS.button,
-        "CUES": LIMITS.cues,
-        "RUNS": LIMITS.runs,
-        "THREADS": LIMITS.threads,
-        "LOOP_DEPTH": LIMITS.loop_depth,
-        "OPS_PER_FRAME": LIMITS.ops_per_frame,
+        "STRIPS": chip.strips,
+        "PIXELS": chip.pixels,
+        "COLOURS": rulebook.COLOURS,
+        "LAWS": rulebook.LAWS,
+        "INPUTS": rulebook.INPUTS,
+        "BINDINGS": rulebook.BINDINGS,
+        "BUTTONS": rulebook.BUTTONS[-1],
+        "CUES": rulebook.CUES,
+        "RUNS": rulebook.RUNS,
+        "THREADS": rulebook.THREADS,
+        "LOOP_DEPTH": rulebook.LOOP_DEPTH,
+        "OPS_PER_FRAME": rulebook.OPS_A_FRAME,
     }
 
 
@@ -140,9 +138,9 @@ def _laws() -> dict[str, int]:
         "LIST_STEPS": LIST_STEPS,
         "LIST_GRAIN": LIST_GRAIN,
         "LIST_START_GRAIN": LIST_START_GRAIN,
-        "LEAST_OVERLAP": LEAST_OVERLAP,
-        "AHEAD_BITS": AHEAD_BITS,
-        "ALPHA_LEAST": ALPHA_RANGE[0],
+        "LEAST_OVERLAP": rulebook.LEAST_OVERLAP,
+        "AHEAD_BITS": rulebook.AHEAD_BITS,
+        "ALPHA_LEAST": rulebook.ALPHA_RANGE[0],
     }
 
 
@@ -175,21 +173,21 @@ def _table_limits() -> dict[str, int]:
         "FLAG": layout.FLAG,
         "ACTIVE_HIGH": layout.ACTIVE_HIGH,
         "ON_WHEN_SAFE": layout.ON_WHEN_SAFE,
-        "LEVEL_MAX": layout.LEVEL_MAX,
-        "PULSE_MIN": layout.PULSE_RANGE[0],
-        "PULSE_MAX": layout.PULSE_RANGE[1],
-        "PERIOD_MIN": layout.SHORTEST_PERIOD_MS,
+        "LEVEL_MAX": rulebook.LEVEL_MAX,
+        "PULSE_MIN": rulebook.PULSE_RANGE[0],
+        "PULSE_MAX": rulebook.PULSE_RANGE[1],
+        "PERIOD_MIN": rulebook.SHORTEST_PERIOD_MS,
         "ORDERS": len(layout.ORDERS),
         "CONFLICTS": len(layout.CONFLICTS),
         "EFFECTS": len(layout.EFFECTS),
-        "DURATION_STEP_MS": layout.DURATION_STEP_MS,
+        "DURATION_STEP_MS": rulebook.DURATION_STEP_MS,
         "DURATION_STEPS": layout.DURATION_STEPS,
         "DURATION_BIG_STEP_MS": layout.DURATION_BIG_STEP_MS,
         "DURATION_BIG_BASE": layout.DURATION_BIG_BASE,
         "DURATION_MS": layout.DURATION_MS,
         "DURATION_LONG": layout.DURATION_LONG,
-        "DURATION_MAX": layout.DURATION_MAX_MS,
-        "FAR": layout.FAR >> 16,
+        "DURATION_MAX": rulebook.LONGEST_DURATION_MS,
+        "FAR": rulebook.FAR_CLOCK >> 16,
     }
 
 

@@ -14,6 +14,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Final
 
+from firmware_gen.chips import CHIPS, Chip
 from firmware_gen.files import write_whole
 
 HERE: Final = Path(__file__).resolve().parent.parent
@@ -22,13 +23,6 @@ IMAGES: Final = HERE / "images"
 DATA: Final = 0
 END: Final = 1
 BYTES_PER_RECORD: Final = 16
-
-MERGED_START: Final[Mapping[str, int]] = {"atmega328p": 0x4000}
-"""Flash address of a merged table; the firmware ends before it."""
-FLASH_END: Final[Mapping[str, int]] = {"atmega328p": 0x8000}
-BOOT_LOADER_START: Final[Mapping[str, int]] = {"atmega328p": 0x7E00}
-"""Where the smallest usual boot loader begins; older ones reach down to 0x7800."""
-
 
 _STAMP_BYTES: Final = 2
 _STAMPS: Final = 0xFFFF
@@ -100,9 +94,8 @@ def shipped(chip: str) -> Path:
     """Path of the image that ships for a chip. ImageError if there is none."""
     path = IMAGES / f"{chip}.hex"
     if not path.exists():
-        raise ImageError(
-            f"there is no firmware for `{chip}`; there is one for {', '.join(sorted(MERGED_START))}"
-        )
+        those = ", ".join(sorted(image.stem for image in IMAGES.glob("*.hex")))
+        raise ImageError(f"there is no firmware for `{chip}`; there is one for {those}")
     return path
 
 
@@ -114,8 +107,9 @@ def flash_bytes(memory: Mapping[int, int]) -> bytes:
 
 def merged_room(chip: str, *, boot_loader: bool = True) -> int:
     """Bytes that a merged table may have: up to the boot loader, or to the end of flash."""
-    end = BOOT_LOADER_START[chip] if boot_loader else FLASH_END[chip]
-    return end - MERGED_START[chip] - _STAMP_BYTES
+    memory = CHIPS[chip].memory
+    end = memory.boot_start if boot_loader else memory.flash
+    return end - memory.merged_start - _STAMP_BYTES
 
 
 def merge(
@@ -131,7 +125,8 @@ def merge(
     `stamp` follows the table: by it a board tells a table merged anew, which plays before older
     tables in its slots (LINK.md section 6); None: one is drawn.
     """
-    start, room = MERGED_START[chip], merged_room(chip, boot_loader=boot_loader)
+    start = CHIPS[chip].memory.merged_start
+    room = merged_room(chip, boot_loader=boot_loader)
     if max(memory, default=0) >= start:
         raise ImageError(f"the firmware reaches beyond 0x{start:04x}, where a merged table begins")
     if len(table) > room:
@@ -149,8 +144,6 @@ COMPILER: Final = "avr-gcc"
 COMPILER_VERSION: Final = "5.4.0"
 """With which the shipped image was made; another version makes another image."""
 FLAGS: Final = (
-    "-mmcu=atmega328p",
-    "-DF_CPU=16000000UL",
     "-std=c99",
     "-Os",
     "-flto",
@@ -171,8 +164,6 @@ FLAGS: Final = (
     "-Wall",
     "-Wextra",
     "-Werror",
-    "-Icore",
-    "-Iatmega328p",
 )
 """For compiling and linking alike; those that are not usual make the image smaller (measured)."""
 
@@ -211,18 +202,25 @@ def order_file(chip: str) -> str:
     return f"{chip}/order.ld"
 
 
+def chip_flags(chip: Chip) -> tuple[str, ...]:
+    """What the compiler must know of a chip."""
+    target = (f"-mmcu={chip.tools.mcu}", f"-DF_CPU={chip.clock_hz}UL")
+    return (*target, *FLAGS, "-Icore", f"-I{chip.name}")
+
+
 def build(chip: str, into: Path, *more_linking: str) -> Path:
     """Compile the firmware into a folder (ELF and hex beside one another); path of the hex."""
+    flags = chip_flags(CHIPS[chip])
     sources = sorted((HERE / "core").glob("*.c")) + sorted((HERE / chip).glob("*.c"))
     objects = []
     for path in sources:
         made = into / f"{path.stem}.o"
         more = (*SPECIAL.get(path.stem, ()), f"-frandom-seed={path.stem}")
-        _call(COMPILER, *FLAGS, *more, "-c", _named(path), "-o", made)
+        _call(COMPILER, *flags, *more, "-c", _named(path), "-o", made)
         objects.append(made)
     elf, image, raw = (into / f"{chip}.{kind}" for kind in ("elf", "hex", "raw"))
     order = f"-Wl,-T,{order_file(chip)}"
-    _call(COMPILER, *FLAGS, *LINKING, order, *more_linking, *objects, "-o", elf)
+    _call(COMPILER, *flags, *LINKING, order, *more_linking, *objects, "-o", elf)
     _call("avr-objcopy", "-O", "ihex", "-R", ".eeprom", elf, raw)
     image.write_text(write_hex(read_hex(raw.read_text("ascii"))), "ascii", newline="\n")
     return image
@@ -249,4 +247,5 @@ def rebuild(chip: str) -> Path:
 
 
 if __name__ == "__main__":
-    print(rebuild("atmega328p"))
+    for name in CHIPS:
+        print(rebuild(name))

@@ -1,7 +1,7 @@
 """The words that install a firmware image with the usual uploader, and its fuses.
 
-The uploader is avrdude; its words are in its manual, "Command Line Options". Fuse bits:
-ATmega48A/PA/88A/PA/168A/PA/328/P data sheet, "Fuse Bits" (tables of the ATmega328P).
+The uploader is avrdude; its words are in its manual, "Command Line Options". What it needs of a
+chip stands in the chip's entry.
 """
 
 from __future__ import annotations
@@ -15,25 +15,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Literal, TypeAlias
 
+from firmware_gen.chips import CHIPS
+
 UPLOADER: Final = "avrdude"
-PART: Final = {"atmega328p": "m328p"}
 
 Way: TypeAlias = Literal["serial", "urclock", "isp"]
-"""`serial`: the boot loader most boards come with; `urclock`: the newer one; `isp`: a programmer on
-the six-pin header, without a boot loader."""
+"""`serial`: the boot loader most boards come with (the board must reset as the port opens, as
+common boards do, or by its reset button at that moment); `urclock`: the newer one; `isp`: a
+programmer on the six-pin header, without a boot loader."""
 
-BOOT_BAUD: Final = 115_200
-OLD_BOOT_BAUD: Final = 57_600
-_SERIAL_ID: Final = {"serial": "stk500v1", "urclock": "urclock"}
-"""The uploader's name of the protocol. With the first, the board must reset as the port opens
-(common boards do), or by its reset button at that moment."""
-
-LOW_FUSE: Final = 0xFF
-"""External crystal of 8 MHz or more, slowest start, clock not divided by 8."""
-HIGH_FUSE: Final = 0xD1
-"""Serial programming on, reset to address 0, EEPROM kept when the chip is erased."""
-EXTENDED_FUSE: Final = 0xFD
-"""Brown-out detector at 2.7 V; the unused bits read as one."""
+URCLOCK: Final = "urclock"
+"""The uploader's name of what the newer boot loader speaks, on any chip."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +48,7 @@ def uploads(
     way: Way,
     port: str,
     *,
-    baud: int = BOOT_BAUD,
+    baud: int | None = None,
     programmer: str = "",
 ) -> tuple[Upload, ...]:
     """What to call, in order.
@@ -66,19 +58,22 @@ def uploads(
         image: the Intel hex file.
         way: how the chip is reached.
         port: the serial port; not used by `isp`.
-        baud: of the boot loader (`serial` and `urclock`).
+        baud: of the boot loader (`serial` and `urclock`); None: the chip's usual one.
         programmer: the uploader's name of the programmer (`isp`).
     """
-    start = (UPLOADER, "-p", PART[chip])
+    tools = CHIPS[chip].tools
+    start = (UPLOADER, "-p", tools.part)
     write = ("-U", f"flash:w:{image}:i")
     if way == "isp":
-        fuses = (("lfuse", LOW_FUSE), ("hfuse", HIGH_FUSE), ("efuse", EXTENDED_FUSE))
-        settings = [word for name, to in fuses for word in ("-U", f"{name}:w:0x{to:02x}:m")]
+        settings = [
+            word for name, to in tools.fuses.items() for word in ("-U", f"{name}:w:0x{to:02x}:m")
+        ]
         return (
             Upload("set the fuses, once per chip", (*start, "-c", programmer, *settings)),
             Upload("erase and write the firmware", (*start, "-c", programmer, *write)),
         )
-    reach = ("-c", _SERIAL_ID[way], "-P", port, "-b", str(baud))
+    protocol = URCLOCK if way == "urclock" else tools.boot_protocol
+    reach = ("-c", protocol, "-P", port, "-b", str(baud or tools.boot_baud))
     # -D: the boot loader has no chip erase.
     return (Upload("write the firmware", (*start, *reach, "-D", *write)),)
 

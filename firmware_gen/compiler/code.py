@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from firmware_gen.chips import LIMITS
 from firmware_gen.compiler.records import (
     CompileError,
     LawBook,
@@ -14,7 +13,7 @@ from firmware_gen.compiler.records import (
     angle_number,
     level_number,
 )
-from firmware_gen.table.layout import DURATION_MAX_MS, EFFECTS, LOOP_FOREVER, LOOP_HELD
+from firmware_gen.table.layout import EFFECTS, LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import (
     Act,
     ForkTo,
@@ -28,6 +27,7 @@ from firmware_gen.table.ops import (
     waits_ms,
 )
 from sim.model import NO_MARK, Cue, Effect, Fade, Move, StripLight, Throw
+from sim.rulebook import LONGEST_DURATION_MS, LOOP_DEPTH
 from sim.score.program import Do, Fork, LoopStart, Wait
 from sim.score.threads import Item, Thread
 from sim.score.tree import Act as Statement
@@ -66,7 +66,7 @@ class Coder:
             marked = self._op(item, cue)
             if isinstance(marked.op, Loop):
                 starts.append(len(row))
-                if len(starts) > LIMITS.loop_depth:
+                if len(starts) > LOOP_DEPTH:
                     raise _too_deep(cue, marked.mark)
             row.append(marked)
             if isinstance(marked.op, LoopBack):
@@ -130,15 +130,15 @@ class Coder:
 
 
 def _duration(act: Move | Fade) -> int:
-    if act.duration_ms > DURATION_MAX_MS:
+    if act.duration_ms > LONGEST_DURATION_MS:
         raise CompileError(
             "duration-too-long",
             f"this takes {act.duration_ms / 1000:g} s, and a table holds "
-            f"{DURATION_MAX_MS / 1000:g} s for one move or fade",
+            f"{LONGEST_DURATION_MS / 1000:g} s for one move or fade",
             act.mark,
             part="duration",
             asked=act.duration_ms,
-            limit=DURATION_MAX_MS,
+            limit=LONGEST_DURATION_MS,
             unit="ms",
         )
     return act.duration_ms
@@ -166,10 +166,10 @@ def _times(loop: LoopStart, cue: Cue) -> int:
 def _too_deep(cue: Cue, mark: int) -> CompileError:
     return CompileError(
         "repeats-too-deep",
-        f"repeats of cue `{cue.name}` nest more than {LIMITS.loop_depth} deep",
+        f"repeats of cue `{cue.name}` nest more than {LOOP_DEPTH} deep",
         mark,
-        asked=LIMITS.loop_depth + 1,
-        limit=LIMITS.loop_depth,
+        asked=LOOP_DEPTH + 1,
+        limit=LOOP_DEPTH,
         unit="deep",
     )
 

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from math import floor
-from typing import Final, TypeVar
+from typing import TypeVar
 
-from firmware_gen.chips import LIMITS
 from firmware_gen.table.fixed_point import LAW_IDS, UNIFORM_ID, law_parameters
-from firmware_gen.table.layout import ORDERS, PULSE_RANGE
+from firmware_gen.table.layout import ORDERS
 from firmware_gen.table.records import (
     InputRecord,
     LampRecord,
@@ -35,9 +34,20 @@ from sim.model import (
     StripLight,
     Switch,
 )
+from sim.rulebook import (
+    ANGLE_STEPS_PER_DEG,
+    CALIBRATION_POINTS,
+    CAP_STEP,
+    CHANNEL_MAX,
+    COLOURS,
+    LAWS,
+    LEVEL_STEPS_PER_PCT,
+    PULSE_RANGE,
+    PULSE_RANGE_US,
+    PULSE_STEPS_PER_US,
+)
 from sim.score.tree import Act
 
-CHANNEL_FULL: Final = 255
 _Key = TypeVar("_Key")
 
 
@@ -70,13 +80,13 @@ class CompileError(ValueError):
 
 
 def angle_number(angle_deg: float) -> int:
-    """An angle in 0.01 deg."""
-    return round(100.0 * angle_deg)
+    """An angle in the table's steps."""
+    return round(ANGLE_STEPS_PER_DEG * angle_deg)
 
 
 def level_number(level_pct: float) -> int:
-    """A light level in half percents."""
-    return round(2.0 * level_pct)
+    """A light level in the table's steps."""
+    return round(LEVEL_STEPS_PER_PCT * level_pct)
 
 
 def output_record(output: Output, limits: tuple[int, int], palette: Palette) -> OutputRecord:
@@ -95,28 +105,31 @@ def output_record(output: Output, limits: tuple[int, int], palette: Palette) -> 
 
 
 def _servo(servo: Servo, limits: tuple[int, int]) -> ServoRecord:
-    if len(servo.points) > LIMITS.points:
+    if len(servo.points) > CALIBRATION_POINTS[-1]:
         raise CompileError(
             "too-many-points",
             f"servo `{servo.name}` has {len(servo.points)} calibration points, "
-            f"and a table holds {LIMITS.points}",
+            f"and a table holds {CALIBRATION_POINTS[-1]}",
             servo.mark,
             part="pulse",
             asked=len(servo.points),
-            limit=LIMITS.points,
+            limit=CALIBRATION_POINTS[-1],
             unit="points",
         )
-    points = tuple((angle_number(p.angle_deg), round(2.0 * p.pulse_us)) for p in servo.points)
+    points = tuple(
+        (angle_number(p.angle_deg), round(PULSE_STEPS_PER_US * p.pulse_us)) for p in servo.points
+    )
     for _, pulse in points:
+        pulse_us = pulse / PULSE_STEPS_PER_US
         if not PULSE_RANGE[0] <= pulse <= PULSE_RANGE[1]:
             raise CompileError(
                 "pulse-outside-table",
-                f"servo `{servo.name}` has a calibration pulse of {pulse / 2:g} us, and a table "
-                f"holds {PULSE_RANGE[0] / 2:g} to {PULSE_RANGE[1] / 2:g} us",
+                f"servo `{servo.name}` has a calibration pulse of {pulse_us:g} us, "
+                f"and a table holds {PULSE_RANGE_US[0]} to {PULSE_RANGE_US[1]} us",
                 servo.mark,
                 part="pulse",
-                asked=pulse / 2,
-                limit=PULSE_RANGE[pulse > PULSE_RANGE[1]] / 2,
+                asked=pulse_us,
+                limit=PULSE_RANGE_US[pulse > PULSE_RANGE[1]],
                 unit="us",
             )
     low, high = (angle_number(angle) for angle in servo.travel_deg)
@@ -127,12 +140,12 @@ def strip_cap(strip: Strip) -> int:
     """The cap of a strip's record: the most its channel bytes may sum to, in units of 256."""
     if strip.cap_a is None:
         return 0
-    most = CHANNEL_FULL * strip.cap_a / strip.channel_a
-    if most >= 3 * CHANNEL_FULL * strip.pixels:
+    most = CHANNEL_MAX * strip.cap_a / strip.channel_a
+    if most >= 3 * CHANNEL_MAX * strip.pixels:
         return 0
-    cap = floor(most / 256.0)
+    cap = floor(most / CAP_STEP)
     if cap < 1:
-        least_a = 256.0 / CHANNEL_FULL * strip.channel_a
+        least_a = CAP_STEP / CHANNEL_MAX * strip.channel_a
         raise CompileError(
             "cap-too-small",
             f"strip `{strip.name}` is held under {1000 * strip.cap_a:g} mA, and a board can hold "
@@ -163,14 +176,14 @@ class Palette:
     def index(self, light: StripLight, mark: int) -> int:
         """Index of the colour that shows this light; CompileError when there are too many."""
         levels = channel_levels(light)
-        if levels not in self._index and len(self._index) == LIMITS.colours:
+        if levels not in self._index and len(self._index) == COLOURS:
             raise CompileError(
                 "too-many-colours",
-                f"this is one colour more than the {LIMITS.colours} that a board's table holds",
+                f"this is one colour more than the {COLOURS} that a board's table holds",
                 mark,
                 part="target",
-                asked=LIMITS.colours + 1,
-                limit=LIMITS.colours,
+                asked=COLOURS + 1,
+                limit=COLOURS,
                 unit="colours",
             )
         return self._index.setdefault(levels, len(self._index))
@@ -190,15 +203,15 @@ class LawBook:
         others = [_key(a.law) for a in acts if isinstance(a, Move)]
         others += [_key(a.law) for a in acts if isinstance(a, Fade) and a.law != UNIFORM]
         self._index = {key: number for number, key in enumerate(dict.fromkeys(first + others))}
-        if len(self._index) > LIMITS.laws:
-            surplus = list(self._index)[LIMITS.laws]
+        if len(self._index) > LAWS:
+            surplus = list(self._index)[LAWS]
             raise CompileError(
                 "too-many-laws",
-                f"this motion law is one more than the {LIMITS.laws} that a board's table holds",
+                f"this motion law is one more than the {LAWS} that a board's table holds",
                 marks[surplus],
                 part="law",
                 asked=len(self._index),
-                limit=LIMITS.laws,
+                limit=LAWS,
                 unit="laws",
             )
 

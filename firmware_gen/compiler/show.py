@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 from hashlib import sha256
 from math import ceil
 from struct import error as StructError  # noqa: N812 - it is a class
-from typing import Final
 
-from firmware_gen.chips import CHIPS, LIMITS, Chip
+from firmware_gen.chips import CHIPS, Chip
 from firmware_gen.compiler.code import Coder, Marked
 from firmware_gen.compiler.records import (
     CompileError,
@@ -33,14 +32,21 @@ from firmware_gen.table.records import (
     show_number,
 )
 from sim.model import NO_MARK, Board, Cue, Output, Score, Show
+from sim.rulebook import (
+    BYTE_MAX,
+    CUES,
+    ENABLE_INTERVAL_FRAMES,
+    LONGEST_SILENCE_MS,
+    LONGEST_STOP_MS,
+    LOST_STEP_MS,
+    OUTPUTS,
+    STOP_STEP_MS,
+    THREADS,
+)
 from sim.score.threads import ThreadError, cues_on, program
-from sim.score.tree import ENABLE_INTERVAL_FRAMES, acts, motion_limits
+from sim.score.tree import acts, motion_limits
 
 __all__ = ["CompileError", "CompiledBoard", "CompiledShow", "compile_show", "faults"]
-
-LOST_STEP_MS: Final = 100
-STOP_STEP_MS: Final = 20
-_LARGEST_BYTE: Final = 255
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +170,7 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
 
 
 def _check_counts(board: Board, outputs: Sequence[Output], cues: Sequence[Cue]) -> None:
-    counts = (("outputs", outputs, LIMITS.outputs), ("cues", cues, LIMITS.cues))
+    counts = (("outputs", outputs, OUTPUTS), ("cues", cues, CUES))
     for what, found, limit in counts:
         if len(found) > limit:
             raise CompileError(
@@ -189,15 +195,15 @@ def _code(
             planned = program(cue, names)
         except ThreadError as error:
             raise CompileError("threads", str(error), error.mark) from None
-        if planned.reserved > LIMITS.threads:
+        if planned.reserved > THREADS:
             raise CompileError(
                 "too-many-threads",
                 f"cue `{cue.name}` needs {planned.reserved} threads on board `{board.name}`, "
-                f"and a board has {LIMITS.threads}",
+                f"and a board has {THREADS}",
                 cue.mark,
                 part="name",
                 asked=planned.reserved,
-                limit=LIMITS.threads,
+                limit=THREADS,
                 unit="threads",
             )
         start = len(rows)
@@ -233,15 +239,14 @@ def _lost_time(score: Score) -> int:
     if score.lost_ms is None or score.lost_cue is None:
         return 0
     steps = ceil(score.lost_ms / LOST_STEP_MS)
-    if steps > _LARGEST_BYTE:
-        limit_ms = LOST_STEP_MS * _LARGEST_BYTE
+    if steps > BYTE_MAX:
         raise CompileError(
             "lost-time-too-long",
             f"the remote counts as lost after {score.lost_ms / 1000:g} s, and a board can wait "
-            f"{limit_ms / 1000:g} s",
+            f"{LONGEST_SILENCE_MS / 1000:g} s",
             NO_MARK,
             asked=score.lost_ms,
-            limit=limit_ms,
+            limit=LONGEST_SILENCE_MS,
             unit="ms",
         )
     return max(1, steps)
@@ -249,15 +254,14 @@ def _lost_time(score: Score) -> int:
 
 def _stop_time(score: Score) -> int:
     steps = max(1, round(score.stop_ms / STOP_STEP_MS))
-    if steps > _LARGEST_BYTE:
-        limit_ms = STOP_STEP_MS * _LARGEST_BYTE
+    if steps > BYTE_MAX:
         raise CompileError(
             "stop-too-long",
-            f"the stop takes {score.stop_ms / 1000:g} s, and a board's takes {limit_ms / 1000:g} s "
-            "at the most",
+            f"the stop takes {score.stop_ms / 1000:g} s, and a board's takes "
+            f"{LONGEST_STOP_MS / 1000:g} s at the most",
             NO_MARK,
             asked=score.stop_ms,
-            limit=limit_ms,
+            limit=LONGEST_STOP_MS,
             unit="ms",
         )
     return steps

@@ -6,16 +6,26 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final, TypeVar
 
-from firmware_gen.chips import CHIPS_BY_ID, pin_name
+from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.compiler.show import CompiledBoard
 from firmware_gen.table.fixed_point import LAWS_BY_ID
 from firmware_gen.table.layout import (
+    BINDING,
+    COLOUR,
     CONFLICTS,
     CRC_SIZE,
+    CUE,
     EFFECTS,
+    INPUT,
+    LAW,
+    LAW_ALPHA,
+    LAW_BETA,
     LOOP_FOREVER,
     LOOP_HELD,
     ORDERS,
+    OUTPUT,
+    OUTPUT_FIELDS,
+    POINT,
     TableError,
 )
 from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
@@ -31,7 +41,9 @@ from firmware_gen.table.records import (
     Table,
     decode,
     encode_with_places,
+    kind_of,
 )
+from sim import rulebook
 from sim.model import NO_MARK
 
 __all__ = ["ListingLine", "Names", "TableError", "disassemble", "disassemble_board", "listing"]
@@ -122,19 +134,19 @@ class _Disassembler:
     found: list[ListingLine] = field(default_factory=list)
 
     def lines(self) -> tuple[ListingLine, ...]:
-        table = self.table
+        table, chip = self.table, CHIPS_BY_ID[self.table.chip]
         self._put("header", 0, self.encoded.sections["header"][1], self._header())
         self._rows("outputs", table.outputs, self._output, _output_size)
-        self._rows("colours", table.colours, _colour, lambda _: 3)
+        self._rows("colours", table.colours, _colour, lambda _: COLOUR.size)
         self._rows("laws", table.laws, _law, _law_size)
         self._rows(
             "inputs",
             table.inputs,
             lambda n, one: (
-                f"button {one.button} on {pin_name(one.pin)}, active "
+                f"button {one.button} on {chip.pin_name(one.pin)}, active "
                 f"{'low' if one.active_low else 'high'}"
             ),
-            lambda _: 2,
+            lambda _: INPUT.size,
         )
         self._rows(
             "bindings",
@@ -143,9 +155,9 @@ class _Disassembler:
                 f"button {one.button}: go {self.names.cue(one.cue)}"
                 f"{' while held' if one.while_held else ''}"
             ),
-            lambda _: 2,
+            lambda _: BINDING.size,
         )
-        self._rows("cues", table.cues, self._cue, lambda _: 7)
+        self._rows("cues", table.cues, self._cue, lambda _: CUE.size)
         self._code()
         start, end = self.encoded.sections["crc"]
         crc = int.from_bytes(self.encoded.data[start:end], "little")
@@ -180,18 +192,22 @@ class _Disassembler:
             parts.append(f"idle: go {self.names.cue(table.idle)}")
         if table.lost is not None and table.lost_time:
             lost = self.names.cue(table.lost)
-            parts.append(f"lost {time_words(100 * table.lost_time)}: go {lost}")
+            parts.append(f"lost {time_words(rulebook.LOST_STEP_MS * table.lost_time)}: go {lost}")
         if table.stop_button:
             parts.append(f"stop button {table.stop_button}")
-        parts.append(f"stop in {time_words(20 * table.stop_time)}")
-        parts.append(f"a servo every {time_words(20 * table.enable_interval)}")
+        parts.append(f"stop in {time_words(rulebook.STOP_STEP_MS * table.stop_time)}")
+        parts.append(f"a servo every {time_words(rulebook.FRAME_MS * table.enable_interval)}")
         return "; ".join(parts)
 
     def _output(self, number: int, output: OutputRecord) -> str:
-        name, pin = self.names.output(number), pin_name(output.pin)
+        name = self.names.output(number)
+        pin = CHIPS_BY_ID[self.table.chip].pin_name(output.pin)
         match output:
             case ServoRecord():
-                points = ", ".join(f"{p / 2:g} us at {angle_words(a)}" for a, p in output.points)
+                points = ", ".join(
+                    f"{p / rulebook.PULSE_STEPS_PER_US:g} us at {angle_words(a)}"
+                    for a, p in output.points
+                )
                 low, high = output.travel
                 return (
                     f"servo {name}, pin {pin}: {points}; travel {angle_words(low)} to "
@@ -199,9 +215,9 @@ class _Disassembler:
                     f"{output.acceleration_limit} deg/s2; safe {angle_words(output.safe)}"
                 )
             case LampRecord():
-                return f"lamp {name}, pin {pin}: safe {output.safe / 2:g}%"
+                return f"lamp {name}, pin {pin}: safe {level_words(output.safe)}"
             case StripRecord():
-                cap = f", cap {256 * output.cap}" if output.cap else ""
+                cap = f", cap {rulebook.CAP_STEP * output.cap}" if output.cap else ""
                 return (
                     f"strip {name}, pin {pin}: {output.pixels} pixels, order "
                     f"{ORDERS[output.order]}{cap}; safe colour {output.safe}"
@@ -268,7 +284,7 @@ class _Disassembler:
             case StripRecord():
                 goal = f"fade to colour {op.target}"
             case _:
-                goal = f"fade to {op.target / 2:g}%"
+                goal = f"fade to {level_words(op.target)}"
         law = f", {_law(op.law, self.table.laws[op.law])}" if op.law is not None else ""
         after = "" if not op.wait else f"; hold {time_words(op.duration_ms)}"
         return f"{name} {goal} in {time_words(op.duration_ms)}{law}{after}"
@@ -281,7 +297,7 @@ def time_words(duration_ms: int) -> str:
 
 def angle_words(angle: int) -> str:
     """An angle of 0.01 deg: `4 deg`, `12.5 deg`."""
-    return f"{angle / 100:g} deg"
+    return f"{angle / rulebook.ANGLE_STEPS_PER_DEG:g} deg"
 
 
 def _loop(times: int) -> str:
@@ -294,30 +310,29 @@ def _effect(op: Modulate) -> str:
     if op.kind == 0:
         return EFFECTS[0]
     return (
-        f"{EFFECTS[op.kind]} every {time_words(op.period_ms)}, depth {op.depth / 2:g}%, "
+        f"{EFFECTS[op.kind]} every {time_words(op.period_ms)}, depth {level_words(op.depth)}, "
         f"seed {op.seed}, width {op.width}"
     )
 
 
+def level_words(level: int) -> str:
+    return f"{level / rulebook.LEVEL_STEPS_PER_PCT:g}%"
+
+
 def _colour(number: int, colour: tuple[int, int, int]) -> str:
-    red, green, blue = (f"{level / 2:g}%" for level in colour)
+    red, green, blue = map(level_words, colour)
     return f"colour {number}: red {red}, green {green}, blue {blue}"
 
 
 def _law(number: int, law: LawRecord) -> str:
-    shares = [f"{share / 65536:.4g}" for share in (law.alpha, law.beta) if share]
+    shares = [f"{share / rulebook.SHARE_ONE:.4g}" for share in (law.alpha, law.beta) if share]
     return " ".join([LAWS_BY_ID[law.law_id], ", ".join(shares)]).strip()
 
 
 def _law_size(law: LawRecord) -> int:
-    return 1 + 2 * bool(law.alpha) + 2 * bool(law.beta)
+    return LAW.size + LAW_ALPHA.size * bool(law.alpha) + LAW_BETA.size * bool(law.beta)
 
 
 def _output_size(output: OutputRecord) -> int:
-    match output:
-        case ServoRecord():
-            return 13 + 4 * len(output.points)
-        case StripRecord():
-            return 7
-        case _:
-            return 3
+    size = OUTPUT.size + OUTPUT_FIELDS[kind_of(output)].size
+    return size + POINT.size * len(output.points) if isinstance(output, ServoRecord) else size

@@ -11,10 +11,10 @@ from itertools import pairwise
 from math import isqrt
 from typing import Final
 
-from firmware_gen.table.fixed_point import AHEAD_BITS, FixedLaw, progress
+from firmware_gen.table.fixed_point import FixedLaw, progress
 from firmware_gen.table.records import ServoRecord
+from sim.rulebook import AHEAD_BITS, ANGLE_BITS
 
-ANGLE_BITS: Final = 15
 SHORTEST: Final = 256
 """No move after a brake, or without one, is shorter than this (1 ms)."""
 NO_RUN: Final = -1

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final, TypeVar
 
 from firmware_gen.player.light import Levels, Light, StripPainter, lamp_duty
-from firmware_gen.player.motion import ANGLE_BITS, Motion, PulseLine, start_motion
+from firmware_gen.player.motion import Motion, PulseLine, start_motion
 from firmware_gen.player.program import Statement
 from firmware_gen.table.fixed_point import MINIMUM_JERK_ID, UNIFORM_ID, FixedLaw, fixed_law
 from firmware_gen.table.ops import Act, Modulate, Turn
@@ -23,7 +23,7 @@ from firmware_gen.table.records import (
     SwitchRecord,
     Table,
 )
-from sim.rulebook import CLOCK_PER_MS, STOP_STEP_MS
+from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS, STOP_STEP_MS
 
 _Record = TypeVar("_Record", bound=OutputRecord)
 

@@ -17,10 +17,21 @@ from typing import Final
 import numpy as np
 
 from sim.model import Law, LawName
+from sim.rulebook import (
+    ALPHA_RANGE,
+    BETA_RANGE,
+    COEFFICIENT_ONE,
+    LEAST_OVERLAP,
+    LEVEL_BITS,
+    LEVEL_MAX,
+    OVERLAP_ONE,
+    SHARE_ONE,
+    SLOPE_ONE,
+)
 from sim.score.laws import coefficients, overlap_factor, shape
 
-ONE: Final = 65536
-HALF: Final = 32768
+ONE: Final = SHARE_ONE
+HALF: Final = SHARE_ONE // 2
 
 LAW_IDS: Final[dict[LawName, int]] = {
     "uniform": 0,
@@ -52,23 +63,13 @@ _FINE: Final = 32
 _SIXTH: Final = 10923
 _THIRD: Final = 21846
 
-ALPHA_RANGE: Final = (64, HALF)
-"""Of a law in a table, Q16."""
-BETA_RANGE: Final = (1, HALF)
-
-LEVEL_TOP: Final = 200 << 8
-"""The highest light level."""
+LEVEL_TOP: Final = LEVEL_MAX << LEVEL_BITS
+"""The highest light level, Q8."""
 
 LIGHTNESS_GROWTH: Final = 6780
 CUBE_START: Final = 4520
 CUBE_OFFSET: Final = 9039
 """CIE 15: Y = ((L* + 16) / 116)^3 above L* 8; chosen so that duties are nearest (2.6 of 65535)."""
-
-AHEAD_BITS: Final = 20
-"""A target lies ahead of a brake's end if it is at least 2^20 (0.32 deg, in 0.01 deg Q15) away."""
-
-LEAST_OVERLAP: Final = 128
-"""An overlap factor below this (Q8) counts as 0: such a move waits for the brake."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +89,7 @@ class FixedLaw:
     def shape(self, x: int) -> tuple[int, int]:
         """Position (Q16) and slope (Q14) at a progress `x`."""
         if self.law_id == UNIFORM_ID:
-            return x, 16384
+            return x, SLOPE_ONE
         if x > HALF:
             s, slope = self._first_half(ONE - x)
             return ONE - s, slope
@@ -109,11 +110,13 @@ def fixed_law(law_id: int, alpha: int = 0, beta: int = 0) -> FixedLaw:
     """The law with its coefficients. `parabolic` takes no parameters; they follow from its id."""
     name = LAWS_BY_ID[law_id]
     if law_id == UNIFORM_ID:
-        return FixedLaw(law_id, 0, 0, 4096, 0, 0)
+        return FixedLaw(law_id, 0, 0, COEFFICIENT_ONE, 0, 0)
     if law_id in LISTED:
         cv, ca, _ = coefficients(Law(name))
-        overlap = floor(256.0 * overlap_factor(Law(name)) + 1e-6)
-        return FixedLaw(law_id, 0, 0, ceil(4096.0 * cv), ceil(4096.0 * ca), _usable(overlap))
+        overlap = floor(OVERLAP_ONE * overlap_factor(Law(name)) + 1e-6)
+        return FixedLaw(
+            law_id, 0, 0, ceil(COEFFICIENT_ONE * cv), ceil(COEFFICIENT_ONE * ca), _usable(overlap)
+        )
     if name == "parabolic":
         alpha, beta = HALF, 0
     elif name == "trapezoid":
@@ -254,4 +257,4 @@ def _over_rest(value: int, d: int) -> int:
 
 
 def _usable(overlap: int) -> int:
-    return min(256, overlap) if overlap >= LEAST_OVERLAP else 0
+    return min(OVERLAP_ONE, overlap) if overlap >= LEAST_OVERLAP else 0

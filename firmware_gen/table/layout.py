@@ -11,20 +11,20 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal, TypeAlias
 
-from firmware_gen.chips import LIMITS
-from firmware_gen.table.fixed_point import ALPHA_RANGE, BETA_RANGE
+from sim import rulebook
 from sim.model import Conflict
+from sim.rulebook import (
+    ALPHA_RANGE,
+    BETA_RANGE,
+    LEVEL_MAX,
+    PULSE_RANGE,
+    WORD_MAX,
+)
 
 MAGIC: Final = 0xBC
 VERSION: Final = 1
 NONE: Final = 255
 """An index that points to nothing."""
-
-LEVEL_MAX: Final = 200
-"""Light levels are half percents of L*."""
-PULSE_RANGE: Final = (800, 5200)
-"""Ticks of 0.5 us: 400 to 2600 us."""
-SHORTEST_PERIOD_MS: Final = 40
 
 SERVO, LAMP, STRIP, SWITCH = 1, 2, 3, 4
 KINDS: Final[Mapping[int, str]] = MappingProxyType(
@@ -157,16 +157,16 @@ HEADER: Final = Record(
         Field("chip", "u8"),
         Field("address", "u8"),
         Field("show", "u32"),
-        Field("outputs", "u8", 0, LIMITS.outputs),
-        Field("colours", "u8", 0, LIMITS.colours),
-        Field("inputs", "u8", 0, LIMITS.inputs),
-        Field("bindings", "u8", 0, LIMITS.bindings),
-        Field("cues", "u8", 0, LIMITS.cues),
-        Field("laws", "u8", 1, LIMITS.laws),
+        Field("outputs", "u8", 0, rulebook.OUTPUTS),
+        Field("colours", "u8", 0, rulebook.COLOURS),
+        Field("inputs", "u8", 0, rulebook.INPUTS),
+        Field("bindings", "u8", 0, rulebook.BINDINGS),
+        Field("cues", "u8", 0, rulebook.CUES),
+        Field("laws", "u8", 1, rulebook.LAWS),
         Field("idle", "u8"),
         Field("lost", "u8"),
         Field("lost time", "u8"),
-        Field("stop button", "u8", 0, LIMITS.button),
+        Field("stop button", "u8", 0, rulebook.BUTTONS[-1]),
         Field("stop time", "u8", 1),
         Field("enable interval", "u8"),
         Field("reserved", "u16", 0, 0),
@@ -178,7 +178,7 @@ OUTPUT: Final = Record("output", (Field("kind", "u8"), Field("pin", "u8")), BAD_
 SERVO_FIELDS: Final = Record(
     "servo",
     (
-        Field("points", "u8", 2, LIMITS.points),
+        Field("points", "u8", rulebook.CALIBRATION_POINTS[0], rulebook.CALIBRATION_POINTS[-1]),
         Field("travel low", "i16"),
         Field("travel high", "i16"),
         Field("speed limit", "u16", 1),
@@ -194,7 +194,7 @@ LAMP_FIELDS: Final = Record("lamp", (Field("safe level", "u8", 0, LEVEL_MAX),), 
 STRIP_FIELDS: Final = Record(
     "strip",
     (
-        Field("pixels", "u8", 1, LIMITS.pixels),
+        Field("pixels", "u8", 1),
         Field("order", "u8", 0, len(ORDERS) - 1),
         Field("cap", "u16"),
         Field("safe colour", "u8"),
@@ -237,9 +237,8 @@ ACT_WAIT, ACT_LAW, ACT_F, ACT_OUTPUT = 0x40, 0x20, 0x10, 0x0F
 END, WAIT, LOOP, LOOP_END, FORK, EFFECT, GO_ON = 0x80, 0x81, 0x82, 0x83, 0x84, 0x85, 0x86
 SHORT_WAIT: Final = 0xC0
 SHORT_WAIT_STEPS: Final = 64
-LOOP_FOREVER, LOOP_HELD = 0, 65535
+LOOP_FOREVER, LOOP_HELD = 0, WORD_MAX
 
-DURATION_STEP_MS: Final = 10
 DURATION_STEPS: Final = 160
 """Duration bytes below this are a whole number of steps."""
 DURATION_BIG_STEP_MS: Final = 100
@@ -248,8 +247,3 @@ DURATION_BIG_BASE: Final = 143
 DURATION_MS: Final = 200
 """From this duration byte on ms over two bytes."""
 DURATION_LONG: Final = 255
-DURATION_MAX_MS: Final = 65000
-"""A board keeps a thread's time and a fade's start in 24 bits of 1/256 ms: what waits longest still
-differs from what has been due for 256 ms."""
-FAR: Final = 0xFE0000
-"""For how long, in 1/256 ms, a thread waits for a servo that is busy 2^16 longer or more."""

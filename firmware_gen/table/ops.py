@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
-from firmware_gen.chips import LIMITS
 from firmware_gen.table.layout import (
     ACT_F,
     ACT_LAW,
@@ -20,9 +19,7 @@ from firmware_gen.table.layout import (
     DURATION_BIG_BASE,
     DURATION_BIG_STEP_MS,
     DURATION_LONG,
-    DURATION_MAX_MS,
     DURATION_MS,
-    DURATION_STEP_MS,
     DURATION_STEPS,
     EFFECT,
     EFFECTS,
@@ -30,17 +27,23 @@ from firmware_gen.table.layout import (
     FORK,
     GO_ON,
     LAMP,
-    LEVEL_MAX,
     LOOP,
     LOOP_END,
     SERVO,
     SHORT_WAIT,
     SHORT_WAIT_STEPS,
-    SHORTEST_PERIOD_MS,
     STRIP,
     SWITCH,
     WAIT,
     TableError,
+)
+from sim.rulebook import (
+    ANGLE_STEPS_PER_DEG,
+    DURATION_STEP_MS,
+    LEVEL_MAX,
+    LONGEST_DURATION_MS,
+    LOOP_DEPTH,
+    SHORTEST_PERIOD_MS,
 )
 
 
@@ -136,8 +139,8 @@ class Facts:
 
 def duration_bytes(duration_ms: int) -> bytes:
     """The shortest bytes for a duration of 0 to 65000 ms; ValueError for another."""
-    if not 0 <= duration_ms <= DURATION_MAX_MS:
-        raise ValueError(f"{duration_ms} ms is not within 0 to {DURATION_MAX_MS} ms")
+    if not 0 <= duration_ms <= LONGEST_DURATION_MS:
+        raise ValueError(f"{duration_ms} ms is not within 0 to {LONGEST_DURATION_MS} ms")
     steps, rest = divmod(duration_ms, DURATION_STEP_MS)
     if rest == 0 and 1 <= steps <= DURATION_STEPS:
         return bytes((steps - 1,))
@@ -183,7 +186,7 @@ def _act_bytes(op: Act, kind: int) -> bytes:
     first = op.output | (ACT_WAIT if op.wait else 0) | (ACT_LAW if op.law is not None else 0)
     target = struct.pack("<B", op.target) if kind != SERVO else b""
     if kind == SERVO:
-        degrees, rest = divmod(op.target, 100)
+        degrees, rest = divmod(op.target, ANGLE_STEPS_PER_DEG)
         if rest == 0 and -128 <= degrees <= 127:
             target = struct.pack("<b", degrees)
         else:
@@ -264,8 +267,8 @@ class Sweep:
     def _nest(self, op: Op, waits: list[bool]) -> None:
         """Follow the loops: `waits` tells for each open one whether it has waited."""
         if isinstance(op, Loop):
-            if len(waits) == LIMITS.loop_depth:
-                raise self._wrong(f"loops nest deeper than {LIMITS.loop_depth}")
+            if len(waits) == LOOP_DEPTH:
+                raise self._wrong(f"loops nest deeper than {LOOP_DEPTH}")
             waits.append(False)
         elif isinstance(op, LoopBack):
             if not waits:
@@ -319,7 +322,7 @@ class Sweep:
         if wide:
             target = struct.unpack("<h", self._take(2))[0]
         else:
-            target = 100 * struct.unpack("<b", self._take(1))[0]
+            target = ANGLE_STEPS_PER_DEG * struct.unpack("<b", self._take(1))[0]
         low, high = facts.travel
         if not low <= target <= high:
             raise self._wrong(f"target {target} is outside the travel, {low} to {high}")
@@ -348,8 +351,8 @@ class Sweep:
         if first < DURATION_LONG:
             return 256 * (first - DURATION_MS) + self._u8()
         duration_ms = self._u16()
-        if duration_ms > DURATION_MAX_MS:
-            raise self._wrong(f"{duration_ms} ms is over {DURATION_MAX_MS} ms")
+        if duration_ms > LONGEST_DURATION_MS:
+            raise self._wrong(f"{duration_ms} ms is over {LONGEST_DURATION_MS} ms")
         return duration_ms
 
     def _output(self, output: int) -> OutputFacts:
@@ -390,5 +393,5 @@ def renumbered(thread: Thread, number: Mapping[int, int] | Sequence[int]) -> Thr
 
 def waits_ms(duration_ms: int) -> list[Delay]:
     """Ops that wait any time: one where it fits."""
-    whole, rest = divmod(duration_ms, DURATION_MAX_MS)
-    return [Delay(DURATION_MAX_MS)] * whole + ([Delay(rest)] if rest else [])
+    whole, rest = divmod(duration_ms, LONGEST_DURATION_MS)
+    return [Delay(LONGEST_DURATION_MS)] * whole + ([Delay(rest)] if rest else [])

@@ -13,7 +13,7 @@ from hashlib import sha256
 from itertools import pairwise
 from typing import Final, TypeAlias, TypeVar
 
-from firmware_gen.chips import CHIPS_BY_ID, LIMITS, Job, pin_name
+from firmware_gen.chips import CHIPS_BY_ID, Chip, Job
 from firmware_gen.crc import crc16
 from firmware_gen.table.fixed_point import LAW_IDS
 from firmware_gen.table.layout import (
@@ -60,6 +60,8 @@ from firmware_gen.table.layout import (
     TableError,
 )
 from firmware_gen.table.ops import Facts, OutputFacts, Sweep, Thread, code_bytes
+from sim.model import Score
+from sim.rulebook import ADDRESSES, BUTTONS, ENABLE_INTERVAL_FRAMES, STOP_STEP_MS, THREADS
 
 _Row = TypeVar("_Row")
 
@@ -173,12 +175,12 @@ class Table:
     idle: int | None = None
     lost: int | None = None
     lost_time: int = 0
-    """In 100 ms; 0: never."""
+    """In `LOST_STEP_MS`; 0: never."""
     stop_button: int = 0
     """0: none."""
-    stop_time: int = 75
-    """In 20 ms."""
-    enable_interval: int = 10
+    stop_time: int = Score("").stop_ms // STOP_STEP_MS
+    """In `STOP_STEP_MS`."""
+    enable_interval: int = ENABLE_INTERVAL_FRAMES
     """In frames."""
     show: int = 0
 
@@ -380,7 +382,8 @@ class _Decoder:
     def table(self) -> Table:
         header = self._header()
         colours_count = header["colours"]
-        outputs = self._outputs(header["outputs"], colours_count)
+        chip = CHIPS_BY_ID[header["chip"]]
+        outputs = self._outputs(header["outputs"], colours_count, chip)
         colours = tuple(
             (one["red"], one["green"], one["blue"])
             for one in (self._record(COLOUR, f"colours[{n}]") for n in range(colours_count))
@@ -430,7 +433,7 @@ class _Decoder:
             (BAD_VERSION, "version", raw["version"] != VERSION),
             (BAD_CRC, "crc", crc16(data[: self.end]) != int.from_bytes(data[self.end :], "little")),
             (BAD_CHIP, "chip", raw["chip"] not in CHIPS_BY_ID),
-            (BAD_ADDRESS, "address", not 1 <= raw["address"] <= 254),
+            (BAD_ADDRESS, "address", raw["address"] not in ADDRESSES),
         )
         for code, name, wrong in faults:
             if wrong:
@@ -452,19 +455,19 @@ class _Decoder:
         if self.at + size > self.end:
             raise TableError(BAD_EXTENT, path, "the record reaches beyond the table")
 
-    def _outputs(self, count: int, colours: int) -> tuple[OutputRecord, ...]:
+    def _outputs(self, count: int, colours: int, chip: Chip) -> tuple[OutputRecord, ...]:
         found: list[OutputRecord] = []
         for number in range(count):
             path = f"outputs[{number}]"
             found.append(self._output(path, colours))
             servos = sum(isinstance(one, ServoRecord) for one in found)
             strips = [one.pixels for one in found if isinstance(one, StripRecord)]
-            if servos > LIMITS.servos:
-                raise TableError(BAD_OUTPUT, path, f"more than {LIMITS.servos} servos")
-            if len(strips) > LIMITS.strips:
-                raise TableError(BAD_OUTPUT, path, f"more than {LIMITS.strips} strips")
-            if sum(strips) > LIMITS.pixels:
-                raise TableError(BAD_OUTPUT, path, f"more than {LIMITS.pixels} pixels")
+            if servos > chip.servos:
+                raise TableError(BAD_OUTPUT, path, f"more than {chip.servos} servos")
+            if len(strips) > chip.strips:
+                raise TableError(BAD_OUTPUT, path, f"more than {chip.strips} strips")
+            if sum(strips) > chip.pixels:
+                raise TableError(BAD_OUTPUT, path, f"more than {chip.pixels} pixels")
         return tuple(found)
 
     def _output(self, path: str, colours: int) -> OutputRecord:
@@ -552,7 +555,7 @@ class _Decoder:
             if row["outputs"] >> outputs:
                 raise TableError(BAD_RECORD, f"{path}.outputs", "it names an output too many")
             conflict_is_known = flags & 0x0F < len(CONFLICTS)
-            if not conflict_is_known or not 1 <= flags >> 4 <= LIMITS.threads:
+            if not conflict_is_known or not 1 <= flags >> 4 <= THREADS:
                 raise TableError(BAD_RECORD, f"{path}.flags", f"{flags:#04x} is out of its limits")
             rows.append(row)
         return rows
@@ -564,7 +567,7 @@ _HEADER_FAULTS: Final = {
     BAD_VERSION: f"this table is of another version than {VERSION}",
     BAD_CRC: "the check sum does not match",
     BAD_CHIP: "this chip is unknown",
-    BAD_ADDRESS: "it is not within 1 to 254",
+    BAD_ADDRESS: f"it is not within {ADDRESSES[0]} to {ADDRESSES[-1]}",
 }
 
 _JOBS: Final[dict[int, Job]] = {
@@ -586,9 +589,9 @@ def _check_pins(
     used: set[int] = set()
     for path, pin, job in jobs:
         if pin not in chip.pins_for(job):
-            raise TableError(BAD_PIN, path, f"{pin_name(pin)} cannot be a {job}")
+            raise TableError(BAD_PIN, path, f"{chip.pin_name(pin)} cannot be a {job}")
         if pin in used:
-            raise TableError(BAD_PIN, path, f"{pin_name(pin)} is used twice")
+            raise TableError(BAD_PIN, path, f"{chip.pin_name(pin)} is used twice")
         used.add(pin)
 
 
@@ -606,10 +609,8 @@ def _cue(row: dict[str, int], path: str, index: dict[int, int]) -> CueRecord:
 
 def _button(value: int, path: str) -> int:
     button = value & ~FLAG
-    if not 1 <= button <= LIMITS.button:
-        raise TableError(
-            BAD_RECORD, f"{path}.button", f"{button} is not within 1 to {LIMITS.button}"
-        )
+    if button not in BUTTONS:
+        raise TableError(BAD_RECORD, f"{path}.button", f"{button} is not within 1 to {BUTTONS[-1]}")
     return button
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from math import inf
 from typing import TYPE_CHECKING
 
-from firmware_gen.chips import LIMITS
 from seqlang.checks.motion.failing_moves import failures
+from sim.rulebook import CUES
 from sim.score.tree import duration_ms
 from sim.strain.interruption import Cuts, interruptions
 
@@ -27,7 +27,7 @@ def interruptions_of_passing(context: Context) -> tuple[Cuts, ...]:
 def rehearsable(context: Context) -> bool:
     """Whether rehearsing all cues makes sense and ends soon: none fails or is very long."""
     cues = context.show.score.cues
-    if context.once(failures) or len(cues) > LIMITS.cues:
+    if context.once(failures) or len(cues) > CUES:
         return False
     if not all(context.playable(cue) for cue in cues):
         return False

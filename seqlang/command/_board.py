@@ -85,7 +85,7 @@ def connected(
 
 def virtual_board(speed: float) -> Server:
     """The virtual board of `--port virtual`: it remembers its show from command to command."""
-    from firmware_gen.board.virtual import WRITE_S, Server, VirtualBoard, stored_eeprom
+    from firmware_gen.board.virtual import Server, VirtualBoard, stored_eeprom
 
     folder = Path(click.get_app_dir("bellcrank"))
     store: Path | None = folder / "virtual-board.bin"
@@ -94,7 +94,7 @@ def virtual_board(speed: float) -> Server:
         eeprom = stored_eeprom(store)
     except (OSError, LinkFailure):
         store, eeprom = None, stored_eeprom(None)
-    return Server(VirtualBoard(eeprom, write_s=WRITE_S), speed=speed, store=store)
+    return Server(VirtualBoard(eeprom), speed=speed, store=store)
 
 
 def end(failure: LinkFailure) -> NoReturn:

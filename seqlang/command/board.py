@@ -11,6 +11,7 @@ from firmware_gen.board.board import Witness
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import Mode
 from seqlang.command._board import end
+from sim.rulebook import CUES
 
 if TYPE_CHECKING:
     from firmware_gen.board.virtual import VirtualBoard
@@ -81,7 +82,7 @@ class _Watch(Witness):
             self._mode = board.mode
             self._say(board.mode.name.lower())
         running = board.player.running_cues if board.player else 0
-        for number in range(32):
+        for number in range(CUES):
             if (running ^ self._running) >> number & 1:
                 self._say(f"cue {number} {'starts' if running >> number & 1 else 'ends'}")
         self._running = running

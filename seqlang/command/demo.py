@@ -13,6 +13,7 @@ import click
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import Mode
 from seqlang.command._board import end, must, pause, wait_for_limp
+from sim.rulebook import FRAME_S
 
 if TYPE_CHECKING:
     from firmware_gen.board.played_as_shown import Recording
@@ -34,7 +35,6 @@ _HELD_S: Final = 2.0
 _LONGEST_CUE_S: Final = 30.0
 _INTERRUPTED_AFTER_S: Final = 0.9
 _POLL_S: Final = 0.2
-_FRAME_S: Final = 0.02
 
 
 @click.command(name="demo")
@@ -149,7 +149,7 @@ class _Hand:
             if not self.running(cue):
                 break
             self.wait(_POLL_S)
-        return (self.link.state().frames - started) * _FRAME_S
+        return (self.link.state().frames - started) * FRAME_S
 
 
 def _play(show: Show, compiled: CompiledShow) -> None:
@@ -214,8 +214,8 @@ def _remote(show: Show, hand: _Hand) -> Iterator[str]:
 def _stop(link: Link) -> None:
     before = link.state().frames
     must(link, "stop", link.stop())
-    state = wait_for_limp(link, _LONGEST_CUE_S / SPEED, _FRAME_S / SPEED)
-    _say("stop", f"safe pose and pulses off after {(state.frames - before) * _FRAME_S:.1f} s")
+    state = wait_for_limp(link, _LONGEST_CUE_S / SPEED, FRAME_S / SPEED)
+    _say("stop", f"safe pose and pulses off after {(state.frames - before) * FRAME_S:.1f} s")
 
 
 def _read_back(link: Link, board: CompiledBoard) -> None:

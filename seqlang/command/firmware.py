@@ -9,8 +9,6 @@ import click
 
 from firmware_gen.build import image as images
 from firmware_gen.build.uploader import (
-    BOOT_BAUD,
-    OLD_BOOT_BAUD,
     UPLOADER,
     Upload,
     Way,
@@ -18,6 +16,7 @@ from firmware_gen.build.uploader import (
     uploader_path,
     uploads,
 )
+from firmware_gen.chips import CHIPS, FIRST, Chip
 from seqlang.command import BoardFailed, WrongUse
 
 if TYPE_CHECKING:
@@ -43,15 +42,14 @@ PROGRAMMER_TO_FILL_IN = "PROGRAMMER"
 @click.option(
     "--baud",
     type=click.IntRange(min=1),
-    default=BOOT_BAUD,
-    show_default=True,
-    help=f"Rate of the boot loader; older ones have {OLD_BOOT_BAUD}.",
+    help="Rate of the boot loader; by default the usual one of the chip "
+    f"({FIRST.title}: {FIRST.tools.boot_baud}, older ones {FIRST.tools.old_boot_baud}).",
 )
 @click.option(
     "--programmer",
     help=f"With --way isp: the programmer's name (`{UPLOADER} -c ?` lists them).",
 )
-@click.option("--chip", default="atmega328p", show_default=True, help="Chip of the board.")
+@click.option("--chip", default=FIRST.name, show_default=True, help="Chip of the board.")
 @click.option(
     "--with",
     "show",
@@ -68,7 +66,7 @@ PROGRAMMER_TO_FILL_IN = "PROGRAMMER"
 def command(
     port: str | None,
     way: Way,
-    baud: int,
+    baud: int | None,
     programmer: str | None,
     chip: str,
     show: str | None,
@@ -82,7 +80,10 @@ def command(
     if way == "isp" and programmer is None and now:
         raise WrongUse(f"say with `--programmer` which one it is (`{UPLOADER} -c ?` lists them)")
     try:
-        image = images.shipped(chip) if show is None else merged(show, board, out, way)
+        if show is None:
+            image = images.shipped(chip)
+        else:
+            image, chip = merged(show, board, out, way)
     except images.ImageError as error:
         raise WrongUse(str(error)) from error
     found = _port(port, way, now)
@@ -90,11 +91,11 @@ def command(
         chip, image, way, found, baud=baud, programmer=programmer or PROGRAMMER_TO_FILL_IN
     )
     _explain(image, steps, way)
-    return _install(steps) if now else 0
+    return _install(steps, CHIPS[chip]) if now else 0
 
 
-def merged(show: str, name: str | None, out: Path | None, way: Way) -> Path:
-    """Write the image with a show's table behind the firmware; its path."""
+def merged(show: str, name: str | None, out: Path | None, way: Way) -> tuple[Path, str]:
+    """Write the image with a show's table behind the firmware; its path and the board's chip."""
     from firmware_gen.compiler.show import compile_show
     from firmware_gen.files import write_whole
     from seqlang.command._show import passed
@@ -110,7 +111,7 @@ def merged(show: str, name: str | None, out: Path | None, way: Way) -> Path:
     if board.fits:
         slot = board.chip.slot_bytes
         click.echo(f"         (it also fits a slot of {slot} bytes: `bellcrank flash` is enough)")
-    return path
+    return path, chip
 
 
 def _choose(boards: tuple[CompiledBoard, ...], name: str | None) -> CompiledBoard:
@@ -152,7 +153,7 @@ def _explain(image: Path, steps: tuple[Upload, ...], way: Way) -> None:
     click.echo(f"caution: {CAUTION}")
 
 
-def _install(steps: tuple[Upload, ...]) -> int:
+def _install(steps: tuple[Upload, ...], chip: Chip) -> int:
     if uploader_path() is None:
         raise BoardFailed(
             f"the uploader `{UPLOADER}` is not installed\n"
@@ -166,6 +167,6 @@ def _install(steps: tuple[Upload, ...]) -> int:
             raise BoardFailed(
                 f"the uploader ended with status {status}\n"
                 "  help: check the port and that nothing else uses it; an older boot loader needs "
-                f"`--baud {OLD_BOOT_BAUD}`; a newer one `--way urclock`"
+                f"`--baud {chip.tools.old_boot_baud}`; a newer one `--way urclock`"
             )
     return 0

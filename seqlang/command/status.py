@@ -4,21 +4,20 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import click
 
 from firmware_gen.link.protocol import NO_SLOT, Mode, ResetCause
 from seqlang.command._board import compiled, connected, named, port_options
 from seqlang.command._form import format_option
+from sim.rulebook import CUES, FRAME_S
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from firmware_gen.compiler.show import CompiledShow
     from firmware_gen.link.protocol import Hello, State
-
-FRAME_S: Final = 0.02
 
 
 @click.command(name="status")
@@ -92,7 +91,7 @@ def _running(state: State, table: bytes, show: CompiledShow | None) -> list[str]
     names = _cue_names(table, show)
     return [
         names.get(number, f"cue {number}")
-        for number in range(32)
+        for number in range(CUES)
         if state.running_cues >> number & 1
     ]
 

@@ -31,6 +31,14 @@ from seqlang.text.syntax import (
 from seqlang.text.units import DURATION
 from sim import model
 from sim.model import UNIFORM, Fade, InTurn, Move, Repeat, Step, StripLight, Together
+from sim.rulebook import (
+    DURATION_STEP_MS,
+    LONGEST_PERIOD_MS,
+    MOST_TIMES,
+    SEED_MAX,
+    SHORTEST_PERIOD_MS,
+    WIDTH_MAX,
+)
 from sim.score.tree import duration_ms
 
 if TYPE_CHECKING:
@@ -42,11 +50,8 @@ MOST_NESTED: Final = 24
 MOST_STEPS: Final = 20_000
 """Steps of one cue, those of the cues it plays included."""
 
-MOST_TIMES: Final = 65_534
-"""TABLE.md, code: counts of a repeat are 16 bits, with 0 and 65535 taken."""
-
-CUT_MS: Final = 10
-"""A light that changes at once takes the shortest time a table can say."""
+CUT_MS: Final = DURATION_STEP_MS
+"""A light that changes at once takes the shortest of a table's cheap times."""
 
 
 class Made(NamedTuple):
@@ -339,15 +344,15 @@ class CueMaker:
                 raise Fault
             amount = option.amount(1)
             if option.kind == "every":
-                values["period_ms"] = round(
-                    reading.within(amount, DURATION, "an effect's period", 40, 65_535)
-                )
+                periods = SHORTEST_PERIOD_MS, LONGEST_PERIOD_MS
+                period_ms = reading.within(amount, DURATION, "an effect's period", *periods)
+                values["period_ms"] = round(period_ms)
             elif option.kind == "depth":
                 values["depth_pct"] = reading.percent(amount, "an effect's depth")
             elif option.kind == "seed":
-                values["seed"] = reading.count(amount, "a seed", 0, 255)
+                values["seed"] = reading.count(amount, "a seed", 0, SEED_MAX)
             else:
-                values["width"] = reading.count(amount, "an effect's width", 1, 100)
+                values["width"] = reading.count(amount, "an effect's width", 1, WIDTH_MAX)
         return values
 
     def _joined(self, steps: Sequence[Step], statement: object) -> Step:

@@ -58,6 +58,7 @@ from typing import TYPE_CHECKING, cast
 
 from lark import Token
 
+from firmware_gen.chips import CHIPS, FIRST
 from seqlang.meaning.output import output, wired_button
 from seqlang.meaning.pose import Pose, pose
 from seqlang.meaning.rig import board, supply, wearer
@@ -69,6 +70,7 @@ from sim.model import Rig, Show, Wearer
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from firmware_gen.chips import Chip
     from seqlang.meaning.origins import Origins
     from seqlang.meaning.pose import OutputKind, Setting
     from seqlang.text.findings import Finding, Origin
@@ -179,7 +181,7 @@ def _rig(
     for line in lines:
         by_kind.setdefault(line.kind, []).append(line)
     supplies = declared(reading, "supply", (line.token(1) for line in by_kind.get("supply", ())))
-    boards = declared(reading, "board", (line.token(1) for line in by_kind.get("board", ())))
+    boards = _chips(reading, by_kind.get("board", []))
     wearers = by_kind.get("wearer", [])
     for extra in wearers[1:]:
         reading.error(
@@ -213,6 +215,13 @@ def _rig(
             wearer=wearer(reading, wearers[0]) if wearers else Wearer(),
         )
     )
+
+
+def _chips(reading: Reading, lines: Sequence[Line]) -> dict[str, Chip]:
+    """The chip of every board that is declared; any one where it is not known."""
+    chips = {str(line.token(1)): str(line.token(2)) for line in reversed(lines)}
+    names = declared(reading, "board", (line.token(1) for line in lines))
+    return {name: CHIPS.get(chips[name], FIRST) for name in names}
 
 
 def _consistent(rig: Rig) -> Rig:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal, cast
 
 from lark import Token
 
-from firmware_gen.chips import CHIPS, LIMITS, parse_pin
+from firmware_gen.chips import FIRST
 from seqlang.meaning.carried import drive, load
 from seqlang.meaning.entry import Sheet, options
 from seqlang.meaning.pose import angle, colour
@@ -37,14 +37,13 @@ from sim.model import (
     StripLight,
     Switch,
 )
+from sim.rulebook import BUTTONS, PULSE_RANGE_US
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from firmware_gen.chips import Chip
     from seqlang.meaning.pose import Setting
-
-PULSE_RANGE_US = (400.0, 2600.0)
-"""TABLE.md, outputs: pulses from 800 to 5200 half microseconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,43 +53,50 @@ class Plug:
     name: str
     board: str
     pin: int
+    chip: Chip
     safe: Setting | None
 
 
 def output(
-    reading: Reading, entry: Line, boards: Mapping[str, Token], safe: Mapping[str, Setting]
+    reading: Reading, entry: Line, boards: Mapping[str, Chip], safe: Mapping[str, Setting]
 ) -> Output:
     """A servo, lamp, strip or switch with its place in the safe pose. Raises Fault."""
     makers = {"servo": _servo, "lamp": _lamp, "strip": _strip, "switch": _switch}
     name, board = entry.token(1), entry.token(2)
     pin = reading.tried(plug, reading, board, entry.token(3), boards)
-    spot = Plug(str(name), str(board), -1 if pin is None else pin, safe.get(str(name)))
+    spot = Plug(
+        str(name),
+        str(board),
+        -1 if pin is None else pin,
+        boards.get(str(board), FIRST),
+        safe.get(str(name)),
+    )
     made = reading.tried(makers[entry.kind], reading, entry, spot)
     if made is None or pin is None:
         raise Fault
     return cast("Output", made)
 
 
-def plug(reading: Reading, board: Token, pin: Token, boards: Mapping[str, Token]) -> int:
-    """The pin's code. Raises Fault if board or pin is unknown."""
+def plug(reading: Reading, board: Token, pin: Token, boards: Mapping[str, Chip]) -> int:
+    """The pin's number. Raises Fault if board or pin is unknown."""
     if str(board) not in boards:
         reading.unknown(board, "board", boards)
+    chip = boards.get(str(board), FIRST)
     try:
-        code = parse_pin(pin)
+        number = chip.pin(pin)
     except ValueError:
-        pins = sorted({name for chip in CHIPS.values() for name in chip.pins})
         reading.error(
             "unknown-pin",
             f"`{pin}` is no pin",
             pin,
             help="pins are named as in the chip's data sheet, by port and bit: `PB1`, `PD6`; "
             "the numbers printed on boards are not theirs",
-            fix=nearest(str(pin), pins),
+            fix=nearest(str(pin), sorted(chip.pins)),
         )
         raise Fault from None
     if str(board) not in boards:
         raise Fault
-    return code
+    return number
 
 
 def _mark(reading: Reading, sheet: Sheet, spot: Plug, *parts: tuple[str, object]) -> int:
@@ -338,7 +344,9 @@ def _strip(reading: Reading, entry: Line, spot: Plug) -> Strip:
     line = sheet.need("pixels", "pixels 30, order grb, each 20 mA")
     more = options(reading, line)
     order, each = (cast("Line | None", more.get(kind)) for kind in ("order", "channel"))
-    pixels = reading.tried(reading.count, line.amount(1), "the number of pixels", 1, LIMITS.pixels)
+    pixels = reading.tried(
+        reading.count, line.amount(1), "the number of pixels", 1, spot.chip.pixels
+    )
     usual = Strip("", "", 0, 1)
     channel = each and reading.tried(
         reading.within, each.amount(1), AMPERES, "the current of one colour", above=0
@@ -389,17 +397,17 @@ def _switch(reading: Reading, entry: Line, spot: Plug) -> Switch:
     )
 
 
-def wired_button(reading: Reading, entry: Line, boards: Mapping[str, Token]) -> Input:
+def wired_button(reading: Reading, entry: Line, boards: Mapping[str, Chip]) -> Input:
     """A button or receiver output on an input pin. Raises Fault."""
     _, button, board, pin, *level = entry.items
-    code = reading.tried(plug, reading, cast("Token", board), cast("Token", pin), boards)
-    number = reading.count(cast("Token", button), "a button's number", 1, LIMITS.button)
-    if code is None:
+    pin_number = reading.tried(plug, reading, cast("Token", board), cast("Token", pin), boards)
+    number = reading.count(cast("Token", button), "a button's number", 1, BUTTONS[-1])
+    if pin_number is None:
         raise Fault
     return Input(
         number,
         str(board),
-        code,
+        pin_number,
         active_low=not level or cast("Token", level[-1]).type == "LOW",
         mark=reading.origins.mark(
             *(entry, entry),

@@ -13,6 +13,7 @@ from seqlang.text.syntax import Amount, Light, Line, Spot
 from seqlang.text.units import DEGREES
 from sim.light.colours import COLOURS
 from sim.model import BLACK, StripLight
+from sim.rulebook import ANGLE_STEPS_PER_DEG, LARGEST_ANGLE_DEG
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -100,7 +101,9 @@ def setting(reading: Reading, name: Token, value: Light | Token, kind: OutputKin
 
 def angle(reading: Reading, amount: Amount) -> float:
     """An angle of a part to 0.01 deg, as the table keeps it. Raises Fault."""
-    return round(reading.within(amount, DEGREES, "an angle", -327, 327) * 100) / 100
+    most = LARGEST_ANGLE_DEG
+    angle_deg = reading.within(amount, DEGREES, "an angle", -most, most)
+    return round(angle_deg * ANGLE_STEPS_PER_DEG) / ANGLE_STEPS_PER_DEG
 
 
 def lamp_level(reading: Reading, light: Light, name: Token) -> float:

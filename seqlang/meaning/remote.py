@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 from lark import Token
 
-from firmware_gen.chips import LIMITS
 from seqlang.meaning.values import Fault, Reading
 from seqlang.text.findings import Origin
 from seqlang.text.syntax import Line
 from seqlang.text.units import PLAIN, RUN_TIME
 from sim.model import Binding, Score, Usage
+from sim.rulebook import BUTTONS, SHORTEST_SILENCE_MS, SHORTEST_STOP_MS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -96,7 +96,7 @@ def _cue(reading: Reading, name: Token, cues: Mapping[str, Token]) -> str:
 
 def _binding(reading: Reading, line: Line, cues: Mapping[str, Token]) -> Binding:
     _, button, cue, *held = line.items
-    number = reading.tried(reading.count, line.amount(1), "a button's number", 1, LIMITS.button)
+    number = reading.tried(reading.count, line.amount(1), "a button's number", 1, BUTTONS[-1])
     name = reading.tried(_cue, reading, line.token(2), cues)
     if number is None or name is None:
         raise Fault
@@ -121,16 +121,20 @@ def _rule(
     places: dict[str, Origin],
 ) -> None:
     if line.kind == "lost":
-        made.lost_ms = reading.tried(reading.milliseconds, line.amount(1), "the silence", 100)
+        made.lost_ms = reading.tried(
+            reading.milliseconds, line.amount(1), "the silence", SHORTEST_SILENCE_MS
+        )
         made.lost_cue = reading.tried(_cue, reading, line.token(2), cues)
         if made.lost_ms is None or made.lost_cue is None:
             made.lost_ms = made.lost_cue = None
         places["lost"] = _origin(reading, line, time=line.items[1], cue=line.items[2])
     elif line.kind == "stop":
         places["stop"] = _origin(reading, line, button=line.items[2])
-        made.stop_button = reading.count(line.amount(2), "a button's number", 1, LIMITS.button)
+        made.stop_button = reading.count(line.amount(2), "a button's number", 1, BUTTONS[-1])
     else:
-        made.stop_ms = reading.milliseconds(line.amount(2), "the move to the safe pose", 20)
+        made.stop_ms = reading.milliseconds(
+            line.amount(2), "the move to the safe pose", SHORTEST_STOP_MS
+        )
         places["stop time"] = _origin(reading, line, time=line.items[2])
 
 

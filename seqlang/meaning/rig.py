@@ -24,6 +24,7 @@ from seqlang.text.units import (
 )
 from sim.model import Adapter, Board, Cells, FuseKind, Regulator, Supply, Wearer, Wire
 from sim.rig.regions import REGIONS
+from sim.rulebook import ADDRESSES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -176,7 +177,9 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
     _, name, chip, address, *_ = entry.items
     if str(chip) not in CHIPS:
         reading.unknown(cast("Token", chip), "chip", CHIPS)
-    number = reading.tried(reading.count, cast("Token", address), "the address", 1, 254)
+    number = reading.tried(
+        reading.count, cast("Token", address), "the address", ADDRESSES[0], ADDRESSES[-1]
+    )
     feed = sheet.get("feed")
     source = wire = None
     if feed is not None:
@@ -201,6 +204,7 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
             ("address", address),
             ("feed", feed),
         ),
+        CHIPS[str(chip)].electrics,
     )
 
 

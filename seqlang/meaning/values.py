@@ -28,6 +28,7 @@ from seqlang.text.units import (
     title_of,
     units_of,
 )
+from sim.rulebook import LEVEL_STEPS_PER_PCT
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -346,7 +347,8 @@ class Reading:
 
     def percent(self, amount: Amount, what: str) -> float:
         """A light level, 0 to 100, to the nearest half percent. Raises Fault."""
-        return round(self.within(amount, LEVEL, what, 0, 100) * 2) / 2
+        level_pct = self.within(amount, LEVEL, what, 0, 100)
+        return round(level_pct * LEVEL_STEPS_PER_PCT) / LEVEL_STEPS_PER_PCT
 
     def share(self, amount: Amount) -> float:
         """A fraction of one: `1/3`, `0.4`, `40 %`. Raises Fault."""

@@ -12,7 +12,7 @@ from dataclasses import fields, is_dataclass, replace
 from decimal import Decimal
 from typing import TypeVar
 
-from firmware_gen.chips import pin_name
+from firmware_gen.chips import CHIPS, FIRST, Chip
 from sim.model import (
     BLACK,
     MINIMUM_JERK,
@@ -48,7 +48,6 @@ from sim.model import (
     Strip,
     StripLight,
     Supply,
-    Switch,
     Throw,
     Together,
     Wearer,
@@ -114,10 +113,11 @@ def _rig(rig: Rig) -> Iterator[str]:
         yield f"board {board.name}: {board.chip}, address {board.address}"
         if board.supply is not None:
             yield f"{INDENT}feed {board.supply}{_wire(board.wire)}"
+    chips = {board.name: CHIPS[board.chip] for board in rig.boards}
     for output in rig.outputs:
-        yield from _output(output)
+        yield from _output(output, chips.get(output.board, FIRST))
     for one in rig.inputs:
-        yield _input(one)
+        yield _input(one, chips.get(one.board, FIRST))
     yield from _safe_pose(rig.outputs)
 
 
@@ -171,24 +171,24 @@ def _supply(supply: Supply) -> Iterator[str]:
         yield f"{INDENT}fuse {_quantity(supply.fuse_a, 'A')}{kind}"
 
 
-def _plug(kind: str, output: Servo | Lamp | Strip | Switch) -> str:
-    return f"{kind} {output.name}: {output.board} pin {pin_name(output.pin)}"
+def _plug(kind: str, output: Output, chip: Chip) -> str:
+    return f"{kind} {output.name}: {output.board} pin {chip.pin_name(output.pin)}"
 
 
-def _output(output: Output) -> Iterator[str]:
+def _output(output: Output, chip: Chip) -> Iterator[str]:
     if isinstance(output, Servo):
-        yield _plug("servo", output)
+        yield _plug("servo", output, chip)
         for line in _servo(output):
             yield INDENT + line
     elif isinstance(output, Lamp):
-        yield _plug("lamp", output)
+        yield _plug("lamp", output, chip)
         yield (
             f"{INDENT}leds {output.count} of {_quantity(output.forward_v, 'V')}, "
             f"{_quantity(output.current_a, 'A')}"
         )
         yield f"{INDENT}colour {_hex(output.colour)}"
     elif isinstance(output, Strip):
-        yield _plug("strip", output)
+        yield _plug("strip", output, chip)
         yield (
             f"{INDENT}pixels {output.pixels}, order {output.order}, "
             f"each {_quantity(output.channel_a, 'A')}"
@@ -196,7 +196,7 @@ def _output(output: Output) -> Iterator[str]:
         if output.cap_a is not None:
             yield f"{INDENT}cap {_quantity(output.cap_a, 'A')}"
     else:
-        yield _plug("switch", output)
+        yield _plug("switch", output, chip)
         yield f"{INDENT}active {'high' if output.active_high else 'low'}"
         yield f"{INDENT}draws {_quantity(output.current_a, 'A')}"
 
@@ -287,9 +287,9 @@ def _drive(drive: Drive) -> Iterator[str]:
         )
 
 
-def _input(one: Input) -> str:
+def _input(one: Input, chip: Chip) -> str:
     level = "low" if one.active_low else "high"
-    return f"input {one.button}: {one.board} pin {pin_name(one.pin)}, active {level}"
+    return f"input {one.button}: {one.board} pin {chip.pin_name(one.pin)}, active {level}"
 
 
 def _safe_pose(outputs: tuple[Output, ...]) -> Iterator[str]:

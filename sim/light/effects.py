@@ -12,23 +12,23 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.model import Effect, Law
+from sim.rulebook import EFFECT_ONE, LEVEL_MAX, LEVEL_STEPS_PER_PCT, SHARE_ONE, WIDTH_MAX
 from sim.score.laws import position
 
 Integers: TypeAlias = NDArray[np.int64]
 
-FULL: Final = 256
-SHORTEST_PERIOD_MS: Final = 40
+FULL: Final = EFFECT_ONE
 MOVING: Final = ("ember", "sparkle", "run")
 """Effects that differ from pixel to pixel."""
 
-_HALF_SWING: Final = np.rint(65536.0 * position(Law("harmonic"), np.arange(257) / 256.0)).astype(
+_HALF_SWING: Final = np.rint(SHARE_ONE * position(Law("harmonic"), np.arange(257) / 256.0)).astype(
     np.int64
 )
 
 
 def depth_level(effect: Effect) -> int:
-    """The depth in half percents, as a table holds it."""
-    return round(2.0 * effect.depth_pct)
+    """The depth in steps of a level, as a table holds it."""
+    return round(LEVEL_STEPS_PER_PCT * effect.depth_pct)
 
 
 def noise(seed: ArrayLike, a: ArrayLike, b: ArrayLike) -> Integers:
@@ -58,7 +58,7 @@ def multipliers(effect: Effect, elapsed_ms: ArrayLike, pixels: int = 1) -> Integ
 def _multipliers(effect: Effect, elapsed: Integers, pixel: Integers, pixels: int) -> Integers:
     n, left = np.divmod(np.asarray(elapsed), effect.period_ms)
     h = (left << 8) // effect.period_ms
-    z = (256 * depth_level(effect) + 100) // 200
+    z = (FULL * depth_level(effect) + LEVEL_MAX // 2) // LEVEL_MAX
     if effect.name == "breathe":
         y = np.where(h < 128, 2 * h, 510 - 2 * h)
         return FULL - ((z * (_HALF_SWING[y] >> 8)) >> 8)
@@ -66,7 +66,7 @@ def _multipliers(effect: Effect, elapsed: Integers, pixel: Integers, pixels: int
         a, b = noise(effect.seed, n, pixel), noise(effect.seed, n + 1, pixel)
         return FULL - ((z * (a + (((b - a) * h) >> 8))) >> 8)
     if effect.name == "sparkle":
-        lit = 100 * noise(effect.seed, n, pixel) < 256 * effect.width
+        lit = WIDTH_MAX * noise(effect.seed, n, pixel) < 256 * effect.width
         return np.where(lit, FULL - ((z * h) >> 8), FULL - z)
     if effect.name == "run":
         behind = (h * pixels - (pixel << 8)) % (pixels << 8)

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sim.light.colours import COLOURS
 from sim.model import StripLight
+from sim.rulebook import LEVEL_STEPS_PER_PCT
 
 __all__ = [
     "COLOURS",
@@ -81,5 +82,7 @@ def strip_linear(light: StripLight) -> Array:
 
 def channel_levels(light: StripLight) -> tuple[int, int, int]:
     """Levels of red, green and blue, 0 to 200 each: half percents of L*, as a table holds them."""
-    red, green, blue = np.rint(2.0 * lightness(strip_linear(light))).astype(int).tolist()
+    red, green, blue = (
+        np.rint(LEVEL_STEPS_PER_PCT * lightness(strip_linear(light))).astype(int).tolist()
+    )
     return red, green, blue

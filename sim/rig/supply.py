@@ -32,20 +32,8 @@ from sim.rig.resistor import Series, series_resistor
 
 Array: TypeAlias = NDArray[np.float64]
 
-BOARD_A: Final = 0.03
-"""Current (A) of a small 8-bit board itself at 16 MHz and 5 V, regulator and lights included (the
-ATmega328P alone takes about 10 mA by its data sheet, from memory; the rest common practice)."""
-
 PIXEL_IDLE_A: Final = 0.001
 """Current (A) of a dark addressable pixel (common practice, from memory: under about 1 mA)."""
-
-BROWN_OUT_V: Final = 2.7
-"""The brown-out level that the firmware sets; below it the chip resets (ATmega328P data sheet,
-BODLEVEL 101: 2.5 to 2.9 V, typically 2.7 V; from memory)."""
-
-SAFE_CLOCK_V: Final = 4.5
-"""The chip needs at least 4.5 V for 16 MHz (ATmega328P data sheet, safe operating area: 0 to 20 MHz
-at 4.5 to 5.5 V; from memory)."""
 
 UNKNOWN_FEED_V: Final = 5.0
 """Taken for a board without a stated supply and without servos (common practice)."""
@@ -61,7 +49,7 @@ class Demand:
 
     torque_nm: Mapping[str, ArrayLike] = field(default_factory=dict)
     duty: Mapping[str, ArrayLike] = field(default_factory=dict)
-    fixed_a: ArrayLike = BOARD_A
+    fixed_a: ArrayLike = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +171,7 @@ def solve(
         for values in (*demand.torque_nm.values(), *demand.duty.values(), demand.fixed_a)
     ]
     shape = np.broadcast_shapes((1,), *shapes)
-    ready = [_ready(rig, b, demands.get(b.name, Demand(fixed_a=0.0)), shape) for b in boards]
+    ready = [_ready(rig, b, demands.get(b.name, Demand()), shape) for b in boards]
     top = np.full(shape, open_v(supply, charge))
     feed, open_ends = _alternate(supply, charge, ready, top)
     if open_ends.any():
@@ -313,7 +301,9 @@ def standing(rig: Rig, supply: Supply) -> dict[str, Demand]:
             if isinstance(o, Servo)
         }
         duty = {o.name: 1.0 for o in outputs if isinstance(o, Lamp)}
-        fixed = BOARD_A + sum(strip_full_a(o) for o in outputs if isinstance(o, Strip))
+        fixed = board.electrics.idle_a + sum(
+            strip_full_a(o) for o in outputs if isinstance(o, Strip)
+        )
         fixed += sum(o.current_a for o in outputs if isinstance(o, Switch))
         demands[board.name] = Demand(torque, duty, fixed)
     return demands

@@ -23,8 +23,9 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.model import FRAME_MS, MINIMUM_JERK, NO_MARK, Cue, Law, Move, Rig, Servo, Show
+from sim.model import MINIMUM_JERK, NO_MARK, Cue, Law, Move, Rig, Servo, Show
 from sim.rehearsal.takeover import AHEAD_DEG, TICKS_PER_MS, table_numbers
+from sim.rulebook import FRAME_S
 from sim.score.laws import coefficients, shape
 from sim.score.tree import PlannedMove, acts, motion_limits, planned_moves
 from sim.strain.envelope import operate
@@ -50,7 +51,6 @@ _LEAST_S: Final = 0.001
 
 _CLOCK_S: Final = 0.001 / TICKS_PER_MS
 
-FRAME_S: Final = FRAME_MS / 1000.0
 """A `uniform` move has one frame to get into its speed (own assumption, as in
 `sim.strain.envelope`)."""
 

@@ -34,10 +34,7 @@ from sim.model import (
 )
 from sim.rig import battery, wire
 from sim.rig.supply import (
-    BOARD_A,
-    BROWN_OUT_V,
     PIXEL_IDLE_A,
-    SAFE_CLOCK_V,
     Demand,
     Solved,
     highest_v,
@@ -52,8 +49,6 @@ Array: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.int64]
 
 __all__ = [
-    "BROWN_OUT_V",
-    "SAFE_CLOCK_V",
     "Sag",
     "lowest_voltages",
     "sags",
@@ -285,10 +280,11 @@ def _demands(
 ) -> dict[str, Demand]:
     levels = brightest(show) if lit else dark(show)
     demands: dict[str, Demand] = {}
+    idle_a = {board.name: board.electrics.idle_a for board in show.rig.boards}
     for name in fed:
         outputs = [o for o in show.rig.outputs if o.board == name]
         on = [o.current_a for o in outputs if isinstance(o, Switch) and (lit or o.safe_on)]
-        fixed = BOARD_A + sum(on)
+        fixed = idle_a[name] + sum(on)
         fixed += sum(levels[o.name] for o in outputs if isinstance(o, Strip))
         demands[name] = Demand(
             {o.name: torques[o.name] for o in outputs if o.name in torques},

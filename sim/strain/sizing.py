@@ -28,7 +28,7 @@ from sim.rig.fuse import STANDARDS, Fuse, fuse_for
 from sim.rig.holding_torque import worst_hold
 from sim.rig.resistor import Series
 from sim.rig.servo import KGF_CM_NM
-from sim.rig.supply import PIXEL_IDLE_A, highest_v, lamp_series
+from sim.rig.supply import PIXEL_IDLE_A, highest_v, lamp_series, of_board
 from sim.score.tree import PlannedMove, planned_moves
 from sim.strain.envelope import asked_of_horn, passage
 from sim.strain.heat import CONTINUOUS, Heat, heats
@@ -37,10 +37,6 @@ from sim.strain.sag import Sag, brightest, sags, start_sags, without_limits
 from sim.strain.usage import Book, Currents, Mix, currents, run_time_h
 
 Array: TypeAlias = NDArray[np.float64]
-
-PIN_A: Final = 0.02
-"""Current (A) that a pin of the ATmega328P is tested for; 0.04 A is its absolute maximum (data
-sheet, DC characteristics; from memory). A lamp that takes more needs a transistor."""
 
 PIXEL_HIGHEST_V: Final = 5.3
 """Highest supply (V) of a common 5 V addressable pixel (data sheets of that class, from memory)."""
@@ -130,7 +126,7 @@ class LampSize:
     """The resistor in series with each LED of a lamp; None where the feed is too low for it.
 
     Chosen at `voltage_v`, the highest that arrives. `total_a`: all LEDs of the lamp, fully on.
-    `needs_driver`: more than a pin gives.
+    `needs_driver`: more than a pin of the board's chip gives, so it takes a transistor.
     """
 
     lamp: str
@@ -453,13 +449,15 @@ def _lamp(show: Show, lamp: Lamp) -> LampSize:
     series = lamp_series(show.rig, lamp)
     each = series.current_a if series is not None else 0.0
     total = each * lamp.count
+    board, _ = of_board(show.rig, lamp.board)
+    pin_a = inf if board is None else board.electrics.pin_a
     return LampSize(
         lamp.name,
         highest_v(show.rig, lamp.board),
         lamp.count,
         series,
         total,
-        total > PIN_A * (1.0 + 1e-9),
+        total > pin_a * (1.0 + 1e-9),
     )
 
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from sim.model import Board, Lamp, Rig, Servo, Strip, Switch
 from sim.rehearsal.sampling import Samples
 from sim.rig import battery, drive, load, servo
-from sim.rig.supply import BOARD_A, PIXEL_IDLE_A, Demand, highest_v, solve
+from sim.rig.supply import PIXEL_IDLE_A, Demand, highest_v, solve
 
 Array: TypeAlias = NDArray[np.float64]
 
@@ -124,7 +124,7 @@ def demand_of(rig: Rig, board: Board, samples: Samples, torques: Mapping[str, Ar
     """What one board's outputs ask at the sampled times. `torques`: at the horns, by servo."""
     torque: dict[str, Array] = {}
     duty: dict[str, Array] = {}
-    fixed = np.full(samples.times_ms.shape, BOARD_A)
+    fixed = np.full(samples.times_ms.shape, board.electrics.idle_a)
     for output in (o for o in rig.outputs if o.board == board.name):
         match output:
             case Servo() if output.name in torques:

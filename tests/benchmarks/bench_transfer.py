@@ -6,13 +6,16 @@ import random
 import time
 from importlib.resources import as_file, files
 
-from firmware_gen.board.virtual import WRITE_S, LocalPort, VirtualBoard
+from firmware_gen.board.virtual import LocalPort, VirtualBoard
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.compiler.show import compile_show
 from firmware_gen.link.host import Link
 from firmware_gen.link.protocol import BAUD
 from firmware_gen.link.transfer import transfer
 from seqlang.check import check
 from seqlang.load import load
+
+WRITE_S = ATMEGA328P.memory.write_s
 
 BITS_PER_BYTE = 10
 PLAYED_S = 600.0

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from firmware_gen.chips import CHIPS, parse_pin
+from firmware_gen.chips import CHIPS
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import cue_tag
 from firmware_gen.table.fixed_point import LAW_IDS
 from firmware_gen.table.layout import EFFECTS, LOOP_FOREVER, ORDERS
@@ -20,9 +21,9 @@ from firmware_gen.table.records import (
     encode,
 )
 
-SERVO_PINS = tuple(map(parse_pin, ("PB0", "PB1", "PB2", "PB4", "PC0", "PC1", "PD4", "PD7")))
-LAMP_PINS = tuple(map(parse_pin, ("PD6", "PB3")))
-STRIP_PIN = parse_pin("PC3")
+SERVO_PINS = tuple(map(ATMEGA328P.pin, ("PB0", "PB1", "PB2", "PB4", "PC0", "PC1", "PD4", "PD7")))
+LAMP_PINS = tuple(map(ATMEGA328P.pin, ("PD6", "PB3")))
+STRIP_PIN = ATMEGA328P.pin("PC3")
 PIXELS = 60
 ADDRESS = 7
 CHIP = CHIPS["atmega328p"].chip_id

@@ -12,7 +12,7 @@ from itertools import count
 
 import numpy as np
 
-from firmware_gen.chips import ATMEGA328P
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.host import Link

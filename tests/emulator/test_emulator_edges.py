@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from firmware_gen.build import image
-from firmware_gen.table.layout import PULSE_RANGE
 from firmware_gen.table.records import ServoRecord, Table, encode
+from sim.rulebook import PULSE_RANGE
 from tests.emulator.emulated import CYCLES_MS, FRAME_CYCLES, EmulatedBoard
 from tests.emulator.load_show import ADDRESS, CHIP, LAWS, SERVO_PINS, in_slot
 from tests.emulator.measuring import stream

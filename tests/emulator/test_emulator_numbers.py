@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from firmware_gen.build.image import MERGED_START, build, can_build
+from firmware_gen.build.image import build, can_build
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.host import Link
 from tests.emulator.emulated import EmulatedBoard
 from tests.emulator.emulated_port import EmulatedPort
@@ -139,7 +140,7 @@ def test_a_transfer_takes_little_longer_than_its_bytes_must(flash: bytes) -> Non
 
 
 def test_the_firmware_fits_in_16_kb_behind_which_a_merged_table_begins(flash: bytes) -> None:
-    assert len(flash) <= 16 * 1024 == MERGED_START["atmega328p"]
+    assert len(flash) <= 16 * 1024 == ATMEGA328P.memory.merged_start
 
 
 @pytest.mark.skipif(not can_build(), reason="NO AVR COMPILER: static RAM is not measured")

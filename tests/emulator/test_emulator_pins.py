@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from firmware_gen.chips import CHIPS, pin_name
+from firmware_gen.chips import CHIPS
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.protocol import ONE_WAY, TRIGGER, Kind
@@ -45,8 +46,10 @@ def test_every_pin_can_pulse_a_servo(flash: bytes, start: int) -> None:
         board.run(ms=600)
         for number, pin in enumerate(pins):
             widths = board.pulses(pin)[1]
-            assert len(widths) > 10, pin_name(pin)
-            assert set((widths / TICK_CYCLES).tolist()) == {3050 + 60 * number}, pin_name(pin)
+            assert len(widths) > 10, ATMEGA328P.pin_name(pin)
+            assert set((widths / TICK_CYCLES).tolist()) == {3050 + 60 * number}, (
+                ATMEGA328P.pin_name(pin)
+            )
 
 
 def test_every_pwm_pin_can_dim_a_lamp(flash: bytes) -> None:
@@ -58,10 +61,12 @@ def test_every_pwm_pin_can_dim_a_lamp(flash: bytes) -> None:
         frames = find_frames(board, (ANY[0],))
         for number, pin in enumerate(LAMPS):
             found = Light(board, pin).by_frame(frames, 40)[-5:]
-            assert np.abs(found - shown.duties[number] / 65535).max() <= 1 / 2040, pin_name(pin)
+            assert np.abs(found - shown.duties[number] / 65535).max() <= 1 / 2040, (
+                ATMEGA328P.pin_name(pin)
+            )
 
 
-@pytest.mark.parametrize("pin", [pin for pin in ANY if pin != ANY[0]], ids=pin_name)
+@pytest.mark.parametrize("pin", [pin for pin in ANY if pin != ANY[0]], ids=ATMEGA328P.pin_name)
 def test_every_pin_can_feed_a_strip(flash: bytes, pin: int) -> None:
     colours = ((20, 90, 160),)
     table = table_of([servo(ANY[0]), StripRecord(pin, 7, 2, 0, 0)], colours=colours)
@@ -72,7 +77,7 @@ def test_every_pin_can_feed_a_strip(flash: bytes, pin: int) -> None:
     with EmulatedBoard(flash, in_slot(table)) as board:
         board.run(ms=700)
         found = strip_bytes(board, pin, find_frames(board, (ANY[0],)))
-        assert found[20] == wanted, pin_name(pin)
+        assert found[20] == wanted, ATMEGA328P.pin_name(pin)
 
 
 @pytest.mark.parametrize("start", range(0, len(ANY), 10))
@@ -92,7 +97,7 @@ def test_every_pin_can_switch(flash: bytes, start: int, active_high: bool) -> No
         assert [_level(board, pin) for pin in pins] == [active_high] * len(pins)
 
 
-@pytest.mark.parametrize("pin", ANY, ids=pin_name)
+@pytest.mark.parametrize("pin", ANY, ids=ATMEGA328P.pin_name)
 def test_every_pin_can_hear_a_button(flash: bytes, pin: int) -> None:
     # On another port: the emulator forgets what drives a pin with pull-up when its port is written.
     moving = next(each for each in ANY if each // 8 != pin // 8)
@@ -110,7 +115,7 @@ def test_every_pin_can_hear_a_button(flash: bytes, pin: int) -> None:
         before = board.pulses(moving)[1][-1]
         board.press(pin, 0)
         board.run(ms=400)
-        assert board.pulses(moving)[1][-1] > before, pin_name(pin)
+        assert board.pulses(moving)[1][-1] > before, ATMEGA328P.pin_name(pin)
 
 
 def _level(board: EmulatedBoard, pin: int) -> bool:

@@ -6,7 +6,7 @@ import struct
 from collections.abc import Iterator, Sequence
 from random import Random
 
-from firmware_gen.chips import ATMEGA328P
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.protocol import ONE_WAY, Kind
 from firmware_gen.table.records import TableError, decode

@@ -5,7 +5,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable
 
-from firmware_gen.chips import ATMEGA328P, pin_code
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import crc16
 from firmware_gen.table.ops import Act, Delay, ForkTo, Loop, LoopBack, Modulate, Turn
 from firmware_gen.table.records import (
@@ -26,14 +26,14 @@ GOOD = Table(
     chip=ATMEGA328P.chip_id,
     address=7,
     outputs=(
-        ServoRecord(pin_code("B", 1), (200, 5500), 353, 2600, 400, ((0, 1800), (9000, 4200))),
-        LampRecord(pin_code("D", 6), 40),
-        StripRecord(pin_code("D", 7), 30, 2, 49, 1),
-        SwitchRecord(pin_code("C", 0), True, False),
+        ServoRecord(ATMEGA328P.pin("PB1"), (200, 5500), 353, 2600, 400, ((0, 1800), (9000, 4200))),
+        LampRecord(ATMEGA328P.pin("PD6"), 40),
+        StripRecord(ATMEGA328P.pin("PD7"), 30, 2, 49, 1),
+        SwitchRecord(ATMEGA328P.pin("PC0"), True, False),
     ),
     colours=((0, 0, 0), (200, 100, 50)),
     laws=(LawRecord(5), LawRecord(9, 20000, 10000)),
-    inputs=(InputRecord(pin_code("C", 1), 3, True),),
+    inputs=(InputRecord(ATMEGA328P.pin("PC1"), 3, True),),
     bindings=(BindingRecord(3, 0, False),),
     cues=(CueRecord(0x1234, 0b1111, 0, 2, 0), CueRecord(0x4321, 0b0010, 1, 1, 2)),
     threads=(
@@ -161,15 +161,15 @@ _record("a safe colour that is not there", changed((STRIP + 6, 2)))
 _record("unused flags of a switch", changed((SWITCH + 2, 4)))
 
 _pin = _add(9, "pin")
-_pin("a servo on the crystal", changed((SERVO + 1, pin_code("B", 6))))
-_pin("a servo on the reset pin", changed((SERVO + 1, pin_code("C", 6))))
-_pin("a servo on the link", changed((SERVO + 1, pin_code("D", 0))))
-_pin("a lamp without PWM", changed((LAMP + 1, pin_code("C", 2))))
-_pin("a lamp on the servo timer's pin", changed((LAMP + 1, pin_code("B", 2))))
+_pin("a servo on the crystal", changed((SERVO + 1, ATMEGA328P.pin("PB6"))))
+_pin("a servo on the reset pin", changed((SERVO + 1, ATMEGA328P.pin("PC6"))))
+_pin("a servo on the link", changed((SERVO + 1, ATMEGA328P.pin("PD0"))))
+_pin("a lamp without PWM", changed((LAMP + 1, ATMEGA328P.pin("PC2"))))
+_pin("a lamp on the servo timer's pin", changed((LAMP + 1, ATMEGA328P.pin("PB2"))))
 _pin("a pin beyond the ports", changed((SWITCH + 1, 24)))
 _pin("a pin of a port that is not there", changed((SWITCH + 1, 15)))
-_pin("a pin used twice", changed((SWITCH + 1, pin_code("B", 1))))
-_pin("an input on an output's pin", changed((INPUTS, pin_code("C", 0))))
+_pin("a pin used twice", changed((SWITCH + 1, ATMEGA328P.pin("PB1"))))
+_pin("an input on an output's pin", changed((INPUTS, ATMEGA328P.pin("PC0"))))
 
 _other = _add(10, "")
 _other("a colour over 200", changed((COLOURS + 4, 201)))

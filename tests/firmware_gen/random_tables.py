@@ -11,9 +11,7 @@ from typing import TypeAlias
 
 from hypothesis import strategies as st
 
-from firmware_gen.chips import ATMEGA328P, LIMITS
-from firmware_gen.table.fixed_point import ALPHA_RANGE, BETA_RANGE
-from firmware_gen.table.layout import PULSE_RANGE
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.table.ops import (
     Act,
     Delay,
@@ -38,6 +36,8 @@ from firmware_gen.table.records import (
     SwitchRecord,
     Table,
 )
+from sim import rulebook
+from sim.rulebook import ALPHA_RANGE, BETA_RANGE, PULSE_RANGE
 
 Request: TypeAlias = tuple[int, str, int, int]
 """Frame, kind (trigger, button, stop, limp, standby, heard) and up to two numbers."""
@@ -126,7 +126,7 @@ def _outputs(dice: Random, colours: int) -> tuple[tuple[OutputRecord, ...], list
     kinds = [kind for kind, count in counts.items() for _ in range(count)] or ["servo"]
     dice.shuffle(kinds)
     outputs: list[OutputRecord] = []
-    pixels, strips = LIMITS.pixels, kinds.count("strip")
+    pixels, strips = ATMEGA328P.pixels, kinds.count("strip")
     for kind in kinds:
         pin = pins["lamp" if kind == "lamp" else "any"].pop()
         if kind == "servo":
@@ -190,7 +190,7 @@ def _ops(
         row: list[Op] = []
         for _ in range(length):
             kind = dice.random()
-            if kind < 0.12 and depth < LIMITS.loop_depth:
+            if kind < 0.12 and depth < rulebook.LOOP_DEPTH:
                 times = dice.choice((0, 1, 2, 3, 7, 65535, 65535))
                 inside = [*body(dice.randint(0, 3), depth + 1), Delay(_duration(dice, 1))]
                 row += [Loop(times), *inside, LoopBack()]

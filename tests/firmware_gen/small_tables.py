@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from firmware_gen.chips import ATMEGA328P, pin_code
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import cue_tag
 from firmware_gen.table.ops import Act, Delay
 from firmware_gen.table.records import (
@@ -22,7 +22,7 @@ BUTTON = 3
 def small_table(address: int = 1, safe: int = 0, interval: int = 2) -> bytes:
     """A servo that nods and a lamp that glows, 0.8 s each."""
     servo = ServoRecord(
-        pin=pin_code("B", 1),
+        pin=ATMEGA328P.pin("PB1"),
         travel=(-4000, 4000),
         speed_limit=300,
         acceleration_limit=3000,
@@ -35,7 +35,7 @@ def small_table(address: int = 1, safe: int = 0, interval: int = 2) -> bytes:
         Table(
             chip=ATMEGA328P.chip_id,
             address=address,
-            outputs=(servo, LampRecord(pin_code("D", 6), 40)),
+            outputs=(servo, LampRecord(ATMEGA328P.pin("PD6"), 40)),
             cues=(CueRecord(NOD, 1, 0, 1, 0), CueRecord(GLOW, 2, 0, 1, 1)),
             bindings=(BindingRecord(BUTTON, 0, True),),
             threads=(nod, glow),

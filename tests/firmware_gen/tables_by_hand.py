@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from firmware_gen.chips import ATMEGA328P, pin_code
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
 from firmware_gen.table.records import (
@@ -37,11 +37,13 @@ def servo(pin: int, safe: int = 2000, speed: int = 353, acceleration: int = 2600
     return ServoRecord(pin, (0, 8000), speed, acceleration, safe, points)
 
 
-REVERSED = ServoRecord(pin_code("B", 2), (-4500, 4500), 300, 3000, 0, ((-4500, 4000), (4500, 2000)))
-JAW, FIN = servo(pin_code("B", 1)), REVERSED
-LAMP = LampRecord(pin_code("D", 6), 40)
-STRIP = StripRecord(pin_code("D", 7), 7, 2, 0, 0)
-SWITCH = SwitchRecord(pin_code("C", 0), True, False)
+REVERSED = ServoRecord(
+    ATMEGA328P.pin("PB2"), (-4500, 4500), 300, 3000, 0, ((-4500, 4000), (4500, 2000))
+)
+JAW, FIN = servo(ATMEGA328P.pin("PB1")), REVERSED
+LAMP = LampRecord(ATMEGA328P.pin("PD6"), 40)
+STRIP = StripRecord(ATMEGA328P.pin("PD7"), 7, 2, 0, 0)
+SWITCH = SwitchRecord(ATMEGA328P.pin("PC0"), True, False)
 
 
 def table(
@@ -100,7 +102,7 @@ def _interruptions() -> list[Request]:
 _far = (Act(0, 8000, 300, True), Act(1, 4500, 300, True))
 _near = (Act(0, 300, 1, False), Act(1, -4500, 900, True))
 _ahead = (Act(0, 7900, 500, False), Act(1, 4400, 500, True, 7))
-_LIGHTS = (LAMP, STRIP, replace(STRIP, pin=pin_code("C", 1), pixels=12, order=5, cap=6))
+_LIGHTS = (LAMP, STRIP, replace(STRIP, pin=ATMEGA328P.pin("PC1"), pixels=12, order=5, cap=6))
 _breathe, _ember, _sparkle, _chase = (
     lambda output, kind=kind, **more: Modulate(output, kind, **({"depth": 160, "seed": 9} | more))
     for kind in (1, 2, 3, 4)

@@ -13,7 +13,7 @@ from small_tables import BUTTON, GLOW, NEW, NOD, OLD, small_table
 from firmware_gen.board.board import Board
 from firmware_gen.board.slots import Slots
 from firmware_gen.board.storage import Eeprom
-from firmware_gen.chips import ATMEGA328P
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.frames import LinkFrame, Receiver, encode
 from firmware_gen.link.protocol import (
     HELD_FRAMES,

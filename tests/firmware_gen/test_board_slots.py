@@ -12,7 +12,7 @@ from firmware_gen.board.board import Board
 from firmware_gen.board.slots import FIRST_BYTE, MARKS
 from firmware_gen.board.storage import Eeprom, PowerLossError
 from firmware_gen.board.virtual import LocalPort, VirtualBoard
-from firmware_gen.chips import ATMEGA328P
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.host import Link
 from firmware_gen.link.protocol import NO_SLOT
 from firmware_gen.link.transfer import transfer

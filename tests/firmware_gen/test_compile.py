@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 import shows
-from firmware_gen.chips import parse_pin
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.compiler.show import CompileError, compile_show, faults
 from firmware_gen.crc import cue_tag
 from firmware_gen.table.fixed_point import LAW_IDS
-from firmware_gen.table.layout import DURATION_MAX_MS, LOOP_FOREVER, LOOP_HELD
+from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
 from firmware_gen.table.records import (
     BindingRecord,
@@ -24,7 +24,6 @@ from firmware_gen.table.records import (
     Table,
     decode,
 )
-from seqlang.checks.motion import duration_too_long
 from seqlang.load import load
 from sim.model import (
     Binding,
@@ -58,16 +57,16 @@ RED, BLUE = StripLight((255, 0, 0)), StripLight((0, 0, 255), 50.0)
 JAW = Servo(
     "jaw",
     "head",
-    parse_pin("PB1"),
+    ATMEGA328P.pin("PB1"),
     (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0)),
     (2.0, 55.5),
     (Rating(6.0, 353.0, 0.9, 2.0),),
     safe_deg=4.0,
 )
-FIN = replace(JAW, name="fin", pin=parse_pin("PB2"))
-LURE = Lamp("lure", "head", parse_pin("PD6"), safe_pct=20.0)
-BELLY = Strip("belly", "head", parse_pin("PD7"), 30, "grb", 0.02, 1.0)
-HORN = Switch("horn", "head", parse_pin("PC0"), True, False)
+FIN = replace(JAW, name="fin", pin=ATMEGA328P.pin("PB2"))
+LURE = Lamp("lure", "head", ATMEGA328P.pin("PD6"), safe_pct=20.0)
+BELLY = Strip("belly", "head", ATMEGA328P.pin("PD7"), 30, "grb", 0.02, 1.0)
+HORN = Switch("horn", "head", ATMEGA328P.pin("PC0"), True, False)
 
 
 def show(*bodies: Step, outputs=(JAW, FIN, LURE, BELLY, HORN), **more) -> Show:
@@ -105,7 +104,10 @@ def test_lamps_strips_switches_and_inputs_become_their_records() -> None:
         show(Fade("belly", RED, 100)),
         rig=replace(
             show().rig,
-            inputs=(Input(2, "head", parse_pin("PC1")), Input(3, "other", parse_pin("PC2"))),
+            inputs=(
+                Input(2, "head", ATMEGA328P.pin("PC1")),
+                Input(3, "other", ATMEGA328P.pin("PC2")),
+            ),
         ),
     )
     found = compile_show(made).boards[0].table
@@ -337,7 +339,7 @@ def _laws(count: int) -> Step:
             "too-many-points",
             3,
         ),
-        (show(Hold(1), outputs=(replace(LURE, pin=parse_pin("PC0")),)), "table", 1),
+        (show(Hold(1), outputs=(replace(LURE, pin=ATMEGA328P.pin("PC0")),)), "table", 1),
         (show(Fade("lure", 150.0, 100)), "table", 1),
         (show(move(400.0)), "table", 1),
         (show(Effect("lure", "ember", 100_000)), "table", 1),
@@ -371,7 +373,3 @@ def test_every_table_of_a_demo_show_fits_a_slot(path: Path) -> None:
         assert board.fits
         assert len(board.data) <= 500
         assert decode(board.data) == board.table
-
-
-def test_the_checker_knows_the_longest_duration_of_a_table() -> None:
-    assert duration_too_long.LONGEST_MS == DURATION_MAX_MS

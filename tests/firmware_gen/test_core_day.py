@@ -7,7 +7,7 @@ from random import Random
 import numpy as np
 import pytest
 
-from firmware_gen.chips import ATMEGA328P, pin_code
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, Receiver, encode
 from firmware_gen.link.protocol import Kind, Mode, State, Status
@@ -38,10 +38,13 @@ def busy_show() -> Table:
     """Three servos and two lights, with cues that interrupt, wait, refuse and repeat."""
     points = ((-4500, 1800), (4500, 4200))
     servos = [
-        ServoRecord(pin_code("B", n), (-4000, 4000), SPEED, ACCELERATION, 0, points)
+        ServoRecord(ATMEGA328P.pin(f"PB{n}"), (-4000, 4000), SPEED, ACCELERATION, 0, points)
         for n in range(3)
     ]
-    lights = (LampRecord(pin_code("D", 6), 20), StripRecord(pin_code("D", 7), 12, 2, 3, 0))
+    lights = (
+        LampRecord(ATMEGA328P.pin("PD6"), 20),
+        StripRecord(ATMEGA328P.pin("PD7"), 12, 2, 3, 0),
+    )
     sway = (Loop(0), Act(0, 3000, 700, True), Act(0, -3000, 900, True), LoopBack())
     snap = (Act(1, 4000, 260, True, 1), Act(1, -1000, 310, True, 2), ForkTo(5), Delay(400))
     chew = (Loop(65535), Act(2, 1500, 90, True, 3), Act(2, -1500, 130, True), LoopBack())

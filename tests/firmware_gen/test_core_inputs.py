@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from firmware_gen.chips import pin_code
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.frames import LinkFrame, Receiver, encode
 from firmware_gen.link.protocol import Kind, Mode, State
 from firmware_gen.player.player import Player
@@ -29,8 +29,8 @@ def board() -> Core:
     table = replace(
         decode(NEW),
         inputs=(
-            InputRecord(pin_code("C", GO), BUTTON, True),
-            InputRecord(pin_code("C", STOP), 9, False),
+            InputRecord(ATMEGA328P.pin(f"PC{GO}"), BUTTON, True),
+            InputRecord(ATMEGA328P.pin(f"PC{STOP}"), 9, False),
         ),
         stop_button=9,
     )
@@ -56,8 +56,10 @@ def running(core: Core) -> int:
 
 def test_inputs_are_given_to_the_chip_with_their_pull_ups() -> None:
     board()
-    assert library().host_inputs() == 1 << pin_code("C", GO) | 1 << pin_code("C", STOP)
-    assert library().host_pulled_up() == 1 << pin_code("C", GO)
+    assert library().host_inputs() == 1 << ATMEGA328P.pin(f"PC{GO}") | 1 << ATMEGA328P.pin(
+        f"PC{STOP}"
+    )
+    assert library().host_pulled_up() == 1 << ATMEGA328P.pin(f"PC{GO}")
 
 
 def test_four_looks_in_a_row_make_a_press() -> None:

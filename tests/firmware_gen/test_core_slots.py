@@ -9,7 +9,7 @@ from random import Random
 import pytest
 
 from firmware_gen.board.slots import MARKS
-from firmware_gen.chips import ATMEGA328P
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.frames import LinkFrame, Receiver, encode
 from firmware_gen.link.protocol import Hello, Kind, Mode, Status
 from firmware_gen.player.player import Player

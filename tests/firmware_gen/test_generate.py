@@ -6,8 +6,9 @@ import re
 from pathlib import Path
 
 from firmware_gen.build.generate import HEADER_PATH, header_text, write_header
-from firmware_gen.chips import ATMEGA328P, LIMITS
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.table.fixed_point import LEVEL_TOP, duty_of, lightness_of
+from sim import rulebook
 
 
 def test_the_checked_in_header_is_the_generated_one() -> None:
@@ -17,7 +18,7 @@ def test_the_checked_in_header_is_the_generated_one() -> None:
 def test_the_header_states_limits_of_the_chip() -> None:
     numbers = dict(re.findall(r"(BC_[A-Z_0-9]+) = (\w+)", header_text()))
     assert int(numbers["BC_SLOT_BYTES"]) == ATMEGA328P.slot_bytes
-    assert int(numbers["BC_THREADS"]) == LIMITS.threads
+    assert int(numbers["BC_THREADS"]) == rulebook.THREADS
     assert int(numbers["BC_LAMPS"]) == 4
 
 

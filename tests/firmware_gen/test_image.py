@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from firmware_gen.build import image
 from firmware_gen.build.image import ImageError, merge, read_hex, write_hex
+from firmware_gen.chips import CHIPS
 
 CHIP = "atmega328p"
 
@@ -46,9 +47,9 @@ def test_a_merged_table_lies_behind_the_firmware_and_changes_nothing_of_it() -> 
     memory = read_hex(image.shipped(CHIP).read_text("ascii"))
     whole = merge(CHIP, memory, b"table")
     assert {at: whole[at] for at in memory} == memory
-    start = image.MERGED_START[CHIP]
+    start = CHIPS[CHIP].memory.merged_start
     assert bytes(whole[start + n] for n in range(5)) == b"table"
-    assert image.MERGED_START[CHIP] == 0x4000, "merged.c states it too"
+    assert CHIPS[CHIP].memory.merged_start == 0x4000, "merged.c states it too"
     text = (image.HERE / CHIP / "merged.c").read_text()
     assert f"MERGED_START = 0x{start:04x}" in text
 

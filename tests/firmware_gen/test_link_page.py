@@ -9,7 +9,7 @@ import pytest
 
 import firmware_gen
 from firmware_gen.board import slots, virtual
-from firmware_gen.chips import ATMEGA328P
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link import host as link
 from firmware_gen.link import protocol
 from firmware_gen.link.protocol import ORDERED, Kind, Mode, Status

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 import firmware_gen
-from firmware_gen.chips import CHIPS, LIMITS, parse_pin
+from firmware_gen.chips import CHIPS
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import INITIAL, crc16
 from firmware_gen.link.protocol import Mode
 from firmware_gen.table import layout
@@ -23,6 +24,7 @@ from firmware_gen.table.fixed_point import (
     law_list,
 )
 from firmware_gen.table.ops import duration_bytes
+from sim import rulebook
 from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK
 
 PAGE = (Path(firmware_gen.__file__).parent / "TABLE.md").read_text(encoding="utf-8")
@@ -58,13 +60,13 @@ def test_the_header_is_laid_out_as_stated() -> None:
 @pytest.mark.parametrize(
     ("name", "limit"),
     [
-        ("outputs", LIMITS.outputs),
-        ("colours", LIMITS.colours),
-        ("inputs", LIMITS.inputs),
-        ("bindings", LIMITS.bindings),
-        ("cues", LIMITS.cues),
-        ("laws", LIMITS.laws),
-        ("stop button", LIMITS.button),
+        ("outputs", rulebook.OUTPUTS),
+        ("colours", rulebook.COLOURS),
+        ("inputs", rulebook.INPUTS),
+        ("bindings", rulebook.BINDINGS),
+        ("cues", rulebook.CUES),
+        ("laws", rulebook.LAWS),
+        ("stop button", rulebook.BUTTONS[-1]),
     ],
 )
 def test_limits_of_the_header_are_as_stated(name: str, limit: int) -> None:
@@ -77,9 +79,9 @@ def test_limits_of_the_header_are_as_stated(name: str, limit: int) -> None:
 
 def test_the_boards_totals_are_as_stated() -> None:
     meaning = next(row[3] for row in rows_under("### 1.1", 4) if row[2] == "outputs")
-    assert f"at most {LIMITS.servos} of them servos" in meaning
-    assert f"{LIMITS.strips} strips" in meaning
-    assert f"at most {LIMITS.pixels} pixels" in meaning
+    assert f"at most {ATMEGA328P.servos} of them servos" in meaning
+    assert f"{ATMEGA328P.strips} strips" in meaning
+    assert f"at most {ATMEGA328P.pixels} pixels" in meaning
 
 
 def test_output_records_are_laid_out_as_stated() -> None:
@@ -96,21 +98,21 @@ def test_output_records_are_laid_out_as_stated() -> None:
 
 def test_limits_of_output_records_are_as_stated() -> None:
     servo, _, strip, _ = (row[1] for row in rows_under("### 1.2", 2)[1:])
-    low, high = layout.PULSE_RANGE
+    low, high = rulebook.PULSE_RANGE
     assert f"pulses from {low} to {high}" in servo
-    assert f"points (2 to {LIMITS.points})" in servo
-    assert f"pixels (1 to {LIMITS.pixels})" in strip
+    assert f"points (2 to {rulebook.CALIBRATION_POINTS[-1]})" in servo
+    assert f"pixels (1 to {ATMEGA328P.pixels})" in strip
     assert f"index into {' '.join(layout.ORDERS)}" in strip
     assert "8 * port + bit" in PAGE
-    assert [parse_pin(name) for name in ("PB1", "PC0", "PD6")] == [1, 8, 22]
+    assert [ATMEGA328P.pin(name) for name in ("PB1", "PC0", "PD6")] == [1, 8, 22]
     assert "(PB1 is\n1, PC0 is 8, PD6 is 22)" in PAGE
 
 
 def test_pins_can_do_what_is_stated() -> None:
     for title, any_job, lamp in rows_under("### 1.2", 3)[1:]:
         chip = next(one for one in CHIPS.values() if one.title == title)
-        assert {parse_pin(name) for name in lamp.split()} == chip.pwm_pins
-        pins = {parse_pin(name) for name in any_job.split()}
+        assert {ATMEGA328P.pin(name) for name in lamp.split()} == chip.pwm_pins
+        pins = {ATMEGA328P.pin(name) for name in any_job.split()}
         assert pins == chip.servo_pins == chip.pixel_pins == chip.switch_pins == chip.input_pins
 
 
@@ -157,7 +159,7 @@ def test_ops_have_the_codes_stated() -> None:
     assert set(stated) == {f"{code:02x}" for code in codes} | {"0WLF oooo", "11xx xxxx"}
     kinds = re.findall(r"(\d) (steady|breathe|ember|sparkle|run)", stated["85"])
     assert [name for _, name in sorted(kinds)] == list(layout.EFFECTS)
-    assert f"at least {layout.SHORTEST_PERIOD_MS}" in stated["85"]
+    assert f"at least {rulebook.SHORTEST_PERIOD_MS}" in stated["85"]
 
 
 def test_durations_are_coded_as_stated() -> None:
@@ -174,10 +176,10 @@ def test_durations_are_coded_as_stated() -> None:
 
 
 def test_the_longest_loops_and_ops_are_as_stated() -> None:
-    assert f"nest at most {LIMITS.loop_depth} deep" in PAGE
-    assert f"If {LIMITS.ops_per_frame} ops were executed" in PAGE
-    assert f"fewer than 1 of {LIMITS.runs} runs" in PAGE
-    assert f"would exceed {LIMITS.threads}: refused" in PAGE
+    assert f"nest at most {rulebook.LOOP_DEPTH} deep" in PAGE
+    assert f"If {rulebook.OPS_A_FRAME} ops were executed" in PAGE
+    assert f"fewer than 1 of {rulebook.RUNS} runs" in PAGE
+    assert f"would exceed {rulebook.THREADS}: refused" in PAGE
     assert (CLOCK_PER_MS, FRAME_CLOCK) == (256, 5120)
     assert "Frame n (from 0) has time 5120 n" in PAGE
 

@@ -15,14 +15,16 @@ from small_tables import NEW, OLD, small_table
 
 from firmware_gen.board.slots import FIRST_BYTE
 from firmware_gen.board.storage import Eeprom
-from firmware_gen.board.virtual import WRITE_S, LocalPort, VirtualBoard
-from firmware_gen.chips import ATMEGA328P
+from firmware_gen.board.virtual import LocalPort, VirtualBoard
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import crc16
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import Link
 from firmware_gen.link.protocol import NO_ADDRESS, Hello, Kind, Mode
 from firmware_gen.link.transfer import check_board, choose_table, transfer
 from firmware_gen.table.records import Table, encode
+
+WRITE_S = ATMEGA328P.memory.write_s
 
 
 def board_with(table: bytes, write_s: float = 0.0) -> VirtualBoard:
@@ -160,7 +162,7 @@ def test_worn_out_memory_ends_in_verify_failed_and_the_old_show_plays() -> None:
 
 
 def test_too_large_a_table_is_told_with_both_sizes_and_nothing_is_sent() -> None:
-    small_chip = replace(ATMEGA328P, slot_bytes=60)
+    small_chip = replace(ATMEGA328P, memory=replace(ATMEGA328P.memory, slot=60))
     virtual = VirtualBoard(chip=small_chip, write_s=0.0)
     with pytest.raises(LinkFailure, match="79 bytes, the board's slots hold 60") as failure:
         transfer(Link(LocalPort(virtual)), OLD)

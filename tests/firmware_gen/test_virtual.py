@@ -11,13 +11,14 @@ from small_tables import NEW, NOD, OLD
 
 from firmware_gen.board.played_as_shown import Recording
 from firmware_gen.board.storage import Eeprom
-from firmware_gen.board.virtual import FRAME_S, LocalPort, Server, VirtualBoard, stored_eeprom
+from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard, stored_eeprom
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import Link
 from firmware_gen.link.ports import open_port
 from firmware_gen.link.protocol import Mode, ResetCause
 from firmware_gen.link.transfer import transfer
 from firmware_gen.player.player import Player
+from sim.rulebook import FRAME_S
 
 PORTS = [
     pytest.param(False, id="socket"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firmware_gen.chips import ATMEGA328P
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from seqlang.load import load_text
 from seqlang.meaning.write_show import text_of, without_marks
 from seqlang.text.source import Source
@@ -150,7 +150,12 @@ def rigs(draw: st.DrawFn, names: list[str]) -> Rig:
     regulator = st.builds(model.Regulator, POSITIVE, POSITIVE, st.floats(0, 9), st.floats(0.01, 1))
     supply = model.Supply(names[0], draw(source), draw(st.none() | regulator), *draw(fuses()))
     board = model.Board(
-        names[1], "atmega328p", draw(st.integers(1, 254)), names[0], draw(st.none() | wires())
+        names[1],
+        ATMEGA328P.name,
+        draw(st.integers(1, 254)),
+        names[0],
+        draw(st.none() | wires()),
+        electrics=ATMEGA328P.electrics,
     )
     inputs = st.lists(
         st.builds(model.Input, st.integers(1, 31), st.just(names[1]), PINS, st.booleans()),

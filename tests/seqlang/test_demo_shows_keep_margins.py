@@ -10,9 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from firmware_gen.chips import CHIPS
 from seqlang.check import check
 from seqlang.load import load
-from sim.rig.supply import BROWN_OUT_V, SAFE_CLOCK_V, highest_v
+from sim.rig.supply import highest_v
 from sim.strain.heat import heats
 from sim.strain.sag import sags, start_sags
 
@@ -54,13 +55,14 @@ def test_every_supply_gives_at_most_half_of_what_it_can(path: Path) -> None:
 def test_no_board_comes_near_its_chip_s_limits(path: Path) -> None:
     show = load(path).show
     assert show is not None
+    chips = {board.name: CHIPS[board.chip].electrics for board in show.rig.boards}
     for sag in sags(show):
         assert not sag.collapsed
-        assert sag.voltage_v >= SAFE_CLOCK_V + 0.5
+        assert sag.voltage_v >= chips[sag.board].clock_v + 0.5
         assert sag.voltage_v >= 0.95 * highest_v(show.rig, sag.board)
     for sag in start_sags(show):
         assert not sag.collapsed
-        assert sag.voltage_v >= BROWN_OUT_V + 1.0
+        assert sag.voltage_v >= chips[sag.board].brown_out_v + 1.0
 
 
 def test_no_servo_comes_near_what_it_stands_for_long(path: Path) -> None:

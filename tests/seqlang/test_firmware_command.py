@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from firmware_gen.build.image import MERGED_START, flash_bytes, read_hex
+from firmware_gen.build.image import flash_bytes, read_hex
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from seqlang.command import main
 
 SHOW = Path(__file__).resolve().parents[2] / "shows" / "anglerfish" / "anglerfish.cues"
@@ -41,7 +42,7 @@ def test_a_merged_image_holds_the_shows_table(
 ) -> None:
     out = tmp_path / "merged.hex"
     assert status("--with", str(SHOW), "--out", str(out), "--port", "P") == 0
-    start = MERGED_START["atmega328p"]
+    start = ATMEGA328P.memory.merged_start
     assert flash_bytes(read_hex(out.read_text("ascii")))[start] == 0xBC  # TABLE.md 1.1, magic
     assert str(out) in capsys.readouterr().out
 

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from firmware_gen.chips.atmega328p import CHIP
 from sim.model import (
     Adapter,
     Board,
@@ -43,7 +44,7 @@ from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
 from sim.rig import battery, servo, wire
 from sim.rig.holding_torque import worst_hold
-from sim.rig.supply import BOARD_A, BROWN_OUT_V, SAFE_CLOCK_V, highest_v, moving_v
+from sim.rig.supply import highest_v, moving_v
 from sim.score.tree import ready_ms
 from sim.strain.cue_currents import STOP, cue_currents
 from sim.strain.envelope import assess
@@ -69,9 +70,11 @@ def servo_named(name: str, pin: int, board: str = "b") -> Servo:
 
 A, B, C = servo_named("a", 1), servo_named("b", 2), servo_named("c", 3)
 
+BOARD_A = CHIP.electrics.idle_a
+
 
 def show_of(*cues: Cue, servos: tuple[Servo, ...] = (A, B, C), idle: str | None = None) -> Show:
-    board = Board("b", "atmega328p", 1, "pack", Wire(1.0, 22))
+    board = Board("b", CHIP.name, 1, "pack", Wire(1.0, 22), electrics=CHIP.electrics)
     rig = Rig((PACK,), (board,), servos, wearer=Wearer(tilt_deg=15.0))
     return Show(rig, Score("s", cues, idle=idle))
 
@@ -273,7 +276,7 @@ def test_a_move_alone_sees_a_voltage_between_rest_and_the_worst() -> None:
     show = show_of(swing("x", Together((quick("a"), quick("b"), quick("c")))))
     alone = float(moving_v(show.rig, A, 0.12))
     assert lowest_voltages(show)["b"] < alone < highest_v(show.rig, "b")
-    assert BROWN_OUT_V < SAFE_CLOCK_V < alone
+    assert CHIP.electrics.brown_out_v < CHIP.electrics.clock_v < alone
 
 
 def test_a_regulator_keeps_the_feed_while_it_has_headroom() -> None:

@@ -12,6 +12,7 @@ from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from firmware_gen.chips.atmega328p import CHIP
 from seqlang.command import SHOW_HAS_ERRORS
 from seqlang.command.size import command
 from sim.model import (
@@ -63,7 +64,7 @@ def show_of(rating: Rating, mass_kg: float = 0.14, **score: object) -> Show:
     )
     lamp = Lamp("eye", "b", 2, forward_v=3.2, count=2)
     pack = Supply("pack", Cells("li-ion", 2, 3.0), Regulator(6.0, 5.0), 5.0)
-    board = Board("b", "atmega328p", 1, "pack", Wire(0.6, 20))
+    board = Board("b", CHIP.name, 1, "pack", Wire(0.6, 20), electrics=CHIP.electrics)
     cue = Cue("snap", "", InTurn((Move("jaw", 50.0, 700, Law("cycloidal")), Move("jaw", 3.0, 800))))
     rig = Rig((pack,), (board,), (jaw, lamp), wearer=Wearer(tilt_deg=20.0, margin=0.25))
     return Show(rig, Score("s", (cue,), **score))  # type: ignore[arg-type]

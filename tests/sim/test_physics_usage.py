@@ -12,6 +12,7 @@ from sim.model import (
     CalibrationPoint,
     Cells,
     Cue,
+    Electrics,
     Hold,
     InTurn,
     Load,
@@ -31,13 +32,13 @@ from sim.model import (
 )
 from sim.rig import battery
 from sim.rig.holding_torque import holding_nm
-from sim.rig.supply import BOARD_A
 from sim.strain.heat import CONTINUOUS, heats
 from sim.strain.usage import Book, currents, run_time_h
 
 POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
 
 FAN = Switch("fan", "b", 4, current_a=0.5)
+BOARD_A = 0.03
 PACK = Supply("pack", Cells("li-ion", 2, 2.0))
 
 
@@ -47,7 +48,7 @@ def on_for(seconds: int) -> InTurn:
 
 def fan_show(usage: tuple[Usage, ...] = (), **score: object) -> Show:
     cues = (Cue("blow", "", on_for(60)), Cue("puff", "", on_for(6)))
-    rig = Rig((PACK,), (Board("b", "atmega328p", 1, "pack"),), (FAN,))
+    rig = Rig((PACK,), (Board("b", "any", 1, "pack", electrics=Electrics(BOARD_A)),), (FAN,))
     return Show(rig, Score("s", cues, usage=usage, **score))  # type: ignore[arg-type]
 
 

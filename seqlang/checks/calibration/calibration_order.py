@@ -26,13 +26,11 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure
 from seqlang.text.findings import Finding
 from sim.model import CalibrationPoint, Servo
-
-POINTS = range(2, 9)
-"""TABLE.md, outputs: 2 to 8 calibration points."""
+from sim.rulebook import CALIBRATION_POINTS
 
 
 def is_ordered(servo: Servo) -> bool:
-    return len(servo.points) in POINTS and _first_break(servo.points) is None
+    return len(servo.points) in CALIBRATION_POINTS and _first_break(servo.points) is None
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -40,16 +38,16 @@ def check(context: Context) -> Iterator[Finding]:
         if is_ordered(servo):
             continue
         span = context.span(servo.mark, "pulse")
-        if len(servo.points) not in POINTS:
+        if len(servo.points) not in CALIBRATION_POINTS:
             yield Finding(
                 "error",
                 "calibration-order",
                 f"`{servo.name}` has {len(servo.points)} calibration points, "
-                f"but a servo takes {POINTS.start} to {POINTS.stop - 1}",
+                f"but a servo takes {CALIBRATION_POINTS[0]} to {CALIBRATION_POINTS[-1]}",
                 span,
                 help="keep the ends and the points where the part bends most",
                 asked=len(servo.points),
-                limit=POINTS.stop - 1,
+                limit=CALIBRATION_POINTS[-1],
             )
             continue
         broken = _first_break(servo.points)

@@ -28,18 +28,15 @@ from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
 from seqlang.text.findings import Finding, Fix, Span
 from sim.model import Fade, Move
-
-LONGEST_MS = 65_000
-LONGEST_STOP_MS = 255 * 20
-LONGEST_SILENCE_MS = 255 * 100
+from sim.rulebook import LONGEST_DURATION_MS, LONGEST_SILENCE_MS, LONGEST_STOP_MS
 
 
 def check(context: Context) -> Iterator[Finding]:
     for step in context.steps:
-        if isinstance(step, Move | Fade) and step.duration_ms > LONGEST_MS:
+        if isinstance(step, Move | Fade) and step.duration_ms > LONGEST_DURATION_MS:
             what = "a move" if isinstance(step, Move) else "a fade"
             span = _pace_span(context, step)
-            yield _finding(context, what, step.duration_ms, LONGEST_MS, span)
+            yield _finding(context, what, step.duration_ms, LONGEST_DURATION_MS, span)
 
     score = context.show.score
     if score.stop_ms > LONGEST_STOP_MS:
@@ -60,6 +57,7 @@ def _finding(context: Context, what: str, asked_ms: int, limit_ms: int, span: Sp
     fix = rewritten(context, span, limit_ms, units.DURATION, "down")
     if context.text(span).startswith(("at ", "within ")):
         fix = Fix(span, f"in {fix.text}")
+    in_two = limit_ms == LONGEST_DURATION_MS
     return Finding(
         "error",
         "duration-too-long",
@@ -67,7 +65,7 @@ def _finding(context: Context, what: str, asked_ms: int, limit_ms: int, span: Sp
         "a table can say",
         span,
         label=f"at most {figure(limit_ms / 1000)} s",
-        help=f"ask for `{fix.text}`" + ("" if limit_ms < LONGEST_MS else ", or cut it in two"),
+        help=f"ask for `{fix.text}`{', or cut it in two' if in_two else ''}",
         fix=fix,
         asked=asked_ms / 1000,
         limit=limit_ms / 1000,

@@ -27,8 +27,7 @@ from collections.abc import Iterator
 from seqlang.checks.context import Context
 from seqlang.text.findings import Finding, Fix
 from sim.model import Binding
-
-BUTTONS = range(1, 32)
+from sim.rulebook import BUTTONS
 
 
 def check(context: Context) -> Iterator[Finding]:

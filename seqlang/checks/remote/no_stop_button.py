@@ -24,8 +24,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from seqlang.checks.context import Context
-from seqlang.checks.remote.button_bound_twice import BUTTONS
 from seqlang.text.findings import Finding, Fix, Span
+from sim.rulebook import BUTTONS
 
 
 def check(context: Context) -> Iterator[Finding]:

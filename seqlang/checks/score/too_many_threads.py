@@ -18,10 +18,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from firmware_gen.chips import LIMITS
 from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
 from sim.model import Cue
+from sim.rulebook import LOOP_DEPTH, THREADS
 from sim.score.program import LoopEnd, LoopStart
 from sim.score.threads import Thread, ThreadError, program
 
@@ -42,7 +42,7 @@ def check(context: Context) -> Iterator[Finding]:
                 if "takes no time" not in str(error):
                     yield _open_ended(context, error)
                 continue
-            if one.reserved > LIMITS.threads:
+            if one.reserved > THREADS:
                 yield _threads(context, cue, one.reserved)
             for thread in one.threads:
                 yield from _depth(context, cue, thread)
@@ -63,12 +63,12 @@ def _threads(context: Context, cue: Cue, count: int) -> Finding:
     return Finding(
         "error",
         "too-many-threads",
-        f"cue `{cue.name}` needs {count} threads, and a board has {LIMITS.threads}",
+        f"cue `{cue.name}` needs {count} threads, and a board has {THREADS}",
         context.span(cue.mark, "name"),
         label="each repeat beside something else needs one",
         help="put what keeps the same time into one `repeat`",
         asked=count,
-        limit=LIMITS.threads,
+        limit=THREADS,
         unit="threads",
     )
 
@@ -78,16 +78,16 @@ def _depth(context: Context, cue: Cue, thread: Thread) -> Iterator[Finding]:
     for item in thread:
         if isinstance(item, LoopStart):
             depth += 1
-            if depth == LIMITS.loop_depth + 1:
+            if depth == LOOP_DEPTH + 1:
                 yield Finding(
                     "error",
                     "too-many-threads",
-                    f"repeats of cue `{cue.name}` nest more than {LIMITS.loop_depth} deep",
+                    f"repeats of cue `{cue.name}` nest more than {LOOP_DEPTH} deep",
                     context.span(item.mark),
                     label=f"repeat number {depth} inside one another",
                     help="multiply two of the counts into one repeat",
                     asked=depth,
-                    limit=LIMITS.loop_depth,
+                    limit=LOOP_DEPTH,
                     unit="deep",
                 )
         elif isinstance(item, LoopEnd):

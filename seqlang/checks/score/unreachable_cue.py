@@ -26,9 +26,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from seqlang.checks.context import Context
-from seqlang.checks.remote.button_bound_twice import BUTTONS
 from seqlang.text.findings import Finding, Fix, Span
 from sim.model import Cue
+from sim.rulebook import BUTTONS
 from sim.score.tree import acts
 
 

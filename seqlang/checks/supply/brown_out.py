@@ -13,7 +13,7 @@ Instead:
 
     feed pack, 600 mm of 20 AWG
 
-Source of the limit: the chip's data sheet, as stated in `sim/rig/supply.py`.
+Source of the limit: the chip's data sheet, as stated in its entry in `firmware_gen/chips`.
 """
 
 from __future__ import annotations
@@ -24,8 +24,7 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.supply.sagging import cues_running, standing, while_running
 from seqlang.text.findings import Finding
-from sim.model import Supply
-from sim.rig.supply import BROWN_OUT_V, SAFE_CLOCK_V
+from sim.model import Electrics, Supply
 from sim.strain.sag import Sag
 
 
@@ -33,7 +32,7 @@ def check(context: Context) -> Iterator[Finding]:
     for supply in context.show.rig.supplies:
         own = standing(context, supply)
         yield from _brown_outs(context, own)
-        low = {sag.board for sag in own if sag.voltage_v < BROWN_OUT_V}
+        low = {sag.board for sag in own if sag.voltage_v < _electrics(context, sag).brown_out_v}
         if own:
             yield from _at_power_up(context, supply, low)
 
@@ -46,7 +45,8 @@ def _at_power_up(context: Context, supply: Supply, low: set[str]) -> Iterator[Fi
     for sag in context.start_sags:
         if sag.supply != supply.name or sag.board in low:
             continue
-        if sag.voltage_v >= BROWN_OUT_V and not sag.collapsed:
+        resets_v = _electrics(context, sag).brown_out_v
+        if sag.voltage_v >= resets_v and not sag.collapsed:
             continue
         board = context.boards[sag.board]
         yield Finding(
@@ -55,7 +55,7 @@ def _at_power_up(context: Context, supply: Supply, low: set[str]) -> Iterator[Fi
             f"at power-up `{sag.starting}` may draw its stall current, and board `{sag.board}` "
             f"is left with {figure(sag.voltage_v)} V",
             context.span(board.mark, "name"),
-            label=f"the chip resets below {figure(BROWN_OUT_V)} V",
+            label=f"the chip resets below {figure(resets_v)} V",
             related=(
                 ()
                 if sag.starting is None
@@ -64,17 +64,18 @@ def _at_power_up(context: Context, supply: Supply, low: set[str]) -> Iterator[Fi
             help="bring the parts near their safe pose before switching on, or use a stronger "
             "supply or thicker wire",
             asked=sag.voltage_v,
-            limit=BROWN_OUT_V,
+            limit=resets_v,
             unit="V",
         )
 
 
 def _brown_outs(context: Context, own: list[Sag]) -> Iterator[Finding]:
     for sag in own:
-        if sag.voltage_v >= SAFE_CLOCK_V:
+        chip = _electrics(context, sag)
+        if sag.voltage_v >= chip.clock_v:
             continue
-        resets = sag.voltage_v < BROWN_OUT_V
-        limit = BROWN_OUT_V if resets else SAFE_CLOCK_V
+        resets = sag.voltage_v < chip.brown_out_v
+        limit = chip.brown_out_v if resets else chip.clock_v
         asked_text, limit_text = figures(sag.voltage_v, limit)
         board = context.boards[sag.board]
         yield Finding(
@@ -91,3 +92,7 @@ def _brown_outs(context: Context, own: list[Sag]) -> Iterator[Finding]:
             limit=limit,
             unit="V",
         )
+
+
+def _electrics(context: Context, sag: Sag) -> Electrics:
+    return context.boards[sag.board].electrics

@@ -24,8 +24,7 @@ from seqlang.checks.context import Context
 from seqlang.meaning.rig import NO_ADDRESS
 from seqlang.text.findings import Finding, Fix
 from sim.model import Board
-
-ADDRESSES = range(1, 255)
+from sim.rulebook import ADDRESSES
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -49,7 +48,7 @@ def check(context: Context) -> Iterator[Finding]:
             f"boards `{earlier.name}` and `{board.name}` both have address {board.address}"
             if valid
             else f"board `{board.name}` has address {board.address}, "
-            f"and addresses run from {ADDRESSES.start} to {ADDRESSES.stop - 1}",
+            f"and addresses run from {ADDRESSES[0]} to {ADDRESSES[-1]}",
             span,
             label="taken" if valid else "out of range",
             related=related if valid else (),

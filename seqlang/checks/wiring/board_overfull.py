@@ -16,26 +16,27 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from firmware_gen.chips import LIMITS
+from firmware_gen.chips import Chip
 from seqlang.checks.context import Context
 from seqlang.checks.rewrite import rewritten
 from seqlang.checks.wiring import pins
 from seqlang.text import units
 from seqlang.text.findings import Finding, Fix
 from sim.model import Board, Input, Servo, Strip
+from sim.rulebook import CUES, INPUTS, OUTPUTS
 
 
 def check(context: Context) -> Iterator[Finding]:
-    for board, _, users in pins.by_board(context):
+    for board, chip, users in pins.by_board(context):
         outputs = [user for user in users if not isinstance(user, Input)]
         servos = [user for user in outputs if isinstance(user, Servo)]
         inputs = [user for user in users if isinstance(user, Input)]
-        yield from _counted(context, board, servos, LIMITS.servos, "servos")
-        yield from _counted(context, board, outputs, LIMITS.outputs, "outputs")
-        yield from _counted(context, board, inputs, LIMITS.inputs, "inputs")
+        yield from _counted(context, board, servos, chip.servos, "servos")
+        yield from _counted(context, board, outputs, OUTPUTS, "outputs")
+        yield from _counted(context, board, inputs, INPUTS, "inputs")
         strips = [user for user in outputs if isinstance(user, Strip)]
-        yield from _counted(context, board, strips, LIMITS.strips, "strips")
-        yield from _pixels(context, board, strips)
+        yield from _counted(context, board, strips, chip.strips, "strips")
+        yield from _pixels(context, board, chip, strips)
         yield from _cues(context, board, {output.name for output in outputs})
 
 
@@ -59,12 +60,12 @@ def _counted(
     )
 
 
-def _pixels(context: Context, board: Board, strips: list[Strip]) -> Iterator[Finding]:
+def _pixels(context: Context, board: Board, chip: Chip, strips: list[Strip]) -> Iterator[Finding]:
     total = 0
     for strip in strips:
-        left = LIMITS.pixels - total
+        left = chip.pixels - total
         total += strip.pixels
-        if total <= LIMITS.pixels:
+        if total <= chip.pixels:
             continue
         span = context.span(strip.mark, "pixels")
         fix: Fix | None = None
@@ -74,7 +75,7 @@ def _pixels(context: Context, board: Board, strips: list[Strip]) -> Iterator[Fin
             "error",
             "board-overfull",
             f"the strips of board `{board.name}` have {total} pixels up to `{strip.name}`, "
-            f"and its player holds {LIMITS.pixels}",
+            f"and its player holds {chip.pixels}",
             span,
             label=f"{left} left here" if left > 0 else "none left",
             help=f"cut it to {left} pixels, or put it on a second board"
@@ -82,7 +83,7 @@ def _pixels(context: Context, board: Board, strips: list[Strip]) -> Iterator[Fin
             else "put it on a second board",
             fix=fix,
             asked=total,
-            limit=LIMITS.pixels,
+            limit=chip.pixels,
             unit="pixels",
         )
         return
@@ -93,17 +94,16 @@ def _cues(context: Context, board: Board, names: set[str]) -> Iterator[Finding]:
     score = context.show.score
     idles = score.idle is not None and bool(names & context.uses.get(score.idle, frozenset()))
     cues = [cue for cue in score.cues if idles or names & context.uses[cue.name]]
-    if len(cues) > LIMITS.cues:
+    if len(cues) > CUES:
         yield Finding(
             "error",
             "board-overfull",
-            f"board `{board.name}` takes part in {len(cues)} cues, and its player holds "
-            f"{LIMITS.cues}",
-            context.span(cues[LIMITS.cues].mark, "name"),
-            label=f"number {LIMITS.cues + 1}",
+            f"board `{board.name}` takes part in {len(cues)} cues, and its player holds {CUES}",
+            context.span(cues[CUES].mark, "name"),
+            label=f"number {CUES + 1}",
             related=((context.span(board.mark, "name"), "the board"),),
             help="play what belongs together in one cue, or put parts on a second board",
             asked=len(cues),
-            limit=LIMITS.cues,
+            limit=CUES,
             unit="cues",
         )

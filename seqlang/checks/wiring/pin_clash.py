@@ -20,7 +20,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from firmware_gen.chips import pin_name
 from seqlang.checks.context import Context
 from seqlang.checks.wiring import pins
 from seqlang.text.findings import Finding
@@ -35,18 +34,18 @@ def check(context: Context) -> Iterator[Finding]:
             if earlier is user or chip.refusal(user.pin, pins.job(user)) is not None:
                 continue
             free = pins.nearest_free(chip, user, taken)
-            fix = None if free is None else pins.move_to(context, user, free)
+            fix = None if free is None else pins.move_to(context, chip, user, free)
             if free is not None:
                 taken.add(free)
             yield Finding(
                 "error",
                 "pin-clash",
-                f"pin {pin_name(user.pin)} of `{board.name}` has both {pins.called(earlier)} "
+                f"pin {chip.pin_name(user.pin)} of `{board.name}` has both {pins.called(earlier)} "
                 f"and {pins.called(user)}",
                 context.span(user.mark, "pin"),
                 label=f"taken by {pins.called(earlier)}",
                 related=((context.span(earlier.mark, "pin"), "wired here first"),),
-                help=f"{pin_name(free)} is free and can do it"
+                help=f"{chip.pin_name(free)} is free and can do it"
                 if free is not None
                 else f"no pin of `{board.name}` is left that can do it; use a second board",
                 fix=fix,

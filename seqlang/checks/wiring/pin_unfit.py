@@ -20,7 +20,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from firmware_gen.chips import pin_name
 from seqlang.checks.context import Context
 from seqlang.checks.wiring import pins
 from seqlang.text.findings import Finding
@@ -41,13 +40,13 @@ def check(context: Context) -> Iterator[Finding]:
             yield Finding(
                 "error",
                 "pin-unfit",
-                f"pin {pin_name(user.pin)} of `{board.name}` cannot be used for "
+                f"pin {chip.pin_name(user.pin)} of `{board.name}` cannot be used for "
                 f"{pins.called(user)}: {reason}",
                 context.span(user.mark, "pin"),
                 label=f"no pin for {'an input' if job == 'input' else f'a {job}'}",
-                notes=(f"pins that can: {', '.join(pin_name(pin) for pin in fitting)}",),
-                help=f"{pin_name(free)} is free and can do it"
+                notes=(f"pins that can: {', '.join(chip.pin_name(pin) for pin in fitting)}",),
+                help=f"{chip.pin_name(free)} is free and can do it"
                 if free is not None
                 else f"no pin of `{board.name}` is left that can do it; use a second board",
-                fix=None if free is None else pins.move_to(context, user, free),
+                fix=None if free is None else pins.move_to(context, chip, user, free),
             )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, TypeAlias
 
-from firmware_gen.chips import CHIPS, Chip, Job, pin_name
+from firmware_gen.chips import CHIPS, Chip, Job
 from seqlang.text.findings import Fix
 from sim.model import Board, Input, Lamp, Output, Servo, Strip
 
@@ -50,8 +50,8 @@ def nearest_free(chip: Chip, user: User, taken: set[int]) -> int | None:
     return min(fitting, key=lambda pin: (abs(pin - user.pin), pin), default=None)
 
 
-def move_to(context: Context, user: User, pin: int) -> Fix:
+def move_to(context: Context, chip: Chip, user: User, pin: int) -> Fix:
     span = context.span(user.mark, "pin")
     text = context.text(span)
-    old = pin_name(user.pin)
-    return Fix(span, text.replace(old, pin_name(pin), 1) if old in text else pin_name(pin))
+    old, new = chip.pin_name(user.pin), chip.pin_name(pin)
+    return Fix(span, text.replace(old, new, 1) if old in text else new)

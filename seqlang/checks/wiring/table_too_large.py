@@ -14,12 +14,12 @@ Source of the limit: `firmware_gen/chips.py` (slot size), TABLE.md.
 
 from __future__ import annotations
 
-from firmware_gen.chips import LIMITS
 from firmware_gen.compiler.show import CompiledBoard, CompiledShow, CompileError, compile_show
 from firmware_gen.listing.account import account
 from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
 from sim.model import NO_MARK
+from sim.rulebook import CUES
 
 LARGEST_NAMED = 3
 """So many of the largest cues are pointed at."""
@@ -30,7 +30,7 @@ def check(context: Context, failed: bool) -> tuple[CompiledShow | None, tuple[Fi
 
     `failed`: the show has errors already; then a table that cannot be made is their consequence.
     """
-    if failed and len(context.cues) > LIMITS.cues:
+    if failed and len(context.cues) > CUES:
         return None, ()
     try:
         compiled = compile_show(context.show)

@@ -17,7 +17,7 @@ from cffi import FFI
 
 from firmware_gen.board.slots import FIRST_BYTE, MARKS
 from firmware_gen.board.storage import ERASED
-from firmware_gen.chips import ATMEGA328P
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.protocol import Mode
 from firmware_gen.table.records import SwitchRecord, Table, decode, encode
 

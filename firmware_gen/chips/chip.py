@@ -1,0 +1,194 @@
+"""What everything else needs to know of a chip, and how its pins are numbered.
+
+A pin's number is `8 * port + bit`. Ports count in the order of the chip's own list, which is the
+alphabet's; after them come the letters that the package does not have, so that any name that looks
+like a pin's has a number, and a message can say that the chip has no such pin.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from string import ascii_uppercase
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias
+
+if TYPE_CHECKING:
+    from sim.model import Electrics
+
+Job: TypeAlias = Literal["servo", "lamp", "strip", "switch", "input"]
+
+BITS: Final = 8
+"""Pins of a port."""
+_PIN: Final = re.compile(r"P([A-Z])([0-7])")
+
+
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """Sizes and addresses, in bytes.
+
+    Attributes:
+        flash: all of the program memory; the end of the largest merged table.
+        merged_start: where a merged table begins; the firmware ends before it.
+        boot_start: where the smallest usual boot loader begins.
+        ram: all of it.
+        ram_start: its first address, as the linker counts.
+        eeprom: all of it.
+        slots: how many tables it keeps.
+        slot: the largest table that fits one of them.
+        chunk: most table bytes in one data request or read reply of the link; RAM limits it.
+        write_s: seconds that storing one byte takes.
+    """
+
+    flash: int
+    merged_start: int
+    boot_start: int
+    ram: int
+    ram_start: int
+    eeprom: int
+    slots: int
+    slot: int
+    chunk: int
+    write_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Tools:
+    """What the compiler and the uploader call the chip, and what they need of it.
+
+    Attributes:
+        mcu: the compiler's name of it (`-mmcu`).
+        part: the uploader's name of it (`-p`).
+        boot_protocol: the uploader's name of what the usual boot loader speaks (`-c`).
+        boot_baud: its rate.
+        old_boot_baud: the rate of older ones.
+        fuses: what the firmware wants, by the uploader's names, in the order of writing.
+    """
+
+    mcu: str
+    part: str
+    boot_protocol: str
+    boot_baud: int
+    old_boot_baud: int
+    fuses: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Chip:
+    """One chip: names are port names of its data sheet, numbers of pins are those of the table."""
+
+    name: str
+    """As written in a show and of its C folder: `atmega328p`."""
+    title: str
+    """As the data sheet writes it."""
+    chip_id: int
+    """As a table's header states it."""
+    clock_hz: int
+    memory: Memory
+    electrics: Electrics
+    tools: Tools
+    servos: int
+    """Servos that its firmware drives, by the processor's time in a frame and by RAM."""
+    strips: int
+    pixels: int
+    """Of all its strips together: RAM, and the time in which interrupts are off."""
+    serial_ports: tuple[str, ...]
+    """The first is the link to the host."""
+    pins: Mapping[str, int]
+    """Every port pin of the package by name, reserved ones included."""
+    reserved: Mapping[int, str]
+    """Pins a show cannot have, by number, with the reason."""
+    pwm: Mapping[int, str]
+    """Pins with a free hardware PWM channel, by number, with the channel's name."""
+    timed: Mapping[int, str]
+    """Pins whose PWM channel is taken for something else, by number, with the reason."""
+
+    @property
+    def slots(self) -> int:
+        return self.memory.slots
+
+    @property
+    def slot_bytes(self) -> int:
+        """Largest table that fits one of the board's slots."""
+        return self.memory.slot
+
+    @property
+    def chunk_bytes(self) -> int:
+        """Most table bytes in one data request or read reply of the link."""
+        return self.memory.chunk
+
+    @property
+    def ports(self) -> str:
+        """Letters of its ports, in the order of their numbers."""
+        return "".join(dict.fromkeys(name[1] for name in self.pins))
+
+    def pin(self, name: str) -> int:
+        """Number of a pin such as `PD6`, on the package or not; ValueError for any other text."""
+        found = _PIN.fullmatch(name)
+        if found is None:
+            raise ValueError(f"`{name}` is not a port pin such as {next(iter(self.pins))}")
+        return BITS * self._letters.index(found[1]) + int(found[2])
+
+    def pin_name(self, pin: int) -> str:
+        """Name of a pin by its number, on the package or not."""
+        port, bit = divmod(pin, BITS)
+        letters = self._letters
+        return f"P{letters[port]}{bit}" if port < len(letters) else f"pin {pin}"
+
+    @property
+    def _letters(self) -> str:
+        own = self.ports
+        return own + "".join(letter for letter in ascii_uppercase if letter not in own)
+
+    def pins_for(self, job: Job) -> frozenset[int]:
+        """Numbers of the pins that can do a job."""
+        if job == "lamp":
+            return frozenset(self.pwm)
+        return frozenset(self.pins.values()) - frozenset(self.reserved)
+
+    @property
+    def servo_pins(self) -> frozenset[int]:
+        return self.pins_for("servo")
+
+    @property
+    def pwm_pins(self) -> frozenset[int]:
+        return self.pins_for("lamp")
+
+    @property
+    def pixel_pins(self) -> frozenset[int]:
+        return self.pins_for("strip")
+
+    @property
+    def switch_pins(self) -> frozenset[int]:
+        return self.pins_for("switch")
+
+    @property
+    def input_pins(self) -> frozenset[int]:
+        return self.pins_for("input")
+
+    def refusal(self, pin: int, job: Job) -> str | None:
+        """Why `pin` cannot do `job`, in plain words; None if it can."""
+        if pin not in self.pins.values():
+            return f"the {self.title} has no such pin"
+        if pin in self.reserved:
+            return self.reserved[pin]
+        if pin in self.pins_for(job):
+            return None
+        return self.timed.get(pin, "it has no hardware PWM channel")
+
+
+def package(**bits: range) -> Mapping[str, int]:
+    """Every pin of a package with its number, from its ports in order: `package(B=range(8))`."""
+    return MappingProxyType(
+        {
+            f"P{letter}{bit}": BITS * port + bit
+            for port, (letter, those) in enumerate(bits.items())
+            for bit in those
+        }
+    )
+
+
+def named(pins: Mapping[str, int], **words: str) -> Mapping[int, str]:
+    """Words by pin number, from words by pin name."""
+    return MappingProxyType({pins[name]: text for name, text in words.items()})
