@@ -40,6 +40,8 @@ def load(reading: Reading, sheet: Sheet) -> Load:
     if level_deg is None or friction_nm is None or None in bodies or None in springs:
         raise Fault
     upright = axis is not None and axis.token(1).type == "UPRIGHT"
+    said = level or sheet.get("mount")
+    sinks = None if said is None else options(reading, said).get("sinks")
     first, last = (lines[0], lines[0]) if lines else sheet.head
     return Load(
         bodies=tuple(body for body in bodies if body),
@@ -47,11 +49,11 @@ def load(reading: Reading, sheet: Sheet) -> Load:
         axis="upright" if upright else "level",
         springs=tuple(spring for spring in springs if spring),
         friction_nm=friction_nm,
-        lowers=level is not None and len(level.items) > 2,
+        lowers=sinks is not None,
         mark=reading.origins.mark(
             first,
             last,
-            ("sinks", level.items[2] if level and len(level.items) > 2 else None),
+            ("sinks", sinks),
             ("level", level and level.items[1]),
             ("axis", axis and axis.items[1]),
             ("friction", friction and friction.items[1]),

@@ -59,13 +59,14 @@ from typing import TYPE_CHECKING, cast
 from lark import Token
 
 from firmware_gen.chips import CHIPS, FIRST
+from seqlang.meaning.mounted import on_sound_carriers
 from seqlang.meaning.output import output, wired_button
 from seqlang.meaning.pose import Pose, pose
 from seqlang.meaning.rig import board, supply, wearer
 from seqlang.meaning.score import score
 from seqlang.meaning.values import Reading, declared
 from seqlang.text.syntax import Cue, Item, Line, head_place
-from sim.model import Rig, Show, Wearer
+from sim.model import Rig, Servo, Show, Wearer
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -75,6 +76,7 @@ if TYPE_CHECKING:
     from seqlang.meaning.pose import OutputKind, Setting
     from seqlang.text.findings import Finding, Origin
     from seqlang.text.source import Source
+    from sim.model import Reach
 
 OUTPUT_KINDS = ("servo", "lamp", "strip", "switch")
 
@@ -94,6 +96,24 @@ def elaborate(items: Sequence[Item], source: Source, forgiven: Iterable[str] = (
 
     `forgiven`: names declared in lines that could not be read.
     """
+    made = _elaborated(items, source, forgiven, None)
+    if not any(isinstance(one, Servo) and one.mount for one in made.show.rig.outputs):
+        return made
+    from sim.strain.coupling import coupled_show, show_reaches
+
+    # A part that carries another can be as fast as what the other does meanwhile lets it be, which
+    # is known once there is a score: taken once more, no part is faster than it was then.
+    again = _elaborated(items, source, forgiven, show_reaches(made.show))
+    return replace(again, show=coupled_show(again.show))
+
+
+def _elaborated(
+    items: Sequence[Item],
+    source: Source,
+    forgiven: Iterable[str],
+    reaches: Mapping[str, Reach] | None,
+) -> Elaborated:
+    """Once through the text. `reaches`: how far the parts of chains go, if that is known."""
     reading = Reading(source, forgiven)
     lines = [item for item in items if isinstance(item, Line)]
     cues = [item for item in items if isinstance(item, Cue)]
@@ -101,6 +121,13 @@ def elaborate(items: Sequence[Item], source: Source, forgiven: Iterable[str] = (
     outputs = _outputs(reading, lines)
     poses = _poses(reading, lines, outputs)
     rig = _rig(reading, lines, outputs, _safe(reading, poses))
+    if any(isinstance(one, Servo) and one.mount for one in rig.outputs):
+        from sim.strain.coupling import coupled_rig, standing_reaches
+
+        rig = on_sound_carriers(
+            reading, [line for line in lines if line.kind == "servo"], rig, outputs
+        )
+        rig = coupled_rig(rig, standing_reaches(rig) if reaches is None else reaches)
     places: dict[str, Origin] = {}
     made = score(reading, lines, cues, outputs, poses, rig, places)
     return Elaborated(Show(rig, made), reading.origins, places, tuple(reading.findings))

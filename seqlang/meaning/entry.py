@@ -77,13 +77,13 @@ class Sheet:
 def options(reading: Reading, line: Line) -> dict[str, Line | Token]:
     """The options after the fixed amounts of a line, by kind; one of a kind only.
 
-    Bare keywords (`flat`, `crossed`, `solid`) count as options by their own word.
+    Bare keywords (`flat`, `crossed`, `solid`, `sinks`) count as options by their own word.
     """
     found: dict[str, Line | Token] = {}
     for item in line.items[1:]:
         if isinstance(item, Line):
             kind = item.kind
-        elif isinstance(item, Token) and item.type in ("FLAT", "CROSSED", "SOLID"):
+        elif isinstance(item, Token) and item.type in ("FLAT", "CROSSED", "SOLID", "SINKS"):
             kind = str(item)
         else:
             continue

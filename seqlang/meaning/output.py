@@ -10,6 +10,7 @@ from lark import Token
 from firmware_gen.chips import FIRST
 from seqlang.meaning.carried import drive, load
 from seqlang.meaning.entry import Sheet, options
+from seqlang.meaning.mounted import mount
 from seqlang.meaning.pose import angle, colour
 from seqlang.meaning.values import Fault, Reading
 from seqlang.text.names import nearest
@@ -124,6 +125,7 @@ def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
     travel = reading.tried(_travel, reading, sheet)
     ratings = reading.tried(_ratings, reading, sheet)
     carried = reading.tried(load, reading, sheet)
+    stands = reading.tried(mount, reading, sheet)
     driven = reading.tried(drive, reading, sheet)
     limits = reading.tried(_limits, reading, sheet)
     accel = _single(reading, sheet, "acceleration", TURN_ACCELERATION, above=0)
@@ -133,6 +135,8 @@ def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
     rotor = _single(reading, sheet, "rotor", INERTIAS, low=0)
     nip_m = _single(reading, sheet, "nip", METRES, above=0)
     if not (points and travel and ratings and carried and driven and limits):
+        raise Fault
+    if sheet.get("mount") is not None and stands is None:
         raise Fault
     rest = nearest_to_zero(travel)
     usual = Servo("", "", 0, (), (0, 0), ())
@@ -145,6 +149,7 @@ def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
         ratings=ratings,
         load=carried,
         drive=driven,
+        mount=stands,
         safe_deg=spot.safe.angle_deg if spot.safe else rest,
         accel_deg_s2=accel,
         idle_a=usual.idle_a if idle_a is None else idle_a,

@@ -34,6 +34,7 @@ from sim.model import (
     Law,
     LeverPair,
     Load,
+    Mount,
     Move,
     Output,
     Plate,
@@ -216,7 +217,7 @@ def _servo(servo: Servo) -> Iterator[str]:
             f"{_quantity(rating.stall_nm, 'N.m')}, {_quantity(rating.stall_a, 'A')} "
             f"at {_quantity(rating.voltage_v, 'V')}"
         )
-    yield from _load(servo.load)
+    yield from _load(servo.load, servo.mount)
     yield from _drive(servo.drive)
     if servo.rotor_kg_m2:
         yield f"rotor {_quantity(servo.rotor_kg_m2, 'kg.m2')}"
@@ -232,11 +233,19 @@ def _servo(servo: Servo) -> Iterator[str]:
         yield f"nip at {_quantity(servo.nip_m, 'm')}{by}"
 
 
-def _load(load: Load) -> Iterator[str]:
+def _load(load: Load, mount: Mount | None) -> Iterator[str]:
     for body in load.bodies:
         yield f"load {_body(body)}"
-    yield f"level at {_quantity(load.level_deg, 'deg')}{', sinks' if load.lowers else ''}"
-    yield f"axis {load.axis}"
+    sinks = ", sinks" if load.lowers else ""
+    if mount is None:
+        yield f"level at {_quantity(load.level_deg, 'deg')}{sinks}"
+        yield f"axis {load.axis}"
+    else:
+        yield (
+            f"on {mount.on} at {_quantity(mount.at_m, 'm')}, "
+            f"ahead {_quantity(mount.ahead_deg, 'deg')}, weighs {_quantity(mount.mass_kg, 'kg')}, "
+            f"straight at {_quantity(mount.straight_deg, 'deg')}{sinks}"
+        )
     for spring in load.springs:
         yield (
             f"spring {_quantity(spring.rate_nm_per_rad, 'N.m/rad')}, "

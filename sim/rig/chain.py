@@ -175,6 +175,27 @@ class Chain:
     def _column(values: NDArray, dimensions: int) -> NDArray:  # type: ignore[type-arg]
         return values.reshape(-1, *([1] * (dimensions - 1)))
 
+    def needed_nm(
+        self,
+        joint: int,
+        motion: Motion,
+        gravity_m_s2: float,
+        tilt_deg: float = 0.0,
+        upright: bool = False,
+    ) -> Interval:
+        """Least and greatest torque (N.m) of one joint in a motion of all, in any posture.
+
+        Posture as in `bounds_nm`; exact.
+        """
+        sense = self.links[joint].sense
+        moving = self.moving_nm(motion)[joint]
+        moment = self.borne_moments_kg_m(motion)[joint]
+        tilt = radians(tilt_deg)
+        toward = np.full(moment.shape, np.pi / 2.0) if upright else np.angle(sense * moment)
+        low, high = _cosine((toward - tilt, toward + tilt), 0.0)
+        pull = np.abs(moment) * gravity_m_s2
+        return moving + pull * low, moving + pull * high
+
     # -- bounds over what the other joints may be doing -------------------------------------
 
     def bounds_nm(

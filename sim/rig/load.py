@@ -141,6 +141,11 @@ def spring_nm(load: Load, angle_deg: ArrayLike) -> Array:
     return total
 
 
+def friction_nm(load: Load, speed_deg_s: ArrayLike) -> Array:
+    """Torque (N.m) that dry friction asks for at a speed: along the motion, none at rest."""
+    return np.asarray(load.friction_nm * np.sign(np.asarray(speed_deg_s, dtype=np.float64)))
+
+
 def needed_nm(
     load: Load,
     angle_deg: ArrayLike,
@@ -155,7 +160,7 @@ def needed_nm(
     """
     speed = np.asarray(speed_deg_s, dtype=np.float64)
     accel = np.asarray(accel_deg_s2, dtype=np.float64)
-    own = load.friction_nm * np.sign(speed) - spring_nm(load, angle_deg)
+    own = friction_nm(load, speed) - spring_nm(load, angle_deg)
     if load.coupled is not None:
         low, high = _coupled_nm(load.coupled, (angle_deg, speed, accel), tilt_deg)
         return own + low, own + high

@@ -8,6 +8,7 @@ its table states, whatever the others do. That covers every cue, every interrupt
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from math import radians
 
@@ -81,7 +82,7 @@ def _hinge_m(mount: Mount, carrier_sense: float) -> complex:
     return complex(mount.at_m * np.exp(1j * carrier_sense * radians(mount.ahead_deg)))
 
 
-def coupled_rig(rig: Rig, reaches: dict[str, Reach]) -> Rig:
+def coupled_rig(rig: Rig, reaches: Mapping[str, Reach]) -> Rig:
     """The rig whose parts in chains know the others. `reaches`: of every servo of a chain."""
     loads = {}
     for servos in chains(rig):

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from sim.model import Board, Lamp, Rig, Servo, Strip, Switch
 from sim.rehearsal.sampling import Samples
 from sim.rig import battery, drive, load, servo
+from sim.rig.chain import Motion, chain
 from sim.rig.supply import PIXEL_IDLE_A, Demand, highest_v, solve
 
 Array: TypeAlias = NDArray[np.float64]
@@ -115,9 +116,33 @@ def _horn_torques(one: Servo, samples: Samples, tilt_deg: float) -> tuple[Array,
             np.nan_to_num(drive.horn_torque_nm(at, one.rotor_kg_m2, end, speed, accel)),
             0.0,
         )
-        for end in load.needed_nm(one.load, seen.angle_deg, speed, accel, tilt_deg)
+        for end in _part_torques(one, samples, tilt_deg)
     )
     return low, high
+
+
+def _part_torques(one: Servo, samples: Samples, tilt_deg: float) -> tuple[Array, Array]:
+    """Torque on the part's axis at both ends of what the postures span.
+
+    Of a chain all joints are sampled, so what they do to one another is known, not bounded.
+    """
+    seen = samples.servos[one.name]
+    speed, accel = seen.velocity_deg_s, seen.acceleration_deg_s2
+    coupled = one.load.coupled
+    if coupled is None or not all(link.name in samples.servos for link in coupled.links):
+        return load.needed_nm(one.load, seen.angle_deg, speed, accel, tilt_deg)
+    all_seen = [samples.servos[link.name] for link in coupled.links]
+    motion = Motion(
+        np.stack([each.angle_deg for each in all_seen]),
+        np.stack([each.velocity_deg_s for each in all_seen]),
+        np.stack([each.acceleration_deg_s2 for each in all_seen]),
+    )
+    whole = chain(coupled.links)
+    ends = whole.needed_nm(
+        coupled.joint, motion, load.GRAVITY_M_S2, tilt_deg, upright=coupled.upright
+    )
+    own = load.friction_nm(one.load, speed) - load.spring_nm(one.load, seen.angle_deg)
+    return own + ends[0], own + ends[1]
 
 
 def demand_of(rig: Rig, board: Board, samples: Samples, torques: Mapping[str, Array]) -> Demand:

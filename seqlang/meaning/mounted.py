@@ -1,0 +1,125 @@
+"""Parts that stand on other parts."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, cast
+
+from seqlang.meaning.entry import options
+from seqlang.text.units import DEGREES, KILOGRAMS, METRES
+from sim.model import Mount, Servo
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from lark import Token
+
+    from seqlang.meaning.entry import Sheet
+    from seqlang.meaning.values import Reading
+    from seqlang.text.syntax import Line
+    from sim.model import Rig
+
+
+def mount(reading: Reading, sheet: Sheet) -> Mount | None:
+    """Where a servo's part stands on another part; None: on the costume. Raises Fault."""
+    line = sheet.get("mount")
+    if line is None:
+        return None
+    for kind in ("level", "axis"):
+        said = sheet.get(kind)
+        if said is not None:
+            reading.error(
+                "wrong-kind",
+                f"`{sheet.entry.items[1]}` stands on `{line.items[1]}`, which says how it lies",
+                said,
+                related=((line, "stands there"),),
+                help="take this line out; `straight at` says at which angle it lies along "
+                f"`{line.items[1]}`",
+            )
+    more = {kind: cast("Line", option) for kind, option in options(reading, line).items()}
+
+    def amount(kind: str) -> object:
+        return more[kind].items[1] if kind in more else None
+
+    def angle(kind: str) -> float:
+        if kind not in more:
+            return 0.0
+        return reading.within(more[kind].amount(1), DEGREES, "an angle", -360, 360)
+
+    weight = more.get("weighs")
+    return Mount(
+        on=str(line.token(1)),
+        at_m=reading.within(line.amount(2), METRES, "a distance", 0),
+        ahead_deg=angle("ahead"),
+        straight_deg=angle("straight"),
+        mass_kg=reading.within(weight.amount(1), KILOGRAMS, "a mass", 0) if weight else 0.0,
+        mark=reading.origins.mark(
+            *(line, line),
+            ("on", line.items[1]),
+            ("at", line.items[2]),
+            *((kind, amount(kind)) for kind in ("ahead", "weighs", "straight")),
+        ),
+    )
+
+
+def on_sound_carriers(
+    reading: Reading, entries: Sequence[Line], rig: Rig, outputs: Mapping[str, tuple[str, Token]]
+) -> Rig:
+    """The rig whose mounted parts stand on servos that are there, and in no circle.
+
+    Notes what is wrong; such a part then counts as standing on the costume.
+    """
+    tokens = {
+        str(entry.items[1]): line.token(1)
+        for entry in entries
+        for line in entry.lines()
+        if line.kind == "mount"
+    }
+    servos = {one.name: one for one in rig.outputs if isinstance(one, Servo)}
+    declared = [name for name, (kind, _) in outputs.items() if kind == "servo"]
+    loose: set[str] = set()
+    for name, servo in servos.items():
+        if servo.mount is None:
+            continue
+        token = tokens[name]
+        on = servo.mount.on
+        if on in outputs and outputs[on][0] != "servo":
+            reading.error(
+                "wrong-kind",
+                f"`{on}` is a {outputs[on][0]}, and a part stands on the part of a servo",
+                token,
+            )
+        elif on not in declared:
+            reading.unknown(token, "servo", declared)
+        circle = _circle(servos, name)
+        if circle and name == min(circle):
+            path = " on ".join(f"`{one}`" for one in (*circle, name))
+            reading.error(
+                "mounted-in-circle",
+                f"`{name}` would stand on itself: {path}",
+                token,
+                help="one of them stands on the costume: take its `on` line out",
+            )
+        if on not in servos or circle:
+            loose.add(name)
+    return replace(
+        rig,
+        outputs=tuple(
+            replace(one, mount=None) if isinstance(one, Servo) and one.name in loose else one
+            for one in rig.outputs
+        ),
+    )
+
+
+def _circle(servos: Mapping[str, Servo], name: str) -> tuple[str, ...]:
+    """From `name` along what carries each, round to itself; empty if it is in no circle."""
+    row = [name]
+    while True:
+        servo = servos.get(row[-1])
+        if servo is None or servo.mount is None:
+            return ()
+        if servo.mount.on == name:
+            return tuple(row)
+        if servo.mount.on in row:
+            return ()
+        row.append(servo.mount.on)
