@@ -370,8 +370,6 @@ class Servo:
     """One or two, in ascending voltage."""
     load: Load = Load()
     drive: Drive = Gear()
-    mount: Mount | None = None
-    """The part that carries this one; None: the costume does."""
     safe_deg: float = 0.0
     accel_deg_s2: float | None = None
     """Stated acceleration for braking and stretching; None: the largest the show plans."""
@@ -387,6 +385,8 @@ class Servo:
     near as a finger gets in."""
     nip_edge_m: tuple[float, float] | None = None
     """Length and width of the edge that presses there; None: 1 cm2."""
+    mount: Mount | None = None
+    """The part that carries this one; None: the costume does."""
     mark: int = NO_MARK
 
 

@@ -77,7 +77,7 @@ def _body(reading: Reading, line: Line) -> Body:
     body = line.lines()[0]
     more = options(reading, body)
     start, ahead = (cast("Line | None", more.get(kind)) for kind in ("from", "ahead"))
-    start_m = reading.within(start.amount(1), METRES, "a distance", 0) if start else 0.0
+    start_m = reading.within(start.amount(1), METRES, "a distance") if start else 0.0
     offset_deg = _degrees(reading, ahead.amount(1)) if ahead else 0.0
     # A point mass starts with its mass; the others start with their word.
     sizes = [cast("Amount", i) for i in body.items if not isinstance(i, Line)]

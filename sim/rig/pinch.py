@@ -88,13 +88,14 @@ def pinch(one: Servo, voltage_v: float, speed_deg_s: float = 0.0) -> Pinch | Non
     low, high = one.travel_deg
     angles = np.linspace(low, high, max(3, int(np.ceil(_ANGLES_A_DEG * (high - low))) + 1))
     ratio = np.abs(np.nan_to_num(drive.horn(one, angles).ratio))
-    weight, _ = load.gravity_nm(one.load, angles, 0.0)
-    other = np.abs(weight + load.spring_nm(one.load, angles))
+    springs = load.spring_nm(one.load, angles)
+    weights = load.gravity_nm(one.load, angles, 0.0)
+    other = np.maximum(*(np.abs(weight + springs) for weight in weights))
     torque = float(servo.strongest_line(one, voltage_v).stall_nm) * ratio + other
     worst = int(np.argmax(torque))
     newton_metres = float(torque[worst]) if np.isfinite(torque[worst]) else inf
     nearest = one.nip_m if one.nip_m is not None else _finger_m(high - low, tip)
-    inertia = load.mass(one.load).inertia_kg_m2 + one.rotor_kg_m2 * float(ratio.max()) ** 2
+    inertia = load.inertia_borne_kg_m2(one.load) + one.rotor_kg_m2 * float(ratio.max()) ** 2
     return Pinch(
         servo=one.name,
         tip=_contact(one, newton_metres, tip),

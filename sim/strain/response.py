@@ -110,7 +110,8 @@ def _column(one: Servo, volts: float) -> tuple[Array, ...]:
     gain = top / FULL_DRIVE_DEG
     # a part without mass would accelerate at once: the lag alone then shapes its start
     inertia = np.maximum(inertia, 1e-9)
-    weight, _ = load.gravity_nm(one.load, inside, 0.0)
+    # of a chain: between the postures of what it carries
+    weight = np.mean(load.gravity_nm(one.load, inside, 0.0), axis=0)
     free = np.degrees((weight + load.spring_nm(one.load, inside)) / inertia)
     reach = np.degrees(float(line.stall_nm) * ratio / inertia)
     pulses = abs(one.points[-1].pulse_us - one.points[0].pulse_us)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import accumulate
+
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -12,6 +15,7 @@ from seqlang.text.source import Source
 from sim import model
 from sim.model import Rig, Score, Show
 from sim.rig.regions import REGIONS
+from sim.strain.coupling import coupled_show
 
 NAMES = st.text("abcdefghijklmnopqrstuvwxyz_", min_size=4, max_size=8).map(lambda n: n + "_x")
 TITLES = st.text(st.characters(blacklist_categories=("C", "Zl", "Zp"), blacklist_characters='"'))
@@ -39,7 +43,7 @@ def strip_lights() -> st.SearchStrategy[model.StripLight]:
 
 @st.composite
 def loads(draw: st.DrawFn) -> model.Load:
-    offset, start = st.floats(-360, 360), st.floats(0, 10)
+    offset, start = st.floats(-360, 360), st.floats(-10, 10)
     bodies = st.one_of(
         st.builds(model.PointMass, POSITIVE, st.floats(0, 10), offset),
         st.builds(model.Rod, POSITIVE, POSITIVE, start, offset),
@@ -169,7 +173,22 @@ def rigs(draw: st.DrawFn, names: list[str]) -> Rig:
         st.floats(0, 0.9),
     )
     made = [draw(outputs(name, names[1])) for name in names[2:6]]
+    mounted(draw, made)
     return Rig((supply,), (board,), tuple(made), tuple(draw(inputs)), draw(wearer))
+
+
+def mounted(draw: st.DrawFn, made: list[model.Output]) -> None:
+    """Lets some of the servos stand on servos before them."""
+    places = [n for n, output in enumerate(made) if isinstance(output, model.Servo)]
+    for n, carriers in zip(places[1:], accumulate([p] for p in places), strict=False):
+        on = draw(st.none() | st.sampled_from([made[p].name for p in carriers]))
+        servo = made[n]
+        assert isinstance(servo, model.Servo)
+        if on is not None:
+            numbers = (st.floats(0, 10), ANGLES, ANGLES, st.floats(0, 10))
+            mount = model.Mount(on, *(draw(number) for number in numbers))
+            load = replace(servo.load, level_deg=0.0, axis="level")
+            made[n] = replace(servo, mount=mount, load=load)
 
 
 def steps(rig: Rig) -> st.SearchStrategy[model.Step]:
@@ -230,7 +249,7 @@ def shows(draw: st.DrawFn) -> Show:
         tuple(usage),
         draw(st.none() | POSITIVE),
     )
-    return Show(rig, score)
+    return coupled_show(Show(rig, score))
 
 
 @settings(max_examples=120)

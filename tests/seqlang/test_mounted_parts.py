@@ -1,0 +1,150 @@
+"""Parts that stand on other parts: the `on` line, its mistakes, and what checks make of it."""
+
+from __future__ import annotations
+
+import pytest
+from rig_text import loaded, with_rig
+
+from seqlang.check import Checked, check
+from seqlang.load import Loaded
+from seqlang.text.findings import Finding
+from sim.model import Mount, Servo
+
+TIP = """\
+servo tip: body pin PB4
+    pulse 900 us at -90 deg, 2100 us at 90 deg
+    travel -90 deg to 60 deg
+    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V
+    load 20 g at 60 mm
+"""
+
+
+def tip(*lines: str) -> Loaded:
+    return with_rig(*TIP.splitlines(), *(f"    {line}" for line in lines))
+
+
+def place(found: Loaded, finding: Finding) -> str:
+    text = found.sources[finding.span.path].text
+    return text[finding.span.start : finding.span.end]
+
+
+def part(found: Loaded, name: str) -> Servo:
+    assert found.show is not None
+    made = next(one for one in found.show.rig.outputs if one.name == name)
+    assert isinstance(made, Servo)
+    return made
+
+
+def test_an_on_line_says_where_the_hinge_stands_and_what_sits_there() -> None:
+    found = tip("on jaw at 80 mm, ahead 5 deg, weighs 12 g, straight at -10 deg, sinks")
+    assert found.findings == ()
+    made = part(found, "tip")
+    assert made.mount is not None
+    assert made.load.lowers
+    want = Mount("jaw", 0.08, 5.0, -10.0, 0.012, made.mount.mark)
+    assert made.mount == want
+
+
+def test_parts_of_a_chain_know_one_another_and_the_others_do_not() -> None:
+    found = tip("on jaw at 80 mm")
+    for name, place in (("jaw", 0), ("tip", 1)):
+        coupled = part(found, name).load.coupled
+        assert coupled is not None
+        assert coupled.joint == place
+        assert [link.name for link in coupled.links] == ["jaw", "tip"]
+    assert part(found, "fin").load.coupled is None
+
+
+@pytest.mark.parametrize(
+    ("line", "name", "message", "at"),
+    [
+        ("on jwa at 80 mm", "unknown-name", "there is no servo `jwa`", "jwa"),
+        ("on lure at 80 mm", "wrong-kind", "`lure` is a lamp", "lure"),
+        ("on tip at 80 mm", "mounted-in-circle", "`tip` on `tip`", "tip"),
+        ("on jaw at -80 mm", "number-out-of-range", "a distance", "-80 mm"),
+        ("on jaw at 80 mm, weighs 3 s", "unit-mismatch", "", "3 s"),
+    ],
+)
+def test_a_carrier_that_cannot_be_is_named_where_it_stands(
+    line: str, name: str, message: str, at: str
+) -> None:
+    found = tip(line)
+    (finding,) = found.findings
+    assert finding.name == name
+    assert message in finding.message
+    assert place(found, finding) == at
+
+
+def test_a_circle_of_three_is_told_once_along_its_whole_way() -> None:
+    text = "\n".join(
+        f"servo {name}: body pin {pin}\n    on {on} at 50 mm\n"
+        "    pulse 900 us at -90 deg, 2100 us at 90 deg\n    travel -90 deg to 60 deg\n"
+        "    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V"
+        for name, pin, on in (("a", "PB4", "b"), ("b", "PB5", "c"), ("c", "PB0", "a"))
+    )
+    found = with_rig(*text.splitlines())
+    (finding,) = found.findings
+    assert finding.message == "`a` would stand on itself: `a` on `b` on `c` on `a`"
+
+
+@pytest.mark.parametrize("line", ["level at 10 deg", "axis upright"])
+def test_how_a_mounted_part_lies_is_its_carrier_s_to_say(line: str) -> None:
+    found = tip("on jaw at 80 mm", line)
+    (finding,) = found.findings
+    assert finding.name == "wrong-kind"
+    assert "`tip` stands on `jaw`" in finding.message
+    assert place(found, finding) == line
+
+
+WING = """\
+show "Wing"
+supply pack
+    source adapter 6 V, 20 A
+board body: atmega328p, address 1
+    feed pack, 100 mm of 16 AWG
+servo root: body pin PB1
+    pulse 900 us at -30 deg, 2100 us at 60 deg
+    travel -20 deg to 60 deg
+    rating 0.20 s/60deg, {root} kgf.cm, 1.8 A at 6 V
+    load rod 60 g, 300 mm
+servo tip: body pin PB2
+    pulse 900 us at -90 deg, 2100 us at 0 deg
+    travel -90 deg to 0 deg
+    rating 0.12 s/60deg, 2.5 kgf.cm, 0.8 A at 6 V
+    load rod 30 g, 250 mm
+    {on}
+cue flap
+    root to 40 deg in 1.5 s
+    together
+        root to 0 deg in 1.5 s
+        tip to -60 deg in 1.2 s
+    tip to 0 deg as fast as it can
+remote
+    button 1: go flap
+    stop button 2
+"""
+
+
+def wing(root: str, on: str) -> Checked:
+    return check(loaded(WING.format(root=root, on=on)))
+
+
+ON = "on root at 300 mm, weighs 20 g"
+
+
+def test_a_root_that_would_lift_itself_alone_fails_with_the_tip_on_it() -> None:
+    alone = wing("3.0", "level at 0 deg")
+    assert not alone.failed
+    with_tip = wing("3.0", ON)
+    assert {finding.name for finding in with_tip.findings if finding.severity == "error"} == {
+        "servo-torque"
+    }
+    assert not wing("9.7", ON).failed
+
+
+def test_a_move_as_fast_as_it_can_passes_although_its_carrier_moves_too() -> None:
+    found = wing("9.7", ON)
+    assert found.summary is not None
+    assert not [finding for finding in found.findings if finding.severity == "error"]
+    tip_row = next(row for row in found.summary.servos if row.servo == "tip")
+    assert 0.7 < tip_row.line.share <= 0.8 + 1e-6

@@ -1,0 +1,131 @@
+"""Parts on parts in a rig: what hangs together, and that no play beats what the checks take."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sim.model import (
+    Board,
+    CalibrationPoint,
+    Cue,
+    InTurn,
+    Load,
+    Mount,
+    Move,
+    PointMass,
+    Press,
+    Rating,
+    Rig,
+    Rod,
+    Score,
+    Servo,
+    Show,
+    Spring,
+    Together,
+)
+from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.sampling import sample
+from sim.rig import load
+from sim.rig.holding_torque import worst_hold
+from sim.strain.coupling import chains, coupled_show, show_reaches
+from sim.strain.torque_and_current import work
+
+RATING = (Rating(6.0, 300.0, 1.5, 3.0),)
+
+
+def servo(name: str, pin: int, travel: tuple[float, float], carried: Load, **more: object) -> Servo:
+    points = (CalibrationPoint(-95.0, 800.0), CalibrationPoint(95.0, 2200.0))
+    return Servo(name, "body", pin, points, travel, RATING, carried, **more)  # type: ignore[arg-type]
+
+
+BODY = Board("body", "atmega328p", 1)
+ROOT = servo("root", 1, (-20.0, 60.0), Load((Rod(0.060, 0.300),)))
+MIDDLE = servo(
+    "middle",
+    2,
+    (-90.0, 0.0),
+    Load((Rod(0.030, 0.250),), springs=(Spring(0.02, -40.0),)),
+    mount=Mount("root", 0.300, mass_kg=0.020),
+)
+TIP = servo(
+    "tip",
+    3,
+    (-60.0, 60.0),
+    Load((PointMass(0.01, 0.1, 20.0),), lowers=True),
+    mount=Mount("middle", 0.250, 5.0, 10.0, 0.009),
+)
+CUES = (
+    Cue(
+        "flap",
+        "",
+        InTurn(
+            (
+                Together((Move("root", 55.0, 700), Move("middle", -80.0, 500))),
+                Together((Move("root", -15.0, 600), Move("tip", 50.0, 300))),
+            )
+        ),
+    ),
+    Cue("fold", "", InTurn((Move("middle", -5.0, 400), Move("tip", -50.0, 250)))),
+)
+WING = coupled_show(
+    Show(Rig(boards=(BODY,), outputs=(ROOT, MIDDLE, TIP)), Score("Wing", CUES, stop_button=3))
+)
+
+
+def test_a_stretched_wing_hangs_on_its_root_with_all_its_weight() -> None:
+    """By hand: every mass times its distance from the root's hinge, times g."""
+    straight = replace(MIDDLE, load=Load((Rod(0.030, 0.250),)), travel_deg=(-1e-9, 0.0))
+    show = coupled_show(Show(Rig(boards=(BODY,), outputs=(ROOT, straight)), Score("", ())))
+    root = show.rig.outputs[0]
+    assert isinstance(root, Servo)
+    moment = 0.060 * 0.150 + 0.020 * 0.300 + 0.030 * (0.300 + 0.125)
+    assert worst_hold(root, 0.0).torque_nm == pytest.approx(moment * 9.80665, rel=1e-6)
+    alone = worst_hold(ROOT, 0.0).torque_nm
+    assert alone == pytest.approx(0.060 * 0.150 * 9.80665, rel=1e-9)
+
+
+def test_what_hangs_together_is_one_chain_each_part_behind_its_carrier() -> None:
+    apart = servo("ear", 4, (0.0, 30.0), Load())
+    rig = Rig(boards=(BODY,), outputs=(TIP, apart, MIDDLE, ROOT))
+    assert [[one.name for one in chain] for chain in chains(rig)] == [["root", "middle", "tip"]]
+    show = coupled_show(Show(rig, Score("", ())))
+    assert [o.load.coupled is None for o in show.rig.outputs if isinstance(o, Servo)] == [
+        False,
+        True,
+        False,
+        False,
+    ]
+
+
+def test_a_joint_reaches_as_far_as_the_safe_pose_and_the_cues_take_it() -> None:
+    reach = show_reaches(WING)["middle"]
+    assert reach.angle_deg == (-80.0, 0.0)
+    assert reach.speed_deg_s > 75.0 / 0.4
+    assert reach.accel_deg_s2 > 75.0 / 0.4**2
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_no_play_needs_more_torque_than_the_bound_that_checks_take(seed: int) -> None:
+    chance = np.random.default_rng(seed)
+    presses = [
+        Press(int(at), cue=str(chance.choice(["flap", "fold"])))
+        for at in np.cumsum(chance.integers(60, 900, 14)) + 800
+    ]
+    if seed % 3 == 0:
+        presses.append(Press(int(chance.integers(1500, 6000)), button=3))
+    length = max(press.at_ms for press in presses) + 2500
+    times = np.arange(0.0, length, 2.0)
+    samples = sample(rehearse(WING, presses, int(length)), times)
+    done = work(WING.rig, samples, tilt_deg=0.0)
+    for one in WING.rig.outputs:
+        assert isinstance(one, Servo)
+        seen = samples.servos[one.name]
+        low, high = load.needed_nm(
+            one.load, seen.angle_deg, seen.velocity_deg_s, seen.acceleration_deg_s2
+        )
+        most = np.maximum(np.abs(low), np.abs(high))
+        assert (np.abs(done.servos[one.name].torque_nm) <= most + 1e-9).all()
+        assert np.abs(done.servos[one.name].torque_nm).max() > 0.1 * most.max()
