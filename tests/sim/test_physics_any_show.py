@@ -199,7 +199,7 @@ def test_every_question_about_any_show_gets_numbers(show: Show) -> None:
     answers += [*interruptions(show, volts), size(show)]
     for output in show.rig.outputs:
         if isinstance(output, Servo):
-            found = pinch(output, highest_v(show.rig, "b"), "face")
+            found = pinch(output, highest_v(show.rig, "b"), 200.0)
             answers += [found] if found is not None else []
     for answer in answers:
         assert not any(map(isnan, numbers(asdict(answer)))), answer  # type: ignore[call-overload]
