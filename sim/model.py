@@ -14,12 +14,6 @@ from dataclasses import dataclass, field
 from math import inf
 from typing import Final, Literal, TypeAlias
 
-FRAME_MS: Final = 20
-"""One player frame: hobby servos take a pulse every 20 ms (common practice, no source)."""
-
-LEVEL_STEP_PCT: Final = 0.5
-"""Resolution of a light level: half a percent of L*."""
-
 NO_MARK: Final = -1
 
 

@@ -15,7 +15,8 @@ import numpy as np
 
 from firmware_gen.board.board import Witness
 from firmware_gen.link.protocol import BUTTON, TRIGGER, Kind
-from sim.model import FRAME_MS, Cue, Lamp, Press, Servo, Show
+from sim.model import Cue, Lamp, Press, Servo, Show
+from sim.rulebook import FRAME_MS
 
 if TYPE_CHECKING:
     from firmware_gen.player.player import Frame

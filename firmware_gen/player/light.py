@@ -20,11 +20,12 @@ from firmware_gen.table.fixed_point import (
 from firmware_gen.table.layout import EFFECTS, ORDERS
 from firmware_gen.table.ops import Modulate
 from firmware_gen.table.records import StripRecord
+from sim.rulebook import CAP_STEP, EFFECT_ONE, LEVEL_MAX, WIDTH_MAX
 
 Levels: TypeAlias = tuple[int, ...]
 """One channel of a lamp, three of a strip."""
 
-FULL: Final = 256
+FULL: Final = EFFECT_ONE
 _HARMONIC: Final = fixed_law(3)
 _BREATHE, _EMBER, _SPARKLE, _RUN = (
     EFFECTS.index(name) for name in ("breathe", "ember", "sparkle", "run")
@@ -60,7 +61,7 @@ class Modulation:
         self._kind, self._period, self._seed, self._width = op.kind, op.period_ms, op.seed, op.width
         self._start = start
         self._pixels = pixels
-        self._z = (256 * op.depth + 100) // 200
+        self._z = (FULL * op.depth + LEVEL_MAX // 2) // LEVEL_MAX
         self._tail = op.width << 8
         self._beat = -1
         self._now: list[int] = []
@@ -85,8 +86,8 @@ class Modulation:
                 FULL - ((z * (a + (((b - a) * h) >> 8))) >> 8)
                 for a, b in zip(self._now, self._next, strict=True)
             ]
-        lit, dark, share = self._dimmed(h), self._dimmed(FULL), 256 * self._width
-        return [lit if 100 * a < share else dark for a in self._now]
+        lit, dark, share = self._dimmed(h), self._dimmed(FULL), FULL * self._width
+        return [lit if WIDTH_MAX * a < share else dark for a in self._now]
 
     def _running(self, h: int) -> list[int]:
         around, tail = self._pixels << 8, self._tail
@@ -220,7 +221,7 @@ class StripPainter:
         if self._cap == 0:
             return data
         total = sum(data)
-        if total <= 256 * self._cap:
+        if total <= CAP_STEP * self._cap:
             return data
         factor = (self._cap << 15) // ((total + 1) >> 1)
         return bytes([(byte * factor) >> 8 for byte in data])

@@ -13,10 +13,8 @@ from typing import Final
 
 from firmware_gen.table.fixed_point import FixedLaw, progress
 from firmware_gen.table.records import ServoRecord
-from sim.rulebook import AHEAD_BITS, ANGLE_BITS
+from sim.rulebook import AHEAD_BITS, ANGLE_BITS, SHORTEST_MOTION_CLOCK
 
-SHORTEST: Final = 256
-"""No move after a brake, or without one, is shorter than this (1 ms)."""
 NO_RUN: Final = -1
 
 
@@ -119,7 +117,7 @@ def start_motion(
         duration = max(nominal, by_acceleration, (by_speed << 8) // law.overlap, 2 * braking)
     else:
         start = time + braking
-        duration = max(nominal - braking, by_acceleration, by_speed, SHORTEST)
+        duration = max(nominal - braking, by_acceleration, by_speed, SHORTEST_MOTION_CLOCK)
     end = max(start + duration, time + braking)
     return Motion(target, way, start, duration, law, residual, time, braking, end)
 

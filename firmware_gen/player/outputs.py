@@ -23,7 +23,7 @@ from firmware_gen.table.records import (
     SwitchRecord,
     Table,
 )
-from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS, STOP_STEP_MS
+from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS, LEVEL_BITS, STOP_STEP_MS
 
 _Record = TypeVar("_Record", bound=OutputRecord)
 
@@ -178,7 +178,7 @@ class TableOutputs:
 
     def _fade(self, op: Act, time: int) -> None:
         law = self._uniform if op.law is None else self._laws[op.law]
-        goal = self._colour(op.target) if op.output in self._strips else (op.target << 8,)
+        goal = self._colour(op.target) if op.output in self._strips else (op.target << LEVEL_BITS,)
         self.lights[op.output].start_fade(goal, time, CLOCK_PER_MS * op.duration_ms, law)
 
     def _safe_levels(self, number: int) -> Levels:
@@ -186,11 +186,11 @@ class TableOutputs:
         if isinstance(record, StripRecord):
             return self._colour(record.safe)
         assert isinstance(record, LampRecord)
-        return (record.safe << 8,)
+        return (record.safe << LEVEL_BITS,)
 
     def _colour(self, index: int) -> Levels:
         red, green, blue = self._colours[index]
-        return red << 8, green << 8, blue << 8
+        return red << LEVEL_BITS, green << LEVEL_BITS, blue << LEVEL_BITS
 
     # -- what is seen --------------------------------------------------------------------------
 

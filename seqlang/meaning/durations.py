@@ -15,7 +15,8 @@ from lark import Token
 from seqlang.meaning.values import Fault, Reading
 from seqlang.text.syntax import LawText, Pace
 from seqlang.text.units import TURN_ACCELERATION, TURN_JERK, TURN_SPEED
-from sim.model import FRAME_MS, MINIMUM_JERK, UNIFORM, Law, Rig, Servo
+from sim.model import MINIMUM_JERK, UNIFORM, Law, Rig, Servo
+from sim.rulebook import FRAME_MS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

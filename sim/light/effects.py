@@ -66,7 +66,7 @@ def _multipliers(effect: Effect, elapsed: Integers, pixel: Integers, pixels: int
         a, b = noise(effect.seed, n, pixel), noise(effect.seed, n + 1, pixel)
         return FULL - ((z * (a + (((b - a) * h) >> 8))) >> 8)
     if effect.name == "sparkle":
-        lit = WIDTH_MAX * noise(effect.seed, n, pixel) < 256 * effect.width
+        lit = WIDTH_MAX * noise(effect.seed, n, pixel) < FULL * effect.width
         return np.where(lit, FULL - ((z * h) >> 8), FULL - z)
     if effect.name == "run":
         behind = (h * pixels - (pixel << 8)) % (pixels << 8)

@@ -12,9 +12,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sim.light.lightness import linear_to_srgb, srgb_to_linear
-from sim.model import FRAME_MS, Lamp, Servo, Strip
+from sim.model import Lamp, Servo, Strip
 from sim.rehearsal.sampling import LampSamples, Samples, ServoSamples, StripSamples, sample
 from sim.rehearsal.trajectories import CueRun, Trajectories
+from sim.rulebook import FRAME_MS
 
 JOIN_MS = 2 * FRAME_MS
 """Runs of one cue on several boards that start within this time are shown as one."""

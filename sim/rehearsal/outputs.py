@@ -7,11 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from itertools import islice
-from typing import Final
 
 from sim.light.lightness import channel_levels
 from sim.model import (
-    FRAME_MS,
     MINIMUM_JERK,
     UNIFORM,
     Effect,
@@ -28,11 +26,9 @@ from sim.model import (
 )
 from sim.rehearsal.takeover import TICKS_PER_MS, Limits, Motion, begin, resting, state
 from sim.rehearsal.trajectories import Fading, Levels, Modulation, Span, Throwing
+from sim.rulebook import ANGLE_STEP_DEG, FRAME_MS, LEVEL_STEPS_PER_PCT
 from sim.score.laws import position
 from sim.score.tree import Act
-
-ANGLE_STEP_DEG: Final = 0.01
-"""Targets are kept in hundredths of a degree, as in a table."""
 
 
 def table_angle(angle_deg: float) -> float:
@@ -44,7 +40,7 @@ def light_levels(light: float | StripLight) -> Levels:
     """A score's light in half percents of L*, whole numbers as in a table."""
     if isinstance(light, StripLight):
         return tuple(float(level) for level in channel_levels(light))
-    return (float(round(2.0 * light)),)
+    return (float(round(LEVEL_STEPS_PER_PCT * light)),)
 
 
 def levels_at(fading: Fading, time_ms: float) -> Levels:

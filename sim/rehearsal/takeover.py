@@ -17,23 +17,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.model import MINIMUM_JERK, Law
+from sim.rulebook import (
+    AHEAD_BITS,
+    ANGLE_BITS,
+    ANGLE_STEPS_PER_DEG,
+    CLOCK_PER_MS,
+    LEAST_OVERLAP,
+    OVERLAP_ONE,
+    SHARE_ONE,
+)
 from sim.score.laws import overlap_factor, ramp_shares, shape
 from sim.score.tree import table_coefficients, table_law
 
 Array: TypeAlias = NDArray[np.float64]
 
-TICKS_PER_MS: Final = 256
-"""The player's clock."""
+TICKS_PER_MS: Final = CLOCK_PER_MS
 
-_PER_DEG: Final = 100 * 32768
-"""The player's positions: hundredths of a degree with 15 fractional bits."""
+_PER_DEG: Final = ANGLE_STEPS_PER_DEG << ANGLE_BITS
+"""The player's positions in a degree."""
 
-_AHEAD: Final = 1 << 20
+_AHEAD: Final = 1 << AHEAD_BITS
 AHEAD_DEG: Final = _AHEAD / _PER_DEG
 """A target nearer to the brake's end than this (0.32 deg) does not lie ahead of it."""
-
-_LEAST_OVERLAP: Final = 128
-"""An overlap factor under a half counts as none: such a move waits for the brake."""
 
 
 class Limits(NamedTuple):
@@ -118,7 +123,7 @@ def begin(
     ahead = way * at.speed_deg_ms > 0.0 and distance >= _AHEAD
     if brake > 0 and ahead and numbers.overlap > 0:
         first = start
-        lasts = max(asked, soft, slow * 256 // numbers.overlap, 2 * brake)
+        lasts = max(asked, soft, slow * OVERLAP_ONE // numbers.overlap, 2 * brake)
     else:
         first = start + brake
         lasts = max(asked - brake, soft, slow, TICKS_PER_MS)
@@ -169,12 +174,12 @@ def table_numbers(law: Law) -> TableNumbers:
     held = table_law(law)
     cv, ca = table_coefficients(law)
     if law.name in ("parabolic", "trapezoid", "double-S"):
-        alpha, beta = (round(share * 65536) for share in ramp_shares(held))
-        bend = isqrt((1 << 32) - 2 * beta * (65536 - beta))
-        overlap = (alpha * (65536 + bend)) >> 24
+        alpha, beta = (round(share * SHARE_ONE) for share in ramp_shares(held))
+        bend = isqrt((1 << 32) - 2 * beta * (SHARE_ONE - beta))
+        overlap = (alpha * (SHARE_ONE + bend)) >> 24
     else:
-        overlap = floor(256.0 * overlap_factor(held) + 1e-6)
-    return TableNumbers(cv, ca, min(256, overlap) if overlap >= _LEAST_OVERLAP else 0)
+        overlap = floor(OVERLAP_ONE * overlap_factor(held) + 1e-6)
+    return TableNumbers(cv, ca, min(OVERLAP_ONE, overlap) if overlap >= LEAST_OVERLAP else 0)
 
 
 def _ceiling_sqrt(value: int) -> int:

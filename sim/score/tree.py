@@ -16,7 +16,6 @@ from math import ceil, inf
 from typing import Final, TypeAlias
 
 from sim.model import (
-    FRAME_MS,
     MINIMUM_JERK,
     Cue,
     Effect,
@@ -34,6 +33,15 @@ from sim.model import (
     Throw,
     Together,
 )
+from sim.rulebook import (
+    ALPHA_RANGE,
+    BETA_RANGE,
+    COEFFICIENT_ONE,
+    ENABLE_INTERVAL_FRAMES,
+    FRAME_MS,
+    LARGEST_LIMIT,
+    SHARE_ONE,
+)
 from sim.score.laws import coefficients, ramp_shares
 
 Act: TypeAlias = Move | Fade | Throw | Effect
@@ -41,12 +49,6 @@ Act: TypeAlias = Move | Fade | Throw | Effect
 
 REST_ANGLES_KEPT: Final = 16
 """A servo with more rest angles is represented by that many, the extremes among them."""
-
-LARGEST_LIMIT: Final = 65535
-"""Speed and acceleration limits are 16 bits in a table."""
-
-COEFFICIENT_ONE: Final = 4096
-"""Tables hold Cv and Ca in 1/4096, rounded up; limits leave room for that rounding."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,9 +305,9 @@ def motion_limits(
 def table_coefficients(law: Law) -> tuple[int, int]:
     """Cv and Ca as a table holds them: in 1/4096, rounded up; Ca of `uniform` is 0."""
     if law.name in ("parabolic", "trapezoid", "double-S"):
-        alpha, beta = (round(65536 * share) for share in ramp_shares(table_law(law)))
-        cruise, swell = (-(-(1 << 32) // (65536 - share)) for share in (alpha, beta))
-        one_more = beta > 0 or alpha < 32768
+        alpha, beta = (round(SHARE_ONE * share) for share in ramp_shares(table_law(law)))
+        cruise, swell = (-(-(1 << 32) // (SHARE_ONE - share)) for share in (alpha, beta))
+        one_more = beta > 0 or alpha < ALPHA_RANGE[1]
         return (cruise + 15) >> 4, cruise * swell // (16 * alpha) + one_more
     cv, ca, _ = coefficients(table_law(law))
     # a grain under the rounding's own error keeps exact values from going up a whole step
@@ -315,11 +317,14 @@ def table_coefficients(law: Law) -> tuple[int, int]:
 
 def table_law(law: Law) -> Law:
     """The law with `alpha` and `beta` as a table holds them, in 1/65536."""
-    alpha = min(max(round(law.alpha * 65536), 64), 32768) / 65536
-    beta = min(max(round(law.beta * 65536), 1), 32768) / 65536
+    alpha, beta = _held(law.alpha, ALPHA_RANGE), _held(law.beta, BETA_RANGE)
     if law.name == "trapezoid":
         return Law(law.name, alpha)
     return Law(law.name, alpha, beta) if law.name == "double-S" else law
+
+
+def _held(share: float, limits: tuple[int, int]) -> float:
+    return min(max(round(share * SHARE_ONE), limits[0]), limits[1]) / SHARE_ONE
 
 
 def _limit(peak: float) -> int:
@@ -327,9 +332,6 @@ def _limit(peak: float) -> int:
 
 
 # -- a rehearsal of everything --------------------------------------------------------------------
-
-ENABLE_INTERVAL_FRAMES: Final = 10
-"""Frames between the first pulses of one servo and the next, so that their starts do not add up."""
 
 LONGEST_HOLD_MS: Final = 8000
 """How long the default rehearsal stays with a cue that has no end of its own."""

@@ -21,8 +21,9 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sim.model import FRAME_MS, Law, Rig, Servo
+from sim.model import Law, Rig, Servo
 from sim.rig import drive, load, servo, supply
+from sim.rulebook import FRAME_MS
 from sim.score.laws import Shape, ramp_shares, shape
 
 Array: TypeAlias = NDArray[np.float64]

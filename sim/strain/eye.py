@@ -25,9 +25,10 @@ from sim.light.flash import (
     strip_source,
 )
 from sim.light.lightness import srgb_to_linear
-from sim.model import FRAME_MS, Cue, Effect, Fade, Lamp, Press, Repeat, Score, Show, Strip
+from sim.model import Cue, Effect, Fade, Lamp, Press, Repeat, Score, Show, Strip
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import Samples, sample
+from sim.rulebook import FRAME_MS
 from sim.score.tree import Lengths, acts, duration_ms, timeline, walk
 
 LEAD_MS: Final = 1000

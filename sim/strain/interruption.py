@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from sim.model import MINIMUM_JERK, NO_MARK, Cue, Law, Move, Rig, Servo, Show
 from sim.rehearsal.takeover import AHEAD_DEG, TICKS_PER_MS, table_numbers
-from sim.rulebook import FRAME_S
+from sim.rulebook import FRAME_S, OVERLAP_ONE
 from sim.score.laws import coefficients, shape
 from sim.score.tree import PlannedMove, acts, motion_limits, planned_moves
 from sim.strain.envelope import operate
@@ -283,7 +283,7 @@ def take_over(
     ca = peaks.ca if np.isfinite(peaks.ca) else 0.0
     by_accel = np.sqrt(ca * np.abs(way) / accel)
     by_speed = peaks.cv * np.abs(way) / top
-    factor = table_numbers(law).overlap / 256.0
+    factor = table_numbers(law).overlap / OVERLAP_ONE
     far = np.abs(way) >= AHEAD_DEG
     ahead = (brake > 0.0) & (way * speed_deg_s > 0.0) & far & (factor > 0.0)
     swelling = np.maximum(

@@ -32,8 +32,9 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sim.model import FRAME_MS, Rig, Servo
+from sim.model import Rig, Servo
 from sim.rig import drive, load, servo, supply
+from sim.rulebook import FRAME_MS
 
 Array: TypeAlias = NDArray[np.float64]
 Flags: TypeAlias = NDArray[np.bool_]

@@ -12,7 +12,8 @@ from firmware_gen.crc import cue_tag
 from firmware_gen.listing.account import account, mean_costs
 from firmware_gen.player.player import Player
 from seqlang.load import load
-from sim.model import FRAME_MS, Press, Show
+from sim.model import Press, Show
+from sim.rulebook import FRAME_MS
 from sim.score.tree import rehearsal_ms, rehearsal_of
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -10,10 +10,11 @@ import numpy as np
 from firmware_gen.compiler.show import CompiledBoard, compile_show
 from firmware_gen.crc import cue_tag
 from firmware_gen.player.player import Player
-from sim.model import FRAME_MS, Lamp, Press, Servo, Show, Strip, Switch
+from sim.model import Lamp, Press, Servo, Show, Strip, Switch
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.requests import Hearing, Request, requests_by_frame
 from sim.rehearsal.sampling import sample
+from sim.rulebook import FRAME_MS
 
 
 @dataclass

@@ -25,10 +25,10 @@ from sim.model import (
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
 from sim.rehearsal.trajectories import Trajectories
+from sim.rulebook import ENABLE_INTERVAL_FRAMES, FRAME_MS
 from sim.score.threads import ThreadError
-from sim.score.tree import ENABLE_INTERVAL_FRAMES
 
-READY_MS = 2 * ENABLE_INTERVAL_FRAMES * 20
+READY_MS = 2 * ENABLE_INTERVAL_FRAMES * FRAME_MS
 """Two servos on the board of these shows."""
 
 OPEN = Cue("open", "", move("jaw", 50, 1000))

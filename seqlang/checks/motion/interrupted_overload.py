@@ -32,7 +32,8 @@ from seqlang.checks.passing import interruptions_of_passing
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
 from seqlang.text.findings import Finding, Fix, Span
-from sim.model import FRAME_MS, Servo, Show
+from sim.model import Servo, Show
+from sim.rulebook import FRAME_MS
 from sim.strain.interruption import STOP, Cuts, Interruption, interruptions
 
 SLACK = 0.01

@@ -28,7 +28,8 @@ from collections.abc import Iterator
 
 from seqlang.checks.context import Context
 from seqlang.text.findings import Finding, Fix, Span
-from sim.model import FRAME_MS, Repeat
+from sim.model import Repeat
+from sim.rulebook import FRAME_MS
 from sim.score.tree import Act, Lengths, walk
 
 
