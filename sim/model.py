@@ -451,6 +451,10 @@ class Input:
     mark: int = NO_MARK
 
 
+Gait: TypeAlias = Literal["stands", "walks", "dances", "jumps"]
+"""How the wearer moves; `sim.rig.disturbance` has the accelerations."""
+
+
 @dataclass(frozen=True, slots=True)
 class Wearer:
     """What the rig must stand: tilt in any direction, and who is near.
@@ -463,6 +467,9 @@ class Wearer:
     temperature_c: float = 25.0
     margin: float = 0.2
     """Share of servo torque and speed kept in hand."""
+    gait: Gait = "stands"
+    wind_m_s: float = 0.0
+    """Speed of the wind that the parts must stand."""
     mark: int = NO_MARK
 
 

@@ -27,7 +27,7 @@ statement and of the parts that a fix may replace. A part is there only if the t
 | `Strip` | `name`, `board`, `pin`, `pixels`, `order`, `current`, `cap`, `safe` |
 | `Switch` | `name`, `board`, `pin`, `active`, `current`, `safe` |
 | `Input` | `button`, `board`, `pin`, `active` |
-| `Wearer` | `tilt`, `region`, `temperature`, `margin` |
+| `Wearer` | `tilt`, `region`, `temperature`, `margin`, `gait`, `wind` |
 | `Move` | `name`, `target` (the amount; in the pose if it came from one), and pace |
 | `Fade` | `name`, `target` (the whole light), `colour`, `level`, and pace |
 | `Throw` | `name`, `state` |

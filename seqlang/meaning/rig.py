@@ -18,16 +18,21 @@ from seqlang.text.units import (
     CELSIUS,
     DEGREES,
     METRES,
+    METRES_A_SECOND,
     OHMS,
     SHARE,
     VOLTS,
 )
-from sim.model import Adapter, Board, Cells, FuseKind, Regulator, Supply, Wearer, Wire
+from sim.model import Adapter, Board, Cells, FuseKind, Gait, Regulator, Supply, Wearer, Wire
 from sim.rig.regions import REGIONS
 from sim.rulebook import ADDRESSES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+
+STORM_M_S: Final = 24.4
+"""No costume is worn in more than a strong gale (top of force 9 of the Beaufort scale, read)."""
 
 
 def wearer(reading: Reading, entry: Line) -> Wearer:
@@ -40,6 +45,10 @@ def wearer(reading: Reading, entry: Line) -> Wearer:
     warmth_c = air and reading.tried(
         reading.within, air.amount(1), CELSIUS, "the air's temperature", -40, 85
     )
+    gait, wind = sheet.get("gait"), sheet.get("wind")
+    wind_m_s = wind and reading.tried(
+        reading.within, wind.amount(1), METRES_A_SECOND, "the wind", 0, STORM_M_S
+    )
     region = near and reading.tried(_region, reading, near.token(1))
     share = margin and reading.tried(reading.within, margin.amount(1), SHARE, "the margin", 0, 0.9)
     return Wearer(
@@ -47,12 +56,16 @@ def wearer(reading: Reading, entry: Line) -> Wearer:
         region=region,
         temperature_c=usual.temperature_c if warmth_c is None else warmth_c,
         margin=usual.margin if share is None else share,
+        gait=usual.gait if gait is None else cast("Gait", str(gait.items[0])),
+        wind_m_s=usual.wind_m_s if wind_m_s is None else wind_m_s,
         mark=reading.origins.mark(
             *(entry.items[0], entry.items[0]),
             ("tilt", tilt and tilt.items[1]),
             ("region", near and near.items[1]),
             ("temperature", air and air.items[1]),
             ("margin", margin and margin.items[1]),
+            ("gait", gait and gait.items[0]),
+            ("wind", wind and wind.items[1]),
         ),
     )
 

@@ -142,6 +142,9 @@ def _wearer(wearer: Wearer) -> Iterator[str]:
         yield f"{INDENT}near {wearer.region}"
     yield f"{INDENT}air {_quantity(wearer.temperature_c, 'C')}"
     yield f"{INDENT}margin {_percent(wearer.margin)}"
+    yield f"{INDENT}{wearer.gait}"
+    if wearer.wind_m_s:
+        yield f"{INDENT}wind {_quantity(wearer.wind_m_s, 'm/s')}"
 
 
 def _supply(supply: Supply) -> Iterator[str]:

@@ -52,6 +52,7 @@ SPEED: Final = _dimension(deg=1, s=-1)
 ACCELERATION: Final = _dimension(deg=1, s=-2)
 JERK: Final = _dimension(deg=1, s=-3)
 LENGTH: Final = _dimension(m=1)
+WAY_SPEED: Final = _dimension(m=1, s=-1)
 MASS: Final = _dimension(kg=1)
 TORQUE: Final = _dimension(m=2, kg=1, s=-2)
 RATE: Final = _dimension(m=2, kg=1, s=-2, deg=-1)
@@ -87,6 +88,8 @@ UNITS: Final[dict[str, tuple[Fraction, Dimension]]] = {
     "m": (Fraction(1), LENGTH),
     "in": (_INCH, LENGTH),
     "inch": (_INCH, LENGTH),
+    "m/s": (Fraction(1), WAY_SPEED),
+    "km/h": (Fraction(10, 36), WAY_SPEED),
     "g": (_MILLI, MASS),
     "kg": (Fraction(1), MASS),
     "oz": (_OUNCE, MASS),
@@ -166,6 +169,7 @@ TURN_SPEED: Final = Measure("a speed", SPEED, Fraction(1), "deg/s", "deg/s")
 TURN_ACCELERATION: Final = Measure("an acceleration", ACCELERATION, Fraction(1), "deg/s2", "deg/s2")
 TURN_JERK: Final = Measure("a jerk", JERK, Fraction(1), "deg/s3", "deg/s3")
 METRES: Final = Measure("a length", LENGTH, Fraction(1), "mm", "m")
+METRES_A_SECOND: Final = Measure("a speed", WAY_SPEED, Fraction(1), "m/s", "m/s")
 KILOGRAMS: Final = Measure("a mass", MASS, Fraction(1), "g", "kg")
 NEWTON_METRES: Final = Measure("a torque", TORQUE, Fraction(1), "kgf.cm", "N.m")
 SPRING_RATE: Final = Measure("a spring rate", RATE, _RAD, "mN.m/deg", "N.m/rad")
@@ -183,7 +187,7 @@ PLAIN: Final = Measure("a plain number", NUMBER, Fraction(1), "")
 _MEASURES: Final = (
     *(DURATION, DEGREES, TURN_SPEED, TURN_ACCELERATION, TURN_JERK, METRES, KILOGRAMS),
     *(NEWTON_METRES, SPRING_RATE, INERTIAS, AMPERES, AMPERE_HOURS, VOLTS, OHMS, LEVEL),
-    *(CELSIUS, AWG, PLAIN),
+    *(CELSIUS, AWG, PLAIN, METRES_A_SECOND),
 )
 
 _QUANTITY: Final = re.compile(r"(-?[0-9]+(?:\.[0-9]+)?) *(\S*)")

@@ -10,9 +10,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from sim.model import Gear
 from sim.rig import drive, load
+from sim.rig.disturbance import push_nm
 
 if TYPE_CHECKING:
-    from sim.model import Servo
+    from sim.model import Servo, Wearer
 
 Array: TypeAlias = NDArray[np.float64]
 
@@ -25,19 +26,20 @@ class HoldingTorque:
     angle_deg: float
 
 
-def holding_nm(servo: Servo, angle_deg: ArrayLike, tilt_deg: float) -> Array:
+def holding_nm(servo: Servo, angle_deg: ArrayLike, wearer: Wearer) -> Array:
     """The greatest horn torque (N.m) that holding the part at `angle_deg` can take, any posture.
 
     Infinite where the drive cannot bring the part.
     """
-    low, high = load.held_nm(servo.load, angle_deg, tilt_deg)
+    push = push_nm(servo.load, wearer)
+    low, high = load.held_nm(servo.load, angle_deg, wearer.tilt_deg, push)
     at = drive.horn(servo, angle_deg)
     torque = drive.horn_torque_nm(at, 0.0, np.maximum(np.abs(low), np.abs(high)), 0.0, 0.0)
     return np.where(np.isnan(torque), np.inf, np.abs(torque))
 
 
 def worst_hold(
-    servo: Servo, tilt_deg: float, between_deg: tuple[float, float] | None = None
+    servo: Servo, wearer: Wearer, between_deg: tuple[float, float] | None = None
 ) -> HoldingTorque:
     """The pose within the travel (or `between_deg`) that is hardest to hold.
 
@@ -47,11 +49,12 @@ def worst_hold(
     """
     low, high = servo.travel_deg if between_deg is None else between_deg
     if isinstance(servo.drive, Gear) and servo.load.coupled is None:
-        torque, angle = load.worst_hold_nm(servo.load, low, high, tilt_deg)
+        push = push_nm(servo.load, wearer)
+        torque, angle = load.worst_hold_nm(servo.load, low, high, wearer.tilt_deg, push)
         return HoldingTorque(torque / abs(servo.drive.ratio), angle)
     angles = np.linspace(low, high, max(3, int(np.ceil(2.0 * (high - low))) + 1))
     for _ in range(2):
-        torques = holding_nm(servo, angles, tilt_deg)
+        torques = holding_nm(servo, angles, wearer)
         i = int(np.argmax(torques))
         around = float(angles[max(i - 1, 0)]), float(angles[min(i + 1, len(angles) - 1)])
         best = HoldingTorque(float(torques[i]), float(angles[i]))

@@ -152,8 +152,11 @@ def needed_nm(
     speed_deg_s: ArrayLike,
     accel_deg_s2: ArrayLike,
     tilt_deg: float = 0.0,
+    push_nm: float = 0.0,
 ) -> tuple[Array, Array]:
     """Least and greatest torque (N.m) on the part's axis that makes it move so, in any posture.
+
+    `push_nm`: what may push the part either way on top of that (`sim.rig.disturbance`).
 
     Newton's second law about a fixed axis: I a - weight - springs + friction along the motion.
     At rest friction is left out: it may help or hinder, and is not counted on to hold a part.
@@ -163,10 +166,10 @@ def needed_nm(
     own = friction_nm(load, speed) - spring_nm(load, angle_deg)
     if load.coupled is not None:
         low, high = _coupled_nm(load.coupled, (angle_deg, speed, accel), tilt_deg)
-        return own + low, own + high
+        return own + low - push_nm, own + high + push_nm
     low, high = gravity_nm(load, angle_deg, tilt_deg)
     own = own + mass(load).inertia_kg_m2 * np.radians(accel)
-    return own - high, own - low
+    return own - high - push_nm, own - low + push_nm
 
 
 def _coupled_nm(
@@ -183,14 +186,17 @@ def _coupled_nm(
     return whole.bounds_nm(coupled.joint, own, reaches, GRAVITY_M_S2, tilt_deg, coupled.upright)
 
 
-def held_nm(load: Load, angle_deg: ArrayLike, tilt_deg: float = 0.0) -> tuple[Array, Array]:
+def held_nm(
+    load: Load, angle_deg: ArrayLike, tilt_deg: float = 0.0, push_nm: float = 0.0
+) -> tuple[Array, Array]:
     """Least and greatest torque (N.m) that holds the part at rest there, in any posture.
 
-    Of a chain nothing moves, and the other joints stand anywhere within their reach.
+    `push_nm`: what may push it either way on top of that. Of a chain nothing moves, and the other
+    joints stand anywhere within their reach.
     """
     low, high = gravity_nm(load, angle_deg, tilt_deg)
     own = -spring_nm(load, angle_deg)
-    return own - high, own - low
+    return own - high - push_nm, own - low + push_nm
 
 
 def inertia_borne_kg_m2(load: Load) -> float:
@@ -201,7 +207,7 @@ def inertia_borne_kg_m2(load: Load) -> float:
 
 
 def worst_hold_nm(
-    load: Load, low_deg: float, high_deg: float, tilt_deg: float
+    load: Load, low_deg: float, high_deg: float, tilt_deg: float, push_nm: float = 0.0
 ) -> tuple[float, float]:
     """The greatest torque (N.m) that holding a pose between two angles can take, and that angle.
 
@@ -211,7 +217,7 @@ def worst_hold_nm(
     a part of a chain.
     """
     angles = np.array([low_deg, *_critical_deg(load, low_deg, high_deg, tilt_deg), high_deg])
-    low, high = held_nm(load, angles, tilt_deg)
+    low, high = held_nm(load, angles, tilt_deg, push_nm)
     worst = np.maximum(np.abs(low), np.abs(high))
     at = int(np.argmax(worst))
     return float(worst[at]), float(angles[at])

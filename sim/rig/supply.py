@@ -296,9 +296,7 @@ def standing(rig: Rig, supply: Supply) -> dict[str, Demand]:
     for board in (b for b in rig.boards if b.supply == supply.name):
         outputs = [o for o in rig.outputs if o.board == board.name]
         torque = {
-            o.name: worst_hold(o, rig.wearer.tilt_deg).torque_nm
-            for o in outputs
-            if isinstance(o, Servo)
+            o.name: worst_hold(o, rig.wearer).torque_nm for o in outputs if isinstance(o, Servo)
         }
         duty = {o.name: 1.0 for o in outputs if isinstance(o, Lamp)}
         fixed = board.electrics.idle_a + sum(

@@ -102,7 +102,7 @@ def cue_currents(
 def hold_nm(rig: Rig) -> dict[str, float]:
     """Horn torque (N.m) of the hardest pose of every servo."""
     servos = [output for output in rig.outputs if isinstance(output, Servo)]
-    return {one.name: _finite(worst_hold(one, rig.wearer.tilt_deg).torque_nm) for one in servos}
+    return {one.name: _finite(worst_hold(one, rig.wearer).torque_nm) for one in servos}
 
 
 def _finite(torque: float) -> float:

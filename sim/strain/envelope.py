@@ -21,8 +21,9 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sim.model import Law, Rig, Servo
+from sim.model import Law, Rig, Servo, Wearer
 from sim.rig import drive, load, servo, supply
+from sim.rig.disturbance import push_nm
 from sim.rulebook import FRAME_MS
 from sim.score.laws import Shape, ramp_shares, shape
 
@@ -89,9 +90,7 @@ def operate(
     moved (`sim.rig.supply.moving_v`). A pose out of the drive's reach has infinite share and
     torque.
     """
-    low, high, horn_speed = asked_of_horn(
-        one, angle_deg, speed_deg_s, accel_deg_s2, rig.wearer.tilt_deg
-    )
+    low, high, horn_speed = asked_of_horn(one, angle_deg, speed_deg_s, accel_deg_s2, rig.wearer)
     greatest = np.maximum(np.abs(low), np.abs(high))
     if voltage_v is None:
         volts = supply.moving_v(rig, one, np.nan_to_num(greatest, nan=0.0, posinf=1e9))
@@ -118,7 +117,7 @@ def asked_of_horn(
     angle_deg: ArrayLike,
     speed_deg_s: ArrayLike,
     accel_deg_s2: ArrayLike,
-    tilt_deg: float,
+    wearer: Wearer,
 ) -> tuple[Array, Array, Array]:
     """Least and greatest horn torque (N.m) over all postures, and the horn's speed (deg/s).
 
@@ -126,7 +125,8 @@ def asked_of_horn(
     """
     speed = np.asarray(speed_deg_s, dtype=np.float64)
     accel = np.asarray(accel_deg_s2, dtype=np.float64)
-    ends = load.needed_nm(one.load, angle_deg, speed, accel, tilt_deg)
+    push = push_nm(one.load, wearer)
+    ends = load.needed_nm(one.load, angle_deg, speed, accel, wearer.tilt_deg, push)
     at = drive.horn(one, angle_deg)
     low, high = (drive.horn_torque_nm(at, one.rotor_kg_m2, end, speed, accel) for end in ends)
     return low, high, np.asarray(at.ratio * speed)

@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 
 from sim.model import Servo, Show
+from sim.rig.disturbance import settled
 from sim.rig.holding_torque import holding_nm
 from sim.score.tree import rest_angles
 from sim.strain.usage import Book, Mix
@@ -62,7 +63,7 @@ def heats(show: Show, book: Book | None = None) -> tuple[Heat, ...]:
 
 def _heat(show: Show, book: Book, mix: Mix, one: Servo, rest: tuple[float, ...]) -> Heat:
     stall = one.ratings[0].stall_nm
-    holds = holding_nm(one, np.array(rest), show.rig.wearer.tilt_deg)
+    holds = holding_nm(one, np.array(rest), settled(show.rig.wearer))
     hardest = int(np.argmax(holds))
     squares = {name: _mean_square(book, name, one) for name in (*book.cues, None)}
     cue: str | None = None
@@ -85,7 +86,7 @@ def _heat(show: Show, book: Book, mix: Mix, one: Servo, rest: tuple[float, ...])
 
 def _mean_square(book: Book, cue: str | None, one: Servo) -> float:
     """Mean square horn torque (N2.m2) over one run of a cue, in the worst posture."""
-    return float(np.mean(book[cue].worst.servos[one.name].torque_nm ** 2))
+    return float(np.mean(book[cue].settled.servos[one.name].torque_nm ** 2))
 
 
 def _moving(book: Book, cue: str | None, one: Servo) -> float:

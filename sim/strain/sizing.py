@@ -212,7 +212,7 @@ def size_servo(
     """The least powerful servo for one part; see the module's head."""
     kept = 1.0 - show.rig.wearer.margin
     driving, braking = _operating_points(show, one, planned, cuts)
-    hold = worst_hold(one, show.rig.wearer.tilt_deg)
+    hold = worst_hold(one, show.rig.wearer)
     floors = {
         "moves": least_power(driving, braking, kept)[0],
         "holding": hold.torque_nm / kept,
@@ -249,7 +249,6 @@ def _operating_points(
     show: Show, one: Servo, planned: list[PlannedMove], cuts: Cuts
 ) -> tuple[Array, Array]:
     """Horn torques (N.m) and speeds (deg/s), magnitudes, shape (2, points): driving, braking."""
-    tilt = show.rig.wearer.tilt_deg
     parts = [np.zeros((2, 1))]
     for m in planned:
         if m.move.duration_ms <= 0:
@@ -257,7 +256,7 @@ def _operating_points(
         _, angle, speed, accel = passage(
             m.from_deg, m.move.angle_deg, m.move.duration_ms, m.move.law
         )
-        low, high, horn = asked_of_horn(one, angle, speed, accel, tilt)
+        low, high, horn = asked_of_horn(one, angle, speed, accel, show.rig.wearer)
         parts += [np.stack([low, horn]), np.stack([high, horn])]
     parts += [np.array([[cut.torque_nm], [cut.speed_deg_s]]) for cut in cuts.found]
     points = np.concatenate(parts, axis=1)

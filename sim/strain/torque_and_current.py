@@ -14,10 +14,11 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.model import Board, Lamp, Rig, Servo, Strip, Switch
+from sim.model import Board, Lamp, Rig, Servo, Strip, Switch, Wearer
 from sim.rehearsal.sampling import Samples
 from sim.rig import battery, drive, load, servo
 from sim.rig.chain import Motion, chain
+from sim.rig.disturbance import push_nm
 from sim.rig.supply import PIXEL_IDLE_A, Demand, highest_v, solve
 
 Array: TypeAlias = NDArray[np.float64]
@@ -62,18 +63,18 @@ class RigWork:
 
 
 def work(
-    rig: Rig, samples: Samples, charge: float = battery.EMPTY_CHARGE, tilt_deg: float | None = None
+    rig: Rig, samples: Samples, charge: float = battery.EMPTY_CHARGE, wearer: Wearer | None = None
 ) -> RigWork:
     """What the sampled motion and light take.
 
     `charge`: state of charge of batteries, 0 to 1; by default the end of the usable part.
-    `tilt_deg`: how far the wearer leans at most, worst direction; None: as the rig declares. For
-    energy and heat, where the worst posture does not last, pass 0.
+    `wearer`: how the wearer leans and moves, in the worst direction; None: as the rig declares. For
+    energy and heat, where jolts and postures do not last, see `sim.rig.disturbance`.
     """
-    tilt = rig.wearer.tilt_deg if tilt_deg is None else tilt_deg
+    wearer = rig.wearer if wearer is None else wearer
     servos = {o.name: o for o in rig.outputs if isinstance(o, Servo)}
     ends = {
-        name: _horn_torques(one, samples, tilt)
+        name: _horn_torques(one, samples, wearer)
         for name, one in servos.items()
         if name in samples.servos
     }
@@ -105,7 +106,7 @@ def work(
     return RigWork(samples.times_ms, done, supplies, board_v, board_a)
 
 
-def _horn_torques(one: Servo, samples: Samples, tilt_deg: float) -> tuple[Array, Array]:
+def _horn_torques(one: Servo, samples: Samples, wearer: Wearer) -> tuple[Array, Array]:
     """Horn torque at both ends of what the postures span; 0 while limp."""
     seen = samples.servos[one.name]
     at = drive.horn(one, seen.angle_deg)
@@ -116,21 +117,22 @@ def _horn_torques(one: Servo, samples: Samples, tilt_deg: float) -> tuple[Array,
             np.nan_to_num(drive.horn_torque_nm(at, one.rotor_kg_m2, end, speed, accel)),
             0.0,
         )
-        for end in _part_torques(one, samples, tilt_deg)
+        for end in _part_torques(one, samples, wearer)
     )
     return low, high
 
 
-def _part_torques(one: Servo, samples: Samples, tilt_deg: float) -> tuple[Array, Array]:
+def _part_torques(one: Servo, samples: Samples, wearer: Wearer) -> tuple[Array, Array]:
     """Torque on the part's axis at both ends of what the postures span.
 
     Of a chain all joints are sampled, so what they do to one another is known, not bounded.
     """
     seen = samples.servos[one.name]
     speed, accel = seen.velocity_deg_s, seen.acceleration_deg_s2
+    push, tilt_deg = push_nm(one.load, wearer), wearer.tilt_deg
     coupled = one.load.coupled
     if coupled is None or not all(link.name in samples.servos for link in coupled.links):
-        return load.needed_nm(one.load, seen.angle_deg, speed, accel, tilt_deg)
+        return load.needed_nm(one.load, seen.angle_deg, speed, accel, tilt_deg, push)
     all_seen = [samples.servos[link.name] for link in coupled.links]
     motion = Motion(
         np.stack([each.angle_deg for each in all_seen]),
@@ -142,7 +144,7 @@ def _part_torques(one: Servo, samples: Samples, tilt_deg: float) -> tuple[Array,
         coupled.joint, motion, load.GRAVITY_M_S2, tilt_deg, upright=coupled.upright
     )
     own = load.friction_nm(one.load, speed) - load.spring_nm(one.load, seen.angle_deg)
-    return own + ends[0], own + ends[1]
+    return own + ends[0] - push, own + ends[1] + push
 
 
 def demand_of(rig: Rig, board: Board, samples: Samples, torques: Mapping[str, Array]) -> Demand:

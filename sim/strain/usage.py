@@ -18,6 +18,7 @@ from sim.model import Cells, Cue, Press, Rig, Show, Supply
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import Samples, sample
 from sim.rig import battery
+from sim.rig.disturbance import settled, upright
 from sim.score.tree import LONGEST_HOLD_MS, duration_ms, ready_ms
 from sim.strain.torque_and_current import RigWork, work
 
@@ -35,8 +36,8 @@ class CueRun:
     """One cue on its own: its samples over one run, in the worst posture and upright.
 
     `lasts_s`: how long one run takes, infinite for a cue without end (then the samples show its
-    first seconds). `worst` is for torque, heat and peaks, `upright` for energy; each is worked out
-    when first asked for.
+    first seconds). `worst` is for torque and peaks, `settled` (without the wearer's jolts) for
+    heat, `upright` for energy; each is worked out when first asked for.
     """
 
     cue: str | None
@@ -49,8 +50,14 @@ class CueRun:
         return work(self.rig, self.samples)
 
     @cached_property
+    def settled(self) -> RigWork:
+        if self.rig.wearer == settled(self.rig.wearer):
+            return self.worst
+        return work(self.rig, self.samples, wearer=settled(self.rig.wearer))
+
+    @cached_property
     def upright(self) -> RigWork:
-        return work(self.rig, self.samples, MIDDLE_CHARGE, tilt_deg=0.0)
+        return work(self.rig, self.samples, MIDDLE_CHARGE, upright(self.rig.wearer))
 
 
 def run_of(show: Show, cue: Cue | None) -> CueRun:

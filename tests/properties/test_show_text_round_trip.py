@@ -171,6 +171,8 @@ def rigs(draw: st.DrawFn, names: list[str]) -> Rig:
         st.sampled_from([None, *REGIONS]),
         st.floats(-40, 85),
         st.floats(0, 0.9),
+        st.sampled_from(["stands", "walks", "dances", "jumps"]),
+        st.floats(0, 24),
     )
     made = [draw(outputs(name, names[1])) for name in names[2:6]]
     mounted(draw, made)

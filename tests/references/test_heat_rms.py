@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sim.model import Board, CalibrationPoint, Law, Load, PointMass, Rating, Rig, Servo
+from sim.model import Board, CalibrationPoint, Law, Load, PointMass, Rating, Rig, Servo, Wearer
 from sim.strain.envelope import asked_of_horn, assess, passage
 
 RMS = {
@@ -71,7 +71,7 @@ def test_a_balanced_wheel_is_heated_by_its_law_s_rms_acceleration(law: Law) -> N
 @pytest.mark.parametrize("law", POWER, ids=lambda law: law.name)
 def test_the_greatest_power_is_the_law_s_dynamic_torque_coefficient(law: Law) -> None:
     _, angle, speed, accel = passage(0.0, 90.0, 400.0, law)
-    torque, _, horn = asked_of_horn(WHEEL, angle, speed, accel, 0.0)
+    torque, _, horn = asked_of_horn(WHEEL, angle, speed, accel, Wearer())
     watts = float(np.abs(torque * np.radians(horn)).max())
     scale = INERTIA * np.radians(90.0) ** 2 / 0.4**3
     assert watts == pytest.approx(POWER[law] * scale, rel=4e-3)

@@ -24,6 +24,7 @@ from sim.model import (
     StripLight,
     Wire,
 )
+from sim.rig.disturbance import SWAY_G
 from sim.rig.fuse import STANDARDS
 from sim.rig.regions import REGIONS
 
@@ -240,6 +241,20 @@ def test_a_body_region_without_published_limits_is_an_error_that_lists_the_known
 @pytest.mark.parametrize("region", ["upper_arm", "hand", "head", "back"])
 def test_a_body_region_of_the_manual_is_known(region: str) -> None:
     assert good(with_rig("wearer", f"    near {region}")).show.rig.wearer.region == region
+
+
+@pytest.mark.parametrize("gait", SWAY_G)
+def test_the_wearer_says_how_they_move(gait: str) -> None:
+    assert good(with_rig("wearer", f"    {gait}")).show.rig.wearer.gait == gait
+    assert names(with_rig("wearer", f"    {gait}", "    stands")) == ["duplicate-line"]
+
+
+def test_the_wind_is_a_speed_up_to_a_strong_gale() -> None:
+    wearer = good(with_rig("wearer", "    wind 36 km/h")).show.rig.wearer
+    assert (wearer.wind_m_s, wearer.gait) == (10.0, "stands")
+    assert good(with_rig("wearer", "    wind 24.4 m/s")).show.rig.wearer.wind_m_s == 24.4
+    assert names(with_rig("wearer", "    wind 24.5 m/s")) == ["number-out-of-range"]
+    assert names(with_rig("wearer", "    wind 20 deg/s")) == ["unit-mismatch"]
 
 
 def test_a_nip_has_its_distance_and_maybe_its_edge() -> None:

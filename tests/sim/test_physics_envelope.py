@@ -204,6 +204,6 @@ def test_a_move_s_passage_meets_its_ends() -> None:
     assert speed.max() == pytest.approx(2.0 * 46.0 / 0.3, rel=1e-6)
     peak = 4.0 * 46.0 / 0.09
     assert (accel.max(), accel.min()) == pytest.approx((peak, -peak))
-    low, high, horn = asked_of_horn(JAW, angle, speed, accel, 20.0)
+    low, high, horn = asked_of_horn(JAW, angle, speed, accel, Wearer(tilt_deg=20.0))
     assert (low <= high).all()
     assert horn == pytest.approx(speed)

@@ -68,7 +68,7 @@ def test_heat_is_judged_by_the_weaker_of_two_ratings() -> None:
     (heat,) = heats(
         show_of(Cue("c", "", InTurn((Move("jaw", 4.0, 500),))), servo=replace(JAW, ratings=ratings))
     )
-    held = float(holding_nm(JAW, 4.0, 0.0))
+    held = float(holding_nm(JAW, 4.0, Wearer()))
     assert held == pytest.approx(0.14 * 9.80665 * 0.08 * 0.99756, rel=1e-4)  # m g r cos(4 deg)
     assert heat.hold_share == pytest.approx(held / 0.6, rel=1e-6)
 

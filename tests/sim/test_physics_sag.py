@@ -208,7 +208,7 @@ def test_one_move_s_worst_instant_by_hand() -> None:
     (found,) = sags(show)
     volts = highest_v(show.rig, "b")
     peak = float(assess(show.rig, A, 0.0, 55.0, 350, quick("a").law, volts).peak_torque_nm[0])
-    hold = worst_hold(A, 15.0).torque_nm
+    hold = worst_hold(A, Wearer(tilt_deg=15.0)).torque_nm
     line = servo.line(A, volts)
     amperes = BOARD_A + float(servo.current_a(line, peak)) + 2 * float(servo.current_a(line, hold))
     rest = float(battery.rest_v(PACK.source, battery.EMPTY_CHARGE))  # type: ignore[arg-type]
@@ -224,7 +224,7 @@ def test_a_starting_servo_draws_its_stall_current() -> None:
     assert start.starting in {"a", "b", "c"}
     assert start.voltage_v < running.voltage_v
     line = servo.line(A, start.voltage_v)
-    hold = float(servo.current_a(line, worst_hold(A, 15.0).torque_nm))
+    hold = float(servo.current_a(line, worst_hold(A, Wearer(tilt_deg=15.0)).torque_nm))
     assert start.board_a == pytest.approx(BOARD_A + float(line.stall_a) + 2 * hold, rel=1e-3)
 
 

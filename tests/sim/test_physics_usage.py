@@ -121,7 +121,7 @@ def test_a_held_pose_is_set_against_a_third_of_the_stall_torque() -> None:
     assert hot.too_hot
     servo = servo_show(0.5).rig.outputs[0]
     assert isinstance(servo, Servo)
-    held = float(holding_nm(servo, hot.hold_deg, 10.0)) / 0.92
+    held = float(holding_nm(servo, hot.hold_deg, Wearer(tilt_deg=10.0))) / 0.92
     assert hot.hold_share == pytest.approx(held)
     assert hot.hold_share == pytest.approx(0.5 * 9.80665 * 0.08 / 0.92, rel=0.02)
 

@@ -26,6 +26,7 @@ from seqlang.checks.figures import figure, figures
 from seqlang.checks.passing import rehearsable
 from seqlang.text.findings import Finding
 from sim.model import Servo
+from sim.rig.disturbance import settled
 from sim.rig.holding_torque import holding_nm
 from sim.rig.servo import KGF_CM_NM
 from sim.score.tree import rest_angles
@@ -56,7 +57,7 @@ class _Hold(NamedTuple):
 def _hardest_hold(context: Context, servo: Servo, rest: tuple[float, ...]) -> _Hold:
     """Of the poses in which the show leaves a servo, the hardest to hold, over its stall torque."""
     torques = np.nan_to_num(
-        holding_nm(servo, np.array(rest), context.show.rig.wearer.tilt_deg), posinf=0.0
+        holding_nm(servo, np.array(rest), settled(context.show.rig.wearer)), posinf=0.0
     )
     hardest = int(np.argmax(torques))
     return _Hold(float(torques[hardest]) / servo.ratings[0].stall_nm, rest[hardest])
