@@ -28,7 +28,7 @@ from typing import Any
 
 from firmware_gen.player.player import Player
 from firmware_gen.table.records import Table, TableError, decode, encode
-from tests.firmware_gen import tables_by_hand
+from tests.firmware_gen import rule_tables, tables_by_hand
 from tests.firmware_gen.evil_tables import EVIL, requests_for
 from tests.firmware_gen.malformed_tables import MALFORMED
 from tests.firmware_gen.random_tables import Request, random_requests, random_table
@@ -85,6 +85,10 @@ def refused_cases() -> list[dict[str, Any]]:
     return cases
 
 
+def rule_cases() -> list[dict[str, Any]]:
+    return [case(*one) for one in rule_tables.CASES]
+
+
 def by_hand_cases() -> list[dict[str, Any]]:
     cases = [case(*one) for one in tables_by_hand.CASES]
     for title, table in EVIL.items():
@@ -95,6 +99,7 @@ def by_hand_cases() -> list[dict[str, Any]]:
 def main() -> None:
     FOLDER.mkdir(exist_ok=True)
     for name, cases in (
+        ("rules", rule_cases()),
         ("by_hand", by_hand_cases()),
         ("random", random_cases()),
         ("refused", refused_cases()),

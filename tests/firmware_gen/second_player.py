@@ -253,12 +253,10 @@ class Motion:
         if t >= self.end:
             return self.target, 0
         since = t - self.start
-        x = 0 if since < 0 else 65536
-        if 0 <= since < self.duration:
-            x = progress(since, self.duration)
+        x = progress(since, self.duration) if since > 0 else 0
         s, slope = shape(self.law, x)
         p, v = self.target - self.way + ((self.way * s) >> 16), 0
-        if 0 < since < self.duration and x != 0:
+        if x != 0:
             v = rate(self.way, slope, self.duration)
         left = self.residual_time - (t - self.residual_start)
         if left > 0:
@@ -322,7 +320,7 @@ def move(
     else:
         start = time + residual_time
         duration = max(nominal - residual_time, by_acceleration, by_speed, 256)
-    end = max(start + duration, time + residual_time)
+    end = start + duration
     return Motion(target, way, start, duration, law, residual, time, residual_time, end, run)
 
 

@@ -26,7 +26,7 @@ def cases(name: str) -> list[Any]:
     return [pytest.param(case, id=case["title"]) for case in found]
 
 
-@pytest.mark.parametrize("case", cases("by_hand") + cases("random"))
+@pytest.mark.parametrize("case", cases("rules") + cases("by_hand") + cases("random"))
 def test_the_core_shows_the_outputs_of_the_shared_vectors(case: dict[str, Any]) -> None:
     follower = Follower(bytes.fromhex(case["table"]))
     raws = list(replaying(follower, map(tuple, case["requests"]), case["frames"]))

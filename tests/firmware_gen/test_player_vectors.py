@@ -13,7 +13,7 @@ import pytest
 
 from firmware_gen.player.player import Player
 from firmware_gen.table.records import TableError, decode, encode
-from tests.firmware_gen.make_vectors import STRETCH, by_hand_cases, refused_cases
+from tests.firmware_gen.make_vectors import STRETCH, by_hand_cases, refused_cases, rule_cases
 from tests.firmware_gen.requests import replaying
 
 FOLDER = Path(__file__).parent / "vectors"
@@ -29,7 +29,7 @@ def params(name: str) -> list[Any]:
     return [pytest.param(case, id=case["title"]) for case in held(name)]
 
 
-@pytest.mark.parametrize("case", params("by_hand") + params("random"))
+@pytest.mark.parametrize("case", params("rules") + params("by_hand") + params("random"))
 def test_outputs_are_those_of_the_vectors(case: dict[str, Any]) -> None:
     player = Player(bytes.fromhex(case["table"]))
     requests = [tuple(request) for request in case["requests"]]
@@ -52,6 +52,7 @@ def test_refusals_are_those_of_the_vectors(case: dict[str, Any]) -> None:
 
 
 def test_the_vectors_are_those_that_the_script_makes() -> None:
+    assert held("rules") == rule_cases()
     assert held("by_hand") == by_hand_cases()
     assert held("refused") == refused_cases()
 

@@ -132,7 +132,7 @@ def test_coefficients_are_as_stated() -> None:
         law = fixed_law(LAW_IDS[name])
         assert stated[name] == [str(law.cv), str(law.ca), str(law.overlap)]
     assert len(set(stated) & set(LAW_IDS)) == 7
-    assert f"a K under {LEAST_OVERLAP} counts as 0" in PAGE
+    assert f"A K under {LEAST_OVERLAP} counts as 0" in PAGE
 
 
 def test_lists_of_laws_are_as_stated() -> None:

@@ -12,7 +12,7 @@ FOLDER = Path(__file__).parent / "vectors"
 STRETCH = 50
 """Frames that share a digest."""
 
-PLAYED = ("by_hand", "random")
+PLAYED = ("rules", "by_hand", "random")
 """The files whose cases are played."""
 
 

@@ -1,0 +1,622 @@
+"""Small tables for the rules of TABLE.md, a few rules each, and requests that show them.
+
+`rules.json` holds what comes of them. A change of any rule shows in some case of the vectors
+(`test_rule_variations.py`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from firmware_gen.chips import pin_code
+from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD
+from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
+from firmware_gen.table.records import (
+    BindingRecord,
+    LawRecord,
+    Table,
+)
+from tests.firmware_gen.random_tables import Request
+from tests.firmware_gen.tables_by_hand import (
+    ALL_LAWS,
+    JAW,
+    LAMP,
+    REFUSE,
+    STRIP,
+    SWITCH,
+    TAKE,
+    WAIT,
+    servo,
+    table,
+    triggers,
+)
+
+Case = tuple[str, Table, list[Request], int]
+
+SECOND_LAMP = replace(LAMP, pin=pin_code("D", 5), safe=0)
+SECOND_SWITCH = replace(SWITCH, pin=pin_code("C", 2))
+BREATHE = Modulate(0, 1, period_ms=400, depth=150)
+
+
+def presses(*steps: tuple[int, int, int]) -> list[Request]:
+    """Frame, button, 1 for down and 0 for up."""
+    return [(frame, "button", button, down) for frame, button, down in steps]
+
+
+def asked(*steps: tuple[int, str]) -> list[Request]:
+    """Frame and one of stop, limp, standby, heard."""
+    return [(frame, kind, 0, 0) for frame, kind in steps]
+
+
+def in_order(*parts: list[Request]) -> list[Request]:
+    """Requests by frame; those of one frame stay in the order of the parts."""
+    return sorted((one for part in parts for one in part), key=lambda request: request[0])
+
+
+def blink(output: int, on_ms: int = 40) -> tuple[Op, ...]:
+    """A lamp that is seen to start, to a part of a millisecond."""
+    return Act(output, 200, on_ms, True), Act(output, 0, 0)
+
+
+def wave(output: int, ms: int = 100) -> tuple[Op, ...]:
+    return (
+        Loop(LOOP_FOREVER),
+        Act(output, 200, ms, True),
+        Act(output, 20, ms, True),
+        LoopBack(),
+    )
+
+
+# -- modes and requests ---------------------------------------------------------------------------
+
+_GLOWING = table(
+    (LAMP, SWITCH, JAW),
+    (
+        (BREATHE, Act(0, 200, 3000), Turn(1, True), Act(2, 6000, 400, True), Delay(5000)),
+        (Act(0, 120, 100, True),),
+    ),
+    conflicts=(TAKE, WAIT),
+    uses=(7, 1),
+    stop_time=20,
+    laws=(LawRecord(0), *ALL_LAWS),
+)
+
+_STOP_BUTTON = table(
+    (LAMP, SECOND_LAMP),
+    ((Act(0, 200, 100), Delay(2000)), (Act(1, 200, 100), Delay(500))),
+    conflicts=(REFUSE, TAKE),
+    uses=(1, 2),
+    bindings=(BindingRecord(4, 0, False), BindingRecord(4, 1, False), BindingRecord(17, 1, False)),
+    stop_button=4,
+)
+
+_MODES: tuple[Case, ...] = (
+    (
+        "what limp keeps and a quiet start ends",
+        _GLOWING,
+        in_order(triggers((4, 1), (6, 2)), asked((20, "limp"), (40, "standby"))),
+        70,
+    ),
+    (
+        "what a stop ends",
+        _GLOWING,
+        in_order(triggers((4, 1), (6, 2)), asked((20, "stop"), (60, "standby"))),
+        90,
+    ),
+    (
+        "limp while stopping, and in limp",
+        _GLOWING,
+        in_order(triggers((4, 1)), asked((20, "stop"), (25, "limp"), (26, "limp"), (27, "stop"))),
+        40,
+    ),
+    (
+        "a stop button with cues of its own",
+        _STOP_BUTTON,
+        in_order(
+            triggers((2, 1)),
+            presses((5, 4, 1), (6, 4, 0), (10, 4, 1)),
+            asked((20, "standby")),
+            presses((25, 4, 0), (26, 1, 1), (27, 1, 0), (28, 17, 1)),
+        ),
+        40,
+    ),
+)
+
+# -- which cue runs -------------------------------------------------------------------------------
+
+_BUTTONS = table(
+    (LAMP, SECOND_LAMP, SWITCH),
+    (
+        (Turn(2, True), Loop(LOOP_HELD), *blink(0), Delay(60), LoopBack(), Turn(2, False)),
+        (Act(1, 200, 50, True), Delay(130)),
+        (Delay(10), BREATHE, Act(0, 150, 35, True), Act(0, 20, 32, True)),
+    ),
+    conflicts=(REFUSE, WAIT, TAKE),
+    uses=(5, 2, 1),
+    bindings=(
+        BindingRecord(1, 0, False),
+        BindingRecord(2, 2, False),
+        BindingRecord(2, 2, True),
+        BindingRecord(3, 0, False),
+        BindingRecord(3, 2, True),
+        BindingRecord(3, 2, False),
+    ),
+)
+
+_HELD_WAITING = table(
+    (LAMP, SECOND_LAMP),
+    (
+        (Act(0, 200, 100, True), Delay(300)),
+        (Loop(LOOP_HELD), *blink(0), Delay(20), LoopBack()),
+    ),
+    conflicts=(TAKE, WAIT),
+    uses=(3, 1),
+    bindings=(BindingRecord(1, 1, False), BindingRecord(2, 1, True)),
+)
+
+_THREE_WAIT = table(
+    (LAMP, SECOND_LAMP, SWITCH),
+    (
+        (Act(0, 200, 100, True), Delay(200)),
+        (Act(1, 200, 100, True), Delay(100)),
+        (Act(0, 20, 100, True), Act(0, 180, 100, True)),
+        (Act(1, 20, 100, True), Act(1, 180, 100, True)),
+        (Act(0, 100, 60), Act(1, 90, 60), Turn(2, True), Delay(60)),
+        (Act(1, 150, 60, True), Delay(60)),
+    ),
+    conflicts=(TAKE, TAKE, WAIT, WAIT, WAIT, TAKE),
+    uses=(3, 2, 1, 2, 3, 2),
+)
+
+_IDLE = table(
+    (LAMP, SECOND_LAMP),
+    (
+        wave(0),
+        (Act(1, 200, 100, True), Delay(200)),
+        (Act(0, 60, 100), Act(1, 60, 100, True)),
+        (Delay(400),),
+        (Act(1, 150, 40, True), Delay(500)),
+    ),
+    conflicts=(TAKE, TAKE, WAIT, TAKE, TAKE),
+    uses=(1, 2, 3, 0, 2),
+    idle=0,
+)
+
+_FULL = table(
+    (LAMP, SECOND_LAMP),
+    (
+        (Act(0, 200, 100, True), Delay(200), Act(0, 120, 100, True)),
+        (Act(1, 200, 100, True), Delay(100)),
+        (Act(0, 60, 100), Act(1, 60, 100, True)),
+        (Delay(500),),
+        (Act(0, 90, 100, True), Delay(100)),
+    ),
+    conflicts=(TAKE, TAKE, WAIT, TAKE, TAKE),
+    uses=(1, 2, 2, 0, 1),
+    reserved=(1, 1, 6, 5, 6),
+)
+
+_LOST_WAITS = table(
+    (LAMP,),
+    ((Act(0, 200, 100, True), Delay(200)), (Act(0, 20, 60, True), Act(0, 150, 60, True))),
+    conflicts=(TAKE, WAIT),
+    lost=1,
+    lost_time=1,
+)
+
+_LOST_REFUSED = table(
+    (LAMP,),
+    ((Act(0, 200, 100, True), Delay(200)), (Act(0, 20, 60, True), Act(0, 150, 60, True))),
+    conflicts=(TAKE, REFUSE),
+    lost=1,
+    lost_time=1,
+)
+
+_STARTS: tuple[Case, ...] = (
+    (
+        "a button that goes down again, and bindings that say otherwise",
+        _BUTTONS,
+        presses(
+            (3, 1, 1),
+            (6, 1, 0),
+            (6, 1, 1),
+            (20, 1, 0),
+            (30, 2, 1),
+            (50, 2, 0),
+            (60, 3, 1),
+            (85, 3, 0),
+        ),
+        110,
+    ),
+    (
+        "a waiting cue whose button goes up",
+        _HELD_WAITING,
+        in_order(triggers((2, 1)), presses((5, 1, 1), (8, 1, 0))),
+        60,
+    ),
+    (
+        "a waiting cue keeps the last button that started it",
+        _HELD_WAITING,
+        in_order(triggers((2, 1)), presses((5, 1, 1), (8, 2, 1), (10, 1, 0), (50, 2, 0))),
+        70,
+    ),
+    (
+        "a waiting cue that a trigger starts again has no button",
+        _HELD_WAITING,
+        in_order(triggers((2, 1)), presses((5, 1, 1)), triggers((8, 2))),
+        60,
+    ),
+    (
+        "two cues wait, and one for both outputs",
+        _THREE_WAIT,
+        triggers((2, 1), (5, 5), (6, 4), (7, 3)),
+        70,
+    ),
+    (
+        "a waiting cue of which one output is free",
+        _THREE_WAIT,
+        triggers((2, 1), (3, 2), (5, 5), (30, 5)),
+        60,
+    ),
+    (
+        "a request in the frame in which a waiting cue would start",
+        _THREE_WAIT,
+        triggers((2, 1), (5, 5), (17, 6)),
+        60,
+    ),
+    (
+        "an idle cue started by name while another waits",
+        _IDLE,
+        triggers((5, 2), (8, 3), (10, 1), (40, 2)),
+        90,
+    ),
+    ("an idle cue beside one without outputs", _IDLE, triggers((5, 4), (40, 5)), 80),
+    (
+        "a waiting cue without room, and a start refused for want of threads",
+        _FULL,
+        triggers((2, 1), (3, 2), (4, 4), (5, 3), (8, 5), (40, 5)),
+        90,
+    ),
+    (
+        "a lost cue that waits",
+        _LOST_WAITS,
+        in_order(asked((2, "heard")), triggers((3, 1))),
+        60,
+    ),
+    (
+        "a lost cue that waited until a stop",
+        _LOST_WAITS,
+        in_order(asked((2, "heard"), (9, "stop"), (40, "standby")), triggers((3, 1))),
+        60,
+    ),
+    (
+        "a lost cue that is refused",
+        _LOST_REFUSED,
+        in_order(asked((2, "heard")), triggers((3, 1))),
+        60,
+    ),
+    (
+        "a lost time of 0",
+        replace(_LOST_REFUSED, lost_time=0),
+        asked((2, "heard"), (10, "heard")),
+        40,
+    ),
+)
+
+# -- what a thread does ---------------------------------------------------------------------------
+
+_SLOW = servo(pin_code("B", 1), speed=200)
+
+_EXECUTION: tuple[Case, ...] = (
+    (
+        "a thread whose servo was taken, and moves that wait for one another",
+        table(
+            (_SLOW, LAMP, SECOND_LAMP),
+            (
+                (Act(0, 8000, 100), Delay(200), Act(0, 0, 100, True), *blink(1), Delay(500)),
+                (Act(2, 100, 100, True), Delay(400)),
+                (Act(0, 6000, 100), Act(0, 2000, 100), *blink(1), Act(0, 4000, 100), *blink(1)),
+            ),
+            uses=(3, 5, 7),
+        ),
+        triggers((5, 1), (10, 2), (60, 3)),
+        180,
+    ),
+    (
+        "forks without room",
+        table(
+            (LAMP, SECOND_LAMP, SWITCH),
+            (
+                (
+                    *(ForkTo(1), Delay(5), ForkTo(2), *blink(0)),
+                    *(Loop(2), Delay(60), ForkTo(3), LoopBack(), GoOn(4)),
+                ),
+                (Delay(33), *blink(1)),
+                (Delay(10), Turn(2, True), Delay(70), Turn(2, False)),
+                (Turn(2, True), Delay(30), Turn(2, False)),
+                blink(0),
+            ),
+            uses=(7,),
+            reserved=(2,),
+        ),
+        triggers((3, 1), (30, 1)),
+        60,
+    ),
+    (
+        "a fork and its thread at one time",
+        table(
+            (LAMP, SWITCH),
+            ((ForkTo(1), Act(0, 200, 0), Turn(1, True)), (Act(0, 50, 0), Turn(1, False))),
+            uses=(3,),
+            reserved=(2,),
+        ),
+        triggers((3, 1)),
+        10,
+    ),
+    (
+        "loops for ever, while held and in one another",
+        table(
+            (LAMP, SECOND_LAMP),
+            (
+                (Loop(2), Loop(3), *blink(0), LoopBack(), Delay(90), LoopBack(), *wave(0)),
+                (Loop(LOOP_HELD), *blink(1), LoopBack(), Loop(1), *blink(1), LoopBack()),
+            ),
+            uses=(1, 2),
+        ),
+        triggers((3, 1), (4, 2)),
+        80,
+    ),
+)
+
+# -- motion ---------------------------------------------------------------------------------------
+
+_LAWS = range(len(ALL_LAWS))
+
+
+def _seen(target: int, duration_ms: int, law: int, servo: int, lamp: int) -> tuple[Op, ...]:
+    """A move, and a lamp that shows to a part of a millisecond when it has ended."""
+    return (
+        Act(servo, target, duration_ms, False, law),
+        Act(servo, target, 0),
+        *blink(lamp, 20),
+    )
+
+
+def _there(law: int) -> int:
+    """The far end, or the near one, by turns."""
+    return 7000 if law % 2 == 0 else 1000
+
+
+_BY_SPEED = servo(pin_code("B", 1), safe=1000, speed=150, acceleration=65535)
+_BY_ACCELERATION = servo(pin_code("B", 2), safe=1000, speed=65535, acceleration=1200)
+
+_ENDS = table(
+    (_BY_SPEED, _BY_ACCELERATION, LAMP, SECOND_LAMP),
+    (
+        *((ForkTo(len(_LAWS) + n), *_seen(_there(n), 10, n, 0, 2)) for n in _LAWS),
+        *(_seen(_there(n), 10, n, 1, 3) for n in _LAWS),
+    ),
+    uses=(15,) * len(_LAWS),
+    reserved=(2,) * len(_LAWS),
+)
+
+# Alphas and a beta on both sides of the least overlap that counts.
+_NEAR_LEAST = (LawRecord(2, 16383), LawRecord(2, 16384), LawRecord(9, 16384, 9000))
+_CUT_LAWS = (*ALL_LAWS, *_NEAR_LEAST)
+_CUT = replace(
+    table(
+        (servo(pin_code("B", 1), safe=1000, speed=200, acceleration=2000), LAMP),
+        (
+            *((Act(0, _there(n), 10, False, n),) for n in range(16)),
+            *(_seen(_there(n) + (500, -500)[n % 2], 10, n, 0, 1) for n in range(16)),
+        ),
+    ),
+    laws=_CUT_LAWS,
+)
+
+_BRAKED = table(
+    (servo(pin_code("B", 1), safe=1000, speed=100, acceleration=60), LAMP),
+    (
+        *((Act(0, 8000, 10, False, law),) for law in (0, 8, 10, 12)),
+        _seen(1000, 10, 0, 0, 1),
+    ),
+)
+
+_FINE = table(
+    (servo(pin_code("B", 1), safe=2000, speed=1, acceleration=5), LAMP),
+    (
+        (Act(0, 1949, 10),),
+        (Act(0, 1990, 10),),
+        _seen(2000, 10, 0, 0, 1),
+    ),
+)
+
+# The way ahead is exactly 2^20, under it, and short beside the brake's.
+_SHORTLY_AHEAD = (
+    (1589, 14, 4737),
+    (300, 20, 4033),
+    (300, 20, 4108),
+)
+
+_HUNDREDTH = table(
+    (servo(pin_code("B", 1), safe=1000, speed=65535, acceleration=20), LAMP),
+    ((Act(0, 1001, 10),), _seen(1000, 10, 0, 0, 1)),
+)
+
+_AT_THE_LIMIT = table(
+    (servo(pin_code("B", 1), safe=1000, acceleration=200), LAMP),
+    (
+        (Act(0, 8000, 500, False, 1),),
+        _seen(1000, 10, 0, 0, 1),
+        (Act(0, 0, 500, False, 1),),
+        (*_seen(1000, 0, 0, 0, 1), *_seen(1000, 0, 0, 0, 1)),
+    ),
+)
+
+_ONE_DEGREE_PER_SECOND = servo(pin_code("B", 1), safe=0, speed=1, acceleration=100)
+_FIRST_MILLISECOND = table(
+    (_ONE_DEGREE_PER_SECOND, LAMP),
+    ((Delay(19), Act(0, 8000, 10, False, 1)), _seen(0, 10, 0, 0, 1)),
+)
+
+_MOTION: tuple[Case, ...] = (
+    (
+        "when moves of every law end, by speed and by acceleration",
+        _ENDS,
+        triggers(*((6 + 55 * n, n + 1) for n in _LAWS)),
+        730,
+    ),
+    (
+        "when moves of every law end that go on ahead",
+        _CUT,
+        in_order(
+            triggers(*((6 + 60 * n, n + 1) for n in range(16))),
+            triggers(*((18 + 60 * n, n + 17) for n in range(16))),
+        ),
+        970,
+    ),
+    (
+        "moves braked early and late",
+        _BRAKED,
+        in_order(
+            triggers(*((6 + 200 * n, 1 + n // 2) for n in range(8))),
+            triggers(*((6 + 200 * n + 9 + 24 * (n % 2), 5) for n in range(8))),
+        ),
+        1600,
+    ),
+    (
+        "double-S braked in each of its phases",
+        _BRAKED,
+        in_order(
+            triggers(*((6 + 250 * n, 4) for n in range(5))),
+            triggers(*((6 + 250 * n + (3, 10, 22, 40, 60)[n], 5) for n in range(5))),
+        ),
+        1250,
+    ),
+    (
+        "short slow moves cut short twice",
+        _FINE,
+        in_order(
+            triggers(*((6 + 80 * n, 1) for n in range(12))),
+            triggers(*((6 + 80 * n + 12 + n, 2) for n in range(12))),
+            triggers(*((6 + 80 * n + 16 + n, 3) for n in range(12))),
+        ),
+        960,
+    ),
+    (
+        "short slow moves cut short once",
+        _FINE,
+        in_order(
+            triggers(*((6 + 120 * n, 1) for n in range(3))),
+            triggers(*((6 + 120 * n + (7, 16, 31)[n], 3) for n in range(3))),
+        ),
+        360,
+    ),
+    *(
+        (
+            f"a target shortly ahead, {acceleration} deg/s2, at {target / 100:.2f} deg",
+            table(
+                (servo(pin_code("B", 1), 1000, speed=200, acceleration=acceleration), LAMP),
+                ((Act(0, 8000, 10),), _seen(target, 10, 0, 0, 1)),
+            ),
+            triggers((6, 1), (6 + frames, 2)),
+            100,
+        )
+        for acceleration, frames, target in _SHORTLY_AHEAD
+    ),
+    (
+        "a hundredth of a degree cut short",
+        _HUNDREDTH,
+        triggers((6, 1), (7, 2)),
+        20,
+    ),
+    (
+        "a brake that the end of travel cuts short, and a move to where the servo is",
+        _AT_THE_LIMIT,
+        triggers((6, 1), (24, 2), (120, 3), (126, 2), (220, 4)),
+        230,
+    ),
+    (
+        "a slow uniform move cut short in its first millisecond",
+        _FIRST_MILLISECOND,
+        triggers((6, 1), (7, 2)),
+        30,
+    ),
+    (
+        "a move of twenty seconds by acceleration alone",
+        table(
+            (servo(pin_code("B", 1), safe=0, speed=65535, acceleration=1), LAMP),
+            (_seen(8000, 10, 0, 0, 1),),
+        ),
+        triggers((6, 1)),
+        1100,
+    ),
+)
+
+# -- light ----------------------------------------------------------------------------------------
+
+_WHITE, _RED = 1, 2
+_LIGHT_COLOURS = ((0, 0, 0), (200, 200, 200), (200, 30, 0))
+_LONG = replace(STRIP, pixels=43, order=0, cap=128)
+_DOT = replace(STRIP, pin=pin_code("C", 1), pixels=1, order=0, cap=1)
+_WIDE = replace(STRIP, pixels=98, order=3, cap=0)
+_SHORT = replace(STRIP, pin=pin_code("C", 1), pixels=2, order=4, cap=0)
+
+_LIGHT: tuple[Case, ...] = (
+    (
+        "fades of every law",
+        table(
+            (LAMP, SECOND_LAMP),
+            tuple(
+                (Act(0, 200, 400, False, n), Act(1, 100, 390, True, n), Act(0, 0, 0), Act(1, 0, 0))
+                for n in _LAWS
+            ),
+        ),
+        triggers(*((3 + 22 * n, n + 1) for n in _LAWS)),
+        300,
+    ),
+    (
+        "caps just exceeded",
+        table(
+            (_LONG, _DOT),
+            ((Act(0, _WHITE, 200), Act(1, _WHITE, 900, True)), (Act(1, _RED, 900, True),)),
+            colours=_LIGHT_COLOURS,
+        ),
+        triggers((3, 1), (60, 2)),
+        110,
+    ),
+    (
+        "a spark at the width, and a run with its tail",
+        table(
+            (_WIDE, _SHORT, LAMP),
+            (
+                (
+                    *(Act(0, _WHITE, 0), Act(1, _RED, 0), Act(2, 180, 0)),
+                    *(Modulate(0, 3, 40, 170, 5, 25), Modulate(1, 4, 400, 80, 0, 1)),
+                    *(Modulate(2, 3, 40, 130, 77, 50), Delay(800), Modulate(0, 4, 500, 170, 0, 6)),
+                    *(Modulate(2, 4, 300, 100, 0, 0), Delay(600)),
+                ),
+            ),
+            colours=_LIGHT_COLOURS,
+        ),
+        triggers((3, 1)),
+        80,
+    ),
+    (
+        "an effect that starts between milliseconds, and a fade of no duration",
+        table(
+            (_BY_SPEED, LAMP),
+            (
+                (
+                    *(Act(1, 180, 0), Act(0, 3000, 10, False, 12), Act(0, 3000, 0)),
+                    *(Modulate(1, 1, 47, 160, 0, 0), Delay(300), Act(1, 20, 0), Delay(100)),
+                ),
+            ),
+        ),
+        triggers((6, 1)),
+        60,
+    ),
+)
+
+CASES: tuple[Case, ...] = (*_MODES, *_STARTS, *_EXECUTION, *_MOTION, *_LIGHT)
+"""Title, table, requests, frames."""
