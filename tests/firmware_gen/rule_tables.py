@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from firmware_gen.chips import pin_code
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
 from firmware_gen.table.records import (
@@ -33,8 +33,8 @@ from tests.firmware_gen.tables_by_hand import (
 
 Case = tuple[str, Table, list[Request], int]
 
-SECOND_LAMP = replace(LAMP, pin=pin_code("D", 5), safe=0)
-SECOND_SWITCH = replace(SWITCH, pin=pin_code("C", 2))
+SECOND_LAMP = replace(LAMP, pin=ATMEGA328P.pin("PD5"), safe=0)
+SECOND_SWITCH = replace(SWITCH, pin=ATMEGA328P.pin("PC2"))
 BREATHE = Modulate(0, 1, period_ms=400, depth=150)
 
 
@@ -305,7 +305,7 @@ _STARTS: tuple[Case, ...] = (
 
 # -- what a thread does ---------------------------------------------------------------------------
 
-_SLOW = servo(pin_code("B", 1), speed=200)
+_SLOW = servo(ATMEGA328P.pin("PB1"), speed=200)
 
 _EXECUTION: tuple[Case, ...] = (
     (
@@ -387,8 +387,8 @@ def _there(law: int) -> int:
     return 7000 if law % 2 == 0 else 1000
 
 
-_BY_SPEED = servo(pin_code("B", 1), safe=1000, speed=150, acceleration=65535)
-_BY_ACCELERATION = servo(pin_code("B", 2), safe=1000, speed=65535, acceleration=1200)
+_BY_SPEED = servo(ATMEGA328P.pin("PB1"), safe=1000, speed=150, acceleration=65535)
+_BY_ACCELERATION = servo(ATMEGA328P.pin("PB2"), safe=1000, speed=65535, acceleration=1200)
 
 _ENDS = table(
     (_BY_SPEED, _BY_ACCELERATION, LAMP, SECOND_LAMP),
@@ -405,7 +405,7 @@ _NEAR_LEAST = (LawRecord(2, 16383), LawRecord(2, 16384), LawRecord(9, 16384, 900
 _CUT_LAWS = (*ALL_LAWS, *_NEAR_LEAST)
 _CUT = replace(
     table(
-        (servo(pin_code("B", 1), safe=1000, speed=200, acceleration=2000), LAMP),
+        (servo(ATMEGA328P.pin("PB1"), safe=1000, speed=200, acceleration=2000), LAMP),
         (
             *((Act(0, _there(n), 10, False, n),) for n in range(16)),
             *(_seen(_there(n) + (500, -500)[n % 2], 10, n, 0, 1) for n in range(16)),
@@ -415,7 +415,7 @@ _CUT = replace(
 )
 
 _BRAKED = table(
-    (servo(pin_code("B", 1), safe=1000, speed=100, acceleration=60), LAMP),
+    (servo(ATMEGA328P.pin("PB1"), safe=1000, speed=100, acceleration=60), LAMP),
     (
         *((Act(0, 8000, 10, False, law),) for law in (0, 8, 10, 12)),
         _seen(1000, 10, 0, 0, 1),
@@ -423,7 +423,7 @@ _BRAKED = table(
 )
 
 _FINE = table(
-    (servo(pin_code("B", 1), safe=2000, speed=1, acceleration=5), LAMP),
+    (servo(ATMEGA328P.pin("PB1"), safe=2000, speed=1, acceleration=5), LAMP),
     (
         (Act(0, 1949, 10),),
         (Act(0, 1990, 10),),
@@ -439,12 +439,12 @@ _SHORTLY_AHEAD = (
 )
 
 _HUNDREDTH = table(
-    (servo(pin_code("B", 1), safe=1000, speed=65535, acceleration=20), LAMP),
+    (servo(ATMEGA328P.pin("PB1"), safe=1000, speed=65535, acceleration=20), LAMP),
     ((Act(0, 1001, 10),), _seen(1000, 10, 0, 0, 1)),
 )
 
 _AT_THE_LIMIT = table(
-    (servo(pin_code("B", 1), safe=1000, acceleration=200), LAMP),
+    (servo(ATMEGA328P.pin("PB1"), safe=1000, acceleration=200), LAMP),
     (
         (Act(0, 8000, 500, False, 1),),
         _seen(1000, 10, 0, 0, 1),
@@ -453,7 +453,7 @@ _AT_THE_LIMIT = table(
     ),
 )
 
-_ONE_DEGREE_PER_SECOND = servo(pin_code("B", 1), safe=0, speed=1, acceleration=100)
+_ONE_DEGREE_PER_SECOND = servo(ATMEGA328P.pin("PB1"), safe=0, speed=1, acceleration=100)
 _FIRST_MILLISECOND = table(
     (_ONE_DEGREE_PER_SECOND, LAMP),
     ((Delay(19), Act(0, 8000, 10, False, 1)), _seen(0, 10, 0, 0, 1)),
@@ -516,7 +516,7 @@ _MOTION: tuple[Case, ...] = (
         (
             f"a target shortly ahead, {acceleration} deg/s2, at {target / 100:.2f} deg",
             table(
-                (servo(pin_code("B", 1), 1000, speed=200, acceleration=acceleration), LAMP),
+                (servo(ATMEGA328P.pin("PB1"), 1000, speed=200, acceleration=acceleration), LAMP),
                 ((Act(0, 8000, 10),), _seen(target, 10, 0, 0, 1)),
             ),
             triggers((6, 1), (6 + frames, 2)),
@@ -545,7 +545,7 @@ _MOTION: tuple[Case, ...] = (
     (
         "a move of twenty seconds by acceleration alone",
         table(
-            (servo(pin_code("B", 1), safe=0, speed=65535, acceleration=1), LAMP),
+            (servo(ATMEGA328P.pin("PB1"), safe=0, speed=65535, acceleration=1), LAMP),
             (_seen(8000, 10, 0, 0, 1),),
         ),
         triggers((6, 1)),
@@ -558,9 +558,9 @@ _MOTION: tuple[Case, ...] = (
 _WHITE, _RED = 1, 2
 _LIGHT_COLOURS = ((0, 0, 0), (200, 200, 200), (200, 30, 0))
 _LONG = replace(STRIP, pixels=43, order=0, cap=128)
-_DOT = replace(STRIP, pin=pin_code("C", 1), pixels=1, order=0, cap=1)
+_DOT = replace(STRIP, pin=ATMEGA328P.pin("PC1"), pixels=1, order=0, cap=1)
 _WIDE = replace(STRIP, pixels=98, order=3, cap=0)
-_SHORT = replace(STRIP, pin=pin_code("C", 1), pixels=2, order=4, cap=0)
+_SHORT = replace(STRIP, pin=ATMEGA328P.pin("PC1"), pixels=2, order=4, cap=0)
 
 _LIGHT: tuple[Case, ...] = (
     (
