@@ -106,6 +106,9 @@ def _slots(chip: Chip) -> dict[str, int]:
         "CHIP": chip.chip_id,
         "SLOT_BYTES": chip.slot_bytes,
         "SLOTS": chip.slots,
+        "PORTS": len(chip.ports),
+        "MERGED_START": chip.memory.merged_start,
+        "MERGED_MAX": chip.memory.flash - chip.memory.merged_start,
         "FIRST_CELL": FIRST_BYTE,
         **marks,
     }

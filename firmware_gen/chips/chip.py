@@ -79,7 +79,7 @@ class Chip:
     """One chip: names are port names of its data sheet, numbers of pins are those of the table."""
 
     name: str
-    """As written in a show and of its C folder: `atmega328p`."""
+    """As written in a show; the same name have its module here and its C folder."""
     title: str
     """As the data sheet writes it."""
     chip_id: int

@@ -29,6 +29,9 @@ enum {
     BC_CHIP = 1,
     BC_SLOT_BYTES = 500,
     BC_SLOTS = 2,
+    BC_PORTS = 3,
+    BC_MERGED_START = 16384,
+    BC_MERGED_MAX = 16384,
     BC_FIRST_CELL = 4,
     BC_MARK_0 = 60,
     BC_MARK_1 = 195

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 from lark import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
 from lark.lexer import PatternStr
 
+from firmware_gen.chips import FIRST
 from seqlang.text.findings import Finding, Fix, Span
 from seqlang.text.grammar import failure, parser
 from seqlang.text.names import nearest
@@ -203,8 +204,8 @@ EXAMPLES: Final[tuple[Example, ...]] = (
     ),
     Example(
         "a board needs its chip and its address",
-        "such as `board body: atmega328p, address 1`",
-        ("board body\n", "board body:\n", "board body: atmega328p\n", "board body: a, 1\n"),
+        f"such as `board body: {FIRST.name}, address 1`",
+        ("board body\n", "board body:\n", f"board body: {FIRST.name}\n", "board body: a, 1\n"),
     ),
     Example(
         "`feed` names a supply and maybe its wire",

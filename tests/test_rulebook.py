@@ -1,0 +1,288 @@
+"""The rule book holds each number of a board once: no module, no page and no text says another."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from importlib import import_module
+from pathlib import Path
+
+import pytest
+
+from firmware_gen.chips import CHIPS, FIRST
+from sim import rulebook
+from sim.rulebook import (
+    ADDRESSES,
+    BINDINGS,
+    BUTTONS,
+    CALIBRATION_POINTS,
+    CLOCK_PER_MS,
+    COLOURS,
+    CUES,
+    FRAME_CLOCK,
+    FRAME_MS,
+    INPUTS,
+    LAWS,
+    LEVEL_MAX,
+    LONGEST_DURATION_MS,
+    LONGEST_PERIOD_MS,
+    LONGEST_SILENCE_MS,
+    LONGEST_STOP_MS,
+    LOOP_DEPTH,
+    LOST_STEP_FRAMES,
+    LOST_STEP_MS,
+    MOST_TIMES,
+    OPS_A_FRAME,
+    OUTPUTS,
+    PULSE_RANGE,
+    PULSE_RANGE_US,
+    RUNS,
+    SEED_MAX,
+    SHORTEST_PERIOD_MS,
+    SILENCE_MAX_FRAMES,
+    STOP_STEP_MS,
+    THREADS,
+    WIDTH_MAX,
+)
+
+ROOT = Path(__file__).resolve().parent.parent
+ROOMS = ("sim", "firmware_gen", "seqlang")
+BOOK = ROOT / "sim" / "rulebook.py"
+ENTRIES = ROOT / "firmware_gen" / "chips"
+
+NAMES = {name for name in vars(rulebook) if name.isupper()}
+
+TELLING = {200, 254, 327, 400, 800, 2600, 4096, 5100, 5120, 5200, 16384, 25500, 32768}
+TELLING |= {65000, 65534, 65535, 65536, 0xFE0000}
+"""Values of the rule book that hardly mean anything else where they stand as a number."""
+
+ELSEWHERE = {
+    ("sim/light/effects.py", 65535): "arithmetic in words of 16 bits (TABLE.md 3.4)",
+    ("sim/rehearsal/scheduler.py", 65536): "the low bits of the rule of threads that are far away",
+    ("sim/strain/sizing.py", 800): "speeds that are tried",
+    ("firmware_gen/board/played_as_shown.py", 65535): "a duty's range",
+    ("firmware_gen/board/virtual_lines.py", 4096): "bytes read at once",
+    ("firmware_gen/board/virtual_lines.py", 65536): "ports of TCP",
+    ("firmware_gen/build/image.py", 65535): "an erased word",
+    ("firmware_gen/crc.py", 65535): "the CRC's start",
+    ("firmware_gen/link/host.py", 65536): "sessions",
+    ("firmware_gen/link/protocol.py", 65535): "the link's counters",
+    ("firmware_gen/player/light.py", 65535): "arithmetic in words of 16 bits (TABLE.md 3.4)",
+    ("firmware_gen/table/layout.py", 200): "a duration's byte",
+    ("firmware_gen/table/layout.py", 32768): "what an i16 holds",
+    ("firmware_gen/table/layout.py", 65535): "what a u16 holds",
+    ("seqlang/command/__init__.py", 200): "letters of a message",
+    ("seqlang/command/board.py", 65535): "ports of TCP",
+    ("seqlang/text/indentation.py", 200): "bytes that are looked at",
+    ("seqlang/text/units.py", 254): "an inch",
+    ("seqlang/text/units.py", 4096): "quantities that are kept",
+}
+"""Where such a number stands in a module, and what it means there."""
+
+
+def modules() -> Iterator[Path]:
+    """Every module but the rule book and the chips' entries."""
+    for room in ROOMS:
+        for path in sorted((ROOT / room).rglob("*.py")):
+            if path != BOOK and (path.parent != ENTRIES or path.stem in ("__init__", "chip")):
+                yield path
+
+
+def test_every_number_of_the_book_says_why() -> None:
+    lines = BOOK.read_text(encoding="utf-8").splitlines()
+    tree = ast.parse("\n".join(lines))
+    for here, after in zip(tree.body, [*tree.body[1:], None], strict=True):
+        if isinstance(here, ast.AnnAssign):
+            assert isinstance(after, ast.Expr), ast.unparse(here)
+            assert isinstance(after.value, ast.Constant), ast.unparse(here)
+
+
+def test_no_module_states_a_number_of_the_book_again() -> None:
+    found: dict[tuple[str, int], int] = {}
+    for path in modules():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            value = node.value if isinstance(node, ast.Constant) else None
+            if isinstance(value, int | float) and value in TELLING:
+                found[(path.relative_to(ROOT).as_posix(), int(value))] = node.lineno
+    assert {place: line for place, line in found.items() if place not in ELSEWHERE} == {}
+    assert set(ELSEWHERE) <= set(found), "no longer there"
+
+
+def test_no_module_gives_a_name_of_the_book_another_number() -> None:
+    for path in modules():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names: list[ast.expr] = []
+            if isinstance(node, ast.Assign):
+                names = node.targets
+            elif isinstance(node, ast.AnnAssign):
+                names = [node.target]
+            assigned = {one.id for one in names if isinstance(one, ast.Name)}
+            numbers = any(isinstance(one, ast.Constant) for one in ast.walk(node))
+            words = isinstance(getattr(node, "value", None), ast.Dict)
+            assert words or not (numbers and assigned & NAMES), f"{path}:{node.lineno}"
+
+
+# -- chips ----------------------------------------------------------------------------------------
+
+WORDS = re.compile(
+    "|".join([r"at(mega|tiny|xmega)", *CHIPS, *(c.tools.part for c in CHIPS.values())]), re.I
+)
+
+
+def strings_and_names(path: Path) -> Iterator[tuple[int, str]]:
+    """All that a module says, but for docstrings, which may have examples."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    docs = {
+        id(node.value)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
+    }
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docs:
+            yield node.lineno, node.value
+        elif isinstance(node, ast.Name):
+            yield node.lineno, node.id
+        elif isinstance(node, ast.ImportFrom):
+            yield node.lineno, f"{node.module} {' '.join(alias.name for alias in node.names)}"
+
+
+def test_only_its_entry_names_a_chip_in_python() -> None:
+    naming = [
+        f"{path.relative_to(ROOT)}:{line}"
+        for path in modules()
+        for line, text in strings_and_names(path)
+        if WORDS.search(text)
+    ]
+    assert naming == []
+
+
+def test_nothing_in_the_core_names_a_chip() -> None:
+    core = sorted((ROOT / "firmware_gen" / "core").iterdir())
+    assert core
+    assert [path.name for path in core if WORDS.search(path.read_text(encoding="utf-8"))] == []
+
+
+@pytest.mark.parametrize("chip", CHIPS.values(), ids=lambda chip: chip.name)
+def test_a_chip_is_an_entry_a_folder_and_an_image(chip: object) -> None:
+    name = chip.name  # type: ignore[attr-defined]
+    assert import_module(f"firmware_gen.chips.{name}").CHIP is chip
+    assert list((ROOT / "firmware_gen" / name).glob("*.c"))
+    assert (ROOT / "firmware_gen" / "images" / f"{name}.hex").is_file()
+
+
+# -- the pages ------------------------------------------------------------------------------------
+
+
+def plain(path: str) -> str:
+    return " ".join((ROOT / path).read_text(encoding="utf-8").split())
+
+
+def share(value: int) -> str:
+    return f"{value / 1000:g} s"
+
+
+@pytest.mark.parametrize(
+    ("page", "words"),
+    [
+        *(
+            ("firmware_gen/TABLE.md", words)
+            for words in (
+                "| angle of a part | i16, 0.01 deg |",
+                '| pulse width | u16, 0.5 us ("tick") |',
+                f"| light level | u8, half a percent of CIE L*, 0 to {LEVEL_MAX} |",
+                f"of the board, {ADDRESSES[0]} to {ADDRESSES[-1]} |",
+                f"| 0 to {OUTPUTS}, at most",
+                f"| colours | 0 to {COLOURS} |",
+                f"| inputs | 0 to {INPUTS} |",
+                f"| bindings | 0 to {BINDINGS} |",
+                f"| cues | 0 to {CUES} |",
+                f"| laws | 1 to {LAWS} |",
+                f"| in {LOST_STEP_MS} ms, 0: never |",
+                f"| {BUTTONS[0]} to {BUTTONS[-1]}, 0: none |",
+                f"in {STOP_STEP_MS} ms, at least 1 |",
+                f"u8 points ({CALIBRATION_POINTS[0]} to {CALIBRATION_POINTS[-1]})",
+                f"pulses from {PULSE_RANGE[0]} to {PULSE_RANGE[1]}",
+                f"u16 period ms (at least {SHORTEST_PERIOD_MS})",
+                f"in ms, at most {LONGEST_DURATION_MS}.",
+                f"nest at most {LOOP_DEPTH} deep",
+                f"once per frame ({FRAME_MS} ms). Time is a u32 in 1/{CLOCK_PER_MS} ms",
+                f"Frame n (from 0) has time {FRAME_CLOCK} n",
+                f"all at time t - {FRAME_CLOCK}",
+                f"grows by one frame, up to {SILENCE_MAX_FRAMES}",
+                f"the silence is at least {LOST_STEP_FRAMES} L frames",
+                f"If {OPS_A_FRAME} ops were executed",
+                f"fewer than 1 of {RUNS} runs",
+                f"threads it needs at most, 1 to {THREADS})",
+                f"would exceed {THREADS}: refused",
+                f"in units of {rulebook.CAP_STEP}; 0: no cap",
+                f"x and s are Q16, 0 to {rulebook.SHARE_ONE}; slopes are Q14",
+                f"slope = {rulebook.SLOPE_ONE}",
+                f"a K under {rulebook.LEAST_OVERLAP} counts as 0",
+                f"at most {rulebook.OVERLAP_ONE}; a K",
+                f"|D| >= 2^{rulebook.AHEAD_BITS} (0.32 deg)",
+                f"Positions are i32 in 0.01 deg, Q{rulebook.ANGLE_BITS}",
+                f"T = max(N - tb, Na, Nv, {rulebook.SHORTEST_MOTION_CLOCK})",
+                f"A level is Q{rulebook.LEVEL_BITS} (0 to {LEVEL_MAX << rulebook.LEVEL_BITS})",
+                f"T + {rulebook.FAR_CLOCK:#X} if".replace("0X", "0x"),
+            )
+        ),
+        *(
+            ("seqlang/LANGUAGE.md", words)
+            for words in (
+                f"its address on the link, {ADDRESSES[0]} to {ADDRESSES[-1]} |",
+                f"calibration: {CALIBRATION_POINTS[0]} to {CALIBRATION_POINTS[-1]} points",
+                f"it is button N, {BUTTONS[0]} to {BUTTONS[-1]} |",
+                f"button N ({BUTTONS[0]} to {BUTTONS[-1]}) starts the cue",
+                f"lasts {FRAME_MS} ms at least",
+                f"(in {rulebook.DURATION_STEP_MS} ms, the shortest",
+                f"`every` is {SHORTEST_PERIOD_MS} ms to {LONGEST_PERIOD_MS // 1000} s",
+                f"`seed` is 0 to {SEED_MAX} (0)",
+                f"`width` is 1 to {WIDTH_MAX} (1)",
+                f"N times, 1 to {MOST_TIMES}, for a day at most",
+                "angles of parts to 0.01 deg, light levels to half a percent",
+            )
+        ),
+        *(
+            ("seqlang/checks/wiring/board_overfull.py", words)
+            for words in (
+                f"at most {OUTPUTS} outputs a board",
+                f"{INPUTS} inputs and {CUES} cues",
+                f"the time in a frame ({FRAME_MS} ms)",
+                f"{FIRST.servos} of them servos and {FIRST.strips} of them strips, "
+                f"{FIRST.pixels} pixels",
+            )
+        ),
+        (
+            "seqlang/checks/motion/duration_too_long.py",
+            f"lasts at most {share(LONGEST_DURATION_MS)}, the stop {share(LONGEST_STOP_MS)}, the "
+            f"silence before the cue for a lost remote {share(LONGEST_SILENCE_MS)}.",
+        ),
+        (
+            "seqlang/checks/calibration/calibration_order.py",
+            f"{CALIBRATION_POINTS[0]} to {CALIBRATION_POINTS[-1]} points, angles ascending",
+        ),
+        (
+            "seqlang/checks/remote/button_bound_twice.py",
+            f"TABLE.md gives buttons {BUTTONS[0]} to {BUTTONS[-1]}",
+        ),
+        ("seqlang/checks/wiring/address_clash.py", f"{ADDRESSES[0]} to {ADDRESSES[-1]}"),
+        *(
+            ("sim/model.py", words)
+            for words in (f"`seed` picks one of {SEED_MAX + 1} exactly repeating patterns",)
+        ),
+    ],
+)
+def test_the_pages_and_help_texts_say_the_same(page: str, words: str) -> None:
+    assert words in plain(page)
+
+
+def test_the_bounds_are_what_their_bytes_hold() -> None:
+    assert tuple(us * rulebook.PULSE_STEPS_PER_US for us in PULSE_RANGE_US) == PULSE_RANGE
+    assert 100 * rulebook.LARGEST_ANGLE_DEG <= 32767 < 100 * (rulebook.LARGEST_ANGLE_DEG + 1)
+    assert LEVEL_MAX <= rulebook.BYTE_MAX
+    assert BUTTONS[-1] < 32
+    assert CUES <= 32
+    assert OUTPUTS <= 16
+    # 24 bits of the clock: the longest wait differs from what has been due for 256 ms.
+    assert (LONGEST_DURATION_MS + 256) * CLOCK_PER_MS < 2**24
