@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from firmware_gen.board.virtual import Server
+    from firmware_gen.chips import Chip
     from firmware_gen.compiler.show import CompiledShow
     from firmware_gen.link.host import Link, Reply
     from firmware_gen.link.protocol import Hello, State
@@ -44,7 +45,8 @@ def port_options(command: F) -> F:
         "--port",
         metavar="PORT",
         help="Serial port (COM3, /dev/ttyUSB0), socket://HOST:NUMBER, or `virtual` for a virtual "
-        "board of this command's own. Left out: the one USB serial port there is.",
+        "board of this command's own (`virtual:CHIP` for another chip than the usual one). "
+        "Left out: the one USB serial port there is.",
     )(command)
 
 
@@ -73,8 +75,9 @@ def connected(
 
     with ExitStack() as stack:
         try:
-            if port == VIRTUAL:
-                port = stack.enter_context(virtual_board(virtual_speed)).url
+            kind, _, chip = (port or "").partition(":")
+            if kind == VIRTUAL:
+                port = stack.enter_context(virtual_board(virtual_speed, chip)).url
             opened = open_port(port or find_port(), baud)
             stack.callback(opened.close)
             link = Link(opened)
@@ -83,18 +86,33 @@ def connected(
             end(failure)
 
 
-def virtual_board(speed: float) -> Server:
-    """The virtual board of `--port virtual`: it remembers its show from command to command."""
-    from firmware_gen.board.virtual import Server, VirtualBoard, stored_eeprom
+def virtual_board(speed: float, name: str = "") -> Server:
+    """The virtual board of `--port virtual`: it remembers its show from command to command.
 
+    `name`: its chip; left out: the first there is. Each chip's board has a memory of its own.
+    """
+    from firmware_gen.board.virtual import Server, VirtualBoard, stored_eeprom
+    from firmware_gen.chips import FIRST
+
+    chip = chip_named(name or FIRST.name)
     folder = Path(click.get_app_dir("bellcrank"))
-    store: Path | None = folder / "virtual-board.bin"
+    which = "" if chip is FIRST else f"-{chip.name}"
+    store: Path | None = folder / f"virtual-board{which}.bin"
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        eeprom = stored_eeprom(store)
+        eeprom = stored_eeprom(store, chip)
     except (OSError, LinkFailure):
-        store, eeprom = None, stored_eeprom(None)
-    return Server(VirtualBoard(eeprom), speed=speed, store=store)
+        store, eeprom = None, stored_eeprom(None, chip)
+    return Server(VirtualBoard(eeprom, chip), speed=speed, store=store)
+
+
+def chip_named(name: str) -> Chip:
+    """The chip of that name; an unknown one is wrong usage."""
+    from firmware_gen.chips import CHIPS
+
+    if name not in CHIPS:
+        raise WrongUse(f"there is no chip `{name}`; there is {', '.join(sorted(CHIPS))}")
+    return CHIPS[name]
 
 
 def end(failure: LinkFailure) -> NoReturn:

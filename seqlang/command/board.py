@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 import click
 
 from firmware_gen.board.board import Witness
+from firmware_gen.chips import FIRST
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import Mode
-from seqlang.command._board import end
+from seqlang.command._board import chip_named, end
 from sim.rulebook import CUES
 
 if TYPE_CHECKING:
@@ -38,16 +39,20 @@ if TYPE_CHECKING:
     show_default=True,
     help="How many times faster than real time it plays.",
 )
-def command(number: int, pseudo_terminal: bool, store: Path | None, speed: float) -> None:
+@click.option("--chip", default=FIRST.name, show_default=True, help="Its chip.")
+def command(
+    number: int, pseudo_terminal: bool, store: Path | None, speed: float, chip: str
+) -> None:
     """Run a virtual board until Ctrl-C and print its port.
 
     It speaks the same link and plays with the same arithmetic as a real one.
     """
     from firmware_gen.board.virtual import Server, VirtualBoard, stored_eeprom
 
+    made_for = chip_named(chip)
     watch = _Watch()
     try:
-        virtual = VirtualBoard(stored_eeprom(store), witness=watch)
+        virtual = VirtualBoard(stored_eeprom(store, made_for), made_for, witness=watch)
         watch.virtual = virtual
         server = Server(
             virtual, tcp_port=number, pseudo_terminal=pseudo_terminal, speed=speed, store=store

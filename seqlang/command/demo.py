@@ -159,12 +159,12 @@ def _play(show: Show, compiled: CompiledShow) -> None:
     from firmware_gen.link.ports import open_port
 
     recording = Recording()
-    virtual = VirtualBoard(witness=recording)
+    board = compiled.boards[0]
+    virtual = VirtualBoard(chip=board.chip, witness=recording)
     with Server(virtual, speed=SPEED, leash_s=LEASH_S) as server:
         _say("board", f"virtual, on {server.url}, {SPEED:.0f} times faster than real time")
         port = open_port(server.url)
         link = Link(port)
-        board = compiled.boards[0]
         try:
             _transfer(link, board)
             for line in _remote(show, _Hand(link, board)):

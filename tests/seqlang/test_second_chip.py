@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from flap_show import Outcome
 from made_up_chip import another, made_up_chip
 
 from firmware_gen.board.played_as_shown import Recording
@@ -213,6 +214,25 @@ def test_the_virtual_board_plays_its_table_as_the_reference_does(chip: Chip) -> 
     assert max(moved) - min(moved) > 300
     player = Player(board.table)
     assert len(player.frame().pulses) == 12
+
+
+def test_the_commands_know_its_virtual_board(
+    chip: Chip, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "kept"))
+    path = tmp_path / "arms.cues"
+    path.write_text(show_text())
+    assert Outcome(capsys, "flash", str(path), "--port", f"virtual:{chip.name}").status == 0
+    status = Outcome(capsys, "status", "--port", f"virtual:{chip.name}", "--show", str(path))
+    assert status.status == 0
+    assert chip.title in status.out
+    assert "the file's table for board `box`" in status.out
+    other = Outcome(capsys, "flash", str(path), "--port", "virtual")
+    assert other.status == 3
+    assert f"the table is made for the {chip.title}" in other.err
+    unknown = Outcome(capsys, "status", "--port", "virtual:abacus")
+    assert unknown.status == 2
+    assert "there is no chip `abacus`" in unknown.err
 
 
 def test_a_board_of_another_chip_is_told_from_it(chip: Chip) -> None:
