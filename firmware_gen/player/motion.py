@@ -1,5 +1,6 @@
 """A servo's motion in integers: TABLE.md, sections 3.1 and 3.2.
 
+Which brake, overlap and stretch a move gets is the rule of takeover (`sim.rehearsal.takeover`).
 Positions are 0.01 deg with 15 fractional bits, speeds the same per ms, times 1/256 ms. Times here
 do not wrap; a chip's do, with the same result, because compared times lie close together.
 """
@@ -8,18 +9,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from math import isqrt
-from typing import Final
 
 from firmware_gen.table.fixed_point import FixedLaw, progress
 from firmware_gen.table.records import ServoRecord
-from sim.rulebook import AHEAD_BITS, ANGLE_BITS, SHORTEST_MOTION_CLOCK
-
-NO_RUN: Final = -1
+from sim.rehearsal.takeover import INTEGERS, ServoLimits, take_over
+from sim.rulebook import ANGLE_BITS
 
 
 @dataclass(frozen=True, slots=True)
-class Motion:
+class FixedMotion:
     """One move and the brake that it began with."""
 
     target: int
@@ -68,58 +66,24 @@ def _speed(way: int, slope: int, duration: int) -> int:
     return size if way >= 0 else -size
 
 
-def brake(p: int, v: int, limits: tuple[int, int], acceleration: int) -> tuple[int, int]:
-    """Way and duration of the brake from position `p` at speed `v`, within the travel `limits`."""
-    if v == 0:
-        return 0, 0
-    speed, sign = abs(v), 1 if v > 0 else -1
-    duration = speed * 625 // (8 * acceleration)
-    residual = sign * ((speed * duration) >> 9)
-    low, high = limits
-    if not low <= p + residual <= high:
-        residual = (high if p + residual > high else low) - p
-        if residual * sign < 0:
-            residual = 0
-        duration = 512 * abs(residual) // speed
-    return (residual, duration) if duration else (0, 0)
-
-
-def time_by(limit: int, way: int, ca: int) -> int:
-    """How long a way takes at least under a limit of acceleration.
-
-    In products of 32 bits: what they are divided is multiplied by as many fours before as go in.
-    """
-    way, fours = _normalised(way)
-    share, more = _normalised(625 * way // (2048 * limit))
-    return (isqrt((ca * share >> 24) << 28) >> (fours + more)) + 1
-
-
-def _normalised(value: int) -> tuple[int, int]:
-    fours = min(15, (32 - value.bit_length()) // 2)
-    return value << 2 * fours, fours
-
-
 def start_motion(
-    servo: ServoRecord, p: int, v: int, time: int, target: int, nominal: int, law: FixedLaw
-) -> Motion:
+    limits: ServoLimits, p: int, v: int, time: int, target: int, nominal: int, law: FixedLaw
+) -> FixedMotion:
     """The motion that a move begins at `time`, from position `p` and speed `v`.
 
     `target` is a position, `nominal` the duration asked for in 1/256 ms.
     """
-    low, high = servo.travel
-    limits = low << ANGLE_BITS, high << ANGLE_BITS
-    residual, braking = brake(p, v, limits, servo.acceleration_limit)
-    way = target - (p + residual)
-    by_speed = (law.cv * abs(way) * 5 // (8 * servo.speed_limit)) >> 15
-    by_acceleration = time_by(servo.acceleration_limit, abs(way), law.ca)
-    if braking and way * v > 0 and abs(way) >> AHEAD_BITS and law.overlap:
-        start = time
-        duration = max(nominal, by_acceleration, (by_speed << 8) // law.overlap, 2 * braking)
-    else:
-        start = time + braking
-        duration = max(nominal - braking, by_acceleration, by_speed, SHORTEST_MOTION_CLOCK)
-    end = max(start + duration, time + braking)
-    return Motion(target, way, start, duration, law, residual, time, braking, end)
+    run = take_over(p, v, target, nominal, law, limits, INTEGERS)
+    start, end = time + run.wait, time + run.end
+    return FixedMotion(
+        target, run.way, start, run.duration, law, run.residual, time, run.brake, end
+    )
+
+
+def servo_limits(servo: ServoRecord) -> ServoLimits:
+    """What a table states of a servo's motion; the travel in positions."""
+    low, high = (angle << ANGLE_BITS for angle in servo.travel)
+    return ServoLimits(servo.speed_limit, servo.acceleration_limit, low, high)
 
 
 class PulseLine:

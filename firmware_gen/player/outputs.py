@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final, TypeVar
 
 from firmware_gen.player.light import Levels, Light, StripPainter, lamp_duty
-from firmware_gen.player.motion import Motion, PulseLine, start_motion
+from firmware_gen.player.motion import FixedMotion, PulseLine, servo_limits, start_motion
 from firmware_gen.player.program import Statement
 from firmware_gen.table.fixed_point import MINIMUM_JERK_ID, UNIFORM_ID, FixedLaw, fixed_law
 from firmware_gen.table.ops import Act, Modulate, Turn
@@ -61,19 +61,20 @@ class _Servo:
 
     def __init__(self, record: ServoRecord) -> None:
         self.record = record
+        self._limits = servo_limits(record)
         self._line = PulseLine(record)
         self.stand()
 
     def stand(self) -> None:
         """Be at rest at the safe angle."""
         self._rest = self.record.safe << ANGLE_BITS
-        self.motion: Motion | None = None
+        self.motion: FixedMotion | None = None
         self._ticks = self._line.ticks(self._rest)
 
     def move(self, target: int, nominal: int, law: FixedLaw, time: int) -> None:
         """Start a move at a time; target in 0.01 deg."""
         p, v = self._state(time)
-        self.motion = start_motion(self.record, p, v, time, target << ANGLE_BITS, nominal, law)
+        self.motion = start_motion(self._limits, p, v, time, target << ANGLE_BITS, nominal, law)
 
     def _state(self, time: int) -> tuple[int, int]:
         """Position and speed."""

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import accumulate
-from math import ceil, floor, isqrt
+from math import floor
 from typing import Final
 
 import numpy as np
@@ -20,15 +20,13 @@ from sim.model import Law, LawName
 from sim.rulebook import (
     ALPHA_RANGE,
     BETA_RANGE,
-    COEFFICIENT_ONE,
-    LEAST_OVERLAP,
     LEVEL_BITS,
     LEVEL_MAX,
-    OVERLAP_ONE,
     SHARE_ONE,
     SLOPE_ONE,
 )
-from sim.score.laws import coefficients, overlap_factor, shape
+from sim.score.law_numbers import law_numbers
+from sim.score.laws import shape
 
 ONE: Final = SHARE_ONE
 HALF: Final = SHARE_ONE // 2
@@ -109,23 +107,12 @@ class FixedLaw:
 def fixed_law(law_id: int, alpha: int = 0, beta: int = 0) -> FixedLaw:
     """The law with its coefficients. `parabolic` takes no parameters; they follow from its id."""
     name = LAWS_BY_ID[law_id]
-    if law_id == UNIFORM_ID:
-        return FixedLaw(law_id, 0, 0, COEFFICIENT_ONE, 0, 0)
-    if law_id in LISTED:
-        cv, ca, _ = coefficients(Law(name))
-        overlap = floor(OVERLAP_ONE * overlap_factor(Law(name)) + 1e-6)
-        return FixedLaw(
-            law_id, 0, 0, ceil(COEFFICIENT_ONE * cv), ceil(COEFFICIENT_ONE * ca), _usable(overlap)
-        )
-    if name == "parabolic":
-        alpha, beta = HALF, 0
-    elif name == "trapezoid":
+    if name not in ("trapezoid", "double-S"):
+        alpha = HALF if name == "parabolic" else 0
+    if name != "double-S":
         beta = 0
-    v, w = -(-(1 << 32) // (ONE - alpha)), -(-(1 << 32) // (ONE - beta))
-    cv = (v + 15) >> 4
-    ca = v * w // (16 * alpha) + (beta > 0 or alpha < HALF)
-    bend = isqrt((1 << 32) - 2 * beta * (ONE - beta))
-    return FixedLaw(law_id, alpha, beta, cv, ca, _usable((alpha * (ONE + bend)) >> 24))
+    cv, ca, overlap = law_numbers(Law(name, alpha / ONE, beta / ONE))
+    return FixedLaw(law_id, alpha, beta, cv, ca, overlap)
 
 
 def law_parameters(law: Law) -> tuple[int, int, int]:
@@ -254,7 +241,3 @@ def _ramp(u: int, beta: int) -> tuple[int, int]:
 def _over_rest(value: int, d: int) -> int:
     """`value / (1 - d)`, all Q16."""
     return value + _product(value, (d << 16) // (ONE - d))
-
-
-def _usable(overlap: int) -> int:
-    return min(OVERLAP_ONE, overlap) if overlap >= LEAST_OVERLAP else 0

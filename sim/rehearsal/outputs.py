@@ -24,15 +24,15 @@ from sim.model import (
     Switch,
     Throw,
 )
-from sim.rehearsal.takeover import TICKS_PER_MS, Limits, Motion, begin, resting, state
+from sim.rehearsal.motion import Limits, MotionPiece, begin, resting, state
 from sim.rehearsal.trajectories import Fading, Levels, Modulation, Span, Throwing
-from sim.rulebook import ANGLE_STEP_DEG, FRAME_MS, LEVEL_STEPS_PER_PCT
+from sim.rulebook import ANGLE_STEP_DEG, CLOCK_PER_MS, LEVEL_STEPS_PER_PCT, STOP_STEP_MS
 from sim.score.laws import position
 from sim.score.tree import Act
 
 
 def table_angle(angle_deg: float) -> float:
-    """The angle to the hundredth of a degree."""
+    """The angle as a table holds it."""
     return round(angle_deg / ANGLE_STEP_DEG) * ANGLE_STEP_DEG
 
 
@@ -62,7 +62,7 @@ class Outputs:
         self.strips = {o.name: o for o in own if isinstance(o, Strip)}
         self.levers = {o.name: o for o in own if isinstance(o, Switch)}
         self.names = frozenset(o.name for o in own)
-        self.motions: dict[str, list[Motion]] = {name: [] for name in self.servos}
+        self.motions: dict[str, list[MotionPiece]] = {name: [] for name in self.servos}
         self.powered: dict[str, list[Span]] = {name: [] for name in self.servos}
         self.lights: dict[str, list[Fading]] = {n: [] for n in (*self.lamps, *self.strips)}
         self.effects: dict[str, list[Modulation]] = {n: [] for n in (*self.lamps, *self.strips)}
@@ -73,14 +73,16 @@ class Outputs:
         self.shown = -1
         """The time of the last frame that is out already."""
         self._since: dict[str, float] = {}
-        self._stop_ticks = max(1, round(show.score.stop_ms / FRAME_MS)) * FRAME_MS * TICKS_PER_MS
+        self._stop_clock = (
+            max(1, round(show.score.stop_ms / STOP_STEP_MS)) * STOP_STEP_MS * CLOCK_PER_MS
+        )
 
     # -- the whole board --------------------------------------------------------------------
 
     def stand_by(self, now: int) -> None:
         """The quiet start: safe angles without pulses, dark, steady, switches safe."""
         for name, servo in self.servos.items():
-            self.motions[name].append(resting(now / TICKS_PER_MS, table_angle(servo.safe_deg)))
+            self.motions[name].append(resting(now / CLOCK_PER_MS, table_angle(servo.safe_deg)))
         for name, row in self.lights.items():
             dark = (0.0,) * (3 if name in self.strips else 1)
             row.append(Fading(*self._times(now), dark, dark))
@@ -96,9 +98,9 @@ class Outputs:
     def move_safe(self, now: int) -> None:
         """The controlled stop: everything goes to its safe state over the stop time."""
         for name, servo in self.servos.items():
-            self._move(name, table_angle(servo.safe_deg), self._stop_ticks, MINIMUM_JERK, now)
+            self._move(name, table_angle(servo.safe_deg), self._stop_clock, MINIMUM_JERK, now)
         for name in self.lights:
-            self._fade(name, self._safe_light(name), self._stop_ticks, UNIFORM, now)
+            self._fade(name, self._safe_light(name), self._stop_clock, UNIFORM, now)
 
     def throw_safe(self, now: int) -> None:
         for name, switch in self.levers.items():
@@ -114,12 +116,12 @@ class Outputs:
     def enable(self, servos: int, now: int) -> None:
         """Let the pulses of the first so many servos begin, where they have not."""
         for name in islice(self.servos, servos):
-            self._since.setdefault(name, now / TICKS_PER_MS)
+            self._since.setdefault(name, now / CLOCK_PER_MS)
 
     def cut_power(self, now: float) -> None:
         """End all pulses."""
         for name, since in self._since.items():
-            self.powered[name].append(Span(since, now / TICKS_PER_MS))
+            self.powered[name].append(Span(since, now / CLOCK_PER_MS))
         self._since.clear()
 
     def motions_end(self) -> int:
@@ -129,16 +131,16 @@ class Outputs:
     # -- one output -------------------------------------------------------------------------
 
     def motion_end(self, name: str) -> int:
-        return round(self.motions[name][-1].end_ms * TICKS_PER_MS)
+        return round(self.motions[name][-1].end_ms * CLOCK_PER_MS)
 
     def act(self, act: Act, now: int, cue: str) -> None:
         """Carry out a statement of a cue's run at a time on the player's clock."""
         match act:
             case Move():
-                ticks = act.duration_ms * TICKS_PER_MS
+                ticks = act.duration_ms * CLOCK_PER_MS
                 self._move(act.output, table_angle(act.angle_deg), ticks, act.law, now, cue)
             case Fade():
-                ticks = act.duration_ms * TICKS_PER_MS
+                ticks = act.duration_ms * CLOCK_PER_MS
                 self._fade(act.output, light_levels(act.light), ticks, act.law, now, cue)
             case Effect():
                 effect = None if act.name == "steady" else act
@@ -149,15 +151,15 @@ class Outputs:
     def _move(
         self, name: str, target: float, asked: int, law: Law, now: int, cue: str | None = None
     ) -> None:
-        at = state(self.motions[name][-1], now / TICKS_PER_MS)
+        at = state(self.motions[name][-1], now / CLOCK_PER_MS)
         motion = begin(at, now, target, asked, law, self._limits[name], cue)
         self.motions[name].append(motion)
 
     def _fade(
         self, name: str, target: Levels, asked: int, law: Law, now: int, cue: str | None = None
     ) -> None:
-        row, lasts = self.lights[name], asked / TICKS_PER_MS
-        origin = levels_at(row[-1], now / TICKS_PER_MS)
+        row, lasts = self.lights[name], asked / CLOCK_PER_MS
+        origin = levels_at(row[-1], now / CLOCK_PER_MS)
         row.append(Fading(*self._times(now), origin, target, lasts, law, cue))
 
     def _throw(self, name: str, on: bool, now: int, cue: str | None) -> None:
@@ -165,7 +167,7 @@ class Outputs:
 
     def _times(self, now: int) -> tuple[float, float]:
         """When a piece starts, and when it can first be seen."""
-        return now / TICKS_PER_MS, max(now, self.shown + 1) / TICKS_PER_MS
+        return now / CLOCK_PER_MS, max(now, self.shown + 1) / CLOCK_PER_MS
 
     def _safe_light(self, name: str) -> Levels:
         if name in self.strips:

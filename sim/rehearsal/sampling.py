@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from sim.light.effects import FULL, multipliers
 from sim.light.lightness import colour_luminance, luminance
 from sim.model import Lamp, Law, Servo, Strip, Switch
-from sim.rehearsal.takeover import Motion
+from sim.rehearsal.motion import MotionPiece
 from sim.rehearsal.trajectories import Fading, Modulation, Piece, Span, Trajectories, takes_over
 from sim.score.laws import forms, position
 
@@ -110,7 +110,7 @@ def sample(trajectories: Trajectories, times_ms: ArrayLike) -> Samples:
 
 
 def motion(
-    row: Sequence[Motion], times_ms: ArrayLike, order: int = 2, out: Array | None = None
+    row: Sequence[MotionPiece], times_ms: ArrayLike, order: int = 2, out: Array | None = None
 ) -> tuple[Array, ...]:
     """Angle and its derivatives up to `order` (3: jerk), in deg and s, at times in any order.
 
@@ -128,7 +128,7 @@ def motion(
     return tuple(whole)
 
 
-def _fill(row: Sequence[Motion], times: Array, out: tuple[Array, ...]) -> None:
+def _fill(row: Sequence[MotionPiece], times: Array, out: tuple[Array, ...]) -> None:
     sections = _sections(row, times)
     for n in np.flatnonzero(sections.begins > sections.first).tolist():
         _hold(out, sections.first[n], sections.begins[n], row[n].target_deg - row[n].way_deg)
@@ -154,7 +154,7 @@ class _Sections(NamedTuple):
     last: Integers
 
 
-def _sections(row: Sequence[Motion], times: Array) -> _Sections:
+def _sections(row: Sequence[MotionPiece], times: Array) -> _Sections:
     edges = [
         (
             piece.start_ms + piece.brake_ms,
@@ -179,7 +179,7 @@ def _hold(out: tuple[Array, ...], first: int, last: int, angle: float) -> None:
 
 def _swell(
     law: Law,
-    pieces: Sequence[Motion],
+    pieces: Sequence[MotionPiece],
     sections: _Sections,
     numbers: Integers,
     times: Array,
@@ -236,7 +236,7 @@ def _joined(first: Integers, last: Integers) -> list[tuple[int, int]]:
     return spans
 
 
-def _brake(piece: Motion, first: int, last: int, times: Array, out: tuple[Array, ...]) -> None:
+def _brake(piece: MotionPiece, first: int, last: int, times: Array, out: tuple[Array, ...]) -> None:
     """Add what is left of the motion before, as it dies away."""
     share = times[first:last] - piece.start_ms
     share /= -piece.brake_ms

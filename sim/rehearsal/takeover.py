@@ -1,186 +1,192 @@
-"""One motion of a servo: a move from wherever the part is, with brake, overlap and stretch.
+"""The rule of takeover: how a servo starts a move from wherever it is, with brake and stretch.
 
-The rules are those of the table's specification, section 3.2, in ideal arithmetic: shapes come from
-the closed forms, angles are real numbers. Only the times are taken in whole 1/256 ms by the
-specification's own integers, because what a board decides (when a stretched move ends, and so when
-the next begins) must come out alike in both.
+TABLE.md 3.2 in one body of code for everything in Python. `take_over` is called with the real
+numbers of a rehearsal, with arrays of them by the search over interruptions
+(`sim.strain.interruption`), and with the integers of a table's player
+(`firmware_gen.player.motion`); an `Arithmetic` holds the few steps in which these differ. A
+rehearsal's durations are whole units of the player's clock, reckoned as a board does, because what
+a board decides (when a stretched move ends, and so when the next begins) must come out alike.
+
+Positions are in the player's unit, 0.01 deg in Q15, speeds in that per ms.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
-from math import floor, isqrt
-from typing import Final, NamedTuple, TypeAlias
+from functools import reduce
+from math import isqrt
+from operator import floordiv, truediv
+from typing import Any, Final, NamedTuple, Protocol, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
-from sim.model import MINIMUM_JERK, Law
 from sim.rulebook import (
     AHEAD_BITS,
     ANGLE_BITS,
     ANGLE_STEPS_PER_DEG,
-    CLOCK_PER_MS,
-    LEAST_OVERLAP,
     OVERLAP_ONE,
-    SHARE_ONE,
+    SHORTEST_MOTION_CLOCK,
 )
-from sim.score.laws import overlap_factor, ramp_shares, shape
-from sim.score.tree import table_coefficients, table_law
 
-Array: TypeAlias = NDArray[np.float64]
+Number: TypeAlias = Any
+"""A number, or an array of numbers, of the kind that an `Arithmetic` is for."""
 
-TICKS_PER_MS: Final = CLOCK_PER_MS
-
-_PER_DEG: Final = ANGLE_STEPS_PER_DEG << ANGLE_BITS
-"""The player's positions in a degree."""
-
-_AHEAD: Final = 1 << AHEAD_BITS
-AHEAD_DEG: Final = _AHEAD / _PER_DEG
-"""A target nearer to the brake's end than this (0.32 deg) does not lie ahead of it."""
+POSITIONS_PER_DEG: Final = ANGLE_STEPS_PER_DEG << ANGLE_BITS
 
 
-class Limits(NamedTuple):
-    """What a table states of a servo's motion."""
+class LawFigures(Protocol):
+    """What the rule asks of a law (`sim.score.law_numbers.LawNumbers`)."""
+
+    @property
+    def cv(self) -> int: ...
+    @property
+    def ca(self) -> int: ...
+    @property
+    def overlap(self) -> int: ...
+
+
+class ServoLimits(NamedTuple):
+    """A servo's limits as a table states them; its travel in positions."""
 
     speed_deg_s: int
     acceleration_deg_s2: int
-    travel_deg: tuple[float, float]
+    low: Number
+    high: Number
 
 
-class State(NamedTuple):
-    """Angle in degrees and speed in deg/ms at an instant."""
+class Takeover(NamedTuple):
+    """A motion from its takeover on; times count from there.
 
-    angle_deg: float
-    speed_deg_ms: float
+    The part goes `way` to its target, by the law, over `duration` after `wait`; laid over that,
+    `residual`, the way of the brake, dies away over `brake`. All is over at `end`.
+    """
+
+    way: Number
+    residual: Number
+    brake: Number
+    wait: Number
+    duration: Number
+    end: Number
+
+    def scaled(self, angle: float, time: float) -> Takeover:
+        """The same in other units: so many of them in a position, and in a unit of the clock."""
+        ways = (self.way * angle, self.residual * angle)
+        times = (self.brake, self.wait, self.duration, self.end)
+        return Takeover(*ways, *(one * time for one in times))
 
 
 @dataclass(frozen=True, slots=True)
-class Motion:
-    """A move as it is carried out: valid from `start_ms` until the next motion starts.
+class Arithmetic:
+    """Where a rehearsal, a search and a board's integers differ."""
 
-    The part swells to its target by `way_deg`, which begins at `begin_ms` and lasts `duration_ms`;
-    at the same time `residual_deg`, where the brake of what went before would have ended, dies
-    away over `brake_ms` from `start_ms`. `asked_ms` is the duration the score asked for; a motion
-    that had to brake or to keep a limit ends later than `start_ms + asked_ms`.
+    quotient: Callable[[Number, Number], Number]
+    """A duration in units of the clock."""
+    part: Callable[[Number, int], Number]
+    """A way divided by a number."""
+    distance: Callable[[Number], Number]
+    """A way without its sign, as durations are reckoned from."""
+    least_time: Callable[[int, Number, int], Number]
+    """How long a distance takes at least under an acceleration limit, for a law's Ca."""
+    choose: Callable[[Number, Number, Number], Number]
+    """The second where the first is true, else the third."""
+    greatest: Callable[..., Number]
+
+
+def take_over(
+    position: Number,
+    speed: Number,
+    target: Number,
+    asked: Number,
+    law: LawFigures,
+    limits: ServoLimits,
+    by: Arithmetic,
+) -> Takeover:
+    """Start a move to `target` over `asked` units of the clock, from a part that may be in motion.
+
+    The brake's acceleration is the limit, and its way ends within the travel. A target ahead of
+    where it ends is approached while the brake dies; another one after it.
     """
+    residual, brake = _brake(position, speed, limits, by)
+    way = target - (position + residual)
+    distance = by.distance(way)
+    by_speed = by.quotient(law.cv * distance * 5, limits.speed_deg_s << ANGLE_BITS + 3)
+    by_acceleration = by.least_time(limits.acceleration_deg_s2, distance, law.ca)
 
-    start_ms: float
-    target_deg: float
-    way_deg: float = 0.0
-    begin_ms: float = 0.0
-    duration_ms: float = 0.0
-    law: Law = MINIMUM_JERK
-    residual_deg: float = 0.0
-    brake_ms: float = 0.0
-    end_ms: float = 0.0
-    asked_ms: float = 0.0
-    cue: str | None = None
+    far = distance >= 1 << AHEAD_BITS
+    ahead = (brake > 0) & (way * speed > 0) & far & (law.overlap > 0)
+    by_sum = by.quotient(by_speed * OVERLAP_ONE, max(law.overlap, 1))
+    swelling = by.greatest(asked, by_acceleration, by_sum, 2 * brake)
+    following = by.greatest(asked - brake, by_acceleration, by_speed, SHORTEST_MOTION_CLOCK)
 
-    @property
-    def stretched_ms(self) -> float:
-        """How much later than asked the motion ends."""
-        return max(0.0, self.end_ms - self.start_ms - self.asked_ms)
+    wait = by.choose(ahead, 0, brake)
+    duration = by.choose(ahead, swelling, following)
+    return Takeover(way, residual, brake, wait, duration, by.greatest(wait + duration, brake))
 
 
-def resting(start_ms: float, angle_deg: float) -> Motion:
-    """A part that stands still from `start_ms` on."""
-    return Motion(start_ms, angle_deg, begin_ms=start_ms, end_ms=start_ms)
+def _brake(
+    position: Number, speed: Number, limits: ServoLimits, by: Arithmetic
+) -> tuple[Number, Number]:
+    """The brake's way, in the direction of `speed`, and its duration."""
+    pace, down = abs(speed), speed < 0
+    brake = by.quotient(pace * 625, 8 * limits.acceleration_deg_s2)
+    reach = by.part(pace * brake, 512)
+    room = by.greatest(by.choose(down, position - limits.low, limits.high - position), 0)
+    short = reach > room
+    reach = by.choose(short, room, reach)
+    brake = by.choose(short, by.quotient(512 * reach, by.choose(short, pace, 1)), brake)
+    reach = by.choose(brake > 0, reach, 0)
+    return by.choose(down, -reach, reach), brake
 
 
-def state(motion: Motion, time_ms: float) -> State:
-    """Where a motion is at a time; before its start, where it starts."""
-    time_ms = max(time_ms, motion.start_ms)
-    if time_ms >= motion.end_ms:
-        return State(motion.target_deg, 0.0)
-    angle, speed = motion.target_deg - motion.way_deg, 0.0
-    since = time_ms - motion.begin_ms
-    if since >= motion.duration_ms:
-        angle = motion.target_deg
-    elif since > 0.0:
-        form = shape(motion.law, since / motion.duration_ms)
-        angle += motion.way_deg * float(form.s)
-        speed = motion.way_deg * float(form.v) / motion.duration_ms
-    left = motion.brake_ms - (time_ms - motion.start_ms)
-    if left > 0.0:
-        share = left / motion.brake_ms
-        angle -= motion.residual_deg * share * share
-        speed += 2.0 * motion.residual_deg * share / motion.brake_ms
-    return State(angle, speed)
+def least_time(limit: int, distance: int, ca: int) -> int:
+    """The least time by an acceleration limit, in the integers of TABLE.md.
+
+    The root of Ca distance 625 / (128 limit), in the products of 32 bits that a small chip has:
+    what they are divided is multiplied by as many fours before as go in.
+    """
+    distance, fours = _filled(distance)
+    share, more = _filled(625 * distance // (2048 * limit))
+    return (isqrt((ca * share >> 24) << 28) >> (fours + more)) + 1
 
 
-def begin(
-    at: State, start: int, target_deg: float, asked: int, law: Law, limits: Limits, cue: str | None
-) -> Motion:
-    """Start a move. `start` and `asked` are in 1/256 ms, as the player's clock counts."""
-    residual, brake = _brake(at, limits)
-    way = target_deg - (at.angle_deg + residual)
-    numbers = table_numbers(law)
-    distance = abs(round(way * _PER_DEG))
-    slow = ((numbers.cv * distance * 5) // (8 * limits.speed_deg_s)) >> 15
-    soft = _ceiling_sqrt((numbers.ca * (distance >> 8) * 1250) // limits.acceleration_deg_s2)
-    ahead = way * at.speed_deg_ms > 0.0 and distance >= _AHEAD
-    if brake > 0 and ahead and numbers.overlap > 0:
-        first = start
-        lasts = max(asked, soft, slow * OVERLAP_ONE // numbers.overlap, 2 * brake)
-    else:
-        first = start + brake
-        lasts = max(asked - brake, soft, slow, TICKS_PER_MS)
-    return Motion(
-        start_ms=start / TICKS_PER_MS,
-        target_deg=target_deg,
-        way_deg=way,
-        begin_ms=first / TICKS_PER_MS,
-        duration_ms=lasts / TICKS_PER_MS,
-        law=law,
-        residual_deg=residual,
-        brake_ms=brake / TICKS_PER_MS,
-        end_ms=max(first + lasts, start + brake) / TICKS_PER_MS,
-        asked_ms=asked / TICKS_PER_MS,
-        cue=cue,
-    )
+def _filled(value: int) -> tuple[int, int]:
+    fours = min(15, (32 - value.bit_length()) // 2)
+    return value << 2 * fours, fours
 
 
-def _brake(at: State, limits: Limits) -> tuple[float, int]:
-    """How far a part goes on while it brakes at the limit, and for how long (1/256 ms)."""
-    speed = abs(at.speed_deg_ms) * _PER_DEG
-    brake = floor(speed * 625.0 / (8.0 * limits.acceleration_deg_s2))
-    if brake == 0:
-        return 0.0, 0
-    residual = at.speed_deg_ms * brake / (2.0 * TICKS_PER_MS)
-    low, high = limits.travel_deg
-    end = at.angle_deg + residual
-    if low <= end <= high:
-        return residual, brake
-    residual = (low if end < low else high) - at.angle_deg
-    if residual * at.speed_deg_ms <= 0.0:
-        return 0.0, 0
-    brake = floor(2.0 * TICKS_PER_MS * residual / at.speed_deg_ms)
-    return (residual, brake) if brake else (0.0, 0)
+# -- the kinds of numbers -------------------------------------------------------------------------
 
 
-class TableNumbers(NamedTuple):
-    """A law's Cv and Ca in 1/4096 and overlap factor in 1/256, as a table's player has them."""
-
-    cv: int
-    ca: int
-    overlap: int
+def _chosen(condition: bool, one: Number, other: Number) -> Number:
+    return one if condition else other
 
 
-@lru_cache(maxsize=256)
-def table_numbers(law: Law) -> TableNumbers:
-    """The integers of the specification, section 3.1."""
-    held = table_law(law)
-    cv, ca = table_coefficients(law)
-    if law.name in ("parabolic", "trapezoid", "double-S"):
-        alpha, beta = (round(share * SHARE_ONE) for share in ramp_shares(held))
-        bend = isqrt((1 << 32) - 2 * beta * (SHARE_ONE - beta))
-        overlap = (alpha * (SHARE_ONE + bend)) >> 24
-    else:
-        overlap = floor(OVERLAP_ONE * overlap_factor(held) + 1e-6)
-    return TableNumbers(cv, ca, min(OVERLAP_ONE, overlap) if overlap >= LEAST_OVERLAP else 0)
+def _each_quotient(one: Number, other: Number) -> Number:
+    """Not rounded, but what is shorter than a unit of the clock is nothing, as on a board."""
+    return np.where(one < other, 0.0, one / other)
 
 
-def _ceiling_sqrt(value: int) -> int:
-    return isqrt(value - 1) + 1 if value > 0 else 0
+INTEGERS: Final = Arithmetic(floordiv, floordiv, abs, least_time, _chosen, max)
+"""One motion as a board reckons it."""
+
+REAL: Final = Arithmetic(
+    lambda one, other: int(one // other),
+    truediv,
+    lambda way: round(abs(way)),
+    least_time,
+    _chosen,
+    max,
+)
+"""One motion with real positions, its durations in whole units of the clock."""
+
+REAL_ARRAYS: Final = Arithmetic(
+    _each_quotient,
+    truediv,
+    np.abs,
+    lambda limit, distance, ca: np.sqrt(ca * distance * 625.0 / (128.0 * limit)),
+    np.where,
+    lambda *values: reduce(np.maximum, values),
+)
+"""Many motions as arrays that go together, with real durations: where a brake of a few units of the
+clock were rounded, its acceleration would be a multiple of what the part feels."""

@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.model import UNIFORM, Effect, Law, Press, Show
+from sim.rehearsal.motion import MotionPiece
 from sim.rehearsal.scheduler import Mode
-from sim.rehearsal.takeover import Motion
 
 Levels: TypeAlias = tuple[float, ...]
 """A light before its effect, in half percents of L* (0 to 200): one number for a lamp, red, green
@@ -62,12 +62,12 @@ class Throwing:
     cue: str | None = None
 
 
-Piece: TypeAlias = Motion | Fading | Modulation | Throwing
+Piece: TypeAlias = MotionPiece | Fading | Modulation | Throwing
 
 
 def takes_over(row: Sequence[Piece]) -> NDArray[np.float64]:
     """When each piece of a row takes over, in ms, ascending."""
-    starts = (piece.start_ms if isinstance(piece, Motion) else piece.shown_ms for piece in row)
+    starts = (piece.start_ms if isinstance(piece, MotionPiece) else piece.shown_ms for piece in row)
     return np.maximum.accumulate(np.fromiter(starts, np.float64, len(row)))
 
 
@@ -118,7 +118,7 @@ class Trajectories:
 
     show: Show
     length_ms: int
-    motions: dict[str, tuple[Motion, ...]]
+    motions: dict[str, tuple[MotionPiece, ...]]
     powered: dict[str, tuple[Span, ...]]
     lights: dict[str, tuple[Fading, ...]]
     effects: dict[str, tuple[Modulation, ...]]

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from math import ceil, inf
 from typing import Final, TypeAlias
 
@@ -22,7 +21,6 @@ from sim.model import (
     Fade,
     Hold,
     InTurn,
-    Law,
     Move,
     Press,
     Rehearsal,
@@ -34,15 +32,12 @@ from sim.model import (
     Together,
 )
 from sim.rulebook import (
-    ALPHA_RANGE,
-    BETA_RANGE,
     COEFFICIENT_ONE,
     ENABLE_INTERVAL_FRAMES,
     FRAME_MS,
     LARGEST_LIMIT,
-    SHARE_ONE,
 )
-from sim.score.laws import coefficients, ramp_shares
+from sim.score.law_numbers import law_numbers
 
 Act: TypeAlias = Move | Fade | Throw | Effect
 """A statement that drives an output."""
@@ -286,8 +281,8 @@ def motion_limits(
         way = abs(one.move.angle_deg - one.from_deg)
         if seconds <= 0.0:
             continue
-        cv, ca = table_coefficients(one.move.law)
-        ca = ca or table_coefficients(MINIMUM_JERK)[1]
+        cv, ca, _ = law_numbers(one.move.law)
+        ca = ca or law_numbers(MINIMUM_JERK).ca
         v, a = cv * way / seconds / COEFFICIENT_ONE, ca * way / seconds**2 / COEFFICIENT_ONE
         speed[name] = max(speed.get(name, 0.0), v)
         acceleration[name] = max(acceleration.get(name, 0.0), a)
@@ -299,32 +294,6 @@ def motion_limits(
         for servo in show.rig.outputs
         if isinstance(servo, Servo)
     }
-
-
-@lru_cache(maxsize=256)
-def table_coefficients(law: Law) -> tuple[int, int]:
-    """Cv and Ca as a table holds them: in 1/4096, rounded up; Ca of `uniform` is 0."""
-    if law.name in ("parabolic", "trapezoid", "double-S"):
-        alpha, beta = (round(SHARE_ONE * share) for share in ramp_shares(table_law(law)))
-        cruise, swell = (-(-(1 << 32) // (SHARE_ONE - share)) for share in (alpha, beta))
-        one_more = beta > 0 or alpha < ALPHA_RANGE[1]
-        return (cruise + 15) >> 4, cruise * swell // (16 * alpha) + one_more
-    cv, ca, _ = coefficients(table_law(law))
-    # a grain under the rounding's own error keeps exact values from going up a whole step
-    cv, ca = cv * COEFFICIENT_ONE - 1e-9, 0.0 if ca == inf else ca * COEFFICIENT_ONE * (1 - 1e-14)
-    return ceil(cv), ceil(ca)
-
-
-def table_law(law: Law) -> Law:
-    """The law with `alpha` and `beta` as a table holds them, in 1/65536."""
-    alpha, beta = _held(law.alpha, ALPHA_RANGE), _held(law.beta, BETA_RANGE)
-    if law.name == "trapezoid":
-        return Law(law.name, alpha)
-    return Law(law.name, alpha, beta) if law.name == "double-S" else law
-
-
-def _held(share: float, limits: tuple[int, int]) -> float:
-    return min(max(round(share * SHARE_ONE), limits[0]), limits[1]) / SHARE_ONE
 
 
 def _limit(peak: float) -> int:

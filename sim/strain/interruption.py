@@ -2,7 +2,7 @@
 
 A cue that takes over a servo in motion brakes it at the stated acceleration while (or before) the
 new move runs; the board stretches the new move until speed and acceleration keep their limits.
-The rule is that of `firmware_gen/TABLE.md` 3.2, in floating point.
+The rule is that of the rehearsal and of a table's player (`sim.rehearsal.takeover`).
 
 Two answers, and each says which it is:
 
@@ -24,9 +24,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.model import MINIMUM_JERK, NO_MARK, Cue, Law, Move, Rig, Servo, Show
-from sim.rehearsal.takeover import AHEAD_DEG, TICKS_PER_MS, table_numbers
-from sim.rulebook import FRAME_S, OVERLAP_ONE
-from sim.score.laws import coefficients, shape
+from sim.rehearsal.motion import Limits, kinematics
+from sim.rehearsal.takeover import POSITIONS_PER_DEG, REAL_ARRAYS, Takeover, take_over
+from sim.rulebook import CLOCK_PER_MS, FRAME_MS
+from sim.score.law_numbers import law_numbers
+from sim.score.laws import shape
 from sim.score.tree import PlannedMove, acts, motion_limits, planned_moves
 from sim.strain.envelope import operate
 
@@ -47,10 +49,10 @@ PAIRS_KEPT: Final = 64
 _LONGEST_KEPT: Final = 8
 
 _INSTANTS: Final = 9
-_LEAST_S: Final = 0.001
 
-_CLOCK_S: Final = 0.001 / TICKS_PER_MS
+MS_PER_S: Final = 1000.0
 
+FRAME_S: Final = FRAME_MS / MS_PER_S
 """A `uniform` move has one frame to get into its speed (own assumption, as in
 `sim.strain.envelope`)."""
 
@@ -203,8 +205,8 @@ def _selected(one: Servo, pairs: list[_Pair], limits: tuple[int, int]) -> list[_
     shares = np.linspace(1e-6, 1.0 - 1e-6, _INSTANTS)
     for (law, then_law), rows in _by_law(pairs).items():
         chosen = [pairs[row] for row in rows]
-        run, nominal = _taken_over(one, chosen, law, then_law, limits, shares[None, :])
-        delays[rows] = (run.end_s - nominal).max(axis=1)
+        run, nominal = _second_moves(one, chosen, law, then_law, limits, shares[None, :])
+        delays[rows] = (run.end - nominal).max(axis=1)
     longest = np.argsort(-delays, kind="stable")[:_LONGEST_KEPT].tolist()
     return [pairs[index] for index in dict.fromkeys([*fastest, *longest])]
 
@@ -232,86 +234,32 @@ def _by_law(pairs: list[_Pair]) -> dict[tuple[Law, Law], list[int]]:
     return groups
 
 
-# -- the rule, for arrays of interrupted moves ----------------------------------------------------
+# -- interrupted moves, as arrays -----------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Takeover:
-    """A motion after an interruption (TABLE.md 3.2); arrays of one shape, seconds and degrees.
-
-    At time t after the interruption the part stands at
-    `target - way + way s((t - wait) / duration) - residual max(1 - t / brake, 0)**2`.
-    """
-
-    target_deg: Array
-    way_deg: Array
-    wait_s: Array
-    duration_s: Array
-    residual_deg: Array
-    brake_s: Array
-
-    @property
-    def end_s(self) -> Array:
-        return np.maximum(self.wait_s + self.duration_s, self.brake_s)
-
-
-def take_over(
+def taken_over(
     one: Servo,
     angle_deg: Array,
     speed_deg_s: Array,
     target_deg: Array,
     nominal_s: Array,
     law: Law,
-    limits: tuple[float, float],
+    limits: tuple[int, int],
 ) -> Takeover:
-    """Start a move to `target_deg` over `nominal_s` from a part in motion; see TABLE.md 3.2.
+    """Moves to `target_deg` over `nominal_s` from a part in motion, in degrees and seconds.
 
-    `limits`: speed in deg/s and acceleration in deg/s2. Arrays of one shape.
+    `limits`: speed in deg/s and acceleration in deg/s2. Arrays of shapes that go together.
     """
-    top, accel = limits
-    quick = np.abs(speed_deg_s)
-    brake = quick / accel
-    brake = np.where(brake < _CLOCK_S, 0.0, brake)  # the player counts so slow a part as at rest
-    residual = speed_deg_s * brake / 2.0
-    edge = np.where(speed_deg_s > 0.0, one.travel_deg[1], one.travel_deg[0])
-    beyond = (angle_deg + residual - edge) * np.sign(speed_deg_s) > 0.0
-    left = np.where((edge - angle_deg) * speed_deg_s > 0.0, edge - angle_deg, 0.0)
-    residual = np.where(beyond, left, residual)
-    brake = np.where(beyond, 2.0 * np.abs(residual) / np.maximum(quick, 1e-12), brake)
-    way = target_deg - (angle_deg + residual)
-    peaks = coefficients(law)
-    ca = peaks.ca if np.isfinite(peaks.ca) else 0.0
-    by_accel = np.sqrt(ca * np.abs(way) / accel)
-    by_speed = peaks.cv * np.abs(way) / top
-    factor = table_numbers(law).overlap / OVERLAP_ONE
-    far = np.abs(way) >= AHEAD_DEG
-    ahead = (brake > 0.0) & (way * speed_deg_s > 0.0) & far & (factor > 0.0)
-    swelling = np.maximum(
-        np.maximum(nominal_s, by_accel), np.maximum(by_speed / max(factor, 1e-9), 2.0 * brake)
+    run = take_over(
+        angle_deg * POSITIONS_PER_DEG,
+        speed_deg_s * (POSITIONS_PER_DEG / MS_PER_S),
+        target_deg * POSITIONS_PER_DEG,
+        nominal_s * (MS_PER_S * CLOCK_PER_MS),
+        law_numbers(law),
+        Limits(*limits, one.travel_deg).in_positions,
+        REAL_ARRAYS,
     )
-    after = np.maximum(np.maximum(nominal_s - brake, by_accel), np.maximum(by_speed, _LEAST_S))
-    return Takeover(
-        target_deg=target_deg + 0.0 * way,
-        way_deg=way,
-        wait_s=np.where(ahead, 0.0, brake),
-        duration_s=np.where(ahead, swelling, after),
-        residual_deg=residual,
-        brake_s=brake,
-    )
-
-
-def motion(run: Takeover, law: Law, time_s: Array) -> tuple[Array, Array, Array]:
-    """Angle, speed and acceleration (deg, deg/s, deg/s2) at times after the interruption."""
-    shaped = shape(law, (time_s - run.wait_s) / run.duration_s)
-    brake = np.maximum(run.brake_s, 1e-12)
-    dying = np.where(time_s < run.brake_s, 1.0 - time_s / brake, 0.0)
-    speed = 2.0 * run.residual_deg / brake
-    return (
-        run.target_deg - run.way_deg * (1.0 - shaped.s) - run.residual_deg * dying**2,
-        run.way_deg * shaped.v / run.duration_s + speed * dying,
-        run.way_deg * shaped.a / run.duration_s**2
-        - np.where(time_s < run.brake_s, speed / brake, 0.0),
-    )
+    return run.scaled(1.0 / POSITIONS_PER_DEG, 1.0 / (MS_PER_S * CLOCK_PER_MS))
 
 
 # -- the search -----------------------------------------------------------------------------------
@@ -321,7 +269,7 @@ def _search(
     rig: Rig,
     one: Servo,
     pairs: list[_Pair],
-    limits: tuple[float, float],
+    limits: tuple[int, int],
     voltage_v: float | None,
     rounds: int,
 ) -> list[Interruption]:
@@ -370,7 +318,7 @@ _MOVING: Final = np.clip(np.linspace(0.0, 1.0, 25), 1e-9, 1.0 - 1e-9)
 
 
 def _outcomes(
-    one: Servo, pairs: list[_Pair], limits: tuple[float, float], shares: Array
+    one: Servo, pairs: list[_Pair], limits: tuple[int, int], shares: Array
 ) -> tuple[Array, Array, Array, Array]:
     """Angle, speed and acceleration of every pair cut at `shares` of its first move.
 
@@ -381,25 +329,27 @@ def _outcomes(
     delay = np.empty(shares.shape)
     for (law, then_law), rows in _by_law(pairs).items():
         chosen = [pairs[row] for row in rows]
-        run, nominal = _taken_over(one, chosen, law, then_law, limits, shares[rows])
-        deep = Takeover(*(getattr(run, name)[..., None] for name in Takeover.__slots__))
-        moving = deep.wait_s + deep.duration_s * _MOVING
-        times = np.concatenate([deep.brake_s * _BRAKING, moving], axis=-1)
-        angle[rows], speed[rows], accel[rows] = motion(deep, then_law, times)
+        run, nominal = _second_moves(one, chosen, law, then_law, limits, shares[rows])
+        deep = Takeover(*(part[..., None] for part in run))
+        times = np.concatenate(
+            [deep.brake * _BRAKING, deep.wait + deep.duration * _MOVING], axis=-1
+        )
+        to_go, speed[rows], accel[rows] = kinematics(deep, then_law, times)
+        angle[rows] = _column(pair[2].angle_deg for pair in chosen)[..., None] - to_go
         if then_law.name == "uniform":
-            jump = run.way_deg / run.duration_s / FRAME_S
+            jump = run.way / run.duration / FRAME_S
             accel[rows, :, _BRAKING.size] += jump
             accel[rows, :, -1] -= jump
-        delay[rows] = 1000.0 * (run.end_s - nominal)
+        delay[rows] = MS_PER_S * (run.end - nominal)
     return angle, speed, accel, delay
 
 
-def _taken_over(
+def _second_moves(
     one: Servo,
     pairs: list[_Pair],
     law: Law,
     then_law: Law,
-    limits: tuple[float, float],
+    limits: tuple[int, int],
     shares: Array,
 ) -> tuple[Takeover, Array]:
     """The second move of every pair, the first cut at `shares`, and its written duration (s).
@@ -407,21 +357,22 @@ def _taken_over(
     Shape (pairs, instants) and (pairs, 1).
     """
 
-    def column(values: Iterable[float]) -> Array:
-        return np.array(list(values), dtype=np.float64)[:, None]
-
-    start = column(p[0].from_deg for p in pairs)
-    stroke = column(p[0].move.angle_deg for p in pairs) - start
-    seconds = column(p[0].move.duration_ms for p in pairs) / 1000.0
+    start = _column(p[0].from_deg for p in pairs)
+    stroke = _column(p[0].move.angle_deg for p in pairs) - start
+    seconds = _column(p[0].move.duration_ms for p in pairs) / MS_PER_S
     cut = shape(law, shares)
-    nominal = column(p[2].duration_ms for p in pairs) / 1000.0
-    run = take_over(
+    nominal = _column(p[2].duration_ms for p in pairs) / MS_PER_S
+    run = taken_over(
         one,
         start + stroke * cut.s,
         stroke * cut.v / seconds,
-        column(p[2].angle_deg for p in pairs) + 0.0 * stroke * shares,
-        nominal + 0.0 * shares,
+        _column(p[2].angle_deg for p in pairs),
+        nominal,
         then_law,
         limits,
     )
     return run, nominal
+
+
+def _column(values: Iterable[float]) -> Array:
+    return np.array(list(values), dtype=np.float64)[:, None]

@@ -21,8 +21,8 @@ from pathlib import Path
 import numpy as np
 
 from sim.model import MINIMUM_JERK, Law
+from sim.rehearsal.motion import Limits, MotionPiece, begin, resting, state
 from sim.rehearsal.sampling import motion
-from sim.rehearsal.takeover import Limits, Motion, begin, resting, state
 from sim.score.laws import LAW_NAMES
 
 SERVOS = 16
@@ -48,7 +48,7 @@ def run() -> list[tuple[str, float, float]]:
     ]
 
 
-def _ratio(score: list[list[Motion]], times: np.ndarray, shares: np.ndarray) -> float:
+def _ratio(score: list[list[MotionPiece]], times: np.ndarray, shares: np.ndarray) -> float:
     out = np.zeros((3, times.size))
     ours: list[float] = []
     bare: list[float] = []
@@ -67,7 +67,7 @@ def polynomial(x: np.ndarray) -> np.ndarray:
     return x * x * x * (10.0 + x * (6.0 * x - 15.0))
 
 
-def rows(laws: list[Law]) -> list[list[Motion]]:
+def rows(laws: list[Law]) -> list[list[MotionPiece]]:
     """Sixteen parts that go from target to target, one move in five cut short by the next."""
     chance = random.Random(1)
     limits = Limits(900, 9000, (-60.0, 60.0))
@@ -84,7 +84,7 @@ def rows(laws: list[Law]) -> list[list[Motion]]:
     return found
 
 
-def anglerfish_rows() -> list[list[Motion]]:
+def anglerfish_rows() -> list[list[MotionPiece]]:
     from dataclasses import replace
 
     from seqlang.load import load

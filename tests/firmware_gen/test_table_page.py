@@ -18,14 +18,13 @@ from firmware_gen.table.fixed_point import (
     BETA_RANGE,
     LAW_IDS,
     LAWS_BY_ID,
-    LEAST_OVERLAP,
     LISTED,
     fixed_law,
     law_list,
 )
 from firmware_gen.table.ops import duration_bytes
 from sim import rulebook
-from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK
+from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK, LEAST_OVERLAP
 
 PAGE = (Path(firmware_gen.__file__).parent / "TABLE.md").read_text(encoding="utf-8")
 

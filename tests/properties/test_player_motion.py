@@ -9,9 +9,11 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firmware_gen.player.motion import ANGLE_BITS, Motion, PulseLine, start_motion, time_by
+from firmware_gen.player.motion import FixedMotion, PulseLine, servo_limits, start_motion
 from firmware_gen.table.fixed_point import FixedLaw, fixed_law
 from firmware_gen.table.records import ServoRecord
+from sim.rehearsal.takeover import ServoLimits, least_time
+from sim.rulebook import ANGLE_BITS
 from tests.firmware_gen.random_tables import dices
 
 ONE_DEG = 100 << ANGLE_BITS
@@ -32,6 +34,10 @@ class Part:
     """A servo and the laws and limits to try it with."""
 
     record: ServoRecord
+
+    @property
+    def limits(self) -> ServoLimits:
+        return servo_limits(self.record)
 
     @property
     def speed(self) -> float:
@@ -61,22 +67,24 @@ PARTS = st.builds(
 )
 
 
-def chain(part: Part, laws: list[FixedLaw], data: st.DataObject) -> list[tuple[int, Motion]]:
+def chain(part: Part, laws: list[FixedLaw], data: st.DataObject) -> list[tuple[int, FixedMotion]]:
     """Moves one after another, each begun somewhere within the one before; (start, motion)."""
     low, high = part.record.travel
     p, v, time = low << ANGLE_BITS, 0, 0
-    chained: list[tuple[int, Motion]] = []
+    chained: list[tuple[int, FixedMotion]] = []
     for law in laws:
         target = data.draw(st.integers(low, high)) << ANGLE_BITS
         nominal = data.draw(st.integers(0, 400_000))
-        motion = start_motion(part.record, p, v, time, target, nominal, law)
+        motion = start_motion(part.limits, p, v, time, target, nominal, law)
         chained.append((time, motion))
         time = data.draw(st.integers(time, motion.end))
         p, v = motion.state(time) if time < motion.end else (motion.target, 0)
     return chained
 
 
-def sampled(start: int, motion: Motion, until: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def sampled(
+    start: int, motion: FixedMotion, until: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Times (ms), positions and speeds of a motion, from its start on."""
     times = np.unique(np.linspace(start, min(until, motion.end - 1), 300).astype(int))
     states = [motion.state(int(time)) for time in times]
@@ -126,7 +134,7 @@ def test_a_move_from_rest_takes_its_time_or_as_long_as_the_limits_ask(
     low, high = part.record.travel
     here, there = (data.draw(st.integers(low, high)) << ANGLE_BITS for _ in range(2))
     nominal = data.draw(st.integers(256, 1_000_000))
-    motion = start_motion(part.record, here, 0, 1000, there, nominal, law)
+    motion = start_motion(part.limits, here, 0, 1000, there, nominal, law)
     way_deg = abs(there - here) / ONE_DEG
     by_speed_ms = 1000 * law.cv / 4096 * way_deg / part.record.speed_limit
     by_acceleration_ms = 1000 * (law.ca / 4096 * way_deg / part.record.acceleration_limit) ** 0.5
@@ -143,7 +151,7 @@ def test_the_time_by_an_acceleration_is_known_to_a_few_parts_in_ten_thousand(
 ) -> None:
     # No law has less than Ca = 4. T = sqrt(Ca way / limit) in 1/256 ms; limit in deg/s^2
     ideal = 256_000 * (ca / 4096 * way / ONE_DEG / limit) ** 0.5
-    assert -2e-4 * ideal <= time_by(limit, way, ca) - ideal <= 1 + 1e-9 * ideal
+    assert -2e-4 * ideal <= least_time(limit, way, ca) - ideal <= 1 + 1e-9 * ideal
 
 
 @given(PARTS, SHAPES, st.data())
@@ -155,11 +163,11 @@ def test_a_target_ahead_is_reached_without_turning_back(
         return
     low, high = part.record.travel
     first = start_motion(
-        part.record, low << ANGLE_BITS, 0, 0, high << ANGLE_BITS, 200_000, fixed_law(5)
+        part.limits, low << ANGLE_BITS, 0, 0, high << ANGLE_BITS, 200_000, fixed_law(5)
     )
     time = data.draw(st.integers(first.end // 5, first.end // 2))
     p, v = first.state(time)
-    second = start_motion(part.record, p, v, time, high << ANGLE_BITS, 300_000, law)
+    second = start_motion(part.limits, p, v, time, high << ANGLE_BITS, 300_000, law)
     if second.start != time:
         return  # the brake alone would pass the target
     _, _, speeds = sampled(time, second, second.end)

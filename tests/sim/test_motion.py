@@ -11,16 +11,10 @@ from hypothesis import strategies as st
 
 from firmware_gen.table.fixed_point import fixed_law, law_parameters
 from sim.model import Law
+from sim.rehearsal.motion import Limits, MotionPiece, begin, resting, state
 from sim.rehearsal.sampling import motion
-from sim.rehearsal.takeover import (
-    TICKS_PER_MS,
-    Limits,
-    Motion,
-    begin,
-    resting,
-    state,
-    table_numbers,
-)
+from sim.rulebook import CLOCK_PER_MS
+from sim.score.law_numbers import law_numbers
 from sim.score.laws import LAW_NAMES
 
 TRAVEL = (-60.0, 60.0)
@@ -32,20 +26,20 @@ def laws(names: tuple[str, ...]) -> st.SearchStrategy[Law]:
 
 
 @st.composite
-def rows(draw: st.DrawFn, names: tuple[str, ...] = SMOOTH) -> tuple[list[Motion], Limits]:
+def rows(draw: st.DrawFn, names: tuple[str, ...] = SMOOTH) -> tuple[list[MotionPiece], Limits]:
     """A part that is sent here and there, each time before it has arrived."""
     limits = Limits(draw(st.integers(20, 900)), draw(st.integers(100, 9000)), TRAVEL)
     row = [resting(0.0, draw(st.floats(*TRAVEL)))]
     now = 0
     for _ in range(draw(st.integers(1, 7))):
-        now += draw(st.integers(1, 700 * TICKS_PER_MS))
-        at = state(row[-1], now / TICKS_PER_MS)
-        target, asked = draw(st.floats(*TRAVEL)), draw(st.integers(20, 1500)) * TICKS_PER_MS
+        now += draw(st.integers(1, 700 * CLOCK_PER_MS))
+        at = state(row[-1], now / CLOCK_PER_MS)
+        target, asked = draw(st.floats(*TRAVEL)), draw(st.integers(20, 1500)) * CLOCK_PER_MS
         row.append(begin(at, now, target, asked, draw(laws(names)), limits, None))
     return row, limits
 
 
-def _times(row: list[Motion]) -> np.ndarray:
+def _times(row: list[MotionPiece]) -> np.ndarray:
     """A grid with the instants around every seam."""
     seams = [edge for one in row for edge in (one.start_ms, one.begin_ms, one.end_ms)]
     seams += [one.start_ms + one.brake_ms for one in row]
@@ -77,7 +71,7 @@ def test_speed_stays_within_its_limit(case: tuple) -> None:
     row, limits = case
     _, speed, _ = motion(row, _times(row))
     # times are whole 1/256 ms, and a move lasts 1 ms or more
-    assert np.abs(speed).max() <= limits.speed_deg_s * (1.0 + 1.0 / TICKS_PER_MS) + 1e-6
+    assert np.abs(speed).max() <= limits.speed_deg_s * (1.0 + 1.0 / CLOCK_PER_MS) + 1e-6
 
 
 @settings(max_examples=150)
@@ -92,7 +86,7 @@ def test_acceleration_stays_within_its_limit(case: tuple) -> None:
             short = (times >= one.start_ms) & (times <= one.start_ms + one.brake_ms)
             acceleration[short] = 0.0
     most = limits.acceleration_deg_s2
-    assert np.abs(acceleration).max() <= most * (1.0 + 2.0 / TICKS_PER_MS) + 1e-6
+    assert np.abs(acceleration).max() <= most * (1.0 + 2.0 / CLOCK_PER_MS) + 1e-6
 
 
 @settings(max_examples=150)
@@ -103,7 +97,7 @@ def test_position_and_speed_are_continuous_at_an_interruption(case: tuple) -> No
         was, becomes = state(before, after.start_ms), state(after, after.start_ms)
         assert becomes.angle_deg == pytest.approx(was.angle_deg, abs=1e-9)
         # a speed that one tick of the brake takes away may be left out
-        one_tick = limits.acceleration_deg_s2 / TICKS_PER_MS / 1e6
+        one_tick = limits.acceleration_deg_s2 / CLOCK_PER_MS / 1e6
         assert abs(becomes.speed_deg_ms - was.speed_deg_ms) <= one_tick + 1e-9
 
 
@@ -155,4 +149,4 @@ def test_a_target_ahead_is_reached_without_a_halt() -> None:
 @given(laws(LAW_NAMES))
 def test_a_law_has_the_numbers_of_its_table(law: Law) -> None:
     fixed = fixed_law(*law_parameters(law))
-    assert table_numbers(law) == (fixed.cv, fixed.ca, fixed.overlap)
+    assert law_numbers(law) == (fixed.cv, fixed.ca, fixed.overlap)

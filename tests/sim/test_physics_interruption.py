@@ -21,11 +21,14 @@ from sim.model import (
     Show,
     Wearer,
 )
-from sim.rehearsal import takeover as player
+from sim.rehearsal import motion as player
+from sim.rehearsal.motion import kinematics
+from sim.rehearsal.takeover import Takeover
+from sim.rulebook import CLOCK_PER_MS
 from sim.score.laws import shape
 from sim.score.tree import motion_limits
 from sim.strain.envelope import operate
-from sim.strain.interruption import STOP, bound_share, interruptions, motion, take_over
+from sim.strain.interruption import STOP, bound_share, interruptions, taken_over
 from tests.sim.jaw import JAW as STRONG_JAW
 
 JAW = replace(STRONG_JAW, safe_deg=4.0)
@@ -50,6 +53,14 @@ def cue(name: str, *moves: Move, conflict: str = "take") -> Cue:
     return Cue(name, "", InTurn(moves), conflict)  # type: ignore[arg-type]
 
 
+def motion(
+    target: float, run: Takeover, law: Law, times: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Angle, speed and acceleration at times (s) after an interruption."""
+    to_go, speed, acceleration = kinematics(run, law, times)
+    return target - to_go, speed, acceleration
+
+
 @settings(max_examples=150)
 @given(
     st.floats(5.0, 55.0),
@@ -62,21 +73,20 @@ def cue(name: str, *moves: Move, conflict: str = "take") -> Cue:
 def test_taking_over_is_what_the_player_does(
     angle: float, speed: float, target: float, nominal: int, law: Law, accel: int
 ) -> None:
-    """`sim.rehearsal.takeover.begin` takes times in 1/256 ms and factors in 1/256; so close, not
-    equal."""
+    """One rule serves both; the player's durations are whole units of its clock."""
     limits = player.Limits(300, accel, (0.0, 60.0))
     state = player.State(angle, speed / 1000.0)
     theirs = player.begin(state, 0, target, nominal * 256, law, limits, None)
-    ours = take_over(
+    ours = taken_over(
         JAW, *(np.array([v]) for v in (angle, speed, target, nominal / 1000.0)), law, (300, accel)
     )
-    assume(abs(float(ours.way_deg[0])) > 0.05)  # nearer, rounding decides which way is ahead
+    assume(abs(float(ours.way[0])) > 1e-6)  # nearer, rounding decides which way is ahead
     span = theirs.end_ms
-    assert 1000.0 * float(ours.end_s[0]) == pytest.approx(span, rel=0.01, abs=1.0)
+    assert 1000.0 * float(ours.end[0]) == pytest.approx(span, rel=3e-4, abs=4.0 / CLOCK_PER_MS)
     for share in (0.0, 0.1, 0.3, 0.5, 0.8):
-        there, _, _ = motion(ours, law, np.array([share * span / 1000.0]))
+        there, _, _ = motion(target, ours, law, np.array([share * span / 1000.0]))
         expected = player.state(theirs, share * span).angle_deg
-        assert float(there[0]) == pytest.approx(expected, abs=0.35)
+        assert float(there[0]) == pytest.approx(expected, abs=0.01)
 
 
 @settings(max_examples=150)
@@ -109,14 +119,14 @@ def test_an_interrupted_part_keeps_speed_acceleration_and_travel(
     form = shape(law, at)
     here = start + (end - start) * float(form.s)
     speed = (end - start) * float(form.v) / first_ms * 1000.0
-    run = take_over(
+    run = taken_over(
         JAW,
         *(np.array([v]) for v in (here, speed, target, second_ms / 1000.0)),
         then_law,
         (top, accel),
     )
-    times = np.linspace(0.0, float(run.end_s[0]), 2001)
-    angle, going, pull = motion(run, then_law, times)
+    times = np.linspace(0.0, float(run.end[0]), 2001)
+    angle, going, pull = motion(target, run, then_law, times)
     assert angle[0] == pytest.approx(here, abs=1e-6)
     # so slow a part that its brake takes under a tick of the player counts as at rest
     assert going[0] == pytest.approx(speed, abs=1e-6 * max(1.0, abs(speed)) + accel * 4e-6)
@@ -124,7 +134,7 @@ def test_an_interrupted_part_keeps_speed_acceleration_and_travel(
     assert np.abs(going).max() <= top * (1.0 + 1e-6)
     assert angle.min() >= -1e-6
     assert angle.max() <= 60.0 + 1e-6
-    clamped = float(run.residual_deg[0]) != speed * abs(speed) / accel / 2.0
+    clamped = float(run.residual[0]) != speed * abs(speed) / accel / 2.0
     if not clamped:
         assert np.abs(pull).max() <= accel * (1.0 + 1e-6)
 
@@ -140,7 +150,7 @@ def test_the_search_finds_the_worst_of_all_instants() -> None:
     moving = found.moving
     x = np.linspace(0.0, 1.0, 4001)[1:-1]
     way, form = 55.0 - moving.from_deg, shape(Law("cycloidal"), x)
-    run = take_over(
+    run = taken_over(
         JAW,
         moving.from_deg + way * form.s,
         way * form.v / 0.38,
@@ -151,7 +161,7 @@ def test_the_search_finds_the_worst_of_all_instants() -> None:
     )
     worst = 0.0
     for share in np.linspace(0.0, 1.0, 201):
-        points = operate(show.rig, JAW, *motion(run, Law("parabolic"), share * run.end_s))
+        points = operate(show.rig, JAW, *motion(8.0, run, Law("parabolic"), share * run.end))
         worst = max(worst, float(points.share.max()))
     assert found.share == pytest.approx(worst, rel=0.01)
     assert found.share >= worst * (1.0 - 0.01)

@@ -10,8 +10,8 @@ from small_shows import rehearsals, shows
 from sim.model import Servo, Show
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import motion, within
-from sim.rehearsal.takeover import TICKS_PER_MS
 from sim.rehearsal.trajectories import Trajectories
+from sim.rulebook import CLOCK_PER_MS
 from sim.score.laws import LAW_NAMES
 from sim.score.tree import motion_limits
 
@@ -47,12 +47,12 @@ def test_speed_and_acceleration_keep_the_tables_limits(case: tuple) -> None:
         times = times_of(trajectories, servo.name)
         _, speed, acceleration = motion(trajectories.motions[servo.name], times)
         most_v, most_a = limits[servo.name]
-        assert np.abs(speed).max(initial=0.0) <= most_v * (1.0 + 1.0 / TICKS_PER_MS) + 1e-6
+        assert np.abs(speed).max(initial=0.0) <= most_v * (1.0 + 1.0 / CLOCK_PER_MS) + 1e-6
         for one in trajectories.motions[servo.name]:
             if 0.0 < one.brake_ms < 1.0:  # rounded to whole 1/256 ms; no servo can tell
                 end = one.start_ms + one.brake_ms
                 acceleration[(times >= one.start_ms) & (times <= end)] = 0.0
-        assert np.abs(acceleration).max(initial=0.0) <= most_a * (1.0 + 2.0 / TICKS_PER_MS) + 1e-6
+        assert np.abs(acceleration).max(initial=0.0) <= most_a * (1.0 + 2.0 / CLOCK_PER_MS) + 1e-6
 
 
 @settings(max_examples=40)
@@ -80,5 +80,5 @@ def test_no_part_jumps_while_it_has_pulses(case: tuple) -> None:
             angle, speed, _ = motion(trajectories.motions[servo.name], times)
             gap_s = np.diff(times) / 1000.0
             assert (np.abs(np.diff(angle)) <= most_v * 1.01 * gap_s + 1e-6).all()
-            one_tick = most_a / TICKS_PER_MS / 1000.0
+            one_tick = most_a / CLOCK_PER_MS / 1000.0
             assert (np.abs(np.diff(speed)) <= most_a * 1.01 * gap_s + 2.0 * one_tick + 1e-6).all()

@@ -12,9 +12,9 @@ from small_shows import BELLY, move, rehearsals, show_of, shows
 
 from sim.light.lightness import channel_levels, luminance
 from sim.model import Cue, Effect, Fade, InTurn, Law, Press, Repeat, StripLight, Together
+from sim.rehearsal.motion import Limits, begin, resting, state
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import BLOCK, motion, sample, within
-from sim.rehearsal.takeover import Limits, begin, resting, state
 from sim.rehearsal.trajectories import Span
 
 LIMITS = Limits(900, 9000, (-90.0, 90.0))

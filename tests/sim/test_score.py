@@ -21,8 +21,8 @@ from sim.model import (
     Throw,
     Together,
 )
+from sim.rehearsal.motion import Limits, begin, resting, state
 from sim.rehearsal.rehearse import rehearse
-from sim.rehearsal.takeover import Limits, begin, resting, state
 from sim.score.laws import coefficients
 from sim.score.overlaps import overlaps
 from sim.score.tree import (

@@ -1,0 +1,71 @@
+"""A law's whole numbers: its parameters and coefficients as every player of a table has them.
+
+TABLE.md 3.1. The rehearsal takes them too, because a duration that a limit stretches must come out
+alike in both.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from math import ceil, floor, inf, isqrt
+from typing import NamedTuple
+
+from sim.model import Law
+from sim.rulebook import (
+    ALPHA_RANGE,
+    BETA_RANGE,
+    COEFFICIENT_ONE,
+    LEAST_OVERLAP,
+    OVERLAP_ONE,
+    SHARE_ONE,
+)
+from sim.score.laws import coefficients, overlap_factor, ramp_shares
+
+
+class LawNumbers(NamedTuple):
+    """What the rule of takeover asks of a law."""
+
+    cv: int
+    """Peak speed for stroke 1 and duration 1, Q12, rounded up."""
+    ca: int
+    """Peak acceleration, Q12, rounded up; 0 for `uniform`."""
+    overlap: int
+    """Overlap factor, Q8, rounded down; 0 where a move may not overlap a brake."""
+
+
+@lru_cache(maxsize=256)
+def law_numbers(law: Law) -> LawNumbers:
+    """The numbers of a law."""
+    held = table_law(law)
+    if law.name in ("parabolic", "trapezoid", "double-S"):
+        alpha, beta = (round(share * SHARE_ONE) for share in ramp_shares(held))
+        cruise, swell = (-(-(1 << 32) // (SHARE_ONE - share)) for share in (alpha, beta))
+        one_more = beta > 0 or alpha < SHARE_ONE // 2
+        bend = isqrt((1 << 32) - 2 * beta * (SHARE_ONE - beta))
+        return LawNumbers(
+            (cruise + 15) >> 4,
+            cruise * swell // (16 * alpha) + one_more,
+            _usable((alpha * (SHARE_ONE + bend)) >> 24),
+        )
+    cv, ca, _ = coefficients(held)
+    # a grain under the rounding's own error keeps exact values from going up a whole step
+    cv, ca = cv * COEFFICIENT_ONE - 1e-9, 0.0 if ca == inf else ca * COEFFICIENT_ONE * (1 - 1e-14)
+    return LawNumbers(ceil(cv), ceil(ca), _usable(floor(OVERLAP_ONE * overlap_factor(held) + 1e-6)))
+
+
+def table_law(law: Law) -> Law:
+    """The law with `alpha` and `beta` as a table holds them."""
+    alpha = _share(law.alpha, ALPHA_RANGE)
+    if law.name == "trapezoid":
+        return Law(law.name, alpha)
+    if law.name == "double-S":
+        return Law(law.name, alpha, _share(law.beta, BETA_RANGE))
+    return law
+
+
+def _share(share: float, limits: tuple[int, int]) -> float:
+    return min(max(round(share * SHARE_ONE), limits[0]), limits[1]) / SHARE_ONE
+
+
+def _usable(overlap: int) -> int:
+    return min(OVERLAP_ONE, overlap) if overlap >= LEAST_OVERLAP else 0
