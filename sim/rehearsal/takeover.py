@@ -59,7 +59,8 @@ class Takeover(NamedTuple):
     """A motion from its takeover on; times count from there.
 
     The part goes `way` to its target, by the law, over `duration` after `wait`; laid over that,
-    `residual`, the way of the brake, dies away over `brake`. All is over at `end`.
+    `residual`, the way of the brake, dies away over `brake`. At `end` the move is over, and so is
+    the brake.
     """
 
     way: Number
@@ -121,7 +122,7 @@ def take_over(
 
     wait = by.choose(ahead, 0, brake)
     duration = by.choose(ahead, swelling, following)
-    return Takeover(way, residual, brake, wait, duration, by.greatest(wait + duration, brake))
+    return Takeover(way, residual, brake, wait, duration, wait + duration)
 
 
 def _brake(
