@@ -191,7 +191,7 @@ def share(value: int) -> str:
                 '| pulse width | u16, 0.5 us ("tick") |',
                 f"| light level | u8, half a percent of CIE L*, 0 to {LEVEL_MAX} |",
                 f"of the board, {ADDRESSES[0]} to {ADDRESSES[-1]} |",
-                f"| 0 to {OUTPUTS}, at most",
+                f"| outputs | 0 to {OUTPUTS};",
                 f"| colours | 0 to {COLOURS} |",
                 f"| inputs | 0 to {INPUTS} |",
                 f"| bindings | 0 to {BINDINGS} |",

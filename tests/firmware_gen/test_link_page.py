@@ -9,7 +9,7 @@ import pytest
 
 import firmware_gen
 from firmware_gen.board import slots, virtual
-from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
+from firmware_gen.chips import CHIPS
 from firmware_gen.link import host as link
 from firmware_gen.link import protocol
 from firmware_gen.link.protocol import ORDERED, Kind, Mode, Status
@@ -86,15 +86,17 @@ def test_ordered_requests_are_those_of_the_page() -> None:
 
 
 def test_slots_lie_where_the_page_says() -> None:
-    title, size_bytes, unused, first, second, mark = rows("| chip | bytes")[0]
-    slot = ATMEGA328P.slot_bytes
-    base = slots.FIRST_BYTE
-    assert title == ATMEGA328P.title
-    assert int(size_bytes) == virtual.VirtualBoard().eeprom.size
-    assert unused == f"0 to {base - 1}"
-    assert first == f"{base} to {base + slot - 1}"
-    assert second == f"{base + slot} to {base + 2 * slot - 1}"
-    assert int(mark) == base + 2 * slot
+    stated = rows("| chip | bytes")
+    assert [row[0] for row in stated] == [chip.title for chip in CHIPS.values()]
+    for (_, size_bytes, unused, first, second, mark), chip in zip(
+        stated, CHIPS.values(), strict=True
+    ):
+        slot, base = chip.slot_bytes, slots.FIRST_BYTE
+        assert int(size_bytes) == chip.memory.eeprom == virtual.VirtualBoard(chip=chip).eeprom.size
+        assert unused == f"0 to {base - 1}"
+        assert first == f"{base} to {base + slot - 1}"
+        assert second == f"{base + slot} to {base + 2 * slot - 1}"
+        assert int(mark) == base + 2 * slot
     assert f"0x{slots.MARKS[0]:02X} for slot 0, 0x{slots.MARKS[1]:02X} for slot 1" in PLAIN
 
 
