@@ -1,4 +1,4 @@
-"""Every pin does on the emulated chip every job that `firmware_gen/chips.py` says it can."""
+"""Every pin does on the emulated chip every job that `firmware_gen/chips` says it can."""
 
 from __future__ import annotations
 

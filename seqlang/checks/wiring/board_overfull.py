@@ -9,7 +9,7 @@ Example: a ninth `servo ...: body pin ...` line.
 
 Instead: put it on a second board.
 
-Source of the limit: TABLE.md, header; `firmware_gen/chips.py`.
+Source of the limit: TABLE.md, header; the chip's entry in `firmware_gen/chips`.
 """
 
 from __future__ import annotations

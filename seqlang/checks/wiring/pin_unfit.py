@@ -13,7 +13,7 @@ Instead:
     lamp lure: body pin PD3
 
 Source of the limit: the chip's data sheet, section "I/O Multiplexing", as stated in
-`firmware_gen/chips.py`.
+the chip's entry in `firmware_gen/chips`.
 """
 
 from __future__ import annotations

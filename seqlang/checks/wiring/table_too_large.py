@@ -9,7 +9,7 @@ Example: forty moves more than the slot holds.
 Instead: put the longest cue's repeated part into a `repeat`, or a part of the rig on a second
 board.
 
-Source of the limit: `firmware_gen/chips.py` (slot size), TABLE.md.
+Source of the limit: the chip's entry in `firmware_gen/chips` (slot size), TABLE.md.
 """
 
 from __future__ import annotations
