@@ -23,7 +23,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from seqlang.checks.context import Context
-from seqlang.checks.figures import figure
+from seqlang.checks.figures import figures
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
 from seqlang.text.findings import Finding, Fix, Span
@@ -58,13 +58,13 @@ def _finding(context: Context, what: str, asked_ms: int, limit_ms: int, span: Sp
     if context.text(span).startswith(("at ", "within ")):
         fix = Fix(span, f"in {fix.text}")
     in_two = limit_ms == LONGEST_DURATION_MS
+    asked, limit = figures(asked_ms / 1000, limit_ms / 1000)
     return Finding(
         "error",
         "duration-too-long",
-        f"{what} of {figure(asked_ms / 1000)} s is longer than the {figure(limit_ms / 1000)} s "
-        "a table can say",
+        f"{what} of {asked} s is longer than the {limit} s a table can say",
         span,
-        label=f"at most {figure(limit_ms / 1000)} s",
+        label=f"at most {limit} s",
         help=f"ask for `{fix.text}`{', or cut it in two' if in_two else ''}",
         fix=fix,
         asked=asked_ms / 1000,

@@ -17,6 +17,7 @@ Source of the limit: common practice, no source (see `sim/strain/heat.py`).
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import ceil
 from typing import NamedTuple
 
 import numpy as np
@@ -76,6 +77,7 @@ def _finding(context: Context, name: str, share: float, where: str) -> Finding:
     asked, limit = figures(100 * share, 100 * CONTINUOUS)
     servo = context.servos[name]
     stall = servo.ratings[0].stall_nm
+    enough_kgf_cm = ceil(10.0 * share * stall / CONTINUOUS / KGF_CM_NM) / 10.0
     return Finding(
         "warning",
         "servo-heat",
@@ -85,7 +87,7 @@ def _finding(context: Context, name: str, share: float, where: str) -> Finding:
         label=f"{figure(share * stall)} N.m",
         related=((context.span(servo.load.mark), f"what `{name}` carries"),),
         help="rest it where less weight pulls, add a spring as counterweight, or take a servo of "
-        f"at least {figure(share * stall / CONTINUOUS / KGF_CM_NM)} kgf.cm",
+        f"at least {figure(enough_kgf_cm)} kgf.cm",
         asked=share,
         limit=CONTINUOUS,
         unit="of the stall torque",

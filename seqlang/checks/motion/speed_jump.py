@@ -22,7 +22,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from seqlang.checks.context import Context
-from seqlang.checks.figures import figure
+from seqlang.checks.figures import figures
 from seqlang.checks.workload import ServoWorkload
 from seqlang.text.findings import Finding, Fix
 from sim.model import MINIMUM_JERK, Servo
@@ -70,12 +70,13 @@ def _finding(context: Context, servo: Servo, planned: PlannedMove, share: float)
         float(move.duration_ms),
         MINIMUM_JERK,
     )
+    asked, limit = figures(100 * share, 100 * HEAVY)
     passes = bool(smooth.passes[0]) and context.has_part(move.mark, "law")
     return Finding(
         "advice",
         "speed-jump",
         f"the uniform law throws `{servo.name}` into its speed: the jump takes "
-        f"{figure(100 * share)} % of the stall torque",
+        f"{asked} % of the stall torque, and {limit} % are heavy",
         span,
         label="starts and stops with a jump of speed",
         help="a law with eased ends spares the gears: `3-4-5`",

@@ -6,15 +6,13 @@ Why: a button that reaches no board does nothing, unless a main controller sends
 
 Example:
 
-    board body: atmega328p, address 1
-        input      PC0 is button 1
+    input 1: body pin PC0
     remote
         button 2: go chew
 
 Instead:
 
-    board body: atmega328p, address 1
-        input      PC0 is button 2
+    input 2: body pin PC0
 
 Source of the limit: this tool's rule (a warning: the link can press any button).
 """

@@ -16,7 +16,7 @@ Example:
 
 Instead:
 
-    idle glow
+    idle: go glow
 
 Source of the limit: TABLE.md, 2 (a run ends when it has lost its last output).
 """
@@ -47,15 +47,17 @@ def check(context: Context) -> Iterator[Finding]:
         left = context.uses[cue.name] - _taken_back(context, cue)
         if context.uses[cue.name] and not left:
             continue
-        what = listed(sorted(left)) if left else "its hold"
         yield Finding(
             "warning",
             "endless-cue",
-            f"cue `{cue.name}` never ends: no other cue of the remote takes over {what}",
+            f"cue `{cue.name}` never ends: no other cue of the remote takes over "
+            f"{listed(sorted(left))}"
+            if left
+            else f"cue `{cue.name}` never ends: it uses no output that another cue could take over",
             span,
             label="repeats for ever",
-            help=f"give the repeat a count, make it `idle {cue.name}`, or bind a cue that uses "
-            f"{what}",
+            help=f"give the repeat a count, or make it the idle cue: `idle: go {cue.name}`"
+            + (f"; or bind a cue that uses {listed(sorted(left))}" if left else ""),
         )
     yield from _lost(context)
 

@@ -1,0 +1,197 @@
+"""What a servo's calibration and travel allow, from both sides."""
+
+from __future__ import annotations
+
+from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.show_text import show
+
+
+def jaw(**lines: str) -> str:
+    return show(jaw=lines)
+
+
+def points(count: int) -> str:
+    return ", ".join(f"{900 + 150 * n} us at {15 * n} deg" for n in range(count))
+
+
+def ends_at(angle: str) -> str:
+    return show(cues={"snap": f"jaw to {angle} in 1 s\njaw to 5 deg in 1 s"}, jaw=FROM_FIVE)
+
+
+FLAT = "2000 us at 0 deg, 2100 us at 90 deg"
+FROM_FIVE = {"travel": "5 deg to 60 deg"}
+TURN_BACK = "measure the points again, from one end of the travel to the other"
+RANGE = "state the range the servo's data sheet gives"
+
+LIMITS = (
+    Limit(
+        id="most-points",
+        name="calibration-order",
+        passes=jaw(pulse=points(8)),
+        fails=jaw(pulse=points(9)),
+        says="`jaw` has 9 calibration points, but a servo takes 2 to 8",
+        asked=9,
+        limit=8,
+        help="keep the ends and the points where the part bends most",
+    ),
+    Limit(
+        id="fewest-points",
+        name="calibration-order",
+        passes=jaw(pulse="900 us at 0 deg, 2100 us at 90 deg"),
+        fails=jaw(pulse="900 us at 0 deg"),
+        says="`jaw` has 1 calibration points, but a servo takes 2 to 8",
+        asked=1,
+        limit=8,
+    ),
+    Limit(
+        id="rising",
+        name="calibration-order",
+        passes=jaw(pulse="900 us at 0 deg, 1500 us at 45 deg, 1501 us at 90 deg"),
+        fails=jaw(pulse="900 us at 0 deg, 1500 us at 45 deg, 1500 us at 90 deg"),
+        says="the pulses of `jaw` do not run one way: 1500 us at 45 deg, then 1500 us at 90 deg",
+        help=TURN_BACK,
+    ),
+    Limit(
+        id="falling",
+        name="calibration-order",
+        passes=jaw(pulse="2100 us at 0 deg, 1200 us at 45 deg, 1199 us at 90 deg"),
+        fails=jaw(pulse="2100 us at 0 deg, 1200 us at 45 deg, 1200 us at 90 deg"),
+        says="the pulses of `jaw` do not run one way: 1200 us at 45 deg, then 1200 us at 90 deg",
+        help=TURN_BACK,
+    ),
+    Limit(
+        id="angles",
+        name="calibration-order",
+        passes=jaw(pulse="900 us at 0 deg, 1000 us at 1 deg, 2100 us at 90 deg"),
+        fails=jaw(pulse="900 us at 0 deg, 1000 us at 0 deg, 2100 us at 90 deg"),
+        says="the pulses of `jaw` do not run one way: 900 us at 0 deg, then 1000 us at 0 deg",
+        help=TURN_BACK,
+    ),
+    Limit(
+        id="shortest-pulse",
+        name="pulse-outside-range",
+        passes=jaw(pulse="500 us at 0 deg, 2100 us at 90 deg"),
+        fails=jaw(pulse="490 us at 0 deg, 2100 us at 90 deg"),
+        says="at 0 deg `jaw` would get a pulse of 490 us, and it takes 500 us to 2500 us",
+        asked=490,
+        limit=500,
+        # 1610 us over 90 deg: 500 us stand at 0.56 deg
+        fix="1 deg",
+        help=f"end the travel at `1 deg`, or {RANGE}",
+        at="0 deg",
+    ),
+    Limit(
+        id="longest-pulse",
+        name="pulse-outside-range",
+        passes=jaw(pulse="900 us at 0 deg, 2500 us at 90 deg", travel="0 deg to 90 deg"),
+        fails=jaw(pulse="900 us at 0 deg, 2510 us at 90 deg", travel="0 deg to 90 deg"),
+        says="at 90 deg `jaw` would get a pulse of 2510 us, and it takes 500 us to 2500 us",
+        asked=2510,
+        limit=2500,
+        fix="89 deg",  # 1610 us over 90 deg: 2500 us stand at 89.4 deg
+        at="90 deg",
+    ),
+    Limit(
+        id="longest-pulse-the-other-way-round",
+        name="pulse-outside-range",
+        passes=jaw(pulse="2500 us at 0 deg, 900 us at 90 deg"),
+        fails=jaw(pulse="2510 us at 0 deg, 900 us at 90 deg"),
+        says="at 0 deg `jaw` would get a pulse of 2510 us, and it takes 500 us to 2500 us",
+        asked=2510,
+        limit=2500,
+        fix="1 deg",
+    ),
+    Limit(
+        id="stated-range",
+        name="pulse-outside-range",
+        passes=jaw(limits="900 us to 2000 us"),
+        fails=jaw(limits="1000 us to 2000 us"),
+        says="at 0 deg `jaw` would get a pulse of 900 us, and it takes 1000 us to 2000 us",
+        asked=900,
+        limit=1000,
+        fix="8 deg",  # 1200 us over 90 deg: 1000 us stand at 7.5 deg
+    ),
+    Limit(
+        id="low-end-of-a-high-range",
+        name="pulse-outside-range",
+        passes=jaw(pulse=FLAT, travel="75 deg to 90 deg", limits="2080 us to 2200 us"),
+        fails=jaw(pulse=FLAT, travel="75 deg to 90 deg", limits="2090 us to 2200 us"),
+        says="at 75 deg `jaw` would get a pulse of 2083 us, and it takes 2090 us to 2200 us",
+        asked=2083.333,
+        limit=2090,
+        fix="81 deg",
+    ),
+    Limit(
+        id="travel-beyond",
+        name="travel-outside-calibration",
+        passes=jaw(travel="0 deg to 90 deg"),
+        fails=jaw(travel="0 deg to 91 deg"),
+        says="the travel of `jaw` ends at 91 deg, beyond its last calibration point at 90 deg",
+        asked=91,
+        limit=90,
+        fix="90 deg",
+        help="measure a point further out, or end the travel at `90 deg`",
+        at="91 deg",
+    ),
+    Limit(
+        id="travel-below",
+        name="travel-outside-calibration",
+        passes=jaw(travel="0 deg to 60 deg"),
+        fails=jaw(travel="-0.1 deg to 60 deg"),
+        says="the travel of `jaw` ends at -0.1 deg, below its first calibration point at 0 deg",
+        asked=-0.1,
+        limit=0,
+        fix="0.0 deg",
+        at="-0.1 deg",
+    ),
+    Limit(
+        id="target-beyond",
+        name="target-outside-travel",
+        passes=ends_at("60 deg"),
+        fails=ends_at("60.1 deg"),
+        says="`jaw` lies beyond its travel: 60.1 deg, and the travel ends at 60 deg",
+        asked=60.1,
+        limit=60,
+        fix="60.0 deg",
+        help="stay within the travel: `60.0 deg`",
+        at="60.1 deg",
+    ),
+    Limit(
+        id="target-below",
+        name="target-outside-travel",
+        passes=ends_at("5 deg"),
+        fails=ends_at("4 deg"),
+        says="`jaw` lies below its travel: 4 deg, and the travel ends at 5 deg",
+        asked=4,
+        limit=5,
+        fix="5 deg",
+        at="4 deg",
+    ),
+    Limit(
+        id="safe-below",
+        name="target-outside-travel",
+        passes=ends_at("40 deg").replace("cue snap", "safe pose shut\n    jaw 5 deg\ncue snap"),
+        fails=ends_at("40 deg").replace("cue snap", "safe pose shut\n    jaw 4 deg\ncue snap"),
+        says="the safe angle of `jaw` lies below its travel: 4 deg, and the travel ends at 5 deg",
+        asked=4,
+        limit=5,
+        fix="5 deg",
+        at="4 deg",
+    ),
+    Limit(
+        id="safe-beyond",
+        name="target-outside-travel",
+        passes=ends_at("40 deg").replace("cue snap", "safe pose shut\n    jaw 60 deg\ncue snap"),
+        fails=ends_at("40 deg").replace("cue snap", "safe pose shut\n    jaw 61 deg\ncue snap"),
+        says="the safe angle of `jaw` lies beyond its travel: 61 deg, and the travel ends at "
+        "60 deg",
+        asked=61,
+        limit=60,
+        fix="60 deg",
+    ),
+)
+
+
+@each(LIMITS)
+def test_a_servo_goes_just_so_far(limit: Limit) -> None:
+    holds(limit)

@@ -1,0 +1,138 @@
+"""What buttons may do, from both sides. A remote has buttons 1 to 31 (TABLE.md, bindings)."""
+
+from __future__ import annotations
+
+from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.show_text import SNAP, findings, show
+
+LAMP = "lamp lure: body pin PD3\n    leds 1 of 3.0 V, 20 mA\n"
+INPUTS = "input 1: body pin PC0\ninput 3: body pin PC1\n"
+
+
+def remote(*lines: str, rig: str = "") -> str:
+    return show(
+        rig=LAMP + rig, cues={"snap": SNAP, "glow": "lure cut to 9%"}, remote="\n".join(lines)
+    )
+
+
+def buttons(last: int) -> list[str]:
+    return [f"button {n}: go snap" for n in range(1, last + 1)]
+
+
+LIMITS = (
+    Limit(
+        id="twice",
+        name="button-bound-twice",
+        passes=remote("button 1: go snap", "button 3: go glow", "stop button 2"),
+        fails=remote("button 1: go snap", "button 1: go glow", "stop button 2"),
+        says="button 1 already starts `snap`",
+        asked=1,
+        help="button 3 is free",
+        fix="3",
+        at="1",
+    ),
+    Limit(
+        id="stop",
+        name="button-bound-twice",
+        passes=remote("button 1: go snap", "stop button 2"),
+        fails=remote("button 2: go snap", "stop button 2"),
+        says="button 2 is the stop button",
+        asked=2,
+        help="button 1 is free",
+        fix="1",
+    ),
+    Limit(
+        id="last-free",
+        name="button-bound-twice",
+        passes=remote(*buttons(30), "stop button 31"),
+        fails=remote(*buttons(29), "button 29: go glow", "stop button 31"),
+        says="button 29 already starts `snap`",
+        asked=29,
+        help="button 30 is free",
+        fix="30",
+    ),
+    Limit(
+        id="none-free",
+        name="button-bound-twice",
+        passes=remote(*buttons(30), "stop button 31"),
+        fails=remote(*buttons(30), "button 30: go glow", "stop button 31"),
+        says="button 30 already starts `snap`",
+        asked=30,
+    ),
+    Limit(
+        id="no-stop",
+        name="no-stop-button",
+        passes=remote("button 1: go snap", "stop button 2"),
+        fails=remote("button 1: go snap"),
+        says="the remote starts cues and has no stop button",
+        severity="advice",
+        help="button 2 is free: `stop button 2`",
+        fix="stop button 2\n    ",
+        at="button 1: go snap",
+    ),
+    Limit(
+        id="no-stop-last-free",
+        name="no-stop-button",
+        passes=remote(*buttons(30), "stop button 31"),
+        fails=remote(*buttons(30)),
+        says="the remote starts cues and has no stop button",
+        severity="advice",
+        help="button 31 is free: `stop button 31`",
+        fix="stop button 31\n    ",
+    ),
+    Limit(
+        id="no-stop-none-free",
+        name="no-stop-button",
+        passes=remote(*buttons(30), "stop button 31"),
+        fails=remote(*buttons(31)),
+        says="the remote starts cues and has no stop button",
+        severity="advice",
+    ),
+    Limit(
+        id="starts-and-is-not-wired",
+        name="button-not-wired",
+        passes=remote("button 1: go snap", "stop button 3", rig=INPUTS),
+        fails=remote(*("button 1: go snap", "button 4: go glow", "stop button 3"), rig=INPUTS),
+        says="button 4 starts `glow` and is wired to no board",
+        severity="warning",
+        help="give a board an input for it, or use one of the buttons 1, 3",
+        at="4",
+    ),
+    Limit(
+        id="wired-and-starts-nothing",
+        name="button-not-wired",
+        passes=remote("button 1: go snap", "button 3: go glow", "stop button 2", rig=INPUTS),
+        fails=remote("button 1: go snap", "stop button 2", rig=INPUTS),
+        says="button 3 is wired to `body` and does nothing",
+        severity="warning",
+        at="3",
+    ),
+)
+
+
+@each(LIMITS)
+def test_a_button_does_one_thing(limit: Limit) -> None:
+    holds(limit)
+
+
+def test_three_lines_for_a_button_are_sent_to_different_free_ones() -> None:
+    text = remote(*["button 1: go snap"] * 3, "stop button 2")
+    found = findings(text, "button-bound-twice")
+    assert [one.help for one in found] == ["button 3 is free", "button 4 is free"]
+    assert [words for one in found for _, words in one.related] == ["bound here first"] * 2
+
+
+def test_without_wires_every_button_may_come_over_the_link() -> None:
+    assert findings(remote("button 9: go snap", "stop button 2"), "button-not-wired") == []
+
+
+def test_a_show_without_servos_needs_no_stop_button() -> None:
+    text = remote("button 1: go glow")
+    servo = text[text.index("servo jaw") : text.index("lamp lure")]
+    still = text.replace(servo, "").replace(SNAP.replace("\n", "\n    "), "lure cut to 1%")
+    assert findings(still, "no-stop-button") == []
+    assert len(findings(text, "no-stop-button")) == 1
+
+
+def test_a_remote_that_starts_nothing_needs_no_stop_button() -> None:
+    assert findings(remote("stop in 1 s"), "no-stop-button") == []

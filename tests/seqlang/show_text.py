@@ -1,0 +1,97 @@
+"""The one builder of small shows as text, and what checking them finds.
+
+    show(jaw={"travel": "5 deg to 50 deg"}, cues={"snap": "jaw to 40 deg in 1 s"})
+
+gives a whole show that passes every check; a test names only what it changes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from textwrap import indent
+
+from seqlang.check import Checked, check
+from seqlang.load import load_text
+from seqlang.text.findings import Finding
+from seqlang.text.source import Source
+
+SERVO = {
+    "pulse": "900 us at 0 deg, 2100 us at 90 deg",
+    "travel": "0 deg to 60 deg",
+    "rating": "0.15 s/60deg, 10 kgf.cm, 2 A at 6.0 V",
+    "load": "60 g at 50 mm",
+}
+"""A servo's lines by their first word. 10 kgf.cm are 0.980665 N.m exactly (NIST SP 811, B.8); 0.15
+s/60deg are 400 deg/s."""
+
+ADAPTER = "source adapter 6.0 V, 6 A"
+CELLS = "source 2 li-ion cells, 3000 mAh\nregulator 6.0 V, 5 A"
+SNAP = "jaw to 40 deg in 1 s\njaw to 0 deg in 1 s"
+REMOTE = "button 1: go snap\nstop button 2"
+
+Lines = Mapping[str, str | None]
+
+
+def block(head: str, body: str) -> str:
+    return f"{head}\n{indent(body, '    ')}\n"
+
+
+def servo(name: str, pin: str, lines: Lines | None = None, board: str = "body") -> str:
+    """A servo; `lines` replace those of `SERVO` or add to them, None drops one."""
+    whole = {**SERVO, **(lines or {})}
+    words = [f"{word} {text}" for word, text in whole.items() if text is not None]
+    return block(f"servo {name}: {board} pin {pin}", "\n".join(words))
+
+
+def show(
+    *,
+    given: str = "",
+    supply: str | None = ADAPTER,
+    feed: str = "600 mm of 18 AWG",
+    jaw: Lines | None = None,
+    rig: str | Sequence[str] = "",
+    poses: str = "",
+    cues: Mapping[str, str] | None = None,
+    score: str = "",
+    remote: str | None = REMOTE,
+) -> str:
+    """A show of one jaw on one board.
+
+    `supply`: the supply's lines, None for no supply; `feed`: the wire, empty for none. `rig`:
+    further boards and outputs, whole. `cues`: bodies by heading, in the place of the cue `snap`;
+    `score`: whole statements after them. `remote`: its lines, None for none.
+    """
+    feeds = "" if supply is None else ", ".join(filter(None, ("    feed pack", feed))) + "\n"
+    parts = [
+        'show "Test"\n',
+        given,
+        "" if supply is None else block("supply pack", supply),
+        f"board body: atmega328p, address 1\n{feeds}",
+        servo("jaw", "PB1", jaw),
+        *([rig] if isinstance(rig, str) else rig),
+        poses,
+        *(block(f"cue {name}", body) for name, body in (cues or {"snap": SNAP}).items()),
+        score,
+        "" if remote is None else block("remote", remote),
+    ]
+    return "".join(part if part.endswith("\n") or not part else f"{part}\n" for part in parts)
+
+
+def checked(text: str) -> Checked:
+    return check(load_text(Source("test.cues", text)))
+
+
+def findings(text: str, name: str | None = None) -> list[Finding]:
+    """What checking the show finds: of one kind, or everything but cautions."""
+    return [
+        one
+        for one in checked(text).findings
+        if (one.name == name if name else not one.name.startswith("caution-"))
+    ]
+
+
+def applied(text: str, finding: Finding) -> str:
+    """The show with the finding's suggested change made."""
+    assert finding.fix is not None, finding
+    span = finding.fix.span
+    return text[: span.start] + finding.fix.text + text[span.end :]
