@@ -413,6 +413,9 @@ class Strip:
     cap_a: float | None = None
     """The board keeps the strip's current under this."""
     safe: StripLight = field(default_factory=lambda: BLACK)
+    pitch_m: float = 0.0333
+    """From one pixel to the next. Usual strips have 30 to 144 pixels a metre; the widest pitch is
+    the strictest for flashes (common practice, no source)."""
     mark: int = NO_MARK
 
 
@@ -470,6 +473,8 @@ class Wearer:
     gait: Gait = "stands"
     wind_m_s: float = 0.0
     """Speed of the wind that the parts must stand."""
+    viewing_m: float = 0.5
+    """Nearest distance from which somebody looks at the lights (own: an arm's length)."""
     mark: int = NO_MARK
 
 

@@ -348,11 +348,14 @@ def _strip(reading: Reading, entry: Line, spot: Plug) -> Strip:
     sheet = Sheet(reading, entry)
     line = sheet.need("pixels", "pixels 30, order grb, each 20 mA")
     more = options(reading, line)
-    order, each = (cast("Line | None", more.get(kind)) for kind in ("order", "channel"))
+    order, each, pitch = (
+        cast("Line | None", more.get(kind)) for kind in ("order", "channel", "pitch")
+    )
     pixels = reading.tried(
         reading.count, line.amount(1), "the number of pixels", 1, spot.chip.pixels
     )
     usual = Strip("", "", 0, 1)
+    pitch_m = pitch and reading.tried(reading.within, pitch.amount(1), METRES, "the pitch", above=0)
     channel = each and reading.tried(
         reading.within, each.amount(1), AMPERES, "the current of one colour", above=0
     )
@@ -367,6 +370,7 @@ def _strip(reading: Reading, entry: Line, spot: Plug) -> Strip:
         pixels=pixels,
         order=cast("Literal['grb']", str(order.items[1])) if order else usual.order,
         channel_a=usual.channel_a if channel is None else channel,
+        pitch_m=usual.pitch_m if pitch_m is None else pitch_m,
         cap_a=cap,
         safe=light if isinstance(light, StripLight) else BLACK,
         mark=_mark(
@@ -376,6 +380,7 @@ def _strip(reading: Reading, entry: Line, spot: Plug) -> Strip:
             ("pixels", line.items[1]),
             ("order", _item(order)),
             ("current", _item(each)),
+            ("pitch", _item(pitch)),
             ("cap", _item(sheet.get("cap"))),
         ),
     )

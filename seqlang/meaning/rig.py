@@ -34,12 +34,16 @@ if TYPE_CHECKING:
 STORM_M_S: Final = 24.4
 """No costume is worn in more than a strong gale (top of force 9 of the Beaufort scale, read)."""
 
+VIEWING_M: Final = (0.05, 1000.0)
+"""From where eyes can still see all of a part, to where nobody stands."""
+
 
 def wearer(reading: Reading, entry: Line) -> Wearer:
     """What the rig must stand; lines that are missing or wrong keep the usual value."""
     sheet = Sheet(reading, entry)
     tilt, near = sheet.get("tilt"), sheet.get("near")
     air, margin = sheet.get("air"), sheet.get("margin")
+    viewed = sheet.get("viewed")
     usual = Wearer()
     tilt_deg = tilt and reading.tried(reading.within, tilt.amount(1), DEGREES, "the tilt", 0, 180)
     warmth_c = air and reading.tried(
@@ -51,6 +55,9 @@ def wearer(reading: Reading, entry: Line) -> Wearer:
     )
     region = near and reading.tried(_region, reading, near.token(1))
     share = margin and reading.tried(reading.within, margin.amount(1), SHARE, "the margin", 0, 0.9)
+    viewing_m = viewed and reading.tried(
+        reading.within, viewed.amount(2), METRES, "the viewing distance", *VIEWING_M
+    )
     return Wearer(
         tilt_deg=usual.tilt_deg if tilt_deg is None else tilt_deg,
         region=region,
@@ -58,6 +65,7 @@ def wearer(reading: Reading, entry: Line) -> Wearer:
         margin=usual.margin if share is None else share,
         gait=usual.gait if gait is None else cast("Gait", str(gait.items[0])),
         wind_m_s=usual.wind_m_s if wind_m_s is None else wind_m_s,
+        viewing_m=usual.viewing_m if viewing_m is None else viewing_m,
         mark=reading.origins.mark(
             *(entry.items[0], entry.items[0]),
             ("tilt", tilt and tilt.items[1]),
@@ -66,6 +74,7 @@ def wearer(reading: Reading, entry: Line) -> Wearer:
             ("margin", margin and margin.items[1]),
             ("gait", gait and gait.items[0]),
             ("wind", wind and wind.items[1]),
+            ("viewing distance", viewed and viewed.items[2]),
         ),
     )
 

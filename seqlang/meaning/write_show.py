@@ -145,6 +145,7 @@ def _wearer(wearer: Wearer) -> Iterator[str]:
     yield f"{INDENT}{wearer.gait}"
     if wearer.wind_m_s:
         yield f"{INDENT}wind {_quantity(wearer.wind_m_s, 'm/s')}"
+    yield f"{INDENT}viewed from {_quantity(wearer.viewing_m, 'm')}"
 
 
 def _supply(supply: Supply) -> Iterator[str]:
@@ -195,7 +196,7 @@ def _output(output: Output, chip: Chip) -> Iterator[str]:
         yield _plug("strip", output, chip)
         yield (
             f"{INDENT}pixels {output.pixels}, order {output.order}, "
-            f"each {_quantity(output.channel_a, 'A')}"
+            f"each {_quantity(output.channel_a, 'A')}, pitch {_quantity(output.pitch_m, 'm')}"
         )
         if output.cap_a is not None:
             yield f"{INDENT}cap {_quantity(output.cap_a, 'A')}"

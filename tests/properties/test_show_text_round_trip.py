@@ -117,7 +117,8 @@ def outputs(draw: st.DrawFn, name: str, board: str) -> model.Output:
         order = draw(st.sampled_from(["rgb", "rbg", "grb", "gbr", "brg", "bgr"]))
         pixels, cap = draw(st.integers(1, 100)), draw(st.none() | POSITIVE)
         return model.Strip(
-            name, board, pin, pixels, order, draw(POSITIVE), cap, draw(strip_lights())
+            *(name, board, pin, pixels, order, draw(POSITIVE), cap, draw(strip_lights())),
+            pitch_m=draw(POSITIVE),
         )
     return model.Switch(
         name, board, pin, draw(st.booleans()), draw(st.booleans()), draw(st.floats(0, 10))
@@ -173,6 +174,7 @@ def rigs(draw: st.DrawFn, names: list[str]) -> Rig:
         st.floats(0, 0.9),
         st.sampled_from(["stands", "walks", "dances", "jumps"]),
         st.floats(0, 24),
+        st.floats(0.05, 1000.0),
     )
     made = [draw(outputs(name, names[1])) for name in names[2:6]]
     mounted(draw, made)

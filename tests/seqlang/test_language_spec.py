@@ -105,12 +105,15 @@ def test_usual_values_on_the_page_are_those_of_the_model() -> None:
     lamp, strip = Lamp("", "", 0), Strip("", "", 0, 1)
     leds = row("`leds N of VOLTAGE, CURRENT`")
     assert f"{lamp.count} of {lamp.forward_v:g} V, {lamp.current_a * 1000:g} mA" in leds
-    pixels = row("`pixels N [, order ORDER] [, each CURRENT]`")
+    pixels = row("`pixels N [, order ORDER] [, each CURRENT] [, pitch LENGTH]`")
+    assert f"{strip.pitch_m * 1000:g} mm" in pixels
     assert f"`{strip.order}`, {strip.channel_a * 1000:g} mA" in pixels
     usual = Regulator(0, 0)
     assert f"headroom it needs ({usual.dropout_v:g} V)" in PAGE
     assert f"efficiency ({usual.efficiency * 100:g} %)" in PAGE
-    assert f"{Wearer().temperature_c:g} C, {Wearer().margin * 100:g} %" in PAGE
+    wearer = Wearer()
+    kept = f"{wearer.temperature_c:g} C, {wearer.margin * 100:g} %, {wearer.gait}, no wind"
+    assert f"{kept}, {wearer.viewing_m * 100:g} cm" in PAGE
     assert f"({Score('').stop_ms / 1000:g} s)" in row("`stop in TIME`")
 
 
