@@ -18,7 +18,7 @@ from seqlang.checks.calibration import (
     travel_outside_calibration,
 )
 from seqlang.checks.context import Context
-from seqlang.checks.light import flashing_light, interrupted_flash
+from seqlang.checks.light import flashing_light, interrupted_flash, long_strobe
 from seqlang.checks.motion import (
     duration_too_long,
     interrupted_overload,
@@ -70,6 +70,7 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     interrupted_overload.check,
     linkage_locks.check,
     left_unchecked.check,
+    long_strobe.check,
     no_stop_button.check,
     output_driven_twice.check,
     pack_overload.check,

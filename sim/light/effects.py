@@ -31,6 +31,11 @@ def depth_level(effect: Effect) -> int:
     return round(LEVEL_STEPS_PER_PCT * effect.depth_pct)
 
 
+def depth_of(effect: Effect) -> int:
+    """The depth as the multiplier's arithmetic has it, 0 to 256."""
+    return (FULL * depth_level(effect) + LEVEL_MAX // 2) // LEVEL_MAX
+
+
 def noise(seed: ArrayLike, a: ArrayLike, b: ArrayLike) -> Integers:
     """A hash of three integers to 0..255; the same inputs always give the same number."""
     h = _word(np.asarray(seed) * 0x9E37) ^ _word(np.asarray(a) * 0x85EB)
@@ -57,22 +62,28 @@ def multipliers(effect: Effect, elapsed_ms: ArrayLike, pixels: int = 1) -> Integ
 
 def _multipliers(effect: Effect, elapsed: Integers, pixel: Integers, pixels: int) -> Integers:
     n, left = np.divmod(np.asarray(elapsed), effect.period_ms)
-    h = (left << 8) // effect.period_ms
-    z = (FULL * depth_level(effect) + LEVEL_MAX // 2) // LEVEL_MAX
+    return multipliers_at(effect, n, (left << 8) // effect.period_ms, pixel, pixels)
+
+
+def multipliers_at(
+    effect: Effect, beat: Integers, h: Integers, pixel: Integers, pixels: int
+) -> Integers:
+    """Multipliers by beat, place in the beat (0 to 255) and pixel, which broadcast together."""
+    z = depth_of(effect)
     if effect.name == "breathe":
         y = np.where(h < 128, 2 * h, 510 - 2 * h)
         return FULL - ((z * (_HALF_SWING[y] >> 8)) >> 8)
     if effect.name == "ember":
-        a, b = noise(effect.seed, n, pixel), noise(effect.seed, n + 1, pixel)
+        a, b = noise(effect.seed, beat, pixel), noise(effect.seed, beat + 1, pixel)
         return FULL - ((z * (a + (((b - a) * h) >> 8))) >> 8)
     if effect.name == "sparkle":
-        lit = WIDTH_MAX * noise(effect.seed, n, pixel) < FULL * effect.width
+        lit = WIDTH_MAX * noise(effect.seed, beat, pixel) < FULL * effect.width
         return np.where(lit, FULL - ((z * h) >> 8), FULL - z)
     if effect.name == "run":
         behind = (h * pixels - (pixel << 8)) % (pixels << 8)
         tail = effect.width << 8
         return np.where(behind < tail, FULL - (z * behind) // tail, FULL - z)
-    return np.full(np.broadcast_shapes(np.shape(elapsed), np.shape(pixel)), FULL)
+    return np.full(np.broadcast_shapes(np.shape(beat), np.shape(h), np.shape(pixel)), FULL)
 
 
 def _word(value: Integers) -> Integers:

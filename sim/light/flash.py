@@ -10,10 +10,9 @@ Those words are for screens. For lamps and strips this tool reads them on the sa
   that a lone blue lamp going on and off counts although its luminance would not on a screen. All
   outputs are judged together as well, each weighted by the luminance of its colour and its number
   of LEDs, so that lamps which pass one by one but flash in turn are seen.
-* The area below which flashes pass (0.006 steradian) is not used: nobody knows how near the
-  spectator stands. At 1 m it is 60 cm2.
-* A strip counts as the mean of its pixels; sparkles that balance out are the fine pattern that the
-  definition excepts.
+* No light is excused by its area, however small. The area of 0.006 steradian says which
+  neighbouring pixels of a strip are judged as one (`sim.light.area`); here a strip is the mean of
+  its pixels.
 * Saturated red: R / (R + G + B) >= 0.8 (linear values) in one of the states. The change counts if
   it passes either working note, that of WCAG 2.2 (distance in CIE 1976 u'v' over 0.2) or the older
   one ((R - G - B) * 320 changes by over 20, negatives as 0). Black has no chromaticity and is given
@@ -34,6 +33,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.light.lightness import colour_luminance
+from sim.rulebook import FRAME_MS
 
 Array: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.intp]
@@ -59,7 +59,7 @@ RED_CHANGE: Final = 20.0 / 320.0
 """Change of R - G - B (linear, 0 to 1) over which it counts by the older working note."""
 
 AREA_SR: Final = 0.006
-"""Solid angle below which concurrent flashes pass on a screen (WCAG 2.2). Not used as an excuse."""
+"""Solid angle below which concurrent flashes pass on a screen (WCAG 2.2); see `sim.light.area`."""
 
 _ROUND: Final = 1e-9
 
@@ -114,7 +114,7 @@ def general_changes(times_ms: ArrayLike, luminance: ArrayLike) -> Changes:
     """
     times = np.asarray(times_ms, dtype=np.float64)
     light = np.asarray(luminance, dtype=np.float64)
-    at, start, end = _zigzag(times, light, CHANGE - _ROUND)
+    at, start, end = zigzag(times, light, CHANGE - _ROUND)
     keep = np.minimum(light[start], light[end]) < BRIGHT - _ROUND
     return Changes(at[keep], light[end[keep]] > light[start[keep]])
 
@@ -218,21 +218,29 @@ PASSING_EFFECT_MS: Final = {
     "breathe": passing_period_ms(2),
     "sparkle": passing_period_ms(2),
     "run": passing_period_ms(2),
-    # one change a beat, which may come early in one beat and late in another: 8 need over 6 beats
-    "ember": ceil(SECOND_MS / 6.0) + 1,
+    # one change a beat, which may come late in one beat and early in another: 8 need over 6 beats,
+    # and a frame may show the first one late
+    "ember": ceil((SECOND_MS + FRAME_MS) / 6.0) + 1,
 }
-"""Shortest periods (ms) at which an effect passes at any depth, from the shapes of TABLE.md 3.4."""
+"""Shortest periods (ms) at which an effect passes on a lamp at any depth, from the shapes of
+TABLE.md 3.4."""
 
 
-def area_cm2(distance_m: float) -> float:
-    """Area (cm2) that the screen threshold of 0.006 sr covers at a distance (m): 0.006 d**2."""
-    return AREA_SR * distance_m**2 * 1e4
+def passing_effect_ms(name: str, pixels: int = 1) -> int:
+    """The shortest period (ms) at which an effect passes at any depth; 0: it always does.
+
+    On a strip some pixels of an `ember` rise while others fall. Luminance bends upward over the
+    level, so their sum may fall and rise within one beat: two changes, as the other effects have.
+    """
+    if name == "ember" and pixels > 1:
+        return passing_period_ms(2)
+    return PASSING_EFFECT_MS.get(name, 0)
 
 
 # -- finding changes ------------------------------------------------------------------------------
 
 
-def _zigzag(times: Array, value: Array, least: float) -> tuple[Array, Integers, Integers]:
+def zigzag(times: Array, value: Array, least: float) -> tuple[Array, Integers, Integers]:
     """Alternating changes of at least `least`: when each got there, and its two extremes' indices.
 
     Extremes are samples: where the change came from and where it went on to.
@@ -306,7 +314,7 @@ def _by_amount(times: Array, rgb: Array) -> Changes:
     red = saturated_red(rgb)
     if not red.any():
         return Changes(np.zeros(0), np.zeros(0, dtype=bool))
-    at, start, end = _zigzag(times, excess, RED_CHANGE + _ROUND)
+    at, start, end = zigzag(times, excess, RED_CHANGE + _ROUND)
     met = np.concatenate([[0], np.cumsum(red)])
     keep = met[end + 1] > met[start]
     return Changes(at[keep], excess[end[keep]] > excess[start[keep]])

@@ -1,42 +1,72 @@
-"""The light of one cue as the eye gets it: the cue rehearsed alone, over idle, frame by frame.
+"""The light of a cue as the eye gets it: rehearsed from every state it can find, and judged.
 
-Servos are left out: they do not shine, and a rehearsal without them is quick. Cues in which no
-light can change eight times within a second need not be rehearsed at all.
+Servos are left out: they do not shine, and a rehearsal without them is quick. A cue that the bound
+of `sim.strain.light_bound` clears is not rehearsed. The others are run from each state in which the
+show can leave their lights (`sim.strain.light_states`), frame by frame, once as written and once
+held. An effect fast enough to flash is judged over its whole pattern as well, group of pixels by
+group of pixels, at each light that it lies on (`sim.light.patterns`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 from math import inf
 from typing import Final
 
 import numpy as np
 
+from sim.light.area import least_group
+from sim.light.counting import TOO_MANY
+from sim.light.effects import MOVING
 from sim.light.flash import (
-    FLASHES,
     PASSING_EFFECT_MS,
     SECOND_MS,
     Array,
     Flashing,
     Source,
     flashing,
+    general_changes,
     lamp_source,
     strip_source,
+    together,
 )
 from sim.light.lightness import srgb_to_linear
-from sim.model import Cue, Effect, Fade, Lamp, Press, Repeat, Score, Show, Strip
+from sim.light.patterns import FastPattern, Lit, fast_pattern
+from sim.light.sequences import STROBE_S, STROBING_MS, Row, longest_row
+from sim.model import (
+    Cue,
+    Effect,
+    Fade,
+    Hold,
+    InTurn,
+    Lamp,
+    Move,
+    Press,
+    Repeat,
+    Score,
+    Show,
+    Step,
+    Strip,
+    Together,
+)
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import Samples, sample
+from sim.rehearsal.trajectories import Fading, Modulation, Trajectories
 from sim.rulebook import FRAME_MS
-from sim.score.tree import Lengths, acts, duration_ms, timeline, walk
+from sim.score.tree import Lengths, acts, duration_ms, outputs_used, swapped, timeline, walk
+from sim.strain.light_bound import LightBound, effect_ways
+from sim.strain.light_states import Entry, LightStates
 
 LEAD_MS: Final = 1000
-"""Idle shines this long before the cue starts, so that the change from one to the other counts."""
+"""What the cue finds shines this long before it starts, so that the first change counts."""
 
-LEAST_MS: Final = 12_000
-"""What repeats for ever is watched at least this long, and for two passes: an effect's pattern has
-shown itself by then (own limit)."""
+ROW_MS: Final = 1000 * STROBE_S + 5000
+"""What may be a row of flashes is watched for so long."""
+
+MIXED_MS: Final = 180_000
+"""Patterns that never come round together are watched for so long (own limit)."""
 
 LONGEST_MS: Final = 600_000
 """Nothing is watched for longer than ten minutes (own limit)."""
@@ -47,14 +77,49 @@ PRESSED_MS: Final = 3_000
 CHUNK: Final = 600
 """Frames sampled at a time: a strip takes 48 bytes a pixel and frame."""
 
-TOO_MANY: Final = 2 * (FLASHES + 1)
-"""Changes within a second that make one flash too many."""
-
 SLOWEST_MS: Final = 4_000
 """No longer duration or period is tried as a suggestion (own limit)."""
 
-Sight = tuple[Array, dict[str, Source]]
-"""Times (ms from the cue's start) and the light of each output at these times."""
+_ENTRY: Final = "\0"
+"""Name of the cue that brings about what another one finds; no text can hold it."""
+
+
+@dataclass(frozen=True)
+class Sight:
+    """One rehearsal. `times_ms` count from the cue's start, `start_ms` after power-up."""
+
+    cue: Cue
+    entry: Entry
+    times_ms: Array
+    sources: dict[str, Source]
+    trajectories: Trajectories
+    start_ms: float
+
+    @cached_property
+    def flashing(self) -> tuple[Flashing, ...]:
+        return flashing(self.times_ms, self.sources)
+
+
+@dataclass(frozen=True, slots=True)
+class Flash:
+    """More than three flashes within a second of a cue.
+
+    `found`: which lights, how often and when. `finds`: what the cue then finds, where that matters.
+    `effect`: whose pattern it is, and `pixels` the group that flashes, first and last (from 1).
+    """
+
+    found: Flashing
+    finds: Entry | None = None
+    effect: Effect | None = None
+    pixels: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LongRow:
+    """A row of flashes longer than guidance for events has it."""
+
+    outputs: tuple[str, ...]
+    row: Row
 
 
 class Eye:
@@ -65,49 +130,176 @@ class Eye:
         self.show = replace(show, rig=replace(show.rig, outputs=lights, inputs=()))
         """The show with its lights alone."""
         self.names = frozenset(output.name for output in lights)
-        self._idle = next((c for c in show.score.cues if c.name == show.score.idle), None)
-        self._seen: dict[str, Sight] = {}
+        self.bound = LightBound(self.show)
+        self.states = LightStates(self.show)
+        self._seen: dict[str, tuple[Sight, ...]] = {}
+        self._found: dict[str, tuple[Flash, ...]] = {}
 
-    def watched(self, cue: Cue) -> Sight:
-        """The light of a cue of the show by itself."""
+    # -- judging a cue --------------------------------------------------------------------------
+
+    def flashes(self, cue: Cue) -> tuple[Flash, ...]:
+        """What flashes more than three times in a second of the cue, whatever it finds."""
+        if cue.name not in self._found:
+            calm = self.bound.cannot_flash(cue)
+            self._found[cue.name] = () if calm else self._judged(self.sights(cue))
+        return self._found[cue.name]
+
+    def flashes_as(self, cue: Cue) -> tuple[Flash, ...]:
+        """The same for a cue that the show does not have in this form."""
+        return self._judged(self._sights(cue))
+
+    def long_rows(self, cue: Cue) -> tuple[LongRow, ...]:
+        """Rows of flashes, none of them too fast, that go on for too long."""
+        if self.bound.of(cue) < TOO_MANY / 2 or not _may_last(cue, self.states.runs(cue)):
+            return ()
+        worst: dict[tuple[str, ...], Row] = {}
+        for sight in self.sights(cue):
+            for outputs, luminance in _luminances(sight.sources).items():
+                changes = general_changes(sight.times_ms, luminance).at_ms
+                row = longest_row(changes, float(sight.times_ms[-1]))
+                known = worst.get(outputs)
+                if row and row.lasts_s > STROBE_S and (not known or row.lasts_s > known.lasts_s):
+                    worst[outputs] = row
+        alone = [outputs for outputs in worst if len(outputs) == 1]
+        return tuple(LongRow(o, row) for o, row in worst.items() if o in alone or not alone)
+
+    def sights(self, cue: Cue) -> tuple[Sight, ...]:
+        """A cue of the show rehearsed from every state it can find."""
         if cue.name not in self._seen:
-            self._seen[cue.name] = self.watch(cue)
+            self._seen[cue.name] = self._sights(cue)
         return self._seen[cue.name]
 
-    def watch(self, cue: Cue, then: Cue | None = None, after_ms: int = 0) -> Sight:
-        """The light of any cue; `then` is started `after_ms` after it, whatever that does to it."""
-        start = 0 if self._is_idle(cue) else LEAD_MS
-        presses = () if self._is_idle(cue) else (Press(start, cue=cue.name),)
-        length = start + watched_ms(cue) + int(SECOND_MS)
+    def _sights(self, cue: Cue) -> tuple[Sight, ...]:
+        entries = self.states.entries(cue)
+        return tuple(self.watch(run, entry) for run in self.states.runs(cue) for entry in entries)
+
+    def _judged(self, sights: tuple[Sight, ...]) -> tuple[Flash, ...]:
+        worst: dict[tuple[str, tuple[str, ...]], Flash] = {}
+        for n, sight in enumerate(sights):
+            frames = [Flash(one, sight.entry if n else None) for one in sight.flashing]
+            for flash in (*frames, *self._patterns(sight)):
+                key = flash.found.kind, flash.found.outputs
+                known = worst.get(key)
+                if known is None or (known.finds and flash.found.count > known.found.count):
+                    worst[key] = flash
+        return tuple(worst.values())
+
+    # -- patterns of effects --------------------------------------------------------------------
+
+    def _patterns(self, sight: Sight) -> Iterator[Flash]:
+        for name, pieces in sight.trajectories.effects.items():
+            for n, piece in enumerate(pieces):
+                if piece.effect is None or piece.start_ms < sight.start_ms - FRAME_MS:
+                    continue
+                last = n + 1 == len(pieces)
+                until = self._stays_until(sight, name) if last else pieces[n + 1].start_ms
+                yield from self._pattern(sight, name, piece, piece.effect, until)
+
+    def _pattern(
+        self, sight: Sight, name: str, piece: Modulation, effect: Effect, until: float
+    ) -> Iterator[Flash]:
+        for levels, ends in _lights_under(sight.trajectories.lights[name], piece.start_ms, until):
+            lit = self._lit(name, levels)
+            for fast in fast_pattern(effect, lit, ends - piece.start_ms):
+                begins = piece.start_ms - sight.start_ms
+                yield _flash(name, fast, effect, lit, begins)
+
+    def _stays_until(self, sight: Sight, name: str) -> float:
+        """Until when an effect stays on that its cue leaves on, on the rehearsal's clock.
+
+        Idle takes it off as soon as nothing runs; but another cue may run on beside.
+        """
+        score = self.show.score
+        idle = next((cue for cue in score.cues if cue.name == score.idle), None)
+        if idle is None or idle.name == sight.cue.name or name not in outputs_used(idle.body):
+            return inf
+        mine = outputs_used(sight.cue.body)
+        others = (c for c in score.cues if c.name not in (idle.name, sight.cue.name))
+        if any(not outputs_used(other.body) & mine for other in others):
+            return inf
+        return sight.start_ms + duration_ms(sight.cue.body)
+
+    def _lit(self, name: str, levels: tuple[float, ...]) -> Lit:
+        light = self.states.lights[name]
+        if isinstance(light, Lamp):
+            red, green, blue = srgb_to_linear(np.array(light.colour) / 255.0).tolist()
+            return Lit(levels, colour=(red, green, blue))
+        least = least_group(light.pitch_m, self.show.rig.wearer.viewing_m, light.pixels)
+        return Lit(levels, light.pixels, least, cap_a=light.cap_a, channel_a=light.channel_a)
+
+    # -- rehearsing -----------------------------------------------------------------------------
+
+    def watch(self, cue: Cue, entry: Entry, then: Cue | None = None, after_ms: int = 0) -> Sight:
+        """A run of any cue; `then` is started `after_ms` after it, whatever that does to it."""
+        presses = [Press(0, cue=_ENTRY), Press(LEAD_MS, cue=cue.name)]
+        length = LEAD_MS + watched_ms(cue) + int(SECOND_MS)
         if then is not None:
-            presses = (*presses, Press(start + after_ms, cue=then.name))
-            length = start + after_ms + min(watched_ms(then), LEAST_MS) + int(SECOND_MS)
-        return self._rehearsed((cue, then), presses, start, length)
+            presses.append(Press(LEAD_MS + after_ms, cue=then.name))
+            length = LEAD_MS + after_ms + min(watched_ms(then), int(SECOND_MS)) + int(SECOND_MS)
+        return self._rehearsed(entry, (cue,) if then is None else (cue, then), presses, length)
 
-    def watch_pressed(self, cue: Cue, every_ms: int) -> Sight:
+    def watch_pressed(self, cue: Cue, entry: Entry, every_ms: int) -> Sight:
         """The same while the cue's button is pressed every `every_ms` for `PRESSED_MS`."""
-        presses = tuple(Press(LEAD_MS + at, cue=cue.name) for at in range(0, PRESSED_MS, every_ms))
-        return self._rehearsed((cue,), presses, LEAD_MS, LEAD_MS + PRESSED_MS)
-
-    def flashing(self, cue: Cue) -> tuple[Flashing, ...]:
-        """What flashes more than three times in a second of the cue by itself."""
-        return flashing(*self.watched(cue)) if can_flash(cue) else ()
-
-    def _is_idle(self, cue: Cue) -> bool:
-        return self._idle is not None and self._idle.name == cue.name
+        times = range(0, PRESSED_MS, every_ms)
+        presses = [Press(0, cue=_ENTRY), *(Press(LEAD_MS + at, cue=cue.name) for at in times)]
+        return self._rehearsed(entry, (cue,), presses, LEAD_MS + PRESSED_MS, as_written=True)
 
     def _rehearsed(
-        self, cues: tuple[Cue | None, ...], presses: tuple[Press, ...], start: int, length: int
+        self,
+        entry: Entry,
+        cues: tuple[Cue, ...],
+        presses: list[Press],
+        length: int,
+        as_written: bool = False,
     ) -> Sight:
-        cast = {c.name: c for c in (self._idle, *cues) if c is not None}
-        score = Score("", tuple(cast.values()), idle=self.show.score.idle)
-        trajectories = rehearse(replace(self.show, score=score), presses, length)
+        cast = {c.name: _lights_alone(c, as_written) for c in cues}
+        score = Score("", (_bringing(entry), *cast.values()), idle=None)
+        show = replace(self.show, score=score)
+        trajectories = rehearse(_with_few_pixels(show), presses, length)
         times = np.arange(0.0, length, FRAME_MS)
         parts = [
             light_sources(self.show, sample(trajectories, times[at : at + CHUNK]))
             for at in range(0, times.size, CHUNK)
         ]
-        return times - start, {name: _joined([part[name] for part in parts]) for name in parts[0]}
+        sources = {name: _joined([part[name] for part in parts]) for name in parts[0]}
+        return Sight(cues[0], entry, times - LEAD_MS, sources, trajectories, LEAD_MS)
+
+
+def _bringing(entry: Entry) -> Cue:
+    """A cue that brings its lights to what another one shall find, and keeps them there."""
+    fades = Together(tuple(Fade(name, light, 0) for name, light in entry.lights.items()))
+    wait = Hold(LEAD_MS + 10 * FRAME_MS)
+    if not entry.from_dark:
+        return Cue(_ENTRY, "", InTurn((fades, wait)))
+    return Cue(_ENTRY, "", InTurn((Hold(LEAD_MS - FRAME_MS), fades, wait)))
+
+
+@lru_cache(maxsize=256)
+def _lights_alone(cue: Cue, as_written: bool) -> Cue:
+    """The cue with a pause for each move, so that it is unrolled quickly."""
+
+    def still(step: Step) -> Step:
+        return Hold(step.duration_ms) if isinstance(step, Move) else step
+
+    body = swapped(cue.body, still)
+    return replace(cue, body=body, conflict=cue.conflict if as_written else "take")
+
+
+def _with_few_pixels(show: Show) -> Show:
+    """The show with one pixel in place of those strips whose pixels are all alike."""
+    moving = {
+        act.output
+        for cue in show.score.cues
+        for act in acts(cue.body)
+        if isinstance(act, Effect) and act.name in MOVING
+    }
+    outputs = tuple(
+        replace(o, pixels=1, cap_a=None if o.cap_a is None else o.cap_a / o.pixels)
+        if isinstance(o, Strip) and o.name not in moving
+        else o
+        for o in show.rig.outputs
+    )
+    return replace(show, rig=replace(show.rig, outputs=outputs))
 
 
 def light_sources(show: Show, samples: Samples) -> dict[str, Source]:
@@ -132,69 +324,86 @@ def _joined(parts: list[Source]) -> Source:
     )
 
 
-# -- how long to watch, and whether at all --------------------------------------------------------
+def _luminances(sources: dict[str, Source]) -> dict[tuple[str, ...], Array]:
+    """Luminance of each light by itself, and of all together where there are several."""
+    found: dict[tuple[str, ...], Array] = {
+        (name,): source.luminance for name, source in sources.items()
+    }
+    if len(sources) > 1:
+        found[tuple(sources)] = together(sources)[0]
+    return found
 
 
-def can_flash(cue: Cue) -> bool:
-    """Whether lights could change eight times in a second; says yes when in doubt.
+def _lights_under(
+    fadings: tuple[Fading, ...], start_ms: float, until_ms: float
+) -> list[tuple[tuple[float, ...], float]]:
+    """The lights an effect lies on between two times, each with when it is there last.
 
-    Idle before and after the cue may add a change each.
+    Of a fade both ends are taken, as if each stood still until the fade's end.
     """
-    return most_changes(cue) >= TOO_MANY - 2
+    last: dict[tuple[float, ...], float] = {}
+    for n, fading in enumerate(fadings):
+        ends = fadings[n + 1].start_ms if n + 1 < len(fadings) else inf
+        if ends <= start_ms or fading.start_ms >= until_ms:
+            continue
+        arrives = min(fading.end_ms, ends)
+        if arrives > start_ms:
+            last[fading.origin] = max(last.get(fading.origin, 0.0), min(arrives, until_ms))
+        if arrives == fading.end_ms:
+            last[fading.target] = max(last.get(fading.target, 0.0), min(ends, until_ms))
+    return [(levels, ends) for levels, ends in last.items() if any(levels)]
 
 
-def most_changes(cue: Cue) -> float:
-    """How many changes of light a second of the cue could hold at most, read off its text.
-
-    A fade makes one change at most, a beat of an effect two. What is in a repeat is counted as
-    often as it could come round, besides.
-    """
-    starts: list[float] = []
-    ends: list[float] = []
-    beats = 0.0
-    lengths = Lengths(cue.body)
-    for start, step in timeline(cue.body, lengths):
-        if isinstance(step, Effect):
-            beats += _effect_changes(step)
-        elif isinstance(step, Repeat):
-            fades = sum(isinstance(inner, Fade) for inner in walk(step.body))
-            beats += fades * (SECOND_MS // max(lengths[step.body], 1.0) + 1.0)
-        elif isinstance(step, Fade) and start < inf:
-            starts.append(start)
-            ends.append(start + step.duration_ms)
-    if not starts:
-        return beats
-    first, last = np.sort(np.array(starts)), np.sort(np.array(ends))
-    inside = np.searchsorted(first, last + SECOND_MS, "right") - np.searchsorted(last, last)
-    return beats + float(inside.max())
+def _flash(name: str, fast: FastPattern, effect: Effect, lit: Lit, begins_ms: float) -> Flash:
+    at = begins_ms + fast.at_ms
+    found = Flashing(fast.kind, (name,), fast.count, at, at, at + fast.span_ms)
+    first, last = fast.pixels
+    group = (first + 1, last) if last - first < lit.pixels else None
+    return Flash(found, None, effect, group)
 
 
-def _effect_changes(effect: Effect) -> float:
-    if effect.name == "steady":
-        return 0.0
-    if effect.name == "breathe":  # one up and one down a beat, evenly
-        return 2.0 * SECOND_MS // effect.period_ms + 2.0
-    return 2.0 * (SECOND_MS // effect.period_ms + 2.0)
+# -- how long to watch ----------------------------------------------------------------------------
 
 
 def watched_ms(cue: Cue) -> int:
-    """How long the cue is watched: all of it, or two passes of what has no end."""
+    """How long the cue is watched: all of it; of what has no end two passes.
+
+    Longer where it could make a row of flashes, or where a pattern and a repeat never come round
+    together.
+    """
     whole = duration_ms(cue.body)
-    if whole == inf:
-        lengths = Lengths(cue.body)
-        ends = [
-            start + lengths[step]
-            for start, step in timeline(cue.body, lengths)
-            if start + lengths[step] < inf
-        ]
-        whole = max(LEAST_MS, 2 * max(ends, default=0))
-    elif any(isinstance(act, Effect) and _is_fast(act) for act in acts(cue.body)):
-        whole += LEAST_MS  # an effect stays on after its cue
-    return int(min(whole, LONGEST_MS))
+    rows = any(
+        isinstance(act, Effect) and act.period_ms <= STROBING_MS.get(act.name, 0)
+        for act in acts(cue.body)
+    )
+    if whole < inf:
+        return int(min(whole + (ROW_MS if rows else 0), LONGEST_MS))
+    lengths = Lengths(cue.body)
+    last = once = 0.0
+    for start, step in timeline(cue.body, lengths):
+        if isinstance(step, Fade | Effect) and start < inf:
+            last = max(last, start + lengths[step])
+        if isinstance(step, Repeat) and lengths[step] == inf and _has_light(step):
+            once = max(once, start + lengths[step.body])
+    if once:
+        restless = any(isinstance(act, Effect) and effect_ways(act) for act in acts(cue.body))
+        last = max(3.0 * once, MIXED_MS if restless else ROW_MS)
+    elif rows:
+        last += ROW_MS
+    return int(min(last, LONGEST_MS))
 
 
-def _is_fast(effect: Effect) -> bool:
-    return effect.period_ms < PASSING_EFFECT_MS.get(effect.name, 0)
+def _has_light(step: Repeat) -> bool:
+    return any(isinstance(inner, Fade | Effect) for inner in walk(step))
+
+
+def _may_last(cue: Cue, runs: tuple[Cue, ...]) -> bool:
+    """Whether the cue could make a long row of flashes: long enough, or an effect stays on."""
+    long = any(duration_ms(run.body) > 1000 * STROBE_S for run in runs)
+    return long or any(
+        isinstance(act, Effect) and act.period_ms <= STROBING_MS.get(act.name, 0)
+        for act in acts(cue.body)
+    )
 
 
 # -- what would pass ------------------------------------------------------------------------------

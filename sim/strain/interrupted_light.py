@@ -1,8 +1,10 @@
 """Light that flashes because a cue takes over from another, joins it, or is started again.
 
 Candidates are found by counting changes: those within any part of a second of the one cue, plus
-those at the start of the other, plus one for the change-over. Only where that could make more than
-three flashes are the two rehearsed together; what is reported was seen in such a rehearsal.
+those at the start of the other, plus one for the change-over, each from the state in which it
+changes most. Only where that could make more than three flashes are the two rehearsed together;
+what is reported was seen in such a rehearsal. What takes over: every cue with a button, the cue for
+a lost remote, the stop, and idle where the first cue ends by itself.
 
 Not covered: several buttons pressed in turn several times a second.
 """
@@ -11,28 +13,34 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import inf
 from typing import Final, TypeAlias
 
 import numpy as np
 
+from sim.light.counting import TOO_MANY
 from sim.light.flash import (
     SECOND_MS,
     Array,
     Flashing,
-    flashing,
     general_changes,
     red_changes,
     together,
 )
 from sim.model import Cue, Effect, Fade
-from sim.score.tree import outputs_used, timeline
-from sim.strain.eye import TOO_MANY, Eye, most_changes
+from sim.rulebook import FRAME_MS
+from sim.score.tree import duration_ms, outputs_used, timeline
+from sim.strain.eye import Eye, Sight
+from sim.strain.light_states import STOP, Entry
 
 MOST_PAIRS: Final = 60
 """Of more candidates those with the most changes are rehearsed (own limit)."""
 
 OFFSETS_MS: Final = (0, 240, 500, 740)
 """Two cues that run beside each other are started so far apart."""
+
+LATER_MS: Final = (20, 60, 120)
+"""A cue takes over so long after the last of the changes that are packed most densely."""
 
 PRESSES_MS: Final = (120, 180, 240)
 """A quick finger's presses are so far apart: four to eight a second (common practice, no source).
@@ -44,12 +52,13 @@ Changing: TypeAlias = dict[tuple[str, str], Array]
 
 @dataclass(frozen=True, slots=True)
 class Interruption:
-    """What flashes when `then` starts `after_ms` after `first`."""
+    """What flashes when `then` starts `after_ms` after `first`, which finds `finds`."""
 
     first: Cue
     then: Cue
     after_ms: int
     found: Flashing
+    finds: Entry
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,19 +72,22 @@ class Hurry:
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
+    """A cue's changes, of each kind and output from the state in which it makes most of them."""
+
     cue: Cue
     changes: Changing
+    finds: dict[tuple[str, str], Entry]
 
 
 def interruptions(eye: Eye, cues: tuple[Cue, ...]) -> Iterator[Interruption]:
-    """The cues that flash when they take over from one of `cues` or join it; each named once.
+    """What flashes when something takes over from one of `cues` or joins it; each taker once.
 
-    `cues`: those that can come about. Only bound ones interrupt. A cue that flashes by itself is
-    left out.
+    `cues`: those that can come about. A cue that flashes by itself is left out.
     """
-    bound = {binding.cue for binding in eye.show.score.bindings}
+    score = eye.show.score
+    takers = {binding.cue for binding in score.bindings} | {score.lost_cue, score.idle, STOP}
     seen = _restless(eye, cues)
-    pairs = [(a, b) for a in seen for b in seen if b.cue.name in bound]
+    pairs = [(a, b) for a in seen for b in seen if _can_follow(eye, a.cue, b.cue, takers)]
     ranked = sorted(((_most(eye, *pair), n) for n, pair in enumerate(pairs)), reverse=True)
     named: set[str] = set()
     for most, n in ranked[:MOST_PAIRS]:
@@ -90,12 +102,21 @@ def interruptions(eye: Eye, cues: tuple[Cue, ...]) -> Iterator[Interruption]:
 
 def hurry(eye: Eye, cue: Cue) -> Hurry | None:
     """What flashes under a quick finger on the cue's button, if the cue does not by itself."""
-    if not _changes_at_once(cue) or any(flashing(*eye.watched(cue))):
+    if not _changes_at_once(cue) or eye.flashes(cue):
         return None
+    entry = eye.states.entries(cue)[0]
     for every_ms in PRESSES_MS:
-        for found in flashing(*eye.watch_pressed(cue, every_ms)):
+        for found in eye.watch_pressed(cue, entry, every_ms).flashing:
             return Hurry(cue, every_ms, found)
     return None
+
+
+def _can_follow(eye: Eye, first: Cue, then: Cue, takers: set[str | None]) -> bool:
+    """Whether `then` can start while `first` runs, or right after it."""
+    if then.name not in takers or first.name == STOP:
+        return False
+    idles = then.name == eye.show.score.idle
+    return not idles or (first.name != then.name and duration_ms(first.body) < inf)
 
 
 def _changes_at_once(cue: Cue) -> bool:
@@ -112,42 +133,59 @@ def _changes_at_once(cue: Cue) -> bool:
 
 
 def _restless(eye: Eye, cues: tuple[Cue, ...]) -> list[_Seen]:
-    """Cues whose changes could be part of a second with too many, rehearsed.
+    """Cues whose changes could be part of a second with too many, rehearsed; the stop among them.
 
     One of two cues must bring half of the changes; the other needs to be rehearsed only if it could
     make up the rest. The one more is the change from the light that is cut to the one that begins.
     """
     half = TOO_MANY / 2.0
-    able = [(cue, most_changes(cue)) for cue in cues]
+    able = [(cue, eye.bound.of(cue)) for cue in cues]
     seen = [_seen(eye, cue) for cue, most in able if most >= half]
-    busiest = max(
-        (_densest(at, SECOND_MS) for one in seen for at in one.changes.values()), default=0
-    )
-    seen += [
-        _seen(eye, cue) for cue, most in able if most < half and most + busiest + 1 >= TOO_MANY
-    ]
+    if not any(one.changes for one in seen):
+        return []
+    others = [*(cue for cue, most in able if most < half), eye.states.stop()]
+    seen += [_seen(eye, cue) for cue in others if _could_add(eye, cue, seen)]
     return [one for one in seen if one.changes]
 
 
+def _could_add(eye: Eye, cue: Cue, seen: list[_Seen]) -> bool:
+    """Whether a cue of few changes could make up the rest of too many, beside or after another."""
+    for one in seen:
+        for (_, name), at_ms in one.changes.items():
+            own = eye.bound.of_light(cue, name) if name else eye.bound.of(cue)
+            if own and _densest(at_ms, SECOND_MS) + own + 1 >= TOO_MANY:
+                return True
+    return False
+
+
 def _seen(eye: Eye, cue: Cue) -> _Seen:
-    times, sources = eye.watched(cue)
-    if any(flashing(times, sources)):
-        return _Seen(cue, {})  # a finding of its own
+    seen = _Seen(cue, {}, {})
+    if eye.flashes(cue):
+        return seen  # a finding of its own
+    for sight in eye.sights(cue):
+        for key, at_ms in _changes(sight).items():
+            if at_ms.size > seen.changes.get(key, np.zeros(0)).size:
+                seen.changes[key] = at_ms
+                seen.finds[key] = sight.entry
+    return seen
+
+
+def _changes(sight: Sight) -> Changing:
     changes: Changing = {}
-    whole = {"": together(sources)} if len(sources) > 1 else {}
-    own = {name: (source.luminance, source.rgb) for name, source in sources.items()}
+    whole = {"": together(sight.sources)} if len(sight.sources) > 1 else {}
+    own = {name: (source.luminance, source.rgb) for name, source in sight.sources.items()}
     for name, (luminance, rgb) in {**own, **whole}.items():
         for kind, found in (
-            ("general", general_changes(times, luminance).at_ms),
-            ("red", red_changes(times, rgb).at_ms),
+            ("general", general_changes(sight.times_ms, luminance).at_ms),
+            ("red", red_changes(sight.times_ms, rgb).at_ms),
         ):
             if found.size:
                 changes[kind, name] = found
-    return _Seen(cue, changes)
+    return changes
 
 
 def _most(eye: Eye, first: _Seen, then: _Seen) -> int:
-    """The most changes a second could hold when `then` follows or joins `first`, from above."""
+    """The most changes a second could hold when `then` follows or joins `first`."""
     worst = 0
     for key in first.changes.keys() | then.changes.keys():
         before = first.changes.get(key, np.zeros(0))
@@ -165,7 +203,8 @@ def _most(eye: Eye, first: _Seen, then: _Seen) -> int:
 def _beside(eye: Eye, first: Cue, then: Cue) -> bool:
     """Whether the two can run at the same time."""
     shared = outputs_used(first.body) & outputs_used(then.body)
-    return first.name != eye.show.score.idle and not shared
+    idle = eye.show.score.idle
+    return idle not in (first.name, then.name) and not shared
 
 
 def _densest(at_ms: Array, window_ms: float) -> int:
@@ -178,20 +217,27 @@ def _densest(at_ms: Array, window_ms: float) -> int:
 
 def _confirmed(eye: Eye, first: _Seen, then: _Seen) -> Interruption | None:
     """What a rehearsal at one of the likely instants really shows."""
-    for after_ms in _instants(eye, first, then):
-        found = flashing(*eye.watch(first.cue, then.cue, after_ms))
-        if found:
-            return Interruption(first.cue, then.cue, after_ms, found[0])
+    entries = list({id(entry): entry for entry in first.finds.values()}.values())
+    for entry in entries or [eye.states.entries(first.cue)[0]]:
+        for after_ms in _instants(eye, first, then):
+            sight = eye.watch(first.cue, entry, then.cue, after_ms)
+            if sight.flashing:
+                return Interruption(first.cue, then.cue, after_ms, sight.flashing[0], entry)
     return None
 
 
 def _instants(eye: Eye, first: _Seen, then: _Seen) -> list[int]:
+    if then.cue.name == eye.show.score.idle:
+        return [int(duration_ms(first.cue.body))]
     if _beside(eye, first.cue, then.cue):
         return list(OFFSETS_MS)
     instants: set[int] = set()
-    for at_ms in first.changes.values():
-        ends = np.searchsorted(at_ms, at_ms + SECOND_MS / 2.0, side="right")
-        densest = int(np.argmax(ends - np.arange(at_ms.size)))
-        last = float(at_ms[int(ends[densest]) - 1])
-        instants |= {max(0, int(last) + later) for later in (20, 60, 120)}
+    for key, at_ms in first.changes.items():
+        after = then.changes.get(key, np.zeros(0))
+        heads = after[(after >= 0.0) & (after < SECOND_MS)].tolist()
+        for window in {SECOND_MS / 2.0, *(SECOND_MS - head - 2 * FRAME_MS for head in heads)}:
+            ends = np.searchsorted(at_ms, at_ms + window, side="right")
+            densest = int(np.argmax(ends - np.arange(at_ms.size)))
+            last = float(at_ms[int(ends[densest]) - 1])
+            instants |= {max(0, int(last) + later) for later in LATER_MS}
     return sorted(instants)

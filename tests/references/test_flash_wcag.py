@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sim.light import flash
+from sim.light import area, flash
 from sim.light.effects import FULL, multipliers
 from sim.light.lightness import colour_luminance, luminance, srgb_to_linear
 from sim.model import Effect
@@ -134,8 +134,8 @@ def test_the_area_threshold_is_the_published_solid_angle() -> None:
     """0.006 sr, a quarter of a 10 degree field (read); 60 cm2 at 1 m, 15 at 0.5 m (derived)."""
     quarter = 0.25 * 2.0 * np.pi * (1.0 - np.cos(np.radians(5.0)))
     assert quarter == pytest.approx(flash.AREA_SR, abs=5e-5)
-    assert flash.area_cm2(1.0) == pytest.approx(60.0)
-    assert flash.area_cm2(0.5) == pytest.approx(15.0)
+    assert area.area_m2(1.0) == pytest.approx(60e-4)
+    assert area.area_m2(0.5) == pytest.approx(15e-4)
 
 
 def test_a_lone_blue_lamp_counts_by_its_own_full_light() -> None:

@@ -186,7 +186,7 @@ def numbers(value: object) -> list[float]:
 
 def flashes(show: Show) -> list[object]:
     eye = Eye(show)
-    found: list[object] = [one for cue in show.score.cues for one in eye.flashing(cue)]
+    found: list[object] = [one.found for cue in show.score.cues for one in eye.flashes(cue)]
     return found + [one.found for one in light_interruptions(eye, show.score.cues)]
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from math import inf
+
 import pytest
 
 from sim.light.flash import PASSING_EFFECT_MS, Flashing, passing_period_ms
@@ -50,7 +53,7 @@ def blink(
 
 def flashing_of(body: Step) -> tuple[Flashing, ...]:
     cue = Cue("c", "", body)
-    return Eye(show_of(cue)).flashing(cue)
+    return tuple(one.found for one in Eye(show_of(cue)).flashes(cue))
 
 
 def interruptions_of(*cues: Cue) -> list[Interruption]:
@@ -109,9 +112,9 @@ def test_two_lamps_in_turn_are_seen_together() -> None:
         )
     )
     cue = Cue("c", "", short)
-    (pair,) = Eye(Show(rig, Score("s", (cue,)))).flashing(cue)
-    assert pair.outputs == ("eye", "ear")
-    assert pair.count >= 4
+    (pair,) = Eye(Show(rig, Score("s", (cue,)))).flashes(cue)
+    assert pair.found.outputs == ("eye", "ear")
+    assert pair.found.count >= 4
 
 
 def test_an_effect_left_on_is_watched_after_its_cue() -> None:
@@ -122,16 +125,110 @@ def test_an_effect_left_on_is_watched_after_its_cue() -> None:
     assert flashing_of(InTurn((Fade("eye", 90.0, 0), slow))) == ()
 
 
-def test_a_fine_sparkle_balances_out_over_a_strip() -> None:
-    """Pixels that flash on their own are the fine pattern that the definition excepts."""
-    run = Effect("belly", "run", 200, 100.0, width=5)
-    assert flashing_of(InTurn((Fade("belly", StripLight((255, 255, 255)), 0), run))) == ()
+@pytest.mark.parametrize("colour", [(255, 255, 255), (255, 0, 0)])
+def test_a_spot_that_runs_fast_flashes_in_every_group_of_pixels(
+    colour: tuple[int, int, int],
+) -> None:
+    """The mean of the whole strip hardly changes; ten neighbours flash ten times a second."""
+    run = Effect("belly", "run", 100, 100.0, width=15)
+    lit = InTurn((Fade("belly", StripLight(colour), 0), run, Hold(5000)))
+    found = flashing_of(lit)
+    assert {f.kind for f in found} == ({"general", "red"} if colour[1] == 0 else {"general"})
+    assert all(9 <= f.count <= 11 for f in found)
+    slow = replace(run, period_ms=1000)
+    assert flashing_of(InTurn((Fade("belly", StripLight(colour), 0), slow, Hold(5000)))) == ()
+
+
+@pytest.mark.parametrize(
+    ("output", "lights", "kinds"),
+    [("eye", (100.0, 0.0), {"general"}), ("belly", (RED, DARK), {"general", "red"})],
+)
+def test_a_cue_is_judged_from_every_light_that_the_show_leaves(
+    output: str, lights: tuple[float | StripLight, ...], kinds: set[str]
+) -> None:
+    """From dark the second cue stays dark; from where the first one leaves it, it flashes."""
+    lit = Cue("lit", "", Fade(output, lights[0], 1000))
+    pulse = (Effect(output, "breathe", 200, 100.0), Fade(output, lights[1], 5000))
+    fading = Cue("fading", "", InTurn(pulse))
+    assert Eye(show_of(fading)).flashes(fading) == ()
+    eye = Eye(show_of(lit, fading))
+    assert eye.flashes(lit) == ()
+    found = eye.flashes(fading)
+    assert {f.found.kind for f in found} == kinds
+    for flash in found:
+        assert flash.found.count >= 5
+        assert flash.finds is not None
+        assert flash.finds.lights[output] == lights[0]
+
+
+def test_a_shallow_effect_counts_at_the_light_that_is_just_dark_enough() -> None:
+    """At full light its darker state is above 0.80 and passes; fading brings every other light."""
+    lit = Cue("lit", "", Fade("eye", 100.0, 1000))
+    shallow = Cue("shallow", "", InTurn((Effect("eye", "breathe", 150, 8.0), Hold(2000))))
+    found = Eye(show_of(lit, shallow)).flashes(shallow)
+    assert [f.found.kind for f in found] == ["general"]
+
+
+@pytest.mark.parametrize("while_held", [True, False])
+def test_a_cue_that_is_held_is_judged_as_long_as_the_button_is_down(while_held: bool) -> None:
+    once = Cue("once", "", InTurn((Fade("eye", 100.0, 100), Fade("eye", 0.0, 100))))
+    score = replace(show_of(once).score, bindings=(Binding(1, "once", while_held),))
+    found = Eye(replace(show_of(once), score=score)).flashes(once)
+    assert bool(found) is while_held
+
+
+def test_an_effect_left_on_counts_over_its_whole_pattern() -> None:
+    """Of embers from 100 to 160 ms many flash too fast only after minutes."""
+    for period in (100, 130, 160):
+        ember = InTurn((Fade("eye", 100.0, 0), Effect("eye", "ember", period, 100.0, seed=3)))
+        (found,) = flashing_of(Repeat(InTurn((ember, Hold(60_000))), 1))
+        assert found.count >= 4
+
+
+def test_an_effect_that_idle_takes_off_is_judged_while_its_cue_lasts() -> None:
+    """Seed 4 flashes too fast after 40 s; the cue holds it for three."""
+    ember = Effect("eye", "ember", 150, 100.0, seed=4)
+    cue = Cue("short", "", InTurn((Fade("eye", 100.0, 0), ember, Hold(3000))))
+    idle = Cue("idle", "", Fade("eye", 50.0, 1000))
+    assert Eye(show_of(cue)).flashes(cue) != ()
+    assert Eye(show_of(cue, idle, idle="idle")).flashes(cue) == ()
+
+
+def test_the_stop_can_be_one_change_too_many() -> None:
+    """Three flashes and half another one; the stop takes the light the other half."""
+    body = InTurn((blink("eye", 280, 3), Fade("eye", 100.0, 0), Hold(2000)))
+    show = show_of(Cue("c", "", body))
+    found = list(interruptions(Eye(show), show.score.cues))
+    assert {f.then.name for f in found} >= {"stop"}
+
+
+def test_long_rows_of_flashes_are_seen_and_short_ones_pass() -> None:
+    """Guidance for events: thirty seconds at a time."""
+    for times, expected in ((60, 0), (90, 1)):
+        cue = Cue("c", "", blink("eye", 400, times))
+        eye = Eye(show_of(cue))
+        assert eye.flashes(cue) == ()
+        rows = eye.long_rows(cue)
+        assert len(rows) == expected
+        for row in rows:
+            assert row.outputs == ("eye",)
+            assert row.row.lasts_s == pytest.approx(36.0, abs=1.0)
+            assert row.row.rate == pytest.approx(2.5, abs=0.05)
+
+
+def test_an_effect_left_on_can_be_a_row_without_an_end() -> None:
+    for period, expected in ((450, 1), (550, 0)):
+        body = InTurn((Fade("eye", 90.0, 0), Effect("eye", "breathe", period, 100.0)))
+        cue = Cue("c", "", body)
+        rows = Eye(show_of(cue)).long_rows(cue)
+        assert len(rows) == expected
+        assert all(row.row.lasts_s == inf for row in rows)
 
 
 def test_a_cue_started_into_another_can_flash_where_neither_does() -> None:
     three = Cue("three", "", blink("eye", 300, 3))
     found = interruptions_of(three)
-    assert [(f.first.name, f.then.name) for f in found] == [("three", "three")]
+    assert ("three", "three") in [(f.first.name, f.then.name) for f in found]
     assert all(f.found.count == 4 for f in found)
     assert all(0.0 <= f.after_ms <= 900.0 for f in found)
 

@@ -31,10 +31,12 @@ from seqlang.checks.figures import listed, seconds
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
 from seqlang.text.findings import Finding, Fix, Span
-from sim.light.flash import FLASHES, Flashing, flashing
-from sim.model import Cue, Effect, Fade, Hold, Repeat, Step
+from sim.light.flash import FLASHES, Flashing
+from sim.model import Cue, Effect, Fade, Hold, Repeat, Step, StripLight
 from sim.score.tree import swapped, timeline, walk
-from sim.strain.eye import least_passing_ms
+from sim.strain.eye import Flash, least_passing_ms
+
+SCREENS = "thresholds of WCAG 2.2, made for screens; some people react to less"
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -42,15 +44,15 @@ def check(context: Context) -> Iterator[Finding]:
         return
     for cue in context.show.score.cues:
         if context.playable(cue):
-            for found in context.eye.flashing(cue):
-                yield _finding(context, cue, found)
+            for flash in context.eye.flashes(cue):
+                yield _finding(context, cue, flash)
 
 
-def _finding(context: Context, cue: Cue, found: Flashing) -> Finding:
-    culprit = _culprit(cue, found)
+def _finding(context: Context, cue: Cue, flash: Flash) -> Finding:
+    found = flash.found
+    culprit = flash.effect or _culprit(cue, found)
     span = context.span(cue.mark if culprit is None else culprit.mark, "name")
     slower = _slower(context, cue, found)
-    fix = None if slower is None else slower[0]
     kind = "flashes red" if found.kind == "red" else "flashes"
     at = max(0.0, found.at_ms)
     return Finding(
@@ -60,18 +62,40 @@ def _finding(context: Context, cue: Cue, found: Flashing) -> Finding:
         f"{found.count} times within one second of cue `{cue.name}`, and {FLASHES} times are safe",
         span,
         label=f"the second from {seconds(at)} on",
-        notes=(
-            f"too fast from {seconds(max(0.0, found.first_ms))} to {seconds(found.last_ms)}",
-            "thresholds of WCAG 2.2, made for screens; some people react to less",
-        ),
+        notes=(*_notes(context, flash), SCREENS),
         help="slow it down, or let it change by less than a tenth of its light"
         if slower is None
         else f"the least that passes here is {seconds(slower[1])}: `{slower[0].text}`",
-        fix=fix,
+        fix=None if slower is None else slower[0],
         asked=found.count,
         limit=FLASHES,
         unit="flashes a second",
     )
+
+
+def _notes(context: Context, flash: Flash) -> Iterator[str]:
+    found = flash.found
+    if flash.pixels is not None:
+        first, last = flash.pixels
+        several = f"pixels {first} to {last}" if last > first else f"pixel {first}"
+        yield f"{several}, seen from {context.show.rig.wearer.viewing_m * 1000:.0f} mm"
+    if flash.effect is None:
+        first_s, last_s = seconds(max(0.0, found.first_ms)), seconds(found.last_ms)
+        yield f"too fast from {first_s} to {last_s}"
+    if flash.finds is not None:
+        lights = [
+            f"`{name}` at {_light(light)}"
+            for name, light in flash.finds.lights.items()
+            if name in found.outputs
+        ]
+        yield f"when the cue finds {', '.join(lights)}"
+
+
+def _light(light: float | StripLight) -> str:
+    if isinstance(light, StripLight):
+        red, green, blue = light.colour
+        return f"#{red:02x}{green:02x}{blue:02x} {light.level_pct:.3g} %"
+    return f"{light:.3g} %"
 
 
 def _culprit(cue: Cue, found: Flashing) -> Effect | Fade | None:
@@ -122,7 +146,7 @@ def _least(
 
     def passes(value: int) -> bool:
         slow = replace(cue, body=_with(context, cue.body, span, part, value))
-        return not any(f.kind == found.kind for f in flashing(*context.eye.watch(slow)))
+        return not any(f.found.kind == found.kind for f in context.eye.flashes_as(slow))
 
     return least_passing_ms(now_ms, passes, regular=part == "duration")
 

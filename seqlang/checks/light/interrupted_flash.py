@@ -1,8 +1,10 @@
 """interrupted-flash: two cues, each safe by itself, flash when one follows or joins the other.
 
 What: no output, nor all of them together, flashes more than three times within a second when a
-button's cue takes over from another one, or runs beside it. A cue that flashes only when its own
-button is pressed again while it runs, or several times a second, is named as advice.
+button's cue, the cue for a lost remote or idle takes over from another one, or runs beside it.
+Named as advice: a cue that flashes only when its own button is pressed again while it runs, or
+several times a second, and one that flashes when the stop button is pressed in the midst of it
+(the stop itself shall never wait).
 
 Why: buttons are pressed at any instant; three flashes at the end of one cue and one at the start of
 the next are four.
@@ -22,9 +24,11 @@ from collections.abc import Iterator
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import listed, seconds
+from seqlang.checks.light.flashing_light import SCREENS
 from seqlang.text.findings import Finding
 from sim.light.flash import FLASHES
 from sim.strain.interrupted_light import Hurry, Interruption, hurry, interruptions
+from sim.strain.light_states import STOP
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -39,7 +43,7 @@ def check(context: Context) -> Iterator[Finding]:
     named: set[str] = set()
     for one in interruptions(context.eye, cues):
         named.add(one.then.name)
-        yield _interrupted(context, one)
+        yield _stopped(context, one) if one.then.name == STOP else _interrupted(context, one)
     bound = {binding.cue for binding in score.bindings}
     for cue in cues:
         if cue.name in bound - named:
@@ -57,7 +61,7 @@ def _hurried(context: Context, one: Hurry) -> Finding:
         f"{FLASHES} times are safe",
         context.span(one.cue.mark, "name"),
         label="safe when it is pressed once",
-        notes=("thresholds of WCAG 2.2, made for screens; some people react to less",),
+        notes=(SCREENS,),
         help="let the cue last half a second or more and refuse to start again before it "
         "ends: `if busy refuse`",
         asked=one.found.count,
@@ -66,9 +70,24 @@ def _hurried(context: Context, one: Hurry) -> Finding:
     )
 
 
+def _stopped(context: Context, one: Interruption) -> Finding:
+    return Finding(
+        "advice",
+        "interrupted-flash",
+        f"{_flashing(one)} when everything is stopped {seconds(one.after_ms)} after "
+        f"`{one.first.name}` starts, and {FLASHES} times are safe",
+        context.span(one.first.mark, "name"),
+        label="safe when it is not stopped",
+        notes=(SCREENS,),
+        help="slow its flashes down a little; the stop must never wait",
+        asked=one.found.count,
+        limit=FLASHES,
+        unit="flashes a second",
+    )
+
+
 def _interrupted(context: Context, one: Interruption) -> Finding:
-    first, then, found = one.first, one.then, one.found
-    outputs = listed(list(found.outputs))
+    first, then = one.first, one.then
     again = first.name == then.name
     taking = (
         f"`{then.name}` is started again {seconds(one.after_ms)} after its start"
@@ -78,17 +97,22 @@ def _interrupted(context: Context, one: Interruption) -> Finding:
     return Finding(
         "advice" if again else "warning",
         "interrupted-flash",
-        f"{outputs} {'flashes' if len(found.outputs) == 1 else 'flash'} {found.count} times within "
-        f"one second when {taking}, and {FLASHES} times are safe",
+        f"{_flashing(one)} when {taking}, and {FLASHES} times are safe",
         context.span(then.mark, "name"),
         label="safe when it runs once" if again else "each of the two is safe by itself",
         related=() if again else ((context.span(first.mark, "name"), "the cue that runs already"),),
-        notes=("thresholds of WCAG 2.2, made for screens; some people react to less",),
+        notes=(SCREENS,),
         help="let it end with a second of calm, and refuse to start again before: `if busy refuse`"
         if again
         else "let one of the two begin or end with a second of calm, or let the second wait: "
         "`if busy wait`",
-        asked=found.count,
+        asked=one.found.count,
         limit=FLASHES,
         unit="flashes a second",
     )
+
+
+def _flashing(one: Interruption) -> str:
+    found = one.found
+    flashes = "flashes" if len(found.outputs) == 1 else "flash"
+    return f"{listed(list(found.outputs))} {flashes} {found.count} times within one second"

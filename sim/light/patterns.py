@@ -1,0 +1,333 @@
+"""Effects judged over their whole pattern, on a light that stands still.
+
+An effect repeats exactly: `breathe` and `run` after one period, `ember` and `sparkle` after 65536
+beats, because their noise counts beats modulo 65536 (`firmware_gen/TABLE.md` 3.4). Here the whole
+pattern is looked at in continuous time, pixel group by pixel group (`sim.light.area`). A board
+shows frames, 20 ms apart, which see only some of these values, each up to a frame late; eight
+changes within a second and one frame are therefore too many. So no phase between effect and frames
+is left out.
+
+A spot that runs along a strip hops from pixel to pixel. It is taken to glide: each group's light is
+the mean over one hop (own). Otherwise the ripple of the hops would count as flashes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from math import ceil, inf
+from typing import Final
+
+import numpy as np
+
+from sim.light.area import group_means, groups
+from sim.light.counting import Counter
+from sim.light.effects import FULL, MOVING, Integers, depth_of, multipliers_at
+from sim.light.flash import (
+    CHANGE,
+    FLASHES,
+    RED_CHANGE,
+    SATURATED,
+    SECOND_MS,
+    Array,
+    Kind,
+    passing_effect_ms,
+    zigzag,
+)
+from sim.light.lightness import colour_luminance, luminance
+from sim.model import NO_MARK, Effect
+from sim.rulebook import FRAME_MS
+
+PATTERN_BEATS: Final = 65536
+"""Beats after which the noise of TABLE.md 3.4 comes round."""
+
+TOO_CLOSE_MS: Final = SECOND_MS + FRAME_MS
+"""Eight changes within this are more than three flashes in some second of frames."""
+
+FIRST_LOOK_BEATS: Final = 1024
+"""What flashes often is found in so many beats already."""
+
+FIRST_COLUMN_BEATS: Final = 64
+BEATS_A_COLUMN: Final = 256
+"""A long pattern is cut into columns of so many beats, which are looked at side by side."""
+
+HOP_PARTS: Final = 4
+"""Instants within each hop of a running spot."""
+
+_KEPT: Final = 256
+
+
+@dataclass(frozen=True, slots=True)
+class Lit:
+    """What an effect lies on: a light that stands still.
+
+    `levels`: one channel (a lamp) or three (a strip), in half percents of L*. `colour`: linear
+    colour of a lamp's full light. `cap_a`, `channel_a`: a strip's cap and channel current.
+    """
+
+    levels: tuple[float, ...]
+    pixels: int = 1
+    least_group: int = 1
+    colour: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    cap_a: float | None = None
+    channel_a: float = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class FastPattern:
+    """More than three flashes within a second of an effect's pattern.
+
+    `at_ms`: from the effect's start. `pixels`: the group that flashes, its first pixel (from 0) and
+    the one behind its last. `span_ms`: what eight changes in a row take; `count`: flashes in the
+    second from `at_ms` on.
+    """
+
+    kind: Kind
+    count: int
+    at_ms: float
+    span_ms: float
+    pixels: tuple[int, int]
+
+
+def fast_pattern(effect: Effect, lit: Lit, lasts_ms: float = inf) -> tuple[FastPattern, ...]:
+    """Where the pattern flashes more than three times in a second, worst of each kind.
+
+    `lasts_ms`: how long the effect stays on. Only the kinds that fail are in the answer; an
+    irregular pattern is looked at from its start and no farther than the first that fails.
+    """
+    beats = ceil(min(lasts_ms / effect.period_ms, PATTERN_BEATS))
+    return _fast_pattern(replace(effect, output="", mark=NO_MARK), lit, beats)
+
+
+@lru_cache(maxsize=_KEPT)
+def _fast_pattern(effect: Effect, lit: Lit, beats: int) -> tuple[FastPattern, ...]:
+    if not may_flash(effect, lit):
+        return ()
+    if effect.name in ("breathe", "run"):
+        beats = min(beats, ceil(TOO_CLOSE_MS / effect.period_ms) + 3)
+        return _failing(effect, lit, beats, beats)
+    first = min(beats, FIRST_LOOK_BEATS)
+    found = _failing(effect, lit, first, FIRST_COLUMN_BEATS)
+    if found or first == beats:
+        return found
+    return _failing(effect, lit, beats, BEATS_A_COLUMN)
+
+
+def may_flash(effect: Effect, lit: Lit) -> bool:
+    """Whether the pattern could flash too fast at all: its period and its depth say so."""
+    if effect.period_ms >= passing_effect_ms(effect.name, lit.pixels):
+        return False
+    bright, dim = (_light(lit, np.array([m])) for m in (FULL, _least(effect)))
+    general = float((bright.luminance - dim.luminance)[0]) >= CHANGE - 1e-9
+    excess = float(np.maximum(bright.excess, 0.0)[0] - np.maximum(dim.excess, 0.0)[0])
+    return general or (bool(_is_red(bright)[0]) and (excess > RED_CHANGE or _least(effect) == 0))
+
+
+def _least(effect: Effect) -> int:
+    return FULL - depth_of(effect)
+
+
+# -- light of pixels ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Light:
+    """What is looked at of a light, arrays of one shape: luminance, R - G - B, red and the sum."""
+
+    luminance: Array
+    excess: Array
+    red: Array
+    total: Array
+
+
+def _light(lit: Lit, multiplier: Integers) -> _Light:
+    """Of one pixel, by multiplier (0 to 256)."""
+    levels = np.array(lit.levels) * multiplier[..., np.newaxis] / (2.0 * FULL)
+    duty = luminance(levels)
+    if len(lit.levels) == 1:
+        bright, rgb = duty[..., 0], duty * np.array(lit.colour)
+    else:
+        bright, rgb = np.asarray(colour_luminance(duty)), duty
+    red, rest = rgb[..., 0], rgb[..., 1] + rgb[..., 2]
+    return _Light(bright, red - rest, red, red + rest)
+
+
+def _is_red(light: _Light) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+    return np.asarray((light.total > 0.0) & (light.red >= (SATURATED - 1e-9) * light.total))
+
+
+# -- what makes a change --------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Measure:
+    """What makes a change: a value of a light, and the least change of it that counts.
+
+    `needs`: the fields of the light that the value is made of.
+    """
+
+    kind: Kind
+    needs: tuple[str, ...]
+    of: Callable[..., Array]
+    least: float
+
+
+def _as_it_is(luminance: Array) -> Array:
+    return luminance
+
+
+def _excess(excess: Array) -> Array:
+    return np.maximum(excess, 0.0)
+
+
+def _redness(red: Array, total: Array) -> Array:
+    """1 where a group is a saturated red, 0 where it is dark, else between: see `flash`.
+
+    Dark counts as white, which lies far enough from red; another light of the same colour does not.
+    """
+    saturated = (total > 0.0) & (red >= (SATURATED - 1e-9) * total)
+    return np.where(saturated, 1.0, np.where(total <= 0.0, 0.0, 0.5))
+
+
+_GENERAL: Final = _Measure("general", ("luminance",), _as_it_is, CHANGE)
+_EXCESS: Final = _Measure("red", ("excess",), _excess, RED_CHANGE + 2e-9)
+_REDNESS: Final = _Measure("red", ("red", "total"), _redness, 1.0)
+
+
+# -- looking at a pattern -------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Columns:
+    """Beats looked at side by side: `starts` of the columns, `length` beats each."""
+
+    starts: Integers
+    length: int
+
+
+class _Pattern:
+    """The light of groups of pixels under an effect."""
+
+    def __init__(self, effect: Effect, lit: Lit) -> None:
+        self.effect, self._lit = effect, lit
+        spans = groups(lit.pixels, min(lit.least_group, lit.pixels))
+        if effect.name == "run":  # passes every group of a size alike
+            spans = spans[np.unique(spans[:, 1] - spans[:, 0], return_index=True)[1]]
+        elif effect.name not in MOVING:
+            spans = spans[-1:]
+        self.spans = spans
+        self._table = _light(lit, np.arange(FULL + 1))
+        self._offsets = _offsets(effect, lit)
+
+    @property
+    def measures(self) -> tuple[_Measure, ...]:
+        reddens = bool(_is_red(self._table).any())
+        return (_GENERAL, _EXCESS, _REDNESS) if reddens else (_GENERAL,)
+
+    def rest(self, measure: _Measure) -> Array:
+        """The groups' values without the effect."""
+        whole = np.full((1, 1, self._lit.pixels), FULL, dtype=np.int64)
+        return np.asarray(self._groups(whole, measure)[0, 0])
+
+    def row(self, columns: _Columns, measure: _Measure) -> Iterator[tuple[float, Array]]:
+        """The groups' values, shape (columns, groups), at one instant after another.
+
+        A column runs on into the next, so that no second is cut.
+        """
+        period = self.effect.period_ms
+        more = ceil(2.0 * TOO_CLOSE_MS / period) + 1 if columns.starts.size > 1 else 0
+        for n in range(columns.length + more):
+            beat = self._beat(columns.starts + n, measure)
+            for number, share in enumerate(self._offsets):
+                yield (n + share) * period, beat[:, number]
+
+    def _beat(self, beat: Integers, measure: _Measure) -> Array:
+        """The groups' values at the instants of one beat of each column."""
+        pixels = self._lit.pixels
+        h = np.floor(np.array(self._offsets) * 256.0).astype(np.int64)[:, np.newaxis]
+        shape = (beat.size, len(self._offsets), pixels)
+        m = multipliers_at(
+            self.effect, beat[:, np.newaxis, np.newaxis], h, np.arange(pixels), pixels
+        )
+        return self._groups(np.broadcast_to(m, shape), measure)
+
+    def _groups(self, m: Integers, measure: _Measure) -> Array:
+        """The groups' values by multipliers of shape (columns, instants, pixels)."""
+        capped: Array | float = 1.0
+        if self._lit.cap_a is not None:
+            total = self._table.total[m].sum(axis=-1, keepdims=True)
+            with np.errstate(divide="ignore"):
+                capped = np.minimum(1.0, self._lit.cap_a / (total * self._lit.channel_a))
+        means = [
+            group_means(getattr(self._table, name)[m] * capped, self.spans)
+            for name in measure.needs
+        ]
+        if self.effect.name == "run":
+            means = [_gliding(part) for part in means]
+        return np.asarray(measure.of(*means))
+
+
+def _gliding(values: Array) -> Array:
+    """Means over one hop of a running spot, around the period; `values` (columns, instants, ..)."""
+    if values.shape[1] == 1:
+        return values
+    return np.asarray(sum(np.roll(values, part, axis=1) for part in range(HOP_PARTS)) / HOP_PARTS)
+
+
+def _offsets(effect: Effect, lit: Lit) -> list[float]:
+    """The instants of a beat that are looked at, as shares of the period."""
+    if effect.name == "run":
+        parts = lit.pixels * HOP_PARTS
+    elif effect.name == "ember":  # a beat is one way up or down, only little bent
+        parts = 4
+    else:
+        parts = ceil(effect.period_ms / FRAME_MS)
+        parts += parts % 2
+    shares = [n / parts for n in range(parts)]
+    # a sparkle jumps where its beat ends: the last value before counts too
+    return [*shares, 255.0 / 256.0] if effect.name == "sparkle" else shares
+
+
+def _failing(effect: Effect, lit: Lit, beats: int, length: int) -> tuple[FastPattern, ...]:
+    """The worst of each kind in so many beats, looked at in columns of `length` beats."""
+    pattern = _Pattern(effect, lit)
+    columns = _Columns(np.arange(0, beats, length, dtype=np.int64), length)
+    found: dict[Kind, FastPattern] = {}
+    for measure in pattern.measures:
+        worst = _worst(pattern, columns, measure)
+        known = found.get(measure.kind)
+        if worst is not None and (known is None or worst.span_ms < known.span_ms):
+            found[measure.kind] = worst
+    return tuple(found.values())
+
+
+def _worst(pattern: _Pattern, columns: _Columns, measure: _Measure) -> FastPattern | None:
+    rest = np.tile(pattern.rest(measure), columns.starts.size)
+    row = pattern.row(columns, measure)
+    _, first = next(row)
+    counter = Counter(rest, first.ravel(), measure.least)
+    for time_ms, value in row:
+        counter.take(time_ms, value.ravel())
+    closest = counter.closest()
+    where = closest.worst()
+    span = float(closest.span_ms[where])
+    if span > TOO_CLOSE_MS:
+        return None
+    column, group = divmod(where, len(pattern.spans))
+    at = float(columns.starts[column]) * pattern.effect.period_ms + float(closest.at_ms[where])
+    first_pixel, last_pixel = pattern.spans[group].tolist()
+    count = _count(pattern, measure, at, group)
+    return FastPattern(measure.kind, count, at, span, (first_pixel, last_pixel))
+
+
+def _count(pattern: _Pattern, measure: _Measure, at_ms: float, group: int) -> int:
+    """Flashes of one group in the second (and frame) that begins with the change at a time."""
+    period = pattern.effect.period_ms
+    first = max(0, int(at_ms // period) - 3)
+    columns = _Columns(np.array([first]), ceil(TOO_CLOSE_MS / period) + 5)
+    seen = [(time_ms, value[0, group]) for time_ms, value in pattern.row(columns, measure)]
+    times, values = np.array(seen).T
+    reached = zigzag(times + first * period, values, measure.least)[0]
+    inside = (reached >= at_ms - 1e-6) & (reached <= at_ms + TOO_CLOSE_MS)
+    return max(FLASHES + 1, int(inside.sum()) // 2)

@@ -1,0 +1,224 @@
+"""How many changes of light any second of a play could hold: a bound in closed form.
+
+A bound is read off the text, without running anything. A change needs a light on its way up or
+down, so ways are counted: a fade is one way, a beat of `ember` on a lamp one, of any other effect
+two (on a strip, pixels of an `ember` that rise and fall at once make two of one beat). Where a fade
+and an effect meet, their product may bend once within each way of either: these count twice. What
+is repeated counts as often as it can come round. The light that a cue finds may still be fading:
+one way more, until the cue's own first fade. The ways of several lights add up, which bounds each
+light and all of them together. A spot that runs is taken to glide, as in `sim.light.patterns`.
+
+A second of frames may hold what happens in a second and one frame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from math import inf
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from sim.light.counting import TOO_MANY
+from sim.light.flash import SECOND_MS
+from sim.model import Cue, Effect, Fade, Lamp, Repeat, Show, Step, Strip
+from sim.rulebook import FRAME_MS
+from sim.score.tree import Lengths, duration_ms, passes, timeline, walk
+
+WINDOW_MS: Final = SECOND_MS + FRAME_MS
+
+
+FEW: Final = 24
+"""Up to so many spans are compared one by one, and up to its square those that may meet."""
+
+
+class _Ways(NamedTuple):
+    """Ways up or down that a window which meets this span of time may hold at most."""
+
+    output: str
+    start_ms: float
+    end_ms: float
+    most: float
+
+
+class _Loop(NamedTuple):
+    """The repeats around a statement: the outermost one's end, and the innermost one's pass."""
+
+    end_ms: float
+    pass_ms: float
+    most: float
+    """Passes in all, where that is known."""
+
+
+class LightBound:
+    """Bounds on changes of light for the cues of a show; each cue is read once."""
+
+    def __init__(self, show: Show) -> None:
+        self._show = show
+        self._lights = {
+            o.name: o.pixels if isinstance(o, Strip) else 1
+            for o in show.rig.outputs
+            if isinstance(o, Lamp | Strip)
+        }
+        """Pixels of each light."""
+        self._held = {binding.cue for binding in show.score.bindings if binding.while_held}
+        self._ways: dict[str, list[_Ways]] = {}
+
+    def of(self, cue: Cue) -> float:
+        """Most changes within any second of a run of the cue, of all its lights together."""
+        return _densest(self._read(cue))
+
+    def of_light(self, cue: Cue, name: str) -> float:
+        """The same for one light."""
+        return _densest([one for one in self._read(cue) if one.output == name])
+
+    def of_play(self, starts: int) -> float:
+        """Most changes within any second of any play, of one light or of all together.
+
+        `starts`: how many runs begin within any second at most; a stop and a power-up count as
+        one. Each light then belongs to `starts + 1` runs, one after the other; where it changes
+        hands an effect may be taken off, which is a jump. No light changes more often than frames
+        are shown.
+        """
+        whole = 0.0
+        for name in self._lights:
+            most = max((self.of_light(cue, name) for cue in self._show.score.cues), default=0.0)
+            whole += (starts + 1) * max(most, 1.0) + starts
+        return min(whole, WINDOW_MS / FRAME_MS)
+
+    def cannot_flash(self, cue: Cue) -> bool:
+        """Whether a run of the cue keeps below eight changes a second, whatever it finds."""
+        return self.of(cue) < TOO_MANY
+
+    def _read(self, cue: Cue) -> list[_Ways]:
+        if cue.name not in self._ways:
+            again = cue.name in self._held and duration_ms(cue.body) > 0
+            body = Repeat(cue.body, None) if again else cue.body
+            self._ways[cue.name] = _ways(body, self._lights)
+        return self._ways[cue.name]
+
+
+def _densest(ways: list[_Ways]) -> float:
+    """The most that a window holds; one that does starts where a span ends."""
+    if len(ways) > FEW:
+        return _densest_of_many(ways)
+    ends = {one.end_ms for one in ways}
+    return max(
+        (
+            sum(w.most for w in ways if w.start_ms <= end + WINDOW_MS and w.end_ms >= end)
+            for end in ends
+        ),
+        default=0.0,
+    )
+
+
+def _densest_of_many(ways: list[_Ways]) -> float:
+    """The same in time that grows with the number of spans: what has begun, less what is over."""
+    start, end, most = np.array([one[1:] for one in ways]).T
+    by_start, by_end = np.argsort(start), np.argsort(end)
+    begun = np.concatenate([[0.0], np.cumsum(most[by_start])])
+    over = np.concatenate([[0.0], np.cumsum(most[by_end])])
+    windows = np.unique(end)
+    until = np.searchsorted(start[by_start], windows + WINDOW_MS, side="right")
+    before = np.searchsorted(end[by_end], windows, side="left")
+    return float((begun[until] - over[before]).max())
+
+
+def effect_ways(effect: Effect, pixels: int = 1) -> float:
+    """Ways of an effect's light within any second, for any pixel or group of pixels."""
+    if effect.name == "steady":
+        return 0.0
+    beats = WINDOW_MS // effect.period_ms + 2.0
+    if effect.name == "ember" and pixels == 1:
+        return beats
+    if effect.name == "breathe":
+        return 2.0 * WINDOW_MS // effect.period_ms + 2.0
+    return 2.0 * beats
+
+
+def _ways(body: Step, lights: Mapping[str, int]) -> list[_Ways]:
+    lengths = Lengths(body)
+    loops: dict[int, _Loop] | None = None
+    acts: list[tuple[float, Fade | Effect]] = []
+    for start, step in timeline(body, lengths):
+        if isinstance(step, Repeat) and loops is None:
+            loops = _loops(body, lengths)
+        if isinstance(step, Fade | Effect) and step.output in lights and start < inf:
+            acts.append((start, step))
+    return _read_off(acts, loops or {}, lights)
+
+
+def _read_off(
+    acts: list[tuple[float, Fade | Effect]], loops: dict[int, _Loop], lights: Mapping[str, int]
+) -> list[_Ways]:
+    found: list[_Ways] = []
+    beats: dict[str, list[_Ways]] = {}
+    first_fade: dict[str, float] = {}
+    for start, act in acts:
+        first_fade.setdefault(act.output, inf)
+        if isinstance(act, Fade):
+            first_fade[act.output] = min(first_fade[act.output], start)
+    for name in {act.output for _, act in acts if isinstance(act, Effect)}:
+        laid = [(s, a) for s, a in acts if isinstance(a, Effect) and a.output == name]
+        beats[name] = _beats(laid, loops, lights[name])
+        found += [_jump(effect, start, loops.get(id(effect))) for start, effect in laid]
+    fades = [
+        _span(act, start, act.duration_ms, 1.0, loops.get(id(act)))
+        for start, act in acts
+        if isinstance(act, Fade)
+    ]
+    fades += [_Ways(name, 0.0, at, 1.0) for name, at in first_fade.items() if at > 0.0]
+    many = len(fades) * sum(map(len, beats.values())) > FEW**2
+    for fade in fades:
+        meets = many or any(_meet(fade, one) for one in beats.get(fade.output, ()))
+        found.append(_twice(fade) if meets else fade)
+    for one in (one for several in beats.values() for one in several):
+        meets = many or any(fade.output == one.output and _meet(fade, one) for fade in fades)
+        found.append(_twice(one) if meets else one)
+    return found
+
+
+def _meet(one: _Ways, other: _Ways) -> bool:
+    return one.start_ms < other.end_ms and other.start_ms < one.end_ms
+
+
+def _twice(one: _Ways) -> _Ways:
+    return one._replace(most=2.0 * one.most)
+
+
+def _beats(laid: list[tuple[float, Effect]], loops: dict[int, _Loop], pixels: int) -> list[_Ways]:
+    """The beats of one light's effects: each until the next, or all on where they are repeated."""
+    ordered = sorted(laid, key=lambda one: one[0])
+    plain = not any(id(effect) in loops for _, effect in ordered)
+    ends = [*(start for start, _ in ordered[1:]), inf] if plain else [inf] * len(ordered)
+    return [
+        _Ways(effect.output, start, end, effect_ways(effect, pixels))
+        for (start, effect), end in zip(ordered, ends, strict=True)
+        if effect.name != "steady"
+    ]
+
+
+def _jump(effect: Effect, start: float, loop: _Loop | None) -> _Ways:
+    """Where an effect is laid or taken off. What is repeated cuts beats short: two ways more."""
+    return _span(effect, start, 0.0, 1.0 if loop is None else 3.0, loop)
+
+
+def _span(act: Fade | Effect, start: float, lasts: float, each: float, loop: _Loop | None) -> _Ways:
+    if loop is None:
+        return _Ways(act.output, start, start + lasts, each)
+    times = min((WINDOW_MS + lasts) // max(loop.pass_ms, 1.0) + 1.0, loop.most)
+    return _Ways(act.output, start, loop.end_ms, times * each)
+
+
+def _loops(body: Step, lengths: Lengths) -> dict[int, _Loop]:
+    """By statement, the repeats around it."""
+    found: dict[int, _Loop] = {}
+    for start, step in timeline(body, lengths):
+        if not isinstance(step, Repeat):
+            continue
+        around = found.get(id(step))
+        runs = inf if step.while_held else passes(step)
+        end = around.end_ms if around else start + runs * max(lengths[step.body], 1.0)
+        loop = _Loop(end, lengths[step.body], inf if around else runs)
+        found.update((id(inner), loop) for inner in walk(step.body))
+    return found

@@ -1,0 +1,182 @@
+"""The states in which a show can leave its lights, and so in which a cue can find them.
+
+A cue finds its lights as whatever ran before has left them: dark (power-up, standby), at their
+safe light (ready, stop), or at a light that some cue fades them to, by itself or on the way there.
+Effects on its lights end when it starts, so they are no part of what it finds.
+(`firmware_gen/TABLE.md`, section 2.) Any cue can be started by name over the link; so all count.
+
+Of the lights a cue can find, those are tried that can make it flash most: the brightest, since
+every change scales with it; the darkest, which is one change away from any other; the reddest; and
+the brightest whose darker state under the cue's own effect is just dark enough to count (WCAG 2.2:
+below 0.80).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
+from typing import Final, TypeAlias
+
+import numpy as np
+
+from sim.light.flash import BRIGHT
+from sim.light.lightness import colour_luminance, lightness, luminance, strip_linear
+from sim.model import (
+    BLACK,
+    Cue,
+    Effect,
+    Fade,
+    InTurn,
+    Lamp,
+    Repeat,
+    Show,
+    Step,
+    Strip,
+    StripLight,
+    Together,
+)
+from sim.rulebook import LEVEL_STEP_PCT
+from sim.score.tree import acts, children, duration_ms, walk
+
+Light: TypeAlias = float | StripLight
+
+STOP: Final = "stop"
+"""Name of what the stop button does, among cues."""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """What a cue finds: a light for each of its lights.
+
+    `from_dark`: they were dark the frame before, as at power-up.
+    """
+
+    lights: Mapping[str, Light]
+    from_dark: bool = False
+
+
+class LightStates:
+    """What the cues of a show can find and leave."""
+
+    def __init__(self, show: Show) -> None:
+        self.show = show
+        self.lights = {o.name: o for o in show.rig.outputs if isinstance(o, Lamp | Strip)}
+
+    @cached_property
+    def _left(self) -> dict[str, tuple[Light, ...]]:
+        found: dict[str, list[Light]] = {
+            name: [_dark(light), _safe(light)] for name, light in self.lights.items()
+        }
+        for cue in self.show.score.cues:
+            for act in acts(cue.body):
+                if isinstance(act, Fade) and act.output in found:
+                    found[act.output].append(act.light)
+        return {name: tuple(dict.fromkeys(several)) for name, several in found.items()}
+
+    def left(self, name: str) -> tuple[Light, ...]:
+        """Every light that the show brings this one to: dark first."""
+        return self._left[name]
+
+    def entries(self, cue: Cue) -> tuple[Entry, ...]:
+        """The states that a cue is judged from; all dark is the first."""
+        used = [name for name in self.lights if any(a.output == name for a in acts(cue.body))]
+        choices = {name: self._choices(name, cue) for name in used}
+        count = max((len(several) for several in choices.values()), default=1)
+        found = [
+            Entry({name: several[min(n, len(several) - 1)] for name, several in choices.items()})
+            for n in range(count)
+        ]
+        if cue.name == self.show.score.idle:
+            safe = {name: _safe(self.lights[name]) for name in used}
+            found.append(Entry(safe, from_dark=True))
+        return tuple(found)
+
+    def _choices(self, name: str, cue: Cue) -> tuple[Light, ...]:
+        several = self._left[name]
+        brightest = max(several, key=_luminance)
+        chosen = [several[0], brightest, max(several, key=_redness)]
+        for effect in _first_effects(cue, name):
+            chosen.append(_just_counting(brightest, effect))
+        return tuple(dict.fromkeys(chosen))
+
+    def runs(self, cue: Cue) -> tuple[Cue, ...]:
+        """The ways a cue can run: as written, and held for ever where a button can hold it."""
+        held = any(
+            binding.while_held and binding.cue == cue.name for binding in self.show.score.bindings
+        )
+        loops = [step for step in walk(cue.body) if isinstance(step, Repeat) and step.while_held]
+        found = [cue]
+        if loops:
+            found.append(replace(cue, body=_held(cue.body)))
+        if held and 0 < duration_ms(cue.body) < float("inf"):
+            found.append(replace(cue, body=Repeat(cue.body, None)))
+        return tuple(found)
+
+    def stop(self) -> Cue:
+        """What the stop does to the lights: each fades to its safe light."""
+        fades = (
+            Fade(name, _safe(light), self.show.score.stop_ms) for name, light in self.lights.items()
+        )
+        return Cue(STOP, "", Together(tuple(fades)))
+
+
+def _dark(light: Lamp | Strip) -> Light:
+    return 0.0 if isinstance(light, Lamp) else BLACK
+
+
+def _safe(light: Lamp | Strip) -> Light:
+    return light.safe_pct if isinstance(light, Lamp) else light.safe
+
+
+@lru_cache(maxsize=4096)
+def _luminance(light: Light) -> float:
+    if isinstance(light, StripLight):
+        return float(colour_luminance(strip_linear(light)))
+    return float(luminance(light))
+
+
+@lru_cache(maxsize=4096)
+def _redness(light: Light) -> float:
+    if not isinstance(light, StripLight):
+        return 0.0
+    red, green, blue = strip_linear(light).tolist()
+    return float(red - green - blue)
+
+
+def _first_effects(cue: Cue, name: str) -> list[Effect]:
+    """Effects that the cue lays over a light before it has faded it itself."""
+    found: list[Effect] = []
+    for act in acts(cue.body):
+        if act.output != name:
+            continue
+        if isinstance(act, Fade):
+            break
+        if isinstance(act, Effect) and act.name != "steady":
+            found.append(act)
+    return found
+
+
+def _just_counting(brightest: Light, effect: Effect) -> Light:
+    """The light at most as bright whose darkest state under the effect is just below 0.80."""
+    share = 1.0 - effect.depth_pct / 100.0
+    whole = float(lightness(np.array(_luminance(brightest))))
+    limit = float(lightness(np.array(BRIGHT))) - LEVEL_STEP_PCT
+    if whole * share <= limit:
+        return brightest
+    scale = limit / (whole * share)
+    if isinstance(brightest, StripLight):
+        return replace(brightest, level_pct=brightest.level_pct * scale)
+    return brightest * scale
+
+
+def _held(step: Step) -> Step:
+    """The step with every `while held` going on for ever."""
+    match step:
+        case InTurn() | Together():
+            return replace(step, children=tuple(_held(child) for child in children(step)))
+        case Repeat():
+            times = None if step.while_held else step.times
+            return replace(step, body=_held(step.body), times=times, while_held=False)
+        case _:
+            return step
