@@ -123,12 +123,30 @@ class Electrics:
 
     `idle_a`: current of the board itself. `brown_out_v`: under it the chip resets. `clock_v`: the
     least voltage at which it keeps its limits at its clock. `pin_a`: the most that one pin gives.
+    `highest_v`: the most it may be fed with.
     """
 
     idle_a: float = 0.0
     brown_out_v: float = 0.0
     clock_v: float = 0.0
     pin_a: float = inf
+    highest_v: float = inf
+
+
+@dataclass(frozen=True, slots=True)
+class Direct:
+    """The chip is fed at its own pin: it has the feed's voltage."""
+
+
+@dataclass(frozen=True, slots=True)
+class OnBoard:
+    """The chip is fed through a linear regulator on its board, which needs `dropout_v` over it."""
+
+    voltage_v: float
+    dropout_v: float = 1.0
+
+
+Logic: TypeAlias = Direct | OnBoard
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +159,8 @@ class Board:
     mark: int = NO_MARK
     electrics: Electrics = Electrics()
     """Of its chip: whoever names the chip fills them in."""
+    logic: Logic | None = None
+    """How the chip is fed; None: as `sim.rig.logic` says."""
 
 
 # -- loads and drives --------------------------------------------------------------------------
@@ -416,6 +436,8 @@ class Strip:
     pitch_m: float = 0.0333
     """From one pixel to the next. Usual strips have 30 to 144 pixels a metre; the widest pitch is
     the strictest for flashes (common practice, no source)."""
+    shifter: bool = False
+    """A level shifter brings the data line to the strip's own voltage."""
     mark: int = NO_MARK
 
 

@@ -38,6 +38,8 @@ CHIP: Final = Chip(
         clock_v=4.5,
         # DC characteristics: tested at 20 mA; 40 mA is the absolute maximum (from memory).
         pin_a=0.02,
+        # Operating voltage 1.8 to 5.5 V; 6.0 V is the absolute maximum (from memory).
+        highest_v=5.5,
     ),
     tools=Tools(
         mcu="atmega328p",

@@ -194,7 +194,8 @@ def _lamps(lamps: tuple[LampSize, ...]) -> Iterator[str]:
             rows.append((one.lamp, "none", "", "", f"{one.voltage_v:.1f} V is too low for it"))
             continue
         rating = "over 5 W" if series.rating_w is None else f"{series.rating_w:g} W"
-        driver = "through a transistor" if one.needs_driver else "straight from the pin at most"
+        driver = "from the feed through a transistor"
+        driver = driver if one.needs_driver else "straight from the pin"
         rows.append(
             (
                 one.lamp,
@@ -219,14 +220,22 @@ def _strips(strips: tuple[StripSize, ...]) -> Iterator[str]:
             f"{one.show_a:.2f} A",
             f"{one.white_a:.2f} A",
             "none" if one.cap_a is None else f"{one.cap_a:g} A",
-            f"5 V pixels: a converter of their own, the feed has {one.voltage_v:.1f} V"
-            if one.needs_converter
-            else "",
+            _beside(one),
         )
         for one in strips
     ]
     yield from table(("", "pixels", "in this show", "all white", "cap", ""), rows)
     yield ""
+
+
+def _beside(one: StripSize) -> str:
+    """What a strip needs beside its feed."""
+    said = []
+    if one.needs_converter:
+        said.append(f"5 V pixels: a converter of their own, the feed has {one.voltage_v:.1f} V")
+    if one.needs_shifter:
+        said.append("a level shifter in the data line")
+    return "; ".join(said)
 
 
 def _basis(sizes: Sizes) -> Iterator[str]:

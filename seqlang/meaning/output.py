@@ -373,6 +373,7 @@ def _strip(reading: Reading, entry: Line, spot: Plug) -> Strip:
         pitch_m=usual.pitch_m if pitch_m is None else pitch_m,
         cap_a=cap,
         safe=light if isinstance(light, StripLight) else BLACK,
+        shifter=sheet.get("shifter") is not None,
         mark=_mark(
             reading,
             sheet,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final, cast
 
 from lark import Token
@@ -23,7 +24,21 @@ from seqlang.text.units import (
     SHARE,
     VOLTS,
 )
-from sim.model import Adapter, Board, Cells, FuseKind, Gait, Regulator, Supply, Wearer, Wire
+from sim.model import (
+    Adapter,
+    Board,
+    Cells,
+    Direct,
+    FuseKind,
+    Gait,
+    Logic,
+    OnBoard,
+    Regulator,
+    Supply,
+    Wearer,
+    Wire,
+)
+from sim.rig.logic import DROPOUT_V
 from sim.rig.regions import REGIONS
 from sim.rulebook import ADDRESSES
 
@@ -211,6 +226,8 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
             reading.unknown(feed.token(1), "supply", supplies)
         if len(feed.items) > 2:
             wire = reading.tried(_wire, reading, feed)
+    stated = sheet.get("logic")
+    logic = stated and reading.tried(_logic, reading, stated)
     if str(chip) not in CHIPS:
         raise Fault
     return Board(
@@ -225,9 +242,21 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
             ("chip", chip),
             ("address", address),
             ("feed", feed),
+            ("logic", stated and stated.items[1]),
         ),
         CHIPS[str(chip)].electrics,
+        logic,
     )
+
+
+def _logic(reading: Reading, line: Line) -> Logic:
+    if line.token(1).type == "DIRECT":
+        return Direct()
+    dropout = cast("Line | None", options(reading, line).get("dropout"))
+    made = OnBoard(reading.within(line.amount(1), VOLTS, "the voltage", above=0), DROPOUT_V)
+    if dropout is None:
+        return made
+    return replace(made, dropout_v=reading.within(dropout.amount(1), VOLTS, "the dropout", 0))
 
 
 def _wire(reading: Reading, feed: Line) -> Wire:

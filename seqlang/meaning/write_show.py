@@ -22,6 +22,7 @@ from sim.model import (
     Body,
     Box,
     Cue,
+    Direct,
     Drive,
     Effect,
     Fade,
@@ -114,6 +115,12 @@ def _rig(rig: Rig) -> Iterator[str]:
         yield f"board {board.name}: {board.chip}, address {board.address}"
         if board.supply is not None:
             yield f"{INDENT}feed {board.supply}{_wire(board.wire)}"
+        if isinstance(board.logic, Direct):
+            yield f"{INDENT}logic direct"
+        elif board.logic is not None:
+            made = board.logic
+            dropout = _quantity(made.dropout_v, "V")
+            yield f"{INDENT}logic {_quantity(made.voltage_v, 'V')}, dropout {dropout}"
     chips = {board.name: CHIPS[board.chip] for board in rig.boards}
     for output in rig.outputs:
         yield from _output(output, chips.get(output.board, FIRST))
@@ -200,6 +207,8 @@ def _output(output: Output, chip: Chip) -> Iterator[str]:
         )
         if output.cap_a is not None:
             yield f"{INDENT}cap {_quantity(output.cap_a, 'A')}"
+        if output.shifter:
+            yield f"{INDENT}shifter"
     else:
         yield _plug("switch", output, chip)
         yield f"{INDENT}active {'high' if output.active_high else 'low'}"

@@ -25,15 +25,26 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sim.model import Adapter, Board, Cells, Lamp, Rig, Servo, Strip, Supply, Switch
+from sim.model import Adapter, Board, Cells, Lamp, Logic, Rig, Servo, Strip, Supply, Switch
 from sim.rig import battery, servo, wire
 from sim.rig.holding_torque import worst_hold
+from sim.rig.logic import chip_v, logic_of
 from sim.rig.resistor import Series, series_resistor
 
 Array: TypeAlias = NDArray[np.float64]
 
 PIXEL_IDLE_A: Final = 0.001
 """Current (A) of a dark addressable pixel (common practice, from memory: under about 1 mA)."""
+
+PIXEL_HIGHEST_V: Final = 5.3
+"""Highest supply (V) of a common 5 V addressable pixel (data sheets of that class, from memory)."""
+
+PIXEL_V: Final = 5.0
+"""What a converter makes for pixels on a higher feed (common practice)."""
+
+PIXEL_HIGH: Final = 0.7
+"""Share of its own supply that a pixel's data line must reach (data sheets of that class, from
+memory)."""
 
 UNKNOWN_FEED_V: Final = 5.0
 """Taken for a board without a stated supply and without servos (common practice)."""
@@ -86,9 +97,55 @@ def of_board(rig: Rig, board_name: str) -> tuple[Board | None, Supply | None]:
     return board, next((s for s in rig.supplies if s.name == board.supply), None)
 
 
+@dataclass(frozen=True, slots=True)
+class LampFeed:
+    """Where a lamp hangs: straight on its pin, or on the board's feed behind a transistor.
+
+    `voltage_v`: the highest that it sees there.
+    """
+
+    from_pin: bool
+    voltage_v: float
+
+
+def lamp_feed(rig: Rig, lamp: Lamp) -> LampFeed:
+    """On the pin where the pin can do it: its current, at a voltage over the LEDs' own."""
+    board, _ = of_board(rig, lamp.board)
+    feed_v = highest_v(rig, lamp.board)
+    if board is None:
+        return LampFeed(True, feed_v)
+    pin_v = float(chip_v(logic_of(board, feed_v), feed_v))
+    fits = lamp.count * lamp.current_a <= board.electrics.pin_a * (1.0 + 1e-9)
+    if fits and pin_v > lamp.forward_v:
+        return LampFeed(True, pin_v)
+    return LampFeed(False, feed_v)
+
+
 def lamp_series(rig: Rig, lamp: Lamp) -> Series | None:
-    """The resistor of each of a lamp's LEDs, chosen at the highest voltage its board can see."""
-    return series_resistor(highest_v(rig, lamp.board), lamp.forward_v, lamp.current_a)
+    """The resistor of each of a lamp's LEDs, chosen at the highest voltage that it can see."""
+    return series_resistor(lamp_feed(rig, lamp).voltage_v, lamp.forward_v, lamp.current_a)
+
+
+@dataclass(frozen=True, slots=True)
+class StripData:
+    """Voltages (V) of a strip's data line: what its pin gives, and what the pixels need."""
+
+    high_v: float
+    needs_v: float
+
+
+def strip_data(rig: Rig, strip: Strip) -> StripData:
+    """The data line of a strip that is fed as its board is, or by a 5 V converter above that."""
+    feed_v = highest_v(rig, strip.board)
+    pixels_v = feed_v if feed_v <= PIXEL_HIGHEST_V else PIXEL_V
+    board, _ = of_board(rig, strip.board)
+    high_v = feed_v if board is None else at_chip_v(rig, board, feed_v)
+    return StripData(high_v, PIXEL_HIGH * pixels_v)
+
+
+def at_chip_v(rig: Rig, board: Board, feed_v: float) -> float:
+    """Voltage (V) at the board's chip while its feed is at `feed_v`."""
+    return float(chip_v(logic_of(board, highest_v(rig, board.name)), feed_v))
 
 
 def highest_v(rig: Rig, board_name: str) -> float:
@@ -110,16 +167,18 @@ class _Ready:
     board: Board
     loop_ohm: float
     servos: tuple[tuple[Servo, Array], ...]
-    lamps: tuple[tuple[float, float, Array], ...]
-    """Forward voltage, conductance at full duty, duty."""
+    lamps: tuple[tuple[bool, float, float, Array], ...]
+    """On a pin or not, forward voltage, conductance at full duty, duty."""
     fixed_a: Array
+    logic: Logic
 
     def current_a(self, volts: Array) -> Array:
         total = self.fixed_a + np.zeros(volts.shape)
         for one, torque in self.servos:
             total += servo.current_a(servo.line(one, volts), torque)
-        for forward_v, siemens, duty in self.lamps:
-            total += np.maximum(volts - forward_v, 0.0) * siemens * duty
+        for from_pin, forward_v, siemens, duty in self.lamps:
+            at = chip_v(self.logic, volts) if from_pin else volts
+            total += np.maximum(at - forward_v, 0.0) * siemens * duty
         return total
 
     def at(self, keep: NDArray[np.bool_]) -> _Ready:
@@ -127,8 +186,9 @@ class _Ready:
             self.board,
             self.loop_ohm,
             tuple((one, torque[keep]) for one, torque in self.servos),
-            tuple((forward, siemens, duty[keep]) for forward, siemens, duty in self.lamps),
+            tuple((pin, fwd, ohms, duty[keep]) for pin, fwd, ohms, duty in self.lamps),
             self.fixed_a[keep],
+            self.logic,
         )
 
 
@@ -148,9 +208,11 @@ def _ready(rig: Rig, board: Board, demand: Demand, shape: tuple[int, ...]) -> _R
         series = lamp_series(rig, lamp) if isinstance(lamp, Lamp) else None
         if isinstance(lamp, Lamp) and series is not None:
             siemens = lamp.count / series.preferred_ohm
-            lamps.append((lamp.forward_v, siemens, full(duty)))
+            from_pin = lamp_feed(rig, lamp).from_pin
+            lamps.append((from_pin, lamp.forward_v, siemens, full(duty)))
     ohm = wire.loop_ohm(board.wire, rig.wearer.temperature_c)
-    return _Ready(board, ohm, tuple(servos), tuple(lamps), full(demand.fixed_a))
+    logic = logic_of(board, highest_v(rig, board.name))
+    return _Ready(board, ohm, tuple(servos), tuple(lamps), full(demand.fixed_a), logic)
 
 
 def solve(

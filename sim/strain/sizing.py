@@ -28,7 +28,14 @@ from sim.rig.fuse import STANDARDS, Fuse, fuse_for
 from sim.rig.holding_torque import worst_hold
 from sim.rig.resistor import Series
 from sim.rig.servo import KGF_CM_NM
-from sim.rig.supply import PIXEL_IDLE_A, highest_v, lamp_series, of_board
+from sim.rig.supply import (
+    PIXEL_HIGHEST_V,
+    PIXEL_IDLE_A,
+    highest_v,
+    lamp_feed,
+    lamp_series,
+    strip_data,
+)
 from sim.score.tree import PlannedMove, planned_moves
 from sim.strain.envelope import asked_of_horn, passage
 from sim.strain.heat import CONTINUOUS, Heat, heats
@@ -37,9 +44,6 @@ from sim.strain.sag import Sag, brightest, sags, start_sags, without_limits
 from sim.strain.usage import Book, Currents, Mix, currents, run_time_h
 
 Array: TypeAlias = NDArray[np.float64]
-
-PIXEL_HIGHEST_V: Final = 5.3
-"""Highest supply (V) of a common 5 V addressable pixel (data sheets of that class, from memory)."""
 
 SLOWEST_DEG_S: Final = 0.01
 """Slower than this a part stands still for any purpose of a shop's rating."""
@@ -125,8 +129,9 @@ class SupplySize:
 class LampSize:
     """The resistor in series with each LED of a lamp; None where the feed is too low for it.
 
-    Chosen at `voltage_v`, the highest that arrives. `total_a`: all LEDs of the lamp, fully on.
-    `needs_driver`: more than a pin of the board's chip gives, so it takes a transistor.
+    Chosen at `voltage_v`, the highest that it sees: of the pin, or of the feed behind a transistor.
+    `total_a`: all LEDs of the lamp, fully on. `needs_driver`: more current or voltage than a pin of
+    the board's chip gives, so it takes a transistor.
     """
 
     lamp: str
@@ -142,6 +147,7 @@ class StripSize:
     """What a strip takes: `white_a` with every pixel fully on, `show_a` at the show's brightest.
 
     Pixels are made for 5 V: `needs_converter` where the feed, `voltage_v`, is over what they stand.
+    `needs_shifter` where the pin is too low for their data line.
     """
 
     strip: str
@@ -151,6 +157,7 @@ class StripSize:
     cap_a: float | None
     voltage_v: float
     needs_converter: bool
+    needs_shifter: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -445,23 +452,16 @@ def _feed(show: Show, board: Board, sag: Sag, book: Book, mix: Mix, fuse_a: floa
 
 
 def _lamp(show: Show, lamp: Lamp) -> LampSize:
-    series = lamp_series(show.rig, lamp)
+    series, fed = lamp_series(show.rig, lamp), lamp_feed(show.rig, lamp)
     each = series.current_a if series is not None else 0.0
-    total = each * lamp.count
-    board, _ = of_board(show.rig, lamp.board)
-    pin_a = inf if board is None else board.electrics.pin_a
     return LampSize(
-        lamp.name,
-        highest_v(show.rig, lamp.board),
-        lamp.count,
-        series,
-        total,
-        total > pin_a * (1.0 + 1e-9),
+        lamp.name, fed.voltage_v, lamp.count, series, each * lamp.count, not fed.from_pin
     )
 
 
 def _strip(show: Show, strip: Strip) -> StripSize:
     volts = highest_v(show.rig, strip.board)
+    data = strip_data(show.rig, strip)
     white = strip.pixels * (3.0 * strip.channel_a + PIXEL_IDLE_A)
     return StripSize(
         strip.name,
@@ -471,4 +471,5 @@ def _strip(show: Show, strip: Strip) -> StripSize:
         strip.cap_a,
         volts,
         volts > PIXEL_HIGHEST_V,
+        data.high_v < data.needs_v and not strip.shifter,
     )

@@ -119,6 +119,7 @@ def outputs(draw: st.DrawFn, name: str, board: str) -> model.Output:
         return model.Strip(
             *(name, board, pin, pixels, order, draw(POSITIVE), cap, draw(strip_lights())),
             pitch_m=draw(POSITIVE),
+            shifter=draw(st.booleans()),
         )
     return model.Switch(
         name, board, pin, draw(st.booleans()), draw(st.booleans()), draw(st.floats(0, 10))
@@ -152,6 +153,7 @@ def rigs(draw: st.DrawFn, names: list[str]) -> Rig:
             st.none() | st.floats(0, 100),
         ),
     )
+    on_board = st.builds(model.OnBoard, POSITIVE, st.floats(0, 9))
     regulator = st.builds(model.Regulator, POSITIVE, POSITIVE, st.floats(0, 9), st.floats(0.01, 1))
     supply = model.Supply(names[0], draw(source), draw(st.none() | regulator), *draw(fuses()))
     board = model.Board(
@@ -161,6 +163,7 @@ def rigs(draw: st.DrawFn, names: list[str]) -> Rig:
         names[0],
         draw(st.none() | wires()),
         electrics=ATMEGA328P.electrics,
+        logic=draw(st.none() | st.just(model.Direct()) | on_board),
     )
     inputs = st.lists(
         st.builds(model.Input, st.integers(1, 31), st.just(names[1]), PINS, st.booleans()),

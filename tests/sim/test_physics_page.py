@@ -49,7 +49,9 @@ def points(cell: str) -> tuple[tuple[float, float], ...]:
 
 def test_the_page_has_the_figures_of_every_chip() -> None:
     rows = re.findall(
-        r"^\| (\w+) \| ([\d.]+) A \| ([\d.]+) V \| ([\d.]+) V \| ([\d.]+) A \|", TEXT, re.M
+        r"^\| (\w+) \| ([\d.]+) A \| ([\d.]+) V \| ([\d.]+) V \| ([\d.]+) A \| ([\d.]+) V \|",
+        TEXT,
+        re.M,
     )
     stated = {title: tuple(map(float, values)) for title, *values in rows}
     assert stated == {chip.title: astuple(chip.electrics) for chip in CHIPS.values()}

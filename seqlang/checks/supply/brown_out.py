@@ -1,7 +1,8 @@
 """brown-out: the voltage that arrives at a board is too low for its chip.
 
-What: at each board the voltage stays over the chip's brown-out level (an error), and over what the
-chip needs at its clock (a warning), while the cues that can run together do.
+What: at each board's chip the voltage stays over its brown-out level (an error), and over what it
+needs at its clock (a warning), while the cues that can run together do. A regulator on the board
+takes its dropout from what arrives (`logic`).
 
 Why: a board that browns out resets in the middle of a move; the parts drop.
 
@@ -25,6 +26,7 @@ from seqlang.checks.figures import figure, figures
 from seqlang.checks.supply.sagging import cues_running, standing, while_running
 from seqlang.text.findings import Finding
 from sim.model import Electrics, Supply
+from sim.rig.supply import at_chip_v
 from sim.strain.sag import Sag
 
 
@@ -32,7 +34,9 @@ def check(context: Context) -> Iterator[Finding]:
     for supply in context.show.rig.supplies:
         own = standing(context, supply)
         yield from _brown_outs(context, own)
-        low = {sag.board for sag in own if sag.voltage_v < _electrics(context, sag).brown_out_v}
+        low = {
+            sag.board for sag in own if _chip_v(context, sag) < _electrics(context, sag).brown_out_v
+        }
         if own:
             yield from _at_power_up(context, supply, low)
 
@@ -46,14 +50,15 @@ def _at_power_up(context: Context, supply: Supply, low: set[str]) -> Iterator[Fi
         if sag.supply != supply.name or sag.board in low:
             continue
         resets_v = _electrics(context, sag).brown_out_v
-        if sag.voltage_v >= resets_v and not sag.collapsed:
+        chip_v = _chip_v(context, sag)
+        if chip_v >= resets_v and not sag.collapsed:
             continue
         board = context.boards[sag.board]
         yield Finding(
             "warning",
             "brown-out",
-            f"at power-up `{sag.starting}` may draw its stall current, and board `{sag.board}` "
-            f"is left with {figure(sag.voltage_v)} V",
+            f"at power-up `{sag.starting}` may draw its stall current, and the chip of board "
+            f"`{sag.board}` is left with {figure(chip_v)} V",
             context.span(board.mark, "name"),
             label=f"the chip resets below {figure(resets_v)} V",
             related=(
@@ -63,7 +68,7 @@ def _at_power_up(context: Context, supply: Supply, low: set[str]) -> Iterator[Fi
             ),
             help="bring the parts near their safe pose before switching on, or use a stronger "
             "supply or thicker wire",
-            asked=sag.voltage_v,
+            asked=chip_v,
             limit=resets_v,
             unit="V",
         )
@@ -72,26 +77,43 @@ def _at_power_up(context: Context, supply: Supply, low: set[str]) -> Iterator[Fi
 def _brown_outs(context: Context, own: list[Sag]) -> Iterator[Finding]:
     for sag in own:
         chip = _electrics(context, sag)
-        if sag.voltage_v >= chip.clock_v:
+        chip_v = _chip_v(context, sag)
+        if chip_v >= chip.clock_v:
             continue
-        resets = sag.voltage_v < chip.brown_out_v
+        resets = chip_v < chip.brown_out_v
         limit = chip.brown_out_v if resets else chip.clock_v
-        asked_text, limit_text = figures(sag.voltage_v, limit)
+        asked_text, limit_text = figures(chip_v, limit)
         board = context.boards[sag.board]
         yield Finding(
             "error" if resets else "warning",
             "brown-out",
-            f"the voltage at board `{sag.board}` falls to {asked_text} V {while_running(sag)}, "
-            f"and the chip {'resets' if resets else 'is out of its limits'} below {limit_text} V",
+            f"the voltage at the chip of board `{sag.board}` falls to {asked_text} V "
+            f"{while_running(sag)}, and it {'resets' if resets else 'is out of its limits'} below "
+            f"{limit_text} V",
             context.span(board.mark, "feed"),
             label=f"{figure(sag.board_a)} A through this feed",
             related=cues_running(context, sag),
+            notes=_lost(context, sag, chip_v),
             help="use thicker or shorter wire, a stronger supply, or a supply of its own for the "
             "board",
-            asked=sag.voltage_v,
+            asked=chip_v,
             limit=limit,
             unit="V",
         )
+
+
+def _chip_v(context: Context, sag: Sag) -> float:
+    """What is left at the chip of what arrives at the board."""
+    return at_chip_v(context.sound_show.rig, context.boards[sag.board], sag.voltage_v)
+
+
+def _lost(context: Context, sag: Sag, chip_v: float) -> tuple[str, ...]:
+    """Where the board's own regulator takes its part."""
+    if chip_v >= sag.voltage_v:
+        return ()
+    stated = context.boards[sag.board].logic is not None
+    own = "the board's own regulator" if stated else "a usual regulator on the board, none is said,"
+    return (f"{figure(sag.voltage_v)} V arrive at the board, {own} needs the rest; see `logic`",)
 
 
 def _electrics(context: Context, sag: Sag) -> Electrics:

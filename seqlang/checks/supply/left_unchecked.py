@@ -1,8 +1,10 @@
-"""unfed-board, unloaded-servo: what the rig does not state cannot be checked.
+"""unfed-board, unsaid-logic, unloaded-servo: what the rig does not state cannot be checked.
 
-What: a board says what feeds it, and a servo what it carries (advice).
+What: a board says what feeds it, how its chip is fed where that decides whether it works, and a
+servo what it carries (advice).
 
-Why: without a load every move looks easy, without a feed every voltage looks full.
+Why: without a load every move looks easy, without a feed every voltage looks full; a 5 V feed at
+the input of a board's regulator leaves its chip 4 V.
 
 Example:
 
@@ -23,7 +25,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from seqlang.checks.context import Context
+from seqlang.checks.figures import figure
 from seqlang.text.findings import Finding
+from sim.model import Board, Direct
+from sim.rig.logic import REGULATOR_V, USUAL, chip_v, logic_of
+from sim.rig.supply import highest_v
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -40,6 +46,17 @@ def check(context: Context) -> Iterator[Finding]:
                 label="no `feed` line",
                 help="state a supply and `feed NAME, 600 mm of 20 AWG`",
             )
+        elif board.logic is None and _matters(context, board):
+            yield Finding(
+                "advice",
+                "unsaid-logic",
+                f"the chip of board `{board.name}` is taken to be fed directly; behind the board's "
+                "own regulator too little would be left for it",
+                context.span(board.mark, "feed"),
+                label="say how the chip is fed",
+                help="`logic direct` where the feed goes to the chip's own supply pin, "
+                f"`logic {figure(REGULATOR_V)} V` where it goes through the board's regulator",
+            )
     for servo in context.servos.values():
         if not servo.load.bodies and not servo.load.springs:
             yield Finding(
@@ -50,3 +67,11 @@ def check(context: Context) -> Iterator[Finding]:
                 label="no `load` line",
                 help="weigh the part and state `load 140 g at 80 mm` (its centre of mass)",
             )
+
+
+def _matters(context: Context, board: Board) -> bool:
+    """The chip works fed directly, and would not behind a usual regulator on the board."""
+    rig, lowest = context.sound_show.rig, context.lowest_v.get(board.name)
+    if lowest is None or not isinstance(logic_of(board, highest_v(rig, board.name)), Direct):
+        return False
+    return lowest >= board.electrics.clock_v > float(chip_v(USUAL, lowest))
