@@ -10,7 +10,7 @@ Example:
     source 2 li-ion cells, 3000 mAh
     logic  direct
 
-Instead, through the regulator on the board:
+Instead: through the regulator on the board.
 
     logic  5 V
 
