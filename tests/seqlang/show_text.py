@@ -49,6 +49,7 @@ def show(
     supply: str | None = ADAPTER,
     feed: str = "600 mm of 18 AWG",
     jaw: Lines | None = None,
+    still: bool = False,
     rig: str | Sequence[str] = "",
     poses: str = "",
     cues: Mapping[str, str] | None = None,
@@ -57,9 +58,10 @@ def show(
 ) -> str:
     """A show of one jaw on one board.
 
-    `supply`: the supply's lines, None for no supply; `feed`: the wire, empty for none. `rig`:
-    further boards and outputs, whole. `cues`: bodies by heading, in the place of the cue `snap`;
-    `score`: whole statements after them. `remote`: its lines, None for none.
+    `supply`: the supply's lines, None for no supply; `feed`: the wire, empty for none. `still`:
+    without the jaw. `rig`: further boards and outputs, whole. `cues`: bodies by heading, in the
+    place of the cue `snap`; `score`: whole statements after them. `remote`: its lines, None for
+    none.
     """
     feeds = "" if supply is None else ", ".join(filter(None, ("    feed pack", feed))) + "\n"
     parts = [
@@ -67,7 +69,7 @@ def show(
         given,
         "" if supply is None else block("supply pack", supply),
         f"board body: atmega328p, address 1\n{feeds}",
-        servo("jaw", "PB1", jaw),
+        "" if still else servo("jaw", "PB1", jaw),
         *([rig] if isinstance(rig, str) else rig),
         poses,
         *(block(f"cue {name}", body) for name, body in (cues or {"snap": SNAP}).items()),

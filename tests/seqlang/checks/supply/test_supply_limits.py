@@ -1,0 +1,395 @@
+"""What feeds a board gives, from both sides.
+
+A fan that draws a stated current makes the sums easy: the board takes 30 mA for itself
+(`firmware_gen/chips`), so a fan of 970 mA makes 1 A. Limits: blade fuses open over 135 % of their
+rating (ISO 8820-3), 20 AWG carries 11 A, li-ion cells stand twice their capacity and have 80 % of
+it to use (`sim/rig`, where their sources stand).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.show_text import findings, show
+
+ADAPTER = "source adapter 6.0 V, 100 A"
+CELLS = "source 2 li-ion cells, 3000 mAh"
+SAG = (Path(__file__).parents[2] / "findings" / "voltage-sag.cues").read_text()
+HOLDING = "while all parts hold their poses"
+STRONGER = "use thicker or shorter wire, a stronger supply, or a supply of its own for the board"
+COVERED = "covered wires carry less, local codes differ"
+
+
+def fan(draws: str, supply: str = ADAPTER, feed: str = "", score: str = "") -> str:
+    return show(
+        still=True,
+        supply=supply,
+        feed=feed,
+        rig=f"switch fan: body pin PD4\n    draws {draws}\n",
+        cues={"snap": "fan on\nhold 60 s"},
+        score=score,
+    )
+
+
+def strip(supply: str, more: str = "") -> str:
+    """Ten pixels of 3 x 20 mA, and 1 mA each for their chips: 610 mA."""
+    return show(
+        still=True,
+        supply=supply,
+        rig=f"strip belly: body pin PD6\n    pixels 10, order grb, each 20 mA\n{more}",
+        cues={"snap": "belly fade to #ffaa00 1% in 1 s"},
+    )
+
+
+def lasting(wanted: str, use: str = "snap 60 per hour", capacity: str = "1000 mAh") -> str:
+    """1 A all the time from 0.8 Ah: 0.8 h."""
+    score = f"usage\n    {use}\n    run time {wanted}\n"
+    return fan("970 mA", f"source 2 li-ion cells, {capacity}", score=score)
+
+
+def fused(amps: str, label: str, severity: str) -> Limit:
+    return Limit(
+        id=f"fuse-{severity}",
+        name="fuse-blows",
+        passes=fan("970 mA", f"{ADAPTER}\nfuse 1 A"),
+        fails=fan(amps, f"{ADAPTER}\nfuse 1 A"),
+        says=f"the fuse of supply `pack` is for 1 A, and {label} A flow {HOLDING}",
+        severity=severity,
+        asked=float(label),
+        limit=1,
+        fix="2 A",
+        at="1 A",
+    )
+
+
+OVER = "servo `jaw` can get {} V from supply `pack`, and it is rated at 6 V"
+WHITE = Limit(
+    id="strip-by-adapter",
+    name="strip-over-supply",
+    passes=strip("source adapter 6.0 V, 610 mA"),
+    fails=strip("source adapter 6.0 V, 600 mA"),
+    says="strip `belly` draws 0.61 A when all is white, and supply `pack` gives 0.6 A",
+    severity="warning",
+    asked=0.61,
+    limit=0.6,
+    help="let the board keep it under half of that: `cap 0.3 A`",
+    fix="cap 0.3 A\n    ",
+    at="10",
+)
+
+LIMITS = (
+    fused("980 mA", "1.01", "warning"),
+    fused("1330 mA", "1.36", "error"),
+    Limit(
+        id="adapter",
+        name="supply-overload",
+        passes=fan("970 mA", "source adapter 6.0 V, 1 A"),
+        fails=fan("980 mA", "source adapter 6.0 V, 1 A"),
+        says=f"supply `pack` would have to give 1.01 A {HOLDING}, and its adapter gives 1 A",
+        asked=1.01,
+        limit=1,
+        help="use one for `2 A`, or let fewer parts move at once",
+        fix="2 A",
+        at="1 A",
+    ),
+    Limit(
+        id="regulator",
+        name="supply-overload",
+        passes=fan("970 mA", "source adapter 12.0 V, 5 A\nregulator 6.0 V, 1.00 A"),
+        fails=fan("980 mA", "source adapter 12.0 V, 5 A\nregulator 6.0 V, 1.00 A"),
+        says=f"supply `pack` would have to give 1.01 A {HOLDING}, and its regulator gives 1 A",
+        asked=1.01,
+        limit=1,
+        help="use one for `1.02 A`, or let fewer parts move at once",
+        fix="1.02 A",
+        at="1.00 A",
+    ),
+    Limit(
+        # 5 V and 1.03 A through a regulator of 90 % are 5.722 W, 0.9537 A at 6 V
+        id="adapter-before-a-regulator",
+        name="supply-overload",
+        passes=fan("1 A", "source adapter 6.0 V, 954 mA\nregulator 5.0 V, 1.03 A"),
+        fails=fan("1 A", "source adapter 6.0 V, 953 mA\nregulator 5.0 V, 1.03 A"),
+        says=f"supply `pack` would have to give 0.954 A {HOLDING}, and its adapter gives 0.953 A",
+        asked=0.9537,
+        limit=0.953,
+        fix="954 mA",
+        at="953 mA",
+    ),
+    Limit(
+        # at a fifth of their charge 7.1 V; through 0.2 ohm they give 7.1**2 / 0.8 = 63.01 W at
+        # most, 18.90 A at 3 V behind a regulator of 90 %
+        id="battery",
+        name="supply-overload",
+        passes=fan("18.8 A", f"{CELLS}, 200 mohm\nregulator 3.0 V, 50 A"),
+        fails=fan("19 A", f"{CELLS}, 200 mohm\nregulator 3.0 V, 50 A"),
+        says=f"the battery of supply `pack` cannot give what the show takes {HOLDING}: its voltage "
+        "collapses",
+        help="use more or larger cells, or let fewer parts move at once",
+    ),
+    Limit(
+        id="pack",
+        name="pack-overload",
+        passes=fan("5.97 A", CELLS),
+        fails=fan("5.98 A", CELLS),
+        says=f"the pack of supply `pack` would have to give 6.01 A {HOLDING}, and such a pack "
+        "stands about 6 A",
+        severity="warning",
+        asked=6.01,
+        limit=6,
+        help="take cells of at least `3006 mAh`, or a pack whose maker states more",
+        fix="3006 mAh",
+        at="3000 mAh",
+    ),
+    Limit(
+        id="wire-behind-a-fuse",
+        name="wire-overload",
+        passes=fan("1 A", f"{ADAPTER}\nfuse 11 A", "1 m of 20 AWG"),
+        fails=fan("1 A", f"{ADAPTER}\nfuse 12 A", "1 m of 20 AWG"),
+        says="the feed of board `body` carries 11 A, and its fuse of 12 A asks for 12 A",
+        asked=12,
+        limit=11,
+        help=f"use 18 AWG or thicker; {COVERED}",
+        fix="18 AWG",
+        at="20 AWG",
+    ),
+    Limit(
+        id="wire-without-a-fuse",
+        name="wire-overload",
+        passes=fan("10.97 A", ADAPTER, "100 mm of 20 AWG"),
+        fails=fan("10.98 A", ADAPTER, "100 mm of 20 AWG"),
+        says="the feed of board `body` carries 11 A, and the show draws 11.01 A",
+        asked=11.01,
+        limit=11,
+        help=f"use 18 AWG or thicker; {COVERED}",
+        fix="18 AWG",
+    ),
+    Limit(
+        id="no-wire-is-thick-enough",
+        name="wire-overload",
+        passes=fan("1 A", f"{ADAPTER}\nfuse 55 A", "1 m of 10 AWG"),
+        fails=fan("1 A", f"{ADAPTER}\nfuse 60 A", "1 m of 10 AWG"),
+        says="the feed of board `body` carries 55 A, and its fuse of 60 A asks for 60 A",
+        asked=60,
+        limit=55,
+        help="split the feed",
+    ),
+    Limit(
+        id="clock",
+        name="brown-out",
+        passes=fan("1 A", "source adapter 4.5 V, 6 A"),
+        fails=fan("1 A", "source adapter 4.49 V, 6 A"),
+        says=f"the voltage at board `body` falls to 4.49 V {HOLDING}, and the chip is out of its "
+        "limits below 4.5 V",
+        severity="warning",
+        asked=4.49,
+        limit=4.5,
+        help=STRONGER,
+        at="feed pack",
+    ),
+    Limit(
+        id="reset",
+        name="brown-out",
+        passes=fan("1 A", "source adapter 4.5 V, 6 A"),
+        fails=fan("1 A", "source adapter 2.69 V, 6 A"),
+        says=f"the voltage at board `body` falls to 2.69 V {HOLDING}, and the chip resets below "
+        "2.7 V",
+        asked=2.69,
+        limit=2.7,
+        help=STRONGER,
+    ),
+    Limit(
+        # two conductors of 1 m of 28 AWG: 3.03 A lose 1.40 V (`test_wire_gauge.py`)
+        id="clock-behind-a-wire",
+        name="brown-out",
+        passes=fan("3 A", "source adapter 5.9 V, 6 A", "1 m of 28 AWG"),
+        fails=fan("3 A", "source adapter 5.8 V, 6 A", "1 m of 28 AWG"),
+        says=f"the voltage at board `body` falls to 4.4 V {HOLDING}, and the chip is out of its "
+        "limits below 4.5 V",
+        severity="warning",
+        asked=5.8 - 3.03 * 2 * 0.2309,
+        limit=4.5,
+    ),
+    Limit(
+        id="volts-over-the-rating",
+        name="servo-overvoltage",
+        passes=show(supply="source adapter 6.9 V, 6 A"),
+        fails=show(supply="source adapter 6.95 V, 6 A"),
+        says=OVER.format("6.95"),
+        severity="warning",
+        asked=6.95,
+        limit=6.9,
+        at="jaw",
+    ),
+    Limit(
+        id="volts-far-over-the-rating",
+        name="servo-overvoltage",
+        passes=show(supply="source adapter 6.9 V, 6 A"),
+        fails=show(supply="source adapter 7.51 V, 6 A"),
+        says=OVER.format("7.51"),
+        asked=7.51,
+        limit=6.9,
+    ),
+    Limit(
+        id="volts-not-yet-an-error",
+        name="servo-overvoltage",
+        passes=show(supply="source adapter 12 V, 6 A\nregulator 6.9 V, 6 A"),
+        fails=show(supply="source adapter 12 V, 6 A\nregulator 7.5 V, 6 A"),
+        says=OVER.format("7.5"),
+        severity="warning",
+        asked=7.5,
+        limit=6.9,
+    ),
+    Limit(
+        id="run-time",
+        name="battery-short",
+        passes=lasting("48 min"),
+        fails=lasting("49 min"),
+        says="supply `pack` lasts 0.8 h, and the show is to run for 0.817 h",
+        severity="warning",
+        asked=49 / 60,
+        limit=0.8,
+        # 49 min of 1 A from 80 %, and a thousandth more
+        help="take cells of at least `1022 mAh`",
+        fix="1022 mAh",
+        at="1000 mAh",
+    ),
+    Limit(
+        id="run-time-of-a-cue-that-rests",
+        name="battery-short",
+        passes=lasting("1.5 h", "snap 30 per hour"),
+        # half of the hour 1 A, the other half the board's 30 mA: 0.515 A
+        fails=lasting("1.6 h", "snap 30 per hour"),
+        says="supply `pack` lasts 1.55 h, and the show is to run for 1.6 h",
+        severity="warning",
+        asked=1.6,
+        limit=0.8 / 0.515,
+        fix="1032 mAh",
+    ),
+    WHITE,
+    replace(
+        WHITE,
+        id="strip-by-fuse",
+        passes=strip("source adapter 6.0 V, 6 A\nfuse 610 mA"),
+        fails=strip("source adapter 6.0 V, 6 A\nfuse 600 mA"),
+    ),
+    replace(
+        WHITE,
+        id="strip-by-regulator",
+        passes=strip("source adapter 12.0 V, 6 A\nregulator 6.0 V, 610 mA"),
+        fails=strip("source adapter 12.0 V, 6 A\nregulator 6.0 V, 600 mA"),
+    ),
+    replace(
+        WHITE,
+        id="strip-by-nothing",
+        passes=strip(CELLS),
+        fails=strip(f"{CELLS}\nfuse 600 mA"),
+    ),
+    replace(
+        WHITE,
+        id="strip-with-a-cap",
+        passes=strip("source adapter 6.0 V, 150 mA", "    cap 0.1 A\n"),
+        fails=strip("source adapter 6.0 V, 150 mA"),
+        says="strip `belly` draws 0.61 A when all is white, and supply `pack` gives 0.15 A",
+        limit=0.15,
+        help="let the board keep it under half of that: `cap 0.1 A`",
+        fix="cap 0.1 A\n    ",
+    ),
+    Limit(
+        id="sag",
+        name="voltage-sag",
+        passes=SAG.replace("376 ms", "379 ms"),
+        fails=SAG.replace("376 ms", "378 ms"),
+        says="`jaw` would be worked to 80.1 % of its line at the 5.72 V left while `snap` and "
+        "`flap` run, and 80 % keep the margin",
+        severity="warning",
+        asked=0.80066,
+        limit=0.8,
+        help="`379 ms` passes at that voltage; thicker wire or a stronger supply help too",
+        fix="379 ms",
+        at="378 ms",
+    ),
+    Limit(
+        id="unfed",
+        name="unfed-board",
+        passes=show(),
+        fails=show(supply=None),
+        says="board `body` has no feed, so voltage and current are not checked",
+        severity="advice",
+        help="state a supply and `feed NAME, 600 mm of 20 AWG`",
+        at="body",
+    ),
+    Limit(
+        id="unloaded",
+        name="unloaded-servo",
+        passes=show(jaw={"load": None, "spring": "10 mN.m/deg, slack at 0 deg"}),
+        fails=show(jaw={"load": None}),
+        says="servo `jaw` carries nothing, so its torque is hardly checked",
+        severity="advice",
+        help="weigh the part and state `load 140 g at 80 mm` (its centre of mass)",
+        at="jaw",
+    ),
+)
+
+
+@each(LIMITS)
+def test_a_supply_gives_just_so_much(limit: Limit) -> None:
+    holds(limit)
+
+
+@pytest.mark.parametrize(
+    ("draws", "label"),
+    [
+        ("980 mA", "runs hot on the show's own peaks"),
+        ("1320 mA", "runs hot on the show's own peaks"),  # 1.35 A
+        ("1321 mA", "opens on the show's own peaks"),
+    ],
+)
+def test_a_blade_fuse_bears_peaks_of_135_percent(draws: str, label: str) -> None:
+    (one,) = findings(fan(draws, f"{ADAPTER}\nfuse 1 A"), "fuse-blows")
+    assert one.label == label
+    assert one.severity == ("error" if label.startswith("opens") else "warning")
+
+
+def test_the_next_fuse_is_the_one_that_carries_the_peak() -> None:
+    """Ratings of blade fuses: 1, 2, 3, 4, 5, 7.5 .. 40 A (ISO 8820-3, from memory)."""
+    for draws, rating in (("1.97 A", "2 A"), ("1.98 A", "3 A"), ("39.97 A", "40 A")):
+        (one,) = findings(fan(draws, f"{ADAPTER}\nfuse 1 A"), "fuse-blows")
+        assert one.fix is not None
+        assert one.fix.text == rating
+    (one,) = findings(fan("39.98 A", f"{ADAPTER}\nfuse 1 A"), "fuse-blows")
+    assert one.fix is None
+    assert (one.help or "").startswith("split the supply")
+
+
+def test_the_current_that_a_fuse_must_be_for_is_computed() -> None:
+    (hot,) = findings(fan("1.17 A", f"{ADAPTER}\nfuse 1 A"), "fuse-blows")
+    assert (hot.help or "").startswith("at least 1.2 A: ")
+    (opens,) = findings(fan("2.67 A", f"{ADAPTER}\nfuse 1 A"), "fuse-blows")
+    assert (opens.help or "").startswith("at least 2 A: ")  # 2.7 A over 135 %
+
+
+def test_a_servo_that_starts_anywhere_may_reset_its_board() -> None:
+    """It stalls: 2 A at 6 V, so 3 ohm, and 30 mA of the board, behind 2 x 0.2309 ohm/m."""
+    assert findings(show(feed="7.6 m of 28 AWG"), "brown-out") == []
+    (one,) = findings(show(feed="7.7 m of 28 AWG"), "brown-out")
+    assert one.severity == "warning"
+    assert one.message == (
+        "at power-up `jaw` may draw its stall current, and board `body` is left with 2.7 V"
+    )
+    ohm = 2 * 7.7 * 0.2309
+    assert one.asked == pytest.approx(3.0 * (6.0 - 0.03 * ohm) / (3.0 + ohm), rel=0.01)
+    assert one.limit == 2.7
+
+
+def test_the_suggested_supply_also_starts_the_servos() -> None:
+    """The regulator that is suggested gives the stall current of the start as well."""
+    text = show(supply="source adapter 12 V, 6 A\nregulator 6.0 V, 100 mA")
+    (one,) = findings(text, "supply-overload")
+    assert one.fix is not None
+    assert one.notes == ("at power-up, while `jaw` jumps to its safe pose: 2.01 A",)
+    assert one.fix.text == "2012 mA"
