@@ -1,43 +1,80 @@
 """Finds a vector for each changed rule: `python -m tests.firmware_gen.find_vectors`.
 
-It writes the vectors' titles into `variations/player.txt` and prints the changes that no vector
+It writes the vectors' titles into the files of `variations` and prints the changes that no vector
 notices. A title that is still right stays.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from tests.firmware_gen import second_player
+from tests.firmware_gen import second_check, second_player
 from tests.firmware_gen.rule_variations import Variation, read, write_titles
-from tests.firmware_gen.vector_files import PLAYED, first_difference, held
+from tests.firmware_gen.vector_files import CHECKED, PLAYED, first_difference, held
 
-SOURCE = Path(second_player.__file__).read_text(encoding="utf-8")
+Case = Mapping[str, Any]
+Names = Mapping[str, Any]
 
 
-def is_noticed(names: Mapping[str, Any], case: Mapping[str, Any]) -> bool:
-    """Whether a changed player leaves a case. One that breaks does not count."""
+@dataclass(frozen=True)
+class Subject:
+    """A small implementation, and the vectors that it must answer."""
+
+    name: str
+    """Of its file of variations."""
+    page: str
+    path: str
+    files: tuple[str, ...]
+    differs: Callable[[Names, Case], bool]
+    """Whether the implementation of these names leaves a case."""
+
+    def source(self) -> str:
+        return Path(self.path).read_text(encoding="utf-8")
+
+    def cases(self) -> list[Case]:
+        return [case for name in self.files for case in held(name)]
+
+
+def _plays_otherwise(names: Names, case: Case) -> bool:
+    return first_difference(names["SecondPlayer"](bytes.fromhex(case["table"])), case) is not None
+
+
+def _refuses_otherwise(names: Names, case: Case) -> bool:
+    return bool(names["refusal"](bytes.fromhex(case["table"])) != case["code"])
+
+
+SUBJECTS = (
+    Subject("player", "TABLE.md", second_player.__file__, PLAYED, _plays_otherwise),
+    Subject("check", "TABLE.md", second_check.__file__, CHECKED, _refuses_otherwise),
+)
+
+
+def is_noticed(subject: Subject, names: Names, case: Case) -> bool:
+    """Whether a changed implementation leaves a case. One that breaks does not count."""
     try:
-        player = names["SecondPlayer"](bytes.fromhex(case["table"]))
-        return first_difference(player, case) is not None
+        return subject.differs(names, case)
     except (ArithmeticError, LookupError, ValueError):
         return False
 
 
-def vector_for(variation: Variation, cases: Sequence[Mapping[str, Any]]) -> str:
-    names = variation.apply(SOURCE)
+def vector_for(subject: Subject, variation: Variation, cases: Sequence[Case]) -> str:
+    names = variation.apply(subject.source())
     first = sorted(cases, key=lambda case: case["title"] != variation.noticed_by)
-    return next((case["title"] for case in first if is_noticed(names, case)), "")
+    return next((case["title"] for case in first if is_noticed(subject, names, case)), "")
 
 
 def main() -> None:
-    cases = [case for name in PLAYED for case in held(name)]
-    cases.sort(key=lambda case: len(case["table"]) * case["frames"])
-    titles = {one.name: vector_for(one, cases) for one in read("player")}
-    write_titles("player", titles)
-    print(*(f"not noticed: {name}" for name, title in titles.items() if not title), sep="\n")
+    for subject in SUBJECTS:
+        cases = subject.cases()
+        cases.sort(key=lambda case: len(case.get("table", "")) * case.get("frames", 1))
+        titles = {one.name: vector_for(subject, one, cases) for one in read(subject.name)}
+        write_titles(subject.name, titles)
+        for name, title in titles.items():
+            if not title:
+                print(f"{subject.name}: not noticed: {name}")
 
 
 if __name__ == "__main__":

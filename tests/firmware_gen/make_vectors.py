@@ -15,6 +15,7 @@ The outputs of a frame in bytes: pulses and duties as u16 (little-endian), the s
 go out, one byte for each switch (1: on), each kind in the table's order.
 
 `refused.json` holds other cases: a table and the code of the reason for which it is refused.
+`checked.json` holds more of them, also tables that are accepted (code 0) or have two faults.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ from typing import Any
 
 from firmware_gen.player.player import Player
 from firmware_gen.table.records import Table, TableError, decode, encode
-from tests.firmware_gen import rule_tables, tables_by_hand
+from tests.firmware_gen import checked_tables, rule_tables, tables_by_hand
 from tests.firmware_gen.evil_tables import EVIL, requests_for
 from tests.firmware_gen.malformed_tables import MALFORMED
 from tests.firmware_gen.random_tables import Request, random_requests, random_table
@@ -76,17 +77,28 @@ def random_cases(count: int = 24, frames: int = 400) -> list[dict[str, Any]]:
 
 
 def refused_cases() -> list[dict[str, Any]]:
-    cases = []
-    for title, data, _, _ in MALFORMED:
-        try:
-            decode(data)
-        except TableError as error:
-            cases.append({"title": title, "table": data.hex(), "code": error.code})
-    return cases
+    return [
+        {"title": title, "table": data.hex(), "code": code_of(data)}
+        for title, data, _, _ in MALFORMED
+    ]
 
 
 def rule_cases() -> list[dict[str, Any]]:
     return [case(*one) for one in rule_tables.CASES]
+
+
+def checked_cases() -> list[dict[str, Any]]:
+    tables = (*checked_tables.AT_THE_LIMITS, *checked_tables.pairs(), *checked_tables.at_the_end())
+    return [{"title": title, "table": data.hex(), "code": code_of(data)} for title, data in tables]
+
+
+def code_of(data: bytes) -> int:
+    """The reason for which the table is refused; 0: it is accepted."""
+    try:
+        decode(data)
+    except TableError as error:
+        return error.code
+    return 0
 
 
 def by_hand_cases() -> list[dict[str, Any]]:
@@ -103,6 +115,7 @@ def main() -> None:
         ("by_hand", by_hand_cases()),
         ("random", random_cases()),
         ("refused", refused_cases()),
+        ("checked", checked_cases()),
     ):
         text = "[\n" + ",\n".join(json.dumps(one) for one in cases) + "\n]\n"
         (FOLDER / f"{name}.json").write_text(text, encoding="ascii", newline="\n")

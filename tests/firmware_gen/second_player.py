@@ -1,7 +1,7 @@
 """A second player, written from `firmware_gen/TABLE.md` alone.
 
 It shares no code with the tool, decodes the table's bytes itself and keeps close to the page: each
-part names its section. It is plain and slow. `player_variations.py` changes its rules one by one;
+part names its section. It is plain and slow. `variations/player.txt` changes its rules one by one;
 the vectors must notice each change. The page is enough to build a player from as long as this one
 agrees with the others.
 

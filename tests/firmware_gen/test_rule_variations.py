@@ -1,33 +1,45 @@
-"""Each rule of TABLE.md, changed in the second player, is noticed by a shared vector."""
+"""Each rule of the pages, changed in a small implementation, is noticed by a shared vector."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 import firmware_gen
-from tests.firmware_gen.find_vectors import SOURCE
+from tests.firmware_gen.find_vectors import SUBJECTS, Case, Subject
 from tests.firmware_gen.rule_variations import Variation, read
-from tests.firmware_gen.vector_files import PLAYED, first_difference, held
-
-PAGE = (Path(firmware_gen.__file__).parent / "TABLE.md").read_text(encoding="utf-8")
-CASES = {case["title"]: case for name in PLAYED for case in held(name)}
-CHANGED = read("player")
 
 
-@pytest.mark.parametrize("variation", [pytest.param(one, id=one.name) for one in CHANGED])
-def test_a_changed_rule_is_noticed(variation: Variation) -> None:
-    case = CASES[variation.noticed_by]
-    player = variation.apply(SOURCE)["SecondPlayer"](bytes.fromhex(case["table"]))
-    assert first_difference(player, case) is not None
+@cache
+def cases(subject: Subject) -> dict[str, Case]:
+    return {case["title"]: case for case in subject.cases()}
 
 
-def test_each_title_and_each_name_stands_once() -> None:
-    assert len(CASES) == sum(len(held(name)) for name in PLAYED)
-    assert len({one.name for one in CHANGED}) == len(CHANGED)
+def changes() -> Iterator[Any]:
+    for subject in SUBJECTS:
+        for one in read(subject.name):
+            yield pytest.param(subject, one, id=f"{subject.name}: {one.name}")
 
 
-def test_the_changed_rules_are_those_of_the_page() -> None:
-    words = " ".join(PAGE.split())
-    assert [one.says for one in CHANGED if one.says not in words] == []
+@pytest.mark.parametrize(("subject", "variation"), list(changes()))
+def test_a_changed_rule_is_noticed(subject: Subject, variation: Variation) -> None:
+    case = cases(subject)[variation.noticed_by]
+    assert subject.differs(variation.apply(subject.source()), case)
+
+
+@pytest.mark.parametrize("subject", SUBJECTS, ids=lambda subject: subject.name)
+def test_each_title_and_each_name_stands_once(subject: Subject) -> None:
+    assert len(cases(subject)) == len(subject.cases())
+    changed = read(subject.name)
+    assert len({one.name for one in changed}) == len(changed)
+
+
+@pytest.mark.parametrize("subject", SUBJECTS, ids=lambda subject: subject.name)
+def test_the_changed_rules_are_those_of_the_page(subject: Subject) -> None:
+    page = (Path(firmware_gen.__file__).parent / subject.page).read_text(encoding="utf-8")
+    words = " ".join(page.split())
+    assert [one.says for one in read(subject.name) if one.says not in words] == []

@@ -15,6 +15,9 @@ STRETCH = 50
 PLAYED = ("rules", "by_hand", "random")
 """The files whose cases are played."""
 
+CHECKED = ("refused", "checked")
+"""The files whose tables are checked."""
+
 
 class PlainPlayer(Protocol):
     """What a player must offer to be held against the vectors."""
