@@ -1,7 +1,8 @@
 """Which tests stand nearest to a module: the one place that says so.
 
-The first row whose pattern fits a module gives its tests, as folders or patterns below `tests/`.
-They are the tests of the module's own room and of the rooms that lean on it directly.
+The first row whose pattern fits a module gives its tests, as folders or patterns below `tests/`;
+`{room}` stands for the module's own folder. They are the tests of the module's own room and of the
+rooms that lean on it directly.
 """
 
 from __future__ import annotations
@@ -12,14 +13,23 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 
 CHECKS = ("seqlang/checks", "seqlang/test_check*.py")
-PHYSICS = ("sim/test_physics*.py", "references", *CHECKS)
-REHEARSAL = ("sim/test_rehears*.py", "sim/test_sampling.py", "sim/test_motion.py")
+PHYSICS = (
+    *("sim/{room}", "sim/test_physics*.py", "sim/test_c*.py", "references"),
+    *("seqlang/checks/motion", "seqlang/checks/calibration", "seqlang/checks/supply"),
+    "seqlang/test_check*.py",
+)
+REHEARSAL = (
+    *("sim/{room}", "sim/test_rehears*.py", "sim/test_sampling.py", "sim/test_motion.py"),
+    "sim/test_takeover.py",
+)
 SCORE = (
-    *("sim/test_laws.py", "sim/test_score.py", "sim/test_threads.py", "sim/test_overlaps*.py"),
+    *("sim/{room}", "sim/test_laws.py", "sim/test_score.py", "sim/test_threads.py"),
+    "sim/test_overlaps*.py",
     *("references/test_motion_laws.py", "references/test_double_s_ruckig.py"),
 )
 LIGHT = (
-    *("sim/test_effects.py", "sim/test_strip_light.py", "sim/test_physics_light*.py"),
+    *("sim/{room}", "sim/test_effects.py", "sim/test_strip_light.py"),
+    *("sim/test_physics_light*.py", "sim/test_physics_eye.py"),
     *("references/test_light*.py", "references/test_flash*.py"),
 )
 PLAYER = (
@@ -37,10 +47,14 @@ NEAREST: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("sim/pictures/*", ("sim",)),
     ("sim/rig/*", PHYSICS),
     ("sim/strain/*", PHYSICS),
-    ("sim/score/*", (*SCORE, *REHEARSAL, *CHECKS)),
-    ("sim/light/*", (*LIGHT, "sim/test_rehears*.py", *CHECKS)),
+    ("sim/score/*", (*SCORE, *REHEARSAL, "seqlang/test_check*.py")),
+    (
+        "sim/light/*",
+        (*LIGHT, "sim/test_rehears*.py", "seqlang/checks/light", "seqlang/test_check*.py"),
+    ),
     ("sim/rehearsal/*", (*REHEARSAL, *SCORE, *LIGHT, "sim/test_physics*.py")),
     ("sim/*", ("sim", "references")),
+    ("seqlang/checks/*/*", ("seqlang/checks/{room}", "seqlang/test_check*.py")),
     ("seqlang/checks/*", CHECKS),
     ("seqlang/text/*", ("seqlang", "properties/test_show_text_round_trip.py")),
     ("seqlang/*", ("seqlang",)),
@@ -55,6 +69,6 @@ def nearest(module: str) -> tuple[str, ...]:
     patterns = next((tests for pattern, tests in NEAREST if fnmatch(module, pattern)), ())
     found: set[Path] = set()
     for pattern in patterns:
-        for path in (ROOT / "tests").glob(pattern):
+        for path in (ROOT / "tests").glob(pattern.format(room=Path(module).parent.name)):
             found |= set(path.rglob("test_*.py")) if path.is_dir() else {path}
     return tuple(sorted(str(path.relative_to(ROOT)) for path in found))

@@ -68,6 +68,7 @@ class Trials:
     report: Callable[[Outcome], None]
     trouble: str = ""
     seconds: dict[str, float] = field(default_factory=dict)
+    """Of the processor: what else runs on the machine must not change which tests are chosen."""
     reached: dict[str, dict[int, set[str]]] = field(default_factory=dict)
     finders: Counter[str] = field(default_factory=Counter)
 
@@ -120,11 +121,11 @@ class Trials:
         for item in self.items.values():
             if modules:
                 watch.switch_context(item.nodeid)
-            started = time.perf_counter()
+            started = time.process_time()
             if runs_red(item):
                 failed = item.nodeid
                 break
-            seconds[item.nodeid] = time.perf_counter() - started
+            seconds[item.nodeid] = time.process_time() - started
         reached: dict[str, dict[int, set[str]]] = {}
         if modules:
             watch.stop()
@@ -158,7 +159,7 @@ class Trials:
                 if not names:
                     self.report(Outcome(mutant, "missed", "no test reaches it"))
                     continue
-                limit = 10.0 + 5.0 * sum(self.seconds[name] for name in names)
+                limit = 20.0 + 10.0 * sum(self.seconds[name] for name in names)
                 fork = _Fork(functools.partial(self._trial, mutant, names), limit)
                 running[fork.reading] = mutant, fork, len(names)
             if late and not running:
