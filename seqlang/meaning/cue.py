@@ -10,6 +10,7 @@ from lark import Token
 from seqlang.meaning.durations import Pacer, Timing, Way
 from seqlang.meaning.pose import OutputKind, Pose, Setting, angle, lamp_level, strip_light
 from seqlang.meaning.values import DAY_MS, Fault, Reading
+from seqlang.text.indentation import MOST_NESTED
 from seqlang.text.syntax import (
     Act,
     Amount,
@@ -43,9 +44,6 @@ from sim.score.tree import duration_ms
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
-
-MOST_NESTED: Final = 24
-"""Blocks within blocks, played cues included."""
 
 MOST_STEPS: Final = 20_000
 """Steps of one cue, those of the cues it plays included."""
@@ -469,7 +467,7 @@ class CueMaker:
             self._steps -= made.steps
             raise Fault
         self._deepest = max(self._deepest, self._level + 1 + made.depth)
-        if self._deepest > MOST_NESTED:
+        if self._deepest > MOST_NESTED:  # blocks of played cues included
             self._reading.error(
                 "nested-too-deep",
                 f"with the cues it plays this cue nests {self._deepest} blocks deep, at most "
