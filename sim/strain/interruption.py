@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from sim.model import MINIMUM_JERK, NO_MARK, Cue, Law, Move, Rig, Servo, Show
 from sim.rehearsal.motion import Limits, kinematics
 from sim.rehearsal.takeover import POSITIONS_PER_DEG, REAL_ARRAYS, Takeover, take_over
-from sim.rulebook import CLOCK_PER_MS, FRAME_MS
+from sim.rulebook import CLOCK_PER_MS, FRAME_S
 from sim.score.law_numbers import law_numbers
 from sim.score.laws import shape
 from sim.score.tree import PlannedMove, acts, motion_limits, planned_moves
@@ -52,7 +52,6 @@ _INSTANTS: Final = 9
 
 MS_PER_S: Final = 1000.0
 
-FRAME_S: Final = FRAME_MS / MS_PER_S
 """A `uniform` move has one frame to get into its speed (own assumption, as in
 `sim.strain.envelope`)."""
 
