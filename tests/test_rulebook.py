@@ -53,30 +53,26 @@ ENTRIES = ROOT / "firmware_gen" / "chips"
 
 NAMES = {name for name in vars(rulebook) if name.isupper()}
 
-TELLING = {200, 254, 327, 400, 800, 2600, 4096, 5100, 5120, 5200, 16384, 25500, 32768}
+TELLING = {254, 327, 400, 800, 2600, 5100, 5120, 5200, 16384, 25500, 32768}
 TELLING |= {65000, 65534, 65535, 65536, 0xFE0000}
 """Values of the rule book that hardly mean anything else where they stand as a number."""
 
 ELSEWHERE = {
     ("sim/light/effects.py", 65535): "arithmetic in words of 16 bits (TABLE.md 3.4)",
+    ("sim/light/patterns.py", 65536): "beats that words of 16 bits count (TABLE.md 3.4)",
     ("sim/rehearsal/scheduler.py", 65536): "the low bits of the rule of threads that are far away",
     ("sim/strain/sizing.py", 800): "speeds that are tried",
     ("firmware_gen/board/played_as_shown.py", 65535): "a duty's range",
-    ("firmware_gen/board/virtual_lines.py", 4096): "bytes read at once",
     ("firmware_gen/board/virtual_lines.py", 65536): "ports of TCP",
     ("firmware_gen/build/image.py", 65535): "an erased word",
     ("firmware_gen/crc.py", 65535): "the CRC's start",
     ("firmware_gen/link/host.py", 65536): "sessions",
     ("firmware_gen/link/protocol.py", 65535): "the link's counters",
     ("firmware_gen/player/light.py", 65535): "arithmetic in words of 16 bits (TABLE.md 3.4)",
-    ("firmware_gen/table/layout.py", 200): "a duration's byte",
     ("firmware_gen/table/layout.py", 32768): "what an i16 holds",
     ("firmware_gen/table/layout.py", 65535): "what a u16 holds",
-    ("seqlang/command/__init__.py", 200): "letters of a message",
     ("seqlang/command/board.py", 65535): "ports of TCP",
-    ("seqlang/text/indentation.py", 200): "bytes that are looked at",
     ("seqlang/text/units.py", 254): "an inch",
-    ("seqlang/text/units.py", 4096): "quantities that are kept",
 }
 """Where such a number stands in a module, and what it means there."""
 

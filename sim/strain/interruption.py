@@ -52,9 +52,6 @@ _INSTANTS: Final = 9
 
 MS_PER_S: Final = 1000.0
 
-"""A `uniform` move has one frame to get into its speed (own assumption, as in
-`sim.strain.envelope`)."""
-
 
 @dataclass(frozen=True, slots=True)
 class Interruption:
