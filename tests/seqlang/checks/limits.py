@@ -22,6 +22,7 @@ class Limit:
     severity: str = "error"
     asked: float | None = None
     limit: float | None = None
+    label: str | None = None
     help: str | None = None
     fix: str | None = None
     """The text that the finding suggests; it is put in, and must mend the show."""
@@ -42,6 +43,8 @@ def holds(limit: Limit) -> None:
     assert one.severity == limit.severity
     assert one.asked == (None if limit.asked is None else pytest.approx(limit.asked, rel=1e-3))
     assert one.limit == (None if limit.limit is None else pytest.approx(limit.limit, rel=1e-3))
+    if limit.label is not None:
+        assert one.label == limit.label
     if limit.help is not None:
         assert one.help == limit.help
     if limit.at is not None:

@@ -1,0 +1,44 @@
+"""What lights take at their brightest and at start, for the supply's worst instant."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from sim.light.lightness import luminance
+from sim.model import Cue, Fade, InTurn, Lamp, Rig, Score, Show, Strip, StripLight
+from sim.strain.sag import brightest, dark
+
+LURE = Lamp("lure", "b", 9, safe_pct=50.0)
+BELLY = Strip("belly", "b", 3, pixels=10, channel_a=0.02)
+
+
+def show(*lights: Lamp | Strip, fades: tuple[Fade, ...] = ()) -> Show:
+    return Show(Rig((), (), lights), Score("t", (Cue("c", "", InTurn(fades)),)))
+
+
+@pytest.mark.parametrize(("target", "most"), [(20.0, 50.0), (80.0, 80.0), (50.0, 50.0)])
+def test_a_lamp_is_brightest_in_its_safe_light_or_a_cues(target: float, most: float) -> None:
+    found = brightest(show(LURE, fades=(Fade("lure", target, 100),)))
+    assert found == {"lure": pytest.approx(float(luminance(most)))}
+
+
+def test_a_lamp_that_no_cue_lights_still_has_its_safe_light() -> None:
+    assert brightest(show(LURE)) == {"lure": pytest.approx(0.1842, abs=1e-3)}  # L* 50 (CIE 1976)
+    assert brightest(show(replace(LURE, safe_pct=0.0))) == {"lure": 0.0}
+
+
+def test_a_strip_is_brightest_channel_by_channel() -> None:
+    """Red in its safe pose and blue in a cue: as if both were on."""
+    safe = replace(BELLY, safe=StripLight((255, 0, 0), 100.0))
+    blue = Fade("belly", StripLight((0, 0, 255), 100.0), 100)
+    alone = brightest(show(safe))["belly"]
+    assert alone == pytest.approx(10 * 0.02 + 10 * 0.001)
+    assert brightest(show(safe, fades=(blue,)))["belly"] == pytest.approx(2 * 0.2 + 0.01)
+    capped = replace(safe, cap_a=0.25)
+    assert brightest(show(capped, fades=(blue,)))["belly"] == pytest.approx(0.25 + 0.01)
+
+
+def test_a_board_starts_dark() -> None:
+    assert dark(show(LURE, BELLY)) == {"lure": 0.0, "belly": pytest.approx(0.01)}
