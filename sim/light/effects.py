@@ -81,8 +81,8 @@ def multipliers_at(
         return np.where(lit, FULL - ((z * h) >> 8), FULL - z)
     if effect.name == "run":
         behind = (h * pixels - (pixel << 8)) % (pixels << 8)
-        tail = effect.width << 8
-        return np.where(behind < tail, FULL - (z * behind) // tail, FULL - z)
+        share = np.where(behind < effect.width << 8, behind // effect.width, FULL)
+        return FULL - ((z * share) >> 8)
     return np.full(np.broadcast_shapes(np.shape(beat), np.shape(h), np.shape(pixel)), FULL)
 
 

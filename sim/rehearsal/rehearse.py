@@ -106,9 +106,10 @@ class _Board:
             heard = number - hearing.silent_frames(number) if self._lost_frames else -1
             self.outputs.shown = (number - 1) * FRAME_CLOCK
             self._scheduler.frame(number, requests.get(number, ()), heard)
+            waiting = bisect_right(asked, number)
             frame = min(
                 self._scheduler.next_frame(number),
-                next(iter(asked[bisect_right(asked, number) :][:1]), inf),
+                asked[waiting] if waiting < len(asked) else inf,
                 hearing.reaches(number, self._lost_frames) if self._lost_frames else inf,
             )
         for run in self._scheduler.runs.values():

@@ -101,6 +101,13 @@ def test_random_shows_play_as_rehearsed(dice: Random) -> None:
     assert agree(show, random_presses(dice, show, 8_000), 8_500)
 
 
+def test_a_lamp_under_run_is_as_light_as_rehearsed() -> None:
+    """Found by the long run: 0.01007 of full light from the ideal."""
+    dice = Random(28304809)
+    show = random_show(dice)
+    assert compare(show, random_presses(dice, show, 12_000), 12_500).lamp < 0.001
+
+
 @pytest.mark.long
 @given(dices())
 @settings(max_examples=3000)

@@ -7,8 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from firmware_gen.player.light import Modulation
+from firmware_gen.table.layout import EFFECTS
+from firmware_gen.table.ops import Modulate
 from sim.light.effects import FULL, depth_level, multiplier, multipliers, noise
 from sim.model import Effect
+from sim.rulebook import CLOCK_PER_MS
 
 effects = st.builds(
     Effect,
@@ -38,6 +42,18 @@ def test_one_pixel_gives_what_the_whole_row_gives(
 ) -> None:
     row = multipliers(effect, [elapsed], pixels)[0].tolist()
     assert row == [multiplier(effect, elapsed, pixel, pixels) for pixel in range(pixels)]
+
+
+@given(effects, st.integers(0, 2_000_000), st.sampled_from((1, 1, 7, 30)))
+def test_multipliers_are_those_of_the_board_to_the_bit(
+    effect: Effect, elapsed: int, pixels: int
+) -> None:
+    """`run` was rounded once here and twice there: a lamp was a hundredth of full light off."""
+    kind, depth = EFFECTS.index(effect.name), depth_level(effect)
+    op = Modulate(0, kind, effect.period_ms, depth, effect.seed, effect.width)
+    board = Modulation(op, 0, pixels).multipliers(elapsed * CLOCK_PER_MS) if kind else [FULL]
+    row = multipliers(effect, [elapsed], pixels)[0].tolist()
+    assert row == (board * pixels if len(board) == 1 else board)
 
 
 @given(effects)
