@@ -148,9 +148,13 @@ class Eye:
         """The same for a cue that the show does not have in this form."""
         return self._judged(self._sights(cue))
 
+    def may_make_row(self, cue: Cue) -> bool:
+        """Whether the cue changes often and long enough for a row of flashes that is too long."""
+        return self.bound.of(cue) >= TOO_MANY / 2 and _may_last(cue, self.states.runs(cue))
+
     def long_rows(self, cue: Cue) -> tuple[LongRow, ...]:
         """Rows of flashes, none of them too fast, that go on for too long."""
-        if self.bound.of(cue) < TOO_MANY / 2 or not _may_last(cue, self.states.runs(cue)):
+        if not self.may_make_row(cue):
             return ()
         worst: dict[tuple[str, ...], Row] = {}
         for sight in self.sights(cue):

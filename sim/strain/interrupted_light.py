@@ -36,6 +36,9 @@ from sim.strain.light_states import STOP, Entry
 MOST_PAIRS: Final = 60
 """Of more candidates those with the most changes are rehearsed (own limit)."""
 
+MOST_INSTANTS: Final = 24
+"""A pair is rehearsed at so many of the likely instants at most (own limit)."""
+
 OFFSETS_MS: Final = (0, 240, 500, 740)
 """Two cues that run beside each other are started so far apart."""
 
@@ -240,4 +243,5 @@ def _instants(eye: Eye, first: _Seen, then: _Seen) -> list[int]:
             densest = int(np.argmax(ends - np.arange(at_ms.size)))
             last = float(at_ms[int(ends[densest]) - 1])
             instants |= {max(0, int(last) + later) for later in LATER_MS}
-    return sorted(instants)
+    likely = sorted(instants)
+    return likely[:: len(likely) // MOST_INSTANTS + 1]

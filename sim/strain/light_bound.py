@@ -63,10 +63,13 @@ class LightBound:
         """Pixels of each light."""
         self._held = {binding.cue for binding in show.score.bindings if binding.while_held}
         self._ways: dict[str, list[_Ways]] = {}
+        self._most: dict[str, float] = {}
 
     def of(self, cue: Cue) -> float:
         """Most changes within any second of a run of the cue, of all its lights together."""
-        return _densest(self._read(cue))
+        if cue.name not in self._most:
+            self._most[cue.name] = _densest(self._read(cue))
+        return self._most[cue.name]
 
     def of_light(self, cue: Cue, name: str) -> float:
         """The same for one light."""

@@ -4,6 +4,9 @@ Definition, thresholds and the count of three: WCAG 2.2, success criterion 2.3.1
 "general flash and red flash thresholds" (W3C's own source text, read). Vectors of extremes: derived
 from the definition, not published (two opposing qualifying changes are one flash). u'v' of sRGB
 primaries: formula and matrix of Understanding 2.3.1 (read), recomputed, and `colour-science`.
+Areas: derived from the 0.006 steradian of the definition. Strobe lights at public events: guidance
+of the United Kingdom's Health and Safety Executive as pages of the events trade report it (read
+there; its own text was not found).
 """
 
 from __future__ import annotations
@@ -14,7 +17,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sim.light import area, flash
+from sim.light import area, flash, sequences
 from sim.light.effects import FULL, multipliers
 from sim.light.lightness import colour_luminance, luminance, srgb_to_linear
 from sim.model import Effect
@@ -136,6 +139,58 @@ def test_the_area_threshold_is_the_published_solid_angle() -> None:
     assert quarter == pytest.approx(flash.AREA_SR, abs=5e-5)
     assert area.area_m2(1.0) == pytest.approx(60e-4)
     assert area.area_m2(0.5) == pytest.approx(15e-4)
+
+
+@pytest.mark.parametrize(
+    ("distance_m", "area_cm2"),
+    [(0.3, 5.4), (0.5, 15.0), (0.6, 21.6), (0.7, 29.4), (1.0, 60.0), (2.0, 240.0), (5.0, 1500.0)],
+)
+def test_areas_that_fill_the_angle_grow_with_the_square_of_the_distance(
+    distance_m: float, area_cm2: float
+) -> None:
+    """Derived, A = 0.006 d2; flat, which at 0.3 % of a sphere makes no difference."""
+    assert 1e4 * area.area_m2(distance_m) == pytest.approx(area_cm2)
+
+
+@pytest.mark.parametrize(("pixels_a_metre", "fill"), [(30, 1), (60, 5), (144, 31)])
+def test_pixels_of_usual_strips_that_fill_the_angle_at_half_a_metre(
+    pixels_a_metre: int, fill: int
+) -> None:
+    """Strips are sold with 30, 60 and 144 pixels a metre (common practice, no source)."""
+    pitch = 1.0 / pixels_a_metre
+    assert area.least_group(pitch, 0.5, 144) == fill
+    assert fill * pitch**2 <= area.area_m2(0.5) < (fill + 1) * pitch**2
+
+
+def test_flashes_of_a_strobe_are_limited_as_guidance_for_events_is_reported() -> None:
+    """At most 4 flashes a second and 30 s at a time; WCAG's three a second are stricter."""
+    assert (sequences.STROBE_FLASHES, sequences.STROBE_S) == (4, 30)
+    assert flash.FLASHES < sequences.STROBE_FLASHES
+
+
+@pytest.mark.parametrize(("changes", "lasts_s"), [(121, 30.0), (123, 30.5)])
+def test_a_row_of_flashes_is_as_long_as_from_its_first_change_to_its_last(
+    changes: int, lasts_s: float
+) -> None:
+    row = sequences.longest_row(250.0 * np.arange(changes))
+    assert row is not None
+    assert row.lasts_s == pytest.approx(lasts_s)
+    assert row.rate == pytest.approx(2.0, rel=0.01)
+    assert (row.lasts_s > sequences.STROBE_S) is (lasts_s > 30.0)
+
+
+def test_flashes_more_than_half_a_second_apart_are_no_row() -> None:
+    assert sequences.longest_row(251.0 * np.arange(200)) is None
+    broken = np.concatenate([200.0 * np.arange(50), 11_000.0 + 200.0 * np.arange(80)])
+    row = sequences.longest_row(broken)
+    assert row is not None
+    assert (row.start_ms, row.end_ms) == (11_000.0, broken[-1])
+
+
+def test_a_row_that_is_still_seen_at_the_end_has_none() -> None:
+    row = sequences.longest_row(200.0 * np.arange(50), 9900.0)
+    assert row is not None
+    assert row.lasts_s == np.inf
 
 
 def test_a_lone_blue_lamp_counts_by_its_own_full_light() -> None:

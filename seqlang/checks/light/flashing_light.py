@@ -43,7 +43,7 @@ def check(context: Context) -> Iterator[Finding]:
     if not context.lamps and not context.strips:
         return
     for cue in context.show.score.cues:
-        if context.playable(cue):
+        if not context.eye.bound.cannot_flash(cue) and context.playable(cue):
             for flash in context.eye.flashes(cue):
                 yield _finding(context, cue, flash)
 

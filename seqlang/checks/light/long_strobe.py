@@ -33,7 +33,9 @@ def check(context: Context) -> Iterator[Finding]:
     if not context.lamps and not context.strips:
         return
     for cue in context.show.score.cues:
-        if context.playable(cue) and not context.eye.flashes(cue):
+        if not context.eye.may_make_row(cue) or not context.playable(cue):
+            continue
+        if not context.eye.flashes(cue):
             for one in context.eye.long_rows(cue):
                 yield _finding(context, cue, one)
 

@@ -1,0 +1,217 @@
+"""Patterns of effects, whole and by groups of pixels, against plain sampling of the same light."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sim.light.area import group_means, groups, least_group
+from sim.light.counting import TOO_MANY, Counter
+from sim.light.effects import FULL, multipliers, noise
+from sim.light.flash import SECOND_MS, general_changes, passing_effect_ms, zigzag
+from sim.light.lightness import luminance
+from sim.light.patterns import PATTERN_BEATS, TOO_CLOSE_MS, Lit, fast_pattern
+from sim.model import Effect
+from sim.rulebook import FRAME_MS
+
+WHITE_LAMP = Lit((200.0,))
+
+
+def frames(effect: Effect, phase_ms: float, seconds: float, pixels: int = 1) -> np.ndarray:
+    """Luminance of each pixel at the frames of a full white light, shape (times, pixels)."""
+    times = np.arange(phase_ms, 1000.0 * seconds, FRAME_MS)
+    return luminance(100.0 * multipliers(effect, times, pixels) / FULL)
+
+
+def most_flashes(light: np.ndarray) -> int:
+    times = FRAME_MS * np.arange(light.size, dtype=float)
+    at = general_changes(times, light).at_ms
+    ends = np.searchsorted(at, at + SECOND_MS + 1e-9, side="right")
+    return int((ends - np.arange(at.size)).max(initial=0)) // 2
+
+
+def test_noise_comes_round_after_the_beats_of_a_pattern() -> None:
+    beats = np.arange(300)
+    for seed in (0, 7, 255):
+        first, later = noise(seed, beats, 3), noise(seed, beats + PATTERN_BEATS, 3)
+        assert np.array_equal(first, later)
+    halved = noise(7, beats + PATTERN_BEATS // 2, 3)
+    assert not np.array_equal(noise(7, beats, 3), halved)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.sampled_from(["breathe", "ember", "sparkle"]),
+    st.integers(60, 360),
+    st.sampled_from([100.0, 60.0, 30.0]),
+    st.integers(0, 255),
+    st.integers(20, 80),
+    st.integers(0, FRAME_MS - 1),
+)
+def test_no_phase_of_the_frames_flashes_where_the_pattern_does_not(
+    name: str, period: int, depth: float, seed: int, width: int, phase: int
+) -> None:
+    effect = Effect("", name, period, depth, seed, width)  # type: ignore[arg-type]
+    if not fast_pattern(effect, WHITE_LAMP):
+        assert most_flashes(frames(effect, phase, 60.0)[:, 0]) <= 3
+
+
+@pytest.mark.parametrize("period", range(100, 161, 10))
+def test_every_ember_that_frames_show_to_flash_is_found(period: int) -> None:
+    """Idle embers, seeds 0 to 11: those that flash too fast within three minutes, and more."""
+    early = []
+    for seed in range(12):
+        effect = Effect("", "ember", period, 100.0, seed)
+        seen = most_flashes(frames(effect, 0.0, 180.0)[:, 0]) > 3
+        found = fast_pattern(effect, WHITE_LAMP)
+        early.append(seen)
+        assert found or not seen
+        for one in found:
+            begins = max(0.0, one.at_ms - 4.0 * period)
+            worst = max(
+                most_flashes(frames(effect, begins + phase, (begins + 2500.0) / 1000.0)[:, 0])
+                for phase in range(FRAME_MS)
+            )
+            assert worst >= 3  # a second and a frame may hold the fourth one only just
+    assert any(early) or period > 140
+
+
+def test_what_is_found_is_nearly_always_seen_at_some_phase_of_the_frames() -> None:
+    seen = []
+    for seed in range(12):
+        effect = Effect("", "ember", 130, 100.0, seed)
+        (found,) = fast_pattern(effect, WHITE_LAMP)
+        begins = max(0.0, found.at_ms - 600.0)
+        seen.append(
+            max(
+                most_flashes(frames(effect, begins + phase, (begins + 2500.0) / 1000.0)[:, 0])
+                for phase in range(FRAME_MS)
+            )
+            > 3
+        )
+    assert sum(seen) >= 10
+
+
+@pytest.mark.parametrize("name", ["breathe", "ember", "sparkle", "run"])
+@pytest.mark.parametrize("pixels", [1, 6])
+def test_a_passing_period_passes_without_looking_and_half_of_it_fails(
+    name: str, pixels: int
+) -> None:
+    lit = Lit((200.0,) if pixels == 1 else (200.0,) * 3, pixels)
+    period = passing_effect_ms(name, pixels)
+    assert fast_pattern(Effect("", name, period, 100.0, 1, 3), lit) == ()  # type: ignore[arg-type]
+    fast = Effect("", name, period // 2, 100.0, 1, 50 if name == "sparkle" else 1)  # type: ignore[arg-type]
+    if not (name == "run" and pixels == 1):
+        assert fast_pattern(fast, lit) != ()
+
+
+def test_an_effect_too_shallow_to_count_passes_at_any_period() -> None:
+    """L* 100 to 96 is a change of luminance of 9.9 %; to 95 of 12.3 %."""
+    assert fast_pattern(Effect("", "breathe", 100, 4.0), WHITE_LAMP) == ()
+    assert fast_pattern(Effect("", "breathe", 100, 5.0), WHITE_LAMP) != ()
+
+
+def test_an_effect_that_lasts_too_short_cannot_flash_four_times() -> None:
+    breathe = Effect("", "breathe", 200, 100.0)
+    assert fast_pattern(breathe, WHITE_LAMP, 500.0) == ()
+    assert fast_pattern(breathe, WHITE_LAMP, 1200.0) != ()
+
+
+def test_the_pixels_of_a_group_that_is_named_do_flash() -> None:
+    """A sparkle at 240 ms over twelve pixels, five of which fill the angle."""
+    lit = Lit((200.0, 200.0, 200.0), 12, 5)
+    effect = Effect("", "sparkle", 240, 100.0, 9, 30)
+    (found,) = fast_pattern(effect, lit)
+    first, last = found.pixels
+    assert last - first >= 5
+    begins = max(0.0, found.at_ms - 900.0)
+    worst = 0
+    for phase in range(FRAME_MS):
+        light = frames(effect, begins + phase, (begins + 3000.0) / 1000.0, 12)
+        worst = max(worst, most_flashes(light[:, first:last].mean(axis=1)))
+    assert worst >= 4
+
+
+def test_a_strip_s_cap_is_kept_in_mind() -> None:
+    """The board dims a strip that draws too much, all of it alike: here to a twentieth."""
+    free = Lit((200.0, 200.0, 200.0), 10, 10)
+    capped = Lit((200.0, 200.0, 200.0), 10, 10, cap_a=0.03)
+    breathe = Effect("", "breathe", 200, 100.0)
+    assert fast_pattern(breathe, free) != ()
+    assert fast_pattern(breathe, capped) == ()
+
+
+# -- groups ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("pitch_m", "viewing_m", "pixels", "expected"),
+    [
+        (0.0333, 0.5, 30, 1),  # 15 cm2 and 11.1 cm2 a pixel
+        (0.0167, 0.5, 30, 5),  # 2.79 cm2 a pixel
+        (0.0069, 0.6, 144, 45),  # 21.6 cm2 and 0.476 cm2 a pixel
+        (0.0167, 2.0, 30, 30),  # 240 cm2: more than the whole strip
+    ],
+)
+def test_a_group_fills_the_solid_angle(
+    pitch_m: float, viewing_m: float, pixels: int, expected: int
+) -> None:
+    assert least_group(pitch_m, viewing_m, pixels) == expected
+
+
+@given(st.integers(1, 100), st.integers(1, 100))
+def test_groups_hold_every_place_of_the_least_size_and_the_whole_strip(
+    pixels: int, least: int
+) -> None:
+    spans = groups(pixels, min(least, pixels)).tolist()
+    sizes = {last - first for first, last in spans}
+    assert [0, pixels] in spans
+    assert min(sizes) == min(least, pixels)
+    assert all(0 <= first < last <= pixels for first, last in spans)
+    if least < pixels:
+        assert sum(last - first == least for first, last in spans) == pixels - least + 1
+    covered = {pixel for first, last in spans if last - first == max(sizes) for pixel in [first]}
+    assert covered
+
+
+@given(st.integers(1, 30), st.integers(1, 30), st.integers(0, 1000))
+def test_group_means_are_means_of_slices(pixels: int, least: int, seed: int) -> None:
+    values = np.random.default_rng(seed).random((4, pixels))
+    spans = groups(pixels, min(least, pixels))
+    means = group_means(values, spans)
+    for number, (first, last) in enumerate(spans.tolist()):
+        assert means[:, number] == pytest.approx(values[:, first:last].mean(axis=1))
+
+
+# -- many columns at once -------------------------------------------------------------------------
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 10_000), st.sampled_from([0.1, 0.0625, 0.4]))
+def test_columns_are_counted_as_one_light_is(seed: int, least: float) -> None:
+    """The same changes as `zigzag`, which has its own published cases; they start from rest."""
+    chance = np.random.default_rng(seed)
+    values = chance.random((60, 7)) * chance.choice([0.2, 1.0], size=7)
+    times = 40.0 * np.arange(60)
+    counter = Counter(values[0], values[0], least)
+    for time_ms, row in zip(times[1:].tolist(), values[1:], strict=True):
+        counter.take(time_ms, row)
+    closest = counter.closest()
+    for column in range(7):
+        fine = np.linspace(0.0, times[-1], 59 * 400 + 1)
+        reached, start, end = zigzag(fine, np.interp(fine, times, values[:, column]), least)
+        ways = np.interp(fine[end], times, values[:, column])
+        ways -= np.interp(fine[start], times, values[:, column])
+        falls_first = reached.size > 0 and ways[0] < 0.0
+        counted = reached if falls_first else reached[1:]  # a first rise from rest is no change
+        spans = counted[TOO_MANY - 1 :] - counted[: max(0, counted.size - TOO_MANY + 1)]
+        if spans.size == 0:
+            assert closest.span_ms[column] == np.inf
+        else:
+            assert closest.span_ms[column] == pytest.approx(spans.min(), abs=0.3)
+
+
+def test_a_second_and_a_frame_is_what_frames_can_squeeze_together() -> None:
+    assert TOO_CLOSE_MS == SECOND_MS + FRAME_MS
