@@ -24,12 +24,13 @@ from sim.model import Cue
 
 def check(context: Context) -> Iterator[Finding]:
     first: dict[int, Cue] = {}
+    taken = {cue_tag(cue.name) for cue in context.show.score.cues}
     for cue in context.show.score.cues:
         earlier = first.setdefault(cue_tag(cue.name), cue)
         if earlier is cue:
             continue
         free = next(
-            f"{cue.name}_{n}" for n in range(2, 40) if cue_tag(f"{cue.name}_{n}") not in first
+            f"{cue.name}_{n}" for n in range(2, 40) if cue_tag(f"{cue.name}_{n}") not in taken
         )
         yield Finding(
             "error",

@@ -287,3 +287,18 @@ def test_three_boards_with_one_address_get_different_free_ones() -> None:
     assert [one.help for one in found] == ["address 2 is free", "address 3 is free"]
     assert all(one.related[0][1] == "the other board" for one in found)
     assert {one.label for one in found} == {"taken"}
+
+
+@pytest.mark.parametrize(
+    ("line", "kind"),
+    [
+        ("switch one: body pin PC6\n", "a switch"),
+        ("strip one: body pin PC6\n    pixels 3, order grb, each 20 mA\n", "a strip"),
+        ("lamp one: body pin PC6\n    leds 1 of 3.0 V, 20 mA\n", "a lamp"),
+        ("input 1: body pin PC6\n", "an input"),
+        (servo("one", "PC6"), "a servo"),
+    ],
+)
+def test_the_reset_pin_is_for_nothing(line: str, kind: str) -> None:
+    (one,) = findings(show(rig=line), "pin-unfit")
+    assert one.label == f"no pin for {kind}"

@@ -1,0 +1,126 @@
+"""What a slot holds, and names that come out as one number, from both sides.
+
+A slot of this chip has 500 bytes (`firmware_gen/chips`). A move of no repeated kind takes four, so
+102 of them fill it; that is the table's account, which `test_account.py` holds against the bytes.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from firmware_gen.crc import cue_tag
+from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.show_text import SNAP, findings, show
+
+LAMP = "lamp lure: body pin PD3\n    leds 1 of 3.0 V, 20 mA\n"
+
+
+def cues(moves: int, fades: int = 3) -> str:
+    each_move = [f"jaw to {1 + 7 * n % 41} deg in {1000 + 13 * n} ms" for n in range(moves)]
+    each_fade = [f"lure fade to {1 + 7 * n % 41}% in {1000 + 13 * n} ms" for n in range(fades)]
+    return show(
+        rig=LAMP,
+        cues={"snap": SNAP, "long": "\n".join(each_move), "mid": "\n".join(each_fade)},
+        remote="button 1: go snap\nbutton 3: go long\nbutton 4: go mid\nstop button 2",
+    )
+
+
+def named(*names: str) -> str:
+    lines = [f"button {n}: go {name}" for n, name in enumerate(names, start=1)]
+    return show(cues=dict.fromkeys(names, SNAP), remote="\n".join([*lines, "stop button 31"]))
+
+
+def fits_without(name: str) -> str:
+    return f"it fits without cue `{name}`; what repeats costs its bytes once in a `repeat`"
+
+
+LIMITS = (
+    Limit(
+        id="slot",
+        name="table-too-large",
+        passes=cues(102),
+        fails=cues(103),
+        says="the table of board `body` takes 504 bytes, and a slot holds 500",
+        asked=504,
+        limit=500,
+        label="4 bytes too many",
+        help=fits_without("snap"),  # 7 bytes
+        at="body",
+    ),
+    Limit(
+        id="slot-by-as-much-as-a-cue",
+        name="table-too-large",
+        passes=cues(102),
+        fails=cues(105),
+        says="the table of board `body` takes 512 bytes, and a slot holds 500",
+        asked=512,
+        limit=500,
+        label="12 bytes too many",
+        help=fits_without("mid"),  # 12 bytes
+    ),
+    Limit(
+        id="slot-by-more-than-most-cues",
+        name="table-too-large",
+        passes=cues(102),
+        fails=cues(106),
+        says="the table of board `body` takes 516 bytes, and a slot holds 500",
+        asked=516,
+        limit=500,
+        help=fits_without("long"),
+    ),
+    Limit(
+        id="slot-by-more-than-any-cue",
+        name="table-too-large",
+        passes=cues(50, 50),
+        fails=cues(140, 140),
+        says="the table of board `body` takes 1195 bytes, and a slot holds 500",
+        asked=1195,
+        limit=500,
+        help="shorten the largest cues, or put a part of the rig on a second board",
+    ),
+    Limit(
+        id="tag",
+        name="tag-clash",
+        passes=named("tail_hip", "beak_turns"),
+        fails=named("tail_hip", "beak_turn"),
+        says="cues `tail_hip` and `beak_turn` have the same number on the link",
+        label="0x5C13, like `tail_hip`",
+        help="rename it, to `beak_turn_2` for example",
+        at="beak_turn",
+    ),
+)
+
+
+@each(LIMITS)
+def test_a_slot_and_a_number_hold_just_so_much(limit: Limit) -> None:
+    holds(limit)
+
+
+def test_what_takes_the_bytes_is_listed() -> None:
+    text = cues(105)
+    (one,) = findings(text, "table-too-large")
+    named_cues = [(text[span.start : span.end], words) for span, words in one.related]
+    assert named_cues == [
+        ("long", "takes 415 bytes of it"),
+        ("mid", "takes 12 bytes of it"),
+        ("snap", "takes 7 bytes of it"),
+    ]
+    sizes = [int(note.split(": ")[1].removesuffix(" bytes")) for note in one.notes]
+    assert sum(sizes) == 512
+    assert 0 not in sizes
+
+
+@pytest.mark.parametrize("last", [True, False])
+def test_a_suggested_name_clashes_with_no_cue_before_or_after(last: bool) -> None:
+    """A check sum takes the same letters in the same way, so `_2` behind both clashes again."""
+    assert cue_tag("tail_hip_2") == cue_tag("beak_turn_2")
+    names = ("tail_hip", "beak_turn", "tail_hip_2")
+    order = names if last else (names[2], *names[:2])
+    (one,) = findings(named(*order), "tag-clash")
+    assert one.help == "rename it, to `beak_turn_3` for example"
+
+
+def test_a_show_with_errors_and_too_many_cues_makes_no_table() -> None:
+    bodies = {"snap": "jaw to 95 deg in 1 s", **{f"c{n}": SNAP for n in range(32)}}
+    found = {one.name for one in findings(show(cues=bodies)) if one.severity == "error"}
+    assert found == {"board-overfull", "target-outside-travel"}
