@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from firmware_gen.chips import CHIPS, FIRST
+from firmware_gen.link.protocol import EVERYBODY, NO_ADDRESS
 from sim import rulebook
 from sim.rulebook import (
     ADDRESSES,
@@ -279,5 +280,6 @@ def test_the_bounds_are_what_their_bytes_hold() -> None:
     assert BUTTONS[-1] < 32
     assert CUES <= 32
     assert OUTPUTS <= 16
+    assert EVERYBODY < ADDRESSES[0] <= ADDRESSES[-1] < NO_ADDRESS
     # 24 bits of the clock: the longest wait differs from what has been due for 256 ms.
     assert (LONGEST_DURATION_MS + 256) * CLOCK_PER_MS < 2**24

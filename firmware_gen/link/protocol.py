@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from enum import IntEnum
 from typing import Final
 
+from sim.rulebook import FRAME_MS
+
 PROTOCOL_VERSION: Final = 1
 FIRMWARE_VERSION: Final = (1, 0)
 
@@ -31,8 +33,8 @@ REPLY: Final = 0x80
 ONE_WAY: Final = 0x40
 
 BAUD: Final = 250_000
-HELD_FRAMES: Final = 50
-"""Frames of silence after which a button held over the link is let go."""
+HELD_FRAMES: Final = 1000 // FRAME_MS
+"""Frames of silence, one second, after which a button held over the link is let go."""
 
 
 class Kind(IntEnum):

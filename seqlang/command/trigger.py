@@ -18,13 +18,15 @@ from seqlang.command._board import (
     seconds,
     wait_until_ready,
 )
+from sim.rulebook import FRAME_S
 
 if TYPE_CHECKING:
     from firmware_gen.link.host import Link
 
 _NAME: Final = r"[^\W\d]\w*"
 """As `NAME` in the cue language's grammar."""
-_TWO_FRAMES_S: Final = 0.05
+_TWO_FRAMES_S: Final = 2.5 * FRAME_S
+"""Two frames and a little more."""
 _BEACON_S: Final = 0.2
 
 
