@@ -32,13 +32,9 @@ FRAME_CLOCK: Final = FRAME_MS * CLOCK_PER_MS
 """One frame in units of the player's clock."""
 
 LONGEST_DURATION_MS: Final = 65_000
-"""ms, of one move, fade or wait. A board keeps a thread's time in 24 bits of its clock: what waits
-longest must differ from what has been due for 256 ms."""
+"""ms, of one move, fade or wait: a table states them in 16 bits."""
 DURATION_STEP_MS: Final = 10
 """ms. What durations of one byte count: a table's cheapest, and finer than a frame."""
-FAR_CLOCK: Final = 0xFE0000
-"""Units of the clock. So far ahead a thread is put whose servo is busy for 2^16 units longer or
-more: the same 24 bits."""
 
 STOP_STEP_MS: Final = FRAME_MS
 """ms. The stop takes whole frames, because the frame decides when it has ended."""

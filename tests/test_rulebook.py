@@ -55,16 +55,16 @@ ENTRIES = ROOT / "firmware_gen" / "chips"
 NAMES = {name for name in vars(rulebook) if name.isupper()}
 
 TELLING = {254, 327, 400, 800, 2600, 5100, 5120, 5200, 16384, 25500, 32768}
-TELLING |= {65000, 65534, 65535, 65536, 0xFE0000}
+TELLING |= {65000, 65534, 65535, 65536}
 """Values of the rule book that hardly mean anything else where they stand as a number."""
 
 ELSEWHERE = {
     ("sim/light/effects.py", 65535): "arithmetic in words of 16 bits (TABLE.md 3.4)",
     ("sim/light/patterns.py", 65536): "beats that words of 16 bits count (TABLE.md 3.4)",
-    ("sim/rehearsal/scheduler.py", 65536): "the low bits of the rule of threads that are far away",
     ("sim/strain/sizing.py", 800): "speeds that are tried",
     ("firmware_gen/board/played_as_shown.py", 65535): "a duty's range",
     ("firmware_gen/board/virtual_lines.py", 65536): "ports of TCP",
+    ("firmware_gen/build/generate.py", 65535): "what a u16 holds",
     ("firmware_gen/build/image.py", 65535): "an erased word",
     ("firmware_gen/crc.py", 65535): "the CRC's start",
     ("firmware_gen/link/host.py", 65536): "sessions",
@@ -220,7 +220,6 @@ def share(value: int) -> str:
                 f"Positions are i32 in 0.01 deg, Q{rulebook.ANGLE_BITS}",
                 f"T = max(N - tb, Na, Nv, {rulebook.SHORTEST_MOTION_CLOCK})",
                 f"A level is Q{rulebook.LEVEL_BITS} (0 to {LEVEL_MAX << rulebook.LEVEL_BITS})",
-                f"T + {rulebook.FAR_CLOCK:#X} if".replace("0X", "0x"),
             )
         ),
         *(

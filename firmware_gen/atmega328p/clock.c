@@ -1,8 +1,6 @@
 /*
- * Timer 1 (start.c sets it up) runs free at one count a cycle (16.11.2: CS10, normal mode) and wraps every 4.096 ms. Compare unit A, moved on
- * by 32,000 at each match, makes a tick of exactly 2 ms. Ten ticks are a frame.
- *
- * 32,000 is 125 * 256: ticks fall where the timer's low byte is 0, and the high byte alone tells their times.
+ * Timer 1 runs free at one count a cycle and wraps every 4.096 ms. Compare unit A, moved on by 32,000 at each match, makes a
+ * tick of exactly 2 ms. Ten ticks are a frame.
  */
 #include "chip.h"
 
@@ -11,29 +9,21 @@
 
 static volatile uint8_t ticks;
 
-/* In assembly because pulses_tick goes on with it. 16-bit registers are written high byte first (16.3). */
-HANDLER(TIMER1_COMPA_vect)
-{
-    __asm__ volatile(
-        HANDLER_ENTRY
-        "lds  r24, %[ticks] \n"
-        "inc  r24 \n"
-        "sts  %[ticks], r24 \n"
-        "sbi  %[news], %[tick] \n"
-        "lds  r25, %[compare]+1 \n"
-        "mov  r24, r25 \n"
-        "subi r24, lo8(-(%[step])) \n"
-        "sts  %[compare]+1, r24 \n"
-        "ldi  r24, 0 \n"
-        "sts  %[compare], r24 \n"
-        "jmp  pulses_tick \n"
-        :
-        : [ticks] "i"(&ticks), [news] "I"(_SFR_IO_ADDR(NEWS)), [tick] "I"(NEWS_TICK), [compare] "n"(_SFR_MEM_ADDR(OCR1AL)),
-          [step] "M"(TICK_TIME)
-        : "memory");
+void clock_start(void) {
+    TCCR1A = 0; /* normal mode (16.11.1) */
+    TCCR1B = _BV(CS10); /* one count a cycle (16.11.2) */
+    TCNT1 = 0;
+    OCR1A = TICK_CYCLES;
+    TIFR1 = _BV(OCF1A) | _BV(OCF1B);
+    TIMSK1 = _BV(OCIE1A);
 }
 
-uint8_t clock_tick(void)
-{
-    return ticks;
+ISR(TIMER1_COMPA_vect) {
+    uint16_t time = OCR1A;
+    OCR1A = time + TICK_CYCLES;
+    ticks++;
+    NEWS |= _BV(NEWS_TICK);
+    pulses_tick(time);
 }
+
+uint8_t clock_tick(void) { return ticks; }

@@ -34,34 +34,29 @@ static bool strips_due;
 enum { STARTING, BETWEEN_FRAMES, PLAYING };
 static uint8_t phase;
 
-static NOINLINE bool is_past(uint8_t tick)
-{
+static bool is_past(uint8_t tick) {
     return (uint8_t)(clock_tick() - tick) < TICKS_AHEAD;
 }
 
-void bc_hal_pulses_ready(void)
-{
+void bc_hal_pulses_ready(void) {
     while (pulses_pending()) {
         /* only after a frame that came far too late; at most 6 ms, and the receiver's ring holds 5 */
     }
     pulses_prepare(due);
 }
 
-void bc_hal_pixels_ready(void)
-{
+void bc_hal_pixels_ready(void) {
     strips_due = true;
 }
 
-static void look_at_inputs(void)
-{
+static void look_at_inputs(void) {
     if (is_past(next_look)) {
         next_look = (uint8_t)(next_look + LOOK_TICKS);
         bc_sample_inputs();
     }
 }
 
-static void listen(void)
-{
+static void listen(void) {
     if (is_past(next_listen)) {
         next_listen = (uint8_t)(next_listen + FRAME_TICKS);
         due = (uint8_t)(next_listen - LISTEN_TICKS);
@@ -71,8 +66,7 @@ static void listen(void)
     }
 }
 
-static NOINLINE void play(void)
-{
+static void play(void) {
     phase = PLAYING;
     bc_frame();
     phase = BETWEEN_FRAMES;
@@ -84,8 +78,7 @@ static NOINLINE void play(void)
  * Whatever is due; false if nothing is. Strips block pulses, so they wait until those are through; and the next frame, which makes
  * new pixels, waits for them.
  */
-static bool work(void)
-{
+static bool work(void) {
     look_at_inputs();
     listen();
     bool is_due = is_past((uint8_t)(due - PLAY_TICKS));
@@ -107,8 +100,7 @@ static bool work(void)
 }
 
 /* The show goes on while the core checks a table. */
-void bc_hal_pause(void)
-{
+void bc_hal_pause(void) {
     if (phase == STARTING) {
         resets_alive();
     } else if (phase == BETWEEN_FRAMES) {
@@ -117,8 +109,7 @@ void bc_hal_pause(void)
 }
 
 /* Sleep until interrupts have news (10.3), and take them. Interrupts are off from each look to the sleep instruction, so none is missed. */
-static uint8_t sleep(void)
-{
+static uint8_t sleep(void) {
     for (;;) {
         cli();
         if (NEWS != 0) {
@@ -140,8 +131,7 @@ static uint8_t sleep(void)
  * Until there is something to do; whether the core has a part in it. Most interrupts bring nothing, most frames of a shared line are for
  * other boards, and a round through the core costs some 600 cycles.
  */
-static bool rest(void)
-{
+static bool rest(void) {
     for (;;) {
         uint8_t news = sleep();
         if ((news & ~(_BV(NEWS_TICK) | _BV(NEWS_FRAME))) != 0 || bc_has_heard()) {
@@ -153,10 +143,22 @@ static bool rest(void)
     }
 }
 
-static void begin(void)
-{
-    uint8_t cause = resets_begin();
-    start_parts();
+/* Unused parts off (10.11.3), the analogue comparator too (23.3.2). The sleep instruction idles (10.2). */
+static void save_power(void) {
+    PRR = _BV(PRTWI) | _BV(PRSPI) | _BV(PRADC);
+    ACSR = _BV(ACD);
+    set_sleep_mode(SLEEP_MODE_IDLE);
+    sleep_enable();
+}
+
+static void begin(void) {
+    uint8_t cause;
+    cli(); /* a boot loader may have left them on */
+    cause = resets_begin();
+    save_power();
+    clock_start();
+    lamps_start();
+    serial_start();
     sei();
     bc_start(cause);
     phase = BETWEEN_FRAMES;
@@ -164,9 +166,7 @@ static void begin(void)
     next_listen = (uint8_t)(next_look + PLAY_TICKS + 1 + LISTEN_TICKS - FRAME_TICKS); /* the first frame is due at once */
 }
 
-/* Nothing calls it that would want its registers back. */
-int __attribute__((used, externally_visible, OS_main)) main(void)
-{
+int main(void) {
     begin();
     for (;;) {
         bc_service();

@@ -6,9 +6,6 @@
 
 #include <avr/pgmspace.h>
 
-enum { MERGED_START = 0x4000 };
-
-uint8_t bc_hal_merged_read(uint16_t offset)
-{
-    return pgm_read_byte((uint16_t)(MERGED_START + offset));
+uint8_t bc_hal_merged_read(uint16_t offset) {
+    return pgm_read_byte((uint16_t)(BC_MERGED_START + offset));
 }

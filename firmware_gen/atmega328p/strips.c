@@ -9,23 +9,22 @@
  */
 #include "chip.h"
 
+#include <avr/cpufunc.h>
 #include <avr/interrupt.h>
 #include <avr/io.h>
 
 static struct {
-    uint8_t pin, pixels;
+    uint8_t pin;
+    uint8_t pixels;
 } strips[BC_STRIPS];
 
-void strips_clear(void)
-{
+void strips_clear(void) {
     for (uint8_t i = 0; i < BC_STRIPS; i++) {
         strips[i].pixels = 0;
     }
 }
 
-void strips_attach(uint8_t index, uint8_t pin, uint8_t pixels)
-{
-    index = (uint8_t)(index - BC_LAMPS);
+void strips_attach(uint8_t index, uint8_t pin, uint8_t pixels) {
     strips[index].pin = pin;
     strips[index].pixels = pixels;
 }
@@ -34,8 +33,7 @@ void strips_attach(uint8_t index, uint8_t pin, uint8_t pixels)
  * Send three bytes. Interrupts must be off. A bit is three writes: high, the bit's value, low, with 3, 5 and 6 cycles between them
  * and two for each write (st: 2 cycles, 32). In a byte's last bit the next byte is fetched; that way takes as long as the other.
  */
-static const uint8_t *send_pixel(const uint8_t *bytes, volatile uint8_t *port, uint8_t mask)
-{
+static const uint8_t *send_pixel(const uint8_t *bytes, volatile uint8_t *port, uint8_t mask) {
     uint8_t high = *port | mask;
     uint8_t low = (uint8_t)(*port & ~mask);
     uint8_t left = 3, bits = 8;
@@ -68,18 +66,17 @@ static const uint8_t *send_pixel(const uint8_t *bytes, volatile uint8_t *port, u
     return bytes - 1; /* one was fetched ahead */
 }
 
-void strips_send(void)
-{
+void strips_send(void) {
     const uint8_t *bytes = bc_image.pixels;
     for (uint8_t i = 0; i < BC_STRIPS; i++) {
-        struct place place = pin_place(strips[i].pin);
-        volatile uint8_t *port = place_registers(place) + 2;
-        uint8_t mask = place.mask;
+        struct pin_place place = pin_place(strips[i].pin);
         for (uint8_t left = strips[i].pixels; left > 0; left--) {
             cli();
-            bytes = send_pixel(bytes, port, mask);
+            bytes = send_pixel(bytes, &place.registers[PORT_REGISTER], place.mask);
             sei();
-            __asm__ volatile("nop\n nop\n nop\n");
+            _NOP(); /* before each handler that waits the processor runs one instruction (7.7) */
+            _NOP();
+            _NOP();
         }
     }
 }

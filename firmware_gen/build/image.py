@@ -10,7 +10,7 @@ import secrets
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -147,44 +147,18 @@ FLAGS: Final = (
     "-std=c99",
     "-Os",
     "-flto",
-    "-ffunction-sections",
-    "-mcall-prologues",
     "-mrelax",
-    "-mstrict-X",
-    "-fno-move-loop-invariants",
-    "-fno-tree-loop-im",
-    "-fno-inline-functions-called-once",
-    "-fira-algorithm=priority",
-    "-fno-tree-scev-cprop",
-    "-fno-guess-branch-probability",
-    "-fno-tree-ch",
-    "-fno-tree-dominator-opts",
-    "-frename-registers",
+    "-ffunction-sections",
+    "-Wl,--gc-sections",
     "-fno-ident",
     "-Wall",
     "-Wextra",
     "-Werror",
 )
-"""For compiling and linking alike; those that are not usual make the image smaller (measured)."""
-
-LINKING: Final = (
-    "-fwhole-program",
-    "-Wl,--gc-sections",
-    "-nostartfiles",
-    "-Wl,--section-start=.ring=0x800100",
-    "-Wl,--section-start=.data=0x800170",
-)
-"""start.c replaces the usual start-up code; serial.c's ring has the first bytes of RAM, and
-variables follow it."""
-
-SPECIAL: Final[Mapping[str, tuple[str, ...]]] = {
-    "bc_check": ("-O2",),
-    "bc_laws": ("-fguess-branch-probability",),
-    "bc_math": ("-fno-split-wide-types",),
-    "bc_perform": ("-fno-tree-ter",),
-    "main": ("-fno-tree-ter",),
-}
-"""Further flags of files that come out smaller with them (measured)."""
+"""For compiling and linking alike. `-flto` lets the compiler see all files at once, `-mrelax` makes
+short jumps of calls that are near: both make code smaller and faster. Functions that nothing calls
+are left out (sections), and the compiler's name (ident), so that a build depends on nothing but
+the sources and the compiler."""
 
 
 def can_build() -> bool:
@@ -197,30 +171,24 @@ def compiler_version() -> str:
     return done.stdout.strip()
 
 
-def order_file(chip: str) -> str:
-    """The order of the functions (firmware_gen/build/arrange.py), from this folder."""
-    return f"{chip}/order.ld"
-
-
 def chip_flags(chip: Chip) -> tuple[str, ...]:
-    """What the compiler must know of a chip."""
+    """What the compiler must know of a chip: its name, its clock, and where its folder is."""
     target = (f"-mmcu={chip.tools.mcu}", f"-DF_CPU={chip.clock_hz}UL")
-    return (*target, *FLAGS, "-Icore", f"-I{chip.name}")
+    return (*target, "-Icore", f"-I{chip.name}")
 
 
-def build(chip: str, into: Path, *more_linking: str) -> Path:
+def build(chip: str, into: Path, *, flags: Sequence[str] = FLAGS) -> Path:
     """Compile the firmware into a folder (ELF and hex beside one another); path of the hex."""
-    flags = chip_flags(CHIPS[chip])
+    words = (COMPILER, *chip_flags(CHIPS[chip]), *flags)
     sources = sorted((HERE / "core").glob("*.c")) + sorted((HERE / chip).glob("*.c"))
     objects = []
     for path in sources:
         made = into / f"{path.stem}.o"
-        more = (*SPECIAL.get(path.stem, ()), f"-frandom-seed={path.stem}")
-        _call(COMPILER, *flags, *more, "-c", _named(path), "-o", made)
+        # The seed names what link-time optimisation makes: the same in every build.
+        _call(*words, f"-frandom-seed={path.stem}", "-c", _named(path), "-o", made)
         objects.append(made)
     elf, image, raw = (into / f"{chip}.{kind}" for kind in ("elf", "hex", "raw"))
-    order = f"-Wl,-T,{order_file(chip)}"
-    _call(COMPILER, *flags, *LINKING, order, *more_linking, *objects, "-o", elf)
+    _call(*words, *objects, "-o", elf)
     _call("avr-objcopy", "-O", "ihex", "-R", ".eeprom", elf, raw)
     image.write_text(write_hex(read_hex(raw.read_text("ascii"))), "ascii", newline="\n")
     return image

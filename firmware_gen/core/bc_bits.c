@@ -1,32 +1,23 @@
 #include "bc_bits.h"
 
-#include "bc_compiler.h"
+static uint8_t mask_of(uint8_t n) { return (uint8_t)(1u << (n & 7)); }
 
-BC_APART uint8_t bc_bit(uint8_t *bits, uint8_t n, uint8_t change) {
-    uint8_t bit = 1;
-    uint8_t before;
-    uint8_t after;
-    bits += n >> 3;
-    for (n &= 7; n > 0; n--) {
-        bit = (uint8_t)(bit << 1);
+bool bc_bit_is_set(const uint8_t *bits, uint8_t n) { return (bits[n >> 3] & mask_of(n)) != 0; }
+
+void bc_bit_put(uint8_t *bits, uint8_t n, bool set) {
+    if (set) {
+        bits[n >> 3] |= mask_of(n);
+    } else {
+        bits[n >> 3] &= (uint8_t)~mask_of(n);
     }
-    before = *bits;
-    after = before;
-    if (change & BC_BIT_SET) {
-        after |= bit;
-    }
-    if (change & BC_BIT_FLIP) {
-        after ^= bit;
-    }
-    *bits = after;
-    return before & bit;
 }
 
-BC_APART void bc_clear(void *first, uint16_t count) {
-    uint8_t *at = first;
-    do {
-        *at = 0;
-        at++;
-        BC_REACH(at);
-    } while (--count > 0);
+bool bc_bits_any(const uint8_t *bits, uint8_t bytes) {
+    while (bytes > 0) {
+        bytes--;
+        if (bits[bytes] != 0) {
+            return true;
+        }
+    }
+    return false;
 }

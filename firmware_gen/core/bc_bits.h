@@ -1,15 +1,15 @@
-/* Many bits, eight to a byte: sets of buttons, cues, pins; and bytes that become 0. */
+/* Many bits, eight to a byte: sets of buttons, cues, pins. */
 #ifndef BC_BITS_H
 #define BC_BITS_H
 
+#include <stdbool.h>
 #include <stdint.h>
 
-enum bc_bit_change { BC_BIT_KEEP, BC_BIT_SET, BC_BIT_FLIP, BC_BIT_CLEAR = BC_BIT_SET | BC_BIT_FLIP };
+/* Whether the n-th bit is set; set or clear it. */
+bool bc_bit_is_set(const uint8_t *bits, uint8_t n);
+void bc_bit_put(uint8_t *bits, uint8_t n, bool set);
 
-/* Change the n-th bit; whether it was set before (not 0). */
-uint8_t bc_bit(uint8_t *bits, uint8_t n, uint8_t change);
-
-/* At least one byte. Where avr-gcc clears a static of its own accord, the code is longer than this one's call. */
-void bc_clear(void *first, uint16_t count);
+/* Whether any of these bytes has a bit set. */
+bool bc_bits_any(const uint8_t *bits, uint8_t bytes);
 
 #endif

@@ -1,10 +1,8 @@
 #include "bc_board.h"
 
-#include "bc_compiler.h"
 #include "bc_link.h"
 #include "bc_player.h"
 #include "bc_store.h"
-#include "bc_table.h"
 #include "bellcrank.h"
 
 void bc_start(uint8_t cause) {
@@ -14,9 +12,14 @@ void bc_start(uint8_t cause) {
     bc_link_show_changed();
 }
 
-BC_APART void bc_service_within_frame(void) {
-    bc_listen();
-    bc_answer();
+/* Long work calls this rarely, so that more than one frame may have come meanwhile. */
+void bc_service_within_frame(void) {
+    enum { MOST_FRAMES = 3 };
+    uint8_t left = MOST_FRAMES;
+    do {
+        bc_listen();
+        left--;
+    } while (bc_answer() && left > 0);
     bc_store_step();
 }
 

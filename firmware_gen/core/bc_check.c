@@ -1,13 +1,14 @@
 /*
  * Every offset is compared with the end before a byte is read there, and every rule on which the
- * player relies is checked here, so that the player checks nothing.
+ * player relies is checked here, so that the player checks nothing. Section numbers are TABLE.md's.
  */
 #include "bc_check.h"
 
 #include <stdbool.h>
+#include <string.h>
 
 #include "bc_bits.h"
-#include "bc_compiler.h"
+#include "bc_flash.h"
 #include "bc_link.h"
 #include "bc_math.h"
 #include "bc_ops.h"
@@ -15,140 +16,20 @@
 #include "bc_table.h"
 #include "bellcrank.h"
 
-enum { SHORTEST = BC_HEADER_SIZE + BC_CRC_SIZE, ADDRESS_MAX = 254, PIN_MASK = 31, ANY = 0xFF };
+enum { SHORTEST = BC_HEADER_SIZE + BC_CRC_SIZE, ADDRESS_MAX = 254 };
 
 /* Of a law's parameters: a half. */
 #define MOST_SHARE 0x8000u
 
 /* What is known of the table as the check goes on. */
 struct check {
-    uint16_t end;     /* where the CRC starts */
-    uint16_t start;   /* of the record that is being looked at */
-    uint8_t left;     /* records of its section, this one included */
+    uint16_t end; /* where the CRC starts */
     uint8_t servos;
     uint8_t strips;
     uint8_t pixels;
-    uint8_t loops;    /* see nest */
-    uint8_t taken[4]; /* pins, a bit each */
-    bool pin_is_bad;  /* told after faults of records */
+    uint8_t taken[BC_PORTS]; /* pins, a bit each */
+    bool pin_is_bad;         /* told after faults of records */
 };
-
-/* -- bytes -------------------------------------------------------------------------------------- */
-
-/*
- * Each byte of a header or a record has the least and the most that it may be. Instead of the least there may
- * be a mark; the lowest bit of those for an index is the least of what is then compared.
- */
-enum mark {
-    NUMBER = 0xFB,        /* the high byte of a number; instead of the most stands which limits it has */
-    BELOW_OR_NONE = 0xFC, /* an index, or none; the most is where the header counts them */
-    BELOW = 0xFD,         /* an index; likewise */
-    PIN = 0xFE,           /* a pin for the job that stands instead of the most */
-    BUTTON = 0xFF         /* a button, with or without the flag */
-};
-
-/* The limits of numbers of 16 bits. */
-enum number { SOME, ALPHA, BETA, PERIOD, PULSE };
-static const uint16_t number_limits[][2] BC_FLASH = {
-    {1, 0xFFFF}, {BC_ALPHA_LEAST, MOST_SHARE}, {1, MOST_SHARE}, {BC_PERIOD_MIN, 0xFFFF}, {BC_PULSE_MIN, BC_PULSE_MAX}};
-
-/* The header, then servo (without its points), lamp, strip, switch, colour, law, input, binding, cue, effect. */
-static const uint8_t limits[][2] BC_FLASH = {
-    {BC_MAGIC, BC_MAGIC}, {BC_VERSION, BC_VERSION}, {0, ANY}, {0, ANY}, {BC_CHIP, BC_CHIP},
-    {1, ADDRESS_MAX}, {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY},
-    {0, BC_OUTPUTS}, {0, BC_COLOURS}, {0, BC_INPUTS}, {0, BC_BINDINGS}, {0, BC_CUES}, {1, BC_LAWS},
-    {BELOW_OR_NONE, BC_AT_CUES}, {BELOW_OR_NONE, BC_AT_CUES}, {0, ANY}, {0, BC_BUTTONS}, {1, ANY}, {0, ANY},
-    {0, 0}, {0, 0},
-    {1, 0}, /* no output */
-    {0, ANY}, {PIN, BC_PIN_SERVO}, {2, BC_POINTS}, {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY},
-    {0, ANY}, {NUMBER, SOME}, {0, ANY}, {NUMBER, SOME}, {0, ANY}, {0, ANY},
-    {0, ANY}, {PIN, BC_PIN_LAMP}, {0, BC_LEVEL_MAX},
-    {0, ANY}, {PIN, BC_PIN_STRIP}, {1, BC_PIXELS}, {0, BC_ORDERS - 1}, {0, ANY}, {0, ANY}, {BELOW, BC_AT_COLOURS},
-    {0, ANY}, {PIN, BC_PIN_SWITCH}, {0, BC_ACTIVE_HIGH | BC_ON_WHEN_SAFE},
-    {0, BC_LEVEL_MAX}, {0, BC_LEVEL_MAX}, {0, BC_LEVEL_MAX},
-    {0, BC_LAW_DOUBLE_S}, {0, ANY}, {NUMBER, ALPHA}, {0, ANY}, {NUMBER, BETA},
-    {PIN, BC_PIN_INPUT}, {BUTTON, BC_BUTTONS},
-    {BUTTON, BC_BUTTONS}, {BELOW, BC_AT_CUES},
-    {0, ANY}, {0, ANY}, {0, ANY}, {0, ANY}, {1 << 4, BC_THREADS << 4 | (BC_CONFLICTS - 1)}, {0, ANY}, {0, ANY},
-    {0, BC_EFFECTS - 1}, {0, ANY}, {NUMBER, PERIOD}, {0, BC_LEVEL_MAX}, {0, ANY}, {0, ANY}};
-
-/* The records in that order; outputs first, with their kinds. */
-enum shape { NO_OUTPUT, SERVO, LAMP, STRIP, SWITCH, COLOUR, LAW, INPUT, BINDING, CUE, EFFECT };
-BC_ASSERT(kinds_are_shapes, (int)SERVO == (int)BC_SERVO && (int)SWITCH == (int)BC_SWITCH);
-
-/* How many rows of limits come before each. */
-enum {
-    NO_OUTPUT_LIMITS = BC_HEADER_SIZE,
-    SERVO_LIMITS = NO_OUTPUT_LIMITS + 1,
-    LAMP_LIMITS = SERVO_LIMITS + BC_SERVO_SIZE,
-    STRIP_LIMITS = LAMP_LIMITS + BC_LAMP_SIZE,
-    SWITCH_LIMITS = STRIP_LIMITS + BC_STRIP_SIZE,
-    COLOUR_LIMITS = SWITCH_LIMITS + BC_SWITCH_SIZE,
-    LAW_LIMITS = COLOUR_LIMITS + BC_COLOUR_SIZE,
-    INPUT_LIMITS = LAW_LIMITS + 5, /* the longest law has these */
-    BINDING_LIMITS = INPUT_LIMITS + BC_INPUT_SIZE,
-    CUE_LIMITS = BINDING_LIMITS + BC_BINDING_SIZE,
-    EFFECT_LIMITS = CUE_LIMITS + BC_CUE_SIZE,
-    EFFECT_SIZE = 6,
-    ALL_LIMITS = EFFECT_LIMITS + EFFECT_SIZE
-};
-static const uint8_t rows[] BC_FLASH = {NO_OUTPUT_LIMITS, SERVO_LIMITS, LAMP_LIMITS,  STRIP_LIMITS,
-                                        SWITCH_LIMITS,    COLOUR_LIMITS, LAW_LIMITS,   INPUT_LIMITS,
-                                        BINDING_LIMITS,   CUE_LIMITS,   EFFECT_LIMITS};
-BC_ASSERT(rows_are_all, sizeof limits == 2 * ALL_LIMITS);
-
-/* Where the header counts outputs, then the records from colours on. */
-static const uint8_t counted_at[] BC_FLASH = {BC_AT_OUTPUTS, BC_AT_COLOURS,  BC_AT_LAWS,
-                                              BC_AT_INPUTS,  BC_AT_BINDINGS, BC_AT_CUES};
-
-static void take_pin(struct check *check, uint8_t pin, uint8_t job) {
-    if (!(bc_hal_pin(pin) & job) || bc_bit(check->taken, pin & PIN_MASK, BC_BIT_SET)) {
-        check->pin_is_bad = true;
-    }
-}
-
-/* Whether a number is neither less nor more than it may be. */
-static BC_APART bool number_is_good(uint8_t number, uint16_t value) {
-    const uint16_t *limit = number_limits[number];
-    return value >= bc_flash_u16(limit) && value <= bc_flash_u16(limit + 1);
-}
-
-/*
- * How many of the next `count` bytes are left where one does not keep to the limits from this row on, that one included;
- * 0: all do. Bad pins are only noted.
- */
-static BC_APART uint8_t astray(struct check *check, uint8_t row, uint8_t count) {
-    const uint8_t *limit = limits[row];
-    uint8_t byte = 0;
-    for (; count > 0; count--) {
-        uint8_t least = bc_flash_u8(limit++);
-        uint8_t most = bc_flash_u8(limit++);
-        uint8_t before = byte;
-        byte = bc_next_u8();
-        if (least == PIN) {
-            take_pin(check, byte, most);
-            continue;
-        }
-        if (least == NUMBER) {
-            if (!number_is_good(most, (uint16_t)((uint16_t)byte << 8 | before))) {
-                break;
-            }
-            continue;
-        }
-        if (least == BUTTON) {
-            byte = (uint8_t)(byte & ~BC_FLAG);
-            least = 1;
-        } else if (least >= BELOW_OR_NONE) {
-            byte++; /* so that none is 0 */
-            most = bc_header(most);
-            least &= 1;
-        }
-        if (byte < least || byte > most) {
-            break;
-        }
-    }
-    return count;
-}
 
 /* Between two steps: cells may be written, and whatever is due be done, with the table that plays. */
 static void pause(void) {
@@ -161,70 +42,347 @@ static void pause(void) {
     bc_table_seek(cursor);
 }
 
+/* -- header: 1.1 ---------------------------------------------------------------------------------- */
+
 /* CRC of the bytes up to `end`, byte 0 being `byte`. */
 static uint16_t crc_of(uint8_t byte, uint16_t end) {
-    uint16_t crc = BC_CRC_START;
-    bc_table_seek(1);
-    for (;;) {
-        uint16_t at = bc_table_tell();
-        crc = bc_crc(crc, byte);
-        if (at == end) {
-            return crc;
-        }
-        if (((uint8_t)at & 15) == 0) {
+    enum { BYTES_BETWEEN_PAUSES = 16 };
+    struct bc_crc crc = BC_CRC_START;
+    uint16_t at;
+    crc = bc_crc(crc, byte);
+    for (at = 1; at < end; at++) {
+        if (at % BYTES_BETWEEN_PAUSES == 0) {
             pause();
         }
-        byte = bc_next_u8();
+        crc = bc_crc(crc, bc_table_u8(at));
     }
+    return bc_u16(crc.low, crc.high);
 }
 
-static uint8_t header(struct check *check, uint8_t first, uint16_t crc) {
-    enum { BEHIND_ADDRESS = BC_HEADER_SIZE - BC_AT_SHOW, FROM_VERSION = BC_HEADER_SIZE - BC_AT_VERSION };
-    uint8_t left;
+static bool is_index(uint8_t value, uint8_t count_at) { return value < bc_header(count_at); }
+
+static bool counts_are_good(void) {
+    uint8_t idle = bc_header(BC_AT_IDLE);
+    uint8_t lost = bc_header(BC_AT_LOST);
+    uint8_t laws = bc_header(BC_AT_LAWS);
+    return bc_header(BC_AT_OUTPUTS) <= BC_OUTPUTS && bc_header(BC_AT_COLOURS) <= BC_COLOURS &&
+           bc_header(BC_AT_INPUTS) <= BC_INPUTS && bc_header(BC_AT_BINDINGS) <= BC_BINDINGS &&
+           bc_header(BC_AT_CUES) <= BC_CUES && laws >= 1 && laws <= BC_LAWS &&
+           (idle == BC_NONE || is_index(idle, BC_AT_CUES)) &&
+           (lost == BC_NONE || is_index(lost, BC_AT_CUES)) &&
+           bc_header(BC_AT_STOP_BUTTON) <= BC_BUTTONS && bc_header(BC_AT_STOP_TIME) >= 1 &&
+           bc_table_u16(BC_AT_RESERVED) == 0;
+}
+
+static uint8_t check_header(const struct check *check, uint8_t first, uint16_t crc) {
+    uint8_t address = bc_header(BC_AT_ADDRESS);
     if (bc_table_u16(BC_AT_LENGTH) != (uint16_t)(check->end + BC_CRC_SIZE)) {
         return BC_REFUSAL_LENGTH;
     }
     if (first != BC_MAGIC) {
         return BC_REFUSAL_MAGIC;
     }
-    bc_table_seek(BC_AT_VERSION);
-    left = astray(check, BC_AT_VERSION, FROM_VERSION);
-    if (left == FROM_VERSION) {
+    if (bc_header(BC_AT_VERSION) != BC_VERSION) {
         return BC_REFUSAL_VERSION;
     }
     if (bc_table_u16(check->end) != crc) {
         return BC_REFUSAL_CRC;
     }
-    if (left > BEHIND_ADDRESS) { /* at the address one more, at the chip two */
-        return (uint8_t)(BC_REFUSAL_ADDRESS + BEHIND_ADDRESS + 1 - left);
+    if (bc_header(BC_AT_CHIP) != BC_CHIP) {
+        return BC_REFUSAL_CHIP;
     }
-    return left > 0 ? BC_REFUSAL_COUNTS : BC_REFUSAL_ACCEPTED;
+    if (address < 1 || address > ADDRESS_MAX) {
+        return BC_REFUSAL_ADDRESS;
+    }
+    return counts_are_good() ? BC_REFUSAL_ACCEPTED : BC_REFUSAL_COUNTS;
 }
 
-/* -- code -------------------------------------------------------------------------------------- */
+/* -- outputs: 1.2 -------------------------------------------------------------------------------- */
 
-/* `next`: where the next op starts. */
-static bool act_is_good(struct check *check, const struct bc_step *op, uint16_t next) {
-    uint8_t kind = op->output.kind;
-    if (kind == BC_SWITCH) {
-        return !(op->code & (BC_ACT_WAIT | BC_ACT_LAW));
+/* Bad pins are only noted. */
+static void take_pin(struct check *check, uint8_t pin, uint8_t job) {
+    if (!(bc_hal_pin(pin) & job) || bc_bit_is_set(check->taken, pin)) {
+        check->pin_is_bad = true;
+    } else {
+        bc_bit_put(check->taken, pin, true);
     }
-    if ((op->code & BC_ACT_LAW) && op->law >= bc_header(BC_AT_LAWS)) {
+}
+
+/* The points, whose number is `left`, from the cursor on: they hold what travel needs. */
+static bool points_are_good(uint8_t left, int16_t low, int16_t high) {
+    int16_t angle = bc_next_i16();
+    uint16_t pulse = bc_next_u16();
+    bool rises = false;
+    bool falls = false;
+    if (angle > low || pulse < BC_PULSE_MIN || pulse > BC_PULSE_MAX) {
         return false;
     }
-    if (kind == BC_SERVO) {
-        bc_table_seek((uint16_t)(op->output.at + BC_SERVO_TRAVEL_LOW));
-        return (int16_t)bc_next_u16() <= op->target && op->target <= (int16_t)bc_next_u16();
+    for (left--; left > 0; left--) {
+        int16_t last_angle = angle;
+        uint16_t last_pulse = pulse;
+        angle = bc_next_i16();
+        pulse = bc_next_u16();
+        if (angle <= last_angle || pulse == last_pulse || pulse < BC_PULSE_MIN ||
+            pulse > BC_PULSE_MAX) {
+            return false;
+        }
+        if (pulse > last_pulse) {
+            rises = true;
+        } else {
+            falls = true;
+        }
     }
-    bc_table_seek((uint16_t)(next - 1)); /* a target like the level or colour of a record */
-    return !(op->code & BC_ACT_F) &&
-           !astray(check, kind == BC_LAMP ? LAMP_LIMITS + BC_LAMP_SAFE_LEVEL : STRIP_LIMITS + BC_STRIP_SAFE_COLOUR, 1);
+    return angle >= high && !(rises && falls);
 }
 
-static bool effect_is_good(struct check *check, const struct bc_step *op, uint16_t next) {
+/* From here on functions named for a record look at it from the cursor on, which stands behind what comes first. */
+static bool servo_is_good(struct check *check) {
+    uint8_t points = bc_next_u8();
+    int16_t low = bc_next_i16();
+    int16_t high = bc_next_i16();
+    uint16_t speed_limit = bc_next_u16();
+    uint16_t acceleration_limit = bc_next_u16();
+    int16_t safe = bc_next_i16();
+    check->servos++;
+    return check->servos <= BC_SERVOS && points >= 2 && points <= BC_POINTS && speed_limit > 0 &&
+           acceleration_limit > 0 && low <= safe && safe <= high &&
+           points_are_good(points, low, high);
+}
+
+static bool strip_is_good(struct check *check) {
+    uint8_t pixels = bc_next_u8();
+    uint8_t order = bc_next_u8();
+    (void)bc_next_u16(); /* any cap will do */
+    check->strips++;
+    if (check->strips > BC_STRIPS || pixels < 1 || pixels > BC_PIXELS ||
+        pixels > BC_PIXELS - check->pixels) {
+        return false;
+    }
+    check->pixels = (uint8_t)(check->pixels + pixels);
+    return order < BC_ORDERS && is_index(bc_next_u8(), BC_AT_COLOURS);
+}
+
+static bool output_is_good(struct check *check, uint8_t kind) {
+    switch (kind) {
+    case BC_SERVO:
+        take_pin(check, bc_next_u8(), BC_PIN_SERVO);
+        return servo_is_good(check);
+    case BC_LAMP:
+        take_pin(check, bc_next_u8(), BC_PIN_LAMP);
+        return bc_next_u8() <= BC_LEVEL_MAX;
+    case BC_STRIP:
+        take_pin(check, bc_next_u8(), BC_PIN_STRIP);
+        return strip_is_good(check);
+    default:
+        take_pin(check, bc_next_u8(), BC_PIN_SWITCH);
+        return bc_next_u8() <= (BC_ACTIVE_HIGH | BC_ON_WHEN_SAFE);
+    }
+}
+
+/* Whether so many bytes from the cursor on lie before the end. */
+static bool fits(const struct check *check, uint16_t size) {
+    return size <= (uint16_t)(check->end - bc_table_tell());
+}
+
+/* The record at the cursor, which moves behind it. */
+static uint8_t check_output(struct check *check) {
+    uint16_t start = bc_table_tell();
+    uint8_t kind = bc_table_u8(start);
+    uint16_t size = bc_output_size(start, kind);
+    if (!fits(check, 1)) {
+        return BC_REFUSAL_COUNTS;
+    }
+    if (kind < BC_SERVO || kind > BC_SWITCH) {
+        return BC_REFUSAL_OUTPUT;
+    }
+    if (!fits(check, size)) {
+        return BC_REFUSAL_COUNTS;
+    }
+    bc_table_seek((uint16_t)(start + BC_OUTPUT_PIN));
+    if (!output_is_good(check, kind)) {
+        return BC_REFUSAL_OUTPUT;
+    }
+    bc_table_seek((uint16_t)(start + size));
+    return BC_REFUSAL_ACCEPTED;
+}
+
+/* -- colours, laws, inputs, bindings, cues: 1.3 --------------------------------------------------- */
+
+static bool is_share(uint16_t value, uint16_t least) { return value >= least && value <= MOST_SHARE; }
+
+static bool is_button(uint8_t value) {
+    uint8_t button = value & (uint8_t)~BC_FLAG;
+    return button >= 1 && button <= BC_BUTTONS;
+}
+
+static bool colour_is_good(void) {
+    bool red = bc_next_u8() <= BC_LEVEL_MAX;
+    bool green = bc_next_u8() <= BC_LEVEL_MAX;
+    bool blue = bc_next_u8() <= BC_LEVEL_MAX;
+    return red && green && blue;
+}
+
+static bool law_is_good(void) {
+    uint8_t id = bc_next_u8();
+    if (id == BC_LAW_TRAPEZOID) {
+        return is_share(bc_next_u16(), BC_ALPHA_LEAST);
+    }
+    if (id == BC_LAW_DOUBLE_S) {
+        return is_share(bc_next_u16(), BC_ALPHA_LEAST) && is_share(bc_next_u16(), 1);
+    }
+    return id <= BC_LAW_DOUBLE_S;
+}
+
+static bool input_is_good(struct check *check) {
+    take_pin(check, bc_next_u8(), BC_PIN_INPUT);
+    return is_button(bc_next_u8());
+}
+
+static bool binding_is_good(void) {
+    return is_button(bc_next_u8()) && is_index(bc_next_u8(), BC_AT_CUES);
+}
+
+/* Of `count` cues from `at` on: how many have this number in their first two bytes; in others, if `at` is in others. */
+static uint8_t cues_with(uint16_t number, uint16_t at, uint8_t count) {
+    uint8_t found = 0;
+    for (; count > 0; count--) {
+        if (bc_table_u16(at) == number) {
+            found++;
+        }
+        at = (uint16_t)(at + BC_CUE_SIZE);
+    }
+    return found;
+}
+
+/* `before`: cues in front of this one. */
+static bool cue_is_good(uint8_t before) {
+    uint16_t start = bc_table_tell();
+    uint16_t tag = bc_next_u16();
+    uint16_t outputs = bc_next_u16();
+    uint8_t flags = bc_next_u8();
+    uint8_t threads = flags >> 4;
+    uint16_t first = (uint16_t)(start - (uint16_t)(BC_CUE_SIZE * before));
+    return (uint32_t)outputs >> bc_header(BC_AT_OUTPUTS) == 0 && (flags & 0x0F) < BC_CONFLICTS &&
+           threads >= 1 && threads <= BC_THREADS && cues_with(tag, first, before) == 0;
+}
+
+/* The sections behind outputs, in their order, by where the header counts them. */
+static bool record_is_good(struct check *check, uint8_t section, uint8_t before) {
+    switch (section) {
+    case BC_AT_COLOURS:
+        return colour_is_good();
+    case BC_AT_LAWS:
+        return law_is_good();
+    case BC_AT_INPUTS:
+        return input_is_good(check);
+    case BC_AT_BINDINGS:
+        return binding_is_good();
+    default:
+        return cue_is_good(before);
+    }
+}
+
+static uint8_t size_of(uint8_t section) {
+    switch (section) {
+    case BC_AT_COLOURS:
+        return BC_COLOUR_SIZE;
+    case BC_AT_LAWS:
+        return bc_law_size(bc_table_u8(bc_table_tell()));
+    case BC_AT_INPUTS:
+        return BC_INPUT_SIZE;
+    case BC_AT_BINDINGS:
+        return BC_BINDING_SIZE;
+    default:
+        return BC_CUE_SIZE;
+    }
+}
+
+static uint8_t check_section(struct check *check, uint8_t section) {
+    uint8_t count = bc_header(section);
+    uint8_t n;
+    for (n = 0; n < count; n++) {
+        uint8_t size = size_of(section);
+        uint16_t next = (uint16_t)(bc_table_tell() + size);
+        if (!fits(check, size)) {
+            return BC_REFUSAL_COUNTS;
+        }
+        if (!record_is_good(check, section, n)) {
+            return BC_REFUSAL_RECORD;
+        }
+        bc_table_seek(next);
+        pause();
+    }
+    return BC_REFUSAL_ACCEPTED;
+}
+
+static uint8_t check_outputs(struct check *check) {
+    uint8_t left;
+    for (left = bc_header(BC_AT_OUTPUTS); left > 0; left--) {
+        uint8_t refusal = check_output(check);
+        if (refusal != BC_REFUSAL_ACCEPTED) {
+            return refusal;
+        }
+        pause();
+    }
+    return BC_REFUSAL_ACCEPTED;
+}
+
+static uint8_t check_records(struct check *check) {
+    static const uint8_t sections[] BC_FLASH = {BC_AT_COLOURS, BC_AT_LAWS, BC_AT_INPUTS,
+                                                BC_AT_BINDINGS, BC_AT_CUES};
+    uint8_t refusal = check_outputs(check);
+    uint8_t n;
+    for (n = 0; n < sizeof sections && refusal == BC_REFUSAL_ACCEPTED; n++) {
+        refusal = check_section(check, bc_flash_u8(&sections[n]));
+    }
+    if (refusal == BC_REFUSAL_ACCEPTED && check->pin_is_bad) {
+        refusal = BC_REFUSAL_PIN;
+    }
+    return refusal;
+}
+
+/* -- code: 1.4 ----------------------------------------------------------------------------------- */
+
+static bool takes_light(const struct bc_step *op) {
+    return op->output.kind == BC_LAMP || op->output.kind == BC_STRIP;
+}
+
+static bool servo_target_is_good(const struct bc_step *op) {
+    uint16_t record = op->output.at;
+    return bc_table_i16((uint16_t)(record + BC_SERVO_TRAVEL_LOW)) <= op->target &&
+           op->target <= bc_table_i16((uint16_t)(record + BC_SERVO_TRAVEL_HIGH));
+}
+
+static bool target_is_good(const struct bc_step *op) {
+    switch (op->output.kind) {
+    case BC_SERVO:
+        return servo_target_is_good(op);
+    case BC_LAMP:
+        return !(op->code & BC_ACT_F) && op->target <= BC_LEVEL_MAX;
+    case BC_STRIP:
+        return !(op->code & BC_ACT_F) && is_index((uint8_t)op->target, BC_AT_COLOURS);
+    default:
+        return !(op->code & (BC_ACT_WAIT | BC_ACT_LAW));
+    }
+}
+
+static bool act_is_good(const struct bc_step *op) {
+    bool law_is_there = !(op->code & BC_ACT_LAW) || is_index(op->law, BC_AT_LAWS);
+    return is_index(op->number, BC_AT_OUTPUTS) && op->operand <= BC_DURATION_MAX && law_is_there &&
+           target_is_good(op);
+}
+
+static bool effect_is_good(const struct bc_step *op) {
+    uint8_t kind;
+    if (!is_index(op->number, BC_AT_OUTPUTS) || !takes_light(op)) {
+        return false;
+    }
     bc_table_seek(op->operand);
-    return (op->output.kind == BC_LAMP || op->output.kind == BC_STRIP) &&
-           !astray(check, EFFECT_LIMITS, (uint8_t)(next - op->operand));
+    kind = bc_next_u8();
+    if (kind == BC_EFFECT_STEADY) {
+        return true;
+    }
+    return kind < BC_EFFECTS && bc_next_u16() >= BC_PERIOD_MIN && bc_next_u8() <= BC_LEVEL_MAX;
 }
 
 static bool ends_thread(const struct bc_step *op) {
@@ -232,251 +390,125 @@ static bool ends_thread(const struct bc_step *op) {
 }
 
 /*
- * Whether a thread starts where a fork or go on points to, looking from behind it on; reads over the op. Leads astray where
+ * Whether a thread starts where a fork or go on points to, looking from behind it on. Leads astray where
  * ops are bad, and those are found for themselves.
  */
-static bool points_to_thread(const struct check *check, struct bc_step *op) {
-    uint16_t target = op->operand;
-    if (target >= check->end) {
-        return false;
-    }
-    while (bc_table_tell() < target) {
-        bc_op_read(op);
+static bool points_to_thread(const struct check *check, const struct bc_step *from) {
+    uint16_t target = from->operand;
+    bool has_ended = ends_thread(from);
+    while (bc_table_tell() < target && target < check->end) {
+        struct bc_step op;
+        bc_op_read(&op);
+        has_ended = ends_thread(&op);
         pause();
     }
-    return bc_table_tell() == target && ends_thread(op);
+    return bc_table_tell() == target && target < check->end && has_ended;
 }
 
 /*
- * `next`: where the next op starts. An op that reaches beyond the end is read there, which does no harm, and then found
- * out. May read over the op.
+ * The cursor stands behind the op, and may be moved. An op that reaches beyond the end is read there, which does no
+ * harm, and then found out.
  */
-static bool op_is_good(struct check *check, struct bc_step *op, uint16_t next) {
-    if (next > check->end || op->code > BC_OP_GO_ON || (op->operand > BC_DURATION_MAX && op->code != BC_OP_LOOP)) {
+static bool op_is_good(const struct check *check, const struct bc_step *op) {
+    if (bc_table_tell() > check->end) {
         return false;
     }
-    if (op->code < BC_OP_END || op->code == BC_OP_EFFECT) {
-        return op->number < bc_header(BC_AT_OUTPUTS) &&
-               (op->code < BC_OP_END ? act_is_good(check, op, next) : effect_is_good(check, op, next));
+    if (op->code < BC_OP_END) {
+        return act_is_good(op);
     }
-    if (op->code == BC_OP_FORK || op->code == BC_OP_GO_ON) {
+    switch (op->code) {
+    case BC_OP_END:
+    case BC_OP_LOOP:
+    case BC_OP_LOOP_END:
+        return true;
+    case BC_OP_WAIT:
+        return op->operand <= BC_DURATION_MAX;
+    case BC_OP_FORK:
+    case BC_OP_GO_ON:
         return points_to_thread(check, op);
+    case BC_OP_EFFECT:
+        return effect_is_good(op);
+    default:
+        return false;
+    }
+}
+
+/* The loops that are open in a thread, and whether each has waited; the thread itself is the outermost. */
+struct nesting {
+    bool within_thread;
+    uint8_t depth;
+    bool has_waited[BC_LOOP_DEPTH + 1];
+};
+
+static bool waits(const struct bc_step *op) {
+    bool may_wait = op->code == BC_OP_WAIT || (op->code < BC_OP_END && (op->code & BC_ACT_WAIT));
+    return may_wait && op->operand > 0;
+}
+
+static bool nests_well(struct nesting *nesting, const struct bc_step *op) {
+    nesting->within_thread = true;
+    if (op->code == BC_OP_LOOP) {
+        if (nesting->depth == BC_LOOP_DEPTH) {
+            return false;
+        }
+        nesting->depth++;
+        nesting->has_waited[nesting->depth] = false;
+    } else if (op->code == BC_OP_LOOP_END) {
+        if (nesting->depth == 0 || !nesting->has_waited[nesting->depth]) {
+            return false;
+        }
+        nesting->depth--;
+        nesting->has_waited[nesting->depth] = true; /* the loop around it has waited with it */
+    } else if (ends_thread(op)) {
+        nesting->within_thread = false;
+        return nesting->depth == 0;
+    } else if (waits(op)) {
+        nesting->has_waited[nesting->depth] = true;
     }
     return true;
 }
 
-/*
- * The loops open in a thread, in one byte: from the lowest bit on whether each has waited, the innermost first, and the
- * thread itself last; a 1 above. Between threads 0.
- */
-enum {
-    BETWEEN_THREADS = 0,
-    HAS_WAITED = 1,
-    NO_LOOP = 2,
-    A_LOOP = NO_LOOP << 1,
-    TOO_DEEP = NO_LOOP << (BC_LOOP_DEPTH + 1)
-};
-
-static bool nest(struct check *check, const struct bc_step *op) {
-    uint8_t loops = check->loops == BETWEEN_THREADS ? NO_LOOP : check->loops;
-    bool good = true;
-    if (op->code == BC_OP_LOOP) {
-        loops = (uint8_t)(loops << 1);
-        good = loops < TOO_DEEP;
-    } else if (op->code == BC_OP_LOOP_END) {
-        good = loops >= A_LOOP && (loops & HAS_WAITED);
-        loops = (uint8_t)(loops >> 1 | HAS_WAITED); /* the loop around it has waited with it */
-    } else if (ends_thread(op)) {
-        good = loops < A_LOOP;
-        loops = BETWEEN_THREADS;
-    } else if (op->operand > 0 && (op->code == BC_OP_WAIT ||
-                                   (op->code < BC_OP_END && (op->code & BC_ACT_WAIT)))) {
-        loops |= HAS_WAITED;
-    }
-    check->loops = loops;
-    return good;
-}
-
-/* Of the `count` cues before `at`: how many have this number in their first bytes; in those further on, if `at` is further. */
-static uint8_t cues_with(uint16_t number, uint16_t at, uint8_t count) {
-    uint8_t found = 0;
-    for (; count > 0; count--) {
-        at = (uint16_t)(at - BC_CUE_SIZE);
-        if (bc_table_u16(at) == number) {
-            found++;
-        }
-    }
-    return found;
-}
-
-/* All ops from the cursor on, that threads fill the code, and that each cue starts with one. */
-static bool code_is_good(struct check *check) {
-    uint16_t code = bc_table_tell();
+/* All ops from the cursor on; that threads fill the code, and that each cue starts with one. */
+static bool code_is_good(const struct check *check) {
+    struct nesting nesting = {false, 0, {false}};
     uint8_t cues = bc_header(BC_AT_CUES);
+    uint16_t next = bc_table_tell(); /* where the cues end */
+    uint16_t first_offset = (uint16_t)(next - (uint16_t)(BC_CUE_SIZE * cues) + BC_CUE_OFFSET);
     uint8_t started = 0;
-    for (;;) {
+    while (next < check->end) {
         struct bc_step op;
-        uint16_t next = bc_table_tell();
-        if (next >= check->end) {
-            return check->loops == BETWEEN_THREADS && started == cues;
-        }
-        if (check->loops == BETWEEN_THREADS) {
-            started = (uint8_t)(started + cues_with(next, (uint16_t)(code + BC_CUE_OFFSET), cues));
+        if (!nesting.within_thread) {
+            started = (uint8_t)(started + cues_with(next, first_offset, cues));
         }
         bc_op_read(&op);
         next = bc_table_tell();
-        if (!nest(check, &op) || !op_is_good(check, &op, next)) {
+        if (!nests_well(&nesting, &op) || !op_is_good(check, &op)) {
             return false;
         }
         bc_table_seek(next);
         pause();
     }
+    return !nesting.within_thread && started == cues;
 }
 
-/* -- records ------------------------------------------------------------------------------------ */
-
-/* What each byte's limits leave open. The cursor stands at the third byte of the record. */
-static bool servo_is_good(struct check *check) {
-    enum { RISES = 1, FALLS = 2 };
-    uint8_t ways = 0; /* of the pulses, from point to point */
-    uint8_t left = bc_next_u8();
-    int16_t low = (int16_t)bc_next_u16();
-    int16_t high = (int16_t)bc_next_u16();
-    int16_t safe;
-    int16_t angle;
-    uint16_t pulse;
-    bc_table_seek((uint16_t)(check->start + BC_SERVO_SAFE_ANGLE));
-    safe = (int16_t)bc_next_u16();
-    angle = (int16_t)bc_next_u16();
-    pulse = bc_next_u16();
-    check->servos++;
-    if (check->servos > BC_SERVOS || low > safe || safe > high || angle > low) {
-        return false;
-    }
-    for (;;) {
-        int16_t last_angle = angle;
-        uint16_t last_pulse = pulse;
-        if (!number_is_good(PULSE, pulse)) {
-            return false;
-        }
-        left--;
-        if (left == 0) {
-            return high <= angle;
-        }
-        angle = (int16_t)bc_next_u16();
-        pulse = bc_next_u16();
-        if (angle <= last_angle || pulse == last_pulse) {
-            return false;
-        }
-        ways |= pulse > last_pulse ? RISES : FALLS;
-        if (ways == (RISES | FALLS)) {
-            return false;
-        }
-    }
-}
-
-static bool strip_is_good(struct check *check) {
-    uint8_t pixels = (uint8_t)(check->pixels + bc_next_u8());
-    check->pixels = pixels;
-    check->strips++;
-    return check->strips <= BC_STRIPS && pixels <= BC_PIXELS;
-}
-
-static bool cue_is_good(const struct check *check) {
-    uint16_t used = bc_next_u16();
-    uint8_t flags = bc_next_u8();
-    uint8_t outputs;
-    for (outputs = bc_header(BC_AT_OUTPUTS); outputs > 0; outputs--) {
-        used >>= 1;
-    }
-    return used == 0 && (flags & 0x0F) < BC_CONFLICTS &&
-           cues_with(bc_table_u16(check->start), check->start, (uint8_t)(bc_header(BC_AT_CUES) - check->left)) == 0;
-}
-
-/* Whether what depends on more than the limits of a record is good. */
-static bool agrees(struct check *check, uint8_t shape) {
-    bc_table_seek((uint16_t)(check->start + 2));
-    switch (shape) {
-    case SERVO:
-        return servo_is_good(check);
-    case STRIP:
-        return strip_is_good(check);
-    case CUE:
-        return cue_is_good(check);
-    default:
-        return true;
-    }
-}
-
-/* Look at the record at the cursor, and go behind it. Of what is no output only the first byte counts. */
-static uint8_t record(struct check *check, uint8_t section) {
-    uint16_t start = bc_table_tell();
-    uint8_t first = bc_table_u8(start);
-    uint8_t shape = (uint8_t)(section + SWITCH);
-    uint8_t row;
-    uint8_t size;
-    uint16_t whole; /* a servo's points included */
-    if (section == 0) {
-        shape = first;
-        if (shape > SWITCH) {
-            shape = NO_OUTPUT;
-        }
-    }
-    row = bc_flash_u8(&rows[shape]);
-    size = (uint8_t)(bc_flash_u8(&rows[shape + 1]) - row);
-    if (shape == LAW) {
-        size = bc_law_size(first);
-    }
-    whole = shape == SERVO ? bc_output_size(start) : size;
-    check->start = start;
-    if (whole > (uint16_t)(check->end - start)) {
-        return BC_REFUSAL_COUNTS;
-    }
-    if (astray(check, row, size) || !agrees(check, shape)) {
-        return section == 0 ? BC_REFUSAL_OUTPUT : BC_REFUSAL_RECORD;
-    }
-    bc_table_seek((uint16_t)(start + whole));
-    return BC_REFUSAL_ACCEPTED;
-}
-
-static uint8_t records(struct check *check) {
-    uint8_t section;
-    for (section = 0; section < sizeof counted_at; section++) {
-        for (check->left = bc_header(bc_flash_u8(&counted_at[section])); check->left > 0; check->left--) {
-            uint8_t refusal = record(check, section);
-            if (refusal != BC_REFUSAL_ACCEPTED) {
-                return refusal;
-            }
-            pause();
-        }
-    }
-    return BC_REFUSAL_ACCEPTED;
-}
-
-/* After the header. */
-static uint8_t body(struct check *check) {
-    uint8_t refusal = records(check);
-    if (refusal == BC_REFUSAL_ACCEPTED && check->pin_is_bad) {
-        refusal = BC_REFUSAL_PIN;
-    }
-    if (refusal == BC_REFUSAL_ACCEPTED && !code_is_good(check)) {
-        refusal = BC_REFUSAL_CODE;
-    }
-    return refusal;
-}
+/* -- all of it ----------------------------------------------------------------------------------- */
 
 uint8_t bc_check(uint16_t size, uint8_t first, uint16_t *crc) {
     struct check check;
     uint8_t refusal;
-    uint8_t n;
-    for (n = 0; n < sizeof check; n++) {
-        ((uint8_t *)&check)[n] = 0;
-    }
+    memset(&check, 0, sizeof check);
     if (size < SHORTEST) {
         return BC_REFUSAL_LENGTH;
     }
     check.end = (uint16_t)(size - BC_CRC_SIZE);
     *crc = crc_of(first, check.end);
-    refusal = header(&check, first, *crc);
-    return refusal == BC_REFUSAL_ACCEPTED ? body(&check) : refusal;
+    refusal = check_header(&check, first, *crc);
+    bc_table_seek(BC_HEADER_SIZE);
+    if (refusal == BC_REFUSAL_ACCEPTED) {
+        refusal = check_records(&check);
+    }
+    if (refusal == BC_REFUSAL_ACCEPTED && !code_is_good(&check)) {
+        refusal = BC_REFUSAL_CODE;
+    }
+    return refusal;
 }

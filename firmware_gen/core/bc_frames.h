@@ -5,18 +5,19 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "bc_chip.h"
 #include "bc_generated.h"
 
 /* Payload bytes that a board keeps of a frame; what is longer is told by its length. */
-enum { BC_KEPT_PAYLOAD = BC_CHUNK + 2, BC_FRAME_HEAD = 3, BC_FRAME_CRC = 2 };
+enum { BC_KEPT_PAYLOAD = BC_CHUNK + 2 };
 
 /* A received frame. */
 struct bc_frame {
     uint8_t to;
     uint8_t kind;
     uint8_t seq;
-    uint8_t payload[BC_KEPT_PAYLOAD];
     uint8_t length; /* of the payload, also where not all of it is kept */
+    const uint8_t *payload;
 };
 
 /*
@@ -26,7 +27,7 @@ struct bc_frame {
 void bc_listen(void);
 
 /* The frame that waits; null if none does. */
-struct bc_frame *bc_frames_received(void);
+const struct bc_frame *bc_frames_received(void);
 
 /* The waiting frame has been dealt with. */
 void bc_frames_done(void);

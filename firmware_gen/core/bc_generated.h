@@ -2,17 +2,9 @@
 #ifndef BC_GENERATED_H
 #define BC_GENERATED_H
 
-#include <stdint.h>
-
-#include "bc_flash.h"
-
 enum {
     BC_OUTPUTS = 16,
-    BC_SERVOS = 8,
     BC_POINTS = 8,
-    BC_LAMPS = 4,
-    BC_STRIPS = 2,
-    BC_PIXELS = 100,
     BC_COLOURS = 64,
     BC_LAWS = 16,
     BC_INPUTS = 16,
@@ -26,23 +18,9 @@ enum {
 };
 
 enum {
-    BC_CHIP = 1,
-    BC_SLOT_BYTES = 500,
-    BC_SLOTS = 2,
-    BC_PORTS = 3,
-    BC_MERGED_START = 16384,
-    BC_MERGED_MAX = 16384,
-    BC_FIRST_CELL = 4,
-    BC_MARK_0 = 60,
-    BC_MARK_1 = 195
-};
-
-enum {
     BC_PROTOCOL = 1,
     BC_FIRMWARE_MAJOR = 1,
     BC_FIRMWARE_MINOR = 0,
-    BC_CHUNK = 16,
-    BC_WINDOW = 2,
     BC_MAX_PAYLOAD = 80,
     BC_MIN_FRAME = 5,
     BC_MAX_FRAME = 85,
@@ -52,7 +30,10 @@ enum {
     BC_NO_SLOT = 255,
     BC_REPLY = 128,
     BC_ONE_WAY = 64,
-    BC_HELD_FRAMES = 50
+    BC_HELD_FRAMES = 50,
+    BC_FIRST_CELL = 4,
+    BC_MARK_0 = 60,
+    BC_MARK_1 = 195
 };
 
 enum bc_request {
@@ -126,8 +107,6 @@ enum {
     BC_LISTED_FIRST = 3,
     BC_LISTED = 6,
     BC_LIST_STEPS = 24,
-    BC_LIST_GRAIN = 6,
-    BC_LIST_START_GRAIN = 18,
     BC_LEAST_OVERLAP = 128,
     BC_AHEAD_BITS = 20,
     BC_ALPHA_LEAST = 64
@@ -137,7 +116,8 @@ enum bc_kind {
     BC_SERVO = 1,
     BC_LAMP = 2,
     BC_STRIP = 3,
-    BC_SWITCH = 4
+    BC_SWITCH = 4,
+    BC_KINDS = 4
 };
 
 enum {
@@ -251,8 +231,7 @@ enum {
     BC_DURATION_BIG_BASE = 143,
     BC_DURATION_MS = 200,
     BC_DURATION_LONG = 255,
-    BC_DURATION_MAX = 65000,
-    BC_FAR = 254
+    BC_DURATION_MAX = 65000
 };
 
 enum bc_op {
@@ -289,35 +268,5 @@ enum bc_conflict {
     BC_CONFLICT_WAIT = 1,
     BC_CONFLICT_REFUSE = 2
 };
-
-#ifdef BC_WANT_LAW_LISTS
-struct bc_law_row {
-    uint16_t speed; /* Cv, Ca and K */
-    uint16_t acceleration;
-    uint16_t overlap;
-    uint8_t first; /* gain of speed, in BC_LIST_START_GRAIN */
-    int8_t rises[BC_LIST_STEPS]; /* of gains from step to step, in BC_LIST_GRAIN */
-};
-
-static const struct bc_law_row bc_law_rows[BC_LISTED] BC_FLASH = {
-    {6434, 20213, 162, 125,
-        {-2, -1, -5, -6, -6, -9, -10, -12, -13, -13, -17, -16, -18, -19, -20, -21, -21, -23, -23,
-        -23, -24, -24, -24, -25}},
-    {8192, 25736, 224, 0,
-        {62, 62, 58, 57, 52, 46, 42, 34, 28, 20, 12, 4, -3, -13, -20, -28, -34, -42, -46, -53,
-        -55, -60, -60, -63}},
-    {7680, 23649, 216, 0,
-        {90, 78, 66, 57, 46, 37, 28, 20, 12, 4, -2, -8, -16, -20, -25, -29, -34, -38, -39, -42,
-        -45, -46, -46, -48}},
-    {8960, 30775, 231, 0,
-        {9, 37, 49, 59, 66, 66, 64, 61, 52, 43, 33, 23, 8, -2, -16, -27, -38, -48, -59, -66, -72,
-        -78, -82, -82}},
-    {7208, 22643, 203, 0,
-        {109, 102, 87, 67, 43, 13, -4, -3, -9, -11, -14, -16, -21, -21, -25, -28, -28, -31, -33,
-        -34, -34, -36, -36, -37}},
-    {8192, 20022, 236, 0,
-        {97, 89, 78, 58, 39, 11, -2, 1, 0, 0, -1, 1, 0, 0, 0, -1, 1, 1, -12, -37, -59, -78, -89,
-        -97}}};
-#endif
 
 #endif

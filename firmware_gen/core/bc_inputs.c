@@ -5,57 +5,57 @@
  */
 #include "bc_inputs.h"
 
+#include <string.h>
+
 #include "bc_bits.h"
 #include "bc_player.h"
 #include "bc_table.h"
 #include "bellcrank.h"
 
-enum { PORTS = 3 };
-
-/* Each a bit per pin. */
+/* Each a bit per pin, the ports' one after another. */
 static struct {
-    uint8_t mask[PORTS];    /* pins that are inputs */
-    uint8_t level[PORTS];   /* as it counts */
-    uint8_t ones[PORTS];    /* looks that differed from it, in a row, modulo 4 */
-    uint8_t twos[PORTS];
+    uint8_t mask[BC_PORTS];  /* pins that are inputs */
+    uint8_t level[BC_PORTS]; /* as it counts */
+    uint8_t ones[BC_PORTS];  /* looks that differed from it, in a row, modulo 4: bit 0 */
+    uint8_t twos[BC_PORTS];  /* and bit 1 */
 } pins;
 
-void bc_inputs_clear(void) { bc_clear(&pins, sizeof pins); }
+void bc_inputs_clear(void) { memset(&pins, 0, sizeof pins); }
 
 void bc_inputs_add(uint8_t pin, bool high) {
-    bc_bit(pins.mask, pin, BC_BIT_SET);
-    if (high) {
-        bc_bit(pins.level, pin, BC_BIT_SET);
-    }
+    bc_bit_put(pins.mask, pin, true);
+    bc_bit_put(pins.level, pin, high);
 }
 
-/*
- * Tell the player what the pins that changed mean, in the order of the table. One that finds no room there will be seen again.
- */
-static void tell(uint8_t *changed) {
+/* Tell the player what a pin's other level means; false if it finds no room, then it will be seen again. */
+static bool tell_one(uint8_t button, bool is_down) {
+    if (!bc_player_ask(is_down ? BC_ASK_DOWN : BC_ASK_UP, button)) {
+        return false;
+    }
+    bc_player_heard();
+    return true;
+}
+
+/* The pins that changed, in the order of the table. */
+static void tell(const uint8_t *changed) {
     uint8_t left;
     for (left = bc_table_inputs(); left > 0; left--) {
         uint8_t pin = bc_next_u8();
         uint8_t button = bc_next_u8();
-        if (!bc_bit(changed, pin, BC_BIT_KEEP)) {
-            continue;
-        }
-        if (bc_bit(pins.level, pin, BC_BIT_KEEP)) {
-            button ^= BC_FLAG; /* which is set for those that are active low: from here on for those that are let go */
-        }
-        if (bc_player_ask(button & BC_FLAG ? BC_ASK_UP : BC_ASK_DOWN, button & (uint8_t)~BC_FLAG)) {
-            bc_bit(pins.level, pin, BC_BIT_FLIP);
-            bc_player_heard();
+        bool is_high = !bc_bit_is_set(pins.level, pin); /* from now on */
+        bool active_low = (button & BC_FLAG) != 0;
+        if (bc_bit_is_set(changed, pin) &&
+            tell_one(button & (uint8_t)~BC_FLAG, is_high != active_low)) {
+            bc_bit_put(pins.level, pin, is_high);
         }
     }
     bc_table_release();
 }
 
 void bc_sample_inputs(void) {
-    uint8_t changed[PORTS];
-    uint8_t any = 0;
+    uint8_t changed[BC_PORTS];
     uint8_t port;
-    for (port = 0; port < PORTS; port++) {
+    for (port = 0; port < BC_PORTS; port++) {
         uint8_t differs = (uint8_t)((bc_hal_port(port) ^ pins.level[port]) & pins.mask[port]);
         uint8_t ones = pins.ones[port];
         uint8_t twos = (uint8_t)((pins.twos[port] ^ ones) & differs);
@@ -64,9 +64,8 @@ void bc_sample_inputs(void) {
         pins.twos[port] = twos;
         /* Both back at 0 with a difference: that was the fourth. */
         changed[port] = (uint8_t)(differs & ~(ones | twos));
-        any |= changed[port];
     }
-    if (any != 0) {
+    if (bc_bits_any(changed, BC_PORTS)) {
         tell(changed);
     }
 }

@@ -1,152 +1,179 @@
+/* The formulas, and the letters that comments refer to, stand in TABLE.md section 3.1. */
 #include "bc_laws.h"
 
+#include <stdbool.h>
+
+#include "bc_flash.h"
+#include "bc_generated.h"
+#include "bc_law_lists.h"
 #include "bc_math.h"
 
-#define BC_WANT_LAW_LISTS
-#include "bc_generated.h"
-
-static const uint16_t HALF = 32768;
+#define ONE 65536u
+#define HALF 32768u
 enum { SIXTH = 10923, THIRD = 2 * SIXTH };
 
-/* The row of a listed law; none for others. */
-BC_APART static const struct bc_law_row *row_of(uint8_t id) {
-    uint8_t number = (uint8_t)(id - BC_LISTED_FIRST);
-    return number < BC_LISTED ? &bc_law_rows[number] : 0;
+/* What to work out of a law: either costs about as much as both have in common. */
+enum what { POSITION, SLOPE };
+
+static const struct bc_law_row *row_of(uint8_t id) {
+    return &bc_law_rows[id - BC_LISTED_FIRST];
 }
 
-/* The gain after one, from how it rises. */
-static uint16_t risen_from(uint16_t gain, uint8_t rise) {
-    return (uint16_t)(gain + (uint16_t)((int8_t)rise * BC_LIST_GRAIN));
+static bool is_listed(uint8_t id) {
+    return id >= BC_LISTED_FIRST && id < BC_LISTED_FIRST + BC_LISTED;
 }
 
-/* A listed law in the first half. */
-BC_APART static uint32_t listed(const struct bc_law_row *row, uint16_t x, bool of_way) {
-    const uint8_t *at = &row->first; /* the rises follow it */
-    uint8_t steps = (uint8_t)bc_product(x, 2 * BC_LIST_STEPS);
-    uint16_t t = (uint16_t)(x * (uint16_t)(2 * BC_LIST_STEPS));
-    uint16_t here = (uint16_t)(bc_flash_next_u8(&at) * BC_LIST_START_GRAIN);
-    uint16_t speed = (uint16_t)(0u - (here >> 1));
-    bc_u24 way = (bc_u24)8 - bc_product(here, SIXTH);
-    uint16_t risen;
-    uint16_t bent;
+/* -- listed laws, in the first half -------------------------------------------------------------- */
+
+static uint16_t listed(const uint16_t *gains, uint16_t x, enum what what) {
+    uint32_t scaled = (uint32_t)x * (2 * BC_LIST_STEPS);
+    uint8_t steps = (uint8_t)(scaled >> 16); /* n */
+    uint16_t f = (uint16_t)scaled;
+    uint16_t gain = bc_flash_u16(gains); /* a */
+    uint16_t speed = (uint16_t)(0u - (gain >> 1)); /* v, modulo 2^16: below 0 only so far */
+    int32_t way = -(int32_t)bc_product(gain, SIXTH); /* c */
+    uint16_t p;
+    uint16_t q;
     for (; steps > 0; steps--) {
-        speed = (uint16_t)(speed + here);
+        speed = (uint16_t)(speed + gain);
         way += speed;
-        here = risen_from(here, bc_flash_next_u8(&at));
+        gains++;
+        gain = bc_flash_u16(gains);
     }
-    speed = (uint16_t)(speed + here - (here >> 1));
-    risen = bc_product(here, t);
-    bent = bc_product(risen_from(here, bc_flash_u8(at)), t); /* behind the last step, where t is 0, whatever stands there */
-    bent = bc_product((uint16_t)(3 * here - risen + bent), t);
-    if (of_way) {
-        way += bc_product(speed, t);
-        way += bc_product((uint16_t)(here + bc_product(bent, t)), SIXTH);
-        return way >> 4;
+    speed = (uint16_t)(speed + gain - (gain >> 1));
+    p = bc_product(gain, f);
+    q = bc_product((uint16_t)(3 * gain - p + bc_product(bc_flash_u16(gains + 1), f)), f);
+    if (what == SLOPE) {
+        uint16_t w = (uint16_t)(speed + ((int16_t)(q - p) >> 1));
+        return (uint16_t)(w - (w >> 2));
     }
-    speed = (uint16_t)(speed + ((uint16_t)(bent - risen) >> 1));
-    return (uint16_t)(speed - (speed >> 2));
+    way += bc_product(speed, f);
+    way += bc_product((uint16_t)(gain + bc_product(q, f)), SIXTH);
+    return (uint16_t)((uint32_t)(way + 8) >> 4);
 }
 
-/* value / (1 - d), all Q16; d at most a half. */
-BC_APART static uint32_t over_rest(uint16_t value, uint16_t d) {
-    uint32_t found = value;
-    if (d > 0) {
-        found += (uint32_t)bc_scale((int32_t)found, bc_share(d, (uint16_t)(0u - d)));
-    }
-    return found;
+/* -- laws with parameters, in the first half ----------------------------------------------------- */
+
+/* d / (1 - d), Q16; d at most a half. */
+static uint32_t over_rest(uint16_t d) {
+    return d == 0 ? 0 : bc_share(d, (uint16_t)(ONE - d));
 }
 
-/* Of the ramp, u of its duration: twice the way covered, or the speed as a share of the cruise. */
-static uint16_t ramp_share(uint16_t u, uint16_t beta, bool of_way) {
-    bool late = u >= HALF;
-    uint16_t near = (uint16_t)(late ? 0u - u : u); /* to its nearer end */
-    uint16_t found;
-    if (near < beta) {
-        found = bc_product((uint16_t)bc_share(near, beta), near);
-        found = (uint16_t)over_rest(found, beta);
-        found = of_way ? bc_product(bc_product(found, near), THIRD) : found >> 1;
+/* D: value / (1 - d), all Q16. */
+static uint32_t divided(uint16_t value, uint16_t d) {
+    return value + (uint32_t)bc_scale(value, over_rest(d));
+}
+
+/* R: twice the way within the ramp, u of its duration. */
+static uint16_t ramp_way(uint16_t u, uint16_t beta) {
+    uint16_t w = u < HALF ? u : (uint16_t)(ONE - u);
+    uint16_t way;
+    if (w < beta) {
+        uint16_t g = bc_product((uint16_t)bc_share(w, beta), w);
+        g = (uint16_t)divided(g, beta);
+        way = bc_product(bc_product(g, w), THIRD);
     } else {
-        found = (uint16_t)(near - beta / 2);
-        if (of_way) {
-            found = (uint16_t)(bc_product(near, (uint16_t)(near - beta)) + bc_product(bc_product(beta, beta), THIRD));
-        }
-        found = (uint16_t)over_rest(found, beta);
+        uint16_t area = bc_product(w, (uint16_t)(w - beta));
+        area = (uint16_t)(area + bc_product(bc_product(beta, beta), THIRD));
+        way = (uint16_t)divided(area, beta);
     }
-    if (late) {
-        found = (uint16_t)(of_way ? 2 * u + found : ~found);
-    }
-    return found;
+    return u < HALF ? way : (uint16_t)(2u * u - ONE + way);
 }
 
-/* 0 stands for the parabolic law's alpha. */
-static uint16_t alpha_of(const struct bc_law *law) { return law->alpha == 0 ? HALF : law->alpha; }
+/* r: the speed there, as a share of the cruise. */
+static uint16_t ramp_speed(uint16_t u, uint16_t beta) {
+    uint16_t w = u < HALF ? u : (uint16_t)(ONE - u);
+    uint16_t speed;
+    if (w < beta) {
+        uint16_t g = bc_product((uint16_t)bc_share(w, beta), w);
+        speed = (uint16_t)(divided(g, beta) >> 1);
+    } else {
+        speed = (uint16_t)divided((uint16_t)(w - beta / 2), beta);
+    }
+    return u < HALF ? speed : (uint16_t)(ONE - 1 - speed);
+}
 
-/* A law with parameters in the first half. */
-BC_APART static uint32_t ramped(const struct bc_law *law, uint16_t x, bool of_way) {
+/* The parabolic law's alpha stands in no table. */
+static uint16_t alpha_of(const struct bc_law *law) {
+    return law->id == BC_LAW_PARABOLIC ? HALF : law->alpha;
+}
+
+static uint16_t ramped(const struct bc_law *law, uint16_t x, enum what what) {
     uint16_t alpha = alpha_of(law);
-    uint16_t found = of_way ? (uint16_t)(2 * x - alpha) : 0xFFFF;
-    if (x < alpha) {
-        found = ramp_share((uint16_t)bc_share(x, alpha), law->beta, of_way);
-        if (of_way) {
-            found = bc_product(found, alpha);
-        }
+    uint16_t u;
+    if (x >= alpha) {
+        return what == POSITION ? (uint16_t)(divided((uint16_t)(2u * x - alpha), alpha) >> 1)
+                                : (uint16_t)(divided(ONE - 1, alpha) >> 2);
     }
-    return over_rest(found, alpha) >> (of_way ? 1 : 2);
+    u = (uint16_t)bc_share(x, alpha);
+    if (what == POSITION) {
+        return (uint16_t)(divided(bc_product(alpha, ramp_way(u, law->beta)), alpha) >> 1);
+    }
+    return (uint16_t)(divided(ramp_speed(u, law->beta), alpha) >> 2);
 }
 
-uint32_t bc_law_at(const struct bc_law *law, uint32_t x, bool of_way) {
-    const struct bc_law_row *row = row_of(law->id);
-    bool late = x > HALF;
-    uint16_t near = (uint16_t)(late ? 0u - x : x); /* to its nearer end */
-    uint32_t found;
+/* -- all laws ------------------------------------------------------------------------------------ */
+
+static uint16_t first_half(const struct bc_law *law, uint16_t x, enum what what) {
+    if (is_listed(law->id)) {
+        return listed(row_of(law->id)->gains, x, what);
+    }
+    return ramped(law, x, what);
+}
+
+uint32_t bc_law_position(const struct bc_law *law, uint32_t x) {
     if (law->id == BC_LAW_UNIFORM) {
-        return of_way ? x : 16384;
+        return x;
     }
-    found = row ? listed(row, near, of_way) : ramped(law, near, of_way);
-    return late && of_way ? 65536 - found : found;
+    if (x > HALF) {
+        return ONE - first_half(law, (uint16_t)(ONE - x), POSITION);
+    }
+    return first_half(law, (uint16_t)x, POSITION);
 }
 
-/* 2^32 / (65536 - d), rounded up; d at most a half. Only for none and a half it is whole. */
-BC_APART static uint32_t reciprocal(uint16_t d) {
-    uint32_t found = 65536;
-    if (d > 0) {
-        found += bc_share(d, (uint16_t)(0u - d));
-        if (d < HALF) {
-            found++;
-        }
+uint16_t bc_law_slope(const struct bc_law *law, uint32_t x) {
+    if (law->id == BC_LAW_UNIFORM) {
+        return ONE / 4;
     }
-    return found;
+    return first_half(law, (uint16_t)(x > HALF ? ONE - x : x), SLOPE);
 }
 
-/* Of the laws with parameters; TABLE.md says the formulas. */
-BC_APART static void ramp_coefficients(uint16_t alpha, uint16_t beta, struct bc_coefficients *found) {
+/* -- coefficients -------------------------------------------------------------------------------- */
+
+/* 1 / (1 - d), Q16, rounded up; d at most a half, and only for none and a half it is whole. */
+static uint32_t reciprocal(uint16_t d) {
+    return ONE + over_rest(d) + (d > 0 && d < HALF ? 1 : 0);
+}
+
+static void ramp_coefficients(uint16_t alpha, uint16_t beta, struct bc_coefficients *found) {
     uint32_t v = reciprocal(alpha);
-    uint32_t bend = 2 * ((uint32_t)beta * (uint16_t)(0u - beta));
-    uint16_t overlap = alpha >> 7; /* without beta */
+    uint32_t bend; /* 2 beta (1 - beta) */
     found->speed = (uint16_t)((v + 15) >> 4);
     found->acceleration = bc_quotient(v, reciprocal(beta), (uint32_t)alpha << 4);
-    if (beta > 0) {
-        overlap = (uint16_t)((uint32_t)bc_scale((int32_t)(65536 + bc_root(0u - bend, 16)), alpha) >> 8);
-    }
     if (beta > 0 || alpha < HALF) { /* the parabolic law's is whole */
         found->acceleration++;
     }
-    if (overlap >= BC_LEAST_OVERLAP) {
-        found->overlap = overlap;
+    found->overlap = (uint16_t)(alpha >> 7);
+    if (beta > 0) {
+        bend = 2 * ((uint32_t)beta * (ONE - beta));
+        found->overlap = (uint16_t)(((uint64_t)alpha * (ONE + bc_root(0u - bend, 16))) >> 24);
+    }
+    if (found->overlap < BC_LEAST_OVERLAP) {
+        found->overlap = 0;
     }
 }
 
 void bc_law_coefficients(const struct bc_law *law, struct bc_coefficients *found) {
-    const struct bc_law_row *row = row_of(law->id);
-    found->speed = 4096;
-    found->acceleration = 0;
-    found->overlap = 0;
-    if (row) {
-        const uint16_t *at = &row->speed; /* the others follow it */
-        found->speed = bc_flash_next_u16(&at);
-        found->acceleration = bc_flash_next_u16(&at);
-        found->overlap = bc_flash_next_u16(&at);
-    } else if (law->id != BC_LAW_UNIFORM) {
+    if (is_listed(law->id)) {
+        const struct bc_law_row *row = row_of(law->id);
+        found->speed = bc_flash_u16(&row->speed);
+        found->acceleration = bc_flash_u16(&row->acceleration);
+        found->overlap = bc_flash_u16(&row->overlap);
+    } else if (law->id == BC_LAW_UNIFORM) {
+        found->speed = 4096;
+        found->acceleration = 0;
+        found->overlap = 0;
+    } else {
         ramp_coefficients(alpha_of(law), law->beta, found);
     }
 }

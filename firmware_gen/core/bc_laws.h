@@ -2,7 +2,6 @@
 #ifndef BC_LAWS_H
 #define BC_LAWS_H
 
-#include <stdbool.h>
 #include <stdint.h>
 
 /* A law as it stands in a table. */
@@ -19,12 +18,9 @@ struct bc_coefficients {
     uint16_t overlap;      /* K, Q8 */
 };
 
-/* At progress x (Q16, 0 to 65536): the position (Q16, 0 to 65536), or else the slope (Q14). */
-uint32_t bc_law_at(const struct bc_law *law, uint32_t x, bool of_way);
-
-static inline uint32_t bc_law_position(const struct bc_law *law, uint32_t x) {
-    return bc_law_at(law, x, true);
-}
+/* Position (Q16, 0 to 65536) and slope (Q14) at progress x (Q16, 0 to 65536). */
+uint32_t bc_law_position(const struct bc_law *law, uint32_t x);
+uint16_t bc_law_slope(const struct bc_law *law, uint32_t x);
 
 void bc_law_coefficients(const struct bc_law *law, struct bc_coefficients *found);
 

@@ -8,8 +8,9 @@
 #include "bc_ops.h"
 #include "bc_table.h"
 
-/* Forget all fades and effects. */
+/* Forget all lights; then add one for each record. */
 void bc_lights_clear(void);
+void bc_light_add(const struct bc_output *output);
 
 /* Begin an act's fade to a level (lamp) or a colour (strip). Reads the table. */
 void bc_light_fade(const struct bc_step *act, uint32_t start);

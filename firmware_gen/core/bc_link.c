@@ -1,7 +1,8 @@
 #include "bc_link.h"
 
+#include <string.h>
+
 #include "bc_bits.h"
-#include "bc_compiler.h"
 #include "bc_flash.h"
 #include "bc_math.h"
 #include "bc_player.h"
@@ -24,7 +25,7 @@ struct answer {
     uint8_t status;
 };
 
-struct board {
+static struct {
     struct answer last;    /* to the last ordered request, so that copies of it do nothing */
     uint8_t waiting;       /* kind of the verify or commit to answer when all is stored; 0: none */
     uint8_t waiting_seq;
@@ -43,27 +44,18 @@ struct board {
     bool verified;
     bool checking;         /* the table received is being checked */
     uint8_t held[BC_BUTTONS / 8 + 1]; /* buttons held over the link, a bit each */
-};
-static struct board state;
-
-/* The state, reached through a pointer. */
-static inline struct board *reach(void) {
-    struct board *board = &state;
-    BC_REACH(board);
-    return board;
-}
+} state;
 
 void bc_link_start(uint8_t cause) {
-    struct board *board = reach();
-    bc_clear(board, sizeof *board);
-    board->verdict = NOT_YET;
-    board->cause = cause;
+    memset(&state, 0, sizeof state);
+    state.verdict = NOT_YET;
+    state.cause = cause;
     bc_frames_start();
 }
 
 void bc_link_show_changed(void) {
     uint8_t own = BC_NO_ADDRESS;
-    bc_clear(state.held, sizeof state.held);
+    memset(state.held, 0, sizeof state.held);
     if (bc_player_source() != BC_SOURCE_NONE) {
         own = bc_header(BC_AT_ADDRESS);
         bc_table_release();
@@ -73,15 +65,14 @@ void bc_link_show_changed(void) {
 
 /* -- requests of a transfer; their payload has the length that is listed below -------------------- */
 
-static uint16_t u16_at(const uint8_t *at) { return (uint16_t)(at[0] | (uint16_t)at[1] << 8); }
+static uint16_t u16_at(const uint8_t *at) { return bc_u16(at[0], at[1]); }
 
 static uint8_t hello(const struct bc_frame *frame) {
-    struct board *board = reach();
     uint16_t session = u16_at(frame->payload);
-    if (!board->greeted || session != board->session) {
-        board->greeted = true;
-        board->session = session;
-        board->last.kind = 0;
+    if (!state.greeted || session != state.session) {
+        state.greeted = true;
+        state.session = session;
+        state.last.kind = 0;
     }
     bc_reply_u8(BC_PROTOCOL);
     bc_reply_u8(BC_FIRMWARE_MAJOR);
@@ -99,11 +90,10 @@ static uint8_t hello(const struct bc_frame *frame) {
 }
 
 static uint8_t open(const struct bc_frame *frame) {
-    struct board *board = reach();
     uint16_t length = u16_at(frame->payload);
     uint8_t address = frame->payload[4];
     uint8_t own = bc_frames_address();
-    if (board->waiting == BC_REQUEST_COMMIT || board->checking) {
+    if (state.waiting == BC_REQUEST_COMMIT || state.checking) {
         return BC_STATUS_BUSY;
     }
     if (length < SHORTEST || address == BC_NO_ADDRESS) {
@@ -115,12 +105,12 @@ static uint8_t open(const struct bc_frame *frame) {
     if (address != BC_EVERYBODY && address != own && own != BC_NO_ADDRESS) {
         return BC_STATUS_WRONG_ADDRESS;
     }
-    board->length = length;
-    board->crc = u16_at(frame->payload + 2);
-    board->address = address;
-    board->verified = false;
-    board->waiting = 0;
-    board->verdict = NOT_YET;
+    state.length = length;
+    state.crc = u16_at(frame->payload + 2);
+    state.address = address;
+    state.verified = false;
+    state.waiting = 0;
+    state.verdict = NOT_YET;
     bc_store_open();
     return BC_STATUS_DONE;
 }
@@ -129,25 +119,24 @@ static uint8_t open(const struct bc_frame *frame) {
 BC_ASSERT(piece, (int)BC_CHUNK < (int)SHORTEST);
 
 static uint8_t data(const struct bc_frame *frame) {
-    struct board *board = reach();
     uint16_t offset = u16_at(frame->payload);
     uint8_t count = (uint8_t)(frame->length - 2);
     if (frame->length < 2) {
         return BC_STATUS_MALFORMED;
     }
-    if (board->waiting != 0) {
+    if (state.waiting != 0) {
         return BC_STATUS_BUSY;
     }
-    if (board->length == 0) {
+    if (state.length == 0) {
         return BC_STATUS_OUT_OF_ORDER;
     }
-    if ((uint8_t)(count - 1) >= BC_CHUNK || offset > board->length - count) {
+    if (count < 1 || count > BC_CHUNK || offset > state.length - count) {
         return BC_STATUS_MALFORMED;
     }
     if (!bc_store_has_room()) {
         return BC_STATUS_BUSY;
     }
-    board->verified = false;
+    state.verified = false;
     bc_store_put(offset, frame->payload + 2, count);
     return BC_STATUS_DONE;
 }
@@ -161,9 +150,8 @@ static uint8_t verify(const struct bc_frame *frame) {
 }
 
 static uint8_t commit(const struct bc_frame *frame) {
-    struct board *board = reach();
     (void)frame;
-    if (board->length == 0 || !board->verified || board->waiting != 0) {
+    if (state.length == 0 || !state.verified || state.waiting != 0) {
         return BC_STATUS_OUT_OF_ORDER;
     }
     bc_store_commit();
@@ -173,7 +161,7 @@ static uint8_t commit(const struct bc_frame *frame) {
 static uint8_t read(const struct bc_frame *frame) {
     uint16_t offset = u16_at(frame->payload);
     uint8_t count = frame->payload[2];
-    if ((uint8_t)(count - 1) >= BC_CHUNK) {
+    if (count < 1 || count > BC_CHUNK) {
         return BC_STATUS_MALFORMED;
     }
     if (bc_player_mode() == BC_MODE_BLANK) {
@@ -187,7 +175,7 @@ static uint8_t read(const struct bc_frame *frame) {
 
 /* -- requests to the player --------------------------------------------------------------------- */
 
-static BC_APART uint8_t ask(uint8_t asked, uint8_t argument) {
+static uint8_t ask(uint8_t asked, uint8_t argument) {
     return bc_player_ask(asked, argument) ? BC_STATUS_DONE : BC_STATUS_BUSY;
 }
 
@@ -201,7 +189,7 @@ static uint8_t button(const struct bc_frame *frame) {
     uint8_t is_down = frame->payload[1];
     uint8_t mode = bc_player_mode();
     uint8_t status;
-    if ((uint8_t)(number - 1) >= BC_BUTTONS || is_down > 1) {
+    if (number < 1 || number > BC_BUTTONS || is_down > 1) {
         return BC_STATUS_MALFORMED;
     }
     if (is_down ? mode != BC_MODE_READY : mode == BC_MODE_BLANK) {
@@ -209,7 +197,7 @@ static uint8_t button(const struct bc_frame *frame) {
     }
     status = ask(is_down ? BC_ASK_DOWN : BC_ASK_UP, number);
     if (status == BC_STATUS_DONE) {
-        bc_bit(state.held, number, is_down ? BC_BIT_SET : BC_BIT_CLEAR);
+        bc_bit_put(state.held, number, is_down);
     }
     return status;
 }
@@ -230,7 +218,7 @@ static uint8_t standby(const struct bc_frame *frame) {
 }
 
 static uint8_t report(const struct bc_frame *frame) {
-    uint8_t cues[BC_CUES / 8];
+    uint8_t cues[BC_CUE_SET];
     uint8_t n;
     (void)frame;
     bc_reply_u8(bc_player_mode());
@@ -264,65 +252,67 @@ static uint8_t unknown(const struct bc_frame *frame) {
 
 /* -- the kinds of requests ---------------------------------------------------------------------- */
 
-/* Traits: the modes in which a request is taken, a bit each, and whether it is ordered or may come one-way. */
+/* In which modes a request is taken, a bit each. */
 enum {
-    IN_READY = 1 << BC_MODE_READY,
-    IN_LIMP = 1 << BC_MODE_LIMP,
-    WHILE_PLAYING = 0x1F & ~(1 << BC_MODE_BLANK),
-    ANYTIME = 0x1F, /* or it looks at the mode itself */
-    ORDERED = 0x40,
-    ONE_WAY_TOO = 0x80,
-    AN_ORDER = ORDERED | ONE_WAY_TOO,
+    READY = 1 << BC_MODE_READY,
+    LIMP = 1 << BC_MODE_LIMP,
+    NOT_BLANK = 0x1F & ~(1 << BC_MODE_BLANK),
+    ANY_MODE = 0x1F, /* or it looks at the mode itself */
     ANY_LENGTH = 0xFF
 };
+
+/* Whether doing it twice is not the same as doing it once, or the reply is all it does; whether it may come one-way. */
+enum order { REPLY_ONLY, FREE, FREE_OR_ONE_WAY, ORDERED, ORDERED_OR_ONE_WAY };
 
 typedef uint8_t (*obeyer)(const struct bc_frame *frame); /* returns a status, or NOT_YET */
 
 struct request {
     uint8_t kind;
     uint8_t length; /* of its payload */
-    uint8_t traits;
+    uint8_t modes;
+    uint8_t order; /* enum order */
     obeyer obey;
 };
 
 /* The last stands for all that are not listed. */
 static const struct request requests[] BC_FLASH = {
-    {BC_REQUEST_HELLO, 2, ANYTIME, hello},
-    {BC_REQUEST_OPEN, 5, ANYTIME | ORDERED, open},
-    {BC_REQUEST_DATA, ANY_LENGTH, ANYTIME, data},
-    {BC_REQUEST_VERIFY, 0, ANYTIME, verify},
-    {BC_REQUEST_COMMIT, 0, ANYTIME | ORDERED, commit},
-    {BC_REQUEST_READ, 3, ANYTIME, read},
-    {BC_REQUEST_TRIGGER, 2, IN_READY | AN_ORDER, trigger},
-    {BC_REQUEST_BUTTON, 2, ANYTIME | AN_ORDER, button},
-    {BC_REQUEST_STOP, 0, WHILE_PLAYING | AN_ORDER, stop},
-    {BC_REQUEST_LIMP, 0, WHILE_PLAYING | AN_ORDER, limp},
-    {BC_REQUEST_STANDBY, 0, IN_LIMP | AN_ORDER, standby},
-    {BC_REQUEST_STATUS, 0, ANYTIME, report},
-    {BC_REQUEST_BEACON, 0, ANYTIME | ONE_WAY_TOO, beacon},
-    {0, ANY_LENGTH, ANYTIME, unknown},
+    {BC_REQUEST_HELLO, 2, ANY_MODE, FREE, hello},
+    {BC_REQUEST_OPEN, 5, ANY_MODE, ORDERED, open},
+    {BC_REQUEST_DATA, ANY_LENGTH, ANY_MODE, FREE, data},
+    {BC_REQUEST_VERIFY, 0, ANY_MODE, FREE, verify},
+    {BC_REQUEST_COMMIT, 0, ANY_MODE, ORDERED, commit},
+    {BC_REQUEST_READ, 3, ANY_MODE, REPLY_ONLY, read},
+    {BC_REQUEST_TRIGGER, 2, READY, ORDERED_OR_ONE_WAY, trigger},
+    {BC_REQUEST_BUTTON, 2, ANY_MODE, ORDERED_OR_ONE_WAY, button},
+    {BC_REQUEST_STOP, 0, NOT_BLANK, ORDERED_OR_ONE_WAY, stop},
+    {BC_REQUEST_LIMP, 0, NOT_BLANK, ORDERED_OR_ONE_WAY, limp},
+    {BC_REQUEST_STANDBY, 0, LIMP, ORDERED_OR_ONE_WAY, standby},
+    {BC_REQUEST_STATUS, 0, ANY_MODE, REPLY_ONLY, report},
+    {BC_REQUEST_BEACON, 0, ANY_MODE, FREE_OR_ONE_WAY, beacon},
+    {0, ANY_LENGTH, ANY_MODE, FREE, unknown},
 };
 enum { KINDS = sizeof requests / sizeof requests[0] - 1 };
 
-static BC_APART const struct request *request_of(uint8_t kind) {
-    const struct request *request = requests;
+static struct request request_of(uint8_t kind) {
+    const struct request *at = requests;
+    struct request request;
     uint8_t left;
-    for (left = KINDS; left > 0 && bc_flash_u8(&request->kind) != kind; left--) {
-        request++;
+    for (left = KINDS; left > 0 && bc_flash_u8(&at->kind) != kind; left--) {
+        at++;
     }
+    bc_flash_copy(&request, at, sizeof request);
     return request;
 }
 
 /* Do what a request asks. */
 static uint8_t obey(const struct request *request, const struct bc_frame *frame) {
-    uint8_t length = bc_flash_u8(&request->length);
-    if (length != ANY_LENGTH && length != frame->length) {
+    if (request->length != ANY_LENGTH && request->length != frame->length) {
         return BC_STATUS_MALFORMED;
     }
-    if (!((uint8_t)(bc_flash_u8(&request->traits) >> bc_player_mode()) & 1)) {
+    if (!(request->modes & 1u << bc_player_mode())) {
         return BC_STATUS_NOT_IN_THIS_MODE;
     }
-    return BC_FLASH_FUNCTION(obeyer, &request->obey)(frame);
+    return request->obey(frame);
 }
 
 /* -- frames ------------------------------------------------------------------------------------- */
@@ -334,61 +324,69 @@ static void answer_again(const struct answer *last) {
     }
 }
 
-/*
- * Whether an ordered request is a new one: DONE; why it is not, or NOT_YET for a copy of the last one, to which
- * its own answer belongs.
- */
-static uint8_t standing(const struct bc_frame *frame) {
-    const struct board *board = reach();
-    uint8_t ahead = (uint8_t)(frame->seq - board->last.seq);
-    if (!board->greeted) {
-        return BC_STATUS_NOT_GREETED;
-    }
-    if (board->last.kind == 0 || (ahead > 0 && ahead < OLD)) {
-        return BC_STATUS_DONE;
-    }
-    return ahead == 0 && frame->kind == board->last.kind ? NOT_YET : BC_STATUS_OUT_OF_ORDER;
+/* Whether an ordered request is a copy of the last one, to which that one's answer belongs. */
+static bool is_copy_of_last(const struct bc_frame *frame) {
+    return state.greeted && state.last.kind == frame->kind && state.last.seq == frame->seq;
 }
 
-static void take_one_way(struct bc_frame *frame) {
-    struct board *board = reach();
-    const struct request *request;
-    frame->kind &= (uint8_t)~BC_ONE_WAY;
-    request = request_of(frame->kind);
-    if (!(bc_flash_u8(&request->traits) & ONE_WAY_TOO) ||
-        (board->one_way_kind == frame->kind && board->one_way_seq == frame->seq)) {
+/* DONE if an ordered request that is no copy is a new one, else why it is not. */
+static uint8_t standing(const struct bc_frame *frame) {
+    uint8_t ahead = (uint8_t)(frame->seq - state.last.seq);
+    if (!state.greeted) {
+        return BC_STATUS_NOT_GREETED;
+    }
+    if (state.last.kind == 0 || (ahead > 0 && ahead < OLD)) {
+        return BC_STATUS_DONE;
+    }
+    return BC_STATUS_OUT_OF_ORDER;
+}
+
+static void take_one_way(const struct bc_frame *frame) {
+    uint8_t kind = frame->kind & (uint8_t)~BC_ONE_WAY;
+    struct request request = request_of(kind);
+    bool may_be = request.order == FREE_OR_ONE_WAY || request.order == ORDERED_OR_ONE_WAY;
+    if (!may_be || (state.one_way_kind == kind && state.one_way_seq == frame->seq)) {
         return;
     }
-    board->one_way_kind = frame->kind;
-    board->one_way_seq = frame->seq;
-    obey(request, frame);
+    state.one_way_kind = kind;
+    state.one_way_seq = frame->seq;
+    obey(&request, frame);
+}
+
+static void remember(const struct bc_frame *frame, uint8_t status) {
+    state.last.from = bc_frames_address();
+    state.last.kind = frame->kind;
+    state.last.seq = frame->seq;
+    state.last.status = status;
+}
+
+static uint8_t obey_in_order(const struct request *request, const struct bc_frame *frame) {
+    uint8_t status = standing(frame);
+    if (status != BC_STATUS_DONE) {
+        return status;
+    }
+    status = obey(request, frame);
+    if (status != BC_STATUS_BUSY) {
+        remember(frame, status);
+    }
+    return status;
 }
 
 static void take_request(const struct bc_frame *frame) {
-    struct board *board = reach();
-    const struct request *request = request_of(frame->kind);
-    bool is_ordered = (bc_flash_u8(&request->traits) & ORDERED) != 0;
-    uint8_t status = BC_STATUS_DONE;
-    bc_reply_begin(); /* while the line is busy answers are lost: the host asks again */
-    if (is_ordered) {
-        status = standing(frame);
-        if (status == NOT_YET) {
-            answer_again(&board->last);
-            return;
-        }
+    struct request request = request_of(frame->kind);
+    bool is_ordered = request.order == ORDERED || request.order == ORDERED_OR_ONE_WAY;
+    uint8_t status;
+    if (!bc_reply_begin() && request.order == REPLY_ONLY) {
+        return; /* while the line is busy answers are lost: the host asks again */
     }
-    if (status == BC_STATUS_DONE) {
-        status = obey(request, frame);
-        if (is_ordered && status != BC_STATUS_BUSY) {
-            board->last.from = bc_frames_address();
-            board->last.kind = frame->kind;
-            board->last.seq = frame->seq;
-            board->last.status = status;
-        }
+    if (is_ordered && is_copy_of_last(frame)) {
+        answer_again(&state.last);
+        return;
     }
+    status = is_ordered ? obey_in_order(&request, frame) : obey(&request, frame);
     if (status == NOT_YET) {
-        board->waiting = frame->kind;
-        board->waiting_seq = frame->seq;
+        state.waiting = frame->kind;
+        state.waiting_seq = frame->seq;
     } else {
         bc_reply_send(bc_frames_address(), frame->kind, frame->seq, status);
     }
@@ -400,10 +398,10 @@ bool bc_has_heard(void) {
 }
 
 /* Pieces of a table may be under way while the one before is being answered: they wait for the line. */
-void bc_answer(void) {
-    struct bc_frame *frame = bc_frames_received();
+bool bc_answer(void) {
+    const struct bc_frame *frame = bc_frames_received();
     if (frame == 0 || (frame->kind == BC_REQUEST_DATA && bc_hal_sending())) {
-        return;
+        return false;
     }
     state.silent = 0;
     bc_player_heard();
@@ -413,30 +411,30 @@ void bc_answer(void) {
         take_request(frame);
     }
     bc_frames_done();
+    return true;
 }
 
 /* -- what comes later --------------------------------------------------------------------------- */
 
 /* Check what was received, while the show goes on and requests are answered. */
-static BC_APART void judge(void) {
-    struct board *board = reach();
+static void judge(void) {
     struct bc_verdict verdict;
-    board->checking = true;
-    bc_store_judge(board->length, &verdict);
-    board->checking = false;
-    if (verdict.refusal == BC_REFUSAL_ACCEPTED && board->address != BC_EVERYBODY &&
-        board->address != verdict.address) {
+    state.checking = true;
+    bc_store_judge(state.length, &verdict);
+    state.checking = false;
+    if (verdict.refusal == BC_REFUSAL_ACCEPTED && state.address != BC_EVERYBODY &&
+        state.address != verdict.address) {
         verdict.refusal = BC_REFUSAL_ADDRESS;
     }
-    board->verdict = BC_STATUS_DONE;
-    if (verdict.crc != board->crc || verdict.crc != verdict.stated) {
-        board->verdict = BC_STATUS_CRC_DIFFERS;
+    state.verdict = BC_STATUS_DONE;
+    if (verdict.crc != state.crc || verdict.crc != verdict.stated) {
+        state.verdict = BC_STATUS_CRC_DIFFERS;
     } else if (verdict.refusal != BC_REFUSAL_ACCEPTED) {
-        board->verdict = BC_STATUS_REFUSED;
+        state.verdict = BC_STATUS_REFUSED;
     }
-    board->found_crc = verdict.crc;
-    board->found_refusal = verdict.refusal;
-    board->verified = board->verdict == BC_STATUS_DONE;
+    state.found_crc = verdict.crc;
+    state.found_refusal = verdict.refusal;
+    state.verified = state.verdict == BC_STATUS_DONE;
 }
 
 /* The show that was received begins. */
@@ -448,45 +446,43 @@ static void change_over(void) {
 }
 
 void bc_link_finish(void) {
-    struct board *board = reach();
-    uint8_t kind = board->waiting;
+    uint8_t kind = state.waiting;
     uint8_t status = BC_STATUS_DONE;
     if (kind == 0 || !bc_store_is_idle()) {
         return;
     }
-    if (kind == BC_REQUEST_VERIFY && board->verdict == NOT_YET) {
+    if (kind == BC_REQUEST_VERIFY && state.verdict == NOT_YET) {
         judge();
     }
     if (!bc_reply_begin()) {
         return; /* as soon as the line is free */
     }
-    board->waiting = 0;
+    state.waiting = 0;
     if (kind == BC_REQUEST_VERIFY) {
-        status = board->verdict;
-        board->verdict = NOT_YET;
-        bc_reply_u16(board->found_crc);
-        bc_reply_u8(board->found_refusal);
-    } else if (board->last.status == NOT_YET) {
-        board->last.status = status;
+        status = state.verdict;
+        state.verdict = NOT_YET;
+        bc_reply_u16(state.found_crc);
+        bc_reply_u8(state.found_refusal);
+    } else if (state.last.status == NOT_YET) {
+        state.last.status = status;
     }
-    bc_reply_send(bc_frames_address(), kind, board->waiting_seq, status);
+    bc_reply_send(bc_frames_address(), kind, state.waiting_seq, status);
     if (kind == BC_REQUEST_COMMIT) {
         change_over();
     }
 }
 
 void bc_link_frame(void) {
-    struct board *board = reach();
     uint8_t number;
-    if (board->silent < BC_HELD_FRAMES) {
-        board->silent++;
+    if (state.silent < BC_HELD_FRAMES) {
+        state.silent++;
     }
-    if (board->silent < BC_HELD_FRAMES || !(board->held[0] | board->held[1] | board->held[2] | board->held[3])) {
+    if (state.silent < BC_HELD_FRAMES || !bc_bits_any(state.held, sizeof state.held)) {
         return;
     }
     for (number = 1; number <= BC_BUTTONS; number++) {
-        if (bc_bit(board->held, number, BC_BIT_KEEP) && bc_player_ask(BC_ASK_UP, number)) {
-            bc_bit(board->held, number, BC_BIT_CLEAR);
+        if (bc_bit_is_set(state.held, number) && bc_player_ask(BC_ASK_UP, number)) {
+            bc_bit_put(state.held, number, false);
         }
     }
 }

@@ -13,8 +13,8 @@ void bc_link_start(uint8_t cause);
 /* Another table plays, or none. */
 void bc_link_show_changed(void);
 
-/* Act on a complete frame, if there is one, and go on sending. */
-void bc_answer(void);
+/* Act on a complete frame, if there is one; whether it has been dealt with. */
+bool bc_answer(void);
 
 /* Answer a verify or commit whose bytes are all stored by now; a commit starts the new show. */
 void bc_link_finish(void);

@@ -17,6 +17,6 @@ void bc_make_steady(uint16_t outputs);
  * once if none. Lights then are steady. The last kind are switches, which take no time.
  */
 enum { BC_SAFETY_STEP_MS = 20 };
-void bc_to_safety(uint8_t kind, uint8_t steps);
+void bc_to_safety(uint8_t first_kind, uint8_t steps);
 
 #endif

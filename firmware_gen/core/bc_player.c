@@ -1,7 +1,7 @@
 #include "bc_player.h"
 
-#include "bc_bits.h"
-#include "bc_compiler.h"
+#include <string.h>
+
 #include "bc_inputs.h"
 #include "bc_light.h"
 #include "bc_math.h"
@@ -11,29 +11,30 @@
 #include "bc_table.h"
 #include "bellcrank.h"
 
-enum { QUEUE = 16, KEPT = 4, ARGUMENT = 0x1F };
-enum { LOST_STEP = 5 }; /* frames in 100 ms */
+enum {
+    QUEUE = 16,
+    KEPT = 4, /* places of the queue, for stop and limp */
+    ARGUMENT = 0x1F,
+    LOST_STEP = 5 /* frames in 100 ms */
+};
+BC_ASSERT(cues_are_arguments, (int)BC_CUES <= (int)ARGUMENT + 1);
+BC_ASSERT(buttons_are_arguments, (int)BC_BUTTONS <= (int)ARGUMENT);
 
-static struct player {
+static struct {
     uint32_t frames;
-    uint16_t patience;    /* frames of silence until the lost cue starts, at least 1; 0: it is not armed */
-    uint8_t enabled;      /* servos that have pulses, and one too many when all are ready; 0 in limp */
-    uint8_t enable_next;  /* frames of the quiet start until one more does; 0: there was an end to it, and lights are seen */
-    uint8_t queued;
     uint8_t mode;
     uint8_t source;
-    uint8_t idle;         /* copies of the table's header, so that most frames need not read it */
-    uint8_t lost_time;    /* 0 also if there is no lost cue */
+    uint8_t idle;            /* copies of the table's header, so that most frames need not read it */
+    uint8_t lost_time;       /* 0 also if there is no lost cue */
     uint8_t interval;
-    bool heard;           /* since the last frame */
-    uint8_t queue[QUEUE]; /* requests, the oldest first */
+    uint8_t enabled_servos;  /* those that have pulses; in the end of a start one more than there are */
+    uint8_t frames_to_next;  /* of the quiet start, until one more is enabled */
+    bool lights_are_shown;   /* the quiet start came to its end */
+    bool heard;              /* since the last frame */
+    uint16_t frames_to_lost; /* of silence, until the lost cue starts; 0: it is not armed */
+    uint8_t queued;
+    uint8_t queue[QUEUE];    /* requests, the oldest first */
 } player;
-
-static struct player *reach_player(void) {
-    struct player *me = &player;
-    BC_REACH(me);
-    return me;
-}
 
 static uint32_t first_time; /* of frame 0 */
 
@@ -47,9 +48,8 @@ uint8_t bc_player_idle(void) { return player.idle; }
 
 uint32_t bc_player_frames(void) { return player.frames; }
 
-BC_APART uint32_t bc_player_time(void) {
-    const struct player *me = reach_player();
-    return first_time + me->frames * BC_FRAME;
+uint32_t bc_player_time(void) {
+    return first_time + player.frames * BC_FRAME;
 }
 
 void bc_player_set_clock(uint32_t offset) { first_time = offset; }
@@ -70,7 +70,7 @@ bool bc_player_is_asked(void) { return player.queued > 0; }
 uint32_t bc_player_show(void) {
     uint32_t show = 0;
     if (player.source != BC_SOURCE_NONE) {
-        show = bc_table_u16(BC_AT_SHOW) | (uint32_t)bc_table_u16(BC_AT_SHOW + 2) << 16;
+        show = (uint32_t)bc_table_u16(BC_AT_SHOW + 2) << 16 | bc_table_u16(BC_AT_SHOW);
         bc_table_release();
     }
     return show;
@@ -99,35 +99,35 @@ uint8_t bc_player_find_cue(uint16_t tag) {
 
 /* -- starting ----------------------------------------------------------------------------------- */
 
-static BC_APART void darken(void) {
+static void darken(void) {
     uint8_t lamp;
-    bc_clear(&bc_image, sizeof bc_image);
+    memset(&bc_image, 0, sizeof bc_image);
     for (lamp = 0; lamp < BC_LAMPS; lamp++) {
         bc_hal_lamp(lamp, 0);
     }
 }
 
-static BC_APART void enter_starting(void) {
-    struct player *me = reach_player();
-    me->mode = BC_MODE_STARTING;
-    me->enable_next = 1;
-    me->enabled = BC_SERVOS + 1;
-    if (me->interval != 0) {
-        me->enable_next = me->interval;
-        me->enabled = 1;
-    }
+static void enter_starting(void) {
+    player.mode = BC_MODE_STARTING;
+    player.enabled_servos = player.interval == 0 ? BC_SERVOS + 1 : 1;
+    player.frames_to_next = player.interval;
+    player.lights_are_shown = false;
     bc_to_safety(BC_SERVO, 0);
     darken();
 }
 
 static void add_output(const struct bc_output *output) {
-    uint8_t pin;
-    bc_table_seek((uint16_t)(output->at + BC_OUTPUT_PIN));
-    pin = bc_next_u8();
+    uint8_t pin = bc_table_u8((uint16_t)(output->at + BC_OUTPUT_PIN));
+    uint8_t pixels = 0;
     if (output->kind == BC_SERVO) {
-        bc_servos_add();
+        bc_servos_add(output->at);
+    } else if (output->kind == BC_LAMP) {
+        bc_light_add(output);
+    } else if (output->kind == BC_STRIP) {
+        bc_light_add(output);
+        pixels = bc_table_u8((uint16_t)(output->at + BC_STRIP_PIXELS));
     }
-    bc_hal_output(output->kind, output->index, pin, bc_next_u8());
+    bc_hal_output(output->kind, output->index, pin, pixels);
 }
 
 static void add_outputs(void) {
@@ -152,10 +152,10 @@ static void add_inputs(void) {
 }
 
 void bc_player_start(uint8_t source) {
-    struct player *me = reach_player();
-    bc_clear(me, sizeof player); /* BC_MODE_BLANK as well */
+    memset(&player, 0, sizeof player);
+    player.mode = BC_MODE_BLANK;
     darken();
-    me->source = source;
+    player.source = source;
     bc_runs_clear();
     bc_hal_release();
     bc_inputs_clear();
@@ -163,10 +163,10 @@ void bc_player_start(uint8_t source) {
     if (source == BC_SOURCE_NONE) {
         return;
     }
-    me->idle = bc_header(BC_AT_IDLE);
-    me->interval = bc_header(BC_AT_ENABLE_INTERVAL);
+    player.idle = bc_header(BC_AT_IDLE);
+    player.interval = bc_header(BC_AT_ENABLE_INTERVAL);
     if (bc_header(BC_AT_LOST) != BC_NONE) {
-        me->lost_time = bc_header(BC_AT_LOST_TIME);
+        player.lost_time = bc_header(BC_AT_LOST_TIME);
     }
     add_outputs();
     add_inputs();
@@ -176,29 +176,27 @@ void bc_player_start(uint8_t source) {
 
 /* -- requests ----------------------------------------------------------------------------------- */
 
-static BC_APART void enter_limp(void) {
-    struct player *me = reach_player();
-    if (me->mode != BC_MODE_LIMP) {
-        me->mode = BC_MODE_LIMP;
-        me->enabled = 0;
+static void enter_limp(void) {
+    if (player.mode != BC_MODE_LIMP) {
+        player.mode = BC_MODE_LIMP;
+        player.enabled_servos = 0;
         bc_runs_end();
         bc_to_safety(BC_SWITCH, 0);
     }
 }
 
-static BC_APART void stop(void) {
-    struct player *me = reach_player();
-    if (me->mode != BC_MODE_READY) {
+static void stop(void) {
+    if (player.mode != BC_MODE_READY) {
         enter_limp();
         return;
     }
-    me->mode = BC_MODE_STOPPING;
+    player.mode = BC_MODE_STOPPING;
     bc_runs_end();
     bc_to_safety(BC_SERVO, bc_header(BC_AT_STOP_TIME));
 }
 
-/* Start a cue by a button (0: none). False if it was refused, which has then been counted. */
-static BC_APART bool start(uint8_t cue, uint8_t button) {
+/* Start a cue by a button or BC_NO_BUTTON. False if it was refused, which has then been counted. */
+static bool start(uint8_t cue, uint8_t button) {
     if (player.mode == BC_MODE_READY && bc_cue_start(cue, button)) {
         return true;
     }
@@ -206,7 +204,7 @@ static BC_APART bool start(uint8_t cue, uint8_t button) {
     return false;
 }
 
-static void button_down(struct player *me, uint8_t button) {
+static void button_down(uint8_t button) {
     uint8_t left;
     bc_button_is_down(button);
     if (button == bc_header(BC_AT_STOP_BUTTON)) {
@@ -214,12 +212,12 @@ static void button_down(struct player *me, uint8_t button) {
         return;
     }
     for (left = bc_table_bindings(); left > 0; left--) {
-        uint8_t other = bc_next_u8() ^ button;
+        uint8_t its_button = bc_next_u8() & (uint8_t)~BC_FLAG;
         uint8_t cue = bc_next_u8();
-        if ((other & (uint8_t)~BC_FLAG) == 0) {
+        if (its_button == button) {
             uint16_t next = bc_table_tell();
             start(cue, button);
-            if (me->mode != BC_MODE_READY) {
+            if (player.mode != BC_MODE_READY) {
                 return;
             }
             bc_table_seek(next);
@@ -227,14 +225,14 @@ static void button_down(struct player *me, uint8_t button) {
     }
 }
 
-static void obey(struct player *me, uint8_t request) {
+static void obey(uint8_t request) {
     uint8_t argument = request & ARGUMENT;
-    switch ((uint8_t)(request - argument)) {
+    switch (request & (uint8_t)~ARGUMENT) {
     case BC_ASK_CUE:
-        start(argument, 0);
+        start(argument, BC_NO_BUTTON);
         break;
     case BC_ASK_DOWN:
-        button_down(me, argument);
+        button_down(argument);
         break;
     case BC_ASK_UP:
         bc_button_is_up(argument);
@@ -243,7 +241,7 @@ static void obey(struct player *me, uint8_t request) {
         stop();
         break;
     case BC_ASK_STANDBY:
-        if (me->mode == BC_MODE_LIMP) {
+        if (player.mode == BC_MODE_LIMP) {
             enter_starting();
         } else {
             bc_count_refused();
@@ -257,59 +255,73 @@ static void obey(struct player *me, uint8_t request) {
 
 /* -- the frame ---------------------------------------------------------------------------------- */
 
-static void take_requests(struct player *me) {
+static void take_requests(void) {
     uint8_t n;
-    for (n = 0; n < me->queued; n++) {
-        obey(me, me->queue[n]);
+    for (n = 0; n < player.queued; n++) {
+        obey(player.queue[n]);
     }
-    me->queued = 0;
+    player.queued = 0;
 }
 
 /* The silence itself is not counted, only what is left of it until it has lasted too long. */
-static void mind_silence(struct player *me) {
-    if (me->heard) {
-        me->heard = false;
-        me->patience = (uint16_t)(LOST_STEP * me->lost_time);
-    } else if (me->patience != 0) {
-        me->patience--;
-        if (me->patience == 0 && !(me->mode == BC_MODE_READY && start(bc_header(BC_AT_LOST), 0))) {
-            me->patience = 1;
+static void mind_silence(void) {
+    bool starts = false;
+    if (player.heard) {
+        player.heard = false;
+        player.frames_to_lost = (uint16_t)(LOST_STEP * player.lost_time);
+        return;
+    }
+    if (player.frames_to_lost > 1) {
+        player.frames_to_lost--;
+    } else if (player.frames_to_lost == 1) {
+        if (player.mode == BC_MODE_READY) {
+            starts = start(bc_header(BC_AT_LOST), BC_NO_BUTTON);
+        }
+        player.frames_to_lost = starts ? 0 : 1; /* else it is tried again */
+    }
+}
+
+static void enable_next_servo(void) {
+    if (player.frames_to_next > 0) {
+        player.frames_to_next--;
+        if (player.frames_to_next == 0) {
+            player.frames_to_next = player.interval;
+            player.enabled_servos++;
         }
     }
 }
 
-static BC_APART void control(struct player *me) {
-    if (me->mode == BC_MODE_STARTING && me->enabled > bc_servos_count()) {
-        me->mode = BC_MODE_READY;
-        me->enable_next = 0;
+static void control(void) {
+    if (player.mode == BC_MODE_STARTING && player.enabled_servos > bc_servos_count()) {
+        player.mode = BC_MODE_READY;
+        player.lights_are_shown = true;
         bc_to_safety(BC_SERVO, 0); /* lights; the others are there */
     }
-    take_requests(me);
-    mind_silence(me);
-    if (me->mode == BC_MODE_READY) {
-        bc_runs_start_others(me->idle);
+    take_requests();
+    mind_silence();
+    if (player.mode == BC_MODE_READY) {
+        bc_runs_start_others(player.idle);
     }
     bc_runs_play();
-    if (me->mode == BC_MODE_STOPPING && bc_servos_have_ended(bc_player_time())) {
+    if (player.mode == BC_MODE_STOPPING && bc_servos_have_ended(bc_player_time())) {
         enter_limp();
     }
     bc_table_release();
 }
 
 void bc_player_frame(void) {
-    struct player *me = reach_player();
-    if (me->mode == BC_MODE_BLANK) {
+    if (player.mode == BC_MODE_BLANK) {
         return;
     }
-    control(me);
-    bc_servos_show(bc_player_time(), me->enabled);
+    control();
+    bc_servos_show(bc_player_time(), player.enabled_servos);
     bc_hal_pulses_ready();
-    if (me->enable_next == 0) {
+    if (player.lights_are_shown) {
         bc_lights_show(bc_player_time());
-    } else if (me->mode == BC_MODE_STARTING && --me->enable_next == 0) {
-        me->enable_next = me->interval;
-        me->enabled++;
+    }
+    if (player.mode == BC_MODE_STARTING) {
+        enable_next_servo();
     }
     bc_hal_pixels_ready();
-    me->frames++;
+    player.frames++;
 }

@@ -1,7 +1,8 @@
 #include "bc_runs.h"
 
+#include <string.h>
+
 #include "bc_bits.h"
-#include "bc_compiler.h"
 #include "bc_link.h"
 #include "bc_math.h"
 #include "bc_perform.h"
@@ -9,17 +10,19 @@
 #include "bc_servo.h"
 #include "bc_table.h"
 
-enum { FOREVER = 0, FRAME_MS = 20 };
-static const uint16_t WHILE_HELD = 0xFFFF;
+#define FOREVER 0
+#define WHILE_HELD 0xFFFFu
+
+enum { NONE = 0xFF };
 
 /* A cue that plays. */
 struct run {
+    uint32_t started; /* the last time it (re)started; moved along once it no longer matters */
     uint16_t owned;   /* mask of outputs */
-    uint16_t started; /* the last time it (re)started, without the higher bits; as `grow_old` leaves it */
-    uint8_t cue;      /* index in the table, and ALIVE; 0: this place is free */
-    uint8_t held;     /* by whose binding, as in the table (BC_FLAG: then it starts over); 0: it is not held */
+    uint8_t cue;      /* index in the table; NONE: this place is free */
+    uint8_t held_by;  /* the button that holds it; BC_NO_BUTTON: it is not held */
+    bool again;       /* it starts over while it is held */
 };
-enum { ALIVE = 0x80 };
 
 struct loop {
     uint16_t start;
@@ -27,457 +30,434 @@ struct loop {
 };
 
 struct thread {
-    bc_u24 time;   /* without its highest byte, as it lies less than 2^16 ms ahead and less than 256 ms behind */
+    uint32_t time;
     uint16_t at;   /* next op */
-    uint8_t state; /* number of the run, from 1 on, in the low half, 0: not alive; open loops in the high bits */
+    uint8_t run;   /* NONE: this place is free */
+    uint8_t depth; /* loops that are open */
     struct loop loops[BC_LOOP_DEPTH];
 };
-enum { RUN = 0x0F, ONE_DEEPER = 0x40 };
 
-/* Places of the marks below: each set has 32. There is no 32nd binding: it stands for none. */
-enum { WAITING = 0, BY = 32, DOWN = 64, MARKS = 96, NO_BINDING = 31 };
+static struct run runs[BC_RUNS];
+static struct thread threads[BC_THREADS];
+BC_ASSERT(no_run_is_none, (int)BC_RUNS <= (int)BC_NO_RUN);
 
-/* Instead of the button by which a cue starts: it starts because it has been waiting. */
-enum { WAITED = 0xFF };
+static uint8_t waits_by[BC_CUES];         /* the button by which a cue waits; NONE: it does not wait */
+static uint8_t down[BC_BUTTONS / 8 + 1]; /* buttons, a bit each */
+static uint16_t refused;
+static uint16_t overruns;
 
-static struct {
-    struct run runs[BC_RUNS];
-    struct thread threads[BC_THREADS];
-    uint8_t marks[MARKS / 8]; /* cues that wait, the bindings by which they do or last did, buttons that are down */
-    uint16_t refused;
-    uint16_t overruns;
-} now;
-BC_ASSERT(run, sizeof(struct run) == 6);
-BC_ASSERT(thread, sizeof(struct thread) <= 20);
-BC_ASSERT(wait, (uint32_t)BC_DURATION_MAX * BC_MS <= (uint32_t)BC_FAR << 16);
-BC_ASSERT(loop, sizeof(struct loop) * 0x10 == ONE_DEEPER);
-BC_ASSERT(effect, ((int)BC_OP_EFFECT & (int)BC_ACT_WAIT) == 0);
-
-BC_APART void bc_count(uint16_t *counter) {
+void bc_count(uint16_t *counter) {
     if (*counter != 0xFFFF) {
         (*counter)++;
     }
 }
 
-BC_APART void bc_count_refused(void) { bc_count(&now.refused); }
+void bc_count_refused(void) { bc_count(&refused); }
 
-uint16_t bc_refused(void) { return now.refused; }
+uint16_t bc_refused(void) { return refused; }
 
-uint16_t bc_overruns(void) { return now.overruns; }
-
-static BC_APART uint8_t mark(uint8_t place, uint8_t change) { return bc_bit(now.marks, place, change); }
+uint16_t bc_overruns(void) { return overruns; }
 
 /* -- records ------------------------------------------------------------------------------------ */
 
-/* Put the cursor to a place in the record of a cue, with or without ALIVE. */
-static BC_APART void seek_cue(uint8_t cue, uint8_t place) {
-    bc_table_seek((uint16_t)(bc_table_cue(cue & (uint8_t)~ALIVE) + place));
+/* What a start needs to know of a cue's record. */
+struct demand {
+    uint16_t outputs; /* mask */
+    uint8_t conflict; /* enum bc_conflict */
+    uint8_t threads;
+};
+
+/* Put the cursor to a place in the record of a cue. */
+static void seek_cue(uint8_t cue, uint8_t place) {
+    bc_table_seek((uint16_t)(bc_table_cue(cue) + place));
 }
 
-static BC_APART uint8_t threads_of(const struct run *run) {
-    seek_cue(run->cue, BC_CUE_FLAGS);
-    return bc_next_u8() >> 4;
+static struct demand demand_of(uint8_t cue) {
+    struct demand demand;
+    uint8_t flags;
+    seek_cue(cue, BC_CUE_OUTPUTS);
+    demand.outputs = bc_next_u16();
+    flags = bc_next_u8();
+    demand.conflict = flags & 3;
+    demand.threads = flags >> 4;
+    return demand;
 }
 
-/*
- * The first binding of a button to a cue; or, for WAITED, the one by which the cue waits or last did: its first byte in the
- * table, and its index in the high one. 0 and NO_BINDING if there is none.
- */
-static BC_APART uint16_t find_binding(uint8_t cue, uint8_t button) {
-    uint8_t count = bc_table_bindings();
-    uint8_t n;
-    for (n = 0; n < count; n++) {
+/* Whether the first binding of a button to a cue lets the cue start over while it is held. */
+static bool starts_again(uint8_t cue, uint8_t button) {
+    uint8_t left;
+    for (left = bc_table_bindings(); left > 0; left--) {
         uint8_t by = bc_next_u8();
-        if (bc_next_u8() == cue) {
-            uint8_t other = by ^ button;
-            if (button == WAITED ? mark(BY + n, BC_BIT_KEEP) : !(other & (uint8_t)~BC_FLAG)) {
-                return (uint16_t)((uint16_t)n << 8 | by);
-            }
+        if (bc_next_u8() == cue && (by & (uint8_t)~BC_FLAG) == button) {
+            return (by & BC_FLAG) != 0;
         }
     }
-    return NO_BINDING << 8;
+    return false;
 }
 
-/* -- starting and ending ------------------------------------------------------------------------ */
+/* -- ending ------------------------------------------------------------------------------------- */
 
-/* Whether a thread is one of the run with this number; 0: whether it is not alive. */
-static bool is_of(const struct thread *thread, uint8_t number) { return ((thread->state ^ number) & RUN) == 0; }
-
-static BC_APART struct run *run_of(uint8_t number) { return &now.runs[(uint8_t)(number - 1)]; }
-
-static BC_APART void end_run(uint8_t number) {
-    struct run *run = run_of(number);
-    struct thread *thread = now.threads;
+static void end_run(uint8_t run) {
     uint8_t n;
-    run->cue = 0;
-    run->owned = 0;
-    for (n = BC_THREADS; n > 0; n--) {
-        if (is_of(thread, number)) {
-            thread->state = 0;
+    runs[run].cue = NONE;
+    runs[run].owned = 0;
+    for (n = 0; n < BC_THREADS; n++) {
+        if (threads[n].run == run) {
+            threads[n].run = NONE;
         }
-        thread++;
-        BC_REACH(thread);
     }
-    bc_servos_disown(number);
+    bc_servos_disown(run);
 }
 
-BC_APART void bc_runs_end(void) { bc_clear(&now, sizeof now.runs + sizeof now.threads + DOWN / 8); }
+void bc_runs_end(void) {
+    uint8_t n;
+    for (n = 0; n < BC_RUNS; n++) {
+        runs[n].cue = NONE;
+        runs[n].owned = 0;
+    }
+    for (n = 0; n < BC_THREADS; n++) {
+        threads[n].run = NONE;
+    }
+    memset(waits_by, NONE, sizeof waits_by);
+}
 
-void bc_runs_clear(void) { bc_clear(&now, sizeof now); }
+void bc_runs_clear(void) {
+    bc_runs_end();
+    memset(down, 0, sizeof down);
+    refused = 0;
+    overruns = 0;
+}
 
-/* Start the lowest thread that is not alive, without code; the reservations of runs see to it that there is one. */
-static BC_APART struct thread *spawn(uint8_t number, bc_u24 time) {
-    struct thread *thread = now.threads;
-    while (!is_of(thread, 0)) {
+/* -- starting ----------------------------------------------------------------------------------- */
+
+/* Start the lowest free thread; the reservations of runs see to it that there is one. */
+static void spawn(uint8_t run, uint16_t at, uint32_t time) {
+    struct thread *thread = threads;
+    while (thread->run != NONE) {
         thread++;
     }
-    thread->state = number;
+    thread->run = run;
     thread->time = time;
-    return thread;
+    thread->at = at;
+    thread->depth = 0;
 }
 
 /* Let a run begin at a time, for the first time or over. */
-static BC_APART void begin(uint8_t number, bc_u24 time) {
-    struct thread *thread = spawn(number, time);
-    struct run *run = run_of(number);
-    run->started = (uint16_t)thread->time;
-    seek_cue(run->cue, BC_CUE_OFFSET);
-    thread->at = bc_next_u16();
+static void begin(uint8_t run, uint32_t time) {
+    runs[run].started = time;
+    seek_cue(runs[run].cue, BC_CUE_OFFSET);
+    spawn(run, bc_next_u16(), time);
 }
 
-static BC_APART uint8_t threads_alive(uint8_t number) {
-    const struct thread *thread = now.threads;
-    uint8_t alive = 0;
+static bool is_idle(const struct run *run) {
+    return run->cue != NONE && run->cue == bc_player_idle();
+}
+
+/* Whether a start that takes these outputs ends a run: the idle cue's, or one that loses its last. */
+static bool gives_way(const struct run *run, uint16_t outputs) {
+    return is_idle(run) || (run->owned != 0 && (run->owned & ~outputs) == 0);
+}
+
+static bool has_room(const struct demand *demand) {
+    uint8_t wanted = demand->threads;
+    bool is_free = false;
     uint8_t n;
-    for (n = BC_THREADS; n > 0; n--) {
-        if (is_of(thread, number)) {
-            alive++;
+    for (n = 0; n < BC_RUNS; n++) {
+        if (runs[n].cue == NONE || gives_way(&runs[n], demand->outputs)) {
+            is_free = true;
+        } else {
+            wanted = (uint8_t)(wanted + demand_of(runs[n].cue).threads);
         }
-        thread++;
-        BC_REACH(thread);
     }
-    return alive;
+    return is_free && wanted <= BC_THREADS;
 }
 
-/* End the runs of this mask (bit 7: the last); the others only keep these outputs. Returns the lowest run that is free then. */
-static uint8_t make_room(uint16_t kept, uint8_t leaving) {
-    uint8_t lowest = 0;
-    uint8_t number;
-    for (number = BC_RUNS; number > 0; number--) {
-        if (leaving & 0x80) {
-            end_run(number);
-            lowest = number;
+/* Take the outputs from all runs, end those that give way; the lowest run that is free then. */
+static uint8_t make_room(uint16_t outputs) {
+    uint8_t lowest = NONE;
+    uint8_t n;
+    for (n = 0; n < BC_RUNS; n++) {
+        if (gives_way(&runs[n], outputs)) {
+            end_run(n);
         }
-        run_of(number)->owned &= kept;
-        leaving = (uint8_t)(leaving << 1);
+        runs[n].owned &= (uint16_t)~outputs;
+        if (runs[n].cue == NONE && lowest == NONE) {
+            lowest = n;
+        }
     }
     return lowest;
 }
 
-static void mark_binding(uint8_t cue, uint8_t button, uint8_t change) {
-    mark((uint8_t)(BY + (find_binding(cue, button) >> 8)), change);
-}
-
-/* Let a cue wait, and no longer by another button. */
-static void let_wait(uint8_t cue, uint8_t button) {
-    mark_binding(cue, WAITED, BC_BIT_CLEAR);
-    mark_binding(cue, button, BC_BIT_SET);
-    mark(WAITING + cue, BC_BIT_SET);
-}
-
-BC_APART bool bc_cue_start(uint8_t cue, uint8_t button) {
-    uint16_t outputs;
-    uint8_t held;
-    uint8_t rule;
-    uint8_t wanted;      /* threads, also by the runs that stay */
-    uint8_t leaving = 0; /* mask of the runs that the start ends, and of free ones; bit 7: the last */
-    uint8_t number;
-    struct run *run = now.runs;
-    seek_cue(cue, BC_CUE_OUTPUTS);
-    outputs = bc_next_u16();
-    rule = bc_next_u8();
-    wanted = rule >> 4;
-    rule &= 3;
-    for (number = BC_RUNS; number > 0; number--) {
-        uint16_t owned = run->owned;
-        uint16_t taken = owned & outputs;
-        bool is_idle = run->cue == (bc_player_idle() | ALIVE);
-        if (taken != 0 && rule != BC_CONFLICT_TAKE && (!is_idle || button == WAITED)) {
-            if (rule == BC_CONFLICT_REFUSE) {
-                return false;
-            }
-            if (button != WAITED) {
-                let_wait(cue, button);
-            }
-            return true;
-        }
-        leaving >>= 1;
-        if (run->cue == 0 || is_idle || (owned != 0 && owned == taken)) {
-            leaving |= 0x80;
-        } else {
-            wanted = (uint8_t)(wanted + threads_of(run));
-        }
-        run++;
-        BC_REACH(run);
-    }
-    if (leaving == 0 || wanted > BC_THREADS) {
+/* Take over the cue's outputs and begin; false if there is no room. */
+static bool take_over(uint8_t cue, const struct demand *demand, uint8_t button) {
+    struct run *run;
+    uint8_t n;
+    if (!has_room(demand)) {
         return false;
     }
-    mark(WAITING + cue, BC_BIT_CLEAR);
-    held = (uint8_t)find_binding(cue, button);
-    if (!mark((uint8_t)(DOWN + (held & (uint8_t)~BC_FLAG)), BC_BIT_KEEP)) {
-        held = 0;
+    bc_make_steady(demand->outputs);
+    n = make_room(demand->outputs);
+    run = &runs[n];
+    run->cue = cue;
+    run->owned = demand->outputs;
+    run->held_by = bc_bit_is_set(down, button) ? button : BC_NO_BUTTON;
+    run->again = starts_again(cue, button);
+    waits_by[cue] = NONE;
+    begin(n, bc_player_time() - BC_FRAME);
+    return true;
+}
+
+static bool conflicts(uint16_t outputs) {
+    uint8_t n;
+    for (n = 0; n < BC_RUNS; n++) {
+        if ((runs[n].owned & outputs) != 0 && !is_idle(&runs[n])) {
+            return true;
+        }
     }
-    bc_make_steady(outputs);
-    number = make_room((uint16_t)~outputs, leaving);
-    run = run_of(number);
-    run->cue = cue | ALIVE;
-    run->owned = outputs;
-    run->held = held;
-    begin(number, (bc_u24)(bc_player_time() - BC_FRAME));
+    return false;
+}
+
+bool bc_cue_start(uint8_t cue, uint8_t button) {
+    struct demand demand = demand_of(cue);
+    if (demand.conflict != BC_CONFLICT_TAKE && conflicts(demand.outputs)) {
+        if (demand.conflict == BC_CONFLICT_REFUSE) {
+            return false;
+        }
+        waits_by[cue] = button;
+        return true;
+    }
+    return take_over(cue, &demand, button);
+}
+
+static bool are_unowned(uint16_t outputs) {
+    uint8_t n;
+    for (n = 0; n < BC_RUNS; n++) {
+        if ((runs[n].owned & outputs) != 0) {
+            return false;
+        }
+    }
     return true;
 }
 
 void bc_runs_start_others(uint8_t idle) {
-    const uint8_t *waiting = now.marks;
+    bool waits = false;
     uint8_t cue;
-    BC_REACH(waiting);
-    if (waiting[0] | waiting[1] | waiting[2] | waiting[3]) {
-        for (cue = 0; cue < BC_CUES; cue++) {
-            if (mark(WAITING + cue, BC_BIT_KEEP)) {
-                bc_cue_start(cue, WAITED);
+    for (cue = 0; cue < BC_CUES; cue++) {
+        if (waits_by[cue] != NONE) {
+            struct demand demand = demand_of(cue);
+            waits = true;
+            if (are_unowned(demand.outputs)) {
+                take_over(cue, &demand, waits_by[cue]);
             }
         }
-    } else if (idle != BC_NONE && bc_runs_live() == 0) {
-        bc_cue_start(idle, 0);
+    }
+    if (!waits && idle != BC_NONE && bc_runs_live() == 0) {
+        bc_cue_start(idle, BC_NO_BUTTON);
     }
 }
 
-void bc_button_is_down(uint8_t button) { mark(DOWN + button, BC_BIT_SET); }
+void bc_button_is_down(uint8_t button) { bc_bit_put(down, button, true); }
 
 void bc_button_is_up(uint8_t button) {
-    struct run *run = now.runs;
     uint8_t n;
-    mark(DOWN + button, BC_BIT_CLEAR);
-    for (n = BC_RUNS; n > 0; n--) {
-        uint8_t other = run->held ^ button;
-        if (!(other & (uint8_t)~BC_FLAG)) {
-            run->held = 0;
+    bc_bit_put(down, button, false);
+    for (n = 0; n < BC_RUNS; n++) {
+        if (runs[n].held_by == button) {
+            runs[n].held_by = BC_NO_BUTTON;
         }
-        run++;
-        BC_REACH(run);
     }
 }
 
 /* -- executing ---------------------------------------------------------------------------------- */
 
-/* Where the next loop goes that opens; the innermost open one lies before it. Its offset stands in the state. */
-static struct loop *next_loop(struct thread *thread) {
-    uint8_t offset = (uint8_t)(thread->state >> 4) & 0x0C;
-    return (struct loop *)(void *)((uint8_t *)thread->loops + offset);
+static uint8_t threads_alive(uint8_t run) {
+    uint8_t alive = 0;
+    uint8_t n;
+    for (n = 0; n < BC_THREADS; n++) {
+        if (threads[n].run == run) {
+            alive++;
+        }
+    }
+    return alive;
 }
 
-/* Where the thread goes on at a loop's end: back, or at the next op. */
-static uint16_t loop_end(struct thread *thread, uint8_t held, uint16_t next) {
-    struct loop *loop = next_loop(thread) - 1;
+static void loop_start(struct thread *thread, uint16_t passes) {
+    struct loop *loop = &thread->loops[thread->depth];
+    loop->start = thread->at;
+    loop->left = passes;
+    thread->depth++;
+}
+
+/* Back to the start of the innermost loop, or out of it. */
+static void loop_end(struct thread *thread) {
+    struct loop *loop = &thread->loops[thread->depth - 1];
     bool back = true;
     if (loop->left == WHILE_HELD) {
-        back = held != 0;
+        back = runs[thread->run].held_by != BC_NO_BUTTON;
     } else if (loop->left != FOREVER) {
         loop->left--;
         back = loop->left != 0;
     }
     if (back) {
-        return loop->start;
+        thread->at = loop->start;
+    } else {
+        thread->depth--;
     }
-    thread->state = (uint8_t)(thread->state - ONE_DEEPER);
-    return next;
-}
-
-static void loop_start(struct thread *thread, uint16_t passes, uint16_t next) {
-    struct loop *loop = next_loop(thread);
-    thread->state = (uint8_t)(thread->state + ONE_DEEPER);
-    loop->left = passes;
-    loop->start = next;
 }
 
 /* A run's threads end in the order of their times, so the last to end says when the run does. */
-static void thread_end(struct thread *thread, uint8_t number) {
-    struct run *run = run_of(number);
-    bc_u24 time = thread->time;
-    int16_t too_early;
-    thread->state = 0;
-    if (threads_alive(number) > 0) {
+static void thread_end(struct thread *thread) {
+    uint8_t n = thread->run;
+    const struct run *run = &runs[n];
+    uint32_t time = thread->time;
+    uint32_t earliest = run->started + BC_FRAME;
+    thread->run = NONE;
+    if (threads_alive(n) > 0) {
         return;
     }
-    if (!(run->held & BC_FLAG)) {
-        end_run(number);
+    if (run->held_by == BC_NO_BUTTON || !run->again) {
+        end_run(n);
         return;
     }
-    too_early = (int16_t)(uint16_t)(run->started + BC_FRAME - (uint16_t)time);
-    if (too_early >= 0) {
-        time += (uint16_t)too_early;
+    begin(n, bc_before(time, earliest) ? earliest : time);
+}
+
+/* An act or an effect; false if its servo is busy, for which the thread has a new time. */
+static bool act(struct thread *thread, const struct bc_step *op) {
+    uint32_t left = 0;
+    if (!((uint16_t)(runs[thread->run].owned >> op->number) & 1)) {
+        return true; /* the run has lost that output */
     }
-    begin(number, time);
-}
-
-/* The time of a thread that is due. */
-static uint32_t time_of(const struct thread *thread) {
-    uint32_t now = bc_player_time();
-    return now - (uint16_t)((uint16_t)now - (uint16_t)thread->time);
-}
-
-/* An act or an effect, on an output that the run has; false if it must wait, for which the thread has a new time. */
-static bool act(struct thread *thread, uint8_t number, const struct bc_step *op) {
-    uint32_t time = time_of(thread);
     if (op->output.kind == BC_SERVO) {
-        uint32_t left = bc_servo_left(op->output.index, number, time);
-        if (left > 0) {
-            if ((uint16_t)(left >> 16) > BC_FAR) { /* as far as three bytes reach; then it is tried again */
-                left = (uint32_t)BC_FAR << 16;
-            }
-            thread->time = (bc_u24)(thread->time + left);
-            return false;
-        }
+        left = bc_servo_left(op->output.index, thread->run, thread->time);
     }
-    bc_perform(op, number, time);
+    if (left > 0) {
+        thread->time += left;
+        return false;
+    }
+    bc_perform(op, thread->run, thread->time);
     return true;
 }
 
+static void wait(struct thread *thread, uint16_t ms) { thread->time += (uint32_t)ms * BC_MS; }
+
 /* Execute the thread's next op; or let it stand, with a new time at which to try again. */
 static void step(struct thread *thread) {
-    uint8_t number = thread->state & RUN;
-    struct run *run = run_of(number);
-    uint16_t wait = 0; /* ms */
-    uint16_t next;
+    uint16_t at = thread->at;
     struct bc_step op;
-    bc_table_seek(thread->at);
+    bc_table_seek(at);
     bc_op_read(&op);
-    next = bc_table_tell();
+    thread->at = bc_table_tell();
     switch (op.code) {
     case BC_OP_WAIT:
-        wait = op.operand;
+        wait(thread, op.operand);
         break;
     case BC_OP_LOOP:
-        loop_start(thread, op.operand, next);
+        loop_start(thread, op.operand);
         break;
     case BC_OP_LOOP_END:
-        next = loop_end(thread, run->held, next);
+        loop_end(thread);
         break;
     case BC_OP_FORK:
-        if (threads_alive(number) < threads_of(run)) {
-            spawn(number, thread->time)->at = op.operand;
+        if (threads_alive(thread->run) < demand_of(runs[thread->run].cue).threads) {
+            spawn(thread->run, op.operand, thread->time);
         } else {
-            next = thread->at;
-            wait = FRAME_MS;
+            thread->at = at;
+            thread->time += BC_FRAME;
         }
         break;
     case BC_OP_GO_ON:
-        next = op.operand;
+        thread->at = op.operand;
         break;
     case BC_OP_END:
-        thread_end(thread, number);
-        return;
-    default: /* an act or an effect, on an output that the run may have lost */
-        if (((uint16_t)(run->owned >> op.number) & 1) && !act(thread, number, &op)) {
-            return;
-        }
-        if (op.code & BC_ACT_WAIT) { /* no effect does */
-            wait = op.operand;
+        thread_end(thread);
+        break;
+    default:
+        if (!act(thread, &op)) {
+            thread->at = at;
+        } else if (op.code < BC_OP_END && (op.code & BC_ACT_WAIT)) {
+            wait(thread, op.operand);
         }
         break;
     }
-    thread->at = next;
-    thread->time = (bc_u24)(thread->time + (uint32_t)wait * BC_MS);
 }
 
-/*
- * The live thread with the earliest time up to now, the lowest of several; null if none is due. None has been due for long: of its
- * time, counted from just after now, the lower two bytes say it all, and the one above is all ones.
- */
-static BC_APART struct thread *next_due(void) {
-    uint32_t just_after = bc_player_time() + 1;
-    int16_t earliest = 0;
+static bool is_due(const struct thread *thread) {
+    return thread->run != NONE && !bc_before(bc_player_time(), thread->time);
+}
+
+/* The thread with the earliest time up to now, the lowest of several; null if none is due. */
+static struct thread *next_due(void) {
     struct thread *first = 0;
-    struct thread *thread = now.threads;
     uint8_t n;
-    for (n = BC_THREADS; n > 0; n--) {
-        if (!is_of(thread, 0)) {
-            bc_u24 time = (bc_u24)(thread->time - just_after);
-            if ((uint8_t)(time >> 16) == 0xFF && (int16_t)time < earliest) {
-                earliest = (int16_t)time;
-                first = thread;
-            }
+    for (n = 0; n < BC_THREADS; n++) {
+        struct thread *thread = &threads[n];
+        if (is_due(thread) && (first == 0 || bc_before(thread->time, first->time))) {
+            first = thread;
         }
-        thread++;
-        BC_REACH(thread);
     }
     return first;
 }
 
 /*
- * Before the time without its higher bits comes round. No thread ends before the last frame, so whatever (re)started a frame before
- * that, or earlier, has lasted long enough to start over.
+ * Whatever (re)started before the last frame has lasted long enough to start over: by then the moment no longer
+ * matters, and time must not come round to it.
  */
-static void grow_old(void) {
-    uint16_t recent = (uint16_t)((uint16_t)bc_player_time() - 2 * BC_FRAME);
-    struct run *run = now.runs;
+static void let_starts_grow_old(void) {
+    uint32_t recent = bc_player_time() - 2 * BC_FRAME;
     uint8_t n;
-    for (n = BC_RUNS; n > 0; n--) {
-        if ((int16_t)(uint16_t)(run->started - recent) < 0) {
-            run->started = recent;
+    for (n = 0; n < BC_RUNS; n++) {
+        if (bc_before(runs[n].started, recent)) {
+            runs[n].started = recent;
         }
-        run++;
-        BC_REACH(run);
     }
 }
 
-BC_APART void bc_runs_play(void) {
-    uint8_t n = 0;
-    struct thread *thread;
-    grow_old();
-    while ((thread = next_due()) != 0) {
-        step(thread);
-        bc_listen();
-        n++;
-        if (n == (uint8_t)BC_OPS_PER_FRAME) {
-            break;
+/* All that is still due becomes due now. */
+static void catch_up(void) {
+    uint8_t n;
+    bc_count(&overruns);
+    for (n = 0; n < BC_THREADS; n++) {
+        if (is_due(&threads[n])) {
+            threads[n].time = bc_player_time();
         }
     }
-    if (next_due() == 0) {
-        return;
-    }
-    bc_count(&now.overruns);
-    for (n = BC_THREADS; n > 0; n--) {
-        next_due()->time = (bc_u24)bc_player_time(); /* the latest first; the rest are due now */
+}
+
+void bc_runs_play(void) {
+    uint16_t ops = 0;
+    struct thread *thread;
+    let_starts_grow_old();
+    while ((thread = next_due()) != 0) {
+        if (ops == BC_OPS_PER_FRAME) {
+            catch_up();
+            return;
+        }
+        step(thread);
+        bc_listen();
+        ops++;
     }
 }
 
 /* -- state -------------------------------------------------------------------------------------- */
 
-BC_APART uint8_t bc_runs_live(void) {
-    const struct run *run = now.runs;
+uint8_t bc_runs_live(void) {
     uint8_t live = 0;
     uint8_t n;
-    for (n = BC_RUNS; n > 0; n--) {
-        if (run->cue != 0) {
+    for (n = 0; n < BC_RUNS; n++) {
+        if (runs[n].cue != NONE) {
             live++;
         }
-        run++;
-        BC_REACH(run);
     }
     return live;
 }
 
-void bc_runs_cues(uint8_t cues[4]) {
-    const struct run *run = now.runs;
+void bc_runs_cues(uint8_t cues[BC_CUE_SET]) {
     uint8_t n;
-    bc_clear(cues, 4);
-    for (n = BC_RUNS; n > 0; n--) {
-        if (run->cue != 0) {
-            bc_bit(cues, run->cue & (uint8_t)~ALIVE, BC_BIT_SET);
+    memset(cues, 0, BC_CUE_SET);
+    for (n = 0; n < BC_RUNS; n++) {
+        if (runs[n].cue != NONE) {
+            bc_bit_put(cues, runs[n].cue, true);
         }
-        run++;
-        BC_REACH(run);
     }
 }

@@ -5,6 +5,13 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "bc_generated.h"
+
+/* Instead of the button by which a cue starts: none. */
+enum { BC_NO_BUTTON = 0 };
+
+enum { BC_CUE_SET = BC_CUES / 8 }; /* bytes that hold a bit for each cue */
+
 /* End all runs, forget waiting cues. */
 void bc_runs_end(void);
 
@@ -12,7 +19,7 @@ void bc_runs_end(void);
 void bc_runs_clear(void);
 
 /*
- * Start a cue in the frame that is being played, by a button (0: none), or leave it waiting.
+ * Start a cue in the frame that is being played, by a button or BC_NO_BUTTON, or leave it waiting.
  * False if it was refused.
  */
 bool bc_cue_start(uint8_t cue, uint8_t button);
@@ -29,7 +36,7 @@ void bc_runs_play(void);
 
 /* State. */
 uint8_t bc_runs_live(void);
-void bc_runs_cues(uint8_t cues[4]); /* the cues that run, bit n of byte 0 first */
+void bc_runs_cues(uint8_t cues[BC_CUE_SET]); /* the cues that run, bit n of byte 0 first */
 
 /* Counters; they stop at 65535. */
 uint16_t bc_refused(void);

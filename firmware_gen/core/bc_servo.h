@@ -11,7 +11,7 @@ enum { BC_NO_RUN = 15 };
 
 /* Forget all servos; then add one for each record. */
 void bc_servos_clear(void);
-void bc_servos_add(void);
+void bc_servos_add(uint16_t record);
 uint8_t bc_servos_count(void);
 
 /* Begin an act's move, which belongs to a run or BC_NO_RUN; one that names no law moves by 3-4-5. Reads the table. */

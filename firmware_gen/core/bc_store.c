@@ -1,7 +1,9 @@
 #include "bc_store.h"
 
+#include <string.h>
+
 #include "bc_check.h"
-#include "bc_compiler.h"
+#include "bc_chip.h"
 #include "bc_math.h"
 #include "bc_table.h"
 #include "bellcrank.h"
@@ -16,11 +18,12 @@ enum {
 /* A piece of a table on its way to its slot. */
 struct chunk {
     uint16_t cell; /* the next one to write */
-    uint8_t left;  /* 0: the chunk is free */
-    uint8_t bytes[BC_CHUNK]; /* those left are the last ones */
+    uint8_t at;    /* of the next one, in the bytes */
+    uint8_t count; /* of the bytes; 0: the chunk is free */
+    uint8_t bytes[BC_CHUNK];
 };
 
-/* A transfer's writes, in their order. All but the pieces are one byte each; the last three stand in a row of cells. */
+/* A transfer's writes, in their order. All but the pieces are one byte each. */
 enum step {
     REPAIR, /* the mark names the current slot */
     ERASE,  /* byte 0 of the slot to be filled */
@@ -33,7 +36,7 @@ enum step {
 
 static struct {
     struct chunk chunks[BC_WINDOW];
-    uint8_t next;    /* the chunk that is being written; counts on */
+    uint8_t writing; /* the chunk that is being written; they take turns */
     uint8_t step;    /* enum step: the next write */
     uint8_t first;   /* byte 0 of the table being received */
     uint8_t current; /* enum bc_source */
@@ -41,13 +44,10 @@ static struct {
     bool merged;     /* there is a merged table that can be played */
 } store;
 
-BC_ASSERT(the_window_is_two_chunks, BC_WINDOW == 2);
-
-/* The n-th of all chunks ever: they take turns. */
-static BC_APART struct chunk *chunk_at(uint8_t n) { return (n & 1) ? &store.chunks[1] : &store.chunks[0]; }
+BC_ASSERT(slots_are_two, BC_SLOTS == 2);
 
 /* Where the next table goes. */
-static BC_APART uint8_t target(void) {
+static uint8_t target(void) {
     return store.current == BC_SOURCE_SLOT_0 ? BC_SOURCE_SLOT_1 : BC_SOURCE_SLOT_0;
 }
 
@@ -64,8 +64,8 @@ uint8_t bc_store_refusal(void) { return store.refusal; }
 /* -- choosing ----------------------------------------------------------------------------------- */
 
 /* Choose the table in a place; the reason why it cannot be played, 0 if it can. */
-static BC_APART uint8_t refusal_of(uint8_t source) {
-    uint16_t room = source == BC_SOURCE_MERGED ? MERGED_MAX : BC_SLOT_BYTES;
+static uint8_t refusal_of(uint8_t source) {
+    uint16_t room = source == BC_SOURCE_MERGED ? BC_MERGED_MAX : BC_SLOT_BYTES;
     uint16_t length;
     uint16_t crc;
     uint8_t refusal = BC_REFUSAL_LENGTH;
@@ -78,9 +78,8 @@ static BC_APART uint8_t refusal_of(uint8_t source) {
     return refusal;
 }
 
-static BC_APART uint16_t merged_u16(uint16_t offset) {
-    return (uint16_t)(bc_hal_merged_read(offset) |
-                      (uint16_t)bc_hal_merged_read((uint16_t)(offset + 1)) << 8);
+static uint16_t merged_u16(uint16_t offset) {
+    return bc_u16(bc_hal_merged_read(offset), bc_hal_merged_read((uint16_t)(offset + 1)));
 }
 
 /* A number behind the merged table that is drawn anew for each merging. */
@@ -88,7 +87,7 @@ static uint16_t stamp(void) { return merged_u16(merged_u16(BC_AT_LENGTH)); }
 
 /* The one that slots are newer than. */
 static uint16_t witness(void) {
-    return (uint16_t)(bc_cell(WITNESS_CELL) | (uint16_t)bc_cell(WITNESS_CELL + 1) << 8);
+    return bc_u16(bc_cell(WITNESS_CELL), bc_cell(WITNESS_CELL + 1));
 }
 
 /* The source to play from. The refusal is left as that of the slot which the mark names. */
@@ -102,14 +101,14 @@ static uint8_t choice(void) {
     if (store.refusal == BC_REFUSAL_ACCEPTED) {
         return slot;
     }
-    slot ^= BC_SOURCE_SLOT_0 ^ BC_SOURCE_SLOT_1;
+    slot = slot == BC_SOURCE_SLOT_0 ? BC_SOURCE_SLOT_1 : BC_SOURCE_SLOT_0;
     if (refusal_of(slot) == BC_REFUSAL_ACCEPTED) {
         return slot;
     }
     return store.merged ? BC_SOURCE_MERGED : BC_SOURCE_NONE;
 }
 
-BC_APART uint8_t bc_store_choose(void) {
+uint8_t bc_store_choose(void) {
     store.current = choice();
     if (store.current != BC_SOURCE_NONE) {
         store.refusal = BC_REFUSAL_ACCEPTED;
@@ -120,8 +119,23 @@ BC_APART uint8_t bc_store_choose(void) {
 /* -- receiving ---------------------------------------------------------------------------------- */
 
 static void drop_pieces(void) {
-    store.chunks[0].left = 0;
-    store.chunks[1].left = 0;
+    for (uint8_t n = 0; n < BC_WINDOW; n++) {
+        store.chunks[n].count = 0;
+    }
+}
+
+static uint8_t chunk_after(uint8_t n) { return (uint8_t)(n + 1 < BC_WINDOW ? n + 1 : 0); }
+
+/* The free chunk whose turn it is to be filled; BC_WINDOW if none is free. */
+static uint8_t free_chunk(void) {
+    uint8_t chunk = store.writing;
+    for (uint8_t n = 0; n < BC_WINDOW; n++) {
+        if (store.chunks[chunk].count == 0) {
+            return chunk;
+        }
+        chunk = chunk_after(chunk);
+    }
+    return BC_WINDOW;
 }
 
 void bc_store_start(void) {
@@ -135,34 +149,26 @@ void bc_store_open(void) {
     store.first = ERASED;
 }
 
-bool bc_store_has_room(void) { return store.chunks[0].left == 0 || store.chunks[1].left == 0; }
+bool bc_store_has_room(void) { return free_chunk() != BC_WINDOW; }
 
-BC_APART void bc_store_put(uint16_t offset, const uint8_t *bytes, uint8_t count) {
-    struct chunk *chunk = chunk_at(store.next);
-    uint8_t *to;
-    if (chunk->left > 0) {
-        chunk = chunk_at((uint8_t)(store.next + 1));
-    }
+void bc_store_put(uint16_t offset, const uint8_t *bytes, uint8_t count) {
+    struct chunk *chunk = &store.chunks[free_chunk()];
     if (offset == 0) {
         store.first = bytes[0];
         offset++;
         bytes++;
         count--;
     }
-    if (count == 0) {
-        return;
-    }
     chunk->cell = (uint16_t)(bc_slot_cell(target()) + offset);
-    chunk->left = count;
-    for (to = chunk->bytes + BC_CHUNK - count; count > 0; count--) {
-        *to++ = *bytes++;
-    }
+    chunk->at = 0;
+    chunk->count = count;
+    memcpy(chunk->bytes, bytes, count);
 }
 
 void bc_store_commit(void) { store.step = FIRST_BYTE; }
 
 bool bc_store_is_idle(void) {
-    return (store.chunks[0].left | store.chunks[1].left) == 0 && store.step == PIECES && !bc_hal_cell_busy();
+    return store.chunks[store.writing].count == 0 && store.step == PIECES && !bc_hal_cell_busy();
 }
 
 void bc_store_judge(uint16_t length, struct bc_verdict *verdict) {
@@ -183,11 +189,13 @@ struct write {
 
 /* The next byte of the piece that is being written. */
 static struct write next_of_piece(void) {
-    struct chunk *chunk = chunk_at(store.next);
-    struct write write = {chunk->cell++, chunk->bytes[BC_CHUNK - chunk->left]};
-    chunk->left--;
-    if (chunk->left == 0) {
-        store.next++;
+    struct chunk *chunk = &store.chunks[store.writing];
+    struct write write = {chunk->cell, chunk->bytes[chunk->at]};
+    chunk->cell++;
+    chunk->at++;
+    if (chunk->at == chunk->count) {
+        chunk->count = 0;
+        store.writing = chunk_after(store.writing);
     }
     return write;
 }
@@ -195,22 +203,39 @@ static struct write next_of_piece(void) {
 /* The write of a step that is no piece. */
 static struct write single(uint8_t step) {
     struct write write = {MARK_CELL, 0};
-    if (step == ERASE || step == FIRST_BYTE) {
+    switch (step) {
+    case REPAIR:
+        write.value = mark_of(store.current);
+        break;
+    case ERASE:
         write.cell = bc_slot_cell(target());
-        write.value = step == ERASE ? ERASED : store.first;
-    } else if (step <= MARK) {
-        write.value = mark_of(step == MARK ? target() : store.current);
-    } else {
-        uint8_t offset = (uint8_t)(step - WITNESS_LOW);
-        write.cell = (uint16_t)(WITNESS_CELL + offset);
-        write.value = bc_hal_merged_read((uint16_t)(merged_u16(BC_AT_LENGTH) + offset));
+        write.value = ERASED;
+        break;
+    case FIRST_BYTE:
+        write.cell = bc_slot_cell(target());
+        write.value = store.first;
+        break;
+    case MARK:
+        write.value = mark_of(target());
+        break;
+    case WITNESS_LOW:
+        write.cell = WITNESS_CELL;
+        write.value = (uint8_t)stamp();
+        break;
+    default:
+        write.cell = WITNESS_CELL + 1;
+        write.value = (uint8_t)(stamp() >> 8);
+        break;
     }
     return write;
 }
 
 /* Only where there is a merged table a slot has to be newer than it. */
 static uint8_t step_after(uint8_t step) {
-    return step == WITNESS_HIGH || (step == MARK && !store.merged) ? PIECES : (uint8_t)(step + 1);
+    if (step == WITNESS_HIGH || (step == MARK && !store.merged)) {
+        return PIECES;
+    }
+    return (uint8_t)(step + 1);
 }
 
 /* What a cell holds already is not written again. */
@@ -218,7 +243,7 @@ void bc_store_step(void) {
     if (bc_hal_cell_busy() || bc_table_is_held()) {
         return;
     }
-    while (store.step != PIECES || chunk_at(store.next)->left > 0) {
+    while (store.step != PIECES || store.chunks[store.writing].count > 0) {
         struct write write;
         if (store.step == PIECES) {
             write = next_of_piece();

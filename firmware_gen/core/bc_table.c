@@ -1,15 +1,19 @@
 #include "bc_table.h"
 
-#include "bc_bits.h"
-#include "bc_compiler.h"
+#include <string.h>
+
+#include "bc_chip.h"
 #include "bc_link.h"
+#include "bc_math.h"
 #include "bellcrank.h"
 
+/* The chosen table. */
 static struct {
-    uint8_t source;
-    uint16_t cell;      /* where it starts, if in a slot */
-    bool held;          /* no cell is being written, and none will be until the release */
-    uint16_t laws;      /* where sections start */
+    uint8_t source;      /* enum bc_source */
+    bool held;           /* no cell is being written, and none will be until the release */
+    uint16_t first_cell; /* if it lies in a slot */
+    uint16_t colours;    /* where sections start */
+    uint16_t laws;
     uint16_t inputs;
     uint16_t cursor;
 } table;
@@ -17,12 +21,12 @@ static struct {
 uint8_t bc_table_choose(uint8_t source) {
     uint8_t before = table.source;
     table.source = source;
-    table.cell = bc_slot_cell(source);
+    table.first_cell = bc_slot_cell(source);
     return before;
 }
 
-BC_APART uint16_t bc_slot_cell(uint8_t slot) {
-    return (uint16_t)(BC_FIRST_CELL + (slot == BC_SOURCE_SLOT_0 ? 0 : BC_SLOT_BYTES));
+uint16_t bc_slot_cell(uint8_t slot) {
+    return slot == BC_SOURCE_SLOT_0 ? BC_FIRST_CELL : BC_FIRST_CELL + BC_SLOT_BYTES;
 }
 
 uint8_t bc_cell(uint16_t address) {
@@ -39,14 +43,14 @@ uint8_t bc_table_u8(uint16_t at) {
     if (table.source == BC_SOURCE_MERGED) {
         return bc_hal_merged_read(at);
     }
-    return bc_cell((uint16_t)(table.cell + at));
+    return bc_cell((uint16_t)(table.first_cell + at));
 }
 
-BC_APART uint8_t bc_header(uint8_t at) { return bc_table_u8(at); }
+uint8_t bc_header(uint8_t at) { return bc_table_u8(at); }
 
 uint16_t bc_table_u16(uint16_t at) {
     uint8_t low = bc_table_u8(at);
-    return (uint16_t)(low | (uint16_t)bc_table_u8((uint16_t)(at + 1)) << 8);
+    return bc_u16(low, bc_table_u8((uint16_t)(at + 1)));
 }
 
 int16_t bc_table_i16(uint16_t at) { return (int16_t)bc_table_u16(at); }
@@ -56,7 +60,7 @@ void bc_table_release(void) { table.held = false; }
 bool bc_table_is_held(void) { return table.held; }
 
 /* Where the law with this index starts; of one too many: where the laws end. */
-static BC_APART uint16_t law_at(uint8_t index) {
+static uint16_t law_at(uint8_t index) {
     uint16_t at = table.laws;
     for (; index > 0; index--) {
         at = (uint16_t)(at + bc_law_size(bc_table_u8(at)));
@@ -65,69 +69,76 @@ static BC_APART uint16_t law_at(uint8_t index) {
 }
 
 void bc_table_locate(uint16_t colours) {
+    table.colours = colours;
     table.laws = (uint16_t)(colours + (uint16_t)(BC_COLOUR_SIZE * bc_header(BC_AT_COLOURS)));
     table.inputs = law_at(bc_header(BC_AT_LAWS));
 }
 
 uint16_t bc_table_colour(uint8_t index) {
-    uint8_t behind = (uint8_t)(bc_header(BC_AT_COLOURS) - index);
-    return (uint16_t)(table.laws - (uint16_t)(BC_COLOUR_SIZE * behind));
+    return (uint16_t)(table.colours + (uint16_t)(BC_COLOUR_SIZE * index));
 }
 
 /* Where bindings start. */
-static BC_APART uint16_t first_binding(void) {
+static uint16_t first_binding(void) {
     uint8_t inputs = bc_header(BC_AT_INPUTS);
     return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * inputs));
 }
 
-BC_APART uint16_t bc_table_cue(uint8_t index) {
+uint16_t bc_table_cue(uint8_t index) {
     return (uint16_t)(first_binding() + (uint16_t)(BC_BINDING_SIZE * bc_header(BC_AT_BINDINGS)) +
                       (uint16_t)(BC_CUE_SIZE * index));
 }
 
-BC_APART uint8_t bc_table_inputs(void) {
+uint8_t bc_table_inputs(void) {
     bc_table_seek(table.inputs);
     return bc_header(BC_AT_INPUTS);
 }
 
-BC_APART uint8_t bc_table_bindings(void) {
+uint8_t bc_table_bindings(void) {
     bc_table_seek(first_binding());
     return bc_header(BC_AT_BINDINGS);
 }
 
-BC_APART uint8_t bc_law_size(uint8_t id) {
-    return id == BC_LAW_DOUBLE_S ? 5 : id == BC_LAW_TRAPEZOID ? 3 : 1;
+uint8_t bc_law_size(uint8_t id) {
+    switch (id) {
+    case BC_LAW_DOUBLE_S:
+        return 5;
+    case BC_LAW_TRAPEZOID:
+        return 3;
+    default:
+        return 1;
+    }
 }
 
 void bc_table_law(uint8_t index, struct bc_law *law) {
     uint16_t at = law_at(index);
-    uint8_t size;
     law->id = bc_table_u8(at);
     law->alpha = 0;
     law->beta = 0;
-    size = bc_law_size(law->id);
-    if (size > 1) {
+    if (law->id == BC_LAW_TRAPEZOID || law->id == BC_LAW_DOUBLE_S) {
         law->alpha = bc_table_u16((uint16_t)(at + 1));
     }
-    if (size > 3) {
+    if (law->id == BC_LAW_DOUBLE_S) {
         law->beta = bc_table_u16((uint16_t)(at + 3));
     }
 }
 
-uint16_t bc_output_size(uint16_t at) {
-    switch (bc_table_u8(at)) {
+uint16_t bc_output_size(uint16_t at, uint8_t kind) {
+    switch (kind) {
     case BC_SERVO:
         return (uint16_t)(BC_SERVO_SIZE +
-                         BC_POINT_SIZE * bc_table_u8((uint16_t)(at + BC_SERVO_POINTS)));
+                          BC_POINT_SIZE * bc_table_u8((uint16_t)(at + BC_SERVO_POINTS)));
     case BC_STRIP:
         return BC_STRIP_SIZE;
+    case BC_LAMP:
+        return BC_LAMP_SIZE;
     default:
-        return BC_LAMP_SIZE; /* a switch has as many */
+        return BC_SWITCH_SIZE;
     }
 }
 
 void bc_outputs_begin(struct bc_output *output) {
-    bc_clear(output, sizeof *output);
+    memset(output, 0, sizeof *output);
     output->end = BC_HEADER_SIZE;
     output->next[BC_STRIP] = BC_LAMPS;
     output->left = bc_header(BC_AT_OUTPUTS);
@@ -139,22 +150,24 @@ bool bc_outputs_next(struct bc_output *output) {
     }
     output->left--;
     output->at = output->end;
-    output->end = (uint16_t)(output->at + bc_output_size(output->at));
     output->kind = bc_table_u8(output->at);
+    output->end = (uint16_t)(output->at + bc_output_size(output->at, output->kind));
     output->index = output->next[output->kind]++;
     return true;
 }
 
-BC_APART void bc_table_seek(uint16_t at) { table.cursor = at; }
+void bc_table_seek(uint16_t at) { table.cursor = at; }
 
-BC_APART uint16_t bc_table_tell(void) { return table.cursor; }
+uint16_t bc_table_tell(void) { return table.cursor; }
 
 uint8_t bc_next_u8(void) { return bc_table_u8(table.cursor++); }
 
 uint16_t bc_next_u16(void) {
-    table.cursor = (uint16_t)(table.cursor + 2);
-    return bc_table_u16((uint16_t)(table.cursor - 2));
+    uint8_t low = bc_next_u8();
+    return bc_u16(low, bc_next_u8());
 }
+
+int16_t bc_next_i16(void) { return (int16_t)bc_next_u16(); }
 
 uint8_t bc_table_find_cue(uint16_t tag) {
     uint8_t cues = bc_header(BC_AT_CUES);

@@ -49,11 +49,11 @@ struct bc_output {
     uint8_t kind;
     uint8_t index;   /* among those of its kind; strips go on where lamps may end, so that a light has one number */
     uint8_t left;    /* outputs behind it */
-    uint8_t next[5]; /* index, of each kind */
+    uint8_t next[BC_KINDS + 1]; /* index, of each kind */
 };
 
-/* Bytes of an output record. */
-uint16_t bc_output_size(uint16_t at);
+/* Bytes of an output record of a kind. */
+uint16_t bc_output_size(uint16_t at, uint8_t kind);
 
 /* Step over outputs in the order of the table: begin, then next until it is false, which leaves the last. */
 void bc_outputs_begin(struct bc_output *output);
@@ -68,6 +68,7 @@ void bc_table_seek(uint16_t at);
 uint16_t bc_table_tell(void);
 uint8_t bc_next_u8(void);
 uint16_t bc_next_u16(void);
+int16_t bc_next_i16(void);
 
 /* Index of the cue with this tag; BC_CUES if there is none. */
 uint8_t bc_table_find_cue(uint16_t tag);

@@ -2,8 +2,13 @@
  * Bellcrank's firmware core: plays one byte table (TABLE.md) and speaks the link (LINK.md).
  *
  * The core knows no chip. It is plain C99 without heap, recursion or unbounded loops; its state is
- * static, one board per program. What it needs of a chip are the functions named bc_hal_*, which
- * the chip layer (or a test) defines; what it offers are the functions named bc_*.
+ * static, one board per program. What it needs of a chip stands in a folder of the chip's own:
+ *
+ *     bc_chip.h    how much the chip holds: generated from its entry in the Python chips
+ *     bc_flash.h   how constant lists are kept in program memory and read there
+ *     *.c          the functions named bc_hal_* below
+ *
+ * What it offers are the functions named bc_*.
  *
  * The chip layer's main loop:
  *
@@ -23,6 +28,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "bc_chip.h"
 #include "bc_generated.h"
 
 /* -- outputs ----------------------------------------------------------------------------------- */
@@ -32,7 +38,7 @@
  * Servos, lamps and strips are counted in the order of the table.
  */
 struct bc_image {
-    uint16_t pulse[BC_SERVOS];    /* width in 0.5 us; 0: no pulse */
+    uint16_t pulse[BC_SERVOS];     /* width in 0.5 us; 0: no pulse */
     uint8_t pixels[3 * BC_PIXELS]; /* bytes in the order they go out, one strip behind the other */
 };
 
@@ -108,18 +114,18 @@ uint8_t bc_hal_merged_read(uint16_t offset);
 /* What a pin (TABLE.md 1.2) can be used for: BC_PIN_* bits; 0: not at all, or no such pin. */
 uint8_t bc_hal_pin(uint8_t pin);
 
-/* The levels of a port's pins, port 0 being B; bit n is pin n. */
+/* The levels of a port's pins, numbered as in a pin's code (pin = 8 * port + bit); bit n is pin n. */
 uint8_t bc_hal_port(uint8_t port);
 
 /* Set all pins free (inputs without pull-up): the show ends, another may begin. */
 void bc_hal_release(void);
 
 /*
- * One output of the show that begins. `index` counts within its kind from 0, strips from BC_LAMPS; `detail`: number of
- * pixels of a strip. Called once for each after bc_hal_release, in the order of the table.
+ * One output of the show that begins. `index` counts within its kind from 0, strips from BC_LAMPS;
+ * `pixels`: of a strip. Called once for each after bc_hal_release, in the order of the table.
  * A switch's pin is set by bc_hal_switch, right after.
  */
-void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t detail);
+void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t pixels);
 
 /* An input pin of the show that begins; pulled up if it is active low. */
 void bc_hal_input(uint8_t pin, bool pull_up);

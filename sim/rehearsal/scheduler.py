@@ -14,10 +14,10 @@ from __future__ import annotations
 from collections.abc import Collection, Hashable, Iterable, Sequence
 from dataclasses import dataclass, field
 from math import ceil, inf
-from typing import Any, Final, Generic, Literal, Protocol, TypeAlias, TypeVar
+from typing import Any, Generic, Literal, Protocol, TypeAlias, TypeVar
 
 from sim.rehearsal.requests import Request
-from sim.rulebook import CLOCK_PER_MS, FAR_CLOCK, FRAME_CLOCK, OPS_A_FRAME, RUNS, THREADS
+from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK, OPS_A_FRAME, RUNS, THREADS
 from sim.score.program import (
     BoardProgram,
     Do,
@@ -33,8 +33,6 @@ from sim.score.program import (
 
 Mode: TypeAlias = Literal["starting", "ready", "stopping", "limp"]
 
-_FARTHER: Final = FAR_CLOCK + 0x10000
-"""A thread whose servo is busy for as long or longer looks again after `FAR_CLOCK`."""
 
 _Act = TypeVar("_Act", bound=Statement)
 _Carried = TypeVar("_Carried", bound=Statement, contravariant=True)
@@ -419,7 +417,7 @@ class Scheduler(Generic[_Act]):
             if self._movers.get(name) is run:
                 left = self.outputs.motion_end(name) - thread.time
                 if left > 0:
-                    thread.time += left if left < _FARTHER else FAR_CLOCK
+                    thread.time += left
                     return False
             self._movers[name] = run
         self.outputs.act(act, thread.time, run.cue.name)

@@ -232,12 +232,12 @@ def lateness(flash: bytes, law: int, tries: int = 20) -> float:
     with EmulatedBoard(flash, in_slot(one_move_table(law=law))) as board:
         Link(EmulatedPort(board)).greet()
         board.run(ms=1000)
+        phase = find_frames(board, SERVO_PINS).first % FRAME_CYCLES
         for number in range(tries):
             board.forget()
-            # Half-way between two frames: neither is played early for it.
-            board.run_until(
-                (board.cycle // FRAME_CYCLES + 3) * FRAME_CYCLES + FRAME_CYCLES * 9 // 20
-            )
+            # Half-way between the pulses of two frames: neither is played early for it.
+            half_way = phase + FRAME_CYCLES // 2
+            board.run_until((board.cycle // FRAME_CYCLES + 3) * FRAME_CYCLES + half_way)
             kind, tag = Kind.TRIGGER | ONE_WAY, cue_tag("go" if number % 2 == 0 else "back")
             board.send(encode(LinkFrame(ADDRESS, kind, number & 255, TRIGGER.pack(tag))))
             board.run(ms=200)

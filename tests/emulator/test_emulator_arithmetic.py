@@ -1,8 +1,4 @@
-"""The core's arithmetic on the chip, where part of it is assembly, against whole numbers.
-
-The host's compiler takes the other branch of `#ifdef __AVR__`; this is the only place where the
-chip's is held to what it says.
-"""
+"""The core's arithmetic on the chip, whose `int` has 16 bits, against whole numbers."""
 
 from __future__ import annotations
 
@@ -20,11 +16,12 @@ from firmware_gen.build.image import (
     COMPILER,
     FLAGS,
     HERE,
-    SPECIAL,
     can_build,
+    chip_flags,
     flash_bytes,
     read_hex,
 )
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import crc16
 from firmware_gen.table.fixed_point import LISTED, UNIFORM_ID, fixed_law, progress
 from tests.emulator.emulated import EmulatedBoard
@@ -47,14 +44,8 @@ def program(tmp_path_factory: pytest.TempPathFactory) -> tuple[bytes, int]:
     folder = tmp_path_factory.mktemp("arithmetic")
     sources = [HERE / "core" / "bc_math.c", HERE / "core" / "bc_laws.c"]
     sources.append(Path(__file__).parent / "programs" / "arithmetic.c")
-    objects = []
-    for source in sources:
-        made = folder / f"{source.stem}.o"
-        flags = (*FLAGS, *SPECIAL.get(source.stem, ()))
-        _call(COMPILER, *flags, "-c", source, "-o", made)
-        objects.append(made)
     elf, image = folder / "arithmetic.elf", folder / "arithmetic.hex"
-    _call(COMPILER, *FLAGS, *objects, "-o", elf)
+    _call(COMPILER, *chip_flags(ATMEGA328P), *FLAGS, *sources, "-o", elf)
     _call("avr-objcopy", "-O", "ihex", "-R", ".eeprom", elf, image)
     names = _call("avr-nm", elf).splitlines()
     address = next(int(line.split()[0], 16) for line in names if line.endswith(" results"))
@@ -159,7 +150,6 @@ CASES: list[Case] = [
         lambda dice: (number(dice, 32), number(dice, 31), 0),
         lambda r: progress_of(r[0], r[1]),
     ),
-    ("part", lambda dice: (number(dice, 16), number(dice, 8), 0), lambda r: r[0] * r[1] >> 8),
     ("cube", lambda dice: (number(dice, 16), 0, 0), lambda r: (r[0] * r[0] >> 16) * r[0] >> 16),
     (
         "crc",

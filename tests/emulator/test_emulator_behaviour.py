@@ -176,8 +176,8 @@ def test_a_merged_table_that_fills_its_room_is_checked_within_a_second_and_plays
     flash: bytes,
 ) -> None:
     outputs = tuple(servo(pin, number) for number, pin in enumerate(SERVO_PINS))
-    acts = tuple(Act(n % 8, 300 + 7 * n, 1000, wait=True, law=0) for n in range(600))
-    threads = 5
+    acts = tuple(Act(n % 8, 300 + 7 * n, 1000, wait=True, law=0) for n in range(200))
+    threads = 7
     cues = tuple(CueRecord(cue_tag(f"cue {n}"), 255, 0, 1, n) for n in range(threads))
     table = encode_table(
         Table(

@@ -793,7 +793,7 @@ class SecondPlayer:
             motion = self.motions[n]
             if owns and motion.run == thread.run and motion.end > thread.time:
                 away = motion.end - thread.time
-                thread.time += away if away < 0xFF0000 else 0xFE0000
+                thread.time += away
                 return
             if owns:
                 self.motions[n] = move(

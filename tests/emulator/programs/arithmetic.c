@@ -13,13 +13,20 @@
 enum { ROWS = 85, FIRST_ROW = 4 };
 
 struct row {
-    uint32_t a, b, c;
+    uint32_t a;
+    uint32_t b;
+    uint32_t c;
 };
 
 volatile uint32_t results[ROWS] __attribute__((used));
 
-static uint32_t result(uint8_t function, const struct row *row)
-{
+static uint16_t crc_step(uint16_t before, uint8_t byte) {
+    struct bc_crc crc = {(uint8_t)before, (uint8_t)(before >> 8)};
+    crc = bc_crc(crc, byte);
+    return bc_u16(crc.low, crc.high);
+}
+
+static uint32_t result(uint8_t function, const struct row *row) {
     struct bc_law law = {(uint8_t)row->a, (uint16_t)(row->a >> 8), (uint16_t)row->c};
     struct bc_coefficients found;
     switch (function) {
@@ -36,23 +43,20 @@ static uint32_t result(uint8_t function, const struct row *row)
     case 5:
         return bc_progress(row->a, row->b);
     case 6:
-        return bc_part((uint16_t)row->a, (uint8_t)row->b);
-    case 7:
         return bc_cube((uint16_t)row->a);
+    case 7:
+        return crc_step((uint16_t)row->a, (uint8_t)row->b);
     case 8:
-        return bc_crc((uint16_t)row->a, (uint8_t)row->b);
+        return bc_law_position(&law, row->b);
     case 9:
-        return bc_law_at(&law, row->b, true);
-    case 10:
-        return bc_law_at(&law, row->b, false);
+        return bc_law_slope(&law, row->b);
     default:
         bc_law_coefficients(&law, &found);
         return row->b == 0 ? found.speed : row->b == 1 ? found.acceleration : found.overlap;
     }
 }
 
-int main(void)
-{
+int main(void) {
     struct row row;
     uint8_t function = eeprom_read_byte((const uint8_t *)0);
     for (uint8_t n = 0; n < ROWS; n++) {

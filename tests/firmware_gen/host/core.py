@@ -17,6 +17,8 @@ from cffi import FFI
 
 from firmware_gen.board.slots import FIRST_BYTE, MARKS
 from firmware_gen.board.storage import ERASED
+from firmware_gen.build.generate import chip_header
+from firmware_gen.chips import Chip
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.protocol import Mode
 from firmware_gen.table.records import SwitchRecord, Table, decode, encode
@@ -45,11 +47,17 @@ def available() -> bool:
     return compiler() is not None
 
 
-def compile_core(into: Path, *more: str) -> None:
-    """Compile core and harness; `more` are words for the compiler."""
+def compile_core(into: Path, *more: str, chip: Chip = ATMEGA328P) -> None:
+    """Compile core and harness for a chip's numbers; `more` are words for the compiler.
+
+    This folder is what a chip's folder is: `bc_flash.h` and the functions `bc_hal_*`.
+    """
     sources = [*sorted(CORE.glob("*.c")), HERE / "host.c"]
-    words = [compiler() or "cc", *FLAGS, f"-I{CORE}", f"-I{HERE}", *more, "-o", str(into)]
-    done = subprocess.run([*words, *map(str, sources)], capture_output=True, text=True)
+    with tempfile.TemporaryDirectory() as numbers:
+        (Path(numbers) / "bc_chip.h").write_text(chip_header(chip), "ascii")
+        folders = [f"-I{folder}" for folder in (CORE, HERE, numbers)]
+        words = [compiler() or "cc", *FLAGS, *folders, *more, "-o", str(into)]
+        done = subprocess.run([*words, *map(str, sources)], capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
 
 
@@ -87,7 +95,7 @@ def sanitized() -> tuple[Path, tempfile.TemporaryDirectory[str]] | None:
     """The replaying program with address and undefined-behaviour checks; None: not available."""
     folder = tempfile.TemporaryDirectory()
     path = Path(folder.name) / "replay"
-    checks = "-fsanitize=address,undefined"
+    checks = "-fsanitize=address,undefined,shift"
     trial = Path(folder.name) / "trial.c"
     trial.write_text("int main(void) { return 0; }\n", "ascii")
     words = [compiler() or "cc", checks, str(trial), "-o", str(path)]

@@ -14,7 +14,7 @@
 #include "bc_table.h"
 #include "bellcrank.h"
 
-enum { PINS = 24, SENT = 1 << 20, NEVER = -1 };
+enum { PINS = 8 * BC_PORTS, SENT = 1 << 20, NEVER = -1 };
 
 static uint8_t cells[HOST_CELLS];
 static uint8_t merged[HOST_MERGED];
@@ -25,7 +25,7 @@ static uint32_t sent_count;
 static uint8_t row = 100; /* bytes given out at once, as a ring has an end */
 static uint32_t line;
 static uint32_t line_busy;
-static uint8_t ports[3];
+static uint8_t ports[BC_PORTS];
 static int32_t writes_left = NEVER;
 static int32_t torn = NEVER;
 static uint32_t writes;
@@ -126,10 +126,10 @@ void bc_hal_release(void) {
     inputs = 0;
 }
 
-void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t detail) {
+void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t strip_pixels) {
     if (kind == BC_STRIP) {
         index = (uint8_t)(index - BC_LAMPS);
-        pixels[index] = detail;
+        pixels[index] = strip_pixels;
     }
     if (kind == BC_SWITCH) {
         switch_pins[index] = pin;
@@ -325,7 +325,7 @@ uint8_t host_mode(void) { return bc_mode(); }
 uint32_t host_played(void) { return bc_player_frames(); }
 uint8_t host_live(void) { return bc_runs_live(); }
 uint32_t host_running(void) {
-    uint8_t cues[4];
+    uint8_t cues[BC_CUE_SET];
     bc_runs_cues(cues);
     return cues[0] | (uint32_t)cues[1] << 8 | (uint32_t)cues[2] << 16 | (uint32_t)cues[3] << 24;
 }
@@ -358,12 +358,12 @@ static struct bc_law law_of(uint8_t id, uint16_t alpha, uint16_t beta) {
 
 uint32_t host_law_position(uint8_t id, uint16_t alpha, uint16_t beta, uint32_t x) {
     struct bc_law law = law_of(id, alpha, beta);
-    return bc_law_at(&law, x, true);
+    return bc_law_position(&law, x);
 }
 
 uint32_t host_law_slope(uint8_t id, uint16_t alpha, uint16_t beta, uint32_t x) {
     struct bc_law law = law_of(id, alpha, beta);
-    return bc_law_at(&law, x, false);
+    return bc_law_slope(&law, x);
 }
 
 void host_law_numbers(uint8_t id, uint16_t alpha, uint16_t beta, uint32_t *numbers) {
@@ -384,10 +384,10 @@ uint32_t host_root(uint32_t value, uint8_t bits) { return bc_root(value, bits); 
 int32_t host_scale(int32_t value, uint32_t share) { return bc_scale(value, share); }
 
 uint16_t host_crc(const uint8_t *bytes, uint32_t count) {
-    uint16_t crc = BC_CRC_START;
+    struct bc_crc crc = BC_CRC_START;
     while (count > 0) {
         crc = bc_crc(crc, *bytes++);
         count--;
     }
-    return crc;
+    return bc_u16(crc.low, crc.high);
 }
