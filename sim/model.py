@@ -369,6 +369,8 @@ class Rating:
     speed_deg_s: float
     stall_nm: float
     stall_a: float
+    no_load_a: float | None = None
+    """Current while it turns without a load; None: the usual share of the stall current."""
     mark: int = NO_MARK
 
 

@@ -124,10 +124,15 @@ def _asked(one: ServoSize) -> tuple[str, ...]:
     )
 
 
+REVERSAL = "while a servo at full speed is thrown back: a capacitor at its board bears it"
+
+
 def _supplies(sizes: Sizes) -> Iterator[str]:
     for one in sizes.supplies:
         yield f"supply {one.supply}"
         yield _row("current", _currents(one.peak_a, one.mean_a, one.rms_a))
+        if one.reversal_a > one.peak_a:
+            yield _row("for a moment", f"{one.reversal_a:.2f} A, {REVERSAL}")
         if one.regulator_a is not None:
             before = _currents(one.source_peak_a, one.source_mean_a, one.source_rms_a)
             yield _row("regulator", f"at least {one.regulator_a:.2f} A")

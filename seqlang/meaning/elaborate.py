@@ -13,7 +13,7 @@ statement and of the parts that a fix may replace. A part is there only if the t
 | `Board` | `name`, `chip`, `address`, `feed` (the whole line), `logic` (what stands behind it) |
 | `Wire` | `supply`, `length`, `gauge`, `strands` (all of it), `bundled` |
 | `Servo` | `name`, `board`, `pin`, see below |
-| `Rating` | `speed`, `torque`, `current`, `voltage` |
+| `Rating` | `speed`, `torque`, `current`, `voltage`, `running` |
 | `Load` | span: the first `load` line (or the servo's line); `level`, `sinks`, `axis`, `friction` |
 | `PointMass` | `mass`, `radius`, `ahead` |
 | `Rod` | `mass`, `length`, `from`, `ahead` |

@@ -291,17 +291,22 @@ def _ratings(reading: Reading, sheet: Sheet) -> tuple[Rating, ...]:
 
 def _rating(reading: Reading, line: Line) -> Rating:
     speed, torque, current, voltage = line.items[1:5]
+    running = cast("Line | None", options(reading, line).get("running"))
     return Rating(
         speed_deg_s=reading.within(cast("Token", speed), TURN_SPEED, "the speed", above=0),
         stall_nm=reading.within(cast("Token", torque), NEWTON_METRES, "the stall torque", above=0),
         stall_a=reading.within(cast("Token", current), AMPERES, "the stall current", above=0),
         voltage_v=reading.within(cast("Token", voltage), VOLTS, "the voltage", above=0),
+        no_load_a=reading.within(running.amount(1), AMPERES, "the running current", 0)
+        if running
+        else None,
         mark=reading.origins.mark(
             *(line, line),
             ("speed", speed),
             ("torque", torque),
             ("current", current),
             ("voltage", voltage),
+            ("running", running and running.items[1]),
         ),
     )
 

@@ -229,6 +229,7 @@ def _servo(servo: Servo) -> Iterator[str]:
             f"rating {_quantity(rating.speed_deg_s, 'deg/s')}, "
             f"{_quantity(rating.stall_nm, 'N.m')}, {_quantity(rating.stall_a, 'A')} "
             f"at {_quantity(rating.voltage_v, 'V')}"
+            + ("" if rating.no_load_a is None else f", running {_quantity(rating.no_load_a, 'A')}")
         )
     yield from _load(servo.load, servo.mount)
     yield from _drive(servo.drive)

@@ -5,15 +5,16 @@ the no-load speed at no torque to standstill at the stall torque, and both ends 
 to the voltage (MIT, Understanding D.C. Motor Characteristics). A servo's data sheet states the two
 ends at one or two voltages, gear losses included.
 
-Current follows torque: from the idle current at no torque to the stall current at stall torque.
-The servo is taken to draw its motor current from the feed; a real one switches the motor and draws
-less on average when it is slow, so currents here are on the safe side.
+Current follows torque: from the idle current at rest, or the no-load current in motion (gears and
+brushes rub), at no torque to the stall current at stall torque. The servo is taken to draw its
+motor current from the feed; a real one switches the motor and draws less on average when it is
+slow, so currents here are on the safe side.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
@@ -33,13 +34,25 @@ class TorqueSpeedLine:
     """The torque-speed line at one voltage, or at an array of voltages (all fields alike).
 
     `speed_deg_s` is the no-load speed of the horn, `stall_nm` and `stall_a` belong to a locked
-    horn, `idle_a` is drawn without torque.
+    horn, `idle_a` is drawn at rest without torque, `no_load_a` in motion without torque.
     """
 
     speed_deg_s: Array
     stall_nm: Array
     stall_a: Array
     idle_a: float
+    no_load_a: float
+
+
+NO_LOAD: Final = 0.35
+"""No-load current over stall current where a sheet is silent: the most that eight sound sheets of
+hobby servos have (they have 0.087 to 0.35; read)."""
+
+
+def no_load_a(servo: Servo) -> float:
+    """Current (A) while the servo turns without a load: the greatest stated or usual one."""
+    stated = (NO_LOAD * r.stall_a if r.no_load_a is None else r.no_load_a for r in servo.ratings)
+    return max((servo.idle_a, *stated))
 
 
 def line(servo: Servo, voltage_v: ArrayLike) -> TorqueSpeedLine:
@@ -52,6 +65,15 @@ def line(servo: Servo, voltage_v: ArrayLike) -> TorqueSpeedLine:
     way of reading two data sheet points promises more than the other.
     """
     return _line(servo, voltage_v, np.minimum)
+
+
+def thirstiest_line(servo: Servo, voltage_v: ArrayLike) -> TorqueSpeedLine:
+    """The servo's line for what it draws: as little torque and as much current as may be.
+
+    Outside the ratings the two readings differ; see `line` and `strongest_line`.
+    """
+    weak, strong = line(servo, voltage_v), strongest_line(servo, voltage_v)
+    return replace(weak, stall_a=strong.stall_a)
 
 
 def strongest_line(servo: Servo, voltage_v: ArrayLike) -> TorqueSpeedLine:
@@ -73,6 +95,7 @@ def _line(servo: Servo, voltage_v: ArrayLike, outside: _Choice) -> TorqueSpeedLi
         _scaled(servo.ratings, [r.stall_nm for r in servo.ratings], volts, outside),
         _scaled(servo.ratings, [r.stall_a for r in servo.ratings], volts, outside),
         servo.idle_a,
+        no_load_a(servo),
     )
 
 
@@ -129,13 +152,25 @@ def speed_at_deg_s(at: TorqueSpeedLine, torque_nm: ArrayLike) -> Array:
     return np.asarray(at.speed_deg_s * np.maximum(1.0 - of_torque, 0.0))
 
 
-def current_a(at: TorqueSpeedLine, torque_nm: ArrayLike) -> Array:
-    """Current (A) at a horn torque (N.m): idle + (stall - idle) torque / stall torque.
+def current_a(at: TorqueSpeedLine, torque_nm: ArrayLike, moving: ArrayLike = 0.0) -> Array:
+    """Current (A) at a horn torque (N.m): I0 + (stall - I0) torque / stall torque.
 
-    A torque beyond the stall torque draws the stall current: the servo gives no more.
+    I0 is the idle current at rest (`moving` 0) and the no-load current in motion (1). A torque
+    beyond the stall torque draws the stall current: the servo gives no more.
     """
     of_torque = np.minimum(_ratio(np.abs(np.asarray(torque_nm, dtype=np.float64)), at.stall_nm), 1)
-    return np.asarray(at.idle_a + np.maximum(at.stall_a - at.idle_a, 0.0) * of_torque)
+    least = at.idle_a + (at.no_load_a - at.idle_a) * np.asarray(moving, dtype=np.float64)
+    return np.asarray(least + np.maximum(at.stall_a - least, 0.0) * of_torque)
+
+
+def reversal_a(servo: Servo, voltage_v: float) -> float:
+    """Current (A), for milliseconds, of a servo that is thrown back at its full speed: 2 Is - I0.
+
+    The motor's own voltage then adds to the feed's: I = (V + k w) / R, and k w is V - I0 R at the
+    no-load speed (MIT, as above).
+    """
+    stall = float(strongest_line(servo, voltage_v).stall_a)
+    return max(2.0 * stall - no_load_a(servo), stall)
 
 
 def greatest_power_w(at: TorqueSpeedLine) -> Array:

@@ -55,12 +55,14 @@ class Demand:
     """What one board's outputs ask at the same instants. Arrays of one shape, or numbers.
 
     `torque_nm`: horn torque by servo name (one not named draws nothing: limp). `duty`: mean duty
-    by lamp name. `fixed_a`: strips, switches and the board itself.
+    by lamp name. `fixed_a`: strips, switches and the board itself. `moving`: 1 for servos in
+    motion, by name; one not named is at rest.
     """
 
     torque_nm: Mapping[str, ArrayLike] = field(default_factory=dict)
     duty: Mapping[str, ArrayLike] = field(default_factory=dict)
     fixed_a: ArrayLike = 0.0
+    moving: Mapping[str, ArrayLike] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +168,8 @@ class _Ready:
 
     board: Board
     loop_ohm: float
-    servos: tuple[tuple[Servo, Array], ...]
+    servos: tuple[tuple[Servo, Array, Array], ...]
+    """With torque, and 1 where in motion."""
     lamps: tuple[tuple[bool, float, float, Array], ...]
     """On a pin or not, forward voltage, conductance at full duty, duty."""
     fixed_a: Array
@@ -174,8 +177,8 @@ class _Ready:
 
     def current_a(self, volts: Array) -> Array:
         total = self.fixed_a + np.zeros(volts.shape)
-        for one, torque in self.servos:
-            total += servo.current_a(servo.line(one, volts), torque)
+        for one, torque, moving in self.servos:
+            total += servo.current_a(servo.thirstiest_line(one, volts), torque, moving)
         for from_pin, forward_v, siemens, duty in self.lamps:
             at = chip_v(self.logic, volts) if from_pin else volts
             total += np.maximum(at - forward_v, 0.0) * siemens * duty
@@ -185,7 +188,7 @@ class _Ready:
         return _Ready(
             self.board,
             self.loop_ohm,
-            tuple((one, torque[keep]) for one, torque in self.servos),
+            tuple((one, torque[keep], moving[keep]) for one, torque, moving in self.servos),
             tuple((pin, fwd, ohms, duty[keep]) for pin, fwd, ohms, duty in self.lamps),
             self.fixed_a[keep],
             self.logic,
@@ -201,7 +204,7 @@ def _ready(rig: Rig, board: Board, demand: Demand, shape: tuple[int, ...]) -> _R
     for name, torque in demand.torque_nm.items():
         one = named[name]
         if isinstance(one, Servo):
-            servos.append((one, full(torque)))
+            servos.append((one, full(torque), full(demand.moving.get(name, 0.0))))
     lamps = []
     for name, duty in demand.duty.items():
         lamp = named[name]
@@ -230,7 +233,10 @@ def solve(
     shapes = [
         np.shape(values)
         for demand in demands.values()
-        for values in (*demand.torque_nm.values(), *demand.duty.values(), demand.fixed_a)
+        for values in (
+            *(*demand.torque_nm.values(), *demand.duty.values(), *demand.moving.values()),
+            demand.fixed_a,
+        )
     ]
     shape = np.broadcast_shapes((1,), *shapes)
     ready = [_ready(rig, b, demands.get(b.name, Demand()), shape) for b in boards]
@@ -328,7 +334,7 @@ def _limit_a(source: Cells | Adapter) -> float:
 
 @lru_cache(maxsize=256)
 def _moving_table(rig: Rig, name: str) -> tuple[Array, Array]:
-    """Horn torque of one servo and the voltage at its board, while all the others hold."""
+    """Horn torque of one servo and the voltage at its board, while all the others run light."""
     one = next(o for o in rig.outputs if isinstance(o, Servo) and o.name == name)
     _, supply = of_board(rig, one.board)
     if supply is None:
@@ -337,23 +343,24 @@ def _moving_table(rig: Rig, name: str) -> tuple[Array, Array]:
     torques = np.linspace(0.0, 1.2 * stall, 49)
     demands = standing(rig, supply)
     own = demands[one.board]
-    demands[one.board] = Demand({**own.torque_nm, name: torques}, own.duty, own.fixed_a)
+    demands[one.board] = Demand({**own.torque_nm, name: torques}, own.duty, own.fixed_a, own.moving)
     return torques, solve(rig, supply, demands).board_v[one.board]
 
 
 def moving_v(rig: Rig, one: Servo, torque_nm: ArrayLike) -> Array:
     """Voltage (V) at a servo's board while it gives `torque_nm` and everything else stands by.
 
-    For a move on its own: the other servos of the supply hold their hardest pose, all light is full
-    and all switches are on, the battery is at the end of its usable part. A show that moves several
-    at once goes lower: `sim.strain.sag` finds that.
+    For a move on its own: the other servos of the supply turn with no more than the torque of their
+    hardest pose, all light is full and all switches are on, the battery is at the end of its usable
+    part. A show that moves several hard at once goes lower: `sim.strain.sag` finds that.
     """
     torques, volts = _moving_table(rig, one.name)
     return np.asarray(np.interp(np.abs(np.asarray(torque_nm, dtype=np.float64)), torques, volts))
 
 
 def standing(rig: Rig, supply: Supply) -> dict[str, Demand]:
-    """Demands of a supply's boards when nothing moves: hardest poses held, all lit and on."""
+    """Demands of a supply's boards while all moves gently: torques of the hardest poses, no-load
+    currents, all lit and on."""
     demands: dict[str, Demand] = {}
     for board in (b for b in rig.boards if b.supply == supply.name):
         outputs = [o for o in rig.outputs if o.board == board.name]
@@ -365,7 +372,7 @@ def standing(rig: Rig, supply: Supply) -> dict[str, Demand]:
             strip_full_a(o) for o in outputs if isinstance(o, Strip)
         )
         fixed += sum(o.current_a for o in outputs if isinstance(o, Switch))
-        demands[board.name] = Demand(torque, duty, fixed)
+        demands[board.name] = Demand(torque, duty, fixed, dict.fromkeys(torque, 1.0))
     return demands
 
 

@@ -121,8 +121,9 @@ def _peaks(
         return []
     known = _peak_nm(rig, one, planned) if known_nm is None else known_nm
     torques = np.array([known.get(_way(move), hold) for move in planned])
-    line = servo.line(one, highest_v(rig, one.board))
-    extra = servo.current_a(line, torques) - servo.current_a(line, hold)
+    line = servo.thirstiest_line(one, highest_v(rig, one.board))
+    going = [float(m.from_deg != m.move.angle_deg) for m in planned]
+    extra = servo.current_a(line, torques, going) - servo.current_a(line, hold)
     more = np.maximum(extra, 0.0).tolist()
     finite = np.nan_to_num(torques, posinf=ENDLESS_NM).tolist()
     return [_Peak(m, t, a) for m, t, a in zip(planned, finite, more, strict=True)]

@@ -184,7 +184,8 @@ def _worst(show: Show, board: Board, supply: Supply, cues: CueCurrents) -> Sag:
         if isinstance(o, Servo) and o.board in fed
     }
     names, torques = _heaviest(show.score.idle, cues, weights)
-    demands = _demands(show, fed, {**{n: cues.hold_nm[n] for n in weights}, **torques})
+    held = {name: cues.hold_nm[name] for name in weights}
+    demands = _demands(show, fed, {**held, **torques}, moving=torques)
     return _sag(board, supply, solve(rig, supply, demands), None, names)
 
 
@@ -276,7 +277,11 @@ def _splits(servos: int) -> tuple[Integers, Integers, Integers]:
 
 
 def _demands(
-    show: Show, fed: Iterable[str], torques: Mapping[str, float], lit: bool = True
+    show: Show,
+    fed: Iterable[str],
+    torques: Mapping[str, float],
+    moving: Iterable[str] = (),
+    lit: bool = True,
 ) -> dict[str, Demand]:
     levels = brightest(show) if lit else dark(show)
     demands: dict[str, Demand] = {}
@@ -290,6 +295,7 @@ def _demands(
             {o.name: torques[o.name] for o in outputs if o.name in torques},
             {o.name: levels[o.name] for o in outputs if isinstance(o, Lamp)},
             fixed,
+            dict.fromkeys(moving, 1.0),
         )
     return demands
 

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.model import Board, Cells, Lamp, Regulator, Servo, Show, Strip, Supply
-from sim.rig import battery, wire
+from sim.rig import battery, servo, wire
 from sim.rig.fuse import STANDARDS, Fuse, fuse_for
 from sim.rig.holding_torque import worst_hold
 from sim.rig.resistor import Series
@@ -104,13 +104,15 @@ class SupplySize:
     `peak_a`: the worst instant of the show (all that can run at once); `mean_a`, `rms_a`: over the
     mix. `source_*`: before the regulator. `capacity_ah`: printed capacity for the wanted run time,
     None where none is stated or the source is no battery; `run_time_h`: of the present battery.
-    `cautions`: in words, what does not fit.
+    `reversal_a`: for milliseconds, while a servo at full speed is thrown back. `cautions`: in
+    words, what does not fit.
     """
 
     supply: str
     peak_a: float
     mean_a: float
     rms_a: float
+    reversal_a: float
     source_peak_a: float
     source_mean_a: float
     source_rms_a: float
@@ -340,6 +342,7 @@ def _supply(show: Show, supply: Supply, book: Book, mix: Mix, worst: dict[str, S
         peak_a=peak,
         mean_a=over.mean_a,
         rms_a=over.rms_a,
+        reversal_a=_reversal_a(show, boards, peak),
         source_peak_a=source_peak,
         source_mean_a=over.source_mean_a,
         source_rms_a=over.source_rms_a,
@@ -356,6 +359,14 @@ def _supply(show: Show, supply: Supply, book: Book, mix: Mix, worst: dict[str, S
             *_fuse_cautions(supply, over.source_rms_a, at_worst + starts, thinnest, air_c),
         ),
     )
+
+
+def _reversal_a(show: Show, boards: list[Board], peak_a: float) -> float:
+    """At the feed, on top of the show's peak: a servo at full speed that is thrown back."""
+    names = {board.name for board in boards}
+    servos = [o for o in show.rig.outputs if isinstance(o, Servo) and o.board in names]
+    thrown = (servo.reversal_a(o, highest_v(show.rig, o.board)) for o in servos if o.ratings)
+    return peak_a + max(thrown, default=0.0)
 
 
 def _regulator_a(

@@ -9,19 +9,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.model import Board, Lamp, Rig, Servo, Strip, Switch, Wearer
-from sim.rehearsal.sampling import Samples
+from sim.rehearsal.sampling import Samples, ServoSamples
 from sim.rig import battery, drive, load, servo
 from sim.rig.chain import Motion, chain
 from sim.rig.disturbance import push_nm
 from sim.rig.supply import PIXEL_IDLE_A, Demand, highest_v, solve
 
 Array: TypeAlias = NDArray[np.float64]
+
+
+MOVING_DEG_S: Final = 0.01
+"""A part slower than this stands: its motor does not turn."""
 
 
 @dataclass(frozen=True)
@@ -151,11 +155,13 @@ def demand_of(rig: Rig, board: Board, samples: Samples, torques: Mapping[str, Ar
     """What one board's outputs ask at the sampled times. `torques`: at the horns, by servo."""
     torque: dict[str, Array] = {}
     duty: dict[str, Array] = {}
+    moving: dict[str, Array] = {}
     fixed = np.full(samples.times_ms.shape, board.electrics.idle_a)
     for output in (o for o in rig.outputs if o.board == board.name):
         match output:
             case Servo() if output.name in torques:
                 torque[output.name] = torques[output.name]
+                moving[output.name] = _moving(samples.servos[output.name])
             case Lamp() if output.name in samples.lamps:
                 duty[output.name] = samples.lamps[output.name].luminance
             case Strip() if output.name in samples.strips:
@@ -163,7 +169,13 @@ def demand_of(rig: Rig, board: Board, samples: Samples, torques: Mapping[str, Ar
                 fixed += lit.sum(axis=(1, 2)) * output.channel_a + output.pixels * PIXEL_IDLE_A
             case Switch() if output.name in samples.switches:
                 fixed += samples.switches[output.name] * output.current_a
-    return Demand(torque, duty, fixed)
+    return Demand(torque, duty, fixed, moving)
+
+
+def _moving(seen: ServoSamples) -> Array:
+    """1 where the part moves, 0 where it stands or hangs limp."""
+    going = (np.abs(seen.velocity_deg_s) > MOVING_DEG_S) & seen.powered
+    return going.astype(np.float64)
 
 
 def _servo_work(
@@ -176,6 +188,7 @@ def _servo_work(
     seen = samples.servos[one.name]
     speed = np.where(seen.powered, drive.horn(one, seen.angle_deg).ratio * seen.velocity_deg_s, 0.0)
     line = servo.line(one, board_v[one.board])
+    thirst = servo.thirstiest_line(one, board_v[one.board])
     shares = [servo.share(line, end, speed) for end in ends]
     torque = np.where(shares[0] > shares[1], *ends)
     return ServoWork(
@@ -183,5 +196,5 @@ def _servo_work(
         speed,
         servo.allowed_torque_nm(line, speed, rig.wearer.margin),
         np.where(seen.powered, np.maximum(*shares), 0.0),
-        servo.current_a(line, torque),
+        servo.current_a(thirst, torque, _moving(seen)),
     )

@@ -82,7 +82,10 @@ def servos(draw: st.DrawFn, name: str, board: str) -> model.Servo:
         draw(PINS),
         tuple(model.CalibrationPoint(a, draw(pulses)) for a in angles),
         (low, high),
-        tuple(model.Rating(v, draw(POSITIVE), draw(POSITIVE), draw(POSITIVE)) for v in volts),
+        tuple(
+            model.Rating(v, *draw(st.tuples(*[POSITIVE] * 3)), draw(st.none() | st.floats(0, 9)))
+            for v in volts
+        ),
         load=draw(loads()),
         drive=draw(drives()),
         safe_deg=draw(ANGLES),

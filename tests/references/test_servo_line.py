@@ -75,6 +75,41 @@ def test_two_ratings_are_met_exactly_and_promise_the_lesser_outside() -> None:
     assert outside.stall_nm == pytest.approx(np.minimum(straight, proportional))
 
 
+SHEETS = {
+    "standard, 4.8 V": (0.160, 0.7),
+    "standard, 6.0 V": (0.180, 0.8),
+    "2 kgf.cm mini, 4.8 V": (0.070, 0.8),
+    "2 kgf.cm mini, 6.0 V": (0.090, 0.9),
+    "9 g metal gear, 5.0 V": (0.350, 1.0),
+    "9 g metal gear, 6.0 V": (0.400, 1.2),
+    "9 g fast, 4.8 V": (0.400, 1.3),
+    "9 g fast, 6.0 V": (0.500, 1.6),
+}
+"""Hobby servos' sheets (read): no-load and stall current, A."""
+
+
+def test_the_usual_no_load_current_is_the_most_that_a_sound_sheet_has() -> None:
+    assert max(running / stall for running, stall in SHEETS.values()) == servo.NO_LOAD
+
+
+def test_a_servo_in_motion_draws_its_no_load_current_at_least() -> None:
+    plain = rated(Rating(6.0, 360.0, 1.0, 2.0))
+    line = servo.line(plain, 6.0)
+    assert servo.current_a(line, [0.0, 0.5, 1.0], 1.0) == pytest.approx([0.7, 1.35, 2.0])
+    measured = rated(Rating(6.0, 360.0, 1.0, 2.0, 0.2))
+    line = servo.line(measured, 6.0)
+    assert servo.current_a(line, [0.0, 0.5, 1.0], 1.0) == pytest.approx([0.2, 1.1, 2.0])
+    assert servo.current_a(line, [0.0, 0.5, 1.0], 0.0) == pytest.approx([0.0, 1.0, 2.0])
+
+
+def test_a_servo_thrown_back_at_full_speed_draws_up_to_twice_its_stall_current() -> None:
+    """2 Is - I0 of two sheets: 1.24 A (standard, 4.8 V) and 2.7 A (9 g fast, 6.0 V), recomputed."""
+    standard = rated(Rating(4.8, 60.0 / 0.19, 3.0 * servo.KGF_CM_NM, 0.7, 0.16))
+    fast = rated(Rating(6.0, 60.0 / 0.08, 2.2 * servo.KGF_CM_NM, 1.6, 0.5))
+    assert servo.reversal_a(standard, 4.8) == pytest.approx(1.24)
+    assert servo.reversal_a(fast, 6.0) == pytest.approx(2.7)
+
+
 def test_current_runs_from_idle_to_stall_and_no_further() -> None:
     one = Servo("s", "b", 1, POINTS, (0, 90), (Rating(6.0, 360.0, 1.0, 2.0),), idle_a=0.1)
     current = servo.current_a(servo.line(one, 6.0), [0.0, 0.5, 1.0, 3.0])

@@ -149,6 +149,14 @@ def test_every_part_of_a_servo_has_its_place_in_the_text() -> None:
     assert (rating.speed_deg_s, rating.stall_nm) == (60 / 0.17, 0.9218251)
 
 
+def test_a_rating_may_say_what_the_servo_draws_while_it_turns_freely() -> None:
+    assert servo().ratings[0].no_load_a is None
+    found = good(loaded(RIG.replace("2.1 A at 6 V", "2.1 A at 6 V, running 180 mA")))
+    (rating,) = found.show.rig.outputs[0].ratings
+    assert rating.no_load_a == 0.18
+    assert marked_text(found, rating.mark, "running") == "180 mA"
+
+
 def test_two_ratings_come_in_ascending_voltage_and_points_in_ascending_angle() -> None:
     made = servo("rating 0.2 s/60deg, 8 kgf.cm, 1.8 A at 4.8 V")
     assert [rating.voltage_v for rating in made.ratings] == [4.8, 6.0]

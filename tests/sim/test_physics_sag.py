@@ -145,7 +145,8 @@ def test_servos_are_shared_out_as_trying_every_way_finds(
     (found,) = sags(show)
     still = replace(show, score=Score("s", stop_ms=60_000))
     (holding,) = sags(still)
-    assert found.supply_a - holding.supply_a == pytest.approx(most, rel=0.02, abs=2e-3)
+    # the moments are weighed at the highest voltage; what flows is solved at the one that arrives
+    assert found.supply_a - holding.supply_a == pytest.approx(most, rel=0.05, abs=2e-3)
 
 
 def test_the_stop_moves_everything_at_once() -> None:
@@ -209,8 +210,9 @@ def test_one_move_s_worst_instant_by_hand() -> None:
     volts = highest_v(show.rig, "b")
     peak = float(assess(show.rig, A, 0.0, 55.0, 350, quick("a").law, volts).peak_torque_nm[0])
     hold = worst_hold(A, Wearer(tilt_deg=15.0)).torque_nm
-    line = servo.line(A, volts)
-    amperes = BOARD_A + float(servo.current_a(line, peak)) + 2 * float(servo.current_a(line, hold))
+    line = servo.line(A, found.voltage_v)
+    held = float(servo.current_a(line, hold))
+    amperes = BOARD_A + float(servo.current_a(line, peak, moving=1.0)) + 2 * held
     rest = float(battery.rest_v(PACK.source, battery.EMPTY_CHARGE))  # type: ignore[arg-type]
     ohm = 0.3 + wire.loop_ohm(Wire(1.0, 22), 25.0)
     assert found.board_a == pytest.approx(amperes, rel=2e-3)
