@@ -1,0 +1,118 @@
+"""Lights that pass alone and flash together, with square waves whose changes can be counted.
+
+WCAG 2.2, success criterion 2.3.1: more than three flashes within any one second; a flash is a pair
+of opposing changes of 10 % of the luminance or more, the darker state below 0.80.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from sim.light.flash import (
+    Flashing,
+    Source,
+    count_in_worst_second,
+    flashing,
+    general_changes,
+    together,
+)
+
+TIMES = np.arange(0.0, 4000.0, 5.0)
+
+
+def pulses(
+    every_ms: float, first_ms: float = 0.0, on_ms: float = 100.0, until_ms: float = 4000.0
+) -> NDArray[np.float64]:
+    """Full light for `on_ms` from `first_ms` on, again and again."""
+    since = (TIMES - first_ms) % every_ms
+    return ((since < on_ms) & (first_ms <= TIMES) & (until_ms > TIMES)).astype(np.float64)
+
+
+def white(luminance: NDArray[np.float64], weight: float = 1.0) -> Source:
+    return Source(np.repeat(luminance[:, None], 3, axis=1), luminance, weight)
+
+
+def found(**sources: Source) -> list[tuple[str, tuple[str, ...], int]]:
+    return [(one.kind, one.outputs, one.count) for one in flashing(TIMES, sources)]
+
+
+def one_found(**sources: Source) -> Flashing:
+    (one,) = flashing(TIMES, sources)
+    return one
+
+
+def test_two_lights_in_turn_flash_as_often_as_both() -> None:
+    """Each twice a second; together four times."""
+    left, right = pulses(500.0), pulses(500.0, first_ms=250.0)
+    assert found(left=white(left)) == []
+    assert found(right=white(right)) == []
+    assert found(left=white(left), right=white(right)) == [("general", ("left", "right"), 4)]
+
+
+def test_two_lights_at_once_flash_as_often_as_one() -> None:
+    same = pulses(500.0)
+    assert found(left=white(same), right=white(same)) == []
+
+
+@pytest.mark.parametrize(("leds", "count"), [(9.0, 1), (10.0, 0)])
+def test_a_light_counts_by_its_leds(leds: float, count: int) -> None:
+    """One LED among ten changes the whole by a tenth, among eleven by less."""
+    big, small = white(pulses(500.0), leds), white(pulses(500.0, first_ms=250.0), 1.0)
+    assert len(found(big=big, small=small)) == count
+
+
+@pytest.mark.parametrize(("every_ms", "count"), [(334.0, 0), (330.0, 0), (250.0, 4), (200.0, 5)])
+def test_a_light_alone_flashes_as_often_as_it_is_lit(every_ms: float, count: int) -> None:
+    expected = [("general", ("eye",), count)] if count else []
+    assert found(eye=white(pulses(every_ms))) == expected
+
+
+def test_what_fails_alone_is_not_said_again_of_all_together() -> None:
+    fast, still = white(pulses(200.0)), white(np.ones(TIMES.size))
+    assert found(fast=fast, still=still) == [("general", ("fast",), 5)]
+
+
+def test_what_fails_together_at_another_time_is_said_too() -> None:
+    """One blinks four times in the first second; from 2.5 s on two take turns five times."""
+    left = pulses(250.0, first_ms=100.0, until_ms=1300.0) + pulses(400.0, first_ms=2500.0)
+    right = pulses(400.0, first_ms=2700.0)
+    seen = found(left=white(left), right=white(right))
+    assert [outputs for _, outputs, _ in seen] == [("left",), ("left", "right")]
+
+
+def test_the_seconds_that_flash_too_fast_have_their_ends() -> None:
+    one = one_found(eye=white(pulses(200.0, first_ms=1000.0, until_ms=2500.0)))
+    assert one.count == 5
+    # up at 1.0, 1.2, .. 2.4 s, down 0.1 s later each; the last four pairs in a second from 1.7 s
+    assert one.first_ms == pytest.approx(1000.0, abs=5.0)
+    assert one.at_ms == pytest.approx(1000.0, abs=5.0)
+    assert one.last_ms == pytest.approx(2500.0, abs=5.0)
+
+
+def test_a_second_is_closed_at_both_ends() -> None:
+    """Changes at 0, 125, .. 1000 ms: the ninth counts, and makes no pair."""
+    changes = general_changes(TIMES, pulses(250.0, on_ms=125.0, first_ms=100.0))
+    count, at_ms = count_in_worst_second(changes)
+    assert (count, at_ms) == (4, pytest.approx(100.0, abs=5.0))
+    assert count_in_worst_second(general_changes(TIMES, np.ones(TIMES.size))) == (0, 0.0)
+
+
+def test_together_is_the_mean_by_leds() -> None:
+    half, full = white(np.full(TIMES.size, 0.5), 3.0), white(np.ones(TIMES.size), 1.0)
+    luminance, rgb = together({"half": half, "full": full})
+    assert luminance == pytest.approx(np.full(TIMES.size, 0.625))
+    assert rgb == pytest.approx(np.full((TIMES.size, 3), 0.625))
+    nothing = white(np.ones(TIMES.size), 0.0)
+    assert together({"none": nothing})[0] == pytest.approx(np.zeros(TIMES.size))
+
+
+def test_a_dark_colour_counts_by_its_own_full_light() -> None:
+    """A blue lamp is full at 0.0722 of white (sRGB), and is seen to flash all the same."""
+    blue = np.zeros((TIMES.size, 3))
+    blue[:, 2] = pulses(200.0)
+    lamp = Source(blue, pulses(200.0), 1.0, full_luminance=0.0722)
+    assert [kind for kind, *_ in found(eye=lamp)] == ["general"]
+    luminance, _ = together({"eye": lamp})
+    assert luminance.max() == pytest.approx(1.0, rel=1e-3)
