@@ -183,8 +183,8 @@ LIMITS = (
         name="brown-out",
         passes=fan("1 A", "source adapter 4.5 V, 6 A"),
         fails=fan("1 A", "source adapter 4.49 V, 6 A"),
-        says=f"the voltage at board `body` falls to 4.49 V {HOLDING}, and the chip is out of its "
-        "limits below 4.5 V",
+        says=f"the voltage at the chip of board `body` falls to 4.49 V {HOLDING}, and it is "
+        "out of its limits below 4.5 V",
         severity="warning",
         asked=4.49,
         limit=4.5,
@@ -196,22 +196,23 @@ LIMITS = (
         name="brown-out",
         passes=fan("1 A", "source adapter 4.5 V, 6 A"),
         fails=fan("1 A", "source adapter 2.69 V, 6 A"),
-        says=f"the voltage at board `body` falls to 2.69 V {HOLDING}, and the chip resets below "
-        "2.7 V",
+        says=f"the voltage at the chip of board `body` falls to 2.69 V {HOLDING}, and it resets "
+        "below 2.7 V",
         asked=2.69,
         limit=2.7,
         help=STRONGER,
     ),
     Limit(
-        # two conductors of 1 m of 28 AWG: 3.03 A lose 1.40 V (`test_wire_gauge.py`)
+        # 1 m of 28 AWG, there and back: 3.03 A lose 1.40 V (`test_wire_gauge.py`); over 5.5 V
+        # the board's own regulator takes 1 V (`test_logic_voltages.py`)
         id="clock-behind-a-wire",
         name="brown-out",
-        passes=fan("3 A", "source adapter 5.9 V, 6 A", "1 m of 28 AWG"),
-        fails=fan("3 A", "source adapter 5.8 V, 6 A", "1 m of 28 AWG"),
-        says=f"the voltage at board `body` falls to 4.4 V {HOLDING}, and the chip is out of its "
-        "limits below 4.5 V",
+        passes=fan("3 A", "source adapter 6.9 V, 6 A", "1 m of 28 AWG"),
+        fails=fan("3 A", "source adapter 6.5 V, 6 A", "1 m of 28 AWG"),
+        says=f"the voltage at the chip of board `body` falls to 4.1 V {HOLDING}, and it is "
+        "out of its limits below 4.5 V",
         severity="warning",
-        asked=5.8 - 3.03 * 2 * 0.2309,
+        asked=6.5 - 3.03 * 2 * 0.2309 - 1.0,
         limit=4.5,
     ),
     Limit(
@@ -375,14 +376,15 @@ def test_the_current_that_a_fuse_must_be_for_is_computed() -> None:
 
 def test_a_servo_that_starts_anywhere_may_reset_its_board() -> None:
     """It stalls: 2 A at 6 V, so 3 ohm, and 30 mA of the board, behind 2 x 0.2309 ohm/m."""
-    assert findings(show(feed="7.6 m of 28 AWG"), "brown-out") == []
-    (one,) = findings(show(feed="7.7 m of 28 AWG"), "brown-out")
+    assert findings(show(feed="3.9 m of 28 AWG"), "brown-out") == []
+    (one,) = findings(show(feed="4 m of 28 AWG"), "brown-out")
     assert one.severity == "warning"
     assert one.message == (
-        "at power-up `jaw` may draw its stall current, and board `body` is left with 2.7 V"
+        "at power-up `jaw` may draw its stall current, and the chip of board `body` is "
+        "left with 2.68 V"
     )
-    ohm = 2 * 7.7 * 0.2309
-    assert one.asked == pytest.approx(3.0 * (6.0 - 0.03 * ohm) / (3.0 + ohm), rel=0.01)
+    ohm = 2 * 4 * 0.2309
+    assert one.asked == pytest.approx(3.0 * (6.0 - 0.03 * ohm) / (3.0 + ohm) - 1.0, rel=0.01)
     assert one.limit == 2.7
 
 
