@@ -37,7 +37,8 @@ class Memory:
         eeprom: all of it.
         slots: how many tables it keeps.
         slot: the largest table that fits one of them.
-        chunk: most table bytes in one data request or read reply of the link; RAM limits it.
+        chunk: most table bytes in one data request or read reply of the link; RAM limits it, and it
+            is less than the shortest table has.
         write_s: seconds that storing one byte takes.
     """
 

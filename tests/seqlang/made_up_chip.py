@@ -31,7 +31,7 @@ MADE_UP = Chip(
         eeprom=4096,
         slots=2,
         slot=2000,
-        chunk=48,
+        chunk=24,
         write_s=0.005,
     ),
     electrics=Electrics(idle_a=0.07, brown_out_v=4.1, clock_v=5.5, pin_a=0.008),

@@ -8,13 +8,14 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from cffi import FFI
 from flap_show import Outcome
 from made_up_chip import another, made_up_chip
 
 from firmware_gen.board.played_as_shown import Recording
 from firmware_gen.board.storage import Eeprom
 from firmware_gen.board.virtual import LocalPort, VirtualBoard
-from firmware_gen.build.generate import header_text
+from firmware_gen.build.generate import chip_header
 from firmware_gen.build.image import ImageError, merged_room, shipped
 from firmware_gen.build.uploader import uploads
 from firmware_gen.chips import FIRST, Chip
@@ -27,7 +28,7 @@ from firmware_gen.link.transfer import transfer
 from firmware_gen.listing.disassemble import disassemble
 from firmware_gen.player.player import Player
 from firmware_gen.table.layout import BAD_CHIP, BAD_OUTPUT, BAD_PIN
-from firmware_gen.table.records import TableError, decode, encode
+from firmware_gen.table.records import StripRecord, TableError, decode, encode
 from seqlang.check import check
 from seqlang.load import load_text
 from seqlang.meaning.write_show import text_of, without_marks
@@ -35,6 +36,7 @@ from seqlang.text.findings import Finding
 from seqlang.text.source import Source
 from sim.model import Show
 from sim.strain.sizing import size
+from tests.firmware_gen.host.core import available, compile_core, declarations
 
 ARMS = tuple(f"P{port}{bit}" for port in "CK" for bit in range(6))
 """Pins of twelve servos, on ports that the first chip does not have or has at another place."""
@@ -242,16 +244,47 @@ def test_a_board_of_another_chip_is_told_from_it(chip: Chip) -> None:
 
 
 def test_its_header_has_its_numbers(chip: Chip) -> None:
-    numbers = dict(re.findall(r"BC_(\w+) = (\d+)", header_text(chip)))
-    assert numbers["CHIP"] == "77"
-    assert numbers["SERVOS"] == "16"
-    assert numbers["STRIPS"] == "3"
-    assert numbers["PIXELS"] == "150"
-    assert numbers["LAMPS"] == "6"
-    assert numbers["PORTS"] == "4"
-    assert numbers["SLOT_BYTES"] == "2000"
-    assert numbers["CHUNK"] == "48"
-    assert numbers["MERGED_START"] == numbers["MERGED_MAX"] == str(0x8000)
+    found = re.findall(r"BC_(\w+)(?: =)? (0x[0-9a-f]+|\d+)", chip_header(chip))
+    numbers = {name: int(number, 0) for name, number in found}
+    assert (numbers["CHIP"], numbers["PORTS"], numbers["LAMPS"]) == (77, 4, 6)
+    assert (numbers["SERVOS"], numbers["STRIPS"], numbers["PIXELS"]) == (16, 3, 150)
+    assert (numbers["SLOT_BYTES"], numbers["CHUNK"]) == (2000, 24)
+    assert numbers["MERGED_START"] == numbers["MERGED_MAX"] == 0x8000
+
+
+@pytest.mark.skipif(not available(), reason="no C compiler: the core is not built for the chip")
+def test_the_core_built_for_it_judges_tables_as_the_reference_does(
+    chip: Chip, tmp_path: Path
+) -> None:
+    chip = replace(chip, servos=14)
+    compile_core(tmp_path / "core.so", "-shared", "-fPIC", "-Wl,-z,defs", chip=chip)
+    ffi = FFI()
+    ffi.cdef(declarations())
+    core = ffi.dlopen(str(tmp_path / "core.so"))
+    table = compiled(show_text()).table
+    arm, pins = table.outputs[0], (*range(8, 14), *range(24, 32), 1, 2)
+    belly = StripRecord(chip.pin("PA3"), chip.pixels, 0, 0, 0)
+    bare = replace(table, cues=(), threads=(), bindings=(), colours=((0, 0, 0),))
+    rows = [
+        *(tuple(replace(arm, pin=pin) for pin in pins[:count]) for count in (13, 14, 15)),
+        (belly,),
+        (replace(belly, pixels=chip.pixels + 1),),
+        (belly, replace(belly, pin=chip.pin("PA4"), pixels=1)),
+        tuple(replace(belly, pin=pin, pixels=1) for pin in pins[:3]),
+        tuple(replace(belly, pin=pin, pixels=1) for pin in pins[:4]),
+    ]
+    tables = [table, *(replace(bare, outputs=row) for row in rows)]
+    with another(replace(chip, servos=16, strips=16, pixels=9999)):
+        data = [encode(one) for one in tables]
+    with another(chip):
+        found = [refusal_of(one, chip) for one in data]
+    assert [core.host_check(one, len(one)) for one in data] == found
+    assert found == [0, 0, 0, BAD_OUTPUT, 0, BAD_OUTPUT, BAD_OUTPUT, 0, BAD_OUTPUT]
+
+
+def refusal_of(data: bytes, chip: Chip) -> int:
+    """Why a board of the chip would not play a table; 0 if it would."""
+    return VirtualBoard(chip=chip).board._refusal_of(data)
 
 
 def test_the_uploader_is_told_its_words() -> None:
