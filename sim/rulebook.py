@@ -149,6 +149,8 @@ LOOP_DEPTH: Final = 3
 """Repeats inside one another within a thread: each open one keeps its count in RAM."""
 MOST_TIMES: Final = WORD_MAX - 1
 """Passes of a counted repeat: two bytes, whose top means while held."""
+CALL_DEPTH: Final = 0
+"""Calls within one another in a thread: each keeps in RAM where it goes on."""
 
 # -- how much of everything -----------------------------------------------------------------------
 

@@ -1,134 +1,425 @@
-"""Threads that are alike, or end alike, kept once: what they share stands in the table once."""
+"""What occurs more than once in a board's code stands in the table once.
+
+Threads that are alike become one; a sequence that occurs more than once becomes a thread that the
+others call, or go on with where it is their end.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from heapq import heapify, heappop, heappush
-from typing import Final
+from typing import Final, NamedTuple, TypeAlias
+
 
 from firmware_gen.compiler.code import Marked
-from firmware_gen.table.ops import ForkTo, GoOn, Loop, LoopBack, Thread, op_bytes, renumbered
+from firmware_gen.compiler.repeats import paired
+from firmware_gen.table.ops import Call, ForkTo, GoOn, Loop, LoopBack, Op, Pointer, op_bytes
+from sim.rulebook import CALL_DEPTH
 
-_GO_ON_BYTES: Final = 3
+_POINTER_BYTES: Final = 3
+"""Of a call, and of going on with another thread."""
 _END_BYTES: Final = 1
+_LOOP_BYTES: Final = 4
+_MOST_PASSES: Final = 24
+_LOOP_END: Final = -1
+"""Where a loop that is written out ends; no symbol."""
+
+_Symbols: TypeAlias = tuple[int, ...]
 
 
 def share_threads(
     rows: Sequence[Sequence[Marked]], kinds: Sequence[int]
 ) -> tuple[list[tuple[Marked, ...]], list[int]]:
-    """Fewer or shorter threads that do the same, and where each of the old ones went.
+    """Fewer and shorter threads that do the same, and where each of the old ones went.
 
-    Forks and go-ons of the result point forward. `kinds`: those of all outputs.
+    Forks, calls and go-ons of the result point forward. `kinds`: those of all outputs.
     """
-    pool = _Pool([list(row) for row in rows], kinds)
-    pool.merge_alike()
-    while pool.share_best_tail():
-        pool.merge_alike()
-    return pool.in_order(len(rows))
+    code = _Code(rows, kinds)
+    choices = (_Choice(code, worth) for worth in (code.size_of, lambda _: 1))
+    best = min((choice.best() for choice in choices), key=lambda found: found.size)
+    return _Writer(code, best).write()
 
 
-class _Pool:
-    def __init__(self, rows: list[list[Marked]], kinds: Sequence[int]) -> None:
-        self.rows: dict[int, list[Marked]] = dict(enumerate(rows))
+# -- what there is --------------------------------------------------------------------------------
+
+
+class _LoopBody(NamedTuple):
+    times: int
+    body: _Symbols
+
+
+class _Code:
+    """Threads as rows of symbols: one for each different op, one for each different loop."""
+
+    def __init__(self, rows: Sequence[Sequence[Marked]], kinds: Sequence[int]) -> None:
+        self.rows = rows
         self.kinds = kinds
-        self.instead: dict[int, int] = {}
-        """For each thread that is gone: the one that stands for it."""
+        self.ops: dict[int, Op] = {}
+        self.loops: dict[int, _LoopBody] = {}
+        self._symbol_of: dict[Op | _LoopBody, int] = {}
+        self._class_of: dict[_Symbols, int] = {}
+        self.class_of_row: list[int] = [0] * len(rows)
+        """Rows that are alike are of one class."""
+        self.first_row: dict[int, int] = {}
+        """Of each class."""
+        for index in reversed(range(len(rows))):
+            symbols = self._symbols([one.op for one in rows[index]])
+            number = self._class_of.setdefault(symbols, len(self._class_of))
+            self.class_of_row[index] = number
+            self.first_row[number] = index
 
-    def merge_alike(self) -> None:
-        """Drop threads that do the same as another, until none does."""
-        while True:
-            first: dict[Thread, int] = {}
-            gone: dict[int, int] = {}
-            for index, row in self.rows.items():
-                kept = first.setdefault(_ops(row), index)
-                if kept != index:
-                    gone[index] = kept
-            if not gone:
-                return
-            for index in gone:
-                del self.rows[index]
-            self.instead |= gone
-            number = {index: gone.get(index, index) for index in (*self.rows, *gone)}
-            self.rows = {index: _pointing(row, number) for index, row in self.rows.items()}
+    @property
+    def threads(self) -> list[_Symbols]:
+        """The different threads, by class."""
+        return list(self._class_of)
 
-    def share_best_tail(self) -> bool:
-        """Let threads that end alike go on in one; False if none would save a byte."""
-        owners: dict[Thread, list[int]] = {}
-        for index, row in self.rows.items():
-            ops = _ops(row)
-            for start in _starts(ops):
-                owners.setdefault(ops[start:], []).append(index)
-        best: tuple[int, Thread] | None = None
-        for tail, indices in owners.items():
-            saved = self._saved(tail, indices)
-            if saved > 0 and (best is None or saved > best[0]):
-                best = saved, tail
-        if best is None:
-            return False
-        tail = best[1]
-        whole = [index for index in owners[tail] if len(self.rows[index]) == len(tail)]
-        if not whole:
-            whole = [max([*self.rows, *self.instead]) + 1]
-            self.rows[whole[0]] = self.rows[owners[tail][0]][-len(tail) :]
-        for index in owners[tail]:
-            if index != whole[0]:
-                self.rows[index][-len(tail) :] = [Marked(GoOn(whole[0]))]
-        return True
+    @property
+    def count(self) -> int:
+        """How many different symbols there are."""
+        return len(self._symbol_of)
 
-    def _saved(self, tail: Thread, indices: Sequence[int]) -> int:
-        if len(indices) < 2 or isinstance(tail[0], GoOn):
-            return 0
-        size = sum(len(op_bytes(op, self.kinds)) for op in tail)
-        size += 0 if isinstance(tail[-1], GoOn) else _END_BYTES
-        stands = any(len(self.rows[index]) == len(tail) for index in indices)
-        others = len(indices) - stands
-        return others * (size - _GO_ON_BYTES) - (0 if stands else size)
+    def size_of(self, symbol: int) -> int:
+        """Bytes of an op; of a loop those without its body."""
+        op = self.ops.get(symbol)
+        return _LOOP_BYTES if op is None else len(op_bytes(op, self.kinds))
 
-    def in_order(self, count: int) -> tuple[list[tuple[Marked, ...]], list[int]]:
-        """Threads before all that they point to, else as they came."""
-        pointed = dict.fromkeys(self.rows, 0)
-        for row in self.rows.values():
-            for target in _targets(row):
-                pointed[target] += 1
-        free = [index for index, times in pointed.items() if times == 0]
-        heapify(free)
+    def _symbols(self, ops: Sequence[Op]) -> _Symbols:
+        open_ones: list[tuple[int, list[int]]] = [(0, [])]
+        for op in ops:
+            if isinstance(op, Loop):
+                open_ones.append((op.times, []))
+            elif isinstance(op, LoopBack):
+                times, body = open_ones.pop()
+                open_ones[-1][1].append(self._loop(_LoopBody(times, tuple(body))))
+            else:
+                open_ones[-1][1].append(self._op(op))
+        return tuple(open_ones[0][1])
+
+    def _op(self, op: Op) -> int:
+        if isinstance(op, ForkTo):  # it points forward, where all classes are known
+            op = ForkTo(self.class_of_row[op.thread])
+        symbol = self._symbol_of.setdefault(op, len(self._symbol_of))
+        self.ops[symbol] = op
+        return symbol
+
+    def _loop(self, loop: _LoopBody) -> int:
+        symbol = self._symbol_of.setdefault(loop, len(self._symbol_of))
+        self.loops[symbol] = loop
+        return symbol
+
+
+# -- what is worth a thread of its own ------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """A way to write the code down: what its symbols consist of, and which are threads."""
+
+    size: int
+    rows: tuple[_Symbols, ...]
+    """The different threads, by class."""
+    order: Sequence[int]
+    """Pairs and loops, each behind what it consists of."""
+    parts: Mapping[int, _Symbols]
+    """Of a pair both halves, of a loop its body."""
+    stored: frozenset[int]
+    """Pairs and loops that are threads of their own."""
+    called: frozenset[int]
+    """Those of them that can be called; the others are only gone on with."""
+
+
+class _Choice:
+    """Chooses which pairs and loops become threads, by the bytes that this saves.
+
+    One that is no thread is written out wherever it occurs. Each choice changes what the others
+    save, so it is made again some times, and the best is kept.
+    """
+
+    def __init__(self, code: _Code, worth: Callable[[int], int]) -> None:
+        self.code = code
+        loops = list(code.loops)
+        rows = [*code.threads, *(code.loops[symbol].body for symbol in loops)]
+        found = paired(rows, code.count, worth)
+        self.rows = found.rows[: len(code.threads)]
+        bodies = dict(zip(loops, found.rows[len(code.threads) :], strict=True))
+        self.parts: dict[int, _Symbols] = {**bodies, **found.pairs}
+        self.order = self._parts_first()
+        self.whole = {row[0] for row in self.rows if len(row) == 1 and row[0] in self.parts}
+        """Pairs and loops that are the whole of a thread: to store them costs nothing."""
+        self.size = {symbol: code.size_of(symbol) for symbol in code.ops}
+        self.stored: set[int] = set(self.parts)
+        self.given_up: set[int] = set()
+        """What is not stored because calls would nest too deep."""
+        self.called: set[int] = set()
+        self.innermost: dict[int, int] = {}
+        """Of each pair and loop: in how many calls within one another it results."""
+        self.inside: dict[int, int] = {}
+        """How often each symbol is used with something behind it, and (below) as a thread's end."""
+        self.at_end: dict[int, int] = {}
+
+    def best(self) -> _Found:
+        best: _Found | None = None
+        for _ in range(_MOST_PASSES):
+            self._measure()
+            self._count()
+            total = self._total()
+            if best is None or total < best.size:
+                stored, called = frozenset(self.stored), frozenset(self.called)
+                best = _Found(total, self.rows, self.order, self.parts, stored, called)
+            if not self._choose():
+                break
+        assert best is not None
+        return best
+
+    def _parts_first(self) -> list[int]:
+        """All pairs and loops, each behind what it consists of."""
         order: list[int] = []
-        while free:
-            index = heappop(free)
-            order.append(index)
-            for target in _targets(self.rows[index]):
-                pointed[target] -= 1
-                if pointed[target] == 0:
-                    heappush(free, target)
-        number = {index: place for place, index in enumerate(order)}
-        rows = [tuple(_pointing(self.rows[index], number)) for index in order]
-        return rows, [number[self._standing_for(index)] for index in range(count)]
+        done: set[int] = set()
+        for root in self.parts:
+            stack = [(root, False)]
+            while stack:
+                symbol, ready = stack.pop()
+                if ready:
+                    order.append(symbol)
+                elif symbol not in done:
+                    done.add(symbol)
+                    stack.append((symbol, True))
+                    stack += [(part, False) for part in self.parts[symbol] if part in self.parts]
+        return order
 
-    def _standing_for(self, index: int) -> int:
-        while index in self.instead:
-            index = self.instead[index]
-        return index
+    def _measure(self) -> None:
+        """Bytes of each pair and loop when it is written out, and whether it can be called."""
+        self.called = set()
+        for symbol in self.order:
+            self._measure_one(symbol)
+
+    def _measure_one(self, symbol: int) -> None:
+        parts = self.parts[symbol]
+        size = _LOOP_BYTES if symbol in self.code.loops else 0
+        for part in parts:
+            size += _POINTER_BYTES if part in self.called else self.size[part]
+        inner = max((self.innermost.get(part, 0) for part in parts), default=0)
+        self.size[symbol] = size
+        if symbol in self.stored and inner < CALL_DEPTH and size > _POINTER_BYTES:
+            self.called.add(symbol)
+            inner += 1
+        else:
+            self.called.discard(symbol)
+        self.innermost[symbol] = inner
+
+    def _count(self) -> None:
+        self.inside, self.at_end = {}, {}
+        for row in self.rows:
+            if row and not (len(row) == 1 and row[0] in self.whole & self.stored):
+                self._use(row, 0, 1)
+        for symbol in reversed(self.order):
+            self._use(self.parts[symbol], *self._copies(symbol), symbol in self.code.loops)
+
+    def _copies(self, symbol: int) -> tuple[int, int]:
+        """How often its parts are written with something behind them, and as a thread's end."""
+        inside, at_end = self.inside.get(symbol, 0), self.at_end.get(symbol, 0)
+        if symbol not in self.stored:
+            return inside, at_end
+        once = int(at_end > 0 or symbol in self.whole)
+        if symbol not in self.called:
+            return inside, once
+        return (1, 0) if inside else (0, once)  # what is called does not go on elsewhere
+
+    def _use(self, parts: _Symbols, inside: int, at_end: int, in_loop: bool = False) -> None:
+        if in_loop:
+            inside, at_end = inside + at_end, 0
+        for part in parts:
+            self.inside[part] = self.inside.get(part, 0) + inside + at_end
+        if at_end:
+            last = parts[-1]
+            self.inside[last] -= at_end
+            self.at_end[last] = self.at_end.get(last, 0) + at_end
+
+    def _total(self) -> int:
+        """Bytes of the code as it is chosen now."""
+        texts = sum(not (len(row) == 1 and row[0] in self.whole & self.stored) for row in self.rows)
+        total = _END_BYTES * texts
+        for symbol, size in self.size.items():
+            inside, at_end = self.inside.get(symbol, 0), self.at_end.get(symbol, 0)
+            if symbol in self.code.ops:
+                total += (inside + at_end) * size
+                continue
+            written = sum(self._copies(symbol))
+            if symbol in self.code.loops:
+                total += _LOOP_BYTES * written
+            if symbol in self.stored:
+                total += (_POINTER_BYTES - _END_BYTES) * at_end
+                total += _POINTER_BYTES * inside if symbol in self.called else 0
+                total += _END_BYTES * (written - (0 if symbol in self.called else inside))
+        return total
+
+    def _saved(self, symbol: int) -> int:
+        """Bytes that it saves as a thread of its own over being written out everywhere."""
+        size = self.size[symbol]
+        saved = self.at_end.get(symbol, 0) * (size + _END_BYTES - _POINTER_BYTES)
+        if max((self.innermost.get(part, 0) for part in self.parts[symbol]), default=0) < CALL_DEPTH:
+            saved += self.inside.get(symbol, 0) * (size - _POINTER_BYTES)
+        return saved - (0 if symbol in self.whole else size + _END_BYTES)
+
+    def _choose(self) -> bool:
+        """Choose anew by what each would save now; False if nothing changes."""
+        changed = False
+        saved: dict[int, int] = {}
+        for symbol in self.order:
+            self._measure_one(symbol)
+            saved[symbol] = self._saved(symbol)
+            wanted = saved[symbol] > 0 and symbol not in self.given_up
+            if wanted != (symbol in self.stored):
+                changed = True
+                (self.stored.add if wanted else self.stored.discard)(symbol)
+                self._measure_one(symbol)
+        return self._thin_out(saved) or changed
+
+    def _thin_out(self, saved: Mapping[int, int]) -> bool:
+        """Where calls would nest too deep, give up the one of the chain that saves least."""
+        victims: set[int] = set()
+        for symbol in self.order:
+            if symbol not in self.stored or symbol in self.called:
+                continue
+            chain = [symbol]
+            while (inner := self._deepest_call(chain[-1])) is not None:
+                chain.append(inner)
+            if len(chain) > CALL_DEPTH > 0 and not victims & set(chain):
+                victims.add(min(chain, key=lambda one: (saved[one], one)))
+        self.given_up |= victims
+        self.stored -= victims
+        return bool(victims)
+
+    def _deepest_call(self, symbol: int) -> int | None:
+        """The call that `symbol` holds, written out, from which most calls follow."""
+        while True:
+            deepest = max(self.parts[symbol], key=lambda part: self.innermost.get(part, 0))
+            if self.innermost.get(deepest, 0) == 0:
+                return None
+            if deepest in self.called:
+                return deepest
+            symbol = deepest
 
 
-def _ops(row: Sequence[Marked]) -> Thread:
-    return tuple(one.op for one in row)
+# -- writing it down ------------------------------------------------------------------------------
 
 
-def _targets(row: Sequence[Marked]) -> list[int]:
-    return [one.op.thread for one in row if isinstance(one.op, ForkTo | GoOn)]
+class _Writer:
+    """Writes the chosen threads. Until all are known they go by numbers of their own."""
+
+    def __init__(self, code: _Code, found: _Found) -> None:
+        self.code = code
+        self.found = found
+        self.texts: dict[int, list[Marked]] = {}
+        """Threads by number: the first row of their class, or a stored symbol behind all rows."""
+        self.place: dict[int, tuple[int, int]] = {}
+        """Where each stored symbol that is used stands first in the old rows: row and op."""
+        self.called: set[int] = set()
+        self.length = dict.fromkeys(code.ops, 1)
+        """How many old ops a symbol stands for."""
+        for symbol in found.order:
+            ends = 2 if symbol in code.loops else 0
+            self.length[symbol] = ends + sum(self.length[part] for part in found.parts[symbol])
+
+    def write(self) -> tuple[list[tuple[Marked, ...]], list[int]]:
+        for number, row in enumerate(self.found.rows):
+            first = self.code.first_row[number]
+            if self._stands_for(number) == first:
+                self.texts[first] = self._text(row, (first, 0), True)
+            else:
+                self.place[row[0]] = first, 0
+        for symbol in reversed(self.found.order):
+            if symbol in self.place:
+                self.texts[self._number(symbol)] = self._text(
+                    (symbol,), self.place[symbol], symbol not in self.called
+                )
+        numbers = [self._stands_for(one) for one in self.code.class_of_row]
+        return _in_order(self.texts, numbers)
+
+    def _number(self, symbol: int) -> int:
+        return len(self.code.rows) + symbol
+
+    def _stands_for(self, class_number: int) -> int:
+        """The thread of a class: its first row, or the stored symbol that is all of it."""
+        row = self.found.rows[class_number]
+        if len(row) == 1 and row[0] in self.found.stored:
+            return self._number(row[0])
+        return self.code.first_row[class_number]
+
+    def _text(self, symbols: _Symbols, place: tuple[int, int], may_go_on: bool) -> list[Marked]:
+        """The ops of a thread that holds these symbols, which stand at `place` in the old rows."""
+        row, at = place
+        text: list[Marked] = []
+        own = symbols[0] if len(symbols) == 1 else None
+        stack = [(one, False) for one in reversed(symbols)]
+        if may_go_on and stack:
+            stack[0] = symbols[-1], True
+        while stack:
+            symbol, is_end = stack.pop()
+            mark = self.code.rows[row][at].mark if at < len(self.code.rows[row]) else 0
+            if symbol == _LOOP_END:
+                text.append(Marked(LoopBack(), mark))
+                at += 1
+            elif symbol in self.code.ops:
+                text.append(Marked(self._op(symbol), mark))
+                at += 1
+            elif symbol != own and self._is_apart(symbol, is_end):
+                self.place.setdefault(symbol, (row, at))
+                number = self._number(symbol)
+                text.append(Marked(GoOn(number) if is_end else Call(number)))
+                if not is_end:
+                    self.called.add(symbol)
+                at += self.length[symbol]
+            elif symbol in self.code.loops:
+                text.append(Marked(Loop(self.code.loops[symbol].times), mark))
+                at += 1
+                stack.append((_LOOP_END, False))
+                stack += [(part, False) for part in reversed(self.found.parts[symbol])]
+            else:
+                first, second = self.found.parts[symbol]
+                stack += [(second, is_end), (first, False)]
+            own = None
+        return text
+
+    def _is_apart(self, symbol: int, is_end: bool) -> bool:
+        return symbol in (self.found.stored if is_end else self.found.called)
+
+    def _op(self, symbol: int) -> Op:
+        op = self.code.ops[symbol]
+        return ForkTo(self._stands_for(op.thread)) if isinstance(op, ForkTo) else op
 
 
-def _pointing(row: Sequence[Marked], number: dict[int, int]) -> list[Marked]:
-    return [
-        Marked(op, one.mark) for op, one in zip(renumbered(_ops(row), number), row, strict=True)
+def _in_order(
+    texts: Mapping[int, list[Marked]], numbers: Sequence[int]
+) -> tuple[list[tuple[Marked, ...]], list[int]]:
+    """Threads before all that they point to, else by number; and the place of each of `numbers`."""
+    pointed = dict.fromkeys(texts, 0)
+    for text in texts.values():
+        for target in _targets(text):
+            pointed[target] += 1
+    free = [number for number, times in pointed.items() if times == 0]
+    heapify(free)
+    order: list[int] = []
+    while free:
+        number = heappop(free)
+        order.append(number)
+        for target in _targets(texts[number]):
+            pointed[target] -= 1
+            if pointed[target] == 0:
+                heappush(free, target)
+    place = {number: at for at, number in enumerate(order)}
+    rows = [
+        tuple(
+            replace(one, op=replace(one.op, thread=place[one.op.thread]))
+            if isinstance(one.op, Pointer)
+            else one
+            for one in texts[number]
+        )
+        for number in order
     ]
+    return rows, [place[number] for number in numbers]
 
 
-def _starts(ops: Thread) -> list[int]:
-    """Where a tail may begin: outside every loop."""
-    depth, found = 0, []
-    for place, op in enumerate(ops):
-        if depth == 0:
-            found.append(place)
-        depth += isinstance(op, Loop) - isinstance(op, LoopBack)
-    return found
+def _targets(text: Sequence[Marked]) -> Iterator[int]:
+    return (one.op.thread for one in text if isinstance(one.op, Pointer))

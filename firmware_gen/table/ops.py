@@ -99,6 +99,13 @@ class GoOn:
 
 
 @dataclass(frozen=True, slots=True)
+class Call:
+    """Carry out another thread, always one later in the table, and go on behind this op."""
+
+    thread: int
+
+
+@dataclass(frozen=True, slots=True)
 class Modulate:
     """Lay an effect over a light; `kind` indexes EFFECTS, `depth` is a level."""
 
@@ -110,7 +117,10 @@ class Modulate:
     width: int = 0
 
 
-Op: TypeAlias = Act | Turn | Delay | Loop | LoopBack | ForkTo | GoOn | Modulate
+Pointer: TypeAlias = ForkTo | GoOn | Call
+"""An op that names another thread."""
+
+Op: TypeAlias = Act | Turn | Delay | Loop | LoopBack | Pointer | Modulate
 Thread: TypeAlias = tuple[Op, ...]
 
 _EFFECT_REST: Final = struct.Struct("<HBBB")
