@@ -6,45 +6,50 @@ path leads an unchecked show onto a board.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import InitVar, dataclass, replace
 from typing import TYPE_CHECKING
 
-from seqlang.checks import CHECKS
+from seqlang.checks import BUDGETS, CHECKS
 from seqlang.checks.context import Context
 from seqlang.checks.wiring import table_too_large
 from seqlang.summary import Summary, summarise
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Callable, Iterable, Iterator, Mapping
 
     from firmware_gen.compiler.show import CompiledShow
     from seqlang.load import Loaded
-    from seqlang.text.findings import Finding, Origin
+    from seqlang.text.findings import Finding, Origin, Severity
     from sim.model import Show
+
+MOST_OF_A_KIND = 100
+"""More findings of one name than anybody reads at once."""
+
+TOO_LONG = ("cue-too-long", "show-too-long", "too-many-searches")
+"""Findings of reading behind which nothing else is checked: it would take too long."""
+
+TABLE_TOO_LONG = ("repeat-too-long",)
+"""Findings of reading behind which no table is made."""
 
 _SEAL = object()
 
 
+@dataclass(frozen=True, slots=True)
 class CheckedShow:
     """A show that passed every check without an error; made by `check` alone.
 
     `compiled` holds its byte tables, which the check of their size has made already.
     """
 
-    __slots__ = ("compiled", "origins", "show")
-
     show: Show
     origins: Mapping[int, Origin]
     compiled: CompiledShow
+    seal: InitVar[object]
 
-    def __init__(
-        self, show: Show, origins: Mapping[int, Origin], compiled: CompiledShow, seal: object
-    ) -> None:
+    def __post_init__(self, seal: object) -> None:
         if seal is not _SEAL:
             raise TypeError("only seqlang.check.check makes a CheckedShow")
-        self.show = show
-        self.origins = origins
-        self.compiled = compiled
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,13 +83,25 @@ def check(loaded: Loaded) -> Checked:
 def _checked(loaded: Loaded, show: Show) -> Checked:
     partial = _has_error(loaded.findings)
     context = Context(show, loaded.origins, loaded.places, loaded.sources, partial)
-    found = [*loaded.findings, *(finding for one in CHECKS for finding in one(context))]
-    compiled, refused = table_too_large.check(context, _has_error(found))
-    found.extend(refused)
+    over = [*(f for f in loaded.findings if f.name in TOO_LONG), *_found(context, BUDGETS)]
+    if over:
+        found = [*loaded.findings, *over]
+        return Checked(_in_order(found, loaded.sources), None, None)
+    found = [*loaded.findings, *_found(context, CHECKS)]
+    compiled = None
+    if not any(finding.name in TABLE_TOO_LONG for finding in found):
+        compiled, refused = table_too_large.check(context, _has_error(found))
+        found.extend(refused)
     sealed = None
     if compiled is not None and not _has_error(found):
         sealed = CheckedShow(show, loaded.origins, compiled, _SEAL)
     return Checked(_in_order(found, loaded.sources), sealed, summarise(context))
+
+
+def _found(
+    context: Context, checks: Iterable[Callable[[Context], Iterable[Finding]]]
+) -> Iterator[Finding]:
+    return (finding for one in checks for finding in one(context))
 
 
 def _has_error(findings: Iterable[Finding]) -> bool:
@@ -98,9 +115,28 @@ def _in_order(findings: Iterable[Finding], paths: Iterable[str]) -> tuple[Findin
     """
     rank = {path: index for index, path in enumerate(paths)}
     unique = {(f.name, f.span, f.message): f for f in reversed(list(findings))}
-    return tuple(
+    return _most_of_a_kind(
         sorted(
             unique.values(),
             key=lambda f: (rank.get(f.span.path, len(rank)), f.span.start, f.span.end, f.name),
         )
     )
+
+
+def _most_of_a_kind(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The first `MOST_OF_A_KIND` of each name and severity; the last of those says what is left."""
+    kept: list[Finding] = []
+    last: dict[tuple[str, Severity], int] = {}
+    counts: Counter[tuple[str, Severity]] = Counter()
+    for finding in findings:
+        kind = finding.name, finding.severity
+        counts[kind] += 1
+        if counts[kind] <= MOST_OF_A_KIND:
+            last[kind] = len(kept)
+            kept.append(finding)
+    for kind, at in last.items():
+        left = counts[kind] - MOST_OF_A_KIND
+        if left > 0:
+            note = f"{left} more of this kind further on are not shown"
+            kept[at] = replace(kept[at], notes=(*kept[at].notes, note))
+    return tuple(kept)

@@ -6,11 +6,10 @@ others call, or go on with where it is their end.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from heapq import heapify, heappop, heappush
 from typing import Final, NamedTuple, TypeAlias
-
 
 from firmware_gen.compiler.code import Marked
 from firmware_gen.compiler.repeats import paired
@@ -199,7 +198,7 @@ class _Choice:
         size = _LOOP_BYTES if symbol in self.code.loops else 0
         for part in parts:
             size += _POINTER_BYTES if part in self.called else self.size[part]
-        inner = max((self.innermost.get(part, 0) for part in parts), default=0)
+        inner = self._calls_within(symbol)
         self.size[symbol] = size
         if symbol in self.stored and inner < CALL_DEPTH and size > _POINTER_BYTES:
             self.called.add(symbol)
@@ -207,6 +206,9 @@ class _Choice:
         else:
             self.called.discard(symbol)
         self.innermost[symbol] = inner
+
+    def _calls_within(self, symbol: int) -> int:
+        return max((self.innermost.get(part, 0) for part in self.parts[symbol]), default=0)
 
     def _count(self) -> None:
         self.inside, self.at_end = {}, {}
@@ -258,7 +260,7 @@ class _Choice:
         """Bytes that it saves as a thread of its own over being written out everywhere."""
         size = self.size[symbol]
         saved = self.at_end.get(symbol, 0) * (size + _END_BYTES - _POINTER_BYTES)
-        if max((self.innermost.get(part, 0) for part in self.parts[symbol]), default=0) < CALL_DEPTH:
+        if self._calls_within(symbol) < CALL_DEPTH:
             saved += self.inside.get(symbol, 0) * (size - _POINTER_BYTES)
         return saved - (0 if symbol in self.whole else size + _END_BYTES)
 

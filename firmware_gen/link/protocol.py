@@ -28,6 +28,9 @@ MAX_ENCODED: Final = MAX_FRAME + 1
 
 EVERYBODY: Final = 0
 NO_ADDRESS: Final = 255
+MERGED_SLOT: Final = 254
+"""Instead of a slot: the table merged behind the firmware."""
+
 NO_SLOT: Final = 255
 REPLY: Final = 0x80
 ONE_WAY: Final = 0x40

@@ -28,7 +28,18 @@ from firmware_gen.table.layout import (
     POINT,
     TableError,
 )
-from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
+from firmware_gen.table.ops import (
+    Act,
+    Call,
+    Delay,
+    ForkTo,
+    GoOn,
+    Loop,
+    LoopBack,
+    Modulate,
+    Op,
+    Turn,
+)
 from firmware_gen.table.records import (
     CueRecord,
     Encoded,
@@ -273,6 +284,8 @@ class _Disassembler:
                 return f"fork to {self.encoded.places[op.thread][0]:04x}"
             case GoOn():
                 return f"go on at {self.encoded.places[op.thread][0]:04x}"
+            case Call():
+                return f"call {self.encoded.places[op.thread][0]:04x}"
             case Modulate():
                 return f"{self.names.output(op.output)} {_effect(op)}"
 

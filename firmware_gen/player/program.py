@@ -8,7 +8,18 @@ from __future__ import annotations
 from typing import TypeAlias
 
 from firmware_gen.table.layout import CONFLICTS, LOOP_FOREVER, LOOP_HELD
-from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
+from firmware_gen.table.ops import (
+    Act,
+    Call,
+    Delay,
+    ForkTo,
+    GoOn,
+    Loop,
+    LoopBack,
+    Modulate,
+    Op,
+    Turn,
+)
 from firmware_gen.table.records import CueRecord, Table
 from sim.rulebook import LOST_STEP_FRAMES
 from sim.score import program as form
@@ -55,3 +66,5 @@ def _op(op: Op) -> form.Op[Statement]:
             return form.Fork(op.thread)
         case GoOn():
             return form.GoOn(op.thread)
+        case Call():
+            raise NotImplementedError

@@ -16,6 +16,7 @@ from firmware_gen.table.layout import (
     ACT_OUTPUT,
     ACT_WAIT,
     BAD_CODE,
+    CALL,
     DURATION_BIG_BASE,
     DURATION_BIG_STEP_MS,
     DURATION_LONG,
@@ -184,8 +185,8 @@ def op_bytes(op: Op, kinds: Sequence[int], starts: Sequence[int] | None = None) 
             return bytes((LOOP,)) + _U16.pack(op.times)
         case LoopBack():
             return bytes((LOOP_END,))
-        case ForkTo() | GoOn():
-            first = FORK if isinstance(op, ForkTo) else GO_ON
+        case ForkTo() | GoOn() | Call():
+            first = {ForkTo: FORK, GoOn: GO_ON, Call: CALL}[type(op)]
             return bytes((first,)) + _U16.pack(starts[op.thread] if starts else 0)
         case Modulate():
             rest = _EFFECT_REST.pack(op.period_ms, op.depth, op.seed, op.width)

@@ -18,7 +18,12 @@ from seqlang.checks.calibration import (
     travel_outside_calibration,
 )
 from seqlang.checks.context import Context
-from seqlang.checks.light import flashing_light, interrupted_flash, long_strobe
+from seqlang.checks.light import (
+    flashing_light,
+    interrupted_flash,
+    light_too_long,
+    long_strobe,
+)
 from seqlang.checks.motion import (
     duration_too_long,
     interrupted_overload,
@@ -51,8 +56,21 @@ from seqlang.checks.supply import (
     voltage_sag,
     wire_overload,
 )
-from seqlang.checks.wiring import address_clash, board_overfull, pin_clash, pin_unfit, tag_clash
+from seqlang.checks.wiring import (
+    address_clash,
+    board_overfull,
+    pin_clash,
+    pin_unfit,
+    rig_too_large,
+    tag_clash,
+)
 from seqlang.text.findings import Finding
+
+BUDGETS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
+    light_too_long.check,
+    rig_too_large.check,
+)
+"""Run first; what goes over one of them is not checked any further, as that would take too long."""
 
 CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     address_clash.check,

@@ -12,14 +12,13 @@ import click
 
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import BAUD, NO_ADDRESS, Mode, Status
-from seqlang.command import BoardFailed, ShowFailed, WrongUse
+from seqlang.command import BoardFailed, WrongUse
 
 if TYPE_CHECKING:
     from fractions import Fraction
 
     from firmware_gen.board.virtual import Server
     from firmware_gen.chips import Chip
-    from firmware_gen.compiler.show import CompiledShow
     from firmware_gen.link.host import Link, Reply
     from firmware_gen.link.protocol import Hello, State
 
@@ -48,18 +47,6 @@ def port_options(command: F) -> F:
         "board of this command's own (`virtual:CHIP` for another chip than the usual one). "
         "Left out: the one USB serial port there is.",
     )(command)
-
-
-def compiled(file: str, *, quiet: bool = False) -> CompiledShow:
-    """The tables of a show in a file, which must pass every check."""
-    from firmware_gen.compiler.show import CompileError, compile_show
-    from seqlang.command._show import passed
-
-    show = passed(file, quiet=quiet).show
-    try:
-        return compile_show(show)
-    except CompileError as error:
-        raise ShowFailed(f"{file}: {error}") from None
 
 
 @contextmanager

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import click
 
-from seqlang.command import ShowFailed
 from seqlang.command._show import passed, read_and_check
 
 if TYPE_CHECKING:
@@ -33,15 +32,10 @@ def command(file: str, folder: Path, listing: bool) -> None:
     Writes one file for each board, named after show and board. The same show always gives the
     same bytes; the digest tells whether two shows are the same.
     """
-    from firmware_gen.compiler.show import CompileError, compile_show
     from firmware_gen.listing.account import account_text
 
     loaded, checked = read_and_check(file)
-    show = (checked.show or passed(file)).show
-    try:
-        compiled = compile_show(show)
-    except CompileError as error:
-        raise ShowFailed(f"{_place(loaded)(error.mark) or file}: {error}") from None
+    compiled = (checked.show or passed(file)).compiled
     if listing:
         click.echo(_listings(compiled, loaded))
         click.echo()

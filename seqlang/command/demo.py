@@ -54,7 +54,7 @@ def command(out: Path) -> None:
     """
     checked = _check()
     _draw(checked.show, out)
-    compiled = _compile(checked.show, out)
+    compiled = _compile(checked, out)
     try:
         _play(checked.show, compiled)
     except LinkFailure as failure:
@@ -103,11 +103,10 @@ def _draw(show: Show, out: Path) -> None:
     _say("page", str(watched))
 
 
-def _compile(show: Show, out: Path) -> CompiledShow:
-    from firmware_gen.compiler.show import compile_show
+def _compile(checked: CheckedShow, out: Path) -> CompiledShow:
     from firmware_gen.files import write_whole
 
-    compiled = compile_show(show)
+    compiled = checked.compiled
     for board in compiled.boards:
         path = out / f"anglerfish-{board.name}.table"
         write_whole(path, board.data)

@@ -96,11 +96,10 @@ def command(
 
 def merged(show: str, name: str | None, out: Path | None, way: Way) -> tuple[Path, str]:
     """Write the image with a show's table behind the firmware; its path and the board's chip."""
-    from firmware_gen.compiler.show import compile_show
     from firmware_gen.files import write_whole
     from seqlang.command._show import passed
 
-    board = _choose(compile_show(passed(show).show).boards, name)
+    board = _choose(passed(show).compiled.boards, name)
     chip = board.chip.name
     memory = images.read_hex(images.shipped(chip).read_text("ascii"))
     whole = images.merge(chip, memory, board.data, boot_loader=way != "isp")

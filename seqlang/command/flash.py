@@ -8,14 +8,15 @@ from typing import TYPE_CHECKING
 import click
 
 from firmware_gen.link.failures import LinkFailure
-from seqlang.command._board import VIRTUAL, compiled, connected, named, port_options
+from seqlang.command._board import VIRTUAL, connected, named, port_options
+from seqlang.command._show import passed
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from firmware_gen.compiler.show import CompiledShow
     from firmware_gen.link.host import Link
     from firmware_gen.link.transfer import Transferred
+    from seqlang.check import CheckedShow
 
 _VIRTUAL_SPEED = 10.0
 """A virtual board stores bytes as slowly as a real one; nobody need wait for that."""
@@ -37,19 +38,19 @@ def command(file: str, port: str | None, baud: int, board: str | None, readdress
     from its safe pose: keep clear of the parts. Exit status 1 if the show has errors, 3 if board
     or link fail.
     """
-    show = compiled(file)
+    show = passed(file)
     with connected(port, baud, virtual_speed=_VIRTUAL_SPEED) as (link, _):
         spare = readdress or port == VIRTUAL
         done = put(link, show, board=board, readdress=spare)
         click.echo(_account(link, done))
-        others = [each.board for each in show.boards if each.board.address != done.address]
+        others = [each.board for each in show.compiled.boards if each.board.address != done.address]
         if others:
             names = ", ".join(f"`{each.name}` (address {each.address})" for each in others)
             click.echo(f"the show's other boards, each to be flashed too: {names}")
 
 
 def put(
-    link: Link, show: CompiledShow, *, board: str | None = None, readdress: bool = False
+    link: Link, show: CheckedShow, *, board: str | None = None, readdress: bool = False
 ) -> Transferred:
     """Choose the connected board's table and transfer it, with progress.
 
@@ -58,10 +59,11 @@ def put(
     """
     from firmware_gen.link.transfer import choose_table, transfer
 
-    tables = {each.name: each.data for each in show.boards}
+    boards = show.compiled.boards
+    tables = {each.name: each.data for each in boards}
     if not tables:
         raise LinkFailure("board-unclear", "the show has no board", "add one: `board NAME: ...`")
-    known = link.address in {each.table.address for each in show.boards}
+    known = link.address in {each.table.address for each in boards}
     name = choose_table(tables, link.address, board, readdress=readdress and not known)
     click.echo(f"table of board `{name}`: {len(tables[name])} bytes, to {named(link)}")
     with _Progress() as progress:

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from firmware_gen.link.protocol import NO_SLOT, Mode, ResetCause
-from seqlang.command._board import compiled, connected, named, port_options
+from firmware_gen.link.protocol import MERGED_SLOT, NO_SLOT, Mode, ResetCause
+from seqlang.command._board import connected, named, port_options
 from seqlang.command._form import format_option
+from seqlang.command._show import passed
 from sim.rulebook import CUES, FRAME_S
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
 @format_option
 def command(port: str | None, baud: int, file: str | None, form: str) -> None:
     """Say what the connected board plays and what went wrong on it."""
-    show = None if file is None else compiled(file, quiet=True)
+    show = None if file is None else passed(file, quiet=True).compiled
     with connected(port, baud) as (link, hello):
         state = link.state()
         table = link.table()
@@ -72,7 +73,9 @@ def _show(hello: Hello, state: State, table: bytes) -> str:
     if not table:
         reason = REASONS.get(state.refusal, f"code {state.refusal}")
         return f"none (what its memory holds is no table it plays: {reason})"
-    where = "" if hello.current_slot == NO_SLOT else f" in slot {hello.current_slot}"
+    where = {NO_SLOT: "", MERGED_SLOT: " merged behind the firmware"}.get(
+        hello.current_slot, f" in slot {hello.current_slot}"
+    )
     return f"{hello.show:08x}{where}, {len(table)} bytes"
 
 

@@ -48,6 +48,10 @@ if TYPE_CHECKING:
 MOST_STEPS: Final = 20_000
 """Steps of one cue, those of the cues it plays included."""
 
+MOST_STEPS_OF_SHOW: Final = 30_000
+"""Steps of all cues of a show. No chip's memory holds a tenth of them; a check of so many takes
+seconds."""
+
 CUT_MS: Final = DURATION_STEP_MS
 """A light that changes at once takes the shortest of a table's cheap times."""
 
@@ -61,6 +65,15 @@ class Made(NamedTuple):
     """Servos it moves, each with the angles it may end at."""
     steps: int
     depth: int
+
+
+class Tally:
+    """The steps of a show so far."""
+
+    def __init__(self) -> None:
+        self.steps = 0
+        self.is_full = False
+        """More were asked for than a show may have; the finding is noted."""
 
 
 class Stage(NamedTuple):
@@ -79,6 +92,7 @@ class Stage(NamedTuple):
     """Places of `play` statements that would never end."""
     loops: dict[int, Mapping[str, tuple[float, ...]]]
     """Where each repeat leaves the parts, by the place of its keyword."""
+    tally: Tally
 
 
 class CueMaker:
@@ -89,6 +103,8 @@ class CueMaker:
         self._reading = stage.reading
         self._where: dict[str, tuple[float, ...]] = {}
         self._steps = 0
+        self._is_full = False
+        """It has more steps than a cue may have; the finding is noted."""
         self._level = 0
         self._deepest = 0
 
@@ -115,7 +131,7 @@ class CueMaker:
             return None
 
     def _statement(self, statement: Statement) -> tuple[Step, int] | None:
-        self._steps += 1
+        self._add(1, statement)
         if isinstance(statement, Act):
             return self._act(statement)
         if isinstance(statement, HoldText):
@@ -137,6 +153,40 @@ class CueMaker:
         if isinstance(statement, Effect):
             return self._effect(statement)
         return self._play(statement)
+
+    def _add(self, steps: int, statement: Statement) -> None:
+        """Count steps. Raises Fault where they are more than a cue or a show may have."""
+        tally = self._stage.tally
+        if self._is_full or tally.is_full:
+            raise Fault
+        self._steps += steps
+        tally.steps += steps
+        self._is_full = self._steps > MOST_STEPS
+        tally.is_full = tally.steps > MOST_STEPS_OF_SHOW
+        if not self._is_full and not tally.is_full:
+            return
+        played = "with the cues it plays " if isinstance(statement, Play) else ""
+        if self._is_full:
+            self._reading.error(
+                "cue-too-long",
+                f"{played}this cue has {self._steps} steps up to here, at most {MOST_STEPS} are "
+                "allowed",
+                statement,
+                help="write `repeat` for what comes again, or make two cues of it",
+                asked=self._steps,
+                limit=MOST_STEPS,
+            )
+        else:
+            self._reading.error(
+                "show-too-long",
+                f"{played}the cues of this show have {tally.steps} steps up to here, at most "
+                f"{MOST_STEPS_OF_SHOW} are allowed",
+                statement,
+                help="write `repeat` for what comes again, or make two shows of it",
+                asked=tally.steps,
+                limit=MOST_STEPS_OF_SHOW,
+            )
+        raise Fault
 
     # -- moves and fades --------------------------------------------------------------------
 
@@ -165,7 +215,7 @@ class CueMaker:
             raise Fault
         if not several:
             return steps[0], timing.duration_ms
-        self._steps += len(steps)
+        self._add(len(steps), act)
         mark = self._reading.origins.mark(act, act)
         return Together(steps, 0, mark), timing.duration_ms
 
@@ -250,7 +300,7 @@ class CueMaker:
         ]
         timing = self._stage.pacer.timing(strike.pace, strike.law, ways, strike)
         steps = tuple(self._posed(strike, s, timing) for s in pose.settings.values())
-        self._steps += len(steps)
+        self._add(len(steps), strike)
         mark = self._reading.origins.mark(strike, strike)
         return Together(steps, 0, mark), timing.duration_ms
 
@@ -353,10 +403,10 @@ class CueMaker:
                 values["width"] = reading.count(amount, "an effect's width", 1, WIDTH_MAX)
         return values
 
-    def _joined(self, steps: Sequence[Step], statement: object) -> Step:
+    def _joined(self, steps: Sequence[Step], statement: Statement) -> Step:
         if len(steps) == 1:
             return steps[0]
-        self._steps += len(steps)
+        self._add(len(steps), statement)
         return Together(tuple(steps), 0, self._reading.origins.mark(statement, statement))
 
     # -- blocks and plays -------------------------------------------------------------------
@@ -432,7 +482,7 @@ class CueMaker:
         return Repeat(body, times, kind == "WHILE_HELD", mark), duration
 
     def _too_long(self, count: Amount, times: int, once: int) -> None:
-        if times * once <= DAY_MS or once > DAY_MS:
+        if times * once <= DAY_MS or times == 1:
             return
         most = DAY_MS // once
         self._reading.error(
@@ -440,8 +490,10 @@ class CueMaker:
             f"this repeat would run for {times * once / DAY_MS:.1f} days",
             count,
             "a day at most",
-            help=f"at most `{most}` times, or `repeat for ever`",
-            fix=str(most),
+            help=f"at most `{most}` times, or `repeat for ever`"
+            if most
+            else "what it repeats takes longer than a day by itself",
+            fix=str(most) if most else None,
             asked=times,
             limit=most,
         )
@@ -454,18 +506,7 @@ class CueMaker:
         made = self._stage.played.get(name)
         if made is None or play.cue.start_pos in self._stage.cut:
             raise Fault
-        self._steps += made.steps
-        if self._steps > MOST_STEPS:
-            self._reading.error(
-                "cue-too-long",
-                f"with the cues it plays this cue has {self._steps} steps, at most "
-                f"{MOST_STEPS} are allowed",
-                play,
-                asked=self._steps,
-                limit=MOST_STEPS,
-            )
-            self._steps -= made.steps
-            raise Fault
+        self._add(made.steps, play)
         self._deepest = max(self._deepest, self._level + 1 + made.depth)
         if self._deepest > MOST_NESTED:  # blocks of played cues included
             self._reading.error(

@@ -24,6 +24,9 @@ if TYPE_CHECKING:
 LEAST_MS: Final = FRAME_MS
 """A duration that is worked out is at least one frame."""
 
+MOST_SEARCHED: Final = 500
+"""Different moves `as fast as it can` of a show: each takes a search through its physics."""
+
 _SLACK: Final = 1e-9
 """Share of a duration that may be lost to rounding before it counts as a millisecond more."""
 
@@ -55,6 +58,7 @@ class Pacer:
         """Only `in` counts; all else takes a frame. For finding where parts are left."""
         self._laws: dict[str, Law] = {}
         self._shortest: dict[tuple[str, float, float, Law], int | str] = {}
+        self._is_full = False
 
     def timing(self, pace: Pace, law: LawText | None, ways: Sequence[Way], at: object) -> Timing:
         """Duration and laws of a statement that stands at node `at`. Raises Fault."""
@@ -172,6 +176,8 @@ class Pacer:
 
         key = (servo.name, start, to, law)
         if key not in self._shortest:
+            if len(self._shortest) == MOST_SEARCHED:
+                self._too_many(pace)
             try:
                 self._shortest[key] = shortest_duration_ms(self._rig, servo, start, to, law)
             except Impossible as impossible:
@@ -186,6 +192,21 @@ class Pacer:
             )
             raise Fault
         return found
+
+    def _too_many(self, pace: Pace) -> None:
+        """Note it once, and raise Fault."""
+        if not self._is_full:
+            self._is_full = True
+            self._reading.error(
+                "too-many-searches",
+                f"this is one more than the {MOST_SEARCHED} different moves "
+                f"`{self._reading.text(pace)}` that are worked out for a show",
+                pace,
+                help="give the others a time: `bellcrank check` says which is the shortest",
+                asked=MOST_SEARCHED + 1,
+                limit=MOST_SEARCHED,
+            )
+        raise Fault
 
 
 def _whole(milliseconds: float) -> int:

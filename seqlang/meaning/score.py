@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal, cast
 
 from lark import Token
 
-from seqlang.meaning.cue import CueMaker, Made, Stage, without
+from seqlang.meaning.cue import CueMaker, Made, Stage, Tally, without
 from seqlang.meaning.durations import Pacer, is_derived
 from seqlang.meaning.remote import Remote, remote, run_time, usages
 from seqlang.meaning.values import Reading, declared
@@ -40,7 +40,9 @@ def score(
     loops: dict[int, Mapping[str, tuple[float, ...]]] = {}
     if any(_derived(text) for text in texts):
         rest = _rest(reading, order, outputs, poses, rig, names, cut, loops, distant)
-    stage = Stage(reading, outputs, poses, Pacer(reading, rig, False), rest, names, {}, cut, loops)
+    stage = Stage(
+        reading, outputs, poses, Pacer(reading, rig, False), rest, names, {}, cut, loops, Tally()
+    )
     made = _cues(stage, order, rig)
     return Score(
         title=_title(reading, lines, places),
@@ -205,7 +207,9 @@ def _rest(
     from sim.score.tree import rest_angles
 
     draft = reading.apart()
-    stage = Stage(draft, outputs, poses, Pacer(draft, rig, True), {}, names, {}, cut, loops)
+    stage = Stage(
+        draft, outputs, poses, Pacer(draft, rig, True), {}, names, {}, cut, loops, Tally()
+    )
     made = _cues(stage, order, rig)
     show = Show(rig, Score(title="", cues=tuple(made.values()), idle=distant.idle))
     return rest_angles(show)

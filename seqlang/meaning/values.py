@@ -41,6 +41,10 @@ DAY_MS = 24 * 3600 * 1000
 BIGGEST = Fraction(10**12)
 """No quantity of a worn rig is larger, in any of its units."""
 
+_EXACT_BITS = 400
+"""A constant whose denominator is longer is rounded there, far below any resolution: constants made
+of constants could double its length in every line."""
+
 _SHOWN = 3
 """Further places that one finding shows."""
 
@@ -217,6 +221,8 @@ class Reading:
         if abs(value) > BIGGEST:
             self.error("number-out-of-range", "this is larger than anything a rig needs", amount)
             raise Fault
+        if value.denominator.bit_length() > _EXACT_BITS:
+            value = Fraction(round(value * 2**_EXACT_BITS), 2**_EXACT_BITS)
         return Quantity(value, dimension)
 
     def _constant(self, token: Token) -> Quantity:

@@ -13,6 +13,9 @@ MOST_BYTES: Final = 32_000_000
 """A file larger than this is not even read."""
 
 MOST_CHARACTERS: Final = 4_000_000
+MOST_CONTENT: Final = 700_000
+"""Characters besides comments, indentation and empty lines: so many are read in seconds."""
+
 MOST_IN_LINE: Final = 1000
 MOST_NESTED: Final = 24
 """Blocks within blocks."""
@@ -192,7 +195,23 @@ def _too_long(source: Source, lines: list[str]) -> list[Finding]:
                 Span(source.path, 0, 0),
             )
         ]
+    content = sum(_content(line) for line in lines) if len(source.text) > MOST_CONTENT else 0
+    if content > MOST_CONTENT:
+        return [
+            _fault(
+                "file-too-large",
+                f"the statements of this file have {content} characters, at most {MOST_CONTENT}",
+                Span(source.path, 0, 0),
+                "comments, indentation and empty lines do not count",
+            )
+        ]
     return []
+
+
+def _content(line: str) -> int:
+    """Characters of a line besides indentation and what may be a comment."""
+    bare = line.strip()
+    return 0 if bare.startswith("#") else len(bare)
 
 
 def _mixed(source: Source, lines: list[str]) -> list[Finding]:

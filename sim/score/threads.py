@@ -22,7 +22,7 @@ from math import ceil, inf
 from typing import TypeAlias
 
 from sim.model import Cue, Effect, Fade, InTurn, Move, Repeat, Show, Step, Throw, Together
-from sim.rulebook import ENABLE_INTERVAL_FRAMES, LOST_STEP_FRAMES, LOST_STEP_MS
+from sim.rulebook import ENABLE_INTERVAL_FRAMES, LOOP_DEPTH, LOST_STEP_FRAMES, LOST_STEP_MS
 from sim.score import program as program_form
 from sim.score.program import (
     BoardProgram,
@@ -130,10 +130,12 @@ def reserved(rows: tuple[Thread, ...]) -> int:
     peaks: dict[int, int] = {}
     for index in reversed(range(len(rows))):
         forks, span = _forks(rows[index])
-        peak = 1
-        for at, _ in forks:
-            alive = (c for start, c in forks if start <= at <= start + spans[c])
-            peak = max(peak, 1 + sum(peaks[child] for child in alive))
+        events = [(at, 0, peaks[child]) for at, child in forks]
+        events += [(at + spans[child], 1, -peaks[child]) for at, child in forks]
+        alive = peak = 1
+        for _, _, change in sorted(events):
+            alive += change
+            peak = max(peak, alive)
         spans[index] = max([span, *(start + spans[child] for start, child in forks)])
         peaks[index] = peak
     return peaks[0]
@@ -154,7 +156,8 @@ def _forks(thread: Thread) -> tuple[list[tuple[float, int]], float]:
         elif isinstance(item, LoopEnd):
             began, first, loop = open_loops.pop()
             once = now - began
-            forks += [(at + once, child) for at, child in forks[first:]]
+            if len(open_loops) < LOOP_DEPTH:  # more within one another are refused elsewhere
+                forks += [(at + once, child) for at, child in forks[first:]]
             known &= loop.times is not None and not loop.while_held
             now = began + once * (2 if loop.times is None or loop.while_held else loop.times)
     return forks, now if known else inf

@@ -55,7 +55,16 @@ from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import Samples, sample
 from sim.rehearsal.trajectories import Fading, Modulation, Trajectories
 from sim.rulebook import FRAME_MS
-from sim.score.tree import Lengths, acts, duration_ms, outputs_used, swapped, timeline, walk
+from sim.score.tree import (
+    Lengths,
+    acts,
+    children,
+    duration_ms,
+    outputs_used,
+    swapped,
+    timeline,
+    walk,
+)
 from sim.strain.light_bound import LightBound, effect_ways
 from sim.strain.light_states import Entry, LightStates
 
@@ -79,6 +88,16 @@ CHUNK: Final = 600
 
 SLOWEST_MS: Final = 4_000
 """No longer duration or period is tried as a suggestion (own limit)."""
+
+MOST_FRAMES: Final = 300_000
+"""Frames for which all cues of a show are watched by themselves: 100 minutes (own limit)."""
+
+MOST_STATEMENTS: Final = 100_000
+"""Statements that are carried out meanwhile (own limit)."""
+
+PATIENCE: Final = 2
+"""So many times that much is watched in all. Then nothing more is looked for: no further pair of
+cues, no number that would pass (own limit)."""
 
 _ENTRY: Final = "\0"
 """Name of the cue that brings about what another one finds; no text can hold it."""
@@ -134,6 +153,26 @@ class Eye:
         self.states = LightStates(self.show)
         self._seen: dict[str, tuple[Sight, ...]] = {}
         self._found: dict[str, tuple[Flash, ...]] = {}
+        self._frames = 0
+        self._statements = 0
+
+    @property
+    def is_tired(self) -> bool:
+        """Whether so much has been watched that nothing more is looked for."""
+        return (
+            self._frames > PATIENCE * MOST_FRAMES or self._statements > PATIENCE * MOST_STATEMENTS
+        )
+
+    def effort(self, cue: Cue) -> tuple[int, int]:
+        """How many frames of a cue are watched, and about how many statements it then makes.
+
+        Of a cue that cannot flash nothing is watched.
+        """
+        if self.bound.cannot_flash(cue) and not self.may_make_row(cue):
+            return 0, 0
+        sights = len(self.states.entries(cue)) * len(self.states.runs(cue))
+        span_ms = watched_ms(cue)
+        return sights * (span_ms // FRAME_MS), sights * _carried_out(cue, span_ms)
 
     # -- judging a cue --------------------------------------------------------------------------
 
@@ -261,12 +300,30 @@ class Eye:
         show = replace(self.show, score=score)
         trajectories = rehearse(_with_few_pixels(show), presses, length)
         times = np.arange(0.0, length, FRAME_MS)
+        self._frames += times.size
+        self._statements += sum(map(len, trajectories.lights.values()))
         parts = [
             light_sources(self.show, sample(trajectories, times[at : at + CHUNK]))
             for at in range(0, times.size, CHUNK)
         ]
         sources = {name: _joined([part[name] for part in parts]) for name in parts[0]}
         return Sight(cues[0], entry, times - LEAD_MS, sources, trajectories, LEAD_MS)
+
+
+def _carried_out(cue: Cue, span_ms: int) -> int:
+    """How many statements for lights a cue carries out within that time, at most."""
+    lengths = Lengths(cue.body)
+    count = 0
+    stack: list[tuple[Step, int]] = [(cue.body, 1)]
+    while stack:
+        step, times = stack.pop()
+        if isinstance(step, Fade | Effect):
+            count += times
+        elif isinstance(step, Repeat) and not step.while_held:
+            passes = span_ms // max(int(min(lengths[step.body], span_ms)), 1) + 1
+            times = min(times * min(passes, step.times or passes), passes)
+        stack.extend((child, times) for child in children(step))
+    return count
 
 
 def _bringing(entry: Entry) -> Cue:

@@ -95,6 +95,8 @@ def interruptions(eye: Eye, cues: tuple[Cue, ...]) -> Iterator[Interruption]:
     named: set[str] = set()
     for most, n in ranked[:MOST_PAIRS]:
         first, then = pairs[n]
+        if eye.is_tired:
+            return
         if most < TOO_MANY or then.cue.name in named:
             continue
         found = _confirmed(eye, first, then)

@@ -10,8 +10,9 @@ import pytest
 from rig_text import loaded
 
 from seqlang.check import check
-from seqlang.meaning.cue import CUT_MS, MOST_STEPS, MOST_TIMES
-from seqlang.meaning.durations import LEAST_MS
+from seqlang.checks.wiring import rig_too_large
+from seqlang.meaning.cue import CUT_MS, MOST_STEPS, MOST_STEPS_OF_SHOW, MOST_TIMES
+from seqlang.meaning.durations import LEAST_MS, MOST_SEARCHED
 from seqlang.text import indentation as layout
 from seqlang.text import names as words
 from seqlang.text import recover
@@ -88,6 +89,11 @@ def test_the_words_that_cannot_be_names_are_listed() -> None:
 def test_limits_on_the_page_are_those_of_the_code() -> None:
     assert f"{layout.MOST_IN_LINE} characters a line" in PAGE
     assert f"{layout.MOST_CHARACTERS // 1_000_000} million a file" in PAGE
+    assert f"{layout.MOST_CONTENT:,} of them outside comments" in PAGE
+    assert f"at most {MOST_STEPS_OF_SHOW:,} steps in all its cues, {MOST_STEPS:,} in one" in PAGE
+    large = rig_too_large
+    assert f"{large.MOST_CUES} cues, {large.MOST_BOARDS} boards, {large.MOST_SERVOS}" in PAGE
+    assert f"more than {MOST_SEARCHED} different moves" in PAGE
     assert f"blocks {layout.MOST_NESTED} deep, brackets {layout.MOST_BRACKETS} deep" in PAGE
     assert f"1 to {MOST_TIMES}, for a day at most" in PAGE
     assert f"more than {MOST_STEPS:,} steps" in PAGE

@@ -25,6 +25,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import islice
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import listed, seconds
@@ -37,6 +38,9 @@ from sim.score.tree import swapped, timeline, walk
 from sim.strain.eye import Flash, least_passing_ms
 
 SCREENS = "thresholds of WCAG 2.2, made for screens; some people react to less"
+
+MOST_TRIED = 8
+"""So many numbers of a cue are tried (own limit)."""
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -116,7 +120,9 @@ def _culprit(cue: Cue, found: Flashing) -> Effect | Fade | None:
 
 def _slower(context: Context, cue: Cue, found: Flashing) -> tuple[Fix, int] | None:
     """The one number in the cue whose least increase makes this flashing pass, and that number."""
-    for span, part, now_ms in _numbers(context, cue, found):
+    for span, part, now_ms in islice(_numbers(context, cue, found), MOST_TRIED):
+        if context.eye.is_tired:
+            return None
         passing = _least(context, cue, found, span, part, now_ms)
         if passing is not None:
             return rewritten(context, span, passing, units.DURATION, "up"), passing

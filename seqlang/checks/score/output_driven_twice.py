@@ -24,7 +24,7 @@ Source of the limit: this tool's rule (cues have an exact, known timeline).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from math import ceil, isfinite
 
 from seqlang.checks.context import Context
@@ -37,17 +37,21 @@ from sim.score.tree import children, walk
 
 def check(context: Context) -> Iterator[Finding]:
     for cue in context.show.score.cues:
+        above: dict[int, Step] = {}
         for overlap in overlaps(cue):
-            yield _finding(context, cue, overlap)
+            if not above:
+                above = {id(child): step for step in walk(cue.body) for child in children(step)}
+            yield _finding(context, cue, overlap, above)
 
 
-def _finding(context: Context, cue: Cue, overlap: Overlap) -> Finding:
+def _finding(context: Context, cue: Cue, overlap: Overlap, above: Mapping[int, Step]) -> Finding:
+    """`above`: the step that each step of the cue stands in."""
     start = overlap.second_ms[0]
     end = overlap.first_ms[1]
     delay_ms = ceil(end - start) if isfinite(end) else None
     until = f"until {seconds(end)}" if isfinite(end) else "without end"
     span = context.span(overlap.second.mark)
-    fix = None if not delay_ms else _delayed(context, cue, overlap.second, delay_ms)
+    fix = None if not delay_ms else _delayed(context, above, overlap.second, delay_ms)
     return Finding(
         "error",
         "output-driven-twice",
@@ -66,22 +70,21 @@ def _finding(context: Context, cue: Cue, overlap: Overlap) -> Finding:
     )
 
 
-def _delayed(context: Context, cue: Cue, act: Step, delay_ms: int) -> Fix | None:
+def _delayed(context: Context, above: Mapping[int, Step], act: Step, delay_ms: int) -> Fix | None:
     """The statement of `act` with a hold before it."""
     span = context.span(act.mark)
     indent = context.indent(span)
     if indent.strip():
         return None
-    if isinstance(_block_of(context, cue, act), InTurn):
+    if isinstance(_block_of(context, above, act), InTurn):
         return Fix(Span(span.path, span.start, span.start), f"hold {delay_ms} ms\n{indent}")
     inner = indent + ("\t" if "\t" in indent else "    ")
     text = f"in turn\n{inner}hold {delay_ms} ms\n{inner}{context.text(span)}"
     return Fix(span, text)
 
 
-def _block_of(context: Context, cue: Cue, act: Step) -> Step | None:
+def _block_of(context: Context, above: Mapping[int, Step], act: Step) -> Step | None:
     """The block the statement of `act` stands in. One statement can make several acts."""
-    above = {id(child): step for step in walk(cue.body) for child in children(step)}
     own = context.span(act.mark)
     step = above.get(id(act))
     while step is not None and context.span(step.mark) == own:

@@ -1,0 +1,62 @@
+"""light-too-long: the cues whose light may flash take longer to watch than a check does.
+
+What: the cues in which a light can change eight times a second are watched frame by frame, up to
+ten minutes each; all of them together take at most 100 minutes and 100,000 statements.
+
+Why: a flash that is not looked for is not found. Nothing else is checked where this is found.
+
+Example: twenty cues that each repeat a flicker for ten minutes.
+
+Instead: `repeat for ever` in place of a large count, as two passes of it are watched; slower
+changes; fewer such cues.
+
+Source of the limit: this tool's own (`sim/strain/eye.py`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from seqlang.checks.context import Context
+from seqlang.text.findings import Finding
+from sim.rulebook import FRAME_MS
+from sim.strain.eye import MOST_FRAMES, MOST_STATEMENTS
+
+_MS_A_MINUTE = 60_000
+
+
+def check(context: Context) -> Iterator[Finding]:
+    if not context.eye.names:
+        return
+    cues = [cue for cue in context.show.score.cues if context.playable(cue)]
+    efforts = [(context.eye.effort(cue), cue) for cue in cues]
+    if not efforts:
+        return
+    frames = sum(effort[0] for effort, _ in efforts)
+    statements = sum(effort[1] for effort, _ in efforts)
+    (_, most), worst = max(efforts, key=lambda one: one[0][frames <= MOST_FRAMES])
+    minutes, allowed = (n * FRAME_MS / _MS_A_MINUTE for n in (frames, MOST_FRAMES))
+    if frames > MOST_FRAMES:
+        asked, limit, unit = minutes, allowed, "min"
+        what = f"take {minutes:.0f} minutes to watch, and at most {allowed:.0f} are watched"
+    elif statements > MOST_STATEMENTS:
+        asked, limit, unit = statements, MOST_STATEMENTS, "statements"
+        what = (
+            f"carry out {statements} statements while they are watched for flashes, and at most "
+            f"{MOST_STATEMENTS} can be followed"
+        )
+    else:
+        return
+    yield Finding(
+        "error",
+        "light-too-long",
+        f"the cues whose light changes fast {what}",
+        context.span(worst.mark, "name"),
+        label=f"most of it is here: {most} statements" if unit == "statements" else "the longest",
+        notes=("nothing else is checked",),
+        help="write `repeat for ever` in place of a large count (two passes are watched), or let "
+        "the light change more slowly",
+        asked=asked,
+        limit=limit,
+        unit=unit,
+    )

@@ -1,0 +1,216 @@
+"""Shows that nobody would write, each made to keep one part of the check busy for long."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from random import Random
+from typing import Final
+
+from tests.seqlang.rig_text import RIG
+
+_TAIL: Final = "remote\n    button 1: go act\n    stop button 31\n"
+
+
+def _cue(lines: Iterable[str], name: str = "act", depth: int = 1) -> str:
+    return f"cue {name}\n" + "".join(f"{'    ' * depth}{line}\n" for line in lines)
+
+
+def _move(chance: Random) -> str:
+    return f"jaw to {chance.randint(0, 60)} deg in {chance.randint(90, 300) * 10} ms"
+
+
+def _buttons(count: int) -> str:
+    lines = (f"    button {n + 1}: go c{n}\n" for n in range(min(count, 30)))
+    return "remote\n" + "".join(lines) + "    stop button 31\n"
+
+
+def _cues(count: int, lines: Callable[[int], Iterable[str]]) -> str:
+    return RIG + "".join(_cue(lines(n), f"c{n}") for n in range(count)) + _buttons(count)
+
+
+def moves(size: int) -> str:
+    chance = Random(size)
+    return RIG + _cue(_move(chance) for _ in range(size)) + _TAIL
+
+
+def the_same_again(size: int) -> str:
+    return RIG + _cue(["jaw to 10 deg in 1 s", "jaw to 20 deg in 1 s"] * (size // 2)) + _TAIL
+
+
+def many_laws(size: int) -> str:
+    chance = Random(size)
+    rows = (
+        f"{_move(chance)}, double-S 0.{chance.randint(1000, 4999)}, 0.{chance.randint(1000, 4999)}"
+        for _ in range(size)
+    )
+    return RIG + _cue(rows) + _TAIL
+
+
+def effects(size: int) -> str:
+    rows = []
+    for n in range(size // 2):
+        rows += [
+            f"belly sparkle every {40 + n} ms, seed {n % 256}, width {n % 100 + 1}",
+            "hold 1 s",
+        ]
+    return RIG + _cue(rows) + _TAIL
+
+
+def short_repeats(size: int) -> str:
+    chance = Random(size)
+    rows: list[str] = []
+    for _ in range(size // 3):
+        rows += [f"repeat {chance.randint(2, 9)} times"]
+        rows += [f"    {_move(chance)}", f"    {_move(chance)}"]
+    return RIG + _cue(rows) + _TAIL
+
+
+def forks(size: int) -> str:
+    block = ["together", "    repeat 3 times", "        jaw to 10 deg in 1 s"]
+    block += ["    repeat 3 times", "        fan on", "        hold 500 ms"]
+    return RIG + _cue(block * (size // 6)) + _TAIL
+
+
+def stagger_of_repeats(size: int) -> str:
+    block = ["    repeat 3 times", "        fan on", "        hold 10 ms"]
+    return RIG + _cue(["stagger 10 ms", *block * (size // 3)]) + _TAIL
+
+
+def moves_at_once(size: int) -> str:
+    block = ["together", "    jaw to 10 deg in 1 s", "    jaw to 20 deg in 1 s"]
+    return RIG + _cue(block * (size // 3)) + _TAIL
+
+
+def repeats_of_holds(size: int) -> str:
+    return RIG + _cue(["repeat 24 times", "    hold 1 h"] * (size // 2)) + _TAIL
+
+
+def long_repeats(size: int) -> str:
+    return RIG + _cue(["repeat 65534 times", "    hold 24 h"] * (size // 2)) + _TAIL
+
+
+def plays_of_plays(size: int) -> str:
+    chance = Random(size)
+    first = _cue((_move(chance) for _ in range(100)), "c0")
+    rest = "".join(_cue([f"play c{n - 1}"] * 10, f"c{n}") for n in range(1, size // 11))
+    return RIG + first + rest + _buttons(30)
+
+
+def many_cues(size: int) -> str:
+    chance = Random(size)
+    return _cues(size // 2, lambda _: [_move(chance)])
+
+
+def as_fast_as_it_can(size: int) -> str:
+    chance = Random(size)
+    rows = (f"jaw to {chance.randint(0, 6000) / 100} deg as fast as it can" for _ in range(size))
+    return RIG + _cue(rows) + _TAIL
+
+
+def flickers(size: int) -> str:
+    def lines(n: int) -> list[str]:
+        return ["repeat 30000 times", f"    lure fade to {n} % in 10 ms", "    lure cut to 50 %"]
+
+    return _cues(min(30, size // 4), lines)
+
+
+def flashes(size: int) -> str:
+    rows = (f"lure fade to {100 * (n % 2)} % in {50 + n % 7 * 10} ms" for n in range(size))
+    return RIG + _cue(rows) + _TAIL
+
+
+def flashing_repeats(size: int) -> str:
+    rows = ["repeat 600 times", "    lure fade to 100 % in 60 ms", "    lure cut to off"]
+
+    def lines(n: int) -> list[str]:
+        return rows * (size // 100)
+
+    return _cues(min(30, size // 4), lines)
+
+
+def long_pairs(size: int) -> str:
+    def lines(n: int) -> list[str]:
+        block = ["repeat 120 times", f"    belly fade to red {n} % in 100 ms"]
+        return [*block, "    belly fade to off in 200 ms", "    hold 4 s"]
+
+    return _cues(min(30, size // 5), lines)
+
+
+def boards(size: int) -> str:
+    rows = (
+        f"board b{n}: atmega328p, address {n % 254 + 1}\n    feed pack\nswitch s{n}: b{n} pin PB1\n"
+        for n in range(size // 3)
+    )
+    return RIG + "".join(rows) + _cue(["fan on", "hold 1 s"]) + _TAIL
+
+
+def servos(size: int) -> str:
+    block = RIG[RIG.index("servo jaw") : RIG.index("servo fin")]
+    rows = (block.replace("jaw", f"s{n}") for n in range(size // 6))
+    return RIG + "".join(rows) + _cue(["fan on", "hold 1 s"]) + _TAIL
+
+
+def loads(size: int) -> str:
+    line = "    load 60 g at 60 mm\n"
+    return RIG.replace(line, "    load 1 g at 60 mm\n" * size) + _cue(["fan on"]) + _TAIL
+
+
+def long_lines(size: int) -> str:
+    return RIG + _cue([f"hold ({'+'.join(['1 s'] * 240)})"] * (size // 25)) + _TAIL
+
+
+def brackets(size: int) -> str:
+    return RIG + _cue([f"hold {'(' * 15}1 s{'+1 s)' * 15}"] * (size // 3)) + _TAIL
+
+
+def comments(size: int) -> str:
+    return RIG + _cue(["fan on", "hold 1 s"]) + _TAIL + "# x\n" * (45 * size)
+
+
+def garbage(size: int) -> str:
+    return "".join(f"blah {n} x y\n" for n in range(8 * size))
+
+
+def wrong_names(size: int) -> str:
+    return RIG + _cue(["nobody to 10 deg in 1 s"] * size) + _TAIL
+
+
+def doubled_buttons(size: int) -> str:
+    return RIG + _cue(["fan on", "hold 1 s"]) + _TAIL + "    button 1: go act\n" * size
+
+
+def constants(size: int) -> str:
+    rows = (f"given x{n + 1} = (x{n} * x{n} + 1 / 7)\n" for n in range(size))
+    return "given x0 = (1 / 3)\n" + "".join(rows) + RIG + _cue(["fan on"]) + _TAIL
+
+
+HOSTILE: Final[tuple[Callable[[int], str], ...]] = (
+    moves,
+    the_same_again,
+    many_laws,
+    effects,
+    short_repeats,
+    forks,
+    stagger_of_repeats,
+    moves_at_once,
+    repeats_of_holds,
+    long_repeats,
+    plays_of_plays,
+    many_cues,
+    as_fast_as_it_can,
+    flickers,
+    flashes,
+    flashing_repeats,
+    long_pairs,
+    boards,
+    servos,
+    loads,
+    long_lines,
+    brackets,
+    comments,
+    garbage,
+    wrong_names,
+    doubled_buttons,
+    constants,
+)
+"""Each makes a text of about that many lines."""

@@ -1,0 +1,148 @@
+"""A check of any file ends soon: what would take long goes over a budget, and is a finding."""
+
+from __future__ import annotations
+
+import resource
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from rig_text import RIG, cue, loaded, names
+
+from seqlang import check as checking
+from seqlang.check import check
+from seqlang.checks.light import light_too_long
+from seqlang.checks.wiring import rig_too_large
+from seqlang.meaning import cue as cues
+from seqlang.meaning import durations
+from seqlang.text import indentation
+from sim.strain.eye import Eye
+from tests.seqlang.hostile_shows import HOSTILE
+
+SECONDS = 10
+MEGABYTES = 500
+
+
+def run_alone(path: Path) -> None:
+    """`bellcrank check` in a process of its own that ends when it takes more than it may."""
+
+    def limit() -> None:
+        resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS))
+
+    measured = (
+        "import resource, runpy, sys\n"
+        "try:\n    runpy.run_module('seqlang', run_name='__main__')\n"
+        "finally:\n    print('peak', resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", measured, "check", str(path)],
+        capture_output=True,
+        text=True,
+        check=False,
+        preexec_fn=limit,
+    )
+    assert done.returncode in (0, 1), done.stderr
+    assert int(done.stdout.split()[-1]) < MEGABYTES
+
+
+@pytest.mark.parametrize("hostile", HOSTILE, ids=lambda one: one.__name__)
+def test_a_hostile_show_of_some_lines_is_checked(hostile: Callable[[int], str]) -> None:
+    found = check(loaded(hostile(120)))
+    assert found.findings
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("lines", [6_000, 18_000, 80_000])
+@pytest.mark.parametrize("hostile", HOSTILE, ids=lambda one: one.__name__)
+def test_a_hostile_show_of_any_length_is_checked_within_the_stated_time_and_memory(
+    hostile: Callable[[int], str], lines: int, tmp_path: Path
+) -> None:
+    path = tmp_path / "hostile.cues"
+    path.write_text(hostile(lines)[: indentation.MOST_CHARACTERS])
+    run_alone(path)
+
+
+def test_the_manuals_own_long_repeat_is_a_finding_at_once() -> None:
+    found = check(cue("repeat 1000 times", "    hold 1 h"))
+    assert "repeat-too-long" in {finding.name for finding in found.findings}
+    assert "table-too-large" not in {finding.name for finding in found.findings}
+
+
+def test_a_repeat_of_something_longer_than_a_day_is_too_long() -> None:
+    assert names(cue("repeat 1 times", "    hold 24 h", "    hold 24 h")) == []
+    assert names(cue("repeat 2 times", "    hold 24 h", "    hold 1 ms")) == ["repeat-too-long"]
+    assert names(cue("repeat 2 times", "    hold 12 h")) == []
+    assert names(cue("repeat 2 times", "    hold 12 h", "    hold 1 ms")) == ["repeat-too-long"]
+
+
+def test_a_cue_may_have_so_many_steps_and_not_one_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cues, "MOST_STEPS", 6)
+    assert names(cue(*["fan on"] * 6)) == []
+    assert names(cue(*["fan on"] * 7)) == ["cue-too-long"]
+    assert names(cue("jaw and fin to 10 deg in 1 s", *["fan on"] * 3)) == []
+    assert names(cue("jaw and fin to 10 deg in 1 s", *["fan on"] * 4)) == ["cue-too-long"]
+
+
+def test_a_show_may_have_so_many_steps_and_not_one_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cues, "MOST_STEPS_OF_SHOW", 6)
+    two = RIG + "cue a\n" + "    fan on\n" * 3 + "cue b\n" + "    fan on\n" * 3
+    assert names(loaded(two)) == []
+    assert names(loaded(two + "    fan on\n")) == ["show-too-long"]
+    assert names(loaded(RIG + "cue a\n    fan on\n    fan on\ncue b\n    play a\n")) == []
+    assert "show-too-long" in names(
+        loaded(RIG + "cue a\n    fan on\n    fan on\ncue b\n    play a\n    play a\n")
+    )
+
+
+def test_so_many_moves_are_worked_out_and_not_one_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(durations, "MOST_SEARCHED", 2)
+    fast, back = "jaw to 10 deg as fast as it can", "jaw to 30 deg in 1 s"
+    another = "jaw to 20 deg as fast as it can"
+    assert names(cue(back, fast, back, fast, back, another, back, fast)) == []
+    assert names(cue(back, fast, another, back, another)) == ["too-many-searches"]
+
+
+def test_a_file_may_have_so_much_text_and_any_amount_of_comment(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    text = "cue a\n    hold 1 s\n" + "# comment\n" * 100
+    monkeypatch.setattr(indentation, "MOST_CONTENT", 13)
+    assert names(loaded(text)) == []
+    monkeypatch.setattr(indentation, "MOST_CONTENT", 12)
+    assert names(loaded(text)) == ["file-too-large"]
+
+
+@pytest.mark.parametrize("what", ["BOARDS", "SERVOS", "OUTPUTS", "CUES"])
+def test_a_rig_of_just_so_many_parts_is_checked(what: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    show = cue("hold 1 s")
+    counts = {"BOARDS": 1, "SERVOS": 2, "OUTPUTS": 5, "CUES": 1}
+    monkeypatch.setattr(rig_too_large, f"MOST_{what}", counts[what])
+    assert "rig-too-large" not in {finding.name for finding in check(show).findings}
+    monkeypatch.setattr(rig_too_large, f"MOST_{what}", counts[what] - 1)
+    assert {finding.name for finding in check(show).findings} == {"rig-too-large"}
+
+
+@pytest.mark.parametrize("what", ["MOST_FRAMES", "MOST_STATEMENTS"])
+def test_just_so_much_light_is_watched(what: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    show = cue("repeat 50 times", "    lure fade to 50 % in 100 ms", "    lure cut to 40 %")
+    assert show.show is not None
+    effort = Eye(show.show).effort(show.show.score.cues[0])
+    spent = effort[what == "MOST_STATEMENTS"]
+    assert spent > 0
+    monkeypatch.setattr(light_too_long, what, spent)
+    assert "light-too-long" not in {finding.name for finding in check(show).findings}
+    monkeypatch.setattr(light_too_long, what, spent - 1)
+    assert {finding.name for finding in check(show).findings} == {"light-too-long"}
+
+
+def test_of_one_kind_so_many_findings_are_shown(monkeypatch: pytest.MonkeyPatch) -> None:
+    lines = [f"lure fade to 5 % in {n} days" for n in range(1, 5)]
+    monkeypatch.setattr(checking, "MOST_OF_A_KIND", 4)
+    every = [f for f in check(cue(*lines)).findings if f.severity == "error"]
+    monkeypatch.setattr(checking, "MOST_OF_A_KIND", 2)
+    some = [f for f in check(cue(*lines)).findings if f.severity == "error"]
+    assert len(every) == 4
+    assert [f.span for f in some] == [f.span for f in every[:2]]
+    assert some[-1].notes[-1] == "2 more of this kind further on are not shown"
