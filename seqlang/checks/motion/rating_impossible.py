@@ -1,0 +1,63 @@
+"""rating-impossible: a servo's sheet promises more than its current allows.
+
+What: stall torque times no-load speed is at most what the motor takes at a stall, V times I, less
+what it needs to run free (a warning).
+
+Why: either the torque and speed are advertised, or the stall current is far too low: a supply, a
+fuse and a wire that are sized by it fail at the first stall.
+
+Example:
+
+    rating 0.16 s/60deg, 13.5 kgf.cm, 1.3 A at 5 V
+
+Instead: what a meter shows when the horn is held for a second.
+
+    rating 0.16 s/60deg, 13.5 kgf.cm, 3.5 A at 5 V
+
+Source of the limit: the straight torque-speed line (MIT, Understanding D.C. Motor Characteristics)
+and Ohm's law; sound sheets as stated in `sim/rig/ratings.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from seqlang.checks.context import Context
+from seqlang.checks.figures import figure, figures
+from seqlang.checks.rewrite import rewritten
+from seqlang.text import units
+from seqlang.text.findings import Finding
+from sim.model import Rating, Servo
+from sim.rig.ratings import SOUND, Claim, claim, sound_stall_a
+
+
+def check(context: Context) -> Iterator[Finding]:
+    for servo in context.servos.values():
+        for rating in servo.ratings:
+            found = claim(rating)
+            if not found.can_be:
+                yield _finding(context, servo, rating, found)
+
+
+def _finding(context: Context, servo: Servo, rating: Rating, found: Claim) -> Finding:
+    claimed, most = figures(100 * found.claimed, 100 * found.most)
+    span = context.span(rating.mark, "current")
+    fix = rewritten(context, span, sound_stall_a(rating), units.AMPERES, "up")
+    return Finding(
+        "warning",
+        "rating-impossible",
+        f"`{servo.name}` is rated with {claimed} % of what its stall current makes of the voltage, "
+        f"and a motor reaches {most} % at the most",
+        span,
+        label="too little for that torque and speed",
+        notes=(
+            f"stall torque times no-load speed over voltage times stall current; sound sheets have "
+            f"29 to {figure(100 * SOUND)} %",
+        ),
+        help="hold the horn for a second and measure the current; by the torque and speed printed "
+        f"`{fix.text}` are likely",
+        fix=fix,
+        asked=found.claimed,
+        limit=found.most,
+        unit="of the voltage times the stall current",
+    )
