@@ -11,49 +11,38 @@ from firmware_gen.compiler.show import compile_show
 from seqlang.check import check
 from seqlang.command import main
 from seqlang.load import load
+from tests.seqlang.show_text import block, servo, show
 
-SHOW = """
-show "A flap"
+FLAP = {
+    "pulse": "1000 us at 0 deg, 2000 us at 90 deg",
+    "travel": "0 deg to 70 deg",
+    "rating": "0.17 s/60deg, 9 kgf.cm, 2 A at 6 V",
+    "load": "60 g at 70 mm",
+}
+SHOW = show(
+    title="A flap",
+    supply="source adapter 6 V, 3 A",
+    feed="300 mm of 22 AWG",
+    jaw=FLAP,
+    cues={
+        'wave "One wave"': "jaw to {far} deg in 900 ms\njaw to 0 deg in 900 ms",
+        'lift "Half a wave"': "jaw to 30 deg in 900 ms",
+    },
+    remote="button 1: go wave while held\nbutton 3: go lift\nstop button 2",
+)
+for old, new in (
+    ("jaw", "flap"),
+    ("body", "box"),
+    ("pack", "desk"),
+    ("address 1", "address {address}"),
+):
+    SHOW = SHOW.replace(old, new)
 
-supply desk
-    source adapter 6 V, 3 A
-
-board box: atmega328p, address {address}
-    feed desk, 300 mm of 22 AWG
-
-servo flap: box pin PB1
-    pulse 1000 us at 0 deg, 2000 us at 90 deg
-    travel 0 deg to 70 deg
-    rating 0.17 s/60deg, 9 kgf.cm, 2 A at 6 V
-    load 60 g at 70 mm
-
-cue wave "One wave"
-    flap to {far} deg in 900 ms
-    flap to 0 deg in 900 ms
-
-cue lift "Half a wave"
-    flap to 30 deg in 900 ms
-
-remote
-    button 1: go wave while held
-    button 3: go lift
-    stop button 2
-"""
-
-SECOND_BOARD = """
-board tail: atmega328p, address 2
-    feed desk, 300 mm of 22 AWG
-
-servo tip: tail pin PB1
-    pulse 1000 us at 0 deg, 2000 us at 90 deg
-    travel 0 deg to 70 deg
-    rating 0.17 s/60deg, 9 kgf.cm, 2 A at 6 V
-    load 60 g at 70 mm
-
-cue wag "The tip too"
-    tip to 40 deg in 900 ms
-    tip to 0 deg in 900 ms
-"""
+SECOND_BOARD = (
+    "board tail: atmega328p, address 2\n    feed desk, 300 mm of 22 AWG\n"
+    + servo("tip", "PB1", FLAP, board="tail")
+    + block('cue wag "The tip too"', "tip to 40 deg in 900 ms\ntip to 0 deg in 900 ms")
+)
 
 
 class Outcome:

@@ -4,27 +4,25 @@ from __future__ import annotations
 
 from seqlang.load import Loaded, load_text
 from seqlang.text.source import Source
+from tests.seqlang.show_text import block, servo, show
 
-RIG = """\
-supply pack
-    source 2 li-ion cells, 3000 mAh
-    regulator 6 V, 5 A
-board body: atmega328p, address 1
-    feed pack, 600 mm of 18 AWG
-servo jaw: body pin PB1
-    pulse 900 us at 0 deg, 2100 us at 90 deg
-    travel 0 deg to 60 deg
-    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V
-    load 60 g at 60 mm
-servo fin: body pin PB2
-    pulse 900 us at 0 deg, 2100 us at 90 deg
-    travel 0 deg to 60 deg
-    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V
-lamp lure: body pin PD6
-strip belly: body pin PD7
-    pixels 30
-switch fan: body pin PD4
-"""
+STRONG = {
+    "travel": "0 deg to 60 deg",
+    "rating": "0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V",
+}
+RIG = show(
+    supply="source 2 li-ion cells, 3000 mAh\nregulator 6 V, 5 A",
+    jaw={**STRONG, "load": "60 g at 60 mm"},
+    rig=(
+        servo("fin", "PB2", {**STRONG, "load": None}),
+        "lamp lure: body pin PD6\n",
+        block("strip belly: body pin PD7", "pixels 30"),
+        "switch fan: body pin PD4\n",
+    ),
+    cues={},
+    remote=None,
+).partition("\n")[2]
+"""Without a `show` line."""
 
 
 def loaded(text: str, path: str = "test.cues") -> Loaded:

@@ -8,7 +8,7 @@ gives a whole show that passes every check; a test names only what it changes.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from textwrap import indent
+from textwrap import dedent, indent
 
 from seqlang.check import Checked, check
 from seqlang.load import load_text
@@ -27,13 +27,15 @@ s/60deg are 400 deg/s."""
 ADAPTER = "source adapter 6.0 V, 6 A"
 CELLS = "source 2 li-ion cells, 3000 mAh\nregulator 6.0 V, 5 A"
 SNAP = "jaw to 40 deg in 1 s\njaw to 0 deg in 1 s"
+LAMP = "lamp lure: body pin PD3\n    leds 1 of 3.0 V, 20 mA\n"
 REMOTE = "button 1: go snap\nstop button 2"
 
 Lines = Mapping[str, str | None]
 
 
 def block(head: str, body: str) -> str:
-    return f"{head}\n{indent(body, '    ')}\n"
+    """A statement with its body below it, from the left margin or indented as one."""
+    return f"{head}\n{indent(dedent(body), '    ')}\n"
 
 
 def servo(name: str, pin: str, lines: Lines | None = None, board: str = "body") -> str:
@@ -45,6 +47,7 @@ def servo(name: str, pin: str, lines: Lines | None = None, board: str = "body") 
 
 def show(
     *,
+    title: str = "Test",
     given: str = "",
     supply: str | None = ADAPTER,
     feed: str = "600 mm of 18 AWG",
@@ -63,16 +66,17 @@ def show(
     place of the cue `snap`; `score`: whole statements after them. `remote`: its lines, None for
     none.
     """
+    bodies = {"snap": SNAP} if cues is None else cues
     feeds = "" if supply is None else ", ".join(filter(None, ("    feed pack", feed))) + "\n"
     parts = [
-        'show "Test"\n',
+        f'show "{title}"\n',
         given,
         "" if supply is None else block("supply pack", supply),
         f"board body: atmega328p, address 1\n{feeds}",
         "" if still else servo("jaw", "PB1", jaw),
         *([rig] if isinstance(rig, str) else rig),
         poses,
-        *(block(f"cue {name}", body) for name, body in (cues or {"snap": SNAP}).items()),
+        *(block(f"cue {name}", body) for name, body in bodies.items()),
         score,
         "" if remote is None else block("remote", remote),
     ]

@@ -8,41 +8,32 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 import seqlang.checks
 import shows
 from seqlang import cautions
-from seqlang.check import Checked, CheckedShow, check
-from seqlang.load import load, load_text
-from seqlang.text.source import Source
+from seqlang.check import CheckedShow, check
+from seqlang.load import load
+from tests.seqlang.show_text import LAMP, checked, show
 
 HERE = Path(__file__).parent
 FINDINGS = HERE / "findings"
 DEMOS = sorted(Path(shows.__file__).parent.glob("*/*.cues"))
 
-RIG = """show "Test"
-board body: atmega328p, address 1
-servo jaw: body pin PB1
-    pulse 900 us at 0 deg, 2100 us at 90 deg
-    travel 2 deg to 55 deg
-    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6.0 V
-lamp lure: body pin PD3
-    leds 1 of 3.0 V, 20 mA
-safe pose shut
-    jaw 4 deg
-"""
-
-REMOTE = """
-remote
-    button 1: go snap
-    stop button 2
-"""
+OPENS = {"snap": "jaw to 50 deg in 900 ms"}
 
 
-def checked(text: str) -> Checked:
-    return check(load_text(Source("test.cues", text)))
+def small(**changes: Any) -> str:
+    """A small show without a feed; `changes` as for `show`."""
+    return show(
+        supply=None,
+        rig=LAMP,
+        poses="safe pose shut\n    jaw 4 deg\n",
+        **{"jaw": {"travel": "2 deg to 55 deg"}, "cues": OPENS, **changes},
+    )
 
 
 def modules() -> list[str]:
@@ -97,13 +88,9 @@ def test_a_demo_show_passes_with_real_margins(path: Path) -> None:
 
 
 def test_all_findings_of_a_file_come_out_in_one_run() -> None:
-    text = RIG + (
-        'cue snap "Three mistakes"\n'
-        "    jaw to 70 deg in 900 ms\n"
-        "    jaw to 4 deg in 90 ms\n"
-        "    lure fade to 50% in 70 s\n"
-    )
-    names = [f.name for f in checked(text + REMOTE).findings if f.severity == "error"]
+    body = "jaw to 70 deg in 900 ms\njaw to 4 deg in 90 ms\nlure fade to 50% in 70 s"
+    text = small(cues={'snap "Three mistakes"': body})
+    names = [f.name for f in checked(text).findings if f.severity == "error"]
     assert names == ["target-outside-travel", "servo-speed", "duration-too-long"]
 
 
@@ -114,9 +101,8 @@ def test_findings_stand_in_the_order_of_the_text() -> None:
 
 
 def test_a_servo_with_a_broken_calibration_gets_one_finding_not_ten() -> None:
-    text = RIG.replace("2100 us at 90 deg", "2100 us at 90 deg, 1200 us at 100 deg")
-    text += 'cue snap "Opens"\n    jaw to 50 deg in 900 ms\n'
-    names = [f.name for f in checked(text + REMOTE).findings if f.severity == "error"]
+    text = small().replace("2100 us at 90 deg", "2100 us at 90 deg, 1200 us at 100 deg")
+    names = [f.name for f in checked(text).findings if f.severity == "error"]
     assert names == ["calibration-order"]
 
 
@@ -128,14 +114,14 @@ def test_a_servo_with_a_broken_calibration_gets_one_finding_not_ten() -> None:
         ("in 900 ms", "in 900 msec", "unknown-unit"),
         ("stop button 2", "stop buton 2", None),
         ("pin PB1", "pin PX1", None),
-        ("rating 0.17", "ratng 0.17", None),
+        ("rating 0.15", "ratng 0.15", None),
     ],
 )
 def test_a_slip_in_a_line_gives_no_findings_about_what_it_made_missing(
     written: str, slip: str, name: str | None
 ) -> None:
-    text = RIG + 'cue snap "Opens"\n    jaw to 50 deg in 900 ms\n' + REMOTE
-    found = [f for f in checked(text.replace(written, slip)).findings if f.severity != "advice"]
+    text = small().replace(written, slip)
+    found = [f for f in checked(text).findings if f.severity != "advice"]
     assert len(found) == 1, found
     assert name is None or found[0].name == name
 

@@ -6,27 +6,20 @@ import re
 
 import pytest
 
-from seqlang.check import check
-from seqlang.load import load_text
 from seqlang.text.findings import Finding
-from seqlang.text.source import Source
-
-RIG = """show "Figures"
-board body: atmega328p, address 1
-servo jaw: body pin PB1
-    pulse 900 us at 0 deg, 2100 us at 90 deg
-    travel 0 deg to 90 deg
-    rating 0.15 s/60deg, 10 kgf.cm, 2 A at 6.0 V
-lamp lure: body pin PD3
-    leds 1 of 3.0 V, 20 mA
-safe pose shut
-    jaw 0 deg
-"""
+from tests.seqlang.show_text import LAMP, checked, show
 
 
 def findings(cue: str) -> tuple[Finding, ...]:
-    text = RIG + f'cue test "Test"\n{cue}\nremote\n    button 1: go test\n    stop button 2\n'
-    return check(load_text(Source("test.cues", text))).findings
+    text = show(
+        supply=None,
+        jaw={"travel": "0 deg to 90 deg", "load": None},
+        rig=LAMP,
+        poses="safe pose shut\n    jaw 0 deg\n",
+        cues={'test "Test"': cue},
+        remote="button 1: go test\nstop button 2",
+    )
+    return checked(text).findings
 
 
 def errors(cue: str) -> list[Finding]:

@@ -4,32 +4,23 @@ from __future__ import annotations
 
 import pytest
 
-from seqlang.check import check
-from seqlang.load import load_text
 from seqlang.text.findings import Finding
-from seqlang.text.source import Source
+from tests.seqlang import show_text
+from tests.seqlang.show_text import LAMP, applied, checked, servo
 
-RIG = """show "Fixes"
-given hasty = 90 ms
-given far = 70 deg
-supply pack
-    source adapter 6.0 V, 6 A
-board body: atmega328p, address 1
-    feed pack, 600 mm of 20 AWG
-servo jaw: body pin PB1
-    pulse 900 us at 0 deg, 2100 us at 90 deg
-    travel 2 deg to 55 deg
-    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6.0 V
-    load 100 g at 60 mm
-    level at 10 deg
-servo fin: body pin PB2
-    pulse 2100 us at -45 deg, 900 us at 45 deg
-    travel -40 deg to 40 deg
-    rating 0.12 s/60deg, 3 kgf.cm, 1 A at 6.0 V
-    load 30 g at 50 mm
-lamp lure: body pin PD3
-    leds 1 of 3.0 V, 20 mA
-safe pose shut
+JAW = {
+    "travel": "2 deg to 55 deg",
+    "rating": "0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6.0 V",
+    "load": "100 g at 60 mm",
+    "level": "at 10 deg",
+}
+FIN = {
+    "pulse": "2100 us at -45 deg, 900 us at 45 deg",
+    "travel": "-40 deg to 40 deg",
+    "rating": "0.12 s/60deg, 3 kgf.cm, 1 A at 6.0 V",
+    "load": "30 g at 50 mm",
+}
+POSES = """safe pose shut
     jaw 4 deg, fin 0 deg
 pose wide
     jaw 70 deg, fin 20 deg
@@ -37,26 +28,21 @@ pose gape
     jaw 50 deg, fin 20 deg
 """
 
-REMOTE = """
-remote
-    button 1: go test
-    stop button 2
-"""
-
 
 def show(body: str) -> str:
-    return f'{RIG}cue test "Test"\n{body}\n    pose shut in 3 s\n{REMOTE}'
+    return show_text.show(
+        given="given hasty = 90 ms\ngiven far = 70 deg\n",
+        feed="600 mm of 20 AWG",
+        jaw=JAW,
+        rig=(servo("fin", "PB2", FIN), LAMP),
+        poses=POSES,
+        cues={'test "Test"': f"{body}\n    pose shut in 3 s"},
+        remote="button 1: go test\nstop button 2",
+    )
 
 
 def findings(text: str) -> list[Finding]:
-    return [
-        f for f in check(load_text(Source("test.cues", text))).findings if f.severity != "advice"
-    ]
-
-
-def applied(text: str, finding: Finding) -> str:
-    assert finding.fix is not None, finding
-    return text[: finding.fix.span.start] + finding.fix.text + text[finding.fix.span.end :]
+    return [f for f in checked(text).findings if f.severity != "advice"]
 
 
 @pytest.mark.parametrize(

@@ -7,9 +7,8 @@ fail by the way it falls on them; what is advised is checked to pass.
 from __future__ import annotations
 
 from tests.seqlang.checks.limits import Limit, each, holds
-from tests.seqlang.show_text import applied, findings, show
+from tests.seqlang.show_text import LAMP, applied, findings, show
 
-LAMP = "lamp lure: body pin PD3\n    leds 1 of 3.0 V, 20 mA\n"
 STRIP = "strip belly: body pin PD6\n    pixels 20, order grb, each 20 mA\n    cap 1 A\n"
 
 

@@ -9,9 +9,7 @@ of 100 mm can be read off: a third of the stall torque holds 333.3 g.
 from __future__ import annotations
 
 from tests.seqlang.checks.limits import Limit, each, holds
-from tests.seqlang.show_text import REMOTE, show
-
-LAMP = "lamp lure: body pin PD3\n    leds 1 of 3.0 V, 20 mA\n"
+from tests.seqlang.show_text import LAMP, REMOTE, show
 
 
 def quick(duration_ms: int, **jaw: str) -> str:

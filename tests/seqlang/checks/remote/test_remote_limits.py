@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from tests.seqlang.checks.limits import Limit, each, holds
-from tests.seqlang.show_text import SNAP, findings, show
+from tests.seqlang.show_text import LAMP, SNAP, findings, show
 
-LAMP = "lamp lure: body pin PD3\n    leds 1 of 3.0 V, 20 mA\n"
 INPUTS = "input 1: body pin PC0\ninput 3: body pin PC1\n"
 
 

@@ -10,9 +10,7 @@ import pytest
 
 from firmware_gen.crc import cue_tag
 from tests.seqlang.checks.limits import Limit, each, holds
-from tests.seqlang.show_text import SNAP, findings, show
-
-LAMP = "lamp lure: body pin PD3\n    leds 1 of 3.0 V, 20 mA\n"
+from tests.seqlang.show_text import LAMP, SNAP, findings, show
 
 
 def cues(moves: int, fades: int = 3) -> str:
