@@ -106,6 +106,9 @@ ALPHA_RANGE: Final = (SHARE_ONE >> 10, SHARE_ONE >> 1)
 """Q16. Share of a move spent speeding up; under a thousandth it is a jump of speed."""
 BETA_RANGE: Final = (1, SHARE_ONE >> 1)
 """Q16. Share of the speeding up in which the acceleration rises."""
+BRAKE_SLACK_BITS: Final = 16
+"""By 2^16 position units (0.02 deg) a board lets a brake end beyond the travel: so near to it the
+part may seem by rounding. No pulse goes beyond."""
 AHEAD_BITS: Final = 20
 """A target counts as ahead of a brake's end from 2^20 position units (0.32 deg) on: nearer ones
 gain nothing by an overlap."""

@@ -176,6 +176,7 @@ def _laws() -> dict[str, int]:
         "LISTED": len(LISTED),
         "LIST_STEPS": LIST_STEPS,
         "LEAST_OVERLAP": rulebook.LEAST_OVERLAP,
+        "BRAKE_SLACK_BITS": rulebook.BRAKE_SLACK_BITS,
         "AHEAD_BITS": rulebook.AHEAD_BITS,
         "ALPHA_LEAST": rulebook.ALPHA_RANGE[0],
     }

@@ -108,6 +108,7 @@ enum {
     BC_LISTED = 6,
     BC_LIST_STEPS = 24,
     BC_LEAST_OVERLAP = 128,
+    BC_BRAKE_SLACK_BITS = 16,
     BC_AHEAD_BITS = 20,
     BC_ALPHA_LEAST = 64
 };

@@ -159,7 +159,7 @@ static void plan_brake(struct servo *servo, const struct plan *plan) {
     uint32_t brake = bc_quotient(speed, 625, (uint32_t)plan->acceleration_limit << 3);
     uint32_t way = bc_quotient(speed, brake, 512);
     uint32_t room = room_ahead(plan);
-    if (way > room) {
+    if (way > room + ((uint32_t)1 << BC_BRAKE_SLACK_BITS)) {
         way = room;
         brake = bc_quotient(512, way, speed);
     }

@@ -25,6 +25,7 @@ from sim.rulebook import (
     AHEAD_BITS,
     ANGLE_BITS,
     ANGLE_STEPS_PER_DEG,
+    BRAKE_SLACK_BITS,
     OVERLAP_ONE,
     SHORTEST_MOTION_CLOCK,
 )
@@ -92,6 +93,8 @@ class Arithmetic:
     choose: Callable[[Number, Number, Number], Number]
     """The second where the first is true, else the third."""
     greatest: Callable[..., Number]
+    slack: int
+    """Positions by which a part may seem nearer to the end of its travel than it is."""
 
 
 def take_over(
@@ -133,7 +136,7 @@ def _brake(
     brake = by.quotient(pace * 625, 8 * limits.acceleration_deg_s2)
     reach = by.part(pace * brake, 512)
     room = by.greatest(by.choose(down, position - limits.low, limits.high - position), 0)
-    short = reach > room
+    short = reach > room + by.slack
     reach = by.choose(short, room, reach)
     brake = by.choose(short, by.quotient(512 * reach, by.choose(short, pace, 1)), brake)
     reach = by.choose(brake > 0, reach, 0)
@@ -168,7 +171,9 @@ def _each_quotient(one: Number, other: Number) -> Number:
     return np.where(one < other, 0.0, one / other)
 
 
-INTEGERS: Final = Arithmetic(floordiv, floordiv, abs, least_time, _chosen, max)
+INTEGERS: Final = Arithmetic(
+    floordiv, floordiv, abs, least_time, _chosen, max, 1 << BRAKE_SLACK_BITS
+)
 """One motion as a board reckons it."""
 
 REAL: Final = Arithmetic(
@@ -178,6 +183,7 @@ REAL: Final = Arithmetic(
     least_time,
     _chosen,
     max,
+    0,
 )
 """One motion with real positions, its durations in whole units of the clock."""
 
@@ -188,6 +194,7 @@ REAL_ARRAYS: Final = Arithmetic(
     lambda limit, distance, ca: np.sqrt(ca * distance * 625.0 / (128.0 * limit)),
     np.where,
     lambda *values: reduce(np.maximum, values),
+    0,
 )
 """Many motions as arrays that go together, with real durations: where a brake of a few units of the
 clock were rounded, its acceleration would be a multiple of what the part feels."""

@@ -453,6 +453,16 @@ _AT_THE_LIMIT = table(
     ),
 )
 
+# 20 deg/s, cut 3 ms or 0.06 deg before the end of travel. A brake would pass it by 0.030 deg or by
+# 0.015 deg.
+_NEAR_THE_LIMIT = table(
+    tuple(
+        servo(ATMEGA328P.pin(name), safe=0, speed=65535, acceleration=acceleration)
+        for name, acceleration in (("PB1", 2216), ("PB2", 2660))
+    ),
+    ((Act(0, 8000, 4003, False, 1), Act(1, 8000, 4003, False, 1)), (Act(0, 0, 10), Act(1, 0, 10))),
+)
+
 _ONE_DEGREE_PER_SECOND = servo(ATMEGA328P.pin("PB1"), safe=0, speed=1, acceleration=100)
 _FIRST_MILLISECOND = table(
     (_ONE_DEGREE_PER_SECOND, LAMP),
@@ -535,6 +545,12 @@ _MOTION: tuple[Case, ...] = (
         _AT_THE_LIMIT,
         triggers((6, 1), (24, 2), (120, 3), (126, 2), (220, 4)),
         230,
+    ),
+    (
+        "brakes that pass the end of travel by more and by less than 0.02 deg",
+        _NEAR_THE_LIMIT,
+        triggers((40, 1), (240, 2)),
+        280,
     ),
     (
         "a slow uniform move cut short in its first millisecond",

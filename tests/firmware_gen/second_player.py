@@ -279,8 +279,9 @@ def brake(servo: Output, p: int, v: int) -> tuple[int, int]:
     time = (abs(v) * 625) // (8 * servo.acceleration)
     way = (abs(v) * time) >> 9
     room = servo.high - p if v > 0 else p - servo.low
-    if way > room:
-        way = max(room, 0)
+    room = max(room, 0)
+    if way > room + 2**16:
+        way = room
         time = (512 * way) // abs(v)
     if time == 0:
         return 0, 0

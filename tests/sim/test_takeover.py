@@ -81,6 +81,19 @@ def test_a_brake_ends_within_the_travel() -> None:
     assert moved(60.0, 200.0, 10.0, 500.0, MINIMUM_JERK)[1:3] == (0.0, 0.0)
 
 
+@pytest.mark.parametrize(("beyond", "braked"), [(2**16, True), (2**16 + 1, False)])
+def test_a_board_lets_a_brake_pass_the_end_of_travel_by_its_rounding(
+    beyond: int, braked: bool
+) -> None:
+    """Without that a part rounded onto the end would not brake at all, and start at once."""
+    speed = 200 * POSITIONS_PER_DEG // 1000
+    free = take_over(0, speed, 0, 0, MINIMUM_JERK, LIMITS, INTEGERS)
+    at = LIMITS.high - free.residual + beyond
+    run = take_over(at, speed, 0, 0, MINIMUM_JERK, LIMITS, INTEGERS)
+    assert run.residual == (free.residual if braked else free.residual - beyond)
+    assert (run.brake == free.brake) == braked
+
+
 def test_a_move_over_the_brake_takes_two_brakes_at_least() -> None:
     assert moved(20.0, 200.0, 30.5, 0.0, MINIMUM_JERK).duration == pytest.approx(200.0)
 
