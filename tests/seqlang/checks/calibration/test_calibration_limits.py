@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tests.seqlang.checks.limits import Limit, each, holds
-from tests.seqlang.show_text import show
+from tests.seqlang.show_text import findings, show
 
 
 def jaw(**lines: str) -> str:
@@ -18,6 +18,7 @@ def ends_at(angle: str) -> str:
     return show(cues={"snap": f"jaw to {angle} in 1 s\njaw to 5 deg in 1 s"}, jaw=FROM_FIVE)
 
 
+THREE = "900 us at 0 deg, 1600 us at 45 deg, 2100 us at 90 deg"
 FLAT = "2000 us at 0 deg, 2100 us at 90 deg"
 FROM_FIVE = {"travel": "5 deg to 60 deg"}
 TURN_BACK = "measure the points again, from one end of the travel to the other"
@@ -134,6 +135,16 @@ LIMITS = (
         at="91 deg",
     ),
     Limit(
+        id="travel-beyond-the-last-of-three-points",
+        name="travel-outside-calibration",
+        passes=jaw(pulse=THREE, travel="0 deg to 90 deg"),
+        fails=jaw(pulse=THREE, travel="0 deg to 91 deg"),
+        says="the travel of `jaw` ends at 91 deg, beyond its last calibration point at 90 deg",
+        asked=91,
+        limit=90,
+        fix="90 deg",
+    ),
+    Limit(
         id="travel-below",
         name="travel-outside-calibration",
         passes=jaw(travel="0 deg to 60 deg"),
@@ -195,3 +206,16 @@ LIMITS = (
 @each(LIMITS)
 def test_a_servo_goes_just_so_far(limit: Limit) -> None:
     holds(limit)
+
+
+def test_points_that_run_both_ways_are_asked_nothing_else() -> None:
+    """No pulse belongs to an angle then, inside the range or out of it."""
+    text = jaw(pulse="450 us at 0 deg, 2100 us at 90 deg, 900 us at 80 deg")
+    found = {one.name for one in findings(text) if one.severity == "error"}
+    assert found == {"calibration-order"}
+
+
+def test_a_range_is_shown_to_the_microsecond() -> None:
+    (one,) = findings(jaw(limits="1000.4 us to 2000.4 us"), "pulse-outside-range")
+    assert one.message.endswith("and it takes 1000 us to 2000 us")
+    assert one.label == "900 us here, the limit is 1000 us"
