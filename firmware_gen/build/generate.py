@@ -66,6 +66,7 @@ def core_header() -> str:
     """The numbers of the table and the link."""
     parts = [
         _TOP.format(name="GENERATED"),
+        _enum("", _times()),
         _enum("", _limits()),
         _enum("", _link()),
         _enum("bc_request", {f"REQUEST_{kind.name}": kind for kind in protocol.Kind}, hexed=True),
@@ -122,6 +123,17 @@ def _outputs(chip: Chip) -> dict[str, int]:
     }
 
 
+def _times() -> dict[str, int]:
+    """Of the player's clock, but for those whose names say another unit."""
+    return {
+        "MS": rulebook.CLOCK_PER_MS,
+        "FRAME": rulebook.FRAME_CLOCK,
+        "FRAME_MS": rulebook.FRAME_MS,
+        "STOP_STEP_MS": rulebook.STOP_STEP_MS,
+        "LOST_STEP_FRAMES": rulebook.LOST_STEP_FRAMES,
+    }
+
+
 def _limits() -> dict[str, int]:
     return {
         "OUTPUTS": rulebook.OUTPUTS,
@@ -136,6 +148,7 @@ def _limits() -> dict[str, int]:
         "THREADS": rulebook.THREADS,
         "LOOP_DEPTH": rulebook.LOOP_DEPTH,
         "OPS_PER_FRAME": rulebook.OPS_A_FRAME,
+        "ADDRESS_MAX": rulebook.ADDRESSES[-1],
     }
 
 
@@ -212,6 +225,7 @@ def _table_limits() -> dict[str, int]:
         "ACTIVE_HIGH": layout.ACTIVE_HIGH,
         "ON_WHEN_SAFE": layout.ON_WHEN_SAFE,
         "LEVEL_MAX": rulebook.LEVEL_MAX,
+        "EFFECT_ONE": rulebook.EFFECT_ONE,
         "PULSE_MIN": rulebook.PULSE_RANGE[0],
         "PULSE_MAX": rulebook.PULSE_RANGE[1],
         "PERIOD_MIN": rulebook.SHORTEST_PERIOD_MS,

@@ -16,7 +16,7 @@
 #include "bc_table.h"
 #include "bellcrank.h"
 
-enum { SHORTEST = BC_HEADER_SIZE + BC_CRC_SIZE, ADDRESS_MAX = 254 };
+enum { SHORTEST = BC_HEADER_SIZE + BC_CRC_SIZE };
 
 /* Of a law's parameters: a half. */
 #define MOST_SHARE 0x8000u
@@ -91,7 +91,7 @@ static uint8_t check_header(const struct check *check, uint8_t first, uint16_t c
     if (bc_header(BC_AT_CHIP) != BC_CHIP) {
         return BC_REFUSAL_CHIP;
     }
-    if (address < 1 || address > ADDRESS_MAX) {
+    if (address < 1 || address > BC_ADDRESS_MAX) {
         return BC_REFUSAL_ADDRESS;
     }
     return counts_are_good() ? BC_REFUSAL_ACCEPTED : BC_REFUSAL_COUNTS;

@@ -3,6 +3,14 @@
 #define BC_GENERATED_H
 
 enum {
+    BC_MS = 256,
+    BC_FRAME = 5120,
+    BC_FRAME_MS = 20,
+    BC_STOP_STEP_MS = 20,
+    BC_LOST_STEP_FRAMES = 5
+};
+
+enum {
     BC_OUTPUTS = 16,
     BC_POINTS = 8,
     BC_COLOURS = 64,
@@ -14,7 +22,8 @@ enum {
     BC_RUNS = 8,
     BC_THREADS = 10,
     BC_LOOP_DEPTH = 3,
-    BC_OPS_PER_FRAME = 256
+    BC_OPS_PER_FRAME = 256,
+    BC_ADDRESS_MAX = 254
 };
 
 enum {
@@ -220,6 +229,7 @@ enum {
     BC_ACTIVE_HIGH = 1,
     BC_ON_WHEN_SAFE = 2,
     BC_LEVEL_MAX = 200,
+    BC_EFFECT_ONE = 256,
     BC_PULSE_MIN = 800,
     BC_PULSE_MAX = 5200,
     BC_PERIOD_MIN = 40,

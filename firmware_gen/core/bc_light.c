@@ -8,7 +8,7 @@
 #include "bc_player.h"
 #include "bellcrank.h"
 
-enum { LIGHTS = BC_LAMPS + BC_STRIPS, COLOURS = 3, FULL = 256 };
+enum { LIGHTS = BC_LAMPS + BC_STRIPS, COLOURS = 3, FULL = BC_EFFECT_ONE };
 
 /* Factors of the noise. */
 #define SEED_NOISE 0x9E37u

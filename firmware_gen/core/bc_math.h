@@ -5,7 +5,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-enum { BC_MS = 256, BC_FRAME = 5120, BC_FRAME_MS = 20 }; /* ms and frame in the player's time */
+#include "bc_generated.h"
 
 /*
  * For the few functions that run for every byte on the wire or every pixel: a compiler that is told to save

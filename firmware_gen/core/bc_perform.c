@@ -66,7 +66,7 @@ static void read_safe_state(struct bc_step *act) {
 
 void bc_to_safety(uint8_t first_kind, uint8_t steps) {
     struct bc_step act;
-    act.operand = (uint16_t)(BC_SAFETY_STEP_MS * steps);
+    act.operand = (uint16_t)(BC_STOP_STEP_MS * steps);
     act.law = BC_NONE;
     bc_outputs_begin(&act.output);
     while (bc_outputs_next(&act.output)) {

@@ -14,8 +14,7 @@
 enum {
     QUEUE = 16,
     KEPT = 4, /* places of the queue, for stop and limp */
-    ARGUMENT = 0x1F,
-    LOST_STEP = 5 /* frames in 100 ms */
+    ARGUMENT = 0x1F
 };
 BC_ASSERT(cues_are_arguments, (int)BC_CUES <= (int)ARGUMENT + 1);
 BC_ASSERT(buttons_are_arguments, (int)BC_BUTTONS <= (int)ARGUMENT);
@@ -268,7 +267,7 @@ static void mind_silence(void) {
     bool starts = false;
     if (player.heard) {
         player.heard = false;
-        player.frames_to_lost = (uint16_t)(LOST_STEP * player.lost_time);
+        player.frames_to_lost = (uint16_t)(BC_LOST_STEP_FRAMES * player.lost_time);
         return;
     }
     if (player.frames_to_lost > 1) {
