@@ -210,7 +210,7 @@ def test_a_servo_goes_just_so_far(limit: Limit) -> None:
 
 def test_points_that_run_both_ways_are_asked_nothing_else() -> None:
     """No pulse belongs to an angle then, inside the range or out of it."""
-    text = jaw(pulse="450 us at 0 deg, 2100 us at 90 deg, 900 us at 80 deg")
+    text = jaw(pulse="450 us at 0 deg, 2100 us at 45 deg, 900 us at 90 deg")
     found = {one.name for one in findings(text) if one.severity == "error"}
     assert found == {"calibration-order"}
 
