@@ -199,14 +199,18 @@ class Context:
         again = workload(self.sound_show.rig, servos, self.planned, self.rated_v)
         return {**self.alone, **again}
 
-    @cached_property
-    def sags(self) -> tuple[Sag, ...]:
-        """The worst instant of every board with a supply."""
-        peak_nm: dict[str, dict[tuple[float, float, int, Law], float]] = {
+    @property
+    def peak_nm(self) -> dict[str, dict[tuple[float, float, int, Law], float]]:
+        """The greatest horn torque of every different move, by servo; made anew each time."""
+        return {
             name: dict(zip(work.ways, work.assessment.peak_torque_nm.tolist(), strict=True))
             for name, work in self.alone.items()
         }
-        return sags(self.sound_show, self.planned, peak_nm)
+
+    @cached_property
+    def sags(self) -> tuple[Sag, ...]:
+        """The worst instant of every board with a supply."""
+        return sags(self.sound_show, self.planned, self.peak_nm)
 
     @cached_property
     def start_sags(self) -> tuple[Sag, ...]:

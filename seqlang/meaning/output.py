@@ -47,6 +47,10 @@ if TYPE_CHECKING:
     from seqlang.meaning.pose import Setting
 
 
+MOST_A = 1000.0
+"""No servo of a worn rig draws more; a slip of the unit is told at once."""
+
+
 @dataclass(frozen=True, slots=True)
 class Plug:
     """Where an output is plugged in, and what the safe pose says of it."""
@@ -295,9 +299,11 @@ def _rating(reading: Reading, line: Line) -> Rating:
     return Rating(
         speed_deg_s=reading.within(cast("Token", speed), TURN_SPEED, "the speed", above=0),
         stall_nm=reading.within(cast("Token", torque), NEWTON_METRES, "the stall torque", above=0),
-        stall_a=reading.within(cast("Token", current), AMPERES, "the stall current", above=0),
+        stall_a=reading.within(
+            cast("Token", current), AMPERES, "the stall current", high=MOST_A, above=0
+        ),
         voltage_v=reading.within(cast("Token", voltage), VOLTS, "the voltage", above=0),
-        no_load_a=reading.within(running.amount(1), AMPERES, "the running current", 0)
+        no_load_a=reading.within(running.amount(1), AMPERES, "the running current", 0, MOST_A)
         if running
         else None,
         mark=reading.origins.mark(

@@ -20,6 +20,7 @@ from sim.strain.coupling import coupled_show
 NAMES = st.text("abcdefghijklmnopqrstuvwxyz_", min_size=4, max_size=8).map(lambda n: n + "_x")
 TITLES = st.text(st.characters(blacklist_categories=("C", "Zl", "Zp"), blacklist_characters='"'))
 POSITIVE = st.floats(1e-6, 1e6)
+CURRENTS = st.floats(1e-6, 1000)
 ANGLES = st.integers(-32000, 32000).map(lambda n: n / 100)
 LEVELS = st.integers(0, 200).map(lambda n: n / 2)
 COLOURS = st.tuples(*[st.integers(0, 255)] * 3)
@@ -83,7 +84,9 @@ def servos(draw: st.DrawFn, name: str, board: str) -> model.Servo:
         tuple(model.CalibrationPoint(a, draw(pulses)) for a in angles),
         (low, high),
         tuple(
-            model.Rating(v, *draw(st.tuples(*[POSITIVE] * 3)), draw(st.none() | st.floats(0, 9)))
+            model.Rating(
+                v, draw(POSITIVE), draw(POSITIVE), draw(CURRENTS), draw(st.none() | st.floats(0, 9))
+            )
             for v in volts
         ),
         load=draw(loads()),

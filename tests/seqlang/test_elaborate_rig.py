@@ -157,6 +157,14 @@ def test_a_rating_may_say_what_the_servo_draws_while_it_turns_freely() -> None:
     assert marked_text(found, rating.mark, "running") == "180 mA"
 
 
+def test_a_rating_s_current_is_that_of_a_servo() -> None:
+    for words in ("1000 A at 6 V", "2 A at 6 V, running 1000 A"):
+        good(loaded(RIG.replace("2.1 A at 6 V", words)))
+    for words in ("1000000 A at 6 V", "1001 A at 6 V", "2 A at 6 V, running 1001 A"):
+        found = loaded(RIG.replace("2.1 A at 6 V", words))
+        assert set(names(found)) == {"number-out-of-range"}
+
+
 def test_two_ratings_come_in_ascending_voltage_and_points_in_ascending_angle() -> None:
     made = servo("rating 0.2 s/60deg, 8 kgf.cm, 1.8 A at 4.8 V")
     assert [rating.voltage_v for rating in made.ratings] == [4.8, 6.0]

@@ -5,7 +5,7 @@ Shared by `servo_speed`, `servo_torque` and `servo_acceleration`, which say what
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
@@ -14,11 +14,15 @@ from seqlang.checks.figures import figure
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
 from seqlang.text.findings import Fix, Span
-from sim.model import MINIMUM_JERK, Law, Move
+from sim.model import MINIMUM_JERK, NO_MARK, Law, Move
 from sim.rig import servo as lines
+from sim.strain.envelope import assess
+from sim.strain.sag import sags
 from sim.strain.shortest import Impossible, shortest_duration_ms
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
     from seqlang.checks.context import Context
     from seqlang.checks.workload import ServoWorkload
     from sim.score.tree import PlannedMove
@@ -47,43 +51,143 @@ class Failure:
         return float(self.work.assessment.peak_share[self.way])
 
 
+Starts: TypeAlias = "list[tuple[PlannedMove, int]]"
+"""One written move from each place it can start at, with the index of its way."""
+
+
 def failures(context: Context) -> tuple[Failure, ...]:
-    """Every move that does not pass, once, in the order of the cues."""
+    """Every written move that does not pass, once, in the order of the cues.
+
+    A move that several cues play, and moves that share one number in the text, get one duration.
+    """
+    groups = [
+        (work, starts) for work in context.work.values() for starts in _written(work.failing())
+    ]
+    alone = [_alone(context, *group) for group in groups[:MOST_FIXES]]
+    lowest_v = _once_mended_v(context, groups, alone) if groups else {}
     found: list[Failure] = []
-    for work in context.work.values():
-        starts: dict[tuple[str, int], list[tuple[PlannedMove, int]]] = {}
-        for planned, way in work.failing():
-            starts.setdefault((planned.cue, id(planned.move)), []).append((planned, way))
-        for those in starts.values():
-            found.append(_failure(context, work, those, len(found) < MOST_FIXES))
-    return tuple(found)
+    for n, (work, starts) in enumerate(groups):
+        planned, way = max(starts, key=lambda start: work.assessment.peak_share[start[1]])
+        shortest, impossible = None, None
+        if n < MOST_FIXES:
+            known = alone[n]
+            if isinstance(known, Impossible):
+                impossible = known.reason
+            else:
+                shortest = _slower_if_low(context, work, starts, known, lowest_v)
+        trouble = _trouble(context, work, way)
+        found.append(Failure(trouble, planned, work, way, shortest, impossible))
+    return _one_duration_each(context, found)
 
 
-def _failure(
-    context: Context, work: ServoWorkload, starts: list[tuple[PlannedMove, int]], seek: bool
-) -> Failure:
-    planned, way = max(starts, key=lambda start: work.assessment.peak_share[start[1]])
-    shortest, impossible = None, None
-    if seek:
-        law = planned.move.law if has_law(context, planned.move) else MINIMUM_JERK
-        try:
-            shortest = max(_shortest_ms(context, work, one, law) for one, _ in starts)
-        except Impossible as error:
-            impossible = error.reason
-    return Failure(_trouble(context, work, way), planned, work, way, shortest, impossible)
+def _written(failing: Iterable[tuple[PlannedMove, int]]) -> list[Starts]:
+    """Gathered by the statement that they were written in, in whichever cue they are played."""
+    starts: dict[object, Starts] = {}
+    for planned, way in failing:
+        mark = planned.move.mark
+        key = (planned.cue, id(planned.move)) if mark == NO_MARK else mark
+        starts.setdefault(key, []).append((planned, way))
+    return list(starts.values())
 
 
-def _shortest_ms(context: Context, work: ServoWorkload, one: PlannedMove, law: Law) -> int:
-    """The shortest duration that passes, alone and at the lowest voltage of the show."""
-    way = context.sound_show.rig, work.servo, one.from_deg, one.move.angle_deg, law
-    alone = shortest_duration_ms(*way, work.voltage_v)
-    lowest_v = context.lowest_v.get(work.servo.board)
-    if work.voltage_v is not None or lowest_v is None:
-        return alone
+def _one_duration_each(context: Context, found: list[Failure]) -> tuple[Failure, ...]:
+    """Of failures at one number in the text, each with the duration that passes for all."""
+    longest: dict[Span, int] = {}
+    for one in found:
+        span = pace_span(context, one.planned.move)
+        longest[span] = max(longest.get(span, 0), one.shortest_ms or 0)
+    return tuple(
+        one
+        if one.shortest_ms is None
+        else replace(one, shortest_ms=longest[pace_span(context, one.planned.move)])
+        for one in found
+    )
+
+
+def _law(context: Context, starts: Starts) -> Law:
+    move = starts[0][0].move
+    return move.law if has_law(context, move) else MINIMUM_JERK
+
+
+def _alone(context: Context, work: ServoWorkload, starts: Starts) -> int | Impossible:
+    """The shortest duration that passes from each start while the servo moves alone."""
+    rig, law = context.sound_show.rig, _law(context, starts)
     try:
-        return max(alone, shortest_duration_ms(*way, lowest_v))
+        return max(
+            shortest_duration_ms(
+                rig, work.servo, one.from_deg, one.move.angle_deg, law, work.voltage_v
+            )
+            for one, _ in starts
+        )
+    except Impossible as error:
+        return error
+
+
+def _once_mended_v(
+    context: Context,
+    groups: list[tuple[ServoWorkload, Starts]],
+    alone: list[int | Impossible],
+) -> dict[str, float]:
+    """The lowest voltage in the show, by board, once every failing move lasts long enough alone.
+
+    A failing move asks for more torque than it will once it is mended: its own sag must not make
+    the proposed duration longer.
+    """
+    rig, peak_nm = context.sound_show.rig, context.peak_nm
+    for (work, starts), known in zip(groups, alone, strict=False):
+        own, law = peak_nm[work.servo.name], _law(context, starts)
+        for one, way in starts:
+            if isinstance(known, Impossible):
+                own.pop(work.ways[way], None)
+                continue
+            mended = assess(
+                rig, work.servo, one.from_deg, one.move.angle_deg, known, law, work.voltage_v
+            )
+            own[work.ways[way]] = float(mended.peak_torque_nm[0])
+    mended_sags = sags(context.sound_show, context.planned, peak_nm)
+    return {sag.board: sag.voltage_v for sag in mended_sags if not sag.collapsed}
+
+
+def _slower_if_low(
+    context: Context,
+    work: ServoWorkload,
+    starts: Starts,
+    alone_ms: int,
+    lowest_v: Mapping[str, float],
+) -> int:
+    """The shortest duration that passes alone and at the lowest voltage of the show."""
+    volts = lowest_v.get(work.servo.board)
+    if work.voltage_v is not None or volts is None:
+        return alone_ms
+    rig, law = context.sound_show.rig, _law(context, starts)
+    try:
+        return max(
+            alone_ms,
+            *(
+                shortest_duration_ms(rig, work.servo, one.from_deg, one.move.angle_deg, law, volts)
+                for one, _ in starts
+            ),
+        )
     except Impossible:  # that is for `voltage_sag` to say
-        return alone
+        return alone_ms
+
+
+def shortest_at_ms(
+    context: Context, work: ServoWorkload, starts: Starts, voltage_v: float
+) -> int | None:
+    """The shortest duration that passes from each start, alone and at `voltage_v`; None: none."""
+    alone = _alone(context, work, starts)
+    if isinstance(alone, Impossible):
+        return None
+    rig, law = context.sound_show.rig, _law(context, starts)
+    try:
+        low = [
+            shortest_duration_ms(rig, work.servo, one.from_deg, one.move.angle_deg, law, voltage_v)
+            for one, _ in starts
+        ]
+    except Impossible:
+        return None
+    return max(alone, *low)
 
 
 def _trouble(context: Context, work: ServoWorkload, way: int) -> Trouble:

@@ -24,12 +24,11 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.motion import failing_moves
 from seqlang.checks.supply.sagging import cues_running, while_running
-from seqlang.checks.workload import ServoWorkload, Way
+from seqlang.checks.workload import ServoWorkload
 from seqlang.text.findings import Finding
 from sim.score.tree import PlannedMove
 from sim.strain.envelope import assess
 from sim.strain.sag import Sag
-from sim.strain.shortest import Impossible, shortest_duration_ms
 
 STEEPEST = 2.0
 """A share grows at most with this power of the fall in voltage: one rating gives 1, two ratings a
@@ -66,25 +65,30 @@ def _starved(context: Context, work: ServoWorkload, sag: Sag) -> Iterator[Findin
         for row, share, passes in zip(rows, low.peak_share, low.passes, strict=True)
         if not passes
     }
-    worst: dict[int, tuple[PlannedMove, int]] = {}
+    failing = {one.planned.move.mark for one in context.once(failing_moves.failures)}
+    starts: dict[int, failing_moves.Starts] = {}
     for planned, way in zip(work.asked, work.way_of, strict=True):
-        known = worst.get(planned.move.mark)
-        if way in shares and (known is None or shares[way] > shares[known[1]]):
-            worst[planned.move.mark] = planned, way
-    for planned, way in worst.values():
-        yield _finding(context, planned, work.ways[way], sag, shares[way])
+        if planned.move.mark not in failing:  # else its finding says a duration that passes here
+            starts.setdefault(planned.move.mark, []).append((planned, way))
+    for those in starts.values():
+        if any(way in shares for _, way in those):
+            planned, way = max(those, key=lambda start: shares.get(start[1], 0.0))
+            yield _finding(context, work, planned, those, sag, shares[way])
 
 
-def _finding(context: Context, planned: PlannedMove, way: Way, sag: Sag, share: float) -> Finding:
-    move, servo = planned.move, context.servos[planned.move.output]
+def _finding(
+    context: Context,
+    work: ServoWorkload,
+    planned: PlannedMove,
+    starts: failing_moves.Starts,
+    sag: Sag,
+    share: float,
+) -> Finding:
+    move = planned.move
     limit = 1.0 - context.show.rig.wearer.margin
     asked_text, limit_text = figures(100 * share, 100 * limit)
-    try:
-        shortest = shortest_duration_ms(
-            context.sound_show.rig, servo, way.from_deg, way.to_deg, way.law, sag.voltage_v
-        )
-    except Impossible:
-        shortest = None
+    # it must go on passing by itself as well, and from everywhere it can start
+    shortest = failing_moves.shortest_at_ms(context, work, starts, sag.voltage_v)
     fix = None if shortest is None else failing_moves.slower(context, move, shortest)
     return Finding(
         "warning",
