@@ -156,3 +156,25 @@ def test_a_stop_over_the_link_finds_room_when_triggers_have_filled_the_queue() -
     assert core.mode == Mode.STOPPING
     (reply,) = Receiver().feed(core.exchange(encode(LinkFrame(0, Kind.STATUS, 1))))
     assert State.unpack(reply.payload[1:]).refused == 0
+
+
+def test_a_wired_button_is_heard_so_that_its_silence_is_a_lost_remote() -> None:
+    """Until something is heard nothing can be lost; each press or release begins silence anew."""
+    loose = InputRecord(ATMEGA328P.pin(f"PC{GO}"), 7, True)
+    table = replace(decode(NEW), inputs=(loose,), lost=1, lost_time=2)
+    core = Core(table_bytes(table))
+    library().host_port(1, AT_REST)
+    core.start()
+
+    def frames_until_lost(levels: int, most: int) -> int:
+        for count in range(most):
+            look(core, levels, LOOKS)
+            core.frame()
+            if running(core):
+                return count
+        return most
+
+    assert frames_until_lost(AT_REST, 60) == 60
+    # pressed, and let go half-way through the 200 ms
+    assert frames_until_lost(0, 6) == 6
+    assert frames_until_lost(AT_REST, 60) in (9, 10)
