@@ -28,7 +28,7 @@ from sim.rehearsal.motion import Limits, kinematics
 from sim.rehearsal.takeover import POSITIONS_PER_DEG, REAL_ARRAYS, Takeover, take_over
 from sim.rulebook import CLOCK_PER_MS, FRAME_S
 from sim.score.law_numbers import law_numbers
-from sim.score.laws import shape
+from sim.score.laws import ramp_shares, shape
 from sim.score.tree import PlannedMove, acts, motion_limits, planned_moves
 from sim.strain.envelope import operate
 
@@ -274,38 +274,60 @@ def _search(
         return []
     low = np.full(len(pairs), 1e-6)
     high = np.full(len(pairs), 1.0 - 1e-6)
-    best: list[Interruption] = []
+    best: dict[int, Interruption] = {}
     longest = np.zeros(len(pairs))
-    for _ in range(rounds):
+    corners = np.stack([_corners(pair[0].move.law) for pair in pairs])
+    for turn in range(rounds):
         shares = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, _INSTANTS)
+        if turn == 0 and any(_jumps(pair[0].move.law) for pair in pairs):
+            shares = np.sort(np.concatenate([shares, corners], axis=1), axis=1)
         angles, speeds, accels, delay = _outcomes(one, pairs, limits, shares)
         points = operate(rig, one, angles, speeds, accels, voltage_v)
         longest = np.maximum(longest, delay.max(axis=1))
         flat = points.share.reshape(len(pairs), -1)
         instant, point = np.unravel_index(np.argmax(flat, axis=1), points.share.shape[1:])
         row = np.arange(len(pairs))
-        best = [
-            Interruption(
+        for pair, r, i, k in zip(pairs, row.tolist(), instant, point, strict=True):
+            share = float(points.share[r, i, k])
+            if r in best and share <= best[r].share:
+                continue
+            best[r] = Interruption(
                 one.name,
                 pair[0].cue,
                 pair[1],
                 pair[0],
                 pair[2],
                 float(shares[r, i] * pair[0].move.duration_ms),
-                float(points.share[r, i, k]),
+                share,
                 float(points.torque_nm[r, i, k]),
                 float(points.speed_deg_s[r, i, k]),
                 float(points.allowed_nm[r, i, k]),
                 float(angles[r, i, k]),
-                float(longest[r]),
+                0.0,
             )
-            for pair, r, i, k in zip(pairs, row, instant, point, strict=True)
-        ]
         low, high = (
             shares[row, np.maximum(instant - 1, 0)],
-            shares[row, np.minimum(instant + 1, _INSTANTS - 1)],
+            shares[row, np.minimum(instant + 1, shares.shape[1] - 1)],
         )
-    return best
+    return [replace(best[r], delay_ms=float(longest[r])) for r in range(len(pairs))]
+
+
+def _jumps(law: Law) -> bool:
+    """Whether the law's acceleration jumps inside the move: there its operating point does."""
+    return law.name in ("parabolic", "trapezoid")
+
+
+_NEAR: Final = 1e-9
+"""Share of a move by which both sides of a jump are told apart."""
+
+
+def _corners(law: Law) -> Array:
+    """Both sides of each inner jump of a law's acceleration, four shares; 1/2 where it has none."""
+    if not _jumps(law):
+        return np.full(4, 0.5)
+    alpha = ramp_shares(law)[0]
+    breaks = np.array([alpha, 1.0 - alpha])
+    return np.concatenate([breaks - _NEAR, breaks + _NEAR])
 
 
 _BRAKING: Final = np.clip(np.linspace(0.0, 1.0, 7), 1e-9, 1.0 - 1e-9)
@@ -320,22 +342,22 @@ def _outcomes(
 
     Shape (pairs, instants, times); then the delays in ms, shape (pairs, instants).
     """
-    size = (*shares.shape, _BRAKING.size + _MOVING.size)
+    jumps = any(_jumps(pair[2].law) for pair in pairs)
+    size = (*shares.shape, _BRAKING.size + _MOVING.size + (4 if jumps else 0))
     angle, speed, accel = np.empty(size), np.empty(size), np.empty(size)
     delay = np.empty(shares.shape)
     for (law, then_law), rows in _by_law(pairs).items():
         chosen = [pairs[row] for row in rows]
         run, nominal = _second_moves(one, chosen, law, then_law, limits, shares[rows])
         deep = Takeover(*(part[..., None] for part in run))
-        times = np.concatenate(
-            [deep.brake * _BRAKING, deep.wait + deep.duration * _MOVING], axis=-1
-        )
+        moving = np.concatenate([_MOVING, _corners(then_law)]) if jumps else _MOVING
+        times = np.concatenate([deep.brake * _BRAKING, deep.wait + deep.duration * moving], axis=-1)
         to_go, speed[rows], accel[rows] = kinematics(deep, then_law, times)
         angle[rows] = _column(pair[2].angle_deg for pair in chosen)[..., None] - to_go
         if then_law.name == "uniform":
             jump = run.way / run.duration / FRAME_S
             accel[rows, :, _BRAKING.size] += jump
-            accel[rows, :, -1] -= jump
+            accel[rows, :, _BRAKING.size + _MOVING.size - 1] -= jump
         delay[rows] = MS_PER_S * (run.end - nominal)
     return angle, speed, accel, delay
 

@@ -28,7 +28,13 @@ from sim.rulebook import CLOCK_PER_MS
 from sim.score.laws import shape
 from sim.score.tree import motion_limits
 from sim.strain.envelope import operate
-from sim.strain.interruption import STOP, bound_share, interruptions, taken_over
+from sim.strain.interruption import (
+    STOP,
+    Interruption,
+    bound_share,
+    interruptions,
+    taken_over,
+)
 from tests.sim.jaw import JAW as STRONG_JAW
 
 JAW = replace(STRONG_JAW, safe_deg=4.0)
@@ -219,3 +225,43 @@ def test_an_interruption_tells_how_much_later_the_part_arrives() -> None:
     )
     (cuts,) = interruptions(slow)
     assert next(c for c in cuts.found if c.by == "shut" and c.cue == "open").delay_ms < 1.0
+
+
+@pytest.mark.parametrize(
+    ("first", "then"),
+    [
+        (Law("trapezoid", 0.23), Law("trapezoid", 0.17)),
+        (Law("trapezoid", 0.08), Law("3-4-5")),
+        (Law("parabolic"), Law("parabolic")),
+        (Law("3-4-5"), Law("parabolic")),
+        (Law("double-S", 0.3, 0.2), Law("trapezoid", 0.31)),
+    ],
+)
+def test_the_corners_of_laws_that_jump_are_not_missed(first: Law, then: Law) -> None:
+    """Against a dense look at the instants of the cut and at the times after it."""
+    show = show_of(
+        Cue("there", "", Move("jaw", 55.0, 420, first)),
+        Cue("back", "", Move("jaw", 3.0, 410, then)),
+    )
+    (cuts,) = interruptions(show, {"b": 6.0})
+    one = next(o for o in show.rig.outputs if isinstance(o, Servo))
+    for found in (cut for cut in cuts.found if cut.by != STOP):
+        assert found.share >= dense_share(show, one, found) - 3e-3, (found.cue, found.by)
+
+
+def dense_share(show: Show, one: Servo, found: Interruption) -> float:
+    """The hardest that cutting the same move by the same move works the servo, on a dense grid."""
+    limits, start = motion_limits(show)[one.name], found.moving.from_deg
+    moving, then = found.moving.move, found.then
+    stroke, seconds = moving.angle_deg - start, moving.duration_ms / 1000.0
+    target, nominal = np.array([then.angle_deg]), np.array([then.duration_ms / 1000.0])
+    worst = 0.0
+    for cut in np.linspace(1e-6, 1.0 - 1e-6, 241):
+        at = shape(moving.law, cut)
+        angle, speed = np.array([start + stroke * at.s]), np.array([stroke * at.v / seconds])
+        run = taken_over(one, angle, speed, target, nominal, then.law, limits)
+        times = np.linspace(1e-6, float(run.end[0]) - 1e-6, 601)
+        to_go, v, a = kinematics(run, then.law, times)
+        share = operate(show.rig, one, then.angle_deg - to_go, v, a, 6.0).share
+        worst = max(worst, float(share.max()))
+    return worst
