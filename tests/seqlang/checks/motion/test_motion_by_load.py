@@ -1,0 +1,188 @@
+"""Torque, heat over time, pinching and interruption, from both sides; figures worked out here.
+
+A servo of 10 kgf.cm (0.980665 N.m) and 400 deg/s has, with a fifth kept in hand, at a speed w on
+its horn (0.8 - w / 400) of its stall torque (MIT, Understanding D.C. Motor Characteristics).
+"""
+
+from __future__ import annotations
+
+import re
+from math import cos, radians, sqrt
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from seqlang.text.findings import Finding
+from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.show_text import applied, findings, show
+
+STALL_NM = 0.980665
+SHOWS = Path(__file__).parents[2] / "findings"
+PINCH = (SHOWS / "pinch-over-limit.cues").read_text()
+CUT = (SHOWS / "interrupted-overload.cues").read_text()
+WIDE = {"pulse": "900 us at -90 deg, 2100 us at 90 deg", "travel": "-60 deg to 60 deg"}
+
+
+def lifted(grams: int, duration_ms: int = 2000, **jaw: str) -> str:
+    """A weight on a lever of 100 mm, lifted 10 deg from level and let down."""
+    return show(
+        jaw={"load": f"{grams} g at 100 mm", "level": "at 0 deg", **jaw},
+        cues={"snap": f"jaw to 10 deg in {duration_ms} ms\njaw to 0 deg in {duration_ms} ms"},
+        supply=None,
+    )
+
+
+def down(duration_ms: int, **jaw: str) -> str:
+    body = f"jaw to 60 deg in 2 s\njaw to 10 deg in {duration_ms} ms\njaw to 0 deg in 2 s"
+    return show(jaw={"load": None, **jaw}, cues={"snap": body}, supply=None)
+
+
+def swung(grams: float, times: str = "for ever") -> str:
+    """A lever that swings through level between two poses in which it is half as heavy."""
+    turn = "    jaw to 60 deg in 4 s\n    jaw to -60 deg in 4 s"
+    return show(
+        jaw={**WIDE, "load": f"{grams:.0f} g at 100 mm", "level": "at 0 deg"},
+        poses="safe pose low\n    jaw -60 deg\n",
+        cues={"snap": f"repeat {times}\n{turn}", "rest": "jaw to -60 deg in 9 s"},
+        remote="button 1: go snap\nbutton 3: go rest\nstop button 2",
+        supply=None,
+    )
+
+
+def nipped(at_mm: float) -> str:
+    """9.4 kgf.cm stalled: 0.92183 N.m, so 140 N at 6.584 mm from the hinge."""
+    return PINCH.replace("nip at 4 mm", f"nip at {at_mm} mm")
+
+
+LIMITS = (
+    Limit(
+        id="speed-down",
+        name="servo-speed",
+        passes=down(293),
+        fails=down(292),
+        says="`jaw` would have to turn at 321 deg/s, and can do 320 deg/s",
+        asked=1.875 * 50 / 0.292,
+        limit=320,
+        label="50 deg in 292 ms",
+        fix="293 ms",
+    ),
+    Limit(
+        id="acceleration-down",
+        name="servo-acceleration",
+        passes=down(538, acceleration="1000 deg/s2"),
+        fails=down(537, acceleration="1000 deg/s2"),
+        says="`jaw` would accelerate at 1001 deg/s2, and its limit is 1000 deg/s2",
+        asked=10 / sqrt(3) * 50 / 0.537**2,
+        limit=1000,
+        label="50 deg in 537 ms",
+        fix="538 ms",
+    ),
+    Limit(
+        id="nip",
+        name="pinch-over-limit",
+        passes=nipped(6.6),
+        fails=nipped(6.5),
+        says="`jaw` presses with 142 N at its nip when it stalls, and 140 N are published for "
+        "hands and fingers",
+        severity="warning",
+        asked=9.4 * 0.0980665 / 0.0065,
+        limit=140,
+        label="6.5 mm from the hinge",
+        help="keep what can be caught 6.58 mm from the hinge, take a weaker servo or a lower gear "
+        "ratio, let a weak link give way, or press with a broader, softer edge",
+    ),
+)
+
+
+@each(LIMITS)
+def test_a_servo_stands_just_so_much(limit: Limit) -> None:
+    holds(limit)
+
+
+def torques(text: str) -> list[Finding]:
+    return findings(text, "servo-torque")
+
+
+@pytest.mark.parametrize(("grams", "gear"), [(790, 1.0), (1550, 2.0), (1550, -2.0), (396, 0.5)])
+def test_the_torque_that_is_asked_and_left_is_that_of_the_line(grams: int, gear: float) -> None:
+    found = torques(lifted(grams, gear=f"{gear:g}"))
+    assert found
+    worst = re.search(r"at ([\d.]+) deg: ([\d.]+) N.m at ([\d.]+) deg/s", found[0].notes[0])
+    assert worst is not None
+    angle_deg, torque_nm, speed_deg_s = map(float, worst.groups())
+    weight_nm = grams / 1000 * 9.80665 * 0.1 * cos(radians(angle_deg)) / abs(gear)
+    assert torque_nm == pytest.approx(weight_nm, rel=5e-3)
+    assert found[0].asked == pytest.approx(weight_nm, rel=5e-3)
+    assert found[0].limit == pytest.approx((0.8 - speed_deg_s / 400) * STALL_NM, rel=2e-3)
+    assert found[0].notes[0].endswith("6 V arriving, 20 % kept in hand")
+
+
+@pytest.mark.parametrize("gear", [1.0, 2.0, 0.5])
+def test_a_weight_that_the_line_leaves_passes(gear: float) -> None:
+    """At 10 deg in 2 s the horn turns 9.4 deg/s at the most, without gears."""
+    left = (0.8 - gear * 9.4 / 400) * STALL_NM / 9.80665 / 0.1 * 1000 * gear
+    assert torques(lifted(int(0.995 * left), gear=f"{gear:g}")) == []
+    assert torques(lifted(int(1.02 * left), gear=f"{gear:g}"))
+
+
+def test_a_slower_move_is_computed_that_passes_and_none_quicker() -> None:
+    text = lifted(780)
+    one = torques(text)[0]
+    assert one.fix is not None
+    least_ms = int(one.fix.text.removesuffix(" ms"))
+    assert torques(lifted(780, least_ms)) == []
+    assert torques(lifted(780, least_ms - 1))
+
+
+def test_a_weight_that_the_servo_cannot_hold_passes_in_no_time() -> None:
+    """Four fifths of 10 kgf.cm hold 800 g at 100 mm."""
+    one = torques(lifted(801))[0]
+    assert one.fix is None
+    assert one.label == "too much for this load"
+    assert (one.help or "").startswith("no duration passes: ")
+    assert all(each.fix for each in torques(lifted(790)))
+
+
+def test_the_torque_of_a_part_that_swings_on_and_on_counts_as_heat() -> None:
+    """RMS of cos(angle) over a minimum-jerk swing, by a fine sum; a third of the stall torque."""
+    share = np.linspace(0.0, 1.0, 20001)
+    way = 10 * share**3 - 15 * share**4 + 6 * share**5
+    rms = float(np.sqrt(np.mean(np.cos(np.radians(-60.0 + 120.0 * way)) ** 2)))
+    most_g = 10_000 / 3.0 / rms / 10.0
+    assert findings(swung(0.985 * most_g), "servo-heat") == []
+    (one,) = findings(swung(1.02 * most_g), "servo-heat")
+    assert one.asked == pytest.approx(1.02 / 3.0, rel=0.01)
+    assert one.limit == pytest.approx(1.0 / 3.0)
+    assert "while `snap` runs on and on, RMS" in one.message
+
+
+def braked(accel_deg_s2: int) -> list[Finding]:
+    text = CUT.replace("20000 deg/s2", f"{accel_deg_s2} deg/s2")
+    return findings(text, "interrupted-overload")
+
+
+def test_a_braking_is_suggested_that_keeps_the_margin() -> None:
+    (one,) = braked(20000)
+    assert one.fix is not None
+    gentle = int(one.fix.text.removesuffix(" deg/s2"))
+    assert braked(gentle) == []
+    # half of the slack is kept in hand; all of it is too much
+    assert braked(round(1.02 * gentle))
+    assert one.limit == pytest.approx(0.8)
+    assert (one.asked or 0.0) > 0.81
+    assert findings(applied(CUT, one), "interrupted-overload") == []
+
+
+def stretched(duration_ms: int) -> list[Finding]:
+    """A move that is cut short and started again; 40 ms are two frames."""
+    body = f"jaw to 20 deg in {duration_ms} ms\nhold 2 s\njaw to 0 deg in 10 s"
+    text = show(jaw={"acceleration": "3000 deg/s2"}, cues={"snap": body}, supply=None)
+    return findings(text, "interrupted-stretch")
+
+
+def test_a_move_that_takes_two_frames_longer_is_not_worth_a_word() -> None:
+    delays = {ms: found[0].asked for ms in range(200, 400, 10) if (found := stretched(ms))}
+    assert all(delay is not None and delay > 40.0 for delay in delays.values())
+    assert 0 < len(delays) < 20
+    assert min(delay or 0.0 for delay in delays.values()) < 45.0
