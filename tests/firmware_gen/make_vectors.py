@@ -16,6 +16,7 @@ go out, one byte for each switch (1: on), each kind in the table's order.
 
 `refused.json` holds other cases: a table and the code of the reason for which it is refused.
 `checked.json` holds more of them, also tables that are accepted (code 0) or have two faults.
+`link.json` holds what is done to a board over a link with faults: see `link_script.py`.
 """
 
 from __future__ import annotations
@@ -29,8 +30,9 @@ from typing import Any
 
 from firmware_gen.player.player import Player
 from firmware_gen.table.records import Table, TableError, decode, encode
-from tests.firmware_gen import checked_tables, rule_tables, tables_by_hand
+from tests.firmware_gen import checked_tables, link_cases, rule_tables, tables_by_hand
 from tests.firmware_gen.evil_tables import EVIL, requests_for
+from tests.firmware_gen.link_script import ReferenceBench, SecondBench, cells_of, recorded
 from tests.firmware_gen.malformed_tables import MALFORMED
 from tests.firmware_gen.random_tables import Request, random_requests, random_table
 from tests.firmware_gen.requests import replaying
@@ -101,6 +103,17 @@ def code_of(data: bytes) -> int:
     return 0
 
 
+def link_recorded() -> list[dict[str, Any]]:
+    return [one | {"steps": _answered(one)} for one in link_cases.all_cases()]
+
+
+def _answered(one: dict[str, Any]) -> list[list[Any]]:
+    """The steps with the reference board's answers; it knows no merged table, the second does."""
+    merged = bytes.fromhex(one["merged"])
+    bench = SecondBench if merged else ReferenceBench
+    return recorded(bench(cells_of(one), merged), one["steps"])
+
+
 def by_hand_cases() -> list[dict[str, Any]]:
     cases = [case(*one) for one in tables_by_hand.CASES]
     for title, table in EVIL.items():
@@ -116,6 +129,7 @@ def main() -> None:
         ("random", random_cases()),
         ("refused", refused_cases()),
         ("checked", checked_cases()),
+        ("link", link_recorded()),
     ):
         text = "[\n" + ",\n".join(json.dumps(one) for one in cases) + "\n]\n"
         (FOLDER / f"{name}.json").write_text(text, encoding="ascii", newline="\n")

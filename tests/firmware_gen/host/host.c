@@ -302,7 +302,10 @@ uint32_t host_writes(void) {
     return count;
 }
 
-void host_slow(uint32_t polls) { slow = polls; }
+void host_slow(uint32_t polls) {
+    slow = polls;
+    busy = busy < polls ? busy : polls;
+}
 
 void host_slow_line(uint32_t polls, uint8_t bytes_in_a_row) {
     line = polls;

@@ -31,7 +31,7 @@ uint8_t *host_merged(void);
 void host_port(uint8_t port, uint8_t levels);
 void host_cut(int32_t writes, int32_t torn); /* writes that succeed before the power fails, -1: all; what the cut cell then holds, -1: as before */
 uint32_t host_writes(void);                  /* cells written since the last call */
-void host_slow(uint32_t polls);              /* how often a cell is busy after a write */
+void host_slow(uint32_t polls);              /* how often a cell is busy after a write, at most from now on */
 /* How often the line is still busy after a reply, and how many received bytes are given out at once. */
 void host_slow_line(uint32_t polls, uint8_t bytes_in_a_row);
 /* A frame in every so manieth pause that the core offers; 0: in none. */
