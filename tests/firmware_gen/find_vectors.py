@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from tests.firmware_gen import second_check, second_player
+from tests.firmware_gen import second_board, second_check, second_player
+from tests.firmware_gen.link_script import SecondBench, cells_of, leaves_at
 from tests.firmware_gen.rule_variations import Variation, read, write_titles
 from tests.firmware_gen.vector_files import CHECKED, PLAYED, first_difference, held
 
@@ -46,9 +47,16 @@ def _refuses_otherwise(names: Names, case: Case) -> bool:
     return bool(names["refusal"](bytes.fromhex(case["table"])) != case["code"])
 
 
+def _answers_otherwise(names: Names, case: Case) -> bool:
+    board, failure = names["SecondBoard"], names["PowerFailsError"]
+    bench = SecondBench(cells_of(case), bytes.fromhex(case["merged"]), board, failure)
+    return leaves_at(bench, case) is not None
+
+
 SUBJECTS = (
     Subject("player", "TABLE.md", second_player.__file__, PLAYED, _plays_otherwise),
     Subject("check", "TABLE.md", second_check.__file__, CHECKED, _refuses_otherwise),
+    Subject("board", "LINK.md", second_board.__file__, ("link",), _answers_otherwise),
 )
 
 
@@ -56,7 +64,7 @@ def is_noticed(subject: Subject, names: Names, case: Case) -> bool:
     """Whether a changed implementation leaves a case. One that breaks does not count."""
     try:
         return subject.differs(names, case)
-    except (ArithmeticError, LookupError, ValueError):
+    except (ArithmeticError, LookupError, TypeError, ValueError):
         return False
 
 
@@ -69,7 +77,7 @@ def vector_for(subject: Subject, variation: Variation, cases: Sequence[Case]) ->
 def main() -> None:
     for subject in SUBJECTS:
         cases = subject.cases()
-        cases.sort(key=lambda case: len(case.get("table", "")) * case.get("frames", 1))
+        cases.sort(key=lambda case: len(str(case)) * case.get("frames", 1))
         titles = {one.name: vector_for(subject, one, cases) for one in read(subject.name)}
         write_titles(subject.name, titles)
         for name, title in titles.items():

@@ -12,12 +12,14 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
+from firmware_gen.crc import crc16
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.protocol import ONE_WAY, REPLY, Kind
 from firmware_gen.table.ops import Act, Delay, Loop, LoopBack
 from firmware_gen.table.records import BindingRecord, CueRecord, LampRecord, Table
 from firmware_gen.table.records import encode as table_bytes
 from tests.firmware_gen.malformed_tables import summed
+from tests.firmware_gen.second_board import Frame, frame_bytes, stuffed
 
 Steps = list[list[Any]]
 
@@ -189,6 +191,8 @@ def frame_cases() -> Iterator[dict[str, Any]]:
     host.raw(b"\x01" * 86 + b"\0").raw(b"\x01" * 87 + b"\0").raw(b"\x05" * 300 + b"\0").raw(whole)
     host.raw(b"\x01\0\x02\x01\0\x03\x01\x01\0\x04\x01\x01\x01\0\x05\x01\x01\x01\x01\0").status()
     host.raw(b"\xff\0\x09\x01\x02\0").status()
+    host.raw(frame_bytes(Frame(0, 0x3F, 1, bytes(range(1, 82))))).status()
+    host.raw(b"\0" + stuffed(b"\0\x16" + struct.pack("<H", crc16(b"\0\x16"))) + b"\0").status()
     yield case("frames lost, doubled, cut and spoilt", host, WITH_OLD)
     for title, cells in (("", WITH_OLD), (" of a blank board", ())):
         host = Host()
@@ -222,10 +226,12 @@ def request_cases() -> Iterator[dict[str, Any]]:
     for offset in (len(OLD) - 1, len(OLD), 499, 65535):
         host.read(offset)
     host.trigger(0xBEEF).trigger(SHINE)
+    host.frames(1).say(Kind.STOP).trigger().button(BUTTON, 1).frames(1).status()
     yield case("values out of range, and reads", host.frames(3).status(), WITH_OLD)
 
     host = Host().hello()
     _every_request(host)
+    host.say(Kind.STOP).say(Kind.LIMP).button(0, 1).button(1, 2).read(0, 0).read(0, CHUNK + 1)
     yield case("requests to a blank board", host.status())
     servo = Host().hello()
     for asked in ((), (Kind.STOP,), (Kind.LIMP,), (Kind.STANDBY,)):
@@ -247,12 +253,20 @@ def _every_request(host: Host) -> None:
 
 
 def order_cases() -> Iterator[dict[str, Any]]:
-    host = Host().trigger(GLOW, 9).say(Kind.STOP, b"", 9).say(Kind.OPEN, bytes(5), 9).hello()
+    host = (
+        Host()
+        .trigger(GLOW, 9)
+        .say(Kind.BUTTON, bytes((BUTTON, 1)), 9)
+        .say(Kind.STOP, b"", 9)
+        .say(Kind.OPEN, bytes(5), 9)
+        .hello()
+    )
     host.trigger(GLOW, 200).frames(2).trigger(GLOW, 200).frames(1).status().trigger(SHINE, 200)
     host.say(Kind.STOP, b"", 200).trigger(GLOW, 199).trigger(GLOW, 73).trigger(GLOW, 72)
     host.trigger(GLOW, 71).trigger(SHINE, 71).frames(1).status().trigger(GLOW, 198).frames(1)
     host.trigger(0xBEEF, 200).frames(1).trigger(GLOW, 200).say(Kind.TRIGGER, b"\1", 202)
-    host.trigger(GLOW, 202).trigger(GLOW, 203).hello().trigger(GLOW, 203).trigger(GLOW, 202)
+    host.trigger(GLOW, 202).trigger(GLOW, 203).hello().trigger(GLOW, 202).trigger(GLOW, 203)
+    host.say(Kind.OPEN, struct.pack("<HHB", len(NEW), 0, 0), 204).say(Kind.VERIFY, b"", 203)
     host.hello(2).trigger(GLOW, 203).trigger(SHINE, 100).hello(3).trigger(SHINE, 100).frames(2)
     host.say(Kind.STATUS, b"", 100).read().say(Kind.TRIGGER, b"\x34\x12", 100, 2).status()
     yield case("sequence numbers", host, WITH_OLD)
@@ -302,8 +316,11 @@ def held_cases() -> Iterator[dict[str, Any]]:
     host = Host().hello().frames(1).button(BUTTON, 1).frames(30).button(BUTTON, 0)
     yield case("a button let go", host.frames(9).status().frames(60).status(), WITH_OLD)
     host = Host().hello().frames(1).button(BUTTON, 1).frames(40)
-    host.raw(_beacon(kind=Kind.BEACON | REPLY)).frames(9).status().frames(1).frames(8).status()
+    host.raw(_beacon(kind=Kind.BEACON | REPLY)).frames(16).status()
     yield case("a reply is not heard", host, WITH_OLD)
+    host = Host().hello().frames(1).button(BUTTON, 1).frames(40)
+    host.raw(_beacon(kind=Kind.STATUS | ONE_WAY)).frames(16).status()
+    yield case("a one-way frame that is ignored is heard", host, WITH_OLD)
     host = Host().hello().frames(1).button(BUTTON, 1).frames(30).transfer(NEW).frames(60).status()
     yield case("a button held while the show changes", host, WITH_OLD)
     lost = lamp_table(lost=True)
@@ -311,6 +328,7 @@ def held_cases() -> Iterator[dict[str, Any]]:
     host = Host().hello().frames(2).button(BUTTON, 1).frames(60).status()
     host.raw(_beacon(to=9)).frames(40).status().frames(20).status()
     yield case("letting go is no sign of the remote", host, cells)
+    yield case("a board that heard something once", Host().hello().frames(110).status(), cells)
     yield case("a board that never heard anything", Host().frames(250).status(), cells)
 
 
@@ -344,7 +362,18 @@ def transfer_cases() -> Iterator[dict[str, Any]]:
     host.open(ELSEWHERE, 1).data(ELSEWHERE).verify().commit().hello()
     yield case("a table of another address than stated", host, WITH_OLD)
     wrong = _spoilt(NEW, 5, 0)
-    host = Host().hello().transfer(wrong, 0).open(NEW, crc=7).data(NEW).verify()
+    other_end = NEW[:-1] + bytes((NEW[-1] ^ 1,))
+    host = (
+        Host()
+        .hello()
+        .open(NEW)
+        .data(other_end)
+        .verify()
+        .transfer(wrong, 0)
+        .open(NEW, crc=7)
+        .data(NEW)
+        .verify()
+    )
     host.open(NEW).data(NEW, 32, 64).verify().data(NEW, 0).verify().commit().hello()
     yield case("check sums that differ", host.cells(), WITH_OLD)
     for at, value in ((0, 0), (1, 2), (4, 9), (5, 255), (10, 99), (24, 7), (60, 0x87)):
@@ -358,7 +387,7 @@ def transfer_cases() -> Iterator[dict[str, Any]]:
     host.data(NEW).verify().commit().hello()
     yield case("pieces at the end and beyond", host, WITH_OLD)
     host = Host().hello().open(other).data(other, 0, 32).open(NEW).data(NEW, 32, 64).verify()
-    host.data(NEW, 0).verify().open(NEW).commit().verify().data(NEW).verify().commit()
+    host.open(NEW).data(NEW).verify().open(NEW).commit().verify().data(NEW).verify().commit()
     yield case("a second open starts over", host.cells().hello(), WITH_OLD)
     host = Host().hello().transfer(NEW).transfer(other).transfer(NEW).transfer(NEW).hello()
     yield case("one transfer after the other", host.cells(), WITH_OLD)
@@ -384,7 +413,8 @@ def stalled_cases() -> Iterator[dict[str, Any]]:
     yield case("an open drops the verify that waits", host, WITH_OLD)
     host = Host().hello().open(other).data(other).verify().stalled().commit()
     host.raw(encode(LinkFrame(0, Kind.COMMIT, host.seq, b""))).data(other, 0).verify().open(NEW)
-    host.free().status()
+    refused = bytes.fromhex(host.steps[-1][1])
+    host.free().raw(refused).status()
     yield case("a transfer's requests while a commit waits", host.cells(), WITH_OLD)
     host = Host().hello().open(other).data(other).verify().stalled().commit()
     again = encode(LinkFrame(0, Kind.COMMIT, host.seq, b""))

@@ -9,6 +9,7 @@ import pytest
 
 import firmware_gen
 from firmware_gen.board import slots, virtual
+from firmware_gen.board.receiving import WINDOW
 from firmware_gen.chips import CHIPS
 from firmware_gen.link import host as link
 from firmware_gen.link import protocol
@@ -98,6 +99,11 @@ def test_slots_lie_where_the_page_says() -> None:
         assert second == f"{base + slot} to {base + 2 * slot - 1}"
         assert int(mark) == base + 2 * slot
     assert f"0x{slots.MARKS[0]:02X} for slot 0, 0x{slots.MARKS[1]:02X} for slot 1" in PLAIN
+
+
+def test_chunks_and_windows_are_those_of_the_page() -> None:
+    stated = {row[0]: (int(row[1]), int(row[2])) for row in rows("| chip | largest data chunk")}
+    assert stated == {chip.title: (chip.chunk_bytes, WINDOW) for chip in CHIPS.values()}
 
 
 @pytest.mark.parametrize(
