@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -43,3 +44,46 @@ def test_the_changed_rules_are_those_of_the_page(subject: Subject) -> None:
     page = (Path(firmware_gen.__file__).parent / subject.page).read_text(encoding="utf-8")
     words = " ".join(page.split())
     assert [one.says for one in read(subject.name) if one.says not in words] == []
+
+
+NO_RULES = (
+    "The player is called once per frame",
+    "**Modes**",
+    "*Starting* is entered",
+    "*Ready*: cues run.",
+    "*Stopping* is entered",
+    "What a request does",
+    "| request |",
+    "Buttons:",
+    "What counts in `refused`:",
+    "Each frame, in this order:",
+    "In the frame of time t,",
+    "At thread time T of run r:",
+    "A law gives the share",
+    "**Harmonic, cycloidal,",
+    "| law |",
+    "3. Speed r and way R in the rise:",
+    "With alpha A and beta B",
+    "Positions are i32",
+    "Why limits hold:",
+    # A press is a start at once, so what it adds shows nowhere else.
+    "- A button is remembered as down",
+    # A motion or fade at rest shows the same as one that has ended, until time wraps.
+    "7. Outputs are evaluated",
+)
+"""How lines of sections 2 and 3 begin that introduce, explain, or cannot be told from outside."""
+
+
+def test_every_rule_of_the_player_has_a_change() -> None:
+    page = (Path(firmware_gen.__file__).parent / "TABLE.md").read_text(encoding="utf-8")
+    text = page[page.index("## 2. ") : page.index("## 4. ")]
+    items = re.split(r"\n(?=\s*(?:- |\d\. |\|))|\n\n", text)
+    rules = [" ".join(item.split()) for item in items]
+    said = {one.says for one in read("player")}
+    assert [
+        rule
+        for rule in rules
+        if rule
+        and not rule.startswith(("#", "| ---", *NO_RULES))
+        and not any(words in rule for words in said)
+    ] == []
