@@ -102,7 +102,7 @@ def fast_pattern(effect: Effect, lit: Lit, lasts_ms: float = inf) -> tuple[FastP
 
 @lru_cache(maxsize=_KEPT)
 def _fast_pattern(effect: Effect, lit: Lit, beats: int) -> tuple[FastPattern, ...]:
-    if not may_flash(effect, lit):
+    if beats < 1 or not may_flash(effect, lit):
         return ()
     if effect.name in ("breathe", "run"):
         beats = min(beats, ceil(TOO_CLOSE_MS / effect.period_ms) + 3)

@@ -71,11 +71,17 @@ from sim.strain.light_states import Entry, LightStates
 LEAD_MS: Final = 1000
 """What the cue finds shines this long before it starts, so that the first change counts."""
 
+GOES_ON_MS: Final = 3_000
+"""What has no end and comes round is watched for so long at least: a row seen then goes on."""
+
 ROW_MS: Final = 1000 * STROBE_S + 5000
-"""What may be a row of flashes is watched for so long."""
+"""An irregular effect that may make a row of flashes is watched for so long."""
 
 MIXED_MS: Final = 180_000
 """Patterns that never come round together are watched for so long (own limit)."""
+
+MIXED_REPEAT_MS: Final = 60_000
+"""A pattern beside a repeat is watched for so long (own limit)."""
 
 LONGEST_MS: Final = 600_000
 """Nothing is watched for longer than ten minutes (own limit)."""
@@ -107,7 +113,7 @@ _ENTRY: Final = "\0"
 class Sight:
     """One rehearsal. `times_ms` count from the cue's start, `start_ms` after power-up."""
 
-    cue: Cue
+    run: Cue
     entry: Entry
     times_ms: Array
     sources: dict[str, Source]
@@ -197,9 +203,11 @@ class Eye:
             return ()
         worst: dict[tuple[str, ...], Row] = {}
         for sight in self.sights(cue):
+            stays = duration_ms(sight.run.body) == inf or _may_go_on(cue)
+            until = float(sight.times_ms[-1]) if stays else inf
             for outputs, luminance in _luminances(sight.sources).items():
                 changes = general_changes(sight.times_ms, luminance).at_ms
-                row = longest_row(changes, float(sight.times_ms[-1]))
+                row = longest_row(changes, until)
                 known = worst.get(outputs)
                 if row and row.lasts_s > STROBE_S and (not known or row.lasts_s > known.lasts_s):
                     worst[outputs] = row
@@ -254,13 +262,13 @@ class Eye:
         """
         score = self.show.score
         idle = next((cue for cue in score.cues if cue.name == score.idle), None)
-        if idle is None or idle.name == sight.cue.name or name not in outputs_used(idle.body):
+        if idle is None or idle.name == sight.run.name or name not in outputs_used(idle.body):
             return inf
-        mine = outputs_used(sight.cue.body)
-        others = (c for c in score.cues if c.name not in (idle.name, sight.cue.name))
+        mine = outputs_used(sight.run.body)
+        others = (c for c in score.cues if c.name not in (idle.name, sight.run.name))
         if any(not outputs_used(other.body) & mine for other in others):
             return inf
-        return sight.start_ms + duration_ms(sight.cue.body)
+        return sight.start_ms + duration_ms(sight.run.body)
 
     def _lit(self, name: str, levels: tuple[float, ...]) -> Lit:
         light = self.states.lights[name]
@@ -272,20 +280,36 @@ class Eye:
 
     # -- rehearsing -----------------------------------------------------------------------------
 
-    def watch(self, cue: Cue, entry: Entry, then: Cue | None = None, after_ms: int = 0) -> Sight:
-        """A run of any cue; `then` is started `after_ms` after it, whatever that does to it."""
+    def watch(
+        self,
+        cue: Cue,
+        entry: Entry,
+        then: Cue | None = None,
+        after_ms: int = 0,
+        longest_ms: float = SECOND_MS,
+    ) -> Sight:
+        """A run of any cue; `then` is started `after_ms` after it, whatever that does to it.
+
+        What comes of that is watched for `longest_ms` and a second.
+        """
         presses = [Press(0, cue=_ENTRY), Press(LEAD_MS, cue=cue.name)]
         length = LEAD_MS + watched_ms(cue) + int(SECOND_MS)
         if then is not None:
             presses.append(Press(LEAD_MS + after_ms, cue=then.name))
-            length = LEAD_MS + after_ms + min(watched_ms(then), int(SECOND_MS)) + int(SECOND_MS)
+            length = LEAD_MS + after_ms + min(watched_ms(then), int(longest_ms)) + int(SECOND_MS)
         return self._rehearsed(entry, (cue,) if then is None else (cue, then), presses, length)
 
-    def watch_pressed(self, cue: Cue, entry: Entry, every_ms: int) -> Sight:
-        """The same while the cue's button is pressed every `every_ms` for `PRESSED_MS`."""
-        times = range(0, PRESSED_MS, every_ms)
-        presses = [Press(0, cue=_ENTRY), *(Press(LEAD_MS + at, cue=cue.name) for at in times)]
-        return self._rehearsed(entry, (cue,), presses, LEAD_MS + PRESSED_MS, as_written=True)
+    def watch_pressed(self, cues: tuple[Cue, ...], every_ms: int) -> Sight:
+        """The cues' buttons, pressed in turn every `every_ms` for `PRESSED_MS`.
+
+        The first cue finds its lights at their brightest.
+        """
+        entries = self.states.entries(cues[0])
+        presses = [Press(0, cue=_ENTRY)]
+        for n, at in enumerate(range(0, PRESSED_MS, every_ms)):
+            presses.append(Press(LEAD_MS + at, cue=cues[n % len(cues)].name))
+        entry = entries[min(1, len(entries) - 1)]
+        return self._rehearsed(entry, cues, presses, LEAD_MS + PRESSED_MS, as_written=True)
 
     def _rehearsed(
         self,
@@ -427,31 +451,72 @@ def _flash(name: str, fast: FastPattern, effect: Effect, lit: Lit, begins_ms: fl
 
 
 def watched_ms(cue: Cue) -> int:
-    """How long the cue is watched: all of it; of what has no end two passes.
+    """How long the cue is watched: all of it; of what has no end three passes.
 
     Longer where it could make a row of flashes, or where a pattern and a repeat never come round
     together.
     """
+    lasts = _last_light_ms(cue)
     whole = duration_ms(cue.body)
-    rows = any(
+    longest = max(whole, lasts) if whole < inf else max(lasts, 3.0 * _once_ms(cue) + GOES_ON_MS)
+    if _leaves_a_mixture(cue):
+        longest = max(longest, lasts + (MIXED_REPEAT_MS if _once_ms(cue) else MIXED_MS))
+    elif _may_go_on(cue):
+        longest = max(longest, lasts + (GOES_ON_MS if _is_regular(cue) else ROW_MS))
+    return int(min(longest, LONGEST_MS))
+
+
+def _once_ms(cue: Cue) -> float:
+    """When the first pass of the last endless repeat of lights is over; 0: there is none."""
+    lengths = Lengths(cue.body)
+    return max(
+        (
+            start + lengths[step.body]
+            for start, step in timeline(cue.body, lengths)
+            if isinstance(step, Repeat) and lengths[step] == inf and _has_light(step)
+        ),
+        default=0.0,
+    )
+
+
+def _may_go_on(cue: Cue) -> bool:
+    """Whether effects stay on that could make a row of flashes."""
+    return any(
         isinstance(act, Effect) and act.period_ms <= STROBING_MS.get(act.name, 0)
         for act in acts(cue.body)
     )
-    if whole < inf:
-        return int(min(whole + (ROW_MS if rows else 0), LONGEST_MS))
+
+
+def _is_regular(cue: Cue) -> bool:
+    """Whether all effects of the cue flash alike in every beat."""
+    return all(a.name in ("breathe", "run") for a in acts(cue.body) if isinstance(a, Effect))
+
+
+def _last_light_ms(cue: Cue) -> float:
+    """When the last fade or effect that comes to an end has come to it."""
     lengths = Lengths(cue.body)
-    last = once = 0.0
-    for start, step in timeline(cue.body, lengths):
-        if isinstance(step, Fade | Effect) and start < inf:
-            last = max(last, start + lengths[step])
-        if isinstance(step, Repeat) and lengths[step] == inf and _has_light(step):
-            once = max(once, start + lengths[step.body])
-    if once:
-        restless = any(isinstance(act, Effect) and effect_ways(act) for act in acts(cue.body))
-        last = max(3.0 * once, MIXED_MS if restless else ROW_MS)
-    elif rows:
-        last += ROW_MS
-    return int(min(last, LONGEST_MS))
+    return max(
+        (
+            start + lengths[step]
+            for start, step in timeline(cue.body, lengths)
+            if isinstance(step, Fade | Effect) and start < inf
+        ),
+        default=0.0,
+    )
+
+
+def _leaves_a_mixture(cue: Cue) -> bool:
+    """Whether effects stay on that never come round together, or not with a repeat beside them."""
+    last = {act.output: act for act in acts(cue.body) if isinstance(act, Effect)}
+    ways = [effect_ways(effect) for effect in last.values() if effect.name != "steady"]
+    repeated = {
+        id(inner)
+        for step in walk(cue.body)
+        if isinstance(step, Repeat) and step.times is None and _has_light(step)
+        for inner in walk(step)
+    }
+    apart = any(effect_ways(effect) and id(effect) not in repeated for effect in last.values())
+    return (len(ways) > 1 and sum(ways) >= TOO_MANY) or (bool(repeated) and apart)
 
 
 def _has_light(step: Repeat) -> bool:
@@ -460,11 +525,7 @@ def _has_light(step: Repeat) -> bool:
 
 def _may_last(cue: Cue, runs: tuple[Cue, ...]) -> bool:
     """Whether the cue could make a long row of flashes: long enough, or an effect stays on."""
-    long = any(duration_ms(run.body) > 1000 * STROBE_S for run in runs)
-    return long or any(
-        isinstance(act, Effect) and act.period_ms <= STROBING_MS.get(act.name, 0)
-        for act in acts(cue.body)
-    )
+    return _may_go_on(cue) or any(duration_ms(run.body) > 1000 * STROBE_S for run in runs)
 
 
 # -- what would pass ------------------------------------------------------------------------------

@@ -1,12 +1,10 @@
-"""Light that flashes because a cue takes over from another, joins it, or is started again.
+"""Light that flashes because a cue takes over from another or joins it.
 
 Candidates are found by counting changes: those within any part of a second of the one cue, plus
 those at the start of the other, plus one for the change-over, each from the state in which it
 changes most. Only where that could make more than three flashes are the two rehearsed together;
 what is reported was seen in such a rehearsal. What takes over: every cue with a button, the cue for
 a lost remote, the stop, and idle where the first cue ends by itself.
-
-Not covered: several buttons pressed in turn several times a second.
 """
 
 from __future__ import annotations
@@ -27,9 +25,9 @@ from sim.light.flash import (
     red_changes,
     together,
 )
-from sim.model import Cue, Effect, Fade
+from sim.model import Cue
 from sim.rulebook import FRAME_MS
-from sim.score.tree import duration_ms, outputs_used, timeline
+from sim.score.tree import duration_ms, outputs_used
 from sim.strain.eye import Eye, Sight
 from sim.strain.light_states import STOP, Entry
 
@@ -40,14 +38,13 @@ MOST_INSTANTS: Final = 24
 """A pair is rehearsed at so many of the likely instants at most (own limit)."""
 
 OFFSETS_MS: Final = (0, 240, 500, 740)
-"""Two cues that run beside each other are started so far apart."""
+"""The busiest seconds of two cues that run beside each other are brought so far apart."""
+
+BESIDE_MS: Final = 12_000
+"""Two cues that run beside each other are watched for so long (own limit)."""
 
 LATER_MS: Final = (20, 60, 120)
 """A cue takes over so long after the last of the changes that are packed most densely."""
-
-PRESSES_MS: Final = (120, 180, 240)
-"""A quick finger's presses are so far apart: four to eight a second (common practice, no source).
-Fewer than four a second cannot make more than three flashes by themselves."""
 
 Changing: TypeAlias = dict[tuple[str, str], Array]
 """The instants (ms) of a cue's changes, per kind and output ("": all together)."""
@@ -62,15 +59,6 @@ class Interruption:
     after_ms: int
     found: Flashing
     finds: Entry
-
-
-@dataclass(frozen=True, slots=True)
-class Hurry:
-    """What flashes while the cue's button is pressed every `every_ms`."""
-
-    cue: Cue
-    every_ms: int
-    found: Flashing
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,36 +93,12 @@ def interruptions(eye: Eye, cues: tuple[Cue, ...]) -> Iterator[Interruption]:
             yield found
 
 
-def hurry(eye: Eye, cue: Cue) -> Hurry | None:
-    """What flashes under a quick finger on the cue's button, if the cue does not by itself."""
-    if not _changes_at_once(cue) or eye.flashes(cue):
-        return None
-    entry = eye.states.entries(cue)[0]
-    for every_ms in PRESSES_MS:
-        for found in eye.watch_pressed(cue, entry, every_ms).flashing:
-            return Hurry(cue, every_ms, found)
-    return None
-
-
 def _can_follow(eye: Eye, first: Cue, then: Cue, takers: set[str | None]) -> bool:
     """Whether `then` can start while `first` runs, or right after it."""
     if then.name not in takers or first.name == STOP:
         return False
     idles = then.name == eye.show.score.idle
     return not idles or (first.name != then.name and duration_ms(first.body) < inf)
-
-
-def _changes_at_once(cue: Cue) -> bool:
-    """Whether a restart could change a light there and back before the next press."""
-    fades: list[str] = []
-    for start, step in timeline(cue.body):
-        if start > PRESSES_MS[-1]:
-            continue
-        if isinstance(step, Effect) and step.name != "steady":
-            return True
-        if isinstance(step, Fade):
-            fades.append(step.output)
-    return len(fades) > len(set(fades))
 
 
 def _restless(eye: Eye, cues: tuple[Cue, ...]) -> list[_Seen]:
@@ -220,12 +184,21 @@ def _densest(at_ms: Array, window_ms: float) -> int:
     return int((ends - np.arange(at_ms.size)).max())
 
 
+def _densest_second(at_ms: Array | None) -> float:
+    """When the second begins that holds most changes."""
+    if at_ms is None or not at_ms.size:
+        return 0.0
+    ends = np.searchsorted(at_ms, at_ms + SECOND_MS, side="right")
+    return float(at_ms[int(np.argmax(ends - np.arange(at_ms.size)))])
+
+
 def _confirmed(eye: Eye, first: _Seen, then: _Seen) -> Interruption | None:
     """What a rehearsal at one of the likely instants really shows."""
     entries = list({id(entry): entry for entry in first.finds.values()}.values())
     for entry in entries or [eye.states.entries(first.cue)[0]]:
         for after_ms in _instants(eye, first, then):
-            sight = eye.watch(first.cue, entry, then.cue, after_ms)
+            longest = BESIDE_MS if _beside(eye, first.cue, then.cue) else SECOND_MS
+            sight = eye.watch(first.cue, entry, then.cue, after_ms, longest)
             if sight.flashing:
                 return Interruption(first.cue, then.cue, after_ms, sight.flashing[0], entry)
     return None
@@ -235,7 +208,9 @@ def _instants(eye: Eye, first: _Seen, then: _Seen) -> list[int]:
     if then.cue.name == eye.show.score.idle:
         return [int(duration_ms(first.cue.body))]
     if _beside(eye, first.cue, then.cue):
-        return list(OFFSETS_MS)
+        whole = "general", ""
+        later = _densest_second(first.changes.get(whole)) - _densest_second(then.changes.get(whole))
+        return sorted({max(0, int(later) + offset) for offset in OFFSETS_MS})
     instants: set[int] = set()
     for key, at_ms in first.changes.items():
         after = then.changes.get(key, np.zeros(0))

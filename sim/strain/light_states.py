@@ -94,8 +94,8 @@ class LightStates:
 
     def _choices(self, name: str, cue: Cue) -> tuple[Light, ...]:
         several = self._left[name]
-        brightest = max(several, key=_luminance)
-        chosen = [several[0], brightest, max(several, key=_redness)]
+        brightest = max(several, key=light_luminance)
+        chosen = [several[0], brightest, max(several, key=light_redness)]
         for effect in _first_effects(cue, name):
             chosen.append(_just_counting(brightest, effect))
         return tuple(dict.fromkeys(chosen))
@@ -130,14 +130,16 @@ def _safe(light: Lamp | Strip) -> Light:
 
 
 @lru_cache(maxsize=4096)
-def _luminance(light: Light) -> float:
+def light_luminance(light: Light) -> float:
+    """Relative luminance of a lamp's or a strip's light, 0 to 1."""
     if isinstance(light, StripLight):
         return float(colour_luminance(strip_linear(light)))
     return float(luminance(light))
 
 
 @lru_cache(maxsize=4096)
-def _redness(light: Light) -> float:
+def light_redness(light: Light) -> float:
+    """How red a strip's light is: R - G - B, linear; a lamp's level has no colour."""
     if not isinstance(light, StripLight):
         return 0.0
     red, green, blue = strip_linear(light).tolist()
@@ -160,7 +162,7 @@ def _first_effects(cue: Cue, name: str) -> list[Effect]:
 def _just_counting(brightest: Light, effect: Effect) -> Light:
     """The light at most as bright whose darkest state under the effect is just below 0.80."""
     share = 1.0 - effect.depth_pct / 100.0
-    whole = float(lightness(np.array(_luminance(brightest))))
+    whole = float(lightness(np.array(light_luminance(brightest))))
     limit = float(lightness(np.array(BRIGHT))) - LEVEL_STEP_PCT
     if whole * share <= limit:
         return brightest

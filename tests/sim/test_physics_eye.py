@@ -29,6 +29,7 @@ from sim.model import (
 )
 from sim.strain.eye import Eye
 from sim.strain.interrupted_light import Interruption, interruptions
+from sim.strain.quick_fingers import hurry_in_turn
 
 EYE = Lamp("eye", "b", 2, colour=(0, 0, 255))
 EAR = Lamp("ear", "b", 3)
@@ -231,6 +232,49 @@ def test_a_cue_started_into_another_can_flash_where_neither_does() -> None:
     assert ("three", "three") in [(f.first.name, f.then.name) for f in found]
     assert all(f.found.count == 4 for f in found)
     assert all(0.0 <= f.after_ms <= 900.0 for f in found)
+
+
+def test_two_cues_beside_each_other_are_brought_together_where_both_are_busy() -> None:
+    """Each pulses two and a half times a second, one of them only after six seconds."""
+
+    def pulses(output: str) -> Repeat:
+        beat = (Fade(output, 100.0, 0), Hold(80), Fade(output, 0.0, 0), Hold(320))
+        return Repeat(InTurn(beat), 6)
+
+    late = Cue("late", "", InTurn((Hold(6000), pulses("eye"))))
+    early = Cue("early", "", pulses("ear"))
+    show = show_of(late, early)
+    white = tuple(replace(o, colour=(255, 255, 255)) if o == EYE else o for o in (EYE, EAR))
+    show = replace(show, rig=replace(show.rig, outputs=white))
+    found = {one.then.name: one for one in interruptions(Eye(show), show.score.cues)}
+    assert found["early"].first.name == "late"
+    assert found["early"].after_ms >= 5500
+    assert found["early"].found.outputs == ("eye", "ear")
+
+
+def test_two_embers_left_on_are_judged_together_for_long() -> None:
+    """Each of the two passes for ever; their sum does not."""
+    lit = (Fade("eye", 100.0, 0), Fade("ear", 100.0, 0))
+    embers = (Effect("eye", "ember", 171, 100.0, 3), Effect("ear", "ember", 190, 100.0, 8))
+    cue = Cue("two", "", InTurn((*lit, *embers)))
+    white = Lamp("eye", "b", 2), EAR
+    show = Show(Rig((), (Board("b", "atmega328p", 1),), white), Score("s", (cue,)))
+    found = Eye(show).flashes(cue)
+    assert [one.found.outputs for one in found] == [("eye", "ear")]
+    one = Cue("two", "", InTurn((*lit, embers[0])))
+    assert Eye(show).flashes(one) == ()
+
+
+def test_two_buttons_in_turn_are_found_where_both_are_quick() -> None:
+    up, down = Cue("up", "", Fade("eye", 100.0, 40)), Cue("down", "", Fade("eye", 0.0, 40))
+    found = hurry_in_turn(Eye(show_of(up, down)), (up, down))
+    assert found is not None
+    assert {cue.name for cue in found.cues} == {"up", "down"}
+    assert found.found.count == 4
+    slow = replace(up, body=Fade("eye", 100.0, 6000))
+    assert hurry_in_turn(Eye(show_of(slow, down)), (slow, down)) is None
+    waiting = replace(up, conflict="wait")
+    assert hurry_in_turn(Eye(show_of(waiting, down)), (waiting, down)) is None
 
 
 def test_slow_cues_may_be_started_at_any_time() -> None:

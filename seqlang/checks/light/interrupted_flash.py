@@ -3,8 +3,8 @@
 What: no output, nor all of them together, flashes more than three times within a second when a
 button's cue, the cue for a lost remote or idle takes over from another one, or runs beside it.
 Named as advice: a cue that flashes only when its own button is pressed again while it runs, or
-several times a second, and one that flashes when the stop button is pressed in the midst of it
-(the stop itself shall never wait).
+several times a second; one that flashes when the stop button is pressed in the midst of it (the
+stop itself shall never wait); and two buttons pressed in turn by quick fingers.
 
 Why: buttons are pressed at any instant; three flashes at the end of one cue and one at the start of
 the next are four.
@@ -14,8 +14,7 @@ Example: `alarm` blinks three times in its last second, and so does `lure` in it
 Instead: let the second cue begin with a second of calm, or slow both down.
 
 Source of the limit: as for `general-flash`. Candidates are found by counting changes; each is
-then rehearsed, and only what flashes there is named. Not covered: several buttons pressed in turn
-several times a second.
+then rehearsed, and only what flashes there is named.
 """
 
 from __future__ import annotations
@@ -27,8 +26,9 @@ from seqlang.checks.figures import listed, seconds
 from seqlang.checks.light.flashing_light import SCREENS
 from seqlang.text.findings import Finding
 from sim.light.flash import FLASHES
-from sim.strain.interrupted_light import Hurry, Interruption, hurry, interruptions
+from sim.strain.interrupted_light import Interruption, interruptions
 from sim.strain.light_states import STOP
+from sim.strain.quick_fingers import Hurry, hurry, hurry_in_turn
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -44,26 +44,46 @@ def check(context: Context) -> Iterator[Finding]:
     for one in interruptions(context.eye, cues):
         named.add(one.then.name)
         yield _stopped(context, one) if one.then.name == STOP else _interrupted(context, one)
-    bound = {binding.cue for binding in score.bindings}
-    for cue in cues:
-        if cue.name in bound - named:
-            pressed = hurry(context.eye, cue)
-            if pressed is not None:
-                yield _hurried(context, pressed)
+    bound = {binding.cue for binding in score.bindings} - named
+    alone = {cue.name: hurry(context.eye, cue) for cue in cues if cue.name in bound}
+    for one_finger in alone.values():
+        if one_finger is not None:
+            yield _hurried(context, one_finger)
+    calm = tuple(cue for cue in cues if cue.name in bound and alone[cue.name] is None)
+    two_fingers = hurry_in_turn(context.eye, calm)
+    if two_fingers is not None:
+        yield _hurried(context, two_fingers)
 
 
 def _hurried(context: Context, one: Hurry) -> Finding:
+    cue = one.cues[-1]
+    if len(one.cues) == 1:
+        pressing = f"the button of `{cue.name}` is pressed every {seconds(one.every_ms)}"
+        help_ = (
+            "let the cue last half a second or more and refuse to start again before it "
+            "ends: `if busy refuse`"
+        )
+    else:
+        pressing = (
+            f"the buttons of `{one.cues[0].name}` and `{cue.name}` are pressed in turn every "
+            f"{seconds(one.every_ms)}"
+        )
+        help_ = (
+            "let one of the two bring its light about within a second or more, or refuse to start "
+            "while the other runs: `if busy refuse`"
+        )
     return Finding(
         "advice",
         "interrupted-flash",
         f"{listed(list(one.found.outputs))} can flash {one.found.count} times within one second "
-        f"while the button of `{one.cue.name}` is pressed every {seconds(one.every_ms)}, and "
-        f"{FLASHES} times are safe",
-        context.span(one.cue.mark, "name"),
+        f"while {pressing}, and {FLASHES} times are safe",
+        context.span(cue.mark, "name"),
         label="safe when it is pressed once",
+        related=tuple(
+            (context.span(other.mark, "name"), "the other button's cue") for other in one.cues[:-1]
+        ),
         notes=(SCREENS,),
-        help="let the cue last half a second or more and refuse to start again before it "
-        "ends: `if busy refuse`",
+        help=help_,
         asked=one.found.count,
         limit=FLASHES,
         unit="flashes a second",

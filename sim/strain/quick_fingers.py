@@ -1,0 +1,122 @@
+"""Light that flashes under a quick finger: one button again and again, or two in turn.
+
+A hand can press four to eight times a second. Fewer than four presses cannot make more than three
+flashes by themselves. Which buttons could is read off the text: where each cue has brought each
+light by the next press, from where the other one left it. What could change by a tenth of full
+light is rehearsed; only what flashes there is named. Three buttons in turn are not tried: of what
+each brings about, two that lie farthest apart change the light most.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Final
+
+from sim.light.flash import CHANGE, RED_CHANGE, Flashing
+from sim.light.lightness import lightness, luminance
+from sim.model import Cue, Effect, Fade, StripLight
+from sim.score.tree import timeline
+from sim.strain.eye import Eye
+from sim.strain.light_states import light_luminance, light_redness
+
+PRESSES_MS: Final = (120, 180, 240)
+"""A quick finger's presses are so far apart (common practice, no source)."""
+
+MOST_PAIRS: Final = 4
+"""Of more pairs of buttons those that change a light most are rehearsed (own limit)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hurry:
+    """What flashes while the buttons of `cues` are pressed in turn every `every_ms`."""
+
+    cues: tuple[Cue, ...]
+    every_ms: int
+    found: Flashing
+
+
+def hurry(eye: Eye, cue: Cue) -> Hurry | None:
+    """What flashes under a quick finger on the cue's button, if the cue does not by itself."""
+    if not _changes_at_once(cue) or eye.flashes(cue):
+        return None
+    return _pressed(eye, (cue,))
+
+
+def hurry_in_turn(eye: Eye, cues: tuple[Cue, ...]) -> Hurry | None:
+    """What flashes under quick fingers on two of the cues' buttons: the first pair that is found.
+
+    `cues`: those with a button. A cue that flashes under one finger needs no second one.
+    """
+    willing = [cue for cue in cues if cue.conflict == "take"]
+    reaches = {cue.name: _reached(eye, cue) for cue in willing}
+    swings = (
+        (_swing(reaches[one.name], reaches[other.name]), one, other)
+        for one, other in combinations(willing, 2)
+    )
+    likely = sorted((s for s in swings if s[0] >= 1.0), key=lambda s: -s[0])
+    for _, one, other in likely[:MOST_PAIRS]:
+        found = _pressed(eye, (one, other))
+        if found is not None:
+            return found
+    return None
+
+
+def _pressed(eye: Eye, cues: tuple[Cue, ...]) -> Hurry | None:
+    for every_ms in PRESSES_MS:
+        for found in eye.watch_pressed(cues, every_ms).flashing:
+            return Hurry(cues, every_ms, found)
+    return None
+
+
+def _changes_at_once(cue: Cue) -> bool:
+    """Whether a restart could change a light there and back before the next press."""
+    fades: list[str] = []
+    for start, step in timeline(cue.body):
+        if start > PRESSES_MS[-1]:
+            continue
+        if isinstance(step, Effect) and step.name != "steady":
+            return True
+        if isinstance(step, Fade):
+            fades.append(step.output)
+    return len(fades) > len(set(fades))
+
+
+@dataclass(frozen=True, slots=True)
+class _Reach:
+    """Where a cue takes a light before the next press: a way towards a light, `share` of it."""
+
+    luminance: float
+    redness: float
+    share: float
+
+
+def _reached(eye: Eye, cue: Cue) -> dict[str, _Reach]:
+    """By light, what the cue's first fade of it brings about in the time between two presses."""
+    found: dict[str, _Reach] = {}
+    for start, step in timeline(cue.body):
+        if not isinstance(step, Fade) or step.output not in eye.names or step.output in found:
+            continue
+        if start < PRESSES_MS[-1]:
+            share = min(1.0, (PRESSES_MS[-1] - start) / max(step.duration_ms, 1))
+            light: float | StripLight = step.light
+            found[step.output] = _Reach(light_luminance(light), light_redness(light), share)
+    return found
+
+
+def _swing(one: dict[str, _Reach], other: dict[str, _Reach]) -> float:
+    """How far two cues drive a light to and fro, over the least change that counts."""
+    worst = 0.0
+    for name in one.keys() & other.keys():
+        a, b = one[name], other[name]
+        # each goes its share of what is left of the way: the two meet in a swing of this size
+        part = a.share * b.share / (a.share + b.share - a.share * b.share)
+        levels = sorted((float(lightness(a.luminance)), float(lightness(b.luminance))))
+        low, high = levels[0], levels[0] + part * (levels[1] - levels[0])
+        top = levels[1] - part * (levels[1] - levels[0])
+        change = max(
+            float(luminance(high) - luminance(low)), float(luminance(levels[1]) - luminance(top))
+        )
+        red = part * abs(a.redness - b.redness)
+        worst = max(worst, change / CHANGE, red / RED_CHANGE)
+    return worst
