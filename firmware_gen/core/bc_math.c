@@ -87,6 +87,9 @@ uint32_t bc_share(uint16_t part, uint16_t whole) {
 }
 
 uint32_t bc_progress(uint32_t elapsed, uint32_t total) {
+    uint8_t half = 0; /* the last bit that was shifted out */
+    uint16_t share;
+    uint16_t rest;
     if (elapsed > (uint32_t)1 << 31 || total == 0) {
         return 0;
     }
@@ -94,8 +97,19 @@ uint32_t bc_progress(uint32_t elapsed, uint32_t total) {
         return 65536;
     }
     while (total > 0xFFFF) {
+        half = elapsed & 1;
         total >>= 1;
         elapsed >>= 1;
     }
-    return bc_share((uint16_t)elapsed, (uint16_t)total);
+    elapsed += half;
+    if (elapsed >= total) {
+        return 65535;
+    }
+    share = (uint16_t)bc_share((uint16_t)elapsed, (uint16_t)total);
+    /* What the division leaves: of its numerator's lower half nothing is set. */
+    rest = (uint16_t)(0 - (uint32_t)share * total);
+    if (rest >= total - rest && share < 65535) {
+        share++;
+    }
+    return share;
 }

@@ -54,8 +54,8 @@ uint32_t bc_root(uint32_t value, uint8_t bits);
 uint32_t bc_share(uint16_t part, uint16_t whole);
 
 /*
- * The same for times in 1/256 ms: 0 before the start (elapsed is a difference of times), or if total is 0; 65536
- * from the end on.
+ * The same for times in 1/256 ms, to the nearest: 0 before the start (elapsed is a difference of times), or if
+ * total is 0; 65536 from the end on, and not before.
  */
 uint32_t bc_progress(uint32_t elapsed, uint32_t total);
 

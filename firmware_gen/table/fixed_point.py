@@ -193,9 +193,16 @@ def channel_bytes() -> bytes:
 
 
 def progress(elapsed: int, total: int) -> int:
-    """Share `elapsed / total` as Q16, both in 1/256 ms, 0 <= elapsed <= total, total > 0."""
+    """Share `elapsed / total` as Q16, both in 1/256 ms, 0 <= elapsed <= total, total > 0.
+
+    To the nearest, but 1 at the end alone. Rounded down, parts would trail behind, and a move that
+    takes over would be stretched by that too.
+    """
+    if elapsed >= total:
+        return ONE
     k = max(0, total.bit_length() - 16)
-    return ((elapsed >> k) << 16) // (total >> k)
+    nearest = (elapsed + (1 << k >> 1)) >> k
+    return min(ONE - 1, ((nearest << 17) // (total >> k) + 1) >> 1)
 
 
 def _listed_shape(x: int, gains: Sequence[int]) -> tuple[int, int]:

@@ -14,6 +14,7 @@ from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Mod
 from firmware_gen.table.records import (
     BindingRecord,
     LawRecord,
+    ServoRecord,
     Table,
 )
 from tests.firmware_gen.random_tables import Request
@@ -463,10 +464,13 @@ _NEAR_THE_LIMIT = table(
     ((Act(0, 8000, 4003, False, 1), Act(1, 8000, 4003, False, 1)), (Act(0, 0, 10), Act(1, 0, 10))),
 )
 
-_ONE_DEGREE_PER_SECOND = servo(ATMEGA328P.pin("PB1"), safe=0, speed=1, acceleration=100)
+# 180 deg at 1 deg/s: after 1 ms the progress is still 0.
+_ONE_DEGREE_PER_SECOND = ServoRecord(
+    ATMEGA328P.pin("PB1"), (-9000, 9000), 1, 100, -9000, ((-9000, 1000), (9000, 5000))
+)
 _FIRST_MILLISECOND = table(
     (_ONE_DEGREE_PER_SECOND, LAMP),
-    ((Delay(19), Act(0, 8000, 10, False, 1)), _seen(0, 10, 0, 0, 1)),
+    ((Delay(19), Act(0, 9000, 10, False, 1)), _seen(-9000, 10, 0, 0, 1)),
 )
 
 _MOTION: tuple[Case, ...] = (

@@ -214,7 +214,10 @@ def progress(d: int, duration: int) -> int:
     k = 0
     while duration >> k >= 65536:
         k += 1
-    return ((d >> k) << 16) // (duration >> k)
+    if d >= duration:
+        return 65536
+    nearest = (d + (2**k >> 1)) >> k
+    return min(65535, (2**17 * nearest // (duration >> k) + 1) >> 1)
 
 
 @cache

@@ -193,6 +193,7 @@ def test_progress_is_the_share_of_the_whole(total: int, data: st.DataObject) -> 
     assert abs(progress(elapsed, total) / 65536 - elapsed / total) < 1 / 16384
     assert progress(0, total) == 0
     assert progress(total, total) == 65536
+    assert progress(total - 1, total) < 65536
 
 
 def test_laws_out_of_a_tables_range_take_its_nearest() -> None:
