@@ -396,6 +396,10 @@ class Servo:
     """Distance of the part's tip from its axis, for pinch force; None: the load's far end."""
     rotor_kg_m2: float = 0.0
     """Inertia of motor and gears as felt at the horn, where the maker knows it."""
+    drive_efficiency: float = 1.0
+    """Share of the horn's torque that a gear or linkage passes on while the horn drives."""
+    backlash_deg: float = 0.0
+    """Play of the part while the horn stands."""
     nip_m: float | None = None
     """Nearest to the axis that something can be caught where the part closes on another; None: as
     near as a finger gets in."""

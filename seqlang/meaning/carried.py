@@ -9,7 +9,7 @@ from lark import Token
 from seqlang.meaning.entry import Sheet, options
 from seqlang.meaning.values import Fault, Reading
 from seqlang.text.syntax import Amount, Line
-from seqlang.text.units import DEGREES, KILOGRAMS, METRES, NEWTON_METRES, PLAIN, SPRING_RATE
+from seqlang.text.units import DEGREES, KILOGRAMS, METRES, NEWTON_METRES, PLAIN, SHARE, SPRING_RATE
 from sim.model import (
     Body,
     Box,
@@ -153,6 +153,16 @@ def drive(reading: Reading, sheet: Sheet) -> Drive:
             ("zero", zero and zero.items[1]),
         ),
     )
+
+
+def efficiency(reading: Reading, sheet: Sheet) -> float:
+    """What the gear or linkage passes on of the horn's torque; all of it where nothing is said."""
+    line = sheet.get("gear")
+    stated = None if line is None else options(reading, line).get("efficiency")
+    if not isinstance(stated, Line):
+        return 1.0
+    share = reading.tried(reading.within, stated.amount(1), SHARE, "the efficiency", 0.01, 1)
+    return 1.0 if share is None else share
 
 
 def _is_amount(item: object) -> bool:

@@ -41,8 +41,8 @@ statement and of the parts that a fix may replace. A part is there only if the t
 
 A servo has `name`, `board`, `pin`, `pulse` (the whole line), `pulse 1`, `angle 1` and so on in
 the order of the text, `limits`, `pulse low`, `pulse high`, `travel` (the line), `travel low`,
-`travel high`, `acceleration`, `idling`, `dead band`, `tip`, `nip`, `rotor`, and `safe` (the amount
-in the safe pose).
+`travel high`, `acceleration`, `idling`, `dead band`, `tip`, `nip`, `backlash`, `rotor` (or the
+time constant), and `safe` (the amount in the safe pose).
 A pace is `pace` (the whole: `in 300 ms`, `at 90 deg/s`, `as fast as it can`, `within ...`),
 `duration` (the amount of `in`), `speed` (the amount of `at` or the first of `within`), and `law`.
 

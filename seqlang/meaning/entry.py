@@ -12,7 +12,13 @@ from seqlang.text.syntax import Broken, Line, head_place
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-ALIKE = {"cells": "source", "adapter": "source", "levers": "gear", "four_bar": "gear"}
+ALIKE = {
+    "cells": "source",
+    "adapter": "source",
+    "levers": "gear",
+    "four_bar": "gear",
+    "time_constant": "rotor",
+}
 """Grammar rules that answer the same question, by the question."""
 
 

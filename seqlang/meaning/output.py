@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal, cast
 from lark import Token
 
 from firmware_gen.chips import FIRST
-from seqlang.meaning.carried import drive, load
+from seqlang.meaning.carried import drive, efficiency, load
 from seqlang.meaning.entry import Sheet, options
 from seqlang.meaning.mounted import mount
 from seqlang.meaning.pose import angle, colour
@@ -17,6 +17,8 @@ from seqlang.text.names import nearest
 from seqlang.text.syntax import Line
 from seqlang.text.units import (
     AMPERES,
+    DEGREES,
+    DURATION,
     INERTIAS,
     METRES,
     NEWTON_METRES,
@@ -38,6 +40,7 @@ from sim.model import (
     StripLight,
     Switch,
 )
+from sim.rig.servo import TIME_CONSTANT_S, rotor_kg_m2
 from sim.rulebook import BUTTONS, PULSE_RANGE_US
 
 if TYPE_CHECKING:
@@ -46,6 +49,9 @@ if TYPE_CHECKING:
     from firmware_gen.chips import Chip
     from seqlang.meaning.pose import Setting
 
+
+LONGEST_TIME_CONSTANT_S = 1.0
+"""No hobby servo takes as long to come to speed."""
 
 MOST_A = 1000.0
 """No servo of a worn rig draws more; a slip of the unit is told at once."""
@@ -136,7 +142,8 @@ def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
     idle_a = _single(reading, sheet, "idling", AMPERES, low=0)
     dead_band_us = _single(reading, sheet, "dead_band", PULSE, low=0)
     tip_m = _single(reading, sheet, "tip", METRES, above=0)
-    rotor = _single(reading, sheet, "rotor", INERTIAS, low=0)
+    rotor = _rotor(reading, sheet, ratings or ())
+    backlash = _single(reading, sheet, "backlash", DEGREES, low=0)
     nip_m = _single(reading, sheet, "nip", METRES, above=0)
     if not (points and travel and ratings and carried and driven and limits):
         raise Fault
@@ -160,7 +167,9 @@ def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
         dead_band_us=usual.dead_band_us if dead_band_us is None else dead_band_us,
         pulse_range_us=limits,
         tip_m=tip_m,
-        rotor_kg_m2=rotor or 0.0,
+        rotor_kg_m2=rotor,
+        drive_efficiency=efficiency(reading, sheet),
+        backlash_deg=backlash or 0.0,
         nip_m=nip_m,
         nip_edge_m=_edge(reading, sheet),
         mark=_mark(reading, sheet, spot, *_servo_parts(sheet)),
@@ -183,6 +192,7 @@ def _servo_parts(sheet: Sheet) -> list[tuple[str, object]]:
         ("tip", _item(sheet.get("tip"))),
         ("rotor", _item(sheet.get("rotor"))),
         ("nip", _item(sheet.get("nip"))),
+        ("backlash", _item(sheet.get("backlash"))),
     ]
     for number, point in enumerate(pulse.lines() if pulse else (), 1):
         parts += [(f"pulse {number}", point.items[0]), (f"angle {number}", point.items[1])]
@@ -202,6 +212,22 @@ def _single(
         return None
     what = f"`{reading.text(line.items[0])}`"
     return reading.tried(reading.within, line.amount(1), measure, what, low, above=above)
+
+
+def _rotor(reading: Reading, sheet: Sheet, ratings: tuple[Rating, ...]) -> float:
+    """Inertia at the horn: as stated, or by a stated or the usual time constant."""
+    line = sheet.get("rotor")
+    if line is not None and line.kind == "rotor":
+        return _single(reading, sheet, "rotor", INERTIAS, low=0) or 0.0
+    if not ratings:
+        return 0.0
+    seconds = None
+    if line is not None:
+        longest = 1000.0 * LONGEST_TIME_CONSTANT_S
+        what = "a servo's time constant"
+        ms = reading.tried(reading.within, line.amount(1), DURATION, what, 0, longest)
+        seconds = None if ms is None else ms / 1000.0
+    return rotor_kg_m2(ratings, TIME_CONSTANT_S if seconds is None else seconds)
 
 
 def _edge(reading: Reading, sheet: Sheet) -> tuple[float, float] | None:

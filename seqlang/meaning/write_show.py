@@ -232,9 +232,10 @@ def _servo(servo: Servo) -> Iterator[str]:
             + ("" if rating.no_load_a is None else f", running {_quantity(rating.no_load_a, 'A')}")
         )
     yield from _load(servo.load, servo.mount)
-    yield from _drive(servo.drive)
-    if servo.rotor_kg_m2:
-        yield f"rotor {_quantity(servo.rotor_kg_m2, 'kg.m2')}"
+    yield from _drive(servo.drive, servo.drive_efficiency)
+    yield f"rotor {_quantity(servo.rotor_kg_m2, 'kg.m2')}"
+    if servo.backlash_deg:
+        yield f"backlash {_quantity(servo.backlash_deg, 'deg')}"
     if servo.accel_deg_s2 is not None:
         yield f"acceleration {_quantity(servo.accel_deg_s2, 'deg/s2')}"
     yield f"idling {_quantity(servo.idle_a, 'A')}"
@@ -285,15 +286,16 @@ def _body(body: Body) -> str:
     return f"box {mass}, {length} by {width} by {_quantity(body.depth_m, 'm')}{more}"
 
 
-def _drive(drive: Drive) -> Iterator[str]:
+def _drive(drive: Drive, efficiency: float) -> Iterator[str]:
+    losses = "" if efficiency == 1.0 else f", efficiency {_percent(efficiency)}"
     if isinstance(drive, Gear):
-        if drive.ratio != 1.0:
-            yield f"gear {number(drive.ratio)}"
+        if drive.ratio != 1.0 or losses:
+            yield f"gear {number(drive.ratio)}{losses}"
     elif isinstance(drive, LeverPair):
         at = drive.square_deg
         square = "" if at is None else f", square at {_quantity(at, 'deg')}"
         horn, arm = _quantity(drive.horn_m, "m"), _quantity(drive.arm_m, "m")
-        yield f"levers horn {horn}, arm {arm}{square}"
+        yield f"levers horn {horn}, arm {arm}{square}{losses}"
     else:
         assert isinstance(drive, FourBar)
         bars = zip(
@@ -307,6 +309,7 @@ def _drive(drive: Drive) -> Iterator[str]:
             + ", ".join(f"{name} {_quantity(length, 'm')}" for name, length in bars)
             + (f", zero at {_quantity(zero, 'deg')}" if zero else "")
             + (", crossed" if drive.crossed else "")
+            + losses
         )
 
 

@@ -262,7 +262,8 @@ EXAMPLES: Final[tuple[Example, ...]] = (
     Example(
         "here a servo is described",
         "its lines start with pulse, travel, rating, load, level, axis, spring, friction, gear, "
-        "levers, four-bar, rotor, acceleration, limits, idling, dead band, tip or nip",
+        "levers, four-bar, rotor, time constant, backlash, acceleration, limits, idling, "
+        "dead band, tip or nip",
         (_in(_SERVO, "3"), _in(_SERVO, "travel 3 deg to 5 deg", "3")),
     ),
     Example(

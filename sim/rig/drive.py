@@ -10,8 +10,8 @@ n = dh/dp (the ratio) and n' = dn/dp (per radian):
 The first term is conservation of power. Seen from the horn the same load is an inertia I / n**2
 that changes on the way, with the torque I_h h'' + (1/2) dI_h/dh h'**2: the term in n' is what a
 "reflected inertia" of a fixed ratio forgets. (Lagrange's equation for one coordinate; handbook:
-Norton, Design of Machinery, chapters on linkage dynamics, from memory.) Losses in joints are left
-to the load's friction and the margin.
+Norton, Design of Machinery, chapters on linkage dynamics, from memory.) Losses are the drive's
+efficiency, where the rig states one, and the load's friction.
 """
 
 from __future__ import annotations
@@ -141,11 +141,14 @@ def horn_torque_nm(
     part_nm: ArrayLike,
     speed_deg_s: ArrayLike,
     accel_deg_s2: ArrayLike,
+    efficiency: float = 1.0,
 ) -> Array:
     """Torque (N.m) at the horn for a torque on the part's axis and the part's motion.
 
     part torque / n + J (n p'' + n' p'**2); see the module's head. Infinite where n is 0: no horn
-    torque holds the part there.
+    torque holds the part there. While the horn drives the part, a gear or linkage of `efficiency`
+    asks for the part's torque / (n efficiency); while the part drives the horn, or at rest, its
+    losses would help and are not counted on.
     """
     speed = np.radians(np.asarray(speed_deg_s, dtype=np.float64))
     accel = np.radians(np.asarray(accel_deg_s2, dtype=np.float64))
@@ -153,6 +156,7 @@ def horn_torque_nm(
     part = np.asarray(part_nm, dtype=np.float64)
     with np.errstate(divide="ignore", invalid="ignore"):
         carried = np.where(part == 0.0, 0.0, part / at.ratio)
+        carried = np.where(part * speed > 0.0, carried / efficiency, carried)
     return np.asarray(carried + own)
 
 

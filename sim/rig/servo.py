@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from math import radians
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
@@ -53,6 +54,21 @@ def no_load_a(servo: Servo) -> float:
     """Current (A) while the servo turns without a load: the greatest stated or usual one."""
     stated = (NO_LOAD * r.stall_a if r.no_load_a is None else r.no_load_a for r in servo.ratings)
     return max((servo.idle_a, *stated))
+
+
+TIME_CONSTANT_S: Final = 0.015
+"""Mechanical time constant (s) of a hobby servo's motor with its gears, where none is known: small
+brushed motors have 5 to 20 ms (makers' sheets, from memory)."""
+
+
+def rotor_kg_m2(ratings: tuple[Rating, ...], time_constant_s: float = TIME_CONSTANT_S) -> float:
+    """Inertia (kg.m2) of motor and gears, felt at the horn, by a servo's mechanical time constant.
+
+    Without a load a motor on its line comes to speed as 1 - exp(-t / tau), tau = J w0 / Ts
+    (Newton's law on the straight line). So the inertia grows with the servo's size. Of two ratings
+    the one that gives more.
+    """
+    return max(time_constant_s * r.stall_nm / radians(r.speed_deg_s) for r in ratings)
 
 
 def line(servo: Servo, voltage_v: ArrayLike) -> TorqueSpeedLine:

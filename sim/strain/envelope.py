@@ -128,7 +128,10 @@ def asked_of_horn(
     push = push_nm(one.load, wearer)
     ends = load.needed_nm(one.load, angle_deg, speed, accel, wearer.tilt_deg, push)
     at = drive.horn(one, angle_deg)
-    low, high = (drive.horn_torque_nm(at, one.rotor_kg_m2, end, speed, accel) for end in ends)
+    low, high = (
+        drive.horn_torque_nm(at, one.rotor_kg_m2, end, speed, accel, one.drive_efficiency)
+        for end in ends
+    )
     return low, high, np.asarray(at.ratio * speed)
 
 

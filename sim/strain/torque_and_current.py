@@ -118,7 +118,9 @@ def _horn_torques(one: Servo, samples: Samples, wearer: Wearer) -> tuple[Array, 
     low, high = (
         np.where(
             seen.powered,
-            np.nan_to_num(drive.horn_torque_nm(at, one.rotor_kg_m2, end, speed, accel)),
+            np.nan_to_num(
+                drive.horn_torque_nm(at, one.rotor_kg_m2, end, speed, accel, one.drive_efficiency)
+            ),
             0.0,
         )
         for end in _part_torques(one, samples, wearer)

@@ -98,6 +98,8 @@ def servos(draw: st.DrawFn, name: str, board: str) -> model.Servo:
         pulse_range_us=(limits[0], limits[1]),
         tip_m=draw(st.none() | POSITIVE),
         rotor_kg_m2=draw(st.floats(0, 10)),
+        drive_efficiency=draw(st.just(1.0) | st.floats(0.01, 1)),
+        backlash_deg=draw(st.floats(0, 10)),
         **draw(nips()),
     )
 

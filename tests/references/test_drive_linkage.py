@@ -138,6 +138,19 @@ def test_horn_torque_is_lagrange_s_equation_for_the_reflected_inertia(
     assert ours == pytest.approx(lagrange, rel=1e-9, abs=1e-12)
 
 
+@pytest.mark.parametrize(("part_nm", "speed"), [(0.4, 100.0), (-0.4, -100.0)])
+def test_a_lossy_gear_asks_for_more_while_the_horn_drives_and_never_for_less(
+    part_nm: float, speed: float
+) -> None:
+    """Power in times efficiency is power out (definition of efficiency)."""
+    at = drive.horn(servo_with(Gear(2.0), -60.0, 60.0), 0.0)
+    driving = float(drive.horn_torque_nm(at, 0.0, part_nm, speed, 0.0, 0.8))
+    assert driving * 2.0 * speed * 0.8 == pytest.approx(part_nm * speed)
+    for held_back in (-speed, 0.0):
+        braking = float(drive.horn_torque_nm(at, 0.0, part_nm, held_back, 0.0, 0.8))
+        assert braking == pytest.approx(part_nm / 2.0)
+
+
 def test_energy_is_kept_through_a_four_bar() -> None:
     """Work done by the horn torque equals the kinetic energy of part and servo at every instant.
 

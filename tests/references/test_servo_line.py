@@ -102,6 +102,20 @@ def test_a_servo_in_motion_draws_its_no_load_current_at_least() -> None:
     assert servo.current_a(line, [0.0, 0.5, 1.0], 0.0) == pytest.approx([0.0, 1.0, 2.0])
 
 
+def test_a_servo_alone_comes_to_speed_by_its_time_constant() -> None:
+    """dw/dt = (Ts / J) (1 - w / w0), solved: after tau 63.2 % of the no-load speed (Newton)."""
+    rating = Rating(6.0, 353.0, 0.92, 2.1)
+    inertia, w0 = servo.rotor_kg_m2((rating,), 0.02), radians(353.0)
+    times = np.linspace(0.0, 0.02, 20001)
+    speed = 0.0
+    for step in np.diff(times):
+        speed += step * 0.92 / inertia * (1.0 - speed / w0)
+    assert speed / w0 == pytest.approx(1.0 - np.exp(-1.0), rel=1e-3)
+    small, large = Rating(6.0, 500.0, 0.18, 0.8), Rating(6.0, 353.0, 2.0, 3.0)
+    assert servo.rotor_kg_m2((small,)) < servo.rotor_kg_m2((large,))
+    assert servo.rotor_kg_m2((small, large)) == servo.rotor_kg_m2((large,))
+
+
 def test_a_servo_thrown_back_at_full_speed_draws_up_to_twice_its_stall_current() -> None:
     """2 Is - I0 of two sheets: 1.24 A (standard, 4.8 V) and 2.7 A (9 g fast, 6.0 V), recomputed."""
     standard = rated(Rating(4.8, 60.0 / 0.19, 3.0 * servo.KGF_CM_NM, 0.7, 0.16))

@@ -20,9 +20,10 @@ SERVO = {
     "travel": "0 deg to 60 deg",
     "rating": "0.15 s/60deg, 10 kgf.cm, 2 A at 6.0 V",
     "load": "60 g at 50 mm",
+    "rotor": "0 g.cm2",
 }
-"""A servo's lines by their first word. 10 kgf.cm are 0.980665 N.m exactly (NIST SP 811, B.8); 0.15
-s/60deg are 400 deg/s."""
+"""A servo's lines by their first word; without a rotor, figures by hand are short. 10 kgf.cm are
+0.980665 N.m exactly (NIST SP 811, B.8); 0.15 s/60deg are 400 deg/s."""
 
 ADAPTER = "source adapter 6.0 V, 6 A"
 CELLS = "source 2 li-ion cells, 3000 mAh\nregulator 6.0 V, 5 A"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import radians
 
 import pytest
 from rig_text import RIG, good, loaded, marked_text, names, with_rig
@@ -27,6 +28,7 @@ from sim.model import (
 from sim.rig.disturbance import SWAY_G
 from sim.rig.fuse import STANDARDS
 from sim.rig.regions import REGIONS
+from sim.rig.servo import TIME_CONSTANT_S
 
 SERVO = """\
 servo x: body pin PB4
@@ -271,6 +273,23 @@ def test_the_wind_is_a_speed_up_to_a_strong_gale() -> None:
     assert good(with_rig("wearer", "    wind 24.4 m/s")).show.rig.wearer.wind_m_s == 24.4
     assert names(with_rig("wearer", "    wind 24.5 m/s")) == ["number-out-of-range"]
     assert names(with_rig("wearer", "    wind 20 deg/s")) == ["unit-mismatch"]
+
+
+def test_a_servo_s_own_inertia_is_stated_or_follows_from_a_time_constant() -> None:
+    stall_nm, speed = 0.9218251, radians(60 / 0.17)
+    assert servo("rotor 0 g.cm2").rotor_kg_m2 == 0.0
+    assert servo("time constant 20 ms").rotor_kg_m2 == pytest.approx(0.02 * stall_nm / speed)
+    assert servo().rotor_kg_m2 == pytest.approx(TIME_CONSTANT_S * stall_nm / speed)
+    assert names(finding_of("time constant 20 ms", "rotor 3 g.cm2")) == ["duplicate-line"]
+    assert names(finding_of("time constant 2 s")) == ["number-out-of-range"]
+
+
+def test_a_drive_says_what_it_loses_and_how_much_play_it_has() -> None:
+    assert servo("gear 2, efficiency 80 %").drive_efficiency == 0.8
+    assert servo("levers horn 20 mm, arm 24 mm, efficiency 90 %").drive_efficiency == 0.9
+    assert servo("gear 2").drive_efficiency == servo().drive_efficiency == 1.0
+    assert servo("backlash 1.5 deg").backlash_deg == 1.5
+    assert names(finding_of("gear 2, efficiency 0 %")) == ["number-out-of-range"]
 
 
 def test_a_nip_has_its_distance_and_maybe_its_edge() -> None:

@@ -1,14 +1,14 @@
-"""calibration-gap: between two calibration points a linkage bends away from the straight line.
+"""calibration-gap, backlash: a part does not stand where it is told to.
 
 What: between neighbouring calibration points the part misses its commanded angle by no more than a
-degree (advice).
+degree, and stated play lets it stand no more than a degree to either side (advice).
 
 Why: the board makes pulses in straight lines between the points; a linkage does not turn the part
-in straight lines.
+in straight lines. Play shows where the load changes sides.
 
 Example: two points over the whole travel of a four-bar.
 
-Instead: measure one point more where the part misses most.
+Instead: measure one point more where the part misses most; let a spring take up the play.
 
 Source of the limit: this tool's advice; the miss is that of `sim/rig/drive.py`.
 """
@@ -21,7 +21,7 @@ from seqlang.checks.calibration.calibration_order import is_ordered
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.text.findings import Finding
-from sim.model import Gear
+from sim.model import Gear, Servo
 from sim.rig.drive import calibration_gap, reach
 
 MOST_DEG = 1.0
@@ -30,7 +30,11 @@ MOST_DEG = 1.0
 
 def check(context: Context) -> Iterator[Finding]:
     for servo in context.servos.values():
-        if isinstance(servo.drive, Gear) or servo.name not in context.sound:
+        if servo.name not in context.sound:
+            continue
+        if servo.backlash_deg / 2.0 > MOST_DEG:
+            yield _play(context, servo)
+        if isinstance(servo.drive, Gear):
             continue
         if not is_ordered(servo) or reach(servo).stuck_deg is not None:
             continue
@@ -52,3 +56,19 @@ def check(context: Context) -> Iterator[Finding]:
             limit=MOST_DEG,
             unit="deg",
         )
+
+
+def _play(context: Context, servo: Servo) -> Finding:
+    asked, limit = figures(servo.backlash_deg / 2.0, MOST_DEG)
+    return Finding(
+        "advice",
+        "backlash",
+        f"`{servo.name}` may stand {asked} deg to either side of its angle, and {limit} deg is "
+        "hardly seen",
+        context.span(servo.mark, "backlash"),
+        label="play between horn and part",
+        help="let a light spring hold the part to one side of its play, or tighten the linkage",
+        asked=servo.backlash_deg / 2.0,
+        limit=MOST_DEG,
+        unit="deg",
+    )
