@@ -16,7 +16,7 @@ Two answers, and each says which it is:
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
@@ -30,7 +30,7 @@ from sim.rulebook import CLOCK_PER_MS, FRAME_S
 from sim.score.law_numbers import law_numbers
 from sim.score.laws import ramp_shares, shape
 from sim.score.tree import PlannedMove, acts, motion_limits, planned_moves
-from sim.strain.envelope import operate
+from sim.strain.envelope import Points, operate
 
 Array: TypeAlias = NDArray[np.float64]
 
@@ -102,14 +102,16 @@ def interruptions(
     planned moves, if they are known already.
     """
     moves = planned_moves(show) if planned is None else tuple(planned)
-    limits = motion_limits(show, moves)
+    limits, hardest = motion_limits(show, moves), limits_in_motion(show, moves)
     own: dict[str, list[PlannedMove]] = {}
     for move in moves:
         own.setdefault(move.move.output, []).append(move)
     results = []
     for one in (o for o in show.rig.outputs if isinstance(o, Servo)):
         volts = None if voltage_v is None else voltage_v.get(one.board)
-        results.append(_of_servo(show, one, own.get(one.name, []), limits[one.name], volts))
+        table = limits[one.name]
+        most = hardest.get(one.name, table)
+        results.append(_of_servo(show, one, own.get(one.name, []), table, most, volts))
     return tuple(results)
 
 
@@ -122,14 +124,45 @@ def bound_share(
     the corners (both limits, both signs) hold the maximum for every angle; angles run in steps of
     at most 0.5 deg over the travel.
     """
+    return max(float(p.share.max()) for p in _at_the_limits(rig, one, limits, voltage_v))
+
+
+def _at_the_limits(
+    rig: Rig, one: Servo, limits: tuple[float, float], voltage_v: float | None
+) -> Iterator[Points]:
+    """Operating points over the travel at both limits, with each pair of signs."""
     low, high = one.travel_deg
     angles = np.linspace(low, high, max(3, int(np.ceil(2.0 * (high - low))) + 1))
-    worst = 0.0
     for speed in (limits[0], -limits[0]):
         for accel in (limits[1], -limits[1]):
-            points = operate(rig, one, angles, speed, accel, voltage_v)
-            worst = max(worst, float(points.share.max()))
-    return worst
+            yield operate(rig, one, angles, speed, accel, voltage_v)
+
+
+def hardest_nm(rig: Rig, one: Servo, limits: tuple[float, float]) -> float:
+    """The greatest horn torque (N.m) that any motion within `limits` (deg/s, deg/s2) can ask for.
+
+    A bound as `bound_share` is, and with it for every interruption and the stop.
+    """
+    return max(float(points.greatest_nm.max()) for points in _at_the_limits(rig, one, limits, None))
+
+
+def limits_in_motion(
+    show: Show, planned: Iterable[PlannedMove] | None = None
+) -> dict[str, tuple[float, float]]:
+    """Speed (deg/s) and acceleration (deg/s2) that no motion of a servo passes, by servo.
+
+    Those of its table; a `uniform` move also starts and ends within a frame. Servos that no cue
+    moves are left out.
+    """
+    moves = planned_moves(show) if planned is None else tuple(planned)
+    table = motion_limits(show, moves)
+    moved = {one.move.output for one in moves if one.move.angle_deg != one.from_deg}
+    jumping = {one.move.output for one in moves if one.move.law.name == "uniform"}
+    return {
+        name: (speed, max(accel, speed / FRAME_S) if name in jumping else accel)
+        for name, (speed, accel) in table.items()
+        if name in moved
+    }
 
 
 def _of_servo(
@@ -137,12 +170,10 @@ def _of_servo(
     one: Servo,
     planned: list[PlannedMove],
     limits: tuple[int, int],
+    hardest: tuple[float, float],
     voltage_v: float | None,
 ) -> Cuts:
-    quickest = float(limits[1])
-    if any(m.move.law.name == "uniform" for m in planned):
-        quickest = max(quickest, limits[0] / FRAME_S)
-    bound = bound_share(show.rig, one, (limits[0], quickest), voltage_v)
+    bound = bound_share(show.rig, one, hardest, voltage_v)
     keeps = bound <= 1.0 - show.rig.wearer.margin
     pairs = _selected(one, _pairs(show, one, planned), limits)
     found: dict[tuple[str, str], Interruption] = {}

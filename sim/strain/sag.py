@@ -6,6 +6,10 @@ takes the servos it uses and leaves the others to the cues that run, so any numb
 move a share of the servos, at any offset from one another: the shares that pull a board lowest are
 found over all ways to share out the servos, each cue at one of its moments
 (`sim.strain.cue_currents`). Idle never runs beside another cue, and the stop ends all.
+
+The stop, and cues that take over, cut motions short at any moment, and the board then brakes and
+turns parts as hard as its table lets it. So besides, every servo that any cue moves is taken at the
+limits of its table, all at once (`sim.strain.interruption`): the worse of the two is the answer.
 """
 
 from __future__ import annotations
@@ -42,8 +46,9 @@ from sim.rig.supply import (
     solve,
     strip_full_a,
 )
-from sim.score.tree import PlannedMove, acts
+from sim.score.tree import PlannedMove, acts, planned_moves
 from sim.strain.cue_currents import ENDLESS_NM, STOP, CueCurrents, Way, cue_currents, hold_nm
+from sim.strain.interruption import hardest_nm, limits_in_motion
 
 Array: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.int64]
@@ -70,7 +75,8 @@ class Sag:
     `voltage_v` arrives there while `cues` run together; the board then draws `board_a`, its supply
     gives `supply_a` at the feed and takes `source_a` from the battery, whose voltage is `source_v`.
     `collapsed`: the limit of regulator or adapter, or what the battery can give, is exceeded.
-    `starting`: the servo that starts up, for `start_sags`.
+    `starting`: the servo that starts up, for `start_sags`. `cut`: the stop, or cues that take over
+    again and again, bring it there.
     """
 
     board: str
@@ -83,6 +89,7 @@ class Sag:
     cues: tuple[str, ...]
     collapsed: bool
     starting: str | None = None
+    cut: bool = False
 
 
 def without_limits(show: Show) -> Show:
@@ -115,13 +122,45 @@ def sags(
     `planned`: the show's planned moves, and `peak_nm` their greatest horn torques (N.m) by servo,
     if they are known already; a move without any way asks for no more than holding.
     """
-    cues = cue_currents(show, planned, peak_nm)
+    moves = planned_moves(show) if planned is None else tuple(planned)
+    cues = cue_currents(show, moves, peak_nm)
+    cut = {**cues.hold_nm, **_cut_nm(show, moves, cues.hold_nm)}
     found = []
     for board in show.rig.boards:
         _, supply = of_board(show.rig, board.name)
-        if supply is not None:
-            found.append(_worst(show, board, supply, cues))
+        if supply is None:
+            continue
+        worst = _worst(show, board, supply, cues)
+        fed = [b.name for b in show.rig.boards if b.supply == supply.name]
+        solved = solve(show.rig, supply, _demands(show, fed, cut))
+        all_cut = replace(_sag(board, supply, solved, None, worst.cues), cut=True)
+        found.append(min(worst, all_cut, key=_how_well))
     return tuple(found)
+
+
+def _how_well(sag: Sag) -> tuple[bool, float, float]:
+    """The less, the worse an instant is for its board."""
+    return not sag.collapsed, sag.voltage_v, -sag.supply_a
+
+
+def _cut_nm(
+    show: Show, planned: Iterable[PlannedMove], hold: Mapping[str, float]
+) -> dict[str, float]:
+    """Horn torque (N.m) by servo that no interruption exceeds, of the servos that cues move.
+
+    While the stop or another cue cuts motions short, every part that moves may brake and turn at
+    its table's limits at once, and a part that nobody owns any more moves on beside them.
+    """
+    limits = limits_in_motion(show, planned)
+    return {
+        one.name: max(hold[one.name], _finite(hardest_nm(show.rig, one, limits[one.name])))
+        for one in show.rig.outputs
+        if isinstance(one, Servo) and one.name in limits
+    }
+
+
+def _finite(torque_nm: float) -> float:
+    return torque_nm if np.isfinite(torque_nm) else ENDLESS_NM
 
 
 def start_sags(show: Show) -> tuple[Sag, ...]:

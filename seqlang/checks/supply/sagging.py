@@ -26,6 +26,8 @@ def standing(context: Context, supply: Supply) -> list[Sag]:
 
 
 def while_running(sag: Sag) -> str:
+    if sag.cut:
+        return "where the stop or another cue cuts all motions short"
     if not sag.cues:
         return "while all parts hold their poses"
     if sag.cues == (STOP,):
