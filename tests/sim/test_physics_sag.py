@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import product
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from firmware_gen.chips.atmega328p import CHIP
 from sim.model import (
@@ -18,7 +15,6 @@ from sim.model import (
     Cells,
     Cue,
     Fade,
-    Hold,
     InTurn,
     Lamp,
     Load,
@@ -27,7 +23,6 @@ from sim.model import (
     Press,
     Rating,
     Regulator,
-    Repeat,
     Rig,
     Score,
     Servo,
@@ -46,7 +41,6 @@ from sim.rig import battery, servo, wire
 from sim.rig.holding_torque import worst_hold
 from sim.rig.supply import highest_v, moving_v
 from sim.score.tree import ready_ms
-from sim.strain.cue_currents import STOP, cue_currents
 from sim.strain.envelope import assess
 from sim.strain.sag import brightest, lowest_voltages, sags, start_sags
 from sim.strain.torque_and_current import work
@@ -94,98 +88,6 @@ def test_cues_that_share_no_output_may_pull_together() -> None:
     assert set(both.cues) == {"one", "two"}
     assert both.voltage_v < alone.voltage_v
     assert both.supply_a > alone.supply_a
-
-
-def test_cues_that_take_each_other_s_outputs_never_pull_together() -> None:
-    slow = InTurn((Move("a", 55.0, 900),))
-    show = show_of(swing("one", quick("a")), swing("two", slow))
-    (found,) = sags(show)
-    assert found.cues == ("one",)
-
-
-def test_a_cue_that_is_taken_a_servo_from_goes_on_with_the_others() -> None:
-    """`pair` moves a and b; `left` then takes a, and b moves on: together they pull most."""
-    cues = (
-        swing("left", quick("a")),
-        swing("pair", Together((Move("b", 50.0, 500), Move("a", 50.0, 500)))),
-        swing("right", quick("c")),
-    )
-    (found,) = sags(show_of(*cues))
-    assert set(found.cues) == {"left", "pair", "right"}
-
-
-@settings(max_examples=25)
-@given(
-    st.lists(
-        st.lists(
-            st.tuples(st.sampled_from("abc"), st.floats(-30.0, 55.0), st.integers(250, 900)),
-            min_size=1,
-            max_size=3,
-        ),
-        min_size=1,
-        max_size=3,
-    ),
-    st.integers(0, 400),
-)
-def test_servos_are_shared_out_as_trying_every_way_finds(
-    bodies: list[list[tuple[str, float, int]]], interval: int
-) -> None:
-    """Each servo given to any cue, each cue at any of its moments, all combinations."""
-    cues = [
-        swing(f"c{n}", Together(tuple(Move(*move) for move in body), interval))
-        for n, body in enumerate(bodies)
-    ]
-    show = show_of(*cues)
-    known = cue_currents(show)
-    rows = [known.moments[cue.name].extra_a for cue in cues if cue.name in known.moments]
-    most = known.moments[STOP].extra_a.sum()
-    for owners in product(range(len(rows)), repeat=3):
-        own = [np.array([owner == n for owner in owners], dtype=float) for n in range(len(rows))]
-        most = max(most, sum(float((row @ o).max()) for row, o in zip(rows, own, strict=True)))
-    (found,) = sags(show)
-    still = replace(show, score=Score("s", stop_ms=60_000))
-    (holding,) = sags(still)
-    # the moments are weighed at the highest voltage; what flows is solved at the one that arrives
-    assert found.supply_a - holding.supply_a == pytest.approx(most, rel=0.05, abs=2e-3)
-
-
-def test_the_stop_moves_everything_at_once() -> None:
-    """Slow cues one after another, but a stop in a tenth of a second."""
-    cues = [swing(name, Move(name, 55.0, 4000)) for name in "abc"]
-    show = show_of(*cues)
-    (calm,) = sags(show)
-    (hasty,) = sags(replace(show, score=replace(show.score, stop_ms=150)))
-    assert STOP not in calm.cues
-    assert hasty.cues == (STOP,)
-    assert hasty.voltage_v < calm.voltage_v
-
-
-def test_idle_runs_beside_nothing() -> None:
-    cues = (swing("one", quick("a")), swing("doze", quick("b")))
-    (found,) = sags(show_of(*cues, idle="doze"))
-    assert len(found.cues) == 1
-
-
-def test_moves_in_turn_pull_less_than_side_by_side() -> None:
-    together = sags(show_of(swing("x", Together((quick("a"), quick("b"), quick("c"))))))[0]
-    in_turn = sags(show_of(swing("x", InTurn((quick("a"), quick("b"), quick("c"))))))[0]
-    apart = sags(show_of(swing("x", Together((quick("a"), quick("b"), quick("c")), 400))))[0]
-    near = sags(show_of(swing("x", Together((quick("a"), quick("b"), quick("c")), 100))))[0]
-    assert together.voltage_v == near.voltage_v < in_turn.voltage_v == apart.voltage_v
-
-
-def test_repeats_side_by_side_drift_until_they_coincide() -> None:
-    """Written in turn they never coincide in the first pass; with other lengths they will later."""
-
-    def beat(output: str, before: int, after: int) -> Repeat:
-        return Repeat(InTurn((Hold(before), quick(output), Hold(after))), None)
-
-    drifting = Together((beat("a", 1, 400), beat("b", 500, 13)))
-    found = sags(show_of(swing("x", drifting)))[0]
-    assert (
-        found.voltage_v
-        == sags(show_of(swing("x", Together((quick("a"), quick("b"))))))[0].voltage_v
-    )
 
 
 def test_the_bound_is_no_higher_than_any_rehearsal() -> None:

@@ -146,7 +146,7 @@ def six_quick_parts() -> Show:
             n,
             POINTS,
             (0.0, 60.0),
-            (Rating(6.0, 600.0, 0.88, 2.0),),
+            (Rating(6.0, 600.0, 0.88, 2.0, no_load_a=0.15),),
             load=Load((PointMass(0.04, 0.06),), axis="upright"),
             accel_deg_s2=20000.0,
         )
@@ -157,7 +157,7 @@ def six_quick_parts() -> Show:
         for name, to in (("up", 55.0), ("down", 5.0))
     ]
     board = Board("b", CHIP.name, 1, "p", electrics=CHIP.electrics)
-    rig = Rig((Supply("p", Adapter(6.0, 4.0)),), (board,), servos)
+    rig = Rig((Supply("p", Adapter(6.0, 2.0)),), (board,), servos)
     return Show(rig, Score("six", tuple(both), stop_button=9))
 
 

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from seqlang.checks.figures import listed
 from seqlang.text.findings import Span
-from sim.strain.cue_currents import STOP
 from sim.strain.sag import Sag
 
 if TYPE_CHECKING:
@@ -26,18 +25,14 @@ def standing(context: Context, supply: Supply) -> list[Sag]:
 
 
 def while_running(sag: Sag) -> str:
-    if sag.cut:
-        return "where the stop or another cue cuts all motions short"
     if not sag.cues:
         return "while all parts hold their poses"
-    if sag.cues == (STOP,):
-        return "while the stop brings all parts to their safe pose"
-    return f"while {listed(list(sag.cues))} run{'s' if len(sag.cues) == 1 else ''}"
+    return f"where the stop or another cue cuts {listed(list(sag.cues))} short"
 
 
 def cues_running(context: Context, sag: Sag) -> tuple[tuple[Span, str], ...]:
     return tuple(
-        (context.span(context.cues[name].mark, "name"), "runs at that time")
+        (context.span(context.cues[name].mark, "name"), "has the hardest move of a servo")
         for name in sag.cues[:4]
         if name in context.cues
     )

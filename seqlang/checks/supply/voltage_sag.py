@@ -1,7 +1,8 @@
 """voltage-sag: a move passes by itself, but not at the voltage left while other parts move too.
 
-What: each move still keeps its margin at the lowest voltage that its board sees in the show, when
-cues that share no output run at once and the battery is at the end of its charge.
+What: each move still keeps its margin at the lowest voltage that its board sees in the show: all
+other parts at their hardest, as when a stop or another cue cuts them short, and the battery at the
+end of its charge.
 
 Why: a servo's speed and torque fall with its voltage; two cues started together then both lag.
 

@@ -1,0 +1,91 @@
+"""The most torque that a show asks of each servo, whatever cuts its motions short.
+
+A part that moves may be stopped or taken over at any moment, and the board then brakes and turns
+it as hard as its table lets it: no motion asks for more than its limits do
+(`sim.strain.interruption`). A part that no cue moves holds its hardest pose.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+import numpy as np
+
+from sim.model import Law, Rig, Servo, Show
+from sim.rig.holding_torque import worst_hold
+from sim.rig.supply import highest_v
+from sim.score.tree import PlannedMove
+from sim.strain.envelope import assess
+from sim.strain.interruption import hardest_nm, limits_in_motion
+
+Way: TypeAlias = tuple[float, float, int, Law]
+"""What of a planned move its torque hangs on: from and to (deg), duration (ms), law."""
+
+ENDLESS_NM: Final = 1e9
+"""In place of an infinite torque, which a drive at its dead point asks for; also a stalled horn."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hardest:
+    """The greatest horn torque (N.m) of one servo.
+
+    `cue`: the cue with the servo's hardest planned move; None for a servo that only holds.
+    """
+
+    torque_nm: float
+    cue: str | None
+
+    @property
+    def moves(self) -> bool:
+        return self.cue is not None
+
+
+def hardest_torques(
+    show: Show,
+    planned: Iterable[PlannedMove],
+    peak_nm: Mapping[str, Mapping[Way, float]] | None = None,
+) -> dict[str, Hardest]:
+    """By servo name, in the order of the rig.
+
+    `planned`: the show's planned moves; `peak_nm` their greatest horn torques (N.m) by servo, if
+    they are known already.
+    """
+    moves = [one for one in planned if one.move.duration_ms > 0]
+    limits = limits_in_motion(show, moves)
+    held = hold_nm(show.rig)
+    found = {}
+    for one in (o for o in show.rig.outputs if isinstance(o, Servo)):
+        if one.name not in limits:
+            found[one.name] = Hardest(held[one.name], None)
+            continue
+        own = [move for move in moves if move.move.output == one.name]
+        known = _peak_nm(show.rig, one, own) if peak_nm is None else peak_nm.get(one.name, {})
+        cue = max(own, key=lambda move: known.get(_way(move), 0.0)).cue
+        most = _finite(hardest_nm(show.rig, one, limits[one.name]))
+        found[one.name] = Hardest(max(held[one.name], most), cue)
+    return found
+
+
+def hold_nm(rig: Rig) -> dict[str, float]:
+    """Horn torque (N.m) of the hardest pose of every servo."""
+    servos = [output for output in rig.outputs if isinstance(output, Servo)]
+    return {one.name: _finite(worst_hold(one, rig.wearer).torque_nm) for one in servos}
+
+
+def _finite(torque_nm: float) -> float:
+    return torque_nm if np.isfinite(torque_nm) else ENDLESS_NM
+
+
+def _way(planned: PlannedMove) -> Way:
+    move = planned.move
+    return planned.from_deg, move.angle_deg, move.duration_ms, move.law
+
+
+def _peak_nm(rig: Rig, one: Servo, planned: list[PlannedMove]) -> dict[Way, float]:
+    """The greatest horn torque of every different move; it does not hang on the voltage."""
+    ways = list(dict.fromkeys(_way(move) for move in planned))
+    start, end, lasts, laws = zip(*ways, strict=True)
+    work = assess(rig, one, start, end, lasts, laws, highest_v(rig, one.board))
+    return dict(zip(ways, work.peak_torque_nm.tolist(), strict=True))
