@@ -402,7 +402,10 @@ def test_a_move_beside_another_passes_in_the_time_that_is_suggested_and_in_no_le
     assert 0.8 < (late.asked or 0.0) < 0.8 * (1.0 + 2.0 / least_ms) ** 2
     asked, limit = figures(100 * (late.asked or 0.0), 80.0)
     assert late.message.startswith(f"`jaw` would be worked to {asked} % of its line at the ")
-    assert late.message.endswith(f"left while `snap` and `flap` run, and {limit} % keep the margin")
+    assert late.message.endswith(
+        "left where the stop or another cue cuts `snap` and `flap` short, "
+        f"and {limit} % keep the margin"
+    )
 
 
 def test_the_suggested_supply_also_starts_the_servos() -> None:
