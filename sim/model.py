@@ -239,7 +239,8 @@ class Link:
     `sense` is +1 where the part turns upward as its angle grows, else -1. `straight_deg` is the
     angle at which it lies along the zero line of what carries it; for the root, at which it is
     level. `mount_m` is where its hinge stands, in the frame of what carries it. `moment_kg_m` is
-    the first moment of its own bodies, `inertia_kg_m2` their inertia about its hinge.
+    the first moment of its own bodies, `inertia_kg_m2` their inertia about its hinge. In the wind:
+    `drag_m2` is drag coefficient times area, `drag_m3` the same times the distance from the hinge.
     """
 
     name: str
@@ -250,6 +251,8 @@ class Link:
     mass_kg: float
     moment_kg_m: complex
     inertia_kg_m2: float
+    drag_m2: float = 0.0
+    drag_m3: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

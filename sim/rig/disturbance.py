@@ -61,13 +61,21 @@ def push_nm(load: Load, wearer: Wearer) -> float:
     sway = SWAY_G[wearer.gait] * loads.GRAVITY_M_S2
     if sway == 0.0 and wearer.wind_m_s == 0.0:
         return 0.0
-    whole = load.coupled
-    moment = loads.mass(load).moment_kg_m if whole is None else _stretched_kg_m(whole)
-    wind = sum(_wind_nm(body, wearer.wind_m_s) for body in load.bodies)
-    return moment * sway + wind
+    moment_kg_m, drag_m3 = (
+        (loads.mass(load).moment_kg_m, drag(load)[1])
+        if load.coupled is None
+        else _stretched(load.coupled)
+    )
+    return moment_kg_m * sway + AIR_KG_M3 * wearer.wind_m_s**2 / 2.0 * drag_m3
 
 
-def _wind_nm(body: Body, wind_m_s: float) -> float:
+def drag(load: Load) -> tuple[float, float]:
+    """Drag coefficient times area (m2) of a part across the wind, and that times distance (m3)."""
+    areas = [(_drag_m2(body), loads.centre_m(body)) for body in load.bodies]
+    return sum(area for area, _ in areas), sum(area * abs(arm) for area, arm in areas)
+
+
+def _drag_m2(body: Body) -> float:
     """A flat plate stands across the wind, and so does a box's side; other parts slip through."""
     across = 0.0
     match body:
@@ -79,20 +87,22 @@ def _wind_nm(body: Body, wind_m_s: float) -> float:
             pass
         case _:
             assert_never(body)
-    if across == 0.0 or isinstance(body, Rod | PointMass) or wind_m_s == 0.0:
+    if across == 0.0 or isinstance(body, Rod | PointMass):
         return 0.0
-    return drag_n(body.length_m, across, wind_m_s) * loads.centre_m(body)
+    return drag_coefficient(body.length_m, across) * body.length_m * across
 
 
-def _stretched_kg_m(coupled: Coupled) -> float:
-    """First moment of a part and all it carries about its hinge, all of it stretched out."""
+def _stretched(coupled: Coupled) -> tuple[float, float]:
+    """First moment (kg.m) and drag times distance (m3) of a part and all it carries, stretched."""
     far = {coupled.joint: 0.0}
-    total = abs(coupled.links[coupled.joint].moment_kg_m)
+    own = coupled.links[coupled.joint]
+    moment_kg_m, drag_m3 = abs(own.moment_kg_m), own.drag_m3
     for number, link in enumerate(coupled.links):
         if link.carrier in far and number not in far:
             far[number] = far[link.carrier] + abs(link.mount_m)
-            total += link.mass_kg * far[number] + abs(link.moment_kg_m)
-    return total
+            moment_kg_m += link.mass_kg * far[number] + abs(link.moment_kg_m)
+            drag_m3 += link.drag_m2 * far[number] + link.drag_m3
+    return moment_kg_m, drag_m3
 
 
 def settled(wearer: Wearer) -> Wearer:

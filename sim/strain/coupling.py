@@ -16,6 +16,7 @@ import numpy as np
 
 from sim.model import Coupled, Link, Mount, Move, Reach, Rig, Servo, Show
 from sim.rig import load
+from sim.rig.disturbance import drag
 from sim.score.tree import acts, motion_limits
 
 
@@ -61,6 +62,7 @@ def links(servos: tuple[Servo, ...]) -> tuple[Link, ...]:
                 mass_kg += rider.mount.mass_kg
                 inertia += rider.mount.mass_kg * rider.mount.at_m**2
         carrier = None if mount is None else place[mount.on]
+        across = drag(servo.load)
         found.append(
             Link(
                 name=servo.name,
@@ -73,6 +75,8 @@ def links(servos: tuple[Servo, ...]) -> tuple[Link, ...]:
                 mass_kg=mass_kg,
                 moment_kg_m=complex(moment),
                 inertia_kg_m2=inertia,
+                drag_m2=across[0],
+                drag_m3=across[1],
             )
         )
     return tuple(found)

@@ -15,6 +15,7 @@ from sim.model import (
     Load,
     Mount,
     Move,
+    Plate,
     PointMass,
     Press,
     Rating,
@@ -25,10 +26,12 @@ from sim.model import (
     Show,
     Spring,
     Together,
+    Wearer,
 )
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
 from sim.rig import load
+from sim.rig.disturbance import push_nm
 from sim.rig.holding_torque import worst_hold
 from sim.strain.coupling import chains, coupled_show, show_reaches
 from sim.strain.torque_and_current import work
@@ -82,9 +85,19 @@ def test_a_stretched_wing_hangs_on_its_root_with_all_its_weight() -> None:
     root = show.rig.outputs[0]
     assert isinstance(root, Servo)
     moment = 0.060 * 0.150 + 0.020 * 0.300 + 0.030 * (0.300 + 0.125)
-    assert worst_hold(root, 0.0).torque_nm == pytest.approx(moment * 9.80665, rel=1e-6)
-    alone = worst_hold(ROOT, 0.0).torque_nm
+    assert worst_hold(root, Wearer()).torque_nm == pytest.approx(moment * 9.80665, rel=1e-6)
+    alone = worst_hold(ROOT, Wearer()).torque_nm
     assert alone == pytest.approx(0.060 * 0.150 * 9.80665, rel=1e-9)
+
+
+def test_a_root_stands_against_the_wind_on_all_that_it_carries() -> None:
+    """By hand: 1.225 / 2 * 10**2 Pa on 0.2 m by 0.1 m, Cd 1.15, its middle at 0.4 m."""
+    sail = replace(MIDDLE, load=Load((Plate(0.03, 0.2, 0.1, flat=True),)))
+    show = coupled_show(Show(Rig(boards=(BODY,), outputs=(ROOT, sail)), Score("", ())))
+    root = show.rig.outputs[0]
+    assert isinstance(root, Servo)
+    pushed = 1.225 / 2.0 * 10.0**2 * (1.10 + 0.02 * 2.5) * 0.2 * 0.1 * 0.4
+    assert push_nm(root.load, Wearer(wind_m_s=10.0)) == pytest.approx(pushed, rel=1e-9)
 
 
 def test_what_hangs_together_is_one_chain_each_part_behind_its_carrier() -> None:
@@ -119,7 +132,7 @@ def test_no_play_needs_more_torque_than_the_bound_that_checks_take(seed: int) ->
     length = max(press.at_ms for press in presses) + 2500
     times = np.arange(0.0, length, 2.0)
     samples = sample(rehearse(WING, presses, int(length)), times)
-    done = work(WING.rig, samples, tilt_deg=0.0)
+    done = work(WING.rig, samples)
     for one in WING.rig.outputs:
         assert isinstance(one, Servo)
         seen = samples.servos[one.name]
