@@ -177,15 +177,21 @@ def chip_flags(chip: Chip) -> tuple[str, ...]:
     return (*target, "-Icore", f"-I{chip.name}")
 
 
-def build(chip: str, into: Path, *, flags: Sequence[str] = FLAGS) -> Path:
-    """Compile the firmware into a folder (ELF and hex beside one another); path of the hex."""
+def build(
+    chip: str, into: Path, *, flags: Sequence[str] = FLAGS, chip_layer: Sequence[str] = ()
+) -> Path:
+    """Compile the firmware into a folder (ELF and hex beside one another); path of the hex.
+
+    `chip_layer`: further flags for the files of the chip's own folder.
+    """
     words = (COMPILER, *chip_flags(CHIPS[chip]), *flags)
     sources = sorted((HERE / "core").glob("*.c")) + sorted((HERE / chip).glob("*.c"))
     objects = []
     for path in sources:
         made = into / f"{path.stem}.o"
         # The seed names what link-time optimisation makes: the same in every build.
-        _call(*words, f"-frandom-seed={path.stem}", "-c", _named(path), "-o", made)
+        more = (*(chip_layer if path.parent.name == chip else ()), f"-frandom-seed={path.stem}")
+        _call(*words, *more, "-c", _named(path), "-o", made)
         objects.append(made)
     elf, image, raw = (into / f"{chip}.{kind}" for kind in ("elf", "hex", "raw"))
     _call(*words, *objects, "-o", elf)

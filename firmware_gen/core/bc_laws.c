@@ -27,19 +27,20 @@ static bool is_listed(uint8_t id) {
 
 static uint16_t listed(const uint16_t *gains, uint16_t x, enum what what) {
     uint32_t scaled = (uint32_t)x * (2 * BC_LIST_STEPS);
-    uint8_t steps = (uint8_t)(scaled >> 16); /* n */
     uint16_t f = (uint16_t)scaled;
-    uint16_t gain = bc_flash_u16(gains); /* a */
-    uint16_t speed = (uint16_t)(0u - (gain >> 1)); /* v, modulo 2^16: below 0 only so far */
-    int32_t way = -(int32_t)bc_product(gain, SIXTH); /* c */
+    uint8_t steps = (uint8_t)(scaled >> 16);                           /* n */
+    uint16_t first = bc_flash_u16(gains);
+    uint16_t speed = (uint16_t)(0u - (first >> 1)); /* v, modulo 2^16: below 0 only so far */
+    int32_t way = -(int32_t)bc_product(first, SIXTH); /* c */
+    uint16_t gain;                                    /* a */
     uint16_t p;
     uint16_t q;
     for (; steps > 0; steps--) {
-        speed = (uint16_t)(speed + gain);
+        speed = (uint16_t)(speed + bc_flash_u16(gains));
         way += speed;
         gains++;
-        gain = bc_flash_u16(gains);
     }
+    gain = bc_flash_u16(gains);
     speed = (uint16_t)(speed + gain - (gain >> 1));
     p = bc_product(gain, f);
     q = bc_product((uint16_t)(3 * gain - p + bc_product(bc_flash_u16(gains + 1), f)), f);

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 import pytest
 
-from firmware_gen.build.image import flash_bytes, read_hex, shipped
+from firmware_gen.build.image import (
+    COMPILER_VERSION,
+    build,
+    can_build,
+    compiler_version,
+    flash_bytes,
+    read_hex,
+    shipped,
+)
 from tests.emulator.emulated import why_not
 
 
@@ -15,6 +23,9 @@ def _emulator_is_there() -> None:
 
 
 @pytest.fixture(scope="session")
-def flash() -> bytes:
-    """The image that ships, as flash."""
-    return flash_bytes(read_hex(shipped("atmega328p").read_text("ascii")))
+def flash(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """The image that ships, as flash; what another compiler in the path makes, if there is one."""
+    path = shipped("atmega328p")
+    if can_build() and compiler_version() != COMPILER_VERSION:
+        path = build("atmega328p", tmp_path_factory.mktemp("image"))
+    return flash_bytes(read_hex(path.read_text("ascii")))

@@ -96,6 +96,44 @@ def test_an_interrupt_answers_in_four_clocks_and_a_jump() -> None:
         assert flag + 4 <= int(cycles[1] - cycles[0]) <= flag + 4 + 1
 
 
+SEI, CLI, SLEEP, RETI, NOP = 0x9478, 0x94F8, 0x9588, 0x9518, 0x0000
+
+
+def pending(*after: int) -> bytes:
+    """A program with timer 1's match pending, then these words; its handler sets PB0."""
+    setup = (
+        *(LDI_R16_1, LDI_R17_0, OUT_DDRB_R16),
+        *store(0x53, 1),  # SMCR: sleep enabled, idle (10.11.1)
+        *store(0x88, 20),  # OCR1AL
+        *store(0x6F, 2),  # TIMSK1: OCIE1A
+        *store(0x81, 1),  # TCCR1B: one count a cycle
+        *([NOP] * 40),
+    )
+    table = [NOP] * 26
+    table[0] = 0xC000 | 25  # rjmp to word 26
+    table[22] = OUT_PORTB_R16  # vector 11, TIMER1 COMPA
+    table[23] = RETI
+    return words(*table, *setup, *after, STOP_HERE)
+
+
+@pytest.mark.parametrize("between", [SLEEP, NOP], ids=["sleep", "nop"])
+def test_an_interrupt_that_waits_runs_between_two_instructions_that_enable_and_disable_it(
+    between: int,
+) -> None:
+    # 7.7: the instruction following SEI is executed before any pending interrupt, and no other.
+    with EmulatedBoard(pending(SEI, between, CLI)) as board:
+        board.run(cycles=300)
+        _, levels = board.edges(PB0)
+        assert levels.tolist() == [1]
+
+
+def test_an_interrupt_does_not_come_between_enabling_and_the_next_instruction() -> None:
+    with EmulatedBoard(pending(SEI, CLI)) as board:
+        board.run(cycles=300)
+        _, levels = board.edges(PB0)
+        assert levels.tolist() == []
+
+
 def test_a_byte_on_the_line_takes_40_us_at_250_000_baud() -> None:
     # 19.3.1: UBRR 3 at 16 MHz is 250,000 baud; ten bits of 64 cycles.
     program = words(

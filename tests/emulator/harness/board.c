@@ -149,6 +149,23 @@ static avr_cycle_count_t on_stop(avr_t *avr, avr_cycle_count_t when, void *param
     return 0;
 }
 
+/*
+ * One round of simavr. Where interrupts have just been enabled (interrupt_state -1, and then a round is one instruction), one that
+ * waits is served right after that instruction (data sheet 7.7), be it a sleep and the next one the end of interrupts; simavr
+ * would execute one more before.
+ */
+int board_step(board_t *board)
+{
+    avr_t *avr = board->avr;
+    bool just_enabled = avr->interrupt_state == -1;
+    board->asleep = avr->state == cpu_Sleeping;
+    int state = avr_run(avr);
+    if (just_enabled && avr == board->avr && avr->interrupt_state > 0 && avr->state == cpu_Running) {
+        avr_service_interrupts(avr);
+    }
+    return state;
+}
+
 /* Run until a cycle counted from power-up. Returns 0, or simavr's state if the core stopped. */
 int board_run(board_t *board, uint64_t until)
 {
@@ -160,8 +177,7 @@ int board_run(board_t *board, uint64_t until)
     board->stop = false;
     avr_cycle_timer_register(avr, until - now, on_stop, board);
     while (!board->stop) {
-        board->asleep = avr->state == cpu_Sleeping;
-        int state = avr_run(avr);
+        int state = board_step(board);
         if (avr->run != board->run) { /* simavr's watchdog asks for its own reset, which knows nothing of this board */
             board_reset(board, WATCHDOG_RESET, true);
             return board_run(board, until);
@@ -183,8 +199,7 @@ int board_profile(board_t *board, uint64_t until, uint32_t *cycles)
         uint64_t before = avr->cycle;
         uint64_t slept = board->sleep_cycles;
         uint16_t pc = (uint16_t)avr->pc;
-        board->asleep = avr->state == cpu_Sleeping;
-        int state = avr_run(avr);
+        int state = board_step(board);
         if (state == cpu_Crashed || state == cpu_Done || state == cpu_Stopped) {
             return state;
         }

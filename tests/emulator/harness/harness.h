@@ -5,8 +5,10 @@
  * supply: the four clock cycles of an interrupt's response (7.7.1) and four more out of sleep,
  * the receiver's two bytes of buffer and its overrun (19.7), EEPE staying set for the 3.4 ms of an EEPROM write
  * (8.6.3) and the ready interrupt while it is clear, phase correct PWM (15.7.4), flag registers in which
- * writing a one clears that flag only (16.11.9), and matches of timer 1 just behind its overflow, which simavr
- * misses if an instruction spans both.
+ * writing a one clears that flag only (16.11.9), matches of timer 1 just behind its overflow, which simavr
+ * misses if an instruction spans both, and the turn of an interrupt that waits when interrupts are enabled: the chip
+ * executes one instruction more and then serves it (7.7); simavr executes two, and forgets it if the second
+ * disables interrupts again.
  */
 #ifndef HARNESS_H
 #define HARNESS_H
