@@ -153,7 +153,6 @@ FLAGS: Final = (
     "-fno-ident",
     "-Wall",
     "-Wextra",
-    "-Werror",
 )
 """For compiling and linking alike. `-flto` lets the compiler see all files at once, `-mrelax` makes
 short jumps of calls that are near: both make code smaller and faster. Functions that nothing calls

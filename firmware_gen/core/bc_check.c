@@ -358,7 +358,7 @@ static bool target_is_good(const struct bc_step *op) {
     case BC_SERVO:
         return servo_target_is_good(op);
     case BC_LAMP:
-        return !(op->code & BC_ACT_F) && op->target <= BC_LEVEL_MAX;
+        return !(op->code & BC_ACT_F) && (uint8_t)op->target <= BC_LEVEL_MAX;
     case BC_STRIP:
         return !(op->code & BC_ACT_F) && is_index((uint8_t)op->target, BC_AT_COLOURS);
     default:

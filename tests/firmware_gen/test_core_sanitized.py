@@ -7,7 +7,18 @@ from random import Random
 
 import pytest
 
-from firmware_gen.table.records import encode
+from firmware_gen.table.fixed_point import LAW_IDS
+from firmware_gen.table.layout import EFFECTS, LOOP_FOREVER, ORDERS
+from firmware_gen.table.ops import Act, Delay, Loop, LoopBack, Modulate, Op
+from firmware_gen.table.records import (
+    CueRecord,
+    LampRecord,
+    LawRecord,
+    StripRecord,
+    Table,
+    encode,
+)
+from sim.rulebook import LEVEL_MAX
 from tests.firmware_gen.host.core import Core, available, library, sanitized
 from tests.firmware_gen.link_streams import Talker, spoilt
 from tests.firmware_gen.random_tables import random_table
@@ -15,6 +26,10 @@ from tests.firmware_gen.random_tables import random_table
 pytestmark = pytest.mark.skipif(not available(), reason="there is no C compiler")
 
 Step = tuple[str, bytes]
+
+LAMP_PINS = (3, 22)  # PB3, PD6
+STRIP_PINS = (8, 9)
+WITH_PARAMETERS = (LAW_IDS["trapezoid"], LAW_IDS["double-S"])
 
 
 def script(dice: Random) -> list[Step]:
@@ -62,15 +77,60 @@ def plainly(steps: list[Step]) -> bytes:
     return found
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_nothing_undefined_happens_whatever_comes(seed: int) -> None:
+def both_ways(steps: list[Step]) -> bytes:
+    """What the board shows and says with the checks, which is what it does without."""
     built = sanitized()
     if built is None:
         pytest.skip("the C compiler has no sanitizers here")
-    steps = script(Random(seed))
     data = b"".join(
         letter.encode() + len(data).to_bytes(2, "little") + data for letter, data in steps
     )
     done = subprocess.run([built[0]], input=data, capture_output=True, timeout=60)
     assert done.returncode == 0, done.stderr.decode()[-3000:]
     assert done.stdout == plainly(steps)
+    return done.stdout
+
+
+def light_script(dice: Random) -> list[Step]:
+    """Lamps and strips under every effect, with fades by every law between any levels."""
+    lamps = tuple(LampRecord(pin, dice.randint(0, LEVEL_MAX)) for pin in LAMP_PINS)
+    strips = tuple(
+        StripRecord(
+            pin, dice.randint(1, 50), dice.randrange(len(ORDERS)), dice.choice((0, 1, 9)), 0
+        )
+        for pin in STRIP_PINS
+    )
+    outputs = lamps + strips
+    laws = tuple(LawRecord(law_id) for law_id in LAW_IDS.values() if law_id not in WITH_PARAMETERS)
+    colours = tuple((level(dice), level(dice), level(dice)) for _ in range(8))
+    ops: list[Op] = [Loop(LOOP_FOREVER)]
+    for _ in range(30):
+        output = dice.randrange(len(outputs))
+        target = dice.randrange(8) if output >= len(lamps) else level(dice)
+        duration = 10 * dice.randint(1, 60)
+        law = dice.choice((None, dice.randrange(len(laws))))
+        kind = dice.randrange(len(EFFECTS))
+        numbers = (dice.randint(40, 900), level(dice), dice.randrange(256), dice.randrange(40))
+        ops.append(Modulate(output, kind, *numbers) if kind else Modulate(output, 0))
+        ops.append(Act(output, target, duration, wait=dice.random() < 0.5, law=law))
+        ops.append(Delay(10 * dice.randint(1, 20)))
+    cue = CueRecord(1, (1 << len(outputs)) - 1, 0, 1, 0)
+    table = Table(1, 1, outputs, colours, laws, cues=(cue,), threads=((*ops, LoopBack()),), idle=0)
+    return [("m", encode(table) + b"\1\2"), ("s", b""), ("f", bytes(1500))]
+
+
+def level(dice: Random) -> int:
+    return dice.choice((0, LEVEL_MAX, dice.randint(0, LEVEL_MAX)))
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_nothing_undefined_happens_to_light_under_any_effect_and_fade(seed: int) -> None:
+    steps = light_script(Random(seed))
+    shown = both_ways(steps)
+    size = len(shown) // len(steps[-1][1])
+    assert len({shown[at : at + size] for at in range(0, len(shown), size)}) > 250
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_nothing_undefined_happens_whatever_comes(seed: int) -> None:
+    both_ways(script(Random(seed)))

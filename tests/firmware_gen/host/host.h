@@ -4,7 +4,7 @@
 
 #include <stdint.h>
 
-enum { HOST_CELLS = 1024, HOST_MERGED = 16384, HOST_RAW = 2048 };
+enum { HOST_CELLS = 4096, HOST_MERGED = 16384, HOST_RAW = 2048 };
 
 /* Start the board with its cells as they are. Returns 1 if the power failed meanwhile. */
 int host_start(uint8_t cause);

@@ -1,0 +1,62 @@
+"""The core knows no chip: what it needs of one stands in the chip's folder."""
+
+from __future__ import annotations
+
+import ctypes
+import re
+from dataclasses import replace
+from pathlib import Path
+from types import MappingProxyType
+
+import pytest
+
+from firmware_gen.build.image import HERE
+from firmware_gen.chips import CHIPS
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
+from firmware_gen.chips.chip import package
+from firmware_gen.link.protocol import Mode
+from tests.firmware_gen.host.core import CORE, available, compile_core
+
+PINS = package(**dict.fromkeys("ABCDEFGHJKL", range(8)))
+LARGER = replace(
+    ATMEGA328P,
+    name="larger",
+    chip_id=9,
+    memory=replace(
+        ATMEGA328P.memory, flash=0x40000, merged_start=0x10000, eeprom=4096, slot=2000, chunk=64
+    ),
+    servos=12,
+    pixels=200,
+    pins=PINS,
+    reserved=MappingProxyType({}),
+    pwm=MappingProxyType({pin: "a channel" for pin in list(PINS.values())[:12]}),
+)
+"""Invented: more ports, pins, cells and lamps than the chips there are."""
+
+
+@pytest.mark.parametrize("path", sorted(CORE.glob("*.[ch]")), ids=lambda path: path.name)
+def test_nothing_in_the_core_names_a_chip_or_speaks_its_language(path: Path) -> None:
+    text = path.read_text("ascii")
+    names = {word for chip in CHIPS.values() for word in (chip.name, chip.title)}
+    assert not re.search("|".join((*names, r"\bavr\b", "__AVR", r"\basm\b", "__asm__")), text, re.I)
+
+
+@pytest.mark.parametrize("chip", CHIPS)
+def test_a_chips_folder_holds_what_the_core_includes_of_it(chip: str) -> None:
+    included = set()
+    for path in CORE.glob("*.[ch]"):
+        included |= set(re.findall(r'#include "(\w+\.h)"', path.read_text("ascii")))
+    ours = {path.name for path in CORE.glob("*.h")}
+    assert included - ours == {"bc_chip.h", "bc_flash.h"}
+    for name in included - ours:
+        assert (HERE / chip / name).exists()
+
+
+@pytest.mark.skipif(not available(), reason="there is no C compiler")
+def test_the_core_compiles_and_starts_for_a_chip_with_other_numbers(tmp_path: Path) -> None:
+    path = tmp_path / "larger.so"
+    compile_core(path, "-shared", "-fPIC", "-O1", "-Wl,-z,defs", chip=LARGER)
+    core = ctypes.CDLL(str(path))
+    assert core.host_start(1) == 0
+    assert core.host_frames(3) == 0
+    assert core.host_mode() == Mode.BLANK
