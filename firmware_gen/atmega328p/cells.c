@@ -1,6 +1,6 @@
 /*
- * EEPROM (8.6.3). A write takes 3.4 ms and goes on by itself; its end wakes the processor, so that the next can begin
- * at once.
+ * EEPROM (8.6.3). A write takes 3.4 ms and goes on by itself; its end wakes the processor, so that
+ * the next can begin at once.
  */
 #include "chip.h"
 
@@ -19,8 +19,8 @@ uint8_t bc_hal_cell_read(uint16_t address) {
 }
 
 /*
- * The write begins within four cycles of EEMPE (8.6.3): one instruction each, and no interrupt comes between. EEPM is 0:
- * erase and write in one operation, as one cut must not leave half of it.
+ * The write begins within four cycles of EEMPE (8.6.3): one instruction each, and no interrupt
+ * comes between. EEPM is 0: erase and write in one operation, as one cut must not leave half of it.
  */
 void bc_hal_cell_write(uint16_t address, uint8_t value) {
     EEAR = address;

@@ -1,10 +1,10 @@
 /*
- * The ATmega328P layer: what its files offer one another. Section numbers in this folder are those of the
- * ATmega48A/PA/88A/PA/168A/PA/328/P data sheet.
+ * The ATmega328P layer: what its files offer one another. Section numbers in this folder are those
+ * of the ATmega48A/PA/88A/PA/168A/PA/328/P data sheet.
  *
- * One rule keeps pulses exact: no interrupt handler and no section with interrupts off holds up another for
- * longer than PULSE_LEAD (pulses.c) allows while pulses run. Strips, whose pixels take 30 us each, are only
- * sent when none runs.
+ * One rule keeps pulses exact: no interrupt handler and no section with interrupts off holds up
+ * another for longer than PULSE_LEAD (pulses.c) allows while pulses run. Strips, whose pixels take
+ * 30 us each, are only sent when none runs.
  */
 #ifndef CHIP_H
 #define CHIP_H
@@ -23,35 +23,36 @@ enum {
     FRAME_TICKS = 10,    /* a frame: 20 ms */
 };
 
-/* -- clock.c: timer 1 counts cycles; its compare unit A makes the tick --------------------------- */
+/* -- clock.c: timer 1 counts cycles; its compare unit A makes the tick ---------------------- */
 
 void clock_start(void);
-uint8_t clock_tick(void);                              /* ticks since the start, wrapping */
-static inline uint16_t clock_time_of(uint8_t tick) {   /* timer 1's count then, likewise */
+uint8_t clock_tick(void);                            /* ticks since the start, wrapping */
+static inline uint16_t clock_time_of(uint8_t tick) { /* timer 1's count then, likewise */
     return (uint16_t)((uint16_t)TICK_CYCLES * tick);
 }
 
-/* -- pulses.c: servo pulses by compare unit B ----------------------------------------------------- */
+/* -- pulses.c: servo pulses by compare unit B ----------------------------------------------- */
 
 void pulses_clear(void); /* no servo; ends a running window, its pins are left as they are */
 void pulses_attach(uint8_t index, uint8_t pin);
-void pulses_prepare(uint8_t due); /* bc_image's pulses are to start at this tick or the first after; none is pending */
+void pulses_prepare(uint8_t due); /* bc_image's pulses are to start at this tick or the first after;
+                                     none is pending */
 void pulses_tick(uint16_t time);  /* from the tick's handler: start them if it is time */
 bool pulses_pending(void);        /* prepared and not over */
 
-/* -- lamps.c: timers 0 and 2 ---------------------------------------------------------------------- */
+/* -- lamps.c: timers 0 and 2 ---------------------------------------------------------------- */
 
 void lamps_start(void);
 void lamps_clear(void);
 void lamps_attach(uint8_t index, uint8_t pin);
 
-/* -- strips.c ------------------------------------------------------------------------------------- */
+/* -- strips.c ------------------------------------------------------------------------------- */
 
 void strips_clear(void);
 void strips_attach(uint8_t index, uint8_t pin, uint8_t pixels);
 void strips_send(void); /* bc_image's pixels; 30 us each */
 
-/* -- serial.c, resets.c ---------------------------------------------------------------------------- */
+/* -- serial.c, resets.c --------------------------------------------------------------------- */
 
 void serial_start(void);
 uint8_t serial_waiting(void); /* received bytes that wait */
@@ -59,7 +60,8 @@ uint8_t resets_begin(void);   /* the cause; from here on the watchdog bites afte
 void resets_alive(void);
 
 /*
- * What interrupts tell the main loop: bits of GPIOR0 (8.5.1), because there they are set and cleared in one instruction.
+ * What interrupts tell the main loop: bits of GPIOR0 (8.5.1), because there they are set and
+ * cleared in one instruction.
  */
 #define NEWS GPIOR0
 enum {
@@ -69,14 +71,18 @@ enum {
     NEWS_TICK = 3,  /* a tick is over */
 };
 
-/* -- pins.c ---------------------------------------------------------------------------------------- */
+/* -- pins.c --------------------------------------------------------------------------------- */
 
 /* A pin: its port's registers and its bit. */
 struct pin_place {
     volatile uint8_t *registers;
     uint8_t mask;
 };
-enum { PIN_REGISTER, DDR_REGISTER, PORT_REGISTER }; /* they follow one another (31, Register Summary) */
+enum {
+    PIN_REGISTER,
+    DDR_REGISTER,
+    PORT_REGISTER
+}; /* they follow one another (31, Register Summary) */
 struct pin_place pin_place(uint8_t pin);
 void pin_drive(uint8_t pin, bool high);
 

@@ -1,6 +1,6 @@
 /*
- * Timer 1 runs free at one count a cycle and wraps every 4.096 ms. Compare unit A, moved on by 32,000 at each match, makes a
- * tick of exactly 2 ms. Ten ticks are a frame.
+ * Timer 1 runs free at one count a cycle and wraps every 4.096 ms. Compare unit A, moved on by
+ * 32,000 at each match, makes a tick of exactly 2 ms. Ten ticks are a frame.
  */
 #include "chip.h"
 
@@ -10,7 +10,7 @@
 static volatile uint8_t ticks;
 
 void clock_start(void) {
-    TCCR1A = 0; /* normal mode (16.11.1) */
+    TCCR1A = 0;         /* normal mode (16.11.1) */
     TCCR1B = _BV(CS10); /* one count a cycle (16.11.2) */
     TCNT1 = 0;
     OCR1A = TICK_CYCLES;

@@ -1,10 +1,11 @@
 /*
- * Plain lamps: phase correct PWM of timers 0 and 2 (15.7.4, 18.7.4) at 16 MHz / 8 / 510 = 3,922 Hz. A compare value of 0 is
- * truly off and 255 truly on. Eight periods make a round of 490 Hz; in as many of them as the duty's three further bits say the
- * compare value is one higher, spread evenly. That gives 2041 levels, the darkest of which differ by 0.44 of L*.
+ * Plain lamps: phase correct PWM of timers 0 and 2 (15.7.4, 18.7.4) at 16 MHz / 8 / 510 = 3,922 Hz.
+ * A compare value of 0 is truly off and 255 truly on. Eight periods make a round of 490 Hz; in as
+ * many of them as the duty's three further bits say the compare value is one higher, spread evenly.
+ * That gives 2041 levels, the darkest of which differ by 0.44 of L*.
  *
- * Both timers are started together so that one handler serves both. The compare registers are taken over at the top, half a
- * period after the handler's time, so a delay of a pixel does no harm.
+ * Both timers are started together so that one handler serves both. The compare registers are taken
+ * over at the top, half a period after the handler's time, so a delay of a pixel does no harm.
  */
 #include "chip.h"
 
@@ -97,7 +98,8 @@ static void set_channel(uint8_t channel, uint8_t base, uint8_t fraction) {
 }
 
 void bc_hal_lamp(uint8_t index, uint16_t duty) {
-    /* Of 255, in 1/256: the base value above, and below, in the upper three bits, the nearest fraction. */
+    /* Of 255, in 1/256: the base value above, and below, in the upper three bits, the nearest
+     * fraction. */
     uint16_t level = (uint16_t)(duty - (duty >> 8) + 0x100 / PERIODS / 2);
     uint8_t fraction = (uint8_t)((uint8_t)level / (0x100 / PERIODS));
     for (uint8_t i = 0; i < BC_LAMPS; i++) {

@@ -5,8 +5,9 @@
  *     tick  0 .. 2   pulses; lamps and pixels are worked out meanwhile
  *     then           strips go out, then rest
  *
- * A request that comes too late for a frame, but before its pulses, would wait for more than 20 ms. The next frame is then
- * played EARLY_TICKS early, and the one after it in its own time again: pulses stay 50 a second, and nothing drifts.
+ * A request that comes too late for a frame, but before its pulses, would wait for more than 20 ms.
+ * The next frame is then played EARLY_TICKS early, and the one after it in its own time again:
+ * pulses stay 50 a second, and nothing drifts.
  */
 #include "chip.h"
 
@@ -15,17 +16,18 @@
 #include <avr/sleep.h>
 
 enum {
-    PLAY_TICKS = 3,   /* from a frame's play to its pulses */
-    EARLY_TICKS = 4,  /* how much earlier a frame may be */
-    LISTEN_TICKS = 1, /* a request until this long after the pulses' start makes the next frame early */
-    LOOK_TICKS = 4,   /* between two looks at the inputs; four looks make a change: 24 to 32 ms */
+    PLAY_TICKS = 3,  /* from a frame's play to its pulses */
+    EARLY_TICKS = 4, /* how much earlier a frame may be */
+    LISTEN_TICKS =
+        1, /* a request until this long after the pulses' start makes the next frame early */
+    LOOK_TICKS = 4, /* between two looks at the inputs; four looks make a change: 24 to 32 ms */
     TICKS_AHEAD = 128,
     SHORTEST_FRAME = 7, /* bytes on the line, its last zero included (LINK.md section 1) */
 };
 
 /*
- * Ticks. A frame is listened for once, LISTEN_TICKS after the pulses of the one before it were due in its own time; that decides when its own
- * are.
+ * Ticks. A frame is listened for once, LISTEN_TICKS after the pulses of the one before it were due
+ * in its own time; that decides when its own are.
  */
 static uint8_t due;         /* when the pulses of the frame to come are */
 static uint8_t next_listen; /* LISTEN_TICKS after a frame's own time */
@@ -34,20 +36,17 @@ static bool strips_due;
 enum { STARTING, BETWEEN_FRAMES, PLAYING };
 static uint8_t phase;
 
-static bool is_past(uint8_t tick) {
-    return (uint8_t)(clock_tick() - tick) < TICKS_AHEAD;
-}
+static bool is_past(uint8_t tick) { return (uint8_t)(clock_tick() - tick) < TICKS_AHEAD; }
 
 void bc_hal_pulses_ready(void) {
     while (pulses_pending()) {
-        /* only after a frame that came far too late; at most 6 ms, and the receiver's ring holds 5 */
+        /* only after a frame that came far too late; at most 6 ms, and the receiver's ring holds 5
+         */
     }
     pulses_prepare(due);
 }
 
-void bc_hal_pixels_ready(void) {
-    strips_due = true;
-}
+void bc_hal_pixels_ready(void) { strips_due = true; }
 
 static void look_at_inputs(void) {
     if (is_past(next_look)) {
@@ -75,8 +74,8 @@ static void play(void) {
 }
 
 /*
- * Whatever is due; false if nothing is. Strips block pulses, so they wait until those are through; and the next frame, which makes
- * new pixels, waits for them.
+ * Whatever is due; false if nothing is. Strips block pulses, so they wait until those are through;
+ * and the next frame, which makes new pixels, waits for them.
  */
 static bool work(void) {
     look_at_inputs();
@@ -86,7 +85,8 @@ static bool work(void) {
         if (pulses_pending()) {
             return false;
         }
-        /* The ring takes what comes while a strip goes out, if it is empty before: no request waits, if there is time for it. */
+        /* The ring takes what comes while a strip goes out, if it is empty before: no request
+         * waits, if there is time for it. */
         if (!bc_has_heard() || is_due) {
             strips_due = false;
             strips_send();
@@ -108,7 +108,8 @@ void bc_hal_pause(void) {
     }
 }
 
-/* Sleep until interrupts have news (10.3), and take them. Interrupts are off from each look to the sleep instruction, so none is missed. */
+/* Sleep until interrupts have news (10.3), and take them. Interrupts are off from each look to the
+ * sleep instruction, so none is missed. */
 static uint8_t sleep(void) {
     for (;;) {
         cli();
@@ -128,8 +129,9 @@ static uint8_t sleep(void) {
 }
 
 /*
- * Until there is something to do; whether the core has a part in it. Most interrupts bring nothing, most frames of a shared line are for
- * other boards, and a round through the core costs some 600 cycles.
+ * Until there is something to do; whether the core has a part in it. Most interrupts bring nothing,
+ * most frames of a shared line are for other boards, and a round through the core costs some 600
+ * cycles.
  */
 static bool rest(void) {
     for (;;) {
@@ -143,7 +145,8 @@ static bool rest(void) {
     }
 }
 
-/* Unused parts off (10.11.3), the analogue comparator too (23.3.2). The sleep instruction idles (10.2). */
+/* Unused parts off (10.11.3), the analogue comparator too (23.3.2). The sleep instruction idles
+ * (10.2). */
 static void save_power(void) {
     PRR = _BV(PRTWI) | _BV(PRSPI) | _BV(PRADC);
     ACSR = _BV(ACD);
@@ -163,7 +166,8 @@ static void begin(void) {
     bc_start(cause);
     phase = BETWEEN_FRAMES;
     next_look = clock_tick();
-    next_listen = (uint8_t)(next_look + PLAY_TICKS + 1 + LISTEN_TICKS - FRAME_TICKS); /* the first frame is due at once */
+    next_listen = (uint8_t)(next_look + PLAY_TICKS + 1 + LISTEN_TICKS -
+                            FRAME_TICKS); /* the first frame is due at once */
 }
 
 int main(void) {

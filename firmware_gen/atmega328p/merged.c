@@ -1,6 +1,6 @@
 /*
- * A table merged behind the firmware in flash, for shows larger than a slot (firmware_gen/build/image.py puts it there). Erased flash
- * reads 0xFF, which is no table.
+ * A table merged behind the firmware in flash, for shows larger than a slot
+ * (firmware_gen/build/image.py puts it there). Erased flash reads 0xFF, which is no table.
  */
 #include "chip.h"
 

@@ -1,4 +1,5 @@
-/* Port pins (14). What a pin can do must agree with the chip's entry in the Python chips; a test compares them. */
+/* Port pins (14). What a pin can do must agree with the chip's entry in the Python chips; a test
+ * compares them. */
 #include "chip.h"
 
 #include <avr/interrupt.h>
@@ -37,8 +38,8 @@ static void put(volatile uint8_t *port, uint8_t mask, bool high) {
 }
 
 /*
- * The level is set before the direction: no glitch when a pin becomes an output (14.2.3). Pulses change these ports from
- * their interrupt, so read, change and write in one go.
+ * The level is set before the direction: no glitch when a pin becomes an output (14.2.3). Pulses
+ * change these ports from their interrupt, so read, change and write in one go.
  */
 static void set_pin(uint8_t pin, bool is_output, bool high) {
     struct pin_place place = pin_place(pin);

@@ -1,30 +1,36 @@
 /*
  * Servo pulses, exact to the cycle on any pin.
  *
- * All pulses of a frame run within one window of at most 3.9 ms. They start one after another, each at the first moment
- * at which neither its rising nor its falling edge comes closer than EDGE_GAP to another edge; a servo measures
- * widths and does not mind when its pulse starts. Each edge has its own interrupt, PULSE_LEAD cycles early: longer than
- * anything but the tick can hold it up, the way to the toggle included. Two handlers in a row could, and only the tick's
- * goes before it (of several that wait the lower vector is first, 12.4); so edges keep EDGE_GAP from the tick within the
- * window as well. The handler reads how early it is, waits just that long, and toggles the pin. Rising and falling edges
- * take the same way, so what is constant in it cancels in the width.
+ * All pulses of a frame run within one window of at most 3.9 ms. They start one after another, each
+ * at the first moment at which neither its rising nor its falling edge comes closer than EDGE_GAP
+ * to another edge; a servo measures widths and does not mind when its pulse starts. Each edge has
+ * its own interrupt, PULSE_LEAD cycles early: longer than anything but the tick can hold it up, the
+ * way to the toggle included. Two handlers in a row could, and only the tick's goes before it (of
+ * several that wait the lower vector is first, 12.4); so edges keep EDGE_GAP from the tick within
+ * the window as well. The handler reads how early it is, waits just that long, and toggles the pin.
+ * Rising and falling edges take the same way, so what is constant in it cancels in the width.
  */
 #include "chip.h"
 
 #include <avr/interrupt.h>
 #include <avr/io.h>
 
+/*
+ * Between two edges EDGE_GAP apart the edges' handler takes PULSE_LEAD and some 70 cycles: what is
+ * left is a turn for the receiver's.
+ */
 enum {
-    PULSE_LEAD = 224,
+    PULSE_LEAD = 192,
     EDGE_GAP = 320,
-    FIRST_EDGE = 1024, /* after the tick, so that the tick's handler can set the first compare in time */
+    FIRST_EDGE =
+        1024, /* after the tick, so that the tick's handler can set the first compare in time */
     EDGES = 2 * BC_SERVOS,
 };
 
 /*
- * Edges: when their interrupts come, in cycles after the window's tick. The latest ends before cycle 62,000: each
- * edge there is keeps a pulse from no more than twice 2 * EDGE_GAP of all moments, and 15 edges of that and the
- * longest pulse, 41,600, are less.
+ * Edges: when their interrupts come, in cycles after the window's tick. The latest ends before
+ * cycle 62,000: each edge there is keeps a pulse from no more than twice 2 * EDGE_GAP of all
+ * moments, and 15 edges of that and the longest pulse, 41,600, are less.
  */
 static uint16_t edge_times[EDGES]; /* ascending */
 static uint8_t edge_servos[EDGES];
@@ -34,7 +40,7 @@ static uint16_t window_time;        /* timer 1's count at the window's tick */
 
 static struct pin_place servos[BC_SERVOS];
 
-/* -- where edges go ------------------------------------------------------------------------------- */
+/* -- where edges go ------------------------------------------------------------------------- */
 
 /* How much later `time` must be to be clear of another edge; 0: it is clear. */
 static uint16_t delay_for(uint16_t time, uint16_t other) {
@@ -48,7 +54,8 @@ static uint16_t pulse_delay(uint16_t start, uint16_t width, uint16_t moment) {
     return delay > 0 ? delay : delay_for((uint16_t)(start + width), moment);
 }
 
-/* The same for the tick within the window and the edges so far: what the first that is too close asks for. */
+/* The same for the tick within the window and the edges so far: what the first that is too close
+ * asks for. */
 static uint16_t first_delay(uint16_t start, uint16_t width, uint8_t count) {
     uint16_t delay = pulse_delay(start, width, TICK_CYCLES - PULSE_LEAD);
     for (uint8_t n = 0; n < count && delay == 0; n++) {
@@ -79,7 +86,8 @@ static void insert(uint8_t count, uint16_t time, uint8_t servo) {
     edge_servos[n] = servo;
 }
 
-/* Edges toggle, so a pin that a disturbance turned over would stay so: it is put low between windows, when it is low anyway. */
+/* Edges toggle, so a pin that a disturbance turned over would stay so: it is put low between
+ * windows, when it is low anyway. */
 static void settle_low(struct pin_place pin) { pin.registers[PORT_REGISTER] &= (uint8_t)~pin.mask; }
 
 static uint8_t place_edges(void) {
@@ -100,8 +108,8 @@ static uint8_t place_edges(void) {
 }
 
 /*
- * However long the list takes, the tick is chosen when it stands; one that comes meanwhile is not missed, as its handler is yet
- * to come when interrupts are on again.
+ * However long the list takes, the tick is chosen when it stands; one that comes meanwhile is not
+ * missed, as its handler is yet to come when interrupts are on again.
  */
 void pulses_prepare(uint8_t due) {
     uint8_t count = place_edges();
@@ -126,11 +134,9 @@ void pulses_clear(void) {
     sei();
 }
 
-void pulses_attach(uint8_t index, uint8_t pin) {
-    servos[index] = pin_place(pin);
-}
+void pulses_attach(uint8_t index, uint8_t pin) { servos[index] = pin_place(pin); }
 
-/* -- edges ---------------------------------------------------------------------------------------- */
+/* -- edges ---------------------------------------------------------------------------------- */
 
 static void expect_next_edge(void) { OCR1B = window_time + edge_times[next_edge]; }
 
@@ -143,11 +149,13 @@ void pulses_tick(uint16_t time) {
 }
 
 /*
- * Wait until timer 1's low byte is `moment`, which is less than 232 cycles ahead, and toggle the pin: writing a one to PINx
- * does (14.2.2). In assembly because the instruction that writes must come at its very cycle, whatever a compiler makes of
- * the rest: from the read of TCNT1L to the write every way through this takes the same number of cycles but for the
- * wait. The loop takes three a turn, and the two branches to the next instruction, one cycle more if taken, make up for the
- * remainder (instruction set summary, 32). A moment that has passed, which PULSE_LEAD excludes, is now.
+ * Wait until timer 1's low byte is `moment`, which is less than 232 cycles ahead, and toggle the
+ * pin: writing a one to PINx does (14.2.2). In assembly because the instruction that writes must
+ * come at its very cycle, whatever a compiler makes of the rest: from the read of TCNT1L to the
+ * write every way through this takes the same number of cycles but for the wait. The loop takes
+ * three a turn, and the two branches to the next instruction, one cycle more if taken, make up for
+ * the remainder (instruction set summary, 32). A moment that has passed, which PULSE_LEAD excludes,
+ * is now.
  */
 static inline void toggle_at(volatile uint8_t *toggles, uint8_t mask, uint8_t moment) {
     uint8_t count;

@@ -1,9 +1,11 @@
 /*
- * Why the chip started, and a watchdog. MCUSR tells the cause and is cleared at once, because after a watchdog reset the
- * watchdog stays on at its shortest time, 16 ms, until WDRF is cleared (11.9.1, 11.9.2); the start-up code takes one.
+ * Why the chip started, and a watchdog. MCUSR tells the cause and is cleared at once, because after
+ * a watchdog reset the watchdog stays on at its shortest time, 16 ms, until WDRF is cleared
+ * (11.9.1, 11.9.2); the start-up code takes one.
  *
- * The counters live in RAM that the start-up code leaves alone. They hold over every reset but power-on; a balance, which
- * with both of them comes to WHOLE, says whether they did, for a brown-out can spoil RAM.
+ * The counters live in RAM that the start-up code leaves alone. They hold over every reset but
+ * power-on; a balance, which with both of them comes to WHOLE, says whether they did, for a
+ * brown-out can spoil RAM.
  */
 #include "chip.h"
 

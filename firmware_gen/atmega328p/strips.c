@@ -3,9 +3,10 @@
  *
  *     0: high 5 (312 ns), low 15 (938 ns)        1: high 12 (750 ns), low 8 (500 ns)
  *
- * which lies in the windows of both 2812-type data sheets that FIRMWARE.md names. Interrupts are off for one pixel, 30 us; between
- * two pixels the handlers that wait get their turn, and the line stays low some microseconds longer, far below the
- * 50 us at which the earliest pixels take what they have.
+ * which lies in the windows of both 2812-type data sheets that FIRMWARE.md names. Interrupts are
+ * off for one pixel, 30 us; between two pixels the handlers that wait get their turn, and the line
+ * stays low some microseconds longer, far below the 50 us at which the earliest pixels take what
+ * they have.
  */
 #include "chip.h"
 
@@ -30,8 +31,9 @@ void strips_attach(uint8_t index, uint8_t pin, uint8_t pixels) {
 }
 
 /*
- * Send three bytes. Interrupts must be off. A bit is three writes: high, the bit's value, low, with 3, 5 and 6 cycles between them
- * and two for each write (st: 2 cycles, 32). In a byte's last bit the next byte is fetched; that way takes as long as the other.
+ * Send three bytes. Interrupts must be off. A bit is three writes: high, the bit's value, low, with
+ * 3, 5 and 6 cycles between them and two for each write (st: 2 cycles, 32). In a byte's last bit
+ * the next byte is fetched; that way takes as long as the other.
  */
 static const uint8_t *send_pixel(const uint8_t *bytes, volatile uint8_t *port, uint8_t mask) {
     uint8_t high = *port | mask;
@@ -60,7 +62,8 @@ static const uint8_t *send_pixel(const uint8_t *bytes, volatile uint8_t *port, u
         "nop \n"
         "rjmp 2b \n"
         "4: \n"
-        : [byte] "=&r"(byte), [value] "=&r"(value), [bits] "+&d"(bits), [left] "+&r"(left), "+&z"(bytes)
+        : [byte] "=&r"(byte), [value] "=&r"(value), [bits] "+&d"(bits), [left] "+&r"(left),
+          "+&z"(bytes)
         : [high] "r"(high), [low] "r"(low), "x"(port)
         : "memory");
     return bytes - 1; /* one was fetched ahead */
@@ -74,7 +77,12 @@ void strips_send(void) {
             cli();
             bytes = send_pixel(bytes, &place.registers[PORT_REGISTER], place.mask);
             sei();
-            _NOP(); /* before each handler that waits the processor runs one instruction (7.7) */
+            /* Before each handler that waits the processor runs one instruction (7.7). These may
+             * wait together: the tick's, the lamps', the transmitter's, and the receiver's for two
+             * bytes. */
+            _NOP();
+            _NOP();
+            _NOP();
             _NOP();
             _NOP();
         }

@@ -31,7 +31,8 @@ struct check {
     bool pin_is_bad;         /* told after faults of records */
 };
 
-/* Between two steps: cells may be written, and whatever is due be done, with the table that plays. */
+/* Between two steps: cells may be written, and whatever is due be done, with the table that plays.
+ */
 static void pause(void) {
     uint16_t cursor = bc_table_tell();
     uint8_t checked = bc_table_choose(bc_player_source());
@@ -42,7 +43,7 @@ static void pause(void) {
     bc_table_seek(cursor);
 }
 
-/* -- header: 1.1 ---------------------------------------------------------------------------------- */
+/* -- header: 1.1 ---------------------------------------------------------------------------- */
 
 /* CRC of the bytes up to `end`, byte 0 being `byte`. */
 static uint16_t crc_of(uint8_t byte, uint16_t end) {
@@ -97,7 +98,7 @@ static uint8_t check_header(const struct check *check, uint8_t first, uint16_t c
     return counts_are_good() ? BC_REFUSAL_ACCEPTED : BC_REFUSAL_COUNTS;
 }
 
-/* -- outputs: 1.2 -------------------------------------------------------------------------------- */
+/* -- outputs: 1.2 --------------------------------------------------------------------------- */
 
 /* Bad pins are only noted. */
 static void take_pin(struct check *check, uint8_t pin, uint8_t job) {
@@ -135,7 +136,8 @@ static bool points_are_good(uint8_t left, int16_t low, int16_t high) {
     return angle >= high && !(rises && falls);
 }
 
-/* From here on functions named for a record look at it from the cursor on, which stands behind what comes first. */
+/* From here on functions named for a record look at it from the cursor on, which stands behind what
+ * comes first. */
 static bool servo_is_good(struct check *check) {
     uint8_t points = bc_next_u8();
     int16_t low = bc_next_i16();
@@ -206,9 +208,11 @@ static uint8_t check_output(struct check *check) {
     return BC_REFUSAL_ACCEPTED;
 }
 
-/* -- colours, laws, inputs, bindings, cues: 1.3 --------------------------------------------------- */
+/* -- colours, laws, inputs, bindings, cues: 1.3 --------------------------------------------- */
 
-static bool is_share(uint16_t value, uint16_t least) { return value >= least && value <= MOST_SHARE; }
+static bool is_share(uint16_t value, uint16_t least) {
+    return value >= least && value <= MOST_SHARE;
+}
 
 static bool is_button(uint8_t value) {
     uint8_t button = value & (uint8_t)~BC_FLAG;
@@ -242,7 +246,8 @@ static bool binding_is_good(void) {
     return is_button(bc_next_u8()) && is_index(bc_next_u8(), BC_AT_CUES);
 }
 
-/* Of `count` cues from `at` on: how many have this number in their first two bytes; in others, if `at` is in others. */
+/* Of `count` cues from `at` on: how many have this number in their first two bytes; in others, if
+ * `at` is in others. */
 static uint8_t cues_with(uint16_t number, uint16_t at, uint8_t count) {
     uint8_t found = 0;
     for (; count > 0; count--) {
@@ -341,7 +346,7 @@ static uint8_t check_records(struct check *check) {
     return refusal;
 }
 
-/* -- code: 1.4 ----------------------------------------------------------------------------------- */
+/* -- code: 1.4 ------------------------------------------------------------------------------ */
 
 static bool takes_light(const struct bc_step *op) {
     return op->output.kind == BC_LAMP || op->output.kind == BC_STRIP;
@@ -390,8 +395,8 @@ static bool ends_thread(const struct bc_step *op) {
 }
 
 /*
- * Whether a thread starts where a fork or go on points to, looking from behind it on. Leads astray where
- * ops are bad, and those are found for themselves.
+ * Whether a thread starts where a fork or go on points to, looking from behind it on. Leads astray
+ * where ops are bad, and those are found for themselves.
  */
 static bool points_to_thread(const struct check *check, const struct bc_step *from) {
     uint16_t target = from->operand;
@@ -406,8 +411,8 @@ static bool points_to_thread(const struct check *check, const struct bc_step *fr
 }
 
 /*
- * The cursor stands behind the op, and may be moved. An op that reaches beyond the end is read there, which does no
- * harm, and then found out.
+ * The cursor stands behind the op, and may be moved. An op that reaches beyond the end is read
+ * there, which does no harm, and then found out.
  */
 static bool op_is_good(const struct check *check, const struct bc_step *op) {
     if (bc_table_tell() > check->end) {
@@ -433,7 +438,8 @@ static bool op_is_good(const struct check *check, const struct bc_step *op) {
     }
 }
 
-/* The loops that are open in a thread, and whether each has waited; the thread itself is the outermost. */
+/* The loops that are open in a thread, and whether each has waited; the thread itself is the
+ * outermost. */
 struct nesting {
     bool within_thread;
     uint8_t depth;
@@ -491,7 +497,7 @@ static bool code_is_good(const struct check *check) {
     return !nesting.within_thread && started == cues;
 }
 
-/* -- all of it ----------------------------------------------------------------------------------- */
+/* -- all of it ------------------------------------------------------------------------------ */
 
 uint8_t bc_check(uint16_t size, uint8_t first, uint16_t *crc) {
     struct check check;

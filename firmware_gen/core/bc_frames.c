@@ -9,19 +9,20 @@
 /* Places in a frame: LINK.md section 1. */
 enum { TO, KIND, SEQ, PAYLOAD, CRC = 2 };
 
-/* -- receiving ---------------------------------------------------------------------------------- */
+/* -- receiving ------------------------------------------------------------------------------ */
 
 /* What is known of the frame that comes in. Its bytes are unstuffed as they come. */
 struct intake {
     struct bc_crc crc; /* of all bytes but the last two, which may be the frame's own CRC */
-    uint8_t older;  /* those two */
+    uint8_t older;     /* those two */
     uint8_t newer;
     uint8_t count;  /* unstuffed bytes; stops one above the most */
     uint8_t block;  /* bytes left in COBS' block */
     bool has_begun; /* a byte came since the last zero */
 };
 
-/* A block that has no zero behind it is full, and longer than any frame: unstuffing need not know it. */
+/* A block that has no zero behind it is full, and longer than any frame: unstuffing need not know
+ * it. */
 BC_ASSERT(block, BC_MAX_ENCODED < 0xFF);
 
 static uint8_t received[PAYLOAD + BC_KEPT_PAYLOAD]; /* as much of the frame as is kept */
@@ -72,7 +73,8 @@ static bool finish(const struct intake *i) {
     return is_complete;
 }
 
-/* Take bytes up to the end of a frame for this board, or all; how many. Runs for every byte on the wire. */
+/* Take bytes up to the end of a frame for this board, or all; how many. Runs for every byte on the
+ * wire. */
 static uint8_t take(const uint8_t *bytes, uint8_t count) {
     const struct bc_crc start = BC_CRC_START;
     struct intake i = intake; /* a copy can stay in registers */
@@ -126,7 +128,7 @@ void bc_listen(void) {
     }
 }
 
-/* -- sending ------------------------------------------------------------------------------------ */
+/* -- sending -------------------------------------------------------------------------------- */
 
 /* A reply as it goes out: a zero, COBS' first byte, the frame, a zero. */
 enum {
@@ -160,7 +162,8 @@ void bc_reply_u32(uint32_t value) {
     bc_reply_u16((uint16_t)(value >> 16));
 }
 
-/* COBS: each zero of the frame is replaced by the distance to the next, the first byte says where the first is. */
+/* COBS: each zero of the frame is replaced by the distance to the next, the first byte says where
+ * the first is. */
 static void stuff(void) {
     uint8_t last = START - 1;
     uint8_t n;

@@ -21,8 +21,8 @@ struct bc_frame {
 };
 
 /*
- * Take received bytes until a frame for this board is complete; it waits until bc_frames_done. Most frames of
- * a shared line are for others: they are let go at once.
+ * Take received bytes until a frame for this board is complete; it waits until bc_frames_done. Most
+ * frames of a shared line are for others: they are let go at once.
  */
 void bc_listen(void);
 

@@ -27,7 +27,8 @@ void bc_inputs_add(uint8_t pin, bool high) {
     bc_bit_put(pins.level, pin, high);
 }
 
-/* Tell the player what a pin's other level means; false if it finds no room, then it will be seen again. */
+/* Tell the player what a pin's other level means; false if it finds no room, then it will be seen
+ * again. */
 static bool tell_one(uint8_t button, bool is_down) {
     if (!bc_player_ask(is_down ? BC_ASK_DOWN : BC_ASK_UP, button)) {
         return false;

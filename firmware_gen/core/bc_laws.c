@@ -15,22 +15,20 @@ enum { SIXTH = 10923, THIRD = 2 * SIXTH };
 /* What to work out of a law: either costs about as much as both have in common. */
 enum what { POSITION, SLOPE };
 
-static const struct bc_law_row *row_of(uint8_t id) {
-    return &bc_law_rows[id - BC_LISTED_FIRST];
-}
+static const struct bc_law_row *row_of(uint8_t id) { return &bc_law_rows[id - BC_LISTED_FIRST]; }
 
 static bool is_listed(uint8_t id) {
     return id >= BC_LISTED_FIRST && id < BC_LISTED_FIRST + BC_LISTED;
 }
 
-/* -- listed laws, in the first half -------------------------------------------------------------- */
+/* -- listed laws, in the first half --------------------------------------------------------- */
 
 static uint16_t listed(const uint16_t *gains, uint16_t x, enum what what) {
     uint32_t scaled = (uint32_t)x * (2 * BC_LIST_STEPS);
     uint16_t f = (uint16_t)scaled;
-    uint8_t steps = (uint8_t)(scaled >> 16);                           /* n */
+    uint8_t steps = (uint8_t)(scaled >> 16); /* n */
     uint16_t first = bc_flash_u16(gains);
-    uint16_t speed = (uint16_t)(0u - (first >> 1)); /* v, modulo 2^16: below 0 only so far */
+    uint16_t speed = (uint16_t)(0u - (first >> 1));   /* v, modulo 2^16: below 0 only so far */
     int32_t way = -(int32_t)bc_product(first, SIXTH); /* c */
     uint16_t gain;                                    /* a */
     uint16_t p;
@@ -53,12 +51,10 @@ static uint16_t listed(const uint16_t *gains, uint16_t x, enum what what) {
     return (uint16_t)((uint32_t)(way + 8) >> 4);
 }
 
-/* -- laws with parameters, in the first half ----------------------------------------------------- */
+/* -- laws with parameters, in the first half ------------------------------------------------ */
 
 /* d / (1 - d), Q16; d at most a half. */
-static uint32_t over_rest(uint16_t d) {
-    return d == 0 ? 0 : bc_share(d, (uint16_t)(ONE - d));
-}
+static uint32_t over_rest(uint16_t d) { return d == 0 ? 0 : bc_share(d, (uint16_t)(ONE - d)); }
 
 /* D: value / (1 - d), all Q16. */
 static uint32_t divided(uint16_t value, uint16_t d) {
@@ -113,7 +109,7 @@ static uint16_t ramped(const struct bc_law *law, uint16_t x, enum what what) {
     return (uint16_t)(divided(ramp_speed(u, law->beta), alpha) >> 2);
 }
 
-/* -- all laws ------------------------------------------------------------------------------------ */
+/* -- all laws ------------------------------------------------------------------------------- */
 
 static uint16_t first_half(const struct bc_law *law, uint16_t x, enum what what) {
     if (is_listed(law->id)) {
@@ -139,12 +135,10 @@ uint16_t bc_law_slope(const struct bc_law *law, uint32_t x) {
     return first_half(law, (uint16_t)(x > HALF ? ONE - x : x), SLOPE);
 }
 
-/* -- coefficients -------------------------------------------------------------------------------- */
+/* -- coefficients --------------------------------------------------------------------------- */
 
 /* 1 / (1 - d), Q16, rounded up; d at most a half, and only for none and a half it is whole. */
-static uint32_t reciprocal(uint16_t d) {
-    return ONE + over_rest(d) + (d > 0 && d < HALF ? 1 : 0);
-}
+static uint32_t reciprocal(uint16_t d) { return ONE + over_rest(d) + (d > 0 && d < HALF ? 1 : 0); }
 
 static void ramp_coefficients(uint16_t alpha, uint16_t beta, struct bc_coefficients *found) {
     uint32_t v = reciprocal(alpha);

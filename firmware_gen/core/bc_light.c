@@ -37,8 +37,8 @@ static struct channel lamp_channels[BC_LAMPS];
 static struct channel strip_channels[BC_STRIPS][COLOURS];
 
 /* Which byte of a pixel is red, green, blue, by order, as in TABLE.md 1.2. */
-static const uint8_t byte_orders[BC_ORDERS][COLOURS] BC_FLASH = {
-    {0, 1, 2}, {0, 2, 1}, {1, 0, 2}, {2, 0, 1}, {1, 2, 0}, {2, 1, 0}};
+static const uint8_t byte_orders[BC_ORDERS][COLOURS] BC_FLASH = {{0, 1, 2}, {0, 2, 1}, {1, 0, 2},
+                                                                 {2, 0, 1}, {1, 2, 0}, {2, 1, 0}};
 
 void bc_lights_clear(void) { memset(lights, 0, sizeof lights); }
 
@@ -52,7 +52,7 @@ static struct channel *first_channel(uint8_t light) {
     return is_strip(light) ? strip_channels[light - BC_LAMPS] : &lamp_channels[light];
 }
 
-/* -- fades --------------------------------------------------------------------------------------- */
+/* -- fades ---------------------------------------------------------------------------------- */
 
 /* How far a light's fade is at a time, 0 to 65536; one that has ended rests from now on. */
 static uint32_t share_at(struct light *light, uint32_t time) {
@@ -96,7 +96,7 @@ void bc_light_fade(const struct bc_step *act, uint32_t start) {
     }
 }
 
-/* -- effects ------------------------------------------------------------------------------------- */
+/* -- effects -------------------------------------------------------------------------------- */
 
 void bc_light_steady(uint8_t light) { lights[light].effect = 0; }
 
@@ -219,7 +219,7 @@ static uint16_t dimming(const struct moment *moment, uint8_t pixel) {
     }
 }
 
-/* -- what is seen -------------------------------------------------------------------------------- */
+/* -- what is seen --------------------------------------------------------------------------- */
 
 /* A lightness in two bytes, each of which a chip of eight bits multiplies in one instruction. */
 struct lightness {
@@ -346,8 +346,8 @@ static uint16_t show_strip(uint8_t number, uint32_t time, uint8_t *bytes) {
     }
     return count;
 }
-BC_ASSERT(strip_fields_stand_in_a_row, BC_STRIP_ORDER == BC_STRIP_PIXELS + 1 &&
-                                           BC_STRIP_CAP == BC_STRIP_ORDER + 1);
+BC_ASSERT(strip_fields_stand_in_a_row,
+          BC_STRIP_ORDER == BC_STRIP_PIXELS + 1 && BC_STRIP_CAP == BC_STRIP_ORDER + 1);
 
 void bc_lights_show(uint32_t time) {
     uint8_t *bytes = bc_image.pixels;

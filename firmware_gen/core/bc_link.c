@@ -26,23 +26,23 @@ struct answer {
 };
 
 static struct {
-    struct answer last;    /* to the last ordered request, so that copies of it do nothing */
-    uint8_t waiting;       /* kind of the verify or commit to answer when all is stored; 0: none */
+    struct answer last; /* to the last ordered request, so that copies of it do nothing */
+    uint8_t waiting;    /* kind of the verify or commit to answer when all is stored; 0: none */
     uint8_t waiting_seq;
     uint8_t verdict;       /* status of the verify that waits, NOT_YET: not checked so far */
     uint8_t found_refusal; /* and what the check found */
     uint16_t found_crc;
     uint16_t session;
-    uint16_t length;       /* of the table being received; 0: none is */
-    uint16_t crc;          /* stated for it */
-    uint8_t address;       /* likewise */
-    uint8_t one_way_kind;  /* of the last one-way frame; 0: there was none */
+    uint16_t length;      /* of the table being received; 0: none is */
+    uint16_t crc;         /* stated for it */
+    uint8_t address;      /* likewise */
+    uint8_t one_way_kind; /* of the last one-way frame; 0: there was none */
     uint8_t one_way_seq;
-    uint8_t silent;        /* frames since the last valid link frame, up to BC_HELD_FRAMES */
+    uint8_t silent; /* frames since the last valid link frame, up to BC_HELD_FRAMES */
     uint8_t cause;
     bool greeted;
     bool verified;
-    bool checking;         /* the table received is being checked */
+    bool checking;                    /* the table received is being checked */
     uint8_t held[BC_BUTTONS / 8 + 1]; /* buttons held over the link, a bit each */
 } state;
 
@@ -63,7 +63,7 @@ void bc_link_show_changed(void) {
     bc_frames_be(own);
 }
 
-/* -- requests of a transfer; their payload has the length that is listed below -------------------- */
+/* -- requests of a transfer; their payload has the length that is listed below -------------- */
 
 static uint16_t u16_at(const uint8_t *at) { return bc_u16(at[0], at[1]); }
 
@@ -170,7 +170,7 @@ static uint8_t read(const struct bc_frame *frame) {
     return BC_STATUS_DONE;
 }
 
-/* -- requests to the player --------------------------------------------------------------------- */
+/* -- requests to the player ----------------------------------------------------------------- */
 
 static uint8_t ask(uint8_t asked, uint8_t argument) {
     return bc_player_ask(asked, argument) ? BC_STATUS_DONE : BC_STATUS_BUSY;
@@ -247,7 +247,7 @@ static uint8_t unknown(const struct bc_frame *frame) {
     return BC_STATUS_UNKNOWN_KIND;
 }
 
-/* -- the kinds of requests ---------------------------------------------------------------------- */
+/* -- the kinds of requests ------------------------------------------------------------------ */
 
 /* In which modes a request is taken, a bit each. */
 enum {
@@ -258,7 +258,8 @@ enum {
     ANY_LENGTH = 0xFF
 };
 
-/* Whether doing it twice is not the same as doing it once, or the reply is all it does; whether it may come one-way. */
+/* Whether doing it twice is not the same as doing it once, or the reply is all it does; whether it
+ * may come one-way. */
 enum order { REPLY_ONLY, FREE, FREE_OR_ONE_WAY, ORDERED, ORDERED_OR_ONE_WAY };
 
 typedef uint8_t (*obeyer)(const struct bc_frame *frame); /* returns a status, or NOT_YET */
@@ -312,7 +313,7 @@ static uint8_t obey(const struct request *request, const struct bc_frame *frame)
     return request->obey(frame);
 }
 
-/* -- frames ------------------------------------------------------------------------------------- */
+/* -- frames --------------------------------------------------------------------------------- */
 
 /* Send the last answer again. */
 static void answer_again(const struct answer *last) {
@@ -394,7 +395,8 @@ bool bc_has_heard(void) {
     return bc_frames_received() != 0;
 }
 
-/* Pieces of a table may be under way while the one before is being answered: they wait for the line. */
+/* Pieces of a table may be under way while the one before is being answered: they wait for the
+ * line. */
 bool bc_answer(void) {
     const struct bc_frame *frame = bc_frames_received();
     if (frame == 0 || (frame->kind == BC_REQUEST_DATA && bc_hal_sending())) {
@@ -411,7 +413,7 @@ bool bc_answer(void) {
     return true;
 }
 
-/* -- what comes later --------------------------------------------------------------------------- */
+/* -- what comes later ----------------------------------------------------------------------- */
 
 /* Check what was received, while the show goes on and requests are answered. */
 static void judge(void) {

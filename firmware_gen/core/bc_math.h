@@ -8,8 +8,8 @@
 #include "bc_generated.h"
 
 /*
- * For the few functions that run for every byte on the wire or every pixel: a compiler that is told to save
- * room calls them, which there costs as much time as they do.
+ * For the few functions that run for every byte on the wire or every pixel: a compiler that is told
+ * to save room calls them, which there costs as much time as they do.
  */
 #ifdef __GNUC__
 #define BC_INLINE static inline __attribute__((always_inline))
@@ -21,9 +21,7 @@
 #define BC_ASSERT(name, condition) typedef char bc_assert_##name[(condition) ? 1 : -1]
 
 /* Whether time a is before time b; they lie less than 2^31 apart. */
-static inline bool bc_before(uint32_t a, uint32_t b) {
-    return a - b >= (uint32_t)1 << 31;
-}
+static inline bool bc_before(uint32_t a, uint32_t b) { return a - b >= (uint32_t)1 << 31; }
 
 /* A number of 16 bits from its bytes. An `int` need not hold its upper byte shifted. */
 static inline uint16_t bc_u16(uint8_t low, uint8_t high) {
@@ -54,12 +52,13 @@ uint32_t bc_root(uint32_t value, uint8_t bits);
 uint32_t bc_share(uint16_t part, uint16_t whole);
 
 /*
- * The same for times in 1/256 ms, to the nearest: 0 before the start (elapsed is a difference of times), or if
- * total is 0; 65536 from the end on, and not before.
+ * The same for times in 1/256 ms, to the nearest: 0 before the start (elapsed is a difference of
+ * times), or if total is 0; 65536 from the end on, and not before.
  */
 uint32_t bc_progress(uint32_t elapsed, uint32_t total);
 
-/* CRC-16/IBM-3740, TABLE.md section 4, in two bytes: a chip of eight bits works on each by itself. */
+/* CRC-16/IBM-3740, TABLE.md section 4, in two bytes: a chip of eight bits works on each by itself.
+ */
 struct bc_crc {
     uint8_t low;
     uint8_t high;

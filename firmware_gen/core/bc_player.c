@@ -23,16 +23,17 @@ static struct {
     uint32_t frames;
     uint8_t mode;
     uint8_t source;
-    uint8_t idle;            /* copies of the table's header, so that most frames need not read it */
-    uint8_t lost_time;       /* 0 also if there is no lost cue */
+    uint8_t idle;      /* copies of the table's header, so that most frames need not read it */
+    uint8_t lost_time; /* 0 also if there is no lost cue */
     uint8_t interval;
-    uint8_t enabled_servos;  /* those that have pulses; in the end of a start one more than there are */
+    uint8_t
+        enabled_servos; /* those that have pulses; in the end of a start one more than there are */
     uint8_t frames_to_next;  /* of the quiet start, until one more is enabled */
     bool lights_are_shown;   /* the quiet start came to its end */
     bool heard;              /* since the last frame */
     uint16_t frames_to_lost; /* of silence, until the lost cue starts; 0: it is not armed */
     uint8_t queued;
-    uint8_t queue[QUEUE];    /* requests, the oldest first */
+    uint8_t queue[QUEUE]; /* requests, the oldest first */
 } player;
 
 static uint32_t first_time; /* of frame 0 */
@@ -47,9 +48,7 @@ uint8_t bc_player_idle(void) { return player.idle; }
 
 uint32_t bc_player_frames(void) { return player.frames; }
 
-uint32_t bc_player_time(void) {
-    return first_time + player.frames * BC_FRAME;
-}
+uint32_t bc_player_time(void) { return first_time + player.frames * BC_FRAME; }
 
 void bc_player_set_clock(uint32_t offset) { first_time = offset; }
 
@@ -96,7 +95,7 @@ uint8_t bc_player_find_cue(uint16_t tag) {
     return cue;
 }
 
-/* -- starting ----------------------------------------------------------------------------------- */
+/* -- starting ------------------------------------------------------------------------------- */
 
 static void darken(void) {
     uint8_t lamp;
@@ -173,7 +172,7 @@ void bc_player_start(uint8_t source) {
     bc_table_release();
 }
 
-/* -- requests ----------------------------------------------------------------------------------- */
+/* -- requests ------------------------------------------------------------------------------- */
 
 static void enter_limp(void) {
     if (player.mode != BC_MODE_LIMP) {
@@ -252,7 +251,7 @@ static void obey(uint8_t request) {
     }
 }
 
-/* -- the frame ---------------------------------------------------------------------------------- */
+/* -- the frame ------------------------------------------------------------------------------ */
 
 static void take_requests(void) {
     uint8_t n;

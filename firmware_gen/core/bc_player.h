@@ -39,16 +39,19 @@ uint8_t bc_player_idle(void); /* index of the idle cue, BC_NONE: none */
 uint32_t bc_player_frames(void);
 uint32_t bc_player_time(void); /* of the frame that is being played */
 
-/* What the link asks of the table that plays, which is the chosen one whenever a request is acted on. */
-uint32_t bc_player_show(void);                               /* the show's number, 0: none plays */
-uint8_t bc_player_left(uint16_t offset, uint8_t count);      /* of `count` bytes from there: how many there are */
+/* What the link asks of the table that plays, which is the chosen one whenever a request is acted
+ * on. */
+uint32_t bc_player_show(void); /* the show's number, 0: none plays */
+uint8_t bc_player_left(uint16_t offset,
+                       uint8_t count); /* of `count` bytes from there: how many there are */
 uint8_t bc_player_byte(uint16_t offset);
-uint8_t bc_player_find_cue(uint16_t tag);                    /* its index, BC_CUES: no such cue */
+uint8_t bc_player_find_cue(uint16_t tag); /* its index, BC_CUES: no such cue */
 
 /* Whether requests wait for the next frame. */
 bool bc_player_is_asked(void);
 
-/* For tests of long runs: let the player's time begin this many 1/256 ms later from the next start on. */
+/* For tests of long runs: let the player's time begin this many 1/256 ms later from the next start
+ * on. */
 void bc_player_set_clock(uint32_t offset);
 
 #endif

@@ -41,7 +41,7 @@ static struct run runs[BC_RUNS];
 static struct thread threads[BC_THREADS];
 BC_ASSERT(no_run_is_none, (int)BC_RUNS <= (int)BC_NO_RUN);
 
-static uint8_t waits_by[BC_CUES];         /* the button by which a cue waits; NONE: it does not wait */
+static uint8_t waits_by[BC_CUES]; /* the button by which a cue waits; NONE: it does not wait */
 static uint8_t down[BC_BUTTONS / 8 + 1]; /* buttons, a bit each */
 static uint16_t refused;
 static uint16_t overruns;
@@ -58,7 +58,7 @@ uint16_t bc_refused(void) { return refused; }
 
 uint16_t bc_overruns(void) { return overruns; }
 
-/* -- records ------------------------------------------------------------------------------------ */
+/* -- records -------------------------------------------------------------------------------- */
 
 /* What a start needs to know of a cue's record. */
 struct demand {
@@ -95,7 +95,7 @@ static bool starts_again(uint8_t cue, uint8_t button) {
     return false;
 }
 
-/* -- ending ------------------------------------------------------------------------------------- */
+/* -- ending --------------------------------------------------------------------------------- */
 
 static void end_run(uint8_t run) {
     uint8_t n;
@@ -128,7 +128,7 @@ void bc_runs_clear(void) {
     overruns = 0;
 }
 
-/* -- starting ----------------------------------------------------------------------------------- */
+/* -- starting ------------------------------------------------------------------------------- */
 
 /* Start the lowest free thread; the reservations of runs see to it that there is one. */
 static void spawn(uint8_t run, uint16_t at, uint32_t time) {
@@ -153,7 +153,8 @@ static bool is_idle(const struct run *run) {
     return run->cue != NONE && run->cue == bc_player_idle();
 }
 
-/* Whether a start that takes these outputs ends a run: the idle cue's, or one that loses its last. */
+/* Whether a start that takes these outputs ends a run: the idle cue's, or one that loses its last.
+ */
 static bool gives_way(const struct run *run, uint16_t outputs) {
     return is_idle(run) || (run->owned != 0 && (run->owned & ~outputs) == 0);
 }
@@ -268,7 +269,7 @@ void bc_button_is_up(uint8_t button) {
     }
 }
 
-/* -- executing ---------------------------------------------------------------------------------- */
+/* -- executing ------------------------------------------------------------------------------ */
 
 static uint8_t threads_alive(uint8_t run) {
     uint8_t alive = 0;
@@ -400,8 +401,8 @@ static struct thread *next_due(void) {
 }
 
 /*
- * Whatever (re)started before the last frame has lasted long enough to start over: by then the moment no longer
- * matters, and time must not come round to it.
+ * Whatever (re)started before the last frame has lasted long enough to start over: by then the
+ * moment no longer matters, and time must not come round to it.
  */
 static void let_starts_grow_old(void) {
     uint32_t recent = bc_player_time() - 2 * BC_FRAME;
@@ -439,7 +440,7 @@ void bc_runs_play(void) {
     }
 }
 
-/* -- state -------------------------------------------------------------------------------------- */
+/* -- state ---------------------------------------------------------------------------------- */
 
 uint8_t bc_runs_live(void) {
     uint8_t live = 0;

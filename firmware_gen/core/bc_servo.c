@@ -15,10 +15,10 @@ struct servo {
     int32_t residual; /* R */
     int16_t target;   /* 0.01 deg */
     uint8_t law_id;
-    uint8_t law;      /* index in the table, BC_NONE: it has no parameters there */
-    uint8_t run;      /* that the motion belongs to, or BC_NO_RUN */
+    uint8_t law;          /* index in the table, BC_NONE: it has no parameters there */
+    uint8_t run;          /* that the motion belongs to, or BC_NO_RUN */
     bool is_moving : 1;   /* the motion has not ended */
-    bool brake_first : 1; /* the move waits for the brake: that ends at t0, otherwise it starts there */
+    bool brake_first : 1; /* the brake ends at t0, otherwise it starts there */
     bool is_shown : 1;    /* at rest, and the pulse is right */
     bool is_changed : 1;  /* within a frame: the pulse is yet to be worked out */
 };
@@ -35,7 +35,7 @@ void bc_servos_add(uint16_t record) {
     count++;
 }
 
-/* -- where a servo is ---------------------------------------------------------------------------- */
+/* -- where a servo is ----------------------------------------------------------------------- */
 
 /* An angle as a position. */
 enum { ANGLE_BITS = 15 };
@@ -122,7 +122,7 @@ static int32_t speed_at(struct servo *servo, uint32_t time) {
     return speed;
 }
 
-/* -- planning a move ----------------------------------------------------------------------------- */
+/* -- planning a move ------------------------------------------------------------------------ */
 
 /* What a motion is planned from. */
 struct plan {
@@ -181,7 +181,8 @@ static uint8_t take_fours(uint32_t *value) {
     return fours;
 }
 
-/* How long a way takes at least under a limit of acceleration; fours keep the digits of what is divided. */
+/* How long a way takes at least under a limit of acceleration; fours keep the digits of what is
+ * divided. */
 static uint32_t time_by_acceleration(uint16_t limit, uint32_t way, uint32_t coefficient) {
     uint8_t fours = take_fours(&way);
     uint32_t share = bc_quotient(way, 625, (uint32_t)limit << 11);
@@ -216,8 +217,8 @@ static void plan_times(struct servo *servo, const struct plan *plan, uint32_t st
     }
     servo->total = larger(servo->total, by_speed);
     if (law.acceleration != 0) {
-        servo->total = larger(servo->total, time_by_acceleration(plan->acceleration_limit, way,
-                                                                 law.acceleration));
+        servo->total = larger(
+            servo->total, time_by_acceleration(plan->acceleration_limit, way, law.acceleration));
     }
 }
 
@@ -249,7 +250,7 @@ void bc_servo_rest(const struct bc_step *act) {
     servo->is_shown = false;
 }
 
-/* -- motions and runs ---------------------------------------------------------------------------- */
+/* -- motions and runs ----------------------------------------------------------------------- */
 
 uint32_t bc_servo_left(uint8_t number, uint8_t run, uint32_t time) {
     struct servo *servo = &servos[number];
@@ -278,7 +279,7 @@ bool bc_servos_have_ended(uint32_t time) {
     return true;
 }
 
-/* -- pulses -------------------------------------------------------------------------------------- */
+/* -- pulses --------------------------------------------------------------------------------- */
 
 /* A calibration point. */
 struct point {

@@ -14,7 +14,8 @@ void bc_servos_clear(void);
 void bc_servos_add(uint16_t record);
 uint8_t bc_servos_count(void);
 
-/* Begin an act's move, which belongs to a run or BC_NO_RUN; one that names no law moves by 3-4-5. Reads the table. */
+/* Begin an act's move, which belongs to a run or BC_NO_RUN; one that names no law moves by 3-4-5.
+ * Reads the table. */
 void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run);
 
 /* Stand at an act's target from now on. */

@@ -41,7 +41,7 @@ static struct {
     uint8_t first;   /* byte 0 of the table being received */
     uint8_t current; /* enum bc_source */
     uint8_t refusal;
-    bool merged;     /* there is a merged table that can be played */
+    bool merged; /* there is a merged table that can be played */
 } store;
 
 BC_ASSERT(slots_are_two, BC_SLOTS == 2);
@@ -61,7 +61,7 @@ uint8_t bc_store_current(void) { return (uint8_t)(store.current - BC_SOURCE_SLOT
 
 uint8_t bc_store_refusal(void) { return store.refusal; }
 
-/* -- choosing ----------------------------------------------------------------------------------- */
+/* -- choosing ------------------------------------------------------------------------------- */
 
 /* Choose the table in a place; the reason why it cannot be played, 0 if it can. */
 static uint8_t refusal_of(uint8_t source) {
@@ -86,9 +86,7 @@ static uint16_t merged_u16(uint16_t offset) {
 static uint16_t stamp(void) { return merged_u16(merged_u16(BC_AT_LENGTH)); }
 
 /* The one that slots are newer than. */
-static uint16_t witness(void) {
-    return bc_u16(bc_cell(WITNESS_CELL), bc_cell(WITNESS_CELL + 1));
-}
+static uint16_t witness(void) { return bc_u16(bc_cell(WITNESS_CELL), bc_cell(WITNESS_CELL + 1)); }
 
 /* The source to play from. The refusal is left as that of the slot which the mark names. */
 static uint8_t choice(void) {
@@ -116,7 +114,7 @@ uint8_t bc_store_choose(void) {
     return store.current;
 }
 
-/* -- receiving ---------------------------------------------------------------------------------- */
+/* -- receiving ------------------------------------------------------------------------------ */
 
 static void drop_pieces(void) {
     for (uint8_t n = 0; n < BC_WINDOW; n++) {
@@ -180,7 +178,7 @@ void bc_store_judge(uint16_t length, struct bc_verdict *verdict) {
     bc_table_choose(before);
 }
 
-/* -- writing ------------------------------------------------------------------------------------ */
+/* -- writing -------------------------------------------------------------------------------- */
 
 struct write {
     uint16_t cell;

@@ -9,8 +9,8 @@
 enum { BC_MERGED_SLOT = 254 };
 
 /*
- * Find the current table, as at every start: its source (enum bc_source), BC_SOURCE_NONE if there is
- * none to play. Checks one table after another until one is accepted.
+ * Find the current table, as at every start: its source (enum bc_source), BC_SOURCE_NONE if there
+ * is none to play. Checks one table after another until one is accepted.
  */
 uint8_t bc_store_choose(void);
 
@@ -35,8 +35,8 @@ bool bc_store_is_idle(void);
 
 /* CRC and refusal of the `length` bytes stored in the slot being filled. */
 struct bc_verdict {
-    uint16_t crc;     /* of all but the last two bytes */
-    uint16_t stated;  /* those two */
+    uint16_t crc;    /* of all but the last two bytes */
+    uint16_t stated; /* those two */
     uint8_t refusal;
     uint8_t address;
 };

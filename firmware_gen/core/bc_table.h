@@ -25,7 +25,8 @@ uint8_t bc_header(uint8_t at); /* of the table's header */
 void bc_table_release(void);
 bool bc_table_is_held(void);
 
-/* A cell of the non-volatile memory, read as above; and the cell where a slot (of enum bc_source) starts. */
+/* A cell of the non-volatile memory, read as above; and the cell where a slot (of enum bc_source)
+ * starts. */
 uint8_t bc_cell(uint16_t address);
 uint16_t bc_slot_cell(uint8_t slot);
 
@@ -45,17 +46,19 @@ void bc_table_law(uint8_t index, struct bc_law *law);
 /* An output's record and what it is; and what it takes to step on from it. */
 struct bc_output {
     uint16_t at;
-    uint16_t end;    /* where the next one starts */
+    uint16_t end; /* where the next one starts */
     uint8_t kind;
-    uint8_t index;   /* among those of its kind; strips go on where lamps may end, so that a light has one number */
-    uint8_t left;    /* outputs behind it */
+    uint8_t index; /* among those of its kind; strips go on where lamps may end, so that a light has
+                      one number */
+    uint8_t left;  /* outputs behind it */
     uint8_t next[BC_KINDS + 1]; /* index, of each kind */
 };
 
 /* Bytes of an output record of a kind. */
 uint16_t bc_output_size(uint16_t at, uint8_t kind);
 
-/* Step over outputs in the order of the table: begin, then next until it is false, which leaves the last. */
+/* Step over outputs in the order of the table: begin, then next until it is false, which leaves the
+ * last. */
 void bc_outputs_begin(struct bc_output *output);
 bool bc_outputs_next(struct bc_output *output);
 

@@ -31,7 +31,7 @@
 #include "bc_chip.h"
 #include "bc_generated.h"
 
-/* -- outputs ----------------------------------------------------------------------------------- */
+/* -- outputs -------------------------------------------------------------------------------- */
 
 /*
  * What the pins shall do, written by bc_frame (and by bc_start: everything at rest).
@@ -45,15 +45,9 @@ struct bc_image {
 extern struct bc_image bc_image;
 
 /* What pins can be used for; a bit each, in the answer of bc_hal_pin. */
-enum {
-    BC_PIN_SERVO = 1,
-    BC_PIN_LAMP = 2,
-    BC_PIN_STRIP = 4,
-    BC_PIN_SWITCH = 8,
-    BC_PIN_INPUT = 16
-};
+enum { BC_PIN_SERVO = 1, BC_PIN_LAMP = 2, BC_PIN_STRIP = 4, BC_PIN_SWITCH = 8, BC_PIN_INPUT = 16 };
 
-/* -- for the chip layer ------------------------------------------------------------------------ */
+/* -- for the chip layer --------------------------------------------------------------------- */
 
 /*
  * Begin: choose a slot, check its table, enter the quiet start. `cause`: bits of LINK.md section 5.
@@ -86,7 +80,7 @@ bool bc_requests_waiting(void);
 /* Where the player is: enum bc_mode of LINK.md section 2. */
 uint8_t bc_mode(void);
 
-/* -- what the chip layer defines ---------------------------------------------------------------- */
+/* -- what the chip layer defines ------------------------------------------------------------ */
 
 /* How many received bytes lie in a row, from *bytes on; 0 if none waits. They stay until taken. */
 uint8_t bc_hal_received(const uint8_t **bytes);
@@ -114,7 +108,8 @@ uint8_t bc_hal_merged_read(uint16_t offset);
 /* What a pin (TABLE.md 1.2) can be used for: BC_PIN_* bits; 0: not at all, or no such pin. */
 uint8_t bc_hal_pin(uint8_t pin);
 
-/* The levels of a port's pins, numbered as in a pin's code (pin = 8 * port + bit); bit n is pin n. */
+/* The levels of a port's pins, numbered as in a pin's code (pin = 8 * port + bit); bit n is pin n.
+ */
 uint8_t bc_hal_port(uint8_t port);
 
 /* Set all pins free (inputs without pull-up): the show ends, another may begin. */
@@ -144,9 +139,9 @@ void bc_hal_pulses_ready(void);
 void bc_hal_pixels_ready(void);
 
 /*
- * Long work (the check of a table) offers a pause, some times a millisecond: the chip layer pets the
- * watchdog and, if one is due and bc_start has returned, may call bc_frame from here. bc_service
- * does nothing but listen meanwhile.
+ * Long work (the check of a table) offers a pause, some times a millisecond: the chip layer pets
+ * the watchdog and, if one is due and bc_start has returned, may call bc_frame from here.
+ * bc_service does nothing but listen meanwhile.
  */
 void bc_hal_pause(void);
 

@@ -29,7 +29,7 @@ LARGER = replace(
     pixels=200,
     pins=PINS,
     reserved=MappingProxyType({}),
-    pwm=MappingProxyType({pin: "a channel" for pin in list(PINS.values())[:12]}),
+    pwm=MappingProxyType(dict.fromkeys(list(PINS.values())[:12], "a channel")),
 )
 """Invented: more ports, pins, cells and lamps than the chips there are."""
 

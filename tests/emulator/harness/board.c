@@ -7,10 +7,15 @@
 #include <string.h>
 #include <time.h>
 
-enum { WATCHDOG_RESET = 8, MCUSR_ADDRESS = 0x54, RAM_START = 0x100, PAINT = 0xA5, RUN_AT_ONCE = 2000 };
+enum {
+    WATCHDOG_RESET = 8,
+    MCUSR_ADDRESS = 0x54,
+    RAM_START = 0x100,
+    PAINT = 0xA5,
+    RUN_AT_ONCE = 2000
+};
 
-void log_event_at(board_t *board, uint64_t cycle, enum event_kind kind, uint16_t a, uint32_t b)
-{
+void log_event_at(board_t *board, uint64_t cycle, enum event_kind kind, uint16_t a, uint32_t b) {
     log_t *log = &board->log;
     if (!(log->mask >> kind & 1)) {
         return;
@@ -22,32 +27,26 @@ void log_event_at(board_t *board, uint64_t cycle, enum event_kind kind, uint16_t
     log->items[log->count++] = (event_t){board->base + cycle, (uint16_t)kind, a, b};
 }
 
-void log_event(board_t *board, enum event_kind kind, uint16_t a, uint32_t b)
-{
+void log_event(board_t *board, enum event_kind kind, uint16_t a, uint32_t b) {
     log_event_at(board, board->avr->cycle, kind, a, b);
 }
 
 /* Put a handler in the place of simavr's own. */
-void watch_write(board_t *board, uint16_t address, avr_io_write_t handler)
-{
+void watch_write(board_t *board, uint16_t address, avr_io_write_t handler) {
     board->avr->io[AVR_DATA_TO_IO(address)].w.c = handler;
     board->avr->io[AVR_DATA_TO_IO(address)].w.param = board;
 }
 
-void watch_read(board_t *board, uint16_t address, avr_io_read_t handler)
-{
+void watch_read(board_t *board, uint16_t address, avr_io_read_t handler) {
     board->avr->io[AVR_DATA_TO_IO(address)].r.c = handler;
     board->avr->io[AVR_DATA_TO_IO(address)].r.param = board;
 }
 
-void unraise(avr_int_vector_t *vector)
-{
-    vector->pending = 0;
-}
+void unraise(avr_int_vector_t *vector) { vector->pending = 0; }
 
-/* Interrupt response: four clock cycles, eight out of sleep (data sheet 7.7.1). simavr charges none. */
-static void on_interrupt(struct avr_irq_t *irq, uint32_t value, void *param)
-{
+/* Interrupt response: four clock cycles, eight out of sleep (data sheet 7.7.1). simavr charges
+ * none. */
+static void on_interrupt(struct avr_irq_t *irq, uint32_t value, void *param) {
     board_t *board = param;
     (void)irq;
     if (value) {
@@ -59,22 +58,19 @@ static void on_interrupt(struct avr_irq_t *irq, uint32_t value, void *param)
     }
 }
 
-static void on_sleep(avr_t *avr, avr_cycle_count_t cycles)
-{
+static void on_sleep(avr_t *avr, avr_cycle_count_t cycles) {
     board_t *board = avr->custom.data;
     board->sleep_cycles += cycles + 1;
 }
 
-static void quiet_logger(avr_t *avr, const int level, const char *format, va_list arguments)
-{
+static void quiet_logger(avr_t *avr, const int level, const char *format, va_list arguments) {
     (void)avr;
     if (level <= LOG_ERROR) {
         vfprintf(stderr, format, arguments);
     }
 }
 
-static void start_chip(board_t *board, uint8_t mcusr)
-{
+static void start_chip(board_t *board, uint8_t mcusr) {
     avr_t *avr = avr_make_mcu_by_name("atmega328p");
     avr->custom.data = board;
     avr_init(avr);
@@ -87,8 +83,8 @@ static void start_chip(board_t *board, uint8_t mcusr)
     board->avr = avr;
     board->run = avr->run;
     board->asleep = false;
-    avr_irq_register_notify(avr_get_interrupt_irq(avr, AVR_INT_ANY) + AVR_INT_IRQ_RUNNING, on_interrupt,
-                            board);
+    avr_irq_register_notify(avr_get_interrupt_irq(avr, AVR_INT_ANY) + AVR_INT_IRQ_RUNNING,
+                            on_interrupt, board);
     uart_attach(board);
     store_attach(board);
     timers_attach(board);
@@ -99,8 +95,7 @@ static void start_chip(board_t *board, uint8_t mcusr)
     log_event(board, EVENT_RESET, mcusr, 0);
 }
 
-board_t *board_new(const uint8_t *flash, const uint8_t *eeprom, uint32_t frequency)
-{
+board_t *board_new(const uint8_t *flash, const uint8_t *eeprom, uint32_t frequency) {
     avr_global_logger_set(quiet_logger);
     board_t *board = calloc(1, sizeof(board_t));
     memcpy(board->flash, flash, FLASH_BYTES);
@@ -112,8 +107,7 @@ board_t *board_new(const uint8_t *flash, const uint8_t *eeprom, uint32_t frequen
     return board;
 }
 
-void board_free(board_t *board)
-{
+void board_free(board_t *board) {
     avr_terminate(board->avr);
     free(board->avr);
     free(board->log.items);
@@ -123,8 +117,7 @@ void board_free(board_t *board)
 }
 
 /* A reset. What is on its way over the wire is lost; EEPROM stays, RAM if `keep_ram`. */
-void board_reset(board_t *board, uint8_t mcusr, bool keep_ram)
-{
+void board_reset(board_t *board, uint8_t mcusr, bool keep_ram) {
     uint8_t ram[2048];
     memcpy(ram, board->avr->data + RAM_START, sizeof ram);
     board->base += board->avr->cycle;
@@ -140,8 +133,7 @@ void board_reset(board_t *board, uint8_t mcusr, bool keep_ram)
     }
 }
 
-static avr_cycle_count_t on_stop(avr_t *avr, avr_cycle_count_t when, void *param)
-{
+static avr_cycle_count_t on_stop(avr_t *avr, avr_cycle_count_t when, void *param) {
     board_t *board = param;
     (void)avr;
     (void)when;
@@ -150,25 +142,25 @@ static avr_cycle_count_t on_stop(avr_t *avr, avr_cycle_count_t when, void *param
 }
 
 /*
- * One round of simavr. Where interrupts have just been enabled (interrupt_state -1, and then a round is one instruction), one that
- * waits is served right after that instruction (data sheet 7.7), be it a sleep and the next one the end of interrupts; simavr
- * would execute one more before.
+ * One round of simavr. Where interrupts have just been enabled (interrupt_state -1, and then a
+ * round is one instruction), one that waits is served right after that instruction (data
+ * sheet 7.7), be it a sleep and the next one the end of interrupts; simavr would execute one more
+ * before.
  */
-int board_step(board_t *board)
-{
+int board_step(board_t *board) {
     avr_t *avr = board->avr;
     bool just_enabled = avr->interrupt_state == -1;
     board->asleep = avr->state == cpu_Sleeping;
     int state = avr_run(avr);
-    if (just_enabled && avr == board->avr && avr->interrupt_state > 0 && avr->state == cpu_Running) {
+    if (just_enabled && avr == board->avr && avr->interrupt_state > 0 &&
+        avr->state == cpu_Running) {
         avr_service_interrupts(avr);
     }
     return state;
 }
 
 /* Run until a cycle counted from power-up. Returns 0, or simavr's state if the core stopped. */
-int board_run(board_t *board, uint64_t until)
-{
+int board_run(board_t *board, uint64_t until) {
     avr_t *avr = board->avr;
     uint64_t now = board_cycle(board);
     if (until <= now) {
@@ -178,7 +170,8 @@ int board_run(board_t *board, uint64_t until)
     avr_cycle_timer_register(avr, until - now, on_stop, board);
     while (!board->stop) {
         int state = board_step(board);
-        if (avr->run != board->run) { /* simavr's watchdog asks for its own reset, which knows nothing of this board */
+        if (avr->run != board->run) { /* simavr's watchdog asks for its own reset, which knows
+                                         nothing of this board */
             board_reset(board, WATCHDOG_RESET, true);
             return board_run(board, until);
         }
@@ -191,8 +184,7 @@ int board_run(board_t *board, uint64_t until)
 }
 
 /* As board_run, one instruction at a time; adds to cycles[pc / 2] what each took, without sleep. */
-int board_profile(board_t *board, uint64_t until, uint32_t *cycles)
-{
+int board_profile(board_t *board, uint64_t until, uint32_t *cycles) {
     avr_t *avr = board->avr;
     avr->run_cycle_limit = 1;
     while (board_cycle(board) < until) {
@@ -209,38 +201,23 @@ int board_profile(board_t *board, uint64_t until, uint32_t *cycles)
     return 0;
 }
 
-uint64_t board_cycle(const board_t *board)
-{
-    return board->base + board->avr->cycle;
-}
+uint64_t board_cycle(const board_t *board) { return board->base + board->avr->cycle; }
 
-uint64_t board_sleep_cycles(const board_t *board)
-{
-    return board->sleep_cycles;
-}
+uint64_t board_sleep_cycles(const board_t *board) { return board->sleep_cycles; }
 
-uint16_t board_pc(const board_t *board)
-{
-    return (uint16_t)board->avr->pc;
-}
+uint16_t board_pc(const board_t *board) { return (uint16_t)board->avr->pc; }
 
-void board_ram(const board_t *board, uint8_t *into, uint16_t from, uint16_t count)
-{
+void board_ram(const board_t *board, uint8_t *into, uint16_t from, uint16_t count) {
     memcpy(into, board->avr->data + from, count);
 }
 
-void board_poke(board_t *board, uint16_t address, uint8_t value)
-{
+void board_poke(board_t *board, uint16_t address, uint8_t value) {
     board->avr->data[address] = value;
 }
 
-size_t board_event_count(const board_t *board)
-{
-    return board->log.count;
-}
+size_t board_event_count(const board_t *board) { return board->log.count; }
 
-size_t board_events(const board_t *board, event_t *into, size_t from, size_t count)
-{
+size_t board_events(const board_t *board, event_t *into, size_t from, size_t count) {
     if (from >= board->log.count) {
         return 0;
     }
@@ -250,12 +227,6 @@ size_t board_events(const board_t *board, event_t *into, size_t from, size_t cou
     return n;
 }
 
-void board_forget_events(board_t *board)
-{
-    board->log.count = 0;
-}
+void board_forget_events(board_t *board) { board->log.count = 0; }
 
-void board_log(board_t *board, uint32_t mask)
-{
-    board->log.mask = mask;
-}
+void board_log(board_t *board, uint32_t mask) { board->log.mask = mask; }

@@ -1,14 +1,14 @@
 /*
  * An ATmega328P on simavr, with the parts modelled anew whose timing this project relies on.
  *
- * simavr 1.6 executes the instructions. Against the data sheet it lacks the following, which the files here
- * supply: the four clock cycles of an interrupt's response (7.7.1) and four more out of sleep,
- * the receiver's two bytes of buffer and its overrun (19.7), EEPE staying set for the 3.4 ms of an EEPROM write
- * (8.6.3) and the ready interrupt while it is clear, phase correct PWM (15.7.4), flag registers in which
- * writing a one clears that flag only (16.11.9), matches of timer 1 just behind its overflow, which simavr
- * misses if an instruction spans both, and the turn of an interrupt that waits when interrupts are enabled: the chip
- * executes one instruction more and then serves it (7.7); simavr executes two, and forgets it if the second
- * disables interrupts again.
+ * simavr 1.6 executes the instructions. Against the data sheet it lacks the following, which the
+ * files here supply: the four clock cycles of an interrupt's response (7.7.1) and four more out of
+ * sleep, the receiver's two bytes of buffer and its overrun (19.7), EEPE staying set for the 3.4 ms
+ * of an EEPROM write (8.6.3) and the ready interrupt while it is clear, phase correct PWM (15.7.4),
+ * flag registers in which writing a one clears that flag only (16.11.9), matches of timer 1 just
+ * behind its overflow, which simavr misses if an instruction spans both, and the turn of an
+ * interrupt that waits when interrupts are enabled: the chip executes one instruction more and then
+ * serves it (7.7); simavr executes two, and forgets it if the second disables interrupts again.
  */
 #ifndef HARNESS_H
 #define HARNESS_H
@@ -112,7 +112,8 @@ struct board {
     size_t press_count, press_room;
     uint32_t frequency;
     double clock_ppm;
-    uint64_t sleep_cycles, base; /* base: cycles of earlier lives, so that time goes on over a reset */
+    uint64_t sleep_cycles,
+        base; /* base: cycles of earlier lives, so that time goes on over a reset */
     bool stop, asleep, held;
     int pty;
     double pace; /* emulated seconds per second of the host, 0: as fast as it goes */
@@ -136,7 +137,8 @@ void board_tear(board_t *board, uint8_t value);
 bool board_writing(const board_t *board);
 
 /* The outside */
-void board_send(board_t *board, uint64_t first_end, uint32_t spacing, const uint8_t *bytes, size_t count);
+void board_send(board_t *board, uint64_t first_end, uint32_t spacing, const uint8_t *bytes,
+                size_t count);
 size_t board_sending(const board_t *board);
 void board_press(board_t *board, uint64_t cycle, uint8_t pin, uint8_t level);
 size_t board_events(const board_t *board, event_t *into, size_t from, size_t count);

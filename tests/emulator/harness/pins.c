@@ -5,38 +5,39 @@
 
 static const char port_names[PORTS] = {'B', 'C', 'D'};
 
-static void on_port(struct avr_irq_t *irq, uint32_t value, void *param)
-{
+static void on_port(struct avr_irq_t *irq, uint32_t value, void *param) {
     board_t *board = param;
     for (int i = 0; i < PORTS; i++) {
-        if (irq == avr_io_getirq(board->avr, AVR_IOCTL_IOPORT_GETIRQ(port_names[i]), IOPORT_IRQ_REG_PORT) &&
+        if (irq == avr_io_getirq(board->avr, AVR_IOCTL_IOPORT_GETIRQ(port_names[i]),
+                                 IOPORT_IRQ_REG_PORT) &&
             board->port[i] != value) {
             board->port[i] = (uint8_t)value;
-            log_event(board, EVENT_PORT, (uint16_t)i, (uint32_t)(board->port[i] | board->ddr[i] << 8));
+            log_event(board, EVENT_PORT, (uint16_t)i,
+                      (uint32_t)(board->port[i] | board->ddr[i] << 8));
         }
     }
 }
 
-static void on_direction(struct avr_irq_t *irq, uint32_t value, void *param)
-{
+static void on_direction(struct avr_irq_t *irq, uint32_t value, void *param) {
     board_t *board = param;
     for (int i = 0; i < PORTS; i++) {
-        if (irq ==
-                avr_io_getirq(board->avr, AVR_IOCTL_IOPORT_GETIRQ(port_names[i]), IOPORT_IRQ_DIRECTION_ALL) &&
+        if (irq == avr_io_getirq(board->avr, AVR_IOCTL_IOPORT_GETIRQ(port_names[i]),
+                                 IOPORT_IRQ_DIRECTION_ALL) &&
             board->ddr[i] != value) {
             board->ddr[i] = (uint8_t)value;
-            log_event(board, EVENT_PORT, (uint16_t)i, (uint32_t)(board->port[i] | board->ddr[i] << 8));
+            log_event(board, EVENT_PORT, (uint16_t)i,
+                      (uint32_t)(board->port[i] | board->ddr[i] << 8));
         }
     }
 }
 
-static avr_cycle_count_t on_press(avr_t *avr, avr_cycle_count_t when, void *param)
-{
+static avr_cycle_count_t on_press(avr_t *avr, avr_cycle_count_t when, void *param) {
     board_t *board = param;
     for (size_t i = 0; i < board->press_count; i++) {
         const press_t *press = &board->presses[i];
         if (press->cycle == when) {
-            avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(port_names[press->pin / 8]), press->pin % 8),
+            avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(port_names[press->pin / 8]),
+                                        press->pin % 8),
                           press->level);
         }
     }
@@ -51,8 +52,7 @@ static avr_cycle_count_t on_press(avr_t *avr, avr_cycle_count_t when, void *para
 }
 
 /* From `cycle` on the outside drives a pin to a level. */
-void board_press(board_t *board, uint64_t cycle, uint8_t pin, uint8_t level)
-{
+void board_press(board_t *board, uint64_t cycle, uint8_t pin, uint8_t level) {
     uint64_t now = board->avr->cycle;
     uint64_t at = cycle > board->base + now ? cycle - board->base : now + 1;
     if (board->press_count == board->press_room) {
@@ -71,12 +71,13 @@ void board_press(board_t *board, uint64_t cycle, uint8_t pin, uint8_t level)
     avr_cycle_timer_register(board->avr, next - now, on_press, board);
 }
 
-void pins_attach(board_t *board)
-{
+void pins_attach(board_t *board) {
     for (int i = 0; i < PORTS; i++) {
         board->port[i] = board->ddr[i] = 0;
         uint32_t base = AVR_IOCTL_IOPORT_GETIRQ(port_names[i]);
-        avr_irq_register_notify(avr_io_getirq(board->avr, base, IOPORT_IRQ_REG_PORT), on_port, board);
-        avr_irq_register_notify(avr_io_getirq(board->avr, base, IOPORT_IRQ_DIRECTION_ALL), on_direction, board);
+        avr_irq_register_notify(avr_io_getirq(board->avr, base, IOPORT_IRQ_REG_PORT), on_port,
+                                board);
+        avr_irq_register_notify(avr_io_getirq(board->avr, base, IOPORT_IRQ_DIRECTION_ALL),
+                                on_direction, board);
     }
 }

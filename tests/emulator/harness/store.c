@@ -1,6 +1,6 @@
 /*
- * EEPROM as data sheet 8.6.3: EEPE stays set for the whole write, the ready interrupt stands while it is clear,
- * the processor halts four cycles for a read and two for the start of a write.
+ * EEPROM as data sheet 8.6.3: EEPE stays set for the whole write, the ready interrupt stands while
+ * it is clear, the processor halts four cycles for a read and two for the start of a write.
  */
 #include "harness.h"
 
@@ -10,14 +10,12 @@ enum { EECR = 0x3F, EEDR = 0x40, EEARL = 0x41, EEARH = 0x42 };
 enum { EERE = 1, EEPE = 2, EEMPE = 4, EERIE = 8, EEPM = 0x30 };
 
 /* Table 8-1: erase and write 3.4 ms, erase only and write only 1.8 ms each. */
-static uint32_t write_cycles(const board_t *board)
-{
+static uint32_t write_cycles(const board_t *board) {
     uint32_t us = board->store.mode ? 1800 : 3400;
     return (uint32_t)((uint64_t)us * board->frequency / 1000000);
 }
 
-static uint8_t outcome(const store_t *store)
-{
+static uint8_t outcome(const store_t *store) {
     uint8_t old = store->cells[store->address];
     if (store->mode == 0x10) {
         return 0xFF;
@@ -25,8 +23,7 @@ static uint8_t outcome(const store_t *store)
     return store->mode == 0x20 ? (uint8_t)(old & store->data) : store->data;
 }
 
-void store_levels(board_t *board)
-{
+void store_levels(board_t *board) {
     store_t *store = &board->store;
     bool wanted = board->avr->data[EECR] & EERIE && !store->busy;
     if (!wanted) {
@@ -36,8 +33,7 @@ void store_levels(board_t *board)
     }
 }
 
-static avr_cycle_count_t on_written(avr_t *avr, avr_cycle_count_t when, void *param)
-{
+static avr_cycle_count_t on_written(avr_t *avr, avr_cycle_count_t when, void *param) {
     board_t *board = param;
     store_t *store = &board->store;
     uint8_t old = store->cells[store->address];
@@ -50,22 +46,19 @@ static avr_cycle_count_t on_written(avr_t *avr, avr_cycle_count_t when, void *pa
     return 0;
 }
 
-static avr_cycle_count_t on_master_end(avr_t *avr, avr_cycle_count_t when, void *param)
-{
+static avr_cycle_count_t on_master_end(avr_t *avr, avr_cycle_count_t when, void *param) {
     (void)when;
     (void)param;
     avr->data[EECR] &= (uint8_t)~EEMPE;
     return 0;
 }
 
-static uint8_t on_control_read(avr_t *avr, avr_io_addr_t address, void *param)
-{
+static uint8_t on_control_read(avr_t *avr, avr_io_addr_t address, void *param) {
     const board_t *board = param;
     return (uint8_t)((avr->data[address] & ~(EEPE | EERE)) | (board->store.busy ? EEPE : 0));
 }
 
-static void on_control_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
-{
+static void on_control_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     board_t *board = param;
     store_t *store = &board->store;
     bool master = avr->data[address] & EEMPE;
@@ -89,26 +82,20 @@ static void on_control_write(avr_t *avr, avr_io_addr_t address, uint8_t value, v
     store_levels(board);
 }
 
-void board_eeprom(const board_t *board, uint8_t *into)
-{
+void board_eeprom(const board_t *board, uint8_t *into) {
     memcpy(into, board->store.cells, EEPROM_BYTES);
 }
 
-bool board_writing(const board_t *board)
-{
-    return board->store.busy;
-}
+bool board_writing(const board_t *board) { return board->store.busy; }
 
 /* What a cell may hold whose write was cut: any value. */
-void board_tear(board_t *board, uint8_t value)
-{
+void board_tear(board_t *board, uint8_t value) {
     if (board->store.busy) {
         board->store.cells[board->store.address] = value;
     }
 }
 
-void store_attach(board_t *board)
-{
+void store_attach(board_t *board) {
     for (avr_io_t *io = board->avr->io_port; io; io = io->next) {
         if (io->kind && !strcmp(io->kind, "eeprom")) {
             board->store.simavr = (avr_eeprom_t *)io;

@@ -1,27 +1,33 @@
 /*
- * Timers 0 and 2 in phase correct PWM (data sheet 15.7.4, 18.7.4): a period of 510 steps, the compare registers taken over
- * at the top, the overflow interrupt at the bottom. Timer 1 in normal mode (16.9.1), counting every cycle.
+ * Timers 0 and 2 in phase correct PWM (data sheet 15.7.4, 18.7.4): a period of 510 steps, the
+ * compare registers taken over at the top, the overflow interrupt at the bottom. Timer 1 in normal
+ * mode (16.9.1), counting every cycle.
  */
 #include "harness.h"
 
 #include <string.h>
 
 enum { TIFR0 = 0x35, TIFR1 = 0x36, TIMSK0 = 0x6E, TIMSK1 = 0x6F, GTCCR = 0x43, TSM = 0x80 };
-enum { TCCR1A = 0x80, TCCR1B = 0x81, TCNT1L = 0x84, OCR1AL = 0x88, OCR1BL = 0x8A, NO_PRESCALER = 1 };
+enum {
+    TCCR1A = 0x80,
+    TCCR1B = 0x81,
+    TCNT1L = 0x84,
+    OCR1AL = 0x88,
+    OCR1BL = 0x8A,
+    NO_PRESCALER = 1
+};
 enum { PHASE_CORRECT = 1, STEPS = 510, TOP = 255 };
 
 static const uint16_t prescale0[8] = {0, 1, 8, 64, 256, 1024, 0, 0};
 static const uint16_t prescale2[8] = {0, 1, 8, 32, 64, 128, 256, 1024};
 
-static uint32_t step_cycles(const board_t *board, const pwm_t *pwm)
-{
+static uint32_t step_cycles(const board_t *board, const pwm_t *pwm) {
     uint8_t select = board->avr->data[pwm->tccrb] & 7;
     return (pwm == &board->pwm[0] ? prescale0 : prescale2)[select];
 }
 
 /* The compare registers are double buffered and change at TOP. */
-static void take_over(board_t *board, pwm_t *pwm, uint64_t when)
-{
+static void take_over(board_t *board, pwm_t *pwm, uint64_t when) {
     const uint8_t *data = board->avr->data;
     for (int i = 0; i < 2; i++) {
         uint8_t com = data[pwm->tccra] >> (i ? 4 : 6) & 3;
@@ -35,22 +41,19 @@ static void take_over(board_t *board, pwm_t *pwm, uint64_t when)
     }
 }
 
-static avr_cycle_count_t on_top(avr_t *avr, avr_cycle_count_t when, void *param)
-{
+static avr_cycle_count_t on_top(avr_t *avr, avr_cycle_count_t when, void *param) {
     board_t *board = avr->custom.data;
     take_over(board, param, when);
     return when + (uint64_t)STEPS * step_cycles(board, param);
 }
 
-static avr_cycle_count_t on_bottom(avr_t *avr, avr_cycle_count_t when, void *param)
-{
+static avr_cycle_count_t on_bottom(avr_t *avr, avr_cycle_count_t when, void *param) {
     pwm_t *pwm = param;
     avr_raise_interrupt(avr, &pwm->simavr->overflow);
     return when + (uint64_t)STEPS * step_cycles(avr->custom.data, pwm);
 }
 
-static void start(board_t *board, pwm_t *pwm)
-{
+static void start(board_t *board, pwm_t *pwm) {
     uint32_t step = step_cycles(board, pwm);
     bool held = board->avr->data[GTCCR] & TSM;
     bool wanted = step && !held && (board->avr->data[pwm->tccra] & 3) == PHASE_CORRECT;
@@ -67,49 +70,42 @@ static void start(board_t *board, pwm_t *pwm)
     avr_cycle_timer_register(board->avr, (uint64_t)STEPS * step, on_bottom, pwm);
 }
 
-static void on_setting(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
-{
+static void on_setting(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     board_t *board = param;
     avr->data[address] = value;
     start(board, &board->pwm[0]);
     start(board, &board->pwm[1]);
 }
 
-static void on_compare(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
-{
+static void on_compare(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     (void)param;
     avr->data[address] = value;
 }
 
-/* -- timer 1 -- */
+/* -- timer 1 -------------------------------------------------------------------------------- */
 
-static uint16_t word_at(const avr_t *avr, uint16_t low)
-{
+static uint16_t word_at(const avr_t *avr, uint16_t low) {
     return (uint16_t)(avr->data[low] | avr->data[low + 1] << 8);
 }
 
 /* The flag is set one timer clock after the match (16.7); the next match is 65,536 later. */
-static avr_cycle_count_t on_match(board_t *board, int unit, avr_cycle_count_t when)
-{
+static avr_cycle_count_t on_match(board_t *board, int unit, avr_cycle_count_t when) {
     avr_raise_interrupt(board->avr, &board->timer1.simavr->comp[unit].interrupt);
     return when + 65536;
 }
 
-static avr_cycle_count_t match_a(avr_t *avr, avr_cycle_count_t when, void *param)
-{
+static avr_cycle_count_t match_a(avr_t *avr, avr_cycle_count_t when, void *param) {
     (void)avr;
     return on_match(param, 0, when);
 }
 
-static avr_cycle_count_t match_b(avr_t *avr, avr_cycle_count_t when, void *param)
-{
+static avr_cycle_count_t match_b(avr_t *avr, avr_cycle_count_t when, void *param) {
     (void)avr;
     return on_match(param, 1, when);
 }
 
 /* A match is due when the count reaches the compare register, in 1 to 65,536 cycles. */
-static void expect(board_t *board, uint16_t compare, avr_cycle_timer_t handler)
-{
+static void expect(board_t *board, uint16_t compare, avr_cycle_timer_t handler) {
     avr_t *avr = board->avr;
     if (!board->timer1.running) {
         return;
@@ -118,26 +114,22 @@ static void expect(board_t *board, uint16_t compare, avr_cycle_timer_t handler)
     avr_cycle_timer_register(avr, (left ? left : 65536u) + 1, handler, board);
 }
 
-static void expect_both(board_t *board)
-{
+static void expect_both(board_t *board) {
     expect(board, word_at(board->avr, OCR1AL), match_a);
     expect(board, word_at(board->avr, OCR1BL), match_b);
 }
 
-static void on_match_a(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
-{
+static void on_match_a(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     avr->data[address] = value;
     expect(param, word_at(avr, OCR1AL), match_a);
 }
 
-static void on_match_b(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
-{
+static void on_match_b(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     avr->data[address] = value;
     expect(param, word_at(avr, OCR1BL), match_b);
 }
 
-static void on_clock1(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
-{
+static void on_clock1(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     board_t *board = param;
     avr->data[address] = value;
     board->timer1.running = value == NO_PRESCALER;
@@ -145,8 +137,7 @@ static void on_clock1(avr_t *avr, avr_io_addr_t address, uint8_t value, void *pa
     expect_both(board);
 }
 
-static uint8_t on_count_read(avr_t *avr, avr_io_addr_t address, void *param)
-{
+static uint8_t on_count_read(avr_t *avr, avr_io_addr_t address, void *param) {
     const count_t *timer = &((board_t *)param)->timer1;
     if (timer->running) {
         uint16_t count = (uint16_t)(avr->cycle - timer->zero);
@@ -156,8 +147,7 @@ static uint8_t on_count_read(avr_t *avr, avr_io_addr_t address, void *param)
     return avr->data[address];
 }
 
-static void on_count_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
-{
+static void on_count_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     board_t *board = param;
     avr->data[address] = value;
     board->timer1.zero = avr->cycle - word_at(avr, TCNT1L);
@@ -165,8 +155,7 @@ static void on_count_write(avr_t *avr, avr_io_addr_t address, uint8_t value, voi
 }
 
 /* Writing a one to a flag clears it, and nothing else. */
-static void clear_flags(avr_t *avr, avr_int_vector_t **vectors, size_t count, uint8_t value)
-{
+static void clear_flags(avr_t *avr, avr_int_vector_t **vectors, size_t count, uint8_t value) {
     for (size_t i = 0; i < count; i++) {
         avr_int_vector_t *vector = vectors[i];
         if (value >> vector->raised.bit & 1 && avr_regbit_get(avr, vector->raised)) {
@@ -177,8 +166,7 @@ static void clear_flags(avr_t *avr, avr_int_vector_t **vectors, size_t count, ui
 }
 
 /* Enabling an interrupt whose flag stands raises it. */
-static void enable(avr_t *avr, avr_int_vector_t **vectors, size_t count)
-{
+static void enable(avr_t *avr, avr_int_vector_t **vectors, size_t count) {
     for (size_t i = 0; i < count; i++) {
         avr_int_vector_t *vector = vectors[i];
         if (!avr_regbit_get(avr, vector->enable)) {
@@ -189,38 +177,35 @@ static void enable(avr_t *avr, avr_int_vector_t **vectors, size_t count)
     }
 }
 
-static void on_flags1(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
-{
+static void on_flags1(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     avr_timer_t *timer = ((board_t *)param)->timer1.simavr;
-    avr_int_vector_t *vectors[] = {&timer->overflow, &timer->comp[0].interrupt, &timer->comp[1].interrupt};
+    avr_int_vector_t *vectors[] = {&timer->overflow, &timer->comp[0].interrupt,
+                                   &timer->comp[1].interrupt};
     (void)address;
     clear_flags(avr, vectors, 3, value);
 }
 
-static void on_mask1(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
-{
+static void on_mask1(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     avr_timer_t *timer = ((board_t *)param)->timer1.simavr;
-    avr_int_vector_t *vectors[] = {&timer->overflow, &timer->comp[0].interrupt, &timer->comp[1].interrupt};
+    avr_int_vector_t *vectors[] = {&timer->overflow, &timer->comp[0].interrupt,
+                                   &timer->comp[1].interrupt};
     avr->data[address] = value;
     enable(avr, vectors, 3);
 }
 
-static void on_flags0(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
-{
+static void on_flags0(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     avr_int_vector_t *vectors[] = {&((board_t *)param)->pwm[0].simavr->overflow};
     (void)address;
     clear_flags(avr, vectors, 1, value);
 }
 
-static void on_mask0(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
-{
+static void on_mask0(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     avr_int_vector_t *vectors[] = {&((board_t *)param)->pwm[0].simavr->overflow};
     avr->data[address] = value;
     enable(avr, vectors, 1);
 }
 
-static avr_timer_t *find_timer(const board_t *board, char name)
-{
+static avr_timer_t *find_timer(const board_t *board, char name) {
     for (avr_io_t *io = board->avr->io_port; io; io = io->next) {
         if (io->kind && !strcmp(io->kind, "timer") && ((avr_timer_t *)io)->name == name) {
             return (avr_timer_t *)io;
@@ -229,10 +214,11 @@ static avr_timer_t *find_timer(const board_t *board, char name)
     return NULL;
 }
 
-void timers_attach(board_t *board)
-{
-    board->pwm[0] = (pwm_t){find_timer(board, '0'), {22, 21}, 0x44, 0x45, {0x47, 0x48}, .in_force = {0}};
-    board->pwm[1] = (pwm_t){find_timer(board, '2'), {3, 19}, 0xB0, 0xB1, {0xB3, 0xB4}, .in_force = {0}};
+void timers_attach(board_t *board) {
+    board->pwm[0] =
+        (pwm_t){find_timer(board, '0'), {22, 21}, 0x44, 0x45, {0x47, 0x48}, .in_force = {0}};
+    board->pwm[1] =
+        (pwm_t){find_timer(board, '2'), {3, 19}, 0xB0, 0xB1, {0xB3, 0xB4}, .in_force = {0}};
     board->timer1 = (count_t){find_timer(board, '1'), 0, false};
     watch_write(board, TCCR1B, on_clock1);
     watch_write(board, TCCR1A, on_compare);

@@ -1,9 +1,9 @@
 /*
- * USART0 as data sheet 19: a receive buffer of two bytes behind the shift register, a transmit buffer of one
- * byte before it, interrupts that stand as long as their condition does.
+ * USART0 as data sheet 19: a receive buffer of two bytes behind the shift register, a transmit
+ * buffer of one byte before it, interrupts that stand as long as their condition does.
  *
- * Stricter than the chip on one point: a byte that completes while two stand unread is lost, where the chip
- * keeps it in the shift register until the next start bit.
+ * Stricter than the chip on one point: a byte that completes while two stand unread is lost, where
+ * the chip keeps it in the shift register until the next start bit.
  */
 #include "harness.h"
 
@@ -14,15 +14,13 @@ enum { RXC = 0x80, TXC = 0x40, UDRE = 0x20, DOR = 0x08, U2X = 0x02 };
 enum { RXCIE = 0x80, TXCIE = 0x40, UDRIE = 0x20, RXEN = 0x10, TXEN = 0x08 };
 
 /* Start bit, eight bits, one stop bit (19.3.1 for the rate). */
-static uint32_t cycles_per_byte(const board_t *board)
-{
+static uint32_t cycles_per_byte(const board_t *board) {
     const uint8_t *data = board->avr->data;
     uint32_t divisor = (uint32_t)(data[UBRRL] | (data[UBRRH] & 15) << 8) + 1;
     return 10 * divisor * (data[UCSRA] & U2X ? 8 : 16);
 }
 
-static void settle(board_t *board, avr_int_vector_t *vector, bool wanted)
-{
+static void settle(board_t *board, avr_int_vector_t *vector, bool wanted) {
     if (!wanted) {
         unraise(vector);
     } else if (!vector->pending) {
@@ -31,25 +29,22 @@ static void settle(board_t *board, avr_int_vector_t *vector, bool wanted)
 }
 
 /* RXC and UDRE interrupts stand as long as their flag does. */
-void uart_levels(board_t *board)
-{
+void uart_levels(board_t *board) {
     const uart_t *uart = &board->uart;
     uint8_t enable = board->avr->data[UCSRB];
     settle(board, &uart->simavr->rxc, enable & RXCIE && uart->waiting);
     settle(board, &uart->simavr->udrc, enable & UDRIE && !uart->holding);
 }
 
-static uint8_t on_status_read(avr_t *avr, avr_io_addr_t address, void *param)
-{
+static uint8_t on_status_read(avr_t *avr, avr_io_addr_t address, void *param) {
     const uart_t *uart = &((board_t *)param)->uart;
     uint8_t value = avr->data[address] & (U2X | 1);
-    value |= (uint8_t)((uart->waiting ? RXC : 0) | (uart->complete ? TXC : 0) | (uart->holding ? 0 : UDRE) |
-                       (uart->overrun ? DOR : 0));
+    value |= (uint8_t)((uart->waiting ? RXC : 0) | (uart->complete ? TXC : 0) |
+                       (uart->holding ? 0 : UDRE) | (uart->overrun ? DOR : 0));
     return value;
 }
 
-static void on_status_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
-{
+static void on_status_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     uart_t *uart = &((board_t *)param)->uart;
     if (value & TXC) {
         uart->complete = false;
@@ -57,8 +52,7 @@ static void on_status_write(avr_t *avr, avr_io_addr_t address, uint8_t value, vo
     avr->data[address] = value & (U2X | 1);
 }
 
-static void on_control_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
-{
+static void on_control_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     board_t *board = param;
     avr->data[address] = value;
     if (!(value & RXEN)) {
@@ -67,14 +61,12 @@ static void on_control_write(avr_t *avr, avr_io_addr_t address, uint8_t value, v
     uart_levels(board);
 }
 
-static void on_plain_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
-{
+static void on_plain_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     (void)param;
     avr->data[address] = value;
 }
 
-static uint8_t on_data_read(avr_t *avr, avr_io_addr_t address, void *param)
-{
+static uint8_t on_data_read(avr_t *avr, avr_io_addr_t address, void *param) {
     board_t *board = param;
     uart_t *uart = &board->uart;
     (void)address;
@@ -90,8 +82,7 @@ static uint8_t on_data_read(avr_t *avr, avr_io_addr_t address, void *param)
     return uart->last;
 }
 
-static void deliver(board_t *board, uint64_t cycle, uint8_t byte)
-{
+static void deliver(board_t *board, uint64_t cycle, uint8_t byte) {
     uart_t *uart = &board->uart;
     if (!(board->avr->data[UCSRB] & RXEN)) {
         return;
@@ -105,8 +96,7 @@ static void deliver(board_t *board, uint64_t cycle, uint8_t byte)
     uart_levels(board);
 }
 
-static avr_cycle_count_t on_arrival(avr_t *avr, avr_cycle_count_t when, void *param)
-{
+static avr_cycle_count_t on_arrival(avr_t *avr, avr_cycle_count_t when, void *param) {
     board_t *board = param;
     uart_t *uart = &board->uart;
     (void)avr;
@@ -120,10 +110,10 @@ static avr_cycle_count_t on_arrival(avr_t *avr, avr_cycle_count_t when, void *pa
     return next > when ? next : when + 1;
 }
 
-/* Put bytes on the wire: the first one's stop bit ends at `first_end` (0: as soon as the line is free), then
- * one every `spacing` cycles (0: at the rate the chip is set to). */
-void board_send(board_t *board, uint64_t first_end, uint32_t spacing, const uint8_t *bytes, size_t count)
-{
+/* Put bytes on the wire: the first one's stop bit ends at `first_end` (0: as soon as the line is
+ * free), then one every `spacing` cycles (0: at the rate the chip is set to). */
+void board_send(board_t *board, uint64_t first_end, uint32_t spacing, const uint8_t *bytes,
+                size_t count) {
     uart_t *uart = &board->uart;
     uint32_t step = spacing ? spacing : cycles_per_byte(board);
     uint64_t now = board->avr->cycle;
@@ -140,31 +130,28 @@ void board_send(board_t *board, uint64_t first_end, uint32_t spacing, const uint
         uart->line_free = end;
     }
     if (idle && count) {
-        avr_cycle_timer_register(board->avr, uart->queue[uart->head].cycle - now, on_arrival, board);
+        avr_cycle_timer_register(board->avr, uart->queue[uart->head].cycle - now, on_arrival,
+                                 board);
     }
 }
 
-size_t board_sending(const board_t *board)
-{
-    return board->uart.count - board->uart.head;
-}
+size_t board_sending(const board_t *board) { return board->uart.count - board->uart.head; }
 
-static void hand_on(board_t *board, uint64_t cycle, uint8_t byte)
-{
+static void hand_on(board_t *board, uint64_t cycle, uint8_t byte) {
     log_event_at(board, cycle, EVENT_TX, byte, 0);
     if (board->pty >= 0) {
         pty_put(board, byte);
     }
     for (size_t i = 0; i < board->peer_count; i++) {
         board_t *peer = board->peers[i];
-        double seconds = (double)(board->base + cycle) / (board->frequency * (1 + board->clock_ppm * 1e-6));
+        double seconds =
+            (double)(board->base + cycle) / (board->frequency * (1 + board->clock_ppm * 1e-6));
         uint64_t end = (uint64_t)(seconds * peer->frequency * (1 + peer->clock_ppm * 1e-6));
         board_send(peer, end, 1, &byte, 1);
     }
 }
 
-static avr_cycle_count_t on_sent(avr_t *avr, avr_cycle_count_t when, void *param)
-{
+static avr_cycle_count_t on_sent(avr_t *avr, avr_cycle_count_t when, void *param) {
     board_t *board = param;
     uart_t *uart = &board->uart;
     hand_on(board, when, uart->shift);
@@ -182,8 +169,7 @@ static avr_cycle_count_t on_sent(avr_t *avr, avr_cycle_count_t when, void *param
     return 0;
 }
 
-static void on_data_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
-{
+static void on_data_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     board_t *board = param;
     uart_t *uart = &board->uart;
     (void)address;
@@ -201,8 +187,7 @@ static void on_data_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void
     uart_levels(board);
 }
 
-void uart_attach(board_t *board)
-{
+void uart_attach(board_t *board) {
     for (avr_io_t *io = board->avr->io_port; io; io = io->next) {
         if (io->kind && io->kind[0] == 'u' && io->kind[1] == 'a') {
             board->uart.simavr = (avr_uart_t *)io;

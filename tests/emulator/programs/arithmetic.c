@@ -1,6 +1,7 @@
 /*
- * The core's arithmetic, run alone on the chip. EEPROM: which function (cell 0), then rows of three numbers; RAM: a result for
- * each row; GPIOR0: 1 when all are there. What the functions must give stands in test_emulator_arithmetic.py.
+ * The core's arithmetic, run alone on the chip. EEPROM: which function (cell 0), then rows of three
+ * numbers; RAM: a result for each row; GPIOR0: 1 when all are there. What the functions must give
+ * stands in test_emulator_arithmetic.py.
  */
 #include <stdint.h>
 

@@ -44,7 +44,7 @@ static uint32_t pauses;
 static bool within_frame;
 static jmp_buf power;
 
-/* -- what the core asks of a chip ----------------------------------------------------------------- */
+/* -- what the core asks of a chip ----------------------------------------------------------- */
 
 uint8_t bc_hal_received(const uint8_t **bytes) {
     *bytes = fed;
@@ -172,7 +172,7 @@ void bc_hal_pause(void) {
     within_frame = false;
 }
 
-/* -- for the tests --------------------------------------------------------------------------------- */
+/* -- for the tests -------------------------------------------------------------------------- */
 
 int host_start(uint8_t cause) {
     if (setjmp(power)) {
@@ -201,7 +201,8 @@ static void settle(void) {
         uint32_t sent_before = sent_count;
         uint32_t fed_before = fed_left;
         bc_service();
-        quiet = !bc_hal_sending() && busy == 0 && before == writes && sent_before == sent_count && fed_before == fed_left
+        quiet = !bc_hal_sending() && busy == 0 && before == writes && sent_before == sent_count &&
+                        fed_before == fed_left
                     ? quiet + 1
                     : 0;
     }

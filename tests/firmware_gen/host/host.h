@@ -1,4 +1,5 @@
-/* The core on the machine that runs the tests: what stands in for a chip, and ways to look at it. */
+/* The core on the machine that runs the tests: what stands in for a chip, and ways to look at it.
+ */
 #ifndef HOST_H
 #define HOST_H
 
@@ -29,16 +30,18 @@ void host_record(uint16_t *pulses, uint32_t frames);
 uint8_t *host_cells(void);
 uint8_t *host_merged(void);
 void host_port(uint8_t port, uint8_t levels);
-void host_cut(int32_t writes, int32_t torn); /* writes that succeed before the power fails, -1: all; what the cut cell then holds, -1: as before */
+void host_cut(int32_t writes, int32_t torn); /* writes that succeed before the power fails, -1: all;
+                                                what the cut cell then holds, -1: as before */
 uint32_t host_writes(void);                  /* cells written since the last call */
-void host_slow(uint32_t polls);              /* how often a cell is busy after a write, at most from now on */
-/* How often the line is still busy after a reply, and how many received bytes are given out at once. */
+void host_slow(uint32_t polls); /* how often a cell is busy after a write, at most from now on */
+/* How often the line is still busy after a reply, and how many received bytes are given out at
+ * once. */
 void host_slow_line(uint32_t polls, uint8_t bytes_in_a_row);
 /* A frame in every so manieth pause that the core offers; 0: in none. */
 void host_play_in_pauses(uint32_t every);
-void host_set_clock(uint32_t offset);        /* where the player's time begins at the next start */
-uint32_t host_pulled_up(void);               /* input pins with a pull-up, bit n */
-uint32_t host_inputs(void);                  /* input pins */
+void host_set_clock(uint32_t offset); /* where the player's time begins at the next start */
+uint32_t host_pulled_up(void);        /* input pins with a pull-up, bit n */
+uint32_t host_inputs(void);           /* input pins */
 
 /* Whether requests may be asked for without the link. */
 int host_ask(uint8_t asked, uint8_t argument);
