@@ -52,6 +52,9 @@ def arguments_of(words: Sequence[str]) -> argparse.Namespace:
     parser.add_argument("--sample", type=int, metavar="N", help="try N changes, chosen by --seed")
     parser.add_argument("--seed", type=int, default=1, metavar="N")
     parser.add_argument("--only", metavar="TEXT", help="only changes whose description has TEXT")
+    parser.add_argument(
+        "--tests", action="append", metavar="PATH", help="run these instead of the nearest"
+    )
     parser.add_argument("--at-once", type=int, default=1, metavar="N", help="N trials at a time")
     parser.add_argument(
         "--most",
@@ -123,7 +126,7 @@ def outcomes_of(
         importlib.import_module(name)
     groups: dict[tuple[str, ...], list[Mutant]] = {}
     for one in found:
-        tests = nearest(one.module)
+        tests = tuple(arguments.tests or nearest(one.module))
         groups.setdefault((*tests, one.module[-2:]), []).append(one)
     fork = multiprocessing.get_context("fork")
     for (*tests, _), mine in groups.items():

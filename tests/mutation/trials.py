@@ -395,10 +395,12 @@ class _InOrder:
 
 def anew(module: str, source: str, names: list[str]) -> str:
     """The first test that fails where the whole project is imported with the changed module."""
-    for name in [name for name in sys.modules if name.split(".")[0] in PROJECT]:
-        if not name.startswith("tests.mutation"):
+    for name, loaded in list(sys.modules.items()):
+        # test modules are known by their bare names
+        path = str(getattr(loaded, "__file__", None) or "")
+        own = any(path.startswith(f"{ROOT / room}/") for room in PROJECT)
+        if (own or name.split(".")[0] in PROJECT) and not name.startswith("tests.mutation"):
             del sys.modules[name]
-    sys.modules.pop("conftest", None)
     dotted = module.removesuffix(".py").replace("/", ".")
     sys.meta_path.insert(0, _Changed(dotted, str(ROOT / module), source))
     order = _InOrder(names)
