@@ -9,6 +9,7 @@ group of pixels, at each light that it lies on (`sim.light.patterns`).
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
@@ -53,7 +54,7 @@ from sim.model import (
 )
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import Samples, sample
-from sim.rehearsal.trajectories import Fading, Modulation, Trajectories
+from sim.rehearsal.trajectories import Fading, Trajectories
 from sim.rulebook import FRAME_MS
 from sim.score.tree import (
     Lengths,
@@ -238,22 +239,27 @@ class Eye:
     # -- patterns of effects --------------------------------------------------------------------
 
     def _patterns(self, sight: Sight) -> Iterator[Flash]:
+        """What flashes of the effects that the cue lays, each on every light that it lies on."""
         for name, pieces in sight.trajectories.effects.items():
+            fadings = sight.trajectories.lights[name]
+            starts = [fading.start_ms for fading in fadings]
+            longest: dict[tuple[Effect, tuple[float, ...]], tuple[float, float]] = {}
             for n, piece in enumerate(pieces):
                 if piece.effect is None or piece.start_ms < sight.start_ms - FRAME_MS:
                     continue
                 last = n + 1 == len(pieces)
                 until = self._stays_until(sight, name) if last else pieces[n + 1].start_ms
-                yield from self._pattern(sight, name, piece, piece.effect, until)
-
-    def _pattern(
-        self, sight: Sight, name: str, piece: Modulation, effect: Effect, until: float
-    ) -> Iterator[Flash]:
-        for levels, ends in _lights_under(sight.trajectories.lights[name], piece.start_ms, until):
-            lit = self._lit(name, levels)
-            for fast in fast_pattern(effect, lit, ends - piece.start_ms):
-                begins = piece.start_ms - sight.start_ms
-                yield _flash(name, fast, effect, lit, begins)
+                first = max(0, bisect_right(starts, piece.start_ms) - 1)
+                under = fadings[first : bisect_left(starts, until) + 1]
+                for levels, ends in _lights_under(under, piece.start_ms, until):
+                    known, _ = longest.get((piece.effect, levels), (0.0, 0.0))
+                    lasts = ends - piece.start_ms
+                    if lasts > known:
+                        longest[piece.effect, levels] = lasts, piece.start_ms
+            for (effect, levels), (lasts, start) in longest.items():
+                lit = self._lit(name, levels)
+                for fast in fast_pattern(effect, lit, lasts):
+                    yield _flash(name, fast, effect, lit, start - sight.start_ms)
 
     def _stays_until(self, sight: Sight, name: str) -> float:
         """Until when an effect stays on that its cue leaves on, on the rehearsal's clock.

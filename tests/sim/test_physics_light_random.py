@@ -15,7 +15,7 @@ from math import inf
 import numpy as np
 import pytest
 
-from sim.light.flash import SECOND_MS, general_changes, red_changes, together
+from sim.light.flash import SECOND_MS, flashing, general_changes, red_changes, together
 from sim.model import (
     Binding,
     Board,
@@ -41,7 +41,8 @@ from sim.rehearsal.sampling import sample
 from sim.rehearsal.trajectories import Trajectories
 from sim.rulebook import FRAME_MS
 from sim.score.threads import ThreadError, threads
-from sim.strain.eye import light_sources
+from sim.strain.eye import Eye, light_sources
+from sim.strain.interrupted_light import interruptions
 from sim.strain.light_bound import WINDOW_MS, LightBound, _densest_of_many, _Ways
 
 PLAYED_MS = 8_000
@@ -225,3 +226,45 @@ def test_the_bound_of_a_plain_blink_is_nearly_reached(period: int, share: float)
     played = rehearse(show, [Press(20, cue="blink")], PLAYED_MS)
     found = max(most_within_a_second(at) for at in changes_of(show, played))
     assert share * LightBound(show).of(cue) <= found <= LightBound(show).of(cue)
+
+
+# -- what is searched -----------------------------------------------------------------------------
+
+
+def calm_presses(maker: Maker, show: Show) -> list[Press]:
+    """Presses more than a second apart, so that no second holds two of them."""
+    found, at = [], 200
+    for _ in range(4):
+        button = maker.chance.choice(show.score.bindings).button
+        found.append(Press(at, button=button, held_ms=maker.chance.choice((60, 900))))
+        at += maker.chance.randint(1100, 2600)
+    return found
+
+
+def flashes_unnamed(seed: int) -> bool | None:
+    """Whether a random play flashes too fast and nothing is said of the show; None: it is calm."""
+    maker = Maker(seed)
+    show = maker.show()
+    presses = calm_presses(maker, show)
+    length = presses[-1].at_ms + 2500
+    times = np.arange(0.0, length, FRAME_MS)
+    played = rehearse(show, presses, length)
+    if not flashing(times, light_sources(show, sample(played, times))):
+        return None
+    eye = Eye(show)
+    alone = any(eye.flashes(cue) for cue in show.score.cues)
+    return not alone and not list(interruptions(eye, show.score.cues))
+
+
+def test_a_show_that_a_random_play_finds_to_flash_is_named() -> None:
+    """A search, not a bound; without quick fingers it has not missed one yet."""
+    seen = [flashes_unnamed(seed) for seed in range(60)]
+    assert seen.count(False) >= 8
+    assert seen.count(True) == 0
+
+
+@pytest.mark.long
+def test_few_of_many_random_shows_that_flash_go_unnamed() -> None:
+    seen = [flashes_unnamed(seed) for seed in range(10_000, 10_500)]
+    assert seen.count(False) >= 60
+    assert seen.count(True) <= 0.02 * len(seen)
