@@ -25,8 +25,8 @@ def shown(source: str, start: int, end: int, **more: object) -> list[str]:
 def test_a_finding_is_shown_with_its_place_line_and_marker() -> None:
     found = cue("jwa to 30 deg in 1 s")
     assert text(found.findings, found.sources).splitlines() == [
-        "test.cues:20:5: error: there is no output `jwa`  (unknown-name)",
-        "   20 |     jwa to 30 deg in 1 s",
+        "test.cues:22:5: error: there is no output `jwa`  (unknown-name)",
+        "   22 |     jwa to 30 deg in 1 s",
         "      :     ^^^",
         "  try   did you mean `jaw`?",
     ]
@@ -137,7 +137,7 @@ def test_json_holds_everything_with_lines_and_offsets() -> None:
     assert record["passed"] is False
     (one,) = record["findings"]
     assert (one["severity"], one["name"]) == ("error", "unknown-name")
-    assert (one["span"]["line"], one["span"]["column"]) == (20, 5)
+    assert (one["span"]["line"], one["span"]["column"]) == (22, 5)
     assert one["fix"]["text"] == "jaw"
     source = found.sources["test.cues"].text
     assert source[one["fix"]["span"]["start"] : one["fix"]["span"]["end"]] == "jwa"
