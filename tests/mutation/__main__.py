@@ -55,6 +55,9 @@ def arguments_of(words: Sequence[str]) -> argparse.Namespace:
     parser.add_argument(
         "--tests", action="append", metavar="PATH", help="run these instead of the nearest"
     )
+    parser.add_argument(
+        "--without", action="append", default=[], metavar="TEST", help="leave this test out"
+    )
     parser.add_argument("--at-once", type=int, default=1, metavar="N", help="N trials at a time")
     parser.add_argument(
         "--most",
@@ -154,7 +157,8 @@ def session(
     said, sys.stdout = sys.stdout, io.StringIO()
     trials = Trials(mine, ends, arguments.at_once, arguments.most, out.send)
     try:
-        pytest.main([*WORDS, *tests], plugins=[trials])
+        left_out = [f"--deselect={test}" for test in arguments.without]
+        pytest.main([*WORDS, *left_out, *tests], plugins=[trials])
     finally:
         printed, sys.stdout = sys.stdout.getvalue(), said
     if not trials.seconds:
