@@ -112,7 +112,8 @@ def _published(context: Context, found: Sequence[Pinch]) -> Iterator[str]:
 def _worn(context: Context) -> bool:
     """A wearer is described, or the parts live on batteries."""
     rig = context.show.rig
-    described = rig.wearer.tilt_deg > 0.0 or rig.wearer.region is not None
+    wearer = rig.wearer
+    described = wearer.tilt_deg > 0.0 or wearer.region is not None or wearer.gait != "stands"
     return described or any(isinstance(supply.source, Cells) for supply in rig.supplies)
 
 

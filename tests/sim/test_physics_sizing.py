@@ -43,6 +43,7 @@ from sim.model import (
     Wire,
 )
 from sim.rig.servo import KGF_CM_NM
+from sim.rig.supply import highest_v
 from sim.strain.envelope import assess
 from sim.strain.heat import CONTINUOUS
 from sim.strain.sag import lowest_voltages
@@ -165,6 +166,15 @@ def test_peak_is_over_rms_over_mean() -> None:
     assert supply.regulator_a is not None
     assert supply.regulator_a >= supply.peak_a
     assert supply.feeds[0].lowest_v < 6.0
+
+
+def test_a_servo_that_is_thrown_back_is_named_on_top_of_the_peak() -> None:
+    """2 Is - I0 at the highest voltage; the usual I0 is 35 % of the stall current."""
+    show = show_of(STRONG)
+    (supply,) = size(show).supplies
+    stall_a = STRONG.stall_a * highest_v(show.rig, "b") / STRONG.voltage_v
+    thrown = 2.0 * stall_a - 0.35 * STRONG.stall_a
+    assert supply.reversal_a == pytest.approx(supply.peak_a + thrown)
 
 
 def test_a_wire_must_carry_the_fuse_before_it() -> None:

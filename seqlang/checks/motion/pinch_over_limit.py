@@ -22,6 +22,7 @@ workers beside industrial robots. Less than that is no proof that a part is safe
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import ceil
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
@@ -68,9 +69,9 @@ def _finding(context: Context, one: Pinch, region: str, worst: Excess) -> Findin
         label=f"{figure(1000 * worst.at_m)} mm from the hinge",
         related=((context.span(wearer, "region"), "is near"),),
         notes=(STATUS,),
-        help=f"keep what can be caught {figure(1000 * least_m)} mm from the hinge, take a weaker "
-        "servo or a lower gear ratio, let a weak link give way, or press with a broader, softer "
-        "edge",
+        help=f"guard the gap and say from where on something can be caught, "
+        f"`nip at {ceil(1000 * least_m)} mm`; or take a weaker servo or a lower gear ratio, let a "
+        "weak link give way, or press with a broader, softer edge",
         asked=worst.value,
         limit=worst.limit,
         unit=worst.unit,
