@@ -1,0 +1,154 @@
+"""Rows of flashes and lights under busy fingers: what is named, and its figures worked by hand.
+
+At most 30 s of flashes at a time: guidance for strobe lights at public events, as others report it.
+More than three flashes in any one second: WCAG 2.2, success criterion 2.3.1.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.show_text import LAMP, findings, show
+
+EYE = LAMP.replace("lure", "eye").replace("PD3", "PD5")
+
+
+def row(times: str, ms: int = 200, high_pct: int = 100) -> str:
+    up, down = (f"lure fade to {pct}% in {ms} ms" for pct in (high_pct, 0))
+    return show(still=True, rig=LAMP, cues={"snap": f"repeat {times}\n    {up}\n    {down}"})
+
+
+def strobe(rate: str, length: str) -> str:
+    return (
+        f"`lure` flashes {rate} times a second {length} in cue `snap`, and guidance for events has "
+        "30 s at a time at most"
+    )
+
+
+LIMITS = (
+    Limit(
+        id="length",
+        name="long-strobe",
+        severity="warning",
+        passes=row("75 times"),
+        fails=row("77 times"),
+        # 154 fades of 200 ms are 30.8 s, less what the first and the last take to count
+        says=strobe("2.5", "for 31 s on end"),
+        asked=30.54,
+        limit=30,
+        label="no pause of half a second or more",
+        at="snap",
+    ),
+    Limit(
+        id="for-ever",
+        name="long-strobe",
+        severity="warning",
+        passes=row("for ever", 260),
+        fails=row("for ever", 240),
+        says=strobe("2.1", "without an end"),
+        limit=30,
+    ),
+)
+
+
+@each(LIMITS)
+def test_a_light_flashes_no_longer_on_end(limit: Limit) -> None:
+    holds(limit)
+
+
+def test_a_row_that_is_too_fast_is_named_as_that_alone() -> None:
+    """Two lines for one light would be one too many."""
+    quick = row("300 times", 100)
+    assert len(findings(quick, "general-flash")) == 1
+    assert findings(quick, "long-strobe") == []
+
+
+def test_a_faint_row_is_none() -> None:
+    """A tenth of full light: L* 37 is 0.095, L* 39 is 0.107 (CIE 1976)."""
+    assert findings(row("90 times", 200, 37), "long-strobe") == []
+    assert len(findings(row("90 times", 200, 39), "long-strobe")) == 1
+
+
+def test_two_lamps_that_make_a_row_in_turn_are_named_together() -> None:
+    """Each flashes once in 640 ms, which alone is no row."""
+    beat = "    {0} cut to 100%\n    hold 150 ms\n    {0} cut to 0%\n    hold 150 ms\n"
+    body = "repeat 60 times\n" + beat.format("lure") + beat.format("eye").rstrip()
+    (one,) = findings(show(still=True, rig=LAMP + EYE, cues={"snap": body}), "long-strobe")
+    assert one.message.startswith("`lure` and `eye` flash 3.1 times a second for 38 s on end")
+    alone = body.replace("eye cut to 100%", "eye cut to 0%")
+    assert findings(show(still=True, rig=LAMP + EYE, cues={"snap": alone}), "long-strobe") == []
+
+
+# -- under a finger, and when cues meet -----------------------------------------------------------
+
+
+def thrice(then: str = "") -> str:
+    body = "lure fade to 100% in 140 ms\n    lure fade to 0% in 140 ms"
+    return f"repeat 3 times\n    {body}{then}"
+
+
+AGAIN = "let it end with a second of calm, and refuse to start again before: `if busy refuse`"
+
+
+def test_a_cue_that_flashes_when_it_is_started_again_is_advised_to_refuse() -> None:
+    text = show(still=True, rig=LAMP, cues={"snap": thrice()})
+    (one, *_) = findings(text, "interrupted-flash")
+    assert one.severity == "advice"
+    assert "when `snap` is started again" in one.message
+    assert one.message.endswith("and 3 times are safe")
+    assert (one.help, one.label, one.related) == (AGAIN, "safe when it runs once", ())
+    assert text[one.span.start : one.span.end] == "snap"
+    assert (one.limit, one.unit) == (3, "flashes a second")
+    assert one.asked == 4
+
+
+def test_two_cues_that_flash_one_after_the_other_are_warned_of() -> None:
+    cues = {"snap": thrice(), "greet": thrice("\nlure fade to 0% in 2 s")}
+    remote = "button 1: go snap\nbutton 3: go greet\nstop button 2"
+    text = show(still=True, rig=LAMP, cues=cues, remote=remote)
+    meet = [one for one in findings(text, "interrupted-flash") if one.severity == "warning"]
+    assert meet
+    for one in meet:
+        assert "`snap` starts" in one.message or "`greet` starts" in one.message
+        assert one.label == "each of the two is safe by itself"
+        assert [words for _, words in one.related] == ["the cue that runs already"]
+        assert one.help is not None
+        assert one.help.endswith("`if busy wait`")
+
+
+def test_a_cue_that_no_button_or_row_reaches_meets_nothing() -> None:
+    cues = {"snap": thrice(), "greet": thrice("\nlure fade to 0% in 2 s")}
+    text = show(still=True, rig=LAMP, cues=cues)
+    assert not any("greet" in one.message for one in findings(text, "interrupted-flash"))
+
+
+@pytest.mark.parametrize("refuses", [False, True])
+def test_one_finger_on_a_cue_that_goes_dark_and_comes_back(refuses: bool) -> None:
+    body = "lure fade to 0% in 40 ms\nlure fade to 100% in 40 ms\nhold 2 s\nlure fade to 0% in 2 s"
+    heading = 'snap "Goes dark", if busy refuse' if refuses else "snap"
+    found = findings(show(still=True, rig=LAMP, cues={heading: body}), "interrupted-flash")
+    if refuses:
+        assert found == []
+        return
+    (one,) = found
+    assert "while the button of `snap` is pressed every 120 ms" in one.message
+    assert (one.severity, one.label) == ("advice", "safe when it is pressed once")
+    assert one.related == ()
+    assert one.help is not None
+    assert "let the cue last half a second" in one.help
+
+
+def test_two_fingers_on_two_cues_that_bring_light_and_dark() -> None:
+    """Light at once by one button and dark at once by the other: neither flashes by itself."""
+    cues = {"snap": "lure cut to 100%\nhold 2 s", "dim": "lure cut to 0%\nhold 2 s"}
+    remote = "button 1: go snap\nbutton 3: go dim\nstop button 2"
+    (one,) = findings(show(still=True, rig=LAMP, cues=cues, remote=remote), "interrupted-flash")
+    assert "while the buttons of `snap` and `dim` are pressed in turn every 120 ms" in one.message
+    assert [words for _, words in one.related] == ["the other button's cue"]
+    assert one.help is not None
+    assert "one of the two" in one.help
+    slow = {name: body.replace("cut", "fade") + "" for name, body in cues.items()}
+    slow = {n: b.replace("%\n", "% in 2 s\n") for n, b in slow.items()}
+    text = show(still=True, rig=LAMP, cues=slow, remote=remote)
+    assert findings(text, "interrupted-flash") == []
