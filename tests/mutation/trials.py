@@ -67,6 +67,8 @@ class Trials:
     most_seconds: float
     report: Callable[[Outcome], None]
     trouble: str = ""
+    red: list[str] = field(default_factory=list)
+    """Tests that fail without any mutant: they are left out."""
     seconds: dict[str, float] = field(default_factory=dict)
     """Of the processor: what else runs on the machine must not change which tests are chosen."""
     reached: dict[str, dict[int, set[str]]] = field(default_factory=dict)
@@ -97,9 +99,9 @@ class Trials:
         answer = in_a_fork(lambda: self._measure(modules), 1800.0)
         if not isinstance(answer, tuple):
             return f"the clean run did not end: {answer}"
-        failed, self.seconds, self.reached = answer
-        if failed:
-            return f"the tests fail without any mutant: {failed}"
+        self.red, self.seconds, self.reached = answer
+        if not self.seconds:
+            return f"all tests fail without any mutant: {', '.join(self.red)}"
         for module in sorted({one.module for one in self.mutants}):
             if not self.planted_is_found(module):
                 return f"a mutant planted in every function of {module} is not found"
@@ -107,7 +109,7 @@ class Trials:
 
     def _measure(
         self, modules: set[str]
-    ) -> tuple[str, dict[str, float], dict[str, dict[int, set[str]]]]:
+    ) -> tuple[list[str], dict[str, float], dict[str, dict[int, set[str]]]]:
         watch = coverage.Coverage(
             data_file=None,
             config_file=False,
@@ -115,7 +117,7 @@ class Trials:
         )
         watch.set_option("run:disable_warnings", ["module-not-measured", "no-data-collected"])
         seconds: dict[str, float] = {}
-        failed = ""
+        red: list[str] = []
         if modules:
             watch.start()
         for item in self.items.values():
@@ -123,17 +125,17 @@ class Trials:
                 watch.switch_context(item.nodeid)
             started = time.process_time()
             if runs_red(item):
-                failed = item.nodeid
-                break
-            seconds[item.nodeid] = time.process_time() - started
+                red.append(item.nodeid)
+            else:
+                seconds[item.nodeid] = time.process_time() - started
         reached: dict[str, dict[int, set[str]]] = {}
         if modules:
             watch.stop()
             data = watch.get_data()
             for module in modules:
                 lines = data.contexts_by_lineno(str(ROOT / module))
-                reached[module] = {line: set(names) - {""} for line, names in lines.items()}
-        return failed, seconds, reached
+                reached[module] = {line: seconds.keys() & names for line, names in lines.items()}
+        return red, seconds, reached
 
     def planted_is_found(self, module: str) -> bool:
         """Whether the tests notice a module whose every function only fails."""

@@ -112,3 +112,69 @@ def test_two_lamps_that_take_turns_are_named_together() -> None:
     assert findings(applied(text, one), "general-flash") == []
     alone = text.replace("eye cut to 100%", "eye cut to 0%")
     assert findings(alone, "general-flash") == []
+
+
+# -- where it is, and what it finds ---------------------------------------------------------------
+
+QUICK = "repeat 5 times\n    lure fade to 90% in 100 ms\n    lure fade to 0% in 100 ms"
+
+
+def pointed_at(cue: str, rig: str = LAMP) -> str:
+    """The line of the cue that the one finding points at."""
+    text = show(still=True, rig=rig, cues={"snap": cue})
+    (one,) = findings(text, "general-flash")
+    start = text.rindex("\n", 0, one.span.start) + 1
+    return text[start : text.index("\n", start)].strip()
+
+
+def test_of_slow_and_quick_fades_a_quick_one_is_pointed_at() -> None:
+    slow = "lure fade to 70% in 1 s\nlure fade to 0% in 1 s\n"
+    assert pointed_at(f"{slow}{QUICK}\nlure fade to 40% in 2 s") == "lure fade to 90% in 100 ms"
+
+
+def test_an_effect_is_pointed_at_rather_than_a_fade_or_what_comes_later() -> None:
+    body = "lure fade to 100% in 1 s\nlure breathe every 200 ms\nhold 4 s\nlure fade to 0% in 1 s"
+    assert pointed_at(body) == "lure breathe every 200 ms"
+    later = f"{body}\nhold 2 s\nlure breathe every 900 ms\nhold 3 s\nlure steady"
+    assert pointed_at(later) == "lure breathe every 200 ms"
+
+
+def test_another_lights_statement_is_not_pointed_at() -> None:
+    second = LAMP.replace("lure", "eye").replace("PD3", "PD5")
+    body = f"eye fade to 30% in 10 ms\ntogether\n    {QUICK.replace(chr(10), chr(10) + '    ')}"
+    assert pointed_at(f"{body}\n    eye fade to 40% in 3 s", LAMP + second).startswith("lure fade")
+
+
+def test_the_second_and_the_stretch_that_is_too_fast_are_told() -> None:
+    """Ten fades of 100 ms after two seconds of calm."""
+    slow = "lure fade to 70% in 1 s\nlure fade to 0% in 1 s\n"
+    (one,) = findings(show(still=True, rig=LAMP, cues={"snap": slow + QUICK}), "general-flash")
+    assert one.label == "the second from 2.04 s on"
+    assert one.notes[0] == "too fast from 2.04 s to 2.9 s"
+    assert one.notes[1].startswith("thresholds of WCAG 2.2")
+
+
+def test_what_the_cue_finds_is_told_where_it_matters() -> None:
+    """Three flashes and a rise; where the light is on already, its fall makes a fourth of them."""
+    down, up = (f"lure fade to {pct}% in 100 ms\n" for pct in (0, 100))
+    (one,) = findings(
+        show(
+            still=True,
+            rig=LAMP,
+            cues={"snap": down + "hold 10 ms\n" + (up + down) * 3 + up.rstrip()},
+        ),
+        "general-flash",
+    )
+    assert one.notes[1] == "when the cue finds `lure` at 100 %"
+    assert one.fix is None
+    assert one.help == "slow it down, or let it change by less than a tenth of its light"
+
+
+def test_pixels_of_a_pattern_are_named_with_the_distance_they_are_seen_from() -> None:
+    """A run of 20 pixels in 200 ms: each lights up five times a second."""
+    body = "belly fade to #ffffff 100% in 1 s\nbelly run every 200 ms\nhold 5 s\nbelly steady"
+    (one,) = findings(show(still=True, rig=STRIP, cues={"snap": body}), "general-flash")
+    assert one.notes[0] == "pixel 1, seen from 500 mm"
+    assert len(one.notes) == 2
+    assert one.fix is not None
+    assert one.fix.text == "334 ms"
