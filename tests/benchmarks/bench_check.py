@@ -96,7 +96,7 @@ def big_show(lines: int) -> str:
     chance = random.Random(lines)
     text = [*_rig()]
     cue = 0
-    while len(text) < lines - 40:
+    while len(text) < lines - 80:
         text += _cue(cue, chance)
         cue += 1
     text += ["remote", *(f"    button {n + 1}: go cue_{n}" for n in range(min(cue, 30)))]
@@ -128,6 +128,11 @@ def _rig() -> list[str]:
 
 
 def _cue(number: int, chance: random.Random) -> list[str]:
+    passages = [line for _ in range(3) for line in _passage(chance)]
+    return [f'cue cue_{number} "Cue number {number}"', *passages, ""]
+
+
+def _passage(chance: random.Random) -> list[str]:
     a, b, c = chance.sample(SERVOS, 3)
 
     def angle() -> str:
@@ -137,7 +142,6 @@ def _cue(number: int, chance: random.Random) -> list[str]:
         return f"in {chance.randint(90, 300) * 10} ms{chance.choice(LAWS)}"
 
     return [
-        f'cue cue_{number} "Cue number {number}"',
         "    together",
         f"        {a} to {angle()} {ease()}",
         f"        {b} to {angle()}, {c} to {angle()} {ease()}",
@@ -151,5 +155,4 @@ def _cue(number: int, chance: random.Random) -> list[str]:
         f"        {c} to {angle()} {ease()}",
         f"    lure fade to {chance.randint(0, 100)} % in 1.5 s",
         f"    {a} to {angle()} {ease()}       # and back",
-        "",
     ]
