@@ -7,6 +7,7 @@ its horn (0.8 - w / 400) of its stall torque (MIT, Understanding D.C. Motor Char
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from math import cos, radians, sqrt
 from pathlib import Path
 
@@ -55,7 +56,44 @@ def nipped(at_mm: float) -> str:
     return PINCH.replace("nip at 4 mm", f"nip at {at_mm} mm")
 
 
+def rated(current: str) -> str:
+    """0.980665 N.m times 400 deg/s are 6.846 W, which 1.141 A make of 6 V."""
+    return show(jaw={"rating": f"0.15 s/60deg, 10 kgf.cm, {current}"}, supply=None)
+
+
+IMPOSSIBLE = Limit(
+    id="rating",
+    name="rating-impossible",
+    passes=rated("1.142 A at 6.0 V"),
+    fails=rated("1.140 A at 6.0 V"),
+    says="`jaw` is rated with 100.1 % of what its stall current makes of the voltage, and a motor "
+    "reaches 100 % at the most",
+    severity="warning",
+    asked=0.980665 * radians(400) / 6.84,
+    limit=1.0,
+    help="hold the horn for a second and measure the current; by the torque and speed printed "
+    "`2.283 A` are likely",
+    # sound sheets have half of it at the most
+    fix="2.283 A",
+    at="1.140 A",
+)
+
 LIMITS = (
+    IMPOSSIBLE,
+    replace(
+        IMPOSSIBLE,
+        id="rating-with-a-no-load-current",
+        # (1 - I0 / Is)**2 of 2 A and 6 V: I0 of 0.489 A leave 6.846 W
+        passes=rated("2 A at 6.0 V, running 488 mA"),
+        fails=rated("2 A at 6.0 V, running 492 mA"),
+        says="`jaw` is rated with 57.1 % of what its stall current makes of the voltage, and a "
+        "motor reaches 56.9 % at the most",
+        asked=0.980665 * radians(400) / 12,
+        limit=(1 - 0.246) ** 2,
+        help=None,
+        fix="3 A",
+        at="2 A",
+    ),
     Limit(
         id="speed-down",
         name="servo-speed",
@@ -89,8 +127,9 @@ LIMITS = (
         asked=9.4 * 0.0980665 / 0.0065,
         limit=140,
         label="6.5 mm from the hinge",
-        help="keep what can be caught 6.58 mm from the hinge, take a weaker servo or a lower gear "
-        "ratio, let a weak link give way, or press with a broader, softer edge",
+        help="guard the gap and say from where on something can be caught, `nip at 7 mm`; or take "
+        "a weaker servo or a lower gear ratio, let a weak link give way, or press with a broader, "
+        "softer edge",
     ),
 )
 

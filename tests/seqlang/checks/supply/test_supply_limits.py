@@ -27,22 +27,28 @@ STRONGER = "use thicker or shorter wire, a stronger supply, or a supply of its o
 COVERED = "covered wires carry less, local codes differ"
 
 
-def fan(draws: str, supply: str = ADAPTER, feed: str = "", score: str = "") -> str:
+def fan(draws: str, supply: str = ADAPTER, feed: str = "", score: str = "", logic: str = "") -> str:
     return show(
         still=True,
         supply=supply,
-        feed=feed,
+        feed=said(feed, logic),
         rig=f"switch fan: body pin PD4\n    draws {draws}\n",
         cues={"snap": "fan on\nhold 60 s"},
         score=score,
     )
 
 
-def strip(supply: str, more: str = "") -> str:
+def said(feed: str, logic: str) -> str:
+    """A feed with the line below it that says how the chip is fed."""
+    return f"{feed or '1 mm of 10 AWG'}\n    logic {logic}" if logic else feed
+
+
+def strip(supply: str, more: str = "", logic: str = "") -> str:
     """Ten pixels of 3 x 20 mA, and 1 mA each for their chips: 610 mA."""
     return show(
         still=True,
         supply=supply,
+        feed=said("600 mm of 18 AWG", logic),
         rig=f"strip belly: body pin PD6\n    pixels 10, order grb, each 20 mA\n{more}",
         cues={"snap": "belly fade to #ffaa00 1% in 1 s"},
     )
@@ -304,6 +310,76 @@ LIMITS = (
         fix="cap 0.1 A\n    ",
     ),
     Limit(
+        # an ATmega328P works up to 5.5 V (its data sheet, 28.3, from memory)
+        id="chip",
+        name="chip-overvoltage",
+        passes=fan("1 A", "source adapter 5.5 V, 6 A", logic="direct"),
+        fails=fan("1 A", "source adapter 5.51 V, 6 A", logic="direct"),
+        says="the chip of board `body` can get 5.51 V from supply `pack`, and stands 5.5 V",
+        asked=5.51,
+        limit=5.5,
+        label="fed directly",
+        help="feed it through the board's own regulator: `logic 5 V`",
+        fix="5 V",
+        at="direct",
+    ),
+    Limit(
+        # fed at 5.5 V a usual regulator leaves 4.5 V, which the clock needs
+        id="chip-fed-one-way-or-the-other",
+        name="unsaid-logic",
+        passes=fan("1 A", "source adapter 5.5 V, 6 A"),
+        fails=fan("1 A", "source adapter 5.49 V, 6 A"),
+        says="the chip of board `body` is taken to be fed directly; behind the board's own "
+        "regulator too little would be left for it",
+        severity="advice",
+        label="say how the chip is fed",
+        help="`logic direct` where the feed goes to the chip's own supply pin, `logic 5 V` where "
+        "it goes through the board's regulator",
+        at="feed pack",
+    ),
+    Limit(
+        id="chip-that-works-neither-way",
+        name="unsaid-logic",
+        passes=fan("1 A", "source adapter 4.49 V, 6 A"),
+        fails=fan("1 A", "source adapter 4.5 V, 6 A"),
+        says="the chip of board `body` is taken to be fed directly; behind the board's own "
+        "regulator too little would be left for it",
+        severity="advice",
+    ),
+    Limit(
+        # over 5.3 V the pixels have a converter of 5 V; 0.7 of their supply (from memory)
+        id="strip-data",
+        name="strip-data-low",
+        passes=strip(ADAPTER, logic="3.5 V"),
+        fails=strip(ADAPTER, logic="3.4 V"),
+        says="the pin of strip `belly` gives 3.4 V, and its data line needs 3.5 V",
+        severity="warning",
+        asked=3.4,
+        limit=3.5,
+        help="put a level shifter into the data line and say `shifter`, or feed the chip with 5 V",
+        at="PD6",
+    ),
+    Limit(
+        id="strip-data-of-the-feed",
+        name="strip-data-low",
+        passes=strip("source adapter 5.3 V, 6 A", logic="3.71 V"),
+        fails=strip("source adapter 5.3 V, 6 A", logic="3.7 V"),
+        says="the pin of strip `belly` gives 3.7 V, and its data line needs 3.71 V",
+        severity="warning",
+        asked=3.7,
+        limit=3.71,
+    ),
+    Limit(
+        id="strip-data-shifted",
+        name="strip-data-low",
+        passes=strip(ADAPTER, "    shifter\n", logic="3.3 V"),
+        fails=strip(ADAPTER, logic="3.3 V"),
+        says="the pin of strip `belly` gives 3.3 V, and its data line needs 3.5 V",
+        severity="warning",
+        asked=3.3,
+        limit=3.5,
+    ),
+    Limit(
         id="unfed",
         name="unfed-board",
         passes=show(),
@@ -415,3 +491,40 @@ def test_the_suggested_supply_also_starts_the_servos() -> None:
     assert one.fix is not None
     assert one.notes == ("at power-up, while `jaw` jumps to its safe pose: 2.01 A",)
     assert one.fix.text == "2012 mA"
+
+
+def test_what_a_chip_loses_on_its_board_is_told() -> None:
+    (one,) = findings(fan("1 A", "source adapter 6.0 V, 6 A", logic="3.3 V"), "brown-out")
+    assert one.severity == "warning"
+    assert one.notes == (
+        "6 V arrive at the board, the board's own regulator needs the rest; see `logic`",
+    )
+    (usual,) = findings(fan("3 A", "source adapter 6.5 V, 6 A", "1 m of 28 AWG"), "brown-out")
+    assert "a usual regulator on the board, none is said, needs the rest" in usual.notes[0]
+    (direct,) = findings(fan("1 A", "source adapter 4.4 V, 6 A", logic="direct"), "brown-out")
+    assert direct.notes == ()
+    assert direct.label == "1.03 A through this feed"
+
+
+def test_a_strip_points_at_the_chips_supply_where_it_is_said() -> None:
+    (one,) = findings(strip(ADAPTER, logic="3.3 V"), "strip-data-low")
+    assert [words for _, words in one.related] == ["what the chip has"]
+
+
+def test_a_fuse_says_what_its_standard_promises() -> None:
+    """A blade fuse: at 135 % of its rating 0.75 s, open within 600 s; at 160 % 0.25 s and 50 s."""
+    for draws, words in (
+        ("1.17 A", "at 120 % of its rating a blade fuse (ISO 8820-3) carries 0.75 s at least"),
+        (
+            "1.47 A",
+            "at 150 % of its rating a blade fuse (ISO 8820-3) carries 0.25 s at least, and opens "
+            "within 600 s",
+        ),
+        (
+            "3.97 A",
+            "at 400 % of its rating a blade fuse (ISO 8820-3) may open at once, and opens within "
+            "0.5 s",
+        ),
+    ):
+        (one,) = findings(fan(draws, f"{ADAPTER}\nfuse 1 A"), "fuse-blows")
+        assert one.notes == (words,)
