@@ -152,8 +152,12 @@ LOOP_DEPTH: Final = 3
 """Repeats inside one another within a thread: each open one keeps its count in RAM."""
 MOST_TIMES: Final = WORD_MAX - 1
 """Passes of a counted repeat: two bytes, whose top means while held."""
-CALL_DEPTH: Final = 0
-"""Calls within one another in a thread: each keeps in RAM where it goes on."""
+CALL_DEPTH: Final = 3
+"""Calls within one another of a thread: for each RAM keeps where the thread goes on."""
+LONG_WAIT_STEP_MS: Final = 1000
+"""ms. A long wait counts whole seconds."""
+LONG_WAIT_STEPS: Final = WORD_MAX
+"""Of one long wait, 18 hours: they have two bytes."""
 
 # -- how much of everything -----------------------------------------------------------------------
 

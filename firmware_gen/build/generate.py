@@ -147,6 +147,7 @@ def _limits() -> dict[str, int]:
         "RUNS": rulebook.RUNS,
         "THREADS": rulebook.THREADS,
         "LOOP_DEPTH": rulebook.LOOP_DEPTH,
+        "CALL_DEPTH": rulebook.CALL_DEPTH,
         "OPS_PER_FRAME": rulebook.OPS_A_FRAME,
         "ADDRESS_MAX": rulebook.ADDRESSES[-1],
     }
@@ -239,6 +240,7 @@ def _table_limits() -> dict[str, int]:
         "DURATION_MS": layout.DURATION_MS,
         "DURATION_LONG": layout.DURATION_LONG,
         "DURATION_MAX": rulebook.LONGEST_DURATION_MS,
+        "LONG_WAIT_STEP_MS": rulebook.LONG_WAIT_STEP_MS,
     }
 
 
@@ -255,6 +257,12 @@ def _ops() -> dict[str, int]:
         "OP_FORK": layout.FORK,
         "OP_EFFECT": layout.EFFECT,
         "OP_GO_ON": layout.GO_ON,
+        "OP_LONG_WAIT": layout.LONG_WAIT,
+        "OP_CALL": layout.CALL,
+        "CALL_WAITS": layout.CALL_WAITS,
+        "CALL_LOOPS": layout.CALL_LOOPS,
+        "CALL_LOOP": layout.CALL_LOOP,
+        "CALL_CALLS": layout.CALL_CALLS,
         "OP_SHORT_WAIT": layout.SHORT_WAIT,
     }
 

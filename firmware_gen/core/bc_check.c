@@ -410,6 +410,62 @@ static bool points_to_thread(const struct check *check, const struct bc_step *fr
     return bc_table_tell() == target && target < check->end && has_ended;
 }
 
+static uint8_t larger(uint8_t a, uint8_t b) { return a > b ? a : b; }
+
+static bool is_call(const struct bc_step *op) {
+    return op->code >= BC_OP_CALL; /* a wait has its own code */
+}
+
+/* What a call states of the thread that it calls. */
+static uint8_t called_loops(uint8_t call) { return (uint8_t)((call & BC_CALL_LOOPS) / BC_CALL_LOOP); }
+
+static uint8_t called_calls(uint8_t call) { return call & BC_CALL_CALLS; }
+
+static bool waits(const struct bc_step *op) {
+    if (is_call(op)) {
+        return op->code & BC_CALL_WAITS;
+    }
+    return op->operand > 0 && (op->code == BC_OP_WAIT || op->code == BC_OP_LONG_WAIT ||
+                               (op->code < BC_OP_END && (op->code & BC_ACT_WAIT)));
+}
+
+/*
+ * Whether the thread at the cursor ends by itself, and is what the call states of it. What it calls in its turn need not
+ * be looked at: those calls have statements of their own, which are looked at when it is their turn.
+ */
+static bool is_as_stated(const struct check *check, uint8_t call) {
+    uint8_t open = 0; /* loops */
+    uint8_t loops = 0;
+    uint8_t calls = 0;
+    bool has_waited = false;
+    struct bc_step op;
+    do {
+        uint8_t inner;
+        bc_op_read(&op);
+        if (bc_table_tell() > check->end || op.code == BC_OP_GO_ON) {
+            return false;
+        }
+        if (op.code == BC_OP_LOOP) {
+            open++;
+        } else if (op.code == BC_OP_LOOP_END) {
+            open--;
+        }
+        inner = open;
+        if (is_call(&op)) {
+            inner = (uint8_t)(open + called_loops(op.code));
+            calls = larger(calls, (uint8_t)(called_calls(op.code) + 1));
+        }
+        if (inner > BC_LOOP_DEPTH) {
+            return false;
+        }
+        loops = larger(loops, inner);
+        has_waited = has_waited || waits(&op);
+        pause();
+    } while (op.code != BC_OP_END);
+    return calls == called_calls(call) && loops == called_loops(call) &&
+           has_waited == ((call & BC_CALL_WAITS) != 0);
+}
+
 /*
  * The cursor stands behind the op, and may be moved. An op that reaches beyond the end is read
  * there, which does no harm, and then found out.
@@ -431,10 +487,13 @@ static bool op_is_good(const struct check *check, const struct bc_step *op) {
     case BC_OP_FORK:
     case BC_OP_GO_ON:
         return points_to_thread(check, op);
+    case BC_OP_LONG_WAIT:
+        return op->operand > 0;
     case BC_OP_EFFECT:
         return effect_is_good(op);
     default:
-        return false;
+        return is_call(op) && called_calls(op->code) < BC_CALL_DEPTH && points_to_thread(check, op) &&
+               is_as_stated(check, op->code);
     }
 }
 
@@ -445,11 +504,6 @@ struct nesting {
     uint8_t depth;
     bool has_waited[BC_LOOP_DEPTH + 1];
 };
-
-static bool waits(const struct bc_step *op) {
-    bool may_wait = op->code == BC_OP_WAIT || (op->code < BC_OP_END && (op->code & BC_ACT_WAIT));
-    return may_wait && op->operand > 0;
-}
 
 static bool nests_well(struct nesting *nesting, const struct bc_step *op) {
     nesting->within_thread = true;
@@ -471,7 +525,7 @@ static bool nests_well(struct nesting *nesting, const struct bc_step *op) {
     } else if (waits(op)) {
         nesting->has_waited[nesting->depth] = true;
     }
-    return true;
+    return !is_call(op) || nesting->depth + called_loops(op->code) <= BC_LOOP_DEPTH;
 }
 
 /* All ops from the cursor on; that threads fill the code, and that each cue starts with one. */

@@ -22,6 +22,7 @@ enum {
     BC_RUNS = 8,
     BC_THREADS = 10,
     BC_LOOP_DEPTH = 3,
+    BC_CALL_DEPTH = 3,
     BC_OPS_PER_FRAME = 256,
     BC_ADDRESS_MAX = 254
 };
@@ -242,7 +243,8 @@ enum {
     BC_DURATION_BIG_BASE = 143,
     BC_DURATION_MS = 200,
     BC_DURATION_LONG = 255,
-    BC_DURATION_MAX = 65000
+    BC_DURATION_MAX = 65000,
+    BC_LONG_WAIT_STEP_MS = 1000
 };
 
 enum bc_op {
@@ -257,6 +259,12 @@ enum bc_op {
     BC_OP_FORK = 0x84,
     BC_OP_EFFECT = 0x85,
     BC_OP_GO_ON = 0x86,
+    BC_OP_LONG_WAIT = 0x87,
+    BC_OP_CALL = 0xa0,
+    BC_CALL_WAITS = 0x10,
+    BC_CALL_LOOPS = 0xc,
+    BC_CALL_LOOP = 0x4,
+    BC_CALL_CALLS = 0x3,
     BC_OP_SHORT_WAIT = 0xc0
 };
 

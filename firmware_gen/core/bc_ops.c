@@ -72,6 +72,10 @@ void bc_op_read(struct bc_step *op) {
         read_act(op);
         return;
     }
+    if (code >= BC_OP_CALL) {
+        op->operand = bc_next_u16();
+        return;
+    }
     switch (code) {
     case BC_OP_WAIT:
         op->operand = duration(bc_next_u8());
@@ -79,6 +83,7 @@ void bc_op_read(struct bc_step *op) {
     case BC_OP_LOOP:
     case BC_OP_FORK:
     case BC_OP_GO_ON:
+    case BC_OP_LONG_WAIT:
         op->operand = bc_next_u16();
         break;
     case BC_OP_EFFECT:

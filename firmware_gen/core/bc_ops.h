@@ -9,10 +9,10 @@
 /* One op. Waits of either kind have the code BC_OP_WAIT. */
 struct bc_step {
     struct bc_output output; /* of an act or an effect */
-    uint16_t operand; /* ms of an act or a wait; passes of a loop; where a fork or go on points;
-                         where an effect's kind stands */
+    uint16_t operand; /* ms of an act or a wait; s of a long wait; passes of a loop; where a fork,
+                         go on or call points; where an effect's kind stands */
     int16_t target;   /* of an act: 0.01 deg, a level or a colour's index */
-    uint8_t code;
+    uint8_t code;     /* of a call: its first byte, from BC_OP_CALL on */
     uint8_t number; /* of the output */
     uint8_t law;    /* index, BC_NONE: none (acts on servos have one) */
 };

@@ -35,6 +35,9 @@ struct thread {
     uint8_t run;   /* NONE: this place is free */
     uint8_t depth; /* loops that are open */
     struct loop loops[BC_LOOP_DEPTH];
+    uint8_t calls;                   /* that are open */
+    uint16_t returns[BC_CALL_DEPTH]; /* where the thread goes on after each */
+    uint16_t left;                   /* of a long wait that has begun, in s; 0: none has */
 };
 
 static struct run runs[BC_RUNS];
@@ -140,6 +143,8 @@ static void spawn(uint8_t run, uint16_t at, uint32_t time) {
     thread->time = time;
     thread->at = at;
     thread->depth = 0;
+    thread->calls = 0;
+    thread->left = 0;
 }
 
 /* Let a run begin at a time, for the first time or over. */
@@ -282,6 +287,22 @@ static uint8_t threads_alive(uint8_t run) {
     return alive;
 }
 
+/* The op at `at`: in pieces, as a time so far ahead could not be told from one that is over. */
+static void long_wait(struct thread *thread, uint16_t at, uint16_t seconds) {
+    enum { PIECE = BC_DURATION_MAX / BC_LONG_WAIT_STEP_MS };
+    uint16_t piece;
+    if (thread->left == 0) {
+        thread->left = seconds;
+    }
+    piece = thread->left;
+    if (piece > PIECE) {
+        piece = PIECE;
+        thread->at = at; /* it is tried again */
+    }
+    thread->left = (uint16_t)(thread->left - piece);
+    wait(thread, (uint16_t)(piece * BC_LONG_WAIT_STEP_MS));
+}
+
 static void loop_start(struct thread *thread, uint16_t passes) {
     struct loop *loop = &thread->loops[thread->depth];
     loop->start = thread->at;
@@ -370,11 +391,23 @@ static void step(struct thread *thread) {
     case BC_OP_GO_ON:
         thread->at = op.operand;
         break;
+    case BC_OP_LONG_WAIT:
+        long_wait(thread, at, op.operand);
+        break;
     case BC_OP_END:
-        thread_end(thread);
+        if (thread->calls > 0) {
+            thread->calls--;
+            thread->at = thread->returns[thread->calls];
+        } else {
+            thread_end(thread);
+        }
         break;
     default:
-        if (!act(thread, &op)) {
+        if (op.code >= BC_OP_CALL) { /* a wait has its own code */
+            thread->returns[thread->calls] = thread->at;
+            thread->calls++;
+            thread->at = op.operand;
+        } else if (!act(thread, &op)) {
             thread->at = at;
         } else if (op.code < BC_OP_END && (op.code & BC_ACT_WAIT)) {
             wait(thread, op.operand);

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from firmware_gen.compiler.show import CompiledBoard, CompiledShow
-from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Op
+from firmware_gen.table.ops import Act, Delay, Op, Pointer
 from firmware_gen.table.records import ServoRecord, Table
 
 _CHECK_SUM: Final = "check sum"
@@ -134,7 +134,7 @@ def _threads_of(table: Table, start: int) -> set[int]:
         index = open_ones.pop()
         if index not in found:
             found.add(index)
-            open_ones += [op.thread for op in table.threads[index] if isinstance(op, ForkTo | GoOn)]
+            open_ones += [op.thread for op in table.threads[index] if isinstance(op, Pointer)]
     return found
 
 

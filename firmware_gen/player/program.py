@@ -67,4 +67,4 @@ def _op(op: Op) -> form.Op[Statement]:
         case GoOn():
             return form.GoOn(op.thread)
         case Call():
-            raise NotImplementedError
+            return form.Call(op.thread)

@@ -17,6 +17,10 @@ from firmware_gen.table.layout import (
     ACT_WAIT,
     BAD_CODE,
     CALL,
+    CALL_CALLS,
+    CALL_LOOP,
+    CALL_LOOPS,
+    CALL_WAITS,
     DURATION_BIG_BASE,
     DURATION_BIG_STEP_MS,
     DURATION_LONG,
@@ -28,6 +32,7 @@ from firmware_gen.table.layout import (
     FORK,
     GO_ON,
     LAMP,
+    LONG_WAIT,
     LOOP,
     LOOP_END,
     SERVO,
@@ -40,8 +45,11 @@ from firmware_gen.table.layout import (
 )
 from sim.rulebook import (
     ANGLE_STEPS_PER_DEG,
+    CALL_DEPTH,
     DURATION_STEP_MS,
     LEVEL_MAX,
+    LONG_WAIT_STEP_MS,
+    LONG_WAIT_STEPS,
     LONGEST_DURATION_MS,
     LOOP_DEPTH,
     SHORTEST_PERIOD_MS,
@@ -118,6 +126,19 @@ class Modulate:
     width: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class Called:
+    """What a call states of the thread that it calls.
+
+    `calls`: how many calls are open at once within it; `loops`: how many loops, those of threads
+    that it calls included; `waits`: whether it waits at all.
+    """
+
+    calls: int
+    loops: int
+    waits: bool
+
+
 Pointer: TypeAlias = ForkTo | GoOn | Call
 """An op that names another thread."""
 
@@ -165,15 +186,29 @@ def duration_bytes(duration_ms: int) -> bytes:
 
 
 def wait_bytes(duration_ms: int) -> bytes:
-    """The shortest bytes for a wait of 0 to 65000 ms."""
+    """The shortest bytes for a wait: of 0 to 65000 ms, or of 1 to 65535 whole seconds."""
     steps, rest = divmod(duration_ms, DURATION_STEP_MS)
     if rest == 0 and 1 <= steps <= SHORT_WAIT_STEPS:
         return bytes((SHORT_WAIT + steps - 1,))
-    return bytes((WAIT,)) + duration_bytes(duration_ms)
+    seconds, rest = divmod(duration_ms, LONG_WAIT_STEP_MS)
+    is_long = rest == 0 and 1 <= seconds <= LONG_WAIT_STEPS
+    if is_long and duration_ms > LONGEST_DURATION_MS:
+        return bytes((LONG_WAIT,)) + _U16.pack(seconds)
+    short = bytes((WAIT,)) + duration_bytes(duration_ms)
+    long = bytes((LONG_WAIT,)) + _U16.pack(seconds) if is_long else short
+    return min(short, long, key=len)
 
 
-def op_bytes(op: Op, kinds: Sequence[int], starts: Sequence[int] | None = None) -> bytes:
-    """Bytes of one op; `kinds` of all outputs, `starts` offsets of all threads (None: zeros)."""
+def op_bytes(
+    op: Op,
+    kinds: Sequence[int],
+    starts: Sequence[int] | None = None,
+    called: Sequence[Called] | None = None,
+) -> bytes:
+    """Bytes of one op; `kinds` of all outputs.
+
+    `starts`: offsets of all threads, `called`: what calls state of them (None: zeros).
+    """
     match op:
         case Act():
             return _act_bytes(op, kinds[op.output] if op.output < len(kinds) else 0)
@@ -185,8 +220,11 @@ def op_bytes(op: Op, kinds: Sequence[int], starts: Sequence[int] | None = None) 
             return bytes((LOOP,)) + _U16.pack(op.times)
         case LoopBack():
             return bytes((LOOP_END,))
-        case ForkTo() | GoOn() | Call():
-            first = {ForkTo: FORK, GoOn: GO_ON, Call: CALL}[type(op)]
+        case Call():
+            first = _call_byte(called[op.thread]) if called else CALL
+            return bytes((first,)) + _U16.pack(starts[op.thread] if starts else 0)
+        case ForkTo() | GoOn():
+            first = FORK if isinstance(op, ForkTo) else GO_ON
             return bytes((first,)) + _U16.pack(starts[op.thread] if starts else 0)
         case Modulate():
             rest = _EFFECT_REST.pack(op.period_ms, op.depth, op.seed, op.width)
@@ -207,6 +245,37 @@ def _act_bytes(op: Act, kind: int) -> bytes:
     return struct.pack("<B", first) + duration_bytes(op.duration_ms) + law + target
 
 
+def _call_byte(called: Called) -> int:
+    if called.calls >= CALL_DEPTH:
+        raise ValueError(f"calls nest deeper than {CALL_DEPTH}")
+    return CALL | CALL_WAITS * called.waits | CALL_LOOP * called.loops | called.calls
+
+
+def called_threads(threads: Sequence[Thread]) -> list[Called]:
+    """What a call of each thread states. All calls point forward."""
+    found: list[Called] = []
+    for thread in reversed(threads):
+        calls = loops = depth = 0
+        waits = False
+        for op in thread:
+            depth += isinstance(op, Loop) - isinstance(op, LoopBack)
+            deepest = depth
+            if isinstance(op, Call):
+                inner = found[len(threads) - 1 - op.thread]
+                calls, deepest = max(calls, inner.calls + 1), depth + inner.loops
+                waits |= inner.waits
+            loops = max(loops, deepest)
+            waits |= _waits(op)
+        found.append(Called(calls, loops, waits))
+    return found[::-1]
+
+
+def _waits(op: Op) -> bool:
+    if isinstance(op, Delay):
+        return op.duration_ms > 0
+    return isinstance(op, Act) and op.wait and op.duration_ms > 0
+
+
 def end_bytes(thread: Thread) -> bytes:
     """What closes a thread: nothing where it goes on elsewhere."""
     return b"" if thread and isinstance(thread[-1], GoOn) else bytes((END,))
@@ -225,8 +294,9 @@ def code_bytes(
         at = places[-1] + len(end_bytes(thread))
         offsets.append([*places, at])
     starts = [places[0] for places in offsets]
+    called = called_threads(threads)
     code = b"".join(
-        b"".join(op_bytes(op, kinds, starts) for op in thread) + end_bytes(thread)
+        b"".join(op_bytes(op, kinds, starts, called) for op in thread) + end_bytes(thread)
         for thread in threads
     )
     return code, offsets
@@ -246,18 +316,28 @@ class Sweep:
         """The threads, and the index of each by the offset where it starts."""
         found: list[tuple[Op, ...]] = []
         index: dict[int, int] = {}
-        pointers: list[tuple[int, int]] = []
+        pointers: list[tuple[int, int, Called | None]] = []
         while self.at < self.end:
             index[self.at] = len(found)
             found.append(self._thread(pointers))
-        for self.op_at, target in pointers:
+        for self.op_at, target, _ in pointers:
             if target not in index:
                 raise self._wrong(f"no thread starts at {target}")
             if target <= self.op_at:
                 raise self._wrong(f"{target} does not lie forward")
-        return tuple(renumbered(thread, index) for thread in found), index
+        threads = tuple(renumbered(thread, index) for thread in found)
+        called = called_threads(threads)
+        for self.op_at, target, stated in pointers:
+            if stated is None:
+                continue
+            thread = index[target]
+            if threads[thread] and isinstance(threads[thread][-1], GoOn):
+                raise self._wrong("a thread is called that goes on elsewhere")
+            if stated != called[thread]:
+                raise self._wrong(f"the call states {stated}, and it calls {called[thread]}")
+        return threads, index
 
-    def _thread(self, pointers: list[tuple[int, int]]) -> Thread:
+    def _thread(self, pointers: list[tuple[int, int, Called | None]]) -> Thread:
         ops: list[Op] = []
         waits: list[bool] = []
         while True:
@@ -268,16 +348,22 @@ class Sweep:
             if first == END:
                 return tuple(ops)
             op = self._op(first)
-            self._nest(op, waits)
+            stated = _called(first) if isinstance(op, Call) else None
+            self._nest(op, stated, waits)
             ops.append(op)
-            if isinstance(op, ForkTo | GoOn):
-                pointers.append((self.op_at, op.thread))
+            if isinstance(op, Pointer):
+                pointers.append((self.op_at, op.thread, stated))
             if isinstance(op, GoOn):
                 return tuple(ops)
 
-    def _nest(self, op: Op, waits: list[bool]) -> None:
+    def _nest(self, op: Op, stated: Called | None, waits: list[bool]) -> None:
         """Follow the loops: `waits` tells for each open one whether it has waited."""
-        if isinstance(op, Loop):
+        if stated is not None:
+            if len(waits) + stated.loops > LOOP_DEPTH:
+                raise self._wrong(f"loops nest deeper than {LOOP_DEPTH}")
+            if waits:
+                waits[-1] |= stated.waits
+        elif isinstance(op, Loop):
             if len(waits) == LOOP_DEPTH:
                 raise self._wrong(f"loops nest deeper than {LOOP_DEPTH}")
             waits.append(False)
@@ -288,8 +374,8 @@ class Sweep:
                 raise self._wrong("a loop without a wait")
             if waits:
                 waits[-1] = True
-        elif waits and isinstance(op, Act | Delay):
-            waits[-1] |= op.duration_ms > 0 and (isinstance(op, Delay) or op.wait)
+        elif waits:
+            waits[-1] |= _waits(op)
 
     def _op(self, first: int) -> Op:
         if first < END:
@@ -298,6 +384,15 @@ class Sweep:
             return Delay(DURATION_STEP_MS * (first - SHORT_WAIT + 1))
         if first == WAIT:
             return Delay(self._duration())
+        if first == LONG_WAIT:
+            seconds = self._u16()
+            if seconds == 0:
+                raise self._wrong("a long wait of no time")
+            return Delay(LONG_WAIT_STEP_MS * seconds)
+        if first >= CALL:
+            if first & CALL_CALLS == CALL_DEPTH:
+                raise self._wrong(f"calls nest deeper than {CALL_DEPTH}")
+            return Call(self._u16())
         if first == LOOP:
             return Loop(self._u16())
         if first == LOOP_END:
@@ -395,14 +490,23 @@ class Sweep:
 
 
 def renumbered(thread: Thread, number: Mapping[int, int] | Sequence[int]) -> Thread:
-    """The thread with every fork and go-on pointing to `number` of what it pointed to."""
+    """The thread with every pointer to `number` of what it pointed to."""
     return tuple(
-        replace(op, thread=number[op.thread]) if isinstance(op, ForkTo | GoOn) else op
-        for op in thread
+        replace(op, thread=number[op.thread]) if isinstance(op, Pointer) else op for op in thread
     )
+
+
+def _called(first: int) -> Called:
+    """What the first byte of a call states."""
+    loops = (first & CALL_LOOPS) // CALL_LOOP
+    return Called(first & CALL_CALLS, loops, bool(first & CALL_WAITS))
 
 
 def waits_ms(duration_ms: int) -> list[Delay]:
     """Ops that wait any time: one where it fits."""
-    whole, rest = divmod(duration_ms, LONGEST_DURATION_MS)
-    return [Delay(LONGEST_DURATION_MS)] * whole + ([Delay(rest)] if rest else [])
+    if duration_ms <= LONGEST_DURATION_MS:
+        return [Delay(duration_ms)] if duration_ms else []
+    seconds, rest = divmod(duration_ms, LONG_WAIT_STEP_MS)
+    whole, some = divmod(seconds, LONG_WAIT_STEPS)
+    waits = [LONG_WAIT_STEPS * LONG_WAIT_STEP_MS] * whole + [some * LONG_WAIT_STEP_MS, rest]
+    return [Delay(wait) for wait in waits if wait]

@@ -17,9 +17,17 @@ from math import ceil, inf
 from typing import Any, Generic, Literal, Protocol, TypeAlias, TypeVar
 
 from sim.rehearsal.requests import Request
-from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK, OPS_A_FRAME, RUNS, THREADS
+from sim.rulebook import (
+    CLOCK_PER_MS,
+    FRAME_CLOCK,
+    LONGEST_DURATION_MS,
+    OPS_A_FRAME,
+    RUNS,
+    THREADS,
+)
 from sim.score.program import (
     BoardProgram,
+    Call,
     Do,
     Fork,
     GoOn,
@@ -104,6 +112,10 @@ class _LiveThread(Generic[_Act]):
     at: int = 0
     loops: list[tuple[int, int | None]] = field(default_factory=list)
     """Open loops: where the body begins, and passes left where they are counted."""
+    calls: list[tuple[Thread[_Act], int]] = field(default_factory=list)
+    """Open calls: where the thread goes on after each."""
+    left_ms: int = 0
+    """Of a long wait that has begun."""
 
 
 class Journal(Generic[_Act]):
@@ -386,7 +398,10 @@ class Scheduler(Generic[_Act]):
 
     def _step(self, number: int, thread: _LiveThread[_Act]) -> None:
         if thread.at == len(thread.ops):
-            self._finish(number, thread)
+            if thread.calls:
+                thread.ops, thread.at = thread.calls.pop()
+            else:
+                self._finish(number, thread)
             return
         match thread.ops[thread.at]:
             case Do(act, wait_ms):
@@ -394,7 +409,8 @@ class Scheduler(Generic[_Act]):
                     return
                 thread.time += wait_ms * CLOCK_PER_MS
             case Wait(duration_ms):
-                thread.time += duration_ms * CLOCK_PER_MS
+                if not self._wait(thread, duration_ms):
+                    return
             case LoopStart(times):
                 thread.loops.append((thread.at + 1, times))
             case LoopEnd():
@@ -408,7 +424,19 @@ class Scheduler(Generic[_Act]):
             case GoOn(index):
                 thread.ops, thread.at = thread.run.cue.threads[index], 0
                 return
+            case Call(index):
+                thread.calls.append((thread.ops, thread.at + 1))
+                thread.ops, thread.at = thread.run.cue.threads[index], 0
+                return
         thread.at += 1
+
+    def _wait(self, thread: _LiveThread[_Act], duration_ms: int) -> bool:
+        """Let time pass, a long wait in pieces; False if another piece is left."""
+        left_ms = thread.left_ms or duration_ms
+        piece_ms = min(left_ms, LONGEST_DURATION_MS)
+        thread.time += piece_ms * CLOCK_PER_MS
+        thread.left_ms = left_ms - piece_ms
+        return thread.left_ms == 0
 
     def _drive(self, thread: _LiveThread[_Act], act: _Act) -> bool:
         """Carry out a statement; False where it has to wait for its servo's last move."""

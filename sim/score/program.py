@@ -68,7 +68,14 @@ class GoOn:
     thread: int
 
 
-Op: TypeAlias = Do[Act] | Wait | LoopStart | LoopEnd | Fork | GoOn
+@dataclass(frozen=True, slots=True)
+class Call:
+    """Carry out a thread, by its index, always a higher one; then go on behind this op."""
+
+    thread: int
+
+
+Op: TypeAlias = Do[Act] | Wait | LoopStart | LoopEnd | Fork | GoOn | Call
 Thread: TypeAlias = tuple[Op[Act], ...]
 
 
