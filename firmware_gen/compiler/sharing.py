@@ -257,11 +257,10 @@ class _Choice:
         return total
 
     def _saved(self, symbol: int) -> int:
-        """Bytes that it saves as a thread of its own over being written out everywhere."""
+        """Bytes that it saves as a thread of its own, if calls of it do not nest too deep."""
         size = self.size[symbol]
         saved = self.at_end.get(symbol, 0) * (size + _END_BYTES - _POINTER_BYTES)
-        if self._calls_within(symbol) < CALL_DEPTH:
-            saved += self.inside.get(symbol, 0) * (size - _POINTER_BYTES)
+        saved += self.inside.get(symbol, 0) * (size - _POINTER_BYTES)
         return saved - (0 if symbol in self.whole else size + _END_BYTES)
 
     def _choose(self) -> bool:

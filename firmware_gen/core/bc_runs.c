@@ -287,6 +287,8 @@ static uint8_t threads_alive(uint8_t run) {
     return alive;
 }
 
+static void wait(struct thread *thread, uint16_t ms) { thread->time += (uint32_t)ms * BC_MS; }
+
 /* The op at `at`: in pieces, as a time so far ahead could not be told from one that is over. */
 static void long_wait(struct thread *thread, uint16_t at, uint16_t seconds) {
     enum { PIECE = BC_DURATION_MAX / BC_LONG_WAIT_STEP_MS };
@@ -360,8 +362,6 @@ static bool act(struct thread *thread, const struct bc_step *op) {
     bc_perform(op, thread->run, thread->time);
     return true;
 }
-
-static void wait(struct thread *thread, uint16_t ms) { thread->time += (uint32_t)ms * BC_MS; }
 
 /* Execute the thread's next op; or let it stand, with a new time at which to try again. */
 static void step(struct thread *thread) {

@@ -37,8 +37,8 @@ SECOND = 50
 FIRST_MS, LAST_MS = 760, 20 * COUNT - 400
 """Triggers come in between; before, pulses tell where frames lie."""
 
-WIDE_MOVE = 32
-"""Has a move of 419 deg: its way times a share has 33 bits, which the chip once lost."""
+WIDE_MOVE = 1487
+"""Has a move of 402 deg: its way times a share has 33 bits, which the chip once lost."""
 
 
 Moments: TypeAlias = Sequence[tuple[int, int]]
@@ -121,7 +121,7 @@ def test_moves_waits_and_fades_longer_than_three_bytes_of_time_end_on_the_chip_t
     assert different > 1000
 
 
-@pytest.mark.parametrize("seed", [2, 3, 7, 8, 15, 23, 29, WIDE_MOVE, 33])
+@pytest.mark.parametrize("seed", [14, 18, 48, 56, 57, 78, 87, 100, WIDE_MOVE])
 def test_a_random_table_plays_on_the_chip_as_the_reference_says(flash: bytes, seed: int) -> None:
     wrong, different = compare_random(flash, seed)
     assert wrong == []

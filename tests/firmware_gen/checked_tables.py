@@ -32,6 +32,7 @@ from tests.firmware_gen.malformed_tables import (
     SERVO,
     STRIP,
     SWITCH,
+    call,
     changed,
     op,
     summed,
@@ -184,6 +185,49 @@ AT_THE_LIMITS: tuple[Checked, ...] = (
     ("a go-on to the next thread", with_code(b"\x86" + u16(CODE + 3) + op(""))),
     ("a go-on as the last op, to itself", with_code(op("") + b"\x86" + u16(CODE + 1))),
     ("a fork beyond the table", with_code(op("84ffff"))),
+    ("the shortest and the longest of long waits", with_code(op("87010087ffff"))),
+    ("a loop that waits by a long wait", with_code(op("820200" + "870100" + "83"))),
+    ("a call of an empty thread", with_code(op(call(0, 4)) + op(""))),
+    ("a call of a wait", with_code(op(call(0x10, 4)) + op("c0"))),
+    ("a call of a long wait", with_code(op(call(0x10, 4)) + op("870200"))),
+    ("a call of an act that waits", with_code(op(call(0x10, 4)) + op("41000a"))),
+    ("a call of an act that does not wait", with_code(op(call(0, 4)) + op("01000a"))),
+    ("a call of a loop", with_code(op(call(0x14, 4)) + op("820200c083"))),
+    ("a call of two loops in turn", with_code(op(call(0x14, 4)) + op("820200c083" * 2))),
+    ("a call of loops three deep", with_code(op(call(0x1C, 4)) + op("820200" * 3 + "c0838383"))),
+    (
+        "a call within two loops of what has one",
+        with_code(op("820200" * 2 + call(0x14, 12) + "83" * 2) + op("820200c083")),
+    ),
+    (
+        "a call of what calls within a loop what has one",
+        with_code(op(call(0x19, 4)) + op("820200" + call(0x14, 12) + "83") + op("820200c083")),
+    ),
+    ("a loop that waits by a call", with_code(op("820200" + call(0x10, 8) + "83") + op("c0"))),
+    (
+        "calls three deep",
+        with_code(op(call(0x12, 4)) + op(call(0x11, 8)) + op(call(0x10, 12)) + op("c0")),
+    ),
+    (
+        "a call of what makes a deep call before a shallow one",
+        with_code(
+            op(call(0x12, 4))
+            + op(call(0x11, 11) + call(0, 15))
+            + op(call(0x10, 16))
+            + op("")
+            + op("c0")
+        ),
+    ),
+    (
+        "a thread that is forked, gone on with and called",
+        with_code(
+            op("84" + u16(CODE + 10).hex() + call(0x10, 10)) + b"\x86" + u16(CODE + 10) + op("c0")
+        ),
+    ),
+    (
+        "a call of what ends in 80 from what does not",
+        with_code(bytes.fromhex(call(0x10, 6)) + b"\x86" + u16(CODE + 6) + op("c0")),
+    ),
     ("an effect at its limits", with_code(op("8501042800c8ffff8502012800000000850100"))),
     ("a steady effect with more behind it", with_code(op("850100c0"))),
     ("an effect cut off", with_code(bytes.fromhex("850101280064"))),
@@ -218,7 +262,7 @@ FAULTS: tuple[tuple[str, int, bytes], ...] = (
     ("cue's flags", CUES + 4, b"\0"),
     ("lamp's pin", LAMP + 1, b"\0"),
     ("input's pin", INPUTS, b"\x07"),
-    ("code", CODE, b"\x87"),
+    ("code", CODE, b"\x88"),
     ("last op", len(ENCODED.data) - 3, b"\xc0"),
     ("cue's offset", CUES + 5, b"\0\0"),
 )

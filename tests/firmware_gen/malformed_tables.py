@@ -190,8 +190,8 @@ _other("no threads", changed((CUES + 4, 0x00)))
 _other("eleven threads", changed((CUES + 4, 0xB0)))
 
 _code = _add(11, "code")
-_code("unknown op 87", with_code(op("87")))
-_code("unknown op bf", with_code(op("bf")))
+_code("unknown op 88", with_code(op("88")))
+_code("unknown op 9f", with_code(op("9f")))
 _code("a wait of 65,001 ms", with_code(op("81ffe9fd")))
 _code("a move of 65,001 ms", with_code(op("00ffe9fd14")))
 _add(11, "cues[0].offset")("no code at all", with_code(b""))
@@ -220,6 +220,64 @@ _code("a fork into an op", with_code(op("84" + u16(CODE + 5).hex()) + op("c0c0")
 _code("a fork to the check sum", with_code(op("84" + u16(CODE + 4).hex())))
 _code("a go-on back", with_code(op("c0") + bytes.fromhex("86" + u16(CODE).hex())))
 _code("a go-on out of a loop", with_code(op("820200c086" + u16(CODE + 8).hex()) + op("c0")))
+_code("a long wait of nothing", with_code(op("870000")))
+_code("a long wait cut off", with_code(bytes.fromhex("8701")))
+_code("a loop with a long wait cut off", with_code(op("8202008783")))
+
+
+def call(stated: int, target: int) -> str:
+    """A call of the thread that starts so many bytes into the code."""
+    return f"{0xA0 | stated:02x}" + u16(CODE + target).hex()
+
+
+_code(
+    "an unknown op that looks like a call",
+    with_code(op("98" + u16(CODE + 4).hex()) + op("820200820200c08383")),
+)
+_code("a call of itself", with_code(op(call(0, 0))))
+_code("a call back", with_code(op("c0") + op(call(0x10, 0))))
+_code("a call into an op", with_code(op(call(0x10, 5)) + op("81c801")))
+_code("a call to the check sum", with_code(op(call(0, 4))))
+_code("a call beyond the table", with_code(op("a0ffff")))
+_code("a call cut off", with_code(bytes.fromhex("a004")))
+_code("a call that states a wait of what has none", with_code(op(call(0x10, 4)) + op("13")))
+_code("a call that states no wait of what has one", with_code(op(call(0, 4)) + op("c0")))
+_code("a call that states a wait of nothing", with_code(op(call(0x10, 4)) + op("81c800")))
+_code("a call that states a loop of what has none", with_code(op(call(0x14, 4)) + op("c0")))
+_code("a call that states no loop of one", with_code(op(call(0x10, 4)) + op("820200c083")))
+_code(
+    "a call that states a loop of two",
+    with_code(op(call(0x14, 4)) + op("820200820200c08383")),
+)
+_code("a call that states a call of what has none", with_code(op(call(0x11, 4)) + op("c0")))
+_code(
+    "a call that states no call of one",
+    with_code(op(call(0x10, 4)) + op(call(0x10, 8)) + op("c0")),
+)
+_code(
+    "a call that leaves out the loop of what is called in its turn",
+    with_code(op(call(0x11, 4)) + op(call(0x14, 8)) + op("820200c083")),
+)
+_code(
+    "a call that leaves out the wait of what is called in its turn",
+    with_code(op(call(0x01, 4)) + op(call(0x10, 8)) + op("c0")),
+)
+_code(
+    "calls four deep",
+    with_code(
+        op(call(0x13, 4)) + op(call(0x12, 8)) + op(call(0x11, 12)) + op(call(0x10, 16)) + op("c0")
+    ),
+)
+_code(
+    "a call of what goes on elsewhere",
+    with_code(op(call(0x10, 4)) + bytes.fromhex("c086" + u16(CODE + 8).hex()) + op("")),
+)
+_code(
+    "a call within three loops of what has one",
+    with_code(op("820200" * 3 + call(0x14, 17) + "c0" + "83" * 3) + op("820200c083")),
+)
+_code("a loop with a call that does not wait", with_code(op("820200" + call(0, 8) + "83") + op("")))
+_code("a call that leaves a loop open", with_code(op(call(0x14, 4)) + op("820200c0")))
 _code("an effect on a servo", with_code(op("8500016400640001")))
 _code("an effect on a switch", with_code(op("850300")))
 _code("an effect on nothing", with_code(op("850400")))

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.table.ops import (
     Act,
+    Call,
     Delay,
     ForkTo,
     GoOn,
@@ -23,6 +24,7 @@ from firmware_gen.table.ops import (
     Op,
     Thread,
     Turn,
+    called_threads,
 )
 from firmware_gen.table.records import (
     BindingRecord,
@@ -176,16 +178,31 @@ def _law(dice: Random) -> LawRecord:
 def _threads(
     dice: Random, outputs: tuple[OutputRecord, ...], colours: int, laws: int
 ) -> tuple[Thread, ...]:
+    """Made from the last one back, because what is called has to be known."""
     count = dice.choice((1, 2, 3, 5, 8))
-    return tuple(
-        tuple(_ops(dice, outputs, colours, laws, range(number + 1, count)))
-        for number in range(count)
-    )
+    threads: list[Thread] = [()] * count
+    for number in reversed(range(count)):
+        later = range(number + 1, count)
+        called = [(n, c) for n, c in enumerate(called_threads(threads)) if n in later]
+        callable_ones = [
+            (n, c.loops)
+            for n, c in called
+            if c.calls < rulebook.CALL_DEPTH and not any(isinstance(op, GoOn) for op in threads[n])
+        ]
+        threads[number] = tuple(_ops(dice, outputs, colours, laws, later, callable_ones))
+    return tuple(threads)
 
 
 def _ops(
-    dice: Random, outputs: tuple[OutputRecord, ...], colours: int, laws: int, later: range
+    dice: Random,
+    outputs: tuple[OutputRecord, ...],
+    colours: int,
+    laws: int,
+    later: range,
+    callable_ones: list[tuple[int, int]],
 ) -> list[Op]:
+    """`callable_ones`: later threads that can be called, with the loops that each opens."""
+
     def body(length: int, depth: int) -> list[Op]:
         row: list[Op] = []
         for _ in range(length):
@@ -196,8 +213,11 @@ def _ops(
                 row += [Loop(times), *inside, LoopBack()]
             elif kind < 0.2 and later:
                 row.append(ForkTo(dice.choice(later)))
-            elif kind < 0.4:
-                row.append(Delay(_duration(dice, 0)))
+            elif kind < 0.3 and callable_ones:
+                thread, loops = dice.choice(callable_ones)
+                row += [Call(thread)] if depth + loops <= rulebook.LOOP_DEPTH else []
+            elif kind < 0.42:
+                row.append(Delay(_wait(dice)))
             else:
                 row.append(_drive(dice, outputs, colours, laws))
         return row
@@ -255,6 +275,13 @@ def _duration(dice: Random, least: int) -> int:
         )
     )
     return max(least, pick())
+
+
+def _wait(dice: Random) -> int:
+    """Now and then longer than a board can wait at once."""
+    if dice.random() < 0.05:
+        return 1000 * dice.choice((66, 65, 130, 131, 3600, 65535))
+    return _duration(dice, 0)
 
 
 def _level(dice: Random) -> int:

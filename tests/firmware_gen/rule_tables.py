@@ -10,7 +10,18 @@ from dataclasses import replace
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD
-from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
+from firmware_gen.table.ops import (
+    Act,
+    Call,
+    Delay,
+    ForkTo,
+    GoOn,
+    Loop,
+    LoopBack,
+    Modulate,
+    Op,
+    Turn,
+)
 from firmware_gen.table.records import (
     BindingRecord,
     LawRecord,
@@ -322,6 +333,74 @@ _EXECUTION: tuple[Case, ...] = (
         ),
         triggers((5, 1), (10, 2), (60, 3)),
         180,
+    ),
+    (
+        "limp in the quiet start",
+        table((JAW, LAMP, SWITCH), (blink(1),)),
+        in_order(asked((2, "limp"), (30, "standby"), (31, "limp")), triggers((40, 1))),
+        60,
+    ),
+    (
+        "calls within one another, in loops and around them",
+        table(
+            (LAMP, SECOND_LAMP, SWITCH),
+            (
+                (Call(1), *blink(1), Loop(3), Call(2), Delay(40), Call(3), LoopBack(), Call(1)),
+                (Act(0, 100, 60, True), Call(2), Act(0, 0, 0), Delay(50), Call(3)),
+                (Loop(2), Turn(2, True), Delay(30), Call(3), Turn(2, False), Delay(20), LoopBack()),
+                blink(1),
+            ),
+            uses=(7, 7),
+        ),
+        triggers((3, 1), (70, 2), (80, 1)),
+        160,
+    ),
+    (
+        "forks and ends in what is called",
+        table(
+            (LAMP, SECOND_LAMP, SWITCH),
+            (
+                (Call(1), *blink(0), Delay(60), Call(3), *blink(0)),
+                (ForkTo(2), Delay(15), ForkTo(3), Delay(15)),
+                (*blink(1), Call(3), Delay(100)),
+                (Turn(2, True), Delay(35), Turn(2, False)),
+            ),
+            uses=(7,),
+            reserved=(3,),
+        ),
+        triggers((3, 1), (6, 1), (50, 1)),
+        90,
+    ),
+    (
+        "a held cue that starts over out of a call",
+        replace(
+            table(
+                (LAMP, SECOND_LAMP),
+                ((Call(1), *blink(1), Delay(70)), (Act(0, 150, 50, True), Act(0, 20, 50, True))),
+                uses=(3,),
+            ),
+            bindings=(BindingRecord(1, 0, True),),
+        ),
+        presses((3, 1, 1), (60, 1, 0), (80, 1, 1), (82, 1, 0)),
+        110,
+    ),
+    (
+        "long waits, whole and in pieces",
+        table(
+            (LAMP, SECOND_LAMP, SWITCH),
+            (
+                (
+                    *(Delay(15_000), *blink(0), Delay(66_000), *blink(0)),
+                    *(Loop(2), Delay(131_000), *blink(0), LoopBack(), Delay(130_000), *blink(0)),
+                ),
+                (Delay(64_000), *blink(1), Delay(67_000), *blink(1)),
+                (Call(3), Turn(2, True), Call(3), Turn(2, False), Delay(68_000), Turn(2, True)),
+                (Delay(65_000), Delay(65_000)),
+            ),
+            uses=(1, 2, 4),
+        ),
+        triggers((3, 1), (4, 2), (5, 3), (4_000, 2), (4_050, 2), (12_000, 3), (12_400, 3)),
+        24_000,
     ),
     (
         "forks without room",

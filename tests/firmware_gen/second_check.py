@@ -188,13 +188,23 @@ class CodeCheck:
         self.starts: set[int] = set()
         self.targets: list[int] = []
         self.loops: list[bool] = []  # whether each open loop has had a wait
+        self.stated: list[tuple[int, int]] = []  # where each call points, and what it states
+        self.is_so: dict[int, int] = {}  # what a call of each thread would state, by its start
+        self.deepest = self.calls = self.waited = 0  # of the thread that is looked at
+        self.last = at  # where its last op starts
 
     def threads(self) -> tuple[set[int], list[int]]:
-        """Where threads start, and where forks and go-ons point."""
+        """Where threads start, and where forks, go-ons and calls point."""
         while self.at < self.end:
-            self.starts.add(self.at)
+            start = self.at
+            self.starts.add(start)
+            self.deepest = self.calls = self.waited = 0
             while not self.op():
                 pass
+            if self.data[self.last] == 0x80:
+                self.is_so[start] = self.waited << 4 | self.deepest << 2 | self.calls
+        for target, stated in self.stated:
+            must(self.is_so.get(target) == stated, CODE)
         return self.starts, self.targets
 
     def u8(self) -> int:
@@ -217,11 +227,12 @@ class CodeCheck:
 
     def waits(self, ms: int) -> None:
         if ms > 0:
+            self.waited = 1
             self.loops = [True] * len(self.loops)
 
     def op(self) -> bool:
         """Look at an op; whether it ends a thread."""
-        start = self.at
+        start = self.last = self.at
         code = self.u8()
         if code < 0x80:
             self.act(code)
@@ -232,19 +243,39 @@ class CodeCheck:
         elif code == 0x82:
             self.u16()
             self.loops.append(False)
+            self.deepest = max(self.deepest, len(self.loops))
             must(len(self.loops) <= 3, CODE)
         elif code == 0x83:
             must(bool(self.loops) and self.loops.pop(), CODE)
         elif code == 0x85:
             self.effect()
         elif code in (0x84, 0x86):
-            self.targets.append(self.u16())
-            must(self.targets[-1] > start, CODE)
+            self.points(start)
+        elif code == 0x87:
+            seconds = self.u16()
+            must(seconds > 0, CODE)
+            self.waits(seconds)
+        elif code >= 0xA0:
+            self.call(code & 31, start)
         else:
             must(code == 0x80, CODE)
         ends = code in (0x80, 0x86)
         must(not (ends and self.loops), CODE)
         return ends
+
+    def points(self, start: int) -> None:
+        self.targets.append(self.u16())
+        must(self.targets[-1] > start, CODE)
+
+    def call(self, stated: int, start: int) -> None:
+        self.points(start)
+        self.stated.append((self.targets[-1], stated))
+        calls, loops = stated & 3, stated >> 2 & 3
+        must(calls < 3, CODE)
+        must(len(self.loops) + loops <= 3, CODE)
+        self.calls = max(self.calls, calls + 1)
+        self.deepest = max(self.deepest, len(self.loops) + loops)
+        self.waits(stated >> 4)
 
     def act(self, code: int) -> None:
         number = code & 15

@@ -451,6 +451,8 @@ class Thread:
     at: int
     time: int
     loops: list[tuple[int, int]] = field(default_factory=list)
+    calls: list[int] = field(default_factory=list)  # where it goes on
+    seconds: int = 0  # left of a long wait
 
 
 class SecondPlayer:
@@ -714,6 +716,10 @@ class SecondPlayer:
         elif op >= 0xC0:
             thread.time += 256 * 10 * ((op & 63) + 1)
             thread.at = at
+        elif op >= 0xA0:
+            self.call(thread, at)
+        elif op == 0x80 and thread.calls:
+            thread.at = thread.calls.pop()
         elif op == 0x80:
             self.end_thread(number)
         elif op == 0x81:
@@ -735,8 +741,24 @@ class SecondPlayer:
                 thread.time += FRAME
         elif op == 0x85:
             self.effect(thread)
+        elif op == 0x87:
+            self.long_wait(thread, at)
         elif op == 0x86:
             thread.at = self.u16(at)
+
+    def call(self, thread: Thread, at: int) -> None:
+        thread.calls.append(at + 2)
+        thread.at = self.u16(at)
+
+    def long_wait(self, thread: Thread, at: int) -> None:
+        left = thread.seconds or self.u16(at)
+        if left > 65:
+            thread.time += 16640000
+            thread.seconds = left - 65
+        else:
+            thread.time += 256000 * left
+            thread.seconds = 0
+            thread.at = at + 2
 
     def u16(self, at: int) -> int:
         return self.data[at] | self.data[at + 1] << 8

@@ -217,9 +217,21 @@ def test_a_repeat_beside_something_gets_a_thread_of_its_own() -> None:
     assert sum(op.duration_ms for op in main if isinstance(op, Delay)) == 3000  # the longest child
 
 
-def test_long_waits_are_split() -> None:
-    body = InTurn((Hold(150_000), Throw("horn", True)))
-    assert ops(body)[:3] == (Delay(65000), Delay(65000), Delay(20000))
+def test_long_waits_are_one_op_and_what_is_left_of_a_second_another() -> None:
+    assert ops(InTurn((Hold(150_000), Throw("horn", True))))[:1] == (Delay(150_000),)
+    assert ops(InTurn((Hold(150_040), Throw("horn", True))))[:2] == (Delay(150_000), Delay(40))
+    day = InTurn((Hold(86_400_000), Throw("horn", True)))
+    assert ops(day)[:2] == (Delay(65_535_000), Delay(20_865_000))
+
+
+def test_a_repeat_of_holds_is_one_wait() -> None:
+    def size(*steps: Step) -> int:
+        return len(compile_show(show(InTurn((*steps, Throw("horn", True))))).boards[0].data)
+
+    nothing, hour = size(), 3_600_000
+    assert size(Hold(hour)) == nothing + 3
+    assert size(Repeat(Hold(hour), 24)) == nothing + 6
+    assert size(Repeat(InTurn((Hold(hour), Repeat(Hold(1000), 60))), 23)) == nothing + 6
 
 
 def test_effects_keep_their_numbers() -> None:

@@ -9,7 +9,20 @@ from hypothesis import given, settings
 
 from firmware_gen.compiler.code import Marked
 from firmware_gen.compiler.sharing import share_threads
-from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Op, code_bytes
+from firmware_gen.table.ops import (
+    Act,
+    Call,
+    Delay,
+    ForkTo,
+    GoOn,
+    Loop,
+    LoopBack,
+    Op,
+    Pointer,
+    called_threads,
+    code_bytes,
+)
+from sim.rulebook import CALL_DEPTH
 from tests.firmware_gen.random_tables import dices
 
 KINDS = (1, 2)
@@ -27,6 +40,9 @@ def unrolled(threads: Sequence[Sequence[Op]], start: int) -> list[object]:
     for op in threads[start]:
         if isinstance(op, GoOn):
             return done + unrolled(threads, op.thread)
+        if isinstance(op, Call):
+            done += unrolled(threads, op.thread)
+            continue
         done.append(unrolled(threads, op.thread) if isinstance(op, ForkTo) else op)
     return done
 
@@ -48,10 +64,44 @@ def test_ends_too_short_to_save_a_byte_stay() -> None:
     assert threads == [(A, Delay(30)), (B, Delay(30))]
 
 
-def test_an_end_never_begins_inside_a_loop() -> None:
+def test_what_is_called_never_holds_half_a_loop() -> None:
+    threads, _ = shared([A, Loop(3), B, C, LoopBack()], [Loop(2), D, B, C, LoopBack()])
+    assert threads == [
+        (A, Loop(3), Call(2), LoopBack()),
+        (Loop(2), D, Call(2), LoopBack()),
+        (B, C),
+    ]
+
+
+def test_what_occurs_twice_in_one_thread_is_called() -> None:
+    threads, instead = shared([B, C, D, A, B, C, D, A, A])
+    assert threads == [(Call(1), Call(1), A), (B, C, D, A)]
+    assert instead == [0]
+
+
+def test_a_cue_that_another_plays_is_called_where_it_stands() -> None:
+    threads, instead = shared([A, B, C], [D, A, B, C, D])
+    assert threads == [(D, Call(1), D), (A, B, C)]
+    assert instead == [1, 0]
+
+
+def test_calls_nest_no_deeper_than_a_board_keeps() -> None:
+    def doubled(row: list[Op], times: int) -> list[Op]:
+        for _ in range(times):
+            row = [*row, *row, A]
+        return row
+
+    row = doubled([A, B, C, D], 8)
+    threads, instead = shared(row)
+    assert unrolled(threads, instead[0]) == row
+    assert max(one.calls for one in called_threads(threads)) == CALL_DEPTH
+    assert len(code_bytes(threads, KINDS, 0)[0]) < len(row) // 4
+
+
+def test_a_loop_that_occurs_twice_is_called_as_a_whole() -> None:
     loop = [Loop(3), B, C, LoopBack()]
-    threads, _ = shared([A, *loop], [Loop(2), B, C, LoopBack()])
-    assert threads == [(A, *loop), (Loop(2), B, C, LoopBack())]
+    threads, _ = shared([A, *loop, D, *loop, A])
+    assert threads == [(A, Call(1), D, Call(1), A), tuple(loop)]
 
 
 def test_forks_to_threads_that_are_alike_go_to_one() -> None:
@@ -76,5 +126,5 @@ def test_random_threads_do_the_same_in_no_more_bytes(dice: Random) -> None:
     for number in range(count):
         assert unrolled(threads, instead[number]) == unrolled(rows, number)
     for number, thread in enumerate(threads):
-        assert all(op.thread > number for op in thread if isinstance(op, ForkTo | GoOn))
+        assert all(op.thread > number for op in thread if isinstance(op, Pointer))
     assert len(code_bytes(threads, KINDS, 0)[0]) <= len(code_bytes(rows, KINDS, 0)[0])

@@ -12,6 +12,8 @@ from hypothesis import strategies as st
 from firmware_gen.table.layout import HEADER
 from firmware_gen.table.ops import (
     Act,
+    Call,
+    Called,
     Delay,
     ForkTo,
     GoOn,
@@ -82,7 +84,14 @@ def test_durations_take_the_fewest_bytes(duration_ms: int, text: str) -> None:
         (650, "81 40"),
         (5, "81 c8 05"),
         (0, "81 c8 00"),
-        (60000, "81 ff 60 ea"),
+        (14_000, "81 fe b0"),
+        (15_000, "87 0f 00"),
+        (15_001, "81 ff 99 3a"),
+        (60_000, "87 3c 00"),
+        (65_000, "87 41 00"),
+        (66_000, "87 42 00"),
+        (3_600_000, "87 10 0e"),
+        (65_535_000, "87 ff ff"),
     ],
 )
 def test_waits_take_the_fewest_bytes(duration_ms: int, text: str) -> None:
@@ -108,12 +117,14 @@ def test_waits_take_the_fewest_bytes(duration_ms: int, text: str) -> None:
         (LoopBack(), "83"),
         (ForkTo(1), "84 34 12"),
         (GoOn(1), "86 34 12"),
+        (Call(1), "ba 34 12"),
         (Modulate(1, 0), "85 01 00"),
         (Modulate(2, 4, 1000, 160, 7, 3), "85 02 04 e8 03 a0 07 03"),
     ],
 )
 def test_ops_are_these_bytes(op: Op, text: str) -> None:
-    assert op_bytes(op, KINDS, [0, 0x1234]) == bytes.fromhex(text)
+    stated = [Called(0, 0, False), Called(2, 2, True)]
+    assert op_bytes(op, KINDS, [0, 0x1234], stated) == bytes.fromhex(text)
 
 
 def test_a_whole_table_is_these_bytes() -> None:
@@ -213,7 +224,11 @@ def test_the_first_fault_of_several_is_the_reason() -> None:
         Table(2, 1),
         Table(1, 1, outputs=(LampRecord(22, 300),)),
         Table(1, 1, cues=(CueRecord(1, 0, 0, 1, 0),)),
-        Table(1, 1, threads=((Delay(70000),),)),
+        Table(1, 1, threads=((Delay(70_001),),)),
+        Table(1, 1, threads=((Delay(65_536_000),),)),
+        Table(1, 1, threads=((Call(1),), (Call(2),), (Call(3),), (Call(4),), ())),
+        Table(1, 1, threads=((Call(1),), (GoOn(2),), ())),
+        Table(1, 1, threads=((Call(0),),)),
         Table(1, 1, threads=((Delay(-1),),)),
         Table(1, 1, threads=((ForkTo(5),),)),
         Table(1, 1, threads=((Turn(0, True),),)),
@@ -235,8 +250,9 @@ def test_the_number_of_a_show_covers_all_its_tables_and_not_itself() -> None:
     assert HEADER.offsets()["show"] == 6
 
 
-@given(st.integers(0, 1_000_000))
+@given(st.integers(0, 1_000_000) | st.integers(0, 2_000_000_000))
 def test_any_wait_is_made_of_ops_that_fit(duration_ms: int) -> None:
     ops = waits_ms(duration_ms)
     assert sum(op.duration_ms for op in ops) == duration_ms
-    assert all(0 < op.duration_ms <= 65000 for op in ops)
+    assert all(op.duration_ms > 0 and len(wait_bytes(op.duration_ms)) <= 4 for op in ops)
+    assert len(ops) <= 2 + duration_ms // 65_535_000

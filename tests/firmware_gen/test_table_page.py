@@ -155,10 +155,16 @@ def test_ops_have_the_codes_stated() -> None:
         layout.LOOP_END: "loop end",
         layout.FORK: "fork",
         layout.EFFECT: "effect",
+        layout.LONG_WAIT: "wait that many s",
     }
     for code, words in codes.items():
         assert stated[f"{code:02x}"].startswith(words)
-    assert set(stated) == {f"{code:02x}" for code in codes} | {"0WLF oooo", "11xx xxxx"}
+    calls, short_waits = "101w llcc", "11xx xxxx"
+    assert set(stated) == {f"{code:02x}" for code in codes} | {"0WLF oooo", calls, short_waits}
+    bits = calls.replace(" ", "").replace("w", "0").replace("l", "0").replace("c", "0")
+    assert int(bits, 2) == layout.CALL
+    assert f"at most {rulebook.CALL_DEPTH} calls are open" in PAGE
+    assert f"1 to {rulebook.LONG_WAIT_STEPS}" in stated["87"]
     kinds = re.findall(r"(\d) (steady|breathe|ember|sparkle|run)", stated["85"])
     assert [name for _, name in sorted(kinds)] == list(layout.EFFECTS)
     assert f"at least {rulebook.SHORTEST_PERIOD_MS}" in stated["85"]
