@@ -335,6 +335,25 @@ _EXECUTION: tuple[Case, ...] = (
         180,
     ),
     (
+        "what is left of a brake, to a unit",
+        table(
+            (
+                replace(
+                    JAW,
+                    travel=(0, 100),
+                    safe=50,
+                    speed_limit=5,
+                    acceleration_limit=3,
+                    points=((0, 800), (100, 5200)),
+                ),
+            ),
+            tuple((Act(0, to, ms),) for to, ms in ((10, 821), (90, 465), (17, 552), (8, 353))),
+            uses=(1, 1, 1, 1),
+        ),
+        triggers((3, 4), (32, 2), (59, 3), (71, 2), (108, 1), (130, 2)),
+        195,
+    ),
+    (
         "limp in the quiet start",
         table((JAW, LAMP, SWITCH), (blink(1),)),
         in_order(asked((2, "limp"), (30, "standby"), (31, "limp")), triggers((40, 1))),
