@@ -14,9 +14,20 @@ ROOT = Path(__file__).resolve().parents[2]
 
 CHECKS = ("seqlang/checks", "seqlang/test_check*.py")
 PHYSICS = (
-    *("sim/{room}", "sim/test_physics*.py", "sim/test_c*.py", "references"),
+    *("sim/{room}", "sim/test_c*.py", "sim/test_physics_load.py", "sim/test_physics_page.py"),
+    *("references/test_b*.py", "references/test_ch*.py", "references/test_dr*.py"),
+    *("references/test_fu*.py", "references/test_l*.py", "references/test_[hpuw]*.py"),
+    *("references/test_resi*.py", "references/test_se*.py", "references/test_su*.py"),
+    "references/test_sheet_ratings.py",
     *("seqlang/checks/motion", "seqlang/checks/calibration", "seqlang/checks/supply"),
-    "seqlang/test_check*.py",
+    "seqlang/test_check_figures.py",
+)
+STRAIN = (
+    *("sim/{room}", "sim/test_physics*.py", "sim/test_coupling.py", "sim/test_chain_bounds.py"),
+    *("references/test_heat_rms.py", "references/test_shortest_ruckig.py"),
+    *("references/test_response_integrator.py", "references/test_body_and_wind.py"),
+    *("seqlang/checks/motion", "seqlang/checks/supply", "seqlang/checks/light"),
+    "seqlang/test_check_figures.py",
 )
 REHEARSAL = (
     *("sim/{room}", "sim/test_rehears*.py", "sim/test_sampling.py", "sim/test_motion.py"),
@@ -46,7 +57,7 @@ CORE = (
 NEAREST: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("sim/pictures/*", ("sim",)),
     ("sim/rig/*", PHYSICS),
-    ("sim/strain/*", PHYSICS),
+    ("sim/strain/*", STRAIN),
     ("sim/score/*", (*SCORE, *REHEARSAL, "seqlang/test_check*.py")),
     (
         "sim/light/*",

@@ -139,6 +139,8 @@ class Trials:
 
     def planted_is_found(self, module: str) -> bool:
         """Whether the tests notice a module whose every function only fails."""
+        if module.endswith(".py") and not _functions(module):
+            return True  # constants alone
         names = self.in_order([name for name in self.seconds if self._touches(name, module)])
         planting = c_planted if module.endswith(".c") else plant
         answer = in_a_fork(lambda: planting(module) or self._first_red(names), 300.0)
@@ -343,11 +345,15 @@ def clear_caches() -> None:
             one.cache_clear()
 
 
-def plant(module: str) -> None:
-    """Make every function of a module fail."""
+def _functions(module: str) -> list[FunctionType]:
     name = module.removesuffix(".py").replace("/", ".")
     importlib.import_module(name)
-    for one in functions_of(name):
+    return functions_of(name)
+
+
+def plant(module: str) -> None:
+    """Make every function of a module fail."""
+    for one in _functions(module):
         free = one.__code__.co_freevars
         parameters = ", ".join(free)
         lines = [f"def outer({parameters}):", " def failing(*a, **k):", f"  {PLANTED}"]
