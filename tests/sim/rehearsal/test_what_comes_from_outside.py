@@ -1,0 +1,106 @@
+"""Requests by frame, silences, and what a table holds of angles and lights, worked by hand.
+
+Frames of 20 ms take what came since the one before (TABLE.md, 2).
+"""
+
+from __future__ import annotations
+
+from math import inf
+
+import pytest
+
+from sim.model import UNIFORM, Press, StripLight
+from sim.rehearsal.outputs import levels_at, light_levels, table_angle
+from sim.rehearsal.requests import Hearing, Request, requests_by_frame
+from sim.rehearsal.trajectories import Fading
+
+
+@pytest.mark.parametrize(
+    ("at_ms", "frame"), [(0, 0), (1, 1), (20, 1), (21, 2), (40, 2), (999, 50), (1000, 50)]
+)
+def test_a_request_is_taken_by_the_first_frame_that_is_not_before_it(
+    at_ms: int, frame: int
+) -> None:
+    assert requests_by_frame([Press(at_ms, action="stop")]) == {frame: [Request("stop")]}
+
+
+def test_a_button_goes_down_and_up_and_other_presses_only_come() -> None:
+    presses = [
+        Press(100, cue="snap"),
+        Press(50, button=3, held_ms=50),
+        Press(90, action="limp"),
+    ]
+    assert requests_by_frame(presses) == {
+        3: [Request("down", button=3)],
+        5: [Request("limp"), Request("up", button=3), Request("trigger", "snap")],
+    }
+
+
+def test_of_presses_at_one_time_the_order_stays() -> None:
+    presses = [Press(20, button=2, held_ms=0), Press(20, cue="a"), Press(20, cue="b")]
+    kinds = [(one.kind, one.cue) for one in requests_by_frame(presses)[1]]
+    assert kinds == [("down", None), ("up", None), ("trigger", "a"), ("trigger", "b")]
+
+
+@pytest.mark.parametrize(
+    ("frame", "silent"),
+    [
+        # heard up to 100 ms, which frame 5 takes; from 200 ms on again, after frame 10
+        (5, 0),
+        (6, 1),
+        (10, 5),
+        (11, 0),
+    ],
+)
+def test_silence_counts_from_the_last_frame_in_which_the_remote_was_heard(
+    frame: int, silent: int
+) -> None:
+    assert Hearing([(100.0, 200.0)]).silent_frames(frame) == silent
+
+
+def test_a_request_within_a_silence_is_heard() -> None:
+    hearing = Hearing([(100.0, 400.0)], [8])
+    assert [hearing.silent_frames(frame) for frame in (7, 8, 9, 20, 21)] == [2, 0, 1, 12, 0]
+
+
+def test_silences_that_follow_one_another_are_one() -> None:
+    hearing = Hearing([(200.0, 400.0), (100.0, 200.0)])
+    assert hearing.silent_frames(20) == 15
+
+
+def test_what_is_silent_from_the_start_has_heard_nothing_yet() -> None:
+    assert Hearing([(-20.0, 1000.0)]).silent_frames(10) == 11
+
+
+def test_a_silence_reaches_a_length_so_many_frames_after_it_began() -> None:
+    hearing = Hearing([(100.0, 400.0), (1000.0, 2000.0)], [8])
+    assert hearing.reaches(0, 10) == 15
+    assert hearing.reaches(14, 10) == 15
+    # the request in frame 8 begins the count anew
+    assert hearing.reaches(15, 10) == 18
+    assert hearing.reaches(18, 10) == 60
+    assert hearing.reaches(60, 10) == inf
+    assert Hearing([], [8]).reaches(0, 10) == inf
+
+
+@pytest.mark.parametrize(
+    ("angle_deg", "held_deg"), [(12.344, 12.34), (12.346, 12.35), (-7.006, -7.01), (0.0, 0.0)]
+)
+def test_a_table_holds_angles_in_hundredths_of_a_degree(angle_deg: float, held_deg: float) -> None:
+    assert table_angle(angle_deg) == pytest.approx(held_deg, abs=1e-9)
+
+
+def test_a_table_holds_light_in_half_percents() -> None:
+    assert light_levels(12.6) == (25.0,)
+    assert light_levels(100.0) == (200.0,)
+    assert light_levels(StripLight((255, 255, 255), 50.0)) == (100.0, 100.0, 100.0)
+
+
+@pytest.mark.parametrize(
+    ("time_ms", "level"), [(500.0, 40.0), (600.0, 60.0), (899.0, 119.8), (900.0, 120.0), (2e3, 120)]
+)
+def test_a_fade_goes_from_its_origin_to_its_target(time_ms: float, level: float) -> None:
+    fading = Fading(500.0, 500.0, (40.0,), (120.0,), 400.0, UNIFORM)
+    assert levels_at(fading, time_ms) == (pytest.approx(level),)
+    assert fading.end_ms == 900.0
+    assert levels_at(Fading(500.0, 500.0, (40.0,), (120.0,)), time_ms) == (120.0,)
