@@ -55,3 +55,41 @@ def test_cells_in_series_add_voltage_and_resistance_and_rows_share_the_current()
 
 def test_a_measured_resistance_beats_the_usual_one() -> None:
     assert battery.pack_ohm(Cells("nimh", 5, 2.0, resistance_ohm=0.2)) == 0.2
+
+
+FULL = {
+    # what rests in a full cell (V), continuous current over capacity (1/h), resistance times
+    # capacity (ohm Ah), whether lithium: common practice, from memory
+    "li-ion": (4.20, 2.0, 0.15, True),
+    "lipo": (4.20, 20.0, 0.02, True),
+    "lifepo4": (3.40, 5.0, 0.05, True),
+    "nimh": (1.40, 3.0, 0.05, False),
+    "alkaline": (1.58, 0.4, 0.45, False),
+}
+
+
+@pytest.mark.parametrize("name", battery.CHEMISTRIES)
+def test_a_full_cell_gives_what_is_usual(name: str) -> None:
+    volts, c_rate, ohm_ah, lithium = FULL[name]
+    cell = Cells(name, 1, 2.0)  # type: ignore[arg-type]
+    assert float(battery.rest_v(cell, 1.0)) == volts
+    assert battery.stands_a(cell) == pytest.approx(2.0 * c_rate)
+    assert battery.pack_ohm(cell) == pytest.approx(ohm_ah / 2.0)
+    assert battery.CHEMISTRIES[name].lithium is lithium
+
+
+@pytest.mark.parametrize("name", battery.CHEMISTRIES)
+def test_a_cell_is_flat_in_its_middle_and_falls_off_at_both_ends(name: str) -> None:
+    """Makers' plots (from memory): no value lies far out of line with the two beside it."""
+    kind = battery.CHEMISTRIES[name]
+    charge, volts = np.array(kind.charge), np.array(kind.rest_v)
+    for n in range(2, len(charge) - 1):
+        between = np.interp(charge[n], charge[[n - 1, n + 1]], volts[[n - 1, n + 1]])
+        assert abs(volts[n] - between) < 0.06
+    steps = np.diff(charge)
+    assert steps == pytest.approx([0.05, 0.05, *[0.1] * 9])
+
+
+def test_a_pack_that_is_empty_still_has_the_fifth_that_is_not_counted_on() -> None:
+    assert pytest.approx(0.2) == battery.EMPTY_CHARGE
+    assert battery.USABLE == 0.8

@@ -159,3 +159,12 @@ def test_kinetic_energy_is_half_the_inertia_times_the_square_of_the_speed() -> N
 
 def test_a_part_without_a_tip_pinches_nobody() -> None:
     assert pinch(jaw(tip_m=None), 6.0) is None
+
+
+def test_a_finger_gets_in_as_far_out_as_the_tip_and_no_farther() -> None:
+    """At 10 deg the gap of 7 mm lies 40.16 mm from the hinge: 0.007 / (2 sin 5 deg)."""
+    at_m = FINGER_M / (2.0 * sin(radians(5.0)))
+    for tip_m, gets_in in ((at_m, True), (at_m * (1.0 - 1e-9), False)):
+        found = pinch(jaw(travel_deg=(0.0, 10.0), tip_m=tip_m), 6.0)
+        assert found is not None
+        assert (found.nip is not None) is gets_in

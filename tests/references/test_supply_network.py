@@ -143,3 +143,27 @@ def test_a_fuller_battery_never_gives_less(one: float, other: float) -> None:
     supply = Supply("p", Cells("lipo", 3, 1.3), Regulator(6.0, 5.0))
     low, high = sorted((one, other))
     assert open_v(supply, low) <= open_v(supply, high) <= 6.0
+
+
+@pytest.mark.parametrize(("amps", "volts"), [(5.0, 1.0), (6.0, 0.0), (7.0, 0.0)])
+def test_a_battery_that_is_asked_for_more_than_a_short_circuit_gives_has_no_voltage(
+    amps: float, volts: float
+) -> None:
+    """Ohm's law, 6 V behind 1 ohm: never below nothing."""
+    cells = Cells("nimh", 5, 2.0, resistance_ohm=6.0 / 6.0)
+    rest = float(battery.rest_v(cells, 0.5))
+    supply = Supply("p", cells)
+    solved = solve(rig_with(supply), supply, {"b": Demand(fixed_a=amps + rest - 6.0)}, charge=0.5)
+    for found in (solved.feed_v, solved.source_v, solved.board_v["b"]):
+        assert float(found[0]) == pytest.approx(volts, abs=1e-6)
+
+
+@pytest.mark.parametrize(("stated_a", "collapses"), [(1.2, False), (1.19, True)])
+def test_an_adapter_before_a_regulator_has_its_own_limit(stated_a: float, collapses: bool) -> None:
+    """5 V and 2 A through 70 % are 14.29 W: 1.190 A at 12 V."""
+    supply = Supply("p", Adapter(12.0, stated_a), Regulator(5.0, 5.0, 0.3, efficiency=0.7))
+    solved = solve(rig_with(supply), supply, {"b": Demand(fixed_a=2.0)})
+    assert bool(solved.collapsed[0]) is collapses
+    assert float(solved.source_v[0]) == 12.0
+    if not collapses:
+        assert float(solved.source_a[0]) == pytest.approx(10.0 / 0.7 / 12.0)
