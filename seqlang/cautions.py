@@ -31,8 +31,8 @@ PINCH: Final = Caution(
         "a stalled servo presses at the part's tip with its stall torque until its pulses end",
         "keep fingers, hair, face and neck out of closing gaps; blunt the edges; let a weak link, "
         "a spring or a magnet give way first",
-        "never lean on the stop button: it ends pulses, it is no emergency stop in the sense of "
-        "IEC 60204-1; a switch in the supply's lead, in reach of wearer and helper, is",
+        "do not rely on the stop button: it ends pulses, but it is not an emergency stop as IEC "
+        "60204-1 means it; put a switch in the supply's lead, in reach of wearer and helper",
     ),
 )
 
@@ -40,7 +40,8 @@ LITHIUM: Final = Caution(
     "caution-lithium",
     "lithium packs burn",
     (
-        "charge attended, with a charger for that chemistry, away from what burns, never worn",
+        "stay with a pack that charges; use a charger for its chemistry; keep it away from things ",
+        "that burn; never charge it while it is worn",
         "stop using a pack that is swollen, hot, hissing or smelling; do not puncture, crush or "
         "short it",
         "fuse the lead close to the pack; carry the pack where it can be pulled out in seconds; "
@@ -53,18 +54,18 @@ HEAT: Final = Caution(
     "servos, regulators and LEDs get hot",
     (
         "a servo that holds a load or stalls heats up within seconds; keep it off skin and foam",
-        "give LEDs, regulators and wires in a closed costume air, and feel them after ten minutes "
-        "of the real show",
-        "strain relief on every wire that crosses a joint: a chafed wire shorts",
+        "let air get to LEDs, regulators and wires in a closed costume; feel them after ten "
+        "minutes of the real show",
+        "put a strain relief on every wire that crosses a joint: a worn wire shorts",
     ),
 )
 
 FLASHING: Final = Caution(
     "caution-flashing",
-    "flashing light can set off seizures",
+    "flashing light can cause seizures",
     (
-        "the check applies the thresholds of WCAG 2.2 (made for screens) to lamps and strips, a "
-        "conservative reading of this tool's own; it is no proof of safety for anyone",
+        "the check uses the limits of WCAG 2.2, which are made for screens, and reads them on the "
+        "safe side for lamps and strips; it does not prove that a show is safe for anyone",
         "say at the door that flashing light is used, and follow the venue's rule for strobes",
     ),
 )
@@ -73,10 +74,10 @@ GETTING_OUT: Final = Caution(
     "caution-getting-out",
     "the wearer must get out quickly",
     (
-        "try it: out of the costume within seconds, alone, in the dark, with the power off and "
-        "the parts in any position",
-        "limp lets parts be pushed by hand only as far as the gears allow; a helper who knows the "
-        "switch stays near; rest, water and cool air are planned",
+        "practise it: out of the costume within seconds, alone, in the dark, with the power off "
+        "and the parts in any position",
+        "when limp, parts can be pushed by hand only as far as the gears allow; keep a helper near "
+        "who knows the switch; plan for rest, water and cool air",
     ),
 )
 

@@ -37,7 +37,7 @@ class SocketLine:
             raise LinkFailure(
                 "no-port",
                 f"no virtual board can listen at {tcp_port} ({error})",
-                "choose another number, or none to have a free one chosen",
+                "choose another number, or leave it out to get a free one",
             ) from error
         self._listener.setblocking(False)
         self._host: socket.socket | None = None

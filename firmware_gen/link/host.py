@@ -335,7 +335,7 @@ class Link:
     def _reset(self) -> LinkFailure:
         return LinkFailure(
             "board-reset",
-            "the board restarted while it was being spoken to",
+            "the board restarted while this program talked to it",
             "look at its supply: `bellcrank status` counts brown-outs and watchdog resets",
         )
 

@@ -109,7 +109,7 @@ class SerialPort:
             )
         return LinkFailure(
             "port-lost",
-            f"port {self.name} went away while the board was being spoken to ({error})",
+            f"port {self.name} went away while this program talked to the board ({error})",
             "check plug and cable, then repeat; an interrupted transfer leaves the old show there",
         )
 
@@ -185,7 +185,8 @@ def explain(error: Exception, name: str, baud: int, platform: str) -> LinkFailur
         return LinkFailure(
             "port-busy",
             f"port {name} is in use by another program",
-            "close what else has it open (a serial monitor, another `bellcrank`), then repeat",
+            "close the program that has it open (a serial monitor, another `bellcrank`), then "
+            "repeat",
         )
     if denied:
         return LinkFailure("no-permission", f"no permission to open port {name}", _remedy(name))
@@ -196,11 +197,11 @@ def explain(error: Exception, name: str, baud: int, platform: str) -> LinkFailur
             "use another port or adapter; a rate chosen with `--baud` must be the firmware's own",
         )
     if code in _NO_TERMINAL or "ioctl" in text or "configure port" in text:
-        return _not_a_port(name, "it is no serial port")
+        return _not_a_port(name, "it is not a serial port")
     if name.startswith("socket:") and "Could not open" not in text:
         return LinkFailure(
             "no-port",
-            f"{name} names no port ({text})",
+            f"{name} is not the name of a port ({text})",
             "write it as socket://127.0.0.1:4000, with the number that `bellcrank board` printed",
         )
     if name.startswith("socket:"):
@@ -213,7 +214,7 @@ def explain(error: Exception, name: str, baud: int, platform: str) -> LinkFailur
         return LinkFailure(
             "no-port",
             f"there is no port {name}",
-            "check plug and cable; leave `--port` out to have the port found",
+            "check plug and cable; without `--port` this program looks for the port",
         )
     return LinkFailure("no-port", f"port {name} does not open ({text})", "check plug and cable")
 

@@ -38,14 +38,14 @@ def port_options(command: F) -> F:
         type=click.IntRange(300, 4_000_000),
         default=BAUD,
         show_default=True,
-        help="Rate of the line; it must be the firmware's own.",
+        help="Rate of the line. It must be the firmware's rate.",
     )(command)
     return click.option(
         "--port",
         metavar="PORT",
         help="Serial port (COM3, /dev/ttyUSB0), socket://HOST:NUMBER, or `virtual` for a virtual "
-        "board of this command's own (`virtual:CHIP` for another chip than the usual one). "
-        "Left out: the one USB serial port there is.",
+        "board that this command starts (`virtual:CHIP` chooses its chip). "
+        "Without this option: the only USB serial port.",
     )(command)
 
 
@@ -185,8 +185,8 @@ def must(link: Link, what: str, reply: Reply) -> None:
         raise LinkFailure(
             "refused",
             f"the show on {named(link)} has no cue `{what}`",
-            "cues are called by their name in the show, as `bellcrank compile` lists them; has the "
-            "board the present show? `bellcrank flash` puts it there",
+            "cues have the names that `bellcrank compile` lists; if the board has an older show, "
+            "`bellcrank flash` puts the new one there",
         )
     raise refused(what, reply)
 

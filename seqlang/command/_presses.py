@@ -25,7 +25,7 @@ def parse_press(text: str, show: Show) -> Press:
     """
     found = _PRESS.fullmatch(text)
     if found is None:
-        raise WrongUse(f'`{text}` is no press; write it like "1 at 2 s" or "stop at 9 s"')
+        raise WrongUse(f'`{text}` is not a press; write it like "1 at 2 s" or "stop at 9 s"')
     at_ms = _time_ms(found["at"], text)
     what = found["what"]
     if what in ACTIONS:
@@ -54,9 +54,11 @@ def _time_ms(written: str, text: str) -> int:
     try:
         quantity = parse_quantity(written)
     except (KeyError, ValueError, ZeroDivisionError):
-        raise WrongUse(f"`{written}` in `{text}` is no time; write it like 2 s or 900 ms") from None
+        raise WrongUse(
+            f"`{written}` in `{text}` is not a time; write it like 2 s or 900 ms"
+        ) from None
     if quantity.dimension != TIME:
-        raise WrongUse(f"`{written}` in `{text}` is no time; write it like 2 s or 900 ms")
+        raise WrongUse(f"`{written}` in `{text}` is not a time; write it like 2 s or 900 ms")
     ms = round(1000 * quantity.value)
     if not 0 <= ms <= LONGEST_MS:
         raise WrongUse(f"`{written}` in `{text}` lies outside 0 s to 24 h")

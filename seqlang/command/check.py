@@ -18,10 +18,10 @@ from seqlang.text.render import as_json, columns_of, summary, text, wants_colour
 @click.argument("file", type=click.Path(dir_okay=False))
 @format_option
 def command(file: str, form: str) -> int:
-    """Find what is wrong with a show, and what would pass.
+    """Find what is wrong with a show, and say what would pass.
 
-    Errors come first, the usual cautions last; a table says how hard servos and supplies are
-    worked. Exit status 0: no errors; 1: the show has errors.
+    Errors come first, the usual cautions last. A table shows how much is asked of servos and
+    supplies. Exit status 0: no errors; 1: the show has errors.
     """
     loaded, checked = read_and_check(file)
     status = SHOW_HAS_ERRORS if checked.failed else 0

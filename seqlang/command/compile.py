@@ -30,7 +30,7 @@ def command(file: str, folder: Path, listing: bool) -> None:
     """Make the byte table of every board of a show.
 
     Writes one file for each board, named after show and board. The same show always gives the
-    same bytes; the digest tells whether two shows are the same.
+    same bytes; two shows with the same digest are the same.
     """
     from firmware_gen.listing.account import account_text
 

@@ -46,7 +46,7 @@ _POLL_S: Final = 0.2
     help="Folder for the pictures, the page and the tables.",
 )
 def command(out: Path) -> None:
-    """Do the whole job on a show of ours with a virtual board.
+    """Do the whole job on a demo show with a virtual board.
 
     Checks, draws, compiles, transfers, presses the remote's buttons, stops, and compares what the
     board played with the preview. Needs no hardware. Leaves pictures, a page to watch the show on,
@@ -203,7 +203,9 @@ def _remote(show: Show, hand: _Hand) -> Iterator[str]:
     hand.press(first.button)
     hand.wait(_INTERRUPTED_AFTER_S)
     hand.press(second.button)
-    ended = "ended" if not hand.running(first.cue) else "plays on with what is left to it"
+    ended = (
+        "ended" if not hand.running(first.cue) else "plays on with the outputs that it still has"
+    )
     yield (
         f"button {second.button} in the middle of `{first.cue}`: `{second.cue}` takes over its "
         f"outputs without a jump, `{first.cue}` {ended}"

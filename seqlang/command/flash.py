@@ -29,7 +29,8 @@ _VIRTUAL_SPEED = 10.0
 @click.option(
     "--readdress",
     is_flag=True,
-    help="Let the board take the table's address even if it has another: turns a spare into it.",
+    help="Give the board the table's address even if it has another one. So a spare board replaces "
+    "another.",
 )
 def command(file: str, port: str | None, baud: int, board: str | None, readdress: bool) -> None:
     """Check a show, put it on the connected board, and verify it.

@@ -12,8 +12,8 @@ from seqlang.command._board import connected, must, named, port_options, wait_fo
 def command(port: str | None, baud: int) -> None:
     """End the servos' pulses at once: parts may drop.
 
-    They can then be pushed by hand; support them first. This is no emergency stop: keep a switch in
-    the supply's lead within reach.
+    They can then be pushed by hand; support them first. This is not an emergency stop: keep a
+    switch in the supply's lead within reach.
     """
     with connected(port, baud) as (link, _):
         must(link, "limp", link.limp())

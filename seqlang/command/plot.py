@@ -32,8 +32,8 @@ def command(
 ) -> None:
     """Draw a show: motion, speed, torque, current and light.
 
-    Without --cue and --press every cue is played once, as its buttons would start it. One picture
-    shows the whole rehearsal, two more each servo: over time, and against its torque-speed line.
+    Without --cue and --press, every cue is played once, as its buttons would start it. One picture
+    shows the whole rehearsal. Two more show each servo: over time, and on its torque-speed line.
     """
     from firmware_gen.files import write_whole
     from sim.pictures.plots import pictures

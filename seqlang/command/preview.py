@@ -9,7 +9,7 @@ import click
 @click.argument("file", type=click.Path())
 @click.option("--out", type=click.Path(dir_okay=False), help="The page to write [FILE.html].")
 def command(file: str, out: str | None) -> None:
-    """Write a page on which to watch a show before it is built.
+    """Write a page on which you watch a show before it is built.
 
     Every cue is played once, as its buttons would start it. Open the page in any browser.
     """

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 def command(file: str, form: str) -> None:
     """Say which servos, battery, fuse and wires a show needs.
 
-    A show must be readable but need not pass its check: too weak a servo is what it is asked about.
+    The show must be readable. It need not pass its check, so a servo in it may be too weak.
     """
     loaded = load(file)
     if loaded.show is None or any(f.severity == "error" for f in loaded.findings):
@@ -82,7 +82,7 @@ def _servos(sizes: Sizes) -> Iterator[str]:
     yield from table(head, [_servo(one) for one in sizes.servos])
     yield from _made_up(sizes.servos)
     yield ""
-    yield "what they are asked for, without margin"
+    yield "what the show asks of them, without margin"
     asked = ("", "holds", "at", "peak torque", "peak speed", "rms over 10 min")
     yield from table(asked, [_asked(one) for one in sizes.servos])
     yield ""
@@ -108,9 +108,9 @@ def _made_up(servos: Iterable[ServoSize]) -> Iterator[str]:
             one.has_seconds_per_60deg > one.seconds_per_60deg
         )
         if one.enough and slow:
-            yield f"  {one.servo}: slower than that is enough now, its torque makes up for it"
+            yield f"  {one.servo}: its speed is lower than that, but its torque makes up for it"
         elif one.enough and one.torque_kgf_cm is not None and one.has_kgf_cm < one.torque_kgf_cm:
-            yield f"  {one.servo}: weaker than that is enough now, its speed makes up for it"
+            yield f"  {one.servo}: its torque is lower than that, but its speed makes up for it"
 
 
 def _asked(one: ServoSize) -> tuple[str, ...]:
@@ -124,7 +124,7 @@ def _asked(one: ServoSize) -> tuple[str, ...]:
     )
 
 
-REVERSAL = "while a servo at full speed is thrown back: a capacitor at its board bears it"
+REVERSAL = "while a servo at full speed is thrown back; a capacitor at its board can give it"
 
 
 def _supplies(sizes: Sizes) -> Iterator[str]:
@@ -246,11 +246,11 @@ def _beside(one: StripSize) -> str:
 def _basis(sizes: Sizes) -> Iterator[str]:
     mix = sizes.mix
     kept = 100.0 * sizes.margin
-    yield f"figures keep {kept:.0f} % of torque and speed in hand, in any posture declared"
+    yield f"the figures keep {kept:.0f} % of torque and speed as margin, in every declared posture"
     if not mix.stated:
-        yield "no usage is stated: currents are of all cues one after another without a pause"
+        yield "no usage is stated: the currents are for all cues one after another, without a pause"
     if mix.crowded:
-        yield "the stated usage takes more than an hour an hour: it is scaled down to fit"
+        yield "the stated usage takes more than an hour in each hour: it is scaled down to fit"
     yield (
         "heat, batteries and fuses follow common practice; for lithium packs, fuses and wiring the "
         "maker's instructions, local codes and licensed practice decide"

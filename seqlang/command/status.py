@@ -72,7 +72,7 @@ def _show(hello: Hello, state: State, table: bytes) -> str:
 
     if not table:
         reason = REASONS.get(state.refusal, f"code {state.refusal}")
-        return f"none (what its memory holds is no table it plays: {reason})"
+        return f"none (its memory holds no table that it can play: {reason})"
     where = {NO_SLOT: "", MERGED_SLOT: " merged behind the firmware"}.get(
         hello.current_slot, f" in slot {hello.current_slot}"
     )

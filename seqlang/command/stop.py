@@ -16,8 +16,8 @@ _LONGEST_S = 12.0
 def command(port: str | None, baud: int) -> None:
     """Stop the show: a controlled move to the safe pose, then limp.
 
-    A second stop on the way ends the pulses at once. This is no emergency stop: keep a switch in
-    the supply's lead within reach.
+    A second stop on the way ends the pulses at once. This is not an emergency stop: keep a
+    switch in the supply's lead within reach.
     """
     with connected(port, baud) as (link, _):
         must(link, "stop", link.stop())

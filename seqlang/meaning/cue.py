@@ -172,7 +172,7 @@ class CueMaker:
                 f"{played}this cue has {self._steps} steps up to here, at most {MOST_STEPS} are "
                 "allowed",
                 statement,
-                help="write `repeat` for what comes again, or make two cues of it",
+                help="use `repeat` for steps that come again, or make two cues of it",
                 asked=self._steps,
                 limit=MOST_STEPS,
             )
@@ -182,7 +182,7 @@ class CueMaker:
                 f"{played}the cues of this show have {tally.steps} steps up to here, at most "
                 f"{MOST_STEPS_OF_SHOW} are allowed",
                 statement,
-                help="write `repeat` for what comes again, or make two shows of it",
+                help="use `repeat` for steps that come again, or make two shows of it",
                 asked=tally.steps,
                 limit=MOST_STEPS_OF_SHOW,
             )
@@ -335,7 +335,7 @@ class CueMaker:
             if kind == "switch":
                 steps.append(model.Throw(str(name), on, mark))
             elif kind == "servo" or (kind == "strip" and on):
-                due = "an angle is due" if kind == "servo" else "a colour is due"
+                due = "an angle is needed" if kind == "servo" else "a colour is needed"
                 self._reading.error(
                     "wrong-kind", f"`{name}` is a {kind}: {due}, not `{throw.state}`", throw.state
                 )
@@ -381,9 +381,9 @@ class CueMaker:
             if option.kind in seen:
                 reading.error(
                     "duplicate-line",
-                    f"`{option.items[0]}` is said twice",
+                    f"`{option.items[0]}` is stated twice",
                     option,
-                    related=((seen[option.kind], "first said here"),),
+                    related=((seen[option.kind], "first stated here"),),
                 )
                 raise Fault
             seen[option.kind] = option

@@ -71,7 +71,7 @@ class Pacer:
         if not ways:
             self._reading.error(
                 "wrong-kind",
-                f"`{self._reading.text(pace)}` is for moves; a fade takes a time",
+                f"`{self._reading.text(pace)}` is for moves; a fade needs a time",
                 pace,
                 help="such as `in 500 ms`",
                 fix="in 500 ms",
@@ -113,7 +113,7 @@ class Pacer:
             self._reading.error(
                 "number-out-of-range",
                 f"the share of a ramp must be more than 0 and at most 1/2, "
-                f"but `{self._reading.text(amount)}` is asked",
+                f"but `{self._reading.text(amount)}` is written",
                 amount,
                 asked=value,
                 limit=0.5,
@@ -188,7 +188,7 @@ class Pacer:
                 "impossible-move",
                 f"`{servo.name}` cannot go from {start:g} deg to {to:g} deg at all: {found}",
                 pace,
-                help="a lighter part, a stronger servo or a gear would",
+                help="take a lighter part, a stronger servo or a gear",
             )
             raise Fault
         return found
@@ -200,9 +200,9 @@ class Pacer:
             self._reading.error(
                 "too-many-searches",
                 f"this is one more than the {MOST_SEARCHED} different moves "
-                f"`{self._reading.text(pace)}` that are worked out for a show",
+                f"`{self._reading.text(pace)}` that are calculated for a show",
                 pace,
-                help="give the others a time: `bellcrank check` says which is the shortest",
+                help="give the others a time; `bellcrank check` says if it is too short",
                 asked=MOST_SEARCHED + 1,
                 limit=MOST_SEARCHED,
             )

@@ -193,7 +193,7 @@ def _safe(reading: Reading, poses: Mapping[str, Pose]) -> Mapping[str, Setting]:
             "there are two safe poses",
             head_place(*extra.header),
             related=((safe[0].header[0], "the first"),),
-            help="a show has one pose that it makes safe by",
+            help="a show has one safe pose",
         )
     return safe[0].settings if safe else {}
 
@@ -213,9 +213,9 @@ def _rig(
     for extra in wearers[1:]:
         reading.error(
             "duplicate-line",
-            "`wearer` is said twice",
+            "`wearer` is stated twice",
             extra.items[0],
-            related=((wearers[0].items[0], "first said here"),),
+            related=((wearers[0].items[0], "first stated here"),),
             help="keep one of the two",
         )
     first = {id(token) for _, token in outputs.values()}

@@ -37,9 +37,9 @@ class Sheet:
             if lines and kind not in several:
                 reading.error(
                     "duplicate-line",
-                    f"`{reading.text(line.items[0])}` is said twice",
+                    f"`{reading.text(line.items[0])}` is stated twice",
                     line,
-                    related=((lines[0], "first said here"),),
+                    related=((lines[0], "first stated here"),),
                     help="keep one of the two lines",
                 )
                 continue
@@ -97,9 +97,9 @@ def options(reading: Reading, line: Line) -> dict[str, Line | Token]:
             said = reading.text(item.items[0]) if isinstance(item, Line) else item
             reading.error(
                 "duplicate-line",
-                f"`{said}` is said twice",
+                f"`{said}` is stated twice",
                 item,
-                related=((found[kind], "first said here"),),
+                related=((found[kind], "first stated here"),),
                 help="keep one of the two",
             )
             continue

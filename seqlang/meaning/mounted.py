@@ -30,10 +30,10 @@ def mount(reading: Reading, sheet: Sheet) -> Mount | None:
         if said is not None:
             reading.error(
                 "wrong-kind",
-                f"`{sheet.entry.items[1]}` stands on `{line.items[1]}`, which says how it lies",
+                f"`{sheet.entry.items[1]}` stands on `{line.items[1]}`, which decides how it lies",
                 said,
                 related=((line, "stands there"),),
-                help="take this line out; `straight at` says at which angle it lies along "
+                help="take this line out; `straight at` states the angle at which it points along "
                 f"`{line.items[1]}`",
             )
     more = {kind: cast("Line", option) for kind, option in options(reading, line).items()}
@@ -86,7 +86,7 @@ def on_sound_carriers(
         if on in outputs and outputs[on][0] != "servo":
             reading.error(
                 "wrong-kind",
-                f"`{on}` is a {outputs[on][0]}, and a part stands on the part of a servo",
+                f"`{on}` is a {outputs[on][0]}, and a part can only stand on a servo's part",
                 token,
             )
         elif on not in declared:

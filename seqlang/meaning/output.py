@@ -98,10 +98,10 @@ def plug(reading: Reading, board: Token, pin: Token, boards: Mapping[str, Chip])
     except ValueError:
         reading.error(
             "unknown-pin",
-            f"`{pin}` is no pin",
+            f"`{pin}` is not a pin",
             pin,
             help="pins are named as in the chip's data sheet, by port and bit: `PB1`, `PD6`; "
-            "the numbers printed on boards are not theirs",
+            "the numbers printed on boards are something else",
             fix=nearest(str(pin), sorted(chip.pins)),
         )
         raise Fault from None
@@ -268,7 +268,7 @@ def _travel(reading: Reading, sheet: Sheet) -> tuple[float, float]:
         first, second = (reading.text(item) for item in line.items[1:3])
         reading.error(
             "travel-order",
-            f"the travel runs from `{first}` to `{second}`, which is no way up",
+            f"the travel runs from `{first}` to `{second}`, but the second must be larger",
             line,
             help="write the smaller angle first",
             fix=f"travel {second} to {first}" if low > high else None,
@@ -285,7 +285,7 @@ def _limits(reading: Reading, sheet: Sheet) -> tuple[float, float]:
         reading.within(line.amount(i), PULSE, "a pulse limit", *PULSE_RANGE_US) for i in (1, 2)
     )
     if low >= high:
-        reading.error("travel-order", "the shorter pulse comes first", line)
+        reading.error("travel-order", "the shorter pulse must come first", line)
         raise Fault
     return low, high
 

@@ -60,7 +60,7 @@ def pose(reading: Reading, entry: Line, outputs: Mapping[str, tuple[OutputKind, 
                     "duplicate-line",
                     f"the pose puts `{name}` in two places",
                     name,
-                    related=((settings[str(name)].name, "first said here"),),
+                    related=((settings[str(name)].name, "first stated here"),),
                     help="keep one of the two",
                 )
                 continue
@@ -82,16 +82,16 @@ def setting(reading: Reading, name: Token, value: Light | Token, kind: OutputKin
         if kind == "lamp":
             return Setting(value, name, kind, level_pct=100.0)
         due = "an angle" if kind == "servo" else "a colour"
-        reading.error("wrong-kind", f"`{name}` is a {kind}: {due} is due, not `on`", value)
+        reading.error("wrong-kind", f"`{name}` is a {kind}: {due} is needed, not `on`", value)
         raise Fault
     if kind == "servo":
         if isinstance(value.head, Token) and value.head.type in ("OFF", "COLOUR"):
             reading.error(
-                "wrong-kind", f"`{name}` is a servo: an angle is due, not `{value.head}`", value
+                "wrong-kind", f"`{name}` is a servo: an angle is needed, not `{value.head}`", value
             )
             raise Fault
         if value.level is not None:
-            reading.error("wrong-kind", f"`{name}` is a servo: one angle is due", value)
+            reading.error("wrong-kind", f"`{name}` is a servo: one angle is needed", value)
             raise Fault
         return Setting(value.head, name, kind, angle_deg=angle(reading, value.head))
     if kind == "lamp":
@@ -116,7 +116,7 @@ def lamp_level(reading: Reading, light: Light, name: Token) -> float:
             level = None if light.level is None else reading.text(light.level)
             reading.error(
                 "wrong-kind",
-                f"`{name}` is a lamp of one colour: a level is due, not a colour",
+                f"`{name}` is a lamp of one colour: a level is needed, not a colour",
                 light,
                 help=f"such as `{level or '80 %'}`",
                 fix=level or "100 %",
@@ -134,7 +134,7 @@ def strip_light(reading: Reading, light: Light, name: Token) -> StripLight:
         text = reading.text(light)
         reading.error(
             "wrong-kind",
-            f"`{name}` is a strip: a colour is due before the level `{text}`",
+            f"`{name}` is a strip: a colour is needed before the level `{text}`",
             light,
             help=f"such as `orange {text}`",
             fix=f"white {text}",

@@ -72,9 +72,9 @@ def _first(reading: Reading, seen: dict[str, Line], line: Line) -> bool:
         return True
     reading.error(
         "duplicate-line",
-        f"`{reading.text(line.items[0])}` is said twice",
+        f"`{reading.text(line.items[0])}` is stated twice",
         line,
-        related=((first, "first said here"),),
+        related=((first, "first stated here"),),
         help="keep one of the two lines",
     )
     return False
@@ -153,9 +153,9 @@ def usages(reading: Reading, lines: Sequence[Line], cues: Mapping[str, Token]) -
         if made.cue in found:
             reading.error(
                 "duplicate-line",
-                f"the use of `{made.cue}` is said twice",
+                f"the use of `{made.cue}` is stated twice",
                 line,
-                related=((found[made.cue][1], "first said here"),),
+                related=((found[made.cue][1], "first stated here"),),
                 help="keep one of the two lines",
             )
             continue

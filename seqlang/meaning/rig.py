@@ -267,7 +267,7 @@ def _wire(reading: Reading, feed: Line) -> Wire:
             "duplicate-line",
             "a wire is solid or has strands",
             strands,
-            related=((more["solid"], "said to be solid here"),),
+            related=((more["solid"], "stated as solid here"),),
             help="keep one of the two",
         )
         raise Fault
@@ -299,7 +299,7 @@ def _gauge(reading: Reading, amount: Amount) -> int:
         reading.error(
             "number-out-of-range",
             f"a wire gauge is a whole number from 0 to 40 AWG, but `{reading.text(amount)}` is "
-            "asked",
+            "written",
             amount,
         )
         raise Fault

@@ -63,9 +63,9 @@ def _title(reading: Reading, lines: Sequence[Line], places: dict[str, Origin]) -
     for extra in shows[1:]:
         reading.error(
             "duplicate-line",
-            "`show` is said twice",
+            "`show` is stated twice",
             extra,
-            related=((shows[0], "first said here"),),
+            related=((shows[0], "first stated here"),),
             help="a file holds one show",
         )
     if not shows:

@@ -193,7 +193,7 @@ class Reading:
         if abs(quantity.value) > BIGGEST or abs(quantity.value * measure.scale) > BIGGEST:
             self.error(
                 "number-out-of-range",
-                f"`{_short(self.text(amount))}` is larger than anything a rig can be asked for",
+                f"`{_short(self.text(amount))}` is larger than any rig needs",
                 amount,
             )
             raise Fault
@@ -211,7 +211,7 @@ class Reading:
         try:
             return parse_quantity(amount)
         except ZeroDivisionError:
-            self.error("division-by-zero", f"`{amount}` would be endlessly fast", amount)
+            self.error("division-by-zero", f"`{amount}` would be infinitely fast", amount)
             raise Fault from None
 
     def given(self, amount: object) -> Quantity:
@@ -219,7 +219,7 @@ class Reading:
         assert isinstance(amount, Token | Sum)
         value, dimension = self.quantity(amount)
         if abs(value) > BIGGEST:
-            self.error("number-out-of-range", "this is larger than anything a rig needs", amount)
+            self.error("number-out-of-range", "this is larger than any rig needs", amount)
             raise Fault
         if value.denominator.bit_length() > _EXACT_BITS:
             value = Fraction(round(value * 2**_EXACT_BITS), 2**_EXACT_BITS)
@@ -230,7 +230,7 @@ class Reading:
         if found is not None:
             if isinstance(found[1], Quantity):
                 return found[1]
-            self.error("wrong-kind", f"`{token}` is a colour, but an amount is due here", token)
+            self.error("wrong-kind", f"`{token}` is a colour, but an amount is needed here", token)
         elif str(token) in self.later:
             self.error(
                 "used-before-given",
@@ -286,7 +286,7 @@ class Reading:
             plain = isinstance(amount, Token) and amount.type == "NUMBER"
             self.error(
                 "missing-unit",
-                f"{measure.title} is due here, but `{text}` has no unit",
+                f"{measure.title} is needed here, but `{text}` has no unit",
                 amount,
                 related=related,
                 help=f"the units of {measure.title}: {listed}",
@@ -295,7 +295,7 @@ class Reading:
             return
         self.error(
             "unit-mismatch",
-            f"{measure.title} is due here, but `{text}` is {title_of(quantity.dimension)}",
+            f"{measure.title} is needed here, but `{text}` is {title_of(quantity.dimension)}",
             amount,
             related=related,
             help=f"the units of {measure.title}: {listed}"
@@ -329,7 +329,7 @@ class Reading:
         self.error(
             "number-out-of-range",
             f"{what} must be {words} {limit:g}{' ' if unit else ''}{unit}, "
-            f"but `{_short(self.text(amount))}` is asked",
+            f"but `{_short(self.text(amount))}` is written",
             amount,
             asked=value,
             limit=limit,

@@ -38,7 +38,7 @@ def read(path: Path) -> tuple[str, Finding | None]:
     if len(data) > MOST_BYTES:
         return "", _fault(
             "file-too-large",
-            f"the file holds more than {MOST_BYTES // 1_000_000} MB, which no show needs",
+            f"the file holds more than {MOST_BYTES // 1_000_000} MB, and no show needs that much",
             here,
         )
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)) or _halved(data):
@@ -51,9 +51,9 @@ def read(path: Path) -> tuple[str, Finding | None]:
     if b"\0" in data:
         return "", _fault(
             "not-text",
-            "this is no text file: it holds zero bytes",
+            "this is not a text file: it has bytes with the value 0",
             here,
-            "a show is plain text in UTF-8; was a table or a picture meant?",
+            "a show is plain text in UTF-8; is this a table or a picture?",
         )
     try:
         text = data.decode("utf-8-sig")
@@ -61,7 +61,7 @@ def read(path: Path) -> tuple[str, Finding | None]:
         line = data.count(b"\n", 0, error.start) + 1
         return "", _fault(
             "not-text",
-            f"this is no text in UTF-8: byte {error.start + 1}, in line {line}, cannot be read",
+            f"this is not text in UTF-8: byte {error.start + 1}, in line {line}, cannot be read",
             here,
             "save it as UTF-8 in your editor",
         )

@@ -53,7 +53,7 @@ def recovered(source: Source, parser: Lark) -> Recovered:
                         "too-many-errors",
                         "the text below this line was not read",
                         Span(source.path, end - 1, end),
-                        help="mend the errors above first",
+                        help="correct the errors above first",
                     )
                 )
             break

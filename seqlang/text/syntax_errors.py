@@ -47,7 +47,7 @@ def _in(header: str, *lines: str) -> str:
 _SERVO: Final = "servo jaw: body pin PB1"
 
 BLOCK_DUE: Final = Example(
-    "a block is due below this line, indented",
+    "this line needs an indented block below it",
     "write its statements below it, each with four more spaces in front",
     (
         "cue a\n",
@@ -80,7 +80,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_cue("pose shut"),),
     ),
     Example(
-        "after an output comes what it shall do",
+        "after an output, say what it shall do",
         "such as `to 30 deg in 300 ms`, `fade to 50 % in 2 s`, `cut to 80 %`, `on`, `off`, or an "
         "effect such as `breathe every 3 s`",
         (_cue("jaw 30 deg in 2 s"), _cue("jaw"), _cue("jaw = 30 deg"), _cue("jaw: 3")),
@@ -92,27 +92,27 @@ EXAMPLES: Final[tuple[Example, ...]] = (
     ),
     Example("`cut` needs `to` and a light", "such as `cut to 80 %`", (_cue("belly cut orange"),)),
     Example(
-        "a target is due after `to`",
+        "a target is needed after `to`",
         "an angle such as `30 deg`",
         (_cue("jaw to in 2 s"), _cue("jaw to")),
     ),
     Example(
-        "a light is due after `fade to`",
+        "a light is needed after `fade to`",
         "such as `80 %` for a lamp, `orange 80 %` or `#ff8000` for a strip, or `off`",
         (_cue("belly fade to in 2 s"), _cue("belly fade to")),
     ),
     Example(
-        "a time is due after `in`",
+        "a time is needed after `in`",
         "such as `in 300 ms`",
         (_cue("jaw to 30 deg in"), _cue("jaw to 30 deg in, cycloidal")),
     ),
     Example(
-        "a speed is due after `at`",
+        "a speed is needed after `at`",
         "such as `at 90 deg/s`",
         (_cue("jaw to 30 deg at"),),
     ),
     Example(
-        "a motion law is due after the comma",
+        "a motion law is needed after the comma",
         "one of uniform, parabolic, trapezoid 1/3, harmonic, cycloidal, 3-4-5, 4-5-6-7, "
         "modified sine, modified trapezoid, double-S 1/3, 1/2",
         (_cue("jaw to 30 deg in 2 s,"), _cue("jaw to 30 deg in 2 s, smooth")),
@@ -133,7 +133,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_cue("belly fade to 50 % in 2 s smooth"), _cue("belly fade to 50 % in 2 s;")),
     ),
     Example(
-        "`trapezoid` needs the share of the time it speeds up in",
+        "`trapezoid` needs the share of the time in which it speeds up",
         "such as `trapezoid 1/3`",
         (_cue("jaw to 30 deg in 2 s, trapezoid"),),
     ),
@@ -239,7 +239,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_in(_SERVO, "travel"), _in(_SERVO, "travel 2 deg"), _in(_SERVO, "travel 2 deg, 3 deg")),
     ),
     Example(
-        "`rating` needs speed, stall torque and stall current, and the voltage they hold at",
+        "`rating` needs speed, stall torque and stall current, and their voltage",
         "such as `rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V`",
         (
             _in(_SERVO, "rating"),
@@ -260,7 +260,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         ),
     ),
     Example(
-        "here a servo is described",
+        "only a line of a servo can stand here",
         "its lines start with pulse, travel, rating, load, level, axis, spring, friction, gear, "
         "levers, four-bar, rotor, time constant, backlash, acceleration, limits, idling, "
         "dead band, tip or nip",
@@ -305,7 +305,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_in("pose a", "jaw"), _in("pose a", "jaw to 4 deg"), _in("pose a", "jaw 4 deg,")),
     ),
     Example(
-        "in brackets, amounts and operators take turns",
+        "in brackets, an operator stands between two amounts",
         "such as `(beat * 1.5 + 20 ms)`",
         (
             _cue("hold ()"),
@@ -321,7 +321,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_in("usage", "a"), _in("usage", "a 20"), _in("usage", "run time")),
     ),
     Example(
-        "a line that starts a block of its own or ends one is due here",
+        "this line cannot stand at the left margin",
         "lines at the left margin start with show, given, wearer, supply, board, servo, lamp, "
         "strip, switch, input, pose, safe pose, cue, idle, remote or usage; is the indentation "
         "missing?",
@@ -455,7 +455,7 @@ def _foreign_verb(at: _At) -> Finding | None:
     if pauses == (verb in _MOVES):
         return None
     return at.finding(
-        f"`{verb}` starts no statement",
+        f"`{verb}` does not start a statement",
         (start, start + len(verb)),
         help=f"{'a pause' if pauses else 'a move'} is written "
         f"`{'hold 1 s' if pauses else 'jaw to 30 deg in 1 s'}`",
@@ -470,7 +470,7 @@ def _stop_as_cue(at: _At) -> Finding | None:
         return None
     instead = f"stop button {found[1]}"
     return at.finding(
-        "a stop button is named the other way round",
+        "the words of a stop button stand in the other order",
         help=f"write `{instead}`",
         fix=at.fix(*found.span(), instead),
     )
@@ -522,7 +522,7 @@ def _misspelt(at: _At) -> Finding | None:
     if near is None or near == head or at.first == at.start:
         return None
     return at.finding(
-        f"`{head}` starts no statement",
+        f"`{head}` does not start a statement",
         (at.first, at.first + len(head)),
         help=f"did you mean `{near}`?",
         fix=at.fix(at.first, at.first + len(head), near),
@@ -638,7 +638,7 @@ def _by_tokens(at: _At) -> Finding:
     if len(words) > 1:
         due_words = ", ".join(words[:-1]) + " or " + words[-1]
     found = f"`{at.word}` does not fit here" if at.word.strip() else "the line ends too early"
-    return at.finding(found, help=f"due here: {due_words}")
+    return at.finding(found, help=f"possible here: {due_words}")
 
 
 def _spelling(terminal: str) -> str:

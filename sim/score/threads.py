@@ -65,7 +65,7 @@ def threads(cue: Cue) -> tuple[Thread, ...]:
     """The cue's threads; the first one starts with the cue and lasts as long as the cue does.
 
     Raises ThreadError for a repeat whose body takes no time, and where something follows two
-    `while held` repeats that run side by side (nobody can say when both have ended).
+    `while held` repeats that run side by side (it is not known when both have ended).
     """
     return _Unroller(cue.body).run()
 

@@ -172,13 +172,13 @@ WINDOWS_BUSY = SerialException(
     [
         (denied(errno.EACCES), "linux", "no-permission", "usermod -a -G"),
         (denied(errno.EPERM), "darwin", "no-permission", "usermod -a -G"),
-        (denied(errno.EBUSY), "linux", "port-busy", "close what else has it open"),
-        (denied(errno.EBUSY), "darwin", "port-busy", "close what else has it open"),
-        (denied(errno.EAGAIN), "linux", "port-busy", "close what else has it open"),
+        (denied(errno.EBUSY), "linux", "port-busy", "close the program that has it open"),
+        (denied(errno.EBUSY), "darwin", "port-busy", "close the program that has it open"),
+        (denied(errno.EAGAIN), "linux", "port-busy", "close the program that has it open"),
         (denied(errno.ENOENT), "linux", "no-port", "check plug and cable"),
         (denied(errno.ENODEV), "linux", "no-port", "check plug and cable"),
         (denied(errno.EIO), "linux", "no-port", "check plug and cable"),
-        (WINDOWS_BUSY, "win32", "port-busy", "close what else has it open"),
+        (WINDOWS_BUSY, "win32", "port-busy", "close the program that has it open"),
         (WINDOWS_ABSENT, "win32", "no-port", "check plug and cable"),
         (ValueError("Failed to set custom baud rate (250000): x"), "darwin", "rate-refused", "--b"),
         (

@@ -41,7 +41,7 @@ def errors(cue: str) -> list[Finding]:
     ],
 )
 def test_an_unloaded_move_may_be_as_quick_as_its_peak_speed_allows(law: str, cv: float) -> None:
-    # rated 0.15 s/60deg = 400 deg/s (reference: unit table), 20 % kept in hand: 320 deg/s
+    # rated 0.15 s/60deg = 400 deg/s (reference: unit table), 20 % kept as margin: 320 deg/s
     shortest = cv * 60.0 / 320.0 * 1000.0
     found = errors(f"    jaw to 60 deg in 50 ms, {law}\n    jaw to 0 deg in 2 s")
     speeds = [f for f in found if f.name == "servo-speed"]

@@ -120,7 +120,7 @@ def test_a_servo_slower_than_the_cheapest_that_does_is_explained(
         has_seconds_per_60deg=0.12,
         enough=True,
     )
-    assert "".join(_made_up([one])).partition("enough now, ")[2] == words
+    assert "".join(_made_up([one])).partition("lower than that, but ")[2] == words
 
 
 # -- the command line ---------------------------------------------------------------------------

@@ -115,7 +115,7 @@ def test_inches_are_told_from_the_word_in() -> None:
         "    x to 30 in 400 ms",
     )
     assert names(found) == ["missing-unit"]
-    assert found.findings[0].message == "an angle is due here, but `30` has no unit"
+    assert found.findings[0].message == "an angle is needed here, but `30` has no unit"
 
 
 def test_parser_tables_that_are_spoilt_are_built_again(tmp_path: Path) -> None:

@@ -49,7 +49,7 @@ def check(context: Context) -> Iterator[Finding]:
             f"`{servo.name}` misses its angle by up to {asked} deg between its calibration points "
             f"at {figure(low)} deg and {figure(high)} deg, and {limit} deg is hardly seen",
             context.span(servo.mark, "pulse"),
-            label="straight in pulses, bent in angles",
+            label="the pulse runs straight here, the part does not",
             related=((context.span(servo.drive.mark), "the linkage"),),
             help=f"measure one more point near {figure(round(gap.at_deg))} deg",
             asked=gap.worst_deg,

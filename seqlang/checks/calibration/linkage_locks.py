@@ -91,7 +91,7 @@ def _flat(context: Context, servo: Servo, reached: Reach, angle_deg: float) -> I
         f"the rod of `{servo.name}` stands at only {asked} deg to its arm{where}, and {limit} deg "
         "are usual",
         context.span(servo.drive.mark),
-        label="pushes more on the pivot than round it",
+        label="pushes on the pivot more than it turns the arm",
         related=((context.span(servo.mark, "travel"), "the travel"),),
         help="lengthen the rod, or end the travel before that",
         asked=angle_deg,

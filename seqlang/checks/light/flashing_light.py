@@ -69,7 +69,7 @@ def _finding(context: Context, cue: Cue, flash: Flash) -> Finding:
         notes=(*_notes(context, flash), SCREENS),
         help="slow it down, or let it change by less than a tenth of its light"
         if slower is None
-        else f"the least that passes here is {seconds(slower[1])}: `{slower[0].text}`",
+        else f"the shortest time that passes here is {seconds(slower[1])}: `{slower[0].text}`",
         fix=None if slower is None else slower[0],
         asked=found.count,
         limit=FLASHES,
@@ -92,7 +92,7 @@ def _notes(context: Context, flash: Flash) -> Iterator[str]:
             for name, light in flash.finds.lights.items()
             if name in found.outputs
         ]
-        yield f"when the cue finds {', '.join(lights)}"
+        yield f"when the cue starts with {', '.join(lights)}"
 
 
 def _light(light: float | StripLight) -> str:

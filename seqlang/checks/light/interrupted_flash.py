@@ -69,7 +69,7 @@ def _hurried(context: Context, one: Hurry) -> Finding:
             f"{seconds(one.every_ms)}"
         )
         help_ = (
-            "let one of the two bring its light about within a second or more, or refuse to start "
+            "let one of the two change its light over a second or more, or refuse to start "
             "while the other runs: `if busy refuse`"
         )
     return Finding(

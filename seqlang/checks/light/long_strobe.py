@@ -42,20 +42,20 @@ def check(context: Context) -> Iterator[Finding]:
 
 def _finding(context: Context, cue: Cue, one: LongRow) -> Finding:
     lasts = one.row.lasts_s
-    length = "without an end" if lasts == inf else f"for {lasts:.0f} s on end"
+    length = "without an end" if lasts == inf else f"for {lasts:.0f} s without a pause"
     flashes = "flashes" if len(one.outputs) == 1 else "flash"
     return Finding(
         "warning",
         "long-strobe",
         f"{listed(list(one.outputs))} {flashes} {one.row.rate:.1f} times a second {length} in cue "
-        f"`{cue.name}`, and guidance for events has {STROBE_S} s at a time at most",
+        f"`{cue.name}`, and guidance for events allows {STROBE_S} s at a time",
         context.span(cue.mark, "name"),
         label="no pause of half a second or more",
         notes=(
             f"guidance for strobe lights at public events: at most {STROBE_FLASHES} flashes a "
             f"second, {STROBE_S} s at a time, and a warning at the door",
         ),
-        help=f"put some seconds of calm in before {STROBE_S} s are over, or slow it down to less "
+        help=f"add some seconds without flashes before {STROBE_S} s are over, or slow it to less "
         "than 2 flashes a second",
         asked=None if lasts == inf else lasts,
         limit=STROBE_S,

@@ -62,10 +62,10 @@ def _finding(context: Context, what: str, asked_ms: int, limit_ms: int, span: Sp
     return Finding(
         "error",
         "duration-too-long",
-        f"{what} of {asked} s is longer than the {limit} s a table can say",
+        f"{what} of {asked} s is longer than the {limit} s that a table can hold",
         span,
         label=f"at most {limit} s",
-        help=f"ask for `{fix.text}`{', or cut it in two' if in_two else ''}",
+        help=f"write `{fix.text}`{', or split it in two' if in_two else ''}",
         fix=fix,
         asked=asked_ms / 1000,
         limit=limit_ms / 1000,

@@ -256,8 +256,8 @@ def instant(context: Context, failure: Failure) -> str:
     at = f"worst {figure(asked.at_ms[way])} ms into the move, at {figure(asked.angle_deg[way])} deg"
     return (
         f"{at}: {figure(abs(asked.torque_nm[way]))} N.m at {figure(abs(asked.speed_deg_s[way]))} "
-        f"deg/s on the horn, {figure(asked.voltage_v[way])} V arriving, "
-        f"{figure(100 * kept)} % kept in hand"
+        f"deg/s on the horn, {figure(asked.voltage_v[way])} V at the servo, "
+        f"{figure(100 * kept)} % kept as margin"
     )
 
 

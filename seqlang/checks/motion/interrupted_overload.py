@@ -69,15 +69,14 @@ def _overload(context: Context, cuts: Cuts) -> Iterator[Finding]:
     yield Finding(
         "warning",
         "interrupted-overload",
-        f"`{cuts.servo}` is worked beyond its margin when {_taker(worst)} takes over from "
-        f"`{worst.cue}`",
+        f"`{cuts.servo}` goes beyond its margin when {_taker(worst)} takes over from `{worst.cue}`",
         context.span(worst.moving.move.mark, "name"),
-        label=f"cut {seconds(worst.at_ms)} after its start",
+        label=f"interrupted {seconds(worst.at_ms)} after its start",
         related=_taking(context, worst),
         notes=(
             f"worst at {figure(worst.angle_deg)} deg: {torque} N.m at "
-            f"{figure(abs(worst.speed_deg_s))} deg/s on the horn, where {allowed} N.m are left "
-            "with the margin",
+            f"{figure(abs(worst.speed_deg_s))} deg/s on the horn, where {allowed} N.m keep "
+            "the margin",
         ),
         help="slow down one of the two moves, or let the second cue wait: `if busy wait`"
         if fix is None
@@ -133,7 +132,7 @@ def _stretch(context: Context, cuts: list[Interruption]) -> Finding:
         f"take {seconds(worst.delay_ms)} longer than the {seconds(written)} written",
         pace_span(context, worst.moving.move if worst.by == STOP else worst.then),
         label=f"up to {seconds(written + worst.delay_ms)}",
-        related=((context.span(worst.moving.move.mark), "the move it cuts short"),),
+        related=((context.span(worst.moving.move.mark), "the move it interrupts"),),
         notes=(
             "the part brakes first and keeps within its travel; nothing needs to be changed",
             *(

@@ -46,15 +46,15 @@ def _finding(context: Context, servo: Servo, rating: Rating, found: Claim) -> Fi
     return Finding(
         "warning",
         "rating-impossible",
-        f"`{servo.name}` is rated with {claimed} % of what its stall current makes of the voltage, "
-        f"and a motor reaches {most} % at the most",
+        f"the rating of `{servo.name}` claims {claimed} % of its voltage times its stall current, "
+        f"and a motor reaches {most} % at most",
         span,
-        label="too little for that torque and speed",
+        label="too little current for that torque and speed",
         notes=(
-            f"stall torque times no-load speed over voltage times stall current; sound sheets have "
-            f"29 to {figure(100 * SOUND)} %",
+            "this is stall torque times no-load speed over voltage times stall current; sound data "
+            f"sheets have 29 to {figure(100 * SOUND)} %",
         ),
-        help="hold the horn for a second and measure the current; by the torque and speed printed "
+        help="hold the horn for a second and measure the current; for the printed torque and speed "
         f"`{fix.text}` are likely",
         fix=fix,
         asked=found.claimed,

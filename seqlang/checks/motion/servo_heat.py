@@ -81,13 +81,13 @@ def _finding(context: Context, name: str, share: float, where: str) -> Finding:
     return Finding(
         "warning",
         "servo-heat",
-        f"`{name}` is loaded with {asked} % of its stall torque {where}, and stands about "
+        f"`{name}` is loaded with {asked} % of its stall torque {where}, and can take about "
         f"{limit} % for long",
         context.span(servo.mark, "name"),
         label=f"{figure(share * stall)} N.m",
         related=((context.span(servo.load.mark), f"what `{name}` carries"),),
-        help="rest it where less weight pulls, add a spring as counterweight, or take a servo of "
-        f"at least {figure(enough_kgf_cm)} kgf.cm",
+        help="let it rest where less weight pulls, add a spring against the weight, or take a "
+        f"servo of at least {figure(enough_kgf_cm)} kgf.cm",
         asked=share,
         limit=CONTINUOUS,
         unit="of the stall torque",
@@ -95,5 +95,9 @@ def _finding(context: Context, name: str, share: float, where: str) -> Finding:
 
 
 def _over_time(heat: Heat) -> str:
-    over = "over ten busy minutes" if heat.cue is None else f"while `{heat.cue}` runs on and on"
+    over = (
+        "over ten busy minutes"
+        if heat.cue is None
+        else f"while `{heat.cue}` repeats without a pause"
+    )
     return f"{over}, RMS"

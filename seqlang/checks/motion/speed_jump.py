@@ -75,11 +75,11 @@ def _finding(context: Context, servo: Servo, planned: PlannedMove, share: float)
     return Finding(
         "advice",
         "speed-jump",
-        f"the uniform law throws `{servo.name}` into its speed: the jump takes "
-        f"{asked} % of the stall torque, and {limit} % are heavy",
+        f"the law `uniform` starts `{servo.name}` with a jump of speed: the jump takes "
+        f"{asked} % of the stall torque, and more than {limit} % is heavy",
         span,
         label="starts and stops with a jump of speed",
-        help="a law with eased ends spares the gears: `3-4-5`",
+        help="a law that starts and stops softly protects the gears: `3-4-5`",
         fix=Fix(span, "3-4-5") if passes else None,
         asked=100 * share,
         limit=100 * HEAVY,

@@ -47,7 +47,7 @@ def check(context: Context) -> Iterator[Finding]:
                 "the body of this repeat takes no time",
                 context.span(step.mark),
                 label="runs without end in one instant",
-                help=f"give its body a rest, one frame at least: `hold {FRAME_MS} ms`",
+                help=f"add a hold to its body, one frame at least: `hold {FRAME_MS} ms`",
                 fix=_rest(context, step),
                 asked=0,
                 limit=FRAME_MS,

@@ -8,7 +8,7 @@ the chip.
 
 Example: eleven `repeat` blocks in one `together`.
 
-Instead: put what keeps the same time into one `repeat`.
+Instead: put repeats that take the same time into one `repeat`.
 
 Source of the limit: TABLE.md, code (loops nest at most 3 deep in a thread) and the player (10
 threads).
@@ -54,7 +54,7 @@ def _open_ended(context: Context, error: ThreadError) -> Finding:
         "too-many-threads",
         str(error),
         context.span(error.mark),
-        label="nobody can say when both have ended",
+        label="it is not known when both have ended",
         help="put both into one `repeat while held`, or end the cue with them",
     )
 
@@ -66,7 +66,7 @@ def _threads(context: Context, cue: Cue, count: int) -> Finding:
         f"cue `{cue.name}` needs {count} threads, and a board has {THREADS}",
         context.span(cue.mark, "name"),
         label="each repeat beside something else needs one",
-        help="put what keeps the same time into one `repeat`",
+        help="put repeats that take the same time into one `repeat`",
         asked=count,
         limit=THREADS,
         unit="threads",

@@ -76,7 +76,7 @@ def _short(
         related=((context.place("run time"), f"{wanted} h are wanted"),),
         notes=()
         if mix.stated
-        else ("no use of the cues is stated: taken as one after another without a pause",),
+        else ("no `usage` is stated: the cues are taken one after another, without a pause",),
         help=f"take cells of at least `{fix.text}`",
         fix=fix,
         asked=wanted_h,

@@ -112,8 +112,8 @@ def _lost(context: Context, sag: Sag, chip_v: float) -> tuple[str, ...]:
     if chip_v >= sag.voltage_v:
         return ()
     stated = context.boards[sag.board].logic is not None
-    own = "the board's own regulator" if stated else "a usual regulator on the board, none is said,"
-    return (f"{figure(sag.voltage_v)} V arrive at the board, {own} needs the rest; see `logic`",)
+    own = "the board's own regulator" if stated else "a usual regulator (there is no `logic` line)"
+    return (f"{figure(sag.voltage_v)} V arrive at the board; {own} takes the rest",)
 
 
 def _electrics(context: Context, sag: Sag) -> Electrics:

@@ -45,7 +45,7 @@ def check(context: Context) -> Iterator[Finding]:
             f"`{supply.name}`, and stands {limit_text} V",
             span,
             label="fed directly",
-            related=((context.span(supply.mark, "name"), "the highest with nothing drawing"),),
+            related=((context.span(supply.mark, "name"), "its highest voltage, without a load"),),
             help=f"feed it through the board's own regulator: `logic {figure(REGULATOR_V)} V`",
             fix=Fix(span, f"{figure(REGULATOR_V)} V"),
             asked=volts,

@@ -50,8 +50,8 @@ def check(context: Context) -> Iterator[Finding]:
             yield Finding(
                 "advice",
                 "unsaid-logic",
-                f"the chip of board `{board.name}` is taken to be fed directly; behind the board's "
-                "own regulator too little would be left for it",
+                f"the chip of board `{board.name}` is assumed to be fed directly; through the "
+                "board's own regulator it would get too little voltage",
                 context.span(board.mark, "feed"),
                 label="say how the chip is fed",
                 help="`logic direct` where the feed goes to the chip's own supply pin, "

@@ -56,9 +56,9 @@ def _finding(context: Context, supply: Supply, cells: Cells, sag: Sag) -> Findin
         "warning",
         "pack-overload",
         f"the pack of supply `{supply.name}` would have to give {asked_text} A "
-        f"{while_running(sag)}, and such a pack stands about {limit_text} A",
+        f"{while_running(sag)}, and such a pack can give about {limit_text} A",
         span,
-        label=f"stands about {limit_text} A",
+        label=f"can give about {limit_text} A",
         related=cues_running(context, sag),
         help=f"take cells of at least `{fix.text}`, or a pack whose maker states more",
         fix=fix,

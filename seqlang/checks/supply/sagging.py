@@ -27,7 +27,7 @@ def standing(context: Context, supply: Supply) -> list[Sag]:
 def while_running(sag: Sag) -> str:
     if not sag.cues:
         return "while all parts hold their poses"
-    return f"where the stop or another cue cuts {listed(list(sag.cues))} short"
+    return f"when the stop or another cue interrupts {listed(list(sag.cues))}"
 
 
 def cues_running(context: Context, sag: Sag) -> tuple[tuple[Span, str], ...]:

@@ -51,7 +51,7 @@ def check(context: Context) -> Iterator[Finding]:
             f"rated at {rated_text} V",
             context.span(servo.mark, "name"),
             label="burns, and strips its gears",
-            related=((context.span(supply.mark, "name"), "the highest with nothing drawing"),),
+            related=((context.span(supply.mark, "name"), "its highest voltage, without a load"),),
             help=f"state and fit a regulator of {figure(rated)} V, or, if the servo's data sheet "
             "allows more, state its rating at that voltage as well",
             asked=volts,

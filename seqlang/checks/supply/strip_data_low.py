@@ -41,7 +41,7 @@ def check(context: Context) -> Iterator[Finding]:
             "strip-data-low",
             f"the pin of strip `{strip.name}` gives {given} V, and its data line needs {needed} V",
             context.span(strip.mark, "pin"),
-            related=((context.span(board.mark, "logic"), "what the chip has"),) if logic else (),
+            related=((context.span(board.mark, "logic"), "what the chip gets"),) if logic else (),
             help="put a level shifter into the data line and say `shifter`, or feed the chip with "
             "5 V",
             asked=data.high_v,

@@ -109,7 +109,7 @@ def _exhausted(context: Context, supply: Supply, sag: Sag) -> Finding:
         f"the battery of supply `{supply.name}` cannot give what the show takes "
         f"{while_running(sag)}: its voltage collapses",
         context.span(supply.source.mark),
-        label="its own resistance eats the voltage at the end of its charge",
+        label="at the end of its charge, its own resistance takes too much voltage",
         related=cues_running(context, sag),
         help="use more or larger cells, or let fewer parts move at once",
     )

@@ -94,9 +94,9 @@ def _finding(
     return Finding(
         "warning",
         "voltage-sag",
-        f"`{move.output}` would be worked to {asked_text} % of its line at the "
+        f"`{move.output}` would go to {asked_text} % of its torque-speed line at the "
         f"{figure(sag.voltage_v)} V left {while_running(sag)}, and {limit_text} % "
-        "keep the margin",
+        "keeps the margin",
         failing_moves.pace_span(context, move),
         label="passes by itself, not beside other parts",
         related=cues_running(context, sag),

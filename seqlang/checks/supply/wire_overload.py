@@ -41,7 +41,7 @@ def _wire(context: Context, supply: Supply, board: Board, wire: Wire) -> Iterato
     """A fuse must open before its wire gets hot; without one, the wire carries the peak."""
     if supply.fuse_a is not None:
         flows = supply.fuse_a * STANDARDS[supply.fuse_kind].wire_share
-        what = f"its fuse of {figure(supply.fuse_a)} A asks for"
+        what = f"its fuse of {figure(supply.fuse_a)} A needs"
     else:
         sag = next((s for s in of_supply(context, supply) if s.board == board.name), None)
         flows, what = (sag.board_a if sag else 0.0), "the show draws"

@@ -71,7 +71,7 @@ def _finding(context: Context, board: CompiledBoard) -> Finding:
             for name, size in largest[:LARGEST_NAMED]
         ),
         notes=tuple(f"{section}: {size} bytes" for section, size in costs.sections if size),
-        help=f"it fits without cue `{spare[0]}`; what repeats costs its bytes once in a `repeat`"
+        help=f"it fits without cue `{spare[0]}`; steps inside a `repeat` take their bytes only once"
         if spare
         else "shorten the largest cues, or put a part of the rig on a second board",
         asked=costs.size,

@@ -74,7 +74,7 @@ LIMITS = (
         says=flashes("`lure` flashes", 4),
         asked=4,
         limit=3,
-        help="the least that passes here is 334 ms: `334 ms`",
+        help="the shortest time that passes here is 334 ms: `334 ms`",
         fix="334 ms",
         at="lure",
     ),

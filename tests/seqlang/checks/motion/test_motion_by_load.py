@@ -154,7 +154,7 @@ def test_the_torque_that_is_asked_and_left_is_that_of_the_line(grams: int, gear:
     assert torque_nm == pytest.approx(weight_nm, rel=5e-3)
     assert found[0].asked == pytest.approx(weight_nm, rel=5e-3)
     assert found[0].limit == pytest.approx((0.8 - speed_deg_s / 400) * STALL_NM, rel=2e-3)
-    assert found[0].notes[0].endswith("6 V arriving, 20 % kept in hand")
+    assert found[0].notes[0].endswith("6 V at the servo, 20 % kept as margin")
 
 
 @pytest.mark.parametrize("gear", [1.0, 2.0, 0.5])
@@ -193,7 +193,7 @@ def test_the_torque_of_a_part_that_swings_on_and_on_counts_as_heat() -> None:
     (one,) = findings(swung(1.02 * most_g), "servo-heat")
     assert one.asked == pytest.approx(1.02 / 3.0, rel=0.01)
     assert one.limit == pytest.approx(1.0 / 3.0)
-    assert "while `snap` runs on and on, RMS" in one.message
+    assert "while `snap` repeats without a pause, RMS" in one.message
 
 
 def braked(accel_deg_s2: int) -> list[Finding]:

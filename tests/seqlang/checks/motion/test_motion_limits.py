@@ -115,13 +115,13 @@ LIMITS = (
         name="servo-heat",
         passes=held(333),
         fails=held(334),
-        says="`jaw` is loaded with 33.4 % of its stall torque holding 0 deg, and stands about "
+        says="`jaw` is loaded with 33.4 % of its stall torque holding 0 deg, and can take about "
         "33.3 % for long",
         severity="warning",
         asked=0.334,
         limit=1 / 3,
-        help="rest it where less weight pulls, add a spring as counterweight, or take a servo of "
-        "at least 10.1 kgf.cm",
+        help="let it rest where less weight pulls, add a spring against the weight, or take a "
+        "servo of at least 10.1 kgf.cm",
         at="jaw",
     ),
     Limit(
@@ -129,7 +129,7 @@ LIMITS = (
         name="servo-heat",
         passes=held(666, gear="2"),
         fails=held(668, gear="2"),
-        says="`jaw` is loaded with 33.4 % of its stall torque holding 0 deg, and stands about "
+        says="`jaw` is loaded with 33.4 % of its stall torque holding 0 deg, and can take about "
         "33.3 % for long",
         severity="warning",
         asked=0.334,
@@ -140,7 +140,7 @@ LIMITS = (
         name="servo-heat",
         passes=held(166, gear="0.5"),
         fails=held(167, gear="0.5"),
-        says="`jaw` is loaded with 33.4 % of its stall torque holding 0 deg, and stands about "
+        says="`jaw` is loaded with 33.4 % of its stall torque holding 0 deg, and can take about "
         "33.3 % for long",
         severity="warning",
         asked=0.334,
@@ -151,8 +151,8 @@ LIMITS = (
         name="speed-jump",
         passes=jump(534),
         fails=jump(533),
-        says="the uniform law throws `jaw` into its speed: the jump takes 20.03 % of the stall "
-        "torque, and 20 % are heavy",
+        says="the law `uniform` starts `jaw` with a jump of speed: the jump takes 20.03 % of the "
+        "stall torque, and more than 20 % is heavy",
         severity="advice",
         asked=100 * 0.003 * 40 / 57.29578 / 0.533 / 0.020 / 0.980665,
         limit=20,
@@ -164,10 +164,10 @@ LIMITS = (
         name="duration-too-long",
         passes=lasting("jaw to 40 deg in 65 s\njaw to 0 deg in 1 s"),
         fails=lasting("jaw to 40 deg in 65.001 s\njaw to 0 deg in 1 s"),
-        says="a move of 65.001 s is longer than the 65 s a table can say",
+        says="a move of 65.001 s is longer than the 65 s that a table can hold",
         asked=65.001,
         limit=65,
-        help="ask for `65.000 s`, or cut it in two",
+        help="write `65.000 s`, or split it in two",
         fix="65.000 s",
     ),
     Limit(
@@ -175,7 +175,7 @@ LIMITS = (
         name="duration-too-long",
         passes=lasting("lure fade to 40% in 65 s"),
         fails=lasting("lure fade to 40% in 66 s"),
-        says="a fade of 66 s is longer than the 65 s a table can say",
+        says="a fade of 66 s is longer than the 65 s that a table can hold",
         asked=66,
         limit=65,
         fix="65 s",
@@ -186,7 +186,7 @@ LIMITS = (
         name="duration-too-long",
         passes=lasting("jaw to 6 deg at 0.2 deg/s\njaw to 0 deg in 1 s"),
         fails=lasting("jaw to 7 deg at 0.2 deg/s\njaw to 0 deg in 1 s"),
-        says="a move of 65.6 s is longer than the 65 s a table can say",
+        says="a move of 65.6 s is longer than the 65 s that a table can hold",
         asked=1.875 * 7 / 0.2,
         limit=65,
         fix="in 65000 ms",
@@ -197,10 +197,10 @@ LIMITS = (
         name="duration-too-long",
         passes=lasting("jaw to 40 deg in 1 s", "\nstop in 5100 ms"),
         fails=lasting("jaw to 40 deg in 1 s", "\nstop in 5120 ms"),
-        says="a stop of 5.12 s is longer than the 5.1 s a table can say",
+        says="a stop of 5.12 s is longer than the 5.1 s that a table can hold",
         asked=5.12,
         limit=5.1,
-        help="ask for `5100 ms`",
+        help="write `5100 ms`",
         fix="5100 ms",
     ),
     Limit(
@@ -208,10 +208,10 @@ LIMITS = (
         name="duration-too-long",
         passes=lasting("jaw to 40 deg in 1 s", "\nlost 25.5 s: go snap"),
         fails=lasting("jaw to 40 deg in 1 s", "\nlost 25.6 s: go snap"),
-        says="a silence of 25.6 s is longer than the 25.5 s a table can say",
+        says="a silence of 25.6 s is longer than the 25.5 s that a table can hold",
         asked=25.6,
         limit=25.5,
-        help="ask for `25.5 s`",
+        help="write `25.5 s`",
         fix="25.5 s",
     ),
 )

@@ -54,7 +54,7 @@ LIMITS = (
         says="cue `snap` needs 11 threads, and a board has 10",
         asked=11,
         limit=10,
-        help="put what keeps the same time into one `repeat`",
+        help="put repeats that take the same time into one `repeat`",
         at="snap",
     ),
     Limit(
@@ -137,7 +137,7 @@ LIMITS = (
         says="the body of this repeat takes no time",
         asked=0,
         limit=20,
-        help="give its body a rest, one frame at least: `hold 20 ms`",
+        help="add a hold to its body, one frame at least: `hold 20 ms`",
         fix="hold 20 ms\n        ",
         at="repeat 2",
     ),

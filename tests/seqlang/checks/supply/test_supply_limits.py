@@ -146,7 +146,7 @@ LIMITS = (
         passes=fan("5.97 A", CELLS),
         fails=fan("5.98 A", CELLS),
         says=f"the pack of supply `pack` would have to give 6.01 A {HOLDING}, and such a pack "
-        "stands about 6 A",
+        "can give about 6 A",
         severity="warning",
         asked=6.01,
         limit=6,
@@ -159,7 +159,7 @@ LIMITS = (
         name="wire-overload",
         passes=fan("1 A", f"{ADAPTER}\nfuse 11 A", "1 m of 20 AWG"),
         fails=fan("1 A", f"{ADAPTER}\nfuse 12 A", "1 m of 20 AWG"),
-        says="the feed of board `body` carries 11 A, and its fuse of 12 A asks for 12 A",
+        says="the feed of board `body` carries 11 A, and its fuse of 12 A needs 12 A",
         asked=12,
         limit=11,
         help=f"use 18 AWG or thicker; {COVERED}",
@@ -182,7 +182,7 @@ LIMITS = (
         name="wire-overload",
         passes=fan("1 A", f"{ADAPTER}\nfuse 55 A", "1 m of 10 AWG"),
         fails=fan("1 A", f"{ADAPTER}\nfuse 60 A", "1 m of 10 AWG"),
-        says="the feed of board `body` carries 55 A, and its fuse of 60 A asks for 60 A",
+        says="the feed of board `body` carries 55 A, and its fuse of 60 A needs 60 A",
         asked=60,
         limit=55,
         help="split the feed",
@@ -477,10 +477,10 @@ def test_a_move_beside_another_passes_in_the_time_that_is_suggested_and_in_no_le
     assert late.limit == pytest.approx(0.8)
     assert 0.8 < (late.asked or 0.0) < 0.8 * (1.0 + 2.0 / least_ms) ** 2
     asked, limit = figures(100 * (late.asked or 0.0), 80.0)
-    assert late.message.startswith(f"`jaw` would be worked to {asked} % of its line at the ")
+    assert late.message.startswith(f"`jaw` would go to {asked} % of its torque-speed line at the ")
     assert late.message.endswith(
-        "left where the stop or another cue cuts `snap` and `flap` short, "
-        f"and {limit} % keep the margin"
+        "left when the stop or another cue interrupts `snap` and `flap`, "
+        f"and {limit} % keeps the margin"
     )
 
 

@@ -29,7 +29,7 @@ def named(*names: str) -> str:
 
 
 def fits_without(name: str) -> str:
-    return f"it fits without cue `{name}`; what repeats costs its bytes once in a `repeat`"
+    return f"it fits without cue `{name}`; steps inside a `repeat` take their bytes only once"
 
 
 LIMITS = (

@@ -277,7 +277,7 @@ def test_a_board_of_the_idle_cue_holds_all_cues() -> None:
 @pytest.mark.parametrize(("address", "word"), [(0, "at least 1"), (255, "at most 254")])
 def test_an_address_outside_of_the_range_is_no_address(address: int, word: str) -> None:
     (one,) = [one for one in findings(two_boards(address)) if one.severity == "error"]
-    assert one.message == f"the address must be {word}, but `{address}` is asked"
+    assert one.message == f"the address must be {word}, but `{address}` is written"
     assert findings(two_boards(254), "number-out-of-range") == []
 
 
