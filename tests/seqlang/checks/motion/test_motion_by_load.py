@@ -225,3 +225,85 @@ def test_a_move_that_takes_two_frames_longer_is_not_worth_a_word() -> None:
     assert all(delay is not None and delay > 40.0 for delay in delays.values())
     assert 0 < len(delays) < 20
     assert min(delay or 0.0 for delay in delays.values()) < 45.0
+
+
+# -- words and figures ----------------------------------------------------------------------------
+
+
+def lowered(duration_ms: int) -> Finding:
+    """Past its highest point, 300 g at 100 mm push the part up again while it goes down."""
+    jaw = {"load": "300 g at 100 mm", "level": "at -120 deg"}
+    body = f"jaw to 60 deg in 2 s\njaw to 0 deg in {duration_ms} ms"
+    found = findings(show(jaw=jaw, cues={"snap": body}, supply=None), "servo-speed")
+    (one,) = [each for each in found if each.label == f"60 deg in {duration_ms} ms"]
+    return one
+
+
+def test_the_speed_that_is_left_is_that_of_the_line_at_the_torque_asked() -> None:
+    """A torque along the motion takes its share of the line, whichever way both point."""
+    one = lowered(330)
+    worst = re.search(r": ([\d.]+) N.m at ([\d.]+) deg/s", one.notes[0])
+    assert worst is not None
+    torque_nm, speed_deg_s = map(float, worst.groups())
+    assert torque_nm > 0.1
+    assert one.limit == pytest.approx(400 * (0.8 - torque_nm / STALL_NM), rel=3e-3)
+    assert one.asked == pytest.approx(speed_deg_s, rel=3e-3)
+
+
+def test_a_move_that_starts_from_the_safe_pose_points_at_it() -> None:
+    text = show(
+        jaw={"load": None},
+        poses="safe pose low\n    jaw 10 deg\n",
+        cues={"snap": "jaw to 60 deg in 200 ms\njaw to 10 deg in 2 s"},
+        supply=None,
+    )
+    (one,) = findings(text, "servo-speed")
+    ((span, words),) = one.related
+    assert words == "`jaw` comes from 10 deg, set here"
+    assert text[: span.start].count("\n") == text[: text.index("jaw 10 deg")].count("\n")
+
+
+def test_a_move_that_starts_where_another_ended_points_at_that() -> None:
+    text = show(
+        jaw={"load": None},
+        cues={"snap": "jaw to 60 deg in 2 s\njaw to 5 deg in 200 ms"},
+        supply=None,
+    )
+    (one,) = findings(text, "servo-speed")
+    ((span, words),) = one.related
+    assert words == "`jaw` comes from 60 deg, set here"
+    assert text[span.start :].startswith("jaw to 60 deg")
+
+
+def test_a_duration_in_tenths_is_suggested_in_tenths_and_told_to_the_millisecond() -> None:
+    """60 deg take at least 1.875 * 60 / 320 = 351.6 ms."""
+    body = "jaw to 60 deg in 0.3 s\njaw to 0 deg in 2.0 s"
+    text = show(jaw={"load": None}, cues={"snap": body}, supply=None)
+    (one,) = findings(text, "servo-speed")
+    assert one.help == "the shortest duration that passes is 352 ms: `0.4 s`"
+
+
+def test_of_force_and_pressure_the_one_farther_over_its_limit_is_named() -> None:
+    """At 4 mm 230 N on 1 cm2: 1.65 times 140 N, and 1.21 times 190 N/cm2."""
+    (one,) = findings(nipped(4), "pinch-over-limit")
+    assert one.unit == "N"
+    assert one.asked == pytest.approx(9.4 * 0.0980665 / 0.004)
+    thin = nipped(6.6).replace(", 20 mm by 10 mm", ", 10 mm by 5 mm")
+    (pressed,) = findings(thin, "pinch-over-limit")
+    assert pressed.unit == "N/cm2"
+    assert pressed.asked == pytest.approx(9.4 * 0.0980665 / 0.0066 / 0.5)
+    assert pressed.limit == 190
+
+
+def test_a_jump_of_speed_is_named_once_from_wherever_it_starts() -> None:
+    """0.003 kg m2 brought to 40 deg in 0.4 s, from 0 and from 1 deg."""
+    cues = {
+        "snap": "jaw to 40 deg in 400 ms, uniform\njaw to 0 deg in 3 s",
+        "peep": "jaw to 1 deg in 3 s",
+    }
+    remote = "button 1: go snap\nbutton 3: go peep\nstop button 2"
+    jaw = {"load": "300 g at 100 mm", "level": "at -50 deg"}
+    text = show(jaw=jaw, cues=cues, remote=remote, supply=None)
+    assert len(findings(text, "speed-jump")) == 1
+    eased = text.replace(", uniform", "")
+    assert findings(eased, "speed-jump") == []
