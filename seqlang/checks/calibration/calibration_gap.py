@@ -1,14 +1,15 @@
-"""calibration-gap, backlash: a part does not stand where it is told to.
+"""calibration-gap, backlash: a part does not stand at its commanded angle.
 
 What: between neighbouring calibration points the part misses its commanded angle by no more than a
-degree, and stated play lets it stand no more than a degree to either side (advice).
+degree. Stated play lets it stand no more than a degree to either side (advice).
 
 Why: the board makes pulses in straight lines between the points; a linkage does not turn the part
-in straight lines. Play shows where the load changes sides.
+in straight lines. Play can be seen where the load changes
+its direction.
 
 Example: two points over the whole travel of a four-bar.
 
-Instead: measure one point more where the part misses most; let a spring take up the play.
+Instead: measure one more point where the part misses most; let a spring hold the part to one side.
 
 Source of the limit: this tool's advice; the miss is that of `sim/rig/drive.py`.
 """

@@ -1,7 +1,7 @@
 """linkage-locks, flat-linkage: a linkage cannot follow its part through the whole travel.
 
-What: at every angle of the travel the linkage can stand, moves the same way, and transmits its
-force; a four-bar's rod stands at 40 deg or more to its arm (advice).
+What: at every angle of the travel the linkage fits together, moves in the same direction and
+transmits its force. The rod of a four-bar stands at 40 deg or more to its arm (advice).
 
 Why: at a dead point no torque of the servo holds or moves the part; near one, play and load grow.
 

@@ -1,4 +1,4 @@
-"""pulse-outside-range: at an end of its travel a servo would get a pulse it does not take.
+"""pulse-outside-range: at an end of its travel a servo would get a pulse outside its range.
 
 What: the pulses at both ends of the travel lie within the servo's pulse range.
 

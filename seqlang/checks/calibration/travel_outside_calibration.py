@@ -2,8 +2,8 @@
 
 What: both ends of the travel lie between the first and the last calibration point.
 
-Why: beyond the last measured point nobody knows which pulse belongs to an angle; the board
-guesses no pulses.
+Why: beyond the last measured point the pulse of an angle is not known, and the board does not
+guess.
 
 Example:
 

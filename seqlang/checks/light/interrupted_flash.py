@@ -1,10 +1,10 @@
 """interrupted-flash: two cues, each safe by itself, flash when one follows or joins the other.
 
-What: no output, nor all of them together, flashes more than three times within a second when a
+What: no output, and not all of them together, flashes more than three times within a second when a
 button's cue, the cue for a lost remote or idle takes over from another one, or runs beside it.
-Named as advice: a cue that flashes only when its own button is pressed again while it runs, or
-several times a second; one that flashes when the stop button is pressed in the midst of it (the
-stop itself shall never wait); and two buttons pressed in turn by quick fingers.
+Three cases are only advice. A cue flashes only when its own button is pressed again while it runs,
+or several times a second. A cue flashes when the stop button is pressed while it runs (the stop
+itself must never wait). Two buttons are pressed in turn by quick fingers.
 
 Why: buttons are pressed at any instant; three flashes at the end of one cue and one at the start of
 the next are four.
@@ -13,8 +13,8 @@ Example: `alarm` blinks three times in its last second, and so does `lure` in it
 
 Instead: let the second cue begin with a second of calm, or slow both down.
 
-Source of the limit: as for `general-flash`. Candidates are found by counting changes; each is
-then rehearsed, and only what flashes there is named.
+Source of the limit: as for `general-flash`. Candidates are found by counting changes. Each is
+then rehearsed, and only what flashes there is reported.
 """
 
 from __future__ import annotations

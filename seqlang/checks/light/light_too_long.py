@@ -3,12 +3,12 @@
 What: the cues in which a light can change eight times a second are watched frame by frame, up to
 ten minutes each; all of them together take at most 100 minutes and 100,000 statements.
 
-Why: a flash that is not looked for is not found. Nothing else is checked where this is found.
+Why: a flash that is not looked for is not found. If this is found, nothing else is checked.
 
 Example: twenty cues that each repeat a flicker for ten minutes.
 
-Instead: `repeat for ever` in place of a large count, as two passes of it are watched; slower
-changes; fewer such cues.
+Instead: `repeat for ever` in place of a large count, because only two passes of it are watched;
+slower changes; fewer such cues.
 
 Source of the limit: this tool's own (`sim/strain/eye.py`).
 """

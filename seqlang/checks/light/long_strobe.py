@@ -1,7 +1,7 @@
-"""long-strobe: a light flashes on and on, for longer than guidance for events has it.
+"""long-strobe: a light flashes without a pause for longer than guidance for events allows.
 
-What: no light, nor all of them together, makes a row of flashes of more than 30 seconds. Flashes
-that follow one another within half a second are one row; slower ones are none.
+What: no light, and not all of them together, makes a row of flashes of more than 30 seconds.
+Flashes that follow one another within half a second are one row; slower flashes are not a row.
 
 Why: people who are sensitive to flicker need pauses, and the longer a row, the more of them react.
 An audience should be warned of any strobe.
@@ -13,7 +13,7 @@ Instead: twenty seconds of it, then some seconds of calm.
 Source of the limit: guidance for strobe lights at public events in the United Kingdom, as others
 report it (see `sim/light/sequences.py`); its own text was not found. It is guidance, not a
 standard; the venue's rules come first. Its other limit, four flashes a second, is less strict than
-`general-flash`. How slow a row may be and still count is this tool's own reading.
+`general-flash`. This tool decides how slow a row may be and still count.
 """
 
 from __future__ import annotations

@@ -1,10 +1,10 @@
-"""duration-too-long: one move or fade lasts longer than the table can say.
+"""duration-too-long: one move or fade lasts longer than the table can hold.
 
 What: a move or a fade lasts at most 65 s, the stop 5.1 s, the silence before the cue for a lost
 remote 25.5 s.
 
-Why: a board keeps the times of moves in 24 bits of 1/256 ms, which is a little more; the table the
-other two in a byte of frames and of 100 ms.
+Why: a board keeps the times of moves in 24 bits of 1/256 ms, which is a little more. The table has
+one byte for the stop, in frames, and one for the silence, in steps of 100 ms.
 
 Example:
 

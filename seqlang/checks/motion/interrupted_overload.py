@@ -1,12 +1,12 @@
 """interrupted-overload, interrupted-stretch: what happens when one cue takes over from another.
 
-What: a cue that takes over a moving servo brakes it at the servo's acceleration and then makes its
-own move, stretched where speed or acceleration would go over their limits. At the worst instant
-this may ask more of the servo than any cue by itself (a warning), and it makes the new move last
-longer than written (advice, where it is more than two frames). The travel is never left.
+What: a cue that takes over a moving servo brakes it at the servo's acceleration. Then it makes its
+own move, stretched if speed or acceleration would go over their limits. At the worst instant this
+may ask more of the servo than any cue by itself (a warning). It also makes the new move last longer
+than written (advice, if it is more than two frames). The part always stays in its travel.
 
-Why: on the street buttons are pressed at any instant, and a servo that cannot follow then arrives
-late and with full force.
+Why: on the street buttons are pressed at any instant. A servo that cannot follow then arrives late
+and with full force.
 
 Example:
 

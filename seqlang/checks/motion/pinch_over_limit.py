@@ -16,7 +16,7 @@ Instead: a guard or a soft edge that keeps things farther out, and its distance 
     nip  at 20 mm
 
 Source of the limit: ISO/TS 15066:2016, table A.2, as stated in `sim/rig/regions.py`: for adult
-workers beside industrial robots. Less than that is no proof that a part is safe.
+workers beside industrial robots. A lower figure does not prove that a part is safe.
 """
 
 from __future__ import annotations

@@ -1,16 +1,16 @@
-"""rating-impossible: a servo's sheet promises more than its current allows.
+"""rating-impossible: a servo's data sheet promises more than its current allows.
 
 What: stall torque times no-load speed is at most what the motor takes at a stall, V times I, less
-what it needs to run free (a warning).
+what it needs to run without a load (a warning).
 
-Why: either the torque and speed are advertised, or the stall current is far too low: a supply, a
-fuse and a wire that are sized by it fail at the first stall.
+Why: either the stated torque and speed are too high, or the stated stall current is far too low.
+A supply, a fuse and a wire that are sized for too low a current fail at the first stall.
 
 Example:
 
     rating 0.16 s/60deg, 13.5 kgf.cm, 1.3 A at 5 V
 
-Instead: what a meter shows when the horn is held for a second.
+Instead: state the current that a meter shows when the horn is held for a second.
 
     rating 0.16 s/60deg, 13.5 kgf.cm, 3.5 A at 5 V
 

@@ -2,7 +2,7 @@
 
 What: where a servo states an acceleration, no move's law exceeds it.
 
-Why: the maker states one because the part, its glue or its linkage stands no more.
+Why: the maker states one because the part, its glue or its linkage cannot take more.
 
 Example:
 

@@ -1,14 +1,14 @@
-"""servo-heat: a servo holds or works harder for minutes than it stands.
+"""servo-heat: a servo holds or works harder for minutes than it can take.
 
 What: the torque a servo holds in any pose the show leaves it in, and its RMS torque over the
 busiest ten minutes, stay under a third of its stall torque.
 
-Why: a servo's heat goes with the square of its torque; a pose that is hard to hold cooks it while
-nothing seems to happen.
+Why: a servo's heat goes with the square of its torque; a pose that is hard to hold overheats it
+although nothing moves.
 
 Example: a heavy jaw that rests half open.
 
-Instead: let it rest where the weight hangs straight down, counterweight it with a spring, or take
+Instead: let it rest where the weight hangs straight down, add a spring against the weight, or take
 a stronger servo.
 
 Source of the limit: common practice, no source (see `sim/strain/heat.py`).

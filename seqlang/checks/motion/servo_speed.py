@@ -1,7 +1,7 @@
 """servo-speed: a move asks for more speed than the servo has.
 
 What: at each instant of a move, the speed stays under what the servo's torque-speed line leaves at
-the torque needed there, at the voltage that arrives, with the rig's margin kept in hand.
+the torque needed there, at the servo's voltage, with the rig's margin kept.
 
 Why: a servo that cannot follow falls behind, and then arrives late and with full force.
 

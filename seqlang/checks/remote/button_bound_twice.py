@@ -2,8 +2,8 @@
 
 What: a button stands in one `button` line, and the stop button in none.
 
-Why: two cues started by one press fight for their outputs; a stop button that also starts
-something is no stop button.
+Why: two cues started by one press compete for their outputs. A stop button must stop, and must not
+start anything.
 
 Example:
 

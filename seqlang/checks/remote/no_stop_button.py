@@ -15,8 +15,9 @@ Instead:
         button 1: go lure
         stop button 2
 
-Source of the limit: this tool's advice. IEC 60204-1 knows a stop category 1 (a controlled stop,
-then power removed); pulses that end are a help, and no emergency stop in the sense of a standard.
+Source of the limit: this tool's advice. IEC 60204-1 has a stop category 1 (a controlled stop,
+then power removed). Ending the pulses helps, but it is not an emergency stop as a standard means
+it.
 """
 
 from __future__ import annotations

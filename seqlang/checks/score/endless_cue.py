@@ -3,7 +3,7 @@
 What: a cue that never ends is the idle cue, or other cues that a button starts take over every
 output it uses.
 
-Why: what nothing takes over goes on until the stop button; and while it runs, idle does not.
+Why: if nothing takes over, the cue goes on until the stop button. While it runs, idle does not run.
 
 Example:
 

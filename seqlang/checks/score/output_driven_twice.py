@@ -2,8 +2,8 @@
 
 What: at each instant at most one statement of a cue moves a servo or fades a light.
 
-Why: the later one would cut the earlier one short, and the cue would look different from what
-both lines say.
+Why: the later one would interrupt the earlier one, and the cue would look different from what both
+lines say.
 
 Example:
 

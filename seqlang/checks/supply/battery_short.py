@@ -2,7 +2,7 @@
 
 What: with the stated use of the cues, the pack lasts for the wanted `run time` (a warning).
 
-Why: better a larger pack than a costume that dies on the street.
+Why: a costume with an empty battery stops on the street.
 
 Example:
 

@@ -1,8 +1,8 @@
 """brown-out: the voltage that arrives at a board is too low for its chip.
 
-What: at each board's chip the voltage stays over its brown-out level (an error), and over what it
-needs at its clock (a warning), while the cues that can run together do. A regulator on the board
-takes its dropout from what arrives (`logic`).
+What: while the cues that can run together do, the voltage at each board's chip stays over its
+brown-out level (an error), and over what it needs at its clock (a warning). A regulator on the
+board takes its dropout from the board's voltage (`logic`).
 
 Why: a board that browns out resets in the middle of a move; the parts drop.
 

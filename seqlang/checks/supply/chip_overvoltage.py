@@ -1,7 +1,7 @@
-"""chip-overvoltage: a chip that is fed directly gets more than it stands.
+"""chip-overvoltage: a chip that is fed directly gets more voltage than it can take.
 
-What: where a board says `logic direct`, the highest voltage of its feed (a full battery, nothing
-drawing) is at most what the chip's data sheet allows.
+What: where a board says `logic direct`, the highest voltage of its feed (a full battery, no load)
+is at most what the chip's data sheet allows.
 
 Why: the chip dies, and with it the servos get no pulses or wild ones.
 

@@ -1,10 +1,10 @@
 """unfed-board, unsaid-logic, unloaded-servo: what the rig does not state cannot be checked.
 
-What: a board says what feeds it, how its chip is fed where that decides whether it works, and a
-servo what it carries (advice).
+What: a board states what feeds it, and how its chip is fed if that decides whether it works. A
+servo states what it carries (advice).
 
-Why: without a load every move looks easy, without a feed every voltage looks full; a 5 V feed at
-the input of a board's regulator leaves its chip 4 V.
+Why: without a load every move looks easy, and without a feed every voltage looks full. A 5 V feed
+at the input of a board's regulator leaves 4 V for its chip.
 
 Example:
 

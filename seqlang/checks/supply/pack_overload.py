@@ -1,7 +1,7 @@
-"""pack-overload: the battery is asked for more current than such a pack stands.
+"""pack-overload: the show draws more current than such a battery can give.
 
 What: the peak current at the source stays under what an ordinary pack of that chemistry and
-capacity stands (a warning).
+capacity can give (a warning).
 
 Why: a cell that gives too much gets hot, sags and swells.
 

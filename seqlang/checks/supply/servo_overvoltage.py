@@ -1,6 +1,6 @@
-"""servo-overvoltage: a servo's feed can stand well over the highest voltage it is rated at.
+"""servo-overvoltage: a servo's feed can be well over the highest voltage it is rated at.
 
-What: the highest voltage at the servo's board (a full battery, nothing drawing) is at most 15 %
+What: the highest voltage at the servo's board (a full battery, no load) is at most 15 %
 over the highest voltage of the servo's ratings; over 25 % is an error.
 
 Why: the motor and its electronics burn, and the gears see more torque than they are made for. The

@@ -1,7 +1,7 @@
 """strip-data-low: a chip's pin is too low for the data line of a strip.
 
-What: a pin gives what its chip has, and a strip's data line needs 70 % of what its pixels have: the
-feed's voltage, or 5 V from a converter where the feed is higher (a warning).
+What: a pin gives the voltage of its chip. A strip's data line needs 70 % of the voltage of its
+pixels: that of the feed, or 5 V from a converter if the feed is higher (a warning).
 
 Why: the strip then shows wrong colours, or works on the bench and flickers in the cold.
 

@@ -1,10 +1,11 @@
 """voltage-sag: a move passes by itself, but not at the voltage left while other parts move too.
 
 What: each move still keeps its margin at the lowest voltage that its board sees in the show: all
-other parts at their hardest, as when a stop or another cue cuts them short, and the battery at the
+other parts at their hardest, as when a stop or another cue interrupts them, and the battery at the
 end of its charge.
 
-Why: a servo's speed and torque fall with its voltage; two cues started together then both lag.
+Why: a servo's speed and torque fall with its voltage; then two cues started together both
+lag.
 
 Example: a fast move planned to the last millisecond, and a second cue that loads the same pack.
 

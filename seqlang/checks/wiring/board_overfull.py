@@ -1,4 +1,4 @@
-"""board-overfull: a board is given more than its player holds.
+"""board-overfull: a board has more than its player can hold.
 
 What: at most 16 outputs a board, 8 of them servos and 2 of them strips, 100 pixels on all its
 strips together, 16 inputs and 32 cues.

@@ -1,9 +1,9 @@
-"""rig-too-large: a rig with more boards, servos or other parts than a show is checked for.
+"""rig-too-large: a rig has more boards, servos or other parts than the check can handle.
 
 What: at most 16 boards, 64 servos, 256 outputs, 256 wired buttons, 512 cues.
 
 Why: the check looks at what all parts draw together in any posture; with hundreds of servos it
-would run for minutes. Nothing else is checked where this is found.
+would run for minutes. If this is found, nothing else is checked.
 
 Example: a file with 17 boards.
 

@@ -1,4 +1,4 @@
-"""tag-clash: two cue names come out as the same number on the link.
+"""tag-clash: two cue names give the same number on the link.
 
 What: the table and the link call a cue by a 16-bit check sum of its name; two cues of a show
 must not share one.
