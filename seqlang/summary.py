@@ -25,7 +25,7 @@ class Worst:
 
 
 @dataclass(frozen=True, slots=True)
-class ServoWork:
+class ServoSummary:
     """Shares of one servo's line at the voltage that arrives; 1 is all it has, margin included.
 
     `torque`: greatest torque over stall torque. `speed`: greatest speed over no-load speed.
@@ -41,7 +41,7 @@ class ServoWork:
 
 
 @dataclass(frozen=True, slots=True)
-class SupplyWork:
+class SupplySummary:
     """The peak current of one supply against the limit that it comes nearest to.
 
     `limit_a` None: nothing limits it. `limit` names the part that does: `regulator`, `fuse`,
@@ -59,8 +59,8 @@ class SupplyWork:
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    servos: tuple[ServoWork, ...]
-    supplies: tuple[SupplyWork, ...]
+    servos: tuple[ServoSummary, ...]
+    supplies: tuple[SupplySummary, ...]
 
 
 def summarise(context: Context) -> Summary:
@@ -71,7 +71,7 @@ def summarise(context: Context) -> Summary:
     return Summary(servos, tuple(work for work in supplies if work is not None))
 
 
-def _supply(context: Context, supply: Supply) -> SupplyWork | None:
+def _supply(context: Context, supply: Supply) -> SupplySummary | None:
     sags = [sag for sag in context.sags if sag.supply == supply.name]
     if not sags:
         return None
@@ -89,7 +89,7 @@ def _supply(context: Context, supply: Supply) -> SupplyWork | None:
     _, name, limit, behind = max(shares, default=(0.0, None, None, False))
     worst = max(sags, key=lambda sag: sag.source_a if behind else sag.supply_a)
     lowest = min(sags, key=lambda sag: sag.voltage_v)
-    return SupplyWork(
+    return SupplySummary(
         supply.name,
         at_source if behind else at_feed,
         limit,
@@ -100,10 +100,10 @@ def _supply(context: Context, supply: Supply) -> SupplyWork | None:
     )
 
 
-def _servo(work: ServoWorkload, allowed: float) -> ServoWork:
+def _servo(work: ServoWorkload, allowed: float) -> ServoSummary:
     asked = work.assessment
     line = lines.line(work.servo, asked.voltage_v)
-    return ServoWork(
+    return ServoSummary(
         work.servo.name,
         _worst(work, asked.peak_torque_nm / np.maximum(line.stall_nm, 1e-12)),
         _worst(work, asked.peak_speed_deg_s / np.maximum(line.speed_deg_s, 1e-12)),

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
-from firmware_gen.board.receiving import ADDRESS_AT, WINDOW, Intake, RequestRefusedError
+from firmware_gen.board.receiving import ADDRESS_AT, WINDOW, RequestRefusedError, TableReceiver
 from firmware_gen.board.slots import Slots
 from firmware_gen.board.storage import Storage
 from firmware_gen.chips import FIRST, Chip
@@ -105,7 +105,7 @@ class Board:
         self._silent_frames = 0
         self._held: set[int] = set()
         self.slots = Slots(storage, chip, self._refusal_of)
-        self._intake = Intake(self.slots, chip, self._refusal_of)
+        self._table_receiver = TableReceiver(self.slots, chip, self._refusal_of)
         self._start()
 
     # -- the world around it ---------------------------------------------------------------
@@ -128,13 +128,13 @@ class Board:
         """
         if self.slots.work():
             return True
-        request, self._intake.waiting = self._intake.waiting, None
+        request, self._table_receiver.waiting = self._table_receiver.waiting, None
         if request is not None and request.kind == Kind.VERIFY:
-            self._answer(request, *self._intake.verdict())
+            self._answer(request, *self._table_receiver.verdict())
         elif request is not None:
             # The reply goes out from the address that was asked.
             self._answer(request, Status.DONE)
-            self._intake.change_over()
+            self._table_receiver.change_over()
             self._start()
         return False
 
@@ -150,7 +150,7 @@ class Board:
     @property
     def storing(self) -> bool:
         """`work` has something to do."""
-        return not self.slots.idle or self._intake.waiting is not None
+        return not self.slots.idle or self._table_receiver.waiting is not None
 
     @property
     def address(self) -> int:
@@ -205,7 +205,7 @@ class Board:
             self._answer(frame, refused.status, refused.rest)
             return refused.status
         if rest is None:
-            self._intake.waiting = frame
+            self._table_receiver.waiting = frame
             return None
         self._answer(frame, Status.DONE, rest)
         return Status.DONE
@@ -226,7 +226,7 @@ class Board:
         acts: dict[Kind, Callable[[bytes], bytes | None]] = {
             Kind.HELLO: self._hello,
             Kind.OPEN: self._open,
-            Kind.DATA: self._intake.data,
+            Kind.DATA: self._table_receiver.data,
             Kind.VERIFY: self._verify,
             Kind.COMMIT: self._commit,
             Kind.READ: self._read,
@@ -266,15 +266,15 @@ class Board:
         ).pack()
 
     def _open(self, payload: bytes) -> bytes:
-        return self._intake.open(payload, self.address)
+        return self._table_receiver.open(payload, self.address)
 
     def _verify(self, payload: bytes) -> None:
         _expect_empty(payload)
-        self._intake.verify()
+        self._table_receiver.verify()
 
     def _commit(self, payload: bytes) -> None:
         _expect_empty(payload)
-        self._intake.commit()
+        self._table_receiver.commit()
 
     def _read(self, payload: bytes) -> bytes:
         offset, count = READ.unpack(payload)

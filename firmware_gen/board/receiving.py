@@ -47,7 +47,7 @@ class _Transfer:
     verified: bool = False
 
 
-class Intake:
+class TableReceiver:
     """Takes tables into the slot that is not current.
 
     Its requests give the rest of the reply, None if that comes later, and raise

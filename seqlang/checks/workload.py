@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from sim.score.tree import PlannedMove
 
 
-class Way(NamedTuple):
+class WorkedWay(NamedTuple):
     """What of a planned move the physics looks at."""
 
     from_deg: float
@@ -34,7 +34,7 @@ class ServoWorkload:
     """All different moves of one servo, and who asks for them."""
 
     servo: Servo
-    ways: tuple[Way, ...]
+    ways: tuple[WorkedWay, ...]
     assessment: Assessment
     """One value per way."""
     asked: tuple[PlannedMove, ...]
@@ -78,10 +78,11 @@ def workload(
 def _work(
     rig: Rig, servo: Servo, asked: list[PlannedMove], voltage_v: float | None
 ) -> ServoWorkload:
-    index: dict[Way, int] = {}
+    index: dict[WorkedWay, int] = {}
     way_of = tuple(
         index.setdefault(
-            Way(one.from_deg, one.move.angle_deg, one.move.duration_ms, one.move.law), len(index)
+            WorkedWay(one.from_deg, one.move.angle_deg, one.move.duration_ms, one.move.law),
+            len(index),
         )
         for one in asked
     )

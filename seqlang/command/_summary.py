@@ -9,7 +9,7 @@ from seqlang.text.render import width
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from seqlang.summary import ServoWork, Summary, SupplyWork
+    from seqlang.summary import ServoSummary, Summary, SupplySummary
 
 
 def summary_text(summary: Summary) -> str:
@@ -24,7 +24,7 @@ def summary_text(summary: Summary) -> str:
     return "\n\n".join(parts)
 
 
-def _servo(work: ServoWork) -> tuple[str, ...]:
+def _servo(work: ServoSummary) -> tuple[str, ...]:
     shares = (work.torque.share, work.speed.share, work.line.share, work.allowed)
     return (work.servo, *(_percent(share) for share in shares), work.line.cue)
 
@@ -33,7 +33,7 @@ def _percent(share: float) -> str:
     return f"{share * 100:.0f} %" if share < 100 else "no end"
 
 
-def _supply(work: SupplyWork) -> tuple[str, ...]:
+def _supply(work: SupplySummary) -> tuple[str, ...]:
     limit = "none" if work.limit_a is None else f"{work.limit_a:.2f} A ({work.limit})"
     return (
         work.supply,

@@ -80,7 +80,7 @@ def look() -> Iterator[None]:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class PlotSheet:
     """A figure with panels one above the other on one time axis."""
 
     figure: Figure
@@ -93,7 +93,7 @@ LEFT_IN: Final = 1.0
 RIGHT_IN: Final = 0.14
 
 
-def sheet(heights_in: Sequence[float], title: str, subtitle: str, gap_in: float) -> Sheet:
+def sheet(heights_in: Sequence[float], title: str, subtitle: str, gap_in: float) -> PlotSheet:
     """Panels of stated heights, all as wide as the sheet, with a title above."""
     height = TOP_IN + sum(heights_in) + gap_in * (len(heights_in) - 1) + BOTTOM_IN
     figure = Figure(figsize=(WIDTH_IN, height), dpi=DPI)
@@ -108,7 +108,7 @@ def sheet(heights_in: Sequence[float], title: str, subtitle: str, gap_in: float)
     head(figure, LEFT_IN, title, subtitle)
     for panel in panels[:-1]:
         panel.tick_params(labelbottom=False)
-    return Sheet(figure, panels)
+    return PlotSheet(figure, panels)
 
 
 def head(figure: Figure, left_in: float, title: str, subtitle: str) -> None:

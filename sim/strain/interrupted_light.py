@@ -51,7 +51,7 @@ Changing: TypeAlias = dict[tuple[str, str], Array]
 
 
 @dataclass(frozen=True, slots=True)
-class Interruption:
+class InterruptedFlash:
     """What flashes when `then` starts `after_ms` after `first`, which finds `finds`."""
 
     first: Cue
@@ -70,7 +70,7 @@ class _Seen:
     finds: dict[tuple[str, str], Entry]
 
 
-def interruptions(eye: Eye, cues: tuple[Cue, ...]) -> Iterator[Interruption]:
+def interruptions(eye: Eye, cues: tuple[Cue, ...]) -> Iterator[InterruptedFlash]:
     """What flashes when something takes over from one of `cues` or joins it; each taker once.
 
     `cues`: those that can come about. A cue that flashes by itself is left out.
@@ -192,7 +192,7 @@ def _densest_second(at_ms: Array | None) -> float:
     return float(at_ms[int(np.argmax(ends - np.arange(at_ms.size)))])
 
 
-def _confirmed(eye: Eye, first: _Seen, then: _Seen) -> Interruption | None:
+def _confirmed(eye: Eye, first: _Seen, then: _Seen) -> InterruptedFlash | None:
     """What a rehearsal at one of the likely instants really shows."""
     entries = list({id(entry): entry for entry in first.finds.values()}.values())
     for entry in entries or [eye.states.entries(first.cue)[0]]:
@@ -200,7 +200,7 @@ def _confirmed(eye: Eye, first: _Seen, then: _Seen) -> Interruption | None:
             longest = BESIDE_MS if _beside(eye, first.cue, then.cue) else SECOND_MS
             sight = eye.watch(first.cue, entry, then.cue, after_ms, longest)
             if sight.flashing:
-                return Interruption(first.cue, then.cue, after_ms, sight.flashing[0], entry)
+                return InterruptedFlash(first.cue, then.cue, after_ms, sight.flashing[0], entry)
     return None
 
 

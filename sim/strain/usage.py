@@ -32,7 +32,7 @@ HOUR_S: Final = 3600.0
 
 
 @dataclass(frozen=True)
-class CueRun:
+class CueAlone:
     """One cue on its own: its samples over one run, in the worst posture and upright.
 
     `lasts_s`: how long one run takes, infinite for a cue without end (then the samples show its
@@ -60,7 +60,7 @@ class CueRun:
         return work(self.rig, self.samples, MIDDLE_CHARGE, upright(self.rig.wearer))
 
 
-def run_of(show: Show, cue: Cue | None) -> CueRun:
+def run_of(show: Show, cue: Cue | None) -> CueAlone:
     """Rehearse one cue alone; None: a second of standing by after power-up, without idle."""
     start = ready_ms(show) + 100
     lasts = 1000.0 if cue is None else duration_ms(cue.body)
@@ -69,7 +69,7 @@ def run_of(show: Show, cue: Cue | None) -> CueRun:
     presses = [] if cue is None else [Press(start, cue=cue.name)]
     trajectories = rehearse(quiet, presses, start + seen + 100)
     samples = sample(trajectories, np.arange(start, start + seen, SAMPLE_MS, dtype=np.float64))
-    return CueRun(
+    return CueAlone(
         None if cue is None else cue.name,
         lasts / 1000.0,
         show.rig,
@@ -107,9 +107,9 @@ class Book:
     def __init__(self, show: Show) -> None:
         self.show = show
         self.cues = {cue.name: cue for cue in show.score.cues}
-        self._runs: dict[str | None, CueRun] = {}
+        self._runs: dict[str | None, CueAlone] = {}
 
-    def __getitem__(self, cue: str | None) -> CueRun:
+    def __getitem__(self, cue: str | None) -> CueAlone:
         if cue not in self._runs:
             self._runs[cue] = run_of(self.show, None if cue is None else self.cues[cue])
         return self._runs[cue]

@@ -28,7 +28,7 @@ from sim.model import (
     Together,
 )
 from sim.strain.eye import Eye
-from sim.strain.interrupted_light import Interruption, interruptions
+from sim.strain.interrupted_light import InterruptedFlash, interruptions
 from sim.strain.quick_fingers import hurry_in_turn
 
 EYE = Lamp("eye", "b", 2, colour=(0, 0, 255))
@@ -57,7 +57,7 @@ def flashing_of(body: Step) -> tuple[Flashing, ...]:
     return tuple(one.found for one in Eye(show_of(cue)).flashes(cue))
 
 
-def interruptions_of(*cues: Cue) -> list[Interruption]:
+def interruptions_of(*cues: Cue) -> list[InterruptedFlash]:
     return list(interruptions(Eye(show_of(*cues)), cues))
 
 

@@ -26,7 +26,7 @@ from seqlang.checks.figures import listed, seconds
 from seqlang.checks.light.flashing_light import SCREENS
 from seqlang.text.findings import Finding
 from sim.light.flash import FLASHES
-from sim.strain.interrupted_light import Interruption, interruptions
+from sim.strain.interrupted_light import InterruptedFlash, interruptions
 from sim.strain.light_states import STOP
 from sim.strain.quick_fingers import Hurry, hurry, hurry_in_turn
 
@@ -90,7 +90,7 @@ def _hurried(context: Context, one: Hurry) -> Finding:
     )
 
 
-def _stopped(context: Context, one: Interruption) -> Finding:
+def _stopped(context: Context, one: InterruptedFlash) -> Finding:
     return Finding(
         "advice",
         "interrupted-flash",
@@ -106,7 +106,7 @@ def _stopped(context: Context, one: Interruption) -> Finding:
     )
 
 
-def _interrupted(context: Context, one: Interruption) -> Finding:
+def _interrupted(context: Context, one: InterruptedFlash) -> Finding:
     first, then = one.first, one.then
     again = first.name == then.name
     taking = (
@@ -132,7 +132,7 @@ def _interrupted(context: Context, one: Interruption) -> Finding:
     )
 
 
-def _flashing(one: Interruption) -> str:
+def _flashing(one: InterruptedFlash) -> str:
     found = one.found
     flashes = "flashes" if len(found.outputs) == 1 else "flash"
     return f"{listed(list(found.outputs))} {flashes} {found.count} times within one second"
