@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from sim.model import Servo, Show
+from sim.model import Servo, Show, Wearer
 from sim.rig.disturbance import settled
 from sim.rig.holding_torque import holding_nm
 from sim.score.tree import rest_angles
@@ -47,9 +47,23 @@ class Heat:
     limit: float
     cue: str | None
 
-    @property
-    def too_hot(self) -> bool:
-        return max(self.hold_share, self.rms_share) > self.limit
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """A pose that a servo holds, and its torque there as a share of the stall torque."""
+
+    share: float
+    angle_deg: float
+
+
+def hardest_hold(one: Servo, rest: tuple[float, ...], wearer: Wearer) -> Hold:
+    """Of the poses in which a show leaves a rated servo, the hardest to hold for minutes.
+
+    A pose that its linkage cannot hold counts as nothing: that it locks is another fault.
+    """
+    torques = np.nan_to_num(holding_nm(one, np.array(rest), settled(wearer)), posinf=0.0)
+    hardest = int(np.argmax(torques))
+    return Hold(float(torques[hardest]) / one.ratings[0].stall_nm, rest[hardest])
 
 
 def heats(show: Show, book: Book | None = None) -> tuple[Heat, ...]:
@@ -63,8 +77,7 @@ def heats(show: Show, book: Book | None = None) -> tuple[Heat, ...]:
 
 def _heat(show: Show, book: Book, mix: Mix, one: Servo, rest: tuple[float, ...]) -> Heat:
     stall = one.ratings[0].stall_nm
-    holds = holding_nm(one, np.array(rest), settled(show.rig.wearer))
-    hardest = int(np.argmax(holds))
+    hold = hardest_hold(one, rest, show.rig.wearer)
     squares = {name: _mean_square(book, name, one) for name in (*book.cues, None)}
     cue: str | None = None
     if mix.stated:
@@ -75,8 +88,8 @@ def _heat(show: Show, book: Book, mix: Mix, one: Servo, rest: tuple[float, ...])
         square, duty = squares[cue], _moving(book, cue, one)
     return Heat(
         one.name,
-        float(holds[hardest]) / stall,
-        rest[hardest],
+        hold.share,
+        hold.angle_deg,
         square**0.5 / stall,
         duty,
         CONTINUOUS,

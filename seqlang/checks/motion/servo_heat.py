@@ -18,27 +18,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from math import ceil
-from typing import NamedTuple
-
-import numpy as np
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.passing import rehearsable
 from seqlang.text.findings import Finding
-from sim.model import Servo
-from sim.rig.disturbance import settled
-from sim.rig.holding_torque import holding_nm
 from sim.rig.servo import KGF_CM_NM
 from sim.score.tree import rest_angles
-from sim.strain.heat import CONTINUOUS, Heat, heats
+from sim.strain.heat import CONTINUOUS, Heat, hardest_hold, heats
 
 
 def check(context: Context) -> Iterator[Finding]:
     rest = rest_angles(context.sound_show)
     cool: list[str] = []
     for name in sorted(context.sound):
-        hold = _hardest_hold(context, context.servos[name], rest[name])
+        hold = hardest_hold(context.servos[name], rest[name], context.show.rig.wearer)
         if hold.share > CONTINUOUS:
             yield _finding(context, name, hold.share, f"holding {figure(hold.angle_deg)} deg")
         else:
@@ -48,20 +42,6 @@ def check(context: Context) -> Iterator[Finding]:
     for heat in heats(context.sound_show):
         if heat.servo in cool and heat.rms_share > heat.limit:
             yield _finding(context, heat.servo, heat.rms_share, _over_time(heat))
-
-
-class _Hold(NamedTuple):
-    share: float
-    angle_deg: float
-
-
-def _hardest_hold(context: Context, servo: Servo, rest: tuple[float, ...]) -> _Hold:
-    """Of the poses in which the show leaves a servo, the hardest to hold, over its stall torque."""
-    torques = np.nan_to_num(
-        holding_nm(servo, np.array(rest), settled(context.show.rig.wearer)), posinf=0.0
-    )
-    hardest = int(np.argmax(torques))
-    return _Hold(float(torques[hardest]) / servo.ratings[0].stall_nm, rest[hardest])
 
 
 def _could_be_hot(context: Context, name: str) -> bool:
