@@ -74,10 +74,18 @@ def test_what_fails_alone_is_not_said_again_of_all_together() -> None:
     assert found(fast=fast, still=still) == [("general", ("fast",), 5)]
 
 
-def test_what_fails_together_at_another_time_is_said_too() -> None:
-    """One blinks four times in the first second; from 2.5 s on two take turns five times."""
-    left = pulses(250.0, first_ms=100.0, until_ms=1300.0) + pulses(400.0, first_ms=2500.0)
-    right = pulses(400.0, first_ms=2700.0)
+def alone_from(first_ms: float) -> NDArray[np.float64]:
+    """Four flashes within 1.2 s."""
+    return pulses(250.0, first_ms=first_ms, until_ms=first_ms + 1200.0)
+
+
+@pytest.mark.parametrize(
+    ("alone", "in_turn"), [(100.0, 2500.0), (2600.0, 100.0)], ids=["later", "before"]
+)
+def test_what_fails_together_at_another_time_is_said_too(alone: float, in_turn: float) -> None:
+    """One blinks four times in a second; at another time two take turns five times."""
+    left = alone_from(alone) + pulses(400.0, first_ms=in_turn, until_ms=in_turn + 1400.0)
+    right = pulses(400.0, first_ms=in_turn + 200.0, until_ms=in_turn + 1400.0)
     seen = found(left=white(left), right=white(right))
     assert [outputs for _, outputs, _ in seen] == [("left",), ("left", "right")]
 
