@@ -153,10 +153,6 @@ class Light:
         if self.fade and self.fade.end <= time:
             self.rest, self.fade = self.fade.goal, None
 
-    @property
-    def changing(self) -> bool:
-        return self.fade is not None or self.effect is not None
-
 
 def lamp_duty(lamp: Light, time: int) -> int:
     """The lamp's duty, of 65535."""

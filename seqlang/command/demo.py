@@ -17,7 +17,6 @@ from sim.rulebook import FRAME_S
 
 if TYPE_CHECKING:
     from firmware_gen.board.played_as_shown import Recording
-    from firmware_gen.board.virtual import VirtualBoard
     from firmware_gen.compiler.show import CompiledBoard, CompiledShow
     from firmware_gen.link.host import Link
     from seqlang.check import CheckedShow
@@ -172,7 +171,7 @@ def _play(show: Show, compiled: CompiledShow) -> None:
             _read_back(link, board)
         finally:
             port.close()
-    _compare(show, board, recording, virtual)
+    _compare(show, board, recording)
 
 
 def _transfer(link: Link, board: CompiledBoard) -> None:
@@ -231,7 +230,7 @@ def _read_back(link: Link, board: CompiledBoard) -> None:
     )
 
 
-def _compare(show: Show, board: CompiledBoard, recording: Recording, virtual: VirtualBoard) -> None:
+def _compare(show: Show, board: CompiledBoard, recording: Recording) -> None:
     from firmware_gen.board.played_as_shown import agreement
 
     found = agreement(show, board.name, recording, board.cues)

@@ -206,7 +206,7 @@ class CueMaker:
         ]
         if failed and not ways and act.pace.kind != "in":
             raise Fault
-        timing = self._stage.pacer.timing(act.pace, act.law, ways, act)
+        timing = self._stage.pacer.timing(act.pace, act.law, ways)
         several = len(found) > 1
         steps = tuple(
             self._motion(act, name, target, value, timing, several) for name, target, value in found
@@ -298,7 +298,7 @@ class CueMaker:
         ways = [
             self._way(name, s.angle_deg) for name, s in pose.settings.items() if s.kind == "servo"
         ]
-        timing = self._stage.pacer.timing(strike.pace, strike.law, ways, strike)
+        timing = self._stage.pacer.timing(strike.pace, strike.law, ways)
         steps = tuple(self._posed(strike, s, timing) for s in pose.settings.values())
         self._add(len(steps), strike)
         mark = self._reading.origins.mark(strike, strike)

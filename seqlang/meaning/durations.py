@@ -60,8 +60,8 @@ class Pacer:
         self._shortest: dict[tuple[str, float, float, Law], int | str] = {}
         self._is_full = False
 
-    def timing(self, pace: Pace, law: LawText | None, ways: Sequence[Way], at: object) -> Timing:
-        """Duration and laws of a statement that stands at node `at`. Raises Fault."""
+    def timing(self, pace: Pace, law: LawText | None, ways: Sequence[Way]) -> Timing:
+        """Duration and laws of a statement. Raises Fault."""
         chosen = None if law is None else self.law(law)
         move_law, fade_law = chosen or MINIMUM_JERK, chosen or UNIFORM
         if pace.kind == "in":

@@ -23,7 +23,6 @@ from sim.model import Law, Rig, Servo
 from sim.rig.drive import horn
 from sim.rig.servo import line
 from sim.rig.supply import highest_v
-from sim.score.laws import coefficients
 from sim.strain.envelope import TOLERANCE, assess, operate
 
 STEPS_AN_OCTAVE: Final = 46
@@ -127,10 +126,3 @@ def _reject_impossible(
             f"carrying the part slowly {where} needs {needs:.3f} N.m of torque at the horn, "
             f"and the servo has {has:.3f} N.m with the margin"
         )
-
-
-def limited_by_speed_ms(
-    one: Servo, from_deg: float, to_deg: float, law: Law, speed_deg_s: float
-) -> float:
-    """Duration (ms) in which the law's peak speed just meets a speed limit: Cv h / v."""
-    return 1000.0 * coefficients(law).cv * abs(to_deg - from_deg) / speed_deg_s

@@ -77,7 +77,6 @@ _SIGNATURES: dict[str, tuple[object, Sequence[object]]] = {
     "board_free": (None, (_BOARD,)),
     "board_reset": (None, (_BOARD, ctypes.c_uint8, ctypes.c_bool)),
     "board_run": (ctypes.c_int, (_BOARD, ctypes.c_uint64)),
-    "board_profile": (ctypes.c_int, (_BOARD, ctypes.c_uint64, ctypes.c_void_p)),
     "board_cycle": (ctypes.c_uint64, (_BOARD,)),
     "board_sleep_cycles": (ctypes.c_uint64, (_BOARD,)),
     "board_pc": (ctypes.c_uint16, (_BOARD,)),
@@ -169,14 +168,6 @@ class EmulatedBoard:
 
     def run(self, *, ms: float = 0.0, cycles: int = 0) -> None:
         self.run_until(self.cycle + cycles + round(ms * self.clock_hz / 1000))
-
-    def profile(self, ms: float) -> npt.NDArray[np.uint32]:
-        """Run, slowly, and tell how many cycles were spent at each word of flash."""
-        cycles = np.zeros(FLASH_BYTES // 2, np.uint32)
-        until = self.cycle + round(ms * self.clock_hz / 1000)
-        if self._c.board_profile(self._board, until, cycles.ctypes.data):
-            raise ChipStoppedError("while profiling")
-        return cycles
 
     def send(self, data: bytes, first_end: int = 0, spacing: int = 0) -> None:
         """Put bytes on the wire: the first has arrived at `first_end`, then one every `spacing`."""

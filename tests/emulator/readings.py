@@ -118,13 +118,6 @@ class Light:
         return np.array([self.mean(frames.start(frame) + offset) for frame in range(count)])
 
 
-def level_at(board: EmulatedBoard, pin: int, cycles: Ints) -> npt.NDArray[np.int8]:
-    """The level a pin is driven to at given cycles."""
-    at, levels = board.edges(pin)
-    index = np.searchsorted(at, cycles, "right")
-    return np.concatenate(([0], levels))[index].astype(np.int8)
-
-
 def driven(board: EmulatedBoard) -> int:
     """Mask, by pin code, of the pins that were ever outputs."""
     mask = 0

@@ -30,7 +30,7 @@ pytestmark = pytest.mark.skipif(
     not can_build(), reason="NO AVR COMPILER: the chip's arithmetic is not tested by itself"
 )
 
-ROWS, FIRST_ROW = 85, 4
+ROWS = 85
 GPIOR0 = 0x3E
 """Data space address (data sheet 31, Register Summary)."""
 TOP = 2**32 - 1

@@ -46,7 +46,6 @@ from tests.firmware_gen.tables_by_hand import (
 Case = tuple[str, Table, list[Request], int]
 
 SECOND_LAMP = replace(LAMP, pin=ATMEGA328P.pin("PD5"), safe=0)
-SECOND_SWITCH = replace(SWITCH, pin=ATMEGA328P.pin("PC2"))
 BREATHE = Modulate(0, 1, period_ms=400, depth=150)
 
 

@@ -19,8 +19,6 @@ from scipy.optimize import brentq
 from sim.model import CalibrationPoint, Drive, FourBar, Gear, LeverPair, Servo
 from sim.rig import drive
 
-BAR = FourBar(ground_m=0.100, horn_m=0.040, rod_m=0.120, arm_m=0.080)
-
 
 def servo_with(one: Drive, low: float, high: float, rotor: float = 0.0) -> Servo:
     return Servo("s", "b", 1, (), (low, high), (), drive=one, rotor_kg_m2=rotor)

@@ -183,24 +183,6 @@ int board_run(board_t *board, uint64_t until) {
     return 0;
 }
 
-/* As board_run, one instruction at a time; adds to cycles[pc / 2] what each took, without sleep. */
-int board_profile(board_t *board, uint64_t until, uint32_t *cycles) {
-    avr_t *avr = board->avr;
-    avr->run_cycle_limit = 1;
-    while (board_cycle(board) < until) {
-        uint64_t before = avr->cycle;
-        uint64_t slept = board->sleep_cycles;
-        uint16_t pc = (uint16_t)avr->pc;
-        int state = board_step(board);
-        if (state == cpu_Crashed || state == cpu_Done || state == cpu_Stopped) {
-            return state;
-        }
-        cycles[pc / 2] += (uint32_t)(avr->cycle - before - (board->sleep_cycles - slept));
-    }
-    avr->run_cycle_limit = RUN_AT_ONCE;
-    return 0;
-}
-
 uint64_t board_cycle(const board_t *board) { return board->base + board->avr->cycle; }
 
 uint64_t board_sleep_cycles(const board_t *board) { return board->sleep_cycles; }

@@ -126,7 +126,6 @@ board_t *board_new(const uint8_t *flash, const uint8_t *eeprom, uint32_t frequen
 void board_free(board_t *board);
 void board_reset(board_t *board, uint8_t mcusr, bool keep_ram);
 int board_run(board_t *board, uint64_t until);
-int board_profile(board_t *board, uint64_t until, uint32_t *cycles);
 uint64_t board_cycle(const board_t *board);
 uint64_t board_sleep_cycles(const board_t *board);
 uint16_t board_pc(const board_t *board);
