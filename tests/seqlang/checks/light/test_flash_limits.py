@@ -178,3 +178,14 @@ def test_pixels_of_a_pattern_are_named_with_the_distance_they_are_seen_from() ->
     assert len(one.notes) == 2
     assert one.fix is not None
     assert one.fix.text == "334 ms"
+
+
+def test_only_the_lights_that_flash_are_told_of() -> None:
+    second = LAMP.replace("lure", "eye").replace("PD3", "PD5")
+    down, up = (f"lure fade to {pct}% in 100 ms\n" for pct in (0, 100))
+    body = "eye fade to 70% in 1 s\n" + down + "hold 10 ms\n" + (up + down) * 3 + up.rstrip()
+    found = findings(show(still=True, rig=LAMP + second, cues={"snap": body}), "general-flash")
+    assert found
+    for one in found:
+        assert "`lure` flashes" in one.message
+        assert not any("eye" in note for note in one.notes)

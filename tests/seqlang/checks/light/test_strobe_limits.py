@@ -80,6 +80,25 @@ def test_two_lamps_that_make_a_row_in_turn_are_named_together() -> None:
     assert findings(show(still=True, rig=LAMP + EYE, cues={"snap": alone}), "long-strobe") == []
 
 
+def test_a_strip_makes_a_row_as_a_lamp_does() -> None:
+    strip = "strip belly: body pin PD6\n    pixels 20, order grb, each 20 mA\n    cap 1 A\n"
+    fades = "    belly fade to #ffffff 60% in 200 ms\n    belly fade to off in 200 ms"
+    cues = {"snap": f"repeat 90 times\n{fades}"}
+    (one,) = findings(show(still=True, rig=strip, cues=cues), "long-strobe")
+    assert one.message.startswith("`belly` flashes 2.5 times a second for 36 s on end")
+
+
+def test_a_cue_that_no_board_can_play_is_not_watched() -> None:
+    """What follows two `while held` side by side is an error of its own."""
+    beat = "            {0} fade to 100% in 200 ms\n            {0} fade to 0% in 200 ms\n"
+    held = "    repeat while held\n        in turn\n"
+    body = f"together\n{held}{beat.format('lure')}{held}{beat.format('eye')}lure fade to 5% in 1 s"
+    text = show(still=True, rig=LAMP + EYE, cues={"snap": body})
+    assert findings(text)
+    assert findings(text, "long-strobe") == []
+    assert findings(text, "general-flash") == []
+
+
 # -- under a finger, and when cues meet -----------------------------------------------------------
 
 

@@ -528,3 +528,12 @@ def test_a_fuse_says_what_its_standard_promises() -> None:
     ):
         (one,) = findings(fan(draws, f"{ADAPTER}\nfuse 1 A"), "fuse-blows")
         assert one.notes == (words,)
+
+
+def test_the_thinnest_wire_that_carries_just_the_fuse_is_named() -> None:
+    """18 AWG carries 16 A, 16 AWG 22 A (`test_wire_gauge.py`)."""
+    for fuse, gauge in (("16 A", "18 AWG"), ("17 A", "16 AWG"), ("22 A", "16 AWG")):
+        text = fan("1 A", f"{ADAPTER}\nfuse {fuse}", "1 m of 20 AWG")
+        (one,) = findings(text, "wire-overload")
+        assert one.fix is not None
+        assert one.fix.text == gauge
