@@ -165,7 +165,7 @@ def test_what_the_cue_finds_is_told_where_it_matters() -> None:
         ),
         "general-flash",
     )
-    assert one.notes[1] == "when the cue finds `lure` at 100 %"
+    assert "`lure` at 100 %" in one.notes[1]
     assert one.fix is None
     assert one.help == "slow it down, or let it change by less than a tenth of its light"
 

@@ -21,8 +21,8 @@ def row(times: str, ms: int = 200, high_pct: int = 100) -> str:
 
 def strobe(rate: str, length: str) -> str:
     return (
-        f"`lure` flashes {rate} times a second {length} in cue `snap`, and guidance for events has "
-        "30 s at a time at most"
+        f"`lure` flashes {rate} times a second {length} in cue `snap`, and guidance for events "
+        "allows 30 s at a time"
     )
 
 
@@ -34,7 +34,7 @@ LIMITS = (
         passes=row("75 times"),
         fails=row("77 times"),
         # 154 fades of 200 ms are 30.8 s, less what the first and the last take to count
-        says=strobe("2.5", "for 31 s on end"),
+        says=strobe("2.5", "for 31 s without a pause"),
         asked=30.54,
         limit=30,
         label="no pause of half a second or more",
@@ -75,7 +75,7 @@ def test_two_lamps_that_make_a_row_in_turn_are_named_together() -> None:
     beat = "    {0} cut to 100%\n    hold 150 ms\n    {0} cut to 0%\n    hold 150 ms\n"
     body = "repeat 60 times\n" + beat.format("lure") + beat.format("eye").rstrip()
     (one,) = findings(show(still=True, rig=LAMP + EYE, cues={"snap": body}), "long-strobe")
-    assert one.message.startswith("`lure` and `eye` flash 3.1 times a second for 38 s on end")
+    assert one.message.startswith("`lure` and `eye` flash 3.1 times a second for 38 s ")
     alone = body.replace("eye cut to 100%", "eye cut to 0%")
     assert findings(show(still=True, rig=LAMP + EYE, cues={"snap": alone}), "long-strobe") == []
 
@@ -85,7 +85,7 @@ def test_a_strip_makes_a_row_as_a_lamp_does() -> None:
     fades = "    belly fade to #ffffff 60% in 200 ms\n    belly fade to off in 200 ms"
     cues = {"snap": f"repeat 90 times\n{fades}"}
     (one,) = findings(show(still=True, rig=strip, cues=cues), "long-strobe")
-    assert one.message.startswith("`belly` flashes 2.5 times a second for 36 s on end")
+    assert one.message.startswith("`belly` flashes 2.5 times a second for 36 s ")
 
 
 def test_a_cue_that_no_board_can_play_is_not_watched() -> None:

@@ -66,13 +66,11 @@ IMPOSSIBLE = Limit(
     name="rating-impossible",
     passes=rated("1.142 A at 6.0 V"),
     fails=rated("1.140 A at 6.0 V"),
-    says="`jaw` is rated with 100.1 % of what its stall current makes of the voltage, and a motor "
-    "reaches 100 % at the most",
+    says="the rating of `jaw` claims 100.1 % of its voltage times its stall current, and a motor "
+    "reaches 100 % at most",
     severity="warning",
     asked=0.980665 * radians(400) / 6.84,
     limit=1.0,
-    help="hold the horn for a second and measure the current; by the torque and speed printed "
-    "`2.283 A` are likely",
     # sound sheets have half of it at the most
     fix="2.283 A",
     at="1.140 A",
@@ -86,11 +84,10 @@ LIMITS = (
         # (1 - I0 / Is)**2 of 2 A and 6 V: I0 of 0.489 A leave 6.846 W
         passes=rated("2 A at 6.0 V, running 488 mA"),
         fails=rated("2 A at 6.0 V, running 492 mA"),
-        says="`jaw` is rated with 57.1 % of what its stall current makes of the voltage, and a "
-        "motor reaches 56.9 % at the most",
+        says="the rating of `jaw` claims 57.1 % of its voltage times its stall current, and a "
+        "motor reaches 56.9 % at most",
         asked=0.980665 * radians(400) / 12,
         limit=(1 - 0.246) ** 2,
-        help=None,
         fix="3 A",
         at="2 A",
     ),
