@@ -22,12 +22,11 @@ PHYSICS = (
     *("seqlang/checks/motion", "seqlang/checks/calibration", "seqlang/checks/supply"),
     "seqlang/test_check_figures.py",
 )
+# not the long searches at random: the quickest tests of a change run first, they would never
 STRAIN = (
-    *("sim/{room}", "sim/test_physics*.py", "sim/test_coupling.py", "sim/test_chain_bounds.py"),
-    *("references/test_heat_rms.py", "references/test_shortest_ruckig.py"),
-    *("references/test_response_integrator.py", "references/test_body_and_wind.py"),
+    *("sim/{room}", "sim/test_physics_[e-l]*[!m].py", "sim/test_physics_[mrsu]*[!s].py"),
+    *("sim/test_physics_margins.py", "sim/test_coupling.py", "references/test_heat_rms.py"),
     *("seqlang/checks/motion", "seqlang/checks/supply", "seqlang/checks/light"),
-    "seqlang/test_check_figures.py",
 )
 REHEARSAL = (
     *("sim/{room}", "sim/test_rehears*.py", "sim/test_sampling.py", "sim/test_motion.py"),
@@ -40,8 +39,8 @@ SCORE = (
 )
 LIGHT = (
     *("sim/{room}", "sim/test_effects.py", "sim/test_strip_light.py"),
-    *("sim/test_physics_light*.py", "sim/test_physics_eye.py"),
-    *("references/test_light*.py", "references/test_flash*.py"),
+    *("sim/test_physics_patterns.py", "references/test_light*.py", "references/test_flash*.py"),
+    "seqlang/checks/light",
 )
 PLAYER = (
     *("firmware_gen/test_player*.py", "firmware_gen/test_fixed.py"),
@@ -58,12 +57,9 @@ NEAREST: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("sim/pictures/*", ("sim",)),
     ("sim/rig/*", PHYSICS),
     ("sim/strain/*", STRAIN),
-    ("sim/score/*", (*SCORE, *REHEARSAL, "seqlang/test_check*.py")),
-    (
-        "sim/light/*",
-        (*LIGHT, "sim/test_rehears*.py", "seqlang/checks/light", "seqlang/test_check*.py"),
-    ),
-    ("sim/rehearsal/*", (*REHEARSAL, *SCORE, *LIGHT, "sim/test_physics*.py")),
+    ("sim/score/*", (*SCORE, *REHEARSAL)),
+    ("sim/light/*", (*LIGHT, "sim/test_physics_eye.py")),
+    ("sim/rehearsal/*", (*REHEARSAL, "sim/test_score.py", "sim/test_strip_light.py")),
     ("sim/*", ("sim", "references")),
     ("seqlang/checks/*/*", ("seqlang/checks/{room}", "seqlang/test_check*.py")),
     ("seqlang/checks/*", CHECKS),
