@@ -10,11 +10,22 @@ a door maker's manual (read).
 from __future__ import annotations
 
 from dataclasses import replace
-from math import radians, sin
+from math import degrees, radians, sin
 
 import pytest
 
-from sim.model import CalibrationPoint, Gear, Load, PointMass, Rating, Servo
+from sim.model import (
+    CalibrationPoint,
+    Coupled,
+    Gear,
+    Link,
+    Load,
+    PointMass,
+    Rating,
+    Reach,
+    Servo,
+    Spring,
+)
 from sim.rig.pinch import FINGER_M, LOW_ENERGY_J, excesses, pinch
 from sim.rig.regions import REGIONS, STATUS
 
@@ -168,3 +179,20 @@ def test_a_finger_gets_in_as_far_out_as_the_tip_and_no_farther() -> None:
         found = pinch(jaw(travel_deg=(0.0, 10.0), tip_m=tip_m), 6.0)
         assert found is not None
         assert (found.nip is not None) is gets_in
+
+
+def test_a_part_that_carries_another_closes_hardest_where_that_one_weighs_least() -> None:
+    """A spring shuts it against the weight, which is least with the carried part turned to 60 deg.
+
+    Level: 0.02 kg.m of its own, 0.1 kg at 0.15 m, and 0.005 kg.m cos 60 deg of the carried part.
+    """
+    carrier = Link("jaw", None, 1.0, 0.0, 0j, 0.2, 0.02 + 0j, 0.003)
+    carried = Link("tip", 0, 1.0, 0.0, 0.15 + 0j, 0.1, 0.005 + 0j, 0.0004)
+    reaches = (Reach((-60.0, 60.0), 0.0, 0.0),) * 2
+    part = Load((), springs=(Spring(0.5, degrees(1.0)),))
+    part = replace(part, coupled=Coupled((carrier, carried), 0, reaches))
+    weak = Rating(6.0, 353.0, 0.1, 2.0)
+    found = pinch(jaw(load=part, travel_deg=(-0.05, 0.05), ratings=(weak,)), 6.0)
+    assert found is not None
+    weight_nm = (0.02 + 0.1 * 0.15 + 0.005 / 2) * 9.80665
+    assert found.tip.force_n == pytest.approx((0.1 + 0.5 - weight_nm) / 0.1, rel=5e-3)

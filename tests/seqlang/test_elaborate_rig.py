@@ -289,7 +289,11 @@ def test_a_drive_says_what_it_loses_and_how_much_play_it_has() -> None:
     assert servo("levers horn 20 mm, arm 24 mm, efficiency 90 %").drive_efficiency == 0.9
     assert servo("gear 2").drive_efficiency == servo().drive_efficiency == 1.0
     assert servo("backlash 1.5 deg").backlash_deg == 1.5
-    assert names(finding_of("gear 2, efficiency 0 %")) == ["number-out-of-range"]
+    assert servo("gear 2, efficiency 1 %").drive_efficiency == 0.01
+    assert servo("gear 2, efficiency 100 %").drive_efficiency == 1.0
+    for out_of_range in ("0 %", "0.9 %", "101 %"):
+        found = finding_of(f"gear 2, efficiency {out_of_range}")
+        assert names(found) == ["number-out-of-range"]
 
 
 def test_a_nip_has_its_distance_and_maybe_its_edge() -> None:

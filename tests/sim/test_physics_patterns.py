@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -172,8 +174,17 @@ def test_groups_hold_every_place_of_the_least_size_and_the_whole_strip(
     assert all(0 <= first < last <= pixels for first, last in spans)
     if least < pixels:
         assert sum(last - first == least for first, last in spans) == pixels - least + 1
-    covered = {pixel for first, last in spans if last - first == max(sizes) for pixel in [first]}
-    assert covered
+    for size in sizes - {least, pixels}:
+        starts = [first for first, last in spans if last - first == size]
+        assert starts[0] == 0
+        assert starts[-1] == pixels - size
+        assert max(b - a for a, b in pairwise(starts)) <= size // 2
+
+
+def test_larger_groups_are_judged_at_every_half_of_their_length() -> None:
+    pairs = [[first, first + 2] for first in range(8)]
+    fours = [[0, 4], [2, 6], [4, 8], [5, 9]]
+    assert groups(9, 2).tolist() == [*pairs, *fours, [0, 8], [1, 9], [0, 9]]
 
 
 @given(st.integers(1, 30), st.integers(1, 30), st.integers(0, 1000))

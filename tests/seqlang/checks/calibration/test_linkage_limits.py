@@ -127,3 +127,14 @@ def test_a_linkage_that_locks_is_asked_nothing_else() -> None:
     text = levers("20 deg to 60 deg").replace("2100 us at 90 deg", "2100 us at 61 deg")
     found = {one.name for one in findings(text)}
     assert found <= {"linkage-locks"}
+
+
+def test_physics_is_not_asked_about_a_linkage_beyond_its_travel() -> None:
+    """The levers lock at 59.5 deg: what the move back from there needs has no number."""
+    beyond = show(
+        jaw={"levers": "horn 10 mm, arm 30 mm, square at 40 deg", "travel": "25 deg to 55 deg"},
+        poses="safe pose rest\n    jaw 40 deg\n",
+        cues={"snap": "jaw to 70 deg in 3 s\njaw to 40 deg in 3 s"},
+    )
+    errors = [one.name for one in findings(beyond) if one.severity == "error"]
+    assert errors == ["target-outside-travel"]
