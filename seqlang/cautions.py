@@ -40,12 +40,12 @@ LITHIUM: Final = Caution(
     "caution-lithium",
     "lithium packs burn",
     (
-        "stay with a pack that charges; use a charger for its chemistry; keep it away from things ",
+        "stay with a pack that charges; use a charger for its chemistry; keep it away from things "
         "that burn; never charge it while it is worn",
         "stop using a pack that is swollen, hot, hissing or smelling; do not puncture, crush or "
         "short it",
         "fuse the lead close to the pack; carry the pack where it can be pulled out in seconds; "
-        "mind the carrier's rules for transport",
+        "follow the rules of whoever transports it",
     ),
 )
 
@@ -66,7 +66,7 @@ FLASHING: Final = Caution(
     (
         "the check uses the limits of WCAG 2.2, which are made for screens, and reads them on the "
         "safe side for lamps and strips; it does not prove that a show is safe for anyone",
-        "say at the door that flashing light is used, and follow the venue's rule for strobes",
+        "warn at the door that flashing light is used; follow the venue's rule for strobes",
     ),
 )
 

@@ -148,8 +148,8 @@ def strip_cap(strip: Strip) -> int:
         least_a = CAP_STEP / CHANNEL_MAX * strip.channel_a
         raise CompileError(
             "cap-too-small",
-            f"strip `{strip.name}` is held under {1000 * strip.cap_a:g} mA, and a board can hold "
-            f"it under {1000 * least_a:.3g} mA at the least",
+            f"strip `{strip.name}` has a cap of {1000 * strip.cap_a:g} mA, and a board's lowest "
+            f"cap is {1000 * least_a:.3g} mA",
             strip.mark,
             part="cap",
             asked=strip.cap_a,

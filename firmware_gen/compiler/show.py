@@ -257,8 +257,8 @@ def _stop_time(score: Score) -> int:
     if steps > BYTE_MAX:
         raise CompileError(
             "stop-too-long",
-            f"the stop takes {score.stop_ms / 1000:g} s, and a board's takes "
-            f"{LONGEST_STOP_MS / 1000:g} s at the most",
+            f"the stop takes {score.stop_ms / 1000:g} s, and a board's stop takes "
+            f"{LONGEST_STOP_MS / 1000:g} s at most",
             NO_MARK,
             asked=score.stop_ms,
             limit=LONGEST_STOP_MS,

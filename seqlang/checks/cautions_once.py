@@ -81,7 +81,7 @@ def _pinch(context: Context) -> Iterator[Finding]:
 
 def _pressing(one: Pinch) -> str:
     """Force at the tip and in the nip, and energy, of one part."""
-    words = f"`{one.servo}`: when it stalls {figure(one.tip.force_n)} N at its tip"
+    words = f"`{one.servo}`: when it stalls, {figure(one.tip.force_n)} N at its tip"
     if one.nip is not None:
         caught = "on what is caught" if one.nip_stated else "on a finger"
         words += (

@@ -10,5 +10,5 @@ format_option = click.option(
     type=click.Choice(["text", "json"]),
     default="text",
     show_default=True,
-    help="For a person, or for a program.",
+    help="Output for a person, or for a program.",
 )

@@ -24,22 +24,22 @@ if TYPE_CHECKING:
     "--number",
     type=click.IntRange(0, 65535),
     default=0,
-    help="Number of the loopback socket; left out: any free one.",
+    help="Number of the loopback socket. Without this option: any free one.",
 )
 @click.option("--pty", "pseudo_terminal", is_flag=True, help="Offer a pseudo-terminal instead.")
 @click.option(
     "--store",
     type=click.Path(dir_okay=False, path_type=Path),
-    help="Remember shows in this file, as a real board does without power.",
+    help="Keep shows in this file, as a real board keeps them without power.",
 )
 @click.option(
     "--speed",
     type=click.FloatRange(0.1, 100.0),
     default=1.0,
     show_default=True,
-    help="How many times faster than real time it plays.",
+    help="How many times faster than real time the board plays.",
 )
-@click.option("--chip", default=FIRST.name, show_default=True, help="Its chip.")
+@click.option("--chip", default=FIRST.name, show_default=True, help="Chip of the virtual board.")
 def command(
     number: int, pseudo_terminal: bool, store: Path | None, speed: float, chip: str
 ) -> None:

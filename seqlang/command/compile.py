@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     "folder",
     type=click.Path(file_okay=False, path_type=Path),
     default=Path(),
-    help="Where the tables go; the current folder if not given.",
+    help="Folder for the tables. Without it: the current folder.",
 )
 @click.option("--listing", is_flag=True, help="Show every byte of the tables in words.")
 def command(file: str, folder: Path, listing: bool) -> None:

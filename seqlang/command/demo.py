@@ -47,9 +47,9 @@ _POLL_S: Final = 0.2
 def command(out: Path) -> None:
     """Do the whole job on a demo show with a virtual board.
 
-    Checks, draws, compiles, transfers, presses the remote's buttons, stops, and compares what the
-    board played with the preview. Needs no hardware. Leaves pictures, a page to watch the show on,
-    and the board's table.
+    It checks, draws, compiles and transfers the show. It presses the remote's buttons and stops.
+    It compares what the board played with the preview. It needs no hardware, and leaves pictures,
+    a page on which you watch the show, and the board's table.
     """
     checked = _check()
     _draw(checked.show, out)

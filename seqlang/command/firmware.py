@@ -31,7 +31,7 @@ PROGRAMMER_TO_FILL_IN = "PROGRAMMER"
 
 
 @click.command(name="firmware")
-@click.option("--port", help="Serial port of the board; found if there is one candidate.")
+@click.option("--port", help="Serial port of the board. Without it: the only USB serial port.")
 @click.option(
     "--way",
     type=click.Choice(get_args(Way)),
@@ -42,7 +42,7 @@ PROGRAMMER_TO_FILL_IN = "PROGRAMMER"
 @click.option(
     "--baud",
     type=click.IntRange(min=1),
-    help="Rate of the boot loader; by default the usual one of the chip "
+    help="Rate of the boot loader. Without it: the usual rate of the chip "
     f"({FIRST.title}: {FIRST.tools.boot_baud}, older ones {FIRST.tools.old_boot_baud}).",
 )
 @click.option(

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     multiple=True,
     metavar="WHAT",
     help='What is pressed and when, as in "1 at 2 s", "2 at 5 s for 900 ms", "lure at 8 s" or '
-    '"stop at 9 s"; may repeat. Times count from power-up.',
+    '"stop at 9 s". Can be given several times. Times count from power-up.',
 )
 def command(
     file: str, out: str | None, kind: str, cues: tuple[str, ...], presses: tuple[str, ...]

@@ -136,7 +136,7 @@ def _supplies(sizes: Sizes) -> Iterator[str]:
         if one.regulator_a is not None:
             before = _currents(one.source_peak_a, one.source_mean_a, one.source_rms_a)
             yield _row("regulator", f"at least {one.regulator_a:.2f} A")
-            yield _row("before it", before)
+            yield _row("at source", before)
         yield from _battery(one)
         yield _row("fuse", _fuse(one))
         yield _row("", one.fuse.reason)

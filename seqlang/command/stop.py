@@ -16,7 +16,7 @@ _LONGEST_S = 12.0
 def command(port: str | None, baud: int) -> None:
     """Stop the show: a controlled move to the safe pose, then limp.
 
-    A second stop on the way ends the pulses at once. This is not an emergency stop: keep a
+    A second stop during this move ends the pulses at once. This is not an emergency stop: keep a
     switch in the supply's lead within reach.
     """
     with connected(port, baud) as (link, _):

@@ -36,7 +36,7 @@ _BEACON_S: Final = 0.2
 @click.option(
     "--held",
     metavar="DURATION",
-    help="Hold the cue's button down for so long, such as `2 s`.",
+    help="Hold the cue's button down for this time, such as `2 s`.",
 )
 def command(cue: str, port: str | None, baud: int, held: str | None) -> None:
     """Start a cue on the connected board.

@@ -44,6 +44,6 @@ REGIONS: Final[dict[str, Region]] = {
 """By the name written in a show."""
 
 STATUS: Final = (
-    "ISO/TS 15066:2016 table A.2, from memory, corroborated in part, for adult workers only; not a "
-    "verdict on any part near people"
+    "ISO/TS 15066:2016 table A.2, from memory, confirmed in part, for adult workers only; it "
+    "does not say that a part near people is safe"
 )

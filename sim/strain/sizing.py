@@ -393,7 +393,7 @@ def _cautions(
         if source_peak > stands:
             said.append(
                 f"the battery is asked for {source_peak:.2f} A; an ordinary {source.chemistry} "
-                f"pack of {battery.pack_ah(source):g} Ah stands about {stands:.1f} A"
+                f"pack of {battery.pack_ah(source):g} Ah can give about {stands:.1f} A"
             )
         if capacity is not None and capacity > battery.pack_ah(source):
             said.append(
@@ -444,7 +444,7 @@ def _feed(show: Show, board: Board, sag: Sag, book: Book, mix: Mix, fuse_a: floa
         ohm = wire.loop_ohm(thin, warm)
         reason = (
             f"drops {ohm * sag.board_a:.2f} V of {nominal:.1f} V at {sag.board_a:.2f} A, "
-            f"there and back; carries {wire.feed_carries_a(thin):g} A, and its fuse asks for "
+            f"there and back; carries {wire.feed_carries_a(thin):g} A, and its fuse needs "
             f"{fuse_a:g} A"
         )
     return FeedSize(

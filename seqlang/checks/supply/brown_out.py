@@ -113,7 +113,7 @@ def _lost(context: Context, sag: Sag, chip_v: float) -> tuple[str, ...]:
         return ()
     stated = context.boards[sag.board].logic is not None
     own = "the board's own regulator" if stated else "a usual regulator (there is no `logic` line)"
-    return (f"{figure(sag.voltage_v)} V arrive at the board; {own} takes the rest",)
+    return (f"{figure(sag.voltage_v)} V arrive at the board; {own} takes the rest; see `logic`",)
 
 
 def _electrics(context: Context, sag: Sag) -> Electrics:

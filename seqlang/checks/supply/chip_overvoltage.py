@@ -42,7 +42,7 @@ def check(context: Context) -> Iterator[Finding]:
             "error",
             "chip-overvoltage",
             f"the chip of board `{board.name}` can get {asked_text} V from supply "
-            f"`{supply.name}`, and stands {limit_text} V",
+            f"`{supply.name}`, and can take {limit_text} V",
             span,
             label="fed directly",
             related=((context.span(supply.mark, "name"), "its highest voltage, without a load"),),

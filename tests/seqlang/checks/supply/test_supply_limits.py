@@ -315,7 +315,7 @@ LIMITS = (
         name="chip-overvoltage",
         passes=fan("1 A", "source adapter 5.5 V, 6 A", logic="direct"),
         fails=fan("1 A", "source adapter 5.51 V, 6 A", logic="direct"),
-        says="the chip of board `body` can get 5.51 V from supply `pack`, and stands 5.5 V",
+        says="the chip of board `body` can get 5.51 V from supply `pack`, and can take 5.5 V",
         asked=5.51,
         limit=5.5,
         label="fed directly",
