@@ -1,0 +1,248 @@
+"""What a show's use comes to, and what two quick fingers could bring about, worked by hand.
+
+A quick finger presses every 120 to 240 ms (common practice, no source). Changes of a tenth of full
+light count (WCAG 2.2, general flash), of red those of 20 in 320 (its older working note).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import inf
+
+import pytest
+
+from sim.light.lightness import luminance
+from sim.model import (
+    Adapter,
+    Board,
+    CalibrationPoint,
+    Cells,
+    Cue,
+    Effect,
+    Electrics,
+    Fade,
+    Hold,
+    InTurn,
+    Lamp,
+    Load,
+    Move,
+    PointMass,
+    Rating,
+    Regulator,
+    Repeat,
+    Rig,
+    Score,
+    Servo,
+    Show,
+    Step,
+    Strip,
+    StripLight,
+    Supply,
+    Switch,
+    Throw,
+    Usage,
+)
+from sim.rig import battery
+from sim.score.tree import planned_moves
+from sim.strain.eye import Eye
+from sim.strain.hardest_torque import ENDLESS_NM, hardest_torques, hold_nm
+from sim.strain.light_states import light_luminance, light_redness
+from sim.strain.quick_fingers import _changes_at_once, _Reach, _reached, _swing
+from sim.strain.usage import Book, currents, run_of, run_time_h, source_mean_a
+
+# -- quick fingers --------------------------------------------------------------------------------
+
+LURE = Lamp("lure", "b", 9)
+BELLY = Strip("belly", "b", 3, pixels=3)
+
+
+def cue(*steps: Step, name: str = "c") -> Cue:
+    return Cue(name, "", InTurn(steps))
+
+
+def fade(to: float, ms: int) -> Fade:
+    return Fade("lure", to, ms)
+
+
+@pytest.mark.parametrize(
+    ("steps", "changes"),
+    [
+        ((fade(90, 40), fade(0, 40)), True),
+        ((fade(90, 40),), False),
+        ((fade(90, 40), Fade("belly", StripLight((9, 9, 9)), 40)), False),
+        ((Effect("lure", "breathe", 400),), True),
+        ((Effect("lure", "steady"),), False),
+        # what comes after the slowest of quick presses has no time to
+        ((fade(90, 40), Hold(200), fade(0, 40)), True),
+        ((fade(90, 40), Hold(201), fade(0, 40)), False),
+        ((Hold(240), Effect("lure", "breathe", 400)), True),
+        ((Hold(241), Effect("lure", "breathe", 400)), False),
+    ],
+)
+def test_a_light_that_goes_there_and_back_before_the_next_press_changes_at_once(
+    steps: tuple[Step, ...], changes: bool
+) -> None:
+    assert _changes_at_once(cue(*steps)) is changes
+
+
+@pytest.mark.parametrize(
+    ("steps", "share"),
+    [
+        ((fade(90, 480),), 0.5),
+        ((fade(90, 240),), 1.0),
+        ((fade(90, 100),), 1.0),
+        ((fade(90, 0),), 1.0),
+        ((Hold(120), fade(90, 480)), 0.25),
+        ((Hold(239), fade(90, 10)), 0.1),
+        ((Hold(240), fade(90, 10)), None),
+        # the first fade of a light counts
+        ((fade(90, 120), fade(0, 480)), 1.0),
+    ],
+)
+def test_a_fade_goes_as_far_as_the_next_press_lets_it(
+    steps: tuple[Step, ...], share: float | None
+) -> None:
+    one = cue(*steps)
+    eye = Eye(Show(Rig((), (), (LURE,)), Score("t", (one,))))
+    found = _reached(eye, one)
+    if share is None:
+        assert found == {}
+        return
+    assert found == {"lure": _Reach(float(luminance(90.0)), 0.0, pytest.approx(share))}  # type: ignore[arg-type]
+
+
+def reach(light: float | StripLight, share: float = 1.0) -> dict[str, _Reach]:
+    return {"l": _Reach(light_luminance(light), light_redness(light), share)}
+
+
+def test_two_cues_swing_a_light_by_what_each_reaches_of_the_way() -> None:
+    """Of the way w between dark and full, each goes a share p of what is left: w p / (2 - p).
+
+    At a half, a third of L*: up from dark to L* 33.3, or down from full to 66.7, whichever is more.
+    """
+    assert _swing(reach(0.0), reach(100.0)) == pytest.approx(1.0 / 0.1)
+    halves = _swing(reach(0.0, 0.5), reach(100.0, 0.5))
+    assert halves == pytest.approx((1.0 - float(luminance(200.0 / 3.0))) / 0.1)
+    assert _swing(reach(100.0, 0.5), reach(0.0, 0.5)) == pytest.approx(halves)
+    one_at_once = _swing(reach(0.0, 1.0), reach(100.0, 0.5))
+    assert one_at_once == pytest.approx((1.0 - float(luminance(50.0))) / 0.1)
+    assert _swing(reach(60.0), reach(60.0)) == 0.0
+    assert _swing(reach(0.0), {"m": _Reach(1.0, 0.0, 1.0)}) == 0.0
+
+
+def test_a_red_light_swings_by_its_red() -> None:
+    """Full red is luminance 0.2126, so 2.126 times the least; red 1 is 16 times its least."""
+    red, black = StripLight((255, 0, 0)), StripLight((0, 0, 0))
+    assert _swing(reach(red), reach(black)) == pytest.approx(320.0 / 20.0)
+    assert _swing(reach(red, 0.5), reach(black, 0.5)) == pytest.approx(320.0 / 20.0 / 3.0)
+
+
+# -- use ------------------------------------------------------------------------------------------
+
+FAN = Switch("fan", "b", 4, current_a=0.5)
+
+
+def fan_show(supply: Supply, *usage: Usage, ms: int = 60_000, **score: object) -> Show:
+    body = InTurn((Throw("fan", True), Hold(ms), Throw("fan", False)))
+    board = Board("b", "any", 1, supply.name, electrics=Electrics(0.03))
+    cues = (Cue("blow", "", body), Cue("on", "", InTurn((Throw("fan", True), Hold(50)))))
+    return Show(Rig((supply,), (board,), (FAN,)), Score("s", cues, usage=usage, **score))  # type: ignore[arg-type]
+
+
+WALL = Supply("p", Adapter(6.0, 9.0))
+
+
+def test_a_cue_is_looked_at_over_its_own_length_every_ten_milliseconds() -> None:
+    show = fan_show(WALL, ms=2000)
+    blow, on = show.score.cues
+    run = run_of(show, blow)
+    assert (run.cue, run.lasts_s, len(run.samples.times_ms)) == ("blow", 2.0, 200)
+    assert run.samples.times_ms[1] - run.samples.times_ms[0] == 10.0
+    assert bool(run.samples.switches["fan"][5:190].all())
+    endless = run_of(show, replace(on, body=Repeat(on.body, None)))
+    assert (endless.lasts_s, len(endless.samples.times_ms)) == (inf, 800)
+    still = run_of(show, None)
+    assert (still.cue, still.lasts_s, len(still.samples.times_ms)) == (None, 1.0, 100)
+    assert not still.samples.switches["fan"].any()
+
+
+@pytest.mark.parametrize(
+    ("per_hour", "window_s", "share", "crowded"),
+    [
+        (1.5, 3600.0, 1.5 / 60, False),
+        (60.0, 3600.0, 1.0, False),
+        (61.0, 3600.0, 1.0, True),
+        # a run in ten minutes is six an hour; any more is two
+        (6.0, 600.0, 0.1, False),
+        (6.1, 600.0, 0.2, False),
+    ],
+)
+def test_a_mix_is_made_of_runs(
+    per_hour: float, window_s: float, share: float, crowded: bool
+) -> None:
+    mix = Book(fan_show(WALL, Usage("blow", per_hour))).mix(window_s)
+    assert mix.stated
+    assert mix.crowded is crowded
+    shares = {one.cue: one.share for one in mix.shares}
+    assert shares["blow"] == pytest.approx(share)
+    assert shares.get(None, 0.0) == pytest.approx(1.0 - share, abs=1e-9)
+
+
+def test_two_lines_of_use_of_one_cue_add_up() -> None:
+    mix = Book(fan_show(WALL, Usage("blow", 10.0), Usage("blow", 20.0))).mix()
+    assert {one.cue: one.share for one in mix.shares} == pytest.approx({"blow": 0.5, None: 0.5})
+
+
+def test_a_source_before_a_regulator_gives_the_power_over_its_efficiency() -> None:
+    """5 V and 0.53 A through 80 % are 3.3125 W; from 12 V, 0.276 A, and 0.0156 A at rest."""
+    supply = Supply("p", Adapter(12.0, 9.0), Regulator(5.0, 9.0, 0.3, efficiency=0.8))
+    book = Book(fan_show(supply, Usage("blow", 30.0)))
+    found = currents(book, supply, book.mix())
+    at_work, at_rest = 5.0 * 0.53 / 0.8 / 12.0, 5.0 * 0.03 / 0.8 / 12.0
+    assert found.source_mean_a == pytest.approx((at_work + at_rest) / 2.0, rel=2e-3)
+    square = (at_work**2 + at_rest**2) / 2.0
+    assert found.source_rms_a == pytest.approx(square**0.5, rel=2e-3)
+    assert found.mean_a == pytest.approx(0.28, rel=2e-3)
+    assert source_mean_a(book, supply, book.mix()) == pytest.approx(found.source_mean_a)
+    assert run_time_h(book, supply, book.mix()) is None
+
+
+def test_rows_of_cells_last_longer() -> None:
+    pack = Supply("p", Cells("li-ion", 2, 2.0, parallel=2))
+    book = Book(fan_show(pack, Usage("blow", 60.0)))
+    assert run_time_h(book, pack, book.mix()) == pytest.approx(
+        2 * 2.0 * battery.USABLE / 0.53, rel=2e-3
+    )
+
+
+# -- the hardest torque ---------------------------------------------------------------------------
+
+POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
+JAW = Servo(
+    "jaw", "b", 1, POINTS, (0.0, 60.0), (Rating(6.0, 400.0, 1.0, 2.0),),
+    load=Load((PointMass(0.1, 0.1),)), accel_deg_s2=100.0, safe_deg=0.0,
+)  # fmt: skip
+
+
+def jaw_show(*cues: Cue) -> Show:
+    return Show(Rig((), (Board("b", "any", 1),), (JAW,)), Score("s", cues))
+
+
+def test_a_servo_that_no_cue_moves_only_holds_its_hardest_pose() -> None:
+    """100 g at 100 mm, level at 0 deg."""
+    still = hardest_torques(jaw_show(), [])["jaw"]
+    assert still.torque_nm == pytest.approx(0.1 * 9.80665 * 0.1)
+    assert (still.moves, still.cue) == (False, None)
+    assert hold_nm(jaw_show().rig) == {"jaw": pytest.approx(still.torque_nm)}
+
+
+def test_the_cue_with_the_hardest_move_is_named() -> None:
+    slow = Cue("slow", "", Move("jaw", 50.0, 4000))
+    quick = Cue("quick", "", Move("jaw", 55.0, 400))
+    none = Cue("none", "", Move("jaw", 55.0, 0))
+    for cues in ((slow, quick, none), (none, quick, slow)):
+        show = jaw_show(*cues)
+        found = hardest_torques(show, planned_moves(show))["jaw"]
+        assert found.cue == "quick"
+        assert found.torque_nm >= 0.1 * 9.80665 * 0.1
+        assert found.torque_nm < ENDLESS_NM
