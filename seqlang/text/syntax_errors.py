@@ -118,12 +118,12 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_cue("jaw to 30 deg in 2 s,"), _cue("jaw to 30 deg in 2 s, smooth")),
     ),
     Example(
-        "the move ends here; only a motion law behind a comma may follow",
+        "the move ends here; only a comma and a motion law may follow",
         "such as `jaw to 30 deg in 2 s, cycloidal`; otherwise begin a new line",
         (_cue("jaw to 30 deg in 2 s smooth"), _cue("jaw to 30 deg in 2 s;")),
     ),
     Example(
-        "the move ends here; only a motion law behind a comma may follow",
+        "the move ends here; only a comma and a motion law may follow",
         "such as `jaw to 30 deg at 90 deg/s, cycloidal`; otherwise begin a new line",
         (_cue("jaw to 30 deg at 90 deg/s smooth"), _cue("jaw to 30 deg at 90 deg/s;")),
     ),
@@ -138,7 +138,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_cue("jaw to 30 deg in 2 s, trapezoid"),),
     ),
     Example(
-        "`double-S` needs two shares: of the time for speeding up, and of that for the jerk",
+        "`double-S` needs two shares: one of the time, to speed up, and one of that, for jerk",
         "such as `double-S 1/3, 1/2`",
         (_cue("jaw to 30 deg in 2 s, double-S"), _cue("jaw to 30 deg in 2 s, double-S 1/3")),
     ),
