@@ -378,6 +378,23 @@ class Rating:
 
 
 @dataclass(frozen=True, slots=True)
+class Grip:
+    """How a part presses on what it holds: past `contact_deg`, for `lasts_s` at one go.
+
+    `side` is +1 where it closes towards greater angles, -1 towards smaller ones. It presses with
+    `force_n` at `at_m` from its hinge, because something yields there; with `force_n` None nothing
+    does, and the servo stalls.
+    """
+
+    contact_deg: float
+    side: int
+    lasts_s: float
+    force_n: float | None = None
+    at_m: float = 0.0
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
 class Servo:
     name: str
     board: str
@@ -410,6 +427,8 @@ class Servo:
     """Length and width of the edge that presses there; None: 1 cm2."""
     mount: Mount | None = None
     """The part that carries this one; None: the costume does."""
+    grip: Grip | None = None
+    """What the part does to what it closes on; None: it closes on nothing."""
     mark: int = NO_MARK
 
 

@@ -26,6 +26,8 @@ from seqlang.checks.light import (
 )
 from seqlang.checks.motion import (
     duration_too_long,
+    grip_too_long,
+    grip_too_weak,
     interrupted_overload,
     pinch_over_limit,
     rating_impossible,
@@ -88,6 +90,8 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     endless_cue.check,
     flashing_light.check,
     fuse_blows.check,
+    grip_too_long.check,
+    grip_too_weak.check,
     interrupted_flash.check,
     interrupted_overload.check,
     linkage_locks.check,

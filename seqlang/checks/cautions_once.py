@@ -81,7 +81,13 @@ def _pinch(context: Context) -> Iterator[Finding]:
 
 def _pressing(one: Pinch) -> str:
     """Force at the tip and in the nip, and energy, of one part."""
-    words = f"`{one.servo}`: when it stalls, {figure(one.tip.force_n)} N at its tip"
+    gripping = (
+        ""
+        if one.grip is None
+        else f"grips with {figure(one.grip.force_n)} N {figure(1000 * one.grip.at_m)} mm from its "
+        "hinge, as long as what should yield does; "
+    )
+    words = f"`{one.servo}`: {gripping}when it stalls, {figure(one.tip.force_n)} N at its tip"
     if one.nip is not None:
         caught = "on what is caught" if one.nip_stated else "on a finger"
         words += (

@@ -39,6 +39,7 @@ statement and of the parts that a fix may replace. A part is there only if the t
 | `Binding` | `button`, `cue`, `while held` |
 | `Usage` | `cue`, `rate` |
 
+A grip has `force`, `distance`, `contact` and `time`.
 A servo has `name`, `board`, `pin`, `pulse` (the whole line), `pulse 1`, `angle 1` and so on in
 the order of the text, `limits`, `pulse low`, `pulse high`, `travel` (the line), `travel low`,
 `travel high`, `acceleration`, `idling`, `dead band`, `tip`, `nip`, `backlash`, `rotor` (or the

@@ -18,6 +18,7 @@ ALIKE = {
     "levers": "gear",
     "four_bar": "gear",
     "time_constant": "rotor",
+    "stalls": "grips",
 }
 """Grammar rules that answer the same question, by the question."""
 

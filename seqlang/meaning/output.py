@@ -12,7 +12,7 @@ from seqlang.meaning.carried import drive, efficiency, load
 from seqlang.meaning.entry import Sheet, options
 from seqlang.meaning.mounted import mount
 from seqlang.meaning.pose import angle, colour
-from seqlang.meaning.values import Fault, Reading
+from seqlang.meaning.values import DAY_MS, Fault, Reading
 from seqlang.text.names import nearest
 from seqlang.text.syntax import Line
 from seqlang.text.units import (
@@ -22,7 +22,9 @@ from seqlang.text.units import (
     INERTIAS,
     METRES,
     NEWTON_METRES,
+    NEWTONS,
     PULSE,
+    SECONDS,
     TURN_ACCELERATION,
     TURN_SPEED,
     VOLTS,
@@ -31,6 +33,7 @@ from seqlang.text.units import (
 from sim.model import (
     BLACK,
     CalibrationPoint,
+    Grip,
     Input,
     Lamp,
     Output,
@@ -145,9 +148,12 @@ def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
     rotor = _rotor(reading, sheet, ratings or ())
     backlash = _single(reading, sheet, "backlash", DEGREES, low=0)
     nip_m = _single(reading, sheet, "nip", METRES, above=0)
+    grip = reading.tried(_grip, reading, sheet, travel)
     if not (points and travel and ratings and carried and driven and limits):
         raise Fault
     if sheet.get("mount") is not None and stands is None:
+        raise Fault
+    if sheet.get("grips") is not None and grip is None:
         raise Fault
     rest = nearest_to_zero(travel)
     usual = Servo("", "", 0, (), (0, 0), ())
@@ -172,6 +178,7 @@ def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
         backlash_deg=backlash or 0.0,
         nip_m=nip_m,
         nip_edge_m=_edge(reading, sheet),
+        grip=grip,
         mark=_mark(reading, sheet, spot, *_servo_parts(sheet)),
     )
 
@@ -239,6 +246,46 @@ def _edge(reading: Reading, sheet: Sheet) -> tuple[float, float] | None:
         reading.tried(reading.within, line.amount(i), METRES, "an edge", above=0) for i in (2, 3)
     )
     return None if length is None or width is None else (length, width)
+
+
+def _grip(reading: Reading, sheet: Sheet, travel: tuple[float, float] | None) -> Grip | None:
+    """What the part does to what it closes on, if it does. Raises Fault."""
+    line = sheet.get("grips")
+    if line is None:
+        return None
+    *pressing, side, contact, time = line.items[1:]
+    lasts_s = reading.tried(
+        reading.within, cast("Token", time), SECONDS, "a grip", high=DAY_MS / 1000, above=0
+    )
+    contact_deg = reading.tried(angle, reading, cast("Token", contact))
+    force_n = at_m = None
+    if pressing:
+        force_n = reading.within(line.amount(1), NEWTONS, "the force of a grip", above=0)
+        at_m = reading.within(line.amount(2), METRES, "a distance", above=0)
+    if lasts_s is None or contact_deg is None:
+        raise Fault
+    if travel is not None and not travel[0] <= contact_deg <= travel[1]:
+        reading.error(
+            "number-out-of-range",
+            f"`{reading.text(contact)}` is outside the part's travel: nothing is gripped there",
+            contact,
+            help="write the angle at which the part meets what it holds",
+        )
+        raise Fault
+    return Grip(
+        contact_deg,
+        1 if cast("Token", side).type == "PAST" else -1,
+        lasts_s,
+        force_n,
+        at_m or 0.0,
+        mark=reading.origins.mark(
+            *(line, line),
+            ("force", pressing[0] if pressing else None),
+            ("distance", pressing[1] if pressing else None),
+            ("contact", contact),
+            ("time", time),
+        ),
+    )
 
 
 def _points(reading: Reading, sheet: Sheet) -> tuple[CalibrationPoint, ...]:

@@ -28,6 +28,7 @@ from sim.model import (
     Fade,
     FourBar,
     Gear,
+    Grip,
     Hold,
     Input,
     InTurn,
@@ -246,6 +247,16 @@ def _servo(servo: Servo) -> Iterator[str]:
         edge = servo.nip_edge_m
         by = "" if edge is None else f", {' by '.join(_quantity(side, 'm') for side in edge)}"
         yield f"nip at {_quantity(servo.nip_m, 'm')}{by}"
+    if servo.grip is not None:
+        yield _grip(servo.grip)
+
+
+def _grip(grip: Grip) -> str:
+    side = "past" if grip.side > 0 else "below"
+    met = f"{side} {_quantity(grip.contact_deg, 'deg')}, for {_quantity(grip.lasts_s, 's')}"
+    if grip.force_n is None:
+        return f"stalls {met}"
+    return f"grips {_quantity(grip.force_n, 'N')} at {_quantity(grip.at_m, 'm')}, {met}"
 
 
 def _load(load: Load, mount: Mount | None) -> Iterator[str]:

@@ -260,10 +260,31 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         ),
     ),
     Example(
+        "`grips` needs a force and its distance, where the part meets what it holds, and for how "
+        "long at one go",
+        "such as `grips 8 N at 60 mm, past 40 deg, for 2 s`",
+        (
+            _in(_SERVO, "grips"),
+            _in(_SERVO, "grips 3 N"),
+            _in(_SERVO, "grips 3 N at 3 mm"),
+            _in(_SERVO, "grips 3 N at 3 mm, for 3 s"),
+            _in(_SERVO, "grips 3 N at 3 mm, past 3 deg"),
+        ),
+    ),
+    Example(
+        "`stalls` needs where the part meets what it holds, and for how long at one go",
+        "such as `stalls past 40 deg, for 500 ms`",
+        (
+            _in(_SERVO, "stalls"),
+            _in(_SERVO, "stalls for 3 s"),
+            _in(_SERVO, "stalls past 3 deg"),
+        ),
+    ),
+    Example(
         "only a line of a servo can stand here",
         "its lines start with pulse, travel, rating, load, level, axis, spring, friction, gear, "
         "levers, four-bar, rotor, time constant, backlash, acceleration, limits, idling, "
-        "dead band, tip or nip",
+        "dead band, tip, nip, grips or stalls",
         (_in(_SERVO, "3"), _in(_SERVO, "travel 3 deg to 5 deg", "3")),
     ),
     Example(

@@ -54,6 +54,7 @@ JERK: Final = _dimension(deg=1, s=-3)
 LENGTH: Final = _dimension(m=1)
 WAY_SPEED: Final = _dimension(m=1, s=-1)
 MASS: Final = _dimension(kg=1)
+FORCE: Final = _dimension(m=1, kg=1, s=-2)
 TORQUE: Final = _dimension(m=2, kg=1, s=-2)
 RATE: Final = _dimension(m=2, kg=1, s=-2, deg=-1)
 INERTIA: Final = _dimension(m=2, kg=1)
@@ -93,6 +94,10 @@ UNITS: Final[dict[str, tuple[Fraction, Dimension]]] = {
     "g": (_MILLI, MASS),
     "kg": (Fraction(1), MASS),
     "oz": (_OUNCE, MASS),
+    "N": (Fraction(1), FORCE),
+    "mN": (_MILLI, FORCE),
+    "kgf": (_GRAVITY, FORCE),
+    "gf": (_GRAVITY / 1000, FORCE),
     "mN.m": (_MILLI, TORQUE),
     "N.mm": (_MILLI, TORQUE),
     "N.cm": (Fraction(1, 100), TORQUE),
@@ -133,6 +138,7 @@ OTHERWISE: Final[dict[str, str]] = {
     **dict.fromkeys(("Nm", "N-m"), "N.m"),
     **dict.fromkeys(("Ncm", "N-cm"), "N.cm"),
     **dict.fromkeys(("Nmm", "N-mm"), "N.mm"),
+    **dict.fromkeys(("newton", "newtons"), "N"),
     **dict.fromkeys(("gram", "grams"), "g"),
     **dict.fromkeys(("amp", "amps", "ampere", "amperes"), "A"),
     **dict.fromkeys(("volt", "volts"), "V"),
@@ -163,6 +169,7 @@ class Measure:
 
 DURATION: Final = Measure("a time", TIME, Fraction(1000), "ms", "ms")
 PULSE: Final = Measure("a pulse width", TIME, Fraction(10**6), "us", "us")
+SECONDS: Final = Measure("a time", TIME, Fraction(1), "s", "s")
 RUN_TIME: Final = Measure("a time", TIME, Fraction(1, 3600), "h", "h")
 DEGREES: Final = Measure("an angle", ANGLE, Fraction(1), "deg", "deg")
 TURN_SPEED: Final = Measure("a speed", SPEED, Fraction(1), "deg/s", "deg/s")
@@ -171,6 +178,7 @@ TURN_JERK: Final = Measure("a jerk", JERK, Fraction(1), "deg/s3", "deg/s3")
 METRES: Final = Measure("a length", LENGTH, Fraction(1), "mm", "m")
 METRES_A_SECOND: Final = Measure("a speed", WAY_SPEED, Fraction(1), "m/s", "m/s")
 KILOGRAMS: Final = Measure("a mass", MASS, Fraction(1), "g", "kg")
+NEWTONS: Final = Measure("a force", FORCE, Fraction(1), "N", "N")
 NEWTON_METRES: Final = Measure("a torque", TORQUE, Fraction(1), "kgf.cm", "N.m")
 SPRING_RATE: Final = Measure("a spring rate", RATE, _RAD, "mN.m/deg", "N.m/rad")
 INERTIAS: Final = Measure("an inertia", INERTIA, Fraction(1), "g.cm2", "kg.m2")
@@ -187,7 +195,7 @@ PLAIN: Final = Measure("a plain number", NUMBER, Fraction(1), "")
 _MEASURES: Final = (
     *(DURATION, DEGREES, TURN_SPEED, TURN_ACCELERATION, TURN_JERK, METRES, KILOGRAMS),
     *(NEWTON_METRES, SPRING_RATE, INERTIAS, AMPERES, AMPERE_HOURS, VOLTS, OHMS, LEVEL),
-    *(CELSIUS, AWG, PLAIN, METRES_A_SECOND),
+    *(CELSIUS, AWG, PLAIN, METRES_A_SECOND, NEWTONS),
 )
 
 _QUANTITY: Final = re.compile(r"(-?[0-9]+(?:\.[0-9]+)?) *(\S*)")

@@ -54,7 +54,13 @@ class Standard:
     @property
     def peak_share(self) -> float:
         """The greatest share of the rating that it carries for a peak (`PEAK_S`)."""
-        return max(at for at, seconds in self.carries if seconds >= PEAK_S)
+        return self.share_for(PEAK_S)
+
+    def share_for(self, seconds: float) -> float:
+        """The greatest share of the rating that it carries for so long; for a day, what it does for
+        ever (`continuous`)."""
+        shares = [at for at, lasts in self.carries if lasts >= seconds]
+        return max([self.continuous, *shares])
 
     @property
     def wire_share(self) -> float:
@@ -141,16 +147,17 @@ def fuse_for(
     start_a: float = 0.0,
     kind: FuseKind = "blade",
     air_c: float = 20.0,
+    peak_s: float = PEAK_S,
 ) -> Fuse:
     """The least rating of a kind for an RMS and a peak current (A) that still protects the wire.
 
     At least what carries the RMS for long in air of `air_c`, and the peak, and `start_a` (with one
     more servo stalled, as when it starts from an unknown angle), for `PEAK_S`; at most what the
-    thinnest wire behind it stands.
+    thinnest wire behind it stands. `peak_s`: how long the peak lasts, where parts grip.
     """
     standard = STANDARDS[kind]
     long = standard.continuous * standard.left_when_warm(air_c)
-    needed = max(rms_a / long, peak_a / standard.peak_share, start_a / standard.peak_share)
+    needed = max(rms_a / long, peak_a / standard.share_for(peak_s), start_a / standard.peak_share)
     rating = next((r for r in standard.ratings_a if r >= needed), None)
     if rating is None:
         largest = standard.ratings_a[-1]

@@ -49,6 +49,8 @@ class Contact:
 class Pinch:
     """The greatest forces that a stalled servo puts on what is caught by its part.
 
+    `grip`: what the rig declares that it grips with, where it does.
+
     `tip`: at the part's tip. `nip`: nearest to the hinge, as `nip at ...` says (`nip_stated`) or
     where a small finger gets in; None for a part that opens too little for that. `angle_deg`: where
     in the travel the forces peak. `energy_j`: kinetic energy of part and servo at `speed_deg_s`.
@@ -61,6 +63,7 @@ class Pinch:
     angle_deg: float
     speed_deg_s: float
     energy_j: float
+    grip: Contact | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +107,14 @@ def pinch(one: Servo, voltage_v: float, speed_deg_s: float = 0.0) -> Pinch | Non
         angle_deg=float(angles[worst]),
         speed_deg_s=speed_deg_s,
         energy_j=inertia * radians(speed_deg_s) ** 2 / 2.0,
+        grip=_declared(one),
     )
+
+
+def _declared(one: Servo) -> Contact | None:
+    if one.grip is None or one.grip.force_n is None:
+        return None
+    return _contact(one, one.grip.force_n * one.grip.at_m, one.grip.at_m)
 
 
 def _contact(one: Servo, torque_nm: float, at_m: float) -> Contact:

@@ -2,7 +2,8 @@
 
 A part that moves may be stopped or taken over at any moment, and the board then brakes and turns
 it as hard as its table lets it: no motion asks for more than its limits do
-(`sim.strain.interruption`). A part that no cue moves holds its hardest pose.
+(`sim.strain.interruption`). A part that no cue moves holds its hardest pose. A part that grips, or
+that carries one, is taken to grip, all of them at once (`sim.rig.grip`).
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from sim.model import Law, Rig, Servo, Show
+from sim.rig.grip import gripping
 from sim.rig.holding_torque import worst_hold
 from sim.rig.supply import highest_v
 from sim.score.tree import PlannedMove
@@ -57,14 +59,16 @@ def hardest_torques(
     held = hold_nm(show.rig)
     found = {}
     for one in (o for o in show.rig.outputs if isinstance(o, Servo)):
+        grip = gripping(show.rig, one)
+        least = max(held[one.name], _finite(grip.torque_nm) if grip is not None else 0.0)
         if one.name not in limits:
-            found[one.name] = Hardest(held[one.name], None)
+            found[one.name] = Hardest(least, None)
             continue
         own = [move for move in moves if move.move.output == one.name]
         known = _peak_nm(show.rig, one, own) if peak_nm is None else peak_nm.get(one.name, {})
         cue = max(own, key=lambda move: known.get(_way(move), 0.0)).cue
         most = _finite(hardest_nm(show.rig, one, limits[one.name]))
-        found[one.name] = Hardest(max(held[one.name], most), cue)
+        found[one.name] = Hardest(max(least, most), cue)
     return found
 
 

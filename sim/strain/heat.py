@@ -8,15 +8,18 @@ of its stall torque at most, and less in a closed case.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf, log
 from typing import Final
 
 import numpy as np
 
 from sim.model import Servo, Show, Wearer
+from sim.rehearsal.sampling import Samples
 from sim.rig.disturbance import settled
+from sim.rig.grip import gripping, presses, pressing
 from sim.rig.holding_torque import holding_nm
-from sim.score.tree import rest_angles
-from sim.strain.usage import Book, Mix
+from sim.score.tree import duration_ms, rest_angles
+from sim.strain.usage import SAMPLE_MS, Book, Mix
 
 CONTINUOUS: Final = 1.0 / 3.0
 """Share of stall torque that a hobby servo stands continuously (common practice, from memory: a
@@ -24,6 +27,10 @@ fifth to a third; no source)."""
 
 WINDOW_S: Final = 600.0
 """The busiest ten minutes are judged: a small servo's case warms up in a few (common practice)."""
+
+WINDING_S: Final = 10.0
+"""Thermal time constant (s) of a small brushed motor's winding against its case (makers' sheets of
+motors of 10 to 25 mm: 5 to 20 s, from memory)."""
 
 MOVING_DEG_S: Final = 1.0
 """A part slower than this counts as holding."""
@@ -64,6 +71,95 @@ def hardest_hold(one: Servo, rest: tuple[float, ...], wearer: Wearer) -> Hold:
     torques = np.nan_to_num(holding_nm(one, np.array(rest), settled(wearer)), posinf=0.0)
     hardest = int(np.argmax(torques))
     return Hold(float(torques[hardest]) / one.ratings[0].stall_nm, rest[hardest])
+
+
+def longest_s(share: float) -> float:
+    """How long (s) a servo may give `share` of its stall torque at one go, from a cool winding.
+
+    The winding's excess over its case grows as share**2 (1 - exp(-t / tau)), a body of one heat
+    capacity under constant losses (heat balance; IEC 60034-1's short-time duty S2 is of this kind).
+    It may reach what the torque that a servo stands for ever brings it to: share**2 (1 - exp(-t /
+    tau)) = `CONTINUOUS`**2. Infinite up to that torque.
+    """
+    if share <= CONTINUOUS:
+        return inf
+    return -WINDING_S * log(1.0 - (CONTINUOUS / share) ** 2)
+
+
+@dataclass(frozen=True, slots=True)
+class GripHeat:
+    """One grip of a servo, of its own or of a part that it carries (`gripper`).
+
+    `share`: horn torque over the stall torque at the lowest rating. `lasts_s`: how long at one go,
+    `longest_s`: how long its winding stands that.
+    """
+
+    servo: str
+    gripper: str
+    share: float
+    lasts_s: float
+    longest_s: float
+
+
+def grip_heats(show: Show) -> tuple[GripHeat, ...]:
+    """How long each servo on which a grip presses has to stand it, and can; in the rig's order.
+
+    Of several grips that press on one servo the longest counts, with the torque of all.
+    """
+    found = []
+    asked = presses(show.rig)
+    for one in (o for o in show.rig.outputs if isinstance(o, Servo) and o.name in asked):
+        hard = gripping(show.rig, one)
+        if hard is None or not one.ratings:
+            continue
+        grippers = [press.gripper for press in asked[one.name]]
+        longest = max(grippers, key=lambda servo: servo.grip.lasts_s if servo.grip else 0.0)
+        assert longest.grip is not None
+        # a stalled servo at more than its rated voltage is hotter still
+        share = hard.torque_nm / one.ratings[0].stall_nm
+        stands = longest_s(share)
+        found.append(GripHeat(one.name, longest.name, share, longest.grip.lasts_s, stands))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Overstay:
+    """A cue (None: standing in the safe pose) that keeps a part gripping longer than declared.
+
+    `seconds` is infinite for the safe pose and for a cue that ends in being taken over.
+    """
+
+    servo: str
+    cue: str | None
+    seconds: float
+
+
+def overstays(show: Show, book: Book) -> tuple[Overstay, ...]:
+    """What keeps parts past their contact for longer than their grips say, longest first."""
+    found = []
+    for one in (o for o in show.rig.outputs if isinstance(o, Servo) and o.grip is not None):
+        grip = one.grip
+        assert grip is not None
+        if pressing(grip, one.safe_deg):
+            found.append(Overstay(one.name, None, inf))
+        for name, cue in book.cues.items():
+            lasts_ms = duration_ms(cue.body)
+            seconds = _held_s(book[name].samples, one, lasts_ms)
+            if lasts_ms == inf and seconds >= book.seconds(name) - 2 * SAMPLE_MS / 1000.0:
+                seconds = inf
+            if seconds > grip.lasts_s + 2 * SAMPLE_MS / 1000.0:
+                found.append(Overstay(one.name, name, seconds))
+    return tuple(sorted(found, key=lambda stay: -stay.seconds))
+
+
+def _held_s(samples: Samples, one: Servo, lasts_ms: float) -> float:
+    """The longest time (s) at one go for which the cue itself keeps a part past its contact."""
+    assert one.grip is not None
+    seen = samples.servos[one.name]
+    inside = samples.times_ms - samples.times_ms[0] < lasts_ms
+    holds = pressing(one.grip, seen.angle_deg) & seen.powered & inside
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]]).astype(np.int8)))
+    return float(max(edges[1::2] - edges[::2], default=0)) * SAMPLE_MS / 1000.0
 
 
 def heats(show: Show, book: Book | None = None) -> tuple[Heat, ...]:

@@ -24,7 +24,8 @@ from numpy.typing import NDArray
 
 from sim.model import Board, Cells, Lamp, Regulator, Servo, Show, Strip, Supply
 from sim.rig import battery, servo, wire
-from sim.rig.fuse import STANDARDS, Fuse, fuse_for
+from sim.rig.fuse import PEAK_S, STANDARDS, Fuse, fuse_for
+from sim.rig.grip import gripping, longest_s
 from sim.rig.holding_torque import worst_hold
 from sim.rig.resistor import Series
 from sim.rig.servo import KGF_CM_NM
@@ -59,8 +60,8 @@ class ServoSize:
     As a shop prints it, at `voltage_v`: at least `torque_kgf_cm`, at most `seconds_per_60deg`. The
     same in SI: `stall_nm`, `speed_deg_s`. `hold_kgf_cm`: the hardest pose, as it is (no margin).
     `peak_kgf_cm`, `peak_deg_s`: the greatest horn torque and speed, as they are. `set_by`: what
-    decides the torque: `moves`, `holding` or `heat`. No torque is enough (None) where the drive
-    locks or cannot reach. `has_*`: the present servo at that voltage.
+    decides the torque: `moves`, `holding`, `gripping` or `heat`. No torque is enough (None) where
+    the drive locks or cannot reach. `has_*`: the present servo at that voltage.
     """
 
     servo: str
@@ -221,10 +222,12 @@ def size_servo(
     """The least powerful servo for one part; see the module's head."""
     kept = 1.0 - show.rig.wearer.margin
     driving, braking = _operating_points(show, one, planned, cuts)
-    hold = worst_hold(one, show.rig.wearer)
+    hold, grip = worst_hold(one, show.rig.wearer), gripping(show.rig, one)
     floors = {
         "moves": least_power(driving, braking, kept)[0],
         "holding": hold.torque_nm / kept,
+        # one that stalls gives what it has: any servo does
+        "gripping": grip.torque_nm / kept if grip is not None and not grip.stalls else 0.0,
         "heat": max(heat.hold_share, heat.rms_share) * one.ratings[0].stall_nm / CONTINUOUS,
     }
     set_by = max(floors, key=lambda name: floors[name])
@@ -249,7 +252,7 @@ def size_servo(
         set_by=set_by,
         has_kgf_cm=rated.stall_nm / KGF_CM_NM,
         has_seconds_per_60deg=60.0 / rated.speed_deg_s,
-        enough=rated.stall_nm / up >= max(floors["holding"], floors["heat"])
+        enough=rated.stall_nm / up >= max(floors["holding"], floors["gripping"], floors["heat"])
         and _enough(driving, braking, kept, rated.stall_nm / up, rated.speed_deg_s / up),
     )
 
@@ -327,7 +330,8 @@ def _supply(show: Show, supply: Supply, book: Book, mix: Mix, worst: dict[str, S
     start = max((sag.source_a for sag in starts), default=0.0)
     kind, air_c = supply.fuse_kind, show.rig.wearer.temperature_c
     asked = over.source_rms_a, source_peak
-    fuse_a = supply.fuse_a or fuse_for(*asked, inf, start, kind, air_c).rating_a or 0.0
+    peak_s = max(PEAK_S, longest_s(show.rig, [board.name for board in boards]))
+    fuse_a = supply.fuse_a or fuse_for(*asked, inf, start, kind, air_c, peak_s).rating_a or 0.0
     behind_a = fuse_a * STANDARDS[kind].wire_share
     feeds = tuple(_feed(show, b, worst[b.name], book, mix, behind_a) for b in boards)
     wires = [wire.feed_carries_a(b.wire) for b in boards if b.wire is not None]
@@ -351,12 +355,13 @@ def _supply(show: Show, supply: Supply, book: Book, mix: Mix, worst: dict[str, S
         capacity_ah=capacity,
         has_ah=None if cells is None else battery.pack_ah(cells),
         regulator_a=_regulator_a(supply.regulator, peak, starts, over),
-        fuse=fuse_for(*asked, thinnest, start, kind, air_c),
+        fuse=fuse_for(*asked, thinnest, start, kind, air_c, peak_s),
         has_fuse_a=supply.fuse_a,
         feeds=feeds,
         cautions=(
             *_cautions(supply, over, capacity, at_worst + starts),
             *_fuse_cautions(supply, over.source_rms_a, at_worst + starts, thinnest, air_c),
+            *_grip_caution(supply, source_peak, peak_s),
         ),
     )
 
@@ -421,6 +426,16 @@ def _fuse_cautions(
         yield f"{title} may open at the peak of {peak:.2f} A"
     if supply.fuse_a * standard.wire_share > thinnest_a:
         yield f"{title} does not protect a wire that carries {thinnest_a:g} A"
+
+
+def _grip_caution(supply: Supply, peak_a: float, peak_s: float) -> Iterator[str]:
+    """What a grip that outlasts an ordinary peak asks of the present fuse."""
+    if supply.fuse_a is None or peak_s <= PEAK_S:
+        return
+    standard = STANDARDS[supply.fuse_kind]
+    held = standard.share_for(peak_s) * supply.fuse_a
+    if held < peak_a <= standard.peak_share * supply.fuse_a:
+        yield f"the {supply.fuse_a:g} A fuse may open while parts grip for {peak_s:g} s"
 
 
 def _feed(show: Show, board: Board, sag: Sag, book: Book, mix: Mix, fuse_a: float) -> FeedSize:

@@ -7,7 +7,7 @@ at the boards (`sim.rig.supply`), and those back to the servos' lines (`sim.rig.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
@@ -19,6 +19,7 @@ from sim.rehearsal.sampling import Samples, ServoSamples
 from sim.rig import battery, drive, load, servo
 from sim.rig.chain import Motion, chain
 from sim.rig.disturbance import push_nm
+from sim.rig.grip import GripLoad, horn_nm, presses, pressing
 from sim.rig.supply import PIXEL_IDLE_A, Demand, highest_v, solve
 
 Array: TypeAlias = NDArray[np.float64]
@@ -77,8 +78,9 @@ def work(
     """
     wearer = rig.wearer if wearer is None else wearer
     servos = {o.name: o for o in rig.outputs if isinstance(o, Servo)}
+    grips = presses(rig)
     ends = {
-        name: _horn_torques(one, samples, wearer)
+        name: _gripped(one, samples, _horn_torques(one, samples, wearer), grips.get(name, ()))
         for name, one in servos.items()
         if name in samples.servos
     }
@@ -126,6 +128,34 @@ def _horn_torques(one: Servo, samples: Samples, wearer: Wearer) -> tuple[Array, 
         for end in _part_torques(one, samples, wearer)
     )
     return low, high
+
+
+def _gripped(
+    one: Servo, samples: Samples, ends: tuple[Array, Array], grips: Sequence[GripLoad]
+) -> tuple[Array, Array]:
+    """The same, and what the part presses with where it, or a part on it, grips.
+
+    The weight's torque is taken against the grip, so both ends are the same there. Its sign is that
+    of a motion that closes.
+    """
+    part = stall = np.zeros(samples.times_ms.shape)
+    for press in grips:
+        grip, seen = press.gripper.grip, samples.servos.get(press.gripper.name)
+        if grip is None or seen is None:
+            continue
+        holds = pressing(grip, seen.angle_deg) & seen.powered
+        part = part + np.where(holds, press.part_nm, 0.0)
+        stall = stall + np.where(holds, press.stall_nm, 0.0)
+    powered = samples.servos[one.name].powered
+    holds = ((part > 0.0) | (stall > 0.0)) & powered
+    if not holds.any():
+        return ends
+    angle = samples.servos[one.name].angle_deg
+    greatest = np.maximum(np.abs(ends[0]), np.abs(ends[1]))
+    torque = horn_nm(one, angle, part, stall) + np.where(stall > 0.0, 0.0, greatest)
+    side = 1.0 if one.grip is None else float(one.grip.side)
+    torque = torque * side * np.sign(drive.horn(one, angle).ratio)
+    return np.where(holds, torque, ends[0]), np.where(holds, torque, ends[1])
 
 
 def _part_torques(one: Servo, samples: Samples, wearer: Wearer) -> tuple[Array, Array]:

@@ -1,8 +1,9 @@
 """How a show is used: what each cue takes, and the mix of cues in an hour.
 
 Each cue is rehearsed on its own from a quiet start, once (a cue without end for a while), and its
-averages are kept. The stated mix adds them up; the rest of the hour is the idle cue or, without
-one, parts that hold and lights that stand as after power-up.
+averages are kept. A cue that leaves a part gripping lasts until that grip is let go. The stated mix
+adds them up; the rest of the hour is the idle cue or, without one, parts that hold and lights that
+stand as after power-up.
 """
 
 from __future__ import annotations
@@ -14,12 +15,13 @@ from typing import Final
 
 import numpy as np
 
-from sim.model import Cells, Cue, Press, Rig, Show, Supply
+from sim.model import Cells, Cue, Move, Press, Rig, Servo, Show, Supply
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import Samples, sample
 from sim.rig import battery
 from sim.rig.disturbance import settled, upright
-from sim.score.tree import LONGEST_HOLD_MS, duration_ms, ready_ms
+from sim.rig.grip import pressing
+from sim.score.tree import LONGEST_HOLD_MS, acts, duration_ms, ready_ms
 from sim.strain.torque_and_current import RigWork, work
 
 SAMPLE_MS: Final = 10
@@ -63,7 +65,7 @@ class CueAlone:
 def run_of(show: Show, cue: Cue | None) -> CueAlone:
     """Rehearse one cue alone; None: a second of standing by after power-up, without idle."""
     start = ready_ms(show) + 100
-    lasts = 1000.0 if cue is None else duration_ms(cue.body)
+    lasts = 1000.0 if cue is None else duration_ms(cue.body) + grip_ms(show.rig, cue)
     seen = LONGEST_HOLD_MS if lasts == inf else max(int(lasts), SAMPLE_MS)
     quiet = _without_idle(show)
     presses = [] if cue is None else [Press(start, cue=cue.name)]
@@ -75,6 +77,20 @@ def run_of(show: Show, cue: Cue | None) -> CueAlone:
         show.rig,
         samples,
     )
+
+
+def grip_ms(rig: Rig, cue: Cue) -> float:
+    """How long (ms) parts grip on after a cue that leaves them past their contact, at the most."""
+    ends = {act.output: act.angle_deg for act in acts(cue.body) if isinstance(act, Move)}
+    left = [
+        1000.0 * one.grip.lasts_s
+        for one in rig.outputs
+        if isinstance(one, Servo)
+        and one.grip is not None
+        and one.name in ends
+        and pressing(one.grip, ends[one.name])
+    ]
+    return max(left, default=0.0)
 
 
 def _without_idle(show: Show) -> Show:
@@ -145,7 +161,7 @@ class Book:
 
     def seconds(self, cue: str) -> float:
         """How long one run of a cue takes (s); of an endless one, its first look."""
-        lasts = duration_ms(self.cues[cue].body)
+        lasts = duration_ms(self.cues[cue].body) + grip_ms(self.show.rig, self.cues[cue])
         return (LONGEST_HOLD_MS if lasts == inf else lasts) / 1000.0
 
 

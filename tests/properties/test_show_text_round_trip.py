@@ -100,8 +100,15 @@ def servos(draw: st.DrawFn, name: str, board: str) -> model.Servo:
         rotor_kg_m2=draw(st.floats(0, 10)),
         drive_efficiency=draw(st.just(1.0) | st.floats(0.01, 1)),
         backlash_deg=draw(st.floats(0, 10)),
+        grip=draw(st.none() | grips((low, high))),
         **draw(nips()),
     )
+
+
+def grips(travel_deg: tuple[float, float]) -> st.SearchStrategy[model.Grip]:
+    """With a force at a distance, or with all that the servo has."""
+    met = (st.sampled_from(travel_deg), st.sampled_from([-1, 1]), st.floats(0.001, 3600))
+    return st.builds(model.Grip, *met) | st.builds(model.Grip, *met, POSITIVE, POSITIVE)
 
 
 def nips() -> st.SearchStrategy[dict[str, object]]:

@@ -106,6 +106,12 @@ def test_peaks_and_a_starting_servo_raise_the_rating() -> None:
     assert fuse_for(0.5, 1.35 * 5.0).rating_a == 5.0
     assert fuse_for(0.5, 1.36 * 5.0).rating_a == 7.5
     assert fuse_for(0.5, 1.0, start_a=6.8).rating_a == 7.5
+    # a blade fuse carries 135 % for 0.75 s only, 100 % for hours
+    assert fuse_for(0.5, 1.35 * 5.0, peak_s=0.75).rating_a == 5.0
+    assert fuse_for(0.5, 1.35 * 5.0, peak_s=0.76).rating_a == 7.5
+    # a time-delay cartridge to UL 248-14 carries 200 % for 5 s, 110 % for hours
+    assert fuse_for(0.5, 2.0, kind="UL slow", peak_s=5.0).rating_a == 1.0
+    assert fuse_for(0.5, 2.0, kind="UL slow", peak_s=5.1).rating_a == 2.0
     assert fuse_for(0.5, 1.0, start_a=6.8, kind="UL slow").rating_a == 4.0
 
 

@@ -296,6 +296,26 @@ def test_a_drive_says_what_it_loses_and_how_much_play_it_has() -> None:
         assert names(found) == ["number-out-of-range"]
 
 
+def test_a_grip_has_a_force_at_a_distance_or_all_the_servo_has() -> None:
+    grip = servo("grips 8 N at 60 mm, past 20 deg, for 1.5 s").grip
+    assert grip is not None
+    assert (grip.force_n, grip.at_m, grip.contact_deg, grip.side) == (8.0, 0.06, 20.0, 1)
+    assert grip.lasts_s == 1.5
+    stall = servo("stalls below 10 deg, for 500 ms").grip
+    assert stall is not None
+    assert (stall.force_n, stall.contact_deg, stall.side, stall.lasts_s) == (None, 10.0, -1, 0.5)
+    for wrong in (
+        "grips 0 N at 60 mm, past 20 deg, for 1 s",
+        "grips 8 N at 0 mm, past 20 deg, for 1 s",
+        "grips 8 N at 60 mm, past 20 deg, for 0 s",
+        "stalls past 300 deg, for 1 s",
+    ):
+        assert names(finding_of(wrong)) == ["number-out-of-range"], wrong
+    assert names(finding_of("grips 8 mm at 60 mm, past 20 deg, for 1 s")) == ["unit-mismatch"]
+    twice = finding_of("stalls past 20 deg, for 1 s", "stalls past 30 deg, for 1 s")
+    assert names(twice) == ["duplicate-line"]
+
+
 def test_a_nip_has_its_distance_and_maybe_its_edge() -> None:
     assert servo("nip at 12 mm").nip_m == 0.012
     assert servo("nip at 12 mm").nip_edge_m is None

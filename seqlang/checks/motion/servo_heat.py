@@ -1,7 +1,7 @@
 """servo-heat: a servo holds or works harder for minutes than it can take.
 
 What: the torque a servo holds in any pose the show leaves it in, and its RMS torque over the
-busiest ten minutes, stay under a third of its stall torque.
+busiest ten minutes, grips included, stay under a third of its stall torque.
 
 Why: a servo's heat goes with the square of its torque; a pose that is hard to hold overheats it
 although nothing moves.
@@ -23,6 +23,7 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.passing import rehearsable
 from seqlang.text.findings import Finding
+from sim.rig.grip import presses
 from sim.rig.servo import KGF_CM_NM
 from sim.score.tree import rest_angles
 from sim.strain.heat import CONTINUOUS, Heat, hardest_hold, heats
@@ -45,7 +46,9 @@ def check(context: Context) -> Iterator[Finding]:
 
 
 def _could_be_hot(context: Context, name: str) -> bool:
-    """Whether any move alone goes over the limit: then the show is rehearsed for it."""
+    """Whether any move or a grip goes over the limit: then the show is rehearsed for it."""
+    if name in presses(context.sound_show.rig):
+        return True
     work = context.work.get(name)
     if work is None:
         return False

@@ -2,7 +2,8 @@
 
 What: the peak current at the source stays under the fuse's rating (a warning), and under what a
 fuse of that kind surely carries for half a second (an error): 135 % of a blade fuse's rating, 110 %
-of a fast cartridge's to UL 248-14, 150 % of one to IEC 60127.
+of a fast cartridge's to UL 248-14, 150 % of one to IEC 60127. Where parts grip for longer, for as
+long as that.
 
 Why: a fuse that runs hot ages and opens on the street.
 
@@ -28,7 +29,8 @@ from seqlang.checks.figures import figure, figures
 from seqlang.checks.supply.sagging import cues_running, standing, while_running
 from seqlang.text.findings import Finding, Fix
 from sim.model import Supply
-from sim.rig.fuse import STANDARDS, Standard
+from sim.rig.fuse import PEAK_S, STANDARDS, Standard
+from sim.rig.grip import longest_s
 from sim.strain.sag import Sag
 
 
@@ -44,8 +46,10 @@ def _fuse(context: Context, supply: Supply, sag: Sag) -> Iterator[Finding]:
     if supply.fuse_a is None or sag.source_a <= supply.fuse_a:
         return
     standard = STANDARDS[supply.fuse_kind]
-    opens = sag.source_a > standard.peak_share * supply.fuse_a
-    needed = sag.source_a / standard.peak_share if opens else sag.source_a
+    fed = [board.name for board in context.show.rig.boards if board.supply == supply.name]
+    carries = standard.share_for(max(PEAK_S, longest_s(context.sound_show.rig, fed)))
+    opens = sag.source_a > carries * supply.fuse_a
+    needed = sag.source_a / carries if opens else sag.source_a
     rating = next((r for r in standard.ratings_a if r >= sag.source_a), None)
     span = context.span(supply.mark, "fuse")
     asked_text, limit_text = figures(sag.source_a, supply.fuse_a)

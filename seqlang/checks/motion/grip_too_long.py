@@ -1,0 +1,107 @@
+"""grip-too-long: a servo presses on what it holds for longer than its winding stands.
+
+What: at the torque of the grip, the winding of the servo that grips (and of one that carries it)
+gets no hotter at one go than what the servo stands for ever would make it (a warning). And no cue,
+nor the safe pose, keeps a part closed for longer than its grip is declared for (a warning).
+
+Why: a stalled servo turns its whole current into heat, in a few grams of copper; it smokes within
+seconds.
+
+Example:
+
+    stalls past 40 deg, for 10 s
+
+Instead: grip for as long as it stands, let a spring hold, or take a stronger servo:
+
+    stalls past 40 deg, for 1 s
+
+Source of the limit: heat balance of a winding (`sim/strain/heat.py`), its time constant from
+makers' sheets of small motors, from memory; a third of the stall torque for ever is common
+practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import isfinite
+
+from seqlang.checks.context import Context
+from seqlang.checks.figures import figure, figures
+from seqlang.checks.passing import rehearsable
+from seqlang.checks.rewrite import rewritten
+from seqlang.text import units
+from seqlang.text.findings import Finding
+from sim.strain.heat import GripHeat, Overstay, grip_heats, overstays
+from sim.strain.usage import Book
+
+
+def check(context: Context) -> Iterator[Finding]:
+    if not any(servo.grip is not None for servo in context.servos.values()):
+        return
+    for heat in grip_heats(context.sound_show):
+        if heat.lasts_s > heat.longest_s:
+            yield _too_hot(context, heat)
+    if not context.once(rehearsable):
+        return
+    seen: set[str] = set()
+    for stay in overstays(context.sound_show, Book(context.sound_show)):
+        if stay.servo not in seen:
+            seen.add(stay.servo)
+            yield _overstay(context, stay)
+
+
+def _too_hot(context: Context, heat: GripHeat) -> Finding:
+    grip = context.servos[heat.gripper].grip
+    assert grip is not None
+    asked, limit = figures(heat.lasts_s, heat.longest_s)
+    where = context.span(grip.mark, "time")
+    fix = rewritten(context, where, heat.longest_s, units.SECONDS, "down")
+    if not any(digit in fix.text for digit in "123456789"):  # rounded to nothing
+        fix = rewritten(context, where, 1000 * heat.longest_s, units.DURATION, "down")
+    return Finding(
+        "warning",
+        "grip-too-long",
+        f"`{heat.servo}` is worked at {figure(100 * heat.share)} % of its stall torque for {asked} "
+        f"s while `{heat.gripper}` grips, and stands that for about {limit} s",
+        where,
+        label="too long at one go",
+        related=((context.span(context.servos[heat.servo].mark, "name"), "gets hot"),),
+        help=f"`{fix.text}` at one go; or let a spring or a catch hold what is gripped, grip "
+        "closer to the hinge, or take a stronger servo",
+        fix=fix,
+        asked=heat.lasts_s,
+        limit=heat.longest_s,
+        unit="s",
+    )
+
+
+def _overstay(context: Context, stay: Overstay) -> Finding:
+    servo = context.servos[stay.servo]
+    assert servo.grip is not None
+    where = context.span(servo.grip.mark, "time")
+    declared = f"its grip is declared for {figure(servo.grip.lasts_s)} s at one go"
+    if stay.cue is None:
+        what = f"`{stay.servo}` stands closed in its safe pose, and {declared}"
+        related = (
+            (context.span(servo.mark, "safe"), "closed here")
+            if context.has_part(servo.mark, "safe")
+            else (context.span(servo.mark, "name"), "rests as near to 0 deg as it can"),
+        )
+        helped = "let the safe pose be open"
+    else:
+        how = f"for {figure(stay.seconds)} s" if isfinite(stay.seconds) else "without end"
+        what = f"`{stay.cue}` keeps `{stay.servo}` closed {how}, and {declared}"
+        related = ((context.span(context.cues[stay.cue].mark, "name"), "keeps it closed"),)
+        helped = "open it earlier, or declare how long it really grips"
+    return Finding(
+        "warning",
+        "grip-too-long",
+        what,
+        where,
+        label="less than the show asks for",
+        related=related,
+        help=helped,
+        asked=stay.seconds if isfinite(stay.seconds) else None,
+        limit=servo.grip.lasts_s,
+        unit="s",
+    )

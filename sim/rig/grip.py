@@ -1,0 +1,168 @@
+"""Gripping: the torque of parts that press on what they hold.
+
+A part that is told to go past the place where it meets something is stopped there and presses on
+it. How hard the rig says: with a force, because something yields (a spring in the tendon, a soft
+tip), or with all that the servo has. Where the part stands on another part, that one's hinge bears
+the force too, on its longer lever: at most force times the whole length from its hinge, stretched.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sim.model import Servo
+from sim.rig import drive, load, servo
+from sim.rig.holding_torque import holding_nm
+from sim.rig.supply import highest_v
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterator
+
+    from sim.model import Grip, Rig
+
+Array: TypeAlias = NDArray[np.float64]
+
+_ANGLES_A_DEG = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class GripLoad:
+    """What the grip of `gripper` asks of one servo.
+
+    `part_nm`: torque about that servo's part's axis (N.m). `stall_nm`: its own stall torque at the
+    horn where it stalls on what it holds, else 0.
+    """
+
+    gripper: Servo
+    part_nm: float
+    stall_nm: float = 0.0
+
+
+def pressing(grip: Grip, angle_deg: ArrayLike) -> NDArray[np.bool_]:
+    """Where a part that is told to be at `angle_deg` presses on what it holds."""
+    return np.asarray(grip.side * (np.asarray(angle_deg) - grip.contact_deg) > 0.0)
+
+
+def presses(rig: Rig) -> dict[str, tuple[GripLoad, ...]]:
+    """By servo: its own grip, and those of the parts that it carries. Others are left out."""
+    servos = {o.name: o for o in rig.outputs if isinstance(o, Servo)}
+    found: dict[str, list[GripLoad]] = {}
+    for one in servos.values():
+        if one.grip is None or not one.ratings:
+            continue
+        own = _own(rig, one, one.grip)
+        found.setdefault(one.name, []).append(own)
+        force_n, arm_m = _force(one, own)
+        for carrier, length_m in _carriers(servos, one):
+            arm_m += length_m
+            found.setdefault(carrier.name, []).append(GripLoad(one, force_n * arm_m))
+    return {name: tuple(all_of) for name, all_of in found.items()}
+
+
+def _own(rig: Rig, one: Servo, grip: Grip) -> GripLoad:
+    if grip.force_n is not None:
+        return GripLoad(one, grip.force_n * grip.at_m + one.load.friction_nm)
+    stall = float(servo.strongest_line(one, highest_v(rig, one.board)).stall_nm)
+    ratio = np.abs(drive.horn(one, _angles(one, grip)).ratio)
+    return GripLoad(one, stall * float(np.nanmax(ratio)), stall)
+
+
+def _force(one: Servo, own: GripLoad) -> tuple[float, float]:
+    """Force (N) of a grip and its distance (m); of a stall at the tip, and none without a tip."""
+    grip = one.grip
+    assert grip is not None
+    if grip.force_n is not None:
+        return grip.force_n, grip.at_m
+    tip = load.far_end_m(one.load) if one.tip_m is None else one.tip_m
+    return (own.part_nm / tip, tip) if tip > 0.0 else (0.0, 0.0)
+
+
+def _carriers(servos: dict[str, Servo], one: Servo) -> Iterator[tuple[Servo, float]]:
+    """What carries a part, and what carries that, each with how far out the other's hinge is."""
+    while one.mount is not None and one.mount.on in servos:
+        length_m = one.mount.at_m
+        one = servos[one.mount.on]
+        yield one, length_m
+
+
+def longest_s(rig: Rig, boards: Collection[str]) -> float:
+    """How long (s) the longest grip of any servo on those boards lasts at one go; 0 without one."""
+    servos = (o for o in rig.outputs if isinstance(o, Servo) and o.board in boards)
+    return max((one.grip.lasts_s for one in servos if one.grip is not None), default=0.0)
+
+
+def horn_nm(
+    one: Servo, angle_deg: ArrayLike, part_nm: ArrayLike, stall_nm: ArrayLike = 0.0
+) -> Array:
+    """Horn torque (N.m, magnitude) that presses with `part_nm` on the part's axis.
+
+    part torque / (ratio efficiency): the horn drives. A stalled horn gives `stall_nm`, whatever the
+    ratio. Infinite where the drive has no ratio.
+    """
+    ratio = np.abs(drive.horn(one, angle_deg).ratio)
+    part = np.asarray(part_nm, dtype=np.float64)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        driven = np.where(part == 0.0, 0.0, part / (ratio * one.drive_efficiency))
+    driven = np.where(np.isnan(driven), np.inf, driven)
+    stalled = np.asarray(stall_nm, dtype=np.float64)
+    return np.where(stalled > 0.0, stalled, driven)
+
+
+@dataclass(frozen=True, slots=True)
+class Gripping:
+    """The greatest horn torque (N.m) of a servo while it grips, and the part's angle there.
+
+    `stalls`: it is the stall torque, which no weight adds to.
+    """
+
+    torque_nm: float
+    angle_deg: float
+    stalls: bool
+
+
+def gripping(rig: Rig, one: Servo) -> Gripping | None:
+    """The hardest a servo is worked by all grips that press on it, its pose held as well.
+
+    Weight, springs and the wearer's movement in their worst posture are taken against the grip.
+    None for a servo on which no grip presses. `one` may be leaner than the rig's (no such name in
+    it: None).
+    """
+    asked = presses(rig).get(one.name, ())
+    if not asked:
+        return None
+    angles = _angles(one, one.grip)
+    stall = max(press.stall_nm for press in asked)
+    part = sum(press.part_nm for press in asked)
+    torque = horn_nm(one, angles, part, stall)
+    if stall == 0.0:
+        torque = torque + holding_nm(one, angles, rig.wearer)
+    worst = int(np.argmax(torque))
+    return Gripping(float(torque[worst]), float(angles[worst]), stall > 0.0)
+
+
+def greatest_force_n(rig: Rig, one: Servo, horn_torque_nm: float) -> float:
+    """The greatest force (N) at its grip's distance that a servo presses with at a horn torque.
+
+    What `gripping` asks, solved for the force; less than 0 where the pose alone takes more. 0 for a
+    part without a grip of a stated force.
+    """
+    grip = one.grip
+    if grip is None or grip.force_n is None:
+        return 0.0
+    angles = _angles(one, grip)
+    ratio = np.abs(drive.horn(one, angles).ratio) * one.drive_efficiency
+    left = (horn_torque_nm - holding_nm(one, angles, rig.wearer)) * ratio
+    others = sum(press.part_nm for press in presses(rig)[one.name] if press.gripper is not one)
+    return (float(np.min(left)) - others - one.load.friction_nm) / grip.at_m
+
+
+def _angles(one: Servo, grip: Grip | None) -> Array:
+    """Where the part can stand and press: past the contact, or anywhere for one that carries."""
+    low, high = one.travel_deg
+    if grip is not None:
+        low, high = (grip.contact_deg, high) if grip.side > 0 else (low, grip.contact_deg)
+    return np.linspace(low, high, max(3, int(np.ceil(_ANGLES_A_DEG * (high - low))) + 1))

@@ -1,0 +1,181 @@
+"""Parts that grip: what they take of supply, fuse, heat and sizes, several fingers at once."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sim.model import (
+    Adapter,
+    Board,
+    CalibrationPoint,
+    Cue,
+    Gear,
+    Grip,
+    Hold,
+    InTurn,
+    Load,
+    Move,
+    PointMass,
+    Rating,
+    Rig,
+    Score,
+    Servo,
+    Show,
+    Supply,
+    Together,
+    Usage,
+)
+from sim.rig.servo import current_a, line
+from sim.score.tree import planned_moves
+from sim.strain.hardest_torque import hardest_torques
+from sim.strain.heat import heats, overstays
+from sim.strain.sag import sags
+from sim.strain.sizing import size
+from sim.strain.usage import Book, currents
+
+POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
+RATING = Rating(6.0, 400.0, 1.0, 2.0, 0.0)
+WALL = Supply("wall", Adapter(6.0, 20.0))
+
+
+def finger(number: int, grip: Grip | None) -> Servo:
+    return Servo(
+        *(f"finger_{number}", "hand", number, POINTS, (0.0, 80.0), (RATING,)),
+        load=Load((PointMass(1e-6, 0.01),)),
+        idle_a=0.0,
+        grip=grip,
+    )
+
+
+def hand(grip: Grip | None, fingers: int = 1, usage: tuple[Usage, ...] = (), hold_ms: int = 0):
+    servos = tuple(finger(n, grip) for n in range(fingers))
+
+    def all_to(angle: float) -> Together:
+        return Together(tuple(Move(s.name, angle, 1000) for s in servos))
+
+    held = (Hold(hold_ms),) if hold_ms else ()
+    cues = (
+        Cue("close", "", InTurn((all_to(60.0), *held))),
+        Cue("open", "", InTurn((all_to(0.0),))),
+    )
+    rig = Rig((WALL,), (Board("hand", "any", 1, "wall"),), servos)
+    return Show(rig, Score("s", cues, usage=usage))
+
+
+GRIP = Grip(50.0, 1, 3.0, 5.0, 0.1)
+"""5 N at 100 mm: half of the stall torque, so 1 A of the 2 A."""
+
+
+PAST_S = 0.303
+"""How long a closing by 3-4-5, 60 deg in 1 s, is past 50 deg: 10 x3 - 15 x4 + 6 x5 is 5/6 at x =
+0.697."""
+
+
+@pytest.mark.parametrize("fingers", [1, 2, 5])
+def test_the_supply_s_bound_has_all_fingers_gripping_at_once(fingers: int) -> None:
+    (sag,) = sags(hand(GRIP, fingers))
+    assert sag.source_a == pytest.approx(fingers * 1.0, rel=1e-3)
+    (free,) = sags(hand(None, fingers))
+    assert free.source_a < 0.1 * fingers
+
+
+def test_a_finger_that_stalls_takes_its_stall_current() -> None:
+    (sag,) = sags(hand(Grip(50.0, 1, 0.5), 3))
+    assert sag.source_a == pytest.approx(6.0)
+
+
+def test_a_finger_that_no_cue_moves_is_counted_too() -> None:
+    show = hand(GRIP)
+    still = replace(show, score=replace(show.score, cues=()))
+    assert hardest_torques(still, planned_moves(still))["finger_0"].torque_nm == pytest.approx(
+        0.5, rel=1e-4
+    )
+
+
+def test_a_cue_that_closes_grips_on_for_the_declared_time() -> None:
+    """A second of closing, the last part of it past the contact, then 3 s: 1 A all the while."""
+    run = Book(hand(GRIP))["close"]
+    assert run.lasts_s == pytest.approx(4.0)
+    work = run.settled.servos["finger_0"]
+    past = run.samples.servos["finger_0"].angle_deg > 50.0
+    assert past.mean() > 0.75
+    drawn = float(current_a(line(finger(0, GRIP), 6.0), 0.5))
+    assert work.current_a[past] == pytest.approx(drawn, rel=1e-3)
+    assert np.abs(work.torque_nm[past]) == pytest.approx(0.5, rel=1e-4)
+    assert np.abs(work.torque_nm[~past]).max() < 0.01
+
+
+def test_a_cue_that_leaves_it_open_lasts_as_long_as_it_is() -> None:
+    assert Book(hand(GRIP))["open"].lasts_s == pytest.approx(1.0)
+
+
+def test_heat_is_that_of_the_grips_in_ten_minutes() -> None:
+    """20 an hour are 4 in the busiest ten minutes (3.3, rounded up): half the torque for 12 s and
+    the last part of each closing, of 600 s. Torque by the root of the mean square."""
+    uses = (Usage("close", 20.0), Usage("open", 20.0))
+    (found,) = heats(hand(GRIP, usage=uses))
+    closing = 4 * PAST_S
+    assert found.rms_share == pytest.approx(0.5 * ((12.0 + closing) / 600.0) ** 0.5, rel=0.03)
+    (free,) = heats(hand(None, usage=uses))
+    assert free.rms_share < 0.01
+
+
+def test_the_mean_current_counts_the_grips() -> None:
+    uses = (Usage("close", 100.0), Usage("open", 100.0))
+    show = hand(GRIP, usage=uses)
+    book = Book(show)
+    found = currents(book, show.rig.supplies[0], book.mix())
+    closing = 100 * PAST_S
+    assert found.mean_a == pytest.approx((300.0 + closing) / 3600.0, rel=0.05)
+    assert found.peak_a == pytest.approx(1.0, rel=1e-3)
+
+
+def test_a_servo_to_buy_can_grip() -> None:
+    uses = (Usage("close", 1.0), Usage("open", 1.0))
+    (one,) = size(hand(GRIP, usage=uses)).servos
+    assert one.set_by == "gripping"
+    assert one.stall_nm == pytest.approx(0.5 / 0.8, rel=1e-2)
+    assert one.enough
+    (weak,) = size(hand(replace(GRIP, force_n=9.0), usage=uses)).servos
+    assert not weak.enough
+
+
+def test_a_grip_that_closes_downwards_counts_below_its_contact() -> None:
+    down = replace(GRIP, contact_deg=20.0, side=-1)
+    work = Book(hand(down))["open"]
+    past = work.samples.servos["finger_0"].angle_deg < 20.0
+    assert work.settled.servos["finger_0"].torque_nm[past] == pytest.approx(-0.5, rel=1e-4)
+
+
+def test_a_reversed_gear_grips_with_the_horn_turning_back() -> None:
+    show = hand(GRIP)
+    (one,) = show.rig.outputs
+    assert isinstance(one, Servo)
+    geared = replace(one, drive=Gear(-2.0))
+    back = replace(show, rig=replace(show.rig, outputs=(geared,)))
+    run = Book(back)["close"]
+    past = run.samples.servos["finger_0"].angle_deg > 50.0
+    assert run.settled.servos["finger_0"].torque_nm[past] == pytest.approx(-0.25, rel=1e-4)
+
+
+@pytest.mark.parametrize(("hold_ms", "told"), [(2500, False), (3500, True)])
+def test_a_cue_that_holds_on_for_longer_than_declared_is_told(hold_ms: int, told: bool) -> None:
+    show = hand(GRIP, hold_ms=hold_ms)
+    found = overstays(show, Book(show))
+    assert bool(found) == told
+    if told:
+        assert (found[0].servo, found[0].cue) == ("finger_0", "close")
+        assert found[0].seconds == pytest.approx(3.86, abs=0.1)
+
+
+def test_a_safe_pose_that_is_closed_grips_for_ever() -> None:
+    show = hand(GRIP)
+    (one,) = show.rig.outputs
+    assert isinstance(one, Servo)
+    closed = replace(show, rig=replace(show.rig, outputs=(replace(one, safe_deg=60.0),)))
+    found = overstays(closed, Book(closed))
+    assert found[0].cue is None
+    assert found[0].seconds == float("inf")
