@@ -195,6 +195,21 @@ def test_an_effect_that_idle_takes_off_is_judged_while_its_cue_lasts() -> None:
     assert Eye(show_of(cue, idle, idle="idle")).flashes(cue) == ()
 
 
+def test_a_pattern_that_flashes_late_is_told_when_it_does() -> None:
+    """Seed 4 flashes too fast after 40 s; a hold before puts it off."""
+    ember = Effect("eye", "ember", 150, 100.0, seed=4)
+    first, later = (
+        Cue("c", "", InTurn((Fade("eye", 100.0, 0), Hold(hold_ms), ember))) for hold_ms in (1, 701)
+    )
+    (early,) = Eye(show_of(first)).flashes(first)
+    (late,) = Eye(show_of(later)).flashes(later)
+    assert early.found.at_ms > 40_000.0
+    assert late.found.at_ms == pytest.approx(early.found.at_ms + 700.0)
+    assert 0.0 < early.found.last_ms - early.found.at_ms <= 1020.0
+    assert (early.pixels, early.finds) == (None, None)
+    assert early.effect == ember
+
+
 def test_the_stop_can_be_one_change_too_many() -> None:
     """Three flashes and half another one; the stop takes the light the other half."""
     body = InTurn((blink("eye", 280, 3), Fade("eye", 100.0, 0), Hold(2000)))

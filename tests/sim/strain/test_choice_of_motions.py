@@ -1,0 +1,31 @@
+"""Of very many motions the fastest are interrupted; all different ones of fewer."""
+
+from __future__ import annotations
+
+from sim.model import Move
+from sim.score.tree import PlannedMove
+from sim.strain.interruption import MOTIONS_KEPT, _motions
+
+
+def planned(angle_deg: float, ms: int = 1000, from_deg: float = 0.0) -> PlannedMove:
+    return PlannedMove("c", Move("jaw", angle_deg, ms), from_deg, 0.0, False)
+
+
+def test_as_many_motions_as_are_kept_stay_in_their_order() -> None:
+    row = [planned(1.0 + n) for n in range(MOTIONS_KEPT)]
+    assert _motions(row) == row
+
+
+def test_of_one_motion_more_the_slowest_is_left_out() -> None:
+    """Degrees over milliseconds, either way round."""
+    row = [planned(100.0 + n) for n in range(MOTIONS_KEPT - 1)]
+    slow, quick = planned(50.0), planned(0.0, 100, from_deg=90.0)
+    kept = _motions([slow, *row, quick])
+    assert len(kept) == MOTIONS_KEPT
+    assert kept[0] == quick
+    assert kept[1:] == row[::-1]
+
+
+def test_the_same_motion_and_one_of_no_way_or_no_time_are_not_taken_again() -> None:
+    one = planned(40.0)
+    assert _motions([one, planned(40.0), planned(0.0), planned(30.0, 0)]) == [one]
