@@ -16,12 +16,10 @@ import numpy as np
 from firmware_gen.board.board import Witness
 from firmware_gen.link.protocol import BUTTON, TRIGGER, Kind
 from sim.model import Cue, Lamp, Press, Servo, Show
-from sim.rulebook import FRAME_MS
+from sim.rulebook import FRAME_MS, PULSE_STEPS_PER_US
 
 if TYPE_CHECKING:
     from firmware_gen.player.player import Frame
-
-TICKS_PER_US = 2
 
 
 class Recording(Witness):
@@ -117,7 +115,7 @@ def agreement(show: Show, board: str, recording: Recording, cues: Sequence[Cue])
     lamps = [output for output in outputs if isinstance(output, Lamp)]
     pulse_us, duty, differing = 0.0, 0.0, 0
     for number, servo in enumerate(servos):
-        sent = np.array([frame.pulses[number] for frame in frames]) / TICKS_PER_US
+        sent = np.array([frame.pulses[number] for frame in frames]) / PULSE_STEPS_PER_US
         shown = samples.servos[servo.name]
         angles, pulses = zip(*((p.angle_deg, p.pulse_us) for p in servo.points), strict=True)
         wanted = np.interp(shown.angle_deg, angles, pulses)

@@ -18,6 +18,7 @@ from sim.pictures.plot_look import (
     WIDTH_IN,
 )
 from sim.rehearsal.trajectories import CueRun
+from sim.rulebook import FRAME_MS
 
 LANE_IN: Final = 0.17
 NAME_SIZE: Final = 6.6
@@ -33,7 +34,7 @@ def lanes(runs: Sequence[CueRun]) -> list[int]:
     free: list[float] = []
     found: list[int] = []
     for run in runs:
-        lane = next((n for n, end in enumerate(free) if end <= run.start_ms + 20.0), len(free))
+        lane = next((n for n, end in enumerate(free) if end <= run.start_ms + FRAME_MS), len(free))
         free[lane : lane + 1] = [run.end_ms]
         found.append(lane)
     return found
