@@ -78,11 +78,8 @@ struct pin_place {
     volatile uint8_t *registers;
     uint8_t mask;
 };
-enum {
-    PIN_REGISTER,
-    DDR_REGISTER,
-    PORT_REGISTER
-}; /* they follow one another (31, Register Summary) */
+/* They follow one another (31, Register Summary). */
+enum { PIN_REGISTER, DDR_REGISTER, PORT_REGISTER };
 struct pin_place pin_place(uint8_t pin);
 void pin_drive(uint8_t pin, bool high);
 

@@ -16,12 +16,11 @@
 #include <avr/sleep.h>
 
 enum {
-    PLAY_TICKS = 3,  /* from a frame's play to its pulses */
-    EARLY_TICKS = 4, /* how much earlier a frame may be */
-    LISTEN_TICKS =
-        1, /* a request until this long after the pulses' start makes the next frame early */
-    LOOK_TICKS = 4, /* between two looks at the inputs; four looks make a change: 24 to 32 ms */
-    TICKS_AHEAD = 128,
+    PLAY_TICKS = 3,     /* from a frame's play to its pulses */
+    EARLY_TICKS = 4,    /* how much earlier a frame may be */
+    LISTEN_TICKS = 1,   /* after the pulses' start: until then a request makes the next early */
+    LOOK_TICKS = 4,     /* between two looks at the inputs; four make a change: 24 to 32 ms */
+    TICKS_AHEAD = 128,  /* half of what a tick's byte holds: farther ahead is in the past */
     SHORTEST_FRAME = 7, /* bytes on the line, its last zero included (LINK.md section 1) */
 };
 
@@ -40,8 +39,7 @@ static bool is_past(uint8_t tick) { return (uint8_t)(clock_tick() - tick) < TICK
 
 void bc_hal_pulses_ready(void) {
     while (pulses_pending()) {
-        /* only after a frame that came far too late; at most 6 ms, and the receiver's ring holds 5
-         */
+        /* only after a frame that came far too late: at most 6 ms; the receiver's ring holds 5 */
     }
     pulses_prepare(due);
 }
@@ -166,8 +164,8 @@ static void begin(void) {
     bc_start(cause);
     phase = BETWEEN_FRAMES;
     next_look = clock_tick();
-    next_listen = (uint8_t)(next_look + PLAY_TICKS + 1 + LISTEN_TICKS -
-                            FRAME_TICKS); /* the first frame is due at once */
+    /* the first frame is due at once */
+    next_listen = (uint8_t)(next_look + PLAY_TICKS + 1 + LISTEN_TICKS - FRAME_TICKS);
 }
 
 int main(void) {

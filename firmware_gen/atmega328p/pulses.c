@@ -22,8 +22,7 @@
 enum {
     PULSE_LEAD = 192,
     EDGE_GAP = 320,
-    FIRST_EDGE =
-        1024, /* after the tick, so that the tick's handler can set the first compare in time */
+    FIRST_EDGE = 1024, /* after the tick: its handler must set the first compare in time */
     EDGES = 2 * BC_SERVOS,
 };
 

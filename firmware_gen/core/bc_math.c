@@ -3,8 +3,8 @@
 int32_t bc_scale(int32_t value, uint32_t share) {
     uint16_t part = (uint16_t)share;
     uint16_t low = (uint16_t)value;
-    int16_t high =
-        (int16_t)(value >> 16); /* rounds toward minus infinity in every compiler we know */
+    /* rounds toward minus infinity in every compiler we know */
+    int16_t high = (int16_t)(value >> 16);
     if (share > 0xFFFF) {
         return value;
     }

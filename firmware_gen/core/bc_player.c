@@ -26,8 +26,7 @@ static struct {
     uint8_t idle;      /* copies of the table's header, so that most frames need not read it */
     uint8_t lost_time; /* 0 also if there is no lost cue */
     uint8_t interval;
-    uint8_t
-        enabled_servos; /* those that have pulses; in the end of a start one more than there are */
+    uint8_t enabled_servos;  /* have pulses; in the end of a start one more than there are */
     uint8_t frames_to_next;  /* of the quiet start, until one more is enabled */
     bool lights_are_shown;   /* the quiet start came to its end */
     bool heard;              /* since the last frame */
