@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 
+NOTHING = 1e-9
+"""What is smaller is left over from arithmetic: no quantity of a rig is as small in its unit."""
+
 
 def figure(value: float, digits: int = 3) -> str:
     """`value` to `digits` significant digits; whole numbers keep all their digits.
@@ -13,7 +16,7 @@ def figure(value: float, digits: int = 3) -> str:
     """
     if not math.isfinite(value):
         return "unlimited"
-    if value == 0.0:
+    if abs(value) < NOTHING:
         return "0"
     decimals = max(0, digits - 1 - math.floor(math.log10(abs(value))))
     text = f"{value:.{decimals}f}"

@@ -101,8 +101,21 @@ def setting(reading: Reading, name: Token, value: Light | Token, kind: OutputKin
 
 def angle(reading: Reading, amount: Amount) -> float:
     """An angle of a part to 0.01 deg, as the table keeps it. Raises Fault."""
-    most = LARGEST_ANGLE_DEG
-    angle_deg = reading.within(amount, DEGREES, "an angle", -most, most)
+    angle_deg, most = reading.value(amount, DEGREES), LARGEST_ANGLE_DEG
+    if abs(angle_deg) > most:
+        reading.error(
+            "number-out-of-range",
+            f"an angle of a part is at most {most} deg to either side, but "
+            f"`{reading.text(amount)}` is written",
+            amount,
+            help="the board's table holds no more. Count from the middle of the travel; where the "
+            "servo makes more turns than that, write `gear RATIO` and the angle of the part behind "
+            "the gear, drum or screw",
+            asked=abs(angle_deg),
+            limit=most,
+            unit="deg",
+        )
+        raise Fault
     return round(angle_deg * ANGLE_STEPS_PER_DEG) / ANGLE_STEPS_PER_DEG
 
 
