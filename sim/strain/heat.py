@@ -56,21 +56,21 @@ class Heat:
 
 
 @dataclass(frozen=True, slots=True)
-class Hold:
+class HeldPose:
     """A pose that a servo holds, and its torque there as a share of the stall torque."""
 
     share: float
     angle_deg: float
 
 
-def hardest_hold(one: Servo, rest: tuple[float, ...], wearer: Wearer) -> Hold:
+def hardest_hold(one: Servo, rest: tuple[float, ...], wearer: Wearer) -> HeldPose:
     """Of the poses in which a show leaves a rated servo, the hardest to hold for minutes.
 
     A pose that its linkage cannot hold counts as nothing: that it locks is another fault.
     """
     torques = np.nan_to_num(holding_nm(one, np.array(rest), settled(wearer)), posinf=0.0)
     hardest = int(np.argmax(torques))
-    return Hold(float(torques[hardest]) / one.ratings[0].stall_nm, rest[hardest])
+    return HeldPose(float(torques[hardest]) / one.ratings[0].stall_nm, rest[hardest])
 
 
 def longest_s(share: float) -> float:

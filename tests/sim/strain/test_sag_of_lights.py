@@ -1,4 +1,4 @@
-"""What lights take at their brightest and at start, for the supply's worst instant."""
+"""What lights and switches take at their most and at start, for the supply's worst instant."""
 
 from __future__ import annotations
 
@@ -7,8 +7,23 @@ from dataclasses import replace
 import pytest
 
 from sim.light.lightness import luminance
-from sim.model import Cue, Fade, InTurn, Lamp, Rig, Score, Show, Strip, StripLight
-from sim.strain.sag import brightest, dark
+from sim.model import (
+    Adapter,
+    Board,
+    Cue,
+    Electrics,
+    Fade,
+    InTurn,
+    Lamp,
+    Rig,
+    Score,
+    Show,
+    Strip,
+    StripLight,
+    Supply,
+    Switch,
+)
+from sim.strain.sag import brightest, dark, sags, start_sags
 
 LURE = Lamp("lure", "b", 9, safe_pct=50.0)
 BELLY = Strip("belly", "b", 3, pixels=10, channel_a=0.02)
@@ -42,3 +57,13 @@ def test_a_strip_is_brightest_channel_by_channel() -> None:
 
 def test_a_board_starts_dark() -> None:
     assert dark(show(LURE, BELLY)) == {"lure": 0.0, "belly": pytest.approx(0.01)}
+
+
+def test_a_board_starts_with_the_switches_that_are_on_when_safe_and_shows_with_all() -> None:
+    fan = Switch("fan", "b", 4, safe_on=True, current_a=0.7)
+    horn = Switch("horn", "b", 5, current_a=0.4)
+    board = Board("b", "atmega328p", 1, "p", electrics=Electrics(idle_a=0.03))
+    rig = Rig((Supply("p", Adapter(6.0, 20.0)),), (board,), (fan, horn))
+    (start,), (worst,) = start_sags(Show(rig, Score("t"))), sags(Show(rig, Score("t")))
+    assert start.board_a == pytest.approx(0.03 + 0.7)
+    assert worst.board_a == pytest.approx(0.03 + 0.7 + 0.4)
