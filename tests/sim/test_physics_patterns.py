@@ -121,6 +121,22 @@ def test_an_effect_that_lasts_too_short_cannot_flash_four_times() -> None:
     assert fast_pattern(breathe, WHITE_LAMP, 1200.0) != ()
 
 
+@pytest.mark.parametrize(
+    ("name", "period", "seed"),
+    [("ember", 60, 0), ("ember", 70, 4), ("ember", 80, 2), ("sparkle", 120, 1)],
+)
+def test_the_flashes_of_the_worst_second_are_counted(name: str, period: int, seed: int) -> None:
+    """Plain sampling, millisecond by millisecond, from 2 s before; two changes are a flash."""
+    effect = Effect("", name, period, 100.0, seed, 50)  # type: ignore[arg-type]
+    (found,) = fast_pattern(effect, WHITE_LAMP)
+    assert found.count > 4
+    times = np.arange(max(0.0, np.floor(found.at_ms) - 2000.0), found.at_ms + 1500.0)
+    light = luminance(100.0 * multipliers(effect, times, 1) / FULL)[:, 0]
+    at = general_changes(times, light).at_ms
+    inside = (at >= found.at_ms - 2.0) & (at <= found.at_ms + TOO_CLOSE_MS + 1.0)
+    assert found.count == pytest.approx(int(inside.sum()) // 2, abs=1)
+
+
 def test_the_pixels_of_a_group_that_is_named_do_flash() -> None:
     """A sparkle at 240 ms over twelve pixels, five of which fill the angle."""
     lit = Lit((200.0, 200.0, 200.0), 12, 5)

@@ -77,6 +77,10 @@ def test_fades_of_a_repeat_count_by_the_passes_that_a_window_meets(
     assert bound(Repeat(InTurn((fade(100), fade(100))), times)) == ways
 
 
+def test_a_repeat_that_takes_no_time_counts_all_its_passes() -> None:
+    assert bound(Repeat(fade(0), 3)) == 3
+
+
 def test_a_repeat_while_held_goes_on_and_nested_ones_count_by_the_inner_pass() -> None:
     pair = InTurn((fade(100), fade(100)))
     assert bound(Repeat(pair, 2, while_held=True)) == 12
