@@ -152,7 +152,8 @@ def start_sags(show: Show) -> tuple[Sag, ...]:
             _sag(board, supply, solve(rig, supply, _demands(show, fed, torques, lit=False)), name)
             for name, torques in cases or [(None, held)]
         ]
-        found.append(min(worst, key=lambda sag: sag.voltage_v))
+        # behind a regulator or a short wire all may leave the same voltage
+        found.append(min(worst, key=lambda sag: (sag.voltage_v, -sag.supply_a)))
     return tuple(found)
 
 

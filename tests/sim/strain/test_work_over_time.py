@@ -1,0 +1,163 @@
+"""Power-up, and what parts on parts ask at an instant, with sums that can be checked."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sim.model import (
+    Adapter,
+    Board,
+    CalibrationPoint,
+    Cue,
+    Electrics,
+    Fade,
+    Lamp,
+    Load,
+    Mount,
+    Move,
+    PointMass,
+    Rating,
+    Rig,
+    Rod,
+    Score,
+    Servo,
+    Show,
+    Spring,
+    Strip,
+    StripLight,
+    Supply,
+    Switch,
+    Wearer,
+    Wire,
+)
+from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.sampling import sample
+from sim.rig.wire import loop_ohm
+from sim.strain.coupling import coupled_show
+from sim.strain.sag import sags, start_sags
+from sim.strain.shortest import Impossible
+from sim.strain.torque_and_current import work
+
+POINTS = (CalibrationPoint(-90.0, 900.0), CalibrationPoint(90.0, 2100.0))
+WALL = Supply("p", Adapter(6.0, 50.0))
+
+
+def servo(name: str, stall_a: float, board: str = "b") -> Servo:
+    rating = Rating(6.0, 400.0, 1.0, stall_a)
+    return Servo(name, board, 1, POINTS, (-60.0, 60.0), (rating,), idle_a=0.02)
+
+
+STRIP = Strip("belly", "b", 3, pixels=10, channel_a=0.02)
+FAN = Switch("fan", "b", 4, current_a=0.7, safe_on=True)
+OFF = Switch("off", "b", 5, current_a=0.9)
+LURE = Lamp("lure", "b", 9, safe_pct=80.0)
+BOARDS = (
+    Board("b", "any", 1, "p", electrics=Electrics(0.03)),
+    Board("c", "any", 2, "p", electrics=Electrics(0.04)),
+)
+
+
+def show(*outputs: Servo | Strip | Switch | Lamp, cues: tuple[Cue, ...] = ()) -> Show:
+    return Show(Rig((WALL,), BOARDS, outputs), Score("t", cues))
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_at_power_up_the_thirstiest_servo_is_the_one_that_starts(turned: bool) -> None:
+    """4 A stalled, 20 mA of the one that holds, 30 mA of the board; the other board 40 mA.
+
+    Nothing sags here, so that the current alone tells them apart.
+    """
+    pair = (servo("small", 1.0), servo("large", 4.0))
+    here, there = start_sags(show(*(pair[::-1] if turned else pair)))
+    assert (here.starting, here.voltage_v) == ("large", 6.0)
+    assert here.board_a == pytest.approx(4.0 + 0.02 + 0.03)
+    assert there.board_a == pytest.approx(0.04)
+    assert here.supply_a == pytest.approx(here.board_a + 0.04)
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_behind_a_wire_the_start_that_sags_most_counts(turned: bool) -> None:
+    """1.5 ohm stalled behind 1 m of 24 AWG, there and back."""
+    pair = (servo("small", 1.0), servo("large", 4.0))
+    plain = show(*(pair[::-1] if turned else pair))
+    boards = (replace(BOARDS[0], wire=Wire(1.0, 24, solid=True)), BOARDS[1])
+    here, _ = start_sags(replace(plain, rig=replace(plain.rig, boards=boards)))
+    assert here.starting == "large"
+    ohm = loop_ohm(boards[0].wire, 25.0)
+    assert here.voltage_v == pytest.approx(1.5 * (6.0 - 0.05 * ohm) / (1.5 + ohm), rel=1e-6)
+
+
+def test_at_power_up_lights_are_dark_and_switches_safe() -> None:
+    """Ten dark pixels of 1 mA, and the fan that is on in the safe pose."""
+    (here, _) = start_sags(show(servo("jaw", 2.0), STRIP, FAN, OFF, LURE))
+    assert here.starting == "jaw"
+    assert here.board_a == pytest.approx(2.0 + 0.03 + 0.01 + 0.7)
+    (still, _) = start_sags(show(STRIP, FAN))
+    assert (still.starting, still.cues) == (None, ())
+    assert still.board_a == pytest.approx(0.03 + 0.01 + 0.7)
+
+
+def test_a_show_takes_its_brightest_light_and_all_its_switches() -> None:
+    """Ten red pixels of 20 mA and their 10 mA, both switches, no servo."""
+    red = Cue("red", "", Fade("belly", StripLight((255, 0, 0), 100.0), 100))
+    (here, _) = sags(show(STRIP, FAN, OFF, cues=(red,)))
+    assert here.board_a == pytest.approx(0.03 + 0.2 + 0.01 + 0.7 + 0.9)
+    assert (here.cues, here.collapsed) == ((), False)
+
+
+# -- parts on parts -------------------------------------------------------------------------------
+
+ROOT = Servo(
+    "root", "b", 1, POINTS, (-20.0, 60.0), (Rating(6.0, 300.0, 3.0, 3.0),),
+    load=Load((Rod(0.060, 0.300),)),
+)  # fmt: skip
+TIP = Servo(
+    "tip", "b", 2, POINTS, (-60.0, 60.0), (Rating(6.0, 300.0, 3.0, 3.0),),
+    load=Load((Rod(0.030, 0.250),), springs=(Spring(0.02, 30.0),)),
+    mount=Mount("root", 0.300, mass_kg=0.020),
+)  # fmt: skip
+G = 9.80665
+ROOT_NM = (0.060 * 0.150 + 0.020 * 0.300 + 0.030 * (0.300 + 0.125)) * G
+TIP_NM = 0.030 * 0.125 * G
+SPRING_NM = 0.02 * np.radians(30.0)
+"""Slack at 30 deg: at 0 deg it pulls the part up."""
+
+
+@pytest.mark.parametrize(
+    ("wearer", "pushed"),
+    [
+        (Wearer(), 0.0),
+        # a walking wearer adds 0.8 g either way (`sim.rig.disturbance`), beside the weight
+        (Wearer(gait="walks"), 0.8),
+    ],
+)
+def test_a_wing_at_rest_bears_its_weights_and_what_pushes_it(wearer: Wearer, pushed: float) -> None:
+    """Stretched and level: every mass times its distance from the hinge, times g."""
+    cues = (Cue("c", "", Move("root", 1e-6, 9000)),)
+    wing = coupled_show(Show(Rig((), BOARDS, (ROOT, TIP), wearer=wearer), Score("t", cues)))
+    samples = sample(rehearse(wing, (), 3000), np.array([2000.0, 2500.0]))
+    done = work(wing.rig, samples)
+    root, tip = done.servos["root"].torque_nm, done.servos["tip"].torque_nm
+    assert root == pytest.approx(ROOT_NM * (1.0 + pushed), rel=1e-6)
+    assert tip == pytest.approx(TIP_NM * (1.0 + pushed) - SPRING_NM, rel=1e-6)
+
+
+def test_a_part_that_hangs_limp_takes_no_torque() -> None:
+    plain = Servo(
+        "jaw", "b", 1, POINTS, (-20.0, 60.0), (Rating(6.0, 300.0, 3.0, 3.0),),
+        load=Load((PointMass(0.1, 0.1),)), idle_a=0.02,
+    )  # fmt: skip
+    there = Show(Rig((), BOARDS, (plain,)), Score("t"))
+    samples = sample(rehearse(there, (), 3000), np.array([2000.0]))
+    samples.servos["jaw"].powered[:] = False
+    done = work(there.rig, samples).servos["jaw"]
+    assert done.torque_nm.tolist() == [0.0]
+    assert done.share.tolist() == [0.0]
+    assert done.current_a.tolist() == [0.02]
+
+
+def test_why_no_duration_passes_can_be_read_off_the_error() -> None:
+    assert str(Impossible("the part is too heavy")) == "the part is too heavy"
