@@ -405,8 +405,8 @@ def _cautions(
                 f"the wanted run time takes {capacity:.2f} Ah, the battery has "
                 f"{battery.pack_ah(source):g} Ah"
             )
-    elif peak > source.current_a:
-        said.append(f"the adapter gives {source.current_a:g} A, the peak is {peak:.2f} A")
+    elif source_peak > source.current_a:
+        said.append(f"the adapter gives {source.current_a:g} A, the peak is {source_peak:.2f} A")
     if any(sag.collapsed for sag in worst):
         said.append("the supply collapses at the worst instant of the show or of power-up")
     return said

@@ -1,0 +1,188 @@
+"""What to buy, where every figure can be read off: a fan of 0.97 A and a board of 30 mA make 1 A.
+
+Weights in kgf.cm are read off as well: 100 g at 100 mm is 1 kgf.cm.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from sim.model import (
+    Adapter,
+    Board,
+    CalibrationPoint,
+    Cells,
+    Cue,
+    Electrics,
+    Hold,
+    InTurn,
+    Law,
+    Load,
+    Move,
+    PointMass,
+    Rating,
+    Regulator,
+    Rig,
+    Score,
+    Servo,
+    Show,
+    Supply,
+    Switch,
+    Throw,
+    Usage,
+    Wearer,
+    Wire,
+)
+from sim.rig.battery import USABLE
+from sim.strain.envelope import passage
+from sim.strain.sizing import ServoSize, SupplySize, least_power, size
+
+FAN = Switch("fan", "b", 4, current_a=0.97)
+
+
+def supply_size(supply: Supply, feed: Wire | None = None, **score: object) -> SupplySize:
+    board = Board("b", "any", 1, "p", feed, electrics=Electrics(0.03))
+    cue = Cue("blow", "", InTurn((Throw("fan", True), Hold(60_000))))
+    usage = (Usage("blow", 30.0),)
+    show = Show(Rig((supply,), (board,), (FAN,)), Score("s", (cue,), usage=usage, **score))  # type: ignore[arg-type]
+    (found,) = size(show).supplies
+    return found
+
+
+def test_currents_of_half_an_hour_of_one_ampere() -> None:
+    found = supply_size(Supply("p", Adapter(6.0, 9.0)))
+    assert found.peak_a == pytest.approx(1.0)
+    assert found.mean_a == pytest.approx(0.515, rel=1e-3)
+    assert found.rms_a == pytest.approx(((1.0 + 0.03**2) / 2.0) ** 0.5, rel=1e-3)
+    assert found.reversal_a == found.peak_a
+    assert (found.run_time_h, found.capacity_ah, found.has_ah, found.regulator_a) == (None,) * 4
+    assert found.cautions == ()
+
+
+def test_a_regulator_is_sized_by_the_peak_or_by_what_it_carries_for_long() -> None:
+    """12 V in, 5 V out, 80 %: 1 A are 0.5208 A before it."""
+    found = supply_size(Supply("p", Adapter(12.0, 9.0), Regulator(5.0, 9.0, 0.3, 0.8)))
+    assert found.source_peak_a == pytest.approx(5.0 / 0.8 / 12.0)
+    assert found.regulator_a == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("supply", "words"),
+    [
+        (Supply("p", Adapter(6.0, 1.01)), ()),
+        (Supply("p", Adapter(6.0, 0.99)), ("adapter", "0.99 A", "1.00 A")),
+        # the regulator asks for 0.5208 A, whatever it gives
+        (Supply("p", Adapter(12.0, 0.53), Regulator(5.0, 9.0, 0.3, 0.8)), ()),
+        (Supply("p", Adapter(12.0, 0.51), Regulator(5.0, 9.0, 0.3, 0.8)), ("adapter", "0.52 A")),
+        (Supply("p", Adapter(12.0, 9.0), Regulator(5.0, 1.01, 0.3, 0.8)), ()),
+        (Supply("p", Adapter(12.0, 9.0), Regulator(5.0, 0.99, 0.3, 0.8)), ("regulator", "1.00 A")),
+        # alkaline cells stand 0.4 of their capacity an hour
+        (Supply("p", Cells("alkaline", 4, 2.6)), ()),
+        (Supply("p", Cells("alkaline", 4, 2.4)), ("battery", "1.00 A", "about 1.0 A")),
+        # a blade fuse carries 75 % for long, 135 % at a peak
+        (Supply("p", Adapter(6.0, 9.0), fuse_a=1.0), ()),
+        (Supply("p", Adapter(6.0, 9.0), fuse_a=0.9), ("carries 0.71 A for long",)),
+    ],
+)
+def test_what_is_too_small_is_told(supply: Supply, words: tuple[str, ...]) -> None:
+    cautions = supply_size(supply).cautions
+    if not words:
+        assert cautions == ()
+        return
+    assert any(all(word in caution for word in words) for caution in cautions), cautions
+
+
+@pytest.mark.parametrize(("capacity_ah", "enough"), [(1.3, True), (1.28, False)])
+def test_a_wanted_run_time_asks_for_its_capacity(capacity_ah: float, enough: bool) -> None:
+    """2 h at 0.515 A, of which four fifths count: 1.2875 Ah."""
+    found = supply_size(Supply("p", Cells("li-ion", 2, capacity_ah)), run_time_h=2.0)
+    assert found.capacity_ah == pytest.approx(2.0 * 0.515 / USABLE, rel=1e-3)
+    assert found.wanted_h == 2.0
+    assert found.has_ah == capacity_ah
+    assert found.run_time_h == pytest.approx(capacity_ah * USABLE / 0.515, rel=1e-3)
+    assert ("run time" in " ".join(found.cautions)) is not enough
+
+
+def test_a_feed_is_as_thick_as_its_fuse_asks() -> None:
+    """18 AWG carries 16 A, 20 AWG 11 A; without a stated fuse the one that fits 1 A."""
+    long = Wire(0.1, 28)
+    (fused,) = supply_size(Supply("p", Adapter(6.0, 9.0), fuse_a=15.0), long).feeds
+    assert (fused.gauge_awg, fused.has_gauge_awg, fused.length_m) == (18, 28, 0.1)
+    assert fused.rms_a == pytest.approx(0.7074, rel=1e-3)
+    (free,) = supply_size(Supply("p", Adapter(6.0, 9.0)), long).feeds
+    assert free.gauge_awg == 28  # carries 1.4 A, and its fuse is for 1 A
+    (none,) = supply_size(Supply("p", Adapter(6.0, 9.0))).feeds
+    assert (none.gauge_awg, none.reason) == (None, "no feed is stated")
+    assert none.peak_a == pytest.approx(1.0)
+
+
+# -- servos ---------------------------------------------------------------------------------------
+
+POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
+RATING = Rating(6.0, 400.0, 0.980665, 2.0)
+
+
+def servo_size(grams: float, *moves: Move, margin: float = 0.2) -> ServoSize:
+    """A weight at 100 mm, level at 0 deg, no friction, no rotor."""
+    load = Load((PointMass(grams / 1000.0, 0.1),))
+    jaw = Servo(
+        "jaw", "b", 1, POINTS, (0.0, 60.0), (RATING,), load=load, rotor_kg_m2=0.0, safe_deg=0.0,
+        accel_deg_s2=50.0,
+    )  # fmt: skip
+    cues = (Cue("c", "", InTurn(moves)),)
+    rig = Rig((), (Board("b", "any", 1),), (jaw,), wearer=Wearer(margin=margin))
+    (found,) = size(Show(rig, Score("s", cues))).servos
+    return found
+
+
+def test_a_part_that_is_held_is_sized_by_its_heat() -> None:
+    """A third of the stall torque for long: 3 kgf.cm for 1 kgf.cm."""
+    found = servo_size(100.0)
+    assert found.hold_kgf_cm == pytest.approx(1.0)
+    assert found.hold_deg == 0.0
+    assert found.rms_kgf_cm == pytest.approx(1.0)
+    assert (found.set_by, found.torque_kgf_cm) == ("heat", 3.0)
+    assert (found.peak_kgf_cm, found.peak_deg_s, found.seconds_per_60deg) == (0.0, 0.0, None)
+    assert found.has_kgf_cm == pytest.approx(10.0)
+    assert found.has_seconds_per_60deg == pytest.approx(0.15)
+    assert found.enough
+    assert not servo_size(334.0).enough
+    assert servo_size(333.0).enough
+
+
+def test_a_move_asks_for_its_speed_and_a_move_of_no_time_for_nothing() -> None:
+    """Minimum jerk: 1.875 * 60 deg in 3 s."""
+    slow = Move("jaw", 60.0, 3000, Law("3-4-5")), Move("jaw", 0.0, 3000, Law("3-4-5"))
+    found = servo_size(100.0, *slow)
+    # the stop may cut it short a little faster than it is written
+    assert 1.875 * 60.0 / 3.0 <= found.peak_deg_s <= 1.05 * 1.875 * 60.0 / 3.0
+    assert found.peak_kgf_cm == pytest.approx(1.0, rel=0.02)
+    at_once = servo_size(100.0, Move("jaw", 30.0, 0), *slow)
+    assert at_once.peak_deg_s <= found.peak_deg_s * 1.001
+    assert np.isfinite(at_once.stall_nm)
+
+
+def test_the_least_line_over_one_point_and_over_two() -> None:
+    """T / (k - w / w0) times w0 is least at w0 = 2 w / k: then the stall torque is 2 T / k."""
+    driving = np.array([[0.4], [100.0]])
+    none = np.zeros((2, 0))
+    stall, speed = least_power(driving, none, 0.8)
+    assert stall == pytest.approx(2 * 0.4 / 0.8, rel=0.01)
+    assert speed == pytest.approx(2 * 100.0 / 0.8, rel=0.01)
+    # what only brakes asks for its own torque and speed, margin kept
+    stall, speed = least_power(none, np.array([[0.4], [100.0]]), 0.8)
+    assert (stall, speed) == (pytest.approx(0.5), pytest.approx(125.0, rel=1e-3))
+    assert least_power(np.array([[0.4], [0.0]]), none, 0.8) == (pytest.approx(0.5), 0.0)
+    stall, _ = least_power(driving, none, 0.8, floor_nm=3.0)
+    assert stall == pytest.approx(3.0)
+
+
+def test_a_uniform_move_jumps_to_its_speed_within_a_frame() -> None:
+    """50 deg in 1 s: 50 deg/s at once, so 2500 deg/s2 over 20 ms, and back at its end."""
+    _, angle, speed, accel = passage(10.0, 60.0, 1000.0, Law("uniform"))
+    assert (angle[0], angle[-1]) == (10.0, 60.0)
+    assert speed == pytest.approx(50.0)
+    assert accel[0] == pytest.approx(2500.0)
+    assert accel[-1] == pytest.approx(-2500.0)
+    assert accel[len(accel) // 2] == pytest.approx(0.0)
