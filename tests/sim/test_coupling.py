@@ -33,7 +33,7 @@ from sim.rehearsal.sampling import sample
 from sim.rig import load
 from sim.rig.disturbance import push_nm
 from sim.rig.holding_torque import worst_hold
-from sim.strain.coupling import chains, coupled_show, show_reaches
+from sim.strain.coupling import chains, coupled_show, links, show_reaches
 from sim.strain.torque_and_current import work
 
 RATING = (Rating(6.0, 300.0, 1.5, 3.0),)
@@ -142,3 +142,19 @@ def test_no_play_needs_more_torque_than_the_bound_that_checks_take(seed: int) ->
         most = np.maximum(np.abs(low), np.abs(high))
         assert (np.abs(done.servos[one.name].torque_nm) <= most + 1e-9).all()
         assert np.abs(done.servos[one.name].torque_nm).max() > 0.1 * most.max()
+
+
+def test_a_link_has_its_own_bodies_and_the_servos_that_sit_on_it() -> None:
+    """By hand: m l / 2 and m l2 / 3 of a rod, m r and m r2 of a point and of each hinge on it."""
+    root, middle, tip = links((ROOT, MIDDLE, TIP))
+    ahead = np.exp(1j * np.radians(5.0))
+    assert root.mass_kg == pytest.approx(0.060 + 0.020)
+    assert root.moment_kg_m == pytest.approx(0.060 * 0.150 + 0.020 * 0.300)
+    assert root.inertia_kg_m2 == pytest.approx(0.060 * 0.300**2 / 3 + 0.020 * 0.300**2)
+    assert middle.mass_kg == pytest.approx(0.030 + 0.009)
+    assert middle.moment_kg_m == pytest.approx(0.030 * 0.125 + 0.009 * 0.250 * ahead)
+    assert middle.inertia_kg_m2 == pytest.approx(0.030 * 0.250**2 / 3 + 0.009 * 0.250**2)
+    # it sinks as its angle grows: what lies ahead lies below
+    assert tip.moment_kg_m == pytest.approx(0.01 * 0.1 * np.exp(-1j * np.radians(20.0)))
+    assert tip.inertia_kg_m2 == pytest.approx(0.01 * 0.1**2)
+    assert [one.mount_m for one in (root, middle, tip)] == pytest.approx([0.0, 0.3, 0.25 * ahead])
