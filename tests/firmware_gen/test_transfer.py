@@ -118,6 +118,32 @@ def test_a_board_that_restarts_on_the_way_is_flashed_all_the_same(seed: int) -> 
     assert done.restarts <= port.restarts
 
 
+def test_a_board_that_restarts_after_it_took_the_show_is_not_sent_it_again() -> None:
+    """Its reply to commit is lost with the restart: what it plays says that all is done."""
+    virtual = board_with(OLD)
+    opened: list[Kind] = []
+
+    class RestartingOnce(LocalPort):
+        has_restarted = False
+
+        def write(self, data: bytes) -> None:
+            if data[3] == Kind.OPEN:
+                opened.append(Kind.OPEN)
+            super().write(data)
+
+        def read(self, timeout_s: float) -> bytes:
+            found = super().read(timeout_s)
+            if self.virtual.board.slots.table != NEW or self.has_restarted:
+                return found
+            self.has_restarted = True
+            self.virtual.restart()
+            return b""
+
+    done = transfer(Link(RestartingOnce(virtual)), NEW)
+    assert (done.restarts, len(opened)) == (1, 1)
+    assert virtual.board.slots.table == NEW
+
+
 def test_a_board_that_restarts_again_and_again_is_given_up_and_plays_the_old_show() -> None:
     virtual = board_with(OLD)
 
@@ -159,6 +185,22 @@ def test_worn_out_memory_ends_in_verify_failed_and_the_old_show_plays() -> None:
     assert "The old show is still there" in (failure.value.help or "")
     virtual.restart()
     assert virtual.board.slots.table == OLD
+
+
+def test_a_byte_that_was_stored_wrongly_once_is_sent_again() -> None:
+    class SpoilsOnce(Eeprom):
+        has_spoilt = False
+
+        def write(self, address: int, value: int) -> None:
+            super().write(address, value)
+            if address == FIRST_BYTE + ATMEGA328P.slot_bytes + 14 and not self.has_spoilt:
+                self.has_spoilt = True
+                self.cells[address] ^= 0x10
+
+    virtual = VirtualBoard(SpoilsOnce(), write_s=0.0)
+    transfer(Link(LocalPort(virtual)), OLD)
+    assert transfer(Link(LocalPort(virtual)), NEW).restarts == 1
+    assert virtual.board.slots.table == NEW
 
 
 def test_too_large_a_table_is_told_with_both_sizes_and_nothing_is_sent() -> None:
