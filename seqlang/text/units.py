@@ -227,15 +227,11 @@ def multiplied(a: Quantity, b: Quantity, power: int = 1) -> Quantity:
     left, right = a.dimension, b.dimension
     dimension = _dimension(*(p + power * q for p, q in zip(left, right, strict=True)))
     percents = dimension[5]
-    if percents not in (0, 1) or (percents == 1 and dimension != PERCENT):
-        spare = percents - 1 if _without_percent(dimension) == NUMBER and percents > 1 else percents
+    if dimension != PERCENT:
+        spare = min(percents, 1)  # 2, of a percentage of a percentage, leaves a percentage
         value /= Fraction(100) ** spare
         dimension = (*dimension[:5], percents - spare, *dimension[6:])
     return Quantity(value, dimension)
-
-
-def _without_percent(dimension: Dimension) -> Dimension:
-    return (*dimension[:5], 0, *dimension[6:])
 
 
 def units_of(dimension: Dimension) -> tuple[str, ...]:
