@@ -23,6 +23,13 @@ ALIKE = {
 """Grammar rules that answer the same question, by the question."""
 
 
+def said_twice(first: str, second: str) -> str:
+    """What is wrong with a second line; some lines answer the same question in other words."""
+    if first == second:
+        return f"`{second}` is stated twice"
+    return f"`{first}` and `{second}` answer the same question"
+
+
 class Sheet:
     """A rig entry (`servo jaw ...`) with its lines sorted by kind."""
 
@@ -38,7 +45,7 @@ class Sheet:
             if lines and kind not in several:
                 reading.error(
                     "duplicate-line",
-                    f"`{reading.text(line.items[0])}` is stated twice",
+                    said_twice(reading.text(lines[0].items[0]), reading.text(line.items[0])),
                     line,
                     related=((lines[0], "first stated here"),),
                     help="keep one of the two lines",

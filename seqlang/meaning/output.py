@@ -103,7 +103,8 @@ def plug(reading: Reading, board: Token, pin: Token, boards: Mapping[str, Chip])
             "unknown-pin",
             f"`{pin}` is not a pin",
             pin,
-            help="pins are named as in the chip's data sheet, by port and bit: `PB1`, `PD6`; "
+            help=(f"did you mean `{str(pin).upper()}`? " if str(pin).upper() in chip.pins else "")
+            + "pins are named as in the chip's data sheet, by port and bit: `PB1`, `PD6`; "
             "the numbers printed on boards are something else",
             fix=nearest(str(pin), sorted(chip.pins)),
         )

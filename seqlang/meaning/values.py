@@ -131,8 +131,10 @@ class Reading:
             )
         )
 
-    def unknown(self, token: Token, kind: str, known: Iterable[str]) -> None:
-        """Note an unknown name with the nearest known one."""
+    def unknown(
+        self, token: Token, kind: str, known: Iterable[str], instead: str | None = None
+    ) -> None:
+        """Note an unknown name with the nearest known one; `instead`: the hint if none is near."""
         if str(token) in self.forgiven:
             return
         message = f"there is no {kind} `{token}`"
@@ -146,6 +148,8 @@ class Reading:
             self._unknown[message] = len(self.findings)
         if near is not None:
             hint = f"did you mean `{near}`?"
+        elif instead is not None:
+            hint = instead
         elif names:
             shown = ", ".join(f"`{name}`" for name in sorted(names)[:8])
             hint = f"known here: {shown}" + (" and more" if len(names) > 8 else "")
@@ -186,7 +190,7 @@ class Reading:
 
     def exact(self, amount: Amount, measure: Measure) -> Fraction:
         """The amount as the model keeps it, as a fraction. Raises Fault."""
-        quantity = self.quantity(amount)
+        quantity = self.quantity(amount, measure)
         if quantity.dimension != measure.dimension:
             self._misfit(amount, quantity, measure)
             raise Fault
@@ -199,15 +203,15 @@ class Reading:
             raise Fault
         return quantity.value * measure.scale
 
-    def quantity(self, amount: Amount | Negative) -> Quantity:
-        """The amount's value and dimension, whatever they are. Raises Fault."""
+    def quantity(self, amount: Amount | Negative, due: Measure | None = None) -> Quantity:
+        """The amount's value and dimension, whatever they are; `due` is for hints. Raises Fault."""
         if isinstance(amount, Sum):
             return self._sum(amount)
         if isinstance(amount, Negative):
             value, dimension = self.quantity(amount.operand)
             return Quantity(-value, dimension)
         if amount.type == "NAME":
-            return self._constant(amount)
+            return self._constant(amount, due)
         try:
             return parse_quantity(amount)
         except ZeroDivisionError:
@@ -225,7 +229,7 @@ class Reading:
             value = Fraction(round(value * 2**_EXACT_BITS), 2**_EXACT_BITS)
         return Quantity(value, dimension)
 
-    def _constant(self, token: Token) -> Quantity:
+    def _constant(self, token: Token, due: Measure | None = None) -> Quantity:
         found = self.constants.get(str(token))
         if found is not None:
             if isinstance(found[1], Quantity):
@@ -242,7 +246,8 @@ class Reading:
         elif _LIKE_A_NUMBER.fullmatch(token):
             self.error("not-a-number", f"`{token}` cannot be used as a number", token)
         else:
-            self.unknown(token, "constant", self.constants)
+            instead = None if due is None else f"{due.title} is needed here, in {_unit_words(due)}"
+            self.unknown(token, "constant", self.constants, instead)
         raise Fault
 
     def _sum(self, node: Sum) -> Quantity:
@@ -378,6 +383,11 @@ def _likely_unit(number: str, measure: Measure) -> str:
     if measure.unit == "ms" and (float(number) < _SECONDS_BELOW or "." in number):
         return "s"
     return measure.unit
+
+
+def _unit_words(measure: Measure) -> str:
+    units = units_of(measure.dimension)
+    return " or ".join(f"`{unit}`" for unit in units) if units else "a number without a unit"
 
 
 def _short(text: str) -> str:

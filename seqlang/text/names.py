@@ -18,10 +18,10 @@ RESERVED: Final = frozenset(
 def nearest(wrong: str, known: Iterable[str]) -> str | None:
     """The known name that `wrong` most likely means, or None if none is near.
 
-    Near: at most a third of the letters (and at least one) are missing, extra, wrong or swapped
-    with a neighbour. Letter case does not count.
+    Near: at most a third of the letters (and at least one, but not all of them) are missing, extra,
+    wrong or swapped with a neighbour. Letter case does not count.
     """
-    most = max(1, len(wrong) // 3)
+    most = min(max(1, len(wrong) // 3), len(wrong) - 1)
     best: tuple[int, str] | None = None
     for name in known:
         if abs(len(name) - len(wrong)) > most:

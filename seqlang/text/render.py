@@ -184,7 +184,7 @@ class _Printer:
         if "\n" in fix.text.strip() or "\n" in old:
             return None
         if not fix.text.strip():
-            return f"leave out `{old.strip()}`"
+            return f"leave out `{old.strip()}`" if old.strip() else None
         return f"write `{fix.text.strip()}`" + (f" instead of `{old}`" if old.strip() else "")
 
     def _spot(self, span: Span, label: str, main: bool, margin: int, severity: str) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 from dataclasses import replace
@@ -14,7 +15,9 @@ from firmware_gen.files import write_whole
 from seqlang.command.size import _made_up
 from seqlang.load import load
 from seqlang.text.findings import Finding
+from seqlang.text.grammar import parser
 from seqlang.text.render import text
+from seqlang.text.syntax_errors import _HIDDEN, _KINDS, _words
 from sim.strain.sizing import size
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -61,11 +64,90 @@ def test_a_time_without_a_unit_gets_the_likely_one(written: str, proposed: str) 
     assert found.fix.text == proposed
 
 
-@pytest.mark.parametrize("tail", [";", " smooth", " please"])
+@pytest.mark.parametrize("tail", [" smooth", " please"])
 @pytest.mark.parametrize("pace", ["in 900 ms", "at 90 deg/s"])
 def test_what_follows_a_whole_move_is_not_taken_for_its_target(tail: str, pace: str) -> None:
     found = only(cue(f"jaw to 30 deg {pace}{tail}").findings)
     assert "the move ends here" in found.message
+
+
+@pytest.mark.parametrize(
+    "line", ["hold 1 s", "jaw to 30 deg in 900 ms", "jaw to 30 deg at 90 deg/s", "repeat 2 times"]
+)
+@pytest.mark.parametrize("mark", [";", " {"])
+def test_marks_of_other_languages_are_left_out(line: str, mark: str) -> None:
+    found = only(cue(f"{line}{mark}", *["    hold 1 s"] * line.startswith("repeat")).findings)
+    assert mark.strip() in found.message or "bracket" in found.message
+    assert found.fix is not None
+    assert (found.fix.text, found.fix.span.end - found.fix.span.start) == ("", 1)
+
+
+@pytest.mark.parametrize("number", ["3,200", "12,000"])
+def test_a_comma_before_three_digits_is_left_to_the_maker(number: str) -> None:
+    found = only(cue(f"hold {number} ms").findings)
+    assert found.fix is None
+    assert f"`{number.replace(',', '')}`" in (found.help or "")
+    assert f"`{number.replace(',', '.')}`" in (found.help or "")
+
+
+@pytest.mark.parametrize("word", ["for 3 times", "loop 3 times", "while (1)", "delay(1000)"])
+def test_words_of_other_languages_lead_to_this_one(word: str) -> None:
+    found = only(cue(word).findings)
+    assert "starts no statement" in found.message
+    assert ("`hold 1 s`" if "delay" in word else "`repeat 3 times`") in (found.help or "")
+
+
+@pytest.mark.parametrize(
+    ("written", "unit"),
+    [("2.2 kg-cm", "kgf.cm"), ("2.2 kg.cm", "kgf.cm"), ("2.2 oz-in", "ozf.in")],
+)
+def test_a_unit_that_starts_like_another_is_told_as_a_whole(written: str, unit: str) -> None:
+    found = only(loaded(RIG.replace("9.4 kgf.cm", written, 1)).findings)
+    assert found.name == "unknown-unit"
+    assert found.help == f"did you mean `{unit}`?"
+
+
+@pytest.mark.parametrize("unit", ["x", "mph", "km", "mm2", "Hz"])
+def test_no_unit_of_another_kind_is_proposed(unit: str) -> None:
+    found = only(cue(f"hold 3 {unit}").findings)
+    assert found.name == "unknown-unit"
+    assert found.fix is None
+
+
+def test_what_is_due_is_named_as_it_is_written() -> None:
+    """Each word that a message may say is due is one that the parser takes there."""
+    for terminal in parser().terminals:
+        said_otherwise = terminal.name in _KINDS or terminal.name in _HIDDEN
+        if said_otherwise or terminal.name in ("COMMENT", *parser().lexer_conf.ignore):
+            continue
+        words = _words(terminal.name)
+        assert words, terminal.name
+        for word in words:
+            assert re.fullmatch(terminal.pattern.to_regexp(), word), (terminal.name, word)
+
+
+@pytest.mark.parametrize("name", ["left-jaw", "a-b-c"])
+def test_a_hyphen_in_a_name_becomes_a_low_line(name: str) -> None:
+    found = loaded(RIG.replace("servo jaw:", f"servo {name}:", 1)).findings[0]
+    assert f"`{name}` is no name" in found.message
+    assert found.fix is not None
+    assert found.fix.text == name.replace("-", "_")
+
+
+def test_two_lines_that_answer_the_same_question_are_both_named() -> None:
+    twice = loaded(RIG + "wearer\n    walks\n    dances\n").findings
+    (found,) = (f for f in twice if f.name == "duplicate-line")
+    assert found.message == "`walks` and `dances` answer the same question"
+
+
+def test_a_word_where_an_amount_is_due_is_not_taken_for_a_missing_constant_alone() -> None:
+    found = only(cue("hold T10").findings)
+    assert found.help == "a time is needed here, in `us` or `ms` or `s` or `min` or `h`"
+
+
+def test_a_pin_in_small_letters_is_proposed_in_capitals() -> None:
+    found = only(loaded(RIG.replace("pin PB1", "pin pb1")).findings)
+    assert "did you mean `PB1`?" in (found.help or "")
 
 
 @pytest.mark.parametrize("verb", ["wait", "sleep", "pause", "delay"])
