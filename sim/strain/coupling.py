@@ -18,6 +18,7 @@ from sim.model import Coupled, Link, Mount, Move, Reach, Rig, Servo, Show
 from sim.rig import load
 from sim.rig.disturbance import drag
 from sim.score.tree import acts, motion_limits
+from sim.strain.interruption import limits_in_motion
 
 
 def carried_by(rig: Rig) -> dict[str, tuple[Servo, ...]]:
@@ -113,8 +114,11 @@ def standing_reaches(rig: Rig) -> dict[str, Reach]:
 
 
 def show_reaches(show: Show) -> dict[str, Reach]:
-    """How far, how fast and how hard each servo goes in a show, whatever interrupts what."""
-    limits = motion_limits(show)
+    """How far, how fast and how hard each servo goes in a show, whatever interrupts what.
+
+    A `uniform` move starts and ends within a frame, harder than its table's limit.
+    """
+    limits = {**motion_limits(show), **limits_in_motion(show)}
     angles: dict[str, set[float]] = {}
     for cue in show.score.cues:
         for act in acts(cue.body):

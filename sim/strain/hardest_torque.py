@@ -2,8 +2,9 @@
 
 A part that moves may be stopped or taken over at any moment, and the board then brakes and turns
 it as hard as its table lets it: no motion asks for more than its limits do
-(`sim.strain.interruption`). A part that no cue moves holds its hardest pose. A part that grips, or
-that carries one, is taken to grip, all of them at once (`sim.rig.grip`).
+(`sim.strain.interruption`). A part that no cue moves holds its hardest pose, also against what the
+other parts of its chain do to it. A part that grips, or that carries one, is taken to grip, all of
+them at once (`sim.rig.grip`).
 """
 
 from __future__ import annotations
@@ -62,7 +63,8 @@ def hardest_torques(
         grip = gripping(show.rig, one)
         least = max(held[one.name], _finite(grip.torque_nm) if grip is not None else 0.0)
         if one.name not in limits:
-            found[one.name] = Hardest(least, None)
+            shaken = _finite(hardest_nm(show.rig, one, (0.0, 0.0)))
+            found[one.name] = Hardest(max(least, shaken), None)
             continue
         own = [move for move in moves if move.move.output == one.name]
         known = _peak_nm(show.rig, one, own) if peak_nm is None else peak_nm.get(one.name, {})

@@ -23,7 +23,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.model import MINIMUM_JERK, NO_MARK, Cue, Law, Move, Rig, Servo, Show
+from sim.model import MINIMUM_JERK, NO_MARK, Cue, Gear, Law, Move, Rig, Servo, Show
 from sim.rehearsal.motion import Limits, kinematics
 from sim.rehearsal.takeover import POSITIONS_PER_DEG, REAL_ARRAYS, Takeover, take_over
 from sim.rulebook import CLOCK_PER_MS, FRAME_S
@@ -120,9 +120,10 @@ def bound_share(
 ) -> float:
     """Share of the servo's line that no motion within `limits` (deg/s, deg/s2) can exceed.
 
-    The torque is affine in the acceleration and the share rises with the speed while driving, so
-    the corners (both limits, both signs) hold the maximum for every angle; angles run in steps of
-    at most 0.5 deg over the travel.
+    The torque is affine in the acceleration and in the square of the speed, which a linkage's bend
+    may take from it, and the share rises with the speed while driving. So the corners (both limits
+    or hardly moving, both signs) hold the maximum for every angle; angles run in steps of at most
+    0.5 deg over the travel.
     """
     return max(float(p.share.max()) for p in _at_the_limits(rig, one, limits, voltage_v))
 
@@ -130,12 +131,20 @@ def bound_share(
 def _at_the_limits(
     rig: Rig, one: Servo, limits: tuple[float, float], voltage_v: float | None
 ) -> Iterator[Points]:
-    """Operating points over the travel at both limits, with each pair of signs."""
+    """Operating points over the travel at the limits, and hardly moving, with all signs."""
     low, high = one.travel_deg
     angles = np.linspace(low, high, max(3, int(np.ceil(2.0 * (high - low))) + 1))
-    for speed in (limits[0], -limits[0]):
+    for speed in _speeds(one, limits[0]):
         for accel in (limits[1], -limits[1]):
             yield operate(rig, one, angles, speed, accel, voltage_v)
+
+
+def _speeds(one: Servo, most_deg_s: float) -> tuple[float, ...]:
+    """Speeds (deg/s) at which a servo's torque can be greatest; behind a gear the greatest do."""
+    if isinstance(one.drive, Gear) or most_deg_s == 0.0:
+        return most_deg_s, -most_deg_s
+    creep = 1e-6 * most_deg_s
+    return most_deg_s, -most_deg_s, creep, -creep
 
 
 def hardest_nm(rig: Rig, one: Servo, limits: tuple[float, float]) -> float:

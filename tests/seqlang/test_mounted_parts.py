@@ -148,3 +148,27 @@ def test_a_move_as_fast_as_it_can_passes_although_its_carrier_moves_too() -> Non
     assert not [finding for finding in found.findings if finding.severity == "error"]
     tip_row = next(row for row in found.summary.servos if row.servo == "tip")
     assert 0.7 < tip_row.line.share <= 0.8 + 1e-6
+
+
+def test_a_root_that_no_cue_moves_must_stand_against_its_tip() -> None:
+    """At rest an upright hinge bears no weight; the tip's start and stop turn against it."""
+    text = WING.replace("    root to 40 deg in 1.5 s\n", "").replace(
+        "    load rod 60 g, 300 mm\n", "    axis upright\n"
+    )
+    errors = {
+        root: [f for f in check(loaded(text.format(root=root, on=ON))).findings if f.name == NAME]
+        for root in ("1.0", "9.7")
+    }
+    assert [f.message.split("`")[1] for f in errors["1.0"]] == ["root"]
+    assert errors["9.7"] == []
+
+
+def test_a_part_that_cannot_be_held_is_an_error_although_no_cue_moves_it() -> None:
+    """300 g at 100 mm are 0.294 N.m; 3 kgf.cm are 0.294 N.m at a stall, less the margin."""
+    arm = TIP.replace("9.4 kgf.cm", "3 kgf.cm").replace("20 g at 60 mm", "{} g at 100 mm")
+    for grams, many in ((300, 1), (220, 0)):
+        found = check(with_rig(*arm.format(grams).splitlines()))
+        assert len([f for f in found.findings if f.name == NAME]) == many
+
+
+NAME = "servo-torque"

@@ -12,6 +12,7 @@ from sim.model import (
     CalibrationPoint,
     Cue,
     InTurn,
+    Law,
     Load,
     Mount,
     Move,
@@ -33,7 +34,9 @@ from sim.rehearsal.sampling import sample
 from sim.rig import load
 from sim.rig.disturbance import push_nm
 from sim.rig.holding_torque import worst_hold
+from sim.score.tree import planned_moves, ready_ms
 from sim.strain.coupling import chains, coupled_show, links, show_reaches
+from sim.strain.hardest_torque import hardest_torques
 from sim.strain.torque_and_current import work
 
 RATING = (Rating(6.0, 300.0, 1.5, 3.0),)
@@ -158,3 +161,26 @@ def test_a_link_has_its_own_bodies_and_the_servos_that_sit_on_it() -> None:
     assert tip.moment_kg_m == pytest.approx(0.01 * 0.1 * np.exp(-1j * np.radians(20.0)))
     assert tip.inertia_kg_m2 == pytest.approx(0.01 * 0.1**2)
     assert [one.mount_m for one in (root, middle, tip)] == pytest.approx([0.0, 0.3, 0.25 * ahead])
+
+
+@pytest.mark.parametrize(("moved", "to_deg"), [("root", 50.0), ("middle", -60.0), ("tip", 50.0)])
+def test_a_part_that_stands_gives_no_more_than_foretold_while_another_of_its_chain_moves(
+    moved: str, to_deg: float
+) -> None:
+    cue = Cue("go", "", InTurn((Move(moved, to_deg, 300), Move(moved, 0.0, 300))))
+    show = coupled_show(replace(WING, score=Score("Wing", (cue,), stop_button=3)))
+    ready = ready_ms(show)
+    times = np.arange(float(ready), ready + 700.0)
+    done = work(show.rig, sample(rehearse(show, [Press(ready, cue="go")], ready + 900), times))
+    foretold = hardest_torques(show, planned_moves(show))
+    for name, seen in done.servos.items():
+        assert np.abs(seen.torque_nm).max() <= foretold[name].torque_nm * (1.0 + 1e-9)
+    standing = {name for name, one in foretold.items() if not one.moves}
+    assert standing == {"root", "middle", "tip"} - {moved}
+
+
+def test_a_joint_that_starts_within_a_frame_shakes_its_chain_so_hard() -> None:
+    """A uniform move has its whole speed after 20 ms: 60 deg in 600 ms, 5000 deg/s2."""
+    cue = Cue("go", "", Move("tip", 60.0, 600, Law("uniform")))
+    reach = show_reaches(replace(WING, score=Score("Wing", (cue,))))["tip"]
+    assert reach.accel_deg_s2 >= 60.0 / 0.6 / 0.020

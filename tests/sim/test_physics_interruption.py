@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from sim.model import (
     Board,
     Cue,
+    FourBar,
     InTurn,
     Law,
     Move,
@@ -32,6 +33,7 @@ from sim.strain.interruption import (
     STOP,
     Interruption,
     bound_share,
+    hardest_nm,
     interruptions,
     taken_over,
 )
@@ -265,3 +267,26 @@ def dense_share(show: Show, one: Servo, found: Interruption) -> float:
         share = operate(show.rig, one, then.angle_deg - to_go, v, a, 6.0).share
         worst = max(worst, float(share.max()))
     return worst
+
+
+@pytest.mark.parametrize("crossed", [False, True])
+@pytest.mark.parametrize("friction_nm", [0.0, 0.02])
+def test_no_slower_motion_of_a_linkage_asks_for_more_than_the_bound(
+    crossed: bool, friction_nm: float
+) -> None:
+    """The bend of a linkage takes from the torque what the servo's own mass asks at speed."""
+    servo = replace(
+        JAW,
+        travel_deg=(-30.0, 30.0),
+        drive=FourBar(0.06, 0.02, 0.063, 0.03, arm_zero_deg=75.0, crossed=crossed),
+        load=replace(JAW.load, friction_nm=friction_nm),
+        rotor_kg_m2=1e-3,
+        drive_efficiency=0.8,
+    )
+    rig = show_of(servo=servo).rig
+    speeds = np.linspace(-400.0, 400.0, 41)[:, None]
+    angles = np.linspace(-30.0, 30.0, 121)
+    for accel in (-900.0, 900.0):
+        seen = operate(rig, servo, *np.broadcast_arrays(angles, speeds, accel))
+        assert seen.greatest_nm.max() <= hardest_nm(rig, servo, (400.0, 900.0)) * (1.0 + 1e-6)
+        assert seen.share.max() <= bound_share(rig, servo, (400.0, 900.0)) * (1.0 + 1e-6)

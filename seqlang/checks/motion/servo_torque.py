@@ -2,7 +2,8 @@
 
 What: at each instant of a move, the torque for weight (in the worst posture of the wearer), for
 inertia, springs and friction stays under what the servo's line leaves at that speed, with the
-margin kept.
+margin kept. So does the torque that holds a part which no cue moves, against its weight, the
+wearer's movement, the wind and the other parts of its chain.
 
 Why: a servo that stalls draws its full current, heats up within seconds and strips its gears.
 
@@ -25,16 +26,50 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figures
 from seqlang.checks.motion import failing_moves
 from seqlang.text.findings import Finding
+from sim.model import Servo
+from sim.score.tree import rest_angles
+from sim.strain.envelope import TOLERANCE, operate
 
 
 def check(context: Context) -> Iterator[Finding]:
     for failure in context.once(failing_moves.failures):
         if failure.trouble == "torque":
             yield _finding(context, failure)
+    rest = rest_angles(context.sound_show)
+    for name in sorted(context.sound - set(context.work)):
+        yield from _held(context, context.servos[name], rest[name])
+
+
+def _held(context: Context, servo: Servo, rest_deg: tuple[float, ...]) -> Iterator[Finding]:
+    """A part that no cue moves, but other parts, the wearer or the wind may."""
+    rig = context.sound_show.rig
+    volts = context.rated_v.get(servo.board)
+    asked = operate(rig, servo, np.array(rest_deg), 0.0, 0.0, volts)
+    worst = int(np.argmax(asked.share))
+    if float(asked.share[worst]) <= 1.0 - rig.wearer.margin + TOLERANCE:
+        return
+    torque, left = abs(float(asked.torque_nm[worst])), float(asked.allowed_nm[worst])
+    torque_text, left_text = figures(torque, left)
+    yield Finding(
+        "error",
+        "servo-torque",
+        f"`{servo.name}` would have to hold {rest_deg[worst]:g} deg with {torque_text} N.m, and "
+        f"has {left_text} N.m",
+        context.span(servo.mark, "name"),
+        label="no cue moves it, and it must stand",
+        help="take a lighter part, a counterweight spring, a stronger servo or a higher gear "
+        "ratio"
+        + (", or let the other parts of its chain move more slowly" if servo.load.coupled else ""),
+        asked=torque,
+        limit=left,
+        unit="N.m",
+    )
 
 
 def _finding(context: Context, failure: failing_moves.Failure) -> Finding:

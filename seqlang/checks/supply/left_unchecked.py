@@ -57,8 +57,9 @@ def check(context: Context) -> Iterator[Finding]:
                 help="`logic direct` where the feed goes to the chip's own supply pin, "
                 f"`logic {figure(REGULATOR_V)} V` where it goes through the board's regulator",
             )
+    carriers = {one.mount.on for one in context.servos.values() if one.mount is not None}
     for servo in context.servos.values():
-        if not servo.load.bodies and not servo.load.springs:
+        if not servo.load.bodies and not servo.load.springs and servo.name not in carriers:
             yield Finding(
                 "advice",
                 "unloaded-servo",
