@@ -417,7 +417,9 @@ static bool is_call(const struct bc_step *op) {
 }
 
 /* What a call states of the thread that it calls. */
-static uint8_t called_loops(uint8_t call) { return (uint8_t)((call & BC_CALL_LOOPS) / BC_CALL_LOOP); }
+static uint8_t called_loops(uint8_t call) {
+    return (uint8_t)((call & BC_CALL_LOOPS) / BC_CALL_LOOP);
+}
 
 static uint8_t called_calls(uint8_t call) { return call & BC_CALL_CALLS; }
 
@@ -430,8 +432,9 @@ static bool waits(const struct bc_step *op) {
 }
 
 /*
- * Whether the thread at the cursor ends by itself, and is what the call states of it. What it calls in its turn need not
- * be looked at: those calls have statements of their own, which are looked at when it is their turn.
+ * Whether the thread at the cursor ends by itself, and is what the call states of it. What it calls
+ * in its turn need not be looked at: those calls have statements of their own, which are looked at
+ * when it is their turn.
  */
 static bool is_as_stated(const struct check *check, uint8_t call) {
     uint8_t open = 0; /* loops */
@@ -492,8 +495,8 @@ static bool op_is_good(const struct check *check, const struct bc_step *op) {
     case BC_OP_EFFECT:
         return effect_is_good(op);
     default:
-        return is_call(op) && called_calls(op->code) < BC_CALL_DEPTH && points_to_thread(check, op) &&
-               is_as_stated(check, op->code);
+        return is_call(op) && called_calls(op->code) < BC_CALL_DEPTH &&
+               points_to_thread(check, op) && is_as_stated(check, op->code);
     }
 }
 

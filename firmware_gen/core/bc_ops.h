@@ -13,8 +13,8 @@ struct bc_step {
                          go on or call points; where an effect's kind stands */
     int16_t target;   /* of an act: 0.01 deg, a level or a colour's index */
     uint8_t code;     /* of a call: its first byte, from BC_OP_CALL on */
-    uint8_t number; /* of the output */
-    uint8_t law;    /* index, BC_NONE: none (acts on servos have one) */
+    uint8_t number;   /* of the output */
+    uint8_t law;      /* index, BC_NONE: none (acts on servos have one) */
 };
 
 /* Read the op at the cursor of the chosen table, whether or not it is a good one. */
