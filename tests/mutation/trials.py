@@ -141,7 +141,9 @@ class Trials:
         """Whether the tests notice a module whose every function only fails."""
         if module.endswith(".py") and not _functions(module):
             return True  # constants alone
-        names = self.in_order([name for name in self.seconds if self._touches(name, module)])
+        names = self.in_order(
+            [name for name in self.seconds if self._touches(name, module)], module
+        )
         planting = c_planted if module.endswith(".c") else plant
         answer = in_a_fork(lambda: planting(module) or self._first_red(names), 300.0)
         return answer not in ("", c_mutants.UNBORN)  # None: the process died, as in C it will
@@ -159,7 +161,7 @@ class Trials:
             late = self.deadline is not None and time.monotonic() > self.deadline
             while waiting and not late and len(running) < self.at_once:
                 mutant = waiting.pop()
-                names = self.in_order(self.tests_of(mutant))
+                names = self.in_order(self.tests_of(mutant), mutant.module)
                 if not names:
                     self.report(Outcome(mutant, "missed", "no test reaches it"))
                     continue
@@ -181,9 +183,18 @@ class Trials:
             return list(self.seconds)
         return sorted(set().union(*(lines.get(line, set()) for line in mutant.lines)))
 
-    def in_order(self, names: list[str]) -> list[str]:
-        """Finders first, then the quickest, as many as take no more than `most_seconds`."""
-        ordered = sorted(names, key=lambda name: (-self.finders[name], self.seconds[name]))
+    def in_order(self, names: list[str], module: str) -> list[str]:
+        """Those that reach the module first, of these the quickest, finders sooner than others.
+
+        As many as take no more than `most_seconds`: a slow finder must not leave out all the rest.
+        """
+        ordered = sorted(
+            names,
+            key=lambda name: (
+                not self._touches(name, module),
+                self.seconds[name] / (1 + self.finders[name]),
+            ),
+        )
         ends = list(accumulate(self.seconds[name] for name in ordered))
         return ordered[: max(1, bisect(ends, self.most_seconds))]
 

@@ -108,3 +108,14 @@ def test_an_odd_gauge_promises_no_more_than_the_next_thinner_even_one() -> None:
     assert wire.carries_a(19) == wire.CARRIES_A[20]
     assert wire.carries_a(22) == wire.CARRIES_A[22]
     assert wire.carries_a(36) == 0.0
+
+
+def test_the_even_gauges_carry_what_the_reprinted_table_says() -> None:
+    """Chassis wiring (from memory): the ends and the middle of the table, and the gauges in it."""
+    assert tuple(range(10, 31, 2)) == wire.GAUGES
+    table = {10: 55.0, 14: 32.0, 18: 16.0, 22: 7.0, 26: 2.2, 30: 0.86}
+    for gauge, amps in table.items():
+        assert wire.carries_a(gauge) == amps
+        assert wire.carries_a(gauge - 1) == amps
+    assert wire.carries_a(31) == 0.0
+    assert wire.carries_a(4) == 55.0

@@ -9,10 +9,15 @@ from math import inf
 
 import pytest
 
-from sim.model import UNIFORM, Press, StripLight
+from sim.model import UNIFORM, Cue, Law, Move, Press, StripLight
+from sim.rehearsal.motion import kinematics
 from sim.rehearsal.outputs import levels_at, light_levels, table_angle
+from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.requests import Hearing, Request, requests_by_frame
+from sim.rehearsal.sampling import levels
+from sim.rehearsal.takeover import Takeover
 from sim.rehearsal.trajectories import Fading
+from tests.sim.small_shows import show_of
 
 
 @pytest.mark.parametrize(
@@ -104,3 +109,30 @@ def test_a_fade_goes_from_its_origin_to_its_target(time_ms: float, level: float)
     assert levels_at(fading, time_ms) == (pytest.approx(level),)
     assert fading.end_ms == 900.0
     assert levels_at(Fading(500.0, 500.0, (40.0,), (120.0,)), time_ms) == (120.0,)
+
+
+def test_a_fade_of_a_millisecond_has_a_middle_and_one_of_none_has_not() -> None:
+    quick = Fading(500.0, 500.0, (40.0,), (120.0,), 1.0, UNIFORM)
+    assert levels([quick], [499.0, 500.5, 501.0])[:, 0] == pytest.approx([40.0, 80.0, 120.0])
+    jump = Fading(500.0, 500.0, (40.0,), (120.0,))
+    assert levels([jump], [500.0, 501.0])[:, 0] == pytest.approx([120.0, 120.0])
+
+
+@pytest.mark.parametrize(("stop_ms", "lasts_ms"), [(900, 900.0), (20, 20.0), (909, 900.0)])
+def test_the_stop_takes_its_time_in_whole_frames(stop_ms: int, lasts_ms: float) -> None:
+    show = show_of(Cue("open", "", Move("jaw", 50.0, 1000, Law("3-4-5"))), stop_ms=stop_ms)
+    played = rehearse(show, [Press(2000, action="stop")], 6000)
+    assert played.lights["lure"][-1].duration_ms == lasts_ms
+    assert played.lights["lure"][-1].start_ms == 1980.0
+    assert played.modes[-1].mode == "limp"
+
+
+def test_a_brake_is_over_at_its_end() -> None:
+    """The way left of a brake is that of y squared: its acceleration is -2 r / b**2 until b."""
+    run = Takeover(way=10.0, residual=4.0, brake=20.0, wait=20.0, duration=100.0, end=120.0)
+    before, at_end = (kinematics(run, Law("3-4-5"), since) for since in (10.0, 20.0))
+    assert float(before.acceleration) == pytest.approx(-2.0 * 4.0 / 20.0**2)
+    assert float(before.speed) == pytest.approx(2.0 * 4.0 / 20.0 * 0.5)
+    assert float(before.to_go) == pytest.approx(10.0 + 4.0 / 4.0)
+    assert float(at_end.acceleration) == pytest.approx(0.0)
+    assert float(at_end.to_go) == pytest.approx(10.0)
