@@ -31,7 +31,7 @@ STRAIN = (
 )
 REHEARSAL = (
     *("sim/{room}", "sim/test_rehears*.py", "sim/test_sampling.py", "sim/test_motion.py"),
-    "sim/test_takeover.py",
+    *("sim/test_takeover.py", "firmware_gen/test_player_requests.py"),
 )
 SCORE = (
     *("sim/{room}", "sim/test_laws.py", "sim/test_score.py", "sim/test_threads.py"),

@@ -9,7 +9,7 @@ from math import inf
 
 import pytest
 
-from sim.model import UNIFORM, Cue, Law, Move, Press, StripLight
+from sim.model import UNIFORM, Binding, Cue, Hold, InTurn, Law, Move, Press, StripLight, Throw
 from sim.rehearsal.motion import kinematics
 from sim.rehearsal.outputs import levels_at, light_levels, table_angle
 from sim.rehearsal.rehearse import rehearse
@@ -136,3 +136,21 @@ def test_a_brake_is_over_at_its_end() -> None:
     assert float(before.to_go) == pytest.approx(10.0 + 4.0 / 4.0)
     assert float(at_end.acceleration) == pytest.approx(0.0)
     assert float(at_end.to_go) == pytest.approx(10.0)
+
+
+@pytest.mark.parametrize("hold_ms", [64_980, 65_000, 65_020, 130_000, 150_000])
+def test_a_hold_longer_than_a_table_can_say_in_one_lasts_as_long_as_it_should(hold_ms: int) -> None:
+    """Its pieces follow one another without a gap."""
+    body = InTurn((Hold(hold_ms), Throw("fan", True)))
+    played = rehearse(show_of(Cue("late", "", body)), [Press(1000, button=1)], hold_ms + 3000)
+    assert played.switches["fan"][-1].on
+    assert played.switches["fan"][-1].start_ms == 1000.0 - 20.0 + hold_ms
+
+
+def test_a_cue_of_no_time_that_its_button_holds_starts_anew_once_a_frame() -> None:
+    cue = Cue("on", "", Throw("fan", True))
+    show = show_of(cue, bindings=(Binding(1, "on", while_held=True),))
+    played = rehearse(show, [Press(1000, button=1, held_ms=200)], 3000)
+    starts = [piece.start_ms for piece in played.switches["fan"] if piece.cue == "on"]
+    assert starts == [980.0 + 20.0 * n for n in range(len(starts))]
+    assert 9 <= len(starts) <= 12
