@@ -16,7 +16,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.light.lightness import luminance, strip_linear
+from sim.light.lightness import channel_levels, luminance
 from sim.model import (
     Adapter,
     Board,
@@ -38,6 +38,7 @@ from sim.rig.supply import (
     solve,
     strip_full_a,
 )
+from sim.rulebook import LEVEL_STEPS_PER_PCT
 from sim.score.tree import PlannedMove, acts, planned_moves
 from sim.strain.hardest_torque import ENDLESS_NM, Way, hardest_torques, hold_nm
 
@@ -209,6 +210,11 @@ def dark(show: Show) -> dict[str, float]:
     return {**levels, **{o.name: 0.0 for o in outputs if isinstance(o, Lamp)}}
 
 
+def _played(light: StripLight) -> Array:
+    """Linear red, green, blue (0 to 1) of a light as a table holds it: in steps, which may be up."""
+    return luminance(np.array(channel_levels(light)) / LEVEL_STEPS_PER_PCT)
+
+
 def brightest(show: Show) -> dict[str, float]:
     """Per lamp the greatest duty (0 to 1), per strip the greatest current (A), of the whole show.
 
@@ -227,7 +233,7 @@ def brightest(show: Show) -> dict[str, float]:
         lights += [(a.output, a.light) for a in acts(cue.body) if isinstance(a, Fade)]
     for name, light in lights:
         if isinstance(light, StripLight):
-            channels[name] = np.maximum(channels.get(name, np.zeros(3)), strip_linear(light))
+            channels[name] = np.maximum(channels.get(name, np.zeros(3)), _played(light))
         else:
             most[name] = max(most.get(name, 0.0), float(luminance(light)))
     for strip in (o for o in show.rig.outputs if isinstance(o, Strip)):

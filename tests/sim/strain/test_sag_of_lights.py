@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
-from sim.light.lightness import luminance
+from sim.light.lightness import channel_levels, luminance
 from sim.model import (
     Adapter,
     Board,
@@ -53,6 +54,18 @@ def test_a_strip_is_brightest_channel_by_channel() -> None:
     assert brightest(show(safe, fades=(blue,)))["belly"] == pytest.approx(2 * 0.2 + 0.01)
     capped = replace(safe, cap_a=0.25)
     assert brightest(show(capped, fades=(blue,)))["belly"] == pytest.approx(0.25 + 0.01)
+
+
+@pytest.mark.parametrize("colour", [(0, 48, 160), (17, 93, 201), (250, 120, 3), (64, 64, 64)])
+def test_a_strip_takes_no_more_than_foretold_where_a_table_rounds_its_light_up(
+    colour: tuple[int, int, int],
+) -> None:
+    """A table holds half percents of L*: dim light may be more than what was written."""
+    for level in range(1, 101, 3):
+        light = StripLight(colour, float(level))
+        held = luminance(np.array(channel_levels(light)) / 2.0)
+        found = brightest(show(replace(BELLY, safe=light)))["belly"]
+        assert found >= 10 * 0.02 * held.sum() + 10 * 0.001 - 1e-12
 
 
 def test_a_board_starts_dark() -> None:
