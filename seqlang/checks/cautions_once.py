@@ -79,6 +79,10 @@ def _pinch(context: Context) -> Iterator[Finding]:
     )
 
 
+_LEAST_J = 1e-5
+"""Less energy (J) than this is left out: its figures would be noise."""
+
+
 def _pressing(one: Pinch) -> str:
     """Force at the tip and in the nip, and energy, of one part."""
     gripping = (
@@ -94,6 +98,8 @@ def _pressing(one: Pinch) -> str:
             f", {figure(one.nip.force_n)} N ({figure(one.nip.pressure_n_cm2)} N/cm2) {caught} "
             f"{figure(1000 * one.nip.at_m)} mm from its hinge"
         )
+    if one.energy_j < _LEAST_J:
+        return words
     return f"{words}; up to {figure(1000 * one.energy_j)} mJ in motion"
 
 

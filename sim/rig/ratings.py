@@ -14,7 +14,7 @@ is algebra).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import radians
+from math import radians, sqrt
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -48,5 +48,11 @@ def claim(rating: Rating) -> Claim:
 
 
 def sound_stall_a(rating: Rating) -> float:
-    """The stall current (A) that a sound sheet would print beside that torque and speed."""
-    return rating.stall_nm * radians(rating.speed_deg_s) / (SOUND * rating.voltage_v)
+    """The stall current (A) that a sound sheet would print beside that torque and speed.
+
+    With a stated no-load current I0 it is also one that can be: with a = Ts w0 / V, the greater
+    root of (Is - I0)**2 = a Is.
+    """
+    a = rating.stall_nm * radians(rating.speed_deg_s) / rating.voltage_v
+    free = rating.no_load_a or 0.0
+    return max(a / SOUND, free + a / 2.0 + sqrt(a * free + a * a / 4.0))

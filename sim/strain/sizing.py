@@ -28,7 +28,7 @@ from sim.rig.fuse import PEAK_S, STANDARDS, Fuse, fuse_for
 from sim.rig.grip import gripping, longest_s
 from sim.rig.holding_torque import worst_hold
 from sim.rig.resistor import Series
-from sim.rig.servo import KGF_CM_NM
+from sim.rig.servo import KGF_CM_NM, line
 from sim.rig.supply import (
     PIXEL_HIGHEST_V,
     PIXEL_IDLE_A,
@@ -232,10 +232,13 @@ def size_servo(
     }
     set_by = max(floors, key=lambda name: floors[name])
     rated = min(one.ratings, key=lambda r: abs(r.voltage_v - highest_v(show.rig, one.board)))
-    # ratings fall with the voltage: what must be there at the lowest is printed at the rated one
-    up = 1.0 if not lowest_v else max(1.0, rated.voltage_v / lowest_v)
+    # ratings go with the voltage: what must be there at the lowest is printed at the rated one
+    up = rated.voltage_v / lowest_v if lowest_v else 1.0
     stall, speed = least_power(driving, braking, kept, floors[set_by])
-    stall, speed = stall * up, speed * up
+    # but heat is judged by the rating itself
+    stall, speed = max(stall * up, floors["heat"]), speed * up
+    own = line(one, lowest_v or rated.voltage_v)
+    has_nm, has_deg_s = float(own.stall_nm), float(own.speed_deg_s)
     points = np.concatenate([driving, braking], axis=1)
     return ServoSize(
         servo=one.name,
@@ -252,8 +255,9 @@ def size_servo(
         set_by=set_by,
         has_kgf_cm=rated.stall_nm / KGF_CM_NM,
         has_seconds_per_60deg=60.0 / rated.speed_deg_s,
-        enough=rated.stall_nm / up >= max(floors["holding"], floors["gripping"], floors["heat"])
-        and _enough(driving, braking, kept, rated.stall_nm / up, rated.speed_deg_s / up),
+        enough=has_nm >= max(floors["holding"], floors["gripping"])
+        and one.ratings[0].stall_nm >= floors["heat"]
+        and _enough(driving, braking, kept, has_nm, has_deg_s),
     )
 
 
@@ -460,7 +464,7 @@ def _feed(show: Show, board: Board, sag: Sag, book: Book, mix: Mix, fuse_a: floa
         reason = (
             f"drops {ohm * sag.board_a:.2f} V of {nominal:.1f} V at {sag.board_a:.2f} A, "
             f"there and back; carries {wire.feed_carries_a(thin):g} A, and its fuse needs "
-            f"{fuse_a:g} A"
+            f"{fuse_a:.3g} A"
         )
     return FeedSize(
         board.name,

@@ -254,3 +254,23 @@ def test_a_part_that_hardly_moves_is_sized_without_a_speed() -> None:
     still = replace(show, score=Score("s", (creeping,)))
     (servo,) = size(still).servos
     assert servo.seconds_per_60deg is None or servo.seconds_per_60deg > 0.0
+
+
+@pytest.mark.parametrize("duration_ms", range(160, 300, 10))
+def test_a_servo_is_enough_where_the_check_of_its_moves_passes(duration_ms: int) -> None:
+    """Rated at 4.8 V and fed with 5 V it has its line at what arrives, for both."""
+    law, rated = Law("cycloidal"), Rating(4.8, 600.0, 0.17, 0.65)
+    show = show_of(rated, mass_kg=0.008)
+    source = Adapter(5.0, 4.0)
+    supplies = tuple(replace(s, source=source, regulator=None) for s in show.rig.supplies)
+    moves = (Move("jaw", 50.0, duration_ms, law), Move("jaw", 0.0, duration_ms, law))
+    score = replace(show.score, cues=(Cue("c", "", InTurn(moves)),))
+    jaw, lamp = show.rig.outputs
+    assert isinstance(jaw, Servo)
+    jaw = replace(jaw, accel_deg_s2=50_000.0)
+    show = Show(replace(show.rig, supplies=supplies, outputs=(jaw, lamp)), score)
+    volts = lowest_voltages(show)["b"]
+    up = assess(show.rig, jaw, 0.0, 50.0, duration_ms, law, volts).passes[0]
+    down = assess(show.rig, jaw, 50.0, 0.0, duration_ms, law, volts).passes[0]
+    (named,) = size(show).servos
+    assert named.enough is bool(up and down)

@@ -35,8 +35,28 @@ def check(context: Context) -> Iterator[Finding]:
     for servo in context.servos.values():
         for rating in servo.ratings:
             found = claim(rating)
-            if not found.can_be:
+            if rating.no_load_a is not None and rating.no_load_a >= rating.stall_a:
+                yield _thirsty(context, servo, rating)
+            elif not found.can_be:
                 yield _finding(context, servo, rating, found)
+
+
+def _thirsty(context: Context, servo: Servo, rating: Rating) -> Finding:
+    """A servo that draws more while it turns free than while it is held."""
+    running, stall = figures(rating.no_load_a or 0.0, rating.stall_a)
+    return Finding(
+        "warning",
+        "rating-impossible",
+        f"`{servo.name}` is rated to draw {running} A while it turns without a load, and {stall} A "
+        "when it stalls",
+        context.span(rating.mark, "current"),
+        label="a stall takes more",
+        help="hold the horn for a second and measure the current; then let it swing, and measure "
+        "again",
+        asked=rating.no_load_a,
+        limit=rating.stall_a,
+        unit="A",
+    )
 
 
 def _finding(context: Context, servo: Servo, rating: Rating, found: Claim) -> Finding:

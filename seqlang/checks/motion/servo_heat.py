@@ -59,7 +59,7 @@ def _could_be_hot(context: Context, name: str) -> bool:
 def _finding(context: Context, name: str, share: float, where: str) -> Finding:
     asked, limit = figures(100 * share, 100 * CONTINUOUS)
     servo = context.servos[name]
-    stall = servo.ratings[0].stall_nm
+    stall, volts = servo.ratings[0].stall_nm, servo.ratings[0].voltage_v
     enough_kgf_cm = ceil(10.0 * share * stall / CONTINUOUS / KGF_CM_NM) / 10.0
     return Finding(
         "warning",
@@ -67,10 +67,10 @@ def _finding(context: Context, name: str, share: float, where: str) -> Finding:
         f"`{name}` is loaded with {asked} % of its stall torque {where}, and can take about "
         f"{limit} % for long",
         context.span(servo.mark, "name"),
-        label=f"{figure(share * stall)} N.m",
+        label=f"{figure(share * stall)} N.m of {figure(stall)} N.m at {figure(volts)} V",
         related=((context.span(servo.load.mark), f"what `{name}` carries"),),
         help="let it rest where less weight pulls, add a spring against the weight, or take a "
-        f"servo of at least {figure(enough_kgf_cm)} kgf.cm",
+        f"servo of at least {figure(enough_kgf_cm)} kgf.cm at {figure(volts)} V",
         asked=share,
         limit=CONTINUOUS,
         unit="of the stall torque",

@@ -25,7 +25,7 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.supply.sagging import cues_running, standing, while_running
 from seqlang.text.findings import Finding
-from sim.model import Electrics, Supply
+from sim.model import Electrics, OnBoard, Supply
 from sim.rig.supply import at_chip_v
 from sim.strain.sag import Sag
 
@@ -81,6 +81,9 @@ def _brown_outs(context: Context, own: list[Sag]) -> Iterator[Finding]:
         if chip_v >= chip.clock_v:
             continue
         resets = chip_v < chip.brown_out_v
+        if not resets and _is_meant_low(context, sag):
+            yield _meant_low(context, sag)
+            continue
         limit = chip.brown_out_v if resets else chip.clock_v
         asked_text, limit_text = figures(chip_v, limit)
         board = context.boards[sag.board]
@@ -100,6 +103,31 @@ def _brown_outs(context: Context, own: list[Sag]) -> Iterator[Finding]:
             limit=limit,
             unit="V",
         )
+
+
+def _is_meant_low(context: Context, sag: Sag) -> bool:
+    """Whether the board's regulator is stated to give the chip too little, whatever arrives."""
+    logic = context.boards[sag.board].logic
+    return isinstance(logic, OnBoard) and logic.voltage_v < _electrics(context, sag).clock_v
+
+
+def _meant_low(context: Context, sag: Sag) -> Finding:
+    board = context.boards[sag.board]
+    needs_v = _electrics(context, sag).clock_v
+    given_v = board.logic.voltage_v if isinstance(board.logic, OnBoard) else 0.0
+    given, needed = figures(given_v, needs_v)
+    return Finding(
+        "warning",
+        "brown-out",
+        f"the chip of board `{board.name}` is fed with {given} V, and it is out of its limits "
+        f"below {needed} V",
+        context.span(board.mark, "logic"),
+        label="too little at its clock",
+        help="take a board whose regulator gives the chip `5 V`",
+        asked=given_v,
+        limit=needs_v,
+        unit="V",
+    )
 
 
 def _chip_v(context: Context, sag: Sag) -> float:

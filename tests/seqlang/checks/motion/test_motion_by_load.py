@@ -304,3 +304,26 @@ def test_a_jump_of_speed_is_named_once_from_wherever_it_starts() -> None:
     assert len(findings(text, "speed-jump")) == 1
     eased = text.replace(", uniform", "")
     assert findings(eased, "speed-jump") == []
+
+
+@pytest.mark.parametrize("running", ["492 mA", "1 A", "1.99 A"])
+def test_the_stall_current_that_is_suggested_can_be(running: str) -> None:
+    (one,) = findings(rated(f"2 A at 6 V, running {running}"), "rating-impossible")
+    assert one.fix is not None
+    mended = rated(f"{one.fix.text} at 6 V, running {running}")
+    assert findings(mended, "rating-impossible") == []
+
+
+@pytest.mark.parametrize("running", ["2 A", "2.4 A"])
+def test_a_servo_cannot_run_free_on_more_than_it_stalls_with(running: str) -> None:
+    (one,) = findings(rated(f"2 A at 6 V, running {running}"), "rating-impossible")
+    assert one.message.startswith(f"`jaw` is rated to draw {running} while it turns without a load")
+    assert one.fix is None
+
+
+def test_a_move_without_energy_has_no_figure_of_it() -> None:
+    """5 ug at 1 mm: what moves then has less than 10 nJ."""
+    still = show(jaw={"load": "0.005 g at 1 mm"}, cues={"snap": "jaw to 1 deg in 4 s"})
+    heavy = show(jaw={"load": "60 g at 60 mm"}, cues={"snap": "jaw to 50 deg in 1 s"})
+    assert "mJ" not in findings(still, "caution-pinch")[0].notes[0]
+    assert "mJ" in findings(heavy, "caution-pinch")[0].notes[0]

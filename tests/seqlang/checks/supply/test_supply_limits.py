@@ -494,15 +494,26 @@ def test_the_suggested_supply_also_starts_the_servos() -> None:
 
 
 def test_what_a_chip_loses_on_its_board_is_told() -> None:
-    (one,) = findings(fan("1 A", "source adapter 6.0 V, 6 A", logic="3.3 V"), "brown-out")
+    (one,) = findings(fan("1 A", "source adapter 5.4 V, 6 A", logic="5 V"), "brown-out")
     assert one.severity == "warning"
     (note,) = one.notes
-    assert note.startswith("6 V arrive at the board")
+    assert note.startswith("5.4 V arrive at the board")
     (usual,) = findings(fan("3 A", "source adapter 6.5 V, 6 A", "1 m of 28 AWG"), "brown-out")
     assert usual.notes[0].partition(" V")[2] != note.partition(" V")[2]
     (direct,) = findings(fan("1 A", "source adapter 4.4 V, 6 A", logic="direct"), "brown-out")
     assert direct.notes == ()
     assert (direct.label or "").startswith("1.03 A")
+
+
+def test_a_chip_that_is_fed_too_low_on_purpose_is_told_so_and_no_cue_is_blamed() -> None:
+    """No wire and no supply mends a board's regulator of 3.3 V; one of 5 V passes."""
+    (one,) = findings(fan("1 A", "source adapter 9 V, 6 A", logic="3.3 V"), "brown-out")
+    assert one.message == (
+        "the chip of board `body` is fed with 3.3 V, and it is out of its limits below 4.5 V"
+    )
+    assert one.related == ()
+    assert "wire" not in (one.help or "")
+    assert findings(fan("1 A", "source adapter 9 V, 6 A", logic="5 V"), "brown-out") == []
 
 
 def test_a_strip_points_at_the_chips_supply_where_it_is_said() -> None:
