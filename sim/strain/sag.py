@@ -211,7 +211,7 @@ def dark(show: Show) -> dict[str, float]:
 
 
 def _played(light: StripLight) -> Array:
-    """Linear red, green, blue (0 to 1) of a light as a table holds it: in steps, which may be up."""
+    """Linear red, green, blue (0 to 1) of a light as a table holds it, maybe rounded up."""
     return luminance(np.array(channel_levels(light)) / LEVEL_STEPS_PER_PCT)
 
 
