@@ -17,7 +17,7 @@ from firmware_gen.link.host import Link
 from firmware_gen.link.ports import open_port
 from firmware_gen.link.protocol import Mode, ResetCause
 from firmware_gen.link.transfer import transfer
-from firmware_gen.player.player import Player
+from firmware_gen.player.player import Frame, Player
 from sim.rulebook import FRAME_S
 
 PORTS = [
@@ -160,3 +160,14 @@ def test_storing_takes_its_time_and_frames_go_on() -> None:
     transfer(Link(LocalPort(virtual)), OLD)
     assert virtual.time_s >= 0.1 * virtual.eeprom.writes
     assert virtual.frames == pytest.approx(virtual.time_s / FRAME_S, abs=1)
+
+
+def test_a_recording_tells_the_frames_in_which_nothing_was_heard() -> None:
+    """Heard before frames 0, 3, 4 and 6 of eight: silent from each to the frame before the next."""
+    recording = Recording()
+    for number in range(8):
+        if number in (0, 3, 4, 6):
+            recording.heard()
+            recording.heard()
+        recording.played(Frame((), (), (), ()))
+    assert recording.silences() == [(0.0, 40.0), (80.0, 100.0), (120.0, 140.0)]

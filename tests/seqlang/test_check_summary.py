@@ -61,5 +61,20 @@ def test_the_supply_names_the_limit_it_comes_nearest_to_and_the_cue() -> None:
     assert summary(fuse="2 A", load="250 g at 120 mm").supplies[0].limit == "fuse"
 
 
+@pytest.mark.parametrize(("fuse_a", "limit"), [(4, "regulator"), (2, "fuse")])
+def test_a_fuse_carries_what_the_source_gives_and_a_regulator_what_the_feed_takes(
+    fuse_a: int, limit: str
+) -> None:
+    """Four cells of some 3.4 V give about half of the current that their 5 A regulator makes."""
+    text = show(
+        supply=f"source 4 li-ion cells, 3000 mAh\nregulator 6.0 V, 5 A\nfuse {fuse_a} A",
+        jaw={"load": "60 g at 50 mm"},
+    )
+    found = checked(text).summary
+    assert found is not None
+    (pack,) = found.supplies
+    assert (pack.limit, pack.limit_a) == (limit, {"regulator": 5.0, "fuse": fuse_a}[limit])
+
+
 def test_a_show_that_cannot_be_built_has_no_summary() -> None:
     assert checked("").summary is None
