@@ -249,6 +249,16 @@ def test_a_cue_started_into_another_can_flash_where_neither_does() -> None:
     assert all(0.0 <= f.after_ms <= 900.0 for f in found)
 
 
+@pytest.mark.parametrize("ends", [True, False])
+def test_idle_follows_a_cue_that_ends_and_none_that_goes_on(ends: bool) -> None:
+    """Three flashes each: together they are six in a second and a bit."""
+    three = blink("eye", 200, 3)
+    first = Cue("first", "", three if ends else Repeat(InTurn((three, Hold(2000))), None))
+    idle = Cue("idle", "", InTurn((three, Hold(3000))))
+    found = interruptions(Eye(show_of(first, idle, idle="idle")), (first, idle))
+    assert (("first", "idle") in [(f.first.name, f.then.name) for f in found]) == ends
+
+
 def test_two_cues_beside_each_other_are_brought_together_where_both_are_busy() -> None:
     """Each pulses two and a half times a second, one of them only after six seconds."""
 
