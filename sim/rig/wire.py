@@ -8,7 +8,7 @@ otherwise the least copper of a maker's chart does.
 from __future__ import annotations
 
 from dataclasses import replace
-from math import pi
+from math import log, pi, sqrt
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -112,9 +112,21 @@ def bundled_share(feeds: int) -> float:
     return next((share for count, share in BUNDLED.items() if feeds <= count), BUNDLED[20])
 
 
+def copper_awg(wire: Wire) -> int:
+    """The gauge whose copper a wire has: its own, or a thinner one where stated strands are few.
+
+    What is sold as a gauge has copper within half a step of it, so strands count to the nearest.
+    """
+    if wire.strands is None:
+        return wire.gauge_awg
+    count, strand_awg = wire.strands
+    solid_mm = diameter_mm(strand_awg) * sqrt(count)
+    return max(wire.gauge_awg, round(36.0 - 39.0 * log(solid_mm / 0.127) / log(92.0)))
+
+
 def feed_carries_a(wire: Wire) -> float:
-    """Ampere that a feed may carry where it lies."""
-    return carries_a(wire.gauge_awg) * bundled_share(wire.bundled)
+    """Ampere that a feed may carry where it lies, with the copper it has."""
+    return carries_a(copper_awg(wire)) * bundled_share(wire.bundled)
 
 
 def gauge_for(

@@ -80,6 +80,18 @@ def test_a_stranded_wire_of_unknown_make_is_taken_with_the_least_copper_of_the_c
     assert pytest.approx(worst, abs=5e-4) == wire.STRANDED_RISE
 
 
+@pytest.mark.parametrize("make", CHART)
+def test_a_wire_of_few_strands_carries_what_its_copper_does(make: tuple[int, int, int]) -> None:
+    """What is sold as a gauge carries as that; a quarter of its strands is six gauges thinner."""
+    gauge, count, strand = make
+    assert wire.copper_awg(Wire(1.0, gauge, strands=(count, strand))) == gauge
+    few = Wire(1.0, gauge - 6, strands=(count, strand))
+    assert wire.copper_awg(few) in (gauge, gauge - 1)
+    assert wire.feed_carries_a(few) == wire.carries_a(gauge)
+    many = Wire(1.0, gauge + 6, strands=(count, strand))
+    assert wire.copper_awg(many) == gauge + 6
+
+
 def test_bundled_feeds_carry_less_each() -> None:
     table = {1: 1.0, 2: 0.8, 3: 0.7, 4: 0.65, 5: 0.6, 6: 0.57, 7: 0.54, 8: 0.52, 9: 0.5}
     table |= {12: 0.45, 16: 0.41, 20: 0.38}

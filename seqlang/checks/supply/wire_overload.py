@@ -27,7 +27,7 @@ from seqlang.checks.supply.sagging import of_supply
 from seqlang.text.findings import Finding, Fix
 from sim.model import Board, Supply, Wire
 from sim.rig.fuse import STANDARDS
-from sim.rig.wire import GAUGES, bundled_share, carries_a, feed_carries_a
+from sim.rig.wire import GAUGES, bundled_share, carries_a, copper_awg, feed_carries_a
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -35,6 +35,14 @@ def check(context: Context) -> Iterator[Finding]:
         for board in context.show.rig.boards:
             if board.supply == supply.name and board.wire is not None:
                 yield from _wire(context, supply, board, board.wire)
+
+
+def _few_strands(wire: Wire, copper: int) -> str:
+    count, strand_awg = wire.strands or (0, 0)
+    return (
+        f"{count} strands of {strand_awg} AWG have the copper of {copper} AWG, not of "
+        f"{wire.gauge_awg} AWG"
+    )
 
 
 def _wire(context: Context, supply: Supply, board: Board, wire: Wire) -> Iterator[Finding]:
@@ -52,6 +60,8 @@ def _wire(context: Context, supply: Supply, board: Board, wire: Wire) -> Iterato
     gauge = next((g for g in reversed(GAUGES) if carries_a(g) * share >= flows), None)
     span = context.span(wire.mark, "gauge")
     flows_text, limit_text = figures(flows, limit)
+    copper = copper_awg(wire)
+    few = wire.strands is not None and copper != wire.gauge_awg
     bundle = "" if wire.bundled == 1 else f" in a bundle of {wire.bundled}"
     yield Finding(
         "error",
@@ -59,7 +69,8 @@ def _wire(context: Context, supply: Supply, board: Board, wire: Wire) -> Iterato
         f"the feed of board `{board.name}` carries {limit_text} A{bundle}, and {what} "
         f"{flows_text} A",
         span,
-        label=f"{wire.gauge_awg} AWG carries {limit_text} A{bundle}",
+        label=f"{copper} AWG carries {limit_text} A{bundle}",
+        notes=(_few_strands(wire, copper),) if few else (),
         help=f"use {gauge} AWG or thicker; covered wires carry less, local codes differ"
         if gauge is not None
         else "split the feed",

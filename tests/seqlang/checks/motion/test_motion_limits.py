@@ -121,7 +121,7 @@ LIMITS = (
         asked=0.334,
         limit=1 / 3,
         help="let it rest where less weight pulls, add a spring against the weight, or take a "
-        "servo of at least 10.1 kgf.cm",
+        "servo of at least 10.1 kgf.cm at 6 V",
         at="jaw",
     ),
     Limit(

@@ -16,6 +16,7 @@ import pytest
 
 from seqlang.checks.figures import figure, figures
 from seqlang.text.findings import Finding
+from sim.rig.wire import carries_a
 from tests.seqlang.checks.limits import Limit, each, holds
 from tests.seqlang.show_text import findings, show
 
@@ -538,6 +539,16 @@ def test_a_fuse_says_what_its_standard_promises() -> None:
     ):
         (one,) = findings(fan(draws, f"{ADAPTER}\nfuse 1 A"), "fuse-blows")
         assert one.notes == (words,)
+
+
+def test_a_wire_of_too_few_strands_is_told_by_its_copper() -> None:
+    """Seven strands of 34 AWG are a wire of 26 AWG (`test_wire_gauge.py`), which carries 2.2 A."""
+    text = fan("1 A", f"{ADAPTER}\nfuse 3 A", "1 m of 18 AWG, strands 7 of 34 AWG")
+    (one,) = findings(text, "wire-overload")
+    assert one.limit == carries_a(26)
+    assert one.notes == ("7 strands of 34 AWG have the copper of 26 AWG, not of 18 AWG",)
+    whole = fan("1 A", f"{ADAPTER}\nfuse 3 A", "1 m of 18 AWG, strands 16 of 30 AWG")
+    assert findings(whole, "wire-overload") == []
 
 
 def test_the_thinnest_wire_that_carries_just_the_fuse_is_named() -> None:
