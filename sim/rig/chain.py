@@ -154,6 +154,25 @@ class Chain:
                 found += abs(k)
         return found
 
+    def greatest_energy_j(self, joint: int, speeds_deg_s: Sequence[float]) -> float:
+        """The most kinetic energy (J) of all that a joint bears, each joint at its greatest speed.
+
+        A bound: every part stretched out, all turning the same way. A part of mass m whose hinge
+        goes at h has m h**2 / 2 + h w S + I w**2 / 2 (Koenig's theorem).
+        """
+        turns = [sum(radians(abs(speeds_deg_s[w])) for w in path) for path in self.paths]
+        hinges: list[float] = []
+        for link in self.links:
+            below = link.carrier
+            moved = 0.0 if below is None else hinges[below] + turns[below] * abs(link.mount_m)
+            hinges.append(moved)
+        total = 0.0
+        for u in self.borne[joint]:
+            link, hinge, turn = self.links[u], hinges[u], turns[u]
+            total += (link.mass_kg * hinge**2 + link.inertia_kg_m2 * turn**2) / 2.0
+            total += hinge * turn * abs(link.moment_kg_m)
+        return total
+
     def energy_j(self, motion: Motion, gravity_m_s2: float) -> Array:
         """Kinetic energy plus that of the weight above the root's hinge line (J)."""
         phi, omega, _ = self.directions(motion)

@@ -16,8 +16,9 @@ from typing import Final
 
 import numpy as np
 
-from sim.model import Servo
+from sim.model import Load, Servo
 from sim.rig import drive, load, servo
+from sim.rig.chain import chain
 from sim.rig.regions import REGIONS
 
 FINGER_M: Final = 0.007
@@ -53,7 +54,8 @@ class Pinch:
 
     `tip`: at the part's tip. `nip`: nearest to the hinge, as `nip at ...` says (`nip_stated`) or
     where a small finger gets in; None for a part that opens too little for that. `angle_deg`: where
-    in the travel the forces peak. `energy_j`: kinetic energy of part and servo at `speed_deg_s`.
+    in the travel the forces peak. `energy_j`: kinetic energy of part and servo at `speed_deg_s`; in
+    a chain with all that it carries, while the other joints go as fast as they may.
     """
 
     servo: str
@@ -85,7 +87,7 @@ def pinch(one: Servo, voltage_v: float, speed_deg_s: float = 0.0) -> Pinch | Non
     go, for its kinetic energy (I + J n**2) w**2 / 2. The weight and springs are added where they
     push the same way (wearer upright). None for a part without a tip (no `tip_m` and no load).
     """
-    tip = load.far_end_m(one.load) if one.tip_m is None else one.tip_m
+    tip = _far_end_m(one) if one.tip_m is None else one.tip_m
     if tip <= 0.0 or not one.ratings:
         return None
     low, high = one.travel_deg
@@ -98,7 +100,7 @@ def pinch(one: Servo, voltage_v: float, speed_deg_s: float = 0.0) -> Pinch | Non
     worst = int(np.argmax(torque))
     newton_metres = float(torque[worst]) if np.isfinite(torque[worst]) else inf
     nearest = one.nip_m if one.nip_m is not None else _finger_m(high - low, tip)
-    inertia = load.inertia_borne_kg_m2(one.load) + one.rotor_kg_m2 * float(ratio.max()) ** 2
+    rotor = one.rotor_kg_m2 * float(ratio.max()) ** 2 * radians(speed_deg_s) ** 2 / 2.0
     return Pinch(
         servo=one.name,
         tip=_contact(one, newton_metres, tip),
@@ -106,9 +108,26 @@ def pinch(one: Servo, voltage_v: float, speed_deg_s: float = 0.0) -> Pinch | Non
         nip_stated=one.nip_m is not None,
         angle_deg=float(angles[worst]),
         speed_deg_s=speed_deg_s,
-        energy_j=inertia * radians(speed_deg_s) ** 2 / 2.0,
+        energy_j=_greatest_energy_j(one.load, speed_deg_s) + rotor,
         grip=_declared(one),
     )
+
+
+def _far_end_m(one: Servo) -> float:
+    """How far the part reaches: its own bodies, and the hinges that it carries."""
+    coupled = one.load.coupled
+    links = () if coupled is None else coupled.links
+    hinges = [abs(link.mount_m) for link in links if coupled and link.carrier == coupled.joint]
+    return max([load.far_end_m(one.load), *hinges])
+
+
+def _greatest_energy_j(carried: Load, speed_deg_s: float) -> float:
+    """Kinetic energy of the part and all it carries; what carries it moves as fast as it may."""
+    if carried.coupled is None:
+        return load.mass(carried).inertia_kg_m2 * radians(speed_deg_s) ** 2 / 2.0
+    speeds = [reach.speed_deg_s for reach in carried.coupled.reaches]
+    speeds[carried.coupled.joint] = speed_deg_s
+    return chain(carried.coupled.links).greatest_energy_j(carried.coupled.joint, speeds)
 
 
 def _declared(one: Servo) -> Contact | None:

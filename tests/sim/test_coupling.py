@@ -20,6 +20,7 @@ from sim.model import (
     PointMass,
     Press,
     Rating,
+    Reach,
     Rig,
     Rod,
     Score,
@@ -32,10 +33,12 @@ from sim.model import (
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
 from sim.rig import load
+from sim.rig.chain import Motion, chain
 from sim.rig.disturbance import push_nm
 from sim.rig.holding_torque import worst_hold
+from sim.rig.pinch import pinch
 from sim.score.tree import planned_moves, ready_ms
-from sim.strain.coupling import chains, coupled_show, links, show_reaches
+from sim.strain.coupling import chains, coupled_rig, coupled_show, links, show_reaches
 from sim.strain.hardest_torque import hardest_torques
 from sim.strain.torque_and_current import work
 
@@ -184,3 +187,45 @@ def test_a_joint_that_starts_within_a_frame_shakes_its_chain_so_hard() -> None:
     cue = Cue("go", "", Move("tip", 60.0, 600, Law("uniform")))
     reach = show_reaches(replace(WING, score=Score("Wing", (cue,))))["tip"]
     assert reach.accel_deg_s2 >= 60.0 / 0.6 / 0.020
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_play_of_a_chain_has_more_energy_than_what_is_told_of_its_parts(seed: int) -> None:
+    chance = np.random.default_rng(seed)
+    reaches = show_reaches(WING)
+    rows = [reaches[name] for name in ("root", "middle", "tip")]
+    angle = np.stack([chance.uniform(*row.angle_deg, 2000) for row in rows])
+    speed = np.stack([row.speed_deg_s * chance.choice((-1.0, 1.0), 2000) for row in rows])
+    root = next(o for o in WING.rig.outputs if o.name == "root")
+    assert isinstance(root, Servo)
+    assert root.load.coupled is not None
+    moving = Motion(angle, speed, np.zeros_like(angle))
+    energy = chain(root.load.coupled.links).energy_j(moving, 0.0)
+    found = pinch(root, 6.0, rows[0].speed_deg_s)
+    assert found is not None
+    assert energy.max() <= found.energy_j
+    assert energy.max() >= 0.5 * found.energy_j
+
+
+def test_the_energy_of_a_carried_part_counts_what_carries_it() -> None:
+    """By hand: a rod of 30 g and 250 mm, its hinge on an arm of 300 mm, both at 90 deg/s."""
+    arm, rod = replace(ROOT, rotor_kg_m2=0.0), replace(MIDDLE, rotor_kg_m2=0.0)
+    rig = Rig(boards=(BODY,), outputs=(arm, rod))
+    reach = Reach((-40.0, 0.0), 90.0, 0.0)
+    _, seen = coupled_rig(rig, {"root": reach, "middle": reach}).outputs
+    assert isinstance(seen, Servo)
+    found = pinch(seen, 6.0, 90.0)
+    assert found is not None
+    w, h = np.pi, np.pi / 2.0 * 0.300
+    kinetic = 0.030 * (h**2 + h * w * 0.250 + w**2 * 0.250**2 / 3.0) / 2.0
+    assert found.energy_j == pytest.approx(kinetic)
+
+
+def test_a_root_without_a_load_of_its_own_still_pinches() -> None:
+    bare = replace(ROOT, load=Load())
+    show = coupled_show(Show(Rig(boards=(BODY,), outputs=(bare, MIDDLE)), Score("", ())))
+    root = show.rig.outputs[0]
+    assert isinstance(root, Servo)
+    found = pinch(root, 6.0)
+    assert found is not None
+    assert found.tip.at_m == pytest.approx(0.300)
