@@ -75,10 +75,8 @@ def interruptions(eye: Eye, cues: tuple[Cue, ...]) -> Iterator[InterruptedFlash]
 
     `cues`: those that can come about. A cue that flashes by itself is left out.
     """
-    score = eye.show.score
-    takers = {binding.cue for binding in score.bindings} | {score.lost_cue, score.idle, STOP}
     seen = _restless(eye, cues)
-    pairs = [(a, b) for a in seen for b in seen if _can_follow(eye, a.cue, b.cue, takers)]
+    pairs = [(a, b) for a in seen for b in seen if _can_follow(eye, a.cue, b.cue)]
     ranked = sorted(((_most(eye, *pair), n) for n, pair in enumerate(pairs)), reverse=True)
     named: set[str] = set()
     for most, n in ranked[:MOST_PAIRS]:
@@ -93,12 +91,22 @@ def interruptions(eye: Eye, cues: tuple[Cue, ...]) -> Iterator[InterruptedFlash]
             yield found
 
 
-def _can_follow(eye: Eye, first: Cue, then: Cue, takers: set[str | None]) -> bool:
+def _can_follow(eye: Eye, first: Cue, then: Cue) -> bool:
     """Whether `then` can start while `first` runs, or right after it."""
-    if then.name not in takers or first.name == STOP:
+    if first.name == STOP:
         return False
-    idles = then.name == eye.show.score.idle
-    return not idles or (first.name != then.name and duration_ms(first.body) < inf)
+    return _starts_any_time(eye, then) or _idles_after(eye, first, then)
+
+
+def _starts_any_time(eye: Eye, cue: Cue) -> bool:
+    """Whether a button, or a lost remote, starts the cue; idle may have a button as well."""
+    score = eye.show.score
+    return cue.name in {STOP, score.lost_cue, *(binding.cue for binding in score.bindings)}
+
+
+def _idles_after(eye: Eye, first: Cue, then: Cue) -> bool:
+    is_idle = then.name == eye.show.score.idle
+    return is_idle and first.name != then.name and duration_ms(first.body) < inf
 
 
 def _restless(eye: Eye, cues: tuple[Cue, ...]) -> list[_Seen]:
@@ -205,8 +213,9 @@ def _confirmed(eye: Eye, first: _Seen, then: _Seen) -> InterruptedFlash | None:
 
 
 def _instants(eye: Eye, first: _Seen, then: _Seen) -> list[int]:
-    if then.cue.name == eye.show.score.idle:
-        return [int(duration_ms(first.cue.body))]
+    end = [int(duration_ms(first.cue.body))] if _idles_after(eye, first.cue, then.cue) else []
+    if not _starts_any_time(eye, then.cue):
+        return end
     if _beside(eye, first.cue, then.cue):
         whole = "general", ""
         later = _densest_second(first.changes.get(whole)) - _densest_second(then.changes.get(whole))
@@ -221,4 +230,4 @@ def _instants(eye: Eye, first: _Seen, then: _Seen) -> list[int]:
             last = float(at_ms[int(ends[densest]) - 1])
             instants |= {max(0, int(last) + later) for later in LATER_MS}
     likely = sorted(instants)
-    return likely[:: len(likely) // MOST_INSTANTS + 1]
+    return [*end, *likely[:: len(likely) // MOST_INSTANTS + 1]]

@@ -249,14 +249,22 @@ def test_a_cue_started_into_another_can_flash_where_neither_does() -> None:
     assert all(0.0 <= f.after_ms <= 900.0 for f in found)
 
 
-@pytest.mark.parametrize("ends", [True, False])
-def test_idle_follows_a_cue_that_ends_and_none_that_goes_on(ends: bool) -> None:
+@pytest.mark.parametrize(
+    ("ends", "has_button", "follows"),
+    [(True, False, True), (False, False, False), (False, True, True), (True, True, True)],
+)
+def test_idle_follows_a_cue_that_ends_or_comes_when_its_button_is_pressed(
+    ends: bool, has_button: bool, follows: bool
+) -> None:
     """Three flashes each: together they are six in a second and a bit."""
     three = blink("eye", 200, 3)
     first = Cue("first", "", three if ends else Repeat(InTurn((three, Hold(2000))), None))
     idle = Cue("idle", "", InTurn((three, Hold(3000))))
-    found = interruptions(Eye(show_of(first, idle, idle="idle")), (first, idle))
-    assert (("first", "idle") in [(f.first.name, f.then.name) for f in found]) == ends
+    show = show_of(first, idle, idle="idle")
+    if not has_button:
+        show = replace(show, score=replace(show.score, bindings=show.score.bindings[:1]))
+    found = [one.then.name for one in interruptions(Eye(show), (first, idle))]
+    assert ("idle" in found) == follows
 
 
 def test_two_cues_beside_each_other_are_brought_together_where_both_are_busy() -> None:
