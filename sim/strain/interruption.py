@@ -203,11 +203,19 @@ _Pair: TypeAlias = tuple[PlannedMove, str, Move]
 
 
 def _pairs(show: Show, one: Servo, planned: list[PlannedMove]) -> list[_Pair]:
-    """Moves that can be cut, with the cue that cuts and its first move; the fastest if too many."""
+    """Moves that can be cut, with the cue that cuts and its first move; the fastest if too many.
+
+    Idle cuts nothing by itself, but may have a button or be the cue for a lost remote as well.
+    """
     idle = show.score.idle
+    started = {show.score.lost_cue, *(binding.cue for binding in show.score.bindings)}
     entries = sorted(_entries(show.score.cues, one.name), key=lambda e: e[1].duration_ms)
     stop = Move(one.name, one.safe_deg, show.score.stop_ms, MINIMUM_JERK, NO_MARK)
-    cutting = [(cue, then) for cue, then in entries[:ENTRIES_KEPT] if cue.name != idle]
+    cutting = [
+        (cue, then)
+        for cue, then in entries[:ENTRIES_KEPT]
+        if cue.name != idle or cue.name in started
+    ]
     pairs: list[_Pair] = []
     for moving in _motions(planned):
         for cue, then in cutting:

@@ -10,6 +10,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from sim.model import (
+    Binding,
     Board,
     Cue,
     FourBar,
@@ -198,6 +199,17 @@ def test_a_cue_that_waits_or_is_refused_cuts_nothing_but_idle() -> None:
         assert {c.by for c in cuts.found if c.cue == "open"} == {"open", STOP}
         (idle,) = interruptions(replace(show, score=replace(show.score, idle="open")))
         assert {c.by for c in idle.found if c.cue == "open"} == {"polite", STOP}
+
+
+def test_idle_cuts_another_cue_only_where_something_starts_it() -> None:
+    show = show_of(
+        cue("open", Move("jaw", 50.0, 200)), cue("rest", Move("jaw", 4.0, 200)), idle="rest"
+    )
+    bound = replace(show, score=replace(show.score, bindings=(Binding(1, "rest"),)))
+    lost = replace(show, score=replace(show.score, lost_cue="rest"))
+    for one, starts in ((show, False), (bound, True), (lost, True)):
+        (cuts,) = interruptions(one)
+        assert ("rest" in {cut.by for cut in cuts.found if cut.cue == "open"}) == starts
 
 
 def test_the_stop_cuts_every_cue() -> None:
