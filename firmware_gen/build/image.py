@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Final
 
 from firmware_gen.chips import CHIPS, Chip
+from firmware_gen.chips.chip import STAMP_BYTES
 from firmware_gen.files import write_whole
 
 HERE: Final = Path(__file__).resolve().parent.parent
@@ -24,7 +25,6 @@ DATA: Final = 0
 END: Final = 1
 BYTES_PER_RECORD: Final = 16
 
-_STAMP_BYTES: Final = 2
 _STAMPS: Final = 0xFFFF
 """Stamps lie below what an erased witness reads as."""
 
@@ -107,9 +107,7 @@ def flash_bytes(memory: Mapping[int, int]) -> bytes:
 
 def merged_room(chip: str, *, boot_loader: bool = True) -> int:
     """Bytes that a merged table may have: up to the boot loader, or to the end of flash."""
-    memory = CHIPS[chip].memory
-    end = memory.boot_start if boot_loader else memory.flash
-    return end - memory.merged_start - _STAMP_BYTES
+    return CHIPS[chip].memory.merged_room(boot_loader=boot_loader)
 
 
 def merge(
@@ -134,7 +132,7 @@ def merge(
         hint = f" (without a boot loader {more})" if boot_loader else ""
         raise ImageError(f"the table has {len(table)} bytes; {room} can be merged{hint}")
     drawn = secrets.randbelow(_STAMPS) if stamp is None else stamp
-    behind = table + drawn.to_bytes(_STAMP_BYTES, "little")
+    behind = table + drawn.to_bytes(STAMP_BYTES, "little")
     return {**memory, **{start + offset: byte for offset, byte in enumerate(behind)}}
 
 

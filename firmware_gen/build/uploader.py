@@ -10,6 +10,7 @@ import os
 import shlex
 import shutil
 import subprocess
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,6 +27,18 @@ programmer on the six-pin header, without a boot loader."""
 
 URCLOCK: Final = "urclock"
 """The uploader's name of what the newer boot loader speaks, on any chip."""
+
+
+OLDEST_PROTOCOL: Final = "stk500v1"
+"""The uploader's name of AVR061's protocol. It asks for the chip's signature as a programmer would
+answer, with an instruction of the chip itself. Most boot loaders answer 0, which -F lets pass.
+What was written is read back all the same."""
+
+
+LONGEST_S: Final = 300.0
+"""A whole flash takes half a minute over the slowest usual boot loader, written and read back."""
+
+_POLL_S: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +88,8 @@ def uploads(
     protocol = URCLOCK if way == "urclock" else tools.boot_protocol
     reach = ("-c", protocol, "-P", port, "-b", str(baud or tools.boot_baud))
     # -D: the boot loader has no chip erase.
-    return (Upload("write the firmware", (*start, *reach, "-D", *write)),)
+    unsigned = ("-F",) if protocol == OLDEST_PROTOCOL else ()
+    return (Upload("write the firmware", (*start, *reach, "-D", *unsigned, *write)),)
 
 
 def uploader_path() -> str | None:
@@ -83,6 +97,28 @@ def uploader_path() -> str | None:
     return shutil.which(UPLOADER)
 
 
-def run(words: Sequence[str]) -> int:
-    """Call the uploader, its output going where ours goes; its exit status."""
-    return subprocess.run(list(words)).returncode
+class UploadStoppedError(Exception):
+    """The uploader was stopped because it could come to no end; the message says why."""
+
+
+def run(words: Sequence[str], longest_s: float = LONGEST_S) -> int:
+    """Call the uploader, its output going where ours goes; its exit status.
+
+    Where the port vanishes, or after `longest_s`, it is ended (UploadStoppedError): by itself it
+    would go on reading from a port that is gone.
+    """
+    port = words[words.index("-P") + 1] if "-P" in words else ""
+    was_there = bool(port) and os.path.exists(port)
+    started_s = time.monotonic()
+    with subprocess.Popen(list(words)) as uploader:
+        while True:
+            try:
+                return uploader.wait(_POLL_S)
+            except subprocess.TimeoutExpired:
+                gone = was_there and not os.path.exists(port)
+                if not gone and time.monotonic() - started_s < longest_s:
+                    continue
+            uploader.kill()
+            uploader.wait()
+            what = f"the port {port} is gone" if gone else f"no end after {longest_s:.0f} s"
+            raise UploadStoppedError(what)

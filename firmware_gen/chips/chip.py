@@ -24,6 +24,10 @@ BITS: Final = 8
 _PIN: Final = re.compile(r"P([A-Z])([0-7])")
 
 
+STAMP_BYTES: Final = 2
+"""Behind a merged table (LINK.md section 6)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Memory:
     """Sizes and addresses, in bytes.
@@ -52,6 +56,11 @@ class Memory:
     slot: int
     chunk: int
     write_s: float
+
+    def merged_room(self, *, boot_loader: bool = True) -> int:
+        """Bytes that a merged table may have: up to the boot loader, or to the end of flash."""
+        end = self.boot_start if boot_loader else self.flash
+        return end - self.merged_start - STAMP_BYTES
 
 
 @dataclass(frozen=True, slots=True)

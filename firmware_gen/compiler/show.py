@@ -18,9 +18,10 @@ from firmware_gen.compiler.records import (
     output_record,
 )
 from firmware_gen.compiler.sharing import share_threads
+from firmware_gen.compiler.sizes import cue_sizes, thread_sizes
 from firmware_gen.crc import cue_tag
 from firmware_gen.table.layout import CONFLICTS
-from firmware_gen.table.ops import Act, ForkTo, Modulate, Turn
+from firmware_gen.table.ops import Act, ForkTo, Modulate, Thread, Turn
 from firmware_gen.table.records import (
     BindingRecord,
     CueRecord,
@@ -76,6 +77,11 @@ class CompiledBoard:
         """Whether the table fits one of the board's slots."""
         return len(self.data) <= self.chip.slot_bytes
 
+    @property
+    def can_merge(self) -> bool:
+        """Whether the table fits behind the firmware, in program memory."""
+        return len(self.data) <= self.chip.memory.merged_room(boot_loader=False)
+
 
 @dataclass(frozen=True, slots=True)
 class CompiledShow:
@@ -114,6 +120,26 @@ def faults(show: Show) -> Iterator[CompileError]:
             yield error
 
 
+class TableTooLargeError(CompileError):
+    """Code that no memory of the board holds. `cues`: bytes of each cue, by name."""
+
+    def __init__(
+        self, board: Board, asked: int, limit: int, cues: tuple[tuple[str, int], ...]
+    ) -> None:
+        super().__init__(
+            "table-too-large",
+            f"the cues of board `{board.name}` take {asked} bytes, and its program memory has room "
+            f"for {limit}",
+            board.mark,
+            part="name",
+            asked=asked,
+            limit=limit,
+            unit="bytes",
+        )
+        self.cues = cues
+        self.surplus = asked - limit
+
+
 @dataclass(frozen=True, slots=True)
 class _Draft:
     board: Board
@@ -141,6 +167,8 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
     except (StructError, ValueError) as error:
         raise _unfit(board, error) from None
     chip = CHIPS[board.chip]
+    ops = tuple(tuple(one.op for one in thread) for thread in threads)
+    _check_size(board, chip, cues, cue_records, ops, coder.kinds)
     score = show.score
     indices = {cue.name: number for number, cue in enumerate(cues)}
     table = Table(
@@ -156,7 +184,7 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
             if one.cue in indices
         ),
         cues=cue_records,
-        threads=tuple(tuple(one.op for one in thread) for thread in threads),
+        threads=ops,
         idle=indices.get(score.idle or ""),
         lost=indices.get(score.lost_cue or ""),
         lost_time=_lost_time(score),
@@ -167,6 +195,23 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
     _encoded(table, board)
     marks = tuple(tuple(one.mark for one in thread) for thread in threads)
     return _Draft(board, chip, table, cues, outputs, marks)
+
+
+def _check_size(
+    board: Board,
+    chip: Chip,
+    cues: Sequence[Cue],
+    records: Sequence[CueRecord],
+    threads: Sequence[Thread],
+    kinds: Sequence[int],
+) -> None:
+    """No table is made of code that no memory of the chip holds."""
+    sizes = thread_sizes(threads, kinds)
+    room = chip.memory.merged_room(boot_loader=False)
+    if sum(sizes) > room:
+        names = [cue.name for cue in cues]
+        by_cue = cue_sizes(names, [one.start for one in records], threads, sizes)
+        raise TableTooLargeError(board, sum(sizes), room, by_cue)
 
 
 def _check_counts(board: Board, outputs: Sequence[Output], cues: Sequence[Cue]) -> None:

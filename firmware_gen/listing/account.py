@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from firmware_gen.compiler.show import CompiledBoard, CompiledShow
-from firmware_gen.table.ops import Act, Delay, Op, Pointer
-from firmware_gen.table.records import ServoRecord, Table
+from firmware_gen.compiler.sizes import cue_sizes
+from firmware_gen.table.ops import Act, Delay, Op
+from firmware_gen.table.records import ServoRecord
 
 _CHECK_SUM: Final = "check sum"
 
@@ -117,25 +118,10 @@ def _groups(thread: Sequence[Op], places: Sequence[int]) -> list[tuple[list[Act]
 
 
 def _cue_sizes(board: CompiledBoard) -> tuple[tuple[str, int], ...]:
-    table, places = board.table, board.encoded.places
-    counted: set[int] = set()
-    sizes: list[tuple[str, int]] = []
-    for cue, record in zip(board.cues, table.cues, strict=True):
-        mine = _threads_of(table, record.start) - counted
-        counted |= mine
-        sizes.append((cue.name, sum(places[n][-1] - places[n][0] for n in mine)))
-    return tuple(sizes)
-
-
-def _threads_of(table: Table, start: int) -> set[int]:
-    found: set[int] = set()
-    open_ones = [start]
-    while open_ones:
-        index = open_ones.pop()
-        if index not in found:
-            found.add(index)
-            open_ones += [op.thread for op in table.threads[index] if isinstance(op, Pointer)]
-    return found
+    table = board.table
+    sizes = [places[-1] - places[0] for places in board.encoded.places]
+    names = [cue.name for cue in board.cues]
+    return cue_sizes(names, [cue.start for cue in table.cues], table.threads, sizes)
 
 
 def _block(one: Account) -> str:
@@ -171,4 +157,4 @@ def _block(one: Account) -> str:
 def _share(one: Account) -> str:
     slot = one.board.chip.slot_bytes
     text = f"{100 * one.share:.1f} % of a slot of {slot} bytes"
-    return text if one.board.fits else f"{text}: too large for a slot"
+    return text if one.board.fits else f"{text}: too large for a slot, flash it with --merged"

@@ -3,29 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, get_args
+from typing import get_args
 
 import click
 
 from firmware_gen.build import image as images
-from firmware_gen.build.uploader import (
-    UPLOADER,
-    Upload,
-    Way,
-    run,
-    uploader_path,
-    uploads,
-)
-from firmware_gen.chips import CHIPS, FIRST, Chip
+from firmware_gen.build.uploader import UPLOADER, Upload, Way, uploads
+from firmware_gen.chips import CHIPS, FIRST
 from seqlang.command import BoardFailed, WrongUse
+from seqlang.command._upload import CAUTION, chosen, install, write_merged
 
-if TYPE_CHECKING:
-    from firmware_gen.compiler.show import CompiledBoard
-
-CAUTION = (
-    "take the servos' supply off the board first: while the firmware is written, and until\n"
-    "  a show is on the board, its pins float and servos may twitch"
-)
 PORT_TO_FILL_IN = "PORT"
 PROGRAMMER_TO_FILL_IN = "PROGRAMMER"
 
@@ -54,7 +41,8 @@ PROGRAMMER_TO_FILL_IN = "PROGRAMMER"
     "--with",
     "show",
     type=click.Path(dir_okay=False),
-    help="Merge this show's table into the image: for shows larger than a slot.",
+    help="Merge this show's table into the image: for shows larger than a slot. "
+    "`bellcrank flash FILE --merged` does that and uploads it.",
 )
 @click.option("--board", help="Which board of the show, if it has several.")
 @click.option(
@@ -91,38 +79,23 @@ def command(
         chip, image, way, found, baud=baud, programmer=programmer or PROGRAMMER_TO_FILL_IN
     )
     _explain(image, steps, way)
-    return _install(steps, CHIPS[chip]) if now else 0
+    if now:
+        install(steps, CHIPS[chip])
+    return 0
 
 
 def merged(show: str, name: str | None, out: Path | None, way: Way) -> tuple[Path, str]:
     """Write the image with a show's table behind the firmware; its path and the board's chip."""
-    from firmware_gen.files import write_whole
     from seqlang.command._show import passed
 
-    board = _choose(passed(show).compiled.boards, name)
-    chip = board.chip.name
-    memory = images.read_hex(images.shipped(chip).read_text("ascii"))
-    whole = images.merge(chip, memory, board.data, boot_loader=way != "isp")
-    text = images.write_hex(whole)
+    board = chosen(passed(show), name)
     path = out or Path(f"{Path(show).stem}-{board.name}.hex")
-    write_whole(path, text.encode("ascii"))
+    write_merged(board, path, boot_loader=way != "isp")
     click.echo(f"merged   {len(board.data)} bytes of board `{board.name}` into {path}")
     if board.fits:
         slot = board.chip.slot_bytes
         click.echo(f"         (it also fits a slot of {slot} bytes: `bellcrank flash` is enough)")
-    return path, chip
-
-
-def _choose(boards: tuple[CompiledBoard, ...], name: str | None) -> CompiledBoard:
-    names = ", ".join(f"`{board.name}`" for board in boards)
-    if name is None and len(boards) == 1:
-        return boards[0]
-    for board in boards:
-        if board.name == name:
-            return board
-    if name is None:
-        raise WrongUse(f"the show has boards {names}; say which one with `--board`")
-    raise WrongUse(f"the show has no board `{name}`; it has {names}")
+    return path, board.chip.name
 
 
 def _port(port: str | None, way: Way, now: bool) -> str:
@@ -150,22 +123,3 @@ def _explain(image: Path, steps: tuple[Upload, ...], way: Way) -> None:
     if way == "isp":
         click.echo("this removes a boot loader; shows stored on the board stay")
     click.echo(f"caution: {CAUTION}")
-
-
-def _install(steps: tuple[Upload, ...], chip: Chip) -> int:
-    if uploader_path() is None:
-        raise BoardFailed(
-            f"the uploader `{UPLOADER}` is not installed\n"
-            f"  help: install it (Debian and Ubuntu: apt install {UPLOADER}; macOS: brew install "
-            f"{UPLOADER}; Windows: from its releases page), then repeat"
-        )
-    for step in steps:
-        click.echo(f"== {step.purpose}")
-        status = run(step.words)
-        if status:
-            raise BoardFailed(
-                f"the uploader ended with status {status}\n"
-                "  help: check the port and that nothing else uses it; an older boot loader needs "
-                f"`--baud {chip.tools.old_boot_baud}`; a newer one `--way urclock`"
-            )
-    return 0

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 
+from firmware_gen.build.uploader import UPLOADER, Way
 from firmware_gen.link.failures import LinkFailure
+from seqlang.command import ShowFailed
 from seqlang.command._board import VIRTUAL, connected, named, port_options
 from seqlang.command._show import passed
 
@@ -17,6 +19,8 @@ if TYPE_CHECKING:
     from firmware_gen.link.host import Link
     from firmware_gen.link.transfer import Transferred
     from seqlang.check import CheckedShow
+
+BOOT_LOADERS: Final[tuple[Way, ...]] = ("serial", "urclock")
 
 _VIRTUAL_SPEED = 10.0
 """A virtual board stores bytes as slowly as a real one; nobody need wait for that."""
@@ -32,14 +36,46 @@ _VIRTUAL_SPEED = 10.0
     help="Give the board the table's address even if it has another one. So a spare board replaces "
     "another.",
 )
-def command(file: str, port: str | None, baud: int, board: str | None, readdress: bool) -> None:
+@click.option(
+    "--merged",
+    is_flag=True,
+    help="For a show larger than a slot: write it together with the firmware, by the board's boot "
+    f"loader. Calls {UPLOADER}.",
+)
+@click.option(
+    "--way",
+    type=click.Choice(BOOT_LOADERS),
+    default=BOOT_LOADERS[0],
+    show_default=True,
+    help="With --merged: which boot loader the board has; `urclock` is the newer one.",
+)
+@click.option(
+    "--boot-baud",
+    type=click.IntRange(min=1),
+    help="With --merged: rate of the boot loader; by default the usual one of the chip.",
+)
+def command(
+    file: str,
+    port: str | None,
+    baud: int,
+    board: str | None,
+    readdress: bool,
+    merged: bool,
+    way: Way,
+    boot_baud: int | None,
+) -> None:
     """Check a show, put it on the connected board, and verify it.
 
     The board plays its old show until the new one is stored and verified; then the new one starts
-    from its safe pose: keep clear of the parts. Exit status 1 if the show has errors, 3 if board
-    or link fail.
+    from its safe pose: keep clear of the parts. With --merged it plays nothing meanwhile. Exit
+    status 1 if the show has errors, 3 if board or link fail.
     """
     show = passed(file)
+    if merged:
+        from seqlang.command._merged import put_merged
+
+        put_merged(show, board, port, baud, way, boot_baud)
+        return
     with connected(port, baud, virtual_speed=_VIRTUAL_SPEED) as (link, _):
         spare = readdress or port == VIRTUAL
         done = put(link, show, board=board, readdress=spare)
@@ -66,6 +102,14 @@ def put(
         raise LinkFailure("board-unclear", "the show has no board", "add one: `board NAME: ...`")
     known = link.address in {each.table.address for each in boards}
     name = choose_table(tables, link.address, board, readdress=readdress and not known)
+    chosen = next(each for each in boards if each.name == name)
+    if not chosen.fits:
+        raise ShowFailed(
+            f"the table of board `{name}` takes {len(chosen.data)} bytes, and a slot holds "
+            f"{chosen.chip.slot_bytes}\n"
+            "  help: `--merged` writes it together with the firmware; `bellcrank check` says what "
+            "takes the bytes"
+        )
     click.echo(f"table of board `{name}`: {len(tables[name])} bytes, to {named(link)}")
     with _Progress() as progress:
         return transfer(link, tables[name], readdress=readdress, progress=progress)

@@ -1,23 +1,31 @@
 """table-too-large, table-refused: the byte table of a board does not fit, or cannot be made.
 
-What: each board's table fits one of its two slots.
+What: each board's table fits one of its two slots (otherwise a warning), at least the program
+memory behind the firmware (otherwise an error).
 
-Why: the chip keeps both the old and the new show, so that a failed transfer leaves the old one.
+Why: the chip keeps both the old and the new show, so that a failed transfer leaves the old one. A
+larger show goes into the program memory together with the firmware.
 
 Example: forty moves more than the slot holds.
 
-Instead: put the longest cue's repeated part into a `repeat`, or a part of the rig on a second
-board.
+Instead: put what comes again into a `repeat`, or a part of the rig on a second board; or flash the
+show with `--merged`.
 
-Source of the limit: the chip's entry in `firmware_gen/chips` (slot size), TABLE.md.
+Source of the limit: the chip's entry in `firmware_gen/chips` (slot size, program memory), TABLE.md.
 """
 
 from __future__ import annotations
 
-from firmware_gen.compiler.show import CompiledBoard, CompiledShow, CompileError, compile_show
+from firmware_gen.compiler.show import (
+    CompiledBoard,
+    CompiledShow,
+    CompileError,
+    TableTooLargeError,
+    compile_show,
+)
 from firmware_gen.listing.account import account
 from seqlang.checks.context import Context
-from seqlang.text.findings import Finding
+from seqlang.text.findings import Finding, Span
 from sim.model import NO_MARK
 from sim.rulebook import CUES
 
@@ -34,10 +42,12 @@ def check(context: Context, failed: bool) -> tuple[CompiledShow | None, tuple[Fi
         return None, ()
     try:
         compiled = compile_show(context.show)
+    except TableTooLargeError as error:
+        return None, (_far_too_large(context, error),)
     except CompileError as error:
         return None, () if failed else (_refused(context, error),)
     over = tuple(_finding(context, board) for board in compiled.boards if not board.fits)
-    return (None if over else compiled), over
+    return compiled, over
 
 
 def _refused(context: Context, error: CompileError) -> Finding:
@@ -56,25 +66,64 @@ def _refused(context: Context, error: CompileError) -> Finding:
 
 def _finding(context: Context, board: CompiledBoard) -> Finding:
     costs = account(board)
-    limit = board.chip.slot_bytes
+    memory, merges = board.chip.memory, board.can_merge
+    room = memory.merged_room(boot_loader=False)
+    limit = memory.slot if merges else room
+    holds = "a slot holds" if merges else "its program memory has room for"
     over = costs.size - limit
-    largest = sorted(costs.cues, key=lambda cue: -cue[1])
-    spare = [name for name, size in reversed(largest) if size >= over]
     return Finding(
-        "error",
+        "warning" if merges else "error",
         "table-too-large",
-        f"the table of board `{board.name}` takes {costs.size} bytes, and a slot holds {limit}",
+        f"the table of board `{board.name}` takes {costs.size} bytes, and {holds} {limit}",
         context.span(board.board.mark, "name"),
-        label=f"{over} bytes too many",
-        related=tuple(
-            (context.span(context.cues[name].mark, "name"), f"takes {size} bytes of it")
-            for name, size in largest[:LARGEST_NAMED]
-        ),
+        label=f"{over} bytes too many" + (" for a slot" if merges else ""),
+        related=_largest(context, costs.cues),
         notes=tuple(f"{section}: {size} bytes" for section, size in costs.sections if size),
-        help=f"it fits without cue `{spare[0]}`; steps inside a `repeat` take their bytes only once"
-        if spare
-        else "shorten the largest cues, or put a part of the rig on a second board",
+        help=_ways_out(board, costs.cues, over),
         asked=costs.size,
         limit=limit,
         unit="bytes",
     )
+
+
+def _far_too_large(context: Context, error: TableTooLargeError) -> Finding:
+    return Finding(
+        "error",
+        "table-too-large",
+        error.message,
+        context.span(error.mark, error.part),
+        label=f"{error.surplus} bytes too many",
+        related=_largest(context, error.cues),
+        help="shorten the largest cues, or put a part of the rig on a second board",
+        asked=error.asked,
+        limit=error.limit,
+        unit=error.unit,
+    )
+
+
+def _by_size(cues: tuple[tuple[str, int], ...]) -> list[tuple[str, int]]:
+    return sorted(cues, key=lambda cue: -cue[1])
+
+
+def _largest(context: Context, cues: tuple[tuple[str, int], ...]) -> tuple[tuple[Span, str], ...]:
+    return tuple(
+        (context.span(context.cues[name].mark, "name"), f"takes {size} bytes of it")
+        for name, size in _by_size(cues)[:LARGEST_NAMED]
+    )
+
+
+def _ways_out(board: CompiledBoard, cues: tuple[tuple[str, int], ...], over: int) -> str:
+    spare = [name for name, size in reversed(_by_size(cues)) if size >= over]
+    shorter = (
+        f"leave out cue `{spare[0]}`"
+        if spare
+        else "shorten the largest cues, or put a part of the rig on a second board"
+    )
+    if not board.can_merge:
+        return f"{shorter}; steps inside a `repeat` take their bytes only once"
+    merging = (
+        "put it on the board with `bellcrank flash FILE --merged`"
+        if len(board.data) <= board.chip.memory.merged_room()
+        else "merge it with `bellcrank firmware --with FILE --way isp`"
+    )
+    return f"{merging}; to fit a slot, {shorter}"

@@ -6,8 +6,12 @@ A slot of this chip has 500 bytes (`firmware_gen/chips`). A move of no repeated 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from firmware_gen.chips.atmega328p import CHIP
+from firmware_gen.compiler import show as show_module
 from firmware_gen.crc import cue_tag
 from tests.seqlang.checks.limits import Limit, each, holds
 from tests.seqlang.show_text import LAMP, SNAP, findings, show
@@ -28,37 +32,44 @@ def named(*names: str) -> str:
     return show(cues=dict.fromkeys(names, SNAP), remote="\n".join([*lines, "stop button 31"]))
 
 
+MERGE = "put it on the board with `bellcrank flash FILE --merged`; to fit a slot, "
+SHORTEN = "shorten the largest cues, or put a part of the rig on a second board"
+
+
 def fits_without(name: str) -> str:
-    return f"it fits without cue `{name}`; steps inside a `repeat` take their bytes only once"
+    return f"{MERGE}leave out cue `{name}`"
 
 
 LIMITS = (
     Limit(
         id="slot",
         name="table-too-large",
+        severity="warning",
         passes=cues(102),
         fails=cues(103),
         says="the table of board `body` takes 504 bytes, and a slot holds 500",
         asked=504,
         limit=500,
-        label="4 bytes too many",
+        label="4 bytes too many for a slot",
         help=fits_without("snap"),  # 7 bytes
         at="body",
     ),
     Limit(
         id="slot-by-as-much-as-a-cue",
         name="table-too-large",
+        severity="warning",
         passes=cues(102),
         fails=cues(105),
         says="the table of board `body` takes 512 bytes, and a slot holds 500",
         asked=512,
         limit=500,
-        label="12 bytes too many",
+        label="12 bytes too many for a slot",
         help=fits_without("mid"),  # 12 bytes
     ),
     Limit(
         id="slot-by-more-than-most-cues",
         name="table-too-large",
+        severity="warning",
         passes=cues(102),
         fails=cues(106),
         says="the table of board `body` takes 516 bytes, and a slot holds 500",
@@ -69,12 +80,13 @@ LIMITS = (
     Limit(
         id="slot-by-more-than-any-cue",
         name="table-too-large",
+        severity="warning",
         passes=cues(50, 50),
         fails=cues(140, 140),
         says="the table of board `body` takes 1195 bytes, and a slot holds 500",
         asked=1195,
         limit=500,
-        help="shorten the largest cues, or put a part of the rig on a second board",
+        help=MERGE + SHORTEN,
     ),
     Limit(
         id="tag",
@@ -92,6 +104,42 @@ LIMITS = (
 @each(LIMITS)
 def test_a_slot_and_a_number_hold_just_so_much(limit: Limit) -> None:
     holds(limit)
+
+
+def messages(text: str) -> list[tuple[str, str, str | None]]:
+    return [(f.severity, f.message, f.help) for f in findings(text, "table-too-large")]
+
+
+def test_program_memory_holds_just_so_much(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Room for 512 bytes and the stamp's two, the last eight only where no boot loader is."""
+    memory = replace(CHIP.memory, flash=0x6202, boot_start=0x61FA)
+    monkeypatch.setattr(show_module, "CHIPS", {CHIP.name: replace(CHIP, memory=memory)})
+    says = "the table of board `body` takes {} bytes, and a slot holds 500"
+    programmer = "merge it with `bellcrank firmware --with FILE --way isp`; to fit a slot, "
+    assert messages(cues(103)) == [("warning", says.format(504), fits_without("snap"))]
+    assert messages(cues(104)) == [
+        ("warning", says.format(508), f"{programmer}leave out cue `mid`")
+    ]
+    assert messages(cues(105))[0][0] == "warning"
+    says = "the table of board `body` takes 516 bytes, and its program memory has room for 512"
+    ((severity, message, help),) = messages(cues(106))
+    assert (severity, message) == ("error", says)
+    assert help == "leave out cue `snap`; steps inside a `repeat` take their bytes only once"
+
+
+def test_code_that_no_memory_holds_is_not_made_into_a_table(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    memory = replace(CHIP.memory, flash=0x6102)
+    monkeypatch.setattr(show_module, "CHIPS", {CHIP.name: replace(CHIP, memory=memory)})
+    (one,) = findings(cues(105), "table-too-large")
+    assert one.severity == "error"
+    assert one.message == (
+        "the cues of board `body` take 434 bytes, and its program memory has room for 256"
+    )
+    assert one.label == "178 bytes too many"
+    assert [words for _, words in one.related][:1] == ["takes 415 bytes of it"]
+    assert one.help == SHORTEN
 
 
 def test_what_takes_the_bytes_is_listed() -> None:

@@ -1,0 +1,182 @@
+"""A board as it is before its firmware: a boot loader on a serial line, then the chip it filled.
+
+The boot loader speaks what the usual ones speak: Atmel's application note AVR061, "STK500
+Communication Protocol" (version 1 of the protocol), its commands and answers; the chip's signature
+and page size are from the ATmega328P data sheet. It keeps to the part that a boot loader has: no
+fuses, no chip erase. When it is left, the emulated chip starts with the memory that was written,
+on the same line.
+"""
+
+from __future__ import annotations
+
+import os
+import pty
+import select
+import threading
+import time
+import tty
+from types import TracebackType
+from typing import Final
+
+from tests.emulator.emulated import TX, EmulatedBoard
+
+# AVR061, section 5 (constants) and 6 (commands).
+IN_SYNC, OK, NO_SYNC, END = b"\x14", b"\x10", b"\x15", 0x20
+SIGNATURE: Final = b"\x1e\x95\x0f"
+"""Data sheet of the ATmega328P, table "Device ID"."""
+PAGE_BYTES: Final = 128
+"""Data sheet, "No. of words in a page": 64."""
+FLASH_BYTES: Final = 32 * 1024
+BOOT_START: Final = 0x7E00
+
+FIXED_LENGTHS: Final = {
+    0x30: 2,  # Cmnd_STK_GET_SYNC
+    0x41: 3,  # Cmnd_STK_GET_PARAMETER
+    0x42: 22,  # Cmnd_STK_SET_DEVICE
+    0x50: 2,  # Cmnd_STK_ENTER_PROGMODE
+    0x51: 2,  # Cmnd_STK_LEAVE_PROGMODE
+    0x55: 4,  # Cmnd_STK_LOAD_ADDRESS
+    0x56: 6,  # Cmnd_STK_UNIVERSAL
+    0x74: 5,  # Cmnd_STK_READ_PAGE
+    0x75: 2,  # Cmnd_STK_READ_SIGN
+}
+"""Bytes of each command with its end."""
+
+
+class BootLoader:
+    """Answers commands; `flash` is what it has written."""
+
+    def __init__(
+        self, flash: bytes = b"", break_after: int | None = None, knows_instructions: bool = False
+    ) -> None:
+        self.flash = bytearray(flash.ljust(FLASH_BYTES, b"\xff"))
+        self.left = False
+        """Whether it has been told to start the program."""
+        self.pages = 0
+        self.break_after = break_after
+        """After so many pages the cable is pulled."""
+        self.knows_instructions = knows_instructions
+        """Whether it answers the chip's own instruction that reads the signature, as few do."""
+        self._waiting = bytearray()
+        self._address = 0
+
+    def take(self, data: bytes) -> bytes:
+        """The answer to what has come in."""
+        if self.is_dead:
+            return b""
+        self._waiting += data
+        answer = b""
+        while (length := self._length()) and len(self._waiting) >= length:
+            command = bytes(self._waiting[:length])
+            del self._waiting[:length]
+            answer += self._answer(command) if command[-1] == END else NO_SYNC
+        return b"" if self.is_dead else answer
+
+    @property
+    def is_dead(self) -> bool:
+        return self.break_after is not None and self.pages > self.break_after
+
+    def _length(self) -> int:
+        if not self._waiting:
+            return 0
+        code = self._waiting[0]
+        if code == 0x64:  # Cmnd_STK_PROG_PAGE: size, memory, data
+            if len(self._waiting) < 4:
+                return 0
+            return 5 + int.from_bytes(self._waiting[1:3], "big")
+        if code == 0x45:  # Cmnd_STK_SET_DEVICE_EXT: its length is its first byte
+            return self._waiting[1] + 2 if len(self._waiting) > 1 else 0
+        return FIXED_LENGTHS.get(code, 1)
+
+    def _answer(self, command: bytes) -> bytes:
+        code = command[0]
+        if code not in FIXED_LENGTHS and code not in (0x45, 0x64):
+            return NO_SYNC
+        return IN_SYNC + self._carried_out(code, command) + OK
+
+    def _carried_out(self, code: int, command: bytes) -> bytes:
+        if code == 0x41:
+            return bytes(({0x81: 1, 0x82: 16}.get(command[1], 3),))  # software 1.16, hardware 3
+        if code == 0x51:
+            self.left = True
+        elif code == 0x55:
+            self._address = 2 * int.from_bytes(command[1:3], "little")
+        elif code == 0x56:
+            # Data sheet, "Serial Programming Instruction Set": Read Signature Byte is 30 00 nn.
+            asked = command[1] == 0x30 and self.knows_instructions
+            return SIGNATURE[command[3] : command[3] + 1] if asked else b"\x00"
+        elif code == 0x64:
+            self._write(command[4:-1])
+        elif code == 0x74:
+            count = int.from_bytes(command[1:3], "big")
+            return bytes(self.flash[self._address : self._address + count])
+        elif code == 0x75:
+            return SIGNATURE
+        return b""
+
+    def _write(self, page: bytes) -> None:
+        assert self._address % PAGE_BYTES == 0
+        assert len(page) <= PAGE_BYTES
+        assert self._address + len(page) <= BOOT_START, "the boot loader would overwrite itself"
+        self.pages += 1
+        if not self.is_dead:
+            self.flash[self._address : self._address + len(page)] = page
+
+
+class BoardOnPort:
+    """A board on a pseudo-terminal: the boot loader first, then the chip, in real time."""
+
+    def __init__(self, boot: BootLoader) -> None:
+        self.boot = boot
+        self._master, self._slave = pty.openpty()
+        tty.setraw(self._slave)
+        self.port = os.ttyname(self._slave)
+        self.board: EmulatedBoard | None = None
+        self._over = threading.Event()
+        self._thread = threading.Thread(target=self._serve, daemon=True)
+
+    def __enter__(self) -> BoardOnPort:
+        self._thread.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._over.set()
+        self._thread.join()
+        if self.board is not None:
+            self.board.close()
+        os.close(self._slave)
+
+    def _serve(self) -> None:
+        try:
+            self._play()
+        finally:
+            os.close(self._master)  # whoever uses the port is told that it is gone
+
+    def _play(self) -> None:
+        seen = 0
+        started = 0.0
+        while not self._over.is_set():
+            ready, _, _ = select.select([self._master], [], [], 0.002)
+            data = os.read(self._master, 4096) if ready else b""
+            if self.board is None:
+                answer = self.boot.take(data)
+                if self.boot.is_dead:
+                    break
+                os.write(self._master, answer)
+                if self.boot.left:
+                    self.board = EmulatedBoard(bytes(self.boot.flash[:BOOT_START]))
+                    started = time.monotonic()
+                continue
+            if data:
+                self.board.send(data)
+            behind_s = time.monotonic() - started - self.board.cycle / self.board.clock_hz
+            self.board.run(ms=min(20.0, max(1.0, 1000 * behind_s)))
+            rows = self.board.events_since(seen)
+            seen += len(rows)
+            if sent := bytes(rows["a"][rows["kind"] == TX].astype("u1")):
+                os.write(self._master, sent)
