@@ -14,13 +14,22 @@ from collections.abc import Sequence
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-PACKAGES = ("gcc", "gcc-avr", "avr-libc", "binutils-avr", "simavr", "libsimavr-dev", "libelf-dev")
+PACKAGES = (
+    "gcc",
+    "gcc-avr",
+    "avr-libc",
+    "binutils-avr",
+    "simavr",
+    "libsimavr-dev",
+    "libelf-dev",
+    "avrdude",
+)
 BROWSER = ("chromium",)
 NEEDED = (Path("/usr/include/simavr/sim_avr.h"), Path("/usr/include/libelf.h"))
 
 
 def toolchain_is_complete() -> bool:
-    commands = all(map(shutil.which, ("gcc", "avr-gcc", "avr-objcopy", *BROWSER)))
+    commands = all(map(shutil.which, ("gcc", "avr-gcc", "avr-objcopy", "avrdude", *BROWSER)))
     return commands and all(path.exists() for path in NEEDED)
 
 
