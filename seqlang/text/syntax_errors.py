@@ -431,6 +431,9 @@ _WITH_UNIT: Final = re.compile(r"-?[0-9]+(?:\.[0-9]+)? *([^\W\d_][^\s,():#\"]*)"
 _COMMENTS: Final = ("//", "/*", "--")
 _COMMA: Final = re.compile(r"(?<![\w.,])[0-9]+,[0-9]+(?![\w.,])")
 _THOUSANDS: Final = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
+_CURLY: Final = re.compile(
+    '[\u201c\u201d\u201e\u00ab\u00bb]([^\u201c\u201d\u201e\u00ab\u00bb"\n]*)[\u201c\u201d\u00ab\u00bb"]'
+)
 _MARKS: Final = {
     ";": ("a line ends without `;`", "one statement stands on each line"),
     "{": ("a block has no brackets", "what belongs to a statement is indented below it"),
@@ -583,6 +586,14 @@ def _foreign_character(at: _At) -> Finding | None:
     if letter.isascii() and letter.isprintable():
         return None
     name = unicodedata.name(letter, "a control character").lower()
+    quoted = _CURLY.match(at.source.text, at.start, at.line_end)
+    if quoted is not None:
+        return at.finding(
+            f"the character U+{ord(letter):04X} ({name}) does not belong here",
+            quoted.span(),
+            help=f'write `"{quoted[1]}"` instead',
+            fix=at.fix(*quoted.span(), f'"{quoted[1]}"'),
+        )
     plain = {"“": '"', "”": '"', "„": '"', "−": "-", "–": "-", "×": "*", "°": " deg", "µ": "u"}
     instead = plain.get(letter, " " if letter.isspace() else None)
     written = None if instead is None else f"`{instead.strip()}`" if instead.strip() else "a space"

@@ -12,6 +12,7 @@ import pytest
 from rig_text import RIG, cue, loaded
 
 from firmware_gen.files import write_whole
+from seqlang.check import check
 from seqlang.command.size import _made_up
 from seqlang.load import load
 from seqlang.text.findings import Finding
@@ -80,6 +81,25 @@ def test_marks_of_other_languages_are_left_out(line: str, mark: str) -> None:
     assert mark.strip() in found.message or "bracket" in found.message
     assert found.fix is not None
     assert (found.fix.text, found.fix.span.end - found.fix.span.start) == ("", 1)
+
+
+@pytest.mark.parametrize(
+    "quotes", ["\u201c\u201d", "\u201e\u201c", "\u201d\u201d", "\u00ab\u00bb", '\u201c"']
+)
+def test_both_quotes_of_a_telephone_are_mended_at_once(quotes: str) -> None:
+    text = RIG + f"cue act {quotes[0]}Wings open{quotes[1]}\n    hold 1 s\n"
+    found = only(loaded(text).findings)
+    assert found.fix is not None
+    mended = text[: found.fix.span.start] + found.fix.text + text[found.fix.span.end :]
+    assert mended == RIG + 'cue act "Wings open"\n    hold 1 s\n'
+
+
+def test_a_travel_without_any_calibration_gets_no_end_that_leaves_nothing_of_it() -> None:
+    """The points lie the other way round: from 0 to 90 deg, for a travel from -60 to 0 deg."""
+    text = RIG.replace("travel 0 deg to 60 deg", "travel -60 deg to 0 deg", 1)
+    found = next(f for f in check(loaded(text)).findings if f.name == "travel-outside-calibration")
+    assert found.fix is None
+    assert found.help == "measure points on both sides of the travel"
 
 
 @pytest.mark.parametrize("number", ["3,200", "12,000"])

@@ -47,7 +47,7 @@ SLIPS = {
     "cue a\n    jaw to 3 degs in 1 s\n": ("degs", "deg"),
     "cue a\n    jaw too 3 deg in 1 s\n": ("too", "to"),
     "cue a\n    hold 3\u00a0s\n": ("\u00a0", " "),
-    "show \u201ca\u201d\n": ("\u201c", '"'),
+    "show \u201ca\u201d\n": ("\u201ca\u201d", '"a"'),
 }
 
 

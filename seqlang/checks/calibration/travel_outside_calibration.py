@@ -27,7 +27,7 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figures
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
-from seqlang.text.findings import Finding
+from seqlang.text.findings import Finding, Fix
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -44,9 +44,11 @@ def check(context: Context) -> Iterator[Finding]:
                 continue
             span = context.span(servo.mark, part)
             asked, limit = figures(angle_deg, limit_deg)
-            fix = rewritten(
+            fix: Fix | None = rewritten(
                 context, span, limit_deg, units.DEGREES, "up" if side == "below" else "down"
             )
+            if low >= last or high <= first:  # nothing is left of the travel if it ends there
+                fix = None
             yield Finding(
                 "error",
                 "travel-outside-calibration",
@@ -55,7 +57,9 @@ def check(context: Context) -> Iterator[Finding]:
                 span,
                 label=f"no pulse is known {side} {limit} deg",
                 related=((context.span(servo.mark, "pulse"), "the calibration points"),),
-                help=f"measure a point further out, or end the travel at `{fix.text}`",
+                help="measure points on both sides of the travel"
+                if fix is None
+                else f"measure a point further out, or end the travel at `{fix.text}`",
                 fix=fix,
                 asked=angle_deg,
                 limit=limit_deg,
