@@ -13,7 +13,13 @@ import numpy as np
 import pytest
 
 from sim.model import CalibrationPoint, Drive, FourBar, Gear, LeverPair, Servo
-from sim.rig.drive import calibration_gap, horn, reach, transmission_deg
+from sim.rig.drive import (
+    LEAST_TRANSMISSION_DEG,
+    calibration_gap,
+    horn,
+    reach,
+    transmission_deg,
+)
 
 
 def part(drive: Drive, low: float, high: float, *angles: float) -> Servo:
@@ -120,3 +126,55 @@ def test_a_part_that_only_moves_near_the_middle_misses_less() -> None:
 
 def test_gears_miss_nothing() -> None:
     assert calibration_gap(part(Gear(2.0), 0.0, 40.0)).worst_deg == pytest.approx(0.0, abs=1e-9)
+
+
+def test_levers_without_a_stated_square_stand_square_in_the_middle_of_the_travel() -> None:
+    one = part(LeverPair(0.02, 0.04), 10.0, 40.0)
+    at = horn(one, [15.0, 25.0, 35.0])
+    assert at.ratio[1] == pytest.approx(2.0)
+    assert at.angle_deg[1] == 25.0
+    assert at.ratio[0] == pytest.approx(at.ratio[2])
+    assert at.ratio[0] > 2.0
+
+
+@pytest.mark.parametrize(("angle", "is_there"), [(89.9, True), (90.1, False), (120.0, False)])
+def test_a_part_gets_no_farther_than_its_own_dead_point_either_way(
+    angle: float, is_there: bool
+) -> None:
+    found = horn(part(SLOW, -150.0, 150.0), [-angle, angle])
+    assert np.isfinite(found.ratio).tolist() == [is_there, is_there]
+
+
+@pytest.mark.parametrize(
+    "bar",
+    [
+        # the arm longer than the ground: its joint goes round the horn's pivot
+        FourBar(0.020, 0.060, 0.055, 0.050),
+        FourBar(0.020, 0.060, 0.055, 0.050, crossed=True),
+        FourBar(0.060, 0.020, 0.055, 0.030),
+    ],
+    ids=["drag link", "crossed", "crank"],
+)
+def test_the_rod_keeps_its_length_and_the_horn_never_jumps(bar: FourBar) -> None:
+    """The loop closed: ground, horn, rod and arm, over a whole turn of the arm."""
+    one = part(bar, -170.0, 170.0)
+    angles = np.linspace(-170.0, 170.0, 3401)
+    found = horn(one, angles)
+    ground, horn_m, rod, arm = bar.ground_m, bar.horn_m, bar.rod_m, bar.arm_m
+    turned = np.radians(angles + bar.arm_zero_deg)
+    joint = ground + arm * np.exp(1j * turned)
+    tip = horn_m * np.exp(1j * np.radians(found.angle_deg))
+    there = np.isfinite(found.angle_deg)
+    assert there.mean() > 0.3
+    assert np.abs(joint - tip)[there] == pytest.approx(rod)
+    steps = np.abs(np.diff(found.angle_deg))
+    assert np.nanmax(steps) < 5.0
+    slope = np.gradient(found.angle_deg, angles)
+    calm = np.isfinite(slope) & (np.abs(found.ratio) < 3.0)
+    calm[:2] = calm[-2:] = False
+    assert found.ratio[calm] == pytest.approx(slope[calm], abs=0.02)
+
+
+def test_a_rod_should_stand_no_flatter_than_is_common() -> None:
+    """40 to 45 deg (common practice in linkage design; from memory)."""
+    assert LEAST_TRANSMISSION_DEG == 40.0
