@@ -161,6 +161,28 @@ def test_a_strip_s_cap_is_kept_in_mind() -> None:
     assert fast_pattern(breathe, capped) == ()
 
 
+def test_a_red_light_flashes_red_by_its_amount_where_its_luminance_hardly_changes() -> None:
+    """L* 100 to 90 of full red: luminance 0.2126 by 0.05, R - G - B by 0.24."""
+    red = Lit((200.0, 0.0, 0.0), 10, 10)
+    found = fast_pattern(Effect("", "breathe", 150, 10.0), red)
+    assert [one.kind for one in found] == ["red"]
+    white = Lit((200.0, 200.0, 200.0), 10, 10)
+    assert [one.kind for one in fast_pattern(Effect("", "breathe", 150, 10.0), white)] == [
+        "general"
+    ]
+
+
+def test_a_red_too_dim_for_its_amount_still_flashes_against_the_dark() -> None:
+    """L* 29 of red is 0.058, below 20 of 320; but dark counts as white, far enough from red.
+
+    Eight changes take seven beats, so a period of 120 ms is needed.
+    """
+    dim = Lit((58.0, 0.0, 0.0), 3, 1)
+    found = fast_pattern(Effect("", "sparkle", 120, 100.0, 3, 50), dim)
+    assert [one.kind for one in found] == ["red"]
+    assert fast_pattern(Effect("", "sparkle", 120, 90.0, 3, 50), dim) == ()
+
+
 # -- groups ---------------------------------------------------------------------------------------
 
 

@@ -46,10 +46,6 @@ class Failure:
     impossible: str | None
     """Why no duration passes."""
 
-    @property
-    def share(self) -> float:
-        return float(self.work.assessment.peak_share[self.way])
-
 
 Starts: TypeAlias = "list[tuple[PlannedMove, int]]"
 """One written move from each place it can start at, with the index of its way."""

@@ -51,4 +51,7 @@ def holds(limit: Limit) -> None:
         assert limit.fails[one.span.start : one.span.end] == limit.at
     assert (None if one.fix is None else one.fix.text) == limit.fix
     if limit.fix is not None:
-        assert findings(applied(limit.fails, one), limit.name) == []
+        mended = applied(limit.fails, one)
+        assert findings(mended, limit.name) == []
+        # a change at the wrong place would leave a show that cannot be read
+        assert findings(mended, "syntax") == []

@@ -327,3 +327,15 @@ def test_a_move_without_energy_has_no_figure_of_it() -> None:
     heavy = show(jaw={"load": "60 g at 60 mm"}, cues={"snap": "jaw to 50 deg in 1 s"})
     assert "mJ" not in findings(still, "caution-pinch")[0].notes[0]
     assert "mJ" in findings(heavy, "caution-pinch")[0].notes[0]
+
+
+def test_an_easy_move_beside_it_does_not_hide_one_that_heats() -> None:
+    """At 55 to 60 deg the weight pulls but half."""
+    hot = swung(465, "for ever")
+    assert len(findings(hot, "servo-heat")) == 1
+    nod = "cue nod\n    jaw to -55 deg in 4 s\n    jaw to -60 deg in 4 s\n\ncue rest"
+    both = hot.replace("cue rest", nod).replace(
+        "stop button 2", "button 4: go nod\n    stop button 2"
+    )
+    assert both.count("go nod") == 1
+    assert len(findings(both, "servo-heat")) == 1
