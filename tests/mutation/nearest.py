@@ -15,7 +15,7 @@ ROOT = Path(__file__).resolve().parents[2]
 CHECKS = ("seqlang/checks", "seqlang/test_check*.py")
 PHYSICS = (
     *("sim/{room}", "sim/test_c*.py", "sim/test_physics_load.py", "sim/test_physics_page.py"),
-    *("references/test_b*.py", "references/test_ch*.py", "references/test_dr*.py"),
+    *("references/test_b*.py", "references/test_ch*.py", "references/test_[dg]r*.py"),
     *("references/test_fu*.py", "references/test_l*.py", "references/test_[hpuw]*.py"),
     *("references/test_resi*.py", "references/test_se*.py", "references/test_su*.py"),
     "references/test_sheet_ratings.py",

@@ -138,3 +138,13 @@ def test_the_proposed_fuse_is_the_least_that_serves(rms: float) -> None:
     assert rating * 0.75 >= rms
     smaller = [r for r in STANDARDS["blade"].ratings_a if r < rating]
     assert all(r * 0.75 < rms for r in smaller)
+
+
+def test_the_ratings_that_are_sold_are_those_of_the_preferred_numbers() -> None:
+    """Cartridges: the R10 series (IEC 60127-1, 7.1, from memory); blades as sold (from memory)."""
+    r10 = (0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.0)
+    assert STANDARDS["IEC fast"].ratings_a == r10
+    assert STANDARDS["UL slow"].ratings_a == r10
+    assert STANDARDS["UL fast"].ratings_a == r10[:12]
+    assert STANDARDS["IEC slow"].ratings_a == r10[3:12]
+    assert STANDARDS["blade"].ratings_a == (1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30, 35, 40)

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from sim.model import Body, Box, Load, Plate, PointMass, Rod
-from sim.rig.load import gravity_nm, inertia_kg_m2, mass, needed_nm
+from sim.rig.load import far_end_m, gravity_nm, inertia_kg_m2, mass, needed_nm
 
 HANDBOOK: dict[str, tuple[Body, float]] = {
     "rod about its centre, m L2 / 12": (Rod(0.3, 0.4, start_m=-0.2), 0.004),
@@ -82,3 +82,7 @@ def test_a_counterweight_opposite_takes_the_weight_away_and_adds_inertia() -> No
     assert np.abs(low).max() < 1e-15
     assert np.abs(high).max() < 1e-15
     assert mass(balanced).inertia_kg_m2 == pytest.approx(0.1 * 0.04 + 0.2 * 0.01, rel=1e-12)
+
+
+def test_a_mass_on_the_other_side_of_the_hinge_reaches_as_far() -> None:
+    assert far_end_m(Load((PointMass(0.1, -0.12), PointMass(0.1, 0.05)))) == 0.12

@@ -68,3 +68,13 @@ def test_no_resistor_helps_a_feed_below_the_forward_voltage() -> None:
     assert series_resistor(3.0, 3.2, 0.02) is None
     with pytest.raises(ValueError, match="must be over 0"):
         preferred_ohm(0.0)
+
+
+def test_a_resistor_may_take_just_half_its_rating() -> None:
+    """10 V over 100 ohm are 1 W, half of 2 W; over 91 ohm 1.1 W (both in E24, IEC 60063)."""
+    found = series_resistor(10.0, 0.0, 10.0 / 100.0)
+    assert found is not None
+    assert (found.preferred_ohm, found.power_w, found.rating_w) == (100.0, pytest.approx(1.0), 2.0)
+    more = series_resistor(10.0, 0.0, 10.0 / 91.0)
+    assert more is not None
+    assert more.rating_w == 3.0

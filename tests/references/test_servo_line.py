@@ -128,3 +128,10 @@ def test_current_runs_from_idle_to_stall_and_no_further() -> None:
     one = Servo("s", "b", 1, POINTS, (0, 90), (Rating(6.0, 360.0, 1.0, 2.0),), idle_a=0.1)
     current = servo.current_a(servo.line(one, 6.0), [0.0, 0.5, 1.0, 3.0])
     assert current == pytest.approx([0.1, 1.05, 2.0, 2.0])
+
+
+def test_a_servo_that_runs_on_more_than_it_stalls_with_still_draws_its_stall_current() -> None:
+    """2 Is - I0 would be less than Is where I0 is more."""
+    odd = rated(Rating(6.0, 360.0, 1.0, 2.0, 2.5))
+    assert servo.reversal_a(odd, 6.0) == pytest.approx(2.0)
+    assert servo.reversal_a(rated(Rating(6.0, 360.0, 1.0, 2.0, 0.5)), 6.0) == pytest.approx(3.5)

@@ -88,3 +88,12 @@ def test_a_board_without_a_supply_has_the_lowest_voltage_its_servos_are_rated_at
     assert highest_v(Rig((), (loose,), ()), "c") == 5.0
     assert highest_v(Rig((), (loose,), (seven,)), "c") == 7.4
     assert float(moving_v(Rig((), (loose,), (seven,)), seven, 0.2)) == 7.4
+
+
+def test_each_servo_of_a_rig_has_a_voltage_of_its_own() -> None:
+    """Behind the wire, a stalled servo of 4 A sags more than one of 2 A, whichever comes first."""
+    small = Servo("small", "b", 1, POINTS, (0.0, 60.0), (RATING,))
+    large = Servo("large", "b", 2, POINTS, (0.0, 60.0), (Rating(6.0, 400.0, 1.0, 4.0),))
+    for row in ((small, large), (large, small), (Lamp("lure", "b", 9), small, large)):
+        one = rig(*row)
+        assert float(moving_v(one, large, 1.0)) < float(moving_v(one, small, 1.0)) - 0.1
