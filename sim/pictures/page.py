@@ -72,7 +72,8 @@ def _servo(output: object, row: ServoSamples) -> dict[str, Any]:
     return {
         "name": output.name,
         "travel_deg": output.travel_deg,
-        "level_deg": output.load.level_deg,
+        "level_deg": output.load.level_deg if output.mount is None else output.mount.straight_deg,
+        "sinks": output.load.lowers,
         "angles_cdeg": _packed(np.rint(row.angle_deg * 100.0), np.dtype("<i2")),
     }
 

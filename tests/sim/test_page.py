@@ -12,12 +12,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from seqlang.load import load
+from seqlang.load import load, load_text
+from seqlang.text.source import Source
 from sim.pictures.page import page
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
 from sim.rehearsal.trajectories import Trajectories
 from sim.score.tree import rehearsal_ms, rehearsal_of
+from tests.seqlang.show_text import show
 
 SHOWS = Path(__file__).resolve().parents[2] / "shows"
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -61,23 +63,47 @@ def test_a_title_cannot_break_out_of_the_page(rehearsed: Trajectories) -> None:
     assert "<script>alert" not in text
 
 
+def shown(text: str, tmp_path: Path) -> str:
+    """The page's document after a browser has run it."""
+    assert BROWSER
+    file = tmp_path / "page.html"
+    file.write_text(text, encoding="utf-8")
+    words = [BROWSER, "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic"]
+    words += ["--no-first-run", "--disable-background-networking", "--disable-component-update"]
+    words += ["--disable-sync", f"--user-data-dir={tmp_path / 'profile'}", "--dump-dom"]
+    done = subprocess.run([*words, file.as_uri()], capture_output=True, text=True, timeout=60)
+    return done.stdout
+
+
+@pytest.mark.skipif(BROWSER is None, reason="no chromium: the page is not run in a browser")
+@pytest.mark.parametrize(("level", "up"), [("10 deg", -1), ("10 deg, sinks", 1), ("-20 deg", 1)])
+def test_a_part_is_drawn_on_the_side_on_which_it_is(level: str, up: int, tmp_path: Path) -> None:
+    """At 0 deg, 10 deg before it is level: below while it rises, above while it sinks."""
+    jaw = {"level": f"at {level}", "travel": "0 deg to 50 deg"}
+    found = load_text(Source("t.cues", show(jaw=jaw))).show
+    assert found is not None
+    presses = rehearsal_of(found)
+    dom = shown(page(rehearse(found, presses, rehearsal_ms(found, presses))), tmp_path)
+    arm = re.search(r'class="arm"[^>]*y2="([0-9.]+)"', dom)
+    assert arm, dom[-500:]
+    assert (78.0 - float(arm[1])) * up > 5.0
+    # the arc of the travel goes the same way round as the part
+    arc = re.search(r'class="travel" d="M100 78L\S+ \S+A66 66 0 0 (\d) ', dom)
+    assert arc, dom[-500:]
+    assert arc[1] == ("1" if "sinks" in level else "0")
+
+
 @pytest.mark.skipif(BROWSER is None, reason="no chromium: the page is not run in a browser")
 def test_the_page_runs_in_a_browser_and_moves(rehearsed: Trajectories, tmp_path: Path) -> None:
-    assert BROWSER
     watch = (
         "<script>document.getElementById('cues').querySelector('button').click();"
         "document.getElementById('play').click();"
         "document.title = document.querySelector('time').textContent + '|' "
         "+ document.querySelector('figcaption output').textContent;</script></html>"
     )
-    file = tmp_path / "page.html"
-    file.write_text(page(rehearsed).replace("</html>", watch), encoding="utf-8")
-    words = [BROWSER, "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic"]
-    words += ["--no-first-run", "--disable-background-networking", "--disable-component-update"]
-    words += ["--disable-sync", f"--user-data-dir={tmp_path / 'profile'}", "--dump-dom"]
-    done = subprocess.run([*words, file.as_uri()], capture_output=True, text=True, timeout=60)
-    title = re.search(r"<title>(.*?)</title>", done.stdout)
-    assert title, done.stderr[-500:]
+    dom = shown(page(rehearsed).replace("</html>", watch), tmp_path)
+    title = re.search(r"<title>(.*?)</title>", dom)
+    assert title, dom[-500:]
     clock, angle = title[1].split("|")
     first = payload(page(rehearsed))["cues"][0]
     assert clock.startswith(f"{first['start_ms'] / 1000:.2f} s")
