@@ -16,7 +16,6 @@ from seqlang.text import units
 from seqlang.text.findings import Fix, Span
 from sim.model import MINIMUM_JERK, NO_MARK, Law, Move
 from sim.rig import servo as lines
-from sim.strain.envelope import assess
 from sim.strain.sag import sags
 from sim.strain.shortest import Impossible, shortest_duration_ms
 
@@ -129,18 +128,17 @@ def _once_mended_v(
     A failing move asks for more torque than it will once it is mended: its own sag must not make
     the proposed duration longer.
     """
-    rig, peak_nm = context.sound_show.rig, context.peak_nm
-    for (work, starts), known in zip(groups, alone, strict=False):
-        own, law = peak_nm[work.servo.name], _law(context, starts)
-        for one, way in starts:
+    mended: dict[int, PlannedMove] = {}
+    unmended: set[int] = set()
+    for (_, starts), known in zip(groups, alone, strict=False):
+        for one, _ in starts:
             if isinstance(known, Impossible):
-                own.pop(work.ways[way], None)
-                continue
-            mended = assess(
-                rig, work.servo, one.from_deg, one.move.angle_deg, known, law, work.voltage_v
-            )
-            own[work.ways[way]] = float(mended.peak_torque_nm[0])
-    mended_sags = sags(context.sound_show, context.planned, peak_nm)
+                unmended.add(id(one))
+            else:
+                move = replace(one.move, duration_ms=known, law=_law(context, starts))
+                mended[id(one)] = replace(one, move=move)
+    planned = [mended.get(id(one), one) for one in context.planned if id(one) not in unmended]
+    mended_sags = sags(context.sound_show, planned, context.peak_nm)
     return {sag.board: sag.voltage_v for sag in mended_sags if not sag.collapsed}
 
 
