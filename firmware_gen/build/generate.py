@@ -19,7 +19,8 @@ from firmware_gen.chips import CHIPS, Chip
 from firmware_gen.files import write_whole
 from firmware_gen.link import protocol
 from firmware_gen.table import layout
-from firmware_gen.table.fixed_point import (
+from sim import rulebook
+from sim.score.fixed_laws import (
     CUBE_OFFSET,
     CUBE_START,
     LAW_IDS,
@@ -29,7 +30,6 @@ from firmware_gen.table.fixed_point import (
     fixed_law,
     law_list,
 )
-from sim import rulebook
 
 HERE: Final = Path(__file__).resolve().parent.parent
 

@@ -7,7 +7,6 @@ from collections.abc import Iterable, Sequence
 from math import floor
 from typing import TypeVar
 
-from firmware_gen.table.fixed_point import LAW_IDS, UNIFORM_ID, law_parameters
 from firmware_gen.table.layout import ORDERS
 from firmware_gen.table.records import (
     InputRecord,
@@ -46,6 +45,7 @@ from sim.rulebook import (
     PULSE_RANGE_US,
     PULSE_STEPS_PER_US,
 )
+from sim.score.fixed_laws import LAW_IDS, UNIFORM_ID, law_parameters
 from sim.score.tree import Act
 
 _Key = TypeVar("_Key")

@@ -8,7 +8,6 @@ from typing import Final, TypeVar
 
 from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.compiler.show import CompiledBoard
-from firmware_gen.table.fixed_point import LAWS_BY_ID
 from firmware_gen.table.layout import (
     BINDING,
     COLOUR,
@@ -56,6 +55,7 @@ from firmware_gen.table.records import (
 )
 from sim import rulebook
 from sim.model import NO_MARK
+from sim.score.fixed_laws import LAWS_BY_ID
 
 __all__ = ["ListingLine", "Names", "TableError", "disassemble", "disassemble_board", "listing"]
 

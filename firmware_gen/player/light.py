@@ -9,7 +9,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, TypeAlias
 
-from firmware_gen.table.fixed_point import (
+from firmware_gen.table.layout import EFFECTS, ORDERS
+from firmware_gen.table.ops import Modulate
+from firmware_gen.table.records import StripRecord
+from sim.rulebook import CAP_STEP, EFFECT_ONE, LEVEL_MAX, WIDTH_MAX
+from sim.score.fixed_laws import (
     FixedLaw,
     channel_bytes,
     duty_of,
@@ -17,10 +21,6 @@ from firmware_gen.table.fixed_point import (
     lightness_of,
     progress,
 )
-from firmware_gen.table.layout import EFFECTS, ORDERS
-from firmware_gen.table.ops import Modulate
-from firmware_gen.table.records import StripRecord
-from sim.rulebook import CAP_STEP, EFFECT_ONE, LEVEL_MAX, WIDTH_MAX
 
 Levels: TypeAlias = tuple[int, ...]
 """One channel of a lamp, three of a strip."""

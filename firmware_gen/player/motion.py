@@ -10,10 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import pairwise
 
-from firmware_gen.table.fixed_point import FixedLaw, progress
 from firmware_gen.table.records import ServoRecord
 from sim.rehearsal.takeover import INTEGERS, ServoLimits, take_over
 from sim.rulebook import ANGLE_BITS
+from sim.score.fixed_laws import FixedLaw, progress
 
 
 @dataclass(frozen=True, slots=True)

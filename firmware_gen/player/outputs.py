@@ -13,7 +13,6 @@ from typing import Final, TypeVar
 from firmware_gen.player.light import Levels, Light, StripPainter, lamp_duty
 from firmware_gen.player.motion import FixedMotion, PulseLine, servo_limits, start_motion
 from firmware_gen.player.program import Statement
-from firmware_gen.table.fixed_point import MINIMUM_JERK_ID, UNIFORM_ID, FixedLaw, fixed_law
 from firmware_gen.table.ops import Act, Modulate, Turn
 from firmware_gen.table.records import (
     LampRecord,
@@ -24,6 +23,7 @@ from firmware_gen.table.records import (
     Table,
 )
 from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS, LEVEL_BITS, STOP_STEP_MS
+from sim.score.fixed_laws import MINIMUM_JERK_ID, UNIFORM_ID, FixedLaw, fixed_law
 
 _Record = TypeVar("_Record", bound=OutputRecord)
 

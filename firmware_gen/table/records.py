@@ -15,7 +15,6 @@ from typing import Final, TypeAlias, TypeVar
 
 from firmware_gen.chips import CHIPS_BY_ID, Chip, Job
 from firmware_gen.crc import crc16
-from firmware_gen.table.fixed_point import LAW_IDS
 from firmware_gen.table.layout import (
     ACTIVE_HIGH,
     BAD_ADDRESS,
@@ -62,6 +61,7 @@ from firmware_gen.table.layout import (
 from firmware_gen.table.ops import Facts, OutputFacts, Sweep, Thread, code_bytes
 from sim.model import Score
 from sim.rulebook import ADDRESSES, BUTTONS, ENABLE_INTERVAL_FRAMES, STOP_STEP_MS, THREADS
+from sim.score.fixed_laws import LAW_IDS
 
 _Row = TypeVar("_Row")
 

@@ -23,7 +23,7 @@ from firmware_gen.build.image import (
 )
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import crc16
-from firmware_gen.table.fixed_point import LISTED, UNIFORM_ID, fixed_law, progress
+from sim.score.fixed_laws import LISTED, UNIFORM_ID, fixed_law, progress
 from tests.emulator.emulated import EmulatedBoard
 
 pytestmark = pytest.mark.skipif(

@@ -9,7 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_gen.table.fixed_point import (
+from sim.light.lightness import luminance
+from sim.model import Law
+from sim.score.fixed_laws import (
     CUBE_OFFSET,
     CUBE_START,
     LAW_IDS,
@@ -24,8 +26,6 @@ from firmware_gen.table.fixed_point import (
     lightness_of,
     progress,
 )
-from sim.light.lightness import luminance
-from sim.model import Law
 from sim.score.laws import coefficients, shape
 
 LAWS = (

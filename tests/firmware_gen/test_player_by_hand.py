@@ -6,11 +6,11 @@ import pytest
 
 from firmware_gen.player.light import FULL, Light, Modulation, StripPainter, noise
 from firmware_gen.player.motion import FixedMotion, PulseLine
-from firmware_gen.table.fixed_point import fixed_law
 from firmware_gen.table.layout import EFFECTS, ORDERS
 from firmware_gen.table.ops import Modulate
 from firmware_gen.table.records import ServoRecord, StripRecord
 from sim.rulebook import ANGLE_BITS
+from sim.score.fixed_laws import fixed_law
 
 UNIFORM = fixed_law(0)
 MS = 256

@@ -13,7 +13,10 @@ from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import INITIAL, crc16
 from firmware_gen.link.protocol import Mode
 from firmware_gen.table import layout
-from firmware_gen.table.fixed_point import (
+from firmware_gen.table.ops import duration_bytes
+from sim import rulebook
+from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK, LEAST_OVERLAP
+from sim.score.fixed_laws import (
     ALPHA_RANGE,
     BETA_RANGE,
     LAW_IDS,
@@ -22,9 +25,6 @@ from firmware_gen.table.fixed_point import (
     fixed_law,
     law_list,
 )
-from firmware_gen.table.ops import duration_bytes
-from sim import rulebook
-from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK, LEAST_OVERLAP
 
 PAGE = (Path(firmware_gen.__file__).parent / "TABLE.md").read_text(encoding="utf-8")
 

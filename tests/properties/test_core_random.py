@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from firmware_gen.crc import crc16
 from firmware_gen.player.player import Player
-from firmware_gen.table.fixed_point import fixed_law, progress
 from firmware_gen.table.records import Table, TableError, decode, encode
 from sim.rulebook import ALPHA_RANGE, BETA_RANGE
+from sim.score.fixed_laws import fixed_law, progress
 from tests.firmware_gen.host.core import Follower, available, law_numbers, library
 from tests.firmware_gen.random_tables import dices, random_requests, tables
 from tests.firmware_gen.requests import replaying

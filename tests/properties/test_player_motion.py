@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firmware_gen.player.motion import FixedMotion, PulseLine, servo_limits, start_motion
-from firmware_gen.table.fixed_point import FixedLaw, fixed_law
 from firmware_gen.table.records import ServoRecord
 from sim.rehearsal.takeover import ServoLimits, least_time
 from sim.rulebook import ANGLE_BITS
+from sim.score.fixed_laws import FixedLaw, fixed_law
 from tests.firmware_gen.random_tables import dices
 
 ONE_DEG = 100 << ANGLE_BITS

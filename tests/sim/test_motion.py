@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firmware_gen.table.fixed_point import fixed_law, law_parameters
 from sim.model import Law
 from sim.rehearsal.motion import Limits, MotionPiece, begin, resting, state
 from sim.rehearsal.sampling import motion
 from sim.rulebook import CLOCK_PER_MS
+from sim.score.fixed_laws import fixed_law, law_parameters
 from sim.score.law_numbers import law_numbers
 from sim.score.laws import LAW_NAMES
 
