@@ -80,7 +80,7 @@ def test_the_whole_head_and_a_shoulder_have_the_limits_of_what_they_are_part_of(
 
 def test_the_status_of_the_limits_is_said_and_no_verdict_given() -> None:
     assert "from memory" in STATUS
-    assert "not a verdict" in STATUS
+    assert "does not say that a part near people is safe" in STATUS
 
 
 def test_force_at_the_tip_is_stall_torque_over_its_distance() -> None:
