@@ -19,17 +19,10 @@ from firmware_gen.chips import CHIPS, Chip
 from firmware_gen.files import write_whole
 from firmware_gen.link import protocol
 from firmware_gen.table import layout
+from firmware_gen.table.laws import LISTED, law_by_id
+from firmware_gen.table.lightness import CUBE_OFFSET, CUBE_START, LIGHTNESS_GROWTH
 from sim import rulebook
-from sim.score.fixed_laws import (
-    CUBE_OFFSET,
-    CUBE_START,
-    LAW_IDS,
-    LIGHTNESS_GROWTH,
-    LIST_STEPS,
-    LISTED,
-    fixed_law,
-    law_list,
-)
+from sim.score.fixed_laws import LAW_LISTS, LIST_STEPS
 
 HERE: Final = Path(__file__).resolve().parent.parent
 
@@ -75,7 +68,7 @@ def core_header() -> str:
         _enum(
             "bc_refusal", {f"REFUSAL_{_name(text)}": code for code, text in layout.REASONS.items()}
         ),
-        _enum("bc_law_id", {f"LAW_{_name(law)}": law_id for law, law_id in LAW_IDS.items()}),
+        _enum("bc_law_id", {f"LAW_{_name(law)}": law_id for law, law_id in layout.LAW_IDS.items()}),
         _enum("", _laws()),
         _enum(
             "bc_kind",
@@ -278,8 +271,8 @@ struct bc_law_row {
 
 
 def _law_row(law_id: int) -> str:
-    law = fixed_law(law_id)
-    gains = _wrapped([*law_list(law_id), 0], "      ").lstrip()
+    law = law_by_id(law_id)
+    gains = _wrapped([*LAW_LISTS[law.name], 0], "      ").lstrip()
     return f"    {{{law.cv}, {law.ca}, {law.overlap},\n     {{{gains}}}}}"
 
 

@@ -10,7 +10,6 @@ from firmware_gen.compiler.records import (
     CompileError,
     LawBook,
     Palette,
-    angle_number,
     level_number,
 )
 from firmware_gen.table.layout import EFFECTS, LOOP_FOREVER, LOOP_HELD
@@ -27,6 +26,7 @@ from firmware_gen.table.ops import (
     waits_ms,
 )
 from sim.model import NO_MARK, Cue, Effect, Fade, Move, StripLight, Throw
+from sim.rehearsal.fixed_motion import angle_steps
 from sim.rulebook import LONGEST_DURATION_MS, LOOP_DEPTH
 from sim.score.program import Do, Fork, LoopStart, Wait
 from sim.score.threads import Item, Thread
@@ -88,7 +88,7 @@ class Coder:
         number = self._numbers[act.output]
         match act:
             case Move():
-                target, law = angle_number(act.angle_deg), self._laws.of_move(act.law)
+                target, law = angle_steps(act.angle_deg), self._laws.of_move(act.law)
                 return Act(number, target, _duration(act), law=law)
             case Fade():
                 target = self._light(act)

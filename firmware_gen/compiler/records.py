@@ -7,7 +7,8 @@ from collections.abc import Iterable, Sequence
 from math import floor
 from typing import TypeVar
 
-from firmware_gen.table.layout import ORDERS
+from firmware_gen.table.laws import UNIFORM_ID, law_parameters
+from firmware_gen.table.layout import LAW_IDS, ORDERS
 from firmware_gen.table.records import (
     InputRecord,
     LampRecord,
@@ -33,8 +34,8 @@ from sim.model import (
     StripLight,
     Switch,
 )
+from sim.rehearsal.fixed_motion import angle_steps
 from sim.rulebook import (
-    ANGLE_STEPS_PER_DEG,
     CALIBRATION_POINTS,
     CAP_STEP,
     CHANNEL_MAX,
@@ -45,7 +46,6 @@ from sim.rulebook import (
     PULSE_RANGE_US,
     PULSE_STEPS_PER_US,
 )
-from sim.score.fixed_laws import LAW_IDS, UNIFORM_ID, law_parameters
 from sim.score.tree import Act
 
 _Key = TypeVar("_Key")
@@ -77,11 +77,6 @@ class CompileError(ValueError):
         self.asked = asked
         self.limit = limit
         self.unit = unit
-
-
-def angle_number(angle_deg: float) -> int:
-    """An angle in the table's steps."""
-    return round(ANGLE_STEPS_PER_DEG * angle_deg)
 
 
 def level_number(level_pct: float) -> int:
@@ -117,7 +112,7 @@ def _servo(servo: Servo, limits: tuple[int, int]) -> ServoRecord:
             unit="points",
         )
     points = tuple(
-        (angle_number(p.angle_deg), round(PULSE_STEPS_PER_US * p.pulse_us)) for p in servo.points
+        (angle_steps(p.angle_deg), round(PULSE_STEPS_PER_US * p.pulse_us)) for p in servo.points
     )
     for _, pulse in points:
         pulse_us = pulse / PULSE_STEPS_PER_US
@@ -132,8 +127,8 @@ def _servo(servo: Servo, limits: tuple[int, int]) -> ServoRecord:
                 limit=PULSE_RANGE_US[pulse > PULSE_RANGE[1]],
                 unit="us",
             )
-    low, high = (angle_number(angle) for angle in servo.travel_deg)
-    return ServoRecord(servo.pin, (low, high), *limits, angle_number(servo.safe_deg), points)
+    low, high = (angle_steps(angle) for angle in servo.travel_deg)
+    return ServoRecord(servo.pin, (low, high), *limits, angle_steps(servo.safe_deg), points)
 
 
 def strip_cap(strip: Strip) -> int:

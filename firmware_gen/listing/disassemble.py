@@ -19,6 +19,7 @@ from firmware_gen.table.layout import (
     LAW,
     LAW_ALPHA,
     LAW_BETA,
+    LAWS_BY_ID,
     LOOP_FOREVER,
     LOOP_HELD,
     ORDERS,
@@ -55,7 +56,6 @@ from firmware_gen.table.records import (
 )
 from sim import rulebook
 from sim.model import NO_MARK
-from sim.score.fixed_laws import LAWS_BY_ID
 
 __all__ = ["ListingLine", "Names", "TableError", "disassemble", "disassemble_board", "listing"]
 

@@ -10,23 +10,18 @@ from functools import lru_cache
 from typing import Final, TypeAlias
 
 from firmware_gen.table.layout import EFFECTS, ORDERS
+from firmware_gen.table.lightness import channel_bytes, duty_of, lightness_of
 from firmware_gen.table.ops import Modulate
 from firmware_gen.table.records import StripRecord
+from sim.model import Law
 from sim.rulebook import CAP_STEP, EFFECT_ONE, LEVEL_MAX, WIDTH_MAX
-from sim.score.fixed_laws import (
-    FixedLaw,
-    channel_bytes,
-    duty_of,
-    fixed_law,
-    lightness_of,
-    progress,
-)
+from sim.score.fixed_laws import FixedLaw, fixed_law, progress
 
 Levels: TypeAlias = tuple[int, ...]
 """One channel of a lamp, three of a strip."""
 
 FULL: Final = EFFECT_ONE
-_HARMONIC: Final = fixed_law(3)
+_HARMONIC: Final = fixed_law(Law("harmonic"))
 _BREATHE, _EMBER, _SPARKLE, _RUN = (
     EFFECTS.index(name) for name in ("breathe", "ember", "sparkle", "run")
 )

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from typing import Final, TypeVar
 
 from firmware_gen.player.light import Levels, Light, StripPainter, lamp_duty
-from firmware_gen.player.motion import FixedMotion, PulseLine, servo_limits, start_motion
 from firmware_gen.player.program import Statement
+from firmware_gen.player.pulses import PulseLine
+from firmware_gen.table.laws import law_by_id
 from firmware_gen.table.ops import Act, Modulate, Turn
 from firmware_gen.table.records import (
     LampRecord,
@@ -22,8 +23,10 @@ from firmware_gen.table.records import (
     SwitchRecord,
     Table,
 )
+from sim.model import MINIMUM_JERK, UNIFORM
+from sim.rehearsal.fixed_motion import FixedMotion, servo_limits, start_motion
 from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS, LEVEL_BITS, STOP_STEP_MS
-from sim.score.fixed_laws import MINIMUM_JERK_ID, UNIFORM_ID, FixedLaw, fixed_law
+from sim.score.fixed_laws import FixedLaw, fixed_law
 
 _Record = TypeVar("_Record", bound=OutputRecord)
 
@@ -61,7 +64,7 @@ class _Servo:
 
     def __init__(self, record: ServoRecord) -> None:
         self.record = record
-        self._limits = servo_limits(record)
+        self._limits = servo_limits(record.speed_limit, record.acceleration_limit, record.travel)
         self._line = PulseLine(record)
         self.stand()
 
@@ -79,11 +82,7 @@ class _Servo:
     def _state(self, time: int) -> tuple[int, int]:
         """Position and speed."""
         motion = self.motion
-        if motion is None:
-            return self._rest, 0
-        if time >= motion.end:
-            return motion.target, 0
-        return motion.state(time)
+        return (self._rest, 0) if motion is None else motion.state(time)
 
     def settle(self, time: int) -> None:
         """A motion that has ended is at rest from now on."""
@@ -102,8 +101,8 @@ class TableOutputs:
     def __init__(self, table: Table) -> None:
         self._records = table.outputs
         self._colours = table.colours
-        self._laws = [fixed_law(law.law_id, law.alpha, law.beta) for law in table.laws]
-        self._uniform = fixed_law(UNIFORM_ID)
+        self._laws = [law_by_id(law.law_id, law.alpha, law.beta) for law in table.laws]
+        self._uniform = fixed_law(UNIFORM)
         self._stop = CLOCK_PER_MS * STOP_STEP_MS * table.stop_time
         self.servos = {n: _Servo(one) for n, one in self._each(ServoRecord)}
         self._lamps = {n: Light(1) for n, _ in self._each(LampRecord)}
@@ -140,7 +139,7 @@ class TableOutputs:
             light.jump(self._safe_levels(number))
 
     def move_safe(self, time: int) -> None:
-        law = fixed_law(MINIMUM_JERK_ID)
+        law = fixed_law(MINIMUM_JERK)
         for servo in self.servos.values():
             servo.move(servo.record.safe, self._stop, law, time)
         for number, light in self.lights.items():

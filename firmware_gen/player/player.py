@@ -1,8 +1,8 @@
 """The integer reference player: one call per frame of 20 ms (TABLE.md, sections 2 and 3).
 
 What runs when is said by the scheduler that rehearsals have as well; here it drives a table's
-program and a board's integers. The chip and the host-compiled core do the same to the bit; what a
-rehearsal shows in floating point lies within one tick of it.
+program and a board's integers. The chip and the host-compiled core do the same to the bit. So does
+a rehearsal in what it plans; what it shows in closed forms lies within one tick.
 """
 
 from __future__ import annotations

@@ -12,7 +12,7 @@ from types import MappingProxyType
 from typing import Final, Literal, TypeAlias
 
 from sim import rulebook
-from sim.model import Conflict
+from sim.model import Conflict, LawName
 from sim.rulebook import (
     ALPHA_RANGE,
     BETA_RANGE,
@@ -32,6 +32,23 @@ KINDS: Final[Mapping[int, str]] = MappingProxyType(
 )
 ORDERS: Final = ("rgb", "rbg", "grb", "gbr", "brg", "bgr")
 CONFLICTS: Final[tuple[Conflict, ...]] = ("take", "wait", "refuse")
+LAW_IDS: Final[Mapping[LawName, int]] = MappingProxyType(
+    {
+        "uniform": 0,
+        "parabolic": 1,
+        "trapezoid": 2,
+        "harmonic": 3,
+        "cycloidal": 4,
+        "3-4-5": 5,
+        "4-5-6-7": 6,
+        "modified sine": 7,
+        "modified trapezoid": 8,
+        "double-S": 9,
+    }
+)
+LAWS_BY_ID: Final[Mapping[int, LawName]] = MappingProxyType(
+    {number: name for name, number in LAW_IDS.items()}
+)
 EFFECTS: Final = ("steady", "breathe", "ember", "sparkle", "run")
 
 REASONS: Final[Mapping[int, str]] = MappingProxyType(

@@ -41,6 +41,7 @@ from firmware_gen.table.layout import (
     LAW,
     LAW_ALPHA,
     LAW_BETA,
+    LAW_IDS,
     LENGTH,
     MAGIC,
     NONE,
@@ -61,7 +62,6 @@ from firmware_gen.table.layout import (
 from firmware_gen.table.ops import Facts, OutputFacts, Sweep, Thread, code_bytes
 from sim.model import Score
 from sim.rulebook import ADDRESSES, BUTTONS, ENABLE_INTERVAL_FRAMES, STOP_STEP_MS, THREADS
-from sim.score.fixed_laws import LAW_IDS
 
 _Row = TypeVar("_Row")
 

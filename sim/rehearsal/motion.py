@@ -1,7 +1,9 @@
-"""One motion of a servo in ideal arithmetic: where the part is, and how it starts the next move.
+"""One motion of a servo in a rehearsal: planned in the board's integers, seen in closed forms.
 
-Angles are real numbers and shapes come from the laws' closed forms. Which brake, overlap and
-stretch a move gets is the rule of takeover (`sim.rehearsal.takeover`).
+Start, way, duration, brake and end of a piece are those of the board to the bit
+(`sim.rehearsal.fixed_motion`), and the next move starts from where the board has the part. In
+between plots and checks evaluate the law's closed form, which lies within a few 1/65536 of the way
+of the board's; by so much a row of pieces may step where one takes over.
 """
 
 from __future__ import annotations
@@ -12,31 +14,11 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sim.model import MINIMUM_JERK, Law
-from sim.rehearsal.takeover import POSITIONS_PER_DEG, REAL, ServoLimits, Takeover, take_over
-from sim.rulebook import CLOCK_PER_MS
-from sim.score.law_numbers import law_numbers
+from sim.rehearsal.fixed_motion import FixedMotion, angle_steps, at_rest, start_motion
+from sim.rehearsal.takeover import POSITIONS_PER_DEG, ServoLimits, Takeover
+from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS
+from sim.score.fixed_laws import fixed_law
 from sim.score.laws import shape
-
-
-class Limits(NamedTuple):
-    """What a table states of a servo's motion."""
-
-    speed_deg_s: int
-    acceleration_deg_s2: int
-    travel_deg: tuple[float, float]
-
-    @property
-    def in_positions(self) -> ServoLimits:
-        low, high = self.travel_deg
-        travel = low * POSITIONS_PER_DEG, high * POSITIONS_PER_DEG
-        return ServoLimits(self.speed_deg_s, self.acceleration_deg_s2, *travel)
-
-
-class State(NamedTuple):
-    """Angle in degrees and speed in deg/ms at an instant."""
-
-    angle_deg: float
-    speed_deg_ms: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,20 +28,22 @@ class MotionPiece:
     The part swells to its target by `way_deg`, which begins at `begin_ms` and lasts `duration_ms`;
     at the same time `residual_deg`, where the brake of what went before would have ended, dies
     away over `brake_ms` from `start_ms`. `asked_ms` is the duration the score asked for; a motion
-    that had to brake or to keep a limit ends later than `start_ms + asked_ms`.
+    that had to brake or to keep a limit ends later than `start_ms + asked_ms`. `planned` is the
+    same motion in the board's integers.
     """
 
+    planned: FixedMotion
     start_ms: float
     target_deg: float
-    way_deg: float = 0.0
-    begin_ms: float = 0.0
-    duration_ms: float = 0.0
-    law: Law = MINIMUM_JERK
-    residual_deg: float = 0.0
-    brake_ms: float = 0.0
-    end_ms: float = 0.0
-    asked_ms: float = 0.0
-    cue: str | None = None
+    way_deg: float
+    begin_ms: float
+    duration_ms: float
+    law: Law
+    residual_deg: float
+    brake_ms: float
+    end_ms: float
+    asked_ms: float
+    cue: str | None
 
     @property
     def stretched_ms(self) -> float:
@@ -81,9 +65,43 @@ class Kinematics(NamedTuple):
     acceleration: Any
 
 
-def resting(start_ms: float, angle_deg: float) -> MotionPiece:
-    """A part that stands still from `start_ms` on."""
-    return MotionPiece(start_ms, angle_deg, begin_ms=start_ms, end_ms=start_ms)
+def resting(time: int, angle_deg: float) -> MotionPiece:
+    """A part that stands still from `time` on, in units of the player's clock."""
+    there = at_rest(angle_steps(angle_deg) << ANGLE_BITS, time)
+    return _piece(there, 0, MINIMUM_JERK, None)
+
+
+def begin(
+    last: MotionPiece,
+    time: int,
+    target_deg: float,
+    asked: int,
+    law: Law,
+    limits: ServoLimits,
+    cue: str | None,
+) -> MotionPiece:
+    """Start a move from wherever `last` is; `time` and `asked` in units of the player's clock."""
+    position, speed = last.planned.state(time)
+    target = angle_steps(target_deg) << ANGLE_BITS
+    planned = start_motion(limits, position, speed, time, target, asked, fixed_law(law))
+    return _piece(planned, asked, law, cue)
+
+
+def _piece(planned: FixedMotion, asked: int, law: Law, cue: str | None) -> MotionPiece:
+    return MotionPiece(
+        planned,
+        start_ms=planned.brake_start / CLOCK_PER_MS,
+        target_deg=planned.target / POSITIONS_PER_DEG,
+        way_deg=planned.way / POSITIONS_PER_DEG,
+        begin_ms=planned.start / CLOCK_PER_MS,
+        duration_ms=planned.duration / CLOCK_PER_MS,
+        law=law,
+        residual_deg=planned.residual / POSITIONS_PER_DEG,
+        brake_ms=planned.brake / CLOCK_PER_MS,
+        end_ms=planned.end / CLOCK_PER_MS,
+        asked_ms=asked / CLOCK_PER_MS,
+        cue=cue,
+    )
 
 
 def kinematics(run: Takeover, law: Law, since: Any) -> Kinematics:
@@ -97,42 +115,4 @@ def kinematics(run: Takeover, law: Law, since: Any) -> Kinematics:
         run.way * (1.0 - shaped.s) + run.residual * left**2,
         run.way * shaped.v / run.duration + rate * left,
         run.way * shaped.a / run.duration**2 - np.where(braking, rate / brake, 0.0),
-    )
-
-
-def state(piece: MotionPiece, time_ms: float) -> State:
-    """Where a motion is at a time; before its start, where it starts."""
-    since, run = max(0.0, time_ms - piece.start_ms), piece.takeover
-    if since >= run.end:
-        return State(piece.target_deg, 0.0)
-    to_go, speed, _ = kinematics(run, piece.law, since)
-    return State(piece.target_deg - float(to_go), float(speed))
-
-
-def begin(
-    at: State, start: int, target_deg: float, asked: int, law: Law, limits: Limits, cue: str | None
-) -> MotionPiece:
-    """Start a move. `start` and `asked` are in units of the player's clock."""
-    run = take_over(
-        at.angle_deg * POSITIONS_PER_DEG,
-        at.speed_deg_ms * POSITIONS_PER_DEG,
-        target_deg * POSITIONS_PER_DEG,
-        asked,
-        law_numbers(law),
-        limits.in_positions,
-        REAL,
-    )
-    residual_deg = run.residual / POSITIONS_PER_DEG
-    return MotionPiece(
-        start_ms=start / CLOCK_PER_MS,
-        target_deg=target_deg,
-        way_deg=target_deg - (at.angle_deg + residual_deg),
-        begin_ms=(start + run.wait) / CLOCK_PER_MS,
-        duration_ms=run.duration / CLOCK_PER_MS,
-        law=law,
-        residual_deg=residual_deg,
-        brake_ms=run.brake / CLOCK_PER_MS,
-        end_ms=(start + run.end) / CLOCK_PER_MS,
-        asked_ms=asked / CLOCK_PER_MS,
-        cue=cue,
     )

@@ -1,6 +1,7 @@
 """The outputs of one board during a rehearsal: what each is doing, piece by piece.
 
-Times are whole 1/256 ms, the player's clock; the pieces that come out are in milliseconds.
+Motions are planned in the board's integers (`sim.rehearsal.motion`). Times are whole 1/256 ms, the
+player's clock; the pieces that come out are in milliseconds.
 """
 
 from __future__ import annotations
@@ -24,16 +25,12 @@ from sim.model import (
     Switch,
     Throw,
 )
-from sim.rehearsal.motion import Limits, MotionPiece, begin, resting, state
+from sim.rehearsal.fixed_motion import limits_of
+from sim.rehearsal.motion import MotionPiece, begin, resting
 from sim.rehearsal.trajectories import Fading, Levels, Modulation, Span, Throwing
-from sim.rulebook import ANGLE_STEP_DEG, CLOCK_PER_MS, LEVEL_STEPS_PER_PCT, STOP_STEP_MS
+from sim.rulebook import CLOCK_PER_MS, LEVEL_STEPS_PER_PCT, STOP_STEP_MS
 from sim.score.laws import position
 from sim.score.tree import Act
-
-
-def table_angle(angle_deg: float) -> float:
-    """The angle as a table holds it."""
-    return round(angle_deg / ANGLE_STEP_DEG) * ANGLE_STEP_DEG
 
 
 def light_levels(light: float | StripLight) -> Levels:
@@ -67,9 +64,7 @@ class Outputs:
         self.lights: dict[str, list[Fading]] = {n: [] for n in (*self.lamps, *self.strips)}
         self.effects: dict[str, list[Modulation]] = {n: [] for n in (*self.lamps, *self.strips)}
         self.switches: dict[str, list[Throwing]] = {name: [] for name in self.levers}
-        self._limits = {
-            name: Limits(*limits[name], _table_travel(servo)) for name, servo in self.servos.items()
-        }
+        self._limits = {n: limits_of(servo, limits[n]) for n, servo in self.servos.items()}
         self.shown = -1
         """The time of the last frame that is out already."""
         self._since: dict[str, float] = {}
@@ -82,7 +77,7 @@ class Outputs:
     def stand_by(self, now: int) -> None:
         """The quiet start: safe angles without pulses, dark, steady, switches safe."""
         for name, servo in self.servos.items():
-            self.motions[name].append(resting(now / CLOCK_PER_MS, table_angle(servo.safe_deg)))
+            self.motions[name].append(resting(now, servo.safe_deg))
         for name, row in self.lights.items():
             dark = (0.0,) * (3 if name in self.strips else 1)
             row.append(Fading(*self._times(now), dark, dark))
@@ -98,7 +93,7 @@ class Outputs:
     def move_safe(self, now: int) -> None:
         """The controlled stop: everything goes to its safe state over the stop time."""
         for name, servo in self.servos.items():
-            self._move(name, table_angle(servo.safe_deg), self._stop_clock, MINIMUM_JERK, now)
+            self._move(name, servo.safe_deg, self._stop_clock, MINIMUM_JERK, now)
         for name in self.lights:
             self._fade(name, self._safe_light(name), self._stop_clock, UNIFORM, now)
 
@@ -131,14 +126,14 @@ class Outputs:
     # -- one output -------------------------------------------------------------------------
 
     def motion_end(self, name: str) -> int:
-        return round(self.motions[name][-1].end_ms * CLOCK_PER_MS)
+        return self.motions[name][-1].planned.end
 
     def act(self, act: Act, now: int, cue: str) -> None:
         """Carry out a statement of a cue's run at a time on the player's clock."""
         match act:
             case Move():
                 ticks = act.duration_ms * CLOCK_PER_MS
-                self._move(act.output, table_angle(act.angle_deg), ticks, act.law, now, cue)
+                self._move(act.output, act.angle_deg, ticks, act.law, now, cue)
             case Fade():
                 ticks = act.duration_ms * CLOCK_PER_MS
                 self._fade(act.output, light_levels(act.light), ticks, act.law, now, cue)
@@ -151,9 +146,8 @@ class Outputs:
     def _move(
         self, name: str, target: float, asked: int, law: Law, now: int, cue: str | None = None
     ) -> None:
-        at = state(self.motions[name][-1], now / CLOCK_PER_MS)
-        motion = begin(at, now, target, asked, law, self._limits[name], cue)
-        self.motions[name].append(motion)
+        row = self.motions[name]
+        row.append(begin(row[-1], now, target, asked, law, self._limits[name], cue))
 
     def _fade(
         self, name: str, target: Levels, asked: int, law: Law, now: int, cue: str | None = None
@@ -173,8 +167,3 @@ class Outputs:
         if name in self.strips:
             return light_levels(self.strips[name].safe)
         return light_levels(self.lamps[name].safe_pct)
-
-
-def _table_travel(servo: Servo) -> tuple[float, float]:
-    low, high = servo.travel_deg
-    return table_angle(low), table_angle(high)

@@ -2,8 +2,8 @@
 
 Each board plays for itself by the rules of the table's specification, section 2
 (`sim.rehearsal.scheduler`). Requests are taken at the player's frames, as on the board; between
-the frames at which something happens nothing is computed. Motion and light come out as closed-form
-pieces (`sim.rehearsal.trajectories`).
+the frames at which something happens nothing is computed. Motions are planned in the board's
+integers; they and the light come out as closed-form pieces (`sim.rehearsal.trajectories`).
 """
 
 from __future__ import annotations

@@ -93,6 +93,7 @@ def sample(trajectories: Trajectories, times_ms: ArrayLike) -> Samples:
         match output:
             case Servo() if name in trajectories.motions:
                 angle, velocity, acceleration, jerk = motion(trajectories.motions[name], times, 3)
+                angle = np.clip(angle, *output.travel_deg)  # as a board clamps its pulse
                 on = within(trajectories.powered[name], times)
                 servos[name] = ServoSamples(angle, velocity, acceleration, jerk, on)
             case Lamp() if name in trajectories.lights:

@@ -1,10 +1,10 @@
 """What runs when on one board: modes, requests, runs and threads, a frame at a time.
 
 The rules are those of the table's specification (`firmware_gen/TABLE.md`), section 2, and stand
-here once for everything in Python. A rehearsal drives ideal outputs (`sim.rehearsal.outputs`) and
-leaves out the frames in which nothing can happen; the player of a table drives the board's integers
-(`firmware_gen.player`) in every frame. Which program is played, and what a statement does to its
-output, this module does not know.
+here once for everything in Python. A rehearsal drives outputs that keep what they do as pieces
+(`sim.rehearsal.outputs`) and leaves out the frames in which nothing can happen; the player of a
+table drives the board's integers (`firmware_gen.player`) in every frame. Which program is played,
+and what a statement does to its output, this module does not know.
 
 Times are whole units of the player's clock (`CLOCK_PER_MS`) and do not wrap.
 """

@@ -1,11 +1,9 @@
 """The rule of takeover: how a servo starts a move from wherever it is, with brake and stretch.
 
-TABLE.md 3.2 in one body of code for everything in Python. `take_over` is called with the real
-numbers of a rehearsal, with arrays of them by the search over interruptions
-(`sim.strain.interruption`), and with the integers of a table's player
-(`firmware_gen.player.motion`); an `Arithmetic` holds the few steps in which these differ. A
-rehearsal's durations are whole units of the player's clock, reckoned as a board does, because what
-a board decides (when a stretched move ends, and so when the next begins) must come out alike.
+TABLE.md 3.2 in one body of code for everything in Python. A table's player and a rehearsal call it
+with the board's integers (`sim.rehearsal.fixed_motion`), the search over interruptions with arrays
+of real numbers (`sim.strain.interruption`); an `Arithmetic` holds the few steps in which these
+differ.
 
 Positions are in the player's unit, 0.01 deg in Q15, speeds in that per ms.
 """
@@ -80,14 +78,12 @@ class Takeover(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Arithmetic:
-    """Where a rehearsal, a search and a board's integers differ."""
+    """Where a search and a board's integers differ."""
 
     quotient: Callable[[Number, Number], Number]
     """A duration in units of the clock."""
     part: Callable[[Number, int], Number]
     """A way divided by a number."""
-    distance: Callable[[Number], Number]
-    """A way without its sign, as durations are reckoned from."""
     least_time: Callable[[int, Number, int], Number]
     """How long a distance takes at least under an acceleration limit, for a law's Ca."""
     choose: Callable[[Number, Number, Number], Number]
@@ -113,7 +109,7 @@ def take_over(
     """
     residual, brake = _brake(position, speed, limits, by)
     way = target - (position + residual)
-    distance = by.distance(way)
+    distance = abs(way)
     by_speed = by.quotient(law.cv * distance * 5, limits.speed_deg_s << ANGLE_BITS + 3)
     by_acceleration = by.least_time(limits.acceleration_deg_s2, distance, law.ca)
 
@@ -171,26 +167,12 @@ def _each_quotient(one: Number, other: Number) -> Number:
     return np.where(one < other, 0.0, one / other)
 
 
-INTEGERS: Final = Arithmetic(
-    floordiv, floordiv, abs, least_time, _chosen, max, 1 << BRAKE_SLACK_BITS
-)
+INTEGERS: Final = Arithmetic(floordiv, floordiv, least_time, _chosen, max, 1 << BRAKE_SLACK_BITS)
 """One motion as a board reckons it."""
-
-REAL: Final = Arithmetic(
-    lambda one, other: int(one // other),
-    truediv,
-    lambda way: round(abs(way)),
-    least_time,
-    _chosen,
-    max,
-    0,
-)
-"""One motion with real positions, its durations in whole units of the clock."""
 
 REAL_ARRAYS: Final = Arithmetic(
     _each_quotient,
     truediv,
-    np.abs,
     lambda limit, distance, ca: np.sqrt(ca * distance * 625.0 / (128.0 * limit)),
     np.where,
     lambda *values: reduce(np.maximum, values),

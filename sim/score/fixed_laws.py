@@ -1,80 +1,75 @@
-"""Motion laws and lightness in the integers of the chip (TABLE.md, sections 3.1 and 3.3).
+"""Motion laws in the integers that a board moves by: TABLE.md, section 3.1.
 
-`x` and `s` are Q16 (0 to 65536), slopes are Q14, `Qn` meaning n fractional bits. The laws' lists
-are rounded from the closed forms of `sim`; everything after that is integer arithmetic which every
-implementation repeats to the bit.
+`x` and `s` are Q16 (0 to 65536), slopes are Q14, `Qn` meaning n fractional bits. Every player of a
+table repeats this arithmetic to the bit, and a rehearsal plans with it: what a board decides must
+come out alike. Only plots and samples evaluate the closed forms (`sim.score.laws`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import accumulate
-from math import floor
+from types import MappingProxyType
 from typing import Final
 
-import numpy as np
-
 from sim.model import Law, LawName
-from sim.rulebook import (
-    ALPHA_RANGE,
-    BETA_RANGE,
-    LEVEL_BITS,
-    LEVEL_MAX,
-    SHARE_ONE,
-    SLOPE_ONE,
-)
-from sim.score.law_numbers import law_numbers
-from sim.score.laws import shape
+from sim.rulebook import SHARE_ONE, SLOPE_ONE
+from sim.score.law_numbers import law_numbers, table_law
+from sim.score.laws import ramp_shares
 
 ONE: Final = SHARE_ONE
 HALF: Final = SHARE_ONE // 2
 
-LAW_IDS: Final[dict[LawName, int]] = {
-    "uniform": 0,
-    "parabolic": 1,
-    "trapezoid": 2,
-    "harmonic": 3,
-    "cycloidal": 4,
-    "3-4-5": 5,
-    "4-5-6-7": 6,
-    "modified sine": 7,
-    "modified trapezoid": 8,
-    "double-S": 9,
-}
-LAWS_BY_ID: Final[dict[int, LawName]] = {number: name for name, number in LAW_IDS.items()}
-UNIFORM_ID: Final = LAW_IDS["uniform"]
-MINIMUM_JERK_ID: Final = LAW_IDS["3-4-5"]
-LISTED: Final = (3, 4, 5, 6, 7, 8)
-"""Ids of the laws held as lists of numbers; the others are computed."""
-
 LIST_STEPS: Final = 24
 """Steps of a list over the first half of the duration."""
-LIST_GRAIN: Final = 6
-"""Gains of a list are multiples of it: what they change by from one to the next fits in a byte."""
-LIST_START_GRAIN: Final = 18
-"""The first is a multiple of this."""
-_KEPT: Final = 64
-_FINE: Final = 32
-"""Places in a step at which a list is fitted to its law."""
+
+# fmt: off
+LAW_LISTS: Final[Mapping[LawName, tuple[int, ...]]] = MappingProxyType(
+    {
+        "harmonic": (
+            2250, 2238, 2232, 2202, 2166, 2130, 2076, 2016, 1944, 1866, 1788, 1686, 1590, 1482,
+            1368, 1248, 1122, 996, 858, 720, 582, 438, 294, 150, 0,
+        ),
+        "cycloidal": (
+            0, 372, 744, 1092, 1434, 1746, 2022, 2274, 2478, 2646, 2766, 2838, 2862, 2844, 2766,
+            2646, 2478, 2274, 2022, 1746, 1428, 1098, 738, 378, 0,
+        ),
+        "3-4-5": (
+            0, 540, 1008, 1404, 1746, 2022, 2244, 2412, 2532, 2604, 2628, 2616, 2568, 2472, 2352,
+            2202, 2028, 1824, 1596, 1362, 1110, 840, 564, 288, 0,
+        ),
+        "4-5-6-7": (
+            0, 54, 276, 570, 924, 1320, 1716, 2100, 2466, 2778, 3036, 3234, 3372, 3420, 3408, 3312,
+            3150, 2922, 2634, 2280, 1884, 1452, 984, 492, 0,
+        ),
+        "modified sine": (
+            0, 654, 1266, 1788, 2190, 2448, 2526, 2502, 2484, 2430, 2364, 2280, 2184, 2058, 1932,
+            1782, 1614, 1446, 1260, 1062, 858, 654, 438, 222, 0,
+        ),
+        "modified trapezoid": (
+            0, 582, 1116, 1584, 1932, 2166, 2232, 2220, 2226, 2226, 2226, 2220, 2226, 2226, 2226,
+            2226, 2220, 2226, 2232, 2160, 1938, 1584, 1116, 582, 0,
+        ),
+    }
+)
+# fmt: on
+"""Gains of speed at x = 0, 1/48 .. 24/48: from step to step, way in 2^-20; other laws are computed.
+
+Between them the acceleration is a straight line, so that speed and position are smooth.
+`firmware_gen.build.fit_laws` fits them to the closed forms; that is too slow to do at each start.
+"""
+
+_RAMPED: Final = ("parabolic", "trapezoid", "double-S")
 _SIXTH: Final = 10923
 _THIRD: Final = 21846
-
-LEVEL_TOP: Final = LEVEL_MAX << LEVEL_BITS
-"""The highest light level, Q8."""
-
-LIGHTNESS_GROWTH: Final = 6780
-CUBE_START: Final = 4520
-CUBE_OFFSET: Final = 9039
-"""CIE 15: Y = ((L* + 16) / 116)^3 above L* 8; chosen so that duties are nearest (2.6 of 65535)."""
 
 
 @dataclass(frozen=True, slots=True)
 class FixedLaw:
     """A law as the player uses it; `alpha` and `beta` are Q16 and 0 where the law has none."""
 
-    law_id: int
+    name: LawName
     alpha: int
     beta: int
     cv: int
@@ -86,7 +81,7 @@ class FixedLaw:
 
     def shape(self, x: int) -> tuple[int, int]:
         """Position (Q16) and slope (Q14) at a progress `x`."""
-        if self.law_id == UNIFORM_ID:
+        if self.name == "uniform":
             return x, SLOPE_ONE
         if x > HALF:
             s, slope = self._first_half(ONE - x)
@@ -95,101 +90,21 @@ class FixedLaw:
 
     def position(self, x: int) -> int:
         """Position alone (Q16)."""
-        return x if self.law_id == UNIFORM_ID else self.shape(x)[0]
+        return x if self.name == "uniform" else self.shape(x)[0]
 
     def _first_half(self, x: int) -> tuple[int, int]:
-        if self.law_id in LISTED:
-            return _listed_shape(x, law_list(self.law_id))
+        gains = LAW_LISTS.get(self.name)
+        if gains is not None:
+            return _listed_shape(x, gains)
         return _ramp_shape(x, self.alpha, self.beta)
 
 
 @lru_cache(maxsize=256)
-def fixed_law(law_id: int, alpha: int = 0, beta: int = 0) -> FixedLaw:
-    """The law with its coefficients. `parabolic` takes no parameters; they follow from its id."""
-    name = LAWS_BY_ID[law_id]
-    if name not in ("trapezoid", "double-S"):
-        alpha = HALF if name == "parabolic" else 0
-    if name != "double-S":
-        beta = 0
-    cv, ca, overlap = law_numbers(Law(name, alpha / ONE, beta / ONE))
-    return FixedLaw(law_id, alpha, beta, cv, ca, overlap)
-
-
-def law_parameters(law: Law) -> tuple[int, int, int]:
-    """Id, alpha and beta (Q16) of a law as a table holds it."""
-    alpha = beta = 0
-    if law.name in ("trapezoid", "double-S"):
-        alpha = min(max(round(law.alpha * ONE), ALPHA_RANGE[0]), ALPHA_RANGE[1])
-    if law.name == "double-S":
-        beta = min(max(round(law.beta * ONE), BETA_RANGE[0]), BETA_RANGE[1])
-    return LAW_IDS[law.name], alpha, beta
-
-
-@lru_cache(maxsize=len(LISTED))
-def law_list(law_id: int) -> tuple[int, ...]:
-    """A listed law's gains of speed at x = 0, 1/48 .. 24/48: from step to step, way in 2^-20.
-
-    Between them the acceleration is a straight line, so that speed and position are smooth. They
-    are the least squares' fit to the law's speed, from rest to an even speed at half-way.
-    """
-    steps = np.arange(LIST_STEPS * _FINE + 1) / _FINE
-    speeds = shape(Law(LAWS_BY_ID[law_id]), steps / (2 * LIST_STEPS)).v / (2 * LIST_STEPS)
-    # Column k: what a gain of 1 at step k, falling to 0 at both neighbours, adds to the speed.
-    u = np.clip(steps[:, None] - np.arange(LIST_STEPS), -1.0, 1.0)
-    added = np.where(u < 0.0, (1.0 + u) ** 2, 2.0 - (1.0 - u) ** 2) / 2.0
-    added[:, 0] -= 0.5
-    gains = np.linalg.lstsq(added, speeds, rcond=None)[0]
-    if gains[0] < 0.0:
-        gains[0] = 0.0
-        gains[1:] = np.linalg.lstsq(added[:, 1:], speeds, rcond=None)[0]
-    # Thousandths, so that the choice is the same with every library behind numpy.
-    return _grained([round(gain, 3) for gain in (2.0**20 * gains).tolist()])
-
-
-def _grained(gains: Sequence[float]) -> tuple[int, ...]:
-    """Gains as multiples of their grain, then 0.
-
-    Speeds have the least squares of errors, among those with which the way ends half-way.
-    """
-    first = LIST_START_GRAIN * floor(gains[0] / LIST_START_GRAIN + 0.5)
-    more = first - gains[0]
-    ends = sum(accumulate(gains)) - (len(gains) / 2.0 + 1.0 / 6.0) * gains[0] - 2.0**19
-    # Squares so far, how much speed and way are too much, the gains; the best of them go on.
-    chosen: list[tuple[float, float, float, tuple[int, ...]]] = [
-        (0.0, more / 2.0, ends - more / 6.0, (first,))
-    ]
-    for gain in gains[1:]:
-        low = LIST_GRAIN * floor(gain / LIST_GRAIN)
-        chosen = sorted(
-            (squares + (speed + g - gain) ** 2, speed + g - gain, way + speed + g - gain, (*row, g))
-            for squares, speed, way, row in chosen
-            for g in (low, low + LIST_GRAIN)
-        )[:_KEPT]
-    return (*min(chosen, key=lambda one: one[0] + 10.0 * one[2] ** 2)[3], 0)
-
-
-def lightness_of(level: int) -> int:
-    """A light level (Q8 of half percents, 0 to 51200) as lightness: L* with 116 as 65535."""
-    return level + ((level * LIGHTNESS_GROWTH) >> 16)
-
-
-def duty_of(lightness: int) -> int:
-    """Duty (0 to 65535) of a lightness (0 to 56496): CIE's cube above L* 8, its line below."""
-    if lightness < CUBE_START:
-        return ((lightness * 33) >> 8) - (lightness >> 11)
-    root = lightness + CUBE_OFFSET
-    return ((((root * root) >> 16) * root) >> 16) + 2
-
-
-def channel_byte(duty: int) -> int:
-    """Byte of a strip's channel (0 to 255) for a duty."""
-    return (duty - (duty >> 8) + 128) >> 8
-
-
-@lru_cache(maxsize=1)
-def channel_bytes() -> bytes:
-    """Byte of a strip's channel at every lightness."""
-    return bytes(channel_byte(duty_of(n)) for n in range(lightness_of(LEVEL_TOP) + 1))
+def fixed_law(law: Law) -> FixedLaw:
+    """The law with its parameters as a table holds them, and its coefficients."""
+    shares = ramp_shares(table_law(law)) if law.name in _RAMPED else (0.0, 0.0)
+    alpha, beta = (round(ONE * share) for share in shares)
+    return FixedLaw(law.name, alpha, beta, *law_numbers(law))
 
 
 def progress(elapsed: int, total: int) -> int:

@@ -1,7 +1,7 @@
 """A law's whole numbers: its parameters and coefficients as every player of a table has them.
 
-TABLE.md 3.1. The rehearsal takes them too, because a duration that a limit stretches must come out
-alike in both.
+TABLE.md 3.1. What plays a table and what rehearses a show both take them, because a duration that a
+limit stretches must come out alike.
 """
 
 from __future__ import annotations

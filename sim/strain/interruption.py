@@ -24,7 +24,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.model import MINIMUM_JERK, NO_MARK, Cue, Gear, Law, Move, Rig, Servo, Show
-from sim.rehearsal.motion import Limits, kinematics
+from sim.rehearsal.fixed_motion import limits_of
+from sim.rehearsal.motion import kinematics
 from sim.rehearsal.takeover import POSITIONS_PER_DEG, REAL_ARRAYS, Takeover, take_over
 from sim.rulebook import CLOCK_PER_MS, FRAME_S
 from sim.score.law_numbers import law_numbers
@@ -300,7 +301,7 @@ def taken_over(
         target_deg * POSITIONS_PER_DEG,
         nominal_s * (MS_PER_S * CLOCK_PER_MS),
         law_numbers(law),
-        Limits(*limits, one.travel_deg).in_positions,
+        limits_of(one, limits),
         REAL_ARRAYS,
     )
     return run.scaled(1.0 / POSITIONS_PER_DEG, 1.0 / (MS_PER_S * CLOCK_PER_MS))

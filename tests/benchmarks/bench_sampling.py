@@ -21,7 +21,8 @@ from pathlib import Path
 import numpy as np
 
 from sim.model import MINIMUM_JERK, Law
-from sim.rehearsal.motion import Limits, MotionPiece, begin, resting, state
+from sim.rehearsal.fixed_motion import servo_limits
+from sim.rehearsal.motion import MotionPiece, begin, resting
 from sim.rehearsal.sampling import motion
 from sim.score.laws import LAW_NAMES
 
@@ -70,15 +71,14 @@ def polynomial(x: np.ndarray) -> np.ndarray:
 def rows(laws: list[Law]) -> list[list[MotionPiece]]:
     """Sixteen parts that go from target to target, one move in five cut short by the next."""
     chance = random.Random(1)
-    limits = Limits(900, 9000, (-60.0, 60.0))
+    limits = servo_limits(900, 9000, (-6000, 6000))
     found = []
     for _ in range(SERVOS):
-        row, now = [resting(0.0, 0.0)], 0
+        row, now = [resting(0, 0.0)], 0
         while now < LENGTH_MS:
             lasts = chance.randrange(200, 2000)
-            at = state(row[-1], float(now))
             target, law = chance.uniform(-60.0, 60.0), chance.choice(laws)
-            row.append(begin(at, now * 256, target, lasts * 256, law, limits, None))
+            row.append(begin(row[-1], now * 256, target, lasts * 256, law, limits, None))
             now += lasts if chance.random() < 0.8 else lasts // 2
         found.append(row)
     return found

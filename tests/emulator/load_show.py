@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from firmware_gen.chips import CHIPS
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import cue_tag
-from firmware_gen.table.layout import EFFECTS, LOOP_FOREVER, ORDERS
+from firmware_gen.table.layout import EFFECTS, LAW_IDS, LOOP_FOREVER, ORDERS
 from firmware_gen.table.ops import Act, ForkTo, Loop, LoopBack, Modulate, Op
 from firmware_gen.table.records import (
     CueRecord,
@@ -19,7 +19,6 @@ from firmware_gen.table.records import (
     Table,
     encode,
 )
-from sim.score.fixed_laws import LAW_IDS
 
 SERVO_PINS = tuple(map(ATMEGA328P.pin, ("PB0", "PB1", "PB2", "PB4", "PC0", "PC1", "PD4", "PD7")))
 LAMP_PINS = tuple(map(ATMEGA328P.pin, ("PD6", "PB3")))

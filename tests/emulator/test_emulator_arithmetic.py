@@ -23,7 +23,8 @@ from firmware_gen.build.image import (
 )
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import crc16
-from sim.score.fixed_laws import LISTED, UNIFORM_ID, fixed_law, progress
+from firmware_gen.table.laws import LISTED, UNIFORM_ID, law_by_id
+from sim.score.fixed_laws import progress
 from tests.emulator.emulated import EmulatedBoard
 
 pytestmark = pytest.mark.skipif(
@@ -113,7 +114,7 @@ def law_row(dice: Random, b: int) -> Row:
 
 
 def law_in(row: Row):
-    return fixed_law(row[0] & 0xFF, row[0] >> 8, row[2])
+    return law_by_id(row[0] & 0xFF, row[0] >> 8, row[2])
 
 
 def coefficient(row: Row) -> int:

@@ -12,6 +12,7 @@ from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.host import Link
 from firmware_gen.link.protocol import ONE_WAY, TRIGGER, Kind, Mode, State
+from firmware_gen.table.lightness import duty_of, lightness_of
 from firmware_gen.table.ops import Act
 from firmware_gen.table.records import (
     BindingRecord,
@@ -23,7 +24,6 @@ from firmware_gen.table.records import (
 from firmware_gen.table.records import (
     encode as encode_table,
 )
-from sim.score.fixed_laws import duty_of, lightness_of
 from tests.emulator.emulated import FRAME_CYCLES, PWM, EmulatedBoard
 from tests.emulator.emulated_port import EmulatedPort
 from tests.emulator.load_show import (

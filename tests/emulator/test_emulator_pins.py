@@ -11,6 +11,7 @@ from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.protocol import ONE_WAY, TRIGGER, Kind
 from firmware_gen.player.player import Player
+from firmware_gen.table.layout import LAW_IDS
 from firmware_gen.table.ops import Act, Turn
 from firmware_gen.table.records import (
     BindingRecord,
@@ -24,7 +25,6 @@ from firmware_gen.table.records import (
     Table,
 )
 from firmware_gen.table.records import encode as encode_table
-from sim.score.fixed_laws import LAW_IDS
 from tests.emulator.emulated import EmulatedBoard
 from tests.emulator.load_show import ADDRESS, in_slot, one_move_table, servo
 from tests.emulator.readings import TICK_CYCLES, Light, find_frames, strip_bytes

@@ -11,7 +11,7 @@ import shows
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.compiler.show import CompileError, compile_show, faults
 from firmware_gen.crc import cue_tag
-from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD
+from firmware_gen.table.layout import LAW_IDS, LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
 from firmware_gen.table.records import (
     BindingRecord,
@@ -50,7 +50,6 @@ from sim.model import (
     Throw,
     Together,
 )
-from sim.score.fixed_laws import LAW_IDS
 from sim.score.tree import motion_limits
 
 RED, BLUE = StripLight((255, 0, 0)), StripLight((0, 0, 255), 50.0)

@@ -7,7 +7,7 @@ from random import Random
 
 import pytest
 
-from firmware_gen.table.layout import EFFECTS, LOOP_FOREVER, ORDERS
+from firmware_gen.table.layout import EFFECTS, LAW_IDS, LOOP_FOREVER, ORDERS
 from firmware_gen.table.ops import Act, Delay, Loop, LoopBack, Modulate, Op
 from firmware_gen.table.records import (
     CueRecord,
@@ -18,7 +18,6 @@ from firmware_gen.table.records import (
     encode,
 )
 from sim.rulebook import LEVEL_MAX
-from sim.score.fixed_laws import LAW_IDS
 from tests.firmware_gen.host.core import Core, available, library, sanitized
 from tests.firmware_gen.link_streams import Talker, spoilt
 from tests.firmware_gen.random_tables import random_table

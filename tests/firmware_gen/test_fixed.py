@@ -9,23 +9,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.light.lightness import luminance
-from sim.model import Law
-from sim.score.fixed_laws import (
+from firmware_gen.build.fit_laws import fitted
+from firmware_gen.table.laws import law_by_id, law_parameters
+from firmware_gen.table.layout import LAW_IDS, LAWS_BY_ID
+from firmware_gen.table.lightness import (
     CUBE_OFFSET,
     CUBE_START,
-    LAW_IDS,
-    LAWS_BY_ID,
     LEVEL_TOP,
     channel_byte,
     channel_bytes,
     duty_of,
-    fixed_law,
-    law_list,
-    law_parameters,
     lightness_of,
-    progress,
 )
+from sim.light.lightness import luminance
+from sim.model import Law, LawName
+from sim.score.fixed_laws import LAW_LISTS, progress
 from sim.score.laws import coefficients, shape
 
 LAWS = (
@@ -53,7 +51,7 @@ were seen in print (mechdesigner.support, socsci.ru.nl/wilberth), the others rec
 
 
 def _fixed(law: Law):
-    return fixed_law(*law_parameters(law))
+    return law_by_id(*law_parameters(law))
 
 
 def _as_held(law: Law) -> Law:
@@ -91,7 +89,7 @@ def test_a_part_never_turns_back_within_a_move(law: Law) -> None:
 @pytest.mark.parametrize("name", HANDBOOK)
 def test_coefficients_are_the_handbooks_rounded_up(name: str) -> None:
     cv, ca = HANDBOOK[name]
-    law = fixed_law(LAW_IDS[name])
+    law = law_by_id(LAW_IDS[name])
     assert 0 <= law.cv - 4096 * cv < 1
     assert law.ca == 0 if ca is None else 0 <= law.ca - 4096 * ca < 1
 
@@ -99,7 +97,7 @@ def test_coefficients_are_the_handbooks_rounded_up(name: str) -> None:
 @given(st.integers(64, 32768), st.integers(1, 32768))
 def test_coefficients_of_a_double_s_are_rounded_up(alpha: int, beta: int) -> None:
     # Cv = 1/(1 - alpha), Ca = Cv/(alpha (1 - beta)): Biagiotti and Melchiorri 2008, s. 3.4
-    law = fixed_law(LAW_IDS["double-S"], alpha, beta)
+    law = law_by_id(LAW_IDS["double-S"], alpha, beta)
     a, b = alpha / 65536, beta / 65536
     cv, ca = 1 / (1 - a), 1 / ((1 - a) * a * (1 - b))
     assert -1e-6 < law.cv - 4096 * cv < 1
@@ -117,15 +115,20 @@ def test_a_swelling_move_and_a_dying_brake_stay_under_the_speed_limit(law: Law) 
 
 def test_the_overlap_factor_is_as_large_as_it_may_be() -> None:
     # 3-4-5: y/g(y) with g = (2y - y^2)^2 has its least value 27/32 at y = 2/3
-    assert fixed_law(LAW_IDS["3-4-5"]).overlap == 27 * 256 // 32
+    assert law_by_id(LAW_IDS["3-4-5"]).overlap == 27 * 256 // 32
     # a trapezoid accelerates evenly: y/g(y) = 2 alpha until it cruises
-    assert fixed_law(LAW_IDS["trapezoid"], 21845).overlap == int(256 * 2 * 21845 / 65536)
-    assert fixed_law(LAW_IDS["trapezoid"], 16000).overlap == 0
+    assert law_by_id(LAW_IDS["trapezoid"], 21845).overlap == int(256 * 2 * 21845 / 65536)
+    assert law_by_id(LAW_IDS["trapezoid"], 16000).overlap == 0
+
+
+@pytest.mark.parametrize("name", LAW_LISTS)
+def test_lists_are_the_fit_to_the_closed_forms(name: LawName) -> None:
+    assert LAW_LISTS[name] == fitted(name)
 
 
 def test_lists_begin_at_rest_and_end_at_half_the_way_and_the_laws_speed() -> None:
     for law_id in (3, 4, 5, 6, 7, 8):
-        gains = law_list(law_id)
+        gains = LAW_LISTS[LAWS_BY_ID[law_id]]
         assert (len(gains), gains[-1]) == (25, 0)
         assert min(gains) >= 0
         speed, way = -gains[0] / 2, -gains[0] / 6
@@ -138,7 +141,7 @@ def test_lists_begin_at_rest_and_end_at_half_the_way_and_the_laws_speed() -> Non
 
 def test_a_listed_laws_acceleration_stays_within_half_a_percent_of_its_peak() -> None:
     for law_id in (3, 4, 5, 6, 7, 8):
-        peak = max(law_list(law_id)) * 48**2 / 2**20
+        peak = max(LAW_LISTS[LAWS_BY_ID[law_id]]) * 48**2 / 2**20
         assert abs(peak / coefficients(Law(LAWS_BY_ID[law_id])).ca - 1) < 0.005
 
 

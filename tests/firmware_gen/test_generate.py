@@ -9,7 +9,7 @@ import pytest
 
 from firmware_gen.build.generate import chip_header, core_header, headers
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
-from sim.score.fixed_laws import LEVEL_TOP, duty_of, lightness_of
+from firmware_gen.table.lightness import LEVEL_TOP, duty_of, lightness_of
 
 
 @pytest.mark.parametrize(("path", "text"), headers().items(), ids=[path.stem for path in headers()])

@@ -5,14 +5,15 @@ from __future__ import annotations
 import pytest
 
 from firmware_gen.player.light import FULL, Light, Modulation, StripPainter, noise
-from firmware_gen.player.motion import FixedMotion, PulseLine
+from firmware_gen.player.pulses import PulseLine
+from firmware_gen.table.laws import law_by_id
 from firmware_gen.table.layout import EFFECTS, ORDERS
 from firmware_gen.table.ops import Modulate
 from firmware_gen.table.records import ServoRecord, StripRecord
+from sim.rehearsal.fixed_motion import FixedMotion
 from sim.rulebook import ANGLE_BITS
-from sim.score.fixed_laws import fixed_law
 
-UNIFORM = fixed_law(0)
+UNIFORM = law_by_id(0)
 MS = 256
 """Units of the clock in a millisecond."""
 

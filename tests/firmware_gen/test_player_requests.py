@@ -8,9 +8,9 @@ import pytest
 
 from firmware_gen.player.player import Mode, Player
 from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD
+from firmware_gen.table.lightness import duty_of, lightness_of
 from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Turn
 from firmware_gen.table.records import BindingRecord, Table, TableError, encode
-from sim.score.fixed_laws import duty_of, lightness_of
 from tests.firmware_gen.tables_by_hand import (
     FIN,
     JAW,

@@ -13,18 +13,12 @@ from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import INITIAL, crc16
 from firmware_gen.link.protocol import Mode
 from firmware_gen.table import layout
+from firmware_gen.table.laws import LISTED, law_by_id
+from firmware_gen.table.layout import LAW_IDS, LAWS_BY_ID
 from firmware_gen.table.ops import duration_bytes
 from sim import rulebook
-from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK, LEAST_OVERLAP
-from sim.score.fixed_laws import (
-    ALPHA_RANGE,
-    BETA_RANGE,
-    LAW_IDS,
-    LAWS_BY_ID,
-    LISTED,
-    fixed_law,
-    law_list,
-)
+from sim.rulebook import ALPHA_RANGE, BETA_RANGE, CLOCK_PER_MS, FRAME_CLOCK, LEAST_OVERLAP
+from sim.score.fixed_laws import LAW_LISTS
 
 PAGE = (Path(firmware_gen.__file__).parent / "TABLE.md").read_text(encoding="utf-8")
 
@@ -131,7 +125,7 @@ def test_laws_are_numbered_as_stated() -> None:
 def test_coefficients_are_as_stated() -> None:
     stated = {row[0]: row[1:] for row in rows_under("### 3.1", 4)[1:]}
     for name in set(stated) & set(LAW_IDS) - {"parabolic"}:
-        law = fixed_law(LAW_IDS[name])
+        law = law_by_id(LAW_IDS[name])
         assert stated[name] == [str(law.cv), str(law.ca), str(law.overlap)]
     assert len(set(stated) & set(LAW_IDS)) == 7
     assert f"A K under {LEAST_OVERLAP} counts as 0" in PAGE
@@ -141,7 +135,7 @@ def test_lists_of_laws_are_as_stated() -> None:
     lists = PAGE[PAGE.index("| law | L |") :]
     stated = dict(re.findall(r"^\| ([\w -]+) \| ((?:\d+ ){24}0) \|$", lists, re.MULTILINE))
     assert {name: tuple(map(int, row.split())) for name, row in stated.items()} == {
-        LAWS_BY_ID[law_id]: law_list(law_id) for law_id in LISTED
+        LAWS_BY_ID[law_id]: LAW_LISTS[LAWS_BY_ID[law_id]] for law_id in LISTED
     }
 
 

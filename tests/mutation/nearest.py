@@ -32,11 +32,13 @@ STRAIN = (
 REHEARSAL = (
     *("sim/{room}", "sim/test_rehears*.py", "sim/test_sampling.py", "sim/test_motion.py"),
     *("sim/test_takeover.py", "firmware_gen/test_player_requests.py"),
+    "properties/test_player_motion.py",
 )
 SCORE = (
     *("sim/{room}", "sim/test_laws.py", "sim/test_score.py", "sim/test_threads.py"),
     "sim/test_overlaps*.py",
     *("references/test_motion_laws.py", "references/test_double_s_ruckig.py"),
+    "firmware_gen/test_fixed.py",
 )
 LIGHT = (
     *("sim/{room}", "sim/test_effects.py", "sim/test_strip_light.py"),

@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 
 from firmware_gen.crc import crc16
 from firmware_gen.player.player import Player
+from firmware_gen.table.laws import law_by_id
 from firmware_gen.table.records import Table, TableError, decode, encode
 from sim.rulebook import ALPHA_RANGE, BETA_RANGE
-from sim.score.fixed_laws import fixed_law, progress
+from sim.score.fixed_laws import progress
 from tests.firmware_gen.host.core import Follower, available, law_numbers, library
 from tests.firmware_gen.random_tables import dices, random_requests, tables
 from tests.firmware_gen.requests import replaying
@@ -127,7 +128,7 @@ def laws(draw: st.DrawFn) -> tuple[int, int, int]:
 @given(laws(), st.lists(st.integers(0, 65536), min_size=30, max_size=30))
 @settings(max_examples=300)
 def test_laws_are_the_same_to_the_bit(law: tuple[int, int, int], places: list[int]) -> None:
-    lib, reference = library(), fixed_law(*law)
+    lib, reference = library(), law_by_id(*law)
     for x in [0, 1, law[1], 32767, 32768, 32769, 65535, 65536, *places]:
         found = lib.host_law_position(*law, x), lib.host_law_slope(*law, x)
         assert found == reference.shape(x), x
@@ -186,6 +187,6 @@ def test_a_listed_law_is_the_same_everywhere() -> None:
     lib = library()
     for law_id in range(9):
         law = (law_id, 20000 if law_id == 2 else 0, 0)
-        reference = fixed_law(*law)
+        reference = law_by_id(*law)
         for x in range(0, 65537, 7):
             assert lib.host_law_position(*law, x) == reference.position(x), (law_id, x)

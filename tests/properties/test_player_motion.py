@@ -9,11 +9,13 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firmware_gen.player.motion import FixedMotion, PulseLine, servo_limits, start_motion
+from firmware_gen.player.pulses import PulseLine
+from firmware_gen.table.laws import law_by_id
 from firmware_gen.table.records import ServoRecord
+from sim.rehearsal.fixed_motion import FixedMotion, servo_limits, start_motion
 from sim.rehearsal.takeover import ServoLimits, least_time
 from sim.rulebook import ANGLE_BITS
-from sim.score.fixed_laws import FixedLaw, fixed_law
+from sim.score.fixed_laws import FixedLaw
 from tests.firmware_gen.random_tables import dices
 
 ONE_DEG = 100 << ANGLE_BITS
@@ -21,10 +23,10 @@ SPEED_BITS = ANGLE_BITS
 PER_DEG_S = (1 << SPEED_BITS) / 10
 """Speed in the player's unit (0.01 deg per ms, Q15) of one degree a second."""
 SHAPES = st.one_of(
-    st.integers(1, 8).filter(lambda n: n != 2).map(fixed_law),
-    st.integers(2000, 32768).map(lambda alpha: fixed_law(2, alpha)),
+    st.integers(1, 8).filter(lambda n: n != 2).map(law_by_id),
+    st.integers(2000, 32768).map(lambda alpha: law_by_id(2, alpha)),
     st.tuples(st.integers(4000, 32768), st.integers(1000, 32768)).map(
-        lambda pair: fixed_law(9, *pair)
+        lambda pair: law_by_id(9, *pair)
     ),
 )
 
@@ -37,7 +39,8 @@ class Part:
 
     @property
     def limits(self) -> ServoLimits:
-        return servo_limits(self.record)
+        one = self.record
+        return servo_limits(one.speed_limit, one.acceleration_limit, one.travel)
 
     @property
     def speed(self) -> float:
@@ -163,7 +166,7 @@ def test_a_target_ahead_is_reached_without_turning_back(
         return
     low, high = part.record.travel
     first = start_motion(
-        part.limits, low << ANGLE_BITS, 0, 0, high << ANGLE_BITS, 200_000, fixed_law(5)
+        part.limits, low << ANGLE_BITS, 0, 0, high << ANGLE_BITS, 200_000, law_by_id(5)
     )
     time = data.draw(st.integers(first.end // 5, first.end // 2))
     p, v = first.state(time)

@@ -1,4 +1,8 @@
-"""Plays one rehearsal twice: in ideal arithmetic and by the integer player, frame by frame."""
+"""Plays one show twice: as a rehearsal and by the integer player, frame by frame.
+
+What both plan (start, duration, brake, way and end of every motion) must be equal to the bit; what
+is shown differs by the board's roundings, because a rehearsal evaluates closed forms.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +29,7 @@ class Differences:
     lamp: float = 0.0
     strip: float = 0.0
     at: list[str] = field(default_factory=list)
-    """Where a pulse was off by more than one tick, a pulse was missing, or a switch differed."""
+    """Where a pulse was off by more than one tick or missing, or a motion or a switch differed."""
 
 
 def compare(
@@ -40,14 +44,18 @@ def compare(
     ideal = sample(trajectories, times)
     found = Differences()
     for board in compile_show(show).boards:
-        _compare_board(board, presses, silences, times, ideal, found)
+        planned = {
+            name: {piece.planned for piece in row} for name, row in trajectories.motions.items()
+        }
+        _compare_board(board, presses, silences, times, ideal, planned, found)
     return found
 
 
-def _compare_board(board: CompiledBoard, presses, silences, times, ideal, found) -> None:
+def _compare_board(board: CompiledBoard, presses, silences, times, ideal, planned, found) -> None:
     requests = requests_by_frame(presses)
     hearing = Hearing(silences, requests)
     player = Player(board.data)
+    servos = {n: o.name for n, o in enumerate(board.outputs) if isinstance(o, Servo)}
     frames = []
     for number in range(times.size):
         if hearing.silent_frames(number) == 0:
@@ -55,6 +63,10 @@ def _compare_board(board: CompiledBoard, presses, silences, times, ideal, found)
         for request in requests.get(number, []):
             _pass_on(player, request)
         frames.append(player.frame())
+        for n, name in servos.items():
+            motion = player._outputs.servos[n].motion
+            if motion is not None and motion not in planned[name]:
+                found.at.append(f"{name} frame {number}: {motion} was not rehearsed")
     kinds = {
         kind: [o for o in board.outputs if isinstance(o, kind)]
         for kind in (Servo, Lamp, Strip, Switch)

@@ -23,10 +23,11 @@ from sim.model import (
     Show,
     Wearer,
 )
-from sim.rehearsal import motion as player
+from sim.rehearsal.fixed_motion import angle_steps, limits_of, start_motion
 from sim.rehearsal.motion import kinematics
-from sim.rehearsal.takeover import Takeover
-from sim.rulebook import CLOCK_PER_MS
+from sim.rehearsal.takeover import POSITIONS_PER_DEG, Takeover
+from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS
+from sim.score.fixed_laws import fixed_law
 from sim.score.laws import shape
 from sim.score.tree import motion_limits
 from sim.strain.envelope import operate
@@ -83,18 +84,22 @@ def test_taking_over_is_what_the_player_does(
     angle: float, speed: float, target: float, nominal: int, law: Law, accel: int
 ) -> None:
     """One rule serves both; the player's durations are whole units of its clock."""
-    limits = player.Limits(300, accel, (0.0, 60.0))
-    state = player.State(angle, speed / 1000.0)
-    theirs = player.begin(state, 0, target, nominal * 256, law, limits, None)
+    here = round(angle * POSITIONS_PER_DEG)
+    pace = round(speed / 1000.0 * POSITIONS_PER_DEG)
+    goal = angle_steps(target) << ANGLE_BITS
+    limits = limits_of(JAW, (300, accel))
+    theirs = start_motion(limits, here, pace, 0, goal, nominal * CLOCK_PER_MS, fixed_law(law))
+    target = goal / POSITIONS_PER_DEG
     ours = taken_over(
         JAW, *(np.array([v]) for v in (angle, speed, target, nominal / 1000.0)), law, (300, accel)
     )
     assume(abs(float(ours.way[0])) > 1e-6)  # nearer, rounding decides which way is ahead
-    span = theirs.end_ms
+    span = theirs.end / CLOCK_PER_MS
     assert 1000.0 * float(ours.end[0]) == pytest.approx(span, rel=3e-4, abs=4.0 / CLOCK_PER_MS)
     for share in (0.0, 0.1, 0.3, 0.5, 0.8):
-        there, _, _ = motion(target, ours, law, np.array([share * span / 1000.0]))
-        expected = player.state(theirs, share * span).angle_deg
+        time = int(share * theirs.end)
+        there, _, _ = motion(target, ours, law, np.array([time / CLOCK_PER_MS / 1000.0]))
+        expected = theirs.position(time) / POSITIONS_PER_DEG
         assert float(there[0]) == pytest.approx(expected, abs=0.01)
 
 

@@ -1,4 +1,4 @@
-"""The ideal rehearsal and the integer player agree in every frame, whatever is pressed.
+"""The rehearsal and the integer player agree in every frame, whatever is pressed.
 
 Bounds: a pulse of the player is whole ticks of 0.5 us, so up to half a tick is rounding; the rest
 of the allowed tick covers its fixed-point shapes.

@@ -1,4 +1,8 @@
-"""Whatever is pressed, whenever: limits and travel hold, and no part jumps while it has pulses."""
+"""Whatever is pressed, whenever: limits and travel hold, and no part jumps while it has pulses.
+
+Where a move takes over, a row may step by what the board's integers and the closed forms differ
+(`test_motion.py`): a step of a table's angles, and 0.1 deg/s.
+"""
 
 from __future__ import annotations
 
@@ -9,9 +13,9 @@ from small_shows import rehearsals, shows
 
 from sim.model import Servo, Show
 from sim.rehearsal.rehearse import rehearse
-from sim.rehearsal.sampling import motion, within
+from sim.rehearsal.sampling import motion, sample, within
 from sim.rehearsal.trajectories import Trajectories
-from sim.rulebook import CLOCK_PER_MS
+from sim.rulebook import ANGLE_STEP_DEG, CLOCK_PER_MS
 from sim.score.laws import LAW_NAMES
 from sim.score.tree import motion_limits
 
@@ -62,9 +66,9 @@ def test_travel_holds_by_any_law(case: tuple) -> None:
     for servo in servos(show):
         low, high = servo.travel_deg
         times = times_of(trajectories, servo.name)
-        angle, *_ = motion(trajectories.motions[servo.name], times)
-        assert angle.min(initial=low) >= low - 1e-6
-        assert angle.max(initial=high) <= high + 1e-6
+        angle = sample(trajectories, times).servos[servo.name].angle_deg
+        assert angle.min(initial=low) >= low
+        assert angle.max(initial=high) <= high
 
 
 @settings(max_examples=40)
@@ -79,6 +83,6 @@ def test_no_part_jumps_while_it_has_pulses(case: tuple) -> None:
             times = times[(times >= span.start_ms) & (times < span.end_ms)]
             angle, speed, _ = motion(trajectories.motions[servo.name], times)
             gap_s = np.diff(times) / 1000.0
-            assert (np.abs(np.diff(angle)) <= most_v * 1.01 * gap_s + 1e-6).all()
+            assert (np.abs(np.diff(angle)) <= most_v * 1.01 * gap_s + ANGLE_STEP_DEG).all()
             one_tick = most_a / CLOCK_PER_MS / 1000.0
-            assert (np.abs(np.diff(speed)) <= most_a * 1.01 * gap_s + 2.0 * one_tick + 1e-6).all()
+            assert (np.abs(np.diff(speed)) <= most_a * 1.01 * gap_s + 2.0 * one_tick + 0.1).all()

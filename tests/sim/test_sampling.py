@@ -8,16 +8,17 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from one_motion import limits_by_deg, state
 from small_shows import BELLY, move, rehearsals, show_of, shows
 
 from sim.light.lightness import channel_levels, luminance
 from sim.model import Cue, Effect, Fade, InTurn, Law, Press, Repeat, StripLight, Together
-from sim.rehearsal.motion import Limits, begin, resting, state
+from sim.rehearsal.motion import begin, resting
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import BLOCK, motion, sample, within
 from sim.rehearsal.trajectories import Span
 
-LIMITS = Limits(900, 9000, (-90.0, 90.0))
+LIMITS = limits_by_deg(900, 9000, (-90.0, 90.0))
 
 SHOW = show_of(
     Cue(
@@ -99,8 +100,8 @@ def test_a_denser_grid_changes_no_sample(data: st.DataObject) -> None:
 
 def test_a_move_longer_than_a_block_is_seamless() -> None:
     row = [
-        resting(0.0, 0.0),
-        begin(state(resting(0.0, 0.0), 0.0), 0, 80.0, 9000 * 256, Law(), LIMITS, None),
+        resting(0, 0.0),
+        begin(resting(0, 0.0), 0, 80.0, 9000 * 256, Law(), LIMITS, None),
     ]
     times = np.linspace(0.0, 9000.0, 5 * BLOCK)
     angle, *_ = motion(row, times)

@@ -7,6 +7,7 @@ from math import inf
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from one_motion import limits_by_deg
 from small_shows import FIN, JAW, move, show_of, shows
 
 from sim.model import (
@@ -21,7 +22,7 @@ from sim.model import (
     Throw,
     Together,
 )
-from sim.rehearsal.motion import Limits, begin, resting, state
+from sim.rehearsal.motion import begin, resting
 from sim.rehearsal.rehearse import rehearse
 from sim.score.laws import coefficients
 from sim.score.overlaps import overlaps
@@ -180,9 +181,9 @@ def test_no_planned_move_is_stretched_where_no_acceleration_is_stated(show) -> N
         speed, acceleration = limits[planned.move.output]
         if 65535 in (speed, acceleration):
             continue
-        start = state(resting(0.0, planned.from_deg), 0.0)
+        start = resting(0, planned.from_deg)
         asked = planned.move.duration_ms * 256
-        bounds = Limits(speed, acceleration, (-90.0, 90.0))
+        bounds = limits_by_deg(speed, acceleration, (-90.0, 90.0))
         one = begin(start, 0, planned.move.angle_deg, asked, planned.move.law, bounds, None)
         assert one.stretched_ms == 0.0
 

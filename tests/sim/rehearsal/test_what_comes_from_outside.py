@@ -10,8 +10,9 @@ from math import inf
 import pytest
 
 from sim.model import UNIFORM, Binding, Cue, Hold, InTurn, Law, Move, Press, StripLight, Throw
+from sim.rehearsal.fixed_motion import angle_steps
 from sim.rehearsal.motion import kinematics
-from sim.rehearsal.outputs import levels_at, light_levels, table_angle
+from sim.rehearsal.outputs import levels_at, light_levels
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.requests import Hearing, Request, requests_by_frame
 from sim.rehearsal.sampling import levels
@@ -89,10 +90,10 @@ def test_a_silence_reaches_a_length_so_many_frames_after_it_began() -> None:
 
 
 @pytest.mark.parametrize(
-    ("angle_deg", "held_deg"), [(12.344, 12.34), (12.346, 12.35), (-7.006, -7.01), (0.0, 0.0)]
+    ("angle_deg", "steps"), [(12.344, 1234), (12.346, 1235), (-7.006, -701), (0.0, 0)]
 )
-def test_a_table_holds_angles_in_hundredths_of_a_degree(angle_deg: float, held_deg: float) -> None:
-    assert table_angle(angle_deg) == pytest.approx(held_deg, abs=1e-9)
+def test_a_table_holds_angles_in_hundredths_of_a_degree(angle_deg: float, steps: int) -> None:
+    assert angle_steps(angle_deg) == steps
 
 
 def test_a_table_holds_light_in_half_percents() -> None:

@@ -1,6 +1,9 @@
 """A servo's motion in integers: TABLE.md, sections 3.1 and 3.2.
 
-Which brake, overlap and stretch a move gets is the rule of takeover (`sim.rehearsal.takeover`).
+A table's player moves by it, and a rehearsal plans by it (`sim.rehearsal.motion`), so that both
+start, brake and end alike. Which brake, overlap and stretch a move gets is the rule of takeover
+(`sim.rehearsal.takeover`).
+
 Positions are 0.01 deg with 15 fractional bits, speeds the same per ms, times 1/256 ms. Times here
 do not wrap; a chip's do, with the same result, because compared times lie close together.
 """
@@ -8,12 +11,11 @@ do not wrap; a chip's do, with the same result, because compared times lie close
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
-from firmware_gen.table.records import ServoRecord
+from sim.model import UNIFORM, Servo
 from sim.rehearsal.takeover import INTEGERS, ServoLimits, take_over
-from sim.rulebook import ANGLE_BITS
-from sim.score.fixed_laws import FixedLaw, progress
+from sim.rulebook import ANGLE_BITS, ANGLE_STEPS_PER_DEG
+from sim.score.fixed_laws import FixedLaw, fixed_law, progress
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +50,9 @@ class FixedMotion:
         return p
 
     def state(self, time: int) -> tuple[int, int]:
-        """Position and speed at a time before the end."""
+        """Position and speed at a time; at rest from the end on."""
+        if time >= self.end:
+            return self.target, 0
         v = 0
         elapsed = time - self.start
         x = progress(elapsed, self.duration) if 0 < elapsed < self.duration else 0
@@ -58,6 +62,30 @@ class FixedMotion:
         if left > 0:
             v += _speed(self.residual, progress(left, self.brake) >> 1, self.brake)
         return self.position(time), v
+
+
+def angle_steps(angle_deg: float) -> int:
+    """An angle in the steps of a table."""
+    return round(ANGLE_STEPS_PER_DEG * angle_deg)
+
+
+def servo_limits(
+    speed_deg_s: int, acceleration_deg_s2: int, travel: tuple[int, int]
+) -> ServoLimits:
+    """What a table states of a servo's motion; `travel` in its steps."""
+    low, high = (angle << ANGLE_BITS for angle in travel)
+    return ServoLimits(speed_deg_s, acceleration_deg_s2, low, high)
+
+
+def limits_of(servo: Servo, limits: tuple[int, int]) -> ServoLimits:
+    """The same of a show's servo; `limits`: its speed (deg/s) and acceleration (deg/s2)."""
+    low, high = servo.travel_deg
+    return servo_limits(*limits, (angle_steps(low), angle_steps(high)))
+
+
+def at_rest(position: int, time: int) -> FixedMotion:
+    """A part that stands still from a time on."""
+    return FixedMotion(position, 0, time, 0, fixed_law(UNIFORM), 0, time, 0, time)
 
 
 def _speed(way: int, slope: int, duration: int) -> int:
@@ -78,30 +106,3 @@ def start_motion(
     return FixedMotion(
         target, run.way, start, run.duration, law, run.residual, time, run.brake, end
     )
-
-
-def servo_limits(servo: ServoRecord) -> ServoLimits:
-    """What a table states of a servo's motion; the travel in positions."""
-    low, high = (angle << ANGLE_BITS for angle in servo.travel)
-    return ServoLimits(servo.speed_limit, servo.acceleration_limit, low, high)
-
-
-class PulseLine:
-    """A servo's calibration: from a position to the width of its pulse, in ticks of 0.5 us."""
-
-    def __init__(self, servo: ServoRecord) -> None:
-        self._low = servo.travel[0] << ANGLE_BITS
-        self._high = servo.travel[1] << ANGLE_BITS
-        self._segments = [
-            (angle << ANGLE_BITS, pulse, 2 * (next_pulse - pulse), (next_angle - angle) << 7)
-            for (angle, pulse), (next_angle, next_pulse) in pairwise(servo.points)
-        ]
-
-    def ticks(self, p: int) -> int:
-        p = min(max(p, self._low), self._high)
-        for segment in reversed(self._segments):
-            if segment[0] <= p:
-                break
-        angle, pulse, half_ticks, width = segment
-        share = progress((p - angle) >> 8, width)
-        return pulse + ((((half_ticks * share) >> 16) + 1) >> 1)
