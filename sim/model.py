@@ -279,6 +279,19 @@ class Coupled:
 
 
 @dataclass(frozen=True, slots=True)
+class Slide:
+    """A part that moves along a line: its mass, and how steep the line is.
+
+    `slope_deg` is the line's angle from level, in the way in which the place grows, while the
+    wearer stands upright: 90 is straight up. Its places are mm in the fields of degrees; see
+    `sim.rig.slide`.
+    """
+
+    mass_kg: float = 0.0
+    slope_deg: float = 90.0
+
+
+@dataclass(frozen=True, slots=True)
 class Load:
     """What the servo carries, about the part's axis.
 
@@ -296,6 +309,8 @@ class Load:
     """The part sinks as its angle grows (a jaw that drops open); else it rises."""
     coupled: Coupled | None = None
     """Other parts stand on this one, or it stands on one; None: it turns alone."""
+    slide: Slide | None = None
+    """It moves along a line; None: it turns about a hinge."""
     mark: int = NO_MARK
 
 
@@ -335,7 +350,21 @@ class FourBar:
     mark: int = NO_MARK
 
 
-Drive: TypeAlias = Gear | LeverPair | FourBar
+@dataclass(frozen=True, slots=True)
+class Ram:
+    """A linear servo between a pin on the costume and one on the hinged part.
+
+    `ground_m`, `arm_m`: from the hinge to either pin. `zero_deg`: from the line to the costume's
+    pin to that to the part's while the part is at 0 deg.
+    """
+
+    ground_m: float
+    arm_m: float
+    zero_deg: float = 0.0
+    mark: int = NO_MARK
+
+
+Drive: TypeAlias = Gear | LeverPair | FourBar | Ram
 
 
 @dataclass(frozen=True, slots=True)
@@ -427,6 +456,9 @@ class Servo:
     """Length and width of the edge that presses there; None: 1 cm2."""
     mount: Mount | None = None
     """The part that carries this one; None: the costume does."""
+    linear: bool = False
+    """It pushes a rod: its ratings are mm/s and N in the fields of deg/s and N.m, see
+    `sim.rig.slide`."""
     grip: Grip | None = None
     """What the part does to what it closes on; None: it closes on nothing."""
     mark: int = NO_MARK

@@ -71,7 +71,8 @@ def _pinch(context: Context) -> Iterator[Finding]:
     yield Finding(
         "advice",
         cautions.PINCH.name,
-        f"{cautions.PINCH.title}: `{worst.servo}` with {figure(worst.tip.force_n)} N at its tip",
+        f"{cautions.PINCH.title}: `{worst.servo}` with {figure(worst.tip.force_n)} N"
+        f"{'' if worst.straight else ' at its tip'}",
         context.span(servo.mark, "name"),
         notes=(*map(_pressing, found), *_published(context, found), *cautions.PINCH.words),
         asked=worst.tip.force_n,
@@ -85,13 +86,16 @@ _LEAST_J = 1e-5
 
 def _pressing(one: Pinch) -> str:
     """Force at the tip and in the nip, and energy, of one part."""
+    where = ""
+    if one.grip is not None and not one.straight:
+        where = f" {figure(1000 * one.grip.at_m)} mm from its hinge"
     gripping = (
         ""
         if one.grip is None
-        else f"grips with {figure(one.grip.force_n)} N {figure(1000 * one.grip.at_m)} mm from its "
-        "hinge, as long as what should yield does; "
+        else f"grips with {figure(one.grip.force_n)} N{where}, as long as what should yield does; "
     )
-    words = f"`{one.servo}`: {gripping}when it stalls, {figure(one.tip.force_n)} N at its tip"
+    words = f"`{one.servo}`: {gripping}when it stalls, {figure(one.tip.force_n)} N"
+    words += "" if one.straight else " at its tip"
     if one.nip is not None:
         caught = "on what is caught" if one.nip_stated else "on a finger"
         words += (

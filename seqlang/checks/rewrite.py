@@ -13,10 +13,16 @@ from seqlang.text.findings import Fix
 if TYPE_CHECKING:
     from seqlang.checks.context import Context
     from seqlang.text.findings import Span
+    from sim.model import Servo
 
 Direction: TypeAlias = Literal["up", "down"]
 
 _WRITTEN = re.compile(r"(?P<number>-?[0-9]+(?:\.(?P<decimals>[0-9]+))?)(?P<gap> *)(?P<unit>\S*)")
+
+
+def measures(servo: Servo) -> units.Motion:
+    """The measures in which the part of a servo is written."""
+    return units.TURNING if servo.load.slide is None else units.SLIDING
 
 
 def rewritten(

@@ -15,7 +15,15 @@ from seqlang.load import load
 from seqlang.text.render import columns_of, summary, text, wants_colour
 
 if TYPE_CHECKING:
-    from sim.strain.sizing import FeedSize, LampSize, ServoSize, Sizes, StripSize, SupplySize
+    from sim.strain.sizing import (
+        FeedSize,
+        LampSize,
+        ServoSize,
+        Sizes,
+        Straight,
+        StripSize,
+        SupplySize,
+    )
 
 
 @click.command(name="size")
@@ -89,6 +97,8 @@ def _servos(sizes: Sizes) -> Iterator[str]:
 
 
 def _servo(one: ServoSize) -> tuple[str, ...]:
+    if one.straight is not None:
+        return _straight(one, one.straight)
     slowest = one.seconds_per_60deg
     return (
         one.servo,
@@ -101,6 +111,18 @@ def _servo(one: ServoSize) -> tuple[str, ...]:
     )
 
 
+def _straight(one: ServoSize, rod: Straight) -> tuple[str, ...]:
+    return (
+        one.servo,
+        "no servo" if rod.force_n is None else f"{rod.force_n:.0f} N",
+        f"{rod.speed_mm_s:.0f} mm/s",
+        f"{one.voltage_v:.1f} V",
+        "its drive locks" if rod.force_n is None else one.set_by,
+        f"{rod.has_n:.0f} N, {rod.has_mm_s:.0f} mm/s",
+        "enough" if one.enough else "too weak",
+    )
+
+
 def _made_up(servos: Iterable[ServoSize]) -> Iterator[str]:
     """Why a present servo does although one of its ratings falls short of the one to buy."""
     for one in servos:
@@ -108,12 +130,23 @@ def _made_up(servos: Iterable[ServoSize]) -> Iterator[str]:
             one.has_seconds_per_60deg > one.seconds_per_60deg
         )
         if one.enough and slow:
-            yield f"  {one.servo}: its speed is lower than that, but its torque makes up for it"
+            effort = "torque" if one.straight is None else "force"
+            yield f"  {one.servo}: its speed is lower than that, but its {effort} makes up for it"
         elif one.enough and one.torque_kgf_cm is not None and one.has_kgf_cm < one.torque_kgf_cm:
             yield f"  {one.servo}: its torque is lower than that, but its speed makes up for it"
 
 
 def _asked(one: ServoSize) -> tuple[str, ...]:
+    if one.straight is not None:
+        rod = one.straight
+        return (
+            one.servo,
+            f"{rod.hold_n:.1f} N",
+            f"{one.hold_deg:.0f}",
+            f"{rod.peak_n:.1f} N",
+            f"{one.peak_deg_s:.0f} mm/s",
+            f"{rod.rms_n:.1f} N",
+        )
     return (
         one.servo,
         f"{one.hold_kgf_cm:.2f} kgf.cm",

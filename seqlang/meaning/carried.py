@@ -9,7 +9,7 @@ from lark import Token
 from seqlang.meaning.entry import Sheet, options
 from seqlang.meaning.values import Fault, Reading
 from seqlang.text.syntax import Amount, Line
-from seqlang.text.units import DEGREES, KILOGRAMS, METRES, NEWTON_METRES, PLAIN, SHARE, SPRING_RATE
+from seqlang.text.units import DEGREES, KILOGRAMS, METRES, PLAIN, SHARE, SLIDING, Motion
 from sim.model import (
     Body,
     Box,
@@ -20,25 +20,37 @@ from sim.model import (
     Load,
     Plate,
     PointMass,
+    Ram,
     Rod,
+    Slide,
     Spring,
 )
 
 
-def load(reading: Reading, sheet: Sheet) -> Load:
-    """Bodies, springs, friction and how the hinge lies. Raises Fault."""
-    lines = sheet.all("load")
-    bodies = [reading.tried(_body, reading, line) for line in lines]
-    springs = [reading.tried(_spring, reading, line) for line in sheet.all("spring")]
+def load(reading: Reading, sheet: Sheet, name: str) -> Load:
+    """Bodies, springs, friction and how hinge or line lies. Raises Fault."""
+    lines, motion, straight = sheet.all("load"), reading.motion(name), name in reading.straight
+    masses = [reading.tried(_sliding_mass, reading, line) for line in lines if straight]
+    bodies = [reading.tried(_body, reading, line) for line in lines if not straight]
+    springs = [reading.tried(_spring, reading, line, motion) for line in sheet.all("spring")]
+    slope = sheet.get("slope")
+    slope_deg = (
+        reading.tried(reading.within, slope.amount(1), DEGREES, "a slope", -90, 90)
+        if slope
+        else Slide().slope_deg
+    )
     level, axis, friction = sheet.get("level"), sheet.get("axis"), sheet.get("friction")
     level_deg = reading.tried(_degrees, reading, level.amount(1)) if level else 0.0
     friction_nm = (
-        reading.tried(reading.within, friction.amount(1), NEWTON_METRES, "the friction", 0)
+        reading.tried(reading.within, friction.amount(1), motion.effort, "the friction", 0)
         if friction
         else 0.0
     )
     if level_deg is None or friction_nm is None or None in bodies or None in springs:
         raise Fault
+    if slope_deg is None or None in masses:
+        raise Fault
+    slide = Slide(sum(mass or 0.0 for mass in masses), slope_deg) if straight else None
     upright = axis is not None and axis.token(1).type == "UPRIGHT"
     said = level or sheet.get("mount")
     sinks = None if said is None else options(reading, said).get("sinks")
@@ -50,6 +62,7 @@ def load(reading: Reading, sheet: Sheet) -> Load:
         springs=tuple(spring for spring in springs if spring),
         friction_nm=friction_nm,
         lowers=sinks is not None,
+        slide=slide,
         mark=reading.origins.mark(
             first,
             last,
@@ -57,6 +70,7 @@ def load(reading: Reading, sheet: Sheet) -> Load:
             ("level", level and level.items[1]),
             ("axis", axis and axis.items[1]),
             ("friction", friction and friction.items[1]),
+            ("slope", slope and slope.items[1]),
         ),
     )
 
@@ -73,8 +87,30 @@ def _length(reading: Reading, amount: Amount) -> float:
     return reading.within(amount, METRES, "a length", above=0)
 
 
+def _sliding_mass(reading: Reading, line: Line) -> float:
+    """The mass of a load that moves along a line. Raises Fault."""
+    body = line.lines()[0]
+    if body.kind != "mass" or len(body.items) > 1:
+        reading.error(
+            "wrong-kind",
+            "of a load that moves along a line only its mass counts",
+            line,
+            help="such as `load 120 g`",
+        )
+        raise Fault
+    return _mass(reading, body.amount(0))
+
+
 def _body(reading: Reading, line: Line) -> Body:
     body = line.lines()[0]
+    if body.kind == "mass" and len(body.items) == 1:
+        reading.error(
+            "wrong-kind",
+            "a load on a hinge needs its distance from it",
+            line,
+            help="such as `load 120 g at 80 mm`",
+        )
+        raise Fault
     more = options(reading, body)
     start, ahead = (cast("Line | None", more.get(kind)) for kind in ("from", "ahead"))
     start_m = reading.within(start.amount(1), METRES, "a distance") if start else 0.0
@@ -109,10 +145,12 @@ def _body(reading: Reading, line: Line) -> Body:
     return Box(mass, length, width, depth, start_m, offset_deg, mark)
 
 
-def _spring(reading: Reading, line: Line) -> Spring:
+def _spring(reading: Reading, line: Line, motion: Motion) -> Spring:
     return Spring(
-        reading.within(line.amount(1), SPRING_RATE, "a spring's rate", above=0),
-        _degrees(reading, line.amount(2)),
+        reading.within(line.amount(1), motion.rate, "a spring's rate", above=0),
+        reading.within(line.amount(2), motion.place, motion.place.title, -1000, 1000)
+        if motion is SLIDING
+        else _degrees(reading, line.amount(2)),
         reading.origins.mark(line, line, ("rate", line.items[1]), ("neutral", line.items[2])),
     )
 
@@ -131,6 +169,20 @@ def drive(reading: Reading, sheet: Sheet) -> Drive:
     more = options(reading, line)
     bars = [cast("Amount", item) for item in line.items if _is_amount(item)]
     lengths = [_length(reading, bar) for bar in bars]
+    if line.kind == "ram":
+        tilted = cast("Line | None", more.get("zero"))
+        ground, arm = lengths
+        return Ram(
+            ground,
+            arm,
+            zero_deg=_degrees(reading, tilted.amount(1)) if tilted else 0.0,
+            mark=reading.origins.mark(
+                *(line, line),
+                ("ground", bars[0]),
+                ("arm", bars[1]),
+                ("zero", tilted and tilted.items[1]),
+            ),
+        )
     if line.kind == "levers":
         square = cast("Line | None", more.get("square"))
         at = square and square.amount(1)

@@ -242,7 +242,7 @@ class CueMaker:
                 else f"lights fade: `{name} fade to {text if '%' in text else '50 %'} in 1 s`",
             )
             raise Fault
-        return angle(self._reading, target.value)
+        return angle(self._reading, target.value, str(name))
 
     def _kind(self, name: Token) -> OutputKind:
         found = self._stage.outputs.get(name)

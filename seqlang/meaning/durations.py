@@ -14,7 +14,7 @@ from lark import Token
 
 from seqlang.meaning.values import Fault, Reading
 from seqlang.text.syntax import LawText, Pace
-from seqlang.text.units import TURN_ACCELERATION, TURN_JERK, TURN_SPEED
+from seqlang.text.units import Motion
 from sim.model import MINIMUM_JERK, UNIFORM, Law, Rig, Servo
 from sim.rulebook import FRAME_MS
 
@@ -128,7 +128,8 @@ class Pacer:
         """From the top speed of the part that has farthest to go: T = Cv h / v."""
         from sim.score.laws import coefficients
 
-        speed = self._reading.within(pace.amounts[0], TURN_SPEED, "a speed", above=0)
+        measure = self._motion(pace, ways).speed
+        speed = self._reading.within(pace.amounts[0], measure, "a speed", above=0)
         way = max(abs(way.to_deg - start) for way in ways for start in way.from_deg)
         return _whole(1000.0 * coefficients(law).cv * way / speed)
 
@@ -141,7 +142,7 @@ class Pacer:
             reading.tried(reading.within, amount, measure, what, above=0)
             for amount, measure, what in zip(
                 pace.amounts,
-                (TURN_SPEED, TURN_ACCELERATION, TURN_JERK),
+                self._motion(pace, ways)[1:4],
                 ("a speed", "an acceleration", "a jerk"),
                 strict=True,
             )
@@ -151,6 +152,20 @@ class Pacer:
         way = max(abs(way.to_deg - start) for way in ways for start in way.from_deg)
         seconds, law = double_s(way, speed, accel, jerk)
         return _whole(1000.0 * seconds), law
+
+    def _motion(self, pace: Pace, ways: Sequence[Way]) -> Motion:
+        """The measures of the parts of one statement, which must be the same. Raises Fault."""
+        reading = self._reading
+        straight = {way.output in reading.straight for way in ways}
+        if len(straight) > 1:
+            reading.error(
+                "wrong-kind",
+                "parts that turn and parts that move along a line have no speed in common",
+                pace,
+                help="give them a time, such as `in 500 ms`, or a statement each",
+            )
+            raise Fault
+        return reading.motion(ways[0].output)
 
     def _soonest(self, pace: Pace, law: Law, ways: Sequence[Way]) -> int:
         """The shortest in which each of the parts can go, from each place it may come from."""
@@ -184,9 +199,10 @@ class Pacer:
                 self._shortest[key] = impossible.reason
         found = self._shortest[key]
         if isinstance(found, str):
+            unit = self._reading.motion(servo.name).place.unit
             self._reading.error(
                 "impossible-move",
-                f"`{servo.name}` cannot go from {start:g} deg to {to:g} deg at all: {found}",
+                f"`{servo.name}` cannot go from {start:g} {unit} to {to:g} {unit} at all: {found}",
                 pace,
                 help="take a lighter part, a stronger servo or a gear",
             )

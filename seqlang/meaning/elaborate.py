@@ -67,6 +67,7 @@ from seqlang.meaning.rig import board, supply, wearer
 from seqlang.meaning.score import score
 from seqlang.meaning.values import Reading, declared
 from seqlang.text.syntax import Cue, Item, Line, head_place
+from seqlang.text.units import LENGTH
 from sim.model import Rig, Servo, Show, Wearer
 
 if TYPE_CHECKING:
@@ -120,6 +121,7 @@ def _elaborated(
     cues = [item for item in items if isinstance(item, Cue)]
     _constants(reading, [line for line in lines if line.kind == "given"])
     outputs = _outputs(reading, lines)
+    reading.straight.update(_straight(reading, lines))
     poses = _poses(reading, lines, outputs)
     rig = _rig(reading, lines, outputs, _safe(reading, poses))
     if any(isinstance(one, Servo) and one.mount for one in rig.outputs):
@@ -143,6 +145,14 @@ def _outputs(reading: Reading, lines: Iterable[Line]) -> dict[str, tuple[OutputK
     names = declared(reading, "output", (line.token(1) for line in entries))
     kinds = {id(line.items[1]): line.kind for line in entries}
     return {name: (cast("OutputKind", kinds[id(token)]), token) for name, token in names.items()}
+
+
+def _straight(reading: Reading, lines: Iterable[Line]) -> Iterable[str]:
+    """Servos whose travel is a length: their parts move along a line."""
+    for entry in (line for line in lines if line.kind == "servo"):
+        for line in entry.lines():
+            if line.kind == "travel" and reading.is_of(line.amount(1), LENGTH):
+                yield str(entry.items[1])
 
 
 def _constants(reading: Reading, lines: Sequence[Line]) -> None:

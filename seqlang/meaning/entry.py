@@ -17,6 +17,7 @@ ALIKE = {
     "adapter": "source",
     "levers": "gear",
     "four_bar": "gear",
+    "ram": "gear",
     "time_constant": "rotor",
     "stalls": "grips",
 }

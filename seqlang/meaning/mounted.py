@@ -91,6 +91,14 @@ def on_sound_carriers(
             )
         elif on not in declared:
             reading.unknown(token, "servo", declared)
+        elif on in reading.straight:
+            reading.error(
+                "wrong-kind",
+                f"`{on}` moves along a line, and a part can only stand on one that turns",
+                token,
+                help=f"put the mass of `{name}` into the `load` of `{on}` and take this line out",
+            )
+            loose.add(name)
         circle = _circle(servos, name)
         if circle and name == min(circle):
             path = " on ".join(f"`{one}`" for one in (*circle, name))

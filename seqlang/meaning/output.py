@@ -17,18 +17,18 @@ from seqlang.text.names import nearest
 from seqlang.text.syntax import Line
 from seqlang.text.units import (
     AMPERES,
-    DEGREES,
     DURATION,
-    INERTIAS,
+    FORCE,
     METRES,
-    NEWTON_METRES,
     NEWTONS,
     PULSE,
     SECONDS,
-    TURN_ACCELERATION,
-    TURN_SPEED,
+    SLIDING,
+    TURNING,
     VOLTS,
+    WAY_SPEED,
     Measure,
+    Motion,
 )
 from sim.model import (
     BLACK,
@@ -44,10 +44,11 @@ from sim.model import (
     Switch,
 )
 from sim.rig.servo import TIME_CONSTANT_S, rotor_kg_m2
+from sim.rig.slide import PINION_M
 from sim.rulebook import BUTTONS, PULSE_RANGE_US
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from firmware_gen.chips import Chip
     from seqlang.meaning.pose import Setting
@@ -135,21 +136,25 @@ def _item(line: Line | None, index: int = 1) -> object:
 
 def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
     sheet = Sheet(reading, entry, several=("rating", "load", "spring"))
-    points = reading.tried(_points, reading, sheet)
-    travel = reading.tried(_travel, reading, sheet)
-    ratings = reading.tried(_ratings, reading, sheet)
-    carried = reading.tried(load, reading, sheet)
+    linear = _is_linear(reading, sheet)
+    if not _fits_together(reading, sheet, spot.name, linear):
+        raise Fault
+    motion, motor = reading.motion(spot.name), SLIDING if linear else TURNING
+    points = reading.tried(_points, reading, sheet, spot.name)
+    travel = reading.tried(_travel, reading, sheet, spot.name)
+    ratings = reading.tried(_ratings, reading, sheet, motor)
+    carried = reading.tried(load, reading, sheet, spot.name)
     stands = reading.tried(mount, reading, sheet)
     driven = reading.tried(drive, reading, sheet)
     limits = reading.tried(_limits, reading, sheet)
-    accel = _single(reading, sheet, "acceleration", TURN_ACCELERATION, above=0)
+    accel = _single(reading, sheet, "acceleration", motion.acceleration, above=0)
     idle_a = _single(reading, sheet, "idling", AMPERES, low=0)
     dead_band_us = _single(reading, sheet, "dead_band", PULSE, low=0)
     tip_m = _single(reading, sheet, "tip", METRES, above=0)
-    rotor = _rotor(reading, sheet, ratings or ())
-    backlash = _single(reading, sheet, "backlash", DEGREES, low=0)
+    rotor = _rotor(reading, sheet, ratings or (), motor)
+    backlash = _single(reading, sheet, "backlash", motion.place, low=0)
     nip_m = _single(reading, sheet, "nip", METRES, above=0)
-    grip = reading.tried(_grip, reading, sheet, travel)
+    grip = reading.tried(_grip, reading, sheet, travel, spot.name)
     if not (points and travel and ratings and carried and driven and limits):
         raise Fault
     if sheet.get("mount") is not None and stands is None:
@@ -179,6 +184,7 @@ def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
         backlash_deg=backlash or 0.0,
         nip_m=nip_m,
         nip_edge_m=_edge(reading, sheet),
+        linear=linear,
         grip=grip,
         mark=_mark(reading, sheet, spot, *_servo_parts(sheet)),
     )
@@ -222,11 +228,11 @@ def _single(
     return reading.tried(reading.within, line.amount(1), measure, what, low, above=above)
 
 
-def _rotor(reading: Reading, sheet: Sheet, ratings: tuple[Rating, ...]) -> float:
+def _rotor(reading: Reading, sheet: Sheet, ratings: tuple[Rating, ...], motor: Motion) -> float:
     """Inertia at the horn: as stated, or by a stated or the usual time constant."""
     line = sheet.get("rotor")
     if line is not None and line.kind == "rotor":
-        return _single(reading, sheet, "rotor", INERTIAS, low=0) or 0.0
+        return _single(reading, sheet, "rotor", motor.rotor, low=0) or 0.0
     if not ratings:
         return 0.0
     seconds = None
@@ -249,7 +255,9 @@ def _edge(reading: Reading, sheet: Sheet) -> tuple[float, float] | None:
     return None if length is None or width is None else (length, width)
 
 
-def _grip(reading: Reading, sheet: Sheet, travel: tuple[float, float] | None) -> Grip | None:
+def _grip(
+    reading: Reading, sheet: Sheet, travel: tuple[float, float] | None, name: str
+) -> Grip | None:
     """What the part does to what it closes on, if it does. Raises Fault."""
     line = sheet.get("grips")
     if line is None:
@@ -258,11 +266,11 @@ def _grip(reading: Reading, sheet: Sheet, travel: tuple[float, float] | None) ->
     lasts_s = reading.tried(
         reading.within, cast("Token", time), SECONDS, "a grip", high=DAY_MS / 1000, above=0
     )
-    contact_deg = reading.tried(angle, reading, cast("Token", contact))
+    contact_deg = reading.tried(angle, reading, cast("Token", contact), name)
     force_n = at_m = None
     if pressing:
         force_n = reading.within(line.amount(1), NEWTONS, "the force of a grip", above=0)
-        at_m = reading.within(line.amount(2), METRES, "a distance", above=0)
+        at_m = _grip_m(reading, line, pressing, name)
     if lasts_s is None or contact_deg is None:
         raise Fault
     if travel is not None and not travel[0] <= contact_deg <= travel[1]:
@@ -282,34 +290,98 @@ def _grip(reading: Reading, sheet: Sheet, travel: tuple[float, float] | None) ->
         mark=reading.origins.mark(
             *(line, line),
             ("force", pressing[0] if pressing else None),
-            ("distance", pressing[1] if pressing else None),
+            ("distance", pressing[1] if len(pressing) > 1 else None),
             ("contact", contact),
             ("time", time),
         ),
     )
 
 
-def _points(reading: Reading, sheet: Sheet) -> tuple[CalibrationPoint, ...]:
+def _grip_m(reading: Reading, line: Line, pressing: Sequence[object], name: str) -> float:
+    """How far from the hinge a grip presses; along a line it is the same everywhere."""
+    straight, stated = name in reading.straight, len(pressing) > 1
+    if straight == stated:
+        reading.error(
+            "wrong-kind",
+            f"`{name}` moves along a line and presses alike everywhere"
+            if straight
+            else f"`{name}` turns about a hinge: how far from it the grip presses is missing",
+            line,
+            help="such as `grips 8 N, past 12 mm, for 2 s`"
+            if straight
+            else "such as `grips 8 N at 60 mm, past 40 deg, for 2 s`",
+        )
+        raise Fault
+    if straight:
+        return PINION_M
+    return reading.within(line.amount(2), METRES, "a distance", above=0)
+
+
+def _is_linear(reading: Reading, sheet: Sheet) -> bool:
+    """Whether the ratings are those of a rod: speed along a line, and force."""
+    return any(
+        reading.is_of(line.amount(number), dimension)
+        for line in sheet.all("rating")
+        for number, dimension in ((1, WAY_SPEED), (2, FORCE))
+    )
+
+
+def _fits_together(reading: Reading, sheet: Sheet, name: str, linear: bool) -> bool:
+    """Whether the lines belong to one kind of part, and the servo can drive it; notes what not."""
+    straight = name in reading.straight
+    if straight:
+        alien = ("mount", "level", "axis", "tip", "nip")
+        said = [line for kind in alien if (line := sheet.get(kind)) is not None]
+        drive = sheet.get("gear")
+        said += [drive] if drive is not None and drive.kind != "gear" else []
+        why = "moves along a line and has no hinge"
+    else:
+        said = [line for kind in ("slope",) if (line := sheet.get(kind)) is not None]
+        why = "turns about a hinge: `level at` says how it lies"
+    for line in said:
+        what = reading.text(line.items[0])
+        reading.error("wrong-kind", f"`{name}` {why}", line, label=f"`{what}` is not for it")
+    drive = sheet.get("gear")
+    ram = drive is not None and drive.kind == "ram"
+    rating = sheet.get("rating")
+    if rating is not None and sheet.get("travel") is not None:
+        helped = None
+        if linear and not straight and not ram:
+            helped = (
+                "state where its pins are, such as `ram ground 80 mm, arm 25 mm, zero at 60 deg`"
+            )
+        elif not linear and (straight or ram):
+            helped = "state the rating of a rod, such as `rating 20 mm/s, 40 N, 800 mA at 6 V`"
+        if helped is not None:
+            what = (
+                "pushes a rod, and the part turns" if linear else "turns, and it shall push a rod"
+            )
+            reading.error("wrong-kind", f"the servo of `{name}` {what}", rating, help=helped)
+            return False
+    return not said
+
+
+def _points(reading: Reading, sheet: Sheet, name: str) -> tuple[CalibrationPoint, ...]:
     """The calibration in ascending angle."""
     line = sheet.need("pulse", "pulse 1000 us at 0 deg, 2000 us at 90 deg")
-    made = [reading.tried(_point, reading, point) for point in line.lines()]
+    made = [reading.tried(_point, reading, point, name) for point in line.lines()]
     if None in made:
         raise Fault
     return tuple(sorted((p for p in made if p), key=lambda point: point.angle_deg))
 
 
-def _point(reading: Reading, point: Line) -> CalibrationPoint:
+def _point(reading: Reading, point: Line, name: str) -> CalibrationPoint:
     pulse = reading.tried(reading.within, point.amount(0), PULSE, "a pulse", *PULSE_RANGE_US)
-    at = reading.tried(angle, reading, point.amount(1))
+    at = reading.tried(angle, reading, point.amount(1), name)
     if pulse is None or at is None:
         raise Fault
     return CalibrationPoint(at, pulse)
 
 
-def _travel(reading: Reading, sheet: Sheet) -> tuple[float, float]:
+def _travel(reading: Reading, sheet: Sheet, name: str) -> tuple[float, float]:
     line = sheet.need("travel", "travel 0 deg to 60 deg")
-    low = reading.tried(angle, reading, line.amount(1))
-    high = reading.tried(angle, reading, line.amount(2))
+    low = reading.tried(angle, reading, line.amount(1), name)
+    high = reading.tried(angle, reading, line.amount(2), name)
     if low is None or high is None:
         raise Fault
     if low >= high:
@@ -338,7 +410,7 @@ def _limits(reading: Reading, sheet: Sheet) -> tuple[float, float]:
     return low, high
 
 
-def _ratings(reading: Reading, sheet: Sheet) -> tuple[Rating, ...]:
+def _ratings(reading: Reading, sheet: Sheet, motor: Motion) -> tuple[Rating, ...]:
     """One or two ratings in ascending voltage."""
     sheet.need("rating", "rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V")
     lines = sheet.all("rating")
@@ -351,7 +423,7 @@ def _ratings(reading: Reading, sheet: Sheet) -> tuple[Rating, ...]:
             help="keep the two nearest to the voltage it runs at",
         )
         raise Fault
-    made = [reading.tried(_rating, reading, line) for line in lines]
+    made = [reading.tried(_rating, reading, line, motor) for line in lines]
     if None in made:
         raise Fault
     ordered = sorted((r for r in made if r), key=lambda rating: rating.voltage_v)
@@ -367,12 +439,12 @@ def _ratings(reading: Reading, sheet: Sheet) -> tuple[Rating, ...]:
     return tuple(ordered)
 
 
-def _rating(reading: Reading, line: Line) -> Rating:
+def _rating(reading: Reading, line: Line, motor: Motion) -> Rating:
     speed, torque, current, voltage = line.items[1:5]
     running = cast("Line | None", options(reading, line).get("running"))
     return Rating(
-        speed_deg_s=reading.within(cast("Token", speed), TURN_SPEED, "the speed", above=0),
-        stall_nm=reading.within(cast("Token", torque), NEWTON_METRES, "the stall torque", above=0),
+        speed_deg_s=reading.within(cast("Token", speed), motor.speed, "the speed", above=0),
+        stall_nm=reading.within(cast("Token", torque), motor.effort, "what it stalls at", above=0),
         stall_a=reading.within(
             cast("Token", current), AMPERES, "the stall current", high=MOST_A, above=0
         ),

@@ -10,7 +10,6 @@ from lark import Token
 from seqlang.meaning.values import Colour, Fault, Reading
 from seqlang.text.names import nearest
 from seqlang.text.syntax import Amount, Light, Line, Spot
-from seqlang.text.units import DEGREES
 from sim.light.colours import COLOURS
 from sim.model import BLACK, StripLight
 from sim.rulebook import ANGLE_STEPS_PER_DEG, LARGEST_ANGLE_DEG
@@ -93,15 +92,29 @@ def setting(reading: Reading, name: Token, value: Light | Token, kind: OutputKin
         if value.level is not None:
             reading.error("wrong-kind", f"`{name}` is a servo: one angle is needed", value)
             raise Fault
-        return Setting(value.head, name, kind, angle_deg=angle(reading, value.head))
+        return Setting(value.head, name, kind, angle_deg=angle(reading, value.head, str(name)))
     if kind == "lamp":
         return Setting(value, name, kind, level_pct=lamp_level(reading, value, name))
     return Setting(value, name, kind, strip=strip_light(reading, value, name))
 
 
-def angle(reading: Reading, amount: Amount) -> float:
-    """An angle of a part to 0.01 deg, as the table keeps it. Raises Fault."""
-    angle_deg, most = reading.value(amount, DEGREES), LARGEST_ANGLE_DEG
+def angle(reading: Reading, amount: Amount, name: str = "") -> float:
+    """An angle of a servo's part to 0.01 deg, or a place on its line to 0.01 mm, as the table keeps
+    it. Raises Fault."""
+    place = reading.motion(name).place
+    angle_deg, most = reading.value(amount, place), LARGEST_ANGLE_DEG
+    if abs(angle_deg) > most and name in reading.straight:
+        reading.error(
+            "number-out-of-range",
+            f"a place on a line is at most {most} mm to either side, but "
+            f"`{reading.text(amount)}` is written",
+            amount,
+            help="the board's table holds no more: count from the middle of the travel",
+            asked=abs(angle_deg),
+            limit=most,
+            unit="mm",
+        )
+        raise Fault
     if abs(angle_deg) > most:
         reading.error(
             "number-out-of-range",

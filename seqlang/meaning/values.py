@@ -21,7 +21,11 @@ from seqlang.text.units import (
     PERCENT,
     PLAIN,
     SHARE,
+    SLIDING,
+    TURNING,
+    Dimension,
     Measure,
+    Motion,
     Quantity,
     multiplied,
     parse_quantity,
@@ -75,6 +79,8 @@ class Reading:
         """By name: where it was written, and its quantity or colour."""
         self.later: dict[str, Token] = {}
         """Constants of the whole file, to tell `not yet` from `not at all`."""
+        self.straight: set[str] = set()
+        """Servos whose parts move along a line: their places are in mm."""
         self.forgiven = set(forgiven)
         """Names declared in lines that could not be read: missing, but not unknown."""
         self._unknown: dict[str, int] = {}
@@ -85,7 +91,18 @@ class Reading:
         """A reading with the same constants whose findings and origins nobody will see."""
         other = Reading(self.source, self.forgiven)
         other.constants = self.constants
+        other.straight = self.straight
         return other
+
+    def motion(self, name: str) -> Motion:
+        """The measures in which the part of a servo is written."""
+        return SLIDING if name in self.straight else TURNING
+
+    def is_of(self, amount: Amount, *dimensions: Dimension) -> bool:
+        """Whether an amount has one of the dimensions; what is wrong with it is not noted."""
+        other = self.apart()
+        quantity = other.tried(other.quantity, amount)
+        return quantity is not None and quantity.dimension in dimensions
 
     # -- findings ---------------------------------------------------------------------------
 

@@ -9,10 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
-from decimal import Decimal
+from decimal import Decimal, localcontext
+from fractions import Fraction
 from typing import TypeVar
 
 from firmware_gen.chips import CHIPS, FIRST, Chip
+from seqlang.text.units import SLIDING, UNITS, Measure
 from sim.model import (
     BLACK,
     MINIMUM_JERK,
@@ -41,6 +43,7 @@ from sim.model import (
     Output,
     Plate,
     PointMass,
+    Ram,
     Repeat,
     Rig,
     Rod,
@@ -64,6 +67,12 @@ INDENT = "    "
 def text_of(show: Show) -> str:
     """The show in the cue language."""
     return "\n".join(_show_lines(show)) + "\n"
+
+
+def _straight(rig: Rig) -> frozenset[str]:
+    """Outputs whose places are mm."""
+    servos = (o for o in rig.outputs if isinstance(o, Servo))
+    return frozenset(one.name for one in servos if one.load.slide is not None)
 
 
 def without_marks(value: T) -> T:
@@ -104,7 +113,7 @@ def _show_lines(show: Show) -> Iterator[str]:
     if score.title:
         yield f'show "{score.title}"'
     yield from _rig(show.rig)
-    yield from _score(score)
+    yield from _score(score, _straight(show.rig))
 
 
 def _rig(rig: Rig) -> Iterator[str]:
@@ -216,29 +225,41 @@ def _output(output: Output, chip: Chip) -> Iterator[str]:
         yield f"{INDENT}draws {_quantity(output.current_a, 'A')}"
 
 
+def _exactly(value: float, measure: Measure) -> str:
+    """A value of the model in the measure's own unit, with so many digits that it reads back."""
+    of_unit = Fraction(value) / (measure.scale * UNITS[measure.unit][0])
+    with localcontext() as context:
+        context.prec = 50
+        digits = Decimal(of_unit.numerator) / Decimal(of_unit.denominator)
+    return f"{digits:f} {measure.unit}"
+
+
 def _servo(servo: Servo) -> Iterator[str]:
+    part = "deg" if servo.load.slide is None else "mm"
+    motor = "deg" if not servo.linear else "mm"
     points = (
-        f"{_quantity(p.pulse_us, 'us')} at {_quantity(p.angle_deg, 'deg')}" for p in servo.points
+        f"{_quantity(p.pulse_us, 'us')} at {_quantity(p.angle_deg, part)}" for p in servo.points
     )
     yield f"pulse {', '.join(points)}"
     low, high = servo.pulse_range_us
     yield f"limits {_quantity(low, 'us')} to {_quantity(high, 'us')}"
     first, last = servo.travel_deg
-    yield f"travel {_quantity(first, 'deg')} to {_quantity(last, 'deg')}"
+    yield f"travel {_quantity(first, part)} to {_quantity(last, part)}"
     for rating in servo.ratings:
         yield (
-            f"rating {_quantity(rating.speed_deg_s, 'deg/s')}, "
-            f"{_quantity(rating.stall_nm, 'N.m')}, {_quantity(rating.stall_a, 'A')} "
+            f"rating {_quantity(rating.speed_deg_s, motor + '/s')}, "
+            f"{_effort(rating.stall_nm, servo.linear)}, {_quantity(rating.stall_a, 'A')} "
             f"at {_quantity(rating.voltage_v, 'V')}"
             + ("" if rating.no_load_a is None else f", running {_quantity(rating.no_load_a, 'A')}")
         )
     yield from _load(servo.load, servo.mount)
     yield from _drive(servo.drive, servo.drive_efficiency)
-    yield f"rotor {_quantity(servo.rotor_kg_m2, 'kg.m2')}"
+    rotor = _quantity(servo.rotor_kg_m2, "kg.m2")
+    yield f"rotor {_exactly(servo.rotor_kg_m2, SLIDING.rotor) if servo.linear else rotor}"
     if servo.backlash_deg:
-        yield f"backlash {_quantity(servo.backlash_deg, 'deg')}"
+        yield f"backlash {_quantity(servo.backlash_deg, part)}"
     if servo.accel_deg_s2 is not None:
-        yield f"acceleration {_quantity(servo.accel_deg_s2, 'deg/s2')}"
+        yield f"acceleration {_quantity(servo.accel_deg_s2, part + '/s2')}"
     yield f"idling {_quantity(servo.idle_a, 'A')}"
     yield f"dead band {_quantity(servo.dead_band_us, 'us')}"
     if servo.tip_m is not None:
@@ -248,22 +269,31 @@ def _servo(servo: Servo) -> Iterator[str]:
         by = "" if edge is None else f", {' by '.join(_quantity(side, 'm') for side in edge)}"
         yield f"nip at {_quantity(servo.nip_m, 'm')}{by}"
     if servo.grip is not None:
-        yield _grip(servo.grip)
+        yield _grip(servo.grip, part)
 
 
-def _grip(grip: Grip) -> str:
+def _effort(torque_nm: float, straight: bool) -> str:
+    return _exactly(torque_nm, SLIDING.effort) if straight else _quantity(torque_nm, "N.m")
+
+
+def _grip(grip: Grip, part: str) -> str:
     side = "past" if grip.side > 0 else "below"
-    met = f"{side} {_quantity(grip.contact_deg, 'deg')}, for {_quantity(grip.lasts_s, 's')}"
+    met = f"{side} {_quantity(grip.contact_deg, part)}, for {_quantity(grip.lasts_s, 's')}"
     if grip.force_n is None:
         return f"stalls {met}"
-    return f"grips {_quantity(grip.force_n, 'N')} at {_quantity(grip.at_m, 'm')}, {met}"
+    at = "" if part == "mm" else f" at {_quantity(grip.at_m, 'm')}"
+    return f"grips {_quantity(grip.force_n, 'N')}{at}, {met}"
 
 
 def _load(load: Load, mount: Mount | None) -> Iterator[str]:
     for body in load.bodies:
         yield f"load {_body(body)}"
     sinks = ", sinks" if load.lowers else ""
-    if mount is None:
+    if load.slide is not None:
+        if load.slide.mass_kg:
+            yield f"load {_quantity(load.slide.mass_kg, 'kg')}"
+        yield f"slope {_quantity(load.slide.slope_deg, 'deg')}"
+    elif mount is None:
         yield f"level at {_quantity(load.level_deg, 'deg')}{sinks}"
         yield f"axis {load.axis}"
     else:
@@ -273,12 +303,13 @@ def _load(load: Load, mount: Mount | None) -> Iterator[str]:
             f"straight at {_quantity(mount.straight_deg, 'deg')}{sinks}"
         )
     for spring in load.springs:
-        yield (
-            f"spring {_quantity(spring.rate_nm_per_rad, 'N.m/rad')}, "
-            f"neutral at {_quantity(spring.neutral_deg, 'deg')}"
-        )
+        rate = _quantity(spring.rate_nm_per_rad, "N.m/rad")
+        if load.slide is not None:
+            rate = _exactly(spring.rate_nm_per_rad, SLIDING.rate)
+        unit = "deg" if load.slide is None else "mm"
+        yield f"spring {rate}, neutral at {_quantity(spring.neutral_deg, unit)}"
     if load.friction_nm:
-        yield f"friction {_quantity(load.friction_nm, 'N.m')}"
+        yield f"friction {_effort(load.friction_nm, load.slide is not None)}"
 
 
 def _body(body: Body) -> str:
@@ -302,6 +333,11 @@ def _drive(drive: Drive, efficiency: float) -> Iterator[str]:
     if isinstance(drive, Gear):
         if drive.ratio != 1.0 or losses:
             yield f"gear {number(drive.ratio)}{losses}"
+    elif isinstance(drive, Ram):
+        ground, arm = _quantity(drive.ground_m, "m"), _quantity(drive.arm_m, "m")
+        zero = drive.zero_deg
+        tilted = f", zero at {_quantity(zero, 'deg')}" if zero else ""
+        yield f"ram ground {ground}, arm {arm}{tilted}{losses}"
     elif isinstance(drive, LeverPair):
         at = drive.square_deg
         square = "" if at is None else f", square at {_quantity(at, 'deg')}"
@@ -335,7 +371,8 @@ def _safe_pose(outputs: tuple[Output, ...]) -> Iterator[str]:
     yield "safe pose safe_pose"
     for output in outputs:
         if isinstance(output, Servo):
-            yield f"{INDENT}{output.name} {_quantity(output.safe_deg, 'deg')}"
+            unit = "deg" if output.load.slide is None else "mm"
+            yield f"{INDENT}{output.name} {_quantity(output.safe_deg, unit)}"
         elif isinstance(output, Lamp):
             yield f"{INDENT}{output.name} {_quantity(output.safe_pct, '%')}"
         elif isinstance(output, Strip):
@@ -347,9 +384,9 @@ def _safe_pose(outputs: tuple[Output, ...]) -> Iterator[str]:
 # -- the score ---------------------------------------------------------------------------------
 
 
-def _score(score: Score) -> Iterator[str]:
+def _score(score: Score, straight: frozenset[str]) -> Iterator[str]:
     for cue in score.cues:
-        yield from _cue(cue)
+        yield from _cue(cue, straight)
     if score.idle is not None:
         yield f"idle: go {score.idle}"
     yield from _remote(score)
@@ -373,20 +410,21 @@ def _remote(score: Score) -> Iterator[str]:
     yield f"{INDENT}stop in {score.stop_ms} ms"
 
 
-def _cue(cue: Cue) -> Iterator[str]:
+def _cue(cue: Cue, straight: frozenset[str]) -> Iterator[str]:
     title = f' "{cue.title}"' if cue.title else ""
     busy = f", if busy {cue.conflict}" if cue.conflict != "take" else ""
     yield f"cue {cue.name}{title}{busy}"
     children = cue.body.children if isinstance(cue.body, InTurn) else (cue.body,)
     for child in children:
-        yield from _step(child, 1)
+        yield from _step(child, 1, straight)
 
 
-def _step(step: Step, depth: int) -> Iterator[str]:
+def _step(step: Step, depth: int, straight: frozenset[str]) -> Iterator[str]:
     before = INDENT * depth
     if isinstance(step, Move):
+        unit = "mm" if step.output in straight else "deg"
         pace = f"in {step.duration_ms} ms{_law(step.law, MINIMUM_JERK)}"
-        yield f"{before}{step.output} to {_quantity(step.angle_deg, 'deg')} {pace}"
+        yield f"{before}{step.output} to {_quantity(step.angle_deg, unit)} {pace}"
     elif isinstance(step, Fade):
         pace = f"in {step.duration_ms} ms{_law(step.law, UNIFORM)}"
         yield f"{before}{step.output} fade to {_light(step.light)} {pace}"
@@ -397,10 +435,10 @@ def _step(step: Step, depth: int) -> Iterator[str]:
     elif isinstance(step, Hold):
         yield f"{before}hold {step.duration_ms} ms"
     else:
-        yield from _block(step, depth)
+        yield from _block(step, depth, straight)
 
 
-def _block(step: InTurn | Together | Repeat, depth: int) -> Iterator[str]:
+def _block(step: InTurn | Together | Repeat, depth: int, straight: frozenset[str]) -> Iterator[str]:
     children: tuple[Step, ...]
     if isinstance(step, Repeat):
         often = "for ever" if step.times is None else f"{step.times} times"
@@ -414,7 +452,7 @@ def _block(step: InTurn | Together | Repeat, depth: int) -> Iterator[str]:
         children = step.children
     yield INDENT * depth + header
     for child in children:
-        yield from _step(child, depth + 1)
+        yield from _step(child, depth + 1, straight)
 
 
 def _law(law: Law, usual: Law) -> str:

@@ -269,7 +269,6 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         "such as `load 120 g at 80 mm`, `load rod 40 g, 120 mm`, `load plate 60 g, 90 mm by 50 mm`",
         (
             _in(_SERVO, "load"),
-            _in(_SERVO, "load 3 g"),
             _in(_SERVO, "load rod 3 g"),
             _in(_SERVO, "load plate 3 g, 3 mm"),
             _in(_SERVO, "load box 3 g, 3 mm by 3 mm"),
@@ -300,7 +299,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         "only a line of a servo can stand here",
         "its lines start with pulse, travel, rating, load, level, axis, spring, friction, gear, "
         "levers, four-bar, rotor, time constant, backlash, acceleration, limits, idling, "
-        "dead band, tip, nip, grips or stalls",
+        "dead band, tip, nip, grips, stalls, ram or slope",
         (_in(_SERVO, "3"), _in(_SERVO, "travel 3 deg to 5 deg", "3")),
     ),
     Example(

@@ -60,6 +60,9 @@ RATE: Final = _dimension(m=2, kg=1, s=-2, deg=-1)
 INERTIA: Final = _dimension(m=2, kg=1)
 CURRENT: Final = _dimension(a=1)
 CHARGE: Final = _dimension(a=1, s=1)
+STIFFNESS: Final = _dimension(kg=1, s=-2)
+WAY_ACCELERATION: Final = _dimension(m=1, s=-2)
+WAY_JERK: Final = _dimension(m=1, s=-3)
 VOLTAGE: Final = _dimension(m=2, kg=1, s=-3, a=-1)
 RESISTANCE: Final = _dimension(m=2, kg=1, s=-3, a=-2)
 PERCENT: Final = _dimension(percent=1)
@@ -89,6 +92,7 @@ UNITS: Final[dict[str, tuple[Fraction, Dimension]]] = {
     "m": (Fraction(1), LENGTH),
     "in": (_INCH, LENGTH),
     "inch": (_INCH, LENGTH),
+    "mm/s": (_MILLI, WAY_SPEED),
     "m/s": (Fraction(1), WAY_SPEED),
     "km/h": (Fraction(10, 36), WAY_SPEED),
     "g": (_MILLI, MASS),
@@ -104,6 +108,11 @@ UNITS: Final[dict[str, tuple[Fraction, Dimension]]] = {
     "N.m": (Fraction(1), TORQUE),
     "kgf.cm": (_GRAVITY / 100, TORQUE),
     "ozf.in": (_OUNCE * _GRAVITY * _INCH, TORQUE),
+    "mm/s2": (_MILLI, WAY_ACCELERATION),
+    "m/s2": (Fraction(1), WAY_ACCELERATION),
+    "mm/s3": (_MILLI, WAY_JERK),
+    "N/mm": (Fraction(1000), STIFFNESS),
+    "N/m": (Fraction(1), STIFFNESS),
     "mN.m/deg": (_MILLI, RATE),
     "N.mm/deg": (_MILLI, RATE),
     "N.m/deg": (Fraction(1), RATE),
@@ -208,10 +217,40 @@ CELSIUS: Final = Measure("a temperature", TEMPERATURE, Fraction(1), "C", "C")
 AWG: Final = Measure("a wire gauge", GAUGE, Fraction(1), "AWG", "AWG")
 PLAIN: Final = Measure("a plain number", NUMBER, Fraction(1), "")
 
+PINION: Final = _RAD / 1000
+"""Metres of a pinion's radius that turns 1 deg on 1 mm: how `sim.rig.slide` tells of lines."""
+
+
+class Motion(NamedTuple):
+    """The measures of a part or a servo: of one that turns, or of one that moves along a line."""
+
+    place: Measure
+    speed: Measure
+    acceleration: Measure
+    jerk: Measure
+    effort: Measure
+    rate: Measure
+    rotor: Measure
+
+
+TURNING: Final = Motion(
+    *(DEGREES, TURN_SPEED, TURN_ACCELERATION, TURN_JERK, NEWTON_METRES, SPRING_RATE, INERTIAS)
+)
+SLIDING: Final = Motion(
+    Measure("a place on a line", LENGTH, Fraction(1000), "mm", "mm"),
+    Measure("a speed", WAY_SPEED, Fraction(1000), "mm/s", "mm/s"),
+    Measure("an acceleration", WAY_ACCELERATION, Fraction(1000), "mm/s2", "mm/s2"),
+    Measure("a jerk", WAY_JERK, Fraction(1000), "mm/s3", "mm/s3"),
+    Measure("a force", FORCE, PINION, "N", "N"),
+    Measure("a spring rate", STIFFNESS, PINION**2, "N/mm", "N/mm"),
+    Measure("a mass", MASS, PINION**2, "g", "g"),
+)
+
 _MEASURES: Final = (
     *(DURATION, DEGREES, TURN_SPEED, TURN_ACCELERATION, TURN_JERK, METRES, KILOGRAMS),
     *(NEWTON_METRES, SPRING_RATE, INERTIAS, AMPERES, AMPERE_HOURS, VOLTS, OHMS, LEVEL),
     *(CELSIUS, AWG, PLAIN, METRES_A_SECOND, NEWTONS),
+    *(SLIDING.acceleration, SLIDING.jerk, SLIDING.rate),
 )
 
 _QUANTITY: Final = re.compile(r"(-?[0-9]+(?:\.[0-9]+)?) *(\S*)")

@@ -26,6 +26,7 @@ from sim.pictures.plot_look import (
     look,
 )
 from sim.rig import servo as servo_model
+from sim.rig.slide import HINGED, of_horn
 
 COLOURS: Final = (BLUE, ORANGE, GREEN, PURPLE, SKY, "#5b3a8c", "#7a6a00", "#4d4d4d")
 MARKS: Final = ("o", "^", "s", "D", "v", "P", "X", "*")
@@ -40,20 +41,29 @@ def plane_figure(shown: Plotted, name: str) -> Figure:
         margin = shown.trajectories.show.rig.wearer.margin
         volts = float(np.min(shown.work.board_v[servo.board]))
         about = f"at {volts:.2f} V, the lowest in this rehearsal, with a margin of {margin:.0%}"
-        head(figure, 0.1 * WIDTH_IN, f"Servo {name}: torque and speed of its horn", about)
+        head(figure, 0.1 * WIDTH_IN, f"Servo {name}: {_of_what(servo)}", about)
         _limits(shown, panel, servo, volts, margin)
         _points(shown, panel, servo)
         _worst(shown, panel, servo)
-        panel.set_xlabel("torque along the motion, N.m (left of 0: braking)")
-        panel.set_ylabel("speed, deg/s")
+        told = of_horn(servo)
+        effort = "torque" if told is HINGED else "force"
+        panel.set_xlabel(f"{effort} along the motion, {told.effort} (left of 0: braking)")
+        panel.set_ylabel(f"speed, {told.place}/s")
         panel.legend(loc="upper left", bbox_to_anchor=(1.02, 1.0), markerscale=1.8)
     return figure
 
 
+def _of_what(servo: Servo) -> str:
+    if of_horn(servo) is HINGED:
+        return "torque and speed of its horn"
+    return "force and speed of its rod"
+
+
 def _limits(shown: Plotted, panel: Axes, servo: Servo, volts: float, margin: float) -> None:
     line, work = servo_model.line(servo, volts), shown.work.servos[servo.name]
-    stall, top = float(line.stall_nm), float(line.speed_deg_s)
-    wide = max(stall, float(np.max(np.abs(work.torque_nm))), 1e-6)
+    told = of_horn(servo)
+    stall, top = told.of_torque(float(line.stall_nm)), float(line.speed_deg_s)
+    wide = max(stall, told.of_torque(float(np.max(np.abs(work.torque_nm)))), 1e-6)
     high = max(top, float(np.max(np.abs(work.speed_deg_s))), 1e-6)
     kept = 1.0 - margin
     panel.plot([-stall, 0, stall], [top, top, 0], color=INK, lw=1.1, label="all the servo has")
@@ -76,7 +86,8 @@ def _limits(shown: Plotted, panel: Axes, servo: Servo, volts: float, margin: flo
 
 def _points(shown: Plotted, panel: Axes, servo: Servo) -> None:
     work = shown.work.servos[servo.name]
-    along, speed = along_motion(work.torque_nm, work.speed_deg_s), np.abs(work.speed_deg_s)
+    along = along_motion(work.torque_nm, work.speed_deg_s) / of_horn(servo).newton_metres
+    speed = np.abs(work.speed_deg_s)
     owner = _cue_at(shown, servo.name)
     on = shown.samples.servos[servo.name].powered
     for n, cue in enumerate(sorted(set(owner[on].tolist()) - {""})):
@@ -112,7 +123,7 @@ def _worst(shown: Plotted, panel: Axes, servo: Servo) -> None:
     at = int(np.argmax(work.share))
     if not np.isfinite(work.share[at]) or work.share[at] == 0.0:
         return
-    x = float(along_motion(work.torque_nm, work.speed_deg_s)[at])
+    x = of_horn(servo).of_torque(float(along_motion(work.torque_nm, work.speed_deg_s)[at]))
     y = float(abs(work.speed_deg_s[at]))
     words = f"hardest: {work.share[at]:.0%} of all,\nat {shown.seconds[at]:.2f} s"
     panel.plot(x, y, ls="none", marker="o", ms=6, mfc="none", mec=INK, mew=0.9, label=words)

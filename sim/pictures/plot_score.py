@@ -24,6 +24,7 @@ from sim.pictures.plot_look import (
     sheet,
     show_travel,
 )
+from sim.rig.slide import of_part
 
 SERVO_IN: Final = 0.62
 LAMP_IN: Final = 0.17
@@ -75,7 +76,7 @@ def _servo(shown: Plotted, panel: Axes, name: str) -> None:
     panel.plot(shown.seconds, np.where(samples.powered, samples.angle_deg, np.nan), color=BLUE)
     show_travel(panel, low, high)
     panel.set_yticks([low, high])
-    name_panel(panel, name, "deg")
+    name_panel(panel, name, of_part(servo).place)
 
 
 def _light(shown: Plotted, panel: Axes, output: Lamp | Strip) -> None:

@@ -24,6 +24,7 @@ from sim.pictures.plot_look import (
     show_travel,
 )
 from sim.rig import servo as servo_model
+from sim.rig.slide import HINGED, of_horn, of_part
 
 PANELS_IN: Final = (1.5, 0.95, 0.95, 1.2)
 
@@ -32,10 +33,11 @@ def servo_figure(shown: Plotted, name: str) -> Figure:
     """Four panels on one time axis, the cues above."""
     servo = shown.servo(name)
     rating = servo.ratings[0] if servo.ratings else None
-    about = f"board {servo.board}"
+    about, part, horn = f"board {servo.board}", of_part(servo), of_horn(servo)
     if rating is not None:
         about += (
-            f"; rated {rating.stall_nm:.2f} N.m, {rating.speed_deg_s:.0f} deg/s "
+            f"; rated {horn.of_torque(rating.stall_nm):.2f} {horn.effort}, "
+            f"{rating.speed_deg_s:.0f} {horn.place}/s "
             f"at {rating.voltage_v:g} V"
         )
     with look():
@@ -46,8 +48,9 @@ def servo_figure(shown: Plotted, name: str) -> Figure:
         draw_cues(shown, cues, page.panels[1:])
         _angle(shown, angle, servo)
         samples = shown.samples.servos[name]
-        _line(shown, speed, samples.velocity_deg_s, GREEN, "speed", "deg/s")
-        _line(shown, acceleration, samples.acceleration_deg_s2, PURPLE, "acceleration", "deg/s²")
+        _line(shown, speed, samples.velocity_deg_s, GREEN, "speed", f"{part.place}/s")
+        accel = samples.acceleration_deg_s2
+        _line(shown, acceleration, accel, PURPLE, "acceleration", f"{part.place}/s²")
         _torque(shown, torque, servo)
         torque.set_xlabel("time, s")
     return page.figure
@@ -63,7 +66,8 @@ def _angle(shown: Plotted, panel: Axes, servo: Servo) -> None:
         response = np.where(samples.powered, shown.response_deg[servo.name], np.nan)
         panel.plot(shown.seconds, response, color=ORANGE, lw=0.9, ls=(0, (3, 1)), label="will be")
     _legend(panel)
-    name_panel(panel, "angle", "deg")
+    told = of_part(servo)
+    name_panel(panel, "angle" if told is HINGED else "place", told.place)
 
 
 def _line(shown: Plotted, panel: Axes, values: Array, colour: str, name: str, unit: str) -> None:
@@ -77,7 +81,9 @@ def _line(shown: Plotted, panel: Axes, values: Array, colour: str, name: str, un
 def _torque(shown: Plotted, panel: Axes, servo: Servo) -> None:
     """Torque at the horn in the worst posture, and what the servo has for it at that speed."""
     work = shown.work.servos[servo.name]
-    need, limit = np.abs(work.torque_nm), available_nm(shown, servo)
+    told = of_horn(servo)
+    need = np.abs(work.torque_nm) / told.newton_metres
+    limit = available_nm(shown, servo) / told.newton_metres
     panel.plot(shown.seconds, limit, color=VERMILLION, lw=0.9, ls=(0, (5, 2)), label="allowed")
     panel.plot(shown.seconds, need, color=BLUE, label="needed, worst posture")
     panel.fill_between(shown.seconds, 0.0, need, color=BLUE, alpha=0.15, lw=0)
@@ -85,7 +91,10 @@ def _torque(shown: Plotted, panel: Axes, servo: Servo) -> None:
     panel.fill_between(shown.seconds, limit, need, where=over, color=VERMILLION, alpha=0.6, lw=0)
     panel.set_ylim(0.0, 1.1 * max(float(np.max(limit)), float(np.max(need)), 1e-6))
     _legend(panel)
-    name_panel(panel, "torque", "N.m at horn")
+    if told is HINGED:
+        name_panel(panel, "torque", "N.m at horn")
+    else:
+        name_panel(panel, "force", "N at rod")
 
 
 def _legend(panel: Axes) -> None:

@@ -23,7 +23,8 @@ from typing import TYPE_CHECKING, Final, TypeAlias, assert_never
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sim.model import Drive, FourBar, Gear, LeverPair
+from sim.model import Drive, FourBar, Gear, LeverPair, Ram
+from sim.rig.slide import PINION_M
 
 if TYPE_CHECKING:
     from sim.model import Servo
@@ -53,7 +54,8 @@ def horn(servo: Servo, part_deg: ArrayLike) -> Horn:
     Gear: h = ratio p. Lever pair (rod long against its levers, so that it stays parallel to
     itself): horn sin h = arm sin p, both counted from the square position. Four-bar: loop closure
     of ground, horn, rod and arm (law of cosines at the horn; Freudenstein's equation solved for
-    the input), its derivatives in closed form.
+    the input), its derivatives in closed form. Ram: the law of cosines; its rod's length stands
+    for the horn's angle (`sim.rig.slide`).
     """
     part = np.asarray(part_deg, dtype=np.float64)
     drive: Drive = servo.drive
@@ -68,6 +70,8 @@ def horn(servo: Servo, part_deg: ArrayLike) -> Horn:
             return _lever_pair(drive, square, part)
         case FourBar():
             return _four_bar(drive, sum(servo.travel_deg) / 2.0, part)
+        case Ram():
+            return _ram(drive, part)
         case _:
             assert_never(drive)
 
@@ -83,6 +87,20 @@ def _lever_pair(drive: LeverPair, square_deg: float, part_deg: Array) -> Horn:
     # d/dp of cos h n = k cos p:  cos h n' - sin h n**2 = -k sin p = -sin h
     bend = sine * (ratio**2 - 1.0) / cosine
     return Horn(square_deg + np.degrees(np.arcsin(sine)), ratio, bend)
+
+
+def _ram(drive: Ram, part_deg: Array) -> Horn:
+    """Law of cosines: L**2 = g**2 + a**2 - 2 g a cos t, L' = g a sin t / L, in mm as degrees.
+
+    L' is the lever arm of the rod about the hinge: force times L' is the torque on the part.
+    """
+    t = np.radians(part_deg + drive.zero_deg)
+    product = drive.ground_m * drive.arm_m
+    with np.errstate(divide="ignore", invalid="ignore"):
+        length = np.sqrt(drive.ground_m**2 + drive.arm_m**2 - 2.0 * product * np.cos(t))
+        slope = product * np.sin(t) / length
+        bend = (product * np.cos(t) - slope**2) / length
+    return Horn(1000.0 * length, slope / PINION_M, bend / PINION_M)
 
 
 def _four_bar(drive: FourBar, middle_deg: float, part_deg: Array) -> Horn:

@@ -10,6 +10,7 @@ gravity, seen from the costume, may point anywhere in a cone about the costume's
 torque is m g r cos(angle between gravity and the way in which the centre of mass would move), and
 over a cone of half-angle tau about a direction psi away that cosine runs exactly from
 cos(min(psi + tau, 180 deg)) to cos(max(psi - tau, 0)): the worst posture is found, not sampled.
+A part that moves along a line has the same psi everywhere (`sim.rig.slide`).
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sim.model import Body, Box, Plate, PointMass, Reach, Rod
 from sim.rig.chain import chain
+from sim.rig.slide import PINION_M
 
 if TYPE_CHECKING:
     from sim.model import Coupled, Load
@@ -96,6 +98,9 @@ def _reach_m(body: Body) -> float:
 
 def mass(load: Load) -> Mass:
     """Mass, inertia and first moment of all bodies of a load."""
+    if load.slide is not None:
+        m = load.slide.mass_kg
+        return Mass(m, m * PINION_M**2, m * PINION_M, 0.0)
     moment = sum(
         (b.mass_kg * centre_m(b) * np.exp(1j * radians(b.offset_deg)) for b in load.bodies), 0j
     )
@@ -119,7 +124,10 @@ def gravity_nm(load: Load, angle_deg: ArrayLike, tilt_deg: float = 0.0) -> tuple
         return -high, -low
     whole = mass(load)
     pull = whole.moment_kg_m * GRAVITY_M_S2
-    if load.axis == "upright":
+    if load.slide is not None:
+        # along a line the way is the same everywhere
+        toward = np.full(angle.shape, radians(90.0 + load.slide.slope_deg))
+    elif load.axis == "upright":
         toward = np.full(angle.shape, np.pi / 2.0)
     else:
         # the centre moves at right angles to its arm: straight up (or down) when level
@@ -225,7 +233,7 @@ def worst_hold_nm(
 
 def _critical_deg(load: Load, low_deg: float, high_deg: float, tilt_deg: float) -> list[float]:
     """Angles strictly between the two where the held torque can have an inner extreme."""
-    if load.axis == "upright":
+    if load.axis == "upright" or load.slide is not None:
         return []
     whole = mass(load)
     pull = whole.moment_kg_m * GRAVITY_M_S2

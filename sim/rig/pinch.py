@@ -20,6 +20,7 @@ from sim.model import Load, Servo
 from sim.rig import drive, load, servo
 from sim.rig.chain import chain
 from sim.rig.regions import REGIONS
+from sim.rig.slide import PINION_M
 
 FINGER_M: Final = 0.007
 """A gap (m) that lets a small finger in: furniture's squeeze points are gaps that move within 7 to
@@ -50,7 +51,8 @@ class Contact:
 class Pinch:
     """The greatest forces that a stalled servo puts on what is caught by its part.
 
-    `grip`: what the rig declares that it grips with, where it does.
+    `grip`: what the rig declares that it grips with, where it does. `straight`: the part moves
+    along a line and presses alike everywhere; `tip` is that, and its distance means nothing.
 
     `tip`: at the part's tip. `nip`: nearest to the hinge, as `nip at ...` says (`nip_stated`) or
     where a small finger gets in; None for a part that opens too little for that. `angle_deg`: where
@@ -66,6 +68,7 @@ class Pinch:
     speed_deg_s: float
     energy_j: float
     grip: Contact | None = None
+    straight: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +90,9 @@ def pinch(one: Servo, voltage_v: float, speed_deg_s: float = 0.0) -> Pinch | Non
     go, for its kinetic energy (I + J n**2) w**2 / 2. The weight and springs are added where they
     push the same way (wearer upright). None for a part without a tip (no `tip_m` and no load).
     """
+    straight = one.load.slide is not None
     tip = _far_end_m(one) if one.tip_m is None else one.tip_m
+    tip = PINION_M if straight else tip
     if tip <= 0.0 or not one.ratings:
         return None
     low, high = one.travel_deg
@@ -100,6 +105,7 @@ def pinch(one: Servo, voltage_v: float, speed_deg_s: float = 0.0) -> Pinch | Non
     worst = int(np.argmax(torque))
     newton_metres = float(torque[worst]) if np.isfinite(torque[worst]) else inf
     nearest = one.nip_m if one.nip_m is not None else _finger_m(high - low, tip)
+    nearest = None if straight else nearest
     rotor = one.rotor_kg_m2 * float(ratio.max()) ** 2 * radians(speed_deg_s) ** 2 / 2.0
     return Pinch(
         servo=one.name,
@@ -110,6 +116,7 @@ def pinch(one: Servo, voltage_v: float, speed_deg_s: float = 0.0) -> Pinch | Non
         speed_deg_s=speed_deg_s,
         energy_j=_greatest_energy_j(one.load, speed_deg_s) + rotor,
         grip=_declared(one),
+        straight=straight,
     )
 
 

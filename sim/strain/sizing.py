@@ -29,6 +29,7 @@ from sim.rig.grip import gripping, longest_s
 from sim.rig.holding_torque import worst_hold
 from sim.rig.resistor import Series
 from sim.rig.servo import KGF_CM_NM, line
+from sim.rig.slide import PINION_M
 from sim.rig.supply import (
     PIXEL_HIGHEST_V,
     PIXEL_IDLE_A,
@@ -51,6 +52,19 @@ SLOWEST_DEG_S: Final = 0.01
 
 REGULATOR_USED: Final = 0.8
 """A regulator is loaded to at most 80 % of its rating for long (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Straight:
+    """A linear servo to buy, and the present one, in N and mm/s."""
+
+    force_n: float | None
+    speed_mm_s: float
+    has_n: float
+    has_mm_s: float
+    hold_n: float
+    peak_n: float
+    rms_n: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +93,8 @@ class ServoSize:
     has_kgf_cm: float
     has_seconds_per_60deg: float
     enough: bool
+    straight: Straight | None = None
+    """Of a linear servo: the same as a shop prints it, in N and mm/s."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,6 +274,17 @@ def size_servo(
         enough=has_nm >= max(floors["holding"], floors["gripping"])
         and one.ratings[0].stall_nm >= floors["heat"]
         and _enough(driving, braking, kept, has_nm, has_deg_s),
+        straight=Straight(
+            force_n=_up(stall / PINION_M, 1.0),
+            speed_mm_s=ceil(round(speed, 6)),
+            has_n=rated.stall_nm / PINION_M,
+            has_mm_s=rated.speed_deg_s,
+            hold_n=hold.torque_nm / PINION_M,
+            peak_n=float(points[0].max(initial=0.0)) / PINION_M,
+            rms_n=heat.rms_share * one.ratings[0].stall_nm / PINION_M,
+        )
+        if one.linear
+        else None,
     )
 
 

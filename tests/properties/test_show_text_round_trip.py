@@ -15,6 +15,7 @@ from seqlang.text.source import Source
 from sim import model
 from sim.model import Rig, Score, Show
 from sim.rig.regions import REGIONS
+from sim.rig.slide import PINION_M
 from sim.strain.coupling import coupled_show
 
 NAMES = st.text("abcdefghijklmnopqrstuvwxyz_", min_size=4, max_size=8).map(lambda n: n + "_x")
@@ -118,9 +119,27 @@ def nips() -> st.SearchStrategy[dict[str, object]]:
 
 
 @st.composite
+def rods(draw: st.DrawFn, name: str, board: str) -> model.Servo:
+    """A servo that pushes along a line, or a hinged part by a ram."""
+    one = draw(servos(name, board))
+    ratings = tuple(replace(r, no_load_a=None) for r in one.ratings)
+    one = replace(one, ratings=ratings, linear=True, mount=None)
+    if draw(st.booleans()):
+        ram = model.Ram(draw(POSITIVE), draw(POSITIVE), draw(st.floats(-360, 360)))
+        return replace(one, drive=ram, drive_efficiency=draw(st.just(1.0) | st.floats(0.01, 1)))
+    slide = model.Slide(draw(st.just(0.0) | POSITIVE), draw(st.floats(-90, 90)))
+    load = replace(one.load, bodies=(), slide=slide, level_deg=0.0, axis="level", lowers=False)
+    grip = one.grip and replace(one.grip, at_m=PINION_M if one.grip.force_n else 0.0)
+    gear = model.Gear(draw(st.floats(0.01, 1000)))
+    return replace(one, load=load, drive=gear, grip=grip, tip_m=None, nip_m=None, nip_edge_m=None)
+
+
+@st.composite
 def outputs(draw: st.DrawFn, name: str, board: str) -> model.Output:
     pin = draw(PINS)
-    kind = draw(st.integers(0, 3))
+    kind = draw(st.integers(0, 4))
+    if kind == 4:
+        return draw(rods(name, board))
     if kind == 0:
         return draw(servos(name, board))
     if kind == 1:
@@ -200,8 +219,12 @@ def rigs(draw: st.DrawFn, names: list[str]) -> Rig:
 
 
 def mounted(draw: st.DrawFn, made: list[model.Output]) -> None:
-    """Lets some of the servos stand on servos before them."""
-    places = [n for n, output in enumerate(made) if isinstance(output, model.Servo)]
+    """Lets some of the servos with hinges stand on such servos before them."""
+    places = [
+        n
+        for n, output in enumerate(made)
+        if isinstance(output, model.Servo) and output.load.slide is None
+    ]
     for n, carriers in zip(places[1:], accumulate([p] for p in places), strict=False):
         on = draw(st.none() | st.sampled_from([made[p].name for p in carriers]))
         servo = made[n]

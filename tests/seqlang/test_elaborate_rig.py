@@ -18,9 +18,11 @@ from sim.model import (
     LeverPair,
     Plate,
     PointMass,
+    Ram,
     Regulator,
     Rod,
     Servo,
+    Slide,
     Spring,
     StripLight,
     Wire,
@@ -29,6 +31,7 @@ from sim.rig.disturbance import SWAY_G
 from sim.rig.fuse import STANDARDS
 from sim.rig.regions import REGIONS
 from sim.rig.servo import TIME_CONSTANT_S
+from sim.rig.slide import PINION_M
 
 SERVO = """\
 servo x: body pin PB4
@@ -294,6 +297,98 @@ def test_a_drive_says_what_it_loses_and_how_much_play_it_has() -> None:
     for out_of_range in ("0 %", "0.9 %", "101 %"):
         found = finding_of(f"gear 2, efficiency {out_of_range}")
         assert names(found) == ["number-out-of-range"]
+
+
+ROD = "rating 40 mm/s, 60 N, 2 A at 6 V"
+
+
+def line_of(*lines: str) -> Loaded:
+    points = "pulse 1000 us at 0 mm, 2000 us at 50 mm"
+    body = (points, "travel 2 mm to 48 mm", *lines)
+    return with_rig("servo crest: body pin PB1", *(f"    {line}" for line in body))
+
+
+def crest(*lines: str) -> Servo:
+    found = line_of(*lines)
+    assert found.findings == ()
+    assert found.show is not None
+    one = found.show.rig.outputs[-1]
+    assert isinstance(one, Servo)
+    return one
+
+
+def test_a_part_along_a_line_has_its_lengths_and_forces() -> None:
+    one = crest(ROD, "load 300 g", "load 100 g", "slope 30 deg", "friction 2 N")
+    assert one.linear
+    assert one.load.slide is not None
+    assert one.load.slide.mass_kg == pytest.approx(0.4)
+    assert one.load.slide.slope_deg == 30.0
+    assert one.travel_deg == (2.0, 48.0)
+    assert one.ratings[0].speed_deg_s == 40.0
+    assert one.ratings[0].stall_nm == pytest.approx(60.0 * PINION_M)
+    assert one.load.friction_nm == pytest.approx(2.0 * PINION_M)
+    assert crest(ROD).load.slide == Slide(0.0, 90.0)
+    grip = crest(ROD, "grips 8 N, past 40 mm, for 2 s").grip
+    assert grip is not None
+    assert (grip.force_n, grip.at_m, grip.contact_deg) == (8.0, PINION_M, 40.0)
+    spring = crest(ROD, "spring 0.1 N/mm, neutral at 5 mm").load.springs[0]
+    assert spring.rate_nm_per_rad == pytest.approx(100.0 * PINION_M**2)
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        "level at 10 deg",
+        "axis upright",
+        "tip at 30 mm",
+        "nip at 3 mm",
+        "levers horn 20 mm, arm 24 mm",
+        "ram ground 80 mm, arm 25 mm",
+        "load rod 10 g, 30 mm",
+        "load 10 g at 30 mm",
+        "grips 8 N at 60 mm, past 40 mm, for 2 s",
+    ],
+)
+def test_what_a_hinge_has_is_nothing_for_a_line(wrong: str) -> None:
+    assert names(line_of(ROD, wrong)) == ["wrong-kind"]
+
+
+def test_a_servo_that_turns_cannot_push_and_one_that_pushes_needs_pins() -> None:
+    assert names(line_of("rating 0.16 s/60deg, 9 kgf.cm, 2 A at 6 V")) == ["wrong-kind"]
+    turning = ("pulse 1000 us at 0 deg, 2000 us at 90 deg", "travel 0 deg to 60 deg")
+
+    def lid(*lines: str) -> Loaded:
+        return with_rig("servo lid: body pin PB1", *(f"    {x}" for x in (*turning, *lines)))
+
+    assert names(lid(ROD)) == ["wrong-kind"]
+    good_lid = lid(ROD, "ram ground 80 mm, arm 25 mm, zero at 60 deg")
+    assert good_lid.findings == ()
+    assert good_lid.show is not None
+    assert good_lid.show.rig.outputs[-1].drive == without(Ram(0.08, 0.025, 60.0), good_lid)
+    wrong = "rating 0.16 s/60deg, 9 kgf.cm, 2 A at 6 V"
+    assert names(lid(wrong, "ram ground 80 mm, arm 25 mm")) == ["wrong-kind"]
+    assert names(lid(wrong, "slope 30 deg")) == ["wrong-kind"]
+    assert names(lid(wrong, "load 30 g")) == ["wrong-kind"]
+    assert names(lid(wrong, "grips 8 N, past 40 deg, for 2 s")) == ["wrong-kind"]
+
+
+def without(ram: Ram, found: Loaded) -> Ram:
+    """The ram with the mark of the one that was read."""
+    assert found.show is not None
+    return replace(ram, mark=found.show.rig.outputs[-1].drive.mark)
+
+
+def test_a_place_on_a_line_is_a_length_that_the_table_holds() -> None:
+    found = line_of(ROD).show
+    assert found is not None
+    wide = with_rig(
+        "servo crest: body pin PB1",
+        "    pulse 1000 us at 0 mm, 2000 us at 400 mm",
+        "    travel 0 mm to 300 mm",
+        f"    {ROD}",
+    )
+    assert names(wide) == ["number-out-of-range"]
+    assert "327 mm" in wide.findings[0].message
 
 
 def test_a_grip_has_a_force_at_a_distance_or_all_the_servo_has() -> None:

@@ -24,6 +24,7 @@ from seqlang.checks.figures import figure, figures
 from seqlang.text.findings import Finding
 from sim.model import Gear, Servo
 from sim.rig.drive import calibration_gap, reach
+from sim.rig.slide import of_part
 
 MOST_DEG = 1.0
 """A miss that nobody sees on a moving part (own judgement)."""
@@ -61,15 +62,16 @@ def check(context: Context) -> Iterator[Finding]:
 
 def _play(context: Context, servo: Servo) -> Finding:
     asked, limit = figures(servo.backlash_deg / 2.0, MOST_DEG)
+    unit = of_part(servo).place
     return Finding(
         "advice",
         "backlash",
-        f"`{servo.name}` may stand {asked} deg to either side of its angle, and {limit} deg is "
-        "hardly seen",
+        f"`{servo.name}` may stand {asked} {unit} to either side of its angle, and {limit} {unit} "
+        "is hardly seen",
         context.span(servo.mark, "backlash"),
         label="play between horn and part",
         help="let a light spring hold the part to one side of its play, or tighten the linkage",
         asked=servo.backlash_deg / 2.0,
         limit=MOST_DEG,
-        unit="deg",
+        unit=unit,
     )

@@ -26,6 +26,7 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure
 from seqlang.text.findings import Finding
 from sim.model import CalibrationPoint, Servo
+from sim.rig.slide import of_part
 from sim.rulebook import CALIBRATION_POINTS
 
 
@@ -56,8 +57,8 @@ def check(context: Context) -> Iterator[Finding]:
         yield Finding(
             "error",
             "calibration-order",
-            f"the pulses of `{servo.name}` do not run one way: {_point(before)}, "
-            f"then {_point(after)}",
+            f"the pulses of `{servo.name}` do not run one way: {_point(before, servo)}, "
+            f"then {_point(after, servo)}",
             span,
             label="the pulse must rise at every point or fall at every point",
             help="measure the points again, from one end of the travel to the other",
@@ -75,5 +76,5 @@ def _first_break(
     return None
 
 
-def _point(point: CalibrationPoint) -> str:
-    return f"{figure(point.pulse_us, 5)} us at {figure(point.angle_deg, 4)} deg"
+def _point(point: CalibrationPoint, servo: Servo) -> str:
+    return f"{figure(point.pulse_us, 5)} us at {figure(point.angle_deg, 4)} {of_part(servo).place}"

@@ -28,10 +28,10 @@ import numpy as np
 from seqlang.checks.calibration.calibration_order import is_ordered
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
-from seqlang.checks.rewrite import rewritten
-from seqlang.text import units
+from seqlang.checks.rewrite import measures, rewritten
 from seqlang.text.findings import Finding
 from sim.model import Servo
+from sim.rig.slide import of_part
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -54,13 +54,13 @@ def _travel_end(context: Context, servo: Servo, part: str, angle_deg: float) -> 
     fix = None
     if not math.isnan(passing):
         fix = rewritten(
-            context, span, passing, units.DEGREES, "up" if part == "travel low" else "down"
+            context, span, passing, measures(servo).place, "up" if part == "travel low" else "down"
         )
     yield Finding(
         "error",
         "pulse-outside-range",
-        f"at {figure(angle_deg)} deg `{servo.name}` would get a pulse of {asked_text} us, "
-        f"and it takes {figure(low, 4)} us to {figure(high, 4)} us",
+        f"at {figure(angle_deg)} {of_part(servo).place} `{servo.name}` would get a pulse of "
+        f"{asked_text} us, and it takes {figure(low, 4)} us to {figure(high, 4)} us",
         span,
         label=f"{asked_text} us here, the limit is {limit_text} us",
         related=((context.span(servo.mark, "pulse"), "the calibration points"),),

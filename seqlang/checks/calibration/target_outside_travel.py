@@ -23,10 +23,10 @@ from collections.abc import Iterator
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figures
-from seqlang.checks.rewrite import rewritten
-from seqlang.text import units
+from seqlang.checks.rewrite import measures, rewritten
 from seqlang.text.findings import Finding, Span
 from sim.model import Servo
+from sim.rig.slide import of_part
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -47,18 +47,20 @@ def _finding(context: Context, servo: Servo, angle_deg: float, span: Span, what:
     limit = low if angle_deg < low else high
     asked_text, limit_text = figures(angle_deg, limit)
     side = "below" if angle_deg < low else "beyond"
-    fix = rewritten(context, span, limit, units.DEGREES, "up" if angle_deg < low else "down")
+    fix = rewritten(
+        context, span, limit, measures(servo).place, "up" if angle_deg < low else "down"
+    )
     return Finding(
         "error",
         "target-outside-travel",
-        f"{what}`{servo.name}` lies {side} its travel: {asked_text} deg, "
-        f"and the travel ends at {limit_text} deg",
+        f"{what}`{servo.name}` lies {side} its travel: {asked_text} {of_part(servo).place}, "
+        f"and the travel ends at {limit_text} {of_part(servo).place}",
         span,
-        label=f"{side} {limit_text} deg",
+        label=f"{side} {limit_text} {of_part(servo).place}",
         related=((context.span(servo.mark, "travel"), f"the travel of `{servo.name}`"),),
         help=f"stay within the travel: `{fix.text}`",
         fix=fix,
         asked=angle_deg,
         limit=limit,
-        unit="deg",
+        unit=of_part(servo).place,
     )

@@ -25,9 +25,9 @@ from collections.abc import Iterator
 from seqlang.checks.calibration.calibration_order import is_ordered
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figures
-from seqlang.checks.rewrite import rewritten
-from seqlang.text import units
+from seqlang.checks.rewrite import measures, rewritten
 from seqlang.text.findings import Finding, Fix
+from sim.rig.slide import of_part
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -42,20 +42,24 @@ def check(context: Context) -> Iterator[Finding]:
         ):
             if not outside:
                 continue
-            span = context.span(servo.mark, part)
+            span, unit = context.span(servo.mark, part), of_part(servo).place
             asked, limit = figures(angle_deg, limit_deg)
             fix: Fix | None = rewritten(
-                context, span, limit_deg, units.DEGREES, "up" if side == "below" else "down"
+                context,
+                span,
+                limit_deg,
+                measures(servo).place,
+                "up" if side == "below" else "down",
             )
             if low >= last or high <= first:  # nothing is left of the travel if it ends there
                 fix = None
             yield Finding(
                 "error",
                 "travel-outside-calibration",
-                f"the travel of `{servo.name}` ends at {asked} deg, {side} its "
-                f"{'first' if side == 'below' else 'last'} calibration point at {limit} deg",
+                f"the travel of `{servo.name}` ends at {asked} {unit}, {side} its "
+                f"{'first' if side == 'below' else 'last'} calibration point at {limit} {unit}",
                 span,
-                label=f"no pulse is known {side} {limit} deg",
+                label=f"no pulse is known {side} {limit} {unit}",
                 related=((context.span(servo.mark, "pulse"), "the calibration points"),),
                 help="measure points on both sides of the travel"
                 if fix is None
@@ -63,5 +67,5 @@ def check(context: Context) -> Iterator[Finding]:
                 fix=fix,
                 asked=angle_deg,
                 limit=limit_deg,
-                unit="deg",
+                unit=unit,
             )

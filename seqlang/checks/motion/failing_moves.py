@@ -16,6 +16,7 @@ from seqlang.text import units
 from seqlang.text.findings import Fix, Span
 from sim.model import MINIMUM_JERK, NO_MARK, Law, Move
 from sim.rig import servo as lines
+from sim.rig.slide import of_horn, of_part
 from sim.strain.sag import sags
 from sim.strain.shortest import Impossible, shortest_duration_ms
 
@@ -234,8 +235,8 @@ def slower(context: Context, move: Move, duration_ms: int) -> Fix | None:
 def start_places(context: Context, planned: PlannedMove) -> tuple[tuple[Span, str], ...]:
     """Where the angle that the move starts from was set."""
     name, from_deg = planned.move.output, planned.from_deg
-    label = f"`{name}` comes from {from_deg:g} deg, set here"
     servo = context.servos[name]
+    label = f"`{name}` comes from {from_deg:g} {of_part(servo).place}, set here"
     if planned.entry and servo.safe_deg == from_deg and context.has_part(servo.mark, "safe"):
         return ((context.span(servo.mark, "safe"), label),)
     where = None if planned.entry else planned.cue
@@ -247,10 +248,13 @@ def instant(context: Context, failure: Failure) -> str:
     """The worst instant in words: where, under which torque and speed, at which voltage."""
     asked, way = failure.work.assessment, failure.way
     kept = context.show.rig.wearer.margin
-    at = f"worst {figure(asked.at_ms[way])} ms into the move, at {figure(asked.angle_deg[way])} deg"
+    part, horn = of_part(failure.work.servo), of_horn(failure.work.servo)
+    where = f"{figure(asked.angle_deg[way])} {part.place}"
+    at = f"worst {figure(asked.at_ms[way])} ms into the move, at {where}"
+    effort = figure(horn.of_torque(abs(asked.torque_nm[way])))
     return (
-        f"{at}: {figure(abs(asked.torque_nm[way]))} N.m at {figure(abs(asked.speed_deg_s[way]))} "
-        f"deg/s on the horn, {figure(asked.voltage_v[way])} V at the servo, "
+        f"{at}: {effort} {horn.effort} at {figure(abs(asked.speed_deg_s[way]))} "
+        f"{horn.place}/s {horn.where}, {figure(asked.voltage_v[way])} V at the servo, "
         f"{figure(100 * kept)} % kept as margin"
     )
 

@@ -30,6 +30,7 @@ from seqlang.text import units
 from seqlang.text.findings import Finding
 from sim.rig.grip import Gripping, greatest_force_n, gripping, presses
 from sim.rig.servo import line
+from sim.rig.slide import of_horn, of_part
 from sim.rig.supply import highest_v
 
 if TYPE_CHECKING:
@@ -53,7 +54,8 @@ def _finding(
     context: Context, servo: Servo, hard: Gripping, has_nm: float, volts: float
 ) -> Finding:
     rig = context.sound_show.rig
-    asked, limit = figures(hard.torque_nm, has_nm)
+    part, horn = of_part(servo), of_horn(servo)
+    asked, limit = figures(horn.of_torque(hard.torque_nm), horn.of_torque(has_nm))
     grippers = [press.gripper for press in presses(rig)[servo.name]]
     force_n = greatest_force_n(rig, servo, has_nm)
     grip = servo.grip
@@ -66,9 +68,10 @@ def _finding(
     return Finding(
         "error",
         "grip-too-weak",
-        f"`{servo.name}` would have to give {asked} N.m to grip, and has {limit} N.m",
+        f"`{servo.name}` would have to give {asked} {horn.effort} to grip, and has {limit} "
+        f"{horn.effort}",
         where,
-        label=f"at {figure(hard.angle_deg)} deg of `{servo.name}`",
+        label=f"at {figure(hard.angle_deg)} {part.place} of `{servo.name}`",
         related=((context.span(servo.mark, "name"), "the servo that bears it"),),
         notes=(
             f"{figure(volts)} V at the worst instant, "
@@ -79,7 +82,7 @@ def _finding(
         else f"`{fix.text}` is what it can grip with; or grip closer to the hinge, gear down, or "
         "take a stronger servo",
         fix=fix,
-        asked=hard.torque_nm,
-        limit=has_nm,
-        unit="N.m",
+        asked=horn.of_torque(hard.torque_nm),
+        limit=horn.of_torque(has_nm),
+        unit=horn.effort,
     )

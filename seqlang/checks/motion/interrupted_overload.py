@@ -29,10 +29,10 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures, seconds
 from seqlang.checks.motion.failing_moves import failures, pace_span
 from seqlang.checks.passing import interruptions_of_passing
-from seqlang.checks.rewrite import rewritten
-from seqlang.text import units
+from seqlang.checks.rewrite import measures, rewritten
 from seqlang.text.findings import Finding, Fix, Span
 from sim.model import Servo, Show
+from sim.rig.slide import of_horn, of_part
 from sim.rulebook import FRAME_MS
 from sim.strain.interruption import STOP, Cuts, Interruption, interruptions
 
@@ -64,7 +64,11 @@ def _overload(context: Context, cuts: Cuts) -> Iterator[Finding]:
     worst = max(cuts.found, key=lambda cut: cut.share)
     if cuts.bound_keeps or worst.share <= limit + SLACK:
         return
-    torque, allowed = figures(abs(worst.torque_nm), worst.allowed_nm)
+    servo = context.servos[cuts.servo]
+    part, horn = of_part(servo), of_horn(servo)
+    torque, allowed = figures(
+        horn.of_torque(abs(worst.torque_nm)), horn.of_torque(worst.allowed_nm)
+    )
     fix = _braking_softer(context, cuts.servo)
     yield Finding(
         "warning",
@@ -74,9 +78,9 @@ def _overload(context: Context, cuts: Cuts) -> Iterator[Finding]:
         label=f"interrupted {seconds(worst.at_ms)} after its start",
         related=_taking(context, worst),
         notes=(
-            f"worst at {figure(worst.angle_deg)} deg: {torque} N.m at "
-            f"{figure(abs(worst.speed_deg_s))} deg/s on the horn, where {allowed} N.m keep "
-            "the margin",
+            f"worst at {figure(worst.angle_deg)} {part.place}: {torque} {horn.effort} at "
+            f"{figure(abs(worst.speed_deg_s))} {horn.place}/s {horn.where}, where {allowed} "
+            f"{horn.effort} keep the margin",
         ),
         help="slow down one of the two moves, or let the second cue wait: `if busy wait`"
         if fix is None
@@ -113,7 +117,7 @@ def _braking_softer(context: Context, name: str) -> Fix | None:
         middle = (low + high) / 2.0
         low, high = (middle, high) if keeps(middle) else (low, middle)
     span = context.span(servo.mark, "acceleration")
-    return rewritten(context, span, low, units.TURN_ACCELERATION, "down")
+    return rewritten(context, span, low, measures(servo).acceleration, "down")
 
 
 def _with_servo(show: Show, servo: Servo) -> Show:

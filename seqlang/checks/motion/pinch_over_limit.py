@@ -58,18 +58,22 @@ def check(context: Context) -> Iterator[Finding]:
 def _finding(context: Context, one: Pinch, region: str, worst: Excess) -> Finding:
     servo = context.servos[one.servo]
     asked, limit = figures(worst.value, worst.limit)
+    where = "" if one.straight else f" at its {worst.where}"
     least_m = worst.at_m * worst.value / worst.limit
     wearer = context.show.rig.wearer.mark
     return Finding(
         "warning",
         "pinch-over-limit",
-        f"`{one.servo}` presses with {asked} {worst.unit} at its {worst.where} when it stalls, and "
+        f"`{one.servo}` presses with {asked} {worst.unit}{where} when it stalls, and "
         f"{limit} {worst.unit} are published for {REGIONS[region].title}",
         context.span(servo.mark, "nip" if context.has_part(servo.mark, "nip") else "name"),
-        label=f"{figure(1000 * worst.at_m)} mm from the hinge",
+        label="" if one.straight else f"{figure(1000 * worst.at_m)} mm from the hinge",
         related=((context.span(wearer, "region"), "is near"),),
         notes=(STATUS,),
-        help=f"guard the gap and say from where on something can be caught, "
+        help="take a weaker servo, let a weak link give way first, or press with a broader, softer "
+        "edge"
+        if one.straight
+        else f"guard the gap and say from where on something can be caught, "
         f"`nip at {ceil(1000 * least_m)} mm`; or take a weaker servo or a lower gear ratio, let a "
         "weak link give way, or press with a broader, softer edge",
         asked=worst.value,

@@ -25,6 +25,7 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures, seconds
 from seqlang.checks.motion import failing_moves
 from seqlang.text.findings import Finding
+from sim.rig.slide import of_part
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -38,16 +39,17 @@ def _finding(context: Context, failure: failing_moves.Failure) -> Finding:
     asked = float(failure.work.assessment.peak_accel_deg_s2[failure.way])
     limit = servo.accel_deg_s2 or 0.0
     asked_text, limit_text = figures(asked, limit)
+    unit = of_part(servo).place
     fix = None
     if failure.shortest_ms is not None:
         fix = failing_moves.slower(context, move, failure.shortest_ms)
     return Finding(
         "error",
         "servo-acceleration",
-        f"`{move.output}` would accelerate at {asked_text} deg/s2, and its limit is "
-        f"{limit_text} deg/s2",
+        f"`{move.output}` would accelerate at {asked_text} {unit}/s2, and its limit is "
+        f"{limit_text} {unit}/s2",
         failing_moves.pace_span(context, move),
-        label=f"{figure(abs(move.angle_deg - failure.planned.from_deg))} deg in "
+        label=f"{figure(abs(move.angle_deg - failure.planned.from_deg))} {unit} in "
         f"{seconds(move.duration_ms)}",
         related=(
             *failing_moves.start_places(context, failure.planned),
@@ -57,5 +59,5 @@ def _finding(context: Context, failure: failing_moves.Failure) -> Finding:
         fix=fix,
         asked=asked,
         limit=limit,
-        unit="deg/s2",
+        unit=f"{unit}/s2",
     )

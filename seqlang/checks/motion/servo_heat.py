@@ -25,6 +25,7 @@ from seqlang.checks.passing import rehearsable
 from seqlang.text.findings import Finding
 from sim.rig.grip import presses
 from sim.rig.servo import KGF_CM_NM
+from sim.rig.slide import of_horn, of_part
 from sim.score.tree import rest_angles
 from sim.strain.heat import CONTINUOUS, Heat, hardest_hold, heats
 
@@ -35,7 +36,7 @@ def check(context: Context) -> Iterator[Finding]:
     for name in sorted(context.sound):
         hold = hardest_hold(context.servos[name], rest[name], context.show.rig.wearer)
         if hold.share > CONTINUOUS:
-            yield _finding(context, name, hold.share, f"holding {figure(hold.angle_deg)} deg")
+            yield _finding(context, name, hold.share, _holding(context, name, hold.angle_deg))
         else:
             cool.append(name)
     if not any(_could_be_hot(context, name) for name in cool) or not context.once(rehearsable):
@@ -43,6 +44,10 @@ def check(context: Context) -> Iterator[Finding]:
     for heat in heats(context.sound_show):
         if heat.servo in cool and heat.rms_share > heat.limit:
             yield _finding(context, heat.servo, heat.rms_share, _over_time(heat))
+
+
+def _holding(context: Context, name: str, angle_deg: float) -> str:
+    return f"holding {figure(angle_deg)} {of_part(context.servos[name]).place}"
 
 
 def _could_be_hot(context: Context, name: str) -> bool:
@@ -60,17 +65,22 @@ def _finding(context: Context, name: str, share: float, where: str) -> Finding:
     asked, limit = figures(100 * share, 100 * CONTINUOUS)
     servo = context.servos[name]
     stall, volts = servo.ratings[0].stall_nm, servo.ratings[0].voltage_v
-    enough_kgf_cm = ceil(10.0 * share * stall / CONTINUOUS / KGF_CM_NM) / 10.0
+    told = of_horn(servo)
+    enough_nm = share * stall / CONTINUOUS
+    enough = f"{figure(ceil(10.0 * enough_nm / KGF_CM_NM) / 10.0)} kgf.cm"
+    if servo.linear:
+        enough = f"{figure(ceil(10.0 * told.of_torque(enough_nm)) / 10.0)} N"
     return Finding(
         "warning",
         "servo-heat",
         f"`{name}` is loaded with {asked} % of its stall torque {where}, and can take about "
         f"{limit} % for long",
         context.span(servo.mark, "name"),
-        label=f"{figure(share * stall)} N.m of {figure(stall)} N.m at {figure(volts)} V",
+        label=f"{figure(told.of_torque(share * stall))} {told.effort} of "
+        f"{figure(told.of_torque(stall))} {told.effort} at {figure(volts)} V",
         related=((context.span(servo.load.mark), f"what `{name}` carries"),),
         help="let it rest where less weight pulls, add a spring against the weight, or take a "
-        f"servo of at least {figure(enough_kgf_cm)} kgf.cm at {figure(volts)} V",
+        f"servo of at least {enough} at {figure(volts)} V",
         asked=share,
         limit=CONTINUOUS,
         unit="of the stall torque",

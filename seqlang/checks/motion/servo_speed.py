@@ -25,6 +25,7 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures, seconds
 from seqlang.checks.motion import failing_moves
 from seqlang.text.findings import Finding
+from sim.rig.slide import of_horn, of_part
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -38,21 +39,23 @@ def _finding(context: Context, failure: failing_moves.Failure) -> Finding:
     speed = abs(float(asked.speed_deg_s[way]))
     left = failing_moves.speed_left_deg_s(context, failure)
     speed_text, left_text = figures(speed, left)
+    told = of_horn(failure.work.servo)
     fix = None
     if failure.shortest_ms is not None:
         fix = failing_moves.slower(context, move, failure.shortest_ms)
     return Finding(
         "error",
         "servo-speed",
-        f"`{move.output}` would have to turn at {speed_text} deg/s, and can do {left_text} deg/s",
+        f"`{move.output}` would have to {told.verb} at {speed_text} {told.place}/s, and can do "
+        f"{left_text} {told.place}/s",
         failing_moves.pace_span(context, move),
-        label=f"{figure(abs(move.angle_deg - failure.planned.from_deg))} deg in "
-        f"{seconds(move.duration_ms)}",
+        label=f"{figure(abs(move.angle_deg - failure.planned.from_deg))} "
+        f"{of_part(failure.work.servo).place} in {seconds(move.duration_ms)}",
         related=failing_moves.start_places(context, failure.planned),
         notes=(failing_moves.instant(context, failure),),
         help=failing_moves.advice(failure, fix),
         fix=fix,
         asked=speed,
         limit=left,
-        unit="deg/s",
+        unit=f"{told.place}/s",
     )

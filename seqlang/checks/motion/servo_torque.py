@@ -33,6 +33,7 @@ from seqlang.checks.figures import figures
 from seqlang.checks.motion import failing_moves
 from seqlang.text.findings import Finding
 from sim.model import Servo
+from sim.rig.slide import of_horn, of_part
 from sim.score.tree import rest_angles
 from sim.strain.envelope import TOLERANCE, operate
 
@@ -55,27 +56,29 @@ def _held(context: Context, servo: Servo, rest_deg: tuple[float, ...]) -> Iterat
     if float(asked.share[worst]) <= 1.0 - rig.wearer.margin + TOLERANCE:
         return
     torque, left = abs(float(asked.torque_nm[worst])), float(asked.allowed_nm[worst])
-    torque_text, left_text = figures(torque, left)
+    part, told = of_part(servo), of_horn(servo)
+    torque_text, left_text = figures(told.of_torque(torque), told.of_torque(left))
     yield Finding(
         "error",
         "servo-torque",
-        f"`{servo.name}` would have to hold {rest_deg[worst]:g} deg with {torque_text} N.m, and "
-        f"has {left_text} N.m",
+        f"`{servo.name}` would have to hold {rest_deg[worst]:g} {part.place} with {torque_text} "
+        f"{told.effort}, and has {left_text} {told.effort}",
         context.span(servo.mark, "name"),
         label="no cue moves it, and it must stand",
         help="take a lighter part, a counterweight spring, a stronger servo or a higher gear "
         "ratio"
         + (", or let the other parts of its chain move more slowly" if servo.load.coupled else ""),
-        asked=torque,
-        limit=left,
-        unit="N.m",
+        asked=told.of_torque(torque),
+        limit=told.of_torque(left),
+        unit=told.effort,
     )
 
 
 def _finding(context: Context, failure: failing_moves.Failure) -> Finding:
     asked, way, move = failure.work.assessment, failure.way, failure.planned.move
     torque, left = abs(float(asked.torque_nm[way])), float(asked.allowed_nm[way])
-    torque_text, left_text = figures(torque, left)
+    told = of_horn(failure.work.servo)
+    torque_text, left_text = figures(told.of_torque(torque), told.of_torque(left))
     fix = None
     if failure.shortest_ms is not None:
         fix = failing_moves.slower(context, move, failure.shortest_ms)
@@ -83,7 +86,8 @@ def _finding(context: Context, failure: failing_moves.Failure) -> Finding:
     return Finding(
         "error",
         "servo-torque",
-        f"`{move.output}` would have to give {torque_text} N.m, and has {left_text} N.m there",
+        f"`{move.output}` would have to give {torque_text} {told.effort}, and has {left_text} "
+        f"{told.effort} there",
         failing_moves.pace_span(context, move),
         label="too much for this load" if failure.impossible else "too quick for this load",
         related=(
@@ -93,7 +97,7 @@ def _finding(context: Context, failure: failing_moves.Failure) -> Finding:
         notes=(failing_moves.instant(context, failure),),
         help=failing_moves.advice(failure, fix),
         fix=fix,
-        asked=torque,
-        limit=left,
-        unit="N.m",
+        asked=told.of_torque(torque),
+        limit=told.of_torque(left),
+        unit=told.effort,
     )

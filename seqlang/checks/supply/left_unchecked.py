@@ -28,6 +28,7 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure
 from seqlang.text.findings import Finding
 from sim.model import Board, Direct
+from sim.rig.load import mass
 from sim.rig.logic import REGULATOR_V, USUAL, chip_v, logic_of
 from sim.rig.supply import highest_v
 
@@ -59,7 +60,7 @@ def check(context: Context) -> Iterator[Finding]:
             )
     carriers = {one.mount.on for one in context.servos.values() if one.mount is not None}
     for servo in context.servos.values():
-        if not servo.load.bodies and not servo.load.springs and servo.name not in carriers:
+        if not mass(servo.load).mass_kg and not servo.load.springs and servo.name not in carriers:
             yield Finding(
                 "advice",
                 "unloaded-servo",
