@@ -20,6 +20,7 @@ Source of the limit: the chip's data sheet, as stated in its entry in `firmware_
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import floor
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
@@ -97,12 +98,22 @@ def _brown_outs(context: Context, own: list[Sag]) -> Iterator[Finding]:
             label=f"{figure(sag.board_a)} A through this feed",
             related=cues_running(context, sag),
             notes=_lost(context, sag, chip_v),
-            help="use thicker or shorter wire, a stronger supply, or a supply of its own for the "
-            "board",
+            help=_remedy(sag, limit),
             asked=chip_v,
             limit=limit,
             unit="V",
         )
+
+
+def _remedy(sag: Sag, limit_v: float) -> str:
+    """What helps: more at the board, or, where enough arrives there, less lost on the board."""
+    spare = floor(10.0 * (sag.voltage_v - limit_v)) / 10.0
+    if spare >= 0.1:
+        return (
+            f"enough arrives: take a board whose regulator needs {spare:g} V or less and say so "
+            f"(`logic 5 V, dropout {spare:g} V`), or feed the board a higher voltage"
+        )
+    return "use thicker or shorter wire, a stronger supply, or a supply of its own for the board"
 
 
 def _is_meant_low(context: Context, sag: Sag) -> bool:

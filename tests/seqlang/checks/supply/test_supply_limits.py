@@ -558,3 +558,17 @@ def test_the_thinnest_wire_that_carries_just_the_fuse_is_named() -> None:
         (one,) = findings(text, "wire-overload")
         assert one.fix is not None
         assert one.fix.text == gauge
+
+
+def test_a_chip_short_of_what_its_own_board_takes_is_told_so() -> None:
+    """5 V arrive, less the wire's loss; the board's regulator takes 1 V of them by default."""
+    text = show(supply="source adapter 5 V, 6 A", feed="100 mm of 18 AWG\n    logic 5 V")
+    (one,) = [x for x in findings(text, "brown-out") if not x.message.startswith("at power-up")]
+    assert one.help is not None
+    assert one.help.startswith("enough arrives: take a board whose regulator needs 0.")
+    dropout = one.help.split("dropout ")[1].split(" V")[0]
+    mended = show(
+        supply="source adapter 5 V, 6 A",
+        feed=f"100 mm of 18 AWG\n    logic 5 V, dropout {dropout} V",
+    )
+    assert not [x for x in findings(mended, "brown-out") if "falls to" in x.message]
