@@ -22,6 +22,17 @@ enum { SHORTEST = BC_HEADER_SIZE + BC_CRC_SIZE };
 #define MOST_SHARE 0x8000u
 
 /* What is known of the table as the check goes on. */
+/*
+ * Ops that point to threads and were found good, the last of each. What several point to need not be read for each of
+ * them: a large table would take seconds.
+ */
+enum { POINTERS = 24 };
+
+struct pointer {
+    uint16_t at;
+    uint8_t code; /* of the op; 0: none */
+};
+
 struct check {
     uint16_t end; /* where the CRC starts */
     uint8_t servos;
@@ -29,6 +40,8 @@ struct check {
     uint8_t pixels;
     uint8_t taken[BC_PORTS]; /* pins, a bit each */
     bool pin_is_bad;         /* told after faults of records */
+    struct pointer followed[POINTERS];
+    uint8_t next_followed; /* the place of the next one */
 };
 
 /* Between two steps: cells may be written, and whatever is due be done, with the table that plays.
@@ -469,11 +482,30 @@ static bool is_as_stated(const struct check *check, uint8_t call) {
            has_waited == ((call & BC_CALL_WAITS) != 0);
 }
 
+/* A fork, go on or call. */
+static bool points_well(struct check *check, const struct bc_step *op) {
+    struct pointer *next = &check->followed[check->next_followed];
+    uint8_t n;
+    for (n = 0; n < POINTERS; n++) {
+        const struct pointer *known = &check->followed[n];
+        if (known->code == op->code && known->at == op->operand && known->at >= bc_table_tell()) {
+            return true;
+        }
+    }
+    if (!points_to_thread(check, op) || (is_call(op) && !is_as_stated(check, op->code))) {
+        return false;
+    }
+    next->at = op->operand;
+    next->code = op->code;
+    check->next_followed = (uint8_t)((check->next_followed + 1) % POINTERS);
+    return true;
+}
+
 /*
  * The cursor stands behind the op, and may be moved. An op that reaches beyond the end is read
  * there, which does no harm, and then found out.
  */
-static bool op_is_good(const struct check *check, const struct bc_step *op) {
+static bool op_is_good(struct check *check, const struct bc_step *op) {
     if (bc_table_tell() > check->end) {
         return false;
     }
@@ -489,14 +521,13 @@ static bool op_is_good(const struct check *check, const struct bc_step *op) {
         return op->operand <= BC_DURATION_MAX;
     case BC_OP_FORK:
     case BC_OP_GO_ON:
-        return points_to_thread(check, op);
+        return points_well(check, op);
     case BC_OP_LONG_WAIT:
         return op->operand > 0;
     case BC_OP_EFFECT:
         return effect_is_good(op);
     default:
-        return is_call(op) && called_calls(op->code) < BC_CALL_DEPTH &&
-               points_to_thread(check, op) && is_as_stated(check, op->code);
+        return is_call(op) && called_calls(op->code) < BC_CALL_DEPTH && points_well(check, op);
     }
 }
 
@@ -532,7 +563,7 @@ static bool nests_well(struct nesting *nesting, const struct bc_step *op) {
 }
 
 /* All ops from the cursor on; that threads fill the code, and that each cue starts with one. */
-static bool code_is_good(const struct check *check) {
+static bool code_is_good(struct check *check) {
     struct nesting nesting = {false, 0, {false}};
     uint8_t cues = bc_header(BC_AT_CUES);
     uint16_t next = bc_table_tell(); /* where the cues end */
