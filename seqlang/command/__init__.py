@@ -79,6 +79,7 @@ def group() -> None:
 def main(arguments: list[str] | None = None) -> NoReturn:
     """Run the command and exit with its status. No traceback leaves here."""
     gc.set_threshold(50_000, 20, 20)  # the process is short: collecting early only costs time
+    _open_what_is_closed()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a name the stream's encoding lacks is no failure
             stream.reconfigure(errors="replace")
@@ -135,6 +136,15 @@ def _own_mistake(error: Exception) -> NoReturn:
         f"{': ' + words if words else ''}",
         OWN_MISTAKE,
     )
+
+
+def _open_what_is_closed() -> None:
+    """Started with a closed output (`>&-`), Python has none: what is written goes nowhere."""
+    import os
+
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
 
 
 def _let_go_of(stream: TextIO) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
@@ -245,6 +246,48 @@ def test_a_file_that_cannot_be_written_is_named_as_it_was_asked_for(tmp_path: Pa
         write_whole(wanted / "a", b"x")
     assert failed.value.filename == str(wanted / "a")
     assert [each.name for each in wanted.iterdir()] == ["a"]
+
+
+def test_what_is_written_through_a_link_lands_in_the_file_behind_it(tmp_path: Path) -> None:
+    real, link = tmp_path / "real", tmp_path / "link"
+    real.write_bytes(b"old")
+    link.symlink_to("real")
+    write_whole(link, b"new")
+    assert link.is_symlink()
+    assert real.read_bytes() == b"new"
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no such pipes")
+def test_a_pipe_or_device_is_not_replaced_by_a_file(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(OSError, match="not a file") as failed:
+        write_whole(tmp_path / "pipe", b"x")
+    assert failed.value.filename == str(tmp_path / "pipe")
+    assert (tmp_path / "pipe").is_fifo()
+    assert [each.name for each in tmp_path.iterdir()] == ["pipe"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="closes outputs as a POSIX shell does")
+@pytest.mark.parametrize("closed", [(1,), (2,), (1, 2)])
+def test_a_closed_output_changes_no_status(closed: tuple[int, ...]) -> None:
+    for words, status in ((["shows/first/first.cues"], 0), (["gone.cues"], 2)):
+        done = subprocess.run(
+            [
+                "sh",
+                "-c",
+                f'"$@" {" ".join(f"{n}>&-" for n in closed)}',
+                "sh",
+                sys.executable,
+                "-m",
+                "seqlang",
+                "check",
+                *words,
+            ],
+            cwd=ROOT,
+            capture_output=True,
+            check=False,
+        )
+        assert done.returncode == status, done.stderr
 
 
 def test_wrong_usage_is_said_with_the_usage_and_one_line() -> None:
