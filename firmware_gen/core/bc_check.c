@@ -23,8 +23,8 @@ enum { SHORTEST = BC_HEADER_SIZE + BC_CRC_SIZE };
 
 /* What is known of the table as the check goes on. */
 /*
- * Ops that point to threads and were found good, the last of each. What several point to need not be read for each of
- * them: a large table would take seconds.
+ * Ops that point to threads and were found good, the last of each. What several point to need not
+ * be read for each of them: a large table would take seconds.
  */
 enum { POINTERS = 24 };
 

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Final, cast
 
 from seqlang.meaning.entry import options
 from seqlang.text.units import DEGREES, KILOGRAMS, METRES
 from sim.model import Mount, Servo
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from lark import Token
 
@@ -18,6 +18,11 @@ if TYPE_CHECKING:
     from seqlang.meaning.values import Reading
     from seqlang.text.syntax import Line
     from sim.model import Rig
+
+
+MOST_IN_CHAIN: Final = 16
+"""Parts that stand on one another, directly or not (own limit): a wrist and a hand of five fingers
+of three joints. The work of a check grows with the third power of their number."""
 
 
 def mount(reading: Reading, sheet: Sheet) -> Mount | None:
@@ -110,6 +115,7 @@ def on_sound_carriers(
             )
         if on not in servos or circle:
             loose.add(name)
+    loose |= _beyond_the_most(reading, servos, loose, tokens)
     return replace(
         rig,
         outputs=tuple(
@@ -117,6 +123,47 @@ def on_sound_carriers(
             for one in rig.outputs
         ),
     )
+
+
+def _beyond_the_most(
+    reading: Reading,
+    servos: Mapping[str, Servo],
+    loose: Collection[str],
+    tokens: Mapping[str, Token],
+) -> set[str]:
+    """Parts over `MOST_IN_CHAIN` of one chain, with what they carry; the first of each is noted."""
+    chains: dict[str, list[str]] = {}
+    for name in servos:
+        root = _root(servos, name, loose)
+        if root is not None:
+            chains.setdefault(root, []).append(name)
+    surplus: set[str] = set()
+    for root, names in chains.items():
+        if len(names) <= MOST_IN_CHAIN:
+            continue
+        mounted = [name for name in names if name != root]
+        reading.error(
+            "chain-too-long",
+            f"{len(names)} parts stand on `{root}` and on one another, and at most "
+            f"{MOST_IN_CHAIN} are checked together",
+            tokens[mounted[MOST_IN_CHAIN - 1]],
+            f"number {MOST_IN_CHAIN + 1}",
+            help="let some of them stand on the costume",
+            asked=len(names),
+            limit=MOST_IN_CHAIN,
+        )
+        surplus |= set(mounted)
+    return surplus
+
+
+def _root(servos: Mapping[str, Servo], name: str, loose: Collection[str]) -> str | None:
+    """What carries the whole chain of a part; None for a part that is in none."""
+    while name in servos and name not in loose:
+        mount = servos[name].mount
+        if mount is None:
+            return name
+        name = mount.on
+    return name if name in servos else None
 
 
 def _circle(servos: Mapping[str, Servo], name: str) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -38,6 +39,7 @@ def holding_nm(servo: Servo, angle_deg: ArrayLike, wearer: Wearer) -> Array:
     return np.where(np.isnan(torque), np.inf, np.abs(torque))
 
 
+@lru_cache(maxsize=256)
 def worst_hold(
     servo: Servo, wearer: Wearer, between_deg: tuple[float, float] | None = None
 ) -> HoldingTorque:

@@ -172,3 +172,25 @@ def test_a_part_that_cannot_be_held_is_an_error_although_no_cue_moves_it() -> No
 
 
 NAME = "servo-torque"
+
+
+def stacked(count: int) -> Loaded:
+    """So many servos, each on the one before."""
+    pins = ("PB0", "PB1", "PB2", "PB3", "PB4", "PB5", "PC0", "PC1")
+    entries = [
+        f"servo part_{n}: board_{n // 8} pin {pins[n % 8]}\n"
+        + (f"    on part_{n - 1} at 20 mm\n" if n else "")
+        + "    pulse 900 us at -90 deg, 2100 us at 90 deg\n    travel -90 deg to 60 deg\n"
+        "    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V\n"
+        for n in range(count)
+    ]
+    boards = [f"board board_{n}: atmega328p, address {n + 1}\n" for n in range(-(-count // 8))]
+    return loaded("".join((*boards, *entries)))
+
+
+def test_sixteen_parts_may_stand_on_one_another_and_no_more() -> None:
+    assert stacked(16).findings == ()
+    (finding,) = stacked(17).findings
+    assert finding.name == "chain-too-long"
+    assert "17 parts stand on `part_0`" in finding.message
+    assert stacked(60).show is not None
