@@ -52,6 +52,10 @@ of constants could double its length in every line."""
 _SHOWN = 3
 """Further places that one finding shows."""
 
+MOST_COMPARED = 15_000_000
+"""Pairs of letters compared to find names near to unknown ones (own limit): enough for 100 unknown
+names of ten letters among 1,500 known ones. Behind it a finding proposes no name."""
+
 _SECONDS_BELOW = 10.0
 """A time without a unit below this is taken for seconds in a proposal, else for milliseconds."""
 
@@ -85,6 +89,8 @@ class Reading:
         """Names declared in lines that could not be read: missing, but not unknown."""
         self._unknown: dict[str, int] = {}
         """Names that nothing known is near to, by what was said: the place of their finding."""
+        self._compared = 0
+        """Pairs of letters compared so far; see `MOST_COMPARED`."""
         self._known: dict[tuple[str, Measure], float] = {}
 
     def apart(self) -> Reading:
@@ -92,6 +98,7 @@ class Reading:
         other = Reading(self.source, self.forgiven)
         other.constants = self.constants
         other.straight = self.straight
+        other._compared = MOST_COMPARED  # nobody would see what is near
         return other
 
     def motion(self, name: str) -> Motion:
@@ -160,19 +167,30 @@ class Reading:
             self._once_more(first, token)
             return
         names = list(known)
-        near = nearest(str(token), names)
+        searches = self._may_compare(token, names)
+        near = nearest(str(token), names) if searches else None
         if near is None:
             self._unknown[message] = len(self.findings)
+        hint: str | None
         if near is not None:
             hint = f"did you mean `{near}`?"
         elif instead is not None:
             hint = instead
+        elif not searches:
+            hint = None
         elif names:
             shown = ", ".join(f"`{name}`" for name in sorted(names)[:8])
             hint = f"known here: {shown}" + (" and more" if len(names) > 8 else "")
         else:
             hint = f"this show has no {kind} yet"
         self.error("unknown-name", message, token, help=hint, fix=near)
+
+    def _may_compare(self, token: Token, names: list[str]) -> bool:
+        """Whether the token can still be compared with all the names; counts that."""
+        if self._compared < MOST_COMPARED:
+            self._compared += len(token) * sum(map(len, names))
+            return self._compared <= MOST_COMPARED
+        return False
 
     def _once_more(self, index: int, token: Token) -> None:
         """A name that nothing is near to is one mistake, however often it is used."""

@@ -13,7 +13,7 @@ the mean over one hop (own). Otherwise the ripple of the hops would count as fla
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import ceil, inf
@@ -55,7 +55,10 @@ BEATS_A_COLUMN: Final = 256
 HOP_PARTS: Final = 4
 """Instants within each hop of a running spot."""
 
-_KEPT: Final = 256
+VALUES_A_LOOK: Final = 600
+"""So many values side by side take about as long again as one look by itself (measured)."""
+
+_KEPT: Final = 4096
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,20 +99,50 @@ def fast_pattern(effect: Effect, lit: Lit, lasts_ms: float = inf) -> tuple[FastP
     `lasts_ms`: how long the effect stays on. Only the kinds that fail are in the answer; an
     irregular pattern is looked at from its start and no farther than the first that fails.
     """
+    return _fast_pattern(*_asked(effect, lit, lasts_ms))
+
+
+def looks(laid: Iterable[tuple[Effect, Lit, float]]) -> int:
+    """About how many looks `fast_pattern` takes at effects, lights and how long each stays on.
+
+    A look is one instant of a pattern under one measure. What is the same is looked at once. Of an
+    irregular pattern the first beats count.
+    """
+    return sum(_looks(*asked) for asked in {_asked(*one) for one in laid})
+
+
+def _asked(effect: Effect, lit: Lit, lasts_ms: float) -> tuple[Effect, Lit, int]:
     beats = ceil(min(lasts_ms / effect.period_ms, PATTERN_BEATS))
-    return _fast_pattern(replace(effect, output="", mark=NO_MARK), lit, beats)
+    return replace(effect, output="", mark=NO_MARK), lit, beats
+
+
+@lru_cache(maxsize=_KEPT)
+def _looks(effect: Effect, lit: Lit, beats: int) -> int:
+    if beats < 1 or not may_flash(effect, lit):
+        return 0
+    pattern = _Pattern(effect, lit)
+    beats, length = _first_look(effect, beats)
+    columns = _Columns(np.arange(0, beats, length, dtype=np.int64), length)
+    values = columns.starts.size * len(pattern.spans)
+    instants = pattern.beats_of(columns) * len(_offsets(effect, lit))
+    return instants * len(pattern.measures) * (1 + values // VALUES_A_LOOK)
+
+
+def _first_look(effect: Effect, beats: int) -> tuple[int, int]:
+    """How many beats are looked at first, and in columns of how many."""
+    if effect.name in ("breathe", "run"):
+        beats = min(beats, ceil(TOO_CLOSE_MS / effect.period_ms) + 3)
+        return beats, beats
+    return min(beats, FIRST_LOOK_BEATS), FIRST_COLUMN_BEATS
 
 
 @lru_cache(maxsize=_KEPT)
 def _fast_pattern(effect: Effect, lit: Lit, beats: int) -> tuple[FastPattern, ...]:
     if beats < 1 or not may_flash(effect, lit):
         return ()
-    if effect.name in ("breathe", "run"):
-        beats = min(beats, ceil(TOO_CLOSE_MS / effect.period_ms) + 3)
-        return _failing(effect, lit, beats, beats)
-    first = min(beats, FIRST_LOOK_BEATS)
-    found = _failing(effect, lit, first, FIRST_COLUMN_BEATS)
-    if found or first == beats:
+    first, length = _first_look(effect, beats)
+    found = _failing(effect, lit, first, length)
+    if found or first == beats or effect.name in ("breathe", "run"):
         return found
     return _failing(effect, lit, beats, BEATS_A_COLUMN)
 
@@ -236,11 +269,15 @@ class _Pattern:
         A column runs on into the next, so that no second is cut.
         """
         period = self.effect.period_ms
-        more = ceil(2.0 * TOO_CLOSE_MS / period) + 1 if columns.starts.size > 1 else 0
-        for n in range(columns.length + more):
+        for n in range(self.beats_of(columns)):
             beat = self._beat(columns.starts + n, measure)
             for number, share in enumerate(self._offsets):
                 yield (n + share) * period, beat[:, number]
+
+    def beats_of(self, columns: _Columns) -> int:
+        """How many beats of each column are looked at."""
+        more = ceil(2.0 * TOO_CLOSE_MS / self.effect.period_ms) + 1
+        return columns.length + (more if columns.starts.size > 1 else 0)
 
     def _beat(self, beat: Integers, measure: _Measure) -> Array:
         """The groups' values at the instants of one beat of each column."""

@@ -34,7 +34,7 @@ from sim.light.flash import (
     together,
 )
 from sim.light.lightness import srgb_to_linear
-from sim.light.patterns import FastPattern, Lit, fast_pattern
+from sim.light.patterns import FastPattern, Lit, fast_pattern, looks
 from sim.light.sequences import STROBE_S, STROBING_MS, Row, longest_row
 from sim.model import (
     Cue,
@@ -102,6 +102,10 @@ MOST_FRAMES: Final = 300_000
 MOST_STATEMENTS: Final = 100_000
 """Statements that are carried out meanwhile (own limit)."""
 
+MOST_LOOKS: Final = 450_000
+"""Looks at the patterns of effects (`sim.light.patterns.looks`) of all cues (own limit): about 40
+of the fastest `run` on 100 white pixels."""
+
 PATIENCE: Final = 2
 """So many times that much is watched in all. Then nothing more is looked for: no further pair of
 cues, no number that would pass (own limit)."""
@@ -148,6 +152,17 @@ class LongRow:
     row: Row
 
 
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """An effect on one of the lights it lies on: from `begins_ms` after the cue's start."""
+
+    output: str
+    effect: Effect
+    lit: Lit
+    lasts_ms: float
+    begins_ms: float
+
+
 class Eye:
     """Looks at the lights of a show; each cue is rehearsed once."""
 
@@ -162,12 +177,15 @@ class Eye:
         self._found: dict[str, tuple[Flash, ...]] = {}
         self._frames = 0
         self._statements = 0
+        self._looks = 0
 
     @property
     def is_tired(self) -> bool:
         """Whether so much has been watched that nothing more is looked for."""
         return (
-            self._frames > PATIENCE * MOST_FRAMES or self._statements > PATIENCE * MOST_STATEMENTS
+            self._frames > PATIENCE * MOST_FRAMES
+            or self._statements > PATIENCE * MOST_STATEMENTS
+            or self._looks > PATIENCE * MOST_LOOKS
         )
 
     def effort(self, cue: Cue) -> tuple[int, int]:
@@ -180,6 +198,13 @@ class Eye:
         sights = len(self.states.entries(cue)) * len(self.states.runs(cue))
         span_ms = watched_ms(cue)
         return sights * (span_ms // FRAME_MS), sights * _carried_out(cue, span_ms)
+
+    def looks(self, cue: Cue) -> int:
+        """How many looks at the patterns of its effects a cue takes: it is rehearsed for that."""
+        if self.bound.cannot_flash(cue):
+            return 0
+        laid = (one for sight in self.sights(cue) for one in self._laid(sight))
+        return looks((one.effect, one.lit, one.lasts_ms) for one in laid)
 
     # -- judging a cue --------------------------------------------------------------------------
 
@@ -240,6 +265,14 @@ class Eye:
 
     def _patterns(self, sight: Sight) -> Iterator[Flash]:
         """What flashes of the effects that the cue lays, each on every light that it lies on."""
+        laid = tuple(self._laid(sight))
+        self._looks += looks((one.effect, one.lit, one.lasts_ms) for one in laid)
+        for one in laid:
+            for fast in fast_pattern(one.effect, one.lit, one.lasts_ms):
+                yield _flash(one, fast)
+
+    def _laid(self, sight: Sight) -> Iterator[Laid]:
+        """The effects that the cue lays, on every light that each lies on."""
         for name, pieces in sight.trajectories.effects.items():
             fadings = sight.trajectories.lights[name]
             starts = [fading.start_ms for fading in fadings]
@@ -258,8 +291,7 @@ class Eye:
                         longest[piece.effect, levels] = lasts, piece.start_ms
             for (effect, levels), (lasts, start) in longest.items():
                 lit = self._lit(name, levels)
-                for fast in fast_pattern(effect, lit, lasts):
-                    yield _flash(name, fast, effect, lit, start - sight.start_ms)
+                yield Laid(name, effect, lit, lasts, start - sight.start_ms)
 
     def _stays_until(self, sight: Sight, name: str) -> float:
         """Until when an effect stays on that its cue leaves on, on the rehearsal's clock.
@@ -445,12 +477,12 @@ def _lights_under(
     return [(levels, ends) for levels, ends in last.items() if any(levels)]
 
 
-def _flash(name: str, fast: FastPattern, effect: Effect, lit: Lit, begins_ms: float) -> Flash:
-    at = begins_ms + fast.at_ms
-    found = Flashing(fast.kind, (name,), fast.count, at, at, at + fast.span_ms)
+def _flash(laid: Laid, fast: FastPattern) -> Flash:
+    at = laid.begins_ms + fast.at_ms
+    found = Flashing(fast.kind, (laid.output,), fast.count, at, at, at + fast.span_ms)
     first, last = fast.pixels
-    group = (first + 1, last) if last - first < lit.pixels else None
-    return Flash(found, None, effect, group)
+    group = (first + 1, last) if last - first < laid.lit.pixels else None
+    return Flash(found, None, laid.effect, group)
 
 
 # -- how long to watch ----------------------------------------------------------------------------

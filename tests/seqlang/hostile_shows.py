@@ -56,6 +56,15 @@ def effects(size: int) -> str:
     return RIG + _cue(rows) + _TAIL
 
 
+def effects_for_ever(size: int) -> str:
+    rows = ["repeat for ever"]
+    for n in range(size // 2):
+        colour = ("red", "white", "blue")[n % 3]
+        rows += [f"    belly run every {40 + n % 60} ms, width {n % 100 + 1}"]
+        rows += [f"    belly fade to {colour} {n % 100} % in {20 + n % 2000 * 10} ms"]
+    return RIG.replace("pixels 30", "pixels 100") + _cue(rows) + _TAIL
+
+
 def short_repeats(size: int) -> str:
     chance = Random(size)
     rows: list[str] = []
@@ -175,6 +184,12 @@ def wrong_names(size: int) -> str:
     return RIG + _cue(["nobody to 10 deg in 1 s"] * size) + _TAIL
 
 
+def misspelt_names(size: int) -> str:
+    given = (f"given verylongconstantname{n} = 1 s\n" for n in range(size // 2))
+    wrong = (f"hold verylongconstantnmae{n}" for n in range(size // 2))
+    return "".join(given) + RIG + _cue(wrong) + _TAIL
+
+
 def doubled_buttons(size: int) -> str:
     return RIG + _cue(["fan on", "hold 1 s"]) + _TAIL + "    button 1: go act\n" * size
 
@@ -189,6 +204,7 @@ HOSTILE: Final[tuple[Callable[[int], str], ...]] = (
     the_same_again,
     many_laws,
     effects,
+    effects_for_ever,
     short_repeats,
     forks,
     stagger_of_repeats,
@@ -210,6 +226,7 @@ HOSTILE: Final[tuple[Callable[[int], str], ...]] = (
     comments,
     garbage,
     wrong_names,
+    misspelt_names,
     doubled_buttons,
     constants,
 )

@@ -16,10 +16,10 @@ from seqlang.check import check
 from seqlang.checks.light import light_too_long
 from seqlang.checks.wiring import rig_too_large
 from seqlang.meaning import cue as cues
-from seqlang.meaning import durations
+from seqlang.meaning import durations, values
 from seqlang.text import indentation
 from sim.strain.eye import Eye
-from tests.seqlang.hostile_shows import HOSTILE
+from tests.seqlang.hostile_shows import HOSTILE, effects_for_ever
 
 SECONDS = 10
 MEGABYTES = 500
@@ -135,6 +135,38 @@ def test_just_so_much_light_is_watched(what: str, monkeypatch: pytest.MonkeyPatc
     assert "light-too-long" not in {finding.name for finding in check(show).findings}
     monkeypatch.setattr(light_too_long, what, spent - 1)
     assert {finding.name for finding in check(show).findings} == {"light-too-long"}
+
+
+def test_just_so_many_looks_are_taken_at_patterns(monkeypatch: pytest.MonkeyPatch) -> None:
+    lines = ["belly fade to white 100 % in 1 s", "belly run every 100 ms, width 3", "hold 1 s"]
+    show = cue("repeat for ever", *(f"    {line}" for line in lines))
+    assert show.show is not None
+    spent = Eye(show.show).looks(show.show.score.cues[0])
+    assert spent > 0
+    monkeypatch.setattr(light_too_long, "MOST_LOOKS", spent)
+    assert "light-too-long" not in {finding.name for finding in check(show).findings}
+    monkeypatch.setattr(light_too_long, "MOST_LOOKS", spent - 1)
+    assert {finding.name for finding in check(show).findings} == {"light-too-long"}
+
+
+def test_hundreds_of_different_fast_effects_are_not_all_looked_at() -> None:
+    found = {finding.name for finding in check(loaded(effects_for_ever(400))).findings}
+    assert found == {"light-too-long"}
+
+
+def test_so_many_letters_are_compared_for_a_near_name_and_not_one_more(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    two_names = 2 * len("pause0x") * 3 * len("pause0")
+    monkeypatch.setattr(values, "MOST_COMPARED", two_names)
+    uses = "".join(f"    hold pause{n}x\n" for n in range(3))
+    given = "".join(f"given pause{n} = 1 s\n" for n in range(3))
+    found = loaded(given + RIG + "cue act\n" + uses).findings
+    assert [finding.name for finding in found] == ["unknown-name"] * 3
+    assert [finding.fix and finding.fix.text for finding in found] == ["pause0", "pause1", None]
+    monkeypatch.setattr(values, "MOST_COMPARED", two_names - 1)
+    found = loaded(given + RIG + "cue act\n" + uses).findings
+    assert [finding.fix and finding.fix.text for finding in found] == ["pause0", None, None]
 
 
 def test_of_one_kind_so_many_findings_are_shown(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,13 +2,14 @@
 
 What: the cues in which a light can change eight times a second are watched frame by frame, up to
 ten minutes each; all of them together take at most 100 minutes and 100,000 statements.
+The pattern of a fast effect is looked at on every light it lies on, with 450,000 looks at most.
 
 Why: a flash that is not looked for is not found. If this is found, nothing else is checked.
 
 Example: twenty cues that each repeat a flicker for ten minutes.
 
 Instead: `repeat for ever` in place of a large count, because only two passes of it are watched;
-slower changes; fewer such cues.
+slower changes; fewer such cues; the same few effects in place of many different ones.
 
 Source of the limit: this tool's own (`sim/strain/eye.py`).
 """
@@ -19,8 +20,9 @@ from collections.abc import Iterator
 
 from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
+from sim.model import Cue
 from sim.rulebook import FRAME_MS
-from sim.strain.eye import MOST_FRAMES, MOST_STATEMENTS
+from sim.strain.eye import MOST_FRAMES, MOST_LOOKS, MOST_STATEMENTS
 
 _MS_A_MINUTE = 60_000
 
@@ -46,6 +48,7 @@ def check(context: Context) -> Iterator[Finding]:
             f"{MOST_STATEMENTS} can be followed"
         )
     else:
+        yield from _patterns(context, cues)
         return
     yield Finding(
         "error",
@@ -59,4 +62,28 @@ def check(context: Context) -> Iterator[Finding]:
         asked=asked,
         limit=limit,
         unit=unit,
+    )
+
+
+def _patterns(context: Context, cues: list[Cue]) -> Iterator[Finding]:
+    looks, most, worst = 0, -1, None
+    for cue in cues:
+        of_cue = context.eye.looks(cue)
+        looks += of_cue
+        if of_cue > most:
+            most, worst = of_cue, cue
+    if worst is None or looks <= MOST_LOOKS:
+        return
+    yield Finding(
+        "error",
+        "light-too-long",
+        f"the fast effects of all cues, on all their lights, take {looks} looks at their patterns, "
+        f"and at most {MOST_LOOKS} are taken",
+        context.span(worst.mark, "name"),
+        label=f"most of it is here: {most} looks",
+        notes=("nothing else is checked",),
+        help="use fewer different effects, lay each on fewer lights, or give them longer periods",
+        asked=looks,
+        limit=MOST_LOOKS,
+        unit="looks",
     )
