@@ -60,11 +60,12 @@ def imported_modules(path: Path) -> set[Path]:
 def test_no_modules_import_one_another_in_a_circle() -> None:
     modules = sorted(path for room in MAY_IMPORT for path in (ROOT / room).rglob("*.py"))
     order = TopologicalSorter({path: imported_modules(path) for path in modules})
+    circle: list[str] = []
     try:
         order.prepare()
     except CycleError as error:
-        circle = " -> ".join(str(path.relative_to(ROOT)) for path in error.args[1])
-        pytest.fail(f"import circle: {circle}")
+        circle = [str(path.relative_to(ROOT)) for path in error.args[1]]
+    assert circle == []
 
 
 def test_checking_a_show_imports_neither_plots_nor_ports() -> None:

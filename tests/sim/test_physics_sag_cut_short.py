@@ -134,7 +134,7 @@ def within_limits(show: Show, played: Samples) -> Samples:
     return replace(played, servos=servos)
 
 
-def hold_many(seeds: range) -> None:
+def assert_many_hold(seeds: range) -> None:
     near = 0
     for seed in seeds:
         chance = np.random.default_rng(seed)
@@ -150,12 +150,12 @@ def hold_many(seeds: range) -> None:
 
 
 def test_no_random_play_falls_below_the_voltage_that_is_foretold() -> None:
-    hold_many(range(40))
+    assert_many_hold(range(40))
 
 
 @pytest.mark.long
 def test_no_play_of_500_random_shows_falls_below_the_voltage_that_is_foretold() -> None:
-    hold_many(range(1000, 1500))
+    assert_many_hold(range(1000, 1500))
 
 
 def six_quick_parts() -> Show:

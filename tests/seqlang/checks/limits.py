@@ -34,7 +34,7 @@ def each(limits: Sequence[Limit]) -> pytest.MarkDecorator:
     return pytest.mark.parametrize("limit", limits, ids=[one.id for one in limits])
 
 
-def holds(limit: Limit) -> None:
+def assert_holds(limit: Limit) -> None:
     """Assert that the check passes on one side and says what it should on the other."""
     assert [one.message for one in findings(limit.passes, limit.name)] == []
     found = findings(limit.fails, limit.name)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import findings, show
 
 
@@ -205,7 +205,7 @@ LIMITS = (
 
 @each(LIMITS)
 def test_a_servo_goes_just_so_far(limit: Limit) -> None:
-    holds(limit)
+    assert_holds(limit)
 
 
 def test_points_that_run_both_ways_are_asked_nothing_else() -> None:

@@ -7,7 +7,7 @@ as the rod, horn as long as the arm) the rod stands to the arm at the arm's own 
 
 from __future__ import annotations
 
-from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import applied, findings, show
 
 
@@ -110,7 +110,7 @@ LIMITS = (
 
 @each(LIMITS)
 def test_a_linkage_carries_just_so_far(limit: Limit) -> None:
-    holds(limit)
+    assert_holds(limit)
 
 
 def test_both_ends_are_drawn_in_as_far_as_needed_and_no_farther() -> None:

@@ -6,7 +6,7 @@ fail by the way it falls on them; what is advised is checked to pass.
 
 from __future__ import annotations
 
-from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import LAMP, applied, findings, show
 
 STRIP = "strip belly: body pin PD6\n    pixels 20, order grb, each 20 mA\n    cap 1 A\n"
@@ -83,7 +83,7 @@ LIMITS = (
 
 @each(LIMITS)
 def test_a_cue_flashes_just_so_often(limit: Limit) -> None:
-    holds(limit)
+    assert_holds(limit)
 
 
 def test_white_light_of_the_same_strip_is_no_red_flash() -> None:

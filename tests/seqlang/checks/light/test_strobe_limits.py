@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import LAMP, findings, show
 
 EYE = LAMP.replace("lure", "eye").replace("PD3", "PD5")
@@ -54,7 +54,7 @@ LIMITS = (
 
 @each(LIMITS)
 def test_a_light_flashes_no_longer_on_end(limit: Limit) -> None:
-    holds(limit)
+    assert_holds(limit)
 
 
 def test_a_row_that_is_too_fast_is_named_as_that_alone() -> None:

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from seqlang.text.findings import Finding
-from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import applied, findings, show
 
 STALL_NM = 0.980665
@@ -133,7 +133,7 @@ LIMITS = (
 
 @each(LIMITS)
 def test_a_servo_stands_just_so_much(limit: Limit) -> None:
-    holds(limit)
+    assert_holds(limit)
 
 
 def torques(text: str) -> list[Finding]:

@@ -8,7 +8,7 @@ of 100 mm can be read off: a third of the stall torque holds 333.3 g.
 
 from __future__ import annotations
 
-from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import LAMP, REMOTE, show
 
 
@@ -219,4 +219,4 @@ LIMITS = (
 
 @each(LIMITS)
 def test_a_servo_stands_just_so_much(limit: Limit) -> None:
-    holds(limit)
+    assert_holds(limit)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import LAMP, SNAP, findings, show
 
 INPUTS = "input 1: body pin PC0\ninput 3: body pin PC1\n"
@@ -111,7 +111,7 @@ LIMITS = (
 
 @each(LIMITS)
 def test_a_button_does_one_thing(limit: Limit) -> None:
-    holds(limit)
+    assert_holds(limit)
 
 
 def test_three_lines_for_a_button_are_sent_to_different_free_ones() -> None:

@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import SNAP, block, findings, show
 
 LIGHTS = "lamp lure: body pin PD3\n    leds 1 of 3.0 V, 20 mA\nswitch bell: body pin PD4\n"
@@ -254,7 +254,7 @@ LIMITS = (
 
 @each(LIMITS)
 def test_a_cue_asks_just_so_much(limit: Limit) -> None:
-    holds(limit)
+    assert_holds(limit)
 
 
 def test_a_cue_that_waits_or_refuses_takes_nothing_back() -> None:

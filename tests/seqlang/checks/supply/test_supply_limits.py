@@ -17,7 +17,7 @@ import pytest
 from seqlang.checks.figures import figure, figures
 from seqlang.text.findings import Finding
 from sim.rig.wire import carries_a
-from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import findings, show
 
 ADAPTER = "source adapter 6.0 V, 100 A"
@@ -405,7 +405,7 @@ LIMITS = (
 
 @each(LIMITS)
 def test_a_supply_gives_just_so_much(limit: Limit) -> None:
-    holds(limit)
+    assert_holds(limit)
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ import pytest
 from firmware_gen.chips.atmega328p import CHIP
 from firmware_gen.compiler import show as show_module
 from firmware_gen.crc import cue_tag
-from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import LAMP, SNAP, findings, show
 
 
@@ -103,7 +103,7 @@ LIMITS = (
 
 @each(LIMITS)
 def test_a_slot_and_a_number_hold_just_so_much(limit: Limit) -> None:
-    holds(limit)
+    assert_holds(limit)
 
 
 def messages(text: str) -> list[tuple[str, str, str | None]]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.seqlang.checks.limits import Limit, each, holds
+from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import SNAP, findings, servo, show
 
 PINS = (
@@ -223,7 +223,7 @@ LIMITS = (
 
 @each(LIMITS)
 def test_a_board_holds_just_so_much(limit: Limit) -> None:
-    holds(limit)
+    assert_holds(limit)
 
 
 def test_what_cannot_be_moved_on_a_full_board_is_said() -> None:
