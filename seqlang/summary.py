@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from sim.arrays import Array
 from sim.model import Adapter
 from sim.rig import servo as lines
 
@@ -112,7 +113,7 @@ def _servo(work: ServoWorkload, allowed: float) -> ServoSummary:
     )
 
 
-def _worst(work: ServoWorkload, shares: lines.Array) -> Worst:
+def _worst(work: ServoWorkload, shares: Array) -> Worst:
     way = int(np.argmax(shares))
     planned = work.asked[work.way_of.index(way)]
     return Worst(float(shares[way]), planned.cue)

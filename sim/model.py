@@ -256,7 +256,7 @@ class Link:
 
 
 @dataclass(frozen=True, slots=True)
-class Reach:
+class JointLimits:
     """How far (deg), how fast (deg/s) and how hard (deg/s2) a joint of a chain may go."""
 
     angle_deg: tuple[float, float]
@@ -273,7 +273,7 @@ class Coupled:
 
     links: tuple[Link, ...]
     joint: int
-    reaches: tuple[Reach, ...]
+    reaches: tuple[JointLimits, ...]
     upright: bool = False
     """The hinge lines stand upright while the wearer does: the weight is felt when they lean."""
 

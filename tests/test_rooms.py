@@ -68,6 +68,27 @@ def test_no_modules_import_one_another_in_a_circle() -> None:
     assert circle == []
 
 
+def kinds_defined(path: Path) -> set[str]:
+    """Names of the classes and types that a module defines."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.ClassDef):
+            found.add(node.name)
+        elif isinstance(node, ast.AnnAssign) and ast.unparse(node.annotation) == "TypeAlias":
+            found.add(ast.unparse(node.target))
+    return found
+
+
+def test_no_name_of_a_class_or_a_type_means_two_things() -> None:
+    homes: dict[str, list[str]] = {}
+    for room in ("sim", "firmware_gen", "seqlang"):
+        for path in sorted((ROOT / room).rglob("*.py")):
+            for name in kinds_defined(path):
+                homes.setdefault(name, []).append(str(path.relative_to(ROOT)))
+    assert len(homes) > 300
+    assert {name: where for name, where in homes.items() if len(where) > 1} == {}
+
+
 def test_checking_a_show_imports_neither_plots_nor_ports() -> None:
     show = next((ROOT / "shows").glob("anglerfish/*.cues"))
     script = (

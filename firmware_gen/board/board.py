@@ -1,7 +1,7 @@
 """What a board does with the bytes of its link: the reference for the firmware. LINK.md.
 
-`Board` is pure bookkeeping: bytes in, bytes out, one player frame per call, one stored byte per
-call. Whoever owns it (a thread with a socket, a test, a demo) decides how fast time runs.
+`ReferenceBoard` is pure bookkeeping: bytes in, bytes out, one player frame per call, one stored
+byte per call. Whoever owns it (a thread with a socket, a test, a demo) decides how fast time runs.
 """
 
 from __future__ import annotations
@@ -31,19 +31,20 @@ from firmware_gen.link.protocol import (
     REPLY,
     TRIGGER,
     Hello,
-    Kind,
-    Mode,
+    ReportedMode,
+    RequestKind,
     ResetCause,
     State,
     Status,
 )
-from firmware_gen.player.player import Frame, Player
+from firmware_gen.player.outputs import Frame
+from firmware_gen.player.player import Player
 from firmware_gen.table.layout import BAD_CHIP, HEADER
 from firmware_gen.table.records import TableError, decode
 from sim.rulebook import BUTTONS
 
 _SHOW_AT = HEADER.offsets()["show"]
-_KINDS = frozenset(Kind)
+_KINDS = frozenset(RequestKind)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,14 +66,14 @@ class Witness:
     def heard(self) -> None:
         """A valid frame to this board came."""
 
-    def asked(self, kind: Kind, payload: bytes) -> None:
+    def asked(self, kind: RequestKind, payload: bytes) -> None:
         """The player was given this request; its next frame takes it."""
 
     def played(self, frame: Frame | None) -> None:
         """The player played a frame; None while the board is blank."""
 
 
-class Board:
+class ReferenceBoard:
     """One board: its stored tables, its player and its end of the link.
 
     Args:
@@ -129,7 +130,7 @@ class Board:
         if self.slots.work():
             return True
         request, self._table_receiver.waiting = self._table_receiver.waiting, None
-        if request is not None and request.kind == Kind.VERIFY:
+        if request is not None and request.kind == RequestKind.VERIFY:
             self._answer(request, *self._table_receiver.verdict())
         elif request is not None:
             # The reply goes out from the address that was asked.
@@ -157,8 +158,8 @@ class Board:
         return self.slots.table[ADDRESS_AT] if self.slots.table else NO_ADDRESS
 
     @property
-    def mode(self) -> Mode:
-        return Mode(self.player.mode) if self.player else Mode.BLANK
+    def mode(self) -> ReportedMode:
+        return ReportedMode(self.player.mode) if self.player else ReportedMode.BLANK
 
     # -- frames ----------------------------------------------------------------------------
 
@@ -174,7 +175,7 @@ class Board:
             if kind in BROADCASTABLE and self._last_one_way != (kind, frame.seq):
                 self._last_one_way = (kind, frame.seq)
                 with suppress(RequestRefusedError):
-                    self._obey(Kind(kind), frame.payload)
+                    self._obey(RequestKind(kind), frame.payload)
         elif kind in ORDERED:
             self._take_ordered(frame)
         else:
@@ -200,7 +201,7 @@ class Board:
         try:
             if frame.kind not in _KINDS:
                 raise RequestRefusedError(Status.UNKNOWN_KIND)
-            rest = self._obey(Kind(frame.kind), frame.payload)
+            rest = self._obey(RequestKind(frame.kind), frame.payload)
         except RequestRefusedError as refused:
             self._answer(frame, refused.status, refused.rest)
             return refused.status
@@ -221,22 +222,22 @@ class Board:
 
     # -- requests --------------------------------------------------------------------------
 
-    def _obey(self, kind: Kind, payload: bytes) -> bytes | None:
+    def _obey(self, kind: RequestKind, payload: bytes) -> bytes | None:
         """Do what a request asks; the rest of its reply, None if that comes later."""
-        acts: dict[Kind, Callable[[bytes], bytes | None]] = {
-            Kind.HELLO: self._hello,
-            Kind.OPEN: self._open,
-            Kind.DATA: self._table_receiver.data,
-            Kind.VERIFY: self._verify,
-            Kind.COMMIT: self._commit,
-            Kind.READ: self._read,
-            Kind.TRIGGER: self._trigger,
-            Kind.BUTTON: self._button,
-            Kind.STOP: self._stop,
-            Kind.LIMP: self._limp,
-            Kind.STANDBY: self._standby,
-            Kind.STATUS: self._status,
-            Kind.BEACON: self._beacon,
+        acts: dict[RequestKind, Callable[[bytes], bytes | None]] = {
+            RequestKind.HELLO: self._hello,
+            RequestKind.OPEN: self._open,
+            RequestKind.DATA: self._table_receiver.data,
+            RequestKind.VERIFY: self._verify,
+            RequestKind.COMMIT: self._commit,
+            RequestKind.READ: self._read,
+            RequestKind.TRIGGER: self._trigger,
+            RequestKind.BUTTON: self._button,
+            RequestKind.STOP: self._stop,
+            RequestKind.LIMP: self._limp,
+            RequestKind.STANDBY: self._standby,
+            RequestKind.STATUS: self._status,
+            RequestKind.BEACON: self._beacon,
         }
         try:
             rest = acts[kind](payload)
@@ -285,7 +286,7 @@ class Board:
 
     def _trigger(self, payload: bytes) -> bytes:
         (tag,) = TRIGGER.unpack(payload)
-        player = self._playing(Mode.READY)
+        player = self._playing(ReportedMode.READY)
         if tag not in self._tags:
             raise RequestRefusedError(Status.NO_SUCH_CUE)
         player.trigger(tag)
@@ -295,7 +296,7 @@ class Board:
         button, down = BUTTON.unpack(payload)
         if button not in BUTTONS or down not in (0, 1):
             raise RequestRefusedError(Status.MALFORMED)
-        self._playing(*((Mode.READY,) if down else ())).button(button, bool(down))
+        self._playing(*((ReportedMode.READY,) if down else ())).button(button, bool(down))
         (self._held.add if down else self._held.discard)(button)
         return b""
 
@@ -311,7 +312,7 @@ class Board:
 
     def _standby(self, payload: bytes) -> bytes:
         _expect_empty(payload)
-        self._playing(Mode.LIMP).standby()
+        self._playing(ReportedMode.LIMP).standby()
         return b""
 
     def _beacon(self, payload: bytes) -> bytes:
@@ -353,7 +354,7 @@ class Board:
             return error.code
         return 0 if chip == self.chip.chip_id else BAD_CHIP
 
-    def _playing(self, *modes: Mode) -> Player:
+    def _playing(self, *modes: ReportedMode) -> Player:
         """The player, if it is in one of the modes (none given: if there is one)."""
         if self.player is None or (modes and self.mode not in modes):
             raise RequestRefusedError(Status.NOT_IN_THIS_MODE)
@@ -364,7 +365,7 @@ class Board:
         while self._held and self.player:
             button = self._held.pop()
             self.player.button(button, False)
-            self._witness.asked(Kind.BUTTON, BUTTON.pack(button, False))
+            self._witness.asked(RequestKind.BUTTON, BUTTON.pack(button, False))
 
 
 def _expect_empty(payload: bytes) -> None:

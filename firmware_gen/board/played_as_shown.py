@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from firmware_gen.board.board import Witness
-from firmware_gen.link.protocol import BUTTON, TRIGGER, Kind
+from firmware_gen.link.protocol import BUTTON, TRIGGER, RequestKind
 from sim.model import Cue, Lamp, Press, Servo, Show
 from sim.rulebook import FRAME_MS, PULSE_STEPS_PER_US
 
 if TYPE_CHECKING:
-    from firmware_gen.player.player import Frame
+    from firmware_gen.player.outputs import Frame
 
 
 class Recording(Witness):
@@ -30,7 +30,7 @@ class Recording(Witness):
 
     def started(self) -> None:
         self.frames: list[Frame] = []
-        self.requests: list[tuple[int, Kind, bytes]] = []
+        self.requests: list[tuple[int, RequestKind, bytes]] = []
         """The frame that takes it, kind and payload."""
         self._heard: list[int] = []
         """Frames before which something was heard."""
@@ -39,7 +39,7 @@ class Recording(Witness):
         if not self._heard or self._heard[-1] != len(self.frames):
             self._heard.append(len(self.frames))
 
-    def asked(self, kind: Kind, payload: bytes) -> None:
+    def asked(self, kind: RequestKind, payload: bytes) -> None:
         self.requests.append((len(self.frames), kind, payload))
 
     def played(self, frame: Frame | None) -> None:
@@ -64,9 +64,9 @@ class Recording(Witness):
         down: dict[int, int] = {}
         for frame, kind, payload in self.requests:
             at_ms = frame * FRAME_MS
-            if kind == Kind.TRIGGER:
+            if kind == RequestKind.TRIGGER:
                 found.append(Press(at_ms, cue=names[TRIGGER.unpack(payload)[0]]))
-            elif kind == Kind.BUTTON:
+            elif kind == RequestKind.BUTTON:
                 button, is_down = BUTTON.unpack(payload)
                 if is_down:
                     down[button] = at_ms
@@ -80,10 +80,10 @@ class Recording(Witness):
         return tuple(sorted(found, key=lambda press: press.at_ms))
 
 
-_ACTIONS: dict[Kind, Literal["stop", "limp", "standby"]] = {
-    Kind.STOP: "stop",
-    Kind.LIMP: "limp",
-    Kind.STANDBY: "standby",
+_ACTIONS: dict[RequestKind, Literal["stop", "limp", "standby"]] = {
+    RequestKind.STOP: "stop",
+    RequestKind.LIMP: "limp",
+    RequestKind.STANDBY: "standby",
 }
 
 

@@ -16,7 +16,7 @@ from firmware_gen.link.protocol import (
     NO_ADDRESS,
     OPEN,
     VERIFY_REPLY,
-    Kind,
+    RequestKind,
     Status,
 )
 from firmware_gen.table.layout import BAD_ADDRESS, CRC_SIZE, HEADER
@@ -69,7 +69,7 @@ class TableReceiver:
 
     @property
     def committing(self) -> bool:
-        return self.waiting is not None and self.waiting.kind == Kind.COMMIT
+        return self.waiting is not None and self.waiting.kind == RequestKind.COMMIT
 
     def open(self, payload: bytes, own_address: int) -> bytes:
         length, crc, address = OPEN.unpack(payload)

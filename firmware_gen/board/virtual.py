@@ -12,7 +12,7 @@ import threading
 import time
 from pathlib import Path
 
-from firmware_gen.board.board import Board, Witness
+from firmware_gen.board.board import ReferenceBoard, Witness
 from firmware_gen.board.storage import Eeprom
 from firmware_gen.board.virtual_lines import BoardEnd, SocketLine, TerminalLine
 from firmware_gen.chips import FIRST, Chip
@@ -47,11 +47,11 @@ class VirtualBoard:
         self._write_s = chip.memory.write_s if write_s is None else write_s
         self._witness = witness
         self._next_write_s = 0.0
-        self.board = Board(self.eeprom, chip, witness=witness)
+        self.board = ReferenceBoard(self.eeprom, chip, witness=witness)
 
     def restart(self, cause: ResetCause = ResetCause.EXTERNAL) -> None:
         """Reset it: what is stored stays, everything else is lost."""
-        self.board = Board(self.eeprom, self.chip, cause=cause, witness=self._witness)
+        self.board = ReferenceBoard(self.eeprom, self.chip, cause=cause, witness=self._witness)
 
     def receive(self, data: bytes) -> None:
         self.board.receive(data)

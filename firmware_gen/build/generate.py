@@ -62,9 +62,13 @@ def core_header() -> str:
         _enum("", _times()),
         _enum("", _limits()),
         _enum("", _link()),
-        _enum("bc_request", {f"REQUEST_{kind.name}": kind for kind in protocol.Kind}, hexed=True),
+        _enum(
+            "bc_request",
+            {f"REQUEST_{kind.name}": kind for kind in protocol.RequestKind},
+            hexed=True,
+        ),
         _enum("bc_status", {f"STATUS_{status.name}": status for status in protocol.Status}),
-        _enum("bc_mode", {f"MODE_{mode.name}": mode for mode in protocol.Mode}),
+        _enum("bc_mode", {f"MODE_{mode.name}": mode for mode in protocol.ReportedMode}),
         _enum(
             "bc_refusal", {f"REFUSAL_{_name(text)}": code for code, text in layout.REASONS.items()}
         ),

@@ -20,7 +20,7 @@ from firmware_gen.chips import CHIPS
 
 UPLOADER: Final = "avrdude"
 
-Way: TypeAlias = Literal["serial", "urclock", "isp"]
+UploadWay: TypeAlias = Literal["serial", "urclock", "isp"]
 """`serial`: the boot loader most boards come with (the board must reset as the port opens, as
 common boards do, or by its reset button at that moment); `urclock`: the newer one; `isp`: a
 programmer on the six-pin header, without a boot loader."""
@@ -58,7 +58,7 @@ class Upload:
 def uploads(
     chip: str,
     image: Path,
-    way: Way,
+    way: UploadWay,
     port: str,
     *,
     baud: int | None = None,

@@ -14,12 +14,12 @@ from firmware_gen.compiler.records import (
 )
 from firmware_gen.table.layout import EFFECTS, LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import (
-    Act,
+    ActOp,
     ForkTo,
     Loop,
     LoopBack,
     Modulate,
-    Op,
+    TableOp,
     Turn,
     op_bytes,
     wait_bytes,
@@ -29,7 +29,7 @@ from sim.model import NO_MARK, Cue, Effect, Fade, Move, StripLight, Throw
 from sim.rehearsal.fixed_motion import angle_steps
 from sim.rulebook import LONGEST_DURATION_MS, LOOP_DEPTH
 from sim.score.program import Do, Fork, LoopStart, Wait
-from sim.score.threads import Item, Thread
+from sim.score.threads import ScoreOp, ScoreThread
 from sim.score.tree import Act as Statement
 
 LARGEST_COUNT: Final = LOOP_HELD - 1
@@ -40,7 +40,7 @@ _LOOP_BYTES: Final = 4
 class Marked:
     """An op and the mark of the step that it came from."""
 
-    op: Op
+    op: TableOp
     mark: int = NO_MARK
 
 
@@ -55,7 +55,7 @@ class Coder:
         self._laws = laws
         self._palette = palette
 
-    def thread(self, items: Thread, cue: Cue) -> tuple[Marked, ...]:
+    def thread(self, items: ScoreThread, cue: Cue) -> tuple[Marked, ...]:
         """The ops of one thread; forks still name the cue's own threads."""
         row: list[Marked] = []
         starts: list[int] = []
@@ -73,7 +73,7 @@ class Coder:
                 self._unroll(row, starts.pop())
         return tuple(row)
 
-    def _op(self, item: Item, cue: Cue) -> Marked:
+    def _op(self, item: ScoreOp, cue: Cue) -> Marked:
         match item:
             case Do():
                 return Marked(self._act(item.act), item.act.mark)
@@ -84,15 +84,15 @@ class Coder:
             case _:
                 return Marked(LoopBack())
 
-    def _act(self, act: Statement) -> Op:
+    def _act(self, act: Statement) -> TableOp:
         number = self._numbers[act.output]
         match act:
             case Move():
                 target, law = angle_steps(act.angle_deg), self._laws.of_move(act.law)
-                return Act(number, target, _duration(act), law=law)
+                return ActOp(number, target, _duration(act), law=law)
             case Fade():
                 target = self._light(act)
-                return Act(number, target, _duration(act), law=self._laws.of_fade(act.law))
+                return ActOp(number, target, _duration(act), law=self._laws.of_fade(act.law))
             case Throw():
                 return Turn(number, act.on)
             case Effect():
@@ -106,13 +106,13 @@ class Coder:
     def _wait(self, row: list[Marked], duration_ms: int) -> None:
         """Let time pass, where it helps within the op before: its own duration costs nothing."""
         last = row[-1] if row else None
-        if last and isinstance(last.op, Act) and not last.op.wait:
+        if last and isinstance(last.op, ActOp) and not last.op.wait:
             rest = duration_ms - last.op.duration_ms
             whole = sum(len(wait_bytes(one.duration_ms)) for one in waits_ms(duration_ms))
             left = sum(len(wait_bytes(one.duration_ms)) for one in waits_ms(max(rest, 0)))
             if rest >= 0 and left < whole:
                 act = last.op
-                waiting = Act(act.output, act.target, act.duration_ms, True, act.law)
+                waiting = ActOp(act.output, act.target, act.duration_ms, True, act.law)
                 row[-1] = Marked(waiting, last.mark)
                 duration_ms = rest
         row += [Marked(delay) for delay in waits_ms(duration_ms)]

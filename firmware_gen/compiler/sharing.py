@@ -13,7 +13,16 @@ from typing import Final, NamedTuple, TypeAlias
 
 from firmware_gen.compiler.code import Marked
 from firmware_gen.compiler.repeats import paired
-from firmware_gen.table.ops import Call, ForkTo, GoOn, Loop, LoopBack, Op, Pointer, op_bytes
+from firmware_gen.table.ops import (
+    CallTo,
+    ForkTo,
+    GoOnTo,
+    Loop,
+    LoopBack,
+    Pointer,
+    TableOp,
+    op_bytes,
+)
 from sim.rulebook import CALL_DEPTH
 
 _POINTER_BYTES: Final = 3
@@ -54,9 +63,9 @@ class _Code:
     def __init__(self, rows: Sequence[Sequence[Marked]], kinds: Sequence[int]) -> None:
         self.rows = rows
         self.kinds = kinds
-        self.ops: dict[int, Op] = {}
+        self.ops: dict[int, TableOp] = {}
         self.loops: dict[int, _LoopBody] = {}
-        self._symbol_of: dict[Op | _LoopBody, int] = {}
+        self._symbol_of: dict[TableOp | _LoopBody, int] = {}
         self._class_of: dict[_Symbols, int] = {}
         self.class_of_row: list[int] = [0] * len(rows)
         """Rows that are alike are of one class."""
@@ -83,7 +92,7 @@ class _Code:
         op = self.ops.get(symbol)
         return _LOOP_BYTES if op is None else len(op_bytes(op, self.kinds))
 
-    def _symbols(self, ops: Sequence[Op]) -> _Symbols:
+    def _symbols(self, ops: Sequence[TableOp]) -> _Symbols:
         open_ones: list[tuple[int, list[int]]] = [(0, [])]
         for op in ops:
             if isinstance(op, Loop):
@@ -95,7 +104,7 @@ class _Code:
                 open_ones[-1][1].append(self._op(op))
         return tuple(open_ones[0][1])
 
-    def _op(self, op: Op) -> int:
+    def _op(self, op: TableOp) -> int:
         if isinstance(op, ForkTo):  # it points forward, where all classes are known
             op = ForkTo(self.class_of_row[op.thread])
         symbol = self._symbol_of.setdefault(op, len(self._symbol_of))
@@ -368,7 +377,7 @@ class _Writer:
             elif symbol != own and self._is_apart(symbol, is_end):
                 self.place.setdefault(symbol, (row, at))
                 number = self._number(symbol)
-                text.append(Marked(GoOn(number) if is_end else Call(number)))
+                text.append(Marked(GoOnTo(number) if is_end else CallTo(number)))
                 if not is_end:
                     self.called.add(symbol)
                 at += self.length[symbol]
@@ -386,7 +395,7 @@ class _Writer:
     def _is_apart(self, symbol: int, is_end: bool) -> bool:
         return symbol in (self.found.stored if is_end else self.found.called)
 
-    def _op(self, symbol: int) -> Op:
+    def _op(self, symbol: int) -> TableOp:
         op = self.code.ops[symbol]
         return ForkTo(self._stands_for(op.thread)) if isinstance(op, ForkTo) else op
 

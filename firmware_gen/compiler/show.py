@@ -21,7 +21,7 @@ from firmware_gen.compiler.sharing import share_threads
 from firmware_gen.compiler.sizes import cue_sizes, thread_sizes
 from firmware_gen.crc import cue_tag
 from firmware_gen.table.layout import CONFLICTS
-from firmware_gen.table.ops import Act, ForkTo, Modulate, Thread, Turn
+from firmware_gen.table.ops import ActOp, ForkTo, Modulate, TableThread, Turn
 from firmware_gen.table.records import (
     BindingRecord,
     CueRecord,
@@ -202,7 +202,7 @@ def _check_size(
     chip: Chip,
     cues: Sequence[Cue],
     records: Sequence[CueRecord],
-    threads: Sequence[Thread],
+    threads: Sequence[TableThread],
     kinds: Sequence[int],
 ) -> None:
     """No table is made of code that no memory of the chip holds."""
@@ -258,7 +258,7 @@ def _code(
             one.op.output
             for row in rows[start:]
             for one in row
-            if isinstance(one.op, Act | Turn | Modulate)
+            if isinstance(one.op, ActOp | Turn | Modulate)
         }
         records.append(
             CueRecord(

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from firmware_gen.table.ops import Pointer, Thread, end_bytes, op_bytes
+from firmware_gen.table.ops import Pointer, TableThread, end_bytes, op_bytes
 
 
-def thread_sizes(threads: Sequence[Thread], kinds: Sequence[int]) -> list[int]:
+def thread_sizes(threads: Sequence[TableThread], kinds: Sequence[int]) -> list[int]:
     """Bytes of each thread, its end included; `kinds`: those of all outputs."""
     return [
         sum(len(op_bytes(op, kinds)) for op in thread) + len(end_bytes(thread))
@@ -16,7 +16,10 @@ def thread_sizes(threads: Sequence[Thread], kinds: Sequence[int]) -> list[int]:
 
 
 def cue_sizes(
-    names: Sequence[str], starts: Sequence[int], threads: Sequence[Thread], sizes: Sequence[int]
+    names: Sequence[str],
+    starts: Sequence[int],
+    threads: Sequence[TableThread],
+    sizes: Sequence[int],
 ) -> tuple[tuple[str, int], ...]:
     """Bytes of each cue, by name.
 
@@ -32,7 +35,7 @@ def cue_sizes(
     return tuple(found)
 
 
-def _reached(threads: Sequence[Thread], start: int) -> set[int]:
+def _reached(threads: Sequence[TableThread], start: int) -> set[int]:
     """A thread and all that it points to, directly or not."""
     found: set[int] = set()
     open_ones = [start]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, TypeAlias
 
-Reason: TypeAlias = Literal[
+FailureReason: TypeAlias = Literal[
     "no-port",
     "several-ports",
     "port-busy",
@@ -35,8 +35,8 @@ class LinkFailure(Exception):  # noqa: N818 - the trade says link failure
     says how to mend it.
     """
 
-    def __init__(self, reason: Reason, message: str, help: str | None = None) -> None:
+    def __init__(self, reason: FailureReason, message: str, help: str | None = None) -> None:
         super().__init__(message)
-        self.reason: Reason = reason
+        self.reason: FailureReason = reason
         self.message = message
         self.help = help

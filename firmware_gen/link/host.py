@@ -22,8 +22,8 @@ from firmware_gen.link.protocol import (
     REPLY,
     TRIGGER,
     Hello,
-    Kind,
     PayloadError,
+    RequestKind,
     State,
     Status,
 )
@@ -34,7 +34,7 @@ HELLO_FOR_S: Final = 1.7
 GARBAGE_AFTER_S: Final = 1.0
 GARBAGE_BYTES: Final = 256
 TIME_OUT_S: Final = 0.25
-TIME_OUTS_S: Final = {Kind.VERIFY: 3.0, Kind.COMMIT: 1.0}
+TIME_OUTS_S: Final = {RequestKind.VERIFY: 3.0, RequestKind.COMMIT: 1.0}
 TRIES: Final = 5
 BUSY_PAUSE_S: Final = 0.02
 BUSY_FOR_S: Final = 10.0
@@ -45,8 +45,8 @@ _LENGTH_AT: Final = HEADER.offsets()["length"]
 
 
 @dataclass(frozen=True, slots=True)
-class Request:
-    kind: Kind
+class LinkRequest:
+    kind: RequestKind
     payload: bytes = b""
 
 
@@ -91,7 +91,7 @@ class _Counters:
     others: int = 0
     session: int = field(default_factory=lambda: secrets.randbelow(0x10000))
 
-    def next(self, kind: Kind) -> int:
+    def next(self, kind: RequestKind) -> int:
         if kind in ORDERED:
             self.ordered = (self.ordered + 1) & 0xFF
             return self.ordered
@@ -99,7 +99,7 @@ class _Counters:
         return self.others
 
 
-class Link:
+class HostLink:
     """A conversation with the board behind a port; say `greet` first.
 
     Every method raises LinkFailure: no-answer, garbage, echo, port-lost, board-reset,
@@ -134,9 +134,9 @@ class Link:
             data = self.port.read(min(again, started + HELLO_FOR_S) - now)
             heard += len(data)
             for frame in self._receiver.feed(data):
-                if frame.kind == Kind.HELLO | REPLY and frame.seq in sent and frame.payload:
+                if frame.kind == RequestKind.HELLO | REPLY and frame.seq in sent and frame.payload:
                     return self._greeted(frame)
-                if frame.kind == Kind.HELLO and frame.seq in sent:
+                if frame.kind == RequestKind.HELLO and frame.seq in sent:
                     raise self._echo()
             silly = heard >= GARBAGE_BYTES and not self._receiver.good
             if silly and self.port.now() >= started + GARBAGE_AFTER_S:
@@ -144,9 +144,9 @@ class Link:
         raise self._garbage() if heard and not self._receiver.good else self._silence()
 
     def _send_hello(self) -> int:
-        seq = self._counters.next(Kind.HELLO)
+        seq = self._counters.next(RequestKind.HELLO)
         payload = HELLO.pack(self._counters.session)
-        self.port.write(encode(LinkFrame(EVERYBODY, Kind.HELLO, seq, payload)))
+        self.port.write(encode(LinkFrame(EVERYBODY, RequestKind.HELLO, seq, payload)))
         return seq
 
     def _greeted(self, frame: LinkFrame) -> Hello:
@@ -172,13 +172,13 @@ class Link:
 
     # -- requests --------------------------------------------------------------------------
 
-    def ask(self, kind: Kind, payload: bytes = b"") -> Reply:
+    def ask(self, kind: RequestKind, payload: bytes = b"") -> Reply:
         """One request and its reply, whatever its status."""
-        return self.exchange([Request(kind, payload)])[0]
+        return self.exchange([LinkRequest(kind, payload)])[0]
 
     def exchange(
         self,
-        requests: Sequence[Request],
+        requests: Sequence[LinkRequest],
         window: int = 1,
         progress: Callable[[int], None] | None = None,
     ) -> list[Reply]:
@@ -208,7 +208,7 @@ class Link:
     def state(self) -> State:
         """The board's state and counters."""
         try:
-            return State.unpack(self._must(Kind.STATUS))
+            return State.unpack(self._must(RequestKind.STATUS))
         except PayloadError as error:
             raise _other_version(f"the board's state cannot be read ({error})") from None
 
@@ -217,7 +217,7 @@ class Link:
         table = b""
         length = HEADER.size
         while len(table) < length:
-            reply = self.ask(Kind.READ, READ.pack(len(table), self.chunk_bytes))
+            reply = self.ask(RequestKind.READ, READ.pack(len(table), self.chunk_bytes))
             if reply.status == Status.NOT_IN_THIS_MODE:
                 return b""
             if not reply.done:
@@ -230,34 +230,34 @@ class Link:
         return table
 
     def trigger(self, tag: int) -> Reply:
-        return self.ask(Kind.TRIGGER, TRIGGER.pack(tag))
+        return self.ask(RequestKind.TRIGGER, TRIGGER.pack(tag))
 
     def button(self, button: int, down: bool) -> Reply:
-        return self.ask(Kind.BUTTON, BUTTON.pack(button, down))
+        return self.ask(RequestKind.BUTTON, BUTTON.pack(button, down))
 
     def stop(self) -> Reply:
-        return self.ask(Kind.STOP)
+        return self.ask(RequestKind.STOP)
 
     def limp(self) -> Reply:
-        return self.ask(Kind.LIMP)
+        return self.ask(RequestKind.LIMP)
 
     def standby(self) -> Reply:
-        return self.ask(Kind.STANDBY)
+        return self.ask(RequestKind.STANDBY)
 
     def beacon(self) -> None:
         """Say that the host is there: keeps a held button down and the remote from being lost."""
-        self._must(Kind.BEACON)
+        self._must(RequestKind.BEACON)
 
     # -- the line --------------------------------------------------------------------------
 
-    def _must(self, kind: Kind, payload: bytes = b"") -> bytes:
+    def _must(self, kind: RequestKind, payload: bytes = b"") -> bytes:
         reply = self.ask(kind, payload)
         if not reply.done:
             raise refused(kind.name.lower(), reply)
         return reply.rest
 
     def _send(
-        self, request: Request, index: int, under_way: dict[tuple[int, int], _UnderWay]
+        self, request: LinkRequest, index: int, under_way: dict[tuple[int, int], _UnderWay]
     ) -> None:
         seq = self._counters.next(request.kind)
         encoded = encode(LinkFrame(self.address, request.kind, seq, request.payload))

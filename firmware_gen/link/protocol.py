@@ -40,7 +40,7 @@ HELD_FRAMES: Final = 1000 // FRAME_MS
 """Frames of silence, one second, after which a button held over the link is let go."""
 
 
-class Kind(IntEnum):
+class RequestKind(IntEnum):
     """What a request asks."""
 
     HELLO = 0x01
@@ -59,12 +59,27 @@ class Kind(IntEnum):
 
 
 ORDERED: Final = frozenset(
-    {Kind.OPEN, Kind.COMMIT, Kind.TRIGGER, Kind.BUTTON, Kind.STOP, Kind.LIMP, Kind.STANDBY}
+    {
+        RequestKind.OPEN,
+        RequestKind.COMMIT,
+        RequestKind.TRIGGER,
+        RequestKind.BUTTON,
+        RequestKind.STOP,
+        RequestKind.LIMP,
+        RequestKind.STANDBY,
+    }
 )
 """Requests that must not happen twice when they are sent twice."""
 
 BROADCASTABLE: Final = frozenset(
-    {Kind.TRIGGER, Kind.BUTTON, Kind.STOP, Kind.LIMP, Kind.STANDBY, Kind.BEACON}
+    {
+        RequestKind.TRIGGER,
+        RequestKind.BUTTON,
+        RequestKind.STOP,
+        RequestKind.LIMP,
+        RequestKind.STANDBY,
+        RequestKind.BEACON,
+    }
 )
 """Requests that a board takes one-way."""
 
@@ -86,7 +101,7 @@ class Status(IntEnum):
     NOT_GREETED = 11
 
 
-class Mode(IntEnum):
+class ReportedMode(IntEnum):
     """What the player is doing."""
 
     BLANK = 0

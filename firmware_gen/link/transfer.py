@@ -11,7 +11,7 @@ from typing import Final
 
 from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.link.failures import LinkFailure
-from firmware_gen.link.host import Link, Reply, Request, refused
+from firmware_gen.link.host import HostLink, LinkRequest, Reply, refused
 from firmware_gen.link.protocol import (
     DATA,
     EVERYBODY,
@@ -19,7 +19,7 @@ from firmware_gen.link.protocol import (
     OPEN,
     VERIFY_REPLY,
     Hello,
-    Kind,
+    RequestKind,
     Status,
 )
 from firmware_gen.table import layout
@@ -149,7 +149,7 @@ def choose_table(
 
 
 def transfer(
-    link: Link, table: bytes, *, readdress: bool = False, progress: Progress | None = None
+    link: HostLink, table: bytes, *, readdress: bool = False, progress: Progress | None = None
 ) -> Transferred:
     """Put `table` on the board that `link` has greeted or will greet, and see that it plays.
 
@@ -175,37 +175,42 @@ def transfer(
     raise AssertionError("unreachable")
 
 
-def _fill(link: Link, hello: Hello, table: bytes, readdress: bool, say: Progress) -> None:
+def _fill(link: HostLink, hello: Hello, table: bytes, readdress: bool, say: Progress) -> None:
     """Everything up to the reply to commit."""
     try:
         address = EVERYBODY if readdress else table[_ADDRESS_AT]
         crc = int.from_bytes(table[-2:], "little")
         say("transfer", 0, len(table))
-        _expect(link, Kind.OPEN, link.ask(Kind.OPEN, OPEN.pack(len(table), crc, address)), table)
+        _expect(
+            link,
+            RequestKind.OPEN,
+            link.ask(RequestKind.OPEN, OPEN.pack(len(table), crc, address)),
+            table,
+        )
         chunks = _chunks(table, link.chunk_bytes)
         last = link.exchange(
             chunks,
             max(1, hello.window),
             lambda count: say("transfer", min(len(table), count * link.chunk_bytes), len(table)),
         )[-1]
-        _expect(link, Kind.DATA, last, table)
+        _expect(link, RequestKind.DATA, last, table)
         say("verify", len(table), len(table))
-        _expect(link, Kind.VERIFY, link.ask(Kind.VERIFY), table)
-        _expect(link, Kind.COMMIT, link.ask(Kind.COMMIT), table)
+        _expect(link, RequestKind.VERIFY, link.ask(RequestKind.VERIFY), table)
+        _expect(link, RequestKind.COMMIT, link.ask(RequestKind.COMMIT), table)
     except LinkFailure as failure:
         if failure.reason in ("board-reset", "no-answer", "verify-failed"):
             raise _TryAgainError from failure
         raise
 
 
-def _chunks(table: bytes, size: int) -> list[Request]:
+def _chunks(table: bytes, size: int) -> list[LinkRequest]:
     return [
-        Request(Kind.DATA, DATA.pack(offset) + table[offset : offset + size])
+        LinkRequest(RequestKind.DATA, DATA.pack(offset) + table[offset : offset + size])
         for offset in range(0, len(table), size)
     ]
 
 
-def _expect(link: Link, kind: Kind, reply: Reply, table: bytes) -> None:
+def _expect(link: HostLink, kind: RequestKind, reply: Reply, table: bytes) -> None:
     """Turn a status of the board's that is not done into words."""
     if reply.done:
         return
@@ -237,7 +242,7 @@ def _expect(link: Link, kind: Kind, reply: Reply, table: bytes) -> None:
     raise refused(kind.name.lower(), reply)
 
 
-def _seen_playing(link: Link, table: bytes, restarts: int, say: Progress) -> Transferred:
+def _seen_playing(link: HostLink, table: bytes, restarts: int, say: Progress) -> Transferred:
     """Greet the board again, at the address that the table gave it, and read the table back."""
     hello = link.greet()
     say("read back", 0, len(table))

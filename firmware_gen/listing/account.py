@@ -8,7 +8,7 @@ from typing import Final
 
 from firmware_gen.compiler.show import CompiledBoard, CompiledShow
 from firmware_gen.compiler.sizes import cue_sizes
-from firmware_gen.table.ops import Act, Delay, Op
+from firmware_gen.table.ops import ActOp, Delay, TableOp
 from firmware_gen.table.records import ServoRecord
 
 _CHECK_SUM: Final = "check sum"
@@ -94,18 +94,18 @@ def _costs(board: CompiledBoard) -> tuple[Cost, Cost]:
     return moves, fades
 
 
-def _groups(thread: Sequence[Op], places: Sequence[int]) -> list[tuple[list[Act], int]]:
+def _groups(thread: Sequence[TableOp], places: Sequence[int]) -> list[tuple[list[ActOp], int]]:
     """Moves and fades that start at one time, with their bytes and those of the wait after them.
 
     A wait before the first of a thread counts for the first.
     """
-    groups: list[tuple[list[Act], int]] = []
-    ops: list[Act] = []
+    groups: list[tuple[list[ActOp], int]] = []
+    ops: list[ActOp] = []
     size, waited = 0, True
     for number, op in enumerate(thread):
-        if not isinstance(op, Act | Delay):
+        if not isinstance(op, ActOp | Delay):
             continue
-        if isinstance(op, Act):
+        if isinstance(op, ActOp):
             if waited and ops:
                 groups.append((ops, size))
                 ops, size = [], 0

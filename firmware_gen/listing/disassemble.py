@@ -29,15 +29,15 @@ from firmware_gen.table.layout import (
     TableError,
 )
 from firmware_gen.table.ops import (
-    Act,
-    Call,
+    ActOp,
+    CallTo,
     Delay,
     ForkTo,
-    GoOn,
+    GoOnTo,
     Loop,
     LoopBack,
     Modulate,
-    Op,
+    TableOp,
     Turn,
 )
 from firmware_gen.table.records import (
@@ -268,9 +268,9 @@ class _Disassembler:
             if places[-2] < places[-1]:
                 self._put(section, places[-2], places[-1], "end")
 
-    def _op(self, op: Op) -> str:
+    def _op(self, op: TableOp) -> str:
         match op:
-            case Act():
+            case ActOp():
                 return self._act(op)
             case Turn():
                 return f"{self.names.output(op.output)} {'on' if op.on else 'off'}"
@@ -282,14 +282,14 @@ class _Disassembler:
                 return "again"
             case ForkTo():
                 return f"fork to {self.encoded.places[op.thread][0]:04x}"
-            case GoOn():
+            case GoOnTo():
                 return f"go on at {self.encoded.places[op.thread][0]:04x}"
-            case Call():
+            case CallTo():
                 return f"call {self.encoded.places[op.thread][0]:04x}"
             case Modulate():
                 return f"{self.names.output(op.output)} {_effect(op)}"
 
-    def _act(self, op: Act) -> str:
+    def _act(self, op: ActOp) -> str:
         name, output = self.names.output(op.output), self.table.outputs[op.output]
         match output:
             case ServoRecord():

@@ -17,7 +17,7 @@ from sim.model import Law
 from sim.rulebook import CAP_STEP, EFFECT_ONE, LEVEL_MAX, WIDTH_MAX
 from sim.score.fixed_laws import FixedLaw, fixed_law, progress
 
-Levels: TypeAlias = tuple[int, ...]
+FixedLevels: TypeAlias = tuple[int, ...]
 """One channel of a lamp, three of a strip."""
 
 FULL: Final = EFFECT_ONE
@@ -28,9 +28,9 @@ _BREATHE, _EMBER, _SPARKLE, _RUN = (
 
 
 @dataclass(frozen=True, slots=True)
-class Fade:
-    origin: Levels
-    goal: Levels
+class RunningFade:
+    origin: FixedLevels
+    goal: FixedLevels
     start: int
     duration: int
     law: FixedLaw
@@ -39,7 +39,7 @@ class Fade:
     def end(self) -> int:
         return self.start + self.duration
 
-    def levels(self, time: int) -> Levels:
+    def levels(self, time: int) -> FixedLevels:
         elapsed = time - self.start
         if elapsed >= self.duration:
             return self.goal
@@ -49,7 +49,7 @@ class Fade:
         return tuple(a + (((b - a) * s) >> 16) for a, b in zip(self.origin, self.goal, strict=True))
 
 
-class Modulation:
+class RunningEffect:
     """A running effect over a number of pixels."""
 
     def __init__(self, op: Modulate, start: int, pixels: int) -> None:
@@ -115,7 +115,7 @@ def noise_row(seed: int, beat: int, pixels: int) -> list[int]:
     return [noise(seed, beat, pixel) for pixel in range(pixels)]
 
 
-class Light:
+class PlayedLight:
     """A lamp (one channel) or a strip (three): its levels, its fade and its effect."""
 
     def __init__(self, channels: int, pixels: int = 1) -> None:
@@ -123,25 +123,25 @@ class Light:
         self._dark = (0,) * channels
         self.jump(self._dark)
 
-    def jump(self, levels: Levels) -> None:
+    def jump(self, levels: FixedLevels) -> None:
         """Be at these levels, with no fade and no effect."""
-        self.rest: Levels = levels
-        self.fade: Fade | None = None
-        self.effect: Modulation | None = None
+        self.rest: FixedLevels = levels
+        self.fade: RunningFade | None = None
+        self.effect: RunningEffect | None = None
 
     def darken(self) -> None:
         self.jump(self._dark)
 
-    def levels(self, time: int) -> Levels:
+    def levels(self, time: int) -> FixedLevels:
         """Levels before the effect."""
         return self.fade.levels(time) if self.fade else self.rest
 
-    def start_fade(self, goal: Levels, time: int, duration: int, law: FixedLaw) -> None:
-        self.fade = Fade(self.levels(time), goal, time, duration, law)
+    def start_fade(self, goal: FixedLevels, time: int, duration: int, law: FixedLaw) -> None:
+        self.fade = RunningFade(self.levels(time), goal, time, duration, law)
 
     def lay(self, op: Modulate, time: int) -> None:
         """Begin an effect, or take it off."""
-        self.effect = Modulation(op, time, self._pixels) if op.kind else None
+        self.effect = RunningEffect(op, time, self._pixels) if op.kind else None
 
     def settle(self, time: int) -> None:
         """A fade that has ended is at rest from now on."""
@@ -149,7 +149,7 @@ class Light:
             self.rest, self.fade = self.fade.goal, None
 
 
-def lamp_duty(lamp: Light, time: int) -> int:
+def lamp_duty(lamp: PlayedLight, time: int) -> int:
     """The lamp's duty, of 65535."""
     lightness = lightness_of(lamp.levels(time)[0])
     if lamp.effect:
@@ -165,11 +165,11 @@ class StripPainter:
         self._cap = strip.cap
         self._places = tuple("rgb".index(letter) for letter in ORDERS[strip.order])
         self._channel_bytes = channel_bytes()
-        self._levels: Levels = ()
+        self._levels: FixedLevels = ()
         self._wired: tuple[int, int, int] = (0, 0, 0)
         self._by_multiplier: dict[int, bytes] = {}
 
-    def paint(self, light: Light, time: int) -> bytes:
+    def paint(self, light: PlayedLight, time: int) -> bytes:
         """The bytes of all pixels, in the strip's order and under its cap."""
         levels = light.levels(time)
         if levels != self._levels:

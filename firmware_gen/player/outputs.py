@@ -10,11 +10,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final, TypeVar
 
-from firmware_gen.player.light import Levels, Light, StripPainter, lamp_duty
-from firmware_gen.player.program import Statement
+from firmware_gen.player.light import FixedLevels, PlayedLight, StripPainter, lamp_duty
+from firmware_gen.player.program import OutputOp
 from firmware_gen.player.pulses import PulseLine
 from firmware_gen.table.laws import law_by_id
-from firmware_gen.table.ops import Act, Modulate, Turn
+from firmware_gen.table.ops import ActOp, Modulate, Turn
 from firmware_gen.table.records import (
     LampRecord,
     OutputRecord,
@@ -105,9 +105,9 @@ class TableOutputs:
         self._uniform = fixed_law(UNIFORM)
         self._stop = CLOCK_PER_MS * STOP_STEP_MS * table.stop_time
         self.servos = {n: _Servo(one) for n, one in self._each(ServoRecord)}
-        self._lamps = {n: Light(1) for n, _ in self._each(LampRecord)}
+        self._lamps = {n: PlayedLight(1) for n, _ in self._each(LampRecord)}
         self._strips = {
-            n: (Light(3, one.pixels), StripPainter(one)) for n, one in self._each(StripRecord)
+            n: (PlayedLight(3, one.pixels), StripPainter(one)) for n, one in self._each(StripRecord)
         }
         self.lights = self._lamps | {n: light for n, (light, _) in self._strips.items()}
         self._switches = {n: one.safe for n, one in self._each(SwitchRecord)}
@@ -163,32 +163,32 @@ class TableOutputs:
         motion = self.servos[name].motion
         return motion.end if motion else _OVER
 
-    def act(self, act: Statement, time: int, cue: object) -> None:
+    def act(self, act: OutputOp, time: int, cue: object) -> None:
         match act:
             case Turn():
                 self._switches[act.output] = act.on
             case Modulate():
                 self.lights[act.output].lay(act, time)
-            case Act() if act.output in self.servos:
+            case ActOp() if act.output in self.servos:
                 law = self._laws[act.law or 0]
                 duration = CLOCK_PER_MS * act.duration_ms
                 self.servos[act.output].move(act.target, duration, law, time)
-            case Act():
+            case ActOp():
                 self._fade(act, time)
 
-    def _fade(self, op: Act, time: int) -> None:
+    def _fade(self, op: ActOp, time: int) -> None:
         law = self._uniform if op.law is None else self._laws[op.law]
         goal = self._colour(op.target) if op.output in self._strips else (op.target << LEVEL_BITS,)
         self.lights[op.output].start_fade(goal, time, CLOCK_PER_MS * op.duration_ms, law)
 
-    def _safe_levels(self, number: int) -> Levels:
+    def _safe_levels(self, number: int) -> FixedLevels:
         record = self._records[number]
         if isinstance(record, StripRecord):
             return self._colour(record.safe)
         assert isinstance(record, LampRecord)
         return (record.safe << LEVEL_BITS,)
 
-    def _colour(self, index: int) -> Levels:
+    def _colour(self, index: int) -> FixedLevels:
         red, green, blue = self._colours[index]
         return red << LEVEL_BITS, green << LEVEL_BITS, blue << LEVEL_BITS
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from firmware_gen.link.protocol import Mode
+from firmware_gen.link.protocol import ReportedMode
 from firmware_gen.player.outputs import Frame, TableOutputs
 from firmware_gen.player.program import board_program
 from firmware_gen.table.records import Table, decode
@@ -17,13 +17,11 @@ from sim.rehearsal import scheduler
 from sim.rehearsal.requests import Request
 from sim.rulebook import FRAME_CLOCK
 
-__all__ = ["Frame", "Mode", "Player"]
-
-_MODES: Final[dict[scheduler.Mode, Mode]] = {
-    "starting": Mode.STARTING,
-    "ready": Mode.READY,
-    "stopping": Mode.STOPPING,
-    "limp": Mode.LIMP,
+_MODES: Final[dict[scheduler.Mode, ReportedMode]] = {
+    "starting": ReportedMode.STARTING,
+    "ready": ReportedMode.READY,
+    "stopping": ReportedMode.STOPPING,
+    "limp": ReportedMode.LIMP,
 }
 
 
@@ -69,7 +67,7 @@ class Player:
     # -- state ---------------------------------------------------------------------------------
 
     @property
-    def mode(self) -> Mode:
+    def mode(self) -> ReportedMode:
         return _MODES[self._scheduler.mode]
 
     @property

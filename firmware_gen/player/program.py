@@ -9,15 +9,15 @@ from typing import TypeAlias
 
 from firmware_gen.table.layout import CONFLICTS, LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import (
-    Act,
-    Call,
+    ActOp,
+    CallTo,
     Delay,
     ForkTo,
-    GoOn,
+    GoOnTo,
     Loop,
     LoopBack,
     Modulate,
-    Op,
+    TableOp,
     Turn,
 )
 from firmware_gen.table.records import CueRecord, Table
@@ -25,11 +25,11 @@ from sim.rulebook import LOST_STEP_FRAMES
 from sim.score import program as form
 from sim.score.program import BoardProgram, PlayedBinding, PlayedCue
 
-Statement: TypeAlias = Act | Turn | Modulate
+OutputOp: TypeAlias = ActOp | Turn | Modulate
 """What an op of a table does to an output."""
 
 
-def board_program(table: Table) -> BoardProgram[Statement]:
+def board_program(table: Table) -> BoardProgram[OutputOp]:
     """What a board plays whose table this is."""
     threads = tuple(tuple(_op(op) for op in thread) for thread in table.threads)
     return BoardProgram(
@@ -43,15 +43,15 @@ def board_program(table: Table) -> BoardProgram[Statement]:
     )
 
 
-def _cue(record: CueRecord, threads: tuple[form.Thread[Statement], ...]) -> PlayedCue[Statement]:
+def _cue(record: CueRecord, threads: tuple[form.Thread[OutputOp], ...]) -> PlayedCue[OutputOp]:
     outputs = frozenset(n for n in range(record.outputs.bit_length()) if record.outputs >> n & 1)
     conflict = CONFLICTS[record.conflict]
     return PlayedCue(record.tag, outputs, threads, record.threads, conflict, record.start)
 
 
-def _op(op: Op) -> form.Op[Statement]:
+def _op(op: TableOp) -> form.Op[OutputOp]:
     match op:
-        case Act():
+        case ActOp():
             return form.Do(op, op.duration_ms if op.wait else 0)
         case Turn() | Modulate():
             return form.Do(op)
@@ -64,7 +64,7 @@ def _op(op: Op) -> form.Op[Statement]:
             return form.LoopEnd()
         case ForkTo():
             return form.Fork(op.thread)
-        case GoOn():
+        case GoOnTo():
             return form.GoOn(op.thread)
-        case Call():
+        case CallTo():
             return form.Call(op.thread)

@@ -69,7 +69,7 @@ REASONS: Final[Mapping[int, str]] = MappingProxyType(
 )
 """Short names of the reasons for which a board refuses a table (TABLE.md, section 5)."""
 
-Reason: TypeAlias = Literal[1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]
+RefusalCode: TypeAlias = Literal[1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]
 LENGTH, BAD_MAGIC, BAD_VERSION, BAD_CRC = 1, 2, 3, 4
 BAD_CHIP, BAD_ADDRESS, BAD_EXTENT, BAD_OUTPUT = 5, 6, 7, 8
 BAD_PIN, BAD_RECORD, BAD_CODE = 9, 10, 11

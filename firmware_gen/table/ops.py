@@ -57,7 +57,7 @@ from sim.rulebook import (
 
 
 @dataclass(frozen=True, slots=True)
-class Act:
+class ActOp:
     """Move or fade an output; `target` is 0.01 deg, a level or a colour's index.
 
     `law` is an index into the table's laws; None: law 0 for a servo, uniform for a light.
@@ -101,14 +101,14 @@ class ForkTo:
 
 
 @dataclass(frozen=True, slots=True)
-class GoOn:
+class GoOnTo:
     """Last op of a thread: it goes on with another one, always later in the table."""
 
     thread: int
 
 
 @dataclass(frozen=True, slots=True)
-class Call:
+class CallTo:
     """Carry out another thread, always one later in the table, and go on behind this op."""
 
     thread: int
@@ -139,11 +139,11 @@ class Called:
     waits: bool
 
 
-Pointer: TypeAlias = ForkTo | GoOn | Call
+Pointer: TypeAlias = ForkTo | GoOnTo | CallTo
 """An op that names another thread."""
 
-Op: TypeAlias = Act | Turn | Delay | Loop | LoopBack | Pointer | Modulate
-Thread: TypeAlias = tuple[Op, ...]
+TableOp: TypeAlias = ActOp | Turn | Delay | Loop | LoopBack | Pointer | Modulate
+TableThread: TypeAlias = tuple[TableOp, ...]
 
 _EFFECT_REST: Final = struct.Struct("<HBBB")
 _U16: Final = struct.Struct("<H")
@@ -200,7 +200,7 @@ def wait_bytes(duration_ms: int) -> bytes:
 
 
 def op_bytes(
-    op: Op,
+    op: TableOp,
     kinds: Sequence[int],
     starts: Sequence[int] | None = None,
     called: Sequence[Called] | None = None,
@@ -210,7 +210,7 @@ def op_bytes(
     `starts`: offsets of all threads, `called`: what calls state of them (None: zeros).
     """
     match op:
-        case Act():
+        case ActOp():
             return _act_bytes(op, kinds[op.output] if op.output < len(kinds) else 0)
         case Turn():
             return struct.pack("<B", op.output | (ACT_F if op.on else 0))
@@ -220,10 +220,10 @@ def op_bytes(
             return bytes((LOOP,)) + _U16.pack(op.times)
         case LoopBack():
             return bytes((LOOP_END,))
-        case Call():
+        case CallTo():
             first = _call_byte(called[op.thread]) if called else CALL
             return bytes((first,)) + _U16.pack(starts[op.thread] if starts else 0)
-        case ForkTo() | GoOn():
+        case ForkTo() | GoOnTo():
             first = FORK if isinstance(op, ForkTo) else GO_ON
             return bytes((first,)) + _U16.pack(starts[op.thread] if starts else 0)
         case Modulate():
@@ -231,7 +231,7 @@ def op_bytes(
             return struct.pack("<BBB", EFFECT, op.output, op.kind) + (rest if op.kind else b"")
 
 
-def _act_bytes(op: Act, kind: int) -> bytes:
+def _act_bytes(op: ActOp, kind: int) -> bytes:
     first = op.output | (ACT_WAIT if op.wait else 0) | (ACT_LAW if op.law is not None else 0)
     target = struct.pack("<B", op.target) if kind != SERVO else b""
     if kind == SERVO:
@@ -251,7 +251,7 @@ def _call_byte(called: Called) -> int:
     return CALL | CALL_WAITS * called.waits | CALL_LOOP * called.loops | called.calls
 
 
-def called_threads(threads: Sequence[Thread]) -> list[Called]:
+def called_threads(threads: Sequence[TableThread]) -> list[Called]:
     """What a call of each thread states. All calls point forward."""
     found: list[Called] = []
     for thread in reversed(threads):
@@ -260,7 +260,7 @@ def called_threads(threads: Sequence[Thread]) -> list[Called]:
         for op in thread:
             depth += isinstance(op, Loop) - isinstance(op, LoopBack)
             deepest = depth
-            if isinstance(op, Call):
+            if isinstance(op, CallTo):
                 inner = found[len(threads) - 1 - op.thread]
                 calls, deepest = max(calls, inner.calls + 1), depth + inner.loops
                 waits |= inner.waits
@@ -270,19 +270,19 @@ def called_threads(threads: Sequence[Thread]) -> list[Called]:
     return found[::-1]
 
 
-def _waits(op: Op) -> bool:
+def _waits(op: TableOp) -> bool:
     if isinstance(op, Delay):
         return op.duration_ms > 0
-    return isinstance(op, Act) and op.wait and op.duration_ms > 0
+    return isinstance(op, ActOp) and op.wait and op.duration_ms > 0
 
 
-def end_bytes(thread: Thread) -> bytes:
+def end_bytes(thread: TableThread) -> bytes:
     """What closes a thread: nothing where it goes on elsewhere."""
-    return b"" if thread and isinstance(thread[-1], GoOn) else bytes((END,))
+    return b"" if thread and isinstance(thread[-1], GoOnTo) else bytes((END,))
 
 
 def code_bytes(
-    threads: Sequence[Thread], kinds: Sequence[int], base: int
+    threads: Sequence[TableThread], kinds: Sequence[int], base: int
 ) -> tuple[bytes, list[list[int]]]:
     """All threads' bytes, and for each thread the offsets of its ops, its end and what follows."""
     offsets: list[list[int]] = []
@@ -312,9 +312,9 @@ class Sweep:
         self.data, self.at, self.end, self.facts = data, start, end, facts
         self.op_at = start
 
-    def threads(self) -> tuple[tuple[Thread, ...], dict[int, int]]:
+    def threads(self) -> tuple[tuple[TableThread, ...], dict[int, int]]:
         """The threads, and the index of each by the offset where it starts."""
-        found: list[tuple[Op, ...]] = []
+        found: list[tuple[TableOp, ...]] = []
         index: dict[int, int] = {}
         pointers: list[tuple[int, int, Called | None]] = []
         while self.at < self.end:
@@ -331,14 +331,14 @@ class Sweep:
             if stated is None:
                 continue
             thread = index[target]
-            if threads[thread] and isinstance(threads[thread][-1], GoOn):
+            if threads[thread] and isinstance(threads[thread][-1], GoOnTo):
                 raise self._wrong("a thread is called that goes on elsewhere")
             if stated != called[thread]:
                 raise self._wrong(f"the call states {stated}, and it calls {called[thread]}")
         return threads, index
 
-    def _thread(self, pointers: list[tuple[int, int, Called | None]]) -> Thread:
-        ops: list[Op] = []
+    def _thread(self, pointers: list[tuple[int, int, Called | None]]) -> TableThread:
+        ops: list[TableOp] = []
         waits: list[bool] = []
         while True:
             self.op_at = self.at
@@ -348,15 +348,15 @@ class Sweep:
             if first == END:
                 return tuple(ops)
             op = self._op(first)
-            stated = _called(first) if isinstance(op, Call) else None
+            stated = _called(first) if isinstance(op, CallTo) else None
             self._nest(op, stated, waits)
             ops.append(op)
             if isinstance(op, Pointer):
                 pointers.append((self.op_at, op.thread, stated))
-            if isinstance(op, GoOn):
+            if isinstance(op, GoOnTo):
                 return tuple(ops)
 
-    def _nest(self, op: Op, stated: Called | None, waits: list[bool]) -> None:
+    def _nest(self, op: TableOp, stated: Called | None, waits: list[bool]) -> None:
         """Follow the loops: `waits` tells for each open one whether it has waited."""
         if stated is not None:
             if len(waits) + stated.loops > LOOP_DEPTH:
@@ -377,7 +377,7 @@ class Sweep:
         elif waits:
             waits[-1] |= _waits(op)
 
-    def _op(self, first: int) -> Op:
+    def _op(self, first: int) -> TableOp:
         if first < END:
             return self._act(first)
         if first >= SHORT_WAIT:
@@ -392,7 +392,7 @@ class Sweep:
         if first >= CALL:
             if first & CALL_CALLS == CALL_DEPTH:
                 raise self._wrong(f"calls nest deeper than {CALL_DEPTH}")
-            return Call(self._u16())
+            return CallTo(self._u16())
         if first == LOOP:
             return Loop(self._u16())
         if first == LOOP_END:
@@ -400,12 +400,12 @@ class Sweep:
         if first == FORK:
             return ForkTo(self._u16())
         if first == GO_ON:
-            return GoOn(self._u16())
+            return GoOnTo(self._u16())
         if first == EFFECT:
             return self._effect()
         raise self._wrong(f"unknown op {first:#04x}")
 
-    def _act(self, first: int) -> Op:
+    def _act(self, first: int) -> TableOp:
         output = first & ACT_OUTPUT
         facts = self._output(output)
         wide = bool(first & ACT_F)
@@ -418,7 +418,7 @@ class Sweep:
         duration_ms = self._duration()
         law = self._below(self.facts.laws, "law") if first & ACT_LAW else None
         target = self._target(facts, wide)
-        return Act(output, target, duration_ms, bool(first & ACT_WAIT), law)
+        return ActOp(output, target, duration_ms, bool(first & ACT_WAIT), law)
 
     def _target(self, facts: OutputFacts, wide: bool) -> int:
         if facts.kind == LAMP:
@@ -489,7 +489,7 @@ class Sweep:
         return TableError(BAD_CODE, f"code[{self.op_at}]", message)
 
 
-def renumbered(thread: Thread, number: Mapping[int, int] | Sequence[int]) -> Thread:
+def renumbered(thread: TableThread, number: Mapping[int, int] | Sequence[int]) -> TableThread:
     """The thread with every pointer to `number` of what it pointed to."""
     return tuple(
         replace(op, thread=number[op.thread]) if isinstance(op, Pointer) else op for op in thread

@@ -59,7 +59,7 @@ from firmware_gen.table.layout import (
     Record,
     TableError,
 )
-from firmware_gen.table.ops import Facts, OutputFacts, Sweep, Thread, code_bytes
+from firmware_gen.table.ops import Facts, OutputFacts, Sweep, TableThread, code_bytes
 from sim.model import Score
 from sim.rulebook import ADDRESSES, BUTTONS, ENABLE_INTERVAL_FRAMES, STOP_STEP_MS, THREADS
 
@@ -171,7 +171,7 @@ class Table:
     inputs: tuple[InputRecord, ...] = ()
     bindings: tuple[BindingRecord, ...] = ()
     cues: tuple[CueRecord, ...] = ()
-    threads: tuple[Thread, ...] = ()
+    threads: tuple[TableThread, ...] = ()
     idle: int | None = None
     lost: int | None = None
     lost_time: int = 0

@@ -20,7 +20,7 @@ Direction: TypeAlias = Literal["up", "down"]
 _WRITTEN = re.compile(r"(?P<number>-?[0-9]+(?:\.(?P<decimals>[0-9]+))?)(?P<gap> *)(?P<unit>\S*)")
 
 
-def measures(servo: Servo) -> units.Motion:
+def measures(servo: Servo) -> units.PartMeasures:
     """The measures in which the part of a servo is written."""
     return units.TURNING if servo.load.slide is None else units.SLIDING
 

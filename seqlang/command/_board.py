@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final, NoReturn, TypeVar
 import click
 
 from firmware_gen.link.failures import LinkFailure
-from firmware_gen.link.protocol import BAUD, NO_ADDRESS, Mode, Status
+from firmware_gen.link.protocol import BAUD, NO_ADDRESS, ReportedMode, Status
 from seqlang.command import BoardFailed, WrongUse
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from firmware_gen.board.virtual import Server
     from firmware_gen.chips import Chip
-    from firmware_gen.link.host import Link, Reply
+    from firmware_gen.link.host import HostLink, Reply
     from firmware_gen.link.protocol import Hello, State
 
 VIRTUAL: Final = "virtual"
@@ -52,12 +52,12 @@ def port_options(command: F) -> F:
 @contextmanager
 def connected(
     port: str | None, baud: int, *, virtual_speed: float = 1.0
-) -> Iterator[tuple[Link, Hello]]:
+) -> Iterator[tuple[HostLink, Hello]]:
     """A link to the greeted board behind a port; its failures end the command in words.
 
     `virtual_speed`: how much faster than real time the board of `--port virtual` runs.
     """
-    from firmware_gen.link.host import Link
+    from firmware_gen.link.host import HostLink
     from firmware_gen.link.ports import find_port, open_port
 
     with ExitStack() as stack:
@@ -67,7 +67,7 @@ def connected(
                 port = stack.enter_context(virtual_board(virtual_speed, chip)).url
             opened = open_port(port or find_port(), baud)
             stack.callback(opened.close)
-            link = Link(opened)
+            link = HostLink(opened)
             yield link, link.greet()
         except LinkFailure as failure:
             end(failure)
@@ -123,34 +123,34 @@ def end(failure: LinkFailure) -> NoReturn:
     raise (WrongUse if failure.reason in _WRONG_USE else BoardFailed)("")
 
 
-def named(link: Link) -> str:
+def named(link: HostLink) -> str:
     """The board as messages call it."""
     if link.address == NO_ADDRESS:
         return f"the blank board on {link.port.name}"
     return f"board {link.address} on {link.port.name}"
 
 
-def wait_until_ready(link: Link, mode: int) -> None:
+def wait_until_ready(link: HostLink, mode: int) -> None:
     """Wait while the board enables its servos one after another; LinkFailure in other modes."""
     deadline = link.port.now() + _STARTING_S
-    while mode == Mode.STARTING and link.port.now() < deadline:
+    while mode == ReportedMode.STARTING and link.port.now() < deadline:
         pause(link, _POLL_S)
         mode = link.state().mode
-    if mode != Mode.READY:
+    if mode != ReportedMode.READY:
         raise not_ready(mode)
 
 
-def wait_for_limp(link: Link, longest_s: float, poll_s: float = _POLL_S) -> State:
+def wait_for_limp(link: HostLink, longest_s: float, poll_s: float = _POLL_S) -> State:
     """Wait until a stop has ended in limp; the last state read."""
     deadline = link.port.now() + longest_s
     while True:
         state = link.state()
-        if state.mode == Mode.LIMP or link.port.now() >= deadline:
+        if state.mode == ReportedMode.LIMP or link.port.now() >= deadline:
             return state
         pause(link, poll_s)
 
 
-def pause(link: Link, seconds: float) -> None:
+def pause(link: HostLink, seconds: float) -> None:
     """Let time pass; what comes in meanwhile is late copies of answers."""
     end_s = link.port.now() + seconds
     while (left := end_s - link.port.now()) > 0:
@@ -159,21 +159,24 @@ def pause(link: Link, seconds: float) -> None:
 
 def not_ready(mode: int) -> LinkFailure:
     words, help = {
-        Mode.BLANK: ("holds no show", "put one on it with `bellcrank flash FILE`"),
-        Mode.STARTING: ("is still starting", "repeat in a few seconds"),
-        Mode.STOPPING: (
+        ReportedMode.BLANK: ("holds no show", "put one on it with `bellcrank flash FILE`"),
+        ReportedMode.STARTING: ("is still starting", "repeat in a few seconds"),
+        ReportedMode.STOPPING: (
             "is stopping: it moves to its safe pose",
             "`bellcrank standby` gets it ready again once it is limp",
         ),
-        Mode.LIMP: (
+        ReportedMode.LIMP: (
             "is limp: its servos get no pulses",
             "keep clear of the parts, then get it ready with `bellcrank standby`",
         ),
-    }.get(Mode(mode) if mode in set(Mode) else Mode.READY, (f"is in mode {mode}", None))
+    }.get(
+        ReportedMode(mode) if mode in set(ReportedMode) else ReportedMode.READY,
+        (f"is in mode {mode}", None),
+    )
     return LinkFailure("refused", f"the board {words}", help)
 
 
-def must(link: Link, what: str, reply: Reply) -> None:
+def must(link: HostLink, what: str, reply: Reply) -> None:
     """Raise LinkFailure in words if the board did not do what it was asked."""
     from firmware_gen.link.host import refused
 

@@ -23,7 +23,7 @@ from seqlang.command._upload import (
 )
 
 if TYPE_CHECKING:
-    from firmware_gen.build.uploader import Way
+    from firmware_gen.build.uploader import UploadWay
     from firmware_gen.compiler.show import CompiledBoard
     from seqlang.check import CheckedShow
 
@@ -36,7 +36,7 @@ def put_merged(
     name: str | None,
     port: str | None,
     baud: int,
-    way: Way,
+    way: UploadWay,
     boot_baud: int | None,
 ) -> None:
     """Write a board's table with the firmware, and read it back through the link.

@@ -10,13 +10,13 @@ import click
 from firmware_gen.board.board import Witness
 from firmware_gen.chips import FIRST
 from firmware_gen.link.failures import LinkFailure
-from firmware_gen.link.protocol import Mode
+from firmware_gen.link.protocol import ReportedMode
 from seqlang.command._board import chip_named, end
 from sim.rulebook import CUES
 
 if TYPE_CHECKING:
     from firmware_gen.board.virtual import VirtualBoard
-    from firmware_gen.player.player import Frame
+    from firmware_gen.player.outputs import Frame
 
 
 @click.command(name="board")
@@ -73,7 +73,7 @@ class _Watch(Witness):
     virtual: VirtualBoard
 
     def __init__(self) -> None:
-        self._mode: Mode | None = None
+        self._mode: ReportedMode | None = None
         self._show = b""
         self._running = 0
 

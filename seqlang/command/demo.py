@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from firmware_gen.link.failures import LinkFailure
-from firmware_gen.link.protocol import Mode
+from firmware_gen.link.protocol import ReportedMode
 from seqlang.command._board import end, must, pause, wait_for_limp
 from sim.rulebook import FRAME_S
 
 if TYPE_CHECKING:
     from firmware_gen.board.played_as_shown import Recording
     from firmware_gen.compiler.show import CompiledBoard, CompiledShow
-    from firmware_gen.link.host import Link
+    from firmware_gen.link.host import HostLink
     from seqlang.check import CheckedShow
     from sim.model import Show
     from sim.rehearsal.trajectories import Trajectories
@@ -121,7 +121,7 @@ def _compile(checked: CheckedShow, out: Path) -> CompiledShow:
 class _Hand:
     """The hand at the remote: time is the board's, which runs faster than the clock."""
 
-    link: Link
+    link: HostLink
     board: CompiledBoard
 
     def wait(self, time_s: float) -> None:
@@ -153,7 +153,7 @@ class _Hand:
 def _play(show: Show, compiled: CompiledShow) -> None:
     from firmware_gen.board.played_as_shown import Recording
     from firmware_gen.board.virtual import Server, VirtualBoard
-    from firmware_gen.link.host import Link
+    from firmware_gen.link.host import HostLink
     from firmware_gen.link.ports import open_port
 
     recording = Recording()
@@ -162,7 +162,7 @@ def _play(show: Show, compiled: CompiledShow) -> None:
     with Server(virtual, speed=SPEED, leash_s=LEASH_S) as server:
         _say("board", f"virtual, on {server.url}, {SPEED:.0f} times faster than real time")
         port = open_port(server.url)
-        link = Link(port)
+        link = HostLink(port)
         try:
             _transfer(link, board)
             for line in _remote(show, _Hand(link, board)):
@@ -174,7 +174,7 @@ def _play(show: Show, compiled: CompiledShow) -> None:
     _compare(show, board, recording)
 
 
-def _transfer(link: Link, board: CompiledBoard) -> None:
+def _transfer(link: HostLink, board: CompiledBoard) -> None:
     from firmware_gen.link.transfer import transfer
 
     done = transfer(link, board.data)
@@ -183,7 +183,7 @@ def _transfer(link: Link, board: CompiledBoard) -> None:
         f"{done.length} bytes into slot {done.slot} of board {done.address}, CRC {done.crc:04X} "
         "verified",
     )
-    while link.state().mode == Mode.STARTING:
+    while link.state().mode == ReportedMode.STARTING:
         pause(link, _POLL_S / SPEED)
 
 
@@ -211,14 +211,14 @@ def _remote(show: Show, hand: _Hand) -> Iterator[str]:
     )
 
 
-def _stop(link: Link) -> None:
+def _stop(link: HostLink) -> None:
     before = link.state().frames
     must(link, "stop", link.stop())
     state = wait_for_limp(link, _LONGEST_CUE_S / SPEED, FRAME_S / SPEED)
     _say("stop", f"safe pose and pulses off after {(state.frames - before) * FRAME_S:.1f} s")
 
 
-def _read_back(link: Link, board: CompiledBoard) -> None:
+def _read_back(link: HostLink, board: CompiledBoard) -> None:
     same = "the file's table, byte for byte" if link.table() == board.data else "another table"
     state = link.state()
     faults = state.bad_frames + state.lost_bytes + state.refused + state.overruns

@@ -8,7 +8,7 @@ from typing import get_args
 import click
 
 from firmware_gen.build import image as images
-from firmware_gen.build.uploader import UPLOADER, Upload, Way, uploads
+from firmware_gen.build.uploader import UPLOADER, Upload, UploadWay, uploads
 from firmware_gen.chips import CHIPS, FIRST
 from seqlang.command import BoardFailed, WrongUse
 from seqlang.command._upload import CAUTION, chosen, install, write_merged
@@ -21,7 +21,7 @@ PROGRAMMER_TO_FILL_IN = "PROGRAMMER"
 @click.option("--port", help="Serial port of the board. Without it: the only USB serial port.")
 @click.option(
     "--way",
-    type=click.Choice(get_args(Way)),
+    type=click.Choice(get_args(UploadWay)),
     default="serial",
     show_default=True,
     help="`serial`, `urclock`: by boot loader. `isp`: by a programmer on the six-pin header.",
@@ -53,7 +53,7 @@ PROGRAMMER_TO_FILL_IN = "PROGRAMMER"
 @click.option("--run", "now", is_flag=True, help=f"Call {UPLOADER} now.")
 def command(
     port: str | None,
-    way: Way,
+    way: UploadWay,
     baud: int | None,
     programmer: str | None,
     chip: str,
@@ -84,7 +84,7 @@ def command(
     return 0
 
 
-def merged(show: str, name: str | None, out: Path | None, way: Way) -> tuple[Path, str]:
+def merged(show: str, name: str | None, out: Path | None, way: UploadWay) -> tuple[Path, str]:
     """Write the image with a show's table behind the firmware; its path and the board's chip."""
     from seqlang.command._show import passed
 
@@ -98,7 +98,7 @@ def merged(show: str, name: str | None, out: Path | None, way: Way) -> tuple[Pat
     return path, board.chip.name
 
 
-def _port(port: str | None, way: Way, now: bool) -> str:
+def _port(port: str | None, way: UploadWay, now: bool) -> str:
     """The port given, else the only one there is; a word to fill in if none is needed yet."""
     from firmware_gen.link.failures import LinkFailure
     from firmware_gen.link.ports import find_port
@@ -113,7 +113,7 @@ def _port(port: str | None, way: Way, now: bool) -> str:
         raise BoardFailed(f"{error.message}\n  help: {error.help}") from error
 
 
-def _explain(image: Path, steps: tuple[Upload, ...], way: Way) -> None:
+def _explain(image: Path, steps: tuple[Upload, ...], way: UploadWay) -> None:
     click.echo(f"image    {image}")
     for step in steps:
         click.echo(f"{step.purpose}:\n    {step.line()}")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from firmware_gen.build.uploader import UPLOADER, Way
+from firmware_gen.build.uploader import UPLOADER, UploadWay
 from firmware_gen.link.failures import LinkFailure
 from seqlang.command import ShowFailed
 from seqlang.command._board import VIRTUAL, connected, named, port_options
@@ -16,11 +16,11 @@ from seqlang.command._show import passed
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from firmware_gen.link.host import Link
+    from firmware_gen.link.host import HostLink
     from firmware_gen.link.transfer import Transferred
     from seqlang.check import CheckedShow
 
-BOOT_LOADERS: Final[tuple[Way, ...]] = ("serial", "urclock")
+BOOT_LOADERS: Final[tuple[UploadWay, ...]] = ("serial", "urclock")
 
 _VIRTUAL_SPEED = 10.0
 """A virtual board stores bytes as slowly as a real one; nobody need wait for that."""
@@ -61,7 +61,7 @@ def command(
     board: str | None,
     readdress: bool,
     merged: bool,
-    way: Way,
+    way: UploadWay,
     boot_baud: int | None,
 ) -> None:
     """Check a show, put it on the connected board, and verify it.
@@ -87,7 +87,7 @@ def command(
 
 
 def put(
-    link: Link, show: CheckedShow, *, board: str | None = None, readdress: bool = False
+    link: HostLink, show: CheckedShow, *, board: str | None = None, readdress: bool = False
 ) -> Transferred:
     """Choose the connected board's table and transfer it, with progress.
 
@@ -139,7 +139,7 @@ class _Progress:
         self._step = step
 
 
-def _account(link: Link, done: Transferred) -> str:
+def _account(link: HostLink, done: Transferred) -> str:
     """What was done, in one line."""
     troubles = [
         f"{count} {one if count == 1 else many}"

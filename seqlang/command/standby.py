@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from firmware_gen.link.protocol import Mode
+from firmware_gen.link.protocol import ReportedMode
 from seqlang.command._board import connected, must, named, port_options, wait_until_ready
 
 
@@ -18,8 +18,8 @@ def command(port: str | None, baud: int) -> None:
     """
     with connected(port, baud) as (link, hello):
         mode = hello.mode
-        if mode == Mode.LIMP:
+        if mode == ReportedMode.LIMP:
             must(link, "standby", link.standby())
-            mode = Mode.STARTING
+            mode = ReportedMode.STARTING
         wait_until_ready(link, mode)
         click.echo(f"{named(link)} is ready")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from firmware_gen.link.protocol import MERGED_SLOT, NO_SLOT, Mode, ResetCause
+from firmware_gen.link.protocol import MERGED_SLOT, NO_SLOT, ReportedMode, ResetCause
 from seqlang.command._board import connected, named, port_options
 from seqlang.command._form import format_option
 from seqlang.command._show import passed
@@ -80,7 +80,7 @@ def _show(hello: Hello, state: State, table: bytes) -> str:
 
 
 def _mode(mode: int) -> str:
-    return Mode(mode).name.lower() if mode in set(Mode) else f"unknown ({mode})"
+    return ReportedMode(mode).name.lower() if mode in set(ReportedMode) else f"unknown ({mode})"
 
 
 def _compared(table: bytes, show: CompiledShow) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from firmware_gen.link.protocol import Mode
+from firmware_gen.link.protocol import ReportedMode
 from seqlang.command._board import connected, must, named, port_options, wait_for_limp
 
 _LONGEST_S = 12.0
@@ -22,7 +22,7 @@ def command(port: str | None, baud: int) -> None:
     with connected(port, baud) as (link, _):
         must(link, "stop", link.stop())
         state = wait_for_limp(link, _LONGEST_S)
-        if state.mode == Mode.LIMP:
+        if state.mode == ReportedMode.LIMP:
             click.echo(f"{named(link)} has stopped: safe pose, pulses off")
         else:
             click.echo(f"{named(link)} is stopping; it is not limp yet")

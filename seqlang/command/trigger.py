@@ -21,7 +21,7 @@ from seqlang.command._board import (
 from sim.rulebook import FRAME_S
 
 if TYPE_CHECKING:
-    from firmware_gen.link.host import Link
+    from firmware_gen.link.host import HostLink
 
 _NAME: Final = r"[^\W\d]\w*"
 """As `NAME` in the cue language's grammar."""
@@ -59,7 +59,7 @@ def command(cue: str, port: str | None, baud: int, held: str | None) -> None:
             click.echo(f"cue `{cue}` held for {held} on {named(link)}")
 
 
-def start(link: Link, cue: str) -> None:
+def start(link: HostLink, cue: str) -> None:
     """Start a cue by its name, once, and see that no running cue kept it from starting.
 
     Raises:
@@ -78,7 +78,7 @@ def start(link: Link, cue: str) -> None:
         )
 
 
-def hold(link: Link, cue: str, held_s: float) -> None:
+def hold(link: HostLink, cue: str, held_s: float) -> None:
     """Hold down the button to which a cue is bound; it is let go whatever happens.
 
     Raises:
@@ -95,7 +95,7 @@ def hold(link: Link, cue: str, held_s: float) -> None:
         must(link, cue, link.button(button, False))
 
 
-def _button_of(link: Link, cue: str) -> int:
+def _button_of(link: HostLink, cue: str) -> int:
     """The button of a cue, one that repeats it while held first, from the board's own table."""
     from firmware_gen.crc import cue_tag
     from firmware_gen.table.records import TableError, decode

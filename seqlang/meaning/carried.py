@@ -9,7 +9,7 @@ from lark import Token
 from seqlang.meaning.entry import Sheet, options
 from seqlang.meaning.values import Fault, Reading
 from seqlang.text.syntax import Amount, Line
-from seqlang.text.units import DEGREES, KILOGRAMS, METRES, PLAIN, SHARE, SLIDING, Motion
+from seqlang.text.units import DEGREES, KILOGRAMS, METRES, PLAIN, SHARE, SLIDING, PartMeasures
 from sim.model import (
     Body,
     Box,
@@ -145,7 +145,7 @@ def _body(reading: Reading, line: Line) -> Body:
     return Box(mass, length, width, depth, start_m, offset_deg, mark)
 
 
-def _spring(reading: Reading, line: Line, motion: Motion) -> Spring:
+def _spring(reading: Reading, line: Line, motion: PartMeasures) -> Spring:
     return Spring(
         reading.within(line.amount(1), motion.rate, "a spring's rate", above=0),
         reading.within(line.amount(2), motion.place, motion.place.title, -1000, 1000)

@@ -7,27 +7,27 @@ from typing import TYPE_CHECKING, Final, NamedTuple, cast
 
 from lark import Token
 
-from seqlang.meaning.durations import Pacer, Timing, Way
+from seqlang.meaning.durations import Pacer, PartWay, Timing
 from seqlang.meaning.pose import OutputKind, Pose, Setting, angle, lamp_level, strip_light
 from seqlang.meaning.values import DAY_MS, Fault, Reading
 from seqlang.text.indentation import MOST_NESTED
 from seqlang.text.syntax import (
-    Act,
+    ActText,
     Amount,
     Block,
     Broken,
     Cut,
-    Effect,
+    EffectText,
     HoldText,
     LawText,
-    Light,
+    LightText,
     Line,
     Pace,
     Play,
-    Statement,
+    StatementText,
     Strike,
     Target,
-    Throw,
+    ThrowText,
 )
 from seqlang.text.units import DURATION
 from sim import model
@@ -108,13 +108,13 @@ class CueMaker:
         self._level = 0
         self._deepest = 0
 
-    def make(self, body: Sequence[Statement], first: object, last: object) -> Made:
+    def make(self, body: Sequence[StatementText], first: object, last: object) -> Made:
         """The steps of a cue whose header stands from node `first` to `last`."""
         children, duration = self._sequence(body)
         whole = InTurn(children, self._reading.origins.mark(first, last, ("keyword", first)))
         return Made(whole, duration, self._where, self._steps, self._deepest)
 
-    def _sequence(self, body: Sequence[Statement]) -> tuple[tuple[Step, ...], int]:
+    def _sequence(self, body: Sequence[StatementText]) -> tuple[tuple[Step, ...], int]:
         steps: list[Step] = []
         total = 0
         for statement in body:
@@ -124,15 +124,15 @@ class CueMaker:
                 total += made[1]
         return tuple(steps), total
 
-    def _tried(self, statement: Statement) -> tuple[Step, int] | None:
+    def _tried(self, statement: StatementText) -> tuple[Step, int] | None:
         try:
             return self._statement(statement)
         except Fault:
             return None
 
-    def _statement(self, statement: Statement) -> tuple[Step, int] | None:
+    def _statement(self, statement: StatementText) -> tuple[Step, int] | None:
         self._add(1, statement)
-        if isinstance(statement, Act):
+        if isinstance(statement, ActText):
             return self._act(statement)
         if isinstance(statement, HoldText):
             mark = self._reading.origins.mark(
@@ -148,13 +148,13 @@ class CueMaker:
             return self._strike(statement)
         if isinstance(statement, Cut):
             return self._cut(statement)
-        if isinstance(statement, Throw):
+        if isinstance(statement, ThrowText):
             return self._throw(statement)
-        if isinstance(statement, Effect):
+        if isinstance(statement, EffectText):
             return self._effect(statement)
         return self._play(statement)
 
-    def _add(self, steps: int, statement: Statement) -> None:
+    def _add(self, steps: int, statement: StatementText) -> None:
         """Count steps. Raises Fault where they are more than a cue or a show may have."""
         tally = self._stage.tally
         if self._is_full or tally.is_full:
@@ -190,7 +190,7 @@ class CueMaker:
 
     # -- moves and fades --------------------------------------------------------------------
 
-    def _act(self, act: Act) -> tuple[Step, int]:
+    def _act(self, act: ActText) -> tuple[Step, int]:
         found: list[tuple[Token, Target, float | StripLight]] = []
         failed = False
         for target in act.targets:
@@ -202,7 +202,7 @@ class CueMaker:
         ways = [
             self._way(str(name), value)
             for name, target, value in found
-            if not isinstance(target.value, Light) and isinstance(value, float)
+            if not isinstance(target.value, LightText) and isinstance(value, float)
         ]
         if failed and not ways and act.pace.kind != "in":
             raise Fault
@@ -221,7 +221,7 @@ class CueMaker:
 
     def _aim(self, name: Token, target: Target) -> float | StripLight:
         kind = self._kind(name)
-        if isinstance(target.value, Light):
+        if isinstance(target.value, LightText):
             if kind == "lamp":
                 return lamp_level(self._reading, target.value, name)
             if kind == "strip":
@@ -251,17 +251,17 @@ class CueMaker:
             raise Fault
         return found[0]
 
-    def _way(self, output: str, to_deg: float) -> Way:
+    def _way(self, output: str, to_deg: float) -> PartWay:
         """A servo's way from where it may be; from now on it is at its end."""
         before = self._where.get(output)
         self._where[output] = (to_deg,)
         if before is None:
             before = tuple(self._stage.rest.get(output, ())) or (to_deg,)
-        return Way(output, to_deg, before)
+        return PartWay(output, to_deg, before)
 
     def _motion(
         self,
-        act: Act,
+        act: ActText,
         name: Token,
         target: Target,
         value: float | StripLight,
@@ -269,7 +269,7 @@ class CueMaker:
         several: bool,
     ) -> Step:
         whole: object = target if several else act
-        if not isinstance(target.value, Light):
+        if not isinstance(target.value, LightText):
             mark = self._mark(whole, act.pace, act.law, ("name", name), ("target", target.value))
             return Move(str(name), cast("float", value), timing.duration_ms, timing.move_law, mark)
         mark = self._mark(whole, act.pace, act.law, ("name", name), *_light_parts(target.value))
@@ -307,7 +307,7 @@ class CueMaker:
     def _posed(self, strike: Strike, setting: Setting, timing: Timing) -> Step:
         name = str(setting.name)
         light = setting.node
-        parts = _light_parts(light) if isinstance(light, Light) else (("target", light),)
+        parts = _light_parts(light) if isinstance(light, LightText) else (("target", light),)
         mark = self._mark(strike, strike.pace, strike.law, ("name", strike.pose), *parts)
         if setting.kind == "servo":
             return Move(name, setting.angle_deg, timing.duration_ms, timing.move_law, mark)
@@ -326,7 +326,7 @@ class CueMaker:
             steps.append(Fade(str(name), value, CUT_MS, UNIFORM, mark))
         return self._joined(steps, cut), CUT_MS
 
-    def _throw(self, throw: Throw) -> tuple[Step, int]:
+    def _throw(self, throw: ThrowText) -> tuple[Step, int]:
         steps: list[Step] = []
         on = throw.state.type == "ON"
         for name in throw.names:
@@ -346,7 +346,7 @@ class CueMaker:
         duration = CUT_MS if any(isinstance(step, Fade) for step in steps) else 0
         return self._joined(steps, throw), duration
 
-    def _effect(self, effect: Effect) -> tuple[Step, int]:
+    def _effect(self, effect: EffectText) -> tuple[Step, int]:
         values = self._effect_values(effect)
         steps: list[Step] = []
         for name in effect.names:
@@ -374,7 +374,7 @@ class CueMaker:
             steps.append(made)
         return self._joined(steps, effect), 0
 
-    def _effect_values(self, effect: Effect) -> dict[str, float]:
+    def _effect_values(self, effect: EffectText) -> dict[str, float]:
         reading, values = self._reading, dict[str, float]()
         seen: dict[str, Line] = {}
         for option in effect.options:
@@ -403,7 +403,7 @@ class CueMaker:
                 values["width"] = reading.count(amount, "an effect's width", 1, WIDTH_MAX)
         return values
 
-    def _joined(self, steps: Sequence[Step], statement: Statement) -> Step:
+    def _joined(self, steps: Sequence[Step], statement: StatementText) -> Step:
         if len(steps) == 1:
             return steps[0]
         self._add(len(steps), statement)
@@ -544,7 +544,7 @@ def without(step: Step, missing: frozenset[str]) -> Step | None:
     return None
 
 
-def _light_parts(light: Light) -> tuple[tuple[str, object], ...]:
+def _light_parts(light: LightText) -> tuple[tuple[str, object], ...]:
     head = light.head
     level = light.level
     named = isinstance(head, Token) and head.type in ("NAME", "COLOUR")

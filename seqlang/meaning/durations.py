@@ -14,7 +14,7 @@ from lark import Token
 
 from seqlang.meaning.values import Fault, Reading
 from seqlang.text.syntax import LawText, Pace
-from seqlang.text.units import Motion
+from seqlang.text.units import PartMeasures
 from sim.model import MINIMUM_JERK, UNIFORM, Law, Rig, Servo
 from sim.rulebook import FRAME_MS
 
@@ -31,7 +31,7 @@ _SLACK: Final = 1e-9
 """Share of a duration that may be lost to rounding before it counts as a millisecond more."""
 
 
-class Way(NamedTuple):
+class PartWay(NamedTuple):
     """One servo's part in a statement: where to, and the angles it may come from."""
 
     output: str
@@ -60,7 +60,7 @@ class Pacer:
         self._shortest: dict[tuple[str, float, float, Law], int | str] = {}
         self._is_full = False
 
-    def timing(self, pace: Pace, law: LawText | None, ways: Sequence[Way]) -> Timing:
+    def timing(self, pace: Pace, law: LawText | None, ways: Sequence[PartWay]) -> Timing:
         """Duration and laws of a statement. Raises Fault."""
         chosen = None if law is None else self.law(law)
         move_law, fade_law = chosen or MINIMUM_JERK, chosen or UNIFORM
@@ -124,7 +124,7 @@ class Pacer:
 
     # -- durations --------------------------------------------------------------------------
 
-    def _at(self, pace: Pace, law: Law, ways: Sequence[Way]) -> int:
+    def _at(self, pace: Pace, law: Law, ways: Sequence[PartWay]) -> int:
         """From the top speed of the part that has farthest to go: T = Cv h / v."""
         from sim.score.laws import coefficients
 
@@ -133,7 +133,7 @@ class Pacer:
         way = max(abs(way.to_deg - start) for way in ways for start in way.from_deg)
         return _whole(1000.0 * coefficients(law).cv * way / speed)
 
-    def _within(self, pace: Pace, ways: Sequence[Way]) -> tuple[int, Law]:
+    def _within(self, pace: Pace, ways: Sequence[PartWay]) -> tuple[int, Law]:
         """The fastest double-S within the limits, for the part that has farthest to go."""
         from sim.score.laws import double_s
 
@@ -153,7 +153,7 @@ class Pacer:
         seconds, law = double_s(way, speed, accel, jerk)
         return _whole(1000.0 * seconds), law
 
-    def _motion(self, pace: Pace, ways: Sequence[Way]) -> Motion:
+    def _motion(self, pace: Pace, ways: Sequence[PartWay]) -> PartMeasures:
         """The measures of the parts of one statement, which must be the same. Raises Fault."""
         reading = self._reading
         straight = {way.output in reading.straight for way in ways}
@@ -167,7 +167,7 @@ class Pacer:
             raise Fault
         return reading.motion(ways[0].output)
 
-    def _soonest(self, pace: Pace, law: Law, ways: Sequence[Way]) -> int:
+    def _soonest(self, pace: Pace, law: Law, ways: Sequence[PartWay]) -> int:
         """The shortest in which each of the parts can go, from each place it may come from."""
         from sim.strain.envelope import assess
 

@@ -66,7 +66,7 @@ from seqlang.meaning.pose import Pose, pose
 from seqlang.meaning.rig import board, supply, wearer
 from seqlang.meaning.score import score
 from seqlang.meaning.values import Reading, declared
-from seqlang.text.syntax import Cue, Item, Line, head_place
+from seqlang.text.syntax import CueText, Line, TopLine, head_place
 from seqlang.text.units import LENGTH
 from sim.model import Rig, Servo, Show, Wearer
 
@@ -78,7 +78,7 @@ if TYPE_CHECKING:
     from seqlang.meaning.pose import OutputKind, Setting
     from seqlang.text.findings import Finding, Origin
     from seqlang.text.source import Source
-    from sim.model import Reach
+    from sim.model import JointLimits
 
 OUTPUT_KINDS = ("servo", "lamp", "strip", "switch")
 
@@ -93,7 +93,7 @@ class Elaborated:
     findings: tuple[Finding, ...]
 
 
-def elaborate(items: Sequence[Item], source: Source, forgiven: Iterable[str] = ()) -> Elaborated:
+def elaborate(items: Sequence[TopLine], source: Source, forgiven: Iterable[str] = ()) -> Elaborated:
     """Rig and Score of a syntax tree, as far as they make sense, and every finding on the way.
 
     `forgiven`: names declared in lines that could not be read.
@@ -110,15 +110,15 @@ def elaborate(items: Sequence[Item], source: Source, forgiven: Iterable[str] = (
 
 
 def _elaborated(
-    items: Sequence[Item],
+    items: Sequence[TopLine],
     source: Source,
     forgiven: Iterable[str],
-    reaches: Mapping[str, Reach] | None,
+    reaches: Mapping[str, JointLimits] | None,
 ) -> Elaborated:
     """Once through the text. `reaches`: how far the parts of chains go, if that is known."""
     reading = Reading(source, forgiven)
     lines = [item for item in items if isinstance(item, Line)]
-    cues = [item for item in items if isinstance(item, Cue)]
+    cues = [item for item in items if isinstance(item, CueText)]
     _constants(reading, [line for line in lines if line.kind == "given"])
     outputs = _outputs(reading, lines)
     reading.straight.update(_straight(reading, lines))

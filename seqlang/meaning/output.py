@@ -28,7 +28,7 @@ from seqlang.text.units import (
     VOLTS,
     WAY_SPEED,
     Measure,
-    Motion,
+    PartMeasures,
 )
 from sim.model import (
     BLACK,
@@ -228,7 +228,9 @@ def _single(
     return reading.tried(reading.within, line.amount(1), measure, what, low, above=above)
 
 
-def _rotor(reading: Reading, sheet: Sheet, ratings: tuple[Rating, ...], motor: Motion) -> float:
+def _rotor(
+    reading: Reading, sheet: Sheet, ratings: tuple[Rating, ...], motor: PartMeasures
+) -> float:
     """Inertia at the horn: as stated, or by a stated or the usual time constant."""
     line = sheet.get("rotor")
     if line is not None and line.kind == "rotor":
@@ -410,7 +412,7 @@ def _limits(reading: Reading, sheet: Sheet) -> tuple[float, float]:
     return low, high
 
 
-def _ratings(reading: Reading, sheet: Sheet, motor: Motion) -> tuple[Rating, ...]:
+def _ratings(reading: Reading, sheet: Sheet, motor: PartMeasures) -> tuple[Rating, ...]:
     """One or two ratings in ascending voltage."""
     sheet.need("rating", "rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V")
     lines = sheet.all("rating")
@@ -439,7 +441,7 @@ def _ratings(reading: Reading, sheet: Sheet, motor: Motion) -> tuple[Rating, ...
     return tuple(ordered)
 
 
-def _rating(reading: Reading, line: Line, motor: Motion) -> Rating:
+def _rating(reading: Reading, line: Line, motor: PartMeasures) -> Rating:
     speed, torque, current, voltage = line.items[1:5]
     running = cast("Line | None", options(reading, line).get("running"))
     return Rating(

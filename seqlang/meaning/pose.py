@@ -9,7 +9,7 @@ from lark import Token
 
 from seqlang.meaning.values import Colour, Fault, Reading
 from seqlang.text.names import nearest
-from seqlang.text.syntax import Amount, Light, Line, Spot
+from seqlang.text.syntax import Amount, LightText, Line, Spot
 from sim.light.colours import COLOURS
 from sim.model import BLACK, StripLight
 from sim.rulebook import ANGLE_STEPS_PER_DEG, LARGEST_ANGLE_DEG
@@ -24,7 +24,7 @@ OutputKind: TypeAlias = Literal["servo", "lamp", "strip", "switch"]
 class Setting:
     """What a pose asks of one output; only the field of its kind counts."""
 
-    node: Amount | Light
+    node: Amount | LightText
     name: Token
     kind: OutputKind
     angle_deg: float = 0.0
@@ -67,7 +67,7 @@ def pose(reading: Reading, entry: Line, outputs: Mapping[str, tuple[OutputKind, 
     return Pose((tokens[0], tokens[-1]), tokens[0].type == "SAFE", settings)
 
 
-def setting(reading: Reading, name: Token, value: Light | Token, kind: OutputKind) -> Setting:
+def setting(reading: Reading, name: Token, value: LightText | Token, kind: OutputKind) -> Setting:
     """What a pose asks of one output. Raises Fault."""
     if kind == "switch":
         word = value if isinstance(value, Token) else value.head
@@ -132,7 +132,7 @@ def angle(reading: Reading, amount: Amount, name: str = "") -> float:
     return round(angle_deg * ANGLE_STEPS_PER_DEG) / ANGLE_STEPS_PER_DEG
 
 
-def lamp_level(reading: Reading, light: Light, name: Token) -> float:
+def lamp_level(reading: Reading, light: LightText, name: Token) -> float:
     """A lamp's level in percent of L*. Raises Fault."""
     head = light.head
     if isinstance(head, Token):
@@ -151,7 +151,7 @@ def lamp_level(reading: Reading, light: Light, name: Token) -> float:
     return reading.percent(head, "a level")
 
 
-def strip_light(reading: Reading, light: Light, name: Token) -> StripLight:
+def strip_light(reading: Reading, light: LightText, name: Token) -> StripLight:
     """A strip's colour and level. Raises Fault."""
     head = light.head
     if isinstance(head, Token) and head.type == "OFF":

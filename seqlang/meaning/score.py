@@ -12,8 +12,7 @@ from seqlang.meaning.durations import Pacer, is_derived
 from seqlang.meaning.remote import Remote, remote, run_time, usages
 from seqlang.meaning.values import Reading, declared
 from seqlang.text.findings import Origin
-from seqlang.text.syntax import Act, Block, Line, Play, Statement, Strike
-from seqlang.text.syntax import Cue as CueText
+from seqlang.text.syntax import ActText, Block, CueText, Line, Play, StatementText, Strike
 from sim.model import Cue, InTurn, Rig, Score, Show
 
 if TYPE_CHECKING:
@@ -84,7 +83,7 @@ def _named(reading: Reading, texts: Sequence[CueText]) -> dict[str, CueText]:
 # -- cues that play cues -----------------------------------------------------------------------
 
 
-def _statements(text: CueText) -> Iterator[Statement]:
+def _statements(text: CueText) -> Iterator[StatementText]:
     pending = list(text.body)
     while pending:
         statement = pending.pop()
@@ -95,7 +94,7 @@ def _statements(text: CueText) -> Iterator[Statement]:
 
 def _derived(text: CueText) -> bool:
     return any(
-        isinstance(statement, Act | Strike) and is_derived(statement.pace)
+        isinstance(statement, ActText | Strike) and is_derived(statement.pace)
         for statement in _statements(text)
     )
 

@@ -25,7 +25,7 @@ from seqlang.text.units import (
     TURNING,
     Dimension,
     Measure,
-    Motion,
+    PartMeasures,
     Quantity,
     multiplied,
     parse_quantity,
@@ -101,7 +101,7 @@ class Reading:
         other._compared = MOST_COMPARED  # nobody would see what is near
         return other
 
-    def motion(self, name: str) -> Motion:
+    def motion(self, name: str) -> PartMeasures:
         """The measures in which the part of a servo is written."""
         return SLIDING if name in self.straight else TURNING
 

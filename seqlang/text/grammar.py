@@ -13,28 +13,28 @@ from lark import Lark, Token, UnexpectedInput
 from lark.indenter import Indenter
 
 from seqlang.text.syntax import (
-    Act,
+    ActText,
     Amount,
     Block,
     Broken,
-    Cue,
+    CueText,
     Cut,
-    Effect,
+    EffectText,
     HoldText,
-    Item,
     LawText,
-    Light,
+    LightText,
     Line,
     Negative,
     Node,
     Pace,
     Play,
     Spot,
-    Statement,
+    StatementText,
     Strike,
     Sum,
     Target,
-    Throw,
+    ThrowText,
+    TopLine,
 )
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ class Builder:
             return partial(_paced, cast("Literal['in', 'at']", rule))
         return partial(_line, rule)
 
-    def start(self, items: list[Item]) -> list[Item]:
+    def start(self, items: list[TopLine]) -> list[TopLine]:
         return items
 
     def broken(self, items: list[Token]) -> Broken:
@@ -83,16 +83,16 @@ class Builder:
     def negative(self, items: list[Token]) -> Negative:
         return Negative(items[0], items[1])
 
-    def light(self, items: list[Amount]) -> Light:
-        return Light(items[0], items[1] if len(items) > 1 else None)
+    def light(self, items: list[Amount]) -> LightText:
+        return LightText(items[0], items[1] if len(items) > 1 else None)
 
     def names(self, items: list[Token]) -> tuple[Token, ...]:
         return tuple(items)
 
     def place(self, items: list[object]) -> Spot:
-        return Spot(*cast("tuple[tuple[Token, ...], Light | Token]", items))
+        return Spot(*cast("tuple[tuple[Token, ...], LightText | Token]", items))
 
-    def cue(self, items: list[object]) -> Cue:
+    def cue(self, items: list[object]) -> CueText:
         keyword, name, *rest = items
         title = busy = None
         while rest and isinstance(rest[0], Token):
@@ -101,16 +101,16 @@ class Builder:
             else:
                 busy = rest[0]
             del rest[0]
-        body = cast("tuple[Statement, ...]", tuple(rest))
-        return Cue(cast("Token", keyword), cast("Token", name), title, busy, body)
+        body = cast("tuple[StatementText, ...]", tuple(rest))
+        return CueText(cast("Token", keyword), cast("Token", name), title, busy, body)
 
-    def act(self, items: list[object]) -> Act:
+    def act(self, items: list[object]) -> ActText:
         law = _law(items)
         pace = _pace(items.pop())
-        return Act(cast("tuple[Target, ...]", tuple(items)), pace, law)
+        return ActText(cast("tuple[Target, ...]", tuple(items)), pace, law)
 
     def target(self, items: list[object]) -> Target:
-        return Target(cast("tuple[Token, ...]", items[0]), cast("Amount | Light", items[-1]))
+        return Target(cast("tuple[Token, ...]", items[0]), cast("Amount | LightText", items[-1]))
 
     def within(self, items: list[Amount]) -> Pace:
         return Pace("within", cast("Token", items[0]), tuple(items[1:]))
@@ -124,14 +124,14 @@ class Builder:
         return Strike(cast("Token", keyword), cast("Token", pose), _pace(pace), law)
 
     def cut(self, items: list[object]) -> Cut:
-        return Cut(*cast("tuple[tuple[Token, ...], Token, Light]", items))
+        return Cut(*cast("tuple[tuple[Token, ...], Token, LightText]", items))
 
-    def throw(self, items: list[object]) -> Throw:
-        return Throw(*cast("tuple[tuple[Token, ...], Token]", items))
+    def throw(self, items: list[object]) -> ThrowText:
+        return ThrowText(*cast("tuple[tuple[Token, ...], Token]", items))
 
-    def effect(self, items: list[object]) -> Effect:
+    def effect(self, items: list[object]) -> EffectText:
         names, effect, *options = items
-        return Effect(
+        return EffectText(
             cast("tuple[Token, ...]", names),
             cast("Token", effect),
             cast("tuple[Line, ...]", tuple(options)),
@@ -178,7 +178,7 @@ def _block(
     return Block(
         kind,
         cast("tuple[Amount, ...]", tuple(items[:head])),
-        cast("tuple[Statement, ...]", tuple(items[head:])),
+        cast("tuple[StatementText, ...]", tuple(items[head:])),
     )
 
 

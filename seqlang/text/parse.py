@@ -11,13 +11,13 @@ from seqlang.text.grammar import parser
 if TYPE_CHECKING:
     from seqlang.text.findings import Finding
     from seqlang.text.source import Source
-    from seqlang.text.syntax import Item
+    from seqlang.text.syntax import TopLine
 
 
 class Parsed(NamedTuple):
     """A show's syntax, as far as it could be read."""
 
-    items: list[Item]
+    items: list[TopLine]
     findings: list[Finding]
     lost_names: frozenset[str]
     """Names that broken lines would have declared."""
@@ -26,7 +26,7 @@ class Parsed(NamedTuple):
 def parse(source: Source) -> Parsed:
     """The items of a show and its syntax errors; lines that cannot be read become `Broken`."""
     try:
-        return Parsed(cast("list[Item]", parser().parse(source.text)), [], frozenset())
+        return Parsed(cast("list[TopLine]", parser().parse(source.text)), [], frozenset())
     except UnexpectedInput:
         from seqlang.text.recover import recovered
 

@@ -20,7 +20,7 @@ from seqlang.text.syntax_errors import due, explain
 if TYPE_CHECKING:
     from lark import Lark
 
-    from seqlang.text.syntax import Item
+    from seqlang.text.syntax import TopLine
 
 MOST_ERRORS: Final = 20
 MOST_RETRIED: Final = 400_000
@@ -33,7 +33,7 @@ _CUE: Final = re.compile(r"cue +[^\W\d]\w*")
 
 
 class Recovered(NamedTuple):
-    items: list[Item]
+    items: list[TopLine]
     findings: list[Finding]
     lost_names: set[str]
     """Names that the broken lines would have declared."""
@@ -75,13 +75,13 @@ class _Work:
         self._text = source.text
         self.retried = 0
 
-    def piece(self, start: int, end: int, result: Recovered) -> list[Item]:
+    def piece(self, start: int, end: int, result: Recovered) -> list[TopLine]:
         """The items of one piece; its errors are added to the result."""
         mended: set[int] = set()
         while True:
             try:
                 piece = TextSlice(self._text, start, end)
-                return cast("list[Item]", self._parser.parse(piece))
+                return cast("list[TopLine]", self._parser.parse(piece))
             except UnexpectedInput as error:
                 line = self._line_at_fault(error, start, end)
                 self.retried += end - start

@@ -65,7 +65,7 @@ class Line(NamedTuple):
         )
 
 
-class Light(NamedTuple):
+class LightText(NamedTuple):
     """`off`, a colour with or without a level, a level, or a name (colour or constant)."""
 
     head: Amount
@@ -76,14 +76,14 @@ class Spot(NamedTuple):
     """Where a pose puts some outputs: an amount or light, or `on`."""
 
     names: tuple[Token, ...]
-    value: Light | Token
+    value: LightText | Token
 
 
 class Target(NamedTuple):
     """What some outputs are brought to: an angle, or (`fade`) a light."""
 
     names: tuple[Token, ...]
-    value: Amount | Light
+    value: Amount | LightText
 
 
 class Pace(NamedTuple):
@@ -101,7 +101,7 @@ class LawText(NamedTuple):
     shares: tuple[Amount, ...]
 
 
-class Act(NamedTuple):
+class ActText(NamedTuple):
     """Targets that start and end together."""
 
     targets: tuple[Target, ...]
@@ -123,17 +123,17 @@ class Cut(NamedTuple):
 
     names: tuple[Token, ...]
     keyword: Token
-    light: Light
+    light: LightText
 
 
-class Throw(NamedTuple):
+class ThrowText(NamedTuple):
     """`on` or `off`."""
 
     names: tuple[Token, ...]
     state: Token
 
 
-class Effect(NamedTuple):
+class EffectText(NamedTuple):
     names: tuple[Token, ...]
     effect: Token
     options: tuple[Line, ...]
@@ -157,7 +157,7 @@ class Block(NamedTuple):
     kind: Literal["together", "in turn", "stagger", "repeat"]
     head: tuple[Amount, ...]
     """The header's tokens and amounts, keyword first."""
-    body: tuple[Statement, ...]
+    body: tuple[StatementText, ...]
 
 
 class Broken(NamedTuple):
@@ -166,17 +166,19 @@ class Broken(NamedTuple):
     token: Token
 
 
-class Cue(NamedTuple):
+class CueText(NamedTuple):
     keyword: Token
     name: Token
     title: Token | None
     busy: Token | None
-    body: tuple[Statement, ...]
+    body: tuple[StatementText, ...]
 
 
-Statement: TypeAlias = "Act | Strike | Cut | Throw | Effect | HoldText | Play | Block | Broken"
-Item: TypeAlias = "Line | Cue | Broken"
-Node: TypeAlias = "Token | Sum | Negative | Line | Light | Spot | Broken"
+StatementText: TypeAlias = (
+    "ActText | Strike | Cut | ThrowText | EffectText | HoldText | Play | Block | Broken"
+)
+TopLine: TypeAlias = "Line | CueText | Broken"
+Node: TypeAlias = "Token | Sum | Negative | Line | LightText | Spot | Broken"
 
 
 def start_of(node: object) -> int:

@@ -221,7 +221,7 @@ PINION: Final = _RAD / 1000
 """Metres of a pinion's radius that turns 1 deg on 1 mm: how `sim.rig.slide` tells of lines."""
 
 
-class Motion(NamedTuple):
+class PartMeasures(NamedTuple):
     """The measures of a part or a servo: of one that turns, or of one that moves along a line."""
 
     place: Measure
@@ -233,10 +233,10 @@ class Motion(NamedTuple):
     rotor: Measure
 
 
-TURNING: Final = Motion(
+TURNING: Final = PartMeasures(
     *(DEGREES, TURN_SPEED, TURN_ACCELERATION, TURN_JERK, NEWTON_METRES, SPRING_RATE, INERTIAS)
 )
-SLIDING: Final = Motion(
+SLIDING: Final = PartMeasures(
     Measure("a place on a line", LENGTH, Fraction(1000), "mm", "mm"),
     Measure("a speed", WAY_SPEED, Fraction(1000), "mm/s", "mm/s"),
     Measure("an acceleration", WAY_ACCELERATION, Fraction(1000), "mm/s2", "mm/s2"),

@@ -18,7 +18,8 @@ from math import floor
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.light.flash import AREA_SR, Array
+from sim.arrays import Array
+from sim.light.flash import AREA_SR
 
 
 def area_m2(distance_m: float) -> float:

@@ -13,7 +13,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.light.flash import FLASHES, Array
+from sim.arrays import Array
+from sim.light.flash import FLASHES
 
 TOO_MANY: Final = 2 * (FLASHES + 1)
 """Changes within a second that make one flash too many."""

@@ -6,16 +6,15 @@ specification, section 3.4, so that preview and board show the same flicker to t
 
 from __future__ import annotations
 
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from sim.arrays import Integers
 from sim.model import Effect, Law
 from sim.rulebook import EFFECT_ONE, LEVEL_MAX, LEVEL_STEPS_PER_PCT, SHARE_ONE, WIDTH_MAX
 from sim.score.laws import position
-
-Integers: TypeAlias = NDArray[np.int64]
 
 FULL: Final = EFFECT_ONE
 MOVING: Final = ("ember", "sparkle", "run")

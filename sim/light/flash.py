@@ -32,11 +32,9 @@ from typing import Final, Literal, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sim.arrays import Array, Indices
 from sim.light.lightness import colour_luminance
 from sim.rulebook import FRAME_MS
-
-Array: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.intp]
 
 CHANGE: Final = 0.1
 """Least change of relative luminance that counts (WCAG 2.2, general flash)."""
@@ -63,7 +61,7 @@ AREA_SR: Final = 0.006
 
 _ROUND: Final = 1e-9
 
-Kind: TypeAlias = Literal["general", "red"]
+FlashKind: TypeAlias = Literal["general", "red"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +80,7 @@ class Flashing:
     starts at `at_ms`. `first_ms`, `last_ms`: where such seconds begin and end.
     """
 
-    kind: Kind
+    kind: FlashKind
     outputs: tuple[str, ...]
     count: int
     at_ms: float
@@ -91,7 +89,7 @@ class Flashing:
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class LightSource:
     """One output's light over time.
 
     `rgb`: linear light, shape (times, 3), 1 being full. `luminance` (times): relative to the
@@ -146,7 +144,7 @@ def _following(changes: Changes) -> NDArray[np.int64]:
     return np.asarray(ends - np.arange(at.size), dtype=np.int64)
 
 
-def flashing(times_ms: ArrayLike, sources: Mapping[str, Source]) -> tuple[Flashing, ...]:
+def flashing(times_ms: ArrayLike, sources: Mapping[str, LightSource]) -> tuple[Flashing, ...]:
     """All that flashes more than three times in a second: each output, then all together.
 
     All together is left out where one output alone already fails in the same seconds.
@@ -166,7 +164,7 @@ def flashing(times_ms: ArrayLike, sources: Mapping[str, Source]) -> tuple[Flashi
     return tuple(found)
 
 
-def together(sources: Mapping[str, Source]) -> tuple[Array, Array]:
+def together(sources: Mapping[str, LightSource]) -> tuple[Array, Array]:
     """Luminance (times) and linear colour (times, 3) of all outputs, everything full being 1.
 
     Each output adds the luminance of its colour times its number of LEDs.
@@ -179,7 +177,7 @@ def together(sources: Mapping[str, Source]) -> tuple[Array, Array]:
 
 
 def _judged(times: Array, luminance: Array, rgb: Array, outputs: tuple[str, ...]) -> list[Flashing]:
-    kinds: list[tuple[Kind, Changes]] = [
+    kinds: list[tuple[FlashKind, Changes]] = [
         ("general", general_changes(times, luminance)),
         ("red", red_changes(times, rgb)),
     ]
@@ -240,7 +238,7 @@ def passing_effect_ms(name: str, pixels: int = 1) -> int:
 # -- finding changes ------------------------------------------------------------------------------
 
 
-def zigzag(times: Array, value: Array, least: float) -> tuple[Array, Integers, Integers]:
+def zigzag(times: Array, value: Array, least: float) -> tuple[Array, Indices, Indices]:
     """Alternating changes of at least `least`: when each got there, and its two extremes' indices.
 
     Extremes are samples: where the change came from and where it went on to.
@@ -271,7 +269,7 @@ def zigzag(times: Array, value: Array, least: float) -> tuple[Array, Integers, I
     return np.array(at), indices[:, 0], indices[:, 1]
 
 
-def _bends(value: Array) -> Integers:
+def _bends(value: Array) -> Indices:
     """First, last and every sample at which the direction changes: all that a zigzag needs."""
     steps = np.sign(np.diff(value))
     moving = np.flatnonzero(steps)
@@ -353,14 +351,16 @@ _RED_UV: Final = (0.45070, 0.52289)
 """u'v' of the sRGB red."""
 
 
-def lamp_source(colour_linear: Array, duty: Array, leds: float) -> Source:
+def lamp_source(colour_linear: Array, duty: Array, leds: float) -> LightSource:
     """A lamp's light: `colour_linear` (3,) its colour, `duty` (times,) 0 to 1, `leds` how many.
 
     Its own full light is the maximum, so its luminance is its duty.
     """
-    return Source(duty[:, None] * colour_linear, duty, leds, float(colour_luminance(colour_linear)))
+    return LightSource(
+        duty[:, None] * colour_linear, duty, leds, float(colour_luminance(colour_linear))
+    )
 
 
-def strip_source(rgb: Array, pixels: int) -> Source:
+def strip_source(rgb: Array, pixels: int) -> LightSource:
     """A strip's light: `rgb` (times, 3), the mean of its pixels' linear values, 0 to 1."""
-    return Source(rgb, np.asarray(colour_luminance(rgb)), float(pixels))
+    return LightSource(rgb, np.asarray(colour_luminance(rgb)), float(pixels))

@@ -7,11 +7,12 @@ transfer function is that of IEC 61966-2-1:1999.
 
 from __future__ import annotations
 
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from sim.arrays import Array
 from sim.light.colours import COLOURS
 from sim.model import StripLight
 from sim.rulebook import LEVEL_STEPS_PER_PCT
@@ -27,7 +28,6 @@ __all__ = [
     "strip_linear",
 ]
 
-Array: TypeAlias = NDArray[np.float64]
 
 _EPSILON: Final = 216.0 / 24389.0
 _KAPPA: Final = 24389.0 / 27.0

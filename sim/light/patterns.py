@@ -21,17 +21,17 @@ from typing import Final
 
 import numpy as np
 
+from sim.arrays import Array, Integers
 from sim.light.area import group_means, groups
 from sim.light.counting import Counter
-from sim.light.effects import FULL, MOVING, Integers, depth_of, multipliers_at
+from sim.light.effects import FULL, MOVING, depth_of, multipliers_at
 from sim.light.flash import (
     CHANGE,
     FLASHES,
     RED_CHANGE,
     SATURATED,
     SECOND_MS,
-    Array,
-    Kind,
+    FlashKind,
     passing_effect_ms,
     zigzag,
 )
@@ -86,7 +86,7 @@ class FastPattern:
     second from `at_ms` on.
     """
 
-    kind: Kind
+    kind: FlashKind
     count: int
     at_ms: float
     span_ms: float
@@ -200,7 +200,7 @@ class _Measure:
     `needs`: the fields of the light that the value is made of.
     """
 
-    kind: Kind
+    kind: FlashKind
     needs: tuple[str, ...]
     of: Callable[..., Array]
     least: float
@@ -330,7 +330,7 @@ def _failing(effect: Effect, lit: Lit, beats: int, length: int) -> tuple[FastPat
     """The worst of each kind in so many beats, looked at in columns of `length` beats."""
     pattern = _Pattern(effect, lit)
     columns = _Columns(np.arange(0, beats, length, dtype=np.int64), length)
-    found: dict[Kind, FastPattern] = {}
+    found: dict[FlashKind, FastPattern] = {}
     for measure in pattern.measures:
         worst = _worst(pattern, columns, measure)
         known = found.get(measure.kind)

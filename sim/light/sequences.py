@@ -15,7 +15,8 @@ from typing import Final
 
 import numpy as np
 
-from sim.light.flash import SECOND_MS, Array
+from sim.arrays import Array
+from sim.light.flash import SECOND_MS
 
 STROBE_FLASHES: Final = 4
 """Flashes a second that a strobe light may make at a public event (guidance, reported)."""

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import ceil
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from sim.arrays import Array
 from sim.model import Servo
 from sim.rehearsal.sampling import Samples, motion, sample
 from sim.rehearsal.trajectories import CueRun, Trajectories
 from sim.strain.response import follow, held
 from sim.strain.torque_and_current import RigWork, work
-
-Array: TypeAlias = NDArray[np.float64]
 
 STEP_MS: Final = 5
 MOST_SAMPLES: Final = 20_000

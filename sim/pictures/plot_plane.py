@@ -9,8 +9,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from sim.arrays import Array
 from sim.model import Servo
-from sim.pictures.plot_data import Array, Plotted
+from sim.pictures.plot_data import Plotted
 from sim.pictures.plot_look import (
     BLUE,
     DPI,

@@ -8,9 +8,10 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from sim.arrays import Array
 from sim.model import Servo
 from sim.pictures.plot_cues import LANE_IN, draw_cues, lanes
-from sim.pictures.plot_data import Array, Plotted
+from sim.pictures.plot_data import Plotted
 from sim.pictures.plot_look import (
     BLUE,
     GREEN,

@@ -27,7 +27,7 @@ from sim.model import (
 )
 from sim.rehearsal.fixed_motion import limits_of
 from sim.rehearsal.motion import MotionPiece, begin, resting
-from sim.rehearsal.trajectories import Fading, Levels, Modulation, Span, Throwing
+from sim.rehearsal.trajectories import Fading, Levels, Modulation, Throwing, TimeSpan
 from sim.rulebook import CLOCK_PER_MS, LEVEL_STEPS_PER_PCT, STOP_STEP_MS
 from sim.score.laws import position
 from sim.score.tree import Act
@@ -49,7 +49,7 @@ def levels_at(fading: Fading, time_ms: float) -> Levels:
     return tuple(a + (b - a) * share for a, b in zip(fading.origin, fading.target, strict=True))
 
 
-class Outputs:
+class OutputRows:
     """Rows of pieces by output name, and the means to add to them."""
 
     def __init__(self, show: Show, board: str, limits: dict[str, tuple[int, int]]) -> None:
@@ -60,7 +60,7 @@ class Outputs:
         self.levers = {o.name: o for o in own if isinstance(o, Switch)}
         self.names = frozenset(o.name for o in own)
         self.motions: dict[str, list[MotionPiece]] = {name: [] for name in self.servos}
-        self.powered: dict[str, list[Span]] = {name: [] for name in self.servos}
+        self.powered: dict[str, list[TimeSpan]] = {name: [] for name in self.servos}
         self.lights: dict[str, list[Fading]] = {n: [] for n in (*self.lamps, *self.strips)}
         self.effects: dict[str, list[Modulation]] = {n: [] for n in (*self.lamps, *self.strips)}
         self.switches: dict[str, list[Throwing]] = {name: [] for name in self.levers}
@@ -116,7 +116,7 @@ class Outputs:
     def cut_power(self, now: float) -> None:
         """End all pulses."""
         for name, since in self._since.items():
-            self.powered[name].append(Span(since, now / CLOCK_PER_MS))
+            self.powered[name].append(TimeSpan(since, now / CLOCK_PER_MS))
         self._since.clear()
 
     def motions_end(self) -> int:

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from math import inf
 
 from sim.model import Press, Show
-from sim.rehearsal.outputs import Outputs
+from sim.rehearsal.outputs import OutputRows
 from sim.rehearsal.requests import Hearing, Request, requests_by_frame
 from sim.rehearsal.scheduler import Journal, Mode, Run, Scheduler
 from sim.rehearsal.trajectories import CueRun, ModeSpan, Refusal, Trajectories
@@ -40,7 +40,7 @@ def rehearse(
     limits = motion_limits(show)
     names = [board.name for board in show.rig.boards]
     boards = [
-        _Board(board_program(show, name), Outputs(show, name, limits), name) for name in names
+        _Board(board_program(show, name), OutputRows(show, name, limits), name) for name in names
     ]
     for board in boards:
         board.play(requests, hearing, length_ms)
@@ -89,7 +89,7 @@ class _Diary(Journal[Act]):
 class _Board:
     """One board of a rehearsal."""
 
-    def __init__(self, program: BoardProgram[Act], outputs: Outputs, name: str) -> None:
+    def __init__(self, program: BoardProgram[Act], outputs: OutputRows, name: str) -> None:
         self.outputs = outputs
         self.diary = _Diary(name)
         self._scheduler = Scheduler(program, outputs, self.diary)

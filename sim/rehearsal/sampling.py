@@ -9,21 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final, NamedTuple, TypeAlias
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sim.arrays import Array, Flags, Indices
 from sim.light.effects import FULL, multipliers
 from sim.light.lightness import colour_luminance, luminance
 from sim.model import Lamp, Law, Servo, Strip, Switch
 from sim.rehearsal.motion import MotionPiece
-from sim.rehearsal.trajectories import Fading, Modulation, Piece, Span, Trajectories, takes_over
+from sim.rehearsal.trajectories import Fading, Modulation, Piece, TimeSpan, Trajectories, takes_over
 from sim.score.laws import forms, position
-
-Array: TypeAlias = NDArray[np.float64]
-Flags: TypeAlias = NDArray[np.bool_]
-Integers: TypeAlias = NDArray[np.intp]
 
 BLOCK: Final = 8192
 """Samples a block: a few arrays of this size fit the second-level cache."""
@@ -148,11 +145,11 @@ class _Sections(NamedTuple):
     """Per piece of a row: the samples at which it takes over, has braked what was before, begins to
     swell, has swelled to its target, and is replaced by the next."""
 
-    first: Integers
-    braked: Integers
-    begins: Integers
-    ends: Integers
-    last: Integers
+    first: Indices
+    braked: Indices
+    begins: Indices
+    ends: Indices
+    last: Indices
 
 
 def _sections(row: Sequence[MotionPiece], times: Array) -> _Sections:
@@ -182,7 +179,7 @@ def _swell(
     law: Law,
     pieces: Sequence[MotionPiece],
     sections: _Sections,
-    numbers: Integers,
+    numbers: Indices,
     times: Array,
     out: tuple[Array, ...],
 ) -> None:
@@ -212,7 +209,7 @@ def _swell(
             at += size
 
 
-def _blocks(first: Integers, last: Integers) -> Iterator[tuple[slice, Integers, Integers]]:
+def _blocks(first: Indices, last: Indices) -> Iterator[tuple[slice, Indices, Indices]]:
     """Which pieces, and which samples of each, make up a block of at most `BLOCK` samples."""
     done = np.concatenate(([0], np.cumsum(last - first)))
     lows = np.arange(0, done[-1], BLOCK)
@@ -226,7 +223,7 @@ def _blocks(first: Integers, last: Integers) -> Iterator[tuple[slice, Integers, 
         yield slice(n, m), starts, ends
 
 
-def _joined(first: Integers, last: Integers) -> list[tuple[int, int]]:
+def _joined(first: Indices, last: Indices) -> list[tuple[int, int]]:
     """The spans of samples, neighbours joined."""
     spans: list[tuple[int, int]] = []
     for start, stop in zip(first.tolist(), last.tolist(), strict=True):
@@ -252,7 +249,7 @@ def _brake(piece: MotionPiece, first: int, last: int, times: Array, out: tuple[A
     out[0][first:last] -= share
 
 
-def within(spans: Sequence[Span], times_ms: Array) -> Flags:
+def within(spans: Sequence[TimeSpan], times_ms: Array) -> Flags:
     """Whether each time lies in one of the spans, which follow one another; their ends excluded."""
     edges = np.array([edge for span in spans for edge in (span.start_ms, span.end_ms)])
     return np.asarray(np.searchsorted(edges, times_ms, side="right") % 2 == 1)

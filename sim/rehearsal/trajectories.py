@@ -72,7 +72,7 @@ def takes_over(row: Sequence[Piece]) -> NDArray[np.float64]:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class TimeSpan:
     """From `start_ms` to `end_ms`."""
 
     start_ms: float
@@ -119,7 +119,7 @@ class Trajectories:
     show: Show
     length_ms: int
     motions: dict[str, tuple[MotionPiece, ...]]
-    powered: dict[str, tuple[Span, ...]]
+    powered: dict[str, tuple[TimeSpan, ...]]
     lights: dict[str, tuple[Fading, ...]]
     effects: dict[str, tuple[Modulation, ...]]
     switches: dict[str, tuple[Throwing, ...]]

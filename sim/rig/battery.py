@@ -8,15 +8,16 @@ ones give less. The maker's own measurement beats them.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, TypeAlias
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from sim.arrays import Array
 
 if TYPE_CHECKING:
     from sim.model import Cells
 
-Array: TypeAlias = NDArray[np.float64]
 
 USABLE: Final = 0.8
 """Share of the printed capacity to count on (common practice, no source)."""

@@ -32,13 +32,12 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sim.arrays import Array
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from sim.model import Link, Reach
-
-
-Array: TypeAlias = NDArray[np.float64]
+    from sim.model import JointLimits, Link
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,7 +220,7 @@ class Chain:
         self,
         joint: int,
         own: tuple[ArrayLike, ArrayLike, ArrayLike],
-        others: Sequence[Reach],
+        others: Sequence[JointLimits],
         gravity_m_s2: float,
         tilt_deg: float = 0.0,
         upright: bool = False,
@@ -262,7 +261,7 @@ class Chain:
         return (low, high) if self.links[joint].sense > 0.0 else (-high, -low)
 
     def _turns(
-        self, joint: int, own: tuple[ArrayLike, ArrayLike, ArrayLike], others: Sequence[Reach]
+        self, joint: int, own: tuple[ArrayLike, ArrayLike, ArrayLike], others: Sequence[JointLimits]
     ) -> tuple[list[Interval], list[Interval], list[Interval]]:
         """Turn, speed and acceleration of every joint upward (rad, rad/s, rad/s2), as intervals."""
         angle, speed, accel = np.broadcast_arrays(*(np.asarray(v, np.float64) for v in own))

@@ -18,18 +18,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import radians, sin
-from typing import TYPE_CHECKING, Final, TypeAlias, assert_never
+from typing import TYPE_CHECKING, Final, assert_never
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from sim.arrays import Array
 from sim.model import Drive, FourBar, Gear, LeverPair, Ram
 from sim.rig.slide import PINION_M
 
 if TYPE_CHECKING:
     from sim.model import Servo
 
-Array: TypeAlias = NDArray[np.float64]
 
 LEAST_TRANSMISSION_DEG: Final = 40.0
 """A four-bar's rod should not stand flatter to its arm than this (40 to 45 deg: common practice in

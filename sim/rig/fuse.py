@@ -21,7 +21,7 @@ import numpy as np
 if TYPE_CHECKING:
     from sim.model import FuseKind
 
-Points: TypeAlias = tuple[tuple[float, float], ...]
+CurvePoints: TypeAlias = tuple[tuple[float, float], ...]
 """Share of the rating, and seconds."""
 
 
@@ -37,8 +37,8 @@ class Standard:
     title: str
     ratings_a: tuple[float, ...]
     continuous: float
-    carries: Points
-    opens: Points
+    carries: CurvePoints
+    opens: CurvePoints
     warm: tuple[tuple[float, float], ...] = ((20.0, 1.0),)
 
     def carries_s(self, share: float) -> float:

@@ -9,11 +9,12 @@ the force too, on its longer lever: at most force times the whole length from it
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sim.arrays import Array
 from sim.model import Servo
 from sim.rig import drive, load, servo
 from sim.rig.holding_torque import holding_nm
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
 
     from sim.model import Grip, Rig
 
-Array: TypeAlias = NDArray[np.float64]
 
 _ANGLES_A_DEG = 2.0
 

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from sim.arrays import Array
 from sim.model import Gear
 from sim.rig import drive, load
 from sim.rig.disturbance import push_nm
 
 if TYPE_CHECKING:
     from sim.model import Servo, Wearer
-
-Array: TypeAlias = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,19 +17,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import inf, radians
-from typing import TYPE_CHECKING, Final, TypeAlias, assert_never
+from typing import TYPE_CHECKING, Final, assert_never
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from sim.model import Body, Box, Plate, PointMass, Reach, Rod
+from sim.arrays import Array
+from sim.model import Body, Box, JointLimits, Plate, PointMass, Rod
 from sim.rig.chain import chain
 from sim.rig.slide import PINION_M
 
 if TYPE_CHECKING:
     from sim.model import Coupled, Load
 
-Array: TypeAlias = NDArray[np.float64]
 
 GRAVITY_M_S2: Final = 9.80665
 """Standard acceleration of free fall (3rd CGPM, 1901; NIST SP 811 App. B.8)."""
@@ -189,7 +189,7 @@ def _coupled_nm(
     """Least and greatest torque of a part of a chain; `at_rest`: while nothing of it moves."""
     reaches = coupled.reaches
     if at_rest:
-        reaches = tuple(Reach(reach.angle_deg, 0.0, 0.0) for reach in reaches)
+        reaches = tuple(JointLimits(reach.angle_deg, 0.0, 0.0) for reach in reaches)
     whole = chain(coupled.links)
     return whole.bounds_nm(coupled.joint, own, reaches, GRAVITY_M_S2, tilt_deg, coupled.upright)
 

@@ -7,17 +7,17 @@ sees that voltage, one that takes more than a pin gives hangs on the feed behind
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final, TypeAlias
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from sim.arrays import Array
 from sim.model import Direct, OnBoard
 
 if TYPE_CHECKING:
     from sim.model import Board, Logic
 
-Array: TypeAlias = NDArray[np.float64]
 
 REGULATOR_V: Final = 5.0
 """What a small board's own regulator makes (common practice)."""

@@ -19,12 +19,13 @@ from math import radians
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from sim.arrays import Array
 
 if TYPE_CHECKING:
     from sim.model import Rating, Servo
 
-Array: TypeAlias = NDArray[np.float64]
 
 KGF_CM_NM: Final = 0.0980665
 """One kgf.cm in N.m, exact (NIST SP 811, 2008, App. B.8: kgf.m = 9.806 65 N.m)."""
@@ -101,10 +102,10 @@ def strongest_line(servo: Servo, voltage_v: ArrayLike) -> TorqueSpeedLine:
     return _line(servo, voltage_v, np.maximum)
 
 
-_Choice: TypeAlias = Callable[[Array, Array], Array]
+_Outside: TypeAlias = Callable[[Array, Array], Array]
 
 
-def _line(servo: Servo, voltage_v: ArrayLike, outside: _Choice) -> TorqueSpeedLine:
+def _line(servo: Servo, voltage_v: ArrayLike, outside: _Outside) -> TorqueSpeedLine:
     volts = np.maximum(np.asarray(voltage_v, dtype=np.float64), 0.0)
     return TorqueSpeedLine(
         _scaled(servo.ratings, [r.speed_deg_s for r in servo.ratings], volts, outside),
@@ -116,7 +117,7 @@ def _line(servo: Servo, voltage_v: ArrayLike, outside: _Choice) -> TorqueSpeedLi
 
 
 def _scaled(
-    ratings: tuple[Rating, ...], values: list[float], volts: Array, outside: _Choice
+    ratings: tuple[Rating, ...], values: list[float], volts: Array, outside: _Outside
 ) -> Array:
     low, high = ratings[0], ratings[-1]
     below = values[0] * volts / low.voltage_v

@@ -20,18 +20,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sim.arrays import Array
 from sim.model import Adapter, Board, Cells, Lamp, Logic, Rig, Servo, Strip, Supply, Switch
 from sim.rig import battery, servo, wire
 from sim.rig.holding_torque import worst_hold
 from sim.rig.logic import chip_v, logic_of
 from sim.rig.resistor import Series, series_resistor
-
-Array: TypeAlias = NDArray[np.float64]
 
 PIXEL_IDLE_A: Final = 0.001
 """Current (A) of a dark addressable pixel (common practice, from memory: under about 1 mA)."""

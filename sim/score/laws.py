@@ -16,11 +16,10 @@ from math import cbrt, inf, pi, sqrt
 from typing import Final, NamedTuple, TypeAlias, get_args
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from sim.arrays import Array
 from sim.model import Law, LawName
-
-Array: TypeAlias = NDArray[np.float64]
 
 _Form: TypeAlias = Callable[[Array, int], list[Array]]
 """Position and derivatives up to an order, at shares from 0 to 1 (or of the first half)."""

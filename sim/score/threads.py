@@ -37,8 +37,8 @@ from sim.score.program import (
 )
 from sim.score.tree import Act, Lengths, children, outputs_used, passes, walk
 
-Item: TypeAlias = Op[Act]
-Thread: TypeAlias = program_form.Thread[Act]
+ScoreOp: TypeAlias = Op[Act]
+ScoreThread: TypeAlias = program_form.Thread[Act]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +49,7 @@ class Program:
     time another starts included.
     """
 
-    threads: tuple[Thread, ...]
+    threads: tuple[ScoreThread, ...]
     reserved: int
 
 
@@ -61,7 +61,7 @@ class ThreadError(ValueError):
         self.mark = mark
 
 
-def threads(cue: Cue) -> tuple[Thread, ...]:
+def threads(cue: Cue) -> tuple[ScoreThread, ...]:
     """The cue's threads; the first one starts with the cue and lasts as long as the cue does.
 
     Raises ThreadError for a repeat whose body takes no time, and where something follows two
@@ -121,7 +121,7 @@ def _played(cue: Cue, planned: Program) -> PlayedCue[Act]:
     return PlayedCue(cue.name, frozenset(used), planned.threads, planned.reserved, cue.conflict)
 
 
-def reserved(rows: tuple[Thread, ...]) -> int:
+def reserved(rows: tuple[ScoreThread, ...]) -> int:
     """Threads that live at once when all goes as planned, counted from above.
 
     A thread counts until all that it forked has ended.
@@ -141,7 +141,7 @@ def reserved(rows: tuple[Thread, ...]) -> int:
     return peaks[0]
 
 
-def _forks(thread: Thread) -> tuple[list[tuple[float, int]], float]:
+def _forks(thread: ScoreThread) -> tuple[list[tuple[float, int]], float]:
     """When a thread forks what, with two passes of every loop, and how long it may live."""
     forks: list[tuple[float, int]] = []
     open_loops: list[tuple[float, int, LoopStart]] = []
@@ -163,9 +163,9 @@ def _forks(thread: Thread) -> tuple[list[tuple[float, int]], float]:
     return forks, now if known else inf
 
 
-def _kept(rows: tuple[Thread, ...], outputs: frozenset[str]) -> tuple[Thread, ...]:
+def _kept(rows: tuple[ScoreThread, ...], outputs: frozenset[str]) -> tuple[ScoreThread, ...]:
     """The threads without statements for other outputs, and without threads that do nothing."""
-    kept: dict[int, Thread] = {}
+    kept: dict[int, ScoreThread] = {}
     for index in reversed(range(len(rows))):
         row = _shortened(rows[index], outputs, kept)
         while index and row and isinstance(row[-1], Wait):
@@ -179,8 +179,8 @@ def _kept(rows: tuple[Thread, ...], outputs: frozenset[str]) -> tuple[Thread, ..
     )
 
 
-def _shortened(thread: Thread, outputs: frozenset[str], kept: Collection[int]) -> Thread:
-    row: list[Item] = []
+def _shortened(thread: ScoreThread, outputs: frozenset[str], kept: Collection[int]) -> ScoreThread:
+    row: list[ScoreOp] = []
     starts: list[int] = []
     for item in thread:
         if isinstance(item, Do) and item.act.output not in outputs:
@@ -198,7 +198,7 @@ def _shortened(thread: Thread, outputs: frozenset[str], kept: Collection[int]) -
     return tuple(row)
 
 
-def _only_waits(row: list[Item], first: int) -> Wait | None:
+def _only_waits(row: list[ScoreOp], first: int) -> Wait | None:
     """One wait in place of a counted loop that holds nothing else; takes the loop off the row."""
     loop, *inside = row[first:]
     if not isinstance(loop, LoopStart) or loop.while_held or loop.times is None:
@@ -225,7 +225,7 @@ class _Row:
     """One thread being written: items, and the time up to which they wait."""
 
     def __init__(self, start_ms: float) -> None:
-        self.items: list[Item] = []
+        self.items: list[ScoreOp] = []
         self.now_ms = start_ms
 
     def until(self, time_ms: float) -> None:
@@ -233,7 +233,7 @@ class _Row:
             self.items.append(Wait(int(time_ms - self.now_ms)))
         self.now_ms = max(self.now_ms, time_ms)
 
-    def put(self, item: Item, time_ms: float) -> None:
+    def put(self, item: ScoreOp, time_ms: float) -> None:
         self.until(time_ms)
         self.items.append(item)
 
@@ -246,9 +246,9 @@ class _Unroller:
         self.waiting: deque[tuple[_Row, list[_Task]]] = deque()
         self.forked = 0
 
-    def run(self) -> tuple[Thread, ...]:
+    def run(self) -> tuple[ScoreThread, ...]:
         self.waiting.append((_Row(0.0), [_Task(self.body, 0.0, False)]))
-        done: list[Thread] = []
+        done: list[ScoreThread] = []
         while self.waiting:
             row, tasks = self.waiting.popleft()
             self._write(row, tasks)

@@ -14,7 +14,7 @@ from math import radians
 
 import numpy as np
 
-from sim.model import Coupled, Link, Mount, Move, Reach, Rig, Servo, Show
+from sim.model import Coupled, JointLimits, Link, Mount, Move, Rig, Servo, Show
 from sim.rig import load
 from sim.rig.disturbance import drag
 from sim.score.tree import acts, motion_limits
@@ -87,7 +87,7 @@ def _hinge_m(mount: Mount, carrier_sense: float) -> complex:
     return complex(mount.at_m * np.exp(1j * carrier_sense * radians(mount.ahead_deg)))
 
 
-def coupled_rig(rig: Rig, reaches: Mapping[str, Reach]) -> Rig:
+def coupled_rig(rig: Rig, reaches: Mapping[str, JointLimits]) -> Rig:
     """The rig whose parts in chains know the others. `reaches`: of every servo of a chain."""
     loads = {}
     for servos in chains(rig):
@@ -104,16 +104,16 @@ def coupled_rig(rig: Rig, reaches: Mapping[str, Reach]) -> Rig:
     return replace(rig, outputs=outputs)
 
 
-def standing_reaches(rig: Rig) -> dict[str, Reach]:
+def standing_reaches(rig: Rig) -> dict[str, JointLimits]:
     """Every joint anywhere in its travel, but at rest: what is known before there is a score."""
     return {
-        servo.name: Reach(servo.travel_deg, 0.0, 0.0)
+        servo.name: JointLimits(servo.travel_deg, 0.0, 0.0)
         for servo in rig.outputs
         if isinstance(servo, Servo)
     }
 
 
-def show_reaches(show: Show) -> dict[str, Reach]:
+def show_reaches(show: Show) -> dict[str, JointLimits]:
     """How far, how fast and how hard each servo goes in a show, whatever interrupts what.
 
     A `uniform` move starts and ends within a frame, harder than its table's limit.
@@ -129,7 +129,7 @@ def show_reaches(show: Show) -> dict[str, Reach]:
         if isinstance(servo, Servo):
             own = {servo.safe_deg, *angles.get(servo.name, ())}
             speed, accel = limits[servo.name]
-            found[servo.name] = Reach((min(own), max(own)), float(speed), float(accel))
+            found[servo.name] = JointLimits((min(own), max(own)), float(speed), float(accel))
     return found
 
 

@@ -16,25 +16,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sim.arrays import Array
 from sim.model import Law, Rig, Servo, Wearer
 from sim.rig import drive, load, servo, supply
 from sim.rig.disturbance import push_nm
 from sim.rulebook import FRAME_MS
 from sim.score.laws import Shape, ramp_shares, shape
 
-Array: TypeAlias = NDArray[np.float64]
-
 TOLERANCE: Final = 1e-6
 """A share may exceed 1 - margin by this much: the resolution of the peak search."""
 
 
 @dataclass(frozen=True, slots=True)
-class Points:
+class OperatingPoints:
     """Operating points of a horn, arrays of one shape.
 
     `torque_nm` and `speed_deg_s` are signed and of the horn, in the posture with the greater share;
@@ -83,7 +82,7 @@ def operate(
     speed_deg_s: ArrayLike,
     accel_deg_s2: ArrayLike,
     voltage_v: ArrayLike | None = None,
-) -> Points:
+) -> OperatingPoints:
     """Operating points where the part stands, moves and accelerates so (deg, deg/s, deg/s2).
 
     Arrays of any one shape. `voltage_v`: what arrives at the board; None: as if this servo alone
@@ -100,7 +99,7 @@ def operate(
     share_low, share_high = (servo.share(line, end, horn_speed) for end in (low, high))
     share = np.maximum(share_low, share_high)
     lost = np.isnan(share)
-    return Points(
+    return OperatingPoints(
         torque_nm=np.where(lost, np.inf, np.where(share_low > share_high, low, high)),
         speed_deg_s=np.where(lost, 0.0, horn_speed),
         share=np.where(lost, np.inf, share),
@@ -242,7 +241,7 @@ def _assess_law(rig: Rig, one: Servo, moves: _Moves, law: Law) -> Array:
     )
 
 
-def _at(rig: Rig, one: Servo, moves: _Moves, law: Law, x: Array, shaped: Shape) -> Points:
+def _at(rig: Rig, one: Servo, moves: _Moves, law: Law, x: Array, shaped: Shape) -> OperatingPoints:
     """Operating points of all moves at the shares `x` of their durations; shape (moves, points)."""
     seconds = moves.duration_ms[:, None] / 1000.0
     stroke = (moves.to_deg - moves.from_deg)[:, None]
@@ -288,7 +287,7 @@ def _grid(law: Law) -> tuple[Array, Shape]:
     return grid, shape(law, grid)
 
 
-def _pick(points: Points, column: NDArray[np.intp], x: Array) -> Array:
+def _pick(points: OperatingPoints, column: NDArray[np.intp], x: Array) -> Array:
     row = np.arange(column.size)
     return np.stack(
         [

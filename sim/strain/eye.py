@@ -18,15 +18,15 @@ from typing import Final
 
 import numpy as np
 
+from sim.arrays import Array
 from sim.light.area import least_group
 from sim.light.counting import TOO_MANY
 from sim.light.effects import MOVING
 from sim.light.flash import (
     PASSING_EFFECT_MS,
     SECOND_MS,
-    Array,
     Flashing,
-    Source,
+    LightSource,
     flashing,
     general_changes,
     lamp_source,
@@ -121,7 +121,7 @@ class Sight:
     run: Cue
     entry: Entry
     times_ms: Array
-    sources: dict[str, Source]
+    sources: dict[str, LightSource]
     trajectories: Trajectories
     start_ms: float
 
@@ -425,9 +425,9 @@ def _with_few_pixels(show: Show) -> Show:
     return replace(show, rig=replace(show.rig, outputs=outputs))
 
 
-def light_sources(show: Show, samples: Samples) -> dict[str, Source]:
+def light_sources(show: Show, samples: Samples) -> dict[str, LightSource]:
     """The sampled light of every lamp and strip as `sim.light.flash` judges it."""
-    sources: dict[str, Source] = {}
+    sources: dict[str, LightSource] = {}
     for output in show.rig.outputs:
         if isinstance(output, Lamp) and output.name in samples.lamps:
             colour = srgb_to_linear(np.array(output.colour) / 255.0)
@@ -439,7 +439,7 @@ def light_sources(show: Show, samples: Samples) -> dict[str, Source]:
     return sources
 
 
-def _joined(parts: list[Source]) -> Source:
+def _joined(parts: list[LightSource]) -> LightSource:
     return replace(
         parts[0],
         rgb=np.concatenate([part.rgb for part in parts]),
@@ -447,7 +447,7 @@ def _joined(parts: list[Source]) -> Source:
     )
 
 
-def _luminances(sources: dict[str, Source]) -> dict[tuple[str, ...], Array]:
+def _luminances(sources: dict[str, LightSource]) -> dict[tuple[str, ...], Array]:
     """Luminance of each light by itself, and of all together where there are several."""
     found: dict[tuple[str, ...], Array] = {
         (name,): source.luminance for name, source in sources.items()

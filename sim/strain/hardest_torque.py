@@ -23,7 +23,7 @@ from sim.score.tree import PlannedMove
 from sim.strain.envelope import assess
 from sim.strain.interruption import hardest_nm, limits_in_motion
 
-Way: TypeAlias = tuple[float, float, int, Law]
+MoveKey: TypeAlias = tuple[float, float, int, Law]
 """What of a planned move its torque hangs on: from and to (deg), duration (ms), law."""
 
 ENDLESS_NM: Final = 1e9
@@ -48,7 +48,7 @@ class Hardest:
 def hardest_torques(
     show: Show,
     planned: Iterable[PlannedMove],
-    peak_nm: Mapping[str, Mapping[Way, float]] | None = None,
+    peak_nm: Mapping[str, Mapping[MoveKey, float]] | None = None,
 ) -> dict[str, Hardest]:
     """By servo name, in the order of the rig.
 
@@ -84,12 +84,12 @@ def _finite(torque_nm: float) -> float:
     return torque_nm if np.isfinite(torque_nm) else ENDLESS_NM
 
 
-def _way(planned: PlannedMove) -> Way:
+def _way(planned: PlannedMove) -> MoveKey:
     move = planned.move
     return planned.from_deg, move.angle_deg, move.duration_ms, move.law
 
 
-def _peak_nm(rig: Rig, one: Servo, planned: list[PlannedMove]) -> dict[Way, float]:
+def _peak_nm(rig: Rig, one: Servo, planned: list[PlannedMove]) -> dict[MoveKey, float]:
     """The greatest horn torque of every different move; it does not hang on the voltage."""
     ways = list(dict.fromkeys(_way(move) for move in planned))
     start, end, lasts, laws = zip(*ways, strict=True)

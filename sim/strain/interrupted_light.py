@@ -16,10 +16,10 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
+from sim.arrays import Array
 from sim.light.counting import TOO_MANY
 from sim.light.flash import (
     SECOND_MS,
-    Array,
     Flashing,
     general_changes,
     red_changes,

@@ -21,8 +21,8 @@ from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
+from sim.arrays import Array
 from sim.model import MINIMUM_JERK, NO_MARK, Cue, Gear, Law, Move, Rig, Servo, Show
 from sim.rehearsal.fixed_motion import limits_of
 from sim.rehearsal.motion import kinematics
@@ -31,9 +31,7 @@ from sim.rulebook import CLOCK_PER_MS, FRAME_S
 from sim.score.law_numbers import law_numbers
 from sim.score.laws import ramp_shares, shape
 from sim.score.tree import PlannedMove, acts, motion_limits, planned_moves
-from sim.strain.envelope import Points, operate
-
-Array: TypeAlias = NDArray[np.float64]
+from sim.strain.envelope import OperatingPoints, operate
 
 STOP: Final = "stop"
 """In place of a cue's name: the controlled move to the safe pose."""
@@ -131,7 +129,7 @@ def bound_share(
 
 def _at_the_limits(
     rig: Rig, one: Servo, limits: tuple[float, float], voltage_v: float | None
-) -> Iterator[Points]:
+) -> Iterator[OperatingPoints]:
     """Operating points over the travel at the limits, and hardly moving, with all signs."""
     low, high = one.travel_deg
     angles = np.linspace(low, high, max(3, int(np.ceil(2.0 * (high - low))) + 1))

@@ -27,17 +27,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import degrees
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sim.arrays import Array, Flags
 from sim.model import Rig, Servo
 from sim.rig import drive, load, servo, supply
 from sim.rulebook import FRAME_MS
-
-Array: TypeAlias = NDArray[np.float64]
-Flags: TypeAlias = NDArray[np.bool_]
 
 STEP_S: Final = 0.001
 

@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
+from sim.arrays import Array
 from sim.light.lightness import channel_levels, luminance
 from sim.model import (
     Adapter,
@@ -40,9 +40,7 @@ from sim.rig.supply import (
 )
 from sim.rulebook import LEVEL_STEPS_PER_PCT
 from sim.score.tree import PlannedMove, acts, planned_moves
-from sim.strain.hardest_torque import ENDLESS_NM, Way, hardest_torques, hold_nm
-
-Array: TypeAlias = NDArray[np.float64]
+from sim.strain.hardest_torque import ENDLESS_NM, MoveKey, hardest_torques, hold_nm
 
 __all__ = [
     "Sag",
@@ -102,7 +100,7 @@ def lowest_voltages(show: Show) -> dict[str, float]:
 def sags(
     show: Show,
     planned: Iterable[PlannedMove] | None = None,
-    peak_nm: Mapping[str, Mapping[Way, float]] | None = None,
+    peak_nm: Mapping[str, Mapping[MoveKey, float]] | None = None,
 ) -> tuple[Sag, ...]:
     """The worst instant of every board that has a supply, in the rig's order.
 

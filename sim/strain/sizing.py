@@ -17,11 +17,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import ceil, floor, inf, isfinite
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from sim.arrays import Array
 from sim.model import Board, Cells, Lamp, Regulator, Servo, Show, Strip, Supply
 from sim.rig import battery, servo, wire
 from sim.rig.fuse import PEAK_S, STANDARDS, Fuse, fuse_for
@@ -44,8 +44,6 @@ from sim.strain.heat import CONTINUOUS, Heat, heats
 from sim.strain.interruption import Cuts, interruptions
 from sim.strain.sag import Sag, brightest, sags, start_sags, without_limits
 from sim.strain.usage import Book, Currents, Mix, currents, run_time_h
-
-Array: TypeAlias = NDArray[np.float64]
 
 SLOWEST_DEG_S: Final = 0.01
 """Slower than this a part stands still for any purpose of a shop's rating."""

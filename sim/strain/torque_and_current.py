@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.arrays import Array
 from sim.model import Board, Lamp, Rig, Servo, Strip, Switch, Wearer
 from sim.rehearsal.sampling import Samples, ServoSamples
 from sim.rig import battery, drive, load, servo
@@ -21,9 +22,6 @@ from sim.rig.chain import Motion, chain
 from sim.rig.disturbance import push_nm
 from sim.rig.grip import GripLoad, horn_nm, presses, pressing
 from sim.rig.supply import PIXEL_IDLE_A, Demand, highest_v, solve
-
-Array: TypeAlias = NDArray[np.float64]
-
 
 MOVING_DEG_S: Final = 0.01
 """A part slower than this stands: its motor does not turn."""

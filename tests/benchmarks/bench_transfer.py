@@ -9,7 +9,7 @@ from importlib.resources import as_file, files
 from firmware_gen.board.virtual import LocalPort, VirtualBoard
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.compiler.show import compile_show
-from firmware_gen.link.host import Link
+from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import BAUD
 from firmware_gen.link.transfer import transfer
 from seqlang.check import check
@@ -56,7 +56,7 @@ def transfer_ratio(table: bytes) -> float:
     """Board time of a whole transfer over the larger of its line time and its writes' time."""
     virtual = VirtualBoard()
     port = CountingPort(virtual)
-    transfer(Link(port), table)
+    transfer(HostLink(port), table)
     line_s = port.line_bytes * BITS_PER_BYTE / BAUD
     return virtual.time_s / max(line_s, WRITE_S * virtual.eeprom.writes)
 
@@ -64,7 +64,7 @@ def transfer_ratio(table: bytes) -> float:
 def speed(table: bytes, buttons: list[int]) -> float:
     """Board time over time taken, with buttons pressed over the link at random all the while."""
     virtual = VirtualBoard(write_s=0.0)
-    link = Link(LocalPort(virtual))
+    link = HostLink(LocalPort(virtual))
     transfer(link, table)
     rng = random.Random(1)
     began_s, began = virtual.time_s, time.perf_counter()

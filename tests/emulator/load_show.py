@@ -8,7 +8,7 @@ from firmware_gen.chips import CHIPS
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import cue_tag
 from firmware_gen.table.layout import EFFECTS, LAW_IDS, LOOP_FOREVER, ORDERS
-from firmware_gen.table.ops import Act, ForkTo, Loop, LoopBack, Modulate, Op
+from firmware_gen.table.ops import ActOp, ForkTo, Loop, LoopBack, Modulate, TableOp
 from firmware_gen.table.records import (
     CueRecord,
     LampRecord,
@@ -42,12 +42,12 @@ def servo(pin: int, number: int = 0) -> ServoRecord:
     return ServoRecord(pin, (0, 9000), 1200, 20000, 4500, points)
 
 
-def sweep(output: int, low: int, high: int, duration_ms: int, law: int) -> tuple[Op, ...]:
+def sweep(output: int, low: int, high: int, duration_ms: int, law: int) -> tuple[TableOp, ...]:
     """To and fro for ever."""
     return (
         Loop(LOOP_FOREVER),
-        Act(output, high, duration_ms, wait=True, law=law),
-        Act(output, low, duration_ms, wait=True, law=law),
+        ActOp(output, high, duration_ms, wait=True, law=law),
+        ActOp(output, low, duration_ms, wait=True, law=law),
         LoopBack(),
     )
 
@@ -66,14 +66,14 @@ def load_table(*, heavier: bool = False, pixels: int = PIXELS) -> bytes:
         sweep(n, 300 + 100 * n, 8700 - 150 * n, 390 + 37 * n, laws[n % 2])
         for n in range(len(SERVO_PINS))
     ]
-    light: tuple[Op, ...] = (Modulate(strip, EFFECTS.index("ember"), 310, 160, 5, 1),)
+    light: tuple[TableOp, ...] = (Modulate(strip, EFFECTS.index("ember"), 310, 160, 5, 1),)
     if heavier:
         outputs += [LampRecord(pin, 40) for pin in LAMP_PINS]
         light += (
             Modulate(9, EFFECTS.index("breathe"), 900, 180),
             Modulate(10, EFFECTS.index("breathe"), 700, 100),
-            Act(9, 150, 500),
-            Act(10, 90, 500),
+            ActOp(9, 150, 500),
+            ActOp(10, 90, 500),
         )
     light += sweep(strip, 1, 2, 800, UNIFORM)
     first = tuple(ForkTo(n) for n in range(1, len(SERVO_PINS) + 1))
@@ -97,8 +97,8 @@ def load_table(*, heavier: bool = False, pixels: int = PIXELS) -> bytes:
 def one_move_table(pins: Sequence[int] = SERVO_PINS, law: int = UNIFORM) -> bytes:
     """A cue `go` that jerks every servo at once and one `back`; nothing moves otherwise."""
     outputs = tuple(servo(pin, n) for n, pin in enumerate(pins))
-    go = tuple(Act(n, 8000, 60, wait=n == len(pins) - 1, law=law) for n in range(len(pins)))
-    back = tuple(Act(n, 4500, 60, wait=n == len(pins) - 1, law=law) for n in range(len(pins)))
+    go = tuple(ActOp(n, 8000, 60, wait=n == len(pins) - 1, law=law) for n in range(len(pins)))
+    back = tuple(ActOp(n, 4500, 60, wait=n == len(pins) - 1, law=law) for n in range(len(pins)))
     mask = (1 << len(pins)) - 1
     cues = (CueRecord(cue_tag("go"), mask, 0, 1, 0), CueRecord(cue_tag("back"), mask, 0, 1, 1))
     return encode(

@@ -15,14 +15,14 @@ import numpy as np
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
-from firmware_gen.link.host import Link
+from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import (
     DATA,
     EVERYBODY,
     HELLO,
     ONE_WAY,
     TRIGGER,
-    Kind,
+    RequestKind,
 )
 from firmware_gen.link.transfer import transfer
 from firmware_gen.player.player import Player
@@ -60,16 +60,16 @@ CELL_MS = 3.4
 def requests(seed: int = 1) -> Iterator[bytes]:
     """What fills a line: transfers to other boards on it, beacons, state requests, some rubbish."""
     draw = random.Random(seed)
-    yield encode(LinkFrame(EVERYBODY, Kind.HELLO, 0, HELLO.pack(draw.randrange(65536))))
+    yield encode(LinkFrame(EVERYBODY, RequestKind.HELLO, 0, HELLO.pack(draw.randrange(65536))))
     for seq in count(1):
         what = draw.choices(("data", "beacon", "state", "rubbish"), (12, 6, 2, 1))[0]
         if what == "data":
             data = draw.randbytes(DATA.size + MAX_CHUNK)
-            yield encode(LinkFrame(ADDRESS + 1, Kind.DATA, seq & 255, data))
+            yield encode(LinkFrame(ADDRESS + 1, RequestKind.DATA, seq & 255, data))
         elif what == "beacon":
-            yield encode(LinkFrame(EVERYBODY, Kind.BEACON | ONE_WAY, seq & 255))
+            yield encode(LinkFrame(EVERYBODY, RequestKind.BEACON | ONE_WAY, seq & 255))
         elif what == "state":
-            yield encode(LinkFrame(ADDRESS, Kind.STATUS, seq & 255))
+            yield encode(LinkFrame(ADDRESS, RequestKind.STATUS, seq & 255))
         else:
             yield draw.randbytes(draw.randrange(1, 90)) + b"\0"
 
@@ -209,14 +209,14 @@ def trigger_latencies(flash: bytes, tries: int = 200) -> list[float]:
     latencies = []
     with EmulatedBoard(flash, in_slot(table)) as board:
         port = EmulatedPort(board)
-        Link(port).greet()
+        HostLink(port).greet()
         board.run(ms=1000)
         for number in range(tries):
             name = "go" if number % 2 == 0 else "back"
             phase = number * FRAME_CYCLES // tries
             board.forget()
             board.run_until((board.cycle // FRAME_CYCLES + 3) * FRAME_CYCLES + phase)
-            kind = Kind.TRIGGER | ONE_WAY
+            kind = RequestKind.TRIGGER | ONE_WAY
             data = encode(LinkFrame(ADDRESS, kind, number & 255, TRIGGER.pack(cue_tag(name))))
             board.send(data)
             end = board.cycle + len(data) * BYTE_CYCLES
@@ -230,7 +230,7 @@ def lateness(flash: bytes, law: int, tries: int = 20) -> float:
     """Milliseconds by which pulses are late at most where eight moves by a law begin in a frame."""
     worst = 0.0
     with EmulatedBoard(flash, in_slot(one_move_table(law=law))) as board:
-        Link(EmulatedPort(board)).greet()
+        HostLink(EmulatedPort(board)).greet()
         board.run(ms=1000)
         phase = find_frames(board, SERVO_PINS).first % FRAME_CYCLES
         for number in range(tries):
@@ -238,7 +238,7 @@ def lateness(flash: bytes, law: int, tries: int = 20) -> float:
             # Half-way between the pulses of two frames: neither is played early for it.
             half_way = phase + FRAME_CYCLES // 2
             board.run_until((board.cycle // FRAME_CYCLES + 3) * FRAME_CYCLES + half_way)
-            kind, tag = Kind.TRIGGER | ONE_WAY, cue_tag("go" if number % 2 == 0 else "back")
+            kind, tag = RequestKind.TRIGGER | ONE_WAY, cue_tag("go" if number % 2 == 0 else "back")
             board.send(encode(LinkFrame(ADDRESS, kind, number & 255, TRIGGER.pack(tag))))
             board.run(ms=200)
             starts, _ = board.pulses(SERVO_PINS[0])
@@ -278,7 +278,7 @@ def transfer_time(flash: bytes, before: bytes, table: bytes) -> TransferTime:
     """Time of a whole transfer (open to commit's reply and reading back) over a show that plays."""
     with EmulatedBoard(flash, before) as board:
         port = EmulatedPort(board)
-        link = Link(port)
+        link = HostLink(port)
         link.greet()
         board.run(ms=500)
         board.forget()

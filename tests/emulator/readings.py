@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from firmware_gen.player.player import Frame
+from firmware_gen.player.outputs import Frame
 from firmware_gen.table.records import LampRecord, ServoRecord, StripRecord, Table
 from tests.emulator.emulated import CYCLES_MS, CYCLES_US, FRAME_CYCLES, PORT, PWM, EmulatedBoard
 

@@ -10,10 +10,10 @@ import pytest
 from firmware_gen.build.image import flash_bytes, merge, merged_room
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
-from firmware_gen.link.host import Link
-from firmware_gen.link.protocol import ONE_WAY, TRIGGER, Kind, Mode, State
+from firmware_gen.link.host import HostLink
+from firmware_gen.link.protocol import ONE_WAY, TRIGGER, ReportedMode, RequestKind, State
 from firmware_gen.table.lightness import duty_of, lightness_of
-from firmware_gen.table.ops import Act
+from firmware_gen.table.ops import ActOp
 from firmware_gen.table.records import (
     BindingRecord,
     CueRecord,
@@ -88,7 +88,7 @@ def button_table(active_low: bool) -> bytes:
             inputs=(InputRecord(9, 1, active_low),),
             bindings=(BindingRecord(1, 0, False),),
             cues=cues,
-            threads=((Act(0, 8000, 60, wait=True, law=UNIFORM),),),
+            threads=((ActOp(0, 8000, 60, wait=True, law=UNIFORM),),),
             enable_interval=1,
         )
     )
@@ -113,9 +113,9 @@ def test_a_bouncing_button_starts_its_cue_once_and_a_spike_does_not(
         board.run(ms=300)
         widths = board.pulses(SERVO_PINS[0])[1]
         assert len(set(widths.tolist())) > 2
-        link = Link(EmulatedPort(board))
+        link = HostLink(EmulatedPort(board))
         link.greet()
-        assert State.unpack(link.ask(Kind.STATUS).rest).refused == 0
+        assert State.unpack(link.ask(RequestKind.STATUS).rest).refused == 0
 
 
 def spoilt(draw: random.Random, frame: bytes) -> bytes:
@@ -144,7 +144,7 @@ def bad_frames_counted(flash: bytes, count: int) -> int:
             batch = bytearray()
             for _ in range(min(2000, count - start)):
                 payload = TRIGGER.pack(cue_tag("go"))
-                kind = Kind.TRIGGER | ONE_WAY
+                kind = RequestKind.TRIGGER | ONE_WAY
                 frame = encode(LinkFrame(ADDRESS, kind, draw.randrange(256), payload))
                 batch += spoilt(draw, frame)
             board.send(bytes(batch))
@@ -155,11 +155,11 @@ def bad_frames_counted(flash: bytes, count: int) -> int:
         board.forget()
         board.run(ms=100)
         assert set(board.pulses(SERVO_PINS[0])[1].tolist()) == {8 * 3050}, "a spoilt trigger moved"
-        link = Link(EmulatedPort(board))
+        link = HostLink(EmulatedPort(board))
         link.greet()
-        state = State.unpack(link.ask(Kind.STATUS).rest)
+        state = State.unpack(link.ask(RequestKind.STATUS).rest)
         assert state.watchdog_resets == 0
-        assert link.ask(Kind.TRIGGER, TRIGGER.pack(cue_tag("go"))).done
+        assert link.ask(RequestKind.TRIGGER, TRIGGER.pack(cue_tag("go"))).done
         return state.bad_frames
 
 
@@ -176,7 +176,7 @@ def test_a_merged_table_that_fills_its_room_is_checked_within_a_second_and_plays
     flash: bytes,
 ) -> None:
     outputs = tuple(servo(pin, number) for number, pin in enumerate(SERVO_PINS))
-    acts = tuple(Act(n % 8, 300 + 7 * n, 1000, wait=True, law=0) for n in range(200))
+    acts = tuple(ActOp(n % 8, 300 + 7 * n, 1000, wait=True, law=0) for n in range(200))
     threads = 7
     cues = tuple(CueRecord(cue_tag(f"cue {n}"), 255, 0, 1, n) for n in range(threads))
     table = encode_table(
@@ -197,17 +197,17 @@ def test_a_merged_table_that_fills_its_room_is_checked_within_a_second_and_plays
         board.run(ms=1000)
         starts, _ = board.pulses(SERVO_PINS[0])
         assert len(starts) > 10
-        link = Link(EmulatedPort(board))
+        link = HostLink(EmulatedPort(board))
         assert link.greet().current_slot == 254  # the merged table, LINK.md section 3
         assert link.state().watchdog_resets == 0
 
 
-@pytest.mark.parametrize("kind", [Kind.STATUS, Kind.BEACON | ONE_WAY])
+@pytest.mark.parametrize("kind", [RequestKind.STATUS, RequestKind.BEACON | ONE_WAY])
 def test_a_flood_of_requests_holds_up_no_frame_and_no_strip(flash: bytes, kind: int) -> None:
     """A strip waits until no request does; never so long that the next frame would wait for it."""
     flood = b"".join(encode(LinkFrame(ADDRESS, kind, n & 255, b"")) for n in range(3000))
     with EmulatedBoard(flash, in_slot(load_table(pixels=100))) as board:
-        link = Link(EmulatedPort(board))
+        link = HostLink(EmulatedPort(board))
         link.greet()
         board.run(ms=500)
         board.forget()
@@ -221,5 +221,5 @@ def test_a_flood_of_requests_holds_up_no_frame_and_no_strip(flash: bytes, kind: 
         assert abs(len(starts) - frames) <= 1
         assert np.diff(starts).max() < 1.5 * FRAME_CYCLES
         board.run(ms=40)  # a frame may stand half in the line
-        assert link.greet().mode == Mode.READY
+        assert link.greet().mode == ReportedMode.READY
         assert link.state().watchdog_resets == 0

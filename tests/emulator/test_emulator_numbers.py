@@ -10,7 +10,7 @@ import pytest
 
 from firmware_gen.build.image import build, can_build
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
-from firmware_gen.link.host import Link
+from firmware_gen.link.host import HostLink
 from tests.emulator.emulated import EmulatedBoard
 from tests.emulator.emulated_port import EmulatedPort
 from tests.emulator.load_show import (
@@ -73,7 +73,7 @@ def test_the_board_itself_counts_no_lost_byte_while_its_strip_goes_out(
         board.send(stream(50_000))
         while board.sending:
             board.run(ms=100)
-        link = Link(EmulatedPort(board))
+        link = HostLink(EmulatedPort(board))
         link.greet()
         assert link.state().lost_bytes == 0
         assert link.state().frames > 100

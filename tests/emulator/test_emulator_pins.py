@@ -9,10 +9,10 @@ from firmware_gen.chips import CHIPS
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
-from firmware_gen.link.protocol import ONE_WAY, TRIGGER, Kind
+from firmware_gen.link.protocol import ONE_WAY, TRIGGER, RequestKind
 from firmware_gen.player.player import Player
 from firmware_gen.table.layout import LAW_IDS
-from firmware_gen.table.ops import Act, Turn
+from firmware_gen.table.ops import ActOp, Turn
 from firmware_gen.table.records import (
     BindingRecord,
     CueRecord,
@@ -92,7 +92,7 @@ def test_every_pin_can_switch(flash: bytes, start: int, active_high: bool) -> No
         board.run(ms=400)
         assert [_level(board, pin) for pin in pins] == [not active_high] * len(pins)
         payload = TRIGGER.pack(cue_tag("on"))
-        board.send(encode(LinkFrame(ADDRESS, Kind.TRIGGER | ONE_WAY, 1, payload)))
+        board.send(encode(LinkFrame(ADDRESS, RequestKind.TRIGGER | ONE_WAY, 1, payload)))
         board.run(ms=100)
         assert [_level(board, pin) for pin in pins] == [active_high] * len(pins)
 
@@ -101,7 +101,7 @@ def test_every_pin_can_switch(flash: bytes, start: int, active_high: bool) -> No
 def test_every_pin_can_hear_a_button(flash: bytes, pin: int) -> None:
     # On another port: the emulator forgets what drives a pin with pull-up when its port is written.
     moving = next(each for each in ANY if each // 8 != pin // 8)
-    ops = (Act(0, 8000, 60, wait=True),)
+    ops = (ActOp(0, 8000, 60, wait=True),)
     table = table_of(
         [servo(moving)],
         inputs=(InputRecord(pin, 5, True),),

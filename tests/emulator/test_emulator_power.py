@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from firmware_gen.link.failures import LinkFailure
-from firmware_gen.link.host import Link
-from firmware_gen.link.protocol import Kind, Mode, ResetCause, State
+from firmware_gen.link.host import HostLink
+from firmware_gen.link.protocol import ReportedMode, RequestKind, ResetCause, State
 from firmware_gen.link.transfer import transfer
 from firmware_gen.table.records import LampRecord, Table, encode
 from tests.emulator.emulated import (
@@ -31,15 +31,15 @@ def small(level: int) -> bytes:
     return encode(Table(CHIP, ADDRESS, outputs=(LampRecord(22, level),), show=level))
 
 
-def state_of(link: Link) -> State:
-    return State.unpack(link.ask(Kind.STATUS).rest)
+def state_of(link: HostLink) -> State:
+    return State.unpack(link.ask(RequestKind.STATUS).rest)
 
 
 def writes_of(flash: bytes, eeprom: bytes, table: bytes) -> list[int]:
     """Cycles at which the EEPROM writes of a clean transfer end."""
     with EmulatedBoard(flash, eeprom) as board:
         board.run(ms=200)
-        transfer(Link(EmulatedPort(board)), table)
+        transfer(HostLink(EmulatedPort(board)), table)
         return [int(cycle) for cycle in board.events(EEPROM)["cycle"]]
 
 
@@ -49,10 +49,10 @@ def show_after_cut(flash: bytes, eeprom: bytes, table: bytes, cycle: int, torn: 
         port = EmulatedPort(board)
         port.cut_at = cycle
         with pytest.raises(PowerCutError):
-            transfer(Link(port), table)
+            transfer(HostLink(port), table)
         board.cut_power(torn)
         board.run(ms=300)
-        hello = Link(EmulatedPort(board)).greet()
+        hello = HostLink(EmulatedPort(board)).greet()
         assert hello.refusal == 0
         return hello.show
 
@@ -77,13 +77,13 @@ def test_a_cut_at_every_single_write_leaves_the_old_show_or_the_new_one(
 def test_with_both_slots_bad_the_board_is_silent_and_still_reachable(flash: bytes) -> None:
     with EmulatedBoard(flash, bytes(range(256)) * 4) as board:
         board.run(ms=500)
-        link = Link(EmulatedPort(board))
+        link = HostLink(EmulatedPort(board))
         hello = link.greet()
-        assert (hello.mode, hello.current_slot) == (Mode.BLANK, 255)
+        assert (hello.mode, hello.current_slot) == (ReportedMode.BLANK, 255)
         assert hello.refusal != 0
         assert driven(board) == 0, "a pin is driven"
         transfer(link, small(80))
-        assert Link(EmulatedPort(board)).greet().show == 80
+        assert HostLink(EmulatedPort(board)).greet().show == 80
 
 
 def test_a_bad_slot_falls_back_to_the_other(flash: bytes) -> None:
@@ -93,7 +93,7 @@ def test_a_bad_slot_falls_back_to_the_other(flash: bytes) -> None:
     cells[504 + 10] ^= 1
     with EmulatedBoard(flash, bytes(cells)) as board:
         board.run(ms=300)
-        hello = Link(EmulatedPort(board)).greet()
+        hello = HostLink(EmulatedPort(board)).greet()
         assert (hello.show, hello.current_slot) == (60, 0)
 
 
@@ -101,9 +101,9 @@ def test_unchanged_bytes_are_not_written_again(flash: bytes) -> None:
     eeprom = in_slot(small(60))
     with EmulatedBoard(flash, eeprom) as board:
         board.run(ms=200)
-        transfer(Link(EmulatedPort(board)), small(140))
+        transfer(HostLink(EmulatedPort(board)), small(140))
         board.forget()
-        transfer(Link(EmulatedPort(board)), small(140))
+        transfer(HostLink(EmulatedPort(board)), small(140))
         cells = board.events(EEPROM)
         assert len(cells) > 0
         assert all(row["b"] & 0xFF != row["b"] >> 8 for row in cells)
@@ -133,13 +133,13 @@ def test_the_state_tells_why_the_board_started_and_how_often(
 ) -> None:
     with EmulatedBoard(flash, in_slot(small(60))) as board:
         board.run(ms=200)
-        link = Link(EmulatedPort(board))
+        link = HostLink(EmulatedPort(board))
         link.greet()
         assert state_of(link).reset_cause == ResetCause.POWER_ON
         for times in (1, 2):
             board.reset(cause)
             board.run(ms=200)
-            link = Link(EmulatedPort(board))
+            link = HostLink(EmulatedPort(board))
             link.greet()
             state = state_of(link)
             assert state.reset_cause == bit
@@ -152,7 +152,7 @@ def test_a_program_that_hangs_is_started_again_by_the_watchdog(flash: bytes) -> 
         board.run(ms=300)
         board.poke(0x6F, 0)  # TIMSK1: no ticks any more, so no frame is played
         board.run(ms=400)
-        link = Link(EmulatedPort(board))
+        link = HostLink(EmulatedPort(board))
         link.greet()
         state = state_of(link)
         assert state.reset_cause == ResetCause.WATCHDOG
@@ -162,10 +162,10 @@ def test_a_program_that_hangs_is_started_again_by_the_watchdog(flash: bytes) -> 
 def test_a_reset_board_refuses_triggers_until_it_is_greeted(flash: bytes) -> None:
     with EmulatedBoard(flash, in_slot(one_move_table())) as board:
         board.run(ms=600)
-        link = Link(EmulatedPort(board))
+        link = HostLink(EmulatedPort(board))
         link.greet()
         board.reset(EXTERNAL)
         board.run(ms=600)
         with pytest.raises(LinkFailure) as failure:
-            link.ask(Kind.STOP)
+            link.ask(RequestKind.STOP)
         assert failure.value.reason == "board-reset"

@@ -15,9 +15,10 @@ import pytest
 
 from firmware_gen.build.image import flash_bytes, merge, merged_room
 from firmware_gen.link.frames import LinkFrame, encode
-from firmware_gen.link.protocol import ONE_WAY, TRIGGER, Kind
-from firmware_gen.player.player import Frame, Player
-from firmware_gen.table.ops import Act, Delay
+from firmware_gen.link.protocol import ONE_WAY, TRIGGER, RequestKind
+from firmware_gen.player.outputs import Frame
+from firmware_gen.player.player import Player
+from firmware_gen.table.ops import ActOp, Delay
 from firmware_gen.table.records import ServoRecord, Table
 from firmware_gen.table.records import encode as encode_table
 from tests.emulator.emulated import BYTE_CYCLES, CYCLES_MS, FRAME_CYCLES, EmulatedBoard
@@ -75,7 +76,7 @@ def play(
     due_ms = frames.first % FRAME_CYCLES // CYCLES_MS
     heard: dict[int, list[int]] = {}
     for seq, (at_ms, tag) in enumerate(moments):
-        data = encode(LinkFrame(1, Kind.TRIGGER | ONE_WAY, seq & 255, TRIGGER.pack(tag)))
+        data = encode(LinkFrame(1, RequestKind.TRIGGER | ONE_WAY, seq & 255, TRIGGER.pack(tag)))
         board.run_until((20 * (at_ms // 20) + due_ms + 2 + 3 * (seq % 2)) * CYCLES_MS)
         board.send(data)
         end = board.cycle + len(data) * BYTE_CYCLES
@@ -112,8 +113,8 @@ def test_moves_waits_and_fades_longer_than_three_bytes_of_time_end_on_the_chip_t
 ) -> None:
     """As with the core that the host compiles, whose numbers have four bytes."""
     slow = servo(JAW.pin, speed=1)  # 1 deg/s
-    acts = (Act(0, 8000, 100), Act(0, 2000, 100), Act(0, 3000, 100))
-    light = (Act(1, 200, 65_000, True), Act(1, 0, 1000), Delay(65_000), Act(1, 100, 500))
+    acts = (ActOp(0, 8000, 100), ActOp(0, 2000, 100), ActOp(0, 3000, 100))
+    light = (ActOp(1, 200, 65_000, True), ActOp(1, 0, 1000), Delay(65_000), ActOp(1, 100, 500))
     show = by_hand((slow, LAMP), (acts, light), uses=(1, 2))
     moments = ((FIRST_MS, 1), (FIRST_MS + 500, 2))
     wrong, different = compare(flash, show, moments, 300 * SECOND)

@@ -10,7 +10,7 @@ import pytest
 from firmware_gen.build.image import flash_bytes, merge
 from firmware_gen.compiler.show import CompiledBoard
 from firmware_gen.crc import cue_tag
-from firmware_gen.link.host import Link
+from firmware_gen.link.host import HostLink
 from firmware_gen.player.player import Player
 from firmware_gen.table.records import ServoRecord
 from seqlang.check import CheckedShow, check
@@ -63,7 +63,7 @@ def test_a_merged_show_of_4_kb_moves_the_pins_as_the_reference_says(
     image = flash_bytes(merge("atmega328p", dict(enumerate(flash)), compiled.data))
     frames_played = 700
     with EmulatedBoard(image) as board:
-        link = Link(EmulatedPort(board))
+        link = HostLink(EmulatedPort(board))
         assert link.greet().current_slot == 254
         assert link.table() == compiled.data
         board.run(ms=2_000)

@@ -13,10 +13,11 @@ import pytest
 from firmware_gen.compiler.show import CompiledBoard, compile_show
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
-from firmware_gen.link.host import Link
-from firmware_gen.link.protocol import ONE_WAY, TRIGGER, Kind
+from firmware_gen.link.host import HostLink
+from firmware_gen.link.protocol import ONE_WAY, TRIGGER, RequestKind
 from firmware_gen.link.transfer import transfer
-from firmware_gen.player.player import Frame, Player
+from firmware_gen.player.outputs import Frame
+from firmware_gen.player.player import Player
 from firmware_gen.table.records import ServoRecord
 from seqlang.check import check
 from seqlang.load import load
@@ -56,7 +57,7 @@ def play(
     board = EmulatedBoard(flash, in_slot(compiled.data))
     ends = []
     for seq, (at_ms, cue) in enumerate(triggers):
-        kind = Kind.TRIGGER | ONE_WAY
+        kind = RequestKind.TRIGGER | ONE_WAY
         payload = TRIGGER.pack(cue_tag(cue))
         data = encode(LinkFrame(compiled.table.address, kind, seq & 255, payload))
         board.run_until(at_ms * 16000)
@@ -139,7 +140,7 @@ def test_a_blank_chip_takes_the_show_over_the_link_and_its_pins_do_what_the_text
     with EmulatedBoard(flash) as board:
         board.run(ms=200)
         port = WatchedPort(board)
-        link = Link(port)
+        link = HostLink(port)
         link.greet()
         assert transfer(link, compiled.data).slot == 0
         ends = []
@@ -230,7 +231,7 @@ def test_twenty_minutes_of_random_triggers_leave_every_pulse_as_the_player_says(
             at_ms = 20 * (now // 20) + draw.choice((5, 8, 11, 14))
             cue = draw.choice(("go", "back"))
             payload = TRIGGER.pack(cue_tag(cue))
-            kind = Kind.TRIGGER | ONE_WAY
+            kind = RequestKind.TRIGGER | ONE_WAY
             data = encode(LinkFrame(table[5], kind, len(requests) & 255, payload))
             board.run_until(at_ms * 16000)
             board.send(data)

@@ -5,7 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 
 from firmware_gen.table.layout import LOOP_FOREVER
-from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
+from firmware_gen.table.ops import (
+    ActOp,
+    Delay,
+    ForkTo,
+    GoOnTo,
+    Loop,
+    LoopBack,
+    Modulate,
+    TableOp,
+    Turn,
+)
 from firmware_gen.table.records import (
     BindingRecord,
     LampRecord,
@@ -18,11 +28,11 @@ from tests.firmware_gen.random_tables import Request
 from tests.firmware_gen.tables_by_hand import FIN, JAW, LAMP, STRIP, SWITCH, table
 
 TICK = (Delay(1),)
-FLOOD: tuple[Op, ...] = tuple(Turn(1, n % 2 == 0) for n in range(300))
-SWEEP = (Act(0, 8000, 0), Act(0, 0, 0), Act(0, 8000, 0))
+FLOOD: tuple[TableOp, ...] = tuple(Turn(1, n % 2 == 0) for n in range(300))
+SWEEP = (ActOp(0, 8000, 0), ActOp(0, 0, 0), ActOp(0, 8000, 0))
 
 
-def nested(body: tuple[Op, ...]) -> tuple[Op, ...]:
+def nested(body: tuple[TableOp, ...]) -> tuple[TableOp, ...]:
     starts, ends = (Loop(65534),) * 3, (LoopBack(),) * 3
     return (*starts, *body, *ends)
 
@@ -80,12 +90,12 @@ EVIL: dict[str, Table] = {
                     op
                     for n in range(8)
                     for op in (
-                        Act(0, 32767 if n % 2 else -32768, n, False, n % 4),
-                        Act(1, -32768 if n % 2 else 32767, 65000, False, n % 4),
+                        ActOp(0, 32767 if n % 2 else -32768, n, False, n % 4),
+                        ActOp(1, -32768 if n % 2 else 32767, 65000, False, n % 4),
                         Delay(37),
                     )
                 ),
-                (Act(0, 0, 0), Act(1, 0, 0)),
+                (ActOp(0, 0, 0), ActOp(1, 0, 0)),
             ),
         ),
         laws=HARSH,
@@ -99,19 +109,19 @@ EVIL: dict[str, Table] = {
                 for width in (0, 255)
                 for output in (0, 1, 2)
             ),
-            (Act(0, 200, 0), Act(1, 1, 0), Act(2, 1, 65000)),
+            (ActOp(0, 200, 0), ActOp(1, 1, 0), ActOp(2, 1, 65000)),
         ),
     ),
     "one button for everything, also the stop": table(
         (JAW, LAMP, STRIP),
-        ((Act(0, 8000, 10),), (Act(1, 200, 10),)),
+        ((ActOp(0, 8000, 10),), (ActOp(1, 200, 10),)),
         bindings=tuple(BindingRecord(1, n % 2, True) for n in range(31)),
         stop_button=1,
     ),
     "threads that go on in a chain": table(
         (JAW, FIN),
         (
-            *((Act(n % 2, 1000, 5), GoOn(n + 1)) for n in range(40)),
+            *((ActOp(n % 2, 1000, 5), GoOnTo(n + 1)) for n in range(40)),
             (Loop(LOOP_FOREVER), Delay(1), LoopBack()),
         ),
         uses=(3, 3),

@@ -14,8 +14,8 @@ from typing import Any
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import crc16
 from firmware_gen.link.frames import LinkFrame, encode
-from firmware_gen.link.protocol import ONE_WAY, REPLY, Kind
-from firmware_gen.table.ops import Act, Delay, Loop, LoopBack
+from firmware_gen.link.protocol import ONE_WAY, REPLY, RequestKind
+from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack
 from firmware_gen.table.records import BindingRecord, CueRecord, LampRecord, Table
 from firmware_gen.table.records import encode as table_bytes
 from tests.firmware_gen.malformed_tables import summed
@@ -33,8 +33,8 @@ STOP_BUTTON = 7
 
 def lamp_table(address: int = 1, level: int = 100, rows: int = 1, lost: bool = False) -> bytes:
     """A lamp with two cues; button 3 holds the second. More rows make it longer."""
-    glow = (Act(0, level, 200, wait=True), Delay(200)) * rows
-    shine = (Loop(65535), Act(0, 200, 40, True), Act(0, 20, 40, True), LoopBack())
+    glow = (ActOp(0, level, 200, wait=True), Delay(200)) * rows
+    shine = (Loop(65535), ActOp(0, 200, 40, True), ActOp(0, 20, 40, True), LoopBack())
     return table_bytes(
         Table(
             ATMEGA328P.chip_id,
@@ -78,40 +78,40 @@ class Host:
         return self.raw(encode(LinkFrame(to, kind, seq, payload)))
 
     def hello(self, session: int = 1) -> Host:
-        return self.say(Kind.HELLO, struct.pack("<H", session), 0)
+        return self.say(RequestKind.HELLO, struct.pack("<H", session), 0)
 
     def open(self, table: bytes, address: int | None = None, **more: int) -> Host:
         stated = table[5] if address is None else address
         length = more.get("length", len(table))
         crc = more.get("crc", int.from_bytes(table[-2:], "little"))
-        return self.say(Kind.OPEN, struct.pack("<HHB", length, crc, stated))
+        return self.say(RequestKind.OPEN, struct.pack("<HHB", length, crc, stated))
 
     def data(self, table: bytes, *offsets: int) -> Host:
         """Pieces of a table; without offsets all of them."""
         for at in offsets or range(0, len(table), CHUNK):
-            self.say(Kind.DATA, struct.pack("<H", at) + table[at : at + CHUNK])
+            self.say(RequestKind.DATA, struct.pack("<H", at) + table[at : at + CHUNK])
         return self
 
     def verify(self) -> Host:
-        return self.say(Kind.VERIFY)
+        return self.say(RequestKind.VERIFY)
 
     def commit(self) -> Host:
-        return self.say(Kind.COMMIT)
+        return self.say(RequestKind.COMMIT)
 
     def transfer(self, table: bytes, address: int | None = None) -> Host:
         return self.open(table, address).data(table).verify().commit()
 
     def read(self, offset: int = 0, count: int = CHUNK) -> Host:
-        return self.say(Kind.READ, struct.pack("<HB", offset, count))
+        return self.say(RequestKind.READ, struct.pack("<HB", offset, count))
 
     def trigger(self, tag: int = GLOW, seq: int | None = None) -> Host:
-        return self.say(Kind.TRIGGER, struct.pack("<H", tag), seq)
+        return self.say(RequestKind.TRIGGER, struct.pack("<H", tag), seq)
 
     def button(self, number: int, down: int) -> Host:
-        return self.say(Kind.BUTTON, bytes((number, down)))
+        return self.say(RequestKind.BUTTON, bytes((number, down)))
 
     def status(self) -> Host:
-        return self.say(Kind.STATUS, b"", 0)
+        return self.say(RequestKind.STATUS, b"", 0)
 
     def frames(self, count: int) -> Host:
         self.steps.append(["frames", count])
@@ -152,23 +152,23 @@ def case(
 
 WITH_OLD = ((SLOT_0, OLD.hex()), (MARK, MARK_0))
 ALL_PAYLOADS = {
-    Kind.HELLO: 2,
-    Kind.OPEN: 5,
-    Kind.DATA: 3,
-    Kind.VERIFY: 0,
-    Kind.COMMIT: 0,
-    Kind.READ: 3,
-    Kind.TRIGGER: 2,
-    Kind.BUTTON: 2,
-    Kind.STOP: 0,
-    Kind.LIMP: 0,
-    Kind.STANDBY: 0,
-    Kind.STATUS: 0,
-    Kind.BEACON: 0,
+    RequestKind.HELLO: 2,
+    RequestKind.OPEN: 5,
+    RequestKind.DATA: 3,
+    RequestKind.VERIFY: 0,
+    RequestKind.COMMIT: 0,
+    RequestKind.READ: 3,
+    RequestKind.TRIGGER: 2,
+    RequestKind.BUTTON: 2,
+    RequestKind.STOP: 0,
+    RequestKind.LIMP: 0,
+    RequestKind.STANDBY: 0,
+    RequestKind.STATUS: 0,
+    RequestKind.BEACON: 0,
 }
 
 
-def _beacon(seq: int = 5, to: int = 0, kind: int = Kind.BEACON) -> bytes:
+def _beacon(seq: int = 5, to: int = 0, kind: int = RequestKind.BEACON) -> bytes:
     return encode(LinkFrame(to, kind, seq, b""))
 
 
@@ -197,8 +197,8 @@ def frame_cases() -> Iterator[dict[str, Any]]:
     for title, cells in (("", WITH_OLD), (" of a blank board", ())):
         host = Host()
         for to in (0, 1, 2, 254, 255):
-            host.raw(_beacon(to=to)).raw(_beacon(kind=Kind.BEACON | REPLY, to=to))
-            host.raw(_beacon(kind=Kind.BEACON | ONE_WAY, to=to))
+            host.raw(_beacon(to=to)).raw(_beacon(kind=RequestKind.BEACON | REPLY, to=to))
+            host.raw(_beacon(kind=RequestKind.BEACON | ONE_WAY, to=to))
         host.hello().status()
         for kind in range(256):
             if kind & ~ONE_WAY not in ALL_PAYLOADS and kind % 5 in (0, kind >> 6):
@@ -210,7 +210,7 @@ def request_cases() -> Iterator[dict[str, Any]]:
     host = Host()
     for kind in ALL_PAYLOADS:
         host.say(kind, bytes(ALL_PAYLOADS[kind]))
-    host.say(Kind.HELLO, b"\1").trigger().hello()
+    host.say(RequestKind.HELLO, b"\1").trigger().hello()
     for kind, length in ALL_PAYLOADS.items():
         for size in {0, length - 1, length + 1, 80} - {-1, length}:
             host.say(kind, b"\1" * size)
@@ -226,49 +226,67 @@ def request_cases() -> Iterator[dict[str, Any]]:
     for offset in (len(OLD) - 1, len(OLD), 499, 65535):
         host.read(offset)
     host.trigger(0xBEEF).trigger(SHINE)
-    host.frames(1).say(Kind.STOP).trigger().button(BUTTON, 1).frames(1).status()
+    host.frames(1).say(RequestKind.STOP).trigger().button(BUTTON, 1).frames(1).status()
     yield case("values out of range, and reads", host.frames(3).status(), WITH_OLD)
 
     host = Host().hello()
     _every_request(host)
-    host.say(Kind.STOP).say(Kind.LIMP).button(0, 1).button(1, 2).read(0, 0).read(0, CHUNK + 1)
+    host.say(RequestKind.STOP).say(RequestKind.LIMP).button(0, 1).button(1, 2).read(0, 0).read(
+        0, CHUNK + 1
+    )
     yield case("requests to a blank board", host.status())
     servo = Host().hello()
-    for asked in ((), (Kind.STOP,), (Kind.LIMP,), (Kind.STANDBY,)):
+    for asked in ((), (RequestKind.STOP,), (RequestKind.LIMP,), (RequestKind.STANDBY,)):
         for kind in asked:
             servo.say(kind).frames(1)
         _every_request(servo)
     yield case("requests in each mode", servo.frames(5).status(), WITH_OLD)
 
-    host = Host().hello().frames(1).trigger().frames(3).status().say(Kind.STOP).frames(1).status()
-    host.trigger().trigger(0xBEEF).button(BUTTON, 1).say(Kind.STANDBY).status()
-    host.button(BUTTON, 0).say(Kind.LIMP).frames(1).trigger().say(Kind.STANDBY).frames(1).status()
+    host = (
+        Host()
+        .hello()
+        .frames(1)
+        .trigger()
+        .frames(3)
+        .status()
+        .say(RequestKind.STOP)
+        .frames(1)
+        .status()
+    )
+    host.trigger().trigger(0xBEEF).button(BUTTON, 1).say(RequestKind.STANDBY).status()
+    host.button(BUTTON, 0).say(RequestKind.LIMP).frames(1).trigger().say(
+        RequestKind.STANDBY
+    ).frames(1).status()
     host.trigger().frames(2).button(STOP_BUTTON, 1).frames(1).status().frames(9).status()
     yield case("a show with stop, limp and standby", host, WITH_OLD)
 
 
 def _every_request(host: Host) -> None:
     host.trigger().trigger(0xBEEF).button(BUTTON, 1).button(BUTTON, 0)
-    host.read().say(Kind.STANDBY).frames(1).status()
+    host.read().say(RequestKind.STANDBY).frames(1).status()
 
 
 def order_cases() -> Iterator[dict[str, Any]]:
     host = (
         Host()
         .trigger(GLOW, 9)
-        .say(Kind.BUTTON, bytes((BUTTON, 1)), 9)
-        .say(Kind.STOP, b"", 9)
-        .say(Kind.OPEN, bytes(5), 9)
+        .say(RequestKind.BUTTON, bytes((BUTTON, 1)), 9)
+        .say(RequestKind.STOP, b"", 9)
+        .say(RequestKind.OPEN, bytes(5), 9)
         .hello()
     )
     host.trigger(GLOW, 200).frames(2).trigger(GLOW, 200).frames(1).status().trigger(SHINE, 200)
-    host.say(Kind.STOP, b"", 200).trigger(GLOW, 199).trigger(GLOW, 73).trigger(GLOW, 72)
+    host.say(RequestKind.STOP, b"", 200).trigger(GLOW, 199).trigger(GLOW, 73).trigger(GLOW, 72)
     host.trigger(GLOW, 71).trigger(SHINE, 71).frames(1).status().trigger(GLOW, 198).frames(1)
-    host.trigger(0xBEEF, 200).frames(1).trigger(GLOW, 200).say(Kind.TRIGGER, b"\1", 202)
+    host.trigger(0xBEEF, 200).frames(1).trigger(GLOW, 200).say(RequestKind.TRIGGER, b"\1", 202)
     host.trigger(GLOW, 202).trigger(GLOW, 203).hello().trigger(GLOW, 202).trigger(GLOW, 203)
-    host.say(Kind.OPEN, struct.pack("<HHB", len(NEW), 0, 0), 204).say(Kind.VERIFY, b"", 203)
+    host.say(RequestKind.OPEN, struct.pack("<HHB", len(NEW), 0, 0), 204).say(
+        RequestKind.VERIFY, b"", 203
+    )
     host.hello(2).trigger(GLOW, 203).trigger(SHINE, 100).hello(3).trigger(SHINE, 100).frames(2)
-    host.say(Kind.STATUS, b"", 100).read().say(Kind.TRIGGER, b"\x34\x12", 100, 2).status()
+    host.say(RequestKind.STATUS, b"", 100).read().say(
+        RequestKind.TRIGGER, b"\x34\x12", 100, 2
+    ).status()
     yield case("sequence numbers", host, WITH_OLD)
     host = Host().hello().trigger(GLOW, 5).frames(1).restart().trigger(GLOW, 5).hello(1)
     host.trigger(GLOW, 5).frames(2).restart().trigger(SHINE, 6).hello(7).trigger(SHINE, 6).frames(2)
@@ -277,28 +295,37 @@ def order_cases() -> Iterator[dict[str, Any]]:
     one_way = Host()
     trigger = struct.pack("<H", GLOW)
     for kind, payload in (
-        (Kind.TRIGGER, trigger),
-        (Kind.STOP, b""),
-        (Kind.LIMP, b""),
-        (Kind.STANDBY, b""),
-        (Kind.BUTTON, bytes((BUTTON, 1))),
-        (Kind.BUTTON, bytes((BUTTON, 0))),
-        (Kind.BEACON, b""),
+        (RequestKind.TRIGGER, trigger),
+        (RequestKind.STOP, b""),
+        (RequestKind.LIMP, b""),
+        (RequestKind.STANDBY, b""),
+        (RequestKind.BUTTON, bytes((BUTTON, 1))),
+        (RequestKind.BUTTON, bytes((BUTTON, 0))),
+        (RequestKind.BEACON, b""),
     ):
         one_way.say(kind | ONE_WAY, payload).frames(2).status()
-    for kind in (Kind.HELLO, Kind.OPEN, Kind.DATA, Kind.VERIFY, Kind.COMMIT, Kind.READ):
+    for kind in (
+        RequestKind.HELLO,
+        RequestKind.OPEN,
+        RequestKind.DATA,
+        RequestKind.VERIFY,
+        RequestKind.COMMIT,
+        RequestKind.READ,
+    ):
         one_way.say(kind | ONE_WAY, bytes(ALL_PAYLOADS[kind])).trigger()
-    one_way.say(Kind.STATUS | ONE_WAY).say(0x3F | ONE_WAY).status()
+    one_way.say(RequestKind.STATUS | ONE_WAY).say(0x3F | ONE_WAY).status()
     yield case("one-way frames", one_way, WITH_OLD)
 
     host = Host().frames(1)
-    again = Kind.TRIGGER | ONE_WAY
+    again = RequestKind.TRIGGER | ONE_WAY
     host.say(again, trigger, 8).frames(12).say(again, trigger, 8).frames(1).status().frames(12)
     host.say(again, trigger, 7).frames(1).status().frames(30)
-    host.say(Kind.BEACON | ONE_WAY, b"", 7).say(again, trigger, 7).frames(1).status().frames(30)
+    host.say(RequestKind.BEACON | ONE_WAY, b"", 7).say(again, trigger, 7).frames(1).status().frames(
+        30
+    )
     host.hello().say(again, trigger, 7).frames(1).status()
     host.say(again, b"\1", 9).say(again, trigger, 9).frames(1).status()
-    host.say(Kind.TRIGGER, trigger, 11).frames(1).say(again, struct.pack("<H", SHINE), 11)
+    host.say(RequestKind.TRIGGER, trigger, 11).frames(1).say(again, struct.pack("<H", SHINE), 11)
     host.frames(1).status().restart().frames(1).say(again, trigger, 11).frames(1).status()
     yield case("one-way repetitions", host, WITH_OLD)
 
@@ -309,17 +336,17 @@ def held_cases() -> Iterator[dict[str, Any]]:
         host.raw(_beacon()).frames(9).status()
         yield case(f"a button held over the link, {title} quiet frames", host, WITH_OLD)
     host = Host().hello().frames(1).button(BUTTON, 1)
-    for data in (_beacon(), _beacon(to=1), _beacon(kind=Kind.BEACON | ONE_WAY)):
+    for data in (_beacon(), _beacon(to=1), _beacon(kind=RequestKind.BEACON | ONE_WAY)):
         host.frames(40).raw(data).status()
     host.frames(45).raw(_beacon(to=2)).frames(4).raw(_spoilt(_beacon(), 3, 9)).frames(10).status()
     yield case("a button held with beacons, then with frames that are not for it", host, WITH_OLD)
     host = Host().hello().frames(1).button(BUTTON, 1).frames(30).button(BUTTON, 0)
     yield case("a button let go", host.frames(9).status().frames(60).status(), WITH_OLD)
     host = Host().hello().frames(1).button(BUTTON, 1).frames(40)
-    host.raw(_beacon(kind=Kind.BEACON | REPLY)).frames(16).status()
+    host.raw(_beacon(kind=RequestKind.BEACON | REPLY)).frames(16).status()
     yield case("a reply is not heard", host, WITH_OLD)
     host = Host().hello().frames(1).button(BUTTON, 1).frames(40)
-    host.raw(_beacon(kind=Kind.STATUS | ONE_WAY)).frames(16).status()
+    host.raw(_beacon(kind=RequestKind.STATUS | ONE_WAY)).frames(16).status()
     yield case("a one-way frame that is ignored is heard", host, WITH_OLD)
     host = Host().hello().frames(1).button(BUTTON, 1).frames(30).transfer(NEW).frames(60).status()
     yield case("a button held while the show changes", host, WITH_OLD)
@@ -341,7 +368,7 @@ def transfer_cases() -> Iterator[dict[str, Any]]:
     host.verify().data(other, 0).commit().verify().commit().cells().hello()
     yield case("pieces in any order, and data after verify", host, WITH_OLD)
     host = Host().hello().transfer(other)
-    again = encode(LinkFrame(0, Kind.COMMIT, host.seq, b""))
+    again = encode(LinkFrame(0, RequestKind.COMMIT, host.seq, b""))
     host.raw(again).frames(3).raw(again).status().trigger().frames(1).raw(again).transfer(NEW)
     yield case("a commit said again", host.cells().hello(), WITH_OLD)
     host = Host().hello()
@@ -355,7 +382,9 @@ def transfer_cases() -> Iterator[dict[str, Any]]:
             host.open(OLD, address, length=length)
     yield case("lengths and addresses of open to a blank board", host.cells())
     host = Host().hello().open(ELSEWHERE).transfer(ELSEWHERE, 0).hello().trigger().read()
-    host.say(Kind.STATUS, b"", 3, 1).say(Kind.STATUS, b"", 3, 2).transfer(NEW, 0).hello()
+    host.say(RequestKind.STATUS, b"", 3, 1).say(RequestKind.STATUS, b"", 3, 2).transfer(
+        NEW, 0
+    ).hello()
     yield case("another address on purpose", host, WITH_OLD)
     host = Host().hello().transfer(ELSEWHERE, 1).status()
     host.open(NEW, 1).data(ELSEWHERE).verify()
@@ -382,8 +411,10 @@ def transfer_cases() -> Iterator[dict[str, Any]]:
         yield case(f"a table that is refused, byte {at}", host.cells(), WITH_OLD)
     host = Host().hello().open(NEW)
     for at, size in ((0, 1), (len(NEW) - 1, 1), (len(NEW) - 1, 2), (len(NEW), 1), (0, 0)):
-        host.say(Kind.DATA, struct.pack("<H", at) + bytes(size))
-    host.say(Kind.DATA, b"\0\0" + bytes(33)).say(Kind.DATA, b"\xff\xff" + bytes(1)).cells()
+        host.say(RequestKind.DATA, struct.pack("<H", at) + bytes(size))
+    host.say(RequestKind.DATA, b"\0\0" + bytes(33)).say(
+        RequestKind.DATA, b"\xff\xff" + bytes(1)
+    ).cells()
     host.data(NEW).verify().commit().hello()
     yield case("pieces at the end and beyond", host, WITH_OLD)
     host = Host().hello().open(other).data(other, 0, 32).open(NEW).data(NEW, 32, 64).verify()
@@ -412,12 +443,14 @@ def stalled_cases() -> Iterator[dict[str, Any]]:
     host.data(NEW).verify().commit().hello()
     yield case("an open drops the verify that waits", host, WITH_OLD)
     host = Host().hello().open(other).data(other).verify().stalled().commit()
-    host.raw(encode(LinkFrame(0, Kind.COMMIT, host.seq, b""))).data(other, 0).verify().open(NEW)
+    host.raw(encode(LinkFrame(0, RequestKind.COMMIT, host.seq, b""))).data(other, 0).verify().open(
+        NEW
+    )
     refused = bytes.fromhex(host.steps[-1][1])
     host.free().raw(refused).status()
     yield case("a transfer's requests while a commit waits", host.cells(), WITH_OLD)
     host = Host().hello().open(other).data(other).verify().stalled().commit()
-    again = encode(LinkFrame(0, Kind.COMMIT, host.seq, b""))
+    again = encode(LinkFrame(0, RequestKind.COMMIT, host.seq, b""))
     host.raw(again).read(0, 8).read(36, 8).hello().frames(1).trigger().frames(2).status()
     host.raw(again).free().raw(again).read(0, 8).read(36, 8).hello().status()
     yield case("requests and reads while a commit waits", host.cells(), (), STAMPED)

@@ -26,7 +26,7 @@ from contextlib import suppress
 from hashlib import sha256
 from typing import Any, Protocol
 
-from firmware_gen.board.board import Board
+from firmware_gen.board.board import ReferenceBoard
 from firmware_gen.board.storage import Eeprom, PowerLossError
 from tests.firmware_gen.host.core import Core, PowerCutError, library
 from tests.firmware_gen.second_board import PowerFailsError, SecondBoard
@@ -69,7 +69,7 @@ class ReferenceBench:
         assert not merged
         self._at_first = cells
         self._storage = Eeprom(contents=cells)
-        self._board = Board(self._storage)
+        self._board = ReferenceBoard(self._storage)
 
     def exchange(self, data: bytes, stalled: bool) -> bytes:
         try:
@@ -87,7 +87,7 @@ class ReferenceBench:
 
     def restart(self) -> None:
         self._storage.cut_after = self._storage.torn = None
-        self._board = Board(self._storage)
+        self._board = ReferenceBoard(self._storage)
 
     def cut(self, writes: int, torn: int) -> None:
         self._storage.cut_after, self._storage.torn = writes, torn if torn >= 0 else None

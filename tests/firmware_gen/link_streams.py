@@ -8,11 +8,19 @@ from random import Random
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.frames import LinkFrame, encode
-from firmware_gen.link.protocol import ONE_WAY, Kind
+from firmware_gen.link.protocol import ONE_WAY, RequestKind
 from firmware_gen.table.records import TableError, decode
 
 CHUNK = ATMEGA328P.chunk_bytes
-PLAIN = (Kind.VERIFY, Kind.COMMIT, Kind.STOP, Kind.LIMP, Kind.STANDBY, Kind.STATUS, Kind.BEACON)
+PLAIN = (
+    RequestKind.VERIFY,
+    RequestKind.COMMIT,
+    RequestKind.STOP,
+    RequestKind.LIMP,
+    RequestKind.STANDBY,
+    RequestKind.STATUS,
+    RequestKind.BEACON,
+)
 
 
 class Talker:
@@ -52,23 +60,23 @@ class Talker:
             return self._plan.pop(0)
         what = dice.random()
         if what < 0.1:
-            return Kind.HELLO, struct.pack("<H", dice.randrange(3))
+            return RequestKind.HELLO, struct.pack("<H", dice.randrange(3))
         if what < 0.16:
             self._plan = self._transfer()
             return self._plan.pop(0)
         if what < 0.3:
-            return Kind.READ, struct.pack(
+            return RequestKind.READ, struct.pack(
                 "<HB", dice.choice((0, 30, 400)), dice.choice((0, 1, 32, 33))
             )
         if what < 0.5:
-            return Kind.TRIGGER, struct.pack("<H", dice.choice(self._tags))
+            return RequestKind.TRIGGER, struct.pack("<H", dice.choice(self._tags))
         if what < 0.65:
-            return Kind.BUTTON, bytes(
+            return RequestKind.BUTTON, bytes(
                 (dice.choice((0, 1, 2, 3, 31, 32)), dice.choice((0, 1, 1, 2)))
             )
         if what < 0.7:
             at = dice.choice((0, 1, 480, 600))
-            return Kind.DATA, struct.pack("<H", at) + dice.randbytes(
+            return RequestKind.DATA, struct.pack("<H", at) + dice.randbytes(
                 dice.choice((0, 1, 32, 33, 64))
             )
         if what < 0.73:
@@ -84,7 +92,7 @@ class Talker:
             table = spoilt(table, dice)
         address = dice.choice((0, table[5], table[5], 77))
         pieces = [
-            (int(Kind.DATA), struct.pack("<H", at) + table[at : at + CHUNK])
+            (int(RequestKind.DATA), struct.pack("<H", at) + table[at : at + CHUNK])
             for at in range(0, len(table), CHUNK)
         ]
         if dice.random() < 0.4:
@@ -94,10 +102,10 @@ class Talker:
         stated = table[-2:] if dice.random() < 0.9 else b"\0\0"
         opening = struct.pack("<H", len(table)) + stated + bytes([address])
         return [
-            (Kind.OPEN, opening),
+            (RequestKind.OPEN, opening),
             *pieces,
-            (Kind.VERIFY, b""),
-            (Kind.COMMIT, b""),
+            (RequestKind.VERIFY, b""),
+            (RequestKind.COMMIT, b""),
         ]
 
 

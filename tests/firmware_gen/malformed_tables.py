@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import crc16
-from firmware_gen.table.ops import Act, Delay, ForkTo, Loop, LoopBack, Modulate, Turn
+from firmware_gen.table.ops import ActOp, Delay, ForkTo, Loop, LoopBack, Modulate, Turn
 from firmware_gen.table.records import (
     BindingRecord,
     CueRecord,
@@ -39,14 +39,14 @@ GOOD = Table(
     threads=(
         (
             ForkTo(1),
-            Act(0, 4500, 260, wait=True, law=1),
+            ActOp(0, 4500, 260, wait=True, law=1),
             Loop(3),
-            Act(1, 200, 1500, wait=True),
+            ActOp(1, 200, 1500, wait=True),
             Modulate(2, 2, 120, 160, 7, 3),
             LoopBack(),
         ),
-        (Act(2, 1, 400), Delay(700), Turn(3, True)),
-        (Act(1, 100, 1000),),
+        (ActOp(2, 1, 400), Delay(700), Turn(3, True)),
+        (ActOp(1, 100, 1000),),
     ),
     idle=0,
     lost=1,

@@ -13,16 +13,16 @@ from hypothesis import strategies as st
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.table.ops import (
-    Act,
-    Call,
+    ActOp,
+    CallTo,
     Delay,
     ForkTo,
-    GoOn,
+    GoOnTo,
     Loop,
     LoopBack,
     Modulate,
-    Op,
-    Thread,
+    TableOp,
+    TableThread,
     Turn,
     called_threads,
 )
@@ -177,17 +177,18 @@ def _law(dice: Random) -> LawRecord:
 
 def _threads(
     dice: Random, outputs: tuple[OutputRecord, ...], colours: int, laws: int
-) -> tuple[Thread, ...]:
+) -> tuple[TableThread, ...]:
     """Made from the last one back, because what is called has to be known."""
     count = dice.choice((1, 2, 3, 5, 8))
-    threads: list[Thread] = [()] * count
+    threads: list[TableThread] = [()] * count
     for number in reversed(range(count)):
         later = range(number + 1, count)
         called = [(n, c) for n, c in enumerate(called_threads(threads)) if n in later]
         callable_ones = [
             (n, c.loops)
             for n, c in called
-            if c.calls < rulebook.CALL_DEPTH and not any(isinstance(op, GoOn) for op in threads[n])
+            if c.calls < rulebook.CALL_DEPTH
+            and not any(isinstance(op, GoOnTo) for op in threads[n])
         ]
         threads[number] = tuple(_ops(dice, outputs, colours, laws, later, callable_ones))
     return tuple(threads)
@@ -200,11 +201,11 @@ def _ops(
     laws: int,
     later: range,
     callable_ones: list[tuple[int, int]],
-) -> list[Op]:
+) -> list[TableOp]:
     """`callable_ones`: later threads that can be called, with the loops that each opens."""
 
-    def body(length: int, depth: int) -> list[Op]:
-        row: list[Op] = []
+    def body(length: int, depth: int) -> list[TableOp]:
+        row: list[TableOp] = []
         for _ in range(length):
             kind = dice.random()
             if kind < 0.12 and depth < rulebook.LOOP_DEPTH:
@@ -215,7 +216,7 @@ def _ops(
                 row.append(ForkTo(dice.choice(later)))
             elif kind < 0.3 and callable_ones:
                 thread, loops = dice.choice(callable_ones)
-                row += [Call(thread)] if depth + loops <= rulebook.LOOP_DEPTH else []
+                row += [CallTo(thread)] if depth + loops <= rulebook.LOOP_DEPTH else []
             elif kind < 0.42:
                 row.append(Delay(_wait(dice)))
             else:
@@ -224,11 +225,11 @@ def _ops(
 
     row = body(dice.randint(0, 8), 0)
     if later and dice.random() < 0.15:
-        row.append(GoOn(dice.choice(later)))
+        row.append(GoOnTo(dice.choice(later)))
     return row
 
 
-def _drive(dice: Random, outputs: tuple[OutputRecord, ...], colours: int, laws: int) -> Op:
+def _drive(dice: Random, outputs: tuple[OutputRecord, ...], colours: int, laws: int) -> TableOp:
     number = dice.randrange(len(outputs))
     output = outputs[number]
     if isinstance(output, SwitchRecord):
@@ -247,7 +248,7 @@ def _drive(dice: Random, outputs: tuple[OutputRecord, ...], colours: int, laws: 
     else:
         target = dice.randrange(colours) if isinstance(output, StripRecord) else _level(dice)
     law = dice.choice((None, dice.randrange(laws)))
-    return Act(number, target, _duration(dice, 0), dice.random() < 0.6, law)
+    return ActOp(number, target, _duration(dice, 0), dice.random() < 0.6, law)
 
 
 def _cues(dice: Random, outputs: int, threads: int) -> tuple[CueRecord, ...]:

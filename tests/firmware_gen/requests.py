@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from firmware_gen.player.player import Frame, Player
+from firmware_gen.player.outputs import Frame
+from firmware_gen.player.player import Player
 from tests.firmware_gen.random_tables import Request
 
 

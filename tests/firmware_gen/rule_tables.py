@@ -11,15 +11,15 @@ from dataclasses import replace
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import (
-    Act,
-    Call,
+    ActOp,
+    CallTo,
     Delay,
     ForkTo,
-    GoOn,
+    GoOnTo,
     Loop,
     LoopBack,
     Modulate,
-    Op,
+    TableOp,
     Turn,
 )
 from firmware_gen.table.records import (
@@ -64,16 +64,16 @@ def in_order(*parts: list[Request]) -> list[Request]:
     return sorted((one for part in parts for one in part), key=lambda request: request[0])
 
 
-def blink(output: int, on_ms: int = 40) -> tuple[Op, ...]:
+def blink(output: int, on_ms: int = 40) -> tuple[TableOp, ...]:
     """A lamp that is seen to start, to a part of a millisecond."""
-    return Act(output, 200, on_ms, True), Act(output, 0, 0)
+    return ActOp(output, 200, on_ms, True), ActOp(output, 0, 0)
 
 
-def wave(output: int, ms: int = 100) -> tuple[Op, ...]:
+def wave(output: int, ms: int = 100) -> tuple[TableOp, ...]:
     return (
         Loop(LOOP_FOREVER),
-        Act(output, 200, ms, True),
-        Act(output, 20, ms, True),
+        ActOp(output, 200, ms, True),
+        ActOp(output, 20, ms, True),
         LoopBack(),
     )
 
@@ -83,8 +83,8 @@ def wave(output: int, ms: int = 100) -> tuple[Op, ...]:
 _GLOWING = table(
     (LAMP, SWITCH, JAW),
     (
-        (BREATHE, Act(0, 200, 3000), Turn(1, True), Act(2, 6000, 400, True), Delay(5000)),
-        (Act(0, 120, 100, True),),
+        (BREATHE, ActOp(0, 200, 3000), Turn(1, True), ActOp(2, 6000, 400, True), Delay(5000)),
+        (ActOp(0, 120, 100, True),),
     ),
     conflicts=(TAKE, WAIT),
     uses=(7, 1),
@@ -94,7 +94,7 @@ _GLOWING = table(
 
 _STOP_BUTTON = table(
     (LAMP, SECOND_LAMP),
-    ((Act(0, 200, 100), Delay(2000)), (Act(1, 200, 100), Delay(500))),
+    ((ActOp(0, 200, 100), Delay(2000)), (ActOp(1, 200, 100), Delay(500))),
     conflicts=(REFUSE, TAKE),
     uses=(1, 2),
     bindings=(BindingRecord(4, 0, False), BindingRecord(4, 1, False), BindingRecord(17, 1, False)),
@@ -139,8 +139,8 @@ _BUTTONS = table(
     (LAMP, SECOND_LAMP, SWITCH),
     (
         (Turn(2, True), Loop(LOOP_HELD), *blink(0), Delay(60), LoopBack(), Turn(2, False)),
-        (Act(1, 200, 50, True), Delay(130)),
-        (Delay(10), BREATHE, Act(0, 150, 35, True), Act(0, 20, 32, True)),
+        (ActOp(1, 200, 50, True), Delay(130)),
+        (Delay(10), BREATHE, ActOp(0, 150, 35, True), ActOp(0, 20, 32, True)),
     ),
     conflicts=(REFUSE, WAIT, TAKE),
     uses=(5, 2, 1),
@@ -157,7 +157,7 @@ _BUTTONS = table(
 _HELD_WAITING = table(
     (LAMP, SECOND_LAMP),
     (
-        (Act(0, 200, 100, True), Delay(300)),
+        (ActOp(0, 200, 100, True), Delay(300)),
         (Loop(LOOP_HELD), *blink(0), Delay(20), LoopBack()),
     ),
     conflicts=(TAKE, WAIT),
@@ -168,12 +168,12 @@ _HELD_WAITING = table(
 _THREE_WAIT = table(
     (LAMP, SECOND_LAMP, SWITCH),
     (
-        (Act(0, 200, 100, True), Delay(200)),
-        (Act(1, 200, 100, True), Delay(100)),
-        (Act(0, 20, 100, True), Act(0, 180, 100, True)),
-        (Act(1, 20, 100, True), Act(1, 180, 100, True)),
-        (Act(0, 100, 60), Act(1, 90, 60), Turn(2, True), Delay(60)),
-        (Act(1, 150, 60, True), Delay(60)),
+        (ActOp(0, 200, 100, True), Delay(200)),
+        (ActOp(1, 200, 100, True), Delay(100)),
+        (ActOp(0, 20, 100, True), ActOp(0, 180, 100, True)),
+        (ActOp(1, 20, 100, True), ActOp(1, 180, 100, True)),
+        (ActOp(0, 100, 60), ActOp(1, 90, 60), Turn(2, True), Delay(60)),
+        (ActOp(1, 150, 60, True), Delay(60)),
     ),
     conflicts=(TAKE, TAKE, WAIT, WAIT, WAIT, TAKE),
     uses=(3, 2, 1, 2, 3, 2),
@@ -183,10 +183,10 @@ _IDLE = table(
     (LAMP, SECOND_LAMP),
     (
         wave(0),
-        (Act(1, 200, 100, True), Delay(200)),
-        (Act(0, 60, 100), Act(1, 60, 100, True)),
+        (ActOp(1, 200, 100, True), Delay(200)),
+        (ActOp(0, 60, 100), ActOp(1, 60, 100, True)),
         (Delay(400),),
-        (Act(1, 150, 40, True), Delay(500)),
+        (ActOp(1, 150, 40, True), Delay(500)),
     ),
     conflicts=(TAKE, TAKE, WAIT, TAKE, TAKE),
     uses=(1, 2, 3, 0, 2),
@@ -196,11 +196,11 @@ _IDLE = table(
 _FULL = table(
     (LAMP, SECOND_LAMP),
     (
-        (Act(0, 200, 100, True), Delay(200), Act(0, 120, 100, True)),
-        (Act(1, 200, 100, True), Delay(100)),
-        (Act(0, 60, 100), Act(1, 60, 100, True)),
+        (ActOp(0, 200, 100, True), Delay(200), ActOp(0, 120, 100, True)),
+        (ActOp(1, 200, 100, True), Delay(100)),
+        (ActOp(0, 60, 100), ActOp(1, 60, 100, True)),
         (Delay(500),),
-        (Act(0, 90, 100, True), Delay(100)),
+        (ActOp(0, 90, 100, True), Delay(100)),
     ),
     conflicts=(TAKE, TAKE, WAIT, TAKE, TAKE),
     uses=(1, 2, 2, 0, 1),
@@ -209,7 +209,7 @@ _FULL = table(
 
 _LOST_WAITS = table(
     (LAMP,),
-    ((Act(0, 200, 100, True), Delay(200)), (Act(0, 20, 60, True), Act(0, 150, 60, True))),
+    ((ActOp(0, 200, 100, True), Delay(200)), (ActOp(0, 20, 60, True), ActOp(0, 150, 60, True))),
     conflicts=(TAKE, WAIT),
     lost=1,
     lost_time=1,
@@ -217,7 +217,7 @@ _LOST_WAITS = table(
 
 _LOST_REFUSED = table(
     (LAMP,),
-    ((Act(0, 200, 100, True), Delay(200)), (Act(0, 20, 60, True), Act(0, 150, 60, True))),
+    ((ActOp(0, 200, 100, True), Delay(200)), (ActOp(0, 20, 60, True), ActOp(0, 150, 60, True))),
     conflicts=(TAKE, REFUSE),
     lost=1,
     lost_time=1,
@@ -324,9 +324,15 @@ _EXECUTION: tuple[Case, ...] = (
         table(
             (_SLOW, LAMP, SECOND_LAMP),
             (
-                (Act(0, 8000, 100), Delay(200), Act(0, 0, 100, True), *blink(1), Delay(500)),
-                (Act(2, 100, 100, True), Delay(400)),
-                (Act(0, 6000, 100), Act(0, 2000, 100), *blink(1), Act(0, 4000, 100), *blink(1)),
+                (ActOp(0, 8000, 100), Delay(200), ActOp(0, 0, 100, True), *blink(1), Delay(500)),
+                (ActOp(2, 100, 100, True), Delay(400)),
+                (
+                    ActOp(0, 6000, 100),
+                    ActOp(0, 2000, 100),
+                    *blink(1),
+                    ActOp(0, 4000, 100),
+                    *blink(1),
+                ),
             ),
             uses=(3, 5, 7),
         ),
@@ -346,7 +352,7 @@ _EXECUTION: tuple[Case, ...] = (
                     points=((0, 800), (100, 5200)),
                 ),
             ),
-            tuple((Act(0, to, ms),) for to, ms in ((10, 821), (90, 465), (17, 552), (8, 353))),
+            tuple((ActOp(0, to, ms),) for to, ms in ((10, 821), (90, 465), (17, 552), (8, 353))),
             uses=(1, 1, 1, 1),
         ),
         triggers((3, 4), (32, 2), (59, 3), (71, 2), (108, 1), (130, 2)),
@@ -363,9 +369,26 @@ _EXECUTION: tuple[Case, ...] = (
         table(
             (LAMP, SECOND_LAMP, SWITCH),
             (
-                (Call(1), *blink(1), Loop(3), Call(2), Delay(40), Call(3), LoopBack(), Call(1)),
-                (Act(0, 100, 60, True), Call(2), Act(0, 0, 0), Delay(50), Call(3)),
-                (Loop(2), Turn(2, True), Delay(30), Call(3), Turn(2, False), Delay(20), LoopBack()),
+                (
+                    CallTo(1),
+                    *blink(1),
+                    Loop(3),
+                    CallTo(2),
+                    Delay(40),
+                    CallTo(3),
+                    LoopBack(),
+                    CallTo(1),
+                ),
+                (ActOp(0, 100, 60, True), CallTo(2), ActOp(0, 0, 0), Delay(50), CallTo(3)),
+                (
+                    Loop(2),
+                    Turn(2, True),
+                    Delay(30),
+                    CallTo(3),
+                    Turn(2, False),
+                    Delay(20),
+                    LoopBack(),
+                ),
                 blink(1),
             ),
             uses=(7, 7),
@@ -378,9 +401,9 @@ _EXECUTION: tuple[Case, ...] = (
         table(
             (LAMP, SECOND_LAMP, SWITCH),
             (
-                (Call(1), *blink(0), Delay(60), Call(3), *blink(0)),
+                (CallTo(1), *blink(0), Delay(60), CallTo(3), *blink(0)),
                 (ForkTo(2), Delay(15), ForkTo(3), Delay(15)),
-                (*blink(1), Call(3), Delay(100)),
+                (*blink(1), CallTo(3), Delay(100)),
                 (Turn(2, True), Delay(35), Turn(2, False)),
             ),
             uses=(7,),
@@ -394,7 +417,10 @@ _EXECUTION: tuple[Case, ...] = (
         replace(
             table(
                 (LAMP, SECOND_LAMP),
-                ((Call(1), *blink(1), Delay(70)), (Act(0, 150, 50, True), Act(0, 20, 50, True))),
+                (
+                    (CallTo(1), *blink(1), Delay(70)),
+                    (ActOp(0, 150, 50, True), ActOp(0, 20, 50, True)),
+                ),
                 uses=(3,),
             ),
             bindings=(BindingRecord(1, 0, True),),
@@ -412,7 +438,7 @@ _EXECUTION: tuple[Case, ...] = (
                     *(Loop(2), Delay(131_000), *blink(0), LoopBack(), Delay(130_000), *blink(0)),
                 ),
                 (Delay(64_000), *blink(1), Delay(67_000), *blink(1)),
-                (Call(3), Turn(2, True), Call(3), Turn(2, False), Delay(68_000), Turn(2, True)),
+                (CallTo(3), Turn(2, True), CallTo(3), Turn(2, False), Delay(68_000), Turn(2, True)),
                 (Delay(65_000), Delay(65_000)),
             ),
             uses=(1, 2, 4),
@@ -427,7 +453,7 @@ _EXECUTION: tuple[Case, ...] = (
             (
                 (
                     *(ForkTo(1), Delay(5), ForkTo(2), *blink(0)),
-                    *(Loop(2), Delay(60), ForkTo(3), LoopBack(), GoOn(4)),
+                    *(Loop(2), Delay(60), ForkTo(3), LoopBack(), GoOnTo(4)),
                 ),
                 (Delay(33), *blink(1)),
                 (Delay(10), Turn(2, True), Delay(70), Turn(2, False)),
@@ -444,7 +470,7 @@ _EXECUTION: tuple[Case, ...] = (
         "a fork and its thread at one time",
         table(
             (LAMP, SWITCH),
-            ((ForkTo(1), Act(0, 200, 0), Turn(1, True)), (Act(0, 50, 0), Turn(1, False))),
+            ((ForkTo(1), ActOp(0, 200, 0), Turn(1, True)), (ActOp(0, 50, 0), Turn(1, False))),
             uses=(3,),
             reserved=(2,),
         ),
@@ -471,11 +497,11 @@ _EXECUTION: tuple[Case, ...] = (
 _LAWS = range(len(ALL_LAWS))
 
 
-def _seen(target: int, duration_ms: int, law: int, servo: int, lamp: int) -> tuple[Op, ...]:
+def _seen(target: int, duration_ms: int, law: int, servo: int, lamp: int) -> tuple[TableOp, ...]:
     """A move, and a lamp that shows to a part of a millisecond when it has ended."""
     return (
-        Act(servo, target, duration_ms, False, law),
-        Act(servo, target, 0),
+        ActOp(servo, target, duration_ms, False, law),
+        ActOp(servo, target, 0),
         *blink(lamp, 20),
     )
 
@@ -505,7 +531,7 @@ _CUT = replace(
     table(
         (servo(ATMEGA328P.pin("PB1"), safe=1000, speed=200, acceleration=2000), LAMP),
         (
-            *((Act(0, _there(n), 10, False, n),) for n in range(16)),
+            *((ActOp(0, _there(n), 10, False, n),) for n in range(16)),
             *(_seen(_there(n) + (500, -500)[n % 2], 10, n, 0, 1) for n in range(16)),
         ),
     ),
@@ -515,7 +541,7 @@ _CUT = replace(
 _BRAKED = table(
     (servo(ATMEGA328P.pin("PB1"), safe=1000, speed=100, acceleration=60), LAMP),
     (
-        *((Act(0, 8000, 10, False, law),) for law in (0, 8, 10, 12)),
+        *((ActOp(0, 8000, 10, False, law),) for law in (0, 8, 10, 12)),
         _seen(1000, 10, 0, 0, 1),
     ),
 )
@@ -523,8 +549,8 @@ _BRAKED = table(
 _FINE = table(
     (servo(ATMEGA328P.pin("PB1"), safe=2000, speed=1, acceleration=5), LAMP),
     (
-        (Act(0, 1949, 10),),
-        (Act(0, 1990, 10),),
+        (ActOp(0, 1949, 10),),
+        (ActOp(0, 1990, 10),),
         _seen(2000, 10, 0, 0, 1),
     ),
 )
@@ -538,15 +564,15 @@ _SHORTLY_AHEAD = (
 
 _HUNDREDTH = table(
     (servo(ATMEGA328P.pin("PB1"), safe=1000, speed=65535, acceleration=20), LAMP),
-    ((Act(0, 1001, 10),), _seen(1000, 10, 0, 0, 1)),
+    ((ActOp(0, 1001, 10),), _seen(1000, 10, 0, 0, 1)),
 )
 
 _AT_THE_LIMIT = table(
     (servo(ATMEGA328P.pin("PB1"), safe=1000, acceleration=200), LAMP),
     (
-        (Act(0, 8000, 500, False, 1),),
+        (ActOp(0, 8000, 500, False, 1),),
         _seen(1000, 10, 0, 0, 1),
-        (Act(0, 0, 500, False, 1),),
+        (ActOp(0, 0, 500, False, 1),),
         (*_seen(1000, 0, 0, 0, 1), *_seen(1000, 0, 0, 0, 1)),
     ),
 )
@@ -558,7 +584,10 @@ _NEAR_THE_LIMIT = table(
         servo(ATMEGA328P.pin(name), safe=0, speed=65535, acceleration=acceleration)
         for name, acceleration in (("PB1", 2216), ("PB2", 2660))
     ),
-    ((Act(0, 8000, 4003, False, 1), Act(1, 8000, 4003, False, 1)), (Act(0, 0, 10), Act(1, 0, 10))),
+    (
+        (ActOp(0, 8000, 4003, False, 1), ActOp(1, 8000, 4003, False, 1)),
+        (ActOp(0, 0, 10), ActOp(1, 0, 10)),
+    ),
 )
 
 # 180 deg at 1 deg/s: after 1 ms the progress is still 0.
@@ -567,7 +596,7 @@ _ONE_DEGREE_PER_SECOND = ServoRecord(
 )
 _FIRST_MILLISECOND = table(
     (_ONE_DEGREE_PER_SECOND, LAMP),
-    ((Delay(19), Act(0, 9000, 10, False, 1)), _seen(-9000, 10, 0, 0, 1)),
+    ((Delay(19), ActOp(0, 9000, 10, False, 1)), _seen(-9000, 10, 0, 0, 1)),
 )
 
 _MOTION: tuple[Case, ...] = (
@@ -628,7 +657,7 @@ _MOTION: tuple[Case, ...] = (
             f"a target shortly ahead, {acceleration} deg/s2, at {target / 100:.2f} deg",
             table(
                 (servo(ATMEGA328P.pin("PB1"), 1000, speed=200, acceleration=acceleration), LAMP),
-                ((Act(0, 8000, 10),), _seen(target, 10, 0, 0, 1)),
+                ((ActOp(0, 8000, 10),), _seen(target, 10, 0, 0, 1)),
             ),
             triggers((6, 1), (6 + frames, 2)),
             100,
@@ -685,7 +714,12 @@ _LIGHT: tuple[Case, ...] = (
         table(
             (LAMP, SECOND_LAMP),
             tuple(
-                (Act(0, 200, 400, False, n), Act(1, 100, 390, True, n), Act(0, 0, 0), Act(1, 0, 0))
+                (
+                    ActOp(0, 200, 400, False, n),
+                    ActOp(1, 100, 390, True, n),
+                    ActOp(0, 0, 0),
+                    ActOp(1, 0, 0),
+                )
                 for n in _LAWS
             ),
         ),
@@ -696,7 +730,7 @@ _LIGHT: tuple[Case, ...] = (
         "caps just exceeded",
         table(
             (_LONG, _DOT),
-            ((Act(0, _WHITE, 200), Act(1, _WHITE, 900, True)), (Act(1, _RED, 900, True),)),
+            ((ActOp(0, _WHITE, 200), ActOp(1, _WHITE, 900, True)), (ActOp(1, _RED, 900, True),)),
             colours=_LIGHT_COLOURS,
         ),
         triggers((3, 1), (60, 2)),
@@ -708,7 +742,7 @@ _LIGHT: tuple[Case, ...] = (
             (_WIDE, _SHORT, LAMP),
             (
                 (
-                    *(Act(0, _WHITE, 0), Act(1, _RED, 0), Act(2, 180, 0)),
+                    *(ActOp(0, _WHITE, 0), ActOp(1, _RED, 0), ActOp(2, 180, 0)),
                     *(Modulate(0, 3, 40, 170, 5, 25), Modulate(1, 4, 400, 80, 0, 1)),
                     *(Modulate(2, 3, 40, 130, 77, 50), Delay(800), Modulate(0, 4, 500, 170, 0, 6)),
                     *(Modulate(2, 4, 300, 100, 0, 0), Delay(600)),
@@ -725,8 +759,8 @@ _LIGHT: tuple[Case, ...] = (
             (_BY_SPEED, LAMP),
             (
                 (
-                    *(Act(1, 180, 0), Act(0, 3000, 10, False, 12), Act(0, 3000, 0)),
-                    *(Modulate(1, 1, 47, 160, 0, 0), Delay(300), Act(1, 20, 0), Delay(100)),
+                    *(ActOp(1, 180, 0), ActOp(0, 3000, 10, False, 12), ActOp(0, 3000, 0)),
+                    *(Modulate(1, 1, 47, 160, 0, 0), Delay(300), ActOp(1, 20, 0), Delay(100)),
                 ),
             ),
         ),

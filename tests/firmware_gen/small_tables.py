@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import cue_tag
-from firmware_gen.table.ops import Act, Delay
+from firmware_gen.table.ops import ActOp, Delay
 from firmware_gen.table.records import (
     BindingRecord,
     CueRecord,
@@ -29,8 +29,8 @@ def small_table(address: int = 1, safe: int = 0, interval: int = 2) -> bytes:
         safe=safe,
         points=((-4500, 2000), (4500, 4000)),
     )
-    nod = (Act(0, 3000, 400, wait=True), Act(0, -3000, 400, wait=True))
-    glow = (Act(1, 160, 500, wait=True), Delay(300))
+    nod = (ActOp(0, 3000, 400, wait=True), ActOp(0, -3000, 400, wait=True))
+    glow = (ActOp(1, 160, 500, wait=True), Delay(300))
     return encode(
         Table(
             chip=ATMEGA328P.chip_id,

@@ -6,7 +6,17 @@ from dataclasses import replace
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD
-from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
+from firmware_gen.table.ops import (
+    ActOp,
+    Delay,
+    ForkTo,
+    GoOnTo,
+    Loop,
+    LoopBack,
+    Modulate,
+    TableOp,
+    Turn,
+)
 from firmware_gen.table.records import (
     BindingRecord,
     CueRecord,
@@ -48,7 +58,7 @@ SWITCH = SwitchRecord(ATMEGA328P.pin("PC0"), True, False)
 
 def table(
     outputs: tuple[OutputRecord, ...],
-    cues: tuple[tuple[Op, ...], ...],
+    cues: tuple[tuple[TableOp, ...], ...],
     conflicts: tuple[int, ...] = (),
     uses: tuple[int, ...] = (),
     reserved: tuple[int, ...] = (),
@@ -89,7 +99,7 @@ def triggers(*pairs: tuple[int, int]) -> list[Request]:
 
 def _law_runs() -> Table:
     there = tuple(
-        (Act(0, 7300, 700, True, law or None), Act(0, 900, 430, True, law or None))
+        (ActOp(0, 7300, 700, True, law or None), ActOp(0, 900, 430, True, law or None))
         for law in range(len(ALL_LAWS))
     )
     return table((JAW,), there)
@@ -99,17 +109,17 @@ def _interruptions() -> list[Request]:
     return triggers(*((4 + 13 * n + n % 5, n % len(ALL_LAWS) + 1) for n in range(80)))
 
 
-_far = (Act(0, 8000, 300, True), Act(1, 4500, 300, True))
-_near = (Act(0, 300, 1, False), Act(1, -4500, 900, True))
-_ahead = (Act(0, 7900, 500, False), Act(1, 4400, 500, True, 7))
+_far = (ActOp(0, 8000, 300, True), ActOp(1, 4500, 300, True))
+_near = (ActOp(0, 300, 1, False), ActOp(1, -4500, 900, True))
+_ahead = (ActOp(0, 7900, 500, False), ActOp(1, 4400, 500, True, 7))
 _LIGHTS = (LAMP, STRIP, replace(STRIP, pin=ATMEGA328P.pin("PC1"), pixels=12, order=5, cap=6))
 _breathe, _ember, _sparkle, _chase = (
     lambda output, kind=kind, **more: Modulate(output, kind, **({"depth": 160, "seed": 9} | more))
     for kind in (1, 2, 3, 4)
 )
 _FADES = (
-    (Act(0, 200, 1000, False), Act(1, 2, 800, False, 3), Act(2, 1, 1500, True)),
-    (Act(0, 3, 300, True), Act(1, 0, 0, False), Act(2, 3, 40, True, 1)),
+    (ActOp(0, 200, 1000, False), ActOp(1, 2, 800, False, 3), ActOp(2, 1, 1500, True)),
+    (ActOp(0, 3, 300, True), ActOp(1, 0, 0, False), ActOp(2, 3, 40, True, 1)),
     (
         *(
             effect
@@ -125,31 +135,31 @@ _FADES = (
         Modulate(1, 0),
         Delay(100),
     ),
-    (_ember(1, period_ms=40, depth=200, seed=255), Act(1, 1, 2000, True)),
+    (_ember(1, period_ms=40, depth=200, seed=255), ActOp(1, 1, 2000, True)),
 )
 _LOOPS = (
     (
         Loop(3),
-        Act(0, 4000, 100, True),
-        Act(0, 1000, 100, True),
+        ActOp(0, 4000, 100, True),
+        ActOp(0, 1000, 100, True),
         LoopBack(),
-        Act(1, 4500, 200, True),
+        ActOp(1, 4500, 200, True),
     ),
-    (Loop(LOOP_HELD), Act(0, 6000, 200, True), Act(0, 500, 200, True), LoopBack(), Delay(100)),
+    (Loop(LOOP_HELD), ActOp(0, 6000, 200, True), ActOp(0, 500, 200, True), LoopBack(), Delay(100)),
     (
         ForkTo(4),
         Loop(2),
         Loop(2),
         Loop(2),
-        Act(0, 3000, 40, True),
-        Act(0, 2000, 50, True),
+        ActOp(0, 3000, 40, True),
+        ActOp(0, 2000, 50, True),
         LoopBack(),
         LoopBack(),
         LoopBack(),
     ),
-    (Loop(LOOP_FOREVER), Act(0, 2500, 400, True), Act(0, 1500, 400, True), LoopBack()),
-    (Loop(5), Act(1, 2000, 70, True), ForkTo(5), Act(1, -2000, 70, True), LoopBack()),
-    (Delay(30), GoOn(6)),
+    (Loop(LOOP_FOREVER), ActOp(0, 2500, 400, True), ActOp(0, 1500, 400, True), LoopBack()),
+    (Loop(5), ActOp(1, 2000, 70, True), ForkTo(5), ActOp(1, -2000, 70, True), LoopBack()),
+    (Delay(30), GoOnTo(6)),
     (Turn(2, True), Delay(60), Turn(2, False)),
 )
 _held = (BindingRecord(1, 0, False), BindingRecord(2, 1, False), BindingRecord(3, 2, True))
@@ -162,11 +172,11 @@ def _buttons(*triples: tuple[int, int, int]) -> list[Request]:
 _OWNERS = table(
     (JAW, FIN, SWITCH),
     (
-        (Act(0, 7000, 800), Act(1, 3000, 800, True), Turn(2, True), Act(1, 0, 600, True)),
-        (Act(1, -3000, 500, True), Turn(2, False), Act(1, 2000, 500, True)),
-        (Act(0, 1000, 700, True),),
+        (ActOp(0, 7000, 800), ActOp(1, 3000, 800, True), Turn(2, True), ActOp(1, 0, 600, True)),
+        (ActOp(1, -3000, 500, True), Turn(2, False), ActOp(1, 2000, 500, True)),
+        (ActOp(0, 1000, 700, True),),
         (Turn(2, True), Delay(300), Turn(2, False)),
-        (Loop(LOOP_FOREVER), Act(0, 2400, 500, True), Act(0, 1600, 500, True), LoopBack()),
+        (Loop(LOOP_FOREVER), ActOp(0, 2400, 500, True), ActOp(0, 1600, 500, True), LoopBack()),
     ),
     conflicts=(TAKE, WAIT, REFUSE, TAKE, TAKE),
     uses=(0b111, 0b110, 0b001, 0b100, 0b001),
@@ -179,19 +189,19 @@ _STOPPING = table(
         (
             Turn(4, False),
             _breathe(3, period_ms=500),
-            Act(3, 1, 200),
-            Act(2, 200, 300),
-            Act(1, 4500, 900),
-            Act(0, 8000, 900, True),
+            ActOp(3, 1, 200),
+            ActOp(2, 200, 300),
+            ActOp(1, 4500, 900),
+            ActOp(0, 8000, 900, True),
         ),
-        (Act(1, -4500, 60, True),),
+        (ActOp(1, -4500, 60, True),),
     ),
     stop_button=5,
     stop_time=30,
 )
 
 _HEARD: list[Request] = [(frame, "heard", 0, 0) for frame in (20, 21, 40, 70, 180)]
-_BUSY = table((LAMP,), (tuple(Act(0, n, 0) for n in range(200)) * 2 + (Delay(10),),))
+_BUSY = table((LAMP,), (tuple(ActOp(0, n, 0) for n in range(200)) * 2 + (Delay(10),),))
 _ENDLESS = table(
     (JAW, SWITCH), ((Turn(1, True),), ()), idle=0, bindings=(BindingRecord(1, 1, True),)
 )

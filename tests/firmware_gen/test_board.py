@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_tables import BUTTON, GLOW, NEW, NOD, OLD, small_table
 
-from firmware_gen.board.board import Board
+from firmware_gen.board.board import ReferenceBoard
 from firmware_gen.board.slots import Slots
 from firmware_gen.board.storage import Eeprom
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
@@ -21,8 +21,8 @@ from firmware_gen.link.protocol import (
     ONE_WAY,
     REPLY,
     Hello,
-    Kind,
-    Mode,
+    ReportedMode,
+    RequestKind,
     State,
     Status,
 )
@@ -34,13 +34,13 @@ class Bench:
     """A board and a hand at the keyboard."""
 
     def __init__(self, table: bytes = b"", greet: bool = True) -> None:
-        self.board = Board(Eeprom())
+        self.board = ReferenceBoard(Eeprom())
         self.seq = 0
         if table:
             self.put(table)
-        self.board = Board(self.board_storage())
+        self.board = ReferenceBoard(self.board_storage())
         if greet:
-            self.ask(Kind.HELLO, b"\x01\x00")
+            self.ask(RequestKind.HELLO, b"\x01\x00")
 
     def board_storage(self) -> Eeprom:
         storage = self.board.slots._storage
@@ -48,20 +48,24 @@ class Bench:
         return storage
 
     def put(self, table: bytes, address: int | None = None) -> None:
-        self.ask(Kind.HELLO, b"\x09\x00")
+        self.ask(RequestKind.HELLO, b"\x09\x00")
         assert self.open(table, address) == Status.DONE
         for offset in range(0, len(table), CHUNK):
             assert self.data(table, offset) == Status.DONE
             self.run()
-        assert self.ask(Kind.VERIFY)[0] == Status.DONE
-        assert self.ask(Kind.COMMIT)[0] == Status.DONE
+        assert self.ask(RequestKind.VERIFY)[0] == Status.DONE
+        assert self.ask(RequestKind.COMMIT)[0] == Status.DONE
 
     def open(self, table: bytes, address: int | None = None) -> int:
         wanted = table[5] if address is None else address
-        return self.ask(Kind.OPEN, struct.pack("<H", len(table)) + table[-2:] + bytes([wanted]))[0]
+        return self.ask(
+            RequestKind.OPEN, struct.pack("<H", len(table)) + table[-2:] + bytes([wanted])
+        )[0]
 
     def data(self, table: bytes, offset: int) -> int:
-        return self.ask(Kind.DATA, struct.pack("<H", offset) + table[offset : offset + CHUNK])[0]
+        return self.ask(
+            RequestKind.DATA, struct.pack("<H", offset) + table[offset : offset + CHUNK]
+        )[0]
 
     def run(self) -> None:
         while self.board.storing:
@@ -87,7 +91,7 @@ class Bench:
         for _ in range(count):
             self.board.frame()
 
-    def until(self, mode: Mode) -> None:
+    def until(self, mode: ReportedMode) -> None:
         for _ in range(500):
             if self.board.mode == mode:
                 return
@@ -95,13 +99,13 @@ class Bench:
         raise AssertionError(f"never {mode.name}")
 
     def state(self) -> State:
-        return State.unpack(self.ask(Kind.STATUS)[1:])
+        return State.unpack(self.ask(RequestKind.STATUS)[1:])
 
 
 @pytest.fixture
 def ready() -> Bench:
     bench = Bench(OLD)
-    bench.until(Mode.READY)
+    bench.until(ReportedMode.READY)
     return bench
 
 
@@ -114,28 +118,28 @@ def tag(number: int) -> bytes:
 
 def test_hello_tells_what_the_board_is() -> None:
     bench = Bench(small_table(address=7))
-    (reply,) = bench.say(Kind.HELLO, b"\x05\x00", seq=77)
-    assert (reply.to, reply.kind, reply.seq) == (7, Kind.HELLO | REPLY, 77)
+    (reply,) = bench.say(RequestKind.HELLO, b"\x05\x00", seq=77)
+    assert (reply.to, reply.kind, reply.seq) == (7, RequestKind.HELLO | REPLY, 77)
     hello = Hello.unpack(reply.payload[1:])
     assert (hello.protocol, hello.chip_id, hello.slots, hello.slot_bytes) == (1, 1, 2, 500)
-    assert (hello.mode, hello.current_slot, hello.refusal) == (Mode.STARTING, 0, 0)
+    assert (hello.mode, hello.current_slot, hello.refusal) == (ReportedMode.STARTING, 0, 0)
     assert hello.show == int.from_bytes(small_table(address=7)[6:10], "little")
 
 
 def test_a_blank_board_has_no_address_and_answers_to_255_and_everybody() -> None:
     bench = Bench()
     for to in (0, NO_ADDRESS):
-        (reply,) = bench.say(Kind.STATUS, to=to)
+        (reply,) = bench.say(RequestKind.STATUS, to=to)
         assert reply.to == NO_ADDRESS
-    assert bench.say(Kind.STATUS, to=1) == []
+    assert bench.say(RequestKind.STATUS, to=1) == []
 
 
 def test_frames_to_other_boards_and_replies_of_others_are_not_answered() -> None:
     bench = Bench(small_table(address=7))
-    assert bench.say(Kind.STATUS, to=8) == []
-    assert bench.say(Kind.STATUS, to=NO_ADDRESS) == []
-    assert bench.say(Kind.STATUS | REPLY, to=7) == []
-    assert len(bench.say(Kind.STATUS, to=7)) == 1
+    assert bench.say(RequestKind.STATUS, to=8) == []
+    assert bench.say(RequestKind.STATUS, to=NO_ADDRESS) == []
+    assert bench.say(RequestKind.STATUS | REPLY, to=7) == []
+    assert len(bench.say(RequestKind.STATUS, to=7)) == 1
 
 
 def test_an_unknown_kind_says_so() -> None:
@@ -145,25 +149,25 @@ def test_an_unknown_kind_says_so() -> None:
 
 
 LENGTHS = {
-    Kind.HELLO: (0, 1, 3),
-    Kind.OPEN: (0, 4, 6),
-    Kind.DATA: (0, 1, 2, CHUNK + 3, 66),
-    Kind.VERIFY: (1,),
-    Kind.COMMIT: (1,),
-    Kind.READ: (0, 2, 4),
-    Kind.TRIGGER: (0, 1, 3),
-    Kind.BUTTON: (0, 1, 3),
-    Kind.STOP: (1,),
-    Kind.LIMP: (1,),
-    Kind.STANDBY: (1,),
-    Kind.STATUS: (1,),
-    Kind.BEACON: (1,),
+    RequestKind.HELLO: (0, 1, 3),
+    RequestKind.OPEN: (0, 4, 6),
+    RequestKind.DATA: (0, 1, 2, CHUNK + 3, 66),
+    RequestKind.VERIFY: (1,),
+    RequestKind.COMMIT: (1,),
+    RequestKind.READ: (0, 2, 4),
+    RequestKind.TRIGGER: (0, 1, 3),
+    RequestKind.BUTTON: (0, 1, 3),
+    RequestKind.STOP: (1,),
+    RequestKind.LIMP: (1,),
+    RequestKind.STANDBY: (1,),
+    RequestKind.STATUS: (1,),
+    RequestKind.BEACON: (1,),
 }
 
 
-@pytest.mark.parametrize("kind", Kind)
-def test_a_payload_of_the_wrong_length_is_malformed(kind: Kind, ready: Bench) -> None:
-    if kind == Kind.DATA:
+@pytest.mark.parametrize("kind", RequestKind)
+def test_a_payload_of_the_wrong_length_is_malformed(kind: RequestKind, ready: Bench) -> None:
+    if kind == RequestKind.DATA:
         ready.open(NEW)
     for length in LENGTHS[kind]:
         assert ready.ask(kind, bytes([1] * length))[0] == Status.MALFORMED
@@ -173,81 +177,85 @@ def test_a_payload_of_the_wrong_length_is_malformed(kind: Kind, ready: Bench) ->
 
 
 def test_a_retried_trigger_starts_its_cue_once_and_gets_the_same_reply(ready: Bench) -> None:
-    first = ready.say(Kind.TRIGGER, tag(NOD), seq=50)
+    first = ready.say(RequestKind.TRIGGER, tag(NOD), seq=50)
     ready.frames(1)
     assert ready.state().live_runs == 1
     ready.frames(100)
     assert ready.state().live_runs == 0
-    assert ready.say(Kind.TRIGGER, tag(NOD), seq=50) == first
+    assert ready.say(RequestKind.TRIGGER, tag(NOD), seq=50) == first
     ready.frames(1)
     assert ready.state().live_runs == 0
 
 
 def test_a_late_copy_of_an_earlier_trigger_does_nothing(ready: Bench) -> None:
-    ready.ask(Kind.TRIGGER, tag(NOD), seq=50)
-    ready.ask(Kind.TRIGGER, tag(GLOW), seq=51)
+    ready.ask(RequestKind.TRIGGER, tag(NOD), seq=50)
+    ready.ask(RequestKind.TRIGGER, tag(GLOW), seq=51)
     ready.frames(100)
-    assert ready.ask(Kind.TRIGGER, tag(NOD), seq=50) == bytes([Status.OUT_OF_ORDER])
+    assert ready.ask(RequestKind.TRIGGER, tag(NOD), seq=50) == bytes([Status.OUT_OF_ORDER])
     ready.frames(1)
     assert ready.state().live_runs == 0
-    assert ready.ask(Kind.TRIGGER, tag(NOD), seq=52) == bytes([Status.DONE])
+    assert ready.ask(RequestKind.TRIGGER, tag(NOD), seq=52) == bytes([Status.DONE])
 
 
 def test_a_stop_sent_twice_with_one_seq_does_not_go_limp_at_once(ready: Bench) -> None:
-    ready.ask(Kind.TRIGGER, tag(NOD))
+    ready.ask(RequestKind.TRIGGER, tag(NOD))
     ready.frames(10)
     for _ in range(2):
-        assert ready.ask(Kind.STOP, seq=90) == bytes([Status.DONE])
+        assert ready.ask(RequestKind.STOP, seq=90) == bytes([Status.DONE])
         ready.frames(1)
-    assert ready.board.mode == Mode.STOPPING
+    assert ready.board.mode == ReportedMode.STOPPING
 
 
 def test_any_number_of_polls_between_two_ordered_requests_does_not_age_them(ready: Bench) -> None:
-    ready.ask(Kind.TRIGGER, tag(NOD), seq=1)
+    ready.ask(RequestKind.TRIGGER, tag(NOD), seq=1)
     for _ in range(300):
-        ready.ask(Kind.STATUS)
-    assert ready.ask(Kind.TRIGGER, tag(NOD), seq=2) == bytes([Status.DONE])
+        ready.ask(RequestKind.STATUS)
+    assert ready.ask(RequestKind.TRIGGER, tag(NOD), seq=2) == bytes([Status.DONE])
 
 
 def test_a_seq_counts_round_the_corner(ready: Bench) -> None:
     for seq in range(250, 265):
-        assert ready.ask(Kind.BUTTON, bytes((9, 0)), seq=seq & 0xFF) == bytes([Status.DONE])
+        assert ready.ask(RequestKind.BUTTON, bytes((9, 0)), seq=seq & 0xFF) == bytes([Status.DONE])
 
 
 def test_the_same_seq_with_another_kind_is_out_of_order(ready: Bench) -> None:
-    ready.ask(Kind.STOP, seq=4)
-    assert ready.ask(Kind.LIMP, seq=4) == bytes([Status.OUT_OF_ORDER])
+    ready.ask(RequestKind.STOP, seq=4)
+    assert ready.ask(RequestKind.LIMP, seq=4) == bytes([Status.OUT_OF_ORDER])
 
 
 def test_a_board_that_was_reset_asks_for_a_greeting_before_it_does_anything() -> None:
     bench = Bench(OLD, greet=False)
-    bench.until(Mode.READY)
-    for kind, payload in ((Kind.TRIGGER, tag(NOD)), (Kind.STOP, b""), (Kind.OPEN, b"12345")):
+    bench.until(ReportedMode.READY)
+    for kind, payload in (
+        (RequestKind.TRIGGER, tag(NOD)),
+        (RequestKind.STOP, b""),
+        (RequestKind.OPEN, b"12345"),
+    ):
         assert bench.ask(kind, payload) == bytes([Status.NOT_GREETED])
     bench.frames(1)
     assert bench.state().live_runs == 0
-    assert bench.board.mode == Mode.READY
-    bench.ask(Kind.HELLO, b"\x02\x00")
-    assert bench.ask(Kind.TRIGGER, tag(NOD), seq=200) == bytes([Status.DONE])
+    assert bench.board.mode == ReportedMode.READY
+    bench.ask(RequestKind.HELLO, b"\x02\x00")
+    assert bench.ask(RequestKind.TRIGGER, tag(NOD), seq=200) == bytes([Status.DONE])
 
 
 def test_a_late_hello_of_the_same_session_does_not_make_a_trigger_start_twice(
     ready: Bench,
 ) -> None:
-    ready.ask(Kind.HELLO, b"\x44\x00")
-    ready.ask(Kind.TRIGGER, tag(NOD), seq=50)
+    ready.ask(RequestKind.HELLO, b"\x44\x00")
+    ready.ask(RequestKind.TRIGGER, tag(NOD), seq=50)
     ready.frames(100)
-    ready.ask(Kind.HELLO, b"\x44\x00")
-    ready.ask(Kind.TRIGGER, tag(NOD), seq=50)
+    ready.ask(RequestKind.HELLO, b"\x44\x00")
+    ready.ask(RequestKind.TRIGGER, tag(NOD), seq=50)
     ready.frames(1)
     assert ready.state().live_runs == 0
 
 
 def test_a_new_session_may_start_with_any_seq(ready: Bench) -> None:
-    ready.ask(Kind.TRIGGER, tag(NOD), seq=50)
-    ready.ask(Kind.HELLO, b"\x99\x00")
+    ready.ask(RequestKind.TRIGGER, tag(NOD), seq=50)
+    ready.ask(RequestKind.HELLO, b"\x99\x00")
     ready.frames(100)
-    assert ready.ask(Kind.TRIGGER, tag(NOD), seq=50) == bytes([Status.DONE])
+    assert ready.ask(RequestKind.TRIGGER, tag(NOD), seq=50) == bytes([Status.DONE])
     ready.frames(1)
     assert ready.state().live_runs == 1
 
@@ -258,59 +266,59 @@ def test_a_new_session_may_start_with_any_seq(ready: Bench) -> None:
 def test_a_blank_board_refuses_to_do_anything_but_take_a_table() -> None:
     bench = Bench()
     for kind, payload in (
-        (Kind.TRIGGER, tag(NOD)),
-        (Kind.BUTTON, b"\x01\x01"),
-        (Kind.STOP, b""),
-        (Kind.LIMP, b""),
-        (Kind.STANDBY, b""),
-        (Kind.READ, b"\x00\x00\x01"),
+        (RequestKind.TRIGGER, tag(NOD)),
+        (RequestKind.BUTTON, b"\x01\x01"),
+        (RequestKind.STOP, b""),
+        (RequestKind.LIMP, b""),
+        (RequestKind.STANDBY, b""),
+        (RequestKind.READ, b"\x00\x00\x01"),
     ):
         assert bench.ask(kind, payload) == bytes([Status.NOT_IN_THIS_MODE]), kind
-    assert bench.state().mode == Mode.BLANK
+    assert bench.state().mode == ReportedMode.BLANK
 
 
 def test_triggers_wait_for_ready_and_stop_does_not() -> None:
     bench = Bench(OLD)
-    assert bench.board.mode == Mode.STARTING
-    assert bench.ask(Kind.TRIGGER, tag(NOD))[0] == Status.NOT_IN_THIS_MODE
-    assert bench.ask(Kind.BUTTON, bytes((BUTTON, 1)))[0] == Status.NOT_IN_THIS_MODE
-    assert bench.ask(Kind.STANDBY)[0] == Status.NOT_IN_THIS_MODE
-    assert bench.ask(Kind.STOP)[0] == Status.DONE
+    assert bench.board.mode == ReportedMode.STARTING
+    assert bench.ask(RequestKind.TRIGGER, tag(NOD))[0] == Status.NOT_IN_THIS_MODE
+    assert bench.ask(RequestKind.BUTTON, bytes((BUTTON, 1)))[0] == Status.NOT_IN_THIS_MODE
+    assert bench.ask(RequestKind.STANDBY)[0] == Status.NOT_IN_THIS_MODE
+    assert bench.ask(RequestKind.STOP)[0] == Status.DONE
     bench.frames(1)
-    assert bench.board.mode == Mode.LIMP
+    assert bench.board.mode == ReportedMode.LIMP
 
 
 def test_limp_hears_only_standby(ready: Bench) -> None:
-    ready.ask(Kind.LIMP)
+    ready.ask(RequestKind.LIMP)
     ready.frames(1)
-    assert ready.state().mode == Mode.LIMP
-    assert ready.ask(Kind.TRIGGER, tag(NOD))[0] == Status.NOT_IN_THIS_MODE
-    assert ready.ask(Kind.STANDBY)[0] == Status.DONE
+    assert ready.state().mode == ReportedMode.LIMP
+    assert ready.ask(RequestKind.TRIGGER, tag(NOD))[0] == Status.NOT_IN_THIS_MODE
+    assert ready.ask(RequestKind.STANDBY)[0] == Status.DONE
     ready.frames(1)
-    assert ready.state().mode == Mode.STARTING
-    ready.until(Mode.READY)
+    assert ready.state().mode == ReportedMode.STARTING
+    ready.until(ReportedMode.READY)
 
 
 def test_an_unknown_cue_is_told(ready: Bench) -> None:
-    assert ready.ask(Kind.TRIGGER, tag(NOD ^ 1))[0] == Status.NO_SUCH_CUE
+    assert ready.ask(RequestKind.TRIGGER, tag(NOD ^ 1))[0] == Status.NO_SUCH_CUE
 
 
 # -- a button held over the link ---------------------------------------------------------------
 
 
 def test_a_button_held_over_the_link_repeats_its_cue_until_it_is_let_go(ready: Bench) -> None:
-    ready.ask(Kind.BUTTON, bytes((BUTTON, 1)))
+    ready.ask(RequestKind.BUTTON, bytes((BUTTON, 1)))
     for _ in range(10):
         ready.frames(20)
-        ready.ask(Kind.BEACON)
+        ready.ask(RequestKind.BEACON)
         assert ready.state().running_cues == 1
-    ready.ask(Kind.BUTTON, bytes((BUTTON, 0)))
+    ready.ask(RequestKind.BUTTON, bytes((BUTTON, 0)))
     ready.frames(60)
     assert ready.state().running_cues == 0
 
 
 def test_a_host_that_dies_does_not_hold_its_button_for_ever(ready: Bench) -> None:
-    ready.ask(Kind.BUTTON, bytes((BUTTON, 1)))
+    ready.ask(RequestKind.BUTTON, bytes((BUTTON, 1)))
     ready.frames(HELD_FRAMES + 80)
     assert ready.state().running_cues == 0
 
@@ -320,16 +328,16 @@ def test_a_host_that_dies_does_not_hold_its_button_for_ever(ready: Bench) -> Non
 
 def test_a_one_way_frame_acts_once_without_greeting_and_is_never_answered() -> None:
     bench = Bench(OLD, greet=False)
-    bench.until(Mode.READY)
+    bench.until(ReportedMode.READY)
     for _ in range(3):
-        assert bench.say(Kind.TRIGGER | ONE_WAY, tag(NOD), seq=9) == []
+        assert bench.say(RequestKind.TRIGGER | ONE_WAY, tag(NOD), seq=9) == []
         bench.frames(1)
     assert bench.state().live_runs == 1
     bench.frames(100)
-    assert bench.say(Kind.TRIGGER | ONE_WAY, tag(NOD), seq=9) == []
+    assert bench.say(RequestKind.TRIGGER | ONE_WAY, tag(NOD), seq=9) == []
     bench.frames(1)
     assert bench.state().live_runs == 0
-    bench.say(Kind.TRIGGER | ONE_WAY, tag(NOD), seq=10)
+    bench.say(RequestKind.TRIGGER | ONE_WAY, tag(NOD), seq=10)
     bench.frames(1)
     assert bench.state().live_runs == 1
 
@@ -337,7 +345,7 @@ def test_a_one_way_frame_acts_once_without_greeting_and_is_never_answered() -> N
 def test_a_table_cannot_be_put_one_way() -> None:
     bench = Bench(OLD)
     opened = struct.pack("<H", len(NEW)) + NEW[-2:] + bytes([NEW[5]])
-    assert bench.say(Kind.OPEN | ONE_WAY, opened) == []
+    assert bench.say(RequestKind.OPEN | ONE_WAY, opened) == []
     assert bench.data(NEW, 0) == Status.OUT_OF_ORDER
 
 
@@ -348,11 +356,11 @@ def test_the_new_show_starts_quietly_and_the_old_one_plays_until_commit(ready: B
     ready.open(NEW)
     for offset in range(0, len(NEW), CHUNK):
         ready.data(NEW, offset)
-    assert ready.ask(Kind.VERIFY)[0] == Status.DONE
-    assert ready.board.mode == Mode.READY
+    assert ready.ask(RequestKind.VERIFY)[0] == Status.DONE
+    assert ready.board.mode == ReportedMode.READY
     assert ready.board.slots.table == OLD
-    assert ready.ask(Kind.COMMIT)[0] == Status.DONE
-    assert ready.board.mode == Mode.STARTING
+    assert ready.ask(RequestKind.COMMIT)[0] == Status.DONE
+    assert ready.board.mode == ReportedMode.STARTING
     assert ready.board.slots.table == NEW
 
 
@@ -362,37 +370,37 @@ def test_data_may_come_in_any_order_and_twice(ready: Bench) -> None:
     ready.open(NEW)
     for offset in offsets:
         assert ready.data(NEW, offset) == Status.DONE
-    assert ready.ask(Kind.VERIFY)[0] == Status.DONE
+    assert ready.ask(RequestKind.VERIFY)[0] == Status.DONE
 
 
 def test_missing_data_is_found_by_verify_and_cannot_be_committed(ready: Bench) -> None:
     ready.open(NEW)
     for offset in range(CHUNK, len(NEW), CHUNK):
         ready.data(NEW, offset)
-    assert ready.ask(Kind.VERIFY)[0] == Status.CRC_DIFFERS
-    assert ready.ask(Kind.COMMIT)[0] == Status.OUT_OF_ORDER
+    assert ready.ask(RequestKind.VERIFY)[0] == Status.CRC_DIFFERS
+    assert ready.ask(RequestKind.COMMIT)[0] == Status.OUT_OF_ORDER
     ready.data(NEW, 0)
-    assert ready.ask(Kind.VERIFY)[0] == Status.DONE
-    assert ready.ask(Kind.COMMIT)[0] == Status.DONE
+    assert ready.ask(RequestKind.VERIFY)[0] == Status.DONE
+    assert ready.ask(RequestKind.COMMIT)[0] == Status.DONE
 
 
 def test_steps_out_of_order_are_refused(ready: Bench) -> None:
-    for kind in (Kind.VERIFY, Kind.COMMIT):
+    for kind in (RequestKind.VERIFY, RequestKind.COMMIT):
         assert ready.ask(kind)[0] == Status.OUT_OF_ORDER
     assert ready.data(NEW, 0) == Status.OUT_OF_ORDER
     ready.open(NEW)
-    assert ready.ask(Kind.COMMIT)[0] == Status.OUT_OF_ORDER
+    assert ready.ask(RequestKind.COMMIT)[0] == Status.OUT_OF_ORDER
 
 
 def test_data_after_verify_needs_another_verify(ready: Bench) -> None:
     ready.open(NEW)
     for offset in range(0, len(NEW), CHUNK):
         ready.data(NEW, offset)
-    ready.ask(Kind.VERIFY)
+    ready.ask(RequestKind.VERIFY)
     ready.data(NEW, 0)
-    assert ready.ask(Kind.COMMIT)[0] == Status.OUT_OF_ORDER
-    assert ready.ask(Kind.VERIFY)[0] == Status.DONE
-    assert ready.ask(Kind.COMMIT)[0] == Status.DONE
+    assert ready.ask(RequestKind.COMMIT)[0] == Status.OUT_OF_ORDER
+    assert ready.ask(RequestKind.VERIFY)[0] == Status.DONE
+    assert ready.ask(RequestKind.COMMIT)[0] == Status.DONE
 
 
 def test_a_board_refuses_a_table_for_another_address_unless_told_on_purpose() -> None:
@@ -409,25 +417,25 @@ def test_a_table_whose_address_is_not_the_stated_one_is_refused() -> None:
     assert bench.open(other, address=7) == Status.DONE
     for offset in range(0, len(other), CHUNK):
         bench.data(other, offset)
-    assert bench.ask(Kind.VERIFY) == bytes([Status.REFUSED]) + other[-2:] + b"\x06"
-    assert bench.ask(Kind.COMMIT)[0] == Status.OUT_OF_ORDER
+    assert bench.ask(RequestKind.VERIFY) == bytes([Status.REFUSED]) + other[-2:] + b"\x06"
+    assert bench.ask(RequestKind.COMMIT)[0] == Status.OUT_OF_ORDER
 
 
 def test_too_large_a_table_is_refused_before_any_byte_is_written(ready: Bench) -> None:
     before = ready.board_storage().writes
-    assert ready.ask(Kind.OPEN, struct.pack("<HHB", 501, 0, 1))[0] == Status.TOO_LARGE
-    assert ready.ask(Kind.OPEN, struct.pack("<HHB", 25, 0, 1))[0] == Status.MALFORMED
+    assert ready.ask(RequestKind.OPEN, struct.pack("<HHB", 501, 0, 1))[0] == Status.TOO_LARGE
+    assert ready.ask(RequestKind.OPEN, struct.pack("<HHB", 25, 0, 1))[0] == Status.MALFORMED
     assert ready.board_storage().writes == before
 
 
 def test_the_current_table_is_read_back_and_ends_where_it_ends(ready: Bench) -> None:
     read = struct.Struct("<HB")
     last = len(OLD) // CHUNK * CHUNK
-    assert ready.ask(Kind.READ, read.pack(0, CHUNK))[1:] == OLD[:CHUNK]
-    assert ready.ask(Kind.READ, read.pack(last, CHUNK))[1:] == OLD[last:]
-    assert ready.ask(Kind.READ, read.pack(400, CHUNK))[1:] == b""
+    assert ready.ask(RequestKind.READ, read.pack(0, CHUNK))[1:] == OLD[:CHUNK]
+    assert ready.ask(RequestKind.READ, read.pack(last, CHUNK))[1:] == OLD[last:]
+    assert ready.ask(RequestKind.READ, read.pack(400, CHUNK))[1:] == b""
     for count in (0, CHUNK + 1):
-        assert ready.ask(Kind.READ, read.pack(0, count))[0] == Status.MALFORMED
+        assert ready.ask(RequestKind.READ, read.pack(0, count))[0] == Status.MALFORMED
 
 
 def test_a_board_without_room_says_busy_and_takes_the_same_bytes_later(ready: Bench) -> None:
@@ -435,7 +443,7 @@ def test_a_board_without_room_says_busy_and_takes_the_same_bytes_later(ready: Be
 
     def data(seq: int, offset: int) -> Status:
         payload = struct.pack("<H", offset) + NEW[offset : offset + CHUNK]
-        ready.board.receive(encode(LinkFrame(0, Kind.DATA, seq, payload)))
+        ready.board.receive(encode(LinkFrame(0, RequestKind.DATA, seq, payload)))
         (reply,) = Receiver().feed(ready.board.take_output())
         return Status(reply.payload[0])
 
@@ -448,24 +456,29 @@ def test_a_board_without_room_says_busy_and_takes_the_same_bytes_later(ready: Be
 def test_verify_is_answered_only_when_all_is_stored_and_then_once(ready: Bench) -> None:
     ready.open(NEW)
     ready.board.receive(
-        encode(LinkFrame(0, Kind.DATA, 9, b"\x00\x00" + NEW[:CHUNK]))
-        + encode(LinkFrame(0, Kind.VERIFY, 10))
-        + encode(LinkFrame(0, Kind.VERIFY, 10))
-        + encode(LinkFrame(0, Kind.DATA, 11, struct.pack("<H", CHUNK) + NEW[CHUNK : 2 * CHUNK]))
+        encode(LinkFrame(0, RequestKind.DATA, 9, b"\x00\x00" + NEW[:CHUNK]))
+        + encode(LinkFrame(0, RequestKind.VERIFY, 10))
+        + encode(LinkFrame(0, RequestKind.VERIFY, 10))
+        + encode(
+            LinkFrame(0, RequestKind.DATA, 11, struct.pack("<H", CHUNK) + NEW[CHUNK : 2 * CHUNK])
+        )
     )
     kinds = [(f.kind, f.payload[0]) for f in Receiver().feed(ready.board.take_output())]
-    assert kinds == [(Kind.DATA | REPLY, Status.DONE), (Kind.DATA | REPLY, Status.BUSY)]
+    assert kinds == [
+        (RequestKind.DATA | REPLY, Status.DONE),
+        (RequestKind.DATA | REPLY, Status.BUSY),
+    ]
     ready.run()
     (reply,) = Receiver().feed(ready.board.take_output())
-    assert (reply.kind, reply.seq) == (Kind.VERIFY | REPLY, 10)
+    assert (reply.kind, reply.seq) == (RequestKind.VERIFY | REPLY, 10)
 
 
 def test_a_commit_repeated_while_it_is_stored_is_answered_once(ready: Bench) -> None:
     ready.open(NEW)
     for offset in range(0, len(NEW), CHUNK):
         ready.data(NEW, offset)
-    ready.ask(Kind.VERIFY)
-    commit = encode(LinkFrame(0, Kind.COMMIT, 100))
+    ready.ask(RequestKind.VERIFY)
+    commit = encode(LinkFrame(0, RequestKind.COMMIT, 100))
     ready.board.receive(commit + commit)
     assert ready.board.take_output() == b""
     ready.run()
@@ -482,11 +495,13 @@ def test_a_commit_repeated_while_it_is_stored_is_answered_once(ready: Bench) -> 
 @given(st.integers(0, 2**32 - 1))
 def test_no_bytes_at_all_hang_or_change_a_board(seed: int) -> None:
     bench = Bench(OLD)
-    bench.until(Mode.READY)
+    bench.until(ReportedMode.READY)
     rng = random.Random(seed)
     writes = bench.board_storage().writes
     for _ in range(60):
-        frame = bytearray(encode(LinkFrame(rng.choice((0, 1)), rng.choice(list(Kind)), 5, b"abc")))
+        frame = bytearray(
+            encode(LinkFrame(rng.choice((0, 1)), rng.choice(list(RequestKind)), 5, b"abc"))
+        )
         place = rng.randrange(1, len(frame) - 1)
         if rng.random() < 0.5:
             frame[place] ^= 1 << rng.randrange(8)
@@ -497,7 +512,7 @@ def test_no_bytes_at_all_hang_or_change_a_board(seed: int) -> None:
     bench.board.receive(b"\0")
     bench.board.take_output()
     assert bench.board_storage().writes == writes
-    assert bench.state().mode == Mode.READY
+    assert bench.state().mode == ReportedMode.READY
     assert bench.state().live_runs == 0
 
 
@@ -505,7 +520,7 @@ def test_no_bytes_at_all_hang_or_change_a_board(seed: int) -> None:
 @given(
     st.lists(
         st.tuples(
-            st.sampled_from([*Kind, 0x00, 0x7F]),
+            st.sampled_from([*RequestKind, 0x00, 0x7F]),
             st.integers(0, 255),
             st.binary(max_size=40),
             st.integers(0, 5),

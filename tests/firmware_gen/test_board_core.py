@@ -9,14 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_tables import BUTTON, GLOW, NEW, NOD, OLD, small_table
 
-from firmware_gen.board.board import Board
+from firmware_gen.board.board import ReferenceBoard
 from firmware_gen.board.storage import Eeprom
 from firmware_gen.board.virtual import LocalPort, VirtualBoard
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import crc16
 from firmware_gen.link.frames import LinkFrame, Receiver, encode
-from firmware_gen.link.host import Link
-from firmware_gen.link.protocol import ONE_WAY, Kind, Mode, Status
+from firmware_gen.link.host import HostLink
+from firmware_gen.link.protocol import ONE_WAY, ReportedMode, RequestKind, Status
 from firmware_gen.link.transfer import transfer
 from tests.firmware_gen.host.core import Core, available
 
@@ -35,7 +35,7 @@ class Pair:
         self.eeprom = Eeprom(contents=cells)
         self.core = Core(cells=bytes(self.eeprom.cells))
         self.core.start()
-        self.board = Board(self.eeprom)
+        self.board = ReferenceBoard(self.eeprom)
 
     def say(self, data: bytes) -> list[LinkFrame]:
         """Bytes to both; their answers once all is stored, which must be the same."""
@@ -63,7 +63,7 @@ class Pair:
 def cells_with(*tables: bytes) -> bytes:
     virtual = VirtualBoard(write_s=0.0)
     for table in tables:
-        transfer(Link(LocalPort(virtual)), table)
+        transfer(HostLink(LocalPort(virtual)), table)
     return bytes(virtual.eeprom.cells)
 
 
@@ -81,24 +81,35 @@ def chunk(table: bytes, number: int) -> bytes:
 
 TABLES = st.sampled_from((OLD, NEW, OTHER))
 PLAUSIBLE = st.one_of(
-    st.tuples(st.just(Kind.HELLO), st.sampled_from((b"\x01\x00", b"\x02\x00"))),
-    st.builds(lambda t, a: (Kind.OPEN, opened(t, a)), TABLES, st.sampled_from((0, 1, 9, 255))),
-    st.builds(lambda t, n: (Kind.DATA, chunk(t, n)), TABLES, st.integers(0, PIECES - 1)),
-    st.tuples(st.sampled_from((Kind.VERIFY, Kind.COMMIT, Kind.STATUS)), st.just(b"")),
+    st.tuples(st.just(RequestKind.HELLO), st.sampled_from((b"\x01\x00", b"\x02\x00"))),
     st.builds(
-        lambda at, n: (Kind.READ, struct.pack("<HB", at, n)),
+        lambda t, a: (RequestKind.OPEN, opened(t, a)), TABLES, st.sampled_from((0, 1, 9, 255))
+    ),
+    st.builds(lambda t, n: (RequestKind.DATA, chunk(t, n)), TABLES, st.integers(0, PIECES - 1)),
+    st.tuples(
+        st.sampled_from((RequestKind.VERIFY, RequestKind.COMMIT, RequestKind.STATUS)), st.just(b"")
+    ),
+    st.builds(
+        lambda at, n: (RequestKind.READ, struct.pack("<HB", at, n)),
         st.sampled_from((0, CHUNK, 64, 78, 79, 500, 65535)),
         st.sampled_from((0, 1, CHUNK, CHUNK + 1)),
     ),
-    st.builds(lambda tag: (Kind.TRIGGER, struct.pack("<H", tag)), st.sampled_from((NOD, GLOW, 7))),
     st.builds(
-        lambda *pair: (Kind.BUTTON, bytes(pair)),
+        lambda tag: (RequestKind.TRIGGER, struct.pack("<H", tag)), st.sampled_from((NOD, GLOW, 7))
+    ),
+    st.builds(
+        lambda *pair: (RequestKind.BUTTON, bytes(pair)),
         st.sampled_from((0, 1, BUTTON, 31, 32)),
         st.sampled_from((0, 1, 2)),
     ),
-    st.tuples(st.sampled_from((Kind.STOP, Kind.LIMP, Kind.STANDBY, Kind.BEACON)), st.just(b"")),
+    st.tuples(
+        st.sampled_from(
+            (RequestKind.STOP, RequestKind.LIMP, RequestKind.STANDBY, RequestKind.BEACON)
+        ),
+        st.just(b""),
+    ),
 )
-ANY = st.tuples(st.sampled_from([*Kind, 0x00, 0x07, 0x17, 0x3F]), st.binary(max_size=40))
+ANY = st.tuples(st.sampled_from([*RequestKind, 0x00, 0x07, 0x17, 0x3F]), st.binary(max_size=40))
 
 
 Said = tuple[int, bytes]
@@ -108,10 +119,10 @@ TRANSFERS = st.builds(
         said
         for number, said in enumerate(
             [
-                (Kind.OPEN, opened(table, 0)),
-                *((Kind.DATA, chunk(table, n)) for n in range(PIECES)),
-                (Kind.VERIFY, b""),
-                (Kind.COMMIT, b""),
+                (RequestKind.OPEN, opened(table, 0)),
+                *((RequestKind.DATA, chunk(table, n)) for n in range(PIECES)),
+                (RequestKind.VERIFY, b""),
+                (RequestKind.COMMIT, b""),
             ]
         )
         if number != left_out
@@ -144,7 +155,7 @@ def conversations(draw: st.DrawFn) -> list[tuple[bytes, int]]:
     """Frames, each with how many frames are played after it."""
     steps = []
     if draw(st.integers(0, 4)):
-        steps.append((encode(LinkFrame(0, Kind.HELLO, 1, b"\x01\x00")), 0))
+        steps.append((encode(LinkFrame(0, RequestKind.HELLO, 1, b"\x01\x00")), 0))
     seq = draw(st.integers(0, 255))
     for said in draw(st.lists(SPEECHES, max_size=12)):
         frames = draw(frames_of(said, seq))
@@ -161,33 +172,33 @@ def test_any_conversation_goes_the_same_way(cells: bytes, steps: list[tuple[byte
     for data, frames in steps:
         pair.say(data)
         pair.frames(frames)
-    (reply,) = pair.say(encode(LinkFrame(0, Kind.STATUS, 99)))
+    (reply,) = pair.say(encode(LinkFrame(0, RequestKind.STATUS, 99)))
     assert (reply.seq, reply.payload[0]) == (99, Status.DONE)
     pair.settled()
 
 
 def test_a_whole_transfer_stores_the_same_cells_and_starts_the_same_show() -> None:
     pair = Pair(cells_with(OLD))
-    pair.say(encode(LinkFrame(0, Kind.HELLO, 1, b"\x01\x00")))
-    pair.say(encode(LinkFrame(0, Kind.OPEN, 2, opened(NEW, 1))))
+    pair.say(encode(LinkFrame(0, RequestKind.HELLO, 1, b"\x01\x00")))
+    pair.say(encode(LinkFrame(0, RequestKind.OPEN, 2, opened(NEW, 1))))
     for number in range(PIECES):
-        pair.say(encode(LinkFrame(1, Kind.DATA, number, chunk(NEW, number))))
-    pair.say(encode(LinkFrame(1, Kind.VERIFY, 3)))
-    (reply,) = pair.say(encode(LinkFrame(1, Kind.COMMIT, 4)))
+        pair.say(encode(LinkFrame(1, RequestKind.DATA, number, chunk(NEW, number))))
+    pair.say(encode(LinkFrame(1, RequestKind.VERIFY, 3)))
+    (reply,) = pair.say(encode(LinkFrame(1, RequestKind.COMMIT, 4)))
     assert reply.payload == b"\0"
     pair.settled()
     pair.frames(60)
-    assert pair.board.mode == Mode.READY
+    assert pair.board.mode == ReportedMode.READY
     assert pair.board.slots.table == NEW
 
 
 def test_a_button_of_a_dead_host_is_let_go_in_the_same_frame() -> None:
     pair = Pair(cells_with(OLD))
     pair.frames(20)
-    pair.say(encode(LinkFrame(0, Kind.HELLO, 1, b"\x01\x00")))
-    pair.say(encode(LinkFrame(0, Kind.BUTTON, 1, bytes((BUTTON, 1)))))
+    pair.say(encode(LinkFrame(0, RequestKind.HELLO, 1, b"\x01\x00")))
+    pair.say(encode(LinkFrame(0, RequestKind.BUTTON, 1, bytes((BUTTON, 1)))))
     pair.frames(200)
-    (reply,) = pair.say(encode(LinkFrame(0, Kind.STATUS, 1)))
+    (reply,) = pair.say(encode(LinkFrame(0, RequestKind.STATUS, 1)))
     assert reply.payload[3] == 0
 
 
@@ -197,7 +208,7 @@ def test_any_cells_start_the_same_show_or_none(noise: bytes, cells: bytes, at: i
     spoilt = bytearray(cells.ljust(1024, b"\xff"))
     spoilt[at : at + len(noise)] = noise[: 1024 - at]
     pair = Pair(bytes(spoilt[:1024]))
-    (reply,) = pair.say(encode(LinkFrame(0, Kind.HELLO, 1, b"\x01\x00")))
+    (reply,) = pair.say(encode(LinkFrame(0, RequestKind.HELLO, 1, b"\x01\x00")))
     assert reply.payload[0] == Status.DONE
     assert pair.board.slots.table in (None, b"", OLD, NEW)
     pair.settled()

@@ -8,12 +8,12 @@ from contextlib import suppress
 import pytest
 from small_tables import NEW, OLD, small_table
 
-from firmware_gen.board.board import Board
+from firmware_gen.board.board import ReferenceBoard
 from firmware_gen.board.slots import FIRST_BYTE, MARKS
 from firmware_gen.board.storage import Eeprom, PowerLossError
 from firmware_gen.board.virtual import LocalPort, VirtualBoard
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
-from firmware_gen.link.host import Link
+from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import NO_SLOT
 from firmware_gen.link.transfer import transfer
 from firmware_gen.table.layout import BAD_CRC, BAD_MAGIC, LENGTH
@@ -25,7 +25,7 @@ TORN = (None, 0x00, 0xFF, 0x5A, *MARKS)
 
 
 def send(eeprom: Eeprom, table: bytes) -> None:
-    transfer(Link(LocalPort(VirtualBoard(eeprom, write_s=0.0))), table)
+    transfer(HostLink(LocalPort(VirtualBoard(eeprom, write_s=0.0))), table)
 
 
 def copy_of(eeprom: Eeprom) -> Eeprom:
@@ -62,10 +62,10 @@ def test_power_cut_at_every_byte_leaves_the_old_show_or_the_new_one(
         with pytest.raises(PowerLossError):
             send(eeprom, new)
         again = copy_of(eeprom)
-        played.append(Board(again).slots.table)
+        played.append(ReferenceBoard(again).slots.table)
         assert played[-1] in (OLD, new), f"neither show after {cut} writes"
         send(again, new)
-        assert Board(again).slots.table == new, f"cannot be flashed after {cut} writes"
+        assert ReferenceBoard(again).slots.table == new, f"cannot be flashed after {cut} writes"
     assert set(played[:-1]) == {OLD}, "the new show plays before the mark is written"
 
 
@@ -80,7 +80,7 @@ def test_power_cut_twice_in_a_row_still_leaves_the_old_show_or_the_new_one() -> 
             eeprom.cut_after, eeprom.torn = rng.randrange(total), rng.choice(TORN)
             with suppress(PowerLossError):
                 send(eeprom, NEW)
-            assert Board(copy_of(eeprom)).slots.table in (OLD, NEW)
+            assert ReferenceBoard(copy_of(eeprom)).slots.table in (OLD, NEW)
 
 
 def test_power_cut_on_a_blank_board_leaves_it_blank_or_with_the_new_show() -> None:
@@ -91,24 +91,24 @@ def test_power_cut_on_a_blank_board_leaves_it_blank_or_with_the_new_show() -> No
             eeprom.cut_after, eeprom.torn = cut, torn
             with pytest.raises(PowerLossError):
                 send(eeprom, NEW)
-            assert Board(copy_of(eeprom)).slots.table in (b"", NEW)
+            assert ReferenceBoard(copy_of(eeprom)).slots.table in (b"", NEW)
 
 
 def test_a_spoilt_mark_is_mended_before_the_next_transfer_can_make_it_matter() -> None:
     """With no mark and a complete but uncommitted table in slot 0, slot 1 must still win."""
     start = board_with(OLD)
     send(start, OLD)
-    assert Board(start).slots.current == 1
+    assert ReferenceBoard(start).slots.current == 1
     start.cells[FIRST_BYTE] = 0xFF
     start.cells[MARK_AT] = 0x00
-    assert Board(start).slots.table == OLD
+    assert ReferenceBoard(start).slots.table == OLD
     total = writes_of(start, NEW)
     for cut in range(1, total - 1):
         eeprom = copy_of(start)
         eeprom.cut_after = cut
         with pytest.raises(PowerLossError):
             send(eeprom, NEW)
-        assert Board(copy_of(eeprom)).slots.table == OLD
+        assert ReferenceBoard(copy_of(eeprom)).slots.table == OLD
 
 
 def test_bytes_that_do_not_change_are_not_written() -> None:
@@ -133,10 +133,10 @@ def test_no_cell_before_the_slots_or_behind_the_mark_is_ever_written() -> None:
 def test_a_bad_slot_falls_back_to_the_other() -> None:
     eeprom = board_with(OLD)
     send(eeprom, NEW)
-    board = Board(eeprom)
+    board = ReferenceBoard(eeprom)
     assert board.slots.table == NEW
     eeprom.cells[FIRST_BYTE + board.slots.current * SLOT + 40] ^= 1
-    assert Board(eeprom).slots.table == OLD
+    assert ReferenceBoard(eeprom).slots.table == OLD
 
 
 def test_two_bad_slots_leave_a_board_that_is_silent_and_still_reachable() -> None:
@@ -144,11 +144,11 @@ def test_two_bad_slots_leave_a_board_that_is_silent_and_still_reachable() -> Non
     send(eeprom, NEW)
     for slot in range(2):
         eeprom.cells[FIRST_BYTE + slot * SLOT + 40] ^= 1
-    board = Board(eeprom)
+    board = ReferenceBoard(eeprom)
     assert (board.slots.current, board.slots.refusal) == (NO_SLOT, BAD_CRC)
     assert board.frame() is None
     send(eeprom, NEW)
-    assert Board(eeprom).slots.table == NEW
+    assert ReferenceBoard(eeprom).slots.table == NEW
 
 
 @pytest.mark.parametrize(
@@ -159,13 +159,13 @@ def test_the_refusal_told_is_that_of_the_slot_the_mark_names(
 ) -> None:
     eeprom = board_with(OLD)
     eeprom.cells[FIRST_BYTE + cell] = value
-    assert Board(eeprom).slots.refusal == refusal
+    assert ReferenceBoard(eeprom).slots.refusal == refusal
 
 
 def test_any_stored_bytes_at_all_give_a_board_that_starts() -> None:
     rng = random.Random(3)
     for _ in range(200):
         eeprom = Eeprom(contents=rng.randbytes(1024))
-        board = Board(eeprom)
+        board = ReferenceBoard(eeprom)
         assert board.slots.table == b""
         assert board.frame() is None

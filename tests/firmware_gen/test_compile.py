@@ -12,7 +12,17 @@ from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.compiler.show import CompileError, compile_show, faults
 from firmware_gen.crc import cue_tag
 from firmware_gen.table.layout import LAW_IDS, LOOP_FOREVER, LOOP_HELD
-from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Op, Turn
+from firmware_gen.table.ops import (
+    ActOp,
+    Delay,
+    ForkTo,
+    GoOnTo,
+    Loop,
+    LoopBack,
+    Modulate,
+    TableOp,
+    Turn,
+)
 from firmware_gen.table.records import (
     BindingRecord,
     InputRecord,
@@ -78,7 +88,7 @@ def table(*bodies: Step, **more) -> Table:
     return compile_show(show(*bodies, **more)).boards[0].table
 
 
-def ops(body: Step, **more) -> tuple[Op, ...]:
+def ops(body: Step, **more) -> tuple[TableOp, ...]:
     made = table(body, **more)
     return made.threads[made.cues[0].start]
 
@@ -127,7 +137,7 @@ def test_colours_are_kept_once_each() -> None:
     made = table(InTurn((Fade("belly", RED, 100), Fade("belly", BLUE, 100), Fade("belly", RED, 1))))
     assert len(made.colours) == 3  # black, the safe light, comes first
     assert made.colours[0] == (0, 0, 0)
-    targets = [op.target for op in made.threads[0] if isinstance(op, Act)]
+    targets = [op.target for op in made.threads[0] if isinstance(op, ActOp)]
     assert targets == [1, 2, 1]
 
 
@@ -135,14 +145,14 @@ def test_law_0_is_the_one_most_moves_follow() -> None:
     cycloidal = Law("cycloidal")
     made = table(InTurn((move(10), move(20, law=cycloidal), move(30, law=cycloidal))))
     assert made.laws == (LawRecord(LAW_IDS["cycloidal"]), LawRecord(LAW_IDS["3-4-5"]))
-    assert [op.law for op in made.threads[0] if isinstance(op, Act)] == [1, None, None]
+    assert [op.law for op in made.threads[0] if isinstance(op, ActOp)] == [1, None, None]
 
 
 def test_a_uniform_fade_needs_no_law_and_a_uniform_move_does() -> None:
     made = table(
         InTurn((Fade("lure", 50.0, 100), move(20), move(30), move(10, law=Law("uniform"))))
     )
-    assert [op.law for op in made.threads[0] if isinstance(op, Act)] == [None, None, None, 1]
+    assert [op.law for op in made.threads[0] if isinstance(op, ActOp)] == [None, None, None, 1]
     assert made.laws[1] == LawRecord(LAW_IDS["uniform"])
 
 
@@ -172,8 +182,8 @@ def test_without_a_lost_cue_nothing_counts_as_lost() -> None:
 
 def test_a_move_in_turn_waits_within_its_op() -> None:
     assert ops(InTurn((move(50, 260), move(4, 390)))) == (
-        Act(0, 5000, 260, wait=True),
-        Act(0, 400, 390, wait=True),
+        ActOp(0, 5000, 260, wait=True),
+        ActOp(0, 400, 390, wait=True),
     )
 
 
@@ -182,18 +192,18 @@ def test_what_runs_together_shares_a_thread_in_the_order_of_time() -> None:
         (InTurn((Hold(100), move(50, 300))), Fade("lure", 50.0, 250), Throw("horn", True))
     )
     assert ops(body) == (
-        Act(2, 100, 250),
+        ActOp(2, 100, 250),
         Turn(4, True),
         Delay(100),
-        Act(0, 5000, 300, wait=True),
+        ActOp(0, 5000, 300, wait=True),
     )
 
 
 def test_a_wait_longer_than_the_move_before_it_takes_the_fewest_bytes() -> None:
     # 760 ms alone take two bytes, 500 ms one; 560 ms and 300 ms take one each
-    assert ops(InTurn((move(50, 260), Hold(500)))) == (Act(0, 5000, 260, wait=True), Delay(500))
-    assert ops(InTurn((move(50, 260), Hold(300)))) == (Act(0, 5000, 260), Delay(560))
-    assert ops(InTurn((move(50, 260), Hold(5000)))) == (Act(0, 5000, 260, wait=True), Delay(5000))
+    assert ops(InTurn((move(50, 260), Hold(500)))) == (ActOp(0, 5000, 260, wait=True), Delay(500))
+    assert ops(InTurn((move(50, 260), Hold(300)))) == (ActOp(0, 5000, 260), Delay(560))
+    assert ops(InTurn((move(50, 260), Hold(5000)))) == (ActOp(0, 5000, 260, wait=True), Delay(5000))
 
 
 def test_repeats_become_loops_and_short_ones_are_written_out() -> None:
@@ -201,8 +211,8 @@ def test_repeats_become_loops_and_short_ones_are_written_out() -> None:
     assert ops(Repeat(two, 3))[0] == Loop(3)
     assert ops(Repeat(two, None))[0] == Loop(LOOP_FOREVER)
     assert ops(Repeat(two, None, while_held=True))[0] == Loop(LOOP_HELD)
-    assert ops(Repeat(move(50), 2)) == (Act(0, 5000, 300, wait=True),) * 2
-    assert ops(Repeat(move(50), 1)) == (Act(0, 5000, 300, wait=True),)
+    assert ops(Repeat(move(50), 2)) == (ActOp(0, 5000, 300, wait=True),) * 2
+    assert ops(Repeat(move(50), 1)) == (ActOp(0, 5000, 300, wait=True),)
 
 
 def test_a_repeat_beside_something_gets_a_thread_of_its_own() -> None:
@@ -243,8 +253,8 @@ def test_cues_that_end_alike_share_the_end() -> None:
     rest = InTurn((move(4, 1500), move(10, 800, output="fin"), Fade("lure", 0.0, 700)))
     made = table(InTurn((move(50), rest)), InTurn((move(30), Hold(50), rest)), rest)
     starts = [cue.start for cue in made.cues]
-    assert made.threads[starts[0]][-1] == GoOn(starts[2])
-    assert made.threads[starts[1]][-1] == GoOn(starts[2])
+    assert made.threads[starts[0]][-1] == GoOnTo(starts[2])
+    assert made.threads[starts[1]][-1] == GoOnTo(starts[2])
     assert len(made.threads[starts[2]]) == 3
     assert starts[2] > max(starts[:2])
 
@@ -273,8 +283,8 @@ def test_each_board_gets_its_share_in_the_cues_own_time() -> None:
     compiled = compile_show(two_boards())
     assert [board.name for board in compiled.boards] == ["head", "tail"]
     head, tail = (board.table for board in compiled.boards)
-    assert head.threads == ((Act(0, 5000, 300, wait=True), Delay(400)),)
-    assert tail.threads[tail.cues[0].start] == (Delay(400), Act(0, 2000, 300, wait=True))
+    assert head.threads == ((ActOp(0, 5000, 300, wait=True), Delay(400)),)
+    assert tail.threads[tail.cues[0].start] == (Delay(400), ActOp(0, 2000, 300, wait=True))
     assert head.show == tail.show == compiled.number
     assert len(head.cues) == 1
 

@@ -10,15 +10,15 @@ from hypothesis import given, settings
 from firmware_gen.compiler.code import Marked
 from firmware_gen.compiler.sharing import share_threads
 from firmware_gen.table.ops import (
-    Act,
-    Call,
+    ActOp,
+    CallTo,
     Delay,
     ForkTo,
-    GoOn,
+    GoOnTo,
     Loop,
     LoopBack,
-    Op,
     Pointer,
+    TableOp,
     called_threads,
     code_bytes,
 )
@@ -26,21 +26,21 @@ from sim.rulebook import CALL_DEPTH
 from tests.firmware_gen.random_tables import dices
 
 KINDS = (1, 2)
-A, B, C, D = (Act(n % 2, 50 * n, 300 + n, True) for n in range(4))
+A, B, C, D = (ActOp(n % 2, 50 * n, 300 + n, True) for n in range(4))
 
 
-def shared(*rows: Sequence[Op]) -> tuple[list[tuple[Op, ...]], list[int]]:
+def shared(*rows: Sequence[TableOp]) -> tuple[list[tuple[TableOp, ...]], list[int]]:
     threads, instead = share_threads([[Marked(op) for op in row] for row in rows], KINDS)
     return [tuple(one.op for one in row) for row in threads], instead
 
 
-def unrolled(threads: Sequence[Sequence[Op]], start: int) -> list[object]:
+def unrolled(threads: Sequence[Sequence[TableOp]], start: int) -> list[object]:
     """What a thread does, forks and go-ons followed."""
     done: list[object] = []
     for op in threads[start]:
-        if isinstance(op, GoOn):
+        if isinstance(op, GoOnTo):
             return done + unrolled(threads, op.thread)
-        if isinstance(op, Call):
+        if isinstance(op, CallTo):
             done += unrolled(threads, op.thread)
             continue
         done.append(unrolled(threads, op.thread) if isinstance(op, ForkTo) else op)
@@ -49,13 +49,13 @@ def unrolled(threads: Sequence[Sequence[Op]], start: int) -> list[object]:
 
 def test_a_common_end_is_written_once() -> None:
     threads, instead = shared([A, B, C], [D, B, C])
-    assert threads == [(A, GoOn(2)), (D, GoOn(2)), (B, C)]
+    assert threads == [(A, GoOnTo(2)), (D, GoOnTo(2)), (B, C)]
     assert instead == [0, 1]
 
 
 def test_an_end_that_is_a_thread_already_stands_for_itself() -> None:
     threads, instead = shared([B, C], [D, B, C])
-    assert threads == [(D, GoOn(1)), (B, C)]
+    assert threads == [(D, GoOnTo(1)), (B, C)]
     assert instead == [1, 0]
 
 
@@ -67,26 +67,26 @@ def test_ends_too_short_to_save_a_byte_stay() -> None:
 def test_what_is_called_never_holds_half_a_loop() -> None:
     threads, _ = shared([A, Loop(3), B, C, LoopBack()], [Loop(2), D, B, C, LoopBack()])
     assert threads == [
-        (A, Loop(3), Call(2), LoopBack()),
-        (Loop(2), D, Call(2), LoopBack()),
+        (A, Loop(3), CallTo(2), LoopBack()),
+        (Loop(2), D, CallTo(2), LoopBack()),
         (B, C),
     ]
 
 
 def test_what_occurs_twice_in_one_thread_is_called() -> None:
     threads, instead = shared([B, C, D, A, B, C, D, A, A])
-    assert threads == [(Call(1), Call(1), A), (B, C, D, A)]
+    assert threads == [(CallTo(1), CallTo(1), A), (B, C, D, A)]
     assert instead == [0]
 
 
 def test_a_cue_that_another_plays_is_called_where_it_stands() -> None:
     threads, instead = shared([A, B, C], [D, A, B, C, D])
-    assert threads == [(D, Call(1), D), (A, B, C)]
+    assert threads == [(D, CallTo(1), D), (A, B, C)]
     assert instead == [1, 0]
 
 
 def test_calls_nest_no_deeper_than_a_board_keeps() -> None:
-    def doubled(row: list[Op], times: int) -> list[Op]:
+    def doubled(row: list[TableOp], times: int) -> list[TableOp]:
         for _ in range(times):
             row = [*row, *row, A]
         return row
@@ -101,7 +101,7 @@ def test_calls_nest_no_deeper_than_a_board_keeps() -> None:
 def test_a_loop_that_occurs_twice_is_called_as_a_whole() -> None:
     loop = [Loop(3), B, C, LoopBack()]
     threads, _ = shared([A, *loop, D, *loop, A])
-    assert threads == [(A, Call(1), D, Call(1), A), tuple(loop)]
+    assert threads == [(A, CallTo(1), D, CallTo(1), A), tuple(loop)]
 
 
 def test_forks_to_threads_that_are_alike_go_to_one() -> None:
@@ -114,9 +114,11 @@ def test_forks_to_threads_that_are_alike_go_to_one() -> None:
 @settings(max_examples=200)
 def test_random_threads_do_the_same_in_no_more_bytes(dice: Random) -> None:
     count = dice.randint(1, 7)
-    rows: list[list[Op]] = []
+    rows: list[list[TableOp]] = []
     for number in range(count):
-        row: list[Op] = [dice.choice((A, B, C, D, Delay(20))) for _ in range(dice.randint(0, 7))]
+        row: list[TableOp] = [
+            dice.choice((A, B, C, D, Delay(20))) for _ in range(dice.randint(0, 7))
+        ]
         if number + 1 < count and dice.random() < 0.5:
             row.insert(dice.randint(0, len(row)), ForkTo(dice.randrange(number + 1, count)))
         if dice.random() < 0.3:

@@ -14,7 +14,7 @@ from firmware_gen.build.image import HERE
 from firmware_gen.chips import CHIPS
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.chips.chip import package
-from firmware_gen.link.protocol import Mode
+from firmware_gen.link.protocol import ReportedMode
 from tests.firmware_gen.host.core import CORE, available, compile_core
 
 PINS = package(**dict.fromkeys("ABCDEFGHJKL", range(8)))
@@ -59,4 +59,4 @@ def test_the_core_compiles_and_starts_for_a_chip_with_other_numbers(tmp_path: Pa
     core = ctypes.CDLL(str(path))
     assert core.host_start(1) == 0
     assert core.host_frames(3) == 0
-    assert core.host_mode() == Mode.BLANK
+    assert core.host_mode() == ReportedMode.BLANK

@@ -10,9 +10,9 @@ import pytest
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, Receiver, encode
-from firmware_gen.link.protocol import Kind, Mode, State, Status
+from firmware_gen.link.protocol import ReportedMode, RequestKind, State, Status
 from firmware_gen.player.player import Player
-from firmware_gen.table.ops import Act, Delay, ForkTo, Loop, LoopBack, Modulate
+from firmware_gen.table.ops import ActOp, Delay, ForkTo, Loop, LoopBack, Modulate
 from firmware_gen.table.records import (
     BindingRecord,
     CueRecord,
@@ -45,17 +45,17 @@ def busy_show() -> Table:
         LampRecord(ATMEGA328P.pin("PD6"), 20),
         StripRecord(ATMEGA328P.pin("PD7"), 12, 2, 3, 0),
     )
-    sway = (Loop(0), Act(0, 3000, 700, True), Act(0, -3000, 900, True), LoopBack())
-    snap = (Act(1, 4000, 260, True, 1), Act(1, -1000, 310, True, 2), ForkTo(5), Delay(400))
-    chew = (Loop(65535), Act(2, 1500, 90, True, 3), Act(2, -1500, 130, True), LoopBack())
-    rest = (Act(0, 0, 500), Act(1, 0, 400), Act(2, 0, 600, True))
+    sway = (Loop(0), ActOp(0, 3000, 700, True), ActOp(0, -3000, 900, True), LoopBack())
+    snap = (ActOp(1, 4000, 260, True, 1), ActOp(1, -1000, 310, True, 2), ForkTo(5), Delay(400))
+    chew = (Loop(65535), ActOp(2, 1500, 90, True, 3), ActOp(2, -1500, 130, True), LoopBack())
+    rest = (ActOp(0, 0, 500), ActOp(1, 0, 400), ActOp(2, 0, 600, True))
     glow = (
         Modulate(4, 2, 130, 160, 9, 2),
-        Act(4, 1, 700),
-        Act(3, 180, 900, True),
-        Act(3, 20, 400, True),
+        ActOp(4, 1, 700),
+        ActOp(3, 180, 900, True),
+        ActOp(3, 20, 400, True),
     )
-    nod = (Act(1, 500, 200, True), Act(1, -500, 200, True))
+    nod = (ActOp(1, 500, 200, True), ActOp(1, -500, 200, True))
     return Table(
         chip=ATMEGA328P.chip_id,
         address=1,
@@ -100,7 +100,7 @@ def play_hours(hours: int, seed: int) -> int:
     follower = Follower(busy_show(), clock=2**32 - 5120 * FRAMES_PER_HOUR // 2)
     core, lib = follower.core, library()
     core.frames(50)
-    assert core.mode == Mode.READY
+    assert core.mode == ReportedMode.READY
     down: set[int] = set()
     asked = 0
     for _ in range(hours):
@@ -128,7 +128,7 @@ def play_hours(hours: int, seed: int) -> int:
         speed, acceleration = exceeded(pulses)
         assert speed <= 1.0
         assert acceleration <= 1.0
-    assert core.mode == Mode.READY
+    assert core.mode == ReportedMode.READY
     assert lib.host_played() == 50 + hours * FRAMES_PER_HOUR
     assert lib.host_overruns() == 0
     for button in down:
@@ -136,7 +136,7 @@ def play_hours(hours: int, seed: int) -> int:
     follower.trigger(TAGS["rest"])
     core.frames(200)
     assert set(core.raw()[:6]) == set((3000).to_bytes(2, "little"))
-    (reply,) = Receiver().feed(core.exchange(encode(LinkFrame(0, Kind.STATUS, 1))))
+    (reply,) = Receiver().feed(core.exchange(encode(LinkFrame(0, RequestKind.STATUS, 1))))
     assert reply.payload[0] == Status.DONE
     state = State.unpack(reply.payload[1:])
     assert state.frames == 250 + hours * FRAMES_PER_HOUR

@@ -9,7 +9,7 @@ import pytest
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.frames import LinkFrame, Receiver, encode
-from firmware_gen.link.protocol import Kind, Mode, State
+from firmware_gen.link.protocol import ReportedMode, RequestKind, State
 from firmware_gen.player.player import Player
 from firmware_gen.table.records import InputRecord, decode
 from firmware_gen.table.records import encode as table_bytes
@@ -40,7 +40,7 @@ def board() -> Core:
     for _ in range(20):
         look(core, AT_REST, 1)
         core.frame()
-    assert core.mode == Mode.READY
+    assert core.mode == ReportedMode.READY
     return core
 
 
@@ -116,11 +116,11 @@ def test_the_stop_button_stops_and_then_makes_limp() -> None:
     core.frame()
     look(core, 1 << STOP, LOOKS)
     core.frame()
-    assert core.mode == Mode.STOPPING
+    assert core.mode == ReportedMode.STOPPING
     look(core, 0, LOOKS)
     look(core, 1 << STOP, LOOKS)
     assert core.frame()[:2] == b"\0\0"
-    assert core.mode == Mode.LIMP
+    assert core.mode == ReportedMode.LIMP
 
 
 def test_more_presses_than_a_frame_can_take_wait_and_are_not_lost() -> None:
@@ -141,20 +141,20 @@ def test_a_stop_over_the_link_finds_room_when_triggers_have_filled_the_queue() -
     core = board()
     seq = 0
 
-    def ask(kind: Kind, payload: bytes = b"") -> int:
+    def ask(kind: RequestKind, payload: bytes = b"") -> int:
         nonlocal seq
         seq = (seq + 1) & 0xFF
         (reply,) = Receiver().feed(core.exchange(encode(LinkFrame(0, kind, seq, payload))))
         return reply.payload[0]
 
-    assert ask(Kind.HELLO, b"\5\5") == 0
+    assert ask(RequestKind.HELLO, b"\5\5") == 0
     tag = decode(NEW).cues[0].tag
-    answers = [ask(Kind.TRIGGER, struct.pack("<H", tag)) for _ in range(30)]
+    answers = [ask(RequestKind.TRIGGER, struct.pack("<H", tag)) for _ in range(30)]
     assert answers == [0] * 12 + [3] * 18
-    assert ask(Kind.STOP) == 0
+    assert ask(RequestKind.STOP) == 0
     core.frame()
-    assert core.mode == Mode.STOPPING
-    (reply,) = Receiver().feed(core.exchange(encode(LinkFrame(0, Kind.STATUS, 1))))
+    assert core.mode == ReportedMode.STOPPING
+    (reply,) = Receiver().feed(core.exchange(encode(LinkFrame(0, RequestKind.STATUS, 1))))
     assert State.unpack(reply.payload[1:]).refused == 0
 
 

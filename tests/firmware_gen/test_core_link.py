@@ -6,7 +6,7 @@ from random import Random
 
 import pytest
 
-from firmware_gen.board.board import Board
+from firmware_gen.board.board import ReferenceBoard
 from firmware_gen.board.storage import Eeprom
 from firmware_gen.table.records import SwitchRecord, decode, encode
 from tests.firmware_gen.host.core import Core, available
@@ -25,13 +25,13 @@ def tables_that_fit(dice: Random, count: int) -> list[bytes]:
     return found
 
 
-def stored(board: Board) -> bytes:
+def stored(board: ReferenceBoard) -> bytes:
     while board.storing:
         board.work()
     return board.take_output()
 
 
-def outputs_of(board: Board, core: Core) -> tuple[bytes, bytes]:
+def outputs_of(board: ReferenceBoard, core: Core) -> tuple[bytes, bytes]:
     """One frame of both; the core's switches as states, not levels."""
     frame = board.frame()
     raw = core.frame()
@@ -61,7 +61,7 @@ def talk(seed: int, requests: int) -> int:
     core = Core(*([first] if first else []))
     storage = Eeprom(contents=bytes(core.cells))
     core.start()
-    board = Board(storage)
+    board = ReferenceBoard(storage)
     answers = 0
     for number, data in enumerate(Talker(dice, tables).frames(requests)):
         for piece in pieces(data):
@@ -75,7 +75,7 @@ def talk(seed: int, requests: int) -> int:
             assert one == other, number
         if dice.random() < 0.02:
             core.start()
-            board = Board(storage)
+            board = ReferenceBoard(storage)
     assert bytes(core.cells) == bytes(storage.cells)
     return answers
 

@@ -9,7 +9,7 @@ from cobs import cobs
 
 from firmware_gen.crc import crc16
 from firmware_gen.link.frames import LinkFrame, Receiver, encode
-from firmware_gen.link.protocol import Kind, State, Status
+from firmware_gen.link.protocol import RequestKind, State, Status
 from tests.firmware_gen.host.core import Core, available, library
 from tests.firmware_gen.small_tables import GLOW, NOD, OLD
 
@@ -19,14 +19,23 @@ FRAMES = 100_000
 
 
 def good(dice: Random, seq: int) -> bytes:
-    kind = dice.choice((Kind.TRIGGER, Kind.BUTTON, Kind.STATUS, Kind.DATA, Kind.READ, Kind.HELLO))
+    kind = dice.choice(
+        (
+            RequestKind.TRIGGER,
+            RequestKind.BUTTON,
+            RequestKind.STATUS,
+            RequestKind.DATA,
+            RequestKind.READ,
+            RequestKind.HELLO,
+        )
+    )
     payload = {
-        Kind.TRIGGER: dice.choice((NOD, GLOW)).to_bytes(2, "little"),
-        Kind.BUTTON: bytes((3, dice.randrange(2))),
-        Kind.STATUS: b"",
-        Kind.DATA: b"\0\0" + dice.randbytes(30),
-        Kind.READ: b"\0\0\x20",
-        Kind.HELLO: b"\1\0",
+        RequestKind.TRIGGER: dice.choice((NOD, GLOW)).to_bytes(2, "little"),
+        RequestKind.BUTTON: bytes((3, dice.randrange(2))),
+        RequestKind.STATUS: b"",
+        RequestKind.DATA: b"\0\0" + dice.randbytes(30),
+        RequestKind.READ: b"\0\0\x20",
+        RequestKind.HELLO: b"\1\0",
     }[kind]
     return encode(LinkFrame(0, kind, seq & 0xFF, payload))[1:-1]
 
@@ -58,7 +67,7 @@ def bad(dice: Random, seq: int) -> bytes:
 
 
 def state(core: Core, seq: int) -> State:
-    answered = core.exchange(encode(LinkFrame(0, Kind.STATUS, seq & 0xFF)))
+    answered = core.exchange(encode(LinkFrame(0, RequestKind.STATUS, seq & 0xFF)))
     (reply,) = Receiver().feed(answered)
     assert reply.seq == seq & 0xFF
     assert reply.payload[0] == Status.DONE

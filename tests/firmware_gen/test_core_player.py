@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from firmware_gen.player.player import Player
-from firmware_gen.table.ops import Act, Delay, Turn
+from firmware_gen.table.ops import ActOp, Delay, Turn
 from tests.firmware_gen.host.core import Follower, available
 from tests.firmware_gen.make_vectors import STRETCH
 from tests.firmware_gen.requests import replaying
@@ -52,15 +52,15 @@ def test_moves_waits_and_fades_longer_than_three_bytes_of_time_end_when_they_sho
     show = table(
         (slow, LAMP, SWITCH),
         (
-            (Act(0, 8000, 100), Act(0, 2000, 100), Turn(2, True)),
+            (ActOp(0, 8000, 100), ActOp(0, 2000, 100), Turn(2, True)),
             (
-                Act(1, 200, 65_000, True),
-                Act(1, 0, 1000),
+                ActOp(1, 200, 65_000, True),
+                ActOp(1, 0, 1000),
                 Delay(65_000),
                 Delay(64_990),
                 Turn(2, False),
             ),
-            (Act(1, 100, 65_000), Delay(64_999), Act(1, 200, 65_000)),
+            (ActOp(1, 100, 65_000), Delay(64_999), ActOp(1, 200, 65_000)),
         ),
         uses=(5, 6, 2),
     )

@@ -8,7 +8,7 @@ from random import Random
 import pytest
 
 from firmware_gen.table.layout import EFFECTS, LAW_IDS, LOOP_FOREVER, ORDERS
-from firmware_gen.table.ops import Act, Delay, Loop, LoopBack, Modulate, Op
+from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack, Modulate, TableOp
 from firmware_gen.table.records import (
     CueRecord,
     LampRecord,
@@ -102,7 +102,7 @@ def light_script(dice: Random) -> list[Step]:
     outputs = lamps + strips
     laws = tuple(LawRecord(law_id) for law_id in LAW_IDS.values() if law_id not in WITH_PARAMETERS)
     colours = tuple((level(dice), level(dice), level(dice)) for _ in range(8))
-    ops: list[Op] = [Loop(LOOP_FOREVER)]
+    ops: list[TableOp] = [Loop(LOOP_FOREVER)]
     for _ in range(30):
         output = dice.randrange(len(outputs))
         target = dice.randrange(8) if output >= len(lamps) else level(dice)
@@ -111,7 +111,7 @@ def light_script(dice: Random) -> list[Step]:
         kind = dice.randrange(len(EFFECTS))
         numbers = (dice.randint(40, 900), level(dice), dice.randrange(256), dice.randrange(40))
         ops.append(Modulate(output, kind, *numbers) if kind else Modulate(output, 0))
-        ops.append(Act(output, target, duration, wait=dice.random() < 0.5, law=law))
+        ops.append(ActOp(output, target, duration, wait=dice.random() < 0.5, law=law))
         ops.append(Delay(10 * dice.randint(1, 20)))
     cue = CueRecord(1, (1 << len(outputs)) - 1, 0, 1, 0)
     table = Table(1, 1, outputs, colours, laws, cues=(cue,), threads=((*ops, LoopBack()),), idle=0)

@@ -11,7 +11,7 @@ import pytest
 from firmware_gen.board.slots import MARKS
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.frames import LinkFrame, Receiver, encode
-from firmware_gen.link.protocol import Hello, Kind, Mode, Status
+from firmware_gen.link.protocol import Hello, ReportedMode, RequestKind, Status
 from firmware_gen.player.player import Player
 from firmware_gen.table.records import decode
 from firmware_gen.table.records import encode as table_bytes
@@ -33,7 +33,7 @@ class Host:
         self.core = core
         self._seq = 0
 
-    def ask(self, kind: Kind, payload: bytes = b"") -> bytes:
+    def ask(self, kind: RequestKind, payload: bytes = b"") -> bytes:
         """Payload of the reply."""
         self._seq = (self._seq + 1) & 0xFF
         answered = self.core.exchange(encode(LinkFrame(0, kind, self._seq, payload)))
@@ -42,25 +42,25 @@ class Host:
         return reply.payload
 
     def hello(self) -> Hello:
-        payload = self.ask(Kind.HELLO, b"\1\0")
+        payload = self.ask(RequestKind.HELLO, b"\1\0")
         assert payload[0] == Status.DONE
         return Hello.unpack(payload[1:])
 
     def transfer(self, table: bytes) -> None:
         self.hello()
         opening = struct.pack("<H", len(table)) + table[-2:] + b"\0"
-        assert self.ask(Kind.OPEN, opening) == bytes([Status.DONE])
+        assert self.ask(RequestKind.OPEN, opening) == bytes([Status.DONE])
         for at in range(0, len(table), CHUNK):
             piece = struct.pack("<H", at) + table[at : at + CHUNK]
-            assert self.ask(Kind.DATA, piece) == bytes([Status.DONE])
-        assert self.ask(Kind.VERIFY)[0] == Status.DONE
-        assert self.ask(Kind.COMMIT) == bytes([Status.DONE])
+            assert self.ask(RequestKind.DATA, piece) == bytes([Status.DONE])
+        assert self.ask(RequestKind.VERIFY)[0] == Status.DONE
+        assert self.ask(RequestKind.COMMIT) == bytes([Status.DONE])
 
     def table(self) -> bytes:
         """The table that plays; empty if none does."""
         found = b""
         while True:
-            reply = self.ask(Kind.READ, struct.pack("<HB", len(found), CHUNK))
+            reply = self.ask(RequestKind.READ, struct.pack("<HB", len(found), CHUNK))
             if reply[0] != Status.DONE:
                 return b""
             found += reply[1:]
@@ -163,8 +163,8 @@ def test_both_slots_bad_is_safe_silent_and_reachable() -> None:
     for _ in range(100):
         core.frame()
     hello = Host(core).hello()
-    assert core.mode == Mode.BLANK
-    assert (hello.current_slot, hello.refusal, hello.mode) == (255, 4, Mode.BLANK)
+    assert core.mode == ReportedMode.BLANK
+    assert (hello.current_slot, hello.refusal, hello.mode) == (255, 4, ReportedMode.BLANK)
     assert core.raw() == b""
     assert library().host_inputs() == 0
     Host(core).transfer(NEW)
@@ -207,7 +207,7 @@ def test_a_merged_table_may_be_larger_than_a_slot() -> None:
     host.hello()
     for number in range(600):
         if number == 100:
-            assert host.ask(Kind.TRIGGER, struct.pack("<H", NOD)) == bytes([Status.DONE])
+            assert host.ask(RequestKind.TRIGGER, struct.pack("<H", NOD)) == bytes([Status.DONE])
             player.trigger(NOD)
         assert core.frame() == player.frame().raw
 
@@ -220,13 +220,13 @@ def test_slow_cells_and_a_slow_line_lose_nothing() -> None:
     library().host_slow_line(25, 3)
     host = Host(core)
     host.hello()
-    assert host.ask(Kind.OPEN, struct.pack("<H", len(NEW)) + NEW[-2:] + b"\1") == b"\0"
+    assert host.ask(RequestKind.OPEN, struct.pack("<H", len(NEW)) + NEW[-2:] + b"\1") == b"\0"
     waiting = list(range(0, len(NEW), CHUNK))
     seq = 0
     while waiting:
         at = waiting.pop(dice.randrange(len(waiting)))
         seq = (seq + 1) & 0xFF
-        frame = LinkFrame(0, Kind.DATA, seq, struct.pack("<H", at) + NEW[at : at + CHUNK])
+        frame = LinkFrame(0, RequestKind.DATA, seq, struct.pack("<H", at) + NEW[at : at + CHUNK])
         core.feed(encode(frame))
         replies: list[LinkFrame] = []
         while not replies:
@@ -239,8 +239,8 @@ def test_slow_cells_and_a_slow_line_lose_nothing() -> None:
                 core.service()
     core.settle()
     core.take()
-    assert host.ask(Kind.VERIFY)[0] == Status.DONE
-    assert host.ask(Kind.COMMIT)[0] == Status.DONE
+    assert host.ask(RequestKind.VERIFY)[0] == Status.DONE
+    assert host.ask(RequestKind.COMMIT)[0] == Status.DONE
     assert host.table() == NEW
 
 
@@ -253,24 +253,24 @@ def test_the_show_goes_on_and_obeys_while_a_table_is_checked() -> None:
         assert core.frame() == quiet.frame().raw
     large = table_bytes(replace(decode(NEW), threads=(decode(NEW).threads[0] * 30,) * 2))
     opening = struct.pack("<H", len(large)) + large[-2:] + b"\1"
-    assert host.ask(Kind.OPEN, opening) == b"\0"
+    assert host.ask(RequestKind.OPEN, opening) == b"\0"
     for at in range(0, len(large), CHUNK):
-        host.ask(Kind.DATA, struct.pack("<H", at) + large[at : at + CHUNK])
+        host.ask(RequestKind.DATA, struct.pack("<H", at) + large[at : at + CHUNK])
     library().host_play_in_pauses(7)
     before = library().host_played()
-    trigger = LinkFrame(0, Kind.TRIGGER, 78, struct.pack("<H", NOD))
-    answered = core.exchange(encode(LinkFrame(0, Kind.VERIFY, 77)) + encode(trigger))
+    trigger = LinkFrame(0, RequestKind.TRIGGER, 78, struct.pack("<H", NOD))
+    answered = core.exchange(encode(LinkFrame(0, RequestKind.VERIFY, 77)) + encode(trigger))
     replies = Receiver().feed(answered)
     assert [(reply.kind & 0x7F, reply.payload[0]) for reply in replies] == [
-        (Kind.TRIGGER, Status.DONE),
-        (Kind.VERIFY, Status.DONE),
+        (RequestKind.TRIGGER, Status.DONE),
+        (RequestKind.VERIFY, Status.DONE),
     ]
     played = library().host_played() - before
     assert played > 5
     library().host_play_in_pauses(0)
     shown = {core.frame()[:2] for _ in range(30)}
     assert len(shown) > 1
-    commit = LinkFrame(0, Kind.COMMIT, 79)
+    commit = LinkFrame(0, RequestKind.COMMIT, 79)
     (reply,) = Receiver().feed(core.exchange(encode(commit)))
     assert reply.payload == bytes([Status.DONE])
     assert host.table() == large

@@ -11,8 +11,15 @@ from small_tables import NOD, OLD
 from firmware_gen.board.virtual import LocalPort, VirtualBoard
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.frames import LinkFrame, Receiver, encode
-from firmware_gen.link.host import TRIES, Link, Request
-from firmware_gen.link.protocol import PROTOCOL_VERSION, REPLY, Hello, Kind, Mode, Status
+from firmware_gen.link.host import TRIES, HostLink, LinkRequest
+from firmware_gen.link.protocol import (
+    PROTOCOL_VERSION,
+    REPLY,
+    Hello,
+    ReportedMode,
+    RequestKind,
+    Status,
+)
 from firmware_gen.link.transfer import transfer
 
 LIMIT_S = 2.0
@@ -20,9 +27,9 @@ LIMIT_S = 2.0
 
 def ready_board() -> VirtualBoard:
     virtual = VirtualBoard(write_s=0.0)
-    transfer(Link(LocalPort(virtual)), OLD)
+    transfer(HostLink(LocalPort(virtual)), OLD)
     virtual.advance(virtual.time_s + 1.0)
-    assert virtual.board.mode == Mode.READY
+    assert virtual.board.mode == ReportedMode.READY
     return virtual
 
 
@@ -67,15 +74,15 @@ class ResettingPort(LocalPort):
 def test_a_board_that_needs_up_to_1600_ms_to_start_is_reached(deaf_s: float) -> None:
     virtual = ready_board()
     port = ResettingPort(virtual, deaf_s)
-    hello = Link(port).greet()
-    assert hello.mode == Mode.STARTING
+    hello = HostLink(port).greet()
+    assert hello.mode == ReportedMode.STARTING
     assert port.now() - port.started_s < LIMIT_S
 
 
 def test_silence_ends_within_two_seconds_in_plain_words() -> None:
     port = BabblingPort(b"")
     with pytest.raises(LinkFailure, match="nobody answers on babbling") as failure:
-        Link(port).greet()
+        HostLink(port).greet()
     assert failure.value.reason == "no-answer"
     assert "250000 baud" in (failure.value.help or "")
     assert 1.6 < port.now() < LIMIT_S
@@ -95,7 +102,7 @@ def test_silence_ends_within_two_seconds_in_plain_words() -> None:
 def test_garbage_for_ever_ends_within_two_seconds_in_plain_words(babble: bytes) -> None:
     port = BabblingPort(babble)
     with pytest.raises(LinkFailure, match="does not speak this link") as failure:
-        Link(port).greet()
+        HostLink(port).greet()
     assert failure.value.reason == "garbage"
     assert 1.0 <= port.now() < 1.2
 
@@ -108,7 +115,7 @@ def test_a_few_stray_bytes_are_told_from_silence() -> None:
             return stray
 
     with pytest.raises(LinkFailure) as failure:
-        Link(Stray(b"")).greet()
+        HostLink(Stray(b"")).greet()
     assert failure.value.reason == "garbage"
 
 
@@ -120,7 +127,7 @@ def test_a_line_that_only_returns_what_is_sent_is_recognised() -> None:
             return sent
 
     with pytest.raises(LinkFailure, match="only returns what is sent to it") as failure:
-        Link(Echo(b"")).greet()
+        HostLink(Echo(b"")).greet()
     assert failure.value.reason == "echo"
 
 
@@ -139,10 +146,10 @@ def test_another_protocol_version_is_told(reply: bytes, words: str) -> None:
         def read(self, timeout_s: float) -> bytes:
             self._now += 0.001
             (hello,) = Receiver().feed(self.sent)
-            return encode(LinkFrame(1, Kind.HELLO | REPLY, hello.seq, reply))
+            return encode(LinkFrame(1, RequestKind.HELLO | REPLY, hello.seq, reply))
 
     with pytest.raises(LinkFailure, match=words) as failure:
-        Link(Other(b"")).greet()
+        HostLink(Other(b"")).greet()
     assert failure.value.reason == "wrong-version"
     assert failure.value.help
 
@@ -150,20 +157,20 @@ def test_another_protocol_version_is_told(reply: bytes, words: str) -> None:
 @pytest.mark.parametrize("cut", range(1, 14))
 def test_a_board_in_the_middle_of_a_frame_hears_the_next_host(cut: int) -> None:
     virtual = ready_board()
-    left_over = encode(LinkFrame(0, Kind.TRIGGER, 3, b"\x01\x01\x01\x01\x01"))
+    left_over = encode(LinkFrame(0, RequestKind.TRIGGER, 3, b"\x01\x01\x01\x01\x01"))
     virtual.receive(left_over[:cut])
     port = LocalPort(virtual)
-    assert Link(port).greet().mode == Mode.READY
+    assert HostLink(port).greet().mode == ReportedMode.READY
     assert port.now() < virtual.time_s + 0.1
 
 
 def test_what_an_earlier_host_left_in_the_line_is_not_taken_for_an_answer() -> None:
     virtual = ready_board()
     for seq in range(5):
-        virtual.receive(encode(LinkFrame(0, Kind.STATUS, seq)))
-    link = Link(LocalPort(virtual))
-    assert link.greet().mode == Mode.READY
-    assert link.state().mode == Mode.READY
+        virtual.receive(encode(LinkFrame(0, RequestKind.STATUS, seq)))
+    link = HostLink(LocalPort(virtual))
+    assert link.greet().mode == ReportedMode.READY
+    assert link.state().mode == ReportedMode.READY
 
 
 # -- retries -----------------------------------------------------------------------------------
@@ -174,7 +181,9 @@ def test_what_an_earlier_host_left_in_the_line_is_not_taken_for_an_answer() -> N
 def test_a_faulty_frame_does_not_start_a_cue_twice_nor_not_at_all(fault: str, way: str) -> None:
     virtual = ready_board()
     starts = Starts(virtual)
-    link = Link(FaultyPort(LocalPort(virtual), [GOOD, GOOD] + [GOOD] * (way == "reply") + [fault]))
+    link = HostLink(
+        FaultyPort(LocalPort(virtual), [GOOD, GOOD] + [GOOD] * (way == "reply") + [fault])
+    )
     link.greet()
     assert link.trigger(NOD).done
     assert starts.count == 1
@@ -187,7 +196,7 @@ def test_whatever_happens_to_frames_a_cue_starts_once_for_each_trigger_that_is_c
 ) -> None:
     virtual = ready_board()
     starts = Starts(virtual)
-    link = Link(FaultyPort(LocalPort(virtual), faults))
+    link = HostLink(FaultyPort(LocalPort(virtual), faults))
     confirmed = failed = 0
     for _ in range(6):
         try:
@@ -197,17 +206,17 @@ def test_whatever_happens_to_frames_a_cue_starts_once_for_each_trigger_that_is_c
             link.state()
         except LinkFailure:
             failed += 1
-            link = Link(link.port)
+            link = HostLink(link.port)
     assert confirmed <= starts.count <= confirmed + failed
 
 
 def test_a_lost_frame_is_sent_again_until_five_tries_are_over() -> None:
     virtual = ready_board()
     port = FaultyPort(LocalPort(virtual), [GOOD, GOOD] + ["drop"] * (TRIES - 1))
-    link = Link(port)
+    link = HostLink(port)
     link.greet()
     started = port.now()
-    assert link.state().mode == Mode.READY
+    assert link.state().mode == ReportedMode.READY
     assert link.traffic.repeats == TRIES - 1
     assert 1.0 < port.now() - started < 1.2
 
@@ -215,7 +224,7 @@ def test_a_lost_frame_is_sent_again_until_five_tries_are_over() -> None:
 def test_a_board_that_dies_is_told_within_two_seconds() -> None:
     virtual = ready_board()
     port = FaultyPort(LocalPort(virtual), [GOOD, GOOD] + ["drop"] * 99)
-    link = Link(port)
+    link = HostLink(port)
     link.greet()
     started = port.now()
     with pytest.raises(LinkFailure, match="stopped answering") as failure:
@@ -236,7 +245,7 @@ def test_a_babbling_board_is_given_up_in_the_middle_too() -> None:
 
     gone = False
     port = Gone(virtual)
-    link = Link(port)
+    link = HostLink(port)
     link.greet()
     gone = True
     started = port.now()
@@ -247,7 +256,7 @@ def test_a_babbling_board_is_given_up_in_the_middle_too() -> None:
 
 def test_a_board_reset_in_the_middle_is_told_and_its_cue_is_not_started_again() -> None:
     virtual = ready_board()
-    link = Link(LocalPort(virtual))
+    link = HostLink(LocalPort(virtual))
     link.greet()
     virtual.restart()
     virtual.advance(virtual.time_s + 1.0)
@@ -260,7 +269,7 @@ def test_a_board_reset_in_the_middle_is_told_and_its_cue_is_not_started_again() 
 
 def test_a_second_host_is_told_that_another_program_speaks_to_the_board() -> None:
     virtual = ready_board()
-    first, second = Link(LocalPort(virtual)), Link(LocalPort(virtual))
+    first, second = HostLink(LocalPort(virtual)), HostLink(LocalPort(virtual))
     first.greet()
     for _ in range(3):
         first.button(9, False)
@@ -277,10 +286,10 @@ def test_a_second_host_is_told_that_another_program_speaks_to_the_board() -> Non
 
 def test_replies_come_in_the_order_of_the_requests_whatever_order_they_arrive_in() -> None:
     virtual = ready_board()
-    link = Link(FaultyPort(LocalPort(virtual), [GOOD, GOOD, GOOD, GOOD, "late"]))
+    link = HostLink(FaultyPort(LocalPort(virtual), [GOOD, GOOD, GOOD, GOOD, "late"]))
     link.greet()
     offsets = (0, 8, 16, 24)
-    requests = [Request(Kind.READ, bytes([offset, 0, 8])) for offset in offsets]
+    requests = [LinkRequest(RequestKind.READ, bytes([offset, 0, 8])) for offset in offsets]
     replies = link.exchange(requests, window=4)
     assert [reply.rest for reply in replies] == [OLD[offset : offset + 8] for offset in offsets]
 
@@ -305,7 +314,7 @@ def test_a_slow_line_is_given_the_time_its_bytes_take() -> None:
             self._due = [(due, data) for due, data in self._due if due > self.now()]
             return ready
 
-    link = Link(Slow())
+    link = HostLink(Slow())
     link.greet()
     assert link.table() == OLD
     assert link.traffic.repeats == 0
@@ -334,7 +343,7 @@ class AnyBoard(BabblingPort):
 
     def _answer(self, request: LinkFrame) -> bytes:
         payload = next(self._payloads, b"\0" * 30)
-        if request.kind == Kind.HELLO and self._hello:
+        if request.kind == RequestKind.HELLO and self._hello:
             self._hello = False
             payload = b"\0" + Hello(1, 1, 0, 1, 2, 2, 500, 0, 0, 0, 32, 2).pack()
         return encode(LinkFrame(1, request.kind | REPLY, request.seq, payload))
@@ -355,7 +364,7 @@ def test_a_board_that_answers_anything_ends_in_a_result_or_in_words(
     payloads: list[bytes], deed: str
 ) -> None:
     port = AnyBoard(payloads)
-    link = Link(port)
+    link = HostLink(port)
     try:
         link.greet()
         if deed == "transfer":

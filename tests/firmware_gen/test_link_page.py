@@ -13,7 +13,7 @@ from firmware_gen.board.receiving import WINDOW
 from firmware_gen.chips import CHIPS
 from firmware_gen.link import host as link
 from firmware_gen.link import protocol
-from firmware_gen.link.protocol import ORDERED, Kind, Mode, Status
+from firmware_gen.link.protocol import ORDERED, ReportedMode, RequestKind, Status
 
 PAGE = (Path(firmware_gen.__file__).parent / "LINK.md").read_text(encoding="utf-8")
 PLAIN = " ".join(PAGE.split())
@@ -33,13 +33,13 @@ def rows(first: str) -> list[list[str]]:
 
 def test_kinds_are_those_of_the_page() -> None:
     assert {(int(row[0], 16), row[1]) for row in rows("| kind | name")} == {
-        (kind.value, kind.name.lower()) for kind in Kind
+        (kind.value, kind.name.lower()) for kind in RequestKind
     }
 
 
 def test_modes_are_those_of_the_page() -> None:
     assert {(int(row[0]), row[1]) for row in rows("| mode | name")} == {
-        (mode.value, mode.name.lower()) for mode in Mode
+        (mode.value, mode.name.lower()) for mode in ReportedMode
     }
 
 
@@ -59,23 +59,23 @@ def size(text: str) -> int:
 @pytest.mark.parametrize(
     ("kind", "struct"),
     [
-        (Kind.HELLO, protocol.HELLO),
-        (Kind.OPEN, protocol.OPEN),
-        (Kind.DATA, protocol.DATA),
-        (Kind.READ, protocol.READ),
-        (Kind.TRIGGER, protocol.TRIGGER),
-        (Kind.BUTTON, protocol.BUTTON),
+        (RequestKind.HELLO, protocol.HELLO),
+        (RequestKind.OPEN, protocol.OPEN),
+        (RequestKind.DATA, protocol.DATA),
+        (RequestKind.READ, protocol.READ),
+        (RequestKind.TRIGGER, protocol.TRIGGER),
+        (RequestKind.BUTTON, protocol.BUTTON),
     ],
 )
-def test_payloads_are_as_long_as_the_page_says(kind: Kind, struct: object) -> None:
+def test_payloads_are_as_long_as_the_page_says(kind: RequestKind, struct: object) -> None:
     row = next(row for row in rows("| kind | name") if int(row[0], 16) == kind)
     assert size(row[2]) == struct.size  # type: ignore[attr-defined]
 
 
 def test_replies_are_as_long_as_the_page_says() -> None:
     by_kind = {int(row[0], 16): row[3] for row in rows("| kind | name")}
-    assert size(by_kind[Kind.HELLO]) == len(protocol.Hello(*[0] * 12).pack())
-    assert size(by_kind[Kind.VERIFY]) == protocol.VERIFY_REPLY.size
+    assert size(by_kind[RequestKind.HELLO]) == len(protocol.Hello(*[0] * 12).pack())
+    assert size(by_kind[RequestKind.VERIFY]) == protocol.VERIFY_REPLY.size
     section = PAGE.split("## 5. Status")[1].split("##")[0].split("Counters")[0]
     assert size(section) == len(protocol.State(*[0] * 12).pack())
 
@@ -123,8 +123,8 @@ def test_chunks_and_windows_are_those_of_the_page() -> None:
         f"After {link.HELLO_FOR_S} s without a reply",
         f"{link.GARBAGE_BYTES} bytes came that hold no valid frame",
         f"{link.TIME_OUT_S * 1000:.0f} ms after the last byte went out",
-        f"(verify {link.TIME_OUTS_S[Kind.VERIFY]:.0f} s, commit "
-        f"{link.TIME_OUTS_S[Kind.COMMIT]:.0f} s)",
+        f"(verify {link.TIME_OUTS_S[RequestKind.VERIFY]:.0f} s, commit "
+        f"{link.TIME_OUTS_S[RequestKind.COMMIT]:.0f} s)",
         f"waits {link.BUSY_PAUSE_S * 1000:.0f} ms",
         f"at most {link.BUSY_FOR_S:.0f} s in all",
         "five tries" if link.TRIES == 5 else f"{link.TRIES} tries",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from firmware_gen.player.light import FULL, Light, Modulation, StripPainter, noise
+from firmware_gen.player.light import FULL, PlayedLight, RunningEffect, StripPainter, noise
 from firmware_gen.player.pulses import PulseLine
 from firmware_gen.table.laws import law_by_id
 from firmware_gen.table.layout import EFFECTS, ORDERS
@@ -94,10 +94,10 @@ def test_a_pulse_is_that_of_its_segment_within_the_travel(angle: int, ticks: int
 # -- effects --------------------------------------------------------------------------------------
 
 
-def effect(name: str, depth: int = 200, pixels: int = 1, width: int = 0) -> Modulation:
+def effect(name: str, depth: int = 200, pixels: int = 1, width: int = 0) -> RunningEffect:
     """An effect of 1 s from time 0, seed 7."""
     op = Modulate(0, EFFECTS.index(name), 1000, depth, 7, width)
-    return Modulation(op, 0, pixels)
+    return RunningEffect(op, 0, pixels)
 
 
 @pytest.mark.parametrize(
@@ -161,7 +161,7 @@ def test_a_sparkle_lights_a_share_of_the_pixels_which_then_fade() -> None:
     ],
 )
 def test_a_cap_bounds_the_sum_of_all_bytes(cap: int, byte: int) -> None:
-    light = Light(3, 4)
+    light = PlayedLight(3, 4)
     light.jump((200 << 8,) * 3)
     painted = StripPainter(StripRecord(5, 4, ORDERS.index("rgb"), cap, 0)).paint(light, 0)
     assert painted == bytes([byte] * 12)
@@ -169,7 +169,7 @@ def test_a_cap_bounds_the_sum_of_all_bytes(cap: int, byte: int) -> None:
 
 
 def test_a_strip_sends_its_colours_in_its_own_order() -> None:
-    light = Light(3, 1)
+    light = PlayedLight(3, 1)
     light.jump((200 << 8, 0, 0))
     for order, name in enumerate(ORDERS):
         painted = StripPainter(StripRecord(5, 1, order, 0, 0)).paint(light, 0)

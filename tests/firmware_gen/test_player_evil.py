@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from firmware_gen.player.player import Mode, Player
+from firmware_gen.link.protocol import ReportedMode
+from firmware_gen.player.player import Player
 from firmware_gen.table.layout import LOOP_FOREVER
-from firmware_gen.table.ops import Act, Delay, Loop, LoopBack
+from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack
 from firmware_gen.table.records import encode
 from tests.firmware_gen.evil_tables import EVIL, FLOOD, requests_for
 from tests.firmware_gen.requests import replay
@@ -21,7 +22,7 @@ def test_an_evil_table_plays_on_and_can_be_stopped(name: str) -> None:
     player.stop()
     player.stop()
     shown = player.frame()
-    assert player.mode == Mode.LIMP
+    assert player.mode == ReportedMode.LIMP
     assert player.live_runs == 0
     assert not any(shown.pulses)
 
@@ -29,7 +30,7 @@ def test_an_evil_table_plays_on_and_can_be_stopped(name: str) -> None:
 def test_a_thread_that_floods_does_not_starve_the_others() -> None:
     made = table(
         (LAMP, SWITCH),
-        ((Loop(LOOP_FOREVER), *FLOOD, Delay(10), LoopBack()), (Act(0, 200, 0),)),
+        ((Loop(LOOP_FOREVER), *FLOOD, Delay(10), LoopBack()), (ActOp(0, 200, 0),)),
         uses=(2, 1),
     )
     player = Player(encode(made))

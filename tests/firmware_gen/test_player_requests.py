@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from firmware_gen.player.player import Mode, Player
+from firmware_gen.link.protocol import ReportedMode
+from firmware_gen.player.player import Player
 from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.lightness import duty_of, lightness_of
-from firmware_gen.table.ops import Act, Delay, ForkTo, GoOn, Loop, LoopBack, Modulate, Turn
+from firmware_gen.table.ops import ActOp, Delay, ForkTo, GoOnTo, Loop, LoopBack, Modulate, Turn
 from firmware_gen.table.records import BindingRecord, Table, TableError, encode
 from tests.firmware_gen.tables_by_hand import (
     FIN,
@@ -26,14 +27,14 @@ from tests.firmware_gen.tables_by_hand import (
 SAFE_TICKS = 2289
 """Pulse of the jaw's safe angle, 20 deg: 1800 + 20/45 (2900 - 1800) = 2288.9."""
 
-OPEN = (Act(0, 6500, 400, True),)
-SHUT = (Act(0, 1000, 400, True),)
+OPEN = (ActOp(0, 6500, 400, True),)
+SHUT = (ActOp(0, 1000, 400, True),)
 
 
 def ready(made: Table) -> Player:
     """A player in the first frame in which it hears requests."""
     player = Player(encode(made))
-    while player.mode != Mode.READY:
+    while player.mode != ReportedMode.READY:
         player.frame()
     return player
 
@@ -54,10 +55,10 @@ def test_servos_get_pulses_one_after_another_at_the_safe_angle() -> None:
 
 
 def test_without_servos_the_board_is_ready_at_once() -> None:
-    player = Player(table((LAMP,), ((Act(0, 200, 0),),)))
+    player = Player(table((LAMP,), ((ActOp(0, 200, 0),),)))
     player.trigger(1)
     assert player.frame().duties == (65535,)
-    assert player.mode == Mode.READY
+    assert player.mode == ReportedMode.READY
 
 
 def test_while_starting_triggers_buttons_and_standby_are_refused() -> None:
@@ -78,7 +79,7 @@ def test_stop_and_limp_make_limp_while_starting() -> None:
         player.frame()
         getattr(player, action)()
         assert player.frame().pulses == (0,)
-        assert player.mode == Mode.LIMP
+        assert player.mode == ReportedMode.LIMP
 
 
 def test_bytes_that_are_no_table_make_no_player() -> None:
@@ -104,7 +105,7 @@ def test_an_unknown_tag_does_nothing() -> None:
 
 def test_a_button_starts_every_cue_bound_to_it() -> None:
     bindings = (BindingRecord(4, 0, False), BindingRecord(4, 1, False))
-    player = ready(table((JAW, LAMP), (OPEN, (Act(1, 200, 0),)), uses=(1, 2), bindings=bindings))
+    player = ready(table((JAW, LAMP), (OPEN, (ActOp(1, 200, 0),)), uses=(1, 2), bindings=bindings))
     player.button(4, True)
     player.frame()
     assert player.running_cues == 0b01  # the second cue took no time
@@ -176,7 +177,12 @@ def test_a_new_press_does_not_hold_what_an_old_one_started() -> None:
 
 
 def test_a_cue_takes_its_outputs_and_leaves_the_others_going() -> None:
-    both = (Act(0, 6500, 400), Act(1, 4000, 400, True), Act(0, 1000, 400), Act(1, -4000, 400, True))
+    both = (
+        ActOp(0, 6500, 400),
+        ActOp(1, 4000, 400, True),
+        ActOp(0, 1000, 400),
+        ActOp(1, -4000, 400, True),
+    )
     player = ready(table((JAW, FIN), (both, SHUT), uses=(0b11, 0b01)))
     player.trigger(1)
     play(player, 5)
@@ -279,7 +285,7 @@ def test_a_cue_taken_over_ends_only_if_the_other_can_start() -> None:
 
 def test_a_stretched_move_delays_what_follows_in_its_thread() -> None:
     slow = replace(JAW, speed_limit=100)
-    twice = (Act(0, 8000, 100, True), Turn(1, True), Act(0, 0, 100, True))
+    twice = (ActOp(0, 8000, 100, True), Turn(1, True), ActOp(0, 0, 100, True))
     player = ready(table((slow, SWITCH), (twice,)))
     player.trigger(1)
     frames = play(player, 130)
@@ -294,7 +300,7 @@ def test_a_stretched_move_delays_what_follows_in_its_thread() -> None:
 
 def test_a_fork_runs_beside_its_thread_and_the_cue_ends_with_the_longer() -> None:
     made = table(
-        (JAW, FIN), ((ForkTo(1), *OPEN), (Act(1, 4000, 1000, True),)), uses=(3,), reserved=(2,)
+        (JAW, FIN), ((ForkTo(1), *OPEN), (ActOp(1, 4000, 1000, True),)), uses=(3,), reserved=(2,)
     )
     player = ready(made)
     player.trigger(1)
@@ -320,7 +326,7 @@ def test_a_fork_without_a_free_thread_tries_again() -> None:
 
 def test_a_thread_goes_on_in_another_without_losing_time() -> None:
     straight = table((JAW,), ((*OPEN, *SHUT),))
-    parted = table((JAW,), ((*OPEN, GoOn(1)), SHUT), uses=(1,))
+    parted = table((JAW,), ((*OPEN, GoOnTo(1)), SHUT), uses=(1,))
     rows = []
     for made in (straight, parted):
         player = ready(made)
@@ -330,7 +336,7 @@ def test_a_thread_goes_on_in_another_without_losing_time() -> None:
 
 
 def test_more_ops_than_a_frame_holds_are_counted_and_go_on_later() -> None:
-    player = ready(table((LAMP,), (tuple(Act(0, n % 200, 0) for n in range(600)),)))
+    player = ready(table((LAMP,), (tuple(ActOp(0, n % 200, 0) for n in range(600)),)))
     player.trigger(1)
     player.frame()
     assert (player.overruns, player.live_runs) == (1, 1)
@@ -352,7 +358,7 @@ def test_stop_moves_to_the_safe_angle_and_then_releases_the_servos() -> None:
     assert 17 <= end <= 21
     assert abs(pulses[end - 1] - SAFE_TICKS) < 20
     assert pulses[end:] == [0] * (25 - end)
-    assert player.mode == Mode.LIMP
+    assert player.mode == ReportedMode.LIMP
 
 
 def test_a_second_stop_makes_limp_at_once() -> None:
@@ -361,7 +367,7 @@ def test_a_second_stop_makes_limp_at_once() -> None:
     play(player, 10)
     player.button(7, True)
     player.frame()
-    assert player.mode == Mode.STOPPING
+    assert player.mode == ReportedMode.STOPPING
     player.button(7, True)
     assert player.frame().pulses == (0,)
 
@@ -369,7 +375,7 @@ def test_a_second_stop_makes_limp_at_once() -> None:
 def test_stop_ends_runs_waits_effects_and_switches() -> None:
     made = table(
         (JAW, LAMP, SWITCH),
-        ((Turn(2, True), Modulate(1, 4, 400, 200, 1, 1), Act(1, 200, 0), *OPEN), SHUT),
+        ((Turn(2, True), Modulate(1, 4, 400, 200, 1, 1), ActOp(1, 200, 0), *OPEN), SHUT),
         conflicts=(TAKE, WAIT),
         stop_time=20,
     )
@@ -387,7 +393,7 @@ def test_stop_ends_runs_waits_effects_and_switches() -> None:
 
 
 def test_lights_go_on_in_limp() -> None:
-    player = ready(table((JAW, LAMP), ((Act(1, 200, 2000), Delay(2000)),)))
+    player = ready(table((JAW, LAMP), ((ActOp(1, 200, 2000), Delay(2000)),)))
     player.trigger(1)
     play(player, 10)
     player.limp()
@@ -403,13 +409,13 @@ def test_only_standby_leaves_limp() -> None:
     player.stop()
     player.limp()
     player.frame()
-    assert (player.mode, player.refused) == (Mode.LIMP, 1)
+    assert (player.mode, player.refused) == (ReportedMode.LIMP, 1)
     player.standby()
     frame = player.frame()
-    assert player.mode == Mode.STARTING
+    assert player.mode == ReportedMode.STARTING
     assert (frame.pulses[0], frame.duties) == (SAFE_TICKS, (0,))
     frames = play(player, 4)
-    assert player.mode == Mode.READY
+    assert player.mode == ReportedMode.READY
     assert frames[-1].duties == (duty_of(lightness_of(40 << 8)),)
 
 
@@ -417,7 +423,7 @@ def test_standby_is_refused_in_every_other_mode() -> None:
     player = ready(table((JAW,), (OPEN,)))
     player.standby()
     player.frame()
-    assert (player.mode, player.refused) == (Mode.READY, 1)
+    assert (player.mode, player.refused) == (ReportedMode.READY, 1)
 
 
 def test_a_button_held_through_limp_is_still_down_afterwards() -> None:
@@ -430,7 +436,7 @@ def test_a_button_held_through_limp_is_still_down_afterwards() -> None:
     player.button(1, True)
     player.standby()
     play(player, 5)
-    assert (player.mode, player.live_runs) == (Mode.READY, 0)
+    assert (player.mode, player.live_runs) == (ReportedMode.READY, 0)
     player.button(1, True)
     play(player, 50)
     assert player.live_runs == 1
@@ -456,7 +462,7 @@ def test_the_lost_cue_starts_once_after_the_silence_and_again_after_the_next() -
 
 def test_a_lost_cue_that_is_refused_tries_again() -> None:
     made = table(
-        (JAW, FIN), (OPEN, (Act(0, 500, 1000, True),)), (REFUSE, TAKE), lost=0, lost_time=1
+        (JAW, FIN), (OPEN, (ActOp(0, 500, 1000, True),)), (REFUSE, TAKE), lost=0, lost_time=1
     )
     player = ready(made)
     player.heard()
@@ -472,7 +478,7 @@ def test_requests_act_in_the_order_of_their_arrival() -> None:
     player.stop()
     player.trigger(2)
     player.frame()
-    assert (player.mode, player.refused, player.live_runs) == (Mode.STOPPING, 1, 0)
+    assert (player.mode, player.refused, player.live_runs) == (ReportedMode.STOPPING, 1, 0)
 
 
 def test_strips_and_lamps_jump_to_their_safe_light_when_ready() -> None:

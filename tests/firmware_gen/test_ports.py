@@ -15,7 +15,7 @@ import pytest
 from serial import SerialException
 
 from firmware_gen.link.failures import LinkFailure
-from firmware_gen.link.host import Link
+from firmware_gen.link.host import HostLink
 from firmware_gen.link.ports import explain, find_port, only_candidate, open_port
 
 posix_only = pytest.mark.skipif(os.name != "posix", reason="needs pseudo-terminals")
@@ -111,7 +111,7 @@ def test_a_port_whose_other_end_goes_away_is_told() -> None:
     os.close(board_end)
     os.close(host_end)
     with pytest.raises(LinkFailure) as failure:
-        Link(port).greet()
+        HostLink(port).greet()
     assert failure.value.reason == "port-lost"
     port.close()
 
@@ -146,7 +146,7 @@ def closing_server() -> Iterator[str]:
 def test_a_board_that_talks_to_another_host_is_busy(closing_server: str) -> None:
     port = open_port(closing_server)
     with pytest.raises(LinkFailure, match="another program talks to this board") as failure:
-        Link(port).greet()
+        HostLink(port).greet()
     assert failure.value.reason == "port-busy"
     port.close()
 

@@ -11,16 +11,16 @@ from hypothesis import strategies as st
 
 from firmware_gen.table.layout import HEADER
 from firmware_gen.table.ops import (
-    Act,
-    Call,
+    ActOp,
     Called,
+    CallTo,
     Delay,
     ForkTo,
-    GoOn,
+    GoOnTo,
     Loop,
     LoopBack,
     Modulate,
-    Op,
+    TableOp,
     Turn,
     duration_bytes,
     op_bytes,
@@ -101,14 +101,14 @@ def test_waits_take_the_fewest_bytes(duration_ms: int, text: str) -> None:
 @pytest.mark.parametrize(
     ("op", "text"),
     [
-        (Act(0, 4500, 260), "00 19 2d"),
-        (Act(0, 4500, 260, wait=True), "40 19 2d"),
-        (Act(0, -12800, 10), "00 00 80"),
-        (Act(0, 12700, 10), "00 00 7f"),
-        (Act(0, 12800, 10), "10 00 00 32"),
-        (Act(0, 1250, 10, True, 3), "70 00 03 e2 04"),
-        (Act(1, 200, 1700, law=0), "21 a0 00 c8"),
-        (Act(2, 63, 40, True), "42 03 3f"),
+        (ActOp(0, 4500, 260), "00 19 2d"),
+        (ActOp(0, 4500, 260, wait=True), "40 19 2d"),
+        (ActOp(0, -12800, 10), "00 00 80"),
+        (ActOp(0, 12700, 10), "00 00 7f"),
+        (ActOp(0, 12800, 10), "10 00 00 32"),
+        (ActOp(0, 1250, 10, True, 3), "70 00 03 e2 04"),
+        (ActOp(1, 200, 1700, law=0), "21 a0 00 c8"),
+        (ActOp(2, 63, 40, True), "42 03 3f"),
         (Turn(3, True), "13"),
         (Turn(3, False), "03"),
         (Delay(30), "c2"),
@@ -116,13 +116,13 @@ def test_waits_take_the_fewest_bytes(duration_ms: int, text: str) -> None:
         (Loop(65535), "82 ff ff"),
         (LoopBack(), "83"),
         (ForkTo(1), "84 34 12"),
-        (GoOn(1), "86 34 12"),
-        (Call(1), "ba 34 12"),
+        (GoOnTo(1), "86 34 12"),
+        (CallTo(1), "ba 34 12"),
         (Modulate(1, 0), "85 01 00"),
         (Modulate(2, 4, 1000, 160, 7, 3), "85 02 04 e8 03 a0 07 03"),
     ],
 )
-def test_ops_are_these_bytes(op: Op, text: str) -> None:
+def test_ops_are_these_bytes(op: TableOp, text: str) -> None:
     stated = [Called(0, 0, False), Called(2, 2, True)]
     assert op_bytes(op, KINDS, [0, 0x1234], stated) == bytes.fromhex(text)
 
@@ -140,7 +140,7 @@ def test_a_whole_table_is_these_bytes() -> None:
         colours=((0, 100, 200),),
         laws=(LawRecord(5), LawRecord(2, 21845), LawRecord(9, 32768, 1)),
         cues=(CueRecord(0xBEEF, 0b0101, 2, 3, 0),),
-        threads=((Act(0, 3000, 300, wait=True),),),
+        threads=((ActOp(0, 3000, 300, wait=True),),),
         lost=0,
         lost_time=20,
         stop_button=4,
@@ -226,9 +226,9 @@ def test_the_first_fault_of_several_is_the_reason() -> None:
         Table(1, 1, cues=(CueRecord(1, 0, 0, 1, 0),)),
         Table(1, 1, threads=((Delay(70_001),),)),
         Table(1, 1, threads=((Delay(65_536_000),),)),
-        Table(1, 1, threads=((Call(1),), (Call(2),), (Call(3),), (Call(4),), ())),
-        Table(1, 1, threads=((Call(1),), (GoOn(2),), ())),
-        Table(1, 1, threads=((Call(0),),)),
+        Table(1, 1, threads=((CallTo(1),), (CallTo(2),), (CallTo(3),), (CallTo(4),), ())),
+        Table(1, 1, threads=((CallTo(1),), (GoOnTo(2),), ())),
+        Table(1, 1, threads=((CallTo(0),),)),
         Table(1, 1, threads=((Delay(-1),),)),
         Table(1, 1, threads=((ForkTo(5),),)),
         Table(1, 1, threads=((Turn(0, True),),)),

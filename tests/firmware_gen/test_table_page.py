@@ -11,7 +11,7 @@ import firmware_gen
 from firmware_gen.chips import CHIPS
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import INITIAL, crc16
-from firmware_gen.link.protocol import Mode
+from firmware_gen.link.protocol import ReportedMode
 from firmware_gen.table import layout
 from firmware_gen.table.laws import LISTED, law_by_id
 from firmware_gen.table.layout import LAW_IDS, LAWS_BY_ID
@@ -203,7 +203,7 @@ def test_refusals_are_those_stated() -> None:
 def test_modes_are_those_of_the_player() -> None:
     stated = re.findall(r"\*\*Modes\*\*: (.*)", PAGE)[0]
     words = dict.fromkeys(re.findall(r"[a-z]+", stated))
-    names = [mode.name.lower() for mode in Mode]
+    names = [mode.name.lower() for mode in ReportedMode]
     assert [word for word in words if word in names] == names
 
 

@@ -19,8 +19,8 @@ from firmware_gen.board.virtual import LocalPort, VirtualBoard
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import crc16
 from firmware_gen.link.failures import LinkFailure
-from firmware_gen.link.host import Link
-from firmware_gen.link.protocol import NO_ADDRESS, Hello, Kind, Mode
+from firmware_gen.link.host import HostLink
+from firmware_gen.link.protocol import NO_ADDRESS, Hello, ReportedMode, RequestKind
 from firmware_gen.link.transfer import check_board, choose_table, transfer
 from firmware_gen.table.records import Table, encode
 
@@ -30,7 +30,7 @@ WRITE_S = ATMEGA328P.memory.write_s
 def board_with(table: bytes, write_s: float = 0.0) -> VirtualBoard:
     virtual = VirtualBoard(write_s=write_s)
     if table:
-        transfer(Link(LocalPort(virtual)), table)
+        transfer(HostLink(LocalPort(virtual)), table)
     return virtual
 
 
@@ -43,7 +43,7 @@ def long_table() -> bytes:
 def test_a_transfer_puts_the_table_into_the_other_slot_and_reads_it_back() -> None:
     virtual = board_with(OLD)
     steps: list[tuple[str, int, int]] = []
-    done = transfer(Link(LocalPort(virtual)), NEW, progress=lambda *step: steps.append(step))
+    done = transfer(HostLink(LocalPort(virtual)), NEW, progress=lambda *step: steps.append(step))
     assert virtual.board.slots.table == NEW
     assert (done.slot, done.address, done.length, done.repeats, done.restarts) == (
         1,
@@ -68,7 +68,7 @@ def test_storing_is_what_takes_the_time() -> None:
     """Within 1.1 times the 3.4 ms that each changed byte takes."""
     virtual = board_with(b"", write_s=WRITE_S)
     table = long_table()
-    transfer(Link(LocalPort(virtual)), table)
+    transfer(HostLink(LocalPort(virtual)), table)
     assert virtual.time_s < 1.1 * WRITE_S * virtual.eeprom.writes
 
 
@@ -78,7 +78,7 @@ def test_whatever_happens_to_frames_the_new_show_plays_or_the_old_one_does(
     faults: list[str],
 ) -> None:
     virtual = board_with(OLD)
-    link = Link(FaultyPort(LocalPort(virtual), faults))
+    link = HostLink(FaultyPort(LocalPort(virtual), faults))
     try:
         transfer(link, NEW)
     except LinkFailure:
@@ -94,7 +94,7 @@ def test_whatever_happens_to_frames_the_new_show_plays_or_the_old_one_does(
 def test_a_transfer_survives_every_third_frame_spoilt(faults: list[tuple[str, int]]) -> None:
     script = [each for fault, good in faults for each in [fault, *[GOOD] * good]]
     virtual = board_with(OLD)
-    transfer(Link(FaultyPort(LocalPort(virtual), script)), NEW)
+    transfer(HostLink(FaultyPort(LocalPort(virtual), script)), NEW)
     assert virtual.board.slots.table == NEW
 
 
@@ -113,7 +113,7 @@ def test_a_board_that_restarts_on_the_way_is_flashed_all_the_same(seed: int) -> 
             super().write(data)
 
     port = Restarting(virtual)
-    done = transfer(Link(port), NEW)
+    done = transfer(HostLink(port), NEW)
     assert virtual.board.slots.table == NEW
     assert done.restarts <= port.restarts
 
@@ -121,14 +121,14 @@ def test_a_board_that_restarts_on_the_way_is_flashed_all_the_same(seed: int) -> 
 def test_a_board_that_restarts_after_it_took_the_show_is_not_sent_it_again() -> None:
     """Its reply to commit is lost with the restart: what it plays says that all is done."""
     virtual = board_with(OLD)
-    opened: list[Kind] = []
+    opened: list[RequestKind] = []
 
     class RestartingOnce(LocalPort):
         has_restarted = False
 
         def write(self, data: bytes) -> None:
-            if data[3] == Kind.OPEN:
-                opened.append(Kind.OPEN)
+            if data[3] == RequestKind.OPEN:
+                opened.append(RequestKind.OPEN)
             super().write(data)
 
         def read(self, timeout_s: float) -> bytes:
@@ -139,7 +139,7 @@ def test_a_board_that_restarts_after_it_took_the_show_is_not_sent_it_again() -> 
             self.virtual.restart()
             return b""
 
-    done = transfer(Link(RestartingOnce(virtual)), NEW)
+    done = transfer(HostLink(RestartingOnce(virtual)), NEW)
     assert (done.restarts, len(opened)) == (1, 1)
     assert virtual.board.slots.table == NEW
 
@@ -149,12 +149,12 @@ def test_a_board_that_restarts_again_and_again_is_given_up_and_plays_the_old_sho
 
     class Restarting(LocalPort):
         def write(self, data: bytes) -> None:
-            if data[3] == Kind.VERIFY:
+            if data[3] == RequestKind.VERIFY:
                 self.virtual.restart()
             super().write(data)
 
     with pytest.raises(LinkFailure, match="lost the transfer: it restarted") as failure:
-        transfer(Link(Restarting(virtual)), NEW)
+        transfer(HostLink(Restarting(virtual)), NEW)
     assert failure.value.reason == "board-reset"
     assert virtual.board.slots.table == OLD
 
@@ -162,12 +162,12 @@ def test_a_board_that_restarts_again_and_again_is_given_up_and_plays_the_old_sho
 @pytest.mark.parametrize("count", range(0, 40, 3))
 def test_a_cable_pulled_at_any_time_leaves_the_old_show_or_the_new_one(count: int) -> None:
     virtual = board_with(OLD)
-    link = Link(FaultyPort(LocalPort(virtual), [GOOD] * count + ["drop"] * 500))
+    link = HostLink(FaultyPort(LocalPort(virtual), [GOOD] * count + ["drop"] * 500))
     with suppress(LinkFailure):
         transfer(link, NEW)
     virtual.restart()
     assert virtual.board.slots.table in (OLD, NEW)
-    assert transfer(Link(LocalPort(virtual)), NEW).length == len(NEW)
+    assert transfer(HostLink(LocalPort(virtual)), NEW).length == len(NEW)
 
 
 def test_worn_out_memory_ends_in_verify_failed_and_the_old_show_plays() -> None:
@@ -178,9 +178,9 @@ def test_worn_out_memory_ends_in_verify_failed_and_the_old_show_plays() -> None:
                 self.cells[address] = 0x77
 
     virtual = VirtualBoard(Worn(), write_s=0.0)
-    transfer(Link(LocalPort(virtual)), OLD)
+    transfer(HostLink(LocalPort(virtual)), OLD)
     with pytest.raises(LinkFailure, match="verify failed") as failure:
-        transfer(Link(LocalPort(virtual)), NEW)
+        transfer(HostLink(LocalPort(virtual)), NEW)
     assert failure.value.reason == "verify-failed"
     assert "The old show is still there" in (failure.value.help or "")
     virtual.restart()
@@ -198,8 +198,8 @@ def test_a_byte_that_was_stored_wrongly_once_is_sent_again() -> None:
                 self.cells[address] ^= 0x10
 
     virtual = VirtualBoard(SpoilsOnce(), write_s=0.0)
-    transfer(Link(LocalPort(virtual)), OLD)
-    assert transfer(Link(LocalPort(virtual)), NEW).restarts == 1
+    transfer(HostLink(LocalPort(virtual)), OLD)
+    assert transfer(HostLink(LocalPort(virtual)), NEW).restarts == 1
     assert virtual.board.slots.table == NEW
 
 
@@ -207,7 +207,7 @@ def test_too_large_a_table_is_told_with_both_sizes_and_nothing_is_sent() -> None
     small_chip = replace(ATMEGA328P, memory=replace(ATMEGA328P.memory, slot=60))
     virtual = VirtualBoard(chip=small_chip, write_s=0.0)
     with pytest.raises(LinkFailure, match="79 bytes, the board's slots hold 60") as failure:
-        transfer(Link(LocalPort(virtual)), OLD)
+        transfer(HostLink(LocalPort(virtual)), OLD)
     assert failure.value.reason == "table-too-large"
     assert virtual.eeprom.writes == 0
 
@@ -215,7 +215,7 @@ def test_too_large_a_table_is_told_with_both_sizes_and_nothing_is_sent() -> None
 def test_a_board_with_another_address_keeps_its_show() -> None:
     virtual = board_with(small_table(address=7))
     with pytest.raises(LinkFailure, match="address 7, the table is for address 1") as failure:
-        transfer(Link(LocalPort(virtual)), NEW)
+        transfer(HostLink(LocalPort(virtual)), NEW)
     assert failure.value.reason == "wrong-address"
     assert "--readdress" in (failure.value.help or "")
     assert virtual.board.slots.table == small_table(address=7)
@@ -223,13 +223,13 @@ def test_a_board_with_another_address_keeps_its_show() -> None:
 
 def test_a_spare_board_takes_another_address_on_purpose() -> None:
     virtual = board_with(small_table(address=7))
-    done = transfer(Link(LocalPort(virtual)), NEW, readdress=True)
+    done = transfer(HostLink(LocalPort(virtual)), NEW, readdress=True)
     assert done.address == 1
     assert virtual.board.slots.table == NEW
 
 
 def test_another_chip_is_told() -> None:
-    hello = Hello(1, 1, 0, 9, Mode.BLANK, 2, 500, 255, 1, 0, 32, 2)
+    hello = Hello(1, 1, 0, 9, ReportedMode.BLANK, 2, 500, 255, 1, 0, 32, 2)
     with pytest.raises(LinkFailure, match="made for the ATmega328P, the board's chip is chip 9"):
         check_board(hello, NO_ADDRESS, OLD)
 
@@ -241,7 +241,7 @@ def test_a_table_that_the_firmware_refuses_is_told_with_the_reason() -> None:
     later[-2:] = struct.pack("<H", crc16(bytes(later[:-2])))
     virtual = board_with(OLD)
     with pytest.raises(LinkFailure, match="a version that the firmware does not know") as failure:
-        transfer(Link(LocalPort(virtual)), bytes(later))
+        transfer(HostLink(LocalPort(virtual)), bytes(later))
     assert failure.value.reason == "table-refused"
     assert virtual.board.slots.table == OLD
 

@@ -13,11 +13,12 @@ from firmware_gen.board.played_as_shown import Recording
 from firmware_gen.board.storage import Eeprom
 from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard, stored_eeprom
 from firmware_gen.link.failures import LinkFailure
-from firmware_gen.link.host import Link
+from firmware_gen.link.host import HostLink
 from firmware_gen.link.ports import open_port
-from firmware_gen.link.protocol import Mode, ResetCause
+from firmware_gen.link.protocol import ReportedMode, ResetCause
 from firmware_gen.link.transfer import transfer
-from firmware_gen.player.player import Frame, Player
+from firmware_gen.player.outputs import Frame
+from firmware_gen.player.player import Player
 from sim.rulebook import FRAME_S
 
 PORTS = [
@@ -36,9 +37,9 @@ def test_a_show_is_transferred_and_triggered_through_a_real_port(pseudo_terminal
     virtual = VirtualBoard(write_s=0.0, witness=recording)
     with Server(virtual, pseudo_terminal=pseudo_terminal, speed=20.0) as server:
         port = open_port(server.url)
-        link = Link(port)
+        link = HostLink(port)
         assert transfer(link, OLD).length == len(OLD)
-        while link.state().mode != Mode.READY:
+        while link.state().mode != ReportedMode.READY:
             time.sleep(0.002)
         assert link.trigger(NOD).done
         while not link.state().running_cues:
@@ -66,7 +67,7 @@ def test_on_a_leash_its_time_waits_for_the_host() -> None:
     virtual = VirtualBoard()
     with Server(virtual, speed=1000.0, leash_s=0.5) as server:
         port = open_port(server.url)
-        link = Link(port)
+        link = HostLink(port)
         link.greet()
         greeted_s = virtual.time_s
         time.sleep(0.1)
@@ -81,19 +82,19 @@ def test_the_next_host_reaches_it_after_the_first_has_gone() -> None:
     with Server(VirtualBoard()) as server:
         for _ in range(3):
             port = open_port(server.url)
-            assert Link(port).greet().mode == Mode.BLANK
+            assert HostLink(port).greet().mode == ReportedMode.BLANK
             port.close()
 
 
 def test_a_second_host_is_turned_away_while_the_first_talks() -> None:
     with Server(VirtualBoard()) as server:
         first = open_port(server.url)
-        Link(first).greet()
+        HostLink(first).greet()
         second = open_port(server.url)
         with pytest.raises(LinkFailure) as failure:
-            Link(second).greet()
+            HostLink(second).greet()
         assert failure.value.reason == "port-busy"
-        assert Link(first).greet().mode == Mode.BLANK
+        assert HostLink(first).greet().mode == ReportedMode.BLANK
         first.close()
         second.close()
 
@@ -112,7 +113,7 @@ def test_a_stored_board_remembers_its_show(tmp_path: Path) -> None:
     for table in (OLD, NEW):
         with Server(VirtualBoard(stored_eeprom(store), write_s=0.0), store=store) as server:
             port = open_port(server.url)
-            transfer(Link(port), table)
+            transfer(HostLink(port), table)
             port.close()
         assert VirtualBoard(stored_eeprom(store)).board.slots.table == table
     assert [path.name for path in tmp_path.iterdir()] == ["board.bin"]
@@ -126,7 +127,7 @@ def test_a_file_that_is_no_stored_board_is_told(tmp_path: Path) -> None:
 
 def test_a_restart_keeps_what_is_stored_and_tells_its_cause() -> None:
     virtual = VirtualBoard(write_s=0.0)
-    link = Link(LocalPort(virtual))
+    link = HostLink(LocalPort(virtual))
     transfer(link, OLD)
     assert link.state().reset_cause == ResetCause.POWER_ON
     virtual.restart(ResetCause.WATCHDOG)
@@ -138,7 +139,7 @@ def test_a_restart_keeps_what_is_stored_and_tells_its_cause() -> None:
 def test_fast_time_plays_the_very_frames_of_the_player() -> None:
     recording = Recording()
     virtual = VirtualBoard(write_s=0.0, witness=recording)
-    transfer(Link(LocalPort(virtual)), OLD)
+    transfer(HostLink(LocalPort(virtual)), OLD)
     virtual.restart()
     started = virtual.frames
     virtual.advance(virtual.time_s + 10.0)
@@ -157,7 +158,7 @@ def test_time_passes_in_fast_time_only_while_the_host_waits() -> None:
 
 def test_storing_takes_its_time_and_frames_go_on() -> None:
     virtual = VirtualBoard(Eeprom(), write_s=0.1)
-    transfer(Link(LocalPort(virtual)), OLD)
+    transfer(HostLink(LocalPort(virtual)), OLD)
     assert virtual.time_s >= 0.1 * virtual.eeprom.writes
     assert virtual.frames == pytest.approx(virtual.time_s / FRAME_S, abs=1)
 

@@ -14,8 +14,8 @@ from firmware_gen.board.played_as_shown import Recording, agreement
 from firmware_gen.board.virtual import LocalPort, VirtualBoard
 from firmware_gen.compiler.show import CompiledBoard, compile_show
 from firmware_gen.crc import cue_tag
-from firmware_gen.link.host import Link
-from firmware_gen.link.protocol import Mode
+from firmware_gen.link.host import HostLink
+from firmware_gen.link.protocol import ReportedMode
 from firmware_gen.link.transfer import transfer
 from seqlang.check import check
 from seqlang.load import load
@@ -42,12 +42,12 @@ def compiled(path: Path) -> tuple[Show, CompiledBoard]:
     return checked.show, compile_show(checked.show).boards[0]
 
 
-def started(board: CompiledBoard) -> tuple[Link, Recording]:
+def started(board: CompiledBoard) -> tuple[HostLink, Recording]:
     recording = Recording()
-    link = Link(LocalPort(VirtualBoard(write_s=0.0, witness=recording)))
+    link = HostLink(LocalPort(VirtualBoard(write_s=0.0, witness=recording)))
     transfer(link, board.data)
     link.greet()
-    while link.state().mode != Mode.READY:
+    while link.state().mode != ReportedMode.READY:
         link.port.read(0.1)
     return link, recording
 
@@ -60,7 +60,7 @@ DEEDS = st.one_of(
 )
 
 
-def do(link: Link, show: Show, board: CompiledBoard, deed: tuple[str, int, float]) -> None:
+def do(link: HostLink, show: Show, board: CompiledBoard, deed: tuple[str, int, float]) -> None:
     name, which, time_s = deed
     if name == "press":
         bindings = show.score.bindings

@@ -17,7 +17,19 @@ import sympy as sp
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.model import Box, Coupled, Gear, Link, Load, Plate, PointMass, Reach, Rod, Servo, Wearer
+from sim.model import (
+    Box,
+    Coupled,
+    Gear,
+    JointLimits,
+    Link,
+    Load,
+    Plate,
+    PointMass,
+    Rod,
+    Servo,
+    Wearer,
+)
 from sim.rig import load
 from sim.rig.disturbance import (
     AIR_KG_M3,
@@ -132,7 +144,7 @@ def test_an_upright_hinge_feels_a_wearer_who_moves() -> None:
 def test_a_part_that_carries_another_is_shaken_with_all_of_it_stretched_out() -> None:
     root = Link("root", None, 1.0, 0.0, 0j, 0.2, 0.02 + 0j, 0.003)
     tip = Link("tip", 0, 1.0, 0.0, 0.15 + 0j, 0.1, 0.005 + 0j, 0.0004)
-    reach = Reach((-60.0, 60.0), 0.0, 0.0)
+    reach = JointLimits((-60.0, 60.0), 0.0, 0.0)
     dances = Wearer(gait="dances")
     carrying = Load((), coupled=Coupled((root, tip), 0, (reach, reach)))
     carried = Load((), coupled=Coupled((root, tip), 1, (reach, reach)))

@@ -73,7 +73,7 @@ def test_three_flashes_in_a_second_pass_and_four_fail() -> None:
         extremes = [0.0] + [1.0, 0.0] * flashes
         times = np.linspace(0.0, 900.0, len(extremes))
         rgb = np.repeat(np.array(extremes)[:, None], 3, axis=1)
-        source = flash.Source(rgb, np.array(extremes), 1.0)
+        source = flash.LightSource(rgb, np.array(extremes), 1.0)
         found = flash.flashing(times, {"eye": source})
         assert bool(found) is fails
         if fails:

@@ -18,11 +18,11 @@ from sim.model import (
     CalibrationPoint,
     Coupled,
     Gear,
+    JointLimits,
     Link,
     Load,
     PointMass,
     Rating,
-    Reach,
     Servo,
     Spring,
 )
@@ -188,7 +188,7 @@ def test_a_part_that_carries_another_closes_hardest_where_that_one_weighs_least(
     """
     carrier = Link("jaw", None, 1.0, 0.0, 0j, 0.2, 0.02 + 0j, 0.003)
     carried = Link("tip", 0, 1.0, 0.0, 0.15 + 0j, 0.1, 0.005 + 0j, 0.0004)
-    reaches = (Reach((-60.0, 60.0), 0.0, 0.0),) * 2
+    reaches = (JointLimits((-60.0, 60.0), 0.0, 0.0),) * 2
     part = Load((), springs=(Spring(0.5, degrees(1.0)),))
     part = replace(part, coupled=Coupled((carrier, carried), 0, reaches))
     weak = Rating(6.0, 353.0, 0.1, 2.0)

@@ -15,8 +15,8 @@ import pytest
 from flap_show import SECOND_BOARD, SHOW, Outcome, table_of
 
 from firmware_gen.board.virtual import Server, VirtualBoard, stored_eeprom
-from firmware_gen.link.host import Link
-from firmware_gen.link.protocol import Mode
+from firmware_gen.link.host import HostLink
+from firmware_gen.link.protocol import ReportedMode
 
 ENDS_S = 6.0
 """Far more than anything here takes; that giving up keeps to two seconds of the port's own clock is
@@ -60,7 +60,7 @@ def test_a_show_is_put_on_the_board_and_plays(
     assert "verified and read back" in done.out
     served.stop()
     assert served.virtual.board.slots.table == table_of(show)
-    assert served.virtual.board.mode in (Mode.STARTING, Mode.READY)
+    assert served.virtual.board.mode in (ReportedMode.STARTING, ReportedMode.READY)
 
 
 def test_the_virtual_board_remembers_its_show_for_the_next_command(
@@ -179,7 +179,7 @@ def test_a_board_that_already_talks_to_a_host_is_busy(
     from firmware_gen.link.ports import open_port
 
     first = open_port(served.url)
-    Link(first).greet()
+    HostLink(first).greet()
     done = Outcome(capsys, "flash", str(show), "--port", served.url)
     assert (done.status, "(port-busy)" in done.err) == (3, True)
     assert done.seconds < ENDS_S

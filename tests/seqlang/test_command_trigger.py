@@ -19,10 +19,10 @@ from flap_show import SHOW, Outcome, table_of
 
 from firmware_gen.board.board import Witness
 from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard
-from firmware_gen.link.host import Link
-from firmware_gen.link.protocol import Mode, ResetCause
+from firmware_gen.link.host import HostLink
+from firmware_gen.link.protocol import ReportedMode, ResetCause
 from firmware_gen.link.transfer import transfer
-from firmware_gen.player.player import Frame
+from firmware_gen.player.outputs import Frame
 from seqlang.command import trigger
 
 
@@ -41,7 +41,7 @@ class Played(Witness):
         self._running = 0
         self.virtual = VirtualBoard(write_s=0.0, witness=self)
         if table:
-            transfer(Link(LocalPort(self.virtual)), table)
+            transfer(HostLink(LocalPort(self.virtual)), table)
         self.server = Server(self.virtual, speed=speed)
 
     def played(self, frame: Frame | None) -> None:
@@ -61,7 +61,7 @@ def played(show: Path) -> Iterator[Played]:
 def test_a_cue_is_started_once_by_its_name_even_while_the_board_still_starts(
     played: Played, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert played.virtual.board.mode == Mode.STARTING
+    assert played.virtual.board.mode == ReportedMode.STARTING
     done = Outcome(capsys, "trigger", "wave", "--port", played.server.url)
     assert (done.status, done.err) == (0, "")
     assert done.out == f"cue `wave` started on board 4 on {played.server.url}\n"
@@ -151,7 +151,7 @@ def test_limp_ends_the_pulses_at_once(played: Played, capsys: pytest.CaptureFixt
     done = Outcome(capsys, "limp", "--port", played.server.url)
     assert (done.status, "pulses off" in done.out) == (0, True)
     played.server.stop()
-    assert played.virtual.board.mode == Mode.LIMP
+    assert played.virtual.board.mode == ReportedMode.LIMP
     frame = played.virtual.board.frame()
     assert frame is not None
     assert set(frame.pulses) == {0}

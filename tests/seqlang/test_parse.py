@@ -15,7 +15,7 @@ from seqlang.text.grammar import Indentation, grammar_text, parser
 from seqlang.text.names import RESERVED, nearest
 from seqlang.text.parse import parse
 from seqlang.text.source import Source
-from seqlang.text.syntax import Cue, end_of, start_of
+from seqlang.text.syntax import CueText, end_of, start_of
 
 SHOWS = sorted((Path(__file__).parents[2] / "shows").glob("*/*.cues"))
 
@@ -97,7 +97,7 @@ def test_the_last_line_needs_no_line_end(tmp_path: Path) -> None:
 def test_a_node_knows_where_it_stands() -> None:
     text = 'cue a "A"\n    together\n        hold (3 s * 2)\n'
     (item,) = parse(Source("", text)).items
-    assert isinstance(item, Cue)
+    assert isinstance(item, CueText)
     hold = item.body[0].body[0]
     assert text[start_of(hold) : end_of(hold)] == "hold (3 s * 2)"
     assert text[start_of(item.body[0]) :].startswith("together")

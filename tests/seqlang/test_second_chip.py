@@ -22,8 +22,8 @@ from firmware_gen.chips import FIRST, Chip
 from firmware_gen.compiler.show import CompiledBoard, compile_show
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.failures import LinkFailure
-from firmware_gen.link.host import Link
-from firmware_gen.link.protocol import Mode
+from firmware_gen.link.host import HostLink
+from firmware_gen.link.protocol import ReportedMode
 from firmware_gen.link.transfer import transfer
 from firmware_gen.listing.disassemble import disassemble
 from firmware_gen.player.player import Player
@@ -203,12 +203,12 @@ def test_the_virtual_board_plays_its_table_as_the_reference_does(chip: Chip) -> 
     recording = Recording()
     virtual = VirtualBoard(chip=chip, witness=recording)
     assert virtual.eeprom.size == chip.memory.eeprom
-    link = Link(LocalPort(virtual))
+    link = HostLink(LocalPort(virtual))
     hello = link.greet()
     assert (hello.chip_id, hello.slot_bytes) == (chip.chip_id, chip.slot_bytes)
     assert hello.chunk_bytes == chip.chunk_bytes
     transfer(link, board.data)
-    while link.state().mode != Mode.READY:
+    while link.state().mode != ReportedMode.READY:
         virtual.advance(virtual.time_s + 0.1)
     assert link.trigger(cue_tag("wave")).done
     virtual.advance(virtual.time_s + 3.0)
@@ -238,7 +238,7 @@ def test_the_commands_know_its_virtual_board(
 
 
 def test_a_board_of_another_chip_is_told_from_it(chip: Chip) -> None:
-    link = Link(LocalPort(VirtualBoard(Eeprom(FIRST.memory.eeprom), FIRST)))
+    link = HostLink(LocalPort(VirtualBoard(Eeprom(FIRST.memory.eeprom), FIRST)))
     with pytest.raises(LinkFailure, match=f"made for the {chip.title}, the board's chip is"):
         transfer(link, compiled(show_text()).data)
 

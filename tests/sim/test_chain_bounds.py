@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sim.model import Link, Load, PointMass, Reach
+from sim.model import JointLimits, Link, Load, PointMass
 from sim.rig.chain import Chain, Motion, _cosine, _squares_apart
 from sim.rig.load import gravity_nm
 
@@ -34,16 +34,16 @@ def chains(draw: st.DrawFn) -> Chain:
     return Chain(tuple(links))
 
 
-def reaches(chance: np.random.Generator, count: int) -> list[Reach]:
+def reaches(chance: np.random.Generator, count: int) -> list[JointLimits]:
     found = []
     for _ in range(count):
         low = chance.uniform(-120, 90)
         high = low + chance.uniform(0, 150)
-        found.append(Reach((low, high), chance.uniform(0, 600), chance.uniform(0, 9000)))
+        found.append(JointLimits((low, high), chance.uniform(0, 600), chance.uniform(0, 9000)))
     return found
 
 
-def played(chance: np.random.Generator, others: list[Reach], many: int) -> Motion:
+def played(chance: np.random.Generator, others: list[JointLimits], many: int) -> Motion:
     """Random motions within the reaches, half of them at an end of each."""
     rows = []
     for reach in others:
@@ -82,7 +82,7 @@ WING = Chain(
         Link("tip", 0, 1.0, 0.0, 0.3 + 0j, 0.1, 0.1 * 0.15 + 0j, 0.1 * 0.15**2 * 4 / 3),
     )
 )
-FOLD = [Reach((-20.0, 60.0), 150.0, 900.0), Reach((-90.0, 0.0), 300.0, 2000.0)]
+FOLD = [JointLimits((-20.0, 60.0), 150.0, 900.0), JointLimits((-90.0, 0.0), 300.0, 2000.0)]
 
 
 @pytest.mark.parametrize("joint", [0, 1])

@@ -12,6 +12,7 @@ from sim.model import (
     CalibrationPoint,
     Cue,
     InTurn,
+    JointLimits,
     Law,
     Load,
     Mount,
@@ -20,7 +21,6 @@ from sim.model import (
     PointMass,
     Press,
     Rating,
-    Reach,
     Rig,
     Rod,
     Score,
@@ -211,7 +211,7 @@ def test_the_energy_of_a_carried_part_counts_what_carries_it() -> None:
     """By hand: a rod of 30 g and 250 mm, its hinge on an arm of 300 mm, both at 90 deg/s."""
     arm, rod = replace(ROOT, rotor_kg_m2=0.0), replace(MIDDLE, rotor_kg_m2=0.0)
     rig = Rig(boards=(BODY,), outputs=(arm, rod))
-    reach = Reach((-40.0, 0.0), 90.0, 0.0)
+    reach = JointLimits((-40.0, 0.0), 90.0, 0.0)
     _, seen = coupled_rig(rig, {"root": reach, "middle": reach}).outputs
     assert isinstance(seen, Servo)
     found = pinch(seen, 6.0, 90.0)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_gen.player.light import Modulation
+from firmware_gen.player.light import RunningEffect
 from firmware_gen.table.layout import EFFECTS
 from firmware_gen.table.ops import Modulate
 from sim.light.effects import FULL, depth_level, multiplier, multipliers, noise
@@ -51,7 +51,7 @@ def test_multipliers_are_those_of_the_board_to_the_bit(
     """`run` was rounded once here and twice there: a lamp was a hundredth of full light off."""
     kind, depth = EFFECTS.index(effect.name), depth_level(effect)
     op = Modulate(0, kind, effect.period_ms, depth, effect.seed, effect.width)
-    board = Modulation(op, 0, pixels).multipliers(elapsed * CLOCK_PER_MS) if kind else [FULL]
+    board = RunningEffect(op, 0, pixels).multipliers(elapsed * CLOCK_PER_MS) if kind else [FULL]
     row = multipliers(effect, [elapsed], pixels)[0].tolist()
     assert row == (board * pixels if len(board) == 1 else board)
 

@@ -16,7 +16,7 @@ from sim.model import Cue, Effect, Fade, InTurn, Law, Press, Repeat, StripLight,
 from sim.rehearsal.motion import begin, resting
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import BLOCK, motion, sample, within
-from sim.rehearsal.trajectories import Span
+from sim.rehearsal.trajectories import TimeSpan
 
 LIMITS = limits_by_deg(900, 9000, (-90.0, 90.0))
 
@@ -143,7 +143,7 @@ def test_a_cap_dims_the_whole_strip() -> None:
 
 
 def test_within_tells_spans_apart() -> None:
-    spans = (Span(10.0, 20.0), Span(20.0, 30.0), Span(50.0, 60.0))
+    spans = (TimeSpan(10.0, 20.0), TimeSpan(20.0, 30.0), TimeSpan(50.0, 60.0))
     assert within(spans, np.array([9.0, 10.0, 20.0, 29.9, 30.0, 55.0, 60.0])).tolist() == [
         False,
         True,

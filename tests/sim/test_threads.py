@@ -24,7 +24,7 @@ from sim.model import (
     Together,
 )
 from sim.score.program import Do, Fork, LoopEnd, LoopStart, Wait
-from sim.score.threads import Item, ThreadError, cues_on, program, threads
+from sim.score.threads import ScoreOp, ThreadError, cues_on, program, threads
 from sim.score.tree import duration_ms, timeline
 from tests.firmware_gen.random_tables import dices
 
@@ -38,7 +38,7 @@ def rows(body: Step) -> list[list[object]]:
     return [[_short(item) for item in thread] for thread in threads(Cue("c", "", body))]
 
 
-def _short(item: Item) -> object:
+def _short(item: ScoreOp) -> object:
     match item:
         case Do():
             return item.act.output
@@ -184,7 +184,7 @@ def _tree(dice: Random, depth: int = 0) -> Step:
     return Repeat(InTurn((*inside, Hold(20))), dice.choice((2, 3)))
 
 
-def _played(rows: tuple[tuple[Item, ...], ...], index: int, at: int) -> list[tuple[int, str]]:
+def _played(rows: tuple[tuple[ScoreOp, ...], ...], index: int, at: int) -> list[tuple[int, str]]:
     """(time, output) of every statement, loops passed and forks followed; ends with the length."""
     found: list[tuple[int, str]] = []
     loops: list[tuple[int, int]] = []

@@ -23,7 +23,7 @@ from seqlang.text.findings import Finding
 from sim.model import Cue
 from sim.rulebook import LOOP_DEPTH, THREADS
 from sim.score.program import LoopEnd, LoopStart
-from sim.score.threads import Thread, ThreadError, program
+from sim.score.threads import ScoreThread, ThreadError, program
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -73,7 +73,7 @@ def _threads(context: Context, cue: Cue, count: int) -> Finding:
     )
 
 
-def _depth(context: Context, cue: Cue, thread: Thread) -> Iterator[Finding]:
+def _depth(context: Context, cue: Cue, thread: ScoreThread) -> Iterator[Finding]:
     depth = 0
     for item in thread:
         if isinstance(item, LoopStart):

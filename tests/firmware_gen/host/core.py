@@ -20,7 +20,7 @@ from firmware_gen.board.storage import ERASED
 from firmware_gen.build.generate import chip_header
 from firmware_gen.chips import Chip
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
-from firmware_gen.link.protocol import Mode
+from firmware_gen.link.protocol import ReportedMode
 from firmware_gen.table.records import SwitchRecord, Table, decode, encode
 
 HERE = Path(__file__).parent
@@ -191,8 +191,8 @@ class Core:
         return bool(self._lib.host_ask(kind, argument))
 
     @property
-    def mode(self) -> Mode:
-        return Mode(self._lib.host_mode())
+    def mode(self) -> ReportedMode:
+        return ReportedMode(self._lib.host_mode())
 
     @property
     def end(self) -> list[int]:

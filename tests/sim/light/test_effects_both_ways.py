@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from firmware_gen.player.light import Modulation
+from firmware_gen.player.light import RunningEffect
 from firmware_gen.table.layout import EFFECTS
 from firmware_gen.table.ops import Modulate
 from sim.light.effects import depth_level, multipliers
@@ -21,7 +21,7 @@ def test_preview_and_board_show_the_same_effect(
     """Every millisecond of four beats of 256 ms: each place in the beat once."""
     effect = Effect("l", name, 256, depth, 9, width)  # type: ignore[arg-type]
     op = Modulate(0, EFFECTS.index(name), 256, depth_level(effect), 9, width)
-    board = Modulation(op, 0, pixels)
+    board = RunningEffect(op, 0, pixels)
     seen = multipliers(effect, np.arange(1024), pixels)
     for ms in range(1024):
         shown = board.multipliers(ms << 8)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from sim.light.flash import (
     Flashing,
-    Source,
+    LightSource,
     count_in_worst_second,
     flashing,
     general_changes,
@@ -30,15 +30,15 @@ def pulses(
     return ((since < on_ms) & (first_ms <= TIMES) & (until_ms > TIMES)).astype(np.float64)
 
 
-def white(luminance: NDArray[np.float64], weight: float = 1.0) -> Source:
-    return Source(np.repeat(luminance[:, None], 3, axis=1), luminance, weight)
+def white(luminance: NDArray[np.float64], weight: float = 1.0) -> LightSource:
+    return LightSource(np.repeat(luminance[:, None], 3, axis=1), luminance, weight)
 
 
-def found(**sources: Source) -> list[tuple[str, tuple[str, ...], int]]:
+def found(**sources: LightSource) -> list[tuple[str, tuple[str, ...], int]]:
     return [(one.kind, one.outputs, one.count) for one in flashing(TIMES, sources)]
 
 
-def one_found(**sources: Source) -> Flashing:
+def one_found(**sources: LightSource) -> Flashing:
     (one,) = flashing(TIMES, sources)
     return one
 
@@ -120,7 +120,7 @@ def test_a_dark_colour_counts_by_its_own_full_light() -> None:
     """A blue lamp is full at 0.0722 of white (sRGB), and is seen to flash all the same."""
     blue = np.zeros((TIMES.size, 3))
     blue[:, 2] = pulses(200.0)
-    lamp = Source(blue, pulses(200.0), 1.0, full_luminance=0.0722)
+    lamp = LightSource(blue, pulses(200.0), 1.0, full_luminance=0.0722)
     assert [kind for kind, *_ in found(eye=lamp)] == ["general"]
     luminance, _ = together({"eye": lamp})
     assert luminance.max() == pytest.approx(1.0, rel=1e-3)
