@@ -15,6 +15,8 @@ from typing import Final, NoReturn, TextIO
 
 import click
 
+from seqlang.command._outlet import lasting
+
 SHOW_HAS_ERRORS: Final = 1
 WRONG_USAGE: Final = 2
 BOARD_FAILURE: Final = 3
@@ -83,6 +85,7 @@ def main(arguments: list[str] | None = None) -> NoReturn:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a name the stream's encoding lacks is no failure
             stream.reconfigure(errors="replace")
+    sys.stdout, sys.stderr = lasting(sys.stdout), lasting(sys.stderr)
     try:
         words = sys.argv[1:] if arguments is None else list(arguments)
         with group.make_context("bellcrank", words) as context:
@@ -100,6 +103,8 @@ def main(arguments: list[str] | None = None) -> NoReturn:
         _let_go_of(sys.stdout)
         sys.exit(0)
     except OSError as error:
+        if error.filename is None:  # a full disk under our words: do not try them again
+            _let_go_of(sys.stdout)
         what = f"`{error.filename}`: " if error.filename else ""
         _fail(f"{what}{(error.strerror or str(error)).lower()}", WRONG_USAGE)
     except Exception as error:

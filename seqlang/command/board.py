@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from firmware_gen.chips import FIRST
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import ReportedMode
 from seqlang.command._board import chip_named, end
+from seqlang.command._outlet import nobody_reads
 from sim.rulebook import CUES
 
 if TYPE_CHECKING:
@@ -94,3 +96,5 @@ class _Watch(Witness):
 
     def _say(self, words: str) -> None:
         click.echo(f"{self.virtual.time_s:9.2f} s  {words}")
+        if nobody_reads(sys.stdout):  # a board that tells nobody what it plays would run unseen
+            raise BrokenPipeError

@@ -140,18 +140,35 @@ def test_whatever_goes_wrong_ends_in_one_line_and_a_status(
     assert "Traceback" not in err
 
 
-def test_a_reader_that_stops_reading_ends_the_command_in_peace() -> None:
-    first = subprocess.Popen(
-        [sys.executable, "-m", "seqlang", "check", str(SHOWS[0])],
+@pytest.mark.parametrize(("wave_ms", "status"), [(900, 0), (100, 1)])
+@pytest.mark.parametrize("lines_read", [0, 1])
+def test_the_status_tells_of_the_show_though_the_reader_stops_reading(
+    tmp_path: Path, wave_ms: int, status: int, lines_read: int
+) -> None:
+    path = tmp_path / "first.cues"
+    shipped = (SHOWS[0].parents[1] / "first" / "first.cues").read_text(encoding="utf-8")
+    path.write_text(shipped.replace("in 900 ms", f"in {wave_ms} ms"), encoding="utf-8")
+    started = subprocess.Popen(
+        [sys.executable, "-m", "seqlang", "check", str(path), "--format", "json"],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
     )
-    assert first.stdout is not None
-    assert first.stderr is not None
-    first.stdout.close()
-    assert first.stderr.read() == b""
-    first.stderr.close()
-    assert first.wait(timeout=60) == 0
+    assert started.stdout is not None
+    assert started.stderr is not None
+    for _ in range(lines_read):
+        started.stdout.readline()
+    started.stdout.close()
+    assert started.stderr.read() == b""
+    started.stderr.close()
+    assert started.wait(timeout=60) == status
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_words_for_a_full_disk_end_in_one_line() -> None:
+    words = [sys.executable, "-m", "seqlang", "check", str(SHOWS[0])]
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(words, stdout=full, stderr=subprocess.PIPE, text=True)
+    assert (done.returncode, done.stderr) == (2, "error: no space left on device\n")
 
 
 def test_a_name_that_the_terminal_cannot_show_is_no_failure(tmp_path: Path) -> None:

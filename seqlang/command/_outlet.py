@@ -1,0 +1,58 @@
+"""Where a command's words go: a reader who stops reading changes neither its work nor its status.
+
+`bellcrank check FILE | head -1` closes the pipe while the check still writes. What follows is
+dropped; a transfer to a board goes on, and the exit status tells of the show as ever.
+"""
+
+from __future__ import annotations
+
+import errno
+import io
+import sys
+from typing import TYPE_CHECKING, TextIO
+
+if TYPE_CHECKING:
+    from _typeshed import ReadableBuffer
+
+_NOBODY_READS = (errno.EPIPE, errno.ESHUTDOWN, errno.EINVAL)
+"""EINVAL is what Windows says of a closed pipe."""
+
+
+class _Outlet(io.FileIO):
+    """A pipe or file that takes every byte, and drops them once nobody reads."""
+
+    dropped = False
+
+    def write(self, data: ReadableBuffer, /) -> int:
+        if not self.dropped:
+            try:
+                return super().write(data) or 0
+            except OSError as error:
+                if error.errno not in _NOBODY_READS:
+                    raise
+                self.dropped = True
+        return memoryview(data).nbytes
+
+
+def lasting(stream: TextIO) -> TextIO:
+    """A stream to the same place that outlives its reader.
+
+    Terminals stay as they are, and so does what is no file of the system (as in tests).
+    """
+    original = (sys.__stdout__, sys.__stderr__)
+    if stream not in original or not isinstance(stream, io.TextIOWrapper) or stream.isatty():
+        return stream
+    stream.flush()
+    raw = _Outlet(stream.fileno(), "w", closefd=False)
+    return io.TextIOWrapper(
+        io.BufferedWriter(raw),
+        encoding=stream.encoding,
+        errors="replace",
+        line_buffering=stream.line_buffering,
+    )
+
+
+def nobody_reads(stream: TextIO) -> bool:
+    """Whether the reader of a lasting stream has gone."""
+    raw = getattr(getattr(stream, "buffer", None), "raw", None)
+    return isinstance(raw, _Outlet) and raw.dropped
