@@ -24,10 +24,19 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class Fix:
-    """Replacing the text at `span` by `text` makes the finding disappear."""
+    """Replacing the text at `span` by `text` makes the finding disappear.
+
+    `more`: further places that must change with it, in the same way. No two places overlap.
+    """
 
     span: Span
     text: str
+    more: tuple[tuple[Span, str], ...] = ()
+
+    @property
+    def places(self) -> tuple[tuple[Span, str], ...]:
+        """Every place with what belongs there, in the order of the text."""
+        return tuple(sorted(((self.span, self.text), *self.more), key=lambda one: one[0].start))
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +55,13 @@ class Finding:
     asked: float | None = None
     limit: float | None = None
     unit: str | None = None
+
+
+def applied(text: str, fix: Fix) -> str:
+    """A text (of the fix's one file) with a fix made in all its places."""
+    for span, instead in reversed(fix.places):
+        text = text[: span.start] + instead + text[span.end :]
+    return text
 
 
 @dataclass(frozen=True, slots=True)

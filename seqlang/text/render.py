@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, TextIO
 from seqlang.cautions import DEFER
 
 if TYPE_CHECKING:
-    from seqlang.text.findings import Finding, Span
+    from seqlang.text.findings import Finding, Fix, Span
     from seqlang.text.source import Source
 
 TAB: Final = 4
@@ -183,9 +183,12 @@ class _Printer:
         old = source.text[fix.span.start : fix.span.end]
         if "\n" in fix.text.strip() or "\n" in old:
             return None
+        places = len(fix.more) + 1
+        also = "" if places == 1 else f", in {places} places"
         if not fix.text.strip():
-            return f"leave out `{old.strip()}`" if old.strip() else None
-        return f"write `{fix.text.strip()}`" + (f" instead of `{old}`" if old.strip() else "")
+            return f"leave out `{old.strip()}`{also}" if old.strip() else None
+        instead = f" instead of `{old.strip()}`" if old.strip() else ""
+        return f"write `{fix.text.strip()}`{instead}{also}"
 
     def _spot(self, span: Span, label: str, main: bool, margin: int, severity: str) -> list[str]:
         """The source line of one span with a marker under it."""
@@ -305,11 +308,19 @@ def _record(finding: Finding, sources: Mapping[str, Source]) -> dict[str, object
         "related": [{"span": _place(s, sources), "label": label} for s, label in finding.related],
         "notes": list(finding.notes),
         "help": finding.help,
-        "fix": None if fix is None else {"span": _place(fix.span, sources), "text": fix.text},
+        "fix": None if fix is None else _fix(fix, sources),
         "asked": finding.asked,
         "limit": finding.limit,
         "unit": finding.unit,
     }
+
+
+def _fix(fix: Fix, sources: Mapping[str, Source]) -> dict[str, object]:
+    """`span` and `text` as they were always; `more` where other places must change with it."""
+    record: dict[str, object] = {"span": _place(fix.span, sources), "text": fix.text}
+    if fix.more:
+        record["more"] = [{"span": _place(s, sources), "text": text} for s, text in fix.more]
+    return record
 
 
 def _place(span: Span, sources: Mapping[str, Source]) -> dict[str, object]:

@@ -13,6 +13,7 @@ from textwrap import dedent, indent
 from seqlang.check import Checked, check
 from seqlang.load import load_text
 from seqlang.text.findings import Finding
+from seqlang.text.findings import applied as mended
 from seqlang.text.source import Source
 
 SERVO = {
@@ -100,5 +101,4 @@ def findings(text: str, name: str | None = None) -> list[Finding]:
 def applied(text: str, finding: Finding) -> str:
     """The show with the finding's suggested change made."""
     assert finding.fix is not None, finding
-    span = finding.fix.span
-    return text[: span.start] + finding.fix.text + text[span.end :]
+    return mended(text, finding.fix)
