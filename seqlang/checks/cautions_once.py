@@ -20,10 +20,11 @@ from dataclasses import replace
 
 from seqlang import cautions
 from seqlang.checks.context import Context
-from seqlang.checks.figures import figure, listed
+from seqlang.checks.figures import counted, figure, listed
 from seqlang.checks.motion.pinch_over_limit import pinches
 from seqlang.text.findings import Finding, Span
-from sim.model import Cells, Lamp, Strip
+from sim.model import Cells, Lamp, Servo, Strip, Supply
+from sim.rig import battery
 from sim.rig.pinch import LOW_ENERGY_J, Pinch, excesses
 from sim.rig.regions import REGIONS, STATUS
 
@@ -41,22 +42,40 @@ def check(context: Context) -> Iterator[Finding]:
 
 
 def _cautions(context: Context) -> Iterator[Finding]:
+    """Each caution with the figure that tells how much there is to mind."""
     rig = context.show.rig
-    for supply in rig.supplies:
-        if isinstance(supply.source, Cells) and supply.source.chemistry in LITHIUM:
-            yield _caution(cautions.LITHIUM, context.span(supply.source.mark, "chemistry"))
-            break
-    for servo in context.servos.values():
-        yield _caution(cautions.HEAT, context.span(servo.mark, "name"))
-        break
+    packs = [(supply.name, cells) for supply in rig.supplies if (cells := _lithium(supply))]
+    if packs:
+        name, cells = max(packs, key=lambda pack: _energy_wh(pack[1]))
+        holds = f"`{name}` holds {figure(_energy_wh(cells), 2)} Wh"
+        yield _caution(cautions.LITHIUM, context.span(cells.mark, "chemistry"), holds)
+    if context.servos:
+        hottest = max(context.servos.values(), key=_stall_a)
+        stalls = f"`{hottest.name}` stalls at {figure(_stall_a(hottest))} A"
+        yield _caution(cautions.HEAT, context.span(hottest.mark, "name"), stalls)
     yield from _pinch(context)
     driven = {output for names in context.uses.values() for output in names}
-    for output in rig.outputs:
-        if isinstance(output, Lamp | Strip) and output.name in driven:
-            yield _caution(cautions.FLASHING, context.span(output.mark, "name"))
-            break
+    lights = [one for one in rig.outputs if isinstance(one, Lamp | Strip) and one.name in driven]
+    if lights:
+        play = counted(len(lights), "light plays", "lights play")
+        yield _caution(cautions.FLASHING, context.span(lights[0].mark, "name"), play)
     if context.servos and _worn(context):
-        yield _caution(cautions.GETTING_OUT, context.place("show", "title"))
+        move = counted(len(context.servos), "part moves", "parts move")
+        yield _caution(cautions.GETTING_OUT, context.place("show", "title"), move)
+
+
+def _lithium(supply: Supply) -> Cells | None:
+    source = supply.source
+    return source if isinstance(source, Cells) and source.chemistry in LITHIUM else None
+
+
+def _energy_wh(cells: Cells) -> float:
+    """What a full pack holds: its capacity at the voltage that it has half-way."""
+    return float(battery.rest_v(cells, 0.5)) * battery.pack_ah(cells)
+
+
+def _stall_a(servo: Servo) -> float:
+    return max((rating.stall_a for rating in servo.ratings), default=0.0)
 
 
 def _pinch(context: Context) -> Iterator[Finding]:
@@ -133,11 +152,6 @@ def _worn(context: Context) -> bool:
     return described or any(isinstance(supply.source, Cells) for supply in rig.supplies)
 
 
-def _caution(caution: cautions.Caution, span: Span) -> Finding:
-    return Finding(
-        "advice",
-        caution.name,
-        caution.title,
-        span,
-        notes=caution.words,
-    )
+def _caution(caution: cautions.Caution, span: Span, figures: str = "") -> Finding:
+    title = f"{caution.title}: {figures}" if figures else caution.title
+    return Finding("advice", caution.name, title, span, notes=caution.words)

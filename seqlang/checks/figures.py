@@ -43,3 +43,8 @@ def listed(names: list[str]) -> str:
     """`a`, `a and b`, `a, b and c`, each in back-quotes."""
     quoted = [f"`{name}`" for name in names]
     return quoted[0] if len(quoted) == 1 else ", ".join(quoted[:-1]) + " and " + quoted[-1]
+
+
+def counted(count: int, one: str, several: str) -> str:
+    """`1 part moves`, `3 parts move`."""
+    return f"{count} {one if count == 1 else several}"

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import sys
 from typing import TYPE_CHECKING
 
 import click
 
 from seqlang.check import Checked, CheckedShow, check
 from seqlang.command import ShowFailed
+from seqlang.command._report import Screen, report
 from seqlang.load import load
-from seqlang.text.render import columns_of, summary, text, wants_colour
+from seqlang.text.render import summary, text
 
 if TYPE_CHECKING:
     from seqlang.load import Loaded
@@ -24,20 +26,15 @@ def read_and_check(path: str) -> tuple[Loaded, Checked]:
 def passed(path: str, *, quiet: bool = False) -> CheckedShow:
     """A show without errors. Otherwise shows its findings and raises `ShowFailed`.
 
-    `quiet`: warnings and advice of a show that passes are not shown.
+    `quiet`: warnings of a show that passes are not shown.
     """
-    import sys
-
     loaded, checked = read_and_check(path)
-    if checked.show is not None and quiet:
-        return checked.show
-    shown = [f for f in checked.findings if checked.show is None or f.severity == "warning"]
-    if shown:
-        colour = wants_colour(sys.stderr)
-        columns = columns_of(sys.stderr)
-        click.echo(
-            text(shown, loaded.sources, colour=colour, columns=columns), err=True, color=colour
-        )
+    screen = Screen.of(sys.stderr)
     if checked.show is None:
+        click.echo(report(loaded, checked, "usual", screen), err=True, color=screen.colour)
         raise ShowFailed(f"{path}: {summary(checked.findings)}")
+    warnings = [finding for finding in checked.findings if finding.severity == "warning"]
+    if warnings and not quiet:
+        shown = text(warnings, loaded.sources, colour=screen.colour, columns=screen.columns)
+        click.echo(shown, err=True, color=screen.colour)
     return checked.show

@@ -2,26 +2,40 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from seqlang.text.render import width
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from seqlang.summary import ServoSummary, Summary, SupplySummary
 
+T = TypeVar("T")
 
-def summary_text(summary: Summary) -> str:
-    """Both tables; empty where there is neither a moving servo nor a loaded supply."""
-    parts = []
-    if summary.servos:
-        head = ("servo", "torque", "speed", "both", "at most", "hardest in cue")
-        parts.append(_table(head, [_servo(work) for work in summary.servos]))
-    if summary.supplies:
-        head = ("supply", "peak", "limit", "lowest", "at board", "cues at the peak")
-        parts.append(_table(head, [_supply(work) for work in summary.supplies]))
-    return "\n\n".join(parts)
+
+def servo_table(summary: Summary, most: int | None = None) -> str:
+    """A row for each servo, in at most `most` lines of rows: then only the hardest are shown."""
+    head = ("servo", "torque", "speed", "both", "at most", "hardest in cue")
+    kept = _hardest(summary.servos, most, lambda work: work.line.share / work.allowed)
+    return _table(head, [_servo(work) for work in kept], len(summary.servos) - len(kept))
+
+
+def supply_table(summary: Summary, most: int | None = None) -> str:
+    """The same for supplies."""
+    head = ("supply", "peak", "limit", "lowest", "at board", "cues at the peak")
+    kept = _hardest(
+        summary.supplies, most, lambda work: work.peak_a / work.limit_a if work.limit_a else 0.0
+    )
+    return _table(head, [_supply(work) for work in kept], len(summary.supplies) - len(kept))
+
+
+def _hardest(rows: Sequence[T], most: int | None, share: Callable[[T], float]) -> Sequence[T]:
+    """The rows that are worked hardest, in their order; a line is kept for how many are left."""
+    if most is None or len(rows) <= most:
+        return rows
+    kept = sorted(range(len(rows)), key=lambda at: -share(rows[at]))[: most - 1]
+    return [rows[at] for at in sorted(kept)]
 
 
 def _servo(work: ServoSummary) -> tuple[str, ...]:
@@ -45,18 +59,25 @@ def _supply(work: SupplySummary) -> tuple[str, ...]:
     )
 
 
-def _table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """Columns as wide as their widest cell; figures to the right, names to the left."""
+def _table(head: Sequence[str], rows: Sequence[Sequence[str]], left: int) -> str:
+    """Columns as wide as their widest cell; figures to the right, names to the left.
+
+    `left`: rows that are not shown. Nothing for no rows.
+    """
+    if not rows:
+        return ""
     lines = [head, *rows]
     widths = [max(width(line[column]) for line in lines) for column in range(len(head))]
     figures = [
         all(row[column][:1].isdigit() or row[column] in ("none", "no end") for row in rows)
         for column in range(len(head))
     ]
-    return "\n".join(
+    tail = [f"... and {left} that are worked less; `--all` shows them"] if left else []
+    shown = (
         "  ".join(
             " " * (size - width(cell)) + cell if right else cell + " " * (size - width(cell))
             for cell, size, right in zip(line, widths, figures, strict=True)
         ).rstrip()
         for line in lines
     )
+    return "\n".join([*shown, *tail])

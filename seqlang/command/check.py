@@ -4,25 +4,34 @@ from __future__ import annotations
 
 import sys
 from dataclasses import asdict
+from typing import TYPE_CHECKING
 
 import click
 
-from seqlang.command import SHOW_HAS_ERRORS
+from seqlang.command import SHOW_HAS_ERRORS, WrongUse
 from seqlang.command._form import format_option
+from seqlang.command._report import Screen, report
 from seqlang.command._show import read_and_check
-from seqlang.command._summary import summary_text
-from seqlang.text.render import as_json, columns_of, summary, text, wants_colour
+from seqlang.text.render import as_json, summary
+
+if TYPE_CHECKING:
+    from seqlang.command._report import Detail
 
 
 @click.command(name="check")
 @click.argument("file", type=click.Path(dir_okay=False))
+@click.option("--quiet", "detail", flag_value="quiet", help="Only cautions, errors and the count.")
+@click.option("--all", "detail", flag_value="all", help="Every finding and every row in full.")
 @format_option
-def command(file: str, form: str) -> int:
+def command(file: str, detail: Detail | None, form: str) -> int:
     """Find what is wrong with a show, and say what would pass.
 
-    Errors come first, the usual cautions last. A table shows how much is asked of servos and
-    supplies. Exit status 0: no errors; 1: the show has errors.
+    A show that passes takes one screen: the cautions that it gives reason for, advice, how much is
+    asked of servos and supplies, warnings. Errors stand last, in full. Exit status 0: no errors;
+    1: the show has errors.
     """
+    if detail is not None and form != "text":
+        raise WrongUse(f"`--{detail}` goes with the text; the {form} always holds everything")
     loaded, checked = read_and_check(file)
     status = SHOW_HAS_ERRORS if checked.failed else 0
     if form == "json":
@@ -31,15 +40,10 @@ def command(file: str, form: str) -> int:
             as_json(checked.findings, loaded.sources, passed=not checked.failed, summary=worked)
         )
         return status
-    colour = wants_colour(sys.stdout)
-    if checked.findings:
-        shown = text(
-            checked.findings, loaded.sources, colour=colour, columns=columns_of(sys.stdout)
-        )
-        click.echo(shown, color=colour)
-    worked_text = "" if checked.summary is None else summary_text(checked.summary)
-    if worked_text:
-        click.echo(worked_text + "\n")
+    screen = Screen.of(sys.stdout)
+    shown = report(loaded, checked, detail or "usual", screen)
+    if shown:
+        click.echo(shown, color=screen.colour)
     tail = f"{file}: {summary(checked.findings)}"
-    click.secho(tail, fg="red" if checked.failed else "green", bold=True, color=colour)
+    click.secho(tail, fg="red" if checked.failed else "green", bold=True, color=screen.colour)
     return status

@@ -24,8 +24,11 @@ WIDEST: Final = 100
 NARROWEST: Final = 40
 """A narrower terminal gets lines of this many columns, which it breaks itself."""
 
+FEWEST_LINES: Final = 24
+"""Lines that a terminal is taken to have at least (80 by 24: common practice, no source)."""
+
 _CAUTION: Final = "caution-"
-_ORDER: Final = ("error", "warning", "advice")
+_ORDER: Final = ("advice", "warning", "error")
 _PLURALS: Final = {
     "error": "errors",
     "warning": "warnings",
@@ -56,6 +59,15 @@ def columns_of(stream: TextIO) -> int | None:
     return shutil.get_terminal_size((WIDEST, 24)).columns if stream.isatty() else None
 
 
+def lines_of(stream: TextIO) -> int:
+    """Lines of the terminal behind a stream (LINES, where set, rules); `FEWEST_LINES` else."""
+    import shutil
+
+    if not stream.isatty():
+        return FEWEST_LINES
+    return max(FEWEST_LINES, shutil.get_terminal_size((WIDEST, FEWEST_LINES)).lines)
+
+
 def text(
     findings: Iterable[Finding],
     sources: Mapping[str, Source],
@@ -63,21 +75,42 @@ def text(
     colour: bool = False,
     columns: int | None = None,
 ) -> str:
-    """All findings with their source lines, one blank line between them.
+    """All findings in full with their source lines, one blank line between them.
 
-    Errors come first, then warnings, then advice, each in the order given; the cautions close the
-    text together. Lines are broken at `columns`; without it notes are broken at `WIDEST` and what
-    names a file, line and finding stays on one line, for programs that look for it.
+    The cautions open the text together; then come advice, warnings and, last, the errors, each in
+    the order given: what must be mended first stands where a terminal is read. Lines are broken at
+    `columns`; without it notes are broken at `WIDEST` and what names a file, line and finding stays
+    on one line, for programs that look for it.
     """
     printer = _Printer(sources, colour, columns)
     found = list(findings)
-    others = [finding for finding in found if not is_caution(finding)]
-    others.sort(key=lambda finding: _ORDER.index(finding.severity))
-    parts = [printer.finding(finding) for finding in others]
     cautions = [finding for finding in found if is_caution(finding)]
-    if cautions:
-        parts.append(printer.cautions(cautions))
+    parts = [printer.cautions(cautions)] if cautions else []
+    parts += [printer.finding(finding) for finding in in_order(found)]
     return "\n".join(parts)
+
+
+def heads(
+    findings: Iterable[Finding],
+    sources: Mapping[str, Source],
+    *,
+    colour: bool = False,
+    columns: int | None = None,
+) -> str:
+    """Place, message and name of each finding, without its source line, in the order given.
+
+    Of a caution, only its message and name: no line of the show mends it.
+    """
+    printer = _Printer(sources, colour, columns)
+    return "".join(
+        line + "\n" for finding in findings for line in printer.head(finding, is_caution(finding))
+    )
+
+
+def in_order(findings: Iterable[Finding]) -> list[Finding]:
+    """Advice, warnings, errors, each in the order given; no cautions."""
+    others = [finding for finding in findings if not is_caution(finding)]
+    return sorted(others, key=lambda finding: _ORDER.index(finding.severity))
 
 
 def is_caution(finding: Finding) -> bool:
@@ -96,7 +129,7 @@ class _Printer:
         return f"\x1b[{_COLOURS[kind]}m{words}\x1b[0m" if self._colour and words else words
 
     def finding(self, finding: Finding) -> str:
-        lines = self._head(finding)
+        lines = self.head(finding)
         spots = [(finding.span, finding.label, True)]
         spots += [(span, label, False) for span, label in finding.related]
         numbers = [self._sources[s.path].line_number(s.start) for s, _, _ in spots if self._has(s)]
@@ -114,7 +147,7 @@ class _Printer:
         lines = [self._paint("cautions:", "warning")]
         deferring = False
         for finding in findings:
-            lines += self._head(finding, caution=True)
+            lines += self.head(finding, True)
             for words in finding.notes:
                 if words == DEFER:
                     deferring = True
@@ -124,7 +157,7 @@ class _Printer:
             lines += self._broken(DEFER, "  ", "  ")
         return "\n".join(lines) + "\n"
 
-    def _head(self, finding: Finding, *, caution: bool = False) -> list[str]:
+    def head(self, finding: Finding, caution: bool = False) -> list[str]:
         """The place, what was found, and the finding's name, painted after they were broken."""
         place, severity = self._place(finding.span), f"{finding.severity}: "
         if caution:
@@ -144,7 +177,7 @@ class _Printer:
         label = self._paint(name, "frame")
         if self._heads is None or width(lines[-1]) + 2 + len(name) <= self._heads:
             return [*head[:-1], f"{head[-1]}  {label}"]
-        return [*head, rest + label]
+        return head if caution else [*head, rest + label]
 
     def _remark(self, title: str, kind: str, words: str, margin: int) -> list[str]:
         head = f"{title.rjust(margin)}   "

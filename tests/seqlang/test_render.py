@@ -179,7 +179,7 @@ def finding_at(severity: str, name: str, start: int, *notes: str) -> Finding:
     return Finding(severity, name, f"what {name} says", Span("", start, start), notes=notes)  # type: ignore[arg-type]
 
 
-def test_errors_come_before_warnings_and_advice_and_the_cautions_last() -> None:
+def test_the_cautions_come_first_then_advice_then_warnings_and_the_errors_last() -> None:
     given_order = [
         finding_at("advice", "caution-one", 0, "mind it"),
         finding_at("advice", "hint", 1),
@@ -188,7 +188,7 @@ def test_errors_come_before_warnings_and_advice_and_the_cautions_last() -> None:
         finding_at("error", "wrong-later", 5),
     ]
     out = text(given_order, {})
-    names = ["wrong-late)", "wrong-later)", "(doubt", "(hint", "cautions:", "(caution-one"]
+    names = ["cautions:", "(caution-one", "(hint", "(doubt", "wrong-late)", "wrong-later)"]
     places = [out.index(name) for name in names]
     assert places == sorted(places)
     record = json.loads(as_json(given_order, {}))

@@ -1,0 +1,129 @@
+"""What `bellcrank check` prints: on one screen what a person needs, in full what is asked for.
+
+From top to bottom: the cautions, a line each; advice; how hard the rig is worked; warnings; errors,
+which so stand where a terminal is read; the count. Only advice and the easy rows of a table give
+way to a small screen: a warning or an error is never left out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal, TextIO, TypeAlias
+
+from seqlang.command._summary import servo_table, supply_table
+from seqlang.text.render import (
+    FEWEST_LINES,
+    columns_of,
+    heads,
+    in_order,
+    is_caution,
+    lines_of,
+    text,
+    wants_colour,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from seqlang.check import Checked
+    from seqlang.load import Loaded
+    from seqlang.text.findings import Finding
+
+Detail: TypeAlias = Literal["quiet", "usual", "all"]
+"""`quiet`: cautions and errors. `usual`: what fits a screen. `all`: everything in full."""
+
+MOST_ADVICE: Final = 3
+"""Pieces of advice that are shown without `--all`."""
+FEWEST_ROWS: Final = 4
+"""Rows of a table that are shown on however small a screen."""
+_PROMPTS: Final = 3
+"""Lines of a screen for the command, the count and the next prompt."""
+
+CAUTIONS: Final = "cautions, in full with `bellcrank explain cautions`:"
+ADVICE: Final = "advice, in full with `--all`:"
+
+
+@dataclass(frozen=True, slots=True)
+class Screen:
+    """Where a report is read: `columns` None is no terminal, where lines are not broken."""
+
+    columns: int | None = None
+    lines: int = FEWEST_LINES
+    colour: bool = False
+
+    @classmethod
+    def of(cls, stream: TextIO) -> Screen:
+        return cls(columns_of(stream), lines_of(stream), wants_colour(stream))
+
+
+def report(loaded: Loaded, checked: Checked, detail: Detail, screen: Screen) -> str:
+    """The findings and, if the show passes, how hard it works the rig; no count."""
+    if detail == "all":
+        return _all(loaded, checked, screen)
+    found = checked.findings
+    cautions = [finding for finding in found if is_caution(finding)]
+    parts = [CAUTIONS + "\n" + _heads(cautions, loaded, screen)] if cautions else []
+    errors = [finding for finding in found if finding.severity == "error"]
+    if detail == "usual":
+        parts += _advice(loaded, found, screen)
+        warnings = [finding for finding in in_order(found) if finding.severity == "warning"]
+        room = screen.lines - _PROMPTS - sum(_lines(part) for part in parts)
+        if checked.failed:
+            parts += [_heads(warnings, loaded, screen)] if warnings else []
+        else:
+            parts += _worked(checked, room - 2 * len(warnings))
+            room = screen.lines - _PROMPTS - sum(_lines(part) for part in parts)
+            parts += _warnings(loaded, warnings, screen, room)
+    if errors:
+        parts.append(_full(errors, loaded, screen))
+    return "\n".join(parts)
+
+
+def _all(loaded: Loaded, checked: Checked, screen: Screen) -> str:
+    tables = _worked(checked, None)
+    others = [finding for finding in checked.findings if finding.severity != "error"]
+    errors = [finding for finding in checked.findings if finding.severity == "error"]
+    parts = [*([_full(others, loaded, screen)] if others else []), *tables]
+    return "\n".join([*parts, _full(errors, loaded, screen)] if errors else parts)
+
+
+def _advice(loaded: Loaded, found: Sequence[Finding], screen: Screen) -> list[str]:
+    advice = [finding for finding in in_order(found) if finding.severity == "advice"]
+    if not advice:
+        return []
+    left = len(advice) - MOST_ADVICE
+    tail = f"... and {left} more\n" if left > 0 else ""
+    return [ADVICE + "\n" + _heads(advice[:MOST_ADVICE], loaded, screen) + tail]
+
+
+def _warnings(loaded: Loaded, warnings: Sequence[Finding], screen: Screen, room: int) -> list[str]:
+    """In full while there is room, then the rest with their heads alone; none is left out."""
+    if not warnings:
+        return []
+    full = _full(warnings, loaded, screen)
+    if _lines(full) <= room:
+        return [full]
+    return ["warnings, in full with `--all`:\n" + _heads(warnings, loaded, screen)]
+
+
+def _worked(checked: Checked, room: int | None) -> list[str]:
+    """Both tables, in at most `room` lines if that can be; all rows without one."""
+    if checked.summary is None:
+        return []
+    supplies = supply_table(checked.summary, None if room is None else FEWEST_ROWS)
+    left = None if room is None else max(FEWEST_ROWS, room - _lines(supplies) - 2)
+    servos = servo_table(checked.summary, left)
+    return [table + "\n" for table in (servos, supplies) if table]
+
+
+def _heads(found: Sequence[Finding], loaded: Loaded, screen: Screen) -> str:
+    return heads(found, loaded.sources, colour=screen.colour, columns=screen.columns)
+
+
+def _full(found: Sequence[Finding], loaded: Loaded, screen: Screen) -> str:
+    return text(found, loaded.sources, colour=screen.colour, columns=screen.columns)
+
+
+def _lines(part: str) -> int:
+    """Lines of a part with the empty one behind it."""
+    return part.count("\n") + 1
