@@ -332,7 +332,8 @@ class _Unroller:
         return plain or groups[0]
 
     def _held(self, group: list[tuple[Step, float]]) -> bool:
-        return any(id(child) in self.open_ended for child, _ in group)
+        """Whether a group lasts nobody knows how long; only a repeat does, and stands alone."""
+        return id(group[0][0]) in self.open_ended
 
     def _fork(self, row: _Row, group: list[tuple[Step, float]], task: _Task) -> None:
         self.forked += 1

@@ -8,6 +8,7 @@ from tests.mutation import c_mutants, known
 from tests.mutation.__main__ import mutants_of
 from tests.mutation.mutants import changed_source, mutants
 from tests.mutation.nearest import ROOT, nearest
+from tests.mutation.trials import names_given, words_of
 
 
 def changes(text: str) -> list[str]:
@@ -78,3 +79,18 @@ def test_the_list_of_known_changes_names_changes_that_exist(module: str) -> None
 def test_every_module_has_nearest_tests(room: str) -> None:
     modules = [str(path.relative_to(ROOT)) for path in (ROOT / room).rglob("*.py")]
     assert [module for module in modules if not nearest(module)] == []
+
+
+def test_a_change_at_import_is_looked_for_by_the_tests_that_ask_for_its_name() -> None:
+    text = "LIMIT = 3\n\nWAYS: tuple[int, ...] = (\n    1,\n)\nclass Servo:\n    size: int = 4\n"
+    at = {one.change: names_given(text, one.lines.start) for one in mutants("module.py", text)}
+    assert at == {"3 -> 4": {"LIMIT"}, "1 -> 2": {"WAYS"}, "4 -> 5": {"size"}}
+
+    def asks() -> None:
+        def inside() -> int:
+            return LIMIT.size  # type: ignore[name-defined,no-any-return]  # noqa: F821
+
+        inside()
+
+    assert {"LIMIT", "size"} <= words_of(asks.__code__)
+    assert "WAYS" not in words_of(asks.__code__)

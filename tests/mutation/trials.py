@@ -9,6 +9,7 @@ before first, then the quickest. The first failure ends a trial.
 
 from __future__ import annotations
 
+import ast
 import functools
 import gc
 import importlib
@@ -23,7 +24,7 @@ import sys
 import time
 from bisect import bisect
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import accumulate
@@ -161,7 +162,7 @@ class Trials:
             late = self.deadline is not None and time.monotonic() > self.deadline
             while waiting and not late and len(running) < self.at_once:
                 mutant = waiting.pop()
-                names = self.in_order(self.tests_of(mutant), mutant.module)
+                names = self.in_order(self.tests_of(mutant), mutant.module, self._asked(mutant))
                 if not names:
                     self.report(Outcome(mutant, "missed", "no test reaches it"))
                     continue
@@ -183,14 +184,40 @@ class Trials:
             return list(self.seconds)
         return sorted(set().union(*(lines.get(line, set()) for line in mutant.lines)))
 
-    def in_order(self, names: list[str], module: str) -> list[str]:
-        """Those that reach the module first, of these the quickest, finders sooner than others.
+    def _asked(self, mutant: Mutant) -> tuple[set[str], set[str]]:
+        """Tests that name what a change at import gives a name to, and those that reach a function
+        of the module that does."""
+        if mutant.scope:
+            return set(), set()
+        given = names_given((ROOT / mutant.module).read_text(), mutant.lines.start)
+        naming = {
+            name
+            for name, item in self.items.items()
+            if given & words_of(_inner(getattr(item, "function", None)))
+        }
+        reaching: set[str] = set()
+        lines = self.reached.get(mutant.module, {})
+        for one in _functions(mutant.module):
+            if given & words_of(one.__code__):
+                first = one.__code__.co_firstlineno
+                body = {line for *_, line in one.__code__.co_lines() if line and line != first}
+                reaching |= set().union(*(lines.get(line, set()) for line in body))
+        return naming, reaching
+
+    def in_order(
+        self,
+        names: list[str],
+        module: str,
+        asked: tuple[Collection[str], Collection[str]] = ((), ()),
+    ) -> list[str]:
+        """Those `asked` first, then those that reach the module; the quickest, finders sooner.
 
         As many as take no more than `most_seconds`: a slow finder must not leave out all the rest.
         """
         ordered = sorted(
             names,
             key=lambda name: (
+                *(name not in some for some in asked),
                 not self._touches(name, module),
                 self.seconds[name] / (1 + self.finders[name]),
             ),
@@ -346,6 +373,30 @@ def _codes(code: CodeType) -> dict[str, list[CodeType]]:
             for name, codes in _codes(const).items():
                 found.setdefault(name, []).extend(codes)
     return found
+
+
+def names_given(text: str, line: int) -> set[str]:
+    """What the statements of a module or of its classes that begin at a line give a name to."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(text)):
+        if getattr(node, "lineno", 0) == line and isinstance(node, ast.Assign | ast.AnnAssign):
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            found |= {one.id for one in targets if isinstance(one, ast.Name)}
+    return found
+
+
+def words_of(code: CodeType | None) -> set[str]:
+    """All names that a code object looks up, also those of functions inside it."""
+    if code is None:
+        return set()
+    inner = (words_of(const) for const in code.co_consts if isinstance(const, CodeType))
+    return {*code.co_names, *code.co_freevars}.union(*inner)
+
+
+def _inner(function: object) -> CodeType | None:
+    """The code of a test, also of one that hypothesis holds."""
+    held = getattr(function, "hypothesis", None)
+    return getattr(getattr(held, "inner_test", function), "__code__", None)
 
 
 def clear_caches() -> None:
