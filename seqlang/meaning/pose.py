@@ -186,6 +186,7 @@ def colour(reading: Reading, token: Token) -> Colour:
         return (int(text[1:3], 16), int(text[3:5], 16), int(text[5:7], 16))
     constant = reading.constants.get(text)
     if constant is not None and is_colour(reading, token):
+        reading.above(token)
         return constant[1]  # type: ignore[return-value]  # is_colour has looked
     found = COLOURS.get(text.lower())
     if found is not None and constant is None:

@@ -83,6 +83,8 @@ class Reading:
         """By name: where it was written, and its quantity or colour."""
         self.later: dict[str, Token] = {}
         """Constants of the whole file, to tell `not yet` from `not at all`."""
+        self.given_late: set[str] = set()
+        """Constants that a line above theirs uses: the first such use has its finding."""
         self.straight: set[str] = set()
         """Servos whose parts move along a line: their places are in mm."""
         self.forgiven = set(forgiven)
@@ -264,20 +266,31 @@ class Reading:
             value = Fraction(round(value * 2**_EXACT_BITS), 2**_EXACT_BITS)
         return Quantity(value, dimension)
 
+    def above(self, use: Token) -> None:
+        """A finding if the constant is given below this use; its first such use has it."""
+        name, _ = self.constants[str(use)]
+        if (name.start_pos or 0) > (use.start_pos or 0) and str(use) not in self.given_late:
+            self.given_late.add(str(use))
+            self._given_below(use, name)
+
+    def _given_below(self, use: Token, name: Token) -> None:
+        self.error(
+            "used-before-given",
+            f"`{use}` is given further down",
+            use,
+            related=((name, "given here"),),
+            help="move its `given` line above the first use",
+        )
+
     def _constant(self, token: Token, due: Measure | None = None) -> Quantity:
         found = self.constants.get(str(token))
         if found is not None:
+            self.above(token)
             if isinstance(found[1], Quantity):
                 return found[1]
             self.error("wrong-kind", f"`{token}` is a colour, but an amount is needed here", token)
         elif str(token) in self.later:
-            self.error(
-                "used-before-given",
-                f"`{token}` is given further down",
-                token,
-                related=((self.later[str(token)], "given here"),),
-                help="move its `given` line above the first use",
-            )
+            self._given_below(token, self.later[str(token)])
         elif _LIKE_A_NUMBER.fullmatch(token):
             self.error("not-a-number", f"`{token}` cannot be used as a number", token)
         else:

@@ -522,3 +522,26 @@ def test_what_hangs_on_a_board_with_a_wrong_address_is_still_read() -> None:
     assert names(found) == ["number-out-of-range"]
     assert len(found.show.rig.outputs) == len(good(loaded(RIG)).show.rig.outputs)
     assert len(found.show.score.cues[0].body.children) == 1
+
+
+@pytest.mark.parametrize(
+    ("amount", "above", "below"),
+    [
+        ("20 deg", "wearer\n    tilt r", "cue b\n    jaw to r in 1 s"),
+        ("20 deg", "cue a\n    jaw to r in 1 s", "cue b\n    jaw to r in 1 s"),
+        (
+            "#ff8800",
+            "strip ring: body pin PB5\n    pixels 9\ncue a\n    ring fade to r in 1 s",
+            "cue b\n    ring fade to r in 1 s",
+        ),
+    ],
+)
+def test_a_constant_used_above_its_line_is_named_once_at_its_first_use(
+    amount: str, above: str, below: str
+) -> None:
+    found = with_rig(*above.splitlines(), f"given r = {amount}", *below.splitlines())
+    assert names(found) == ["used-before-given"]
+    (finding,) = found.findings
+    assert found.sources["test.cues"].text.index(" r") < finding.span.start
+    assert finding.span.start < found.sources["test.cues"].text.index("given r")
+    assert names(with_rig(f"given r = {amount}", *above.splitlines(), *below.splitlines())) == []

@@ -3,6 +3,7 @@
 What: where boards have inputs, each button in use arrives at one of them.
 
 Why: a button that reaches no board does nothing, unless a main controller sends it over the link.
+With the stop button that is worst: the one who holds the remote presses it, and the part moves on.
 
 Example:
 
@@ -41,6 +42,15 @@ def check(context: Context) -> Iterator[Finding]:
                 help="give a board an input for it, or use one of the buttons "
                 + ", ".join(str(number) for number in sorted(wired)),
             )
+    if score.stop_button is not None and score.stop_button not in wired:
+        yield Finding(
+            "warning",
+            "button-not-wired",
+            f"the stop button, button {score.stop_button}, is wired to no board",
+            context.place("stop", "button"),
+            label="arrives at no input: nobody can stop the show without the link",
+            help=f"give a board an input for it: `input {score.stop_button}: BOARD pin PIN`",
+        )
     used = {binding.button for binding in score.bindings} | {score.stop_button}
     for wire in context.show.rig.inputs:
         if wire.button not in used:
