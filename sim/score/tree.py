@@ -274,6 +274,8 @@ def motion_limits(
     A `uniform` move has no finite acceleration; for braking it counts as a minimum-jerk move.
     `planned`: the show's planned moves, if they are known already.
     """
+    if not any(isinstance(output, Servo) for output in show.rig.outputs):
+        return {}  # rehearsals of lights alone are many
     speed: dict[str, float] = {}
     acceleration: dict[str, float] = {}
     for one in planned_moves(show) if planned is None else planned:

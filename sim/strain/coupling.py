@@ -14,11 +14,10 @@ from math import radians
 
 import numpy as np
 
-from sim.model import Coupled, JointLimits, Link, Mount, Move, Rig, Servo, Show
+from sim.model import Coupled, JointLimits, Link, Mount, Rig, Servo, Show
 from sim.rig import load
 from sim.rig.disturbance import drag
-from sim.score.tree import acts, motion_limits
-from sim.strain.interruption import limits_in_motion
+from sim.strain.reachable import Reachable
 
 
 def carried_by(rig: Rig) -> dict[str, tuple[Servo, ...]]:
@@ -113,24 +112,9 @@ def standing_reaches(rig: Rig) -> dict[str, JointLimits]:
     }
 
 
-def show_reaches(show: Show) -> dict[str, JointLimits]:
-    """How far, how fast and how hard each servo goes in a show, whatever interrupts what.
-
-    A `uniform` move starts and ends within a frame, harder than its table's limit.
-    """
-    limits = {**motion_limits(show), **limits_in_motion(show)}
-    angles: dict[str, set[float]] = {}
-    for cue in show.score.cues:
-        for act in acts(cue.body):
-            if isinstance(act, Move):
-                angles.setdefault(act.output, set()).add(act.angle_deg)
-    found = {}
-    for servo in show.rig.outputs:
-        if isinstance(servo, Servo):
-            own = {servo.safe_deg, *angles.get(servo.name, ())}
-            speed, accel = limits[servo.name]
-            found[servo.name] = JointLimits((min(own), max(own)), float(speed), float(accel))
-    return found
+def show_reaches(show: Show) -> Mapping[str, JointLimits]:
+    """How far, how fast and how hard each servo goes in a show, whatever interrupts what."""
+    return Reachable(show).reaches
 
 
 def coupled_show(show: Show) -> Show:

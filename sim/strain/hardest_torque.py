@@ -10,18 +10,19 @@ them at once (`sim.rig.grip`).
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
 import numpy as np
 
-from sim.model import Law, Rig, Servo, Show
+from sim.model import JointLimits, Law, Rig, Servo, Show
 from sim.rig.grip import gripping
 from sim.rig.holding_torque import worst_hold
 from sim.rig.supply import highest_v
 from sim.score.tree import PlannedMove
 from sim.strain.envelope import assess
-from sim.strain.interruption import hardest_nm, limits_in_motion
+from sim.strain.interruption import hardest_nm
+from sim.strain.reachable import Reachable
 
 MoveKey: TypeAlias = tuple[float, float, int, Law]
 """What of a planned move its torque hangs on: from and to (deg), duration (ms), law."""
@@ -56,7 +57,7 @@ def hardest_torques(
     they are known already.
     """
     moves = [one for one in planned if one.move.duration_ms > 0]
-    limits = limits_in_motion(show, moves)
+    limits = Reachable(show, moves).in_motion
     held = hold_nm(show.rig)
     found = {}
     for one in (o for o in show.rig.outputs if isinstance(o, Servo)):
@@ -78,6 +79,35 @@ def hold_nm(rig: Rig) -> dict[str, float]:
     """Horn torque (N.m) of the hardest pose of every servo."""
     servos = [output for output in rig.outputs if isinstance(output, Servo)]
     return {one.name: _finite(worst_hold(one, rig.wearer).torque_nm) for one in servos}
+
+
+def jarred_nm(rig: Rig, name: str, reach: JointLimits) -> dict[str, float]:
+    """Horn torque (N.m) of the parts in one chain with a servo that jumps as `reach` says.
+
+    Each of them stands anywhere in its travel and holds against weight and what the jump does to
+    it: the servo stands on one, turns the others, and all feel the hinges' forces. Empty for a part
+    alone.
+    """
+    jumps = next(o for o in rig.outputs if isinstance(o, Servo) and o.name == name)
+    if jumps.load.coupled is None:
+        return {}
+    servos = {o.name: o for o in rig.outputs if isinstance(o, Servo)}
+    found = {}
+    links = jumps.load.coupled.links
+    for link in links:
+        one = servos.get(link.name)
+        if one is None or one.load.coupled is None or one.name == name:
+            continue
+        reaches = tuple(
+            reach if other.name == name else JointLimits(servos[other.name].travel_deg, 0.0, 0.0)
+            for other in links
+            if other.name in servos
+        )
+        if len(reaches) < len(links):
+            continue
+        shaken = replace(one.load, coupled=replace(one.load.coupled, reaches=reaches))
+        found[one.name] = _finite(hardest_nm(rig, replace(one, load=shaken), (0.0, 0.0)))
+    return found
 
 
 def _finite(torque_nm: float) -> float:

@@ -32,6 +32,7 @@ from sim.score.law_numbers import law_numbers
 from sim.score.laws import ramp_shares, shape
 from sim.score.tree import PlannedMove, acts, motion_limits, planned_moves
 from sim.strain.envelope import OperatingPoints, operate
+from sim.strain.reachable import limits_in_motion
 
 STOP: Final = "stop"
 """In place of a cue's name: the controlled move to the safe pose."""
@@ -152,25 +153,6 @@ def hardest_nm(rig: Rig, one: Servo, limits: tuple[float, float]) -> float:
     A bound as `bound_share` is, and with it for every interruption and the stop.
     """
     return max(float(points.greatest_nm.max()) for points in _at_the_limits(rig, one, limits, None))
-
-
-def limits_in_motion(
-    show: Show, planned: Iterable[PlannedMove] | None = None
-) -> dict[str, tuple[float, float]]:
-    """Speed (deg/s) and acceleration (deg/s2) that no motion of a servo passes, by servo.
-
-    Those of its table; a `uniform` move also starts and ends within a frame. Servos that no cue
-    moves are left out.
-    """
-    moves = planned_moves(show) if planned is None else tuple(planned)
-    table = motion_limits(show, moves)
-    moved = {one.move.output for one in moves if one.move.angle_deg != one.from_deg}
-    jumping = {one.move.output for one in moves if one.move.law.name == "uniform"}
-    return {
-        name: (speed, max(accel, speed / FRAME_S) if name in jumping else accel)
-        for name, (speed, accel) in table.items()
-        if name in moved
-    }
 
 
 def _of_servo(

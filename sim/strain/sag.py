@@ -20,8 +20,9 @@ from sim.light.lightness import channel_levels, luminance
 from sim.model import (
     Adapter,
     Board,
-    Fade,
+    Cells,
     Lamp,
+    Rig,
     Servo,
     Show,
     Strip,
@@ -32,15 +33,16 @@ from sim.model import (
 from sim.rig.supply import (
     PIXEL_IDLE_A,
     Demand,
-    Solved,
     highest_v,
     of_board,
     solve,
     strip_full_a,
 )
-from sim.rulebook import LEVEL_STEPS_PER_PCT
-from sim.score.tree import PlannedMove, acts, planned_moves
-from sim.strain.hardest_torque import ENDLESS_NM, MoveKey, hardest_torques, hold_nm
+from sim.rulebook import ENABLE_INTERVAL_FRAMES, FRAME_S, LEVEL_STEPS_PER_PCT
+from sim.score.tree import PlannedMove, planned_moves
+from sim.strain.hardest_torque import ENDLESS_NM, MoveKey, hardest_torques, hold_nm, jarred_nm
+from sim.strain.light_states import LightStates
+from sim.strain.reachable import Jump, Reachable
 
 __all__ = [
     "Sag",
@@ -49,6 +51,11 @@ __all__ = [
     "start_sags",
     "without_limits",
 ]
+
+ENABLE_S: Final = ENABLE_INTERVAL_FRAMES * FRAME_S
+"""Between the first pulses of one servo and of the next of a board (s)."""
+
+FULL_CHARGE: Final = 1.0
 
 ENDLESS_A: Final = 1e6
 """In place of a limit, to learn what would be drawn without it."""
@@ -121,21 +128,26 @@ def sags(
             if isinstance(o, Servo) and o.board in fed
         }
         torques = {name: one.torque_nm for name, one in own.items()}
-        moving = [name for name, one in own.items() if one.moves]
+        moving = tuple(name for name, one in own.items() if one.moves)
         cues = tuple(dict.fromkeys(one.cue for one in own.values() if one.cue is not None))
-        solved = solve(show.rig, supply, _demands(show, fed, torques, moving))
-        found.append(_sag(board, supply, solved, None, cues))
+        case = _Case(torques, moving, None, cues)
+        demands = _demands(show, fed, [case])
+        found.append(_worst_of(board, show.rig, supply, demands, [case]))
     return tuple(found)
 
 
 def start_sags(show: Show) -> tuple[Sag, ...]:
-    """The worst instant of power-up at every board that has a supply.
+    """The worst instant of power-up, or of standby, at every board that has a supply.
 
     Servos get their first pulses one after another, and each may then stand anywhere and jump to
-    its safe pose at stall current, which no cue asks of it; the others hold, lights are dark.
+    its safe pose at stall current, which no cue asks of it. Parts that hang together with it hold
+    against its jump, those that started before it may still be on their way, the others hold;
+    lights are dark.
     """
     rig = show.rig
     hold = hold_nm(rig)
+    states = Reachable(show)
+    jumps = {name: states.jump(name) for name in states.servos}
     found = []
     for board in rig.boards:
         _, supply = of_board(rig, board.name)
@@ -144,46 +156,106 @@ def start_sags(show: Show) -> tuple[Sag, ...]:
         fed = [b.name for b in rig.boards if b.supply == supply.name]
         servos = [o.name for o in rig.outputs if isinstance(o, Servo) and o.board in fed]
         held = {name: hold[name] for name in servos}
-        cases: list[tuple[str | None, _Torques]] = [
-            (name, {**held, name: ENDLESS_NM}) for name in servos
-        ]
-        worst = [
-            _sag(board, supply, solve(rig, supply, _demands(show, fed, torques, lit=False)), name)
-            for name, torques in cases or [(None, held)]
-        ]
-        # behind a regulator or a short wire all may leave the same voltage
-        found.append(min(worst, key=lambda sag: (sag.voltage_v, -sag.supply_a)))
+        cases = [
+            _Case(_starting(rig, held, name, jumps[name]), _on_their_way(rig, name, jumps), name)
+            for name in servos
+        ] or [_Case(held, (), None)]
+        demands = _demands(show, fed, cases, lit=False)
+        found.append(_worst_of(board, rig, supply, demands, cases))
     return tuple(found)
 
 
-def _sag(
-    board: Board, supply: Supply, solved: Solved, starting: str | None, cues: tuple[str, ...] = ()
+def _starting(rig: Rig, held: _Torques, name: str, jump: Jump | None) -> _Torques:
+    """Torques on a supply's servos while one of them jumps; parts of its chain feel that."""
+    jarred = {} if jump is None else jarred_nm(rig, name, jump.reach)
+    own = {other: max(held[other], nm) for other, nm in jarred.items() if other in held}
+    return {**held, **own, name: ENDLESS_NM}
+
+
+def _on_their_way(rig: Rig, name: str, jumps: Mapping[str, Jump | None]) -> tuple[str, ...]:
+    """Servos whose jump may not be over when this one gets its first pulse.
+
+    Boards start their servos in the order of the rig, each board for itself.
+    """
+    servos = [o for o in rig.outputs if isinstance(o, Servo)]
+    place = {
+        one.name: [o.name for o in servos if o.board == one.board].index(one.name) for one in servos
+    }
+    found = []
+    for other, jump in jumps.items():
+        if other == name or jump is None:
+            continue
+        before = place[name] - place[other]
+        if 0 <= before * ENABLE_S < jump.lasts_s:
+            found.append(other)
+    return tuple(found)
+
+
+def _worst_of(
+    board: Board, rig: Rig, supply: Supply, demands: Mapping[str, Demand], cases: list[_Case]
 ) -> Sag:
+    """The case in which the voltage falls lowest, with what that case draws at the most.
+
+    Voltages are lowest while the battery is nearly empty, currents of servos and lamps greatest
+    while it is full; those of the source of a regulator somewhere between. A board of several draws
+    most while the others do nothing. `demands`: arrays of one value for each case.
+    """
+    lowest = solve(rig, supply, demands)
+    full = [solve(rig, supply, demands, charge) for charge in _charges(supply)]
+    own = [lowest, *full]
+    if len(demands) > 1:
+        alone = {board.name: demands[board.name]}
+        own.append(solve(rig, supply, alone, FULL_CHARGE))
+    size = len(cases)
+
+    def most(rows: Iterable[Array]) -> Array:
+        return np.asarray(np.max([np.broadcast_to(row, size) for row in rows], axis=0))
+
+    volts = np.broadcast_to(lowest.board_v[board.name], size)
+    at_board = most(each.board_a[board.name] for each in own)
+    at_feed = most(np.asarray(sum(each.board_a.values())) for each in (lowest, *full))
+    at_source = most(each.source_a for each in (lowest, *full))
+    # behind a regulator or a short wire all may leave the same voltage
+    n = min(range(size), key=lambda n: (volts[n], -at_feed[n]))
     return Sag(
         board.name,
         supply.name,
-        float(solved.board_v[board.name][0]),
-        float(solved.board_a[board.name][0]),
-        float(sum(float(amps[0]) for amps in solved.board_a.values())),
-        float(solved.source_a[0]),
-        float(solved.source_v[0]),
-        cues,
-        bool(solved.collapsed[0]),
-        starting,
+        float(volts[n]),
+        float(at_board[n]),
+        float(at_feed[n]),
+        float(at_source[n]),
+        float(np.broadcast_to(lowest.source_v, size)[n]),
+        cases[n].cues,
+        bool(np.broadcast_to(lowest.collapsed, size)[n]),
+        cases[n].starting,
     )
+
+
+def _charges(supply: Supply) -> tuple[float, ...]:
+    """States of charge at which a supply's currents may be greatest, beside that of `lowest`."""
+    if not isinstance(supply.source, Cells):
+        return ()
+    return (FULL_CHARGE,) if supply.regulator is None else (0.5, FULL_CHARGE)
 
 
 _Torques: TypeAlias = dict[str, float]
 """Horn torque (N.m) by servo."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """What the servos of a supply do at one instant: torques at their horns, and which move."""
+
+    torques: _Torques
+    moving: tuple[str, ...]
+    starting: str | None
+    cues: tuple[str, ...] = ()
+
+
 def _demands(
-    show: Show,
-    fed: Iterable[str],
-    torques: Mapping[str, float],
-    moving: Iterable[str] = (),
-    lit: bool = True,
+    show: Show, fed: Iterable[str], cases: list[_Case], lit: bool = True
 ) -> dict[str, Demand]:
+    """By board, what its outputs ask in each case."""
     levels = brightest(show) if lit else dark(show)
     demands: dict[str, Demand] = {}
     idle_a = {board.name: board.electrics.idle_a for board in show.rig.boards}
@@ -193,10 +265,18 @@ def _demands(
         fixed = idle_a[name] + sum(on)
         fixed += sum(levels[o.name] for o in outputs if isinstance(o, Strip))
         demands[name] = Demand(
-            {o.name: torques[o.name] for o in outputs if o.name in torques},
+            {
+                o.name: np.array([case.torques[o.name] for case in cases])
+                for o in outputs
+                if o.name in cases[0].torques
+            },
             {o.name: levels[o.name] for o in outputs if isinstance(o, Lamp)},
             fixed,
-            dict.fromkeys(moving, 1.0),
+            {
+                o.name: np.array([float(o.name in case.moving) for case in cases])
+                for o in outputs
+                if o.name in cases[0].torques
+            },
         )
     return demands
 
@@ -217,18 +297,14 @@ def brightest(show: Show) -> dict[str, float]:
     """Per lamp the greatest duty (0 to 1), per strip the greatest current (A), of the whole show.
 
     Effects only take light away, and a fade is never brighter than its brighter end per channel, so
-    the ends are enough: safe light and every fade's target.
+    the lights that the show can leave are enough.
     """
     most: dict[str, float] = {}
     channels: dict[str, np.ndarray[tuple[int], np.dtype[np.float64]]] = {}
     lights: list[tuple[str, float | StripLight]] = []
-    for output in show.rig.outputs:
-        if isinstance(output, Lamp):
-            lights.append((output.name, output.safe_pct))
-        elif isinstance(output, Strip):
-            lights.append((output.name, output.safe))
-    for cue in show.score.cues:
-        lights += [(a.output, a.light) for a in acts(cue.body) if isinstance(a, Fade)]
+    states = LightStates(show)
+    for name in states.lights:
+        lights += [(name, light) for light in states.left(name)]
     for name, light in lights:
         if isinstance(light, StripLight):
             channels[name] = np.maximum(channels.get(name, np.zeros(3)), _played(light))

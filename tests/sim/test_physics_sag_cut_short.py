@@ -41,7 +41,7 @@ from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import Samples, sample
 from sim.rig.supply import highest_v
 from sim.score.tree import ready_ms
-from sim.strain.interruption import limits_in_motion
+from sim.strain.reachable import limits_in_motion
 from sim.strain.sag import lowest_voltages, sags
 from sim.strain.torque_and_current import work
 

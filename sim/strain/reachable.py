@@ -1,0 +1,220 @@
+"""Every state in which a show can leave its outputs: what checks of any kind ask about.
+
+One source for torque, sag, fuse, regulator, heat, pinch and flashes, so that none of them forgets a
+state that another one knows. It enumerates
+
+* for each part: the angles at which the show can leave it standing, for a moment (any target of any
+  move, since what follows may be taken over) and for minutes; the moves that each cue makes from
+  each of them; the poses that a cue can find;
+* for each light: every light that a cue leaves it at, and those in the middle of a fade
+  (`sim.strain.light_states`);
+
+and it bounds, in closed form, what cannot be enumerated:
+
+* a part in motion, whatever cuts what short and however often: within the angles that it is ever
+  brought to, at most at the speed and the acceleration of its table (the rule of interruption keeps
+  both, see `sim.strain.interruption`);
+* power-up, and standby after limp: the part may hang anywhere in its travel and jumps to its safe
+  pose with all that its servo has.
+
+Standby right after limp is the same as power-up for parts. For lights it is dark, then safe.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+from math import inf
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from sim.model import JointLimits, Move, Servo, Show
+from sim.rig import drive, load, servo
+from sim.rig.disturbance import push_nm
+from sim.rig.supply import highest_v
+from sim.rulebook import FRAME_S
+from sim.score.tree import (
+    Lengths,
+    PlannedMove,
+    acts,
+    motion_limits,
+    planned_moves,
+    rest_angles,
+    timeline,
+)
+from sim.strain.light_states import LightStates
+
+if TYPE_CHECKING:
+    from sim.model import Cue
+
+LONG_MS: Final = 60_000.0
+"""A part that stands for a minute or more is held for long: a small servo's case warms up in a few
+(common practice, no source)."""
+
+HARDEST_DEG_S2: Final = 1e9
+"""In place of an endless acceleration, of a part that weighs nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Jump:
+    """What a part may do at power-up: `reach`, all with the greatest torque on its axis (N.m).
+
+    `lasts_s`: how long it is on its way at the most, at the servo's no-load speed.
+    """
+
+    reach: JointLimits
+    torque_nm: float
+    lasts_s: float
+
+
+class Reachable:
+    """The states that a show can reach. `planned`: its planned moves, if they are known already."""
+
+    def __init__(self, show: Show, planned: Iterable[PlannedMove] | None = None) -> None:
+        self.show = show
+        self.servos = {o.name: o for o in show.rig.outputs if isinstance(o, Servo)}
+        self._given = None if planned is None else tuple(planned)
+
+    # -- parts ------------------------------------------------------------------------------------
+
+    @cached_property
+    def planned(self) -> tuple[PlannedMove, ...]:
+        """Every move with every angle that it is planned to start from."""
+        return planned_moves(self.show) if self._given is None else self._given
+
+    @cached_property
+    def stands_deg(self) -> Mapping[str, tuple[float, ...]]:
+        """By servo, every angle at which a part may come to a stand, the safe one first.
+
+        A cue that takes over may wait before it moves the part, or not move it at all; the motion
+        that runs goes on to its target. So that is the target of any move.
+        """
+        found: dict[str, dict[float, None]] = {
+            name: {one.safe_deg: None} for name, one in self.servos.items()
+        }
+        for cue in self.show.score.cues:
+            for act in acts(cue.body):
+                if isinstance(act, Move) and act.output in found:
+                    found[act.output].setdefault(act.angle_deg)
+        return {name: tuple(angles) for name, angles in found.items()}
+
+    @cached_property
+    def held_long_deg(self) -> Mapping[str, tuple[float, ...]]:
+        """By servo, the angles at which the show can leave a part for minutes, the safe one first.
+
+        Where cues end; targets after which a cue waits for `LONG_MS` before it moves the part
+        again; and any target, where another cue can take over and waits so long.
+        """
+        rests = rest_angles(self.show)
+        found = {name: dict.fromkeys(rests[name]) for name in self.servos}
+        for cue in self.show.score.cues:
+            moves = _moves_by_servo(cue)
+            for name, row in moves.items():
+                if name not in found:
+                    continue
+                if row[0][0] >= LONG_MS:
+                    found[name].update(dict.fromkeys(self.stands_deg[name]))
+                for (start, move), (then, _) in pairwise(row):
+                    if then - start - move.duration_ms >= LONG_MS:
+                        found[name].setdefault(move.angle_deg)
+        return {name: tuple(angles) for name, angles in found.items()}
+
+    def poses(self) -> tuple[Mapping[str, float], ...]:
+        """Poses of all parts that a cue can find; the safe pose is the first.
+
+        Each angle that a part is left at is in one of them, beside those of the same number of the
+        other parts; where parts hang together, not every pairing is.
+        """
+        rests = rest_angles(self.show)
+        count = max((len(angles) for angles in rests.values()), default=1)
+        return tuple(
+            {name: angles[min(n, len(angles) - 1)] for name, angles in rests.items()}
+            for n in range(count)
+        )
+
+    @cached_property
+    def in_motion(self) -> Mapping[str, tuple[float, float]]:
+        """Speed (deg/s) and acceleration (deg/s2) that no motion passes, by servo that moves.
+
+        Those of its table; a `uniform` move also starts and ends within a frame.
+        """
+        table = motion_limits(self.show, self.planned)
+        moved = {one.move.output for one in self.planned if one.move.angle_deg != one.from_deg}
+        jumping = {one.move.output for one in self.planned if one.move.law.name == "uniform"}
+        return {
+            name: (speed, max(accel, speed / FRAME_S) if name in jumping else accel)
+            for name, (speed, accel) in table.items()
+            if name in moved
+        }
+
+    @cached_property
+    def reaches(self) -> Mapping[str, JointLimits]:
+        """How far, how fast and how hard each part goes in the show, whatever interrupts what."""
+        limits = {**motion_limits(self.show, self.planned), **self.in_motion}
+        return {
+            name: JointLimits((min(own), max(own)), float(limits[name][0]), float(limits[name][1]))
+            for name, own in self.stands_deg.items()
+        }
+
+    def jump(self, name: str) -> Jump | None:
+        """What the part may do when its servo gets its first pulse; None without a rating.
+
+        It stands anywhere in its travel and is turned with the stall torque at the highest voltage,
+        up to the no-load speed. Its inertia is at least that of its own bodies and of the motor.
+        """
+        one = self.servos[name]
+        if not one.ratings:
+            return None
+        low, high = one.travel_deg
+        angles = np.linspace(low, high, max(3, int(np.ceil(2.0 * (high - low))) + 1))
+        line = servo.strongest_line(one, highest_v(self.show.rig, one.board))
+        ratio = np.abs(np.nan_to_num(drive.horn(one, angles).ratio))
+        least, most = float(ratio.min()), float(ratio.max())
+        speed = float(line.speed_deg_s) / max(least, 1e-6)
+        wearer = self.show.rig.wearer
+        ends = load.held_nm(one.load, angles, wearer.tilt_deg, push_nm(one.load, wearer))
+        held = np.maximum(*map(np.abs, ends)) + one.load.friction_nm
+        torque = float(line.stall_nm) * ratio + held
+        inertia = _least_inertia_kg_m2(one) + one.rotor_kg_m2 * ratio**2
+        with np.errstate(divide="ignore", invalid="ignore"):
+            hard = np.degrees(np.where(torque > 0.0, torque / inertia, 0.0))
+        # as fast as it may be, and stopped by the same torque
+        hardest = min(float(np.nan_to_num(hard, posinf=HARDEST_DEG_S2).max()), HARDEST_DEG_S2)
+        way = (high - low) * most
+        lasts = way / float(line.speed_deg_s) if float(line.speed_deg_s) > 0.0 else inf
+        reach = JointLimits((low, high), min(speed, HARDEST_DEG_S2), hardest)
+        return Jump(reach, float(line.stall_nm) * most, lasts)
+
+    # -- lights -----------------------------------------------------------------------------------
+
+    @cached_property
+    def lights(self) -> LightStates:
+        """The lights that cues can find and leave."""
+        return LightStates(self.show)
+
+
+def limits_in_motion(
+    show: Show, planned: Iterable[PlannedMove] | None = None
+) -> Mapping[str, tuple[float, float]]:
+    """`Reachable.in_motion` of a show."""
+    return Reachable(show, planned).in_motion
+
+
+def _moves_by_servo(cue: Cue) -> dict[str, list[tuple[float, Move]]]:
+    """Each servo's moves in the first pass of a cue, with their starts (ms), in that order."""
+    found: dict[str, list[tuple[float, Move]]] = {}
+    for start, step in timeline(cue.body, Lengths(cue.body)):
+        if isinstance(step, Move):
+            found.setdefault(step.output, []).append((start, step))
+    return {name: sorted(row, key=lambda each: each[0]) for name, row in found.items()}
+
+
+def _least_inertia_kg_m2(one: Servo) -> float:
+    """The least inertia about the part's hinge: what it carries may hang back, its own may not."""
+    coupled = one.load.coupled
+    if coupled is None:
+        return load.mass(one.load).inertia_kg_m2
+    return coupled.links[coupled.joint].inertia_kg_m2
