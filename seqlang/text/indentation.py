@@ -32,9 +32,13 @@ def read(path: Path) -> tuple[str, Finding | None]:
 
     Raises OSError if the file cannot be opened.
     """
-    here = Span(str(path), 0, 0)
     with path.open("rb") as file:
-        data = file.read(MOST_BYTES + 1)
+        return decoded(file.read(MOST_BYTES + 1), str(path))
+
+
+def decoded(data: bytes, path: str) -> tuple[str, Finding | None]:
+    """What `read` gives for a file with this content."""
+    here = Span(path, 0, 0)
     if len(data) > MOST_BYTES:
         return "", _fault(
             "file-too-large",
