@@ -162,9 +162,10 @@ def fuse_for(
     if rating is None:
         largest = standard.ratings_a[-1]
         return Fuse(None, f"{needed:.1f} A is over the largest {standard.title}, {largest:g} A")
-    wires = "" if wire_carries_a == inf else f"; the wire carries {wire_carries_a:g} A"
     if rating * standard.wire_share > wire_carries_a:
-        return Fuse(None, f"{rating:g} A is needed and would not protect the wire{wires[10:]}")
+        wire = f"a wire that carries {wire_carries_a:g} A"
+        return Fuse(None, f"{rating:g} A is needed and would not protect {wire}")
+    wires = "" if wire_carries_a == inf else f"; the wire carries {wire_carries_a:g} A"
     started = f", {start_a:.2f} A with one servo stalled" if start_a > 0.0 else ""
     return Fuse(
         rating,

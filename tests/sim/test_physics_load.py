@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from sim.model import Load, Plate, PointMass, Rod, Spring
+from sim.model import Box, Load, Plate, PointMass, Rod, Spring
 from sim.rig import load
 
 Vectors = NDArray[np.float64]
@@ -128,3 +130,53 @@ def test_the_far_end_counts_corners() -> None:
     assert np.isclose(load.far_end_m(Load((Plate(0.1, 0.3, 0.8),))), 0.5)
     assert np.isclose(load.far_end_m(Load((Plate(0.1, 0.3, 0.8, flat=True),))), 0.3)
     assert load.far_end_m(Load()) == 0.0
+
+
+@given(parts, st.floats(-120.0, 60.0), st.floats(1.0, 200.0), st.floats(0.0, 120.0))
+@settings(max_examples=60)
+def test_angles_a_whole_turn_on_are_the_same_pose(
+    part: Load, low_deg: float, wide: float, tilt: float
+) -> None:
+    """Whole turns of the level line, or of travel and springs together, change no torque."""
+    torque, _ = load.worst_hold_nm(part, low_deg, low_deg + wide, tilt)
+    for turn in (-720.0, 360.0, 1080.0):
+        turned = replace(part, level_deg=part.level_deg + turn)
+        found, _ = load.worst_hold_nm(turned, low_deg, low_deg + wide, tilt)
+        assert np.isclose(found, torque, rtol=1e-9, atol=1e-12)
+        springs = tuple(replace(one, neutral_deg=one.neutral_deg + turn) for one in part.springs)
+        moved = replace(part, springs=springs)
+        found, where = load.worst_hold_nm(moved, low_deg + turn, low_deg + wide + turn, tilt)
+        assert np.isclose(found, torque, rtol=1e-9, atol=1e-12)
+        assert low_deg + turn <= where <= low_deg + wide + turn
+
+
+@given(parts, st.floats(-180.0, 180.0), st.floats(0.0, 90.0), st.floats(0.0, 0.5))
+def test_what_pushes_a_part_widens_what_it_needs_both_ways(
+    part: Load, angle: float, tilt: float, push: float
+) -> None:
+    for asked in (load.held_nm, lambda *a: load.needed_nm(*a[:2], 20.0, 300.0, *a[2:])):
+        low, high = asked(part, angle, tilt, 0.0)
+        lower, higher = asked(part, angle, tilt, push)
+        assert np.isclose(lower, low - push)
+        assert np.isclose(higher, high + push)
+        assert low <= high + 1e-12
+
+
+def test_all_bodies_together_are_one_mass_with_one_centre() -> None:
+    """100 g at 60 mm and 200 g at 90 deg and 40 mm: 6 and 8 g.m at right angles make 10."""
+    two = Load((PointMass(0.1, 0.06), PointMass(0.2, 0.04, 90.0)))
+    whole = load.mass(two)
+    assert np.isclose(whole.mass_kg, 0.3)
+    assert np.isclose(whole.inertia_kg_m2, 0.1 * 0.06**2 + 0.2 * 0.04**2)
+    assert np.isclose(whole.moment_kg_m, 0.010)
+    assert np.isclose(whole.offset_deg, np.degrees(np.arctan2(8.0, 6.0)))
+    assert load.mass(Load()) == load.Mass(0, 0, 0.0, 0.0)
+    assert load.inertia_borne_kg_m2(two) == whole.inertia_kg_m2
+
+
+def test_far_ends_of_rods_and_boxes_count_from_either_side_of_the_hinge() -> None:
+    """Half widths count across; what starts behind the hinge may reach farther there."""
+    assert np.isclose(load.far_end_m(Load((Rod(0.1, 0.5, start_m=-0.3),))), 0.3)
+    assert np.isclose(load.far_end_m(Load((Rod(0.1, 0.5, start_m=-0.1),))), 0.4)
+    box = Box(0.1, 0.4, 0.6, 0.1)
+    assert np.isclose(load.far_end_m(Load((box,))), np.hypot(0.4, 0.3))

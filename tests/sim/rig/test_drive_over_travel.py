@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sim.model import CalibrationPoint, Drive, FourBar, Gear, LeverPair, Servo
+from sim.model import CalibrationPoint, Drive, FourBar, Gear, LeverPair, Ram, Servo
 from sim.rig.drive import (
     LEAST_TRANSMISSION_DEG,
     calibration_gap,
@@ -178,3 +178,26 @@ def test_the_rod_keeps_its_length_and_the_horn_never_jumps(bar: FourBar) -> None
 def test_a_rod_should_stand_no_flatter_than_is_common() -> None:
     """40 to 45 deg (common practice in linkage design; from memory)."""
     assert LEAST_TRANSMISSION_DEG == 40.0
+
+
+def test_a_ram_that_passes_its_dead_point_between_two_looks_is_stuck_behind_it() -> None:
+    """Looked at 0.05 deg before the pins are in one line and 0.05 deg behind."""
+    ram = Ram(0.100, 0.050)
+    found = reach(part(ram, -10.05, 10.05))
+    assert found.stuck_deg == pytest.approx(0.05, abs=1e-6)
+    assert reach(part(ram, 1.0, 10.0)).stuck_deg is None
+
+
+def test_a_drive_that_reaches_no_pose_has_no_ratios() -> None:
+    found = reach(part(FAST, 40.0, 60.0))
+    assert found.stuck_deg == 40.0
+    assert found.ratios == (0.0, 0.0)
+    assert (found.transmission_deg, found.flattest_deg) == (None, None)
+
+
+def test_a_short_travel_is_looked_at_in_its_middle_too() -> None:
+    """0.02 deg about the dead point of the horn: both ends are sound, the middle is not."""
+    square = replace(FAST, square_deg=0.0)
+    assert reach(part(square, 29.98, 29.99)).stuck_deg is None
+    crossing = part(Ram(0.100, 0.050), -0.09, 0.09)
+    assert reach(crossing).stuck_deg == 0.0
