@@ -172,15 +172,6 @@ class Chain:
             total += hinge * turn * abs(link.moment_kg_m)
         return total
 
-    def energy_j(self, motion: Motion, gravity_m_s2: float) -> Array:
-        """Kinetic energy plus that of the weight above the root's hinge line (J)."""
-        phi, omega, _ = self.directions(motion)
-        total = np.einsum("j,j...->...", self.inertias_kg_m2, omega**2) / 2.0
-        for u, v, k in self.couplings:
-            total = total + omega[u] * omega[v] * (k * np.exp(1j * (phi[u] - phi[v]))).real / 2.0
-        height = self._column(self.moments_kg_m, phi.ndim) * np.exp(1j * phi)
-        return np.asarray(total + gravity_m_s2 * height.imag.sum(axis=0))
-
     def _on_joints(self, of_part: Array) -> Array:
         return np.stack(
             [
@@ -198,8 +189,8 @@ class Chain:
         joint: int,
         motion: Motion,
         gravity_m_s2: float,
-        tilt_deg: float = 0.0,
-        upright: bool = False,
+        tilt_deg: float,
+        upright: bool,
     ) -> Interval:
         """Least and greatest torque (N.m) of one joint in a motion of all, in any posture.
 

@@ -89,7 +89,7 @@ def far_end_m(load: Load) -> float:
 def _reach_m(body: Body) -> float:
     if isinstance(body, PointMass):
         return abs(body.radius_m)
-    end = max(abs(body.start_m), abs(body.start_m + body.length_m))
+    end = max(abs(body.start_m), body.start_m + body.length_m)
     across = body.width_m / 2.0 if isinstance(body, Plate | Box) else 0.0
     if isinstance(body, Plate) and body.flat:
         across = 0.0

@@ -130,7 +130,7 @@ def feed_carries_a(wire: Wire) -> float:
 
 
 def gauge_for(
-    wire: Wire, voltage_v: float, peak_a: float, carried_a: float, temperature_c: float = 20.0
+    wire: Wire, voltage_v: float, peak_a: float, carried_a: float, temperature_c: float
 ) -> int | None:
     """The thinnest gauge for a feed of that length, make and bundle.
 

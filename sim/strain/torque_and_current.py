@@ -174,9 +174,7 @@ def _part_torques(one: Servo, samples: Samples, wearer: Wearer) -> tuple[Array, 
         np.stack([each.acceleration_deg_s2 for each in all_seen]),
     )
     whole = chain(coupled.links)
-    ends = whole.needed_nm(
-        coupled.joint, motion, load.GRAVITY_M_S2, tilt_deg, upright=coupled.upright
-    )
+    ends = whole.needed_nm(coupled.joint, motion, load.GRAVITY_M_S2, tilt_deg, coupled.upright)
     own = load.friction_nm(one.load, speed) - load.spring_nm(one.load, seen.angle_deg)
     return own + ends[0] - push, own + ends[1] + push
 

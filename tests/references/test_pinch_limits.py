@@ -196,3 +196,12 @@ def test_a_part_that_carries_another_closes_hardest_where_that_one_weighs_least(
     assert found is not None
     weight_nm = (0.02 + 0.1 * 0.15 + 0.005 / 2) * 9.80665
     assert found.tip.force_n == pytest.approx((0.1 + 0.5 - weight_nm) / 0.1, rel=5e-3)
+
+
+def test_a_part_that_opens_beyond_half_a_turn_lets_a_finger_in_no_farther_out() -> None:
+    """Half a turn opens the widest gap, twice the distance from the hinge."""
+    for opening in (180.0, 270.0):
+        found = pinch(jaw(travel_deg=(0.0, opening)), 6.0)
+        assert found is not None
+        assert found.nip is not None
+        assert found.nip.at_m == pytest.approx(FINGER_M / 2.0)

@@ -167,3 +167,20 @@ def test_an_adapter_before_a_regulator_has_its_own_limit(stated_a: float, collap
     assert float(solved.source_v[0]) == 12.0
     if not collapses:
         assert float(solved.source_a[0]) == pytest.approx(10.0 / 0.7 / 12.0)
+
+
+@pytest.mark.parametrize("ohm", [0.5, 1.4, 1.6, 3.0, 40.0])
+def test_a_stalled_servo_and_its_feed_share_the_voltage(ohm: float) -> None:
+    """Two resistances in a row: 6 V over 1.5 ohm of the stalled servo (4 A at 6 V) and the wire.
+
+    With more ohm in the wire than in the servo, what each voltage asks for grows without bound
+    when it is put in again, so that another way must find the point where both agree.
+    """
+    per_m = wire.loop_ohm(Wire(1.0, 30, solid=True), 25.0)
+    feed = Wire(ohm / per_m, 30, solid=True)
+    supply = Supply("p", Adapter(6.0, 50.0))
+    one = Servo("s", "b", 1, POINTS, (0, 90), (Rating(6.0, 360.0, 1.0, 4.0),), idle_a=0.0)
+    rig = Rig((supply,), (Board("b", "any", 1, "p", feed),), (one,))
+    solved = solve(rig, supply, {"b": Demand({"s": [9.0, 9.0]})})
+    assert solved.board_v["b"] == pytest.approx(6.0 * 1.5 / (1.5 + ohm), abs=1e-6)
+    assert solved.board_a["b"] == pytest.approx(6.0 / (1.5 + ohm), abs=1e-6)

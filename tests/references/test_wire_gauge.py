@@ -102,7 +102,7 @@ def test_bundled_feeds_carry_less_each() -> None:
 
 
 def test_the_proposed_gauge_is_the_thinnest_that_keeps_drop_and_current() -> None:
-    gauge = wire.gauge_for(Wire(1.5, 30), 6.0, 3.0, 2.0)
+    gauge = wire.gauge_for(Wire(1.5, 30), 6.0, 3.0, 2.0, 20.0)
     assert gauge is not None
 
     def fits(awg: int) -> bool:
@@ -111,9 +111,9 @@ def test_the_proposed_gauge_is_the_thinnest_that_keeps_drop_and_current() -> Non
 
     assert fits(gauge)
     assert not any(fits(awg) for awg in wire.GAUGES if awg > gauge)
-    assert wire.gauge_for(Wire(100.0, 10), 6.0, 20.0, 5.0) is None
-    assert wire.gauge_for(Wire(0.1, 22), 6.0, 1.0, 7.0) == 22
-    assert wire.gauge_for(Wire(0.1, 22, bundled=2), 6.0, 1.0, 7.0) == 20
+    assert wire.gauge_for(Wire(100.0, 10), 6.0, 20.0, 5.0, 20.0) is None
+    assert wire.gauge_for(Wire(0.1, 22), 6.0, 1.0, 7.0, 20.0) == 22
+    assert wire.gauge_for(Wire(0.1, 22, bundled=2), 6.0, 1.0, 7.0, 20.0) == 20
 
 
 def test_an_odd_gauge_promises_no_more_than_the_next_thinner_even_one() -> None:
@@ -131,3 +131,12 @@ def test_the_even_gauges_carry_what_the_reprinted_table_says() -> None:
         assert wire.carries_a(gauge - 1) == amps
     assert wire.carries_a(31) == 0.0
     assert wire.carries_a(4) == 55.0
+
+
+def test_a_warm_wire_needs_more_copper() -> None:
+    """28 AWG solid loses just 5 % of the voltage at 20 deg C; 40 K more are 16 % more loss."""
+    feed = Wire(1.0, 28, solid=True)
+    volts = 1.2 * wire.loop_ohm(feed) / 0.05 * (1.0 + 1e-9)
+    assert wire.gauge_for(feed, volts, 1.2, 1.0, 20.0) == 28
+    assert wire.gauge_for(feed, volts, 1.2, 1.0, 60.0) == 26
+    assert wire.gauge_for(feed, volts * (1.0 - 2e-9), 1.2, 1.0, 20.0) == 26

@@ -33,7 +33,7 @@ from sim.model import (
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
 from sim.rig import load
-from sim.rig.chain import Motion, chain
+from sim.rig.chain import Motion
 from sim.rig.disturbance import push_nm
 from sim.rig.holding_torque import worst_hold
 from sim.rig.pinch import pinch
@@ -41,6 +41,7 @@ from sim.score.tree import planned_moves, ready_ms
 from sim.strain.coupling import chains, coupled_rig, coupled_show, links, show_reaches
 from sim.strain.hardest_torque import hardest_torques
 from sim.strain.torque_and_current import work
+from tests.references.koenig import energy_j
 
 RATING = (Rating(6.0, 300.0, 1.5, 3.0),)
 
@@ -200,7 +201,7 @@ def test_no_play_of_a_chain_has_more_energy_than_what_is_told_of_its_parts(seed:
     assert isinstance(root, Servo)
     assert root.load.coupled is not None
     moving = Motion(angle, speed, np.zeros_like(angle))
-    energy = chain(root.load.coupled.links).energy_j(moving, 0.0)
+    energy = energy_j(root.load.coupled.links, moving, 0.0)
     found = pinch(root, 6.0, rows[0].speed_deg_s)
     assert found is not None
     assert energy.max() <= found.energy_j

@@ -1,0 +1,157 @@
+"""The right-hand side of following, worked out anew from its description for one servo at a time.
+
+Newton's second law about the hinge: acceleration is torque over inertia, the horn's own inertia
+seen through the drive with the square of its ratio. The torque line: stall torque at rest and while
+braking, none at the no-load speed (MIT, Understanding D.C. Motor Characteristics).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import cos, degrees, radians, sin, sqrt
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sim.model import (
+    Board,
+    CalibrationPoint,
+    Gear,
+    LeverPair,
+    Load,
+    PointMass,
+    Rating,
+    Rig,
+    Servo,
+    Spring,
+)
+from sim.strain import response
+
+POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
+KG, RADIUS_M, ROTOR = 0.12, 0.09, 3e-5
+GEARED = Servo(
+    *("jaw", "b", 1, POINTS, (-10.0, 60.0), (Rating(6.0, 300.0, 0.8, 2.0),)),
+    load=Load((PointMass(KG, RADIUS_M),), level_deg=5.0, springs=(Spring(0.04, 25.0),),
+              friction_nm=0.02),
+    drive=Gear(-1.5),
+    dead_band_us=6.0,
+    rotor_kg_m2=ROTOR,
+)  # fmt: skip
+LEVERS = replace(GEARED, drive=LeverPair(0.03, 0.024, square_deg=20.0))
+RIG = Rig(boards=(Board("b", "any", 1),), outputs=(GEARED,))
+
+
+def ratio_of(one: Servo, angle: float) -> float:
+    if isinstance(one.drive, Gear):
+        return 1.5
+    p = radians(angle - 20.0)
+    return 0.8 * cos(p) / sqrt(1.0 - (0.8 * sin(p)) ** 2)
+
+
+def slope_of(one: Servo, command: float, angle: float, speed: float, volts: float) -> float:
+    here = min(max(angle, -10.0), 60.0)
+    ratio = ratio_of(one, here)
+    inertia = KG * RADIUS_M**2 + ROTOR * ratio**2
+    weight = -KG * 9.80665 * RADIUS_M * cos(radians(here - 5.0))
+    pull = degrees((weight - 0.04 * radians(here - 25.0)) / inertia)
+    reach = degrees(0.8 * volts / 6.0 * ratio / inertia)
+    half_band = 3.0 * 90.0 / 1200.0
+    error = command - angle
+    error = 0.0 if abs(error) <= half_band else error - np.copysign(half_band, error)
+    horn_top = 300.0 * volts / 6.0
+    gain, top = horn_top / 4.0, horn_top / ratio
+    wanted = min(max(gain * error, -top), top)
+    rubbing = rub_of(one) * min(max(speed, -1.0), 1.0)
+    most = pull - rubbing + reach * min(1.0 - speed / top, 1.0)
+    least = pull - rubbing - reach * min(1.0 + speed / top, 1.0)
+    return min(max((wanted - speed) * 4.0 * gain, least), most)
+
+
+def rub_of(one: Servo) -> float:
+    """By the mean inertia over the travel and a tenth of it and 2 deg more at either end."""
+    angles = np.clip(np.linspace(-19.0, 69.0, 721), -10.0, 60.0)
+    inertia = [KG * RADIUS_M**2 + ROTOR * ratio_of(one, a) ** 2 for a in angles]
+    return degrees(0.02 / float(np.mean(inertia)))
+
+
+@pytest.mark.parametrize("one", [GEARED, LEVERS], ids=["gear", "levers"])
+@given(
+    st.floats(-15.0, 65.0),
+    st.floats(-18.5, 68.5),
+    st.floats(-500.0, 500.0) | st.floats(-2.0, 2.0),
+    st.sampled_from([4.8, 6.0]),
+)
+@settings(max_examples=150)
+def test_a_part_accelerates_by_newton_s_law_within_what_the_line_gives(
+    one: Servo, command: float, angle: float, speed: float, volts: float
+) -> None:
+    model = response.follower(RIG, [one], volts)
+    rates = response.slopes(model, *(np.array([v]) for v in (command, angle, speed)))
+    assert rates[0] == speed
+    expected = slope_of(one, command, angle, speed, volts)
+    # between the rows of its table a straight line stands for the weight's cosine
+    assert float(rates[1][0]) == pytest.approx(expected, rel=2e-4, abs=0.3)
+
+
+def test_beyond_its_table_a_part_is_pulled_as_at_its_end() -> None:
+    model = response.follower(RIG, [GEARED], 6.0)
+    for angle, end in ((-40.0, -19.0), (100.0, 69.0)):
+        there = [response.slopes(model, *(np.array([v]) for v in (a + 9.0, a, 0.0)))[1][0]
+                 for a in (angle, end)]  # fmt: skip
+        assert there[0] == pytest.approx(there[1], rel=1e-6)
+
+
+def test_each_servo_of_several_has_its_own_voltage_and_numbers() -> None:
+    both = response.follower(RIG, [GEARED, LEVERS], [6.0, 4.8])
+    for n, (one, volts) in enumerate(((GEARED, 6.0), (LEVERS, 4.8))):
+        alone = response.follower(RIG, [one], volts)
+        for name in ("top_deg_s", "gain", "lag_s", "dead_deg", "rub", "free", "reach", "ratio"):
+            assert getattr(both, name)[n] == pytest.approx(getattr(alone, name)[0])
+    unstated = response.follower(RIG, [GEARED])
+    assert unstated.top_deg_s == pytest.approx([300.0])
+
+
+def test_a_part_without_mass_is_shaped_by_the_lag_alone() -> None:
+    """Gain times lag is a quarter: critical damping, e (1 + 2 t / lag ..) without an overshoot."""
+    bare = replace(GEARED, load=Load(), drive=Gear(1.0), dead_band_us=0.0, rotor_kg_m2=0.0)
+    command = np.full((400, 1), 11.0)
+    command[0] = 10.0
+    found = response.follow(RIG, [bare], command, 6.0).angle_deg[:, 0]
+    lag = 0.25 / 75.0
+    t = np.arange(400) / 1000.0 - 0.001
+    # double root: s = -1 / (2 lag)
+    ideal = 11.0 - np.exp(-t / (2 * lag)) * (1.0 + t / (2 * lag))
+    assert found[1:] == pytest.approx(ideal[1:], abs=2e-3)
+    assert found.max() <= 11.0 + 1e-6
+
+
+# -- stretches ------------------------------------------------------------------------------------
+
+SINKING = replace(GEARED, load=Load((PointMass(1.5, 0.09),), level_deg=5.0), dead_band_us=40.0)
+
+
+def test_a_run_in_stretches_is_the_run_from_start_to_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What each stretch must take over: a part that sinks for long, that rests off the middle of
+    its dead band, that is in full motion, or that is drawn along."""
+    count = 5300
+    t = np.arange(count) / 1000.0
+    wide = replace(GEARED, dead_band_us=40.0)
+    runs = (
+        (SINKING, np.where(t < 0.5, 20.0, 50.0)),
+        (SINKING, 10.0 + 3.0 * t),
+        (wide, np.interp(t, [0.3, 0.7, 0.9, 4.4, 4.6], [10.0, 42.0, 41.0, 41.0, 44.0])),
+        (wide, np.interp(t, [2.6, 3.0], [10.0, 42.0])),
+        (wide, 25.0 + 22.0 * np.sin(2.0 * np.pi * 0.9 * t)),
+        (wide, 10.0 + 3.0 * t),
+        (GEARED, 40.0 - 3.0 * t),
+    )
+    servos, command = [one for one, _ in runs], np.stack([row for _, row in runs], axis=1)
+    cut = response.follow(RIG, servos, command, 6.0)
+    monkeypatch.setattr(response, "_STRETCH", count)
+    whole = response.follow(RIG, servos, command, 6.0)
+    assert cut.angle_deg == pytest.approx(whole.angle_deg, abs=3e-3)
+    assert cut.speed_deg_s == pytest.approx(whole.speed_deg_s, abs=0.3)
+    assert cut.error_deg == pytest.approx(command - cut.angle_deg)
+    assert cut.angle_deg.shape == command.shape

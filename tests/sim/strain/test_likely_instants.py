@@ -1,0 +1,153 @@
+"""When cues are most likely to flash together, counted by hand; changes are given in ms.
+
+A second that begins at a change holds it and all up to a second later.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sim.model import Binding, Board, Cue, Fade, Hold, InTurn, Lamp, Repeat, Rig, Score, Show
+from sim.strain.eye import Eye
+from sim.strain.interrupted_light import (
+    MOST_INSTANTS,
+    _densest,
+    _densest_second,
+    _instants,
+    _most,
+    _Seen,
+)
+
+WHOLE = "general", ""
+EYE, EAR = Lamp("eye", "b", 2), Lamp("ear", "b", 3)
+
+
+def cue(name: str, output: str = "eye", ms: int = 5000) -> Cue:
+    return Cue(name, "", InTurn((Fade(output, 100.0, 0), Hold(ms))))
+
+
+A, B = cue("a"), cue("b")
+BESIDE = cue("beside", "ear")
+
+
+def eye(*buttons: str, idle: str | None = None) -> Eye:
+    bound = tuple(Binding(n, name) for n, name in enumerate(buttons, start=1))
+    cues = (A, B, BESIDE, cue("idle"))
+    rig = Rig((), (Board("b", "atmega328p", 1),), (EYE, EAR))
+    return Eye(Show(rig, Score("s", cues, bound, idle=idle)))
+
+
+def seen(one: Cue, *at_ms: float, key: tuple[str, str] = WHOLE) -> _Seen:
+    return _Seen(one, {key: np.array(at_ms, dtype=np.float64)} if at_ms else {}, {})
+
+
+instants = st.lists(st.integers(0, 400), max_size=30).map(lambda row: np.sort(10.0 * np.array(row)))
+
+
+@given(instants, st.sampled_from([200.0, 500.0, 1000.0]))
+def test_the_densest_window_is_that_of_all_that_begin_at_a_change(
+    at_ms: np.ndarray, window: float
+) -> None:
+    counts = [int(((at_ms >= at) & (at_ms <= at + window)).sum()) for at in at_ms]
+    assert _densest(at_ms, window) == max(counts, default=0)
+
+
+@given(instants)
+def test_the_densest_second_begins_at_the_first_change_that_has_most_behind_it(
+    at_ms: np.ndarray,
+) -> None:
+    counts = [int(((at_ms >= at) & (at_ms <= at + 1000.0)).sum()) for at in at_ms]
+    expected = float(at_ms[int(np.argmax(counts))]) if counts else 0.0
+    assert _densest_second(at_ms) == expected
+    assert _densest_second(None) == 0.0
+
+
+def test_a_cue_takes_over_shortly_after_the_busiest_part_of_a_second() -> None:
+    """Three changes by 300 ms; with a head of 100 ms there is room for 1000 - 100 - 40 before."""
+    first = seen(A, 0.0, 150.0, 300.0, 1100.0)
+    then = seen(B, 100.0)
+    # the last of the densest half second is at 300; of the densest 860 ms too
+    assert _instants(eye("a", "b"), first, then) == [320, 360, 420]
+    # with a head at once there is room for 960 ms: from 150 ms on it holds three as well
+    late = seen(A, 0.0, 500.0, 950.0, 5000.0)
+    assert _instants(eye("a", "b"), late, seen(B, 0.0)) == [520, 560, 620, 970, 1010, 1070]
+
+
+def test_heads_later_than_a_second_make_no_window() -> None:
+    """Only half a second is looked at then; a head of 999 ms still leaves no room."""
+    first = seen(A, 0.0, 400.0, 900.0)
+    for head in (1000.0, 1500.0, -20.0):
+        assert _instants(eye("a", "b"), first, seen(B, head)) == [420, 460, 520]
+    assert _instants(eye("a", "b"), first, seen(B)) == [420, 460, 520]
+
+
+def test_changes_of_another_kind_are_matched_with_their_own() -> None:
+    red = "red", "eye"
+    first = _Seen(A, {WHOLE: np.array([0.0]), red: np.array([3000.0])}, {})
+    found = _instants(eye("a", "b"), first, seen(B, 0.0, key=red))
+    assert found == [20, 60, 120, 3020, 3060, 3120]
+
+
+def test_of_very_many_instants_an_even_choice_is_looked_at() -> None:
+    """Each change in turn is the last of a densest window as the heads leave less room."""
+    first = seen(A, *range(0, 1000, 37))
+    then = seen(B, *range(0, 900, 31))
+    found = _instants(eye("a", "b"), first, then)
+    assert MOST_INSTANTS / 2 < len(found) <= MOST_INSTANTS
+    assert found == sorted(found)
+    assert found[0] == min(found)
+
+
+def test_what_no_button_starts_comes_only_where_idle_does() -> None:
+    """Idle follows at the end of a cue of 5 s, and at any time too if it has a button."""
+    idle = next(c for c in eye().show.score.cues if c.name == "idle")
+    first = seen(A, 0.0)
+    assert _instants(eye("a", idle="idle"), first, seen(idle, 0.0)) == [5000]
+    assert _instants(eye("a"), first, seen(B, 0.0)) == []
+    both = _instants(eye("a", "idle", idle="idle"), first, seen(idle, 0.0))
+    assert both == [5000, 20, 60, 120]
+
+
+def test_cues_beside_each_other_are_brought_to_their_busiest_seconds() -> None:
+    """The one is busy from 4000 ms on, the other from 700: 3300 apart, and a little more."""
+    first = seen(A, 0.0, 4000.0, 4100.0, 4200.0)
+    then = seen(BESIDE, 700.0, 800.0, 9000.0)
+    assert _instants(eye("a", "beside"), first, then) == [3300, 3540, 3800, 4040]
+    early = seen(A, 0.0, 100.0)
+    assert _instants(eye("a", "beside"), early, then) == [0, 40]
+    assert _instants(eye("a", "beside"), seen(A), seen(BESIDE)) == [0, 240, 500, 740]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "most"),
+    [
+        # as the other begins: what is left of the second, the cut, and the other's own
+        ((0.0, 300.0, 600.0), (0.0,), 3 + 1 + 1),
+        ((0.0, 300.0, 600.0), (500.0,), 2 + 1 + 1),
+        ((0.0, 300.0, 600.0), (1000.0,), 1 + 1 + 1),
+        ((0.0, 300.0, 600.0), (1001.0,), 0),
+        ((0.0, 300.0, 600.0), (-1.0,), 0),
+        ((0.0,), (0.0, 100.0, 200.0), 1 + 1 + 3),
+        ((), (0.0, 100.0), 1 + 2),
+    ],
+)
+def test_a_takeover_is_one_change_more(
+    before: tuple[float, ...], after: tuple[float, ...], most: int
+) -> None:
+    assert _most(eye("a", "b"), seen(A, *before), seen(B, *after)) == most
+
+
+def test_cues_beside_each_other_may_bring_their_busiest_seconds_together() -> None:
+    first, then = seen(A, 0.0, 900.0, 1800.0), seen(BESIDE, 0.0, 10.0, 20.0, 5000.0)
+    assert _most(eye("a", "beside"), first, then) == 2 + 3
+    # idle never runs beside anything
+    assert _most(eye("a", "beside", idle="beside"), first, then) == 2 + 1 + 3
+
+
+def test_a_repeat_without_an_end_is_followed_by_nothing() -> None:
+    endless = Cue("a", "", Repeat(InTurn((Fade("eye", 9.0, 0), Hold(50))), None))
+    idle = next(c for c in eye().show.score.cues if c.name == "idle")
+    assert _instants(eye("a", idle="idle"), seen(endless, 0.0), seen(idle, 0.0)) == []
