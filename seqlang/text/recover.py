@@ -52,12 +52,18 @@ def recovered(source: Source, parser: Lark) -> Recovered:
                         "error",
                         "too-many-errors",
                         "the text below this line was not read",
-                        Span(source.path, end - 1, end),
+                        _last_line(source, end),
                         help="correct the errors above first",
                     )
                 )
             break
     return result
+
+
+def _last_line(source: Source, end: int) -> Span:
+    """The last line with words above an offset."""
+    stop = len(source.text[:end].rstrip())
+    return Span(source.path, source.text.rfind("\n", 0, stop) + 1, stop)
 
 
 def _pieces(text: str) -> list[tuple[int, int]]:

@@ -1,9 +1,6 @@
 """Each small broken show gives its finding, in the words its header quotes, and its fix passes.
 
-A show's header says what it must give:
-
-    # finds: servo-speed         its findings; advice only where it is meant
-    # says: ...                  part of the message of the first of them
+`examples.py` says what stands in a header.
 """
 
 from __future__ import annotations
@@ -12,17 +9,14 @@ import re
 from pathlib import Path
 
 import pytest
+from examples import SHOWS, example, mended
+from examples import found_in as findings_in
 
 from seqlang.check import check
 from seqlang.load import load
+from seqlang.text.findings import applied
 
-SHOWS = sorted((Path(__file__).parent / "findings").glob("*.cues"))
-
-
-def header(text: str, key: str) -> str:
-    found = re.search(rf"^# {key}: (.*)$", text, re.MULTILINE)
-    assert found is not None, f"the show has no `# {key}:` line"
-    return found[1]
+WITHOUT_A_PLACE = {"empty-show"}
 
 
 def findings_of(path: Path):
@@ -35,19 +29,19 @@ def broken(request: pytest.FixtureRequest) -> Path:
 
 
 def test_a_broken_show_gives_just_its_findings_in_the_quoted_words(broken: Path) -> None:
-    text = broken.read_text()
+    shown = example(broken)
     found = findings_of(broken)
-    meant = header(text, "finds").split(", ")
-    given = {f.name for f in found if f.severity != "advice" or f.name in meant}
-    assert sorted(given) == sorted(meant), found
-    name = meant[0]
-    messages = [f.message for f in found if f.name == name]
-    assert any(header(text, "says") in message for message in messages), messages
+    given = {f.name for f in found if f.severity != "advice" or f.name in shown.finds}
+    assert sorted(given) == sorted(shown.finds), found
+    messages = [f.message for f in found if f.name == shown.name]
+    assert any(shown.says in message for message in messages), messages
 
 
 def test_every_finding_points_into_the_text(broken: Path) -> None:
     text = broken.read_text()
     for finding in findings_of(broken):
+        if finding.name in WITHOUT_A_PLACE:
+            continue
         spans = [finding.span, *(span for span, _ in finding.related)]
         for span in spans:
             assert span.path == str(broken), finding
@@ -55,19 +49,25 @@ def test_every_finding_points_into_the_text(broken: Path) -> None:
         assert "\n" not in text[finding.span.start : finding.span.end]
 
 
-def test_applying_a_fix_makes_its_finding_disappear(broken: Path, tmp_path: Path) -> None:
+def test_applying_a_fix_makes_its_finding_disappear(broken: Path) -> None:
     text = broken.read_text()
     for finding in findings_of(broken):
         if finding.fix is None:
             continue
-        start, end = finding.fix.span.start, finding.fix.span.end
-        mended = tmp_path / broken.name
-        mended.write_text(text[:start] + finding.fix.text + text[end:])
-        left = findings_of(mended)
+        left = findings_in(applied(text, finding.fix), broken)
         assert (finding.name, finding.message) not in {(f.name, f.message) for f in left}
         before = {f.name for f in findings_of(broken)} - {finding.name}
         new = [f for f in left if f.severity != "advice" and f.name not in before]
         assert not new, new
+
+
+@pytest.mark.parametrize(
+    "path", [path for path in SHOWS if example(path).name == path.stem], ids=lambda path: path.stem
+)
+def test_the_remedy_of_the_example_of_a_kind_makes_its_show_pass(path: Path) -> None:
+    shown = example(path)
+    left = findings_in(mended(shown))
+    assert [f for f in left if f.name == shown.name or f.severity != "advice"] == []
 
 
 def test_no_message_shows_a_number_with_an_exponent(broken: Path) -> None:
