@@ -15,6 +15,7 @@ from sim.model import (
     Cells,
     Cue,
     Electrics,
+    Grip,
     Hold,
     InTurn,
     Law,
@@ -27,14 +28,17 @@ from sim.model import (
     Score,
     Servo,
     Show,
+    Slide,
     Supply,
     Switch,
     Throw,
+    Together,
     Usage,
     Wearer,
     Wire,
 )
 from sim.rig.battery import USABLE
+from sim.rig.slide import PINION_M
 from sim.strain.envelope import passage
 from sim.strain.sizing import ServoSize, SupplySize, least_power, size
 
@@ -186,3 +190,116 @@ def test_a_uniform_move_jumps_to_its_speed_within_a_frame() -> None:
     assert accel[0] == pytest.approx(2500.0)
     assert accel[-1] == pytest.approx(-2500.0)
     assert accel[len(accel) // 2] == pytest.approx(0.0)
+
+
+# -- linear servos, grips and what is thrown back -------------------------------------------------
+
+
+def rod_size(kg: float, *moves: Move) -> ServoSize:
+    """A mass lifted straight up: m g, whatever the place."""
+    points = (CalibrationPoint(0.0, 1000.0), CalibrationPoint(50.0, 2000.0))
+    rod = Servo(
+        "rod", "b", 1, points, (0.0, 50.0), (Rating(6.0, 40.0, 60.0 * PINION_M, 2.0, 0.0),),
+        load=Load(slide=Slide(kg, 90.0)), rotor_kg_m2=0.0, safe_deg=0.0, linear=True,
+    )  # fmt: skip
+    rig = Rig((), (Board("b", "any", 1),), (rod,), wearer=Wearer(margin=0.2))
+    (found,) = size(Show(rig, Score("s", (Cue("c", "", InTurn(moves)),)))).servos
+    return found
+
+
+def test_a_linear_servo_is_sized_in_newtons_and_millimetres_a_second() -> None:
+    """1 kg straight up: 9.80665 N held, three times that for heat; 20 mm in 2 s by minimum jerk."""
+    up, down = Move("rod", 20.0, 2000, Law("3-4-5")), Move("rod", 0.0, 2000, Law("3-4-5"))
+    found = rod_size(1.0, up, down)
+    straight = found.straight
+    assert straight is not None
+    assert straight.hold_n == pytest.approx(9.80665)
+    assert (straight.has_n, straight.has_mm_s) == (pytest.approx(60.0), 40.0)
+    assert straight.rms_n == pytest.approx(9.80665, rel=1e-3)
+    assert found.set_by == "heat"
+    assert straight.force_n == 30.0
+    peak_mm_s = 1.875 * 20.0 / 2.0
+    assert peak_mm_s / 0.8 <= straight.speed_mm_s <= 3.0 * peak_mm_s
+    assert straight.speed_mm_s == round(straight.speed_mm_s)
+    # the peak is the weight and the mass times the law's acceleration, 5.7735 * 20 mm / (2 s)**2
+    assert straight.peak_n == pytest.approx(9.80665 + 5.7735 * 0.020 / 4.0, rel=0.02)
+    assert found.enough
+    assert not rod_size(2.1, up, down).enough
+    assert servo_size(100.0).straight is None
+
+
+def gripping_sizes(lasts_s: float, fuse_a: float | None, force_n: float = 4.9) -> SupplySize:
+    """Five fingers of 0.98 A each while they grip; nothing else takes current."""
+    rating = Rating(6.0, 400.0, 1.0, 2.0, 0.0)
+    fingers = tuple(
+        Servo(
+            f"f{n}", "b", n, POINTS, (0.0, 80.0), (rating,), idle_a=0.0,
+            load=Load((PointMass(1e-6, 0.01),)), grip=Grip(50.0, 1, lasts_s, force_n, 0.1),
+        )
+        for n in range(5)
+    )  # fmt: skip
+    close = Together(tuple(Move(one.name, 60.0, 1000) for one in fingers))
+    cues = (Cue("close", "", close), Cue("rest", "", Hold(60_000)))
+    supply = Supply("p", Adapter(6.0, 50.0), fuse_a=fuse_a)
+    rig = Rig((supply,), (Board("b", "any", 1, "p", electrics=Electrics(0.0)),), fingers)
+    usage = (Usage("close", 1.0), Usage("rest", 50.0))
+    (found,) = size(Show(rig, Score("s", cues, usage=usage))).supplies
+    return found
+
+
+def test_a_fuse_carries_grips_for_as_long_as_they_last() -> None:
+    """A blade fuse carries 135 % for 0.75 s, 100 % for hours: 4.9 A ask for 3.6 A or for 4.9."""
+    assert gripping_sizes(0.4, None).fuse.rating_a == 4.0
+    assert gripping_sizes(0.75, None).fuse.rating_a == 4.0
+    assert gripping_sizes(0.76, None).fuse.rating_a == 5.0
+    assert gripping_sizes(3.0, None).fuse.rating_a == 5.0
+
+
+@pytest.mark.parametrize(
+    ("lasts_s", "fuse_a", "told"),
+    [
+        (3.0, 4.0, True),
+        (3.0, 5.0, False),
+        (0.5, 4.0, False),
+        (0.7, 4.0, False),
+        # at 3 A the peak itself is too much, which is told already
+        (3.0, 3.0, False),
+    ],
+)
+def test_a_fuse_that_may_open_during_a_long_grip_is_told(
+    lasts_s: float, fuse_a: float, told: bool
+) -> None:
+    cautions = gripping_sizes(lasts_s, fuse_a).cautions
+    words = f"the {fuse_a:g} A fuse may open while parts grip for {lasts_s:g} s"
+    assert (words in cautions) is told
+    assert any("at the peak" in one for one in cautions) is (fuse_a == 3.0)
+
+
+def test_a_servo_that_stalls_on_what_it_holds_sets_no_torque() -> None:
+    """What it gives is what it has: only what it holds and moves counts."""
+    rating = Rating(6.0, 400.0, 1.0, 2.0, 0.0)
+    one = Servo(
+        "f", "b", 1, POINTS, (0.0, 80.0), (rating,), idle_a=0.0, safe_deg=0.0,
+        load=Load((PointMass(1e-6, 0.01),)), grip=Grip(50.0, 1, 0.1), tip_m=0.1,
+    )  # fmt: skip
+    cue = Cue("close", "", InTurn((Move("f", 40.0, 2000),)))
+    rig = Rig((), (Board("b", "any", 1),), (one,))
+    (found,) = size(Show(rig, Score("s", (cue,)))).servos
+    assert found.set_by != "gripping"
+    assert found.stall_nm < 0.1
+
+
+def test_a_servo_thrown_back_counts_on_top_of_the_peak_of_its_own_supply() -> None:
+    """2 A stalled, 0.5 A without a load: 2 * 2 - 0.5 = 3.5 A (`sim.rig.servo.reversal_a`)."""
+
+    def one(name: str, board: str, stall_a: float) -> Servo:
+        rating = Rating(6.0, 400.0, 1.0, stall_a, 0.5)
+        return Servo(name, board, 1, POINTS, (0.0, 60.0), (rating,), idle_a=0.0)
+
+    boards = (Board("b", "any", 1, "p"), Board("c", "any", 2, "q"))
+    supplies = (Supply("p", Adapter(6.0, 50.0)), Supply("q", Adapter(6.0, 50.0)))
+    rig = Rig(supplies, boards, (one("a", "b", 2.0), one("z", "b", 1.0), one("y", "c", 9.0)))
+    cue = Cue("c", "", InTurn((Move("a", 50.0, 2000), Move("y", 50.0, 2000))))
+    found, other = size(Show(rig, Score("s", (cue,)))).supplies
+    assert found.reversal_a - found.peak_a == pytest.approx(3.5)
+    assert other.reversal_a - other.peak_a == pytest.approx(17.5)
