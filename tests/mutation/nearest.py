@@ -26,7 +26,8 @@ PHYSICS = (
 STRAIN = (
     *("sim/{room}", "sim/test_physics_[e-l]*[!m].py", "sim/test_physics_[mrsu]*[!s].py"),
     *("sim/test_physics_margins.py", "sim/test_coupling.py", "references/test_heat_rms.py"),
-    "references/test_response_integrator.py",
+    *("references/test_response_integrator.py", "references/test_gripping.py"),
+    *("references/test_shortest_ruckig.py", "references/test_linear_servo.py"),
     *("seqlang/checks/motion", "seqlang/checks/supply", "seqlang/checks/light"),
 )
 REHEARSAL = (

@@ -17,6 +17,7 @@ from sim.model import (
     Hold,
     InTurn,
     Load,
+    Mount,
     Move,
     PointMass,
     Rating,
@@ -28,12 +29,14 @@ from sim.model import (
     Together,
     Usage,
 )
+from sim.rehearsal.sampling import Samples, ServoSamples
 from sim.rig.servo import current_a, line
 from sim.score.tree import planned_moves
 from sim.strain.hardest_torque import hardest_torques
 from sim.strain.heat import heats, overstays
 from sim.strain.sag import sags
 from sim.strain.sizing import size
+from sim.strain.torque_and_current import work
 from sim.strain.usage import Book, currents
 
 POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
@@ -179,3 +182,72 @@ def test_a_safe_pose_that_is_closed_grips_for_ever() -> None:
     found = overstays(closed, Book(closed))
     assert found[0].cue is None
     assert found[0].seconds == float("inf")
+
+
+# -- several grips on one servo, over time ---------------------------------------------------------
+
+PALM = Servo(
+    *("palm", "hand", 9, POINTS, (0.0, 80.0), (RATING,)),
+    load=Load((PointMass(1e-6, 0.01),)),
+    idle_a=0.0,
+)
+
+
+def at_angles(*servos: Servo, powered: dict[str, list[bool]] | None = None, **angles: list[float]):
+    """What these servos take at rest at these angles, one column an instant."""
+    rig = Rig((WALL,), (Board("hand", "any", 1, "wall"),), servos)
+    count = len(next(iter(angles.values())))
+    seen = {
+        name: ServoSamples(
+            np.array(row),
+            np.zeros(count),
+            np.zeros(count),
+            np.zeros(count),
+            np.array((powered or {}).get(name, [True] * count)),
+        )
+        for name, row in angles.items()
+    }
+    samples = Samples(np.arange(float(count)), seen, {}, {}, {})
+    return work(rig, samples).servos
+
+
+def test_a_carrier_is_worked_by_each_grip_while_that_one_presses() -> None:
+    """Two fingers of 2 N at 100 mm, hinged 50 mm out on the palm: 0.2 N.m each, 0.3 on the palm."""
+    grip = Grip(50.0, 1, 3.0, 2.0, 0.1)
+    one = replace(finger(1, grip), mount=Mount("palm", 0.05))
+    other = replace(finger(2, grip), mount=Mount("palm", 0.05))
+    found = at_angles(
+        PALM, one, other,
+        palm=[10.0] * 4, finger_1=[40.0, 60.0, 60.0, 60.0], finger_2=[40.0, 40.0, 60.0, 60.0],
+        powered={"finger_1": [True, True, True, False], "finger_2": [True, True, True, True]},
+    )  # fmt: skip
+    assert found["palm"].torque_nm == pytest.approx([0.0, 0.3, 0.6, 0.3], abs=1e-4)
+    assert found["finger_1"].torque_nm == pytest.approx([0.0, 0.2, 0.2, 0.0], abs=1e-4)
+    assert found["finger_2"].torque_nm == pytest.approx([0.0, 0.0, 0.2, 0.2], abs=1e-4)
+
+
+def test_a_limp_carrier_gives_nothing_against_a_grip() -> None:
+    one = replace(finger(1, Grip(50.0, 1, 3.0, 2.0, 0.1)), mount=Mount("palm", 0.05))
+    found = at_angles(
+        PALM, one, palm=[10.0, 10.0], finger_1=[60.0, 60.0], powered={"palm": [False, True]}
+    )
+    assert found["palm"].torque_nm == pytest.approx([0.0, 0.3], abs=1e-4)
+
+
+def test_what_holds_is_added_to_a_grip_but_not_to_a_stall() -> None:
+    """100 g at 100 mm, level at 60 deg: 0.098 N.m beside 5 N at 100 mm; a stall is 1 N.m."""
+    heavy = Load((PointMass(0.1, 0.1),), level_deg=60.0)
+    pressing_on = replace(finger(1, GRIP), load=heavy)
+    found = at_angles(pressing_on, finger_1=[45.0, 60.0])["finger_1"]
+    held = 0.1 * 9.80665 * 0.1
+    assert found.torque_nm == pytest.approx([held * np.cos(np.radians(15.0)), 0.5 + held])
+    assert found.share == pytest.approx(found.torque_nm)
+    stalls = replace(pressing_on, grip=Grip(50.0, 1, 3.0), tip_m=0.1)
+    found = at_angles(stalls, finger_1=[45.0, 60.0])["finger_1"]
+    assert found.torque_nm[1] == pytest.approx(1.0)
+    assert found.current_a[1] == pytest.approx(2.0)
+
+
+def test_a_grip_of_a_part_that_is_not_sampled_presses_on_nothing() -> None:
+    one = replace(finger(1, GRIP), mount=Mount("palm", 0.05))
+    assert at_angles(PALM, one, palm=[10.0])["palm"].torque_nm == pytest.approx([0.0], abs=1e-4)
