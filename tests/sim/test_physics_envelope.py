@@ -19,6 +19,7 @@ from sim.model import (
     LeverPair,
     Load,
     PointMass,
+    Rating,
     Rig,
     Servo,
     Spring,
@@ -61,13 +62,17 @@ def rig_of(one: Servo, wearer: Wearer = LEANING, supply: bool = False) -> Rig:
 
 
 servos = st.builds(
-    lambda drive, mass, radius, level, spring, lowers: replace(
+    lambda drive, mass, radius, level, spring, lowers, size: replace(
         JAW,
         drive=drive,
         load=Load(
-            (PointMass(mass, radius),), level, springs=(Spring(spring, 20.0),), lowers=lowers
+            (PointMass(size * mass, radius),),
+            level,
+            springs=(Spring(size * spring, 20.0),),
+            lowers=lowers,
         ),
-        rotor_kg_m2=2e-5,
+        ratings=(Rating(6.0, 353.0, 0.92 * size, 2.1 * size),),
+        rotor_kg_m2=2e-5 * size,
     ),
     st.sampled_from(DRIVES),
     st.floats(0.01, 0.3),
@@ -75,7 +80,9 @@ servos = st.builds(
     st.floats(-40.0, 60.0),
     st.floats(0.0, 0.3),
     st.booleans(),
+    st.sampled_from([1.0, 30.0]),
 )
+"""Also large ones, so that a torque is not always the smaller number than its share."""
 
 
 @settings(max_examples=60)
@@ -207,3 +214,55 @@ def test_a_move_s_passage_meets_its_ends() -> None:
     low, high, horn = asked_of_horn(JAW, angle, speed, accel, Wearer(tilt_deg=20.0))
     assert (low <= high).all()
     assert horn == pytest.approx(speed)
+
+
+@settings(max_examples=80)
+@given(
+    servos,
+    st.floats(0.0, 60.0),
+    st.floats(-200.0, 200.0),
+    st.floats(-3000.0, 3000.0),
+    st.floats(0.0, 60.0),
+)
+def test_a_gear_that_turns_the_other_way_asks_for_the_same(
+    one: Servo, angle: float, speed: float, accel: float, tilt: float
+) -> None:
+    """The horn turns and pushes the other way; how hard it is worked is the same."""
+    rig = rig_of(one, Wearer(tilt_deg=tilt))
+    there, back = (
+        operate(rig, replace(one, drive=Gear(ratio)), angle, speed, accel, 6.0)
+        for ratio in (1.7, -1.7)
+    )
+    assert float(back.torque_nm) == pytest.approx(-float(there.torque_nm), abs=1e-12)
+    assert float(back.speed_deg_s) == -float(there.speed_deg_s)
+    for name in ("share", "greatest_nm", "allowed_nm", "voltage_v"):
+        assert float(getattr(back, name)) == pytest.approx(float(getattr(there, name)))
+    assert float(back.greatest_nm) >= abs(float(back.torque_nm))
+
+
+@settings(max_examples=80)
+@given(servos, st.floats(0.0, 60.0), st.floats(-200.0, 200.0), st.floats(-3000.0, 3000.0))
+def test_an_operating_point_lies_on_the_line_as_torque_and_speed_say(
+    one: Servo, angle: float, speed: float, accel: float
+) -> None:
+    """Driving, the shares of torque and speed add up; braking, the greater counts (MIT, as in
+    `sim.rig.servo`). Upright, one posture alone: least and greatest torque are the same."""
+    at = operate(rig_of(one, Wearer()), one, angle, speed, accel, 6.0)
+    (rating,) = one.ratings
+    torque, horn = float(at.torque_nm), float(at.speed_deg_s)
+    shares = abs(torque) / rating.stall_nm, abs(horn) / rating.speed_deg_s
+    drives = torque * horn >= 0.0
+    assert float(at.share) == pytest.approx(sum(shares) if drives else max(shares))
+    assert float(at.greatest_nm) == pytest.approx(abs(torque))
+    left = max(1.0 - Wearer().margin - shares[1], 0.0)
+    assert float(at.allowed_nm) == pytest.approx(rating.stall_nm * left)
+
+
+def test_a_pose_out_of_reach_has_no_speed_and_nothing_left() -> None:
+    locked = replace(JAW, drive=LeverPair(0.01, 0.04, square_deg=0.0))
+    at = operate(rig_of(locked), locked, [60.0, 5.0], 20.0, 0.0)
+    assert np.isinf(at.share).tolist() == [True, False]
+    assert np.isinf(at.torque_nm).tolist() == [True, False]
+    assert np.isinf(at.greatest_nm).tolist() == [True, False]
+    assert (at.speed_deg_s[0], at.allowed_nm[0]) == (0.0, 0.0)
+    assert at.speed_deg_s[1] > 20.0
