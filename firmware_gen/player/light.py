@@ -5,23 +5,35 @@ Levels are half percents of L* with 8 fractional bits, times 1/256 ms.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final, TypeAlias
+from typing import TypeAlias
+
+import numpy as np
 
 from firmware_gen.table.layout import EFFECTS, ORDERS
 from firmware_gen.table.lightness import channel_bytes, duty_of, lightness_of
 from firmware_gen.table.ops import Modulate
 from firmware_gen.table.records import StripRecord
-from sim.model import Law
-from sim.rulebook import CAP_STEP, EFFECT_ONE, LEVEL_MAX, WIDTH_MAX
-from sim.score.fixed_laws import FixedLaw, fixed_law, progress
+from sim.arrays import Integers
+from sim.light.effects import (
+    FULL,
+    Whole,
+    breath_shares,
+    depth_share,
+    dimmed,
+    ember_share,
+    noise,
+    run_share,
+    sparkle_share,
+)
+from sim.rulebook import CAP_STEP
+from sim.score.fixed_laws import FixedLaw, progress
 
 FixedLevels: TypeAlias = tuple[int, ...]
 """One channel of a lamp, three of a strip."""
 
-FULL: Final = EFFECT_ONE
-_HARMONIC: Final = fixed_law(Law("harmonic"))
 _BREATHE, _EMBER, _SPARKLE, _RUN = (
     EFFECTS.index(name) for name in ("breathe", "ember", "sparkle", "run")
 )
@@ -50,69 +62,49 @@ class RunningFade:
 
 
 class RunningEffect:
-    """A running effect over a number of pixels."""
+    """A running effect over a number of pixels, by the arithmetic of `sim.light.effects`."""
 
     def __init__(self, op: Modulate, start: int, pixels: int) -> None:
         self._kind, self._period, self._seed, self._width = op.kind, op.period_ms, op.seed, op.width
         self._start = start
         self._pixels = pixels
-        self._z = (FULL * op.depth + LEVEL_MAX // 2) // LEVEL_MAX
-        self._tail = op.width << 8
-        self._beat = -1
-        self._now: list[int] = []
-        self._next: list[int] = []
+        self._depth = depth_share(op.depth)
 
     def multipliers(self, time: int) -> list[int]:
         """One multiplier for each pixel; a single one where all are alike."""
-        n, rest = divmod((time - self._start) >> 8, self._period)
+        beat, rest = divmod((time - self._start) >> 8, self._period)
         h = (rest << 8) // self._period
         if self._kind == _BREATHE:
-            return [self._dimmed(_half_swing(h))]
+            return [dimmed(self._depth, breath_shares()[h])]
+        if self._pixels == 1:
+            return [dimmed(self._depth, self._share(h, 0, beat, self._single))]
+        shares = self._share(np.asarray(h), pixel_numbers(self._pixels), beat, self._row)
+        made: list[int] = dimmed(self._depth, shares).tolist()
+        return made
+
+    def _share(self, h: Whole, pixel: Whole, beat: int, heard: Callable[[int], Whole]) -> Whole:
         if self._kind == _RUN:
-            return self._running(h)
-        if n != self._beat:
-            self._beat = n
-            self._now = noise_row(self._seed, n & 0xFFFF, self._pixels)
-            if self._kind == _EMBER:
-                self._next = noise_row(self._seed, (n + 1) & 0xFFFF, self._pixels)
-        z = self._z
+            return run_share(h, pixel, self._pixels, self._width)
         if self._kind == _EMBER:
-            return [
-                FULL - ((z * (a + (((b - a) * h) >> 8))) >> 8)
-                for a, b in zip(self._now, self._next, strict=True)
-            ]
-        lit, dark, share = self._dimmed(h), self._dimmed(FULL), FULL * self._width
-        return [lit if WIDTH_MAX * a < share else dark for a in self._now]
+            return ember_share(heard(beat), heard(beat + 1), h)
+        return sparkle_share(heard(beat), h, self._width)
 
-    def _running(self, h: int) -> list[int]:
-        around, tail = self._pixels << 8, self._tail
-        head = h * self._pixels
-        behind = ((head - (j << 8)) % around for j in range(self._pixels))
-        return [self._dimmed(d // self._width if d < tail else FULL) for d in behind]
+    def _row(self, beat: int) -> Integers:
+        return noise_row(self._seed, beat & 0xFFFF, self._pixels)
 
-    def _dimmed(self, share: int) -> int:
-        """The multiplier of a pixel that has a share (0 to 256) of the effect's depth."""
-        return FULL - ((self._z * share) >> 8)
-
-
-@lru_cache(maxsize=256)
-def _half_swing(h: int) -> int:
-    y = 2 * h if h < 128 else 510 - 2 * h
-    return _HARMONIC.position(y << 8) >> 8
-
-
-def noise(seed: int, a: int, b: int) -> int:
-    """A hash of three integers to 0..255, in 16-bit arithmetic."""
-    h = (seed * 0x9E37 ^ a * 0x85EB ^ b * 0xC2B3) & 0xFFFF
-    h = (h ^ (h >> 7)) * 0x2C1B & 0xFFFF
-    h = (h ^ (h >> 9)) * 0x297B & 0xFFFF
-    return (h ^ (h >> 8)) & 255
+    def _single(self, beat: int) -> int:
+        return noise(self._seed, beat, 0)
 
 
 @lru_cache(maxsize=1024)
-def noise_row(seed: int, beat: int, pixels: int) -> list[int]:
+def noise_row(seed: int, beat: int, pixels: int) -> Integers:
     """The noise of all pixels in one beat."""
-    return [noise(seed, beat, pixel) for pixel in range(pixels)]
+    return noise(seed, np.asarray(beat), pixel_numbers(pixels))
+
+
+@lru_cache(maxsize=64)
+def pixel_numbers(pixels: int) -> Integers:
+    return np.arange(pixels)
 
 
 class PlayedLight:

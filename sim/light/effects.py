@@ -6,23 +6,23 @@ specification, section 3.4, so that preview and board show the same flicker to t
 
 from __future__ import annotations
 
-from typing import Final
+from functools import lru_cache
+from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from sim.arrays import Integers
 from sim.model import Effect, Law
-from sim.rulebook import EFFECT_ONE, LEVEL_MAX, LEVEL_STEPS_PER_PCT, SHARE_ONE, WIDTH_MAX
-from sim.score.laws import position
+from sim.rulebook import EFFECT_ONE, LEVEL_MAX, LEVEL_STEPS_PER_PCT, WIDTH_MAX
+from sim.score.fixed_laws import fixed_law
 
 FULL: Final = EFFECT_ONE
 MOVING: Final = ("ember", "sparkle", "run")
 """Effects that differ from pixel to pixel."""
 
-_HALF_SWING: Final = np.rint(SHARE_ONE * position(Law("harmonic"), np.arange(257) / 256.0)).astype(
-    np.int64
-)
+Whole = TypeVar("Whole", int, Integers)
+"""One integer, as a player has it, or an array of them."""
 
 
 def depth_level(effect: Effect) -> int:
@@ -32,16 +32,58 @@ def depth_level(effect: Effect) -> int:
 
 def depth_of(effect: Effect) -> int:
     """The depth as the multiplier's arithmetic has it, 0 to 256."""
-    return (FULL * depth_level(effect) + LEVEL_MAX // 2) // LEVEL_MAX
+    return depth_share(depth_level(effect))
 
 
-def noise(seed: ArrayLike, a: ArrayLike, b: ArrayLike) -> Integers:
+# -- the arithmetic of TABLE.md 3.4; shares are those of the depth, 0 to 256 ---------------------
+
+
+def depth_share(level: int) -> int:
+    """A depth in steps of a level as a share of 256."""
+    return (FULL * level + LEVEL_MAX // 2) // LEVEL_MAX
+
+
+def dimmed(depth: int, share: Whole) -> Whole:
+    """The multiplier of a pixel that has a share of the effect's depth."""
+    return FULL - ((depth * share) >> 8)
+
+
+@lru_cache(maxsize=1)
+def breath_shares() -> tuple[int, ...]:
+    """The share by place in the beat: half a swing there and half a swing back."""
+    swing = fixed_law(Law("harmonic"))
+    there = [swing.position(2 * h << 8) >> 8 for h in range(128)]
+    back = [swing.position(510 - 2 * h << 8) >> 8 for h in range(128, 256)]
+    return (*there, *back)
+
+
+def ember_share(now: Whole, after: Whole, h: Whole) -> Whole:
+    """Between the noise of this beat and that of the next."""
+    return now + (((after - now) * h) >> 8)
+
+
+def sparkle_share(noise_of_beat: Whole, h: Whole, width: int) -> Whole:
+    """A lit pixel fades over the beat; the others are dark."""
+    lit = WIDTH_MAX * noise_of_beat < FULL * width
+    return FULL - (FULL - h) * lit
+
+
+def run_share(h: Whole, pixel: Whole, pixels: int, width: int) -> Whole:
+    """How far the running light is past a pixel, of its tail; behind the tail it is dark."""
+    behind = (h * pixels - (pixel << 8)) % (pixels << 8)
+    lit = behind < width << 8
+    return FULL - (FULL - behind // max(width, 1)) * lit
+
+
+def noise(seed: int, a: Whole, b: Whole) -> Whole:
     """A hash of three integers to 0..255; the same inputs always give the same number."""
-    h = _word(np.asarray(seed) * 0x9E37) ^ _word(np.asarray(a) * 0x85EB)
-    h = h ^ _word(np.asarray(b) * 0xC2B3)
-    h = _word((h ^ (h >> 7)) * 0x2C1B)
-    h = _word((h ^ (h >> 9)) * 0x297B)
+    h = (seed * 0x9E37 ^ a * 0x85EB ^ b * 0xC2B3) & 0xFFFF
+    h = (h ^ (h >> 7)) * 0x2C1B & 0xFFFF
+    h = (h ^ (h >> 9)) * 0x297B & 0xFFFF
     return (h ^ (h >> 8)) & 255
+
+
+# -- many at once --------------------------------------------------------------------------------
 
 
 def multiplier(effect: Effect, elapsed_ms: int, pixel: int = 0, pixels: int = 1) -> int:
@@ -70,20 +112,12 @@ def multipliers_at(
     """Multipliers by beat, place in the beat (0 to 255) and pixel, which broadcast together."""
     z = depth_of(effect)
     if effect.name == "breathe":
-        y = np.where(h < 128, 2 * h, 510 - 2 * h)
-        return FULL - ((z * (_HALF_SWING[y] >> 8)) >> 8)
+        return dimmed(z, np.array(breath_shares())[h])
     if effect.name == "ember":
-        a, b = noise(effect.seed, beat, pixel), noise(effect.seed, beat + 1, pixel)
-        return FULL - ((z * (a + (((b - a) * h) >> 8))) >> 8)
+        now, after = noise(effect.seed, beat, pixel), noise(effect.seed, beat + 1, pixel)
+        return dimmed(z, ember_share(now, after, h))
     if effect.name == "sparkle":
-        lit = WIDTH_MAX * noise(effect.seed, beat, pixel) < FULL * effect.width
-        return np.where(lit, FULL - ((z * h) >> 8), FULL - z)
+        return dimmed(z, sparkle_share(noise(effect.seed, beat, pixel), h, effect.width))
     if effect.name == "run":
-        behind = (h * pixels - (pixel << 8)) % (pixels << 8)
-        share = np.where(behind < effect.width << 8, behind // effect.width, FULL)
-        return FULL - ((z * share) >> 8)
+        return dimmed(z, run_share(h, pixel, pixels, effect.width))
     return np.full(np.broadcast_shapes(np.shape(beat), np.shape(h), np.shape(pixel)), FULL)
-
-
-def _word(value: Integers) -> Integers:
-    return value & 0xFFFF
