@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, cast
 
 from lark import Token
@@ -139,7 +139,7 @@ def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
     linear = _is_linear(reading, sheet)
     if not _fits_together(reading, sheet, spot.name, linear):
         raise Fault
-    motion, motor = reading.motion(spot.name), SLIDING if linear else TURNING
+    motor = SLIDING if linear else TURNING
     points = reading.tried(_points, reading, sheet, spot.name)
     travel = reading.tried(_travel, reading, sheet, spot.name)
     ratings = reading.tried(_ratings, reading, sheet, motor)
@@ -147,23 +147,15 @@ def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
     stands = reading.tried(mount, reading, sheet)
     driven = reading.tried(drive, reading, sheet)
     limits = reading.tried(_limits, reading, sheet)
-    accel = _single(reading, sheet, "acceleration", motion.acceleration, above=0)
-    idle_a = _single(reading, sheet, "idling", AMPERES, low=0)
-    dead_band_us = _single(reading, sheet, "dead_band", PULSE, low=0)
-    tip_m = _single(reading, sheet, "tip", METRES, above=0)
+    stated = _servo_figures(reading, sheet, spot.name)
     rotor = _rotor(reading, sheet, ratings or (), motor)
-    backlash = _single(reading, sheet, "backlash", motion.place, low=0)
-    nip_m = _single(reading, sheet, "nip", METRES, above=0)
     grip = reading.tried(_grip, reading, sheet, travel, spot.name)
     if not (points and travel and ratings and carried and driven and limits):
         raise Fault
-    if sheet.get("mount") is not None and stands is None:
+    if any(sheet.get(kind) and made is None for kind, made in (("mount", stands), ("grips", grip))):
         raise Fault
-    if sheet.get("grips") is not None and grip is None:
-        raise Fault
-    rest = nearest_to_zero(travel)
-    usual = Servo("", "", 0, (), (0, 0), ())
-    return Servo(
+    return replace(
+        stated,
         name=spot.name,
         board=spot.board,
         pin=spot.pin,
@@ -173,20 +165,30 @@ def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
         load=carried,
         drive=driven,
         mount=stands,
-        safe_deg=spot.safe.angle_deg if spot.safe else rest,
-        accel_deg_s2=accel,
-        idle_a=usual.idle_a if idle_a is None else idle_a,
-        dead_band_us=usual.dead_band_us if dead_band_us is None else dead_band_us,
+        safe_deg=spot.safe.angle_deg if spot.safe else nearest_to_zero(travel),
         pulse_range_us=limits,
-        tip_m=tip_m,
         rotor_kg_m2=rotor,
         drive_efficiency=efficiency(reading, sheet),
-        backlash_deg=backlash or 0.0,
-        nip_m=nip_m,
         nip_edge_m=_edge(reading, sheet),
         linear=linear,
         grip=grip,
         mark=_mark(reading, sheet, spot, *_servo_parts(sheet)),
+    )
+
+
+def _servo_figures(reading: Reading, sheet: Sheet, name: str) -> Servo:
+    """A servo with what is stated in one figure each; all else of it is as usual."""
+    motion, usual = reading.motion(name), Servo("", "", 0, (), (0, 0), ())
+    idle_a = _single(reading, sheet, "idling", AMPERES, low=0)
+    dead_band_us = _single(reading, sheet, "dead_band", PULSE, low=0)
+    return replace(
+        usual,
+        accel_deg_s2=_single(reading, sheet, "acceleration", motion.acceleration, above=0),
+        idle_a=usual.idle_a if idle_a is None else idle_a,
+        dead_band_us=usual.dead_band_us if dead_band_us is None else dead_band_us,
+        tip_m=_single(reading, sheet, "tip", METRES, above=0),
+        backlash_deg=_single(reading, sheet, "backlash", motion.place, low=0) or 0.0,
+        nip_m=_single(reading, sheet, "nip", METRES, above=0),
     )
 
 

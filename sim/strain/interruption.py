@@ -315,30 +315,39 @@ def _search(
         longest = np.maximum(longest, delay.max(axis=1))
         flat = points.share.reshape(len(pairs), -1)
         instant, point = np.unravel_index(np.argmax(flat, axis=1), points.share.shape[1:])
-        row = np.arange(len(pairs))
-        for pair, r, i, k in zip(pairs, row.tolist(), instant, point, strict=True):
-            share = float(points.share[r, i, k])
-            if r in best and share <= best[r].share:
-                continue
-            best[r] = Interruption(
-                one.name,
-                pair[0].cue,
-                pair[1],
-                pair[0],
-                pair[2],
-                float(shares[r, i] * pair[0].move.duration_ms),
-                share,
-                float(points.torque_nm[r, i, k]),
-                float(points.speed_deg_s[r, i, k]),
-                float(points.allowed_nm[r, i, k]),
-                float(angles[r, i, k]),
-                0.0,
-            )
-        low, high = (
-            shares[row, np.maximum(instant - 1, 0)],
-            shares[row, np.minimum(instant + 1, shares.shape[1] - 1)],
-        )
-    return [replace(best[r], delay_ms=float(longest[r])) for r in range(len(pairs))]
+        for row, (i, k) in enumerate(zip(instant.tolist(), point.tolist(), strict=True)):
+            if row not in best or points.share[row, i, k] > best[row].share:
+                share = float(shares[row, i])
+                best[row] = _cut(pairs[row], share, points, angles, (row, i, k))
+        rows = np.arange(len(pairs))
+        low = shares[rows, np.maximum(instant - 1, 0)]
+        high = shares[rows, np.minimum(instant + 1, shares.shape[1] - 1)]
+    return [replace(best[row], delay_ms=float(longest[row])) for row in range(len(pairs))]
+
+
+def _cut(
+    pair: _Pair,
+    share: float,
+    points: OperatingPoints,
+    angles: Array,
+    at: tuple[int, int, int],
+) -> Interruption:
+    """The pair's first move cut at a share of it, as one operating point tells; no delay yet."""
+    moving, by, then = pair
+    return Interruption(
+        servo=moving.move.output,
+        cue=moving.cue,
+        by=by,
+        moving=moving,
+        then=then,
+        at_ms=share * moving.move.duration_ms,
+        share=float(points.share[at]),
+        torque_nm=float(points.torque_nm[at]),
+        speed_deg_s=float(points.speed_deg_s[at]),
+        allowed_nm=float(points.allowed_nm[at]),
+        angle_deg=float(angles[at]),
+        delay_ms=0.0,
+    )
 
 
 def _jumps(law: Law) -> bool:
