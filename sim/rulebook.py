@@ -70,9 +70,8 @@ ANGLE_BITS: Final = 15
 """A player's positions are angle steps in Q15: what a frame of slow motion adds must not vanish."""
 
 PULSE_STEPS_PER_US: Final = 2
-"""Steps ("ticks") of a pulse width in a microsecond: a timer at 2 MHz."""
-PULSE_STEP_US: Final = 1.0 / PULSE_STEPS_PER_US
-"""us. Resolution of a pulse width, far under a servo's dead band."""
+"""Steps ("ticks") of a pulse width in a microsecond: a timer at 2 MHz. A step is far under a
+servo's dead band."""
 PULSE_RANGE_US: Final = (400, 2600)
 """us. What hobby servos are made for lies within (common practice, no source)."""
 PULSE_RANGE: Final = (

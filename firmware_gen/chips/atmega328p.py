@@ -21,7 +21,6 @@ CHIP: Final = Chip(
         merged_start=0x6000,
         boot_start=0x7E00,  # older ones reach down to 0x7800
         ram=2048,
-        ram_start=0x100,
         eeprom=1024,
         slots=2,
         slot=500,

@@ -37,7 +37,6 @@ class Memory:
         merged_start: where a merged table begins; the firmware ends before it.
         boot_start: where the smallest usual boot loader begins.
         ram: all of it.
-        ram_start: its first address, as the linker counts.
         eeprom: all of it.
         slots: how many tables it keeps.
         slot: the largest table that fits one of them.
@@ -50,7 +49,6 @@ class Memory:
     merged_start: int
     boot_start: int
     ram: int
-    ram_start: int
     eeprom: int
     slots: int
     slot: int

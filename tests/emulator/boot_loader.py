@@ -18,6 +18,7 @@ import tty
 from types import TracebackType
 from typing import Final
 
+from firmware_gen.chips import CHIPS
 from tests.emulator.emulated import TX, EmulatedBoard
 
 # AVR061, section 5 (constants) and 6 (commands).
@@ -26,8 +27,7 @@ SIGNATURE: Final = b"\x1e\x95\x0f"
 """Data sheet of the ATmega328P, table "Device ID"."""
 PAGE_BYTES: Final = 128
 """Data sheet, "No. of words in a page": 64."""
-FLASH_BYTES: Final = 32 * 1024
-BOOT_START: Final = 0x7E00
+MEMORY: Final = CHIPS["atmega328p"].memory
 
 FIXED_LENGTHS: Final = {
     0x30: 2,  # Cmnd_STK_GET_SYNC
@@ -49,7 +49,7 @@ class BootLoader:
     def __init__(
         self, flash: bytes = b"", break_after: int | None = None, knows_instructions: bool = False
     ) -> None:
-        self.flash = bytearray(flash.ljust(FLASH_BYTES, b"\xff"))
+        self.flash = bytearray(flash.ljust(MEMORY.flash, b"\xff"))
         self.left = False
         """Whether it has been told to start the program."""
         self.pages = 0
@@ -117,7 +117,7 @@ class BootLoader:
     def _write(self, page: bytes) -> None:
         assert self._address % PAGE_BYTES == 0
         assert len(page) <= PAGE_BYTES
-        assert self._address + len(page) <= BOOT_START, "the boot loader would overwrite itself"
+        assert self._address + len(page) <= MEMORY.boot_start, "it would overwrite itself"
         self.pages += 1
         if not self.is_dead:
             self.flash[self._address : self._address + len(page)] = page
@@ -169,7 +169,7 @@ class BoardOnPort:
                     break
                 os.write(self._master, answer)
                 if self.boot.left:
-                    self.board = EmulatedBoard(bytes(self.boot.flash[:BOOT_START]))
+                    self.board = EmulatedBoard(bytes(self.boot.flash[: MEMORY.boot_start]))
                     started = time.monotonic()
                 continue
             if data:

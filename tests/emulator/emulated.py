@@ -18,6 +18,8 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from firmware_gen.chips import CHIPS
+
 HERE = Path(__file__).resolve().parent
 BUILD = HERE / "build"
 HARNESS = HERE / "harness"
@@ -29,8 +31,7 @@ CYCLES_US = CLOCK_HZ // 1_000_000
 FRAME_CYCLES = 20 * CYCLES_MS
 BYTE_CYCLES = 640
 """One byte of 8N1 at 250,000 baud."""
-FLASH_BYTES = 32768
-EEPROM_BYTES = 1024
+MEMORY = CHIPS["atmega328p"].memory
 
 PIN_REGISTERS = 0x23
 """PINB, DDRB, PORTB, PINC and so on, in data space."""
@@ -58,14 +59,16 @@ def why_not() -> str | None:
 def build_harness() -> Path:
     """Compile the harness unless a library of the same sources stands in the build folder."""
     sources = sorted(HARNESS.glob("*.[ch]"))
-    digest = hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()[:16]
+    flags = ["-std=c11", "-O2", "-Wall", "-Wextra", "-Werror", "-fPIC", "-shared"]
+    flags += [f"-DFLASH_BYTES={MEMORY.flash}", f"-DEEPROM_BYTES={MEMORY.eeprom}"]
+    inside = [" ".join(flags).encode(), *(path.read_bytes() for path in sources)]
+    digest = hashlib.sha256(b"".join(inside)).hexdigest()[:16]
     library = BUILD / f"harness-{digest}.so"
     if library.exists():
         return library
     BUILD.mkdir(exist_ok=True)
     unfinished = library.with_suffix(f".{os.getpid()}")
     units = [str(path) for path in sources if path.suffix == ".c"]
-    flags = ["-std=c11", "-O2", "-Wall", "-Wextra", "-Werror", "-fPIC", "-shared"]
     subprocess.run(["gcc", *flags, "-o", unfinished, *units, "-lsimavr", "-lelf"], check=True)
     unfinished.replace(library)
     return library
@@ -131,8 +134,8 @@ class EmulatedBoard:
 
     def __init__(self, flash: bytes, eeprom: bytes = b"", clock_hz: int = CLOCK_HZ) -> None:
         self._c = library()
-        whole = flash.ljust(FLASH_BYTES, b"\xff")
-        self._board = self._c.board_new(whole, eeprom.ljust(EEPROM_BYTES, b"\xff"), clock_hz)
+        whole = flash.ljust(MEMORY.flash, b"\xff")
+        self._board = self._c.board_new(whole, eeprom.ljust(MEMORY.eeprom, b"\xff"), clock_hz)
         self.clock_hz = clock_hz
         self._ports = bytes(9)
 
@@ -196,7 +199,7 @@ class EmulatedBoard:
         return left
 
     def eeprom(self) -> bytes:
-        buffer = ctypes.create_string_buffer(EEPROM_BYTES)
+        buffer = ctypes.create_string_buffer(MEMORY.eeprom)
         self._c.board_eeprom(self._board, buffer)
         return buffer.raw
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
+from firmware_gen.build.image import HERE
 from firmware_gen.chips import CHIPS, CHIPS_BY_ID
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 
@@ -81,3 +84,10 @@ def test_chips_are_found_by_name_and_by_number() -> None:
 def test_both_slots_and_their_marks_fit_the_eeprom() -> None:
     # 1 KB EEPROM: ATmega328P data sheet, features
     assert ATMEGA328P.slots * ATMEGA328P.slot_bytes < 1024
+
+
+def test_the_link_is_on_the_first_of_the_entry_s_serial_ports() -> None:
+    for chip in CHIPS.values():
+        number = chip.serial_ports[0].removeprefix("USART")
+        text = (HERE / chip.name / "serial.c").read_text("ascii")
+        assert set(re.findall(r"\bUDR([0-9])\b", text)) == {number}

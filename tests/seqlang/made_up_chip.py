@@ -27,7 +27,6 @@ MADE_UP = Chip(
         merged_start=0x8000,
         boot_start=0xF000,
         ram=8192,
-        ram_start=0x200,
         eeprom=4096,
         slots=2,
         slot=2000,

@@ -26,7 +26,7 @@
 #include <simavr/sim_interrupts.h>
 #include <simavr/sim_io.h>
 
-enum { FLASH_BYTES = 32768, EEPROM_BYTES = 1024, PORTS = 3, RX_DEPTH = 2 };
+enum { PORTS = 3, RX_DEPTH = 2 };
 
 /* What happened, in the order it happened. `cycle` counts from power-up. */
 enum event_kind {
