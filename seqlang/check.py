@@ -10,6 +10,7 @@ from collections import Counter
 from dataclasses import InitVar, dataclass, replace
 from typing import TYPE_CHECKING
 
+from firmware_gen.checked_table import SEAL, CheckedTable, demand_seal
 from seqlang.checks import BUDGETS, CHECKS
 from seqlang.checks.context import Context
 from seqlang.checks.wiring import table_too_large
@@ -32,24 +33,24 @@ TOO_LONG = ("cue-too-long", "show-too-long", "too-many-searches")
 TABLE_TOO_LONG = ("repeat-too-long",)
 """Findings of reading behind which no table is made."""
 
-_SEAL = object()
-
 
 @dataclass(frozen=True, slots=True)
 class CheckedShow:
     """A show that passed every check without an error; made by `check` alone.
 
-    `compiled` holds its byte tables, which the check of their size has made already.
+    `compiled` holds its byte tables with what they are made of; the check of their size has made
+    them already, and nothing makes them again. `tables` are their bytes by board, which a transfer
+    and an image take.
     """
 
     show: Show
     origins: Mapping[int, Origin]
     compiled: CompiledShow
+    tables: Mapping[str, CheckedTable]
     seal: InitVar[object]
 
     def __post_init__(self, seal: object) -> None:
-        if seal is not _SEAL:
-            raise TypeError("only seqlang.check.check makes a CheckedShow")
+        demand_seal(seal)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +95,16 @@ def _checked(loaded: Loaded, show: Show) -> Checked:
         found.extend(refused)
     sealed = None
     if compiled is not None and not _has_error(found):
-        sealed = CheckedShow(show, loaded.origins, compiled, _SEAL)
+        sealed = _sealed(show, loaded.origins, compiled)
     return Checked(_in_order(found, loaded.sources), sealed, summarise(context))
+
+
+def _sealed(show: Show, origins: Mapping[int, Origin], compiled: CompiledShow) -> CheckedShow:
+    tables = {
+        board.name: CheckedTable(board.name, board.chip.name, board.data, SEAL)
+        for board in compiled.boards
+    }
+    return CheckedShow(show, origins, compiled, tables, SEAL)
 
 
 def _found(

@@ -10,10 +10,14 @@ import secrets
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from io import StringIO
 from pathlib import Path
 from typing import Final
 
+from intelhex import HexReaderError, IntelHex
+
+from firmware_gen.checked_table import CheckedTable
 from firmware_gen.chips import CHIPS, Chip
 from firmware_gen.chips.chip import STAMP_BYTES
 from firmware_gen.files import write_whole
@@ -21,9 +25,7 @@ from firmware_gen.files import write_whole
 HERE: Final = Path(__file__).resolve().parent.parent
 IMAGES: Final = HERE / "images"
 
-DATA: Final = 0
-END: Final = 1
-BYTES_PER_RECORD: Final = 16
+END_RECORD: Final = ":00000001FF"
 
 _STAMPS: Final = 0xFFFF
 """Stamps lie below what an erased witness reads as."""
@@ -35,59 +37,21 @@ class ImageError(ValueError):
 
 def read_hex(text: str) -> dict[int, int]:
     """Bytes of an Intel hex file by address. ImageError names the line at fault."""
-    memory: dict[int, int] = {}
-    for number, line in enumerate(text.split(), 1):
-        kind, address, data = _record(line, number)
-        if kind == END:
-            return memory
-        if kind != DATA:
-            raise ImageError(
-                f"line {number}: record type {kind} is not used in images of this size"
-            )
-        for offset, byte in enumerate(data):
-            if memory.setdefault(address + offset, byte) != byte:
-                raise ImageError(f"line {number}: address 0x{address + offset:04x} is stated twice")
-    raise ImageError("the end record is missing: the file is cut short")
-
-
-def _record(line: str, number: int) -> tuple[int, int, bytes]:
+    image = IntelHex()
     try:
-        raw = bytes.fromhex(line.removeprefix(":"))
-    except ValueError:
-        raw = b""
-    if not line.startswith(":") or len(raw) < 5 or len(raw) != raw[0] + 5:
-        raise ImageError(f"line {number}: not an Intel hex record")
-    if sum(raw) % 256:
-        raise ImageError(f"line {number}: the check sum is wrong")
-    return raw[3], int.from_bytes(raw[1:3], "big"), raw[4:-1]
+        image.loadhex(StringIO(text))
+    except HexReaderError as error:
+        raise ImageError(f"this is not an image in Intel hex: {error}") from None
+    if END_RECORD not in text.upper().split():
+        raise ImageError("the end record is missing: the file is cut short")
+    return {address: image[address] for address in image.addresses()}
 
 
 def write_hex(memory: Mapping[int, int]) -> str:
-    """An Intel hex file of these bytes: data records of 16 in ascending order, one end record."""
-    lines = []
-    for start, data in _runs(memory):
-        lines.append(_line(start, DATA, data))
-    lines.append(_line(0, END, b""))
-    return "".join(f"{line}\n" for line in lines)
-
-
-def _runs(memory: Mapping[int, int]) -> Iterable[tuple[int, bytes]]:
-    run = bytearray()
-    start = 0
-    for address in sorted(memory):
-        if run and (address != start + len(run) or address % BYTES_PER_RECORD == 0):
-            yield start, bytes(run)
-            run.clear()
-        if not run:
-            start = address
-        run.append(memory[address])
-    if run:
-        yield start, bytes(run)
-
-
-def _line(address: int, kind: int, data: bytes) -> str:
-    raw = bytes((len(data), *address.to_bytes(2, "big"), kind, *data))
-    return f":{(raw + bytes((-sum(raw) % 256,))).hex().upper()}"
+    """An Intel hex file of these bytes: data records in ascending order, one end record."""
+    text = StringIO()
+    IntelHex(dict(memory)).write_hex_file(text, eolstyle="native")
+    return text.getvalue()
 
 
 def shipped(chip: str) -> Path:
@@ -111,9 +75,8 @@ def merged_room(chip: str, *, boot_loader: bool = True) -> int:
 
 
 def merge(
-    chip: str,
     memory: Mapping[int, int],
-    table: bytes,
+    checked: CheckedTable,
     *,
     boot_loader: bool = True,
     stamp: int | None = None,
@@ -123,6 +86,7 @@ def merge(
     `stamp` follows the table: by it a board tells a table merged anew, which plays before older
     tables in its slots (LINK.md section 6); None: one is drawn.
     """
+    chip, table = checked.chip, checked.data
     start = CHIPS[chip].memory.merged_start
     room = merged_room(chip, boot_loader=boot_loader)
     if max(memory, default=0) >= start:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from firmware_gen.checked_table import CheckedTable
 from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import HostLink, LinkRequest, Reply, refused
@@ -107,7 +108,7 @@ def wrong_address(found: int, wanted: int) -> LinkFailure:
 
 
 def choose_table(
-    tables: Mapping[str, bytes], address: int, wanted: str | None, *, readdress: bool = False
+    tables: Mapping[str, CheckedTable], address: int, wanted: str | None, *, readdress: bool = False
 ) -> str:
     """Which board of a show the connected one is.
 
@@ -120,7 +121,9 @@ def choose_table(
     Raises:
         LinkFailure: board-unclear, wrong-address.
     """
-    names = ", ".join(f"{name} (address {table[_ADDRESS_AT]})" for name, table in tables.items())
+    names = ", ".join(
+        f"{name} (address {table.data[_ADDRESS_AT]})" for name, table in tables.items()
+    )
     if wanted is not None:
         if wanted not in tables:
             raise LinkFailure(
@@ -131,7 +134,7 @@ def choose_table(
         return next(iter(tables))
     if address != NO_ADDRESS and not readdress:
         for name, table in tables.items():
-            if table[_ADDRESS_AT] == address:
+            if table.data[_ADDRESS_AT] == address:
                 return name
         raise LinkFailure(
             "wrong-address",
@@ -149,9 +152,13 @@ def choose_table(
 
 
 def transfer(
-    link: HostLink, table: bytes, *, readdress: bool = False, progress: Progress | None = None
+    link: HostLink,
+    checked: CheckedTable,
+    *,
+    readdress: bool = False,
+    progress: Progress | None = None,
 ) -> Transferred:
-    """Put `table` on the board that `link` has greeted or will greet, and see that it plays.
+    """Put a table on the board that `link` has greeted or will greet, and see that it plays.
 
     Survives lost and spoilt frames, and a board that restarts on the way. On any failure the
     board still plays what it played before.
@@ -159,6 +166,7 @@ def transfer(
     Raises:
         LinkFailure: any reason but those of opening a port.
     """
+    table = checked.data
     say = progress or (lambda step, done, total: None)
     for restarts in range(ATTEMPTS):
         try:

@@ -56,7 +56,7 @@ def put_merged(
     with tempfile.TemporaryDirectory() as folder:
         image = Path(folder) / f"{board.name}.hex"
         try:
-            size = write_merged(board, image, boot_loader=True)
+            size = write_merged(show.tables[board.name], image, boot_loader=True)
         except ImageError as error:
             raise ShowFailed(
                 f"{error}\n  help: `bellcrank firmware --with FILE --way isp` writes it with a "

@@ -29,6 +29,11 @@ def passed(path: str, *, quiet: bool = False) -> CheckedShow:
     `quiet`: warnings of a show that passes are not shown.
     """
     loaded, checked = read_and_check(path)
+    return demanded(path, loaded, checked, quiet=quiet)
+
+
+def demanded(path: str, loaded: Loaded, checked: Checked, *, quiet: bool = False) -> CheckedShow:
+    """As `passed`, of a file that was read and checked already."""
     screen = Screen.of(sys.stderr)
     if checked.show is None:
         click.echo(report(loaded, checked, "usual", screen), err=True, color=screen.colour)

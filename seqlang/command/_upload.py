@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from firmware_gen.build.uploader import Upload
+    from firmware_gen.checked_table import CheckedTable
     from firmware_gen.chips import Chip
     from firmware_gen.compiler.show import CompiledBoard
     from seqlang.check import CheckedShow
@@ -40,17 +41,16 @@ def chosen(show: CheckedShow, name: str | None) -> CompiledBoard:
     raise WrongUse(f"the show has no board `{name}`; it has {names}")
 
 
-def write_merged(board: CompiledBoard, path: Path, *, boot_loader: bool) -> int:
-    """Write the chip's image with the board's table behind the firmware; its size in bytes.
+def write_merged(table: CheckedTable, path: Path, *, boot_loader: bool) -> int:
+    """Write the chip's image with a board's table behind the firmware; its size in bytes.
 
     `boot_loader`: leave room for one. Raises ImageError where the table has no room.
     """
     from firmware_gen.build import image as images
     from firmware_gen.files import write_whole
 
-    chip = board.chip.name
-    memory = images.read_hex(images.shipped(chip).read_text("ascii"))
-    whole = images.merge(chip, memory, board.data, boot_loader=boot_loader)
+    memory = images.read_hex(images.shipped(table.chip).read_text("ascii"))
+    whole = images.merge(memory, table, boot_loader=boot_loader)
     write_whole(path, images.write_hex(whole).encode("ascii"))
     return len(whole)
 

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from seqlang.command._show import passed, read_and_check
+from seqlang.command._show import demanded, read_and_check
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from firmware_gen.compiler.show import CompiledShow
+    from seqlang.check import CheckedShow
     from seqlang.load import Loaded
 
 
@@ -35,22 +36,23 @@ def command(file: str, folder: Path, listing: bool) -> None:
     from firmware_gen.listing.account import account_text
 
     loaded, checked = read_and_check(file)
-    compiled = (checked.show or passed(file)).compiled
+    show = demanded(file, loaded, checked, quiet=True)
+    compiled = show.compiled
     if listing:
         click.echo(_listings(compiled, loaded))
         click.echo()
     click.echo(account_text(compiled))
-    for path in _write(compiled, folder, Path(file).stem):
+    for path in _write(show, folder, Path(file).stem):
         click.echo(f"wrote  {path}")
 
 
-def _write(compiled: CompiledShow, folder: Path, stem: str) -> list[Path]:
+def _write(show: CheckedShow, folder: Path, stem: str) -> list[Path]:
     from firmware_gen.files import write_whole
 
     paths = []
-    for board in compiled.boards:
-        path = folder / f"{stem}-{board.name}.table"
-        write_whole(path, board.data)
+    for name, table in show.tables.items():
+        path = folder / f"{stem}-{name}.table"
+        write_whole(path, table.data)
         paths.append(path)
     return paths
 

@@ -17,7 +17,8 @@ from sim.rulebook import FRAME_S
 
 if TYPE_CHECKING:
     from firmware_gen.board.played_as_shown import Recording
-    from firmware_gen.compiler.show import CompiledBoard, CompiledShow
+    from firmware_gen.checked_table import CheckedTable
+    from firmware_gen.compiler.show import CompiledBoard
     from firmware_gen.link.host import HostLink
     from seqlang.check import CheckedShow
     from sim.model import Show
@@ -53,9 +54,9 @@ def command(out: Path) -> None:
     """
     checked = _check()
     _draw(checked.show, out)
-    compiled = _compile(checked, out)
+    _compile(checked, out)
     try:
-        _play(checked.show, compiled)
+        _play(checked)
     except LinkFailure as failure:
         end(failure)
     click.echo("\nnow look at the pictures, open the page in a browser, and write your own show;")
@@ -102,16 +103,15 @@ def _draw(show: Show, out: Path) -> None:
     _say("page", str(watched))
 
 
-def _compile(checked: CheckedShow, out: Path) -> CompiledShow:
+def _compile(checked: CheckedShow, out: Path) -> None:
     from firmware_gen.files import write_whole
 
     compiled = checked.compiled
     for board in compiled.boards:
         path = out / f"anglerfish-{board.name}.table"
-        write_whole(path, board.data)
+        write_whole(path, checked.tables[board.name].data)
         share = f"{len(board.data)} of the {board.chip.slot_bytes} bytes of a slot"
         _say("compile", f"{path}: {share}, show {compiled.number:08x}")
-    return compiled
 
 
 # -- the board ---------------------------------------------------------------------------------
@@ -150,34 +150,34 @@ class _Hand:
         return (self.link.state().frames - started) * FRAME_S
 
 
-def _play(show: Show, compiled: CompiledShow) -> None:
+def _play(checked: CheckedShow) -> None:
     from firmware_gen.board.played_as_shown import Recording
     from firmware_gen.board.virtual import Server, VirtualBoard
     from firmware_gen.link.host import HostLink
     from firmware_gen.link.ports import open_port
 
     recording = Recording()
-    board = compiled.boards[0]
+    board = checked.compiled.boards[0]
     virtual = VirtualBoard(chip=board.chip, witness=recording)
     with Server(virtual, speed=SPEED, leash_s=LEASH_S) as server:
         _say("board", f"virtual, on {server.url}, {SPEED:.0f} times faster than real time")
         port = open_port(server.url)
         link = HostLink(port)
         try:
-            _transfer(link, board)
-            for line in _remote(show, _Hand(link, board)):
+            _transfer(link, checked.tables[board.name])
+            for line in _remote(checked.show, _Hand(link, board)):
                 _say("remote", line)
             _stop(link)
             _read_back(link, board)
         finally:
             port.close()
-    _compare(show, board, recording)
+    _compare(checked.show, board, recording)
 
 
-def _transfer(link: HostLink, board: CompiledBoard) -> None:
+def _transfer(link: HostLink, table: CheckedTable) -> None:
     from firmware_gen.link.transfer import transfer
 
-    done = transfer(link, board.data)
+    done = transfer(link, table)
     _say(
         "transfer",
         f"{done.length} bytes into slot {done.slot} of board {done.address}, CRC {done.crc:04X} "

@@ -88,9 +88,10 @@ def merged(show: str, name: str | None, out: Path | None, way: UploadWay) -> tup
     """Write the image with a show's table behind the firmware; its path and the board's chip."""
     from seqlang.command._show import passed
 
-    board = chosen(passed(show), name)
+    checked = passed(show)
+    board = chosen(checked, name)
     path = out or Path(f"{Path(show).stem}-{board.name}.hex")
-    write_merged(board, path, boot_loader=way != "isp")
+    write_merged(checked.tables[board.name], path, boot_loader=way != "isp")
     click.echo(f"merged   {len(board.data)} bytes of board `{board.name}` into {path}")
     if board.fits:
         slot = board.chip.slot_bytes

@@ -97,7 +97,7 @@ def put(
     from firmware_gen.link.transfer import choose_table, transfer
 
     boards = show.compiled.boards
-    tables = {each.name: each.data for each in boards}
+    tables = show.tables
     if not tables:
         raise LinkFailure("board-unclear", "the show has no board", "add one: `board NAME: ...`")
     known = link.address in {each.table.address for each in boards}
@@ -110,7 +110,7 @@ def put(
             "  help: `--merged` writes it together with the firmware; `bellcrank check` says what "
             "takes the bytes"
         )
-    click.echo(f"table of board `{name}`: {len(tables[name])} bytes, to {named(link)}")
+    click.echo(f"table of board `{name}`: {len(chosen.data)} bytes, to {named(link)}")
     with _Progress() as progress:
         return transfer(link, tables[name], readdress=readdress, progress=progress)
 

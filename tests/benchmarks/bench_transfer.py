@@ -11,9 +11,9 @@ from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.compiler.show import compile_show
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import BAUD
-from firmware_gen.link.transfer import transfer
 from seqlang.check import check
 from seqlang.load import load
+from tests.unchecked import transfer_unchecked
 
 WRITE_S = ATMEGA328P.memory.write_s
 
@@ -56,7 +56,7 @@ def transfer_ratio(table: bytes) -> float:
     """Board time of a whole transfer over the larger of its line time and its writes' time."""
     virtual = VirtualBoard()
     port = CountingPort(virtual)
-    transfer(HostLink(port), table)
+    transfer_unchecked(HostLink(port), table)
     line_s = port.line_bytes * BITS_PER_BYTE / BAUD
     return virtual.time_s / max(line_s, WRITE_S * virtual.eeprom.writes)
 
@@ -65,7 +65,7 @@ def speed(table: bytes, buttons: list[int]) -> float:
     """Board time over time taken, with buttons pressed over the link at random all the while."""
     virtual = VirtualBoard(write_s=0.0)
     link = HostLink(LocalPort(virtual))
-    transfer(link, table)
+    transfer_unchecked(link, table)
     rng = random.Random(1)
     began_s, began = virtual.time_s, time.perf_counter()
     while virtual.time_s < began_s + PLAYED_S:

@@ -24,7 +24,6 @@ from firmware_gen.link.protocol import (
     TRIGGER,
     RequestKind,
 )
-from firmware_gen.link.transfer import transfer
 from firmware_gen.player.player import Player
 from tests.emulator.emulated import (
     BYTE_CYCLES,
@@ -48,6 +47,7 @@ from tests.emulator.load_show import (
     one_move_table,
 )
 from tests.emulator.readings import TICK_CYCLES, find_frames, refreshes
+from tests.unchecked import transfer_unchecked
 
 RAM_START, RAM_END = 0x100, 0x8FF
 PAINT = 0xA5
@@ -285,7 +285,7 @@ def transfer_time(flash: bytes, before: bytes, table: bytes) -> TransferTime:
         port.forget()
         board.log(TX, EEPROM, RX_READ)
         start = board.cycle
-        transfer(link, table)
+        transfer_unchecked(link, table)
         line = (len(board.events(RX_READ)) + len(board.events(TX))) * BYTE_CYCLES
         cells = len(board.events(EEPROM))
         return TransferTime((board.cycle - start) / CLOCK_HZ, line / CLOCK_HZ, cells)

@@ -7,7 +7,7 @@ import random
 import numpy as np
 import pytest
 
-from firmware_gen.build.image import flash_bytes, merge, merged_room
+from firmware_gen.build.image import flash_bytes, merged_room
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.host import HostLink
@@ -39,6 +39,7 @@ from tests.emulator.load_show import (
     servo,
 )
 from tests.emulator.readings import ROUND_CYCLES, Light, refreshes
+from tests.unchecked import merge_unchecked
 
 LAMP_PINS = (22, 21, 3, 19)
 
@@ -192,7 +193,7 @@ def test_a_merged_table_that_fills_its_room_is_checked_within_a_second_and_plays
         )
     )
     assert merged_room("atmega328p") * 0.85 < len(table) <= merged_room("atmega328p")
-    image = merge("atmega328p", dict(enumerate(flash)), table)
+    image = merge_unchecked(dict(enumerate(flash)), table)
     with EmulatedBoard(flash_bytes(image), b"") as board:
         board.run(ms=1000)
         starts, _ = board.pulses(SERVO_PINS[0])

@@ -8,7 +8,6 @@ import pytest
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import ReportedMode, RequestKind, ResetCause, State
-from firmware_gen.link.transfer import transfer
 from firmware_gen.table.records import LampRecord, Table, encode
 from tests.emulator.emulated import (
     BROWN_OUT,
@@ -21,6 +20,7 @@ from tests.emulator.emulated import (
 from tests.emulator.emulated_port import EmulatedPort, PowerCutError
 from tests.emulator.load_show import ADDRESS, CHIP, SERVO_PINS, in_slot, one_move_table
 from tests.emulator.readings import driven
+from tests.unchecked import transfer_unchecked
 
 WRITE_CYCLES = 54_400
 """3.4 ms (data sheet table 8-1)."""
@@ -39,7 +39,7 @@ def writes_of(flash: bytes, eeprom: bytes, table: bytes) -> list[int]:
     """Cycles at which the EEPROM writes of a clean transfer end."""
     with EmulatedBoard(flash, eeprom) as board:
         board.run(ms=200)
-        transfer(HostLink(EmulatedPort(board)), table)
+        transfer_unchecked(HostLink(EmulatedPort(board)), table)
         return [int(cycle) for cycle in board.events(EEPROM)["cycle"]]
 
 
@@ -49,7 +49,7 @@ def show_after_cut(flash: bytes, eeprom: bytes, table: bytes, cycle: int, torn: 
         port = EmulatedPort(board)
         port.cut_at = cycle
         with pytest.raises(PowerCutError):
-            transfer(HostLink(port), table)
+            transfer_unchecked(HostLink(port), table)
         board.cut_power(torn)
         board.run(ms=300)
         hello = HostLink(EmulatedPort(board)).greet()
@@ -82,7 +82,7 @@ def test_with_both_slots_bad_the_board_is_silent_and_still_reachable(flash: byte
         assert (hello.mode, hello.current_slot) == (ReportedMode.BLANK, 255)
         assert hello.refusal != 0
         assert driven(board) == 0, "a pin is driven"
-        transfer(link, small(80))
+        transfer_unchecked(link, small(80))
         assert HostLink(EmulatedPort(board)).greet().show == 80
 
 
@@ -101,9 +101,9 @@ def test_unchanged_bytes_are_not_written_again(flash: bytes) -> None:
     eeprom = in_slot(small(60))
     with EmulatedBoard(flash, eeprom) as board:
         board.run(ms=200)
-        transfer(HostLink(EmulatedPort(board)), small(140))
+        transfer_unchecked(HostLink(EmulatedPort(board)), small(140))
         board.forget()
-        transfer(HostLink(EmulatedPort(board)), small(140))
+        transfer_unchecked(HostLink(EmulatedPort(board)), small(140))
         cells = board.events(EEPROM)
         assert len(cells) > 0
         assert all(row["b"] & 0xFF != row["b"] >> 8 for row in cells)

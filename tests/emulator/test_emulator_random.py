@@ -13,7 +13,7 @@ from typing import TypeAlias
 
 import pytest
 
-from firmware_gen.build.image import flash_bytes, merge, merged_room
+from firmware_gen.build.image import flash_bytes, merged_room
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.protocol import ONE_WAY, TRIGGER, RequestKind
 from firmware_gen.player.outputs import Frame
@@ -30,6 +30,7 @@ from tests.emulator.readings import (
 from tests.firmware_gen.random_tables import random_table
 from tests.firmware_gen.tables_by_hand import JAW, LAMP, servo
 from tests.firmware_gen.tables_by_hand import table as by_hand
+from tests.unchecked import merge_unchecked
 
 CHIP = "atmega328p"
 COUNT = 250
@@ -96,7 +97,7 @@ def compare(
     flash: bytes, table: Table, moments: Moments, count: int = COUNT
 ) -> tuple[list[str], int]:
     """Where the chip's outputs are not the reference's; how many different frames were shown."""
-    image = merge(CHIP, dict(enumerate(flash)), encode_table(table))
+    image = merge_unchecked(dict(enumerate(flash)), encode_table(table))
     with EmulatedBoard(flash_bytes(image), b"") as board:
         frames, shown = play(board, table, moments, count)
         return differences(board, table, frames, shown), len({frame.raw for frame in shown})

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from firmware_gen.build.image import flash_bytes, merge
+from firmware_gen.build.image import flash_bytes
 from firmware_gen.compiler.show import CompiledBoard
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.host import HostLink
@@ -21,6 +21,7 @@ from tests.emulator.emulated import FRAME_CYCLES, EmulatedBoard
 from tests.emulator.emulated_port import EmulatedPort
 from tests.emulator.large_show import large_show
 from tests.emulator.readings import differences, find_frames
+from tests.unchecked import merge_unchecked
 
 needs_uploader = pytest.mark.skipif(
     shutil.which("avrdude") is None, reason="NO UPLOADER: nothing is sent to a boot loader"
@@ -60,7 +61,7 @@ def test_a_merged_show_of_4_kb_moves_the_pins_as_the_reference_says(
     flash: bytes, show: CheckedShow
 ) -> None:
     compiled = board_of(show)
-    image = flash_bytes(merge("atmega328p", dict(enumerate(flash)), compiled.data))
+    image = flash_bytes(merge_unchecked(dict(enumerate(flash)), compiled.data))
     frames_played = 700
     with EmulatedBoard(image) as board:
         link = HostLink(EmulatedPort(board))

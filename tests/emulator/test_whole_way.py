@@ -10,12 +10,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from firmware_gen.compiler.show import CompiledBoard, compile_show
+from firmware_gen.compiler.show import CompiledBoard
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import ONE_WAY, TRIGGER, RequestKind
-from firmware_gen.link.transfer import transfer
 from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
 from firmware_gen.table.records import ServoRecord
@@ -33,6 +32,7 @@ from tests.emulator.readings import (
     find_frames,
     pulse_cycles,
 )
+from tests.unchecked import transfer_unchecked
 
 ROOT = Path(__file__).resolve().parents[2]
 SHOW = ROOT / "shows" / "anglerfish" / "anglerfish.cues"
@@ -43,7 +43,7 @@ NO_CUE = "no cue has this name"
 def board_of_show() -> CompiledBoard:
     checked = check(load(str(SHOW)))
     assert checked.show is not None
-    return compile_show(checked.show.show).boards[0]
+    return checked.show.compiled.boards[0]
 
 
 def servo_pins(board: CompiledBoard) -> tuple[int, ...]:
@@ -142,7 +142,7 @@ def test_a_blank_chip_takes_the_show_over_the_link_and_its_pins_do_what_the_text
         port = WatchedPort(board)
         link = HostLink(port)
         link.greet()
-        assert transfer(link, compiled.data).slot == 0
+        assert transfer_unchecked(link, compiled.data).slot == 0
         ends = []
         for number, cue in enumerate(cues):
             for _ in range(3 + number):
@@ -200,7 +200,7 @@ def test_the_command_flashes_and_triggers_over_a_serial_port(flash: bytes) -> No
         with Running(board):
             done = command("flash", str(SHOW), "--port", port)
             assert done.returncode == 0, done.stdout + done.stderr
-            name = compile_show(check(load(str(SHOW))).show.show).boards[0].cues[0].name
+            name = check(load(str(SHOW))).show.compiled.boards[0].cues[0].name
             done = command("trigger", name, "--port", port)
             assert done.returncode == 0, done.stdout + done.stderr
 

@@ -15,8 +15,8 @@ from firmware_gen.board.virtual import LocalPort, VirtualBoard
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import NO_SLOT
-from firmware_gen.link.transfer import transfer
 from firmware_gen.table.layout import BAD_CRC, BAD_MAGIC, LENGTH
+from tests.unchecked import transfer_unchecked
 
 SLOT = ATMEGA328P.slot_bytes
 MARK_AT = FIRST_BYTE + 2 * SLOT
@@ -25,7 +25,7 @@ TORN = (None, 0x00, 0xFF, 0x5A, *MARKS)
 
 
 def send(eeprom: Eeprom, table: bytes) -> None:
-    transfer(HostLink(LocalPort(VirtualBoard(eeprom, write_s=0.0))), table)
+    transfer_unchecked(HostLink(LocalPort(VirtualBoard(eeprom, write_s=0.0))), table)
 
 
 def copy_of(eeprom: Eeprom) -> Eeprom:

@@ -21,8 +21,9 @@ from firmware_gen.crc import crc16
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import NO_ADDRESS, Hello, ReportedMode, RequestKind
-from firmware_gen.link.transfer import check_board, choose_table, transfer
+from firmware_gen.link.transfer import check_board, choose_table
 from firmware_gen.table.records import Table, encode
+from tests.unchecked import transfer_unchecked, unchecked
 
 WRITE_S = ATMEGA328P.memory.write_s
 
@@ -30,7 +31,7 @@ WRITE_S = ATMEGA328P.memory.write_s
 def board_with(table: bytes, write_s: float = 0.0) -> VirtualBoard:
     virtual = VirtualBoard(write_s=write_s)
     if table:
-        transfer(HostLink(LocalPort(virtual)), table)
+        transfer_unchecked(HostLink(LocalPort(virtual)), table)
     return virtual
 
 
@@ -43,7 +44,9 @@ def long_table() -> bytes:
 def test_a_transfer_puts_the_table_into_the_other_slot_and_reads_it_back() -> None:
     virtual = board_with(OLD)
     steps: list[tuple[str, int, int]] = []
-    done = transfer(HostLink(LocalPort(virtual)), NEW, progress=lambda *step: steps.append(step))
+    done = transfer_unchecked(
+        HostLink(LocalPort(virtual)), NEW, progress=lambda *step: steps.append(step)
+    )
     assert virtual.board.slots.table == NEW
     assert (done.slot, done.address, done.length, done.repeats, done.restarts) == (
         1,
@@ -68,7 +71,7 @@ def test_storing_is_what_takes_the_time() -> None:
     """Within 1.1 times the 3.4 ms that each changed byte takes."""
     virtual = board_with(b"", write_s=WRITE_S)
     table = long_table()
-    transfer(HostLink(LocalPort(virtual)), table)
+    transfer_unchecked(HostLink(LocalPort(virtual)), table)
     assert virtual.time_s < 1.1 * WRITE_S * virtual.eeprom.writes
 
 
@@ -80,7 +83,7 @@ def test_whatever_happens_to_frames_the_new_show_plays_or_the_old_one_does(
     virtual = board_with(OLD)
     link = HostLink(FaultyPort(LocalPort(virtual), faults))
     try:
-        transfer(link, NEW)
+        transfer_unchecked(link, NEW)
     except LinkFailure:
         assert virtual.board.slots.table in (OLD, NEW)
     else:
@@ -94,7 +97,7 @@ def test_whatever_happens_to_frames_the_new_show_plays_or_the_old_one_does(
 def test_a_transfer_survives_every_third_frame_spoilt(faults: list[tuple[str, int]]) -> None:
     script = [each for fault, good in faults for each in [fault, *[GOOD] * good]]
     virtual = board_with(OLD)
-    transfer(HostLink(FaultyPort(LocalPort(virtual), script)), NEW)
+    transfer_unchecked(HostLink(FaultyPort(LocalPort(virtual), script)), NEW)
     assert virtual.board.slots.table == NEW
 
 
@@ -113,7 +116,7 @@ def test_a_board_that_restarts_on_the_way_is_flashed_all_the_same(seed: int) -> 
             super().write(data)
 
     port = Restarting(virtual)
-    done = transfer(HostLink(port), NEW)
+    done = transfer_unchecked(HostLink(port), NEW)
     assert virtual.board.slots.table == NEW
     assert done.restarts <= port.restarts
 
@@ -139,7 +142,7 @@ def test_a_board_that_restarts_after_it_took_the_show_is_not_sent_it_again() -> 
             self.virtual.restart()
             return b""
 
-    done = transfer(HostLink(RestartingOnce(virtual)), NEW)
+    done = transfer_unchecked(HostLink(RestartingOnce(virtual)), NEW)
     assert (done.restarts, len(opened)) == (1, 1)
     assert virtual.board.slots.table == NEW
 
@@ -154,7 +157,7 @@ def test_a_board_that_restarts_again_and_again_is_given_up_and_plays_the_old_sho
             super().write(data)
 
     with pytest.raises(LinkFailure, match="lost the transfer: it restarted") as failure:
-        transfer(HostLink(Restarting(virtual)), NEW)
+        transfer_unchecked(HostLink(Restarting(virtual)), NEW)
     assert failure.value.reason == "board-reset"
     assert virtual.board.slots.table == OLD
 
@@ -164,10 +167,10 @@ def test_a_cable_pulled_at_any_time_leaves_the_old_show_or_the_new_one(count: in
     virtual = board_with(OLD)
     link = HostLink(FaultyPort(LocalPort(virtual), [GOOD] * count + ["drop"] * 500))
     with suppress(LinkFailure):
-        transfer(link, NEW)
+        transfer_unchecked(link, NEW)
     virtual.restart()
     assert virtual.board.slots.table in (OLD, NEW)
-    assert transfer(HostLink(LocalPort(virtual)), NEW).length == len(NEW)
+    assert transfer_unchecked(HostLink(LocalPort(virtual)), NEW).length == len(NEW)
 
 
 def test_worn_out_memory_ends_in_verify_failed_and_the_old_show_plays() -> None:
@@ -178,9 +181,9 @@ def test_worn_out_memory_ends_in_verify_failed_and_the_old_show_plays() -> None:
                 self.cells[address] = 0x77
 
     virtual = VirtualBoard(Worn(), write_s=0.0)
-    transfer(HostLink(LocalPort(virtual)), OLD)
+    transfer_unchecked(HostLink(LocalPort(virtual)), OLD)
     with pytest.raises(LinkFailure, match="verify failed") as failure:
-        transfer(HostLink(LocalPort(virtual)), NEW)
+        transfer_unchecked(HostLink(LocalPort(virtual)), NEW)
     assert failure.value.reason == "verify-failed"
     assert "The old show is still there" in (failure.value.help or "")
     virtual.restart()
@@ -198,8 +201,8 @@ def test_a_byte_that_was_stored_wrongly_once_is_sent_again() -> None:
                 self.cells[address] ^= 0x10
 
     virtual = VirtualBoard(SpoilsOnce(), write_s=0.0)
-    transfer(HostLink(LocalPort(virtual)), OLD)
-    assert transfer(HostLink(LocalPort(virtual)), NEW).restarts == 1
+    transfer_unchecked(HostLink(LocalPort(virtual)), OLD)
+    assert transfer_unchecked(HostLink(LocalPort(virtual)), NEW).restarts == 1
     assert virtual.board.slots.table == NEW
 
 
@@ -207,7 +210,7 @@ def test_too_large_a_table_is_told_with_both_sizes_and_nothing_is_sent() -> None
     small_chip = replace(ATMEGA328P, memory=replace(ATMEGA328P.memory, slot=60))
     virtual = VirtualBoard(chip=small_chip, write_s=0.0)
     with pytest.raises(LinkFailure, match="79 bytes, the board's slots hold 60") as failure:
-        transfer(HostLink(LocalPort(virtual)), OLD)
+        transfer_unchecked(HostLink(LocalPort(virtual)), OLD)
     assert failure.value.reason == "table-too-large"
     assert virtual.eeprom.writes == 0
 
@@ -215,7 +218,7 @@ def test_too_large_a_table_is_told_with_both_sizes_and_nothing_is_sent() -> None
 def test_a_board_with_another_address_keeps_its_show() -> None:
     virtual = board_with(small_table(address=7))
     with pytest.raises(LinkFailure, match="address 7, the table is for address 1") as failure:
-        transfer(HostLink(LocalPort(virtual)), NEW)
+        transfer_unchecked(HostLink(LocalPort(virtual)), NEW)
     assert failure.value.reason == "wrong-address"
     assert "--readdress" in (failure.value.help or "")
     assert virtual.board.slots.table == small_table(address=7)
@@ -223,7 +226,7 @@ def test_a_board_with_another_address_keeps_its_show() -> None:
 
 def test_a_spare_board_takes_another_address_on_purpose() -> None:
     virtual = board_with(small_table(address=7))
-    done = transfer(HostLink(LocalPort(virtual)), NEW, readdress=True)
+    done = transfer_unchecked(HostLink(LocalPort(virtual)), NEW, readdress=True)
     assert done.address == 1
     assert virtual.board.slots.table == NEW
 
@@ -241,20 +244,24 @@ def test_a_table_that_the_firmware_refuses_is_told_with_the_reason() -> None:
     later[-2:] = struct.pack("<H", crc16(bytes(later[:-2])))
     virtual = board_with(OLD)
     with pytest.raises(LinkFailure, match="a version that the firmware does not know") as failure:
-        transfer(HostLink(LocalPort(virtual)), bytes(later))
+        transfer_unchecked(HostLink(LocalPort(virtual)), bytes(later))
     assert failure.value.reason == "table-refused"
     assert virtual.board.slots.table == OLD
 
 
 # -- which board of the show is it -------------------------------------------------------------
 
-TABLES = {"head": small_table(address=1), "tail": small_table(address=2)}
+TABLES = {
+    "head": unchecked(small_table(address=1)),
+    "tail": unchecked(small_table(address=2)),
+}
+ONLY = {"only": unchecked(OLD)}
 
 
 def test_the_connected_board_is_found_by_its_address() -> None:
     assert choose_table(TABLES, 2, None) == "tail"
-    assert choose_table({"only": OLD}, NO_ADDRESS, None) == "only"
-    assert choose_table({"only": OLD}, 9, None) == "only"
+    assert choose_table(ONLY, NO_ADDRESS, None) == "only"
+    assert choose_table(ONLY, 9, None) == "only"
     assert choose_table(TABLES, NO_ADDRESS, "head") == "head"
 
 

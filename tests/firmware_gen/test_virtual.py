@@ -16,10 +16,10 @@ from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.ports import open_port
 from firmware_gen.link.protocol import ReportedMode, ResetCause
-from firmware_gen.link.transfer import transfer
 from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
 from sim.rulebook import FRAME_S
+from tests.unchecked import transfer_unchecked
 
 PORTS = [
     pytest.param(False, id="socket"),
@@ -38,7 +38,7 @@ def test_a_show_is_transferred_and_triggered_through_a_real_port(pseudo_terminal
     with Server(virtual, pseudo_terminal=pseudo_terminal, speed=20.0) as server:
         port = open_port(server.url)
         link = HostLink(port)
-        assert transfer(link, OLD).length == len(OLD)
+        assert transfer_unchecked(link, OLD).length == len(OLD)
         while link.state().mode != ReportedMode.READY:
             time.sleep(0.002)
         assert link.trigger(NOD).done
@@ -113,7 +113,7 @@ def test_a_stored_board_remembers_its_show(tmp_path: Path) -> None:
     for table in (OLD, NEW):
         with Server(VirtualBoard(stored_eeprom(store), write_s=0.0), store=store) as server:
             port = open_port(server.url)
-            transfer(HostLink(port), table)
+            transfer_unchecked(HostLink(port), table)
             port.close()
         assert VirtualBoard(stored_eeprom(store)).board.slots.table == table
     assert [path.name for path in tmp_path.iterdir()] == ["board.bin"]
@@ -128,7 +128,7 @@ def test_a_file_that_is_no_stored_board_is_told(tmp_path: Path) -> None:
 def test_a_restart_keeps_what_is_stored_and_tells_its_cause() -> None:
     virtual = VirtualBoard(write_s=0.0)
     link = HostLink(LocalPort(virtual))
-    transfer(link, OLD)
+    transfer_unchecked(link, OLD)
     assert link.state().reset_cause == ResetCause.POWER_ON
     virtual.restart(ResetCause.WATCHDOG)
     link.greet()
@@ -139,7 +139,7 @@ def test_a_restart_keeps_what_is_stored_and_tells_its_cause() -> None:
 def test_fast_time_plays_the_very_frames_of_the_player() -> None:
     recording = Recording()
     virtual = VirtualBoard(write_s=0.0, witness=recording)
-    transfer(HostLink(LocalPort(virtual)), OLD)
+    transfer_unchecked(HostLink(LocalPort(virtual)), OLD)
     virtual.restart()
     started = virtual.frames
     virtual.advance(virtual.time_s + 10.0)
@@ -158,7 +158,7 @@ def test_time_passes_in_fast_time_only_while_the_host_waits() -> None:
 
 def test_storing_takes_its_time_and_frames_go_on() -> None:
     virtual = VirtualBoard(Eeprom(), write_s=0.1)
-    transfer(HostLink(LocalPort(virtual)), OLD)
+    transfer_unchecked(HostLink(LocalPort(virtual)), OLD)
     assert virtual.time_s >= 0.1 * virtual.eeprom.writes
     assert virtual.frames == pytest.approx(virtual.time_s / FRAME_S, abs=1)
 

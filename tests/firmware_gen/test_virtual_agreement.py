@@ -12,14 +12,14 @@ from hypothesis import strategies as st
 
 from firmware_gen.board.played_as_shown import Recording, agreement
 from firmware_gen.board.virtual import LocalPort, VirtualBoard
-from firmware_gen.compiler.show import CompiledBoard, compile_show
+from firmware_gen.compiler.show import CompiledBoard
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import ReportedMode
-from firmware_gen.link.transfer import transfer
 from seqlang.check import check
 from seqlang.load import load
 from sim.model import Show
+from tests.unchecked import transfer_unchecked
 
 TICK_US = 0.5
 
@@ -39,13 +39,13 @@ SHOWS = sorted(
 def compiled(path: Path) -> tuple[Show, CompiledBoard]:
     checked = check(load(path)).show
     assert checked is not None
-    return checked.show, compile_show(checked.show).boards[0]
+    return checked.show, checked.compiled.boards[0]
 
 
 def started(board: CompiledBoard) -> tuple[HostLink, Recording]:
     recording = Recording()
     link = HostLink(LocalPort(VirtualBoard(write_s=0.0, witness=recording)))
-    transfer(link, board.data)
+    transfer_unchecked(link, board.data)
     link.greet()
     while link.state().mode != ReportedMode.READY:
         link.port.read(0.1)

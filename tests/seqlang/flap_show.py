@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from firmware_gen.compiler.show import compile_show
 from seqlang.check import check
 from seqlang.command import main
 from seqlang.load import load
@@ -60,4 +59,4 @@ class Outcome:
 def table_of(path: Path, name: str = "box") -> bytes:
     checked = check(load(path)).show
     assert checked is not None
-    return next(each.data for each in compile_show(checked.show).boards if each.name == name)
+    return next(each.data for each in checked.compiled.boards if each.name == name)

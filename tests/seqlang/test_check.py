@@ -57,7 +57,7 @@ def test_nothing_but_check_makes_a_checked_show() -> None:
     show = load(DEMOS[0]).show
     assert show is not None
     with pytest.raises(TypeError, match=r"only seqlang\.check"):
-        CheckedShow(show, {}, None, object())  # type: ignore[arg-type]
+        CheckedShow(show, {}, None, {}, object())  # type: ignore[arg-type]
 
 
 def test_a_show_with_an_error_is_not_sealed() -> None:

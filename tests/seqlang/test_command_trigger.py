@@ -21,9 +21,9 @@ from firmware_gen.board.board import Witness
 from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import ReportedMode, ResetCause
-from firmware_gen.link.transfer import transfer
 from firmware_gen.player.outputs import Frame
 from seqlang.command import trigger
+from tests.unchecked import transfer_unchecked
 
 
 @pytest.fixture
@@ -41,7 +41,7 @@ class Played(Witness):
         self._running = 0
         self.virtual = VirtualBoard(write_s=0.0, witness=self)
         if table:
-            transfer(HostLink(LocalPort(self.virtual)), table)
+            transfer_unchecked(HostLink(LocalPort(self.virtual)), table)
         self.server = Server(self.virtual, speed=speed)
 
     def played(self, frame: Frame | None) -> None:

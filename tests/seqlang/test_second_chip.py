@@ -24,7 +24,6 @@ from firmware_gen.crc import cue_tag
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import ReportedMode
-from firmware_gen.link.transfer import transfer
 from firmware_gen.listing.disassemble import disassemble
 from firmware_gen.player.player import Player
 from firmware_gen.table.layout import BAD_CHIP, BAD_OUTPUT, BAD_PIN
@@ -37,6 +36,7 @@ from seqlang.text.source import Source
 from sim.model import Show
 from sim.strain.sizing import size
 from tests.firmware_gen.host.core import available, compile_core, declarations
+from tests.unchecked import transfer_unchecked
 
 ARMS = tuple(f"P{port}{bit}" for port in "CK" for bit in range(6))
 """Pins of twelve servos, on ports that the first chip does not have or has at another place."""
@@ -207,7 +207,7 @@ def test_the_virtual_board_plays_its_table_as_the_reference_does(chip: Chip) -> 
     hello = link.greet()
     assert (hello.chip_id, hello.slot_bytes) == (chip.chip_id, chip.slot_bytes)
     assert hello.chunk_bytes == chip.chunk_bytes
-    transfer(link, board.data)
+    transfer_unchecked(link, board.data)
     while link.state().mode != ReportedMode.READY:
         virtual.advance(virtual.time_s + 0.1)
     assert link.trigger(cue_tag("wave")).done
@@ -240,7 +240,7 @@ def test_the_commands_know_its_virtual_board(
 def test_a_board_of_another_chip_is_told_from_it(chip: Chip) -> None:
     link = HostLink(LocalPort(VirtualBoard(Eeprom(FIRST.memory.eeprom), FIRST)))
     with pytest.raises(LinkFailure, match=f"made for the {chip.title}, the board's chip is"):
-        transfer(link, compiled(show_text()).data)
+        transfer_unchecked(link, compiled(show_text()).data)
 
 
 def test_its_header_has_its_numbers(chip: Chip) -> None:
