@@ -28,11 +28,23 @@ PINCH: Final = Caution(
     "caution-pinch",
     "moving parts pinch",
     (
-        "a stalled servo presses at the part's tip with its stall torque until its pulses end",
+        "a stalled servo presses with all it has until its pulses end",
         "keep fingers, hair, face and neck out of closing gaps; blunt the edges; let a weak link, "
         "a spring or a magnet give way first",
         "do not rely on the stop button: it ends pulses, but it is not an emergency stop as IEC "
         "60204-1 means it; put a switch in the supply's lead, in reach of wearer and helper",
+    ),
+)
+
+TURNING: Final = Caution(
+    "caution-turning",
+    "turning parts wind up what they catch",
+    (
+        "a part that turns round and round pulls in hair, cords, scarves and fingers: shroud it, "
+        "keep it low, and let it slip on its shaft before it pulls hard",
+        "try it on the bench: pull the pulse lead off while it turns; some servos go on turning "
+        "without pulses, and those must not be used, because the stop button ends pulses",
+        "pulses and speeds drift with heat and voltage: set standstill anew when it creeps",
     ),
 )
 
@@ -81,4 +93,4 @@ GETTING_OUT: Final = Caution(
     ),
 )
 
-ALL: Final = (PINCH, LITHIUM, HEAT, FLASHING, GETTING_OUT)
+ALL: Final = (PINCH, TURNING, LITHIUM, HEAT, FLASHING, GETTING_OUT)

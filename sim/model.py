@@ -311,6 +311,8 @@ class Load:
     """Other parts stand on this one, or it stands on one; None: it turns alone."""
     slide: Slide | None = None
     """It moves along a line; None: it turns about a hinge."""
+    spins: bool = False
+    """It turns round and round: its places are speeds in rpm, see `sim.rig.spin`."""
     mark: int = NO_MARK
 
 

@@ -55,7 +55,8 @@ from firmware_gen.table.records import (
     kind_of,
 )
 from sim import rulebook
-from sim.model import NO_MARK
+from sim.model import NO_MARK, Output, Servo
+from sim.rig.slide import of_part
 
 __all__ = ["ListingLine", "Names", "TableError", "disassemble", "disassemble_board", "listing"]
 
@@ -65,10 +66,15 @@ _Row = TypeVar("_Row")
 
 @dataclass(frozen=True, slots=True)
 class Names:
-    """What the table itself does not know: names, in the table's order."""
+    """What the table itself does not know: names and units, in the table's order."""
 
     outputs: tuple[str, ...] = ()
     cues: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
+    """Of the places of servos' parts; degrees where none is known."""
+
+    def unit(self, number: int) -> str:
+        return self.units[number] if number < len(self.units) else "deg"
 
     def output(self, number: int) -> str:
         return self.outputs[number] if number < len(self.outputs) else f"output {number}"
@@ -108,9 +114,15 @@ def disassemble(
 def disassemble_board(board: CompiledBoard) -> tuple[ListingLine, ...]:
     """The lines of a compiled board, with names and marks."""
     names = Names(
-        tuple(output.name for output in board.outputs), tuple(cue.name for cue in board.cues)
+        tuple(output.name for output in board.outputs),
+        tuple(cue.name for cue in board.cues),
+        tuple(_unit(output) for output in board.outputs),
     )
     return disassemble(board.data, names, dict(board.marks))
+
+
+def _unit(output: Output) -> str:
+    return of_part(output).place if isinstance(output, Servo) else ""
 
 
 def listing(lines: Sequence[ListingLine], where: Callable[[int], str] = lambda mark: "") -> str:
@@ -215,15 +227,16 @@ class _Disassembler:
         pin = CHIPS_BY_ID[self.table.chip].pin_name(output.pin)
         match output:
             case ServoRecord():
+                unit = self.names.unit(number)
                 points = ", ".join(
-                    f"{p / rulebook.PULSE_STEPS_PER_US:g} us at {angle_words(a)}"
+                    f"{p / rulebook.PULSE_STEPS_PER_US:g} us at {place_words(a, unit)}"
                     for a, p in output.points
                 )
                 low, high = output.travel
                 return (
-                    f"servo {name}, pin {pin}: {points}; travel {angle_words(low)} to "
-                    f"{angle_words(high)}; at most {output.speed_limit} deg/s, "
-                    f"{output.acceleration_limit} deg/s2; safe {angle_words(output.safe)}"
+                    f"servo {name}, pin {pin}: {points}; travel {place_words(low, unit)} "
+                    f"to {place_words(high, unit)}; at most {output.speed_limit} {unit}/s, "
+                    f"{output.acceleration_limit} {unit}/s2; safe {place_words(output.safe, unit)}"
                 )
             case LampRecord():
                 return f"lamp {name}, pin {pin}: safe {level_words(output.safe)}"
@@ -293,7 +306,7 @@ class _Disassembler:
         name, output = self.names.output(op.output), self.table.outputs[op.output]
         match output:
             case ServoRecord():
-                goal = f"to {angle_words(op.target)}"
+                goal = f"to {place_words(op.target, self.names.unit(op.output))}"
             case StripRecord():
                 goal = f"fade to colour {op.target}"
             case _:
@@ -308,9 +321,9 @@ def time_words(duration_ms: int) -> str:
     return f"{duration_ms} ms" if duration_ms < 1000 else f"{duration_ms / 1000:g} s"
 
 
-def angle_words(angle: int) -> str:
-    """An angle of 0.01 deg: `4 deg`, `12.5 deg`."""
-    return f"{angle / rulebook.ANGLE_STEPS_PER_DEG:g} deg"
+def place_words(place: int, unit: str) -> str:
+    """A place in steps of 0.01 of its unit: `4 deg`, `12.5 mm`."""
+    return f"{place / rulebook.ANGLE_STEPS_PER_DEG:g} {unit}"
 
 
 def _loop(times: int) -> str:

@@ -14,6 +14,7 @@ from seqlang.checks.calibration import (
     calibration_order,
     linkage_locks,
     pulse_outside_range,
+    speed_in_dead_band,
     target_outside_travel,
     travel_outside_calibration,
 )
@@ -31,6 +32,7 @@ from seqlang.checks.motion import (
     interrupted_overload,
     pinch_over_limit,
     rating_impossible,
+    safe_pose_spins,
     servo_acceleration,
     servo_heat,
     servo_speed,
@@ -40,6 +42,7 @@ from seqlang.checks.motion import (
 from seqlang.checks.remote import button_bound_twice, button_not_wired, no_stop_button
 from seqlang.checks.score import (
     endless_cue,
+    left_spinning,
     output_driven_twice,
     repeat_without_time,
     too_many_threads,
@@ -94,6 +97,7 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     grip_too_weak.check,
     interrupted_flash.check,
     interrupted_overload.check,
+    left_spinning.check,
     linkage_locks.check,
     left_unchecked.check,
     long_strobe.check,
@@ -111,6 +115,8 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     servo_overvoltage.check,
     servo_speed.check,
     servo_torque.check,
+    safe_pose_spins.check,
+    speed_in_dead_band.check,
     speed_jump.check,
     strip_data_low.check,
     strip_over_supply.check,

@@ -1,4 +1,5 @@
-"""caution-pinch, caution-lithium, caution-heat, caution-flashing, caution-getting-out.
+"""caution-pinch, caution-turning, caution-lithium, caution-heat, caution-flashing,
+caution-getting-out: what to mind where parts move, turn, heat, flash or are worn.
 
 What: each caution that the show's own parts give reason for, once, as advice.
 
@@ -25,8 +26,9 @@ from seqlang.checks.motion.pinch_over_limit import pinches
 from seqlang.text.findings import Finding, Span
 from sim.model import Cells, Lamp, Servo, Strip, Supply
 from sim.rig import battery
-from sim.rig.pinch import LOW_ENERGY_J, Pinch, excesses
+from sim.rig.pinch import LOW_ENERGY_J, Pinch, excesses, finger_excesses
 from sim.rig.regions import REGIONS, STATUS
+from sim.strain.reachable import Reachable
 
 LITHIUM = frozenset({"li-ion", "lipo", "lifepo4"})
 
@@ -54,6 +56,13 @@ def _cautions(context: Context) -> Iterator[Finding]:
         stalls = f"`{hottest.name}` stalls at {figure(_stall_a(hottest))} A"
         yield _caution(cautions.HEAT, context.span(hottest.mark, "name"), stalls)
     yield from _pinch(context)
+    turning = [one for one in context.servos.values() if one.load.spins]
+    if turning:
+        reaches = Reachable(context.show).reaches
+        rpm = {one.name: max(map(abs, reaches[one.name].angle_deg)) for one in turning}
+        fastest = max(turning, key=lambda one: rpm[one.name])
+        turns = f"`{fastest.name}` at {figure(rpm[fastest.name])} rpm"
+        yield _caution(cautions.TURNING, context.span(fastest.mark, "name"), turns)
     driven = {output for names in context.uses.values() for output in names}
     lights = [one for one in rig.outputs if isinstance(one, Lamp | Strip) and one.name in driven]
     if lights:
@@ -127,21 +136,32 @@ def _pressing(one: Pinch) -> str:
 
 
 def _published(context: Context, found: Sequence[Pinch]) -> Iterator[str]:
-    """The limits of the declared region, or of a hand, and whether a part goes over them."""
+    """The limits of the declared region, or of a hand, and whether a part goes over them.
+
+    A nip into which only a finger gets is held against those of a hand, whatever the region.
+    """
     region = context.show.rig.wearer.region or "hand"
-    limits = REGIONS[region]
-    over = [one.servo for one in found if excesses(one, region)]
-    words = f"{listed(over)} over" if over else "all under"
-    yield (
-        f"{words} the {figure(limits.force_n)} N and {figure(limits.pressure_n_cm2)} N/cm2 "
-        f"published for {limits.title}: {STATUS}"
-    )
+    fingers = region != "hand" and any(one.nip and not one.nip_stated for one in found)
+    where = "at their tips " if fingers else ""
+    yield f"{where}{_against([o.servo for o in found if excesses(o, region)], region)}: {STATUS}"
+    if fingers:
+        caught = [one.servo for one in found if finger_excesses(one)]
+        yield f"on a finger {_against(caught, 'hand')}"
     fast = [one.servo for one in found if one.energy_j > LOW_ENERGY_J]
     if fast:
         yield (
             f"{listed(fast)} over the {figure(LOW_ENERGY_J)} J of a door that counts as low-energy "
             "(ANSI/BHMA A156.19, by a door maker's manual)"
         )
+
+
+def _against(over: list[str], region: str) -> str:
+    limits = REGIONS[region]
+    words = f"{listed(over)} over" if over else "all under"
+    return (
+        f"{words} the {figure(limits.force_n)} N and {figure(limits.pressure_n_cm2)} N/cm2 "
+        f"published for {limits.title}"
+    )
 
 
 def _worn(context: Context) -> bool:

@@ -22,6 +22,8 @@ _WRITTEN = re.compile(r"(?P<number>-?[0-9]+(?:\.(?P<decimals>[0-9]+))?)(?P<gap> 
 
 def measures(servo: Servo) -> units.PartMeasures:
     """The measures in which the part of a servo is written."""
+    if servo.load.spins:
+        return units.SPINNING
     return units.TURNING if servo.load.slide is None else units.SLIDING
 
 

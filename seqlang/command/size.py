@@ -86,14 +86,21 @@ def _servos(sizes: Sizes) -> Iterator[str]:
     if not sizes.servos:
         return
     yield "servos: buy at least"
-    head = ("", "torque", "speed", "at", "set by", "now", "")
+    strength = _of_all(sizes.servos, "torque", "force")
+    head = ("", strength, "speed", "at", "set by", "now", "")
     yield from table(head, [_servo(one) for one in sizes.servos])
     yield from _made_up(sizes.servos)
     yield ""
     yield "what the show asks of them, without margin"
-    asked = ("", "holds", "at", "peak torque", "peak speed", "rms over 10 min")
+    asked = ("", "holds", "at", f"peak {strength}", "peak speed", "rms over 10 min")
     yield from table(asked, [_asked(one) for one in sizes.servos])
     yield ""
+
+
+def _of_all(servos: Iterable[ServoSize], turning: str, straight: str) -> str:
+    """What stands over a column of servos that turn, of rods, or of both."""
+    kinds = {turning if one.straight is None else straight for one in servos}
+    return " or ".join(kind for kind in (turning, straight) if kind in kinds)
 
 
 def _servo(one: ServoSize) -> tuple[str, ...]:
@@ -103,12 +110,19 @@ def _servo(one: ServoSize) -> tuple[str, ...]:
     return (
         one.servo,
         "no servo" if one.torque_kgf_cm is None else f"{one.torque_kgf_cm:.1f} kgf.cm",
-        "any" if slowest is None else f"{slowest:.2f} s/60deg",
+        "any" if slowest is None else _sold(one, slowest),
         f"{one.voltage_v:.1f} V",
         "its drive locks" if one.torque_kgf_cm is None else one.set_by,
-        f"{one.has_kgf_cm:.1f} kgf.cm, {one.has_seconds_per_60deg:.2f} s/60deg",
+        f"{one.has_kgf_cm:.1f} kgf.cm, {_sold(one, one.has_seconds_per_60deg)}",
         "enough" if one.enough else "too weak",
     )
+
+
+def _sold(one: ServoSize, seconds_per_60deg: float) -> str:
+    """A servo's speed as it is sold: seconds for 60 deg, or turns a minute."""
+    if one.place_unit == "rpm":
+        return f"{10.0 / seconds_per_60deg:.0f} rpm"
+    return f"{seconds_per_60deg:.2f} s/60deg"
 
 
 def _straight(one: ServoSize, rod: Straight) -> tuple[str, ...]:
@@ -129,11 +143,11 @@ def _made_up(servos: Iterable[ServoSize]) -> Iterator[str]:
         slow = one.seconds_per_60deg is not None and (
             one.has_seconds_per_60deg > one.seconds_per_60deg
         )
+        effort = "torque" if one.straight is None else "force"
         if one.enough and slow:
-            effort = "torque" if one.straight is None else "force"
             yield f"  {one.servo}: its speed is lower than that, but its {effort} makes up for it"
         elif one.enough and one.torque_kgf_cm is not None and one.has_kgf_cm < one.torque_kgf_cm:
-            yield f"  {one.servo}: its torque is lower than that, but its speed makes up for it"
+            yield f"  {one.servo}: its {effort} is lower than that, but its speed makes up for it"
 
 
 def _asked(one: ServoSize) -> tuple[str, ...]:
@@ -142,7 +156,7 @@ def _asked(one: ServoSize) -> tuple[str, ...]:
         return (
             one.servo,
             f"{rod.hold_n:.1f} N",
-            f"{one.hold_deg:.0f}",
+            f"{one.hold_deg:.0f} {one.place_unit}",
             f"{rod.peak_n:.1f} N",
             f"{one.peak_deg_s:.0f} mm/s",
             f"{rod.rms_n:.1f} N",
@@ -150,9 +164,11 @@ def _asked(one: ServoSize) -> tuple[str, ...]:
     return (
         one.servo,
         f"{one.hold_kgf_cm:.2f} kgf.cm",
-        f"{one.hold_deg:.0f} deg",
+        f"{one.hold_deg:.0f} {one.place_unit}",
         f"{one.peak_kgf_cm:.2f} kgf.cm",
-        f"{one.peak_deg_s:.0f} deg/s",
+        f"{one.peak_deg_s / 6.0:.0f} rpm"
+        if one.place_unit == "rpm"
+        else f"{one.peak_deg_s:.0f} deg/s",
         f"{one.rms_kgf_cm:.2f} kgf.cm",
     )
 

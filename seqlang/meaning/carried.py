@@ -63,6 +63,7 @@ def load(reading: Reading, sheet: Sheet, name: str) -> Load:
         friction_nm=friction_nm,
         lowers=sinks is not None,
         slide=slide,
+        spins=name in reading.spinning,
         mark=reading.origins.mark(
             first,
             last,

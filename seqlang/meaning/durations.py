@@ -138,6 +138,14 @@ class Pacer:
         from sim.score.laws import double_s
 
         reading = self._reading
+        if any(way.output in reading.spinning for way in ways):
+            reading.error(
+                "wrong-kind",
+                "`within` is for a way, and a part that turns round and round has none",
+                pace,
+                help="say how steeply its speed rises, such as `at 60 rpm/s`",
+            )
+            raise Fault
         speed, accel, jerk = (
             reading.tried(reading.within, amount, measure, what, above=0)
             for amount, measure, what in zip(
@@ -156,11 +164,12 @@ class Pacer:
     def _motion(self, pace: Pace, ways: Sequence[PartWay]) -> PartMeasures:
         """The measures of the parts of one statement, which must be the same. Raises Fault."""
         reading = self._reading
-        straight = {way.output in reading.straight for way in ways}
-        if len(straight) > 1:
+        kinds = {id(reading.motion(way.output)) for way in ways}
+        if len(kinds) > 1:
             reading.error(
                 "wrong-kind",
-                "parts that turn and parts that move along a line have no speed in common",
+                "parts that turn, parts that move along a line and parts that turn round and "
+                "round have no speed in common",
                 pace,
                 help="give them a time, such as `in 500 ms`, or a statement each",
             )

@@ -67,7 +67,7 @@ from seqlang.meaning.rig import board, supply, wearer
 from seqlang.meaning.score import score
 from seqlang.meaning.values import Reading, declared
 from seqlang.text.syntax import CueText, Line, TopLine, head_place
-from seqlang.text.units import LENGTH
+from seqlang.text.units import LENGTH, SPEED, Dimension
 from sim.model import Rig, Servo, Show, Wearer
 
 if TYPE_CHECKING:
@@ -121,7 +121,8 @@ def _elaborated(
     cues = [item for item in items if isinstance(item, CueText)]
     _constants(reading, [line for line in lines if line.kind == "given"])
     outputs = _outputs(reading, lines)
-    reading.straight.update(_straight(reading, lines))
+    reading.straight.update(_travelling(reading, lines, LENGTH))
+    reading.spinning.update(_travelling(reading, lines, SPEED))
     poses = _poses(reading, lines, outputs)
     rig = _rig(reading, lines, outputs, _safe(reading, poses))
     if any(isinstance(one, Servo) and one.mount for one in rig.outputs):
@@ -147,11 +148,14 @@ def _outputs(reading: Reading, lines: Iterable[Line]) -> dict[str, tuple[OutputK
     return {name: (cast("OutputKind", kinds[id(token)]), token) for name, token in names.items()}
 
 
-def _straight(reading: Reading, lines: Iterable[Line]) -> Iterable[str]:
-    """Servos whose travel is a length: their parts move along a line."""
+def _travelling(reading: Reading, lines: Iterable[Line], dimension: Dimension) -> Iterable[str]:
+    """Servos whose travel is of a dimension.
+
+    A length: their parts move along a line. A speed: they turn round and round.
+    """
     for entry in (line for line in lines if line.kind == "servo"):
         for line in entry.lines():
-            if line.kind == "travel" and reading.is_of(line.amount(1), LENGTH):
+            if line.kind == "travel" and reading.is_of(line.amount(1), dimension):
                 yield str(entry.items[1])
 
 

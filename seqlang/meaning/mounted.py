@@ -96,6 +96,14 @@ def on_sound_carriers(
             )
         elif on not in declared:
             reading.unknown(token, "servo", declared)
+        elif on in reading.spinning:
+            reading.error(
+                "wrong-kind",
+                f"`{on}` turns round and round, and a part can only stand on one that does not",
+                token,
+                help=f"put the mass of `{name}` into the `load` of `{on}` and take this line out",
+            )
+            loose.add(name)
         elif on in reading.straight:
             reading.error(
                 "wrong-kind",

@@ -142,6 +142,8 @@ def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
     motor = SLIDING if linear else TURNING
     points = reading.tried(_points, reading, sheet, spot.name)
     travel = reading.tried(_travel, reading, sheet, spot.name)
+    if spot.name in reading.spinning and points and travel:
+        points = reading.tried(_with_standstill, reading, sheet, points, travel)
     ratings = reading.tried(_ratings, reading, sheet, motor)
     carried = reading.tried(load, reading, sheet, spot.name)
     stands = reading.tried(mount, reading, sheet)
@@ -333,7 +335,15 @@ def _is_linear(reading: Reading, sheet: Sheet) -> bool:
 def _fits_together(reading: Reading, sheet: Sheet, name: str, linear: bool) -> bool:
     """Whether the lines belong to one kind of part, and the servo can drive it; notes what not."""
     straight = name in reading.straight
-    if straight:
+    alien: tuple[str, ...]
+    if name in reading.spinning:
+        alien = ("mount", "level", "slope", "spring", "backlash", "acceleration", "nip")
+        said = [line for kind in alien for line in sheet.all(kind)]
+        said += sheet.all("grips")
+        drive = sheet.get("gear")
+        said += [drive] if drive is not None and drive.kind != "gear" else []
+        why = "turns round and round, so that it has a speed, but no angle and no end of a way"
+    elif straight:
         alien = ("mount", "level", "axis", "tip", "nip")
         said = [line for kind in alien if (line := sheet.get(kind)) is not None]
         drive = sheet.get("gear")
@@ -350,7 +360,10 @@ def _fits_together(reading: Reading, sheet: Sheet, name: str, linear: bool) -> b
     rating = sheet.get("rating")
     if rating is not None and sheet.get("travel") is not None:
         helped = None
-        if linear and not straight and not ram:
+        if name in reading.spinning:
+            if linear:
+                helped = "state its turns, such as `rating 110 rpm, 4 kgf.cm, 1.5 A at 6 V`"
+        elif linear and not straight and not ram:
             helped = (
                 "state where its pins are, such as `ram ground 80 mm, arm 25 mm, zero at 60 deg`"
             )
@@ -372,6 +385,26 @@ def _points(reading: Reading, sheet: Sheet, name: str) -> tuple[CalibrationPoint
     if None in made:
         raise Fault
     return tuple(sorted((p for p in made if p), key=lambda point: point.angle_deg))
+
+
+def _with_standstill(
+    reading: Reading,
+    sheet: Sheet,
+    points: tuple[CalibrationPoint, ...],
+    travel: tuple[float, float],
+) -> tuple[CalibrationPoint, ...]:
+    """The points of a part that turns round and round, which can stand still. Raises Fault."""
+    if all(point.angle_deg != 0.0 for point in points):
+        line, what = sheet.need("pulse", ""), "the pulse at which it stands still is missing"
+        helped = "measure it, and add it to the points, such as `1500 us at 0 rpm`"
+    elif not travel[0] <= 0.0 <= travel[1]:
+        line, what = sheet.need("travel", ""), "it could never stand still"
+        helped = "let its travel reach to 0 rpm, such as `travel 0 rpm to 60 rpm`"
+    else:
+        return points
+    name = sheet.entry.items[1]
+    reading.error("no-standstill", f"`{name}` turns round and round, and {what}", line, help=helped)
+    raise Fault
 
 
 def _point(reading: Reading, point: Line, name: str) -> CalibrationPoint:

@@ -99,10 +99,22 @@ def setting(reading: Reading, name: Token, value: LightText | Token, kind: Outpu
 
 
 def angle(reading: Reading, amount: Amount, name: str = "") -> float:
-    """An angle of a servo's part to 0.01 deg, or a place on its line to 0.01 mm, as the table keeps
-    it. Raises Fault."""
+    """An angle of a servo's part to 0.01 deg, a place on its line to 0.01 mm, or how fast it turns
+    to 0.01 rpm, as the table keeps it. Raises Fault."""
     place = reading.motion(name).place
     angle_deg, most = reading.value(amount, place), LARGEST_ANGLE_DEG
+    if abs(angle_deg) > most and name in reading.spinning:
+        reading.error(
+            "number-out-of-range",
+            f"a part turns at {most} rpm at most, either way, but "
+            f"`{reading.text(amount)}` is written",
+            amount,
+            help="the board's table holds no more; a faster motor is for a `switch`",
+            asked=abs(angle_deg),
+            limit=most,
+            unit="rpm",
+        )
+        raise Fault
     if abs(angle_deg) > most and name in reading.straight:
         reading.error(
             "number-out-of-range",

@@ -22,6 +22,7 @@ from seqlang.text.units import (
     PLAIN,
     SHARE,
     SLIDING,
+    SPINNING,
     TURNING,
     Dimension,
     Measure,
@@ -87,6 +88,8 @@ class Reading:
         """Constants that a line above theirs uses: the first such use has its finding."""
         self.straight: set[str] = set()
         """Servos whose parts move along a line: their places are in mm."""
+        self.spinning: set[str] = set()
+        """Servos whose parts turn round and round: their places are in rpm."""
         self.forgiven = set(forgiven)
         """Names declared in lines that could not be read: missing, but not unknown."""
         self._unknown: dict[str, int] = {}
@@ -99,12 +102,14 @@ class Reading:
         """A reading with the same constants whose findings and origins nobody will see."""
         other = Reading(self.source, self.forgiven)
         other.constants = self.constants
-        other.straight = self.straight
+        other.straight, other.spinning = self.straight, self.spinning
         other._compared = MOST_COMPARED  # nobody would see what is near
         return other
 
     def motion(self, name: str) -> PartMeasures:
         """The measures in which the part of a servo is written."""
+        if name in self.spinning:
+            return SPINNING
         return SLIDING if name in self.straight else TURNING
 
     def is_of(self, amount: Amount, *dimensions: Dimension) -> bool:

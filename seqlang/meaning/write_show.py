@@ -7,7 +7,7 @@ again, marks apart, to the last bit: numbers are written exactly.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass, replace
 from decimal import Decimal, localcontext
 from fractions import Fraction
@@ -59,6 +59,7 @@ from sim.model import (
     Wearer,
     Wire,
 )
+from sim.rig.slide import of_part
 
 T = TypeVar("T")
 INDENT = "    "
@@ -69,10 +70,10 @@ def text_of(show: Show) -> str:
     return "\n".join(_show_lines(show)) + "\n"
 
 
-def _straight(rig: Rig) -> frozenset[str]:
-    """Outputs whose places are mm."""
+def _units(rig: Rig) -> Mapping[str, str]:
+    """By servo, the unit of its part's places."""
     servos = (o for o in rig.outputs if isinstance(o, Servo))
-    return frozenset(one.name for one in servos if one.load.slide is not None)
+    return {one.name: of_part(one).place for one in servos}
 
 
 def without_marks(value: T) -> T:
@@ -113,7 +114,7 @@ def _show_lines(show: Show) -> Iterator[str]:
     if score.title:
         yield f'show "{score.title}"'
     yield from _rig(show.rig)
-    yield from _score(score, _straight(show.rig))
+    yield from _score(score, _units(show.rig))
 
 
 def _rig(rig: Rig) -> Iterator[str]:
@@ -235,7 +236,7 @@ def _exactly(value: float, measure: Measure) -> str:
 
 
 def _servo(servo: Servo) -> Iterator[str]:
-    part = "deg" if servo.load.slide is None else "mm"
+    part = of_part(servo).place
     motor = "deg" if not servo.linear else "mm"
     points = (
         f"{_quantity(p.pulse_us, 'us')} at {_quantity(p.angle_deg, part)}" for p in servo.points
@@ -289,7 +290,9 @@ def _load(load: Load, mount: Mount | None) -> Iterator[str]:
     for body in load.bodies:
         yield f"load {_body(body)}"
     sinks = ", sinks" if load.lowers else ""
-    if load.slide is not None:
+    if load.spins:
+        yield f"axis {load.axis}"
+    elif load.slide is not None:
         if load.slide.mass_kg:
             yield f"load {_quantity(load.slide.mass_kg, 'kg')}"
         yield f"slope {_quantity(load.slide.slope_deg, 'deg')}"
@@ -371,8 +374,7 @@ def _safe_pose(outputs: tuple[Output, ...]) -> Iterator[str]:
     yield "safe pose safe_pose"
     for output in outputs:
         if isinstance(output, Servo):
-            unit = "deg" if output.load.slide is None else "mm"
-            yield f"{INDENT}{output.name} {_quantity(output.safe_deg, unit)}"
+            yield f"{INDENT}{output.name} {_quantity(output.safe_deg, of_part(output).place)}"
         elif isinstance(output, Lamp):
             yield f"{INDENT}{output.name} {_quantity(output.safe_pct, '%')}"
         elif isinstance(output, Strip):
@@ -384,9 +386,9 @@ def _safe_pose(outputs: tuple[Output, ...]) -> Iterator[str]:
 # -- the score ---------------------------------------------------------------------------------
 
 
-def _score(score: Score, straight: frozenset[str]) -> Iterator[str]:
+def _score(score: Score, units: Mapping[str, str]) -> Iterator[str]:
     for cue in score.cues:
-        yield from _cue(cue, straight)
+        yield from _cue(cue, units)
     if score.idle is not None:
         yield f"idle: go {score.idle}"
     yield from _remote(score)
@@ -410,19 +412,19 @@ def _remote(score: Score) -> Iterator[str]:
     yield f"{INDENT}stop in {score.stop_ms} ms"
 
 
-def _cue(cue: Cue, straight: frozenset[str]) -> Iterator[str]:
+def _cue(cue: Cue, units: Mapping[str, str]) -> Iterator[str]:
     title = f' "{cue.title}"' if cue.title else ""
     busy = f", if busy {cue.conflict}" if cue.conflict != "take" else ""
     yield f"cue {cue.name}{title}{busy}"
     children = cue.body.children if isinstance(cue.body, InTurn) else (cue.body,)
     for child in children:
-        yield from _step(child, 1, straight)
+        yield from _step(child, 1, units)
 
 
-def _step(step: Step, depth: int, straight: frozenset[str]) -> Iterator[str]:
+def _step(step: Step, depth: int, units: Mapping[str, str]) -> Iterator[str]:
     before = INDENT * depth
     if isinstance(step, Move):
-        unit = "mm" if step.output in straight else "deg"
+        unit = units.get(step.output, "deg")
         pace = f"in {step.duration_ms} ms{_law(step.law, MINIMUM_JERK)}"
         yield f"{before}{step.output} to {_quantity(step.angle_deg, unit)} {pace}"
     elif isinstance(step, Fade):
@@ -435,10 +437,10 @@ def _step(step: Step, depth: int, straight: frozenset[str]) -> Iterator[str]:
     elif isinstance(step, Hold):
         yield f"{before}hold {step.duration_ms} ms"
     else:
-        yield from _block(step, depth, straight)
+        yield from _block(step, depth, units)
 
 
-def _block(step: InTurn | Together | Repeat, depth: int, straight: frozenset[str]) -> Iterator[str]:
+def _block(step: InTurn | Together | Repeat, depth: int, units: Mapping[str, str]) -> Iterator[str]:
     children: tuple[Step, ...]
     if isinstance(step, Repeat):
         often = "for ever" if step.times is None else f"{step.times} times"
@@ -452,7 +454,7 @@ def _block(step: InTurn | Together | Repeat, depth: int, straight: frozenset[str
         children = step.children
     yield INDENT * depth + header
     for child in children:
-        yield from _step(child, depth + 1, straight)
+        yield from _step(child, depth + 1, units)
 
 
 def _law(law: Law, usual: Law) -> str:

@@ -85,6 +85,7 @@ UNITS: Final[dict[str, tuple[Fraction, Dimension]]] = {
     "s/60deg": (Fraction(60), SPEED),
     "deg/s2": (Fraction(1), ACCELERATION),
     "rad/s2": (_RAD, ACCELERATION),
+    "rpm/s": (Fraction(6), ACCELERATION),
     "deg/s3": (Fraction(1), JERK),
     "rad/s3": (_RAD, JERK),
     "mm": (_MILLI, LENGTH),
@@ -222,7 +223,11 @@ PINION: Final = _RAD / 1000
 
 
 class PartMeasures(NamedTuple):
-    """The measures of a part or a servo: of one that turns, or of one that moves along a line."""
+    """The measures of a part or a servo.
+
+    Of one that turns, of one that moves along a line, or of one that turns round and round: its
+    place is a speed, and so on (`sim.rig.spin`).
+    """
 
     place: Measure
     speed: Measure
@@ -244,6 +249,16 @@ SLIDING: Final = PartMeasures(
     Measure("a force", FORCE, PINION, "N", "N"),
     Measure("a spring rate", STIFFNESS, PINION**2, "N/mm", "N/mm"),
     Measure("a mass", MASS, PINION**2, "g", "g"),
+)
+
+_ROUND: Final = Fraction(1, 6)
+"""Turns a minute of one deg/s."""
+
+SPINNING: Final = PartMeasures(
+    Measure("a speed of turning", SPEED, _ROUND, "rpm", "rpm"),
+    Measure("a rise of speed", ACCELERATION, _ROUND, "rpm/s", "rpm/s"),
+    Measure("a change of that rise", JERK, _ROUND, "deg/s3", "rpm/s2"),
+    *(TURN_JERK, NEWTON_METRES, SPRING_RATE, INERTIAS),
 )
 
 _MEASURES: Final = (

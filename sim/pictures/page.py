@@ -74,6 +74,7 @@ def _servo(output: object, row: ServoSamples) -> dict[str, Any]:
         "travel_deg": output.travel_deg,
         "level_deg": output.load.level_deg if output.mount is None else output.mount.straight_deg,
         "sinks": output.load.lowers,
+        "spins": output.load.spins,
         "slope_deg": None if output.load.slide is None else output.load.slide.slope_deg,
         "angles_cdeg": _packed(np.rint(row.angle_deg * 100.0), np.dtype("<i2")),
     }

@@ -13,6 +13,7 @@ from sim.model import Servo
 from sim.rehearsal.sampling import Samples, motion, sample
 from sim.rehearsal.trajectories import CueRun, Trajectories
 from sim.strain.response import follow, held
+from sim.strain.spin_response import spun_rpm
 from sim.strain.torque_and_current import RigWork, work
 
 STEP_MS: Final = 5
@@ -74,8 +75,13 @@ def _responses(trajectories: Trajectories, times: Array) -> dict[str, Array]:
     if not servos or times[-1] > LONGEST_RESPONSE_MS:
         return {}
     every = np.arange(0.0, times[-1] + 1.0)
-    rows = [motion(trajectories.motions[one.name], every, 0)[0] for one in servos]
-    command = np.stack(rows, axis=1)
-    angle = follow(trajectories.show.rig, servos, held(command)).angle_deg
+    commands = {o.name: held(motion(trajectories.motions[o.name], every, 0)[0]) for o in servos}
+    rig = trajectories.show.rig
+    found = {o.name: spun_rpm(rig, o, commands[o.name]) for o in servos if o.load.spins}
+    turning = [one for one in servos if one.name not in found]
+    if turning:
+        command = np.stack([commands[one.name] for one in turning], axis=1)
+        angle = follow(rig, turning, command).angle_deg
+        found |= {one.name: angle[:, n] for n, one in enumerate(turning)}
     at = np.minimum(times.astype(np.intp), every.size - 1)
-    return {one.name: angle[at, n] for n, one in enumerate(servos)}
+    return {one.name: found[one.name][at] for one in servos}

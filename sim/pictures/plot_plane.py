@@ -27,7 +27,7 @@ from sim.pictures.plot_look import (
     look,
 )
 from sim.rig import servo as servo_model
-from sim.rig.slide import HINGED, of_horn
+from sim.rig.slide import STRAIGHT, of_horn
 
 COLOURS: Final = (BLUE, ORANGE, GREEN, PURPLE, SKY, "#5b3a8c", "#7a6a00", "#4d4d4d")
 MARKS: Final = ("o", "^", "s", "D", "v", "P", "X", "*")
@@ -47,25 +47,25 @@ def plane_figure(shown: Plotted, name: str) -> Figure:
         _points(shown, panel, servo)
         _worst(shown, panel, servo)
         told = of_horn(servo)
-        effort = "torque" if told is HINGED else "force"
+        effort = "force" if told is STRAIGHT else "torque"
         panel.set_xlabel(f"{effort} along the motion, {told.effort} (left of 0: braking)")
-        panel.set_ylabel(f"speed, {told.place}/s")
+        panel.set_ylabel(f"speed, {told.speed}")
         panel.legend(loc="upper left", bbox_to_anchor=(1.02, 1.0), markerscale=1.8)
     return figure
 
 
 def _of_what(servo: Servo) -> str:
-    if of_horn(servo) is HINGED:
-        return "torque and speed of its horn"
-    return "force and speed of its rod"
+    if of_horn(servo) is STRAIGHT:
+        return "force and speed of its rod"
+    return "torque and speed of its horn"
 
 
 def _limits(shown: Plotted, panel: Axes, servo: Servo, volts: float, margin: float) -> None:
     line, work = servo_model.line(servo, volts), shown.work.servos[servo.name]
     told = of_horn(servo)
-    stall, top = told.of_torque(float(line.stall_nm)), float(line.speed_deg_s)
+    stall, top = told.of_torque(float(line.stall_nm)), told.of_speed(float(line.speed_deg_s))
     wide = max(stall, told.of_torque(float(np.max(np.abs(work.torque_nm)))), 1e-6)
-    high = max(top, float(np.max(np.abs(work.speed_deg_s))), 1e-6)
+    high = max(top, told.of_speed(float(np.max(np.abs(work.speed_deg_s)))), 1e-6)
     kept = 1.0 - margin
     panel.plot([-stall, 0, stall], [top, top, 0], color=INK, lw=1.1, label="all the servo has")
     inner = [-stall * kept, -stall * kept, 0.0, stall * kept]
@@ -88,7 +88,7 @@ def _limits(shown: Plotted, panel: Axes, servo: Servo, volts: float, margin: flo
 def _points(shown: Plotted, panel: Axes, servo: Servo) -> None:
     work = shown.work.servos[servo.name]
     along = along_motion(work.torque_nm, work.speed_deg_s) / of_horn(servo).newton_metres
-    speed = np.abs(work.speed_deg_s)
+    speed = np.abs(work.speed_deg_s) / of_horn(servo).deg_s
     owner = _cue_at(shown, servo.name)
     on = shown.samples.servos[servo.name].powered
     for n, cue in enumerate(sorted(set(owner[on].tolist()) - {""})):
@@ -125,6 +125,6 @@ def _worst(shown: Plotted, panel: Axes, servo: Servo) -> None:
     if not np.isfinite(work.share[at]) or work.share[at] == 0.0:
         return
     x = of_horn(servo).of_torque(float(along_motion(work.torque_nm, work.speed_deg_s)[at]))
-    y = float(abs(work.speed_deg_s[at]))
+    y = of_horn(servo).of_speed(float(abs(work.speed_deg_s[at])))
     words = f"hardest: {work.share[at]:.0%} of all,\nat {shown.seconds[at]:.2f} s"
     panel.plot(x, y, ls="none", marker="o", ms=6, mfc="none", mec=INK, mew=0.9, label=words)

@@ -25,9 +25,12 @@ from sim.pictures.plot_look import (
     show_travel,
 )
 from sim.rig import servo as servo_model
-from sim.rig.slide import HINGED, of_horn, of_part
+from sim.rig.slide import HINGED, SPINNING, STRAIGHT, of_horn, of_part
 
 PANELS_IN: Final = (1.5, 0.95, 0.95, 1.2)
+
+_OF_PLACES: Final = ("speed", "acceleration")
+_PLACES: Final = {HINGED: "angle", STRAIGHT: "place", SPINNING: "speed"}
 
 
 def servo_figure(shown: Plotted, name: str) -> Figure:
@@ -38,7 +41,7 @@ def servo_figure(shown: Plotted, name: str) -> Figure:
     if rating is not None:
         about += (
             f"; rated {horn.of_torque(rating.stall_nm):.2f} {horn.effort}, "
-            f"{rating.speed_deg_s:.0f} {horn.place}/s "
+            f"{horn.of_speed(rating.speed_deg_s):.0f} {horn.speed} "
             f"at {rating.voltage_v:g} V"
         )
     with look():
@@ -49,9 +52,10 @@ def servo_figure(shown: Plotted, name: str) -> Figure:
         draw_cues(shown, cues, page.panels[1:])
         _angle(shown, angle, servo)
         samples = shown.samples.servos[name]
-        _line(shown, speed, samples.velocity_deg_s, GREEN, "speed", f"{part.place}/s")
+        first, second = ("rise", "its change") if part is SPINNING else _OF_PLACES
+        _line(shown, speed, samples.velocity_deg_s, GREEN, first, f"{part.place}/s")
         accel = samples.acceleration_deg_s2
-        _line(shown, acceleration, accel, PURPLE, "acceleration", f"{part.place}/s²")
+        _line(shown, acceleration, accel, PURPLE, second, f"{part.place}/s²")
         _torque(shown, torque, servo)
         torque.set_xlabel("time, s")
     return page.figure
@@ -62,13 +66,14 @@ def _angle(shown: Plotted, panel: Axes, servo: Servo) -> None:
     low, high = servo.travel_deg
     show_travel(panel, low, high)
     command = np.where(samples.powered, samples.angle_deg, np.nan)
-    panel.plot(shown.seconds, command, color=BLUE, label="told to be")
+    told = of_part(servo)
+    words = ("told to turn", "will turn") if told is SPINNING else ("told to be", "will be")
+    panel.plot(shown.seconds, command, color=BLUE, label=words[0])
     if servo.name in shown.response_deg:
         response = np.where(samples.powered, shown.response_deg[servo.name], np.nan)
-        panel.plot(shown.seconds, response, color=ORANGE, lw=0.9, ls=(0, (3, 1)), label="will be")
+        panel.plot(shown.seconds, response, color=ORANGE, lw=0.9, ls=(0, (3, 1)), label=words[1])
     _legend(panel)
-    told = of_part(servo)
-    name_panel(panel, "angle" if told is HINGED else "place", told.place)
+    name_panel(panel, _PLACES[told], told.place)
 
 
 def _line(shown: Plotted, panel: Axes, values: Array, colour: str, name: str, unit: str) -> None:
@@ -86,16 +91,16 @@ def _torque(shown: Plotted, panel: Axes, servo: Servo) -> None:
     need = np.abs(work.torque_nm) / told.newton_metres
     limit = available_nm(shown, servo) / told.newton_metres
     panel.plot(shown.seconds, limit, color=VERMILLION, lw=0.9, ls=(0, (5, 2)), label="allowed")
-    panel.plot(shown.seconds, need, color=BLUE, label="needed, worst posture")
+    panel.plot(shown.seconds, need, color=BLUE, label=f"needed {told.where}, worst posture")
     panel.fill_between(shown.seconds, 0.0, need, color=BLUE, alpha=0.15, lw=0)
     over = need > limit * (1.0 + 1e-6)
     panel.fill_between(shown.seconds, limit, need, where=over, color=VERMILLION, alpha=0.6, lw=0)
     panel.set_ylim(0.0, 1.1 * max(float(np.max(limit)), float(np.max(need)), 1e-6))
     _legend(panel)
-    if told is HINGED:
-        name_panel(panel, "torque", "N.m at horn")
+    if told is STRAIGHT:
+        name_panel(panel, "force", "N")
     else:
-        name_panel(panel, "force", "N at rod")
+        name_panel(panel, "torque", "N.m")
 
 
 def _legend(panel: Axes) -> None:

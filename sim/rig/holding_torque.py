@@ -13,6 +13,7 @@ from sim.arrays import Array
 from sim.model import Gear
 from sim.rig import drive, load
 from sim.rig.disturbance import push_nm
+from sim.rig.spin import turning
 
 if TYPE_CHECKING:
     from sim.model import Servo, Wearer
@@ -32,10 +33,24 @@ def holding_nm(servo: Servo, angle_deg: ArrayLike, wearer: Wearer) -> Array:
     Infinite where the drive cannot bring the part.
     """
     push = push_nm(servo.load, wearer)
+    if servo.load.spins:
+        return _spinning_nm(servo, angle_deg, wearer.tilt_deg, push)
     low, high = load.held_nm(servo.load, angle_deg, wearer.tilt_deg, push)
     at = drive.horn(servo, angle_deg)
     torque = drive.horn_torque_nm(at, 0.0, np.maximum(np.abs(low), np.abs(high)), 0.0, 0.0)
     return np.where(np.isnan(torque), np.inf, np.abs(torque))
+
+
+def _spinning_nm(servo: Servo, rpm: ArrayLike, tilt_deg: float, push: float) -> Array:
+    """What keeps a part turning at a steady speed: its friction too, while it turns."""
+    angle, speed, accel = turning(servo.load, rpm, 0.0, 0.0)
+    at = drive.horn(servo, angle)
+    ends = load.needed_nm(servo.load, angle, speed, accel, tilt_deg, push)
+    low, high = (
+        np.abs(drive.horn_torque_nm(at, 0.0, end, speed, accel, servo.drive_efficiency))
+        for end in ends
+    )
+    return np.maximum(low, high)
 
 
 @lru_cache(maxsize=256)
@@ -49,6 +64,11 @@ def worst_hold(
     steps a hundred times finer.
     """
     low, high = servo.travel_deg if between_deg is None else between_deg
+    if servo.load.spins:
+        ends = np.array([low, high])
+        torques = holding_nm(servo, ends, wearer)
+        worst = int(np.argmax(torques))
+        return HoldingTorque(float(torques[worst]), float(ends[worst]))
     if isinstance(servo.drive, Gear) and servo.load.coupled is None:
         push = push_nm(servo.load, wearer)
         torque, angle = load.worst_hold_nm(servo.load, low, high, wearer.tilt_deg, push)

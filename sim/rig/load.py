@@ -124,6 +124,9 @@ def gravity_nm(load: Load, angle_deg: ArrayLike, tilt_deg: float = 0.0) -> tuple
         return -high, -low
     whole = mass(load)
     pull = whole.moment_kg_m * GRAVITY_M_S2
+    if load.spins and load.axis == "level":
+        # where a part points that turns round and round is not known
+        return np.full(angle.shape, -pull), np.full(angle.shape, pull)
     if load.slide is not None:
         # along a line the way is the same everywhere
         toward = np.full(angle.shape, radians(90.0 + load.slide.slope_deg))

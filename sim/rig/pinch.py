@@ -19,7 +19,7 @@ import numpy as np
 from sim.model import Load, Servo
 from sim.rig import drive, load, servo
 from sim.rig.chain import chain
-from sim.rig.regions import REGIONS
+from sim.rig.regions import REGIONS, Region
 from sim.rig.slide import PINION_M
 
 FINGER_M: Final = 0.007
@@ -105,7 +105,7 @@ def pinch(one: Servo, voltage_v: float, speed_deg_s: float = 0.0) -> Pinch | Non
     worst = int(np.argmax(torque))
     newton_metres = float(torque[worst]) if np.isfinite(torque[worst]) else inf
     nearest = one.nip_m if one.nip_m is not None else _finger_m(high - low, tip)
-    nearest = None if straight else nearest
+    nearest = None if straight or one.load.spins else nearest
     rotor = one.rotor_kg_m2 * float(ratio.max()) ** 2 * radians(speed_deg_s) ** 2 / 2.0
     return Pinch(
         servo=one.name,
@@ -165,10 +165,20 @@ def excesses(found: Pinch, region: str) -> tuple[Excess, ...]:
     The tip and, where the rig states it, the nip: the distance at which only a finger gets in says
     nothing of a chest.
     """
-    limits = REGIONS[region]
     places = [("tip", found.tip)]
     if found.nip is not None and (found.nip_stated or region == "hand"):
         places.append(("nip", found.nip))
+    return _over(places, REGIONS[region])
+
+
+def finger_excesses(found: Pinch) -> tuple[Excess, ...]:
+    """Where a nip into which only a finger gets goes over the published limits of a hand."""
+    if found.nip is None or found.nip_stated:
+        return ()
+    return _over([("nip", found.nip)], REGIONS["hand"])
+
+
+def _over(places: list[tuple[str, Contact]], limits: Region) -> tuple[Excess, ...]:
     over = []
     for where, contact in places:
         if contact.force_n > limits.force_n:

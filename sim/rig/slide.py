@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from math import pi
 from typing import TYPE_CHECKING, Final
 
+from sim.rig.spin import RPM_DEG_S
+
 if TYPE_CHECKING:
     from sim.model import Servo
 
@@ -24,29 +26,46 @@ PINION_M: Final = 0.18 / pi
 class Told:
     """In which units a reader is told of a motion, and in which words.
 
-    `newton_metres`: what one unit of `effort` is in the model's fields of torque (N.m).
+    `newton_metres`: what one unit of `effort` is in the model's fields of torque (N.m), `deg_s`
+    what one unit of `speed` is in those of speed (deg/s). `strength` is what its rating calls the
+    effort at which it stands.
     """
 
     place: str
+    speed: str
     effort: str
+    strength: str
     newton_metres: float
     verb: str
     where: str
+    deg_s: float = 1.0
 
     def of_torque(self, torque_nm: float) -> float:
         """A torque of the model (N.m) in the unit of `effort`."""
         return float(torque_nm) / self.newton_metres
 
+    def of_speed(self, speed_deg_s: float) -> float:
+        """A speed of the model (deg/s) in the unit of `speed`."""
+        return float(speed_deg_s) / self.deg_s
 
-HINGED: Final = Told("deg", "N.m", 1.0, "turn", "on the horn")
-STRAIGHT: Final = Told("mm", "N", PINION_M, "move", "at the rod")
+
+HINGED: Final = Told("deg", "deg/s", "N.m", "stall torque", 1.0, "turn", "on the horn")
+STRAIGHT: Final = Told("mm", "mm/s", "N", "stall force", PINION_M, "move", "at the rod")
+SPINNING: Final = Told("rpm", "rpm/s", "N.m", "stall torque", 1.0, "turn", "on the horn")
+"""A part that turns round and round: its place is a speed, and its speed how fast that rises."""
+ROUND: Final = Told("deg", "rpm", "N.m", "stall torque", 1.0, "turn", "on the horn", RPM_DEG_S)
+"""The horn that turns it."""
 
 
 def of_part(servo: Servo) -> Told:
     """How to tell of the part: its places, speeds and accelerations."""
+    if servo.load.spins:
+        return SPINNING
     return STRAIGHT if servo.load.slide is not None else HINGED
 
 
 def of_horn(servo: Servo) -> Told:
     """How to tell of the servo's own end: its horn, or its rod."""
+    if servo.load.spins:
+        return ROUND
     return STRAIGHT if servo.linear else HINGED

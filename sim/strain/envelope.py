@@ -25,6 +25,7 @@ from sim.arrays import Array
 from sim.model import Law, Rig, Servo, Wearer
 from sim.rig import drive, load, servo, supply
 from sim.rig.disturbance import push_nm
+from sim.rig.spin import turning
 from sim.rulebook import FRAME_MS
 from sim.score.laws import Shape, ramp_shares, shape
 
@@ -122,11 +123,10 @@ def asked_of_horn(
 
     For the part's angle, speed and acceleration, arrays of one shape.
     """
-    speed = np.asarray(speed_deg_s, dtype=np.float64)
-    accel = np.asarray(accel_deg_s2, dtype=np.float64)
+    angle, speed, accel = turning(one.load, angle_deg, speed_deg_s, accel_deg_s2)
     push = push_nm(one.load, wearer)
-    ends = load.needed_nm(one.load, angle_deg, speed, accel, wearer.tilt_deg, push)
-    at = drive.horn(one, angle_deg)
+    ends = load.needed_nm(one.load, angle, speed, accel, wearer.tilt_deg, push)
+    at = drive.horn(one, angle)
     low, high = (
         drive.horn_torque_nm(at, one.rotor_kg_m2, end, speed, accel, one.drive_efficiency)
         for end in ends

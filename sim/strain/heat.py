@@ -19,6 +19,7 @@ from sim.rig.disturbance import settled
 from sim.rig.grip import gripping, presses, pressing
 from sim.rig.holding_torque import holding_nm
 from sim.score.tree import duration_ms, rest_angles
+from sim.strain.torque_and_current import moving_in
 from sim.strain.usage import SAMPLE_MS, Book, Mix
 
 CONTINUOUS: Final = 1.0 / 3.0
@@ -199,5 +200,4 @@ def _mean_square(book: Book, cue: str | None, one: Servo) -> float:
 
 
 def _moving(book: Book, cue: str | None, one: Servo) -> float:
-    speed = np.abs(book[cue].samples.servos[one.name].velocity_deg_s)
-    return float(np.mean(speed > MOVING_DEG_S))
+    return float(np.mean(moving_in(one, book[cue].samples.servos[one.name], MOVING_DEG_S)))

@@ -162,11 +162,13 @@ class Reachable:
     def jump(self, name: str) -> Jump | None:
         """What the part may do when its servo gets its first pulse; None without a rating.
 
+        None as well for one that turns round and round: its first pulse is that of standstill.
+
         It stands anywhere in its travel and is turned with the stall torque at the highest voltage,
         up to the no-load speed. Its inertia is at least that of its own bodies and of the motor.
         """
         one = self.servos[name]
-        if not one.ratings:
+        if not one.ratings or one.load.spins:
             return None
         low, high = one.travel_deg
         angles = np.linspace(low, high, max(3, int(np.ceil(2.0 * (high - low))) + 1))

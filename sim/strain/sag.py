@@ -142,7 +142,7 @@ def start_sags(show: Show) -> tuple[Sag, ...]:
     Servos get their first pulses one after another, and each may then stand anywhere and jump to
     its safe pose at stall current, which no cue asks of it. Parts that hang together with it hold
     against its jump, those that started before it may still be on their way, the others hold;
-    lights are dark.
+    lights are dark. A part that turns round and round is told to stand, and does not jump.
     """
     rig = show.rig
     hold = hold_nm(rig)
@@ -159,6 +159,7 @@ def start_sags(show: Show) -> tuple[Sag, ...]:
         cases = [
             _Case(_starting(rig, held, name, jumps[name]), _on_their_way(rig, name, jumps), name)
             for name in servos
+            if not states.servos[name].load.spins
         ] or [_Case(held, (), None)]
         demands = _demands(show, fed, cases, lit=False)
         found.append(_worst_of(board, rig, supply, demands, cases))

@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike
 from sim.model import Law, Rig, Servo
 from sim.rig.drive import horn
 from sim.rig.servo import line
+from sim.rig.slide import of_horn, of_part
 from sim.rig.supply import highest_v
 from sim.strain.envelope import TOLERANCE, assess, operate
 
@@ -81,6 +82,8 @@ def _too_fast_ms(
 
     Some instant is at least as fast as the average, and no line reaches over its no-load speed.
     """
+    if one.load.spins:  # no way is turned; `_reject_impossible` has looked at the speeds
+        return 0
     way = abs(float(np.diff(horn(one, [from_deg, to_deg]).angle_deg)[0]))
     volts = highest_v(rig, one.board) if voltage_v is None else voltage_v
     fastest = float(line(one, volts).speed_deg_s)
@@ -117,12 +120,21 @@ def _reject_impossible(
     slow = operate(rig, one, angles, creep, 0.0, voltage_v)
     worst = int(np.argmax(slow.share))
     share, limit = float(slow.share[worst]), 1.0 - rig.wearer.margin
-    where = f"at {angles[worst]:g} deg"
+    part, told = of_part(one), of_horn(one)
+    where = f"at {angles[worst]:g} {part.place}"
     if not np.isfinite(share):
         raise Impossible(f"the drive cannot bring the part there: it locks or ends {where}")
     if share > limit + TOLERANCE:
-        needs, has = abs(float(slow.torque_nm[worst])), float(slow.allowed_nm[worst])
+        needs = told.of_torque(abs(float(slow.torque_nm[worst])))
+        has = told.of_torque(float(slow.allowed_nm[worst]))
+        effort, kind = told.effort, "force" if one.linear else "torque"
+        if one.load.spins:
+            turns = told.of_speed(abs(float(slow.speed_deg_s[worst])))
+            raise Impossible(
+                f"turning {where} takes the horn to {turns:.1f} rpm with {needs:.3f} {effort}, and "
+                f"there the servo has {has:.3f} {effort} with the margin"
+            )
         raise Impossible(
-            f"carrying the part slowly {where} needs {needs:.3f} N.m of torque at the horn, "
-            f"and the servo has {has:.3f} N.m with the margin"
+            f"carrying the part slowly {where} needs {needs:.3f} {effort} of {kind} {told.where}, "
+            f"and the servo has {has:.3f} {effort} with the margin"
         )

@@ -29,7 +29,7 @@ from sim.rig.grip import gripping, longest_s
 from sim.rig.holding_torque import worst_hold
 from sim.rig.resistor import Series
 from sim.rig.servo import KGF_CM_NM, line
-from sim.rig.slide import PINION_M
+from sim.rig.slide import PINION_M, of_part
 from sim.rig.supply import (
     PIXEL_HIGHEST_V,
     PIXEL_IDLE_A,
@@ -93,6 +93,8 @@ class ServoSize:
     enough: bool
     straight: Straight | None = None
     """Of a linear servo: the same as a shop prints it, in N and mm/s."""
+    place_unit: str = "deg"
+    """The unit of `hold_deg`; rpm for a part that turns round and round."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,6 +285,7 @@ def size_servo(
         )
         if one.linear
         else None,
+        place_unit=of_part(one).place,
     )
 
 

@@ -21,6 +21,7 @@ from sim.rig import battery, drive, load, servo
 from sim.rig.chain import Motion, chain
 from sim.rig.disturbance import push_nm
 from sim.rig.grip import GripLoad, horn_nm, presses, pressing
+from sim.rig.spin import turning
 from sim.rig.supply import PIXEL_IDLE_A, Demand, highest_v, solve
 
 MOVING_DEG_S: Final = 0.01
@@ -113,8 +114,8 @@ def work(
 def _horn_torques(one: Servo, samples: Samples, wearer: Wearer) -> tuple[Array, Array]:
     """Horn torque at both ends of what the postures span; 0 while limp."""
     seen = samples.servos[one.name]
-    at = drive.horn(one, seen.angle_deg)
-    speed, accel = seen.velocity_deg_s, seen.acceleration_deg_s2
+    angle, speed, accel = _mechanics(one, seen)
+    at = drive.horn(one, angle)
     low, high = (
         np.where(
             seen.powered,
@@ -162,11 +163,11 @@ def _part_torques(one: Servo, samples: Samples, wearer: Wearer) -> tuple[Array, 
     Of a chain all joints are sampled, so what they do to one another is known, not bounded.
     """
     seen = samples.servos[one.name]
-    speed, accel = seen.velocity_deg_s, seen.acceleration_deg_s2
+    angle, speed, accel = _mechanics(one, seen)
     push, tilt_deg = push_nm(one.load, wearer), wearer.tilt_deg
     coupled = one.load.coupled
     if coupled is None or not all(link.name in samples.servos for link in coupled.links):
-        return load.needed_nm(one.load, seen.angle_deg, speed, accel, tilt_deg, push)
+        return load.needed_nm(one.load, angle, speed, accel, tilt_deg, push)
     all_seen = [samples.servos[link.name] for link in coupled.links]
     motion = Motion(
         np.stack([each.angle_deg for each in all_seen]),
@@ -175,7 +176,7 @@ def _part_torques(one: Servo, samples: Samples, wearer: Wearer) -> tuple[Array, 
     )
     whole = chain(coupled.links)
     ends = whole.needed_nm(coupled.joint, motion, load.GRAVITY_M_S2, tilt_deg, coupled.upright)
-    own = load.friction_nm(one.load, speed) - load.spring_nm(one.load, seen.angle_deg)
+    own = load.friction_nm(one.load, speed) - load.spring_nm(one.load, angle)
     return own + ends[0] - push, own + ends[1] + push
 
 
@@ -189,7 +190,7 @@ def demand_of(rig: Rig, board: Board, samples: Samples, torques: Mapping[str, Ar
         match output:
             case Servo() if output.name in torques:
                 torque[output.name] = torques[output.name]
-                moving[output.name] = _moving(samples.servos[output.name])
+                moving[output.name] = moving_in(output, samples.servos[output.name])
             case Lamp() if output.name in samples.lamps:
                 duty[output.name] = samples.lamps[output.name].luminance
             case Strip() if output.name in samples.strips:
@@ -200,9 +201,14 @@ def demand_of(rig: Rig, board: Board, samples: Samples, torques: Mapping[str, Ar
     return Demand(torque, duty, fixed, moving)
 
 
-def _moving(seen: ServoSamples) -> Array:
+def _mechanics(one: Servo, seen: ServoSamples) -> tuple[Array, Array, Array]:
+    """Angle, speed and acceleration of the part; see `sim.rig.spin`."""
+    return turning(one.load, seen.angle_deg, seen.velocity_deg_s, seen.acceleration_deg_s2)
+
+
+def moving_in(one: Servo, seen: ServoSamples, slowest_deg_s: float = MOVING_DEG_S) -> Array:
     """1 where the part moves, 0 where it stands or hangs limp."""
-    going = (np.abs(seen.velocity_deg_s) > MOVING_DEG_S) & seen.powered
+    going = (np.abs(_mechanics(one, seen)[1]) > slowest_deg_s) & seen.powered
     return going.astype(np.float64)
 
 
@@ -214,7 +220,8 @@ def _servo_work(
     board_v: Mapping[str, Array],
 ) -> ServoWork:
     seen = samples.servos[one.name]
-    speed = np.where(seen.powered, drive.horn(one, seen.angle_deg).ratio * seen.velocity_deg_s, 0.0)
+    angle, turns, _ = _mechanics(one, seen)
+    speed = np.where(seen.powered, drive.horn(one, angle).ratio * turns, 0.0)
     line = servo.line(one, board_v[one.board])
     thirst = servo.thirstiest_line(one, board_v[one.board])
     shares = [servo.share(line, end, speed) for end in ends]
@@ -224,5 +231,5 @@ def _servo_work(
         speed,
         servo.allowed_torque_nm(line, speed, rig.wearer.margin),
         np.where(seen.powered, np.maximum(*shares), 0.0),
-        servo.current_a(thirst, torque, _moving(seen)),
+        servo.current_a(thirst, torque, moving_in(one, seen)),
     )

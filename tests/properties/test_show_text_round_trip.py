@@ -135,9 +135,33 @@ def rods(draw: st.DrawFn, name: str, board: str) -> model.Servo:
 
 
 @st.composite
+def rotors(draw: st.DrawFn, name: str, board: str) -> model.Servo:
+    """A servo that turns its part round and round; it can stand still."""
+    one = draw(servos(name, board))
+    places = sorted({0.0, *(point.angle_deg for point in one.points)})
+    points = tuple(model.CalibrationPoint(place, draw(st.floats(400, 2600))) for place in places)
+    load = replace(one.load, level_deg=0.0, springs=(), lowers=False, spins=True)
+    low, high = one.travel_deg
+    return replace(
+        one,
+        points=points,
+        travel_deg=(min(low, 0.0), max(high, 0.01)),
+        load=load,
+        drive=model.Gear(draw(st.floats(0.01, 1000))),
+        accel_deg_s2=None,
+        backlash_deg=0.0,
+        grip=None,
+        nip_m=None,
+        nip_edge_m=None,
+    )
+
+
+@st.composite
 def outputs(draw: st.DrawFn, name: str, board: str) -> model.Output:
     pin = draw(PINS)
-    kind = draw(st.integers(0, 4))
+    kind = draw(st.integers(0, 5))
+    if kind == 5:
+        return draw(rotors(name, board))
     if kind == 4:
         return draw(rods(name, board))
     if kind == 0:
@@ -223,7 +247,7 @@ def mounted(draw: st.DrawFn, made: list[model.Output]) -> None:
     places = [
         n
         for n, output in enumerate(made)
-        if isinstance(output, model.Servo) and output.load.slide is None
+        if isinstance(output, model.Servo) and output.load.slide is None and not output.load.spins
     ]
     for n, carriers in zip(places[1:], accumulate([p] for p in places), strict=False):
         on = draw(st.none() | st.sampled_from([made[p].name for p in carriers]))

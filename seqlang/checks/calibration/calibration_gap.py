@@ -66,10 +66,10 @@ def _play(context: Context, servo: Servo) -> Finding:
     return Finding(
         "advice",
         "backlash",
-        f"`{servo.name}` may stand {asked} {unit} to either side of its angle, and {limit} {unit} "
-        "is hardly seen",
+        f"`{servo.name}` may stand {asked} {unit} to either side of its "
+        f"{'place' if unit == 'mm' else 'angle'}, and {limit} {unit} is hardly seen",
         context.span(servo.mark, "backlash"),
-        label="play between horn and part",
+        label=f"play between {'rod' if servo.linear else 'horn'} and part",
         help="let a light spring hold the part to one side of its play, or tighten the linkage",
         asked=servo.backlash_deg / 2.0,
         limit=MOST_DEG,

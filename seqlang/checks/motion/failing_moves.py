@@ -252,9 +252,10 @@ def instant(context: Context, failure: Failure) -> str:
     where = f"{figure(asked.angle_deg[way])} {part.place}"
     at = f"worst {figure(asked.at_ms[way])} ms into the move, at {where}"
     effort = figure(horn.of_torque(abs(asked.torque_nm[way])))
+    speed = figure(horn.of_speed(abs(asked.speed_deg_s[way])))
     return (
-        f"{at}: {effort} {horn.effort} at {figure(abs(asked.speed_deg_s[way]))} "
-        f"{horn.place}/s {horn.where}, {figure(asked.voltage_v[way])} V at the servo, "
+        f"{at}: {effort} {horn.effort} at {speed} "
+        f"{horn.speed} {horn.where}, {figure(asked.voltage_v[way])} V at the servo, "
         f"{figure(100 * kept)} % kept as margin"
     )
 

@@ -31,6 +31,7 @@ from seqlang.checks.passing import rehearsable
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
 from seqlang.text.findings import Finding
+from sim.rig.slide import STRAIGHT, of_horn, of_part
 from sim.strain.heat import GripHeat, Overstay, grip_heats, overstays
 from sim.strain.usage import Book
 
@@ -54,6 +55,7 @@ def _too_hot(context: Context, heat: GripHeat) -> Finding:
     grip = context.servos[heat.gripper].grip
     assert grip is not None
     asked, limit = figures(heat.lasts_s, heat.longest_s)
+    told = of_horn(context.servos[heat.servo])
     where = context.span(grip.mark, "time")
     fix = rewritten(context, where, heat.longest_s, units.SECONDS, "down")
     if not any(digit in fix.text for digit in "123456789"):  # rounded to nothing
@@ -61,13 +63,13 @@ def _too_hot(context: Context, heat: GripHeat) -> Finding:
     return Finding(
         "warning",
         "grip-too-long",
-        f"`{heat.servo}` is worked at {figure(100 * heat.share)} % of its stall torque for {asked} "
-        f"s while `{heat.gripper}` grips, and stands that for about {limit} s",
+        f"`{heat.servo}` is worked at {figure(100 * heat.share)} % of its {told.strength} for "
+        f"{asked} s while `{heat.gripper}` grips, and stands that for about {limit} s",
         where,
         label="too long at one go",
         related=((context.span(context.servos[heat.servo].mark, "name"), "gets hot"),),
-        help=f"`{fix.text}` at one go; or let a spring or a catch hold what is gripped, grip "
-        "closer to the hinge, or take a stronger servo",
+        help=f"`{fix.text}` at one go; or let a spring or a catch hold what is gripped, "
+        f"{'' if told is STRAIGHT else 'grip closer to the hinge, '}or take a stronger servo",
         fix=fix,
         asked=heat.lasts_s,
         limit=heat.longest_s,
@@ -85,7 +87,10 @@ def _overstay(context: Context, stay: Overstay) -> Finding:
         related = (
             (context.span(servo.mark, "safe"), "closed here")
             if context.has_part(servo.mark, "safe")
-            else (context.span(servo.mark, "name"), "rests as near to 0 deg as it can"),
+            else (
+                context.span(servo.mark, "name"),
+                f"rests as near to 0 {of_part(servo).place} as it can",
+            ),
         )
         helped = "let the safe pose be open"
     else:

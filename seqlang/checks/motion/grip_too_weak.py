@@ -59,6 +59,7 @@ def _finding(
     grippers = [press.gripper for press in presses(rig)[servo.name]]
     force_n = greatest_force_n(rig, servo, has_nm)
     grip = servo.grip
+    closer = "" if servo.load.slide is not None else "grip closer to the hinge, gear down, or "
     if grip is None or len(grippers) > 1:
         mark = next(one.grip.mark for one in grippers if one.grip is not None)
         fix, where = None, context.span(mark)
@@ -77,10 +78,9 @@ def _finding(
             f"{figure(volts)} V at the worst instant, "
             f"{figure(100 * rig.wearer.margin)} % kept in hand",
         ),
-        help="grip closer to the hinge, gear down, or take a stronger servo"
+        help=f"{closer}take a stronger servo"
         if fix is None
-        else f"`{fix.text}` is what it can grip with; or grip closer to the hinge, gear down, or "
-        "take a stronger servo",
+        else f"`{fix.text}` is what it can grip with; or {closer}take a stronger servo",
         fix=fix,
         asked=horn.of_torque(hard.torque_nm),
         limit=horn.of_torque(has_nm),

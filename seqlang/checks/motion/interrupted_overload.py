@@ -69,6 +69,7 @@ def _overload(context: Context, cuts: Cuts) -> Iterator[Finding]:
     torque, allowed = figures(
         horn.of_torque(abs(worst.torque_nm)), horn.of_torque(worst.allowed_nm)
     )
+    speed = figure(horn.of_speed(abs(worst.speed_deg_s)))
     fix = _braking_softer(context, cuts.servo)
     yield Finding(
         "warning",
@@ -79,7 +80,7 @@ def _overload(context: Context, cuts: Cuts) -> Iterator[Finding]:
         related=_taking(context, worst),
         notes=(
             f"worst at {figure(worst.angle_deg)} {part.place}: {torque} {horn.effort} at "
-            f"{figure(abs(worst.speed_deg_s))} {horn.place}/s {horn.where}, where {allowed} "
+            f"{speed} {horn.speed} {horn.where}, where {allowed} "
             f"{horn.effort} keep the margin",
         ),
         help="slow down one of the two moves, or let the second cue wait: `if busy wait`"

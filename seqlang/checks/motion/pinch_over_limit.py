@@ -29,15 +29,24 @@ from seqlang.checks.figures import figure, figures
 from seqlang.text.findings import Finding
 from sim.rig.pinch import Excess, Pinch, excesses, pinch
 from sim.rig.regions import REGIONS, STATUS
+from sim.rig.spin import RPM_DEG_S
 from sim.rig.supply import highest_v
 from sim.score.tree import motion_limits
+from sim.strain.reachable import Reachable
 
 
 def pinches(context: Context) -> tuple[Pinch, ...]:
     """What each part that has a tip does to what it catches, hardest first."""
     fastest = motion_limits(context.sound_show, context.planned)
+    reaches = Reachable(context.sound_show, context.planned).reaches
     found = [
-        pinch(servo, highest_v(context.show.rig, servo.board), float(fastest[name][0]))
+        pinch(
+            servo,
+            highest_v(context.show.rig, servo.board),
+            RPM_DEG_S * max(map(abs, reaches[name].angle_deg))
+            if servo.load.spins
+            else float(fastest[name][0]),
+        )
         for name, servo in context.servos.items()
         if name in fastest
     ]

@@ -29,6 +29,7 @@ from seqlang.text import units
 from seqlang.text.findings import Finding
 from sim.model import Rating, Servo
 from sim.rig.ratings import SOUND, Claim, claim, sound_stall_a
+from sim.rig.slide import of_horn
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -51,15 +52,20 @@ def _thirsty(context: Context, servo: Servo, rating: Rating) -> Finding:
         "when it stalls",
         context.span(rating.mark, "current"),
         label="a stall takes more",
-        help="hold the horn for a second and measure the current; then let it swing, and measure "
-        "again",
+        help=f"hold the {_end(servo)} for a second and measure the current; then let it run, and "
+        "measure again",
         asked=rating.no_load_a,
         limit=rating.stall_a,
         unit="A",
     )
 
 
+def _end(servo: Servo) -> str:
+    return "rod" if servo.linear else "horn"
+
+
 def _finding(context: Context, servo: Servo, rating: Rating, found: Claim) -> Finding:
+    effort = "force" if servo.linear else "torque"
     claimed, most = figures(100 * found.claimed, 100 * found.most)
     span = context.span(rating.mark, "current")
     fix = rewritten(context, span, sound_stall_a(rating), units.AMPERES, "up")
@@ -69,13 +75,13 @@ def _finding(context: Context, servo: Servo, rating: Rating, found: Claim) -> Fi
         f"the rating of `{servo.name}` claims {claimed} % of its voltage times its stall current, "
         f"and a motor reaches {most} % at most",
         span,
-        label="too little current for that torque and speed",
+        label=f"too little current for that {effort} and speed",
         notes=(
-            "this is stall torque times no-load speed over voltage times stall current; sound data "
-            f"sheets have 29 to {figure(100 * SOUND)} %",
+            f"this is {of_horn(servo).strength} times no-load speed over voltage times stall "
+            f"current; sound data sheets have 29 to {figure(100 * SOUND)} %",
         ),
-        help="hold the horn for a second and measure the current; for the printed torque and speed "
-        f"`{fix.text}` are likely",
+        help=f"hold the {_end(servo)} for a second and measure the current; for the printed "
+        f"{effort} and speed `{fix.text}` are likely",
         fix=fix,
         asked=found.claimed,
         limit=found.most,

@@ -25,7 +25,7 @@ from seqlang.checks.passing import rehearsable
 from seqlang.text.findings import Finding
 from sim.rig.grip import presses
 from sim.rig.servo import KGF_CM_NM
-from sim.rig.slide import of_horn, of_part
+from sim.rig.slide import SPINNING, of_horn, of_part
 from sim.score.tree import rest_angles
 from sim.strain.heat import CONTINUOUS, Heat, hardest_hold, heats
 
@@ -47,7 +47,9 @@ def check(context: Context) -> Iterator[Finding]:
 
 
 def _holding(context: Context, name: str, angle_deg: float) -> str:
-    return f"holding {figure(angle_deg)} {of_part(context.servos[name]).place}"
+    part = of_part(context.servos[name])
+    verb = "turning at" if part is SPINNING else "holding"
+    return f"{verb} {figure(angle_deg)} {part.place}"
 
 
 def _could_be_hot(context: Context, name: str) -> bool:
@@ -73,7 +75,7 @@ def _finding(context: Context, name: str, share: float, where: str) -> Finding:
     return Finding(
         "warning",
         "servo-heat",
-        f"`{name}` is loaded with {asked} % of its stall torque {where}, and can take about "
+        f"`{name}` is loaded with {asked} % of its {told.strength} {where}, and can take about "
         f"{limit} % for long",
         context.span(servo.mark, "name"),
         label=f"{figure(told.of_torque(share * stall))} {told.effort} of "
@@ -83,7 +85,7 @@ def _finding(context: Context, name: str, share: float, where: str) -> Finding:
         f"servo of at least {enough} at {figure(volts)} V",
         asked=share,
         limit=CONTINUOUS,
-        unit="of the stall torque",
+        unit=f"of the {told.strength}",
     )
 
 

@@ -36,18 +36,18 @@ def check(context: Context) -> Iterator[Finding]:
 
 def _finding(context: Context, failure: failing_moves.Failure) -> Finding:
     asked, way, move = failure.work.assessment, failure.way, failure.planned.move
-    speed = abs(float(asked.speed_deg_s[way]))
-    left = failing_moves.speed_left_deg_s(context, failure)
-    speed_text, left_text = figures(speed, left)
     told = of_horn(failure.work.servo)
+    speed = told.of_speed(abs(float(asked.speed_deg_s[way])))
+    left = told.of_speed(failing_moves.speed_left_deg_s(context, failure))
+    speed_text, left_text = figures(speed, left)
     fix = None
     if failure.shortest_ms is not None:
         fix = failing_moves.slower(context, move, failure.shortest_ms)
     return Finding(
         "error",
         "servo-speed",
-        f"`{move.output}` would have to {told.verb} at {speed_text} {told.place}/s, and can do "
-        f"{left_text} {told.place}/s",
+        f"`{move.output}` would have to {told.verb} at {speed_text} {told.speed}, and can do "
+        f"{left_text} {told.speed}",
         failing_moves.pace_span(context, move),
         label=f"{figure(abs(move.angle_deg - failure.planned.from_deg))} "
         f"{of_part(failure.work.servo).place} in {seconds(move.duration_ms)}",
@@ -57,5 +57,5 @@ def _finding(context: Context, failure: failing_moves.Failure) -> Finding:
         fix=fix,
         asked=speed,
         limit=left,
-        unit=f"{told.place}/s",
+        unit=told.speed,
     )

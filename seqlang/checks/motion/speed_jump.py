@@ -27,6 +27,7 @@ from seqlang.checks.workload import ServoWorkload
 from seqlang.text.findings import Finding, Fix
 from sim.model import MINIMUM_JERK, Servo
 from sim.rig import servo as lines
+from sim.rig.slide import of_horn
 from sim.score.tree import PlannedMove
 from sim.strain.envelope import assess
 
@@ -76,7 +77,7 @@ def _finding(context: Context, servo: Servo, planned: PlannedMove, share: float)
         "advice",
         "speed-jump",
         f"the law `uniform` starts `{servo.name}` with a jump of speed: the jump takes "
-        f"{asked} % of the stall torque, and more than {limit} % is heavy",
+        f"{asked} % of the {of_horn(servo).strength}, and more than {limit} % is heavy",
         span,
         label="starts and stops with a jump of speed",
         help="a law that starts and stops softly protects the gears: `3-4-5`",

@@ -27,7 +27,7 @@ from collections.abc import Iterator
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure
 from seqlang.text.findings import Finding
-from sim.model import Board, Direct
+from sim.model import Board, Direct, Servo
 from sim.rig.load import mass
 from sim.rig.logic import REGULATOR_V, USUAL, chip_v, logic_of
 from sim.rig.supply import highest_v
@@ -67,8 +67,17 @@ def check(context: Context) -> Iterator[Finding]:
                 f"servo `{servo.name}` carries nothing, so its torque is hardly checked",
                 context.span(servo.mark, "name"),
                 label="no `load` line",
-                help="weigh the part and state `load 140 g at 80 mm` (its centre of mass)",
+                help=f"weigh the part and state {_such_as(servo)}",
             )
+
+
+def _such_as(servo: Servo) -> str:
+    """A load line for the servo's kind of part."""
+    if servo.load.slide is not None:
+        return "what is moved, such as `load 140 g`"
+    if servo.load.spins:
+        return "its size, such as `load plate 20 g, 80 mm by 80 mm, from -40 mm`"
+    return "`load 140 g at 80 mm` (its centre of mass)"
 
 
 def _matters(context: Context, board: Board) -> bool:

@@ -339,3 +339,18 @@ def test_an_easy_move_beside_it_does_not_hide_one_that_heats() -> None:
     )
     assert both.count("go nod") == 1
     assert len(findings(both, "servo-heat")) == 1
+
+
+@pytest.mark.parametrize(
+    ("near", "hands"), [("near chest", True), ("near hand", False), ("tilt 5 deg", False)]
+)
+def test_a_finger_in_the_nip_is_held_against_a_hand_whatever_the_region(
+    near: str, hands: bool
+) -> None:
+    """A nip's 130 N/cm2 are no `all under 120 N/cm2`: they are no chest's business."""
+    text = f"wearer\n    {near}\n" + show(jaw={"load": "60 g at 60 mm"})
+    (found,) = findings(text, "caution-pinch")
+    said = [note for note in found.notes if "published for" in note]
+    assert len(said) == (2 if hands else 1)
+    assert said[0].startswith("at their tips ") is hands
+    assert ("published for hands" in said[-1]) is (hands or near != "near chest")
