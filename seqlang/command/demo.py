@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from firmware_gen.link.host import HostLink
     from seqlang.check import CheckedShow
     from sim.model import Show
-    from sim.rehearsal.trajectories import Trajectories
 
 SHOW: Final = "anglerfish/anglerfish.cues"
 SPEED: Final = 100.0
@@ -89,12 +88,11 @@ def _draw(show: Show, out: Path) -> None:
     from firmware_gen.files import write_whole
     from sim.pictures.page import page
     from sim.pictures.plots import pictures
-    from sim.rehearsal.rehearse import rehearse
-    from sim.score.tree import rehearsal_ms, rehearsal_of
+    from sim.rehearsal.run_through import run_through
 
-    presses = rehearsal_of(show)
-    played: Trajectories = rehearse(show, presses, rehearsal_ms(show, presses))
-    _say("rehearse", f"every cue once: {played.length_ms / 1000:.1f} s, {len(presses)} presses")
+    played = run_through(show)
+    length_s, count = played.length_ms / 1000, len(played.presses)
+    _say("rehearse", f"every cue once: {length_s:.1f} s, {count} presses")
     for name, content in pictures(played):
         write_whole(out / name, content)
         _say("plot", str(out / name))

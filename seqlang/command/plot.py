@@ -11,7 +11,8 @@ from seqlang.command import WrongUse
 from seqlang.command._show import passed
 
 if TYPE_CHECKING:
-    from sim.model import Rehearsal, Show
+    from sim.model import Show
+    from sim.rehearsal.trajectories import Trajectories
 
 
 @click.command("plot")
@@ -37,12 +38,8 @@ def command(
     """
     from firmware_gen.files import write_whole
     from sim.pictures.plots import pictures
-    from sim.rehearsal.rehearse import rehearse
-    from sim.score.tree import rehearsal_ms
 
-    show = passed(file).show
-    rehearsal = _rehearsal(show, cues, presses)
-    trajectories = rehearse(show, rehearsal, rehearsal_ms(show, rehearsal))
+    trajectories = _rehearsed(passed(file).show, cues, presses)
     for refusal in trajectories.refusals:
         at = f"{refusal.at_ms / 1000:g} s"
         click.echo(f"note: board `{refusal.board}` refuses cue `{refusal.cue}` at {at}", err=True)
@@ -52,20 +49,20 @@ def command(
         click.echo(f"wrote  {folder / name}")
 
 
-def _rehearsal(show: Show, cues: tuple[str, ...], presses: tuple[str, ...]) -> Rehearsal:
-    """The default rehearsal, that of some cues, or the presses that were written."""
+def _rehearsed(show: Show, cues: tuple[str, ...], presses: tuple[str, ...]) -> Trajectories:
+    """The whole show, some of its cues, or the presses that were written, as they play."""
     from seqlang.command._presses import parse_press
     from seqlang.text.names import nearest
-    from sim.score.tree import rehearsal_of
+    from sim.rehearsal.run_through import played_out, run_through
 
     if cues and presses:
         raise WrongUse("--cue and --press do not go together; name cues with --press")
     if presses:
-        return tuple(parse_press(text, show) for text in presses)
+        return played_out(show, [parse_press(text, show) for text in presses])
     known = [cue.name for cue in show.score.cues]
     for name in cues:
         if name not in known:
             near = nearest(name, known)
             hint = f"did you mean `{near}`?" if near else f"the show has {', '.join(known)}"
             raise WrongUse(f"there is no cue `{name}`; {hint}")
-    return rehearsal_of(show, cues or None)
+    return run_through(show, cues or None)

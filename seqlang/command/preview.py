@@ -18,12 +18,9 @@ def command(file: str, out: str | None) -> None:
     from firmware_gen.files import write_whole
     from seqlang.command._show import passed
     from sim.pictures.page import page
-    from sim.rehearsal.rehearse import rehearse
-    from sim.score.tree import rehearsal_ms, rehearsal_of
+    from sim.rehearsal.run_through import run_through
 
-    show = passed(file).show
-    presses = rehearsal_of(show)
-    text = page(rehearse(show, presses, rehearsal_ms(show, presses)))
+    text = page(run_through(passed(file).show))
     target = Path(out) if out else Path(file).with_suffix(".html")
     write_whole(target, text.encode("utf-8"))
     click.echo(f"wrote {target}")

@@ -9,7 +9,7 @@ Times are milliseconds from a cue's start: whole numbers, or `inf` behind a repe
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from math import ceil, inf
 from typing import Final, TypeAlias
@@ -22,8 +22,6 @@ from sim.model import (
     Hold,
     InTurn,
     Move,
-    Press,
-    Rehearsal,
     Repeat,
     Servo,
     Show,
@@ -302,44 +300,10 @@ def _limit(peak: float) -> int:
     return min(LARGEST_LIMIT, ceil(peak) + 1)
 
 
-# -- a rehearsal of everything --------------------------------------------------------------------
+# -- watching a cue -------------------------------------------------------------------------------
 
 LONGEST_HOLD_MS: Final = 8000
-"""How long the default rehearsal stays with a cue that has no end of its own."""
-
-_PAUSE_MS: Final = 600
-
-
-def rehearsal_of(show: Show, only: Collection[str] | None = None) -> Rehearsal:
-    """A rehearsal that plays every cue once, or each of those named, in the order of the text.
-
-    A cue with a button is started by it, one that repeats while its button is held is held for two
-    passes, the others are started by name. Idle comes first, before anything is pressed.
-    """
-    score = show.score
-    at = ready_ms(show) + _PAUSE_MS
-    idle = next((cue for cue in score.cues if cue.name == score.idle), None)
-    if idle is not None and only is None:
-        at += _bounded_ms(idle)
-    wanted = {cue.name for cue in score.cues if cue is not idle} if only is None else set(only)
-    presses: list[Press] = []
-    for cue in (cue for cue in score.cues if cue.name in wanted):
-        press, lasts = _press(show, cue, at)
-        presses.append(press)
-        at += lasts + _PAUSE_MS
-    return tuple(presses)
-
-
-def rehearsal_ms(show: Show, presses: Rehearsal) -> int:
-    """A length that lets the last cue of a rehearsal run out."""
-    cues = {cue.name: cue for cue in show.score.cues}
-    bound = {binding.button: cues[binding.cue] for binding in show.score.bindings}
-    ends = [ready_ms(show) + (LONGEST_HOLD_MS if show.score.idle and not presses else 0)]
-    for press in presses:
-        cue = cues.get(press.cue or "") or bound.get(press.button or 0)
-        lasts = _bounded_ms(cue) if cue else show.score.stop_ms
-        ends.append(press.at_ms + max(lasts, press.held_ms if press.button else 0))
-    return max(ends) + 2 * _PAUSE_MS
+"""How long a cue that has no end of its own is looked at, at least."""
 
 
 def ready_ms(show: Show) -> int:
@@ -349,21 +313,3 @@ def ready_ms(show: Show) -> int:
         if isinstance(output, Servo):
             counts[output.board] = counts.get(output.board, 0) + 1
     return max(counts.values(), default=0) * ENABLE_INTERVAL_FRAMES * FRAME_MS
-
-
-def _bounded_ms(cue: Cue) -> int:
-    planned = duration_ms(cue.body)
-    return LONGEST_HOLD_MS if planned == inf else int(planned)
-
-
-def _press(show: Show, cue: Cue, at: int) -> tuple[Press, int]:
-    """The press that starts a cue, and how long the cue then lasts."""
-    lasts = _bounded_ms(cue)
-    binding = next((b for b in show.score.bindings if b.cue == cue.name), None)
-    if binding is None:
-        return Press(at, cue=cue.name), lasts
-    holds = binding.while_held or any(s.while_held for s in walk(cue.body) if isinstance(s, Repeat))
-    if not holds:
-        return Press(at, button=binding.button), lasts
-    lasts = min(2 * lasts, max(lasts, LONGEST_HOLD_MS))
-    return Press(at, button=binding.button, held_ms=max(100, lasts - FRAME_MS * 2)), lasts

@@ -89,12 +89,12 @@ def anglerfish_rows() -> list[list[MotionPiece]]:
 
     from seqlang.load import load
     from sim.rehearsal.rehearse import rehearse
-    from sim.score.tree import rehearsal_ms, rehearsal_of
+    from sim.rehearsal.run_through import run_through
 
     show = load(ANGLERFISH).show
     assert show is not None
-    presses = rehearsal_of(show)
-    length = rehearsal_ms(show, presses)
+    whole = run_through(show)
+    presses, length = whole.presses, whole.length_ms
     again = [
         replace(press, at_ms=press.at_ms + n * length)
         for n in range(LENGTH_MS // length + 1)

@@ -13,8 +13,8 @@ from firmware_gen.listing.account import account, mean_costs
 from firmware_gen.player.player import Player
 from seqlang.load import load
 from sim.model import Press, Show
+from sim.rehearsal.run_through import run_through
 from sim.rulebook import FRAME_MS
-from sim.score.tree import rehearsal_ms, rehearsal_of
 
 ROOT = Path(__file__).resolve().parents[2]
 SHOWS = sorted((ROOT / "shows").glob("*/*.cues"))
@@ -62,8 +62,8 @@ def _frames(compiled: CompiledShow) -> bytes:
 
 
 def _play(compiled: CompiledShow) -> list[bytes]:
-    presses = rehearsal_of(compiled.show)
-    count = rehearsal_ms(compiled.show, presses) // FRAME_MS
+    whole = run_through(compiled.show)
+    presses, count = whole.presses, whole.length_ms // FRAME_MS
     by_frame: dict[int, list[tuple[Press, bool]]] = {}
     for press in presses:
         by_frame.setdefault(-(-press.at_ms // FRAME_MS), []).append((press, True))

@@ -37,7 +37,7 @@ from sim.model import (
     Throw,
     Together,
 )
-from sim.score.tree import rehearsal_ms, rehearsal_of
+from sim.rehearsal.run_through import run_through
 from tests.firmware_gen.random_tables import dices
 from tests.sim.played_both_ways import compare
 
@@ -83,8 +83,8 @@ def agree(show: Show, presses: tuple[Press, ...], length_ms: int) -> bool:
 @pytest.mark.parametrize("path", SHOWS, ids=[path.stem for path in SHOWS])
 def test_every_cue_of_a_demo_show_plays_as_rehearsed(path: Path) -> None:
     show = demo(path)
-    presses = rehearsal_of(show)
-    assert agree(show, presses, rehearsal_ms(show, presses))
+    whole = run_through(show)
+    assert agree(show, whole.presses, whole.length_ms)
 
 
 @pytest.mark.parametrize("path", SHOWS, ids=[path.stem for path in SHOWS])

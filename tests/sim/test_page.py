@@ -15,10 +15,9 @@ import pytest
 from seqlang.load import load, load_text
 from seqlang.text.source import Source
 from sim.pictures.page import page
-from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.run_through import run_through
 from sim.rehearsal.sampling import sample
 from sim.rehearsal.trajectories import Trajectories
-from sim.score.tree import rehearsal_ms, rehearsal_of
 from tests.seqlang.show_text import show
 
 SHOWS = Path(__file__).resolve().parents[2] / "shows"
@@ -29,8 +28,7 @@ BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 def rehearsed() -> Trajectories:
     show = load(SHOWS / "anglerfish" / "anglerfish.cues").show
     assert show is not None
-    presses = rehearsal_of(show)
-    return rehearse(show, presses, rehearsal_ms(show, presses))
+    return run_through(show)
 
 
 def payload(text: str) -> dict:
@@ -82,8 +80,7 @@ def test_a_part_is_drawn_on_the_side_on_which_it_is(level: str, up: int, tmp_pat
     jaw = {"level": f"at {level}", "travel": "0 deg to 50 deg"}
     found = load_text(Source("t.cues", show(jaw=jaw))).show
     assert found is not None
-    presses = rehearsal_of(found)
-    dom = shown(page(rehearse(found, presses, rehearsal_ms(found, presses))), tmp_path)
+    dom = shown(page(run_through(found)), tmp_path)
     arm = re.search(r'class="arm"[^>]*y2="([0-9.]+)"', dom)
     assert arm, dom[-500:]
     assert (78.0 - float(arm[1])) * up > 5.0

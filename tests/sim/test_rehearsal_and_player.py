@@ -16,7 +16,7 @@ from small_shows import rehearsals, shows
 
 from seqlang.load import load
 from shows import __file__ as shows_folder
-from sim.score.tree import rehearsal_ms, rehearsal_of
+from sim.rehearsal.run_through import run_through
 
 TICK_US = 0.5
 DEMO_SHOWS = sorted(Path(shows_folder).parent.glob("*/*.cues"))
@@ -26,8 +26,8 @@ DEMO_SHOWS = sorted(Path(shows_folder).parent.glob("*/*.cues"))
 def test_every_cue_of_the_demo_shows_plays_within_one_tick(path: Path) -> None:
     show = load(path).show
     assert show is not None
-    presses = rehearsal_of(show)
-    found = compare(show, presses, rehearsal_ms(show, presses))
+    whole = run_through(show)
+    found = compare(show, whole.presses, whole.length_ms)
     assert found.at == []
     assert found.pulse_us <= TICK_US
     assert found.lamp < 0.002

@@ -6,12 +6,10 @@ from math import inf
 
 import pytest
 from hypothesis import given, settings
-from hypothesis import strategies as st
 from one_motion import limits_by_deg
 from small_shows import FIN, JAW, move, show_of, shows
 
 from sim.model import (
-    Binding,
     Cue,
     Effect,
     Fade,
@@ -23,7 +21,6 @@ from sim.model import (
     Together,
 )
 from sim.rehearsal.motion import begin, resting
-from sim.rehearsal.rehearse import rehearse
 from sim.score.laws import coefficients
 from sim.score.overlaps import overlaps
 from sim.score.tree import (
@@ -32,8 +29,6 @@ from sim.score.tree import (
     motion_limits,
     outputs_used,
     planned_moves,
-    rehearsal_ms,
-    rehearsal_of,
     rest_angles,
     timeline,
 )
@@ -229,40 +224,7 @@ def test_statements_that_meet_overlap(step: Step) -> None:
     assert len(overlaps(cue(step))) == 1
 
 
-# -- the default rehearsal ------------------------------------------------------------------------
-
-
-def test_the_default_rehearsal_plays_every_cue() -> None:
-    show = show_of(
-        cue(move("jaw", 50), name="a"),
-        cue(Repeat(move("fin", 20, 300), None, while_held=True), name="b"),
-        cue(move("fin", -20), name="c"),
-        cue(Repeat(InTurn((move("jaw", 9), move("jaw", 5))), None), name="idle"),
-        idle="idle",
-        bindings=(Binding(1, "a"), Binding(2, "b")),
-    )
-    presses = rehearsal_of(show)
-    assert [(p.button, p.cue) for p in presses] == [(1, None), (2, None), (None, "c")]
-    played = rehearse(show, presses, rehearsal_ms(show, presses))
-    assert {run.cue for run in played.runs} == {"a", "b", "c", "idle"}
-    assert played.refusals == ()
-    ends = {run.cue: run.end_ms - run.start_ms for run in played.runs if run.cue != "idle"}
-    assert ends == {"a": 1000.0, "b": 600.0, "c": 1000.0}
-
-
-def test_a_rehearsal_of_one_cue_leaves_the_others_out() -> None:
-    show = show_of(cue(move("jaw", 50), name="a"), cue(move("fin", 20), name="b"))
-    assert [press.button for press in rehearsal_of(show, only=["b"])] == [2]
-
-
 def test_the_fin_of_these_tests_needs_a_second_segment() -> None:
     # its middle point does not lie on the line between the others, as linkages make them
     low, middle, high = FIN.points
     assert middle.pulse_us != (low.pulse_us + high.pulse_us) / 2
-
-
-@given(st.integers(1, 40))
-def test_rehearsals_of_many_cues_end_after_the_last(count: int) -> None:
-    show = show_of(*(cue(move("jaw", 5 + n), name=f"c{n}") for n in range(count)))
-    presses = rehearsal_of(show)
-    assert rehearsal_ms(show, presses) >= presses[-1].at_ms + 1000

@@ -1,4 +1,4 @@
-"""Threads, limits, rest angles and the default rehearsal, each worked by hand with its figures.
+"""Threads, limits, and rest angles, each worked by hand with its figures.
 
 The rules are the project's own: `sim.score.threads`, `sim.score.tree`, TABLE.md 3.1.
 """
@@ -11,15 +11,11 @@ import numpy as np
 import pytest
 
 from sim.model import (
-    Binding,
     Cue,
-    Hold,
     InTurn,
     Law,
     Move,
-    Press,
     Repeat,
-    Show,
     Step,
     Together,
 )
@@ -27,7 +23,7 @@ from sim.score.law_numbers import law_numbers, table_law
 from sim.score.laws import LAW_NAMES, forms
 from sim.score.program import Fork, LoopEnd, LoopStart, Wait
 from sim.score.threads import ThreadError, program, reserved, threads
-from sim.score.tree import motion_limits, ready_ms, rehearsal_ms, rehearsal_of, rest_angles
+from sim.score.tree import motion_limits, ready_ms, rest_angles
 from tests.sim.small_shows import BACK, TAIL, show_of
 
 
@@ -189,70 +185,3 @@ def test_boards_are_ready_when_the_one_with_most_servos_has_enabled_them() -> No
     assert ready_ms(replace(show, rig=rig)) == 400
     assert ready_ms(replace(show, rig=replace(rig, outputs=(TAIL,)))) == 200
     assert ready_ms(replace(show, rig=replace(rig, outputs=()))) == 0
-
-
-def test_each_cue_is_pressed_a_pause_after_the_last_has_run_out() -> None:
-    """Ready after 400 ms, pauses of 600."""
-    show = show_of(Cue("a", "", jaw(50, 700)), Cue("b", "", jaw(9, 300)), Cue("c", "", jaw(5, 50)))
-    assert rehearsal_of(show) == (
-        Press(1000, button=1),
-        Press(1000 + 700 + 600, button=2),
-        Press(2300 + 300 + 600, button=3),
-    )
-    assert rehearsal_of(show, only=["c", "a"]) == (
-        Press(1000, button=1),
-        Press(2300, button=3),
-    )
-
-
-@pytest.mark.parametrize(
-    ("ms", "held_ms", "lasts_ms"),
-    [
-        # two passes; at least 0.1 s, and two frames let go before its end
-        (300, 560, 600),
-        (60, 100, 120),
-        (70, 100, 140),
-        (71, 102, 142),
-        # not over 8 s, unless one pass takes longer
-        (4000, 7960, 8000),
-        (4001, 7960, 8000),
-        (5000, 7960, 8000),
-        (9000, 8960, 9000),
-    ],
-)
-def test_a_held_cue_is_held_for_two_passes_within_reason(
-    ms: int, held_ms: int, lasts_ms: int
-) -> None:
-    held = Cue("held", "", Repeat(jaw(9, ms), None, while_held=True))
-    show = show_of(held, Cue("next", "", jaw(5)))
-    first, second = rehearsal_of(show)
-    assert first == Press(1000, button=1, held_ms=held_ms)
-    assert second.at_ms == 1000 + lasts_ms + 600
-
-
-def test_a_binding_while_held_holds_a_cue_without_an_end_for_eight_seconds() -> None:
-    endless = Cue("endless", "", Repeat(jaw(9, 300), None))
-    bound = show_of(endless, bindings=(Binding(1, "endless", while_held=True),))
-    assert rehearsal_of(bound) == (Press(1000, button=1, held_ms=7960),)
-    assert rehearsal_of(show_of(endless)) == (Press(1000, button=1),)
-
-
-def test_idle_plays_first_and_is_not_pressed() -> None:
-    body = InTurn((jaw(9, 500), jaw(5, 500)))
-    for idle, lasts in ((Repeat(body, None), 8000), (body, 1000)):
-        show = show_of(Cue("still", "", idle), Cue("a", "", fin(5)), idle="still")
-        assert [(p.at_ms, p.button) for p in rehearsal_of(show)] == [(1000 + lasts, 2)]
-        assert [(p.at_ms, p.button) for p in rehearsal_of(show, only=["a"])] == [(1000, 2)]
-
-
-def test_a_rehearsal_lasts_until_its_longest_cue_and_two_pauses_are_over() -> None:
-    cues = (Cue("long", "", jaw(50, 5000)), Cue("short", "", Hold(100)))
-    show = show_of(*cues, stop_ms=900)
-    assert rehearsal_ms(show, ()) == 400 + 1200
-    assert rehearsal_ms(show, (Press(1000, button=1), Press(1500, button=2))) == 6000 + 1200
-    assert rehearsal_ms(show, (Press(1000, button=2, held_ms=700),)) == 1700 + 1200
-    assert rehearsal_ms(show, (Press(1000, cue="short", held_ms=700),)) == 1100 + 1200
-    assert rehearsal_ms(show, (Press(1000, action="stop"),)) == 1900 + 1200
-    idle = Show(show.rig, replace(show.score, idle="short"))
-    assert rehearsal_ms(idle, ()) == 400 + 8000 + 1200
-    assert rehearsal_ms(idle, (Press(1000, button=2),)) == 1100 + 1200

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from sim.model import Binding, Cue, Fade, Hold, InTurn, Law, Move, Press, Repeat, Step, Together
+from sim.model import Binding, Cue, Fade, Hold, InTurn, Law, Move, Repeat, Step, Together
 from sim.rulebook import LOOP_DEPTH
 from sim.score.law_numbers import law_numbers
 from sim.score.laws import coefficients, overlap_factor
@@ -31,7 +31,6 @@ from sim.score.tree import (
     duration_ms,
     motion_limits,
     planned_moves,
-    rehearsal_ms,
     rest_angles,
     swapped,
     walk,
@@ -136,11 +135,6 @@ def test_what_no_servo_of_the_rig_is_has_no_rest_angle() -> None:
 
 def test_a_move_to_where_the_part_stands_asks_for_no_speed() -> None:
     assert motion_limits(show_of(Cue("c", "", moved("jaw", 4))))["jaw"] == (1, 1)
-
-
-def test_an_empty_cue_that_is_named_adds_nothing_to_a_rehearsal() -> None:
-    show = show_of(Cue("c", "", Hold(0)))
-    assert rehearsal_ms(show, (Press(5000, cue="c"),)) == 5000 + 1200
 
 
 @given(trees)

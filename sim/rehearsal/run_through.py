@@ -1,0 +1,218 @@
+"""The rehearsal of a whole show: every cue once, each to its end, none cut off by the next.
+
+How long a cue lasts is not what it is written to last. A move is stretched where it starts from a
+place it was not planned from, and what follows it begins later. So the presses are laid out by the
+planned lengths, played, and moved to where the cues really ended, until nothing moves any more.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, replace
+from math import ceil, inf, lcm
+from typing import Final
+
+from sim.model import Cue, Press, Rehearsal, Repeat, Show
+from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.trajectories import CueRun, Trajectories
+from sim.rulebook import FRAME_MS
+from sim.score.tree import (
+    LONGEST_HOLD_MS,
+    Lengths,
+    duration_ms,
+    outputs_used,
+    passes,
+    ready_ms,
+    timeline,
+)
+
+LONGEST_PERIOD_MS: Final = 600_000
+"""Loops side by side that meet again later than this are watched for the longest of them."""
+
+_PAUSE_MS: Final = 600
+_SHORTEST_PRESS_MS: Final = 100
+_MOST_LOOKS: Final = 8
+"""Each look at the played show puts at least one more cue in its place; two or three do."""
+
+
+def run_through(show: Show, only: Collection[str] | None = None) -> Trajectories:
+    """Every cue of the show once, or each of those named, in the order of the text, rehearsed.
+
+    A cue with a button is started by it, the others by name. One that repeats while its button is
+    held is held for two passes of its loop. Idle comes first, for its whole period, before
+    anything is pressed. Raises `sim.score.threads.ThreadError` for a cue that no board could run.
+    """
+    score = show.score
+    idle = next((cue for cue in score.cues if cue.name == score.idle), None)
+    first = ready_ms(show) + _PAUSE_MS
+    if idle is not None and only is None:
+        first += _planned_ms(idle)
+    cues = [
+        cue for cue in score.cues if (cue is not idle if only is None else cue.name in set(only))
+    ]
+    turns = [_turn(show, cue) for cue in cues]
+    played = played_out(show, _presses(first, turns))
+    for _ in range(_MOST_LOOKS):
+        turns = [
+            _as_played(turn, press, played)
+            for turn, press in zip(turns, played.presses, strict=True)
+        ]
+        presses = _presses(first, turns)
+        if presses == played.presses:
+            break
+        played = played_out(show, presses)
+    return played
+
+
+def played_out(show: Show, presses: Iterable[Press]) -> Trajectories:
+    """A rehearsal of these presses that lasts until the cues they start have run out."""
+    pressed = tuple(sorted(presses, key=lambda press: press.at_ms))
+    length = _planned_length_ms(show, pressed)
+    ending = {cue.name for cue in show.score.cues if duration_ms(cue.body) < inf}
+    ending.discard(show.score.idle or "")
+    for _ in range(_MOST_LOOKS):
+        played = rehearse(show, pressed, length)
+        last = max(
+            (
+                *(_over_ms(run, played) for run in played.runs if run.cue in ending),
+                *(span.end_ms for span in played.modes if span.mode == "stopping"),
+            ),
+            default=0.0,
+        )
+        if ceil(last) + _PAUSE_MS <= length:
+            break
+        if last < length:
+            length = ceil(last) + 2 * _PAUSE_MS
+        else:
+            length += max(LONGEST_HOLD_MS, length // 4)
+    return played
+
+
+# -- lengths as planned ----------------------------------------------------------------------------
+
+
+def _planned_length_ms(show: Show, presses: Rehearsal) -> int:
+    cues = {cue.name: cue for cue in show.score.cues}
+    bound = {binding.button: cues[binding.cue] for binding in show.score.bindings}
+    idle = cues.get(show.score.idle or "")
+    ends = [ready_ms(show) + (_planned_ms(idle) if idle and not presses else 0)]
+    for press in presses:
+        cue = cues.get(press.cue or "") or bound.get(press.button or 0)
+        lasts = _planned_ms(cue) if cue else show.score.stop_ms
+        ends.append(press.at_ms + max(lasts, press.held_ms if press.button else 0))
+    return max(ends) + 2 * _PAUSE_MS
+
+
+def _planned_ms(cue: Cue) -> int:
+    """The length of a cue as written; of one without an end, how long it is watched."""
+    planned = duration_ms(cue.body)
+    return int(planned) if planned < inf else max(LONGEST_HOLD_MS, _first_period_ms(cue))
+
+
+def _first_period_ms(cue: Cue) -> int:
+    """From the start of a cue until all its endless loops begin anew together."""
+    lengths = Lengths(cue.body)
+    loops = [
+        (int(start), int(lengths[step.body]))
+        for start, step in timeline(cue.body, lengths)
+        if isinstance(step, Repeat) and passes(step) == inf > start and 0 < lengths[step.body] < inf
+    ]
+    lead = max((start for start, _ in loops), default=0)
+    together = lcm(*(period for _, period in loops))
+    if together > LONGEST_PERIOD_MS:
+        together = max(period for _, period in loops)
+    return lead + together
+
+
+# -- a cue's turn ----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Turn:
+    """How one cue is started, and how long it then has the stage to itself."""
+
+    cue: Cue
+    button: int | None
+    lasts_ms: int
+    held_ms: int = _SHORTEST_PRESS_MS
+    loop: tuple[int, int] | None = None
+    """Where the loop that is held begins and how long a pass is, until the turn was played."""
+
+
+def _turn(show: Show, cue: Cue) -> _Turn:
+    """A turn as planned. What is held is let go at once the first time: that shows one pass."""
+    binding = next((b for b in show.score.bindings if b.cue == cue.name), None)
+    if binding is None:
+        return _Turn(cue, None, _planned_ms(cue))
+    held = _held_loop(cue, binding.while_held)
+    if held is not None and duration_ms(cue.body) == inf:
+        # it never comes to the end of a pass
+        return _Turn(cue, binding.button, _planned_ms(cue), _planned_ms(cue) - 2 * FRAME_MS)
+    return _Turn(cue, binding.button, _planned_ms(cue), loop=held)
+
+
+def _held_loop(cue: Cue, while_held: bool) -> tuple[int, int] | None:
+    if while_held:
+        return 0, _planned_ms(cue)
+    lengths = Lengths(cue.body)
+    for start, step in timeline(cue.body, lengths):
+        if isinstance(step, Repeat) and step.while_held and start < inf > lengths[step.body]:
+            return int(start), int(lengths[step.body])
+    return None
+
+
+def _presses(first_ms: int, turns: Iterable[_Turn]) -> Rehearsal:
+    presses = []
+    at = first_ms
+    for turn in turns:
+        if turn.button is None:
+            presses.append(Press(at, cue=turn.cue.name))
+        else:
+            presses.append(Press(at, button=turn.button, held_ms=turn.held_ms))
+        at += turn.lasts_ms + _PAUSE_MS
+    return tuple(presses)
+
+
+def _as_played(turn: _Turn, press: Press, played: Trajectories) -> _Turn:
+    """The turn with the length that it had when it was played.
+
+    A loop is let go in the middle of its second pass. The first pass may be stretched, as the
+    part comes from somewhere else; the played length says by how much.
+    """
+    if duration_ms(turn.cue.body) == inf:
+        return turn
+    ends = _ends(turn.cue, press, played)
+    if not ends:
+        return turn  # refused: nothing was played
+    lasts = ceil(max(ends.values()) - press.at_ms)
+    if turn.loop is None:
+        return replace(turn, lasts_ms=lasts)
+    begins, period = turn.loop
+    stretch = max(0, lasts - _planned_ms(turn.cue))
+    held = max(_SHORTEST_PRESS_MS, begins + stretch + period + period // 2)
+    return replace(turn, lasts_ms=lasts + period, held_ms=held, loop=None)
+
+
+def _ends(cue: Cue, press: Press, played: Trajectories) -> Mapping[str, float]:
+    """By board, the end of the run that the press started there.
+
+    A frame shows what holds at its start, so a run counts from up to a frame before its press.
+    """
+    earliest = press.at_ms - FRAME_MS
+    ends: dict[str, float] = {}
+    for run in played.runs:
+        if run.cue == cue.name and run.start_ms >= earliest and run.board not in ends:
+            ends[run.board] = _over_ms(run, played)
+    return ends
+
+
+def _over_ms(run: CueRun, played: Trajectories) -> float:
+    """When a run has ended and what it moved stands: its last move may be stretched."""
+    cue = next(cue for cue in played.show.score.cues if cue.name == run.cue)
+    ends = [run.end_ms]
+    for row in (played.motions.get(name, ()) for name in outputs_used(cue.body)):
+        first = bisect_left(row, run.start_ms, key=lambda piece: piece.start_ms)
+        past = bisect_left(row, run.end_ms, key=lambda piece: piece.start_ms)
+        ends += [piece.end_ms for piece in row[max(first, past - 1) : past]]
+    return max(ends)
