@@ -132,8 +132,9 @@ def _slower(context: Context, cue: Cue, found: Flashing) -> tuple[Fix, int] | No
 def _numbers(context: Context, cue: Cue, found: Flashing) -> Iterator[tuple[Span, str, int]]:
     """Periods of effects first, then the longest durations inside the innermost repeats."""
     for step in walk(cue.body):
-        works = isinstance(step, Effect) and step.output in found.outputs
-        if isinstance(step, Effect) and works and context.has_part(step.mark, "period"):
+        if not isinstance(step, Effect) or step.output not in found.outputs:
+            continue
+        if context.has_part(step.mark, "period"):
             yield context.span(step.mark, "period"), "period", step.period_ms
     for repeat in reversed([step for step in walk(cue.body) if isinstance(step, Repeat)]):
         inside = list(walk(repeat.body))
@@ -161,11 +162,11 @@ def _with(context: Context, body: Step, span: Span, part: str, value: int) -> St
     """The cue with `value` in place of the number at `span`, in every step it is written for."""
 
     def change(step: Step) -> Step:
-        if isinstance(step, Effect) and part == "period":
-            return replace(step, period_ms=value) if _at(context, step, part, span) else step
-        if isinstance(step, Fade | Hold) and part == "duration":
-            return replace(step, duration_ms=value) if _at(context, step, part, span) else step
-        return step
+        if not isinstance(step, Effect | Fade | Hold) or not _at(context, step, part, span):
+            return step
+        if isinstance(step, Effect):
+            return replace(step, period_ms=value)
+        return replace(step, duration_ms=value)
 
     return swapped(body, change)
 

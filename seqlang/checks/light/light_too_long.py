@@ -36,17 +36,19 @@ def check(context: Context) -> Iterator[Finding]:
         return
     frames = sum(effort[0] for effort, _ in efforts)
     statements = sum(effort[1] for effort, _ in efforts)
-    (_, most), worst = max(efforts, key=lambda one: one[0][frames <= MOST_FRAMES])
-    minutes, allowed = (n * FRAME_MS / _MS_A_MINUTE for n in (frames, MOST_FRAMES))
     if frames > MOST_FRAMES:
-        asked, limit, unit = minutes, allowed, "min"
-        what = f"take {minutes:.0f} minutes to watch, and at most {allowed:.0f} are watched"
+        _, worst = max(efforts, key=lambda one: one[0][0])
+        asked, limit, unit = (*(n * FRAME_MS / _MS_A_MINUTE for n in (frames, MOST_FRAMES)), "min")
+        what = f"take {asked:.0f} minutes to watch, and at most {limit:.0f} are watched"
+        label = "the longest"
     elif statements > MOST_STATEMENTS:
+        (_, most), worst = max(efforts, key=lambda one: one[0][1])
         asked, limit, unit = statements, MOST_STATEMENTS, "statements"
         what = (
             f"carry out {statements} statements while they are watched for flashes, and at most "
             f"{MOST_STATEMENTS} can be followed"
         )
+        label = f"most of it is here: {most} statements"
     else:
         yield from _patterns(context, cues)
         return
@@ -55,7 +57,7 @@ def check(context: Context) -> Iterator[Finding]:
         "light-too-long",
         f"the cues whose light changes fast {what}",
         context.span(worst.mark, "name"),
-        label=f"most of it is here: {most} statements" if unit == "statements" else "the longest",
+        label=label,
         notes=("nothing else is checked",),
         help="write `repeat for ever` in place of a large count (two passes are watched), or let "
         "the light change more slowly",
@@ -66,14 +68,11 @@ def check(context: Context) -> Iterator[Finding]:
 
 
 def _patterns(context: Context, cues: list[Cue]) -> Iterator[Finding]:
-    looks, most, worst = 0, -1, None
-    for cue in cues:
-        of_cue = context.eye.looks(cue)
-        looks += of_cue
-        if of_cue > most:
-            most, worst = of_cue, cue
-    if worst is None or looks <= MOST_LOOKS:
+    each = [(context.eye.looks(cue), cue) for cue in cues]
+    looks = sum(of_cue for of_cue, _ in each)
+    if looks <= MOST_LOOKS:
         return
+    most, worst = max(each, key=lambda one: one[0])
     yield Finding(
         "error",
         "light-too-long",

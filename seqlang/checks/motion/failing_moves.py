@@ -14,7 +14,7 @@ from seqlang.checks.figures import figure
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
 from seqlang.text.findings import Fix, Span
-from sim.model import MINIMUM_JERK, NO_MARK, Law, Move
+from sim.model import MINIMUM_JERK, Law, Move
 from sim.rig import servo as lines
 from sim.rig.slide import of_horn, of_part
 from sim.strain.sag import sags
@@ -78,11 +78,9 @@ def failures(context: Context) -> tuple[Failure, ...]:
 
 def _written(failing: Iterable[tuple[PlannedMove, int]]) -> list[Starts]:
     """Gathered by the statement that they were written in, in whichever cue they are played."""
-    starts: dict[object, Starts] = {}
+    starts: dict[int, Starts] = {}
     for planned, way in failing:
-        mark = planned.move.mark
-        key = (planned.cue, id(planned.move)) if mark == NO_MARK else mark
-        starts.setdefault(key, []).append((planned, way))
+        starts.setdefault(planned.move.mark, []).append((planned, way))
     return list(starts.values())
 
 
@@ -216,20 +214,16 @@ def has_law(context: Context, move: Move) -> bool:
 
 
 def pace_span(context: Context, move: Move) -> Span:
-    for part in ("duration", "pace"):
-        if context.has_part(move.mark, part):
-            return context.span(move.mark, part)
-    return context.span(move.mark)
+    part = "duration" if context.has_part(move.mark, "duration") else "pace"
+    return context.span(move.mark, part)
 
 
-def slower(context: Context, move: Move, duration_ms: int) -> Fix | None:
+def slower(context: Context, move: Move, duration_ms: int) -> Fix:
     """The move's pace rewritten to last `duration_ms`, rounded up as the text is written."""
+    span = pace_span(context, move)
     if context.has_part(move.mark, "duration"):
-        span = context.span(move.mark, "duration")
         return rewritten(context, span, duration_ms, units.DURATION, "up")
-    if context.has_part(move.mark, "pace"):
-        return Fix(context.span(move.mark, "pace"), f"in {duration_ms} ms")
-    return None
+    return Fix(span, f"in {duration_ms} ms")
 
 
 def start_places(context: Context, planned: PlannedMove) -> tuple[tuple[Span, str], ...]:
@@ -263,7 +257,7 @@ def instant(context: Context, failure: Failure) -> str:
 def advice(failure: Failure, fix: Fix | None) -> str:
     if failure.impossible is not None:
         return f"no duration passes: {failure.impossible}"
-    if fix is None or failure.shortest_ms is None:
+    if fix is None:
         return "give it more time, or `as fast as it can` to have the time computed"
     if fix.text == f"{failure.shortest_ms} ms":
         return f"`{fix.text}` is the shortest duration that passes"

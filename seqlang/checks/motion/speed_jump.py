@@ -72,7 +72,6 @@ def _finding(context: Context, servo: Servo, planned: PlannedMove, share: float)
         MINIMUM_JERK,
     )
     asked, limit = figures(100 * share, 100 * HEAVY)
-    passes = bool(smooth.passes[0]) and context.has_part(move.mark, "law")
     return Finding(
         "advice",
         "speed-jump",
@@ -81,7 +80,7 @@ def _finding(context: Context, servo: Servo, planned: PlannedMove, share: float)
         span,
         label="starts and stops with a jump of speed",
         help="a law that starts and stops softly protects the gears: `3-4-5`",
-        fix=Fix(span, "3-4-5") if passes else None,
+        fix=Fix(span, "3-4-5") if smooth.passes[0] else None,
         asked=100 * share,
         limit=100 * HEAVY,
         unit="%",

@@ -26,7 +26,7 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.supply.sagging import cues_running, standing, while_running
 from seqlang.text.findings import Finding
-from sim.model import Electrics, OnBoard, Supply
+from sim.model import Board, Electrics, OnBoard, Supply
 from sim.rig.supply import at_chip_v
 from sim.strain.sag import Sag
 
@@ -48,7 +48,7 @@ def _at_power_up(context: Context, supply: Supply, low: set[str]) -> Iterator[Fi
     `low`: boards with an error already.
     """
     for sag in context.start_sags:
-        if sag.supply != supply.name or sag.board in low:
+        if sag.supply != supply.name or sag.board in low or sag.starting is None:
             continue
         resets_v = _electrics(context, sag).brown_out_v
         chip_v = _chip_v(context, sag)
@@ -62,11 +62,7 @@ def _at_power_up(context: Context, supply: Supply, low: set[str]) -> Iterator[Fi
             f"`{sag.board}` is left with {figure(chip_v)} V",
             context.span(board.mark, "name"),
             label=f"the chip resets below {figure(resets_v)} V",
-            related=(
-                ()
-                if sag.starting is None
-                else ((context.span(context.servos[sag.starting].mark), "jumps to its safe pose"),)
-            ),
+            related=((context.span(context.servos[sag.starting].mark), "jumps to its safe pose"),),
             help="bring the parts near their safe pose before switching on, or use a stronger "
             "supply or thicker wire",
             asked=chip_v,
@@ -82,12 +78,13 @@ def _brown_outs(context: Context, own: list[Sag]) -> Iterator[Finding]:
         if chip_v >= chip.clock_v:
             continue
         resets = chip_v < chip.brown_out_v
-        if not resets and _is_meant_low(context, sag):
-            yield _meant_low(context, sag)
+        board = context.boards[sag.board]
+        # its regulator is stated to give the chip too little, whatever arrives
+        if not resets and isinstance(board.logic, OnBoard) and board.logic.voltage_v < chip.clock_v:
+            yield _meant_low(context, board, board.logic.voltage_v)
             continue
         limit = chip.brown_out_v if resets else chip.clock_v
         asked_text, limit_text = figures(chip_v, limit)
-        board = context.boards[sag.board]
         yield Finding(
             "error" if resets else "warning",
             "brown-out",
@@ -116,16 +113,8 @@ def _remedy(sag: Sag, limit_v: float) -> str:
     return "use thicker or shorter wire, a stronger supply, or a supply of its own for the board"
 
 
-def _is_meant_low(context: Context, sag: Sag) -> bool:
-    """Whether the board's regulator is stated to give the chip too little, whatever arrives."""
-    logic = context.boards[sag.board].logic
-    return isinstance(logic, OnBoard) and logic.voltage_v < _electrics(context, sag).clock_v
-
-
-def _meant_low(context: Context, sag: Sag) -> Finding:
-    board = context.boards[sag.board]
-    needs_v = _electrics(context, sag).clock_v
-    given_v = board.logic.voltage_v if isinstance(board.logic, OnBoard) else 0.0
+def _meant_low(context: Context, board: Board, given_v: float) -> Finding:
+    needs_v = board.electrics.clock_v
     given, needed = figures(given_v, needs_v)
     return Finding(
         "warning",

@@ -53,8 +53,8 @@ def limit_a(supply: Supply) -> float | None:
 def _finding(context: Context, strip: Strip, supply: Supply, full: float, limit: float) -> Finding:
     span = context.span(strip.mark, "pixels")
     cap = max(0.1, floor(limit / 2.0 * 10.0) / 10.0)
-    line = _line_of(context, span)
-    fix = None if line is None else Fix(line[0], f"cap {figure(cap)} A\n{line[1]}")
+    line, indent = _line_of(context, span)
+    fix = Fix(line, f"cap {figure(cap)} A\n{indent}")
     return Finding(
         "warning",
         "strip-over-supply",
@@ -71,9 +71,9 @@ def _finding(context: Context, strip: Strip, supply: Supply, full: float, limit:
     )
 
 
-def _line_of(context: Context, span: Span) -> tuple[Span, str] | None:
+def _line_of(context: Context, span: Span) -> tuple[Span, str]:
     """The start of the statement that `span` stands in, and its indentation."""
     before = context.indent(span)
     indent = before[: len(before) - len(before.lstrip())]
     at = span.start - len(before) + len(indent)
-    return (Span(span.path, at, at), indent) if indent else None
+    return Span(span.path, at, at), indent

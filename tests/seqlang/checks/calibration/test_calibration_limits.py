@@ -203,7 +203,131 @@ LIMITS = (
 )
 
 
-@each(LIMITS)
+def along(body: str = "jaw to 40 mm in 3 s\njaw to 2 mm in 4 s", **lines: str) -> str:
+    """A servo that pushes along a line."""
+    line: dict[str, str | None] = {
+        "pulse": "1000 us at 0 mm, 2000 us at 50 mm",
+        "travel": "2 mm to 48 mm",
+        "rating": "40 mm/s, 60 N, 2 A at 6.0 V",
+        "load": "400 g",
+        "slope": "30 deg",
+        "rotor": None,
+        **lines,
+    }
+    return show(jaw=line, poses="safe pose low\n    jaw 2 mm\n", cues={"snap": body})
+
+
+ALONG_A_LINE = (
+    Limit(
+        id="travel-along-a-line",
+        name="travel-outside-calibration",
+        passes=along(travel="2 mm to 50 mm"),
+        fails=along(travel="2 mm to 50.5 mm"),
+        says="the travel of `jaw` ends at 50.5 mm, beyond its last calibration point at 50 mm",
+        asked=50.5,
+        limit=50,
+        label="no pulse is known beyond 50 mm",
+        fix="50.0 mm",
+        at="50.5 mm",
+    ),
+    Limit(
+        # 20 us a millimetre: 1100 us stand at 5 mm
+        id="pulse-along-a-line",
+        name="pulse-outside-range",
+        passes=along(limits="1040 us to 2000 us"),
+        fails=along(limits="1100 us to 2000 us"),
+        says="at 2 mm `jaw` would get a pulse of 1040 us, and it takes 1100 us to 2000 us",
+        asked=1040,
+        limit=1100,
+        fix="5 mm",
+        at="2 mm",
+    ),
+    Limit(
+        id="target-along-a-line",
+        name="target-outside-travel",
+        passes=along("jaw to 48 mm in 4 s\njaw to 2 mm in 4 s"),
+        fails=along("jaw to 49 mm in 4 s\njaw to 2 mm in 4 s"),
+        says="`jaw` lies beyond its travel: 49 mm, and the travel ends at 48 mm",
+        asked=49,
+        limit=48,
+        label="beyond 48 mm",
+        fix="48 mm",
+    ),
+    Limit(
+        id="play-along-a-line",
+        name="backlash",
+        passes=along(backlash="2 mm"),
+        fails=along(backlash="2.2 mm"),
+        says="`jaw` may stand 1.1 mm to either side of its angle, and 1 mm is hardly seen",
+        severity="advice",
+        asked=1.1,
+        limit=1,
+    ),
+    Limit(
+        id="order-along-a-line",
+        name="calibration-order",
+        passes=along(),
+        fails=along(pulse="1000 us at 0 mm, 1000 us at 50 mm"),
+        says="the pulses of `jaw` do not run one way: 1000 us at 0 mm, then 1000 us at 50 mm",
+    ),
+    Limit(
+        # half of the play lies on either side
+        id="play",
+        name="backlash",
+        passes=jaw(backlash="2 deg"),
+        fails=jaw(backlash="2.1 deg"),
+        says="`jaw` may stand 1.05 deg to either side of its angle, and 1 deg is hardly seen",
+        severity="advice",
+        asked=1.05,
+        limit=1,
+        at="2.1 deg",
+    ),
+    Limit(
+        # a travel that ends where the points begin or end has nothing left
+        id="travel-all-beyond",
+        name="travel-outside-calibration",
+        passes=jaw(travel="0 deg to 90 deg"),
+        fails=jaw(travel="90 deg to 95 deg"),
+        says="the travel of `jaw` ends at 95 deg, beyond its last calibration point at 90 deg",
+        asked=95,
+        limit=90,
+        help="measure points on both sides of the travel",
+    ),
+    Limit(
+        id="travel-nearly-all-beyond",
+        name="travel-outside-calibration",
+        passes=jaw(travel="0 deg to 90 deg"),
+        fails=jaw(travel="89 deg to 95 deg"),
+        says="the travel of `jaw` ends at 95 deg, beyond its last calibration point at 90 deg",
+        asked=95,
+        limit=90,
+        fix="90 deg",
+    ),
+    Limit(
+        id="travel-all-below",
+        name="travel-outside-calibration",
+        passes=jaw(travel="0 deg to 90 deg"),
+        fails=jaw(travel="-10 deg to 0 deg"),
+        says="the travel of `jaw` ends at -10 deg, below its first calibration point at 0 deg",
+        asked=-10,
+        limit=0,
+        help="measure points on both sides of the travel",
+    ),
+    Limit(
+        id="travel-nearly-all-below",
+        name="travel-outside-calibration",
+        passes=jaw(travel="0 deg to 90 deg"),
+        fails=jaw(travel="-10 deg to 1 deg"),
+        says="the travel of `jaw` ends at -10 deg, below its first calibration point at 0 deg",
+        asked=-10,
+        limit=0,
+        fix="0 deg",
+        at="-10 deg",
+    ),
+)
+
+
+@each(LIMITS + ALONG_A_LINE)
 def test_a_servo_goes_just_so_far(limit: Limit) -> None:
     assert_holds(limit)
 
@@ -219,3 +343,24 @@ def test_a_range_is_shown_to_the_microsecond() -> None:
     (one,) = findings(jaw(limits="1000.4 us to 2000.4 us"), "pulse-outside-range")
     assert one.message.endswith("and it takes 1000 us to 2000 us")
     assert one.label == "900 us here, the limit is 1000 us"
+
+
+def test_play_is_no_question_where_the_travel_is_wrong() -> None:
+    assert findings(jaw(backlash="5 deg", travel="0 deg to 95 deg"), "backlash") == []
+    assert len(findings(jaw(backlash="5 deg", travel="0 deg to 85 deg"), "backlash")) == 1
+
+
+def test_a_travel_that_is_wrong_at_both_ends_is_told_of_both() -> None:
+    found = findings(jaw(travel="-5 deg to 95 deg"), "travel-outside-calibration")
+    assert [(one.asked, one.limit) for one in found] == [(-5, 0), (95, 90)]
+    found = findings(jaw(limits="1000 us to 1600 us"), "pulse-outside-range")
+    assert [(one.asked, one.limit) for one in found] == [(900, 1000), (1700, 1600)]
+
+
+def test_a_pulse_range_that_no_point_reaches_has_no_angle_to_suggest() -> None:
+    """900 to 2100 us are calibrated, and the servo is stated to take less or more than that."""
+    for limits, limit in (("500 us to 800 us", 800), ("2200 us to 2400 us", 2200)):
+        found = findings(jaw(limits=limits), "pulse-outside-range")
+        assert [one.fix for one in found] == [None, None]
+        assert {one.limit for one in found} == {limit}
+        assert {one.help for one in found} == {"state the range that the servo's data sheet gives"}

@@ -6,6 +6,8 @@ fail by the way it falls on them; what is advised is checked to pass.
 
 from __future__ import annotations
 
+import pytest
+
 from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import LAMP, applied, findings, show
 
@@ -189,3 +191,65 @@ def test_only_the_lights_that_flash_are_told_of() -> None:
     for one in found:
         assert "`lure` flashes" in one.message
         assert not any("eye" in note for note in one.notes)
+
+
+def test_two_strips_that_flash_red_in_turn_are_named_together_from_the_start() -> None:
+    """Each goes red at once for 120 ms and dark for 120 ms, then the other."""
+    beat = "    {0} cut to #ff0000 55%\n    hold 120 ms\n    {0} cut to off\n    hold 120 ms\n"
+    body = "repeat 8 times\n" + beat.format("belly") + beat.format("tail").rstrip()
+    both = STRIP + STRIP.replace("belly", "tail").replace("PD6", "PD7")
+    (one,) = findings(show(still=True, rig=both, cues={"snap": body}), "red-flash")
+    assert one.message == flashes("`belly` and `tail` flash red", 4)
+    assert one.label == "the second from 0 ms on"
+    assert one.notes[0].startswith("too fast from 0 ms to ")
+
+
+def test_what_a_strip_is_found_with_is_told_by_its_colour() -> None:
+    down, up = (f"belly fade to #ffffff {pct}% in 100 ms\n" for pct in (0, 100))
+    body = down + "hold 10 ms\n" + (up + down) * 3 + up.rstrip()
+    (one,) = findings(show(still=True, rig=STRIP, cues={"snap": body}), "general-flash")
+    assert "`belly` at #ffffff 100 %" in one.notes[1]
+
+
+def test_pixels_are_seen_from_the_distance_that_the_rig_states() -> None:
+    body = "belly fade to #ffffff 100% in 1 s\nbelly run every 200 ms\nhold 5 s\nbelly steady"
+    text = show(still=True, rig="wearer\n    viewed from 600 mm\n" + STRIP, cues={"snap": body})
+    found = findings(text, "general-flash")
+    assert found
+    assert found[0].notes[0].endswith("seen from 600 mm")
+
+
+# -- which number of a cue is slowed down ---------------------------------------------------------
+
+
+def rewritten_at(cue: str, rig: str = LAMP) -> str | None:
+    """The text in whose place the one finding suggests another; None: it suggests none."""
+    text = show(still=True, rig=rig, cues={"snap": cue})
+    (one,) = findings(text, "general-flash")
+    if one.fix is None:
+        return None
+    assert findings(applied(text, one), "general-flash") == []
+    return text[one.fix.span.start : one.fix.span.end]
+
+
+def test_the_longest_time_of_a_repeat_is_made_longer() -> None:
+    fades = "    lure fade to 100% in 60 ms\n    hold 40 ms\n    lure fade to 0% in 80 ms"
+    assert rewritten_at(f"repeat 8 times\n{fades}\n    hold 20 ms") == "80 ms"
+
+
+@pytest.mark.parametrize(("calm", "place"), [(7, "200 ms"), (8, None)])
+def test_eight_numbers_are_tried(calm: int, place: str | None) -> None:
+    """Slow effects of the same light come first, and slowing them down helps nothing."""
+    slow = "lure breathe every 3 s\nhold 3 s\n" * calm
+    quick = "lure breathe every 200 ms\nhold 4 s\nlure steady"
+    assert rewritten_at(f"lure fade to 100% in 1 s\n{slow}{quick}") == place
+
+
+def test_another_lights_numbers_are_not_tried() -> None:
+    eye = LAMP.replace("lure", "eye").replace("PD3", "PD5")
+    slow = "eye breathe every 3 s\nhold 3 s\n" * 9
+    quick = "lure breathe every 200 ms\nhold 4 s\nlure steady"
+    body = f"eye fade to 50% in 2 s\nlure fade to 100% in 1 s\n{slow}{quick}"
+    assert rewritten_at(body, LAMP + eye) == "200 ms"
+    calm = "repeat 2 times\n" + "    eye fade to 50% in 2 s\n    eye fade to 0% in 2 s\n" * 5
+    assert rewritten_at(f"{QUICK}\n{calm.rstrip()}", LAMP + eye) == "100 ms"

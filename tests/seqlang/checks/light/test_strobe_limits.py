@@ -6,11 +6,15 @@ More than three flashes in any one second: WCAG 2.2, success criterion 2.3.1.
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from seqlang.checks.light import light_too_long
 from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import LAMP, findings, show
 
+TOO_LONG = Path(__file__).parents[2] / "findings" / "light-too-long.cues"
 EYE = LAMP.replace("lure", "eye").replace("PD3", "PD5")
 
 
@@ -182,3 +186,75 @@ def test_two_fingers_on_two_cues_that_bring_light_and_dark() -> None:
     slow = {n: b.replace("%\n", "% in 2 s\n") for n, b in slow.items()}
     text = show(still=True, rig=LAMP, cues=slow, remote=remote)
     assert findings(text, "interrupted-flash") == []
+
+
+def test_a_cue_that_one_finger_makes_flash_is_not_named_again_for_two() -> None:
+    """`blink` goes dark and comes back; with `dim` beside it two fingers do no worse."""
+    blink = "lure fade to 0% in 40 ms\nlure fade to 100% in 40 ms\nhold 2 s\nlure fade to 0% in 2 s"
+    cues = {"blink": blink, "dim": "lure cut to 0%\nhold 2 s"}
+    remote = "button 1: go blink\nbutton 3: go dim\nstop button 2"
+    found = findings(show(still=True, rig=LAMP, cues=cues, remote=remote), "interrupted-flash")
+    assert any("the button of `blink` is pressed every" in one.message for one in found)
+    assert not any("in turn" in one.message for one in found)
+
+
+# -- too much to watch ----------------------------------------------------------------------------
+
+
+def flicker(times: int, fades: int, light: str) -> str:
+    pair = f"    {light} fade to 20 % in 100 ms\n    {light} fade to 30 % in 100 ms\n"
+    cuts = f"    {light} cut to 20 %\n" * fades
+    return f"repeat {times} times\n{pair}{cuts}".rstrip()
+
+
+@pytest.mark.parametrize("long_first", [True, False])
+def test_the_longest_or_the_busiest_cue_is_named(
+    long_first: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """`long` takes 300 times 200 ms, a minute; `busy` 100 times 200 ms with 20 cuts in each."""
+    cues = {"long": flicker(300, 0, "lure"), "busy": flicker(100, 20, "eye")}
+    if not long_first:
+        cues = dict(reversed(cues.items()))
+    remote = "button 1: go long\nbutton 3: go busy\nstop button 2"
+    text = show(still=True, rig=LAMP + EYE, cues=cues, remote=remote)
+    assert findings(text, "light-too-long") == []
+    with monkeypatch.context() as patched:
+        patched.setattr(light_too_long, "MOST_FRAMES", 50 * 60)
+        (one,) = findings(text, "light-too-long")
+        assert text[one.span.start : one.span.end] == "long"
+        assert (one.limit, one.unit) == (pytest.approx(1.0), "min")
+        assert one.asked is not None
+        # watched once from every light that it can find
+        assert one.asked / (20 / 60) == pytest.approx(round(one.asked / (20 / 60)))
+    monkeypatch.setattr(light_too_long, "MOST_STATEMENTS", 100)
+    (one,) = findings(text, "light-too-long")
+    assert text[one.span.start : one.span.end] == "busy"
+    assert (one.limit, one.unit) == (100, "statements")
+    # 22 statements of each of 100 passes, found dark and found lit; the other 2 of each of 300
+    assert "4400 statements" in one.label
+    assert one.asked == 2 * (22 * 100 + 2 * 300)
+
+
+def test_minutes_to_watch_are_those_of_the_cues() -> None:
+    """Six cues of 3000 times 200 ms, an hour, each found in two ways: dark, or lit by itself."""
+    (one,) = findings(TOO_LONG.read_text(), "light-too-long")
+    assert one.asked == pytest.approx(120, rel=1e-5)
+    assert one.limit == pytest.approx(100, rel=1e-5)
+
+
+def test_the_cue_that_takes_most_looks_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    strip = "strip belly: body pin PD6\n    pixels 20, order grb, each 20 mA\n    cap 1 A\n"
+    white = "belly fade to white 40 % in 1 s\nrepeat for ever\n"
+    run = "    belly run every {} ms, width 3\n    hold 2 s\n"
+    cues = {
+        "some": white + run.format(100),
+        "most": white + run.format(100) + run.format(110),
+        "few": "belly fade to white 30 % in 2 s",
+    }
+    remote = "button 1: go some\nbutton 3: go most\nbutton 4: go few\nstop button 2"
+    text = show(still=True, rig=strip, cues={n: c.rstrip() for n, c in cues.items()}, remote=remote)
+    monkeypatch.setattr(light_too_long, "MOST_LOOKS", 1)
+    (one,) = findings(text, "light-too-long")
+    assert text[one.span.start : one.span.end] == "most"
+    of_cue = float(one.label.split()[-2])
+    assert (one.asked or 0) / 2 < of_cue < (one.asked or 0)
