@@ -1,0 +1,297 @@
+"""Several boards, supplies, rows of cells and bundled wires: which of them a check speaks of.
+
+A board takes 30 mA for itself (`firmware_gen/chips`), a fan what is stated; so a fan of 970 mA
+makes 1 A. A servo that stalls at 6 V draws 2 A. Limits: `test_supply_limits.py`.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from seqlang.text.findings import Finding
+from tests.seqlang.checks.limits import Limit, assert_holds, each
+from tests.seqlang.show_text import applied, block, findings, servo, show
+
+CELLS = "source 2 li-ion cells, 3000 mAh"
+ADAPTER = "source adapter 6.0 V, 100 A"
+SECOND = "button 1: go snap\nbutton 3: go flap\nstop button 2"
+
+
+def fans(
+    supply: str,
+    body: str,
+    head: str,
+    feed: str = "1 mm of 10 AWG",
+    other: str | None = None,
+    score: str = "",
+) -> str:
+    """Two boards with a fan each, both on `pack`; or the second on `wall`, which is `other`."""
+    wall = "" if other is None else block("supply wall", other)
+    source = "pack" if other is None else "wall"
+    return show(
+        still=True,
+        supply=supply,
+        feed=feed,
+        rig=(
+            f"switch fan: body pin PD4\n    draws {body}\n",
+            f"{wall}board head: atmega328p, address 2\n    feed {source}, {feed}\n",
+            f"switch light: head pin PD4\n    draws {head}\n",
+        ),
+        cues={"snap": "fan and light on\nhold 60 s"},
+        score=score,
+    )
+
+
+HOLDING = "while all parts hold their poses"
+
+LIMITS = (
+    Limit(
+        id="adapter-of-two-boards",
+        name="supply-overload",
+        passes=fans("source adapter 6.0 V, 3.0 A", "970 mA", "1.97 A"),
+        fails=fans("source adapter 6.0 V, 3.0 A", "970 mA", "1.98 A"),
+        says=f"supply `pack` would have to give 3.01 A {HOLDING}, and its adapter gives 3 A",
+        asked=3.01,
+        limit=3,
+        label="3.01 A needed",
+        fix="3.1 A",
+    ),
+    Limit(
+        id="adapter-of-the-second-supply",
+        name="supply-overload",
+        passes=fans(ADAPTER, "5 A", "1.97 A", other="source adapter 6.0 V, 2.0 A"),
+        fails=fans(ADAPTER, "5 A", "1.98 A", other="source adapter 6.0 V, 2.0 A"),
+        says=f"supply `wall` would have to give 2.01 A {HOLDING}, and its adapter gives 2 A",
+        asked=2.01,
+        limit=2,
+        fix="2.1 A",
+    ),
+    Limit(
+        id="fuse-of-the-second-supply",
+        name="fuse-blows",
+        passes=fans(ADAPTER, "5 A", "1.97 A", other=f"{ADAPTER}\nfuse 2 A"),
+        fails=fans(ADAPTER, "5 A", "1.98 A", other=f"{ADAPTER}\nfuse 2 A"),
+        says=f"the fuse of supply `wall` is for 2 A, and 2.01 A flow {HOLDING}",
+        severity="warning",
+        asked=2.01,
+        limit=2,
+        fix="3 A",
+    ),
+    Limit(
+        id="pack-in-two-rows",
+        name="pack-overload",
+        passes=fans("source 2 li-ion cells in 2 rows, 3000 mAh", "5.97 A", "5.97 A"),
+        fails=fans("source 2 li-ion cells in 2 rows, 3000 mAh", "5.98 A", "5.98 A"),
+        says=f"the pack of supply `pack` would have to give 12.02 A {HOLDING}, and such a pack "
+        "can give about 12 A",
+        severity="warning",
+        asked=12.02,
+        limit=12,
+        label="can give about 12 A",
+        fix="3006 mAh",
+    ),
+    Limit(
+        # 2 A from 80 % of 2 x 1000 mAh
+        id="run-time-of-two-rows",
+        name="battery-short",
+        passes=fans(
+            "source 2 li-ion cells in 2 rows, 1000 mAh",
+            "970 mA",
+            "970 mA",
+            score="usage\n    snap 60 per hour\n    run time 48 min\n",
+        ),
+        fails=fans(
+            "source 2 li-ion cells in 2 rows, 1000 mAh",
+            "970 mA",
+            "970 mA",
+            score="usage\n    snap 60 per hour\n    run time 49 min\n",
+        ),
+        says="supply `pack` lasts 0.8 h, and the show is to run for 0.817 h",
+        severity="warning",
+        asked=49 / 60,
+        limit=0.8,
+        label="lasts 0.8 h",
+        fix="1022 mAh",
+        at="1000 mAh",
+    ),
+    Limit(
+        # each feed alone, not the sum: 20 AWG carries 11 A
+        id="wire-of-the-second-board",
+        name="wire-overload",
+        passes=fans(ADAPTER, "5 A", "10.97 A", feed="100 mm of 20 AWG"),
+        fails=fans(ADAPTER, "5 A", "10.98 A", feed="100 mm of 20 AWG"),
+        says="the feed of board `head` carries 11 A, and the show draws 11.01 A",
+        asked=11.01,
+        limit=11,
+        fix="18 AWG",
+    ),
+    Limit(
+        # 2 m of 28 AWG are 0.9236 ohm: the second board's 2.03 A lose 1.87 V
+        id="brown-out-of-the-second-board",
+        name="brown-out",
+        passes=fans("source adapter 5.4 V, 9 A", "100 mA", "100 mA", feed="2 m of 28 AWG"),
+        fails=fans("source adapter 5.4 V, 9 A", "100 mA", "2 A", feed="2 m of 28 AWG"),
+        says=f"the voltage at the chip of board `head` falls to 3.53 V {HOLDING}, and it is out of "
+        "its limits below 4.5 V",
+        severity="warning",
+        asked=5.4 - 2.03 * 0.9236,
+        limit=4.5,
+        label="2.03 A through this feed",
+    ),
+)
+
+
+@each(LIMITS)
+def test_each_supply_and_board_is_judged_by_itself(limit: Limit) -> None:
+    assert_holds(limit)
+
+
+def test_a_battery_that_collapses_is_named_and_its_boards_voltages_are_not() -> None:
+    """At a fifth of its charge 7.1 V; through 0.2 ohm at most 63 W: 18.9 A at 3 V (90 %)."""
+    text = fans(f"{CELLS}, 200 mohm\nregulator 3.0 V, 50 A", "10 A", "10 A", other=ADAPTER)
+    assert "supply-overload" not in {one.name for one in findings(text)}
+    text = fans(f"{CELLS}, 200 mohm\nregulator 3.0 V, 50 A", "10 A", "10 A")
+    (one,) = findings(text, "supply-overload")
+    assert one.fix is None
+    assert "its voltage collapses" in one.message
+    assert text[one.span.start :].startswith("source 2 li-ion")
+    assert not {"brown-out", "pack-overload", "fuse-blows"} & {f.name for f in findings(text)}
+
+
+def test_a_supply_that_collapses_leaves_the_run_time_unasked() -> None:
+    score = "usage\n    snap 60 per hour\n    run time 9 h\n"
+    weak = fans(f"{CELLS}, 200 mohm\nregulator 3.0 V, 50 A", "10 A", "10 A", score=score)
+    assert findings(weak, "battery-short") == []
+    good = fans(f"{CELLS}\nregulator 3.0 V, 50 A", "5 A", "5 A", score=score)
+    assert len(findings(good, "battery-short")) == 1
+
+
+def test_the_run_time_of_a_show_without_stated_use_says_what_was_assumed() -> None:
+    text = fans(CELLS, "970 mA", "970 mA", score="usage\n    run time 9 h\n")
+    (one,) = findings(text, "battery-short")
+    assert one.notes == (
+        "no `usage` is stated: the cues are taken one after another, without a pause",
+    )
+    stated = text.replace("usage\n", "usage\n    snap 60 per hour\n")
+    (one,) = findings(stated, "battery-short")
+    assert one.notes == ()
+    assert [words for _, words in one.related] == ["9 h are wanted"]
+    ((span, _),) = one.related
+    assert (
+        stated[span.start : span.end].startswith("run time 9 h")
+        or "9 h" in (stated[span.start : span.end])
+    )
+
+
+# -- servos: what the others take, and what the start takes --------------------------------------
+
+
+def two_servos(supply: str, feed: str = "100 mm of 18 AWG") -> str:
+    """Two heavy parts in two cues that may run together."""
+    lines = {"load": "200 g at 100 mm", "level": "at 0 deg"}
+    return show(
+        supply=supply,
+        feed=feed,
+        jaw=lines,
+        rig=servo("fin", "PB2", lines),
+        cues={
+            "snap": "jaw to 40 deg in 700 ms\njaw to 0 deg in 1 s",
+            "flap": "fin to 40 deg in 700 ms\nfin to 0 deg in 1 s",
+        },
+        remote=SECOND,
+    )
+
+
+def overload(supply: str) -> tuple[str, Finding]:
+    text = two_servos(supply)
+    (one,) = findings(text, "supply-overload")
+    return text, one
+
+
+@pytest.mark.parametrize(
+    ("supply", "what"),
+    [
+        ("source adapter 6.0 V, 100 mA", "adapter"),
+        ("source adapter 12.0 V, 100 mA\nregulator 6.0 V, 9 A", "adapter"),
+        ("source adapter 12.0 V, 9 A\nregulator 6.0 V, 100 mA", "regulator"),
+        ("source adapter 12.0 V, 90 mA\nregulator 6.0 V, 100 mA", "regulator"),
+        ("source adapter 12.0 V, 20 mA\nregulator 6.0 V, 1.9 A", "adapter"),
+    ],
+)
+def test_of_regulator_and_adapter_the_one_that_falls_shorter_is_named(
+    supply: str, what: str
+) -> None:
+    text, one = overload(supply)
+    assert f"and its {what} gives" in one.message
+    assert "interrupts `snap` and `flap`" in one.message
+    assert [words for _, words in one.related] == ["has the hardest move of a servo"] * 2
+    for (span, _), name in zip(one.related, ("snap", "flap"), strict=True):
+        assert text[span.start : span.end] == name
+
+
+def test_the_adapter_that_is_suggested_also_starts_the_servos() -> None:
+    """A stall of 2 A at 6 V, the other servo held level at a fifth of that, 30 mA of the board."""
+    text, one = overload("source adapter 12.0 V, 100 mA\nregulator 6.0 V, 9 A")
+    text_6v, one_6v = overload("source adapter 6.0 V, 100 mA")
+    assert one.fix is not None
+    assert one_6v.fix is not None
+    start_a = int(one_6v.fix.text.removesuffix(" mA")) / 1000
+    assert 2.03 < start_a < 2.6
+    behind = int(one.fix.text.removesuffix(" mA")) / 1000
+    # a regulator of 90 %
+    assert behind == pytest.approx(start_a / 2 / 0.9, rel=0.03)
+    for before, finding in ((text, one), (text_6v, one_6v)):
+        mended = applied(before, finding)
+        assert findings(mended, "supply-overload") == []
+        assert not any(f.message.startswith("at power-up") for f in findings(mended, "brown-out"))
+
+
+def test_a_board_that_resets_anyway_is_not_told_of_its_start() -> None:
+    text = two_servos("source adapter 6.0 V, 9 A", "9 m of 28 AWG")
+    found = findings(text, "brown-out")
+    assert [one.severity for one in found] == ["error"]
+    long = show(feed="4 m of 28 AWG")
+    starts = [f for f in findings(long, "brown-out") if f.message.startswith("at power-up")]
+    assert len(starts) == 1
+    ((span, words),) = starts[0].related
+    assert words == "jumps to its safe pose"
+    assert long[span.start :].startswith("servo ")
+
+
+def test_bundled_feeds_need_thicker_wire_that_is_suggested_to_suit() -> None:
+    """Behind a fuse to IEC 60127, which opens late, 45 % more; 16 A of 18 AWG, less in a bundle."""
+    alone = fans(f"{ADAPTER}\nfuse 11 A, IEC fast", "1 A", "1 A", feed="1 m of 18 AWG")
+    assert findings(alone, "wire-overload") == []
+    text = alone.replace("of 18 AWG", "of 18 AWG, bundled 4")
+    found = findings(text, "wire-overload")
+    assert len(found) == 2
+    for one in found:
+        assert one.asked == pytest.approx(1.45 * 11, rel=2e-3)
+        assert "in a bundle of 4" in one.message
+        assert one.label.endswith("in a bundle of 4")
+        assert one.limit == pytest.approx(0.65 * 16)
+    mended = applied(text, found[0])
+    assert len(findings(mended, "wire-overload")) == 1
+
+
+def test_the_highest_of_several_ratings_decides_what_a_servo_stands() -> None:
+    two = "0.15 s/60deg, 10 kgf.cm, 2 A at 6.0 V\nrating 0.12 s/60deg, 12 kgf.cm, 2.4 A at 7.4 V"
+    for volts, found in (("8.5", 0), ("8.6", 1)):
+        text = show(supply=f"source adapter {volts} V, 6 A", jaw={"rating": two})
+        assert len(findings(text, "servo-overvoltage")) == found
+
+
+def test_a_part_that_only_carries_others_is_not_called_unloaded() -> None:
+    tip = servo("tip", "PB2", {"on": "jaw at 80 mm"})
+    assert findings(show(jaw={"load": None}, rig=tip), "unloaded-servo") == []
+    free = servo("tip", "PB2")
+    (one,) = findings(show(jaw={"load": None}, rig=free), "unloaded-servo")
+    assert "`jaw`" in one.message
+
+
+def test_a_board_that_drives_nothing_needs_no_feed() -> None:
+    spare = "board spare: atmega328p, address 2\n"
+    assert findings(show(rig=spare), "unfed-board") == []
+    used = f"{spare}switch fan: spare pin PD4\n    draws 1 A\n"
+    (one,) = findings(show(rig=used), "unfed-board")
+    assert "`spare`" in one.message
