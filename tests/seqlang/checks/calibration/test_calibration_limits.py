@@ -258,7 +258,7 @@ ALONG_A_LINE = (
         name="backlash",
         passes=along(backlash="2 mm"),
         fails=along(backlash="2.2 mm"),
-        says="`jaw` may stand 1.1 mm to either side of its angle, and 1 mm is hardly seen",
+        says="`jaw` may stand 1.1 mm to either side of its place, and 1 mm is hardly seen",
         severity="advice",
         asked=1.1,
         limit=1,

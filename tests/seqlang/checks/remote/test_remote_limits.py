@@ -6,6 +6,7 @@ from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import LAMP, SNAP, findings, show
 
 INPUTS = "input 1: body pin PC0\ninput 3: body pin PC1\n"
+THREE = INPUTS + "input 2: body pin PC2\n"
 
 
 def remote(*lines: str, rig: str = "") -> str:
@@ -100,11 +101,21 @@ LIMITS = (
     Limit(
         id="wired-and-starts-nothing",
         name="button-not-wired",
-        passes=remote("button 1: go snap", "button 3: go glow", "stop button 2", rig=INPUTS),
-        fails=remote("button 1: go snap", "stop button 2", rig=INPUTS),
+        passes=remote("button 1: go snap", "button 3: go glow", "stop button 2", rig=THREE),
+        fails=remote("button 1: go snap", "stop button 2", rig=THREE),
         says="button 3 is wired to `body` and does nothing",
         severity="warning",
         at="3",
+    ),
+    Limit(
+        id="stop-is-not-wired",
+        name="button-not-wired",
+        passes=remote("button 1: go snap", "button 3: go glow", "stop button 2", rig=THREE),
+        fails=remote("button 1: go snap", "button 3: go glow", "stop button 2", rig=INPUTS),
+        says="the stop button, button 2, is wired to no board",
+        severity="warning",
+        help="give a board an input for it: `input 2: BOARD pin PIN`",
+        at="2",
     ),
 )
 
