@@ -114,17 +114,38 @@ def test_each_servo_of_several_has_its_own_voltage_and_numbers() -> None:
 
 
 def test_a_part_without_mass_is_shaped_by_the_lag_alone() -> None:
-    """Gain times lag is a quarter: critical damping, e (1 + 2 t / lag ..) without an overshoot."""
-    bare = replace(GEARED, load=Load(), drive=Gear(1.0), dead_band_us=0.0, rotor_kg_m2=0.0)
-    command = np.full((400, 1), 11.0)
+    """Gain times lag is a quarter: a double root, 1 - (1 + t / 2 lag) exp(-t / 2 lag) of the way.
+
+    20 deg/s at an error of 4 deg make a gain of 5 and a lag of 50 ms; 1 deg is within the line. A
+    method of fourth order (classical Runge-Kutta) is off by the fifth power of 1 ms over 50.
+    """
+    bare = replace(
+        GEARED, load=Load(), drive=Gear(1.0), dead_band_us=0.0, rotor_kg_m2=0.0,
+        ratings=(Rating(6.0, 20.0, 0.8, 2.0),),
+    )  # fmt: skip
+    command = np.full((900, 1), 11.0)
     command[0] = 10.0
-    found = response.follow(RIG, [bare], command, 6.0).angle_deg[:, 0]
-    lag = 0.25 / 75.0
-    t = np.arange(400) / 1000.0 - 0.001
-    # double root: s = -1 / (2 lag)
-    ideal = 11.0 - np.exp(-t / (2 * lag)) * (1.0 + t / (2 * lag))
-    assert found[1:] == pytest.approx(ideal[1:], abs=2e-3)
-    assert found.max() <= 11.0 + 1e-6
+    found = response.follow(RIG, [bare], command, 6.0)
+    t = np.arange(899) / 1000.0
+    ideal = 11.0 - np.exp(-10.0 * t) * (1.0 + 10.0 * t)
+    assert found.angle_deg[1:, 0] == pytest.approx(ideal, abs=2e-8)
+    assert found.speed_deg_s[1:, 0] == pytest.approx(100.0 * t * np.exp(-10.0 * t), abs=4e-7)
+
+
+def test_where_its_drive_is_out_of_reach_a_part_is_followed_as_by_a_plain_horn() -> None:
+    locked = replace(GEARED, drive=LeverPair(0.01, 0.04, square_deg=20.0), load=Load())
+    model = response.follower(RIG, [locked], 6.0)
+    at_end, square = model.ratio[0][0], model.ratio[0][360 - 41]
+    assert at_end == 1.0
+    assert square == pytest.approx(4.0, rel=0.02)
+    dead = replace(GEARED, drive=LeverPair(0.02, 0.04, square_deg=20.0), travel_deg=(-10.0, 50.0))
+    assert np.isfinite(response.follower(RIG, [dead], 6.0).ratio).all()
+
+
+def test_a_pulse_is_held_for_a_frame_however_coarse_the_steps() -> None:
+    command = np.arange(6.0)[:, None]
+    assert response.held(command, 0.050)[:, 0].tolist() == [0, 1, 2, 3, 4, 5]
+    assert response.held(command, 0.010)[:, 0].tolist() == [0, 0, 2, 2, 4, 4]
 
 
 # -- stretches ------------------------------------------------------------------------------------

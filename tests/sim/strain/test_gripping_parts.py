@@ -251,3 +251,13 @@ def test_what_holds_is_added_to_a_grip_but_not_to_a_stall() -> None:
 def test_a_grip_of_a_part_that_is_not_sampled_presses_on_nothing() -> None:
     one = replace(finger(1, GRIP), mount=Mount("palm", 0.05))
     assert at_angles(PALM, one, palm=[10.0])["palm"].torque_nm == pytest.approx([0.0], abs=1e-4)
+
+
+def test_two_samples_longer_than_declared_are_no_overstay() -> None:
+    """Times are known to a sample of 10 ms at either end."""
+    show = hand(GRIP, hold_ms=3500)
+    (found,) = overstays(show, Book(show))
+    for short_s, told in ((0.015, False), (0.025, True)):
+        grip = replace(GRIP, lasts_s=found.seconds - short_s)
+        longer = hand(grip, hold_ms=3500)
+        assert bool(overstays(longer, Book(longer))) is told

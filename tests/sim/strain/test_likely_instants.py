@@ -19,6 +19,7 @@ from sim.strain.interrupted_light import (
     _instants,
     _most,
     _Seen,
+    interruptions,
 )
 
 WHOLE = "general", ""
@@ -151,3 +152,17 @@ def test_a_repeat_without_an_end_is_followed_by_nothing() -> None:
     endless = Cue("a", "", Repeat(InTurn((Fade("eye", 9.0, 0), Hold(50))), None))
     idle = next(c for c in eye().show.score.cues if c.name == "idle")
     assert _instants(eye("a", idle="idle"), seen(endless, 0.0), seen(idle, 0.0)) == []
+
+
+def test_what_is_told_of_two_cues_names_the_light_that_the_first_one_finds() -> None:
+    """Found dark, the first cue changes nothing at its start; found bright it does, once more."""
+    off = (Fade("eye", 0.0, 0), Hold(130))
+    on = (Fade("eye", 100.0, 0), Hold(130))
+    first = Cue("first", "", InTurn((*off, *on, *off, *on, *off)))
+    then = Cue("then", "", InTurn((*on, *off, *on, *off)))
+    rig = Rig((), (Board("b", "atmega328p", 1),), (Lamp("eye", "b", 2, colour=(255, 255, 255)),))
+    bound = (Binding(1, "first"), Binding(2, "then"))
+    found = interruptions(Eye(Show(rig, Score("s", (first, then), bound))), (first, then))
+    told = {(one.first.name, one.then.name): one for one in found}
+    assert dict(told["first", "then"].finds.lights) == {"eye": 100.0}
+    assert told["first", "then"].found.count == 4
