@@ -1,5 +1,8 @@
 """calibration-gap, backlash: a part does not stand at its commanded angle.
 
+calibration-gap: between two calibration points a part misses its commanded angle.
+backlash: play lets a part stand beside its commanded angle.
+
 What: between neighbouring calibration points the part misses its commanded angle by no more than a
 degree. Stated play lets it stand no more than a degree to either side (advice).
 

@@ -1,5 +1,8 @@
 """linkage-locks, flat-linkage: a linkage cannot follow its part through the whole travel.
 
+linkage-locks: a linkage cannot follow its part through the whole travel.
+flat-linkage: the rod of a linkage pushes on the pivot more than it turns the arm.
+
 What: at every angle of the travel the linkage fits together, moves in the same direction and
 transmits its force. The rod of a four-bar stands at 40 deg or more to its arm (advice).
 

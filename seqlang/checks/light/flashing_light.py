@@ -1,5 +1,8 @@
 """general-flash, red-flash: the light of a cue flashes more than three times within a second.
 
+general-flash: the light of a cue flashes more than three times within a second.
+red-flash: the red light of a cue flashes more than three times within a second.
+
 What: no output by itself, and not all of them together, makes more than three general flashes or
 red flashes within any one second, in any cue rehearsed over idle, effects included.
 

@@ -1,5 +1,8 @@
 """interrupted-overload, interrupted-stretch: what happens when one cue takes over from another.
 
+interrupted-overload: a cue that takes over asks more of a servo than any cue by itself.
+interrupted-stretch: a cue that takes over makes its move last longer than written.
+
 What: a cue that takes over a moving servo brakes it at the servo's acceleration. Then it makes its
 own move, stretched if speed or acceleration would go over their limits. At the worst instant this
 may ask more of the servo than any cue by itself (a warning). It also makes the new move last longer

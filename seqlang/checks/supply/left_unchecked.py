@@ -1,5 +1,9 @@
 """unfed-board, unsaid-logic, unloaded-servo: what the rig does not state cannot be checked.
 
+unfed-board: nothing says what feeds a board, so its supply is not checked.
+unsaid-logic: nothing says how the chip of a board is fed, and that decides whether it works.
+unloaded-servo: nothing says what a servo carries, so every move looks easy.
+
 What: a board states what feeds it, and how its chip is fed if that decides whether it works. A
 servo states what it carries (advice).
 

@@ -1,5 +1,8 @@
 """table-too-large, table-refused: the byte table of a board does not fit, or cannot be made.
 
+table-too-large: the byte table of a board does not fit.
+table-refused: the byte table of a board cannot be made.
+
 What: each board's table fits one of its two slots (otherwise a warning), at least the program
 memory behind the firmware (otherwise an error).
 
