@@ -119,3 +119,49 @@ def test_many_moves_give_each_its_own_answer() -> None:
     assert shortest_durations_ms(rig, JAW, moves, 6.0) == expected
     heavy = replace(JAW, load=Load((PointMass(3.0, 0.12),), level_deg=10.0))
     assert shortest_durations_ms(rig_of(heavy), heavy, moves, 6.0) == [None, None]
+
+
+@pytest.mark.parametrize("volts", [4.8, 7.4, 9.0])
+def test_more_voltage_than_the_board_has_by_itself_counts_as_it_is_given(volts: float) -> None:
+    """Rated at 6 V alone: torque and speed go with the voltage that is said to arrive."""
+    light = replace(JAW, load=Load((PointMass(0.002, 0.05),)), rotor_kg_m2=0.0)
+    rig, law = rig_of(light), Law("uniform")
+    row = np.arange(1, 1001)
+    fails = ~assess(rig, light, 0.0, 55.0, row, law, volts).passes
+    found = shortest_duration_ms(rig, light, 0.0, 55.0, law, volts)
+    assert found == row[fails][-1] + 1
+    # the margin kept, it goes its way at four fifths of the no-load speed
+    assert found == pytest.approx(1000.0 * 55.0 / (0.8 * 353.0 * volts / 6.0), rel=0.06)
+
+
+def test_friction_makes_a_part_too_heavy_to_lift_but_not_to_let_down() -> None:
+    """0.92 N.m, four fifths of it to use: 0.736 N.m beside 0.70 of weight and 0.06 of friction."""
+    weight = PointMass(0.70 / (9.80665 * 0.12), 0.12)
+    rubbing = replace(JAW, load=Load((weight,), level_deg=10.0, friction_nm=0.06))
+    rig = rig_of(rubbing, 0.0)
+    with pytest.raises(Impossible, match=r"at 10 deg needs 0\.760 N\.m"):
+        shortest_duration_ms(rig, rubbing, 0.0, 20.0, Law(), 6.0)
+    assert shortest_duration_ms(rig, rubbing, 20.0, 0.0, Law(), 6.0) < 60_000
+    sinking = replace(rubbing, load=replace(rubbing.load, lowers=True))
+    with pytest.raises(Impossible, match=r"needs 0\.760 N\.m"):
+        shortest_duration_ms(rig_of(sinking, 0.0), sinking, 20.0, 0.0, Law(), 6.0)
+
+
+def test_a_servo_that_needs_over_a_minute_is_too_slow() -> None:
+    slow = replace(
+        JAW, ratings=(replace(JAW.ratings[0], speed_deg_s=1.0),), load=Load(), rotor_kg_m2=0.0
+    )
+    with pytest.raises(Impossible, match="even 60 s is too short"):
+        shortest_duration_ms(rig_of(slow), slow, 0.0, 50.0, Law("uniform"), 6.0)
+    found = shortest_duration_ms(rig_of(slow), slow, 0.0, 47.0, Law("uniform"), 6.0)
+    assert found == pytest.approx(58_750, abs=60)
+
+
+def test_each_move_may_have_its_own_voltage() -> None:
+    rig = rig_of(JAW)
+    moves = [(0.0, 50.0, Law())] * 2
+    expected = [shortest_duration_ms(rig, JAW, *moves[0], v) for v in (4.8, 6.0)]
+    assert shortest_durations_ms(rig, JAW, moves, [4.8, 6.0]) == expected
+    alone = shortest_duration_ms(rig, JAW, *moves[0])
+    assert shortest_durations_ms(rig, JAW, moves) == [alone, alone]
+    assert alone == expected[1]

@@ -5,6 +5,8 @@ Weights in kgf.cm are read off as well: 100 g at 100 mm is 1 kgf.cm.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -303,3 +305,49 @@ def test_a_servo_thrown_back_counts_on_top_of_the_peak_of_its_own_supply() -> No
     found, other = size(Show(rig, Score("s", (cue,)))).supplies
     assert found.reversal_a - found.peak_a == pytest.approx(3.5)
     assert other.reversal_a - other.peak_a == pytest.approx(17.5)
+
+
+def test_a_battery_that_cannot_give_the_power_is_told_to_collapse() -> None:
+    """V0**2 / (4 R) is the most a source gives: of 5 nearly empty NiMH cells 36 / 16 = 2.3 W."""
+    cells = Cells("nimh", 5, 50.0, resistance_ohm=4.0)
+    found = supply_size(Supply("p", cells, Regulator(5.0, 9.0, 0.1, 0.8)))
+    assert any("the supply collapses" in one for one in found.cautions)
+    good = replace(cells, resistance_ohm=0.1)
+    assert supply_size(Supply("p", good, Regulator(5.0, 9.0, 0.1, 0.8))).cautions == ()
+
+
+@pytest.mark.parametrize(
+    ("fuse_a", "gauge", "words"),
+    [
+        # 1.35 A: a blade fuse of 1 A carries the peak of 1 A up to 135 %
+        (0.75, 20, ("may open at the peak of 1.00 A", False)),
+        (0.74, 20, ("may open at the peak of 1.00 A", True)),
+        # 28 AWG carries 1.4 A
+        (1.4, 28, ("does not protect a wire that carries 1.4 A", False)),
+        (1.41, 28, ("does not protect a wire that carries 1.4 A", True)),
+        # 0.7074 A for long are 75 % of 0.9432 A; in air of 25 deg C 98.3 % of that are left
+        (0.96, 20, ("for long", False)),
+        (0.95, 20, ("carries 0.71 A for long", True)),
+    ],
+)
+def test_a_present_fuse_is_held_to_its_kind(
+    fuse_a: float, gauge: int, words: tuple[str, bool]
+) -> None:
+    found = supply_size(Supply("p", Adapter(6.0, 9.0), fuse_a=fuse_a), Wire(0.1, gauge))
+    told = [one for one in found.cautions if words[0] in one]
+    assert bool(told) is words[1]
+    assert all(one.startswith(f"the {fuse_a:g} A fuse ") for one in told)
+
+
+def test_a_feed_that_no_wire_serves_is_told_so_and_one_that_fits_says_how_well() -> None:
+    (far,) = supply_size(Supply("p", Adapter(6.0, 9.0)), Wire(200.0, 20)).feeds
+    assert far.gauge_awg is None
+    assert far.reason == "no gauge keeps the drop under 5 %: shorten it"
+    (near,) = supply_size(Supply("p", Adapter(6.0, 9.0)), Wire(1.0, 20, solid=True)).feeds
+    # 22 AWG loses 0.11 V of 0.30 V that may be lost; its fuse is the least that carries 1 A
+    assert near.gauge_awg is not None
+    assert near.reason.startswith("drops 0.")
+    assert "V of 6.0 V at 1.00 A, there and back; carries" in near.reason
+    assert near.reason.endswith("its fuse needs 1 A")
+    assert near.lowest_v < 6.0
+    assert near.peak_a == pytest.approx(1.0)
