@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 from hypothesis import settings
 
 settings.register_profile("bellcrank", deadline=None, derandomize=True, print_blob=True)
 settings.load_profile("bellcrank")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _state_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What the command remembers for its user stays out of the home of whoever runs the tests."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
+        yield
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from seqlang.check import Checked, CheckedShow, check
 from seqlang.command import ShowFailed
+from seqlang.command._progress import working
 from seqlang.command._report import Screen, report
 from seqlang.load import load
 from seqlang.text.render import summary, text
@@ -19,8 +21,9 @@ if TYPE_CHECKING:
 
 def read_and_check(path: str) -> tuple[Loaded, Checked]:
     """The show in a file with every finding about it."""
-    loaded = load(path)
-    return loaded, check(loaded)
+    with working(f"checking {Path(path).name}"):
+        loaded = load(path)
+        return loaded, check(loaded)
 
 
 def passed(path: str, *, quiet: bool = False) -> CheckedShow:

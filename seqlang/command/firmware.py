@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import get_args
+from typing import TYPE_CHECKING, get_args
 
 import click
 
@@ -11,7 +11,12 @@ from firmware_gen.build import image as images
 from firmware_gen.build.uploader import UPLOADER, Upload, UploadWay, uploads
 from firmware_gen.chips import CHIPS, FIRST
 from seqlang.command import BoardFailed, WrongUse
+from seqlang.command._first_flash import FirstFlash
+from seqlang.command._show import demanded, read_and_check
 from seqlang.command._upload import CAUTION, chosen, install, write_merged
+
+if TYPE_CHECKING:
+    from seqlang.check import CheckedShow
 
 PORT_TO_FILL_IN = "PORT"
 PROGRAMMER_TO_FILL_IN = "PROGRAMMER"
@@ -67,11 +72,15 @@ def command(
         raise WrongUse("`--board` and `--out` go with `--with`, which merges a show into the image")
     if way == "isp" and programmer is None and now:
         raise WrongUse(f"say with `--programmer` which one it is (`{UPLOADER} -c ?` lists them)")
+    first: FirstFlash | None = None
     try:
         if show is None:
             image = images.shipped(chip)
         else:
-            image, chip = merged(show, board, out, way)
+            loaded, checked = read_and_check(show)
+            image, chip = merged(show, demanded(show, loaded, checked), board, out, way)
+            first = FirstFlash(show, loaded, checked)
+            first.warn(port)
     except images.ImageError as error:
         raise WrongUse(str(error)) from error
     found = _port(port, way, now)
@@ -81,14 +90,15 @@ def command(
     _explain(image, steps, way)
     if now:
         install(steps, CHIPS[chip])
+        if first is not None:
+            first.remember(port)
     return 0
 
 
-def merged(show: str, name: str | None, out: Path | None, way: UploadWay) -> tuple[Path, str]:
+def merged(
+    show: str, checked: CheckedShow, name: str | None, out: Path | None, way: UploadWay
+) -> tuple[Path, str]:
     """Write the image with a show's table behind the firmware; its path and the board's chip."""
-    from seqlang.command._show import passed
-
-    checked = passed(show)
     board = chosen(checked, name)
     path = out or Path(f"{Path(show).stem}-{board.name}.hex")
     write_merged(checked.tables[board.name], path, boot_loader=way != "isp")

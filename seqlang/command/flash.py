@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING, Final
 
 import click
@@ -11,11 +10,11 @@ from firmware_gen.build.uploader import UPLOADER, UploadWay
 from firmware_gen.link.failures import LinkFailure
 from seqlang.command import ShowFailed
 from seqlang.command._board import VIRTUAL, connected, named, port_options
-from seqlang.command._show import passed
+from seqlang.command._first_flash import FirstFlash
+from seqlang.command._progress import Bar
+from seqlang.command._show import demanded, read_and_check
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from firmware_gen.link.host import HostLink
     from firmware_gen.link.transfer import Transferred
     from seqlang.check import CheckedShow
@@ -67,18 +66,24 @@ def command(
     """Check a show, put it on the connected board, and verify it.
 
     The board plays its old show until the new one is stored and verified; then the new one starts
-    from its safe pose: keep clear of the parts. With --merged it plays nothing meanwhile. Exit
-    status 1 if the show has errors, 3 if board or link fail.
+    from its safe pose: keep clear of the parts. With --merged it plays nothing meanwhile. Before
+    the first flash of a show its cautions stand in full. Exit status 1 if the show has errors, 3
+    if board or link fail.
     """
-    show = passed(file)
+    loaded, checked = read_and_check(file)
+    show = demanded(file, loaded, checked)
+    first = FirstFlash(file, loaded, checked)
+    first.warn(port)
     if merged:
         from seqlang.command._merged import put_merged
 
         put_merged(show, board, port, baud, way, boot_baud)
+        first.remember(port)
         return
     with connected(port, baud, virtual_speed=_VIRTUAL_SPEED) as (link, _):
         spare = readdress or port == VIRTUAL
         done = put(link, show, board=board, readdress=spare)
+        first.remember(port)
         click.echo(_account(link, done))
         others = [each.board for each in show.compiled.boards if each.board.address != done.address]
         if others:
@@ -111,32 +116,8 @@ def put(
             "takes the bytes"
         )
     click.echo(f"table of board `{name}`: {len(chosen.data)} bytes, to {named(link)}")
-    with _Progress() as progress:
-        return transfer(link, tables[name], readdress=readdress, progress=progress)
-
-
-class _Progress:
-    """A bar on a terminal; elsewhere one plain line a step."""
-
-    def __init__(self) -> None:
-        self._live = sys.stdout.isatty()
-        self._step = ""
-
-    def __enter__(self) -> Callable[[str, int, int], None]:
-        return self.show
-
-    def __exit__(self, *_: object) -> None:
-        if self._live and self._step:
-            click.echo("\r\x1b[K", nl=False)
-
-    def show(self, step: str, done: int, total: int) -> None:
-        if self._live:
-            filled = 30 * done // max(1, total)
-            bar = "#" * filled + "." * (30 - filled)
-            click.echo(f"\r{step:<10} {bar} {done:>4} of {total} bytes\x1b[K", nl=False)
-        elif step != self._step and step != "done":
-            click.echo(step)
-        self._step = step
+    with Bar("bytes") as bar:
+        return transfer(link, tables[name], readdress=readdress, progress=bar.show)
 
 
 def _account(link: HostLink, done: Transferred) -> str:

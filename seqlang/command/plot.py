@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal, cast
 import click
 
 from seqlang.command import WrongUse
+from seqlang.command._progress import working
 from seqlang.command._show import passed
 
 if TYPE_CHECKING:
@@ -44,7 +45,12 @@ def command(
         at = f"{refusal.at_ms / 1000:g} s"
         click.echo(f"note: board `{refusal.board}` refuses cue `{refusal.cue}` at {at}", err=True)
     folder = Path(out) if out else Path(file).with_name(f"{Path(file).stem}-plots")
-    for name, content in pictures(trajectories, cast(Literal["png", "svg"], kind)):
+    drawn = pictures(trajectories, cast(Literal["png", "svg"], kind))
+    while True:
+        with working("drawing"):
+            name, content = next(drawn, ("", b""))
+        if not name:
+            break
         write_whole(folder / name, content)
         click.echo(f"wrote  {folder / name}")
 

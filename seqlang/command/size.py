@@ -11,6 +11,7 @@ import click
 
 from seqlang.command import ShowFailed
 from seqlang.command._form import format_option
+from seqlang.command._progress import working
 from seqlang.load import load
 from seqlang.text.render import columns_of, summary, text, wants_colour
 
@@ -44,7 +45,8 @@ def command(file: str, form: str) -> None:
     from sim.strain.sizing import size
 
     try:
-        sizes = size(loaded.show)
+        with working("sizing"):
+            sizes = size(loaded.show)
     except ThreadError as error:
         raise ShowFailed(f"{file}: {error}; `bellcrank check {file}` shows where") from error
     click.echo(as_json(sizes) if form == "json" else as_text(sizes))

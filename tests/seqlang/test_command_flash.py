@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 from flap_show import SECOND_BOARD, SHOW, Outcome, table_of
+from terminal import on_a_terminal
 
 from firmware_gen.board.virtual import Server, VirtualBoard, stored_eeprom
 from firmware_gen.link.host import HostLink
@@ -54,8 +55,7 @@ def test_a_show_is_put_on_the_board_and_plays(
     show: Path, served: Server, capsys: pytest.CaptureFixture[str]
 ) -> None:
     done = Outcome(capsys, "flash", str(show), "--port", served.url)
-    assert (done.status, done.err) == (0, "")
-    assert done.out.splitlines()[1:4] == ["transfer", "verify", "read back"]
+    assert done.status == 0
     assert "plays the new show" in done.out
     assert "verified and read back" in done.out
     served.stop()
@@ -92,14 +92,19 @@ def test_a_home_that_cannot_be_written_does_not_keep_the_virtual_board_from_work
     assert Outcome(capsys, "flash", str(show), "--port", "virtual").status == 0
 
 
-def test_progress_is_drawn_on_a_terminal_only(
-    show: Path, served: Server, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    assert "\r" not in Outcome(capsys, "flash", str(show), "--port", served.url).out
-    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
-    out = Outcome(capsys, "flash", str(show), "--port", served.url).out
-    assert "\rtransfer" in out
-    assert "##########" in out
+def test_progress_is_drawn_on_a_terminal_only(show: Path, served: Server) -> None:
+    plain = subprocess.run(
+        [sys.executable, "-m", "seqlang", "flash", str(show), "--port", served.url],
+        capture_output=True,
+        text=True,
+    )
+    assert plain.returncode == 0
+    assert "\r" not in plain.stdout + plain.stderr
+    drawn = on_a_terminal("flash", str(show), "--port", served.url, only_stderr=True)
+    assert "\r" not in drawn.out
+    assert "\rtransfer" in drawn.raw
+    assert "##########" in drawn.raw
+    assert not any("###" in line for line in drawn.screen)  # it leaves nothing behind
 
 
 # -- which board -------------------------------------------------------------------------------
@@ -109,7 +114,7 @@ def test_of_a_show_for_two_boards_the_connected_one_gets_its_own_table(
     pair: Path, served: Server, capsys: pytest.CaptureFixture[str]
 ) -> None:
     first = Outcome(capsys, "flash", str(pair), "--port", served.url, "--board", "tail")
-    assert (first.status, first.err) == (0, "")
+    assert first.status == 0
     again = Outcome(capsys, "flash", str(pair), "--port", served.url)
     assert "table of board `tail`" in again.out
     assert "other boards, each to be flashed too: `box` (address 1)" in again.out
