@@ -132,7 +132,12 @@ def _pressing(one: Pinch) -> str:
         )
     if one.energy_j < _LEAST_J:
         return words
-    return f"{words}; up to {figure(1000 * one.energy_j)} mJ in motion"
+    thrown = (
+        f", {figure(1000 * one.jump_j)} mJ when it jumps at power-up"
+        if one.jump_j > one.energy_j
+        else ""
+    )
+    return f"{words}; up to {figure(1000 * one.energy_j)} mJ in motion{thrown}"
 
 
 def _published(context: Context, found: Sequence[Pinch]) -> Iterator[str]:
@@ -147,7 +152,7 @@ def _published(context: Context, found: Sequence[Pinch]) -> Iterator[str]:
     if fingers:
         caught = [one.servo for one in found if finger_excesses(one)]
         yield f"on a finger {_against(caught, 'hand')}"
-    fast = [one.servo for one in found if one.energy_j > LOW_ENERGY_J]
+    fast = [one.servo for one in found if max(one.energy_j, one.jump_j) > LOW_ENERGY_J]
     if fast:
         yield (
             f"{listed(fast)} over the {figure(LOW_ENERGY_J)} J of a door that counts as low-energy "

@@ -31,6 +31,7 @@ from sim.rig.supply import PIXEL_IDLE_A, highest_v
 from sim.score.threads import ThreadError, threads
 from sim.score.tree import PlannedMove, acts, planned_moves, walk
 from sim.strain.eye import Eye
+from sim.strain.reachable import Reachable
 from sim.strain.sag import Sag, brightest, sags, start_sags
 
 if TYPE_CHECKING:
@@ -206,6 +207,11 @@ class Context:
             name: dict(zip(work.ways, work.assessment.peak_torque_nm.tolist(), strict=True))
             for name, work in self.alone.items()
         }
+
+    @cached_property
+    def states(self) -> Reachable:
+        """Every state that the show, as physics is asked about it, can reach."""
+        return Reachable(self.sound_show, self.planned)
 
     @cached_property
     def sags(self) -> tuple[Sag, ...]:

@@ -16,9 +16,10 @@ from typing import Final
 
 import numpy as np
 
-from sim.model import Load, Servo
+from sim.model import Load, Servo, Wearer
 from sim.rig import drive, load, servo
 from sim.rig.chain import chain
+from sim.rig.disturbance import push_nm
 from sim.rig.regions import REGIONS, Region
 from sim.rig.slide import PINION_M
 
@@ -57,7 +58,8 @@ class Pinch:
     `tip`: at the part's tip. `nip`: nearest to the hinge, as `nip at ...` says (`nip_stated`) or
     where a small finger gets in; None for a part that opens too little for that. `angle_deg`: where
     in the travel the forces peak. `energy_j`: kinetic energy of part and servo at `speed_deg_s`; in
-    a chain with all that it carries, while the other joints go as fast as they may.
+    a chain with all that it carries, while the other joints go as fast as they may. `jump_j`: the
+    same at power-up, when the part jumps to its safe pose as fast as its servo can.
     """
 
     servo: str
@@ -67,6 +69,7 @@ class Pinch:
     angle_deg: float
     speed_deg_s: float
     energy_j: float
+    jump_j: float = 0.0
     grip: Contact | None = None
     straight: bool = False
 
@@ -83,12 +86,21 @@ class Excess:
     unit: str
 
 
-def pinch(one: Servo, voltage_v: float, speed_deg_s: float = 0.0) -> Pinch | None:
+def pinch(
+    one: Servo,
+    voltage_v: float,
+    speed_deg_s: float = 0.0,
+    wearer: Wearer | None = None,
+    jump_deg_s: float = 0.0,
+) -> Pinch | None:
     """Force at distance r from the hinge: F = (stall torque times ratio + weight + springs) / r.
 
     `voltage_v`: the highest that can arrive; `speed_deg_s`: the fastest the part is ever told to
-    go, for its kinetic energy (I + J n**2) w**2 / 2. The weight and springs are added where they
-    push the same way (wearer upright). None for a part without a tip (no `tip_m` and no load).
+    go, for its kinetic energy (I + J n**2) w**2 / 2; `jump_deg_s`: the fastest it may be at
+    power-up. The weight, the wind, the wearer's movement, springs and, in a chain, what the other
+    parts do are added where they push the same way, in the worst posture that `wearer` can take
+    (None: upright). Anywhere in the travel: at power-up the part may be anywhere. None for a part
+    without a tip (no `tip_m` and no load).
     """
     straight = one.load.slide is not None
     tip = _far_end_m(one) if one.tip_m is None else one.tip_m
@@ -98,15 +110,16 @@ def pinch(one: Servo, voltage_v: float, speed_deg_s: float = 0.0) -> Pinch | Non
     low, high = one.travel_deg
     angles = np.linspace(low, high, max(3, int(np.ceil(_ANGLES_A_DEG * (high - low))) + 1))
     ratio = np.abs(np.nan_to_num(drive.horn(one, angles).ratio))
-    springs = load.spring_nm(one.load, angles)
-    weights = load.gravity_nm(one.load, angles, 0.0)
-    other = np.maximum(*(np.abs(weight + springs) for weight in weights))
+    worn = Wearer() if wearer is None else wearer
+    push = push_nm(one.load, worn)
+    others = load.needed_nm(one.load, angles, 0.0, 0.0, worn.tilt_deg, push)
+    other = np.maximum(*map(np.abs, others))
     torque = float(servo.strongest_line(one, voltage_v).stall_nm) * ratio + other
     worst = int(np.argmax(torque))
     newton_metres = float(torque[worst]) if np.isfinite(torque[worst]) else inf
     nearest = one.nip_m if one.nip_m is not None else _finger_m(high - low, tip)
     nearest = None if straight or one.load.spins else nearest
-    rotor = one.rotor_kg_m2 * float(ratio.max()) ** 2 * radians(speed_deg_s) ** 2 / 2.0
+    rotor = one.rotor_kg_m2 * float(ratio.max()) ** 2 / 2.0
     return Pinch(
         servo=one.name,
         tip=_contact(one, newton_metres, tip),
@@ -114,7 +127,9 @@ def pinch(one: Servo, voltage_v: float, speed_deg_s: float = 0.0) -> Pinch | Non
         nip_stated=one.nip_m is not None,
         angle_deg=float(angles[worst]),
         speed_deg_s=speed_deg_s,
-        energy_j=_greatest_energy_j(one.load, speed_deg_s) + rotor,
+        energy_j=_greatest_energy_j(one.load, speed_deg_s) + rotor * radians(speed_deg_s) ** 2,
+        jump_j=_greatest_energy_j(one.load, jump_deg_s, rests=True)
+        + rotor * radians(jump_deg_s) ** 2,
         grip=_declared(one),
         straight=straight,
     )
@@ -128,11 +143,14 @@ def _far_end_m(one: Servo) -> float:
     return max([load.far_end_m(one.load), *hinges])
 
 
-def _greatest_energy_j(carried: Load, speed_deg_s: float) -> float:
-    """Kinetic energy of the part and all it carries; what carries it moves as fast as it may."""
+def _greatest_energy_j(carried: Load, speed_deg_s: float, rests: bool = False) -> float:
+    """Kinetic energy of the part and all it carries; what carries it moves as fast as it may.
+
+    `rests`: the others stand.
+    """
     if carried.coupled is None:
         return load.mass(carried).inertia_kg_m2 * radians(speed_deg_s) ** 2 / 2.0
-    speeds = [reach.speed_deg_s for reach in carried.coupled.reaches]
+    speeds = [0.0 if rests else reach.speed_deg_s for reach in carried.coupled.reaches]
     speeds[carried.coupled.joint] = speed_deg_s
     return chain(carried.coupled.links).greatest_energy_j(carried.coupled.joint, speeds)
 

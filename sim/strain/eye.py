@@ -172,7 +172,7 @@ class Eye:
         """The show with its lights alone."""
         self.names = frozenset(output.name for output in lights)
         self.bound = LightBound(self.show)
-        self.states = LightStates(self.show)
+        self.states = LightStates(show)
         self._seen: dict[str, tuple[Sight, ...]] = {}
         self._found: dict[str, tuple[Flash, ...]] = {}
         self._frames = 0

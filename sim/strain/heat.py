@@ -7,7 +7,7 @@ of its stall torque at most, and less in a closed case.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf, log
 from typing import Final
 
@@ -18,7 +18,9 @@ from sim.rehearsal.sampling import Samples
 from sim.rig.disturbance import settled
 from sim.rig.grip import gripping, presses, pressing
 from sim.rig.holding_torque import holding_nm
-from sim.score.tree import duration_ms, rest_angles
+from sim.score.tree import duration_ms
+from sim.strain.hardest_torque import hardest_torques
+from sim.strain.reachable import Reachable
 from sim.strain.torque_and_current import moving_in
 from sim.strain.usage import SAMPLE_MS, Book, Mix
 
@@ -41,6 +43,8 @@ MOVING_DEG_S: Final = 1.0
 class Heat:
     """One servo in the show's busiest ten minutes.
 
+    `most_share`: RMS torque that no play goes over, whatever is pressed and how often (a bound).
+
     `hold_share`: the hardest pose in which the show leaves the part, as a share of the stall torque
     at the lowest rating, and `hold_deg` that pose. `rms_share`: RMS torque over the ten minutes,
     likewise; `duty`: share of the time in motion. `limit`: what either may reach. Where the score
@@ -54,6 +58,7 @@ class Heat:
     duty: float
     limit: float
     cue: str | None
+    most_share: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,15 +171,25 @@ def _held_s(samples: Samples, one: Servo, lasts_ms: float) -> float:
 def heats(show: Show, book: Book | None = None) -> tuple[Heat, ...]:
     """The heat of every servo that carries a rating."""
     book = Book(show) if book is None else book
-    rest = rest_angles(show)
     mix = book.mix(WINDOW_S)
+    most = most_nm(show, book.states)
     servos = (o for o in show.rig.outputs if isinstance(o, Servo) and o.ratings)
-    return tuple(_heat(show, book, mix, one, rest.get(one.name, (one.safe_deg,))) for one in servos)
+    return tuple(_heat(show, book, mix, one, most[one.name]) for one in servos)
 
 
-def _heat(show: Show, book: Book, mix: Mix, one: Servo, rest: tuple[float, ...]) -> Heat:
+def most_nm(show: Show, states: Reachable) -> dict[str, float]:
+    """Horn torque (N.m) that each servo never goes over for long, so its RMS neither.
+
+    That of its hardest instant (`sim.strain.hardest_torque`), but without the wearer's jolts.
+    """
+    calm = replace(show, rig=replace(show.rig, wearer=settled(show.rig.wearer)))
+    hardest = hardest_torques(calm, states.planned)
+    return {name: one.torque_nm for name, one in hardest.items()}
+
+
+def _heat(show: Show, book: Book, mix: Mix, one: Servo, most: float) -> Heat:
     stall = one.ratings[0].stall_nm
-    hold = hardest_hold(one, rest, show.rig.wearer)
+    hold = hardest_hold(one, book.states.held_long_deg[one.name], show.rig.wearer)
     squares = {name: _mean_square(book, name, one) for name in (*book.cues, None)}
     cue: str | None = None
     if mix.stated:
@@ -191,12 +206,17 @@ def _heat(show: Show, book: Book, mix: Mix, one: Servo, rest: tuple[float, ...])
         duty,
         CONTINUOUS,
         cue,
+        most / stall,
     )
 
 
 def _mean_square(book: Book, cue: str | None, one: Servo) -> float:
-    """Mean square horn torque (N2.m2) over one run of a cue, in the worst posture."""
-    return float(np.mean(book[cue].settled.servos[one.name].torque_nm ** 2))
+    """Mean square horn torque (N2.m2) over one run of a cue, in the worst posture.
+
+    From the pose from which it is greatest: a hand that opens grips until it has left what it held.
+    """
+    runs = book.from_every_pose(cue)
+    return max(float(np.mean(run.settled.servos[one.name].torque_nm ** 2)) for run in runs)
 
 
 def _moving(book: Book, cue: str | None, one: Servo) -> float:

@@ -4,7 +4,7 @@ Candidates are found by counting changes: those within any part of a second of t
 those at the start of the other, plus one for the change-over, each from the state in which it
 changes most. Only where that could make more than three flashes are the two rehearsed together;
 what is reported was seen in such a rehearsal. What takes over: every cue with a button, the cue for
-a lost remote, the stop, and idle where the first cue ends by itself.
+a lost remote, the stop, standby right after limp, and idle where the first cue ends by itself.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from sim.model import Cue
 from sim.rulebook import FRAME_MS
 from sim.score.tree import duration_ms, outputs_used
 from sim.strain.eye import Eye, Sight
-from sim.strain.light_states import STOP, Entry
+from sim.strain.light_states import STANDBY, STOP, Entry
 
 MOST_PAIRS: Final = 60
 """Of more candidates those with the most changes are rehearsed (own limit)."""
@@ -93,7 +93,7 @@ def interruptions(eye: Eye, cues: tuple[Cue, ...]) -> Iterator[InterruptedFlash]
 
 def _can_follow(eye: Eye, first: Cue, then: Cue) -> bool:
     """Whether `then` can start while `first` runs, or right after it."""
-    if first.name == STOP:
+    if first.name in (STOP, STANDBY):
         return False
     return _starts_any_time(eye, then) or _idles_after(eye, first, then)
 
@@ -101,7 +101,7 @@ def _can_follow(eye: Eye, first: Cue, then: Cue) -> bool:
 def _starts_any_time(eye: Eye, cue: Cue) -> bool:
     """Whether a button, or a lost remote, starts the cue; idle may have a button as well."""
     score = eye.show.score
-    return cue.name in {STOP, score.lost_cue, *(binding.cue for binding in score.bindings)}
+    return cue.name in {STOP, STANDBY, score.lost_cue, *(binding.cue for binding in score.bindings)}
 
 
 def _idles_after(eye: Eye, first: Cue, then: Cue) -> bool:
@@ -120,7 +120,8 @@ def _restless(eye: Eye, cues: tuple[Cue, ...]) -> list[_Seen]:
     seen = [_seen(eye, cue) for cue, most in able if most >= half]
     if not any(one.changes for one in seen):
         return []
-    others = [*(cue for cue, most in able if most < half), eye.states.stop()]
+    ended = eye.states.stop(), eye.states.standby()
+    others = [*(cue for cue, most in able if most < half), *ended]
     seen += [_seen(eye, cue) for cue in others if _could_add(eye, cue, seen)]
     return [one for one in seen if one.changes]
 

@@ -1,18 +1,20 @@
 """The states in which a show can leave its lights, and so in which a cue can find them.
 
 A cue finds its lights as whatever ran before has left them: dark (power-up, standby), at their
-safe light (ready, stop), or at a light that some cue fades them to, by itself or on the way there.
+safe light (ready, stop), at a light that some cue fades them to, or anywhere on the way there.
 Effects on its lights end when it starts, so they are no part of what it finds.
 (`firmware_gen/TABLE.md`, section 2.) Any cue can be started by name over the link; so all count.
 
 Of the lights a cue can find, those are tried that can make it flash most: the brightest, since
-every change scales with it; the darkest, which is one change away from any other; the reddest; and
-the brightest whose darker state under the cue's own effect is just dark enough to count (WCAG 2.2:
-below 0.80).
+every change scales with it; the darkest, which is one change away from any other; the reddest; the
+brightest whose darker state under the cue's own effect is just dark enough to count (WCAG 2.2:
+below 0.80); and, in the middle of a fade, the brightest from which the cue's own first light is
+still a change.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
@@ -20,29 +22,34 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
-from sim.light.flash import BRIGHT
+from sim.light.flash import BRIGHT, CHANGE
 from sim.light.lightness import colour_luminance, lightness, luminance, strip_linear
 from sim.model import (
     BLACK,
     Cue,
     Effect,
     Fade,
+    Hold,
     InTurn,
     Lamp,
     Repeat,
+    Servo,
     Show,
     Step,
     Strip,
     StripLight,
     Together,
 )
-from sim.rulebook import LEVEL_STEP_PCT
+from sim.rulebook import ENABLE_INTERVAL_FRAMES, FRAME_MS, LEVEL_STEP_PCT
 from sim.score.tree import acts, children, duration_ms, walk
 
 Light: TypeAlias = float | StripLight
 
 STOP: Final = "stop"
 """Name of what the stop button does, among cues."""
+
+STANDBY: Final = "standby"
+"""Name of what limp and standby after it do, among cues."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +81,14 @@ class LightStates:
                     found[act.output].append(act.light)
         return {name: tuple(dict.fromkeys(several)) for name, several in found.items()}
 
+    @cached_property
+    def _faded(self) -> frozenset[str]:
+        """The lights that some cue fades through what lies between."""
+        everything = (act for cue in self.show.score.cues for act in acts(cue.body))
+        return frozenset(
+            act.output for act in everything if isinstance(act, Fade) and act.duration_ms > FRAME_MS
+        )
+
     def left(self, name: str) -> tuple[Light, ...]:
         """Every light that the show brings this one to: dark first."""
         return self._left[name]
@@ -98,6 +113,11 @@ class LightStates:
         chosen = [several[0], brightest, max(several, key=light_redness)]
         for effect in _first_effects(cue, name):
             chosen.append(_just_counting(brightest, effect))
+        first = next(
+            (a.light for a in acts(cue.body) if isinstance(a, Fade) and a.output == name), None
+        )
+        if first is not None and name in self._faded:
+            chosen += _in_mid_fade(brightest, first)
         return tuple(dict.fromkeys(chosen))
 
     def runs(self, cue: Cue) -> tuple[Cue, ...]:
@@ -112,6 +132,15 @@ class LightStates:
         if held and 0 < duration_ms(cue.body) < float("inf"):
             found.append(replace(cue, body=Repeat(cue.body, None)))
         return tuple(found)
+
+    def standby(self) -> Cue:
+        """What standby right after limp does to the lights: dark at once, then the safe light."""
+        counts = Counter(o.board for o in self.show.rig.outputs if isinstance(o, Servo))
+        wait = max(1, max(counts.values(), default=0) * ENABLE_INTERVAL_FRAMES) * FRAME_MS
+        dark = (Fade(name, _dark(light), 0) for name, light in self.lights.items())
+        safe = (Fade(name, _safe(light), 0) for name, light in self.lights.items())
+        body = InTurn((Together(tuple(dark)), Hold(wait), Together(tuple(safe))))
+        return Cue(STANDBY, "", body)
 
     def stop(self) -> Cue:
         """What the stop does to the lights: each fades to its safe light."""
@@ -170,6 +199,23 @@ def _just_counting(brightest: Light, effect: Effect) -> Light:
     if isinstance(brightest, StripLight):
         return replace(brightest, level_pct=brightest.level_pct * scale)
     return brightest * scale
+
+
+def _in_mid_fade(brightest: Light, first: Light) -> list[Light]:
+    """The brightest light on a fade's way from which a cue's first light counts as a change.
+
+    From a light over 0.80 a bright one is no change, nor is one nearly as bright (WCAG 2.2). Empty
+    where the brightest light itself is a change.
+    """
+    target, whole = light_luminance(first), light_luminance(brightest)
+    least = min(target - CHANGE, BRIGHT)
+    if least <= 0.0 or whole <= least or (target < BRIGHT and whole - target >= CHANGE):
+        return []
+    level = float(lightness(np.array(least))) - LEVEL_STEP_PCT
+    scale = level / float(lightness(np.array(whole)))
+    if isinstance(brightest, StripLight):
+        return [replace(brightest, level_pct=brightest.level_pct * scale)]
+    return [brightest * scale]
 
 
 def _held(step: Step) -> Step:

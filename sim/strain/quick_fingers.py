@@ -1,10 +1,14 @@
-"""Light that flashes under a quick finger: one button again and again, or two in turn.
+"""Light that flashes under a quick finger: one button again and again, two or three in turn.
 
 A hand can press four to eight times a second. Fewer than four presses cannot make more than three
 flashes by themselves. Which buttons could is read off the text: where each cue has brought each
 light by the next press, from where the other one left it. What could change by a tenth of full
-light is rehearsed; only what flashes there is named. Three buttons in turn are not tried: of what
-each brings about, two that lie farthest apart change the light most.
+light is rehearsed; only what flashes there is named.
+
+Three buttons in turn change a light at most twice in three presses by what they leave it at (of
+three values one is the greatest and one the least), under six times a second. So they matter only
+where one of the cues changes its lights there and back by itself, and another one frees the outputs
+for it to start again. The same goes for a cue that refuses to start while it runs.
 """
 
 from __future__ import annotations
@@ -27,6 +31,10 @@ MOST_PAIRS: Final = 4
 """Of more pairs of buttons those that change a light most are rehearsed (own limit)."""
 
 
+MOST_TRIPLES: Final = 2
+"""The same of three buttons; each is rehearsed in both orders (own limit)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Hurry:
     """What flashes while the buttons of `cues` are pressed in turn every `every_ms`."""
@@ -44,21 +52,51 @@ def hurry(eye: Eye, cue: Cue) -> Hurry | None:
 
 
 def hurry_in_turn(eye: Eye, cues: tuple[Cue, ...]) -> Hurry | None:
-    """What flashes under quick fingers on two of the cues' buttons: the first pair that is found.
+    """What flashes under quick fingers on two or three of the cues' buttons: the first found.
 
     `cues`: those with a button. A cue that flashes under one finger needs no second one.
     """
-    willing = [cue for cue in cues if cue.conflict == "take"]
-    reaches = {cue.name: _reached(eye, cue) for cue in willing}
+    reaches = {cue.name: _reached(eye, cue) for cue in cues}
     swings = (
-        (_swing(reaches[one.name], reaches[other.name]), one, other)
-        for one, other in combinations(willing, 2)
+        (_driven((one, other), reaches[one.name], reaches[other.name]), one, other)
+        for one, other in combinations(cues, 2)
     )
     likely = sorted((s for s in swings if s[0] >= 1.0), key=lambda s: -s[0])
     for _, one, other in likely[:MOST_PAIRS]:
         found = _pressed(eye, (one, other))
         if found is not None:
             return found
+    return _three_in_turn(eye, cues)
+
+
+def _driven(pair: tuple[Cue, Cue], one: dict[str, _Reach], other: dict[str, _Reach]) -> float:
+    """How far two cues drive a light, over the least change that counts.
+
+    One that waits or refuses starts again only where the other has taken its lights and ended.
+    """
+    taking = [cue.conflict == "take" for cue in pair]
+    if all(taking):
+        return _swing(one, other)
+    quick = any(taking) and bool(one.keys() & other.keys())
+    return 1.0 if quick and any(map(_changes_at_once, pair)) else 0.0
+
+
+def _three_in_turn(eye: Eye, cues: tuple[Cue, ...]) -> Hurry | None:
+    """What flashes while three buttons are pressed in turn, in either order.
+
+    Those with most cues that change their lights at once, one of them at least, first.
+    """
+    likely: list[tuple[int, tuple[Cue, Cue, Cue]]] = []
+    for row in combinations(cues, 3):
+        restless = sum(map(_changes_at_once, row))
+        if restless and any(cue.conflict == "take" for cue in row):
+            likely.append((restless, row))
+    likely.sort(key=lambda each: -each[0])
+    for _, (one, other, third) in likely[:MOST_TRIPLES]:
+        for row in ((one, other, third), (one, third, other)):
+            found = _pressed(eye, row)
+            if found is not None:
+                return found
     return None
 
 

@@ -35,7 +35,8 @@ from sim.model import JointLimits, Move, Servo, Show
 from sim.rig import drive, load, servo
 from sim.rig.disturbance import push_nm
 from sim.rig.supply import highest_v
-from sim.rulebook import FRAME_S
+from sim.rulebook import COEFFICIENT_ONE, FRAME_S
+from sim.score.law_numbers import law_numbers
 from sim.score.tree import (
     Lengths,
     PlannedMove,
@@ -153,11 +154,29 @@ class Reachable:
     @cached_property
     def reaches(self) -> Mapping[str, JointLimits]:
         """How far, how fast and how hard each part goes in the show, whatever interrupts what."""
-        limits = {**motion_limits(self.show, self.planned), **self.in_motion}
-        return {
-            name: JointLimits((min(own), max(own)), float(limits[name][0]), float(limits[name][1]))
-            for name, own in self.stands_deg.items()
-        }
+        table = motion_limits(self.show, self.planned)
+        found = {}
+        for name, own in self.stands_deg.items():
+            speed, accel = self.in_motion.get(name, table[name])
+            beyond = self._overshoot_deg(name, table[name])
+            low, high = self.servos[name].travel_deg
+            between = (
+                max(min(own) - beyond, min(low, *own)),
+                min(max(own) + beyond, max(high, *own)),
+            )
+            found[name] = JointLimits(between, float(speed), float(accel))
+        return found
+
+    def _overshoot_deg(self, name: str, table: tuple[int, int]) -> float:
+        """How far a part that is taken over may brake beyond its target.
+
+        Not at all where no planned move stops harder than the table's limit; else, as a `uniform`
+        move does, v**2 / (2 a). A brake ends within the travel in any case.
+        """
+        speed, accel = table
+        if all(_peak_deg_s2(one) <= accel for one in self.planned if one.move.output == name):
+            return 0.0
+        return speed**2 / (2.0 * accel)
 
     def jump(self, name: str) -> Jump | None:
         """What the part may do when its servo gets its first pulse; None without a rating.
@@ -203,6 +222,15 @@ def limits_in_motion(
 ) -> Mapping[str, tuple[float, float]]:
     """`Reachable.in_motion` of a show."""
     return Reachable(show, planned).in_motion
+
+
+def _peak_deg_s2(planned: PlannedMove) -> float:
+    """The greatest acceleration (deg/s2) of a planned move; endless for a jump of speed."""
+    way, seconds = abs(planned.move.angle_deg - planned.from_deg), planned.move.duration_ms / 1000.0
+    if way == 0.0 or seconds <= 0.0:
+        return 0.0
+    ca = law_numbers(planned.move.law).ca
+    return inf if not ca else ca * way / seconds**2 / COEFFICIENT_ONE
 
 
 def _moves_by_servo(cue: Cue) -> dict[str, list[tuple[float, Move]]]:

@@ -1,13 +1,15 @@
 """How a show is used: what each cue takes, and the mix of cues in an hour.
 
 Each cue is rehearsed on its own from a quiet start, once (a cue without end for a while), and its
-averages are kept. A cue that leaves a part gripping lasts until that grip is let go. The stated mix
+averages are kept; for heat also from every other pose that it can find (`sim.strain.reachable`).
+A cue that leaves a part gripping lasts until that grip is let go. The stated mix
 adds them up; the rest of the hour is the idle cue or, without one, parts that hold and lights that
 stand as after power-up.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import ceil, inf
@@ -22,6 +24,7 @@ from sim.rig import battery
 from sim.rig.disturbance import settled, upright
 from sim.rig.grip import pressing
 from sim.score.tree import LONGEST_HOLD_MS, acts, duration_ms, ready_ms
+from sim.strain.reachable import Reachable
 from sim.strain.torque_and_current import RigWork, work
 
 SAMPLE_MS: Final = 10
@@ -62,12 +65,15 @@ class CueAlone:
         return work(self.rig, self.samples, MIDDLE_CHARGE, upright(self.rig.wearer))
 
 
-def run_of(show: Show, cue: Cue | None) -> CueAlone:
-    """Rehearse one cue alone; None: a second of standing by after power-up, without idle."""
+def run_of(show: Show, cue: Cue | None, pose: Mapping[str, float] | None = None) -> CueAlone:
+    """Rehearse one cue alone; None: a second of standing by after power-up, without idle.
+
+    `pose`: where the parts stand before (deg, by servo); None: in the safe pose.
+    """
     start = ready_ms(show) + 100
     lasts = 1000.0 if cue is None else duration_ms(cue.body) + grip_ms(show.rig, cue)
     seen = LONGEST_HOLD_MS if lasts == inf else max(int(lasts), SAMPLE_MS)
-    quiet = _without_idle(show)
+    quiet = _without_idle(show if pose is None else _standing(show, pose))
     presses = [] if cue is None else [Press(start, cue=cue.name)]
     trajectories = rehearse(quiet, presses, start + seen + 100)
     samples = sample(trajectories, np.arange(start, start + seen, SAMPLE_MS, dtype=np.float64))
@@ -91,6 +97,15 @@ def grip_ms(rig: Rig, cue: Cue) -> float:
         and pressing(one.grip, ends[one.name])
     ]
     return max(left, default=0.0)
+
+
+def _standing(show: Show, pose: Mapping[str, float]) -> Show:
+    """The show whose parts stand so after power-up."""
+    outputs = tuple(
+        replace(o, safe_deg=pose.get(o.name, o.safe_deg)) if isinstance(o, Servo) else o
+        for o in show.rig.outputs
+    )
+    return replace(show, rig=replace(show.rig, outputs=outputs))
 
 
 def _without_idle(show: Show) -> Show:
@@ -123,12 +138,42 @@ class Book:
     def __init__(self, show: Show) -> None:
         self.show = show
         self.cues = {cue.name: cue for cue in show.score.cues}
+        self.states = Reachable(show)
         self._runs: dict[str | None, CueAlone] = {}
+        self._all: dict[str | None, tuple[CueAlone, ...]] = {}
 
     def __getitem__(self, cue: str | None) -> CueAlone:
         if cue not in self._runs:
             self._runs[cue] = run_of(self.show, None if cue is None else self.cues[cue])
         return self._runs[cue]
+
+    def from_every_pose(self, cue: str | None) -> tuple[CueAlone, ...]:
+        """Runs of a cue from every pose that it can find; from the safe pose first."""
+        if cue not in self._all:
+            written = None if cue is None else self.cues[cue]
+            poses = [self._held_open(written, pose) for pose in self.states.poses()[1:]]
+            different = {tuple(pose.items()): pose for pose in poses}
+            more = (run_of(self.show, written, pose) for pose in different.values())
+            self._all[cue] = (self[cue], *more)
+        return self._all[cue]
+
+    def _held_open(self, cue: Cue | None, pose: Mapping[str, float]) -> Mapping[str, float]:
+        """The pose without grips but those that the cue lets go.
+
+        How long the others last is said by the rig, and counted with the cues that close them.
+        """
+        to: dict[str, list[float]] = {}
+        for act in () if cue is None else acts(cue.body):
+            if isinstance(act, Move):
+                to.setdefault(act.output, []).append(act.angle_deg)
+        found = dict(pose)
+        for name, one in self.states.servos.items():
+            grip = one.grip
+            if grip is None or not pressing(grip, pose[name]):
+                continue
+            if name not in to or any(pressing(grip, angle) for angle in to[name]):
+                found[name] = one.safe_deg
+        return found
 
     def mix(self, window_s: float = HOUR_S) -> Mix:
         """The mix over an hour, or over its busiest stretch of `window_s`.

@@ -27,7 +27,7 @@ from seqlang.checks.light.flashing_light import SCREENS
 from seqlang.text.findings import Finding
 from sim.light.flash import FLASHES
 from sim.strain.interrupted_light import InterruptedFlash, interruptions
-from sim.strain.light_states import STOP
+from sim.strain.light_states import STANDBY, STOP
 from sim.strain.quick_fingers import Hurry, hurry, hurry_in_turn
 
 
@@ -43,16 +43,17 @@ def check(context: Context) -> Iterator[Finding]:
     named: set[str] = set()
     for one in interruptions(context.eye, cues):
         named.add(one.then.name)
-        yield _stopped(context, one) if one.then.name == STOP else _interrupted(context, one)
+        ended = one.then.name in (STOP, STANDBY)
+        yield _ended(context, one) if ended else _interrupted(context, one)
     bound = {binding.cue for binding in score.bindings} - named
     alone = {cue.name: hurry(context.eye, cue) for cue in cues if cue.name in bound}
     for one_finger in alone.values():
         if one_finger is not None:
             yield _hurried(context, one_finger)
     calm = tuple(cue for cue in cues if cue.name in bound and alone[cue.name] is None)
-    two_fingers = hurry_in_turn(context.eye, calm)
-    if two_fingers is not None:
-        yield _hurried(context, two_fingers)
+    fingers = hurry_in_turn(context.eye, calm)
+    if fingers is not None:
+        yield _hurried(context, fingers)
 
 
 def _hurried(context: Context, one: Hurry) -> Finding:
@@ -64,13 +65,11 @@ def _hurried(context: Context, one: Hurry) -> Finding:
             "ends: `if busy refuse`"
         )
     else:
-        pressing = (
-            f"the buttons of `{one.cues[0].name}` and `{cue.name}` are pressed in turn every "
-            f"{seconds(one.every_ms)}"
-        )
+        names = listed([each.name for each in one.cues])
+        pressing = f"the buttons of {names} are pressed in turn every {seconds(one.every_ms)}"
         help_ = (
-            "let one of the two change its light over a second or more, or refuse to start "
-            "while the other runs: `if busy refuse`"
+            "let one of them change its light over a second or more, or refuse to start "
+            "while another runs: `if busy refuse`"
         )
     return Finding(
         "advice",
@@ -90,14 +89,17 @@ def _hurried(context: Context, one: Hurry) -> Finding:
     )
 
 
-def _stopped(context: Context, one: InterruptedFlash) -> Finding:
+def _ended(context: Context, one: InterruptedFlash) -> Finding:
+    """What flashes when the stop, or standby right after limp, ends a cue."""
+    stopped = one.then.name == STOP
+    what = "everything is stopped" if stopped else "the board goes limp and back to standby"
     return Finding(
         "advice",
         "interrupted-flash",
-        f"{_flashing(one)} when everything is stopped {seconds(one.after_ms)} after "
+        f"{_flashing(one)} when {what} {seconds(one.after_ms)} after "
         f"`{one.first.name}` starts, and {FLASHES} times are safe",
         context.span(one.first.mark, "name"),
-        label="safe when it is not stopped",
+        label=f"safe when it is not {'stopped' if stopped else 'cut short'}",
         notes=(SCREENS,),
         help="slow its flashes down a little; the stop must never wait",
         asked=one.found.count,

@@ -31,25 +31,19 @@ from sim.rig.pinch import Excess, Pinch, excesses, pinch
 from sim.rig.regions import REGIONS, STATUS
 from sim.rig.spin import RPM_DEG_S
 from sim.rig.supply import highest_v
-from sim.score.tree import motion_limits
-from sim.strain.reachable import Reachable
 
 
 def pinches(context: Context) -> tuple[Pinch, ...]:
     """What each part that has a tip does to what it catches, hardest first."""
-    fastest = motion_limits(context.sound_show, context.planned)
-    reaches = Reachable(context.sound_show, context.planned).reaches
-    found = [
-        pinch(
-            servo,
-            highest_v(context.show.rig, servo.board),
-            RPM_DEG_S * max(map(abs, reaches[name].angle_deg))
-            if servo.load.spins
-            else float(fastest[name][0]),
-        )
-        for name, servo in context.servos.items()
-        if name in fastest
-    ]
+    states, rig = context.states, context.show.rig
+    found = []
+    for name, servo in states.servos.items():
+        jump, reach = states.jump(name), states.reaches[name]
+        thrown = 0.0 if jump is None else jump.reach.speed_deg_s
+        # the places of one that turns round and round are its speeds
+        turns = RPM_DEG_S * max(map(abs, reach.angle_deg))
+        fastest = turns if servo.load.spins else reach.speed_deg_s
+        found.append(pinch(servo, highest_v(rig, servo.board), fastest, rig.wearer, thrown))
     return tuple(sorted((one for one in found if one), key=lambda one: -one.tip.force_n))
 
 

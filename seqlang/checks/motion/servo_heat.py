@@ -1,7 +1,8 @@
 """servo-heat: a servo holds or works harder for minutes than it can take.
 
-What: the torque a servo holds in any pose the show leaves it in, and its RMS torque over the
-busiest ten minutes, grips included, stay under a third of its stall torque.
+What: the torque a servo holds in any pose in which the show can leave it for a minute, and its RMS
+torque over the busiest ten minutes, from whatever pose a cue begins and grips included, stay under
+a third of its stall torque.
 
 Why: a servo's heat goes with the square of its torque; a pose that is hard to hold overheats it
 although nothing moves.
@@ -26,15 +27,14 @@ from seqlang.text.findings import Finding
 from sim.rig.grip import presses
 from sim.rig.servo import KGF_CM_NM
 from sim.rig.slide import SPINNING, of_horn, of_part
-from sim.score.tree import rest_angles
 from sim.strain.heat import CONTINUOUS, Heat, hardest_hold, heats
 
 
 def check(context: Context) -> Iterator[Finding]:
-    rest = rest_angles(context.sound_show)
+    held = context.states.held_long_deg
     cool: list[str] = []
     for name in sorted(context.sound):
-        hold = hardest_hold(context.servos[name], rest[name], context.show.rig.wearer)
+        hold = hardest_hold(context.servos[name], held[name], context.show.rig.wearer)
         if hold.share > CONTINUOUS:
             yield _finding(context, name, hold.share, _holding(context, name, hold.angle_deg))
         else:
@@ -55,6 +55,10 @@ def _holding(context: Context, name: str, angle_deg: float) -> str:
 def _could_be_hot(context: Context, name: str) -> bool:
     """Whether any move or a grip goes over the limit: then the show is rehearsed for it."""
     if name in presses(context.sound_show.rig):
+        return True
+    # a move's mean is under its greatest, and so is a stand's in between
+    stands = context.states.stands_deg[name]
+    if hardest_hold(context.servos[name], stands, context.show.rig.wearer).share > CONTINUOUS:
         return True
     work = context.work.get(name)
     if work is None:

@@ -116,12 +116,13 @@ def test_a_cue_that_leaves_it_open_lasts_as_long_as_it_is() -> None:
 
 
 def test_heat_is_that_of_the_grips_in_ten_minutes() -> None:
-    """20 an hour are 4 in the busiest ten minutes (3.3, rounded up): half the torque for 12 s and
-    the last part of each closing, of 600 s. Torque by the root of the mean square."""
+    """20 an hour are 4 in the busiest ten minutes (3.3, rounded up): half the torque for 12 s, the
+    last part of each closing and the first of each opening, of 600 s. Torque by the root of the
+    mean square."""
     uses = (Usage("close", 20.0), Usage("open", 20.0))
     (found,) = heats(hand(GRIP, usage=uses))
     closing = 4 * PAST_S
-    assert found.rms_share == pytest.approx(0.5 * ((12.0 + closing) / 600.0) ** 0.5, rel=0.03)
+    assert found.rms_share == pytest.approx(0.5 * ((12.0 + 2 * closing) / 600.0) ** 0.5, rel=0.03)
     (free,) = heats(hand(None, usage=uses))
     assert free.rms_share < 0.01
 

@@ -150,11 +150,11 @@ def test_statements_of_repeats_count_by_their_passes(step: Step, ms: int, count:
 
 
 def test_the_effort_of_a_cue_is_its_frames_from_every_state_and_way_to_run() -> None:
-    """Twenty fades in 1 s, found dark or bright: 2 * (1000 / 20) frames, 2 * 20 statements."""
+    """Twenty fades in 1 s, found dark, bright or on the way: 3 * 1000 / 20 frames, 3 * 20 fades."""
     quick = Cue("quick", "", Repeat(InTurn((fade(50), fade(50, 0.0))), 10))
     calm = Cue("calm", "", fade(500))
     eye = Eye(Show(Rig((), BOARDS, (Lamp("lure", "b", 9),)), Score("t", (quick, calm))))
-    assert eye.effort(quick) == (2 * 50, 2 * 20)
+    assert eye.effort(quick) == (3 * 50, 3 * 20)
     assert eye.effort(calm) == (0, 0)
     assert eye.looks(calm) == 0
 

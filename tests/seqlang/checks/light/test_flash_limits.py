@@ -42,7 +42,7 @@ LIMITS = (
         says=flashes("`lure` flashes", 4),
         asked=4,
         limit=3,
-        fix="193 ms",
+        fix="198 ms",
         at="lure",
     ),
     Limit(
@@ -53,7 +53,7 @@ LIMITS = (
         says=flashes("`lure` flashes", 4),
         asked=4,
         limit=3,
-        fix="162 ms",
+        fix="167 ms",
         at="lure",
     ),
     Limit(

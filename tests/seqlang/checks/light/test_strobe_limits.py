@@ -181,7 +181,7 @@ def test_two_fingers_on_two_cues_that_bring_light_and_dark() -> None:
     assert "while the buttons of `snap` and `dim` are pressed in turn every 120 ms" in one.message
     assert [words for _, words in one.related] == ["the other button's cue"]
     assert one.help is not None
-    assert "one of the two" in one.help
+    assert "let one of them" in one.help
     slow = {name: body.replace("cut", "fade") + "" for name, body in cues.items()}
     slow = {n: b.replace("%\n", "% in 2 s\n") for n, b in slow.items()}
     text = show(still=True, rig=LAMP, cues=slow, remote=remote)
