@@ -10,7 +10,7 @@ group of pixels, at each light that it lies on (`sim.light.patterns`).
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from math import inf
@@ -67,7 +67,7 @@ from sim.score.tree import (
     walk,
 )
 from sim.strain.light_bound import LightBound, effect_ways
-from sim.strain.light_states import Entry, LightStates
+from sim.strain.light_states import Entry, Light, LightStates, dark_of
 
 LEAD_MS: Final = 1000
 """What the cue finds shines this long before it starts, so that the first change counts."""
@@ -390,11 +390,17 @@ def _carried_out(cue: Cue, span_ms: int) -> int:
 
 def _bringing(entry: Entry) -> Cue:
     """A cue that brings its lights to what another one shall find, and keeps them there."""
-    fades = Together(tuple(Fade(name, light, 0) for name, light in entry.lights.items()))
+    fades = _all_to(entry.lights)
     wait = Hold(LEAD_MS + 10 * FRAME_MS)
     if not entry.from_dark:
         return Cue(_ENTRY, "", InTurn((fades, wait)))
-    return Cue(_ENTRY, "", InTurn((Hold(LEAD_MS - FRAME_MS), fades, wait)))
+    # a rehearsal begins ready, with every light safe already
+    dark = {name: dark_of(light) for name, light in entry.lights.items()}
+    return Cue(_ENTRY, "", InTurn((_all_to(dark), Hold(LEAD_MS - FRAME_MS), fades, wait)))
+
+
+def _all_to(lights: Mapping[str, Light]) -> Together:
+    return Together(tuple(Fade(name, light, 0) for name, light in lights.items()))
 
 
 @lru_cache(maxsize=256)

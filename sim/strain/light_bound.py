@@ -5,8 +5,9 @@ down, so ways are counted: a fade is one way, a beat of `ember` on a lamp one, o
 two (on a strip, pixels of an `ember` that rise and fall at once make two of one beat). Where a fade
 and an effect meet, their product may bend once within each way of either: these count twice. What
 is repeated counts as often as it can come round. The light that a cue finds may still be fading:
-one way more, until the cue's own first fade. The ways of several lights add up, which bounds each
-light and all of them together. A spot that runs is taken to glide, as in `sim.light.patterns`.
+one way more, until the cue's own first fade; idle's lights come on just before it starts, where it
+follows power-up. The ways of several lights add up, which bounds each light and all of them
+together. A spot that runs is taken to glide, as in `sim.light.patterns`.
 
 A second of frames may hold what happens in a second and one frame.
 """
@@ -97,7 +98,12 @@ class LightBound:
         if cue.name not in self._ways:
             again = cue.name in self._held and duration_ms(cue.body) > 0
             body = Repeat(cue.body, None) if again else cue.body
-            self._ways[cue.name] = _ways(body, self._lights)
+            ways = _ways(body, self._lights)
+            if cue.name == self._show.score.idle:
+                # after power-up its lights come on a frame before it starts
+                lit = dict.fromkeys(one.output for one in ways)
+                ways += [_Ways(name, -FRAME_MS, -FRAME_MS, 1.0) for name in lit]
+            self._ways[cue.name] = ways
         return self._ways[cue.name]
 
 

@@ -73,7 +73,7 @@ class LightStates:
     @cached_property
     def _left(self) -> dict[str, tuple[Light, ...]]:
         found: dict[str, list[Light]] = {
-            name: [_dark(light), _safe(light)] for name, light in self.lights.items()
+            name: [dark_of(_safe(light)), _safe(light)] for name, light in self.lights.items()
         }
         for cue in self.show.score.cues:
             for act in acts(cue.body):
@@ -150,8 +150,9 @@ class LightStates:
         return Cue(STOP, "", Together(tuple(fades)))
 
 
-def _dark(light: Lamp | Strip) -> Light:
-    return 0.0 if isinstance(light, Lamp) else BLACK
+def dark_of(light: Light) -> Light:
+    """Darkness, as a lamp or a strip has it."""
+    return BLACK if isinstance(light, StripLight) else 0.0
 
 
 def _safe(light: Lamp | Strip) -> Light:

@@ -210,3 +210,14 @@ def test_luminance_and_redness_of_lights() -> None:
     assert light_redness(StripLight((0, 255, 0), 100.0)) == pytest.approx(-1.0)
     assert light_redness(80.0) == 0.0
     assert light_luminance(80.0) == pytest.approx(float(luminance(80.0)))
+
+
+def test_idle_counts_its_lights_coming_on_at_power_up() -> None:
+    """A frame before it starts, so a window from there holds a frame less of it."""
+    steps = (fade(100), Hold(899), fade(100), fade(100, "eye"))
+    cue = Cue("c", "", InTurn(steps))
+    assert LightBound(show(cue)).of_light(cue, "lure") == 2
+    idle = LightBound(show(cue, idle="c"))
+    assert idle.of_light(cue, "lure") == 3
+    later = Cue("c", "", InTurn((fade(0), Hold(1001), fade(100))))
+    assert LightBound(show(later, idle="c")).of(later) == 2

@@ -1,0 +1,242 @@
+"""Rehearsals that the eye watches: when they start and end, what is pressed, what shines there."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import inf
+
+import numpy as np
+import pytest
+
+from sim.light.lightness import luminance
+from sim.model import (
+    Binding,
+    Board,
+    Cue,
+    Effect,
+    Fade,
+    Hold,
+    InTurn,
+    Lamp,
+    Repeat,
+    Rig,
+    Score,
+    Show,
+    Step,
+    Strip,
+    StripLight,
+)
+from sim.strain.eye import Eye, _luminances
+
+LURE = Lamp("lure", "b", 9, safe_pct=5.0, colour=(255, 255, 255))
+EAR = Lamp("ear", "b", 10, colour=(255, 255, 255))
+BELLY = Strip("belly", "b", 3, pixels=5)
+
+
+def show_of(*cues: Cue, lights: tuple[Lamp | Strip, ...] = (LURE, EAR), **score: object) -> Show:
+    bound = tuple(Binding(n, one.name) for n, one in enumerate(cues, start=1))
+    rig = Rig((), (Board("b", "any", 1),), lights)
+    return Show(rig, Score("t", cues, bound, **score))  # type: ignore[arg-type]
+
+
+def cue(name: str, *steps: Step, conflict: str = "take") -> Cue:
+    return Cue(name, "", InTurn(steps), conflict)  # type: ignore[arg-type]
+
+
+def light_at(sight, name: str, ms: float) -> float:
+    """Luminance of a white lamp in the last frame up to that time from the cue's start."""
+    at = int(np.searchsorted(sight.times_ms, ms, side="right")) - 1
+    return float(sight.sources[name].luminance[at])
+
+
+def level(pct: float):
+    return pytest.approx(float(luminance(pct)), abs=1e-3)
+
+
+def test_a_cue_is_watched_from_a_second_before_it_to_a_second_behind() -> None:
+    one = cue("one", Fade("lure", 80.0, 0), Hold(2000), Fade("lure", 20.0, 0), Hold(480))
+    eye = Eye(show_of(one))
+    dark, bright = eye.states.entries(one)[:2]
+    for entry, before in ((dark, 0.0), (bright, 80.0)):
+        sight = eye.watch(one, entry)
+        assert (sight.times_ms[0], sight.times_ms[-1]) == (-1000.0, 2480.0 + 1000.0 - 20.0)
+        assert light_at(sight, "lure", -100.0) == level(before)
+        assert light_at(sight, "lure", 1000.0) == level(80.0)
+        assert light_at(sight, "lure", 2100.0) == level(20.0)
+        assert sight.run is one
+
+
+def test_idle_may_find_its_light_as_it_comes_on_a_frame_before() -> None:
+    one = cue("one", Fade("lure", 80.0, 0), Hold(500))
+    eye = Eye(show_of(one, idle="one"))
+    entry = eye.states.entries(one)[-1]
+    assert entry.from_dark
+    sight = eye.watch(one, entry)
+    assert light_at(sight, "lure", -100.0) == 0.0
+    assert light_at(sight, "lure", -1.0) == level(5.0)
+    assert light_at(sight, "lure", 100.0) == level(80.0)
+
+
+def test_coming_on_at_power_up_can_be_one_change_too_many_for_idle() -> None:
+    """Dark, then the safe light, and seven changes of idle: four flashes. Seven alone are three."""
+    beat = (Fade("lure", 0.0, 0), Hold(110), Fade("lure", 100.0, 0), Hold(110))
+    idle = cue("idle", *beat, *beat, *beat, Fade("lure", 0.0, 0), Hold(9000))
+    lit = replace(LURE, safe_pct=100.0)
+    (flash,) = Eye(show_of(idle, lights=(lit,), idle="idle")).flashes(idle)
+    assert flash.found.count == 4
+    assert flash.finds is not None
+    assert flash.finds.from_dark
+    assert Eye(show_of(idle, lights=(lit,))).flashes(idle) == ()
+    assert Eye(show_of(idle, lights=(LURE,), idle="idle")).flashes(idle) == ()
+
+
+@pytest.mark.parametrize(("longest_ms", "watched"), [(1000.0, 1000), (12_000.0, 3000)])
+def test_what_takes_over_is_watched_for_a_while_and_a_second(
+    longest_ms: float, watched: int
+) -> None:
+    first = cue("first", Fade("lure", 80.0, 0), Hold(2000))
+    then = cue("then", Fade("lure", 20.0, 0), Hold(3000))
+    eye = Eye(show_of(first, then))
+    sight = eye.watch(first, eye.states.entries(first)[0], then, 700, longest_ms)
+    assert sight.times_ms[-1] == 700 + watched + 1000 - 20
+    assert light_at(sight, "lure", 650.0) == level(80.0)
+    assert light_at(sight, "lure", 760.0) == level(20.0)
+    waits = replace(then, conflict="wait")
+    taken = eye.watch(first, eye.states.entries(first)[0], waits, 700)
+    assert light_at(taken, "lure", 760.0) == level(20.0)
+
+
+def test_buttons_are_pressed_in_turn_for_three_seconds() -> None:
+    """Up and down every 240 ms: what is pressed as written waits where it is told to."""
+    up, down = cue("up", Fade("lure", 80.0, 0)), cue("down", Fade("lure", 20.0, 0))
+    eye = Eye(show_of(up, down))
+    sight = eye.watch_pressed((up, down), 240)
+    assert (sight.times_ms[0], sight.times_ms[-1]) == (-1000.0, 2980.0)
+    assert light_at(sight, "lure", -100.0) == level(80.0)
+    for press in range(13):
+        expected = level(20.0 if press % 2 else 80.0)
+        assert light_at(sight, "lure", 240.0 * press + 60.0) == expected
+    long = cue("long", Fade("lure", 80.0, 0), Hold(5000))
+    refuses = cue("down", Fade("lure", 20.0, 0), conflict="refuse")
+    eye = Eye(show_of(long, refuses))
+    assert light_at(eye.watch_pressed((long, refuses), 240), "lure", 300.0) == level(80.0)
+
+
+def test_all_lights_together_are_looked_at_beside_each() -> None:
+    one = cue("one", Fade("lure", 80.0, 0), Fade("ear", 50.0, 0), Hold(500))
+    eye = Eye(show_of(one))
+    sight = eye.watch(one, eye.states.entries(one)[0])
+    found = _luminances(sight.sources)
+    assert list(found) == [("lure",), ("ear",), ("lure", "ear")]
+    alone = Eye(show_of(one, lights=(LURE,)))
+    only = alone.watch(one, alone.states.entries(one)[0])
+    assert list(_luminances(only.sources)) == [("lure",)]
+
+
+# -- until when an effect stays -------------------------------------------------------------------
+
+GLOW = cue("glow", Effect("lure", "ember", 200), Hold(700))
+
+
+@pytest.mark.parametrize(
+    ("others", "idle", "until"),
+    [
+        # nothing takes it off
+        ((), None, inf),
+        # idle does, as it has the light
+        ((cue("still", Fade("lure", 5.0, 100)),), "still", 1700.0),
+        ((cue("still", Fade("ear", 5.0, 100)),), "still", inf),
+        # unless another cue may run on beside, so that idle does not come
+        ((cue("still", Fade("lure", 5.0, 100)), cue("beside", Fade("ear", 9.0, 50))), "still", inf),
+        (
+            (cue("still", Fade("lure", 5.0, 100)), cue("other", Fade("lure", 9.0, 50))),
+            "still",
+            1700.0,
+        ),
+    ],
+)
+def test_an_effect_that_is_left_on_stays_until_idle_takes_it_off(
+    others: tuple[Cue, ...], idle: str | None, until: float
+) -> None:
+    eye = Eye(show_of(GLOW, *others, idle=idle))
+    sight = eye.watch(GLOW, eye.states.entries(GLOW)[0])
+    assert eye._stays_until(sight, "lure") == until
+
+
+def test_what_idle_itself_leaves_on_stays() -> None:
+    idle = Cue("idle", "", Repeat(GLOW.body, None))
+    eye = Eye(show_of(idle, idle="idle"))
+    sight = eye.watch(idle, eye.states.entries(idle)[0])
+    assert eye._stays_until(sight, "lure") == inf
+
+
+# -- patience -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "most"), [("_frames", 600_000), ("_statements", 200_000), ("_looks", 900_000)]
+)
+def test_the_eye_tires_after_twice_what_all_cues_may_take(name: str, most: int) -> None:
+    eye = Eye(show_of(GLOW))
+    setattr(eye, name, most)
+    assert not eye.is_tired
+    setattr(eye, name, most + 1)
+    assert eye.is_tired
+
+
+def test_each_rehearsal_counts_its_frames_and_fades() -> None:
+    """Found dark or bright, each 1 s, 2480 ms and 1 s of frames of 20 ms."""
+    one = cue("one", *[Fade("lure", 80.0 - n, 0) for n in range(12)], Hold(2480))
+    eye = Eye(show_of(one))
+    eye.flashes(one)
+    assert eye._frames == 2 * (1000 + 2480 + 1000) // 20
+    assert eye._statements >= 2 * 12
+    eye.flashes(one)
+    assert eye._frames == 2 * (1000 + 2480 + 1000) // 20
+
+
+# -- what is told ---------------------------------------------------------------------------------
+
+
+def blinks(light: float | StripLight, dark: float | StripLight, name: str, n: int) -> Repeat:
+    beat = (Fade(name, light, 0), Hold(120), Fade(name, dark, 0), Hold(120))
+    return Repeat(InTurn(beat), n)
+
+
+def test_a_flash_from_the_first_state_names_none_and_the_worst_of_the_others_is_told() -> None:
+    """Four blinks from dark; from bright the same light is first put out: no more flashes."""
+    plain = cue("plain", blinks(100.0, 0.0, "lure", 4))
+    (flash,) = Eye(show_of(plain)).flashes(plain)
+    assert flash.finds is None
+    assert flash.found.count == 4
+    # three blinks and a half are a fourth flash only where the light was on before
+    off, on = Fade("lure", 0.0, 0), Fade("lure", 100.0, 0)
+    put_out = cue("put_out", off, Hold(120), blinks(100.0, 0.0, "lure", 3), on)
+    (flash,) = Eye(show_of(put_out)).flashes(put_out)
+    assert flash.finds is not None
+    assert flash.finds.lights == {"lure": 100.0}
+
+
+def test_a_pattern_on_a_strip_is_told_with_its_pixels_and_when_it_begins() -> None:
+    white = StripLight((255, 255, 255), 100.0)
+    body = (Fade("belly", white, 0), Hold(1000), Effect("belly", "breathe", 200, 100.0))
+    one = cue("one", *body)
+    eye = Eye(show_of(one, lights=(BELLY,)))
+    found = [each for each in eye.flashes(one) if each.effect is not None]
+    for flash in found:
+        assert flash.found.outputs == ("belly",)
+        assert flash.found.count >= 4
+    whole = [each.found.count for each in eye.flashes(one)]
+    assert max(whole) >= 4
+
+
+def test_what_flashes_slowly_for_over_half_a_minute_is_a_row() -> None:
+    """Three flashes a second for 31 s, and for 29."""
+    for times, rows in ((93, 1), (87, 0)):
+        beat = (Fade("lure", 100.0, 0), Hold(167), Fade("lure", 0.0, 0), Hold(167))
+        one = cue("one", Repeat(InTurn(beat), times))
+        found = Eye(show_of(one)).long_rows(one)
+        assert len(found) == rows
+        for each in found:
+            assert each.outputs == ("lure",)
+            assert each.row.lasts_s == pytest.approx(times * 0.334, abs=0.4)
