@@ -58,19 +58,23 @@ class Checked:
     """All findings of one run, in the order of the text, and the show if none is an error.
 
     `summary` says how hard servos and supplies are worked; None if there was nothing to work on.
+    `context` holds what the checks have worked out on the way, where they ran.
     """
 
     findings: tuple[Finding, ...]
     show: CheckedShow | None
     summary: Summary | None
+    context: Context | None = None
 
     @property
     def failed(self) -> bool:
         return _has_error(self.findings)
 
 
-def check(loaded: Loaded) -> Checked:
+def check(loaded: Loaded, before_each: Callable[[], object] = int) -> Checked:
     """Run every check over `loaded` and gather its findings with those of loading.
+
+    `before_each` is called before every single check; what it raises ends the run.
 
     A check that needs something another check has found broken (a calibration, a pin) leaves
     that part out, and nothing is said of what may be missing only because loading failed on it, so
@@ -78,25 +82,29 @@ def check(loaded: Loaded) -> Checked:
     """
     if loaded.show is None:
         return Checked(_in_order(loaded.findings, loaded.sources), None, None)
-    return _checked(loaded, loaded.show)
+    return _checked(loaded, loaded.show, before_each)
 
 
-def _checked(loaded: Loaded, show: Show) -> Checked:
+def _checked(loaded: Loaded, show: Show, before_each: Callable[[], object]) -> Checked:
     partial = _has_error(loaded.findings)
     context = Context(show, loaded.origins, loaded.places, loaded.sources, partial)
-    over = [*(f for f in loaded.findings if f.name in TOO_LONG), *_found(context, BUDGETS)]
+    over = [
+        *(f for f in loaded.findings if f.name in TOO_LONG),
+        *_found(context, BUDGETS, before_each),
+    ]
     if over:
         found = [*loaded.findings, *over]
         return Checked(_in_order(found, loaded.sources), None, None)
-    found = [*loaded.findings, *_found(context, CHECKS)]
+    found = [*loaded.findings, *_found(context, CHECKS, before_each)]
     compiled = None
+    before_each()
     if not any(finding.name in TABLE_TOO_LONG for finding in found):
         compiled, refused = table_too_large.check(context, _has_error(found))
         found.extend(refused)
     sealed = None
     if compiled is not None and not _has_error(found):
         sealed = _sealed(show, loaded.origins, compiled)
-    return Checked(_in_order(found, loaded.sources), sealed, summarise(context))
+    return Checked(_in_order(found, loaded.sources), sealed, summarise(context), context)
 
 
 def _sealed(show: Show, origins: Mapping[int, Origin], compiled: CompiledShow) -> CheckedShow:
@@ -108,9 +116,13 @@ def _sealed(show: Show, origins: Mapping[int, Origin], compiled: CompiledShow) -
 
 
 def _found(
-    context: Context, checks: Iterable[Callable[[Context], Iterable[Finding]]]
+    context: Context,
+    checks: Iterable[Callable[[Context], Iterable[Finding]]],
+    before_each: Callable[[], object],
 ) -> Iterator[Finding]:
-    return (finding for one in checks for finding in one(context))
+    for one in checks:
+        before_each()
+        yield from one(context)
 
 
 def _has_error(findings: Iterable[Finding]) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,6 +14,7 @@ from seqlang.text.source import Source
 
 if TYPE_CHECKING:
     from seqlang.text.findings import Finding, Origin
+    from seqlang.text.syntax import TopLine
     from sim.model import Show
 
 
@@ -33,6 +34,8 @@ class Loaded:
     places: Mapping[str, Origin]
     sources: Mapping[str, Source]
     findings: tuple[Finding, ...]
+    items: Sequence[TopLine] = ()
+    """The syntax of the text, as far as it could be read."""
 
 
 def load(path: str | Path) -> Loaded:
@@ -58,4 +61,4 @@ def load_text(source: Source) -> Loaded:
     findings = sorted(
         (*parsed.findings, *made.findings), key=lambda finding: (finding.span.start, finding.name)
     )
-    return Loaded(made.show, made.origins, made.places, sources, tuple(findings))
+    return Loaded(made.show, made.origins, made.places, sources, tuple(findings), parsed.items)

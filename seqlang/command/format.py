@@ -23,12 +23,12 @@ STDIN: Final = "-"
     "--check", "only_check", is_flag=True, help="Change nothing; name the files that would change."
 )
 def command(files: tuple[str, ...], only_check: bool) -> int:
-    """Lay out shows in one way: spaces, indentation, blank lines, columns.
+    """Lay shows out in one way; no word changes.
 
-    No word and no comment changes, so the tables stay as they are. A file that cannot be read as
-    a show is left untouched. With `-` for a file the text comes from the standard input and goes
-    to the standard output. Exit status 1: a file could not be read as a show, or, with --check,
-    would change.
+    Spaces, indentation, blank lines and columns become the usual ones; words and comments stay, and
+    so do the tables. A file that cannot be read as a show is left as it is. With `-` for a file,
+    text comes from the standard input and goes to the standard output. Exit status 1: a file could
+    not be read as a show, or, with --check, would change.
 
     Example: bellcrank format shows/first/first.cues
     """

@@ -633,7 +633,7 @@ def _hyphen_in_name(at: _At) -> Finding | None:
 
 def _misspelt(at: _At) -> Finding | None:
     """A word near one that could stand here, or near one that could start the line."""
-    words = {word for name in at.due for word in _words(name) if word.isalpha()}
+    words = {word for name in at.due for word in words_of(name) if word.isalpha()}
     near = nearest(at.word, words) if at.word.isidentifier() else None
     if near is not None and near != at.word:
         return at.finding(
@@ -774,7 +774,7 @@ def _literal(terminal: str) -> str | None:
     return pattern.value if isinstance(pattern, PatternStr) else None
 
 
-def _words(terminal: str) -> tuple[str, ...]:
+def words_of(terminal: str) -> tuple[str, ...]:
     """The words that a token stands for, each as it is written; none if it has no fixed ones."""
     literal = _literal(terminal)
     if literal is not None:
@@ -792,7 +792,9 @@ def _by_tokens(at: _At) -> Finding:
     words = sorted(
         words
         for name in at.due - _HIDDEN
-        for words in ([_KINDS[name]] if name in _KINDS else [f"`{word}`" for word in _words(name)])
+        for words in (
+            [_KINDS[name]] if name in _KINDS else [f"`{word}`" for word in words_of(name)]
+        )
     )
     due_words = words[0] if words else "nothing more"
     if len(words) > 1:

@@ -19,7 +19,7 @@ from seqlang.load import load
 from seqlang.text.findings import Finding
 from seqlang.text.grammar import parser
 from seqlang.text.render import text
-from seqlang.text.syntax_errors import _HIDDEN, _KINDS, _words
+from seqlang.text.syntax_errors import _HIDDEN, _KINDS, words_of
 from sim.strain.sizing import size
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -141,7 +141,7 @@ def test_what_is_due_is_named_as_it_is_written() -> None:
         said_otherwise = terminal.name in _KINDS or terminal.name in _HIDDEN
         if said_otherwise or terminal.name in ("COMMENT", *parser().lexer_conf.ignore):
             continue
-        words = _words(terminal.name)
+        words = words_of(terminal.name)
         assert words, terminal.name
         for word in words:
             assert re.fullmatch(terminal.pattern.to_regexp(), word), (terminal.name, word)

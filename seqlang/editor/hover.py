@@ -1,0 +1,183 @@
+"""What a part is, how hard it works, what a word means: Markdown for the place pointed at."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+
+from seqlang.editor.manual import explained
+from seqlang.editor.naming import Occurrence, ShowNames
+from seqlang.text.units import UNITS, title_of
+from sim.light.colours import COLOURS
+from sim.model import Cells, Servo
+from sim.rig import servo as lines
+from sim.rig.slide import of_part
+from sim.score.tree import duration_ms
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from seqlang.check import Checked
+    from seqlang.checks.workload import ServoWorkload
+    from seqlang.load import Loaded
+    from seqlang.text.findings import Span
+    from seqlang.text.source import Source
+    from sim.model import Show, Supply
+
+_QUANTITY: Final = re.compile(r"-?[0-9]+(?:\.[0-9]+)? *([A-Za-z%][\w./]*|%)")
+
+
+class HoverText(NamedTuple):
+    """What is told of the stretch of text from `start` to `end`."""
+
+    start: int
+    end: int
+    markdown: str
+
+
+def told(source: Source, offset: int, loaded: Loaded, checked: Checked | None) -> HoverText | None:
+    """What can be told of a place; None if nothing. `checked` None: the checks are not done."""
+    names = ShowNames(loaded.items)
+    one = names.at(offset)
+    if one is not None:
+        words = [*_name(one, names, source, loaded, checked)]
+        if one.named == "output":
+            words += _move(one, loaded, checked)
+        return HoverText(one.start, one.end, "\n".join(words))
+    line_start = source.text.rfind("\n", 0, offset) + 1
+    line = source.line_text(source.line_number(offset))
+    bare = line.partition(" #")[0]
+    column = offset - line_start
+    if column > len(bare) or line.lstrip().startswith("#"):
+        return None
+    for match in _QUANTITY.finditer(bare):
+        if match.start() <= column <= match.end() and match[1] in UNITS:
+            text = f"`{match[0]}`: {title_of(UNITS[match[1]][1])}"
+            return HoverText(line_start + match.start(), line_start + match.end(), text)
+    row = explained(bare, column)
+    if row is None:
+        return None
+    start, end, rows = row
+    return HoverText(line_start + start, line_start + end, "\n\n".join(rows))
+
+
+def _name(
+    one: Occurrence, names: ShowNames, source: Source, loaded: Loaded, checked: Checked | None
+) -> Iterator[str]:
+    """What a name names."""
+    declaration = names.declaration(one)
+    show = loaded.show
+    if one.named == "output" and show is not None:
+        yield from _output(one.name, show, declaration, source, checked)
+    elif one.named == "cue" and show is not None:
+        yield from _cue(one.name, show)
+    elif one.named == "supply" and show is not None:
+        yield from _supply(one.name, show, checked)
+    elif one.named == "colour" and one.name.lower() in COLOURS:
+        red, green, blue = COLOURS[one.name.lower()]
+        yield f"**{one.name}**: colour `#{red:02x}{green:02x}{blue:02x}` (CSS)"
+    elif declaration is not None:
+        yield f"**{one.name}**: {one.named}"
+        yield f"\n```\n{source.line_text(source.line_number(declaration.start)).strip()}\n```"
+    else:
+        yield f"**{one.name}**: {one.named}"
+
+
+def _output(
+    name: str,
+    show: Show,
+    declaration: Occurrence | None,
+    source: Source,
+    checked: Checked | None,
+) -> Iterator[str]:
+    output = next((o for o in show.rig.outputs if o.name == name), None)
+    kind = "output" if output is None else type(output).__name__.lower()
+    yield f"**{name}**: {kind}"
+    if declaration is not None:
+        yield f"\n```\n{source.line_text(source.line_number(declaration.start)).strip()}\n```"
+    if not isinstance(output, Servo):
+        return
+    part = of_part(output)
+    low, high = output.travel_deg
+    yield f"\nmoves from {low:g} to {high:g} {part.place}\n"
+    summary = None if checked is None else checked.summary
+    for found in () if summary is None else summary.servos:
+        if found.servo == name:
+            yield (
+                f"over the whole show at most {found.torque.share:.0%} of its stall torque "
+                f"(in `{found.torque.cue}`), {found.speed.share:.0%} of its speed "
+                f"(in `{found.speed.cue}`)\n"
+            )
+
+
+def _move(one: Occurrence, loaded: Loaded, checked: Checked | None) -> Iterator[str]:
+    """How hard the part works in the statement in which its name stands."""
+    context = None if checked is None else checked.context
+    work = None if context is None else context.work.get(one.name)
+    if context is None or work is None:
+        return
+    here = [
+        way
+        for planned, way in zip(work.asked, work.way_of, strict=True)
+        if _covers(context.origin(planned.move.mark).span, one)
+    ]
+    if here:
+        hardest = max(here, key=lambda way: float(work.assessment.peak_share[way]))
+        yield from _worked(work, hardest)
+    if len(set(here)) > 1:
+        yield f"the hardest of {len(set(here))} places that it may start from\n"
+
+
+def _covers(span: Span, one: Occurrence) -> bool:
+    return span.start <= one.start < span.end
+
+
+def _worked(work: ServoWorkload, way: int) -> Iterator[str]:
+    asked, move = work.assessment, work.ways[way]
+    line = lines.line(work.servo, asked.voltage_v)
+    torque = float((asked.peak_torque_nm / np.maximum(line.stall_nm, 1e-12))[way])
+    speed = float((asked.peak_speed_deg_s / np.maximum(line.speed_deg_s, 1e-12))[way])
+    place = of_part(work.servo).place
+    yield (
+        f"**in this move**, from {move.from_deg:g} to {move.to_deg:g} {place} in "
+        f"{move.duration_ms} ms ({move.law.name}):\n"
+    )
+    yield f"- torque: {torque:.0%} of stall"
+    yield f"- speed: {speed:.0%} of its own"
+    verdict = "passes" if asked.passes[way] else "**does not pass**"
+    yield f"- worst instant: {float(asked.peak_share[way]):.0%} of what it has there; {verdict}\n"
+
+
+def _cue(name: str, show: Show) -> Iterator[str]:
+    cue = next((one for one in show.score.cues if one.name == name), None)
+    yield f"**{name}**: cue" + (f", “{cue.title}”" if cue is not None and cue.title else "")
+    if cue is None:
+        return
+    yield f"\nlasts {duration_ms(cue.body) / 1000:g} s (what repeats for ever counts once)\n"
+    score = show.score
+    starts = [f"button {one.button}" for one in score.bindings if one.cue == name]
+    starts += ["nothing else running"] if score.idle == name else []
+    starts += ["a silent remote"] if score.lost_cue == name else []
+    if starts:
+        yield f"started by {', '.join(starts)}\n"
+
+
+def _supply(name: str, show: Show, checked: Checked | None) -> Iterator[str]:
+    supply: Supply | None = next((s for s in show.rig.supplies if s.name == name), None)
+    yield f"**{name}**: supply"
+    if supply is None:
+        return
+    source = supply.source
+    if isinstance(source, Cells):
+        yield f"\n{source.series} {source.chemistry} cells, {source.capacity_ah * 1000:g} mAh\n"
+    else:
+        yield f"\n{source.voltage_v:g} V, {source.current_a:g} A\n"
+    summary = None if checked is None else checked.summary
+    for found in () if summary is None else summary.supplies:
+        if found.supply == name and found.limit_a is not None:
+            yield (
+                f"at most {found.peak_a:.2g} A of {found.limit_a:g} A ({found.limit}); lowest "
+                f"{found.lowest_v:.3g} V at `{found.board}`\n"
+            )

@@ -1,0 +1,526 @@
+"""The language server: the Language Server Protocol 3.17 over standard input and output.
+
+Changes are taken on the event loop; reading and checking run behind it, on one thread. A text is
+answered twice: at once with what reading it finds and the earlier checks' findings, moved along
+with the text; then with those of its own checks. What belongs to an older version is never sent.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from concurrent.futures import ThreadPoolExecutor
+from importlib.metadata import version as installed
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol, TypeVar, cast
+
+from lsprotocol import types as lsp
+from pygls.exceptions import JsonRpcException
+from pygls.lsp.server import LanguageServer
+from pygls.protocol import LanguageServerProtocol
+from pygls.protocol.language_server import lsp_method
+from pygls.uris import to_fs_path
+
+from seqlang.check import Checked, check
+from seqlang.editor import colouring
+from seqlang.editor.completion import proposals
+from seqlang.editor.document import Change, Document, EditorPlace
+from seqlang.editor.hover import told
+from seqlang.editor.moved import line_changes, moved_along
+from seqlang.editor.naming import CannotRenameError, Occurrence, ShowNames, renamed
+from seqlang.editor.outline import headings
+from seqlang.load import Loaded, load_text
+from seqlang.text.findings import Finding, Fix
+from seqlang.text.format import formatted
+from seqlang.text.render import is_caution
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from seqlang.editor.document import Encoding
+
+T = TypeVar("T")
+
+_SEVERITIES: Final = {
+    "error": lsp.DiagnosticSeverity.Error,
+    "warning": lsp.DiagnosticSeverity.Warning,
+    "advice": lsp.DiagnosticSeverity.Information,
+}
+_SYMBOLS: Final = {
+    "cue": lsp.SymbolKind.Function,
+    "pose": lsp.SymbolKind.Struct,
+    "given": lsp.SymbolKind.Constant,
+    "show": lsp.SymbolKind.File,
+    "board": lsp.SymbolKind.Module,
+    "supply": lsp.SymbolKind.Package,
+    "servo": lsp.SymbolKind.Object,
+    "lamp": lsp.SymbolKind.Object,
+    "strip": lsp.SymbolKind.Object,
+    "switch": lsp.SymbolKind.Object,
+}
+_COMPLETIONS: Final = {
+    "word": lsp.CompletionItemKind.Keyword,
+    "unit": lsp.CompletionItemKind.Unit,
+    "constant": lsp.CompletionItemKind.Constant,
+    "colour": lsp.CompletionItemKind.Color,
+    "cue": lsp.CompletionItemKind.Function,
+    "output": lsp.CompletionItemKind.Variable,
+}
+_TOKENS: Final = {
+    "comment": "comment",
+    "string": "string",
+    "number": "number",
+    "keyword": "keyword",
+    "law": "enumMember",
+    "colour": "enumMember",
+    "region": "enumMember",
+    "chip": "type",
+    "pin": "enumMember",
+    "output": "variable",
+    "constant": "parameter",
+    "cue": "function",
+    "pose": "struct",
+    "board": "class",
+    "supply": "class",
+}
+"""Kinds of words by the protocol's own names for kinds of tokens."""
+
+_LEGEND: Final = lsp.SemanticTokensLegend(sorted(set(_TOKENS.values())), [])
+
+
+class SupersededError(Exception):
+    """The text has changed while it was looked at."""
+
+
+class RefusedRequestError(JsonRpcException):
+    """A request that was understood and cannot be granted (`RequestFailed` of the protocol)."""
+
+    CODE = -32803
+
+
+class _AtPosition(Protocol):
+    """Parameters that point at a place in a text."""
+
+    text_document: lsp.TextDocumentIdentifier
+    position: lsp.Position
+
+
+class Study(NamedTuple):
+    """A version of a text with what was found out about it."""
+
+    document: Document
+    loaded: Loaded
+    checked: Checked | None
+
+
+class _OwnTexts(LanguageServerProtocol):
+    """The protocol without the library's own copies of the texts.
+
+    Those cut lines where the protocol does not (form feed, U+2028), and take time on large texts.
+    """
+
+    @lsp_method(lsp.TEXT_DOCUMENT_DID_OPEN)
+    def lsp_text_document__did_open(self, params: lsp.DidOpenTextDocumentParams) -> Any:
+        yield self.fm.features[lsp.TEXT_DOCUMENT_DID_OPEN], (params,), None
+
+    @lsp_method(lsp.TEXT_DOCUMENT_DID_CHANGE)
+    def lsp_text_document__did_change(self, params: lsp.DidChangeTextDocumentParams) -> Any:
+        yield self.fm.features[lsp.TEXT_DOCUMENT_DID_CHANGE], (params,), None
+
+    @lsp_method(lsp.TEXT_DOCUMENT_DID_CLOSE)
+    def lsp_text_document__did_close(self, params: lsp.DidCloseTextDocumentParams) -> Any:
+        yield self.fm.features[lsp.TEXT_DOCUMENT_DID_CLOSE], (params,), None
+
+
+class CueServer(LanguageServer):
+    """The open texts and what is known of each."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "bellcrank",
+            installed("bellcrank"),
+            protocol_cls=_OwnTexts,
+            text_document_sync_kind=lsp.TextDocumentSyncKind.Incremental,
+        )
+        self.documents: dict[str, Document] = {}
+        self.studies: dict[str, Study] = {}
+        """The last study of each text, with its checks if they are done."""
+        self._checked: dict[str, Study] = {}
+        """The last study of each text that had its checks done."""
+        self._tasks: dict[str, asyncio.Task[None]] = {}
+        self._worker = ThreadPoolExecutor(1, "studies")
+        self._answerer = ThreadPoolExecutor(1, "answers")
+
+    @property
+    def encoding(self) -> Encoding:
+        """The units of positions that were agreed on."""
+        chosen = self.protocol.server_capabilities.position_encoding
+        return cast("Encoding", getattr(chosen, "value", chosen) or "utf-16")
+
+    def take(self, uri: str, document: Document) -> None:
+        """A text is there, or has changed."""
+        self.documents[uri] = document
+        self._tasks[uri] = asyncio.get_running_loop().create_task(self._study(uri, document))
+
+    def forget(self, uri: str) -> None:
+        """A text was closed: nothing is said of it any more."""
+        for kept in (self.documents, self.studies, self._checked, self._tasks):
+            cast("dict[str, object]", kept).pop(uri, None)
+        self.text_document_publish_diagnostics(lsp.PublishDiagnosticsParams(uri, []))
+
+    async def study(self, uri: str) -> Study | None:
+        """What is known of the newest version of a text, once its checks are done."""
+        while uri in self.documents:
+            document = self.documents[uri]
+            await asyncio.shield(self._tasks[uri])
+            if self.documents.get(uri) is document:
+                return self.studies.get(uri)
+        return None
+
+    async def answer(self, work: Callable[[], T]) -> T:
+        """Do some work for a request off the event loop."""
+        return await asyncio.get_running_loop().run_in_executor(self._answerer, work)
+
+    async def _study(self, uri: str, document: Document) -> None:
+        """Read and check a text and publish both answers, unless it changes meanwhile."""
+
+        def still_wanted() -> None:
+            if self.documents.get(uri) is not document:
+                raise SupersededError
+
+        def read() -> Loaded:
+            still_wanted()
+            return load_text(document.source)
+
+        def check_it() -> Checked:
+            still_wanted()
+            return check(loaded, still_wanted)
+
+        loop = asyncio.get_running_loop()
+        try:
+            loaded = await loop.run_in_executor(self._worker, read)
+            still_wanted()
+            self.studies[uri] = Study(document, loaded, None)
+            self._publish(uri, document, [*loaded.findings, *self._earlier(uri, document)])
+            checked = await loop.run_in_executor(self._worker, check_it)
+            still_wanted()
+            self.studies[uri] = self._checked[uri] = Study(document, loaded, checked)
+            self._publish(uri, document, checked.findings)
+        except SupersededError:
+            return
+        except Exception as error:  # a mistake of ours must not end the editor's session
+            words = f"this is a mistake in bellcrank itself: {type(error).__name__}: {error}"
+            self.window_log_message(lsp.LogMessageParams(lsp.MessageType.Error, words))
+
+    def _earlier(self, uri: str, document: Document) -> list[Finding]:
+        """Findings of the last checks about words that have not changed since."""
+        last = self._checked.get(uri)
+        if last is None or last.checked is None:
+            return []
+        of_reading = set(map(id, last.loaded.findings))
+        kept = (f for f in last.checked.findings if id(f) not in of_reading)
+        return list(moved_along(kept, last.document.source.text, document.source.text))
+
+    def _publish(self, uri: str, document: Document, findings: Sequence[Finding]) -> None:
+        found = [_diagnostic(uri, document, finding) for finding in findings]
+        self.text_document_publish_diagnostics(
+            lsp.PublishDiagnosticsParams(uri, found, document.version)
+        )
+
+
+# -- ours to theirs ----------------------------------------------------------------------------
+
+
+def _position(document: Document, offset: int) -> lsp.Position:
+    return lsp.Position(*document.place(offset))
+
+
+def _range(document: Document, start: int, end: int) -> lsp.Range:
+    return lsp.Range(_position(document, start), _position(document, end))
+
+
+def _offset(document: Document, position: lsp.Position) -> int:
+    return document.offset(EditorPlace(position.line, position.character))
+
+
+def _edit(document: Document, start: int, end: int, text: str) -> lsp.TextEdit:
+    return lsp.TextEdit(_range(document, start, end), text.replace("\n", document.line_end))
+
+
+def _diagnostic(uri: str, document: Document, finding: Finding) -> lsp.Diagnostic:
+    words = [finding.message, *finding.notes]
+    words += [f"try: {finding.help}"] if finding.help else []
+    severity = _SEVERITIES[finding.severity]
+    return lsp.Diagnostic(
+        _range(document, finding.span.start, finding.span.end),
+        "\n".join(words),
+        lsp.DiagnosticSeverity.Information if is_caution(finding) else severity,
+        finding.name,
+        source="bellcrank",
+        related_information=[
+            lsp.DiagnosticRelatedInformation(
+                lsp.Location(uri, _range(document, span.start, span.end)), label or "see here"
+            )
+            for span, label in finding.related
+        ],
+    )
+
+
+def _place(params: _AtPosition) -> tuple[str, lsp.Position]:
+    return params.text_document.uri, params.position
+
+
+# -- texts -------------------------------------------------------------------------------------
+
+
+def _opened(server: CueServer, params: lsp.DidOpenTextDocumentParams) -> None:
+    text = params.text_document
+    path = to_fs_path(text.uri) or text.uri
+    server.take(text.uri, Document.of(path, text.text, text.version, server.encoding))
+
+
+def _changed(server: CueServer, params: lsp.DidChangeTextDocumentParams) -> None:
+    uri = params.text_document.uri
+    document = server.documents.get(uri)
+    if document is None:
+        return
+    changes = [_change(change) for change in params.content_changes]
+    server.take(uri, document.changed(changes, params.text_document.version))
+
+
+def _change(change: lsp.TextDocumentContentChangeEvent) -> Change:
+    if not isinstance(change, lsp.TextDocumentContentChangePartial):
+        return Change(change.text)
+    start, end = change.range.start, change.range.end
+    return Change(
+        change.text,
+        EditorPlace(start.line, start.character),
+        EditorPlace(end.line, end.character),
+    )
+
+
+def _closed(server: CueServer, params: lsp.DidCloseTextDocumentParams) -> None:
+    server.forget(params.text_document.uri)
+
+
+# -- questions ---------------------------------------------------------------------------------
+
+
+async def _completion(server: CueServer, params: lsp.CompletionParams) -> lsp.CompletionList | None:
+    uri, position = _place(params)
+    document = server.documents.get(uri)
+    if document is None:
+        return None
+    offset = _offset(document, position)
+    study = server.studies.get(uri)
+    names = ShowNames(() if study is None else study.loaded.items)
+    found = await server.answer(lambda: proposals(document.source, offset, names))
+    edit_range = _range(document, found.start, offset)
+    items = [
+        lsp.CompletionItem(
+            one.text,
+            kind=_COMPLETIONS.get(one.kind, lsp.CompletionItemKind.Value),
+            detail=one.detail or one.kind,
+            sort_text=f"{number:04}",
+            filter_text=one.text,
+            text_edit=lsp.TextEdit(edit_range, one.text),
+        )
+        for number, one in enumerate(found.all)
+    ]
+    return lsp.CompletionList(is_incomplete=True, items=items)
+
+
+async def _hover(server: CueServer, params: lsp.HoverParams) -> lsp.Hover | None:
+    uri, position = _place(params)
+    study = await server.study(uri)
+    if study is None:
+        return None
+    document = study.document
+    offset = _offset(document, position)
+    found = await server.answer(lambda: told(document.source, offset, study.loaded, study.checked))
+    if found is None:
+        return None
+    content = lsp.MarkupContent(lsp.MarkupKind.Markdown, found.markdown)
+    return lsp.Hover(content, _range(document, found.start, found.end))
+
+
+async def _named_at(
+    server: CueServer, params: _AtPosition
+) -> tuple[Study, ShowNames, Occurrence] | None:
+    """The name at a position, and where it was looked up."""
+    uri, position = _place(params)
+    study = await server.study(uri)
+    if study is None:
+        return None
+    names = ShowNames(study.loaded.items)
+    one = names.at(_offset(study.document, position))
+    return None if one is None else (study, names, one)
+
+
+async def _definition(server: CueServer, params: lsp.DefinitionParams) -> lsp.Location | None:
+    found = await _named_at(server, params)
+    if found is None:
+        return None
+    study, names, one = found
+    declaration = names.declaration(one)
+    if declaration is None:
+        return None
+    place = _range(study.document, declaration.start, declaration.end)
+    return lsp.Location(params.text_document.uri, place)
+
+
+async def _references(server: CueServer, params: lsp.ReferenceParams) -> list[lsp.Location] | None:
+    found = await _named_at(server, params)
+    if found is None:
+        return None
+    study, names, one = found
+    return [
+        lsp.Location(params.text_document.uri, _range(study.document, other.start, other.end))
+        for other in names.same(one)
+        if params.context.include_declaration or not other.declares
+    ]
+
+
+async def _prepare_rename(server: CueServer, params: lsp.PrepareRenameParams) -> lsp.Range | None:
+    found = await _named_at(server, params)
+    if found is None:
+        return None
+    study, names, one = found
+    if names.declaration(one) is None:
+        return None
+    return _range(study.document, one.start, one.end)
+
+
+async def _rename(server: CueServer, params: lsp.RenameParams) -> lsp.WorkspaceEdit | None:
+    found = await _named_at(server, params)
+    if found is None:
+        return None
+    study, _, one = found
+    document = study.document
+    try:
+        places = await server.answer(
+            lambda: renamed(study.loaded, document.source, one, params.new_name)
+        )
+    except CannotRenameError as reason:
+        raise RefusedRequestError(str(reason)) from None
+    edits = [_edit(document, place.start, place.end, params.new_name) for place in places]
+    return lsp.WorkspaceEdit({params.text_document.uri: edits})
+
+
+async def _formatting(
+    server: CueServer, params: lsp.DocumentFormattingParams
+) -> list[lsp.TextEdit] | None:
+    document = server.documents.get(params.text_document.uri)
+    if document is None:
+        return None
+    made = await server.answer(lambda: formatted(document.source))
+    if made.findings:
+        return None
+    changes = await server.answer(lambda: list(line_changes(document.source.text, made.text)))
+    return [_edit(document, start, end, text) for start, end, text in changes]
+
+
+async def _code_action(
+    server: CueServer, params: lsp.CodeActionParams
+) -> list[lsp.CodeAction] | None:
+    uri = params.text_document.uri
+    study = await server.study(uri)
+    if study is None or study.checked is None:
+        return None
+    document = study.document
+    first, last = (_offset(document, at) for at in (params.range.start, params.range.end))
+    return [
+        _action(uri, document, finding, finding.fix)
+        for finding in study.checked.findings
+        if finding.fix is not None
+        and any(s.start <= last and first <= s.end for s in (finding.span, finding.fix.span))
+    ]
+
+
+def _action(uri: str, document: Document, finding: Finding, fix: Fix) -> lsp.CodeAction:
+    edits = [_edit(document, span.start, span.end, text) for span, text in fix.places]
+    new = fix.text.strip()
+    title = f"write `{new}`" if new and "\n" not in new else finding.help or "correct this"
+    if not new:
+        title = "leave this out"
+    return lsp.CodeAction(
+        f"{title} ({finding.name})",
+        kind=lsp.CodeActionKind.QuickFix,
+        diagnostics=[_diagnostic(uri, document, finding)],
+        is_preferred=True,
+        edit=lsp.WorkspaceEdit({uri: edits}),
+    )
+
+
+async def _symbols(
+    server: CueServer, params: lsp.DocumentSymbolParams
+) -> list[lsp.DocumentSymbol] | None:
+    study = await server.study(params.text_document.uri)
+    if study is None:
+        return None
+    document = study.document
+    return [
+        lsp.DocumentSymbol(
+            one.name or one.kind,
+            _SYMBOLS.get(one.kind, lsp.SymbolKind.Property),
+            _range(document, one.start, one.end),
+            _range(document, one.name_start, one.name_end),
+            detail=one.detail or one.kind,
+        )
+        for one in headings(study.loaded.items)
+    ]
+
+
+async def _semantic_tokens(
+    server: CueServer, params: lsp.SemanticTokensParams
+) -> lsp.SemanticTokens | None:
+    study = await server.study(params.text_document.uri)
+    if study is None:
+        return None
+    return lsp.SemanticTokens(await server.answer(lambda: list(_token_numbers(study))))
+
+
+def _token_numbers(study: Study) -> Iterator[int]:
+    """Five numbers a word: lines and units from the one before, its length, its kind, 0."""
+    document = study.document
+    before = EditorPlace(0, 0)
+    for one in colouring.coloured(document.source.text, ShowNames(study.loaded.items)):
+        start = document.place(one.start)
+        length = document.place(one.end).character - start.character
+        kind = _LEGEND.token_types.index(_TOKENS[one.kind])
+        same_line = start.line == before.line
+        yield start.line - before.line
+        yield start.character - (before.character if same_line else 0)
+        yield from (length, kind, 0)
+        before = start
+
+
+# -- the server --------------------------------------------------------------------------------
+
+
+def make_server() -> CueServer:
+    """A server with all that it can do; `start_io` runs it."""
+    server = CueServer()
+    for method, handler, options in (
+        (lsp.TEXT_DOCUMENT_DID_OPEN, _opened, None),
+        (lsp.TEXT_DOCUMENT_DID_CHANGE, _changed, None),
+        (lsp.TEXT_DOCUMENT_DID_CLOSE, _closed, None),
+        (
+            lsp.TEXT_DOCUMENT_COMPLETION,
+            _completion,
+            lsp.CompletionOptions(trigger_characters=[" ", "(", ":"]),
+        ),
+        (lsp.TEXT_DOCUMENT_HOVER, _hover, None),
+        (lsp.TEXT_DOCUMENT_DEFINITION, _definition, None),
+        (lsp.TEXT_DOCUMENT_REFERENCES, _references, None),
+        (lsp.TEXT_DOCUMENT_PREPARE_RENAME, _prepare_rename, None),
+        (lsp.TEXT_DOCUMENT_RENAME, _rename, lsp.RenameOptions(prepare_provider=True)),
+        (lsp.TEXT_DOCUMENT_FORMATTING, _formatting, None),
+        (
+            lsp.TEXT_DOCUMENT_CODE_ACTION,
+            _code_action,
+            lsp.CodeActionOptions([lsp.CodeActionKind.QuickFix]),
+        ),
+        (lsp.TEXT_DOCUMENT_DOCUMENT_SYMBOL, _symbols, None),
+        (lsp.TEXT_DOCUMENT_SEMANTIC_TOKENS_FULL, _semantic_tokens, _LEGEND),
+    ):
+        server.feature(method, options)(handler)
+    return server
