@@ -137,7 +137,7 @@ class LightStates:
         """What standby right after limp does to the lights: dark at once, then the safe light."""
         counts = Counter(o.board for o in self.show.rig.outputs if isinstance(o, Servo))
         wait = max(1, max(counts.values(), default=0) * ENABLE_INTERVAL_FRAMES) * FRAME_MS
-        dark = (Fade(name, _dark(light), 0) for name, light in self.lights.items())
+        dark = (Fade(name, dark_of(_safe(light)), 0) for name, light in self.lights.items())
         safe = (Fade(name, _safe(light), 0) for name, light in self.lights.items())
         body = InTurn((Together(tuple(dark)), Hold(wait), Together(tuple(safe))))
         return Cue(STANDBY, "", body)
