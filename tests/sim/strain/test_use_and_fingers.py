@@ -14,6 +14,7 @@ import pytest
 from sim.light.lightness import luminance
 from sim.model import (
     Adapter,
+    Binding,
     Board,
     CalibrationPoint,
     Cells,
@@ -47,7 +48,14 @@ from sim.score.tree import planned_moves
 from sim.strain.eye import Eye
 from sim.strain.hardest_torque import ENDLESS_NM, hardest_torques, hold_nm
 from sim.strain.light_states import light_luminance, light_redness
-from sim.strain.quick_fingers import _changes_at_once, _Reach, _reached, _swing
+from sim.strain.quick_fingers import (
+    _changes_at_once,
+    _Reach,
+    _reached,
+    _swing,
+    hurry,
+    hurry_in_turn,
+)
 from sim.strain.usage import Book, currents, run_of, run_time_h, source_mean_a
 
 # -- quick fingers --------------------------------------------------------------------------------
@@ -246,3 +254,46 @@ def test_the_cue_with_the_hardest_move_is_named() -> None:
         assert found.cue == "quick"
         assert found.torque_nm >= 0.1 * 9.80665 * 0.1
         assert found.torque_nm < ENDLESS_NM
+
+
+# -- quick fingers over time ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("lit_ms", "every_ms"), [(60, 120), (150, 180), (210, 240), (250, None)])
+def test_a_button_is_pressed_eight_five_and_four_times_a_second(
+    lit_ms: int, every_ms: int | None
+) -> None:
+    """The light goes out only where the next press comes after that."""
+    quick = Cue("quick", "", InTurn((fade(100, 0), Hold(lit_ms), fade(0, 0))))
+    rig = Rig((), (Board("b", "any", 1),), (LURE,))
+    eye = Eye(Show(rig, Score("t", (quick,), (Binding(1, "quick"),))))
+    found = hurry(eye, quick)
+    if every_ms is None:
+        assert found is None
+        return
+    assert found is not None
+    assert (found.cues, found.every_ms) == ((quick,), every_ms)
+    assert found.found.count >= 4
+
+
+def test_a_cue_that_flashes_by_itself_needs_no_finger() -> None:
+    beat = InTurn((fade(100, 0), Hold(60), fade(0, 0), Hold(60)))
+    strobe = Cue("strobe", "", Repeat(beat, 6))
+    rig = Rig((), (Board("b", "any", 1),), (LURE,))
+    assert hurry(Eye(Show(rig, Score("t", (strobe,), (Binding(1, "strobe"),)))), strobe) is None
+
+
+def test_of_several_pairs_the_one_that_changes_a_light_most_is_looked_at_first() -> None:
+    """Full to dark before half to dark; a pair that changes nothing is none."""
+    full, half, dark = (
+        Cue(name, "", Fade("lure", to, 0))
+        for name, to in (("full", 100.0), ("half", 60.0), ("dark", 0.0))
+    )
+    rig = Rig((), (Board("b", "any", 1),), (LURE,))
+    cues = (half, dark, full)
+    show = Show(rig, Score("t", cues, tuple(Binding(n, c.name) for n, c in enumerate(cues, 1))))
+    found = hurry_in_turn(Eye(show), cues)
+    assert found is not None
+    assert {one.name for one in found.cues} == {"full", "dark"}
+    assert found.every_ms == 120
+    assert hurry_in_turn(Eye(show), (full,)) is None
