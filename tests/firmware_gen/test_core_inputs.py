@@ -25,7 +25,7 @@ GO, STOP = 2, 3
 AT_REST = 1 << GO
 
 
-def board() -> Core:
+def unstarted() -> Core:
     table = replace(
         decode(NEW),
         inputs=(
@@ -36,6 +36,11 @@ def board() -> Core:
     )
     core = Core(table_bytes(table))
     library().host_port(1, AT_REST)
+    return core
+
+
+def board() -> Core:
+    core = unstarted()
     core.start()
     for _ in range(20):
         look(core, AT_REST, 1)
@@ -79,6 +84,22 @@ def test_a_bounce_or_a_spike_is_no_press() -> None:
         look(core, AT_REST, 1)
     core.frame()
     assert running(core) == 0
+
+
+def test_looks_from_before_a_new_table_do_not_count() -> None:
+    """Three of four looks that agree, then the board starts anew, and the pin is looked at once."""
+    look(board(), 0, LOOKS - 1)
+    core = unstarted()
+    core.start()
+    for _ in range(20):
+        core.frame()
+    assert core.mode == ReportedMode.READY
+    look(core, 0, 1)
+    core.frame()
+    assert running(core) == 0
+    look(core, 0, LOOKS - 1)
+    core.frame()
+    assert running(core) == 1
 
 
 def test_a_contact_that_bounces_presses_once() -> None:

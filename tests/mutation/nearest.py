@@ -55,6 +55,7 @@ PLAYER = (
 # not the sanitizers' run: it reserves more memory than a trial may have
 CORE = (
     *("firmware_gen/test_core_[!s]*.py", "firmware_gen/test_core_slots.py"),
+    "firmware_gen/test_second_check.py",
     "properties/test_core_random.py",
 )
 

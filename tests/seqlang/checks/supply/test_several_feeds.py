@@ -295,3 +295,37 @@ def test_a_board_that_drives_nothing_needs_no_feed() -> None:
     used = f"{spare}switch fan: spare pin PD4\n    draws 1 A\n"
     (one,) = findings(show(rig=used), "unfed-board")
     assert "`spare`" in one.message
+
+
+def test_a_run_time_asks_nothing_of_an_adapter_or_of_a_pack_that_feeds_no_board() -> None:
+    score = "usage\n    snap 60 per hour\n    run time 49 min\n"
+    spare = block("supply spare", "source 2 li-ion cells, 10 mAh")
+    pack = "source 2 li-ion cells, 1000 mAh"
+    text = fans(ADAPTER, "970 mA", "970 mA", other=pack, score=score + spare)
+    (one,) = findings(text, "battery-short")
+    assert "supply `wall` lasts 0.8 h" in one.message
+    assert text[one.span.start : one.span.end] == "1000 mAh"
+
+
+@pytest.mark.parametrize(
+    ("volts", "spare"), [("4.58", None), ("4.61", "0.1"), ("4.72", "0.2"), ("5.01", "0.5")]
+)
+def test_how_little_a_board_s_regulator_may_take_is_told_in_tenths(
+    volts: str, spare: str | None
+) -> None:
+    """A usual one takes 1 V, and the clock needs 4.5 V at the chip."""
+    text = show(
+        still=True,
+        supply=f"source adapter {volts} V, 6 A",
+        feed="1 mm of 10 AWG\n    logic 5 V",
+        rig="switch fan: body pin PD4\n    draws 100 mA\n",
+        cues={"snap": "fan on\nhold 60 s"},
+    )
+    (one,) = findings(text, "brown-out")
+    assert one.help is not None
+    if spare is None:
+        assert "wire" in one.help
+        return
+    assert f"needs {spare} V or less" in one.help
+    mended = text.replace("logic 5 V", f"logic 5 V, dropout {spare} V")
+    assert findings(mended, "brown-out") == []
