@@ -195,8 +195,6 @@ class Scheduler(Generic[_Act]):
         if self.mode == "starting" and interval:
             gone = (number - self._started) // interval
             coming.append(self._started + (gone + 1) * interval)
-        elif self.mode == "starting":
-            coming.append(number + 1)
         elif self.mode == "stopping":
             coming.append(ceil(self.outputs.motions_end() / FRAME_CLOCK))
         return max(number + 1, min(coming, default=inf))
