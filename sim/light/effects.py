@@ -62,10 +62,14 @@ def ember_share(now: Whole, after: Whole, h: Whole) -> Whole:
     return now + (((after - now) * h) >> 8)
 
 
+def is_lit(noise_of_beat: Whole, width: int) -> Whole:
+    """1 if a pixel sparkles in a beat, else 0."""
+    return (WIDTH_MAX * noise_of_beat < FULL * width) * 1
+
+
 def sparkle_share(noise_of_beat: Whole, h: Whole, width: int) -> Whole:
     """A lit pixel fades over the beat; the others are dark."""
-    lit = WIDTH_MAX * noise_of_beat < FULL * width
-    return FULL - (FULL - h) * lit
+    return FULL - (FULL - h) * is_lit(noise_of_beat, width)
 
 
 def run_share(h: Whole, pixel: Whole, pixels: int, width: int) -> Whole:

@@ -13,7 +13,7 @@ the mean over one hop (own). Otherwise the ripple of the hops would count as fla
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import ceil, inf
@@ -23,8 +23,16 @@ import numpy as np
 
 from sim.arrays import Array, Integers
 from sim.light.area import group_means, groups
-from sim.light.counting import Counter
-from sim.light.effects import FULL, MOVING, depth_of, multipliers_at
+from sim.light.counting import Closest, Counter
+from sim.light.effects import (
+    FULL,
+    MOVING,
+    depth_of,
+    dimmed,
+    is_lit,
+    multipliers_at,
+    noise,
+)
 from sim.light.flash import (
     CHANGE,
     FLASHES,
@@ -103,12 +111,19 @@ def fast_pattern(effect: Effect, lit: Lit, lasts_ms: float = inf) -> tuple[FastP
 
 
 def looks(laid: Iterable[tuple[Effect, Lit, float]]) -> int:
-    """About how many looks `fast_pattern` takes at effects, lights and how long each stays on.
+    """About how many looks `fast_pattern` begins with, at effects, lights and how long each stays.
 
-    A look is one instant of a pattern under one measure. What is the same is looked at once. Of an
-    irregular pattern the first beats count.
+    A look is one instant of a pattern under one measure. What is the same is looked at once.
     """
     return sum(_looks(*asked) for asked in {_asked(*one) for one in laid})
+
+
+def further_looks(laid: Iterable[tuple[Effect, Lit, float]]) -> int:
+    """About how many more are taken of irregular patterns whose first beats do not flash.
+
+    To know that, it looks at the first beats.
+    """
+    return sum(_further_looks(*asked) for asked in {_asked(*one) for one in laid})
 
 
 def _asked(effect: Effect, lit: Lit, lasts_ms: float) -> tuple[Effect, Lit, int]:
@@ -120,17 +135,33 @@ def _asked(effect: Effect, lit: Lit, lasts_ms: float) -> tuple[Effect, Lit, int]
 def _looks(effect: Effect, lit: Lit, beats: int) -> int:
     if beats < 1 or not may_flash(effect, lit):
         return 0
-    pattern = _Pattern(effect, lit)
-    beats, length = _first_look(effect, beats)
-    columns = _Columns(np.arange(0, beats, length, dtype=np.int64), length)
+    return _cost(_Pattern(effect, lit), _columns(*_first_look(effect, beats)))
+
+
+@lru_cache(maxsize=_KEPT)
+def _further_looks(effect: Effect, lit: Lit, beats: int) -> int:
+    if beats < 1 or not may_flash(effect, lit):
+        return 0
+    first, _ = _first_look(effect, beats)
+    if first == beats or not _is_irregular(effect) or _first_found(effect, lit, beats):
+        return 0
+    return _cost(_Pattern(effect, lit), _columns(beats, BEATS_A_COLUMN))
+
+
+def _cost(pattern: _Pattern, columns: _Columns) -> int:
+    """Looks at a pattern in columns."""
     values = columns.starts.size * len(pattern.spans)
-    instants = pattern.beats_of(columns) * len(_offsets(effect, lit))
-    return instants * len(pattern.measures) * (1 + values // VALUES_A_LOOK)
+    beats, each = pattern.beats_of(columns), 1 + values // VALUES_A_LOOK
+    return sum(beats * len(pattern.instants(measure)) * each for measure in pattern.measures)
+
+
+def _is_irregular(effect: Effect) -> bool:
+    return effect.name not in ("breathe", "run")
 
 
 def _first_look(effect: Effect, beats: int) -> tuple[int, int]:
     """How many beats are looked at first, and in columns of how many."""
-    if effect.name in ("breathe", "run"):
+    if not _is_irregular(effect):
         beats = min(beats, ceil(TOO_CLOSE_MS / effect.period_ms) + 3)
         return beats, beats
     return min(beats, FIRST_LOOK_BEATS), FIRST_COLUMN_BEATS
@@ -140,11 +171,15 @@ def _first_look(effect: Effect, beats: int) -> tuple[int, int]:
 def _fast_pattern(effect: Effect, lit: Lit, beats: int) -> tuple[FastPattern, ...]:
     if beats < 1 or not may_flash(effect, lit):
         return ()
-    first, length = _first_look(effect, beats)
-    found = _failing(effect, lit, first, length)
-    if found or first == beats or effect.name in ("breathe", "run"):
+    found = _first_found(effect, lit, beats)
+    if found or _first_look(effect, beats)[0] == beats or not _is_irregular(effect):
         return found
     return _failing(effect, lit, beats, BEATS_A_COLUMN)
+
+
+@lru_cache(maxsize=_KEPT)
+def _first_found(effect: Effect, lit: Lit, beats: int) -> tuple[FastPattern, ...]:
+    return _failing(effect, lit, *_first_look(effect, beats))
 
 
 def may_flash(effect: Effect, lit: Lit) -> bool:
@@ -239,6 +274,11 @@ class _Columns:
     length: int
 
 
+def _columns(beats: int, length: int) -> _Columns:
+    """So many beats in columns of `length` beats."""
+    return _Columns(np.arange(0, beats, length, dtype=np.int64), length)
+
+
 class _Pattern:
     """The light of groups of pixels under an effect."""
 
@@ -252,6 +292,8 @@ class _Pattern:
         self.spans = spans
         self._table = _light(lit, np.arange(FULL + 1))
         self._offsets = _offsets(effect, lit)
+        self._h = np.floor(np.array(self._offsets) * 256.0).astype(np.int64)[:, np.newaxis]
+        self._steady: dict[_Measure, bool] = {}
 
     @property
     def measures(self) -> tuple[_Measure, ...]:
@@ -263,16 +305,40 @@ class _Pattern:
         whole = np.full((1, 1, self._lit.pixels), FULL, dtype=np.int64)
         return np.asarray(self._groups(whole, measure)[0, 0])
 
-    def row(self, columns: _Columns, measure: _Measure) -> Iterator[tuple[float, Array]]:
+    def row(
+        self, columns: _Columns, measure: _Measure, instants: Sequence[int] | None = None
+    ) -> Iterator[tuple[float, Array]]:
         """The groups' values, shape (columns, groups), at one instant after another.
 
-        A column runs on into the next, so that no second is cut.
+        A column runs on into the next, so that no second is cut. `instants`: those of each beat, by
+        their numbers; None: all.
         """
         period = self.effect.period_ms
+        numbers = range(len(self._offsets)) if instants is None else instants
         for n in range(self.beats_of(columns)):
             beat = self._beat(columns.starts + n, measure)
-            for number, share in enumerate(self._offsets):
-                yield (n + share) * period, beat[:, number]
+            for number in numbers:
+                yield (n + self._offsets[number]) * period, beat[:, number]
+
+    def instants(self, measure: _Measure) -> Sequence[int]:
+        """The instants of a beat by which a pattern can be told not to flash.
+
+        Where every group's value does nothing but fall during a beat, it has its extremes at the
+        beat's two ends.
+        """
+        last = len(self._offsets) - 1
+        return (0, last) if self.falls_steadily(measure) else range(last + 1)
+
+    def falls_steadily(self, measure: _Measure) -> bool:
+        """Whether any group's value falls from a beat's first instant to its last."""
+        if self.effect.name != "sparkle" or self._lit.cap_a is not None:
+            return False
+        if measure not in self._steady:
+            sizes = np.unique(self.spans[:, 1] - self.spans[:, 0])
+            shares = np.concatenate([np.arange(size + 1) / size for size in sizes.tolist()])
+            values = self._mixed(shares[np.newaxis, np.newaxis], measure)
+            self._steady[measure] = bool(np.all(np.diff(values, axis=1) <= 1e-12))
+        return self._steady[measure]
 
     def beats_of(self, columns: _Columns) -> int:
         """How many beats of each column are looked at."""
@@ -282,20 +348,38 @@ class _Pattern:
     def _beat(self, beat: Integers, measure: _Measure) -> Array:
         """The groups' values at the instants of one beat of each column."""
         pixels = self._lit.pixels
-        h = np.floor(np.array(self._offsets) * 256.0).astype(np.int64)[:, np.newaxis]
+        if self.effect.name == "sparkle":
+            heard = noise(self.effect.seed, beat[:, np.newaxis], np.arange(pixels))
+            lit = is_lit(heard, self.effect.width).astype(np.float64)
+            return self._mixed(group_means(lit, self.spans)[:, np.newaxis], measure)
         shape = (beat.size, len(self._offsets), pixels)
         m = multipliers_at(
-            self.effect, beat[:, np.newaxis, np.newaxis], h, np.arange(pixels), pixels
+            self.effect, beat[:, np.newaxis, np.newaxis], self._h, np.arange(pixels), pixels
         )
         return self._groups(np.broadcast_to(m, shape), measure)
+
+    def _mixed(self, share: Array, measure: _Measure) -> Array:
+        """The groups' values where a share of their pixels sparkles and the others are dark.
+
+        `share` has the shape (columns, 1, groups); the last group is all of them.
+        """
+        bright = dimmed(depth_of(self.effect), self._h)
+
+        def mean(name: str) -> Array:
+            values = getattr(self._table, name)
+            dark = values[_least(self.effect)]
+            return np.asarray(dark + (values[bright] - dark) * share)
+
+        capped: Array | float = 1.0
+        if self._lit.cap_a is not None:
+            capped = self._capped(self._lit.pixels * mean("total")[..., -1:])
+        return np.asarray(measure.of(*(mean(name) * capped for name in measure.needs)))
 
     def _groups(self, m: Integers, measure: _Measure) -> Array:
         """The groups' values by multipliers of shape (columns, instants, pixels)."""
         capped: Array | float = 1.0
         if self._lit.cap_a is not None:
-            total = self._table.total[m].sum(axis=-1, keepdims=True)
-            with np.errstate(divide="ignore"):
-                capped = np.minimum(1.0, self._lit.cap_a / (total * self._lit.channel_a))
+            capped = self._capped(self._table.total[m].sum(axis=-1, keepdims=True))
         means = [
             group_means(getattr(self._table, name)[m] * capped, self.spans)
             for name in measure.needs
@@ -303,6 +387,12 @@ class _Pattern:
         if self.effect.name == "run":
             means = [_gliding(part) for part in means]
         return np.asarray(measure.of(*means))
+
+    def _capped(self, total: Array) -> Array:
+        """By how much a cap dims a strip whose channels are on that much in all."""
+        assert self._lit.cap_a is not None
+        with np.errstate(divide="ignore"):
+            return np.minimum(1.0, self._lit.cap_a / (total * self._lit.channel_a))
 
 
 def _gliding(values: Array) -> Array:
@@ -329,7 +419,7 @@ def _offsets(effect: Effect, lit: Lit) -> list[float]:
 def _failing(effect: Effect, lit: Lit, beats: int, length: int) -> tuple[FastPattern, ...]:
     """The worst of each kind in so many beats, looked at in columns of `length` beats."""
     pattern = _Pattern(effect, lit)
-    columns = _Columns(np.arange(0, beats, length, dtype=np.int64), length)
+    columns = _columns(beats, length)
     found: dict[FlashKind, FastPattern] = {}
     for measure in pattern.measures:
         worst = _worst(pattern, columns, measure)
@@ -340,13 +430,10 @@ def _failing(effect: Effect, lit: Lit, beats: int, length: int) -> tuple[FastPat
 
 
 def _worst(pattern: _Pattern, columns: _Columns, measure: _Measure) -> FastPattern | None:
-    rest = np.tile(pattern.rest(measure), columns.starts.size)
-    row = pattern.row(columns, measure)
-    _, first = next(row)
-    counter = Counter(rest, first.ravel(), measure.least)
-    for time_ms, value in row:
-        counter.take(time_ms, value.ravel())
-    closest = counter.closest()
+    columns = _suspect(pattern, columns, measure)
+    if not columns.starts.size:
+        return None
+    closest = _closest(pattern, columns, measure)
     where = closest.worst()
     span = float(closest.span_ms[where])
     if span > TOO_CLOSE_MS:
@@ -356,6 +443,34 @@ def _worst(pattern: _Pattern, columns: _Columns, measure: _Measure) -> FastPatte
     first_pixel, last_pixel = pattern.spans[group].tolist()
     count = _count(pattern, measure, at, group)
     return FastPattern(measure.kind, count, at, span, (first_pixel, last_pixel))
+
+
+def _suspect(pattern: _Pattern, columns: _Columns, measure: _Measure) -> _Columns:
+    """The columns in which eight changes may come too close together.
+
+    By the ends of its beats: the changes are the same, and each is at most a beat off. Of the first
+    and the last of eight one comes where a beat ends, and that one is exact.
+    """
+    if not pattern.falls_steadily(measure):
+        return columns
+    spans = _closest(pattern, columns, measure, pattern.instants(measure)).span_ms
+    shortest = spans.reshape(columns.starts.size, -1).min(axis=1) - pattern.effect.period_ms
+    return replace(columns, starts=columns.starts[shortest <= TOO_CLOSE_MS])
+
+
+def _closest(
+    pattern: _Pattern,
+    columns: _Columns,
+    measure: _Measure,
+    instants: Sequence[int] | None = None,
+) -> Closest:
+    rest = np.tile(pattern.rest(measure), columns.starts.size)
+    row = pattern.row(columns, measure, instants)
+    _, first = next(row)
+    counter = Counter(rest, first.ravel(), measure.least)
+    for time_ms, value in row:
+        counter.take(time_ms, value.ravel())
+    return counter.closest()
 
 
 def _count(pattern: _Pattern, measure: _Measure, at_ms: float, group: int) -> int:

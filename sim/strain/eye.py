@@ -34,7 +34,7 @@ from sim.light.flash import (
     together,
 )
 from sim.light.lightness import srgb_to_linear
-from sim.light.patterns import FastPattern, Lit, fast_pattern, looks
+from sim.light.patterns import FastPattern, Lit, fast_pattern, further_looks, looks
 from sim.light.sequences import STROBE_S, STROBING_MS, Row, longest_row
 from sim.model import (
     Cue,
@@ -200,11 +200,18 @@ class Eye:
         return sights * (span_ms // FRAME_MS), sights * _carried_out(cue, span_ms)
 
     def looks(self, cue: Cue) -> int:
-        """How many looks at the patterns of its effects a cue takes: it is rehearsed for that."""
-        if self.bound.cannot_flash(cue):
-            return 0
-        laid = (one for sight in self.sights(cue) for one in self._laid(sight))
-        return looks((one.effect, one.lit, one.lasts_ms) for one in laid)
+        """With how many looks a cue's patterns are begun: it is rehearsed for that."""
+        return looks(self._patterns_of(cue))
+
+    def further_looks(self, cue: Cue) -> int:
+        """How many more they take: so many beats are looked at that do not flash at first."""
+        return further_looks(self._patterns_of(cue))
+
+    def _patterns_of(self, cue: Cue) -> Iterator[tuple[Effect, Lit, float]]:
+        """Each effect that a cue lays, on what, and for how long at most."""
+        if not self.bound.cannot_flash(cue):
+            for sight in self.sights(cue):
+                yield from ((one.effect, one.lit, one.lasts_ms) for one in self._laid(sight))
 
     # -- judging a cue --------------------------------------------------------------------------
 
@@ -266,7 +273,8 @@ class Eye:
     def _patterns(self, sight: Sight) -> Iterator[Flash]:
         """What flashes of the effects that the cue lays, each on every light that it lies on."""
         laid = tuple(self._laid(sight))
-        self._looks += looks((one.effect, one.lit, one.lasts_ms) for one in laid)
+        asked = [(one.effect, one.lit, one.lasts_ms) for one in laid]
+        self._looks += looks(asked) + further_looks(asked)
         for one in laid:
             for fast in fast_pattern(one.effect, one.lit, one.lasts_ms):
                 yield _flash(one, fast)

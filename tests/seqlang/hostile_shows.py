@@ -28,6 +28,10 @@ def _cues(count: int, lines: Callable[[int], Iterable[str]]) -> str:
     return RIG + "".join(_cue(lines(n), f"c{n}") for n in range(count)) + _buttons(count)
 
 
+def _hundred_pixels(text: str) -> str:
+    return text.replace("pixels 30", "pixels 100")
+
+
 def moves(size: int) -> str:
     chance = Random(size)
     return RIG + _cue(_move(chance) for _ in range(size)) + _TAIL
@@ -62,7 +66,90 @@ def effects_for_ever(size: int) -> str:
         colour = ("red", "white", "blue")[n % 3]
         rows += [f"    belly run every {40 + n % 60} ms, width {n % 100 + 1}"]
         rows += [f"    belly fade to {colour} {n % 100} % in {20 + n % 2000 * 10} ms"]
-    return RIG.replace("pixels 30", "pixels 100") + _cue(rows) + _TAIL
+    return _hundred_pixels(RIG) + _cue(rows) + _TAIL
+
+
+def sparkles_left_on(size: int) -> str:
+    """Cues that each leave another sparkle on, too dim to flash where one pixel is lit."""
+    count = min(30, size // 4)
+
+    def lines(n: int) -> list[str]:
+        return ["belly cut to white 40 %", f"belly sparkle every {220 + n} ms, width 1, seed {n}"]
+
+    return _hundred_pixels(_cues(count, lines))
+
+
+def coloured_sparkles(size: int) -> str:
+    count = min(30, size // 4)
+
+    def lines(n: int) -> list[str]:
+        return ["belly cut to red", f"belly sparkle every {300 + n} ms, width 1, seed {n}"]
+
+    return _hundred_pixels(_cues(count, lines))
+
+
+def embers_left_on(size: int) -> str:
+    count = min(30, size // 4)
+
+    def lines(n: int) -> list[str]:
+        return ["belly cut to white 100 %", f"belly ember every {250 + n} ms, seed {n}"]
+
+    return _hundred_pixels(_cues(count, lines))
+
+
+def effects_on_many_lights(size: int) -> str:
+    strips = "".join(f"strip s{n}: body pin PB{n}\n    pixels 100\n" for n in range(4))
+    rows = []
+    for n in range(size // 2):
+        rows += [f"s{n % 4} fade to white {50 + n % 50} % in {n % 9 + 1} s"]
+        rows += [f"s{n % 4} ember every {200 + n} ms, seed {n % 256}"]
+    return RIG + strips + _cue(rows) + _TAIL
+
+
+def servos_that_take_over(size: int) -> str:
+    servo = RIG[RIG.index("servo jaw") : RIG.index("servo fin")]
+    extra = "".join(
+        servo.replace("jaw", f"j{n}").replace("PB1", pin)
+        for n, pin in enumerate(("PB0", "PB3", "PB4", "PC0", "PC1", "PC2"))
+    )
+    names = " and ".join(f"j{n}" for n in range(6))
+
+    def lines(n: int) -> list[str]:
+        chance = Random(n)
+        return [
+            f"{names} to {chance.randint(0, 60)} deg in {chance.randint(90, 300) * 10} ms"
+            for _ in range(max(2, size // 40))
+        ]
+
+    return RIG + extra + "".join(_cue(lines(n), f"c{n}") for n in range(30)) + _buttons(30)
+
+
+def repeats_in_repeats(size: int) -> str:
+    chance = Random(size)
+    rows: list[str] = []
+    for _ in range(size // 5):
+        rows += [f"{'    ' * n}repeat {chance.randint(2, 40)} times" for n in range(3)]
+        rows += [
+            f"            {_move(chance)}",
+            f"            lure cut to {chance.randint(0, 99)} %",
+        ]
+    return RIG + _cue(rows) + _TAIL
+
+
+def parts_on_parts(size: int) -> str:
+    servo = RIG[RIG.index("servo jaw") : RIG.index("servo fin")]
+    pins = ("PB0", "PB3", "PB4", "PC0", "PC1", "PC2")
+    chain = "".join(
+        servo.replace("jaw", f"j{n}").replace("PB1", pin)
+        + (f"    on j{n - 1} at 50 mm, 0 deg\n" if n else "")
+        for n, pin in enumerate(pins)
+    )
+    chance = Random(size)
+    rows = (
+        f"j{chance.randrange(6)} to {chance.randint(0, 60)} deg in {chance.randint(90, 300)} ms"
+        for _ in range(size)
+    )
+    return RIG + chain + _cue(rows) + _TAIL
 
 
 def short_repeats(size: int) -> str:
@@ -205,6 +292,13 @@ HOSTILE: Final[tuple[Callable[[int], str], ...]] = (
     many_laws,
     effects,
     effects_for_ever,
+    sparkles_left_on,
+    coloured_sparkles,
+    embers_left_on,
+    effects_on_many_lights,
+    servos_that_take_over,
+    repeats_in_repeats,
+    parts_on_parts,
     short_repeats,
     forks,
     stagger_of_repeats,

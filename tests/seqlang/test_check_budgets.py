@@ -149,6 +149,27 @@ def test_just_so_many_looks_are_taken_at_patterns(monkeypatch: pytest.MonkeyPatc
     assert {finding.name for finding in check(show).findings} == {"light-too-long"}
 
 
+def test_what_an_irregular_pattern_takes_to_its_end_counts_too(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    show = cue("belly cut to white 40 %", "belly sparkle every 220 ms, width 1")
+    assert show.show is not None
+    eye, act = Eye(show.show), show.show.score.cues[0]
+    begun, spent = eye.looks(act), eye.looks(act) + eye.further_looks(act)
+    assert spent > 10 * begun
+    monkeypatch.setattr(light_too_long, "MOST_LOOKS", spent)
+    assert "light-too-long" not in {finding.name for finding in check(show).findings}
+    for limit in (spent - 1, begun - 1):
+        monkeypatch.setattr(light_too_long, "MOST_LOOKS", limit)
+        assert {finding.name for finding in check(show).findings} == {"light-too-long"}
+
+
+def test_a_pattern_that_flashes_at_first_is_not_looked_at_to_its_end() -> None:
+    show = cue("belly cut to white 100 %", "belly sparkle every 100 ms, width 50")
+    assert show.show is not None
+    assert Eye(show.show).further_looks(show.show.score.cues[0]) == 0
+
+
 def test_hundreds_of_different_fast_effects_are_not_all_looked_at() -> None:
     found = {finding.name for finding in check(loaded(effects_for_ever(400))).findings}
     assert found == {"light-too-long"}

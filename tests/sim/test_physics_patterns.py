@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sim.light import patterns
 from sim.light.area import group_means, groups, least_group
 from sim.light.counting import TOO_MANY, Counter
-from sim.light.effects import FULL, multipliers, noise
+from sim.light.effects import FULL, multipliers, multipliers_at, noise
 from sim.light.flash import SECOND_MS, general_changes, passing_effect_ms, zigzag
 from sim.light.lightness import luminance
 from sim.light.patterns import PATTERN_BEATS, TOO_CLOSE_MS, Lit, fast_pattern
@@ -264,3 +265,43 @@ def test_columns_are_counted_as_one_light_is(seed: int, least: float) -> None:
 
 def test_a_second_and_a_frame_is_what_frames_can_squeeze_together() -> None:
     assert TOO_CLOSE_MS == SECOND_MS + FRAME_MS
+
+
+# -- quick ways to look at a sparkle, beside the plain one -----------------------------------------
+
+SPARKLING = st.builds(
+    Lit,
+    st.sampled_from(((120.0, 120.0, 120.0), (200.0, 0.0, 0.0), (200.0, 60.0, 40.0), (60.0,) * 3)),
+    st.sampled_from((3, 8, 20)),
+    st.sampled_from((1, 2, 4)),
+    cap_a=st.sampled_from((None, 0.05, 0.2)),
+)
+SPARKLES = st.builds(
+    Effect,
+    st.just("belly"),
+    st.just("sparkle"),
+    st.sampled_from((55, 120, 200, 230, 300)),
+    st.sampled_from((100.0, 60.0, 40.0)),
+    st.integers(0, 255),
+    st.sampled_from((1, 2, 10, 50, 99)),
+)
+
+
+@given(SPARKLES, SPARKLING)
+def test_a_group_shows_the_share_of_its_pixels_that_sparkle(effect: Effect, lit: Lit) -> None:
+    pattern = patterns._Pattern(effect, lit)
+    beats = np.arange(40)
+    beat, pixel = beats[:, np.newaxis, np.newaxis], np.arange(lit.pixels)
+    each = multipliers_at(effect, beat, pattern._h, pixel, lit.pixels)
+    for measure in pattern.measures:
+        plain = pattern._groups(each, measure)
+        np.testing.assert_allclose(pattern._beat(beats, measure), plain, atol=1e-12)
+
+
+@given(SPARKLES, SPARKLING)
+def test_only_columns_that_cannot_fail_are_left_out(effect: Effect, lit: Lit) -> None:
+    pattern, columns = patterns._Pattern(effect, lit), patterns._columns(1024, 64)
+    for measure in pattern.measures:
+        kept = set(patterns._suspect(pattern, columns, measure).starts.tolist())
+        spans = patterns._closest(pattern, columns, measure).span_ms.reshape(16, -1).min(axis=1)
+        assert set(columns.starts[spans <= patterns.TOO_CLOSE_MS].tolist()) <= kept

@@ -2,7 +2,8 @@
 
 What: the cues in which a light can change eight times a second are watched frame by frame, up to
 ten minutes each; all of them together take at most 100 minutes and 100,000 statements.
-The pattern of a fast effect is looked at on every light it lies on, with 450,000 looks at most.
+The pattern of a fast effect is looked at on every light it lies on, with 450,000 looks at most. An
+irregular one that does not flash in its first beats is looked at to its end, which takes far more.
 
 Why: a flash that is not looked for is not found. If this is found, nothing else is checked.
 
@@ -68,11 +69,16 @@ def check(context: Context) -> Iterator[Finding]:
 
 
 def _patterns(context: Context, cues: list[Cue]) -> Iterator[Finding]:
-    each = [(context.eye.looks(cue), cue) for cue in cues]
-    looks = sum(of_cue for of_cue, _ in each)
+    of_cues = {cue.name: context.eye.looks(cue) for cue in cues}
+    for cue in cues:
+        if sum(of_cues.values()) > MOST_LOOKS:
+            break  # to count the further looks some are taken
+        of_cues[cue.name] += context.eye.further_looks(cue)
+    looks = sum(of_cues.values())
     if looks <= MOST_LOOKS:
         return
-    most, worst = max(each, key=lambda one: one[0])
+    worst = max(cues, key=lambda cue: of_cues[cue.name])
+    most = of_cues[worst.name]
     yield Finding(
         "error",
         "light-too-long",
