@@ -2,13 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any, TypeVar
+
 import click
 
-format_option = click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="Output for a person, or for a program.",
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def _option(*forms: str, help: str) -> Callable[[F], F]:
+    return click.option(
+        "--format",
+        "form",
+        type=click.Choice(forms),
+        default="text",
+        show_default=True,
+        help=help,
+    )
+
+
+format_option = _option("text", "json", help="Output for a person, or for a program.")
+
+findings_format_option = _option(
+    "text",
+    "json",
+    "sarif",
+    help="Output for a person, for a program, or for an editor or server that reads SARIF 2.1.0.",
 )

@@ -49,6 +49,7 @@ def lasting(stream: TextIO) -> TextIO:
         encoding=stream.encoding,
         errors="replace",
         line_buffering=stream.line_buffering,
+        write_through=stream.write_through,
     )
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from seqlang.command import SHOW_HAS_ERRORS, WrongUse
-from seqlang.command._form import format_option
+from seqlang.command._form import findings_format_option
 from seqlang.command._report import Screen, report
 from seqlang.command._show import read_and_check
 from seqlang.text.render import as_json, summary
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 @click.argument("file", type=click.Path(dir_okay=False))
 @click.option("--quiet", "detail", flag_value="quiet", help="Only cautions, errors and the count.")
 @click.option("--all", "detail", flag_value="all", help="Every finding and every row in full.")
-@format_option
+@findings_format_option
 def command(file: str, detail: Detail | None, form: str) -> int:
     """Find what is wrong with a show, and say what would pass.
 
@@ -39,6 +39,13 @@ def command(file: str, detail: Detail | None, form: str) -> int:
         click.echo(
             as_json(checked.findings, loaded.sources, passed=not checked.failed, summary=worked)
         )
+        return status
+    if form == "sarif":
+        from importlib.metadata import version
+
+        from seqlang.text.sarif import as_sarif
+
+        click.echo(as_sarif(checked.findings, loaded.sources, version("bellcrank"), status))
         return status
     screen = Screen.of(sys.stdout)
     shown = report(loaded, checked, detail or "usual", screen)

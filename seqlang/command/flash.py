@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING, Final
 
 import click
 
 from firmware_gen.build.uploader import UPLOADER, UploadWay
 from firmware_gen.link.failures import LinkFailure
-from seqlang.command import ShowFailed
+from seqlang.command import ShowFailed, WrongUse
 from seqlang.command._board import VIRTUAL, connected, named, port_options
 from seqlang.command._first_flash import FirstFlash
+from seqlang.command._form import format_option
 from seqlang.command._progress import Bar
 from seqlang.command._show import demanded, read_and_check
 
@@ -53,6 +55,7 @@ _VIRTUAL_SPEED = 10.0
     type=click.IntRange(min=1),
     help="With --merged: rate of the boot loader; by default the usual one of the chip.",
 )
+@format_option
 def command(
     file: str,
     port: str | None,
@@ -62,6 +65,7 @@ def command(
     merged: bool,
     way: UploadWay,
     boot_baud: int | None,
+    form: str,
 ) -> None:
     """Check a show, put it on the connected board, and verify it.
 
@@ -70,6 +74,8 @@ def command(
     the first flash of a show its cautions stand in full. Exit status 1 if the show has errors, 3
     if board or link fail.
     """
+    if merged and form != "text":
+        raise WrongUse("`--merged` shows the uploader's own words: it has no output for programs")
     loaded, checked = read_and_check(file)
     show = demanded(file, loaded, checked)
     first = FirstFlash(file, loaded, checked)
@@ -82,19 +88,29 @@ def command(
         return
     with connected(port, baud, virtual_speed=_VIRTUAL_SPEED) as (link, _):
         spare = readdress or port == VIRTUAL
-        done = put(link, show, board=board, readdress=spare)
+        done = put(link, show, board=board, readdress=spare, quiet=form == "json")
         first.remember(port)
+        left = [each.board for each in show.compiled.boards if each.board.address != done.address]
+        if form == "json":
+            click.echo(json.dumps(_record(done, [each.name for each in left]), indent=2))
+            return
         click.echo(_account(link, done))
-        others = [each.board for each in show.compiled.boards if each.board.address != done.address]
-        if others:
-            names = ", ".join(f"`{each.name}` (address {each.address})" for each in others)
+        if left:
+            names = ", ".join(f"`{each.name}` (address {each.address})" for each in left)
             click.echo(f"the show's other boards, each to be flashed too: {names}")
 
 
 def put(
-    link: HostLink, show: CheckedShow, *, board: str | None = None, readdress: bool = False
+    link: HostLink,
+    show: CheckedShow,
+    *,
+    board: str | None = None,
+    readdress: bool = False,
+    quiet: bool = False,
 ) -> Transferred:
     """Choose the connected board's table and transfer it, with progress.
+
+    `quiet`: do not say which table goes where.
 
     Raises:
         LinkFailure: any reason of a transfer.
@@ -115,9 +131,23 @@ def put(
             "  help: `--merged` writes it together with the firmware; `bellcrank check` says what "
             "takes the bytes"
         )
-    click.echo(f"table of board `{name}`: {len(chosen.data)} bytes, to {named(link)}")
+    if not quiet:
+        click.echo(f"table of board `{name}`: {len(chosen.data)} bytes, to {named(link)}")
     with Bar("bytes") as bar:
         return transfer(link, tables[name], readdress=readdress, progress=bar.show)
+
+
+def _record(done: Transferred, left: list[str]) -> dict[str, object]:
+    """What was done, for a program; `left`: the show's other boards."""
+    return {
+        "address": done.address,
+        "bytes": done.length,
+        "slot": done.slot,
+        "crc": f"{done.crc:04X}",
+        "repeats": done.repeats,
+        "restarts": done.restarts,
+        "left": left,
+    }
 
 
 def _account(link: HostLink, done: Transferred) -> str:

@@ -2,26 +2,34 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import asdict, dataclass
 from re import fullmatch
 from typing import TYPE_CHECKING, Final
 
 import click
 
 from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.protocol import ReportedMode
 from seqlang.command import WrongUse
 from seqlang.command._board import (
     connected,
     must,
     named,
+    not_ready,
     pause,
     port_options,
     seconds,
     wait_until_ready,
 )
+from seqlang.command._form import format_option
+from seqlang.command._show import passed
 from sim.rulebook import FRAME_S
 
 if TYPE_CHECKING:
     from firmware_gen.link.host import HostLink
+    from firmware_gen.table.records import Table
+    from seqlang.check import CheckedShow
 
 _NAME: Final = r"[^\W\d]\w*"
 """As `NAME` in the cue language's grammar."""
@@ -31,18 +39,43 @@ _BEACON_S: Final = 0.2
 
 
 @click.command(name="trigger")
-@click.argument("cue")
+@click.argument("cue", required=False)
 @port_options
 @click.option(
     "--held",
     metavar="DURATION",
     help="Hold the cue's button down for this time, such as `2 s`.",
 )
-def command(cue: str, port: str | None, baud: int, held: str | None) -> None:
-    """Start a cue on the connected board.
+@click.option("--list", "listed", is_flag=True, help="Only say which cues the board has.")
+@click.option(
+    "--show",
+    "file",
+    type=click.Path(dir_okay=False),
+    help="With --list: call cues by their names in this show; boards keep only check sums of them.",
+)
+@format_option
+def command(
+    cue: str | None,
+    port: str | None,
+    baud: int,
+    held: str | None,
+    listed: bool,
+    file: str | None,
+    form: str,
+) -> None:
+    """Start a cue on the connected board, or list its cues.
 
     Parts move: keep clear of them. Waits while the board is still enabling its servos.
     """
+    if listed:
+        if cue is not None or held is not None:
+            raise WrongUse("`--list` starts nothing: leave out the cue and `--held`")
+        _list(port, baud, file, form)
+        return
+    if cue is None:
+        raise WrongUse("say which cue, or `--list` them")
+    if file is not None or form != "text":
+        raise WrongUse("`--show` and `--format` go with `--list`")
     if not fullmatch(_NAME, cue):
         raise WrongUse(
             "a cue's name has letters, digits and `_`, and starts with a letter or `_`; "
@@ -57,6 +90,55 @@ def command(cue: str, port: str | None, baud: int, held: str | None) -> None:
         else:
             hold(link, cue, held_s)
             click.echo(f"cue `{cue}` held for {held} on {named(link)}")
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """A cue of a board; its name if a show tells it, and what the link calls it by."""
+
+    cue: str | None
+    number: int
+    tag: str
+    buttons: tuple[int, ...]
+    running: bool
+
+
+def _list(port: str | None, baud: int, file: str | None, form: str) -> None:
+    """The cues of the connected board, from its own table."""
+    shown = None if file is None else passed(file, quiet=True)
+    with connected(port, baud) as (link, _):
+        table = _table_of(link)
+        running = link.state().running_cues
+        known = {} if shown is None else _names(shown, link.table())
+    rows = [
+        _Row(
+            known.get(each.tag),
+            number,
+            f"{each.tag:04X}",
+            tuple(bound.button for bound in table.bindings if bound.cue == number),
+            bool(running >> number & 1),
+        )
+        for number, each in enumerate(table.cues)
+    ]
+    if form == "json":
+        click.echo(json.dumps([asdict(row) for row in rows], indent=2))
+        return
+    for row in rows:
+        buttons = ", ".join(map(str, row.buttons)) or "none"
+        name = row.cue or f"cue {row.number}, check sum {row.tag}"
+        click.echo(f"{name}: buttons {buttons}" + (", running" if row.running else ""))
+    if shown is not None and not known:
+        click.echo("the board has another show than this file: its cues have no names here")
+
+
+def _names(shown: CheckedShow, data: bytes) -> dict[int, str]:
+    """Names of cues by their check sums, if the board plays this show."""
+    from firmware_gen.crc import cue_tag
+
+    for board in shown.compiled.boards:
+        if board.data == data:
+            return {cue_tag(cue.name): cue.name for cue in board.cues}
+    return {}
 
 
 def start(link: HostLink, cue: str) -> None:
@@ -95,15 +177,24 @@ def hold(link: HostLink, cue: str, held_s: float) -> None:
         must(link, cue, link.button(button, False))
 
 
+def _table_of(link: HostLink) -> Table:
+    """The table that a board plays. LinkFailure if it has none."""
+    from firmware_gen.table.records import TableError, decode
+
+    data = link.table()
+    if not data:
+        raise not_ready(ReportedMode.BLANK)
+    try:
+        return decode(data)
+    except TableError as error:
+        raise LinkFailure("refused", f"the board's table cannot be read: {error}") from None
+
+
 def _button_of(link: HostLink, cue: str) -> int:
     """The button of a cue, one that repeats it while held first, from the board's own table."""
     from firmware_gen.crc import cue_tag
-    from firmware_gen.table.records import TableError, decode
 
-    try:
-        table = decode(link.table())
-    except TableError as error:
-        raise LinkFailure("refused", f"the board's table cannot be read: {error}") from None
+    table = _table_of(link)
     tags = [each.tag for each in table.cues]
     if cue_tag(cue) not in tags:
         raise LinkFailure(

@@ -46,10 +46,11 @@ _COLOURS: Final = {
 
 
 def wants_colour(stream: TextIO) -> bool:
-    """Colour only on a terminal, and not where NO_COLOR is set (no-color.org)."""
+    """Colour only on a terminal that can show it, and not where NO_COLOR is set (no-color.org)."""
     import os
 
-    return stream.isatty() and not os.environ.get("NO_COLOR")
+    plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    return stream.isatty() and not plain
 
 
 def columns_of(stream: TextIO) -> int | None:

@@ -217,8 +217,7 @@ def test_a_virtual_board_runs_in_the_foreground_until_it_is_interrupted(
         assert process.stdout is not None
         url = re.search(r"socket://127\.0\.0\.1:\d+", process.stdout.readline())
         assert url is not None
-        done = Outcome(capsys, "flash", str(show), "--port", url[0])
-        assert (done.status, done.err) == (0, "")
+        assert Outcome(capsys, "flash", str(show), "--port", url[0]).status == 0
         assert Outcome(capsys, "trigger", "wave", "--port", url[0]).status == 0
         time.sleep(0.1)
         process.send_signal(signal.SIGINT)

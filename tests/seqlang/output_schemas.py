@@ -1,0 +1,162 @@
+"""Writes `seqlang/schemas/`: `python -m tests.seqlang.output_schemas`.
+
+What commands print with `--format json`, as JSON Schema (2020-12). Records that are dataclasses are
+described from their fields; what a command puts together itself is described here.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from pathlib import Path
+from types import NoneType, UnionType
+from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
+
+from firmware_gen.link.protocol import Hello, State
+from seqlang.explain import Explanation
+from seqlang.summary import Summary
+from sim.strain.sizing import Sizes
+
+FOLDER = Path(__file__).parents[2] / "seqlang" / "schemas"
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+PLAIN = {int: "integer", str: "string", bool: "boolean"}
+
+Schema = dict[str, Any]
+
+
+def of(kind: Any) -> Schema:
+    """The schema of a type; numbers with a fraction may be null, which stands for no bound."""
+    if kind in PLAIN:
+        return {"type": PLAIN[kind]}
+    if kind is float:
+        return {"type": ["number", "null"]}
+    if kind is NoneType:
+        return {"type": "null"}
+    if dataclasses.is_dataclass(kind):
+        hints = get_type_hints(kind)
+        return whole(**{field.name: of(hints[field.name]) for field in dataclasses.fields(kind)})
+    origin, arguments = get_origin(kind), get_args(kind)
+    if origin is Literal:
+        return {"enum": list(arguments)}
+    if origin is tuple and arguments[1:] == (Ellipsis,):
+        return array(of(arguments[0]))
+    if origin is tuple:
+        return {"type": "array", "prefixItems": [of(one) for one in arguments], "items": False}
+    if origin in (Union, UnionType):
+        return either(*map(of, arguments))
+    raise TypeError(f"no schema for {kind}")
+
+
+def whole(optional: tuple[str, ...] = (), **properties: Schema) -> Schema:
+    """An object of just these properties."""
+    return {
+        "type": "object",
+        "properties": properties,
+        "required": [name for name in properties if name not in optional],
+        "additionalProperties": False,
+    }
+
+
+def array(items: Schema) -> Schema:
+    return {"type": "array", "items": items}
+
+
+def either(*schemas: Schema) -> Schema:
+    return {"anyOf": list(schemas)}
+
+
+def said(schema: Schema, words: str) -> Schema:
+    return {**schema, "description": words}
+
+
+TEXT: Schema = {"type": "string"}
+WHOLE: Schema = {"type": "integer", "minimum": 0}
+NUMBER: Schema = {"type": ["number", "null"]}
+NAME: Schema = {"type": "string", "pattern": "^[a-z]+(-[a-z]+)*$"}
+OR_NULL: Schema = {"type": ["string", "null"]}
+
+SPAN = said(
+    whole(
+        ("line", "column", "end_line", "end_column"),
+        path=TEXT,
+        start=said(WHOLE, "characters before it in the file"),
+        end=said(WHOLE, "the same for its end, which does not belong to it"),
+        line={"type": "integer", "minimum": 1},
+        column={"type": "integer", "minimum": 1},
+        end_line={"type": "integer", "minimum": 1},
+        end_column={"type": "integer", "minimum": 1},
+    ),
+    "a place in a file; lines and columns count from 1, columns in characters",
+)
+CHANGE = whole(span=SPAN, text=TEXT)
+FIX = whole(("more",), span=SPAN, text=TEXT, more=array(CHANGE))
+
+FINDING = whole(
+    severity={"enum": ["error", "warning", "advice"]},
+    name=said(NAME, "stable; `bellcrank explain NAME` explains it"),
+    message=TEXT,
+    span=SPAN,
+    label=said(TEXT, "what is said at the place"),
+    related=array(whole(span=SPAN, label=TEXT)),
+    notes=array(TEXT),
+    help=said(OR_NULL, "what would pass, in words"),
+    fix=said(either(FIX, {"type": "null"}), "what would pass, as text; `more`: with it"),
+    asked=said(NUMBER, "what the show asks for, in `unit`"),
+    limit=said(NUMBER, "what is the limit, in `unit`"),
+    unit=OR_NULL,
+)
+
+SCHEMAS: dict[str, Schema] = {
+    "check": whole(
+        findings=array(FINDING),
+        passed={"type": "boolean"},
+        summary=either(of(Summary), {"type": "null"}),
+    ),
+    "compile": whole(
+        show=said({"type": "string", "pattern": "^[0-9a-f]{8}$"}, "the digest that boards keep"),
+        digest=said({"type": "string", "pattern": "^[0-9a-f]{64}$"}, "SHA-256 of all tables"),
+        boards=array(
+            whole(
+                board=TEXT,
+                address=WHOLE,
+                chip=TEXT,
+                bytes=WHOLE,
+                slot_bytes=WHOLE,
+                fits=said({"type": "boolean"}, "whether it fits a slot"),
+                file=TEXT,
+                cues=array(TEXT),
+            )
+        ),
+    ),
+    "explain": array(of(Explanation)),
+    "flash": whole(
+        address=WHOLE,
+        bytes=WHOLE,
+        slot=WHOLE,
+        crc={"type": "string", "pattern": "^[0-9A-F]{4}$"},
+        repeats=said(WHOLE, "frames that were sent again"),
+        restarts=said(WHOLE, "times that the transfer began anew"),
+        left=said(array(TEXT), "the show's other boards, not flashed"),
+    ),
+    "size": of(Sizes),
+    "status": whole(address=WHOLE, hello=of(Hello), state=of(State)),
+    "trigger": array(
+        whole(
+            cue=said(OR_NULL, "its name; null without `--show`, or if that is another show"),
+            number=WHOLE,
+            tag=said({"type": "string", "pattern": "^[0-9A-F]{4}$"}, "what the link calls it by"),
+            buttons=array(WHOLE),
+            running={"type": "boolean"},
+        )
+    ),
+}
+
+
+def as_file(name: str) -> str:
+    head = {"$schema": DIALECT, "title": f"bellcrank {name} --format json"}
+    return json.dumps({**head, **SCHEMAS[name]}, indent=1) + "\n"
+
+
+if __name__ == "__main__":
+    for name in SCHEMAS:
+        (FOLDER / f"{name}.schema.json").write_text(as_file(name), encoding="utf-8")
