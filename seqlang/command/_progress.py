@@ -5,6 +5,7 @@ Elsewhere nothing is said: a file or a program wants the result.
 
 from __future__ import annotations
 
+import os
 import sys
 import threading
 import time
@@ -30,7 +31,7 @@ class Bar:
     """Steps with a count: `transfer   #####..... 120 of 490 bytes`."""
 
     def __init__(self, unit: str) -> None:
-        self._live = sys.stderr.isatty()
+        self._live = _is_live()
         self._unit = unit
         self._drawn = False
 
@@ -54,7 +55,7 @@ class Bar:
 @contextmanager
 def working(on: str) -> Iterator[None]:
     """Say on what a command works, and for how long already, while it takes its time."""
-    if not sys.stderr.isatty():
+    if not _is_live():
         yield
         return
     ended = threading.Event()
@@ -65,6 +66,11 @@ def working(on: str) -> Iterator[None]:
     finally:
         ended.set()
         teller.join()
+
+
+def _is_live() -> bool:
+    """Standard error is a terminal on which a line can be drawn again."""
+    return sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
 
 
 def _tell(on: str, ended: threading.Event) -> None:

@@ -93,7 +93,7 @@ def command(
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
+class _ListedCue:
     """A cue of a board; its name if a show tells it, and what the link calls it by."""
 
     cue: str | None
@@ -111,7 +111,7 @@ def _list(port: str | None, baud: int, file: str | None, form: str) -> None:
         running = link.state().running_cues
         known = {} if shown is None else _names(shown, link.table())
     rows = [
-        _Row(
+        _ListedCue(
             known.get(each.tag),
             number,
             f"{each.tag:04X}",

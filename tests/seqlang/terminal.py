@@ -32,6 +32,7 @@ def on_a_terminal(
     *arguments: str,
     columns: int = 80,
     lines: int = 24,
+    terminal: str = "xterm",
     only_stderr: bool = False,
     environment: dict[str, str] | None = None,
     folder: Path | None = None,
@@ -45,7 +46,7 @@ def on_a_terminal(
         stdin=side,
         stdout=subprocess.PIPE if only_stderr else side,
         stderr=side,
-        env={**kept, "TERM": "xterm", **(environment or {})},
+        env={**kept, "TERM": terminal, **(environment or {})},
         cwd=folder,
     )
     os.close(side)

@@ -160,6 +160,10 @@ def test_how_much_is_shown_is_a_question_of_the_text_alone(option: str) -> None:
 def test_no_colour_goes_to_a_terminal_that_wants_none() -> None:
     plain = on_a_terminal("check", str(SHIPPED[0]), environment={"NO_COLOR": "1"})
     coloured = on_a_terminal("check", str(SHIPPED[0]))
-    assert "\x1b[" not in plain.raw
-    assert "\x1b[" in coloured.raw
+    painted = re.compile(r"\x1b\[[\d;]*m")
+    assert not painted.search(plain.raw)
+    assert painted.search(coloured.raw)
+    assert not painted.search(
+        on_a_terminal("check", str(SHIPPED[0]), "--quiet", terminal="dumb").raw
+    )
     assert plain.screen == coloured.screen
