@@ -14,8 +14,10 @@ from sim.model import (
     Board,
     Cue,
     FourBar,
+    Gear,
     InTurn,
     Law,
+    LeverPair,
     Move,
     Rig,
     Score,
@@ -29,11 +31,14 @@ from sim.rehearsal.takeover import POSITIONS_PER_DEG, Takeover
 from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS
 from sim.score.fixed_laws import fixed_law
 from sim.score.laws import shape
-from sim.score.tree import motion_limits
+from sim.score.tree import PlannedMove, motion_limits
 from sim.strain.envelope import operate
 from sim.strain.interruption import (
+    _BRAKING,
+    _MOVING,
     STOP,
     Interruption,
+    _outcomes,
     bound_share,
     hardest_nm,
     interruptions,
@@ -307,3 +312,39 @@ def test_no_slower_motion_of_a_linkage_asks_for_more_than_the_bound(
         seen = operate(rig, servo, *np.broadcast_arrays(angles, speeds, accel))
         assert seen.greatest_nm.max() <= hardest_nm(rig, servo, (400.0, 900.0)) * (1.0 + 1e-6)
         assert seen.share.max() <= bound_share(rig, servo, (400.0, 900.0)) * (1.0 + 1e-6)
+
+
+@pytest.mark.parametrize(
+    "drive",
+    [Gear(), Gear(-1.8), LeverPair(0.03, 0.02), FourBar(0.06, 0.02, 0.063, 0.03, 55.0)],
+    ids=["gear", "reversed", "levers", "bar"],
+)
+@given(st.floats(1.0, 300.0), st.floats(0.0, 5000.0), st.floats(0.0, 60.0))
+@settings(max_examples=25)
+def test_a_part_that_sinks_as_it_turns_is_bounded_as_one_that_rises(
+    drive: Gear | LeverPair | FourBar, speed: float, accel: float, tilt: float
+) -> None:
+    """The weight pulls the other way, and so does the worst motion: both ways are looked at."""
+    rising = replace(JAW, drive=drive)
+    sinking = replace(rising, load=replace(rising.load, lowers=True))
+    rig = Rig((), (Board("b", "any", 1),), (rising,), wearer=Wearer(tilt_deg=tilt))
+    other = replace(rig, outputs=(sinking,))
+    for limits in ((speed, accel), (speed, 0.0), (0.0, 0.0)):
+        for bound in (hardest_nm, bound_share):
+            up, down = bound(rig, rising, limits), bound(other, sinking, limits)
+            assert up == pytest.approx(down, rel=1e-9)
+
+
+def test_a_uniform_move_that_cuts_in_jumps_to_its_speed_and_off_it_within_a_frame() -> None:
+    """From rest, 30 deg in 1.5 s: 20 deg/s, so 1000 deg/s2 over 20 ms, and back at its end."""
+    still = PlannedMove("a", Move("jaw", 10.0, 1000, Law("3-4-5")), 10.0, 0.0, False)
+    then = Move("jaw", 40.0, 1500, Law("uniform"))
+    shares = np.array([[0.5]])
+    angle, speed, accel, delay = _outcomes(JAW, [(still, "b", then)], (100, 2000), shares)
+    moving = slice(_BRAKING.size, _BRAKING.size + _MOVING.size)
+    assert angle[0, 0, moving][[0, -1]] == pytest.approx([10.0, 40.0], abs=1e-6)
+    assert speed[0, 0, moving] == pytest.approx(20.0)
+    row = accel[0, 0, moving]
+    assert (row[0], row[-1]) == (pytest.approx(1000.0), pytest.approx(-1000.0))
+    assert row[1:-1] == pytest.approx(0.0, abs=1e-9)
+    assert delay[0, 0] == pytest.approx(0.0, abs=1e-6)

@@ -221,3 +221,21 @@ def test_idle_counts_its_lights_coming_on_at_power_up() -> None:
     assert idle.of_light(cue, "lure") == 3
     later = Cue("c", "", InTurn((fade(0), Hold(1001), fade(100))))
     assert LightBound(show(later, idle="c")).of(later) == 2
+
+
+def test_of_three_effects_in_turn_only_neighbours_meet() -> None:
+    """Beats of 100 ms are 22 ways a window, and a jump where one follows another."""
+    quick, slow = Effect("lure", "breathe", 100), Effect("lure", "breathe", 1000)
+    lit = Fade("lure", 100.0, 0)
+    assert bound(lit, quick, Hold(5000), slow, Hold(5000), quick) == 22 + 4 + 1
+    assert bound(lit, quick, Hold(5000), slow, Hold(500), quick) == 22 + 4 + 22 + 1 + 1
+    steady = Effect("lure", "steady")
+    assert bound(lit, quick, Hold(5000), steady, Hold(5000), quick) == 22 + 2
+
+
+def test_where_one_of_a_lights_effects_is_repeated_all_of_them_may_meet() -> None:
+    """A repeat may lay its effect again over any of them; each laying cuts beats short."""
+    quick, slow = Effect("lure", "breathe", 100), Effect("lure", "breathe", 1000)
+    again = Repeat(InTurn((slow, Hold(5000))), 3)
+    found = bound(Fade("lure", 100.0, 0), quick, Hold(5000), quick, Hold(5000), again)
+    assert found == 22 + 22 + 4 + 3

@@ -166,3 +166,24 @@ def test_what_is_told_of_two_cues_names_the_light_that_the_first_one_finds() -> 
     told = {(one.first.name, one.then.name): one for one in found}
     assert dict(told["first", "then"].finds.lights) == {"eye": 100.0}
     assert told["first", "then"].found.count == 4
+
+
+def test_a_cue_that_only_makes_up_the_rest_with_all_lights_together_is_looked_at() -> None:
+    """Six changes of two lights, then two more as the second cue takes the quieter one of them."""
+
+    def change(name: str, to: float) -> tuple[Fade, Hold]:
+        return Fade(name, to, 0), Hold(110)
+
+    first = Cue("first", "", InTurn((
+        *change("eye", 100.0), *change("eye", 0.0), *change("ear", 100.0), *change("ear", 0.0),
+        *change("eye", 100.0), *change("eye", 0.0),
+    )))  # fmt: skip
+    then = Cue("then", "", InTurn((*change("ear", 100.0), *change("ear", 0.0))))
+    white = tuple(Lamp(n, "b", p, colour=(255, 255, 255)) for n, p in (("eye", 2), ("ear", 3)))
+    bound = (Binding(1, "first"), Binding(2, "then"))
+    rig = Rig((), (Board("b", "atmega328p", 1),), white)
+    watching = Eye(Show(rig, Score("s", (first, then), bound)))
+    pairs = {(a.first.name, a.then.name): a for a in interruptions(watching, (first, then))}
+    assert pairs["first", "then"].found.outputs == ("eye", "ear")
+    assert pairs["first", "then"].found.count == 4
+    assert not watching.flashes(first)
