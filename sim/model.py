@@ -253,6 +253,11 @@ class Link:
     inertia_kg_m2: float
     drag_m2: float = 0.0
     drag_m3: float = 0.0
+    way: complex | None = None
+    """It slides along this direction, of length 1, in the frame of what carries it, which is its
+    own too; None: it turns. Its places are mm in the fields of degrees."""
+    reach_m: float = 0.0
+    """Of one that slides: the farthest that it goes from where its places count from."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,7 +37,7 @@ def load(reading: Reading, sheet: Sheet, name: str) -> Load:
     slope_deg = (
         reading.tried(reading.within, slope.amount(1), DEGREES, "a slope", -90, 90)
         if slope
-        else Slide().slope_deg
+        else (Slide().slope_deg if sheet.get("mount") is None else 0.0)
     )
     level, axis, friction = sheet.get("level"), sheet.get("axis"), sheet.get("friction")
     level_deg = reading.tried(_degrees, reading, level.amount(1)) if level else 0.0

@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final, cast
 
 from seqlang.meaning.entry import options
+from seqlang.meaning.values import Fault
 from seqlang.text.units import DEGREES, KILOGRAMS, METRES
 from sim.model import Mount, Servo
 
@@ -30,7 +31,8 @@ def mount(reading: Reading, sheet: Sheet) -> Mount | None:
     line = sheet.get("mount")
     if line is None:
         return None
-    for kind in ("level", "axis"):
+    straight = str(sheet.entry.items[1]) in reading.straight
+    for kind in () if straight else ("level", "axis"):
         said = sheet.get(kind)
         if said is not None:
             reading.error(
@@ -42,6 +44,17 @@ def mount(reading: Reading, sheet: Sheet) -> Mount | None:
                 f"`{line.items[1]}`",
             )
     more = {kind: cast("Line", option) for kind, option in options(reading, line).items()}
+
+    for kind in ("straight", "sinks") if straight else ():
+        if kind in more:
+            reading.error(
+                "wrong-kind",
+                f"`{sheet.entry.items[1]}` moves along a line and has no hinge",
+                more[kind],
+                label=f"`{kind}` is not for it",
+                help=f"`slope` says how its line lies against the zero line of `{line.items[1]}`",
+            )
+            raise Fault
 
     def amount(kind: str) -> object:
         return more[kind].items[1] if kind in more else None
@@ -100,14 +113,6 @@ def on_sound_carriers(
             reading.error(
                 "wrong-kind",
                 f"`{on}` turns round and round, and a part can only stand on one that does not",
-                token,
-                help=f"put the mass of `{name}` into the `load` of `{on}` and take this line out",
-            )
-            loose.add(name)
-        elif on in reading.straight:
-            reading.error(
-                "wrong-kind",
-                f"`{on}` moves along a line, and a part can only stand on one that turns",
                 token,
                 help=f"put the mass of `{name}` into the `load` of `{on}` and take this line out",
             )

@@ -344,7 +344,7 @@ def _fits_together(reading: Reading, sheet: Sheet, name: str, linear: bool) -> b
         said += [drive] if drive is not None and drive.kind != "gear" else []
         why = "turns round and round, so that it has a speed, but no angle and no end of a way"
     elif straight:
-        alien = ("mount", "level", "axis", "tip", "nip")
+        alien = ("level", "axis", "tip", "nip")
         said = [line for kind in alien if (line := sheet.get(kind)) is not None]
         drive = sheet.get("gear")
         said += [drive] if drive is not None and drive.kind != "gear" else []

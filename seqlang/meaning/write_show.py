@@ -296,15 +296,13 @@ def _load(load: Load, mount: Mount | None) -> Iterator[str]:
         if load.slide.mass_kg:
             yield f"load {_quantity(load.slide.mass_kg, 'kg')}"
         yield f"slope {_quantity(load.slide.slope_deg, 'deg')}"
+        if mount is not None:
+            yield f"on {_mount(mount)}"
     elif mount is None:
         yield f"level at {_quantity(load.level_deg, 'deg')}{sinks}"
         yield f"axis {load.axis}"
     else:
-        yield (
-            f"on {mount.on} at {_quantity(mount.at_m, 'm')}, "
-            f"ahead {_quantity(mount.ahead_deg, 'deg')}, weighs {_quantity(mount.mass_kg, 'kg')}, "
-            f"straight at {_quantity(mount.straight_deg, 'deg')}{sinks}"
-        )
+        yield f"on {_mount(mount)}, straight at {_quantity(mount.straight_deg, 'deg')}{sinks}"
     for spring in load.springs:
         rate = _quantity(spring.rate_nm_per_rad, "N.m/rad")
         if load.slide is not None:
@@ -313,6 +311,13 @@ def _load(load: Load, mount: Mount | None) -> Iterator[str]:
         yield f"spring {rate}, neutral at {_quantity(spring.neutral_deg, unit)}"
     if load.friction_nm:
         yield f"friction {_effort(load.friction_nm, load.slide is not None)}"
+
+
+def _mount(mount: Mount) -> str:
+    return (
+        f"{mount.on} at {_quantity(mount.at_m, 'm')}, "
+        f"ahead {_quantity(mount.ahead_deg, 'deg')}, weighs {_quantity(mount.mass_kg, 'kg')}"
+    )
 
 
 def _body(body: Body) -> str:

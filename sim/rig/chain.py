@@ -24,18 +24,28 @@ times a cosine, whatever carries it, so posture and leaning are judged as for a 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cached_property
 from itertools import pairwise
 from math import radians
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.arrays import Array
+from sim.rig.intervals import (
+    Interval,
+    cosine,
+    plus,
+    product,
+    square,
+    squares_apart,
+    sum_of,
+    times,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
 
     from sim.model import JointLimits, Link
 
@@ -111,7 +121,9 @@ class Chain:
     def directions(self, motion: Motion) -> tuple[Array, Array, Array]:
         """phi (rad), omega (rad/s) and alpha (rad/s2) of each part; shapes as the motion's."""
         shape = (len(self.links), *([1] * (motion.angle_deg.ndim - 1)))
-        sense = np.array([link.sense for link in self.links]).reshape(shape)
+        # one that slides does not turn against what carries it
+        senses = [link.sense if link.way is None else 0.0 for link in self.links]
+        sense = np.array(senses).reshape(shape)
         straight = np.array([link.straight_deg for link in self.links]).reshape(shape)
         turns = (
             sense * np.radians(motion.angle_deg - straight),
@@ -201,7 +213,7 @@ class Chain:
         moment = self.borne_moments_kg_m(motion)[joint]
         tilt = radians(tilt_deg)
         toward = np.full(moment.shape, np.pi / 2.0) if upright else np.angle(sense * moment)
-        low, high = _cosine((toward - tilt, toward + tilt), 0.0)
+        low, high = cosine((toward - tilt, toward + tilt), 0.0)
         pull = np.abs(moment) * gravity_m_s2
         return moving + pull * low, moving + pull * high
 
@@ -229,10 +241,10 @@ class Chain:
         turn, speed, accel = self._turns(joint, own, others)
         low, high = np.zeros_like(turn[joint][0]), np.zeros_like(turn[joint][0])
         for u in self.borne[joint]:
-            low, high = _plus((low, high), _times(self._sum(accel, u), self.inertias_kg_m2[u]))
-            cosine = self._upward(u, turn, radians(tilt_deg), upright)
+            low, high = plus((low, high), times(self._sum(accel, u), self.inertias_kg_m2[u]))
+            upward = self._upward(u, turn, radians(tilt_deg), upright)
             weight = abs(complex(self.moments_kg_m[u])) * gravity_m_s2
-            low, high = _plus((low, high), _times(cosine, weight))
+            low, high = plus((low, high), times(upward, weight))
         for u, v, k in self.couplings:
             if u not in self.borne[joint]:
                 continue
@@ -240,15 +252,15 @@ class Chain:
             if both and v > u:  # the pair is taken once, from the part above
                 continue
             apart = self._between(turn, u, v)
-            cosine, sine = (_cosine(apart, float(np.angle(k)) - q) for q in (0.0, np.pi / 2.0))
+            co, si = (cosine(apart, float(np.angle(k)) - q) for q in (0.0, np.pi / 2.0))
             hard = self._sum(accel, v)
             if both:
-                hard = _plus(hard, self._sum(accel, u))
-                fast = _squares_apart(self._sum(speed, v), self._between(speed, u, v))
+                hard = plus(hard, self._sum(accel, u))
+                fast = squares_apart(self._sum(speed, v), self._between(speed, u, v))
             else:
-                fast = _square(self._sum(speed, v))
-            of_pair = _plus(_product(hard, cosine), _product(fast, sine))
-            low, high = _plus((low, high), _times(of_pair, abs(k)))
+                fast = square(self._sum(speed, v))
+            of_pair = plus(product(hard, co), product(fast, si))
+            low, high = plus((low, high), times(of_pair, abs(k)))
         return (low, high) if self.links[joint].sense > 0.0 else (-high, -low)
 
     def _turns(
@@ -270,18 +282,18 @@ class Chain:
                 fast, hard = still + reach.speed_deg_s, still + reach.accel_deg_s2
                 rows = ((low, high), (-fast, fast), (-hard, hard))
             for kind, row in zip(found, rows, strict=True):
-                kind.append(_times(row, radians(1.0) * link.sense))
+                kind.append(times(row, radians(1.0) * link.sense))
         return found
 
     def _sum(self, of_joint: list[Interval], part: int) -> Interval:
         """Of the parts from the root to this one together."""
-        return _sum_of(of_joint[w] for w in self.paths[part])
+        return sum_of(of_joint[w] for w in self.paths[part])
 
     def _between(self, of_joint: list[Interval], u: int, v: int) -> Interval:
         """Of u less that of v, one of which carries the other."""
         above, below = (u, v) if v in self.paths[u] else (v, u)
         joints = [w for w in self.paths[above] if w not in self.paths[below]]
-        found = _sum_of(of_joint[w] for w in joints)
+        found = sum_of(of_joint[w] for w in joints)
         return found if above == u else (-found[1], -found[0])
 
     def _upward(self, part: int, turn: list[Interval], tilt: float, upright: bool) -> Interval:
@@ -290,67 +302,4 @@ class Chain:
         if upright:
             share = np.full_like(low, np.sin(min(tilt, np.pi / 2.0)))
             return -share, share
-        return _cosine((low - tilt, high + tilt), float(np.angle(self.moments_kg_m[part])))
-
-
-@lru_cache(maxsize=64)
-def chain(links: tuple[Link, ...]) -> Chain:
-    """The chain of these links, each behind what carries it."""
-    return Chain(links)
-
-
-# -- intervals ------------------------------------------------------------------------------------
-
-Interval: TypeAlias = "tuple[Array, Array]"
-"""The least and the greatest, arrays of one shape."""
-
-
-def _plus(a: Interval, b: Interval) -> Interval:
-    return a[0] + b[0], a[1] + b[1]
-
-
-def _sum_of(row: Iterable[Interval]) -> Interval:
-    lows, highs = zip(*row, strict=True)
-    return np.asarray(sum(lows)), np.asarray(sum(highs))
-
-
-def _times(a: Interval, factor: float) -> Interval:
-    low, high = a[0] * factor, a[1] * factor
-    return (low, high) if factor >= 0.0 else (high, low)
-
-
-def _product(a: Interval, b: Interval) -> Interval:
-    ends = [x * y for x in a for y in b]
-    return np.minimum.reduce(ends), np.maximum.reduce(ends)
-
-
-def _square(a: Interval) -> Interval:
-    ends = a[0] ** 2, a[1] ** 2
-    over_zero = (a[0] <= 0.0) & (a[1] >= 0.0)
-    return np.where(over_zero, 0.0, np.minimum(*ends)), np.maximum(*ends)
-
-
-def _squares_apart(below: Interval, more: Interval) -> Interval:
-    """omega_v**2 - omega_u**2, where omega_u is omega_v and `more`.
-
-    It is -more (2 omega_v + more): linear in omega_v, and in `more` a parabola whose peak,
-    omega_v**2, lies at -omega_v.
-    """
-    ends = [-m * (2.0 * w + m) for w in below for m in more]
-    low, high = np.minimum.reduce(ends), np.maximum.reduce(ends)
-    for w in below:
-        high = np.where((more[0] <= -w) & (-w <= more[1]), np.maximum(high, w**2), high)
-    return low, high
-
-
-def _cosine(a: Interval, ahead: float) -> Interval:
-    """cos(x + ahead) over an interval of x (rad)."""
-    low, high = a[0] + ahead, a[1] + ahead
-    ends = np.cos(low), np.cos(high)
-    turn = 2.0 * np.pi
-    has_peak = np.floor(high / turn) >= np.ceil(low / turn)
-    has_dip = np.floor(high / turn - 0.5) >= np.ceil(low / turn - 0.5)
-    return (
-        np.where(has_dip, -1.0, np.minimum(*ends)),
-        np.where(has_peak, 1.0, np.maximum(*ends)),
-    )
+        return cosine((low - tilt, high + tilt), float(np.angle(self.moments_kg_m[part])))

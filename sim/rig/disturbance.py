@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Final, assert_never
 
 from sim.model import Box, Plate, PointMass, Rod
 from sim.rig import load as loads
+from sim.rig.slide import PINION_M
+from sim.rig.sliding_chain import chain_of
 
 if TYPE_CHECKING:
     from sim.model import Body, Coupled, Gait, Load, Wearer
@@ -93,13 +95,20 @@ def _drag_m2(body: Body) -> float:
 
 
 def _stretched(coupled: Coupled) -> tuple[float, float]:
-    """First moment (kg.m) and drag times distance (m3) of a part and all it carries, stretched."""
+    """First moment (kg.m) and drag times distance (m3) of a part and all it carries, stretched.
+
+    Of one that slides all of it pushes alike, wherever it is: at the radius of its pinion.
+    """
     far = {coupled.joint: 0.0}
     own = coupled.links[coupled.joint]
+    if own.way is not None:
+        borne = chain_of(coupled.links).borne[coupled.joint]
+        masses = sum(coupled.links[u].mass_kg for u in borne)
+        return masses * PINION_M, sum(coupled.links[u].drag_m2 for u in borne) * PINION_M
     moment_kg_m, drag_m3 = abs(own.moment_kg_m), own.drag_m3
     for number, link in enumerate(coupled.links):
         if link.carrier in far and number not in far:
-            far[number] = far[link.carrier] + abs(link.mount_m)
+            far[number] = far[link.carrier] + abs(link.mount_m) + link.reach_m
             moment_kg_m += link.mass_kg * far[number] + abs(link.moment_kg_m)
             drag_m3 += link.drag_m2 * far[number] + link.drag_m3
     return moment_kg_m, drag_m3

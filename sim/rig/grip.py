@@ -18,6 +18,7 @@ from sim.arrays import Array
 from sim.model import Servo
 from sim.rig import drive, load, servo
 from sim.rig.holding_torque import holding_nm
+from sim.rig.slide import PINION_M
 from sim.rig.supply import highest_v
 
 if TYPE_CHECKING:
@@ -57,10 +58,19 @@ def presses(rig: Rig) -> dict[str, tuple[GripLoad, ...]]:
         own = _own(rig, one, one.grip)
         found.setdefault(one.name, []).append(own)
         force_n, arm_m = _force(one, own)
+        arm_m = _reach_m(one) if one.load.slide is not None else arm_m
         for carrier, length_m in _carriers(servos, one):
             arm_m += length_m
-            found.setdefault(carrier.name, []).append(GripLoad(one, force_n * arm_m))
+            straight = carrier.load.slide is not None
+            lever_m = PINION_M if straight else arm_m
+            found.setdefault(carrier.name, []).append(GripLoad(one, force_n * lever_m))
+            arm_m += _reach_m(carrier) if straight else 0.0
     return {name: tuple(all_of) for name, all_of in found.items()}
+
+
+def _reach_m(one: Servo) -> float:
+    """How far a part that moves along a line gets from where its places count from."""
+    return max(map(abs, one.travel_deg)) / 1000.0
 
 
 def _own(rig: Rig, one: Servo, grip: Grip) -> GripLoad:

@@ -24,8 +24,8 @@ from numpy.typing import ArrayLike
 
 from sim.arrays import Array
 from sim.model import Body, Box, JointLimits, Plate, PointMass, Rod
-from sim.rig.chain import chain
 from sim.rig.slide import PINION_M
+from sim.rig.sliding_chain import chain_of
 
 if TYPE_CHECKING:
     from sim.model import Coupled, Load
@@ -193,7 +193,7 @@ def _coupled_nm(
     reaches = coupled.reaches
     if at_rest:
         reaches = tuple(JointLimits(reach.angle_deg, 0.0, 0.0) for reach in reaches)
-    whole = chain(coupled.links)
+    whole = chain_of(coupled.links)
     return whole.bounds_nm(coupled.joint, own, reaches, GRAVITY_M_S2, tilt_deg, coupled.upright)
 
 
@@ -214,7 +214,7 @@ def inertia_borne_kg_m2(load: Load) -> float:
     """The most inertia (kg.m2) that accelerating the part alone can meet, with what it carries."""
     if load.coupled is None:
         return mass(load).inertia_kg_m2
-    return chain(load.coupled.links).greatest_inertia_kg_m2(load.coupled.joint)
+    return chain_of(load.coupled.links).greatest_inertia_kg_m2(load.coupled.joint)
 
 
 def worst_hold_nm(

@@ -18,10 +18,10 @@ import numpy as np
 
 from sim.model import Load, Servo, Wearer
 from sim.rig import drive, load, servo
-from sim.rig.chain import chain
 from sim.rig.disturbance import push_nm
 from sim.rig.regions import REGIONS, Region
 from sim.rig.slide import PINION_M
+from sim.rig.sliding_chain import chain_of
 
 FINGER_M: Final = 0.007
 """A gap (m) that lets a small finger in: furniture's squeeze points are gaps that move within 7 to
@@ -152,7 +152,7 @@ def _greatest_energy_j(carried: Load, speed_deg_s: float, rests: bool = False) -
         return load.mass(carried).inertia_kg_m2 * radians(speed_deg_s) ** 2 / 2.0
     speeds = [0.0 if rests else reach.speed_deg_s for reach in carried.coupled.reaches]
     speeds[carried.coupled.joint] = speed_deg_s
-    return chain(carried.coupled.links).greatest_energy_j(carried.coupled.joint, speeds)
+    return chain_of(carried.coupled.links).greatest_energy_j(carried.coupled.joint, speeds)
 
 
 def _declared(one: Servo) -> Contact | None:

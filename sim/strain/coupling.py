@@ -49,26 +49,32 @@ def chains(rig: Rig) -> tuple[tuple[Servo, ...], ...]:
 def links(servos: tuple[Servo, ...]) -> tuple[Link, ...]:
     """The links of a chain of servos, each behind what carries it."""
     place = {servo.name: index for index, servo in enumerate(servos)}
-    senses = [-1.0 if servo.load.lowers else 1.0 for servo in servos]
+    senses: list[float] = []
     found: list[Link] = []
-    for servo, sense in zip(servos, senses, strict=True):
-        mount = servo.mount
+    for servo in servos:
+        mount, slide = servo.mount, servo.load.slide
+        carrier = None if mount is None else place[mount.on]
+        sense = -1.0 if servo.load.lowers else 1.0
         whole = load.mass(servo.load)
         moment = whole.moment_kg_m * np.exp(1j * sense * radians(whole.offset_deg))
         mass_kg, inertia = whole.mass_kg, whole.inertia_kg_m2
+        if slide is not None:
+            # in the frame of what carries it, and angles count there as they do for that
+            sense = 1.0 if carrier is None else senses[carrier]
+            moment, inertia = 0j, 0.0
+        senses.append(sense)
         for rider in servos:
             if rider.mount is not None and rider.mount.on == servo.name:
                 moment += rider.mount.mass_kg * _hinge_m(rider.mount, sense)
                 mass_kg += rider.mount.mass_kg
                 inertia += rider.mount.mass_kg * rider.mount.at_m**2
-        carrier = None if mount is None else place[mount.on]
         across = drag(servo.load)
         found.append(
             Link(
                 name=servo.name,
                 carrier=carrier,
-                sense=sense,
-                straight_deg=servo.load.level_deg if mount is None else mount.straight_deg,
+                sense=sense if slide is None else 1.0,
+                straight_deg=_straight_deg(servo),
                 mount_m=0j
                 if carrier is None or mount is None
                 else _hinge_m(mount, senses[carrier]),
@@ -77,9 +83,21 @@ def links(servos: tuple[Servo, ...]) -> tuple[Link, ...]:
                 inertia_kg_m2=inertia,
                 drag_m2=across[0],
                 drag_m3=across[1],
+                way=None if slide is None else _unit(sense * slide.slope_deg),
+                reach_m=0.0 if slide is None else max(map(abs, servo.travel_deg)) / 1000.0,
             )
         )
     return tuple(found)
+
+
+def _straight_deg(servo: Servo) -> float:
+    if servo.load.slide is not None:
+        return 0.0
+    return servo.load.level_deg if servo.mount is None else servo.mount.straight_deg
+
+
+def _unit(angle_deg: float) -> complex:
+    return complex(np.exp(1j * radians(angle_deg)))
 
 
 def _hinge_m(mount: Mount, carrier_sense: float) -> complex:

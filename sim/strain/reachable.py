@@ -34,6 +34,7 @@ import numpy as np
 from sim.model import JointLimits, Move, Servo, Show
 from sim.rig import drive, load, servo
 from sim.rig.disturbance import push_nm
+from sim.rig.slide import PINION_M
 from sim.rig.supply import highest_v
 from sim.rulebook import COEFFICIENT_ONE, FRAME_S
 from sim.score.law_numbers import law_numbers
@@ -247,4 +248,5 @@ def _least_inertia_kg_m2(one: Servo) -> float:
     coupled = one.load.coupled
     if coupled is None:
         return load.mass(one.load).inertia_kg_m2
-    return coupled.links[coupled.joint].inertia_kg_m2
+    own = coupled.links[coupled.joint]
+    return own.inertia_kg_m2 if own.way is None else own.mass_kg * PINION_M**2

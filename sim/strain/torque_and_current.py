@@ -18,9 +18,10 @@ from sim.arrays import Array
 from sim.model import Board, Lamp, Rig, Servo, Strip, Switch, Wearer
 from sim.rehearsal.sampling import Samples, ServoSamples
 from sim.rig import battery, drive, load, servo
-from sim.rig.chain import Motion, chain
+from sim.rig.chain import Motion
 from sim.rig.disturbance import push_nm
 from sim.rig.grip import GripLoad, horn_nm, presses, pressing
+from sim.rig.sliding_chain import chain_of
 from sim.rig.spin import turning
 from sim.rig.supply import PIXEL_IDLE_A, Demand, highest_v, solve
 
@@ -174,7 +175,7 @@ def _part_torques(one: Servo, samples: Samples, wearer: Wearer) -> tuple[Array, 
         np.stack([each.velocity_deg_s for each in all_seen]),
         np.stack([each.acceleration_deg_s2 for each in all_seen]),
     )
-    whole = chain(coupled.links)
+    whole = chain_of(coupled.links)
     ends = whole.needed_nm(coupled.joint, motion, load.GRAVITY_M_S2, tilt_deg, coupled.upright)
     own = load.friction_nm(one.load, speed) - load.spring_nm(one.load, angle)
     return own + ends[0] - push, own + ends[1] + push

@@ -243,18 +243,19 @@ def rigs(draw: st.DrawFn, names: list[str]) -> Rig:
 
 
 def mounted(draw: st.DrawFn, made: list[model.Output]) -> None:
-    """Lets some of the servos with hinges stand on such servos before them."""
+    """Lets some of the servos with hinges or lines stand on such servos before them."""
     places = [
         n
         for n, output in enumerate(made)
-        if isinstance(output, model.Servo) and output.load.slide is None and not output.load.spins
+        if isinstance(output, model.Servo) and not output.load.spins
     ]
     for n, carriers in zip(places[1:], accumulate([p] for p in places), strict=False):
         on = draw(st.none() | st.sampled_from([made[p].name for p in carriers]))
         servo = made[n]
         assert isinstance(servo, model.Servo)
         if on is not None:
-            numbers = (st.floats(0, 10), ANGLES, ANGLES, st.floats(0, 10))
+            turn = ANGLES if servo.load.slide is None else st.just(0.0)
+            numbers = (st.floats(0, 10), ANGLES, turn, st.floats(0, 10))
             mount = model.Mount(on, *(draw(number) for number in numbers))
             load = replace(servo.load, level_deg=0.0, axis="level")
             made[n] = replace(servo, mount=mount, load=load)

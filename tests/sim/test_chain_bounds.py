@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sim.model import JointLimits, Link, Load, PointMass
-from sim.rig.chain import Chain, Motion, _cosine, _squares_apart
+from sim.rig.chain import Chain, Motion
+from sim.rig.intervals import cosine, squares_apart
 from sim.rig.load import gravity_nm
 
 GRAVITY = 9.80665
@@ -130,7 +131,7 @@ def test_the_difference_of_two_squares_is_bounded_just_by_its_extremes(
     """w**2 - (w + m)**2 over a fine grid of both."""
     w, m = np.meshgrid(np.linspace(*below, 81), np.linspace(*more, 801))
     every = w**2 - (w + m) ** 2
-    low, high = _squares_apart(
+    low, high = squares_apart(
         (np.array(below[0]), np.array(below[1])), (np.array(more[0]), np.array(more[1]))
     )
     assert float(low) == pytest.approx(every.min(), abs=1e-9)
@@ -140,6 +141,6 @@ def test_the_difference_of_two_squares_is_bounded_just_by_its_extremes(
 @given(ENDS, st.floats(-7.0, 7.0))
 def test_a_cosine_is_bounded_just_by_its_extremes(a: tuple[float, float], ahead: float) -> None:
     every = np.cos(np.linspace(*a, 4001) + ahead)
-    low, high = _cosine((np.array(a[0]), np.array(a[1])), ahead)
+    low, high = cosine((np.array(a[0]), np.array(a[1])), ahead)
     assert every.min() - 2e-6 <= float(low) <= every.min() + 1e-9
     assert every.max() - 1e-9 <= float(high) <= every.max() + 2e-6
