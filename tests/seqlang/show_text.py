@@ -85,6 +85,25 @@ def show(
     return "".join(part if part.endswith("\n") or not part else f"{part}\n" for part in parts)
 
 
+def along(
+    body: str = "jaw to 40 mm in 3 s\njaw to 2 mm in 4 s",
+    supply: str | None = ADAPTER,
+    **lines: str | None,
+) -> str:
+    """A show of one jaw that a servo of 60 N pushes along a line."""
+    line: dict[str, str | None] = {
+        "pulse": "1000 us at 0 mm, 2000 us at 50 mm",
+        "travel": "2 mm to 48 mm",
+        "rating": "40 mm/s, 60 N, 2 A at 6.0 V",
+        "load": "400 g",
+        "slope": "30 deg",
+        "rotor": None,
+        **lines,
+    }
+    poses = "safe pose low\n    jaw 2 mm\n"
+    return show(jaw=line, poses=poses, cues={"snap": body}, supply=supply)
+
+
 def checked(text: str) -> Checked:
     return check(load_text(Source("test.cues", text)))
 

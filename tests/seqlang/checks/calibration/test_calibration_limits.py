@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tests.seqlang.checks.limits import Limit, assert_holds, each
-from tests.seqlang.show_text import findings, show
+from tests.seqlang.show_text import along, findings, show
 
 
 def jaw(**lines: str) -> str:
@@ -201,20 +201,6 @@ LIMITS = (
         fix="60 deg",
     ),
 )
-
-
-def along(body: str = "jaw to 40 mm in 3 s\njaw to 2 mm in 4 s", **lines: str) -> str:
-    """A servo that pushes along a line."""
-    line: dict[str, str | None] = {
-        "pulse": "1000 us at 0 mm, 2000 us at 50 mm",
-        "travel": "2 mm to 48 mm",
-        "rating": "40 mm/s, 60 N, 2 A at 6.0 V",
-        "load": "400 g",
-        "slope": "30 deg",
-        "rotor": None,
-        **lines,
-    }
-    return show(jaw=line, poses="safe pose low\n    jaw 2 mm\n", cues={"snap": body})
 
 
 ALONG_A_LINE = (
