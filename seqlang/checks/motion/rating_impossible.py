@@ -35,16 +35,16 @@ from sim.rig.slide import of_horn
 def check(context: Context) -> Iterator[Finding]:
     for servo in context.servos.values():
         for rating in servo.ratings:
-            found = claim(rating)
-            if rating.no_load_a is not None and rating.no_load_a >= rating.stall_a:
-                yield _thirsty(context, servo, rating)
+            found, running_a = claim(rating), rating.no_load_a
+            if running_a is not None and running_a >= rating.stall_a:
+                yield _thirsty(context, servo, rating, running_a)
             elif not found.can_be:
                 yield _finding(context, servo, rating, found)
 
 
-def _thirsty(context: Context, servo: Servo, rating: Rating) -> Finding:
+def _thirsty(context: Context, servo: Servo, rating: Rating, running_a: float) -> Finding:
     """A servo that draws more while it turns free than while it is held."""
-    running, stall = figures(rating.no_load_a or 0.0, rating.stall_a)
+    running, stall = figures(running_a, rating.stall_a)
     return Finding(
         "warning",
         "rating-impossible",
@@ -54,7 +54,7 @@ def _thirsty(context: Context, servo: Servo, rating: Rating) -> Finding:
         label="a stall takes more",
         help=f"hold the {_end(servo)} for a second and measure the current; then let it run, and "
         "measure again",
-        asked=rating.no_load_a,
+        asked=running_a,
         limit=rating.stall_a,
         unit="A",
     )
