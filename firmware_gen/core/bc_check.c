@@ -21,10 +21,10 @@ enum { SHORTEST = BC_HEADER_SIZE + BC_CRC_SIZE };
 /* Of a law's parameters: a half. */
 #define MOST_SHARE 0x8000u
 
-/* What is known of the table as the check goes on. */
 /*
  * Ops that point to threads and were found good, the last of each. What several point to need not
- * be read for each of them: a large table would take seconds.
+ * be read for each of them, nor what lies before a thread that was found: a large table would take
+ * seconds.
  */
 enum { POINTERS = 24 };
 
@@ -33,6 +33,7 @@ struct pointer {
     uint8_t code; /* of the op; 0: none */
 };
 
+/* What is known of the table as the check goes on. */
 struct check {
     uint16_t end; /* where the CRC starts */
     uint8_t servos;
@@ -414,6 +415,14 @@ static bool ends_thread(const struct bc_step *op) {
 static bool points_to_thread(const struct check *check, const struct bc_step *from) {
     uint16_t target = from->operand;
     bool has_ended = ends_thread(from);
+    uint8_t n;
+    for (n = 0; n < POINTERS; n++) { /* from the last known start of a thread on */
+        uint16_t start = check->followed[n].at;
+        if (start > bc_table_tell() && start <= target) {
+            bc_table_seek(start);
+            has_ended = true;
+        }
+    }
     while (bc_table_tell() < target && target < check->end) {
         struct bc_step op;
         bc_op_read(&op);

@@ -15,7 +15,7 @@ import pytest
 
 from firmware_gen.build.image import flash_bytes, merged_room
 from firmware_gen.link.frames import LinkFrame, encode
-from firmware_gen.link.protocol import ONE_WAY, TRIGGER, RequestKind
+from firmware_gen.link.protocol import ONE_WAY, TRIGGER, ReportedMode, RequestKind
 from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
 from firmware_gen.table.ops import ActOp, Delay
@@ -38,6 +38,9 @@ COUNT = 250
 SECOND = 50
 FIRST_MS, LAST_MS = 760, 20 * COUNT - 400
 """Triggers come in between; before, pulses tell where frames lie."""
+
+BARELY_STARTING = 242
+"""A trigger comes in the last frame before the board is ready: the link does not take it."""
 
 WIDE_MOVE = 1487
 """Has a move of 402 deg: its way times a share has 33 bits, which the chip once lost."""
@@ -87,7 +90,8 @@ def play(
     wanted = []
     for number in range(count):
         for tag in heard.get(number, ()):
-            player.trigger(tag)
+            if player.mode == ReportedMode.READY:  # else the link refuses it (LINK.md 2.3)
+                player.trigger(tag)
             player.heard()
         wanted.append(player.frame())
     return frames, wanted
@@ -123,7 +127,7 @@ def test_moves_waits_and_fades_longer_than_three_bytes_of_time_end_on_the_chip_t
     assert different > 1000
 
 
-@pytest.mark.parametrize("seed", [14, 18, 48, 56, 57, 78, 87, 100, WIDE_MOVE])
+@pytest.mark.parametrize("seed", [14, 18, 48, 56, 57, 78, 87, 100, BARELY_STARTING, WIDE_MOVE])
 def test_a_random_table_plays_on_the_chip_as_the_reference_says(flash: bytes, seed: int) -> None:
     wrong, different = compare_random(flash, seed)
     assert wrong == []
