@@ -164,6 +164,9 @@ def test_a_run_in_stretches_is_the_run_from_start_to_end(monkeypatch: pytest.Mon
         (SINKING, 10.0 + 3.0 * t),
         (wide, np.interp(t, [0.3, 0.7, 0.9, 4.4, 4.6], [10.0, 42.0, 41.0, 41.0, 44.0])),
         (wide, np.interp(t, [2.6, 3.0], [10.0, 42.0])),
+        # at rest off the middle of the dead band, then away just as a stretch begins, either way
+        (wide, np.where(t < 3.0, np.interp(t, [0.3, 0.7, 0.9], [10.0, 42.0, 41.0]), 20.0)),
+        (wide, np.where(t < 3.0, np.interp(t, [0.3, 0.7, 0.9], [42.0, 10.0, 11.0]), 30.0)),
         (wide, 25.0 + 22.0 * np.sin(2.0 * np.pi * 0.9 * t)),
         (wide, 10.0 + 3.0 * t),
         (GEARED, 40.0 - 3.0 * t),
