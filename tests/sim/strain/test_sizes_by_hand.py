@@ -31,6 +31,7 @@ from sim.model import (
     Servo,
     Show,
     Slide,
+    Strip,
     Supply,
     Switch,
     Throw,
@@ -351,3 +352,15 @@ def test_a_feed_that_no_wire_serves_is_told_so_and_one_that_fits_says_how_well()
     assert near.reason.endswith("its fuse needs 1 A")
     assert near.lowest_v < 6.0
     assert near.peak_a == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("volts", "needs"), [(5.3, False), (5.31, True)])
+def test_pixels_stand_a_feed_up_to_their_own_highest(volts: float, needs: bool) -> None:
+    """A common 5 V pixel stands 5.3 V (data sheets of that class, from memory)."""
+    strip = Strip("belly", "b", 3, pixels=10, channel_a=0.02)
+    rig = Rig((Supply("p", Adapter(volts, 9.0)),), (Board("b", "any", 1, "p"),), (strip,))
+    (found,) = size(Show(rig, Score("s"))).strips
+    assert found.needs_converter is needs
+    assert found.white_a == pytest.approx(10 * (3 * 0.02 + 0.001))
+    assert found.show_a == pytest.approx(0.01)
+    assert (found.pixels, found.voltage_v) == (10, volts)
