@@ -179,3 +179,26 @@ def test_a_jump_takes_the_torque_of_its_inertia_within_a_frame() -> None:
     # what the weight pulls with meanwhile, at its slowest, is not part of the jump
     assert one.asked == pytest.approx(100 * inertia * speed / 0.020 / 0.980665, rel=0.03)
     assert one.limit == 20
+
+
+def test_a_move_that_fails_is_not_also_told_that_it_jumps() -> None:
+    """At 350 ms the jump asks for more than the servo has (`test_a_softer_law_...`)."""
+    found = {one.name for one in findings(jumped(350))}
+    assert "servo-speed" in found
+    assert "speed-jump" not in found
+
+
+def test_a_soft_law_does_not_jump_however_much_its_inertia_takes() -> None:
+    """0.01 kg m2 about its dead point: minimum jerk takes 10/sqrt(3) * 20 deg / (0.2 s)**2 of it,
+    a quarter of 20 kgf.cm (1.96 N.m); an even speed that is there within 20 ms nearly a half."""
+    text = moving(
+        "jaw to 20 deg in 200 ms\njaw to 0 deg in 3 s",
+        load="1 kg at 100 mm",
+        level="at -80 deg",
+        rating="0.08 s/60deg, 20 kgf.cm, 9 A at 6.0 V",
+    )
+    assert not [one for one in findings(text) if one.severity == "error"]
+    assert findings(text, "speed-jump") == []
+    (one,) = findings(text.replace("in 200 ms", "in 200 ms, uniform"), "speed-jump")
+    speed = 20 / 0.2 / 57.29578
+    assert one.asked == pytest.approx(100 * 0.01 * speed / 0.020 / 1.96133, rel=0.05)

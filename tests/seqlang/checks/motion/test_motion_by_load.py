@@ -314,6 +314,12 @@ def test_the_stall_current_that_is_suggested_can_be(running: str) -> None:
     assert findings(mended, "rating-impossible") == []
 
 
+def test_what_sound_sheets_claim_is_told() -> None:
+    """29 to 50 % of the sheets that were looked at (`sim/rig/ratings.py`)."""
+    (one,) = findings(rated("1.140 A at 6.0 V"), "rating-impossible")
+    assert one.notes[0].endswith("sheets have 29 to 50 %")
+
+
 @pytest.mark.parametrize("running", ["2 A", "2.4 A"])
 def test_a_servo_cannot_run_free_on_more_than_it_stalls_with(running: str) -> None:
     (one,) = findings(rated(f"2 A at 6 V, running {running}"), "rating-impossible")
