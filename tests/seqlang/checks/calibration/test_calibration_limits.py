@@ -61,6 +61,14 @@ LIMITS = (
         help=TURN_BACK,
     ),
     Limit(
+        id="rising-in-parts",
+        name="calibration-order",
+        passes=jaw(pulse="900 us at 0 deg, 1500.16 us at 45.678 deg, 1501 us at 90 deg"),
+        fails=jaw(pulse="900 us at 0 deg, 1500.16 us at 45.678 deg, 1500.16 us at 90 deg"),
+        says="the pulses of `jaw` do not run one way: 1500.2 us at 45.68 deg, then 1500.2 us at "
+        "90 deg",
+    ),
+    Limit(
         id="angles",
         name="calibration-order",
         passes=jaw(pulse="900 us at 0 deg, 1000 us at 1 deg, 2100 us at 90 deg"),

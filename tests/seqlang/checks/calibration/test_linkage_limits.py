@@ -11,7 +11,7 @@ from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import applied, findings, show
 
 
-def levers(travel: str, safe: int = 40) -> str:
+def levers(travel: str, safe: float = 40) -> str:
     return show(
         jaw={"levers": "horn 10 mm, arm 30 mm, square at 40 deg", "travel": travel},
         poses=f"safe pose rest\n    jaw {safe} deg\n",
@@ -70,6 +70,25 @@ LIMITS = (
         says="the linkage of `jaw` locks or ends at 59.5 deg of its travel",
         asked=59.5,
         help="change the lengths of the levers",
+    ),
+    Limit(
+        # the travel is drawn in to no nearer than a degree from where the part rests
+        id="high-end-near-the-safe-angle",
+        name="linkage-locks",
+        passes=levers("25 deg to 59 deg", safe=58.4),
+        fails=levers("25 deg to 70 deg", safe=58.4),
+        says="the linkage of `jaw` locks or ends at 59.5 deg of its travel",
+        asked=59.5,
+        fix="59 deg",
+    ),
+    Limit(
+        id="low-end-near-the-safe-angle",
+        name="linkage-locks",
+        passes=levers("21 deg to 55 deg", safe=21.6),
+        fails=levers("10 deg to 55 deg", safe=21.6),
+        says="the linkage of `jaw` locks or ends at 10 deg of its travel",
+        asked=10,
+        fix="21 deg",
     ),
     Limit(
         id="flat-at-the-high-end",
