@@ -233,13 +233,16 @@ class CueMaker:
             raise Fault
         if kind != "servo":
             text = self._reading.text(target.value)
+            level = text if "%" in text or kind == "strip" else "50 %"
+            only = len(target.names) == 1 and kind != "switch"
             self._reading.error(
                 "wrong-kind",
                 f"`{name}` is a {kind} and has no angle",
                 name,
                 help="write `on` or `off`"
                 if kind == "switch"
-                else f"lights fade: `{name} fade to {text if '%' in text else '50 %'} in 1 s`",
+                else f"lights fade: `{name} fade to {level} in 1 s`",
+                fix=f"{name} fade" if only and level == text else None,
             )
             raise Fault
         return angle(self._reading, target.value, str(name))
@@ -336,8 +339,13 @@ class CueMaker:
                 steps.append(model.Throw(str(name), on, mark))
             elif kind == "servo" or (kind == "strip" and on):
                 due = "an angle is needed" if kind == "servo" else "a colour is needed"
+                such = "to 30 deg in 1 s" if kind == "servo" else "cut to white 80 %"
                 self._reading.error(
-                    "wrong-kind", f"`{name}` is a {kind}: {due}, not `{throw.state}`", throw.state
+                    "wrong-kind",
+                    f"`{name}` is a {kind}: {due}, not `{throw.state}`",
+                    throw.state,
+                    help=f"such as `{name} {such}`",
+                    fix="cut to white" if kind == "strip" and len(throw.names) == 1 else None,
                 )
                 raise Fault
             else:

@@ -71,7 +71,7 @@ from seqlang.text.units import LENGTH, SPEED, Dimension
 from sim.model import Rig, Servo, Show, Wearer
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from firmware_gen.chips import Chip
     from seqlang.meaning.origins import Origins
@@ -119,6 +119,8 @@ def _elaborated(
     reading = Reading(source, forgiven)
     lines = [item for item in items if isinstance(item, Line)]
     cues = [item for item in items if isinstance(item, CueText)]
+    for kind, name in _declared_names(lines, cues):
+        reading.elsewhere.setdefault(name, kind)
     _constants(reading, [line for line in lines if line.kind == "given"])
     outputs = _outputs(reading, lines)
     reading.straight.update(_travelling(reading, lines, LENGTH))
@@ -135,6 +137,21 @@ def _elaborated(
     places: dict[str, Origin] = {}
     made = score(reading, lines, cues, outputs, poses, rig, places)
     return Elaborated(Show(rig, made), reading.origins, places, tuple(reading.findings))
+
+
+def _declared_names(lines: Iterable[Line], cues: Iterable[CueText]) -> Iterator[tuple[str, str]]:
+    """Kind and name of everything that the text declares."""
+    for line in lines:
+        if line.kind in OUTPUT_KINDS:
+            yield "output", str(line.token(1))
+        elif line.kind in ("supply", "board"):
+            yield line.kind, str(line.token(1))
+        elif line.kind == "given":
+            yield "constant", str(line.token(1))
+        elif line.kind == "pose":
+            yield "pose", str(line.tokens()[-1])
+    for cue in cues:
+        yield "cue", str(cue.name)
 
 
 # -- names -------------------------------------------------------------------------------------

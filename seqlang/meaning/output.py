@@ -13,7 +13,6 @@ from seqlang.meaning.entry import Sheet, options
 from seqlang.meaning.mounted import mount
 from seqlang.meaning.pose import angle, colour
 from seqlang.meaning.values import DAY_MS, Fault, Reading
-from seqlang.text.names import nearest
 from seqlang.text.syntax import Line
 from seqlang.text.units import (
     AMPERES,
@@ -100,14 +99,16 @@ def plug(reading: Reading, board: Token, pin: Token, boards: Mapping[str, Chip])
     try:
         number = chip.pin(pin)
     except ValueError:
+        capital = str(pin).upper()
+        meant = next((one for one in (capital, f"P{capital}") if one in chip.pins), None)
         reading.error(
             "unknown-pin",
             f"`{pin}` is not a pin",
             pin,
-            help=(f"did you mean `{str(pin).upper()}`? " if str(pin).upper() in chip.pins else "")
+            help=(f"did you mean `{meant}`? " if meant else "")
             + "pins are named as in the chip's data sheet, by port and bit: `PB1`, `PD6`; "
             "the numbers printed on boards are something else",
-            fix=nearest(str(pin), sorted(chip.pins)),
+            fix=meant,
         )
         raise Fault from None
     if str(board) not in boards:

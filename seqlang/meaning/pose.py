@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
@@ -10,6 +11,7 @@ from lark import Token
 from seqlang.meaning.values import Colour, Fault, Reading
 from seqlang.text.names import nearest
 from seqlang.text.syntax import Amount, LightText, Line, Spot
+from seqlang.text.units import Quantity, title_of
 from sim.light.colours import COLOURS
 from sim.model import BLACK, StripLight
 from sim.rulebook import ANGLE_STEPS_PER_DEG, LARGEST_ANGLE_DEG
@@ -73,7 +75,10 @@ def setting(reading: Reading, name: Token, value: LightText | Token, kind: Outpu
         word = value if isinstance(value, Token) else value.head
         if not isinstance(word, Token) or word.type not in ("ON", "OFF"):
             reading.error(
-                "wrong-kind", f"the switch `{name}` can only be `on` or `off`", value, fix="on"
+                "wrong-kind",
+                f"the switch `{name}` can only be `on` or `off`",
+                value,
+                help=f"write `{name} on` or `{name} off`",
             )
             raise Fault
         return Setting(word, name, kind, on=word.type == "ON")
@@ -81,16 +86,30 @@ def setting(reading: Reading, name: Token, value: LightText | Token, kind: Outpu
         if kind == "lamp":
             return Setting(value, name, kind, level_pct=100.0)
         due = "an angle" if kind == "servo" else "a colour"
-        reading.error("wrong-kind", f"`{name}` is a {kind}: {due} is needed, not `on`", value)
+        reading.error(
+            "wrong-kind",
+            f"`{name}` is a {kind}: {due} is needed, not `on`",
+            value,
+            help=f"such as `{name} 30 deg`" if kind == "servo" else f"such as `{name} white 80 %`",
+        )
         raise Fault
     if kind == "servo":
         if isinstance(value.head, Token) and value.head.type in ("OFF", "COLOUR"):
             reading.error(
-                "wrong-kind", f"`{name}` is a servo: an angle is needed, not `{value.head}`", value
+                "wrong-kind",
+                f"`{name}` is a servo: an angle is needed, not `{value.head}`",
+                value,
+                help=f"such as `{name} 0 deg`",
             )
             raise Fault
         if value.level is not None:
-            reading.error("wrong-kind", f"`{name}` is a servo: one angle is needed", value)
+            reading.error(
+                "wrong-kind",
+                f"`{name}` is a servo: one angle is needed",
+                value,
+                help=f"such as `{name} {reading.text(value.level)}`",
+                fix=reading.text(value.level) if str(value.head) in ("at", "to", "is") else None,
+            )
             raise Fault
         return Setting(value.head, name, kind, angle_deg=angle(reading, value.head, str(name)))
     if kind == "lamp":
@@ -170,12 +189,15 @@ def strip_light(reading: Reading, light: LightText, name: Token) -> StripLight:
         return BLACK
     if not isinstance(head, Token) or head.type not in ("COLOUR", "NAME"):
         text = reading.text(light)
+        bare = isinstance(head, Token) and head.type == "NUMBER"
+        level = reading.likely_level(text) if bare else text
+        dark = level.replace("%", "").strip() in ("0", "0.0")
         reading.error(
             "wrong-kind",
             f"`{name}` is a strip: a colour is needed before the level `{text}`",
             light,
-            help=f"such as `orange {text}`",
-            fix=f"white {text}",
+            help="a strip that is dark is `off`" if dark else f"such as `orange {level}`",
+            fix="off" if dark else f"white {level}",
         )
         raise Fault
     tint = colour(reading, head)
@@ -184,7 +206,11 @@ def strip_light(reading: Reading, light: LightText, name: Token) -> StripLight:
     )
 
 
-def is_colour(reading: Reading, name: Token) -> bool:
+_DIGITS = re.compile(r"[0-9A-Fa-f]{6}")
+"""A colour that lost its `#`."""
+
+
+def is_colour(reading: Reading, name: str) -> bool:
     constant = reading.constants.get(str(name))
     if constant is not None:
         return isinstance(constant[1], tuple) and len(constant[1]) == 3
@@ -203,10 +229,17 @@ def colour(reading: Reading, token: Token) -> Colour:
     found = COLOURS.get(text.lower())
     if found is not None and constant is None:
         return found
-    near = nearest(text, COLOURS)
+    known = [name for name in reading.constants if is_colour(reading, name)]
+    near = nearest(text, known) or nearest(text, COLOURS)
+    message = f"there is no colour `{text}`"
+    if isinstance(constant and constant[1], Quantity):
+        message += f": {text} is {title_of(constant[1].dimension)}"  # type: ignore[index, union-attr]
+        near = None
+    elif _DIGITS.fullmatch(text):
+        near = f"#{text}"
     reading.error(
         "unknown-name",
-        f"there is no colour `{text}`",
+        message,
         token,
         help=f"did you mean `{near}`?"
         if near

@@ -89,7 +89,8 @@ def _origin(reading: Reading, line: Line, **parts: object) -> Origin:
 
 def _cue(reading: Reading, name: Token, cues: Mapping[str, Token]) -> str:
     if str(name) not in cues:
-        reading.unknown(name, "cue", cues)
+        stops = "a stop button is written `stop button N`" if str(name) == "stop" else None
+        reading.unknown(name, "cue", cues, stops)
         raise Fault
     return str(name)
 

@@ -120,8 +120,8 @@ def supply(reading: Reading, entry: Line) -> Supply:
     made = reading.tried(_source, reading, source)
     converter = regulator and reading.tried(_regulator, reading, regulator)
     fuse_a = fuse and reading.tried(reading.within, fuse.amount(1), AMPERES, "the fuse", above=0)
-    if made is None:
-        raise Fault
+    if made is None or (converter is None and (regulator is not None or sheet.broken)):
+        raise Fault  # behind a regulator that could not be read, every voltage would be wrong
     return Supply(
         str(entry.token(1)),
         made,

@@ -12,17 +12,23 @@ from lark import Token
 from seqlang.meaning.origins import Origins
 from seqlang.text.findings import Finding, Fix, Span
 from seqlang.text.names import RESERVED, nearest
+from seqlang.text.slips.numbers import COMMA, comma
 from seqlang.text.source import Place
 from seqlang.text.syntax import Amount, Negative, Sum, place
 from seqlang.text.units import (
     DURATION,
+    FORCE,
     LEVEL,
+    MASS,
     NUMBER,
     PERCENT,
     PLAIN,
     SHARE,
     SLIDING,
     SPINNING,
+    SPEED,
+    TIME,
+    TORQUE,
     TURNING,
     Dimension,
     Measure,
@@ -40,7 +46,8 @@ if TYPE_CHECKING:
 
     from seqlang.text.source import Source
 
-DAY_MS = 24 * 3600 * 1000
+_HOUR_MS = 3600 * 1000
+DAY_MS = 24 * _HOUR_MS
 """The longest time a statement can ask for."""
 
 BIGGEST = Fraction(10**12)
@@ -57,6 +64,30 @@ MOST_COMPARED = 15_000_000
 """Pairs of letters compared to find names near to unknown ones (own limit): enough for 100 unknown
 names of ten letters among 1,500 known ones. Behind it a finding proposes no name."""
 
+_AMPERE_HOURS_BELOW = 50.0
+_MILLIAMPERES_FROM = 25.0
+_BYTE = 255
+"""The greatest level of those who count levels in bytes."""
+
+_COUNTED = (
+    *("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"),
+    *("eleven", "twelve"),
+)
+_BRIGHTNESS = {
+    **dict.fromkeys(("on", "full", "max", "bright", "maximum", "high"), "100 %"),
+    **dict.fromkeys(("dark", "none", "min", "out", "black"), "off"),
+    **dict.fromkeys(("half", "medium"), "50 %"),
+    **dict.fromkeys(("dim", "low"), "20 %"),
+}
+"""Words for levels, and levels to write for them."""
+
+_MEANT: dict[tuple[Dimension, Dimension], str] = {
+    (TORQUE, MASS): "kgf.cm",
+    (FORCE, MASS): "kgf",
+    (SPEED, TIME): "s/60deg",
+}
+"""What data sheets shorten, by what is needed and what is written: the unit that they mean."""
+
 _SECONDS_BELOW = 10.0
 """A time without a unit below this is taken for seconds in a proposal, else for milliseconds."""
 
@@ -67,6 +98,17 @@ P = ParamSpec("P")
 T = TypeVar("T")
 Colour: TypeAlias = tuple[int, int, int]
 """sRGB, 0 to 255 each."""
+
+
+_OF_KIND = {
+    ("cue", "pose"): "a cue holds it: `pose NAME in 1 s` below `cue`",
+    ("pose", "cue"): "a cue is played: `play NAME`",
+    ("output", "pose"): "a pose is taken: `pose NAME in 1 s`",
+    ("output", "cue"): "a cue is played: `play NAME`",
+    ("board", "supply"): "outputs hang on a board; the board's `feed` names the supply",
+    ("supply", "board"): "`feed` names the supply",
+}
+"""What to do with a name of another kind than the one that is needed."""
 
 
 class Fault(Exception):  # noqa: N818 (reads as what it is where it is raised)
@@ -90,6 +132,8 @@ class Reading:
         """Servos whose parts move along a line: their places are in mm."""
         self.spinning: set[str] = set()
         """Servos whose parts turn round and round: their places are in rpm."""
+        self.elsewhere: dict[str, str] = {}
+        """What each declared name is the name of; the first kind of several."""
         self.forgiven = set(forgiven)
         """Names declared in lines that could not be read: missing, but not unknown."""
         self._unknown: dict[str, int] = {}
@@ -103,6 +147,7 @@ class Reading:
         other = Reading(self.source, self.forgiven)
         other.constants = self.constants
         other.straight, other.spinning = self.straight, self.spinning
+        other.elsewhere = self.elsewhere
         other._compared = MOST_COMPARED  # nobody would see what is near
         return other
 
@@ -172,6 +217,11 @@ class Reading:
         first = self._unknown.get(message)
         if first is not None:
             self._once_more(first, token)
+            return
+        other = self.elsewhere.get(str(token))
+        if other is not None and other != kind:
+            message = f"there is no {kind} `{token}`: {token} is {_a(other)}"
+            self.error("unknown-name", message, token, help=instead or _OF_KIND.get((kind, other)))
             return
         names = list(known)
         searches = self._may_compare(token, names)
@@ -296,10 +346,29 @@ class Reading:
             self.error("wrong-kind", f"`{token}` is a colour, but an amount is needed here", token)
         elif str(token) in self.later:
             self._given_below(token, self.later[str(token)])
+        elif str(token).lower() in _COUNTED:
+            digits = str(_COUNTED.index(str(token).lower()))
+            unit = "" if due is None or due.dimension == NUMBER else f" {_likely_unit(digits, due)}"
+            self.error(
+                "not-a-number",
+                f"`{token}` is written in letters",
+                token,
+                help=f"write `{digits}{unit}`",
+                fix=f"{digits}{unit}",
+            )
+        elif due is not None and due.dimension == PERCENT and token.lower() in _BRIGHTNESS:
+            level = _BRIGHTNESS[token.lower()]
+            self.error(
+                "unknown-name",
+                f"there is no level called `{token}`",
+                token,
+                help=f"a level is a share: `{level}`",
+                fix=level,
+            )
         elif _LIKE_A_NUMBER.fullmatch(token):
             self.error("not-a-number", f"`{token}` cannot be used as a number", token)
         else:
-            instead = None if due is None else f"{due.title} is needed here, in {_unit_words(due)}"
+            instead = None if due is None else f"{due.title} is needed here{_unit_words(due)}"
             self.unknown(token, "constant", self.constants, instead)
         raise Fault
 
@@ -342,24 +411,53 @@ class Reading:
         related = () if known is None else ((known[0], "given here"),)
         if quantity.dimension == NUMBER and measure.dimension != NUMBER:
             plain = isinstance(amount, Token) and amount.type == "NUMBER"
+            if plain and self._decimal_comma(amount):
+                return
+            meant = _likely_amount(str(amount), measure) if plain else None
             self.error(
                 "missing-unit",
                 f"{measure.title} is needed here, but `{text}` has no unit",
                 amount,
                 related=related,
                 help=f"the units of {measure.title}: {listed}",
-                fix=f"{amount} {_likely_unit(str(amount), measure)}" if plain else None,
+                fix=meant,
             )
             return
+        help_ = f"the units of {measure.title}: {listed}"
+        short = _MEANT.get((measure.dimension, quantity.dimension))
+        fix = None
+        number = re.match(r"-?[0-9.]+", text)
+        if short is not None and number is not None and number[0] != text:
+            fix = f"{number[0]} {short}"
+            help_ = f"did you mean `{fix}`?"
+        elif not units and number is not None:
+            help_ = "write the number without a unit"
+        elif measure.dimension == PERCENT and measure is LEVEL:
+            help_ = "levels are written in `%`"
         self.error(
             "unit-mismatch",
             f"{measure.title} is needed here, but `{text}` is {title_of(quantity.dimension)}",
             amount,
             related=related,
-            help=f"the units of {measure.title}: {listed}"
-            if units
-            else "write the number without a unit",
+            help=help_,
+            fix=fix,
         )
+
+    def _decimal_comma(self, amount: Amount) -> bool:
+        """Whether a number is the first half of one with a comma; then that is noted."""
+        start = place(amount).start
+        found = COMMA.match(self.source.text, start)
+        if found is None:
+            return False
+        said = comma(found[0], *found.span())
+        self.error(
+            "syntax",
+            said.message,
+            Place(*found.span()),
+            help=said.help,
+            fix=said.edits[0][2] if said.edits else None,
+        )
+        return True
 
     # -- amounts with limits ----------------------------------------------------------------
 
@@ -372,8 +470,12 @@ class Reading:
         high: float | None = None,
         *,
         above: float | None = None,
+        clamp: bool = False,
     ) -> float:
-        """`value` that lies from `low` to `high`, or above `above`. Raises Fault."""
+        """`value` that lies from `low` to `high`, or above `above`. Raises Fault.
+
+        `clamp`: the limit is what who wrote more, or less, most likely wants.
+        """
         value = self.value(amount, measure)
         if above is not None and value <= above:
             words, limit = "more than", above
@@ -384,11 +486,16 @@ class Reading:
         else:
             return value
         unit = measure.model_unit
+        said = _limit(limit, measure)
+        both = above is None and low is not None and high is not None
         self.error(
             "number-out-of-range",
-            f"{what} must be {words} {limit:g}{' ' if unit else ''}{unit}, "
-            f"but `{_short(self.text(amount))}` is written",
+            f"{what} must be {words} {said}, but `{_short(self.text(amount))}` is written",
             amount,
+            help=f"from {_limit(low, measure)} to {_limit(high, measure)}"  # type: ignore[arg-type]
+            if both
+            else None,
+            fix=said if clamp and both else None,
             asked=value,
             limit=limit,
             unit=unit or None,
@@ -411,8 +518,12 @@ class Reading:
 
     def percent(self, amount: Amount, what: str) -> float:
         """A light level, 0 to 100, to the nearest half percent. Raises Fault."""
-        level_pct = self.within(amount, LEVEL, what, 0, 100)
+        level_pct = self.within(amount, LEVEL, what, 0, 100, clamp=True)
         return round(level_pct * LEVEL_STEPS_PER_PCT) / LEVEL_STEPS_PER_PCT
+
+    def likely_level(self, number: str) -> str:
+        """A level that somebody wrote without its unit."""
+        return _likely_amount(number, LEVEL)
 
     def share(self, amount: Amount) -> float:
         """A fraction of one: `1/3`, `0.4`, `40 %`. Raises Fault."""
@@ -432,15 +543,51 @@ def _operand(item: object) -> Token | Sum | Negative:
 
 
 def _likely_unit(number: str, measure: Measure) -> str:
-    """The unit meant by who wrote none: few or broken units of a time are seconds."""
-    if measure.unit == "ms" and (float(number) < _SECONDS_BELOW or "." in number):
-        return "s"
-    return measure.unit
+    """The unit meant by who wrote none: few or broken units of a time are seconds, many units of a
+    current milliamperes (own guesses; a check tells if one cannot be)."""
+    value = abs(float(number))
+    broken = "." in number
+    few = {
+        "ms": ("s", value < _SECONDS_BELOW or broken),
+        "mAh": ("Ah", value < _AMPERE_HOURS_BELOW),
+        "mohm": ("ohm", value < 1.0 and broken),
+        "deg/s": ("s/60deg", value < 1.0 and broken),
+        "A": ("mA", value >= _MILLIAMPERES_FROM and not broken),
+    }
+    other, meant = few.get(measure.unit, ("", False))
+    return other if meant else measure.unit
+
+
+def _likely_amount(number: str, measure: Measure) -> str:
+    """A number with the unit that was meant; levels of other scales become shares."""
+    value = float(number)
+    if measure.dimension == PERCENT:
+        if 0.0 < value < 1.0:
+            return f"{_plain(100.0 * value)} %"
+        if 100.0 < value <= _BYTE:
+            return f"{round(100.0 * value / _BYTE)} %"
+    return f"{number} {_likely_unit(number, measure)}"
+
+
+def _plain(value: float) -> str:
+    return f"{value:.4f}".rstrip("0").rstrip(".")
 
 
 def _unit_words(measure: Measure) -> str:
     units = units_of(measure.dimension)
-    return " or ".join(f"`{unit}`" for unit in units) if units else "a number without a unit"
+    return ", in " + " or ".join(f"`{unit}`" for unit in units) if units else ""
+
+
+def _limit(value: float, measure: Measure) -> str:
+    """A limit in the unit that a reader would take."""
+    unit = measure.model_unit
+    if measure is SHARE:
+        return f"{_plain(100.0 * value)} %"
+    if unit == "ms" and value >= _HOUR_MS:
+        return f"{_plain(value / _HOUR_MS)} h"
+    if unit == "s" and value >= _HOUR_MS / 1000:
+        return f"{_plain(1000.0 * value / _HOUR_MS)} h"
+    return f"{value:g} {unit}".rstrip()
 
 
 def _short(text: str) -> str:

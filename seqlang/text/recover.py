@@ -8,14 +8,19 @@ is parsed again; offsets stay what they were.
 from __future__ import annotations
 
 import re
+from functools import cached_property
 from typing import TYPE_CHECKING, Final, NamedTuple, cast
 
 from lark import TextSlice, UnexpectedInput, UnexpectedToken
 
 from seqlang.text.findings import Finding, Span
 from seqlang.text.indentation import is_content, width
+from seqlang.text.names import nearest
+from seqlang.text.slips.written import HEADS, Surroundings
 from seqlang.text.source import Source
-from seqlang.text.syntax_errors import due, explain
+from seqlang.text.syntax_errors import explain
+from seqlang.text.tokens import due
+from sim.rig.regions import REGIONS
 
 if TYPE_CHECKING:
     from lark import Lark
@@ -29,6 +34,10 @@ MOST_RETRIED: Final = 400_000
 STAND_IN: Final = "\x00"
 _BLOCK: Final = "in turn"
 _HEADER: Final = re.compile(r"(?:safe +)?[a-z]+ +([^\W\d]\w*)")
+_FIRST_WORD: Final = re.compile(r"[^\W\d]\w*")
+_DECLARED: Final = re.compile(
+    r"^(servo|lamp|strip|switch|supply|board|cue|pose|safe +pose|given) +([^\W\d]\w*)", re.MULTILINE
+)
 _CUE: Final = re.compile(r"cue +[^\W\d]\w*")
 
 
@@ -93,7 +102,8 @@ class _Work:
                 self.retried += end - start
                 repeated = line in mended
                 if not repeated:
-                    result.findings.append(explain(error, self._source, line))
+                    around = self._surroundings(line, start, end)
+                    result.findings.append(explain(error, self._source, line, around))
                     mended.add(line)
                 if repeated or len(result.findings) >= MOST_ERRORS or self.retried > MOST_RETRIED:
                     self._note_name(start, result)
@@ -115,6 +125,24 @@ class _Work:
             below = (at for at, text in self._lines(at + 1, end) if is_content(text))
             return next(below, line)
         return line
+
+    def _surroundings(self, line: int, start: int, end: int) -> Surroundings:
+        """What is known of the line at fault."""
+        head = None if line == start else _FIRST_WORD.match(self._source.text, start)
+        (_, text), *below = self._lines(line, end)
+        following = next((other for _, other in below if is_content(other)), "")
+        kind = None if line == start else ("" if head is None else head[0])
+        if kind and kind not in HEADS:
+            kind = nearest(kind, HEADS) or kind
+        return Surroundings(kind, width(following) > width(text), self._names)
+
+    @cached_property
+    def _names(self) -> dict[str, frozenset[str]]:
+        """What the file declares, also in lines that cannot be read."""
+        found: dict[str, set[str]] = {"region": set(REGIONS)}
+        for kind, name in _DECLARED.findall(self._source.text):
+            found.setdefault(kind.split()[-1], set()).add(name)
+        return {kind: frozenset(names) for kind, names in found.items()}
 
     def _lines(self, start: int, end: int) -> list[tuple[int, str]]:
         found = []

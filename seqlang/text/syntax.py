@@ -6,6 +6,7 @@ the lines of the rig, which differ in their words only, are `Line`s named after 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Literal, NamedTuple, TypeAlias
 
 from lark import Token
@@ -211,3 +212,13 @@ def place(node: object) -> Place:
 def head_place(first: object, last: object) -> Place:
     """From one node to another: a header line without its block."""
     return Place(start_of(first), end_of(last))
+
+
+def names_in(tree: object) -> Iterator[Token]:
+    """Every name in a syntax tree, wherever it stands, in the order of the text."""
+    if isinstance(tree, Token):
+        if tree.type == "NAME":
+            yield tree
+    elif isinstance(tree, tuple | list):
+        for part in tree:
+            yield from names_in(part)

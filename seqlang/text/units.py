@@ -136,44 +136,6 @@ UNITS: Final[dict[str, tuple[Fraction, Dimension]]] = {
 }
 """Every unit by its spelling: its size in the coherent unit, and its dimension."""
 
-OTHERWISE: Final[dict[str, str]] = {
-    **dict.fromkeys(("sec", "secs", "second", "seconds"), "s"),
-    **dict.fromkeys(("msec", "millisecond", "milliseconds"), "ms"),
-    **dict.fromkeys(("usec", "microsecond", "microseconds"), "us"),
-    **dict.fromkeys(("minute", "minutes", "mins"), "min"),
-    **dict.fromkeys(("hour", "hours", "hr", "hrs"), "h"),
-    **dict.fromkeys(("degree", "degrees"), "deg"),
-    **dict.fromkeys(("kg.cm", "kgcm", "kg-cm", "kgf-cm", "kgfcm"), "kgf.cm"),
-    **dict.fromkeys(("oz.in", "ozin", "oz-in", "ozf-in"), "ozf.in"),
-    **dict.fromkeys(("Nm", "N-m"), "N.m"),
-    **dict.fromkeys(("Ncm", "N-cm"), "N.cm"),
-    **dict.fromkeys(("Nmm", "N-mm"), "N.mm"),
-    **dict.fromkeys(("newton", "newtons"), "N"),
-    **dict.fromkeys(("s/60", "sec/60", "s/60°", "sec/60°", "sec/60deg", "s/60degrees"), "s/60deg"),
-    **dict.fromkeys(("gram", "grams"), "g"),
-    **dict.fromkeys(("amp", "amps", "ampere", "amperes"), "A"),
-    **dict.fromkeys(("volt", "volts"), "V"),
-    **dict.fromkeys(("percent", "pct"), "%"),
-    **dict.fromkeys(("inches", "Inch"), "inch"),
-    **dict.fromkeys(("metre", "metres", "meter", "meters"), "m"),
-}
-"""How else units are often written, for hints."""
-
-FOREIGN: Final[dict[str, str]] = {
-    "mph": "`1.609 km/h` are one mile an hour",
-    **dict.fromkeys(("kn", "knot", "knots"), "`1.852 km/h` are one knot"),
-    **dict.fromkeys(("ft", "foot", "feet"), "`304.8 mm` are one foot"),
-    **dict.fromkeys(("lb", "lbs"), "`453.6 g` are one pound"),
-    **dict.fromkeys(("mm2", "sqmm"), "wires go by gauge: `18 AWG` has 0.82 mm2, `20 AWG` 0.52 mm2"),
-    "km": "`1000 m` are one kilometre",
-    "Hz": "write how long one period takes, such as `500 ms` for two a second",
-    "W": "write the current, such as `2 A`: watts divided by volts",
-}
-"""Units that the language does not have, and what to write for them.
-
-Sources: NIST SP 811, appendix B.8 (mile, knot, foot, pound); ASTM B258 (wire gauges).
-"""
-
 INVERSE: Final = frozenset({"s/60deg"})
 """Units that say how long a way takes: the number stands under the line."""
 

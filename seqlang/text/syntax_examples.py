@@ -1,0 +1,345 @@
+"""Wrong lines with what to say about them: what is due there, and how to write it."""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+from firmware_gen.chips import FIRST
+
+
+class Example(NamedTuple):
+    """What to say about texts that fail like `wrong`: what is due there, and how to write it."""
+
+    due: str
+    help: str
+    wrong: tuple[str, ...]
+
+
+def _cue(*lines: str) -> str:
+    return "cue a\n" + "".join(f"    {line}\n" for line in lines)
+
+
+def _in(header: str, *lines: str) -> str:
+    return header + "\n" + "".join(f"    {line}\n" for line in lines)
+
+
+_SERVO: Final = "servo jaw: body pin PB1"
+
+BLOCK_DUE: Final = Example(
+    "this line needs an indented block below it",
+    "write its statements below it, each with four more spaces in front",
+    (
+        "cue a\n",
+        _cue("together"),
+        _cue("in turn", "hold 3 s"),
+        "cue a\ncue b\n    hold 3 s\n",
+        "pose a\n",
+        "supply a\n",
+        "remote\n",
+        "wearer\n",
+        "usage\n",
+    ),
+)
+
+EXAMPLES: Final[tuple[Example, ...]] = (
+    Example("a pose has a name", "such as `pose shut`", ("pose\n", "pose 3\n", "safe pose\n")),
+    Example(
+        "a move needs to say how long it takes",
+        "add `in 300 ms`, `at 90 deg/s` or `as fast as it can`",
+        (
+            _cue("jaw to 30 deg"),
+            _cue("jaw to (a + 3 deg)"),
+            _cue("jaw to 30 deg, cycloidal"),
+            _cue("jaw and fin to 30 deg"),
+            _cue("jaw to 30 deg, fin to 20 deg"),
+        ),
+    ),
+    Example(
+        "a fade needs to say how long it takes",
+        "add `in 2 s`, or write `cut to` for a change at once",
+        (_cue("belly fade to orange 80 %"), _cue("belly fade to orange"), _cue("lure fade to off")),
+    ),
+    Example(
+        "a pose needs to say how long it takes to get there",
+        "add `in 1 s`",
+        (_cue("pose shut"),),
+    ),
+    Example(
+        "outputs with the same target are joined by `and`",
+        "such as `jaw and fin to 30 deg in 300 ms`",
+        (_cue("jaw, fin to 30 deg in 2 s"), _cue("jaw and fin, tail to 30 deg in 2 s")),
+    ),
+    Example(
+        "after an output, say what it shall do",
+        "such as `to 30 deg in 300 ms`, `fade to 50 % in 2 s`, `cut to 80 %`, `on`, `off`, or an "
+        "effect such as `breathe every 3 s`",
+        (_cue("jaw 30 deg in 2 s"), _cue("jaw"), _cue("jaw = 30 deg"), _cue("jaw: 3")),
+    ),
+    Example(
+        "`fade` needs `to` and a light",
+        "such as `fade to orange 80 % in 2 s`",
+        (_cue("belly fade orange in 2 s"), _cue("belly fade")),
+    ),
+    Example("`cut` needs `to` and a light", "such as `cut to 80 %`", (_cue("belly cut orange"),)),
+    Example(
+        "a target is needed after `to`",
+        "an angle such as `30 deg`",
+        (_cue("jaw to in 2 s"), _cue("jaw to")),
+    ),
+    Example(
+        "a light is needed after `fade to`",
+        "such as `80 %` for a lamp, `orange 80 %` or `#ff8000` for a strip, or `off`",
+        (_cue("belly fade to in 2 s"), _cue("belly fade to")),
+    ),
+    Example(
+        "a time is needed after `in`",
+        "such as `in 300 ms`",
+        (_cue("jaw to 30 deg in"), _cue("jaw to 30 deg in, cycloidal")),
+    ),
+    Example(
+        "a speed is needed after `at`",
+        "such as `at 90 deg/s`",
+        (_cue("jaw to 30 deg at"),),
+    ),
+    Example(
+        "a motion law is needed after the comma",
+        "one of uniform, parabolic, trapezoid 1/3, harmonic, cycloidal, 3-4-5, 4-5-6-7, "
+        "modified sine, modified trapezoid, double-S 1/3, 1/2",
+        (_cue("jaw to 30 deg in 2 s,"), _cue("jaw to 30 deg in 2 s, smooth")),
+    ),
+    Example(
+        "the move ends here; only a comma and a motion law may follow",
+        "such as `jaw to 30 deg in 2 s, cycloidal`; otherwise begin a new line",
+        (_cue("jaw to 30 deg in 2 s smooth"),),
+    ),
+    Example(
+        "the move ends here; only a comma and a motion law may follow",
+        "such as `jaw to 30 deg at 90 deg/s, cycloidal`; otherwise begin a new line",
+        (_cue("jaw to 30 deg at 90 deg/s smooth"),),
+    ),
+    Example(
+        "the fade ends here",
+        "begin a new line for what comes next",
+        (_cue("belly fade to 50 % in 2 s smooth"),),
+    ),
+    Example(
+        "`trapezoid` needs the share of the time in which it speeds up",
+        "such as `trapezoid 1/3`",
+        (_cue("jaw to 30 deg in 2 s, trapezoid"),),
+    ),
+    Example(
+        "`double-S` needs two shares: one of the time, to speed up, and one of that, for jerk",
+        "such as `double-S 1/3, 1/2`",
+        (_cue("jaw to 30 deg in 2 s, double-S"), _cue("jaw to 30 deg in 2 s, double-S 1/3")),
+    ),
+    Example(
+        "`within` needs three limits: speed, acceleration and jerk",
+        "such as `within 200 deg/s, 1500 deg/s2, 20000 deg/s3`",
+        (
+            _cue("jaw to 30 deg within"),
+            _cue("jaw to 30 deg within 200 deg/s"),
+            _cue("jaw to 30 deg within 200 deg/s, 3 deg/s2"),
+            _cue("jaw to 30 deg within 200 deg/s,"),
+        ),
+    ),
+    Example(
+        "`hold` needs a time",
+        "such as `hold 500 ms`",
+        (_cue("hold"), _cue("hold for 3 s")),
+    ),
+    Example(
+        "`stagger` needs the time from one start to the next",
+        "such as `stagger 80 ms`",
+        (_cue("stagger", "    jaw to 3 deg in 2 s"),),
+    ),
+    Example(
+        "`repeat` needs to say how often",
+        "`repeat 3 times`, `repeat for ever` or `repeat while held`",
+        (_cue("repeat", "    hold 2 s"), _cue("repeat 3", "    hold 2 s"), _cue("repeat for 3 s")),
+    ),
+    Example(
+        "`play` needs the name of a cue",
+        "such as `play blink`",
+        (_cue("play"), _cue("play 3")),
+    ),
+    Example(
+        "an effect's options are `every`, `depth`, `seed` and `width`",
+        "such as `breathe every 3 s, depth 60 %`",
+        (_cue("belly breathe 3 s"), _cue("belly breathe every 3 s, 40 %")),
+    ),
+    Example(
+        "a cue's header is its name and, in quotes, its title",
+        'such as `cue lure "The lure beckons"`, then maybe `, if busy wait`',
+        ("cue\n", 'cue "a"\n', "cue a b\n", "cue a:\n    hold 2 s\n", 'cue a "b" c\n'),
+    ),
+    Example(
+        "after the comma comes what the cue does when an output is taken",
+        "`, if busy take`, `, if busy wait` or `, if busy refuse`",
+        ("cue a, wait\n", "cue a, if busy\n", "cue a, if wait\n"),
+    ),
+    Example(
+        "a servo, lamp, strip or switch needs its board and pin",
+        "such as `servo jaw: body pin PB1`",
+        (
+            "servo jaw\n",
+            "servo jaw:\n",
+            "servo jaw: body\n",
+            "servo jaw: PB1\n",
+            "servo jaw: body pin\n",
+            "servo jaw body pin PB1\n",
+            "lamp a\n",
+            "strip a\n",
+            "switch a\n",
+        ),
+    ),
+    Example(
+        "a board needs its chip and its address",
+        f"such as `board body: {FIRST.name}, address 1`",
+        ("board body\n", "board body:\n", f"board body: {FIRST.name}\n", "board body: a, 1\n"),
+    ),
+    Example(
+        "`feed` names a supply and maybe its wire",
+        "such as `feed pack, 600 mm of 20 AWG`",
+        (_in("board a: b, address 1", "feed"), _in("board a: b, address 1", "feed a, 3 m")),
+    ),
+    Example(
+        "`source` is cells or an adapter",
+        "such as `source 2 li-ion cells, 3000 mAh` or `source adapter 6 V, 5 A`",
+        (
+            _in("supply a", "source"),
+            _in("supply a", "source 2 cells"),
+            _in("supply a", "source 2 li-ion"),
+            _in("supply a", "source 2 li-ion cells"),
+            _in("supply a", "source adapter 6 V"),
+        ),
+    ),
+    Example(
+        "`regulator` needs a voltage and a current",
+        "such as `regulator 6 V, 5 A`",
+        (_in("supply a", "regulator"), _in("supply a", "regulator 6 V")),
+    ),
+    Example(
+        "`pulse` pairs pulse widths with angles",
+        "such as `pulse 900 us at 0 deg, 2100 us at 90 deg`",
+        (_in(_SERVO, "pulse"), _in(_SERVO, "pulse 900 us"), _in(_SERVO, "pulse 900 us to 3 us")),
+    ),
+    Example(
+        "`travel` needs two angles",
+        "such as `travel 2 deg to 55 deg`",
+        (_in(_SERVO, "travel"), _in(_SERVO, "travel 2 deg"), _in(_SERVO, "travel 2 deg, 3 deg")),
+    ),
+    Example(
+        "`rating` needs speed, stall torque and stall current, and their voltage",
+        "such as `rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V`",
+        (
+            _in(_SERVO, "rating"),
+            _in(_SERVO, "rating 3 rpm"),
+            _in(_SERVO, "rating 3 rpm, 3 N.m"),
+            _in(_SERVO, "rating 3 rpm, 3 N.m, 3 A"),
+        ),
+    ),
+    Example(
+        "`on` names the servo whose part this one stands on, and where on it",
+        "such as `on root at 300 mm, weighs 20 g`",
+        (_in(_SERVO, "on"), _in(_SERVO, "on root"), _in(_SERVO, "on root, weighs 3 g")),
+    ),
+    Example(
+        "`load` is a mass at a distance, a rod, a plate or a box",
+        "such as `load 120 g at 80 mm`, `load rod 40 g, 120 mm`, `load plate 60 g, 90 mm by 50 mm`",
+        (
+            _in(_SERVO, "load"),
+            _in(_SERVO, "load rod 3 g"),
+            _in(_SERVO, "load plate 3 g, 3 mm"),
+            _in(_SERVO, "load box 3 g, 3 mm by 3 mm"),
+        ),
+    ),
+    Example(
+        "`grips` needs a force and its distance, where the part meets what it holds, and for how "
+        "long at one go",
+        "such as `grips 8 N at 60 mm, past 40 deg, for 2 s`",
+        (
+            _in(_SERVO, "grips"),
+            _in(_SERVO, "grips 3 N"),
+            _in(_SERVO, "grips 3 N at 3 mm"),
+            _in(_SERVO, "grips 3 N at 3 mm, for 3 s"),
+            _in(_SERVO, "grips 3 N at 3 mm, past 3 deg"),
+        ),
+    ),
+    Example(
+        "`stalls` needs where the part meets what it holds, and for how long at one go",
+        "such as `stalls past 40 deg, for 500 ms`",
+        (
+            _in(_SERVO, "stalls"),
+            _in(_SERVO, "stalls for 3 s"),
+            _in(_SERVO, "stalls past 3 deg"),
+        ),
+    ),
+    Example(
+        "only a line of a servo can stand here",
+        "its lines start with pulse, travel, rating, load, level, axis, spring, friction, gear, "
+        "levers, four-bar, rotor, time constant, backlash, acceleration, limits, idling, "
+        "dead band, tip, nip, grips, stalls, ram or slope",
+        (_in(_SERVO, "3"), _in(_SERVO, "travel 3 deg to 5 deg", "3")),
+    ),
+    Example(
+        "a button starts a cue with `go`",
+        "such as `button 1: go lure` or `button 2: go chew while held`",
+        (
+            _in("remote", "button"),
+            _in("remote", "button 1"),
+            _in("remote", "button 1 go a"),
+            _in("remote", "button 1: a"),
+            _in("remote", "button 1: go"),
+            _in("remote", "button 1: go a, while held"),
+        ),
+    ),
+    Example(
+        "`stop` names its button, or how long the move to the safe pose takes",
+        "such as `stop button 4` or `stop in 1.5 s`",
+        (_in("remote", "stop"), _in("remote", "stop 4"), _in("remote", "stop: button 4")),
+    ),
+    Example(
+        "`lost` needs a time and a cue",
+        "such as `lost 2 s: go rest`",
+        (_in("remote", "lost"), _in("remote", "lost 2 s"), _in("remote", "lost 2 s, go rest")),
+    ),
+    Example(
+        "`idle` names the cue that runs when nothing else does",
+        "such as `idle: go doze`",
+        ("idle\n", "idle doze\n", "idle: doze\n", "idle: go\n"),
+    ),
+    Example(
+        "a constant needs `=` and a value",
+        "such as `given pace = 300 ms`",
+        ("given\n", "given a\n", "given a 3 ms\n", "given a =\n"),
+    ),
+    Example("`show` needs its title in quotes", 'such as `show "My first show"`', ("show a\n",)),
+    Example(
+        "a pose gives each output its place",
+        "such as `jaw 4 deg, belly off, fan on`",
+        (_in("pose a", "jaw"), _in("pose a", "jaw to 4 deg"), _in("pose a", "jaw 4 deg,")),
+    ),
+    Example(
+        "in brackets, an operator stands between two amounts",
+        "such as `(beat * 1.5 + 20 ms)`",
+        (
+            _cue("hold ()"),
+            _cue("hold (3 s +)"),
+            _cue("hold (3 s"),
+            _cue("hold (3 s 4 s)"),
+            _cue("hold (* 3 s)"),
+        ),
+    ),
+    Example(
+        "`usage` says how often a cue runs, or how long a charge lasts",
+        "such as `lure 20 per hour` or `run time 4 h`",
+        (_in("usage", "a"), _in("usage", "a 20"), _in("usage", "run time")),
+    ),
+    Example(
+        "this line cannot stand at the left margin",
+        "lines at the left margin start with show, given, wearer, supply, board, servo, lamp, "
+        "strip, switch, input, pose, safe pose, cue, idle, remote or usage; is the indentation "
+        "missing?",
+        ("jaw to 30 deg in 3 s\n", "3\n", "hold 3 s\n", "to 3\n"),
+    ),
+)
