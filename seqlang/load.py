@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING
 from seqlang.meaning.elaborate import elaborate
 from seqlang.text.indentation import faults, read
 from seqlang.text.parse import parse
+from seqlang.text.remedies import merged, tried
 from seqlang.text.source import Source
 
 if TYPE_CHECKING:
+    from seqlang.meaning.elaborate import Elaborated
     from seqlang.text.findings import Finding, Origin
     from seqlang.text.syntax import TopLine
     from sim.model import Show
@@ -56,9 +58,17 @@ def load_text(source: Source) -> Loaded:
     wrong = faults(source)
     if wrong:
         return Loaded(None, {}, {}, sources, wrong)
+    items, made, found = _read(source)
+    findings = tried(found, source, lambda text: _found(Source(source.path, text)))
+    return Loaded(made.show, made.origins, made.places, sources, tuple(findings), items)
+
+
+def _read(source: Source) -> tuple[Sequence[TopLine], Elaborated, list[Finding]]:
+    """What a text with a sound layout says, and what is wrong with it."""
     parsed = parse(source)
     made = elaborate(parsed.items, source, parsed.lost_names)
-    findings = sorted(
-        (*parsed.findings, *made.findings), key=lambda finding: (finding.span.start, finding.name)
-    )
-    return Loaded(made.show, made.origins, made.places, sources, tuple(findings), parsed.items)
+    return parsed.items, made, merged((*parsed.findings, *made.findings), source)
+
+
+def _found(source: Source) -> Sequence[Finding]:
+    return faults(source) or _read(source)[2]

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from seqlang.text.grammar import parser
-from seqlang.text.syntax_errors import words_of
+from seqlang.text.tokens import words_of
 from seqlang.text.units import UNITS
 
 if TYPE_CHECKING:

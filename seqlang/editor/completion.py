@@ -20,7 +20,7 @@ from seqlang.load import load_text
 from seqlang.text.grammar import Indentation, parser
 from seqlang.text.indentation import is_content, width
 from seqlang.text.source import Source
-from seqlang.text.syntax_errors import words_of
+from seqlang.text.tokens import words_of
 from seqlang.text.units import UNITS, title_of, units_of
 from sim.light.colours import COLOURS
 from sim.rig.regions import REGIONS

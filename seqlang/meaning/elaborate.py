@@ -66,7 +66,8 @@ from seqlang.meaning.pose import Pose, pose
 from seqlang.meaning.rig import board, supply, wearer
 from seqlang.meaning.score import score
 from seqlang.meaning.values import Reading, declared
-from seqlang.text.syntax import CueText, Line, TopLine, head_place
+from seqlang.text.findings import Fix, Span
+from seqlang.text.syntax import CueText, Line, TopLine, head_place, names_in
 from seqlang.text.units import LENGTH, SPEED, Dimension
 from sim.model import Rig, Servo, Show, Wearer
 
@@ -136,7 +137,23 @@ def _elaborated(
         rig = coupled_rig(rig, standing_reaches(rig) if reaches is None else reaches)
     places: dict[str, Origin] = {}
     made = score(reading, lines, cues, outputs, poses, rig, places)
-    return Elaborated(Show(rig, made), reading.origins, places, tuple(reading.findings))
+    found = tuple(_renamed(finding, items, source) for finding in reading.findings)
+    return Elaborated(Show(rig, made), reading.origins, places, found)
+
+
+def _renamed(finding: Finding, items: Sequence[TopLine], source: Source) -> Finding:
+    """A word of the language that was taken for a name gets another one wherever it is used."""
+    if finding.name != "reserved-word" or finding.fix is None:
+        return finding
+    span, text = finding.span, finding.fix.text
+    word = source.text[span.start : span.end]
+    uses = [name for name in names_in(items) if name == word and name.start_pos != span.start]
+    more = tuple(
+        (Span(source.path, name.start_pos, name.end_pos), text)
+        for name in uses
+        if name.start_pos is not None and name.end_pos is not None
+    )
+    return replace(finding, fix=Fix(span, text, more))
 
 
 def _declared_names(lines: Iterable[Line], cues: Iterable[CueText]) -> Iterator[tuple[str, str]]:

@@ -25,11 +25,12 @@ from seqlang.text.units import (
     PLAIN,
     SHARE,
     SLIDING,
-    SPINNING,
     SPEED,
+    SPINNING,
     TIME,
     TORQUE,
     TURNING,
+    UNITS,
     Dimension,
     Measure,
     PartMeasures,
@@ -90,6 +91,8 @@ _MEANT: dict[tuple[Dimension, Dimension], str] = {
 
 _SECONDS_BELOW = 10.0
 """A time without a unit below this is taken for seconds in a proposal, else for milliseconds."""
+
+_AMOUNT = re.compile(r"(?<![\w.#])-?[0-9]+(?:\.[0-9]+)? *([A-Za-z%][\w./%]*)")
 
 _LIKE_A_NUMBER = re.compile(r"nan|inf(inity)?", re.IGNORECASE)
 
@@ -181,7 +184,7 @@ class Reading:
         *,
         related: tuple[tuple[object, str], ...] = (),
         help: str | None = None,
-        fix: str | None = None,
+        fix: str | Fix | None = None,
         severity: Literal["error", "warning", "advice"] = "error",
         asked: float | None = None,
         limit: float | None = None,
@@ -200,7 +203,7 @@ class Reading:
                 spots,
                 (),
                 help,
-                None if fix is None else Fix(span, fix),
+                Fix(span, fix) if isinstance(fix, str) else fix,
                 asked,
                 limit,
                 unit,
@@ -434,13 +437,41 @@ class Reading:
             help_ = "write the number without a unit"
         elif measure.dimension == PERCENT and measure is LEVEL:
             help_ = "levels are written in `%`"
+        swapped = None if fix else self._swapped(amount, measure)
+        if swapped is not None:
+            other = (
+                swapped.more[0][1] if swapped.span.start != place(amount).start else swapped.text
+            )
+            help_ = f"change places with `{other}`"
         self.error(
             "unit-mismatch",
             f"{measure.title} is needed here, but `{text}` is {title_of(quantity.dimension)}",
             amount,
             related=related,
             help=help_,
-            fix=fix,
+            fix=fix or swapped,
+        )
+
+    def _swapped(self, amount: Amount, measure: Measure) -> Fix | None:
+        """The change of places with the next amount of the line that would fit here."""
+        start, end = place(amount)
+        number = self.source.line_number(start)
+        first, line = self.source.line_starts[number - 1], self.source.line_text(number)
+        spots = [
+            (first + found.start(), first + found.end())
+            for found in _AMOUNT.finditer(line)
+            if found[1] in UNITS and UNITS[found[1]][1] == measure.dimension
+        ]
+        spots.sort(key=lambda spot: (abs(spot[0] - start), spot))
+        if not spots:
+            return None
+        other = spots[0]
+        text = self.source.text
+        one, two = sorted([(start, end), other])
+        return Fix(
+            Span(self.source.path, *one),
+            text[slice(*two)],
+            ((Span(self.source.path, *two), text[slice(*one)]),),
         )
 
     def _decimal_comma(self, amount: Amount) -> bool:

@@ -21,7 +21,7 @@ from seqlang.text.slips.mending import mended
 from seqlang.text.slips.written import WORD, Surroundings, Written
 from seqlang.text.source import Source
 from seqlang.text.syntax_examples import BLOCK_DUE, EXAMPLES, Example
-from seqlang.text.tokens import HIDDEN, KINDS, due, kind, literals, words
+from seqlang.text.tokens import HIDDEN, KINDS, due, kind, literals, words_of
 
 if TYPE_CHECKING:
     from lark import UnexpectedInput
@@ -173,7 +173,7 @@ def _by_tokens(at: _At) -> Finding:
     known = sorted(
         said
         for name in at.due - HIDDEN
-        for said in ([KINDS[name]] if name in KINDS else [f"`{word}`" for word in words(name)])
+        for said in ([KINDS[name]] if name in KINDS else [f"`{word}`" for word in words_of(name)])
     )
     due_words = known[0] if known else "nothing more"
     if len(known) > 1:

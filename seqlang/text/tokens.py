@@ -63,7 +63,7 @@ def literal(terminal: str) -> str | None:
 
 
 @cache
-def words(terminal: str) -> tuple[str, ...]:
+def words_of(terminal: str) -> tuple[str, ...]:
     """The words that a token stands for, each as it is written; none if it has no fixed ones."""
     only = literal(terminal)
     if only is not None:

@@ -10,7 +10,7 @@ import pytest
 
 from seqlang.editor.colouring import GRAMMAR_FILE, grammar_file, stretches
 from seqlang.text.grammar import parser
-from seqlang.text.syntax_errors import words_of
+from seqlang.text.tokens import words_of
 
 ROOT = Path(__file__).parents[2]
 SHOWS = sorted((ROOT / "shows").glob("*/*.cues"))

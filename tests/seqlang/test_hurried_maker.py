@@ -19,7 +19,7 @@ from seqlang.load import load
 from seqlang.text.findings import Finding
 from seqlang.text.grammar import parser
 from seqlang.text.render import text
-from seqlang.text.syntax_errors import _HIDDEN, _KINDS, words_of
+from seqlang.text.tokens import HIDDEN, KINDS, words_of
 from sim.strain.sizing import size
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -138,12 +138,12 @@ def test_no_unit_of_another_kind_is_proposed(unit: str) -> None:
 def test_what_is_due_is_named_as_it_is_written() -> None:
     """Each word that a message may say is due is one that the parser takes there."""
     for terminal in parser().terminals:
-        said_otherwise = terminal.name in _KINDS or terminal.name in _HIDDEN
+        said_otherwise = terminal.name in KINDS or terminal.name in HIDDEN
         if said_otherwise or terminal.name in ("COMMENT", *parser().lexer_conf.ignore):
             continue
-        words = words_of(terminal.name)
-        assert words, terminal.name
-        for word in words:
+        said = words_of(terminal.name)
+        assert said, terminal.name
+        for word in said:
             assert re.fullmatch(terminal.pattern.to_regexp(), word), (terminal.name, word)
 
 
@@ -270,7 +270,7 @@ def test_a_pipe_or_device_is_not_replaced_by_a_file(tmp_path: Path) -> None:
 @pytest.mark.skipif(os.name != "posix", reason="closes outputs as a POSIX shell does")
 @pytest.mark.parametrize("closed", [(1,), (2,), (1, 2)])
 def test_a_closed_output_changes_no_status(closed: tuple[int, ...]) -> None:
-    for words, status in ((["shows/first/first.cues"], 0), (["gone.cues"], 2)):
+    for arguments, status in ((["shows/first/first.cues"], 0), (["gone.cues"], 2)):
         done = subprocess.run(
             [
                 "sh",
@@ -281,7 +281,7 @@ def test_a_closed_output_changes_no_status(closed: tuple[int, ...]) -> None:
                 "-m",
                 "seqlang",
                 "check",
-                *words,
+                *arguments,
             ],
             cwd=ROOT,
             capture_output=True,

@@ -24,7 +24,7 @@ PAGE = (ROOM / "LANGUAGE.md").read_text()
 EXAMPLES = re.findall(r"^```cues\n(.*?)^```", PAGE, re.MULTILINE | re.DOTALL)
 CODE = "".join(
     path.read_text()
-    for folder in (ROOM, ROOM / "text", ROOM / "meaning")
+    for folder in (ROOM, ROOM / "text", ROOM / "text" / "slips", ROOM / "meaning")
     for path in sorted(folder.glob("*.py"))
 )
 

@@ -6,8 +6,9 @@ import pytest
 from rig_text import RIG, loaded, names
 
 from seqlang.load import Loaded
+from seqlang.text.findings import applied
 from seqlang.text.grammar import failure
-from seqlang.text.syntax_errors import BLOCK_DUE, EXAMPLES, Example
+from seqlang.text.syntax_examples import BLOCK_DUE, EXAMPLES, Example
 
 ALL = [(example, wrong) for example in (*EXAMPLES, BLOCK_DUE) for wrong in example.wrong]
 
@@ -22,11 +23,15 @@ def test_an_example_of_the_table_is_explained_by_its_own_entry(
 ) -> None:
     assert failure(wrong) is not None
     found = loaded(wrong)
-    messages = syntax_of(found)
-    if messages == ["there is no unit `cells`"]:
+    finding = next(f for f in found.findings if f.name in ("syntax", "unknown-unit"))
+    if finding.message != example.due:  # a slip that is known by itself
+        assert finding.help
+        assert finding.fix is not None or "is no name" in finding.message
+        if finding.fix is not None:
+            left = syntax_of(loaded(applied(wrong, finding.fix)))
+            assert set(left) <= {BLOCK_DUE.due}
         return
-    assert messages == [example.due]
-    finding = next(f for f in found.findings if f.name == "syntax")
+    assert syntax_of(found) == [example.due]
     assert finding.help == example.help
     assert 0 <= finding.span.start < finding.span.end <= len(wrong)
 
@@ -102,7 +107,7 @@ def test_the_statements_of_a_block_with_a_broken_header_are_read() -> None:
 
 
 def test_a_line_indented_without_a_header_is_told_so() -> None:
-    found = loaded("cue a\n    hold 1 s\n        hold 2 s\n    hold three\n")
+    found = loaded("cue a\n    hold 1 s\n        hold 2 s\n    hold soon\n")
     assert found.findings[0].message == (
         "this line is indented, but the line above it has no block"
     )

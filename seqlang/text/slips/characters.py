@@ -20,6 +20,8 @@ HALVES: Final = {"\u00bd": "0.5", "\u00bc": "0.25", "\u00be": "0.75"}
 IN_UNITS: Final = "\u00b5\u03bc\u03a9\u2126\u00b0\u00ba\u02da\u2103\u00b2\u00b3\u00b7\u22c5\u2219\u2032\u2033\u2019"
 """Signs of units, which `seqlang.text.slips.units` reads."""
 
+QUOTES: Final = "\u201c\u201d\u201e\u201f\u00ab\u00bb\u2018\u201a"
+
 _CURLY: Final = re.compile(
     '[\u201c\u201d\u201e\u00ab\u00bb\u201f]([^\u201c\u201d\u201e\u00ab\u00bb"\n]*)[\u201c\u201d\u00ab\u00bb"]'
     "|[\u2018\u2019\u201a']([^\u2018\u2019'\"\n]*)[\u2018\u2019']"
@@ -79,7 +81,7 @@ def _odd(line: Written) -> Iterator[Slip]:
         for at, letter in enumerate(line.text[: line.code_end])
         if not (letter.isascii() and letter.isprintable())
         and letter not in IN_UNITS
-        and letter != "\t"
+        and letter not in ("\t", *QUOTES)
         and not line.quoted(at)
         and not letter.isalnum()
     ]

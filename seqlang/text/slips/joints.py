@@ -139,7 +139,7 @@ def _marks(line: Written) -> Iterator[Slip]:
 def _trailing(line: Written) -> Iterator[Slip]:
     """A full stop, colon, comma or `do` at the end."""
     text = line.text[: line.code_end].rstrip()
-    found = re.search(r"\s*([.:,;!]+|\(\s*\)\s*:?|\bdo|\bbegin|\bplease|\{)$", text)
+    found = re.search(r"\s*([.:,;!]+|\(\s*\)\s*:?|\bdo|\bbegin|\{)$", text)
     if found is None:
         return
     mark = found[1]
@@ -212,7 +212,7 @@ def _sum(span: tuple[int, int], instead: str) -> Slip:
     )
 
 
-# -- one sign or small word -------------------------------------------------------------------------
+# -- one sign or small word --------------------------------------------------------------------
 
 
 def _signs(line: Written) -> list[str]:
@@ -235,7 +235,8 @@ def _missing(line: Written) -> Iterator[Slip]:
     behind = f"before `{_cut(rest)}`" if rest else "at the end of the line"
     fitting = line.due_at(halt.at)
     for word in (*_signs(line), *_TOGETHER):
-        if word.split()[0] not in fitting and word not in (*fitting, *_ALWAYS):
+        always = _ALWAYS if line.around.head else ()
+        if word.split()[0] not in fitting and word not in (*fitting, *always):
             continue
         before, after = line.text[: halt.at].rstrip(), line.text[halt.at :].lstrip()
         glue = "" if word[0] in ",:)" or not before else " "
@@ -313,12 +314,14 @@ def _needless(line: Written) -> Iterator[Slip]:
     sign = _SIGNS.match(line.text, halt.at)
     word = line.word_at(halt.at)
     yield from _left_out(line, halt.at, halt.at + len(word))
-    if sign is not None:
+    if sign is not None and sign[0] != "x":
         yield _without(line, *sign.span())
 
 
 def _left_out(line: Written, start: int, end: int) -> Iterator[Slip]:
     word = line.text[start:end]
+    if word == "x" and end >= len(line.text[: line.code_end].rstrip()):
+        return
     if word.lower() in _FILLERS or _SIGNS.fullmatch(word):
         yield _without(line, start, end)
 
@@ -339,7 +342,7 @@ def _without(line: Written, start: int, end: int) -> Slip:
     )
 
 
-# -- several statements on a line --------------------------------------------------------------------
+# -- several statements on a line ---------------------------------------------------------------
 
 
 def _same_pace(line: Written) -> Iterator[Slip]:

@@ -20,7 +20,8 @@ _GROUPED: Final = re.compile(
     r"(?<![\w.])[0-9]{1,3}(?:[ '_\u2019\u00a0\u202f\u2009][0-9]{3})+(?![0-9])"
 )
 _LOOKALIKE: Final = re.compile(
-    r"(?<![\w.#-])-?[0-9lIOo|]*[0-9][0-9lIOo|]*(?:\.[0-9lIOo|]+)?(?![A-Za-z_]*[0-9])|(?<![\w.#-])[lI](?= *(?:ms|s|min|h|A|V|kg|m|cm)\b)|(?<![\w.#-])O\.[0-9]+"
+    r"(?<![\w.#-])-?[0-9lIOo|]*[0-9][0-9lIOo|]*(?:\.[0-9lIOo|]+)?(?![A-Za-z_]*[0-9])"
+    r"|(?<![\w.#-])[lI](?= *(?:ms|s|min|h|A|V|kg|m|cm)\b)|(?<![\w.#-])O\.[0-9]+"
 )
 _BARE_POINT: Final = re.compile(r"(?<![\w.])\.[0-9]+")
 _SIGNED: Final = re.compile(r"(?<![\w.) ])(?<=\s)[+~\u2248]([0-9])|(?<=to )\+([0-9])")
@@ -28,7 +29,8 @@ _POWER: Final = re.compile(r"(?<![\w.])([0-9]+(?:\.[0-9]+)?)[eE]([+-]?[0-9]{1,2}
 _HEX: Final = re.compile(r"(?<![\w.])0[xX]([0-9A-Fa-f]{1,6})(?!\w)")
 _CLOCK: Final = re.compile(r"(?<![\w.:])([0-9]{1,2}):([0-9]{2})(?![\w:])")
 _MIXED_TIME: Final = re.compile(
-    r"(?<![\w.(])([0-9]+(?:\.[0-9]+)?) *(h|hr|hours?|min|mins|minutes?|m) *(?:and )?([0-9]+(?:\.[0-9]+)?) *"
+    r"(?<![\w.(])([0-9]+(?:\.[0-9]+)?) *(h|hr|hours?|min|mins|minutes?|m) *(?:and )?"
+    r"([0-9]+(?:\.[0-9]+)?) *"
     r"(min|mins|minutes?|s|secs?|seconds?)(?!\w)"
 )
 _TIME_UNITS: Final = {"h": "h", "m": "min", "s": "s"}
@@ -43,14 +45,15 @@ def slips(line: Written) -> Iterator[Slip]:
 
 
 def comma(written: str, start: int, end: int) -> Slip:
-    """That the comma in a number does not fit; before three digits only the maker knows what it is."""
+    """That the comma in a number does not fit; before three digits only the maker knows why."""
     point, whole = written.replace(",", "."), written.replace(",", "")
     if THOUSANDS.fullmatch(written):
         return Slip(
             f"the comma in `{written}` does not fit here",
             start,
             end,
-            help=f"thousands are written without a sign, decimals with a point: `{whole}` or `{point}`",
+            help=f"thousands are written without a sign, decimals with a point: `{whole}` or "
+            f"`{point}`",
             certain=True,
         )
     return Slip(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from seqlang.text.grammar import parser
 from seqlang.text.names import nearest
 from seqlang.text.slips.written import WORD, Slip, Written
-from seqlang.text.tokens import words
+from seqlang.text.tokens import words_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -38,7 +38,7 @@ _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
         **dict.fromkeys(("when idle", "on idle", "default", "pose safe"), ("idle", "safe pose")),
     },
     "cue": {
-        **dict.fromkeys(("wait", "sleep", "pause", "delay", "rest", "stay", "stop"), ("hold",)),
+        **dict.fromkeys(("wait", "sleep", "pause", "delay", "wiat", "dealy", "stay"), ("hold",)),
         **dict.fromkeys(("loop", "for", "while", "times"), ("repeat", "repeat for ever")),
         **dict.fromkeys(
             ("move", "set", "turn", "rotate", "then", "please", "-", "*", "the"), ("",)
@@ -116,7 +116,7 @@ _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
     },
     "pose": {},
 }
-"""Words that start a line elsewhere, by what the line stands in, and the ones that start it here."""
+"""Words that start a line elsewhere, by what the line stands in, with those that do it here."""
 
 _PHRASES: Final = tuple(
     (re.compile(rf"(?<![\w-]){pattern}(?![\w-])", re.IGNORECASE), instead)
@@ -134,7 +134,8 @@ _PHRASES: Final = tuple(
             "for ever",
         ),
         (
-            r"(?:while(?:st)? (?:pressed|holding|down|held down|pushed|on|pressing)|when (?:held|pressed)"
+            r"(?:while(?:st)? (?:pressed|holding|down|held down|pushed|on|pressing)"
+            r"|when (?:held|pressed)"
             r"|until (?:released|let go)|as long as (?:held|pressed))",
             "while held",
         ),
@@ -172,7 +173,8 @@ _LATER: Final = frozenset({"3-4-5", "uniform", "harmonic", "50 %", "1"})
 
 _FUSES: Final = re.compile(r"(?<=A)(?: *, *| +)(T|F|M)\s*$")
 _CELLS: Final = re.compile(
-    r"([1-9][0-9]?) *[sS](?: *([1-9][0-9]?) *[pP])? +(li-?ion|lipo|li-?po|lifepo4|nimh|alkaline)(?: +cells?)?",
+    r"([1-9][0-9]?) *[sS](?: *([1-9][0-9]?) *[pP])? +"
+    r"(li-?ion|lipo|li-?po|lifepo4|nimh|alkaline)(?: +cells?)?",
     re.IGNORECASE,
 )
 _CELLS_LATER: Final = re.compile(
@@ -237,7 +239,8 @@ _ONLY_SAID: Final = (
     ),
     (
         "cue",
-        r"^(if|else|elif|unless|when|switch|case|print|return|break|import|var)\b(?! *\w+ *(?:on|off)$)",
+        r"^(if|else|elif|unless|when|switch|case|print|return|break|import|var)\b"
+        r"(?! *\w+ *(?:on|off)$)",
         "`{0}` is of another language: a cue does its lines from top to bottom",
         "what starts a cue stands below `remote`: `button 1: go lure`",
     ),
@@ -251,7 +254,8 @@ _ONLY_SAID: Final = (
         "supply",
         r"^fuse +[0-9.]+ *A *,? *(slow|fast|quick|lag)\b",
         "`{0}` does not say by which standard the fuse is made",
-        "`UL slow` and `UL fast` (UL 248-14), `IEC slow` and `IEC fast` (IEC 60127, marked T and F), or "
+        "`UL slow` and `UL fast` (UL 248-14), `IEC slow` and `IEC fast` (IEC 60127, marked T and F), "
+        "or "
         "`blade`: it is printed on the fuse",
     ),
     (
@@ -325,7 +329,7 @@ def _composed() -> dict[str, str]:
     """Every word of several parts, or of several forms, by its letters alone."""
     found = {"safepose": "safe pose", "stopbutton": "stop button", "ifbusy": "if busy"}
     for terminal in parser().terminals:
-        for word in words(terminal.name):
+        for word in words_of(terminal.name):
             if len(_squashed(word)) >= 4 and word[0].isalnum():
                 found[_squashed(word)] = word
     return found
@@ -451,29 +455,39 @@ def _pairs(line: Written) -> Iterator[Slip]:
             )
 
 
+_LOOPS: Final = "what repeats is written `repeat 3 times`, `repeat for ever` or `repeat while held`"
+_PAUSES: Final = "a pause is written `hold 1 s`"
+_HINTS: Final = {
+    "repeat": _LOOPS,
+    "repeat for ever": _LOOPS,
+    "hold": _PAUSES,
+    "": "a move is written `jaw to 30 deg in 1 s`",
+}
+
+
 def _swapped(line: Written) -> Iterator[Slip]:
     """`fade lure to 60 %`, `turn on fan`, `breathe lure every 4 s`, `button 2: stop`."""
     text = line.text[: line.code_end]
     for pattern, instead, what in (
         (r"(?:[0-9]+[.)]|[-*\u2022]) +(.+)", r"\1", "lines have no numbers and no bullets"),
-        (r"while *\(? *(?:true|1) *\)?", "repeat for ever", "what repeats starts with `repeat`"),
+        (r"while *\(? *(?:true|1) *\)?", "repeat for ever", _LOOPS),
         (
             r"for\b.*\brange *\( *([0-9]+) *\)",
             r"repeat \1 times",
-            "what repeats starts with `repeat`",
+            _LOOPS,
         ),
-        (r"for *\(.*<=? *([0-9]+) *;.*\)", r"repeat \1 times", "what repeats starts with `repeat`"),
-        (r"([0-9]+) *(?:x|times)$", r"repeat \1 times", "what repeats starts with `repeat`"),
+        (r"for *\(.*<=? *([0-9]+) *;.*\)", r"repeat \1 times", _LOOPS),
+        (r"([0-9]+) *(?:x|times)$", r"repeat \1 times", _LOOPS),
         (r"repeat +x *([0-9]+)$", r"repeat \1 times", "how often stands behind `repeat`"),
         (
             r"(?:delay|wait|sleep|pause) *\( *([0-9]+) *\)",
             r"hold \1 ms",
-            "a pause is written `hold`",
+            _PAUSES,
         ),
         (
-            r"(?:delay|wait|sleep|pause|wiat|wate) *\(? *([0-9.]+ *[a-z]+) *\)?",
+            r"(?:delay|wait|sleep|pause) *\( *([0-9.]+ *[a-z]+) *\)",
             r"hold \1",
-            "a pause is written `hold`",
+            _PAUSES,
         ),
         (r"source +([0-9.]+ *V *,.*)", r"source adapter \1", "a plug-in supply is an adapter"),
         (r"leds +([0-9.]+ *V.*)", r"leds 1 of \1", "how many LEDs comes first"),
@@ -539,6 +553,18 @@ def _swapped(line: Written) -> Iterator[Slip]:
         if found is None:
             continue
         made = found.expand(instead)
+        if what in (_LOOPS, _PAUSES):
+            first = re.match(r"\S+?(?=[\s(]|$)", text)
+            said = "" if first is None else first[0]
+            yield Slip(
+                f"`{said}` starts no statement",
+                0,
+                len(said),
+                help=what,
+                edits=((*found.span(), made),),
+                whole=True,
+            )
+            continue
         yield Slip(
             what,
             found.start(),
@@ -571,10 +597,12 @@ def _first_words(line: Written) -> Iterator[Slip]:
             gap = len(text[end:]) - len(text[end:].lstrip())
             edits = ((0, end + gap, ""),) if not instead else ((0, end, instead),)
             yield Slip(
-                f"`{written}` starts no statement here",
+                f"`{written}` starts no statement",
                 0,
                 end,
-                help=f"did you mean `{instead}`?" if instead else f"leave out `{written}`",
+                help=_HINTS.get(instead, f"did you mean `{instead}`?")
+                if line.around.head == "cue"
+                else f"did you mean `{instead}`?",
                 edits=edits,
                 certain=bool(instead),
             )
@@ -595,7 +623,7 @@ def _starts(head: str | None) -> frozenset[str]:
     from seqlang.text.slips.written import Surroundings
 
     halt = Written("?", Surroundings(head, False)).halt
-    return frozenset() if halt is None else frozenset(w for t in halt.due for w in words(t))
+    return frozenset() if halt is None else frozenset(w for t in halt.due for w in words_of(t))
 
 
 def _misspelt(line: Written) -> Iterator[Slip]:
@@ -604,7 +632,7 @@ def _misspelt(line: Written) -> Iterator[Slip]:
     if halt is None:
         return
     word = line.word_at(halt.at)
-    fitting = {one for name in halt.due for one in words(name) if one.isalpha()}
+    fitting = {one for name in halt.due for one in words_of(name) if one.isalpha()}
     if word.isidentifier():
         near = nearest(word, fitting)
         if near is not None and near != word:

@@ -12,7 +12,7 @@ from lark import Token, UnexpectedInput
 from seqlang.text.grammar import parser
 from seqlang.text.names import RESERVED, nearest
 from seqlang.text.syntax import ActText, CueText, Cut, EffectText, LightText, names_in
-from seqlang.text.tokens import due, kind, words
+from seqlang.text.tokens import due, kind, words_of
 from sim.light.colours import COLOURS
 
 if TYPE_CHECKING:
@@ -138,7 +138,10 @@ class Written:
         known = self.around.every_name
         if self.around.head is None:
             plugs = _BOARD.match(self.text)
-            return plugs is None or _is_near(plugs[1], self.around.names.get("board", frozenset()))
+            boards = self.around.names.get("board", frozenset())
+            return plugs is None or not boards or _is_near(plugs[1], boards)
+        if not any(self.around.names.get(kind) for kind in ("servo", "lamp", "strip", "switch")):
+            return True
         own = {"a", "b", "c"}
         return all(
             str(name) in own
@@ -154,7 +157,7 @@ class Written:
         else:
             halt = Written(self.text[:at] + " ?", self.around).halt
             found = frozenset() if halt is None or halt.at < at else halt.due
-        return frozenset(word for name in found for word in words(name))
+        return frozenset(word for name in found for word in words_of(name))
 
     def _around(self) -> tuple[str, str]:
         if self.around.head is None:
