@@ -17,7 +17,10 @@ DASHES: Final = "\u2010\u2011\u2012\u2013\u2014\u2212\ufe63"
 TIMES: Final = "\u00d7\u2715\u2a09"
 ARROWS: Final = "\u2192\u21d2\u279c\u2794"
 HALVES: Final = {"\u00bd": "0.5", "\u00bc": "0.25", "\u00be": "0.75"}
-IN_UNITS: Final = "\u00b5\u03bc\u03a9\u2126\u00b0\u00ba\u02da\u2103\u00b2\u00b3\u00b7\u22c5\u2219\u2032\u2033\u2019"
+IN_UNITS: Final = (
+    "\u00b5\u03bc\u03a9\u2126\u00b0\u00ba\u02da\u2103"  # micro, ohm, degree
+    "\u00b2\u00b3\u00b7\u22c5\u2219\u2032\u2033\u2019"  # powers, dots, primes
+)
 """Signs of units, which `seqlang.text.slips.units` reads."""
 
 QUOTES: Final = "\u201c\u201d\u201e\u201f\u00ab\u00bb\u2018\u201a"

@@ -254,9 +254,8 @@ _ONLY_SAID: Final = (
         "supply",
         r"^fuse +[0-9.]+ *A *,? *(slow|fast|quick|lag)\b",
         "`{0}` does not say by which standard the fuse is made",
-        "`UL slow` and `UL fast` (UL 248-14), `IEC slow` and `IEC fast` (IEC 60127, marked T and F), "
-        "or "
-        "`blade`: it is printed on the fuse",
+        "`UL slow` and `UL fast` (UL 248-14), `IEC slow` and `IEC fast` (IEC 60127, marked T and "
+        "F), or `blade`: it is printed on the fuse",
     ),
     (
         "servo",
