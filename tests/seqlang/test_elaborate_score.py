@@ -359,7 +359,14 @@ def test_a_name_that_nothing_is_near_to_is_one_finding_however_often_it_is_used(
     (finding,) = found.findings
     assert len(finding.related) == 3
     assert finding.notes == ("and 5 more places",)
-    assert names(cue(*["jwa to 3 deg in 1 s"] * 3)) == ["unknown-name"] * 3
+
+
+def test_a_misspelt_name_is_one_finding_whose_change_reaches_every_use() -> None:
+    found = cue(*["jwa to 3 deg in 1 s"] * 9)
+    (finding,) = found.findings
+    assert finding.notes == ("and 5 more places",)
+    assert finding.fix is not None
+    assert [text for _, text in finding.fix.places] == ["jaw"] * 9
 
 
 def test_a_cue_that_plays_itself_is_shown_with_its_circle() -> None:
