@@ -24,7 +24,7 @@ from tests.seqlang import findings_page
 ROOM = Path(__file__).parents[2] / "seqlang"
 READ = "".join(
     path.read_text(encoding="utf-8")
-    for folder in ("text", "meaning")
+    for folder in ("text", "text/slips", "meaning")
     for path in sorted((ROOM / folder).glob("*.py"))
 )
 
