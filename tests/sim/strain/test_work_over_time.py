@@ -34,12 +34,12 @@ from sim.model import (
     Wire,
 )
 from sim.rehearsal.rehearse import rehearse
-from sim.rehearsal.sampling import sample
+from sim.rehearsal.sampling import LampSamples, Samples, ServoSamples, StripSamples, sample
 from sim.rig.wire import loop_ohm
 from sim.strain.coupling import coupled_show
 from sim.strain.sag import sags, start_sags
 from sim.strain.shortest import Impossible
-from sim.strain.torque_and_current import work
+from sim.strain.torque_and_current import demand_of, work
 
 POINTS = (CalibrationPoint(-90.0, 900.0), CalibrationPoint(90.0, 2100.0))
 WALL = Supply("p", Adapter(6.0, 50.0))
@@ -163,3 +163,76 @@ def test_a_part_that_hangs_limp_takes_no_torque() -> None:
 
 def test_why_no_duration_passes_can_be_read_off_the_error() -> None:
     assert str(Impossible("the part is too heavy")) == "the part is too heavy"
+
+
+# -- what a board's outputs ask -------------------------------------------------------------------
+
+
+def test_each_output_asks_at_every_instant_what_its_samples_say() -> None:
+    """Board 30 mA; ten pixels of 1 mA and 20 mA a channel; a fan of 0.7 A; a lamp's own duty."""
+    lit = np.zeros((3, 10, 3))
+    lit[1, :4, 0] = 1.0
+    lit[2, :, :] = 0.5
+    samples = Samples(
+        np.arange(3.0),
+        {
+            "jaw": ServoSamples(
+                np.zeros(3), np.array([0.0, 0.011, -30.0]), np.zeros(3), np.zeros(3),
+                np.array([True, True, False]),
+            )
+        },
+        {"lure": LampSamples(np.array([0.0, 50.0, 100.0]), np.array([0.0, 0.2, 1.0]))},
+        {"belly": StripSamples(100.0 * lit, lit)},
+        {"fan": np.array([False, True, True]), "off": np.array([False, False, True])},
+    )  # fmt: skip
+    rig = show(servo("jaw", 2.0), servo("other", 2.0), STRIP, FAN, OFF, LURE).rig
+    torques = {"jaw": np.array([0.1, 0.2, 0.3])}
+    asked = demand_of(rig, BOARDS[0], samples, torques)
+    assert np.asarray(asked.fixed_a) == pytest.approx(
+        [0.03 + 0.01, 0.03 + 0.01 + 4 * 0.02 + 0.7, 0.03 + 0.01 + 15 * 0.02 + 0.7 + 0.9]
+    )
+    assert list(asked.torque_nm) == list(asked.moving) == ["jaw"]
+    assert np.asarray(asked.torque_nm["jaw"]).tolist() == [0.1, 0.2, 0.3]
+    assert np.asarray(asked.moving["jaw"]).tolist() == [0.0, 1.0, 0.0]
+    assert np.asarray(asked.duty["lure"]).tolist() == [0.0, 0.2, 1.0]
+    elsewhere = demand_of(rig, BOARDS[1], samples, torques)
+    assert np.asarray(elsewhere.fixed_a) == pytest.approx([0.04] * 3)
+    assert not elsewhere.torque_nm
+
+
+def test_a_supplys_boards_add_up_and_a_board_without_one_has_its_rated_voltage() -> None:
+    """Two boards, 0.73 A and 0.04 A; a third stands by itself at the servos' 6 V."""
+    boards = (*BOARDS, Board("d", "any", 3))
+    rig = Rig((WALL,), boards, (FAN, servo("loose", 2.0, "d")))
+    samples = Samples(
+        np.arange(2.0),
+        {"loose": ServoSamples(*[np.zeros(2)] * 4, np.array([True, True]))},
+        {},
+        {},
+        {"fan": np.array([True, False])},
+    )
+    done = work(rig, samples)
+    assert done.supplies["p"].feed_a == pytest.approx([0.77, 0.07])
+    assert done.supplies["p"].source_v == pytest.approx([6.0, 6.0])
+    assert done.board_a["b"] == pytest.approx([0.73, 0.03])
+    assert done.board_a["c"] == pytest.approx([0.04, 0.04])
+    assert done.board_v["d"].tolist() == [6.0, 6.0]
+    assert not done.supplies["p"].collapsed.any()
+
+
+def test_the_share_of_a_servo_is_that_of_its_harder_posture() -> None:
+    """Leaning 30 deg either way from 80 deg: 50 deg is harder than 110; at rest, no speed."""
+    jaw = Servo(
+        "jaw", "b", 1, POINTS, (-20.0, 89.0), (Rating(6.0, 300.0, 3.0, 3.0),),
+        load=Load((PointMass(0.4, 0.1),)), idle_a=0.02,
+    )  # fmt: skip
+    rig = Rig((), BOARDS, (jaw,), wearer=Wearer(tilt_deg=30.0, margin=0.1))
+    seen = ServoSamples(np.array([80.0]), *[np.zeros(1)] * 3, np.array([True]))
+    samples = Samples(np.arange(1.0), {"jaw": seen}, {}, {}, {})
+    done = work(rig, samples).servos["jaw"]
+    hardest = 0.4 * G * 0.1 * np.cos(np.radians(50.0))
+    assert done.torque_nm == pytest.approx([hardest])
+    assert done.share == pytest.approx([hardest / 3.0])
+    assert done.allowed_nm == pytest.approx([0.9 * 3.0])
+    assert done.speed_deg_s.tolist() == [0.0]
+    assert done.current_a == pytest.approx([0.02 + (3.0 - 0.02) * hardest / 3.0])
