@@ -20,6 +20,7 @@ from sim.model import (
     Grip,
     Hold,
     InTurn,
+    Lamp,
     Law,
     Load,
     Move,
@@ -364,3 +365,45 @@ def test_pixels_stand_a_feed_up_to_their_own_highest(volts: float, needs: bool) 
     assert found.white_a == pytest.approx(10 * (3 * 0.02 + 0.001))
     assert found.show_a == pytest.approx(0.01)
     assert (found.pixels, found.voltage_v) == (10, volts)
+
+
+def regulated(*outputs: Servo | Switch, per_hour: float) -> SupplySize:
+    supply = Supply("p", Adapter(12.0, 50.0), Regulator(6.0, 50.0, 0.3, 0.8))
+    board = Board("b", "any", 1, "p", electrics=Electrics(0.03))
+    cue = Cue("blow", "", InTurn((Throw("fan", True), Hold(60_000))))
+    rig = Rig((supply,), (board,), (FAN, *outputs))
+    (found,) = size(Show(rig, Score("s", (cue,), usage=(Usage("blow", per_hour),)))).supplies
+    return found
+
+
+def test_a_regulator_carries_its_mean_square_at_four_fifths_and_a_start_in_full() -> None:
+    """1 A all the hour long asks for 1.25 A; for a quarter of it the peak of 1 A counts.
+
+    A servo that starts stalls at 3 A, beside 30 mA of the board, with the fan off.
+    """
+    assert regulated(per_hour=60.0).regulator_a == pytest.approx(1.25, rel=1e-3)
+    assert regulated(per_hour=15.0).regulator_a == pytest.approx(1.0)
+    strong = Servo(
+        "jaw", "b", 1, POINTS, (0.0, 60.0), (Rating(6.0, 400.0, 1.0, 3.0, 0.0),), idle_a=0.0
+    )
+    started = regulated(strong, per_hour=15.0)
+    assert started.regulator_a == pytest.approx(3.03)
+    assert started.peak_a == pytest.approx(1.0)
+
+
+def test_each_lamp_is_sized_with_its_resistor_and_where_it_hangs() -> None:
+    """3.2 V and 20 mA from 5 V: (5 - 3.2) / 0.02 = 90 ohm, so 91 (E24): 19.78 mA each."""
+    lamps = (
+        Lamp("one", "b", 9),
+        Lamp("many", "b", 10, count=9),
+        Lamp("high", "b", 8, forward_v=6.0),
+    )
+    rig = Rig((Supply("p", Adapter(5.0, 9.0)),), (Board("b", "any", 1, "p"),), lamps)
+    one, many, high = size(Show(rig, Score("s"))).lamps
+    assert one.resistor is not None
+    assert one.resistor.preferred_ohm == 91.0
+    assert one.total_a == pytest.approx(1.8 / 91.0)
+    assert (one.leds, one.needs_driver, one.voltage_v) == (1, False, 5.0)
+    assert many.total_a == pytest.approx(9 * 1.8 / 91.0)
+    assert many.needs_driver
+    assert (high.resistor, high.total_a, high.needs_driver) == (None, 0.0, True)
