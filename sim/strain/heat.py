@@ -13,12 +13,12 @@ from typing import Final
 
 import numpy as np
 
-from sim.model import Servo, Show, Wearer
+from sim.model import Cue, Repeat, Servo, Show, Wearer
 from sim.rehearsal.sampling import Samples
 from sim.rig.disturbance import settled
 from sim.rig.grip import gripping, presses, pressing
 from sim.rig.holding_torque import holding_nm
-from sim.score.tree import duration_ms
+from sim.score.tree import Lengths, duration_ms, walk
 from sim.strain.hardest_torque import hardest_torques
 from sim.strain.reachable import Reachable
 from sim.strain.torque_and_current import moving_in
@@ -150,22 +150,37 @@ def overstays(show: Show, book: Book) -> tuple[Overstay, ...]:
             found.append(Overstay(one.name, None, inf))
         for name, cue in book.cues.items():
             lasts_ms = duration_ms(cue.body)
-            seconds = _held_s(book[name].samples, one, lasts_ms)
-            if lasts_ms == inf and seconds >= book.seconds(name) - 2 * SAMPLE_MS / 1000.0:
+            seconds, still = _held_s(book[name].samples, one, lasts_ms)
+            if (
+                lasts_ms == inf
+                and still > 0.0
+                and still >= (_pass_ms(cue) - 2 * SAMPLE_MS) / 1000.0
+            ):
                 seconds = inf
             if seconds > grip.lasts_s + 2 * SAMPLE_MS / 1000.0:
                 found.append(Overstay(one.name, name, seconds))
     return tuple(sorted(found, key=lambda stay: -stay.seconds))
 
 
-def _held_s(samples: Samples, one: Servo, lasts_ms: float) -> float:
-    """The longest time (s) at one go for which the cue itself keeps a part past its contact."""
+def _pass_ms(cue: Cue) -> float:
+    """The longest pass of what a cue repeats without end: whoever holds on for one does for all."""
+    lengths = Lengths(cue.body)
+    endless = (s for s in walk(cue.body) if isinstance(s, Repeat) and lengths[s] == inf)
+    return max((lengths[s.body] for s in endless if lengths[s.body] < inf), default=0.0)
+
+
+def _held_s(samples: Samples, one: Servo, lasts_ms: float) -> tuple[float, float]:
+    """The longest time (s) at one go for which the cue itself keeps a part past its contact, and
+    for how long it has when the samples end."""
     assert one.grip is not None
     seen = samples.servos[one.name]
     inside = samples.times_ms - samples.times_ms[0] < lasts_ms
     holds = pressing(one.grip, seen.angle_deg) & seen.powered & inside
     edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]]).astype(np.int8)))
-    return float(max(edges[1::2] - edges[::2], default=0)) * SAMPLE_MS / 1000.0
+    rows = edges[1::2] - edges[::2]
+    last = rows[-1] if rows.size and holds[-1] else 0
+    longest = max(rows, default=0)
+    return float(longest) * SAMPLE_MS / 1000.0, float(last) * SAMPLE_MS / 1000.0
 
 
 def heats(show: Show, book: Book | None = None) -> tuple[Heat, ...]:

@@ -201,6 +201,35 @@ def test_of_several_cues_that_keep_a_part_closed_the_longest_is_named_once() -> 
     assert one.message.startswith("`close` keeps `jaw` closed for 5.6")
 
 
+@pytest.mark.parametrize(
+    "close",
+    [
+        "jaw to 60 deg in 2 s\nrepeat for ever\n    hold 1 s",
+        "repeat for ever\n    jaw to 50 deg in 1 s\n    jaw to 60 deg in 2 s",
+        "jaw to 45 deg in 2 s\nrepeat for ever\n    jaw to 60 deg in 1 s\n    jaw to 45 deg in 1 s",
+    ],
+)
+def test_a_part_that_never_lets_go_again_is_told_of_however_long_its_grip_may_last(
+    close: str,
+) -> None:
+    """Longer than a look at a cue without an end, which is 8 s."""
+    text = finger("grips 2 N at 60 mm, past 40 deg, for 20 s", close=close)
+    (one,) = findings(text, "grip-too-long")
+    assert "`close` keeps `jaw` closed without end" in one.message
+    assert (one.asked, one.limit) == (None, 20.0)
+
+
+def test_a_part_that_opens_in_each_pass_is_closed_for_that_long_at_one_go() -> None:
+    """Past 40 of 60 deg for the last 40.8 % of the way there, and as long on the way back."""
+    again = "repeat for ever\n    jaw to 60 deg in 2 s\n    jaw to 0 deg in 2 s"
+    (one,) = findings(
+        finger("grips 2 N at 60 mm, past 40 deg, for 1 s", close=again), "grip-too-long"
+    )
+    assert one.asked == pytest.approx(2 * 0.816, abs=0.03)
+    long = finger("grips 2 N at 60 mm, past 40 deg, for 2 s", close=again)
+    assert findings(long, "grip-too-long") == []
+
+
 def test_a_safe_pose_that_grips_never_lets_go() -> None:
     (one,) = findings(stalls("1 s", poses="safe pose shut\n    jaw 50 deg\n"), "grip-too-long")
     assert "in its safe pose" in one.message
