@@ -8,6 +8,7 @@ errors, 2 wrong usage, 3 board or link failure, 4 a mistake in this program.
 from __future__ import annotations
 
 import gc
+import os
 import sys
 from importlib import import_module
 from pathlib import Path
@@ -21,6 +22,9 @@ SHOW_HAS_ERRORS: Final = 1
 WRONG_USAGE: Final = 2
 BOARD_FAILURE: Final = 3
 OWN_MISTAKE: Final = 4
+
+COMPLETE: Final = "_BELLCRANK_COMPLETE"
+"""The shell's completion asks by this variable, as click's own scripts do."""
 
 
 class ShowFailed(click.ClickException):
@@ -75,7 +79,10 @@ class Subcommands(click.Group):
 @click.group(cls=Subcommands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="bellcrank", message="%(prog)s %(version)s")
 def group() -> None:
-    """Describe, check, rehearse and flash the cues of a worn animatronic part."""
+    """Describe, check, rehearse and flash the cues of a worn animatronic part.
+
+    Example: bellcrank demo
+    """
 
 
 def main(arguments: list[str] | None = None) -> NoReturn:
@@ -86,6 +93,11 @@ def main(arguments: list[str] | None = None) -> NoReturn:
         if hasattr(stream, "reconfigure"):  # a name the stream's encoding lacks is no failure
             stream.reconfigure(errors="replace")
     sys.stdout, sys.stderr = lasting(sys.stdout), lasting(sys.stderr)
+    asked = os.environ.get(COMPLETE)
+    if asked:
+        from click.shell_completion import shell_complete
+
+        sys.exit(shell_complete(group, {}, "bellcrank", COMPLETE, asked))
     try:
         words = sys.argv[1:] if arguments is None else list(arguments)
         with group.make_context("bellcrank", words) as context:
@@ -145,8 +157,6 @@ def _own_mistake(error: Exception) -> NoReturn:
 
 def _open_what_is_closed() -> None:
     """Started with a closed output (`>&-`), Python has none: what is written goes nowhere."""
-    import os
-
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:
             setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
@@ -154,8 +164,6 @@ def _open_what_is_closed() -> None:
 
 def _let_go_of(stream: TextIO) -> None:
     """Keep Python from complaining about a closed pipe while it exits."""
-    import os
-
     try:
         os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
     except (OSError, ValueError):

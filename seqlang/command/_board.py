@@ -93,6 +93,13 @@ def virtual_board(speed: float, name: str = "") -> Server:
     return Server(VirtualBoard(eeprom, chip), speed=speed, store=store)
 
 
+def chips_like(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
+    """For the shell: chips that start like what was typed."""
+    from firmware_gen.chips import CHIPS
+
+    return [name for name in sorted(CHIPS) if name.startswith(begun)]
+
+
 def chip_named(name: str) -> Chip:
     """The chip of that name; an unknown one is wrong usage."""
     from firmware_gen.chips import CHIPS

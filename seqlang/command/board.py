@@ -12,7 +12,7 @@ from firmware_gen.board.board import Witness
 from firmware_gen.chips import FIRST
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import ReportedMode
-from seqlang.command._board import chip_named, end
+from seqlang.command._board import chip_named, chips_like, end
 from seqlang.command._outlet import nobody_reads
 from sim.rulebook import CUES
 
@@ -41,13 +41,21 @@ if TYPE_CHECKING:
     show_default=True,
     help="How many times faster than real time the board plays.",
 )
-@click.option("--chip", default=FIRST.name, show_default=True, help="Chip of the virtual board.")
+@click.option(
+    "--chip",
+    default=FIRST.name,
+    show_default=True,
+    shell_complete=chips_like,
+    help="Chip of the virtual board.",
+)
 def command(
     number: int, pseudo_terminal: bool, store: Path | None, speed: float, chip: str
 ) -> None:
     """Run a virtual board until Ctrl-C and print its port.
 
     It speaks the same link and plays with the same arithmetic as a real one.
+
+    Example: bellcrank board --speed 10
     """
     from firmware_gen.board.virtual import Server, VirtualBoard, stored_eeprom
 

@@ -29,6 +29,8 @@ def command(file: str, detail: Detail | None, form: str) -> int:
     A show that passes takes one screen: the cautions that it gives reason for, advice, how much is
     asked of servos and supplies, warnings. Errors stand last, in full. Exit status 0: no errors;
     1: the show has errors.
+
+    Example: bellcrank check first.cues
     """
     if detail is not None and form != "text":
         raise WrongUse(f"`--{detail}` goes with the text; the {form} always holds everything")

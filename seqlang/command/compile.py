@@ -36,6 +36,8 @@ def command(file: str, folder: Path, listing: bool, form: str) -> None:
 
     Writes one file for each board, named after show and board. The same show always gives the
     same bytes; two shows with the same digest are the same.
+
+    Example: bellcrank compile first.cues --out tables
     """
     from firmware_gen.listing.account import account_text
 

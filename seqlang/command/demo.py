@@ -50,6 +50,8 @@ def command(out: Path) -> None:
     It checks, draws, compiles and transfers the show. It presses the remote's buttons and stops.
     It compares what the board played with the preview. It needs no hardware, and leaves pictures,
     a page on which you watch the show, and the board's table.
+
+    Example: bellcrank demo --out bellcrank-demo
     """
     checked = _check()
     _draw(checked.show, out)

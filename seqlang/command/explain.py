@@ -43,6 +43,8 @@ def command(name: str | None, form: str) -> None:
 
     NAME is what stands in brackets behind a finding (`servo-speed`), or a subject (`supply`,
     `cautions`). Without it, all of them are listed.
+
+    Example: bellcrank explain servo-speed
     """
     chosen = _chosen(name)
     if form == "json":

@@ -11,6 +11,7 @@ from firmware_gen.build import image as images
 from firmware_gen.build.uploader import UPLOADER, Upload, UploadWay, uploads
 from firmware_gen.chips import CHIPS, FIRST
 from seqlang.command import BoardFailed, WrongUse
+from seqlang.command._board import chips_like
 from seqlang.command._first_flash import FirstFlash
 from seqlang.command._show import demanded, read_and_check
 from seqlang.command._upload import CAUTION, chosen, install, write_merged
@@ -41,7 +42,13 @@ PROGRAMMER_TO_FILL_IN = "PROGRAMMER"
     "--programmer",
     help=f"With --way isp: the programmer's name (`{UPLOADER} -c ?` lists them).",
 )
-@click.option("--chip", default=FIRST.name, show_default=True, help="Chip of the board.")
+@click.option(
+    "--chip",
+    default=FIRST.name,
+    show_default=True,
+    shell_complete=chips_like,
+    help="Chip of the board.",
+)
 @click.option(
     "--with",
     "show",
@@ -67,7 +74,10 @@ def command(
     out: Path | None,
     now: bool,
 ) -> int:
-    """Say how to put the firmware on a board, or install it."""
+    """Say how to put the firmware on a board, or install it.
+
+    Example: bellcrank firmware --port COM3
+    """
     if show is None and (board is not None or out is not None):
         raise WrongUse("`--board` and `--out` go with `--with`, which merges a show into the image")
     if way == "isp" and programmer is None and now:

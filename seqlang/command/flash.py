@@ -73,6 +73,8 @@ def command(
     from its safe pose: keep clear of the parts. With --merged it plays nothing meanwhile. Before
     the first flash of a show its cautions stand in full. Exit status 1 if the show has errors, 3
     if board or link fail.
+
+    Example: bellcrank flash first.cues --port virtual
     """
     if merged and form != "text":
         raise WrongUse("`--merged` shows the uploader's own words: it has no output for programs")

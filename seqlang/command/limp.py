@@ -14,6 +14,8 @@ def command(port: str | None, baud: int) -> None:
 
     They can then be pushed by hand; support them first. This is not an emergency stop: keep a
     switch in the supply's lead within reach.
+
+    Example: bellcrank limp --port virtual
     """
     with connected(port, baud) as (link, _):
         must(link, "limp", link.limp())

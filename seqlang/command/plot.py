@@ -19,7 +19,14 @@ if TYPE_CHECKING:
 @click.command("plot")
 @click.argument("file", type=click.Path())
 @click.option("--out", type=click.Path(file_okay=False), help="Folder to fill [FILE-plots].")
-@click.option("--format", "kind", type=click.Choice(["png", "svg"]), default="png")
+@click.option(
+    "--format",
+    "kind",
+    type=click.Choice(["png", "svg"]),
+    default="png",
+    show_default=True,
+    help="Kind of picture.",
+)
 @click.option("--cue", "cues", multiple=True, metavar="NAME", help="Only this cue; may repeat.")
 @click.option(
     "--press",
@@ -36,6 +43,8 @@ def command(
 
     Without --cue and --press, every cue is played once, as its buttons would start it. One picture
     shows the whole rehearsal. Two more show each servo: over time, and on its torque-speed line.
+
+    Example: bellcrank plot first.cues --press "1 at 2 s" --press "stop at 4 s"
     """
     from firmware_gen.files import write_whole
     from sim.pictures.plots import pictures

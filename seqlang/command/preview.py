@@ -12,6 +12,8 @@ def command(file: str, out: str | None) -> None:
     """Write a page on which you watch a show before it is built.
 
     Every cue is played once, as its buttons would start it. Open the page in any browser.
+
+    Example: bellcrank preview first.cues --out first.html
     """
     from pathlib import Path
 

@@ -34,6 +34,8 @@ def command(file: str, form: str) -> None:
     """Say which servos, battery, fuse and wires a show needs.
 
     The show must be readable. It need not pass its check, so a servo in it may be too weak.
+
+    Example: bellcrank size first.cues
     """
     loaded = load(file)
     if loaded.show is None or any(f.severity == "error" for f in loaded.findings):

@@ -15,6 +15,8 @@ def command(port: str | None, baud: int) -> None:
 
     Servos are enabled one after another. Parts jump to the safe pose from wherever they were
     pushed: keep clear of them.
+
+    Example: bellcrank standby --port virtual
     """
     with connected(port, baud) as (link, hello):
         mode = hello.mode

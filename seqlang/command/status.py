@@ -31,7 +31,10 @@ if TYPE_CHECKING:
 )
 @format_option
 def command(port: str | None, baud: int, file: str | None, form: str) -> None:
-    """Say what the connected board plays and what went wrong on it."""
+    """Say what the connected board plays and what went wrong on it.
+
+    Example: bellcrank status --port virtual --show first.cues
+    """
     show = None if file is None else passed(file, quiet=True).compiled
     with connected(port, baud) as (link, hello):
         state = link.state()

@@ -18,6 +18,8 @@ def command(port: str | None, baud: int) -> None:
 
     A second stop during this move ends the pulses at once. This is not an emergency stop: keep a
     switch in the supply's lead within reach.
+
+    Example: bellcrank stop --port virtual
     """
     with connected(port, baud) as (link, _):
         must(link, "stop", link.stop())

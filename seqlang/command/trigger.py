@@ -66,6 +66,10 @@ def command(
     """Start a cue on the connected board, or list its cues.
 
     Parts move: keep clear of them. Waits while the board is still enabling its servos.
+
+    Example: bellcrank trigger wave --port virtual
+
+    Example: bellcrank trigger --list --port virtual
     """
     if listed:
         if cue is not None or held is not None:
