@@ -119,3 +119,13 @@ def test_arbitrary_bytes_in_rows_of_any_length_never_hang_the_board() -> None:
     assert after.frames == before.frames + 50
     assert (after.live_runs, after.refusal) == (0, 0)
     assert before.bad_frames == reference.bad > 1500
+
+
+@pytest.mark.parametrize(("payload", "is_good"), [(80, True), (81, False)])
+def test_a_frame_holds_just_so_much(payload: int, is_good: bool) -> None:
+    """80 bytes of payload fit (LINK.md, 2); one more makes the frame a bad one."""
+    core = Core(OLD)
+    core.start()
+    body = bytes((0, RequestKind.STATUS, 9)) + bytes(range(1, payload + 1))
+    core.exchange(b"\0" + cobs.encode(body + crc16(body).to_bytes(2, "little")) + b"\0")
+    assert state(core, 3).bad_frames == (0 if is_good else 1)
