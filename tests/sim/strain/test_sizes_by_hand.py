@@ -394,7 +394,8 @@ def test_a_regulator_carries_its_mean_square_at_four_fifths_and_a_start_in_full(
 def test_each_lamp_is_sized_with_its_resistor_and_where_it_hangs() -> None:
     """3.2 V and 20 mA from 5 V: (5 - 3.2) / 0.02 = 90 ohm, so 91 (E24): 19.78 mA each."""
     lamps = (Lamp("one", "b", 9, 3.2), Lamp("many", "b", 10, 3.2, count=9), Lamp("hi", "b", 8, 6.0))
-    rig = Rig((Supply("p", Adapter(5.0, 9.0)),), (Board("b", "any", 1, "p"),), lamps)
+    board = Board("b", "any", 1, "p", electrics=Electrics(pin_a=0.04))
+    rig = Rig((Supply("p", Adapter(5.0, 9.0)),), (board,), lamps)
     one, many, high = size(Show(rig, Score("s"))).lamps
     assert one.resistor is not None
     assert one.resistor.preferred_ohm == 91.0
