@@ -16,6 +16,7 @@ from seqlang.text.syntax import (
     Amount,
     Block,
     Broken,
+    ClockText,
     Cut,
     EffectText,
     HoldText,
@@ -65,6 +66,8 @@ class Made(NamedTuple):
     """Servos it moves, each with the angles it may end at."""
     steps: int
     depth: int
+    is_timed: bool
+    """How long it takes is known: no button holds it, and it has an end."""
 
 
 class Tally:
@@ -93,6 +96,8 @@ class Stage(NamedTuple):
     loops: dict[int, Mapping[str, tuple[float, ...]]]
     """Where each repeat leaves the parts, by the place of its keyword."""
     tally: Tally
+    delays: Mapping[str, int]
+    """How long after it is on what a switch drives starts, in ms, by output."""
 
 
 class CueMaker:
@@ -107,22 +112,53 @@ class CueMaker:
         """It has more steps than a cue may have; the finding is noted."""
         self._level = 0
         self._deepest = 0
+        self._clock: int | None = 0
+        """How long the cue has run where the next statement starts; None where that differs."""
+        self._untimed: StatementText | None = None
+        """What takes as long as somebody wants; behind it the clock is not known."""
 
     def make(self, body: Sequence[StatementText], first: object, last: object) -> Made:
         """The steps of a cue whose header stands from node `first` to `last`."""
         children, duration = self._sequence(body)
         whole = InTurn(children, self._reading.origins.mark(first, last, ("keyword", first)))
-        return Made(whole, duration, self._where, self._steps, self._deepest)
+        timed = self._untimed is None
+        return Made(whole, duration, self._where, self._steps, self._deepest, timed)
 
     def _sequence(self, body: Sequence[StatementText]) -> tuple[tuple[Step, ...], int]:
         steps: list[Step] = []
         total = 0
         for statement in body:
+            first = self._level == total == self._clock == 0
+            start = self._clock
             made = self._tried(statement)
+            lasts = 0 if made is None else made[1]
+            self._clock = None if start is None or self._untimed else start + lasts
             if made is not None:
-                steps.append(made[0])
-                total += made[1]
+                total += lasts + self._put(steps, made[0], statement, first)
         return tuple(steps), total
+
+    def _put(self, steps: list[Step], step: Step, statement: StatementText, first: bool) -> int:
+        """Add a step, or put it as much earlier as what it switches on needs to start.
+
+        At the start of a cue everything else waits for it, and the cue's clock, too: returns for
+        how long.
+        """
+        delay = self._delay(statement)
+        before = steps[-1] if steps else None
+        if not delay:
+            steps.append(step)
+            return 0
+        wait = model.Hold(delay, self._reading.origins.mark(statement, statement))
+        if isinstance(before, model.Hold) and before.duration_ms >= delay:
+            rest = replace(before, duration_ms=before.duration_ms - delay)
+            steps[-1:] = [rest, step, wait] if rest.duration_ms else [step, wait]
+            return 0
+        if first:
+            steps += [step, wait]
+            return delay
+        steps.append(step)
+        self._starts_late(statement, delay)
+        return 0
 
     def _tried(self, statement: StatementText) -> tuple[Step, int] | None:
         try:
@@ -140,6 +176,8 @@ class CueMaker:
             )
             duration = self._reading.milliseconds(statement.duration, "a hold")
             return model.Hold(duration, mark), duration
+        if isinstance(statement, ClockText):
+            return self._wait_until(statement)
         if isinstance(statement, Block):
             return self._block(statement)
         if isinstance(statement, Broken):
@@ -417,6 +455,86 @@ class CueMaker:
         self._add(len(steps), statement)
         return Together(tuple(steps), 0, self._reading.origins.mark(statement, statement))
 
+    # -- the cue's clock --------------------------------------------------------------------
+
+    def _wait_until(self, statement: ClockText) -> tuple[Step, int]:
+        """The hold that is left until the cue has run for a time."""
+        reading = self._reading
+        time = reading.milliseconds(statement.time, "a time on the cue's clock", 0)
+        if self._clock is None:
+            held = self._untimed
+            reading.error(
+                "wrong-kind",
+                "how long the cue has run here is not known"
+                if held
+                else "`at` counts from the start of the cue, but a `repeat` comes by several times",
+                statement,
+                related=(
+                    (held.head[0] if isinstance(held, Block) else held, "lasts until it ends"),
+                )
+                if held
+                else (),
+                help="use `hold` to wait, or put it in a cue of its own",
+            )
+            raise Fault
+        if time < self._clock:
+            reading.error(
+                "behind-time",
+                f"`{reading.text(statement)}` comes too late: what stands above it ends at "
+                f"{self._clock / 1000:g} s",
+                statement.time,
+                help=f"at least `{self._clock / 1000:g} s`, or make what stands above it shorter, "
+                "or let both start in `together`",
+                fix=f"{self._clock / 1000:g} s",
+                asked=time,
+                limit=self._clock,
+                unit="ms",
+            )
+            raise Fault
+        gap = time - self._clock
+        return model.Hold(gap, reading.origins.mark(statement, statement)), gap
+
+    def _is_misplaced(self, statement: StatementText, block: Block) -> bool:
+        """Whether it makes sense only among statements that come one after another."""
+        if isinstance(statement, ClockText):
+            self._reading.error(
+                "wrong-kind",
+                f"`at` waits, but in `{block.kind}` nothing comes after it",
+                statement,
+                help="put it with what follows it into `in turn`",
+            )
+            return True
+        delay = self._delay(statement)
+        if delay:
+            self._starts_late(statement, delay)
+        return False
+
+    def _delay(self, statement: StatementText) -> int:
+        """How much earlier than it stands a statement has to come, in ms."""
+        if not isinstance(statement, ThrowText) or statement.state.type != "ON":
+            return 0
+        delays = {self._stage.delays.get(str(name), 0) for name in statement.names}
+        if len(delays) > 1:
+            self._reading.error(
+                "wrong-kind",
+                "these take different times to start, so they cannot be switched on together",
+                statement,
+                help="give each a line of its own",
+            )
+        return max(delays)
+
+    def _starts_late(self, statement: StatementText, delay: int) -> None:
+        self._reading.error(
+            "starts-late",
+            f"this starts {delay} ms after it is switched on, and nothing waits before it",
+            statement,
+            help=f"put it first in its cue, or right behind a `hold` or `at` that waits {delay} ms "
+            "or longer: it is then switched on earlier",
+            severity="warning",
+            limit=delay,
+            unit="ms",
+        )
+
     # -- blocks and plays -------------------------------------------------------------------
 
     def _block(self, block: Block) -> tuple[Step, int] | None:
@@ -446,10 +564,11 @@ class CueMaker:
             parts = (("interval", block.head[1]),)
         before, after = self._where, dict(self._where)
         children: list[Step] = []
-        longest = 0
+        start, longest = self._clock, 0
         for statement in block.body:
             self._where = dict(before)
-            made = self._tried(statement)
+            self._clock = None if start is None else start + len(children) * interval
+            made = None if self._is_misplaced(statement, block) else self._tried(statement)
             if made is None:
                 continue
             longest = max(longest, len(children) * interval + made[1])
@@ -479,7 +598,10 @@ class CueMaker:
             known = self._where.get(output) or tuple(self._stage.rest.get(output, ()))
             self._where[output] = tuple({*known, *angles})
         before = dict(self._where)
+        self._clock = None
         children, once = self._sequence(block.body)
+        if times is None:
+            self._untimed = block
         self._stage.loops[place] = _changed(before, self._where)
         if once == 0 and len(children) < len(block.body):
             raise Fault  # what took its time could not be read
@@ -528,6 +650,8 @@ class CueMaker:
             self._deepest = self._level
             raise Fault
         self._where.update(made.ends)
+        if not made.is_timed:
+            self._untimed = play
         return _fresh(made.body), made.duration_ms
 
 

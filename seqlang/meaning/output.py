@@ -47,7 +47,7 @@ from sim.rig.slide import PINION_M
 from sim.rulebook import BUTTONS, PULSE_RANGE_US
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from firmware_gen.chips import Chip
     from seqlang.meaning.pose import Setting
@@ -58,6 +58,9 @@ LONGEST_TIME_CONSTANT_S = 1.0
 
 MOST_A = 1000.0
 """No servo of a worn rig draws more; a slip of the unit is told at once."""
+
+LONGEST_START_MS = 10_000
+"""What takes longer to start after its switch is on is not in step with a cue anyway."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -601,6 +604,22 @@ def _switch(reading: Reading, entry: Line, spot: Plug) -> Switch:
             ("current", _item(sheet.get("draws"))),
         ),
     )
+
+
+def start_delays(reading: Reading, lines: Iterable[Line]) -> dict[str, int]:
+    """How long after it is switched on that which a switch drives starts, in ms, by name."""
+    found: dict[str, int] = {}
+    for entry in (line for line in lines if line.kind == "switch"):
+        for line in (line for line in entry.lines() if line.kind == "starts"):
+            delay = reading.tried(_start_delay, reading, line)
+            if delay is not None:
+                found.setdefault(str(entry.items[1]), delay)
+    return found
+
+
+def _start_delay(reading: Reading, line: Line) -> int:
+    what = "the time until it starts"
+    return round(reading.within(line.amount(2), DURATION, what, 1, LONGEST_START_MS))
 
 
 def wired_button(reading: Reading, entry: Line, boards: Mapping[str, Chip]) -> Input:

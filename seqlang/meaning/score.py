@@ -9,6 +9,7 @@ from lark import Token
 
 from seqlang.meaning.cue import CueMaker, Made, Stage, Tally, without
 from seqlang.meaning.durations import Pacer, is_derived
+from seqlang.meaning.output import start_delays
 from seqlang.meaning.remote import Remote, remote, run_time, usages
 from seqlang.meaning.values import Reading, declared
 from seqlang.text.findings import Origin
@@ -40,7 +41,8 @@ def score(
     if any(_derived(text) for text in texts):
         rest = _rest(reading, order, outputs, poses, rig, names, cut, loops, distant)
     stage = Stage(
-        reading, outputs, poses, Pacer(reading, rig, False), rest, names, {}, cut, loops, Tally()
+        *(reading, outputs, poses, Pacer(reading, rig, False), rest, names, {}, cut, loops),
+        *(Tally(), start_delays(reading, lines)),
     )
     made = _cues(stage, order, rig)
     return Score(
@@ -207,7 +209,7 @@ def _rest(
 
     draft = reading.apart()
     stage = Stage(
-        draft, outputs, poses, Pacer(draft, rig, True), {}, names, {}, cut, loops, Tally()
+        *(draft, outputs, poses, Pacer(draft, rig, True), {}, names, {}, cut, loops, Tally(), {}),
     )
     made = _cues(stage, order, rig)
     show = Show(rig, Score(title="", cues=tuple(made.values()), idle=distant.idle))

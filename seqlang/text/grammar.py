@@ -17,6 +17,7 @@ from seqlang.text.syntax import (
     Amount,
     Block,
     Broken,
+    ClockText,
     CueText,
     Cut,
     EffectText,
@@ -139,6 +140,9 @@ class Builder:
 
     def hold(self, items: list[Amount]) -> HoldText:
         return HoldText(cast("Token", items[0]), items[1])
+
+    def clock(self, items: list[Amount]) -> ClockText:
+        return ClockText(cast("Token", items[0]), items[1])
 
     def play(self, items: list[Token]) -> Play:
         return Play(*items)

@@ -256,6 +256,28 @@ STATEMENTS: Final = (
 
     Source of the limit: LANGUAGE.md, 3.2.
     """,
+    """behind-time: a time on the cue's clock has passed before its line is reached.
+
+    What: `at TIME` stands behind statements that have ended by then.
+
+    Why: what follows would come late, and out of step with the sound it was written to.
+
+    Instead: make what stands above it shorter, or let both run side by side in `together`.
+
+    Source of the limit: arithmetic; the lengths are those that are written.
+    """,
+    """starts-late: a switch is thrown when what it drives should start already.
+
+    What: what `starts after` a time is switched on that much earlier, in a wait before it, or at
+    the start of its cue.
+
+    Why: a sound module takes a moment from its contact to the first sound; a jaw that moves to it
+    would be early.
+
+    Instead: put the line first in its cue, or behind a `hold` or `at` that is long enough.
+
+    Source of the limit: the delay that the rig states.
+    """,
     """cue-calls-itself: a cue plays itself, or cues play one another in a circle.
 
     What: no `play` leads back to the cue in which it stands.

@@ -145,6 +145,13 @@ class HoldText(NamedTuple):
     duration: Amount
 
 
+class ClockText(NamedTuple):
+    """Waiting until the cue has run for a time."""
+
+    keyword: Token
+    time: Amount
+
+
 class Play(NamedTuple):
     """Another cue's steps in this place."""
 
@@ -176,7 +183,7 @@ class CueText(NamedTuple):
 
 
 StatementText: TypeAlias = (
-    "ActText | Strike | Cut | ThrowText | EffectText | HoldText | Play | Block | Broken"
+    "ActText | Strike | Cut | ThrowText | EffectText | HoldText | ClockText | Play | Block | Broken"
 )
 TopLine: TypeAlias = "Line | CueText | Broken"
 Node: TypeAlias = "Token | Sum | Negative | Line | LightText | Spot | Broken"

@@ -148,6 +148,11 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_cue("hold"), _cue("hold for 3 s")),
     ),
     Example(
+        "`at` needs a time on the cue's clock",
+        "such as `at 12.4 s`: it waits until the cue has run for that time",
+        (_cue("at"), _cue("at 3 s 4 s"), _cue("at:")),
+    ),
+    Example(
         "`stagger` needs the time from one start to the next",
         "such as `stagger 80 ms`",
         (_cue("stagger", "    jaw to 3 deg in 2 s"),),

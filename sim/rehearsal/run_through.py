@@ -27,7 +27,7 @@ from sim.score.tree import (
     timeline,
 )
 
-LONGEST_PERIOD_MS: Final = 600_000
+LONGEST_WATCH_MS: Final = 600_000
 """Loops side by side that meet again later than this are watched for the longest of them."""
 
 _PAUSE_MS: Final = 600
@@ -120,7 +120,7 @@ def _first_period_ms(cue: Cue) -> int:
     ]
     lead = max((start for start, _ in loops), default=0)
     together = lcm(*(period for _, period in loops))
-    if together > LONGEST_PERIOD_MS:
+    if together > LONGEST_WATCH_MS:
         together = max(period for _, period in loops)
     return lead + together
 
