@@ -17,8 +17,8 @@ PHYSICS = (
     *("sim/{room}", "sim/test_c*.py", "sim/test_physics_load.py", "sim/test_physics_page.py"),
     *("references/test_b*.py", "references/test_ch*.py", "references/test_[dg]r*.py"),
     *("references/test_fu*.py", "references/test_l*.py", "references/test_[hpuw]*.py"),
-    *("references/test_resi*.py", "references/test_se*.py", "references/test_su*.py"),
-    *("references/test_sheet_ratings.py", "references/test_continuous_servo.py"),
+    *("references/test_resi*.py", "references/test_s*.py", "sim/test_sliding*.py"),
+    "references/test_continuous_servo.py",
     *("seqlang/checks/motion", "seqlang/checks/calibration", "seqlang/checks/supply"),
     "seqlang/test_check_figures.py",
 )
@@ -28,7 +28,7 @@ STRAIN = (
     *("sim/test_physics_margins.py", "sim/test_coupling.py", "references/test_heat_rms.py"),
     *("references/test_response_integrator.py", "references/test_gripping.py"),
     *("references/test_shortest_ruckig.py", "references/test_linear_servo.py"),
-    "references/test_continuous_servo.py",
+    *("references/test_continuous_servo.py", "sim/test_sliding*.py"),
     *("seqlang/checks/motion", "seqlang/checks/supply", "seqlang/checks/light"),
 )
 REHEARSAL = (

@@ -88,3 +88,9 @@ def test_a_strip_s_data_line_needs_70_percent_of_its_supply(
     belly = Strip("belly", "b", 23, 10)
     data = strip_data(rig_of(feed_v, belly, logic=logic), belly)
     assert (data.high_v >= data.needs_v * (1.0 - 1e-9)) == enough
+
+
+def test_a_lamp_on_a_board_that_is_not_there_is_taken_to_hang_on_its_pin() -> None:
+    """That the board is missing is another fault; 5 V is what a small board has."""
+    found = lamp_feed(Rig((), (), ()), Lamp("lost", "nowhere", 3))
+    assert (found.from_pin, found.voltage_v) == (True, 5.0)

@@ -7,6 +7,8 @@ sheet whose stall current is far too low.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -76,3 +78,16 @@ def test_the_likely_stall_current_is_that_of_a_sound_sheet() -> None:
     sheet = rating(BROKEN["15 kgf.cm, 5.0 V"])
     likely = Rating(sheet.voltage_v, sheet.speed_deg_s, sheet.stall_nm, sound_stall_a(sheet))
     assert claim(likely).claimed == pytest.approx(SOUND)
+
+
+@pytest.mark.parametrize("no_load_a", [0.0, 0.5, 3.0, 7.0, 10.0, 30.0])
+def test_the_likely_stall_current_is_one_that_can_be_beside_the_stated_no_load_current(
+    no_load_a: float,
+) -> None:
+    """6 V, 1 N.m and 60 rad/s: a = 10 A. Either as a sound sheet has it, or at its very bound."""
+    sheet = Rating(6.0, float(np.degrees(60.0)), 1.0, 1.0, no_load_a)
+    likely = claim(replace(sheet, stall_a=sound_stall_a(sheet)))
+    assert likely.can_be
+    assert likely.claimed == pytest.approx(min(SOUND, likely.most))
+    assert sound_stall_a(replace(sheet, no_load_a=10.0)) == pytest.approx(10.0 * 2.618034, rel=1e-6)
+    assert sound_stall_a(sheet) >= 20.0 - 1e-9

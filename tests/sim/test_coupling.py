@@ -230,3 +230,26 @@ def test_a_root_without_a_load_of_its_own_still_pinches() -> None:
     found = pinch(root, 6.0)
     assert found is not None
     assert found.tip.at_m == pytest.approx(0.300)
+
+
+@pytest.mark.parametrize("angle", [-20.0, 0.0, 35.0, 60.0])
+def test_at_rest_a_root_feels_the_weight_of_its_folded_chain_and_nothing_else(angle: float) -> None:
+    """By hand: 60 g at 150 mm, 20 g of hinge at 300 mm, and 30 g another 125 mm on, 40 deg back."""
+    folded = replace(
+        MIDDLE,
+        load=Load((Rod(0.030, 0.250),)),
+        mount=Mount("root", 0.300, straight_deg=40.0, mass_kg=0.020),
+        travel_deg=(-30.0, 0.0),
+    )
+    show = coupled_show(Show(Rig(boards=(BODY,), outputs=(ROOT, folded)), Score("", ())))
+    root, tip = show.rig.outputs
+    assert isinstance(root, Servo)
+    assert isinstance(tip, Servo)
+    level, back = np.cos(np.radians([angle, angle - 40.0]))
+    own = 0.060 * 0.150 + (0.020 + 0.030) * 0.300
+    expected = -9.80665 * (own * level + 0.030 * 0.125 * back)
+    for end in load.gravity_nm(root.load, angle):
+        assert float(end) == pytest.approx(expected, rel=1e-9)
+    low, high = load.held_nm(root.load, angle, 0.0, 0.01)
+    assert float(low) == pytest.approx(-expected - 0.01, rel=1e-9)
+    assert float(high) == pytest.approx(-expected + 0.01, rel=1e-9)
