@@ -213,6 +213,7 @@ static bool take_over(uint8_t cue, const struct demand *demand, uint8_t button) 
     return true;
 }
 
+/* Whether a run owns one of these outputs; one of the idle cue does not count. */
 static bool conflicts(uint16_t outputs) {
     uint8_t n;
     for (n = 0; n < BC_RUNS; n++) {
@@ -235,16 +236,6 @@ bool bc_cue_start(uint8_t cue, uint8_t button) {
     return take_over(cue, &demand, button);
 }
 
-static bool are_unowned(uint16_t outputs) {
-    uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
-        if ((runs[n].owned & outputs) != 0) {
-            return false;
-        }
-    }
-    return true;
-}
-
 void bc_runs_start_others(uint8_t idle) {
     bool waits = false;
     uint8_t cue;
@@ -252,7 +243,7 @@ void bc_runs_start_others(uint8_t idle) {
         if (waits_by[cue] != NONE) {
             struct demand demand = demand_of(cue);
             waits = true;
-            if (are_unowned(demand.outputs)) {
+            if (!conflicts(demand.outputs)) {
                 take_over(cue, &demand, waits_by[cue]);
             }
         }

@@ -28,7 +28,8 @@ bool bc_cue_start(uint8_t cue, uint8_t button);
 void bc_button_is_down(uint8_t button);
 void bc_button_is_up(uint8_t button);
 
-/* Start the waiting cues whose outputs are free; the idle cue if none waits and nothing runs. */
+/* Start the waiting cues whose outputs nothing but the idle cue owns; the idle cue if none waits
+ * and nothing runs. */
 void bc_runs_start_others(uint8_t idle);
 
 /* Execute what is due up to the frame's time. */

@@ -311,10 +311,10 @@ class Scheduler(Generic[_Act]):
         return True
 
     def _start_waiting(self, time: int) -> None:
-        """Start the waiting cues whose outputs are unowned and which find room."""
+        """Start the waiting cues whose outputs nothing but the idle cue owns, if there is room."""
         for index in sorted(self._waiting):
             cue = self.program.cues[index]
-            if any(run.owned & cue.outputs for run in self.runs.values()):
+            if self._taken(cue):
                 continue
             leaving = self._leaving(cue)
             if self._has_room(cue, leaving):

@@ -193,6 +193,19 @@ _IDLE = table(
     idle=0,
 )
 
+_GLOWS_ON = table(
+    (LAMP, SECOND_LAMP),
+    (
+        wave(0),
+        (ActOp(0, 150, 20), Modulate(0, 1, 400, 200), Delay(300)),
+        (ActOp(1, 150, 40, True), Delay(300)),
+    ),
+    conflicts=(TAKE, TAKE, WAIT),
+    uses=(1, 3, 2),
+    idle=0,
+)
+"""A cue leaves an effect on the idle cue's output, while another one waits."""
+
 _FULL = table(
     (LAMP, SECOND_LAMP),
     (
@@ -281,6 +294,7 @@ _STARTS: tuple[Case, ...] = (
         triggers((5, 2), (8, 3), (10, 1), (40, 2)),
         90,
     ),
+    ("an effect that goes on while a waiting cue starts", _GLOWS_ON, triggers((5, 2), (8, 3)), 60),
     ("an idle cue beside one without outputs", _IDLE, triggers((5, 4), (40, 5)), 80),
     (
         "a waiting cue without room, and a start refused for want of threads",

@@ -615,8 +615,13 @@ class SecondPlayer:
 
     def start_waiting(self) -> None:
         for index in sorted(self.waiting):
-            if all(self.owner[n] is None for n in self.table.cues[index].outputs):
+            if all(self.is_free(n) for n in self.table.cues[index].outputs):
                 self.start_cue(index, self.waiting[index])
+
+    def is_free(self, number: int) -> bool:
+        """Whether no run owns an output; one of the idle cue does not count."""
+        run = None if (owner := self.owner[number]) is None else self.runs[owner]
+        return run is None or run.cue == self.table.idle
 
     def start_idle(self) -> None:
         if self.table.idle == NONE or self.waiting:
