@@ -16,6 +16,7 @@ from seqlang.text.source import Source
 if TYPE_CHECKING:
     from seqlang.meaning.elaborate import Elaborated
     from seqlang.text.findings import Finding, Origin
+    from seqlang.text.pieces import ReadPieces
     from seqlang.text.syntax import TopLine
     from sim.model import Show
 
@@ -52,23 +53,25 @@ def load(path: str | Path) -> Loaded:
     return load_text(source)
 
 
-def load_text(source: Source) -> Loaded:
-    """Read a show from text that is already in memory."""
+def load_text(source: Source, pieces: ReadPieces | None = None) -> Loaded:
+    """Read a show from text that is already in memory; `pieces`: see `seqlang.text.parse`."""
     sources = {source.path: source}
     wrong = faults(source)
     if wrong:
         return Loaded(None, {}, {}, sources, wrong)
-    items, made, found = _read(source)
-    findings = tried(found, source, lambda text: _found(Source(source.path, text)))
+    items, made, found = _read(source, pieces)
+    findings = tried(found, source, lambda text: _found(Source(source.path, text), pieces))
     return Loaded(made.show, made.origins, made.places, sources, tuple(findings), items)
 
 
-def _read(source: Source) -> tuple[Sequence[TopLine], Elaborated, list[Finding]]:
+def _read(
+    source: Source, pieces: ReadPieces | None
+) -> tuple[Sequence[TopLine], Elaborated, list[Finding]]:
     """What a text with a sound layout says, and what is wrong with it."""
-    parsed = parse(source)
+    parsed = parse(source, pieces)
     made = elaborate(parsed.items, source, parsed.lost_names)
     return parsed.items, made, merged((*parsed.findings, *made.findings), source)
 
 
-def _found(source: Source) -> Sequence[Finding]:
-    return faults(source) or _read(source)[2]
+def _found(source: Source, pieces: ReadPieces | None) -> Sequence[Finding]:
+    return faults(source) or _read(source, pieces)[2]

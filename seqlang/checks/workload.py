@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from functools import lru_cache
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
@@ -18,6 +19,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from sim.score.tree import PlannedMove
+
+
+KEPT: Final = 256
+"""Answers that are kept while a show is edited: those of the most servos, a few times over."""
 
 
 class WorkedWay(NamedTuple):
@@ -87,7 +92,16 @@ def _work(
         for one in asked
     )
     ways = tuple(index)
-    assessment = assess(
+    assessment = _assessed(rig, servo, ways, voltage_v)
+    return ServoWorkload(servo, ways, assessment, tuple(asked), way_of, voltage_v)
+
+
+@lru_cache(maxsize=KEPT)
+def _assessed(
+    rig: Rig, servo: Servo, ways: tuple[WorkedWay, ...], voltage_v: float | None
+) -> Assessment:
+    """How hard the ways work the servo; found again while a text is edited elsewhere."""
+    return assess(
         rig,
         servo,
         np.array([way.from_deg for way in ways]),
@@ -96,4 +110,3 @@ def _work(
         [way.law for way in ways],
         voltage_v,
     )
-    return ServoWorkload(servo, ways, assessment, tuple(asked), way_of, voltage_v)

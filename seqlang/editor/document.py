@@ -57,7 +57,7 @@ class Document:
     @cached_property
     def source(self) -> Source:
         """The text as the language takes it, with a line end at its end."""
-        text = "\n".join(self.lines)
+        text = "\n".join(self.lines).replace("\0", "\ufffd")  # which a file cannot hold either
         return Source(self.path, text if text.endswith("\n") else text + "\n")
 
     def changed(self, changes: Sequence[Change], version: int) -> Document:

@@ -30,6 +30,7 @@ from seqlang.editor.outline import headings
 from seqlang.load import Loaded, load_text
 from seqlang.text.findings import Finding, Fix
 from seqlang.text.format import formatted
+from seqlang.text.pieces import ReadPieces
 from seqlang.text.render import is_caution
 
 if TYPE_CHECKING:
@@ -145,6 +146,8 @@ class CueServer(LanguageServer):
         """The last study of each text, with its checks if they are done."""
         self._checked: dict[str, Study] = {}
         """The last study of each text that had its checks done."""
+        self._pieces: dict[str, ReadPieces] = {}
+        """What was read of each text, for its next version; only the worker touches them."""
         self._tasks: dict[str, asyncio.Task[None]] = {}
         self._worker = ThreadPoolExecutor(1, "studies")
         self._answerer = ThreadPoolExecutor(1, "answers")
@@ -162,7 +165,7 @@ class CueServer(LanguageServer):
 
     def forget(self, uri: str) -> None:
         """A text was closed: nothing is said of it any more."""
-        for kept in (self.documents, self.studies, self._checked, self._tasks):
+        for kept in (self.documents, self.studies, self._checked, self._tasks, self._pieces):
             cast("dict[str, object]", kept).pop(uri, None)
         self.text_document_publish_diagnostics(lsp.PublishDiagnosticsParams(uri, []))
 
@@ -188,7 +191,7 @@ class CueServer(LanguageServer):
 
         def read() -> Loaded:
             still_wanted()
-            return load_text(document.source)
+            return load_text(document.source, self._pieces.setdefault(uri, ReadPieces()))
 
         def check_it() -> Checked:
             still_wanted()

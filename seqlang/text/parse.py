@@ -10,6 +10,7 @@ from seqlang.text.grammar import parser
 
 if TYPE_CHECKING:
     from seqlang.text.findings import Finding
+    from seqlang.text.pieces import ReadPieces
     from seqlang.text.source import Source
     from seqlang.text.syntax import TopLine
 
@@ -23,12 +24,22 @@ class Parsed(NamedTuple):
     """Names that broken lines would have declared."""
 
 
-def parse(source: Source) -> Parsed:
-    """The items of a show and its syntax errors; lines that cannot be read become `Broken`."""
+def parse(source: Source, pieces: ReadPieces | None = None) -> Parsed:
+    """The items of a show and its syntax errors; lines that cannot be read become `Broken`.
+
+    `pieces`: what was read of the text's last version, if there was one; it is brought up to date.
+    """
+    if pieces is not None:
+        pieces.turn()
+        return _in_pieces(source, pieces)
     try:
         return Parsed(cast("list[TopLine]", parser().parse(source.text)), [], frozenset())
     except UnexpectedInput:
-        from seqlang.text.recover import recovered
+        return _in_pieces(source)
 
-        found = recovered(source, parser())
-        return Parsed(found.items, found.findings, frozenset(found.lost_names))
+
+def _in_pieces(source: Source, pieces: ReadPieces | None = None) -> Parsed:
+    from seqlang.text.recover import recovered
+
+    found = recovered(source, parser(), pieces)
+    return Parsed(found.items, found.findings, frozenset(found.lost_names))

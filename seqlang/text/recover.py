@@ -16,6 +16,7 @@ from lark import TextSlice, UnexpectedInput, UnexpectedToken
 from seqlang.text.findings import Finding, Span
 from seqlang.text.indentation import is_content, width
 from seqlang.text.names import nearest
+from seqlang.text.pieces import ReadPieces
 from seqlang.text.slips.written import HEADS, Surroundings
 from seqlang.text.source import Source
 from seqlang.text.syntax_errors import explain
@@ -48,10 +49,10 @@ class Recovered(NamedTuple):
     """Names that the broken lines would have declared."""
 
 
-def recovered(source: Source, parser: Lark) -> Recovered:
-    """Everything that can be read of a text with syntax errors."""
+def recovered(source: Source, parser: Lark, pieces: ReadPieces | None = None) -> Recovered:
+    """Everything that can be read of a text with syntax errors; `pieces`: of its last version."""
     result = Recovered([], [], set())
-    work = _Work(source, parser)
+    work = _Work(source, parser, pieces or ReadPieces())
     for start, end in _pieces(source.text):
         result.items.extend(work.piece(start, end, result))
         if len(result.findings) >= MOST_ERRORS or work.retried > MOST_RETRIED:
@@ -84,7 +85,8 @@ def _pieces(text: str) -> list[tuple[int, int]]:
 
 
 class _Work:
-    def __init__(self, source: Source, parser: Lark) -> None:
+    def __init__(self, source: Source, parser: Lark, pieces: ReadPieces) -> None:
+        self._pieces = pieces
         self._source = source
         self._parser = parser
         self._text = source.text
@@ -95,6 +97,8 @@ class _Work:
         mended: set[int] = set()
         while True:
             try:
+                if not mended:
+                    return self._pieces.piece(self._parser, self._text, start, end)
                 piece = TextSlice(self._text, start, end)
                 return cast("list[TopLine]", self._parser.parse(piece))
             except UnexpectedInput as error:

@@ -115,7 +115,7 @@ def _first_period_ms(cue: Cue) -> int:
     lengths = Lengths(cue.body)
     loops = [
         (int(start), int(lengths[step.body]))
-        for start, step in timeline(cue.body, lengths)
+        for start, step in timeline(cue.body)
         if isinstance(step, Repeat) and passes(step) == inf > start and 0 < lengths[step.body] < inf
     ]
     lead = max((start for start, _ in loops), default=0)
@@ -156,7 +156,7 @@ def _held_loop(cue: Cue, while_held: bool) -> tuple[int, int] | None:
     if while_held:
         return 0, _planned_ms(cue)
     lengths = Lengths(cue.body)
-    for start, step in timeline(cue.body, lengths):
+    for start, step in timeline(cue.body):
         if isinstance(step, Repeat) and step.while_held and start < inf > lengths[step.body]:
             return int(start), int(lengths[step.body])
     return None

@@ -50,7 +50,7 @@ def overlaps(cue: Cue) -> tuple[Overlap, ...]:
     parents = _Parents(cue.body)
     found: list[Overlap] = []
     scopes: list[_Channels] = []  # of finished steps, the first child on top
-    for start, step in reversed(list(timeline(cue.body, lengths))):
+    for start, step in reversed(list(timeline(cue.body))):
         own = _merged([scopes.pop() for _ in children(step)])
         if isinstance(step, Move | Fade | Throw | Effect):
             channel = step.output, isinstance(step, Effect)

@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Collection
 from dataclasses import dataclass
+from functools import lru_cache
 from math import ceil, inf
 from typing import TypeAlias
 
@@ -61,6 +62,7 @@ class ThreadError(ValueError):
         self.mark = mark
 
 
+@lru_cache(maxsize=512)
 def threads(cue: Cue) -> tuple[ScoreThread, ...]:
     """The cue's threads; the first one starts with the cue and lasts as long as the cue does.
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import ceil, inf
 from typing import Final, TypeAlias
 
@@ -39,6 +40,9 @@ from sim.score.law_numbers import law_numbers
 
 Act: TypeAlias = Move | Fade | Throw | Effect
 """A statement that drives an output."""
+
+TREES_KEPT: Final = 512
+"""Steps of which it is kept what is inside them: a show is walked through dozens of times."""
 
 REST_ANGLES_KEPT: Final = 16
 """A servo with more rest angles is represented by that many, the extremes among them."""
@@ -69,18 +73,45 @@ def children(step: Step) -> tuple[Step, ...]:
     return (step.body,) if isinstance(step, Repeat) else ()
 
 
+class _Same:
+    """A step as itself: two are the same only if they are one. A key for what is known of trees."""
+
+    __slots__ = ("step",)
+
+    def __init__(self, step: Step) -> None:
+        self.step = step
+
+    def __hash__(self) -> int:
+        return id(self.step)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and self.step is other.step
+
+
 def walk(step: Step) -> Iterator[Step]:
     """The step and all steps inside it, in the order of the text, outer before inner."""
-    stack = [step]
+    return iter(_steps(_Same(step)) if children(step) else (step,))
+
+
+@lru_cache(maxsize=TREES_KEPT)
+def _steps(root: _Same) -> tuple[Step, ...]:
+    stack = [root.step]
+    found: list[Step] = []
     while stack:
         top = stack.pop()
-        yield top
+        found.append(top)
         stack.extend(reversed(children(top)))
+    return tuple(found)
 
 
 def acts(step: Step) -> Iterator[Act]:
     """All statements that drive an output, in the order of the text."""
-    return (inner for inner in walk(step) if isinstance(inner, Move | Fade | Throw | Effect))
+    return iter(_acts(_Same(step)))
+
+
+@lru_cache(maxsize=TREES_KEPT)
+def _acts(root: _Same) -> tuple[Act, ...]:
+    return tuple(s for s in walk(root.step) if isinstance(s, Move | Fade | Throw | Effect))
 
 
 def swapped(step: Step, change: Callable[[Step], Step]) -> Step:
@@ -110,27 +141,35 @@ class Lengths:
     """Lengths in ms of a step and of every step inside it, each found once."""
 
     def __init__(self, root: Step) -> None:
-        self._ms: dict[int, float] = {}
-        for step in reversed(list(walk(root))):
-            self._ms[id(step)] = self._of(step)
+        self._root = root  # keeps the steps, whose ids are the keys
+        self._ms = _lengths(_Same(root))
 
     def __getitem__(self, step: Step) -> float:
         return self._ms[id(step)]
 
-    def _of(self, step: Step) -> float:
-        match step:
-            case Move() | Fade() | Hold():
-                return step.duration_ms
-            case InTurn():
-                return sum(self[child] for child in step.children)
-            case Together():
-                ends = (n * step.interval_ms + self[c] for n, c in enumerate(step.children))
-                return max(ends, default=0)
-            case Repeat():
-                runs = passes(step)
-                return runs if runs in (0, inf) else runs * self[step.body]
-            case _:
-                return 0
+
+@lru_cache(maxsize=TREES_KEPT)
+def _lengths(root: _Same) -> dict[int, float]:
+    found: dict[int, float] = {}
+    for step in reversed(list(walk(root.step))):
+        found[id(step)] = _length(step, found)
+    return found
+
+
+def _length(step: Step, known: dict[int, float]) -> float:
+    match step:
+        case Move() | Fade() | Hold():
+            return step.duration_ms
+        case InTurn():
+            return sum(known[id(child)] for child in step.children)
+        case Together():
+            ends = (n * step.interval_ms + known[id(c)] for n, c in enumerate(step.children))
+            return max(ends, default=0)
+        case Repeat():
+            runs = passes(step)
+            return runs if runs in (0, inf) else runs * known[id(step.body)]
+        case _:
+            return 0
 
 
 def duration_ms(step: Step) -> float:
@@ -138,14 +177,21 @@ def duration_ms(step: Step) -> float:
     return Lengths(step)[step]
 
 
-def timeline(root: Step, lengths: Lengths | None = None) -> Iterator[tuple[float, Step]]:
+def timeline(root: Step) -> Iterator[tuple[float, Step]]:
     """Every step with its start in the first pass, in the order of the text."""
-    known = lengths or Lengths(root)
-    stack: list[tuple[float, Step]] = [(0, root)]
+    return iter(_timeline(_Same(root)))
+
+
+@lru_cache(maxsize=TREES_KEPT)
+def _timeline(root: _Same) -> tuple[tuple[float, Step], ...]:
+    lengths = Lengths(root.step)
+    stack: list[tuple[float, Step]] = [(0, root.step)]
+    found: list[tuple[float, Step]] = []
     while stack:
         start, step = stack.pop()
-        yield start, step
-        stack.extend(reversed(_starts(step, start, known)))
+        found.append((start, step))
+        stack.extend(reversed(_starts(step, start, lengths)))
+    return tuple(found)
 
 
 def _starts(step: Step, start: float, lengths: Lengths) -> list[tuple[float, Step]]:
@@ -181,7 +227,7 @@ def planned_moves(show: Show) -> tuple[PlannedMove, ...]:
     for cue in show.score.cues:
         lengths = Lengths(cue.body)
         at: dict[str, float] = {}
-        for start, step in timeline(cue.body, lengths):
+        for start, step in timeline(cue.body):
             if not isinstance(step, Move):
                 continue
             entry = step.output not in at
@@ -196,7 +242,7 @@ def _returns(cue: Cue, lengths: Lengths) -> list[PlannedMove]:
     """The moves that begin a second pass of a repeat."""
     found: list[PlannedMove] = []
     passages: list[dict[str, _Passage]] = []  # of finished steps, the first child on top
-    for start, step in reversed(list(timeline(cue.body, lengths))):
+    for start, step in reversed(list(timeline(cue.body))):
         own = _joined([passages.pop() for _ in children(step)])
         passages.append(own)
         if isinstance(step, Move):
@@ -276,16 +322,23 @@ def motion_limits(
         return {}  # rehearsals of lights alone are many
     speed: dict[str, float] = {}
     acceleration: dict[str, float] = {}
-    for one in planned_moves(show) if planned is None else planned:
-        name, seconds = one.move.output, one.move.duration_ms / 1000.0
-        way = abs(one.move.angle_deg - one.from_deg)
-        if seconds <= 0.0:
+    coefficients: dict[int, tuple[int, int]] = {}  # by law, each of which some move keeps alive
+    for one in planned_moves(show) if planned is None else tuple(planned):
+        move = one.move
+        if move.duration_ms <= 0:
             continue
-        cv, ca, _ = law_numbers(one.move.law)
-        ca = ca or law_numbers(MINIMUM_JERK).ca
-        v, a = cv * way / seconds / COEFFICIENT_ONE, ca * way / seconds**2 / COEFFICIENT_ONE
-        speed[name] = max(speed.get(name, 0.0), v)
-        acceleration[name] = max(acceleration.get(name, 0.0), a)
+        name, seconds = move.output, move.duration_ms / 1000.0
+        way = abs(move.angle_deg - one.from_deg)
+        known = coefficients.get(id(move.law))
+        if known is None:
+            cv, ca, _ = law_numbers(move.law)
+            known = coefficients[id(move.law)] = (cv, ca or law_numbers(MINIMUM_JERK).ca)
+        v = known[0] * way / seconds / COEFFICIENT_ONE
+        a = known[1] * way / seconds**2 / COEFFICIENT_ONE
+        if v > speed.get(name, 0.0):
+            speed[name] = v
+        if a > acceleration.get(name, 0.0):
+            acceleration[name] = a
     return {
         servo.name: (
             _limit(speed.get(servo.name, 0.0)),

@@ -524,7 +524,7 @@ def _once_ms(cue: Cue) -> float:
     return max(
         (
             start + lengths[step.body]
-            for start, step in timeline(cue.body, lengths)
+            for start, step in timeline(cue.body)
             if isinstance(step, Repeat) and lengths[step] == inf and _has_light(step)
         ),
         default=0.0,
@@ -550,7 +550,7 @@ def _last_light_ms(cue: Cue) -> float:
     return max(
         (
             start + lengths[step]
-            for start, step in timeline(cue.body, lengths)
+            for start, step in timeline(cue.body)
             if isinstance(step, Fade | Effect) and start < inf
         ),
         default=0.0,

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -33,6 +34,9 @@ from sim.score.laws import ramp_shares, shape
 from sim.score.tree import PlannedMove, acts, motion_limits, planned_moves
 from sim.strain.envelope import OperatingPoints, operate
 from sim.strain.reachable import limits_in_motion
+
+KEPT: Final = 256
+"""Answers that are kept while a show is edited: those of the most servos, a few times over."""
 
 STOP: Final = "stop"
 """In place of a cue's name: the controlled move to the safe pose."""
@@ -51,6 +55,10 @@ _LONGEST_KEPT: Final = 8
 _INSTANTS: Final = 9
 
 MS_PER_S: Final = 1000.0
+
+_Pair: TypeAlias = tuple[PlannedMove, str, Move]
+_Cutting: TypeAlias = tuple[str, bool, Move]
+"""A cue, whether it takes outputs over, and its first move of the servo."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,12 +171,33 @@ def _of_servo(
     hardest: tuple[float, float],
     voltage_v: float | None,
 ) -> Cuts:
-    bound = bound_share(show.rig, one, hardest, voltage_v)
-    keeps = bound <= 1.0 - show.rig.wearer.margin
-    pairs = _selected(one, _pairs(show, one, planned), limits)
+    motions = tuple(_motions(planned))
+    cutting = tuple(_cutting(show, one))
+    return _worst_cuts(
+        *(show.rig, one, motions, cutting, show.score.idle, show.score.stop_ms),
+        *(limits, hardest, voltage_v),
+    )
+
+
+@lru_cache(maxsize=KEPT)
+def _worst_cuts(
+    rig: Rig,
+    one: Servo,
+    motions: tuple[PlannedMove, ...],
+    cutting: tuple[_Cutting, ...],
+    idle: str | None,
+    stop_ms: int,
+    limits: tuple[int, int],
+    hardest: tuple[float, float],
+    voltage_v: float | None,
+) -> Cuts:
+    """The worst of all pairs; found again while a text is edited elsewhere."""
+    bound = bound_share(rig, one, hardest, voltage_v)
+    keeps = bound <= 1.0 - rig.wearer.margin
+    pairs = _selected(one, _pairs(one, motions, cutting, idle, stop_ms), limits)
     found: dict[tuple[str, str], Interruption] = {}
     # where the bound alone keeps the margin, one look says enough
-    for cut in _search(show.rig, one, pairs, limits, voltage_v, rounds=1 if keeps else 3):
+    for cut in _search(rig, one, pairs, limits, voltage_v, rounds=1 if keeps else 3):
         known = found.get((cut.cue, cut.by))
         if known is None:
             found[cut.cue, cut.by] = cut
@@ -180,28 +209,33 @@ def _of_servo(
     return Cuts(one.name, bound, keeps, tuple(ordered))
 
 
-_Pair: TypeAlias = tuple[PlannedMove, str, Move]
-
-
-def _pairs(show: Show, one: Servo, planned: list[PlannedMove]) -> list[_Pair]:
-    """Moves that can be cut, with the cue that cuts and its first move; the fastest if too many.
+def _cutting(show: Show, one: Servo) -> Iterator[_Cutting]:
+    """The cues that may cut a servo's moves, with their first moves; the quickest if too many.
 
     Idle cuts nothing by itself, but may have a button or be the cue for a lost remote as well.
     """
     idle = show.score.idle
     started = {show.score.lost_cue, *(binding.cue for binding in show.score.bindings)}
     entries = sorted(_entries(show.score.cues, one.name), key=lambda e: e[1].duration_ms)
-    stop = Move(one.name, one.safe_deg, show.score.stop_ms, MINIMUM_JERK, NO_MARK)
-    cutting = [
-        (cue, then)
-        for cue, then in entries[:ENTRIES_KEPT]
-        if cue.name != idle or cue.name in started
-    ]
+    for cue, then in entries[:ENTRIES_KEPT]:
+        if cue.name != idle or cue.name in started:
+            yield cue.name, cue.conflict == "take", then
+
+
+def _pairs(
+    one: Servo,
+    motions: Iterable[PlannedMove],
+    cutting: tuple[_Cutting, ...],
+    idle: str | None,
+    stop_ms: int,
+) -> list[_Pair]:
+    """Moves that can be cut, with the cue that cuts and its first move."""
+    stop = Move(one.name, one.safe_deg, stop_ms, MINIMUM_JERK, NO_MARK)
     pairs: list[_Pair] = []
-    for moving in _motions(planned):
-        for cue, then in cutting:
-            if cue.conflict == "take" or moving.cue == idle:
-                pairs.append((moving, cue.name, then))
+    for moving in motions:
+        for cue, takes, then in cutting:
+            if takes or moving.cue == idle:
+                pairs.append((moving, cue, then))
         pairs.append((moving, STOP, stop))
     return pairs
 

@@ -149,7 +149,7 @@ def _ways(body: Step, lights: Mapping[str, int]) -> list[_Ways]:
     lengths = Lengths(body)
     loops: dict[int, _Loop] | None = None
     acts: list[tuple[float, Fade | Effect]] = []
-    for start, step in timeline(body, lengths):
+    for start, step in timeline(body):
         if isinstance(step, Repeat) and loops is None:
             loops = _loops(body, lengths)
         if isinstance(step, Fade | Effect) and step.output in lights and start < inf:
@@ -222,7 +222,7 @@ def _span(act: Fade | Effect, start: float, lasts: float, each: float, loop: _Lo
 def _loops(body: Step, lengths: Lengths) -> dict[int, _Loop]:
     """By statement, the repeats around it."""
     found: dict[int, _Loop] = {}
-    for start, step in timeline(body, lengths):
+    for start, step in timeline(body):
         if not isinstance(step, Repeat):
             continue
         around = found.get(id(step))

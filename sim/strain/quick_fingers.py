@@ -87,8 +87,9 @@ def _three_in_turn(eye: Eye, cues: tuple[Cue, ...]) -> Hurry | None:
     Those with most cues that change their lights at once, one of them at least, first.
     """
     likely: list[tuple[int, tuple[Cue, Cue, Cue]]] = []
+    changing = {cue.name for cue in cues if _changes_at_once(cue)}
     for row in combinations(cues, 3):
-        restless = sum(map(_changes_at_once, row))
+        restless = sum(cue.name in changing for cue in row)
         if restless and any(cue.conflict == "take" for cue in row):
             likely.append((restless, row))
     likely.sort(key=lambda each: -each[0])

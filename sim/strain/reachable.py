@@ -39,7 +39,6 @@ from sim.rig.supply import highest_v
 from sim.rulebook import COEFFICIENT_ONE, FRAME_S
 from sim.score.law_numbers import law_numbers
 from sim.score.tree import (
-    Lengths,
     PlannedMove,
     acts,
     motion_limits,
@@ -237,7 +236,7 @@ def _peak_deg_s2(planned: PlannedMove) -> float:
 def _moves_by_servo(cue: Cue) -> dict[str, list[tuple[float, Move]]]:
     """Each servo's moves in the first pass of a cue, with their starts (ms), in that order."""
     found: dict[str, list[tuple[float, Move]]] = {}
-    for start, step in timeline(cue.body, Lengths(cue.body)):
+    for start, step in timeline(cue.body):
         if isinstance(step, Move):
             found.setdefault(step.output, []).append((start, step))
     return {name: sorted(row, key=lambda each: each[0]) for name, row in found.items()}

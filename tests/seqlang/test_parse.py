@@ -7,13 +7,17 @@ import sys
 from pathlib import Path
 
 import pytest
-from lark import Lark, UnexpectedInput
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from lark import Lark, Token, UnexpectedInput
 from lark.exceptions import LexError
 from rig_text import cue, good, loaded, marked_text, names, with_rig
 
 from seqlang.text.grammar import Indentation, grammar_text, parser
+from seqlang.text.indentation import faults
 from seqlang.text.names import RESERVED, nearest
 from seqlang.text.parse import parse
+from seqlang.text.pieces import ReadPieces
 from seqlang.text.source import Source
 from seqlang.text.syntax import CueText, end_of, start_of
 
@@ -182,3 +186,60 @@ def test_the_nearest_name_is_the_one_with_the_fewest_slips() -> None:
     assert nearest("jwa", known) == "jaw"
     assert nearest("tail", known) is None
     assert nearest("jaw", []) is None
+
+
+# -- a text that is edited ---------------------------------------------------------------------
+
+
+def tokens_of(node: object) -> list[tuple[str, str, int | None, int | None]]:
+    """Every token below a node with its place."""
+    if isinstance(node, Token):
+        return [(node.type, str(node), node.start_pos, node.end_pos)]
+    if isinstance(node, list | tuple):
+        return [one for part in node for one in tokens_of(part)]
+    return []
+
+
+EDITED = (Path(__file__).parents[2] / "shows/anglerfish/anglerfish.cues").read_text("utf-8")
+INSERTS = (
+    "",
+    "x",
+    "\n",
+    "    ",
+    "cue b\n",
+    "hold 3 s\n",
+    "# c",
+    '"',
+    "(",
+    "jaw to ",
+    "1",
+    "\n\n\n",
+)
+
+
+@settings(max_examples=40)
+@given(
+    st.lists(st.tuples(st.floats(0, 1), st.integers(0, 40), st.sampled_from(INSERTS)), max_size=6)
+)
+def test_after_any_edits_a_text_reads_as_if_it_were_new(
+    edits: list[tuple[float, int, str]],
+) -> None:
+    text, pieces = EDITED, ReadPieces()
+    for place, cut, words in edits:
+        at = int(place * len(text))
+        text = text[:at] + words + text[at + cut :]
+        source = Source("x.cues", text if text.endswith("\n") else text + "\n")
+        if faults(source):
+            continue
+        again, fresh = parse(source, pieces), parse(source)
+        assert again.items == fresh.items
+        assert tokens_of(again.items) == tokens_of(fresh.items)
+        assert again.findings == fresh.findings
+        assert again.lost_names == fresh.lost_names
+
+
+def test_what_an_edit_left_alone_is_not_parsed_again() -> None:
+    pieces = ReadPieces()
+    before = parse(Source("x.cues", EDITED), pieces).items
+    after = parse(Source("x.cues", EDITED + "\ncue more\n    hold 1 s\n"), pieces).items
+    assert all(one is other for one, other in zip(before[:-1], after, strict=False))
