@@ -36,7 +36,16 @@ from sim.score.program import (
     PlayedCue,
     Wait,
 )
-from sim.score.tree import Act, Lengths, children, outputs_used, passes, walk
+from sim.score.tree import (
+    TREES_KEPT,
+    Act,
+    Lengths,
+    OneStep,
+    children,
+    outputs_used,
+    passes,
+    walk,
+)
 
 ScoreOp: TypeAlias = Op[Act]
 ScoreThread: TypeAlias = program_form.Thread[Act]
@@ -62,14 +71,18 @@ class ThreadError(ValueError):
         self.mark = mark
 
 
-@lru_cache(maxsize=512)
 def threads(cue: Cue) -> tuple[ScoreThread, ...]:
     """The cue's threads; the first one starts with the cue and lasts as long as the cue does.
 
     Raises ThreadError for a repeat whose body takes no time, and where something follows two
     `while held` repeats that run side by side (it is not known when both have ended).
     """
-    return _Unroller(cue.body).run()
+    return _unrolled(OneStep(cue.body))
+
+
+@lru_cache(maxsize=TREES_KEPT)
+def _unrolled(body: OneStep) -> tuple[ScoreThread, ...]:
+    return _Unroller(body.step).run()
 
 
 def program(cue: Cue, outputs: Collection[str]) -> Program:

@@ -73,7 +73,7 @@ def children(step: Step) -> tuple[Step, ...]:
     return (step.body,) if isinstance(step, Repeat) else ()
 
 
-class _Same:
+class OneStep:
     """A step as itself: two are the same only if they are one. A key for what is known of trees."""
 
     __slots__ = ("step",)
@@ -85,16 +85,16 @@ class _Same:
         return id(self.step)
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and self.step is other.step
+        return isinstance(other, OneStep) and self.step is other.step
 
 
 def walk(step: Step) -> Iterator[Step]:
     """The step and all steps inside it, in the order of the text, outer before inner."""
-    return iter(_steps(_Same(step)) if children(step) else (step,))
+    return iter(_steps(OneStep(step)) if children(step) else (step,))
 
 
 @lru_cache(maxsize=TREES_KEPT)
-def _steps(root: _Same) -> tuple[Step, ...]:
+def _steps(root: OneStep) -> tuple[Step, ...]:
     stack = [root.step]
     found: list[Step] = []
     while stack:
@@ -106,11 +106,11 @@ def _steps(root: _Same) -> tuple[Step, ...]:
 
 def acts(step: Step) -> Iterator[Act]:
     """All statements that drive an output, in the order of the text."""
-    return iter(_acts(_Same(step)))
+    return iter(_acts(OneStep(step)))
 
 
 @lru_cache(maxsize=TREES_KEPT)
-def _acts(root: _Same) -> tuple[Act, ...]:
+def _acts(root: OneStep) -> tuple[Act, ...]:
     return tuple(s for s in walk(root.step) if isinstance(s, Move | Fade | Throw | Effect))
 
 
@@ -142,14 +142,14 @@ class Lengths:
 
     def __init__(self, root: Step) -> None:
         self._root = root  # keeps the steps, whose ids are the keys
-        self._ms = _lengths(_Same(root))
+        self._ms = _lengths(OneStep(root))
 
     def __getitem__(self, step: Step) -> float:
         return self._ms[id(step)]
 
 
 @lru_cache(maxsize=TREES_KEPT)
-def _lengths(root: _Same) -> dict[int, float]:
+def _lengths(root: OneStep) -> dict[int, float]:
     found: dict[int, float] = {}
     for step in reversed(list(walk(root.step))):
         found[id(step)] = _length(step, found)
@@ -179,11 +179,11 @@ def duration_ms(step: Step) -> float:
 
 def timeline(root: Step) -> Iterator[tuple[float, Step]]:
     """Every step with its start in the first pass, in the order of the text."""
-    return iter(_timeline(_Same(root)))
+    return iter(_timeline(OneStep(root)))
 
 
 @lru_cache(maxsize=TREES_KEPT)
-def _timeline(root: _Same) -> tuple[tuple[float, Step], ...]:
+def _timeline(root: OneStep) -> tuple[tuple[float, Step], ...]:
     lengths = Lengths(root.step)
     stack: list[tuple[float, Step]] = [(0, root.step)]
     found: list[tuple[float, Step]] = []

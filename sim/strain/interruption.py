@@ -155,6 +155,7 @@ def _speeds(one: Servo, most_deg_s: float) -> tuple[float, ...]:
     return most_deg_s, -most_deg_s, creep, -creep
 
 
+@lru_cache(maxsize=KEPT)
 def hardest_nm(rig: Rig, one: Servo, limits: tuple[float, float]) -> float:
     """The greatest horn torque (N.m) that any motion within `limits` (deg/s, deg/s2) can ask for.
 

@@ -150,17 +150,17 @@ class EditorClient:
         )
         return self.version
 
-    def findings(self, version: int | None = None) -> list[Json]:
-        """The full answer about a version: the second that is published of it."""
+    def findings(self, version: int | None = None, answers: int = 2) -> list[Json]:
+        """The full answer about a version: the second that is published of it (or the first)."""
         version = self.version if version is None else version
 
         def those() -> list[Json]:
             here = (one for one in self.published if one["uri"] == self.uri)
             return [one for one in here if one.get("version") == version]
 
-        while len(those()) < 2:
+        while len(those()) < answers:
             self._take()
-        found: list[Json] = those()[1]["diagnostics"]
+        found: list[Json] = those()[answers - 1]["diagnostics"]
         return found
 
     def at(self, method: str, line: int, character: int, **more: object) -> Any:
