@@ -199,3 +199,18 @@ def test_a_wired_button_is_heard_so_that_its_silence_is_a_lost_remote() -> None:
     # pressed, and let go half-way through the 200 ms
     assert frames_until_lost(0, 6) == 6
     assert frames_until_lost(AT_REST, 60) in (9, 10)
+
+
+def test_a_stop_that_comes_while_the_board_still_answers_is_obeyed_without_a_word() -> None:
+    """The answer under way goes out whole, and nothing after it; the host asks again (LINK.md)."""
+    core = board()
+    core.exchange(encode(LinkFrame(0, RequestKind.HELLO, 1, b"\5\5")))
+    asked = encode(LinkFrame(0, RequestKind.STATUS, 9)) + encode(LinkFrame(0, RequestKind.STOP, 2))
+    library().host_slow_line(40, 200)
+    answered = core.exchange(asked)
+    library().host_slow_line(0, 0)
+    (reply,) = Receiver().feed(answered)
+    assert reply.seq == 9
+    assert encode(reply) == answered
+    core.frame()
+    assert core.mode == ReportedMode.STOPPING
