@@ -22,8 +22,10 @@ if TYPE_CHECKING:
 @click.argument("file", type=click.Path(dir_okay=False))
 @click.option("--quiet", "detail", flag_value="quiet", help="Only cautions, errors and the count.")
 @click.option("--all", "detail", flag_value="all", help="Every finding and every row in full.")
+@click.option("--fix", "fixing", is_flag=True, help="Change the file, asking for each remedy.")
+@click.option("--yes", is_flag=True, help="With --fix: do not ask. Advice stays as it is.")
 @findings_format_option
-def command(file: str, detail: Detail | None, form: str) -> int:
+def command(file: str, detail: Detail | None, fixing: bool, yes: bool, form: str) -> int:
     """Find what is wrong with a show, and say what would pass.
 
     A show that passes takes one screen: the cautions that it gives reason for, advice, how much is
@@ -34,6 +36,14 @@ def command(file: str, detail: Detail | None, form: str) -> int:
     """
     if detail is not None and form != "text":
         raise WrongUse(f"`--{detail}` goes with the text; the {form} always holds everything")
+    if yes and not fixing:
+        raise WrongUse("`--yes` goes with `--fix`")
+    if fixing:
+        from seqlang.command._fix import mend
+
+        if form != "text":
+            raise WrongUse(f"`--fix` shows its changes as text; leave out `--format {form}`")
+        mend(file, every=yes)
     loaded, checked = read_and_check(file)
     status = SHOW_HAS_ERRORS if checked.failed else 0
     if form == "json":
