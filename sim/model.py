@@ -107,6 +107,8 @@ class Wire:
 
     `strands`: how many strands of which gauge, where known; `solid`: one, of the gauge itself;
     otherwise stranded somehow. `bundled`: feeds that run together in one bundle, this one included.
+    `section_mm2`: the nominal metric section of a wire that is sold by it; its `gauge_awg` is then
+    the thickest one that has no more copper.
     """
 
     length_m: float
@@ -115,6 +117,7 @@ class Wire:
     solid: bool = False
     bundled: int = 1
     mark: int = NO_MARK
+    section_mm2: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

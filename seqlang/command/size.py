@@ -237,7 +237,14 @@ def _feed(feed: FeedSize) -> Iterator[str]:
         f"never under {feed.lowest_v:.2f} V; peak {feed.peak_a:.2f} A, rms {feed.rms_a:.2f} A",
     )
     if feed.gauge_awg is not None:
-        yield _row("", f"{feed.gauge_awg} AWG or thicker, now {feed.has_gauge_awg} AWG")
+        from sim.rig.wire import section_for
+
+        needed, has = f"{feed.gauge_awg} AWG", f"{feed.has_gauge_awg} AWG"
+        if feed.has_section_mm2 is not None:
+            section = section_for(feed.gauge_awg)
+            needed = needed if section is None else f"{section:g} mm2"
+            has = f"{feed.has_section_mm2:g} mm2"
+        yield _row("", f"{needed} or thicker, now {has}")
     yield _row("", feed.reason)
 
 

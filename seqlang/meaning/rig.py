@@ -15,6 +15,7 @@ from seqlang.text.syntax import Amount, Line
 from seqlang.text.units import (
     AMPERE_HOURS,
     AMPERES,
+    AREA,
     AWG,
     CELSIUS,
     DEGREES,
@@ -22,6 +23,7 @@ from seqlang.text.units import (
     METRES_A_SECOND,
     OHMS,
     SHARE,
+    SQUARE_MM,
     VOLTS,
 )
 from sim.model import (
@@ -40,6 +42,7 @@ from sim.model import (
 )
 from sim.rig.logic import DROPOUT_V
 from sim.rig.regions import REGIONS
+from sim.rig.wire import SECTIONS, gauge_of
 from sim.rulebook import ADDRESSES
 
 if TYPE_CHECKING:
@@ -275,9 +278,16 @@ def _wire(reading: Reading, feed: Line) -> Wire:
     if strands is not None:
         count = reading.count(strands.amount(1), "the number of strands", 1, 1000)
         made_of = count, _gauge(reading, strands.amount(2))
+    length_m = reading.tried(reading.within, feed.amount(2), METRES, "the length", above=0)
+    section = None
+    if reading.is_of(feed.amount(3), AREA):
+        section = _section(reading, feed.amount(3))
+    gauge = _gauge(reading, feed.amount(3)) if section is None else gauge_of(section)
+    if length_m is None:
+        raise Fault
     return Wire(
-        reading.within(feed.amount(2), METRES, "the length", above=0),
-        _gauge(reading, feed.amount(3)),
+        length_m,
+        gauge,
         made_of,
         "solid" in more,
         reading.count(bundled.amount(1), "the number of feeds", 1, 100) if bundled else 1,
@@ -290,7 +300,25 @@ def _wire(reading: Reading, feed: Line) -> Wire:
             ("strands", strands),
             ("bundled", bundled and bundled.items[1]),
         ),
+        section,
     )
+
+
+def _section(reading: Reading, amount: Amount) -> float:
+    """A nominal section that conductors are made in. Raises Fault."""
+    section = reading.value(amount, SQUARE_MM)
+    if section in SECTIONS:
+        return section
+    thinner = max((mm2 for mm2 in SECTIONS if mm2 <= section), default=min(SECTIONS))
+    listed = ", ".join(f"{mm2:g}" for mm2 in SECTIONS)
+    reading.error(
+        "number-out-of-range",
+        f"no wire has a nominal section of `{reading.text(amount)}`",
+        amount,
+        help=f"sections are {listed} mm2 (IEC 60228); thinner feeds go by gauge, such as `24 AWG`",
+        fix=f"{thinner:g} mm2" if min(SECTIONS) <= section <= max(SECTIONS) else None,
+    )
+    raise Fault
 
 
 def _gauge(reading: Reading, amount: Amount) -> int:

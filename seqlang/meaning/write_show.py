@@ -60,6 +60,7 @@ from sim.model import (
     Wire,
 )
 from sim.rig.slide import of_part
+from sim.rig.wire import called
 
 T = TypeVar("T")
 INDENT = "    "
@@ -143,7 +144,7 @@ def _rig(rig: Rig) -> Iterator[str]:
 def _wire(wire: Wire | None) -> str:
     if wire is None:
         return ""
-    words = [f"{_quantity(wire.length_m, 'm')} of {wire.gauge_awg} AWG"]
+    words = [f"{_quantity(wire.length_m, 'm')} of {called(wire)}"]
     if wire.strands is not None:
         words.append("strands {} of {} AWG".format(*wire.strands))
     elif wire.solid:

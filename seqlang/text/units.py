@@ -68,6 +68,7 @@ RESISTANCE: Final = _dimension(m=2, kg=1, s=-3, a=-2)
 PERCENT: Final = _dimension(percent=1)
 TEMPERATURE: Final = _dimension(celsius=1)
 GAUGE: Final = _dimension(gauge=1)
+AREA: Final = _dimension(m=2)
 
 _MILLI: Final = Fraction(1, 1000)
 
@@ -133,6 +134,7 @@ UNITS: Final[dict[str, tuple[Fraction, Dimension]]] = {
     "%": (Fraction(1), PERCENT),
     "C": (Fraction(1), TEMPERATURE),
     "AWG": (Fraction(1), GAUGE),
+    "mm2": (Fraction(1, 10**6), AREA),
 }
 """Every unit by its spelling: its size in the coherent unit, and its dimension."""
 
@@ -178,6 +180,7 @@ LEVEL: Final = Measure("a share", PERCENT, Fraction(1), "%", "%")
 SHARE: Final = Measure("a share", PERCENT, Fraction(1, 100), "%", "")
 CELSIUS: Final = Measure("a temperature", TEMPERATURE, Fraction(1), "C", "C")
 AWG: Final = Measure("a wire gauge", GAUGE, Fraction(1), "AWG", "AWG")
+SQUARE_MM: Final = Measure("a section", AREA, Fraction(10**6), "mm2", "mm2")
 PLAIN: Final = Measure("a plain number", NUMBER, Fraction(1), "")
 
 PINION: Final = _RAD / 1000
@@ -226,7 +229,7 @@ SPINNING: Final = PartMeasures(
 _MEASURES: Final = (
     *(DURATION, DEGREES, TURN_SPEED, TURN_ACCELERATION, TURN_JERK, METRES, KILOGRAMS),
     *(NEWTON_METRES, SPRING_RATE, INERTIAS, AMPERES, AMPERE_HOURS, VOLTS, OHMS, LEVEL),
-    *(CELSIUS, AWG, PLAIN, METRES_A_SECOND, NEWTONS),
+    *(CELSIUS, AWG, SQUARE_MM, PLAIN, METRES_A_SECOND, NEWTONS),
     *(SLIDING.acceleration, SLIDING.jerk, SLIDING.rate),
 )
 

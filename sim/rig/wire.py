@@ -1,4 +1,4 @@
-"""Copper wire by American gauge: section, resistance there and back, and what it may carry.
+"""Copper wire by American gauge or metric section: resistance there and back, what it may carry.
 
 A gauge fixes a solid wire. What is sold as a stranded wire of a gauge is made of strands that come
 to 18 % more copper or 6 % less, by their count: where the rig states the strands, they count;
@@ -32,12 +32,34 @@ CARRIES_A: Final[dict[int, float]] = {
     26: 2.2,
     28: 1.4,
     30: 0.86,
+    32: 0.53,
+    34: 0.33,
+    36: 0.21,
+    38: 0.13,
+    40: 0.09,
 }
 """Ampere a single wire in free air may carry, by gauge ("chassis wiring"; a table often reprinted
 in electronics handbooks, from memory). Bundled or covered wires carry less; local codes differ."""
 
-GAUGES: Final = tuple(CARRIES_A)
+THINNEST_AWG: Final = 30
+"""Nobody is told to take a thinner feed."""
+
+GAUGES: Final = tuple(gauge for gauge in CARRIES_A if gauge <= THINNEST_AWG)
 """The gauges that are proposed: the even ones, thick to thin."""
+
+SECTIONS: Final[dict[float, tuple[float, float]]] = {
+    0.5: (0.0360, 0.0390),
+    0.75: (0.0245, 0.0260),
+    1.0: (0.0181, 0.0195),
+    1.5: (0.0121, 0.0133),
+    2.5: (0.00741, 0.00798),
+    4.0: (0.00461, 0.00495),
+    6.0: (0.00308, 0.00330),
+    10.0: (0.00183, 0.00191),
+}
+"""Nominal metric sections (mm2): the most that a metre of the conductor may have at 20 deg C (ohm),
+solid (class 1) and flexible (class 5), of plain copper (IEC 60228:2004, tables 1 and 3, from
+memory). A section is a name for that resistance: the copper may be less than it says."""
 
 STRANDED_RISE: Final = 1.0634
 """Resistance of stranded wire over solid wire of its gauge, at the most (a maker's chart of strand
@@ -85,6 +107,9 @@ def conductor_ohm_per_m(wire: Wire, temperature_c: float = 20.0) -> float:
     if wire.strands is not None:
         count, gauge_awg = wire.strands
         return ohm_per_m(gauge_awg, temperature_c) / count
+    if wire.section_mm2 is not None:
+        warm = 1.0 + RESISTANCE_RISE_PER_K * (temperature_c - 20.0)
+        return SECTIONS[wire.section_mm2][0 if wire.solid else 1] * warm
     rise = 1.0 if wire.solid else STRANDED_RISE
     return rise * ohm_per_m(wire.gauge_awg, temperature_c)
 
@@ -99,9 +124,26 @@ def loop_ohm(wire: Wire | None, temperature_c: float = 20.0) -> float:
 def carries_a(gauge_awg: int) -> float:
     """Ampere a wire of that gauge may carry; of an odd gauge, what the next thinner even one may.
 
-    Thicker than the table: as its thickest. Thinner: 0, nothing is promised.
+    Thicker than the table: as its thickest.
     """
-    return max((a for gauge, a in CARRIES_A.items() if gauge >= gauge_awg), default=0.0)
+    return max(a for gauge, a in CARRIES_A.items() if gauge >= gauge_awg)
+
+
+def gauge_of(section_mm2: float) -> int:
+    """The thickest proposed gauge with no more copper than a metric section: it carries as much."""
+    return next(gauge for gauge in GAUGES if area_mm2(gauge) <= section_mm2)
+
+
+def section_for(gauge_awg: int) -> float | None:
+    """The least metric section with as much copper as a gauge; None: there is none as thick."""
+    return next((mm2 for mm2 in SECTIONS if gauge_of(mm2) <= gauge_awg), None)
+
+
+def called(wire: Wire) -> str:
+    """A wire's thickness as its maker states it: `18 AWG`, `0.75 mm2`."""
+    if wire.section_mm2 is not None:
+        return f"{wire.section_mm2:g} mm2"
+    return f"{wire.gauge_awg} AWG"
 
 
 def bundled_share(feeds: int) -> float:
@@ -139,7 +181,7 @@ def gauge_for(
     not count here.
     """
     for gauge in reversed(GAUGES):
-        feed = replace(wire, gauge_awg=gauge, strands=None)
+        feed = replace(wire, gauge_awg=gauge, strands=None, section_mm2=None)
         drop_v = loop_ohm(feed, temperature_c) * peak_a
         if feed_carries_a(feed) >= carried_a and drop_v <= LONGEST_DROP * voltage_v:
             return gauge

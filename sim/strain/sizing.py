@@ -112,6 +112,8 @@ class FeedSize:
     has_gauge_awg: int | None
     gauge_awg: int | None
     reason: str
+    has_section_mm2: float | None = None
+    """Of a wire that is sold by its section; `has_gauge_awg` then has no more copper."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -487,7 +489,7 @@ def _feed(show: Show, board: Board, sag: Sag, book: Book, mix: Mix, fuse_a: floa
     if gauge is None:
         reason = f"no gauge keeps the drop under {100 * wire.LONGEST_DROP:g} %: shorten it"
     else:
-        thin = replace(board.wire, gauge_awg=gauge, strands=None)
+        thin = replace(board.wire, gauge_awg=gauge, strands=None, section_mm2=None)
         ohm = wire.loop_ohm(thin, warm)
         reason = (
             f"drops {ohm * sag.board_a:.2f} V of {nominal:.1f} V at {sag.board_a:.2f} A, "
@@ -503,6 +505,7 @@ def _feed(show: Show, board: Board, sag: Sag, book: Book, mix: Mix, fuse_a: floa
         board.wire.gauge_awg,
         gauge,
         reason,
+        board.wire.section_mm2,
     )
 
 

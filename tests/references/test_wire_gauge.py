@@ -9,6 +9,8 @@ the standard not seen).
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from sim.model import Wire
@@ -119,7 +121,7 @@ def test_the_proposed_gauge_is_the_thinnest_that_keeps_drop_and_current() -> Non
 def test_an_odd_gauge_promises_no_more_than_the_next_thinner_even_one() -> None:
     assert wire.carries_a(19) == wire.CARRIES_A[20]
     assert wire.carries_a(22) == wire.CARRIES_A[22]
-    assert wire.carries_a(36) == 0.0
+    assert wire.carries_a(35) == wire.CARRIES_A[36] == 0.21
 
 
 def test_the_even_gauges_carry_what_the_reprinted_table_says() -> None:
@@ -130,7 +132,7 @@ def test_the_even_gauges_carry_what_the_reprinted_table_says() -> None:
     for gauge, amps in table.items():
         assert wire.carries_a(gauge) == amps
         assert wire.carries_a(gauge - 1) == amps
-    assert wire.carries_a(31) == 0.0
+    assert wire.carries_a(31) == 0.53
     assert wire.carries_a(4) == 55.0
 
 
@@ -141,3 +143,50 @@ def test_a_warm_wire_needs_more_copper() -> None:
     assert wire.gauge_for(feed, volts, 1.2, 1.0, 20.0) == 28
     assert wire.gauge_for(feed, volts, 1.2, 1.0, 60.0) == 26
     assert wire.gauge_for(feed, volts * (1.0 - 2e-9), 1.2, 1.0, 20.0) == 26
+
+
+IEC_60228 = {
+    # nominal mm2: ohm/km at 20 deg C, at the most: solid (class 1), flexible (class 5)
+    # IEC 60228:2004, tables 1 and 3, plain copper, from memory.
+    0.5: (36.0, 39.0),
+    0.75: (24.5, 26.0),
+    1.0: (18.1, 19.5),
+    1.5: (12.1, 13.3),
+    2.5: (7.41, 7.98),
+    4.0: (4.61, 4.95),
+    6.0: (3.08, 3.30),
+    10.0: (1.83, 1.91),
+}
+
+
+@pytest.mark.parametrize("section", IEC_60228)
+def test_a_metric_section_has_the_resistance_of_its_standard(section: float) -> None:
+    solid, flexible = IEC_60228[section]
+    gauge = wire.gauge_of(section)
+    made = Wire(1.0, gauge, section_mm2=section)
+    assert wire.conductor_ohm_per_m(made) == pytest.approx(flexible / 1000.0)
+    assert wire.conductor_ohm_per_m(replace(made, solid=True)) == pytest.approx(solid / 1000.0)
+    assert wire.conductor_ohm_per_m(made, 60.0) == pytest.approx(flexible / 1000.0 * 1.1572)
+    # no section has more copper than its name says: its resistance is at least that of IEC 60028
+    assert solid / 1000.0 >= wire.RESISTIVITY_OHM_MM2_M / section
+
+
+@pytest.mark.parametrize(
+    ("section", "gauge"), [(0.5, 22), (0.75, 20), (1.0, 18), (1.5, 16), (2.5, 14), (4.0, 12)]
+)
+def test_a_metric_section_carries_what_a_gauge_with_no_more_copper_does(
+    section: float, gauge: int
+) -> None:
+    assert wire.gauge_of(section) == gauge
+    assert wire.area_mm2(gauge) <= section < wire.area_mm2(gauge - 2)
+    made = Wire(1.0, gauge, section_mm2=section)
+    assert wire.feed_carries_a(made) == wire.carries_a(gauge)
+    assert wire.section_for(gauge) == section
+
+
+def test_even_the_thinnest_gauge_carries_something() -> None:
+    carried = [wire.carries_a(gauge) for gauge in range(41)]
+    assert carried == sorted(carried, reverse=True)
+    assert carried[32] == 0.53
+    assert carried[40] > 0.0
+    assert max(wire.GAUGES) == 30

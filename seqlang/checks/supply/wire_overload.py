@@ -27,7 +27,15 @@ from seqlang.checks.supply.sagging import of_supply
 from seqlang.text.findings import Finding, Fix
 from sim.model import Board, Supply, Wire
 from sim.rig.fuse import STANDARDS
-from sim.rig.wire import GAUGES, bundled_share, carries_a, copper_awg, feed_carries_a
+from sim.rig.wire import (
+    GAUGES,
+    bundled_share,
+    called,
+    carries_a,
+    copper_awg,
+    feed_carries_a,
+    section_for,
+)
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -39,10 +47,7 @@ def check(context: Context) -> Iterator[Finding]:
 
 def _few_strands(wire: Wire, copper: int) -> str:
     count, strand_awg = wire.strands or (0, 0)
-    return (
-        f"{count} strands of {strand_awg} AWG have the copper of {copper} AWG, not of "
-        f"{wire.gauge_awg} AWG"
-    )
+    return f"{count} strands of {strand_awg} AWG have the copper of {copper} AWG, not of {called(wire)}"
 
 
 def _wire(context: Context, supply: Supply, board: Board, wire: Wire) -> Iterator[Finding]:
@@ -58,6 +63,8 @@ def _wire(context: Context, supply: Supply, board: Board, wire: Wire) -> Iterato
         return
     share = bundled_share(wire.bundled)
     gauge = next((g for g in reversed(GAUGES) if carries_a(g) * share >= flows), None)
+    section = None if gauge is None or wire.section_mm2 is None else section_for(gauge)
+    thicker = None if gauge is None else f"{gauge} AWG" if section is None else f"{section:g} mm2"
     span = context.span(wire.mark, "gauge")
     flows_text, limit_text = figures(flows, limit)
     copper = copper_awg(wire)
@@ -69,12 +76,12 @@ def _wire(context: Context, supply: Supply, board: Board, wire: Wire) -> Iterato
         f"the feed of board `{board.name}` carries {limit_text} A{bundle}, and {what} "
         f"{flows_text} A",
         span,
-        label=f"{copper} AWG carries {limit_text} A{bundle}",
+        label=f"{f'{copper} AWG' if few else called(wire)} carries {limit_text} A{bundle}",
         notes=(_few_strands(wire, copper),) if few else (),
-        help=f"use {gauge} AWG or thicker; covered wires carry less, local codes differ"
-        if gauge is not None
+        help=f"use {thicker} or thicker; covered wires carry less, local codes differ"
+        if thicker is not None
         else "split the feed",
-        fix=None if gauge is None or wire.strands else Fix(span, f"{gauge} AWG"),
+        fix=None if thicker is None or wire.strands else Fix(span, thicker),
         asked=flows,
         limit=limit,
         unit="A",
