@@ -325,11 +325,30 @@ class Load:
 
 
 @dataclass(frozen=True, slots=True)
+class Drum:
+    """A drum that winds a cord; the diameter counts to the cord's middle."""
+
+    diameter_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Rack:
+    """A pinion that drives a rack (or a screw a nut): how far in one turn."""
+
+    turn_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class Gear:
-    """Fixed ratio: `ratio` horn degrees move the part one degree (negative: reversed)."""
+    """Fixed ratio: `ratio` horn degrees move the part one degree (negative: reversed).
+
+    `winds`: what makes a line of the horn's turning, where the part moves along one; the ratio,
+    in degrees for a mm, is that of it (`sim.rig.slide.ratio_of`).
+    """
 
     ratio: float = 1.0
     mark: int = NO_MARK
+    winds: Drum | Rack | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,7 @@ from seqlang.checks.light import (
     long_strobe,
 )
 from seqlang.checks.motion import (
+    cord_slack,
     duration_too_long,
     grip_too_long,
     grip_too_weak,
@@ -89,6 +90,7 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     calibration_order.check,
     cautions_once.check,
     chip_overvoltage.check,
+    cord_slack.check,
     duration_too_long.check,
     endless_cue.check,
     flashing_light.check,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import pi
 from typing import cast
 
 from lark import Token
@@ -14,17 +15,20 @@ from sim.model import (
     Body,
     Box,
     Drive,
+    Drum,
     FourBar,
     Gear,
     LeverPair,
     Load,
     Plate,
     PointMass,
+    Rack,
     Ram,
     Rod,
     Slide,
     Spring,
 )
+from sim.rig.slide import ratio_of
 
 
 def load(reading: Reading, sheet: Sheet, name: str) -> Load:
@@ -167,6 +171,9 @@ def drive(reading: Reading, sheet: Sheet) -> Drive:
             reading.error("number-out-of-range", "a gear's ratio cannot be 0", line.items[1])
             raise Fault
         return Gear(ratio, reading.origins.mark(line, line, ("ratio", line.items[1])))
+    if line.kind in ("drum", "rack"):
+        winds = _winds(reading, line)
+        return Gear(ratio_of(winds), reading.origins.mark(line, line), winds)
     more = options(reading, line)
     bars = [cast("Amount", item) for item in line.items if _is_amount(item)]
     lengths = [_length(reading, bar) for bar in bars]
@@ -206,6 +213,16 @@ def drive(reading: Reading, sheet: Sheet) -> Drive:
             ("zero", zero and zero.items[1]),
         ),
     )
+
+
+def _winds(reading: Reading, line: Line) -> Drum | Rack:
+    """The drum or rack of a line. Raises Fault."""
+    if line.kind == "drum":
+        return Drum(_length(reading, line.amount(1)))
+    if isinstance(line.items[1], Token) and line.items[1].type == "MODULE":
+        teeth = reading.count(line.amount(3), "the number of teeth", 4, 1000)
+        return Rack(pi * _length(reading, line.amount(2)) * teeth)
+    return Rack(_length(reading, line.amount(1)))
 
 
 def efficiency(reading: Reading, sheet: Sheet) -> float:

@@ -18,6 +18,8 @@ ALIKE = {
     "levers": "gear",
     "four_bar": "gear",
     "ram": "gear",
+    "drum": "gear",
+    "rack": "gear",
     "time_constant": "rotor",
     "stalls": "grips",
 }

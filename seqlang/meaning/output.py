@@ -351,10 +351,23 @@ def _fits_together(reading: Reading, sheet: Sheet, name: str, linear: bool) -> b
         alien = ("level", "axis", "tip", "nip")
         said = [line for kind in alien if (line := sheet.get(kind)) is not None]
         drive = sheet.get("gear")
-        said += [drive] if drive is not None and drive.kind != "gear" else []
+        along = ("gear",) if linear else ("drum", "rack")
+        said += [drive] if drive is not None and drive.kind not in along else []
         why = "moves along a line and has no hinge"
+        if not linear and sheet.get("rating") is not None and drive is None:
+            reading.error(
+                "wrong-kind",
+                f"the servo of `{name}` turns, and the part moves along a line",
+                sheet.get("rating"),
+                help="say what makes a line of its turning, such as `drum 30 mm` or `rack 60 mm "
+                "per turn`; or state the rating of a rod, such as `rating 20 mm/s, 40 N, 800 mA "
+                "at 6 V`",
+            )
+            return False
     else:
         said = [line for kind in ("slope",) if (line := sheet.get(kind)) is not None]
+        drive = sheet.get("gear")
+        said += [drive] if drive is not None and drive.kind in ("drum", "rack") else []
         why = "turns about a hinge: `level at` says how it lies"
     for line in said:
         what = reading.text(line.items[0])
@@ -371,7 +384,7 @@ def _fits_together(reading: Reading, sheet: Sheet, name: str, linear: bool) -> b
             helped = (
                 "state where its pins are, such as `ram ground 80 mm, arm 25 mm, zero at 60 deg`"
             )
-        elif not linear and (straight or ram):
+        elif not linear and ram:
             helped = "state the rating of a rod, such as `rating 20 mm/s, 40 N, 800 mA at 6 V`"
         if helped is not None:
             what = (

@@ -26,6 +26,7 @@ from sim.model import (
     Cue,
     Direct,
     Drive,
+    Drum,
     Effect,
     Fade,
     FourBar,
@@ -43,6 +44,7 @@ from sim.model import (
     Output,
     Plate,
     PointMass,
+    Rack,
     Ram,
     Repeat,
     Rig,
@@ -339,7 +341,11 @@ def _body(body: Body) -> str:
 
 def _drive(drive: Drive, efficiency: float) -> Iterator[str]:
     losses = "" if efficiency == 1.0 else f", efficiency {_percent(efficiency)}"
-    if isinstance(drive, Gear):
+    if isinstance(drive, Gear) and isinstance(drive.winds, Drum):
+        yield f"drum {_quantity(drive.winds.diameter_m, 'm')}{losses}"
+    elif isinstance(drive, Gear) and isinstance(drive.winds, Rack):
+        yield f"rack {_quantity(drive.winds.turn_m, 'm')} per turn{losses}"
+    elif isinstance(drive, Gear):
         if drive.ratio != 1.0 or losses:
             yield f"gear {number(drive.ratio)}{losses}"
     elif isinstance(drive, Ram):

@@ -224,17 +224,17 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_in("supply a", "regulator"), _in("supply a", "regulator 6 V")),
     ),
     Example(
-        "`pulse` pairs pulse widths with angles",
+        "`pulse` pairs pulse widths with angles, lengths or speeds",
         "such as `pulse 900 us at 0 deg, 2100 us at 90 deg`",
         (_in(_SERVO, "pulse"), _in(_SERVO, "pulse 900 us"), _in(_SERVO, "pulse 900 us to 3 us")),
     ),
     Example(
-        "`travel` needs two angles",
+        "`travel` needs two angles, lengths or speeds",
         "such as `travel 2 deg to 55 deg`",
         (_in(_SERVO, "travel"), _in(_SERVO, "travel 2 deg"), _in(_SERVO, "travel 2 deg, 3 deg")),
     ),
     Example(
-        "`rating` needs speed, stall torque and stall current, and their voltage",
+        "`rating` needs speed, stall torque or force and stall current, and their voltage",
         "such as `rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V`",
         (
             _in(_SERVO, "rating"),
@@ -280,10 +280,25 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         ),
     ),
     Example(
+        "`drum` needs its diameter, to the middle of the cord",
+        "such as `drum 30 mm` or `drum 30 mm, efficiency 90 %`",
+        (_in(_SERVO, "drum"), _in(_SERVO, "drum 30 mm 3")),
+    ),
+    Example(
+        "`rack` needs how far it goes in a turn, or the pinion's module and teeth",
+        "such as `rack 60 mm per turn` or `rack module 1 mm, 20 teeth`",
+        (
+            _in(_SERVO, "rack"),
+            _in(_SERVO, "rack 60 mm"),
+            _in(_SERVO, "rack module 1 mm"),
+            _in(_SERVO, "rack module 1 mm, 20"),
+        ),
+    ),
+    Example(
         "only a line of a servo can stand here",
         "its lines start with pulse, travel, rating, load, level, axis, spring, friction, gear, "
         "levers, four-bar, rotor, time constant, backlash, acceleration, limits, idling, "
-        "dead band, tip, nip, grips, stalls, ram or slope",
+        "dead band, tip, nip, grips, stalls, ram, drum, rack or slope",
         (_in(_SERVO, "3"), _in(_SERVO, "travel 3 deg to 5 deg", "3")),
     ),
     Example(

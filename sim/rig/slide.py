@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from math import pi
 from typing import TYPE_CHECKING, Final
 
+from sim.model import Drum, Gear, Rack
 from sim.rig.spin import RPM_DEG_S
 
 if TYPE_CHECKING:
@@ -55,6 +56,17 @@ SPINNING: Final = Told("rpm", "rpm/s", "N.m", "stall torque", 1.0, "turn", "on t
 """A part that turns round and round: its place is a speed, and its speed how fast that rises."""
 ROUND: Final = Told("deg", "rpm", "N.m", "stall torque", 1.0, "turn", "on the horn", RPM_DEG_S)
 """The horn that turns it."""
+
+
+def ratio_of(winds: Drum | Rack) -> float:
+    """Degrees of the horn that move a drum's cord or a rack by 1 mm."""
+    turn_m = pi * winds.diameter_m if isinstance(winds, Drum) else winds.turn_m
+    return 0.36 / turn_m
+
+
+def pulls_only(servo: Servo) -> bool:
+    """A cord pulls its part towards greater places, and cannot push it back."""
+    return isinstance(servo.drive, Gear) and isinstance(servo.drive.winds, Drum)
 
 
 def of_part(servo: Servo) -> Told:

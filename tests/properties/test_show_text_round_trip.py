@@ -15,7 +15,7 @@ from seqlang.text.source import Source
 from sim import model
 from sim.model import Rig, Score, Show
 from sim.rig.regions import REGIONS
-from sim.rig.slide import PINION_M
+from sim.rig.slide import PINION_M, ratio_of
 from sim.strain.coupling import coupled_show
 
 NAMES = st.text("abcdefghijklmnopqrstuvwxyz_", min_size=4, max_size=8).map(lambda n: n + "_x")
@@ -130,7 +130,10 @@ def rods(draw: st.DrawFn, name: str, board: str) -> model.Servo:
     slide = model.Slide(draw(st.just(0.0) | POSITIVE), draw(st.floats(-90, 90)))
     load = replace(one.load, bodies=(), slide=slide, level_deg=0.0, axis="level", lowers=False)
     grip = one.grip and replace(one.grip, at_m=PINION_M if one.grip.force_n else 0.0)
-    gear = model.Gear(draw(st.floats(0.01, 1000)))
+    winds = draw(st.none() | st.builds(model.Drum, POSITIVE) | st.builds(model.Rack, POSITIVE))
+    gear = model.Gear(draw(st.floats(0.01, 1000)) if winds is None else ratio_of(winds))
+    gear = replace(gear, winds=winds)
+    one = replace(one, linear=winds is None)
     return replace(one, load=load, drive=gear, grip=grip, tip_m=None, nip_m=None, nip_edge_m=None)
 
 
