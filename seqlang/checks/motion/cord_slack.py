@@ -12,7 +12,7 @@ Example:
         slope     0 deg
         drum      20 mm
 
-Instead, a spring or weight that pulls the cord tight:
+Instead: a spring or a weight that pulls the cord tight:
 
         spring    0.05 N/mm, neutral at -40 mm
 
