@@ -172,6 +172,13 @@ def test_a_supply_that_collapses_leaves_the_run_time_unasked() -> None:
     score = "usage\n    snap 60 per hour\n    run time 9 h\n"
     weak = fans(f"{CELLS}, 200 mohm\nregulator 3.0 V, 50 A", "10 A", "10 A", score=score)
     assert findings(weak, "battery-short") == []
+    # the cues are rehearsed on all boards at once
+    beside = fans(
+        f"{CELLS}, 200 mohm\nregulator 3.0 V, 50 A", "20 A", "1 A", other=CELLS, score=score
+    )
+    assert findings(beside, "battery-short") == []
+    both = fans(f"{CELLS}\nregulator 3.0 V, 50 A", "5 A", "1 A", other=CELLS, score=score)
+    assert len(findings(both, "battery-short")) == 2
     good = fans(f"{CELLS}\nregulator 3.0 V, 50 A", "5 A", "5 A", score=score)
     assert len(findings(good, "battery-short")) == 1
 
