@@ -15,11 +15,13 @@ import select
 import threading
 import time
 import tty
+from collections.abc import Mapping
 from types import TracebackType
 from typing import Final
 
+from firmware_gen.build.image import flash_bytes
 from firmware_gen.chips import CHIPS
-from tests.emulator.emulated import TX, EmulatedBoard
+from tests.emulator.emulated import EXTERNAL, TX, EmulatedBoard
 
 # AVR061, section 5 (constants) and 6 (commands).
 IN_SYNC, OK, NO_SYNC, END = b"\x14", b"\x10", b"\x15", 0x20
@@ -158,25 +160,55 @@ class BoardOnPort:
             os.close(self._master)  # whoever uses the port is told that it is gone
 
     def _play(self) -> None:
-        seen = 0
-        started = 0.0
         while not self._over.is_set():
-            ready, _, _ = select.select([self._master], [], [], 0.002)
-            data = os.read(self._master, 4096) if ready else b""
-            if self.board is None:
-                answer = self.boot.take(data)
-                if self.boot.is_dead:
-                    break
-                os.write(self._master, answer)
-                if self.boot.left:
-                    self.board = EmulatedBoard(bytes(self.boot.flash[: MEMORY.boot_start]))
-                    started = time.monotonic()
+            data = self._heard()
+            if self.board is not None:
+                self._run(self.board, data)
                 continue
-            if data:
-                self.board.send(data)
-            behind_s = time.monotonic() - started - self.board.cycle / self.board.clock_hz
-            self.board.run(ms=min(20.0, max(1.0, 1000 * behind_s)))
-            rows = self.board.events_since(seen)
-            seen += len(rows)
-            if sent := bytes(rows["a"][rows["kind"] == TX].astype("u1")):
-                os.write(self._master, sent)
+            answer = self.boot.take(data)
+            if self.boot.is_dead:
+                break
+            os.write(self._master, answer)
+            if self.boot.left:
+                self._start(EmulatedBoard(bytes(self.boot.flash[: MEMORY.boot_start])))
+
+    def _heard(self) -> bytes:
+        ready, _, _ = select.select([self._master], [], [], 0.002)
+        return os.read(self._master, 4096) if ready else b""
+
+    def _start(self, board: EmulatedBoard) -> None:
+        self.board, self._seen = board, 0
+        self._started = time.monotonic() - board.cycle / board.clock_hz
+
+    def _run(self, board: EmulatedBoard, data: bytes) -> None:
+        """Let the chip's time follow the clock, and take what it says."""
+        if data:
+            board.send(data)
+        behind_s = time.monotonic() - self._started - board.cycle / board.clock_hz
+        board.run(ms=min(20.0, max(1.0, 1000 * behind_s)))
+        rows = board.events_since(self._seen)
+        self._seen += len(rows)
+        if sent := bytes(rows["a"][rows["kind"] == TX].astype("u1")):
+            os.write(self._master, sent)
+
+
+class ChipOnPort(BoardOnPort):
+    """A chip with a boot loader's image in its flash: reset when somebody first speaks to it.
+
+    A host resets a board as it opens the port, by a line that a pseudo-terminal does not have.
+    """
+
+    def __init__(self, image: Mapping[int, int]) -> None:
+        super().__init__(BootLoader())
+        self._image = image
+
+    def _play(self) -> None:
+        while not self._over.is_set():
+            data = self._heard()
+            if data and self.board is None:
+                board = EmulatedBoard(flash_bytes(self._image))
+                board.start_at(min(self._image))
+                board.reset(EXTERNAL)
+                self._start(board)
+            if self.board is not None:
+                self._run(self.board, data)

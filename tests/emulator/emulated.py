@@ -79,6 +79,8 @@ _SIGNATURES: dict[str, tuple[object, Sequence[object]]] = {
     "board_new": (_BOARD, (ctypes.c_char_p, ctypes.c_char_p, ctypes.c_uint32)),
     "board_free": (None, (_BOARD,)),
     "board_reset": (None, (_BOARD, ctypes.c_uint8, ctypes.c_bool)),
+    "board_start_at": (None, (_BOARD, ctypes.c_uint16)),
+    "board_flash": (None, (_BOARD, ctypes.c_char_p)),
     "board_run": (ctypes.c_int, (_BOARD, ctypes.c_uint64)),
     "board_cycle": (ctypes.c_uint64, (_BOARD,)),
     "board_sleep_cycles": (ctypes.c_uint64, (_BOARD,)),
@@ -189,6 +191,15 @@ class EmulatedBoard:
         """Reset at this cycle. RAM is kept unless power was off."""
         keep = cause != POWER_ON if keep_ram is None else keep_ram
         self._c.board_reset(self._board, cause, keep)
+
+    def start_at(self, address: int) -> None:
+        """From the next reset on the chip starts there: at a boot loader (fuse BOOTRST)."""
+        self._c.board_start_at(self._board, address)
+
+    def flash(self) -> bytes:
+        buffer = ctypes.create_string_buffer(MEMORY.flash)
+        self._c.board_flash(self._board, buffer)
+        return buffer.raw
 
     def cut_power(self, torn: int | None = None) -> bytes:
         """Power fails now; a cell that was being written holds `torn`. Returns the EEPROM left."""

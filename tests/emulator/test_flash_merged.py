@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from pathlib import Path
 
 import pytest
 
-from firmware_gen.build.image import flash_bytes
+from firmware_gen.build.image import flash_bytes, read_hex
 from firmware_gen.compiler.show import CompiledBoard
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.host import HostLink
@@ -16,12 +17,15 @@ from firmware_gen.table.records import ServoRecord
 from seqlang.check import CheckedShow, check
 from seqlang.command import main
 from seqlang.load import load
-from tests.emulator.boot_loader import BoardOnPort, BootLoader
+from tests.emulator.boot_loader import BoardOnPort, BootLoader, ChipOnPort
 from tests.emulator.emulated import FRAME_CYCLES, EmulatedBoard
 from tests.emulator.emulated_port import EmulatedPort
 from tests.emulator.large_show import large_show
 from tests.emulator.readings import differences, find_frames
 from tests.unchecked import merge_unchecked
+
+BOOT_LOADER = "BELLCRANK_BOOT_LOADER"
+"""Environment variable: path of a boot loader's image."""
 
 needs_uploader = pytest.mark.skipif(
     shutil.which("avrdude") is None, reason="NO UPLOADER: nothing is sent to a boot loader"
@@ -97,6 +101,25 @@ def test_a_show_of_4_kb_goes_through_a_boot_loader_and_is_read_back(
     data = board_of(show).data
     start = 0x6000
     assert bytes(board.boot.flash[start : start + len(data)]) == data
+
+
+@needs_uploader
+def test_a_show_of_4_kb_goes_through_a_real_boot_loader_on_the_chip(
+    file: Path, show: CheckedShow, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Any that speaks AVR061 and lies in the chip's last 512 bytes, as Intel hex."""
+    image = os.environ.get(BOOT_LOADER)
+    if image is None:
+        pytest.skip(f"NO BOOT LOADER: {BOOT_LOADER} names none, only the stand-in is spoken to")
+    with ChipOnPort(read_hex(Path(image).read_text("ascii"))) as chip:
+        assert status("flash", str(file), "--merged", "--port", chip.port) == 0
+        assert chip.board is not None
+        written = chip.board.flash()
+    said = capfd.readouterr()
+    assert "verified" in said.err
+    assert "plays the new show" in said.out
+    data = board_of(show).data
+    assert written[0x6000 : 0x6000 + len(data)] == data
 
 
 @needs_uploader

@@ -78,6 +78,7 @@ static void start_chip(board_t *board, uint8_t mcusr) {
     avr->run_cycle_limit = RUN_AT_ONCE;
     avr->sleep = on_sleep;
     memcpy(avr->flash, board->flash, FLASH_BYTES);
+    avr->reset_pc = avr->pc = board->start;
     memset(avr->data + RAM_START, PAINT, (size_t)(avr->ramend + 1 - RAM_START));
     avr->data[MCUSR_ADDRESS] = mcusr;
     board->avr = avr;
@@ -121,6 +122,7 @@ void board_reset(board_t *board, uint8_t mcusr, bool keep_ram) {
     uint8_t ram[2048];
     memcpy(ram, board->avr->data + RAM_START, sizeof ram);
     board->base += board->avr->cycle;
+    memcpy(board->flash, board->avr->flash, FLASH_BYTES); /* a boot loader writes it */
     avr_terminate(board->avr);
     free(board->avr);
     uart_t *uart = &board->uart;
@@ -188,6 +190,12 @@ uint64_t board_cycle(const board_t *board) { return board->base + board->avr->cy
 uint64_t board_sleep_cycles(const board_t *board) { return board->sleep_cycles; }
 
 uint16_t board_pc(const board_t *board) { return (uint16_t)board->avr->pc; }
+
+void board_start_at(board_t *board, uint16_t start) { board->start = start; }
+
+void board_flash(const board_t *board, uint8_t *into) {
+    memcpy(into, board->avr->flash, FLASH_BYTES);
+}
 
 void board_ram(const board_t *board, uint8_t *into, uint16_t from, uint16_t count) {
     memcpy(into, board->avr->data + from, count);

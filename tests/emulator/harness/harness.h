@@ -107,6 +107,7 @@ struct board {
     pwm_t pwm[2];
     count_t timer1;
     uint8_t flash[FLASH_BYTES];
+    uint16_t start; /* where a reset goes to: 0, or a boot loader's address (fuse BOOTRST) */
     uint8_t port[PORTS], ddr[PORTS];
     press_t *presses;
     size_t press_count, press_room;
@@ -125,6 +126,8 @@ struct board {
 board_t *board_new(const uint8_t *flash, const uint8_t *eeprom, uint32_t frequency);
 void board_free(board_t *board);
 void board_reset(board_t *board, uint8_t mcusr, bool keep_ram);
+void board_start_at(board_t *board, uint16_t start); /* from the next reset on */
+void board_flash(const board_t *board, uint8_t *into);
 int board_run(board_t *board, uint64_t until);
 uint64_t board_cycle(const board_t *board);
 uint64_t board_sleep_cycles(const board_t *board);
