@@ -6,7 +6,7 @@ from math import pi, sqrt
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from firmware_gen.build.fit_laws import fitted
@@ -25,6 +25,7 @@ from sim.light.lightness import luminance
 from sim.model import Law, LawName
 from sim.score.fixed_laws import LAW_LISTS, progress
 from sim.score.laws import coefficients, shape
+from tests.firmware_gen import second_player
 
 LAWS = (
     *(Law(name) for name in LAW_IDS if name not in ("trapezoid", "double-S")),
@@ -202,3 +203,40 @@ def test_progress_is_the_share_of_the_whole(total: int, data: st.DataObject) -> 
 def test_laws_out_of_a_tables_range_take_its_nearest() -> None:
     assert law_parameters(Law("trapezoid", 0.0001)) == (2, 64, 0)
     assert law_parameters(Law("double-S", 0.5, 1e-9)) == (9, 32768, 1)
+
+
+# -- to the bit -----------------------------------------------------------------------------------
+
+# Another reader of TABLE.md 3.1 wrote the same arithmetic from the text alone (`second_player`).
+
+
+@pytest.mark.parametrize("law_id", sorted(second_player.GAINS))
+def test_listed_laws_are_to_the_bit_what_the_text_says(law_id: int) -> None:
+    law = law_by_id(law_id)
+    for x in (*X.tolist(), 32767, 32769, 65535):
+        assert law.shape(x) == second_player.shape(second_player.Law(law_id), x)
+    assert (law.cv, law.ca, law.overlap) == second_player.FIGURES[law_id]
+
+
+@given(st.integers(64, 32768), st.integers(0, 32768), st.lists(st.integers(0, 65536), min_size=20))
+@example(32768, 8192, [16384, 49152])
+@example(32768, 0, [16384, 32768])
+@example(20000, 32768, [10000, 20000, 19999, 20001])
+def test_ramps_are_to_the_bit_what_the_text_says(alpha: int, beta: int, places: list[int]) -> None:
+    name = "double-S" if beta else "trapezoid"
+    law = law_by_id(LAW_IDS[name], alpha, beta)
+    other = second_player.Law(second_player.DOUBLE_S, alpha, beta)
+    bends = [alpha, alpha // 2, alpha * beta >> 16, alpha - (alpha * beta >> 16)]
+    for x in (*places, *bends, *(min(bend + 1, 65536) for bend in bends)):
+        assert law.shape(x) == second_player.shape(other, x)
+    if beta or alpha < 32768:  # a trapezoid of 1/2 is the parabolic law
+        assert (law.cv, law.ca, law.overlap) == second_player.figures(other)
+
+
+@given(st.integers(1, 2**30), st.data())
+def test_progress_is_to_the_bit_what_the_text_says(total: int, data: st.DataObject) -> None:
+    for elapsed in (data.draw(st.integers(0, total)), 0, total - 1, total):
+        assert progress(elapsed, total) == second_player.progress(elapsed, total)
+    small = min(total, 65535)
+    for elapsed in {0, 1, small // 3, small // 2}:
+        assert abs(progress(elapsed, small) - 65536 * elapsed / small) <= 0.5 or elapsed == small
