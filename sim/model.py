@@ -244,6 +244,9 @@ class Link:
     level. `mount_m` is where its hinge stands, in the frame of what carries it. `moment_kg_m` is
     the first moment of its own bodies, `inertia_kg_m2` their inertia about its hinge. In the wind:
     `drag_m2` is drag coefficient times area, `drag_m3` the same times the distance from the hinge.
+    `turned_deg`: its hinge line is turned so far from its carrier's, about the carrier's zero line.
+    For that, second moments (kg.m2): `spread_kg_m2` along the zero line, across it, and the product
+    of both; `flank_kg_m2` along the hinge line.
     """
 
     name: str
@@ -261,6 +264,9 @@ class Link:
     own too; None: it turns. Its places are mm in the fields of degrees."""
     reach_m: float = 0.0
     """Of one that slides: the farthest that it goes from where its places count from."""
+    turned_deg: float = 0.0
+    spread_kg_m2: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    flank_kg_m2: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -398,11 +404,13 @@ Drive: TypeAlias = Gear | LeverPair | FourBar | Ram
 
 @dataclass(frozen=True, slots=True)
 class Mount:
-    """Where a part's hinge stands on another part, `on`, whose hinge line runs parallel to it.
+    """Where a part's hinge stands on another part, `on`.
 
     The hinge is `at_m` from that of the carrier, `ahead_deg` ahead of the carrier's zero line.
     At the angle `straight_deg` the part's zero line lies along the carrier's. `mass_kg` is what
-    sits at the hinge and turns with the carrier: the part's own servo and its bracket.
+    sits at the hinge and turns with the carrier: the part's own servo and its bracket. The hinge
+    line runs parallel to the carrier's, or is turned from that by `turned_deg` about the carrier's
+    zero line: at 90 the part folds across the plane in which its carrier turns.
     """
 
     on: str
@@ -410,6 +418,7 @@ class Mount:
     ahead_deg: float = 0.0
     straight_deg: float = 0.0
     mass_kg: float = 0.0
+    turned_deg: float = 0.0
     mark: int = NO_MARK
 
 

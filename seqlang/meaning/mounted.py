@@ -45,7 +45,7 @@ def mount(reading: Reading, sheet: Sheet) -> Mount | None:
             )
     more = {kind: cast("Line", option) for kind, option in options(reading, line).items()}
 
-    for kind in ("straight", "sinks") if straight else ():
+    for kind in ("straight", "turned", "sinks") if straight else ():
         if kind in more:
             reading.error(
                 "wrong-kind",
@@ -70,12 +70,13 @@ def mount(reading: Reading, sheet: Sheet) -> Mount | None:
         at_m=reading.within(line.amount(2), METRES, "a distance", 0),
         ahead_deg=angle("ahead"),
         straight_deg=angle("straight"),
+        turned_deg=angle("turned"),
         mass_kg=reading.within(weight.amount(1), KILOGRAMS, "a mass", 0) if weight else 0.0,
         mark=reading.origins.mark(
             *(line, line),
             ("on", line.items[1]),
             ("at", line.items[2]),
-            *((kind, amount(kind)) for kind in ("ahead", "weighs", "straight")),
+            *((kind, amount(kind)) for kind in ("ahead", "weighs", "straight", "turned")),
         ),
     )
 
@@ -128,6 +129,7 @@ def on_sound_carriers(
             )
         if on not in servos or circle:
             loose.add(name)
+    loose |= _across_and_sliding(reading, servos, loose, tokens)
     loose |= _beyond_the_most(reading, servos, loose, tokens)
     return replace(
         rig,
@@ -136,6 +138,34 @@ def on_sound_carriers(
             for one in rig.outputs
         ),
     )
+
+
+def _across_and_sliding(
+    reading: Reading,
+    servos: Mapping[str, Servo],
+    loose: Collection[str],
+    tokens: Mapping[str, Token],
+) -> set[str]:
+    """Parts with a turned hinge line in a chain of which a part slides; each is noted."""
+    roots = {name: _root(servos, name, loose) for name in servos}
+    sliding = {
+        root: name for name, root in roots.items() if root is not None and name in reading.straight
+    }
+    surplus: set[str] = set()
+    for name, servo in servos.items():
+        root = roots[name]
+        if servo.mount is None or not servo.mount.turned_deg or root not in sliding:
+            continue
+        reading.error(
+            "wrong-kind",
+            f"the hinge line of `{name}` is turned, and `{sliding[root]}` of the same parts moves "
+            "along a line: both together are not reckoned",
+            tokens[name],
+            help=f"let `{name}` stand on the costume, and put its mass into the `load` of what "
+            "carries it",
+        )
+        surplus.add(name)
+    return surplus
 
 
 def _beyond_the_most(

@@ -305,7 +305,9 @@ def _load(load: Load, mount: Mount | None) -> Iterator[str]:
         yield f"level at {_quantity(load.level_deg, 'deg')}{sinks}"
         yield f"axis {load.axis}"
     else:
-        yield f"on {_mount(mount)}, straight at {_quantity(mount.straight_deg, 'deg')}{sinks}"
+        turned = f", turned {_quantity(mount.turned_deg, 'deg')}" if mount.turned_deg else ""
+        straight = _quantity(mount.straight_deg, "deg")
+        yield f"on {_mount(mount)}, straight at {straight}{turned}{sinks}"
     for spring in load.springs:
         rate = _quantity(spring.rate_nm_per_rad, "N.m/rad")
         if load.slide is not None:

@@ -112,6 +112,46 @@ def mass(load: Load) -> Mass:
     )
 
 
+def second_moments_kg_m2(load: Load) -> tuple[float, float, float, float]:
+    """Of all bodies, in the part's frame: along the zero line, across it, their product, along z.
+
+    A body along u has m (L**2 / 12 + d**2) along u, m W**2 / 12 across it or, where it is `flat`,
+    along the hinge line, and a box m D**2 / 12 along the hinge line (handbook table as above; the
+    inertia about the hinge is the sum of the first two).
+    """
+    total = np.zeros(4)
+    for body in load.bodies:
+        length, wide, deep = _size_m(body)
+        c, s = np.cos(radians(body.offset_deg)), np.sin(radians(body.offset_deg))
+        along, across = length**2 / 12.0 + centre_m(body) ** 2, wide**2 / 12.0
+        total += body.mass_kg * np.array(
+            [
+                along * c**2 + across * s**2,
+                along * s**2 + across * c**2,
+                (along - across) * c * s,
+                deep**2 / 12.0,
+            ]
+        )
+    xx, yy, xy, zz = total.tolist()
+    return xx, yy, xy, zz
+
+
+def _size_m(body: Body) -> tuple[float, float, float]:
+    """Length along the part, across it in the plane in which it turns, and along the hinge line."""
+    match body:
+        case PointMass():
+            return 0.0, 0.0, 0.0
+        case Rod():
+            return body.length_m, 0.0, 0.0
+        case Plate():
+            own = body.width_m
+            return (body.length_m, 0.0, own) if body.flat else (body.length_m, own, 0.0)
+        case Box():
+            return body.length_m, body.width_m, body.depth_m
+        case _:
+            assert_never(body)
+
+
 def gravity_nm(load: Load, angle_deg: ArrayLike, tilt_deg: float = 0.0) -> tuple[Array, Array]:
     """Least and greatest torque of the weight (N.m, positive along growing angle).
 

@@ -34,6 +34,7 @@ from sim.arrays import Array
 from sim.model import JointLimits, Link
 from sim.rig.chain import Chain, Motion
 from sim.rig.intervals import Interval, cosine, plus, product, square, sum_of, times
+from sim.rig.skew_chain import SkewChain
 from sim.rig.slide import PINION_M
 
 Places = NDArray[np.complex128]
@@ -475,6 +476,8 @@ def _frozen(chain: SlidingChain, ways_m: tuple[float, ...], squares: tuple[float
 
 @lru_cache(maxsize=64)
 def chain_of(links: tuple[Link, ...]) -> Chain:
-    """The chain of these links, each behind what carries it, whether they turn or slide."""
-    sliding = any(link.way is not None for link in links)
-    return SlidingChain(links) if sliding else Chain(links)
+    """The chain of these links, each behind what carries it: they turn, across or not, or slide."""
+    if any(link.way is not None for link in links):
+        return SlidingChain(links)
+    across = any(link.turned_deg for link in links)
+    return SkewChain(links) if across else Chain(links)

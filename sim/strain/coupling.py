@@ -14,6 +14,7 @@ from math import radians
 
 import numpy as np
 
+from sim.arrays import Array
 from sim.model import Coupled, JointLimits, Link, Mount, Rig, Servo, Show
 from sim.rig import load
 from sim.rig.disturbance import drag
@@ -58,17 +59,21 @@ def links(servos: tuple[Servo, ...]) -> tuple[Link, ...]:
         whole = load.mass(servo.load)
         moment = whole.moment_kg_m * np.exp(1j * sense * radians(whole.offset_deg))
         mass_kg, inertia = whole.mass_kg, whole.inertia_kg_m2
+        along, across, both, flank = load.second_moments_kg_m2(servo.load)
+        spread = np.array([along, across, sense * both])
         if slide is not None:
             # in the frame of what carries it, and angles count there as they do for that
             sense = 1.0 if carrier is None else senses[carrier]
-            moment, inertia = 0j, 0.0
+            moment, inertia, spread, flank = 0j, 0.0, np.zeros(3), 0.0
         senses.append(sense)
         for rider in servos:
             if rider.mount is not None and rider.mount.on == servo.name:
-                moment += rider.mount.mass_kg * _hinge_m(rider.mount, sense)
+                hinge = _hinge_m(rider.mount, sense)
+                moment += rider.mount.mass_kg * hinge
+                spread += rider.mount.mass_kg * _outer(hinge)
                 mass_kg += rider.mount.mass_kg
                 inertia += rider.mount.mass_kg * rider.mount.at_m**2
-        across = drag(servo.load)
+        wind = drag(servo.load)
         found.append(
             Link(
                 name=servo.name,
@@ -81,8 +86,11 @@ def links(servos: tuple[Servo, ...]) -> tuple[Link, ...]:
                 mass_kg=mass_kg,
                 moment_kg_m=complex(moment),
                 inertia_kg_m2=inertia,
-                drag_m2=across[0],
-                drag_m3=across[1],
+                drag_m2=wind[0],
+                drag_m3=wind[1],
+                turned_deg=0.0 if mount is None else mount.turned_deg,
+                spread_kg_m2=(float(spread[0]), float(spread[1]), float(spread[2])),
+                flank_kg_m2=flank,
                 way=None if slide is None else _unit(sense * slide.slope_deg),
                 reach_m=0.0 if slide is None else max(map(abs, servo.travel_deg)) / 1000.0,
             )
@@ -98,6 +106,11 @@ def _straight_deg(servo: Servo) -> float:
 
 def _unit(angle_deg: float) -> complex:
     return complex(np.exp(1j * radians(angle_deg)))
+
+
+def _outer(place: complex) -> Array:
+    """x x, y y and x y of a place."""
+    return np.array([place.real**2, place.imag**2, place.real * place.imag])
 
 
 def _hinge_m(mount: Mount, carrier_sense: float) -> complex:

@@ -22,7 +22,7 @@ from typing import Final
 import numpy as np
 
 from sim.arrays import Array
-from sim.model import Board, Cells, Lamp, Regulator, Servo, Show, Strip, Supply
+from sim.model import Board, Cells, Lamp, Regulator, Rig, Servo, Show, Strip, Supply
 from sim.rig import battery, servo, wire
 from sim.rig.fuse import PEAK_S, STANDARDS, Fuse, fuse_for
 from sim.rig.grip import gripping, longest_s
@@ -41,7 +41,7 @@ from sim.rig.supply import (
 from sim.score.tree import PlannedMove, planned_moves
 from sim.strain.envelope import asked_of_horn, passage
 from sim.strain.heat import CONTINUOUS, Heat, heats
-from sim.strain.interruption import Cuts, interruptions
+from sim.strain.interruption import Cuts, hardest_nm, interruptions
 from sim.strain.sag import Sag, brightest, sags, start_sags, without_limits
 from sim.strain.usage import Book, Currents, Mix, currents, run_time_h
 
@@ -243,7 +243,7 @@ def size_servo(
     hold, grip = worst_hold(one, show.rig.wearer), gripping(show.rig, one)
     floors = {
         "moves": least_power(driving, braking, kept)[0],
-        "holding": hold.torque_nm / kept,
+        "holding": max(hold.torque_nm, _shaken_nm(show.rig, one)) / kept,
         # one that stalls gives what it has: any servo does
         "gripping": grip.torque_nm / kept if grip is not None and not grip.stalls else 0.0,
         "heat": max(heat.hold_share, heat.rms_share) * one.ratings[0].stall_nm / CONTINUOUS,
@@ -289,6 +289,13 @@ def size_servo(
         else None,
         place_unit=of_part(one).place,
     )
+
+
+def _shaken_nm(rig: Rig, one: Servo) -> float:
+    """What a part of a chain holds against while the others move as they may; 0 for one alone."""
+    if one.load.coupled is None:
+        return 0.0
+    return hardest_nm(rig, one, (0.0, 0.0))
 
 
 def _operating_points(

@@ -252,13 +252,16 @@ def mounted(draw: st.DrawFn, made: list[model.Output]) -> None:
         for n, output in enumerate(made)
         if isinstance(output, model.Servo) and not output.load.spins
     ]
+    # parts that slide and turned hinge lines do not go together
+    flat = any(isinstance(made[n], model.Servo) and made[n].load.slide for n in places)  # type: ignore[union-attr]
+    across = st.just(0.0) if flat else ANGLES
     for n, carriers in zip(places[1:], accumulate([p] for p in places), strict=False):
         on = draw(st.none() | st.sampled_from([made[p].name for p in carriers]))
         servo = made[n]
         assert isinstance(servo, model.Servo)
         if on is not None:
             turn = ANGLES if servo.load.slide is None else st.just(0.0)
-            numbers = (st.floats(0, 10), ANGLES, turn, st.floats(0, 10))
+            numbers = (st.floats(0, 10), ANGLES, turn, st.floats(0, 10), across)
             mount = model.Mount(on, *(draw(number) for number in numbers))
             load = replace(servo.load, level_deg=0.0, axis="level")
             made[n] = replace(servo, mount=mount, load=load)

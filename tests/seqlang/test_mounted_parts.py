@@ -8,7 +8,8 @@ from rig_text import loaded, with_rig
 from seqlang.check import Checked, check
 from seqlang.load import Loaded
 from seqlang.text.findings import Finding
-from sim.model import Mount, Servo
+from sim.model import Mount, Servo, Wearer
+from sim.rig.holding_torque import worst_hold
 
 TIP = """\
 servo tip: body pin PB4
@@ -41,8 +42,63 @@ def test_an_on_line_says_where_the_hinge_stands_and_what_sits_there() -> None:
     made = part(found, "tip")
     assert made.mount is not None
     assert made.load.lowers
-    want = Mount("jaw", 0.08, 5.0, -10.0, 0.012, made.mount.mark)
+    want = Mount("jaw", 0.08, 5.0, -10.0, 0.012, 0.0, made.mount.mark)
     assert made.mount == want
+
+
+NECK = """\
+servo neck: body pin PB3
+    pulse 1000 us at -50 deg, 2000 us at 50 deg
+    travel -40 deg to 40 deg
+    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V
+    axis upright
+servo head: body pin PB4
+    pulse 1000 us at -50 deg, 2000 us at 50 deg
+    travel -40 deg to 40 deg
+    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V
+    load 200 g at 100 mm
+"""
+
+
+def nodding(turned: str) -> Loaded:
+    return with_rig(*NECK.splitlines(), f"    on neck at 0 mm{turned}")
+
+
+def test_a_head_nods_on_a_neck_that_turns() -> None:
+    """By hand: 0.2 kg at 0.1 m level; the neck's hinge line stands upright and bears no weight."""
+    found = nodding(", turned 90 deg")
+    assert found.findings == ()
+    head, neck = part(found, "head"), part(found, "neck")
+    assert worst_hold(head, Wearer()).torque_nm == pytest.approx(0.2 * 0.1 * 9.80665, rel=1e-6)
+    assert worst_hold(neck, Wearer()).torque_nm == pytest.approx(0.0, abs=1e-12)
+    # a wearer who leans 30 deg to the side turns the neck: m g r sin 30 deg, a bound
+    leaning = worst_hold(neck, Wearer(tilt_deg=30.0)).torque_nm
+    assert leaning / (0.2 * 0.1 * 9.80665) == pytest.approx(0.5, rel=1e-6)
+    flat = nodding("")
+    assert worst_hold(part(flat, "head"), Wearer()).torque_nm == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize(("angle", "said"), [("360 deg", 0), ("361 deg", 1)])
+def test_a_hinge_line_turns_once_round_at_most(angle: str, said: int) -> None:
+    found = nodding(f", turned {angle}")
+    assert len([one for one in found.findings if one.name == "number-out-of-range"]) == said
+
+
+def test_turned_hinge_lines_and_parts_that_slide_do_not_go_together() -> None:
+    slide = [
+        "servo lift: body pin PB2",
+        "    pulse 1000 us at 0 mm, 2000 us at 50 mm",
+        "    travel 2 mm to 48 mm",
+        "    rating 40 mm/s, 60 N, 800 mA at 6 V",
+        "    load 100 g",
+        "    on neck at 20 mm",
+    ]
+    head = f"{NECK}    on neck at 0 mm, turned 90 deg\n"
+    found = with_rig(*head.splitlines(), *slide)
+    (one,) = found.findings
+    assert one.name == "wrong-kind"
+    assert "`head` is turned, and `lift`" in one.message
+    assert with_rig(*head.splitlines()).findings == ()
 
 
 def test_parts_of_a_chain_know_one_another_and_the_others_do_not() -> None:
