@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping
 
     from firmware_gen.compiler.show import CompiledShow
-    from seqlang.load import Loaded
+    from seqlang.loading import Loaded
     from seqlang.text.findings import Finding, Origin, Severity
     from sim.model import Show
 

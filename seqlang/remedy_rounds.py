@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from seqlang.check import check
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.text.findings import Finding, applied
 from seqlang.text.source import Source
 

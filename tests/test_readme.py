@@ -9,7 +9,7 @@ import pytest
 
 from seqlang.check import check
 from seqlang.command import group
-from seqlang.load import load
+from seqlang.loading import load
 from seqlang.text.render import text
 
 ROOT = Path(__file__).resolve().parent.parent

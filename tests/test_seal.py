@@ -21,7 +21,7 @@ from seqlang.command import _show, main
 from seqlang.command._merged import put_merged
 from seqlang.command._upload import write_merged
 from seqlang.command.flash import put
-from seqlang.load import Loaded, load
+from seqlang.loading import Loaded, load
 from sim.model import Board, Show
 
 ROOT = Path(__file__).parents[1]

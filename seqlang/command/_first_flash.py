@@ -21,7 +21,7 @@ from seqlang.text.render import is_caution, text
 
 if TYPE_CHECKING:
     from seqlang.check import Checked
-    from seqlang.load import Loaded
+    from seqlang.loading import Loaded
 
 _WHY = "they stand here once for each show, and again when their figures change"
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from seqlang.check import Checked
-    from seqlang.load import Loaded
+    from seqlang.loading import Loaded
     from seqlang.text.findings import Finding
 
 Detail: TypeAlias = Literal["quiet", "usual", "all"]

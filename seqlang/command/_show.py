@@ -12,11 +12,11 @@ from seqlang.check import Checked, CheckedShow, check
 from seqlang.command import ShowFailed
 from seqlang.command._progress import working
 from seqlang.command._report import Screen, report
-from seqlang.load import load
+from seqlang.loading import load
 from seqlang.text.render import summary, text
 
 if TYPE_CHECKING:
-    from seqlang.load import Loaded
+    from seqlang.loading import Loaded
 
 
 def read_and_check(path: str) -> tuple[Loaded, Checked]:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from firmware_gen.compiler.show import CompiledShow
     from seqlang.check import CheckedShow
-    from seqlang.load import Loaded
+    from seqlang.loading import Loaded
 
 
 @click.command(name="compile")

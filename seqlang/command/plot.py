@@ -66,14 +66,18 @@ def command(
 
 def _rehearsed(show: Show, cues: tuple[str, ...], presses: tuple[str, ...]) -> Trajectories:
     """The whole show, some of its cues, or the presses that were written, as they play."""
-    from seqlang.command._presses import parse_press
+    from seqlang.presses import parse_press
     from seqlang.text.names import nearest
     from sim.rehearsal.run_through import played_out, run_through
 
     if cues and presses:
         raise WrongUse("--cue and --press do not go together; name cues with --press")
     if presses:
-        return played_out(show, [parse_press(text, show) for text in presses])
+        try:
+            pressed = [parse_press(text, show) for text in presses]
+        except ValueError as error:
+            raise WrongUse(str(error)) from None
+        return played_out(show, pressed)
     known = [cue.name for cue in show.score.cues]
     for name in cues:
         if name not in known:

@@ -12,7 +12,7 @@ import click
 from seqlang.command import ShowFailed
 from seqlang.command._form import format_option
 from seqlang.command._progress import working
-from seqlang.load import load
+from seqlang.loading import load
 from seqlang.text.render import columns_of, summary, text, wants_colour
 
 if TYPE_CHECKING:

@@ -16,7 +16,7 @@ from lark import Token, UnexpectedInput
 
 from firmware_gen.chips import CHIPS
 from seqlang.editor.naming import OWN, Named, ShowNames, occurrences
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.text.grammar import Indentation, parser
 from seqlang.text.indentation import is_content, width
 from seqlang.text.source import Source

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from seqlang.check import Checked
     from seqlang.checks.workload import ServoWorkload
-    from seqlang.load import Loaded
+    from seqlang.loading import Loaded
     from seqlang.text.findings import Span
     from seqlang.text.source import Source
     from sim.model import Show, Supply

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final, Literal, NamedTuple, TypeAlias
 
 from lark import Token
 
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.text.names import RESERVED
 from seqlang.text.source import Source
 from seqlang.text.syntax import (
@@ -31,7 +31,7 @@ from seqlang.text.syntax import (
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from seqlang.load import Loaded
+    from seqlang.loading import Loaded
 
 Named: TypeAlias = Literal[
     "supply", "board", "output", "pose", "cue", "constant", "colour", "region", "chip", "pin"

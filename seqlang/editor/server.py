@@ -27,7 +27,7 @@ from seqlang.editor.hover import told
 from seqlang.editor.moved import line_changes, moved_along
 from seqlang.editor.naming import CannotRenameError, Occurrence, ShowNames, renamed
 from seqlang.editor.outline import headings
-from seqlang.load import Loaded, load_text
+from seqlang.loading import Loaded, load_text
 from seqlang.text.findings import Finding, Fix
 from seqlang.text.format import formatted
 from seqlang.text.pieces import ReadPieces

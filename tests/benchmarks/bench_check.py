@@ -61,7 +61,7 @@ def _wall(command: list[str], environment: dict[str, str]) -> float:
 
 def long_ratios() -> list[tuple[str, float, float]]:
     from seqlang.check import check
-    from seqlang.load import load_text
+    from seqlang.loading import load_text
     from seqlang.text.grammar import Indentation, grammar_text
     from seqlang.text.source import Source
 

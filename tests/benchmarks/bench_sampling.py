@@ -87,7 +87,7 @@ def rows(laws: list[Law]) -> list[list[MotionPiece]]:
 def anglerfish_rows() -> list[list[MotionPiece]]:
     from dataclasses import replace
 
-    from seqlang.load import load
+    from seqlang.loading import load
     from sim.rehearsal.rehearse import rehearse
     from sim.rehearsal.run_through import run_through
 

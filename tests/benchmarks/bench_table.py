@@ -11,7 +11,7 @@ from firmware_gen.compiler.show import CompiledShow, compile_show
 from firmware_gen.crc import cue_tag
 from firmware_gen.listing.account import account, mean_costs
 from firmware_gen.player.player import Player
-from seqlang.load import load
+from seqlang.loading import load
 from sim.model import Press, Show
 from sim.rehearsal.run_through import run_through
 from sim.rulebook import FRAME_MS

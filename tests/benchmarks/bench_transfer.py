@@ -12,7 +12,7 @@ from firmware_gen.compiler.show import compile_show
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import BAUD
 from seqlang.check import check
-from seqlang.load import load
+from seqlang.loading import load
 from tests.unchecked import transfer_unchecked
 
 WRITE_S = ATMEGA328P.memory.write_s

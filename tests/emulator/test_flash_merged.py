@@ -16,7 +16,7 @@ from firmware_gen.player.player import Player
 from firmware_gen.table.records import ServoRecord
 from seqlang.check import CheckedShow, check
 from seqlang.command import main
-from seqlang.load import load
+from seqlang.loading import load
 from tests.emulator.boot_loader import BoardOnPort, BootLoader, ChipOnPort
 from tests.emulator.emulated import FRAME_CYCLES, EmulatedBoard
 from tests.emulator.emulated_port import EmulatedPort

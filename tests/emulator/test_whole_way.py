@@ -19,7 +19,7 @@ from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
 from firmware_gen.table.records import ServoRecord
 from seqlang.check import check
-from seqlang.load import load
+from seqlang.loading import load
 from sim.model import Press
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample

@@ -33,7 +33,7 @@ from firmware_gen.table.records import (
     Table,
     decode,
 )
-from seqlang.load import load
+from seqlang.loading import load
 from sim.model import (
     Binding,
     Board,

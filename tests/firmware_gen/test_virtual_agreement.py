@@ -17,7 +17,7 @@ from firmware_gen.crc import cue_tag
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import ReportedMode
 from seqlang.check import check
-from seqlang.load import load
+from seqlang.loading import load
 from sim.model import Show
 from tests.unchecked import transfer_unchecked
 

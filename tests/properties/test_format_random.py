@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from seqlang.check import check
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.meaning.write_show import text_of, without_marks
 from seqlang.text.format import formatted
 from seqlang.text.parse import parse

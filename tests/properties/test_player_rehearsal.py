@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 
 import shows
-from seqlang.load import load
+from seqlang.loading import load
 from sim.model import (
     Binding,
     Board,

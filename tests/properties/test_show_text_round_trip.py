@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.meaning.write_show import text_of, without_marks
 from seqlang.text.source import Source
 from sim import model

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.text.source import Source
 from sim.model import (
     Board,

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from seqlang.check import check
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.text.findings import Finding, applied
 from seqlang.text.source import Source
 

@@ -18,7 +18,7 @@ from pathlib import Path
 from seqlang import cautions
 from seqlang.check import check
 from seqlang.explain import LABELS, PAGE, Explanation, FindingSubject
-from seqlang.load import Loaded, load
+from seqlang.loading import Loaded, load
 from seqlang.text.findings import Finding
 from seqlang.text.reading_kinds import READING
 from seqlang.text.render import text

@@ -9,7 +9,7 @@ import pytest
 
 from seqlang.check import check
 from seqlang.command import main
-from seqlang.load import load
+from seqlang.loading import load
 from tests.seqlang.show_text import block, servo, show
 
 FLAP = {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from seqlang.load import Loaded, load_text
+from seqlang.loading import Loaded, load_text
 from seqlang.text.source import Source
 from tests.seqlang.show_text import block, servo, show
 

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from textwrap import dedent, indent
 
 from seqlang.check import Checked, check
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.text.findings import Finding
 from seqlang.text.findings import applied as mended
 from seqlang.text.source import Source

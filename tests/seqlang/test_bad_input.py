@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from rig_text import RIG, loaded, names
 
 from seqlang.command import group
-from seqlang.load import Loaded, load
+from seqlang.loading import Loaded, load
 from seqlang.text.indentation import MOST_NESTED
 
 ONE_SPACE_A_LEVEL = "cue a\n" + "".join(" " * (n + 1) + "together\n" for n in range(5000))

@@ -16,7 +16,7 @@ import seqlang.checks
 import shows
 from seqlang import cautions
 from seqlang.check import CheckedShow, check
-from seqlang.load import load
+from seqlang.loading import load
 from tests.seqlang.show_text import LAMP, checked, show
 
 HERE = Path(__file__).parent
@@ -188,7 +188,7 @@ def test_checking_imports_neither_plots_nor_ports_nor_scipy() -> None:
     code = (
         "import sys\n"
         "from seqlang.check import check\n"
-        "from seqlang.load import load\n"
+        "from seqlang.loading import load\n"
         f"check(load({str(DEMOS[0])!r}))\n"
         "heavy = {'matplotlib', 'serial', 'scipy'} & {m.split('.')[0] for m in sys.modules}\n"
         "sys.exit(repr(heavy) if heavy else 0)\n"

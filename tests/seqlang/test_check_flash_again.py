@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from seqlang.check import check
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.text.source import Source
 
 FINDINGS = Path(__file__).parent / "findings"

@@ -11,7 +11,7 @@ from terminal import on_a_terminal
 
 from seqlang.check import Checked, check
 from seqlang.command._report import Screen, report
-from seqlang.load import Loaded, load_text
+from seqlang.loading import Loaded, load_text
 from seqlang.text.render import is_caution
 from seqlang.text.source import Source
 

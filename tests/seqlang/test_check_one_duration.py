@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from seqlang.check import check
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.text.findings import Finding
 from seqlang.text.source import Source
 

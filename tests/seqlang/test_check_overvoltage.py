@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from seqlang.check import check
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.text.source import Source
 
 SHOW = (Path(__file__).parent / "findings" / "servo-overvoltage.cues").read_text()

@@ -13,7 +13,7 @@ from examples import SHOWS, example, mended
 from examples import found_in as findings_in
 
 from seqlang.check import check
-from seqlang.load import load
+from seqlang.loading import load
 from seqlang.text.findings import applied
 
 WITHOUT_A_PLACE = {"empty-show"}

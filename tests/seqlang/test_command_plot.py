@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from seqlang.command import WrongUse, main
-from seqlang.command._presses import parse_press
-from seqlang.load import load
+from seqlang.command import main
+from seqlang.loading import load
+from seqlang.presses import parse_press
 from shows import __file__ as shows_folder
 from sim.model import Press
 
@@ -74,5 +74,5 @@ def test_presses_are_read_as_written() -> None:
     assert parse_press(" 2 at 1.5 s for 900 ms ", show) == Press(1500, button=2, held_ms=900)
     assert parse_press("greet at 800ms", show) == Press(800, cue="greet")
     assert parse_press("stop at 9 s", show) == Press(9000, action="stop")
-    with pytest.raises(WrongUse):
+    with pytest.raises(ValueError, match="is not a time"):
         parse_press("1 at two s", show)

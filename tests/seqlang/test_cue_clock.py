@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from seqlang.load import Loaded, load_text
+from seqlang.loading import Loaded, load_text
 from seqlang.text.source import Source
 from sim.model import Hold, InTurn, Move, Step, Throw, Together
 from sim.rehearsal.run_through import played_out

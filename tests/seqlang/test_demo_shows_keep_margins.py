@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from seqlang.check import check
-from seqlang.load import load
+from seqlang.loading import load
 from sim.rig.supply import at_chip_v, highest_v
 from sim.strain.heat import heats
 from sim.strain.sag import sags, start_sags

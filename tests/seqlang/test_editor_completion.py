@@ -9,7 +9,7 @@ from rig_text import RIG
 
 from seqlang.editor.completion import proposals
 from seqlang.editor.naming import ShowNames
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.text.source import Source
 from seqlang.text.units import UNITS
 

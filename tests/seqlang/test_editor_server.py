@@ -14,7 +14,7 @@ from editor_client import EditorClient, Json, RequestFailedError, edit, span
 from show_text import findings, show
 
 from seqlang.check import check
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.text.findings import Finding
 from seqlang.text.source import Source
 

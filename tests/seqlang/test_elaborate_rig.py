@@ -8,7 +8,7 @@ from math import radians
 import pytest
 from rig_text import RIG, good, loaded, marked_text, names, with_rig
 
-from seqlang.load import Loaded
+from seqlang.loading import Loaded
 from sim.model import (
     Adapter,
     Box,

@@ -15,7 +15,7 @@ from rig_text import RIG, cue, loaded
 from firmware_gen.files import write_whole
 from seqlang.check import check
 from seqlang.command.size import _made_up
-from seqlang.load import load
+from seqlang.loading import load
 from seqlang.text.findings import Finding
 from seqlang.text.grammar import parser
 from seqlang.text.render import text

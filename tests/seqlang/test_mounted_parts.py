@@ -6,7 +6,7 @@ import pytest
 from rig_text import loaded, with_rig
 
 from seqlang.check import Checked, check
-from seqlang.load import Loaded
+from seqlang.loading import Loaded
 from seqlang.text.findings import Finding
 from sim.model import Mount, Servo, Wearer
 from sim.rig.holding_torque import worst_hold

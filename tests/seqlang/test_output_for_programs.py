@@ -20,7 +20,7 @@ from firmware_gen.board.virtual import Server, VirtualBoard
 from seqlang.check import check
 from seqlang.command import group
 from seqlang.explain import explanations
-from seqlang.load import load
+from seqlang.loading import load
 from seqlang.text.findings import applied
 from seqlang.text.sarif import as_sarif
 from tests.seqlang import output_schemas

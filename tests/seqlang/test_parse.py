@@ -73,7 +73,7 @@ def test_a_name_may_start_with_a_word_of_the_language() -> None:
 
 
 def test_windows_line_ends_change_nothing(tmp_path: Path) -> None:
-    from seqlang.load import load
+    from seqlang.loading import load
 
     path = tmp_path / "a.cues"
     path.write_bytes(b'show "a"\r\ncue a\r\n    hold 1 s\r\n    hold 2 s\r\n')
@@ -83,7 +83,7 @@ def test_windows_line_ends_change_nothing(tmp_path: Path) -> None:
 
 
 def test_a_byte_order_mark_changes_nothing(tmp_path: Path) -> None:
-    from seqlang.load import load
+    from seqlang.loading import load
 
     path = tmp_path / "a.cues"
     path.write_bytes(b'\xef\xbb\xbfshow "a"\n')
@@ -91,7 +91,7 @@ def test_a_byte_order_mark_changes_nothing(tmp_path: Path) -> None:
 
 
 def test_the_last_line_needs_no_line_end(tmp_path: Path) -> None:
-    from seqlang.load import load
+    from seqlang.loading import load
 
     path = tmp_path / "a.cues"
     path.write_text("cue a\n    hold 1 s")

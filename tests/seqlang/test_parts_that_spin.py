@@ -6,7 +6,7 @@ import pytest
 
 from firmware_gen.listing.disassemble import disassemble_board, listing
 from seqlang.command.size import as_text
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.meaning.write_show import text_of, without_marks
 from seqlang.text.source import Source
 from sim.model import Move, Press, Servo

@@ -29,7 +29,7 @@ from firmware_gen.player.player import Player
 from firmware_gen.table.layout import BAD_CHIP, BAD_OUTPUT, BAD_PIN
 from firmware_gen.table.records import StripRecord, TableError, decode, encode
 from seqlang.check import check
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.meaning.write_show import text_of, without_marks
 from seqlang.text.findings import Finding
 from seqlang.text.source import Source

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from rig_text import RIG, loaded, names
 
-from seqlang.load import Loaded
+from seqlang.loading import Loaded
 from seqlang.text.findings import applied
 from seqlang.text.grammar import failure
 from seqlang.text.syntax_examples import BLOCK_DUE, EXAMPLES, Example

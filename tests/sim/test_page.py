@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from seqlang.load import load, load_text
+from seqlang.loading import load, load_text
 from seqlang.text.source import Source
 from sim.pictures.page import page
 from sim.rehearsal.run_through import run_through

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from seqlang.load import load
+from seqlang.loading import load
 from sim.model import Press, Servo, Show
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample

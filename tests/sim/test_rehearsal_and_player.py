@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from played_both_ways import compare
 from small_shows import rehearsals, shows
 
-from seqlang.load import load
+from seqlang.loading import load
 from shows import __file__ as shows_folder
 from sim.rehearsal.run_through import run_through
 

@@ -7,7 +7,7 @@ from math import cos, radians, sin
 import numpy as np
 import pytest
 
-from seqlang.load import load_text
+from seqlang.loading import load_text
 from seqlang.text.source import Source
 from sim.model import Press, Servo, Show, Wearer
 from sim.rehearsal.rehearse import rehearse

@@ -1,11 +1,10 @@
-"""What is pressed in a rehearsal, as written on the command line."""
+"""What is pressed in a rehearsal, as people write it: `1 at 2 s`, `stop at 9 s`."""
 
 from __future__ import annotations
 
 import re
 from typing import Final, Literal, cast
 
-from seqlang.command import WrongUse
 from seqlang.text.names import nearest
 from seqlang.text.units import TIME, parse_quantity
 from sim.model import Press, Show
@@ -21,11 +20,11 @@ LONGEST_MS: Final = 24 * 3600 * 1000
 def parse_press(text: str, show: Show) -> Press:
     """A press such as `1 at 2 s`, `2 at 5 s for 900 ms`, `lure at 8 s` or `stop at 9 s`.
 
-    Raises WrongUse, which says what would do.
+    Raises ValueError, which says what would do.
     """
     found = _PRESS.fullmatch(text)
     if found is None:
-        raise WrongUse(f'`{text}` is not a press; write it like "1 at 2 s" or "stop at 9 s"')
+        raise ValueError(f'`{text}` is not a press; write it like "1 at 2 s" or "stop at 9 s"')
     at_ms = _time_ms(found["at"], text)
     what = found["what"]
     if what in ACTIONS:
@@ -36,7 +35,7 @@ def parse_press(text: str, show: Show) -> Press:
     if what not in known:
         near = nearest(what, [*known, *ACTIONS])
         hint = f"did you mean `{near}`?" if near else f"the show has {', '.join(known)}"
-        raise WrongUse(f"there is no cue `{what}`; {hint}")
+        raise ValueError(f"there is no cue `{what}`; {hint}")
     return Press(at_ms, cue=what)
 
 
@@ -46,7 +45,7 @@ def _button(show: Show, button: int, at_ms: int, held: str | None, text: str) ->
         bound.add(show.score.stop_button)
     if button not in bound:
         listed = ", ".join(str(one) for one in sorted(bound)) or "none"
-        raise WrongUse(f"button {button} does nothing in this show; its buttons: {listed}")
+        raise ValueError(f"button {button} does nothing in this show; its buttons: {listed}")
     return Press(at_ms, button=button, held_ms=100 if held is None else _time_ms(held, text))
 
 
@@ -54,12 +53,12 @@ def _time_ms(written: str, text: str) -> int:
     try:
         quantity = parse_quantity(written)
     except (KeyError, ValueError, ZeroDivisionError):
-        raise WrongUse(
+        raise ValueError(
             f"`{written}` in `{text}` is not a time; write it like 2 s or 900 ms"
         ) from None
     if quantity.dimension != TIME:
-        raise WrongUse(f"`{written}` in `{text}` is not a time; write it like 2 s or 900 ms")
+        raise ValueError(f"`{written}` in `{text}` is not a time; write it like 2 s or 900 ms")
     ms = round(1000 * quantity.value)
     if not 0 <= ms <= LONGEST_MS:
-        raise WrongUse(f"`{written}` in `{text}` lies outside 0 s to 24 h")
+        raise ValueError(f"`{written}` in `{text}` lies outside 0 s to 24 h")
     return ms
