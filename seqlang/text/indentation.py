@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import codecs
+import unicodedata
+from collections import Counter
 from pathlib import Path
 from typing import Final
 
-from seqlang.text.findings import Finding, Span
+from seqlang.text.findings import Finding, Fix, Span
+from seqlang.text.grammar import failure
 from seqlang.text.source import Source
 
 MOST_BYTES: Final = 32_000_000
@@ -221,52 +224,135 @@ def _content(line: str) -> int:
 def _mixed(source: Source, lines: list[str]) -> list[Finding]:
     """Tabs and spaces: the first indented line decides which of the two a file uses."""
     first: tuple[str, int] | None = None
-    found: list[Finding] = []
+    wrong: list[int] = []
     for number, line in enumerate(lines):
-        if not line.startswith((" ", "\t")) or not is_content(line):
+        bare = line.lstrip()
+        indent = line[: len(line) - len(bare)]
+        if not indent or not bare or bare.startswith("#"):
             continue
-        indent = _indent(line)
-        if first is None:
+        if first is None and indent[0] in " \t":
             first = (indent[0], number)
-        if indent.strip(first[0]) and len(found) < _SHOWN:
-            one, other = ("spaces", "a tab") if first[0] == " " else ("tabs", "a space")
-            start = source.line_starts[number]
-            found.append(
-                Finding(
-                    "error",
-                    "mixed-indent",
-                    f"this line is indented with {other}, but the file uses {one}",
-                    Span(source.path, start, start + len(indent)),
-                    related=((_line_span(source, first[1]), f"indented with {one}"),),
-                    help=f"indent with {one} throughout",
-                )
-            )
-    return found
+        if indent.strip(first[0] if first else " "):
+            wrong.append(number)
+    if not wrong:
+        return []
+    letter, number = first or (" ", wrong[0])
+    one = "spaces" if letter == " " else "tabs"
+    spans = [_inset_span(source, lines, number) for number in wrong]
+    odd = next(c for c in source.text[spans[0].start : spans[0].end] if c != letter)
+    other = {"\t": "a tab", " ": "a space"}.get(odd) or unicodedata.name(
+        odd, "another sign"
+    ).lower()
+    other = other if other.startswith("a") else f"a {other}"
+    shown = [(span, "and here") for span in spans[1 : _SHOWN + 1]]
+    more = len(spans) - 1 - len(shown)
+    return [
+        Finding(
+            "error",
+            "mixed-indent",
+            f"this line is indented with {other}, but the file uses {one}",
+            spans[0],
+            related=((_line_span(source, number), f"indented with {one}"), *shown),
+            notes=(f"and {more} more lines",) if more > 0 else (),
+            help=f"indent with {one} throughout",
+            fix=_evened(source, lines, wrong, letter),
+        )
+    ]
+
+
+def _inset_span(source: Source, lines: list[str], number: int) -> Span:
+    start, line = source.line_starts[number], lines[number]
+    return Span(source.path, start, start + len(line) - len(line.lstrip()))
+
+
+def _evened(source: Source, lines: list[str], wrong: list[int], letter: str) -> Fix | None:
+    """The wrong lines indented as the others are, with the size of a tab that makes them fit."""
+    for size in (4, 8, 2, 3):
+        changed = list(lines)
+        places = []
+        for number in wrong:
+            span = _inset_span(source, lines, number)
+            columns = 0
+            for sign in source.text[span.start : span.end]:
+                columns += size - columns % size if sign == "\t" else 1
+            instead = " " * columns if letter == " " else "\t" * (columns // size)
+            places.append((span, instead))
+            changed[number] = instead + lines[number].lstrip()
+        new = Source(source.path, "\n".join(changed))
+        if not _uneven(new, changed) and failure(new.text + "\n") is None:
+            return Fix(*places[0], tuple(places[1:]))
+    return None
 
 
 def _uneven(source: Source, lines: list[str]) -> list[Finding]:
     """Lines that go back to an indentation that no open block has."""
-    stack = [0]
+    stack = [(0, 0)]
     found: list[Finding] = []
     for number, line in enumerate(lines):
         if not is_content(line):
             continue
         indent = width(line)
         inner = stack[-1]
-        while indent < stack[-1]:
+        while indent < stack[-1][0]:
             inner = stack.pop()
-        if indent > stack[-1]:
-            if inner > indent and len(found) < _SHOWN:
-                start = source.line_starts[number]
-                found.append(
-                    Finding(
-                        "error",
-                        "uneven-indent",
-                        f"this line is indented by {indent}, which fits no block above it",
-                        Span(source.path, start, start + max(1, indent)),
-                        help=f"indent it by {stack[-1]} or by {inner}",
-                        asked=indent,
-                    )
-                )
-            stack.append(indent)
+        if indent > stack[-1][0]:
+            if inner[0] > indent and len(found) < _SHOWN:
+                found.append(_uneven_line(source, lines, number, inner, stack[-1][0]))
+            stack.append((indent, number))
     return found
+
+
+def _uneven_line(
+    source: Source, lines: list[str], number: int, inner: tuple[int, int], outer: int
+) -> Finding:
+    """The line that fits no block, or the block's first line, if that is the one too deep."""
+    indent, (deep, opened) = width(lines[number]), inner
+    above = [n for n in range(opened, number) if is_content(lines[n])]
+    below = []
+    for n in range(number, len(lines)):
+        if is_content(lines[n]):
+            if width(lines[n]) < indent:
+                break
+            below.append(n)
+    step = _step(lines)
+    is_first_too_deep = indent - outer == step and deep - outer != step
+    if is_first_too_deep:
+        start = source.line_starts[opened]
+        places = [
+            (Span(source.path, source.line_starts[n], source.line_starts[n] + deep - indent), "")
+            for n in above
+        ]
+        return Finding(
+            "error",
+            "uneven-indent",
+            f"this line is indented by {deep}, the lines of its block below it by {indent}",
+            Span(source.path, start, start + deep),
+            related=((_line_span(source, number), f"indented by {indent}"),),
+            help=f"indent it by {indent}",
+            fix=Fix(*places[0], tuple(places[1:])),
+            asked=deep,
+        )
+    start = source.line_starts[number]
+    more = lines[number][0] * (deep - indent)
+    fits = len(below) == 1
+    return Finding(
+        "error",
+        "uneven-indent",
+        f"this line is indented by {indent}, which fits no block above it",
+        Span(source.path, start, start + max(1, indent)),
+        help=f"indent it by {outer} or by {deep}",
+        fix=Fix(Span(source.path, start, start), more) if fits else None,
+        asked=indent,
+    )
+
+
+def _step(lines: list[str]) -> int:
+    """How far most blocks of a file are indented."""
+    steps: Counter[int] = Counter()
+    before = 0
+    for line in lines:
+        if is_content(line):
+            if width(line) > before:
+                steps[width(line) - before] += 1
+            before = width(line)
+    return steps.most_common(1)[0][0] if steps else 4

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Final, NamedTuple, cast
 
 from lark import TextSlice, UnexpectedInput, UnexpectedToken
 
-from seqlang.text.findings import Finding, Span
+from seqlang.text.findings import Finding, Fix, Span
 from seqlang.text.indentation import is_content, width
 from seqlang.text.names import nearest
 from seqlang.text.pieces import ReadPieces
-from seqlang.text.slips.written import HEADS, Surroundings
+from seqlang.text.slips.written import HEADS, Surroundings, Written
 from seqlang.text.source import Source
 from seqlang.text.syntax_errors import explain
 from seqlang.text.tokens import due
@@ -34,10 +34,11 @@ MOST_RETRIED: Final = 400_000
 
 STAND_IN: Final = "\x00"
 _BLOCK: Final = "in turn"
-_HEADER: Final = re.compile(r"(?:safe +)?[a-z]+ +([^\W\d]\w*)")
+_WORDS: Final = re.compile(r"[^\W\d]\w*")
 _FIRST_WORD: Final = re.compile(r"[^\W\d]\w*")
 _DECLARED: Final = re.compile(
-    r"^(servo|lamp|strip|switch|supply|board|cue|pose|safe +pose|given) +([^\W\d]\w*)", re.MULTILINE
+    r"^(servo|lamp|strip|switch|supply|board|cue|pose|safe +pose|given) +([^\W\d][\w-]*)",
+    re.MULTILINE,
 )
 _CUE: Final = re.compile(r"cue +[^\W\d]\w*")
 
@@ -53,7 +54,22 @@ def recovered(source: Source, parser: Lark, pieces: ReadPieces | None = None) ->
     """Everything that can be read of a text with syntax errors; `pieces`: of its last version."""
     result = Recovered([], [], set())
     work = _Work(source, parser, pieces or ReadPieces())
-    for start, end in _pieces(source.text):
+    pieces = _pieces(source.text)
+    skipped: set[int] = set()
+    above: int | None = None
+    for start, end in pieces:
+        if start in skipped:
+            continue
+        body = work.body_at_margin(start, end, pieces)
+        if body:
+            result.findings.append(_not_indented(source, start, body))
+            result.lost_names.update(_WORDS.findall(source.text, start, end))
+            skipped.update(body)
+            continue
+        if above is not None and work.reads_in(above, start):
+            result.findings.append(_not_indented(source, above, [start]))
+            continue
+        above = start
         result.items.extend(work.piece(start, end, result))
         if len(result.findings) >= MOST_ERRORS or work.retried > MOST_RETRIED:
             if end < len(source.text):
@@ -76,6 +92,24 @@ def _last_line(source: Source, end: int) -> Span:
     return Span(source.path, source.text.rfind("\n", 0, stop) + 1, stop)
 
 
+def _not_indented(source: Source, header: int, body: list[int]) -> Finding:
+    """One finding for a whole body that stands at the left margin."""
+    numbers = [source.line_number(start) for start in body]
+    indent = "\t" if "\n\t" in source.text else "    "
+    places = [(Span(source.path, start, start), indent) for start in body]
+    first = source.line_text(numbers[0])
+    head = source.line_text(source.line_number(header)).rstrip(" :{")
+    return Finding(
+        "error",
+        "syntax",
+        f"this line belongs to `{head}` above it and is not indented",
+        Span(source.path, body[0], body[0] + max(1, len(first.rstrip()))),
+        related=((Span(source.path, header, header + len(head)), "its header"),),
+        help="what belongs to a header stands below it, each line with four spaces in front",
+        fix=Fix(*places[0], tuple(places[1:])),
+    )
+
+
 def _pieces(text: str) -> list[tuple[int, int]]:
     """Start and end of each top-level statement with its block."""
     starts = [match.start() for match in re.finditer(r"^[^ \t\n#]", text, re.MULTILINE)]
@@ -91,6 +125,39 @@ class _Work:
         self._parser = parser
         self._text = source.text
         self.retried = 0
+
+    def body_at_margin(self, start: int, end: int, pieces: list[tuple[int, int]]) -> list[int]:
+        """Starts of the lines behind a header without a block that read like its block."""
+        text = self._text
+        found = _FIRST_WORD.match(text, start)
+        kind = "" if found is None else found[0]
+        lines = self._lines(start, end)
+        if kind not in HEADS or any(is_content(line) for _, line in lines[1:]):
+            return []
+        behind = [one for one in pieces if one[0] >= end]
+        body: list[int] = []
+        for at, until in behind:
+            for begin, line in self._lines(at, until):
+                if not is_content(line):
+                    continue
+                inside = Written(line.strip(), Surroundings(kind, False, self._names))
+                alone = Written(line.strip(), Surroundings(None, True, self._names))
+                deeper = bool(body) and width(line) > 0
+                if not deeper and (inside.halt is not None or alone.halt is None):
+                    return body
+                body.append(begin)
+        return body
+
+    def reads_in(self, header: int, line: int) -> bool:
+        """Whether a line at the margin can only be one of the block of the header above it."""
+        kind = _FIRST_WORD.match(self._text, header)
+        if kind is None or kind[0] not in HEADS:
+            return False
+        end = self._text.find("\n", line)
+        words = self._text[line : None if end < 0 else end].strip()
+        inside = Written(words, Surroundings(kind[0], False, self._names))
+        alone = Written(words, Surroundings(None, True, self._names))
+        return alone.halt is not None and inside.halt is None and inside.makes_sense
 
     def piece(self, start: int, end: int, result: Recovered) -> list[TopLine]:
         """The items of one piece; its errors are added to the result."""
@@ -145,7 +212,7 @@ class _Work:
         """What the file declares, also in lines that cannot be read."""
         found: dict[str, set[str]] = {"region": set(REGIONS)}
         for kind, name in _DECLARED.findall(self._source.text):
-            found.setdefault(kind.split()[-1], set()).add(name)
+            found.setdefault(kind.split()[-1], set()).add(name.replace("-", "_"))
         return {kind: frozenset(names) for kind, names in found.items()}
 
     def _lines(self, start: int, end: int) -> list[tuple[int, str]]:
@@ -198,9 +265,9 @@ class _Work:
         self._text = self._text[:at] + new + self._text[at + len(text) :]
 
     def _note_name(self, start: int, result: Recovered) -> None:
-        header = _HEADER.match(self._source.text, start)
-        if header is not None:
-            result.lost_names.add(header[1])
+        """Any word of a header that cannot be read may be what it declares."""
+        end = self._source.text.find("\n", start)
+        result.lost_names.update(_WORDS.findall(self._source.text, start, end))
 
 
 def _position(error: UnexpectedInput) -> int:

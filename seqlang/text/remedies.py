@@ -46,7 +46,7 @@ def _mistake(finding: Finding, source: Source) -> object:
         return finding.name, source.line_number(finding.span.start)
     fix = finding.fix
     merges = finding.name in ("syntax", "unknown-name", "unknown-unit")
-    telling = "`" in finding.message or (fix is not None and not fix.text)
+    telling = "`" in finding.message or (fix is not None and not fix.text.strip())
     if fix is not None and merges and telling and len(fix.text) <= _WORDS:
         return finding.name, finding.message, fix.text
     return None

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 from seqlang.text.findings import Finding, Fix, Span
 from seqlang.text.grammar import failure
+from seqlang.text.indentation import is_content, width
 from seqlang.text.slips.mending import mended
 from seqlang.text.slips.written import WORD, Surroundings, Written
 from seqlang.text.source import Source
@@ -84,7 +85,28 @@ def _needless_indent(at: _At) -> Finding:
         "this line is indented, but the line above it has no block",
         (at.first, max(at.first + 1, at.line_end)),
         help="indent it like the line above, or add the header that it belongs to",
+        fix=_moved_out(at),
     )
+
+
+def _moved_out(at: _At) -> Fix | None:
+    """The line, and what is indented like it or more below it, moved to the line above."""
+    source = at.source
+    number = source.line_number(at.first)
+    lines = source.text.split("\n")
+    inset = width(lines[number - 1])
+    above = next((line for line in reversed(lines[: number - 1]) if is_content(line)), "")
+    places = []
+    for index in range(number - 1, len(lines)):
+        if not is_content(lines[index]):
+            continue
+        if width(lines[index]) < inset:
+            break
+        start = source.line_starts[index] + width(above)
+        places.append((Span(source.path, start, source.line_starts[index] + inset), ""))
+    if not places or width(above) >= inset:
+        return None
+    return Fix(*places[0], tuple(places[1:]))
 
 
 def _of_slip(at: _At, found: Mended) -> Finding:

@@ -47,7 +47,8 @@ def check(context: Context) -> Iterator[Finding]:
 
 def _few_strands(wire: Wire, copper: int) -> str:
     count, strand_awg = wire.strands or (0, 0)
-    return f"{count} strands of {strand_awg} AWG have the copper of {copper} AWG, not of {called(wire)}"
+    stated = f"{count} strands of {strand_awg} AWG"
+    return f"{stated} have the copper of {copper} AWG, not of {called(wire)}"
 
 
 def _wire(context: Context, supply: Supply, board: Board, wire: Wire) -> Iterator[Finding]:
