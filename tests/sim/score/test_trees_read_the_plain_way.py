@@ -214,6 +214,20 @@ def test_statements_that_take_no_time_clash_only_side_by_side_at_one_instant() -
         assert not overlaps(Cue("c", "", InTurn((at_once, rest))))
 
 
+@pytest.mark.parametrize(("at_ms", "clashes"), [(1750, True), (1799, True), (1800, False)])
+def test_a_repeat_holds_its_output_until_the_last_move_of_its_last_pass(
+    at_ms: int, clashes: bool
+) -> None:
+    """Two passes of 200 and 700 ms: from 0 to 1800 ms, also between its moves."""
+    twice = Repeat(InTurn((moved("jaw", 9, 200), moved("jaw", 20, 700))), 2)
+    beside = InTurn((Hold(at_ms), moved("jaw", 5, 100)))
+    found = overlaps(Cue("c", "", Together((twice, beside))))
+    assert bool(found) is clashes
+    if clashes:
+        assert found[0].first_ms == (0, 1800)
+        assert found[0].second_ms == (at_ms, at_ms + 100)
+
+
 # -- threads --------------------------------------------------------------------------------------
 
 
