@@ -86,9 +86,8 @@ def _limit(supply: Supply, free: Sag) -> tuple[float, float, int, str]:
         regulator is None or free.source_a / source.current_a > free.supply_a / regulator.current_a
     ):
         return free.source_a, source.current_a, source.mark, "adapter"
-    if regulator is not None:
-        return free.supply_a, regulator.current_a, regulator.mark, "regulator"
-    return free.source_a, ENDLESS_A, supply.mark, "battery"
+    assert regulator is not None  # cells alone have no limit: they sag, as far as to nothing
+    return free.supply_a, regulator.current_a, regulator.mark, "regulator"
 
 
 def _unlimited(show: Show, supply: Supply) -> Show:

@@ -158,6 +158,36 @@ def test_a_battery_that_collapses_is_named_and_its_boards_voltages_are_not() -> 
     assert not {"brown-out", "pack-overload", "fuse-blows"} & {f.name for f in findings(text)}
 
 
+def test_a_battery_without_a_regulator_sags_as_far_as_to_nothing() -> None:
+    """7.1 V at a fifth of the charge through 0.2 ohm: 35.5 A at a short."""
+    for draws, left in (("15 A", 7.1 - 30.06 * 0.2), ("20 A", 0.0)):
+        text = fans(f"{CELLS}, 200 mohm", draws, draws)
+        assert findings(text, "supply-overload") == []
+        found = findings(text, "brown-out")
+        assert [one.severity for one in found] == ["error", "error"]
+        for one in found:
+            # over 1 V the board's own regulator takes its part
+            assert one.asked == pytest.approx(max(0.0, left - 1.0), abs=0.02)
+
+
+def test_the_thirstiest_start_of_all_boards_decides_what_an_adapter_must_give() -> None:
+    """The jaw stalls with 2 A, the tip on the second board with 4 A; 30 mA for either board, and
+    what the other part takes meanwhile."""
+    text = show(
+        supply="source adapter 6.0 V, 100 mA",
+        feed="1 mm of 10 AWG",
+        rig=(
+            "board head: atmega328p, address 2\n    feed pack, 1 mm of 10 AWG\n",
+            servo("tip", "PB1", {"rating": "0.15 s/60deg, 10 kgf.cm, 4 A at 6.0 V"}, board="head"),
+        ),
+    )
+    (one,) = findings(text, "supply-overload")
+    assert one.fix is not None
+    assert 4060 < int(one.fix.text.removesuffix(" mA")) < 4900
+    assert "while `tip` jumps to its safe pose" in one.notes[0]
+    assert findings(applied(text, one), "supply-overload") == []
+
+
 def test_a_battery_that_collapses_is_named_before_a_regulator_that_is_too_small() -> None:
     """A larger regulator would not help: 20.03 A at 3 V are more than the cells can give."""
     text = fans(f"{CELLS}, 200 mohm\nregulator 3.0 V, 15 A", "10 A", "10 A")
