@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -53,15 +53,28 @@ def load(path: str | Path) -> Loaded:
     return load_text(source)
 
 
-def load_text(source: Source, pieces: ReadPieces | None = None) -> Loaded:
-    """Read a show from text that is already in memory; `pieces`: see `seqlang.text.parse`."""
+def load_text(source: Source) -> Loaded:
+    """Read a show from text that is already in memory."""
+    return with_fixes_tried(read_text(source), source)
+
+
+def read_text(source: Source, pieces: ReadPieces | None = None) -> Loaded:
+    """`load_text` at once: no change that a finding proposes has been tried yet.
+
+    `pieces`: what was read of an earlier version of the text, see `seqlang.text.parse`.
+    """
     sources = {source.path: source}
     wrong = faults(source)
     if wrong:
         return Loaded(None, {}, {}, sources, wrong)
     items, made, found = _read(source, pieces)
-    findings = tried(found, source, lambda text: _found(Source(source.path, text), pieces))
-    return Loaded(made.show, made.origins, made.places, sources, tuple(findings), items)
+    return Loaded(made.show, made.origins, made.places, sources, tuple(found), items)
+
+
+def with_fixes_tried(loaded: Loaded, source: Source, pieces: ReadPieces | None = None) -> Loaded:
+    """What `read_text` gave, with only those proposed changes that pass."""
+    found = tried(loaded.findings, source, lambda text: _found(Source(source.path, text), pieces))
+    return replace(loaded, findings=tuple(found))
 
 
 def _read(

@@ -27,7 +27,7 @@ from seqlang.editor.hover import told
 from seqlang.editor.moved import line_changes, moved_along
 from seqlang.editor.naming import CannotRenameError, Occurrence, ShowNames, renamed
 from seqlang.editor.outline import headings
-from seqlang.loading import Loaded, load_text
+from seqlang.loading import Loaded, read_text, with_fixes_tried
 from seqlang.text.findings import Finding, Fix
 from seqlang.text.format import formatted
 from seqlang.text.pieces import ReadPieces
@@ -191,19 +191,21 @@ class CueServer(LanguageServer):
 
         def read() -> Loaded:
             still_wanted()
-            return load_text(document.source, self._pieces.setdefault(uri, ReadPieces()))
+            return read_text(document.source, pieces)
 
-        def check_it() -> Checked:
+        def check_it() -> tuple[Loaded, Checked]:
             still_wanted()
-            return check(loaded, still_wanted)
+            complete = with_fixes_tried(loaded, document.source, pieces)
+            return complete, check(complete, still_wanted)
 
         loop = asyncio.get_running_loop()
+        pieces = self._pieces.setdefault(uri, ReadPieces())
         try:
             loaded = await loop.run_in_executor(self._worker, read)
             still_wanted()
             self.studies[uri] = Study(document, loaded, None)
             self._publish(uri, document, [*loaded.findings, *self._earlier(uri, document)])
-            checked = await loop.run_in_executor(self._worker, check_it)
+            loaded, checked = await loop.run_in_executor(self._worker, check_it)
             still_wanted()
             self.studies[uri] = self._checked[uri] = Study(document, loaded, checked)
             self._publish(uri, document, checked.findings)

@@ -45,12 +45,10 @@ class ReadPieces:
 def shifted(node: T, by: int) -> T:
     """A piece of a syntax tree whose text stands `by` characters further on."""
     if isinstance(node, Token):
-        moved = Token(
-            node.type, str(node), (node.start_pos or 0) + by, end_pos=(node.end_pos or 0) + by
-        )
-        return cast("T", moved)
+        start, end = (node.start_pos or 0) + by, (node.end_pos or 0) + by
+        return cast("T", Token(node.type, node, start, None, None, None, None, end))
     if not isinstance(node, tuple):
         return node
     parts = [shifted(part, by) for part in node]
-    make = getattr(node, "_make", None)
-    return cast("T", tuple(parts) if make is None else make(parts))
+    make = getattr(node, "_make", tuple)
+    return cast("T", make(parts))
