@@ -258,3 +258,30 @@ def test_the_cue_that_takes_most_looks_is_named(monkeypatch: pytest.MonkeyPatch)
     assert text[one.span.start : one.span.end] == "most"
     of_cue = float(one.label.split()[-2])
     assert (one.asked or 0) / 2 < of_cue < (one.asked or 0)
+
+
+@pytest.mark.parametrize(("stop", "told"), [("1500 ms", False), ("100 ms", True)])
+def test_a_cue_that_is_cut_short_while_it_is_bright_is_told_by_what_cuts_it(
+    stop: str, told: bool
+) -> None:
+    """Three flashes and a rise in 1.06 s: a stop that darkens soon makes the fourth, as does limp.
+
+    A stop of 1.5 s lets the first flash slip out of the second before the light is down.
+    """
+    body = thrice("\nlure fade to 100% in 160 ms\nhold 3 s\nlure fade to 0% in 2 s")
+    body = body.replace("140 ms", "150 ms")
+    text = show(
+        still=True,
+        rig=LAMP,
+        cues={'snap "Snaps", if busy refuse': body},
+        remote=f"button 1: go snap\nstop button 2\nstop in {stop}",
+    )
+    found = {one.label: one for one in findings(text, "interrupted-flash")}
+    limp = found["safe when it is not cut short"]
+    assert "when the board goes limp and back to standby" in limp.message
+    assert ("safe when it is not stopped" in found) is told
+    if told:
+        stopped = found["safe when it is not stopped"]
+        assert "when everything is stopped" in stopped.message
+        assert (stopped.asked, stopped.limit, stopped.severity) == (4, 3, "advice")
+        assert text[stopped.span.start : stopped.span.end] == "snap"
