@@ -6,6 +6,7 @@ path leads an unchecked show onto a board.
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from dataclasses import InitVar, dataclass, replace
 from typing import TYPE_CHECKING
@@ -136,12 +137,38 @@ def _in_order(findings: Iterable[Finding], paths: Iterable[str]) -> tuple[Findin
     """
     rank = {path: index for index, path in enumerate(paths)}
     unique = {(f.name, f.span, f.message): f for f in reversed(list(findings))}
-    return _most_of_a_kind(
-        sorted(
-            unique.values(),
-            key=lambda f: (rank.get(f.span.path, len(rank)), f.span.start, f.span.end, f.name),
-        )
+    ordered = sorted(
+        unique.values(),
+        key=lambda f: (rank.get(f.span.path, len(rank)), f.span.start, f.span.end, f.name),
     )
+    return _most_of_a_kind(_twins_once(ordered))
+
+
+_NAMED = re.compile(r"`[^`]+`")
+
+
+def _twins_once(findings: Iterable[Finding]) -> list[Finding]:
+    """One finding, with all names, of those that say the same of parts that are told together.
+
+    Mirrored and companion servos are written once; what is wrong with one is wrong with all.
+    """
+    kept: dict[tuple[object, ...], Finding] = {}
+    others: dict[tuple[object, ...], list[str]] = {}
+    for finding in findings:
+        first = _NAMED.search(finding.message)
+        said = finding.message if first is None else _NAMED.sub("``", finding.message, count=1)
+        fix = None if finding.fix is None else finding.fix.text
+        key = finding.name, finding.severity, finding.span, said, fix
+        if key in kept and first is not None:
+            others.setdefault(key, []).append(first.group())
+        else:
+            kept[key] = finding
+    return [
+        replace(one, notes=(*one.notes, f"the same goes for {' and '.join(others[key])}"))
+        if key in others
+        else one
+        for key, one in kept.items()
+    ]
 
 
 def _most_of_a_kind(findings: Iterable[Finding]) -> tuple[Finding, ...]:

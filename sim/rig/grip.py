@@ -9,7 +9,7 @@ the force too, on its longer lever: at most force times the whole length from it
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -28,6 +28,10 @@ if TYPE_CHECKING:
 
 
 _ANGLES_A_DEG = 2.0
+
+BARE_TIP_M: Final = 0.01
+"""A part without a tip and a load is taken to press so near to its hinge (own: the width of a
+finger's edge). The nearer, the more its carrier bears; a stated `tip` takes its place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,13 +86,14 @@ def _own(rig: Rig, one: Servo, grip: Grip) -> GripLoad:
 
 
 def _force(one: Servo, own: GripLoad) -> tuple[float, float]:
-    """Force (N) of a grip and its distance (m); of a stall at the tip, and none without a tip."""
+    """Force (N) of a grip and its distance (m); of a stall at the tip."""
     grip = one.grip
     assert grip is not None
     if grip.force_n is not None:
         return grip.force_n, grip.at_m
     tip = load.far_end_m(one.load) if one.tip_m is None else one.tip_m
-    return (own.part_nm / tip, tip) if tip > 0.0 else (0.0, 0.0)
+    tip = tip if tip > 0.0 else BARE_TIP_M
+    return own.part_nm / tip, tip
 
 
 def _carriers(servos: dict[str, Servo], one: Servo) -> Iterator[tuple[Servo, float]]:

@@ -117,7 +117,9 @@ def pinch(
     torque = float(servo.strongest_line(one, voltage_v).stall_nm) * ratio + other
     worst = int(np.argmax(torque))
     newton_metres = float(torque[worst]) if np.isfinite(torque[worst]) else inf
-    nearest = one.nip_m if one.nip_m is not None else _finger_m(high - low, tip)
+    nearest = _finger_m(high - low, tip)
+    if one.nip_m is not None:
+        nearest = min(one.nip_m, tip)  # nothing is caught beyond the part
     nearest = None if straight or one.load.spins else nearest
     rotor = one.rotor_kg_m2 * float(ratio.max()) ** 2 / 2.0
     return Pinch(

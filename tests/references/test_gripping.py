@@ -125,6 +125,13 @@ def test_a_carrier_bears_a_stalled_tip_s_force() -> None:
     assert hard_nm(root, tip) == pytest.approx(3.0)
 
 
+def test_a_stalled_part_that_says_nothing_of_its_size_presses_near_its_hinge() -> None:
+    """1 N.m over 10 mm is 100 N; on a hinge 100 mm out 100 N at 110 mm."""
+    root = Servo("root", "hand", 2, POINTS, (0.0, 80.0), (RATING,))
+    tip = replace(FINGER, grip=Grip(50.0, 1, 2.0), load=Load(), mount=Mount("root", 0.1))
+    assert hard_nm(root, tip) == pytest.approx(11.0)
+
+
 def test_a_part_presses_past_its_contact_only() -> None:
     assert pressing(Grip(50.0, 1, 1.0), [49.0, 50.0, 51.0]).tolist() == [False, False, True]
     assert pressing(Grip(50.0, -1, 1.0), [49.0, 50.0, 51.0]).tolist() == [True, False, False]

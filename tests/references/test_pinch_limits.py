@@ -25,6 +25,7 @@ from sim.model import (
     Rating,
     Servo,
     Spring,
+    Wearer,
 )
 from sim.rig.pinch import FINGER_M, LOW_ENERGY_J, excesses, pinch
 from sim.rig.regions import REGIONS, STATUS
@@ -205,3 +206,23 @@ def test_a_part_that_opens_beyond_half_a_turn_lets_a_finger_in_no_farther_out() 
         assert found is not None
         assert found.nip is not None
         assert found.nip.at_m == pytest.approx(FINGER_M / 2.0)
+
+
+def test_nothing_is_caught_beyond_the_part() -> None:
+    """A nip stated farther out than the tip presses like the tip."""
+    found = pinch(jaw(nip_m=10.0), 6.0)
+    assert found is not None
+    assert found.nip is not None
+    assert found.nip.at_m == found.tip.at_m
+    assert found.nip.force_n == pytest.approx(found.tip.force_n)
+
+
+def test_a_leaning_wearer_and_a_jump_at_power_up_press_harder() -> None:
+    """Straight up 0.5 kg at 80 mm weigh nothing on the hinge; leaning 30 deg, m g r sin 30 deg."""
+    up = jaw(load=Load((PointMass(0.5, 0.08),), level_deg=-90.0), travel_deg=(-0.05, 0.05))
+    straight, leaning = (pinch(up, 6.0, 100.0, Wearer(tilt_deg=t), 300.0) for t in (0.0, 30.0))
+    assert straight is not None
+    assert leaning is not None
+    more = 0.5 * 9.80665 * 0.08 * 0.5
+    assert (leaning.tip.force_n - straight.tip.force_n) * 0.1 == pytest.approx(more, rel=5e-3)
+    assert straight.jump_j == pytest.approx(9.0 * straight.energy_j)

@@ -137,7 +137,7 @@ def _stretch(context: Context, cuts: list[Interruption]) -> Finding:
         "advice",
         "interrupted-stretch",
         f"where {_taker(worst)} takes over from `{worst.cue}`, its move of `{worst.servo}` may "
-        f"take {seconds(worst.delay_ms)} longer than the {seconds(written)} written",
+        f"take {seconds(worst.delay_ms)} longer than the {seconds(written)} planned",
         pace_span(context, worst.moving.move if worst.by == STOP else worst.then),
         label=f"up to {seconds(written + worst.delay_ms)}",
         related=((context.span(worst.moving.move.mark), "the move it interrupts"),),
@@ -145,7 +145,7 @@ def _stretch(context: Context, cuts: list[Interruption]) -> Finding:
             "the part brakes first and keeps within its travel; nothing needs to be changed",
             *(
                 f"`{cut.servo}`: up to {seconds(cut.delay_ms)} longer than the "
-                f"{seconds(_written_ms(context, cut))} written, {_taker(cut)} after `{cut.cue}`"
+                f"{seconds(_written_ms(context, cut))} planned, {_taker(cut)} after `{cut.cue}`"
                 for cut in cuts[1:]
             ),
         ),

@@ -1,7 +1,8 @@
 """rating-impossible: a servo's data sheet promises more than its current allows.
 
 What: stall torque times no-load speed is at most what the motor takes at a stall, V times I, less
-what it needs to run without a load (a warning).
+what it needs to run without a load (a warning). Without a stated `running` current it is at most
+what sound sheets claim, half of that (advice).
 
 Why: either the stated torque and speed are too high, or the stated stall current is far too low.
 A supply, a fuse and a wire that are sized for too low a current fail at the first stall.
@@ -40,6 +41,8 @@ def check(context: Context) -> Iterator[Finding]:
                 yield _thirsty(context, servo, rating, running_a)
             elif not found.can_be:
                 yield _finding(context, servo, rating, found)
+            elif running_a is None and found.claimed > SOUND * (1.0 + 1e-9):
+                yield _unlikely(context, servo, rating, found)
 
 
 def _thirsty(context: Context, servo: Servo, rating: Rating, running_a: float) -> Finding:
@@ -57,6 +60,24 @@ def _thirsty(context: Context, servo: Servo, rating: Rating, running_a: float) -
         asked=running_a,
         limit=rating.stall_a,
         unit="A",
+    )
+
+
+def _unlikely(context: Context, servo: Servo, rating: Rating, found: Claim) -> Finding:
+    """A rating without a running current that no sound sheet has, though a motor could."""
+    claimed, most = figures(100 * found.claimed, 100 * SOUND)
+    return Finding(
+        "advice",
+        "rating-impossible",
+        f"the rating of `{servo.name}` claims {claimed} % of its voltage times its stall current, "
+        f"and sound data sheets have {most} % at most",
+        context.span(rating.mark, "current"),
+        label="little current for its strength and speed",
+        help=f"hold the {_end(servo)} for a second and measure the current; or measure what it "
+        "draws while it turns free, and say `running`",
+        asked=found.claimed,
+        limit=SOUND,
+        unit="of the voltage times the stall current",
     )
 
 

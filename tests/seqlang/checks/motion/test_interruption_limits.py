@@ -136,6 +136,6 @@ def test_a_stop_takes_over_as_well() -> None:
     )
     (one,) = findings(text, "interrupted-stretch")
     assert "where the stop takes over from `snap`" in one.message
-    assert "than the 1.5 s written" in one.message
+    assert "than the 1.5 s planned" in one.message
     assert text[one.span.start : one.span.end] == "8 s"
     assert one.label == f"up to {(1500 + (one.asked or 0)) / 1000:.3g} s"

@@ -64,7 +64,8 @@ def rated(current: str) -> str:
 IMPOSSIBLE = Limit(
     id="rating",
     name="rating-impossible",
-    passes=rated("1.142 A at 6.0 V"),
+    # without a stated running current there would be an advice
+    passes=rated("1.142 A at 6.0 V, running 0.1 mA"),
     fails=rated("1.140 A at 6.0 V"),
     says="the rating of `jaw` claims 100.1 % of its voltage times its stall current, and a motor "
     "reaches 100 % at most",
@@ -78,6 +79,19 @@ IMPOSSIBLE = Limit(
 
 LIMITS = (
     IMPOSSIBLE,
+    replace(
+        IMPOSSIBLE,
+        id="rating-like-no-sound-sheet",
+        passes=rated("2.283 A at 6.0 V"),
+        fails=rated("2.281 A at 6.0 V"),
+        says="the rating of `jaw` claims 50.02 % of its voltage times its stall current, and "
+        "sound data sheets have 50 % at most",
+        severity="advice",
+        asked=0.980665 * radians(400) / (6.0 * 2.281),
+        limit=0.5,
+        fix=None,
+        at="2.281 A",
+    ),
     replace(
         IMPOSSIBLE,
         id="rating-with-a-no-load-current",
