@@ -39,8 +39,9 @@ def servo_figure(shown: Plotted, name: str) -> Figure:
     rating = servo.ratings[0] if servo.ratings else None
     about, part, horn = f"board {servo.board}", of_part(servo), of_horn(servo)
     if rating is not None:
+        digits = 0 if horn is STRAIGHT else 2
         about += (
-            f"; rated {horn.of_torque(rating.stall_nm):.2f} {horn.effort}, "
+            f"; rated {horn.of_torque(rating.stall_nm):.{digits}f} {horn.effort}, "
             f"{horn.of_speed(rating.speed_deg_s):.0f} {horn.speed} "
             f"at {rating.voltage_v:g} V"
         )
