@@ -234,7 +234,9 @@ def test_the_command_sizes_every_demo_show(path: Path) -> None:
     data = json.loads(run.invoke(command, [str(path), "--format", "json"]).output)
     for servo in data["servos"]:
         assert servo["enough"], servo["servo"]
-        assert f"{servo['torque_kgf_cm']:.1f} kgf.cm" in told.output
+        rod = servo["straight"]
+        needs = f"{servo['torque_kgf_cm']:.1f} kgf.cm" if rod is None else f"{rod['force_n']:.0f} N"
+        assert needs in told.output
     for supply in data["supplies"]:
         assert supply["cautions"] == [], supply["supply"]
 
