@@ -82,6 +82,24 @@ LIMITS = (
         fix="59 deg",
     ),
     Limit(
+        id="high-end-too-near-the-safe-angle",
+        name="linkage-locks",
+        passes=levers("25 deg to 59 deg", safe=58.9),
+        fails=levers("25 deg to 70 deg", safe=58.9),
+        says="the linkage of `jaw` locks or ends at 59.5 deg of its travel",
+        asked=59.5,
+        help="change the lengths of the levers",
+    ),
+    Limit(
+        id="low-end-too-near-the-safe-angle",
+        name="linkage-locks",
+        passes=levers("21 deg to 55 deg", safe=21.1),
+        fails=levers("10 deg to 55 deg", safe=21.1),
+        says="the linkage of `jaw` locks or ends at 10 deg of its travel",
+        asked=10,
+        help="change the lengths of the levers",
+    ),
+    Limit(
         id="low-end-near-the-safe-angle",
         name="linkage-locks",
         passes=levers("21 deg to 55 deg", safe=21.6),
@@ -157,3 +175,11 @@ def test_physics_is_not_asked_about_a_linkage_beyond_its_travel() -> None:
     )
     errors = [one.name for one in findings(beyond) if one.severity == "error"]
     assert errors == ["target-outside-travel"]
+
+
+def test_a_gap_between_points_that_do_not_run_one_way_is_no_question() -> None:
+    bent = between_two_points(26)
+    assert len(findings(bent, "calibration-gap")) == 1
+    level = bent.replace("2100 us at 60 deg", "900 us at 60 deg")
+    assert len(findings(level, "calibration-order")) == 1
+    assert findings(level, "calibration-gap") == []
