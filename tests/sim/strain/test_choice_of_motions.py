@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sim.model import Move
 from sim.score.tree import PlannedMove
-from sim.strain.interruption import MOTIONS_KEPT, _motions
+from sim.strain.interruption import MOTIONS_KEPT, _haste, _motions
 
 
 def planned(angle_deg: float, ms: int = 1000, from_deg: float = 0.0) -> PlannedMove:
@@ -29,3 +29,11 @@ def test_of_one_motion_more_the_slowest_is_left_out() -> None:
 def test_the_same_motion_and_one_of_no_way_or_no_time_are_not_taken_again() -> None:
     one = planned(40.0)
     assert _motions([one, planned(40.0), planned(0.0), planned(30.0, 0)]) == [one]
+
+
+def test_a_pair_is_as_fast_as_its_two_moves_whichever_way_they_go() -> None:
+    """40 deg in 1 s, then 60 deg back in 0.5 s: 0.04 and 0.12 deg a millisecond."""
+    for side in (1.0, -1.0):
+        moving, then = planned(40.0 * side), Move("jaw", -20.0 * side, 500)
+        assert abs(_haste((moving, "by", then)) - 0.16) < 1e-12
+    assert abs(_haste((planned(40.0), "by", Move("jaw", 41.0, 0))) - 1.04) < 1e-12

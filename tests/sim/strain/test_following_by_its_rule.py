@@ -103,6 +103,18 @@ def test_beyond_its_table_a_part_is_pulled_as_at_its_end() -> None:
         assert there[0] == pytest.approx(there[1], rel=1e-6)
 
 
+def test_a_short_travel_is_followed_a_little_beyond_its_ends_too() -> None:
+    """A tenth of the travel and 2 deg: a part that overshoots is still pulled as at its end."""
+    short = replace(GEARED, travel_deg=(0.0, 8.0))
+    model = response.follower(RIG, [short], 6.0)
+    assert model.low_deg == pytest.approx([-2.8])
+    assert model.per_deg == pytest.approx([720.0 / 13.6])
+    for angle, end in ((-2.0, 0.0), (10.0, 8.0)):
+        there = [response.slopes(model, *(np.array([v]) for v in (a + 9.0, a, 0.0)))[1][0]
+                 for a in (angle, end)]  # fmt: skip
+        assert there[0] == pytest.approx(there[1], rel=1e-6)
+
+
 def test_each_servo_of_several_has_its_own_voltage_and_numbers() -> None:
     both = response.follower(RIG, [GEARED, LEVERS], [6.0, 4.8])
     for n, (one, volts) in enumerate(((GEARED, 6.0), (LEVERS, 4.8))):
