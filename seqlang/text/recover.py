@@ -54,13 +54,13 @@ def recovered(source: Source, parser: Lark, pieces: ReadPieces | None = None) ->
     """Everything that can be read of a text with syntax errors; `pieces`: of its last version."""
     result = Recovered([], [], set())
     work = _Work(source, parser, pieces or ReadPieces())
-    pieces = _pieces(source.text)
+    stretches = _pieces(source.text)
     skipped: set[int] = set()
     above: int | None = None
-    for start, end in pieces:
+    for start, end in stretches:
         if start in skipped:
             continue
-        body = work.body_at_margin(start, end, pieces)
+        body = work.body_at_margin(start, end, stretches)
         if body:
             result.findings.append(_not_indented(source, start, body))
             result.lost_names.update(_WORDS.findall(source.text, start, end))
