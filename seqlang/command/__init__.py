@@ -126,12 +126,13 @@ def main(arguments: list[str] | None = None) -> NoReturn:
 
 def _fail(message: str, status: int, usage: str = "") -> NoReturn:
     """Say what failed, as far as anybody still reads it, and exit."""
-    from seqlang.text.render import wants_colour
+    from seqlang.text.render import broken, columns_of, wants_colour
 
     if message:
         colour = wants_colour(sys.stderr)
         title = click.style("error:", fg="red", bold=True)
-        lines = [usage] * bool(usage) + [f"{title} {message}"]
+        words = broken(f"error: {message}", columns_of(sys.stderr)).removeprefix("error:")
+        lines = [usage] * bool(usage) + [f"{title}{words}"]
         try:
             click.echo("\n".join(lines), err=True, color=colour)
         except BrokenPipeError:

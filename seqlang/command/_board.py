@@ -111,22 +111,16 @@ def chip_named(name: str) -> Chip:
 
 def end(failure: LinkFailure) -> NoReturn:
     """Say what failed and what helps, and end the command with the right status."""
-    import textwrap
+    from seqlang.text.render import broken, columns_of, wants_colour
 
-    from seqlang.text.render import NARROWEST, columns_of, wants_colour
-
-    colour = wants_colour(sys.stderr)
+    colour, columns = wants_colour(sys.stderr), columns_of(sys.stderr)
     title, name = click.style("error:", fg="red", bold=True), click.style(failure.reason, fg="cyan")
-    click.echo(f"{title} {failure.message}  ({name})", err=True, color=colour)
+    head = broken(f"error: {failure.message}  ({failure.reason})", columns, 4)
+    before, after = head.removeprefix("error:").rsplit(failure.reason, 1)
+    click.echo(f"{title}{before}{name}{after}", err=True, color=colour)
     if failure.help:
-        columns = columns_of(sys.stderr)
-        lines = (
-            [failure.help]
-            if columns is None
-            else textwrap.wrap(failure.help, max(columns, NARROWEST) - 8)
-        )
-        help = "\n        ".join(lines)
-        click.echo(f"  {click.style('try', fg='green')}   {help}", err=True, color=colour)
+        help = broken(f"  try   {failure.help}", columns, 8).removeprefix("  try")
+        click.echo(f"  {click.style('try', fg='green')}{help}", err=True, color=colour)
     raise (WrongUse if failure.reason in _WRONG_USE else BoardFailed)("")
 
 

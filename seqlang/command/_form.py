@@ -1,11 +1,14 @@
-"""The choice between words for a person and records for a program."""
+"""Words for a person, fitted to the terminal, or records for a program."""
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from typing import Any, TypeVar
 
 import click
+
+from seqlang.text.render import broken, columns_of
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -29,3 +32,8 @@ findings_format_option = _option(
     "sarif",
     help="Output for a person, for a program, or for an editor or server that reads SARIF 2.1.0.",
 )
+
+
+def say(words: str) -> None:
+    """Print a sentence, on a terminal in lines that fit it."""
+    click.echo(broken(words, columns_of(sys.stdout)))

@@ -14,6 +14,7 @@ from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import MERGED_SLOT
 from seqlang.command import BoardFailed, ShowFailed, WrongUse
 from seqlang.command._board import VIRTUAL, connected, end, named
+from seqlang.command._form import say
 from seqlang.command._upload import (
     CAUTION,
     chosen,
@@ -71,15 +72,13 @@ def put_merged(
 def _announce(board: CompiledBoard, port: str, size: int, boot_baud: int) -> None:
     # Written, and read once to verify.
     about_s = 2 * size * _BITS_A_BYTE / boot_baud
-    click.echo(
-        f"table of board `{board.name}`: {len(board.data)} bytes, with the firmware {size}, to "
-        f"{port}"
-    )
-    click.echo(f"caution: {CAUTION}")
-    click.echo(
+    size_text = f"{len(board.data)} bytes, with the firmware {size}"
+    say(f"table of board `{board.name}`: {size_text}, to {port}")
+    say(f"caution: {CAUTION}")
+    say(
         f"this takes about {max(1, round(about_s))} s; meanwhile the board plays nothing. If it is "
-        "interrupted, the board\n  has no whole firmware until this command is repeated; its boot "
-        "loader and the shows in its slots\n  are not touched"
+        "interrupted, the board has no whole firmware until this command is repeated; its boot "
+        "loader and the shows in its slots are not touched"
     )
 
 

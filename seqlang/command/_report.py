@@ -33,7 +33,7 @@ Detail: TypeAlias = Literal["quiet", "usual", "all"]
 """`quiet`: cautions and errors. `usual`: what fits a screen. `all`: everything in full."""
 
 MOST_ADVICE: Final = 3
-"""Pieces of advice that are shown without `--all`."""
+"""Pieces of advice that are shown without `--all`; beside warnings they are only counted."""
 FEWEST_ROWS: Final = 4
 """Rows of a table that are shown on however small a screen."""
 _PROMPTS: Final = 3
@@ -65,15 +65,16 @@ def report(loaded: Loaded, checked: Checked, detail: Detail, screen: Screen) -> 
     parts = [CAUTIONS + "\n" + _heads(cautions, loaded, screen)] if cautions else []
     errors = [finding for finding in found if finding.severity == "error"]
     if detail == "usual":
-        parts += _advice(loaded, found, screen)
         warnings = [finding for finding in in_order(found) if finding.severity == "warning"]
-        room = screen.lines - _PROMPTS - sum(_lines(part) for part in parts)
+        parts += _advice(loaded, found, screen, 0 if warnings else MOST_ADVICE)
+        below = _PROMPTS + bool(warnings)  # `bellcrank explain` is named below warnings
+        room = screen.lines - below - sum(_lines(part) for part in parts)
         if checked.failed:
             parts += [_heads(warnings, loaded, screen)] if warnings else []
         else:
-            parts += _worked(checked, room - 2 * len(warnings))
-            room = screen.lines - _PROMPTS - sum(_lines(part) for part in parts)
-            parts += _warnings(loaded, warnings, screen, room)
+            tables = _worked(checked, room - (len(warnings) + 2 if warnings else 0))
+            room -= sum(_lines(table) for table in tables)
+            parts += [*tables, *_warnings(loaded, warnings, screen, room)]
     if errors:
         parts.append(_full(errors, loaded, screen))
     return "\n".join(parts)
@@ -87,13 +88,16 @@ def _all(loaded: Loaded, checked: Checked, screen: Screen) -> str:
     return "\n".join([*parts, _full(errors, loaded, screen)] if errors else parts)
 
 
-def _advice(loaded: Loaded, found: Sequence[Finding], screen: Screen) -> list[str]:
+def _advice(loaded: Loaded, found: Sequence[Finding], screen: Screen, most: int) -> list[str]:
+    """The first `most` pieces, and how many are left."""
     advice = [finding for finding in in_order(found) if finding.severity == "advice"]
     if not advice:
         return []
-    left = len(advice) - MOST_ADVICE
+    if not most:
+        return [f"advice: {len(advice)}, shown with `--all`\n"]
+    left = len(advice) - most
     tail = f"... and {left} more\n" if left > 0 else ""
-    return [ADVICE + "\n" + _heads(advice[:MOST_ADVICE], loaded, screen) + tail]
+    return [ADVICE + "\n" + _heads(advice[:most], loaded, screen) + tail]
 
 
 def _warnings(loaded: Loaded, warnings: Sequence[Finding], screen: Screen, room: int) -> list[str]:
@@ -111,7 +115,7 @@ def _worked(checked: Checked, room: int | None) -> list[str]:
     if checked.summary is None:
         return []
     supplies = supply_table(checked.summary, None if room is None else FEWEST_ROWS)
-    left = None if room is None else max(FEWEST_ROWS, room - _lines(supplies) - 2)
+    left = None if room is None else max(FEWEST_ROWS, room - _lines(supplies) - 3)
     servos = servo_table(checked.summary, left)
     return [table + "\n" for table in (servos, supplies) if table]
 

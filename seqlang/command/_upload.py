@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from seqlang.check import CheckedShow
 
 CAUTION = (
-    "take the servos' supply off the board first: while the firmware is written, and until\n"
-    "  a show is on the board, its pins float and servos may twitch"
+    "take the servos' supply off the board first: while the firmware is written, and until a show "
+    "is on the board, its pins float and servos may twitch"
 )
 
 

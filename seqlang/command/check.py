@@ -15,6 +15,7 @@ from seqlang.command._show import read_and_check
 from seqlang.text.render import as_json, summary
 
 if TYPE_CHECKING:
+    from seqlang.check import Checked
     from seqlang.command._report import Detail
 
 
@@ -63,6 +64,18 @@ def command(file: str, detail: Detail | None, fixing: bool, yes: bool, form: str
     shown = report(loaded, checked, detail or "usual", screen)
     if shown:
         click.echo(shown, color=screen.colour)
+    worst = _worst(checked)
+    if worst is not None and detail != "quiet":
+        click.echo(f"`bellcrank explain {worst}` tells more")
     tail = f"{file}: {summary(checked.findings)}"
     click.secho(tail, fg="red" if checked.failed else "green", bold=True, color=screen.colour)
     return status
+
+
+def _worst(checked: Checked) -> str | None:
+    """The finding that stands last: of the errors, or, without any, of the warnings."""
+    for severity in ("error", "warning"):
+        names = [finding.name for finding in checked.findings if finding.severity == severity]
+        if names:
+            return names[-1]
+    return None

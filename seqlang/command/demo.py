@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib.resources import as_file, files
@@ -13,6 +14,7 @@ import click
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import ReportedMode
 from seqlang.command._board import end, must, pause, wait_for_limp
+from seqlang.text.render import broken, columns_of
 from sim.rulebook import FRAME_S
 
 if TYPE_CHECKING:
@@ -65,7 +67,7 @@ def command(out: Path) -> None:
 
 
 def _say(step: str, words: str) -> None:
-    click.echo(f"{step:<10} {words}")
+    click.echo(broken(f"{step:<10} {words}", columns_of(sys.stdout), 11))
 
 
 # -- the text ----------------------------------------------------------------------------------

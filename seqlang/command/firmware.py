@@ -13,6 +13,7 @@ from firmware_gen.chips import CHIPS, FIRST
 from seqlang.command import BoardFailed, WrongUse
 from seqlang.command._board import chips_like
 from seqlang.command._first_flash import FirstFlash
+from seqlang.command._form import say
 from seqlang.command._show import demanded, read_and_check
 from seqlang.command._upload import CAUTION, chosen, install, write_merged
 
@@ -143,4 +144,4 @@ def _explain(image: Path, steps: tuple[Upload, ...], way: UploadWay) -> None:
             click.echo(f"put the {what} in the place of {word}")
     if way == "isp":
         click.echo("this removes a boot loader; shows stored on the board stay")
-    click.echo(f"caution: {CAUTION}")
+    say(f"caution: {CAUTION}")

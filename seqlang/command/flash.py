@@ -12,7 +12,7 @@ from firmware_gen.link.failures import LinkFailure
 from seqlang.command import ShowFailed, WrongUse
 from seqlang.command._board import VIRTUAL, connected, named, port_options
 from seqlang.command._first_flash import FirstFlash
-from seqlang.command._form import format_option
+from seqlang.command._form import format_option, say
 from seqlang.command._progress import Bar
 from seqlang.command._show import demanded, read_and_check
 
@@ -96,10 +96,10 @@ def command(
         if form == "json":
             click.echo(json.dumps(_record(done, [each.name for each in left]), indent=2))
             return
-        click.echo(_account(link, done))
+        say(_account(link, done))
         if left:
             names = ", ".join(f"`{each.name}` (address {each.address})" for each in left)
-            click.echo(f"the show's other boards, each to be flashed too: {names}")
+            say(f"the show's other boards, each to be flashed too: {names}")
 
 
 def put(
@@ -134,7 +134,7 @@ def put(
             "takes the bytes"
         )
     if not quiet:
-        click.echo(f"table of board `{name}`: {len(chosen.data)} bytes, to {named(link)}")
+        say(f"table of board `{name}`: {len(chosen.data)} bytes, to {named(link)}")
     with Bar("bytes") as bar:
         return transfer(link, tables[name], readdress=readdress, progress=bar.show)
 

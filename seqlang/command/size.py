@@ -13,7 +13,7 @@ from seqlang.command import ShowFailed
 from seqlang.command._form import format_option
 from seqlang.command._progress import working
 from seqlang.loading import load
-from seqlang.text.render import columns_of, summary, text, wants_colour
+from seqlang.text.render import broken, columns_of, summary, text, wants_colour
 
 if TYPE_CHECKING:
     from sim.strain.sizing import (
@@ -51,7 +51,16 @@ def command(file: str, form: str) -> None:
             sizes = size(loaded.show)
     except ThreadError as error:
         raise ShowFailed(f"{file}: {error}; `bellcrank check {file}` shows where") from error
-    click.echo(as_json(sizes) if form == "json" else as_text(sizes))
+    if form == "json":
+        click.echo(as_json(sizes))
+        return
+    columns = columns_of(sys.stdout)
+    for line in as_text(sizes).split("\n"):
+        click.echo(broken(line, columns, _WORDS_AT if line.startswith(" ") else 2))
+
+
+_WORDS_AT = 15
+"""Column at which the words of a row start."""
 
 
 def as_json(sizes: Sizes) -> str:
@@ -201,7 +210,7 @@ def _supplies(sizes: Sizes) -> Iterator[str]:
 
 
 def _row(name: str, words: str) -> str:
-    return f"  {name:<12} {words}"
+    return f"  {name:<{_WORDS_AT - 3}} {words}"
 
 
 def _currents(peak_a: float, mean_a: float, rms_a: float) -> str:

@@ -69,6 +69,28 @@ def lines_of(stream: TextIO) -> int:
     return max(FEWEST_LINES, shutil.get_terminal_size((WIDEST, FEWEST_LINES)).lines)
 
 
+def broken(words: str, columns: int | None, hang: int = 2) -> str:
+    """Lines broken at spaces to fit a terminal; what goes on stands `hang` columns in.
+
+    `columns` None: no terminal, nothing is broken.
+    """
+    if columns is None:
+        return words
+    most = max(columns, NARROWEST)
+    return "\n".join(
+        part
+        for line in words.split("\n")
+        for part in textwrap.wrap(
+            line,
+            most,
+            subsequent_indent=" " * hang,
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+        or [""]
+    )
+
+
 def text(
     findings: Iterable[Finding],
     sources: Mapping[str, Source],

@@ -98,7 +98,7 @@ def test_errors_stand_last_whatever_else_is_said() -> None:
     shown = reported(text)
     first_error = shown.index(" error: ")
     for finding in checked.findings:
-        if finding.severity != "error":
+        if finding.severity == "warning" or is_caution(finding):
             assert shown.index(finding.message[:40]) < first_error
     for finding in checked.findings:
         if finding.severity == "error":
@@ -116,6 +116,19 @@ def test_one_warning_of_a_show_that_passes_stands_in_full_below_the_tables() -> 
     shown = reported(show(score=block("cue spare", "jaw to 10 deg in 1 s")))
     assert shown.index("hardest in cue") < shown.index("(unreachable-cue)")
     assert "\n  try   " in shown
+
+
+@pytest.mark.parametrize("warnings", [0, 1, 2])
+def test_a_passing_show_with_a_few_warnings_takes_one_screen(tmp_path: Path, warnings: int) -> None:
+    spare = "".join(block(f"cue spare_{n}", "jaw to 10 deg in 1 s") for n in range(warnings))
+    path = tmp_path / "show.cues"
+    path.write_text(crowded(score=spare))
+    ended = on_a_terminal("check", "show.cues", folder=tmp_path)
+    assert ended.status == 0
+    told = re.sub(r"\r[^\n]*?\x1b\[K", "", ended.raw)  # progress leaves nothing behind
+    assert told.count("(unreachable-cue)") == warnings
+    assert told.count("\n") + LINES_OF_THE_SHELL <= 24
+    assert ("`bellcrank explain unreachable-cue` tells more" in told) == bool(warnings)
 
 
 def test_quiet_leaves_only_cautions_and_errors() -> None:
