@@ -76,8 +76,11 @@ class Context:
         return origin.span if part is None else origin.part(part)
 
     def place(self, name: str, part: str | None = None) -> Span:
-        """The span of something without a mark (`stop`, `idle`, ...), or of a part of it."""
-        origin = self.places.get(name, _NOWHERE)
+        """The span of something without a mark (`stop`, `idle`, ...), or of a part of it.
+
+        What is not written would stand in the file, so the place is the file's start.
+        """
+        origin = self.places.get(name) or Origin(Span(next(iter(self.sources), ""), 0, 0))
         return origin.span if part is None else origin.part(part)
 
     def has_part(self, mark: int, part: str) -> bool:

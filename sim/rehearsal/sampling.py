@@ -267,6 +267,9 @@ def levels(row: Sequence[Fading], times_ms: ArrayLike) -> Array:
     """Levels before any effect, in half percents of L*, shape (times, channels)."""
     times = np.asarray(times_ms, dtype=np.float64)
     held = _piece_at(row, times)
+    if held.size:  # a long show is sampled in blocks, each of which holds few of its pieces
+        first = int(held.min())
+        row, held = row[first : int(held.max()) + 1], held - first
     origin = np.array([piece.origin for piece in row])[held]
     target = np.array([piece.target for piece in row])[held]
     start = np.array([piece.start_ms for piece in row])[held]
