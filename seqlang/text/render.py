@@ -55,18 +55,27 @@ def wants_colour(stream: TextIO) -> bool:
 
 def columns_of(stream: TextIO) -> int | None:
     """Columns of the terminal behind a stream (COLUMNS, where set, rules); None if it is none."""
-    import shutil
-
-    return shutil.get_terminal_size((WIDEST, 24)).columns if stream.isatty() else None
+    return _size(stream)[0] if stream.isatty() else None
 
 
 def lines_of(stream: TextIO) -> int:
     """Lines of the terminal behind a stream (LINES, where set, rules); `FEWEST_LINES` else."""
+    return max(FEWEST_LINES, _size(stream)[1]) if stream.isatty() else FEWEST_LINES
+
+
+def _size(stream: TextIO) -> tuple[int, int]:
+    """Columns and lines of this very stream: another one may be a file."""
+    import os
     import shutil
 
-    if not stream.isatty():
-        return FEWEST_LINES
-    return max(FEWEST_LINES, shutil.get_terminal_size((WIDEST, FEWEST_LINES)).lines)
+    usual = shutil.get_terminal_size((WIDEST, FEWEST_LINES))
+    if "COLUMNS" in os.environ or "LINES" in os.environ:
+        return usual
+    try:
+        found = os.get_terminal_size(stream.fileno())
+    except (OSError, ValueError):
+        return usual
+    return (found.columns or usual.columns, found.lines or usual.lines)
 
 
 def broken(words: str, columns: int | None, hang: int = 2) -> str:

@@ -36,13 +36,17 @@ def on_a_terminal(
     only_stderr: bool = False,
     environment: dict[str, str] | None = None,
     folder: Path | None = None,
+    program: tuple[str, ...] = ("-m", "seqlang"),
 ) -> Ended:
-    """`bellcrank` with these arguments; `only_stderr`: its output goes to a pipe."""
+    """`bellcrank` with these arguments; `only_stderr`: its output goes to a pipe.
+
+    `program`: what Python runs instead.
+    """
     kept = {key: value for key, value in os.environ.items() if key not in _RULING}
     main, side = pty.openpty()
     fcntl.ioctl(side, termios.TIOCSWINSZ, struct.pack("HHHH", lines, columns, 0, 0))
     started = subprocess.Popen(
-        [sys.executable, "-m", "seqlang", *arguments],
+        [sys.executable, *program, *arguments],
         stdin=side,
         stdout=subprocess.PIPE if only_stderr else side,
         stderr=side,
