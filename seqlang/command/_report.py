@@ -65,19 +65,31 @@ def report(loaded: Loaded, checked: Checked, detail: Detail, screen: Screen) -> 
     parts = [CAUTIONS + "\n" + _heads(cautions, loaded, screen)] if cautions else []
     errors = [finding for finding in found if finding.severity == "error"]
     if detail == "usual":
-        warnings = [finding for finding in in_order(found) if finding.severity == "warning"]
-        parts += _advice(loaded, found, screen, 0 if warnings else MOST_ADVICE)
-        below = _PROMPTS + bool(warnings)  # `bellcrank explain` is named below warnings
-        room = screen.lines - below - sum(_lines(part) for part in parts)
-        if checked.failed:
-            parts += [_heads(warnings, loaded, screen)] if warnings else []
-        else:
-            tables = _worked(checked, room - (len(warnings) + 2 if warnings else 0))
-            room -= sum(_lines(table) for table in tables)
-            parts += [*tables, *_warnings(loaded, warnings, screen, room)]
+        parts += _usual(loaded, checked, screen, sum(_lines(part) for part in parts))
     if errors:
         parts.append(_full(errors, loaded, screen))
     return "\n".join(parts)
+
+
+def _usual(loaded: Loaded, checked: Checked, screen: Screen, above: int) -> list[str]:
+    """Advice, tables and warnings below `above` lines: as much advice as the screen has room for.
+
+    Below warnings `bellcrank explain` is named.
+    """
+    warnings = [finding for finding in checked.findings if finding.severity == "warning"]
+    if checked.failed:
+        heads_alone = [_heads(warnings, loaded, screen)] if warnings else []
+        return [*_advice(loaded, checked.findings, screen, 1), *heads_alone]
+    parts: list[str] = []
+    for most in range(0 if warnings else MOST_ADVICE, -1, -1):
+        parts = _advice(loaded, checked.findings, screen, most)
+        room = screen.lines - _PROMPTS - bool(warnings) - above - sum(map(_lines, parts))
+        tables = _worked(checked, room - (len(warnings) + 2 if warnings else 0))
+        room -= sum(map(_lines, tables))
+        parts += [*tables, *_warnings(loaded, warnings, screen, room)]
+        if room >= 0:
+            break
+    return parts
 
 
 def _all(loaded: Loaded, checked: Checked, screen: Screen) -> str:
