@@ -92,6 +92,10 @@ _MEANT: dict[tuple[Dimension, Dimension], str] = {
 _SECONDS_BELOW = 10.0
 """A time without a unit below this is taken for seconds in a proposal, else for milliseconds."""
 
+_PACE = re.compile(r"\b(at|in) +\Z")
+_OTHER_PACE = {"at": (SPEED, TIME), "in": (TIME, SPEED)}
+"""What is needed and what is written where the two paces of a move are mixed up."""
+
 _AMOUNT = re.compile(r"(?<![\w.#])-?[0-9]+(?:\.[0-9]+)? *([A-Za-z%][\w./%]*)")
 
 _LIKE_A_NUMBER = re.compile(r"nan|inf(inity)?", re.IGNORECASE)
@@ -430,6 +434,19 @@ class Reading:
         short = _MEANT.get((measure.dimension, quantity.dimension))
         fix = None
         number = re.match(r"-?[0-9.]+", text)
+        if short == "s/60deg" and not re.fullmatch(r"[01]?\.[0-9]+ *s", text):
+            short = None
+        pace = _PACE.search(self.source.text[: place(amount).start])
+        if pace is not None and (measure.dimension, quantity.dimension) == _OTHER_PACE[pace[1]]:
+            other = "in" if pace[1] == "at" else "at"
+            self.error(
+                "unit-mismatch",
+                f"{measure.title} is needed here, but `{text}` is {title_of(quantity.dimension)}",
+                Place(pace.start(1), place(amount).end),
+                help=f"did you mean `{other} {text}`?",
+                fix=f"{other} {text}",
+            )
+            return
         if short is not None and number is not None and number[0] != text:
             fix = f"{number[0]} {short}"
             help_ = f"did you mean `{fix}`?"

@@ -40,6 +40,9 @@ _DECLARED: Final = re.compile(
     r"^(servo|lamp|strip|switch|supply|board|cue|pose|safe +pose|given) +([^\W\d][\w-]*)",
     re.MULTILINE,
 )
+_TWO_WORDS: Final = re.compile(
+    r"^(servo|lamp|strip|switch|board) +([^\W\d]\w*) +([^\W\d]\w*) *:", re.MULTILINE
+)
 _CUE: Final = re.compile(r"cue +[^\W\d]\w*")
 
 
@@ -213,6 +216,8 @@ class _Work:
         found: dict[str, set[str]] = {"region": set(REGIONS)}
         for kind, name in _DECLARED.findall(self._source.text):
             found.setdefault(kind.split()[-1], set()).add(name.replace("-", "_"))
+        for kind, *two in _TWO_WORDS.findall(self._source.text):
+            found.setdefault(kind, set()).add("_".join(two))
         return {kind: frozenset(names) for kind, names in found.items()}
 
     def _lines(self, start: int, end: int) -> list[tuple[int, str]]:

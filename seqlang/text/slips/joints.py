@@ -41,6 +41,11 @@ _TOGETHER: Final = (
     *(": go", "fade to", "cut to", "if busy", ", if busy", ", order", ", each", ", address"),
     "per hour",
 )
+_NO_JOINTS: Final = frozenset(
+    {"(", "-", "trapezoid", "within", "on", "off", "bundled", "strands", "solid", "sinks"}
+)
+"""Words that say something by themselves: nobody forgets them."""
+
 _ALWAYS: Final = ("and", ",")
 """Tried everywhere: the parser forgets that they could have come."""
 
@@ -220,7 +225,7 @@ def _signs(line: Written) -> list[str]:
     halt = line.halt
     if halt is None:
         return []
-    found = {word for name in halt.due - HIDDEN if (word := literal(name))} - {"(", "-"}
+    found = {word for name in halt.due - HIDDEN if (word := literal(name))} - _NO_JOINTS
     bare = re.match(r"[0-9]+\s*$", line.text[halt.at : line.code_end]) is not None
     first = (*("button",) * bare, *_ORDER)
     likely = [word for word in first if word in found]

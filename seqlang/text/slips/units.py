@@ -87,7 +87,9 @@ def _times_a_constant(line: Written) -> Iterator[Slip]:
     """`2 beat`: a constant is no unit, but can be multiplied."""
     for found in re.finditer(r"(?<![\w.])([0-9]+(?:\.[0-9]+)?) *x? *([^\W\d]\w*)", line.text):
         if found[2] in line.around.names.get("given", frozenset()):
-            instead = f"({found[1]} * {found[2]})"
+            bare = f"{found[1]} * {found[2]}"
+            inside = line.text[: found.start()].rstrip().endswith("(")
+            instead = bare if inside else f"({bare})"
             yield Slip(
                 f"`{found[2]}` is a constant and no unit",
                 *found.span(),

@@ -12,7 +12,7 @@ from lark import Token, UnexpectedInput
 from seqlang.text.grammar import parser
 from seqlang.text.names import RESERVED, nearest
 from seqlang.text.syntax import ActText, CueText, Cut, EffectText, LightText, names_in
-from seqlang.text.tokens import due, kind, words_of
+from seqlang.text.tokens import due, kind, literals, words_of
 from sim.light.colours import COLOURS
 
 if TYPE_CHECKING:
@@ -145,7 +145,7 @@ class Written:
         own = {"a", "b", "c"}
         return all(
             str(name) in own
-            or (str(name) not in RESERVED and _is_near(str(name), known))
+            or (_is_no_word(str(name), known) and _is_near(str(name), known))
             or str(name).lower() in COLOURS
             for name in names_in(self._read[0])
         ) and _fits(self._read[0], self.around)
@@ -221,6 +221,11 @@ def _fits(tree: object, around: Surroundings) -> bool:
         ):
             return False
     return True
+
+
+def _is_no_word(name: str, known: frozenset[str]) -> bool:
+    """Whether a name is none of the language's words, or one that the file took for a name."""
+    return name not in RESERVED and (name not in literals() or name in known)
 
 
 def _is_near(name: str, known: frozenset[str]) -> bool:

@@ -1,0 +1,135 @@
+"""Hundreds of mistakes: each answered at the right place, in the right words, by what passes.
+
+The tables in `mistakes/` hold one wrong line each: a spreadsheet's, another language's, a phone's,
+a hurried hand's. Whoever changes an answer reads it there as the maker would.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+
+from seqlang.check import check
+from seqlang.loading import load_text
+from seqlang.text.findings import Finding, applied
+from seqlang.text.grammar import parser
+from seqlang.text.source import Source
+from seqlang.text.tokens import words_of
+from tests.seqlang.mistakes.base import LINES, with_line
+
+TABLES = sorted((Path(__file__).parent / "mistakes").glob("*.txt"))
+OPEN, CLOSE = "\u27e6", "\u27e7"
+
+
+class Mistake(NamedTuple):
+    """A wrong line in the place of the one called `line`; `right` None: nothing is proposed."""
+
+    line: str
+    marked: str
+    says: str
+    help: str
+    right: str | None
+
+    @property
+    def wrong(self) -> str:
+        return self.marked.replace(OPEN, "").replace(CLOSE, "")
+
+
+def read(path: Path) -> list[Mistake]:
+    found = []
+    for record in path.read_text(encoding="utf-8").split("\n\n")[1:]:
+        first, *rest = record.rstrip("\n").split("\n")
+        line, _, marked = first.partition(": ")
+        fields: dict[str, list[str]] = {}
+        for words in rest:
+            fields.setdefault(words[4:8].strip(), []).append(words[9:])
+        right = [*fields.get("pass", []), *fields.get("and", [])]
+        help_ = "".join(fields.get("help", []))
+        found.append(
+            Mistake(line, marked, fields["says"][0], help_, "\n".join(right) if right else None)
+        )
+    return found
+
+
+ALL = [mistake for path in TABLES for mistake in read(path)]
+
+
+@cache
+def errors(text: str) -> tuple[Finding, ...]:
+    found = check(load_text(Source("test.cues", text))).findings
+    return tuple(one for one in found if one.severity == "error")
+
+
+def answer(mistake: Mistake) -> tuple[str, Finding]:
+    text = with_line(mistake.line, mistake.wrong)
+    (found,) = (f for f in load_text(Source("test.cues", text)).findings if f.severity == "error")
+    return text, found
+
+
+def test_there_are_hundreds_of_mistakes_and_none_stands_twice() -> None:
+    assert len({(mistake.line, mistake.wrong) for mistake in ALL}) == len(ALL)
+    assert len(ALL) >= 700
+    assert sum(mistake.right is not None for mistake in ALL) >= 600
+
+
+def test_the_show_without_a_mistake_has_no_error() -> None:
+    assert errors(with_line("show", dict(LINES)["show"])) == ()
+
+
+@pytest.mark.parametrize("mistake", ALL, ids=lambda one: f"{one.line}: {one.wrong}")
+def test_a_mistake_is_answered_once_at_its_place_with_what_passes(mistake: Mistake) -> None:
+    text, found = answer(mistake)
+    assert found.message.startswith(mistake.says)
+    assert (found.help or "").startswith(mistake.help)
+    start = text.index(mistake.wrong, _start(mistake))
+    marked = mistake.marked
+    begin = start + marked.index(OPEN)
+    end = start + marked.index(CLOSE) - 1
+    assert (found.span.start, found.span.end) == (begin, end)
+    if mistake.right is None:
+        assert found.fix is None
+        return
+    assert found.fix is not None
+    mended = applied(text, found.fix)
+    assert mended == with_line(mistake.line, mistake.right)
+    assert errors(mended) == ()
+
+
+def _start(mistake: Mistake) -> int:
+    """Where the line begins in the show."""
+    before = 0
+    for name, line in LINES:
+        if name == mistake.line:
+            return before
+        before += len(line) + 1
+    raise AssertionError(mistake.line)
+
+
+def test_no_answer_shows_a_name_from_inside_the_program() -> None:
+    """Tokens of the grammar have names of their own, which nobody writes into a show."""
+    own = {terminal.name for terminal in parser().terminals}
+    rules = {str(rule.origin.name) for rule in parser().rules}
+    written = {word for name in own for word in words_of(name)}
+    inside = {name for name in own if len(name) > 1} | {
+        rule for rule in rules if "_" in rule and rule not in written
+    }
+    inside |= {"soonest", "multiply", "lpar", "rpar", "double_s", "Token", "None", "_NL"}
+    said = set()
+    for mistake in ALL:
+        _, found = answer(mistake)
+        said |= {found.message, found.help or "", found.label, *found.notes}
+        if found.fix is not None:
+            said.add(found.fix.text)
+    for words in said:
+        quoted = re.sub(r"`[^`]*`", "", words)
+        shown = set(re.findall(r"[A-Za-z_]\w*", quoted))
+        assert not shown & (inside - _MEANT), words
+        assert "due here" not in words
+
+
+_MEANT = frozenset({"NAME", "RATIO"})
+"""Words in capitals that stand for what the maker fills in."""

@@ -1,0 +1,143 @@
+"""Mistakes of more than one line: one finding at the line at fault, whose change passes."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from seqlang.check import check
+from seqlang.loading import load_text
+from seqlang.text.findings import Finding, applied
+from seqlang.text.source import Source
+from tests.seqlang.mistakes.base import LINES, with_line
+
+SHOW = with_line("show", dict(LINES)["show"])
+
+
+def line_of(words: str, text: str = SHOW) -> int:
+    return text.split("\n").index(words) + 1
+
+
+def errors(text: str) -> list[Finding]:
+    found = check(load_text(Source("test.cues", text))).findings
+    return [one for one in found if one.severity == "error"]
+
+
+REMOTE = SHOW[SHOW.index("remote\n") : SHOW.index("usage\n")]
+
+LAYOUT = {
+    "a body at the margin": (
+        SHOW.replace("cue rest\n    pose shut in 3 s", "cue rest\npose shut in 3 s\nhold 1 s"),
+        "pose shut in 3 s",
+        "belongs to `cue rest` above it and is not indented",
+    ),
+    "a remote at the margin": (
+        SHOW.replace(REMOTE, re.sub(r"^    ", "", REMOTE, flags=re.MULTILINE)),
+        "button 1: go act",
+        "belongs to `remote` above it and is not indented",
+    ),
+    "one line at the margin": (
+        SHOW.replace("    hold 600 ms", "hold 600 ms"),
+        "hold 600 ms",
+        "is not indented",
+    ),
+    "the first child too deep": (
+        SHOW.replace("    jaw to 30 deg in 900 ms", "        jaw to 30 deg in 900 ms"),
+        "        jaw to 30 deg in 900 ms",
+        "indented by 8, the lines of its block below it by 4",
+    ),
+    "the first line of a servo too deep": (
+        SHOW.replace("    pulse", "      pulse", 1),
+        "      pulse 900 us at 0 deg, 2100 us at 90 deg",
+        "indented by 6, the lines of its block below it by 4",
+    ),
+    "a later line too deep": (
+        SHOW.replace("    hold 600 ms", "        hold 600 ms"),
+        "        hold 600 ms",
+        "the line above it has no block",
+    ),
+    "tabs among spaces": (
+        SHOW.replace("    hold 600 ms", "\thold 600 ms").replace("    lure ste", "\tlure ste"),
+        "\thold 600 ms",
+        "indented with a tab, but the file uses spaces",
+    ),
+    "no-break spaces before a line": (
+        SHOW.replace("    hold 600 ms", "\u00a0\u00a0\u00a0\u00a0hold 600 ms"),
+        "\u00a0\u00a0\u00a0\u00a0hold 600 ms",
+        "indented with a no-break space",
+    ),
+}
+
+
+@pytest.mark.parametrize("kind", LAYOUT)
+def test_the_line_at_fault_is_shown_and_moved(kind: str) -> None:
+    text, line, says = LAYOUT[kind]
+    (found,) = errors(text)
+    source = Source("test.cues", text)
+    assert source.line_number(found.span.start) == line_of(line, text)
+    assert says in found.message
+    assert found.fix is not None
+    assert errors(applied(text, found.fix)) == []
+
+
+EVERYWHERE = {
+    "a hyphen in a name": (SHOW.replace("left_fin", "left-fin"), "`left-fin` is no name"),
+    "a name of two words": (
+        SHOW.replace("left_fin", "left fin"),
+        "`left fin` is read as two words",
+    ),
+    "a word of the language as a name": (SHOW.replace("left_fin", "turn"), "`turn` is a word"),
+    "semicolons": (re.sub(r"( ms| s)\n", r"\1;\n", SHOW), "a line ends without `;`"),
+    "no-break spaces": (
+        SHOW.replace("jaw to", "jaw\u00a0to"),
+        "U+00A0 (no-break space)",
+    ),
+    "a name that is declared otherwise": (
+        SHOW.replace("servo left_fin", "servo leftfin"),
+        "there is no output `left_fin`",
+    ),
+}
+
+
+@pytest.mark.parametrize("kind", EVERYWHERE)
+def test_one_mistake_made_everywhere_is_one_finding_with_one_change(kind: str) -> None:
+    text, says = EVERYWHERE[kind]
+    (found,) = errors(text)
+    assert says in found.message
+    assert found.fix is not None
+    assert len(found.fix.places) > 1
+    assert errors(applied(text, found.fix)) == []
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "Servo left_fin: body pin PB2",
+        'servo "left_fin": body pin PB2',
+        "servo left_fin body, PB2",
+        "motor left_fin body PB2",
+    ],
+)
+def test_a_broken_header_brings_no_errors_of_what_it_declares(header: str) -> None:
+    found = errors(with_line("fin", header))
+    assert len(found) == 1
+    assert found[0].name == "syntax"
+
+
+@pytest.mark.parametrize("line", ["regulator 6 V 5 A", "regulator 5 A, 6 V", "regulator 6 V"])
+def test_behind_a_regulator_that_cannot_be_read_no_voltage_is_called_wrong(line: str) -> None:
+    (found,) = errors(with_line("regulator", line))
+    assert found.name in ("syntax", "unit-mismatch")
+
+
+def test_braces_of_another_language_are_one_finding() -> None:
+    text = SHOW.replace(
+        "cue rest\n    pose shut in 3 s\n", "cue rest {\n    pose shut in 3 s;\n}\n"
+    )
+    found = errors(text)
+    for _ in range(3):
+        if found and found[0].fix is not None:
+            text = applied(text, found[0].fix)
+            found = errors(text)
+    assert found == []
