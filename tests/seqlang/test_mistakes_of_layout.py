@@ -84,7 +84,7 @@ def test_the_line_at_fault_is_shown_and_moved(kind: str) -> None:
 EVERYWHERE = {
     "a hyphen in a name": (SHOW.replace("left_fin", "left-fin"), "`left-fin` is no name"),
     "a name of two words": (
-        SHOW.replace("left_fin", "left fin"),
+        SHOW.replace("left_fin 0 deg, ", "").replace("left_fin", "left fin"),
         "`left fin` is read as two words",
     ),
     "a word of the language as a name": (SHOW.replace("left_fin", "turn"), "`turn` is a word"),
