@@ -92,15 +92,16 @@ def test_a_strip_makes_a_row_as_a_lamp_does() -> None:
     assert one.message.startswith("`belly` flashes 2.5 times a second for 36 s ")
 
 
-def test_two_lamps_that_each_make_a_row_are_named_each_by_itself() -> None:
+def test_two_lamps_that_make_the_same_row_are_told_of_once() -> None:
     fades = "".join(
         f"    together\n        lure fade to {pct}% in 200 ms\n"
         f"        eye fade to {pct}% in 200 ms\n"
         for pct in (100, 0)
     )
     text = show(still=True, rig=LAMP + EYE, cues={"snap": "repeat 90 times\n" + fades.rstrip()})
-    found = [one.message.partition(" flash")[0] for one in findings(text, "long-strobe")]
-    assert sorted(found) == ["`eye`", "`lure`"]
+    (one,) = findings(text, "long-strobe")
+    assert one.message.startswith("`eye` flashes 2.5 times a second")
+    assert "the same goes for `lure`" in one.notes
 
 
 def test_a_cue_that_no_board_can_play_is_not_watched() -> None:
