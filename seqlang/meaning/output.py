@@ -379,7 +379,7 @@ def _fits_together(reading: Reading, sheet: Sheet, name: str, linear: bool) -> b
         helped = None
         if name in reading.spinning:
             if linear:
-                helped = "state its turns, such as `rating 110 rpm, 4 kgf.cm, 1.5 A at 6 V`"
+                helped = "state its turns, such as `rating 110 rpm, 4 kgf.cm, 1.8 A at 6 V`"
         elif linear and not straight and not ram:
             helped = (
                 "state where its pins are, such as `ram ground 80 mm, arm 25 mm, zero at 60 deg`"

@@ -21,7 +21,7 @@ from tests.seqlang.show_text import checked, findings
 
 ROTOR = """    pulse 1300 us at -60 rpm, 1500 us at 0 rpm, 1700 us at 60 rpm
     travel -50 rpm to 50 rpm
-    rating 110 rpm, 4 kgf.cm, 1.5 A at 6 V
+    rating 110 rpm, 4 kgf.cm, 1.8 A at 6 V
     load plate 20 g, 80 mm by 80 mm, from -40 mm
     friction 10 mN.m
 """
@@ -168,7 +168,7 @@ def test_one_way_is_enough() -> None:
 def test_parts_of_different_kinds_have_no_speed_in_common() -> None:
     hinged = (
         "servo arm: body pin PB2\n    pulse 1000 us at 0 deg, 2000 us at 90 deg\n"
-        "    travel 0 deg to 60 deg\n    rating 110 rpm, 4 kgf.cm, 1.5 A at 6 V\n"
+        "    travel 0 deg to 60 deg\n    rating 110 rpm, 4 kgf.cm, 1.8 A at 6 V\n"
     )
     whirl = "    rotor to 30 rpm, arm to 30 deg at 60 deg/s\n    rotor to 0 rpm in 1 s\n"
     assert "wrong-kind" in names(show(rig=hinged, whirl=whirl))
