@@ -313,3 +313,12 @@ def test_at_power_up_it_draws_no_stall_current() -> None:
     (sag,) = start_sags(show((60.0, 500), (0.0, 500)))
     assert sag.starting is None
     assert sag.board_a < RATING.stall_a / 4.0
+
+
+def test_a_gear_slows_the_part_and_turns_the_servo_s_own_inertia_up() -> None:
+    """Two turns of the horn for one of the part: half the speed, a quarter of friction's share."""
+    plain = replace(ROTOR, load=replace(ROTOR.load, friction_nm=0.0))
+    geared = replace(plain, drive=Gear(-2.0), rotor_kg_m2=1e-4)
+    assert top_rpm(geared, 6.0) == pytest.approx(top_rpm(plain, 6.0) / 2.0)
+    inertia = INERTIA + 1e-4 * 4.0
+    assert time_constant_s(geared, 6.0) == pytest.approx(inertia * 100.0 * RAD_S / (4.0 * 0.4))

@@ -28,6 +28,7 @@ from sim.model import (
     Supply,
     Together,
     Usage,
+    Wearer,
 )
 from sim.rehearsal.sampling import Samples, ServoSamples
 from sim.rig.servo import current_a, line
@@ -262,3 +263,18 @@ def test_two_samples_longer_than_declared_are_no_overstay() -> None:
         grip = replace(GRIP, lasts_s=found.seconds - short_s)
         longer = hand(grip, hold_ms=3500)
         assert bool(overstays(longer, Book(longer))) is told
+
+
+@pytest.mark.parametrize("angle", [60.0, 75.0])
+def test_a_grip_is_taken_against_the_harder_of_all_postures(angle: float) -> None:
+    """Level at 90 deg, leaning 40 deg any way: the weight may pull at cos(|90 - angle| - 40)."""
+    heavy = Load((PointMass(0.1, 0.1),), level_deg=90.0)
+    for lowers in (False, True):
+        part = replace(finger(1, GRIP), load=replace(heavy, lowers=lowers))
+        rig = Rig(
+            (WALL,), (Board("hand", "any", 1, "wall"),), (part,), wearer=Wearer(tilt_deg=40.0)
+        )
+        seen = ServoSamples(np.array([angle]), *[np.zeros(1)] * 3, np.array([True]))
+        found = work(rig, Samples(np.zeros(1), {"finger_1": seen}, {}, {}, {})).servos["finger_1"]
+        held = 0.1 * 9.80665 * 0.1 * np.cos(np.radians(max(90.0 - angle - 40.0, 0.0)))
+        assert found.torque_nm == pytest.approx([0.5 + held])
