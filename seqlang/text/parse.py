@@ -29,17 +29,13 @@ def parse(source: Source, pieces: ReadPieces | None = None) -> Parsed:
 
     `pieces`: what was read of the text's last version, if there was one; it is brought up to date.
     """
-    if pieces is not None:
-        pieces.turn()
-        return _in_pieces(source, pieces)
     try:
-        return Parsed(cast("list[TopLine]", parser().parse(source.text)), [], frozenset())
+        if pieces is None:
+            return Parsed(cast("list[TopLine]", parser().parse(source.text)), [], frozenset())
+        pieces.turn()
+        return Parsed(pieces.all(parser(), source.text), [], frozenset())
     except UnexpectedInput:
-        return _in_pieces(source)
+        from seqlang.text.recover import recovered
 
-
-def _in_pieces(source: Source, pieces: ReadPieces | None = None) -> Parsed:
-    from seqlang.text.recover import recovered
-
-    found = recovered(source, parser(), pieces)
-    return Parsed(found.items, found.findings, frozenset(found.lost_names))
+        found = recovered(source, parser(), pieces)
+        return Parsed(found.items, found.findings, frozenset(found.lost_names))

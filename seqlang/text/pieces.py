@@ -5,6 +5,7 @@ Where such a statement stands changes nothing about what it says, only its token
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, TypeVar, cast
 
 from lark import TextSlice, Token
@@ -17,6 +18,14 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 
+def pieces_of(text: str) -> list[tuple[int, int]]:
+    """Start and end of each top-level statement with its block."""
+    starts = [match.start() for match in re.finditer(r"^[^ \t\n#]", text, re.MULTILINE)]
+    if not starts or starts[0] != 0:
+        starts.insert(0, 0)
+    return list(zip(starts, [*starts[1:], len(text)], strict=True))
+
+
 class ReadPieces:
     """What was read of one text, for reading its next version. Of older versions nothing stays."""
 
@@ -27,6 +36,11 @@ class ReadPieces:
     def turn(self) -> None:
         """The text's next version begins."""
         self._before, self._now = self._now, {}
+
+    def all(self, parser: Lark, text: str) -> list[TopLine]:
+        """The items of a whole text. Raises lark's UnexpectedInput."""
+        cut = pieces_of(text)
+        return [item for start, end in cut for item in self.piece(parser, text, start, end)]
 
     def piece(self, parser: Lark, text: str, start: int, end: int) -> list[TopLine]:
         """The items between two offsets of a text. Raises lark's UnexpectedInput."""

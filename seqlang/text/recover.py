@@ -16,7 +16,7 @@ from lark import TextSlice, UnexpectedInput, UnexpectedToken
 from seqlang.text.findings import Finding, Fix, Span
 from seqlang.text.indentation import is_content, width
 from seqlang.text.names import nearest
-from seqlang.text.pieces import ReadPieces
+from seqlang.text.pieces import ReadPieces, pieces_of
 from seqlang.text.slips.written import HEADS, Surroundings, Written
 from seqlang.text.source import Source
 from seqlang.text.syntax_errors import explain
@@ -53,11 +53,11 @@ class Recovered(NamedTuple):
     """Names that the broken lines would have declared."""
 
 
-def recovered(source: Source, parser: Lark, pieces: ReadPieces | None = None) -> Recovered:
-    """Everything that can be read of a text with syntax errors; `pieces`: of its last version."""
+def recovered(source: Source, parser: Lark, known: ReadPieces | None = None) -> Recovered:
+    """Everything that can be read of a text with syntax errors; `known`: of its last version."""
     result = Recovered([], [], set())
-    work = _Work(source, parser, pieces or ReadPieces())
-    stretches = _pieces(source.text)
+    work = _Work(source, parser, known or ReadPieces())
+    stretches = pieces_of(source.text)
     skipped: set[int] = set()
     above: int | None = None
     for start, end in stretches:
@@ -113,17 +113,9 @@ def _not_indented(source: Source, header: int, body: list[int]) -> Finding:
     )
 
 
-def _pieces(text: str) -> list[tuple[int, int]]:
-    """Start and end of each top-level statement with its block."""
-    starts = [match.start() for match in re.finditer(r"^[^ \t\n#]", text, re.MULTILINE)]
-    if not starts or starts[0] != 0:
-        starts.insert(0, 0)
-    return list(zip(starts, [*starts[1:], len(text)], strict=True))
-
-
 class _Work:
-    def __init__(self, source: Source, parser: Lark, pieces: ReadPieces) -> None:
-        self._pieces = pieces
+    def __init__(self, source: Source, parser: Lark, known: ReadPieces) -> None:
+        self._known = known
         self._source = source
         self._parser = parser
         self._text = source.text
@@ -168,7 +160,7 @@ class _Work:
         while True:
             try:
                 if not mended:
-                    return self._pieces.piece(self._parser, self._text, start, end)
+                    return self._known.piece(self._parser, self._text, start, end)
                 piece = TextSlice(self._text, start, end)
                 return cast("list[TopLine]", self._parser.parse(piece))
             except UnexpectedInput as error:

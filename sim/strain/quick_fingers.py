@@ -14,6 +14,7 @@ for it to start again. The same goes for a cue that refuses to start while it ru
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations
 from typing import Final
 
@@ -33,6 +34,10 @@ MOST_PAIRS: Final = 4
 
 MOST_TRIPLES: Final = 2
 """The same of three buttons; each is rehearsed in both orders (own limit)."""
+
+
+LIGHTS_KEPT: Final = 10_000
+"""Lights of which luminance or lightness is kept: many pairs of cues share them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +148,16 @@ def _reached(eye: Eye, cue: Cue) -> dict[str, _Reach]:
     return found
 
 
+@lru_cache(maxsize=LIGHTS_KEPT)
+def _lightness(relative: float) -> float:
+    return float(lightness(relative))
+
+
+@lru_cache(maxsize=LIGHTS_KEPT)
+def _luminance(level_pct: float) -> float:
+    return float(luminance(level_pct))
+
+
 def _swing(one: dict[str, _Reach], other: dict[str, _Reach]) -> float:
     """How far two cues drive a light to and fro, over the least change that counts."""
     worst = 0.0
@@ -150,12 +165,10 @@ def _swing(one: dict[str, _Reach], other: dict[str, _Reach]) -> float:
         a, b = one[name], other[name]
         # each goes its share of what is left of the way: the two meet in a swing of this size
         part = a.share * b.share / (a.share + b.share - a.share * b.share)
-        levels = sorted((float(lightness(a.luminance)), float(lightness(b.luminance))))
+        levels = sorted((_lightness(a.luminance), _lightness(b.luminance)))
         low, high = levels[0], levels[0] + part * (levels[1] - levels[0])
         top = levels[1] - part * (levels[1] - levels[0])
-        change = max(
-            float(luminance(high) - luminance(low)), float(luminance(levels[1]) - luminance(top))
-        )
+        change = max(_luminance(high) - _luminance(low), _luminance(levels[1]) - _luminance(top))
         red = part * abs(a.redness - b.redness)
         worst = max(worst, change / CHANGE, red / RED_CHANGE)
     return worst
