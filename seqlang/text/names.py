@@ -7,7 +7,7 @@ from typing import Final
 
 RESERVED: Final = frozenset(
     {
-        *("and", "cue", "cut", "fade", "gesture", "given", "go", "hold", "idle", "in"),
+        *("and", "at", "cue", "cut", "fade", "gesture", "given", "go", "hold", "idle", "in"),
         *("include", "mirror", "off", "on", "play", "pose", "repeat", "run", "stagger"),
         *("together", "turn"),
     }
