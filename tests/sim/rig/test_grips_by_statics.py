@@ -102,11 +102,11 @@ def test_a_stall_presses_with_the_gear_times_the_stall_torque(ratio: float) -> N
     assert found["palm"] == [("tip", pytest.approx(force_n * 0.18), 0.0)]
 
 
-def test_a_stall_acts_at_the_far_end_where_no_tip_is_stated_and_nowhere_without_a_part() -> None:
+def test_a_stall_acts_at_the_far_end_where_no_tip_is_stated_and_at_10_mm_without_a_part() -> None:
     stalls = replace(TIP, grip=Grip(10.0, 1, 2.0), load=Load((Rod(0.01, 0.08),)))
     assert borne(BONE, stalls)["bone"] == [("tip", pytest.approx(0.13 / 0.08), 0.0)]
     bare = replace(stalls, load=Load())
-    assert borne(BONE, bare)["bone"] == [("tip", 0.0, 0.0)]
+    assert borne(BONE, bare)["bone"] == [("tip", pytest.approx(0.06 / 0.01), 0.0)]
 
 
 @pytest.mark.parametrize(("side", "contact"), [(1, 10.0), (-1, 10.0), (1, -25.0), (-1, -25.0)])
