@@ -6,11 +6,10 @@ import json
 import sys
 import textwrap
 from dataclasses import asdict
-from typing import TYPE_CHECKING, get_args
+from typing import TYPE_CHECKING
 
 import click
 
-from firmware_gen.link.failures import FailureReason
 from seqlang.cautions import DEFER
 from seqlang.command import WrongUse
 from seqlang.command._form import format_option
@@ -41,8 +40,8 @@ def _names(_: click.Context, __: click.Parameter, begun: str) -> list[Completion
 def command(name: str | None, form: str) -> None:
     """Say what a finding means, why it matters and what helps.
 
-    NAME is what stands in brackets behind a finding (`servo-speed`), or a subject (`supply`,
-    `cautions`). Without it, all of them are listed.
+    NAME is what stands in brackets behind a finding (`servo-speed`) or behind a board's failure
+    (`no-answer`), or a subject (`supply`, `link`, `cautions`). Without it, all of them are listed.
 
     Example: bellcrank explain servo-speed
     """
@@ -71,11 +70,6 @@ def _chosen(name: str | None) -> Explanation | tuple[FindingSubject, ...]:
         return known[name]
     if name in by_subject:
         return (by_subject[name],)
-    if name in get_args(FailureReason):
-        raise WrongUse(
-            f"`{name}` is no finding about a show but a failure of a board or of the way to it; "
-            "what helps stands below its message"
-        )
     near = nearest(name, [*known, *by_subject])
     hint = f"did you mean `{near}`?" if near else "`bellcrank explain` lists them"
     raise WrongUse(f"there is no finding `{name}`; {hint}")

@@ -15,6 +15,7 @@ from contextlib import chdir
 from inspect import cleandoc
 from pathlib import Path
 
+from firmware_gen.link.failures import FAILURES
 from seqlang import cautions
 from seqlang.check import check
 from seqlang.explain import LABELS, PAGE, Explanation, FindingSubject
@@ -47,6 +48,7 @@ What `bellcrank check` can find, by subject. `bellcrank explain NAME` prints the
 Each example is a small show that the tests check: it gives the finding just as it is printed here.
 The tests also make the change that stands below it (`-` out, `+` in), and the show passes.
 A finding is an *error* (the show cannot be compiled or flashed), a *warning* or *advice*.
+What stands under `link` is no finding about a show: commands that talk to a board end with it.
 
 This page is made by `python -m tests.seqlang.findings_page` from the checks' own words.
 Do not edit it.
@@ -224,17 +226,29 @@ def all_subjects() -> tuple[FindingSubject, ...]:
         )
         for one in cautions.ALL
     )
-    return (*made, FindingSubject("cautions", "what to mind", warned))
-
-
-def _points(caution: cautions.Caution) -> tuple[str, ...]:
-    return tuple(map(sentence, caution.words))
+    known = {one.name for subject in made for one in subject.explanations}
+    failing = tuple(
+        Explanation(
+            name,
+            "link",
+            sentence(words.title),
+            what=sentence(words.what),
+            why=sentence(words.why),
+            remedy=sentence(words.remedy),
+        )
+        for name, words in FAILURES.items()
+        if name not in known  # a check finds the same, and says more of it
+    )
+    link = FindingSubject("link", "a board, or the way to it, fails", failing)
+    return (*made, link, FindingSubject("cautions", "what to mind", warned))
 
 
 def as_page(subjects: tuple[FindingSubject, ...]) -> str:
     parts = [INTRO]
     for subject in subjects:
         parts.append(f"## {subject.name}: {subject.title}\n")
+        if subject.name == "link":
+            parts.append("The name stands in brackets behind the message, with exit status 3.\n")
         if subject.name == "cautions":
             parts.append(
                 "Each show gets those that its own parts give reason for, in every check.\n"

@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 import re
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from terminal import on_a_terminal
 from test_check_every_kind import kinds
 
+from firmware_gen.link.failures import FAILURES, FailureReason
 from seqlang import cautions
 from seqlang.checks.wiring import rig_too_large
 from seqlang.explain import Explanation, FindingSubject, explanations, parse, subjects
@@ -57,7 +59,8 @@ def test_the_page_read_back_is_what_was_written(made: tuple[FindingSubject, ...]
 def test_every_finding_is_explained_and_nothing_else() -> None:
     warned = {caution.name for caution in cautions.ALL}
     assert {"unknown-name", "not-text", "mixed-indent", "unknown-unit"} <= names_of_reading()
-    assert set(explanations()) == kinds() | names_of_reading() | warned
+    failing = set(FAILURES)
+    assert set(explanations()) == kinds() | names_of_reading() | warned | failing
     named = [one.name for subject in subjects() for one in subject.explanations]
     assert len(named) == len(set(named))
 
@@ -67,11 +70,21 @@ def test_every_explanation_is_whole() -> None:
         if one.subject == "cautions":
             assert one.points
             continue
+        if one.subject == "link":
+            assert all((one.title, one.what, one.why, one.remedy)), one.name
+            continue
         for field in ("title", "what", "why", "example", "remedy", "source"):
             assert getattr(one, field), (one.name, field)
         if one.name not in findings_page.WITHOUT:
             assert f"({one.name})" in one.finding
             assert bool(one.change) == (one.name not in findings_page.MADE), one.name
+
+
+def test_every_reason_for_which_a_board_fails_is_explained() -> None:
+    assert set(FAILURES) == set(get_args(FailureReason))
+    (link,) = (subject for subject in subjects() if subject.name == "link")
+    also_found_by_a_check = {"table-too-large", "table-refused"}
+    assert {one.name for one in link.explanations} == set(FAILURES) - also_found_by_a_check
 
 
 @pytest.mark.parametrize("name", findings_page.MADE)
@@ -150,7 +163,7 @@ def test_the_cautions_stand_in_full_with_what_they_defer_to() -> None:
         ("servo-torqe", "did you mean `servo-torque`?"),
         ("suply", "did you mean `supply`?"),
         ("xyzzy", "`bellcrank explain` lists them"),
-        ("no-answer", "failure of a board"),
+        ("no-answr", "did you mean `no-answer`?"),
     ],
 )
 def test_a_wrong_name_is_answered_with_the_nearest(wrong: str, words: str) -> None:
