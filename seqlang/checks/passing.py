@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from math import inf
 from typing import TYPE_CHECKING
 
 from seqlang.checks.motion.failing_moves import failures
 from sim.rulebook import CUES
-from sim.score.tree import duration_ms
 from sim.strain.interruption import Cuts, interruptions
+from sim.strain.usage import seen_ms
 
 if TYPE_CHECKING:
     from seqlang.checks.context import Context
@@ -31,5 +30,4 @@ def rehearsable(context: Context) -> bool:
         return False
     if not all(context.playable(cue) for cue in cues):
         return False
-    lengths = (duration_ms(cue.body) for cue in cues)
-    return sum(length for length in lengths if length < inf) <= REHEARSED_MS
+    return sum(seen_ms(context.show.rig, cue) for cue in cues) <= REHEARSED_MS

@@ -7,12 +7,14 @@ of its stall torque at most, and less in a closed case.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import inf, log
 from typing import Final
 
 import numpy as np
 
+from sim.arrays import Array
 from sim.model import Cue, Repeat, Servo, Show, Wearer
 from sim.rehearsal.sampling import Samples
 from sim.rig.disturbance import settled
@@ -22,7 +24,7 @@ from sim.score.tree import Lengths, duration_ms, walk
 from sim.strain.hardest_torque import hardest_torques
 from sim.strain.reachable import Reachable
 from sim.strain.torque_and_current import moving_in
-from sim.strain.usage import SAMPLE_MS, Book, Mix
+from sim.strain.usage import SAMPLE_MS, Book, Mix, rounds_ms
 
 CONTINUOUS: Final = 1.0 / 3.0
 """Share of stall torque that a hobby servo stands continuously (common practice, from memory: a
@@ -208,7 +210,7 @@ def _heat(show: Show, book: Book, mix: Mix, one: Servo, most: float) -> Heat:
     squares = {name: _mean_square(book, name, one) for name in (*book.cues, None)}
     cue: str | None = None
     if mix.stated:
-        square = sum(share.share * squares[share.cue] for share in mix.shares)
+        square = _crowded(mix, squares)
         duty = sum(share.share * _moving(book, share.cue, one) for share in mix.shares)
     else:
         cue = max(squares, key=lambda name: squares[name])
@@ -225,13 +227,43 @@ def _heat(show: Show, book: Book, mix: Mix, one: Servo, most: float) -> Heat:
     )
 
 
-def _mean_square(book: Book, cue: str | None, one: Servo) -> float:
-    """Mean square horn torque (N2.m2) over one run of a cue, in the worst posture.
+def _crowded(mix: Mix, squares: Mapping[str | None, float]) -> float:
+    """Mean of squares over the window; if more is asked than fits in it, the hottest runs are."""
+    left, total = 1.0, 0.0
+    for share in sorted(mix.shares, key=lambda share: -squares[share.cue]):
+        taken = min(share.share * mix.asked, left)
+        total += taken * squares[share.cue]
+        left -= taken
+    return total
 
-    From the pose from which it is greatest: a hand that opens grips until it has left what it held.
+
+def _mean_square(book: Book, cue: str | None, one: Servo) -> float:
+    """Mean square horn torque (N2.m2) over a cue that runs over and over, in the worst posture.
+
+    Of a long cue over the busiest window in it, and no less than over one pass of what it repeats
+    for as long as it likes or is held. From the pose from which it is greatest: a hand that opens
+    grips until it has left what it held.
     """
     runs = book.from_every_pose(cue)
-    return max(float(np.mean(run.settled.servos[one.name].torque_nm ** 2)) for run in runs)
+    rounds = () if cue is None else rounds_ms(book.cues[cue])
+    return max(_busiest(run.settled.servos[one.name].torque_nm ** 2, rounds) for run in runs)
+
+
+def _busiest(squares: Array, rounds: Sequence[tuple[float, float]]) -> float:
+    """The greatest mean of what samples show, `SAMPLE_MS` apart: of stretches that come again and
+    again, and of what is left beside them, each in the busiest `WINDOW_S` that it fills."""
+    spans = [(round(first / SAMPLE_MS), round(last / SAMPLE_MS)) for first, last in rounds]
+    rows = [squares, *(squares[first : max(last, first + 1)] for first, last in spans)]
+    return max(_busiest_of(row) for row in rows if row.size)
+
+
+def _busiest_of(squares: Array) -> float:
+    """The greatest mean over `WINDOW_S` of samples that come again and again without a pause."""
+    window = round(1000.0 * WINDOW_S / SAMPLE_MS)
+    if squares.size <= window:
+        return float(np.mean(squares))
+    sums = np.concatenate([[0.0], np.cumsum(np.concatenate([squares, squares[:window]]))])
+    return float(np.max(sums[window:] - sums[:-window])) / window
 
 
 def _moving(book: Book, cue: str | None, one: Servo) -> float:

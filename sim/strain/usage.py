@@ -1,8 +1,9 @@
 """How a show is used: what each cue takes, and the mix of cues in an hour.
 
-Each cue is rehearsed on its own from a quiet start, once (a cue without end for a while), and its
-averages are kept; for heat also from every other pose that it can find (`sim.strain.reachable`).
-A cue that leaves a part gripping lasts until that grip is let go. The stated mix
+Each cue is rehearsed on its own from a quiet start, once (a cue without end until each of its
+loops has come round twice), and its averages are kept; for heat also from every other pose that it
+can find (`sim.strain.reachable`). A cue that leaves a part gripping lasts until that grip is let
+go. The stated mix
 adds them up; the rest of the hour is the idle cue or, without one, parts that hold and lights that
 stand as after power-up.
 """
@@ -17,13 +18,13 @@ from typing import Final
 
 import numpy as np
 
-from sim.model import Cells, Cue, Move, Press, Rig, Servo, Show, Supply
+from sim.model import Cells, Cue, Move, Press, Repeat, Rig, Servo, Show, Supply
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import Samples, sample
 from sim.rig import battery
 from sim.rig.disturbance import settled, upright
 from sim.rig.grip import pressing
-from sim.score.tree import LONGEST_HOLD_MS, acts, duration_ms, ready_ms
+from sim.score.tree import LONGEST_HOLD_MS, Lengths, acts, duration_ms, passes, ready_ms, timeline
 from sim.strain.reachable import Reachable
 from sim.strain.torque_and_current import RigWork, work
 
@@ -40,9 +41,10 @@ HOUR_S: Final = 3600.0
 class CueAlone:
     """One cue on its own: its samples over one run, in the worst posture and upright.
 
-    `lasts_s`: how long one run takes, infinite for a cue without end (then the samples show its
-    first seconds). `worst` is for torque and peaks, `settled` (without the wearer's jolts) for
-    heat, `upright` for energy; each is worked out when first asked for.
+    `lasts_s`: how long one run takes, infinite for a cue without end (then the samples show it
+    until each of its loops has come round twice). `worst` is for torque and peaks, `settled`
+    (without the wearer's jolts) for heat, `upright` for energy; each is worked out when first asked
+    for.
     """
 
     cue: str | None
@@ -72,7 +74,7 @@ def run_of(show: Show, cue: Cue | None, pose: Mapping[str, float] | None = None)
     """
     start = ready_ms(show) + 100
     lasts = 1000.0 if cue is None else duration_ms(cue.body) + grip_ms(show.rig, cue)
-    seen = LONGEST_HOLD_MS if lasts == inf else max(int(lasts), SAMPLE_MS)
+    seen = max(int(lasts if cue is None else seen_ms(show.rig, cue)), SAMPLE_MS)
     quiet = _without_idle(show if pose is None else _standing(show, pose))
     presses = [] if cue is None else [Press(start, cue=cue.name)]
     trajectories = rehearse(quiet, presses, start + seen + 100)
@@ -83,6 +85,34 @@ def run_of(show: Show, cue: Cue | None, pose: Mapping[str, float] | None = None)
         show.rig,
         samples,
     )
+
+
+def seen_ms(rig: Rig, cue: Cue) -> float:
+    """How long (ms) a cue is rehearsed: with its grips; one without end until each of its loops has
+    come round twice."""
+    lasts = duration_ms(cue.body) + grip_ms(rig, cue)
+    if lasts < inf:
+        return lasts
+    return max((LONGEST_HOLD_MS, *(last for _, last in rounds_ms(cue))))
+
+
+def rounds_ms(cue: Cue) -> tuple[tuple[float, float], ...]:
+    """The stretches of a cue that may come again and again, for as long as it likes or is held.
+
+    From and to (ms after its start): of a repeat without end the second pass, where the parts begin
+    at the places that the first one left; of one while a button is held, its only planned one.
+    """
+    lengths = Lengths(cue.body)
+    found = []
+    for start, step in timeline(cue.body):
+        if not isinstance(step, Repeat) or not 0.0 < lengths[step.body] < inf > start:
+            continue
+        once = lengths[step.body]
+        if passes(step) == inf:
+            found.append((start + once, start + 2.0 * once))
+        elif step.while_held:
+            found.append((start, start + once))
+    return tuple(found)
 
 
 def grip_ms(rig: Rig, cue: Cue) -> float:
@@ -124,12 +154,14 @@ class Share:
 class Mix:
     """Shares of the time that add up to 1. `stated`: by the score's own figures.
 
-    `crowded`: the stated runs take longer than the time there is; they are scaled down to fit.
+    `crowded`: the stated runs take longer than the time there is; they are scaled down to fit, by
+    `asked`: how many times that time they take.
     """
 
     shares: tuple[Share, ...]
     stated: bool
     crowded: bool
+    asked: float = 1.0
 
 
 class Book:
@@ -179,7 +211,7 @@ class Book:
         """The mix over an hour, or over its busiest stretch of `window_s`.
 
         In a shorter window each cue runs as often as its hourly figure would have it, rounded up. A
-        cue that never ends counts with the length of its first look. Without stated figures all
+        cue that never ends counts for as long as it is rehearsed. Without stated figures all
         cues run one after another, idle among them, without a pause.
         """
         score = self.show.score
@@ -202,12 +234,11 @@ class Book:
         left = 1.0 - sum(share.share for share in shares)
         if left > 1e-12:
             shares.append(Share(rest, left))
-        return Mix(tuple(shares), stated, crowded)
+        return Mix(tuple(shares), stated, crowded, max(total / window_s, 1.0))
 
     def seconds(self, cue: str) -> float:
-        """How long one run of a cue takes (s); of an endless one, its first look."""
-        lasts = duration_ms(self.cues[cue].body) + grip_ms(self.show.rig, self.cues[cue])
-        return (LONGEST_HOLD_MS if lasts == inf else lasts) / 1000.0
+        """How long one run of a cue takes (s); of an endless one, as long as it is rehearsed."""
+        return seen_ms(self.show.rig, self.cues[cue]) / 1000.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,7 @@ from seqlang.text.findings import Finding
 from sim.rig.grip import presses
 from sim.rig.servo import KGF_CM_NM
 from sim.rig.slide import SPINNING, of_horn, of_part
-from sim.strain.heat import CONTINUOUS, Heat, hardest_hold, heats
+from sim.strain.heat import CONTINUOUS, Heat, hardest_hold, heats, most_nm
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -58,13 +58,21 @@ def _could_be_hot(context: Context, name: str) -> bool:
         return True
     # a move's mean is under its greatest, and so is a stand's in between
     stands = context.states.stands_deg[name]
-    if hardest_hold(context.servos[name], stands, context.show.rig.wearer).share > CONTINUOUS:
+    one = context.servos[name]
+    if hardest_hold(one, stands, context.show.rig.wearer).share > CONTINUOUS:
         return True
+    if one.load.coupled is not None:
+        # also while it holds still itself, the other parts of its chain shake it
+        return context.once(_most_nm)[name] > CONTINUOUS * one.ratings[0].stall_nm
     work = context.work.get(name)
     if work is None:
         return False
     limit = CONTINUOUS * work.servo.ratings[0].stall_nm
     return float(work.assessment.rms_torque_nm.max()) > limit
+
+
+def _most_nm(context: Context) -> dict[str, float]:
+    return most_nm(context.sound_show, context.states)
 
 
 def _finding(context: Context, name: str, share: float, where: str) -> Finding:
