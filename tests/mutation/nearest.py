@@ -13,6 +13,12 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 
 CHECKS = ("seqlang/checks", "seqlang/test_check*.py")
+MOTION = (
+    *("seqlang/checks/{room}", "seqlang/test_check*.py", "seqlang/test_parts_that_spin.py"),
+    *("references/test_continuous_servo.py", "references/test_drum_and_rack.py"),
+    *("references/test_linear_servo.py", "references/test_gripping.py"),
+    *("references/test_pinch_limits.py", "references/test_sheet_ratings.py"),
+)
 PHYSICS = (
     *("sim/{room}", "sim/test_c*.py", "sim/test_physics_load.py", "sim/test_physics_page.py"),
     *("references/test_b*.py", "references/test_ch*.py", "references/test_[dg]r*.py"),
@@ -67,6 +73,7 @@ NEAREST: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("sim/light/*", (*LIGHT, "sim/test_physics_eye.py")),
     ("sim/rehearsal/*", (*REHEARSAL, "sim/test_score.py", "sim/test_strip_light.py")),
     ("sim/*", ("sim", "references")),
+    ("seqlang/checks/motion/*", MOTION),
     ("seqlang/checks/*/*", ("seqlang/checks/{room}", "seqlang/test_check*.py")),
     ("seqlang/checks/*", CHECKS),
     ("seqlang/text/*", ("seqlang", "properties/test_show_text_round_trip.py")),

@@ -56,6 +56,8 @@ def _too_hot(context: Context, heat: GripHeat) -> Finding:
     assert grip is not None
     asked, limit = figures(heat.lasts_s, heat.longest_s)
     told = of_horn(context.servos[heat.servo])
+    # a stall is one wherever it happens, and along a line a force takes the same everywhere
+    by_lever = grip.force_n is not None and of_part(context.servos[heat.gripper]) is not STRAIGHT
     where = context.span(grip.mark, "time")
     fix = rewritten(context, where, heat.longest_s, units.SECONDS, "down")
     if not any(digit in fix.text for digit in "123456789"):  # rounded to nothing
@@ -69,7 +71,7 @@ def _too_hot(context: Context, heat: GripHeat) -> Finding:
         label="too long at one go",
         related=((context.span(context.servos[heat.servo].mark, "name"), "gets hot"),),
         help=f"`{fix.text}` at one go; or let a spring or a catch hold what is gripped, "
-        f"{'' if told is STRAIGHT else 'grip closer to the hinge, '}or take a stronger servo",
+        f"{'grip closer to the hinge, ' if by_lever else ''}or take a stronger servo",
         fix=fix,
         asked=heat.lasts_s,
         limit=heat.longest_s,

@@ -142,6 +142,16 @@ def test_a_move_that_no_duration_mends_does_not_count_for_the_others() -> None:
     assert least_ms(in_time(200, down)) == calm
 
 
+def test_where_no_time_passes_beside_the_others_the_one_that_passes_alone_is_told() -> None:
+    """840 g at 80 mm are 0.659 N.m, a little more than it has at the lowest voltage of the show."""
+    heavy = in_time(300, SAG.replace("140 g at 80 mm", "840 g at 80 mm"))
+    calm = heavy.replace("button 3: go flap\n", "")
+    (alone,) = [one for one in findings(calm, "servo-torque") if "`jaw`" in one.message][:1]
+    (beside,) = [one for one in findings(heavy, "servo-torque") if "`jaw`" in one.message][:1]
+    assert alone.fix is not None
+    assert beside.fix == alone.fix
+
+
 def test_a_move_whose_time_is_computed_is_given_a_time_where_other_parts_take_voltage() -> None:
     """The time is computed for the servo alone."""
     soonest = SAG.replace("jaw to 50 deg in 379 ms", "jaw to 50 deg as fast as it can")

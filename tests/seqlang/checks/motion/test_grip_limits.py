@@ -171,6 +171,48 @@ def test_how_long_a_grip_lasts_is_no_question_at_a_third_of_the_torque() -> None
     assert exp(-lasts_s / 10) < 0.01
 
 
+RACK = {
+    "pulse": "900 us at 0 mm, 2100 us at 60 mm",
+    "travel": "0 mm to 55 mm",
+    "rack": "94 mm per turn",
+    "load": "50 g",
+    "slope": "0 deg",
+}
+ROD = {
+    **{word: line for word, line in RACK.items() if word != "rack"},
+    "rating": "40 mm/s, 60 N, 2 A at 6.0 V",
+    "rotor": None,
+}
+
+
+@pytest.mark.parametrize(
+    ("lines", "grip", "helps"),
+    [
+        ({}, "grips 11.3 N at 60 mm, past 40 deg, for 60 s", True),
+        ({}, "stalls past 40 deg, for 60 s", False),
+        (RACK, "grips 55 N, past 40 mm, for 60 s", False),
+        (RACK, "stalls past 40 mm, for 60 s", False),
+        (ROD, "grips 46 N, past 40 mm, for 60 s", False),
+    ],
+)
+def test_a_shorter_lever_is_only_advised_where_it_takes_less_torque(
+    lines: dict[str, str | None], grip: str, helps: bool
+) -> None:
+    """Torque is force times lever: a stalled servo gives all of its own, a line has no lever."""
+    unit = "mm" if "mm, for" in grip and lines else "deg"
+    word, line = grip.split(" ", 1)
+    text = show(
+        jaw={"load": None, **lines, word: line},
+        supply=None,
+        cues={"close": f"jaw to 50 {unit} in 3 s", "open": f"jaw to 0 {unit} in 3 s"},
+        remote=REMOTE,
+    )
+    worked = [one for one in findings(text, "grip-too-long") if "is worked at" in one.message]
+    (one,) = worked
+    assert ("closer to the hinge" in (one.help or "")) is helps
+    assert (one.help or "").endswith("or take a stronger servo")
+
+
 # -- what is closed for longer than it was declared ----------------------------------------------
 
 
