@@ -100,8 +100,8 @@ def _servos(sizes: Sizes) -> Iterator[str]:
         return
     yield "servos: buy at least"
     strength = _of_all(sizes.servos, "torque", "force")
-    head = ("", strength, "speed", "at", "set by", "now", "")
-    yield from table(head, [_servo(one) for one in sizes.servos])
+    head = ("", strength, "speed", "at", "set by", "")
+    yield from table(head, [row for one in sizes.servos for row in (_servo(one), _present(one))])
     yield from _made_up(sizes.servos)
     yield ""
     yield "what the show asks of them, without margin"
@@ -126,9 +126,22 @@ def _servo(one: ServoSize) -> tuple[str, ...]:
         "any" if slowest is None else _sold(one, slowest),
         f"{one.voltage_v:.1f} V",
         "its drive locks" if one.torque_kgf_cm is None else one.set_by,
-        f"{one.has_kgf_cm:.1f} kgf.cm, {_sold(one, one.has_seconds_per_60deg)}",
-        "enough" if one.enough else "too weak",
+        _verdict(one),
     )
+
+
+def _present(one: ServoSize) -> tuple[str, ...]:
+    """The ratings of the servo that is there, below those to buy: side by side they are too wide
+    for a terminal, and the verdict would stand on a line of its own.
+    """
+    rod = one.straight
+    strength = f"{one.has_kgf_cm:.1f} kgf.cm" if rod is None else f"{rod.has_n:.0f} N"
+    speed = _sold(one, one.has_seconds_per_60deg) if rod is None else f"{rod.has_mm_s:.0f} mm/s"
+    return ("  now", strength, speed, "", "", "")
+
+
+def _verdict(one: ServoSize) -> str:
+    return "enough" if one.enough else "too weak"
 
 
 def _sold(one: ServoSize, seconds_per_60deg: float) -> str:
@@ -145,8 +158,7 @@ def _straight(one: ServoSize, rod: Straight) -> tuple[str, ...]:
         f"{rod.speed_mm_s:.0f} mm/s",
         f"{one.voltage_v:.1f} V",
         "its drive locks" if rod.force_n is None else one.set_by,
-        f"{rod.has_n:.0f} N, {rod.has_mm_s:.0f} mm/s",
-        "enough" if one.enough else "too weak",
+        _verdict(one),
     )
 
 

@@ -232,7 +232,11 @@ def test_the_command_sizes_every_demo_show(path: Path) -> None:
     assert "servos: buy at least" in told.output
     assert "local codes" in told.output
     data = json.loads(run.invoke(command, [str(path), "--format", "json"]).output)
+    rows = told.output.partition("servos: buy")[2].partition("\n\n")[0].split("\n")
+    assert max(map(len, rows)) <= 80
     for servo in data["servos"]:
+        (row,) = (row for row in rows if row.startswith(f"  {servo['servo']} "))
+        assert row.endswith("  enough")
         assert servo["enough"], servo["servo"]
         rod = servo["straight"]
         needs = f"{servo['torque_kgf_cm']:.1f} kgf.cm" if rod is None else f"{rod['force_n']:.0f} N"
