@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, cast
 
 import click
 
 from seqlang.command import WrongUse
+from seqlang.command._cue_names import cue_names
+from seqlang.command._form import format_option
 from seqlang.command._progress import working
 from seqlang.command._show import passed
 
@@ -20,14 +24,20 @@ if TYPE_CHECKING:
 @click.argument("file", type=click.Path())
 @click.option("--out", type=click.Path(file_okay=False), help="Folder to fill [FILE-plots].")
 @click.option(
-    "--format",
-    "kind",
+    "--kind",
     type=click.Choice(["png", "svg"]),
     default="png",
     show_default=True,
     help="Kind of picture.",
 )
-@click.option("--cue", "cues", multiple=True, metavar="NAME", help="Only this cue; may repeat.")
+@click.option(
+    "--cue",
+    "cues",
+    multiple=True,
+    metavar="NAME",
+    shell_complete=cue_names,
+    help="Only this cue; may repeat.",
+)
 @click.option(
     "--press",
     "presses",
@@ -36,8 +46,14 @@ if TYPE_CHECKING:
     help='What is pressed and when, as in "1 at 2 s", "2 at 5 s for 900 ms", "lure at 8 s" or '
     '"stop at 9 s". Can be given several times. Times count from power-up.',
 )
+@format_option
 def command(
-    file: str, out: str | None, kind: str, cues: tuple[str, ...], presses: tuple[str, ...]
+    file: str,
+    out: str | None,
+    kind: str,
+    cues: tuple[str, ...],
+    presses: tuple[str, ...],
+    form: str,
 ) -> None:
     """Draw a show: motion, speed, torque, current and light.
 
@@ -49,19 +65,26 @@ def command(
     from firmware_gen.files import write_whole
     from sim.pictures.plots import pictures
 
-    trajectories = _rehearsed(passed(file).show, cues, presses)
+    show = passed(file, quiet=form == "json").show
+    trajectories = _rehearsed(show, cues, presses)
     for refusal in trajectories.refusals:
         at = f"{refusal.at_ms / 1000:g} s"
         click.echo(f"note: board `{refusal.board}` refuses cue `{refusal.cue}` at {at}", err=True)
     folder = Path(out) if out else Path(file).with_name(f"{Path(file).stem}-plots")
     drawn = pictures(trajectories, cast(Literal["png", "svg"], kind))
+    written: list[str] = []
     while True:
         with working("drawing"):
             name, content = next(drawn, ("", b""))
         if not name:
             break
         write_whole(folder / name, content)
-        click.echo(f"wrote  {folder / name}")
+        written.append(str(folder / name))
+        if form == "text":
+            click.echo(f"wrote  {folder / name}")
+    if form == "json":
+        refused = [asdict(refusal) for refusal in trajectories.refusals]
+        click.echo(json.dumps({"files": written, "refused": refused}, indent=2))
 
 
 def _rehearsed(show: Show, cues: tuple[str, ...], presses: tuple[str, ...]) -> Trajectories:

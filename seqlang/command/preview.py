@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import json
+
 import click
+
+from seqlang.command._form import format_option
 
 
 @click.command("preview")
 @click.argument("file", type=click.Path())
 @click.option("--out", type=click.Path(dir_okay=False), help="The page to write [FILE.html].")
-def command(file: str, out: str | None) -> None:
+@format_option
+def command(file: str, out: str | None, form: str) -> None:
     """Write a page on which you watch a show before it is built.
 
     Every cue is played once, as its buttons would start it. Open the page in any browser.
@@ -22,7 +27,8 @@ def command(file: str, out: str | None) -> None:
     from sim.pictures.page import page
     from sim.rehearsal.run_through import run_through
 
-    text = page(run_through(passed(file).show))
+    text = page(run_through(passed(file, quiet=form == "json").show))
     target = Path(out) if out else Path(file).with_suffix(".html")
     write_whole(target, text.encode("utf-8"))
-    click.echo(f"wrote {target}")
+    told = f"wrote {target}" if form == "text" else json.dumps({"files": [str(target)]}, indent=2)
+    click.echo(told)

@@ -22,6 +22,7 @@ from seqlang.command._board import (
     seconds,
     wait_until_ready,
 )
+from seqlang.command._cue_names import cue_names
 from seqlang.command._form import format_option
 from seqlang.command._show import passed
 from sim.rulebook import FRAME_S
@@ -39,7 +40,7 @@ _BEACON_S: Final = 0.2
 
 
 @click.command(name="trigger")
-@click.argument("cue", required=False)
+@click.argument("cue", required=False, shell_complete=cue_names)
 @port_options
 @click.option(
     "--held",

@@ -15,6 +15,7 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 from firmware_gen.link.protocol import Hello, State
 from seqlang.explain import Explanation
 from seqlang.summary import Summary
+from sim.rehearsal.trajectories import Refusal
 from sim.strain.sizing import Sizes
 
 FOLDER = Path(__file__).parents[2] / "seqlang" / "schemas"
@@ -106,6 +107,8 @@ FINDING = whole(
     unit=OR_NULL,
 )
 
+FILES = said(array(TEXT), "what was written, in this order")
+
 SCHEMAS: dict[str, Schema] = {
     "check": whole(
         findings=array(FINDING),
@@ -138,6 +141,8 @@ SCHEMAS: dict[str, Schema] = {
         restarts=said(WHOLE, "times that the transfer began anew"),
         left=said(array(TEXT), "the show's other boards, not flashed"),
     ),
+    "plot": whole(files=FILES, refused=said(array(of(Refusal)), "presses that started nothing")),
+    "preview": whole(files=FILES),
     "size": of(Sizes),
     "status": whole(address=WHOLE, hello=of(Hello), state=of(State)),
     "trigger": array(

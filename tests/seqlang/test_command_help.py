@@ -138,6 +138,7 @@ def in_shell(shell: str, script: str, environment: dict[str, str]) -> str:
     return done.stdout
 
 
+OWL = ROOT / "shows" / "owl" / "owl.cues"
 COMPLETED = [
     ("bellcrank ch", {"check"}),
     ("bellcrank st", {"standby", "status", "stop"}),
@@ -146,6 +147,8 @@ COMPLETED = [
     ("bellcrank explain caution-p", {"caution-pinch"}),
     ("bellcrank explain suppl", {"supply", "supply-overload"}),
     ("bellcrank board --chip atm", {"atmega328p"}),
+    (f"bellcrank plot {OWL} --cue gr", {"greet"}),
+    (f"bellcrank trigger --list --show {OWL} gr", {"greet"}),
 ]
 
 
@@ -175,6 +178,30 @@ def test_zsh_takes_the_line(on_the_path: dict[str, str]) -> None:
         "print -r -- ${_comps[bellcrank]}\n"
     )
     assert in_shell("zsh", script, on_the_path).strip() == "_bellcrank_completion"
+
+
+def test_without_a_show_on_the_line_cues_are_those_of_the_shows_in_the_folder(
+    tmp_path: Path, on_the_path: dict[str, str]
+) -> None:
+    (tmp_path / "one.cues").write_text('cue wave "Waves"\n    hold 1 s\n\ncue wait\n    hold\n')
+    (tmp_path / "two.cues").write_bytes(b"\xff\xfe\ncue wag\n")
+    (tmp_path / "three.cues").mkdir()
+    environment = {
+        **on_the_path,
+        "_BELLCRANK_COMPLETE": "bash_complete",
+        "COMP_WORDS": "bellcrank trigger wa",
+        "COMP_CWORD": "2",
+        "PYTHONPATH": str(ROOT),
+    }
+    done = subprocess.run(
+        [sys.executable, "-m", "seqlang"],
+        capture_output=True,
+        text=True,
+        env=environment,
+        cwd=tmp_path,
+    )
+    assert done.stdout.split() == ["plain,wave", "plain,wait", "plain,wag"]
+    assert done.stderr == ""
 
 
 def test_the_name_of_a_file_is_left_to_the_shell(on_the_path: dict[str, str]) -> None:

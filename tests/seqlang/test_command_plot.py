@@ -35,7 +35,7 @@ def test_pictures_go_into_the_folder_and_are_named(
 def test_without_a_folder_pictures_go_beside_the_file(tmp_path: Path) -> None:
     copy = tmp_path / "first.cues"
     copy.write_bytes(FIRST.read_bytes())
-    assert status("plot", str(copy), "--format", "svg", "--press", "1 at 0.5 s") == 0
+    assert status("plot", str(copy), "--kind", "svg", "--press", "1 at 0.5 s") == 0
     assert (tmp_path / "first-plots" / "score.svg").read_bytes().startswith(b"<?xml")
 
 
@@ -56,7 +56,7 @@ def test_a_refused_press_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[s
         (("--press", "77 at 1 s"), "button 77 does nothing in this show"),
         (("--press", "gret at 1 s"), "did you mean `greet`?"),
         (("--cue", "greet", "--press", "1 at 1 s"), "do not go together"),
-        (("--format", "gif"), "'gif' is not one of"),
+        (("--kind", "gif"), "'gif' is not one of"),
     ],
 )
 def test_wrong_use_says_what_would_do(

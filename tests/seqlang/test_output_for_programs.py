@@ -94,6 +94,18 @@ def test_sizes_and_tables_of_shipped_shows_keep_to_their_schemas(
         assert len(Path(board["file"]).read_bytes()) == board["bytes"]
 
 
+def test_programs_are_told_which_pictures_and_pages_were_written(tmp_path: Path) -> None:
+    words = ["plot", str(FIRST), "--out", str(tmp_path / "drawn"), "--kind", "svg"]
+    words += ["--press", "1 at 40 ms", "--press", "1 at 2 s", "--format", "json"]
+    record = valid("plot", CliRunner().invoke(group, words).stdout)
+    assert set(map(Path, record["files"])) == set((tmp_path / "drawn").iterdir())
+    assert [(one["cue"], one["at_ms"]) for one in record["refused"]] == [("wave", 40.0)]
+    page = tmp_path / "first.html"
+    words = ["preview", str(FIRST), "--out", str(page), "--format", "json"]
+    assert valid("preview", CliRunner().invoke(group, words).stdout) == {"files": [str(page)]}
+    assert page.read_bytes().startswith(b"<!doctype html>")
+
+
 def test_all_explanations_keep_to_their_schema() -> None:
     records = valid("explain", CliRunner().invoke(group, ["explain", "--format", "json"]).output)
     assert {one["name"] for one in records} == set(explanations())
