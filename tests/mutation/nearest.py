@@ -24,7 +24,8 @@ PHYSICS = (
     *("references/test_b*.py", "references/test_ch*.py", "references/test_[dg]r*.py"),
     *("references/test_fu*.py", "references/test_l*.py", "references/test_[hpuw]*.py"),
     *("references/test_resi*.py", "references/test_s*.py", "sim/test_sliding*.py"),
-    "references/test_continuous_servo.py",
+    *("references/test_continuous_servo.py", "references/test_following_through_gears.py"),
+    "sim/test_wide_travel.py",
     *("seqlang/checks/motion", "seqlang/checks/calibration", "seqlang/checks/supply"),
     "seqlang/test_check_figures.py",
 )
@@ -34,7 +35,8 @@ STRAIN = (
     *("sim/test_physics_margins.py", "sim/test_coupling.py", "references/test_heat_rms.py"),
     *("references/test_response_integrator.py", "references/test_gripping.py"),
     *("references/test_shortest_ruckig.py", "references/test_linear_servo.py"),
-    *("references/test_continuous_servo.py", "sim/test_sliding*.py"),
+    *("references/test_continuous_servo.py", "references/test_following_through_gears.py"),
+    *("references/test_drum_and_rack.py", "sim/test_sliding*.py", "sim/test_reachable_states.py"),
     *("seqlang/checks/motion", "seqlang/checks/supply", "seqlang/checks/light"),
 )
 REHEARSAL = (

@@ -7,6 +7,8 @@ falling chain is taken from the same points. (Lagrange's equations: any handbook
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import sympy as sp
@@ -173,6 +175,22 @@ def test_no_play_of_joints_across_beats_their_bound(tilt: float) -> None:
             assert (most <= high + 1e-7).all()
             near = max(near, float((most / np.maximum(high, 1e-9)).max()))
     assert near > 0.8, "the bound is of use"
+
+
+@pytest.mark.parametrize("turned", [-90.0, -1.0, 0.0, 1.0, 45.0, 90.0, 180.0])
+def test_a_hinge_line_that_is_turned_a_little_more_needs_a_little_else(turned: float) -> None:
+    """No angle is a special case: half-way between its neighbours, to the square of a hundredth."""
+
+    def at(angle: float) -> Array:
+        links = (link("root"), replace(link("tip"), turned_deg=angle), link("fin"))
+        chain = SkewChain(links)
+        return np.array([chain.needed_nm(n, motion, G, 0.0, False) for n in range(3)])
+
+    chance = np.random.default_rng(11)
+    for _ in range(5):
+        motion = Motion(*(np.degrees(row)[:, None] for row in random_motion(chance)))
+        between = (at(turned - 0.01) + at(turned + 0.01)) / 2.0
+        assert at(turned) == pytest.approx(between, abs=1e-6)
 
 
 def test_lines_that_are_turned_by_nothing_come_out_as_parallel_ones() -> None:

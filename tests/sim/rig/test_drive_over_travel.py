@@ -39,6 +39,17 @@ def test_a_horn_is_stuck_where_it_turns_a_thousand_times_as_fast() -> None:
     assert reach(part(FAST, 0.0, 29.99999)).stuck_deg == pytest.approx(29.99999)
 
 
+@pytest.mark.parametrize("way_round", [1.0, -1.0])
+def test_a_horn_is_stuck_beyond_a_thousand_and_below_a_thousandth_either_way_round(
+    way_round: float,
+) -> None:
+    for ratio, sound in ((999.0, True), (1001.0, False), (0.00101, True), (0.00099, False)):
+        found = reach(part(Gear(way_round * ratio), 0.0, 40.0))
+        assert (found.stuck_deg is None) is sound
+        if sound:
+            assert found.ratios == pytest.approx((ratio, ratio))
+
+
 def test_a_horn_is_stuck_where_it_turns_a_thousandth_as_fast() -> None:
     # ratio 0.5 cos(p) / cos(30 deg): 0.00302 at 89.7 deg, 0.0005 at 89.95 deg
     assert reach(part(SLOW, 0.0, 89.7)).stuck_deg is None
