@@ -26,7 +26,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from math import inf
+from math import exp, inf, isfinite, radians
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -63,12 +63,28 @@ HARDEST_DEG_S2: Final = 1e9
 class Jump:
     """What a part may do at power-up: `reach`, all with the greatest torque on its axis (N.m).
 
-    `lasts_s`: how long it is on its way at the most, at the servo's no-load speed.
+    `lasts_s`: how long it is on its way at the most. At the horn: `stall_nm`, what it has against
+    it at the most (`against_nm`), and the time constant in which it then comes to its speed.
     """
 
     reach: JointLimits
     torque_nm: float
     lasts_s: float
+    stall_nm: float
+    against_nm: float
+    constant_s: float
+
+    def after_nm(self, seconds: float) -> float:
+        """The most horn torque (N.m) so long after the first pulse; `lasts_s` is not looked at.
+
+        On its straight line the motor gives Ts (1 - w / w0), and J w' is that less what is against
+        it, Th. So it gives Th + (Ts - Th) exp(-t / tau), with tau = J w0 / Ts (Newton's law). Less
+        inertia or less against it lets it be faster by then, so this is the most.
+        """
+        if self.against_nm >= self.stall_nm:
+            return self.stall_nm
+        faded = exp(-seconds / self.constant_s) if self.constant_s > 0.0 else 0.0
+        return self.against_nm + (self.stall_nm - self.against_nm) * faded
 
 
 class Reachable:
@@ -184,7 +200,8 @@ class Reachable:
         None as well for one that turns round and round: its first pulse is that of standstill.
 
         It stands anywhere in its travel and is turned with the stall torque at the highest voltage,
-        up to the no-load speed. Its inertia is at least that of its own bodies and of the motor.
+        up to the no-load speed, and beyond as far as weight and springs push it: on the motor's
+        line, to w0 (1 + Th / Ts). Its inertia is at least that of its own bodies and of the motor.
         """
         one = self.servos[name]
         if not one.ratings or one.load.spins:
@@ -194,20 +211,28 @@ class Reachable:
         line = servo.strongest_line(one, highest_v(self.show.rig, one.board))
         ratio = np.abs(np.nan_to_num(drive.horn(one, angles).ratio))
         least, most = float(ratio.min()), float(ratio.max())
-        speed = float(line.speed_deg_s) / max(least, 1e-6)
         wearer = self.show.rig.wearer
         ends = load.held_nm(one.load, angles, wearer.tilt_deg, push_nm(one.load, wearer))
-        held = np.maximum(*map(np.abs, ends)) + one.load.friction_nm
-        torque = float(line.stall_nm) * ratio + held
+        pull = np.maximum(*map(np.abs, ends))
+        held = pull + one.load.friction_nm
+        stall, fastest = float(line.stall_nm), float(line.speed_deg_s)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            against = np.where(held > 0.0, held / (ratio * one.drive_efficiency), 0.0)
+            helping = np.where(pull > 0.0, pull / ratio, 0.0)
+            heavy = load.inertia_borne_kg_m2(one.load) / ratio**2 + one.rotor_kg_m2
+        hindered = float(np.max(against)) / stall if stall > 0.0 else inf
+        pushed = float(np.max(helping)) / stall if stall > 0.0 else 0.0
+        speed = fastest * (1.0 + min(pushed, 1.0)) / max(least, 1e-6)
+        torque = stall * ratio + held
         inertia = _least_inertia_kg_m2(one) + one.rotor_kg_m2 * ratio**2
         with np.errstate(divide="ignore", invalid="ignore"):
             hard = np.degrees(np.where(torque > 0.0, torque / inertia, 0.0))
         # as fast as it may be, and stopped by the same torque
         hardest = min(float(np.nan_to_num(hard, posinf=HARDEST_DEG_S2).max()), HARDEST_DEG_S2)
-        way = (high - low) * most
-        lasts = way / float(line.speed_deg_s) if float(line.speed_deg_s) > 0.0 else inf
         reach = JointLimits((low, high), min(speed, HARDEST_DEG_S2), hardest)
-        return Jump(reach, float(line.stall_nm) * most, lasts)
+        constant_s = float(np.max(heavy)) * radians(fastest) / stall if stall > 0.0 else inf
+        lasts_s = _on_the_way_s((high - low) * most, fastest * (1.0 - hindered), constant_s)
+        return Jump(reach, stall * most, lasts_s, stall, float(np.max(against)), constant_s)
 
     # -- lights -----------------------------------------------------------------------------------
 
@@ -215,6 +240,23 @@ class Reachable:
     def lights(self) -> LightStates:
         """The lights that cues can find and leave."""
         return LightStates(self.show)
+
+
+def _on_the_way_s(way_deg: float, speed_deg_s: float, constant_s: float) -> float:
+    """How long (s) a way takes at a speed that is come to with a time constant, from rest.
+
+    The root of way = speed (t - tau (1 - exp(-t / tau))), between way / speed and tau more.
+    """
+    if speed_deg_s <= 0.0 or not isfinite(constant_s):
+        return inf
+    if constant_s <= 0.0:
+        return way_deg / speed_deg_s
+    low, high = way_deg / speed_deg_s, way_deg / speed_deg_s + constant_s
+    for _ in range(60):
+        middle = (low + high) / 2.0
+        done = speed_deg_s * (middle - constant_s * (1.0 - exp(-middle / constant_s)))
+        low, high = (middle, high) if done < way_deg else (low, middle)
+    return high
 
 
 def limits_in_motion(

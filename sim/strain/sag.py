@@ -157,24 +157,30 @@ def start_sags(show: Show) -> tuple[Sag, ...]:
         servos = [o.name for o in rig.outputs if isinstance(o, Servo) and o.board in fed]
         held = {name: hold[name] for name in servos}
         cases = [
-            _Case(_starting(rig, held, name, jumps[name]), _on_their_way(rig, name, jumps), name)
-            for name in servos
-            if not states.servos[name].load.spins
+            _start(rig, held, name, jumps) for name in servos if not states.servos[name].load.spins
         ] or [_Case(held, (), None)]
         demands = _demands(show, fed, cases, lit=False)
         found.append(_worst_of(board, rig, supply, demands, cases))
     return tuple(found)
 
 
-def _starting(rig: Rig, held: _Torques, name: str, jump: Jump | None) -> _Torques:
-    """Torques on a supply's servos while one of them jumps; parts of its chain feel that."""
+def _start(rig: Rig, held: _Torques, name: str, jumps: Mapping[str, Jump | None]) -> _Case:
+    """A servo that jumps, parts of its chain that feel that, and those that are still on their
+    way: a heavy part comes to its speed long after its first pulse."""
+    jump = jumps[name]
     jarred = {} if jump is None else jarred_nm(rig, name, jump.reach)
-    own = {other: max(held[other], nm) for other, nm in jarred.items() if other in held}
-    return {**held, **own, name: ENDLESS_NM}
+    most = {other: max(nm, jarred.get(other, 0.0)) for other, nm in held.items()}
+    on_their_way = _on_their_way(rig, name, jumps)
+    for other, ago_s in on_their_way.items():
+        before = jumps[other]
+        if other in most and before is not None:
+            most[other] = max(most[other], before.after_nm(ago_s))
+    return _Case({**most, name: ENDLESS_NM}, tuple(on_their_way), name)
 
 
-def _on_their_way(rig: Rig, name: str, jumps: Mapping[str, Jump | None]) -> tuple[str, ...]:
-    """Servos whose jump may not be over when this one gets its first pulse.
+def _on_their_way(rig: Rig, name: str, jumps: Mapping[str, Jump | None]) -> dict[str, float]:
+    """Servos whose jump may not be over when this one gets its first pulse, and how long ago (s)
+    each of them got its own.
 
     Boards start their servos in the order of the rig, each board for itself.
     """
@@ -182,14 +188,14 @@ def _on_their_way(rig: Rig, name: str, jumps: Mapping[str, Jump | None]) -> tupl
     place = {
         one.name: [o.name for o in servos if o.board == one.board].index(one.name) for one in servos
     }
-    found = []
+    found = {}
     for other, jump in jumps.items():
         if other == name or jump is None:
             continue
-        before = place[name] - place[other]
-        if 0 <= before * ENABLE_S < jump.lasts_s:
-            found.append(other)
-    return tuple(found)
+        ago_s = (place[name] - place[other]) * ENABLE_S
+        if 0.0 <= ago_s < jump.lasts_s:
+            found[other] = ago_s
+    return found
 
 
 def _worst_of(

@@ -7,7 +7,7 @@ through the drive as its ratio, its own inertia with the ratio's square.
 from __future__ import annotations
 
 from dataclasses import replace
-from math import cos, degrees, inf, radians, sqrt
+from math import cos, degrees, e, inf, radians, sqrt
 
 import pytest
 
@@ -125,10 +125,17 @@ def test_a_jump_has_all_torque_of_servo_weight_and_friction(ratio: float) -> Non
     torque = 0.8 * n + HELD_NM + 0.05
     inertia = 0.2 * 0.08**2 + 4e-5 * n**2
     assert found.reach.angle_deg == (-10.0, 50.0)
-    assert found.reach.speed_deg_s == pytest.approx(300.0 / n)
+    # on the motor's line the weight pushes it beyond its no-load speed
+    assert found.reach.speed_deg_s == pytest.approx(300.0 * (1.0 + HELD_NM / n / 0.8) / n)
     assert found.reach.accel_deg_s2 == pytest.approx(degrees(torque / inertia), rel=1e-9)
     assert found.torque_nm == pytest.approx(0.8 * n)
-    assert found.lasts_s == pytest.approx(60.0 * n / 300.0)
+    # against all of it, from rest: way / speed and one time constant more, but for exp(-t / tau)
+    against = (HELD_NM + 0.05) / n
+    tau = (0.2 * 0.08**2 / n**2 + 4e-5) * radians(300.0) / 0.8
+    slow = 300.0 * (1.0 - against / 0.8)
+    assert (found.against_nm, found.constant_s) == pytest.approx((against, tau))
+    assert found.lasts_s == pytest.approx(60.0 * n / slow + tau, rel=1e-3)
+    assert found.after_nm(tau) == pytest.approx(against + (0.8 - against) / e)
 
 
 def test_a_jump_through_levers_is_as_fast_as_the_least_ratio_and_as_hard_as_the_greatest() -> None:
@@ -138,7 +145,8 @@ def test_a_jump_through_levers_is_as_fast_as_the_least_ratio_and_as_hard_as_the_
     most = 1.5 * cos(radians(30.0)) / sqrt(1.0 - 0.75**2)
     assert found.reach.speed_deg_s == pytest.approx(300.0 / 1.5)
     assert found.torque_nm == pytest.approx(0.8 * most)
-    assert found.lasts_s == pytest.approx(60.0 * most / 300.0)
+    tau = 1e-4 * radians(300.0) / 0.8
+    assert found.lasts_s == pytest.approx(60.0 * most / 300.0 + tau)
     # nothing but the rotor: stall n / (J n**2) is most where n is least
     assert found.reach.accel_deg_s2 == pytest.approx(degrees(0.8 / 1.5 / 1e-4))
 
@@ -155,8 +163,9 @@ def test_what_weighs_nothing_or_has_no_rating_jumps_within_bounds() -> None:
     assert weightless.reach.accel_deg_s2 == HARDEST_DEG_S2
     assert jump_of(replace(PART, ratings=())) is None
     locked = jump_of(replace(PART, drive=LeverPair(0.01, 0.04, square_deg=20.0)))
-    assert locked.reach.speed_deg_s == pytest.approx(300.0 / 1e-6)
-    assert locked.lasts_s < inf
+    assert locked.reach.speed_deg_s == pytest.approx(2.0 * 300.0 / 1e-6)
+    # its motor stalls against the dead point
+    assert (locked.lasts_s, locked.after_nm(9.0)) == pytest.approx((inf, 0.8))
 
 
 def test_a_repeat_without_end_may_leave_a_part_for_long_anywhere_in_it() -> None:
