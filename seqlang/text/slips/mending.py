@@ -5,7 +5,17 @@ from __future__ import annotations
 from itertools import islice
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from seqlang.text.slips import characters, colours, joints, numbers, units, words
+from seqlang.text.slips import (
+    characters,
+    colours,
+    joints,
+    names,
+    numbers,
+    packs_and_fuses,
+    statements,
+    units,
+    words,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -50,7 +60,12 @@ def _slips(line: Written) -> Iterator[Slip]:
     yield from numbers.slips(line)
     yield from units.slips(line)
     yield from colours.slips(line)
-    yield from words.slips(line)
+    yield from statements.only_said(line)
+    yield from packs_and_fuses.slips(line)
+    yield from words.in_other_words(line)
+    yield from statements.rearranged(line)
+    yield from names.slips(line)
+    yield from words.at_the_start(line)
     yield from joints.slips(line)
     last = units.unknown(line)
     if last is not None:

@@ -1,0 +1,76 @@
+"""Cells and fuses, written as packs and cartridges have it printed on them."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Final
+
+from seqlang.text.slips.written import Slip
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from seqlang.text.slips.written import Written
+
+_FUSES: Final = re.compile(r"(?<=A)(?: *, *| +)(T|F|M)\s*$")
+_CELLS: Final = re.compile(
+    r"([1-9][0-9]?) *[sS](?: *([1-9][0-9]?) *[pP])? +"
+    r"(li-?ion|lipo|li-?po|lifepo4|nimh|alkaline)(?: +cells?)?",
+    re.IGNORECASE,
+)
+_CELLS_LATER: Final = re.compile(
+    r"(li-?ion|lipo|li-?po|lifepo4|nimh|alkaline) +([1-9][0-9]?)(?:[sS]| +cells?)"
+    r"|([1-9][0-9]?) +cells? +(li-?ion|lipo|li-?po|lifepo4|nimh|alkaline)",
+    re.IGNORECASE,
+)
+_KINDS: Final = {
+    "liion": "li-ion",
+    "lipo": "lipo",
+    "lifepo4": "lifepo4",
+    "nimh": "nimh",
+    "alkaline": "alkaline",
+}
+
+
+def slips(line: Written) -> Iterator[Slip]:
+    """What the lines of a supply say otherwise."""
+    yield from _cells(line)
+    yield from _fuse(line)
+
+
+def _cells(line: Written) -> Iterator[Slip]:
+    """`2S lipo`, `2S2P li-ion`, `li-ion 2 cells`."""
+    found = _CELLS.search(line.text, 0, line.code_end)
+    if found is not None:
+        kind = _KINDS[found[3].lower().replace("-", "")]
+        rows = f" in {found[2]} rows" if found[2] else ""
+        instead = f"{found[1]} {kind} cells{rows}"
+    else:
+        found = _CELLS_LATER.search(line.text, 0, line.code_end)
+        if found is None:
+            return
+        count = found[2] or found[3]
+        kind = _KINDS[(found[1] or found[4]).lower().replace("-", "")]
+        instead = f"{count} {kind} cells"
+    yield Slip(
+        "the cells of a pack are counted in words",
+        *found.span(),
+        help=f"write `{instead}`",
+        edits=((*found.span(), instead),),
+        certain=True,
+    )
+
+
+def _fuse(line: Written) -> Iterator[Slip]:
+    """The letters on a cartridge (IEC 60127-1: F quick-acting, T time-lag)."""
+    found = _FUSES.search(line.text, 0, line.code_end)
+    if found is None or not line.text.startswith("fuse") or found[1] == "M":
+        return
+    instead = ", IEC slow" if found[1] == "T" else ", IEC fast"
+    yield Slip(
+        f"the `{found[1]}` of a cartridge is written in words",
+        *found.span(1),
+        help=f"write `{instead[2:]}`",
+        edits=((*found.span(), instead),),
+        certain=True,
+    )

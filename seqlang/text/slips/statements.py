@@ -1,0 +1,200 @@
+"""Whole statements: in another order, or as other languages have them."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Final
+
+from seqlang.text.slips.written import Slip
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from seqlang.text.slips.written import Written
+
+LOOPS: Final = "what repeats is written `repeat 3 times`, `repeat for ever` or `repeat while held`"
+PAUSES: Final = "a pause is written `hold 1 s`"
+_ONLY_SAID: Final = (
+    (
+        "*",
+        r"^([^\W\d]\w*\.\w+ *\()",
+        "`{0}` calls something: this language has no calls",
+        "a move is written `jaw to 30 deg in 1 s`, a pause `hold 1 s`",
+    ),
+    (
+        "cue",
+        r"^(if|else|elif|unless|when|switch|case|print|return|break|import|var)\b"
+        r"(?! *\w+ *(?:on|off)$)",
+        "`{0}` is of another language: a cue does its lines from top to bottom",
+        "what starts a cue stands below `remote`: `button 1: go lure`",
+    ),
+    (
+        "cue",
+        r"^[^\W\d]\w* +(by) +[-0-9.]+",
+        "a move names the place it goes to, not how far it goes",
+        "such as `jaw to 30 deg in 1 s`",
+    ),
+    (
+        "supply",
+        r"^fuse +[0-9.]+ *A *,? *(slow|fast|quick|lag)\b",
+        "`{0}` does not say by which standard the fuse is made",
+        "`UL slow` and `UL fast` (UL 248-14), `IEC slow` and `IEC fast` (IEC 60127, marked T and "
+        "F), or `blade`: it is printed on the fuse",
+    ),
+    (
+        "servo",
+        r"^gear +([0-9.]+) *[:/] *([0-9.]+)",
+        "a gear's ratio is one number, not `{0}:{1}`",
+        "how many degrees the horn turns for one of the part: `gear 2`, or `gear 0.5`",
+    ),
+    (
+        "",
+        r"^(?:servo|lamp|strip|switch|cue|pose|safe +pose|supply|board|given) +([0-9]\w*)",
+        "`{0}` is no name: a name starts with a letter or `_`",
+        "such as `wing_1`",
+    ),
+    (
+        "*",
+        r"(?<![\w.])([0-9]+(?:\.[0-9]+){2,})(?![\w.])",
+        "`{0}` is no number",
+        "a number has one point",
+    ),
+)
+"""What a line stands in (`*`: anything), what it looks like, what is wrong, and what helps."""
+
+_REARRANGED: Final = tuple(
+    (re.compile(pattern), instead, what)
+    for pattern, instead, what in (
+        (r"(?:[0-9]+[.)]|[-*\u2022]) +(.+)", r"\1", "lines have no numbers and no bullets"),
+        (r"while *\(? *(?:true|1) *\)?", "repeat for ever", LOOPS),
+        (
+            r"for\b.*\brange *\( *([0-9]+) *\)",
+            r"repeat \1 times",
+            LOOPS,
+        ),
+        (r"for *\(.*<=? *([0-9]+) *;.*\)", r"repeat \1 times", LOOPS),
+        (r"([0-9]+) *(?:x|times)$", r"repeat \1 times", LOOPS),
+        (r"repeat +x *([0-9]+)$", r"repeat \1 times", "how often stands behind `repeat`"),
+        (
+            r"(?:delay|wait|sleep|pause) *\( *([0-9]+) *\)",
+            r"hold \1 ms",
+            PAUSES,
+        ),
+        (
+            r"(?:delay|wait|sleep|pause) *\( *([0-9.]+ *[a-z]+) *\)",
+            r"hold \1",
+            PAUSES,
+        ),
+        (r"source +([0-9.]+ *V *,.*)", r"source adapter \1", "a plug-in supply is an adapter"),
+        (r"leds +([0-9.]+ *V.*)", r"leds 1 of \1", "how many LEDs comes first"),
+        (r"show +([^\"'#:]+)$", r'show "\1"', "a title stands in quotes"),
+        (
+            r"(cue +[^\W\d]\w*) +([^\"',#:(]+ [^\"',#:(]+ [^\"',#:(]+)$",
+            r'\1 "\2"',
+            "a title stands in quotes",
+        ),
+        (
+            r"([^\W\d]\w*) +(?:to|is|goes|set) +(on|off)$",
+            r"\1 \2",
+            "an output is just `on` or `off`",
+        ),
+        (r"([^\W\d]\w*) *=? *1$", r"\1 on", "an output is `on` or `off`"),
+        (r"([^\W\d]\w*) *=? *0$", r"\1 off", "an output is `on` or `off`"),
+        (r"([^\W\d]\w*) +(?:to|at) +([0-9.]+ *%)$", r"\1 cut to \2", "a light fades, or is cut"),
+        (r"([^\W\d]\w*) +to +([^,]+%.*)", r"\1 fade to \2", "a light fades"),
+        (r"(.+\bfade) +from +[-0-9.]+ *%? +to\b", r"\1 to", "a fade starts where the light is"),
+        (r"(.+), *((?:in|at|within) .+|as fast .+)", r"\1 \2", "no comma stands before the pace"),
+        (r"(.+[0-9]) */ *h(?:r|our)?$", r"\1 per hour", "how often is counted per hour"),
+        (
+            r"button +([0-9]+) *: *go +([^\W\d]\w*) +(?:while|when|as long as|if) .+",
+            r"button \1: go \2 while held",
+            "a held button is `while held`",
+        ),
+        (r"(fade|cut) +([^\W\d]\w*) +to\b", r"\2 \1 to", "the light stands first"),
+        (r"(?:turn|switch) +(on|off) +([^\W\d]\w*)", r"\2 \1", "the output stands first"),
+        (r"(on|off) +([^\W\d]\w*)$", r"\2 \1", "the output stands first"),
+        (r"(steady|breathe|ember|sparkle|run) +([^\W\d]\w*)\b", r"\2 \1", "the light stands first"),
+        (
+            r"([^\W\d]\w*) +in +([\w.]+ *[a-z]*) +to +(.+)",
+            r"\1 to \3 in \2",
+            "the target stands first",
+        ),
+        (
+            r"in +([\w.]+ *[a-z]+) +([^\W\d]\w*) +to +(.+)",
+            r"\2 to \3 in \1",
+            "the output stands first",
+        ),
+        (
+            r"button +([0-9]+) *:? *(?:go +)?stop$",
+            r"stop button \1",
+            "the words of a stop button stand in the other order",
+        ),
+        (r"pose +safe +([^\W\d]\w*)", r"safe pose \1", "`safe` stands before `pose`"),
+        (r"([0-9]+) +([^\W\d]\w*) +per +hour", r"\2 \1 per hour", "the cue stands first"),
+        (r"(near|from|of) +AWG +([0-9]+)", r"\1 \2 AWG", "the number stands first"),
+        (r"(.*\bof) +AWG *([0-9]+)", r"\1 \2 AWG", "the number stands before its unit"),
+        (r"rating +(?:at +)?([0-9.]+ *V) *:? *(.+)", r"rating \2 at \1", "the voltage stands last"),
+        (
+            r"fuse +(blade|UL +fast|UL +slow|IEC +fast|IEC +slow) +(.+)",
+            r"fuse \2, \1",
+            "the kind stands last",
+        ),
+        (
+            r"([^\W\d]\w*) +(?:from +)?[-0-9.]+ *deg +to\b",
+            r"\1 to",
+            "a move starts where the part is",
+        ),
+    )
+)
+"""What a line may look like, how it is written here, and what is to be said of it."""
+
+
+def only_said(line: Written) -> Iterator[Slip]:
+    """What can only be explained: nobody but the maker knows what it shall be."""
+    text = line.text[: line.code_end]
+    for head, pattern, message, hint in _ONLY_SAID:
+        if head != "*" and head != (line.around.head or ""):
+            continue
+        found = re.search(pattern, text)
+        if found is not None and not line.quoted(found.start()):
+            yield Slip(message.format(*found.groups()), *found.span(), help=hint, certain=True)
+    found = re.match(r"([^\W\d]\w*)\b", text)
+    switches = line.around.names.get("switch", frozenset())
+    if line.around.head == "cue" and found is not None and found[1] in switches:
+        moved = re.match(r"[^\W\d]\w* +(?:to|fade|cut)\b.*[0-9]", text)
+        if moved is not None:
+            yield Slip(
+                f"`{found[1]}` is a switch: it is only on or off",
+                *moved.span(),
+                help=f"write `{found[1]} on` or `{found[1]} off`",
+                certain=True,
+            )
+
+
+def rearranged(line: Written) -> Iterator[Slip]:
+    """`fade lure to 60 %`, `turn on fan`, `breathe lure every 4 s`, `button 2: stop`."""
+    text = line.text[: line.code_end]
+    for pattern, instead, what in _REARRANGED:
+        found = pattern.match(text)
+        if found is None:
+            continue
+        made = found.expand(instead)
+        if what in (LOOPS, PAUSES):
+            first = re.match(r"\S+?(?=[\s(]|$)", text)
+            said = "" if first is None else first[0]
+            yield Slip(
+                f"`{said}` starts no statement",
+                0,
+                len(said),
+                help=what,
+                edits=((*found.span(), made),),
+                whole=True,
+            )
+            continue
+        yield Slip(
+            what,
+            found.start(),
+            found.end(),
+            help=f"write `{made}`",
+            edits=((*found.span(), made),),
+        )
