@@ -16,7 +16,7 @@ def command(colouring: bool) -> None:
 
     The editor starts this command by itself; started by hand it waits for one. It speaks the
     Language Server Protocol: findings while you type, completion, what a part is and how hard it
-    works, definitions, renaming, layout, corrections. LANGUAGE.md says how to connect an editor.
+    works, definitions, renaming, layout, corrections. EDITOR.md says how to connect an editor.
 
     Example: bellcrank editor --colouring
     """
@@ -33,6 +33,7 @@ def command(colouring: bool) -> None:
         if (error.name or "").partition(".")[0] not in ("pygls", "lsprotocol", "cattrs", "attrs"):
             raise
         raise WrongUse(
-            f"the package `{error.name}` is missing; `pip install 'bellcrank[editor]'` brings it"
+            f"the package `{error.name}` is missing; `pip install '.[editor]'` in Bellcrank's "
+            "folder brings it"
         ) from None
     make_server().start_io()

@@ -420,7 +420,7 @@ def test_without_the_library_the_command_says_how_to_get_it() -> None:
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, cwd=ROOT)
     assert done.returncode == 2
-    assert "pip install 'bellcrank[editor]'" in done.stderr
+    assert "pip install '.[editor]'" in done.stderr
     assert "Traceback" not in done.stderr
 
 
