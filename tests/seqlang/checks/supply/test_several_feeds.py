@@ -184,7 +184,7 @@ def test_the_first_servos_of_all_boards_start_at_once_and_decide_what_an_adapter
     (one,) = findings(text, "supply-overload")
     assert one.fix is not None
     assert int(one.fix.text.removesuffix(" mA")) == pytest.approx(6060, rel=1e-3)
-    assert "while `tip` jumps to its safe pose" in one.notes[0]
+    assert "jumps to its safe pose: 6.06 A" in one.notes[0]
     assert findings(applied(text, one), "supply-overload") == []
 
 
@@ -277,8 +277,8 @@ def test_of_regulator_and_adapter_the_one_that_falls_shorter_is_named(
 
 
 def test_the_adapter_that_is_suggested_also_starts_the_servos() -> None:
-    """A stall of 2 A at 6 V and 30 mA of the board; the other servo is still on its way with 35 % of
-    2 A, and 1.3 A times what its part held level asks of 9.4 or 10 kgf.cm, 2 kgf.cm."""
+    """A stall of 2 A at 6 V and 30 mA of the board; the other servo is still on its way with 35 %
+    of 2 A, and 1.3 A times what its part held level asks of 10 kgf.cm, 2 kgf.cm."""
     text, one = overload("source adapter 12.0 V, 100 mA\nregulator 6.0 V, 9 A")
     text_6v, one_6v = overload("source adapter 6.0 V, 100 mA")
     assert one.fix is not None
