@@ -14,7 +14,11 @@ from seqlang.check import Checked, check
 from seqlang.loading import load_text
 from seqlang.text.findings import Finding
 from seqlang.text.findings import applied as mended
+from seqlang.text.reading_kinds import READING
 from seqlang.text.source import Source
+
+OF_READING = {kind.partition(":")[0] for _, kinds in READING.values() for kind in kinds}
+"""Findings that a text gives before any check looks at it."""
 
 SERVO = {
     "pulse": "900 us at 0 deg, 2100 us at 90 deg",
@@ -109,12 +113,17 @@ def checked(text: str) -> Checked:
 
 
 def findings(text: str, name: str | None = None) -> list[Finding]:
-    """What checking the show finds: of one kind, or everything but cautions."""
-    return [
-        one
-        for one in checked(text).findings
-        if (one.name == name if name else not one.name.startswith("caution-"))
-    ]
+    """What checking the show finds: of one kind, or everything but cautions.
+
+    A check looks at nothing that could not be read, and finds nothing there: a show that is asked
+    about one must be readable.
+    """
+    found = checked(text).findings
+    if name is None:
+        return [one for one in found if not one.name.startswith("caution-")]
+    if name not in OF_READING:
+        assert [one for one in found if one.name in OF_READING and one.severity == "error"] == []
+    return [one for one in found if one.name == name]
 
 
 def applied(text: str, finding: Finding) -> str:

@@ -393,7 +393,7 @@ LIMITS = (
     Limit(
         id="unloaded",
         name="unloaded-servo",
-        passes=show(jaw={"load": None, "spring": "10 mN.m/deg, slack at 0 deg"}),
+        passes=show(jaw={"load": None, "spring": "10 mN.m/deg, neutral at 0 deg"}),
         fails=show(jaw={"load": None}),
         says="servo `jaw` carries nothing, so its torque is hardly checked",
         severity="advice",
