@@ -73,7 +73,7 @@ class Rounds:
         self._answered.add(self._key(offer.finding, offer.before))
 
     def _next(self) -> Offer | None:
-        findings, reading = self._findings
+        findings, _ = self._findings
         for finding in findings:
             if finding.fix is None:
                 continue
@@ -81,7 +81,7 @@ class Rounds:
             key = self._key(finding, made.before)
             if key in self._answered:
                 continue
-            if self._passes(finding, made.text, findings, id(finding) in reading):
+            if self._passes(finding, made.text):
                 return made
             self._answered.add(key)
             self.failing.append(finding)
@@ -104,23 +104,32 @@ class Rounds:
             before, after = [a for a, _ in pairs], [b for _, b in pairs]
         return Offer(finding, fix, first + 1, tuple(before), tuple(after), new)
 
-    def _passes(
-        self, finding: Finding, text: str, findings: Sequence[Finding], is_of_reading: bool
-    ) -> bool:
-        """Whether the finding is gone with the remedy, and no error came.
+    def _passes(self, finding: Finding, text: str) -> bool:
+        return passes(finding, *self._findings, *self._of(text))
 
-        A line that could not be read may show errors of its own once it can: those of checks,
-        which could not look at it before, and those of reading in other lines.
-        """
-        after, reading = self._of(text)
-        old, new = _counted(findings), _counted(after)
-        key = (finding.name, finding.message)
-        if new[key] >= old[key]:
-            return False
-        came = [f for f in after if f.severity == "error" and (f.name, f.message) not in old]
-        if not is_of_reading:
-            return not came
-        return not any(id(f) in reading and f.name == finding.name for f in came)
+
+def passes(
+    finding: Finding,
+    findings: Sequence[Finding],
+    reading: frozenset[int],
+    after: Sequence[Finding],
+    reading_after: frozenset[int],
+) -> bool:
+    """Whether a finding is gone with its remedy, and no error came.
+
+    `findings` and `after`: all of the show before and with the remedy; those of reading it have
+    their `id` in `reading` and `reading_after`. A line that could not be read may show errors of
+    its own once it can: those of checks, which could not look at it before, and those of reading in
+    other lines.
+    """
+    old, new = _counted(findings), _counted(after)
+    key = (finding.name, finding.message)
+    if new[key] >= old[key]:
+        return False
+    came = [f for f in after if f.severity == "error" and (f.name, f.message) not in old]
+    if id(finding) not in reading:
+        return not came
+    return not any(id(f) in reading_after and f.name == finding.name for f in came)
 
 
 def _counted(findings: Sequence[Finding]) -> Counter[tuple[str, str]]:

@@ -102,6 +102,26 @@ def test_without_a_terminal_nobody_can_be_asked(show: Path) -> None:
     assert show.read_text(encoding="utf-8") == SLIPS
 
 
+def test_a_file_that_changes_while_it_is_asked_about_is_left_alone(show: Path) -> None:
+    ours, theirs = pty.openpty()
+    command = [sys.executable, "-m", "seqlang", "check", "--fix", str(show)]
+    with subprocess.Popen(
+        command, stdin=theirs, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+    ) as process:
+        assert process.stdout is not None
+        words = ""
+        while "change it?" not in words and (letter := process.stdout.read(1)):
+            words += letter
+        show.write_text(f"{SLIPS}# from another window\n", encoding="utf-8")
+        os.write(ours, b"a\n")
+        words += process.communicate(timeout=120)[0]
+    os.close(ours)
+    os.close(theirs)
+    assert process.returncode == 2
+    assert "changed by something else meanwhile; nothing was written" in words
+    assert show.read_text(encoding="utf-8") == f"{SLIPS}# from another window\n"
+
+
 def test_a_file_that_cannot_be_written_has_status_2_and_stays(show: Path) -> None:
     show.chmod(0o444)
     done = run("--fix", "--yes", str(show))

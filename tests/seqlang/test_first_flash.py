@@ -78,6 +78,20 @@ def test_they_come_again_when_their_figures_change_and_for_another_show(
 
 
 @pytest.mark.usefixtures("state")
+def test_a_show_is_its_file_however_its_path_is_written(
+    show: Path, served: Server, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(show.parent)
+    assert stand_in_full(Outcome(capsys, "flash", show.name, "--port", served.url))
+    assert Outcome(capsys, "flash", str(show), "--port", served.url).err == ""
+    elsewhere = show.parent / "other" / show.name
+    elsewhere.parent.mkdir()
+    elsewhere.write_text(TEXT)
+    monkeypatch.chdir(elsewhere.parent)
+    assert stand_in_full(Outcome(capsys, "flash", show.name, "--port", served.url))
+
+
+@pytest.mark.usefixtures("state")
 def test_a_flash_that_fails_is_not_the_first_one(
     show: Path, served: Server, capsys: pytest.CaptureFixture[str]
 ) -> None:
