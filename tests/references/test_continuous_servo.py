@@ -315,6 +315,12 @@ def test_at_power_up_it_draws_no_stall_current() -> None:
     assert sag.board_a < RATING.stall_a / 4.0
 
 
+def test_a_gear_s_loss_makes_friction_dearer_and_the_part_slower() -> None:
+    """100 rpm at the horn; 0.02 N.m behind 2:1 at 50 % is 0.02 N.m at the horn, of 0.4: 95 rpm."""
+    geared = replace(ROTOR, drive=Gear(2.0), drive_efficiency=0.5)
+    assert top_rpm(geared, 6.0) == pytest.approx(95.0 / 2.0)
+
+
 def test_a_gear_slows_the_part_and_turns_the_servo_s_own_inertia_up() -> None:
     """Two turns of the horn for one of the part: half the speed, a quarter of friction's share."""
     plain = replace(ROTOR, load=replace(ROTOR.load, friction_nm=0.0))

@@ -7,7 +7,7 @@ module times teeth (ISO 54 and handbooks of gears: Shigley, from memory).
 from __future__ import annotations
 
 from dataclasses import replace
-from math import pi
+from math import pi, radians, sin
 
 import pytest
 from hypothesis import given
@@ -167,6 +167,25 @@ def test_a_cord_must_be_pulled_tight_wherever_the_part_is(slope: str, slack: boo
     text = show("drum 30 mm", f"slope {slope}").replace("in 1.5 s", "in 8 s")
     assert bool(findings(text, "cord-slack")) is slack
     assert findings(text.replace("drum 30 mm", "rack 94 mm per turn"), "cord-slack") == []
+
+
+def test_a_cord_must_be_pulled_tight_however_the_wearer_leans() -> None:
+    """On a slope of 10 deg the weight still pulls at a lean of 9 deg, and pushes at 11 deg."""
+    text = show("drum 30 mm", "slope 10 deg").replace("in 1.5 s", "in 8 s")
+    leaning = {lean: f"wearer\n    tilt {lean} deg\n{text}" for lean in (9, 11)}
+    assert findings(leaning[9], "cord-slack") == []
+    (found,) = findings(leaning[11], "cord-slack")
+    # 50 mm in 8 s by 3-4-5
+    let_down = 10.0 / 3.0**0.5 * 0.05 / 8.0**2
+    assert found.asked == pytest.approx(0.15 * (9.80665 * sin(radians(1.0)) + let_down), rel=1e-3)
+
+
+def test_a_cord_must_be_pulled_tight_however_the_wearer_moves() -> None:
+    """Straight up: a walker's body falls at 0.8 g, a dancer's at 1.62 g (`SWAY_G`)."""
+    text = show("drum 30 mm").replace("in 1.5 s", "in 8 s")
+    assert findings(f"wearer\n    walks\n{text}", "cord-slack") == []
+    (found,) = findings(f"wearer\n    dances\n{text}", "cord-slack")
+    assert found.asked == pytest.approx(0.15 * 9.80665 * 0.62, rel=0.01)
 
 
 def test_a_cord_goes_slack_when_its_part_is_let_down_faster_than_it_falls() -> None:

@@ -187,10 +187,24 @@ def test_a_cue_that_another_cue_stops_again_is_only_advised() -> None:
     assert "`halt`" in found.message
 
 
+def test_a_cue_that_nobody_can_start_stops_nothing() -> None:
+    left = show(whirl="    rotor to 40 rpm in 800 ms\n")
+    halt = "cue halt\n    rotor to 0 rpm in 800 ms\n"
+    (found,) = findings(left.replace("remote\n", f"{halt}remote\n"), "left-spinning")
+    assert found.severity == "warning"
+    assert "until a stop" in found.message
+
+
 def test_idle_that_takes_the_part_back_leaves_nothing_turning() -> None:
     left = show(whirl="    rotor to 40 rpm in 800 ms\n")
     calm = "cue calm\n    rotor to 0 rpm in 800 ms\n    hold 5 s\nidle: go calm\n"
     assert findings(left.replace("remote\n", f"{calm}remote\n"), "left-spinning") == []
+
+
+def test_what_an_endless_cue_turns_is_told_of_once() -> None:
+    """It never ends, so it leaves nothing turning; but nothing takes it back."""
+    body = "    repeat for ever\n        rotor to 40 rpm in 1 s\n        rotor to 30 rpm in 1 s\n"
+    assert names(show(whirl=body)) == ["endless-cue"]
 
 
 def test_a_calibration_that_runs_against_its_speed_is_told_in_rpm() -> None:
