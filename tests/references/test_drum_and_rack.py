@@ -194,3 +194,16 @@ def test_a_cord_goes_slack_when_its_part_is_let_down_faster_than_it_falls() -> N
     slower = show("drum 30 mm").replace("0 mm in 1.5 s", "0 mm in 173 ms")
     assert findings(quick, "cord-slack") != []
     assert findings(slower, "cord-slack") == []
+
+
+@pytest.mark.parametrize(("accel", "slack"), [("9700", False), ("9900", True)])
+def test_a_cord_goes_slack_where_a_stop_brakes_its_rise_harder_than_it_falls(
+    accel: str, slack: bool
+) -> None:
+    """No move as written does more than 2 m/s2, but the board may brake as hard as is stated; a
+    load of any mass flies on above g = 9.80665 m/s2."""
+    text = show("drum 30 mm", f"acceleration {accel} mm/s2")
+    found = [one.message for one in findings(text) if one.name == "cord-slack"]
+    assert [message.split(", ")[-1] for message in found] == (
+        ["when a stop or another cue cuts a move short"] if slack else []
+    )

@@ -1,7 +1,8 @@
 """cord-slack: a part on a cord would have to be pushed.
 
-What: at each instant of a move, and in each place at which the part can stand, a part that a drum
-pulls by its cord is pulled back by its weight or a spring, in every posture (a warning).
+What: at each instant of a move, wherever a stop or another cue cuts it short, and in each place at
+which the part can stand, a part that a drum pulls by its cord is pulled back by its weight or a
+spring, in every posture (a warning).
 
 Why: a cord cannot push. It goes slack, jumps off its drum, and comes tight with a jerk.
 
@@ -36,6 +37,8 @@ from sim.rig.disturbance import push_nm
 from sim.rig.slide import PINION_M, pulls_only
 from sim.strain.envelope import passage
 
+_PLACES = 65
+
 LEAST_N = 1e-6
 """Less force than this is a figure's noise."""
 
@@ -59,17 +62,23 @@ def _slack(context: Context, servo: Servo) -> Iterator[Finding]:
             span = context.span(planned.move.mark, "name")
             cases.append((span, (motion[0], motion[1], motion[2])))
     forces = [_least_n(context, servo, motion) for _, motion in cases]
+    cut = None
+    if servo.name in context.states.in_motion and all(f.min() >= -LEAST_N for f in forces):
+        cut = len(cases)
+        cases.append((context.span(servo.mark, "name"), _cut_short(context, servo)))
+        forces.append(_least_n(context, servo, cases[cut][1]))
     least = min(range(len(cases)), key=lambda n: float(forces[n].min()))
     worst = float(forces[least].min())
     span, (places, _, _) = cases[least]
     where = float(places[int(np.argmin(forces[least]))])
+    when = ", when a stop or another cue cuts a move short" if least == cut else ""
     if worst >= -LEAST_N:
         return
     yield Finding(
         "warning",
         "cord-slack",
         f"`{servo.name}` hangs on a cord, which would have to push with {figure(-worst)} N at "
-        f"{figure(where)} mm",
+        f"{figure(where)} mm{when}",
         span,
         label="a cord cannot push",
         related=((context.span(servo.drive.mark), "winds a cord"),),
@@ -79,6 +88,16 @@ def _slack(context: Context, servo: Servo) -> Iterator[Finding]:
         limit=0.0,
         unit="N",
     )
+
+
+def _cut_short(context: Context, servo: Servo) -> tuple[Array, Array, Array]:
+    """All that a motion that is cut short may be: anywhere that the show takes the part, at the
+    speed and the acceleration of its table. What is between does not pull less: the force is affine
+    in the place, but for other parts of a chain, and in the acceleration."""
+    speed, accel = context.states.in_motion[servo.name]
+    places = np.linspace(*context.states.reaches[servo.name].angle_deg, _PLACES)
+    at, way, hard = np.meshgrid(places, [-speed, speed], [-accel, accel])
+    return at.ravel(), way.ravel(), hard.ravel()
 
 
 def _least_n(context: Context, servo: Servo, motion: tuple[Array, Array, Array]) -> Array:
