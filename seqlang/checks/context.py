@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar, cast
 
@@ -13,7 +13,6 @@ from seqlang.text.findings import Origin, Span
 from sim.model import (
     Board,
     Cue,
-    Gear,
     Lamp,
     Law,
     Move,
@@ -26,13 +25,14 @@ from sim.model import (
     Supply,
     Switch,
 )
-from sim.rig.drive import reach
-from sim.rig.supply import PIXEL_IDLE_A, highest_v
+from sim.rig.supply import FallingVoltage, highest_v
 from sim.score.threads import ThreadError, threads
-from sim.score.tree import PlannedMove, acts, planned_moves, walk
+from sim.score.tree import PlannedMove, acts, walk
 from sim.strain.eye import Eye
+from sim.strain.hardest_torque import Hardest, hardest_torques
 from sim.strain.reachable import Reachable
-from sim.strain.sag import Sag, brightest, sags, start_sags
+from sim.strain.sag import Sag, beside_others, sags_at, start_sags
+from sim.strain.soundness import is_sound, sound_moves, sound_show
 
 if TYPE_CHECKING:
     from seqlang.text.source import Source as Text
@@ -179,16 +179,7 @@ class Context:
     @cached_property
     def planned(self) -> tuple[PlannedMove, ...]:
         """Every move with every angle it can start from, where physics can be asked about it."""
-        return tuple(one for one in planned_moves(self.show) if self._can_be_asked(one))
-
-    def _can_be_asked(self, one: PlannedMove) -> bool:
-        """A servo whose own lines are sound; a linkage may end where its travel does."""
-        servo = self.servos.get(one.move.output)
-        if servo is None or servo.name not in self.sound:
-            return False
-        low, high = servo.travel_deg
-        inside = low <= one.from_deg <= high and low <= one.move.angle_deg <= high
-        return inside or isinstance(servo.drive, Gear)
+        return sound_moves(self.show)
 
     @cached_property
     def alone(self) -> dict[str, ServoWorkload]:
@@ -219,7 +210,16 @@ class Context:
     @cached_property
     def sags(self) -> tuple[Sag, ...]:
         """The worst instant of every board with a supply."""
-        return sags(self.sound_show, self.planned, self.peak_nm)
+        return sags_at(self.sound_show, self.hardest)
+
+    @cached_property
+    def hardest(self) -> Mapping[str, Hardest]:
+        """The most torque that the show asks of each sound servo."""
+        return hardest_torques(self.sound_show, self.planned, self.peak_nm)
+
+    def beside_others(self, servo: Servo) -> FallingVoltage | None:
+        """What arrives at a servo while all the others are at their hardest."""
+        return beside_others(self.sound_show, self.hardest, servo.name)
 
     @cached_property
     def start_sags(self) -> tuple[Sag, ...]:
@@ -238,18 +238,8 @@ class Context:
 
     @cached_property
     def sound_show(self) -> Show:
-        """The show as physics is asked about it.
-
-        Servos that it cannot be asked about are left out. A strip is capped at the most that the
-        score ever makes of it: what it could draw is `strip_over_supply`'s business.
-        """
-        most = brightest(self.show)
-        outputs = tuple(
-            replace(o, cap_a=_lit_a(o, most[o.name])) if isinstance(o, Strip) else o
-            for o in self.show.rig.outputs
-            if o.name in self.sound or o.name not in self.servos
-        )
-        return replace(self.show, rig=replace(self.show.rig, outputs=outputs))
+        """The show as physics is asked about it."""
+        return sound_show(self.show)
 
     @cached_property
     def rated_v(self) -> dict[str, float]:
@@ -276,19 +266,3 @@ class Context:
 
     def has_repeat(self, cue: Cue) -> bool:
         return any(isinstance(step, Repeat) for step in walk(cue.body))
-
-
-def _lit_a(strip: Strip, most_a: float) -> float:
-    """What the lit pixels draw of a strip's `most_a`; a hair for one that is never lit."""
-    return max(most_a - strip.pixels * PIXEL_IDLE_A, 1e-6)
-
-
-def is_sound(servo: Servo) -> bool:
-    """Whether physics can be asked about the servo at all."""
-    low, high = servo.travel_deg
-    if not servo.ratings or len(servo.points) < 2 or low >= high:
-        return False
-    angles = [point.angle_deg for point in servo.points]
-    if not (angles[0] <= low and high <= angles[-1]):
-        return False
-    return isinstance(servo.drive, Gear) or reach(servo).stuck_deg is None

@@ -191,6 +191,10 @@ class Pacer:
             starts = [start for start in others if start != way.to_deg]
             if starts:
                 passes = assess(self._rig, servo, starts, way.to_deg, longest, law).passes
+                volts = self._reading.beside.get(way.output)
+                if volts is not None:
+                    low = assess(self._rig, servo, starts, way.to_deg, longest, law, volts)
+                    passes = passes & low.passes
                 for start in (s for s, good in zip(starts, passes, strict=True) if not good):
                     longest = max(longest, self._shortest_ms(servo, start, way.to_deg, law, pace))
         return longest
@@ -203,9 +207,13 @@ class Pacer:
             if len(self._shortest) == MOST_SEARCHED:
                 self._too_many(pace)
             try:
-                self._shortest[key] = shortest_duration_ms(self._rig, servo, start, to, law)
+                alone = shortest_duration_ms(self._rig, servo, start, to, law)
             except Impossible as impossible:
                 self._shortest[key] = impossible.reason
+            else:
+                self._shortest[key] = self._reading.fastest[key] = max(
+                    alone, self._shortest_beside_ms(servo, start, to, law)
+                )
         found = self._shortest[key]
         if isinstance(found, str):
             unit = self._reading.motion(servo.name).place.unit
@@ -217,6 +225,18 @@ class Pacer:
             )
             raise Fault
         return found
+
+    def _shortest_beside_ms(self, servo: Servo, start: float, to: float, law: Law) -> int:
+        """The shortest beside the other parts; 0 where that is not known, or none passes there."""
+        from sim.strain.shortest import Impossible, shortest_duration_ms
+
+        volts = self._reading.beside.get(servo.name)
+        if volts is None:
+            return 0
+        try:
+            return shortest_duration_ms(self._rig, servo, start, to, law, volts)
+        except Impossible:  # that is for `voltage-sag` to say
+            return 0
 
     def _too_many(self, pace: Pace) -> None:
         """Note it once, and raise Fault."""

@@ -55,6 +55,7 @@ What has no mark of its own has a name in `Loaded.places` (name to `Origin`, if 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, cast
 
 from lark import Token
@@ -77,6 +78,7 @@ if TYPE_CHECKING:
     from firmware_gen.chips import Chip
     from seqlang.meaning.origins import Origins
     from seqlang.meaning.pose import OutputKind, Setting
+    from seqlang.meaning.soonest import Beside, Fastest
     from seqlang.text.findings import Finding, Origin
     from seqlang.text.source import Source
     from sim.model import JointLimits
@@ -99,15 +101,32 @@ def elaborate(items: Sequence[TopLine], source: Source, forgiven: Iterable[str] 
 
     `forgiven`: names declared in lines that could not be read.
     """
-    made = _elaborated(items, source, forgiven, None)
-    if not any(isinstance(one, Servo) and one.mount for one in made.show.rig.outputs):
-        return made
-    from sim.strain.coupling import coupled_show, show_reaches
+    once = partial(_elaborated, items, source, forgiven)
+    made, fastest = once(None, {})
+    if any(isinstance(one, Servo) and one.mount for one in made.show.rig.outputs):
+        from sim.strain.coupling import coupled_show, show_reaches
 
-    # A part that carries another can be as fast as what the other does meanwhile lets it be, which
-    # is known once there is a score: taken once more, no part is faster than it was then.
-    again = _elaborated(items, source, forgiven, show_reaches(made.show))
-    return replace(again, show=coupled_show(again.show))
+        # A part that carries another can be as fast as what the other does meanwhile lets it be,
+        # which is known once there is a score: taken once more, no part is faster than it was then.
+        reaches: Mapping[str, JointLimits] | None = show_reaches(made.show)
+        made, fastest = once(reaches, {})
+    else:
+        coupled_show, reaches = _as_it_is, None
+    made = replace(made, show=coupled_show(made.show))
+    if not fastest or any(found.severity == "error" for found in made.findings):
+        return made
+    from seqlang.meaning.soonest import in_company
+
+    def beside(volts: Beside) -> tuple[Elaborated, Show, Fastest]:
+        again, times = once(reaches, volts)
+        show = coupled_show(again.show)
+        return replace(again, show=show), show, times
+
+    return in_company(beside, (made, made.show, fastest))
+
+
+def _as_it_is(show: Show) -> Show:
+    return show
 
 
 def _elaborated(
@@ -115,9 +134,14 @@ def _elaborated(
     source: Source,
     forgiven: Iterable[str],
     reaches: Mapping[str, JointLimits] | None,
-) -> Elaborated:
-    """Once through the text. `reaches`: how far the parts of chains go, if that is known."""
+    beside: Beside,
+) -> tuple[Elaborated, Fastest]:
+    """Once through the text, and the shortest durations that were searched for.
+
+    `reaches`: how far the parts of chains go, if that is known. `beside`: what arrives at servos.
+    """
     reading = Reading(source, forgiven)
+    reading.beside = beside
     lines = [item for item in items if isinstance(item, Line)]
     cues = [item for item in items if isinstance(item, CueText)]
     for kind, name in _declared_names(lines, cues):
@@ -138,7 +162,7 @@ def _elaborated(
     places: dict[str, Origin] = {}
     made = score(reading, lines, cues, outputs, poses, rig, places)
     found = tuple(_renamed(finding, items, source) for finding in reading.findings)
-    return Elaborated(Show(rig, made), reading.origins, places, found)
+    return Elaborated(Show(rig, made), reading.origins, places, found), reading.fastest
 
 
 def _renamed(finding: Finding, items: Sequence[TopLine], source: Source) -> Finding:

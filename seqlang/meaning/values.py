@@ -45,6 +45,7 @@ from sim.rulebook import LEVEL_STEPS_PER_PCT
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
+    from seqlang.meaning.soonest import Beside, Searched
     from seqlang.text.source import Source
 
 _HOUR_MS = 3600 * 1000
@@ -139,6 +140,10 @@ class Reading:
         """Servos whose parts move along a line: their places are in mm."""
         self.spinning: set[str] = set()
         """Servos whose parts turn round and round: their places are in rpm."""
+        self.beside: Beside = {}
+        """By servo, what arrives while the others are at their hardest, where that is known."""
+        self.fastest: dict[Searched, int] = {}
+        """The shortest durations (ms) that were searched for and found."""
         self.elsewhere: dict[str, str] = {}
         """What each declared name is the name of; the first kind of several."""
         self.forgiven = set(forgiven)

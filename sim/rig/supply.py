@@ -331,19 +331,39 @@ def _limit_a(source: Cells | Adapter) -> float:
     return source.current_a if isinstance(source, Adapter) else float("inf")
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class FallingVoltage:
+    """Voltage (V) at a servo's board over its own horn torque (N.m, rising), straight between.
+
+    The other parts are held as they are, so this is how the servo's own current takes its voltage.
+    """
+
+    torque_nm: Array
+    voltage_v: Array
+
+    def at(self, torque_nm: ArrayLike) -> Array:
+        torque = np.abs(np.asarray(torque_nm, dtype=np.float64))
+        return np.asarray(np.interp(torque, self.torque_nm, self.voltage_v))
+
+
+def own_torques_nm(one: Servo, supply: Supply) -> Array:
+    """Horn torques (N.m) at which the voltage of a servo is found: up to more than its stall."""
+    stall = float(np.max(servo.line(one, open_v(supply)).stall_nm))
+    return np.linspace(0.0, 1.2 * stall, 49)
+
+
 @lru_cache(maxsize=256)
-def _moving_table(rig: Rig, name: str) -> tuple[Array, Array]:
+def _moving_table(rig: Rig, name: str) -> FallingVoltage:
     """Horn torque of one servo and the voltage at its board, while all the others run light."""
     one = next(o for o in rig.outputs if isinstance(o, Servo) and o.name == name)
     _, supply = of_board(rig, one.board)
     if supply is None:
-        return np.array([0.0]), np.array([highest_v(rig, one.board)])
-    stall = float(np.max(servo.line(one, open_v(supply)).stall_nm))
-    torques = np.linspace(0.0, 1.2 * stall, 49)
+        return FallingVoltage(np.array([0.0]), np.array([highest_v(rig, one.board)]))
+    torques = own_torques_nm(one, supply)
     demands = standing(rig, supply)
     own = demands[one.board]
     demands[one.board] = Demand({**own.torque_nm, name: torques}, own.duty, own.fixed_a, own.moving)
-    return torques, solve(rig, supply, demands).board_v[one.board]
+    return FallingVoltage(torques, solve(rig, supply, demands).board_v[one.board])
 
 
 def moving_v(rig: Rig, one: Servo, torque_nm: ArrayLike) -> Array:
@@ -353,8 +373,7 @@ def moving_v(rig: Rig, one: Servo, torque_nm: ArrayLike) -> Array:
     hardest pose, all light is full and all switches are on, the battery is at the end of its usable
     part. A show that moves several hard at once goes lower: `sim.strain.sag` finds that.
     """
-    torques, volts = _moving_table(rig, one.name)
-    return np.asarray(np.interp(np.abs(np.asarray(torque_nm, dtype=np.float64)), torques, volts))
+    return _moving_table(rig, one.name).at(torque_nm)
 
 
 def standing(rig: Rig, supply: Supply) -> dict[str, Demand]:

@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -26,11 +26,17 @@ from sim.model import Law, Rig, Servo, Wearer
 from sim.rig import drive, load, servo, supply
 from sim.rig.disturbance import push_nm
 from sim.rig.spin import turning
+from sim.rig.supply import FallingVoltage
 from sim.rulebook import FRAME_MS
 from sim.score.laws import Shape, ramp_shares, shape
 
 TOLERANCE: Final = 1e-6
 """A share may exceed 1 - margin by this much: the resolution of the peak search."""
+
+
+Feed: TypeAlias = "ArrayLike | FallingVoltage | None"
+"""What arrives at a servo's board: a voltage (V), one that falls with the servo's own torque, or
+None: as if the servo alone moved (`sim.rig.supply.moving_v`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,18 +88,20 @@ def operate(
     angle_deg: ArrayLike,
     speed_deg_s: ArrayLike,
     accel_deg_s2: ArrayLike,
-    voltage_v: ArrayLike | None = None,
+    voltage_v: Feed = None,
 ) -> OperatingPoints:
     """Operating points where the part stands, moves and accelerates so (deg, deg/s, deg/s2).
 
-    Arrays of any one shape. `voltage_v`: what arrives at the board; None: as if this servo alone
-    moved (`sim.rig.supply.moving_v`). A pose out of the drive's reach has infinite share and
-    torque.
+    Arrays of any one shape. `voltage_v`: see `Feed`. A pose out of the drive's reach has infinite
+    share and torque.
     """
     low, high, horn_speed = asked_of_horn(one, angle_deg, speed_deg_s, accel_deg_s2, rig.wearer)
     greatest = np.maximum(np.abs(low), np.abs(high))
+    finite = np.nan_to_num(greatest, nan=0.0, posinf=1e9)
     if voltage_v is None:
-        volts = supply.moving_v(rig, one, np.nan_to_num(greatest, nan=0.0, posinf=1e9))
+        volts = supply.moving_v(rig, one, finite)
+    elif isinstance(voltage_v, FallingVoltage):
+        volts = voltage_v.at(finite)
     else:
         volts = np.broadcast_to(np.asarray(voltage_v, dtype=np.float64), greatest.shape)
     line = servo.line(one, volts)
@@ -156,20 +164,22 @@ def assess(
     to_deg: ArrayLike,
     duration_ms: ArrayLike,
     law: Law | Sequence[Law],
-    voltage_v: ArrayLike | None = None,
+    voltage_v: Feed = None,
 ) -> Assessment:
     """Assess many moves of one servo at once.
 
     `from_deg`, `to_deg`, `duration_ms` and `voltage_v` are numbers or arrays of one length, `law`
-    one law or one for each move. `voltage_v` None: see `operate`. Durations must be over 0.
+    one law or one for each move. `voltage_v`: see `Feed`. Durations must be over 0.
     """
-    volts = np.nan if voltage_v is None else voltage_v
+    falling = voltage_v if isinstance(voltage_v, FallingVoltage) else None
+    volts = np.nan if voltage_v is None or isinstance(voltage_v, FallingVoltage) else voltage_v
     columns = np.broadcast_arrays(
         *(np.atleast_1d(np.asarray(v, dtype=np.float64)) for v in (from_deg, to_deg)),
         *(np.atleast_1d(np.asarray(v, dtype=np.float64)) for v in (duration_ms, volts)),
     )
     count = columns[0].size if isinstance(law, Law) else len(law)
-    moves = _Moves(*(np.broadcast_to(c, (count,)) for c in columns))
+    start, end, lasts, fed = (np.broadcast_to(c, (count,)) for c in columns)
+    moves = _Moves(start, end, lasts, fed, falling)
     laws = [law] * count if isinstance(law, Law) else list(law)
     groups: dict[Law, list[int]] = {}
     for index, each in enumerate(laws):
@@ -192,7 +202,8 @@ class _Moves:
     to_deg: Array
     duration_ms: Array
     voltage_v: Array
-    """nan: as if the servo alone moved."""
+    """nan: as if the servo alone moved, or as it falls."""
+    falling: FallingVoltage | None
 
     def at(self, chosen: NDArray[np.intp]) -> _Moves:
         return _Moves(
@@ -200,6 +211,7 @@ class _Moves:
             self.to_deg[chosen],
             self.duration_ms[chosen],
             self.voltage_v[chosen],
+            self.falling,
         )
 
 
@@ -248,7 +260,9 @@ def _at(rig: Rig, one: Servo, moves: _Moves, law: Law, x: Array, shaped: Shape) 
     accel = stroke * shaped.a / seconds**2
     if law.name == "uniform":
         accel = accel + stroke / seconds / (FRAME_MS / 1000.0) * _jump(x)
-    volts = None if np.isnan(moves.voltage_v).any() else moves.voltage_v[:, None]
+    volts: Feed = moves.falling
+    if volts is None and not np.isnan(moves.voltage_v).any():
+        volts = moves.voltage_v[:, None]
     return operate(
         rig,
         one,

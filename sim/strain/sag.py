@@ -33,19 +33,29 @@ from sim.model import (
 from sim.rig.supply import (
     PIXEL_IDLE_A,
     Demand,
+    FallingVoltage,
     highest_v,
     of_board,
+    own_torques_nm,
     solve,
     strip_full_a,
 )
 from sim.rulebook import ENABLE_INTERVAL_FRAMES, FRAME_S, LEVEL_STEPS_PER_PCT
 from sim.score.tree import PlannedMove, planned_moves
-from sim.strain.hardest_torque import ENDLESS_NM, MoveKey, hardest_torques, hold_nm, jarred_nm
+from sim.strain.hardest_torque import (
+    ENDLESS_NM,
+    Hardest,
+    MoveKey,
+    hardest_torques,
+    hold_nm,
+    jarred_nm,
+)
 from sim.strain.light_states import LightStates
 from sim.strain.reachable import Jump, Reachable
 
 __all__ = [
     "Sag",
+    "beside_others",
     "lowest_voltages",
     "sags",
     "start_sags",
@@ -115,7 +125,11 @@ def sags(
     if they are known already; a move without any way asks for no more than holding.
     """
     moves = planned_moves(show) if planned is None else tuple(planned)
-    hardest = hardest_torques(show, moves, peak_nm)
+    return sags_at(show, hardest_torques(show, moves, peak_nm))
+
+
+def sags_at(show: Show, hardest: Mapping[str, Hardest]) -> tuple[Sag, ...]:
+    """`sags` of a show whose servos' hardest torques are known."""
     found = []
     for board in show.rig.boards:
         _, supply = of_board(show.rig, board.name)
@@ -134,6 +148,29 @@ def sags(
         demands = _demands(show, fed, [case])
         found.append(_worst_of(board, show.rig, supply, demands, [case]))
     return tuple(found)
+
+
+def beside_others(show: Show, hardest: Mapping[str, Hardest], name: str) -> FallingVoltage | None:
+    """The voltage of one servo's board over its own torque, all the others at their hardest.
+
+    A planned move takes its voltage by what it asks itself at each instant; what takes it beyond
+    that, an interruption, is judged as such. None without a supply, or where the supply collapses
+    even while this servo asks for nothing.
+    """
+    one = next(o for o in show.rig.outputs if isinstance(o, Servo) and o.name == name)
+    _, supply = of_board(show.rig, one.board)
+    if supply is None:
+        return None
+    fed = [b.name for b in show.rig.boards if b.supply == supply.name]
+    servos = [o.name for o in show.rig.outputs if isinstance(o, Servo) and o.board in fed]
+    others = {other: hardest[other].torque_nm for other in servos}
+    moving = tuple({name, *(other for other in servos if hardest[other].moves)})
+    torques = own_torques_nm(one, supply)
+    cases = [_Case({**others, name: float(torque)}, moving, None) for torque in torques]
+    solved = solve(show.rig, supply, _demands(show, fed, cases))
+    if np.broadcast_to(solved.collapsed, torques.shape)[0]:
+        return None
+    return FallingVoltage(torques, np.broadcast_to(solved.board_v[one.board], torques.shape))
 
 
 def start_sags(show: Show) -> tuple[Sag, ...]:

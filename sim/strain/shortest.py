@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import isfinite, log2
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -23,7 +23,7 @@ from sim.model import Law, Rig, Servo
 from sim.rig.drive import horn
 from sim.rig.servo import line
 from sim.rig.slide import of_horn, of_part
-from sim.rig.supply import highest_v
+from sim.rig.supply import FallingVoltage, highest_v
 from sim.strain.envelope import TOLERANCE, assess, operate
 
 STEPS_AN_OCTAVE: Final = 46
@@ -31,6 +31,10 @@ STEPS_AN_OCTAVE: Final = 46
 
 LONGEST_MS: Final = 60_000
 """No move is sought longer than a minute (own limit)."""
+
+
+OneFeed: TypeAlias = "float | FallingVoltage | None"
+"""What arrives at the board of one servo; see `sim.strain.envelope.Feed`."""
 
 
 class Impossible(Exception):  # noqa: N818 (reads as what it is where it is raised)
@@ -47,12 +51,11 @@ def shortest_duration_ms(
     from_deg: float,
     to_deg: float,
     law: Law,
-    voltage_v: float | None = None,
+    voltage_v: OneFeed = None,
 ) -> int:
     """The least whole milliseconds in which the servo can make the move, with the rig's margin.
 
-    `voltage_v`: what arrives at the board; None: as if this servo alone moved. 1 for a move of no
-    length. Raises `Impossible`.
+    `voltage_v`: what arrives at the board. 1 for a move of no length. Raises `Impossible`.
     """
     _reject_impossible(rig, one, from_deg, to_deg, voltage_v)
     if from_deg == to_deg:
@@ -75,9 +78,7 @@ def shortest_duration_ms(
         row = np.unique(np.linspace(low, high, min(34, high - low + 1)).astype(int))
 
 
-def _too_fast_ms(
-    rig: Rig, one: Servo, from_deg: float, to_deg: float, voltage_v: float | None
-) -> int:
+def _too_fast_ms(rig: Rig, one: Servo, from_deg: float, to_deg: float, voltage_v: OneFeed) -> int:
     """Whole milliseconds that fail for certain: on average the horn would outrun its no-load speed.
 
     Some instant is at least as fast as the average, and no line reaches over its no-load speed.
@@ -85,7 +86,10 @@ def _too_fast_ms(
     if one.load.spins:  # no way is turned; `_reject_impossible` has looked at the speeds
         return 0
     way = abs(float(np.diff(horn(one, [from_deg, to_deg]).angle_deg)[0]))
-    volts = highest_v(rig, one.board) if voltage_v is None else voltage_v
+    if voltage_v is None or isinstance(voltage_v, FallingVoltage):
+        volts = highest_v(rig, one.board)
+    else:
+        volts = voltage_v
     fastest = float(line(one, volts).speed_deg_s)
     if not fastest > 0.0 or not isfinite(way):
         return 0
@@ -112,7 +116,7 @@ def shortest_durations_ms(
 
 
 def _reject_impossible(
-    rig: Rig, one: Servo, from_deg: float, to_deg: float, voltage_v: float | None
+    rig: Rig, one: Servo, from_deg: float, to_deg: float, voltage_v: OneFeed
 ) -> None:
     """Raise `Impossible` if even an endlessly slow move, either way, breaks the margin."""
     angles = np.linspace(from_deg, to_deg, 181)

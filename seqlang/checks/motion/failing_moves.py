@@ -17,7 +17,8 @@ from seqlang.text.findings import Fix, Span
 from sim.model import MINIMUM_JERK, Law, Move
 from sim.rig import servo as lines
 from sim.rig.slide import of_horn, of_part
-from sim.strain.sag import sags
+from sim.strain.hardest_torque import Hardest, hardest_torques
+from sim.strain.sag import beside_others
 from sim.strain.shortest import Impossible, shortest_duration_ms
 
 if TYPE_CHECKING:
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
     from seqlang.checks.context import Context
     from seqlang.checks.workload import ServoWorkload
+    from sim.rig.supply import FallingVoltage
     from sim.score.tree import PlannedMove
 
 Trouble: TypeAlias = Literal["speed", "torque", "acceleration"]
@@ -60,7 +62,7 @@ def failures(context: Context) -> tuple[Failure, ...]:
         (work, starts) for work in context.work.values() for starts in _written(work.failing())
     ]
     alone = [_alone(context, *group) for group in groups[:MOST_FIXES]]
-    lowest_v = _once_mended_v(context, groups, alone) if groups else {}
+    hardest = _once_mended(context, groups, alone) if groups else {}
     found: list[Failure] = []
     for n, (work, starts) in enumerate(groups):
         planned, way = max(starts, key=lambda start: work.assessment.peak_share[start[1]])
@@ -70,7 +72,7 @@ def failures(context: Context) -> tuple[Failure, ...]:
             if isinstance(known, Impossible):
                 impossible = known.reason
             else:
-                shortest = _slower_if_low(context, work, starts, known, lowest_v)
+                shortest = _slower_if_low(context, work, starts, known, hardest)
         trouble = _trouble(context, work, way)
         found.append(Failure(trouble, planned, work, way, shortest, impossible))
     return _one_duration_each(context, found)
@@ -117,15 +119,15 @@ def _alone(context: Context, work: ServoWorkload, starts: Starts) -> int | Impos
         return error
 
 
-def _once_mended_v(
+def _once_mended(
     context: Context,
     groups: list[tuple[ServoWorkload, Starts]],
     alone: list[int | Impossible],
-) -> dict[str, float]:
-    """The lowest voltage in the show, by board, once every failing move lasts long enough alone.
+) -> Mapping[str, Hardest]:
+    """The most that the show asks of each servo once every failing move lasts long enough alone.
 
-    A failing move asks for more torque than it will once it is mended: its own sag must not make
-    the proposed duration longer.
+    A failing move asks for more torque than it will once it is mended: that must not make the
+    durations that are proposed for others longer.
     """
     mended: dict[int, PlannedMove] = {}
     unmended: set[int] = set()
@@ -137,8 +139,7 @@ def _once_mended_v(
                 move = replace(one.move, duration_ms=known, law=_law(context, starts))
                 mended[id(one)] = replace(one, move=move)
     planned = [mended.get(id(one), one) for one in context.planned if id(one) not in unmended]
-    mended_sags = sags(context.sound_show, planned, context.peak_nm)
-    return {sag.board: sag.voltage_v for sag in mended_sags if not sag.collapsed}
+    return hardest_torques(context.sound_show, planned, context.peak_nm)
 
 
 def _slower_if_low(
@@ -146,11 +147,13 @@ def _slower_if_low(
     work: ServoWorkload,
     starts: Starts,
     alone_ms: int,
-    lowest_v: Mapping[str, float],
+    hardest: Mapping[str, Hardest],
 ) -> int:
-    """The shortest duration that passes alone and at the lowest voltage of the show."""
-    volts = lowest_v.get(work.servo.board)
-    if work.voltage_v is not None or volts is None:
+    """The shortest duration that passes alone and beside all the others at their hardest."""
+    if work.voltage_v is not None:
+        return alone_ms
+    volts = beside_others(context.sound_show, hardest, work.servo.name)
+    if volts is None:
         return alone_ms
     rig, law = context.sound_show.rig, _law(context, starts)
     try:
@@ -166,7 +169,7 @@ def _slower_if_low(
 
 
 def shortest_at_ms(
-    context: Context, work: ServoWorkload, starts: Starts, voltage_v: float
+    context: Context, work: ServoWorkload, starts: Starts, voltage_v: FallingVoltage
 ) -> int | None:
     """The shortest duration that passes from each start, alone and at `voltage_v`; None: none."""
     alone = _alone(context, work, starts)

@@ -1,8 +1,8 @@
 """voltage-sag: a move passes by itself, but not at the voltage left while other parts move too.
 
-What: each move still keeps its margin at the lowest voltage that its board sees in the show: all
-other parts at their hardest, as when a stop or another cue interrupts them, and the battery at the
-end of its charge.
+What: each move still keeps its margin while all other parts are at their hardest, as when a stop
+or another cue interrupts them, and the battery is at the end of its charge. At each instant the
+move's own current is the one that it asks for there.
 
 Why: a servo's speed and torque fall with its voltage; then two cues started together both
 lag.
@@ -27,7 +27,7 @@ from seqlang.checks.figures import figure, figures
 from seqlang.checks.motion import failing_moves
 from seqlang.checks.supply.sagging import cues_running, while_running
 from seqlang.checks.workload import ServoWorkload
-from seqlang.text.findings import Finding
+from seqlang.text.findings import Finding, Fix
 from sim.score.tree import PlannedMove
 from sim.strain.envelope import assess
 from sim.strain.sag import Sag
@@ -53,6 +53,9 @@ def _starved(context: Context, work: ServoWorkload, sag: Sag) -> Iterator[Findin
     rows = np.flatnonzero(alone.passes & (alone.peak_share * fall**STEEPEST > limit))
     if not rows.size:
         return
+    volts = context.beside_others(work.servo)
+    if volts is None:
+        return
     low = assess(
         context.sound_show.rig,
         work.servo,
@@ -60,11 +63,13 @@ def _starved(context: Context, work: ServoWorkload, sag: Sag) -> Iterator[Findin
         [work.ways[row].to_deg for row in rows],
         [work.ways[row].duration_ms for row in rows],
         [work.ways[row].law for row in rows],
-        sag.voltage_v,
+        volts,
     )
     shares = {
-        int(row): float(share)
-        for row, share, passes in zip(rows, low.peak_share, low.passes, strict=True)
+        int(row): (float(share), float(at_v))
+        for row, share, at_v, passes in zip(
+            rows, low.peak_share, low.voltage_v, low.passes, strict=True
+        )
         if not passes
     }
     failing = {one.planned.move.mark for one in context.once(failing_moves.failures)}
@@ -74,29 +79,31 @@ def _starved(context: Context, work: ServoWorkload, sag: Sag) -> Iterator[Findin
             starts.setdefault(planned.move.mark, []).append((planned, way))
     for those in starts.values():
         if any(way in shares for _, way in those):
-            planned, way = max(those, key=lambda start: shares.get(start[1], 0.0))
-            yield _finding(context, work, planned, those, sag, shares[way])
+            planned, way = max(those, key=lambda start: shares.get(start[1], (0.0, 0.0)))
+            # it must go on passing by itself as well, and from everywhere it can start
+            shortest = failing_moves.shortest_at_ms(context, work, those, volts)
+            fix = (
+                None if shortest is None else failing_moves.slower(context, planned.move, shortest)
+            )
+            yield _finding(context, planned, sag, *shares[way], fix)
 
 
 def _finding(
     context: Context,
-    work: ServoWorkload,
     planned: PlannedMove,
-    starts: failing_moves.Starts,
     sag: Sag,
     share: float,
+    volts: float,
+    fix: Fix | None,
 ) -> Finding:
     move = planned.move
     limit = 1.0 - context.show.rig.wearer.margin
     asked_text, limit_text = figures(100 * share, 100 * limit)
-    # it must go on passing by itself as well, and from everywhere it can start
-    shortest = failing_moves.shortest_at_ms(context, work, starts, sag.voltage_v)
-    fix = None if shortest is None else failing_moves.slower(context, move, shortest)
     return Finding(
         "warning",
         "voltage-sag",
         f"`{move.output}` would go to {asked_text} % of its torque-speed line at the "
-        f"{figure(sag.voltage_v)} V left {while_running(sag)}, and {limit_text} % "
+        f"{figure(volts)} V left {while_running(sag)}, and {limit_text} % "
         "keeps the margin",
         failing_moves.pace_span(context, move),
         label="passes by itself, not beside other parts",
