@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import socket
 import subprocess
 import sys
@@ -267,9 +266,7 @@ def test_the_whole_command_ends_soon_in_a_process_of_its_own() -> None:
     with Babbler(b"tick\r\n") as babbler:
         started = time.monotonic()
         done = subprocess.run(
-            [sys.executable, "-m", "seqlang", "trigger", "wave", "--port", babbler.url]
-            if _runs_as_module()
-            else [_script(), "trigger", "wave", "--port", babbler.url],
+            [sys.executable, "-m", "seqlang", "trigger", "wave", "--port", babbler.url],
             capture_output=True,
             text=True,
             check=False,
@@ -278,14 +275,3 @@ def test_the_whole_command_ends_soon_in_a_process_of_its_own() -> None:
     assert done.returncode == 3
     assert "does not speak this link" in done.stderr
     assert "Traceback" not in done.stderr
-
-
-def _runs_as_module() -> bool:
-    from importlib.util import find_spec
-
-    return find_spec("seqlang.__main__") is not None
-
-
-def _script() -> str:
-    name = "bellcrank.exe" if os.name == "nt" else "bellcrank"
-    return str(Path(sys.executable).parent / name)

@@ -91,6 +91,11 @@ def test_samples_are_those_of_the_trajectories(owl: seqlang.OpenShow) -> None:
     assert played.samples().times_ms[-1] == played.length_ms // 20 * 20
 
 
+def test_a_span_without_length_is_one_instant(owl: seqlang.OpenShow) -> None:
+    found = owl.rehearse().samples(from_ms=1000.0, to_ms=1000.0)
+    assert found.times_ms.tolist() == [1000.0]
+
+
 @pytest.mark.parametrize(
     "asked",
     [
