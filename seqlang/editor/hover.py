@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from math import isinf
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
@@ -11,10 +12,10 @@ from seqlang.editor.manual import explained
 from seqlang.editor.naming import Occurrence, ShowNames
 from seqlang.text.units import UNITS, title_of
 from sim.light.colours import COLOURS
-from sim.model import Cells, Servo
+from sim.model import Cells, Repeat, Servo
 from sim.rig import servo as lines
 from sim.rig.slide import of_part
-from sim.score.tree import duration_ms
+from sim.score.tree import duration_ms, walk
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from seqlang.loading import Loaded
     from seqlang.text.findings import Span
     from seqlang.text.source import Source
-    from sim.model import Show, Supply
+    from sim.model import Show, Step, Supply
 
 _QUANTITY: Final = re.compile(r"-?[0-9]+(?:\.[0-9]+)? *([A-Za-z%][\w./]*|%)")
 
@@ -155,13 +156,21 @@ def _cue(name: str, show: Show) -> Iterator[str]:
     yield f"**{name}**: cue" + (f", “{cue.title}”" if cue is not None and cue.title else "")
     if cue is None:
         return
-    yield f"\nlasts {duration_ms(cue.body) / 1000:g} s (what repeats for ever counts once)\n"
+    yield f"\n{_length(cue.body)}\n"
     score = show.score
     starts = [f"button {one.button}" for one in score.bindings if one.cue == name]
     starts += ["nothing else running"] if score.idle == name else []
     starts += ["a silent remote"] if score.lost_cue == name else []
     if starts:
         yield f"started by {', '.join(starts)}\n"
+
+
+def _length(body: Step) -> str:
+    lasts = duration_ms(body)
+    if isinf(lasts):
+        return "goes on until a stop, or until another cue takes over"
+    held = any(isinstance(step, Repeat) and step.while_held for step in walk(body))
+    return f"lasts {lasts / 1000:g} s" + (", or longer while its button is held" if held else "")
 
 
 def _supply(name: str, show: Show, checked: Checked | None) -> Iterator[str]:
