@@ -167,6 +167,20 @@ def test_a_link_has_its_own_bodies_and_the_servos_that_sit_on_it() -> None:
     assert [one.mount_m for one in (root, middle, tip)] == pytest.approx([0.0, 0.3, 0.25 * ahead])
 
 
+def test_a_link_s_second_moments_are_those_of_its_bodies_where_they_lie() -> None:
+    """By hand: x x, y y and x y of each mass; m l2 / 3 of a rod along x."""
+    for link, rod, points in zip(
+        links((ROOT, MIDDLE, TIP)),
+        (0.060 * 0.300**2 / 3, 0.030 * 0.250**2 / 3, 0.0),
+        ((0.020, 0.300, 0.0), (0.009, 0.250, 5.0), (0.01, 0.1, -20.0)),
+        strict=True,
+    ):
+        mass, far, turned = points
+        x, y = far * np.cos(np.radians(turned)), far * np.sin(np.radians(turned))
+        assert link.spread_kg_m2 == pytest.approx((rod + mass * x * x, mass * y * y, mass * x * y))
+        assert link.flank_kg_m2 == 0.0
+
+
 @pytest.mark.parametrize(("moved", "to_deg"), [("root", 50.0), ("middle", -60.0), ("tip", 50.0)])
 def test_a_part_that_stands_gives_no_more_than_foretold_while_another_of_its_chain_moves(
     moved: str, to_deg: float

@@ -98,6 +98,46 @@ def test_a_uniform_move_reaches_its_speed_within_a_frame() -> None:
     assert both.in_motion["jaw"] == pytest.approx((864, 43_200.0))
 
 
+def reached(cue: Step, **servo: object) -> JointLimits:
+    show = show_of(Cue("c", "", cue))
+    outputs = (replace(JAW, **servo), FIN)  # type: ignore[arg-type]
+    return Reachable(replace(show, rig=replace(show.rig, outputs=outputs))).reaches["jaw"]
+
+
+WIDE = {"travel_deg": (0.0, 60.0), "safe_deg": 20.0}
+
+
+@pytest.mark.parametrize("to_deg", [8.0, 40.0])
+def test_a_part_that_is_taken_over_may_brake_beyond_its_target(to_deg: float) -> None:
+    """v2 / (2 a): a `uniform` move jumps to v; it brakes as minimum jerk does, 5.7735 way / T2."""
+    way = abs(to_deg - 20.0)
+    found = reached(jaw(to_deg, law="uniform"), **WIDE)
+    low, high = found.angle_deg
+    # a table rounds both limits up, by less than two
+    least = way**2 / (2.0 * (5.7735 * way + 2.0))
+    most = (way + 2.0) ** 2 / (2.0 * 5.7735 * way)
+    assert least < min(to_deg, 20.0) - low < most
+    assert least < high - max(to_deg, 20.0) < most
+    assert reached(jaw(to_deg), **WIDE).angle_deg == (min(to_deg, 20.0), max(to_deg, 20.0))
+
+
+@pytest.mark.parametrize("to_deg", [8.0, 40.0])
+def test_a_move_that_stops_harder_than_the_part_may_brake_passes_its_target(to_deg: float) -> None:
+    """3-4-5 stops at 5.7735 way / T2 (10 / sqrt(3))."""
+    peak = 10.0 / sqrt(3.0) * abs(to_deg - 20.0)
+    softer = reached(jaw(to_deg), **WIDE, accel_deg_s2=0.8 * peak)
+    harder = reached(jaw(to_deg), **WIDE, accel_deg_s2=1.2 * peak)
+    assert harder.angle_deg == (min(to_deg, 20.0), max(to_deg, 20.0))
+    assert softer.angle_deg[0] < min(to_deg, 20.0) - 1.0
+    assert softer.angle_deg[1] > max(to_deg, 20.0) + 1.0
+
+
+def test_a_brake_ends_within_the_travel_or_where_the_part_stands_beyond_it() -> None:
+    body = InTurn((jaw(21, law="uniform", ms=40), jaw(40, law="uniform"), jaw(1, law="uniform")))
+    assert reached(body, travel_deg=(0.0, 41.0), safe_deg=20.0).angle_deg == (0.0, 41.0)
+    assert reached(body, travel_deg=(2.0, 39.0), safe_deg=20.0).angle_deg == (1.0, 40.0)
+
+
 # -- power-up -------------------------------------------------------------------------------------
 
 RATING = Rating(6.0, 300.0, 0.8, 2.0)
