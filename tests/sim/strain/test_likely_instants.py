@@ -77,6 +77,17 @@ def test_a_cue_takes_over_shortly_after_the_busiest_part_of_a_second() -> None:
     assert _instants(eye("a", "b"), late, seen(B, 0.0)) == [520, 560, 620, 970, 1010, 1070]
 
 
+@pytest.mark.parametrize("head_ms", [0.0, 50.0, 400.0])
+def test_what_takes_over_needs_two_frames_of_the_second_beside_its_head(head_ms: float) -> None:
+    """What lies 960 ms less the head after the first change is in one second with it all."""
+    room = 1000.0 - head_ms - 40.0
+    then = seen(B, head_ms)
+    alone = [20, 60, 120]
+    last = [int(room) + late for late in alone]
+    assert _instants(eye("a", "b"), seen(A, 0.0, room), then) == [*alone, *last]
+    assert _instants(eye("a", "b"), seen(A, 0.0, room + 1.0), then) == alone
+
+
 def test_heads_later_than_a_second_make_no_window() -> None:
     """Only half a second is looked at then; a head of 999 ms still leaves no room."""
     first = seen(A, 0.0, 400.0, 900.0)
