@@ -2,8 +2,10 @@
 
 A part that is told to go past the place where it meets something is stopped there and presses on
 it. How hard the rig says: with a force, because something yields (a spring in the tendon, a soft
-tip), or with all that the servo has. Where the part stands on another part, that one's hinge bears
-the force too, on its longer lever: at most force times the whole length from its hinge, stretched.
+tip), or with all that the servo has. The part's own springs and weight take part in that force: the
+servo gives what they do not, and more where they pull the part open. Where the part stands on
+another part, that one's hinge bears the force too, on its longer lever: at most force times the
+whole length from its hinge, stretched.
 """
 
 from __future__ import annotations
@@ -17,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from sim.arrays import Array
 from sim.model import Servo
 from sim.rig import drive, load, servo
-from sim.rig.holding_torque import holding_nm
+from sim.rig.disturbance import push_nm
 from sim.rig.slide import PINION_M
 from sim.rig.supply import highest_v
 
@@ -142,7 +144,9 @@ class Gripping:
 def gripping(rig: Rig, one: Servo) -> Gripping | None:
     """The hardest a servo is worked by all grips that press on it, its pose held as well.
 
-    Weight, springs and the wearer's movement in their worst posture are taken against the grip.
+    Weight and springs count with their sign: they help a grip to close or pull it open, in the
+    posture of the wearer that is worst. Where they press harder than the grip, the servo holds
+    back, and losses are not counted on to help. Grips of other parts may push either way.
     None for a servo on which no grip presses. `one` may be leaner than the rig's (no such name in
     it: None).
     """
@@ -151,10 +155,16 @@ def gripping(rig: Rig, one: Servo) -> Gripping | None:
         return None
     angles = _angles(one, one.grip)
     stall = max(press.stall_nm for press in asked)
-    part = sum(press.part_nm for press in asked)
-    torque = horn_nm(one, angles, part, stall)
-    if stall == 0.0:
-        torque = torque + holding_nm(one, angles, rig.wearer)
+    if stall > 0.0:
+        torque = horn_nm(one, angles, 0.0, stall)
+    else:
+        least, most = _closing_nm(rig, one, angles)
+        own = sum(press.part_nm for press in asked if press.gripper.name == one.name)
+        others = sum(press.part_nm for press in asked) - own
+        driven = horn_nm(one, angles, np.maximum(own + most + others, 0.0))
+        back = np.maximum(others - own + one.load.friction_nm - least, 0.0)
+        ratio = np.abs(drive.horn(one, angles).ratio)
+        torque = np.maximum(driven, np.where(back > 0.0, back / np.maximum(ratio, 1e-12), 0.0))
     worst = int(np.argmax(torque))
     return Gripping(float(torque[worst]), float(angles[worst]), stall > 0.0)
 
@@ -162,17 +172,30 @@ def gripping(rig: Rig, one: Servo) -> Gripping | None:
 def greatest_force_n(rig: Rig, one: Servo, horn_torque_nm: float) -> float:
     """The greatest force (N) at its grip's distance that a servo presses with at a horn torque.
 
-    What `gripping` asks, solved for the force; less than 0 where the pose alone takes more. 0 for a
-    part without a grip of a stated force.
+    What `gripping` asks of a servo that presses, solved for the force; less than 0 where the pose
+    alone takes more. 0 for a part without a grip of a stated force.
     """
     grip = one.grip
     if grip is None or grip.force_n is None:
         return 0.0
     angles = _angles(one, grip)
     ratio = np.abs(drive.horn(one, angles).ratio) * one.drive_efficiency
-    left = (horn_torque_nm - holding_nm(one, angles, rig.wearer)) * ratio
+    left = horn_torque_nm * ratio - _closing_nm(rig, one, angles)[1]
     others = sum(press.part_nm for press in presses(rig)[one.name] if press.gripper is not one)
     return (float(np.min(left)) - others - one.load.friction_nm) / grip.at_m
+
+
+def _closing_nm(rig: Rig, one: Servo, angles: Array) -> tuple[Array, Array]:
+    """Least and greatest torque (N.m) on the part's axis, towards its closing, that holds a pose.
+
+    Without a grip of its own, a part is held either way.
+    """
+    push = push_nm(one.load, rig.wearer)
+    low, high = load.held_nm(one.load, angles, rig.wearer.tilt_deg, push)
+    if one.grip is None:
+        most = np.maximum(np.abs(low), np.abs(high))
+        return -most, most
+    return (low, high) if one.grip.side > 0 else (-high, -low)
 
 
 def _angles(one: Servo, grip: Grip | None) -> Array:

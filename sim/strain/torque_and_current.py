@@ -135,27 +135,32 @@ def _gripped(
 ) -> tuple[Array, Array]:
     """The same, and what the part presses with where it, or a part on it, grips.
 
-    The weight's torque is taken against the grip, so both ends are the same there. Its sign is that
-    of a motion that closes.
+    A part's own grip has the sign of a motion that closes, weight and springs their own; a grip of
+    a part that it carries may push either way.
     """
-    part = stall = np.zeros(samples.times_ms.shape)
+    mine = samples.servos[one.name]
+    own = others = stall = np.zeros(samples.times_ms.shape)
     for press in grips:
         grip, seen = press.gripper.grip, samples.servos.get(press.gripper.name)
         if grip is None or seen is None:
             continue
         holds = pressing(grip, seen.angle_deg) & seen.powered
-        part = part + np.where(holds, press.part_nm, 0.0)
+        asked = np.where(holds, press.part_nm, 0.0)
+        own, others = (own + asked, others) if seen is mine else (own, others + asked)
         stall = stall + np.where(holds, press.stall_nm, 0.0)
-    powered = samples.servos[one.name].powered
-    holds = ((part > 0.0) | (stall > 0.0)) & powered
+    holds = ((own + others > 0.0) | (stall > 0.0)) & mine.powered
     if not holds.any():
         return ends
-    angle = samples.servos[one.name].angle_deg
-    greatest = np.maximum(np.abs(ends[0]), np.abs(ends[1]))
-    torque = horn_nm(one, angle, part, stall) + np.where(stall > 0.0, 0.0, greatest)
+    angle = mine.angle_deg
     side = 1.0 if one.grip is None else float(one.grip.side)
-    torque = torque * side * np.sign(drive.horn(one, angle).ratio)
-    return np.where(holds, torque, ends[0]), np.where(holds, torque, ends[1])
+    closes = side * np.sign(drive.horn(one, angle).ratio)
+    pressed, shaken = horn_nm(one, angle, own) * closes, horn_nm(one, angle, others)
+    found = (
+        np.where(stall > 0.0, stall * closes, end + pressed + way * shaken)
+        for end, way in zip((np.minimum(*ends), np.maximum(*ends)), (-1.0, 1.0), strict=True)
+    )
+    low, high = (np.where(holds, torque, end) for torque, end in zip(found, ends, strict=True))
+    return low, high
 
 
 def _part_torques(one: Servo, samples: Samples, wearer: Wearer) -> tuple[Array, Array]:

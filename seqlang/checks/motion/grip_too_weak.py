@@ -1,8 +1,9 @@
 """grip-too-weak: a servo cannot press as hard as its `grips` line says.
 
 What: the declared force, with the pose held as well and the rig's margin in hand, takes no more
-than the stall torque at the lowest voltage that the show leaves. The same for a servo whose part
-carries the one that grips: its hinge bears that force on a longer lever.
+than the stall torque at the lowest voltage that the show leaves. A spring or a weight that closes
+the part gives a share of that force; one that pulls it open takes more of the servo. The same for a
+servo whose part carries the one that grips: its hinge bears that force on a longer lever.
 
 Why: the hand closes, and what it should carry slips out.
 
@@ -65,7 +66,11 @@ def _finding(
         fix, where = None, context.span(mark)
     else:
         where = context.span(grip.mark, "force")
-        fix = rewritten(context, where, force_n, units.NEWTONS, "down") if force_n > 0.0 else None
+        fix = (
+            rewritten(context, where, force_n, units.NEWTONS, "down")
+            if 0.0 < force_n < (grip.force_n or 0.0)
+            else None
+        )
     return Finding(
         "error",
         "grip-too-weak",

@@ -28,6 +28,7 @@ from sim.model import (
     Rig,
     Rod,
     Servo,
+    Spring,
     Wearer,
 )
 from sim.rig.grip import greatest_force_n, gripping, horn_nm, longest_s, presses
@@ -166,6 +167,51 @@ def test_a_part_s_weight_is_taken_against_its_grip_but_adds_nothing_to_a_stall()
     found = gripping(rig(stalls), stalls)
     assert found is not None
     assert (found.torque_nm, found.stalls) == (1.0, True)
+
+
+@pytest.mark.parametrize("side", [1, -1])
+@pytest.mark.parametrize("ratio", [1.0, -2.0])
+def test_a_spring_that_opens_a_part_costs_its_servo_and_one_that_closes_it_spares_it(
+    side: int, ratio: float
+) -> None:
+    """Moments about the hinge: what the servo gives is force times lever less the spring's own.
+
+    0.1 N.m/rad stretched by 60 deg where the part meets the thing at once is 0.1047 N.m; the grip
+    takes 0.24 N.m. A stiffer one, 0.4 N.m/rad, closes harder than the grip: it is held back.
+    """
+    grip = Grip(40.0 * side, side, 2.0, 8.0, 0.03)
+    far = 40.0 * side
+
+    def asked(rate: float, neutral_deg: float) -> float:
+        load = Load(springs=(Spring(rate, neutral_deg),))
+        one = replace(TIP, load=load, grip=grip, drive=Gear(ratio), travel_deg=(-40.0, 40.0))
+        found = gripping(rig(one), one)
+        assert found is not None
+        return found.torque_nm * abs(ratio)
+
+    pull = np.radians(60.0)
+    assert asked(0.1, far - 60.0 * side) == pytest.approx(0.24 + 0.1 * pull)
+    assert asked(0.1, far + 60.0 * side) == pytest.approx(0.24 - 0.1 * pull)
+    assert asked(0.4, far + 60.0 * side) == pytest.approx(0.4 * pull - 0.24)
+
+
+def test_losses_are_paid_on_what_the_servo_gives_and_not_counted_on_to_hold_back() -> None:
+    """Efficiency 0.5, hinge friction 0.02 N.m, a spring of 0.1 N.m or of 0.4 N.m at the contact."""
+    grip = Grip(40.0, 1, 2.0, 8.0, 0.03)
+
+    def asked(pull_nm: float) -> float:
+        load = Load(
+            springs=(Spring(abs(pull_nm) / np.radians(60.0), 40.0 + 60.0 * np.sign(pull_nm)),),
+            friction_nm=0.02,
+        )
+        one = replace(TIP, load=load, grip=grip, drive_efficiency=0.5, travel_deg=(-40.0, 40.0))
+        found = gripping(rig(one), one)
+        assert found is not None
+        return found.torque_nm
+
+    assert asked(-0.1) == pytest.approx((0.24 + 0.02 + 0.1) / 0.5)
+    assert asked(0.1) == pytest.approx((0.24 + 0.02 - 0.1) / 0.5)
+    assert asked(0.4) == pytest.approx(0.4 - 0.24)
 
 
 def test_a_servo_that_the_rig_does_not_have_grips_nothing() -> None:

@@ -267,7 +267,8 @@ def test_two_samples_longer_than_declared_are_no_overstay() -> None:
 
 @pytest.mark.parametrize("angle", [60.0, 75.0])
 def test_a_grip_is_taken_against_the_harder_of_all_postures(angle: float) -> None:
-    """Level at 90 deg, leaning 40 deg any way: the weight may pull at cos(|90 - angle| - 40)."""
+    """Level at 90 deg, leaning 40 deg any way: the weight may pull at cos(|90 - angle| - 40), and
+    where closing lowers it, it helps with cos(|90 - angle| + 40) at the least."""
     heavy = Load((PointMass(0.1, 0.1),), level_deg=90.0)
     for lowers in (False, True):
         part = replace(finger(1, GRIP), load=replace(heavy, lowers=lowers))
@@ -276,5 +277,8 @@ def test_a_grip_is_taken_against_the_harder_of_all_postures(angle: float) -> Non
         )
         seen = ServoSamples(np.array([angle]), *[np.zeros(1)] * 3, np.array([True]))
         found = work(rig, Samples(np.zeros(1), {"finger_1": seen}, {}, {}, {})).servos["finger_1"]
-        held = 0.1 * 9.80665 * 0.1 * np.cos(np.radians(max(90.0 - angle - 40.0, 0.0)))
-        assert found.torque_nm == pytest.approx([0.5 + held])
+        lean = 90.0 - angle
+        hardest = np.cos(np.radians(max(lean - 40.0, 0.0)))
+        easiest = np.cos(np.radians(lean + 40.0))
+        pull = 0.1 * 9.80665 * 0.1 * (-easiest if lowers else hardest)
+        assert found.torque_nm == pytest.approx([0.5 + pull])

@@ -9,7 +9,7 @@ one heat capacity; the time constant is from memory, `sim/strain/heat.py`).
 from __future__ import annotations
 
 from dataclasses import replace
-from math import exp, log
+from math import exp, log, radians
 
 import pytest
 
@@ -91,6 +91,30 @@ LIMITS = (
         label="at 50 deg of `jaw`",
         fix="12.4 N",
         at="12.5 N",
+    ),
+    replace(
+        WEAK,
+        # 0.2 N.m/rad, slack at 0 deg, pull it open with 0.2094 N.m at 60 deg
+        id="force-against-a-spring",
+        passes=presses("9.5 N", spring="0.2 N.m/rad, neutral at 0 deg"),
+        fails=presses("9.6 N", spring="0.2 N.m/rad, neutral at 0 deg"),
+        says="`jaw` would have to give 0.7854 N.m to grip, and has 0.7845 N.m",
+        asked=9.6 * 0.06 + 0.2 * radians(60),
+        label="at 60 deg of `jaw`",
+        fix="9.5 N",
+        at="9.6 N",
+    ),
+    replace(
+        WEAK,
+        # slack at 80 deg it closes it, with at least 0.0698 N.m at 60 deg
+        id="force-beside-a-spring",
+        passes=presses("14.2 N", spring="0.2 N.m/rad, neutral at 80 deg"),
+        fails=presses("14.3 N", spring="0.2 N.m/rad, neutral at 80 deg"),
+        says=weak("0.788"),
+        asked=14.3 * 0.06 - 0.2 * radians(20),
+        label="at 60 deg of `jaw`",
+        fix="14.2 N",
+        at="14.3 N",
     ),
     Limit(
         id="stall",
