@@ -90,18 +90,16 @@ def _prolonged(own: _Channels, repeat: Repeat, body_ms: float) -> _Channels:
 def _clashes(cue: Cue, own: _Channels, parents: _Parents) -> list[Overlap]:
     found: list[Overlap] = []
     for (output, _), spans in own.items():
-        ordered = sorted(spans, key=lambda span: span.start)
-        holder = ordered[0]
-        endless = [holder] if holder.end == inf else []
-        for span in ordered[1:]:
-            earlier = (one for one in (holder, *endless) if _at_once(one, span, parents))
-            first = next(earlier, None)
+        holder: _Span | None = None
+        endless = _Endless(parents)
+        for span in sorted(spans, key=lambda span: span.start):
+            first = holder if holder and _at_once(holder, span, parents) else endless.beside(span)
             if first is not None:
                 times = (first.start, first.end), (span.start, span.end)
                 found.append(Overlap(cue.name, output, first.act, times[0], span.act, times[1]))
             if span.end == inf:
-                endless.append(span)
-            elif span.end >= holder.end or holder.end == inf:
+                endless.add(span)
+            elif holder is None or span.end >= holder.end:
                 holder = span
     return found
 
@@ -109,11 +107,8 @@ def _clashes(cue: Cue, own: _Channels, parents: _Parents) -> list[Overlap]:
 def _at_once(one: _Span, later: _Span, parents: _Parents) -> bool:
     """Whether two statements drive their output at once; `later` does not start before `one`.
 
-    What follows a `while held` repeat in turn waits until the button is let go: the two never
-    meet, though nobody can say when the repeat ends.
+    `one` has an end. Of those without, see `_Endless`.
     """
-    if one.end == inf:
-        return parents.apart(one.act, later.act)
     alike = later.start == one.start and later.end == one.end
     return later.start < one.end or (alike and parents.apart(one.act, later.act))
 
@@ -127,15 +122,52 @@ class _Parents:
 
     def apart(self, one: Step, other: Step) -> bool:
         """Whether the innermost step that holds both runs them side by side."""
-        if not self._above:
-            for step in walk(self._root):
-                self._above.update((id(child), step) for child in children(step))
-        line = {id(step) for step in self._line(one)}
-        shared = next((step for step in self._line(other) if id(step) in line), None)
+        around = {id(step) for _, step in self.line(one)}
+        shared = next((step for _, step in self.line(other) if id(step) in around), None)
         return isinstance(shared, Together)
 
-    def _line(self, step: Step) -> Iterator[Step]:
+    def line(self, step: Step) -> Iterator[tuple[Step, Step]]:
+        """From a step outwards: each step, and the one that it stands in."""
+        if not self._above:
+            for one in walk(self._root):
+                self._above.update((id(child), one) for child in children(one))
         above = self._above.get(id(step))
         while above is not None:
-            yield above
-            above = self._above.get(id(above))
+            yield step, above
+            step, above = above, self._above.get(id(above))
+
+
+class _Endless:
+    """Statements that hold an output without an end.
+
+    What follows a `while held` repeat in turn waits until the button is let go: the two never
+    meet, though nobody can say when the repeat ends. Only what runs beside it does. So each block
+    of steps side by side keeps which of its parts hold the output: a cue of many such repeats
+    is asked in as many steps as its blocks are deep.
+    """
+
+    def __init__(self, parents: _Parents) -> None:
+        self._parents = parents
+        self._count = 0
+        self._inside: dict[int, list[tuple[int, int, _Span]]] = {}
+        """By block: number, part and statement; the first one, and the first of another part."""
+
+    def add(self, span: _Span) -> None:
+        for part, block in self._parents.line(span.act):
+            if isinstance(block, Together):
+                kept = self._inside.setdefault(id(block), [])
+                if len(kept) < 2 and all(other != id(part) for _, other, _ in kept):
+                    kept.append((self._count, id(part), span))
+        self._count += 1
+
+    def beside(self, later: _Span) -> _Span | None:
+        """The first one that still holds the output when `later` starts, if there is any."""
+        if not self._inside:
+            return None
+        met = [
+            (number, span)
+            for part, block in self._parents.line(later.act)
+            for number, other, span in self._inside.get(id(block), ())
+            if other != id(part)
+        ]
+        return min(met, key=lambda one: one[0])[1] if met else None

@@ -161,6 +161,20 @@ def short_repeats(size: int) -> str:
     return RIG + _cue(rows) + _TAIL
 
 
+def held_repeats(size: int) -> str:
+    chance = Random(size)
+    rows: list[str] = []
+    for _ in range(size // 2):
+        rows += ["repeat while held", f"    {_move(chance)}"]
+    return RIG + _cue(rows) + _TAIL
+
+
+def held_repeats_at_once(size: int) -> str:
+    block = ["    in turn", "        repeat while held", "            hold 300 ms"]
+    block += ["        jaw to 10 deg in 1 s"]
+    return RIG + _cue(["together", *block * (size // 4)]) + _TAIL
+
+
 def forks(size: int) -> str:
     block = ["together", "    repeat 3 times", "        jaw to 10 deg in 1 s"]
     block += ["    repeat 3 times", "        fan on", "        hold 500 ms"]
@@ -300,6 +314,8 @@ HOSTILE: Final[tuple[Callable[[int], str], ...]] = (
     repeats_in_repeats,
     parts_on_parts,
     short_repeats,
+    held_repeats,
+    held_repeats_at_once,
     forks,
     stagger_of_repeats,
     moves_at_once,
