@@ -126,18 +126,23 @@ def main(arguments: list[str] | None = None) -> NoReturn:
 
 def _fail(message: str, status: int, usage: str = "") -> NoReturn:
     """Say what failed, as far as anybody still reads it, and exit."""
+    if message:
+        say_error(message, usage)
+    sys.exit(status)
+
+
+def say_error(message: str, usage: str = "") -> None:
+    """A failure in one line, on the error output, as far as anybody still reads it."""
     from seqlang.text.render import broken, columns_of, wants_colour
 
-    if message:
-        colour = wants_colour(sys.stderr)
-        title = click.style("error:", fg="red", bold=True)
-        words = broken(f"error: {message}", columns_of(sys.stderr)).removeprefix("error:")
-        lines = [usage] * bool(usage) + [f"{title}{words}"]
-        try:
-            click.echo("\n".join(lines), err=True, color=colour)
-        except BrokenPipeError:
-            _let_go_of(sys.stderr)
-    sys.exit(status)
+    colour = wants_colour(sys.stderr)
+    title = click.style("error:", fg="red", bold=True)
+    words = broken(f"error: {message}", columns_of(sys.stderr)).removeprefix("error:")
+    lines = [usage] * bool(usage) + [f"{title}{words}"]
+    try:
+        click.echo("\n".join(lines), err=True, color=colour)
+    except BrokenPipeError:
+        _let_go_of(sys.stderr)
 
 
 def _own_mistake(error: Exception) -> NoReturn:

@@ -9,6 +9,7 @@ time.
 from __future__ import annotations
 
 import hashlib
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -33,8 +34,8 @@ class FirstFlash:
         self._cautions = [finding for finding in checked.findings if is_caution(finding)]
         self._sources = loaded.sources
         words = text(self._cautions, self._sources)
-        self._digest = hashlib.sha256(words.encode()).hexdigest()
-        show = hashlib.sha256(str(Path(path).resolve()).encode()).hexdigest()
+        self._digest = hashlib.sha256(os.fsencode(words)).hexdigest()
+        show = hashlib.sha256(os.fsencode(Path(path).resolve())).hexdigest()
         self._name = show[:32]
 
     def warn(self, port: str | None) -> None:

@@ -7,6 +7,7 @@ Section numbers are those of the standard. Lines and columns count from 1, colum
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Final
 from urllib.parse import quote
@@ -125,7 +126,7 @@ def _artifact(path: str) -> dict[str, str]:
     """A file as a URI (3.4.3): relative as it was named, or absolute."""
     if PurePath(path).is_absolute():
         return {"uri": Path(path).as_uri()}
-    return {"uri": quote(PurePath(path).as_posix())}
+    return {"uri": quote(os.fsencode(PurePath(path).as_posix()))}
 
 
 def _bounded(value: float) -> float | None:

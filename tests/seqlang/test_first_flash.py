@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -123,6 +125,17 @@ def test_where_nothing_can_be_remembered_they_come_each_time(
         done = Outcome(capsys, "flash", str(show), "--port", served.url)
         assert done.status == 0
         assert stand_in_full(done)
+
+
+@pytest.mark.usefixtures("state")
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere names of files are text")
+def test_a_file_name_that_is_no_text_is_remembered_as_well(
+    show: Path, served: Server, capsys: pytest.CaptureFixture[str]
+) -> None:
+    odd = show.rename(os.fsdecode(os.fsencode(show.parent) + b"/nod \xe9.cues"))
+    assert stand_in_full(Outcome(capsys, "flash", str(odd), "--port", served.url))
+    again = Outcome(capsys, "flash", str(odd), "--port", served.url)
+    assert (again.status, again.err) == (0, "")
 
 
 @pytest.mark.usefixtures("state")

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from seqlang.command import main
 from seqlang.text import format as layout
 from seqlang.text.format import Formatted, formatted
 from seqlang.text.source import Source
@@ -237,6 +238,57 @@ def test_a_file_that_is_not_there_is_wrong_use(tmp_path: Path) -> None:
     status, _, err = run(str(tmp_path / "none.cues"))
     assert status == 2
     assert "Traceback" not in err
+
+
+def test_a_file_that_cannot_be_opened_keeps_no_other_from_being_laid_out(tmp_path: Path) -> None:
+    first, last = tmp_path / "first.cues", tmp_path / "last.cues"
+    first.write_text(MESSY)
+    last.write_text(MESSY)
+    status, _, err = run(str(first), str(tmp_path / "none.cues"), str(last))
+    assert status == 2
+    assert err.startswith("error: ")
+    assert "none.cues" in err
+    assert (first.read_text(), last.read_text()) == (NEAT, NEAT)
+
+
+def test_a_file_that_is_not_to_be_written_stays_and_is_named(tmp_path: Path) -> None:
+    kept, messy = tmp_path / "kept.cues", tmp_path / "messy.cues"
+    kept.write_text(MESSY)
+    kept.chmod(0o444)
+    messy.write_text(MESSY)
+    status, _, err = run(str(kept), str(messy))
+    assert status == 2
+    assert f"`{kept}`: this file is marked as not to be written" in " ".join(err.split())
+    assert kept.read_text() == MESSY
+    assert messy.read_text() == NEAT
+
+
+@pytest.mark.parametrize("rights", [0o600, 0o640, 0o755])
+def test_who_may_read_a_file_stays_as_it_was(rights: int, tmp_path: Path) -> None:
+    path = tmp_path / "x.cues"
+    path.write_text(MESSY)
+    path.chmod(rights)
+    assert run(str(path))[0] == 0
+    assert path.read_text() == NEAT
+    assert path.stat().st_mode & 0o777 == rights
+
+
+def test_a_file_that_changes_while_it_is_laid_out_keeps_the_change(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "x.cues"
+    path.write_text(MESSY)
+
+    def interrupted(source: Source) -> Formatted:
+        path.write_text("# saved in the editor\n")
+        return formatted(source)
+
+    monkeypatch.setattr("seqlang.text.format.formatted", interrupted)
+    with pytest.raises(SystemExit) as end:
+        main(["format", str(path)])
+    assert end.value.code == 2
+    assert "meanwhile" in capsys.readouterr().err
+    assert path.read_text() == "# saved in the editor\n"
 
 
 def test_what_is_given_back_without_findings_is_the_text_laid_out() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -20,9 +21,10 @@ from firmware_gen.board.virtual import Server, VirtualBoard
 from seqlang.check import check
 from seqlang.command import group
 from seqlang.explain import explanations
-from seqlang.loading import load
+from seqlang.loading import load, load_text
 from seqlang.text.findings import applied
 from seqlang.text.sarif import as_sarif
+from seqlang.text.source import Source
 from tests.seqlang import output_schemas
 
 ROOM = Path(__file__).parents[2] / "seqlang"
@@ -218,6 +220,17 @@ def test_a_log_names_its_file_as_a_uri(tmp_path: Path, monkeypatch: pytest.Monke
         assert unquote(uri).removeprefix("file://") == written
         assert run["invocations"][0]["exitCode"] == 1
         assert run["artifacts"][0]["location"]["uri"] == uri
+
+
+def test_a_file_name_that_is_no_text_becomes_a_uri_of_its_bytes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """RFC 3986, 2.1: any byte can be percent-encoded. A file system takes names in any encoding."""
+    name = os.fsdecode(b"nod \xe9.cues")
+    source = Source(name, 'show "s"\n')
+    log = json.loads(as_sarif(check(load_text(source)).findings, {name: source}, "1", 1))
+    locations = [one["location"]["uri"] for one in log["runs"][0]["artifacts"]]
+    assert locations == ["nod%20%E9.cues"]
 
 
 def test_cautions_and_advice_are_notes() -> None:
