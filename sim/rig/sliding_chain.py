@@ -452,7 +452,6 @@ def _frozen(chain: SlidingChain, ways_m: tuple[float, ...], squares: tuple[float
     places = chain.in_frame(ways_m)
     count = len(chain.hinges) + 1
     mass, moment, inertia = np.zeros(count), np.zeros(count, dtype=np.complex128), np.zeros(count)
-    drag = np.zeros(count)
     for u, link in enumerate(chain.links):
         frame = chain.frames[u]
         at = complex(places[u]) if link.way is not None else 0j
@@ -468,7 +467,7 @@ def _frozen(chain: SlidingChain, ways_m: tuple[float, ...], squares: tuple[float
         rows.append(
             Link(
                 *(link.name, chain.under[u], link.sense, link.straight_deg, complex(places[u])),
-                *(float(mass[n]), complex(moment[n]), float(inertia[n]), float(drag[n])),
+                *(float(mass[n]), complex(moment[n]), float(inertia[n])),
             )
         )
     return Chain(tuple(rows))
