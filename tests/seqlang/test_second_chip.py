@@ -28,14 +28,13 @@ from firmware_gen.listing.disassemble import disassemble
 from firmware_gen.player.player import Player
 from firmware_gen.table.layout import BAD_CHIP, BAD_OUTPUT, BAD_PIN
 from firmware_gen.table.records import StripRecord, TableError, decode, encode
-from seqlang.check import check
 from seqlang.loading import load_text
 from seqlang.meaning.write_show import text_of, without_marks
-from seqlang.text.findings import Finding
 from seqlang.text.source import Source
 from sim.model import Show
 from sim.strain.sizing import size
 from tests.firmware_gen.host.core import available, compile_core, declarations
+from tests.seqlang.show_text import findings
 from tests.unchecked import transfer_unchecked
 
 ARMS = tuple(f"P{port}{bit}" for port in "CK" for bit in range(6))
@@ -87,10 +86,6 @@ def loaded(text: str) -> Show:
 def compiled(text: str) -> CompiledBoard:
     (board,) = compile_show(loaded(text)).boards
     return board
-
-
-def findings(text: str, name: str) -> list[Finding]:
-    return [one for one in check(load_text(Source("arms.cues", text))).findings if one.name == name]
 
 
 def test_a_table_with_its_pins_compiles_and_decodes(chip: Chip) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -305,3 +306,13 @@ def test_only_columns_that_cannot_fail_are_left_out(effect: Effect, lit: Lit) ->
         kept = set(patterns._suspect(pattern, columns, measure).starts.tolist())
         spans = patterns._closest(pattern, columns, measure).span_ms.reshape(16, -1).min(axis=1)
         assert set(columns.starts[spans <= patterns.TOO_CLOSE_MS].tolist()) <= kept
+
+
+def test_a_sparkle_that_only_falls_in_a_beat_costs_two_looks_a_beat() -> None:
+    """A capped strip's dark pixels brighten as its sparks fade, so that each instant counts."""
+    effect = Effect("", "sparkle", 200, 60.0, 3, 40)
+    strip = Lit((200.0, 200.0, 200.0), pixels=8, least_group=1)
+    capped = replace(strip, cap_a=0.1)
+    falling, any_way = (patterns.looks([(effect, one, 10_000.0)]) for one in (strip, capped))
+    assert falling > 0
+    assert any_way > 2 * falling
