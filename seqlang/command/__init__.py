@@ -67,7 +67,8 @@ class Subcommands(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """As click does it, with the nearest name for a wrong one."""
-        if args and self.get_command(ctx, args[0]) is None and not args[0].startswith("-"):
+        is_wrong = args and self.get_command(ctx, args[0]) is None and not args[0].startswith("-")
+        if is_wrong and not ctx.resilient_parsing:  # a completion asks about half a line
             from seqlang.text.names import nearest
 
             near = nearest(args[0], self.list_commands(ctx))
@@ -95,9 +96,7 @@ def main(arguments: list[str] | None = None) -> NoReturn:
     sys.stdout, sys.stderr = lasting(sys.stdout), lasting(sys.stderr)
     asked = os.environ.get(COMPLETE)
     if asked:
-        from click.shell_completion import shell_complete
-
-        sys.exit(shell_complete(group, {}, "bellcrank", COMPLETE, asked))
+        sys.exit(_completed(asked))
     try:
         words = sys.argv[1:] if arguments is None else list(arguments)
         with group.make_context("bellcrank", words) as context:
@@ -122,6 +121,19 @@ def main(arguments: list[str] | None = None) -> NoReturn:
     except Exception as error:
         _own_mistake(error)
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _completed(asked: str) -> int:
+    """Answer the shell's completion. What it cannot make sense of has no proposals.
+
+    Anything said would stand in the middle of the line that somebody types.
+    """
+    from click.shell_completion import shell_complete
+
+    try:
+        return shell_complete(group, {}, "bellcrank", COMPLETE, asked)
+    except Exception:
+        return 1
 
 
 def _fail(message: str, status: int, usage: str = "") -> NoReturn:

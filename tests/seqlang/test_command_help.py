@@ -216,3 +216,30 @@ def test_the_name_of_a_file_is_left_to_the_shell(on_the_path: dict[str, str]) ->
         [sys.executable, "-m", "seqlang"], capture_output=True, text=True, env=environment, cwd=ROOT
     )
     assert done.stdout.strip() == "file,fir"
+
+
+@pytest.mark.parametrize(
+    ("typed", "number"),
+    [
+        ("bellcrank chekc ", "2"),
+        ("bellcrank \udcff x", "2"),
+        ("bellcrank '' x", "2"),
+        ("bellcrank $(x) --", "2"),
+        ("bellcrank check", "zz"),
+        ("bellcrank check 'open", "99"),
+        (None, None),
+    ],
+)
+@pytest.mark.parametrize("shell", ["bash_complete", "zsh_complete", "fish_complete", "foo"])
+def test_what_no_completion_can_make_sense_of_leaves_the_line_alone(
+    typed: str | None, number: str | None, shell: str, on_the_path: dict[str, str]
+) -> None:
+    """Whatever was said would stand in the middle of the line that somebody types."""
+    environment = {**on_the_path, "_BELLCRANK_COMPLETE": shell}
+    if typed is not None and number is not None:
+        environment |= {"COMP_WORDS": typed, "COMP_CWORD": number}
+    done = subprocess.run(
+        [sys.executable, "-m", "seqlang"], capture_output=True, text=True, env=environment, cwd=ROOT
+    )
+    assert done.stderr == ""
+    assert done.returncode in (0, 1)
