@@ -20,6 +20,7 @@ from seqlang.text.names import RESERVED, nearest
 from seqlang.text.slips.numbers import THOUSANDS
 from seqlang.text.unit_spellings import converted, spelt
 from sim.rig.battery import CHEMISTRIES, USABLE
+from sim.rig.load import GRAVITY_M_S2
 from sim.rulebook import LARGEST_ANGLE_DEG
 
 Answers: TypeAlias = Mapping[str, str]
@@ -37,7 +38,6 @@ source); the rest is left for its calibration."""
 ADAPTER_V: Final = (5, 24)
 MOST_CELLS: Final = 8
 
-_STANDARD_GRAVITY: Final = 9.80665
 _HOLDS: Final = 3.2
 """A servo stays cool if it holds less than a third of its stall torque for long (PHYSICS.md)."""
 
@@ -235,7 +235,7 @@ def _usual_length(answers: Answers) -> str:
 def _weight_nm(answers: Answers) -> float:
     """N.m. What the load pulls with when its arm is level: mass, gravity, arm."""
     mass, arm = (units.parse_quantity(answers[name]).value for name in ("load", "length"))
-    return float(mass * arm) * _STANDARD_GRAVITY
+    return float(mass * arm) * GRAVITY_M_S2
 
 
 def _usual_rating(answers: Answers) -> str:

@@ -14,6 +14,7 @@ from firmware_gen.chips import FIRST as CHIP
 from seqlang.first_questions import demand_a, lowest_v, servo_v
 from seqlang.text.source import Source
 from seqlang.text.units import UNITS, parse_quantity
+from sim.rig.fuse import STANDARDS
 
 if TYPE_CHECKING:
     from seqlang.first_questions import Answers
@@ -26,8 +27,6 @@ source)."""
 _MIDDLE_US: Final = 1500
 _HEADROOM_V: Final = 1.0
 """V that a source must have over a regulator's voltage: its dropout and the wires."""
-_FUSES_A: Final = (1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30)
-"""Blade fuses (ISO 8820-3)."""
 
 _SOURCE_FINDINGS: Final = frozenset(
     {
@@ -101,7 +100,8 @@ def _power(answers: Answers) -> list[str]:
     drawn = demand_a(answers)
     if _lowest_v(answers) >= servo_v(answers) + _HEADROOM_V:
         lines.append(f"    regulator {servo_v(answers):g} V, {-(-drawn // 1) + 1:g} A")
-    fuse = next((a for a in _FUSES_A if a >= drawn), _FUSES_A[-1])
+    fuses = STANDARDS["blade"].ratings_a
+    fuse = next((a for a in fuses if a >= drawn), fuses[-1])
     if answers["power"] == "pack":
         lines.append(f"    fuse {fuse:g} A")
     gauge = 18 if fuse <= 10 else 14
