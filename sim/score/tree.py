@@ -194,6 +194,21 @@ def _timeline(root: OneStep) -> tuple[tuple[float, Step], ...]:
     return tuple(found)
 
 
+def in_time(root: Step) -> tuple[tuple[float, Step], ...]:
+    """As `timeline`, in the order of time; of steps that start at once in that of the text."""
+    return _in_time(OneStep(root))
+
+
+@lru_cache(maxsize=TREES_KEPT)
+def _in_time(root: OneStep) -> tuple[tuple[float, Step], ...]:
+    return tuple(sorted(_timeline(root), key=lambda each: each[0]))
+
+
+def acts_in_time(step: Step) -> Iterator[Act]:
+    """All statements that drive an output, in the order in which a first pass comes to them."""
+    return (one for _, one in in_time(step) if isinstance(one, Move | Fade | Throw | Effect))
+
+
 def _starts(step: Step, start: float, lengths: Lengths) -> list[tuple[float, Step]]:
     if isinstance(step, Together):
         return [(start + n * step.interval_ms, c) for n, c in enumerate(step.children)]
@@ -209,11 +224,19 @@ def _starts(step: Step, start: float, lengths: Lengths) -> list[tuple[float, Ste
 
 @dataclass(frozen=True, slots=True)
 class _Passage:
-    """A servo's first and last move inside a step, with the start of the first."""
+    """A servo's first and last move in time inside a step, with their starts: of the first in its
+    first pass, of the last in its last."""
 
     first: Move
     first_ms: float
     last: Move
+    last_ms: float
+
+    def beside(self, other: _Passage) -> _Passage:
+        """Of both together; of two that start at once the one before the other in the text."""
+        first = other if other.first_ms < self.first_ms else self
+        last = self if self.last_ms > other.last_ms else other
+        return _Passage(first.first, first.first_ms, last.last, last.last_ms)
 
 
 def planned_moves(show: Show) -> tuple[PlannedMove, ...]:
@@ -227,33 +250,41 @@ def planned_moves(show: Show) -> tuple[PlannedMove, ...]:
     for cue in show.score.cues:
         lengths = Lengths(cue.body)
         at: dict[str, float] = {}
-        for start, step in timeline(cue.body):
+        for start, step in in_time(cue.body):
             if not isinstance(step, Move):
                 continue
             entry = step.output not in at
             starts = rest.get(step.output, ()) if entry else (at[step.output],)
             found += [PlannedMove(cue.name, step, angle, start, entry) for angle in starts]
             at[step.output] = step.angle_deg
-        found += _returns(cue, lengths)
+        found += _passed(cue, lengths)[0]
     return tuple(found)
 
 
-def _returns(cue: Cue, lengths: Lengths) -> list[PlannedMove]:
-    """The moves that begin a second pass of a repeat."""
+def last_moves(cue: Cue) -> dict[str, Move]:
+    """By servo, the last move in time that a cue makes."""
+    return {name: one.last for name, one in _passed(cue, Lengths(cue.body))[1].items()}
+
+
+def _passed(cue: Cue, lengths: Lengths) -> tuple[list[PlannedMove], dict[str, _Passage]]:
+    """The moves that begin a second pass of a repeat, and the whole cue's passages by servo."""
     found: list[PlannedMove] = []
     passages: list[dict[str, _Passage]] = []  # of finished steps, the first child on top
     for start, step in reversed(list(timeline(cue.body))):
         own = _joined([passages.pop() for _ in children(step)])
         passages.append(own)
         if isinstance(step, Move):
-            own[step.output] = _Passage(step, start, step)
+            own[step.output] = _Passage(step, start, step, start)
         elif isinstance(step, Repeat) and (step.while_held or passes(step) > 1):
             late = lengths[step.body]
             found += [
                 PlannedMove(cue.name, p.first, p.last.angle_deg, p.first_ms + late, False)
                 for p in own.values()
             ]
-    return found
+            later = 0.0 if late == 0.0 else (passes(step) - 1) * late
+            for name, p in own.items():
+                own[name] = _Passage(p.first, p.first_ms, p.last, p.last_ms + later)
+    return found, passages.pop()
 
 
 def _joined(inner: list[dict[str, _Passage]]) -> dict[str, _Passage]:
@@ -264,12 +295,10 @@ def _joined(inner: list[dict[str, _Passage]]) -> dict[str, _Passage]:
     whole = inner[middle]
     for part in reversed(inner[:middle]):
         for output, early in part.items():
-            last = whole[output].last if output in whole else early.last
-            whole[output] = _Passage(early.first, early.first_ms, last)
+            whole[output] = early.beside(whole[output]) if output in whole else early
     for part in inner[middle + 1 :]:
         for output, late in part.items():
-            begin = whole.get(output, late)
-            whole[output] = _Passage(begin.first, begin.first_ms, late.last)
+            whole[output] = whole[output].beside(late) if output in whole else late
     return whole
 
 
@@ -283,15 +312,13 @@ def rest_angles(show: Show) -> dict[str, tuple[float, ...]]:
     servos = {output.name: output for output in show.rig.outputs if isinstance(output, Servo)}
     found: dict[str, set[float]] = {name: set() for name in servos}
     for cue in show.score.cues:
-        endless = cue.name == show.score.idle or duration_ms(cue.body) == inf
-        ends: dict[str, float] = {}
-        for act in acts(cue.body):
-            if isinstance(act, Move) and act.output in found:
-                ends[act.output] = act.angle_deg
-                if endless:
+        if cue.name == show.score.idle or duration_ms(cue.body) == inf:
+            for act in acts(cue.body):
+                if isinstance(act, Move) and act.output in found:
                     found[act.output].add(act.angle_deg)
-        for name, angle in ends.items():
-            found[name].add(angle)
+        for name, move in last_moves(cue).items():
+            if name in found:
+                found[name].add(move.angle_deg)
     return {name: _rest(servos[name].safe_deg, angles) for name, angles in found.items()}
 
 

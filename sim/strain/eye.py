@@ -59,6 +59,7 @@ from sim.rulebook import FRAME_MS
 from sim.score.tree import (
     Lengths,
     acts,
+    acts_in_time,
     children,
     duration_ms,
     outputs_used,
@@ -559,7 +560,7 @@ def _last_light_ms(cue: Cue) -> float:
 
 def _leaves_a_mixture(cue: Cue) -> bool:
     """Whether effects stay on that never come round together, or not with a repeat beside them."""
-    last = {act.output: act for act in acts(cue.body) if isinstance(act, Effect)}
+    last = {act.output: act for act in acts_in_time(cue.body) if isinstance(act, Effect)}
     ways = [effect_ways(effect) for effect in last.values() if effect.name != "steady"]
     repeated = {
         id(inner)

@@ -31,7 +31,7 @@ from sim.rehearsal.takeover import POSITIONS_PER_DEG, REAL_ARRAYS, Takeover, tak
 from sim.rulebook import CLOCK_PER_MS, FRAME_S
 from sim.score.law_numbers import law_numbers
 from sim.score.laws import ramp_shares, shape
-from sim.score.tree import PlannedMove, acts, motion_limits, planned_moves
+from sim.score.tree import PlannedMove, acts_in_time, motion_limits, planned_moves
 from sim.strain.envelope import OperatingPoints, operate
 from sim.strain.reachable import limits_in_motion
 
@@ -281,7 +281,8 @@ def _haste(pair: _Pair) -> float:
 def _entries(cues: Iterable[Cue], servo: str) -> Iterable[tuple[Cue, Move]]:
     """The first move of a servo in each cue that has one."""
     for cue in cues:
-        first = next((a for a in acts(cue.body) if isinstance(a, Move) and a.output == servo), None)
+        every = acts_in_time(cue.body)
+        first = next((a for a in every if isinstance(a, Move) and a.output == servo), None)
         if first is not None:
             yield cue, first
 

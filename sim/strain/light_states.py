@@ -41,7 +41,7 @@ from sim.model import (
     Together,
 )
 from sim.rulebook import ENABLE_INTERVAL_FRAMES, FRAME_MS, LEVEL_STEP_PCT
-from sim.score.tree import acts, children, duration_ms, walk
+from sim.score.tree import acts, acts_in_time, children, duration_ms, walk
 
 Light: TypeAlias = float | StripLight
 
@@ -114,7 +114,8 @@ class LightStates:
         for effect in _first_effects(cue, name):
             chosen.append(_just_counting(brightest, effect))
         first = next(
-            (a.light for a in acts(cue.body) if isinstance(a, Fade) and a.output == name), None
+            (a.light for a in acts_in_time(cue.body) if isinstance(a, Fade) and a.output == name),
+            None,
         )
         if first is not None and name in self._faded:
             chosen += _in_mid_fade(brightest, first)
@@ -179,7 +180,7 @@ def light_redness(light: Light) -> float:
 def _first_effects(cue: Cue, name: str) -> list[Effect]:
     """Effects that the cue lays over a light before it has faded it itself."""
     found: list[Effect] = []
-    for act in acts(cue.body):
+    for act in acts_in_time(cue.body):
         if act.output != name:
             continue
         if isinstance(act, Fade):

@@ -24,7 +24,16 @@ from sim.rehearsal.sampling import Samples, sample
 from sim.rig import battery
 from sim.rig.disturbance import settled, upright
 from sim.rig.grip import pressing
-from sim.score.tree import LONGEST_HOLD_MS, Lengths, acts, duration_ms, passes, ready_ms, timeline
+from sim.score.tree import (
+    LONGEST_HOLD_MS,
+    Lengths,
+    acts,
+    duration_ms,
+    last_moves,
+    passes,
+    ready_ms,
+    timeline,
+)
 from sim.strain.reachable import Reachable
 from sim.strain.torque_and_current import RigWork, work
 
@@ -117,7 +126,7 @@ def rounds_ms(cue: Cue) -> tuple[tuple[float, float], ...]:
 
 def grip_ms(rig: Rig, cue: Cue) -> float:
     """How long (ms) parts grip on after a cue that leaves them past their contact, at the most."""
-    ends = {act.output: act.angle_deg for act in acts(cue.body) if isinstance(act, Move)}
+    ends = {name: move.angle_deg for name, move in last_moves(cue).items()}
     left = [
         1000.0 * one.grip.lasts_s
         for one in rig.outputs

@@ -32,7 +32,7 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure
 from seqlang.text.findings import Finding
 from sim.model import Cue, Move
-from sim.score.tree import acts, duration_ms
+from sim.score.tree import acts, duration_ms, last_moves
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -46,7 +46,7 @@ def check(context: Context) -> Iterator[Finding]:
             continue
         if duration_ms(cue.body) == inf:  # `endless_cue` says what takes it back
             continue
-        ends = {a.output: a for a in acts(cue.body) if isinstance(a, Move)}
+        ends = last_moves(cue)
         for name in sorted(round_and_round & set(ends) - idle):
             if ends[name].angle_deg != 0.0:
                 yield _finding(context, cue, ends[name])

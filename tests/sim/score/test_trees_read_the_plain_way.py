@@ -80,17 +80,26 @@ def planned_plainly(body: Step, rest: dict[str, tuple[float, ...]]) -> list[tupl
     found = []
     for name in SERVOS:
         own = [(at, move) for at, move, _ in rows(body, 0) if move.output == name]
+        own.sort(key=lambda row: row[0])
         for at, move in own[:1]:
             found += [(move, angle, at, True) for angle in rest[name]]
         for (_, before), (at, move) in pairwise(own):
             found.append((move, before.angle_deg, at, False))
         for start, step in every_repeat(body, 0):
-            inside = [(at, m) for at, m, _ in rows(step.body, start) if m.output == name]
+            inside = [row for row in rows(step.body, start) if row[1].output == name]
             if inside and (step.while_held or step.times > 1):
-                at, first = inside[0]
+                at, first, _ = min(inside, key=lambda row: row[0])
+                *_, last = sorted(inside, key=in_its_last_pass)
                 late = at + duration_ms(step.body)
-                found.append((first, inside[-1][1].angle_deg, late, False))
+                found.append((first, last[1].angle_deg, late, False))
     return found
+
+
+def in_its_last_pass(row: tuple) -> float:
+    """When a move starts for the last time."""
+    at, _, above = row
+    repeats = [step for step in above if isinstance(step, Repeat) and not step.while_held]
+    return at + sum((step.times - 1) * duration_ms(step.body) for step in repeats)
 
 
 def every_repeat(step: Step, at: float) -> list[tuple[float, Repeat]]:
