@@ -30,4 +30,14 @@ def rehearsable(context: Context) -> bool:
         return False
     if not all(context.playable(cue) for cue in cues):
         return False
-    return sum(seen_ms(context.show.rig, cue) for cue in cues) <= REHEARSED_MS
+    return context.once(rehearsal_ms) <= REHEARSED_MS
+
+
+def rehearsal_ms(context: Context) -> float:
+    """How long a rehearsal of all cues, each alone, would take."""
+    return sum(seen_ms(context.show.rig, cue) for cue in context.show.score.cues)
+
+
+def is_too_long(context: Context) -> bool:
+    """Whether nothing but its length keeps the show from being rehearsed: that has to be told."""
+    return context.once(rehearsal_ms) > REHEARSED_MS and not context.once(failures)

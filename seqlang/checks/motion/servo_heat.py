@@ -2,7 +2,8 @@
 
 What: the torque a servo holds in any pose in which the show can leave it for a minute, and its RMS
 torque over the busiest ten minutes, from whatever pose a cue begins and grips included, stay under
-a third of its stall torque.
+a third of its stall torque. Of cues that take more than ten minutes together only the poses are
+checked, and advice says so.
 
 Why: a servo's heat goes with the square of its torque; a pose that is hard to hold overheats it
 although nothing moves.
@@ -21,8 +22,8 @@ from collections.abc import Iterator
 from math import ceil
 
 from seqlang.checks.context import Context
-from seqlang.checks.figures import figure, figures
-from seqlang.checks.passing import rehearsable
+from seqlang.checks.figures import figure, figures, seconds
+from seqlang.checks.passing import REHEARSED_MS, is_too_long, rehearsable, rehearsal_ms
 from seqlang.text.findings import Finding
 from sim.rig.grip import presses
 from sim.rig.servo import KGF_CM_NM
@@ -39,7 +40,12 @@ def check(context: Context) -> Iterator[Finding]:
             yield _finding(context, name, hold.share, _holding(context, name, hold.angle_deg))
         else:
             cool.append(name)
-    if not any(_could_be_hot(context, name) for name in cool) or not context.once(rehearsable):
+    hot = [name for name in cool if _could_be_hot(context, name)]
+    if not hot:
+        return
+    if not context.once(rehearsable):
+        if context.once(is_too_long):
+            yield _not_rehearsed(context, hot)
         return
     for heat in heats(context.sound_show):
         if heat.servo in cool and heat.rms_share > heat.limit:
@@ -69,6 +75,24 @@ def _could_be_hot(context: Context, name: str) -> bool:
         return False
     limit = CONTINUOUS * work.servo.ratings[0].stall_nm
     return float(work.assessment.rms_torque_nm.max()) > limit
+
+
+def _not_rehearsed(context: Context, names: list[str]) -> Finding:
+    takes, limit = context.once(rehearsal_ms), float(REHEARSED_MS)
+    one = f"`{names[0]}`" if len(names) == 1 else f"`{names[0]}` and {len(names) - 1} more"
+    return Finding(
+        "advice",
+        "servo-heat",
+        f"whether {one} gets too hot over minutes is not checked: the cues take {seconds(takes)} "
+        f"together, and up to {seconds(limit)} are rehearsed",
+        context.span(context.servos[names[0]].mark, "name"),
+        label="works hard at times",
+        help="feel its servo after ten minutes of the real show, or check the busiest cues as a "
+        "show of their own",
+        asked=takes / 1000.0,
+        limit=limit / 1000.0,
+        unit="s",
+    )
 
 
 def _most_nm(context: Context) -> dict[str, float]:

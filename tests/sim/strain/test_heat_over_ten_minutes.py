@@ -106,6 +106,18 @@ def test_an_endless_cue_that_overheats_a_servo_behind_a_quiet_start_is_found() -
     assert "servo-heat" in {finding.name for finding in found}
 
 
+@pytest.mark.parametrize(("rounds", "severity"), [(14, "warning"), (15, "advice")])
+def test_that_a_long_show_is_not_rehearsed_for_heat_is_told(rounds: int, severity: str) -> None:
+    """40 s a round, 2 s of `b`: 562 s are rehearsed and found hot, 602 s are not rehearsed."""
+    cue = f"cue a\n    repeat {rounds} times" + TO_AND_FRO
+    text = HEAD.replace("    hold 480 s\n", "").replace("600 g", "640 g") + cue
+    text += "remote\n    button 1: go a\n    button 2: go b\n    stop button 3\n"
+    every = check(load_text(Source("x.cues", text))).findings
+    (found,) = (one for one in every if one.name == "servo-heat")
+    assert found.severity == severity
+    assert ("602 s together, and up to 600 s" in found.message) is (severity == "advice")
+
+
 def test_a_part_that_stands_still_while_what_carries_it_beats_is_found_hot() -> None:
     """Its own moves and poses ask for nothing: the chain's terms alone do."""
     text = """
