@@ -52,6 +52,7 @@ class Sheet:
                     line,
                     related=((lines[0], "first stated here"),),
                     help="keep one of the two lines",
+                    fix=reading.said_again(lines[0], line),
                 )
                 continue
             lines.append(line)

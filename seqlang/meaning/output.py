@@ -488,6 +488,7 @@ def _ratings(reading: Reading, sheet: Sheet, motor: PartMeasures) -> tuple[Ratin
             lines[1],
             related=((lines[0], "first rating"),),
             help="keep one of the two lines",
+            fix=reading.said_again(*lines),
         )
         raise Fault
     return tuple(ordered)

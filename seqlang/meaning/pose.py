@@ -10,14 +10,15 @@ from lark import Token
 
 from seqlang.meaning.values import Colour, Fault, Reading
 from seqlang.text.names import nearest
-from seqlang.text.syntax import Amount, LightText, Line, Spot
+from seqlang.text.source import Place
+from seqlang.text.syntax import Amount, LightText, Line, Spot, place
 from seqlang.text.units import Quantity, title_of
 from sim.light.colours import COLOURS
 from sim.model import BLACK, StripLight
 from sim.rulebook import ANGLE_STEPS_PER_DEG, LARGEST_ANGLE_DEG
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Collection, Mapping
 
 OutputKind: TypeAlias = Literal["servo", "lamp", "strip", "switch"]
 
@@ -49,6 +50,8 @@ def pose(reading: Reading, entry: Line, outputs: Mapping[str, tuple[OutputKind, 
     for spot in entry.items:
         if not isinstance(spot, Spot):
             continue
+        if _in_two_words(reading, spot, outputs):
+            continue
         for name in spot.names:
             if str(name) not in outputs:
                 reading.unknown(name, "output", outputs)
@@ -67,6 +70,23 @@ def pose(reading: Reading, entry: Line, outputs: Mapping[str, tuple[OutputKind, 
                 continue
             settings[str(name)] = made
     return Pose((tokens[0], tokens[-1]), tokens[0].type == "SAFE", settings)
+
+
+def _in_two_words(reading: Reading, spot: Spot, outputs: Collection[str]) -> bool:
+    """`left fin 40 deg` reads as an output `left` in a colour `fin`: its name in two words."""
+    name = spot.names[-1]
+    head = spot.value.head if isinstance(spot.value, LightText) else None
+    joined = f"{name}_{head}"
+    if str(name) in outputs or not isinstance(head, Token) or joined not in outputs:
+        return False
+    reading.error(
+        "unknown-name",
+        f"`{name} {head}` is read as two words: names are letters, digits and `_`",
+        Place(place(name).start, place(head).end),
+        help=f"such as `{joined}`",
+        fix=joined,
+    )
+    return True
 
 
 def setting(reading: Reading, name: Token, value: LightText | Token, kind: OutputKind) -> Setting:

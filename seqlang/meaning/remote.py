@@ -76,6 +76,7 @@ def _first(reading: Reading, seen: dict[str, Line], line: Line) -> bool:
         line,
         related=((first, "first stated here"),),
         help="keep one of the two lines",
+        fix=reading.said_again(first, line),
     )
     return False
 
@@ -158,6 +159,7 @@ def usages(reading: Reading, lines: Sequence[Line], cues: Mapping[str, Token]) -
                 line,
                 related=((found[made.cue][1], "first stated here"),),
                 help="keep one of the two lines",
+                fix=reading.said_again(found[made.cue][1], line),
             )
             continue
         found[made.cue] = (made, line)

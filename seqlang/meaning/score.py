@@ -68,6 +68,7 @@ def _title(reading: Reading, lines: Sequence[Line], places: dict[str, Origin]) -
             extra,
             related=((shows[0], "first stated here"),),
             help="a file holds one show",
+            fix=reading.said_again(shows[0], extra),
         )
     if not shows:
         return ""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from fractions import Fraction
+from itertools import count
 from typing import TYPE_CHECKING, Literal, ParamSpec, TypeAlias, TypeVar
 
 from lark import Token
@@ -16,6 +17,8 @@ from seqlang.text.slips.numbers import COMMA, comma
 from seqlang.text.source import Place
 from seqlang.text.syntax import Amount, Negative, Sum, place
 from seqlang.text.units import (
+    CHARGE,
+    CURRENT,
     DURATION,
     FORCE,
     LEVEL,
@@ -89,6 +92,14 @@ _MEANT: dict[tuple[Dimension, Dimension], str] = {
     (SPEED, TIME): "s/60deg",
 }
 """What data sheets shorten, by what is needed and what is written: the unit that they mean."""
+
+_NEIGHBOURS: dict[tuple[Dimension, str], str] = {
+    (CURRENT, "mAh"): "mA",
+    (CURRENT, "Ah"): "A",
+    (CHARGE, "mA"): "mAh",
+    (CHARGE, "A"): "Ah",
+}
+"""Units that hands confuse, by what is needed and the unit that is written."""
 
 _SECONDS_BELOW = 10.0
 """A time without a unit below this is taken for seconds in a proposal, else for milliseconds."""
@@ -218,6 +229,20 @@ class Reading:
                 unit,
             )
         )
+
+    def said_again(self, first: object, again: object) -> Fix | None:
+        """The change that takes out a line which says the same as an earlier one, to the letter.
+
+        None where they differ: only the maker knows which of them is meant.
+        """
+        one, other = (self.source.line_number(place(node).start) for node in (first, again))
+        if one == other:
+            return None
+        if self.source.line_text(one).split() != self.source.line_text(other).split():
+            return None
+        start = self.source.line_starts[other - 1]
+        line = Span(self.source.path, start, start + len(self.source.line_text(other)) + 1)
+        return Fix(line, "")
 
     def unknown(
         self, token: Token, kind: str, known: Iterable[str], instead: str | None = None
@@ -452,6 +477,8 @@ class Reading:
                 fix=f"{other} {text}",
             )
             return
+        if short is None and number is not None:
+            short = _NEIGHBOURS.get((measure.dimension, text[number.end() :].strip()))
         if short is not None and number is not None and number[0] != text:
             fix = f"{number[0]} {short}"
             help_ = f"did you mean `{fix}`?"
@@ -650,7 +677,9 @@ def _short(text: str) -> str:
 def declared(reading: Reading, kind: str, names: Iterable[Token]) -> dict[str, Token]:
     """Names of one kind, each once; the second of two is a finding that shows both."""
     found: dict[str, Token] = {}
-    for name in names:
+    every = list(names)
+    taken = set(map(str, every))
+    for name in every:
         if str(name) in RESERVED:
             reading.error(
                 "reserved-word",
@@ -661,15 +690,27 @@ def declared(reading: Reading, kind: str, names: Iterable[Token]) -> dict[str, T
             )
         first = found.setdefault(str(name), name)
         if first is not name:
+            # other outputs need a place in the safe pose as well, other cues something that
+            # starts them; of two values of a constant one is meant
+            alone = kind not in ("output", "cue", "constant")
+            free = _free(str(name), taken) if alone else None
             reading.error(
                 "duplicate-name",
                 f"there are two {_several(kind)} called `{name}`",
                 name,
                 "the second",
                 related=((first, "the first"),),
-                help="give one of them another name",
+                help="give one of them another name" + (f", such as `{free}`" if free else ""),
+                fix=free,
             )
     return found
+
+
+def _free(name: str, taken: set[str]) -> str:
+    """A name like that one which nothing has yet; it is taken from then on."""
+    free = next(one for number in count(2) if (one := f"{name}_{number}") not in taken)
+    taken.add(free)
+    return free
 
 
 def _a(kind: str) -> str:

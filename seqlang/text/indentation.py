@@ -66,13 +66,19 @@ def decoded(data: bytes, path: str) -> tuple[str, Finding | None]:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        return "", _fault(
+        at = len(_plain_ends(data[: error.start].decode("utf-8-sig")))
+        # the rest is kept with a mark for each byte that is none, so that the line can be shown
+        return _plain_ends(data.decode("utf-8-sig", "replace")), _fault(
             "not-text",
             f"this is not text in UTF-8: byte {error.start + 1}, in line {line}, cannot be read",
-            here,
+            Span(path, at, at + 1),
             "save it as UTF-8 in your editor",
         )
-    return text.replace("\r\n", "\n").replace("\r", "\n"), None
+    return _plain_ends(text), None
+
+
+def _plain_ends(text: str) -> str:
+    return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _halved(data: bytes) -> bool:

@@ -8,6 +8,7 @@ is parsed again; offsets stay what they were.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final, NamedTuple, cast
 
@@ -169,7 +170,10 @@ class _Work:
                 repeated = line in mended
                 if not repeated:
                     around = self._surroundings(line, start, end)
-                    result.findings.append(explain(error, self._source, line, around))
+                    finding = explain(error, self._source, line, around)
+                    if finding.fix is None and _lacks_body(error):
+                        finding = replace(finding, fix=self._only_body(line, end))
+                    result.findings.append(finding)
                     mended.add(line)
                 if repeated or len(result.findings) >= MOST_ERRORS or self.retried > MOST_RETRIED:
                     self._note_name(start, result)
@@ -191,6 +195,19 @@ class _Work:
             below = (at for at, text in self._lines(at + 1, end) if is_content(text))
             return next(below, line)
         return line
+
+    def _only_body(self, line: int, end: int) -> Fix | None:
+        """Indenting what stands below a block's header, if that is a single line.
+
+        Of several lines nobody knows how many belong to the block.
+        """
+        (_, header), *below = self._lines(line, end)
+        inset = width(header)
+        body = [(at, text) for at, text in below if is_content(text) and width(text) >= inset]
+        if len(body) != 1 or width(body[0][1]) != inset:
+            return None
+        indent = "\t" if body[0][1].startswith("\t") else "    "
+        return Fix(Span(self._source.path, body[0][0], body[0][0]), indent)
 
     def _surroundings(self, line: int, start: int, end: int) -> Surroundings:
         """What is known of the line at fault."""
@@ -269,6 +286,10 @@ class _Work:
 
 def _position(error: UnexpectedInput) -> int:
     return error.pos_in_stream or 0
+
+
+def _lacks_body(error: UnexpectedInput) -> bool:
+    return isinstance(error, UnexpectedToken) and _needs_block(error)
 
 
 def _needs_block(error: UnexpectedToken) -> bool:

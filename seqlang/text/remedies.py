@@ -101,12 +101,16 @@ def tried(
     fixes = {n: f.fix for n, f in enumerate(findings) if f.fix is not None}
     _drop_overlapping(fixes)
     before = {(finding.name, finding.message) for finding in findings}
+    helps = {n: finding.help for n, finding in enumerate(findings)}
     for _ in range(_ROUNDS):
         bad = _failing(fixes, findings, source, read, before)
         if not bad:
             break
         for number, error in bad.items():
             longer = None if error is None else _extended(fixes[number], error, source)
+            wrong_unit = findings[number].name == "unknown-unit"
+            if error is not None and wrong_unit and error.name == "unit-mismatch":
+                helps[number] = error.help  # a unit of another kind is no answer
             if longer is None:
                 del fixes[number]
             else:
@@ -114,7 +118,7 @@ def tried(
     else:
         for number in _failing(fixes, findings, source, read, before):
             del fixes[number]
-    return [replace(finding, fix=fixes.get(n)) for n, finding in enumerate(findings)]
+    return [replace(finding, fix=fixes.get(n), help=helps[n]) for n, finding in enumerate(findings)]
 
 
 def _drop_overlapping(fixes: dict[int, Fix]) -> None:
@@ -198,9 +202,9 @@ def _moved(
     regions: Sequence[tuple[int, int, int]],
     places: Sequence[tuple[int, int, str, int]],
 ) -> Finding | None:
-    """An error of the changed text with the whole of its mended line as its change."""
+    """An error of the changed text with the whole of its mended line as its change, if any."""
     if error.fix is None:
-        return None
+        return error
     span = error.fix.span
     number = changed.line_number(span.start)
     if any(changed.line_number(one.start) != number for one, _ in error.fix.places):

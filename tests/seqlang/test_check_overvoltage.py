@@ -9,6 +9,8 @@ import pytest
 from seqlang.check import check
 from seqlang.loading import load_text
 from seqlang.text.source import Source
+from sim.strain.sizing import size
+from tests.seqlang.mistakes.base import LINES, with_line
 
 SHOW = (Path(__file__).parent / "findings" / "servo-overvoltage.cues").read_text()
 
@@ -31,6 +33,34 @@ def severities(text: str) -> list[str]:
 def test_volts_over_the_rated_ones_are_named(source: str, rated: str, severity: list[str]) -> None:
     text = SHOW.replace("adapter 12.0 V, 6 A", source).replace("at 6.0 V", f"at {rated}")
     assert severities(text) == severity
+
+
+@pytest.mark.parametrize("pack", ["adapter 12 V, 5 A", "3 li-ion cells, 3000 mAh, 60 mohm"])
+def test_twelve_volts_are_called_too_much_for_what_they_break_and_too_little_for_nothing(
+    pack: str,
+) -> None:
+    """Servos at 6 V, a chip at 5.5 V (ATmega328P data sheet, absolute maximum ratings 6 V); a
+    strip of 5 V pixels has a converter of its own, which `bellcrank size` asks for.
+    """
+    show = with_line("feed", f"{dict(LINES)['feed'].strip()}\nlogic direct")
+    show = show.replace("    regulator 6 V, 5 A, dropout 0.4 V, efficiency 92 %\n", "")
+    show = show.replace("2 li-ion cells, 3000 mAh, 60 mohm", pack)
+    loaded = load_text(Source("test.cues", show))
+    found = [f for f in check(loaded).findings if f.severity != "advice" and "button" not in f.name]
+    assert [(f.name, f.message.partition(" can get ")[0]) for f in found] == [
+        ("chip-overvoltage", "the chip of board `body`"),
+        ("servo-overvoltage", "servo `jaw`"),
+        ("servo-overvoltage", "servo `left_fin`"),
+    ]
+    assert all("resets" not in f.message + f.label + (f.help or "") for f in found)
+    assert loaded.show is not None
+    (belly,) = size(loaded.show).strips
+    assert belly.needs_converter
+
+
+def test_twelve_volts_behind_a_regulator_for_the_servos_are_no_fault() -> None:
+    loaded = load_text(Source("test.cues", with_line("source", "source adapter 12 V, 5 A")))
+    assert [f.name for f in check(loaded).findings if f.severity == "error"] == []
 
 
 def test_the_regulator_that_is_suggested_passes() -> None:

@@ -110,6 +110,73 @@ def test_one_mistake_made_everywhere_is_one_finding_with_one_change(kind: str) -
     assert errors(applied(text, found.fix)) == []
 
 
+TWICE = {
+    "cap": "cap 500 mA\ncap 500  mA",
+    "feed": "feed pack, 600 mm of 18 AWG\nfeed pack, 600 mm of 18 AWG",
+    "rating": "\n".join(["rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V"] * 2),
+    "rate": "act 20 per hour\nact 20 per hour",
+    "stop": "stop button 4\nstop button 4",
+    "show": 'show "Fins"\nshow "Fins"',
+}
+
+
+@pytest.mark.parametrize("name", TWICE)
+def test_a_line_that_says_the_same_again_is_taken_out(name: str) -> None:
+    text = with_line(name, TWICE[name])
+    (found,) = errors(text)
+    assert found.name == "duplicate-line"
+    assert found.fix is not None
+    assert applied(text, found.fix) == with_line(name, TWICE[name].partition("\n")[0])
+
+
+@pytest.mark.parametrize(
+    ("name", "lines"),
+    [
+        ("cap", "cap 500 mA\ncap 600 mA"),
+        ("rate", "act 20 per hour\nact 30 per hour"),
+        ("fintravel", "travel 0 deg to 60 deg\ntravel 0 deg to 50 deg"),
+        ("cap", "cap 500 mA  # of the old supply\ncap 500 mA"),
+    ],
+)
+def test_which_of_two_lines_that_differ_is_meant_is_left_to_the_maker(
+    name: str, lines: str
+) -> None:
+    (found,) = errors(with_line(name, lines))
+    assert (found.name, found.fix) == ("duplicate-line", None)
+    assert found.help == "keep one of the two lines"
+
+
+@pytest.mark.parametrize(
+    ("before", "again", "free"),
+    [
+        ("cue act", "pose wide\n    jaw 30 deg\n", "wide_2"),
+        ("cue act", "pose wide_2\n    jaw 3 deg\npose wide\n    jaw 30 deg\n", "wide_3"),
+        ("board body", "supply wall\n    source adapter 6 V, 2 A\n", "wall_2"),
+    ],
+)
+def test_the_second_of_a_name_gets_one_that_is_free(before: str, again: str, free: str) -> None:
+    text = SHOW.replace(f"\n{before}", f"\n{again}{before}")
+    (found,) = errors(text)
+    assert found.name == "duplicate-name"
+    assert found.fix is not None
+    assert found.fix.text == free
+    assert errors(applied(text, found.fix)) == []
+
+
+@pytest.mark.parametrize("block", ["repeat 3 times", "together", "in turn", "stagger 100 ms"])
+def test_the_only_line_below_a_block_without_a_body_is_moved_into_it(block: str) -> None:
+    text = SHOW.replace("    pose shut in 3 s", f"    {block}\n    pose shut in 3 s")
+    (found,) = errors(text)
+    assert "needs an indented block" in found.message
+    assert found.fix is not None
+    assert applied(text, found.fix) == text.replace(
+        "    pose shut in 3 s", "        pose shut in 3 s"
+    )
+    more = text.replace("    pose shut in 3 s", "    pose shut in 3 s\n    hold 1 s")
+    (found,) = errors(more)
+    assert found.fix is None
+
+
 @pytest.mark.parametrize(
     "header",
     [
