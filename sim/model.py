@@ -536,6 +536,8 @@ class Strip:
     the strictest for flashes (common practice, no source)."""
     shifter: bool = False
     """A level shifter brings the data line to the strip's own voltage."""
+    feed_v: float | None = None
+    """What a converter of its own gives the strip; None: fed as its board is."""
     mark: int = NO_MARK
 
 

@@ -24,7 +24,7 @@ statement and of the parts that a fix may replace. A part is there only if the t
 | `LeverPair` | `horn`, `arm`, `square` |
 | `FourBar` | `ground`, `horn`, `rod`, `arm`, `zero` |
 | `Lamp` | `name`, `board`, `pin`, `count`, `voltage`, `current`, `colour`, `safe` |
-| `Strip` | `name`, `board`, `pin`, `pixels`, `order`, `current`, `cap`, `safe` |
+| `Strip` | `name`, `board`, `pin`, `pixels`, `order`, `current`, `cap`, `feed`, `safe` |
 | `Switch` | `name`, `board`, `pin`, `active`, `current`, `safe` |
 | `Input` | `button`, `board`, `pin`, `active` |
 | `Wearer` | `tilt`, `region`, `temperature`, `margin`, `gait`, `wind` |

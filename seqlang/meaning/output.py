@@ -586,6 +586,7 @@ def _strip(reading: Reading, entry: Line, spot: Plug) -> Strip:
         cap_a=cap,
         safe=light if isinstance(light, StripLight) else BLACK,
         shifter=sheet.get("shifter") is not None,
+        feed_v=_single(reading, sheet, "own_feed", VOLTS, above=0),
         mark=_mark(
             reading,
             sheet,
@@ -595,6 +596,7 @@ def _strip(reading: Reading, entry: Line, spot: Plug) -> Strip:
             ("current", _item(each)),
             ("pitch", _item(pitch)),
             ("cap", _item(sheet.get("cap"))),
+            ("feed", _item(sheet.get("own_feed"))),
         ),
     )
 

@@ -221,6 +221,8 @@ def _output(output: Output, chip: Chip) -> Iterator[str]:
         )
         if output.cap_a is not None:
             yield f"{INDENT}cap {_quantity(output.cap_a, 'A')}"
+        if output.feed_v is not None:
+            yield f"{INDENT}feed {_quantity(output.feed_v, 'V')}"
         if output.shifter:
             yield f"{INDENT}shifter"
     else:

@@ -135,13 +135,18 @@ class StripData:
     needs_v: float
 
 
+def pixels_v(rig: Rig, strip: Strip) -> float:
+    """The highest voltage (V) at a strip: of its own converter, else of its board's feed."""
+    return highest_v(rig, strip.board) if strip.feed_v is None else strip.feed_v
+
+
 def strip_data(rig: Rig, strip: Strip) -> StripData:
-    """The data line of a strip that is fed as its board is, or by a 5 V converter above that."""
-    feed_v = highest_v(rig, strip.board)
-    pixels_v = feed_v if feed_v <= PIXEL_HIGHEST_V else PIXEL_V
+    """The data line of a strip; one whose feed is too high is taken to get a 5 V converter."""
+    feed_v, own_v = highest_v(rig, strip.board), pixels_v(rig, strip)
+    own_v = own_v if own_v <= PIXEL_HIGHEST_V else PIXEL_V
     board, _ = of_board(rig, strip.board)
     high_v = feed_v if board is None else at_chip_v(rig, board, feed_v)
-    return StripData(high_v, PIXEL_HIGH * pixels_v)
+    return StripData(high_v, PIXEL_HIGH * own_v)
 
 
 def at_chip_v(rig: Rig, board: Board, feed_v: float) -> float:

@@ -36,6 +36,7 @@ from sim.rig.supply import (
     highest_v,
     lamp_feed,
     lamp_series,
+    pixels_v,
     strip_data,
 )
 from sim.score.tree import PlannedMove, planned_moves
@@ -528,7 +529,7 @@ def _lamp(show: Show, lamp: Lamp) -> LampSize:
 
 
 def _strip(show: Show, strip: Strip) -> StripSize:
-    volts = highest_v(show.rig, strip.board)
+    volts = pixels_v(show.rig, strip)
     data = strip_data(show.rig, strip)
     white = strip.pixels * (3.0 * strip.channel_a + PIXEL_IDLE_A)
     return StripSize(

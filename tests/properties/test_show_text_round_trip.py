@@ -181,6 +181,7 @@ def outputs(draw: st.DrawFn, name: str, board: str) -> model.Output:
             *(name, board, pin, pixels, order, draw(POSITIVE), cap, draw(strip_lights())),
             pitch_m=draw(POSITIVE),
             shifter=draw(st.booleans()),
+            feed_v=draw(st.sampled_from([None, 5.0, 3.7])),
         )
     return model.Switch(
         name, board, pin, draw(st.booleans()), draw(st.booleans()), draw(st.floats(0, 10))
