@@ -149,7 +149,7 @@ def test_a_move_that_no_duration_mends_does_not_count_for_the_others() -> None:
 def test_where_no_time_passes_beside_the_others_the_one_that_passes_alone_is_told() -> None:
     """840 g at 80 mm are 0.659 N.m, a little more than it has at the lowest voltage of the show."""
     heavy = in_time(300, SAG.replace("140 g at 80 mm", "840 g at 80 mm"))
-    calm = heavy.replace("button 3: go flap\n", "")
+    calm = heavy.replace("    button 3: go flap\n", "")
     (alone,) = [one for one in findings(calm, "servo-torque") if "`jaw`" in one.message][:1]
     (beside,) = [one for one in findings(heavy, "servo-torque") if "`jaw`" in one.message][:1]
     assert alone.fix is not None
