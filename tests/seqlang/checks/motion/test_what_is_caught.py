@@ -67,6 +67,7 @@ def test_a_part_that_spins_has_the_energy_of_its_highest_speed_either_way_round(
     (one,) = caught(show(jaw=SPUN, cues={"snap": body}))
     highest = 2 * pi / 60 * max(abs(first), abs(then))
     assert one.energy_j == pytest.approx(0.020 * (0.040 * highest) ** 2 / 2, abs=1e-12)
+    assert one.jump_j == 0.0  # its first pulse is that of standstill
 
 
 def test_the_part_that_presses_hardest_comes_first() -> None:
