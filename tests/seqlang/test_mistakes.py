@@ -6,7 +6,6 @@ a hurried hand's. Whoever changes an answer reads it there as the maker would.
 
 from __future__ import annotations
 
-import re
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
@@ -16,9 +15,8 @@ import pytest
 from seqlang.check import check
 from seqlang.loading import load_text
 from seqlang.text.findings import Finding, applied
-from seqlang.text.grammar import parser
 from seqlang.text.source import Source
-from seqlang.text.tokens import words_of
+from tests.seqlang.inside_names import of_the_grammar, shown_in
 from tests.seqlang.mistakes.base import LINES, with_line
 
 TABLES = sorted((Path(__file__).parent / "mistakes").glob("*.txt"))
@@ -111,13 +109,7 @@ def _start(mistake: Mistake) -> int:
 
 def test_no_answer_shows_a_name_from_inside_the_program() -> None:
     """Tokens of the grammar have names of their own, which nobody writes into a show."""
-    own = {terminal.name for terminal in parser().terminals}
-    rules = {str(rule.origin.name) for rule in parser().rules}
-    written = {word for name in own for word in words_of(name)}
-    inside = {name for name in own if len(name) > 1} | {
-        rule for rule in rules if "_" in rule and rule not in written
-    }
-    inside |= {"soonest", "multiply", "lpar", "rpar", "double_s", "Token", "None", "_NL"}
+    inside = of_the_grammar() | {"multiply"}
     said = set()
     for mistake in ALL:
         _, found = answer(mistake)
@@ -125,11 +117,5 @@ def test_no_answer_shows_a_name_from_inside_the_program() -> None:
         if found.fix is not None:
             said.add(found.fix.text)
     for words in said:
-        quoted = re.sub(r"`[^`]*`", "", words)
-        shown = set(re.findall(r"[A-Za-z_]\w*", quoted))
-        assert not shown & (inside - _MEANT), words
+        assert not shown_in(words) & inside, words
         assert "due here" not in words
-
-
-_MEANT = frozenset({"NAME", "RATIO"})
-"""Words in capitals that stand for what the maker fills in."""
