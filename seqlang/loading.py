@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from seqlang.meaning.elaborate import elaborate
-from seqlang.text.indentation import faults, read
+from seqlang.text.indentation import decoded, faults, read
 from seqlang.text.parse import parse
 from seqlang.text.remedies import merged, tried
 from seqlang.text.source import Source
@@ -46,15 +46,23 @@ def load(path: str | Path) -> Loaded:
 
     Raises OSError if the file cannot be opened.
     """
-    text, finding = read(Path(path))
-    source = Source(str(path), text if text.endswith("\n") else text + "\n")
+    return _loaded(*read(Path(path)), str(path))
+
+
+def load_string(text: str, name: str) -> Loaded:
+    """Read a show from any text as if a file of this name held it."""
+    return _loaded(*decoded(text.encode("utf-8", "surrogatepass"), name), name)
+
+
+def _loaded(text: str, finding: Finding | None, path: str) -> Loaded:
+    source = Source(path, text if text.endswith("\n") else text + "\n")
     if finding is not None:
         return Loaded(None, {}, {}, {source.path: source}, (finding,))
     return load_text(source)
 
 
 def load_text(source: Source) -> Loaded:
-    """Read a show from text that is already in memory."""
+    """Read a show from text as `seqlang.text.indentation.decoded` gives it."""
     return with_fixes_tried(read_text(source), source)
 
 

@@ -11,8 +11,9 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from seqlang.loading import Loaded, load_text
+from seqlang.loading import Loaded
 from seqlang.loading import load as load_file
+from seqlang.loading import load_string as load_text_of
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -42,9 +43,7 @@ def load(path: str | Path) -> OpenShow:
 
 def load_string(text: str, name: str = "show.cues") -> OpenShow:
     """A show from text in memory; `name` stands in its findings."""
-    from seqlang.text.source import Source
-
-    return OpenShow(load_text(Source(name, text if text.endswith("\n") else text + "\n")))
+    return OpenShow(load_text_of(text, name))
 
 
 @dataclass(frozen=True)
@@ -106,6 +105,8 @@ class OpenShow:
         if presses and cues is not None:
             raise ValueError("either presses or cues; name a cue in a press: `lure at 8 s`")
         if not presses:
+            if cues is not None:  # the name of one cue is a collection of letters, too
+                cues = (cues,) if isinstance(cues, str) else tuple(cues)
             known = [cue.name for cue in show.score.cues]
             for name in cues or ():
                 if name not in known:
@@ -135,8 +136,8 @@ class Played:
     ) -> Samples:
         """Everything at even times, `rate_hz` of them a second: angles, speeds, light, switches.
 
-        Strips take 48 bytes a pixel and time. Raises ValueError for a span or a rate that gives
-        no samples, or too many.
+        Times count from power-up. Strips take 48 bytes a pixel and time. Raises ValueError for a
+        span or a rate that gives no samples, or too many.
         """
         import numpy as np
 
@@ -144,6 +145,8 @@ class Played:
 
         end = self.length_ms if to_ms is None else to_ms
         count = (end - from_ms) * rate_hz / 1000.0
+        if from_ms < 0.0:
+            raise ValueError(f"{from_ms:g} ms is before power-up, where nothing can be sampled")
         if not rate_hz >= FEWEST_HZ or not 0.0 <= count <= MOST_SAMPLES:
             raise ValueError(
                 f"from {from_ms:g} ms to {end:g} ms at {rate_hz:g} Hz there are no samples, or "

@@ -113,6 +113,37 @@ def test_a_span_without_samples_or_with_too_many_is_an_error(
         owl.rehearse().samples(**asked)
 
 
+def test_nothing_is_sampled_before_power_up(owl: seqlang.OpenShow) -> None:
+    played = owl.rehearse()
+    with pytest.raises(ValueError, match="-1 ms is before power-up"):
+        played.samples(from_ms=-1.0)
+    assert played.samples(from_ms=0.0, to_ms=0.0).times_ms.tolist() == [0.0]
+
+
+def test_one_cue_may_be_named_without_a_list_and_names_may_come_one_by_one(
+    owl: seqlang.OpenShow,
+) -> None:
+    name = owl.show.score.cues[0].name
+    pressed = owl.rehearse(cues=[name]).presses
+    assert pressed
+    assert owl.rehearse(cues=name).presses == pressed
+    assert owl.rehearse(cues=dict.fromkeys([name]).keys()).presses == pressed
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "\0", 'show "s"\0', 'show "\ud800"', 'show "s"\r\n', '\ufeffshow "s"', 'show "s"\r# x'],
+    ids=ascii,
+)
+def test_a_text_is_read_as_a_file_that_holds_it(text: str, tmp_path: Path) -> None:
+    path = tmp_path / "s.cues"
+    path.write_bytes(text.encode("utf-8", "surrogatepass"))
+    found = [(one.name, one.message) for one in seqlang.load(path).findings]
+    opened = seqlang.load_string(text, name=str(path))
+    assert [(one.name, one.message) for one in opened.findings] == found
+    assert opened.passes == seqlang.load(path).passes
+
+
 def test_the_tables_are_those_that_a_board_gets(owl: seqlang.OpenShow) -> None:
     from seqlang.check import check
 
