@@ -31,3 +31,13 @@ class CheckedTable:
 
     def __post_init__(self, seal: object) -> None:
         demand_seal(seal)
+
+    def __init_subclass__(cls) -> None:
+        raise TypeError("a kind of its own would get round the seal")
+
+
+def sealed_bytes(checked: CheckedTable) -> bytes:
+    """The bytes of a checked table. TypeError for whatever only looks like one."""
+    if type(checked) is not CheckedTable:
+        raise TypeError(f"only a checked table goes on; this is a {type(checked).__name__}")
+    return checked.data

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from dataclasses import InitVar, dataclass, replace
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from firmware_gen.checked_table import SEAL, CheckedTable, demand_seal
@@ -113,7 +114,7 @@ def _sealed(show: Show, origins: Mapping[int, Origin], compiled: CompiledShow) -
         board.name: CheckedTable(board.name, board.chip.name, board.data, SEAL)
         for board in compiled.boards
     }
-    return CheckedShow(show, origins, compiled, tables, SEAL)
+    return CheckedShow(show, origins, compiled, MappingProxyType(tables), SEAL)
 
 
 def _found(

@@ -7,14 +7,17 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Callable
+from dataclasses import replace
 from inspect import signature
 from pathlib import Path
+from typing import NamedTuple, cast
 
 import pytest
 
 from firmware_gen.build.image import merge
 from firmware_gen.checked_table import CheckedTable
 from firmware_gen.compiler import show as compiler
+from firmware_gen.link.host import HostLink
 from firmware_gen.link.transfer import choose_table, transfer
 from seqlang.check import CheckedShow, check
 from seqlang.command import _show, main
@@ -81,6 +84,36 @@ def test_a_checked_show_cannot_be_changed() -> None:
     assert checked is not None
     with pytest.raises(AttributeError):
         checked.compiled = checked.compiled
+
+
+class LooksLikeATable(NamedTuple):
+    board: str
+    chip: str
+    data: bytes
+
+
+def test_what_only_looks_like_a_checked_table_gets_nowhere() -> None:
+    fake = cast("CheckedTable", LooksLikeATable("box", "atmega328p", b"any bytes"))
+    with pytest.raises(TypeError, match="only a checked table"):
+        merge({}, fake)
+    with pytest.raises(TypeError, match="only a checked table"):
+        transfer(cast("HostLink", None), fake)
+
+
+def test_no_kind_of_its_own_gets_round_the_seal() -> None:
+    with pytest.raises(TypeError, match="round the seal"):
+        type("Unsealed", (CheckedTable,), {"__post_init__": lambda self, seal: None})
+
+
+def test_a_table_of_a_checked_show_cannot_be_exchanged_or_changed() -> None:
+    checked = check(load(ROOT / "shows" / "first" / "first.cues")).show
+    assert checked is not None
+    (name, table), *_ = checked.tables.items()
+    with pytest.raises(TypeError):
+        cast("dict[str, CheckedTable]", checked.tables)[name] = table
+    with pytest.raises(ValueError, match="seal"):
+        replace(table, data=b"any bytes")
+    assert isinstance(table.data, bytes)
 
 
 def names_of(path: Path) -> set[str]:

@@ -17,7 +17,7 @@ from typing import Final
 
 from intelhex import HexReaderError, IntelHex
 
-from firmware_gen.checked_table import CheckedTable
+from firmware_gen.checked_table import CheckedTable, sealed_bytes
 from firmware_gen.chips import CHIPS, Chip
 from firmware_gen.chips.chip import STAMP_BYTES
 from firmware_gen.files import write_whole
@@ -86,7 +86,7 @@ def merge(
     `stamp` follows the table: by it a board tells a table merged anew, which plays before older
     tables in its slots (LINK.md section 6); None: one is drawn.
     """
-    chip, table = checked.chip, checked.data
+    chip, table = checked.chip, sealed_bytes(checked)
     start = CHIPS[chip].memory.merged_start
     room = merged_room(chip, boot_loader=boot_loader)
     if max(memory, default=0) >= start:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from firmware_gen.checked_table import CheckedTable
+from firmware_gen.checked_table import CheckedTable, sealed_bytes
 from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import HostLink, LinkRequest, Reply, refused
@@ -166,7 +166,7 @@ def transfer(
     Raises:
         LinkFailure: any reason but those of opening a port.
     """
-    table = checked.data
+    table = sealed_bytes(checked)
     say = progress or (lambda step, done, total: None)
     for restarts in range(ATTEMPTS):
         try:
