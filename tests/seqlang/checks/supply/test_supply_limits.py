@@ -607,3 +607,30 @@ def test_a_chip_short_of_what_its_own_board_takes_is_told_so() -> None:
         feed=f"100 mm of 18 AWG\n    logic 5 V, dropout {dropout} V",
     )
     assert not [x for x in findings(mended, "brown-out") if "falls to" in x.message]
+
+
+@pytest.mark.parametrize(
+    ("gives", "cap"),
+    [("150 mA", "0.1 A"), ("600 mA", "0.3 A"), ("1.9 A", "0.9 A"), ("3.5 A", "1.7 A")],
+)
+def test_a_strip_s_cap_is_half_of_what_the_supply_gives_in_whole_tenths(
+    gives: str, cap: str
+) -> None:
+    text = strip(f"source adapter 6.0 V, {gives}").replace("pixels 10", "pixels 60")
+    (one,) = findings(text, "strip-over-supply")
+    assert one.asked == pytest.approx(60 * 0.061)
+    assert one.fix is not None
+    assert one.fix.text.strip() == f"cap {cap}"
+
+
+@pytest.mark.parametrize(
+    ("line", "whose"),
+    [("", "a usual regulator"), ("    logic 5 V, dropout 1 V\n", "the board's own")],
+)
+def test_what_a_regulator_takes_is_told_of_the_stated_one_or_of_a_usual_one(
+    line: str, whose: str
+) -> None:
+    wire = "1 m of 28 AWG\n"
+    text = fan("3 A", "source adapter 6.5 V, 6 A", wire.strip()).replace(wire, wire + line, 1)
+    (one,) = findings(text, "brown-out")
+    assert [whose in note for note in one.notes if "takes the rest" in note] == [True]
