@@ -15,6 +15,7 @@ from seqlang.first_questions import demand_a, lowest_v, servo_v
 from seqlang.text.source import Source
 from seqlang.text.units import UNITS, parse_quantity
 from sim.rig.fuse import STANDARDS
+from sim.rig.supply import PIXEL_HIGHEST_V, PIXEL_V
 
 if TYPE_CHECKING:
     from seqlang.first_questions import Answers
@@ -143,7 +144,8 @@ def _light(answers: Answers, name: str) -> str:
     head = f"{answers['light']} {name}: box pin {answers['light-pin']}"
     if answers["light"] == "lamp":
         return f"{head}\n    leds 1 of 3.0 V, 20 mA"
-    return f"{head}\n    pixels {answers['pixels']}\n    cap 1 A"
+    own = f"\n    feed {PIXEL_V:g} V" if servo_v(answers) > PIXEL_HIGHEST_V else ""
+    return f"{head}\n    pixels {answers['pixels']}\n    cap 1 A{own}"
 
 
 def _inputs(answers: Answers) -> str:
