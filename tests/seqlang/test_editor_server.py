@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import random
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -11,6 +10,8 @@ from pathlib import Path
 
 import pytest
 from editor_client import EditorClient, Json, RequestFailedError, edit, span
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from show_text import findings, show
 
 from seqlang.check import check
@@ -236,44 +237,47 @@ def test_form_feeds_and_line_separators_end_no_line(client: EditorClient) -> Non
     ]
 
 
-def test_random_edits_leave_what_a_fresh_start_would_say(client: EditorClient) -> None:
-    chance = random.Random(5)
-    pieces = [
-        "",
-        "\n",
-        "    ",
-        "jaw",
-        " to 30 deg",
-        "🦉",
-        "#",
-        '"',
-        "cue x\n",
-        "\r\n",
-        "(",
-        " in 1 s",
-    ]
+PIECES = ["", "\n", "    ", "jaw", " to 30 deg", "🦉", "#", '"', "cue x\n", "\r\n", "(", " in 1 s"]
+
+
+@settings(max_examples=20, deadline=None)
+@given(
+    edits=st.lists(
+        st.tuples(
+            st.floats(0.0, 1.0),
+            st.sampled_from([0, 0, 1, 3, 30]),
+            st.sampled_from(PIECES),
+            st.booleans(),
+        ),
+        min_size=1,
+        max_size=6,
+    )
+)
+def test_edits_leave_what_a_fresh_start_would_say(
+    client: EditorClient, edits: list[tuple[float, int, str, bool]]
+) -> None:
+    """Whether the answer is waited for between edits, or comes to an older text in the meantime."""
     text = show()
     client.open(text)
-    for _ in range(60):
-        start, end = sorted(chance.choices(range(len(text) + 1), k=2))
-        end = min(end, start + chance.choice([0, 0, 1, 3, 30]))
-        piece = chance.choice(pieces)
-        lines = [text[:at] for at in (start, end)]
+    for share, length, piece, waits in edits:
+        start = round(share * len(text))
+        end = min(len(text), start + length)
         places = [
             (one.count("\n"), len(one.rpartition("\n")[2].encode("utf-16-le")) // 2)
-            for one in lines
+            for one in (text[:start], text[:end])
         ]
         client.change(edit(places[0], places[1], piece))
         text = (text[:start] + piece + text[end:]).replace("\r\n", "\n")
-        if chance.random() < 0.3:
-            found = client.findings()
-            fresh = check(load_text(Source("x.cues", text if text.endswith("\n") else text + "\n")))
-            assert [(one["code"], one["range"]["start"]["line"]) for one in found] == [
-                (one.name, text.count("\n", 0, one.span.start)) for one in fresh.findings
-            ]
-            for method in ("hover", "completion", "definition"):
-                client.at(method, *places[0])
-            client.about("documentSymbol")
+        if waits:
+            client.findings()
+    found = client.findings()
+    fresh = check(load_text(Source("x.cues", text if text.endswith("\n") else text + "\n")))
+    assert [(one["code"], one["range"]["start"]["line"]) for one in found] == [
+        (one.name, text.count("\n", 0, one.span.start)) for one in fresh.findings
+    ]
+    for method in ("hover", "completion", "definition"):
+        client.at(method, *places[0])
+    client.about("documentSymbol")
 
 
 # -- questions ---------------------------------------------------------------------------------
