@@ -6,7 +6,7 @@ No word changes. It works on the grammar's tokens, so a new statement needs noth
   as the statement below it, or in the block that it ends
 - one space between words, none before `,` `:` `)` and after `(`, one between a number and its unit
 - in the blocks of the rig, what a line says begins in one column; so do the `=` of constants
-  and the comments behind statements on adjoining lines
+  and the comments behind statements on adjoining lines of a block
 - one blank line above and below a block at the left margin; elsewhere blank lines stay, but never
   two of them, none at either end of the file and none below a header
 
@@ -211,7 +211,7 @@ def _without_spare_blanks(rows: Sequence[_LaidLine]) -> Iterator[_LaidLine]:
     held = False
     for row in rows:
         if row.is_blank:
-            held = last is not None
+            held = True
             continue
         if held and last is not None and not (last.tokens and row.depth > last.depth):
             yield _LaidLine(row.depth)

@@ -73,8 +73,13 @@ def laid_out(text: str) -> str:
         ),
         pytest.param(
             "cue a\n  hold 3 s # one\n  hold 300 ms     # two\n",
-            "cue a\n    hold 3 s    # one\n    hold 300 ms  # two\n".replace("s    #", "s     #"),
+            "cue a\n    hold 3 s     # one\n    hold 300 ms  # two\n",
             id="comments behind statements in a column",
+        ),
+        pytest.param(
+            "cue a   # one\n  hold 300 ms # two\n",
+            "cue a  # one\n    hold 300 ms  # two\n",
+            id="a header's comment has no column with those of its block",
         ),
         pytest.param(
             "given a = 1 s\ncue b\n  hold a\nidle: go b\n",
