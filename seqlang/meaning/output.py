@@ -338,61 +338,63 @@ def _is_linear(reading: Reading, sheet: Sheet) -> bool:
 
 def _fits_together(reading: Reading, sheet: Sheet, name: str, linear: bool) -> bool:
     """Whether the lines belong to one kind of part, and the servo can drive it; notes what not."""
-    straight = name in reading.straight
-    alien: tuple[str, ...]
-    if name in reading.spinning:
-        alien = ("mount", "level", "slope", "spring", "backlash", "acceleration", "nip")
-        said = [line for kind in alien for line in sheet.all(kind)]
-        said += sheet.all("grips")
-        drive = sheet.get("gear")
-        said += [drive] if drive is not None and drive.kind != "gear" else []
-        why = "turns round and round, so that it has a speed, but no angle and no end of a way"
-    elif straight:
-        alien = ("level", "axis", "tip", "nip")
-        said = [line for kind in alien if (line := sheet.get(kind)) is not None]
-        drive = sheet.get("gear")
-        along = ("gear",) if linear else ("drum", "rack")
-        said += [drive] if drive is not None and drive.kind not in along else []
-        why = "moves along a line and has no hinge"
-        if not linear and sheet.get("rating") is not None and drive is None:
-            reading.error(
-                "wrong-kind",
-                f"the servo of `{name}` turns, and the part moves along a line",
-                sheet.get("rating"),
-                help="say what makes a line of its turning, such as `drum 30 mm` or `rack 60 mm "
-                "per turn`; or state the rating of a rod, such as `rating 20 mm/s, 40 N, 800 mA "
-                "at 6 V`",
-            )
-            return False
-    else:
-        said = [line for kind in ("slope",) if (line := sheet.get(kind)) is not None]
-        drive = sheet.get("gear")
-        said += [drive] if drive is not None and drive.kind in ("drum", "rack") else []
-        why = "turns about a hinge: `level at` says how it lies"
-    for line in said:
+    drive, rating = sheet.get("gear"), sheet.get("rating")
+    if name in reading.straight and not linear and rating is not None and drive is None:
+        reading.error(
+            "wrong-kind",
+            f"the servo of `{name}` turns, and the part moves along a line",
+            rating,
+            help="say what makes a line of its turning, such as `drum 30 mm` or `rack 60 mm "
+            "per turn`; or state the rating of a rod, such as `rating 20 mm/s, 40 N, 800 mA "
+            "at 6 V`",
+        )
+        return False
+    alien, why = _alien_lines(reading, sheet, name, linear)
+    for line in alien:
         what = reading.text(line.items[0])
         reading.error("wrong-kind", f"`{name}` {why}", line, label=f"`{what}` is not for it")
+    helped = _other_rating(reading, sheet, name, linear)
+    if rating is not None and sheet.get("travel") is not None and helped is not None:
+        what = "pushes a rod, and the part turns" if linear else "turns, and it shall push a rod"
+        reading.error("wrong-kind", f"the servo of `{name}` {what}", rating, help=helped)
+        return False
+    return not alien
+
+
+def _alien_lines(reading: Reading, sheet: Sheet, name: str, linear: bool) -> tuple[list[Line], str]:
+    """The lines that such a part cannot have, and what it is instead."""
+    drive = sheet.get("gear")
+    kinds: tuple[str, ...]
+    fitting: tuple[str, ...]
+    if name in reading.spinning:
+        kinds = ("mount", "level", "slope", "spring", "backlash", "acceleration", "nip", "grips")
+        fitting = ("gear",)
+        why = "turns round and round, so that it has a speed, but no angle and no end of a way"
+    elif name in reading.straight:
+        kinds = ("level", "axis", "tip", "nip")
+        fitting = ("gear",) if linear else ("drum", "rack")
+        why = "moves along a line and has no hinge"
+    else:
+        kinds = ("slope",)
+        fitting = () if drive is None or drive.kind in ("drum", "rack") else (drive.kind,)
+        why = "turns about a hinge: `level at` says how it lies"
+    found = [line for kind in kinds for line in sheet.all(kind)]
+    return found + ([drive] if drive is not None and drive.kind not in fitting else []), why
+
+
+def _other_rating(reading: Reading, sheet: Sheet, name: str, linear: bool) -> str | None:
+    """What to write where the rating is not that of a servo which can drive the part."""
     drive = sheet.get("gear")
     ram = drive is not None and drive.kind == "ram"
-    rating = sheet.get("rating")
-    if rating is not None and sheet.get("travel") is not None:
-        helped = None
-        if name in reading.spinning:
-            if linear:
-                helped = "state its turns, such as `rating 110 rpm, 4 kgf.cm, 1.8 A at 6 V`"
-        elif linear and not straight and not ram:
-            helped = (
-                "state where its pins are, such as `ram ground 80 mm, arm 25 mm, zero at 60 deg`"
-            )
-        elif not linear and ram:
-            helped = "state the rating of a rod, such as `rating 20 mm/s, 40 N, 800 mA at 6 V`"
-        if helped is not None:
-            what = (
-                "pushes a rod, and the part turns" if linear else "turns, and it shall push a rod"
-            )
-            reading.error("wrong-kind", f"the servo of `{name}` {what}", rating, help=helped)
-            return False
-    return not said
+    if name in reading.spinning:
+        return (
+            "state its turns, such as `rating 110 rpm, 4 kgf.cm, 1.8 A at 6 V`" if linear else None
+        )
+    if linear and name not in reading.straight and not ram:
+        return "state where its pins are, such as `ram ground 80 mm, arm 25 mm, zero at 60 deg`"
+    if not linear and ram:
+        return "state the rating of a rod, such as `rating 20 mm/s, 40 N, 800 mA at 6 V`"
+    return None
 
 
 def _points(reading: Reading, sheet: Sheet, name: str) -> tuple[CalibrationPoint, ...]:

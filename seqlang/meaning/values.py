@@ -441,65 +441,74 @@ class Reading:
         return Quantity(total.value + sign * product.value, total.dimension)
 
     def _misfit(self, amount: Amount, quantity: Quantity, measure: Measure) -> None:
-        units = units_of(measure.dimension)
-        listed = ", ".join(f"`{unit}`" for unit in units)
-        text = _short(self.text(amount))
-        known = self.constants.get(text) if isinstance(amount, Token) else None
-        related = () if known is None else ((known[0], "given here"),)
+        """Note that an amount is not of the kind that is needed."""
         if quantity.dimension == NUMBER and measure.dimension != NUMBER:
-            plain = isinstance(amount, Token) and amount.type == "NUMBER"
-            if plain and self._decimal_comma(amount):
-                return
-            meant = _likely_amount(str(amount), measure) if plain else None
-            self.error(
-                "missing-unit",
-                f"{measure.title} is needed here, but `{text}` has no unit",
-                amount,
-                related=related,
-                help=f"the units of {measure.title}: {listed}",
-                fix=meant,
-            )
+            self._without_unit(amount, measure)
             return
-        help_ = f"the units of {measure.title}: {listed}"
-        short = _MEANT.get((measure.dimension, quantity.dimension))
-        fix = None
-        number = re.match(r"-?[0-9.]+", text)
-        if short == "s/60deg" and not re.fullmatch(r"[01]?\.[0-9]+ *s", text):
-            short = None
+        text = _short(self.text(amount))
+        message = f"{measure.title} is needed here, but `{text}` is {title_of(quantity.dimension)}"
         pace = _PACE.search(self.source.text[: place(amount).start])
         if pace is not None and (measure.dimension, quantity.dimension) == _OTHER_PACE[pace[1]]:
             other = "in" if pace[1] == "at" else "at"
             self.error(
                 "unit-mismatch",
-                f"{measure.title} is needed here, but `{text}` is {title_of(quantity.dimension)}",
+                message,
                 Place(pace.start(1), place(amount).end),
                 help=f"did you mean `{other} {text}`?",
                 fix=f"{other} {text}",
             )
             return
+        help_, fix = self._other_unit(text, quantity, measure)
+        swapped = None if fix else self._swapped(amount, measure)
+        if swapped is not None:
+            first = swapped.span.start == place(amount).start
+            help_ = f"change places with `{swapped.text if first else swapped.more[0][1]}`"
+        self.error(
+            "unit-mismatch",
+            message,
+            amount,
+            related=self._given(amount, text),
+            help=help_,
+            fix=fix or swapped,
+        )
+
+    def _without_unit(self, amount: Amount, measure: Measure) -> None:
+        plain = isinstance(amount, Token) and amount.type == "NUMBER"
+        if plain and self._decimal_comma(amount):
+            return
+        text = _short(self.text(amount))
+        self.error(
+            "missing-unit",
+            f"{measure.title} is needed here, but `{text}` has no unit",
+            amount,
+            related=self._given(amount, text),
+            help=_units_listed(measure),
+            fix=_likely_amount(str(amount), measure) if plain else None,
+        )
+
+    def _given(self, amount: Amount, text: str) -> tuple[tuple[object, str], ...]:
+        """Where the constant that stands for an amount is given."""
+        known = self.constants.get(text) if isinstance(amount, Token) else None
+        return () if known is None else ((known[0], "given here"),)
+
+    def _other_unit(
+        self, text: str, quantity: Quantity, measure: Measure
+    ) -> tuple[str, str | None]:
+        """What to write instead of a unit of another kind, and the amount with that unit."""
+        short = _MEANT.get((measure.dimension, quantity.dimension))
+        number = re.match(r"-?[0-9.]+", text)
+        if short == "s/60deg" and not re.fullmatch(r"[01]?\.[0-9]+ *s", text):
+            short = None
         if short is None and number is not None:
             short = _NEIGHBOURS.get((measure.dimension, text[number.end() :].strip()))
         if short is not None and number is not None and number[0] != text:
             fix = f"{number[0]} {short}"
-            help_ = f"did you mean `{fix}`?"
-        elif not units and number is not None:
-            help_ = "write the number without a unit"
-        elif measure.dimension == PERCENT and measure is LEVEL:
-            help_ = "levels are written in `%`"
-        swapped = None if fix else self._swapped(amount, measure)
-        if swapped is not None:
-            other = (
-                swapped.more[0][1] if swapped.span.start != place(amount).start else swapped.text
-            )
-            help_ = f"change places with `{other}`"
-        self.error(
-            "unit-mismatch",
-            f"{measure.title} is needed here, but `{text}` is {title_of(quantity.dimension)}",
-            amount,
-            related=related,
-            help=help_,
-            fix=fix or swapped,
-        )
+            return f"did you mean `{fix}`?", fix
+        if number is not None and not units_of(measure.dimension):
+            return "write the number without a unit", None
+        if measure.dimension == PERCENT and measure is LEVEL:
+            return "levels are written in `%`", None
+        return _units_listed(measure), None
 
     def _swapped(self, amount: Amount, measure: Measure) -> Fix | None:
         """The change of places with the next amount of the line that would fit here."""
@@ -636,6 +645,11 @@ def _likely_unit(number: str, measure: Measure) -> str:
     }
     other, meant = few.get(measure.unit, ("", False))
     return other if meant else measure.unit
+
+
+def _units_listed(measure: Measure) -> str:
+    listed = ", ".join(f"`{unit}`" for unit in units_of(measure.dimension))
+    return f"the units of {measure.title}: {listed}"
 
 
 def _likely_amount(number: str, measure: Measure) -> str:
