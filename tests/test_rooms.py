@@ -89,6 +89,24 @@ def test_no_name_of_a_class_or_a_type_means_two_things() -> None:
     assert {name: where for name, where in homes.items() if len(where) > 1} == {}
 
 
+APART = {"second_player.py", "second_board.py", "second_check.py"}
+"""Written from the specification alone: they use its words, and no class of the rooms."""
+
+
+def test_no_class_of_the_tests_has_the_name_of_one_in_the_rooms() -> None:
+    rooms: set[str] = set()
+    for room in MAY_IMPORT:
+        rooms.update(*(kinds_defined(path) for path in (ROOT / room).rglob("*.py")))
+    taken = {
+        f"{path.relative_to(ROOT)}: {node.name}"
+        for path in (ROOT / "tests").rglob("*.py")
+        if path.name not in APART
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.ClassDef) and node.name in rooms
+    }
+    assert taken == set()
+
+
 def test_checking_a_show_imports_neither_plots_nor_ports() -> None:
     show = next((ROOT / "shows").glob("anglerfish/*.cues"))
     script = (

@@ -85,7 +85,7 @@ def stream(length: int) -> bytes:
 
 
 @dataclass(frozen=True)
-class Load:
+class FullLoad:
     """The promised load: eight servos, a strip of 60 pixels, the link saturated."""
 
     pulse_error_cycles: int
@@ -107,7 +107,7 @@ class Load:
     stack_bytes: int
 
 
-def saturate(flash: bytes, length: int = 100_000, *, heavier: bool = False) -> Load:
+def saturate(flash: bytes, length: int = 100_000, *, heavier: bool = False) -> FullLoad:
     """Run the load with `length` bytes at 250,000 baud, not a bit's time between them."""
     table = load_table(heavier=heavier)
     with EmulatedBoard(flash, in_slot(table)) as board:
@@ -124,7 +124,7 @@ def saturate(flash: bytes, length: int = 100_000, *, heavier: bool = False) -> L
         error, pulses = _pulse_error(board, table)
         missing, bad = _strip_faults(board, table)
         highs, lows, gap = _bit_times(board)
-        return Load(
+        return FullLoad(
             pulse_error_cycles=error,
             pulses=pulses,
             bytes_sent=len(data),

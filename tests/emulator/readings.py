@@ -87,7 +87,7 @@ def strip_bytes(board: EmulatedBoard, pin: int, frames: Frames) -> dict[int, byt
     return found
 
 
-class Light:
+class LightReading:
     """A lamp's light from the compare values in force: high for OCR of 255 steps (15.7.4)."""
 
     def __init__(self, board: EmulatedBoard, pin: int) -> None:
@@ -143,7 +143,7 @@ def differences(
         found += [f"servo {number} frame {k}: {ticks[k]}, not {wanted[k]}" for k in off]
     lamps = [output for output in table.outputs if isinstance(output, LampRecord)]
     for number, lamp in enumerate(lamps):
-        light = Light(board, lamp.pin).by_frame(frames, count)
+        light = LightReading(board, lamp.pin).by_frame(frames, count)
         wanted = np.array([frame.duties[number] for frame in shown]) / 65535
         off = np.flatnonzero(np.abs(light - wanted) > LAMP_STEP)
         found += [f"lamp {number} frame {k}: {light[k]}, not {wanted[k]}" for k in off]

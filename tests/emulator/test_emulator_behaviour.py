@@ -38,7 +38,7 @@ from tests.emulator.load_show import (
     one_move_table,
     servo,
 )
-from tests.emulator.readings import ROUND_CYCLES, Light, refreshes
+from tests.emulator.readings import ROUND_CYCLES, LightReading, refreshes
 from tests.unchecked import merge_unchecked
 
 LAMP_PINS = (22, 21, 3, 19)
@@ -55,7 +55,8 @@ def lamp_light(flash: bytes, level: int) -> tuple[float, set[int]]:
     with EmulatedBoard(flash, in_slot(encode_table(Table(CHIP, ADDRESS, outputs)))) as board:
         board.run(ms=150)
         means = {
-            round(Light(board, pin).mean(board.cycle - 2 * ROUND_CYCLES), 9) for pin in LAMP_PINS
+            round(LightReading(board, pin).mean(board.cycle - 2 * ROUND_CYCLES), 9)
+            for pin in LAMP_PINS
         }
         assert len(means) == 1
         rows = board.events(PWM)

@@ -22,7 +22,7 @@ from tests.emulator.load_show import (
     one_move_table,
 )
 from tests.emulator.measuring import (
-    Load,
+    FullLoad,
     lateness,
     saturate,
     stream,
@@ -43,22 +43,24 @@ SHORTEST_RESET_US = 50
 
 
 @pytest.fixture(scope="module")
-def load(flash: bytes) -> Load:
+def load(flash: bytes) -> FullLoad:
     return saturate(flash)
 
 
 @pytest.fixture(scope="module")
-def heavier(flash: bytes) -> Load:
+def heavier(flash: bytes) -> FullLoad:
     return saturate(flash, 50_000, heavier=True)
 
 
-def test_a_pulse_is_exact_to_half_a_microsecond_under_load(load: Load, heavier: Load) -> None:
+def test_a_pulse_is_exact_to_half_a_microsecond_under_load(
+    load: FullLoad, heavier: FullLoad
+) -> None:
     assert load.pulses > 1500
     assert load.pulse_error_cycles <= 0.5 * CYCLES_US
     assert heavier.pulse_error_cycles <= 0.5 * CYCLES_US
 
 
-def test_no_byte_of_a_hundred_thousand_is_lost(load: Load, heavier: Load) -> None:
+def test_no_byte_of_a_hundred_thousand_is_lost(load: FullLoad, heavier: FullLoad) -> None:
     assert load.bytes_sent == 100_000
     assert load.bytes_lost == 0
     assert heavier.bytes_lost == 0
@@ -79,23 +81,23 @@ def test_the_board_itself_counts_no_lost_byte_while_its_strip_goes_out(
         assert link.state().frames > 100
 
 
-def test_the_board_answers_while_the_line_is_full(load: Load) -> None:
+def test_the_board_answers_while_the_line_is_full(load: FullLoad) -> None:
     assert load.replies > 100
 
 
-def test_the_processor_has_35_percent_of_its_time_left(load: Load) -> None:
+def test_the_processor_has_35_percent_of_its_time_left(load: FullLoad) -> None:
     assert load.idle_share >= 0.35
 
 
 def test_the_strip_is_refreshed_in_every_frame_with_the_players_bytes(
-    load: Load, heavier: Load
+    load: FullLoad, heavier: FullLoad
 ) -> None:
     assert (load.refreshes_missing, load.bad_refreshes) == (0, 0)
     assert (heavier.refreshes_missing, heavier.bad_refreshes) == (0, 0)
 
 
 @pytest.mark.parametrize("sheet", sorted(BIT_WINDOWS))
-def test_the_strips_bits_lie_in_the_published_windows(load: Load, sheet: str) -> None:
+def test_the_strips_bits_lie_in_the_published_windows(load: FullLoad, sheet: str) -> None:
     short_high, long_high = (1000 * cycles / CYCLES_US for cycles in load.highs)
     short_low, long_low = (1000 * cycles / CYCLES_US for cycles in load.lows)
     windows = BIT_WINDOWS[sheet]
@@ -109,7 +111,7 @@ def test_the_strips_bits_lie_in_the_published_windows(load: Load, sheet: str) ->
         assert low <= found <= high, f"{name} {found} ns"
 
 
-def test_no_gap_between_pixels_comes_near_the_reset_time(load: Load, heavier: Load) -> None:
+def test_no_gap_between_pixels_comes_near_the_reset_time(load: FullLoad, heavier: FullLoad) -> None:
     longest = max(load.longest_gap_cycles, heavier.longest_gap_cycles) / CYCLES_US
     assert longest < SHORTEST_RESET_US / 2
 
@@ -140,7 +142,7 @@ def test_the_firmware_fits_in_24_kb_behind_which_a_merged_table_begins(flash: by
 
 @pytest.mark.skipif(not can_build(), reason="NO AVR COMPILER: static RAM is not measured")
 def test_static_ram_is_at_most_1_5_kb_and_with_the_deepest_stack_1_8_kb(
-    load: Load, heavier: Load, tmp_path: Path
+    load: FullLoad, heavier: FullLoad, tmp_path: Path
 ) -> None:
     build("atmega328p", tmp_path)
     static = static_ram(tmp_path / "atmega328p.elf")

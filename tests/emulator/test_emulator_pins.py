@@ -27,7 +27,7 @@ from firmware_gen.table.records import (
 from firmware_gen.table.records import encode as encode_table
 from tests.emulator.emulated import EmulatedBoard
 from tests.emulator.load_show import ADDRESS, in_slot, one_move_table, servo
-from tests.emulator.readings import TICK_CYCLES, Light, find_frames, strip_bytes
+from tests.emulator.readings import TICK_CYCLES, LightReading, find_frames, strip_bytes
 
 CHIP = CHIPS["atmega328p"]
 ANY = sorted(CHIP.servo_pins)
@@ -60,7 +60,7 @@ def test_every_pwm_pin_can_dim_a_lamp(flash: bytes) -> None:
         board.run(ms=1200)
         frames = find_frames(board, (ANY[0],))
         for number, pin in enumerate(LAMPS):
-            found = Light(board, pin).by_frame(frames, 40)[-5:]
+            found = LightReading(board, pin).by_frame(frames, 40)[-5:]
             assert np.abs(found - shown.duties[number] / 65535).max() <= 1 / 2040, (
                 ATMEGA328P.pin_name(pin)
             )

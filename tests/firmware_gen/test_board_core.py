@@ -28,7 +28,7 @@ PIECES = -(-len(NEW) // CHUNK)
 """Of any of the small tables, which are all of one length."""
 
 
-class Pair:
+class TwinBoards:
     """The reference and the core with the same cells; whatever is done is done to both."""
 
     def __init__(self, cells: bytes = b"") -> None:
@@ -168,7 +168,7 @@ def conversations(draw: st.DrawFn) -> list[tuple[bytes, int]]:
 @settings(max_examples=120)
 @given(steps=conversations())
 def test_any_conversation_goes_the_same_way(cells: bytes, steps: list[tuple[bytes, int]]) -> None:
-    pair = Pair(cells)
+    pair = TwinBoards(cells)
     for data, frames in steps:
         pair.say(data)
         pair.frames(frames)
@@ -178,7 +178,7 @@ def test_any_conversation_goes_the_same_way(cells: bytes, steps: list[tuple[byte
 
 
 def test_a_whole_transfer_stores_the_same_cells_and_starts_the_same_show() -> None:
-    pair = Pair(cells_with(OLD))
+    pair = TwinBoards(cells_with(OLD))
     pair.say(encode(LinkFrame(0, RequestKind.HELLO, 1, b"\x01\x00")))
     pair.say(encode(LinkFrame(0, RequestKind.OPEN, 2, opened(NEW, 1))))
     for number in range(PIECES):
@@ -193,7 +193,7 @@ def test_a_whole_transfer_stores_the_same_cells_and_starts_the_same_show() -> No
 
 
 def test_a_button_of_a_dead_host_is_let_go_in_the_same_frame() -> None:
-    pair = Pair(cells_with(OLD))
+    pair = TwinBoards(cells_with(OLD))
     pair.frames(20)
     pair.say(encode(LinkFrame(0, RequestKind.HELLO, 1, b"\x01\x00")))
     pair.say(encode(LinkFrame(0, RequestKind.BUTTON, 1, bytes((BUTTON, 1)))))
@@ -207,7 +207,7 @@ def test_a_button_of_a_dead_host_is_let_go_in_the_same_frame() -> None:
 def test_any_cells_start_the_same_show_or_none(noise: bytes, cells: bytes, at: int) -> None:
     spoilt = bytearray(cells.ljust(1024, b"\xff"))
     spoilt[at : at + len(noise)] = noise[: 1024 - at]
-    pair = Pair(bytes(spoilt[:1024]))
+    pair = TwinBoards(bytes(spoilt[:1024]))
     (reply,) = pair.say(encode(LinkFrame(0, RequestKind.HELLO, 1, b"\x01\x00")))
     assert reply.payload[0] == Status.DONE
     assert pair.board.slots.table in (None, b"", OLD, NEW)

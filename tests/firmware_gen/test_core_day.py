@@ -22,7 +22,7 @@ from firmware_gen.table.records import (
     StripRecord,
     Table,
 )
-from tests.firmware_gen.host.core import DOWN, UP, Follower, available, library
+from tests.firmware_gen.host.core import DOWN, UP, CorePlayer, available, library
 
 pytestmark = pytest.mark.skipif(not available(), reason="there is no C compiler")
 
@@ -97,7 +97,7 @@ def exceeded(pulses: np.ndarray) -> tuple[float, float]:
 def play_hours(hours: int, seed: int) -> int:
     """Random presses and triggers for so long, every frame held to the limits; the presses."""
     dice = Random(seed)
-    follower = Follower(busy_show(), clock=2**32 - 5120 * FRAMES_PER_HOUR // 2)
+    follower = CorePlayer(busy_show(), clock=2**32 - 5120 * FRAMES_PER_HOUR // 2)
     core, lib = follower.core, library()
     core.frames(50)
     assert core.mode == ReportedMode.READY
@@ -151,7 +151,7 @@ def test_a_day_of_random_buttons_and_triggers_exceeds_no_limit_and_drifts_nowher
 @pytest.mark.long
 def test_two_hours_in_an_effect_and_a_loop_for_ever_go_on_as_in_the_reference() -> None:
     table = busy_show()
-    follower, player = Follower(table), Player(table)
+    follower, player = CorePlayer(table), Player(table)
     for one in (follower, player):
         one.trigger(TAGS["sway"])
         one.trigger(TAGS["glow"])

@@ -11,7 +11,7 @@ import pytest
 
 from firmware_gen.player.player import Player
 from firmware_gen.table.ops import ActOp, Delay, Turn
-from tests.firmware_gen.host.core import Follower, available
+from tests.firmware_gen.host.core import CorePlayer, available
 from tests.firmware_gen.make_vectors import STRETCH
 from tests.firmware_gen.requests import replaying
 from tests.firmware_gen.tables_by_hand import JAW, LAMP, SWITCH, servo, table, triggers
@@ -28,7 +28,7 @@ def cases(name: str) -> list[Any]:
 
 @pytest.mark.parametrize("case", cases("rules") + cases("by_hand") + cases("random"))
 def test_the_core_shows_the_outputs_of_the_shared_vectors(case: dict[str, Any]) -> None:
-    follower = Follower(bytes.fromhex(case["table"]))
+    follower = CorePlayer(bytes.fromhex(case["table"]))
     raws = list(replaying(follower, map(tuple, case["requests"]), case["frames"]))
     shown = dict(case["shown"])
     assert {number: raws[number].hex() for number in shown} == shown
@@ -67,7 +67,7 @@ def test_moves_waits_and_fades_longer_than_three_bytes_of_time_end_when_they_sho
     requests = triggers((4, 1), (8000, 2), (8000 + 250 * SECOND, 3))
     frames = 8000 + 320 * SECOND
     wanted = replaying(Player(show), requests, frames)
-    follower = Follower(show, clock)
+    follower = CorePlayer(show, clock)
     turned = []
     for number, (one, other) in enumerate(
         zip(wanted, replaying(follower, requests, frames), strict=True)  # type: ignore[arg-type]

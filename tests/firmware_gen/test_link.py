@@ -33,7 +33,7 @@ def ready_board() -> VirtualBoard:
     return virtual
 
 
-class Starts:
+class StartCounter:
     """Counts how often the board's player is really told to start a cue."""
 
     def __init__(self, virtual: VirtualBoard) -> None:
@@ -180,7 +180,7 @@ def test_what_an_earlier_host_left_in_the_line_is_not_taken_for_an_answer() -> N
 @pytest.mark.parametrize("way", ["request", "reply"])
 def test_a_faulty_frame_does_not_start_a_cue_twice_nor_not_at_all(fault: str, way: str) -> None:
     virtual = ready_board()
-    starts = Starts(virtual)
+    starts = StartCounter(virtual)
     link = HostLink(
         FaultyPort(LocalPort(virtual), [GOOD, GOOD] + [GOOD] * (way == "reply") + [fault])
     )
@@ -195,7 +195,7 @@ def test_whatever_happens_to_frames_a_cue_starts_once_for_each_trigger_that_is_c
     faults: list[str],
 ) -> None:
     virtual = ready_board()
-    starts = Starts(virtual)
+    starts = StartCounter(virtual)
     link = HostLink(FaultyPort(LocalPort(virtual), faults))
     confirmed = failed = 0
     for _ in range(6):
@@ -260,7 +260,7 @@ def test_a_board_reset_in_the_middle_is_told_and_its_cue_is_not_started_again() 
     link.greet()
     virtual.restart()
     virtual.advance(virtual.time_s + 1.0)
-    starts = Starts(virtual)
+    starts = StartCounter(virtual)
     with pytest.raises(LinkFailure, match="restarted") as failure:
         link.trigger(NOD)
     assert failure.value.reason == "board-reset"
@@ -276,7 +276,7 @@ def test_a_second_host_is_told_that_another_program_speaks_to_the_board() -> Non
     second.greet()
     assert second.trigger(NOD).done
     virtual.advance(virtual.time_s + 0.1)
-    starts = Starts(virtual)
+    starts = StartCounter(virtual)
     for _ in range(4):
         first.button(9, False)
     second_again = second.trigger(NOD)

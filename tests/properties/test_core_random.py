@@ -14,7 +14,7 @@ from firmware_gen.table.laws import law_by_id
 from firmware_gen.table.records import Table, TableError, decode, encode
 from sim.rulebook import ALPHA_RANGE, BETA_RANGE
 from sim.score.fixed_laws import progress
-from tests.firmware_gen.host.core import Follower, available, law_numbers, library
+from tests.firmware_gen.host.core import CorePlayer, available, law_numbers, library
 from tests.firmware_gen.random_tables import dices, random_requests, tables
 from tests.firmware_gen.requests import replaying
 
@@ -32,7 +32,7 @@ def refusal_of(data: bytes) -> int:
 def play_both(table: Table, dice: Random, frames: int, clock: int = 0) -> int:
     """Reference and core through the same requests, every frame alike; the frames compared."""
     requests = random_requests(dice, table, frames)
-    player, follower = Player(table), Follower(table, clock)
+    player, follower = Player(table), CorePlayer(table, clock)
     wanted = replaying(player, requests, frames)
     found = replaying(follower, requests, frames)  # type: ignore[arg-type]
     for number, (one, other) in enumerate(zip(wanted, found, strict=True)):

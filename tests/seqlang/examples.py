@@ -26,7 +26,7 @@ SHOWS = sorted(FOLDER.glob("*.cues"))
 
 
 @dataclass(frozen=True)
-class Example:
+class BrokenShow:
     """A broken show; `finds` has what it is made for first."""
 
     path: Path
@@ -41,9 +41,9 @@ class Example:
         return self.finds[0]
 
 
-def example(path: Path) -> Example:
+def example(path: Path) -> BrokenShow:
     text = path.read_text(encoding="utf-8")
-    return Example(
+    return BrokenShow(
         path,
         text,
         tuple(header(text, "finds").split(", ")),
@@ -75,7 +75,7 @@ def found_in(text: str, path: Path | str = "example.cues") -> list[Finding]:
     return [finding for finding in found if not finding.name.startswith("caution-")]
 
 
-def mended(one: Example) -> str:
+def mended(one: BrokenShow) -> str:
     """The show as its header or its findings say that it should be."""
     if one.name in BY_HAND:
         return BY_HAND[one.name](one.text)
@@ -90,7 +90,7 @@ def mended(one: Example) -> str:
     return text
 
 
-def _rewritten(one: Example) -> str:
+def _rewritten(one: BrokenShow) -> str:
     lines = one.text.split("\n")
     for old, new in one.changes:
         wanted = old if old.startswith((" ", "\t")) else old.strip()

@@ -33,7 +33,7 @@ def show(tmp_path: Path) -> Path:
     return path
 
 
-class Played(Witness):
+class PlayingBoard(Witness):
     """A served board with the show on it, and how often a cue started on it."""
 
     def __init__(self, table: bytes, speed: float = 1.0) -> None:
@@ -52,14 +52,14 @@ class Played(Witness):
 
 
 @pytest.fixture
-def played(show: Path) -> Iterator[Played]:
-    played = Played(table_of(show))
+def played(show: Path) -> Iterator[PlayingBoard]:
+    played = PlayingBoard(table_of(show))
     with played.server:
         yield played
 
 
 def test_a_cue_is_started_once_by_its_name_even_while_the_board_still_starts(
-    played: Played, capsys: pytest.CaptureFixture[str]
+    played: PlayingBoard, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert played.virtual.board.mode == ReportedMode.STARTING
     done = Outcome(capsys, "trigger", "wave", "--port", played.server.url)
@@ -70,7 +70,7 @@ def test_a_cue_is_started_once_by_its_name_even_while_the_board_still_starts(
 
 
 def test_a_held_cue_repeats_and_is_let_go(show: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    played = Played(table_of(show))
+    played = PlayingBoard(table_of(show))
     with played.server:
         done = Outcome(capsys, "trigger", "wave", "--held", "1.2 s", "--port", played.server.url)
         assert (done.status, done.err) == (0, "")
@@ -86,7 +86,7 @@ def test_a_cue_without_a_button_cannot_be_held(
 ) -> None:
     path = tmp_path / "flap.cues"
     path.write_text(SHOW.format(address=4, far=40).replace("    button 3: go lift\n", ""))
-    with Played(table_of(path)).server as server:
+    with PlayingBoard(table_of(path)).server as server:
         done = Outcome(capsys, "trigger", "lift", "--held", "1 s", "--port", server.url)
     assert done.status == 3
     assert "no button starts cue `lift`" in done.err
@@ -116,7 +116,7 @@ def test_a_cue_is_named_on_the_command_line_as_in_the_language() -> None:
     assert f"NAME: /{trigger._NAME}/\n" in grammar
 
 
-def test_an_unknown_cue_is_told(played: Played, capsys: pytest.CaptureFixture[str]) -> None:
+def test_an_unknown_cue_is_told(played: PlayingBoard, capsys: pytest.CaptureFixture[str]) -> None:
     for more in ((), ("--held", "1 s")):
         done = Outcome(capsys, "trigger", "wafe", *more, "--port", played.server.url)
         assert done.status == 3
@@ -124,7 +124,7 @@ def test_an_unknown_cue_is_told(played: Played, capsys: pytest.CaptureFixture[st
 
 
 def test_a_blank_board_is_told_how_to_get_a_show(capsys: pytest.CaptureFixture[str]) -> None:
-    with Played(b"").server as server:
+    with PlayingBoard(b"").server as server:
         done = Outcome(capsys, "trigger", "wave", "--port", server.url)
     assert done.status == 3
     assert "holds no show" in done.err
@@ -134,7 +134,7 @@ def test_a_blank_board_is_told_how_to_get_a_show(capsys: pytest.CaptureFixture[s
 def test_stop_moves_to_the_safe_pose_and_standby_gets_the_board_ready_again(
     show: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    played = Played(table_of(show), speed=5.0)
+    played = PlayingBoard(table_of(show), speed=5.0)
     url = played.server.url
     with played.server:
         Outcome(capsys, "trigger", "wave", "--port", url)
@@ -147,7 +147,9 @@ def test_stop_moves_to_the_safe_pose_and_standby_gets_the_board_ready_again(
         assert Outcome(capsys, "trigger", "wave", "--port", url).status == 0
 
 
-def test_limp_ends_the_pulses_at_once(played: Played, capsys: pytest.CaptureFixture[str]) -> None:
+def test_limp_ends_the_pulses_at_once(
+    played: PlayingBoard, capsys: pytest.CaptureFixture[str]
+) -> None:
     done = Outcome(capsys, "limp", "--port", played.server.url)
     assert (done.status, "pulses off" in done.out) == (0, True)
     played.server.stop()
@@ -158,7 +160,7 @@ def test_limp_ends_the_pulses_at_once(played: Played, capsys: pytest.CaptureFixt
 
 
 def test_status_tells_what_the_board_plays_and_what_went_wrong(
-    played: Played, show: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    played: PlayingBoard, show: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     Outcome(capsys, "trigger", "wave", "--port", played.server.url)
     done = Outcome(capsys, "status", "--port", played.server.url, "--show", str(show))
@@ -174,14 +176,16 @@ def test_status_tells_what_the_board_plays_and_what_went_wrong(
 def test_status_says_why_the_board_was_reset(
     show: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    played = Played(table_of(show))
+    played = PlayingBoard(table_of(show))
     played.virtual.restart(ResetCause.BROWN_OUT)
     with played.server as server:
         done = Outcome(capsys, "status", "--port", server.url)
     assert re.search(r"last reset +brown-out", done.out)
 
 
-def test_status_for_a_program_is_json(played: Played, capsys: pytest.CaptureFixture[str]) -> None:
+def test_status_for_a_program_is_json(
+    played: PlayingBoard, capsys: pytest.CaptureFixture[str]
+) -> None:
     done = Outcome(capsys, "status", "--port", played.server.url, "--format", "json")
     record = json.loads(done.out)
     assert record["address"] == 4

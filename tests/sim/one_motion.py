@@ -9,20 +9,20 @@ from sim.rehearsal.motion import MotionPiece, kinematics
 from sim.rehearsal.takeover import ServoLimits
 
 
-class State(NamedTuple):
+class PlaceAndSpeed(NamedTuple):
     """Angle in degrees and speed in deg/ms at an instant."""
 
     angle_deg: float
     speed_deg_ms: float
 
 
-def state(piece: MotionPiece, time_ms: float) -> State:
+def state(piece: MotionPiece, time_ms: float) -> PlaceAndSpeed:
     """Where a motion is at a time; before its start, where it starts."""
     since, run = max(0.0, time_ms - piece.start_ms), piece.takeover
     if since >= run.end:
-        return State(piece.target_deg, 0.0)
+        return PlaceAndSpeed(piece.target_deg, 0.0)
     to_go, speed, _ = kinematics(run, piece.law, since)
-    return State(piece.target_deg - float(to_go), float(speed))
+    return PlaceAndSpeed(piece.target_deg - float(to_go), float(speed))
 
 
 def limits_by_deg(speed: int, acceleration: int, travel_deg: tuple[float, float]) -> ServoLimits:

@@ -211,7 +211,7 @@ class Core:
             raise PowerCutError
 
 
-class Follower:
+class CorePlayer:
     """A core that plays one table, with the calls and the outputs of the reference player."""
 
     def __init__(self, table: bytes | Table, clock: int = 0) -> None:
