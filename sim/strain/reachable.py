@@ -153,12 +153,17 @@ class Reachable:
         )
 
     @cached_property
+    def _table(self) -> Mapping[str, tuple[int, int]]:
+        """The limits that a table states, by servo."""
+        return motion_limits(self.show, self.planned)
+
+    @cached_property
     def in_motion(self) -> Mapping[str, tuple[float, float]]:
         """Speed (deg/s) and acceleration (deg/s2) that no motion passes, by servo that moves.
 
         Those of its table; a `uniform` move also starts and ends within a frame.
         """
-        table = motion_limits(self.show, self.planned)
+        table = self._table
         moved = {one.move.output for one in self.planned if one.move.angle_deg != one.from_deg}
         jumping = {one.move.output for one in self.planned if one.move.law.name == "uniform"}
         return {
@@ -170,7 +175,7 @@ class Reachable:
     @cached_property
     def reaches(self) -> Mapping[str, JointLimits]:
         """How far, how fast and how hard each part goes in the show, whatever interrupts what."""
-        table = motion_limits(self.show, self.planned)
+        table = self._table
         found = {}
         for name, own in self.stands_deg.items():
             speed, accel = self.in_motion.get(name, table[name])
