@@ -75,7 +75,7 @@ def _finding(context: Context, servo: Servo, planned: PlannedMove, share: float)
     return Finding(
         "advice",
         "speed-jump",
-        f"the law `uniform` starts `{servo.name}` with a jump of speed: the jump takes "
+        f"`{servo.name}` starts with a jump of speed by the law `uniform`: the jump takes "
         f"{asked} % of the {of_horn(servo).strength}, and more than {limit} % is heavy",
         span,
         label="starts and stops with a jump of speed",

@@ -151,8 +151,8 @@ LIMITS = (
         name="speed-jump",
         passes=jump(534),
         fails=jump(533),
-        says="the law `uniform` starts `jaw` with a jump of speed: the jump takes 20.03 % of the "
-        "stall torque, and more than 20 % is heavy",
+        says="`jaw` starts with a jump of speed by the law `uniform`: the jump takes 20.03 % "
+        "of the stall torque, and more than 20 % is heavy",
         severity="advice",
         asked=100 * 0.003 * 40 / 57.29578 / 0.533 / 0.020 / 0.980665,
         limit=20,
