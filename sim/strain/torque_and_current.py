@@ -35,7 +35,7 @@ class ServoWork:
 
     Horn torque (signed, the worst posture) and speed, the torque its line leaves at that speed with
     the margin kept, the share of the line (1: on it), and the current. While limp there is no
-    torque, and the current is the idle one.
+    torque, and the current is the idle one. A part that presses on what it grips is stopped there.
     """
 
     torque_nm: Array
@@ -227,7 +227,8 @@ def _servo_work(
 ) -> ServoWork:
     seen = samples.servos[one.name]
     angle, turns, _ = _mechanics(one, seen)
-    speed = np.where(seen.powered, drive.horn(one, angle).ratio * turns, 0.0)
+    stopped = one.grip is not None and pressing(one.grip, seen.angle_deg)  # it goes no farther
+    speed = np.where(seen.powered & ~np.asarray(stopped), drive.horn(one, angle).ratio * turns, 0.0)
     line = servo.line(one, board_v[one.board])
     thirst = servo.thirstiest_line(one, board_v[one.board])
     shares = [servo.share(line, end, speed) for end in ends]

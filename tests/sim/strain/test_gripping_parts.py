@@ -282,3 +282,15 @@ def test_a_grip_is_taken_against_the_harder_of_all_postures(angle: float) -> Non
         easiest = np.cos(np.radians(lean + 40.0))
         pull = 0.1 * 9.80665 * 0.1 * (-easiest if lowers else hardest)
         assert found.torque_nm == pytest.approx([0.5 + pull])
+
+
+def test_a_part_that_presses_is_stopped_there_and_takes_no_share_of_its_servo_s_speed() -> None:
+    """Told to go on at 200 deg/s past its contact: 0.5 N.m of 1 N.m at standstill are half of what
+    the servo has, where the speed would add 200 of 400 deg/s; before the contact it does."""
+    rig = Rig((WALL,), (Board("hand", "any", 1, "wall"),), (finger(0, GRIP),))
+    seen = ServoSamples(
+        np.array([40.0, 55.0]), np.array([200.0, 200.0]), *[np.zeros(2)] * 2, np.array([True] * 2)
+    )
+    found = work(rig, Samples(np.arange(2.0), {"finger_0": seen}, {}, {}, {})).servos["finger_0"]
+    assert found.speed_deg_s == pytest.approx([200.0, 0.0])
+    assert found.share == pytest.approx([0.5, 0.5], abs=2e-3)
