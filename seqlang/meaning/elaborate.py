@@ -56,7 +56,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Final, cast
 
 from lark import Token
 
@@ -69,7 +69,7 @@ from seqlang.meaning.score import score
 from seqlang.meaning.values import Reading, declared
 from seqlang.text.findings import Fix, Span
 from seqlang.text.syntax import CueText, Line, TopLine, head_place, names_in
-from seqlang.text.units import LENGTH, SPEED, Dimension
+from seqlang.text.units import ANGLE, LENGTH, SPEED, Dimension
 from sim.model import Rig, Servo, Show, Wearer
 
 if TYPE_CHECKING:
@@ -81,6 +81,7 @@ if TYPE_CHECKING:
     from seqlang.meaning.soonest import Beside, Fastest
     from seqlang.text.findings import Finding, Origin
     from seqlang.text.source import Source
+    from seqlang.text.syntax import Amount
     from sim.model import JointLimits
 
 OUTPUT_KINDS = ("servo", "lamp", "strip", "switch")
@@ -209,12 +210,26 @@ def _outputs(reading: Reading, lines: Iterable[Line]) -> dict[str, tuple[OutputK
 def _travelling(reading: Reading, lines: Iterable[Line], dimension: Dimension) -> Iterable[str]:
     """Servos whose travel is of a dimension.
 
-    A length: their parts move along a line. A speed: they turn round and round.
+    A length: their parts move along a line. A speed: they turn round and round. What is missing or
+    slipped in the travel is taken from its other end, then from the places of the pulses, so that
+    one slip does not turn everything that is said of the part into mistakes.
     """
     for entry in (line for line in lines if line.kind == "servo"):
-        for line in entry.lines():
-            if line.kind == "travel" and reading.is_of(line.amount(1), dimension):
-                yield str(entry.items[1])
+        known = next((at for at in _places(entry) if reading.is_of(at, *_OF_PLACES)), None)
+        if known is not None and reading.is_of(known, dimension):
+            yield str(entry.items[1])
+
+
+_OF_PLACES: Final = (ANGLE, LENGTH, SPEED)
+
+
+def _places(entry: Line) -> Iterator[Amount]:
+    """What a servo's lines state of places, the one that decides first."""
+    lines = entry.lines()
+    for line in (line for line in lines if line.kind == "travel"):
+        yield from (line.amount(1), line.amount(2))
+    for line in (line for line in lines if line.kind == "pulse"):
+        yield from (point.amount(1) for point in line.lines())
 
 
 def _constants(reading: Reading, lines: Sequence[Line]) -> None:
