@@ -47,7 +47,7 @@ def _answers(command: Any) -> Any:
 @click.option("--replace", is_flag=True, help="Replace the file if there is one.")
 @_answers
 def command(file: str | None, defaults: bool, replace: bool, **given: str | None) -> None:
-    """Ask a few questions and write a first show that passes the check.
+    """Ask a few questions and write a first show that passes.
 
     Each question shows its usual answer; the return key takes it. An option answers its question
     beforehand. Without a terminal every question needs its option, or --defaults. Without FILE the

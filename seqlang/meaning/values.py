@@ -88,7 +88,6 @@ _BRIGHTNESS = {
 
 _MEANT: dict[tuple[Dimension, Dimension], str] = {
     (TORQUE, MASS): "kgf.cm",
-    (FORCE, MASS): "kgf",
     (SPEED, TIME): "s/60deg",
 }
 """What data sheets shorten, by what is needed and what is written: the unit that they mean."""
@@ -98,6 +97,8 @@ _NEIGHBOURS: dict[tuple[Dimension, str], str] = {
     (CURRENT, "Ah"): "A",
     (CHARGE, "mA"): "mAh",
     (CHARGE, "A"): "Ah",
+    (FORCE, "g"): "gf",
+    (FORCE, "kg"): "kgf",
 }
 """Units that hands confuse, by what is needed and the unit that is written."""
 
@@ -497,6 +498,8 @@ class Reading:
         """What to write instead of a unit of another kind, and the amount with that unit."""
         short = _MEANT.get((measure.dimension, quantity.dimension))
         number = re.match(r"-?[0-9.]+", text)
+        if short == "kgf.cm" and not re.fullmatch(r"[0-9.]+ *kg", text):
+            short = None
         if short == "s/60deg" and not re.fullmatch(r"[01]?\.[0-9]+ *s", text):
             short = None
         if short is None and number is not None:
@@ -526,6 +529,9 @@ class Reading:
         other = spots[0]
         text = self.source.text
         one, two = sorted([(start, end), other])
+        between = re.findall(r"\w+", text[one[1] : two[0]])
+        if any(word in self.elsewhere for word in between):
+            return None  # each amount stands with its own output
         return Fix(
             Span(self.source.path, *one),
             text[slice(*two)],

@@ -340,7 +340,7 @@ def _uneven_line(
         )
     start = source.line_starts[number]
     more = lines[number][0] * (deep - indent)
-    fits = len(below) == 1
+    fits = all(width(lines[n]) >= deep for n in below[1:])
     return Finding(
         "error",
         "uneven-indent",

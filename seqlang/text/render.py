@@ -251,7 +251,10 @@ class _Printer:
         places = len(fix.more) + 1
         also = "" if places == 1 else f", in {places} places"
         if not fix.text.strip():
-            return f"leave out `{old.strip()}`{also}" if old.strip() else None
+            said = f"leave out `{old.strip()}`{also}"
+            return said if old.strip() and said != finding.help else None
+        if fix.text.strip() == old.strip():
+            return None
         instead = f" instead of `{old.strip()}`" if old.strip() else ""
         return f"write `{fix.text.strip()}`{instead}{also}"
 

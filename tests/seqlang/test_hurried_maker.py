@@ -321,3 +321,88 @@ def test_a_decimal_comma_is_found_though_the_parser_stumbles_later() -> None:
 def test_a_comma_in_a_title_is_no_decimal() -> None:
     found = only(loaded('cue a "1,5 m" b\n    hold 1 s\n').findings)
     assert "comma in" not in found.message
+
+
+SLIDE = """
+servo lift: body pin PB4
+    pulse 1000 us at 0 mm, 2000 us at 50 mm
+    travel {travel}
+    rating 40 mm/s, 50 N, 800 mA at 6 V
+    load 100 g
+    slope 10 deg
+pose up
+    jaw 10 deg, lift 20 mm
+"""
+
+
+def mended(show: str) -> str:
+    """A show after the change that its only error proposes; the change passes."""
+    found = only(check(loaded(show)).findings)
+    assert found.fix is not None, found
+    places = [(found.fix.span, found.fix.text), *found.fix.more]
+    for span, words in sorted(places, key=lambda one: -one[0].start):
+        show = show[: span.start] + words + show[span.end :]
+    assert not [f for f in check(loaded(show)).findings if f.severity == "error"]
+    return show
+
+
+@pytest.mark.parametrize("slip", ["2 - 45 mm", "2 mm \u2013 45 mm", "2 mm 45 mm", "2 to 45 mm"])
+def test_a_slip_in_a_travel_leaves_the_part_on_its_line(slip: str) -> None:
+    show = RIG + SLIDE.format(travel=slip) + "cue c\n    lift to 30 mm in 3 s\nidle: go c\n"
+    assert "    travel 2 mm to 45 mm\n" in mended(show)
+
+
+def test_amounts_of_two_outputs_do_not_change_places() -> None:
+    found = only(loaded(RIG + "pose up\n    jaw 10 rpm, fin 30 deg\n").findings)
+    assert found.name == "unit-mismatch"
+    assert "change places" not in (found.help or "")
+    assert found.fix is None
+
+
+@pytest.mark.parametrize("angle", ["-30", "-12.5"])
+def test_a_target_without_its_to_keeps_its_minus(angle: str) -> None:
+    found = only(cue(f"fin {angle} deg in 900 ms").findings)
+    assert found.fix is None or angle in found.fix.text
+
+
+@pytest.mark.parametrize(("mass", "force"), [("300 g", "300 gf"), ("0.3 kg", "0.3 kgf")])
+def test_a_grip_read_from_a_scale_keeps_its_size(mass: str, force: str) -> None:
+    grip = f"    grips {mass} at 60 mm, past 50 deg, for 2 s\n"
+    show = RIG.replace("servo jaw: body pin PB1\n", "servo jaw: body pin PB1\n" + grip)
+    found = only(loaded(show).findings)
+    assert found.fix is not None
+    assert found.fix.text == force
+
+
+@pytest.mark.parametrize(
+    ("ours", "foreign", "same"),
+    [
+        ("40 mm/s", "4 cm/s", "40 mm/s"),
+        ("40 mm/s", "2 in/s", "50.8 mm/s"),
+        ("900 mm/s2", "90 cm/s2", "900 mm/s2"),
+    ],
+)
+def test_a_unit_of_another_size_is_converted_and_not_taken_for_its_neighbour(
+    ours: str, foreign: str, same: str
+) -> None:
+    part = SLIDE.format(travel="2 mm to 45 mm\n    acceleration 900 mm/s2")
+    show = RIG + part + "cue c\n    lift to 30 mm in 3 s\nidle: go c\n"
+    assert mended(show.replace(ours, foreign)) == show.replace(ours, same)
+
+
+@pytest.mark.parametrize("word", ["km/s", "dm/s", "um/s", "cm/h", "dV"])
+def test_no_unit_that_differs_in_a_prefix_alone_is_proposed(word: str) -> None:
+    found = only(cue(f"hold 3 {word}").findings)
+    assert found.fix is None
+
+
+@pytest.mark.parametrize("indent", [1, 2, 3])
+def test_one_line_indented_too_little_goes_to_the_lines_around_it(indent: int) -> None:
+    steps = ["jaw to 30 deg in 1 s", "jaw to 20 deg in 1 s", "jaw to 10 deg in 1 s"]
+    whole = RIG + "cue c\n" + "".join(f"    {step}\n" for step in steps) + "idle: go c\n"
+    assert mended(whole.replace("    " + steps[1], " " * indent + steps[1])) == whole
+
+
+def test_what_is_left_out_is_said_once() -> None:
+    shown = cue("together:", "    jaw to 30 deg in 1 s")
+    assert text([only(shown.findings)], shown.sources).count("leave out `:`") == 1

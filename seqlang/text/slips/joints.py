@@ -271,7 +271,7 @@ def _replaced(line: Written) -> Iterator[Slip]:
     if halt is None:
         return
     spots: list[tuple[int, int, tuple[str, ...] | None]] = []
-    sign = _SIGNS.match(line.text, halt.at)
+    sign = _sign_at(line, halt.at)
     if sign is not None:
         spots.append((sign.start(), sign.end(), None))
     word = line.word_at(halt.at)
@@ -287,6 +287,14 @@ def _replaced(line: Written) -> Iterator[Slip]:
         for new in only or (*_ORDER, *_signs(line), ": go", "cut to", "fade to", "*"):
             if new in ("*", *_ALWAYS) or new.split()[0] in fitting:
                 yield _exchanged(line, start, end, new)
+
+
+def _sign_at(line: Written, at: int) -> re.Match[str] | None:
+    """The sign at a place, unless it is the minus of a number: `neck -40 deg` lacks a word, and
+    a number that loses its minus moves the part to the other side."""
+    if re.match(r"-[0-9.]", line.text[at:]) and re.search(r"(?:\A|\s)\Z", line.text[:at]):
+        return None
+    return _SIGNS.match(line.text, at)
 
 
 def _exchanged(line: Written, start: int, end: int, new: str) -> Slip:
@@ -316,7 +324,7 @@ def _needless(line: Written) -> Iterator[Slip]:
         earlier = pattern.search(line.text[: halt.at])
         if earlier is not None:
             yield from _left_out(line, *earlier.span(1))
-    sign = _SIGNS.match(line.text, halt.at)
+    sign = _sign_at(line, halt.at)
     word = line.word_at(halt.at)
     yield from _left_out(line, halt.at, halt.at + len(word))
     if sign is not None and sign[0] != "x":

@@ -32,6 +32,9 @@ _PHRASES: Final = tuple(
 )
 """A unit behind its number: of several parts, with `per`, of two words, of one; feet and inches."""
 
+_PREFIXES: Final = "MkhdcmunGp"
+"""SI prefixes of one letter."""
+
 _MOST_LISTED: Final = 12
 
 
@@ -147,4 +150,12 @@ def unknown(line: Written) -> Slip | None:
 def _near(word: str) -> str | None:
     """A unit that one slip of a finger separates from a word of three letters or more."""
     near = nearest(word, UNITS) if len(word) >= 3 else None
-    return near if near is not None and len(near) >= 2 else None
+    if near is None or len(near) < 2 or _other_size(word, near):
+        return None
+    return near
+
+
+def _other_size(word: str, near: str) -> bool:
+    """Whether two units differ in a prefix alone: `cm/s` and `m/s` are no slip of a finger."""
+    bare = [unit[1:] for unit in (word, near) if unit[:1] in _PREFIXES]
+    return any(rest in (word, near, *bare[:at]) for at, rest in enumerate(bare))
