@@ -9,7 +9,6 @@ import pytest
 from seqlang.check import check
 from seqlang.loading import load_text
 from seqlang.text.source import Source
-from sim.strain.sizing import size
 from tests.seqlang.mistakes.base import LINES, with_line
 
 SHOW = (Path(__file__).parent / "findings" / "servo-overvoltage.cues").read_text()
@@ -39,8 +38,8 @@ def test_volts_over_the_rated_ones_are_named(source: str, rated: str, severity: 
 def test_twelve_volts_are_called_too_much_for_what_they_break_and_too_little_for_nothing(
     pack: str,
 ) -> None:
-    """Servos at 6 V, a chip at 5.5 V (ATmega328P data sheet, absolute maximum ratings 6 V); a
-    strip of 5 V pixels has a converter of its own, which `bellcrank size` asks for.
+    """Servos at 6 V, a chip at 5.5 V (ATmega328P data sheet, absolute maximum ratings 6 V), and
+    pixels of 5 V.
     """
     show = with_line("feed", f"{dict(LINES)['feed'].strip()}\nlogic direct")
     show = show.replace("    regulator 6 V, 5 A, dropout 0.4 V, efficiency 92 %\n", "")
@@ -51,11 +50,9 @@ def test_twelve_volts_are_called_too_much_for_what_they_break_and_too_little_for
         ("chip-overvoltage", "the chip of board `body`"),
         ("servo-overvoltage", "servo `jaw`"),
         ("servo-overvoltage", "servo `left_fin`"),
+        ("strip-overvoltage", "strip `belly`"),
     ]
     assert all("resets" not in f.message + f.label + (f.help or "") for f in found)
-    assert loaded.show is not None
-    (belly,) = size(loaded.show).strips
-    assert belly.needs_converter
 
 
 def test_twelve_volts_behind_a_regulator_for_the_servos_are_no_fault() -> None:
