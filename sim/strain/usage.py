@@ -35,7 +35,7 @@ from sim.score.tree import (
     timeline,
 )
 from sim.strain.reachable import Reachable
-from sim.strain.torque_and_current import RigWork, work
+from sim.strain.torque_and_current import RigWork, SupplyWork, work
 
 SAMPLE_MS: Final = 10
 """Averages are taken over samples this far apart (ms)."""
@@ -269,7 +269,7 @@ def currents(book: Book, supply: Supply, mix: Mix) -> Currents:
     """Mean and RMS over the mix: weighted by time, squares for the RMS."""
     mean = square = source_mean = source_square = 0.0
     for share in mix.shares:
-        upright = book[share.cue].upright.supplies[supply.name]
+        upright = _running(book, supply, share.cue)
         mean += share.share * float(np.mean(upright.feed_a))
         square += share.share * float(np.mean(upright.feed_a**2))
         source_mean += share.share * float(np.mean(upright.source_a))
@@ -282,8 +282,19 @@ def currents(book: Book, supply: Supply, mix: Mix) -> Currents:
 def source_mean_a(book: Book, supply: Supply, mix: Mix) -> float:
     """Mean current (A) of the source over the mix, as in `currents`, from the cues in it alone."""
     return sum(
-        share.share * float(np.mean(book[share.cue].upright.supplies[supply.name].source_a))
+        share.share * float(np.mean(_running(book, supply, share.cue).source_a))
         for share in mix.shares
+    )
+
+
+def _running(book: Book, supply: Supply, cue: str | None) -> SupplyWork:
+    """What a supply gives while a cue runs; while the show stands by or is idle, in the worst of
+    the poses that cues leave: a part that was left raised is held for the rest of the hour."""
+    resting = cue is None or cue == book.show.score.idle
+    runs = book.from_every_pose(cue) if resting else (book[cue],)
+    return max(
+        (run.upright.supplies[supply.name] for run in runs),
+        key=lambda loads: float(np.mean(loads.source_a)),
     )
 
 

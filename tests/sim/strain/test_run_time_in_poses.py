@@ -1,0 +1,80 @@
+"""Run time counts what the poses cost in which cues leave parts, not the safe pose alone.
+
+A battery of C ampere-hours, of which a share u is used, lasts C u / I hours at a mean current of I.
+Holding 300 g at 100 mm level takes 0.294 N.m; the motor's current is in proportion to torque
+between its running and its stall current (the model of PHYSICS.md).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from seqlang.loading import load, load_text
+from seqlang.text.source import Source
+from sim.rig.battery import pack_ah, run_time_h
+from sim.strain.usage import Book, source_mean_a
+from sim.strain.usage import run_time_h as book_run_time_h
+
+SHOWS = Path(__file__).parents[3] / "shows"
+ARM = """
+supply pack
+    source 2 li-ion cells, 2000 mAh
+    regulator 6.0 V, 5 A
+board body: atmega328p, address 1
+    feed pack, 300 mm of 20 AWG
+servo arm: body pin PB1
+    pulse 900 us at 0 deg, 2100 us at 90 deg
+    travel 0 deg to 90 deg
+    rating 0.17 s/60deg, 20 kgf.cm, 2.1 A at 6.0 V
+    load 300 g at 100 mm
+    level at 0 deg
+safe pose hangs_up
+    arm 90 deg
+cue raise_it
+    arm to 0 deg in 2 s
+usage
+    raise_it 1 per hour
+"""
+BACK = "cue raise_it\n    arm to 0 deg in 2 s\n    arm to 90 deg in 2 s\n"
+
+
+def book(text: str) -> Book:
+    found = load_text(Source("t.cues", text))
+    assert found.show is not None
+    assert found.findings == ()
+    return Book(found.show)
+
+
+def test_a_part_that_a_cue_leaves_level_is_held_for_the_rest_of_the_hour() -> None:
+    made = book(ARM)
+    supply = made.show.rig.supplies[0]
+    mean = source_mean_a(made, supply, made.mix())
+    held = Book(made.show)["raise_it"].upright.supplies["pack"].source_a[-1]
+    assert mean == pytest.approx(held, rel=0.02)
+    assert mean > 0.25
+    expected = run_time_h(pack_ah(supply.source), mean)  # type: ignore[arg-type]
+    assert book_run_time_h(made, supply, made.mix()) == pytest.approx(expected)
+
+
+def test_a_cue_that_brings_the_part_back_costs_its_own_seconds_only() -> None:
+    made = book(ARM.replace("cue raise_it\n    arm to 0 deg in 2 s\n", BACK))
+    supply = made.show.rig.supplies[0]
+    assert source_mean_a(made, supply, made.mix()) < 0.06
+
+
+def test_an_idle_cue_that_moves_something_else_holds_what_it_finds() -> None:
+    with_idle = (
+        ARM + "lamp eye: body pin PD6\ncue glow\n    eye fade to 9 % in 1 s\nidle: go glow\n"
+    )
+    made = book(with_idle)
+    supply = made.show.rig.supplies[0]
+    assert source_mean_a(made, supply, made.mix()) > 0.25
+
+
+def test_the_run_time_of_the_demo_is_that_of_its_idle_cue_which_moves_every_part() -> None:
+    show = load(SHOWS / "anglerfish" / "anglerfish.cues").show
+    assert show is not None
+    made = Book(show)
+    assert book_run_time_h(made, show.rig.supplies[0], made.mix()) == pytest.approx(4.025, abs=0.05)
