@@ -276,3 +276,16 @@ def test_a_part_that_turns_on_a_slide_adds_its_speed_to_the_slide_s() -> None:
     both = moving + v * w * abs(jaw.moment_kg_m)
     assert chain.greatest_energy_j(0, [500.0, 200.0]) == pytest.approx(both)
     assert abs(jaw.moment_kg_m) == pytest.approx(0.12 * 0.05)
+
+
+@pytest.mark.parametrize(("tilt_deg", "share"), [(30.0, 0.5), (90.0, 1.0), (120.0, 1.0)])
+def test_a_level_slide_feels_as_much_weight_as_the_wearer_leans(
+    tilt_deg: float, share: float
+) -> None:
+    """Leant past the level, the wearer has been level on the way: all of the weight."""
+    chain = SlidingChain((slide("x", None, 0j, 0.0, 0.4),))
+    still = (np.zeros(1), np.zeros(1), np.zeros(1))
+    reach = (JointLimits((0.0, 10.0), 0.0, 0.0),)
+    least, most = chain.bounds_nm(0, still, reach, G, tilt_deg, upright=True)
+    assert most == pytest.approx(share * 0.4 * G * PINION_M)
+    assert least == pytest.approx(-most)
