@@ -169,6 +169,8 @@ def converted(number: str, spelling: str) -> str | None:
         return f"{_digits((value - 32) * Fraction(5, 9), 1)} C"
     if plain in ("k", "kelvin"):
         return f"{_digits(value - Fraction(27315, 100), 1)} C"
+    if plain == "bpm" and value > 0:
+        return f"{_digits(60000 / value, 0)} ms"
     found = _FOREIGN.get(plain)
     if found is None:
         return None

@@ -406,3 +406,8 @@ def test_one_line_indented_too_little_goes_to_the_lines_around_it(indent: int) -
 def test_what_is_left_out_is_said_once() -> None:
     shown = cue("together:", "    jaw to 30 deg in 1 s")
     assert text([only(shown.findings)], shown.sources).count("leave out `:`") == 1
+
+
+def test_beats_a_minute_are_taken_as_the_time_of_one_and_not_for_turns() -> None:
+    show = "given beat = 120 bpm\n" + RIG + "cue c\n    hold (2 * beat)\nidle: go c\n"
+    assert mended(show).startswith("given beat = 500 ms\n")
