@@ -115,9 +115,6 @@ static uint8_t open(const struct bc_frame *frame) {
     return BC_STATUS_DONE;
 }
 
-/* So no piece is longer than the table. */
-BC_ASSERT(a_piece_is_shorter_than_any_table, (uint16_t)BC_CHUNK < (uint16_t)SHORTEST);
-
 static uint8_t data(const struct bc_frame *frame) {
     uint16_t offset = u16_at(frame->payload);
     uint8_t count = (uint8_t)(frame->length - 2);
@@ -130,7 +127,7 @@ static uint8_t data(const struct bc_frame *frame) {
     if (state.length == 0) {
         return BC_STATUS_OUT_OF_ORDER;
     }
-    if (count < 1 || count > BC_CHUNK || offset > state.length - count) {
+    if (count < 1 || count > BC_CHUNK || count > state.length || offset > state.length - count) {
         return BC_STATUS_MALFORMED;
     }
     if (!bc_store_has_room()) {

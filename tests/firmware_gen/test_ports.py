@@ -239,7 +239,7 @@ for name in ("termios", "fcntl", "tty", "pty", "grp", "pwd", "resource"):
 import firmware_gen.link.host, firmware_gen.link.transfer, firmware_gen.board.virtual
 from firmware_gen.link.ports import explain
 from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard
-print(firmware_gen.link.host.Link(LocalPort(VirtualBoard())).greet().protocol)
+print(firmware_gen.link.host.HostLink(LocalPort(VirtualBoard())).greet().protocol)
 print(explain(PermissionError(13, "x"), "/", 1, "linux").help)
 with Server(VirtualBoard()) as server:
     print(server.url)
