@@ -30,6 +30,7 @@ from sim.score.tree import (
     acts,
     duration_ms,
     last_moves,
+    outputs_used,
     passes,
     ready_ms,
     timeline,
@@ -291,7 +292,9 @@ def _running(book: Book, supply: Supply, cue: str | None) -> SupplyWork:
     """What a supply gives while a cue runs; while the show stands by or is idle, in the worst of
     the poses that cues leave: a part that was left raised is held for the rest of the hour."""
     resting = cue is None or cue == book.show.score.idle
-    runs = book.from_every_pose(cue) if resting else (book[cue],)
+    moved = outputs_used(book.cues[cue].body) if cue is not None else frozenset()
+    kept = book.states.servos.keys() - moved  # what stays as other cues left it
+    runs = book.from_every_pose(cue) if resting and kept else (book[cue],)
     return max(
         (run.upright.supplies[supply.name] for run in runs),
         key=lambda loads: float(np.mean(loads.source_a)),
