@@ -131,6 +131,55 @@ def _scaled(
     return np.maximum(np.where(inside, straight, outside(straight, proportional)), 0.0)
 
 
+@dataclass(frozen=True, slots=True)
+class Stack:
+    """Several servos as columns, one row each, to ask for the currents of all at once.
+
+    The first two fields are the lower and the upper rating, as rows of voltage, stall torque and
+    stall current; the same one twice where a servo has only one.
+    """
+
+    lower: Array
+    upper: Array
+    idle_a: Array
+    no_load_a: Array
+
+    def current_a(self, volts: Array, torque_nm: Array, moving: Array) -> Array:
+        """`current_a` on each servo's `thirstiest_line`; arrays of a row for each servo."""
+        volts = np.maximum(volts, 0.0)
+        stall_nm = self._scaled(1, volts, np.minimum)
+        stall_a = self._scaled(2, volts, np.maximum)
+        least = self.idle_a + (self.no_load_a - self.idle_a) * moving
+        of_torque = np.minimum(_ratio(np.abs(torque_nm), stall_nm), 1.0)
+        return np.asarray(least + np.maximum(stall_a - least, 0.0) * of_torque)
+
+    def _scaled(self, which: int, volts: Array, outside: _Outside) -> Array:
+        low_v, high_v = self.lower[0], self.upper[0]
+        low, high = self.lower[which], self.upper[which]
+        below: Array = low / low_v * volts
+        if np.all(high_v <= low_v):
+            return below
+        rise_v = np.where(high_v > low_v, high_v - low_v, np.inf)
+        straight = low + (high - low) / rise_v * (volts - low_v)
+        proportional = np.where(volts < low_v, below, high / high_v * volts)
+        inside = (volts >= low_v) & (volts <= high_v)
+        two = np.maximum(np.where(inside, straight, outside(straight, proportional)), 0.0)
+        return np.where(high_v > low_v, two, below)
+
+
+def stacked(servos: list[Servo]) -> Stack:
+    """The servos one below the other."""
+
+    def ends(which: int) -> Array:
+        rated = [one.ratings[which] for one in servos]
+        rows = [(r.voltage_v, r.stall_nm, r.stall_a) for r in rated]
+        return np.array(rows, dtype=np.float64).reshape(-1, 3).T[:, :, None]
+
+    idle = np.array([one.idle_a for one in servos], dtype=np.float64)[:, None]
+    turning = np.array([no_load_a(one) for one in servos], dtype=np.float64)[:, None]
+    return Stack(ends(0), ends(-1), idle, turning)
+
+
 def share(at: TorqueSpeedLine, torque_nm: ArrayLike, speed_deg_s: ArrayLike) -> Array:
     """How far out an operating point of the horn lies: 1 is on the line, 0 at rest without torque.
 

@@ -18,15 +18,16 @@ so to under a microvolt.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from math import prod
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sim.arrays import Array
-from sim.model import Adapter, Board, Cells, Lamp, Logic, Rig, Servo, Strip, Supply, Switch
+from sim.arrays import Array, Flags, Indices
+from sim.model import Adapter, Board, Cells, Direct, Lamp, Rig, Servo, Strip, Supply, Switch
 from sim.rig import battery, servo, wire
 from sim.rig.holding_torque import worst_hold
 from sim.rig.logic import chip_v, logic_of
@@ -168,58 +169,101 @@ def highest_v(rig: Rig, board_name: str) -> float:
 
 @dataclass(frozen=True, slots=True)
 class _Ready:
-    """One board with its demand bound to its outputs: what is asked again at every iteration."""
+    """All boards of a supply with their demands bound to their outputs.
 
-    board: Board
-    loop_ohm: float
-    servos: tuple[tuple[Servo, Array, Array], ...]
-    """With torque, and 1 where in motion."""
-    lamps: tuple[tuple[bool, float, float, Array], ...]
-    """On a pin or not, forward voltage, conductance at full duty, duty."""
+    This is asked again at every iteration, so everything lies in arrays: a row for each board, lamp
+    or servo, a column for each instant. What does not hang on the voltage is worked out before.
+    """
+
+    loop_ohm: Array
     fixed_a: Array
-    logic: Logic
+    chip_v: Array
+    """What each board's own regulator makes; endless without one."""
+    dropout_v: Array
+    servos: servo.Stack
+    torque_nm: Array
+    moving: Array
+    """1 where in motion."""
+    servo_board: Indices
+    """The row of each servo's board, rising."""
+    lamp_board: Indices
+    from_pin: Flags
+    forward_v: Array
+    siemens: Array
+    """Conductance of lamps times duty."""
 
     def current_a(self, volts: Array) -> Array:
         total = self.fixed_a + np.zeros(volts.shape)
-        for one, torque, moving in self.servos:
-            total += servo.current_a(servo.thirstiest_line(one, volts), torque, moving)
-        for from_pin, forward_v, siemens, duty in self.lamps:
-            at = chip_v(self.logic, volts) if from_pin else volts
-            total += np.maximum(at - forward_v, 0.0) * siemens * duty
+        if self.servo_board.size:
+            drawn = self.servos.current_a(volts[self.servo_board], self.torque_nm, self.moving)
+            _add_rows(total, self.servo_board, drawn)
+        if self.lamp_board.size:
+            pins = np.clip(volts - self.dropout_v, 0.0, self.chip_v)
+            at = np.where(self.from_pin, pins[self.lamp_board], volts[self.lamp_board])
+            lit = np.maximum(at - self.forward_v, 0.0) * self.siemens
+            _add_rows(total, self.lamp_board, lit)
         return total
 
-    def at(self, keep: NDArray[np.bool_]) -> _Ready:
-        return _Ready(
-            self.board,
-            self.loop_ohm,
-            tuple((one, torque[keep], moving[keep]) for one, torque, moving in self.servos),
-            tuple((pin, fwd, ohms, duty[keep]) for pin, fwd, ohms, duty in self.lamps),
-            self.fixed_a[keep],
-            self.logic,
+    def at(self, keep: Flags) -> _Ready:
+        return replace(
+            self,
+            fixed_a=self.fixed_a[:, keep],
+            torque_nm=self.torque_nm[:, keep],
+            moving=self.moving[:, keep],
+            siemens=self.siemens[:, keep],
         )
 
 
-def _ready(rig: Rig, board: Board, demand: Demand, shape: tuple[int, ...]) -> _Ready:
-    def full(values: ArrayLike) -> Array:
-        return np.broadcast_to(np.asarray(values, dtype=np.float64), shape)
+def _add_rows(total: Array, board: Indices, rows: Array) -> None:
+    """Add to each board's row those of its parts, which stand together."""
+    first = np.flatnonzero(np.diff(board, prepend=-1))
+    total[board[first]] += np.add.reduceat(rows, first, axis=0)
 
-    named = {output.name: output for output in rig.outputs if output.board == board.name}
-    servos = []
-    for name, torque in demand.torque_nm.items():
-        one = named[name]
-        if isinstance(one, Servo):
-            servos.append((one, full(torque), full(demand.moving.get(name, 0.0))))
-    lamps = []
-    for name, duty in demand.duty.items():
-        lamp = named[name]
-        series = lamp_series(rig, lamp) if isinstance(lamp, Lamp) else None
-        if isinstance(lamp, Lamp) and series is not None:
-            siemens = lamp.count / series.preferred_ohm
-            from_pin = lamp_feed(rig, lamp).from_pin
-            lamps.append((from_pin, lamp.forward_v, siemens, full(duty)))
-    ohm = wire.loop_ohm(board.wire, rig.wearer.temperature_c)
-    logic = logic_of(board, highest_v(rig, board.name))
-    return _Ready(board, ohm, tuple(servos), tuple(lamps), full(demand.fixed_a), logic)
+
+def _ready(
+    rig: Rig, boards: list[Board], demands: Mapping[str, Demand], shape: tuple[int, ...]
+) -> _Ready:
+    def full(values: ArrayLike) -> Array:
+        return np.broadcast_to(np.asarray(values, dtype=np.float64), shape).ravel()
+
+    def rows(values: list[Array]) -> Array:
+        return np.array(values, dtype=np.float64).reshape(len(values), prod(shape))
+
+    def column(values: list[float]) -> Array:
+        return np.array(values, dtype=np.float64)[:, None]
+
+    servos: list[tuple[int, Servo, Array, Array]] = []
+    lamps: list[tuple[int, bool, float, Array]] = []
+    for row, board in enumerate(boards):
+        demand = demands.get(board.name, Demand())
+        named = {output.name: output for output in rig.outputs if output.board == board.name}
+        for name, torque in demand.torque_nm.items():
+            one = named[name]
+            if isinstance(one, Servo):
+                servos.append((row, one, full(torque), full(demand.moving.get(name, 0.0))))
+        for name, duty in demand.duty.items():
+            lamp = named[name]
+            series = lamp_series(rig, lamp) if isinstance(lamp, Lamp) else None
+            if isinstance(lamp, Lamp) and series is not None:
+                siemens = lamp.count / series.preferred_ohm
+                from_pin = lamp_feed(rig, lamp).from_pin
+                lamps.append((row, from_pin, lamp.forward_v, siemens * full(duty)))
+    logics = [logic_of(board, highest_v(rig, board.name)) for board in boards]
+    own = [None if isinstance(logic, Direct) else logic for logic in logics]
+    return _Ready(
+        column([wire.loop_ohm(board.wire, rig.wearer.temperature_c) for board in boards]),
+        rows([full(demands.get(board.name, Demand()).fixed_a) for board in boards]),
+        column([np.inf if logic is None else logic.voltage_v for logic in own]),
+        column([0.0 if logic is None else logic.dropout_v for logic in own]),
+        servo.stacked([one for _, one, _, _ in servos]),
+        rows([torque for _, _, torque, _ in servos]),
+        rows([moving for _, _, _, moving in servos]),
+        np.array([row for row, *_ in servos], dtype=np.intp),
+        np.array([row for row, *_ in lamps], dtype=np.intp),
+        np.array([pin for _, pin, _, _ in lamps], dtype=np.bool_)[:, None],
+        column([forward_v for _, _, forward_v, _ in lamps]),
+        rows([siemens for _, _, _, siemens in lamps]),
+    )
 
 
 def solve(
@@ -243,59 +287,78 @@ def solve(
         )
     ]
     shape = np.broadcast_shapes((1,), *shapes)
-    ready = [_ready(rig, b, demands.get(b.name, Demand()), shape) for b in boards]
-    top = np.full(shape, open_v(supply, charge))
+    ready = _ready(rig, boards, demands, shape)
+    top = np.full(prod(shape), open_v(supply, charge))
     feed, open_ends = _alternate(supply, charge, ready, top)
     if open_ends.any():
-        feed[open_ends] = _bisect(
-            supply, charge, [one.at(open_ends) for one in ready], top[open_ends]
-        )
-    board_v = {one.board.name: _board_v(one, feed) for one in ready}
-    board_a = {one.board.name: one.current_a(board_v[one.board.name]) for one in ready}
-    total = sum(board_a.values(), np.zeros(shape))
-    unlimited_v, source_v, source_a = _source(supply, charge, feed, total, limited=False)
-    collapsed = unlimited_v > feed + 1e-3
-    return Solved(feed, board_v, board_a, source_v, source_a, collapsed)
+        feed[open_ends] = _bisect(supply, charge, ready.at(open_ends), top[open_ends])
+    volts = _board_v(ready, feed)
+    amps = ready.current_a(volts)
+    unlimited_v, source_v, source_a = _source(supply, charge, feed, amps.sum(axis=0), limited=False)
+    return Solved(
+        feed.reshape(shape),
+        {board.name: row.reshape(shape) for board, row in zip(boards, volts, strict=True)},
+        {board.name: row.reshape(shape) for board, row in zip(boards, amps, strict=True)},
+        source_v.reshape(shape),
+        source_a.reshape(shape),
+        (unlimited_v > feed + 1e-3).reshape(shape),
+    )
 
 
-def _board_v(one: _Ready, feed: Array) -> Array:
-    """The board's voltage behind its wire: V = feed - R I(V), by the same alternating bracket."""
-    if one.loop_ohm == 0.0:
+def _board_v(ready: _Ready, feed: Array) -> Array:
+    """The boards' voltages behind their wires, V = feed - R I(V), by the same alternating bracket.
+
+    A row for each board. Where the bracket closes slowly or not at all, it is halved instead.
+    """
+    feed = np.broadcast_to(feed, (len(ready.loop_ohm), feed.size))
+    if not ready.loop_ohm.any():
         return feed
     high = feed
-    low = np.maximum(feed - one.loop_ohm * one.current_a(high), 0.0)
-    for _ in range(60):
-        if float(np.max(high - low, initial=0.0)) < 1e-9:
+    low = np.maximum(feed - ready.loop_ohm * ready.current_a(high), 0.0)
+    width = _width(low, high)
+    while width >= 1e-9:
+        high = np.minimum(high, feed - ready.loop_ohm * ready.current_a(low))
+        low = np.maximum(low, feed - ready.loop_ohm * ready.current_a(high))
+        before, width = width, _width(low, high)
+        if width > before * _SLOW:
             break
-        high = np.minimum(high, feed - one.loop_ohm * one.current_a(low))
-        low = np.maximum(low, feed - one.loop_ohm * one.current_a(high))
-    if float(np.max(high - low, initial=0.0)) < 1e-9:
-        return low
     for _ in range(50):
+        if _width(low, high) < 1e-9:
+            break
         middle = (low + high) / 2.0
-        above = feed - one.loop_ohm * one.current_a(middle) >= middle
+        above = feed - ready.loop_ohm * ready.current_a(middle) >= middle
         low, high = np.where(above, middle, low), np.where(above, high, middle)
     return low
 
 
-def _drawn(ready: list[_Ready], feed: Array) -> Array:
-    return sum((one.current_a(_board_v(one, feed)) for one in ready), np.zeros(feed.shape))
+_SLOW: Final = 0.25
+"""Two more ends of the bracket that leave more of it than this: halving it twice does better."""
+
+
+def _width(low: Array, high: Array) -> float:
+    return float(np.max(high - low, initial=0.0))
+
+
+def _drawn(ready: _Ready, feed: Array) -> Array:
+    return np.asarray(ready.current_a(_board_v(ready, feed)).sum(axis=0))
 
 
 def _alternate(
-    supply: Supply, charge: float, ready: list[_Ready], top: Array
+    supply: Supply, charge: float, ready: _Ready, top: Array
 ) -> tuple[Array, NDArray[np.bool_]]:
     high = top
     low = _source(supply, charge, high, _drawn(ready, high))[0]
-    for _ in range(30):
-        if float(np.max(high - low, initial=0.0)) < 1e-7:
-            break
+    width = _width(low, high)
+    while width >= 1e-7:
         high = np.minimum(high, _source(supply, charge, low, _drawn(ready, low))[0])
         low = np.maximum(low, _source(supply, charge, high, _drawn(ready, high))[0])
-    return np.array(low), high - low > 1e-6
+        before, width = width, _width(low, high)
+        if width > before * _SLOW:
+            break
+    return np.array(low), high - low > 1e-7
 
 
-def _bisect(supply: Supply, charge: float, ready: list[_Ready], top: Array) -> Array:
+def _bisect(supply: Supply, charge: float, ready: _Ready, top: Array) -> Array:
     low, high = np.zeros(top.shape), top
     for _ in range(45):
         middle = (low + high) / 2.0

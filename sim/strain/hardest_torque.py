@@ -57,6 +57,9 @@ def hardest_torques(
     they are known already.
     """
     moves = [one for one in planned if one.move.duration_ms > 0]
+    by_servo: dict[str, list[PlannedMove]] = {}
+    for move in moves:
+        by_servo.setdefault(move.move.output, []).append(move)
     limits = Reachable(show, moves).in_motion
     held = hold_nm(show.rig)
     found = {}
@@ -67,7 +70,7 @@ def hardest_torques(
             shaken = _finite(hardest_nm(show.rig, one, (0.0, 0.0)))
             found[one.name] = Hardest(max(least, shaken), None)
             continue
-        own = [move for move in moves if move.move.output == one.name]
+        own = by_servo[one.name]
         known = _peak_nm(show.rig, one, own) if peak_nm is None else peak_nm.get(one.name, {})
         cue = max(own, key=lambda move: known.get(_way(move), 0.0)).cue
         most = _finite(hardest_nm(show.rig, one, limits[one.name]))

@@ -259,8 +259,9 @@ def _worst_of(
     at_board = most(each.board_a[board.name] for each in own)
     at_feed = most(np.asarray(sum(each.board_a.values())) for each in (lowest, *full))
     at_source = most(each.source_a for each in (lowest, *full))
-    # behind a regulator or a short wire all may leave the same voltage
-    n = min(range(size), key=lambda n: (volts[n], -at_feed[n]))
+    # behind a regulator or a short wire, or in a collapse, all may leave the same voltage, and
+    # rounding does not decide between them
+    n = int(np.lexsort((-at_board, -at_feed.round(9), volts.round(9)))[0])
     return Sag(
         board.name,
         supply.name,
