@@ -124,6 +124,31 @@ def servos_that_take_over(size: int) -> str:
     return RIG + extra + "".join(_cue(lines(n), f"c{n}") for n in range(30)) + _buttons(30)
 
 
+def servos_that_move_together(size: int) -> str:
+    """All on a supply that collapses under them, each cue with all of them."""
+    chance = Random(size)
+    servo = RIG[RIG.index("servo jaw") : RIG.index("servo fin")]
+    pins = ("PB0", "PB1", "PB2", "PB3", "PB4", "PC0", "PC1", "PC2")
+    boards = range(min(7, size // 100 + 1))
+    rows = [
+        f"board q{b}: atmega328p, address {b + 10}\n    feed pack, 2000 mm of 26 AWG\n"
+        for b in boards
+    ]
+    names = [f"s{b * len(pins) + n}" for b in boards for n in range(len(pins))]
+    for n, name in enumerate(names):
+        here = f"{name}: q{n // len(pins)} pin {pins[n % len(pins)]}"
+        rows.append(servo.replace("jaw: body pin PB1", here).replace("60 g", f"{60 - n} g"))
+    every = " and ".join(names)
+
+    def lines(_: int) -> list[str]:
+        to, then = chance.randint(0, 60), chance.randint(0, 60)
+        ms = chance.randint(90, 300) * 10
+        return [f"{every} to {to} deg in {ms} ms", f"{every} to {then} deg as fast as it can"]
+
+    cues = "".join(_cue(lines(n), f"c{n}") for n in range(min(250, size // 20)))
+    return RIG + "".join(rows) + cues + _buttons(min(250, size // 20))
+
+
 def repeats_in_repeats(size: int) -> str:
     chance = Random(size)
     rows: list[str] = []
@@ -311,6 +336,7 @@ HOSTILE: Final[tuple[Callable[[int], str], ...]] = (
     embers_left_on,
     effects_on_many_lights,
     servos_that_take_over,
+    servos_that_move_together,
     repeats_in_repeats,
     parts_on_parts,
     short_repeats,

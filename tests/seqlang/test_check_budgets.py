@@ -124,6 +124,19 @@ def test_a_rig_of_just_so_many_parts_is_checked(what: str, monkeypatch: pytest.M
     assert {finding.name for finding in check(show).findings} == {"rig-too-large"}
 
 
+def test_just_so_many_moves_from_all_their_starts_are_checked(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # from the safe pose and from 30 deg, where it may rest, and on from 10 deg
+    show = cue("jaw to 10 deg in 1 s", "jaw to 30 deg in 1 s")
+    monkeypatch.setattr(rig_too_large, "MOST_MOVES", 3)
+    assert "rig-too-large" not in {finding.name for finding in check(show).findings}
+    monkeypatch.setattr(rig_too_large, "MOST_MOVES", 2)
+    (found,) = check(show).findings
+    assert (found.name, found.asked, found.limit) == ("rig-too-large", 3, 2)
+    assert found.label == "most of them are here: 3"
+
+
 @pytest.mark.parametrize("what", ["MOST_FRAMES", "MOST_STATEMENTS"])
 def test_just_so_much_light_is_watched(what: str, monkeypatch: pytest.MonkeyPatch) -> None:
     show = cue("repeat 50 times", "    lure fade to 50 % in 100 ms", "    lure cut to 40 %")

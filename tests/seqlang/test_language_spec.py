@@ -92,6 +92,7 @@ def test_limits_on_the_page_are_those_of_the_code() -> None:
     assert f"at most {MOST_STEPS_OF_SHOW:,} steps in all its cues, {MOST_STEPS:,} in one" in PAGE
     large = rig_too_large
     assert f"{large.MOST_CUES} cues, {large.MOST_BOARDS} boards, {large.MOST_SERVOS}" in PAGE
+    assert f"{large.MOST_MOVES:,} moves" in PAGE
     assert f"blocks {layout.MOST_NESTED} deep, brackets {layout.MOST_BRACKETS} deep" in PAGE
     assert f"1 to {MOST_TIMES}, for a day at most" in PAGE
     assert f"lasts {LEAST_MS} ms at least" in PAGE

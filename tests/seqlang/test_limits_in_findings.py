@@ -53,6 +53,7 @@ KEPT: dict[str, tuple[float, ...]] = {
     "board-overfull": (OUTPUTS, CHIP.servos, CHIP.strips, CHIP.pixels, INPUTS, CUES),
     "rig-too-large": (
         *(rig.MOST_BOARDS, rig.MOST_SERVOS, rig.MOST_OUTPUTS, rig.MOST_INPUTS, rig.MOST_CUES),
+        rig.MOST_MOVES,
     ),
     "linkage-locks": (LEAST_TRANSMISSION_DEG,),
     "flat-linkage": (LEAST_TRANSMISSION_DEG,),

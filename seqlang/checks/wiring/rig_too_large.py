@@ -1,19 +1,23 @@
 """rig-too-large: a rig has more boards, servos or other parts than the check can handle.
 
-What: at most 16 boards, 64 servos, 256 outputs, 256 wired buttons, 512 cues.
+What: at most 16 boards, 64 servos, 256 outputs, 256 wired buttons, 512 cues; and 120,000 moves, a
+move counted once for every angle from which a cue may start it.
 
 Why: the check looks at what all parts draw together in any posture; with hundreds of servos it
-would run for minutes. If this is found, nothing else is checked.
+would run for minutes. So it would with hundreds of cues that each move dozens of servos, from
+wherever any other cue has left them. If this is found, nothing else is checked.
 
 Example: a file with 17 boards.
 
-Instead: a second show for the second costume.
+Instead: a second show for the second costume; fewer cues that move every servo, or cues that leave
+a servo at the same few angles.
 
 Source of the limit: this tool's own.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 
 from seqlang.checks.context import Context
@@ -25,6 +29,7 @@ MOST_SERVOS = 64
 MOST_OUTPUTS = 256
 MOST_INPUTS = 256
 MOST_CUES = 512
+MOST_MOVES = 120_000
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -37,8 +42,10 @@ def check(context: Context) -> Iterator[Finding]:
         ("wired buttons", rig.inputs, MOST_INPUTS),
         ("cues", context.show.score.cues, MOST_CUES),
     )
+    over = False
     for what, found, limit in counts:
         if len(found) > limit:
+            over = True
             surplus = found[limit]
             part = "name" if context.has_part(surplus.mark, "name") else None
             yield Finding(
@@ -53,3 +60,27 @@ def check(context: Context) -> Iterator[Finding]:
                 limit=limit,
                 unit=what,
             )
+    if not over:
+        yield from _moves(context)
+
+
+def _moves(context: Context) -> Iterator[Finding]:
+    count = len(context.planned)
+    if count <= MOST_MOVES:
+        return
+    of_cues = Counter(one.cue for one in context.planned)
+    cue = max(context.show.score.cues, key=lambda each: of_cues[each.name])
+    yield Finding(
+        "error",
+        "rig-too-large",
+        f"the cues make {count} moves, counted from every angle where each may start, and at most "
+        f"{MOST_MOVES} are checked together",
+        context.span(cue.mark, "name" if context.has_part(cue.mark, "name") else None),
+        label=f"most of them are here: {of_cues[cue.name]}",
+        notes=("nothing else is checked",),
+        help="move fewer servos in so many cues, let cues end at the same few angles, or make two "
+        "shows of it",
+        asked=count,
+        limit=MOST_MOVES,
+        unit="moves",
+    )
