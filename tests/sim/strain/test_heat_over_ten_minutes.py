@@ -118,6 +118,30 @@ def test_that_a_long_show_is_not_rehearsed_for_heat_is_told(rounds: int, severit
     assert ("602 s together, and up to 600 s" in found.message) is (severity == "advice")
 
 
+@pytest.mark.parametrize(
+    ("more", "named"),
+    [(0, "`arm` gets"), (1, "`arm` and 1 more gets"), (2, "`arm` and 2 more gets")],
+)
+def test_all_parts_that_may_get_hot_unseen_are_told_of_in_one_finding(
+    more: int, named: str
+) -> None:
+    """Times are in seconds beside a text that gives them in words."""
+    servo = HEAD[HEAD.index("servo arm") : HEAD.index("safe pose")].replace("600 g", "640 g")
+    rig = servo + "".join(
+        servo.replace("arm", f"arm_{n}").replace("PB1", f"PB{n}") for n in range(2, 2 + more)
+    )
+    moves = "cue a\n    repeat 15 times" + TO_AND_FRO + "    hold 4 s\n"
+    names = "".join(f" and arm_{n}" for n in range(2, 2 + more))
+    rig += f"safe pose rest\n    arm{names} -90 deg\n"
+    text = HEAD[: HEAD.index("servo arm")] + rig + moves.replace("arm to", f"arm{names} to")
+    text += "remote\n    button 1: go a\n    stop button 3\n"
+    (found,) = (
+        one for one in check(load_text(Source("x.cues", text))).findings if one.name == "servo-heat"
+    )
+    assert named in found.message
+    assert (found.asked, found.limit, found.unit) == (604.0, 600.0, "s")
+
+
 def test_a_part_that_stands_still_while_what_carries_it_beats_is_found_hot() -> None:
     """Its own moves and poses ask for nothing: the chain's terms alone do."""
     text = """
