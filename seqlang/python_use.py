@@ -96,7 +96,8 @@ class OpenShow:
         `"lure at 8 s"`, `"stop at 9 s"`; times count from power-up. Without them every cue is
         played once, or each of `cues`.
 
-        Raises FaultyShowError if the show has errors, ValueError for what cannot be pressed.
+        Raises FaultyShowError if the show has errors, ValueError for what cannot be pressed
+        and for what takes many hours to play.
         """
         from seqlang.presses import parse_press
         from sim.rehearsal.run_through import played_out, run_through

@@ -91,7 +91,7 @@ def _rehearsed(show: Show, cues: tuple[str, ...], presses: tuple[str, ...]) -> T
     """The whole show, some of its cues, or the presses that were written, as they play."""
     from seqlang.presses import parse_press
     from seqlang.text.names import nearest
-    from sim.rehearsal.run_through import played_out, run_through
+    from sim.rehearsal.run_through import LongRehearsalError, played_out, run_through
 
     if cues and presses:
         raise WrongUse("--cue and --press do not go together; name cues with --press")
@@ -100,11 +100,17 @@ def _rehearsed(show: Show, cues: tuple[str, ...], presses: tuple[str, ...]) -> T
             pressed = [parse_press(text, show) for text in presses]
         except ValueError as error:
             raise WrongUse(str(error)) from None
-        return played_out(show, pressed)
+        try:
+            return played_out(show, pressed)
+        except LongRehearsalError as error:
+            raise WrongUse(f'{error}, as in --press "stop at 60 s"') from None
     known = [cue.name for cue in show.score.cues]
     for name in cues:
         if name not in known:
             near = nearest(name, known)
             hint = f"did you mean `{near}`?" if near else f"the show has {', '.join(known)}"
             raise WrongUse(f"there is no cue `{name}`; {hint}")
-    return run_through(show, cues or None)
+    try:
+        return run_through(show, cues or None)
+    except LongRehearsalError as error:
+        raise WrongUse(f"{error}; see --cue and --press") from None

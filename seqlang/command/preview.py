@@ -6,6 +6,7 @@ import json
 
 import click
 
+from seqlang.command import WrongUse
 from seqlang.command._form import format_option
 
 
@@ -25,9 +26,13 @@ def command(file: str, out: str | None, form: str) -> None:
     from firmware_gen.files import write_whole
     from seqlang.command._show import passed
     from sim.pictures.page import page
-    from sim.rehearsal.run_through import run_through
+    from sim.rehearsal.run_through import LongRehearsalError, run_through
 
-    text = page(run_through(passed(file, quiet=form == "json").show))
+    show = passed(file, quiet=form == "json").show
+    try:
+        text = page(run_through(show))
+    except LongRehearsalError as error:
+        raise WrongUse(f"{error}; `bellcrank plot` does both: --cue and --press") from None
     target = Path(out) if out else Path(file).with_suffix(".html")
     write_whole(target, text.encode("utf-8"))
     told = f"wrote {target}" if form == "text" else json.dumps({"files": [str(target)]}, indent=2)

@@ -35,13 +35,32 @@ _SHORTEST_PRESS_MS: Final = 100
 _MOST_LOOKS: Final = 8
 """Each look at the played show puts at least one more cue in its place; two or three do."""
 
+LONGEST_REHEARSAL_MS: Final = 2 * 3_600_000
+"""Nothing longer is rehearsed (own limit: some seconds of work where a light changes each frame).
+
+All looks together take no more either. Beyond that the last look serves, with lengths as planned.
+"""
+
+
+class LongRehearsalError(ValueError):
+    """What is asked for takes `asked_ms`, more than `LONGEST_REHEARSAL_MS`, to play."""
+
+    def __init__(self, asked_ms: int) -> None:
+        hours, most = asked_ms / 3_600_000, LONGEST_REHEARSAL_MS / 3_600_000
+        super().__init__(
+            f"this takes {hours:.3g} h to play, and at most {most:g} h are rehearsed; "
+            "choose a few cues, or press `stop` before that"
+        )
+        self.asked_ms = asked_ms
+
 
 def run_through(show: Show, only: Collection[str] | None = None) -> Trajectories:
     """Every cue of the show once, or each of those named, in the order of the text, rehearsed.
 
     A cue with a button is started by it, the others by name. One that repeats while its button is
     held is held for two passes of its loop. Idle comes first, for its whole period, before
-    anything is pressed. Raises `sim.score.threads.ThreadError` for a cue that no board could run.
+    anything is pressed. Raises `sim.score.threads.ThreadError` for a cue that no board could run,
+    `LongRehearsalError` for a show of many hours.
     """
     score = show.score
     idle = next((cue for cue in score.cues if cue.name == score.idle), None)
@@ -52,27 +71,46 @@ def run_through(show: Show, only: Collection[str] | None = None) -> Trajectories
         cue for cue in score.cues if (cue is not idle if only is None else cue.name in set(only))
     ]
     turns = [_turn(show, cue) for cue in cues]
-    played = played_out(show, _presses(first, turns))
+    played, left_ms = _played_out(
+        show, _in_hours(show, _presses(first, turns)), LONGEST_REHEARSAL_MS
+    )
     for _ in range(_MOST_LOOKS):
         turns = [
             _as_played(turn, press, played)
             for turn, press in zip(turns, played.presses, strict=True)
         ]
         presses = _presses(first, turns)
-        if presses == played.presses:
+        if presses == played.presses or _planned_length_ms(show, presses) > left_ms:
             break
-        played = played_out(show, presses)
+        played, left_ms = _played_out(show, presses, left_ms)
     return played
 
 
 def played_out(show: Show, presses: Iterable[Press]) -> Trajectories:
-    """A rehearsal of these presses that lasts until the cues they start have run out."""
+    """A rehearsal of these presses that lasts until the cues they start have run out.
+
+    Raises as `run_through` does.
+    """
+    return _played_out(show, _in_hours(show, presses), LONGEST_REHEARSAL_MS)[0]
+
+
+def _in_hours(show: Show, presses: Iterable[Press]) -> Rehearsal:
+    """The presses in order of time; raises `LongRehearsalError`."""
     pressed = tuple(sorted(presses, key=lambda press: press.at_ms))
+    length = _planned_length_ms(show, pressed)
+    if length > LONGEST_REHEARSAL_MS:
+        raise LongRehearsalError(length)
+    return pressed
+
+
+def _played_out(show: Show, pressed: Rehearsal, left_ms: int) -> tuple[Trajectories, int]:
+    """As `played_out`, and how much is left of the time that looks may take."""
     length = _planned_length_ms(show, pressed)
     ending = {cue.name for cue in show.score.cues if duration_ms(cue.body) < inf}
     ending.discard(show.score.idle or "")
     for _ in range(_MOST_LOOKS):
         played = rehearse(show, pressed, length)
+        left_ms -= length
         last = max(
             (
                 *(_over_ms(run, played) for run in played.runs if run.cue in ending),
@@ -86,7 +124,9 @@ def played_out(show: Show, presses: Iterable[Press]) -> Trajectories:
             length = ceil(last) + 2 * _PAUSE_MS
         else:
             length += max(LONGEST_HOLD_MS, length // 4)
-    return played
+        if length > left_ms:
+            break
+    return played, left_ms
 
 
 # -- lengths as planned ----------------------------------------------------------------------------
@@ -97,11 +137,18 @@ def _planned_length_ms(show: Show, presses: Rehearsal) -> int:
     bound = {binding.button: cues[binding.cue] for binding in show.score.bindings}
     idle = cues.get(show.score.idle or "")
     ends = [ready_ms(show) + (_planned_ms(idle) if idle and not presses else 0)]
+    stops = [p.at_ms for p in presses if p.action or _is_stop_button(show, p)]
     for press in presses:
         cue = cues.get(press.cue or "") or bound.get(press.button or 0)
         lasts = _planned_ms(cue) if cue else show.score.stop_ms
-        ends.append(press.at_ms + max(lasts, press.held_ms if press.button else 0))
+        stopped = next((at for at in stops if at > press.at_ms), inf)
+        over = min(press.at_ms + max(lasts, press.held_ms if press.button else 0), stopped)
+        ends.append(int(over))
     return max(ends) + 2 * _PAUSE_MS
+
+
+def _is_stop_button(show: Show, press: Press) -> bool:
+    return press.button is not None and press.button == show.score.stop_button
 
 
 def _planned_ms(cue: Cue) -> int:

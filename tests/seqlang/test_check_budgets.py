@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import resource
 import subprocess
 import sys
@@ -15,14 +16,17 @@ from seqlang import check as checking
 from seqlang.check import check
 from seqlang.checks.light import light_too_long
 from seqlang.checks.wiring import rig_too_large
+from seqlang.command import WRONG_USAGE, main
 from seqlang.meaning import cue as cues
 from seqlang.meaning import durations, values
 from seqlang.text import indentation
+from sim.rehearsal.run_through import LongRehearsalError, run_through
 from sim.strain.eye import Eye
-from tests.seqlang.hostile_shows import HOSTILE, effects_for_ever
+from tests.seqlang.hostile_shows import HOSTILE, effects_for_ever, flickers
 
 SECONDS = 10
 MEGABYTES = 500
+REHEARSAL_SECONDS = 15
 
 
 def run_alone(path: Path) -> None:
@@ -212,3 +216,56 @@ def test_of_one_kind_so_many_findings_are_shown(monkeypatch: pytest.MonkeyPatch)
     assert len(every) == 4
     assert [f.span for f in some] == [f.span for f in every[:2]]
     assert some[-1].notes[-1] == "2 more of this kind further on are not shown"
+
+
+HOURS = "\n".join(["cue act", *["    hold 1 h"] * 5, "remote", "    button 1: go act", ""])
+
+
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [
+        (["plot"], "--cue and --press"),
+        (["plot", "--press", "1 at 2 s"], "stop at 60 s"),
+        (["preview"], "`bellcrank plot` does both"),
+    ],
+)
+def test_hours_of_show_are_not_drawn_and_the_message_says_what_would_do(
+    asked: list[str], told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "hours.cues"
+    path.write_text(RIG + HOURS + "    stop button 2\n")
+    with pytest.raises(SystemExit) as ended:
+        main([asked[0], str(path), *asked[1:]])
+    assert ended.value.code == WRONG_USAGE
+    said = " ".join(capsys.readouterr().err.split())
+    assert "takes 5 h to play, and at most 2 h are rehearsed" in said
+    assert told in said
+    assert [each.name for each in tmp_path.iterdir()] == ["hours.cues"]
+
+
+def test_hours_of_flickers_are_not_rehearsed() -> None:
+    show = loaded(flickers(120)).show
+    assert show is not None
+    with pytest.raises(LongRehearsalError):
+        run_through(show)
+
+
+@pytest.mark.long
+def test_as_many_hours_of_flickers_as_are_rehearsed_end_within_the_stated_time(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "rehearsed.py"
+    path.write_text(
+        "from sim.rehearsal.run_through import run_through\n"
+        "from tests.seqlang.hostile_shows import flickers\n"
+        "from tests.seqlang.rig_text import loaded\n"
+        "run_through(loaded(flickers(44)).show)\n"
+    )
+    limits = (REHEARSAL_SECONDS, REHEARSAL_SECONDS)
+    done = subprocess.run(
+        [sys.executable, str(path)],
+        check=False,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_CPU, limits),
+    )
+    assert done.returncode == 0

@@ -17,6 +17,7 @@ from seqlang.text import indentation as layout
 from seqlang.text import names as words
 from seqlang.text.units import UNITS
 from sim.model import Lamp, Law, LawName, Regulator, Score, Servo, Strip, Wearer
+from sim.rehearsal.run_through import LONGEST_REHEARSAL_MS
 from sim.score.laws import coefficients
 
 ROOM = Path(__file__).parents[2] / "seqlang"
@@ -93,6 +94,7 @@ def test_limits_on_the_page_are_those_of_the_code() -> None:
     large = rig_too_large
     assert f"{large.MOST_CUES} cues, {large.MOST_BOARDS} boards, {large.MOST_SERVOS}" in PAGE
     assert f"{large.MOST_MOVES:,} moves" in PAGE
+    assert f"at most {LONGEST_REHEARSAL_MS // 3_600_000} h of a show" in PAGE
     assert f"blocks {layout.MOST_NESTED} deep, brackets {layout.MOST_BRACKETS} deep" in PAGE
     assert f"1 to {MOST_TIMES}, for a day at most" in PAGE
     assert f"lasts {LEAST_MS} ms at least" in PAGE

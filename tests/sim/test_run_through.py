@@ -25,7 +25,8 @@ from sim.model import (
     Step,
     Together,
 )
-from sim.rehearsal.run_through import played_out, run_through
+from sim.rehearsal import run_through as running
+from sim.rehearsal.run_through import LongRehearsalError, played_out, run_through
 from sim.rehearsal.trajectories import CueRun, Trajectories
 from sim.rulebook import FRAME_MS
 from tests.sim.small_shows import show_of
@@ -223,3 +224,56 @@ def test_no_cue_of_many_begins_before_the_one_before_has_ended(count: int, ms: i
     ends = [end for _, end in spans]
     assert all(start > end for (start, _), end in zip(spans[1:], ends[:-1], strict=True))
     assert ends[-1] < played.length_ms
+
+
+HOUR_MS = 3_600_000
+
+
+def test_a_show_of_many_hours_is_not_played_and_is_told_what_would_do() -> None:
+    day = Cue("day", "", InTurn((*[Hold(HOUR_MS)] * 5, jaw(50))))
+    show = show_of(day, Cue("a", "", fin(20)))
+    with pytest.raises(LongRehearsalError, match=r"takes 5 h to play, and at most 2 h .* few cues"):
+        run_through(show)
+    with pytest.raises(LongRehearsalError):
+        played_out(show, (Press(1000, cue="day"),))
+    assert runs(run_through(show, ["a"]), "a")
+    stopped = played_out(show, (Press(1000, cue="day"), Press(60_000, action="stop")))
+    assert runs(stopped, "day")[0].end_ms == pytest.approx(60_000, abs=2 * FRAME_MS)
+    assert stopped.length_ms < 120_000
+
+
+def test_just_so_long_is_rehearsed(monkeypatch: pytest.MonkeyPatch) -> None:
+    show = show_of(Cue("a", "", fin(20, 3000)))
+    presses = (Press(1000, cue="a"),)
+    length = 1000 + 3000 + 2 * PAUSE_MS
+    monkeypatch.setattr(running, "LONGEST_REHEARSAL_MS", length)
+    assert played_out(show, presses).length_ms == length
+    monkeypatch.setattr(running, "LONGEST_REHEARSAL_MS", length - 1)
+    with pytest.raises(LongRehearsalError):
+        played_out(show, presses)
+
+
+def test_looks_end_when_they_have_taken_their_time_and_the_last_one_serves(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    show = show_of(
+        Cue("a", "", Repeat(fin(20, 300), None, while_held=True)),
+        Cue("b", "", jaw(50)),
+        bindings=(Binding(1, "a"), Binding(2, "b")),
+    )
+    looked: list[int] = []
+    rehearse = running.rehearse
+
+    def counted(show: Show, presses: tuple[Press, ...], length_ms: int) -> Trajectories:
+        looked.append(length_ms)
+        return rehearse(show, presses, length_ms)
+
+    monkeypatch.setattr(running, "rehearse", counted)
+    run_through(show)
+    every = list(looked)
+    assert len(every) > 1
+    looked.clear()
+    monkeypatch.setattr(running, "LONGEST_REHEARSAL_MS", every[0])
+    played = run_through(show)
+    assert looked == every[:1]
+    assert {run.cue for run in played.runs} == {"a", "b"}
