@@ -1,6 +1,7 @@
 """battery-short: the battery does not last as long as the show wants.
 
-What: with the stated use of the cues, the pack lasts for the wanted `run time` (a warning).
+What: with the stated use of the cues, the pack lasts for the wanted `run time` (a warning). Cues
+that take more than ten minutes together are not rehearsed for it (advice says so).
 
 Why: a costume with an empty battery stops on the street.
 
@@ -24,8 +25,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from seqlang.checks.context import Context
-from seqlang.checks.figures import figures
-from seqlang.checks.passing import rehearsable
+from seqlang.checks.figures import figures, seconds
+from seqlang.checks.passing import REHEARSED_MS, is_too_long, rehearsable, rehearsal_ms
 from seqlang.checks.rewrite import rewritten
 from seqlang.checks.supply.sagging import of_supply
 from seqlang.text import units
@@ -38,11 +39,9 @@ from sim.strain.usage import Book, Mix, run_time_h, source_mean_a
 
 def check(context: Context) -> Iterator[Finding]:
     wanted = context.show.score.run_time_h
-    if (
-        wanted is None
-        or not context.once(rehearsable)
-        or any(sag.collapsed for sag in context.sags)
-    ):
+    if wanted is None or any(sag.collapsed for sag in context.sags):
+        return
+    if not context.once(rehearsable) and not context.once(is_too_long):
         return
     book: Book | None = None
     for supply in context.show.rig.supplies:
@@ -53,8 +52,28 @@ def check(context: Context) -> Iterator[Finding]:
         peak_a = max(sag.source_a for sag in own)
         if hours_at(pack_ah(supply.source), peak_a) >= wanted:
             continue
+        if not context.once(rehearsable):
+            yield _not_rehearsed(context, supply, supply.source)
+            continue
         book = Book(context.sound_show) if book is None else book
         yield from _short(context, book, book.mix(), supply, supply.source, wanted)
+
+
+def _not_rehearsed(context: Context, supply: Supply, cells: Cells) -> Finding:
+    takes, limit = context.once(rehearsal_ms), float(REHEARSED_MS)
+    return Finding(
+        "advice",
+        "battery-short",
+        f"how long supply `{supply.name}` lasts is not worked out: the cues take {seconds(takes)} "
+        f"together, and up to {seconds(limit)} are rehearsed",
+        context.span(cells.mark, "capacity"),
+        related=((context.place("run time"), "it is to last so long"),),
+        help="measure the current over a real hour, or check the busiest cues as a show of "
+        "their own",
+        asked=takes / 1000.0,
+        limit=limit / 1000.0,
+        unit="s",
+    )
 
 
 def _short(

@@ -1,0 +1,47 @@
+"""That the run time of a very long show is not worked out is told, not left out in silence."""
+
+from __future__ import annotations
+
+import pytest
+
+from seqlang.check import check
+from seqlang.loading import load_text
+from seqlang.text.source import Source
+
+RIG = """
+supply pack
+    source 2 li-ion cells, 2000 mAh
+    regulator 6.0 V, 5 A
+board body: atmega328p, address 1
+    feed pack, 300 mm of 20 AWG
+servo arm: body pin PB1
+    pulse 900 us at 0 deg, 2100 us at 90 deg
+    travel 0 deg to 90 deg
+    rating 0.17 s/60deg, 20 kgf.cm, 2.1 A at 6.0 V
+    load 300 g at 100 mm
+    level at 0 deg
+safe pose up
+    arm 90 deg
+"""
+
+
+@pytest.mark.parametrize(
+    ("hold_s", "hours", "told"),
+    [
+        (596, 40, "lasts"),
+        (597, 40, "is not worked out: the cues take 601 s together, and up to 600 s are"),
+        # a pack that would last at the worst instant all the time needs no rehearsal
+        (597, 1, None),
+    ],
+)
+def test_a_show_that_is_too_long_to_rehearse_has_its_run_time_left_open(
+    hold_s: int, hours: int, told: str | None
+) -> None:
+    cue = f"cue a\n    arm to 0 deg in 2 s\n    hold {hold_s} s\n    arm to 90 deg in 2 s\n"
+    text = f"{RIG}{cue}usage\n    a 1 per hour\n    run time {hours} h\n"
+    found = check(load_text(Source("t.cues", text))).findings
+    mine = [one for one in found if one.name == "battery-short"]
+    assert [one.severity for one in mine] == (
+        [] if told is None else ["warning" if told == "lasts" else "advice"]
+    )
+    assert all(told in one.message for one in mine if told is not None)
