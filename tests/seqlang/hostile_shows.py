@@ -145,8 +145,8 @@ def servos_that_move_together(size: int) -> str:
         ms = chance.randint(90, 300) * 10
         return [f"{every} to {to} deg in {ms} ms", f"{every} to {then} deg as fast as it can"]
 
-    cues = "".join(_cue(lines(n), f"c{n}") for n in range(min(250, size // 20)))
-    return RIG + "".join(rows) + cues + _buttons(min(250, size // 20))
+    cues = "".join(_cue(lines(n), f"c{n}") for n in range(min(250, size // 50)))
+    return RIG + "".join(rows) + cues + _buttons(min(250, size // 50))
 
 
 def repeats_in_repeats(size: int) -> str:
