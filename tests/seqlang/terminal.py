@@ -14,6 +14,9 @@ from pathlib import Path
 
 import pyte
 
+ROOT = Path(__file__).parents[2]
+"""Of the code that is tested: an earlier installation may have left folders in the way."""
+
 
 @dataclass(frozen=True)
 class Ended:
@@ -50,7 +53,7 @@ def on_a_terminal(
         stdin=side,
         stdout=subprocess.PIPE if only_stderr else side,
         stderr=side,
-        env={**kept, "TERM": terminal, **(environment or {})},
+        env={**kept, "PYTHONPATH": str(ROOT), "TERM": terminal, **(environment or {})},
         cwd=folder,
     )
     os.close(side)
