@@ -132,4 +132,4 @@ def test_nothing_undefined_happens_to_light_under_any_effect_and_fade(seed: int)
 
 @pytest.mark.parametrize("seed", range(6))
 def test_nothing_undefined_happens_whatever_comes(seed: int) -> None:
-    both_ways(script(Random(seed)))
+    assert both_ways(script(Random(seed)))

@@ -69,4 +69,5 @@ def test_the_shipped_image_is_compiled_again_bit_for_bit(tmp_path: Path) -> None
 
 @pytest.mark.skipif(not image.can_build(), reason="NO AVR COMPILER: nothing is compiled")
 def test_the_compiler_in_the_path_has_nothing_to_warn_of(tmp_path: Path) -> None:
-    image.build(CHIP, tmp_path, flags=(*image.FLAGS, "-Werror"))
+    built = image.build(CHIP, tmp_path, flags=(*image.FLAGS, "-Werror"))
+    assert built.read_bytes().startswith(b":")

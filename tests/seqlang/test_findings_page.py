@@ -47,8 +47,8 @@ def test_the_page_is_what_is_made_from_the_checks_words_and_the_examples(
     made: tuple[FindingSubject, ...],
 ) -> None:
     page = (ROOM / "FINDINGS.md").read_text(encoding="utf-8")
-    if page != findings_page.as_page(made):
-        pytest.fail("the page is old: run `python -m tests.seqlang.findings_page`")
+    made_anew = page == findings_page.as_page(made)
+    assert made_anew, "the page is old: run `python -m tests.seqlang.findings_page`"
 
 
 def test_the_page_read_back_is_what_was_written(made: tuple[FindingSubject, ...]) -> None:
