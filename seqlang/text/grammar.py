@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import logging
-import os
+import contextlib
+import hashlib
+import io
+import sys
 from functools import cache, partial
-from importlib.util import cache_from_source
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, cast
 
+import lark
 from lark import Lark, Token, UnexpectedInput
 from lark.indenter import Indenter
 
@@ -201,29 +203,46 @@ def grammar_text() -> str:
 
 @cache
 def parser() -> Lark:
-    """The parser. Its tables are kept beside the compiled modules, if that place is writable.
-
-    lark rebuilds them when the grammar, lark or Python changed, or when they cannot be read.
-    """
-    logging.getLogger("lark").setLevel(logging.CRITICAL + 1)
-    return Lark(
-        grammar_text(),
-        parser="lalr",
-        postlex=Indentation(),
-        transformer=Builder(),
-        cache=_tables() or False,
-    )
+    """The parser. Its tables are kept in the user's folder for caches, if they can be."""
+    kept = _tables()
+    return (kept and _loaded(kept)) or _built(kept)
 
 
-def _tables() -> str | None:
-    """Where the parser's tables are kept: beside the compiled modules, if that can be written."""
-    here = Path(__file__)
-    tables = Path(cache_from_source(str(here))).with_suffix(".tables")
+def _loaded(kept: Path) -> Lark | None:
     try:
-        tables.parent.mkdir(parents=True, exist_ok=True)
-    except OSError:
+        return Lark.load(io.BytesIO(kept.read_bytes()))
+    except Exception:  # spoilt tables may fail in any way: they are built again
         return None
-    return str(tables) if tables.exists() or os.access(tables.parent, os.W_OK) else None
+
+
+def _built(kept: Path | None) -> Lark:
+    """The parser made from the grammar, which takes a third of a second. Keeps its tables."""
+    from firmware_gen.files import write_whole
+
+    built = Lark(grammar_text(), parser="lalr", postlex=Indentation(), transformer=Builder())
+    if kept:
+        tables = io.BytesIO()
+        built.save(tables)
+        with contextlib.suppress(OSError):  # the folder cannot be written, or the disk is full
+            write_whole(kept, tables.getvalue())
+    return built
+
+
+def _tables() -> Path | None:
+    """Where the parser's tables are kept, or None if the user has no folder for that.
+
+    Not beside the modules: a file that an installer does not know stays when the package goes,
+    and what is left of the package's folder hides one that is installed elsewhere. The name
+    changes with all that the tables depend on, so versions of this package share the folder.
+    """
+    from platformdirs import user_cache_path
+
+    made_of = (grammar_text(), lark.__version__, str(sys.version_info[:2]))
+    name = hashlib.sha256("\0".join(made_of).encode()).hexdigest()[:16]
+    try:
+        return user_cache_path("bellcrank", appauthor=False) / f"parser-{name}.tables"
+    except RuntimeError:  # no home is known
+        return None
 
 
 def failure(text: str) -> UnexpectedInput | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -21,7 +23,8 @@ from seqlang.text.pieces import ReadPieces
 from seqlang.text.source import Source
 from seqlang.text.syntax import CueText, end_of, start_of
 
-SHOWS = sorted((Path(__file__).parents[2] / "shows").glob("*/*.cues"))
+ROOT = Path(__file__).parents[2]
+SHOWS = sorted((ROOT / "shows").glob("*/*.cues"))
 
 
 def test_the_grammar_has_no_conflict_that_the_parser_settles_by_itself(
@@ -122,19 +125,63 @@ def test_inches_are_told_from_the_word_in() -> None:
     assert found.findings[0].message == "an angle is needed here, but `30` has no unit"
 
 
-def test_parser_tables_that_are_spoilt_are_built_again(tmp_path: Path) -> None:
-    script = (
-        "import sys, seqlang.text.grammar as p\n"
-        f"p._tables = lambda: {str(tmp_path / 'x.tables')!r}\n"
-        "print(len(p.parser().parse('cue a\\n    hold 1 s\\n')))\n"
+PARSED = "import seqlang.text.grammar as p; print(len(p.parser().parse('cue a\\n    hold 1 s\\n')))"
+
+
+def parsed_beside(caches: Path) -> tuple[str, str]:
+    """What a process prints that parses a text of one cue, with its caches in that folder."""
+    names = ("HOME", "LOCALAPPDATA", "XDG_CACHE_HOME")
+    place = {**os.environ, **dict.fromkeys(names, str(caches))}
+    done = subprocess.run(
+        [sys.executable, "-c", PARSED], capture_output=True, text=True, env=place, cwd=ROOT
     )
-    outcomes = []
-    for spoil in (None, b"", b"not a table", b"\x80\x04garbage" * 100):
-        if spoil is not None:
-            (tmp_path / "x.tables").write_bytes(spoil)
-        done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
-        outcomes.append((done.stdout.strip(), done.stderr))
-    assert outcomes == [("1", "")] * 4
+    return done.stdout.strip(), done.stderr
+
+
+def test_parser_tables_that_are_spoilt_are_built_again(tmp_path: Path) -> None:
+    assert parsed_beside(tmp_path) == ("1", "")
+    (kept,) = tmp_path.rglob("*.tables")
+    whole = kept.stat().st_size
+    for spoil in (b"", b"not a table", b"\x80\x04garbage" * 100, kept.read_bytes()[:-1000]):
+        kept.write_bytes(spoil)
+        assert parsed_beside(tmp_path) == ("1", "")
+        assert kept.stat().st_size > 0.9 * whole
+
+
+def test_parser_tables_are_kept_whole_and_alone_and_are_used_again(tmp_path: Path) -> None:
+    parsed_beside(tmp_path)
+    (kept,) = (path for path in tmp_path.rglob("*") if path.is_file())
+    before = kept.stat()
+    assert parsed_beside(tmp_path) == ("1", "")
+    assert [path for path in tmp_path.rglob("*") if path.is_file()] == [kept]
+    assert (kept.stat().st_ino, kept.stat().st_mtime_ns) == (before.st_ino, before.st_mtime_ns)
+
+
+def test_parsing_leaves_nothing_in_the_package_that_an_installer_does_not_know(
+    tmp_path: Path,
+) -> None:
+    # A parser's tables beside the modules once outlived their package. What was left of its
+    # folder then hid the package that was installed next from somewhere else.
+    package = tmp_path / "seqlang"
+    shutil.copytree(ROOT / "seqlang", package, ignore=shutil.ignore_patterns("__pycache__"))
+    for room in ("sim", "firmware_gen"):
+        (tmp_path / room).symlink_to(ROOT / room)
+    before = {path for path in package.rglob("*") if path.suffix != ".pyc"}
+    place = {**os.environ, "PYTHONPATH": str(tmp_path), "XDG_CACHE_HOME": str(tmp_path / "kept")}
+    script = PARSED + "; print(p.__file__)"
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, env=place, cwd=tmp_path
+    )
+    assert done.stdout.split() == ["1", str(package / "text" / "grammar.py")]
+    after = {path for path in package.rglob("*") if path.suffix != ".pyc"}
+    assert {path for path in after - before if path.name != "__pycache__"} == set()
+
+
+def test_parsing_works_where_no_folder_for_caches_can_be_made(tmp_path: Path) -> None:
+    nowhere = tmp_path / "a file"
+    nowhere.touch()
+    assert parsed_beside(nowhere) == ("1", "")
+    assert list(tmp_path.iterdir()) == [nowhere]
 
 
 def test_parsing_works_where_nothing_can_be_written(monkeypatch: pytest.MonkeyPatch) -> None:
