@@ -23,13 +23,15 @@ PACKAGES = (
     "libsimavr-dev",
     "libelf-dev",
     "avrdude",
+    "clang",
+    "lld",
 )
 BROWSER = ("chromium",)
 NEEDED = (Path("/usr/include/simavr/sim_avr.h"), Path("/usr/include/libelf.h"))
 
 
 def toolchain_is_complete() -> bool:
-    commands = all(map(shutil.which, ("gcc", "avr-gcc", "avr-objcopy", "avrdude", *BROWSER)))
+    commands = all(map(shutil.which, ("gcc", "avr-gcc", "avr-objcopy", "avrdude", "clang", "wasm-ld", *BROWSER)))
     return commands and all(path.exists() for path in NEEDED)
 
 

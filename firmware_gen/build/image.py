@@ -17,6 +17,7 @@ from typing import Final
 
 from intelhex import HexReaderError, IntelHex
 
+from firmware_gen.build import webassembly
 from firmware_gen.checked_table import CheckedTable, sealed_bytes
 from firmware_gen.chips import CHIPS, Chip
 from firmware_gen.chips.chip import STAMP_BYTES
@@ -184,3 +185,7 @@ def rebuild(chip: str) -> Path:
 if __name__ == "__main__":
     for name in CHIPS:
         print(rebuild(name))
+        if webassembly.can_build():
+            print(webassembly.rebuild(name))
+        else:
+            print(f"NO CLANG {webassembly.COMPILER_VERSION}: {name}.wasm is left as it was")

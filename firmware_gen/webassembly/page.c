@@ -1,0 +1,185 @@
+/*
+ * The hardware of a board that lives in a page. Cells are written at once, the line takes no time,
+ * and everything that a frame needs has been received when it begins.
+ */
+#include "page.h"
+
+#include <string.h>
+
+#include "bc_frames.h"
+#include "bc_perform.h"
+#include "bc_player.h"
+#include "bc_runs.h"
+#include "bc_store.h"
+#include "bellcrank.h"
+
+enum {
+    PINS = 8 * BC_PORTS,
+    CELLS = BC_FIRST_CELL + BC_SLOTS * BC_SLOT_BYTES + 64,
+    LINE = 1024,
+    ROW = 255,     /* bytes that bc_hal_received can name */
+    SERVICES = 16, /* after the line is empty: replies and cells, one at a time */
+    LOOKS = 5      /* at the inputs in a frame; four in a row make a change */
+};
+
+static uint8_t table[BC_MERGED_MAX];
+static uint8_t abilities[PINS];
+static uint8_t cells[CELLS];
+static uint8_t line[LINE];
+static uint32_t line_from;
+static uint32_t line_to;
+static uint8_t words[LINE];
+static uint32_t said;
+static uint8_t levels[PINS];
+static uint16_t duties[BC_LAMPS];
+
+/* -- what the core asks of a chip ----------------------------------------------------------- */
+
+uint8_t bc_hal_received(const uint8_t **bytes) {
+    uint32_t left = line_to - line_from;
+    *bytes = line + line_from;
+    return (uint8_t)(left < ROW ? left : ROW);
+}
+
+void bc_hal_taken(uint8_t count) { line_from += count; }
+
+void bc_hal_send(const uint8_t *bytes, uint8_t count) {
+    if (count <= LINE - said) {
+        memcpy(words + said, bytes, count);
+        said += count;
+    }
+}
+
+bool bc_hal_sending(void) { return false; }
+
+uint16_t bc_hal_lost_bytes(void) { return 0; }
+uint16_t bc_hal_watchdog_resets(void) { return 0; }
+uint16_t bc_hal_brown_out_resets(void) { return 0; }
+
+uint8_t bc_hal_cell_read(uint16_t address) { return address < CELLS ? cells[address] : 0xFF; }
+
+void bc_hal_cell_write(uint16_t address, uint8_t value) {
+    if (address < CELLS) {
+        cells[address] = value;
+    }
+}
+
+bool bc_hal_cell_busy(void) { return false; }
+
+uint8_t bc_hal_merged_read(uint16_t offset) {
+    return offset < BC_MERGED_MAX ? table[offset] : 0xFF;
+}
+
+uint8_t bc_hal_pin(uint8_t pin) { return pin < PINS ? abilities[pin] : 0; }
+
+uint8_t bc_hal_port(uint8_t port) {
+    uint8_t found = 0;
+    uint8_t bit;
+    for (bit = 0; bit < 8; bit++) {
+        found |= (uint8_t)((levels[8 * port + bit] != 0) << bit);
+    }
+    return found;
+}
+
+void bc_hal_release(void) { memset(duties, 0, sizeof duties); }
+
+void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t pixels) {
+    (void)kind;
+    (void)index;
+    (void)pin;
+    (void)pixels;
+}
+
+/* A contact that nobody closes: the level at which it is open. */
+void bc_hal_input(uint8_t pin, bool pull_up) { levels[pin] = pull_up; }
+
+void bc_hal_lamp(uint8_t index, uint16_t duty) { duties[index] = duty; }
+
+void bc_hal_switch(uint8_t pin, bool high) { levels[pin] = high; }
+
+void bc_hal_pulses_ready(void) {}
+void bc_hal_pixels_ready(void) {}
+void bc_hal_pause(void) {}
+
+/* -- what the page calls -------------------------------------------------------------------- */
+
+uint8_t *page_table(void) { return table; }
+uint32_t page_table_room(void) { return BC_MERGED_MAX; }
+uint8_t *page_pins(void) { return abilities; }
+
+void page_start(void) {
+    enum { POWER_ON = 1 };
+    memset(cells, 0xFF, sizeof cells);
+    line_from = 0;
+    line_to = 0;
+    said = 0;
+    bc_start(POWER_ON);
+}
+
+static void serve(void) {
+    uint32_t left = SERVICES;
+    while (left > 0) {
+        uint32_t before = line_from;
+        bc_service();
+        left = line_from == before ? left - 1 : SERVICES;
+    }
+    line_from = 0;
+    line_to = 0;
+}
+
+void page_frame(void) {
+    uint8_t look;
+    serve();
+    for (look = 0; look < LOOKS; look++) {
+        bc_sample_inputs();
+    }
+    bc_frame();
+}
+
+uint8_t *page_line(void) { return line + line_to; }
+uint32_t page_line_room(void) { return LINE - line_to; }
+
+uint32_t page_receive(uint32_t count) {
+    uint32_t room = LINE - line_to;
+    uint32_t taken = count < room ? count : room;
+    line_to += taken;
+    return taken;
+}
+
+uint8_t *page_words(void) { return words; }
+
+uint32_t page_said(void) {
+    uint32_t count = said;
+    said = 0;
+    return count;
+}
+
+uint8_t *page_levels(void) { return levels; }
+uint16_t *page_pulses(void) { return bc_image.pulse; }
+uint16_t *page_duties(void) { return duties; }
+uint8_t *page_pixels(void) { return bc_image.pixels; }
+
+uint32_t page_mode(void) { return bc_mode(); }
+uint32_t page_refusal(void) { return bc_store_refusal(); }
+
+uint32_t page_running(void) {
+    uint8_t cues[BC_CUE_SET];
+    uint32_t found = 0;
+    uint8_t at;
+    bc_runs_cues(cues);
+    for (at = 0; at < BC_CUE_SET; at++) {
+        found |= (uint32_t)cues[at] << (8 * at);
+    }
+    return found;
+}
+
+uint32_t page_frames(void) { return bc_player_frames(); }
+uint32_t page_refused(void) { return bc_refused(); }
+uint32_t page_overruns(void) { return bc_overruns(); }
+uint32_t page_live(void) { return bc_runs_live(); }
+
+uint32_t page_ask(uint32_t asked, uint32_t argument) {
+    return bc_player_ask((uint8_t)asked, (uint8_t)argument);
+}
+
+void page_heard(void) { bc_player_heard(); }

@@ -1,0 +1,61 @@
+/*
+ * One board inside a page: what stands in for a chip, and what the page calls.
+ *
+ * The page writes the table, what the pins can do, and the levels of the input pins into this
+ * memory, and reads the outputs from it. Time stands still between two calls of page_frame. All
+ * state lies in the program's memory: a copy of that is the board at that moment.
+ */
+#ifndef PAGE_H
+#define PAGE_H
+
+#include <stdint.h>
+
+#define PAGE_CALL(name) __attribute__((export_name(#name))) name
+
+/* The table, as if merged behind the firmware, and a byte of BC_PIN_* for each pin. */
+uint8_t *PAGE_CALL(page_table)(void);
+uint32_t PAGE_CALL(page_table_room)(void);
+uint8_t *PAGE_CALL(page_pins)(void);
+
+/* A board with erased cells, at power-on. */
+void PAGE_CALL(page_start)(void);
+
+/* Act on what was received, look at the inputs, play one frame (20 ms). */
+void PAGE_CALL(page_frame)(void);
+
+/*
+ * The line: bytes to the board lie from page_line on when page_receive is called with their number,
+ * at most page_line_room; the next page_frame takes them. Returns how many found room.
+ */
+uint8_t *PAGE_CALL(page_line)(void);
+uint32_t PAGE_CALL(page_line_room)(void);
+uint32_t PAGE_CALL(page_receive)(uint32_t count);
+
+/* What the board has said since page_said was called last: bytes, then their number. */
+uint8_t *PAGE_CALL(page_words)(void);
+uint32_t PAGE_CALL(page_said)(void);
+
+/* A level per pin: of those that are inputs, written by the page; of switches, read by it. */
+uint8_t *PAGE_CALL(page_levels)(void);
+
+/* The outputs, in the order of the table within each kind; see bc_image and bc_hal_lamp. */
+uint16_t *PAGE_CALL(page_pulses)(void);
+uint16_t *PAGE_CALL(page_duties)(void);
+uint8_t *PAGE_CALL(page_pixels)(void);
+
+/* enum bc_mode; the refusal of the table, 0: it plays; the cues that run, bit n; frames played. */
+uint32_t PAGE_CALL(page_mode)(void);
+uint32_t PAGE_CALL(page_refusal)(void);
+uint32_t PAGE_CALL(page_running)(void);
+uint32_t PAGE_CALL(page_frames)(void);
+
+/* Counters of the state report. */
+uint32_t PAGE_CALL(page_refused)(void);
+uint32_t PAGE_CALL(page_overruns)(void);
+uint32_t PAGE_CALL(page_live)(void);
+
+/* Requests past the link, as the shared vectors state them: enum bc_asked. */
+uint32_t PAGE_CALL(page_ask)(uint32_t asked, uint32_t argument);
+void PAGE_CALL(page_heard)(void);
+
+#endif
