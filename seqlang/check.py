@@ -19,11 +19,11 @@ from seqlang.checks.wiring import table_too_large
 from seqlang.summary import Summary, summarise
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Mapping
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from firmware_gen.compiler.show import CompiledShow
     from seqlang.loading import Loaded
-    from seqlang.text.findings import Finding, Origin, Severity
+    from seqlang.text.findings import Finding, Origin, Severity, Span
     from sim.model import Show
 
 MOST_OF_A_KIND = 100
@@ -137,13 +137,35 @@ def _in_order(findings: Iterable[Finding], paths: Iterable[str]) -> tuple[Findin
     A gesture used twice or a pair described once can run into the same finding twice.
     """
     rank = {path: index for index, path in enumerate(paths)}
-    unique = {(f.name, f.span, f.message): f for f in reversed(list(findings))}
+    unique: dict[tuple[str, Span, str], list[Finding]] = {}
+    for finding in findings:
+        unique.setdefault((finding.name, finding.span, finding.message), []).append(finding)
     ordered = sorted(
-        unique.values(),
+        map(_once, unique.values()),
         key=lambda f: (rank.get(f.span.path, len(rank)), f.span.start, f.span.end, f.name),
     )
     return _most_of_a_kind(_twins_once(ordered))
 
+
+def _once(same: Sequence[Finding]) -> Finding:
+    """One finding of those that differ only in the way that led to them: the first one's trail.
+
+    The innermost passages of the others are told beside it.
+    """
+    first, *others = same
+    ways = dict.fromkeys(one.trail[-1] for one in others if one.trail and one.trail != first.trail)
+    spots = [(way.span, f"the same {way.words}") for way in ways if way.span is not None]
+    notes = [f"the same {way.words}" for way in ways if way.span is None]
+    if len(spots) > MOST_WAYS:
+        notes.append(f"and in {len(spots) - MOST_WAYS} more places")
+    if not spots and not notes:
+        return first
+    related = (*first.related, *spots[:MOST_WAYS])
+    return replace(first, related=related, notes=(*first.notes, *notes))
+
+
+MOST_WAYS = 3
+"""Further ways to one finding that are shown."""
 
 _NAMED = re.compile(r"`[^`]+`")
 

@@ -26,8 +26,21 @@ class _Edit:
         if span.end <= self.start:
             return span
         if span.start >= self.end:
-            return Span(span.path, span.start + self.grown, span.end + self.grown)
+            return replace(span, start=span.start + self.grown, end=span.end + self.grown)
         return None
+
+    def moved_with_trail(self, span: Span) -> Span | None:
+        """The same; None as well if the way that led there has changed."""
+        moved = self.moved(span)
+        if moved is None or not span.trail:
+            return moved
+        ways = []
+        for way in span.trail:
+            place = None if way.span is None else self.moved(way.span)
+            if place is None and way.span is not None:
+                return None
+            ways.append(replace(way, span=place))
+        return replace(moved, trail=tuple(ways))
 
 
 def moved_along(findings: Iterable[Finding], old: str, new: str) -> Iterator[Finding]:
@@ -37,7 +50,7 @@ def moved_along(findings: Iterable[Finding], old: str, new: str) -> Iterator[Fin
     ends = _alike(old[::-1], new[::-1], most)
     edit = _Edit(start, len(old) - ends, len(new) - len(old))
     for finding in findings:
-        span = edit.moved(finding.span)
+        span = edit.moved_with_trail(finding.span)
         if span is None:
             continue
         related = ((edit.moved(place), label) for place, label in finding.related)

@@ -28,7 +28,7 @@ from seqlang.editor.moved import line_changes, moved_along
 from seqlang.editor.naming import CannotRenameError, Occurrence, ShowNames, renamed
 from seqlang.editor.outline import headings
 from seqlang.loading import Loaded, read_text, with_fixes_tried
-from seqlang.text.findings import Finding, Fix
+from seqlang.text.findings import Finding, Fix, Passage, Span
 from seqlang.text.format import formatted
 from seqlang.text.pieces import ReadPieces
 from seqlang.text.render import is_caution
@@ -251,7 +251,8 @@ def _edit(document: Document, start: int, end: int, text: str) -> lsp.TextEdit:
 
 
 def _diagnostic(uri: str, document: Document, finding: Finding) -> lsp.Diagnostic:
-    words = [finding.message, *finding.notes]
+    words = [finding.message, *(way.words for way in finding.trail if way.span is None)]
+    words += finding.notes
     words += [f"try: {finding.help}"] if finding.help else []
     severity = _SEVERITIES[finding.severity]
     return lsp.Diagnostic(
@@ -264,9 +265,16 @@ def _diagnostic(uri: str, document: Document, finding: Finding) -> lsp.Diagnosti
             lsp.DiagnosticRelatedInformation(
                 lsp.Location(uri, _range(document, span.start, span.end)), label or "see here"
             )
-            for span, label in finding.related
+            for span, label in (*_written(finding.trail), *finding.related)
         ],
     )
+
+
+def _written(trail: Sequence[Passage]) -> Iterator[tuple[Span, str]]:
+    """The passages that have a place in the text, the innermost first."""
+    for way in reversed(trail):
+        if way.span is not None:
+            yield way.span, way.words
 
 
 def _place(params: _AtPosition) -> tuple[str, lsp.Position]:

@@ -3,9 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import NamedTuple
 
-from seqlang.text.findings import Origin, Span
+from seqlang.text.findings import Origin, Passage, Span
+from seqlang.text.source import Place
 from seqlang.text.syntax import end_of, place, start_of
+
+
+class PassageText(NamedTuple):
+    """A `Passage` before anybody needs its span."""
+
+    words: str
+    node: object | None
 
 
 class Origins(Mapping[int, Origin]):
@@ -16,21 +26,56 @@ class Origins(Mapping[int, Origin]):
 
     def __init__(self, path: str) -> None:
         self._path = path
-        self._nodes: list[tuple[object, object, tuple[tuple[str, object], ...]]] = []
+        self._nodes: list[
+            tuple[object, object, tuple[tuple[str, object], ...], tuple[PassageText, ...]]
+        ] = []
+        self._steps: tuple[PassageText, ...] = ()
+
+    @contextmanager
+    def passing(self, words: str, node: object | None = None) -> Iterator[None]:
+        """All that is marked, or found wrong, inside has come this way; see `Passage`.
+
+        `node`: where the passage is written (a call, say), if it is written anywhere.
+        """
+        before = self._steps
+        self._steps = (*before, PassageText(words, node))
+        try:
+            yield
+        finally:
+            self._steps = before
+
+    @property
+    def is_passing(self) -> bool:
+        return bool(self._steps)
+
+    def span(self, node: object) -> Span:
+        """The place of a node, reached on the way that is open now."""
+        return self._reached(*(node if isinstance(node, Place) else place(node)), self._steps)
+
+    def _reached(self, start: int, end: int, steps: tuple[PassageText, ...]) -> Span:
+        if not steps:
+            return Span(self._path, start, end)
+        trail = tuple(
+            Passage(step.words, None if step.node is None else Span(self._path, *place(step.node)))
+            for step in steps
+        )
+        return Span(self._path, start, end, trail)
 
     def mark(self, first: object, last: object, *parts: tuple[str, object]) -> int:
         """A new mark for what stands from node `first` to `last`, with the parts that are there."""
-        self._nodes.append((first, last, parts))
+        self._nodes.append((first, last, parts, self._steps))
         return len(self._nodes) - 1
 
     def __getitem__(self, mark: int) -> Origin:
         if not 0 <= mark < len(self._nodes):
             raise KeyError(mark)
-        first, last, parts = self._nodes[mark]
+        first, last, parts, steps = self._nodes[mark]
         return Origin(
-            Span(self._path, start_of(first), end_of(last)),
+            self._reached(start_of(first), end_of(last), steps),
             tuple(
-                (name, Span(self._path, *place(node))) for name, node in parts if node is not None
+                (name, self._reached(*place(node), steps))
+                for name, node in parts
+                if node is not None
             ),
         )
 

@@ -47,6 +47,7 @@ from sim.rulebook import LEVEL_STEPS_PER_PCT
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
+    from contextlib import AbstractContextManager
 
     from seqlang.meaning.soonest import Beside, Searched
     from seqlang.text.source import Source
@@ -160,6 +161,8 @@ class Reading:
         """What each declared name is the name of; the first kind of several."""
         self.forgiven = set(forgiven)
         """Names declared in lines that could not be read: missing, but not unknown."""
+        self._on_the_way: set[tuple[str, Span, str]] = set()
+        """Findings so far, by name, place and message."""
         self._unknown: dict[str, int] = {}
         """Names that nothing known is near to, by what was said: the place of their finding."""
         self._compared = 0
@@ -190,7 +193,11 @@ class Reading:
     # -- findings ---------------------------------------------------------------------------
 
     def span(self, node: object) -> Span:
-        return Span(self.source.path, *place(node))
+        return self.origins.span(node)
+
+    def passing(self, words: str, node: object | None = None) -> AbstractContextManager[None]:
+        """What is marked or found inside came by a gesture's call, from a side: see `Passage`."""
+        return self.origins.passing(words, node)
 
     def text(self, node: object) -> str:
         start, end = place(node)
@@ -212,7 +219,10 @@ class Reading:
         unit: str | None = None,
     ) -> None:
         """Note a finding at a node; `fix` is what would pass in its place."""
-        span = Span(self.source.path, *(node if isinstance(node, Place) else place(node)))
+        span = self.span(node)
+        if self.origins.is_passing and (name, span, message) in self._on_the_way:
+            return  # the same words, come to once more by another way
+        self._on_the_way.add((name, span, message))
         spots = tuple((self.span(other), words) for other, words in related)
         self.findings.append(
             Finding(
@@ -290,6 +300,10 @@ class Reading:
     def _once_more(self, index: int, token: Token) -> None:
         """A name that nothing is near to is one mistake, however often it is used."""
         found = self.findings[index]
+        span = self.span(token)
+        if span == found.span or (found.name, span, found.message) in self._on_the_way:
+            return
+        self._on_the_way.add((found.name, span, found.message))
         if len(found.related) < _SHOWN:
             related = (*found.related, (self.span(token), "and here"))
             self.findings[index] = replace(found, related=related)

@@ -7,7 +7,7 @@ says how to mend it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
 Severity: TypeAlias = Literal["error", "warning", "advice"]
@@ -15,11 +15,30 @@ Severity: TypeAlias = Literal["error", "warning", "advice"]
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """Part of a source file: `start` and `end` are character offsets, end exclusive."""
+    """Part of a source file: `start` and `end` are character offsets, end exclusive.
+
+    `trail`: how the text there came to mean what it means, where that is not said by the text
+    alone: which call of a gesture, which side. It does not count when spans are compared.
+    """
 
     path: str
     start: int
     end: int
+    trail: tuple[Passage, ...] = field(default=(), compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """One step of the way from a text to what it means there; the outermost step comes first.
+
+    A gesture is written once and played in many places, a side is written once and stands for two:
+    a finding in such a text shows its line, then each passage.
+    """
+
+    words: str
+    """Such as `in the gesture `wave`, played here`, `on the left side`: what a marker says."""
+    span: Span | None = None
+    """Where it is written; None if the words say it all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +75,11 @@ class Finding:
     limit: float | None = None
     unit: str | None = None
 
+    @property
+    def trail(self) -> tuple[Passage, ...]:
+        """How its text came to mean what is found: that of its place."""
+        return self.span.trail
+
 
 def applied(text: str, fix: Fix) -> str:
     """A text (of the fix's one file) with a fix made in all its places."""
@@ -69,11 +93,17 @@ class Origin:
     """Where a domain value came from: its statement, and the parts a fix may replace.
 
     `parts` maps a part's name to its span; for a move: `target`, `duration`, `law`, `name`; the
-    checker looks parts up by name and falls back to `span`.
+    checker looks parts up by name and falls back to `span`. All of these spans have the same
+    `trail`, so that a finding at any of them shows it.
     """
 
     span: Span
     parts: tuple[tuple[str, Span], ...] = ()
+
+    @property
+    def trail(self) -> tuple[Passage, ...]:
+        """The way from the text to this value; empty for a value that the text says by itself."""
+        return self.span.trail
 
     def part(self, name: str) -> Span:
         return next((span for key, span in self.parts if key == name), self.span)

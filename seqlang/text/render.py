@@ -162,11 +162,19 @@ class _Printer:
 
     def finding(self, finding: Finding) -> str:
         lines = self.head(finding)
-        spots = [(finding.span, finding.label, True)]
-        spots += [(span, label, False) for span, label in finding.related]
-        numbers = [self._sources[s.path].line_number(s.start) for s, _, _ in spots if self._has(s)]
-        margin = max(4, len(str(max(numbers, default=0)))) + 1
+        ways = [(way.span, way.words) for way in reversed(finding.trail)]
+        spots: list[tuple[Span | None, str, bool]] = [(finding.span, finding.label, True)]
+        spots += [(span, words, False) for span, words in (*ways, *finding.related)]
+        numbers = [self._line(span) for span, _, _ in spots]
+        margin = max(4, len(str(max(numbers)))) + 1
+        file = finding.span.path
         for span, label, main in spots:
+            if span is None:
+                lines += self._remark("where", "frame", label, margin)
+                continue
+            if span.path != file and self._has(span):
+                lines.append(f"{self._paint('in'.rjust(margin), 'frame')}   {span.path}")
+                file = span.path
             lines += self._spot(span, label, main, margin, finding.severity)
         for words in finding.notes:
             lines += self._remark("note", "frame", words, margin)
@@ -236,6 +244,12 @@ class _Printer:
 
     def _has(self, span: Span) -> bool:
         return span.path in self._sources
+
+    def _line(self, span: Span | None) -> int:
+        """The number of a span's line; 0 where there is none."""
+        if span is None or not self._has(span):
+            return 0
+        return self._sources[span.path].line_number(span.start)
 
     def _change(self, finding: Finding) -> str | None:
         """The fix in words, where the help does not already hold its text."""
@@ -374,6 +388,13 @@ def _record(finding: Finding, sources: Mapping[str, Source]) -> dict[str, object
         "span": _place(finding.span, sources),
         "label": finding.label,
         "related": [{"span": _place(s, sources), "label": label} for s, label in finding.related],
+        "trail": [
+            {
+                "words": way.words,
+                "span": None if way.span is None else _place(way.span, sources),
+            }
+            for way in finding.trail
+        ],
         "notes": list(finding.notes),
         "help": finding.help,
         "fix": None if fix is None else _fix(fix, sources),

@@ -72,10 +72,11 @@ def _result(finding: Finding, rule: int, sources: Mapping[str, Source]) -> dict[
         "message": {"text": words},
         "locations": [_location(finding.span, sources, finding.label)] if finding.span.path else [],
     }
-    if finding.related:
+    ways = [(way.span, way.words) for way in reversed(finding.trail)]
+    if ways or finding.related:
         result["relatedLocations"] = [
             {"id": number, **_location(span, sources, label)}
-            for number, (span, label) in enumerate(finding.related)
+            for number, (span, label) in enumerate((*ways, *finding.related))
         ]
     if finding.fix is not None:
         result["fixes"] = [_fix(finding.fix, sources)]
@@ -92,8 +93,10 @@ def _result(finding: Finding, rule: int, sources: Mapping[str, Source]) -> dict[
     return result
 
 
-def _location(span: Span, sources: Mapping[str, Source], label: str) -> dict[str, object]:
-    """A location (3.28) with the words of its marker."""
+def _location(span: Span | None, sources: Mapping[str, Source], label: str) -> dict[str, object]:
+    """A location (3.28) with the words of its marker; the words alone where it has no place."""
+    if span is None:
+        return {"message": {"text": _sentence(label)}}
     physical: dict[str, object] = {"artifactLocation": _artifact(span.path)}
     if span.path in sources:
         physical["region"] = _region(span, sources[span.path])

@@ -99,6 +99,10 @@ FINDING = whole(
     span=SPAN,
     label=said(TEXT, "what is said at the place"),
     related=array(whole(span=SPAN, label=TEXT)),
+    trail=said(
+        array(whole(words=TEXT, span=either(SPAN, {"type": "null"}))),
+        "how the text at `span` came to mean this, the outermost step first",
+    ),
     notes=array(TEXT),
     help=said(OR_NULL, "what would pass, in words"),
     fix=said(either(FIX, {"type": "null"}), "what would pass, as text; `more`: with it"),
