@@ -26,12 +26,13 @@ PACKAGES = (
     "clang",
     "lld",
 )
+COMMANDS = ("gcc", "avr-gcc", "avr-objcopy", "avrdude", "clang", "wasm-ld")
 BROWSER = ("chromium",)
 NEEDED = (Path("/usr/include/simavr/sim_avr.h"), Path("/usr/include/libelf.h"))
 
 
 def toolchain_is_complete() -> bool:
-    commands = all(map(shutil.which, ("gcc", "avr-gcc", "avr-objcopy", "avrdude", "clang", "wasm-ld", *BROWSER)))
+    commands = all(map(shutil.which, (*COMMANDS, *BROWSER)))
     return commands and all(path.exists() for path in NEEDED)
 
 
