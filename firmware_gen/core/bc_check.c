@@ -21,17 +21,9 @@ enum { SHORTEST = BC_HEADER_SIZE + BC_CRC_SIZE };
 /* Of a law's parameters: a half. */
 #define MOST_SHARE 0x8000u
 
-/*
- * Ops that point to threads and were found good, the last of each. What several point to need not
- * be read for each of them, nor what lies before a thread that was found: a large table would take
- * seconds.
- */
-enum { POINTERS = 24 };
-
-struct pointer {
-    uint16_t at;
-    uint8_t code; /* of the op; 0: none */
-};
+/* Threads whose starts are compared with the pointers at once: as many as there is room for on the
+ * stack. */
+enum { THREADS_AT_ONCE = 24 };
 
 /* What is known of the table as the check goes on. */
 struct check {
@@ -41,8 +33,7 @@ struct check {
     uint8_t pixels;
     uint8_t taken[BC_PORTS]; /* pins, a bit each */
     bool pin_is_bad;         /* told after faults of records */
-    struct pointer followed[POINTERS];
-    uint8_t next_followed; /* the place of the next one */
+    uint16_t pointers_end;   /* behind the last op that points to a thread; 0: there is none */
 };
 
 /* Between two steps: cells may be written, and whatever is due be done, with the table that plays.
@@ -408,34 +399,12 @@ static bool ends_thread(const struct bc_step *op) {
     return op->code == BC_OP_END || op->code == BC_OP_GO_ON;
 }
 
-/*
- * Whether a thread starts where a fork or go on points to, looking from behind it on. Leads astray
- * where ops are bad, and those are found for themselves.
- */
-static bool points_to_thread(const struct check *check, const struct bc_step *from) {
-    uint16_t target = from->operand;
-    bool has_ended = ends_thread(from);
-    uint8_t n;
-    for (n = 0; n < POINTERS; n++) { /* from the last known start of a thread on */
-        uint16_t start = check->followed[n].at;
-        if (start > bc_table_tell() && start <= target) {
-            bc_table_seek(start);
-            has_ended = true;
-        }
-    }
-    while (bc_table_tell() < target && target < check->end) {
-        struct bc_step op;
-        bc_op_read(&op);
-        has_ended = ends_thread(&op);
-        pause();
-    }
-    return bc_table_tell() == target && target < check->end && has_ended;
-}
-
-static uint8_t larger(uint8_t a, uint8_t b) { return a > b ? a : b; }
-
 static bool is_call(const struct bc_step *op) {
     return op->code >= BC_OP_CALL; /* a wait has its own code */
+}
+
+static bool is_pointer(const struct bc_step *op) {
+    return is_call(op) || op->code == BC_OP_FORK || op->code == BC_OP_GO_ON;
 }
 
 /* What a call states of the thread that it calls. */
@@ -453,61 +422,10 @@ static bool waits(const struct bc_step *op) {
                                (op->code < BC_OP_END && (op->code & BC_ACT_WAIT)));
 }
 
-/*
- * Whether the thread at the cursor ends by itself, and is what the call states of it. What it calls
- * in its turn need not be looked at: those calls have statements of their own, which are looked at
- * when it is their turn.
- */
-static bool is_as_stated(const struct check *check, uint8_t call) {
-    uint8_t open = 0; /* loops */
-    uint8_t loops = 0;
-    uint8_t calls = 0;
-    bool has_waited = false;
-    struct bc_step op;
-    do {
-        uint8_t inner;
-        bc_op_read(&op);
-        if (bc_table_tell() > check->end || op.code == BC_OP_GO_ON) {
-            return false;
-        }
-        if (op.code == BC_OP_LOOP) {
-            open++;
-        } else if (op.code == BC_OP_LOOP_END) {
-            open--;
-        }
-        inner = open;
-        if (is_call(&op)) {
-            inner = (uint8_t)(open + called_loops(op.code));
-            calls = larger(calls, (uint8_t)(called_calls(op.code) + 1));
-        }
-        if (inner > BC_LOOP_DEPTH) {
-            return false;
-        }
-        loops = larger(loops, inner);
-        has_waited = has_waited || waits(&op);
-        pause();
-    } while (op.code != BC_OP_END);
-    return calls == called_calls(call) && loops == called_loops(call) &&
-           has_waited == ((call & BC_CALL_WAITS) != 0);
-}
-
-/* A fork, go on or call. */
-static bool points_well(struct check *check, const struct bc_step *op) {
-    struct pointer *next = &check->followed[check->next_followed];
-    uint8_t n;
-    for (n = 0; n < POINTERS; n++) {
-        const struct pointer *known = &check->followed[n];
-        if (known->code == op->code && known->at == op->operand && known->at >= bc_table_tell()) {
-            return true;
-        }
-    }
-    if (!points_to_thread(check, op) || (is_call(op) && !is_as_stated(check, op->code))) {
-        return false;
-    }
-    next->at = op->operand;
-    next->code = op->code;
-    check->next_followed = (uint8_t)((check->next_followed + 1) % POINTERS);
-    return true;
+/* To what lies behind the op. Whether a thread starts there is found out later. */
+static bool points_forward(struct check *check, const struct bc_step *op) {
+    check->pointers_end = bc_table_tell();
+    return op->operand >= bc_table_tell() && op->operand < check->end;
 }
 
 /*
@@ -530,13 +448,13 @@ static bool op_is_good(struct check *check, const struct bc_step *op) {
         return op->operand <= BC_DURATION_MAX;
     case BC_OP_FORK:
     case BC_OP_GO_ON:
-        return points_well(check, op);
+        return points_forward(check, op);
     case BC_OP_LONG_WAIT:
         return op->operand > 0;
     case BC_OP_EFFECT:
         return effect_is_good(op);
     default:
-        return is_call(op) && called_calls(op->code) < BC_CALL_DEPTH && points_well(check, op);
+        return is_call(op) && called_calls(op->code) < BC_CALL_DEPTH && points_forward(check, op);
     }
 }
 
@@ -571,8 +489,9 @@ static bool nests_well(struct nesting *nesting, const struct bc_step *op) {
     return !is_call(op) || nesting->depth + called_loops(op->code) <= BC_LOOP_DEPTH;
 }
 
-/* All ops from the cursor on; that threads fill the code, and that each cue starts with one. */
-static bool code_is_good(struct check *check) {
+/* All ops from the cursor on, but for where pointers lead; that threads fill the code, and that
+ * each cue starts with one. */
+static bool ops_are_good(struct check *check) {
     struct nesting nesting = {false, 0, {false}};
     uint8_t cues = bc_header(BC_AT_CUES);
     uint16_t next = bc_table_tell(); /* where the cues end */
@@ -592,6 +511,96 @@ static bool code_is_good(struct check *check) {
         pause();
     }
     return !nesting.within_thread && started == cues;
+}
+
+/* A thread, and the one first byte with which it may be called; 0: none, it goes on elsewhere. */
+struct thread {
+    uint16_t at;
+    uint8_t call;
+};
+
+static uint8_t larger(uint8_t a, uint8_t b) { return a > b ? a : b; }
+
+/*
+ * The thread at the cursor, which moves behind it. What it calls in its turn is taken to be as
+ * stated: those calls are looked at when it is their turn.
+ */
+static void read_thread(struct thread *thread) {
+    uint8_t open = 0; /* loops */
+    uint8_t loops = 0;
+    uint8_t calls = 0;
+    bool has_waited = false;
+    struct bc_step op;
+    thread->at = bc_table_tell();
+    do {
+        uint8_t inner;
+        bc_op_read(&op);
+        if (op.code == BC_OP_LOOP) {
+            open++;
+        } else if (op.code == BC_OP_LOOP_END) {
+            open--;
+        }
+        inner = open;
+        if (is_call(&op)) {
+            inner = (uint8_t)(open + called_loops(op.code));
+            calls = larger(calls, (uint8_t)(called_calls(op.code) + 1));
+        }
+        loops = larger(loops, inner);
+        has_waited = has_waited || waits(&op);
+        pause();
+    } while (!ends_thread(&op));
+    thread->call = 0;
+    if (op.code == BC_OP_END) {
+        thread->call = (uint8_t)(BC_OP_CALL | (has_waited ? BC_CALL_WAITS : 0) |
+                                 (loops * BC_CALL_LOOP) | calls);
+    }
+}
+
+/* Whether an op that points to one of these threads, or between them, does so well. */
+static bool leads_to(const struct bc_step *op, const struct thread *threads, uint8_t count) {
+    uint8_t n;
+    for (n = 0; n < count; n++) {
+        if (threads[n].at == op->operand) {
+            return !is_call(op) || threads[n].call == op->code;
+        }
+    }
+    return false;
+}
+
+/*
+ * Whether all ops that point to threads do so well, from the first thread on. Ops are good in all
+ * else. Some threads are read, and then the pointers before their end: were each pointer followed
+ * for itself, a large table could keep the board from starting for minutes.
+ */
+static bool pointers_are_good(const struct check *check, uint16_t first) {
+    struct thread threads[THREADS_AT_ONCE];
+    struct bc_step op;
+    uint16_t next = first;
+    while (next < check->end && check->pointers_end != 0) {
+        uint16_t start = next;
+        uint8_t count = 0;
+        bc_table_seek(next);
+        while (count < THREADS_AT_ONCE && bc_table_tell() < check->end) {
+            read_thread(&threads[count]);
+            count++;
+        }
+        next = bc_table_tell();
+        bc_table_seek(first);
+        while (bc_table_tell() < next && bc_table_tell() < check->pointers_end) {
+            bc_op_read(&op);
+            if (is_pointer(&op) && op.operand >= start && op.operand < next &&
+                !leads_to(&op, threads, count)) {
+                return false;
+            }
+            pause();
+        }
+    }
+    return true;
+}
+
+static bool code_is_good(struct check *check) {
+    uint16_t first = bc_table_tell();
+    return ops_are_good(check) && pointers_are_good(check, first);
 }
 
 /* -- all of it ------------------------------------------------------------------------------ */

@@ -41,6 +41,7 @@ static uint16_t *recorded;
 static uint32_t recorded_room;
 static uint32_t pauses_per_frame;
 static uint32_t pauses;
+static uint32_t pauses_offered;
 static bool within_frame;
 static jmp_buf power;
 
@@ -163,6 +164,7 @@ void bc_hal_pixels_ready(void) {}
 
 /* As a chip layer does it: a frame that is due is played from here, but not from within a frame. */
 void bc_hal_pause(void) {
+    pauses_offered++;
     if (pauses_per_frame == 0 || within_frame || ++pauses < pauses_per_frame) {
         return;
     }
@@ -314,6 +316,12 @@ void host_slow_line(uint32_t polls, uint8_t bytes_in_a_row) {
 }
 
 void host_play_in_pauses(uint32_t every) { pauses_per_frame = every; }
+
+uint32_t host_pauses(void) {
+    uint32_t count = pauses_offered;
+    pauses_offered = 0;
+    return count;
+}
 
 void host_set_clock(uint32_t offset) { bc_player_set_clock(offset); }
 

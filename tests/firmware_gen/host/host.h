@@ -39,6 +39,7 @@ void host_slow(uint32_t polls); /* how often a cell is busy after a write, at mo
 void host_slow_line(uint32_t polls, uint8_t bytes_in_a_row);
 /* A frame in every so manieth pause that the core offers; 0: in none. */
 void host_play_in_pauses(uint32_t every);
+uint32_t host_pauses(void);           /* how many it offered since the last call */
 void host_set_clock(uint32_t offset); /* where the player's time begins at the next start */
 uint32_t host_pulled_up(void);        /* input pins with a pull-up, bit n */
 uint32_t host_inputs(void);           /* input pins */
