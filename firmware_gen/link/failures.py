@@ -80,7 +80,7 @@ FAILURES: Final[dict[FailureReason, FailureWords]] = {
         "the port went away",
         "the port was there and then was not: a plug came loose, or the board lost its power",
         "what was sent last may not have arrived",
-        "check plug and cable, then repeat; an interrupted transfer leaves the old show in place",
+        "check plug and cable, then repeat; a transfer says which show is on the board",
     ),
     "no-answer": FailureWords(
         "nobody answers",
@@ -131,8 +131,7 @@ FAILURES: Final[dict[FailureReason, FailureWords]] = {
         "the board does not hold what it was sent",
         "after the transfer the bytes are read back and compared",
         "a changed byte may be another angle or another pulse",
-        "repeat; if it fails again, the board's memory is worn out: use the spare; the old show is "
-        "still there",
+        "repeat; if it fails again, the board's memory is worn out: use the spare",
     ),
     "board-reset": FailureWords(
         "the board started again in the middle",

@@ -110,7 +110,7 @@ class SerialPort:
         return LinkFailure(
             "port-lost",
             f"port {self.name} went away while this program talked to the board ({error})",
-            "check plug and cable, then repeat; an interrupted transfer leaves the old show there",
+            "check plug and cable, then repeat",
         )
 
 

@@ -1,18 +1,20 @@
 """Putting a table on a board: open, data, verify, commit, read back. LINK.md section 2.
 
-Until the board has answered `commit` it plays its old show, whatever goes wrong.
+Until the board is sent `commit` it plays its old show, whatever goes wrong. From then on only
+reading it says which show is on; `ShowOn` keeps what is known.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 from firmware_gen.checked_table import CheckedTable, sealed_bytes
 from firmware_gen.chips import CHIPS_BY_ID
+from firmware_gen.link.awaiting import LinkRequest, Reply
+from firmware_gen.link.board_link import BoardLink, refused
 from firmware_gen.link.failures import LinkFailure
-from firmware_gen.link.host import HostLink, LinkRequest, Reply, refused
 from firmware_gen.link.protocol import (
     DATA,
     EVERYBODY,
@@ -61,6 +63,14 @@ class Transferred:
     requests: int
     repeats: int
     restarts: int
+
+
+@dataclass(slots=True)
+class ShowOn:
+    """Which show a board has, as far as a transfer knows: true at every moment of it."""
+
+    fact: Literal["old", "new", "unknown"] = "old"
+    """"new" only after it was read back."""
 
 
 class _TryAgainError(Exception):
@@ -152,29 +162,48 @@ def choose_table(
 
 
 def transfer(
-    link: HostLink,
+    link: BoardLink,
     checked: CheckedTable,
     *,
     readdress: bool = False,
     progress: Progress | None = None,
+    show_on: ShowOn | None = None,
 ) -> Transferred:
     """Put a table on the board that `link` has greeted or will greet, and see that it plays.
 
-    Survives lost and spoilt frames, and a board that restarts on the way. On any failure the
-    board still plays what it played before.
+    Survives lost and spoilt frames, and a board that restarts on the way. However it ends,
+    `show_on` then says which show the board has; where that is in doubt, the board is asked.
 
     Raises:
         LinkFailure: any reason but those of opening a port.
     """
     table = sealed_bytes(checked)
-    say = progress or (lambda step, done, total: None)
+    known = show_on or ShowOn()
+    try:
+        return _transfer(link, table, readdress, progress or _say_nothing, known)
+    except (LinkFailure, KeyboardInterrupt) as ended:
+        is_cut = isinstance(ended, LinkFailure) and ended.reason == "port-lost"
+        if known.fact == "unknown" and not is_cut:
+            _find_out(link, table, known)
+        raise
+
+
+def _say_nothing(step: str, done: int, total: int) -> None:
+    return
+
+
+def _transfer(
+    link: BoardLink, table: bytes, readdress: bool, say: Progress, known: ShowOn
+) -> Transferred:
     for restarts in range(ATTEMPTS):
         try:
+            if known.fact == "unknown":
+                _find_out(link, table, known)
             hello = link.greet()
-            if not (restarts and link.table() == table):
+            if known.fact != "new":
                 check_board(hello, link.address, table, readdress=readdress)
-                _fill(link, hello, table, readdress, say)
-            return _seen_playing(link, table, restarts, say)
+                _fill(link, hello, table, readdress, say, known)
+            return _seen_playing(link, table, restarts, say, known)
         except _TryAgainError as again:
             cause = again.__cause__
             assert isinstance(cause, LinkFailure)
@@ -183,18 +212,30 @@ def transfer(
     raise AssertionError("unreachable")
 
 
-def _fill(link: HostLink, hello: Hello, table: bytes, readdress: bool, say: Progress) -> None:
+def _find_out(link: BoardLink, table: bytes, known: ShowOn) -> None:
+    """Read what the board plays; if it does not say, nothing is known any better.
+
+    While a commit is being stored the old show still plays, and a verify is answered busy: asking
+    for one waits until the commit is done, or shows that the board never got it.
+    """
+    try:
+        link.greet()
+        link.ask(RequestKind.VERIFY)
+        known.fact = "new" if link.table() == table else "old"
+    except LinkFailure:
+        return
+
+
+def _fill(
+    link: BoardLink, hello: Hello, table: bytes, readdress: bool, say: Progress, known: ShowOn
+) -> None:
     """Everything up to the reply to commit."""
     try:
         address = EVERYBODY if readdress else table[_ADDRESS_AT]
         crc = int.from_bytes(table[-2:], "little")
         say("transfer", 0, len(table))
-        _expect(
-            link,
-            RequestKind.OPEN,
-            link.ask(RequestKind.OPEN, OPEN.pack(len(table), crc, address)),
-            table,
-        )
+        opening = OPEN.pack(len(table), crc, address)
+        _expect(link, RequestKind.OPEN, link.ask(RequestKind.OPEN, opening), table)
         chunks = _chunks(table, link.chunk_bytes)
         last = link.exchange(
             chunks,
@@ -204,6 +245,7 @@ def _fill(link: HostLink, hello: Hello, table: bytes, readdress: bool, say: Prog
         _expect(link, RequestKind.DATA, last, table)
         say("verify", len(table), len(table))
         _expect(link, RequestKind.VERIFY, link.ask(RequestKind.VERIFY), table)
+        known.fact = "unknown"
         _expect(link, RequestKind.COMMIT, link.ask(RequestKind.COMMIT), table)
     except LinkFailure as failure:
         if failure.reason in ("board-reset", "no-answer", "verify-failed"):
@@ -218,7 +260,7 @@ def _chunks(table: bytes, size: int) -> list[LinkRequest]:
     ]
 
 
-def _expect(link: HostLink, kind: RequestKind, reply: Reply, table: bytes) -> None:
+def _expect(link: BoardLink, kind: RequestKind, reply: Reply, table: bytes) -> None:
     """Turn a status of the board's that is not done into words."""
     if reply.done:
         return
@@ -228,8 +270,7 @@ def _expect(link: HostLink, kind: RequestKind, reply: Reply, table: bytes) -> No
         raise LinkFailure(
             "verify-failed",
             "verify failed: the bytes stored on the board differ from the table",
-            "repeat; if it fails again the board's memory is worn out: use the spare. The old show "
-            "is still there",
+            "repeat; if it fails again the board's memory is worn out: use the spare",
         )
     if reply.status == Status.REFUSED and len(reply.rest) == VERIFY_REPLY.size:
         code = VERIFY_REPLY.unpack(reply.rest)[1]
@@ -237,24 +278,25 @@ def _expect(link: HostLink, kind: RequestKind, reply: Reply, table: bytes) -> No
         raise LinkFailure(
             "table-refused",
             f"the board refused the table: {text or f'code {code}'}",
-            "install the firmware that came with this program (`bellcrank firmware`); the old show "
-            "is still there",
+            "install the firmware that came with this program (`bellcrank firmware`)",
         )
     if reply.status == Status.OUT_OF_ORDER:
         raise LinkFailure(
             "board-reset",
             "the board lost the transfer: it restarted, or another program spoke to it",
-            "look at its supply (`bellcrank status`) and end other programs; the old show is still "
-            "there",
+            "look at its supply (`bellcrank status`) and end other programs",
         )
     raise refused(kind.name.lower(), reply)
 
 
-def _seen_playing(link: HostLink, table: bytes, restarts: int, say: Progress) -> Transferred:
+def _seen_playing(
+    link: BoardLink, table: bytes, restarts: int, say: Progress, known: ShowOn
+) -> Transferred:
     """Greet the board again, at the address that the table gave it, and read the table back."""
     hello = link.greet()
     say("read back", 0, len(table))
-    if link.table() != table:
+    known.fact = "new" if link.table() == table else "old"
+    if known.fact != "new":
         raise LinkFailure(
             "verify-failed",
             "verify failed: the board does not play the table that it was sent",

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 
     from firmware_gen.board.virtual import Server
     from firmware_gen.chips import Chip
-    from firmware_gen.link.host import HostLink, Reply
+    from firmware_gen.link.awaiting import Reply
+    from firmware_gen.link.board_link import BoardLink
     from firmware_gen.link.protocol import Hello, State
 
 VIRTUAL: Final = "virtual"
@@ -52,7 +53,7 @@ def port_options(command: F) -> F:
 @contextmanager
 def connected(
     port: str | None, baud: int, *, virtual_speed: float = 1.0
-) -> Iterator[tuple[HostLink, Hello]]:
+) -> Iterator[tuple[BoardLink, Hello]]:
     """A link to the greeted board behind a port; its failures end the command in words.
 
     `virtual_speed`: how much faster than real time the board of `--port virtual` runs.
@@ -124,38 +125,31 @@ def end(failure: LinkFailure) -> NoReturn:
     raise (WrongUse if failure.reason in _WRONG_USE else BoardFailed)("")
 
 
-def named(link: HostLink) -> str:
+def named(link: BoardLink) -> str:
     """The board as messages call it."""
     if link.address == NO_ADDRESS:
-        return f"the blank board on {link.port.name}"
-    return f"board {link.address} on {link.port.name}"
+        return f"the blank board on {link.name}"
+    return f"board {link.address} on {link.name}"
 
 
-def wait_until_ready(link: HostLink, mode: int) -> None:
+def wait_until_ready(link: BoardLink, mode: int) -> None:
     """Wait while the board enables its servos one after another; LinkFailure in other modes."""
-    deadline = link.port.now() + _STARTING_S
-    while mode == ReportedMode.STARTING and link.port.now() < deadline:
-        pause(link, _POLL_S)
+    deadline = link.now() + _STARTING_S
+    while mode == ReportedMode.STARTING and link.now() < deadline:
+        link.pause(_POLL_S)
         mode = link.state().mode
     if mode != ReportedMode.READY:
         raise not_ready(mode)
 
 
-def wait_for_limp(link: HostLink, longest_s: float, poll_s: float = _POLL_S) -> State:
+def wait_for_limp(link: BoardLink, longest_s: float, poll_s: float = _POLL_S) -> State:
     """Wait until a stop has ended in limp; the last state read."""
-    deadline = link.port.now() + longest_s
+    deadline = link.now() + longest_s
     while True:
         state = link.state()
-        if state.mode == ReportedMode.LIMP or link.port.now() >= deadline:
+        if state.mode == ReportedMode.LIMP or link.now() >= deadline:
             return state
-        pause(link, poll_s)
-
-
-def pause(link: HostLink, seconds: float) -> None:
-    """Let time pass; what comes in meanwhile is late copies of answers."""
-    end_s = link.port.now() + seconds
-    while (left := end_s - link.port.now()) > 0:
-        link.port.read(left)
+        link.pause(poll_s)
 
 
 def not_ready(mode: int) -> LinkFailure:
@@ -177,9 +171,9 @@ def not_ready(mode: int) -> LinkFailure:
     return LinkFailure("refused", f"the board {words}", help)
 
 
-def must(link: HostLink, what: str, reply: Reply) -> None:
+def must(link: BoardLink, what: str, reply: Reply) -> None:
     """Raise LinkFailure in words if the board did not do what it was asked."""
-    from firmware_gen.link.host import refused
+    from firmware_gen.link.board_link import refused
 
     if reply.done:
         return

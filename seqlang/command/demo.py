@@ -13,7 +13,7 @@ import click
 
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import ReportedMode
-from seqlang.command._board import end, must, pause, wait_for_limp
+from seqlang.command._board import end, must, wait_for_limp
 from seqlang.text.render import broken, columns_of
 from sim.rulebook import FRAME_S
 
@@ -129,7 +129,7 @@ class _Hand:
     def wait(self, time_s: float) -> None:
         """Let board time pass, saying all the while that the controller is there."""
         while time_s > 0:
-            pause(self.link, min(time_s, _POLL_S) / SPEED)
+            self.link.pause(min(time_s, _POLL_S) / SPEED)
             self.link.beacon()
             time_s -= _POLL_S
 
@@ -186,7 +186,7 @@ def _transfer(link: HostLink, table: CheckedTable) -> None:
         "verified",
     )
     while link.state().mode == ReportedMode.STARTING:
-        pause(link, _POLL_S / SPEED)
+        link.pause(_POLL_S / SPEED)
 
 
 def _remote(show: Show, hand: _Hand) -> Iterator[str]:

@@ -15,10 +15,11 @@ from seqlang.command._first_flash import FirstFlash
 from seqlang.command._form import format_option, say
 from seqlang.command._progress import Bar
 from seqlang.command._show import demanded, read_and_check
+from seqlang.command._show_on import telling
 
 if TYPE_CHECKING:
-    from firmware_gen.link.host import HostLink
-    from firmware_gen.link.transfer import Transferred
+    from firmware_gen.link.board_link import BoardLink
+    from firmware_gen.link.transfer import ShowOn, Transferred
     from seqlang.check import CheckedShow
 
 BOOT_LOADERS: Final[tuple[UploadWay, ...]] = ("serial", "urclock")
@@ -88,9 +89,12 @@ def command(
         put_merged(show, board, port, baud, way, boot_baud)
         first.remember(port)
         return
-    with connected(port, baud, virtual_speed=_VIRTUAL_SPEED) as (link, _):
+    with (
+        telling(file, port) as show_on,
+        connected(port, baud, virtual_speed=_VIRTUAL_SPEED) as (link, _),
+    ):
         spare = readdress or port == VIRTUAL
-        done = put(link, show, board=board, readdress=spare, quiet=form == "json")
+        done = put(link, show, board, spare, quiet=form == "json", show_on=show_on)
         first.remember(port)
         left = [each.board for each in show.compiled.boards if each.board.address != done.address]
         if form == "json":
@@ -103,16 +107,17 @@ def command(
 
 
 def put(
-    link: HostLink,
+    link: BoardLink,
     show: CheckedShow,
-    *,
     board: str | None = None,
     readdress: bool = False,
+    *,
     quiet: bool = False,
+    show_on: ShowOn | None = None,
 ) -> Transferred:
     """Choose the connected board's table and transfer it, with progress.
 
-    `quiet`: do not say which table goes where.
+    `quiet`: do not say which table goes where. `show_on`: learns which show the board has.
 
     Raises:
         LinkFailure: any reason of a transfer.
@@ -136,7 +141,7 @@ def put(
     if not quiet:
         say(f"table of board `{name}`: {len(chosen.data)} bytes, to {named(link)}")
     with Bar("bytes") as bar:
-        return transfer(link, tables[name], readdress=readdress, progress=bar.show)
+        return transfer(link, tables[name], readdress=readdress, progress=bar.show, show_on=show_on)
 
 
 def _record(done: Transferred, left: list[str]) -> dict[str, object]:
@@ -152,7 +157,7 @@ def _record(done: Transferred, left: list[str]) -> dict[str, object]:
     }
 
 
-def _account(link: HostLink, done: Transferred) -> str:
+def _account(link: BoardLink, done: Transferred) -> str:
     """What was done, in one line."""
     troubles = [
         f"{count} {one if count == 1 else many}"

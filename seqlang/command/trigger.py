@@ -17,7 +17,6 @@ from seqlang.command._board import (
     must,
     named,
     not_ready,
-    pause,
     port_options,
     seconds,
     wait_until_ready,
@@ -28,7 +27,7 @@ from seqlang.command._show import passed
 from sim.rulebook import FRAME_S
 
 if TYPE_CHECKING:
-    from firmware_gen.link.host import HostLink
+    from firmware_gen.link.board_link import BoardLink
     from firmware_gen.table.records import Table
     from seqlang.check import CheckedShow
 
@@ -146,7 +145,7 @@ def _names(shown: CheckedShow, data: bytes) -> dict[int, str]:
     return {}
 
 
-def start(link: HostLink, cue: str) -> None:
+def start(link: BoardLink, cue: str) -> None:
     """Start a cue by its name, once, and see that no running cue kept it from starting.
 
     Raises:
@@ -156,7 +155,7 @@ def start(link: HostLink, cue: str) -> None:
 
     before = link.state().refused
     must(link, cue, link.trigger(cue_tag(cue)))
-    pause(link, _TWO_FRAMES_S)
+    link.pause(_TWO_FRAMES_S)
     if link.state().refused != before:
         raise LinkFailure(
             "refused",
@@ -165,7 +164,7 @@ def start(link: HostLink, cue: str) -> None:
         )
 
 
-def hold(link: HostLink, cue: str, held_s: float) -> None:
+def hold(link: BoardLink, cue: str, held_s: float) -> None:
     """Hold down the button to which a cue is bound; it is let go whatever happens.
 
     Raises:
@@ -173,16 +172,16 @@ def hold(link: HostLink, cue: str, held_s: float) -> None:
     """
     button = _button_of(link, cue)
     must(link, cue, link.button(button, True))
-    end_s = link.port.now() + held_s
+    end_s = link.now() + held_s
     try:
-        while (left := end_s - link.port.now()) > 0:
-            pause(link, min(left, _BEACON_S))
+        while (left := end_s - link.now()) > 0:
+            link.pause(min(left, _BEACON_S))
             link.beacon()
     finally:
         must(link, cue, link.button(button, False))
 
 
-def _table_of(link: HostLink) -> Table:
+def _table_of(link: BoardLink) -> Table:
     """The table that a board plays. LinkFailure if it has none."""
     from firmware_gen.table.records import TableError, decode
 
@@ -195,7 +194,7 @@ def _table_of(link: HostLink) -> Table:
         raise LinkFailure("refused", f"the board's table cannot be read: {error}") from None
 
 
-def _button_of(link: HostLink, cue: str) -> int:
+def _button_of(link: BoardLink, cue: str) -> int:
     """The button of a cue, one that repeats it while held first, from the board's own table."""
     from firmware_gen.crc import cue_tag
 

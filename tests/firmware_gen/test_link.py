@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 from small_tables import NOD, OLD
 
 from firmware_gen.board.virtual import LocalPort, VirtualBoard
+from firmware_gen.link.awaiting import TRIES, LinkRequest
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.frames import LinkFrame, Receiver, encode
-from firmware_gen.link.host import TRIES, HostLink, LinkRequest
+from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import (
     PROTOCOL_VERSION,
     REPLY,

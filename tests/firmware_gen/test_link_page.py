@@ -11,8 +11,7 @@ import firmware_gen
 from firmware_gen.board import slots, virtual
 from firmware_gen.board.receiving import WINDOW
 from firmware_gen.chips import CHIPS
-from firmware_gen.link import host as link
-from firmware_gen.link import protocol
+from firmware_gen.link import awaiting, greeting, protocol
 from firmware_gen.link.protocol import ORDERED, ReportedMode, RequestKind, Status
 
 PAGE = (Path(firmware_gen.__file__).parent / "LINK.md").read_text(encoding="utf-8")
@@ -119,15 +118,15 @@ def test_chunks_and_windows_are_those_of_the_page() -> None:
         f"`kind | 0x{protocol.REPLY:X}`",
         f"`kind & 0x{protocol.ONE_WAY:X}`",
         f"({protocol.HELD_FRAMES} frames)",
-        f"hello every {link.HELLO_EVERY_S * 1000:.0f} ms",
-        f"After {link.HELLO_FOR_S} s without a reply",
-        f"{link.GARBAGE_BYTES} bytes came that hold no valid frame",
-        f"{link.TIME_OUT_S * 1000:.0f} ms after the last byte went out",
-        f"(verify {link.TIME_OUTS_S[RequestKind.VERIFY]:.0f} s, commit "
-        f"{link.TIME_OUTS_S[RequestKind.COMMIT]:.0f} s)",
-        f"waits {link.BUSY_PAUSE_S * 1000:.0f} ms",
-        f"at most {link.BUSY_FOR_S:.0f} s in all",
-        "five tries" if link.TRIES == 5 else f"{link.TRIES} tries",
+        f"hello every {greeting.HELLO_EVERY_S * 1000:.0f} ms",
+        f"After {greeting.HELLO_FOR_S} s without a reply",
+        f"{greeting.GARBAGE_BYTES} bytes came that hold no valid frame",
+        f"{awaiting.TIME_OUT_S * 1000:.0f} ms after the last byte went out",
+        f"(verify {awaiting.TIME_OUTS_S[RequestKind.VERIFY]:.0f} s, commit "
+        f"{awaiting.TIME_OUTS_S[RequestKind.COMMIT]:.0f} s)",
+        f"waits {awaiting.BUSY_PAUSE_S * 1000:.0f} ms",
+        f"at most {awaiting.BUSY_FOR_S:.0f} s in all",
+        "five tries" if awaiting.TRIES == 5 else f"{awaiting.TRIES} tries",
     ],
 )
 def test_numbers_in_the_text_are_the_codes(words: str) -> None:
