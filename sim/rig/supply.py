@@ -42,6 +42,9 @@ PIXEL_HIGHEST_V: Final = 5.3
 PIXEL_V: Final = 5.0
 """What a converter makes for pixels on a higher feed (common practice)."""
 
+CONVERTER_EFFICIENCY: Final = 0.85
+"""Of a converter that makes a strip's own voltage (data sheets of the class, from memory)."""
+
 PIXEL_HIGH: Final = 0.7
 """Share of its own supply that a pixel's data line must reach (data sheets of that class, from
 memory)."""
@@ -139,6 +142,20 @@ class StripData:
 def pixels_v(rig: Rig, strip: Strip) -> float:
     """The highest voltage (V) at a strip: of its own converter, else of its board's feed."""
     return highest_v(rig, strip.board) if strip.feed_v is None else strip.feed_v
+
+
+def feed_share(rig: Rig, strip: Strip) -> float:
+    """How many times a strip's own current its board's feed bears: 1 without a converter.
+
+    A converter takes V I / efficiency from the feed (power is kept), which is more than I where it
+    has to raise the voltage; the feed is taken with an empty battery. One that lowers it may be a
+    linear one, which takes I whatever the feed: it counts once at least.
+    """
+    _, supply = of_board(rig, strip.board)
+    if strip.feed_v is None or supply is None:
+        return 1.0
+    lowest_v = open_v(supply, battery.EMPTY_CHARGE)
+    return max(1.0, strip.feed_v / (CONVERTER_EFFICIENCY * lowest_v)) if lowest_v > 0.0 else 1.0
 
 
 def strip_data(rig: Rig, strip: Strip) -> StripData:
@@ -455,7 +472,7 @@ def standing(rig: Rig, supply: Supply) -> dict[str, Demand]:
         }
         duty = {o.name: 1.0 for o in outputs if isinstance(o, Lamp)}
         fixed = board.electrics.idle_a + sum(
-            strip_full_a(o) for o in outputs if isinstance(o, Strip)
+            strip_full_a(o) * feed_share(rig, o) for o in outputs if isinstance(o, Strip)
         )
         fixed += sum(o.current_a for o in outputs if isinstance(o, Switch))
         demands[board.name] = Demand(torque, duty, fixed, dict.fromkeys(torque, 1.0))

@@ -34,6 +34,7 @@ from sim.rig.supply import (
     PIXEL_IDLE_A,
     Demand,
     FallingVoltage,
+    feed_share,
     highest_v,
     of_board,
     own_torques_nm,
@@ -308,7 +309,8 @@ def _demands(
         outputs = [o for o in show.rig.outputs if o.board == name]
         on = [o.current_a for o in outputs if isinstance(o, Switch) and (lit or o.safe_on)]
         fixed = idle_a[name] + sum(on)
-        fixed += sum(levels[o.name] for o in outputs if isinstance(o, Strip))
+        strips = [o for o in outputs if isinstance(o, Strip)]
+        fixed += sum(levels[o.name] * feed_share(show.rig, o) for o in strips)
         demands[name] = Demand(
             {
                 o.name: np.array([case.torques[o.name] for case in cases])

@@ -23,7 +23,7 @@ from sim.rig.disturbance import push_nm
 from sim.rig.grip import GripLoad, horn_nm, presses, pressing
 from sim.rig.sliding_chain import chain_of
 from sim.rig.spin import turning
-from sim.rig.supply import PIXEL_IDLE_A, Demand, highest_v, solve
+from sim.rig.supply import PIXEL_IDLE_A, Demand, feed_share, highest_v, solve
 
 MOVING_DEG_S: Final = 0.01
 """A part slower than this stands: its motor does not turn."""
@@ -201,7 +201,8 @@ def demand_of(rig: Rig, board: Board, samples: Samples, torques: Mapping[str, Ar
                 duty[output.name] = samples.lamps[output.name].luminance
             case Strip() if output.name in samples.strips:
                 lit = samples.strips[output.name].linear
-                fixed += lit.sum(axis=(1, 2)) * output.channel_a + output.pixels * PIXEL_IDLE_A
+                own = lit.sum(axis=(1, 2)) * output.channel_a + output.pixels * PIXEL_IDLE_A
+                fixed += own * feed_share(rig, output)
             case Switch() if output.name in samples.switches:
                 fixed += samples.switches[output.name] * output.current_a
     return Demand(torque, duty, fixed, moving)

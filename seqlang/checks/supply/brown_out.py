@@ -24,10 +24,15 @@ from math import floor
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
-from seqlang.checks.supply.sagging import cues_running, standing, while_running
+from seqlang.checks.supply.sagging import (
+    chip_v,
+    cues_running,
+    resets,
+    standing,
+    while_running,
+)
 from seqlang.text.findings import Finding
-from sim.model import Board, Electrics, OnBoard, Supply
-from sim.rig.supply import at_chip_v
+from sim.model import Board, OnBoard, Supply
 from sim.strain.sag import Sag
 
 
@@ -35,9 +40,7 @@ def check(context: Context) -> Iterator[Finding]:
     for supply in context.show.rig.supplies:
         own = standing(context, supply)
         yield from _brown_outs(context, own)
-        low = {
-            sag.board for sag in own if _chip_v(context, sag) < _electrics(context, sag).brown_out_v
-        }
+        low = {sag.board for sag in own if resets(context, sag)}
         if own:
             yield from _at_power_up(context, supply, low)
 
@@ -50,22 +53,22 @@ def _at_power_up(context: Context, supply: Supply, low: set[str]) -> Iterator[Fi
     for sag in context.start_sags:
         if sag.supply != supply.name or sag.board in low or sag.starting is None:
             continue
-        resets_v = _electrics(context, sag).brown_out_v
-        chip_v = _chip_v(context, sag)
-        if chip_v >= resets_v and not sag.collapsed:
+        if not resets(context, sag):
             continue
         board = context.boards[sag.board]
+        resets_v = board.electrics.brown_out_v
+        left_v = chip_v(context, sag)
         yield Finding(
             "warning",
             "brown-out",
             f"at power-up `{sag.starting}` may draw its stall current, and the chip of board "
-            f"`{sag.board}` is left with {figure(chip_v)} V",
+            f"`{sag.board}` is left with {figure(left_v)} V",
             context.span(board.mark, "name"),
             label=f"the chip resets below {figure(resets_v)} V",
             related=((context.span(context.servos[sag.starting].mark), "jumps to its safe pose"),),
             help="bring the parts near their safe pose before switching on, or use a stronger "
             "supply or thicker wire",
-            asked=chip_v,
+            asked=left_v,
             limit=resets_v,
             unit="V",
         )
@@ -73,30 +76,33 @@ def _at_power_up(context: Context, supply: Supply, low: set[str]) -> Iterator[Fi
 
 def _brown_outs(context: Context, own: list[Sag]) -> Iterator[Finding]:
     for sag in own:
-        chip = _electrics(context, sag)
-        chip_v = _chip_v(context, sag)
-        if chip_v >= chip.clock_v:
-            continue
-        resets = chip_v < chip.brown_out_v
         board = context.boards[sag.board]
+        chip, left_v = board.electrics, chip_v(context, sag)
+        if left_v >= chip.clock_v:
+            continue
+        is_reset = resets(context, sag)
         # its regulator is stated to give the chip too little, whatever arrives
-        if not resets and isinstance(board.logic, OnBoard) and board.logic.voltage_v < chip.clock_v:
+        if (
+            not is_reset
+            and isinstance(board.logic, OnBoard)
+            and board.logic.voltage_v < chip.clock_v
+        ):
             yield _meant_low(context, board, board.logic.voltage_v)
             continue
-        limit = chip.brown_out_v if resets else chip.clock_v
-        asked_text, limit_text = figures(chip_v, limit)
+        limit = chip.brown_out_v if is_reset else chip.clock_v
+        asked_text, limit_text = figures(left_v, limit)
+        fails = "resets" if is_reset else "is out of its limits"
         yield Finding(
-            "error" if resets else "warning",
+            "error" if is_reset else "warning",
             "brown-out",
             f"the voltage at the chip of board `{sag.board}` falls to {asked_text} V "
-            f"{while_running(sag)}, and it {'resets' if resets else 'is out of its limits'} below "
-            f"{limit_text} V",
+            f"{while_running(sag)}, and it {fails} below {limit_text} V",
             context.span(board.mark, "feed"),
             label=f"{figure(sag.board_a)} A through this feed",
             related=cues_running(context, sag),
-            notes=_lost(context, sag, chip_v),
+            notes=_lost(context, sag, left_v),
             help=_remedy(sag, limit),
-            asked=chip_v,
+            asked=left_v,
             limit=limit,
             unit="V",
         )
@@ -130,19 +136,10 @@ def _meant_low(context: Context, board: Board, given_v: float) -> Finding:
     )
 
 
-def _chip_v(context: Context, sag: Sag) -> float:
-    """What is left at the chip of what arrives at the board."""
-    return at_chip_v(context.sound_show.rig, context.boards[sag.board], sag.voltage_v)
-
-
-def _lost(context: Context, sag: Sag, chip_v: float) -> tuple[str, ...]:
+def _lost(context: Context, sag: Sag, left_v: float) -> tuple[str, ...]:
     """Where the board's own regulator takes its part."""
-    if chip_v >= sag.voltage_v:
+    if left_v >= sag.voltage_v:
         return ()
     stated = context.boards[sag.board].logic is not None
     own = "the board's own regulator" if stated else "a usual regulator (there is no `logic` line)"
     return (f"{figure(sag.voltage_v)} V arrive at the board; {own} takes the rest; see `logic`",)
-
-
-def _electrics(context: Context, sag: Sag) -> Electrics:
-    return context.boards[sag.board].electrics

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from seqlang.checks.figures import listed
 from seqlang.text.findings import Span
+from sim.rig.supply import at_chip_v
 from sim.strain.sag import Sag
 
 if TYPE_CHECKING:
@@ -22,6 +23,16 @@ def standing(context: Context, supply: Supply) -> list[Sag]:
     """The same, or nothing if the supply collapses: its currents and voltages then mean nothing."""
     own = of_supply(context, supply)
     return [] if any(sag.collapsed for sag in own) else own
+
+
+def chip_v(context: Context, sag: Sag) -> float:
+    """What is left at the chip of what arrives at the board."""
+    return at_chip_v(context.sound_show.rig, context.boards[sag.board], sag.voltage_v)
+
+
+def resets(context: Context, sag: Sag) -> bool:
+    """Whether the chip browns out at that instant."""
+    return chip_v(context, sag) < context.boards[sag.board].electrics.brown_out_v
 
 
 def while_running(sag: Sag) -> str:

@@ -26,7 +26,7 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure
 from seqlang.text.findings import Finding, Fix, Span
 from sim.model import Adapter, Strip, Supply
-from sim.rig.supply import of_board, strip_full_a
+from sim.rig.supply import feed_share, of_board, strip_full_a
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -35,9 +35,10 @@ def check(context: Context) -> Iterator[Finding]:
         limit = None if supply is None else limit_a(supply)
         if supply is None or limit is None or strip.cap_a is not None:
             continue
-        full = strip_full_a(strip)
+        share = feed_share(context.show.rig, strip)
+        full = strip_full_a(strip) * share
         if full > limit:
-            yield _finding(context, strip, supply, full, limit)
+            yield _finding(context, strip, supply, full, limit, share)
 
 
 def limit_a(supply: Supply) -> float | None:
@@ -50,9 +51,12 @@ def limit_a(supply: Supply) -> float | None:
     return min((limit for limit in limits if limit is not None), default=None)
 
 
-def _finding(context: Context, strip: Strip, supply: Supply, full: float, limit: float) -> Finding:
+def _finding(
+    context: Context, strip: Strip, supply: Supply, full: float, limit: float, share: float
+) -> Finding:
+    """`full`, `limit`: at the feed, which bears `share` times the strip's own current."""
     span = context.span(strip.mark, "pixels")
-    cap = max(0.1, floor(limit / 2.0 * 10.0) / 10.0)
+    cap = max(0.1, floor(limit / share / 2.0 * 10.0) / 10.0)
     line, indent = _line_of(context, span)
     fix = Fix(line, f"cap {figure(cap)} A\n{indent}")
     return Finding(

@@ -1,7 +1,9 @@
 """supply-overload: regulator, adapter or battery cannot give what the show takes.
 
 What: the peak current of the cues that can run together stays under the limit of the regulator and
-the adapter, and a battery's voltage does not collapse under it.
+the adapter, and a battery's voltage does not collapse under it (an error). The same at power-up,
+while one servo after another jumps to its safe pose (a warning); where a board resets then,
+`brown-out` says so.
 
 Why: a board whose voltage collapses resets in the middle of a move.
 
@@ -25,7 +27,7 @@ from dataclasses import replace
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.rewrite import rewritten
-from seqlang.checks.supply.sagging import cues_running, of_supply, while_running
+from seqlang.checks.supply.sagging import cues_running, of_supply, resets, while_running
 from seqlang.text import units
 from seqlang.text.findings import Finding
 from sim.model import Adapter, Show, Supply
@@ -40,6 +42,8 @@ def check(context: Context) -> Iterator[Finding]:
         collapsed = [sag for sag in of_supply(context, supply) if sag.collapsed]
         if collapsed:
             yield _overload(context, supply, max(collapsed, key=lambda sag: sag.supply_a))
+        else:
+            yield from _at_power_up(context, supply)
 
 
 def _overload(context: Context, supply: Supply, sag: Sag) -> Finding:
@@ -68,6 +72,38 @@ def _overload(context: Context, supply: Supply, sag: Sag) -> Finding:
         if starting.starting is not None
         else (),
         help=f"use one for `{fix.text}`, or let fewer parts move at once",
+        fix=fix,
+        asked=asked,
+        limit=limit,
+        unit="A",
+    )
+
+
+def _at_power_up(context: Context, supply: Supply) -> Iterator[Finding]:
+    """A servo's first pulse may find the part anywhere: it jumps to its safe pose at stall current.
+
+    The boards go on, at what the limit leaves; but an adapter or a regulator may switch off.
+    """
+    starts = [sag for sag in context.start_sags if sag.supply == supply.name]
+    if not any(sag.collapsed for sag in starts) or any(resets(context, sag) for sag in starts):
+        return
+    free = _hardest(supply, start_sags(_unlimited(context.sound_show, supply)))
+    asked, limit, mark, what = _limit(supply, free)
+    if free.starting is None or free.collapsed or asked <= limit:
+        return
+    asked_text, limit_text = figures(asked, limit)
+    span = context.span(mark, "current")
+    fix = rewritten(context, span, asked * 1.0001, units.AMPERES, "up")
+    yield Finding(
+        "warning",
+        "supply-overload",
+        f"at power-up `{free.starting}` may draw its stall current: supply `{supply.name}` would "
+        f"have to give {asked_text} A, and its {what} gives {limit_text} A",
+        span,
+        label="it may switch off",
+        related=((context.span(context.servos[free.starting].mark), "jumps to its safe pose"),),
+        help=f"use one for `{fix.text}`, or bring the parts near their safe pose before switching "
+        "on",
         fix=fix,
         asked=asked,
         limit=limit,

@@ -498,6 +498,41 @@ def test_a_servo_that_starts_anywhere_may_reset_its_board() -> None:
     )
 
 
+def at_power_up(supply: str, name: str, feed: str = "600 mm of 18 AWG") -> list[Finding]:
+    found = findings(show(supply=supply, feed=feed), name)
+    return [one for one in found if one.message.startswith("at power-up")]
+
+
+def test_a_start_that_only_asks_too_much_of_its_adapter_resets_no_board_and_says_so() -> None:
+    """A stall of 2 A and 30 mA of the board, less what the feed takes of the voltage."""
+    assert at_power_up("source adapter 6.0 V, 2.02 A", "supply-overload") == []
+    limited = "source adapter 6.0 V, 1.9 A"
+    assert at_power_up(limited, "brown-out") == []
+    (one,) = at_power_up(limited, "supply-overload")
+    assert one.severity == "warning"
+    assert one.asked == pytest.approx(2.03, rel=0.02)
+    assert one.limit == pytest.approx(1.9)
+    assert one.message == (
+        f"at power-up `jaw` may draw its stall current: supply `pack` would have to give "
+        f"{figures(one.asked or 0.0, 1.9)[0]} A, and its adapter gives 1.9 A"
+    )
+    assert one.fix is not None
+    mended = limited.replace("1.9 A", one.fix.text)
+    assert at_power_up(mended, "supply-overload") == []
+
+
+def test_a_start_that_asks_too_much_of_its_regulator_is_told_as_well() -> None:
+    (one,) = at_power_up("source adapter 12 V, 6 A\nregulator 6.0 V, 1.9 A", "supply-overload")
+    assert "and its regulator gives 1.9 A" in one.message
+
+
+def test_a_start_that_resets_the_board_is_told_once() -> None:
+    """Held at 1 A the servo of 3 ohm leaves 3 V; the board's own regulator takes one of them."""
+    supply = "source adapter 6.0 V, 1 A"
+    assert len(at_power_up(supply, "brown-out")) == 1
+    assert at_power_up(supply, "supply-overload") == []
+
+
 def sagging(duration_ms: int) -> str:
     return re.sub(r"jaw to 50 deg in \d+ ms", f"jaw to 50 deg in {duration_ms} ms", SAG)
 
