@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from seqlang.checks.figures import seconds
 from seqlang.checks.motion.failing_moves import failures
 from sim.rulebook import CUES
 from sim.strain.interruption import Cuts, interruptions
@@ -36,6 +37,13 @@ def rehearsable(context: Context) -> bool:
 def rehearsal_ms(context: Context) -> float:
     """How long a rehearsal of all cues, each alone, would take."""
     return sum(seen_ms(context.show.rig, cue) for cue in context.show.score.cues)
+
+
+def as_long_as_that(context: Context) -> tuple[float, float, str]:
+    """What a rehearsal of all cues takes and may take (s), and both in words."""
+    takes, limit = context.once(rehearsal_ms), float(REHEARSED_MS)
+    told = f"the cues take {seconds(takes)} together, and up to {seconds(limit)} are rehearsed"
+    return takes / 1000.0, limit / 1000.0, told
 
 
 def is_too_long(context: Context) -> bool:

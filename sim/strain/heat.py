@@ -142,14 +142,22 @@ class Overstay:
     seconds: float
 
 
+def closed_when_safe(show: Show) -> tuple[Overstay, ...]:
+    """Parts that stand past their contact in the safe pose, for as long as nothing happens."""
+    servos = (o for o in show.rig.outputs if isinstance(o, Servo) and o.grip is not None)
+    return tuple(
+        Overstay(one.name, None, inf)
+        for one in servos
+        if one.grip is not None and pressing(one.grip, one.safe_deg)
+    )
+
+
 def overstays(show: Show, book: Book) -> tuple[Overstay, ...]:
     """What keeps parts past their contact for longer than their grips say, longest first."""
-    found = []
+    found = list(closed_when_safe(show))
     for one in (o for o in show.rig.outputs if isinstance(o, Servo) and o.grip is not None):
         grip = one.grip
         assert grip is not None
-        if pressing(grip, one.safe_deg):
-            found.append(Overstay(one.name, None, inf))
         for name, cue in book.cues.items():
             lasts_ms = duration_ms(cue.body)
             seconds, still = _held_s(book[name].samples, one, lasts_ms)
@@ -210,7 +218,7 @@ def _heat(show: Show, book: Book, mix: Mix, one: Servo, most: float) -> Heat:
     squares = {name: _mean_square(book, name, one) for name in (*book.cues, None)}
     cue: str | None = None
     if mix.stated:
-        square = _crowded(mix, squares)
+        square = _crowded(mix, squares, book.goes_on)
         duty = sum(share.share * _moving(book, share.cue, one) for share in mix.shares)
     else:
         cue = max(squares, key=lambda name: squares[name])
@@ -227,12 +235,19 @@ def _heat(show: Show, book: Book, mix: Mix, one: Servo, most: float) -> Heat:
     )
 
 
-def _crowded(mix: Mix, squares: Mapping[str | None, float]) -> float:
-    """Mean of squares over the window; if more is asked than fits in it, the hottest runs are."""
+def _crowded(mix: Mix, squares: Mapping[str | None, float], goes_on: Sequence[str]) -> float:
+    """Mean of squares over the window; if more is asked than fits in it, the hottest runs are.
+
+    `goes_on`: cues that may fill what no cue asks for, instead of standing by.
+    """
+    hot = dict(squares)
+    for share in mix.shares:
+        if share.rests:
+            hot[share.cue] = max(squares[name] for name in (share.cue, *goes_on))
     left, total = 1.0, 0.0
-    for share in sorted(mix.shares, key=lambda share: -squares[share.cue]):
+    for share in sorted(mix.shares, key=lambda share: -hot[share.cue]):
         taken = min(share.share * mix.asked, left)
-        total += taken * squares[share.cue]
+        total += taken * hot[share.cue]
         left -= taken
     return total
 

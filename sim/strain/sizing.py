@@ -44,7 +44,7 @@ from sim.strain.envelope import asked_of_horn, passage
 from sim.strain.heat import CONTINUOUS, Heat, heats
 from sim.strain.interruption import Cuts, hardest_nm, interruptions
 from sim.strain.sag import Sag, brightest, sags, start_sags, without_limits
-from sim.strain.usage import Book, Currents, Mix, currents, run_time_h
+from sim.strain.usage import Book, Currents, Mix, Share, currents, run_time_h
 
 SLOWEST_DEG_S: Final = 0.01
 """Slower than this a part stands still for any purpose of a shop's rating."""
@@ -481,10 +481,7 @@ def _grip_caution(supply: Supply, peak_a: float, peak_s: float) -> Iterator[str]
 
 
 def _feed(show: Show, board: Board, sag: Sag, book: Book, mix: Mix, fuse_a: float) -> FeedSize:
-    square = sum(
-        share.share * float(np.mean(book[share.cue].upright.board_a[board.name] ** 2))
-        for share in mix.shares
-    )
+    square = sum(share.share * _mean_square(book, share, board) for share in mix.shares)
     rms = square**0.5
     if board.wire is None:
         return FeedSize(
@@ -515,6 +512,12 @@ def _feed(show: Show, board: Board, sag: Sag, book: Book, mix: Mix, fuse_a: floa
         reason,
         board.wire.section_mm2,
     )
+
+
+def _mean_square(book: Book, share: Share, board: Board) -> float:
+    """Of a board's current (A2) in a part of the mix; see `Book.goes_on`."""
+    runs = (share.cue, *(book.goes_on if share.rests else ()))
+    return max(float(np.mean(book[cue].upright.board_a[board.name] ** 2)) for cue in runs)
 
 
 # -- lamps ----------------------------------------------------------------------------------------

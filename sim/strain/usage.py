@@ -154,10 +154,15 @@ def _without_idle(show: Show) -> Show:
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """How much of the time a cue (None: standing by) runs in the mix."""
+    """How much of the time a cue (None: standing by) runs in the mix.
+
+    `rests`: what is left of it by the stated runs. A stated cue without end may go on all that
+    time (`Book.goes_on`).
+    """
 
     cue: str | None
     share: float
+    rests: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,8 +226,8 @@ class Book:
         """The mix over an hour, or over its busiest stretch of `window_s`.
 
         In a shorter window each cue runs as often as its hourly figure would have it, rounded up. A
-        cue that never ends counts for as long as it is rehearsed. Without stated figures all
-        cues run one after another, idle among them, without a pause.
+        cue that never ends takes as long as it is rehearsed, and may go on in what is left. Without
+        stated figures all cues run one after another, idle among them, without a pause.
         """
         score = self.show.score
         rest = score.idle if score.idle in self.cues else None
@@ -243,8 +248,18 @@ class Book:
         shares = [Share(cue, seconds * scale) for cue, seconds in busy.items()]
         left = 1.0 - sum(share.share for share in shares)
         if left > 1e-12:
-            shares.append(Share(rest, left))
+            shares.append(Share(rest, left, rests=True))
         return Mix(tuple(shares), stated, crowded, max(total / window_s, 1.0))
+
+    @cached_property
+    def goes_on(self) -> tuple[str, ...]:
+        """Cues of the stated mix that have no end: until something takes over they run on."""
+        stated = [usage.cue for usage in self.show.score.usage if usage.per_hour > 0.0]
+        return tuple(
+            name
+            for name in dict.fromkeys(stated)
+            if name in self.cues and duration_ms(self.cues[name].body) == inf
+        )
 
     def seconds(self, cue: str) -> float:
         """How long one run of a cue takes (s); of an endless one, as long as it is rehearsed."""
@@ -270,7 +285,7 @@ def currents(book: Book, supply: Supply, mix: Mix) -> Currents:
     """Mean and RMS over the mix: weighted by time, squares for the RMS."""
     mean = square = source_mean = source_square = 0.0
     for share in mix.shares:
-        upright = _running(book, supply, share.cue)
+        upright = _running(book, supply, share)
         mean += share.share * float(np.mean(upright.feed_a))
         square += share.share * float(np.mean(upright.feed_a**2))
         source_mean += share.share * float(np.mean(upright.source_a))
@@ -283,18 +298,21 @@ def currents(book: Book, supply: Supply, mix: Mix) -> Currents:
 def source_mean_a(book: Book, supply: Supply, mix: Mix) -> float:
     """Mean current (A) of the source over the mix, as in `currents`, from the cues in it alone."""
     return sum(
-        share.share * float(np.mean(_running(book, supply, share.cue).source_a))
-        for share in mix.shares
+        share.share * float(np.mean(_running(book, supply, share).source_a)) for share in mix.shares
     )
 
 
-def _running(book: Book, supply: Supply, cue: str | None) -> SupplyWork:
-    """What a supply gives while a cue runs; while the show stands by or is idle, in the worst of
-    the poses that cues leave: a part that was left raised is held for the rest of the hour."""
+def _running(book: Book, supply: Supply, share: Share) -> SupplyWork:
+    """What a supply gives in a part of the mix: while a cue runs; while the show stands by or is
+    idle, in the worst of the poses that cues leave, because a part that was left raised is held for
+    the rest of the hour; or while a cue that has no end goes on, if that takes more."""
+    cue = share.cue
     resting = cue is None or cue == book.show.score.idle
     moved = outputs_used(book.cues[cue].body) if cue is not None else frozenset()
     kept = book.states.servos.keys() - moved  # what stays as other cues left it
     runs = book.from_every_pose(cue) if resting and kept else (book[cue],)
+    if share.rests:
+        runs = (*runs, *(book[name] for name in book.goes_on))
     return max(
         (run.upright.supplies[supply.name] for run in runs),
         key=lambda loads: float(np.mean(loads.source_a)),

@@ -2,7 +2,8 @@
 
 What: at the torque of the grip, the winding of the servo that grips (and of one that carries it)
 gets no hotter at one go than what the servo stands for ever would make it (a warning). And no cue,
-nor the safe pose, keeps a part closed for longer than its grip is declared for (a warning).
+nor the safe pose, keeps a part closed for longer than its grip is declared for (a warning). Cues
+that take more than ten minutes together are not rehearsed for it (advice says so).
 
 Why: a stalled servo turns its whole current into heat, in a few grams of copper; it smokes within
 seconds.
@@ -27,12 +28,14 @@ from math import isfinite
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
-from seqlang.checks.passing import rehearsable
+from seqlang.checks.passing import as_long_as_that, is_too_long, rehearsable
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
 from seqlang.text.findings import Finding
+from sim.rig.grip import pressing
 from sim.rig.slide import STRAIGHT, of_horn, of_part
-from sim.strain.heat import GripHeat, Overstay, grip_heats, overstays
+from sim.score.tree import duration_ms
+from sim.strain.heat import GripHeat, Overstay, closed_when_safe, grip_heats, overstays
 from sim.strain.usage import Book
 
 
@@ -42,13 +45,49 @@ def check(context: Context) -> Iterator[Finding]:
     for heat in grip_heats(context.sound_show):
         if heat.lasts_s > heat.longest_s:
             yield _too_hot(context, heat)
-    if not context.once(rehearsable):
-        return
+    show = context.sound_show
+    rehearsed = context.once(rehearsable)
     seen: set[str] = set()
-    for stay in overstays(context.sound_show, Book(context.sound_show)):
+    for stay in overstays(show, Book(show)) if rehearsed else closed_when_safe(show):
         if stay.servo not in seen:
             seen.add(stay.servo)
             yield _overstay(context, stay)
+    if not rehearsed and context.once(is_too_long):
+        open_ones = [name for name in _closed_by_cues(context) if name not in seen]
+        if open_ones:
+            yield _not_rehearsed(context, open_ones)
+
+
+def _closed_by_cues(context: Context) -> list[str]:
+    """Servos that some cue moves past their contact and that takes longer than they grip."""
+    found = []
+    for planned in context.planned:
+        name, servo = planned.move.output, context.servos.get(planned.move.output)
+        if servo is None or servo.grip is None or name in found or name not in context.sound:
+            continue
+        lasts_s = duration_ms(context.cues[planned.cue].body) / 1000.0
+        if pressing(servo.grip, planned.move.angle_deg) and lasts_s > servo.grip.lasts_s:
+            found.append(name)
+    return found
+
+
+def _not_rehearsed(context: Context, names: list[str]) -> Finding:
+    takes_s, limit_s, too_long = as_long_as_that(context)
+    grip = context.servos[names[0]].grip
+    assert grip is not None
+    one = f"`{names[0]}`" if len(names) == 1 else f"`{names[0]}` and {len(names) - 1} more"
+    return Finding(
+        "advice",
+        "grip-too-long",
+        f"whether cues keep {one} closed for longer than declared is not checked: {too_long}",
+        context.span(grip.mark, "time"),
+        label="declared for so long",
+        help="take the time while the real show runs, or check the cues that grip as a show of "
+        "their own",
+        asked=takes_s,
+        limit=limit_s,
+        unit="s",
+    )
 
 
 def _too_hot(context: Context, heat: GripHeat) -> Finding:

@@ -22,8 +22,8 @@ from collections.abc import Iterator
 from math import ceil
 
 from seqlang.checks.context import Context
-from seqlang.checks.figures import figure, figures, seconds
-from seqlang.checks.passing import REHEARSED_MS, is_too_long, rehearsable, rehearsal_ms
+from seqlang.checks.figures import figure, figures
+from seqlang.checks.passing import as_long_as_that, is_too_long, rehearsable
 from seqlang.text.findings import Finding
 from sim.rig.grip import presses
 from sim.rig.servo import KGF_CM_NM
@@ -78,19 +78,18 @@ def _could_be_hot(context: Context, name: str) -> bool:
 
 
 def _not_rehearsed(context: Context, names: list[str]) -> Finding:
-    takes, limit = context.once(rehearsal_ms), float(REHEARSED_MS)
+    takes_s, limit_s, too_long = as_long_as_that(context)
     one = f"`{names[0]}`" if len(names) == 1 else f"`{names[0]}` and {len(names) - 1} more"
     return Finding(
         "advice",
         "servo-heat",
-        f"whether {one} gets too hot over minutes is not checked: the cues take {seconds(takes)} "
-        f"together, and up to {seconds(limit)} are rehearsed",
+        f"whether {one} gets too hot over minutes is not checked: {too_long}",
         context.span(context.servos[names[0]].mark, "name"),
         label="works hard at times",
         help="feel its servo after ten minutes of the real show, or check the busiest cues as a "
         "show of their own",
-        asked=takes / 1000.0,
-        limit=limit / 1000.0,
+        asked=takes_s,
+        limit=limit_s,
         unit="s",
     )
 

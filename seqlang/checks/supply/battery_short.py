@@ -25,8 +25,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from seqlang.checks.context import Context
-from seqlang.checks.figures import figures, seconds
-from seqlang.checks.passing import REHEARSED_MS, is_too_long, rehearsable, rehearsal_ms
+from seqlang.checks.figures import figures
+from seqlang.checks.passing import as_long_as_that, is_too_long, rehearsable
 from seqlang.checks.rewrite import rewritten
 from seqlang.checks.supply.sagging import of_supply
 from seqlang.text import units
@@ -60,18 +60,17 @@ def check(context: Context) -> Iterator[Finding]:
 
 
 def _not_rehearsed(context: Context, supply: Supply, cells: Cells) -> Finding:
-    takes, limit = context.once(rehearsal_ms), float(REHEARSED_MS)
+    takes_s, limit_s, too_long = as_long_as_that(context)
     return Finding(
         "advice",
         "battery-short",
-        f"how long supply `{supply.name}` lasts is not worked out: the cues take {seconds(takes)} "
-        f"together, and up to {seconds(limit)} are rehearsed",
+        f"how long supply `{supply.name}` lasts is not worked out: {too_long}",
         context.span(cells.mark, "capacity"),
         related=((context.place("run time"), "it is to last so long"),),
         help="measure the current over a real hour, or check the busiest cues as a show of "
         "their own",
-        asked=takes / 1000.0,
-        limit=limit / 1000.0,
+        asked=takes_s,
+        limit=limit_s,
         unit="s",
     )
 

@@ -14,6 +14,8 @@ import pytest
 from seqlang.loading import load, load_text
 from seqlang.text.source import Source
 from sim.rig.battery import pack_ah, run_time_h
+from sim.strain.heat import heats
+from sim.strain.sizing import size
 from sim.strain.usage import Book, source_mean_a
 from sim.strain.usage import run_time_h as book_run_time_h
 
@@ -71,6 +73,46 @@ def test_an_idle_cue_that_moves_something_else_holds_what_it_finds() -> None:
     made = book(with_idle)
     supply = made.show.rig.supplies[0]
     assert source_mean_a(made, supply, made.mix()) > 0.25
+
+
+NODS = (
+    "cue raise_it\n    repeat for ever\n        arm to 0 deg in 2 s\n        arm to 90 deg in 2 s\n"
+)
+
+
+def test_a_cue_without_end_goes_on_for_the_rest_of_the_hour_however_rarely_it_is_started() -> None:
+    endless = ARM.replace("cue raise_it\n    arm to 0 deg in 2 s\n", NODS)
+    made = book(endless)
+    supply = made.show.rig.supplies[0]
+    nodding = float(made["raise_it"].upright.supplies["pack"].source_a.mean())
+    assert made.goes_on == ("raise_it",)
+    assert source_mean_a(made, supply, made.mix()) == pytest.approx(nodding, rel=1e-6)
+    assert nodding > 0.1
+    (feed,) = size(made.show).supplies[0].feeds
+    once = book(endless.replace("    repeat for ever\n", "    repeat 2 times\n"))
+    assert once.goes_on == ()
+    assert feed.rms_a > 2.0 * size(once.show).supplies[0].feeds[0].rms_a
+
+
+def test_a_cue_without_end_that_takes_less_than_what_others_leave_does_not_help() -> None:
+    """What `raise_it` leaves takes more to hold than the glow that goes on beside it."""
+    glow = "cue glow\n    repeat for ever\n        eye fade to 9 % in 1 s\n        eye off\n"
+    more = ARM.replace("usage\n", f"lamp eye: body pin PD6\n{glow}usage\n    glow 1 per hour\n")
+    made = book(more.replace("        eye off\n", "        eye fade to 0 % in 1 s\n"))
+    supply = made.show.rig.supplies[0]
+    assert made.goes_on == ("glow",)
+    assert source_mean_a(made, supply, made.mix()) > 0.25
+
+
+def test_a_servo_that_works_in_a_cue_without_end_gets_as_hot_as_if_nothing_else_ran() -> None:
+    endless = ARM.replace("cue raise_it\n    arm to 0 deg in 2 s\n", NODS)
+    (stated,) = heats(book(endless).show)
+    (alone,) = heats(book(endless.partition("usage\n")[0]).show)
+    assert stated.cue is None
+    assert stated.rms_share == pytest.approx(alone.rms_share, rel=1e-2)
+    ended = endless.replace("    repeat for ever\n", "    repeat 2 times\n")
+    (rarely,) = heats(book(ended).show)
+    assert rarely.rms_share < 0.5 * stated.rms_share
 
 
 def test_the_run_time_of_the_demo_is_that_of_its_idle_cue_which_moves_every_part() -> None:

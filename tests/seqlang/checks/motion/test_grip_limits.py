@@ -352,3 +352,36 @@ def test_a_grip_heats_what_carries_it_as_well() -> None:
     assert {one.message.partition(" is worked")[0] for one in worked} == {"`jaw`", "`tip`"}
     carrier = next(one for one in worked if one.message.startswith("`jaw`"))
     assert "while `tip` grips" in carrier.message
+
+
+@pytest.mark.parametrize(("hold", "told"), [("590 s", False), ("600 s", True)])
+def test_a_show_too_long_to_rehearse_has_its_grips_left_open_and_says_so(
+    hold: str, told: bool
+) -> None:
+    """10 s of moves and the hold; ten minutes are rehearsed."""
+    long = f"jaw to 60 deg in 2 s\njaw to 0 deg in 2 s\nhold {hold}"
+    text = finger("grips 5 N at 60 mm, past 40 deg, for 2 s", close=long)
+    found = [one for one in findings(text, "grip-too-long") if one.severity == "advice"]
+    assert bool(found) is told
+    for one in found:
+        assert one.message.startswith(
+            "whether cues keep `jaw` closed for longer than declared is not checked: the cues take"
+        )
+        assert text[one.span.start : one.span.end] == "2 s"
+        assert one.limit == 600.0
+        assert (one.asked or 0.0) > 600.0
+
+
+def test_only_parts_that_a_cue_closes_are_left_open_in_a_long_show() -> None:
+    opens = "jaw to 20 deg in 2 s\njaw to 0 deg in 2 s\nhold 700 s"
+    cues = {"close": opens, "open": "jaw to 0 deg in 2 s"}
+    jaw = {"load": None, "grips": "5 N at 60 mm, past 40 deg, for 2 s"}
+    assert findings(show(jaw=jaw, cues=cues, remote=REMOTE), "grip-too-long") == []
+
+
+def test_a_safe_pose_that_grips_is_told_however_long_the_show_is() -> None:
+    long = "jaw to 60 deg in 2 s\njaw to 0 deg in 2 s\nhold 700 s"
+    shut = "safe pose shut\n    jaw 50 deg\n"
+    text = finger("grips 5 N at 60 mm, past 40 deg, for 2 s", close=long, poses=shut)
+    (one,) = findings(text, "grip-too-long")
+    assert "stands closed in its safe pose" in one.message
