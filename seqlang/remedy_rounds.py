@@ -2,7 +2,8 @@
 
 A remedy is offered only if the show, checked with it, has lost its finding and gained no error.
 What was offered and accepted changes the text; then everything is asked of the new text, until
-nothing is left that has not been answered.
+nothing is left that has not been answered. While a line cannot be read, only what mends such lines
+is offered: the rest was worked out without them.
 """
 
 from __future__ import annotations
@@ -72,10 +73,23 @@ class Rounds:
     def leave(self, offer: Offer) -> None:
         self._answered.add(self._key(offer.finding, offer.before))
 
+    @property
+    def waiting(self) -> int:
+        """Remedies that are not offered because something of the text cannot be read."""
+        findings, _ = self._findings
+        return sum(f.fix is not None and not self._is_due(f) for f in findings)
+
+    def _is_due(self, finding: Finding) -> bool:
+        """Whether its remedy can be offered now: what was found beside an error of reading may be
+        wrong."""
+        findings, reading = self._findings
+        unread = any(id(f) in reading and f.severity == "error" for f in findings)
+        return not unread or (id(finding) in reading and finding.severity == "error")
+
     def _next(self) -> Offer | None:
         findings, _ = self._findings
         for finding in findings:
-            if finding.fix is None:
+            if finding.fix is None or not self._is_due(finding):
                 continue
             made = self._offer(finding, finding.fix)
             key = self._key(finding, made.before)

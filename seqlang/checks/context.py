@@ -243,12 +243,15 @@ class Context:
 
     @cached_property
     def rated_v(self) -> dict[str, float]:
-        """Boards of supplies that collapse, with the voltage they would have without any load.
+        """Boards whose supply collapses, or whose wire takes nearly all of its voltage, with the
+        voltage they would have without any load.
 
-        Their servos are judged at that voltage: the collapse is a finding of its own.
+        Their servos are judged at that voltage: the collapse, or the wire, is a finding of its own.
         """
         return {
-            sag.board: highest_v(self.show.rig, sag.board) for sag in self.sags if sag.collapsed
+            sag.board: highest_v(self.show.rig, sag.board)
+            for sag in self.sags
+            if sag.collapsed or sag.voltage_v < self.boards[sag.board].electrics.brown_out_v
         }
 
     @cached_property

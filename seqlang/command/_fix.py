@@ -115,6 +115,9 @@ def _tell(file: str, rounds: Rounds, advice: int) -> None:
             else "  1 remedy alone would not pass and is not offered; the findings below say what "
             "helps"
         )
+    if rounds.waiting:
+        noun = "1 remedy waits" if rounds.waiting == 1 else f"{rounds.waiting} remedies wait"
+        click.echo(f"  {noun} until the whole text can be read")
     if advice:
         click.echo("  advice is never followed unasked: run without `--yes` to be asked")
     click.echo()

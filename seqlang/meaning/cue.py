@@ -116,6 +116,8 @@ class CueMaker:
         """How long the cue has run where the next statement starts; None where that differs."""
         self._untimed: StatementText | None = None
         """What takes as long as somebody wants; behind it the clock is not known."""
+        self._guessed = False
+        """A block's header could not be read, so the clock may be slow."""
 
     def make(self, body: Sequence[StatementText], first: object, last: object) -> Made:
         """The steps of a cue whose header stands from node `first` to `last`."""
@@ -478,6 +480,8 @@ class CueMaker:
             )
             raise Fault
         if time < self._clock:
+            if self._guessed:
+                raise Fault
             reading.error(
                 "behind-time",
                 f"`{reading.text(statement)}` comes too late: what stands above it ends at "
@@ -545,6 +549,8 @@ class CueMaker:
                 return self._side_by_side(block)
             if block.kind == "repeat":
                 return self._repeat(block)
+            if self._reading.text(block.head[0]).split() != ["in", "turn"]:
+                self._guessed = True  # it stands in for a header that could not be read
             children, duration = self._sequence(block.body)
             return InTurn(children, self._head_mark(block)), duration
         finally:

@@ -66,10 +66,11 @@ from seqlang.meaning.output import output, wired_button
 from seqlang.meaning.pose import Pose, pose
 from seqlang.meaning.rig import board, supply, wearer
 from seqlang.meaning.score import score
-from seqlang.meaning.values import Reading, declared
+from seqlang.meaning.values import COUNTED, Colour, Reading, declared
 from seqlang.text.findings import Fix, Span
+from seqlang.text.names import nearest
 from seqlang.text.syntax import CueText, Line, TopLine, head_place, names_in
-from seqlang.text.units import ANGLE, LENGTH, SPEED, Dimension
+from seqlang.text.units import ANGLE, LENGTH, SPEED, Dimension, Quantity
 from sim.model import Rig, Servo, Show, Wearer
 
 if TYPE_CHECKING:
@@ -249,15 +250,38 @@ def _constants(reading: Reading, lines: Sequence[Line]) -> None:
                 value.type == "NAME" and value not in reading.constants and value.lower() in COLOURS
             )
         )
-        made = (
-            reading.tried(colour, reading, cast("Token", value))
-            if is_colour
-            else reading.tried(reading.given, value)
-        )
+        made: Quantity | Colour | None
+        if is_colour:
+            made = reading.tried(colour, reading, cast("Token", value))
+        elif _is_misspelt_colour(reading, value):
+            made = None
+        else:
+            made = reading.tried(reading.given, value)
         if made is None:
             reading.forgiven.add(str(name))
         else:
             reading.constants[str(name)] = (name, made)
+
+
+def _is_misspelt_colour(reading: Reading, value: object) -> bool:
+    """Whether a constant's value is no constant, but near to a colour; that is then noted."""
+    from sim.light.colours import COLOURS
+
+    if not isinstance(value, Token) or value.type != "NAME":
+        return False
+    if value in reading.constants or value in reading.later or value.lower() in COUNTED:
+        return False
+    near = nearest(str(value), COLOURS)
+    if near is None or nearest(str(value), reading.constants) is not None:
+        return False
+    reading.error(
+        "unknown-name",
+        f"there is no constant and no colour `{value}`",
+        value,
+        help=f"did you mean `{near}`?",
+        fix=near,
+    )
+    return True
 
 
 # -- the rig -----------------------------------------------------------------------------------

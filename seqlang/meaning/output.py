@@ -13,6 +13,7 @@ from seqlang.meaning.entry import Sheet, options
 from seqlang.meaning.mounted import mount
 from seqlang.meaning.pose import angle, colour
 from seqlang.meaning.values import DAY_MS, Fault, Reading
+from seqlang.text.findings import Fix
 from seqlang.text.syntax import Line
 from seqlang.text.units import (
     AMPERES,
@@ -446,11 +447,19 @@ def _travel(reading: Reading, sheet: Sheet, name: str) -> tuple[float, float]:
             "travel-order",
             f"the travel runs from `{first}` to `{second}`, but the second must be larger",
             line,
-            help="write the smaller angle first",
-            fix=f"travel {second} to {first}" if low > high else None,
+            help="a part that moves needs two different ends"
+            if low == high
+            else f"write `travel {second} to {first}`",
+            fix=_changed_round(reading, line) if low > high else None,
         )
         raise Fault
     return low, high
+
+
+def _changed_round(reading: Reading, line: Line) -> Fix:
+    """The first two amounts of a line in each other's place."""
+    (one, first), (two, second) = ((reading.span(i), reading.text(i)) for i in line.items[1:3])
+    return Fix(one, second, ((two, first),))
 
 
 def _limits(reading: Reading, sheet: Sheet) -> tuple[float, float]:
@@ -461,7 +470,12 @@ def _limits(reading: Reading, sheet: Sheet) -> tuple[float, float]:
         reading.within(line.amount(i), PULSE, "a pulse limit", *PULSE_RANGE_US) for i in (1, 2)
     )
     if low >= high:
-        reading.error("travel-order", "the shorter pulse must come first", line)
+        reading.error(
+            "travel-order",
+            "the shorter pulse must come first",
+            line,
+            fix=_changed_round(reading, line) if low > high else None,
+        )
         raise Fault
     return low, high
 

@@ -75,7 +75,7 @@ _MILLIAMPERES_FROM = 25.0
 _BYTE = 255
 """The greatest level of those who count levels in bytes."""
 
-_COUNTED = (
+COUNTED = (
     *("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"),
     *("eleven", "twelve"),
 )
@@ -398,8 +398,8 @@ class Reading:
             self.error("wrong-kind", f"`{token}` is a colour, but an amount is needed here", token)
         elif str(token) in self.later:
             self._given_below(token, self.later[str(token)])
-        elif str(token).lower() in _COUNTED:
-            digits = str(_COUNTED.index(str(token).lower()))
+        elif str(token).lower() in COUNTED:
+            digits = str(COUNTED.index(str(token).lower()))
             unit = "" if due is None or due.dimension == NUMBER else f" {_likely_unit(digits, due)}"
             self.error(
                 "not-a-number",
@@ -419,10 +419,28 @@ class Reading:
             )
         elif _LIKE_A_NUMBER.fullmatch(token):
             self.error("not-a-number", f"`{token}` cannot be used as a number", token)
-        else:
+        elif not self._is_commented(token):
             instead = None if due is None else f"{due.title} is needed here{_unit_words(due)}"
             self.unknown(token, "constant", self.constants, instead)
         raise Fault
+
+    def _is_commented(self, token: Token) -> bool:
+        """Whether a constant is given in a comment (`#define beat 400 ms`); then that is noted."""
+        text = self.source.text
+        found = re.search(rf"^#[ \t]*define[ \t]+{token}[ \t=]+(\S.*?)[ \t]*$", text, re.MULTILINE)
+        if found is None:
+            return False
+        line = Span(self.source.path, *found.span())
+        given = f"given {token} = {found[1]}"
+        self.error(
+            "unknown-name",
+            f"there is no constant `{token}`: the line that gives it is a comment",
+            token,
+            related=((Place(*found.span()), "`#` starts a comment"),),
+            help=f"write `{given}`",
+            fix=Fix(line, given),
+        )
+        return True
 
     def _sum(self, node: Sum) -> Quantity:
         """`*` and `/` before `+` and `-`, each from left to right."""

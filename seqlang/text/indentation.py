@@ -291,11 +291,14 @@ def _evened(source: Source, lines: list[str], wrong: list[int], letter: str) -> 
 
 
 def _uneven(source: Source, lines: list[str]) -> list[Finding]:
-    """Lines that go back to an indentation that no open block has."""
+    """Lines that go back to an indentation that no open block has.
+
+    The first line of a file stands at the margin for the parser, wherever it stands.
+    """
     stack = [(0, 0)]
     found: list[Finding] = []
     for number, line in enumerate(lines):
-        if not is_content(line):
+        if not is_content(line) or number == 0:
             continue
         indent = width(line)
         inner = stack[-1]
@@ -305,7 +308,26 @@ def _uneven(source: Source, lines: list[str]) -> list[Finding]:
             if inner[0] > indent and len(found) < _SHOWN:
                 found.append(_uneven_line(source, lines, number, inner, stack[-1][0]))
             stack.append((indent, number))
+    inset = min((width(line) for line in lines if is_content(line)), default=0)
+    several = sum(is_content(line) and width(line) == inset for line in lines) > 1
+    if inset and (found or several or not is_content(lines[0])):
+        return [_all_indented(source, lines, inset)]
     return found
+
+
+def _all_indented(source: Source, lines: list[str], inset: int) -> Finding:
+    """A text that was taken from within another one."""
+    starts = [source.line_starts[n] for n, line in enumerate(lines) if is_content(line)]
+    places = [(Span(source.path, start, start + inset), "") for start in starts]
+    return Finding(
+        "error",
+        "uneven-indent",
+        f"every line of this file is indented, by {inset} or more",
+        places[0][0],
+        help="what belongs to no block stands at the left margin",
+        fix=Fix(*places[0], tuple(places[1:])),
+        asked=inset,
+    )
 
 
 def _uneven_line(

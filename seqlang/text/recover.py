@@ -14,11 +14,12 @@ from typing import TYPE_CHECKING, Final, NamedTuple, cast
 
 from lark import TextSlice, UnexpectedInput, UnexpectedToken
 
-from seqlang.text.findings import Finding, Fix, Span
+from seqlang.text.findings import Finding, Fix, Span, applied
 from seqlang.text.indentation import is_content, width
 from seqlang.text.names import nearest
 from seqlang.text.pieces import ReadPieces, pieces_of
-from seqlang.text.slips.written import HEADS, Surroundings, Written
+from seqlang.text.slips.words import means_block
+from seqlang.text.slips.written import BLOCKS, HEADS, Surroundings, Written
 from seqlang.text.source import Source
 from seqlang.text.syntax_errors import explain
 from seqlang.text.tokens import due
@@ -168,17 +169,19 @@ class _Work:
                 line = self._line_at_fault(error, start, end)
                 self.retried += end - start
                 repeated = line in mended
+                header = None
                 if not repeated:
                     around = self._surroundings(line, start, end)
                     finding = explain(error, self._source, line, around)
                     if finding.fix is None and _lacks_body(error):
                         finding = replace(finding, fix=self._only_body(line, end))
+                    header = self._mended_header(line, finding.fix)
                     result.findings.append(finding)
                     mended.add(line)
                 if repeated or len(result.findings) >= MOST_ERRORS or self.retried > MOST_RETRIED:
                     self._note_name(start, result)
                     return []
-                self._mend(error, line, start, end, result)
+                self._mend(error, line, start, end, result, header)
 
     def _line_at_fault(self, error: UnexpectedInput, start: int, end: int) -> int:
         """Offset of the start of the line that must change."""
@@ -192,9 +195,16 @@ class _Work:
             above = [at for at, text in self._lines(start, line) if is_content(text)]
             return above[-1] if above else line
         if error.token.type == "_INDENT":
+            if self._text.startswith("cue", start) and line > start and self._means_block(line):
+                return line
             below = (at for at, text in self._lines(at + 1, end) if is_content(text))
             return next(below, line)
         return line
+
+    def _means_block(self, line: int) -> bool:
+        """Whether a line that has been read as another statement was meant to carry a block."""
+        end = self._text.find("\n", line)
+        return means_block(self._text[line : None if end < 0 else end])
 
     def _only_body(self, line: int, end: int) -> Fix | None:
         """Indenting what stands below a block's header, if that is a single line.
@@ -238,8 +248,24 @@ class _Work:
             start = stop + 1
         return found
 
+    def _mended_header(self, line: int, fix: Fix | None) -> str | None:
+        """A block's header with its change, if that is no longer than the line: its block is then
+        read as it is meant."""
+        end = self._source.text.find("\n", line)
+        if fix is None or any(not line <= span.start <= span.end <= end for span, _ in fix.places):
+            return None
+        text = applied(self._source.text[:end], fix)[line:].strip()
+        room = end - line - width(self._source.text[line:end])
+        return text if BLOCKS.match(text) and "\n" not in text and len(text) <= room else None
+
     def _mend(
-        self, error: UnexpectedInput, line: int, start: int, end: int, result: Recovered
+        self,
+        error: UnexpectedInput,
+        line: int,
+        start: int,
+        end: int,
+        result: Recovered,
+        header: str | None,
     ) -> None:
         """Put a stand-in where the line stood, and keep its block if the stand-in can carry it."""
         (_, text), *below = self._lines(line, end)
@@ -250,7 +276,8 @@ class _Work:
                 break
             block.append((at, other))
         has_block = any(is_content(other) for _, other in block)
-        if isinstance(error, UnexpectedToken) and error.token.type == "_INDENT":
+        needless = isinstance(error, UnexpectedToken) and error.token.type == "_INDENT"
+        if needless and not self._means_block(line):
             self._blank(line, text, "")
             for at, other in block:
                 self._blank(at, other, "")
@@ -267,6 +294,8 @@ class _Work:
             in_cue = self._text.startswith("cue", start)
             if inset == 0 and cue is not None:
                 stand_in = cue[0]
+            elif inset > 0 and in_cue and header is not None:
+                stand_in = header
             elif inset > 0 and in_cue and len(text) - inset >= len(_BLOCK):
                 stand_in = _BLOCK
             else:

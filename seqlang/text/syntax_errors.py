@@ -19,6 +19,7 @@ from seqlang.text.findings import Finding, Fix, Span
 from seqlang.text.grammar import failure
 from seqlang.text.indentation import is_content, width
 from seqlang.text.slips.mending import mended
+from seqlang.text.slips.words import means_block
 from seqlang.text.slips.written import WORD, Surroundings, Written
 from seqlang.text.source import Source
 from seqlang.text.syntax_examples import BLOCK_DUE, EXAMPLES, Example
@@ -37,11 +38,11 @@ MOST_MENDED: Final = 300
 def explain(error: UnexpectedInput, source: Source, line: int, around: Surroundings) -> Finding:
     """The finding for a syntax error; `line` is the offset where the line at fault starts."""
     at = _At(error, source, line)
-    if at.kind == "_INDENT":
+    text = source.text[at.first : at.line_end]
+    if at.kind == "_INDENT" and not (around.has_block and means_block(text)):
         return _needless_indent(at)
     if at.due == {"_INDENT"}:
         return at.finding(BLOCK_DUE.due, (at.first, at.line_end), help=BLOCK_DUE.help)
-    text = source.text[at.first : at.line_end]
     found = mended(Written(text, around)) if len(text) <= MOST_MENDED else None
     if found is not None:
         return _of_slip(at, found)

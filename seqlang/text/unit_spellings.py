@@ -120,8 +120,12 @@ _INSTEAD: Final[dict[str, str]] = {
     **dict.fromkeys(("w", "watt", "watts", "mw"), "write the current: watts divided by volts"),
     **dict.fromkeys(("wh", "mwh"), "write the capacity in `mAh`: watt hours divided by volts"),
     **dict.fromkeys(
-        ("frame", "frames", "fps", "tick", "ticks", "step", "steps", "beats"),
+        ("frame", "frames", "fps", "tick", "ticks", "step", "steps"),
         "times are written in `ms` or `s`",
+    ),
+    **dict.fromkeys(
+        ("beat", "beats", "bar", "bars"),
+        "give its length a name: `given beat = 500 ms`, then `(2 * beat)`",
     ),
     **dict.fromkeys(("ml", "l"), "write what it weighs, in `g`"),
     "x": "`3 times` for how often, `90 mm by 50 mm` for sizes, `(2 * 400 ms)` for sums",

@@ -70,6 +70,23 @@ def test_advice_is_not_followed_unasked(show: Path) -> None:
     assert "jaw and left_fin to 20 deg in 900 ms" in show.read_text(encoding="utf-8")
 
 
+def test_beside_a_line_that_cannot_be_read_no_warning_is_followed(tmp_path: Path) -> None:
+    """What a check finds beside such a line was worked out without it."""
+    path = tmp_path / "half.cues"
+    slow = with_line("hold", "wings flutter").replace(
+        "    jaw to 30 deg in 900 ms", "    jaw to 30 deg in 100 ms"
+    )
+    path.write_text(slow, encoding="utf-8")
+    done = run("--fix", "--yes", str(path))
+    assert done.return_value == 1
+    assert "nothing changed" in done.output
+    assert "until the whole text can be read" in done.output
+    assert path.read_text(encoding="utf-8") == slow
+    path.write_text(slow.replace("wings flutter", "hold 1 s"), encoding="utf-8")
+    assert run("--fix", "--yes", str(path)).return_value == 0
+    assert "jaw to 30 deg in 100 ms" not in path.read_text(encoding="utf-8")
+
+
 def test_what_only_the_maker_knows_is_not_changed(tmp_path: Path) -> None:
     """5,000: five, or five thousand."""
     path = tmp_path / "odd.cues"

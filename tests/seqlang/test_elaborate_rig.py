@@ -9,6 +9,7 @@ import pytest
 from rig_text import RIG, good, loaded, marked_text, names, with_rig
 
 from seqlang.loading import Loaded
+from seqlang.text.findings import applied
 from sim.model import (
     Adapter,
     Box,
@@ -481,8 +482,7 @@ def test_a_change_that_a_finding_proposes_makes_it_go_away(name: str) -> None:
         )
         return
     text = found.sources["test.cues"].text
-    span = finding.fix.span
-    assert names(loaded(text[: span.start] + finding.fix.text + text[span.end :])) == []
+    assert names(loaded(applied(text, finding.fix))) == []
 
 
 def test_both_places_of_a_duplicate_are_shown() -> None:

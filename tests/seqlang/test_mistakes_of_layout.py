@@ -208,3 +208,63 @@ def test_braces_of_another_language_are_one_finding() -> None:
             text = applied(text, found[0].fix)
             found = errors(text)
     assert found == []
+
+
+TOGETHER = "    together\n        jaw to 10 deg in 1 s\n        left_fin to 40 deg in 1 s\n"
+TIMED = SHOW.replace(TOGETHER, f"{TOGETHER}    at 9410 ms\n")
+
+
+@pytest.mark.parametrize(
+    "header", ["together:", "together {", "parallel", "same time", "at once", "all at once"]
+)
+def test_a_wrong_header_of_what_moves_together_brings_no_word_about_the_clock(header: str) -> None:
+    """One after another the parts would need longer, and the clock would be past 9410 ms."""
+    assert errors(TIMED) == []
+    text = TIMED.replace("    together\n", f"    {header}\n")
+    (found,) = errors(text)
+    assert found.span.start >= text.index(header)
+    assert found.fix is not None
+    assert applied(text, found.fix).replace("together \n", "together\n") == TIMED
+
+
+def test_a_header_that_nobody_can_mend_brings_no_word_about_the_clock() -> None:
+    (found,) = errors(TIMED.replace("    together\n", "    wings flutter\n"))
+    assert (found.name, found.fix) == ("syntax", None)
+
+
+def test_a_time_that_is_late_beside_sound_headers_is_told() -> None:
+    (found,) = errors(TIMED.replace("    together\n", "    in turn\n"))
+    assert found.name == "behind-time"
+
+
+def indented(text: str) -> str:
+    return "".join(f"    {line}" if line.strip() else line for line in text.splitlines(True))
+
+
+def test_a_text_that_is_indented_as_a_whole_moves_to_the_margin() -> None:
+    (found,) = errors(indented(SHOW))
+    assert found.name == "uneven-indent"
+    assert "every line of this file is indented, by 4 or more" in found.message
+    assert found.fix is not None
+    assert applied(indented(SHOW), found.fix) == SHOW
+
+
+@pytest.mark.parametrize("text", ['    show "x"\n        supply p\n    board b\n', "  a\n\tb\n c"])
+def test_behind_a_first_line_that_is_indented_others_are_told_of_and_nothing_breaks(
+    text: str,
+) -> None:
+    assert all(one.name in ("uneven-indent", "mixed-indent") for one in errors(text))
+    assert errors(text)
+
+
+def test_a_constant_of_another_language_is_told_where_it_is_used() -> None:
+    text = SHOW.replace("given beat = 400 ms", "#define BEAT 400 ms").replace(
+        "hold 600 ms", "hold BEAT"
+    )
+    (found,) = errors(text)
+    assert found.message == "there is no constant `BEAT`: the line that gives it is a comment"
+    assert found.span.start == text.index("hold BEAT") + 5
+    assert found.fix is not None
+    mended = applied(text, found.fix)
+    assert "\ngiven BEAT = 400 ms\n" in mended
+    assert errors(mended) == []

@@ -72,12 +72,19 @@ def _finding(context: Context, cue: Cue, flash: Flash) -> Finding:
         notes=(*_notes(context, flash), SCREENS),
         help="slow it down, or let it change by less than a tenth of its light"
         if slower is None
-        else f"the shortest time that passes here is {seconds(slower[1])}: `{slower[0].text}`",
+        else _passing(slower[0].text, slower[1]),
         fix=None if slower is None else slower[0],
         asked=found.count,
         limit=FLASHES,
         unit="flashes a second",
     )
+
+
+def _passing(text: str, least_ms: int) -> str:
+    """What a time that is as coarse as the text's own passes by."""
+    if text in (f"{least_ms} ms", seconds(least_ms)):
+        return f"`{text}` is the shortest time that passes here"
+    return f"`{text}` passes; the shortest time that does here is {seconds(least_ms)}"
 
 
 def _notes(context: Context, flash: Flash) -> Iterator[str]:

@@ -264,4 +264,4 @@ def advice(failure: Failure, fix: Fix | None) -> str:
         return "give it more time, or `as fast as it can` to have the time computed"
     if fix.text == f"{failure.shortest_ms} ms":
         return f"`{fix.text}` is the shortest duration that passes"
-    return f"the shortest duration that passes is {failure.shortest_ms} ms: `{fix.text}`"
+    return f"`{fix.text}` passes; the shortest duration that does is {failure.shortest_ms} ms"

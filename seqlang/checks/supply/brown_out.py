@@ -95,7 +95,10 @@ def _brown_outs(context: Context, own: list[Sag]) -> Iterator[Finding]:
         yield Finding(
             "error" if is_reset else "warning",
             "brown-out",
-            f"the voltage at the chip of board `{sag.board}` falls to {asked_text} V "
+            f"nothing is left for the chip of board `{sag.board}` {while_running(sag)}: its feed "
+            "takes the whole voltage"
+            if sag.voltage_v <= 0.0
+            else f"the voltage at the chip of board `{sag.board}` falls to {asked_text} V "
             f"{while_running(sag)}, and it {fails} below {limit_text} V",
             context.span(board.mark, "feed"),
             label=f"{figure(sag.board_a)} A through this feed",

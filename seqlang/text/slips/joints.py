@@ -84,6 +84,7 @@ _NEXT: Final = re.compile(r" *(?:;|\bthen\b|,? +(?=(?:hold|play|pose|repeat)\b))
 
 def slips(line: Written) -> Iterator[Slip]:
     yield from _comments(line)
+    yield from _semicolons(line)
     yield from _marks(line)
     yield from _trailing(line)
     yield from _after_first_word(line)
@@ -108,6 +109,22 @@ def _comments(line: Written) -> Iterator[Slip]:
             end,
             help="comments start with `#`",
             edits=((halt.at, end, "#"),),
+            certain=True,
+        )
+
+
+def _semicolons(line: Written) -> Iterator[Slip]:
+    """`jaw 4 deg; fin 0 deg`: the places of a pose."""
+    inside = line.text[: line.code_end].rstrip("; ")
+    places = [at for at, sign in enumerate(inside) if sign == ";"]
+    if line.around.head in ("pose", "safe") and places:
+        rest = ((len(inside), line.code_end, ""),) if len(inside) < line.code_end else ()
+        yield Slip(
+            "`;` does not fit here",
+            places[0],
+            places[0] + 1,
+            help="did you mean `,`?",
+            edits=(*((at, at + 1, ",") for at in places), *rest),
             certain=True,
         )
 

@@ -35,6 +35,7 @@ _KINDS: Final = {
 def slips(line: Written) -> Iterator[Slip]:
     """What the lines of a supply say otherwise."""
     yield from _cells(line)
+    yield from _by_voltage(line)
     yield from _fuse(line)
 
 
@@ -57,6 +58,50 @@ def _cells(line: Written) -> Iterator[Slip]:
         *found.span(),
         help=f"write `{instead}`",
         edits=((*found.span(), instead),),
+        certain=True,
+    )
+
+
+_VOLTAGE: Final = re.compile(
+    r"([0-9]+(?:\.[0-9]+)?) *V +(li-?ion|li-?po|lifepo4|nimh|alkaline)"
+    r"(?: +(?:cells?|pack|battery))?"
+    r"|(li-?ion|li-?po|lifepo4|nimh|alkaline)(?: +(?:cells?|pack|battery))? +"
+    r"([0-9]+(?:\.[0-9]+)?) *V(?!\w)",
+    re.IGNORECASE,
+)
+_A_CELL_V: Final = {
+    "li-ion": (3.6, 3.7),
+    "lipo": (3.7,),
+    "lifepo4": (3.2, 3.3),
+    "nimh": (1.2,),
+    "alkaline": (1.5,),
+}
+"""V that labels state for a cell of each kind (common practice, no source)."""
+
+
+def _by_voltage(line: Written) -> Iterator[Slip]:
+    """`7.4 V lipo`: a pack is sold by its voltage, and written by its cells."""
+    found = _VOLTAGE.search(line.text, 0, line.code_end)
+    if found is None or line.around.head != "supply":
+        return
+    volts, kind = (
+        float(found[1] or found[4]),
+        _KINDS[(found[2] or found[3]).lower().replace("-", "")],
+    )
+    count = next(
+        (n for n in range(1, 100) for v in _A_CELL_V[kind] if abs(n * v - volts) < 0.06), None
+    )
+    instead = None if count is None else f"{count} {kind} cells"
+    start = "source " if not found.start() else ""
+    bare = not re.search(r"[0-9] *m?Ah", line.text[: line.code_end])
+    usual = ", 2200 mAh" if bare else ""
+    yield Slip(
+        f"a pack is counted in cells: `{found[0]}` is no number of them",
+        *found.span(),
+        help="such as `source 2 lipo cells, 2200 mAh`"
+        if instead is None
+        else f"write `source {instead}{usual}`" + (" with its own capacity" if bare else ""),
+        edits=() if instead is None or bare else ((*found.span(), start + instead),),
         certain=True,
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from fractions import Fraction
 from typing import TYPE_CHECKING, Final
 
 from seqlang.text.slips.written import Slip
@@ -171,8 +172,76 @@ def only_said(line: Written) -> Iterator[Slip]:
             )
 
 
+_EVERY: Final = re.compile(
+    r"([^\W\d]\w*) +(?:(once|twice|[0-9]+(?:\.[0-9]+)?)(?: *(?:x|times))? *)?"
+    r"(?:every|each|per|an?|in an?|/) *([0-9]+(?:\.[0-9]+)?)? *"
+    r"(s|sec|seconds?|m|min|minutes?|h|hr|hours?|d|days?) *$"
+)
+_A_DAY_H: Final = 24
+_OF_AN_HOUR: Final = {"s": Fraction(3600), "m": Fraction(60), "h": Fraction(1)}
+
+
+def _rates(line: Written) -> Iterator[Slip]:
+    """`croak every 3 min`, `croak twice an hour`: use is counted per hour."""
+    found = _EVERY.match(line.text[: line.code_end])
+    if line.around.head != "usage" or found is None:
+        return
+    times = {None: "1", "once": "1", "twice": "2"}.get(found[2], found[2])
+    periods = Fraction(found[3] or 1)
+    share = _OF_AN_HOUR.get(found[4][0], Fraction(1, _A_DAY_H))
+    if not periods:
+        return
+    rate = f"{float(round(Fraction(times) * share / periods, 2)):g}"
+    yield Slip(
+        "how often is counted per hour",
+        found.end(1) + 1,
+        found.end(),
+        help=f"write `{found[1]} {rate} per hour`",
+        edits=((*found.span(), f"{found[1]} {rate} per hour"),),
+        certain=True,
+    )
+
+
+_GRIPS: Final = (
+    r"(?:with +)?({n} *(?:N|mN|kgf|gf))(?!\w)",
+    r"(?:at +)?({n} *(?:mm|cm|m|in|inch))(?!\w)",
+    r"(?:past|from|beyond|after|over|above|behind|at|(below|under|before)) +(-?{n} *(?:deg|rad))",
+    r"for +({n} *(?:ms|s|min))(?!\w)",
+)
+"""The parts of a line about a grip, in whatever order they come: force, where, from when, how
+long."""
+
+
+def _grips(line: Written) -> Iterator[Slip]:
+    """`grips past 50 deg with 3 N for 5 s`."""
+    text = line.text[: line.code_end].rstrip()
+    head = re.match(r"grips? +", text)
+    if line.around.head != "servo" or head is None:
+        return
+    force, where, past, last = (
+        re.search(pattern.format(n=r"[0-9]+(?:\.[0-9]+)?"), text) for pattern in _GRIPS
+    )
+    if force is None or past is None or last is None:
+        return
+    side = "below" if past[1] else "past"
+    at = "60 mm" if where is None else where[1]
+    made = f"grips {force[1]} at {at}, {side} {past[2]}, for {last[1]}"
+    if made == text:
+        return
+    yield Slip(
+        "a grip is its force, where it presses, from which angle on and for how long",
+        head.end(),
+        len(text),
+        help=f"write `{made}`" + (", with its own distance from the hinge" * (where is None)),
+        edits=() if where is None else ((0, len(text), made),),
+        certain=True,
+    )
+
+
 def rearranged(line: Written) -> Iterator[Slip]:
     """`fade lure to 60 %`, `turn on fan`, `breathe lure every 4 s`, `button 2: stop`."""
+    yield from _rates(line)
+    yield from _grips(line)
     text = line.text[: line.code_end]
     for pattern, instead, what in _REARRANGED:
         found = pattern.match(text)

@@ -44,6 +44,7 @@ def slips(line: Written) -> Iterator[Slip]:
     if halt is None:
         return
     yield from rates(line)
+    yield from _close_together(line)
     yield from _times_a_constant(line)
     for number in _NUMBER.finditer(line.text, 0, line.code_end):
         if line.quoted(number.start()) and not re.match(r' *"', line.text[number.end() :]):
@@ -87,19 +88,46 @@ def _meant(number: str, start: int, span: tuple[int, int], spelling: str) -> Ite
 
 
 def _times_a_constant(line: Written) -> Iterator[Slip]:
-    """`2 beat`: a constant is no unit, but can be multiplied."""
+    """`2 beat`, `2 beats`: a constant is no unit, but can be multiplied."""
+    known = line.around.names.get("given", frozenset())
     for found in re.finditer(r"(?<![\w.])([0-9]+(?:\.[0-9]+)?) *x? *([^\W\d]\w*)", line.text):
-        if found[2] in line.around.names.get("given", frozenset()):
-            bare = f"{found[1]} * {found[2]}"
+        name = next((one for one in (found[2], found[2].removesuffix("s")) if one in known), None)
+        if name is not None:
+            bare = f"{found[1]} * {name}"
             inside = line.text[: found.start()].rstrip().endswith("(")
             instead = bare if inside else f"({bare})"
             yield Slip(
-                f"`{found[2]}` is a constant and no unit",
+                f"`{name}` is a constant and no unit",
                 *found.span(),
                 help=f"write `{instead}`",
                 edits=((*found.span(), instead),),
                 certain=True,
             )
+
+
+_DENSITY: Final = re.compile(
+    r"(?: *,)? *(?:\bat +)?(?:\bpitch +)?(?<![\w.])([1-9][0-9]*) *"
+    r"(?:leds?|pixels?|px|pcs)?(?: *[/\\] *| +(?:per|an?) +)m(?:et(?:er|re))?(?!\w)",
+    re.IGNORECASE,
+)
+
+
+def _close_together(line: Written) -> Iterator[Slip]:
+    """`60/m`: strips are sold by their pixels on a metre, and written by the way between two."""
+    found = _DENSITY.search(line.text, 0, line.code_end)
+    if found is None or line.around.head != "strip":
+        return
+    count = int(found[1])
+    pitch = f"{1000 // count} mm" if 1000 % count == 0 else f"(1 m / {count})"
+    start = found.start() + len(found[0]) - len(found[0].lstrip(" ,"))
+    yield Slip(
+        f"`{line.text[start : found.end()]}` is no distance from pixel to pixel",
+        start,
+        found.end(),
+        help=f"write `pitch {pitch}`",
+        edits=((found.start(), found.end(), f", pitch {pitch}"),),
+        certain=True,
+    )
 
 
 _RATE: Final = re.compile(r"(?:\b(?:at|every|in) +)?([0-9]+(?:\.[0-9]+)?) *[Hh][Zz]\b")

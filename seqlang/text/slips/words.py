@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from seqlang.text.grammar import parser
 from seqlang.text.names import nearest
 from seqlang.text.slips.statements import LOOPS, PAUSES
-from seqlang.text.slips.written import WORD, Slip, Surroundings, Written
+from seqlang.text.slips.written import BLOCKS, WORD, Slip, Surroundings, Written
 from seqlang.text.tokens import words_of
 
 if TYPE_CHECKING:
@@ -55,6 +55,10 @@ _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
         ),
         **dict.fromkeys(
             ("at once", "at the same time", "in parallel", "all together", "meanwhile"),
+            ("together",),
+        ),
+        **dict.fromkeys(
+            ("same time", "all at once", "at same time", "side by side"),
             ("together",),
         ),
         **dict.fromkeys(
@@ -173,6 +177,12 @@ _HINTS: Final = {
     "hold": PAUSES,
     "": "a move is written `jaw to 30 deg in 1 s`",
 }
+
+
+def means_block(text: str) -> bool:
+    """Whether a line of a cue, whatever it reads as, says elsewhere that a block follows."""
+    said = text.strip().rstrip(":({ ").lower()
+    return any(BLOCKS.match(one) for one in _FIRST["cue"].get(said, ()))
 
 
 def in_other_words(line: Written) -> Iterator[Slip]:

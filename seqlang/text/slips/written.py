@@ -50,7 +50,7 @@ HEADS: Final[dict[str, str]] = {
 }
 """A top-level statement of each kind whose lines can be wrong."""
 
-_BLOCKS: Final = re.compile(r"(?:together|in +turn|stagger|repeat)\b")
+BLOCKS: Final = re.compile(r"(?:together|in +turn|stagger|repeat)\b")
 _NEEDS_BODY: Final = frozenset(BODIES) - {"board", "servo", "lamp", "switch"}
 """Kinds whose header alone is no whole statement."""
 
@@ -168,7 +168,7 @@ class Written:
         head = HEADS.get(self.around.head)
         if head is None:
             return "", ""
-        block = self.around.has_block or _BLOCKS.match(self.text) is not None
+        block = self.around.has_block or BLOCKS.match(self.text) is not None
         statement = self.around.head == "cue"
         return f"{head}\n ", "  hold 1 s\n" if block and statement else ""
 

@@ -76,7 +76,7 @@ LIMITS = (
         says=flashes("`lure` flashes", 4),
         asked=4,
         limit=3,
-        help="the shortest time that passes here is 334 ms: `334 ms`",
+        help="`334 ms` is the shortest time that passes here",
         fix="334 ms",
         at="lure",
     ),

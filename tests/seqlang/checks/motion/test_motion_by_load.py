@@ -291,7 +291,7 @@ def test_a_duration_in_tenths_is_suggested_in_tenths_and_told_to_the_millisecond
     body = "jaw to 60 deg in 0.3 s\njaw to 0 deg in 2.0 s"
     text = show(jaw={"load": None}, cues={"snap": body}, supply=None)
     (one,) = findings(text, "servo-speed")
-    assert one.help == "the shortest duration that passes is 352 ms: `0.4 s`"
+    assert one.help == "`0.4 s` passes; the shortest duration that does is 352 ms"
 
 
 def test_of_force_and_pressure_the_one_farther_over_its_limit_is_named() -> None:

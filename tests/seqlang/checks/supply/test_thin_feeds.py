@@ -1,0 +1,61 @@
+"""Feeds far too thin: what is said of the wire, and nothing of servos that get no voltage.
+
+What a wire may carry: `sim/rig/wire.py`, with its source.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from seqlang.check import check
+from seqlang.loading import load_text
+from seqlang.text.findings import Finding, applied
+from seqlang.text.source import Source
+from tests.seqlang.mistakes.base import with_line
+
+
+def errors(text: str) -> list[Finding]:
+    found = check(load_text(Source("test.cues", text))).findings
+    return [one for one in found if one.severity == "error"]
+
+
+def fed(gauge: str) -> str:
+    return with_line("feed", f"feed pack, 600 mm of {gauge}")
+
+
+@pytest.mark.parametrize(
+    ("gauge", "carries"),
+    [
+        ("32 AWG", "0.53 A"),
+        ("33 AWG", "0.33 A"),
+        ("34 AWG", "0.33 A"),
+        ("36 AWG", "0.21 A"),
+        ("40 AWG", "0.09 A"),
+    ],
+)
+def test_a_wire_thinner_than_any_that_is_proposed_carries_what_the_table_says(
+    gauge: str, carries: str
+) -> None:
+    text = fed(gauge)
+    (found,) = [one for one in errors(text) if one.name == "wire-overload"]
+    assert found.message == (
+        f"the feed of board `body` carries {carries}, and its fuse of 5 A needs 5 A"
+    )
+    assert found.fix is not None
+    assert found.fix.text == "22 AWG"
+    assert errors(applied(text, found.fix)) == []
+
+
+def test_where_the_feed_takes_the_whole_voltage_only_the_feed_is_blamed() -> None:
+    wire, chip = sorted(errors(fed("40 AWG")), key=lambda one: one.name, reverse=True)
+    assert wire.name == "wire-overload"
+    assert chip.name == "brown-out"
+    assert chip.message == (
+        "nothing is left for the chip of board `body` when the stop or another cue interrupts "
+        "`act`: its feed takes the whole voltage"
+    )
+
+
+def test_what_moves_at_a_volt_is_not_told_to_move_slower() -> None:
+    """38 AWG leaves 0.97 V: no duration makes that a rig."""
+    assert {one.name for one in errors(fed("38 AWG"))} == {"brown-out", "wire-overload"}
