@@ -49,9 +49,9 @@ def test_twelve_volts_are_called_too_much_for_what_they_break_and_too_little_for
     assert [(f.name, f.message.partition(" can get ")[0]) for f in found] == [
         ("chip-overvoltage", "the chip of board `body`"),
         ("servo-overvoltage", "servo `jaw`"),
-        ("servo-overvoltage", "servo `left_fin`"),
         ("strip-overvoltage", "strip `belly`"),
     ]
+    assert found[1].notes == ("the same goes for `left_fin`",)
     assert all("resets" not in f.message + f.label + (f.help or "") for f in found)
 
 

@@ -26,6 +26,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import isfinite
 
+from seqlang.checks.alike import told_once
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.passing import as_long_as_that, is_too_long, rehearsable
@@ -42,16 +43,18 @@ from sim.strain.usage import Book
 def check(context: Context) -> Iterator[Finding]:
     if not any(servo.grip is not None for servo in context.servos.values()):
         return
-    for heat in grip_heats(context.sound_show):
-        if heat.lasts_s > heat.longest_s:
-            yield _too_hot(context, heat)
+    yield from told_once(
+        (heat.servo, _too_hot(context, heat))
+        for heat in grip_heats(context.sound_show)
+        if heat.lasts_s > heat.longest_s
+    )
     show = context.sound_show
     rehearsed = context.once(rehearsable)
-    seen: set[str] = set()
+    seen: dict[str, Finding] = {}
     for stay in overstays(show, Book(show)) if rehearsed else closed_when_safe(show):
         if stay.servo not in seen:
-            seen.add(stay.servo)
-            yield _overstay(context, stay)
+            seen[stay.servo] = _overstay(context, stay)
+    yield from told_once(seen.items())
     if not rehearsed and context.once(is_too_long):
         open_ones = [name for name in _closed_by_cues(context) if name not in seen]
         if open_ones:

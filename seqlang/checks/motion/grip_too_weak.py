@@ -21,9 +21,10 @@ Motor Characteristics) and the lever; the margin is the rig's own.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
+from seqlang.checks.alike import told_once
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.rewrite import rewritten
@@ -38,7 +39,11 @@ if TYPE_CHECKING:
     from sim.model import Servo
 
 
-def check(context: Context) -> Iterator[Finding]:
+def check(context: Context) -> Iterable[Finding]:
+    return told_once(_each(context))
+
+
+def _each(context: Context) -> Iterator[tuple[str, Finding]]:
     rig = context.sound_show.rig
     for name in presses(rig):
         servo = context.servos[name]
@@ -48,7 +53,7 @@ def check(context: Context) -> Iterator[Finding]:
         volts = context.lowest_v.get(servo.board, highest_v(rig, servo.board))
         has_nm = float(line(servo, volts).stall_nm) * (1.0 - rig.wearer.margin)
         if hard.torque_nm > has_nm * (1.0 + 1e-9):
-            yield _finding(context, servo, hard, has_nm, volts)
+            yield name, _finding(context, servo, hard, has_nm, volts)
 
 
 def _finding(

@@ -21,6 +21,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import ceil
 
+from seqlang.checks.alike import told_once
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.passing import as_long_as_that, is_too_long, rehearsable
@@ -34,12 +35,15 @@ from sim.strain.heat import CONTINUOUS, Heat, hardest_hold, heats, most_nm
 def check(context: Context) -> Iterator[Finding]:
     held = context.states.held_long_deg
     cool: list[str] = []
+    hot_holds: list[tuple[str, Finding]] = []
     for name in sorted(context.sound):
         hold = hardest_hold(context.servos[name], held[name], context.show.rig.wearer)
         if hold.share > CONTINUOUS:
-            yield _finding(context, name, hold.share, _holding(context, name, hold.angle_deg))
+            told = _finding(context, name, hold.share, _holding(context, name, hold.angle_deg))
+            hot_holds.append((name, told))
         else:
             cool.append(name)
+    yield from told_once(hot_holds)
     hot = [name for name in cool if _could_be_hot(context, name)]
     if not hot:
         return
@@ -47,9 +51,11 @@ def check(context: Context) -> Iterator[Finding]:
         if context.once(is_too_long):
             yield _not_rehearsed(context, hot)
         return
-    for heat in heats(context.sound_show):
-        if heat.servo in cool and heat.rms_share > heat.limit:
-            yield _finding(context, heat.servo, heat.rms_share, _over_time(heat))
+    yield from told_once(
+        (heat.servo, _finding(context, heat.servo, heat.rms_share, _over_time(heat)))
+        for heat in heats(context.sound_show)
+        if heat.servo in cool and heat.rms_share > heat.limit
+    )
 
 
 def _holding(context: Context, name: str, angle_deg: float) -> str:

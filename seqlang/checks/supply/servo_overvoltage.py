@@ -19,11 +19,13 @@ run on their 8.4 V when full, 13.5 % more; data sheets that state a highest volt
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
+from seqlang.checks.alike import told_once
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.text.findings import Finding
+from sim.model import Servo, Supply
 from sim.rig.supply import highest_v, of_board
 
 OVER_RATED = 1.15
@@ -33,7 +35,11 @@ FAR_OVER_RATED = 1.25
 """From here on it is an error."""
 
 
-def check(context: Context) -> Iterator[Finding]:
+def check(context: Context) -> Iterable[Finding]:
+    return told_once(_each(context))
+
+
+def _each(context: Context) -> Iterator[tuple[str, Finding]]:
     rig = context.show.rig
     for servo in context.servos.values():
         _, supply = of_board(rig, servo.board)
@@ -43,18 +49,22 @@ def check(context: Context) -> Iterator[Finding]:
         volts = highest_v(rig, servo.board)
         if volts <= OVER_RATED * rated + 1e-9:
             continue
-        volts_text, rated_text = figures(volts, rated)
-        yield Finding(
-            "error" if volts > FAR_OVER_RATED * rated else "warning",
-            "servo-overvoltage",
-            f"servo `{servo.name}` can get {volts_text} V from supply `{supply.name}`, and it is "
-            f"rated at {rated_text} V",
-            context.span(servo.mark, "name"),
-            label="burns, and strips its gears",
-            related=((context.span(supply.mark, "name"), "its highest voltage, without a load"),),
-            help=f"state and fit a regulator of {figure(rated)} V, or, if the servo's data sheet "
-            "allows more, state its rating at that voltage as well",
-            asked=volts,
-            limit=OVER_RATED * rated,
-            unit="V",
-        )
+        yield servo.name, _finding(context, servo, supply, volts, rated)
+
+
+def _finding(context: Context, servo: Servo, supply: Supply, volts: float, rated: float) -> Finding:
+    volts_text, rated_text = figures(volts, rated)
+    return Finding(
+        "error" if volts > FAR_OVER_RATED * rated else "warning",
+        "servo-overvoltage",
+        f"servo `{servo.name}` can get {volts_text} V from supply `{supply.name}`, and it is "
+        f"rated at {rated_text} V",
+        context.span(servo.mark, "name"),
+        label="burns, and strips its gears",
+        related=((context.span(supply.mark, "name"), "its highest voltage, without a load"),),
+        help=f"state and fit a regulator of {figure(rated)} V, or, if the servo's data sheet "
+        "allows more, state its rating at that voltage as well",
+        asked=volts,
+        limit=OVER_RATED * rated,
+        unit="V",
+    )
