@@ -8,6 +8,7 @@ from typing import Final, Literal, cast
 from seqlang.text.names import nearest
 from seqlang.text.units import TIME, parse_quantity
 from sim.model import Press, Show
+from sim.score.tree import named_cues
 
 _PRESS: Final = re.compile(r"\s*(?P<what>\S+)\s+at\s+(?P<at>.+?)(?:\s+for\s+(?P<held>.+?))?\s*")
 
@@ -31,7 +32,7 @@ def parse_press(text: str, show: Show) -> Press:
         return Press(at_ms, action=cast(Literal["stop", "limp", "standby"], what))
     if what.isdecimal():
         return _button(show, int(what), at_ms, found["held"], text)
-    known = [cue.name for cue in show.score.cues]
+    known = [cue.name for cue in named_cues(show.score)]
     if what not in known:
         near = nearest(what, [*known, *ACTIONS])
         hint = f"did you mean `{near}`?" if near else f"the show has {', '.join(known)}"

@@ -101,6 +101,7 @@ class OpenShow:
         """
         from seqlang.presses import parse_press
         from sim.rehearsal.run_through import played_out, run_through
+        from sim.score.tree import named_cues
 
         show = self.show
         if presses and cues is not None:
@@ -108,7 +109,7 @@ class OpenShow:
         if not presses:
             if cues is not None:  # the name of one cue is a collection of letters, too
                 cues = (cues,) if isinstance(cues, str) else tuple(cues)
-            known = [cue.name for cue in show.score.cues]
+            known = [cue.name for cue in named_cues(show.score)]
             for name in cues or ():
                 if name not in known:
                     raise ValueError(f"there is no cue `{name}`; the show has {', '.join(known)}")

@@ -712,6 +712,14 @@ class Cue:
     conflict: Conflict = "take"
     """What the cue does when another runs on an output it uses."""
     mark: int = NO_MARK
+    let_go: str | None = None
+    """Its part for letting go: the cue right behind it in the score, which goes on in its place
+    when the button that holds it is released; see `part_name`."""
+
+
+def part_name(cue: str) -> str:
+    """What the part for letting go of a cue is called: no name of a cue is like it."""
+    return f"{cue} let go"
 
 
 @dataclass(frozen=True, slots=True)

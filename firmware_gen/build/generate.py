@@ -229,6 +229,8 @@ def _table_limits() -> dict[str, int]:
         "PERIOD_MIN": rulebook.SHORTEST_PERIOD_MS,
         "ORDERS": len(layout.ORDERS),
         "CONFLICTS": len(layout.CONFLICTS),
+        "CONFLICT": layout.CONFLICT,
+        "LETS_GO": layout.LETS_GO,
         "EFFECTS": len(layout.EFFECTS),
         "DURATION_STEP_MS": rulebook.DURATION_STEP_MS,
         "DURATION_STEPS": layout.DURATION_STEPS,

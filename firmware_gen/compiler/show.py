@@ -270,7 +270,20 @@ def _code(
             )
         )
     threads, instead = share_threads(rows, coder.kinds)
-    return threads, tuple(replace(one, start=instead[one.start]) for one in records)
+    placed = (replace(one, start=instead[one.start]) for one in records)
+    return threads, _with_parts(cues, tuple(placed))
+
+
+def _with_parts(cues: Sequence[Cue], records: Sequence[CueRecord]) -> tuple[CueRecord, ...]:
+    """A cue holds the outputs of its part for letting go as well, and has threads for both."""
+    found: list[CueRecord] = []
+    for cue, record in zip(reversed(cues), reversed(records), strict=True):
+        if cue.let_go is not None:
+            part = found[-1]
+            outputs, threads = record.outputs | part.outputs, max(record.threads, part.threads)
+            record = replace(record, outputs=outputs, threads=threads, lets_go=True)
+        found.append(record)
+    return tuple(found[::-1])
 
 
 def _shifted(row: tuple[Marked, ...], by: int) -> tuple[Marked, ...]:

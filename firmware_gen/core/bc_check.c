@@ -271,9 +271,20 @@ static bool cue_is_good(uint8_t before) {
     uint16_t outputs = bc_next_u16();
     uint8_t flags = bc_next_u8();
     uint8_t threads = flags >> 4;
+    uint8_t most = BC_THREADS;
     uint16_t first = (uint16_t)(start - (uint16_t)(BC_CUE_SIZE * before));
-    return (uint32_t)outputs >> bc_header(BC_AT_OUTPUTS) == 0 && (flags & 0x0F) < BC_CONFLICTS &&
-           threads >= 1 && threads <= BC_THREADS && cues_with(tag, first, before) == 0;
+    if (before > 0) {
+        uint8_t earlier = bc_table_u8((uint16_t)(start - BC_CUE_SIZE + BC_CUE_FLAGS));
+        if (earlier & BC_LETS_GO) {
+            most = earlier >> 4;
+        }
+    }
+    if ((flags & BC_LETS_GO) && !is_index((uint8_t)(before + 1), BC_AT_CUES)) {
+        return false;
+    }
+    return (uint32_t)outputs >> bc_header(BC_AT_OUTPUTS) == 0 &&
+           (flags & 0x0F & ~BC_LETS_GO) < BC_CONFLICTS && threads >= 1 && threads <= most &&
+           cues_with(tag, first, before) == 0;
 }
 
 /* The sections behind outputs, in their order, by where the header counts them. */

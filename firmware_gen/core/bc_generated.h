@@ -236,6 +236,8 @@ enum {
     BC_PERIOD_MIN = 40,
     BC_ORDERS = 6,
     BC_CONFLICTS = 3,
+    BC_CONFLICT = 3,
+    BC_LETS_GO = 4,
     BC_EFFECTS = 5,
     BC_DURATION_STEP_MS = 10,
     BC_DURATION_STEPS = 160,

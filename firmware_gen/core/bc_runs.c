@@ -81,9 +81,15 @@ static struct demand demand_of(uint8_t cue) {
     seek_cue(cue, BC_CUE_OUTPUTS);
     demand.outputs = bc_next_u16();
     flags = bc_next_u8();
-    demand.conflict = flags & 3;
+    demand.conflict = flags & BC_CONFLICT;
     demand.threads = flags >> 4;
     return demand;
+}
+
+/* Whether the cue behind it is its part for letting go. */
+static bool lets_go(uint8_t cue) {
+    seek_cue(cue, BC_CUE_FLAGS);
+    return (bc_next_u8() & BC_LETS_GO) != 0;
 }
 
 /* Whether the first binding of a button to a cue lets the cue start over while it is held. */
@@ -100,16 +106,21 @@ static bool starts_again(uint8_t cue, uint8_t button) {
 
 /* -- ending --------------------------------------------------------------------------------- */
 
-static void end_run(uint8_t run) {
+/* End what a run still does; its motions go on and belong to no run. */
+static void end_threads(uint8_t run) {
     uint8_t n;
-    runs[run].cue = NONE;
-    runs[run].owned = 0;
     for (n = 0; n < BC_THREADS; n++) {
         if (threads[n].run == run) {
             threads[n].run = NONE;
         }
     }
     bc_servos_disown(run);
+}
+
+static void end_run(uint8_t run) {
+    end_threads(run);
+    runs[run].cue = NONE;
+    runs[run].owned = 0;
 }
 
 void bc_runs_end(void) {
@@ -253,14 +264,34 @@ void bc_runs_start_others(uint8_t idle) {
     }
 }
 
+/* -- letting go ----------------------------------------------------------------------------- */
+
+/* The part for letting go goes on in a cue's place, from wherever everything is. */
+static void let_go(uint8_t number, uint32_t time) {
+    struct run *run = &runs[number];
+    end_threads(number);
+    run->cue++;
+    run->again = false;
+    bc_make_steady(demand_of(run->cue).outputs & run->owned);
+    begin(number, time);
+}
+
 void bc_button_is_down(uint8_t button) { bc_bit_put(down, button, true); }
 
 void bc_button_is_up(uint8_t button) {
     uint8_t n;
     bc_bit_put(down, button, false);
+    for (n = 0; n < BC_CUES; n++) {
+        if (waits_by[n] == button && lets_go(n)) {
+            waits_by[n] = NONE;
+        }
+    }
     for (n = 0; n < BC_RUNS; n++) {
         if (runs[n].held_by == button) {
             runs[n].held_by = BC_NO_BUTTON;
+            if (runs[n].cue != NONE && lets_go(runs[n].cue)) {
+                let_go(n, bc_player_time() - BC_FRAME);
+            }
         }
     }
 }
@@ -330,11 +361,13 @@ static void thread_end(struct thread *thread) {
     if (threads_alive(n) > 0) {
         return;
     }
-    if (run->held_by == BC_NO_BUTTON || !run->again) {
+    if (run->again && run->held_by != BC_NO_BUTTON) {
+        begin(n, bc_before(time, earliest) ? earliest : time);
+    } else if (!lets_go(run->cue)) {
         end_run(n);
-        return;
+    } else if (run->held_by == BC_NO_BUTTON) {
+        let_go(n, time);
     }
-    begin(n, bc_before(time, earliest) ? earliest : time);
 }
 
 /* An act or an effect; false if its servo is busy, for which the thread has a new time. */

@@ -258,8 +258,9 @@ class _Disassembler:
         ]
         busy = "" if cue.conflict == 0 else f", if busy {CONFLICTS[cue.conflict]}"
         threads = f"{cue.threads} thread{'s' if cue.threads > 1 else ''}"
+        part = ", when let go the next" if cue.lets_go else ""
         return (
-            f"cue {self.names.cue(number)}: tag {cue.tag:04x}, {threads}{busy}, "
+            f"cue {self.names.cue(number)}: tag {cue.tag:04x}, {threads}{busy}{part}, "
             f"at {self.encoded.places[cue.start][0]:04x}; drives {', '.join(used) or 'nothing'}"
         )
 

@@ -33,7 +33,7 @@ def board_program(table: Table) -> BoardProgram[OutputOp]:
     """What a board plays whose table this is."""
     threads = tuple(tuple(_op(op) for op in thread) for thread in table.threads)
     return BoardProgram(
-        tuple(_cue(record, threads) for record in table.cues),
+        tuple(_cue(number, record, threads) for number, record in enumerate(table.cues)),
         tuple(PlayedBinding(one.button, one.cue, one.while_held) for one in table.bindings),
         idle=table.idle,
         lost=table.lost,
@@ -43,10 +43,13 @@ def board_program(table: Table) -> BoardProgram[OutputOp]:
     )
 
 
-def _cue(record: CueRecord, threads: tuple[form.Thread[OutputOp], ...]) -> PlayedCue[OutputOp]:
+def _cue(
+    number: int, record: CueRecord, threads: tuple[form.Thread[OutputOp], ...]
+) -> PlayedCue[OutputOp]:
     outputs = frozenset(n for n in range(record.outputs.bit_length()) if record.outputs >> n & 1)
     conflict = CONFLICTS[record.conflict]
-    return PlayedCue(record.tag, outputs, threads, record.threads, conflict, record.start)
+    part = number + 1 if record.lets_go else None
+    return PlayedCue(record.tag, outputs, threads, record.threads, conflict, record.start, part)
 
 
 def _op(op: TableOp) -> form.Op[OutputOp]:

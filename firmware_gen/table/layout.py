@@ -246,6 +246,8 @@ CUE: Final = Record(
     ),
     BAD_RECORD,
 )
+CONFLICT, LETS_GO = 0x03, 0x04
+"""Of a cue's flags: what it does when it is busy; the cue behind it is its part for letting go."""
 CRC_SIZE: Final = 2
 
 # -- code -----------------------------------------------------------------------------------------

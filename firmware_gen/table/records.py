@@ -29,6 +29,7 @@ from firmware_gen.table.layout import (
     BAD_VERSION,
     BINDING,
     COLOUR,
+    CONFLICT,
     CONFLICTS,
     CRC_SIZE,
     CUE,
@@ -43,6 +44,7 @@ from firmware_gen.table.layout import (
     LAW_BETA,
     LAW_IDS,
     LENGTH,
+    LETS_GO,
     MAGIC,
     NONE,
     ON_WHEN_SAFE,
@@ -157,6 +159,8 @@ class CueRecord:
     """How many it needs at most."""
     start: int
     """Index of its first thread."""
+    lets_go: bool = False
+    """The cue behind it is its part for letting go."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -348,7 +352,7 @@ def _cue_bytes(cue: CueRecord, path: str, starts: Sequence[int]) -> bytes:
         path,
         tag=cue.tag,
         outputs=cue.outputs,
-        flags=cue.conflict | cue.threads << 4,
+        flags=cue.conflict | LETS_GO * cue.lets_go | cue.threads << 4,
         offset=starts[cue.start],
     )
 
@@ -554,9 +558,14 @@ class _Decoder:
                 raise TableError(BAD_RECORD, f"{path}.tag", f"{row['tag']} is used twice")
             if row["outputs"] >> outputs:
                 raise TableError(BAD_RECORD, f"{path}.outputs", "it names an output too many")
-            conflict_is_known = flags & 0x0F < len(CONFLICTS)
+            conflict_is_known = flags & 0x0F & ~LETS_GO < len(CONFLICTS)
             if not conflict_is_known or not 1 <= flags >> 4 <= THREADS:
                 raise TableError(BAD_RECORD, f"{path}.flags", f"{flags:#04x} is out of its limits")
+            before = rows[-1]["flags"] if rows else 0
+            if before & LETS_GO and flags >> 4 > before >> 4:
+                raise TableError(BAD_RECORD, f"{path}.flags", "a part needs more than its cue")
+            if flags & LETS_GO and number + 1 == count:
+                raise TableError(BAD_RECORD, f"{path}.flags", "no cue is behind it to go on")
             rows.append(row)
         return rows
 
@@ -604,7 +613,8 @@ def _cue(row: dict[str, int], path: str, index: dict[int, int]) -> CueRecord:
     if row["offset"] not in index:
         raise TableError(BAD_CODE, f"{path}.offset", f"no thread starts at {row['offset']}")
     flags = row["flags"]
-    return CueRecord(row["tag"], row["outputs"], flags & 0x0F, flags >> 4, index[row["offset"]])
+    start, lets_go = index[row["offset"]], bool(flags & LETS_GO)
+    return CueRecord(row["tag"], row["outputs"], flags & CONFLICT, flags >> 4, start, lets_go)
 
 
 def _button(value: int, path: str) -> int:

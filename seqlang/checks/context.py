@@ -27,7 +27,7 @@ from sim.model import (
 )
 from sim.rig.supply import FallingVoltage, highest_v
 from sim.score.threads import ThreadError, threads
-from sim.score.tree import PlannedMove, acts, walk
+from sim.score.tree import PlannedMove, acts, parts_for_letting_go, walk
 from sim.strain.eye import Eye
 from sim.strain.hardest_torque import Hardest, hardest_torques
 from sim.strain.reachable import Reachable
@@ -174,7 +174,9 @@ class Context:
         """Names of the cues that a button, idleness or a lost remote starts."""
         score = self.show.score
         bound = {binding.cue for binding in score.bindings}
-        return frozenset(bound | {name for name in (score.idle, score.lost_cue) if name})
+        started = bound | {name for name in (score.idle, score.lost_cue) if name}
+        parts = {part for part, cue in parts_for_letting_go(score).items() if cue.name in started}
+        return frozenset(started | parts)
 
     @cached_property
     def planned(self) -> tuple[PlannedMove, ...]:

@@ -92,6 +92,7 @@ def _rehearsed(show: Show, cues: tuple[str, ...], presses: tuple[str, ...]) -> T
     from seqlang.presses import parse_press
     from seqlang.text.names import nearest
     from sim.rehearsal.run_through import LongRehearsalError, played_out, run_through
+    from sim.score.tree import named_cues
 
     if cues and presses:
         raise WrongUse("--cue and --press do not go together; name cues with --press")
@@ -104,7 +105,7 @@ def _rehearsed(show: Show, cues: tuple[str, ...], presses: tuple[str, ...]) -> T
             return played_out(show, pressed)
         except LongRehearsalError as error:
             raise WrongUse(f'{error}, as in --press "stop at 60 s"') from None
-    known = [cue.name for cue in show.score.cues]
+    known = [cue.name for cue in named_cues(show.score)]
     for name in cues:
         if name not in known:
             near = nearest(name, known)

@@ -103,8 +103,10 @@ class Stage(NamedTuple):
 class CueMaker:
     """Makes the steps of one cue, keeping track of where its servos are."""
 
-    def __init__(self, stage: Stage) -> None:
+    def __init__(self, stage: Stage, is_part: bool = False) -> None:
         self._stage = stage
+        self._is_part = is_part
+        """It is a part for letting go."""
         self._reading = stage.reading
         self._where: dict[str, tuple[float, ...]] = {}
         self._steps = 0
@@ -181,6 +183,9 @@ class CueMaker:
         if isinstance(statement, ClockText):
             return self._wait_until(statement)
         if isinstance(statement, Block):
+            if statement.kind == "when let go":
+                self._misplaced_part(statement)
+                return None
             return self._block(statement)
         if isinstance(statement, Broken):
             return None
@@ -556,6 +561,14 @@ class CueMaker:
         finally:
             self._level -= 1
 
+    def _misplaced_part(self, block: Block) -> None:
+        self._reading.error(
+            "wrong-kind",
+            "`when let go` stands once in a cue, behind everything else it does",
+            block.head[0],
+            help="move it to the end of the cue, as far to the left as the cue's own statements",
+        )
+
     def _head_mark(self, block: Block, *parts: tuple[str, object]) -> int:
         head = block.head
         return self._reading.origins.mark(head[0], head[-1], ("keyword", head[0]), *parts)
@@ -588,6 +601,13 @@ class CueMaker:
     def _repeat(self, block: Block) -> tuple[Step, int]:
         keyword, count = block.head
         kind = count.type if isinstance(count, Token) else ""
+        if kind == "WHILE_HELD" and self._is_part:
+            self._reading.error(
+                "wrong-kind",
+                "nobody holds the button when this runs, so it is done once",
+                count,
+                help="say how often: `repeat 3 times`",
+            )
         times: int | None = None
         mark = self._head_mark(
             block,

@@ -14,7 +14,7 @@ from seqlang.meaning.remote import Remote, remote, run_time, usages
 from seqlang.meaning.values import Reading, declared
 from seqlang.text.findings import Origin
 from seqlang.text.syntax import ActText, Block, CueText, Line, Play, StatementText, Strike
-from sim.model import Cue, InTurn, Rig, Score, Show
+from sim.model import Cue, InTurn, Rig, Score, Show, Step, part_name
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -47,7 +47,7 @@ def score(
     made = _cues(stage, order, rig)
     return Score(
         title=_title(reading, lines, places),
-        cues=tuple(made[name] for name in cues),
+        cues=tuple(one for name in cues for one in made[name]),
         bindings=distant.bindings,
         stop_button=distant.stop_button,
         lost_ms=distant.lost_ms,
@@ -164,18 +164,22 @@ def _circle(reading: Reading, names: Sequence[str], plays: Sequence[Play]) -> No
 # -- steps -------------------------------------------------------------------------------------
 
 
-def _cues(stage: Stage, order: Sequence[CueText], rig: Rig) -> dict[str, Cue]:
-    made: dict[str, Cue] = {}
+def _cues(
+    stage: Stage, order: Sequence[CueText], rig: Rig
+) -> dict[str, tuple[Cue] | tuple[Cue, Cue]]:
+    """By name, each cue and its part for letting go, if it has one."""
+    made: dict[str, tuple[Cue] | tuple[Cue, Cue]] = {}
     missing = frozenset(stage.outputs) - {output.name for output in rig.outputs}
     played = cast("dict[str, Made]", stage.played)
     for text in order:
         name = str(text.name)
         last = text.busy or text.title or text.name
-        body = CueMaker(stage).make(text.body, text.keyword, last)
+        statements, part = _apart(text)
+        body = CueMaker(stage).make(statements, text.keyword, last)
         if missing:
             body = body._replace(body=cast("InTurn", without(body.body, missing)))
         played[name] = body
-        made[name] = Cue(
+        cue = Cue(
             name=name,
             title="" if text.title is None else str(text.title)[1:-1],
             body=body.body,
@@ -187,8 +191,28 @@ def _cues(stage: Stage, order: Sequence[CueText], rig: Rig) -> dict[str, Cue]:
                 ("title", text.title),
                 ("conflict", text.busy),
             ),
+            let_go=None if part is None else part_name(name),
         )
+        made[name] = (cue,) if part is None else (cue, _part(stage, cue, part, missing))
     return made
+
+
+def _apart(text: CueText) -> tuple[tuple[StatementText, ...], Block | None]:
+    """What a cue does, and its part for letting go."""
+    last = text.body[-1]
+    if isinstance(last, Block) and last.kind == "when let go":
+        return text.body[:-1], last
+    return text.body, None
+
+
+def _part(stage: Stage, cue: Cue, block: Block, missing: frozenset[str]) -> Cue:
+    """The part for letting go of a cue, as a cue of its own."""
+    keyword = block.head[0]
+    body: Step | None = CueMaker(stage, is_part=True).make(block.body, keyword, keyword).body
+    if missing:
+        body = without(cast("Step", body), missing)
+    mark = stage.reading.origins.mark(keyword, keyword, ("name", keyword))
+    return Cue(part_name(cue.name), "", cast("Step", body), "take", mark)
 
 
 def _rest(
@@ -213,5 +237,5 @@ def _rest(
         *(draft, outputs, poses, Pacer(draft, rig, True), {}, names, {}, cut, loops, Tally(), {}),
     )
     made = _cues(stage, order, rig)
-    show = Show(rig, Score(title="", cues=tuple(made.values()), idle=distant.idle))
-    return rest_angles(show)
+    cues = tuple(cue for several in made.values() for cue in several)
+    return rest_angles(Show(rig, Score(title="", cues=cues, idle=distant.idle)))

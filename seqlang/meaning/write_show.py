@@ -63,6 +63,7 @@ from sim.model import (
 )
 from sim.rig.slide import of_part
 from sim.rig.wire import called
+from sim.score.tree import named_cues
 
 T = TypeVar("T")
 INDENT = "    "
@@ -403,8 +404,9 @@ def _safe_pose(outputs: tuple[Output, ...]) -> Iterator[str]:
 
 
 def _score(score: Score, units: Mapping[str, str]) -> Iterator[str]:
-    for cue in score.cues:
-        yield from _cue(cue, units)
+    parts = {cue.name: cue for cue in score.cues}
+    for cue in named_cues(score):
+        yield from _cue(cue, parts.get(cue.let_go or ""), units)
     if score.idle is not None:
         yield f"idle: go {score.idle}"
     yield from _remote(score)
@@ -428,13 +430,19 @@ def _remote(score: Score) -> Iterator[str]:
     yield f"{INDENT}stop in {score.stop_ms} ms"
 
 
-def _cue(cue: Cue, units: Mapping[str, str]) -> Iterator[str]:
+def _cue(cue: Cue, part: Cue | None, units: Mapping[str, str]) -> Iterator[str]:
     title = f' "{cue.title}"' if cue.title else ""
     busy = f", if busy {cue.conflict}" if cue.conflict != "take" else ""
     yield f"cue {cue.name}{title}{busy}"
-    children = cue.body.children if isinstance(cue.body, InTurn) else (cue.body,)
-    for child in children:
-        yield from _step(child, 1, units)
+    yield from _steps(cue.body, 1, units)
+    if part is not None:
+        yield f"{INDENT}when let go"
+        yield from _steps(part.body, 2, units)
+
+
+def _steps(body: Step, depth: int, units: Mapping[str, str]) -> Iterator[str]:
+    for child in body.children if isinstance(body, InTurn) else (body,):
+        yield from _step(child, depth, units)
 
 
 def _step(step: Step, depth: int, units: Mapping[str, str]) -> Iterator[str]:

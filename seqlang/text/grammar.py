@@ -18,6 +18,7 @@ from seqlang.text.syntax import (
     ActText,
     Amount,
     Block,
+    BlockKind,
     Broken,
     ClockText,
     CueText,
@@ -161,6 +162,9 @@ class Builder:
     def repeat(self, items: list[object]) -> Block:
         return _block("repeat", items, 2)
 
+    def let_go(self, items: list[object]) -> Block:
+        return _block("when let go", items, 1)
+
 
 def _law(items: list[object]) -> LawText | None:
     """The law at the end of a statement's parts, taken off them."""
@@ -178,9 +182,7 @@ def _pace(item: object) -> Pace:
     return Pace("as", item, ())
 
 
-def _block(
-    kind: Literal["together", "in turn", "stagger", "repeat"], items: list[object], head: int
-) -> Block:
+def _block(kind: BlockKind, items: list[object], head: int) -> Block:
     return Block(
         kind,
         cast("tuple[Amount, ...]", tuple(items[:head])),

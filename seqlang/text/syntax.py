@@ -159,10 +159,14 @@ class Play(NamedTuple):
     cue: Token
 
 
-class Block(NamedTuple):
-    """`together`, `in turn`, `stagger` (with its interval) or `repeat` (with its count)."""
+BlockKind: TypeAlias = Literal["together", "in turn", "stagger", "repeat", "when let go"]
 
-    kind: Literal["together", "in turn", "stagger", "repeat"]
+
+class Block(NamedTuple):
+    """`together`, `in turn`, `stagger` (with its interval), `repeat` (with its count) or `when let
+    go`."""
+
+    kind: BlockKind
     head: tuple[Amount, ...]
     """The header's tokens and amounts, keyword first."""
     body: tuple[StatementText, ...]

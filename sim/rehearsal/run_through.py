@@ -21,6 +21,7 @@ from sim.score.tree import (
     LONGEST_HOLD_MS,
     Lengths,
     duration_ms,
+    named_cues,
     outputs_used,
     passes,
     ready_ms,
@@ -58,7 +59,8 @@ def run_through(show: Show, only: Collection[str] | None = None) -> Trajectories
     """Every cue of the show once, or each of those named, in the order of the text, rehearsed.
 
     A cue with a button is started by it, the others by name. One that repeats while its button is
-    held is held for two passes of its loop. Idle comes first, for its whole period, before
+    held is held for two passes of its loop; one with a part for letting go until it stands still.
+    Idle comes first, for its whole period, before
     anything is pressed. Raises `sim.score.threads.ThreadError` for a cue that no board could run,
     `LongRehearsalError` for a show of many hours.
     """
@@ -68,7 +70,9 @@ def run_through(show: Show, only: Collection[str] | None = None) -> Trajectories
     if idle is not None and only is None:
         first += _planned_ms(idle)
     cues = [
-        cue for cue in score.cues if (cue is not idle if only is None else cue.name in set(only))
+        cue
+        for cue in named_cues(score)
+        if (cue is not idle if only is None else cue.name in set(only))
     ]
     turns = [_turn(show, cue) for cue in cues]
     played, left_ms = _played_out(
@@ -142,7 +146,9 @@ def _planned_length_ms(show: Show, presses: Rehearsal) -> int:
         cue = cues.get(press.cue or "") or bound.get(press.button or 0)
         lasts = _planned_ms(cue) if cue else show.score.stop_ms
         stopped = next((at for at in stops if at > press.at_ms), inf)
-        over = min(press.at_ms + max(lasts, press.held_ms if press.button else 0), stopped)
+        lasts = max(lasts, press.held_ms if press.button else 0)
+        part = cues.get(cue.let_go or "") if cue else None
+        over = min(press.at_ms + lasts + (_planned_ms(part) if part else 0), stopped)
         ends.append(int(over))
     return max(ends) + 2 * _PAUSE_MS
 
@@ -190,9 +196,16 @@ class _Turn:
 def _turn(show: Show, cue: Cue) -> _Turn:
     """A turn as planned. What is held is let go at once the first time: that shows one pass."""
     binding = next((b for b in show.score.bindings if b.cue == cue.name), None)
+    part = next((one for one in show.score.cues if one.name == cue.let_go), None)
+    behind_ms = _planned_ms(part) if part else 0
     if binding is None:
-        return _Turn(cue, None, _planned_ms(cue))
+        return _Turn(cue, None, _planned_ms(cue) + behind_ms)
     held = _held_loop(cue, binding.while_held)
+    if part is not None:
+        stays_ms = _planned_ms(cue) + _PAUSE_MS
+        if held is not None:
+            stays_ms = held[0] + held[1] + held[1] // 2
+        return _Turn(cue, binding.button, stays_ms + behind_ms, stays_ms)
     if held is not None and duration_ms(cue.body) == inf:
         # it never comes to the end of a pass
         return _Turn(cue, binding.button, _planned_ms(cue), _planned_ms(cue) - 2 * FRAME_MS)
@@ -227,9 +240,9 @@ def _as_played(turn: _Turn, press: Press, played: Trajectories) -> _Turn:
     A loop is let go in the middle of its second pass. The first pass may be stretched, as the
     part comes from somewhere else; the played length says by how much.
     """
-    if duration_ms(turn.cue.body) == inf:
+    if duration_ms(turn.cue.body) == inf and turn.cue.let_go is None:
         return turn
-    ends = _ends(turn.cue, press, played)
+    ends = _ends(turn.cue.let_go or turn.cue.name, press, played)
     if not ends:
         return turn  # refused: nothing was played
     lasts = ceil(max(ends.values()) - press.at_ms)
@@ -241,15 +254,15 @@ def _as_played(turn: _Turn, press: Press, played: Trajectories) -> _Turn:
     return replace(turn, lasts_ms=lasts + period, held_ms=held, loop=None)
 
 
-def _ends(cue: Cue, press: Press, played: Trajectories) -> Mapping[str, float]:
-    """By board, the end of the run that the press started there.
+def _ends(cue: str, press: Press, played: Trajectories) -> Mapping[str, float]:
+    """By board, the end of the run that the press started there, or of its part for letting go.
 
     A frame shows what holds at its start, so a run counts from up to a frame before its press.
     """
     earliest = press.at_ms - FRAME_MS
     ends: dict[str, float] = {}
     for run in played.runs:
-        if run.cue == cue.name and run.start_ms >= earliest and run.board not in ends:
+        if run.cue == cue and run.start_ms >= earliest and run.board not in ends:
             ends[run.board] = _over_ms(run, played)
     return ends
 

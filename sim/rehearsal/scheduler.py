@@ -231,7 +231,7 @@ class Scheduler(Generic[_Act]):
         elif request.kind == "down":
             self._button_down(request.button, time)
         elif request.kind == "up":
-            self._button_up(request.button)
+            self._button_up(request.button, time)
         elif request.kind == "stop":
             self._stop(time)
         elif request.kind == "limp":
@@ -250,10 +250,17 @@ class Scheduler(Generic[_Act]):
         bound = [one.cue for one in self.program.bindings if one.button == button]
         self._start_each(bound, button, time, asked=bool(bound))
 
-    def _button_up(self, button: int) -> None:
+    def _button_up(self, button: int, time: int) -> None:
         self._down.discard(button)
-        for run in self.runs.values():
-            run.held &= run.button != button
+        cues = self.program.cues
+        for index in [n for n, by in self._waiting.items() if by == button]:
+            if cues[index].let_go is not None:
+                del self._waiting[index]
+        for _, run in sorted(self.runs.items()):
+            if run.held and run.button == button:
+                run.held = False
+                if run.cue.let_go is not None:
+                    self._let_go(run, run.cue.let_go, time, time - FRAME_CLOCK)
 
     def _start_each(self, cues: list[int], button: int, time: int, asked: bool) -> None:
         """Start what a request asks for; in another mode than ready it is refused as one."""
@@ -367,9 +374,26 @@ class Scheduler(Generic[_Act]):
     def _end(self, run: Run[_Act], time: int) -> None:
         self._journal.ended(run, time)
         del self.runs[run.number]
+        self._end_threads(run)
+
+    def _end_threads(self, run: Run[_Act]) -> None:
         for number in [n for n, thread in self._threads.items() if thread.run is run]:
             del self._threads[number]
+        run.threads = 0
         self._unsettled = True
+
+    def _let_go(self, run: Run[_Act], part: int, time: int, start: int) -> None:
+        """The part for letting go goes on in a cue's place, from wherever everything is.
+
+        `start`: from when on the new thread counts its time.
+        """
+        self._journal.ended(run, time)
+        self._end_threads(run)
+        self._movers = {name: one for name, one in self._movers.items() if one is not run}
+        run.index, run.cue, run.again = part, self.program.cues[part], False
+        run.began = run.restarted = run.end = start
+        self.outputs.steady(run.cue.outputs & run.owned, start)
+        self._spawn(run, run.cue.first, start)
 
     def _refuse(self, cues: Sequence[PlayedCue[_Act]], time: int) -> None:
         self.refused += 1
@@ -472,5 +496,7 @@ class Scheduler(Generic[_Act]):
         if run.again and run.held:
             run.restarted = max(run.end, run.restarted + FRAME_CLOCK)
             self._spawn(run, run.cue.first, run.restarted)
-        else:
+        elif run.cue.let_go is None:
             self._end(run, run.end)
+        elif not run.held:
+            self._let_go(run, run.cue.let_go, run.end, run.end)

@@ -93,6 +93,8 @@ class PlayedCue(Generic[Act]):
     reserved: int
     conflict: Conflict = "take"
     first: int = 0
+    let_go: int | None = None
+    """Its part for letting go, by its index: no cue that needs more threads."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,7 +42,7 @@ from sim.score.tree import (
     Lengths,
     OneStep,
     children,
-    outputs_used,
+    outputs_held,
     passes,
     walk,
 )
@@ -101,7 +101,8 @@ def cues_on(show: Show, board: str) -> tuple[Cue, ...]:
     all boards together.
     """
     names = {output.name for output in show.rig.outputs if output.board == board}
-    used = {cue.name: bool(names & set(outputs_used(cue.body))) for cue in show.score.cues}
+    used = {cue.name: bool(names & outputs_held(show.score, cue)) for cue in show.score.cues}
+    used |= {cue.let_go: used[cue.name] for cue in show.score.cues if cue.let_go}
     idles = used.get(show.score.idle or "", False)
     return tuple(cue for cue in show.score.cues if idles or used[cue.name])
 
@@ -117,7 +118,7 @@ def board_program(show: Show, board: str) -> BoardProgram[Act]:
     score = show.score
     lost_steps = 0 if score.lost_ms is None else max(1, ceil(score.lost_ms / LOST_STEP_MS))
     return BoardProgram(
-        tuple(_played(cue, program(cue, names)) for cue in cues),
+        _played(cues, names),
         tuple(
             PlayedBinding(one.button, numbers[one.cue], one.while_held)
             for one in score.bindings
@@ -131,9 +132,22 @@ def board_program(show: Show, board: str) -> BoardProgram[Act]:
     )
 
 
-def _played(cue: Cue, planned: Program) -> PlayedCue[Act]:
-    used = {item.act.output for row in planned.threads for item in row if isinstance(item, Do)}
-    return PlayedCue(cue.name, frozenset(used), planned.threads, planned.reserved, cue.conflict)
+def _played(cues: tuple[Cue, ...], names: frozenset[str]) -> tuple[PlayedCue[Act], ...]:
+    """Made from the last one back: a cue holds the outputs of its part for letting go as well."""
+    found: dict[str, PlayedCue[Act]] = {}
+    for number, cue in reversed(list(enumerate(cues))):
+        planned = program(cue, names)
+        used = {item.act.output for row in planned.threads for item in row if isinstance(item, Do)}
+        part = found.get(cue.let_go or "")
+        found[cue.name] = PlayedCue(
+            cue.name,
+            frozenset(used) | (part.outputs if part else frozenset()),
+            planned.threads,
+            max(planned.reserved, part.reserved if part else 0),
+            cue.conflict,
+            let_go=number + 1 if part else None,
+        )
+    return tuple(found[cue.name] for cue in cues)
 
 
 def reserved(rows: tuple[ScoreThread, ...]) -> int:

@@ -24,6 +24,7 @@ from sim.model import (
     InTurn,
     Move,
     Repeat,
+    Score,
     Servo,
     Show,
     Step,
@@ -128,6 +129,23 @@ def swapped(step: Step, change: Callable[[Step], Step]) -> Step:
 def outputs_used(step: Step) -> frozenset[str]:
     """Names of the outputs that a step drives."""
     return frozenset(act.output for act in acts(step))
+
+
+def parts_for_letting_go(score: Score) -> dict[str, Cue]:
+    """The cues of which another one is the part for letting go, by the names of those parts."""
+    return {cue.let_go: cue for cue in score.cues if cue.let_go}
+
+
+def named_cues(score: Score) -> tuple[Cue, ...]:
+    """The cues that somebody can ask for: all but parts for letting go."""
+    parts = parts_for_letting_go(score)
+    return tuple(cue for cue in score.cues if cue.name not in parts)
+
+
+def outputs_held(score: Score, cue: Cue) -> frozenset[str]:
+    """Names of the outputs that a run of the cue holds: those of its part for letting go, too."""
+    own = outputs_used(cue.body)
+    return own.union(*(outputs_used(c.body) for c in score.cues if c.name == cue.let_go))
 
 
 def passes(repeat: Repeat) -> float:
@@ -305,14 +323,14 @@ def _joined(inner: list[dict[str, _Passage]]) -> dict[str, _Passage]:
 def rest_angles(show: Show) -> dict[str, tuple[float, ...]]:
     """Per servo, the angles that the show can leave the part at: the safe angle first.
 
-    The others, ascending: where each cue ends; and every target of a cue that only ever ends by
-    being taken over (idle, or a repeat without end), since that may happen anywhere in it. A servo
+    The others, ascending: where each cue ends; and every target of a cue that ends by being taken
+    over (idle, or a repeat without end) or let go, since that may happen anywhere in it. A servo
     with more than `REST_ANGLES_KEPT` is represented by its extremes and an even choice of the rest.
     """
     servos = {output.name: output for output in show.rig.outputs if isinstance(output, Servo)}
     found: dict[str, set[float]] = {name: set() for name in servos}
     for cue in show.score.cues:
-        if cue.name == show.score.idle or duration_ms(cue.body) == inf:
+        if cue.name == show.score.idle or cue.let_go or duration_ms(cue.body) == inf:
             for act in acts(cue.body):
                 if isinstance(act, Move) and act.output in found:
                     found[act.output].add(act.angle_deg)

@@ -27,7 +27,7 @@ from sim.light.flash import (
 )
 from sim.model import Cue
 from sim.rulebook import FRAME_MS
-from sim.score.tree import duration_ms, outputs_used
+from sim.score.tree import duration_ms, outputs_used, parts_for_letting_go
 from sim.strain.eye import Eye, Sight
 from sim.strain.light_states import STANDBY, STOP, Entry
 
@@ -99,9 +99,14 @@ def _can_follow(eye: Eye, first: Cue, then: Cue) -> bool:
 
 
 def _starts_any_time(eye: Eye, cue: Cue) -> bool:
-    """Whether a button, or a lost remote, starts the cue; idle may have a button as well."""
+    """Whether a button, or a lost remote, starts the cue; idle may have a button as well.
+
+    A button that is let go starts a part for letting go.
+    """
     score = eye.show.score
-    return cue.name in {STOP, STANDBY, score.lost_cue, *(binding.cue for binding in score.bindings)}
+    started = {STOP, STANDBY, score.lost_cue, *(binding.cue for binding in score.bindings)}
+    part_of = parts_for_letting_go(score).get(cue.name)
+    return cue.name in started or (part_of is not None and part_of.name in started)
 
 
 def _idles_after(eye: Eye, first: Cue, then: Cue) -> bool:

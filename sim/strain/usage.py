@@ -236,7 +236,9 @@ class Book:
             if usage.cue in self.cues:
                 often = usage.per_hour * window_s / HOUR_S
                 often = often if window_s >= HOUR_S else ceil(often - 1e-9)
-                runs[usage.cue] = runs.get(usage.cue, 0.0) + often
+                part = self.cues[usage.cue].let_go
+                for name in (usage.cue, part) if part in self.cues else (usage.cue,):
+                    runs[name] = runs.get(name, 0.0) + often
         stated = bool(runs)
         busy = {c: n * self.seconds(c) for c, n in runs.items()} if stated else {}
         if not stated:

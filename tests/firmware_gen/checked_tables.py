@@ -158,6 +158,8 @@ AT_THE_LIMITS: tuple[Checked, ...] = (
     ("a cue without outputs", changed((CUES + 2, u16(0)))),
     ("refuse, and ten threads", changed((CUES + 4, 0xA2))),
     ("a flag of a cue that is not used", changed((CUES + 4, 0x28))),
+    ("a cue and its part", changed((CUES + 4, 0x24), (CUES + 11, 0x20))),
+    ("a cue with more threads than the one before", changed((CUES + 4, 0x10), (CUES + 11, 0x20))),
     ("a switch that is not there", with_code(op("14"))),
     ("an empty thread", with_code(op(""))),
     ("a wait of 65,000 ms", with_code(op("81ffe8fd"))),

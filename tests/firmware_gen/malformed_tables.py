@@ -185,7 +185,12 @@ _other("a binding to no cue", changed((BINDINGS + 1, 2)))
 _other("one tag twice", changed((CUES + 7, u16(0x1234))))
 _other("a cue with an output too many", changed((CUES + 2, u16(0b10000))))
 _other("conflict 3", changed((CUES + 4, 0x23)))
-_other("unused flags of a cue", changed((CUES + 4, 0x24)))
+_other("unused flags of a cue", changed((CUES + 4, 0x28)))
+_other(
+    "a part for letting go that needs more threads",
+    changed((CUES + 4, 0x14), (CUES + 11, 0x21)),
+)
+_other("the last cue lets go", changed((CUES + 11, 0x15)))
 _other("no threads", changed((CUES + 4, 0x00)))
 _other("eleven threads", changed((CUES + 4, 0xB0)))
 

@@ -254,16 +254,23 @@ def _drive(dice: Random, outputs: tuple[OutputRecord, ...], colours: int, laws: 
 def _cues(dice: Random, outputs: int, threads: int) -> tuple[CueRecord, ...]:
     count = dice.choice((1, 2, 3, 6))
     tags = dice.sample(range(65536), count)
-    return tuple(
-        CueRecord(
-            tag,
-            dice.choice((2**outputs - 1, dice.randrange(2**outputs), dice.randrange(2**outputs))),
-            dice.choice((0, 0, 0, 1, 2)),
-            dice.choice((1, 1, 2, 3, 4, 10)),
-            dice.randrange(threads),
+    found: list[CueRecord] = []
+    for tag in tags:
+        is_part = bool(found) and found[-1].lets_go
+        reserved = dice.choice((1, 1, 2, 3, 4, 10))
+        found.append(
+            CueRecord(
+                tag,
+                dice.choice(
+                    (2**outputs - 1, dice.randrange(2**outputs), dice.randrange(2**outputs))
+                ),
+                dice.choice((0, 0, 0, 1, 2)),
+                min(reserved, found[-1].threads) if is_part else reserved,
+                dice.randrange(threads),
+                len(found) + 1 < count and dice.random() < 0.3,
+            )
         )
-        for tag in tags
-    )
+    return tuple(found)
 
 
 def _duration(dice: Random, least: int) -> int:

@@ -713,6 +713,165 @@ _MOTION: tuple[Case, ...] = (
     ),
 )
 
+# -- letting go -----------------------------------------------------------------------------------
+
+
+def _with_parts(made: Table, *cues: int) -> Table:
+    """The table in which the cue behind each of these is its part for letting go."""
+    return replace(
+        made,
+        cues=tuple(replace(one, lets_go=n in cues) for n, one in enumerate(made.cues)),
+    )
+
+
+_GRAB = _with_parts(
+    table(
+        (JAW, LAMP, SECOND_LAMP),
+        (
+            (
+                *(Modulate(1, 1, 400, 150), Modulate(2, 1, 300, 120), ForkTo(4)),
+                *(ActOp(0, 6000, 700, True), ActOp(0, 6500, 300, True)),
+            ),
+            (ActOp(1, 120, 100), ForkTo(5), ActOp(0, 1000, 300, True), Delay(40)),
+            (ActOp(1, 200, 100, True), Delay(600)),
+            (ActOp(0, 3000, 500, True), ActOp(2, 30, 100, True)),
+            (Delay(100), ActOp(2, 180, 400, True), ActOp(2, 90, 3000, True)),
+            (Delay(80), ActOp(2, 200, 60, True)),
+        ),
+        conflicts=(TAKE, TAKE, TAKE, WAIT),
+        uses=(7, 3, 2, 5),
+        reserved=(2, 2, 1, 1),
+        bindings=(
+            BindingRecord(3, 0, False),
+            BindingRecord(4, 2, False),
+            BindingRecord(5, 3, False),
+            BindingRecord(7, 0, True),
+        ),
+        idle=2,
+    ),
+    0,
+)
+
+_WAITS_AND_LETS_GO = _with_parts(
+    table(
+        (JAW, LAMP),
+        (
+            (ActOp(1, 200, 100, True), Delay(500)),
+            (ActOp(1, 10, 400, True), ActOp(0, 5000, 300, True)),
+            (ActOp(0, 500, 200, True),),
+            (ActOp(0, 2500, 60, True),),
+        ),
+        conflicts=(TAKE, WAIT, TAKE, TAKE),
+        uses=(2, 3, 1, 1),
+        bindings=(BindingRecord(1, 0, False), BindingRecord(2, 1, False)),
+    ),
+    *(1, 2),
+)
+
+_MANY_THREADS = _with_parts(
+    table(
+        (JAW, LAMP, SECOND_LAMP),
+        (
+            (ActOp(1, 200, 100, True), Delay(500)),
+            (ActOp(1, 10, 3000, True),),
+            (ActOp(2, 200, 100, True), Delay(500)),
+            (Modulate(1, 1, 400, 150), ActOp(1, 180, 60, True), Delay(900)),
+        ),
+        uses=(3, 2, 4, 2),
+        reserved=(9, 2, 8, 1),
+        bindings=(BindingRecord(1, 0, False),),
+    ),
+    0,
+)
+
+_LETTING_GO: tuple[Case, ...] = (
+    (
+        "a part that needs fewer threads than its cue",
+        _MANY_THREADS,
+        in_order(triggers((12, 3), (40, 3)), presses((6, 1, 1), (30, 1, 0))),
+        90,
+    ),
+    (
+        "an effect of another cue on an output that was taken",
+        _MANY_THREADS,
+        in_order(triggers((12, 4)), presses((6, 1, 1), (30, 1, 0))),
+        90,
+    ),
+    (
+        "a cue let go in the middle of a move",
+        _GRAB,
+        presses((8, 3, 1), (25, 3, 0), (60, 4, 1)),
+        110,
+    ),
+    (
+        "a cue let go long after its end, and idle after it",
+        _GRAB,
+        presses((8, 3, 1), (150, 3, 0)),
+        230,
+    ),
+    (
+        "a button that is up again in the frame in which it goes down",
+        _GRAB,
+        presses((8, 3, 1), (8, 3, 0)),
+        60,
+    ),
+    (
+        "a part that comes behind a cue that nobody holds",
+        _GRAB,
+        in_order(triggers((8, 1)), presses((20, 3, 0))),
+        290,
+    ),
+    (
+        "pressed again while the part runs, and while the button is down",
+        _GRAB,
+        presses((8, 3, 1), (25, 3, 0), (31, 3, 1), (52, 3, 1), (70, 3, 0), (75, 3, 0)),
+        130,
+    ),
+    (
+        "a part without an output that another cue has taken",
+        _GRAB,
+        presses((8, 3, 1), (20, 4, 1), (40, 3, 0), (45, 5, 1)),
+        160,
+    ),
+    (
+        "a cue that repeats while it is held, and lets go",
+        _GRAB,
+        presses((8, 7, 1), (230, 7, 0)),
+        300,
+    ),
+    (
+        "a cue whose outputs are all taken does not let go",
+        _GRAB,
+        in_order(presses((8, 3, 1), (60, 3, 0)), triggers((20, 4))),
+        120,
+    ),
+    (
+        "a cue that waits until its button goes up, and a part with a part",
+        _WAITS_AND_LETS_GO,
+        presses((6, 1, 1), (10, 2, 1), (20, 2, 0), (60, 1, 1), (64, 2, 1), (130, 2, 0)),
+        220,
+    ),
+    (
+        "a trigger that waits, and a button that goes up meanwhile",
+        _WAITS_AND_LETS_GO,
+        in_order(presses((6, 1, 1), (8, 2, 1), (12, 2, 0)), triggers((10, 2))),
+        120,
+    ),
+    (
+        "two cues of one button let go",
+        replace(
+            _WAITS_AND_LETS_GO,
+            cues=tuple(
+                replace(one, outputs=2 if n < 1 else 1, lets_go=n in (0, 2))
+                for n, one in enumerate(_WAITS_AND_LETS_GO.cues)
+            ),
+            bindings=(BindingRecord(1, 2, False), BindingRecord(1, 0, False)),
+        ),
+        presses((6, 1, 1), (14, 1, 0)),
+        60,
+    ),
+)
+
 # -- light ----------------------------------------------------------------------------------------
 
 _WHITE, _RED = 1, 2
@@ -783,5 +942,5 @@ _LIGHT: tuple[Case, ...] = (
     ),
 )
 
-CASES: tuple[Case, ...] = (*_MODES, *_STARTS, *_EXECUTION, *_MOTION, *_LIGHT)
+CASES: tuple[Case, ...] = (*_MODES, *_STARTS, *_EXECUTION, *_MOTION, *_LETTING_GO, *_LIGHT)
 """Title, table, requests, frames."""

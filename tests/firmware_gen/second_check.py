@@ -54,6 +54,7 @@ class Check:
         self.tags: list[int] = []
         self.offsets: list[int] = []
         self.pixels = 0
+        self.before = 0  # flags of the last cue
 
     def everything(self) -> None:
         self.header()
@@ -169,7 +170,11 @@ class Check:
     def cue(self) -> None:
         tag, outputs, flags, offset = self.take("<HHBH")
         must(tag not in self.tags and outputs >> len(self.outputs) == 0, RECORD)
-        must(flags & 3 <= 2 and flags & 12 == 0 and 1 <= flags >> 4 <= 10, RECORD)
+        must(flags & 3 <= 2 and flags & 8 == 0 and 1 <= flags >> 4 <= 10, RECORD)
+        if self.before & 4:  # of the cue before
+            must(flags >> 4 <= self.before >> 4, RECORD)
+        must(not (flags & 4 and len(self.tags) + 1 == self.data[14]), RECORD)
+        self.before = flags
         self.tags.append(tag)
         self.offsets.append(offset)
 

@@ -63,6 +63,7 @@ class Cue:
     when_owned: int
     threads: int
     code: int
+    has_part: bool  # for letting go: the next one
 
 
 class Table:
@@ -122,7 +123,7 @@ class Table:
     def cue(self) -> Cue:
         tag, outputs, flags, code = self.take("<HHBH")
         owned = frozenset(n for n in range(16) if outputs >> n & 1)
-        return Cue(tag, owned, flags & 3, flags >> 4, code)
+        return Cue(tag, owned, flags & 3, flags >> 4, code, bool(flags & 4))
 
     def levels(self, output: Output, target: int) -> tuple[int, ...]:
         """The levels (Q8) of a light's channels."""
@@ -442,7 +443,7 @@ class Run:
     button: int | None
     held: bool
     again: bool
-    end: int = 0
+    end: int
 
 
 @dataclass
@@ -535,9 +536,7 @@ class SecondPlayer:
             self.heard = True
         elif kind == "button" and b == 0:
             self.down.discard(a)
-            for run in self.runs:
-                if run is not None and run.button == a:
-                    run.held = False
+            self.release(a)
         elif kind == "button":
             self.down.add(a)
             self.press(a)
@@ -665,7 +664,7 @@ class SecondPlayer:
             ]
             again = bindings[0] >= 0x80
         time = self.time - FRAME
-        self.runs[number] = Run(index, cue.threads, time, button, button in self.down, again)
+        self.runs[number] = Run(index, cue.threads, time, button, button in self.down, again, time)
         for n in cue.outputs:
             self.owner[n] = number
             if n in self.lights:
@@ -678,17 +677,39 @@ class SecondPlayer:
 
     def end_run(self, number: int) -> None:
         self.runs[number] = None
+        for n in self.owned(number):
+            self.owner[n] = None
+        self.leave(number)
+
+    def leave(self, number: int) -> None:
+        """A run's threads end, and its motions belong to no run."""
         for n, thread in enumerate(self.threads):
             if thread is not None and thread.run == number:
                 self.threads[n] = None
-        for n in self.owned(number):
-            self.owner[n] = None
         for motion in self.motions.values():
             if motion.run == number:
                 motion.run = None
 
     def fork(self, run: int, at: int, time: int) -> None:
         self.threads[self.threads.index(None)] = Thread(run, at, time)
+
+    def release(self, button: int) -> None:
+        for index, by in list(self.waiting.items()):
+            if by == button and self.table.cues[index].has_part:
+                del self.waiting[index]
+        for number, run in enumerate(self.runs):
+            if run is not None and run.button == button and run.held:
+                run.held = False
+                if self.table.cues[run.cue].has_part:
+                    self.let_go(number, run, self.time - FRAME)
+
+    def let_go(self, number: int, run: Run, time: int) -> None:
+        self.leave(number)
+        part = self.table.cues[run.cue + 1]
+        self.runs[number] = Run(run.cue + 1, part.threads, time, run.button, run.held, False, time)
+        for n in part.outputs & self.owned(number) & self.lights.keys():
+            self.lights[n].effect = Effect()
+        self.fork(number, part.code, time)
 
     # Executing
 
@@ -802,8 +823,10 @@ class SecondPlayer:
         if run.again and run.held:
             run.start = max(run.end, run.start + FRAME)
             self.fork(thread.run, self.table.cues[run.cue].code, run.start)
-        else:
+        elif not self.table.cues[run.cue].has_part:
             self.end_run(thread.run)
+        elif not run.held:
+            self.let_go(thread.run, run, run.end)
 
     def act(self, thread: Thread, op: int) -> None:
         n, at, ms = op & 15, thread.at + 1, 0

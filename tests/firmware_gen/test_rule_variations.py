@@ -59,6 +59,8 @@ NO_RULES = (
     "Each frame, in this order:",
     "In the frame of time t,",
     "At thread time T of run r:",
+    "A run lets go at a time T:",
+    "When it lets go:",
     "A law takes the share",
     "**Harmonic, cycloidal,",
     "| law |",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 
@@ -36,6 +37,7 @@ from sim.model import (
     Switch,
     Throw,
     Together,
+    part_name,
 )
 from sim.rehearsal.run_through import run_through
 from tests.firmware_gen.random_tables import dices
@@ -147,6 +149,9 @@ LAWS = (
 )
 
 
+_Outputs = tuple[Servo | Lamp | Strip | Switch, ...]
+
+
 def random_show(dice: Random, laws: Sequence[Law] = LAWS) -> Show:
     """A show of one or two boards whose cues nest in any way that a table holds.
 
@@ -164,7 +169,7 @@ def random_show(dice: Random, laws: Sequence[Law] = LAWS) -> Show:
     )
     score = Score(
         "random",
-        cues,
+        _with_parts(dice, cues, outputs, laws),
         bindings,
         stop_button=9,
         idle=dice.choice((None, names[0])),
@@ -172,6 +177,21 @@ def random_show(dice: Random, laws: Sequence[Law] = LAWS) -> Show:
     )
     rig = Rig(boards=tuple(Board(b, "atmega328p", n + 1) for n, b in enumerate(boards)))
     return Show(Rig(boards=rig.boards, outputs=outputs), score)
+
+
+def _with_parts(
+    dice: Random, cues: tuple[Cue, ...], outputs: _Outputs, laws: Sequence[Law]
+) -> tuple[Cue, ...]:
+    """The cues, some with a part for letting go; the dice themselves are thrown as without."""
+    other = Random(str(dice.getstate()[1][:8]))
+    found: list[Cue] = []
+    for cue in cues:
+        if other.random() < 0.4:
+            part = Cue(part_name(cue.name), "", _step(other, outputs, laws))
+            found += [replace(cue, let_go=part.name), part]
+        else:
+            found.append(cue)
+    return tuple(found)
 
 
 def _output(dice: Random, number: int, board: str) -> Servo | Lamp | Strip | Switch:
@@ -196,9 +216,6 @@ def _output(dice: Random, number: int, board: str) -> Servo | Lamp | Strip | Swi
     if kind == "strip" and number == 4:
         return Strip(name, board, 20, dice.choice((1, 8, 30)), dice.choice(("grb", "rgb")))
     return Switch(name, board, 8 + number)
-
-
-_Outputs = tuple[Servo | Lamp | Strip | Switch, ...]
 
 
 def _step(dice: Random, outputs: _Outputs, laws: Sequence[Law], depth: int = 0) -> Step:

@@ -16,6 +16,7 @@ from sim import model
 from sim.model import Rig, Score, Show
 from sim.rig.regions import REGIONS
 from sim.rig.slide import PINION_M, ratio_of
+from sim.score.tree import walk
 from sim.strain.coupling import coupled_show
 
 NAMES = st.text("abcdefghijklmnopqrstuvwxyz_", min_size=4, max_size=8).map(lambda n: n + "_x")
@@ -307,6 +308,19 @@ def shows(draw: st.DrawFn) -> Show:
     cues = tuple(
         model.Cue(name, draw(TITLES), draw(body), draw(st.sampled_from(["take", "wait", "refuse"])))
         for name in names[6:]
+    )
+    no_hands = body.filter(lambda s: not any(getattr(one, "while_held", False) for one in walk(s)))
+    cues = tuple(
+        one
+        for cue in cues
+        for one in (
+            (
+                replace(cue, let_go=model.part_name(cue.name)),
+                model.Cue(model.part_name(cue.name), "", draw(no_hands)),
+            )
+            if draw(st.booleans())
+            else (cue,)
+        )
     )
     some = st.sampled_from(names[6:])
     bindings = draw(

@@ -11,6 +11,7 @@ import pytest
 from firmware_gen.chips.atmega328p import CHIP
 from sim.model import (
     Adapter,
+    Binding,
     Board,
     CalibrationPoint,
     Cells,
@@ -41,6 +42,7 @@ from sim.model import (
     Together,
     Wearer,
     Wire,
+    part_name,
 )
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import Samples, sample
@@ -50,7 +52,7 @@ from sim.rig.disturbance import settled
 from sim.rig.drive import horn
 from sim.rig.pinch import pinch
 from sim.rig.supply import highest_v
-from sim.score.tree import planned_moves, ready_ms
+from sim.score.tree import named_cues, planned_moves, ready_ms
 from sim.strain.coupling import coupled_show
 from sim.strain.hardest_torque import hardest_torques
 from sim.strain.heat import heats
@@ -84,6 +86,10 @@ class RandomShow:
         idle = "c3" if self.chance.random() < 0.3 else None
         stop_ms = int(self.chance.integers(200, 1500))
         score = Score("random", cues, stop_button=9, stop_ms=stop_ms, idle=idle)
+        self.hand = np.random.default_rng([seed, 1])
+        """Lets buttons go; the other dice are thrown as without it."""
+        if seed % 2:
+            score = self.letting_go(score, parts)
         self.show = coupled_show(Show(rig, score))
 
     def part(self, n: int) -> Servo:
@@ -119,6 +125,21 @@ class RandomShow:
             mount=mount,
         )
 
+    def letting_go(self, score: Score, parts: tuple[Servo, ...]) -> Score:
+        """The score in which a button holds a cue, which has a part for letting go."""
+        self.chance, chance = self.hand, self.chance
+        part = self.cue(part_name("c1"), parts)
+        self.chance = chance
+        first, second, *others = score.cues
+        cues = (first, replace(second, let_go=part.name), part, *others)
+        return replace(score, cues=cues, bindings=(Binding(1, "c1"),))
+
+    def pressed(self, at_ms: int, cue: str) -> Press:
+        """The cue's button, held for a while; or the cue by its name."""
+        if any(one.cue == cue for one in self.show.score.bindings):
+            return Press(at_ms, button=1, held_ms=int(self.hand.integers(1, 700)))
+        return Press(at_ms, cue=cue)
+
     def cue(self, name: str, parts: tuple[Servo, ...]) -> Cue:
         steps = tuple(self.step(2, parts) for _ in range(int(self.chance.integers(1, 4))))
         return Cue(name, "", InTurn((*steps, Hold(20))))
@@ -148,23 +169,23 @@ class RandomShow:
 
     def presses(self) -> list[Press]:
         """Single presses, three buttons in quick turn, limp and standby, and the stop."""
-        names = [cue.name for cue in self.show.score.cues]
+        names = [cue.name for cue in named_cues(self.show.score)]
         at, presses = float(ready_ms(self.show)), []
         for _ in range(5):
             at += float(self.chance.choice((self.chance.uniform(30, 300), 900.0)))
-            presses.append(Press(int(at), cue=str(self.chance.choice(names))))
+            presses.append(self.pressed(int(at), str(self.chance.choice(names))))
             if self.chance.random() < 0.6:
                 three = self.chance.permutation(names)[:3]
                 every = float(self.chance.choice((120.0, 180.0, 240.0)))
                 for n in range(6):
                     at += every
-                    presses.append(Press(int(at), cue=str(three[n % 3])))
+                    presses.append(self.pressed(int(at), str(three[n % 3])))
         if self.chance.random() < 0.5:
             at += float(self.chance.uniform(20, 400))
             presses.append(Press(int(at), action="limp"))
             presses.append(Press(int(at) + 20, action="standby"))
             at += ready_ms(self.show) + 60
-            presses += [Press(int(at) + 150 * n, cue=names[n % 3]) for n in range(5)]
+            presses += [self.pressed(int(at) + 150 * n, names[n % 3]) for n in range(5)]
             at += 750
         presses.append(Press(int(at + self.chance.uniform(20, 900)), button=9))
         return presses

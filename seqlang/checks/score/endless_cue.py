@@ -40,6 +40,8 @@ def check(context: Context) -> Iterator[Finding]:
         loop = next((s for s in walk(cue.body) if _is_endless(s)), None)
         if loop is None or cue.name == score.idle or cue.name not in context.reachable:
             continue
+        if cue.let_go and any(b.cue == cue.name for b in score.bindings):
+            continue  # it ends when its button is let go
         span = context.span(loop.mark)
         if any(b.cue == cue.name and b.while_held for b in score.bindings):
             yield _held(context, cue, loop)

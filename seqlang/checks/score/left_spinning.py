@@ -32,7 +32,7 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure
 from seqlang.text.findings import Finding
 from sim.model import Cue, Move
-from sim.score.tree import acts, duration_ms, last_moves
+from sim.score.tree import acts, duration_ms, last_moves, parts_for_letting_go
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -41,12 +41,14 @@ def check(context: Context) -> Iterator[Finding]:
     if not round_and_round or context.partial:
         return
     idle = context.uses.get(score.idle or "", frozenset())
+    parts = parts_for_letting_go(score)
     for cue in score.cues:
-        if cue.name == score.idle or cue.name not in context.reachable:
+        if cue.name == score.idle or cue.name not in context.reachable or cue.let_go:
             continue
         if duration_ms(cue.body) == inf:  # `endless_cue` says what takes it back
             continue
-        ends = last_moves(cue)
+        before = parts.get(cue.name)
+        ends = ({} if before is None else last_moves(before)) | last_moves(cue)
         for name in sorted(round_and_round & set(ends) - idle):
             if ends[name].angle_deg != 0.0:
                 yield _finding(context, cue, ends[name])
