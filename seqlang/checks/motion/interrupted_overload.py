@@ -25,23 +25,29 @@ Source of the limit: the servo's `rating` line with the rig's margin; the rule i
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from math import ceil
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures, seconds
-from seqlang.checks.motion.failing_moves import failures, pace_span
+from seqlang.checks.motion.failing_moves import failures, pace_span, slower
 from seqlang.checks.passing import interruptions_of_passing
 from seqlang.checks.rewrite import measures, rewritten
 from seqlang.text.findings import Finding, Fix, Span
-from sim.model import Servo, Show
+from sim.model import Move, Servo, Show, Step
 from sim.rig.slide import of_horn, of_part
 from sim.rulebook import FRAME_MS
+from sim.score.tree import PlannedMove, planned_moves, swapped
+from sim.strain.envelope import assess
 from sim.strain.interruption import STOP, Cuts, Interruption, interruptions
 
 SLACK = 0.01
 """A share of the line by which an interruption may go over the margin without a word: a move at
 its shortest has no more to spare, and single interruptions are rare."""
+
+MOST_REMEDIES = 4
+"""For so many servos a duration is searched that passes: each takes a tenth of a second."""
 
 LEAST_STRETCH_MS = 2 * FRAME_MS
 """A shorter stretch is not worth a word: two frames."""
@@ -54,27 +60,32 @@ def check(context: Context) -> Iterator[Finding]:
         for cuts in context.once(interruptions_of_passing)
         if cuts.found and cuts.servo not in failing
     ]
-    for cuts in sound:
-        yield from _overload(context, cuts)
+    over = [cuts for cuts in sound if _goes_over(context, cuts)]
+    for n, cuts in enumerate(over):
+        yield _overload(context, cuts, is_remedied=n < MOST_REMEDIES)
     longest = [max(cuts.found, key=lambda cut: cut.delay_ms) for cuts in sound]
     stretched = [cut for cut in longest if cut.delay_ms > LEAST_STRETCH_MS]
     if stretched:
         yield _stretch(context, sorted(stretched, key=lambda cut: -cut.delay_ms))
 
 
-def _overload(context: Context, cuts: Cuts) -> Iterator[Finding]:
+def _goes_over(context: Context, cuts: Cuts, slack: float = SLACK) -> bool:
+    limit = 1.0 - context.show.rig.wearer.margin
+    return not cuts.bound_keeps and max(cut.share for cut in cuts.found) > limit + slack
+
+
+def _overload(context: Context, cuts: Cuts, is_remedied: bool) -> Finding:
     limit = 1.0 - context.show.rig.wearer.margin
     worst = max(cuts.found, key=lambda cut: cut.share)
-    if cuts.bound_keeps or worst.share <= limit + SLACK:
-        return
     servo = context.servos[cuts.servo]
     part, horn = of_part(servo), of_horn(servo)
     torque, allowed = figures(
         horn.of_torque(abs(worst.torque_nm)), horn.of_torque(worst.allowed_nm)
     )
     speed = figure(horn.of_speed(abs(worst.speed_deg_s)))
-    fix = _braking_softer(context, cuts.servo)
-    yield Finding(
+    softer = _braking_softer(context, cuts.servo)
+    slow = _slower(context, worst) if softer is None and is_remedied else None
+    return Finding(
         "warning",
         "interrupted-overload",
         f"`{cuts.servo}` goes beyond its margin when {_taker(worst)} takes over from `{worst.cue}`",
@@ -86,15 +97,103 @@ def _overload(context: Context, cuts: Cuts) -> Iterator[Finding]:
             f"{speed} {horn.speed} {horn.where}, where {allowed} "
             f"{horn.effort} keep the margin",
         ),
-        help="slow down one of the two moves, or let the second cue wait: `if busy wait`"
-        if fix is None
-        else f"brake more gently, with `acceleration {fix.text}`, slow down one of the two moves, "
-        "or let the second cue wait: `if busy wait`",
-        fix=fix,
+        help=_ways_out(context, worst, softer, slow),
+        fix=softer or slow,
         asked=worst.share,
         limit=limit,
         unit="of the servo's line",
     )
+
+
+def _ways_out(context: Context, worst: Interruption, softer: Fix | None, slow: Fix | None) -> str:
+    wait = "or let the second cue wait: `if busy wait`"
+    if softer is not None:
+        return (
+            f"brake more gently, with `acceleration {softer.text}`, slow down one of the two "
+            f"moves, {wait}"
+        )
+    if slow is None:
+        return f"slow down one of the two moves, {wait}"
+    if slow.more:
+        (_, text), *_ = slow.more
+        return (
+            f"`{slow.text}` for the move that is interrupted and `{text}` for the one that takes "
+            f"over keep the margin; {wait}"
+        )
+    first = slow.span == pace_span(context, worst.moving.move)
+    which = "the move that is interrupted" if first else "the one that takes over"
+    return f"`{slow.text}` for {which} keeps the margin; {wait}"
+
+
+def _slower(context: Context, worst: Interruption) -> Fix | None:
+    """The least slowing down, of a sixteenth and more, with which the margin is kept.
+
+    Of the move that is interrupted, of the one that takes over, or of both: whichever takes the
+    least time. Nothing beyond four times as long. The stop has no move to slow down.
+    """
+    first, then = worst.moving.move, worst.then
+    tried = (
+        [(first,)]
+        if worst.by == STOP or then.mark == first.mark
+        else [(first,), (then,), (first, then)]
+    )
+    found = []
+    for moves in tried:
+        factor = _least_factor(context, worst.servo, moves)
+        if factor is not None:
+            found.append((sum(move.duration_ms for move in moves) * (factor - 1.0), moves, factor))
+    if not found:
+        return None
+    _, moves, factor = min(found, key=lambda one: one[0])
+    fix, *others = [slower(context, m, ceil(m.duration_ms * factor)) for m in moves]
+    if any(other.span.path != fix.span.path for other in others):
+        return None
+    return replace(fix, more=tuple(place for other in others for place in other.places))
+
+
+def _least_factor(context: Context, name: str, moves: Sequence[Move]) -> float | None:
+    def keeps(factor: float) -> bool:
+        lasts = {move.mark: ceil(move.duration_ms * factor) for move in moves}
+        show = _with_durations(context.sound_show, lasts)
+        own = [one for one in planned_moves(show) if one.move.output == name]
+        cuts = next(c for c in interruptions(show, context.rated_v, own) if c.servo == name)
+        return not _goes_over(context, cuts, SLACK / 2.0) and _all_pass(context, name, own, lasts)
+
+    low, high = 1.0, 4.0
+    if not keeps(high):
+        return None
+    while high - low > 1.0 / 16.0:
+        middle = (low + high) / 2.0
+        low, high = (low, middle) if keeps(middle) else (middle, high)
+    return high
+
+
+def _all_pass(
+    context: Context, name: str, own: Iterable[PlannedMove], changed: Collection[int]
+) -> bool:
+    """Whether the changed moves pass by themselves: a slower one need not."""
+    servo = context.servos[name]
+    ways = [
+        (one.from_deg, one.move.angle_deg, one.move.duration_ms, one.move.law)
+        for one in own
+        if one.move.mark in changed
+    ]
+    starts, ends, lasts, laws = zip(*ways, strict=True)
+    rig = context.sound_show.rig
+    volts = context.rated_v.get(servo.board)
+    return bool(assess(rig, servo, starts, ends, lasts, laws, volts).passes.all())
+
+
+def _with_durations(show: Show, lasts_ms: Mapping[int, int]) -> Show:
+    """The show with moves, by their marks, that last so long."""
+
+    def change(step: Step) -> Step:
+        if isinstance(step, Move) and step.mark in lasts_ms:
+            return replace(step, duration_ms=lasts_ms[step.mark])
+        return step
+
+    cues = tuple(replace(cue, body=swapped(cue.body, change)) for cue in show.score.cues)
+    return replace(show, score=replace(show.score, cues=cues))
 
 
 def _braking_softer(context: Context, name: str) -> Fix | None:

@@ -139,3 +139,44 @@ def test_a_stop_takes_over_as_well() -> None:
     assert "than the 1.5 s planned" in one.message
     assert text[one.span.start : one.span.end] == "8 s"
     assert one.label == f"up to {(1500 + (one.asked or 0)) / 1000:.3g} s"
+
+
+def computed(snap: str, shut: str) -> str:
+    """Moves that pass alone and cut one another too hard; nothing says how hard to brake."""
+    return show(
+        jaw={"load": "200 g at 60 mm", "level": "at 30 deg", "rotor": None},
+        cues={"snap": snap, "shut": shut},
+        remote="button 1: go snap\nbutton 3: go shut\nstop button 2",
+    )
+
+
+FAST = "as fast as it can"
+
+
+def test_times_that_were_computed_are_answered_with_times_that_also_stand_being_cut_short() -> None:
+    text = computed(f"jaw to 55 deg {FAST}\njaw to 5 deg {FAST}", f"jaw to 0 deg {FAST}")
+    (one,) = findings(text, "interrupted-overload")
+    assert one.fix is not None
+    assert one.fix.text in (one.help or "")
+    assert all(text[span.start : span.end] == FAST for span, _ in one.fix.places)
+    mended = applied(text, one)
+    for name in ("interrupted-overload", "servo-speed", "servo-torque", "voltage-sag"):
+        assert findings(mended, name) == []
+
+
+def test_only_as_much_time_is_proposed_as_the_margin_takes() -> None:
+    """A sixteenth of the time less, and the finding is there again."""
+    text = computed("jaw to 55 deg in 390 ms\njaw to 5 deg in 400 ms", "jaw to 0 deg in 50 ms")
+    (one,) = findings(text, "interrupted-overload")
+    assert one.fix is not None
+    assert findings(applied(text, one), "interrupted-overload") == []
+    shorter = text
+    for span, proposed in reversed(one.fix.places):
+        written = int(text[span.start : span.end].split()[-2])
+        asked = int(proposed.split()[-2])
+        short = int(asked - written / 15)
+        assert asked > written
+        shorter = (
+            shorter[: span.start] + proposed.replace(str(asked), str(short)) + shorter[span.end :]
+        )
+    assert findings(shorter, "interrupted-overload") != []
