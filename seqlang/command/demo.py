@@ -56,7 +56,7 @@ def command(out: Path) -> None:
     Example: bellcrank demo --out bellcrank-demo
     """
     checked = _check()
-    _draw(checked.show, out)
+    _draw(checked, out)
     _compile(checked, out)
     try:
         _play(checked)
@@ -88,20 +88,20 @@ def _check() -> CheckedShow:
     return checked.show
 
 
-def _draw(show: Show, out: Path) -> None:
+def _draw(checked: CheckedShow, out: Path) -> None:
     from firmware_gen.files import write_whole
-    from sim.pictures.page import page
+    from firmware_gen.page.page import page
     from sim.pictures.plots import pictures
     from sim.rehearsal.run_through import run_through
 
-    played = run_through(show)
+    played = run_through(checked.show)
     length_s, count = played.length_ms / 1000, len(played.presses)
     _say("rehearse", f"every cue once: {length_s:.1f} s, {count} presses")
     for name, content in pictures(played):
         write_whole(out / name, content)
         _say("plot", str(out / name))
     watched = out / "anglerfish.html"
-    write_whole(watched, page(played).encode())
+    write_whole(watched, page(checked.compiled, checked.tables, played).encode())
     _say("page", str(watched))
 
 

@@ -1,1 +1,1 @@
-"""Plots and the preview page."""
+"""Plots, and what the preview page draws."""

@@ -10,7 +10,7 @@ from seqlang.loading import load_text
 from seqlang.meaning.write_show import text_of, without_marks
 from seqlang.text.source import Source
 from sim.model import Move, Press, Servo
-from sim.pictures.page import page
+from sim.pictures.creature import creature
 from sim.pictures.plot_data import plotted
 from sim.pictures.plot_plane import plane_figure
 from sim.pictures.plot_servo import servo_figure
@@ -256,7 +256,7 @@ def test_a_plot_has_an_axis_of_speed_and_the_page_turns_it() -> None:
     plane = plane_figure(plotted(run), "rotor").axes[0]
     assert plane.get_ylabel() == "speed, rpm"
     assert plane.get_ylim()[1] == pytest.approx(1.12 * 110.0, rel=0.02)
-    assert "spins" in page(run)
+    assert [part.spins for part in creature(made)] == [True]
 
 
 def test_heads_of_sizes_say_what_stands_below_them() -> None:

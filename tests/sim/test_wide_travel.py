@@ -25,14 +25,12 @@ from sim.model import (
     Spring,
     Wearer,
 )
-from sim.pictures.page import page
-from sim.rehearsal.rehearse import rehearse
+from sim.pictures.creature import creature
 from sim.rig import drive, load
 from sim.rig.holding_torque import worst_hold
 from sim.rig.pinch import pinch
 from sim.rulebook import LARGEST_ANGLE_DEG
 from tests.sim.played_both_ways import compare
-from tests.sim.test_page import payload
 
 WIDEST = float(LARGEST_ANGLE_DEG)
 POINTS = (CalibrationPoint(-WIDEST, 600.0), CalibrationPoint(WIDEST, 2400.0))
@@ -96,5 +94,7 @@ def test_the_preview_has_a_travel_and_angles_of_any_width(travel: tuple[float, f
     one = replace(REEL, travel_deg=travel)
     moved = Cue("there", "", InTurn((Move("reel", travel[1], 2500),)))
     whole = replace(show(one), score=Score("s", (moved,)))
-    data = payload(page(rehearse(whole, (Press(500, cue="there"),), 4000)))
-    assert tuple(data["servos"][0]["travel_deg"]) == travel
+    (part,) = creature(whole)
+    assert part.travel == travel
+    assert part.held is not None
+    assert (part.held.poses[0], part.held.poses[-1]) == travel

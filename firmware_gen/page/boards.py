@@ -1,0 +1,87 @@
+"""What the page needs of each board: its program, its table, and what its outputs stand for."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from firmware_gen.build.webassembly import shipped
+from firmware_gen.checked_table import CheckedTable, sealed_bytes
+from firmware_gen.page.pins import abilities
+from firmware_gen.table.layout import ORDERS
+from firmware_gen.table.records import LampRecord, ServoRecord, StripRecord, SwitchRecord
+from sim.light.lightness import srgb_to_linear
+from sim.model import Lamp, Servo, Strip
+from sim.rig.slide import of_horn, of_part
+
+if TYPE_CHECKING:
+    from firmware_gen.compiler.show import CompiledBoard, CompiledShow
+
+
+def text_of(data: bytes) -> str:
+    """Bytes in base64 (RFC 4648, section 4)."""
+    return b64encode(data).decode("ascii")
+
+
+def chips(compiled: CompiledShow) -> dict[str, dict[str, str]]:
+    """By name, the program and what the pins can do of each chip of a show."""
+    return {
+        board.chip.name: {
+            "program": text_of(shipped(board.chip.name).read_bytes()),
+            "pins": text_of(abilities(board.chip)),
+        }
+        for board in compiled.boards
+    }
+
+
+def boards(compiled: CompiledShow, tables: Mapping[str, CheckedTable]) -> list[dict[str, Any]]:
+    """The boards in ascending address, each with the very table that it is to be given."""
+    return [_board(board, tables[board.name]) for board in compiled.boards]
+
+
+def _board(board: CompiledBoard, table: CheckedTable) -> dict[str, Any]:
+    return {
+        "name": board.name,
+        "chip": board.chip.name,
+        "table": text_of(sealed_bytes(table)),
+        "cues": [cue.name for cue in board.cues],
+        "outputs": [
+            _output(output, record)
+            for output, record in zip(board.outputs, board.table.outputs, strict=True)
+        ],
+        "inputs": [[one.button, one.pin, one.active_low] for one in board.table.inputs],
+    }
+
+
+def _output(output: object, record: object) -> dict[str, Any]:
+    match output, record:
+        case Servo(), ServoRecord():
+            told = of_part(output)
+            return {
+                "kind": "servo",
+                "name": output.name,
+                "unit": told.place,
+                "effort": of_horn(output).effort,
+                "travel": output.travel_deg,
+                "points": [[angle / 100, pulse] for angle, pulse in record.points],
+            }
+        case Lamp(), LampRecord():
+            tint = srgb_to_linear(np.asarray(output.colour) / 255.0)
+            return {"kind": "lamp", "name": output.name, "tint": np.round(tint, 6).tolist()}
+        case Strip(), StripRecord():
+            order = ORDERS[record.order]
+            return {
+                "kind": "strip",
+                "name": output.name,
+                "pixels": record.pixels,
+                "order": ["rgb".index(colour) for colour in order],
+                "pitch_m": output.pitch_m,
+            }
+        case _, SwitchRecord():
+            name = getattr(output, "name", "")
+            high = record.active_high
+            return {"kind": "switch", "name": name, "pin": record.pin, "active_high": high}
+    raise TypeError(f"{output!r} and {record!r} are not of one kind")

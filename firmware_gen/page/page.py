@@ -1,0 +1,145 @@
+"""The preview: one self-contained page in which the boards of a show run, and can be pressed.
+
+`parts/` holds the page's own text, style and modules. They are put together here without a change:
+the modules one behind the other, in the order in which they need one another, as one module. So the
+page fetches nothing, and opens from a folder as well as from a server.
+"""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+import numpy as np
+
+from firmware_gen.page.boards import boards, chips, text_of
+from firmware_gen.page.remote import drawn_buttons, sayings, script, without_button
+from sim.model import Lamp, Strip
+from sim.pictures.creature import creature
+from sim.pictures.figures import WorkFigures, work_figures
+from sim.rulebook import FRAME_MS
+
+if TYPE_CHECKING:
+    from firmware_gen.checked_table import CheckedTable
+    from firmware_gen.compiler.show import CompiledShow
+    from sim.arrays import Array
+    from sim.rehearsal.trajectories import Trajectories
+
+PARTS: Final = Path(__file__).with_name("parts")
+MODULES: Final = (
+    "packed",
+    "colour",
+    "board",
+    "rig",
+    "record",
+    "take",
+    "space",
+    "creature",
+    "layout",
+    "stage",
+    "lights",
+    "band",
+    "remote",
+    "keys",
+    "readings",
+    "page",
+)
+"""In the order in which they need one another; all names at their tops differ."""
+
+_IMPORT: Final = re.compile(r"^import [^;]+;\n", re.M)
+_EXPORT: Final = re.compile(r"^export ", re.M)
+_FULL: Final = int(np.iinfo(np.uint16).max)
+"""Figures go into the page as shares of their greatest, in 16 bits."""
+
+
+@dataclass(frozen=True, slots=True)
+class PageNote:
+    """A finding as the page shows it.
+
+    `at_ms`: moments of the rehearsal that it is about; none if it is about no moment. `eye`: it
+    says that a light is hard on the eyes.
+    """
+
+    severity: Literal["error", "warning", "advice"]
+    name: str
+    message: str
+    place: str
+    at_ms: tuple[float, ...] = ()
+    eye: bool = False
+
+
+def page(
+    compiled: CompiledShow,
+    tables: Mapping[str, CheckedTable],
+    played: Trajectories,
+    notes: Iterable[PageNote] = (),
+) -> str:
+    """The page as text, for a show that passed, and a rehearsal of it."""
+    data = json.dumps(_data(compiled, tables, played, tuple(notes)), separators=(",", ":"))
+    text = (PARTS / "page.html").read_text(encoding="utf-8")
+    filling = {
+        "TITLE": html.escape(compiled.show.score.title or "Preview"),
+        "STYLE": (PARTS / "page.css").read_text(encoding="utf-8"),
+        "DATA": data.replace("<", "\\u003c"),
+        "MODULE": module(),
+    }
+    return re.sub(r"__([A-Z]+)__", lambda found: filling[found[1]], text)
+
+
+def module() -> str:
+    """All modules as one: what they take of one another is there, above them."""
+    texts = ((PARTS / f"{name}.js").read_text(encoding="utf-8") for name in MODULES)
+    return "\n".join(_EXPORT.sub("", _IMPORT.sub("", text)) for text in texts)
+
+
+def _data(
+    compiled: CompiledShow,
+    tables: Mapping[str, CheckedTable],
+    played: Trajectories,
+    notes: tuple[PageNote, ...],
+) -> dict[str, Any]:
+    show = compiled.show
+    lit = any(isinstance(one, Lamp | Strip) for one in show.rig.outputs)
+    return {
+        "title": show.score.title or "Preview",
+        "frame_ms": FRAME_MS,
+        "chips": chips(compiled),
+        "boards": boards(compiled, tables),
+        "sayings": {name: list(map(text_of, both)) for name, both in sayings(show).items()},
+        "buttons": drawn_buttons(show),
+        "others": without_button(show.score),
+        "titles": {cue.name: cue.title for cue in show.score.cues},
+        "idle": show.score.idle,
+        "lost_ms": show.score.lost_ms if show.score.lost_cue else None,
+        "parts": [asdict(part) for part in creature(show)],
+        "tilt_deg": show.rig.wearer.tilt_deg,
+        "lit": lit,
+        "hard_on_eyes": lit and any(note.eye for note in notes),
+        "rehearsal": {
+            "frames": played.length_ms // FRAME_MS + 1,
+            "script": script(played),
+            "figures": _figures(work_figures(played)),
+        },
+        "notes": [asdict(note) for note in notes],
+    }
+
+
+def _figures(found: WorkFigures) -> dict[str, Any]:
+    rows = {
+        kind: {name: _row(row) for name, row in getattr(found, kind).items()}
+        for kind in ("torque", "limit", "current", "feed_a", "board_v")
+    }
+    return {"frames": found.frames, **rows}
+
+
+def _row(values: Array) -> dict[str, Any]:
+    """Shares of the greatest value, so that any row keeps four digits."""
+    finite = np.nan_to_num(values, posinf=0.0)
+    most = float(finite.max(initial=0.0)) or 1.0
+    shares = np.clip(np.rint(finite / most * _FULL), 0, _FULL).astype("<u2")
+    return {"most": most, "shares": text_of(shares.tobytes())}

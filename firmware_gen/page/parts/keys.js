@@ -1,0 +1,35 @@
+// The keys: digits and letters press the remote's buttons, in the order of their numbers.
+
+const LETTERS = "qwetyuipasdfghjkzxcvbn"; // those that are not taken below
+
+/** By button number, the key that presses it. */
+export function keysOf(buttons) {
+  const letters = [...LETTERS];
+  return new Map(
+    buttons.map(({ number }) => [number, number < 10 ? String(number) : letters.shift() || ""])
+  );
+}
+
+/** `acts`: what a key does by its name; a `remote` takes the keys of its buttons. */
+export function listen(remote, keys, acts) {
+  const numbers = new Map([...keys].map(([number, key]) => [key, number]));
+  addEventListener("keydown", event => {
+    if (event.ctrlKey || event.altKey || event.metaKey || typed(event.target)) return;
+    const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
+    if (numbers.has(key)) {
+      event.preventDefault();
+      if (!event.repeat) remote.pressNumber(`key ${event.code}`, numbers.get(key));
+      return;
+    }
+    const named = key === " " ? "Space" : key;
+    if (named === "Space" && event.target.closest("button, summary, a")) return;
+    const act = acts[event.shiftKey && acts[`Shift+${named}`] ? `Shift+${named}` : named];
+    if (!act) return;
+    event.preventDefault();
+    act(event);
+  });
+  addEventListener("keyup", event => remote.release(`key ${event.code}`));
+}
+
+/** In fields, keys write or choose. */
+const typed = node => node.matches("input, select, textarea");

@@ -1,0 +1,96 @@
+// What every output does at the playhead, in words and figures; for screen readers as well.
+
+import { Row } from "./packed.js";
+import { placeOf } from "./record.js";
+
+const FIGURES = ["torque", "limit", "current", "feed_a", "board_v"];
+
+export class Readings {
+  /** `table`: the body for outputs; `supply`: where currents and voltages stand. */
+  constructor(table, supply, show, tracks) {
+    Object.assign(this, { show, tracks, supply });
+    const { figures } = show.rehearsal;
+    this.together = figures.frames;
+    this.rows = Object.fromEntries(
+      FIGURES.map(kind => [kind, Object.fromEntries(Object.entries(figures[kind]).map(([name, row]) => [name, new Row(row)]))])
+    );
+    this.cells = tracks.map(track => lineOf(table, track));
+    this.feeds = [...this.feedCells()];
+  }
+
+  *feedCells() {
+    for (const [kind, unit] of [["feed_a", "A"], ["board_v", "V"]]) {
+      for (const name of Object.keys(this.rows[kind])) {
+        const node = document.createElement("span");
+        node.className = "feed";
+        this.supply.append(node);
+        yield { kind, unit, name, node };
+      }
+    }
+  }
+
+  /** `figures`: whether those of the rehearsal hold here. */
+  showAt(take, rig, frame) {
+    const figures = !take.own;
+    this.tracks.forEach((track, n) => this.line(this.cells[n], track, take, rig, n, frame, figures));
+    for (const { kind, unit, name, node } of this.feeds) {
+      const value = this.rows[kind][name].at(Math.floor(frame / this.together));
+      put(node, `${name} ${figures ? value.toFixed(2) : "\u2013"} ${unit}`);
+    }
+  }
+
+  line(cells, track, take, rig, n, frame, figures) {
+    const board = rig.boards[track.board];
+    const { output } = track;
+    if (track.kind === "servo") {
+      const pulse = board.pulses[track.index];
+      const digits = output.unit === "rpm" ? 0 : 1;
+      put(cells.now, pulse ? `${placeOf(output.points, pulse).toFixed(digits)} ${output.unit}` : "limp");
+      put(cells.more, pulse ? `${(pulse / 2).toFixed(1)} \u00b5s` : "no pulses");
+      this.effort(cells, output.name, frame, figures);
+    } else if (track.kind === "lamp") {
+      put(cells.now, `${((board.duties[track.index] / 65535) * 100).toFixed(1)} % duty`);
+    } else if (track.kind === "switch") {
+      put(cells.now, board.isOn(output) ? "on" : "off");
+    } else {
+      const bytes = board.pixels.subarray(track.pixels, track.pixels + 3 * output.pixels);
+      const lit = bytes.reduce((sum, byte) => sum + byte, 0) / (255 * bytes.length);
+      put(cells.now, `${(lit * 100).toFixed(1)} % lit`);
+    }
+  }
+
+  effort(cells, name, frame, figures) {
+    const at = Math.floor(frame / this.together);
+    const [torque, limit, current] = ["torque", "limit", "current"].map(kind => this.rows[kind][name]);
+    if (!figures || !torque) {
+      put(cells.effort, "\u2013");
+      cells.bar.style.width = "0";
+      return;
+    }
+    const [need, have] = [torque.at(at), limit.at(at)];
+    const unit = cells.unit;
+    put(cells.effort, `${need.toFixed(3)} of ${have.toFixed(3)} ${unit}, ${current.at(at).toFixed(2)} A`);
+    cells.bar.style.width = `${Math.min(100, (100 * need) / (have || 1)).toFixed(1)}%`;
+    cells.bar.classList.toggle("over", need > have * 1.000001);
+  }
+}
+
+function lineOf(table, track) {
+  const row = table.insertRow();
+  const head = document.createElement("th");
+  head.scope = "row";
+  head.textContent = track.output.name;
+  row.append(head);
+  const [now, more, effort] = [0, 1, 2].map(() => row.insertCell());
+  const words = document.createElement("span");
+  const bar = document.createElement("i");
+  const scale = document.createElement("span");
+  scale.className = "scale";
+  scale.append(bar);
+  if (track.kind === "servo") effort.append(words, scale);
+  return { now, more, effort: words, bar, unit: track.output.effort || "N.m" };
+}
+
+function put(node, text) {
+  if (node.textContent !== text) node.textContent = text;
+}

@@ -1,0 +1,217 @@
+// The drawing of the parts: a sheet on which each limb stands in true proportion.
+
+import { brought, corners, limbsOf, looking, posed, reachOf, tipOf } from "./creature.js";
+import { laidOut } from "./layout.js";
+import { hull, place, turned } from "./space.js";
+
+const SEGMENTS = 24; // of a shaded travel
+const VIEWS = { side: "from the side", above: "from above" };
+const LABEL_BELOW = 14;
+const MARGINS = 36; // above, and below for the scale bar, px
+const LEAST = 190; // px in height
+const SMALLEST = 84; // px for a view and its name
+const PADDING = 8; // of the section, px
+const BAR_M = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1];
+
+export class Stage {
+  /** `canvas` takes the drawing; `parts` are those of the page's data. */
+  constructor(canvas, parts, tiltDeg) {
+    this.canvas = canvas;
+    this.limbs = limbsOf(parts);
+    this.tiltDeg = tiltDeg;
+    this.leanDeg = 0;
+    this.showHardest = false;
+  }
+
+  resize(colours) {
+    this.scale = Math.min(2, devicePixelRatio || 1);
+    this.width = this.canvas.parentElement.clientWidth - 2 * PADDING;
+    const views = this.limbs.reduce((sum, limb) => sum + limb.views.length, 0);
+    const rows = Math.ceil(views / Math.max(1, Math.floor(this.width / SMALLEST)));
+    const most = Math.max(LEAST, rows * SMALLEST, innerHeight * (innerWidth < innerHeight ? 0.68 : 0.56));
+    this.layout = laidOut(this.limbs, this.tiltDeg, this.width - 16, most - MARGINS);
+    this.height = this.limbs.length ? Math.round(this.layout.used + MARGINS) : 0;
+    this.canvas.style.height = `${this.height}px`;
+    this.canvas.width = Math.round(this.width * this.scale);
+    this.canvas.height = Math.round(this.height * this.scale);
+    this.colours = colours;
+  }
+
+  /** `places`: by part, {at, limp}: where it is told to be. */
+  draw(places) {
+    const pen = this.canvas.getContext("2d");
+    pen.setTransform(this.scale, 0, 0, this.scale, 0, 0);
+    pen.clearRect(0, 0, this.width, this.height);
+    pen.lineJoin = pen.lineCap = "round";
+    pen.font = "12px system-ui, sans-serif";
+    const top = 8;
+    for (const limb of this.limbs) limb.frames = posed(limb.parts, part => places.get(part.name).at);
+    for (const view of this.layout.views) this.limb(pen, view, places, top);
+    this.bar(pen);
+  }
+
+  limb(pen, view, places, top) {
+    const { scale } = this.layout;
+    const look = looking(view.view, this.leanDeg);
+    const left = 8 + view.left + (view.wide - scale * (view.right_m - view.left_m)) / 2 - scale * view.left_m;
+    const level = top + view.top + scale * view.up_m + (view.shelf - view.high) / 2;
+    const put = at => {
+      const [right, up] = look(at);
+      return [left + scale * right, level - scale * up];
+    };
+    const frames = [...view.limb.frames.values()];
+    for (const one of frames) this.travel(pen, put, one);
+    if (this.showHardest) for (const one of frames) this.hardest(pen, put, one);
+    for (const one of frames) this.part(pen, put, one, places.get(one.part.name).limp);
+    pen.fillStyle = this.colours.dim;
+    pen.textAlign = "center";
+    const name = view.limb.parts[0].name;
+    const label = view.limb.views.length > 1 || view.view === "above" ? `${name}, ${VIEWS[view.view]}` : name;
+    pen.fillText(label, 8 + view.left + view.wide / 2, top + view.top + view.shelf + LABEL_BELOW, view.wide + 8);
+    if (view.limb.parts.length > 1 && view.view === view.limb.views[0]) this.names(pen, put, frames.slice(1));
+  }
+
+  names(pen, put, frames) {
+    pen.textAlign = "left";
+    for (const { part, frame } of frames) {
+      const [x, y] = put(tipOf(part, frame));
+      pen.fillText(part.name, x + 7, y - 7);
+    }
+  }
+
+  /** The travel, darker where the part is harder to hold. */
+  travel(pen, put, { part, base }) {
+    const [low, high] = part.travel;
+    if (part.spins || (part.way_deg === null && high - low >= 360)) return this.ring(pen, put, part, base);
+    const reach = 0.96 * reachOf(part);
+    const at = n => low + (n / SEGMENTS) * (high - low);
+    const edge = n => put(place(brought(part, base, at(n)), [part.way_deg === null ? reach : 0, 0, 0]));
+    const hinge = put(base.at);
+    for (let n = 0; n < SEGMENTS; n++) {
+      const share = this.share(part, (n + 0.5) / SEGMENTS);
+      pen.globalAlpha = 0.1 + 0.5 * Math.min(1, share);
+      pen.fillStyle = pen.strokeStyle = share > 1 ? this.colours.bad : this.colours.reach;
+      pen.beginPath();
+      if (part.way_deg !== null) {
+        pen.lineWidth = 12;
+        pen.lineCap = "butt";
+        pen.moveTo(...edge(n));
+        pen.lineTo(...edge(n + 1));
+        pen.stroke();
+        pen.lineCap = "round";
+      } else {
+        pen.moveTo(...hinge);
+        pen.lineTo(...edge(n));
+        pen.lineTo(...edge(n + 1));
+        pen.closePath();
+        pen.fill();
+      }
+    }
+    pen.globalAlpha = 1;
+  }
+
+  ring(pen, put, part, base) {
+    pen.strokeStyle = this.colours.reach;
+    pen.globalAlpha = 0.35;
+    pen.lineWidth = 2;
+    pen.beginPath();
+    for (let n = 0; n <= 48; n++) pen.lineTo(...put(place(turned(base, 7.5 * n), [reachOf(part), 0, 0])));
+    pen.stroke();
+    pen.globalAlpha = 1;
+  }
+
+  /** How hard the pose at a share of the travel is to hold, for the present lean. */
+  share(part, along) {
+    if (!part.held) return 0;
+    const { leans_deg: leans, shares } = part.held;
+    const lean = Math.abs(this.leanDeg);
+    let row = leans.findIndex(one => one >= lean - 1e-9);
+    if (row < 0) row = leans.length - 1;
+    return shares[row][Math.round(along * (shares[row].length - 1))];
+  }
+
+  /** The pose that is hardest to hold: its place and share. */
+  hardestOf(part) {
+    if (!part.held) return null;
+    const { poses } = part.held;
+    const shares = poses.map((_, n) => this.share(part, n / (poses.length - 1)));
+    const n = shares.indexOf(Math.max(...shares));
+    return { at: poses[n], share: shares[n], limit: part.held.limit };
+  }
+
+  hardest(pen, put, { part, base }) {
+    const found = this.hardestOf(part);
+    if (!found || found.share < 0.001) return;
+    pen.save();
+    pen.setLineDash([3, 4]);
+    pen.strokeStyle = found.share > 1 ? this.colours.bad : this.colours.ink;
+    pen.lineWidth = 1;
+    this.outline(pen, put, part, brought(part, base, found.at), false);
+    pen.restore();
+  }
+
+  part(pen, put, { part, base, frame }, limp) {
+    pen.globalAlpha = limp ? 0.45 : 1;
+    pen.strokeStyle = this.colours.part;
+    pen.fillStyle = this.colours.fill;
+    pen.lineWidth = 2;
+    if (limp) pen.setLineDash([5, 4]);
+    this.outline(pen, put, part, frame, true);
+    pen.setLineDash([]);
+    pen.globalAlpha = 1;
+    this.hinge(pen, put(part.way_deg === null ? base.at : frame.at));
+  }
+
+  outline(pen, put, part, frame, filled) {
+    const [hinge, tip] = [put(frame.at), put(tipOf(part, frame))];
+    pen.beginPath();
+    pen.moveTo(...hinge);
+    pen.lineTo(...tip);
+    pen.stroke();
+    for (const body of part.bodies) {
+      const points = corners(part, body).map(one => put(place(frame, one)));
+      if (body.kind === "weight") {
+        pen.beginPath();
+        pen.arc(...points[0], 6, 0, 2 * Math.PI);
+      } else {
+        pen.beginPath();
+        for (const point of hull(points)) pen.lineTo(...point);
+        pen.closePath();
+      }
+      if (filled) pen.fill();
+      pen.stroke();
+    }
+  }
+
+  hinge(pen, [x, y]) {
+    pen.beginPath();
+    pen.arc(x, y, 4.5, 0, 2 * Math.PI);
+    pen.fillStyle = this.colours.paper;
+    pen.fill();
+    pen.strokeStyle = this.colours.ink;
+    pen.lineWidth = 1.5;
+    pen.stroke();
+    pen.beginPath();
+    pen.arc(x, y, 1.2, 0, 2 * Math.PI);
+    pen.fillStyle = this.colours.ink;
+    pen.fill();
+  }
+
+  /** A scale bar, and which way is down for a wearer who leans. */
+  bar(pen) {
+    if (!this.limbs.length) return;
+    const { scale } = this.layout;
+    const length = BAR_M.find(one => one * scale >= 50) || BAR_M[BAR_M.length - 1];
+    const y = this.height - 12;
+    pen.strokeStyle = pen.fillStyle = this.colours.dim;
+    pen.lineWidth = 1;
+    pen.beginPath();
+    pen.moveTo(12, y - 4);
+    pen.lineTo(12, y);
+    pen.lineTo(12 + length * scale, y);
+    pen.lineTo(12 + length * scale, y - 4);
+    pen.stroke();
+    pen.textAlign = "left";
+    pen.fillText(`${Math.round(length * 1000)} mm`, 18 + length * scale, y);
+  }
+}

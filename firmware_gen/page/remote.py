@@ -1,0 +1,87 @@
+"""What the remote on the page can say, as frames of the link.
+
+A board ignores a one-way frame of the kind and the sequence number of the last one (LINK.md 3). So
+each frame is there twice, with two numbers, and the page takes them in turn.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from firmware_gen.crc import cue_tag
+from firmware_gen.link.frames import LinkFrame, encode
+from firmware_gen.link.protocol import BUTTON, EVERYBODY, ONE_WAY, TRIGGER, RequestKind
+from sim.model import Score, Show
+from sim.rehearsal.requests import Request, requests_by_frame
+from sim.rehearsal.trajectories import Trajectories
+
+SEQUENCE: Final = (0, 1)
+
+_PLAIN: Final = {
+    "stop": RequestKind.STOP,
+    "limp": RequestKind.LIMP,
+    "standby": RequestKind.STANDBY,
+    "beacon": RequestKind.BEACON,
+}
+
+
+def sayings(show: Show) -> dict[str, list[bytes]]:
+    """By what it is called in the page, each request in both its frames."""
+    found = {name: _frames(kind) for name, kind in _PLAIN.items()}
+    for number in buttons(show):
+        found[f"down {number}"] = _frames(RequestKind.BUTTON, BUTTON.pack(number, 1))
+        found[f"up {number}"] = _frames(RequestKind.BUTTON, BUTTON.pack(number, 0))
+    for cue in show.score.cues:
+        found[f"go {cue.name}"] = _frames(RequestKind.TRIGGER, TRIGGER.pack(cue_tag(cue.name)))
+    return found
+
+
+def _frames(kind: RequestKind, payload: bytes = b"") -> list[bytes]:
+    return [encode(LinkFrame(EVERYBODY, kind | ONE_WAY, seq, payload)) for seq in SEQUENCE]
+
+
+def buttons(show: Show) -> list[int]:
+    """Numbers of all buttons that a show knows, ascending."""
+    score = show.score
+    known = {one.button for one in score.bindings} | {one.button for one in show.rig.inputs}
+    stops = set() if score.stop_button is None else {score.stop_button}
+    return sorted(known | stops)
+
+
+def drawn_buttons(show: Show) -> list[dict[str, Any]]:
+    """Each button: what it does, and the boards on which a contact is wired as it."""
+    return [_drawn_button(show, number) for number in buttons(show)]
+
+
+def _drawn_button(show: Show, number: int) -> dict[str, Any]:
+    bound = [one for one in show.score.bindings if one.button == number]
+    titles = {cue.name: cue.title for cue in show.score.cues}
+    return {
+        "number": number,
+        "cues": [{"name": one.cue, "title": titles.get(one.cue, "")} for one in bound],
+        "held": any(one.while_held for one in bound),
+        "stops": number == show.score.stop_button,
+        "contacts": sorted({one.board for one in show.rig.inputs if one.button == number}),
+    }
+
+
+def without_button(score: Score) -> list[dict[str, str]]:
+    """Cues that no button starts, but for the idle one."""
+    bound = {one.cue for one in score.bindings}
+    free = (cue for cue in score.cues if cue.name not in bound and cue.name != score.idle)
+    return [{"name": cue.name, "title": cue.title} for cue in free]
+
+
+def script(played: Trajectories) -> list[list[Any]]:
+    """What is asked in a rehearsal, [frame that takes it, in the page's words] each."""
+    return [
+        [frame, _called(request)]
+        for frame, requests in requests_by_frame(played.presses).items()
+        for request in requests
+    ]
+
+
+def _called(request: Request) -> str:
+    if request.kind == "trigger":
+        return f"go {request.cue}"
+    return f"{request.kind} {request.button}" if request.button else request.kind
