@@ -37,3 +37,12 @@ def test_a_pair_is_as_fast_as_its_two_moves_whichever_way_they_go() -> None:
         moving, then = planned(40.0 * side), Move("jaw", -20.0 * side, 500)
         assert abs(_haste((moving, "by", then)) - 0.16) < 1e-12
     assert abs(_haste((planned(40.0), "by", Move("jaw", 41.0, 0))) - 1.04) < 1e-12
+
+
+def test_how_fast_a_motion_is_does_not_hang_on_where_it_begins() -> None:
+    """60 deg across the middle go before 59 deg and less above it."""
+    across = planned(30.0, from_deg=-30.0)
+    above = [planned(80.0 + n / 10.0, from_deg=40.0 + n / 20.0) for n in range(MOTIONS_KEPT)]
+    kept = _motions([*above, across])
+    assert kept[0] == across
+    assert len(kept) == MOTIONS_KEPT

@@ -11,13 +11,18 @@ from sim.light.lightness import channel_levels, luminance
 from sim.model import (
     Adapter,
     Board,
+    CalibrationPoint,
     Cue,
     Electrics,
     Fade,
     InTurn,
     Lamp,
+    Load,
+    PointMass,
+    Rating,
     Rig,
     Score,
+    Servo,
     Show,
     Strip,
     StripLight,
@@ -80,3 +85,39 @@ def test_a_board_starts_with_the_switches_that_are_on_when_safe_and_shows_with_a
     (start,), (worst,) = start_sags(Show(rig, Score("t"))), sags(Show(rig, Score("t")))
     assert start.board_a == pytest.approx(0.03 + 0.7)
     assert worst.board_a == pytest.approx(0.03 + 0.7 + 0.4)
+
+
+POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
+HEAVY = Load((PointMass(0.2, 0.1),), level_deg=30.0)
+
+
+def servo(name: str, board: str = "b") -> Servo:
+    rating = (Rating(6.0, 400.0, 1.0, 2.0),)
+    return Servo(name, board, 1, POINTS, (0.0, 60.0), rating, load=HEAVY, safe_deg=0.0)
+
+
+def test_lamps_between_two_servos_do_not_change_when_the_second_one_starts() -> None:
+    """Servos get their first pulses one after another; a lamp has none, so it takes no turn."""
+    board = Board("b", "any", 1, "p", electrics=Electrics(0.03))
+    supply = Supply("p", Adapter(6.0, 50.0))
+    lamps = tuple(replace(LURE, name=f"l{n}") for n in range(3))
+
+    def worst(*outputs: Servo | Lamp) -> tuple[float, str | None]:
+        (sag,) = start_sags(Show(Rig((supply,), (board,), outputs), Score("t")))
+        return sag.board_a, sag.starting
+
+    first, second = servo("first"), servo("second")
+    assert worst(first, *lamps, second) == worst(first, second)
+    assert worst(first, second)[0] > worst(first)[0] + 0.5, "the first must still be on its way"
+
+
+def test_of_starts_that_leave_one_voltage_each_board_is_told_of_its_hardest() -> None:
+    """Two boards with a servo each on one stiff supply: one is as good as the other."""
+    boards = tuple(
+        Board(name, "any", n, "p", electrics=Electrics(0.03)) for n, name in enumerate("bc")
+    )
+    for outputs in ((servo("x", "b"), servo("y", "c")), (servo("y", "c"), servo("x", "b"))):
+        rig = Rig((Supply("p", Adapter(6.0, 50.0)),), boards, outputs)
+        found = {sag.board: sag for sag in start_sags(Show(rig, Score("t")))}
+        assert found["b"].board_a == pytest.approx(found["c"].board_a)
+        assert found["b"].board_a > 2.0

@@ -24,6 +24,7 @@ from sim.model import (
     Law,
     Load,
     Move,
+    OnBoard,
     PointMass,
     Rating,
     Regulator,
@@ -79,6 +80,7 @@ def test_a_regulator_is_sized_by_the_peak_or_by_what_it_carries_for_long() -> No
     ("supply", "words"),
     [
         (Supply("p", Adapter(6.0, 1.01)), ()),
+        (Supply("p", Adapter(6.0, 1.0)), ()),
         (Supply("p", Adapter(6.0, 0.99)), ("adapter", "0.99 A", "1.00 A")),
         # the regulator asks for 0.5208 A, whatever it gives
         (Supply("p", Adapter(12.0, 0.53), Regulator(5.0, 9.0, 0.3, 0.8)), ()),
@@ -404,3 +406,89 @@ def test_each_lamp_is_sized_with_its_resistor_and_where_it_hangs() -> None:
     assert many.total_a == pytest.approx(9 * 1.8 / 91.0)
     assert many.needs_driver
     assert (high.resistor, high.total_a, high.needs_driver) == (None, 0.0, True)
+
+
+def moved(load: Load, *moves: Move, **more: object) -> ServoSize:
+    """A servo of 10 kgf.cm and 400 deg/s whose part makes these moves; no rotor."""
+    jaw = Servo(
+        "jaw", "b", 1, POINTS, (0.0, 60.0), (RATING,), load=load, rotor_kg_m2=0.0, safe_deg=0.0,
+        **more,
+    )  # fmt: skip
+    rig = Rig((), (Board("b", "any", 1),), (jaw,), wearer=Wearer(margin=0.2))
+    (found,) = size(Show(rig, Score("s", (Cue("c", "", InTurn(moves)),)))).servos
+    return found
+
+
+def test_a_small_torque_that_drives_takes_its_share_of_speed_as_a_large_one_does() -> None:
+    """Friction alone, 2 mN.m: a third of what its heat asks for, so w / w0 may be 0.8 - 1/3."""
+    law = Law("3-4-5")
+    found = moved(
+        Load(friction_nm=0.002), Move("jaw", 60.0, 400, law), Move("jaw", 0.0, 400, law),
+        accel_deg_s2=50.0,
+    )  # fmt: skip
+    peak_deg_s = 1.875 * 60.0 / 0.4
+    assert found.peak_deg_s == pytest.approx(peak_deg_s, rel=0.02)
+    assert found.set_by == "heat"
+    assert found.stall_nm == pytest.approx(3 * 0.002, rel=0.02)
+    assert found.speed_deg_s >= 0.99 * found.peak_deg_s / (0.8 - 0.002 / found.stall_nm)
+
+
+@pytest.mark.parametrize(("lasts_ms", "enough"), [(380, True), (330, False)])
+def test_a_part_that_its_weight_lowers_too_fast_asks_for_a_faster_servo(
+    lasts_ms: int, enough: bool
+) -> None:
+    """250 g at 100 mm brake all the way down; 1.875 * 60 deg in 330 ms are 341 of 320 deg/s."""
+    law = Law("3-4-5")
+    found = moved(
+        Load((PointMass(0.25, 0.1),)),
+        Move("jaw", 60.0, 3000, law), Move("jaw", 0.0, lasts_ms, law),
+        accel_deg_s2=4000.0,
+    )  # fmt: skip
+    assert found.enough is enough
+
+
+def test_what_a_stop_asks_in_the_middle_of_a_move_counts_for_what_to_buy() -> None:
+    """A slow move is no effort; braked at 20000 deg/s2 it takes I a: 1 kg at 50 mm."""
+    load = Load((PointMass(1.0, 0.05),), level_deg=-90.0)
+    gentle = moved(load, Move("jaw", 10.0, 400), Move("jaw", 0.0, 400), accel_deg_s2=1000.0)
+    hard = moved(load, Move("jaw", 10.0, 400), Move("jaw", 0.0, 400), accel_deg_s2=20_000.0)
+    braked_nm = 1.0 * 0.05**2 * np.radians(20_000.0)
+    assert hard.peak_kgf_cm * 0.0980665 > 0.9 * braked_nm
+    assert hard.stall_nm > 1.5 * gentle.stall_nm
+
+
+def test_a_start_on_another_supply_asks_nothing_of_this_one() -> None:
+    """12 A of a stalled servo on `q`; 1 A on `p`, whose regulator and fuse are for that."""
+    boards = (
+        Board("b", "any", 1, "p", electrics=Electrics(0.03)),
+        Board("c", "any", 2, "q", electrics=Electrics(0.0)),
+    )
+    regulator = Regulator(6.0, 50.0, 0.3, 0.8)
+    supplies = (
+        Supply("p", Adapter(12.0, 50.0), regulator),
+        Supply("q", Adapter(6.0, 50.0), fuse_a=1.0),
+    )
+    strong = Servo("jaw", "c", 1, POINTS, (0.0, 60.0), (Rating(6.0, 400.0, 1.0, 12.0, 0.0),))
+    cue = Cue("blow", "", InTurn((Throw("fan", True), Hold(60_000))))
+    show = Show(Rig(supplies, boards, (FAN, strong)), Score("s", (cue,), usage=(Usage("blow", 1),)))
+    first, second = size(show).supplies
+    assert first.regulator_a == pytest.approx(1.0)
+    assert first.cautions == ()
+    assert first.fuse.rating_a is not None
+    assert first.fuse.rating_a <= 1.0
+    assert any("may open at the peak of 12" in one for one in second.cautions)
+
+
+@pytest.mark.parametrize(
+    ("chip_v", "shifter", "needs"),
+    [(3.5, False, False), (3.49, False, True), (3.49, True, False), (5.0, False, False)],
+)
+def test_pixels_need_seven_tenths_of_their_own_supply_on_the_data_line(
+    chip_v: float, shifter: bool, needs: bool
+) -> None:
+    """3.5 V of 5 V (data sheets of that class, from memory)."""
+    strip = Strip("belly", "b", 3, pixels=10, shifter=shifter)
+    board = Board("b", "any", 1, "p", logic=OnBoard(chip_v, 0.3))
+    rig = Rig((Supply("p", Adapter(5.0, 9.0)),), (board,), (strip,))
+    (found,) = size(Show(rig, Score("s"))).strips
+    assert found.needs_shifter is needs

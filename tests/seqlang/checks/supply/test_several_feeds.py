@@ -10,7 +10,7 @@ import pytest
 
 from seqlang.text.findings import Finding
 from tests.seqlang.checks.limits import Limit, assert_holds, each
-from tests.seqlang.show_text import applied, block, findings, servo, show
+from tests.seqlang.show_text import applied, block, checked, findings, servo, show
 
 CELLS = "source 2 li-ion cells, 3000 mAh"
 ADAPTER = "source adapter 6.0 V, 100 A"
@@ -412,3 +412,19 @@ def test_a_fuse_carries_its_peaks_for_as_long_as_its_own_boards_grip(
     assert one.limit == 3
     assert 1.1 < (one.asked or 0) / 3 < 1.35
     assert one.severity == severity
+
+
+def test_a_strip_is_told_of_the_supply_that_gives_it_too_much() -> None:
+    text = show(
+        supply="source adapter 5.31 V, 6 A", rig="strip belly: body pin PD7\n    pixels 10\n"
+    )
+    (one,) = findings(text, "strip-overvoltage")
+    ((span, words),) = one.related
+    assert text[span.start : span.end] == "pack"
+    assert words == "its highest voltage, without a load"
+
+
+def test_a_servo_without_a_rating_has_no_voltage_that_is_too_much() -> None:
+    text = show(supply="source adapter 12 V, 6 A", jaw={"rating": None})
+    found = [one.name for one in checked(text).findings]
+    assert "servo-overvoltage" not in found

@@ -10,6 +10,7 @@ import pytest
 
 from firmware_gen.chips.atmega328p import CHIP
 from seqlang.check import check
+from seqlang.checks.wiring import rig_too_large
 from seqlang.loading import load_text
 from seqlang.text.findings import Finding
 from seqlang.text.source import Source
@@ -105,3 +106,13 @@ def test_a_board_holds_the_cues_of_its_outputs_and_all_if_its_idle_may_be_taken_
     rig = boards(2) + lamps(2, on=2)
     told = [f for f in found("board-overfull", rig, cues(count, GLOW), more) if f.unit == "cues"]
     assert [name for name in ("b0", "b1") for f in told if f"`{name}`" in f.message] == full
+
+
+def test_moves_are_not_counted_where_the_rig_itself_is_too_large(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(rig_too_large, "MOST_MOVES", 1)
+    moves = "cue a\n    s0 to 40 deg in 2 s\n    s0 to 10 deg in 2 s\n"
+    assert len(found("rig-too-large", boards(9), servos(64), moves)) == 1
+    (one,) = found("rig-too-large", boards(9), servos(65), moves)
+    assert one.unit == "servos"
