@@ -253,7 +253,8 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
 
 
 def _logic(reading: Reading, line: Line) -> Logic:
-    if line.token(1).type == "DIRECT":
+    first = line.items[1]
+    if isinstance(first, Token) and first.type == "DIRECT":
         return Direct()
     dropout = cast("Line | None", options(reading, line).get("dropout"))
     made = OnBoard(reading.within(line.amount(1), VOLTS, "the voltage", above=0), DROPOUT_V)

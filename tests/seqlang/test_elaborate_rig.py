@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from math import radians
 
@@ -17,6 +18,7 @@ from sim.model import (
     FourBar,
     Gear,
     LeverPair,
+    OnBoard,
     Plate,
     PointMass,
     Ram,
@@ -483,6 +485,13 @@ def test_a_change_that_a_finding_proposes_makes_it_go_away(name: str) -> None:
         return
     text = found.sources["test.cues"].text
     assert names(loaded(applied(text, finding.fix))) == []
+
+
+def test_what_a_regulator_gives_the_chip_may_be_a_sum() -> None:
+    text = re.sub(r"( +)(feed .*)\n", r"\1\2\n\1logic (2 V + 3 V)\n", RIG, count=1)
+    board = good(loaded(text)).show.rig.boards[0]
+    assert isinstance(board.logic, OnBoard)
+    assert board.logic.voltage_v == pytest.approx(5.0)
 
 
 def test_both_places_of_a_duplicate_are_shown() -> None:
