@@ -34,8 +34,8 @@ Detail: TypeAlias = Literal["quiet", "usual", "all"]
 
 MOST_ADVICE: Final = 3
 """Pieces of advice that are shown without `--all`; beside warnings they are only counted."""
-FEWEST_ROWS: Final = 4
-"""Rows of a table that are shown on however small a screen."""
+FEWEST_ROWS: Final = 2
+"""Rows of a table that are shown on however small a screen: the hardest, and how many more."""
 _PROMPTS: Final = 3
 """Lines of a screen for the command, the count and the next prompt."""
 
@@ -64,32 +64,45 @@ def report(loaded: Loaded, checked: Checked, detail: Detail, screen: Screen) -> 
     cautions = [finding for finding in found if is_caution(finding)]
     parts = [CAUTIONS + "\n" + _heads(cautions, loaded, screen)] if cautions else []
     errors = [finding for finding in found if finding.severity == "error"]
-    if detail == "usual":
-        parts += _usual(loaded, checked, screen, sum(_lines(part) for part in parts))
+    if detail == "usual" and checked.failed:
+        parts += _beside_errors(loaded, checked, screen)
+    elif detail == "usual":
+        parts = _passing(loaded, checked, screen, parts)
     if errors:
         parts.append(_full(errors, loaded, screen))
     return "\n".join(parts)
 
 
-def _usual(loaded: Loaded, checked: Checked, screen: Screen, above: int) -> list[str]:
-    """Advice, tables and warnings below `above` lines: as much advice as the screen has room for.
+def _beside_errors(loaded: Loaded, checked: Checked, screen: Screen) -> list[str]:
+    warnings = [finding for finding in checked.findings if finding.severity == "warning"]
+    heads_alone = [_heads(warnings, loaded, screen)] if warnings else []
+    return [*_advice(loaded, checked.findings, screen, 1), *heads_alone]
 
-    Below warnings `bellcrank explain` is named.
+
+def _passing(
+    loaded: Loaded, checked: Checked, screen: Screen, cautions: Sequence[str]
+) -> list[str]:
+    """Cautions, advice, tables and warnings: as much advice as the screen has room for.
+
+    Below warnings `bellcrank explain` is named. What still finds no room moves closer: advice to
+    the cautions, then the tables to each other.
     """
     warnings = [finding for finding in checked.findings if finding.severity == "warning"]
-    if checked.failed:
-        heads_alone = [_heads(warnings, loaded, screen)] if warnings else []
-        return [*_advice(loaded, checked.findings, screen, 1), *heads_alone]
-    parts: list[str] = []
-    for most in range(0 if warnings else MOST_ADVICE, -1, -1):
-        parts = _advice(loaded, checked.findings, screen, most)
-        room = screen.lines - _PROMPTS - bool(warnings) - above - sum(map(_lines, parts))
-        tables = _worked(checked, room - (len(warnings) + 2 if warnings else 0))
-        room -= sum(map(_lines, tables))
-        parts += [*tables, *_warnings(loaded, warnings, screen, room)]
-        if room >= 0:
+    below = _warnings(loaded, warnings, screen, 0)
+    usual = [(most, 0) for most in range(0 if warnings else MOST_ADVICE, -1, -1)]
+    head: Sequence[str] = []
+    tables: Sequence[str] = []
+    room = 0
+    for most, joined in (*usual, (0, 1), (0, 2)):
+        head = [*cautions, *_advice(loaded, checked.findings, screen, most)]
+        head = ["".join(head)] if joined and head else head
+        room = screen.lines - _PROMPTS - bool(warnings) - _height(head)
+        tables = _worked(checked, room - _height(below) + (joined > 1))
+        tables = ["".join(tables)] if joined > 1 and tables else tables
+        room -= _height(tables)
+        if room >= _height(below):
             break
-    return parts
+    return [*head, *tables, *_warnings(loaded, warnings, screen, room)]
 
 
 def _all(loaded: Loaded, checked: Checked, screen: Screen) -> str:
@@ -143,3 +156,8 @@ def _full(found: Sequence[Finding], loaded: Loaded, screen: Screen) -> str:
 def _lines(part: str) -> int:
     """Lines of a part with the empty one behind it."""
     return part.count("\n") + 1
+
+
+def _height(parts: Sequence[str]) -> int:
+    """Lines of several parts."""
+    return sum(map(_lines, parts))

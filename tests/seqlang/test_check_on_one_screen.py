@@ -180,3 +180,65 @@ def test_no_colour_goes_to_a_terminal_that_wants_none() -> None:
         on_a_terminal("check", str(SHIPPED[0]), "--quiet", terminal="dumb").raw
     )
     assert plain.screen == coloured.screen
+
+
+PACK = "source 2 li-ion cells, 3000 mAh\nregulator 5.5 V, 5 A\nfuse 5 A"
+TAIL = (
+    "supply wall\n    source adapter 6 V, 3 A\n"
+    "board tail: atmega328p, address 2\n    feed wall, 300 mm of 18 AWG\n"
+    "switch fan: tail pin PD4\n    draws 100 mA\n"
+)
+SPARE = block("cue spare", "hold 1 s")
+
+
+def four_servos(supply: str, *more: str) -> str:
+    names = ("part_1", "part_2", "part_3")
+    moves = "".join(f"{name} to 30 deg in 2 s\n{name} to 0 deg in 2 s\n" for name in names)
+    return show(
+        supply=supply,
+        rig=[
+            *(servo(name, pin) for name, pin in zip(names, ("PB2", "PB3", "PC0"), strict=True)),
+            *more,
+        ],
+        cues={"snap": "jaw to 40 deg in 1 s\njaw to 0 deg in 1 s\n" + moves},
+        score=SPARE,
+    )
+
+
+BELLY = block("strip belly: body pin PD7", "pixels 30\ncap 900 mA")
+
+
+@pytest.mark.parametrize(
+    ("text", "warnings"),
+    [
+        (four_servos("source adapter 6.0 V, 6 A"), 1),
+        (four_servos(PACK), 1),
+        (four_servos(PACK, LAMP) + TAIL, 1),
+        (four_servos(PACK, LAMP, BELLY) + TAIL, 2),
+    ],
+)
+def test_four_servos_and_a_warning_take_one_screen_with_the_prompt(
+    text: str, warnings: int, tmp_path: Path
+) -> None:
+    (tmp_path / "four.cues").write_text(text, encoding="utf-8")
+    ended = on_a_terminal("check", "four.cues", folder=tmp_path)
+    assert ended.status == 0
+    words = "\n".join(ended.screen)
+    assert re.search(rf"\b{warnings} warning", words)
+    assert "jaw" in words
+    assert "lowest" in words
+    assert ended.raw.count("\n") + LINES_OF_THE_SHELL <= 24
+
+
+def test_what_finds_no_room_moves_closer_and_every_line_stays() -> None:
+    close = reported(four_servos(PACK, LAMP, BELLY) + TAIL)
+    wide = reported(four_servos(PACK, LAMP, BELLY) + TAIL, screen=Screen(80, 60))
+    assert re.search(r"\(caution-[a-z]+\)\nadvice: \d+, shown with `--all`\n\nservo ", close)
+    for line in (
+        "(caution-pinch)",
+        "(caution-lithium)",
+        "(strip-overvoltage)",
+        "(unreachable-cue)",
+    ):
+        assert line in close
+        assert line in wide
