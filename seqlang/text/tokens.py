@@ -37,12 +37,24 @@ _CHOICE: Final = re.compile(r"(?:\(\?:)?([\w +|-]+?)\)?\(\?!\\w\)")
 """The pattern of a token that is one of several fixed words."""
 
 
+_MOST_KEPT: Final = 20_000
+
+_DUE: dict[tuple[object, ...], frozenset[str]] = {}
+"""What could come, by the states of a parser: it tries every token, and hangs on nothing else."""
+
+
 def due(error: UnexpectedInput) -> frozenset[str]:
     """Names of the tokens that could have come."""
     interactive = getattr(error, "interactive_parser", None)
     if interactive is None:
         return frozenset()
-    return frozenset(interactive.accepts())
+    stack = tuple(interactive.parser_state.state_stack)
+    known = _DUE.get(stack)
+    if known is None:
+        if len(_DUE) >= _MOST_KEPT:
+            _DUE.clear()
+        known = _DUE[stack] = frozenset(interactive.accepts())
+    return known
 
 
 def kind(error: UnexpectedInput) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from itertools import islice
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -16,11 +17,10 @@ from seqlang.text.slips import (
     units,
     words,
 )
+from seqlang.text.slips.written import Slip, Surroundings, Written
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-
-    from seqlang.text.slips.written import Slip, Written
 
 MOST_TRIED: Final = 160
 """Changed lines that are read again for one line at fault."""
@@ -42,7 +42,21 @@ class Mended(NamedTuple):
 
 
 def mended(line: Written) -> Mended | None:
-    """The slip to tell of, or None if the line shows none that is known."""
+    """The slip to tell of, or None if the line shows none that is known.
+
+    A text is read again with its changes: lines that stay, in the same surroundings, are not
+    searched again.
+    """
+    around = line.around
+    names = frozenset(around.names.items())
+    return _mended(line.text, around.head, around.has_block, names)
+
+
+@lru_cache(maxsize=2000)
+def _mended(
+    text: str, head: str | None, has_block: bool, names: frozenset[tuple[str, frozenset[str]]]
+) -> Mended | None:
+    line = Written(text, Surroundings(head, has_block, dict(names)))
     only_said = next((slip for slip in _slips(line) if slip.certain and not slip.edits), None)
     if only_said is not None and only_said.name == "syntax":
         return Mended(only_said, None, False)
