@@ -8,15 +8,14 @@ with the text; then with those of its own checks. What belongs to an older versi
 from __future__ import annotations
 
 import asyncio
+import logging
 from concurrent.futures import ThreadPoolExecutor
 from importlib.metadata import version as installed
-from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol, TypeVar, cast
+from typing import TYPE_CHECKING, Final, NamedTuple, Protocol, TypeVar, cast
 
 from lsprotocol import types as lsp
-from pygls.exceptions import JsonRpcException
+from pygls.exceptions import FeatureNotificationError, FeatureRequestError, JsonRpcException
 from pygls.lsp.server import LanguageServer
-from pygls.protocol import LanguageServerProtocol
-from pygls.protocol.language_server import lsp_method
 from pygls.uris import to_fs_path
 
 from seqlang.check import Checked, check
@@ -27,6 +26,7 @@ from seqlang.editor.hover import told
 from seqlang.editor.moved import line_changes, moved_along
 from seqlang.editor.naming import CannotRenameError, Occurrence, ShowNames, renamed
 from seqlang.editor.outline import headings
+from seqlang.editor.protocol import OwnTexts
 from seqlang.loading import Loaded, read_text, with_fixes_tried
 from seqlang.text.findings import Finding, Fix, Passage, Span
 from seqlang.text.format import formatted
@@ -112,25 +112,6 @@ class Study(NamedTuple):
     checked: Checked | None
 
 
-class _OwnTexts(LanguageServerProtocol):
-    """The protocol without the library's own copies of the texts.
-
-    Those cut lines where the protocol does not (form feed, U+2028), and take time on large texts.
-    """
-
-    @lsp_method(lsp.TEXT_DOCUMENT_DID_OPEN)
-    def lsp_text_document__did_open(self, params: lsp.DidOpenTextDocumentParams) -> Any:
-        yield self.fm.features[lsp.TEXT_DOCUMENT_DID_OPEN], (params,), None
-
-    @lsp_method(lsp.TEXT_DOCUMENT_DID_CHANGE)
-    def lsp_text_document__did_change(self, params: lsp.DidChangeTextDocumentParams) -> Any:
-        yield self.fm.features[lsp.TEXT_DOCUMENT_DID_CHANGE], (params,), None
-
-    @lsp_method(lsp.TEXT_DOCUMENT_DID_CLOSE)
-    def lsp_text_document__did_close(self, params: lsp.DidCloseTextDocumentParams) -> Any:
-        yield self.fm.features[lsp.TEXT_DOCUMENT_DID_CLOSE], (params,), None
-
-
 class CueServer(LanguageServer):
     """The open texts and what is known of each."""
 
@@ -138,7 +119,7 @@ class CueServer(LanguageServer):
         super().__init__(
             "bellcrank",
             installed("bellcrank"),
-            protocol_cls=_OwnTexts,
+            protocol_cls=OwnTexts,
             text_document_sync_kind=lsp.TextDocumentSyncKind.Incremental,
         )
         self.documents: dict[str, Document] = {}
@@ -177,6 +158,16 @@ class CueServer(LanguageServer):
             if self.documents.get(uri) is document:
                 return self.studies.get(uri)
         return None
+
+    def report_server_error(self, error: Exception, source: type[Exception]) -> None:
+        """What went wrong, for the editor's log; a request has its answer already."""
+        if source is FeatureRequestError:
+            return
+        what = "this message was not understood"
+        if source is FeatureNotificationError:
+            what = "this is a mistake in bellcrank itself"
+        words = f"{what}: {error}"
+        self.window_log_message(lsp.LogMessageParams(lsp.MessageType.Error, words))
 
     async def answer(self, work: Callable[[], T]) -> T:
         """Do some work for a request off the event loop."""
@@ -511,6 +502,8 @@ def _token_numbers(study: Study) -> Iterator[int]:
 
 def make_server() -> CueServer:
     """A server with all that it can do; `start_io` runs it."""
+    for name in ("pygls", "asyncio"):  # what the editor must know, it is told by the protocol
+        logging.getLogger(name).addHandler(logging.NullHandler())
     server = CueServer()
     for method, handler, options in (
         (lsp.TEXT_DOCUMENT_DID_OPEN, _opened, None),

@@ -64,6 +64,8 @@ class EditorClient:
                 self.ask("shutdown", None)
                 self.tell("exit", None)
                 assert self.process.wait(SECONDS) == 0
+                assert self.process.stderr is not None
+                assert self.process.stderr.read() == b""
                 assert self.logged == []
         finally:
             self.process.kill()
@@ -91,7 +93,10 @@ class EditorClient:
         self._messages.put(None)
 
     def _send(self, message: Json) -> None:
-        body = json.dumps({"jsonrpc": "2.0", **message}).encode()
+        self.send_body(json.dumps({"jsonrpc": "2.0", **message}).encode())
+
+    def send_body(self, body: bytes) -> None:
+        """Any bytes in a frame of the right length."""
         assert self.process.stdin is not None
         self.process.stdin.write(b"Content-Length: %d\r\n\r\n" % len(body) + body)
         self.process.stdin.flush()

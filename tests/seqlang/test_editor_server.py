@@ -357,6 +357,47 @@ def test_rename_refuses_a_name_that_would_not_do(client: EditorClient, new: str,
     assert client.at("prepareRename", *place_of(ANGLERFISH, "source")) is None
 
 
+@pytest.mark.parametrize(
+    "body",
+    [
+        b"{junk",
+        b"\xff\xfe{}",
+        b"[1, 2]",
+        b"null",
+        b"3",
+        b"{}",
+        b'{"jsonrpc": "2.0", "method": "textDocument/didChange", "params": {"x": 1}}',
+        b'{"jsonrpc": "2.0", "method": "textDocument/didClose", "params": 3}',
+        b'{"jsonrpc": "2.0", "method": "of/nobody"}',
+    ],
+)
+def test_what_is_no_message_is_logged_in_words_and_the_next_is_answered(body: bytes) -> None:
+    """The client's end asserts that nothing stands on the standard error."""
+    with EditorClient() as client:
+        client.send_body(body)
+        client.open(show())
+        assert errors(client.findings()) == []
+        assert all("Traceback" not in line for line in client.logged)
+        assert len(client.logged) == 1
+        assert "this message was not understood: " in client.logged[0]
+        client.logged.clear()
+
+
+@pytest.mark.parametrize("params", [{"x": 1}, [1], {"textDocument": {"uri": 3}}])
+def test_a_request_that_cannot_be_read_is_answered_with_an_error(params: object) -> None:
+    with EditorClient() as client:
+        with pytest.raises(RequestFailedError, match="Invalid Params"):
+            client.ask("textDocument/hover", params)
+        client.open(show())
+        assert errors(client.findings()) == []
+        client.logged.clear()
+
+
+def test_a_request_of_no_known_kind_is_answered_with_an_error(client: EditorClient) -> None:
+    with pytest.raises(RequestFailedError, match="Method Not Found"):
+        client.ask("of/nobody", {})
+
+
 def test_a_quick_fix_makes_its_finding_go(client: EditorClient) -> None:
     text = OWL.replace(SLOW, FAST)
     client.open(text)
