@@ -12,10 +12,9 @@ const FOLLOWED = 1500; // frames shown of an own take
 const STEPS_S = [0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800];
 
 export class Band {
-  /** `wanted(frame)` is called when somebody drags to a frame. */
-  constructor(canvas, show, wanted) {
-    Object.assign(this, { canvas, show, wanted, from: 0, to: 1, loop: null, stale: true });
-    this.backdrop = document.createElement("canvas");
+  /** `playhead`: the mark that is moved over it; `wanted(frame)`: somebody drags to a frame. */
+  constructor(canvas, playhead, show, wanted) {
+    Object.assign(this, { canvas, playhead, show, wanted, from: 0, to: 1, loop: null, stale: true });
     canvas.addEventListener("pointerdown", event => {
       canvas.setPointerCapture(event.pointerId);
       this.drag(event);
@@ -78,19 +77,9 @@ export class Band {
   draw(frame) {
     if (this.width <= this.gutter) return; // not on the screen
     if (this.stale) this.paint();
-    const pen = this.canvas.getContext("2d");
-    pen.setTransform(1, 0, 0, 1, 0, 0);
-    pen.drawImage(this.backdrop, 0, 0);
-    pen.setTransform(this.scale, 0, 0, this.scale, 0, 0);
     const x = this.x(frame);
-    if (x < this.gutter - 1) return;
-    pen.fillStyle = this.colours.mark;
-    pen.fillRect(x - 0.75, 0, 1.5, this.height);
-    pen.beginPath();
-    pen.moveTo(x - 6, 0);
-    pen.lineTo(x + 6, 0);
-    pen.lineTo(x, 8);
-    pen.fill();
+    this.playhead.hidden = x < this.gutter - 1;
+    this.playhead.style.transform = `translateX(${x}px)`; // the band itself need not be drawn again
   }
 
   /** Everything but the playhead. */
@@ -100,12 +89,10 @@ export class Band {
     const spans = this.cues();
     const rows = Math.max(1, ...spans.map(span => span.row + 1));
     this.height = RULER + ASKED + CUE * rows + TRACK * recording.tracks.length + 4;
-    for (const canvas of [this.canvas, this.backdrop]) {
-      canvas.width = Math.round(this.width * this.scale);
-      canvas.height = Math.round(this.height * this.scale);
-    }
+    this.canvas.width = Math.round(this.width * this.scale);
+    this.canvas.height = Math.round(this.height * this.scale);
     this.canvas.style.height = `${this.height}px`;
-    const pen = this.backdrop.getContext("2d");
+    const pen = this.canvas.getContext("2d");
     pen.setTransform(this.scale, 0, 0, this.scale, 0, 0);
     pen.font = "12px system-ui, sans-serif";
     pen.textBaseline = "middle";

@@ -4,7 +4,7 @@ import { corners, looking, posed, reachOf, tipOf } from "./creature.js";
 import { place } from "./space.js";
 
 const POSES = 48; // in which it is looked how far a limb reaches
-const GAP = 10;
+export const GAP = 10;
 const LABEL = 18; // room under each for its name, px
 const NARROWEST = 60; // px for a view, so that its name finds room
 const LARGEST = 4000; // px for a metre

@@ -30,17 +30,31 @@ export class Lights {
     this.canvas.style.height = `${this.height}px`;
     this.canvas.width = Math.round(this.width * this.scale);
     this.canvas.height = Math.round(this.height * this.scale);
+    this.before = new Map(); // what is drawn, by lamp or pixel
   }
 
+  /** Only what has changed is drawn. */
   draw(rig) {
     if (!this.tracks.length) return;
     const pen = this.canvas.getContext("2d");
     pen.setTransform(this.scale, 0, 0, this.scale, 0, 0);
-    pen.fillStyle = "#0b0c10";
-    pen.fillRect(0, 0, this.width, this.height);
     pen.font = "12px system-ui, sans-serif";
-    this.lamps.forEach((track, n) => this.lamp(pen, rig, track, n));
-    this.strips.forEach((track, n) => this.strip(pen, rig, track, this.places[n]));
+    if (!this.before.size) {
+      pen.fillStyle = "#0b0c10";
+      pen.fillRect(0, 0, this.width, this.height);
+    }
+    this.lamps.forEach((track, n) => {
+      const board = rig.boards[track.board];
+      const state = track.kind === "switch" ? board.isOn(track.output) : board.duties[track.index];
+      if (this.changed(`lamp ${n}`, `${state} ${this.shown}`)) this.lamp(pen, rig, track, n);
+    });
+    this.strips.forEach((track, n) => this.strip(pen, rig, track, this.places[n], n));
+  }
+
+  changed(what, state) {
+    if (this.before.get(what) === state) return false;
+    this.before.set(what, state);
+    return true;
   }
 
   lamp(pen, rig, track, n) {
@@ -48,6 +62,8 @@ export class Lights {
     const x = (n % this.across) * wide + wide / 2;
     const y = 8 + Math.floor(n / this.across) * ROW + LAMP / 2;
     const board = rig.boards[track.board];
+    pen.fillStyle = "#0b0c10";
+    pen.fillRect(x - wide / 2, y - LAMP / 2, wide, ROW - 2);
     pen.beginPath();
     if (track.kind === "switch") {
       pen.rect(x - 14, y - 10, 28, 20);
@@ -65,17 +81,21 @@ export class Lights {
     pen.fillText(track.output.name + state, x, y + LAMP / 2 + 12, wide - 4);
   }
 
-  strip(pen, rig, track, { top, pitch, across }) {
+  strip(pen, rig, track, { top, pitch, across }, strip) {
     const { pixels, order, name } = track.output;
-    pen.fillStyle = "#a9b1bf";
-    pen.textAlign = "left";
-    pen.fillText(`${name}, ${pixels} pixels`, 8, top + 10);
+    if (this.changed(`strip ${strip}`, name)) {
+      pen.fillStyle = "#a9b1bf";
+      pen.textAlign = "left";
+      pen.fillText(`${name}, ${pixels} pixels`, 8, top + 10);
+    }
     const bytes = rig.boards[track.board].pixels;
     const size = Math.max(1.5, pitch - (pitch > 5 ? 1.5 : 0.5));
     for (let n = 0; n < pixels; n++) {
+      const colour = this.shown ? css(pixelColour(bytes, track.pixels + 3 * n, order)) : "#1a1d24";
+      if (!this.changed(1000 * strip + n, colour)) continue;
       const x = 8 + (n % across) * pitch;
       const y = top + NAMES + Math.floor(n / across) * pitch;
-      pen.fillStyle = this.shown ? css(pixelColour(bytes, track.pixels + 3 * n, order)) : "#1a1d24";
+      pen.fillStyle = colour;
       pen.fillRect(x, y, size, Math.min(size, 22));
     }
   }

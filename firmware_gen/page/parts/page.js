@@ -34,9 +34,9 @@ let painted = 0;
 let dirty = true;
 let told = "";
 
-const stage = new Stage(byId("stage"), show.parts, show.tilt_deg);
+const stage = new Stage(byId("stage"), byId("ground"), show.parts, show.tilt_deg);
 const lights = new Lights(byId("lamps"), rehearsal.recording.tracks);
-const band = new Band(byId("band"), show, frame => seek(frame));
+const band = new Band(byId("band"), byId("playhead"), show, frame => seek(frame));
 const readings = new Readings(document.querySelector("#readings tbody"), byId("feeds"), show, rehearsal.recording.tracks);
 const keys = keysOf(show.buttons);
 const remote = new Remote(byId("presses"), show, keys, ask);
@@ -136,7 +136,7 @@ function draw(stamp) {
   dirty = false;
   const frame = Math.floor(now);
   const rig = take.at(frame);
-  stage.draw(places(frame));
+  stage.draw(places(frame)); // both draw nothing where nothing has changed
   lights.draw(rig);
   band.follow(frame);
   if (take.own && runs && stamp - painted > BAND_MS) {
@@ -220,13 +220,14 @@ function fit() {
 // -- what can be set -------------------------------------------------------------------------
 
 function leaned() {
+  stage.stale = true;
   stage.leanDeg = Number(byId("lean").value);
   stage.showHardest = byId("hardest").checked;
   const way = stage.leanDeg < 0 ? " back" : stage.leanDeg > 0 ? " forward" : "";
   byId("lean-told").textContent = `${Math.abs(stage.leanDeg)}\u00b0${way}`;
   const worst = show.parts.map(part => [part, stage.hardestOf(part)]).filter(([, found]) => found && found.share >= 0.001);
   byId("held").textContent = stage.showHardest
-    ? worst.map(([part, found]) => `${part.name}: ${Math.round(found.share * 100)} % of its torque at ${Math.round(found.at)}${part.way_deg === null ? "\u00b0" : " mm"}`).join("; ") || "Nothing is hard to hold here."
+    ? worst.map(([part, found]) => `${part.name}: ${Math.round(found.share * 100)} % of what its servo keeps, at ${Math.round(found.at)}${part.way_deg === null ? "\u00b0" : " mm"}`).join("; ") || "Nothing is hard to hold here."
     : "";
   dirty = true;
 }

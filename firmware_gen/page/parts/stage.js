@@ -1,11 +1,12 @@
 // The drawing of the parts: a sheet on which each limb stands in true proportion.
 
 import { brought, corners, limbsOf, looking, posed, reachOf, tipOf } from "./creature.js";
-import { laidOut } from "./layout.js";
+import { GAP, laidOut } from "./layout.js";
 import { hull, place, turned } from "./space.js";
 
 const SEGMENTS = 24; // of a shaded travel
 const VIEWS = { side: "from the side", above: "from above" };
+const TOP = 8; // above the first shelf, px
 const LABEL_BELOW = 14;
 const MARGINS = 36; // above, and below for the scale bar, px
 const LEAST = 190; // px in height
@@ -14,9 +15,13 @@ const PADDING = 8; // of the section, px
 const BAR_M = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1];
 
 export class Stage {
-  /** `canvas` takes the drawing; `parts` are those of the page's data. */
-  constructor(canvas, parts, tiltDeg) {
+  /**
+   * `canvas` takes what moves, `ground` below it what stands: names, travels. `parts` are those of
+   * the page's data.
+   */
+  constructor(canvas, ground, parts, tiltDeg) {
     this.canvas = canvas;
+    this.ground = ground;
     this.limbs = limbsOf(parts);
     this.tiltDeg = tiltDeg;
     this.leanDeg = 0;
@@ -31,51 +36,94 @@ export class Stage {
     const most = Math.max(LEAST, rows * SMALLEST, innerHeight * (innerWidth < innerHeight ? 0.68 : 0.56));
     this.layout = laidOut(this.limbs, this.tiltDeg, this.width - 16, most - MARGINS);
     this.height = this.limbs.length ? Math.round(this.layout.used + MARGINS) : 0;
-    this.canvas.style.height = `${this.height}px`;
-    this.canvas.width = Math.round(this.width * this.scale);
-    this.canvas.height = Math.round(this.height * this.scale);
+    for (const canvas of [this.canvas, this.ground]) {
+      canvas.style.height = `${this.height}px`;
+      canvas.width = Math.round(this.width * this.scale);
+      canvas.height = Math.round(this.height * this.scale);
+    }
     this.colours = colours;
+    this.stale = true;
   }
 
-  /** `places`: by part, {at, limp}: where it is told to be. */
+  /** `places`: by part, {at, limp}: where it is told to be. Only limbs that have moved are drawn. */
   draw(places) {
-    const pen = this.canvas.getContext("2d");
+    const pen = this.penOf(this.canvas);
+    const ground = this.stale ? this.penOf(this.ground) : null;
+    if (ground) {
+      ground.clearRect(0, 0, this.width, this.height);
+      pen.clearRect(0, 0, this.width, this.height);
+      this.bar(ground);
+    }
+    for (const limb of this.limbs) {
+      const now = limb.parts.map(part => `${places.get(part.name).at} ${places.get(part.name).limp}`).join();
+      limb.moved = ground !== null || now !== limb.before;
+      limb.before = now;
+      if (limb.moved) limb.frames = posed(limb.parts, part => places.get(part.name).at);
+    }
+    for (const view of this.layout.views) {
+      if (ground) this.standing(ground, view);
+      if (view.limb.moved) this.moving(pen, view, places);
+    }
+    this.stale = false;
+  }
+
+  penOf(canvas) {
+    const pen = canvas.getContext("2d");
     pen.setTransform(this.scale, 0, 0, this.scale, 0, 0);
-    pen.clearRect(0, 0, this.width, this.height);
     pen.lineJoin = pen.lineCap = "round";
     pen.font = "12px system-ui, sans-serif";
-    const top = 8;
-    for (const limb of this.limbs) limb.frames = posed(limb.parts, part => places.get(part.name).at);
-    for (const view of this.layout.views) this.limb(pen, view, places, top);
-    this.bar(pen);
+    return pen;
   }
 
-  limb(pen, view, places, top) {
+  /** From a place in space to one on the sheet. */
+  putting(view) {
     const { scale } = this.layout;
     const look = looking(view.view, this.leanDeg);
     const left = 8 + view.left + (view.wide - scale * (view.right_m - view.left_m)) / 2 - scale * view.left_m;
-    const level = top + view.top + scale * view.up_m + (view.shelf - view.high) / 2;
-    const put = at => {
+    const level = TOP + view.top + scale * view.up_m + (view.shelf - view.high) / 2;
+    return at => {
       const [right, up] = look(at);
       return [left + scale * right, level - scale * up];
     };
-    const frames = [...view.limb.frames.values()];
-    for (const one of frames) this.travel(pen, put, one);
-    if (this.showHardest) for (const one of frames) this.hardest(pen, put, one);
-    for (const one of frames) this.part(pen, put, one, places.get(one.part.name).limp);
-    pen.fillStyle = this.colours.dim;
-    pen.textAlign = "center";
-    const name = view.limb.parts[0].name;
-    const label = view.limb.views.length > 1 || view.view === "above" ? `${name}, ${VIEWS[view.view]}` : name;
-    pen.fillText(label, 8 + view.left + view.wide / 2, top + view.top + view.shelf + LABEL_BELOW, view.wide + 8);
-    if (view.limb.parts.length > 1 && view.view === view.limb.views[0]) this.names(pen, put, frames.slice(1));
   }
 
-  names(pen, put, frames) {
+  /** What stands: the view's name, and what the costume carries may go through. */
+  standing(pen, view) {
+    const put = this.putting(view);
+    const [root] = view.limb.frames.values();
+    this.travel(pen, put, root);
+    pen.fillStyle = this.colours.dim;
+    pen.textAlign = "center";
+    const { name } = root.part;
+    const label = view.limb.views.length > 1 || view.view === "above" ? `${name}, ${VIEWS[view.view]}` : name;
+    pen.fillText(label, 8 + view.left + view.wide / 2, TOP + view.top + view.shelf + LABEL_BELOW, view.wide + 8);
+  }
+
+  moving(pen, view, places) {
+    const put = this.putting(view);
+    const [root, ...others] = view.limb.frames.values();
+    pen.clearRect(8 + view.left - GAP / 2, TOP + view.top - GAP / 2, view.wide + GAP, view.shelf + GAP);
+    for (const one of others) this.travel(pen, put, one);
+    if (this.showHardest) for (const one of [root, ...others]) this.hardest(pen, put, one);
+    for (const one of [root, ...others]) this.part(pen, put, one, places.get(one.part.name).limp);
+    if (others.length && view.view === view.limb.views[0]) {
+      const left = 8 + view.left - GAP / 2;
+      this.names(pen, put, others, [left, TOP + view.top - GAP / 2, left + view.wide + GAP]);
+    }
+  }
+
+  /** Names of the parts that others carry, within the room of the view. */
+  names(pen, put, frames, [left, top, right]) {
     pen.textAlign = "left";
+    pen.fillStyle = this.colours.dim;
     for (const { part, frame } of frames) {
       const [x, y] = put(tipOf(part, frame));
-      pen.fillText(part.name, x + 7, y - 7);
+      const wide = pen.measureText(part.name).width;
+      const at = [Math.max(left, Math.min(right - wide, x + 7)), Math.max(top + 8, y - 7)];
+      pen.strokeStyle = this.colours.card;
+      pen.lineWidth = 3;
+      pen.strokeText(part.name, ...at);
+      pen.fillText(part.name, ...at);
     }
   }
 
@@ -159,7 +207,15 @@ export class Stage {
     this.outline(pen, put, part, frame, true);
     pen.setLineDash([]);
     pen.globalAlpha = 1;
-    this.hinge(pen, put(part.way_deg === null ? base.at : frame.at));
+    if (part.way_deg === null) this.hinge(pen, put(base.at));
+    else this.slider(pen, put(frame.at));
+  }
+
+  slider(pen, [x, y]) {
+    pen.fillStyle = this.colours.part;
+    pen.fillRect(x - 8, y - 8, 16, 16);
+    pen.fillStyle = this.colours.card;
+    pen.fillRect(x - 2, y - 2, 4, 4);
   }
 
   outline(pen, put, part, frame, filled) {
