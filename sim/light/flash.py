@@ -276,7 +276,8 @@ def _bends(value: Array) -> Indices:
     if moving.size == 0:
         return np.array([0], dtype=np.intp)
     turns = moving[1:][steps[moving[1:]] != steps[moving[:-1]]]
-    return np.unique(np.concatenate([[0], turns, moving[-1:] + 1, moving[:1]]))
+    first = moving[:1] if moving[0] == 0 else [0, moving[0]]
+    return np.concatenate([first, turns, moving[-1:] + 1]).astype(np.intp)
 
 
 def _reached(times: Array, value: Array, first: int, last: int, level: float) -> float:

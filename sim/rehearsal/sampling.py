@@ -288,7 +288,7 @@ def effect_multipliers(row: Sequence[Modulation], times_ms: Array, pixels: int) 
     """What each pixel's level is multiplied by, 0 to 1, shape (times, pixels)."""
     held = _piece_at(row, times_ms)
     share = np.ones((times_ms.size, pixels))
-    for n in np.unique(held).tolist():
+    for n in set(held.tolist()):
         piece = row[n]
         if piece.effect is not None:
             mine = held == n

@@ -297,7 +297,7 @@ def _grid(law: Law) -> tuple[Array, Shape]:
         half |= {0.125, 0.375}
     breaks = np.array(sorted(half | {1.0 - b for b in half} | {0.5}))
     near = np.concatenate([breaks - _NEAR, breaks, breaks + _NEAR, np.linspace(0.0, 1.0, 49)])
-    grid = np.unique(near[(near >= 0.0) & (near <= 1.0)])
+    grid = np.array(sorted({x for x in near.tolist() if 0.0 <= x <= 1.0}))
     return grid, shape(law, grid)
 
 

@@ -17,8 +17,9 @@ from math import isfinite, log2
 from typing import Final, TypeAlias
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
+from sim.arrays import Array
 from sim.model import Law, Rig, Servo
 from sim.rig.drive import horn
 from sim.rig.servo import line
@@ -62,7 +63,7 @@ def shortest_duration_ms(
         return 1
     low, high = _too_fast_ms(rig, one, from_deg, to_deg, voltage_v), LONGEST_MS
     count = 2 + round(STEPS_AN_OCTAVE * log2(LONGEST_MS / (low + 1)))
-    row = np.unique(np.round(np.geomspace(low + 1, LONGEST_MS, count)).astype(int))
+    row = _whole_ms(np.round(np.geomspace(low + 1, LONGEST_MS, count)))
     while True:
         fails = ~assess(rig, one, from_deg, to_deg, row, law, voltage_v).passes
         failing = row[fails]
@@ -75,7 +76,11 @@ def shortest_duration_ms(
             raise Impossible(f"even {LONGEST_MS / 1000:g} s is too short for the servo")
         if high - low <= 1:
             return high
-        row = np.unique(np.linspace(low, high, min(34, high - low + 1)).astype(int))
+        row = _whole_ms(np.linspace(low, high, min(34, high - low + 1)))
+
+
+def _whole_ms(row_ms: Array) -> NDArray[np.int_]:
+    return np.array(sorted(set(row_ms.astype(int).tolist())))
 
 
 def _too_fast_ms(rig: Rig, one: Servo, from_deg: float, to_deg: float, voltage_v: OneFeed) -> int:
