@@ -423,8 +423,9 @@ def test_findings_are_listed_and_lead_to_their_moment(heron: Opened) -> None:
 
 def test_everything_that_can_be_pressed_or_read_has_a_name(heron: Opened) -> None:
     nameless = heron.js(
-        """() => [...document.querySelectorAll("button, input, select, canvas")].filter(node =>
-            !(node.getAttribute("aria-label") || node.textContent.trim() || node.closest("label")))
+        """() => [...document.querySelectorAll("button, input, select, canvas:not([aria-hidden])")]
+            .filter(node => !(node.getAttribute("aria-label") || node.textContent.trim()
+                || node.closest("label")))
             .map(node => node.outerHTML)"""
     )
     assert nameless == []
