@@ -138,6 +138,12 @@ class Awaiting(Generic[Tag]):
             again.append(request.encoded)
         return again, given_up
 
+    def last_try(self, tag: Tag) -> None:
+        """Wait for its reply, but do not send it again."""
+        for each in self._under_way.values():
+            if each.tag == tag:
+                each.most_tries = each.tries
+
     def forget(self, tag: Tag) -> None:
         """Do not wait for it any longer."""
         for key in [key for key, each in self._under_way.items() if each.tag == tag]:

@@ -24,6 +24,12 @@ FailureReason: TypeAlias = Literal[
     "table-refused",
     "board-reset",
     "refused",
+    "overtaken",
+    "let-go",
+    "transfer-under-way",
+    "owner-lost",
+    "owner-differs",
+    "owner-not-ours",
 ]
 """Stable, readable, named for the bad thing."""
 
@@ -146,6 +152,45 @@ FAILURES: Final[dict[FailureReason, FailureWords]] = {
         "which it takes no such request, or a table that it cannot read",
         "the board keeps its own rules, whatever a program asks",
         "the message says which of these it was, and what helps",
+    ),
+    "overtaken": FailureWords(
+        "a stop came first",
+        "what was asked had not reached the board, or was not answered yet, when a stop or limp "
+        "was asked for",
+        "nothing that was asked before a stop may start after it",
+        "`bellcrank status` says what the board does; `bellcrank standby` gets it ready again",
+    ),
+    "let-go": FailureWords(
+        "a button was let go before its time",
+        "the program that held it said nothing for a second, or this computer slept",
+        "a program or computer that stops working must not hold a button for ever",
+        "keep the computer awake, then press again",
+    ),
+    "transfer-under-way": FailureWords(
+        "another program is putting a show on this board",
+        "a board takes one table at a time",
+        "pieces of two tables would be mixed",
+        "wait until the other transfer is done, then repeat; stop and limp work meanwhile",
+    ),
+    "owner-lost": FailureWords(
+        "the process that owns the ports ended or does not answer",
+        "commands share the ports through one process in the background, and it was ended from "
+        "outside, or hangs",
+        "what was asked last may not have reached the board",
+        "repeat: the next command starts a new one; `bellcrank status` says what the board does",
+    ),
+    "owner-differs": FailureWords(
+        "another version of this program has the ports",
+        "the process that owns the ports was started by another version, and still serves one of "
+        "its commands",
+        "the two may not understand one another; only stop and limp are the same in all versions",
+        "end the command that is named, then repeat",
+    ),
+    "owner-not-ours": FailureWords(
+        "the process that owns the ports cannot be used",
+        "it is another user's, or others could write where it listens, or it does not start",
+        "whoever else could take its place could move the parts",
+        "the message names the folder: remove it, or make it yours alone",
     ),
     "table-too-large": FailureWords(
         "the table does not fit the board's memory",

@@ -5,6 +5,7 @@ Pure bookkeeping without a port or a clock: whoever greets says what came, and w
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -57,13 +58,16 @@ class Greeting:
     session: int
     receiver: Receiver
     started: float
+    seq: int = 0
+    """Of the last hello; starts where an earlier greeting ended."""
     next_hello: float = field(init=False)
-    _seq: int = 0
+    _good_before: int = field(init=False)
     _heard: int = 0
     _sent: set[int] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         self.next_hello = self.started
+        self._good_before = self.receiver.good
 
     @property
     def ends(self) -> float:
@@ -80,24 +84,28 @@ class Greeting:
         Raises:
             LinkFailure: no-answer or garbage when the time is over.
         """
-        silly = self._heard >= GARBAGE_BYTES and not self.receiver.good
+        silly = self._heard >= GARBAGE_BYTES and not self._understood
         if now >= self.ends or (silly and now >= self.started + GARBAGE_AFTER_S):
-            raise self._garbage() if self._heard and not self.receiver.good else self._silence()
+            raise self._garbage() if self._heard and not self._understood else self._silence()
         if now < self.next_hello:
             return b""
         self.next_hello = now + HELLO_EVERY_S
-        self._seq = (self._seq + 1) & 0xFF
-        self._sent.add(self._seq)
-        return hello_frame(self.session, self._seq)
+        self.seq = (self.seq + 1) & 0xFF
+        self._sent.add(self.seq)
+        return hello_frame(self.session, self.seq)
 
-    def hear(self, data: bytes) -> Greeted | None:
-        """The board, if these bytes complete its answer.
+    @property
+    def _understood(self) -> bool:
+        return self.receiver.good > self._good_before
+
+    def hear(self, frames: Sequence[LinkFrame], count: int) -> Greeted | None:
+        """The board, if its answer is among the frames that `count` bytes brought.
 
         Raises:
             LinkFailure: echo, wrong-version.
         """
-        self._heard += len(data)
-        for frame in self.receiver.feed(data):
+        self._heard += count
+        for frame in frames:
             if frame.kind == RequestKind.HELLO | REPLY and frame.seq in self._sent:
                 if frame.payload:
                     return read_hello(frame)

@@ -51,7 +51,7 @@ class HostLink(BoardLink):
             if hello:
                 self.port.write(hello)
             data = self.port.read(max(0.0, greeting.due - self.port.now()))
-            board = greeting.hear(data)
+            board = greeting.hear(self._receiver.feed(data), len(data))
             if board:
                 return self._met(board)
 

@@ -1,4 +1,8 @@
-"""What every command that talks to a board shares: port options, the greeting, failures."""
+"""What every command that talks to a board shares: port options, the greeting, failures.
+
+Ports are shared: one process owns them, and serves all commands (`firmware_gen/link/owner`).
+Where it cannot run, a command opens the port for itself and says so.
+"""
 
 from __future__ import annotations
 
@@ -21,6 +25,7 @@ if TYPE_CHECKING:
     from firmware_gen.chips import Chip
     from firmware_gen.link.awaiting import Reply
     from firmware_gen.link.board_link import BoardLink
+    from firmware_gen.link.owner.client import OwnerConnection
     from firmware_gen.link.protocol import Hello, State
 
 VIRTUAL: Final = "virtual"
@@ -58,20 +63,84 @@ def connected(
 
     `virtual_speed`: how much faster than real time the board of `--port virtual` runs.
     """
-    from firmware_gen.link.host import HostLink
-    from firmware_gen.link.ports import find_port, open_port
-
     with ExitStack() as stack:
         try:
             kind, _, chip = (port or "").partition(":")
             if kind == VIRTUAL:
-                port = stack.enter_context(virtual_board(virtual_speed, chip)).url
-            opened = open_port(port or find_port(), baud)
-            stack.callback(opened.close)
-            link = HostLink(opened)
+                server = stack.enter_context(virtual_board(virtual_speed, chip))
+                link = _alone(stack, server.url, baud)
+            else:
+                link = _shared(stack, port, baud)
             yield link, link.greet()
         except LinkFailure as failure:
             end(failure)
+
+
+def _alone(stack: ExitStack, port: str, baud: int) -> BoardLink:
+    """The board behind a port that nobody else uses meanwhile."""
+    from firmware_gen.link.host import HostLink
+    from firmware_gen.link.ports import open_port
+
+    opened = open_port(port, baud)
+    stack.callback(opened.close)
+    return HostLink(opened)
+
+
+def _shared(stack: ExitStack, port: str | None, baud: int) -> BoardLink:
+    """The board behind a port that all commands share; without a name: the only port there is."""
+    from firmware_gen.link.ports import find_port
+
+    owner = owner_of_ports()
+    if owner is None:
+        return _alone(stack, port or find_port(), baud)
+    stack.enter_context(owner)
+    return owner.board(port if port is not None else the_port(owner), baud)
+
+
+def owner_of_ports() -> OwnerConnection | None:
+    """The process that owns the ports; None, in words, where it cannot run."""
+    from firmware_gen.link.owner.client import connect
+
+    try:
+        return connect(this_command())
+    except LinkFailure as failure:
+        if failure.reason != "owner-not-ours":
+            raise
+        click.echo(f"note: this command has the port for itself: {failure.message}", err=True)
+        return None
+
+
+@contextmanager
+def lent(port: str) -> Iterator[None]:
+    """No command uses a port meanwhile, so that the uploader may open it."""
+    try:
+        owner = owner_of_ports()
+        with ExitStack() as stack:
+            if owner:
+                stack.enter_context(owner)
+                stack.enter_context(owner.lent(port))
+            yield
+    except LinkFailure as failure:
+        end(failure)
+
+
+def this_command() -> str:
+    """Its name, as others are told who uses a port."""
+    context = click.get_current_context(silent=True)
+    return (context and context.info_name) or "bellcrank"
+
+
+def the_port(owner: OwnerConnection) -> str:
+    """The only USB serial port; without any, the only port that other commands use."""
+    from firmware_gen.link.ports import find_port
+
+    try:
+        return find_port()
+    except LinkFailure as failure:
+        in_use = [each["port"] for each in owner.ports()] if failure.reason == "no-port" else []
+        if len(in_use) != 1:
+            raise
+        return str(in_use[0])
 
 
 def virtual_board(speed: float, name: str = "") -> Server:
@@ -112,6 +181,12 @@ def chip_named(name: str) -> Chip:
 
 def end(failure: LinkFailure) -> NoReturn:
     """Say what failed and what helps, and end the command with the right status."""
+    told(failure)
+    raise (WrongUse if failure.reason in _WRONG_USE else BoardFailed)("")
+
+
+def told(failure: LinkFailure) -> None:
+    """Say what failed and what helps."""
     from seqlang.text.render import broken, columns_of, wants_colour
 
     colour, columns = wants_colour(sys.stderr), columns_of(sys.stderr)
@@ -122,7 +197,6 @@ def end(failure: LinkFailure) -> NoReturn:
     if failure.help:
         help = broken(f"  try   {failure.help}", columns, 8).removeprefix("  try")
         click.echo(f"  {click.style('try', fg='green')}{help}", err=True, color=colour)
-    raise (WrongUse if failure.reason in _WRONG_USE else BoardFailed)("")
 
 
 def named(link: BoardLink) -> str:

@@ -13,7 +13,7 @@ from firmware_gen.build.uploader import uploads
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import MERGED_SLOT
 from seqlang.command import BoardFailed, ShowFailed, WrongUse
-from seqlang.command._board import VIRTUAL, connected, end, named
+from seqlang.command._board import VIRTUAL, connected, end, lent, named
 from seqlang.command._form import say
 from seqlang.command._upload import (
     CAUTION,
@@ -65,7 +65,8 @@ def put_merged(
             ) from None
         rate = boot_baud or board.chip.tools.boot_baud
         _announce(board, found, size, rate)
-        install(uploads(board.chip.name, image, way, found, baud=rate), board.chip)
+        with lent(found):
+            install(uploads(board.chip.name, image, way, found, baud=rate), board.chip)
     _read_back(board, found, baud)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, get_args
 
@@ -11,7 +12,7 @@ from firmware_gen.build import image as images
 from firmware_gen.build.uploader import UPLOADER, Upload, UploadWay, uploads
 from firmware_gen.chips import CHIPS, FIRST
 from seqlang.command import BoardFailed, WrongUse
-from seqlang.command._board import chips_like
+from seqlang.command._board import chips_like, lent
 from seqlang.command._first_flash import FirstFlash
 from seqlang.command._form import say
 from seqlang.command._show import demanded, read_and_check
@@ -100,7 +101,8 @@ def command(
     )
     _explain(image, steps, way)
     if now:
-        install(steps, CHIPS[chip])
+        with nullcontext() if way == "isp" else lent(found):
+            install(steps, CHIPS[chip])
         if first is not None:
             first.remember(port)
     return 0

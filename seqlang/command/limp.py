@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
-from seqlang.command._board import connected, must, named, port_options, wait_for_limp
+from firmware_gen.link.protocol import ReportedMode
+from seqlang.command._board import named, port_options, wait_for_limp
+from seqlang.command._press import press_and_see
+
+if TYPE_CHECKING:
+    from firmware_gen.link.board_link import BoardLink
 
 
 @click.command(name="limp")
@@ -12,12 +19,17 @@ from seqlang.command._board import connected, must, named, port_options, wait_fo
 def command(port: str | None, baud: int) -> None:
     """End the servos' pulses at once: parts may drop.
 
-    They can then be pushed by hand; support them first. This is not an emergency stop: keep a
-    switch in the supply's lead within reach.
+    They can then be pushed by hand; support them first. It goes before whatever other commands ask
+    of the board, and ends a transfer. Without --port: every board that commands use. This is not an
+    emergency stop: keep a switch in the supply's lead within reach.
 
     Example: bellcrank limp --port virtual
     """
-    with connected(port, baud) as (link, _):
-        must(link, "limp", link.limp())
-        wait_for_limp(link, 1.0)
-        click.echo(f"{named(link)} is limp: pulses off")
+    press_and_see("limp", port, baud, _seen)
+
+
+def _seen(link: BoardLink) -> str:
+    state = wait_for_limp(link, 1.0)
+    if state.mode == ReportedMode.LIMP:
+        return f"{named(link)} is limp: pulses off"
+    return f"{named(link)} has taken it, and is not limp yet"

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from firmware_gen.link.protocol import ReportedMode
-from seqlang.command._board import connected, must, named, port_options, wait_for_limp
+from seqlang.command._board import named, port_options, wait_for_limp
+from seqlang.command._press import press_and_see
+
+if TYPE_CHECKING:
+    from firmware_gen.link.board_link import BoardLink
 
 _LONGEST_S = 12.0
 """A stop takes at most 255 times 20 ms, and twice that where moves are stretched."""
@@ -16,15 +22,17 @@ _LONGEST_S = 12.0
 def command(port: str | None, baud: int) -> None:
     """Stop the show: a controlled move to the safe pose, then limp.
 
-    A second stop during this move ends the pulses at once. This is not an emergency stop: keep a
-    switch in the supply's lead within reach.
+    It goes before whatever other commands ask of the board, and ends a transfer. A second stop
+    during the move ends the pulses at once. Without --port: every board that commands use. This is
+    not an emergency stop: keep a switch in the supply's lead within reach.
 
     Example: bellcrank stop --port virtual
     """
-    with connected(port, baud) as (link, _):
-        must(link, "stop", link.stop())
-        state = wait_for_limp(link, _LONGEST_S)
-        if state.mode == ReportedMode.LIMP:
-            click.echo(f"{named(link)} has stopped: safe pose, pulses off")
-        else:
-            click.echo(f"{named(link)} is stopping; it is not limp yet")
+    press_and_see("stop", port, baud, _seen)
+
+
+def _seen(link: BoardLink) -> str:
+    state = wait_for_limp(link, _LONGEST_S)
+    if state.mode == ReportedMode.LIMP:
+        return f"{named(link)} has stopped: safe pose, pulses off"
+    return f"{named(link)} is stopping; it is not limp yet"

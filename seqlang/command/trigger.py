@@ -177,6 +177,12 @@ def hold(link: BoardLink, cue: str, held_s: float) -> None:
         while (left := end_s - link.now()) > 0:
             link.pause(min(left, _BEACON_S))
             link.beacon()
+            if link.state().mode != ReportedMode.READY:
+                raise LinkFailure(
+                    "overtaken",
+                    f"the board was stopped while `{cue}` was held",
+                    "`bellcrank standby` gets it ready again once it is limp",
+                )
     finally:
         must(link, cue, link.button(button, False))
 

@@ -1,0 +1,481 @@
+"""What programs use to share the ports of this computer.
+
+    with connect("my page") as owner:           # starts the owner if none runs
+        link = owner.board("/dev/ttyUSB0")      # a BoardLink, as on a port of one's own
+        link.greet()
+        link.trigger(tag)
+        owner.watch()
+        for event in owner.events(1.0):         # what anybody did, and what went wrong
+            ...
+    press("stop", ["/dev/ttyUSB0"])             # has a way of its own and needs no connection
+
+A connection belongs to one thread. When it ends, whichever way, the owner lets go of the buttons
+that it held, and a transfer that it began leaves the old show in place.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from types import TracebackType
+from typing import Final, Literal
+
+from firmware_gen.link.awaiting import LinkRequest, Reply
+from firmware_gen.link.board_link import BoardLink, restarted
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.greeting import Greeted
+from firmware_gen.link.owner import meeting, messages
+from firmware_gen.link.owner.messages import Lines, Message, MessageError
+from firmware_gen.link.protocol import BAUD, Hello, RequestKind, Status
+
+Pressed = Literal["stop", "limp"]
+
+ANSWER_S: Final = 30.0
+"""The owner answers everything sooner, whatever the board does."""
+HEARD_S: Final = 1.5
+"""An owner that does not even say within this time that it heard of a stop hangs."""
+
+_TRIES: Final = 8
+_PAUSE_S: Final = 0.01
+"""Longer from try to try: an owner that is just ending closes its sockets one after another."""
+
+
+class OwnerEndedError(LinkFailure):
+    """The owner has gone, and the connection with it."""
+
+
+def connect(name: str) -> OwnerConnection:
+    """Reach the owner of this user's ports, and start one if none runs.
+
+    `name`: how others are told who uses a port.
+
+    Raises:
+        LinkFailure: owner-lost, owner-differs, owner-not-ours.
+    """
+    place = meeting.meeting_place()
+    for again in range(_TRIES):
+        time.sleep(_PAUSE_S * again)
+        met = meeting.meet(place, "owner")
+        if met is None:
+            meeting.start(place)
+            continue
+        connection = OwnerConnection(met, name)
+        try:
+            mark = connection.introduce()
+        except LinkFailure:
+            connection.close()
+            raise
+        if mark == meeting.mark():
+            return connection
+        # it is another version, or just about to end
+        with connection:
+            if mark is not None:
+                connection.ask_to_end()
+    words = "the process that owns the ports ends again and again"
+    raise LinkFailure("owner-lost", words, "look for what ends it, then repeat")
+
+
+class OwnerConnection:
+    """A client's connection to the owner."""
+
+    def __init__(self, met: meeting.Meeting, name: str) -> None:
+        self.name = name
+        self._met = met
+        self._socket = met.connection
+        self._lines = Lines(longest=None)
+        self._held: list[Message] = []
+        self._events: list[Message] = []
+        self._number = 0
+
+    def __enter__(self) -> OwnerConnection:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """What this client held is let go of."""
+        self._socket.close()
+
+    # -- what programs ask ---------------------------------------------------------------------
+
+    def board(self, port: str, baud: int = BAUD) -> OwnedLink:
+        """The board behind a port; `greet` it first."""
+        return OwnedLink(self, port, baud)
+
+    def watch(self) -> None:
+        """From now on `events` tells what happens on every port."""
+        self.request("watch")
+
+    def events(self, timeout_s: float) -> Iterator[Message]:
+        """Events that came, or come within this time. `messages` lists their fields."""
+        end_s = time.monotonic() + timeout_s
+        while True:
+            while self._events:
+                yield self._events.pop(0)
+            left_s = end_s - time.monotonic()
+            if left_s <= 0 or not self._wait(left_s):
+                return
+
+    def ports(self) -> list[Message]:
+        """Ports that the owner has open: `port`, `baud`, `address`, and the other `clients`."""
+        found: list[Message] = self.request("ports")["ports"]
+        return found
+
+    @contextmanager
+    def lent(self, port: str) -> Iterator[None]:
+        """The port is closed meanwhile, so that a program other than ours may open it."""
+        self.request("lend", port=port)
+        try:
+            yield
+        finally:
+            with suppress(LinkFailure):
+                self.request("return", port=port)
+
+    # -- requests and answers ------------------------------------------------------------------
+
+    def introduce(self) -> str | None:
+        """Say who this is; the owner's version, or None if it is just ending."""
+        try:
+            words = {"client": self.name, "pid": os.getpid(), "mark": meeting.mark()}
+            self.send({**words, "token": self._met.token})
+            said = self._next(lambda message: "owner" in message or "failure" in message)
+        except OwnerEndedError:
+            return None
+        if "failure" in said:
+            raise messages.read_failure(said["failure"])
+        return str(said["owner"])
+
+    def ask_to_end(self) -> None:
+        """Have an owner of another version end, and wait until it has.
+
+        Raises:
+            LinkFailure: owner-differs if it still serves others.
+        """
+        answer = self.request("end")
+        if not answer.get("ending"):
+            names = ", ".join(
+                f"`{each.get('client')}` (process {each.get('pid')})"
+                for each in answer.get("clients", [])
+            )
+            raise LinkFailure(
+                "owner-differs",
+                f"another version of this program has the ports, for {names}",
+                "end that first, then repeat; `bellcrank stop` and `bellcrank limp` work meanwhile",
+            )
+        with suppress(LinkFailure):
+            self._next(lambda message: False)
+
+    def request(self, do: str, **fields: object) -> Message:
+        """One request to the owner and its answer.
+
+        Raises:
+            LinkFailure: what it failed with, or owner-lost.
+        """
+        number = self.ask(do, **fields)
+        answer = self.answer({number})
+        if "failure" in answer:
+            raise messages.read_failure(answer["failure"])
+        return answer
+
+    def ask(self, do: str, **fields: object) -> int:
+        """Send a request without waiting; the number of its answer."""
+        self._number += 1
+        self.send({"id": self._number, "do": do, **fields})
+        return self._number
+
+    def answer(self, numbers: set[int]) -> Message:
+        """The next answer to one of these requests."""
+        return self._next(lambda message: message.get("id") in numbers)
+
+    def send(self, message: Message) -> None:
+        try:
+            self._socket.settimeout(ANSWER_S)
+            self._socket.sendall(messages.packed(message))
+        except OSError as error:
+            raise self._lost() from error
+
+    def is_lost(self) -> bool:
+        """Whether the owner has gone since."""
+        try:
+            self._wait(0.0)
+        except LinkFailure:
+            return True
+        return False
+
+    def reconnect(self) -> None:
+        """Start anew with the owner that runs now."""
+        self._socket.close()
+        other = connect(self.name)
+        self._met, self._socket, self._lines = other._met, other._socket, other._lines
+        self._held.clear()
+
+    def _next(self, wanted: Callable[[Message], bool]) -> Message:
+        end_s = time.monotonic() + ANSWER_S
+        while True:
+            held, self._held = self._held, []
+            for index, message in enumerate(held):
+                if wanted(message):
+                    self._held += held[index + 1 :]
+                    return message
+            left_s = end_s - time.monotonic()
+            if left_s <= 0:
+                raise LinkFailure(
+                    "owner-lost",
+                    f"the process that owns the ports{self._process()} does not answer",
+                    "end that process, then repeat",
+                )
+            self._wait(left_s)
+
+    def _wait(self, timeout_s: float) -> bool:
+        """Take what comes within this time; whether something came."""
+        try:
+            self._socket.settimeout(timeout_s)
+            data = self._socket.recv(16 * 1024)
+        except (TimeoutError, BlockingIOError):
+            return False
+        except OSError as error:
+            raise self._lost() from error
+        if not data:
+            raise self._lost()
+        try:
+            for line in self._lines.feed(data):
+                message = messages.read(line)
+                if "event" in message:
+                    self._events.append(message["event"])
+                else:
+                    self._held.append(message)
+        except MessageError as error:
+            raise LinkFailure(
+                "owner-lost", f"what the owner of the ports says is not understood ({error})"
+            ) from None
+        return True
+
+    def _process(self) -> str:
+        return "" if self._met.pid is None else f" (process {self._met.pid})"
+
+    def _lost(self) -> OwnerEndedError:
+        return OwnerEndedError(
+            "owner-lost",
+            f"the process that owns the ports{self._process()} ended while it was asked",
+            "repeat: the next command starts a new one; `bellcrank status` says what the board "
+            "does now",
+        )
+
+
+class OwnedLink(BoardLink):
+    """A conversation with a board behind a port that all programs of this user share."""
+
+    def __init__(self, owner: OwnerConnection, port: str, baud: int) -> None:
+        super().__init__(port, baud)
+        self.owner = owner
+
+    def greet(self) -> Hello:
+        if self.owner.is_lost():
+            self.owner.reconnect()
+        answer = self.owner.request("greet", port=self.name, baud=self.baud)
+        found = messages.read_outcome(answer)
+        if not isinstance(found, Greeted):
+            raise MessageError("a greeting is answered by a reply")
+        return self._met(found)
+
+    def exchange(
+        self,
+        requests: Sequence[LinkRequest],
+        window: int = 1,
+        progress: Callable[[int], None] | None = None,
+    ) -> list[Reply]:
+        replies: dict[int, Reply] = {}
+        under_way: dict[int, int] = {}
+        sent = 0
+        while len(replies) < len(requests):
+            while sent < len(requests) and len(under_way) < window:
+                under_way[self._ask(requests[sent])] = sent
+                sent += 1
+            answer = self.owner.answer(set(under_way))
+            index = under_way.pop(answer["id"])
+            reply = messages.read_outcome(answer)
+            assert isinstance(reply, Reply)
+            replies[index] = reply
+            if reply.status == Status.NOT_GREETED:
+                raise restarted()
+            if not reply.done:
+                return [*(replies[i] for i in sorted(replies) if i != index), reply]
+            if progress:
+                progress(len(replies))
+        return [replies[index] for index in range(len(requests))]
+
+    def stop(self) -> Reply:
+        return self._press("stop")
+
+    def limp(self) -> Reply:
+        return self._press("limp")
+
+    def now(self) -> float:
+        return time.monotonic()
+
+    def pause(self, seconds: float) -> None:
+        time.sleep(max(0.0, seconds))
+
+    def _ask(self, request: LinkRequest) -> int:
+        self.traffic.requests += 1
+        return self.owner.ask(
+            "ask",
+            port=self.name,
+            baud=self.baud,
+            kind=int(request.kind),
+            payload=request.payload.hex(),
+        )
+
+    def _press(self, what: Pressed) -> Reply:
+        found = press(what, [self.name], self.baud, name=self.owner.name)[self.name]
+        if isinstance(found, LinkFailure):
+            raise found
+        return found
+
+
+# -- stop and limp -----------------------------------------------------------------------------
+
+
+def press(
+    what: Pressed,
+    ports: Sequence[str],
+    baud: int = BAUD,
+    *,
+    everywhere: bool = False,
+    name: str = "",
+) -> dict[str, Reply | LinkFailure]:
+    """Stop, or limp, on these ports, before everything else; what came of it on each.
+
+    The owner is started if it does not run. One that hangs is ended, where the system tells which
+    process it is. `everywhere`: also on all ports that it has open. `name`: who asks.
+
+    Raises:
+        LinkFailure: owner-lost, owner-not-ours.
+    """
+    place = meeting.meeting_place()
+    for again in range(_TRIES):
+        time.sleep(_PAUSE_S * again)
+        met = meeting.meet(place, "stop")
+        if met is None:
+            meeting.start(place)
+            continue
+        with met.connection:
+            try:
+                return _pressed(met, what, ports, baud, everywhere, name)
+            except _HangsError:
+                _end_hung(met)
+            except _EndedError:
+                continue
+    raise LinkFailure(
+        "owner-lost",
+        "the process that owns the ports ends again and again",
+        "use the switch in the supply's lead, then repeat",
+    )
+
+
+class _HangsError(Exception):
+    """The owner took the connection and says nothing."""
+
+
+class _EndedError(Exception):
+    """The owner ended before it said anything."""
+
+
+def _pressed(
+    met: meeting.Meeting,
+    what: Pressed,
+    ports: Sequence[str],
+    baud: int,
+    everywhere: bool,
+    name: str,
+) -> dict[str, Reply | LinkFailure]:
+    lines = _Said(met.connection)
+    line = {"urgent": what, "ports": list(ports), "all": everywhere, "baud": baud, "client": name}
+    try:
+        met.connection.settimeout(HEARD_S)
+        met.connection.sendall(messages.packed({**line, "token": met.token}))
+        taken = lines.next(HEARD_S)
+    except TimeoutError:
+        raise _HangsError from None
+    except OSError:
+        raise _EndedError from None
+    if taken is None:
+        raise _EndedError
+    if "failure" in taken:
+        raise messages.read_failure(taken["failure"])
+    left = {str(name) for name in taken.get("taken", [])}
+    found: dict[str, Reply | LinkFailure] = {}
+    while left:
+        try:
+            said = lines.next(ANSWER_S)
+        except OSError:
+            said = None
+        if said is None:
+            lost = LinkFailure(
+                "owner-lost",
+                f"the process that owns the ports ended before the board confirmed `{what}`",
+                f"repeat `bellcrank {what}`; the switch in the supply's lead ends everything",
+            )
+            return found | dict.fromkeys(left, lost)
+        name = str(said.get("port"))
+        left.discard(name)
+        try:
+            reply = messages.read_outcome(said)
+        except LinkFailure as failure:
+            found[name] = failure
+        else:
+            assert isinstance(reply, Reply)
+            found[name] = reply
+    return found
+
+
+class _Said:
+    def __init__(self, connection: socket.socket) -> None:
+        self._connection = connection
+        self._lines = Lines(longest=None)
+        self._found: list[bytes] = []
+
+    def next(self, timeout_s: float) -> Message | None:
+        """The next line; None at the end. Raises TimeoutError or another OSError."""
+        self._connection.settimeout(timeout_s)
+        while not self._found:
+            data = self._connection.recv(4096)
+            if not data:
+                return None
+            self._found += self._lines.feed(data)
+        return messages.read(self._found.pop(0))
+
+
+def _end_hung(met: meeting.Meeting) -> None:
+    """A stop gets through: the process at the other end of this socket is ended.
+
+    Raises:
+        LinkFailure: owner-lost where the system does not tell which process that is.
+    """
+    if met.pid is None or sys.platform == "win32":
+        raise LinkFailure(
+            "owner-lost",
+            "the process that owns the ports does not answer",
+            "end it (its command line holds `firmware_gen.link.owner`), then repeat; the switch in "
+            "the supply's lead ends everything",
+        )
+    with suppress(OSError):
+        os.kill(met.pid, signal.SIGKILL)
+    end_s = time.monotonic() + HEARD_S
+    with suppress(OSError):
+        met.connection.settimeout(max(0.01, end_s - time.monotonic()))
+        met.connection.recv(1)
+
+
+__all__ = ["OwnedLink", "OwnerConnection", "RequestKind", "connect", "press"]
