@@ -100,8 +100,8 @@ def test_two_lamps_that_make_the_same_row_are_told_of_once() -> None:
     )
     text = show(still=True, rig=LAMP + EYE, cues={"snap": "repeat 90 times\n" + fades.rstrip()})
     (one,) = findings(text, "long-strobe")
-    assert one.message.startswith("`eye` flashes 2.5 times a second")
-    assert "the same goes for `lure`" in one.notes
+    assert one.message.startswith("`lure` flashes 2.5 times a second")
+    assert "the same goes for `eye`" in one.notes
 
 
 def test_a_cue_that_no_board_can_play_is_not_watched() -> None:
