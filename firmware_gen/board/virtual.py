@@ -10,7 +10,9 @@ from __future__ import annotations
 import math
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import Final
 
 from firmware_gen.board.board import ReferenceBoard, Witness
 from firmware_gen.board.storage import Eeprom
@@ -20,6 +22,8 @@ from firmware_gen.files import write_whole
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import BAUD, ResetCause
 from sim.rulebook import FRAME_S
+
+_SAVE_AGAIN_S: Final = 1.0
 
 
 class VirtualBoard:
@@ -116,6 +120,8 @@ class Server:
         leash_s: how far its time runs on at most after the last byte from the host; None: as far as
             it likes. With a high speed a host that is held up would else seem to be lost.
         store: file that outlasts the power in the EEPROM's place.
+        troubled: told when the file cannot be written. The board plays on, as its memory holds
+            what it was sent; writing is tried again and again, the last time when `serve` ends.
 
     Raises:
         LinkFailure: no-port if the system has no such port or it is taken.
@@ -130,12 +136,16 @@ class Server:
         speed: float = 1.0,
         leash_s: float | None = None,
         store: Path | None = None,
+        troubled: Callable[[OSError], None] | None = None,
     ) -> None:
         self.virtual = virtual
         self._speed = speed
         self._leash_s = math.inf if leash_s is None else leash_s
         self._store = store
         self._stored_writes = virtual.eeprom.writes
+        self._troubled = troubled
+        self._is_troubled = False
+        self._save_after_s = 0.0
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._line: BoardEnd = TerminalLine() if pseudo_terminal else SocketLine(tcp_port)
@@ -143,12 +153,19 @@ class Server:
         """What a host gives as its port."""
 
     def __enter__(self) -> Server:
-        self._thread = threading.Thread(target=self.serve, name="virtual board", daemon=True)
+        self._thread = threading.Thread(target=self._serve_apart, name="virtual board", daemon=True)
         self._thread.start()
         return self
 
     def __exit__(self, *_: object) -> None:
         self.stop()
+
+    def _serve_apart(self) -> None:
+        try:
+            self.serve()
+        except OSError as error:
+            if self._troubled and not self._is_troubled:
+                self._troubled(error)
 
     def stop(self) -> None:
         """End `serve` and close the port."""
@@ -157,7 +174,11 @@ class Server:
             self._thread.join()
 
     def serve(self) -> None:
-        """Play until `stop` is called, or KeyboardInterrupt comes."""
+        """Play until `stop` is called, or KeyboardInterrupt comes.
+
+        Raises:
+            OSError: what it stored could not be written into its file to the end.
+        """
         last_s, heard_s = time.monotonic(), self.virtual.time_s
         try:
             while not self._stop.is_set():
@@ -172,6 +193,7 @@ class Server:
                 self._save()
         finally:
             self._line.close()
+            self._stop.set()
             self._save()
 
     def _save(self) -> None:
@@ -180,8 +202,20 @@ class Server:
             return
         if self.virtual.board.storing and not self._stop.is_set():
             return
-        write_whole(self._store, bytes(eeprom.cells))
-        self._stored_writes = eeprom.writes
+        writes = eeprom.writes
+        if not self._stop.is_set() and time.monotonic() < self._save_after_s:
+            return
+        try:
+            write_whole(self._store, bytes(eeprom.cells))
+        except OSError as error:
+            if self._stop.is_set() or self._troubled is None:
+                raise
+            self._save_after_s = time.monotonic() + _SAVE_AGAIN_S
+            if not self._is_troubled:
+                self._troubled(error)
+            self._is_troubled = True
+        else:
+            self._stored_writes, self._is_troubled = writes, False
 
 
 def stored_eeprom(store: Path | None, chip: Chip = FIRST) -> Eeprom:

@@ -160,7 +160,12 @@ def virtual_board(speed: float, name: str = "") -> Server:
         eeprom = stored_eeprom(store, chip)
     except (OSError, LinkFailure):
         store, eeprom = None, stored_eeprom(None, chip)
-    return Server(VirtualBoard(eeprom, chip), speed=speed, store=store)
+    return Server(VirtualBoard(eeprom, chip), speed=speed, store=store, troubled=_not_kept)
+
+
+def _not_kept(error: OSError) -> None:
+    why = (error.strerror or str(error)).lower()
+    click.echo(f"note: the virtual board forgets its show: `{error.filename}`: {why}", err=True)
 
 
 def chips_like(_: click.Context, __: click.Parameter, begun: str) -> list[str]:

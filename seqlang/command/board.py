@@ -12,6 +12,7 @@ from firmware_gen.board.board import Witness
 from firmware_gen.chips import FIRST
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import ReportedMode
+from seqlang.command import say_error
 from seqlang.command._board import chip_named, chips_like, end
 from seqlang.command._outlet import nobody_reads
 from sim.rulebook import CUES
@@ -65,7 +66,12 @@ def command(
         virtual = VirtualBoard(stored_eeprom(store, made_for), made_for, witness=watch)
         watch.virtual = virtual
         server = Server(
-            virtual, tcp_port=number, pseudo_terminal=pseudo_terminal, speed=speed, store=store
+            virtual,
+            tcp_port=number,
+            pseudo_terminal=pseudo_terminal,
+            speed=speed,
+            store=store,
+            troubled=_not_stored,
         )
     except LinkFailure as failure:
         end(failure)
@@ -75,6 +81,14 @@ def command(
         server.serve()
     except KeyboardInterrupt:
         click.echo("\nended")
+
+
+def _not_stored(error: OSError) -> None:
+    why = (error.strerror or str(error)).lower()
+    say_error(
+        f"`{error.filename}` cannot be written: {why}; the board plays on, and tries again. Unless "
+        "there is room when it ends, its last show is lost then"
+    )
 
 
 class _Watch(Witness):

@@ -241,3 +241,33 @@ def test_a_board_on_a_taken_number_ends_in_words(capsys: pytest.CaptureFixture[s
         number = server.url.rsplit(":", 1)[1]
         done = Outcome(capsys, "board", "--number", number)
     assert (done.status, "(no-port)" in done.err) == (3, True)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="limits of a process are other ones elsewhere")
+def test_a_board_whose_disk_is_full_says_so_and_plays_on(
+    show: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No file may grow over 100 bytes, as on a disk that has no more room."""
+    store = tmp_path / "kept.bin"
+    full = "import resource; resource.setrlimit(resource.RLIMIT_FSIZE, (100, 100))\n"
+    full += "import signal; signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+    pipe = subprocess.PIPE
+    words = [sys.executable, "-u", "-c", full + _BOARD, "--store", str(store), "--speed", "20"]
+    with subprocess.Popen(words, stdout=pipe, stderr=pipe, text=True) as process:
+        try:
+            assert process.stdout is not None
+            url = re.search(r"socket://127\.0\.0\.1:\d+", process.stdout.readline())
+            assert url is not None
+            done = Outcome(capsys, "flash", str(show), "--port", url[0])
+            assert (done.status, "plays the new show" in done.out) == (0, True)
+            assert Outcome(capsys, "status", "--port", url[0]).status == 0
+            process.send_signal(signal.SIGINT)
+            _, err = process.communicate(timeout=30)
+        finally:
+            process.kill()
+    assert process.returncode == 2
+    assert f"`{store}` cannot be written: file too large; the board plays on" in " ".join(
+        err.split()
+    )
+    assert "Traceback" not in err
+    assert not store.exists()

@@ -15,6 +15,7 @@ from firmware_gen.link.owner.serving import Owner
 
 _OTHER_ENDS_S = 5.0
 """How long an owner that is about to end may take."""
+_BEFORE_OTHERS = -10
 _LONGEST_LOG = 100_000
 
 
@@ -41,6 +42,10 @@ def main() -> int:
         for name in ("SIGTERM", "SIGINT"):
             signal.signal(getattr(signal, name), lambda *_: owner.end())
         _write_to(place.log)
+        with suppress(
+            OSError, AttributeError
+        ):  # few users may; a stop then waits for no other work
+            os.nice(_BEFORE_OTHERS)
         _tell("ready")
         owner.run()
     return 0
