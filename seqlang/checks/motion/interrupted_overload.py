@@ -38,7 +38,7 @@ from seqlang.text.findings import Finding, Fix, Span
 from sim.model import Move, Servo, Show, Step
 from sim.rig.slide import of_horn, of_part
 from sim.rulebook import FRAME_MS
-from sim.score.tree import PlannedMove, planned_moves, swapped
+from sim.score.tree import PlannedMove, swapped
 from sim.strain.envelope import assess
 from sim.strain.interruption import STOP, Cuts, Interruption, interruptions
 
@@ -46,7 +46,7 @@ SLACK = 0.01
 """A share of the line by which an interruption may go over the margin without a word: a move at
 its shortest has no more to spare, and single interruptions are rare."""
 
-MOST_REMEDIES = 4
+MOST_REMEDIES = 3
 """For so many servos a duration is searched that passes: each takes a tenth of a second."""
 
 LEAST_STRETCH_MS = 2 * FRAME_MS
@@ -155,10 +155,11 @@ def _least_factor(context: Context, name: str, moves: Sequence[Move]) -> float |
     def keeps(factor: float) -> bool:
         lasts = {move.mark: ceil(move.duration_ms * factor) for move in moves}
         show = _with_durations(context.sound_show, lasts)
-        own = [one for one in planned_moves(show) if one.move.output == name]
+        own = [replace(one, move=_lasting(one.move, lasts)) for one in planned]
         cuts = next(c for c in interruptions(show, context.rated_v, own) if c.servo == name)
         return not _goes_over(context, cuts, SLACK / 2.0) and _all_pass(context, name, own, lasts)
 
+    planned = [one for one in context.planned if one.move.output == name]
     low, high = 1.0, 4.0
     if not keeps(high):
         return None
@@ -184,13 +185,16 @@ def _all_pass(
     return bool(assess(rig, servo, starts, ends, lasts, laws, volts).passes.all())
 
 
+def _lasting(move: Move, lasts_ms: Mapping[int, int]) -> Move:
+    lasts = lasts_ms.get(move.mark)
+    return move if lasts is None else replace(move, duration_ms=lasts)
+
+
 def _with_durations(show: Show, lasts_ms: Mapping[int, int]) -> Show:
     """The show with moves, by their marks, that last so long."""
 
     def change(step: Step) -> Step:
-        if isinstance(step, Move) and step.mark in lasts_ms:
-            return replace(step, duration_ms=lasts_ms[step.mark])
-        return step
+        return _lasting(step, lasts_ms) if isinstance(step, Move) else step
 
     cues = tuple(replace(cue, body=swapped(cue.body, change)) for cue in show.score.cues)
     return replace(show, score=replace(show.score, cues=cues))
