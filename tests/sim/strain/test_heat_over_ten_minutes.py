@@ -187,3 +187,10 @@ def test_rounds_are_those_of_repeats_that_may_go_on() -> None:
     ended = show("cue a\n    hold 3 s\n    repeat 9 times" + TO_AND_FRO).score.cues
     assert all(rounds_ms(cue) == () for cue in ended)
     assert rounds_ms(replace(cues["b"], body=cues["a"].body)) == rounds_ms(cues["a"])
+
+
+def test_a_moment_that_is_held_at_the_end_of_a_cue_counts_as_nothing_more() -> None:
+    """4 ms lie between two samples: the cue is judged without them."""
+    quick = "cue a\n    arm to 0 deg in 1006 ms\n"
+    held = f"{quick}    repeat while held\n        hold 4 ms\n"
+    assert heat(held).rms_share == pytest.approx(heat(quick).rms_share, rel=1e-2)
