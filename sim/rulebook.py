@@ -134,6 +134,10 @@ LONGEST_PERIOD_MS: Final = WORD_MAX
 """ms. An effect's beat has two bytes."""
 EFFECT_ONE: Final = 1 << 8
 """1 in Q8: an effect's multiplier and its phase."""
+EFFECT_STEPS: Final = 16
+"""An effect comes and goes over so many frames: 0.32 s (own choice)."""
+EFFECT_SOFT_MS: Final = EFFECT_STEPS * FRAME_MS
+"""The same in ms."""
 SEED_MAX: Final = BYTE_MAX
 """An effect's seed has one byte: 256 patterns."""
 WIDTH_MAX: Final = 100

@@ -21,6 +21,7 @@ from firmware_gen.link import protocol
 from firmware_gen.table import layout
 from firmware_gen.table.laws import LISTED, law_by_id
 from firmware_gen.table.lightness import CUBE_OFFSET, CUBE_START, LIGHTNESS_GROWTH
+from firmware_gen.table.ops import EFFECT_BYTES
 from sim import rulebook
 from sim.score.fixed_laws import LAW_LISTS, LIST_STEPS
 
@@ -224,6 +225,7 @@ def _table_limits() -> dict[str, int]:
         "ON_WHEN_SAFE": layout.ON_WHEN_SAFE,
         "LEVEL_MAX": rulebook.LEVEL_MAX,
         "EFFECT_ONE": rulebook.EFFECT_ONE,
+        "EFFECT_STEPS": rulebook.EFFECT_STEPS,
         "PULSE_MIN": rulebook.PULSE_RANGE[0],
         "PULSE_MAX": rulebook.PULSE_RANGE[1],
         "PERIOD_MIN": rulebook.SHORTEST_PERIOD_MS,
@@ -232,6 +234,7 @@ def _table_limits() -> dict[str, int]:
         "CONFLICT": layout.CONFLICT,
         "LETS_GO": layout.LETS_GO,
         "EFFECTS": len(layout.EFFECTS),
+        "EFFECT_SIZE": EFFECT_BYTES,
         "DURATION_STEP_MS": rulebook.DURATION_STEP_MS,
         "DURATION_STEPS": layout.DURATION_STEPS,
         "DURATION_BIG_STEP_MS": layout.DURATION_BIG_STEP_MS,

@@ -30,6 +30,10 @@ struct light {
     uint16_t effect;   /* where it stands in the table; 0: steady */
     uint16_t age;      /* ms since the effect's last beat */
     uint16_t beat;     /* the beats' part of the noise: their number times BEAT_NOISE */
+    uint8_t weight;    /* how much of the effect is there, in BC_EFFECT_STEPS */
+    bool leaves;       /* the effect goes, frame by frame */
+    uint16_t coming;   /* the one that takes its place then, as `effect` */
+    uint16_t waited;   /* ms since that one was laid */
 };
 
 static struct light lights[LIGHTS]; /* lamps first, then strips */
@@ -76,7 +80,14 @@ static uint16_t level_of(const struct channel *channel, uint32_t share) {
     return (uint16_t)(channel->from + bc_scale(way, share));
 }
 
-/* From where the light is at the start. */
+static void drop_effect(struct light *light) {
+    light->effect = 0;
+    light->weight = 0;
+    light->leaves = false;
+}
+
+/* From where the light is at the start. One within a frame leaves nothing of an effect that goes.
+ */
 void bc_light_fade(const struct bc_step *act, uint32_t start) {
     uint8_t number = act->output.index;
     struct light *light = &lights[number];
@@ -86,6 +97,9 @@ void bc_light_fade(const struct bc_step *act, uint32_t start) {
     light->start = start;
     light->duration = act->operand;
     light->law = act->law;
+    if (act->operand < BC_FRAME_MS && light->leaves && light->coming == 0) {
+        drop_effect(light);
+    }
     if (is_strip(number)) {
         bc_table_seek(bc_table_colour((uint8_t)act->target));
     }
@@ -98,13 +112,63 @@ void bc_light_fade(const struct bc_step *act, uint32_t start) {
 
 /* -- effects -------------------------------------------------------------------------------- */
 
-void bc_light_steady(uint8_t light) { lights[light].effect = 0; }
+void bc_light_steady(uint8_t light) {
+    lights[light].leaves = lights[light].effect != 0;
+    lights[light].coming = 0;
+}
+
+/* Whether two effects in the table have all values alike. */
+static bool are_alike(uint16_t one, uint16_t other) {
+    uint8_t n;
+    for (n = 0; n < BC_EFFECT_SIZE; n++) {
+        if (bc_table_u8((uint16_t)(one + n)) != bc_table_u8((uint16_t)(other + n))) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* An effect takes its place; it was laid so many ms ago. */
+static void take_place(struct light *light, uint16_t effect, uint16_t age) {
+    light->effect = effect;
+    light->age = age;
+    light->beat = 0;
+    light->weight = 0;
+    light->leaves = false;
+}
 
 void bc_light_effect(const struct bc_step *op, uint32_t time) {
     struct light *light = &lights[op->output.index];
-    light->effect = bc_table_u8(op->operand) == BC_EFFECT_STEADY ? 0 : op->operand;
-    light->age = (uint16_t)((bc_player_time() - time) / BC_MS);
-    light->beat = 0;
+    uint16_t age = (uint16_t)((bc_player_time() - time) / BC_MS);
+    if (bc_table_u8(op->operand) == BC_EFFECT_STEADY) {
+        bc_light_steady(op->output.index);
+    } else if (light->effect == 0) {
+        take_place(light, op->operand, age);
+    } else if (are_alike(light->effect, op->operand)) {
+        light->leaves = false;
+    } else {
+        light->leaves = true;
+        light->coming = op->operand;
+        light->waited = age;
+    }
+}
+
+/* One frame more or less of the effect. */
+static void weigh(struct light *light) {
+    if (!light->leaves) {
+        if (light->weight < BC_EFFECT_STEPS) {
+            light->weight++;
+        }
+        return;
+    }
+    if (light->weight > 0) {
+        light->weight--;
+    }
+    if (light->weight == 0) {
+        take_place(light, light->coming, light->waited);
+    } else {
+        light->waited = (uint16_t)(light->waited + BC_FRAME_MS);
+    }
 }
 
 /* An effect at one frame. */
@@ -139,13 +203,22 @@ static uint16_t depth_of(uint8_t level) {
     return (uint16_t)((uint16_t)(level * 256u + 100u) / (uint16_t)BC_LEVEL_MAX);
 }
 
+/* Whole beats of an effect that has waited. */
+static void catch_up(struct light *light, uint16_t period) {
+    while (light->age >= period) {
+        light->age = (uint16_t)(light->age - period);
+        light->beat = (uint16_t)(light->beat + BEAT_NOISE);
+    }
+}
+
 /* The effect now, from the table. */
-static void read_effect(const struct light *light, uint16_t *period, struct moment *moment) {
+static void read_effect(struct light *light, uint16_t *period, struct moment *moment) {
     uint16_t seed; /* its part of the noise */
     bc_table_seek(light->effect);
     moment->kind = bc_next_u8();
     *period = bc_next_u16();
-    moment->depth = depth_of(bc_next_u8());
+    catch_up(light, *period);
+    moment->depth = (uint16_t)(depth_of(bc_next_u8()) * light->weight / BC_EFFECT_STEPS);
     seed = (uint16_t)(bc_next_u8() * SEED_NOISE);
     moment->width = bc_next_u8();
     moment->share = (uint8_t)(bc_share(light->age, *period) >> 8);
@@ -172,6 +245,9 @@ static void take_effect(struct light *light, struct moment *moment) {
     moment->kind = BC_EFFECT_STEADY;
     moment->depth = 0;
     moment->share = 0;
+    if (light->effect != 0) {
+        weigh(light);
+    }
     if (light->effect != 0) {
         read_effect(light, &period, moment);
         let_grow_older(light, period);

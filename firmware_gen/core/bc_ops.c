@@ -40,10 +40,9 @@ static void read_act(struct bc_step *op) {
 }
 
 static void read_effect(struct bc_step *op) {
-    enum { PARAMETERS = 5 };
     op->operand = bc_table_tell();
     if (bc_next_u8() != BC_EFFECT_STEADY) {
-        bc_table_seek((uint16_t)(bc_table_tell() + PARAMETERS));
+        bc_table_seek((uint16_t)(op->operand + BC_EFFECT_SIZE));
     }
 }
 

@@ -66,6 +66,9 @@ static void read_safe_state(struct bc_step *act) {
 
 void bc_to_safety(uint8_t first_kind, uint8_t steps) {
     struct bc_step act;
+    if (first_kind == BC_SERVO) {
+        bc_make_steady(ALL_OUTPUTS);
+    }
     act.operand = (uint16_t)(BC_STOP_STEP_MS * steps);
     act.law = BC_NONE;
     bc_outputs_begin(&act.output);
@@ -80,8 +83,5 @@ void bc_to_safety(uint8_t first_kind, uint8_t steps) {
         } else {
             bc_perform(&act, BC_NO_RUN, bc_player_time() - BC_FRAME);
         }
-    }
-    if (first_kind == BC_SERVO) {
-        bc_make_steady(ALL_OUTPUTS);
     }
 }

@@ -27,8 +27,9 @@ from sim.light.effects import (
     noise,
     run_share,
     sparkle_share,
+    weighed,
 )
-from sim.rulebook import CAP_STEP
+from sim.rulebook import CAP_STEP, EFFECT_STEPS, FRAME_CLOCK
 from sim.score.fixed_laws import FixedLaw, progress
 
 FixedLevels: TypeAlias = tuple[int, ...]
@@ -69,17 +70,22 @@ class RunningEffect:
         self._start = start
         self._pixels = pixels
         self._depth = depth_share(op.depth)
+        self.values = op
 
-    def multipliers(self, time: int) -> list[int]:
-        """One multiplier for each pixel; a single one where all are alike."""
+    def multipliers(self, time: int, weight: int = EFFECT_STEPS) -> list[int]:
+        """One multiplier for each pixel; a single one where all are alike.
+
+        `weight`: how much of the effect is there, in `EFFECT_STEPS`.
+        """
+        depth = weighed(self._depth, weight)
         beat, rest = divmod((time - self._start) >> 8, self._period)
         h = (rest << 8) // self._period
         if self._kind == _BREATHE:
-            return [dimmed(self._depth, breath_shares()[h])]
+            return [dimmed(depth, breath_shares()[h])]
         if self._pixels == 1:
-            return [dimmed(self._depth, self._share(h, 0, beat, self._single))]
+            return [dimmed(depth, self._share(h, 0, beat, self._single))]
         shares = self._share(np.asarray(h), pixel_numbers(self._pixels), beat, self._row)
-        made: list[int] = dimmed(self._depth, shares).tolist()
+        made: list[int] = dimmed(depth, shares).tolist()
         return made
 
     def _share(self, h: Whole, pixel: Whole, beat: int, heard: Callable[[int], Whole]) -> Whole:
@@ -108,7 +114,10 @@ def pixel_numbers(pixels: int) -> Integers:
 
 
 class PlayedLight:
-    """A lamp (one channel) or a strip (three): its levels, its fade and its effect."""
+    """A lamp (one channel) or a strip (three): its levels, its fade and its effect.
+
+    An effect that `leaves` goes over some frames; `coming` is the one that takes its place then.
+    """
 
     def __init__(self, channels: int, pixels: int = 1) -> None:
         self._pixels = pixels
@@ -119,7 +128,13 @@ class PlayedLight:
         """Be at these levels, with no fade and no effect."""
         self.rest: FixedLevels = levels
         self.fade: RunningFade | None = None
+        self._drop()
+
+    def _drop(self) -> None:
         self.effect: RunningEffect | None = None
+        self.coming: RunningEffect | None = None
+        self.leaves = False
+        self.weight = 0
 
     def darken(self) -> None:
         self.jump(self._dark)
@@ -130,22 +145,45 @@ class PlayedLight:
 
     def start_fade(self, goal: FixedLevels, time: int, duration: int, law: FixedLaw) -> None:
         self.fade = RunningFade(self.levels(time), goal, time, duration, law)
+        if duration < FRAME_CLOCK and self.leaves and self.coming is None:
+            self._drop()
 
     def lay(self, op: Modulate, time: int) -> None:
-        """Begin an effect, or take it off."""
-        self.effect = RunningEffect(op, time, self._pixels) if op.kind else None
+        """Begin an effect, or let it go."""
+        if not op.kind:
+            self.steady()
+        elif self.effect is None:
+            self.effect = RunningEffect(op, time, self._pixels)
+        elif self.effect.values == op:
+            self.leaves, self.coming = False, None
+        else:
+            self.leaves, self.coming = True, RunningEffect(op, time, self._pixels)
+
+    def steady(self) -> None:
+        """The effect, if there is one, goes."""
+        self.leaves, self.coming = self.effect is not None, None
 
     def settle(self, time: int) -> None:
-        """A fade that has ended is at rest from now on."""
+        """A frame later: a fade that has ended is at rest; the effect comes or goes on."""
         if self.fade and self.fade.end <= time:
             self.rest, self.fade = self.fade.goal, None
+        if not self.leaves:
+            self.weight = min(self.weight + 1, EFFECT_STEPS) if self.effect else 0
+            return
+        self.weight = max(self.weight - 1, 0)
+        if self.weight == 0:
+            self.effect, self.coming, self.leaves = self.coming, None, False
+
+    def multipliers(self, time: int) -> list[int]:
+        """Of the effect that there is, after `settle`."""
+        return self.effect.multipliers(time, self.weight) if self.effect else [FULL]
 
 
 def lamp_duty(lamp: PlayedLight, time: int) -> int:
     """The lamp's duty, of 65535."""
     lightness = lightness_of(lamp.levels(time)[0])
     if lamp.effect:
-        lightness = (lightness * lamp.effect.multipliers(time)[0]) >> 8
+        lightness = (lightness * lamp.multipliers(time)[0]) >> 8
     return duty_of(lightness)
 
 
@@ -175,7 +213,7 @@ class StripPainter:
             self._by_multiplier.clear()
         if light.effect is None:
             return self._capped(self._pixel(FULL) * self._pixels)
-        multipliers = light.effect.multipliers(time)
+        multipliers = light.multipliers(time)
         if len(multipliers) == 1:
             return self._capped(self._pixel(multipliers[0]) * self._pixels)
         known = self._by_multiplier

@@ -152,7 +152,7 @@ class TableOutputs:
     def steady(self, names: Iterable[int], time: int) -> None:
         for number in names:
             if number in self.lights:
-                self.lights[number].effect = None
+                self.lights[number].steady()
 
     def motions_end(self) -> int:
         return max((self.motion_end(number) for number in self.servos), default=_OVER)

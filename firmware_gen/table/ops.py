@@ -146,6 +146,8 @@ TableOp: TypeAlias = ActOp | Turn | Delay | Loop | LoopBack | Pointer | Modulate
 TableThread: TypeAlias = tuple[TableOp, ...]
 
 _EFFECT_REST: Final = struct.Struct("<HBBB")
+EFFECT_BYTES: Final = 1 + _EFFECT_REST.size
+"""What says which effect it is: its kind, and what follows it."""
 _U16: Final = struct.Struct("<H")
 
 

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 
 from sim.arrays import Integers
 from sim.model import Effect, Law
-from sim.rulebook import EFFECT_ONE, LEVEL_MAX, LEVEL_STEPS_PER_PCT, WIDTH_MAX
+from sim.rulebook import EFFECT_ONE, EFFECT_STEPS, LEVEL_MAX, LEVEL_STEPS_PER_PCT, WIDTH_MAX
 from sim.score.fixed_laws import fixed_law
 
 FULL: Final = EFFECT_ONE
@@ -43,7 +43,12 @@ def depth_share(level: int) -> int:
     return (FULL * level + LEVEL_MAX // 2) // LEVEL_MAX
 
 
-def dimmed(depth: int, share: Whole) -> Whole:
+def weighed(depth: Whole, weight: Whole) -> Whole:
+    """The depth of an effect that comes or goes: so many of `EFFECT_STEPS` parts are there."""
+    return depth * weight // EFFECT_STEPS
+
+
+def dimmed(depth: Whole | int, share: Whole) -> Whole:
     """The multiplier of a pixel that has a share of the effect's depth."""
     return FULL - ((depth * share) >> 8)
 
@@ -95,26 +100,44 @@ def multiplier(effect: Effect, elapsed_ms: int, pixel: int = 0, pixels: int = 1)
     return int(_multipliers(effect, np.asarray(elapsed_ms), np.asarray(pixel), pixels))
 
 
-def multipliers(effect: Effect, elapsed_ms: ArrayLike, pixels: int = 1) -> Integers:
+def multipliers(
+    effect: Effect, elapsed_ms: ArrayLike, pixels: int = 1, weights: Integers | None = None
+) -> Integers:
     """Multipliers of all pixels at many times: shape (times, pixels).
 
-    `elapsed_ms` is cut to whole milliseconds. A lamp has one pixel.
+    `elapsed_ms` is cut to whole milliseconds. A lamp has one pixel. `weights`: at each time, how
+    much of the effect is there, in `EFFECT_STEPS`; None: all of it.
     """
     elapsed = np.floor(np.asarray(elapsed_ms, dtype=np.float64)).astype(np.int64)
-    m = _multipliers(effect, elapsed[:, np.newaxis], np.arange(pixels)[np.newaxis, :], pixels)
+    weight = np.array([EFFECT_STEPS]) if weights is None else weights
+    m = _multipliers(
+        *(effect, elapsed[:, np.newaxis], np.arange(pixels)[np.newaxis, :], pixels),
+        weight[:, np.newaxis],
+    )
     return np.broadcast_to(m, (elapsed.size, pixels))
 
 
-def _multipliers(effect: Effect, elapsed: Integers, pixel: Integers, pixels: int) -> Integers:
+def _multipliers(
+    effect: Effect,
+    elapsed: Integers,
+    pixel: Integers,
+    pixels: int,
+    weight: Integers | int = EFFECT_STEPS,
+) -> Integers:
     n, left = np.divmod(np.asarray(elapsed), effect.period_ms)
-    return multipliers_at(effect, n, (left << 8) // effect.period_ms, pixel, pixels)
+    return multipliers_at(effect, n, (left << 8) // effect.period_ms, pixel, pixels, weight)
 
 
 def multipliers_at(
-    effect: Effect, beat: Integers, h: Integers, pixel: Integers, pixels: int
+    effect: Effect,
+    beat: Integers,
+    h: Integers,
+    pixel: Integers,
+    pixels: int,
+    weight: Integers | int = EFFECT_STEPS,
 ) -> Integers:
     """Multipliers by beat, place in the beat (0 to 255) and pixel, which broadcast together."""
-    z = depth_of(effect)
+    z = weighed(np.asarray(depth_of(effect)), np.asarray(weight))
     if effect.name == "breathe":
         return dimmed(z, np.array(breath_shares())[h])
     if effect.name == "ember":

@@ -27,8 +27,9 @@ from sim.model import (
 )
 from sim.rehearsal.fixed_motion import limits_of
 from sim.rehearsal.motion import MotionPiece, begin, resting
-from sim.rehearsal.trajectories import Fading, Levels, Modulation, Throwing, TimeSpan
-from sim.rulebook import CLOCK_PER_MS, LEVEL_STEPS_PER_PCT, STOP_STEP_MS
+from sim.rehearsal.presence import Presence, frame_of
+from sim.rehearsal.trajectories import Fading, Levels, Throwing, TimeSpan
+from sim.rulebook import CLOCK_PER_MS, FRAME_MS, LEVEL_STEPS_PER_PCT, STOP_STEP_MS
 from sim.score.laws import position
 from sim.score.tree import Act
 
@@ -62,7 +63,8 @@ class OutputRows:
         self.motions: dict[str, list[MotionPiece]] = {name: [] for name in self.servos}
         self.powered: dict[str, list[TimeSpan]] = {name: [] for name in self.servos}
         self.lights: dict[str, list[Fading]] = {n: [] for n in (*self.lamps, *self.strips)}
-        self.effects: dict[str, list[Modulation]] = {n: [] for n in (*self.lamps, *self.strips)}
+        self._presences = {name: Presence() for name in self.lights}
+        self.effects = {name: one.row for name, one in self._presences.items()}
         self.switches: dict[str, list[Throwing]] = {name: [] for name in self.levers}
         self._limits = {n: limits_of(servo, limits[n]) for n, servo in self.servos.items()}
         self.shown = -1
@@ -81,7 +83,8 @@ class OutputRows:
         for name, row in self.lights.items():
             dark = (0.0,) * (3 if name in self.strips else 1)
             row.append(Fading(*self._times(now), dark, dark))
-        self.steady(self.lights, now)
+        for presence in self._presences.values():
+            presence.clear(self._frame)
         self.throw_safe(now)
 
     def light_safe(self, now: int) -> None:
@@ -102,11 +105,10 @@ class OutputRows:
             self._throw(name, switch.safe_on, now, None)
 
     def steady(self, names: Iterable[str], now: int) -> None:
-        """Take the effects off those of `names` that are lights."""
+        """Let the effects of those of `names` that are lights go."""
         for name in names:
-            row = self.effects.get(name)
-            if row is not None and (not row or row[-1].effect is not None):
-                row.append(Modulation(*self._times(now), None))
+            if name in self._presences:
+                self._presences[name].take_off(self._frame)
 
     def enable(self, servos: int, now: int) -> None:
         """Let the pulses of the first so many servos begin, where they have not."""
@@ -138,8 +140,11 @@ class OutputRows:
                 ticks = act.duration_ms * CLOCK_PER_MS
                 self._fade(act.output, light_levels(act.light), ticks, act.law, now, cue)
             case Effect():
-                effect = None if act.name == "steady" else act
-                self.effects[act.output].append(Modulation(*self._times(now), effect, cue))
+                presence = self._presences[act.output]
+                if act.name == "steady":
+                    presence.take_off(self._frame)
+                else:
+                    presence.lay(act, now, self._frame, cue)
             case Throw():
                 self._throw(act.output, act.on, now, cue)
 
@@ -155,9 +160,16 @@ class OutputRows:
         row, lasts = self.lights[name], asked / CLOCK_PER_MS
         origin = levels_at(row[-1], now / CLOCK_PER_MS)
         row.append(Fading(*self._times(now), origin, target, lasts, law, cue))
+        if lasts < FRAME_MS:
+            self._presences[name].cut(self._frame)
 
     def _throw(self, name: str, on: bool, now: int, cue: str | None) -> None:
         self.switches[name].append(Throwing(*self._times(now), on, cue))
+
+    @property
+    def _frame(self) -> int:
+        """The number of the frame that is being played."""
+        return frame_of(self.shown)
 
     def _times(self, now: int) -> tuple[float, float]:
         """When a piece starts, and when it can first be seen."""

@@ -14,12 +14,13 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sim.arrays import Array, Flags, Indices
+from sim.arrays import Array, Flags, Indices, Integers
 from sim.light.effects import FULL, multipliers
 from sim.light.lightness import colour_luminance, luminance
 from sim.model import Lamp, Law, Servo, Strip, Switch
 from sim.rehearsal.motion import MotionPiece
 from sim.rehearsal.trajectories import Fading, Modulation, Piece, TimeSpan, Trajectories, takes_over
+from sim.rulebook import EFFECT_STEPS, FRAME_MS
 from sim.score.laws import forms, position
 
 BLOCK: Final = 8192
@@ -293,8 +294,16 @@ def effect_multipliers(row: Sequence[Modulation], times_ms: Array, pixels: int) 
         if piece.effect is not None:
             mine = held == n
             since = np.maximum(times_ms[mine] - piece.start_ms, 0.0)
-            share[mine] = multipliers(piece.effect, since, pixels) / FULL
+            share[mine] = (
+                multipliers(piece.effect, since, pixels, _weights(piece, times_ms[mine])) / FULL
+            )
     return share
+
+
+def _weights(piece: Modulation, times: Array) -> Integers:
+    """How much of an effect that comes or goes is there, frame by frame, in `EFFECT_STEPS`."""
+    frames = np.floor_divide(np.maximum(times - piece.shown_ms, 0.0), FRAME_MS).astype(np.int64)
+    return np.clip(piece.weight + piece.step * frames, 0, EFFECT_STEPS)
 
 
 def _lamp(trajectories: Trajectories, name: str, times: Array) -> LampSamples:

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from sim.model import UNIFORM, Effect, Law, Press, Show
 from sim.rehearsal.motion import MotionPiece
 from sim.rehearsal.scheduler import Mode
+from sim.rulebook import EFFECT_STEPS
 
 Levels: TypeAlias = tuple[float, ...]
 """A light before its effect, in half percents of L* (0 to 200): one number for a lamp, red, green
@@ -44,12 +45,18 @@ class Fading:
 
 @dataclass(frozen=True, slots=True)
 class Modulation:
-    """An effect laid over a light, which counts its time from `start_ms` on; None: steady."""
+    """An effect laid over a light, which counts its time from `start_ms` on; None: steady.
+
+    In the frame of `shown_ms` it has `weight` of `EFFECT_STEPS` parts of its depth, and in each
+    frame after that `step` more, until it is all there or gone.
+    """
 
     start_ms: float
     shown_ms: float
     effect: Effect | None
     cue: str | None = None
+    weight: int = EFFECT_STEPS
+    step: int = 1
 
 
 @dataclass(frozen=True, slots=True)

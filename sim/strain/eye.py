@@ -290,7 +290,7 @@ class Eye:
                 if piece.effect is None or piece.start_ms < sight.start_ms - FRAME_MS:
                     continue
                 last = n + 1 == len(pieces)
-                until = self._stays_until(sight, name) if last else pieces[n + 1].start_ms
+                until = self._stays_until(sight, name) if last else pieces[n + 1].shown_ms
                 first = max(0, bisect_right(starts, piece.start_ms) - 1)
                 under = fadings[first : bisect_left(starts, until) + 1]
                 for levels, ends in _lights_under(under, piece.start_ms, until):

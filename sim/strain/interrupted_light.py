@@ -26,7 +26,7 @@ from sim.light.flash import (
     together,
 )
 from sim.model import Cue
-from sim.rulebook import FRAME_MS
+from sim.rulebook import EFFECT_SOFT_MS, FRAME_MS
 from sim.score.tree import duration_ms, outputs_used, parts_for_letting_go
 from sim.strain.eye import Eye, Sight
 from sim.strain.light_states import STANDBY, STOP, Entry
@@ -178,8 +178,10 @@ def _most(eye: Eye, first: _Seen, then: _Seen) -> int:
             continue
         starts = after[(after >= 0.0) & (after <= SECOND_MS)]
         for number, at in enumerate(starts, start=1):
-            # one change more, from the light that is cut to the one that begins
-            worst = max(worst, number + 1 + _densest(before, SECOND_MS - at))
+            # one change more, from the light that is cut to the one that begins; what the first
+            # has laid goes on for a little
+            lasts = min(SECOND_MS - at + EFFECT_SOFT_MS, SECOND_MS)
+            worst = max(worst, number + 1 + _densest(before, lasts))
     return worst
 
 

@@ -23,7 +23,7 @@ import numpy as np
 from sim.light.counting import TOO_MANY
 from sim.light.flash import SECOND_MS
 from sim.model import Cue, Effect, Fade, Lamp, Repeat, Show, Step, Strip
-from sim.rulebook import FRAME_MS
+from sim.rulebook import EFFECT_SOFT_MS, FRAME_MS
 from sim.score.tree import Lengths, duration_ms, passes, timeline, walk
 
 WINDOW_MS: Final = SECOND_MS + FRAME_MS
@@ -196,10 +196,12 @@ def _twice(one: _Ways) -> _Ways:
 
 
 def _beats(laid: list[tuple[float, Effect]], loops: dict[int, _Loop], pixels: int) -> list[_Ways]:
-    """The beats of one light's effects: each until the next, or all on where they are repeated."""
+    """The beats of one light's effects: each until the next has let it go, or all on where they are
+    repeated."""
     ordered = sorted(laid, key=lambda one: one[0])
     plain = not any(id(effect) in loops for _, effect in ordered)
-    ends = [*(start for start, _ in ordered[1:]), inf] if plain else [inf] * len(ordered)
+    nexts = (start + EFFECT_SOFT_MS for start, _ in ordered[1:])
+    ends = [*nexts, inf] if plain else [inf] * len(ordered)
     return [
         _Ways(effect.output, start, end, effect_ways(effect, pixels))
         for (start, effect), end in zip(ordered, ends, strict=True)
@@ -208,8 +210,9 @@ def _beats(laid: list[tuple[float, Effect]], loops: dict[int, _Loop], pixels: in
 
 
 def _jump(effect: Effect, start: float, loop: _Loop | None) -> _Ways:
-    """Where an effect is laid or taken off. What is repeated cuts beats short: two ways more."""
-    return _span(effect, start, 0.0, 1.0 if loop is None else 3.0, loop)
+    """Where an effect comes or goes, and another one after it. What is repeated cuts beats short:
+    two ways more."""
+    return _span(effect, start, 2.0 * EFFECT_SOFT_MS, 1.0 if loop is None else 3.0, loop)
 
 
 def _span(act: Fade | Effect, start: float, lasts: float, each: float, loop: _Loop | None) -> _Ways:

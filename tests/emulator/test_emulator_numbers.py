@@ -136,20 +136,20 @@ def test_a_transfer_takes_little_longer_than_its_bytes_must(flash: bytes) -> Non
     assert changed.ratio <= 1.10
 
 
-def test_the_firmware_fits_in_24_kb_behind_which_a_merged_table_begins(flash: bytes) -> None:
-    assert len(flash) <= 24 * 1024 == ATMEGA328P.memory.merged_start
+def test_the_firmware_fits_in_26_5_kb_behind_which_a_merged_table_begins(flash: bytes) -> None:
+    assert len(flash) <= 26.5 * 1024 == ATMEGA328P.memory.merged_start
 
 
 @pytest.mark.skipif(not can_build(), reason="NO AVR COMPILER: static RAM is not measured")
-def test_static_ram_is_at_most_1_5_kb_and_with_the_deepest_stack_1_8_kb(
+def test_static_ram_is_at_most_1_65_kb_and_with_the_deepest_stack_1_85_kb(
     load: FullLoad, heavier: FullLoad, tmp_path: Path
 ) -> None:
     build("atmega328p", tmp_path)
     static = static_ram(tmp_path / "atmega328p.elf")
     deepest = max(load.stack_bytes, heavier.stack_bytes)
-    assert static <= 1.5 * 1024
+    assert static <= 1.65 * 1024
     assert deepest > 0
-    assert static + deepest <= 1.8 * 1024
+    assert static + deepest <= 1.85 * 1024
 
 
 def static_ram(elf: Path) -> int:

@@ -881,7 +881,40 @@ _DOT = replace(STRIP, pin=ATMEGA328P.pin("PC1"), pixels=1, order=0, cap=1)
 _WIDE = replace(STRIP, pixels=98, order=3, cap=0)
 _SHORT = replace(STRIP, pin=ATMEGA328P.pin("PC1"), pixels=2, order=4, cap=0)
 
+_EMBER = Modulate(0, 2, period_ms=300, depth=121, seed=7)
+_SPARKS = Modulate(0, 3, period_ms=200, depth=200, seed=5, width=60)
+_COMES_AND_GOES = table(
+    (LAMP,),
+    (
+        (
+            *(ActOp(0, 180, 0), BREATHE, Delay(500), _EMBER, Delay(60), _SPARKS, Delay(700)),
+            *(_SPARKS, Delay(140), Modulate(0, 0), Delay(100), _SPARKS, Delay(300)),
+            *(_EMBER, Delay(80), _SPARKS, Delay(440), Modulate(0, 0), Delay(500)),
+        ),
+        (
+            *(ActOp(0, 180, 0), BREATHE, Delay(333), Modulate(0, 0), Delay(60)),
+            *(ActOp(0, 100, 10, True), Delay(100), BREATHE, Delay(60), ActOp(0, 150, 10)),
+            *(Delay(200), _EMBER, Delay(40), ActOp(0, 90, 19, True), Delay(21), Modulate(0, 0)),
+            *(Delay(400), BREATHE, Delay(400), Modulate(0, 0), Delay(40), ActOp(0, 170, 20)),
+            *(Delay(400), BREATHE, Delay(333), Modulate(0, 1, 41, 200, 3, 0), Delay(900)),
+        ),
+        (ActOp(0, 100, 900, True), Delay(300)),
+    ),
+)
+
 _LIGHT: tuple[Case, ...] = (
+    (
+        "effects that make way, stay and come back",
+        _COMES_AND_GOES,
+        triggers((3, 1), (130, 3)),
+        200,
+    ),
+    (
+        "a light that is cut while its effect goes, and a short beat that has waited",
+        _COMES_AND_GOES,
+        in_order(triggers((3, 2)), asked((180, "stop"))),
+        240,
+    ),
     (
         "fades of every law",
         table(

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from math import isqrt
 from typing import TypeAlias
@@ -363,6 +363,31 @@ class Light:
     duration: int = 0
     law: Law = Law(UNIFORM)
     effect: Effect = Effect()
+    weight: int = 0  # W
+    leaves: bool = False
+    coming: Effect = Effect()
+
+    def steady(self) -> None:
+        self.leaves, self.coming = self.effect.kind != STEADY, Effect()
+
+    def lay(self, effect: Effect) -> None:
+        if effect.kind == STEADY:
+            self.steady()
+        elif self.effect.kind == STEADY:
+            self.effect, self.weight, self.leaves = effect, 0, False
+        elif replace(self.effect, start=0) == replace(effect, start=0):
+            self.leaves = False
+        else:
+            self.leaves, self.coming = True, effect
+
+    def weigh(self) -> None:
+        """A frame passes."""
+        if self.leaves:
+            self.weight = max(self.weight - 1, 0)
+            if self.weight == 0:
+                self.effect, self.leaves = self.coming, False
+        elif self.effect.kind != STEADY:
+            self.weight = min(self.weight + 1, 16)
 
     def levels(self, t: int) -> tuple[int, ...]:
         if t - self.start >= self.duration:
@@ -373,6 +398,8 @@ class Light:
         )
 
     def fade(self, time: int, target: tuple[int, ...], duration: int, law: Law) -> None:
+        if duration < FRAME and self.leaves and self.coming.kind == STEADY:
+            self.effect, self.leaves, self.weight = Effect(), False, 0
         self.origin = self.levels(time)
         self.target, self.start, self.duration, self.law = target, time, duration, law
 
@@ -387,13 +414,14 @@ def noise(seed: int, a: int, b: int) -> int:
     return h & 255
 
 
-def multiplier(effect: Effect, t: int, pixel: int, pixels: int) -> int:
+def multiplier(light: Light, t: int, pixel: int, pixels: int) -> int:
     """m of a pixel."""
+    effect = light.effect
     if effect.kind == STEADY:
         return 256
     ms = (t - effect.start) >> 8
     n, h = ms // effect.period, ((ms % effect.period) << 8) // effect.period
-    z = (256 * effect.depth + 100) // 200
+    z = ((256 * effect.depth + 100) // 200 * light.weight) >> 4
     if effect.kind == BREATHE:
         y = 2 * h if h < 128 else 510 - 2 * h
         share = shape(Law(HARMONIC), y << 8)[0] >> 8
@@ -421,7 +449,7 @@ def strip_bytes(strip: Output, light: Light, t: int) -> bytes:
     levels = light.levels(t)
     channels = []
     for pixel in range(strip.pixels):
-        m = multiplier(light.effect, t, pixel, strip.pixels)
+        m = multiplier(light, t, pixel, strip.pixels)
         for name in ("rgb", "rbg", "grb", "gbr", "brg", "bgr")[strip.order]:
             value = duty(levels["rgb".index(name)], m)
             channels.append((value - (value >> 8) + 128) >> 8)
@@ -511,7 +539,7 @@ class SecondPlayer:
                 servo, self.motions[n], time, servo.safe, duration, Law(FIFTH_DEGREE), None
             )
         for n, light in self.lights.items():
-            light.effect = Effect()
+            light.steady()
             light.fade(time, self.safe_light(n), duration, Law(UNIFORM))
 
     def enter_limp(self) -> None:
@@ -668,7 +696,7 @@ class SecondPlayer:
         for n in cue.outputs:
             self.owner[n] = number
             if n in self.lights:
-                self.lights[n].effect = Effect()
+                self.lights[n].steady()
         self.fork(number, cue.code, time)
         self.waiting.pop(index, None)
 
@@ -708,7 +736,7 @@ class SecondPlayer:
         part = self.table.cues[run.cue + 1]
         self.runs[number] = Run(run.cue + 1, part.threads, time, run.button, run.held, False, time)
         for n in part.outputs & self.owned(number) & self.lights.keys():
-            self.lights[n].effect = Effect()
+            self.lights[n].steady()
         self.fork(number, part.code, time)
 
     # Executing
@@ -876,17 +904,19 @@ class SecondPlayer:
             effect = Effect(kind, thread.time, period, depth, seed, width)
             thread.at += 5
         if self.owner[n] == thread.run:
-            self.lights[n].effect = effect
+            self.lights[n].lay(effect)
 
     # What goes out
 
     def evaluate(self) -> bytes:
+        for light in self.lights.values():
+            light.weigh()
         shown = bytearray()
         for place, n in enumerate(self.of_kind[SERVO]):
             shown += struct.pack("<H", self.pulse_now(place, n))
         for n in self.of_kind[LAMP]:
             light = self.lights[n]
-            m = multiplier(light.effect, self.time, 0, 1)
+            m = multiplier(light, self.time, 0, 1)
             shown += struct.pack("<H", duty(light.levels(self.time)[0], m))
         for n in self.of_kind[STRIP]:
             shown += strip_bytes(self.outputs[n], self.lights[n], self.time)

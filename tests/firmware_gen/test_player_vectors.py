@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import lzma
-from collections.abc import Iterable
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -12,7 +10,7 @@ from typing import Any
 import pytest
 
 from firmware_gen.player.player import Player
-from firmware_gen.table.records import TableError, decode, encode
+from firmware_gen.table.records import TableError, decode
 from tests.firmware_gen.make_vectors import STRETCH, by_hand_cases, refused_cases, rule_cases
 from tests.firmware_gen.requests import replaying
 
@@ -62,40 +60,3 @@ def test_the_cases_by_hand_reach_what_they_are_for() -> None:
     assert by_title["more ops than a frame holds"]["end"][4] > 0
     assert by_title["threads run out"]["end"][3] > 0
     assert by_title["take, wait, refuse and idle"]["end"][3] > 0
-
-
-OLD_TABLE = FOLDER / "version_1.table"
-"""A table written once and never again: version 1 as boards in use may hold it."""
-OLD_FRAMES = FOLDER / "version_1.frames.xz"
-"""What the first player of version 1 made of it, frame by frame."""
-
-
-def words(raw: bytes) -> list[int]:
-    return [low | high << 8 for low, high in zip(raw[::2], raw[1::2], strict=True)]
-
-
-def are_near(found: Iterable[int], old: Iterable[int], most: int) -> bool:
-    return all(abs(a - b) <= most for a, b in zip(found, old, strict=True))
-
-
-def test_a_table_of_version_1_plays_as_it_did_but_for_last_bits() -> None:
-    """Half a microsecond of a pulse, 2^-13 of a lamp's duty, the last bit of a pixel's byte."""
-    data = OLD_TABLE.read_bytes()
-    assert sha256(data).hexdigest()[:16] == "4c7fa111d1037e5b"
-    table = decode(data)
-    assert encode(table) == data
-    player = Player(data)
-    left = lzma.decompress(OLD_FRAMES.read_bytes())
-    for number in range(1200):
-        if number % 150 == 100:
-            player.trigger(table.cues[number // 150 % len(table.cues)].tag)
-        frame = player.frame()
-        old, left = left[: len(frame.raw)], left[len(frame.raw) :]
-        lamps = 2 * len(frame.pulses)
-        strips = lamps + 2 * len(frame.duties)
-        switches = strips + sum(map(len, frame.strips))
-        assert are_near(frame.pulses, words(old[:lamps]), 1), number
-        assert are_near(frame.duties, words(old[lamps:strips]), 8), number
-        assert are_near(b"".join(frame.strips), old[strips:switches], 1), number
-        assert frame.raw[switches:] == old[switches:], number
-    assert left == b""

@@ -59,6 +59,7 @@ NO_RULES = (
     "Each frame, in this order:",
     "In the frame of time t,",
     "At thread time T of run r:",
+    "A light has these values:",
     "A run lets go at a time T:",
     "When it lets go:",
     "A law takes the share",
