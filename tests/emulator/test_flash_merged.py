@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from firmware_gen.build.image import flash_bytes, read_hex
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.compiler.show import CompiledBoard
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.host import HostLink
@@ -99,7 +100,7 @@ def test_a_show_of_4_kb_goes_through_a_boot_loader_and_is_read_back(
     assert "plays the new show" in said.out
     assert "plays nothing" in said.out
     data = board_of(show).data
-    start = 0x6000
+    start = ATMEGA328P.memory.merged_start
     assert bytes(board.boot.flash[start : start + len(data)]) == data
 
 
@@ -119,7 +120,8 @@ def test_a_show_of_4_kb_goes_through_a_real_boot_loader_on_the_chip(
     assert "verified" in said.err
     assert "plays the new show" in said.out
     data = board_of(show).data
-    assert written[0x6000 : 0x6000 + len(data)] == data
+    start = ATMEGA328P.memory.merged_start
+    assert written[start : start + len(data)] == data
 
 
 @needs_uploader
