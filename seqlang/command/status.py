@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import json
+import sys
 from dataclasses import asdict
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 
-from firmware_gen.link.protocol import MERGED_SLOT, NO_SLOT, ReportedMode, ResetCause
-from seqlang.command._board import connected, named, port_options
-from seqlang.command._form import format_option
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.protocol import MERGED_SLOT, NO_ADDRESS, NO_SLOT, ReportedMode, ResetCause
+from seqlang.command import BOARD_FAILURE, BoardFailed, WrongUse
+from seqlang.command._board import connected, end, named, owner_of_ports, port_options, told
+from seqlang.command._form import format_option, say
 from seqlang.command._show import passed
+from seqlang.text.render import broken, columns_of
 from sim.rulebook import CUES, FRAME_S
 
 if TYPE_CHECKING:
@@ -19,6 +23,11 @@ if TYPE_CHECKING:
 
     from firmware_gen.compiler.show import CompiledShow
     from firmware_gen.link.protocol import Hello, State
+    from seqlang.command._all_ports import FoundBoard
+
+
+_A_FEW: Final = 10
+"""Bad frames that a plug may cause when it goes in."""
 
 
 @click.command(name="status")
@@ -29,23 +38,72 @@ if TYPE_CHECKING:
     type=click.Path(dir_okay=False),
     help="Compare with this show, and call cues by their names in it.",
 )
+@click.option("--all", "everywhere", is_flag=True, help="Every board on every port.")
 @format_option
-def command(port: str | None, baud: int, file: str | None, form: str) -> None:
-    """Say what the connected board plays and what went wrong on it.
+def command(port: str | None, baud: int, file: str | None, everywhere: bool, form: str) -> int:
+    """Say what the connected board plays, what went wrong on it, and what to do.
+
+    With --all a port on which no board answers ends it with status 3, after all have been asked.
 
     Example: bellcrank status --port virtual --show first.cues
+
+    Example: bellcrank status --all
     """
     show = None if file is None else passed(file, quiet=True).compiled
+    if everywhere:
+        if port is not None:
+            raise WrongUse("`--all` asks on every port: leave out `--port`")
+        return _all(baud, show, form)
     with connected(port, baud) as (link, hello):
         state = link.state()
         table = link.table()
         if form == "json":
             record = {"address": link.address, "hello": asdict(hello), "state": asdict(state)}
             click.echo(json.dumps(record, indent=2))
-            return
-        click.echo(named(link))
-        for title, words in report(hello, state, table, show):
-            click.echo(f"  {title:<12} {words}")
+        else:
+            _print(named(link), report(hello, state, table, show))
+    return 0
+
+
+def _all(baud: int, show: CompiledShow | None, form: str) -> int:
+    """Every board on every port; the command's exit status."""
+    from seqlang.command._all_ports import all_ports, asked
+
+    try:
+        owner = owner_of_ports()
+        if owner is None:
+            raise BoardFailed("only the process that owns the ports can ask them all")
+        with owner:
+            found = list(asked(owner, all_ports(owner, baud)))
+    except LinkFailure as failure:
+        end(failure)
+    if form == "json":
+        click.echo(json.dumps([_record(port.port, one) for port, one in found], indent=2))
+    elif not found:
+        say("no USB serial port is plugged in, and no command uses another port")
+    else:
+        for port, one in found:
+            if isinstance(one, LinkFailure):
+                told(one)
+            else:
+                who = "blank board" if one.address == NO_ADDRESS else f"board {one.address}"
+                rows = report(one.hello, one.state, one.table, show)
+                _print(f"{who} on {port.port}", rows)
+    return BOARD_FAILURE if any(isinstance(one, LinkFailure) for _, one in found) else 0
+
+
+def _record(port: str, found: FoundBoard | LinkFailure) -> dict[str, object]:
+    if isinstance(found, LinkFailure):
+        return {"port": port, "failure": found.reason}
+    board = {"address": found.address, "hello": asdict(found.hello), "state": asdict(found.state)}
+    return {"port": port, **board}
+
+
+def _print(head: str, rows: list[tuple[str, str]]) -> None:
+    click.echo(head)
+    for title, words in rows:
+        line = broken(f"  {title:<12} {words}", columns_of(sys.stdout), 15)
+        click.echo(line)
 
 
 def report(
@@ -67,7 +125,28 @@ def report(
         rows.append(("running", ", ".join(_running(state, table, show))))
     rows.append(("last reset", _reset(state)))
     rows.append(("playing for", f"{state.frames * FRAME_S:.1f} s ({state.frames} frames)"))
-    return rows + _counters(state)
+    return [*rows, *_counters(state), ("to do", "; ".join(_to_do(state, table, show)))]
+
+
+def _to_do(state: State, table: bytes, show: CompiledShow | None) -> list[str]:
+    """What helps, the most urgent first."""
+    found = {
+        ReportedMode.BLANK: ["put a show on it with `bellcrank flash FILE`"],
+        ReportedMode.STARTING: ["keep clear: its servos start one after another"],
+        ReportedMode.STOPPING: ["keep clear until it is limp"],
+        ReportedMode.LIMP: ["`bellcrank standby` gets it ready again; keep clear of the parts"],
+    }.get(ReportedMode(state.mode) if state.mode in set(ReportedMode) else ReportedMode.READY, [])
+    if state.brown_out_resets:
+        found.append("charge or change the pack, and look at its plug and wires")
+    if state.watchdog_resets:
+        found.append("install the firmware again with `bellcrank firmware`")
+    if state.lost_bytes or state.bad_frames > _A_FEW:
+        found.append("look at the cable of the link and keep it away from servo wires")
+    if state.overruns:
+        found.append("start fewer cues at once")
+    if show is not None and table and all(each.data != table for each in show.boards):
+        found.append("it plays another show: `bellcrank flash` puts this one there")
+    return found or ["nothing"]
 
 
 def _show(hello: Hello, state: State, table: bytes) -> str:

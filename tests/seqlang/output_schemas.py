@@ -74,6 +74,7 @@ TEXT: Schema = {"type": "string"}
 WHOLE: Schema = {"type": "integer", "minimum": 0}
 NUMBER: Schema = {"type": ["number", "null"]}
 NAME: Schema = {"type": "string", "pattern": "^[a-z]+(-[a-z]+)*$"}
+WHOLE_OR_NULL: Schema = {"type": ["integer", "null"], "minimum": 0}
 OR_NULL: Schema = {"type": ["string", "null"]}
 
 SPAN = said(
@@ -148,7 +149,41 @@ SCHEMAS: dict[str, Schema] = {
     "plot": whole(files=FILES, refused=said(array(of(Refusal)), "presses that started nothing")),
     "preview": whole(files=FILES),
     "size": of(Sizes),
-    "status": whole(address=WHOLE, hello=of(Hello), state=of(State)),
+    "ports": array(
+        whole(
+            port=TEXT,
+            description=TEXT,
+            in_use=said(array(TEXT), "commands that use it"),
+            failure=said(either(NAME, {"type": "null"}), "why no board answers"),
+            address=said(WHOLE_OR_NULL, "null if no board answers or none was asked"),
+            chip=WHOLE_OR_NULL,
+            mode=OR_NULL,
+            show=OR_NULL,
+            bytes=WHOLE_OR_NULL,
+            board=said(OR_NULL, "of `--show`, if it plays that show"),
+        )
+    ),
+    "read": whole(
+        address=WHOLE,
+        bytes=WHOLE,
+        crc={"type": "string", "pattern": "^[0-9A-F]{4}$"},
+        show={"type": "string", "pattern": "^[0-9a-f]{8}$"},
+        sha256={"type": "string", "pattern": "^[0-9a-f]{64}$"},
+        board=said(OR_NULL, "of `--show`, if it plays that show"),
+        lines=array(whole(offset=WHOLE, bytes=said(TEXT, "in hexadecimal"), words=TEXT)),
+    ),
+    "status": either(
+        whole(address=WHOLE, hello=of(Hello), state=of(State)),
+        said(
+            array(
+                either(
+                    whole(port=TEXT, address=WHOLE, hello=of(Hello), state=of(State)),
+                    whole(port=TEXT, failure=NAME),
+                )
+            ),
+            "with `--all`",
+        ),
+    ),
     "trigger": array(
         whole(
             cue=said(OR_NULL, "its name; null without `--show`, or if that is another show"),

@@ -49,7 +49,8 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def home_of(folder: Path) -> dict[str, str]:
-    kept = {key: value for key, value in os.environ.items() if not key.startswith("XDG_")}
+    ours = ("XDG_STATE_HOME", "XDG_CONFIG_HOME")
+    kept = {key: value for key, value in os.environ.items() if key not in ours}
     return {**kept, "HOME": str(folder), "APPDATA": str(folder), "PYTHONPATH": str(ROOT)}
 
 

@@ -1,0 +1,100 @@
+"""`bellcrank read`: fetch the table that a board plays, and say in words what it holds."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.protocol import ReportedMode
+from seqlang.command._board import connected, named, not_ready, port_options
+from seqlang.command._form import format_option, say
+from seqlang.command._show import passed
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from firmware_gen.compiler.show import CompiledBoard
+    from firmware_gen.listing.disassemble import ListingLine
+
+
+@click.command(name="read")
+@port_options
+@click.option(
+    "--show",
+    "file",
+    type=click.Path(dir_okay=False),
+    help="Compare with this show, and call cues and outputs by their names in it.",
+)
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Write the table into this file, as `bellcrank compile` does.",
+)
+@format_option
+def command(port: str | None, baud: int, file: str | None, out: Path | None, form: str) -> None:
+    """Fetch the table that a board plays, and list it in words.
+
+    It is named by its SHA-256. Boards keep no names: with --show they come from the text, if the
+    board plays that show. The board plays on meanwhile.
+
+    Example: bellcrank read --port virtual --show first.cues
+    """
+    show = None if file is None else passed(file, quiet=True).compiled
+    with connected(port, baud) as (link, hello):
+        data = link.table()
+        if not data:
+            raise not_ready(ReportedMode.BLANK)
+        who = named(link)
+        board = next((each for each in show.boards if each.data == data), None) if show else None
+        if out is not None:
+            from firmware_gen.files import write_whole
+
+            write_whole(out, data)
+        lines = _lines(data, board)
+    digest = hashlib.sha256(data).hexdigest()
+    crc = int.from_bytes(data[-2:], "little")
+    if form == "json":
+        record = {
+            "address": link.address,
+            "bytes": len(data),
+            "crc": f"{crc:04X}",
+            "show": f"{hello.show:08x}",
+            "sha256": digest,
+            "board": board and board.name,
+            "lines": [
+                {"offset": line.offset, "bytes": line.data.hex(), "words": line.text}
+                for line in lines
+            ],
+        }
+        click.echo(json.dumps(record, indent=2))
+        return
+    from firmware_gen.listing.disassemble import listing
+
+    say(f"{who} plays show {hello.show:08x}: {len(data)} bytes, CRC {crc:04X}")
+    click.echo(f"  SHA-256 {digest}")
+    if board is not None:
+        say(f"  this is the file's table for board `{board.name}`")
+    elif show is not None:
+        say("  it does not play this file: `bellcrank flash` puts it there")
+    click.echo()
+    click.echo(listing(lines))
+    if out is not None:
+        click.echo(f"\nwrote  {out}")
+
+
+def _lines(data: bytes, board: CompiledBoard | None) -> Sequence[ListingLine]:
+    from firmware_gen.listing.disassemble import TableError, disassemble, disassemble_board
+
+    try:
+        return disassemble(data) if board is None else disassemble_board(board)
+    except TableError as error:
+        raise LinkFailure(
+            "refused",
+            f"the board's table cannot be put into words: {error}",
+            "`--out` keeps its bytes; another version of this program may have made it",
+        ) from None
