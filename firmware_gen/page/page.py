@@ -73,6 +73,10 @@ class PageNote:
     eye: bool = False
 
 
+LIVE: Final = "live"
+"""The module of a page that is served: it listens for versions of its show."""
+
+
 def page(
     compiled: CompiledShow,
     tables: Mapping[str, CheckedTable],
@@ -80,29 +84,50 @@ def page(
     notes: Iterable[PageNote] = (),
 ) -> str:
     """The page as text, for a show that passed, and a rehearsal of it."""
-    data = json.dumps(_data(compiled, tables, played, tuple(notes)), separators=(",", ":"))
-    text = (PARTS / "page.html").read_text(encoding="utf-8")
-    filling = {
-        "TITLE": html.escape(compiled.show.score.title or "Preview"),
-        "STYLE": (PARTS / "page.css").read_text(encoding="utf-8"),
-        "DATA": data.replace("<", "\\u003c"),
-        "MODULE": module(),
-    }
-    return re.sub(r"__([A-Z]+)__", lambda found: filling[found[1]], text)
+    return laid_out(page_data(compiled, tables, played, notes))
 
 
-def module() -> str:
+def laid_out(data: Mapping[str, Any], *, live: bool = False) -> str:
+    """The page around its data; `live`: it asks whoever serves it for changes."""
+    return _filled(
+        "page.html",
+        TITLE=html.escape(data["title"]),
+        DATA=as_json(data).replace("<", "\\u003c"),
+        MODULE=module(live=live),
+    )
+
+
+def waiting(findings: str) -> str:
+    """The page of a show that is being written and has errors yet."""
+    return _filled("waiting.html", FINDINGS=html.escape(findings))
+
+
+def as_json(value: object) -> str:
+    """Without spaces, in one line."""
+    return json.dumps(value, separators=(",", ":"))
+
+
+def module(*, live: bool = False) -> str:
     """All modules as one: what they take of one another is there, above them."""
-    texts = ((PARTS / f"{name}.js").read_text(encoding="utf-8") for name in MODULES)
+    names = (*MODULES, LIVE) if live else MODULES
+    texts = ((PARTS / f"{name}.js").read_text(encoding="utf-8") for name in names)
     return "\n".join(_EXPORT.sub("", _IMPORT.sub("", text)) for text in texts)
 
 
-def _data(
+def _filled(name: str, **filling: str) -> str:
+    filling["STYLE"] = (PARTS / "page.css").read_text(encoding="utf-8")
+    text = (PARTS / name).read_text(encoding="utf-8")
+    return re.sub(r"__([A-Z]+)__", lambda found: filling[found[1]], text)
+
+
+def page_data(
     compiled: CompiledShow,
     tables: Mapping[str, CheckedTable],
     played: Trajectories,
-    notes: tuple[PageNote, ...],
+    notes: Iterable[PageNote] = (),
 ) -> dict[str, Any]:
+    """What the page is told of a show, for JSON."""
+    said = tuple(notes)
     show = compiled.show
     lit = any(isinstance(one, Lamp | Strip) for one in show.rig.outputs)
     return {
@@ -119,13 +144,13 @@ def _data(
         "parts": [asdict(part) for part in creature(show)],
         "tilt_deg": show.rig.wearer.tilt_deg,
         "lit": lit,
-        "hard_on_eyes": lit and any(note.eye for note in notes),
+        "hard_on_eyes": lit and any(note.eye for note in said),
         "rehearsal": {
             "frames": played.length_ms // FRAME_MS + 1,
             "script": script(played),
             "figures": _figures(work_figures(played)),
         },
-        "notes": [asdict(note) for note in notes],
+        "notes": [asdict(note) for note in said],
     }
 
 

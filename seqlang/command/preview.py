@@ -1,36 +1,55 @@
-"""`bellcrank preview FILE`: a page to watch and scrub."""
+"""`bellcrank preview FILE`: a page to watch and to press, also while the show is written."""
 
 from __future__ import annotations
 
 import json
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from seqlang.command import WrongUse
 from seqlang.command._form import format_option
 
+if TYPE_CHECKING:
+    from seqlang.command._live import ShowVersion
+
 
 @click.command("preview")
 @click.argument("file", type=click.Path())
 @click.option("--out", type=click.Path(dir_okay=False), help="The page to write [FILE.html].")
+@click.option("--serve", is_flag=True, help="Serve the page until Ctrl-C, anew after each save.")
+@click.option(
+    "--number",
+    type=click.IntRange(0, 65535),
+    default=0,
+    help="With --serve: number of the loopback socket. Without this option: any free one.",
+)
 @format_option
-def command(file: str, out: str | None, form: str) -> None:
+def command(file: str, out: str | None, serve: bool, number: int, form: str) -> None:
     """Write a page on which the show's boards run, before they are built.
 
     The page plays every cue once, as its buttons would start it. There you can go through the
     time, and press the remote's buttons yourself: the firmware's own code answers. Open it in any
     browser.
 
+    With --serve no file is written. The page is at the address that is printed, on this computer
+    only. It follows the text: whenever you save it, the page shows the new version, or what is
+    wrong with it. What plays goes on, unless the rig has changed.
+
     Example: bellcrank preview first.cues --out first.html
     """
-    from pathlib import Path
-
     from firmware_gen.files import write_whole
     from firmware_gen.page.page import page
     from seqlang.command._page_notes import page_notes
     from seqlang.command._show import demanded, read_and_check
     from sim.rehearsal.run_through import LongRehearsalError, run_through
 
+    if serve:
+        if out or form != "text":
+            raise WrongUse("--serve writes no file: leave out --out and --format")
+        _serve(Path(file), number)
+        return
     loaded, found = read_and_check(file)
     checked = demanded(file, loaded, found, quiet=form == "json")
     try:
@@ -43,3 +62,34 @@ def command(file: str, out: str | None, form: str) -> None:
     write_whole(target, text.encode("utf-8"))
     told = f"wrote {target}" if form == "text" else json.dumps({"files": [str(target)]}, indent=2)
     click.echo(told)
+
+
+def _serve(path: Path, number: int) -> None:
+    """Serve the page until Ctrl-C."""
+    from contextlib import suppress
+
+    from seqlang.command._live import LiveServer, Newest, versions
+
+    path.read_bytes()  # a file that is not there is told as by all commands
+    with suppress(KeyboardInterrupt):
+        following = versions(path)
+        first = next(following)
+        newest = Newest(first)
+        try:
+            server = LiveServer(newest, number)
+        except OSError as error:
+            raise WrongUse(f"socket {number} cannot be had: {error.strerror}") from None
+        server.begin()
+        click.echo(f"the page is at {server.url} until Ctrl-C")
+        _tell(path, first)
+        for version in following:
+            newest.put(version)
+            _tell(path, version)
+
+
+def _tell(path: Path, version: ShowVersion) -> None:
+    """One line for a version that is shown; its findings, if it has errors."""
+    if version.data is None:
+        click.echo(version.findings, err=True)
+    else:
+        click.echo(f"shows {path.name}")

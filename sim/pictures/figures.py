@@ -77,9 +77,10 @@ def _thinned(
     torque: dict[str, Array] = {}
     limit: dict[str, Array] = {}
     for name, one in done.servos.items():
-        worst = np.array(
-            [at + int(np.argmax(one.share[at : at + together])) for at in starts], dtype=np.intp
-        )
+        worst = starts
+        if together > 1:
+            parts = (one.share[at : at + together] for at in starts)
+            worst = starts + np.array([int(np.argmax(part)) for part in parts])
         torque[name] = np.abs(one.torque_nm)[worst] / units[name]
         limit[name] = one.allowed_nm[worst] / units[name]
     most, least = np.maximum.reduceat, np.minimum.reduceat

@@ -10,10 +10,11 @@ export function keysOf(buttons) {
   );
 }
 
-/** `acts`: what a key does by its name; a `remote` takes the keys of its buttons. */
-export function listen(remote, keys, acts) {
-  const numbers = new Map([...keys].map(([number, key]) => [key, number]));
+/** `acts`: what a key does by its name; `held()` gives the remote of now and its keys. */
+export function listen(held, acts) {
   addEventListener("keydown", event => {
+    const [remote, keys] = held();
+    const numbers = new Map([...keys].map(([number, key]) => [key, number]));
     if (event.ctrlKey || event.altKey || event.metaKey || typed(event.target)) return;
     const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
     if (numbers.has(key)) {
@@ -28,7 +29,7 @@ export function listen(remote, keys, acts) {
     event.preventDefault();
     act(event);
   });
-  addEventListener("keyup", event => remote.release(`key ${event.code}`));
+  addEventListener("keyup", event => held()[0].release(`key ${event.code}`));
 }
 
 /** In fields, keys write or choose. */

@@ -20,9 +20,8 @@ const AHEAD = 3000; // frames played ahead between two pictures
 const byId = id => document.getElementById(id);
 const show = JSON.parse(byId("data").textContent);
 const compiled = await programs(show);
-const { rehearsal: planned } = show;
-const rehearsal = new Take(show, compiled, planned.script, planned.frames);
 
+let rehearsal = new Take(show, compiled, show.rehearsal.script, show.rehearsal.frames);
 let take = rehearsal;
 let now = 0; // in frames
 let runs = false;
@@ -34,12 +33,55 @@ let painted = 0;
 let dirty = true;
 let told = "";
 
-const stage = new Stage(byId("stage"), byId("ground"), show.parts, show.tilt_deg);
-const lights = new Lights(byId("lamps"), rehearsal.recording.tracks);
+let stage, lights, readings, remote, keys;
 const band = new Band(byId("band"), byId("playhead"), show, frame => seek(frame));
-const readings = new Readings(document.querySelector("#readings tbody"), byId("feeds"), show, rehearsal.recording.tracks);
-const keys = keysOf(show.buttons);
-const remote = new Remote(byId("presses"), show, keys, ask);
+
+/** Everything that is made of the show; made again when it is another one. */
+function furnish() {
+  const { tracks } = rehearsal.recording;
+  const rows = document.querySelector("#readings tbody");
+  const findings = byId("notes").querySelector("ul");
+  for (const node of [rows, byId("feeds"), byId("presses"), findings]) node.replaceChildren();
+  stage = new Stage(byId("stage"), byId("ground"), show.parts, show.tilt_deg);
+  lights = new Lights(byId("lamps"), tracks);
+  lights.shown = !show.hard_on_eyes;
+  readings = new Readings(rows, byId("feeds"), show, tracks);
+  keys = keysOf(show.buttons);
+  remote = new Remote(byId("presses"), show, keys, ask);
+  byId("lost").textContent = show.lost_ms ? `silence of ${show.lost_ms / 1000} s starts its cue` : "the boards hear nothing";
+  byId("lean").min = -show.tilt_deg;
+  byId("lean").max = show.tilt_deg;
+  byId("leaning").hidden = show.tilt_deg === 0;
+  byId("lamps").hidden = !lights.tracks.length;
+  byId("caution").hidden = !show.lit;
+  byId("cover").hidden = !show.hard_on_eyes;
+  byId("notes").hidden = !show.notes.length;
+  for (const note of show.notes) listed(note);
+  leaned();
+  fit();
+}
+
+/** The same rig with another score: time goes on where it is, and so does one's own take. */
+export function renew(data) {
+  remote.releaseAll();
+  Object.assign(show, data);
+  rehearsal = new Take(show, compiled, show.rehearsal.script, show.rehearsal.frames);
+  rehearsal.extend(Math.min(rehearsal.frames, AHEAD));
+  if (take.own) {
+    const { frames, script } = take;
+    take = new Take(show, compiled);
+    for (const [frame, requests] of script) for (const request of requests) take.add(frame, known(request));
+    take.own = true;
+    take.extend(frames);
+  } else take = rehearsal;
+  loop(false);
+  now = Math.min(now, take.frames - 1);
+  band.look(take, !take.own);
+  furnish();
+}
+
+/** A request, or, if the show has no such cue or button any more, one that does nothing. */
+const known = request => (/^(down|up|go)/.test(request) && !(request in show.sayings) ? "beacon" : request);
 
 // -- time ------------------------------------------------------------------------------------
 
@@ -119,7 +161,6 @@ byId("stop").onclick = () => ask("stop");
 byId("limp").onclick = () => ask("limp");
 byId("standby").onclick = () => ask("standby");
 byId("reach").onclick = reach;
-byId("lost").textContent = show.lost_ms ? `silence of ${show.lost_ms / 1000} s starts its cue` : "the boards hear nothing";
 byId("back").onclick = () => {
   remote.releaseAll();
   take = rehearsal;
@@ -256,25 +297,16 @@ byId("run").onclick = () => run(!runs);
 byId("loop").onclick = () => loop(!loops);
 byId("nearer").onclick = () => (band.zoom(0.5, now), (dirty = true));
 byId("farther").onclick = () => (band.zoom(2, now), (dirty = true));
-byId("lean").min = -show.tilt_deg;
-byId("lean").max = show.tilt_deg;
 byId("lean").oninput = byId("hardest").oninput = leaned;
-byId("leaning").hidden = show.tilt_deg === 0;
 byId("steps").checked = matchMedia("(prefers-reduced-motion: reduce)").matches;
 byId("steps").oninput = () => (dirty = true);
-byId("lamps").hidden = !lights.tracks.length;
-byId("caution").hidden = !show.lit;
-byId("cover").hidden = !show.hard_on_eyes;
 byId("reveal").onclick = () => {
   lights.shown = dirty = true;
   byId("cover").hidden = true;
 };
-lights.shown = !show.hard_on_eyes;
-byId("notes").hidden = !show.notes.length;
-for (const note of show.notes) listed(note);
 
 const hop = frames => () => (run(false), seek(Math.floor(now) + frames));
-listen(remote, keys, {
+listen(() => [remote, keys], {
   Space: () => run(!runs),
   Escape: () => ask("stop"),
   l: () => ask("limp"),
@@ -301,12 +333,11 @@ new ResizeObserver(fit).observe(document.querySelector("main"));
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", fit);
 
 // for tests and for the curious: what the page stands on
-globalThis.bellcrank = { show, seek, run, ask, get take() { return take; }, get frame() { return Math.floor(now); } };
+globalThis.bellcrank = { show, seek, renew, run, ask, get take() { return take; }, get frame() { return Math.floor(now); } };
 
 rehearsal.extend(Math.min(rehearsal.frames, AHEAD));
 band.look(rehearsal);
-leaned();
-fit();
+furnish();
 document.body.dataset.ready = "yes";
 requestAnimationFrame(stamp => {
   before = stamp;
