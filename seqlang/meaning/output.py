@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, cast
 
@@ -103,8 +104,8 @@ def plug(reading: Reading, board: Token, pin: Token, boards: Mapping[str, Chip])
     try:
         number = chip.pin(pin)
     except ValueError:
-        capital = str(pin).upper()
-        meant = next((one for one in (capital, f"P{capital}") if one in chip.pins), None)
+        joined = re.sub(r"^(?:PORT|PIN|P)?_?([A-Z])_?([0-9])$", r"P\1\2", str(pin).upper())
+        meant = next((one for one in (str(pin).upper(), joined) if one in chip.pins), None)
         reading.error(
             "unknown-pin",
             f"`{pin}` is not a pin",

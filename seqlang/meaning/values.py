@@ -98,6 +98,7 @@ _NEIGHBOURS: dict[tuple[Dimension, str], str] = {
     (CURRENT, "Ah"): "A",
     (CHARGE, "mA"): "mAh",
     (CHARGE, "A"): "Ah",
+    (TIME, "m"): "min",
     (FORCE, "g"): "gf",
     (FORCE, "kg"): "kgf",
 }
@@ -516,8 +517,20 @@ class Reading:
             amount,
             related=self._given(amount, text),
             help=_units_listed(measure),
-            fix=_likely_amount(str(amount), measure) if plain else None,
+            fix=_likely_amount(str(amount), measure) if plain else self._share(amount, measure),
         )
+
+    def _share(self, amount: Amount, measure: Measure) -> str | None:
+        """`(1/5)` where a share is needed, in percent; `(600)` as the number that it is."""
+        if not isinstance(amount, Sum):
+            return None
+        if len(amount.items) == 1 and isinstance(amount.items[0], Token):
+            glued = self.source.text[place(amount).start - 1].isalnum()
+            return " " * glued + _likely_amount(str(amount.items[0]), measure)
+        if measure.dimension != PERCENT:
+            return None
+        share = float(self._sum(amount).value)
+        return f"{100 * share:.4g} %" if 0 < share <= 1 else None
 
     def _given(self, amount: Amount, text: str) -> tuple[tuple[object, str], ...]:
         """Where the constant that stands for an amount is given."""

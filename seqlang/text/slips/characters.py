@@ -23,6 +23,11 @@ IN_UNITS: Final = (
 )
 """Signs of units, which `seqlang.text.slips.units` reads."""
 
+ELLIPSIS: Final = "\u2026"
+
+EITHER_WAY: Final = re.compile(r"\u00b1 *[0-9]")
+"""Which `seqlang.text.slips.numbers` reads."""
+
 QUOTES: Final = "\u201c\u201d\u201e\u201f\u00ab\u00bb\u2018\u201a"
 
 _CURLY: Final = re.compile(
@@ -35,6 +40,7 @@ _STRAIGHT: Final = re.compile(r'"([^"\n]*)"')
 
 def slips(line: Written) -> Iterator[Slip]:
     yield from _quotes(line)
+    yield from _cells(line)
     yield from _odd(line)
     yield from _open_quote(line)
     yield from _needless_quotes(line)
@@ -66,6 +72,25 @@ def _quotes(line: Written) -> Iterator[Slip]:
         )
 
 
+def _cells(line: Written) -> Iterator[Slip]:
+    """The words of a line in the cells of a sheet: with tabs, or with commas and no spaces."""
+    text = line.text[: line.code_end].rstrip()
+    tab = "\t" in text
+    if not tab and not re.fullmatch(r"[^\s,]+(?:,[^\s,]+){3,}", text):
+        return
+    sign = "\t" if tab else ","
+    places = [at for at, letter in enumerate(text) if letter == sign]
+    yield Slip(
+        f"the words of a line are separated by {'spaces, not by tabs' if tab else 'spaces'}",
+        places[0],
+        places[0] + 1,
+        help="write a space for each",
+        edits=tuple((at, at + 1, " ") for at in places),
+        certain=not tab,
+        whole=True,
+    )
+
+
 def _needless_quotes(line: Written) -> Iterator[Slip]:
     """Names, amounts and colours stand without quotes."""
     for found in _STRAIGHT.finditer(line.text, 0, line.code_end):
@@ -87,6 +112,7 @@ def _odd(line: Written) -> Iterator[Slip]:
         and letter not in ("\t", *QUOTES)
         and not line.quoted(at)
         and not letter.isalnum()
+        and not EITHER_WAY.match(line.text, at)
     ]
     if not places:
         places = [at for at, letter in enumerate(line.text) if letter in HALVES]
@@ -108,6 +134,7 @@ def _odd(line: Written) -> Iterator[Slip]:
             else ("write a space instead" if edits[0] else "leave it out"),
             edits=whole,
             certain=choice == 0,
+            whole=not edits[-1] and places[-1] + 1 == len(line.text.rstrip()),
         )
     if None in [_instead(line.text, at, 0) for at in places]:
         yield Slip(described(first), places[0], places[0] + 1, certain=True)
@@ -118,7 +145,7 @@ def _instead(text: str, at: int, choice: int) -> str | None:
     letter = text[at]
     if letter.isspace() or unicodedata.category(letter) in ("Zs", "Cc"):
         return " "
-    if unicodedata.category(letter) == "Cf":
+    if unicodedata.category(letter) in ("Cf", "So", "Sk", "Mn") or letter == ELLIPSIS:
         return ""
     wide = unicodedata.normalize("NFKC", letter)
     if letter in DASHES:

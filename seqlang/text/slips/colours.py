@@ -131,3 +131,11 @@ def _two_words(line: Written) -> Iterator[Slip]:
                 help=f"write `{joined}`",
                 edits=((*found.span(), joined),),
             )
+        elif found[2].lower() in COLOURS and re.search(r"\bto +$", line.text[:start]):
+            yield Slip(
+                f"there is no colour `{found[0]}`",
+                *found.span(),
+                help=f"colours are names from CSS, such as `{found[2].lower()}`, or `#rrggbb`",
+                certain=True,
+                name="unknown-name",
+            )

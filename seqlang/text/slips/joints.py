@@ -55,7 +55,7 @@ _FILLERS: Final = frozenset(
         *("go", "goes", "of", "at", "on", "is", "be", "will", "shall", "effect", "cue", "pose"),
         *("button", "after", "do", "it", "and", "my", "use", "using", "with", "about", "exactly"),
         *("moves", "move", "turn", "turns", "switch", "set", "pcs", "pieces", "leds", "pixels"),
-        *("units", "amount", "value"),
+        *("units", "amount", "value", "pls", "plz", "opens", "closes", "open", "close", "swings"),
     }
 )
 _SIGNS: Final = re.compile(r"->|=>|\.\.+|==|:=|[-,:;=@&+/|.>~x\u00d7]|\bx\b")
@@ -72,6 +72,7 @@ _SYNONYMS: Final = {
     "on": (":", "pin", "cut to", "button", "in"),
     **dict.fromkeys(("port", "connector", "gpio"), ("pin",)),
     "rad": ("and",),
+    "2": ("to",),
 }
 _AMOUNT: Final = r"(?:-?[0-9]+(?:\.[0-9]+)?(?: *(?:%|[a-zA-Z]+[\w./]*))?|[^\W\d]\w*)"
 _BARE_SUM: Final = re.compile(rf"{_AMOUNT}(?: *[*/+] *{_AMOUNT})+|{_AMOUNT}(?: +- +{_AMOUNT})+")
@@ -155,6 +156,7 @@ def _marks(line: Written) -> Iterator[Slip]:
         help=instead,
         edits=((halt.at, halt.at + 1, ""),),
         certain=last or mark == "}",
+        by_example=not last and line.around.head != "cue",
     )
 
 
@@ -251,8 +253,8 @@ def _signs(line: Written) -> list[str]:
 
 def _missing(line: Written) -> Iterator[Slip]:
     halt = line.halt
-    if halt is None:
-        return
+    if halt is None or (line.around.head is None and not halt.at):
+        return  # any statement could begin there
     rest = line.text[halt.at : line.code_end].strip()
     behind = f"before `{_cut(rest)}`" if rest else "at the end of the line"
     fitting = line.due_at(halt.at)
@@ -265,7 +267,7 @@ def _missing(line: Written) -> Iterator[Slip]:
         edit = (
             len(before),
             len(line.text) - len(after),
-            f"{glue}{word} " if after else glue + word,
+            f"{glue}{word} " if after and after[0] not in ",:)" else glue + word,
         )
         yield Slip(
             f"`{word}` is missing {behind}",

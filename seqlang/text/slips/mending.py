@@ -66,6 +66,7 @@ def _mended(
         (slip, _), (_, last) = chain[0], chain[-1]
         return Mended(slip, last, len(chain) > 1)
     sure = next((slip for slip in _slips(line) if slip.certain), None) or units.unknown(line)
+    sure = statements.call(line) or sure
     return None if sure is None else Mended(sure, None, False)
 
 

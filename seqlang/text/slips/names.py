@@ -20,6 +20,7 @@ _PAIR: Final = re.compile(r"(?<![\w-])([^\W\d]\w*) +([^\W\d]\w*)(?![\w-])")
 def slips(line: Written) -> Iterator[Slip]:
     """What is wrong with names in a line."""
     yield from _bare_names(line)
+    yield from _pins(line)
     yield from _hyphens(line)
     yield from _pairs(line)
 
@@ -31,7 +32,8 @@ def _bare_names(line: Written) -> Iterator[Slip]:
     cues, poses = (line.around.names.get(kind, frozenset()) for kind in ("cue", "pose"))
     text = line.text[: line.code_end].rstrip()
     found = re.match(
-        r"(?:(?:call|run|do|go|start|play|cue|trigger)(?: +cue)? +)?([^\W\d]\w*) *(?:\( *\))?$",
+        r"(?:(?:call|run|do|go|go *to|start|play|cue|trigger)(?: +cue)? +)?"
+        r"([^\W\d]\w*) *(?:\( *\))?$",
         text,
     )
     if found is not None and found[1] in cues:
@@ -51,6 +53,28 @@ def _bare_names(line: Written) -> Iterator[Slip]:
             help=f"write `pose {found[1]}` and how long it takes",
             edits=((*found.span(), f"pose {found[1]}"),),
             certain=True,
+        )
+
+
+_PIN: Final = re.compile(
+    r"\bpin +((?:PORT|PIN|P)[_. ]?([A-G])[_. ]?([0-7]))(?=\s*(?:,|$))", re.IGNORECASE
+)
+
+
+def _pins(line: Written) -> Iterator[Slip]:
+    """`PORTB.1`, `PB 1`: a port and a bit, otherwise joined than in the data sheet."""
+    found = _PIN.search(line.text, 0, line.code_end)
+    if found is None:
+        return
+    name = f"P{found[2]}{found[3]}".upper()
+    if name != found[1]:
+        yield Slip(
+            f"`{found[1]}` is not a pin",
+            *found.span(1),
+            help=f"did you mean `{name}`?",
+            edits=((*found.span(1), name),),
+            certain=True,
+            name="unknown-pin",
         )
 
 

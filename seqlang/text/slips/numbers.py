@@ -27,7 +27,9 @@ _BARE_POINT: Final = re.compile(r"(?<![\w.])\.[0-9]+")
 _SIGNED: Final = re.compile(r"(?<![\w.) ])(?<=\s)[+~\u2248]([0-9])|(?<=to )\+([0-9])")
 _POWER: Final = re.compile(r"(?<![\w.])([0-9]+(?:\.[0-9]+)?)[eE]([+-]?[0-9]{1,2})(?![\w.])")
 _HEX: Final = re.compile(r"(?<![\w.])0[xX]([0-9A-Fa-f]{1,6})(?!\w)")
-_CLOCK: Final = re.compile(r"(?<![\w.:])([0-9]{1,2}):([0-9]{2})(?![\w:])")
+_CLOCK: Final = re.compile(
+    r"(?<![\w.:])([0-9]{1,2}):([0-9]{2})(?![\w:])(?: *(h|hrs?|hours?|min)(?!\w))?"
+)
 _MIXED_TIME: Final = re.compile(
     r"(?<![\w.(])([0-9]+(?:\.[0-9]+)?) *(h|hr|hours?|min|mins|minutes?|m) *(?:and )?"
     r"([0-9]+(?:\.[0-9]+)?) *"
@@ -41,6 +43,9 @@ def slips(line: Written) -> Iterator[Slip]:
     yield from _grouped(line)
     yield from _lookalikes(line)
     yield from _spelt(line)
+    yield from _suffixed(line)
+    yield from _in_words(line)
+    yield from _either_way(line)
     yield from _times(line)
 
 
@@ -129,6 +134,88 @@ def _spelt(line: Written) -> Iterator[Slip]:
             yield _number(found[0], found.span(), str(int(found[1], 16)), "numbers are decimal")
 
 
+_SUFFIX: Final = re.compile(
+    r"(?<![\w.#])([0-9]+(?:\.[0-9]+)?)(?:[fF]|[uU]?[lL]{1,2}|[uU])"
+    r"(?= *(?:deg|rad|ms|us|s|mm|%|;|\)|$))(?![\w])"
+)
+_WORDS: Final = {
+    **dict(zip(("ten", "twenty", "thirty", "forty", "fifty"), range(10, 60, 10), strict=True)),
+    **dict(zip(("sixty", "seventy", "eighty", "ninety"), range(60, 100, 10), strict=True)),
+    "fifteen": 15,
+    "forty-five": 45,
+    "a hundred": 100,
+    "hundred": 100,
+    "thousand": 1000,
+}
+_IN_WORDS: Final = re.compile(
+    rf"\b({'|'.join(sorted(_WORDS, key=len, reverse=True))})"
+    r"(?= +(?:deg|degrees?|ms|s|mm|%|percent)(?!\w))"
+)
+_SPAN: Final = re.compile(
+    r"\b(an?|one|half an?) +(hours?|h|minutes?|mins?|seconds?|secs?|s)(?![\w/])"
+)
+_FRACTION: Final = re.compile(r"(?<![\w.(/])([1-9])/(2|4|5|8)(?= *(?:s|min|h|mm|cm|A|V)(?!\w))")
+_PLUS_MINUS: Final = re.compile(r"(?:\u00b1|\+ */? *-|-/\+) *([0-9]+(?:\.[0-9]+)?)( *[a-z]+)?")
+
+
+def _suffixed(line: Written) -> Iterator[Slip]:
+    """`30.0f deg`, `900UL ms`: what other languages tell the kind of a number by."""
+    found = [*_SUFFIX.finditer(line.text, 0, line.code_end)]
+    if found:
+        first = found[0]
+        yield Slip(
+            f"`{first[0]}` has letters behind its digits",
+            *first.span(),
+            help=f"write `{first[1]}`",
+            edits=tuple((one.end(1), one.end(), "") for one in found),
+            certain=True,
+        )
+
+
+def _in_words(line: Written) -> Iterator[Slip]:
+    """`thirty deg`, `half a second`, `1/2 s`."""
+    for found in _IN_WORDS.finditer(line.text, 0, line.code_end):
+        digits = str(_WORDS[found[1]])
+        yield Slip(
+            f"`{found[1]}` is written in letters",
+            *found.span(1),
+            help=f"write `{digits}`",
+            edits=((*found.span(1), digits),),
+            certain=True,
+        )
+    for found in _SPAN.finditer(line.text, 0, line.code_end):
+        unit = {"h": "h", "m": "min", "s": "s"}[found[2][0]]
+        time = f"{'0.5' if found[1].startswith('half') else '1'} {unit}"
+        yield Slip(
+            f"`{found[0]}` is written in letters",
+            *found.span(),
+            help=f"write `{time}`",
+            edits=((*found.span(), time),),
+            certain=True,
+        )
+    for found in _FRACTION.finditer(line.text, 0, line.code_end):
+        yield _number(
+            found[0], found.span(), f"{int(found[1]) / int(found[2]):g}", "numbers are decimal"
+        )
+
+
+def _either_way(line: Written) -> Iterator[Slip]:
+    """`tilt +/-10 deg`, `travel ±30 deg`."""
+    found = _PLUS_MINUS.search(line.text, 0, line.code_end)
+    if found is None:
+        return
+    amount = f"{found[1]}{found[2] or ''}"
+    both = line.text.startswith("travel")
+    instead = f"-{amount} to {amount}" if both else amount
+    yield Slip(
+        f"`{found[0]}` is no amount" if both else "an amount has no sign for both ways",
+        *found.span(),
+        help=f"write `{instead}`",
+        edits=((*found.span(), instead),),
+        certain=True,
+    )
+
+
 def _number(written: str, span: tuple[int, int], instead: str, why: str) -> Slip:
     hint = f"write `{instead}`" if instead else f"leave out `{written}`"
     return Slip(why, *span, help=hint, edits=((*span, instead),))
@@ -145,10 +232,13 @@ def _times(line: Written) -> Iterator[Slip]:
             edits=((*found.span(), instead),),
         )
     for found in _CLOCK.finditer(line.text, 0, line.code_end):
-        seconds = 60 * int(found[1]) + int(found[2])
+        count = 60 * int(found[1]) + int(found[2])
+        time = f"{count} min" if (found[3] or "").startswith("h") else f"{count} s"
         yield Slip(
             f"`{found[0]}` is no time: a time is a number with its unit",
             *found.span(),
-            help=f"if these are minutes and seconds, write `{seconds} s`",
-            edits=((*found.span(), f"{seconds} s"),),
+            help=f"write `{time}`"
+            if found[3]
+            else f"if these are minutes and seconds, write `{time}`",
+            edits=((*found.span(), time),),
         )

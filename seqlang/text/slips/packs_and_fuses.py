@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 _FUSES: Final = re.compile(r"(?<=A)(?: *, *| +)(T|F|M)\s*$")
 _CELLS: Final = re.compile(
-    r"([1-9][0-9]?) *[sS](?: *([1-9][0-9]?) *[pP])? +"
+    r"([1-9][0-9]?) *[sSx\u00d7](?: *([1-9][0-9]?) *[pP])? *"
     r"(li-?ion|lipo|li-?po|lifepo4|nimh|alkaline)(?: +cells?)?",
     re.IGNORECASE,
 )

@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Final
 
 from seqlang.text.slips.written import Slip
+from seqlang.text.tokens import literals
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -15,10 +16,11 @@ if TYPE_CHECKING:
 
 LOOPS: Final = "what repeats is written `repeat 3 times`, `repeat for ever` or `repeat while held`"
 PAUSES: Final = "a pause is written `hold 1 s`"
+CALLS: Final = "this language has no calls"
 _ONLY_SAID: Final = (
     (
         "*",
-        r"^([^\W\d]\w*\.\w+ *\()",
+        r"^([^\W\d]\w*\.(?!(?:on|off) *\( *\))\w+ *\()",
         "`{0}` calls something: this language has no calls",
         "a move is written `jaw to 30 deg in 1 s`, a pause `hold 1 s`",
     ),
@@ -28,6 +30,12 @@ _ONLY_SAID: Final = (
         r"(?! *\w+ *(?:on|off)$)",
         "`{0}` is of another language: a cue does its lines from top to bottom",
         "what starts a cue stands below `remote`: `button 1: go lure`",
+    ),
+    (
+        "remote",
+        r"^(if|case|when|switch)\b",
+        "`{0}` is of another language: a remote's line names a button and what it starts",
+        "such as `button 1: go lure`",
     ),
     (
         "cue",
@@ -77,9 +85,40 @@ _REARRANGED: Final = tuple(
         (r"([0-9]+) *(?:x|times)$", r"repeat \1 times", LOOPS),
         (r"repeat +x *([0-9]+)$", r"repeat \1 times", "how often stands behind `repeat`"),
         (
-            r"(?:delay|wait|sleep|pause) *\( *([0-9]+) *\)",
+            r"(?:delay|wait|sleep|pause|hold)(?:_?ms)? *\( *([0-9]+) *\)",
             r"hold \1 ms",
             PAUSES,
+        ),
+        (
+            r"(?:delay|wait|sleep|pause|hold)_?(us|s) *\( *([0-9.]+) *\)",
+            r"hold \2 \1",
+            PAUSES,
+        ),
+        (r"usleep *\( *([0-9]+) *\)", r"hold \1 us", PAUSES),
+        (r"([^\W\d]\w*)\.(on|off) *\( *\)", r"\1 \2", CALLS),
+        (r"[^\W\d]\w* *\( *([^\W\d]\w*) *, *(?:HIGH|high|on|true|1) *\)", r"\1 on", CALLS),
+        (r"[^\W\d]\w* *\( *([^\W\d]\w*) *, *(?:LOW|low|off|false|0) *\)", r"\1 off", CALLS),
+        (
+            r"[^\W\d]\w* *\( *([^\W\d]\w*) *, *(-?[0-9.]+ *[a-z]*) *, *([0-9.]+ *[a-z]*) *\)",
+            r"\1 to \2 in \3",
+            CALLS,
+        ),
+        (
+            r"([^\W\d]\w*) *(?:->|=>|=|:) *(-?[0-9.]+ *(?:deg|rad|mm|cm|rpm)) *,? *"
+            r"([0-9.]+ *(?:ms|s|min))\b",
+            r"\1 to \2 in \3",
+            "a move is the part, `to` its target, `in` its time",
+        ),
+        (
+            r"(?:(?:static|const|constexpr|final|unsigned|int|float|double|long|auto|var|let|val"
+            r"|u?int(?:8|16|32)_t)\b *){2,}([^\W\d]\w*) *:?= *([-0-9(#].*)",
+            r"given \1 = \2",
+            "a constant starts with `given`",
+        ),
+        (
+            r"(?:(?:const|static|char|string|str|auto|var|let)\b *\*? *)*title *= *(\"[^\"]*\")",
+            r"show \1",
+            "the title of a show stands behind `show`",
         ),
         (
             r"(?:delay|wait|sleep|pause) *\( *([0-9.]+ *[a-z]+) *\)",
@@ -267,3 +306,16 @@ def rearranged(line: Written) -> Iterator[Slip]:
             help=f"write `{made}`",
             edits=((*found.span(), made),),
         )
+
+
+def call(line: Written) -> Slip | None:
+    """That a line calls something; the last thing to say of it."""
+    found = re.match(r"([^\W\d]\w*) *\(", line.text[: line.code_end])
+    if line.around.head != "cue" or found is None or found[1] in literals():
+        return None
+    return Slip(
+        f"`{found[0]}` calls something: {CALLS}",
+        *found.span(),
+        help="a move is written `jaw to 30 deg in 1 s`, a pause `hold 1 s`",
+        certain=True,
+    )

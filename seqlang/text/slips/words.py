@@ -28,6 +28,7 @@ _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
         **dict.fromkeys(("gesture", "animation", "move", "track"), ("cue",)),
         **dict.fromkeys(("title", "name", "project"), ("show",)),
         **dict.fromkeys(("let", "const", "var", "define", "set", "#define", "int"), ("given",)),
+        **dict.fromkeys(("float", "double", "long", "auto", "unsigned", "uint16_t"), ("given",)),
         **dict.fromkeys(("person", "costume", "performer", "body", "user"), ("wearer",)),
         **dict.fromkeys(("controller", "buttons", "receiver", "keys", "inputs"), ("remote",)),
         **dict.fromkeys(("use", "uses", "schedule"), ("usage",)),
@@ -157,10 +158,13 @@ _PHRASES: Final = tuple(
         (r"(?:hi|positive)", "high"),
         (r"(?:eff|eff\.|eta)", "efficiency"),
         (r"(?:drop|headroom)", "dropout"),
-        (r"(?:flicker|candle|fire)", "ember"),
-        (r"(?:pulse|pulsate|throb)", "breathe"),
-        (r"(?:twinkle|glitter)", "sparkle"),
-        (r"(?:chase|scan)", "run"),
+        (r"(?:flickers?|candle|fire)", "ember"),
+        (r"(?:pulses?|pulsates?|throbs?)", "breathe"),
+        (r"(?:twinkles?|glitters?|sparkles)", "sparkle"),
+        (r"(?:chases?|scans?)", "run"),
+        (r"p/?h", "per hour"),
+        (r"(?:lion|lithium(?:[- ]ion)?)", "li-ion"),
+        (r"(?:lithium[- ]polymer|li-?poly)", "lipo"),
         (r"(?:adaptor|psu|usb|mains|charger)", "adapter"),
         (r"(?:18650|21700|14500|26650)", "li-ion"),
         (r"(?:pull-?up)", "active low"),
@@ -296,12 +300,12 @@ def _first_words(line: Written) -> Iterator[Slip]:
                 certain=bool(instead),
             )
     if line.around.head is None:
-        found = re.match(r"([^\W\d]\w*) *:?=", text)
+        found = re.match(r"([^\W\d]\w*) *(?::?=|[,:](?= *-?[0-9#(]))", text)
         if found is not None and found[1] not in _starts(None):
             yield Slip(
                 "a constant starts with `given`",
                 *found.span(1),
-                help=f"write `given {text.strip()}`",
+                help=f"write `given {found[1]} = {text[found.end() :].strip()}`",
                 edits=((0, found.end(), f"given {found[1]} ="),),
             )
 
@@ -332,6 +336,7 @@ def _misspelt(line: Written) -> Iterator[Slip]:
     near = nearest(head, starts)
     if near is not None and near != head:
         yield _near(head, near, 0, "does not start a statement" if halt.at else "does not fit here")
+    yield from _run_together(line)
     glued = re.match(r"([A-Za-z]+)([0-9]+)\b", line.text)
     if glued is not None and glued[1] in starts:
         yield Slip(
@@ -340,6 +345,34 @@ def _misspelt(line: Written) -> Iterator[Slip]:
             help=f"write `{glued[1]} {glued[2]}`",
             edits=((*glued.span(), f"{glued[1]} {glued[2]}"),),
         )
+
+
+_BEFORE_NUMBERS: Final = re.compile(r"\b(to|in|at|every|of|by|from|hold|pin)(-?[0-9][\w.]*)")
+_AFTER_NAMES: Final = ("to", "fade", "cut", "and", "on", "off")
+
+
+def _run_together(line: Written) -> Iterator[Slip]:
+    """`to30 deg in900 ms`, `jawto 30 deg`: a space that was not struck."""
+    known = line.around.every_name
+    found = [one for one in _BEFORE_NUMBERS.finditer(line.text) if one[0] not in known]
+    if found:
+        yield Slip(
+            f"`{found[0][0]}` is read as one word",
+            *found[0].span(),
+            help=f"write `{found[0][1]} {found[0][2]}`",
+            edits=tuple((*one.span(), f"{one[1]} {one[2]}") for one in found),
+            certain=True,
+        )
+    for word in re.finditer(r"[^\W\d]\w*", line.text[: line.code_end]):
+        for tail in _AFTER_NAMES:
+            name = word[0].removesuffix(tail)
+            if word[0] not in known and name != word[0] and name in known:
+                yield Slip(
+                    f"`{word[0]}` is read as one word",
+                    *word.span(),
+                    help=f"write `{name} {tail}`",
+                    edits=((*word.span(), f"{name} {tail}"),),
+                )
 
 
 def _near(word: str, near: str, start: int, how: str) -> Slip:
