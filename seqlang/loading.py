@@ -1,4 +1,4 @@
-"""Reading a show: file to text, text to syntax, syntax to Rig and Score."""
+"""Reading a show: files to text, text to syntax, syntax to Rig and Score."""
 
 from __future__ import annotations
 
@@ -12,10 +12,12 @@ from seqlang.text.indentation import decoded, faults, read
 from seqlang.text.parse import parse
 from seqlang.text.remedies import merged, tried
 from seqlang.text.source import Source
+from seqlang.text.whole import WholeText
 
 if TYPE_CHECKING:
     from seqlang.meaning.elaborate import Elaborated
     from seqlang.text.findings import Finding, Origin
+    from seqlang.text.included import ReadFile
     from seqlang.text.pieces import ReadPieces
     from seqlang.text.syntax import TopLine
     from sim.model import Show
@@ -38,7 +40,11 @@ class Loaded:
     sources: Mapping[str, Source]
     findings: tuple[Finding, ...]
     items: Sequence[TopLine] = ()
-    """The syntax of the text, as far as it could be read."""
+    """The syntax of the text, as far as it could be read: its offsets are those of `whole`."""
+    whole: WholeText | None = None
+    """All files as one text; None if nothing could be read."""
+    found: tuple[Finding, ...] = ()
+    """The findings as reading gave them, in the places of `whole`."""
 
 
 def load(path: str | Path) -> Loaded:
@@ -61,28 +67,73 @@ def _loaded(text: str, finding: Finding | None, path: str) -> Loaded:
     return load_text(source)
 
 
-def load_text(source: Source) -> Loaded:
-    """Read a show from text as `seqlang.text.indentation.decoded` gives it."""
-    return with_fixes_tried(read_text(source), source)
+def load_text(source: Source, read_file: ReadFile | None = None) -> Loaded:
+    """Read a show from text as `seqlang.text.indentation.decoded` gives it.
+
+    `read_file` reads what the text includes; without it that is read from the disk.
+    """
+    return with_fixes_tried(read_text(source, None, read_file))
 
 
-def read_text(source: Source, pieces: ReadPieces | None = None) -> Loaded:
+def read_text(
+    source: Source, pieces: ReadPieces | None = None, read_file: ReadFile | None = None
+) -> Loaded:
     """`load_text` at once: no change that a finding proposes has been tried yet.
 
     `pieces`: what was read of an earlier version of the text, see `seqlang.text.parse`.
     """
-    sources = {source.path: source}
     wrong = faults(source)
     if wrong:
-        return Loaded(None, {}, {}, sources, wrong)
-    items, made, found = _read(source, pieces)
-    return Loaded(made.show, made.origins, made.places, sources, tuple(found), items)
+        return Loaded(None, {}, {}, {source.path: source}, wrong)
+    whole = WholeText.of_one(source)
+    if "include" in source.text:
+        from seqlang.text.included import gathered
+
+        whole, missing = gathered(source, read_file)
+        if missing:  # what it would say is not there, so nothing is said of the rest
+            items = parse(whole.source, pieces).items
+            return Loaded(None, {}, {}, whole.files, missing, items, whole)
+    return _told(whole, pieces)
 
 
-def with_fixes_tried(loaded: Loaded, source: Source, pieces: ReadPieces | None = None) -> Loaded:
+def read_changed(whole: WholeText, text: str) -> Loaded:
+    """The show with another whole text: what it includes is in it and is not read again."""
+    changed = replace(whole, source=Source(whole.source.path, text))
+    wrong = faults(changed.source, whole.is_one_file)
+    if wrong:
+        return Loaded(None, {}, {}, whole.files, wrong)
+    return _told(changed, None)
+
+
+def _told(whole: WholeText, pieces: ReadPieces | None) -> Loaded:
+    """What a whole text says, in the places of its files."""
+    items, made, noted = _read(whole.source, pieces)
+    places = {name: whole.located_origin(origin) for name, origin in made.places.items()}
+    return Loaded(
+        made.show,
+        whole.located_origins(made.origins),
+        places,
+        whole.files,
+        whole.located_findings(noted),
+        items,
+        whole,
+        tuple(noted),
+    )
+
+
+def with_fixes_tried(loaded: Loaded, pieces: ReadPieces | None = None) -> Loaded:
     """What `read_text` gave, with only those proposed changes that pass."""
-    found = tried(loaded.findings, source, lambda text: _found(Source(source.path, text), pieces))
-    return replace(loaded, findings=tuple(found))
+    whole = loaded.whole
+    if whole is None or loaded.show is None:
+        return loaded
+    of_one, path = whole.is_one_file, whole.source.path
+
+    def found_in(text: str) -> Sequence[Finding]:
+        source = Source(path, text)
+        return faults(source, of_one) or _read(source, pieces)[2]
+
+    found = tuple(tried(loaded.found, whole.source, found_in))
+    return replace(loaded, findings=whole.located_findings(found), found=found)
 
 
 def _read(
@@ -92,7 +143,3 @@ def _read(
     parsed = parse(source, pieces)
     made = elaborate(parsed.items, source, parsed.lost_names)
     return parsed.items, made, merged((*parsed.findings, *made.findings), source)
-
-
-def _found(source: Source, pieces: ReadPieces | None) -> Sequence[Finding]:
-    return faults(source) or _read(source, pieces)[2]

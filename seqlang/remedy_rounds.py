@@ -11,15 +11,18 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 from seqlang.check import check
 from seqlang.loading import load_text
 from seqlang.text.findings import Finding, applied
+from seqlang.text.included import plain_file, real_path
 from seqlang.text.source import Source
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
 
     from seqlang.text.findings import Fix
 
@@ -28,32 +31,51 @@ MOST_CHANGES: Final = 1000
 
 
 @dataclass(frozen=True, slots=True)
-class Offer:
-    """A remedy that passes, and the text with it. `line` counts from 1."""
+class FileChange:
+    """What a remedy changes in one file. `line` counts from 1."""
 
-    finding: Finding
-    fix: Fix
+    path: str
     line: int
     before: tuple[str, ...]
     """The lines that change, as they are."""
     after: tuple[str, ...]
     text: str
+    """The whole file with the remedy."""
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A remedy that passes, and what it changes in each file that it touches."""
+
+    finding: Finding
+    fix: Fix
+    changes: tuple[FileChange, ...]
 
 
 class Rounds:
-    """The remedies of a text, offered one by one; answer each with `take` or `leave`."""
+    """The remedies of a show, offered one by one; answer each with `take` or `leave`."""
 
     def __init__(self, path: str, text: str) -> None:
         self._path = path
-        self.text = text
+        self.texts = {path: text}
+        """The main file, and what has been changed of the files that it includes."""
         self.changes = 0
         self.failing: list[Finding] = []
         """Findings whose remedy would leave an error: not offered."""
         self._answered: set[tuple[str, str, str]] = set()
-        self._findings = self._of(text)
+        self.sources: Mapping[str, Source] = {}
+        """All files as they stand, by path."""
+        self._findings = self._of(self.texts)
 
-    def _of(self, text: str) -> tuple[tuple[Finding, ...], frozenset[int]]:
-        loaded = load_text(Source(self._path, text))
+    @property
+    def text(self) -> str:
+        """The main file as it stands."""
+        return self.texts[self._path]
+
+    def _of(self, texts: Mapping[str, str]) -> tuple[tuple[Finding, ...], frozenset[int]]:
+        loaded = load_text(Source(self._path, texts[self._path]), partial(_changed_file, texts))
+        if texts is self.texts:
+            self.sources = loaded.sources
         reading = frozenset(map(id, loaded.findings))
         return check(loaded).findings, reading
 
@@ -66,12 +88,15 @@ class Rounds:
             yield offer
 
     def take(self, offer: Offer) -> None:
-        self.text = offer.text
+        self.texts = self._with(offer)
         self.changes += 1
-        self._findings = self._of(offer.text)
+        self._findings = self._of(self.texts)
 
     def leave(self, offer: Offer) -> None:
-        self._answered.add(self._key(offer.finding, offer.before))
+        self._answered.add(self._key(offer))
+
+    def _with(self, offer: Offer) -> dict[str, str]:
+        return {**self.texts, **{one.path: one.text for one in offer.changes}}
 
     @property
     def waiting(self) -> int:
@@ -92,34 +117,46 @@ class Rounds:
             if finding.fix is None or not self._is_due(finding):
                 continue
             made = self._offer(finding, finding.fix)
-            key = self._key(finding, made.before)
+            key = self._key(made)
             if key in self._answered:
                 continue
-            if self._passes(finding, made.text):
+            if self._passes(finding, self._with(made)):
                 return made
             self._answered.add(key)
             self.failing.append(finding)
         return None
 
-    def _key(self, finding: Finding, before: Sequence[str]) -> tuple[str, str, str]:
-        return finding.name, finding.message, "\n".join(before)
+    def _key(self, offer: Offer) -> tuple[str, str, str]:
+        before = "\n".join(line for one in offer.changes for line in one.before)
+        return offer.finding.name, offer.finding.message, before
 
     def _offer(self, finding: Finding, fix: Fix) -> Offer:
-        source = Source(self._path, self.text)
-        new = applied(self.text, fix)
-        old_lines, new_lines = self.text.split("\n"), new.split("\n")
-        spans = [span for span, _ in fix.places]
-        first = source.line_number(spans[0].start) - 1
-        last = source.line_number(max(span.end for span in spans)) - 1
-        end = last + len(new_lines) - len(old_lines)
-        before, after = old_lines[first : last + 1], new_lines[first : end + 1]
-        if len(before) == len(after):  # lines between two places stay as they are
-            pairs = [(a, b) for a, b in zip(before, after, strict=True) if a != b]
-            before, after = [a for a, _ in pairs], [b for _, b in pairs]
-        return Offer(finding, fix, first + 1, tuple(before), tuple(after), new)
+        changes = (_change(self.sources[path], part) for path, part in fix.by_file.items())
+        return Offer(finding, fix, tuple(changes))
 
-    def _passes(self, finding: Finding, text: str) -> bool:
-        return passes(finding, *self._findings, *self._of(text))
+    def _passes(self, finding: Finding, texts: Mapping[str, str]) -> bool:
+        return passes(finding, *self._findings, *self._of(texts))
+
+
+def _change(source: Source, fix: Fix) -> FileChange:
+    """What a remedy changes in its one file."""
+    new = applied(source.text, fix)
+    old_lines, new_lines = source.text.split("\n"), new.split("\n")
+    spans = [span for span, _ in fix.places]
+    first = source.line_number(spans[0].start) - 1
+    last = source.line_number(max(span.end for span in spans)) - 1
+    end = last + len(new_lines) - len(old_lines)
+    before, after = old_lines[first : last + 1], new_lines[first : end + 1]
+    if len(before) == len(after):  # lines between two places stay as they are
+        pairs = [(a, b) for a, b in zip(before, after, strict=True) if a != b]
+        before, after = [a for a, _ in pairs], [b for _, b in pairs]
+    return FileChange(source.path, first + 1, tuple(before), tuple(after), new)
+
+
+def _changed_file(texts: Mapping[str, str], path: Path) -> bytes:
+    """An included file as it has become, or as it lies on the disk. Raises OSError."""
+    changed = next((text for name, text in texts.items() if real_path(name) == path), None)
+    return plain_file(path) if changed is None else changed.encode("utf-8")
 
 
 def passes(

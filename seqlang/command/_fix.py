@@ -13,6 +13,8 @@ import click
 from seqlang.command import WrongUse
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from seqlang.remedy_rounds import Offer, Rounds
 
 _QUESTION: Final = "change it? [y]es, [n]o, [a]ll, [q]uit"
@@ -23,33 +25,43 @@ def mend(file: str, *, every: bool) -> None:
 
     Raises WrongUse where nobody can be asked, or where the file cannot be written.
     """
-    from firmware_gen.files import write_whole
     from seqlang.remedy_rounds import Rounds
     from seqlang.text.indentation import read
 
     if not every and not sys.stdin.isatty():
         raise WrongUse("there is no terminal to ask on; `--fix --yes` changes without asking")
     path = Path(file)
-    raw = path.read_bytes()
-    _demand_writable(path, file)
+    before = {file: path.read_bytes()}
+    _demand_writable(path)
     text, wrong = read(path)
     if wrong is not None:
         return
-    whole = text if text.endswith("\n") else text + "\n"
-    rounds = Rounds(file, whole)
-    advice = _answered(rounds, every)
+    rounds = Rounds(file, text if text.endswith("\n") else text + "\n")
+    advice = _answered(rounds, every, before)
     if rounds.changes:
-        if path.read_bytes() != raw:
-            raise WrongUse(f"`{file}` was changed by something else meanwhile; nothing was written")
-        new = rounds.text if text.endswith("\n") else rounds.text.removesuffix("\n")
-        write_whole(path, _as_before(new, raw))
+        _written(rounds, before)
     _tell(file, rounds, advice)
 
 
-def _demand_writable(path: Path, file: str) -> None:
+def _written(rounds: Rounds, before: Mapping[str, bytes]) -> None:
+    """Every changed file is written whole; none if one of them has changed meanwhile."""
+    from firmware_gen.files import write_whole
+
+    content: dict[Path, bytes] = {}
+    for name, raw in before.items():
+        if Path(name).read_bytes() != raw:
+            raise _changed_meanwhile(name)
+        text = rounds.texts[name]
+        had_end = raw.endswith((b"\n", b"\r"))
+        content[Path(name)] = _as_before(text if had_end else text.removesuffix("\n"), raw)
+    for path, data in content.items():
+        write_whole(path, data)
+
+
+def _demand_writable(path: Path) -> None:
     """A file that is marked as not to be written stays, though its folder would let it go."""
     if not os.access(path, os.W_OK) or not path.stat().st_mode & 0o222:
-        raise WrongUse(f"`{file}` cannot be written")
+        raise WrongUse(f"`{path}` cannot be written")
 
 
 def _as_before(text: str, raw: bytes) -> bytes:
@@ -60,8 +72,12 @@ def _as_before(text: str, raw: bytes) -> bytes:
     return mark + text.encode("utf-8")
 
 
-def _answered(rounds: Rounds, every: bool) -> int:
-    """Asks for each remedy, or takes all; how many of advice were left without asking."""
+def _answered(rounds: Rounds, every: bool, before: dict[str, bytes]) -> int:
+    """Asks for each remedy, or takes all; how many of advice were left without asking.
+
+    `before` is filled with the files that are to be changed, as they are. Raises WrongUse for one
+    that cannot be written.
+    """
     advice = 0
     for offer in rounds.offers():
         asked = not every
@@ -69,30 +85,54 @@ def _answered(rounds: Rounds, every: bool) -> int:
             rounds.leave(offer)  # it would change what the show does, and nothing is wrong
             advice += 1
             continue
-        click.echo(_shown(offer, rounds))
+        click.echo(_shown(offer))
         answer = _asked() if asked else "y"
         if answer == "q":
             break
         if answer == "a":
             every = True
         if answer in ("y", "a"):
+            for change in offer.changes:
+                if change.path not in before:
+                    before[change.path] = _unchanged(change.path, rounds)
             rounds.take(offer)
         else:
             rounds.leave(offer)
     return advice
 
 
-def _shown(offer: Offer, rounds: Rounds) -> str:
+def _unchanged(name: str, rounds: Rounds) -> bytes:
+    """An included file that is about to be changed for the first time. Raises WrongUse."""
+    from seqlang.text.indentation import decoded
+
+    path = Path(name)
+    _demand_writable(path)
+    raw = path.read_bytes()
+    if decoded(raw, name)[0].removesuffix("\n") != rounds.sources[name].text.removesuffix("\n"):
+        raise _changed_meanwhile(name)
+    return raw
+
+
+def _changed_meanwhile(name: str) -> WrongUse:
+    return WrongUse(f"`{name}` was changed by something else meanwhile; nothing was written")
+
+
+def _shown(offer: Offer) -> str:
     """A finding and its change, line by line."""
     finding = offer.finding
-    head = f"{finding.span.path}:{offer.line}: {finding.severity}: {finding.message}"
-    lines = [f"{head}  ({finding.name})"]
-    if len(offer.before) == len(offer.after):
-        for old, new in zip(offer.before, offer.after, strict=True):
-            lines += [f"  - {old.rstrip()}", f"  + {new.rstrip()}"]
-    else:
-        lines += [f"  - {line.rstrip()}" for line in offer.before]
-        lines += [f"  + {line.rstrip()}" for line in offer.after]
+    lines: list[str] = []
+    for change in offer.changes:
+        if not lines:
+            head = f"{change.path}:{change.line}: {finding.severity}: {finding.message}"
+            lines.append(f"{head}  ({finding.name})")
+        else:
+            lines.append(f"{change.path}:{change.line}: with it")
+        if len(change.before) == len(change.after):
+            for old, new in zip(change.before, change.after, strict=True):
+                lines += [f"  - {old.rstrip()}", f"  + {new.rstrip()}"]
+        else:
+            lines += [f"  - {line.rstrip()}" for line in change.before]
+            lines += [f"  + {line.rstrip()}" for line in change.after]
     return "\n".join("".join(c if c.isprintable() else "?" for c in line) for line in lines)
 
 

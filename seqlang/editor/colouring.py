@@ -19,7 +19,7 @@ from seqlang.text.units import UNITS
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from seqlang.editor.naming import ShowNames
+    from seqlang.editor.naming import Occurrence
 
 GRAMMAR_FILE: Final = Path(__file__).with_name("cues.tmLanguage.json")
 
@@ -101,9 +101,9 @@ def stretches(text: str) -> Iterator[Stretch]:
         yield Stretch(match.start(), match.end(), match.lastgroup)
 
 
-def coloured(text: str, names: ShowNames) -> list[Stretch]:
+def coloured(text: str, names: Iterable[Occurrence]) -> list[Stretch]:
     """The words of a text with their kinds; a name is of the kind of what it names."""
-    named = {one.start: Stretch(one.start, one.end, one.named) for one in names.all}
+    named = {one.start: Stretch(one.start, one.end, one.named) for one in names}
     found = [one for one in stretches(text) if one.start not in named]
     return sorted([*found, *named.values()])
 

@@ -26,9 +26,11 @@ from sim.light.colours import COLOURS
 from sim.rig.regions import REGIONS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
 
     from lark.parsers.lalr_interactive_parser import InteractiveParser
+
+    from seqlang.loading import Loaded
 
 MOST_TRIED: Final = 400
 """States of the parser that are looked at for an end of the line."""
@@ -36,6 +38,7 @@ MOST_TRIED: Final = 400
 MOST_READ: Final = 400_000
 """Characters of a text that is read once more to find which unit is due."""
 
+_INCLUDE_BEFORE: Final = re.compile(r'include[ \t]*"([^"]*)')
 _NUMBER_BEFORE: Final = re.compile(r"(?<![\w.-])(-?[0-9]+(?:\.[0-9]+)?)( *)([A-Za-z%][\w./]*)?$")
 _PLACEHOLDER: Final = "due_here"
 _SAMPLES: Final = {
@@ -73,10 +76,24 @@ class Proposals(NamedTuple):
     all: tuple[Proposal, ...]
 
 
-def proposals(source: Source, offset: int, names: ShowNames) -> Proposals:
-    """What may be written at `offset`; `names` may be those of an older text."""
+def proposals(
+    source: Source,
+    offset: int,
+    names: ShowNames,
+    read: Callable[[str], Loaded] | None = None,
+    files: Iterable[str] = (),
+) -> Proposals:
+    """What may be written at `offset`; `names` may be those of an older text.
+
+    `read`: the show with another text in this one's stead, where that is only a part of it.
+    `files`: what an `include` here may name.
+    """
     line_start = source.text.rfind("\n", 0, offset) + 1
     before = source.text[line_start:offset]
+    path = _INCLUDE_BEFORE.fullmatch(before)
+    if path is not None:
+        named = tuple(Proposal(one, "file") for one in files if one.startswith(path[1]))
+        return Proposals(line_start + path.start(1), named)
     if _in_comment_or_title(before):
         return Proposals(offset, ())
     number = _NUMBER_BEFORE.search(before)
@@ -84,8 +101,9 @@ def proposals(source: Source, offset: int, names: ShowNames) -> Proposals:
         start = line_start + (number.start(3) if number[3] else len(before))
         state = _state(_headers(source, line_start, before) + before[: number.end(2)])
         if state is not None:
-            found = [*_units(source, line_start, before[: number.end(2)], number.start(1), state)]
-            found += _words(state)
+            shown = before[: number.end(2)]
+            units = _units(source, line_start, shown, number.start(1), state, read)
+            found = [*units, *_words(state)]
             begun = number[3] or ""
             return Proposals(start, tuple(one for one in found if one.text.startswith(begun)))
     for match in _word_starts(before):
@@ -265,7 +283,12 @@ def _sample(terminal: str) -> str:
 
 
 def _units(
-    source: Source, line_start: int, before: str, number: int, state: InteractiveParser
+    source: Source,
+    line_start: int,
+    before: str,
+    number: int,
+    state: InteractiveParser,
+    read: Callable[[str], Loaded] | None,
 ) -> Iterator[Proposal]:
     """The units that the number takes, found by reading the show with the number alone."""
     known: tuple[str, ...] = tuple(UNITS)
@@ -281,8 +304,9 @@ def _units(
             rest = f"\n{' ' * width(before)}    {ended.block}{rest}"
         text = source.text[:line_start] + before.rstrip() + " " + ended.line
         at = line_start + number
-        loaded = load_text(Source(source.path, text + rest))
-        here = [f for f in loaded.findings if line_start <= f.span.start <= len(text)]
+        loaded = read(text + rest) if read else load_text(Source(source.path, text + rest))
+        own = (f for f in loaded.findings if f.span.path == source.path)
+        here = [f for f in own if line_start <= f.span.start <= len(text)]
         fixes = (f.fix for f in here if f.name == "missing-unit" and f.span.start == at)
         fix = next((one for one in fixes if one is not None), None)
         unit = fix.text.split()[-1] if fix is not None else ""

@@ -39,7 +39,10 @@ class HoverText(NamedTuple):
 
 
 def told(source: Source, offset: int, loaded: Loaded, checked: Checked | None) -> HoverText | None:
-    """What can be told of a place; None if nothing. `checked` None: the checks are not done."""
+    """What can be told of a place; None if nothing. `checked` None: the checks are not done.
+
+    `source`: the show's whole text, to which the place and those of the answer belong.
+    """
     names = ShowNames(loaded.items)
     one = names.at(offset)
     if one is not None:
@@ -117,12 +120,13 @@ def _move(one: Occurrence, loaded: Loaded, checked: Checked | None) -> Iterator[
     """How hard the part works in the statement in which its name stands."""
     context = None if checked is None else checked.context
     work = None if context is None else context.work.get(one.name)
-    if context is None or work is None:
+    if context is None or work is None or loaded.whole is None:
         return
+    place = loaded.whole.span(one.start, one.end)
     here = [
         way
         for planned, way in zip(work.asked, work.way_of, strict=True)
-        if _covers(context.origin(planned.move.mark).span, one)
+        if _covers(context.origin(planned.move.mark).span, place)
     ]
     if here:
         hardest = max(here, key=lambda way: float(work.assessment.peak_share[way]))
@@ -131,8 +135,8 @@ def _move(one: Occurrence, loaded: Loaded, checked: Checked | None) -> Iterator[
         yield f"the hardest of {len(set(here))} places that it may start from\n"
 
 
-def _covers(span: Span, one: Occurrence) -> bool:
-    return span.start <= one.start < span.end
+def _covers(span: Span, place: Span) -> bool:
+    return span.path == place.path and span.start <= place.start < span.end
 
 
 def _worked(work: ServoWorkload, way: int) -> Iterator[str]:

@@ -20,10 +20,11 @@ class _Edit:
     start: int
     end: int
     grown: int
+    path: str | None
 
     def moved(self, span: Span) -> Span | None:
         """The span in the new text; None if its words have changed."""
-        if span.end <= self.start:
+        if self.path not in (None, span.path) or span.end <= self.start:
             return span
         if span.start >= self.end:
             return replace(span, start=span.start + self.grown, end=span.end + self.grown)
@@ -43,12 +44,17 @@ class _Edit:
         return replace(moved, trail=tuple(ways))
 
 
-def moved_along(findings: Iterable[Finding], old: str, new: str) -> Iterator[Finding]:
-    """The findings about words that both texts have, in the places of the new one."""
+def moved_along(
+    findings: Iterable[Finding], old: str, new: str, path: str | None = None
+) -> Iterator[Finding]:
+    """The findings about words that both texts have, in the places of the new one.
+
+    `path`: that of the text, where findings have places in other texts as well.
+    """
     start = _alike(old, new, min(len(old), len(new)))
     most = min(len(old), len(new)) - start
     ends = _alike(old[::-1], new[::-1], most)
-    edit = _Edit(start, len(old) - ends, len(new) - len(old))
+    edit = _Edit(start, len(old) - ends, len(new) - len(old), path)
     for finding in findings:
         span = edit.moved_with_trail(finding.span)
         if span is None:

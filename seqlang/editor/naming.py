@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING, Final, Literal, NamedTuple, TypeAlias
 
 from lark import Token
 
-from seqlang.loading import load_text
+from seqlang.loading import read_changed
 from seqlang.text.names import RESERVED
-from seqlang.text.source import Source
 from seqlang.text.syntax import (
     ActText,
     Block,
@@ -173,12 +172,15 @@ class CannotRenameError(Exception):
 _NAME: Final = re.compile(r"[^\W\d]\w*")
 
 
-def renamed(loaded: Loaded, source: Source, one: Occurrence, new: str) -> tuple[Occurrence, ...]:
-    """The places to change so that a thing is called `new`.
+def renamed(loaded: Loaded, one: Occurrence, new: str) -> tuple[Occurrence, ...]:
+    """The places of the whole text to change so that a thing is called `new`.
 
     The change is tried first: the text must read as before, with the same findings and the same
     names in the same places. Raises CannotRenameError.
     """
+    whole = loaded.whole
+    if whole is None:
+        raise CannotRenameError("the text cannot be read as it is")
     names = ShowNames(loaded.items)
     if one.named not in OWN or names.declaration(one) is None:
         raise CannotRenameError(f"`{one.name}` is not a name that this show gives")
@@ -195,10 +197,14 @@ def renamed(loaded: Loaded, source: Source, one: Occurrence, new: str) -> tuple[
     places = names.same(one)
     if new == one.name:
         return ()
-    text, shift, moved = source.text, len(new) - len(one.name), {place.start for place in places}
+    text, shift, moved = (
+        whole.source.text,
+        len(new) - len(one.name),
+        {place.start for place in places},
+    )
     for place in reversed(places):
         text = text[: place.start] + new + text[place.end :]
-    after = load_text(Source(source.path, text))
+    after = read_changed(whole, text)
     expected: list[tuple[str, str, int]] = []
     grown = 0
     for other in names.all:

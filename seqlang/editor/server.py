@@ -10,31 +10,36 @@ from __future__ import annotations
 import asyncio
 import logging
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from importlib.metadata import version as installed
-from typing import TYPE_CHECKING, Final, NamedTuple, Protocol, TypeVar, cast
+from typing import TYPE_CHECKING, Final, Protocol, TypeVar, cast
 
 from lsprotocol import types as lsp
 from pygls.exceptions import FeatureNotificationError, FeatureRequestError, JsonRpcException
 from pygls.lsp.server import LanguageServer
 from pygls.uris import to_fs_path
 
-from seqlang.check import Checked, check
+from seqlang.check import check
 from seqlang.editor import colouring
 from seqlang.editor.completion import proposals
 from seqlang.editor.document import Change, Document, EditorPlace
 from seqlang.editor.hover import told
 from seqlang.editor.moved import line_changes, moved_along
 from seqlang.editor.naming import CannotRenameError, Occurrence, ShowNames, renamed
-from seqlang.editor.outline import headings
+from seqlang.editor.outline import Heading, headings
 from seqlang.editor.protocol import OwnTexts
-from seqlang.loading import Loaded, read_text, with_fixes_tried
+from seqlang.editor.study import OpenText, OpenTexts, Study, around, near_files, studied
+from seqlang.loading import with_fixes_tried
 from seqlang.text.findings import Finding, Fix, Passage, Span
 from seqlang.text.format import formatted
+from seqlang.text.included import real_path
 from seqlang.text.pieces import ReadPieces
 from seqlang.text.render import is_caution
+from seqlang.text.source import Source
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from pathlib import Path
 
     from seqlang.editor.document import Encoding
 
@@ -50,6 +55,7 @@ _SYMBOLS: Final = {
     "pose": lsp.SymbolKind.Struct,
     "given": lsp.SymbolKind.Constant,
     "show": lsp.SymbolKind.File,
+    "include": lsp.SymbolKind.File,
     "board": lsp.SymbolKind.Module,
     "supply": lsp.SymbolKind.Package,
     "servo": lsp.SymbolKind.Object,
@@ -64,6 +70,7 @@ _COMPLETIONS: Final = {
     "colour": lsp.CompletionItemKind.Color,
     "cue": lsp.CompletionItemKind.Function,
     "output": lsp.CompletionItemKind.Variable,
+    "file": lsp.CompletionItemKind.File,
 }
 _TOKENS: Final = {
     "comment": "comment",
@@ -104,14 +111,6 @@ class _AtPosition(Protocol):
     position: lsp.Position
 
 
-class Study(NamedTuple):
-    """A version of a text with what was found out about it."""
-
-    document: Document
-    loaded: Loaded
-    checked: Checked | None
-
-
 class CueServer(LanguageServer):
     """The open texts and what is known of each."""
 
@@ -129,6 +128,10 @@ class CueServer(LanguageServer):
         """The last study of each text that had its checks done."""
         self._pieces: dict[str, ReadPieces] = {}
         """What was read of each text, for its next version; only the worker touches them."""
+        self._mains: dict[str, Path | None] = {}
+        """The main file of the show that a text is included in, where it is."""
+        self._closed: dict[str, list[str]] = {}
+        """Files that are not open, of which something is said, by the text that includes them."""
         self._tasks: dict[str, asyncio.Task[None]] = {}
         self._worker = ThreadPoolExecutor(1, "studies")
         self._answerer = ThreadPoolExecutor(1, "answers")
@@ -140,22 +143,41 @@ class CueServer(LanguageServer):
         return cast("Encoding", getattr(chosen, "value", chosen) or "utf-16")
 
     def take(self, uri: str, document: Document) -> None:
-        """A text is there, or has changed."""
+        """A text is there, or has changed: it is looked at, and all whose shows it belongs to."""
+        is_new = uri not in self.documents
         self.documents[uri] = document
-        self._tasks[uri] = asyncio.get_running_loop().create_task(self._study(uri, document))
+        self._look_at(uri)
+        path = real_path(document.path)
+        for other, study in list(self.studies.items()):
+            files = () if other == uri else study.whole.files
+            is_told = is_new and uri in self._closed.get(other, ())
+            if is_told or any(real_path(name) == path for name in files):
+                self._look_at(other)
+
+    def _look_at(self, uri: str) -> None:
+        loop = asyncio.get_running_loop()
+        self._tasks[uri] = loop.create_task(self._study(uri, self.documents[uri]))
 
     def forget(self, uri: str) -> None:
-        """A text was closed: nothing is said of it any more."""
+        """A text was closed: nothing is said of it any more, unless a show includes it."""
+        for name in self._closed.get(uri, ()):
+            self.text_document_publish_diagnostics(lsp.PublishDiagnosticsParams(name, []))
         for kept in (self.documents, self.studies, self._checked, self._tasks, self._pieces):
             cast("dict[str, object]", kept).pop(uri, None)
+        for also in (self._mains, self._closed):
+            cast("dict[str, object]", also).pop(uri, None)
         self.text_document_publish_diagnostics(lsp.PublishDiagnosticsParams(uri, []))
+        path = _path_of(uri)
+        for other, study in list(self.studies.items()):
+            if any(real_path(name) == real_path(path) for name in study.whole.files):
+                self._look_at(other)
 
     async def study(self, uri: str) -> Study | None:
         """What is known of the newest version of a text, once its checks are done."""
         while uri in self.documents:
-            document = self.documents[uri]
-            await asyncio.shield(self._tasks[uri])
-            if self.documents.get(uri) is document:
+            task = self._tasks[uri]
+            await asyncio.shield(task)
+            if self._tasks.get(uri) is task:
                 return self.studies.get(uri)
         return None
 
@@ -175,51 +197,70 @@ class CueServer(LanguageServer):
 
     async def _study(self, uri: str, document: Document) -> None:
         """Read and check a text and publish both answers, unless it changes meanwhile."""
+        task = asyncio.current_task()
 
         def still_wanted() -> None:
-            if self.documents.get(uri) is not document:
+            if self._tasks.get(uri) is not task or self.documents.get(uri) is not document:
                 raise SupersededError
 
-        def read() -> Loaded:
+        def read() -> tuple[Study, Path | None]:
             still_wanted()
-            return read_text(document.source, pieces)
+            near = around(real_path(document.path)) if is_new else known
+            return studied(OpenText(uri, document), texts, near, pieces)
 
-        def check_it() -> tuple[Loaded, Checked]:
+        def check_it() -> Study:
             still_wanted()
-            complete = with_fixes_tried(loaded, document.source, pieces)
-            return complete, check(complete, still_wanted)
+            complete = with_fixes_tried(study.loaded, pieces)
+            return replace(study, loaded=complete, checked=check(complete, still_wanted))
 
         loop = asyncio.get_running_loop()
         pieces = self._pieces.setdefault(uri, ReadPieces())
+        is_new, main = uri not in self._mains, self._mains.get(uri)
+        known = () if main is None else (main,)
+        open_now = {real_path(one.path): OpenText(u, one) for u, one in self.documents.items()}
+        texts = OpenTexts(open_now)
         try:
-            loaded = await loop.run_in_executor(self._worker, read)
+            study, self._mains[uri] = await loop.run_in_executor(self._worker, read)
             still_wanted()
-            self.studies[uri] = Study(document, loaded, None)
-            self._publish(uri, document, [*loaded.findings, *self._earlier(uri, document)])
-            loaded, checked = await loop.run_in_executor(self._worker, check_it)
+            self.studies[uri] = study
+            self._publish(study, [*study.findings(), *self._earlier(study)])
+            study = await loop.run_in_executor(self._worker, check_it)
             still_wanted()
-            self.studies[uri] = self._checked[uri] = Study(document, loaded, checked)
-            self._publish(uri, document, checked.findings)
+            self.studies[uri] = self._checked[uri] = study
+            self._publish(study, study.findings())
+            self._tell_of_closed(study)
         except SupersededError:
             return
         except Exception as error:  # a mistake of ours must not end the editor's session
             words = f"this is a mistake in bellcrank itself: {type(error).__name__}: {error}"
             self.window_log_message(lsp.LogMessageParams(lsp.MessageType.Error, words))
 
-    def _earlier(self, uri: str, document: Document) -> list[Finding]:
+    def _earlier(self, study: Study) -> list[Finding]:
         """Findings of the last checks about words that have not changed since."""
-        last = self._checked.get(uri)
+        last = self._checked.get(study.uri)
         if last is None or last.checked is None:
             return []
         of_reading = set(map(id, last.loaded.findings))
-        kept = (f for f in last.checked.findings if id(f) not in of_reading)
-        return list(moved_along(kept, last.document.source.text, document.source.text))
+        kept = (f for f in last.findings() if id(f) not in of_reading)
+        old, new = last.document.source.text, study.document.source.text
+        return list(moved_along(kept, old, new, study.path))
 
-    def _publish(self, uri: str, document: Document, findings: Sequence[Finding]) -> None:
-        found = [_diagnostic(uri, document, finding) for finding in findings]
+    def _publish(self, study: Study, findings: Sequence[Finding]) -> None:
+        found = [_diagnostic(study, finding) for finding in findings]
         self.text_document_publish_diagnostics(
-            lsp.PublishDiagnosticsParams(uri, found, document.version)
+            lsp.PublishDiagnosticsParams(study.uri, found, study.document.version)
         )
+
+    def _tell_of_closed(self, study: Study) -> None:
+        """What is wrong with files that the show includes and that nobody has opened."""
+        closed = study.closed_files if study.is_main else {}
+        for uri in self._closed.get(study.uri, ()):
+            if uri not in closed and uri not in self.documents:
+                self.text_document_publish_diagnostics(lsp.PublishDiagnosticsParams(uri, []))
+        self._closed[study.uri] = list(closed)
+        for uri, path in closed.items():
+            found = [_diagnostic(study, finding) for finding in study.findings(path)]
+            self.text_document_publish_diagnostics(lsp.PublishDiagnosticsParams(uri, found))
 
 
 # -- ours to theirs ----------------------------------------------------------------------------
@@ -241,24 +282,37 @@ def _edit(document: Document, start: int, end: int, text: str) -> lsp.TextEdit:
     return lsp.TextEdit(_range(document, start, end), text.replace("\n", document.line_end))
 
 
-def _diagnostic(uri: str, document: Document, finding: Finding) -> lsp.Diagnostic:
+def _diagnostic(study: Study, finding: Finding) -> lsp.Diagnostic:
     words = [finding.message, *(way.words for way in finding.trail if way.span is None)]
     words += finding.notes
     words += [f"try: {finding.help}"] if finding.help else []
     severity = _SEVERITIES[finding.severity]
     return lsp.Diagnostic(
-        _range(document, finding.span.start, finding.span.end),
+        _location(study, finding.span).range,
         "\n".join(words),
         lsp.DiagnosticSeverity.Information if is_caution(finding) else severity,
         finding.name,
         source="bellcrank",
         related_information=[
-            lsp.DiagnosticRelatedInformation(
-                lsp.Location(uri, _range(document, span.start, span.end)), label or "see here"
-            )
+            lsp.DiagnosticRelatedInformation(_location(study, span), label or "see here")
             for span, label in (*_written(finding.trail), *finding.related)
         ],
     )
+
+
+def _location(study: Study, span: Span) -> lsp.Location:
+    """A place in any of the show's files."""
+    uri, document = study.text(span.path)
+    return lsp.Location(uri, _range(document, span.start, span.end))
+
+
+def _edits(study: Study, places: Iterable[tuple[Span, str]]) -> dict[str, Sequence[lsp.TextEdit]]:
+    """Changes in any of the show's files, by file."""
+    found: dict[str, list[lsp.TextEdit]] = {}
+    for span, text in places:
+        uri, document = study.text(span.path)
+        found.setdefault(uri, []).append(_edit(document, span.start, span.end, text))
+    return dict(found)
 
 
 def _written(trail: Sequence[Passage]) -> Iterator[tuple[Span, str]]:
@@ -277,8 +331,12 @@ def _place(params: _AtPosition) -> tuple[str, lsp.Position]:
 
 def _opened(server: CueServer, params: lsp.DidOpenTextDocumentParams) -> None:
     text = params.text_document
-    path = to_fs_path(text.uri) or text.uri
+    path = _path_of(text.uri)
     server.take(text.uri, Document.of(path, text.text, text.version, server.encoding))
+
+
+def _path_of(uri: str) -> str:
+    return to_fs_path(uri) or uri
 
 
 def _changed(server: CueServer, params: lsp.DidChangeTextDocumentParams) -> None:
@@ -315,8 +373,13 @@ async def _completion(server: CueServer, params: lsp.CompletionParams) -> lsp.Co
         return None
     offset = _offset(document, position)
     study = server.studies.get(uri)
-    names = ShowNames(() if study is None else study.loaded.items)
-    found = await server.answer(lambda: proposals(document.source, offset, names))
+    names = ShowNames(()) if study is None else study.names
+    source, read = document.source, None
+    if study is not None and not study.whole.is_one_file:
+        source, read = Source(study.path, document.source.text), study.read
+    found = await server.answer(
+        lambda: proposals(source, offset, names, read, near_files(document))
+    )
     edit_range = _range(document, found.start, offset)
     items = [
         lsp.CompletionItem(
@@ -338,47 +401,56 @@ async def _hover(server: CueServer, params: lsp.HoverParams) -> lsp.Hover | None
     if study is None:
         return None
     document = study.document
-    offset = _offset(document, position)
-    found = await server.answer(lambda: told(document.source, offset, study.loaded, study.checked))
+    offset = study.offset(_offset(document, position))
+    found = await server.answer(
+        lambda: told(study.whole.source, offset, study.loaded, study.checked)
+    )
     if found is None:
         return None
+    span = study.span(found.start, found.end)
     content = lsp.MarkupContent(lsp.MarkupKind.Markdown, found.markdown)
-    return lsp.Hover(content, _range(document, found.start, found.end))
+    return lsp.Hover(content, _range(document, span.start, span.end))
 
 
-async def _named_at(
-    server: CueServer, params: _AtPosition
-) -> tuple[Study, ShowNames, Occurrence] | None:
-    """The name at a position, and where it was looked up."""
+async def _named_at(server: CueServer, params: _AtPosition) -> tuple[Study, Occurrence] | None:
+    """The name at a position, in the show's whole text, and where it was looked up."""
     uri, position = _place(params)
     study = await server.study(uri)
     if study is None:
         return None
-    names = ShowNames(study.loaded.items)
-    one = names.at(_offset(study.document, position))
-    return None if one is None else (study, names, one)
+    one = study.names.at(study.offset(_offset(study.document, position)))
+    return None if one is None else (study, one)
 
 
 async def _definition(server: CueServer, params: lsp.DefinitionParams) -> lsp.Location | None:
     found = await _named_at(server, params)
     if found is None:
-        return None
-    study, names, one = found
-    declaration = names.declaration(one)
+        return await _included_file(server, params)
+    study, one = found
+    declaration = study.names.declaration(one)
     if declaration is None:
         return None
-    place = _range(study.document, declaration.start, declaration.end)
-    return lsp.Location(params.text_document.uri, place)
+    return _location(study, study.span(declaration.start, declaration.end))
+
+
+async def _included_file(server: CueServer, params: lsp.DefinitionParams) -> lsp.Location | None:
+    """The file that the line at a position includes."""
+    uri, position = _place(params)
+    study = await server.study(uri)
+    if study is None:
+        return None
+    path = study.included_at(_offset(study.document, position))
+    return None if path is None else _location(study, Span(path, 0, 0))
 
 
 async def _references(server: CueServer, params: lsp.ReferenceParams) -> list[lsp.Location] | None:
     found = await _named_at(server, params)
     if found is None:
         return None
-    study, names, one = found
+    study, one = found
     return [
-        lsp.Location(params.text_document.uri, _range(study.document, other.start, other.end))
-        for other in names.same(one)
+        _location(study, study.span(other.start, other.end))
+        for other in study.names.same(one)
         if params.context.include_declaration or not other.declares
     ]
 
@@ -387,26 +459,24 @@ async def _prepare_rename(server: CueServer, params: lsp.PrepareRenameParams) ->
     found = await _named_at(server, params)
     if found is None:
         return None
-    study, names, one = found
-    if names.declaration(one) is None:
+    study, one = found
+    if study.names.declaration(one) is None:
         return None
-    return _range(study.document, one.start, one.end)
+    return _location(study, study.span(one.start, one.end)).range
 
 
 async def _rename(server: CueServer, params: lsp.RenameParams) -> lsp.WorkspaceEdit | None:
     found = await _named_at(server, params)
     if found is None:
         return None
-    study, _, one = found
-    document = study.document
+    study, one = found
     try:
-        places = await server.answer(
-            lambda: renamed(study.loaded, document.source, one, params.new_name)
-        )
+        places = await server.answer(lambda: renamed(study.loaded, one, params.new_name))
     except CannotRenameError as reason:
         raise RefusedRequestError(str(reason)) from None
-    edits = [_edit(document, place.start, place.end, params.new_name) for place in places]
-    return lsp.WorkspaceEdit({params.text_document.uri: edits})
+    spans = (study.span(place.start, place.end) for place in places)
+    edits = _edits(study, ((span, params.new_name) for span in spans))
+    return lsp.WorkspaceEdit(edits or {study.uri: []})
 
 
 async def _formatting(
@@ -425,22 +495,23 @@ async def _formatting(
 async def _code_action(
     server: CueServer, params: lsp.CodeActionParams
 ) -> list[lsp.CodeAction] | None:
-    uri = params.text_document.uri
-    study = await server.study(uri)
+    study = await server.study(params.text_document.uri)
     if study is None or study.checked is None:
         return None
     document = study.document
     first, last = (_offset(document, at) for at in (params.range.start, params.range.end))
     return [
-        _action(uri, document, finding, finding.fix)
+        _action(study, finding, finding.fix)
         for finding in study.checked.findings
         if finding.fix is not None
-        and any(s.start <= last and first <= s.end for s in (finding.span, finding.fix.span))
+        and any(
+            s.path == study.path and s.start <= last and first <= s.end
+            for s in (finding.span, finding.fix.span)
+        )
     ]
 
 
-def _action(uri: str, document: Document, finding: Finding, fix: Fix) -> lsp.CodeAction:
-    edits = [_edit(document, span.start, span.end, text) for span, text in fix.places]
+def _action(study: Study, finding: Finding, fix: Fix) -> lsp.CodeAction:
     new = fix.text.strip()
     title = f"write `{new}`" if new and "\n" not in new else finding.help or "correct this"
     if not new:
@@ -448,9 +519,9 @@ def _action(uri: str, document: Document, finding: Finding, fix: Fix) -> lsp.Cod
     return lsp.CodeAction(
         f"{title} ({finding.name})",
         kind=lsp.CodeActionKind.QuickFix,
-        diagnostics=[_diagnostic(uri, document, finding)],
+        diagnostics=[_diagnostic(study, finding)],
         is_preferred=True,
-        edit=lsp.WorkspaceEdit({uri: edits}),
+        edit=lsp.WorkspaceEdit(_edits(study, fix.places)),
     )
 
 
@@ -460,17 +531,20 @@ async def _symbols(
     study = await server.study(params.text_document.uri)
     if study is None:
         return None
-    document = study.document
-    return [
-        lsp.DocumentSymbol(
+    return [one for heading in headings(study.loaded.items) for one in _symbol(study, heading)]
+
+
+def _symbol(study: Study, one: Heading) -> Iterator[lsp.DocumentSymbol]:
+    """A heading of the text itself."""
+    whole, name = study.own(one.start, one.end), study.own(one.name_start, one.name_end)
+    if whole is not None and name is not None:
+        yield lsp.DocumentSymbol(
             one.name or one.kind,
             _SYMBOLS.get(one.kind, lsp.SymbolKind.Property),
-            _range(document, one.start, one.end),
-            _range(document, one.name_start, one.name_end),
+            _range(study.document, *whole),
+            _range(study.document, *name),
             detail=one.detail or one.kind,
         )
-        for one in headings(study.loaded.items)
-    ]
 
 
 async def _semantic_tokens(
@@ -486,7 +560,7 @@ def _token_numbers(study: Study) -> Iterator[int]:
     """Five numbers a word: lines and units from the one before, its length, its kind, 0."""
     document = study.document
     before = EditorPlace(0, 0)
-    for one in colouring.coloured(document.source.text, ShowNames(study.loaded.items)):
+    for one in colouring.coloured(document.source.text, study.own_names):
         start = document.place(one.start)
         length = document.place(one.end).character - start.character
         kind = _LEGEND.token_types.index(_TOKENS[one.kind])

@@ -54,8 +54,17 @@ class Fix:
 
     @property
     def places(self) -> tuple[tuple[Span, str], ...]:
-        """Every place with what belongs there, in the order of the text."""
-        return tuple(sorted(((self.span, self.text), *self.more), key=lambda one: one[0].start))
+        """Every place with what belongs there, in the order of each text."""
+        places = ((self.span, self.text), *self.more)
+        return tuple(sorted(places, key=lambda one: (one[0].path, one[0].start)))
+
+    @property
+    def by_file(self) -> dict[str, Fix]:
+        """The part of the change that each file has; most changes have one file only."""
+        found: dict[str, list[tuple[Span, str]]] = {}
+        for span, text in self.places:
+            found.setdefault(span.path, []).append((span, text))
+        return {path: Fix(*places[0], tuple(places[1:])) for path, places in found.items()}
 
 
 @dataclass(frozen=True, slots=True)

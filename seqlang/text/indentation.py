@@ -26,6 +26,12 @@ MOST_NESTED: Final = 24
 MOST_BRACKETS: Final = 16
 """Brackets within brackets."""
 
+MOST_INCLUDED: Final = 50
+"""Files that a show includes."""
+
+MOST_INCLUDED_DEEP: Final = 8
+"""Files that include files."""
+
 _SHOWN: Final = 20
 """Lines of one kind of fault that are listed."""
 
@@ -88,13 +94,16 @@ def _halved(data: bytes) -> bool:
     return bool(high) and (little or big)
 
 
-def faults(source: Source) -> tuple[Finding, ...]:
-    """Everything about a text's layout that keeps it from being parsed."""
+def faults(source: Source, of_one_file: bool = True) -> tuple[Finding, ...]:
+    """Everything about a text's layout that keeps it from being parsed.
+
+    Where the text is not `of_one_file`, some of its blocks may be indented with tabs.
+    """
     lines = source.text.split("\n")
     found = (
         _too_deep(source, lines)
         or _too_long(source, lines)
-        or _mixed(source, lines)
+        or (of_one_file and _mixed(source, lines))
         or _uneven(source, lines)
     )
     if not found and not any(is_content(line) for line in lines):
@@ -208,7 +217,7 @@ def _too_long(source: Source, lines: list[str]) -> list[Finding]:
                 Span(source.path, 0, 0),
             )
         ]
-    content = sum(_content(line) for line in lines) if len(source.text) > MOST_CONTENT else 0
+    content = content_of(source.text) if len(source.text) > MOST_CONTENT else 0
     if content > MOST_CONTENT:
         return [
             _fault(
@@ -219,6 +228,11 @@ def _too_long(source: Source, lines: list[str]) -> list[Finding]:
             )
         ]
     return []
+
+
+def content_of(text: str) -> int:
+    """Characters of a text that count as statements."""
+    return sum(map(_content, text.split("\n")))
 
 
 def _content(line: str) -> int:

@@ -75,6 +75,74 @@ TEXT: Final = (
     """,
 )
 
+FILES: Final = (
+    """include-missing: a file that is included is not there, or cannot be opened.
+
+    What: `include` names a file in the show's folder; its path counts from the file that names it.
+
+    Why: what it says of the rig is not known, so nothing in the show can be checked.
+
+    Instead: correct the path, or copy the file into the show's folder.
+
+    Source of the limit: LANGUAGE.md, 1.2.
+    """,
+    """include-outside: the path of an include leaves the show's folder.
+
+    What: no path begins at the top of a disk, goes above the main file's folder by `..`, or leads
+    out of it by a link.
+
+    Why: a show is moved and given away as one folder; one from somebody else must not read what
+    lies beside it on your disk.
+
+    Instead: put the file into the show's folder.
+
+    Source of the limit: LANGUAGE.md, 1.2.
+    """,
+    """include-path: the path of an include is none that works on every computer.
+
+    What: a path is made of names and `/`; it holds no `\\`, `:`, `*`, `?`, `<`, `>`, `|`, no name
+    of a device such as `nul`, and it names a file, not a folder.
+
+    Why: the show would open here and fail on the computer at the venue.
+
+    Instead: give folders and files plain names, with `/` between them.
+
+    Source of the limit: LANGUAGE.md, 1.2.
+    """,
+    """include-circle: a file includes itself, or one that includes it.
+
+    What: a file includes others, and none of them includes it again.
+
+    Why: its text would stand in itself without an end.
+
+    Instead: take the line out; the names of a show are known in all of its files.
+
+    Source of the limit: LANGUAGE.md, 1.2.
+    """,
+    """included-twice: a file is included a second time.
+
+    What: each file stands once among the includes of a show and of its files.
+
+    Why: everything in it would be there twice under the same name.
+
+    Instead: take the second line out; the names of a show are known in all of its files.
+
+    Source of the limit: LANGUAGE.md, 1.2.
+    """,
+    """too-many-includes: a show includes more files than anybody keeps in mind.
+
+    What: at most 50 files, and at most 8 inside one another.
+
+    Why: nobody could say any more in which file a part stands.
+
+    Example: a file for every line.
+
+    Instead: put files together.
+
+    Source of the limit: this tool's own.
+    """,
+)
+
 NAMES: Final = (
     """unknown-name: nothing has this name.
 
@@ -401,6 +469,7 @@ SIZE: Final = (
 
 READING: Final = {
     "text": ("lines and their layout", TEXT),
+    "files": ("files that a show includes", FILES),
     "names": ("names and what they stand for", NAMES),
     "numbers": ("numbers and units", NUMBERS),
     "statements": ("lines that lack something or say too much", STATEMENTS),

@@ -116,13 +116,22 @@ def _region(span: Span, source: Source) -> dict[str, int]:
 
 
 def _fix(fix: Fix, sources: Mapping[str, Source]) -> dict[str, object]:
-    """A fix (3.55): all its replacements belong together."""
-    replacements = [
-        {"deletedRegion": _region(span, sources[span.path]), "insertedContent": {"text": text}}
-        for span, text in fix.places
-    ]
-    location = _artifact(fix.span.path)
-    return {"artifactChanges": [{"artifactLocation": location, "replacements": replacements}]}
+    """A fix (3.55): all its replacements belong together, those of every file."""
+    return {
+        "artifactChanges": [
+            {
+                "artifactLocation": _artifact(path),
+                "replacements": [
+                    {
+                        "deletedRegion": _region(span, sources[path]),
+                        "insertedContent": {"text": text},
+                    }
+                    for span, text in part.places
+                ],
+            }
+            for path, part in fix.by_file.items()
+        ]
+    }
 
 
 def _artifact(path: str) -> dict[str, str]:

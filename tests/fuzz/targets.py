@@ -124,7 +124,7 @@ def _editor(data: bytes) -> None:
     found = list(islice(occurrences(loaded.items), 50))
     if found:
         try:
-            renamed(loaded, source, chance.choice(found), chance.choice(["wing", "3", "hold", "é"]))
+            renamed(loaded, chance.choice(found), chance.choice(["wing", "3", "hold", "é"]))
         except CannotRenameError as error:
             _in_words(error)
 

@@ -11,7 +11,7 @@ import queue
 import subprocess
 import sys
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from types import TracebackType
 from typing import Any, Self
 
@@ -138,10 +138,10 @@ class EditorClient:
 
     # -- texts --------------------------------------------------------------------------------
 
-    def open(self, text: str) -> str:
-        """Open a text of its own; all that follows is about it."""
+    def open(self, text: str, uri: str | None = None) -> str:
+        """Open a text, if not elsewhere then as one of its own; all that follows is about it."""
         self._texts += 1
-        self.uri = f"file:///home/maker/show{self._texts}.cues"
+        self.uri = uri or f"file:///home/maker/show{self._texts}.cues"
         self.version = 1
         document = {"uri": self.uri, "languageId": "cues", "version": 1, "text": text}
         self.tell("textDocument/didOpen", {"textDocument": document})
@@ -167,6 +167,15 @@ class EditorClient:
             self._take()
         found: list[Json] = those()[answers - 1]["diagnostics"]
         return found
+
+    def told_of(self, uri: str, wanted: Callable[[list[Json]], bool]) -> list[Json]:
+        """What is published of a text, once it is what is waited for."""
+        while True:
+            here = [one["diagnostics"] for one in self.published if one["uri"] == uri]
+            if here and wanted(here[-1]):
+                found: list[Json] = here[-1]
+                return found
+            self._take()
 
     def at(self, method: str, line: int, character: int, **more: object) -> Any:
         """Ask about a place in the text."""

@@ -69,8 +69,8 @@ def _changes(text: str) -> list[tuple[str, tuple[str, ...]]]:
     return changes
 
 
-def found_in(text: str, path: Path | str = "example.cues") -> list[Finding]:
-    """What checking a show finds, but for the cautions."""
+def found_in(text: str, path: Path = FOLDER / "include-circle.cues") -> list[Finding]:
+    """What checking a show finds, but for the cautions; what it includes lies in `parts/`."""
     found = check(load_text(Source(str(path), text))).findings
     return [finding for finding in found if not finding.name.startswith("caution-")]
 

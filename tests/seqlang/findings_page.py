@@ -9,6 +9,7 @@ from __future__ import annotations
 import ast
 import difflib
 import re
+import shutil
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import chdir
@@ -21,6 +22,7 @@ from seqlang.check import check
 from seqlang.explain import LABELS, PAGE, Explanation, FindingSubject
 from seqlang.loading import Loaded, load
 from seqlang.text.findings import Finding
+from seqlang.text.indentation import MOST_INCLUDED
 from seqlang.text.reading_kinds import READING
 from seqlang.text.render import text
 from tests.seqlang.examples import FOLDER, example, mended
@@ -122,11 +124,26 @@ def made_of_searches() -> tuple[bytes, bytes]:
     return (rig + cue).encode(), (rig + cue.replace("as fast as it can", "in 1 s")).encode()
 
 
+def made_of_includes() -> tuple[bytes, bytes]:
+    names = [f'include "parts/{path.name}"\n' for path in sorted(more_parts())]
+    head = 'show "A file for every line"\n\n'
+    return (head + "".join(names)).encode(), (head + "".join(names[:-1])).encode()
+
+
+def more_parts() -> dict[Path, bytes]:
+    """One file more than a show may include."""
+    one = "given length_{n} = {n} mm\n"
+    return {
+        Path(f"parts/{n:02}.cues"): one.format(n=n).encode() for n in range(1, MOST_INCLUDED + 2)
+    }
+
+
 MADE: dict[str, Callable[[], tuple[bytes, bytes]]] = {
     "not-text": made_in_utf_16,
     "line-too-long": made_of_one_line,
     "file-too-large": made_of_holds,
     "too-many-searches": made_of_searches,
+    "too-many-includes": made_of_includes,
 }
 """Examples too large or too odd to keep as files, and each one mended."""
 
@@ -158,6 +175,9 @@ def _checked(name: str, show: bytes) -> tuple[Loaded, list[Finding]]:
     with tempfile.TemporaryDirectory() as folder, chdir(folder):
         path = Path(f"{name}.cues")
         path.write_bytes(show)
+        shutil.copytree(FOLDER / "parts", "parts")
+        for part, content in more_parts().items() if name == "too-many-includes" else ():
+            part.write_bytes(content)
         loaded = load(path)
         return loaded, list(check(loaded).findings)
 

@@ -100,6 +100,10 @@ def test_the_numbers_of_the_limits_are_those_of_the_code() -> None:
     for name, words in (
         ("nested-too-deep", f"At most {layout.MOST_NESTED} blocks"),
         ("nested-too-deep", f"{layout.MOST_BRACKETS} pairs of brackets"),
+        (
+            "too-many-includes",
+            f"At most {layout.MOST_INCLUDED} files, and at most {layout.MOST_INCLUDED_DEEP} inside",
+        ),
         ("line-too-long", f"At most {layout.MOST_IN_LINE} letters"),
         ("file-too-large", f"At most {layout.MOST_BYTES // 1_000_000} MB"),
         ("file-too-large", f"{layout.MOST_CHARACTERS:,} letters, {layout.MOST_CONTENT:,} of them"),

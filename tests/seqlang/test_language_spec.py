@@ -22,6 +22,8 @@ from sim.score.laws import coefficients
 
 ROOM = Path(__file__).parents[2] / "seqlang"
 PAGE = (ROOM / "LANGUAGE.md").read_text()
+FILES = re.findall(r"^```cues (\w+\.cues)\n(.*?)^```", PAGE, re.MULTILINE | re.DOTALL)
+"""Examples that others include, with their names."""
 EXAMPLES = re.findall(r"^```cues\n(.*?)^```", PAGE, re.MULTILINE | re.DOTALL)
 CODE = "".join(
     path.read_text()
@@ -35,6 +37,14 @@ def row(first: str) -> str:
     found = re.search(rf"^\| {re.escape(first)} \|(.*)\|$", PAGE, re.MULTILINE)
     assert found is not None, first
     return found[1]
+
+
+@pytest.fixture(autouse=True)
+def beside_the_files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Examples are read in a folder in which the page's files lie."""
+    for name, text in FILES:
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
 
 
 def test_the_page_has_its_examples() -> None:
@@ -95,6 +105,8 @@ def test_limits_on_the_page_are_those_of_the_code() -> None:
     assert f"{large.MOST_CUES} cues, {large.MOST_BOARDS} boards, {large.MOST_SERVOS}" in PAGE
     assert f"{large.MOST_MOVES:,} moves" in PAGE
     assert f"at most {LONGEST_REHEARSAL_MS // 3_600_000} h of a show" in PAGE
+    included, deep = layout.MOST_INCLUDED, layout.MOST_INCLUDED_DEEP
+    assert f"At most {included} files, {deep} inside one another" in PAGE
     assert f"blocks {layout.MOST_NESTED} deep, brackets {layout.MOST_BRACKETS} deep" in PAGE
     assert f"1 to {MOST_TIMES}, for a day at most" in PAGE
     assert f"lasts {LEAST_MS} ms at least" in PAGE

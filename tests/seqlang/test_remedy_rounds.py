@@ -62,7 +62,8 @@ def test_a_line_that_is_readable_again_may_show_what_a_check_thinks_of_it(
 def test_what_was_left_is_not_offered_again_and_what_was_taken_is_in_the_text() -> None:
     rounds = Rounds("x.cues", with_line("move", "jaw to 30 deg in 0.9 s;"))
     first = next(rounds.offers())
-    assert (first.before, first.after) == (
+    (change,) = first.changes
+    assert (change.before, change.after) == (
         ("    jaw to 30 deg in 0.9 s;",),
         ("    jaw to 30 deg in 0.9 s",),
     )

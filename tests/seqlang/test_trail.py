@@ -10,8 +10,10 @@ from seqlang.check import _in_order
 from seqlang.editor.document import Document
 from seqlang.editor.moved import moved_along
 from seqlang.editor.server import _diagnostic
+from seqlang.editor.study import OpenText, OpenTexts, studied
 from seqlang.meaning.values import Reading
 from seqlang.text.findings import Finding, Passage, Span
+from seqlang.text.pieces import ReadPieces
 from seqlang.text.render import as_json, text
 from seqlang.text.sarif import as_sarif
 from seqlang.text.source import Source
@@ -72,8 +74,9 @@ def test_the_trail_of_a_finding_is_in_its_json_and_its_sarif() -> None:
 
 
 def test_an_editor_is_told_the_places_of_a_trail_and_reads_the_rest() -> None:
-    document = Document.of(SOURCE.path, TEXT)
-    told = _diagnostic("file:///show.cues", document, finding(LEFT, call(2)))
+    text_ = OpenText("file:///show.cues", Document.of(SOURCE.path, TEXT))
+    study, _ = studied(text_, OpenTexts({}), (), ReadPieces())
+    told = _diagnostic(study, finding(LEFT, call(2)))
     assert told.message.splitlines() == ["`fin` cannot go there", "on the left side"]
     (place,) = told.related_information or []
     assert place.location.range.start.line == 4
