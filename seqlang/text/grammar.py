@@ -6,6 +6,7 @@ import contextlib
 import hashlib
 import io
 import sys
+from copy import copy
 from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, cast
@@ -42,7 +43,7 @@ from seqlang.text.syntax import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
 
 class Indentation(Indenter):
@@ -58,6 +59,10 @@ class Indentation(Indenter):
 
     always_accept = ("_NL", "NAME")
     """Tokens the lexer knows in every state. With names known, `servoo` is not `servo` and `o`."""
+
+    def process(self, stream: Iterator[Token]) -> Iterator[Token]:
+        """Each text with a count of its own: an editor's texts are read beside one another."""
+        return Indenter.process(copy(self), stream)  # type: ignore[no-untyped-call,no-any-return]
 
 
 class Builder:

@@ -290,3 +290,14 @@ def test_what_an_edit_left_alone_is_not_parsed_again() -> None:
     before = parse(Source("x.cues", EDITED), pieces).items
     after = parse(Source("x.cues", EDITED + "\ncue more\n    hold 1 s\n"), pieces).items
     assert all(one is other for one, other in zip(before[:-1], after, strict=False))
+
+
+def test_two_texts_may_be_read_beside_one_another() -> None:
+    """An editor's server reads one text while it lays out another."""
+    one = parser().parse_interactive('cue a\n    repeat 2 times\n        hold 1 s\nshow "x"\n')
+    other = parser().parse_interactive("cue b\n  hold 1 s\n")
+    first, second = one.iter_parse(), other.iter_parse()
+    kinds = [next(first).type for _ in range(5)]
+    kinds += [token.type for token in second]
+    kinds += [token.type for token in first]
+    assert kinds.count("_INDENT") == kinds.count("_DEDENT") == 3
