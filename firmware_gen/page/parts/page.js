@@ -15,7 +15,9 @@ const LONGEST_OWN = 180000; // frames, an hour
 const READ_MS = 100; // between two changes of the figures
 const STEP_MS = 500; // between two pictures, in steps
 const BAND_MS = 200; // between two drawings of an own take's band
-const AHEAD = 3000; // frames played ahead between two pictures
+const AHEAD = 3000; // frames of a rehearsal played before the first picture
+const AHEAD_MS = 10; // for playing ahead between two pictures
+const AHEAD_BAND_MS = 700; // between two drawings of its band meanwhile
 
 const byId = id => document.getElementById(id);
 const show = JSON.parse(byId("data").textContent);
@@ -98,15 +100,23 @@ function tick(stamp) {
     }
     dirty = true;
   }
-  if (rehearsal.recording.frames < rehearsal.frames) {
-    rehearsal.extend(Math.min(rehearsal.frames, rehearsal.recording.frames + AHEAD));
-    band.stale = dirty = true;
-  }
+  if (rehearsal.recording.frames < rehearsal.frames) playAhead(stamp);
   if (dirty && (!byId("steps").checked || !runs || stamp - drawn >= STEP_MS)) {
     drawn = stamp;
     draw(stamp);
   }
   requestAnimationFrame(tick);
+}
+
+/** A long rehearsal is written down piece by piece, while the page can be used already. */
+function playAhead(stamp) {
+  const end = performance.now() + AHEAD_MS;
+  do {
+    rehearsal.extend(Math.min(rehearsal.frames, rehearsal.recording.frames + 100));
+  } while (performance.now() < end && rehearsal.recording.frames < rehearsal.frames);
+  if (take.own || (stamp - painted < AHEAD_BAND_MS && rehearsal.recording.frames < rehearsal.frames)) return;
+  painted = stamp;
+  band.stale = dirty = true;
 }
 
 function run(on) {
