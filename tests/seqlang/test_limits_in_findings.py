@@ -18,6 +18,8 @@ from seqlang.text.indentation import (
     MOST_BYTES,
     MOST_CHARACTERS,
     MOST_CONTENT,
+    MOST_INCLUDED,
+    MOST_INCLUDED_DEEP,
     MOST_IN_LINE,
     MOST_NESTED,
 )
@@ -64,6 +66,7 @@ KEPT: dict[str, tuple[float, ...]] = {
     "light-too-long": (MOST_FRAMES * FRAME_MS / 60_000, MOST_STATEMENTS, MOST_LOOKS),
     "long-strobe": (STROBE_S,),
     "too-many-threads": (THREADS, LOOP_DEPTH),
+    "too-many-includes": (MOST_INCLUDED, MOST_INCLUDED_DEEP),
 }
 """The numbers in what a finding says is checked, in order."""
 
