@@ -18,9 +18,9 @@ from seqlang.text.indentation import (
     MOST_BYTES,
     MOST_CHARACTERS,
     MOST_CONTENT,
+    MOST_IN_LINE,
     MOST_INCLUDED,
     MOST_INCLUDED_DEEP,
-    MOST_IN_LINE,
     MOST_NESTED,
 )
 from seqlang.text.recover import MOST_ERRORS
