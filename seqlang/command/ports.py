@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 )
 @format_option
 def command(listed: bool, baud: int, file: str | None, form: str) -> None:
-    """Say which ports there are, who answers on them, and what is on each board.
+    """Say which ports there are, and what is on each of their boards.
 
     Looks at USB serial ports, and at those that other commands use. Opening a port may restart
     what is plugged in there, also if it is no board of yours; --listed opens none.

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 )
 @format_option
 def command(file: str, out: str | None, serve: bool, number: int, form: str) -> None:
-    """Write a page on which the show's boards run, before they are built.
+    """Write a page on which the boards run before they are built.
 
     The page plays every cue once, as its buttons would start it. There you can go through the
     time, and press the remote's buttons yourself: the firmware's own code answers. Open it in any

@@ -41,7 +41,7 @@ _A_FEW: Final = 10
 @click.option("--all", "everywhere", is_flag=True, help="Every board on every port.")
 @format_option
 def command(port: str | None, baud: int, file: str | None, everywhere: bool, form: str) -> int:
-    """Say what the connected board plays, what went wrong on it, and what to do.
+    """Say what the connected board plays, and what to do.
 
     With --all a port on which no board answers ends it with status 3, after all have been asked.
 
