@@ -28,7 +28,7 @@ def telling(file: str, port: str | None) -> Iterator[ShowOn]:
     A kill and a closed terminal end it as Ctrl-C does.
     """
     known = ShowOn()
-    with _ended_in_words():
+    with ended_in_words():
         try:
             yield known
         except BaseException:
@@ -49,7 +49,9 @@ def words(known: ShowOn, file: str, port: str | None) -> str:
 
 
 @contextmanager
-def _ended_in_words() -> Iterator[None]:
+def ended_in_words() -> Iterator[None]:
+    """A kill and a closed terminal raise KeyboardInterrupt meanwhile, as Ctrl-C does."""
+
     def stop(number: int, _: FrameType | None) -> None:
         raise KeyboardInterrupt
 
