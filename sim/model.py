@@ -503,6 +503,18 @@ class Servo:
 
 
 @dataclass(frozen=True, slots=True)
+class LightPlace:
+    """Where a light sits on a servo's part, `on`, for drawings alone.
+
+    `at_m`: a lamp, or the first pixel of a strip, is so far from the hinge along the part's zero
+    line; None: a lamp at the part's tip, a strip from the hinge on. The strip runs outward.
+    """
+
+    on: str
+    at_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Lamp:
     """A plain lamp: `count` LEDs in parallel branches, each at `forward_v` and `current_a`."""
 
@@ -515,6 +527,7 @@ class Lamp:
     colour: tuple[int, int, int] = (255, 255, 255)
     safe_pct: float = 0.0
     mark: int = NO_MARK
+    rides: LightPlace | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -539,6 +552,7 @@ class Strip:
     feed_v: float | None = None
     """What a converter of its own gives the strip; None: fed as its board is."""
     mark: int = NO_MARK
+    rides: LightPlace | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from firmware_gen.page.pins import abilities
 from firmware_gen.table.layout import ORDERS
 from firmware_gen.table.records import LampRecord, ServoRecord, StripRecord, SwitchRecord
 from sim.light.lightness import srgb_to_linear
-from sim.model import Lamp, Servo, Strip
+from sim.model import Lamp, LightPlace, Servo, Strip
 from sim.rig.slide import of_horn, of_part
 
 if TYPE_CHECKING:
@@ -56,6 +56,11 @@ def _board(board: CompiledBoard, table: CheckedTable) -> dict[str, Any]:
     }
 
 
+def _seat(place: LightPlace | None) -> dict[str, Any]:
+    """On which part a light is drawn, and where; nothing if nothing is said of it."""
+    return {} if place is None else {"on": place.on, "at_m": place.at_m}
+
+
 def _output(output: object, record: object) -> dict[str, Any]:
     match output, record:
         case Servo(), ServoRecord():
@@ -70,7 +75,8 @@ def _output(output: object, record: object) -> dict[str, Any]:
             }
         case Lamp(), LampRecord():
             tint = srgb_to_linear(np.asarray(output.colour) / 255.0)
-            return {"kind": "lamp", "name": output.name, "tint": np.round(tint, 6).tolist()}
+            lamp = {"kind": "lamp", "name": output.name, "tint": np.round(tint, 6).tolist()}
+            return lamp | _seat(output.rides)
         case Strip(), StripRecord():
             order = ORDERS[record.order]
             return {
@@ -79,7 +85,7 @@ def _output(output: object, record: object) -> dict[str, Any]:
                 "pixels": record.pixels,
                 "order": ["rgb".index(colour) for colour in order],
                 "pitch_m": output.pitch_m,
-            }
+            } | _seat(output.rides)
         case _, SwitchRecord():
             name = getattr(output, "name", "")
             high = record.active_high

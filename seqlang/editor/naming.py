@@ -51,6 +51,7 @@ _PLACES: Final[dict[str, dict[int, tuple[Named, bool]]]] = {
     "board": {1: ("board", True), 2: ("chip", False)},
     "feed": {1: ("supply", False)},
     "mount": {1: ("output", False)},
+    "ride": {1: ("output", False)},
     "near": {1: ("region", False)},
     "colour": {1: ("colour", False)},
     "input": {2: ("board", False), 3: ("pin", False)},

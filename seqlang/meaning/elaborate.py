@@ -61,7 +61,7 @@ from typing import TYPE_CHECKING, Final, cast
 from lark import Token
 
 from firmware_gen.chips import CHIPS, FIRST
-from seqlang.meaning.mounted import on_sound_carriers
+from seqlang.meaning.mounted import lights_on_parts, on_sound_carriers
 from seqlang.meaning.output import output, wired_button
 from seqlang.meaning.pose import Pose, pose
 from seqlang.meaning.rig import board, supply, wearer
@@ -154,6 +154,8 @@ def _elaborated(
     reading.spinning.update(_travelling(reading, lines, SPEED))
     poses = _poses(reading, lines, outputs)
     rig = _rig(reading, lines, outputs, _safe(reading, poses))
+    lights = [line for line in lines if line.kind in ("lamp", "strip")]
+    rig = lights_on_parts(reading, lights, rig, outputs)
     if any(isinstance(one, Servo) and one.mount for one in rig.outputs):
         from sim.strain.coupling import coupled_rig, standing_reaches
 

@@ -1,4 +1,4 @@
-"""Parts that stand on other parts."""
+"""Parts that stand on other parts, and lights that sit on them."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final, cast
 from seqlang.meaning.entry import options
 from seqlang.meaning.values import Fault
 from seqlang.text.units import DEGREES, KILOGRAMS, METRES
-from sim.model import Mount, Servo
+from sim.model import Lamp, LightPlace, Mount, Servo, Strip
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from seqlang.meaning.entry import Sheet
     from seqlang.meaning.values import Reading
     from seqlang.text.syntax import Line
-    from sim.model import Rig
+    from sim.model import Output, Rig
 
 
 MOST_IN_CHAIN: Final = 16
@@ -79,6 +79,39 @@ def mount(reading: Reading, sheet: Sheet) -> Mount | None:
             *((kind, amount(kind)) for kind in ("ahead", "weighs", "straight", "turned")),
         ),
     )
+
+
+def light_place(reading: Reading, sheet: Sheet) -> LightPlace | None:
+    """On which part a lamp or a strip sits; None: nothing is said of it."""
+    line = sheet.get("ride")
+    if line is None:
+        return None
+    at_m = None
+    if len(line.items) > 2:
+        at_m = reading.tried(reading.within, line.amount(2), METRES, "a distance", 0)
+    return LightPlace(str(line.token(1)), at_m)
+
+
+def lights_on_parts(
+    reading: Reading, entries: Sequence[Line], rig: Rig, outputs: Mapping[str, tuple[str, Token]]
+) -> Rig:
+    """The rig whose lights sit on servos that are there. Notes those that do not."""
+    declared = [name for name, (kind, _) in outputs.items() if kind == "servo"]
+    for line in (one for entry in entries for one in entry.lines() if one.kind == "ride"):
+        on = str(line.token(1))
+        if on in outputs and outputs[on][0] != "servo":
+            kind = outputs[on][0]
+            words = f"`{on}` is a {kind}, and a light can only sit on a servo's part"
+            reading.error("wrong-kind", words, line.token(1))
+        elif on not in declared:
+            reading.unknown(line.token(1), "servo", declared)
+    return replace(rig, outputs=tuple(_seated(one, declared) for one in rig.outputs))
+
+
+def _seated(output: Output, declared: Collection[str]) -> Output:
+    if isinstance(output, Lamp | Strip) and output.rides and output.rides.on not in declared:
+        return replace(output, rides=None)
+    return output
 
 
 def on_sound_carriers(

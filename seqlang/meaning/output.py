@@ -11,7 +11,7 @@ from lark import Token
 from firmware_gen.chips import FIRST
 from seqlang.meaning.carried import drive, efficiency, load
 from seqlang.meaning.entry import Sheet, options
-from seqlang.meaning.mounted import mount
+from seqlang.meaning.mounted import light_place, mount
 from seqlang.meaning.pose import angle, colour
 from seqlang.meaning.values import DAY_MS, Fault, Reading
 from seqlang.text.findings import Fix
@@ -561,6 +561,7 @@ def _lamp(reading: Reading, entry: Line, spot: Plug) -> Lamp:
         count=count,
         colour=usual.colour if tint is None else colour(reading, tint.token(1)),
         safe_pct=spot.safe.level_pct if spot.safe else usual.safe_pct,
+        rides=light_place(reading, sheet),
         mark=_mark(
             reading,
             sheet,
@@ -604,6 +605,7 @@ def _strip(reading: Reading, entry: Line, spot: Plug) -> Strip:
         safe=light if isinstance(light, StripLight) else BLACK,
         shifter=sheet.get("shifter") is not None,
         feed_v=_single(reading, sheet, "own_feed", VOLTS, above=0),
+        rides=light_place(reading, sheet),
         mark=_mark(
             reading,
             sheet,

@@ -38,6 +38,7 @@ from sim.model import (
     Lamp,
     Law,
     LeverPair,
+    LightPlace,
     Load,
     Mount,
     Move,
@@ -214,6 +215,7 @@ def _output(output: Output, chip: Chip) -> Iterator[str]:
             f"{_quantity(output.current_a, 'A')}"
         )
         yield f"{INDENT}colour {_hex(output.colour)}"
+        yield from _rides(output.rides)
     elif isinstance(output, Strip):
         yield _plug("strip", output, chip)
         yield (
@@ -226,10 +228,17 @@ def _output(output: Output, chip: Chip) -> Iterator[str]:
             yield f"{INDENT}feed {_quantity(output.feed_v, 'V')}"
         if output.shifter:
             yield f"{INDENT}shifter"
+        yield from _rides(output.rides)
     else:
         yield _plug("switch", output, chip)
         yield f"{INDENT}active {'high' if output.active_high else 'low'}"
         yield f"{INDENT}draws {_quantity(output.current_a, 'A')}"
+
+
+def _rides(place: LightPlace | None) -> Iterator[str]:
+    if place is not None:
+        at = "" if place.at_m is None else f" at {_quantity(place.at_m, 'm')}"
+        yield f"{INDENT}on {place.on}{at}"
 
 
 def _exactly(value: float, measure: Measure) -> str:

@@ -67,9 +67,11 @@ servo lantern: body pin PB4
 lamp eye: bill pin PD3
     leds        1 of 2.1 V, 20 mA
     colour      orange
+    on          head at 100 mm
 
 strip spine: body pin PD7
-    pixels      60, order grb, each 12 mA
+    pixels      60, order grb, each 12 mA, pitch 3 mm
+    on          wing
     cap         800 mA
     feed        5 V
 

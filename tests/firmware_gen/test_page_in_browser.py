@@ -412,6 +412,21 @@ def test_lights_have_the_colours_that_srgb_gives_their_duties(heron: Opened) -> 
     assert ",".join(str(int(part)) for part in want) in found
 
 
+def test_a_lamp_is_drawn_on_the_part_that_carries_it(heron: Opened) -> None:
+    heron.js("() => bellcrank.seek(900)")
+    heron.wait("document.getElementById('clock').textContent.startsWith('18.00')")
+    found = heron.js(
+        """() => ["stage", "lamps"].map(name => {
+            const canvas = document.getElementById(name), shades = new Set();
+            const pen = canvas.getContext("2d");
+            const all = pen.getImageData(0, 0, canvas.width, canvas.height).data;
+            for (let n = 0; n < all.length; n += 4) shades.add(all.slice(n, n + 3).join());
+            return [...shades]; })"""
+    )
+    orange = [shade for shade in found[1] if shade.startswith("2") and shade.endswith(",0")]
+    assert set(orange) & set(found[0])
+
+
 def test_findings_are_listed_and_lead_to_their_moment(heron: Opened) -> None:
     items = heron.page.locator("#notes li")
     assert items.count() > 0

@@ -173,7 +173,8 @@ def outputs(draw: st.DrawFn, name: str, board: str) -> model.Output:
     if kind == 1:
         count = draw(st.integers(1, 50))
         return model.Lamp(
-            name, board, pin, draw(POSITIVE), draw(POSITIVE), count, draw(COLOURS), draw(LEVELS)
+            *(name, board, pin, draw(POSITIVE), draw(POSITIVE), count, draw(COLOURS)),
+            safe_pct=draw(LEVELS),
         )
     if kind == 2:
         order = draw(st.sampled_from(["rgb", "rbg", "grb", "gbr", "brg", "bgr"]))
@@ -254,6 +255,12 @@ def mounted(draw: st.DrawFn, made: list[model.Output]) -> None:
         for n, output in enumerate(made)
         if isinstance(output, model.Servo) and not output.load.spins
     ]
+    servos_made = [one.name for one in made if isinstance(one, model.Servo)]
+    for n, light in enumerate(made):
+        if isinstance(light, model.Lamp | model.Strip) and servos_made and draw(st.booleans()):
+            at_m = draw(st.none() | st.floats(0, 10))
+            seat = model.LightPlace(draw(st.sampled_from(servos_made)), at_m)
+            made[n] = replace(light, rides=seat)
     # parts that slide and turned hinge lines do not go together
     flat = any(isinstance(made[n], model.Servo) and made[n].load.slide for n in places)  # type: ignore[union-attr]
     across = st.just(0.0) if flat else ANGLES

@@ -8,7 +8,7 @@ from rig_text import loaded, with_rig
 from seqlang.check import Checked, check
 from seqlang.loading import Loaded
 from seqlang.text.findings import Finding
-from sim.model import Mount, Servo, Wearer
+from sim.model import LightPlace, Mount, Servo, Strip, Wearer
 from sim.rig.holding_torque import worst_hold
 
 TIP = """\
@@ -250,3 +250,37 @@ def test_sixteen_parts_may_stand_on_one_another_and_no_more() -> None:
     assert finding.name == "chain-too-long"
     assert "17 parts stand on `part_0`" in finding.message
     assert stacked(60).show is not None
+
+
+STRIP = "strip line: body pin PC0\n    pixels 20, pitch 5 mm\n"
+
+
+@pytest.mark.parametrize(
+    ("line", "place"),
+    [
+        ("on jaw at 30 mm", LightPlace("jaw", 0.03)),
+        ("on jaw", LightPlace("jaw")),
+        (None, None),
+    ],
+)
+def test_a_strip_says_on_which_part_it_sits(line: str | None, place: LightPlace | None) -> None:
+    found = with_rig(*STRIP.splitlines(), *([f"    {line}"] if line else []))
+    assert found.findings == ()
+    assert found.show is not None
+    strip = next(one for one in found.show.rig.outputs if one.name == "line")
+    assert isinstance(strip, Strip)
+    assert strip.rides == place
+
+
+@pytest.mark.parametrize(
+    ("on", "name"), [("jaws", "unknown-name"), ("line", "wrong-kind"), ("body", "unknown-name")]
+)
+def test_a_strip_cannot_sit_on_what_is_no_part(on: str, name: str) -> None:
+    found = with_rig(*STRIP.splitlines(), f"    on {on} at 30 mm")
+    (finding,) = found.findings
+    assert finding.name == name
+    assert place(found, finding) == on
+    assert found.show is not None
+    strip = next(one for one in found.show.rig.outputs if one.name == "line")
+    assert isinstance(strip, Strip)
+    assert strip.rides is None

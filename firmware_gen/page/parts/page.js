@@ -44,7 +44,7 @@ function furnish() {
   const rows = document.querySelector("#readings tbody");
   const findings = byId("notes").querySelector("ul");
   for (const node of [rows, byId("feeds"), byId("presses"), findings]) node.replaceChildren();
-  stage = new Stage(byId("stage"), byId("ground"), show.parts, show.tilt_deg);
+  stage = new Stage(byId("stage"), byId("ground"), show.parts, show.tilt_deg, tracks);
   lights = new Lights(byId("lamps"), tracks);
   lights.shown = !show.hard_on_eyes;
   readings = new Readings(rows, byId("feeds"), show, tracks);
@@ -187,7 +187,7 @@ function draw(stamp) {
   dirty = false;
   const frame = Math.floor(now);
   const rig = take.at(frame);
-  stage.draw(places(frame)); // both draw nothing where nothing has changed
+  stage.draw(places(frame), rig, lights.shown); // both draw nothing where nothing has changed
   lights.draw(rig);
   band.follow(frame);
   if (take.own && runs && stamp - painted > BAND_MS) {

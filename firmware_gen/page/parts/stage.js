@@ -1,5 +1,6 @@
 // The drawing of the parts: a sheet on which each limb stands in true proportion.
 
+import { css, lampColour, pixelColour } from "./colour.js";
 import { brought, corners, limbsOf, looking, posed, reachOf, tipOf } from "./creature.js";
 import { GAP, laidOut } from "./layout.js";
 import { hull, place, turned } from "./space.js";
@@ -19,7 +20,8 @@ export class Stage {
    * `canvas` takes what moves, `ground` below it what stands: names, travels. `parts` are those of
    * the page's data.
    */
-  constructor(canvas, ground, parts, tiltDeg) {
+  constructor(canvas, ground, parts, tiltDeg, tracks) {
+    this.riders = tracks.filter(track => track.output.on); // lights that sit on parts
     this.canvas = canvas;
     this.ground = ground;
     this.limbs = limbsOf(parts);
@@ -45,8 +47,12 @@ export class Stage {
     this.stale = true;
   }
 
-  /** `places`: by part, {at, limp}: where it is told to be. Only limbs that have moved are drawn. */
-  draw(places) {
+  /**
+   * `places`: by part, {at, limp}: where it is told to be. Only limbs that have moved, or on which
+   * lights sit, are drawn. `shown`: whether lights are.
+   */
+  draw(places, rig, shown) {
+    Object.assign(this, { rig, shown });
     const pen = this.penOf(this.canvas);
     const ground = this.stale ? this.penOf(this.ground) : null;
     if (ground) {
@@ -56,7 +62,8 @@ export class Stage {
     }
     for (const limb of this.limbs) {
       const now = limb.parts.map(part => `${places.get(part.name).at} ${places.get(part.name).limp}`).join();
-      limb.moved = ground !== null || now !== limb.before;
+      const lit = this.riders.some(({ output }) => limb.parts.some(part => part.name === output.on));
+      limb.moved = ground !== null || lit || now !== limb.before;
       limb.before = now;
       if (limb.moved) limb.frames = posed(limb.parts, part => places.get(part.name).at);
     }
@@ -106,9 +113,34 @@ export class Stage {
     for (const one of others) this.travel(pen, put, one);
     if (this.showHardest) for (const one of [root, ...others]) this.hardest(pen, put, one);
     for (const one of [root, ...others]) this.part(pen, put, one, places.get(one.part.name).limp);
+    for (const one of [root, ...others]) {
+      for (const track of this.riders) if (track.output.on === one.part.name) this.light(pen, put, one, track);
+    }
     if (others.length && view.view === view.limb.views[0]) {
       const left = 8 + view.left - GAP / 2;
       this.names(pen, put, others, [left, TOP + view.top - GAP / 2, left + view.wide + GAP]);
+    }
+  }
+
+  /** A lamp or a strip along the part that carries it. */
+  light(pen, put, { part, frame }, { kind, output, board, index, pixels }) {
+    const from = output.at_m ?? (kind === "lamp" ? reachOf(part) : 0);
+    const { duties, pixels: bytes } = this.rig.boards[board];
+    const count = kind === "lamp" ? 1 : output.pixels;
+    const radius = kind === "lamp" ? 6 : Math.max(2, Math.min(6, 0.4 * output.pitch_m * this.layout.scale));
+    const at = n => put(place(frame, [from + n * (output.pitch_m || 0), 0, 0]));
+    pen.strokeStyle = "#0b0c10"; // what carries the lights
+    pen.lineWidth = 2 * radius + 3;
+    pen.beginPath();
+    pen.moveTo(...at(0));
+    pen.lineTo(...at(count - 1));
+    pen.stroke();
+    for (let n = 0; n < count; n++) {
+      const colour = kind === "lamp" ? lampColour(duties[index], output.tint) : pixelColour(bytes, pixels + 3 * n, output.order);
+      pen.fillStyle = this.shown ? css(colour) : "#1a1d24";
+      pen.beginPath();
+      pen.arc(...at(n), radius, 0, 2 * Math.PI);
+      pen.fill();
     }
   }
 
