@@ -16,6 +16,7 @@ from firmware_gen.checked_table import SEAL, CheckedTable, demand_seal
 from seqlang.checks import BUDGETS, CHECKS
 from seqlang.checks.context import Context
 from seqlang.checks.wiring import table_too_large
+from seqlang.meaning.alike.told import ALL_ONCE, Likes
 from seqlang.summary import Summary, summarise
 
 if TYPE_CHECKING:
@@ -83,7 +84,7 @@ def check(loaded: Loaded, before_each: Callable[[], object] = int) -> Checked:
     that one mistake gives one finding.
     """
     if loaded.show is None:
-        return Checked(_in_order(loaded.findings, loaded.sources), None, None)
+        return Checked(_in_order(loaded.findings, loaded.sources, loaded.told), None, None)
     return _checked(loaded, loaded.show, before_each)
 
 
@@ -96,7 +97,7 @@ def _checked(loaded: Loaded, show: Show, before_each: Callable[[], object]) -> C
     ]
     if over:
         found = [*loaded.findings, *over]
-        return Checked(_in_order(found, loaded.sources), None, None)
+        return Checked(_in_order(found, loaded.sources, loaded.told), None, None)
     found = [*loaded.findings, *_found(context, CHECKS, before_each)]
     compiled = None
     before_each()
@@ -106,7 +107,9 @@ def _checked(loaded: Loaded, show: Show, before_each: Callable[[], object]) -> C
     sealed = None
     if compiled is not None and not _has_error(found):
         sealed = _sealed(show, loaded.origins, compiled)
-    return Checked(_in_order(found, loaded.sources), sealed, summarise(context), context)
+    return Checked(
+        _in_order(found, loaded.sources, loaded.told), sealed, summarise(context), context
+    )
 
 
 def _sealed(show: Show, origins: Mapping[int, Origin], compiled: CompiledShow) -> CheckedShow:
@@ -131,14 +134,16 @@ def _has_error(findings: Iterable[Finding]) -> bool:
     return any(finding.severity == "error" for finding in findings)
 
 
-def _in_order(findings: Iterable[Finding], paths: Iterable[str]) -> tuple[Finding, ...]:
+def _in_order(
+    findings: Iterable[Finding], paths: Iterable[str], told: Likes = ALL_ONCE
+) -> tuple[Finding, ...]:
     """By file (in the order of reading), place and name; each finding once.
 
     A gesture used twice or a pair described once can run into the same finding twice.
     """
     rank = {path: index for index, path in enumerate(paths)}
     unique: dict[tuple[str, Span, str], list[Finding]] = {}
-    for finding in findings:
+    for finding in told.once(findings):
         unique.setdefault((finding.name, finding.span, finding.message), []).append(finding)
     ordered = sorted(
         map(_once, unique.values()),

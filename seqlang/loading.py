@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from seqlang.meaning.alike.told import ALL_ONCE, Likes
 from seqlang.meaning.elaborate import elaborate
 from seqlang.text.indentation import decoded, faults, read
 from seqlang.text.parse import parse
@@ -45,6 +46,8 @@ class Loaded:
     """All files as one text; None if nothing could be read."""
     found: tuple[Finding, ...] = ()
     """The findings as reading gave them, in the places of `whole`."""
+    told: Likes = ALL_ONCE
+    """Which names stand for things that the text describes once."""
 
 
 def load(path: str | Path) -> Loaded:
@@ -109,6 +112,11 @@ def _told(whole: WholeText, pieces: ReadPieces | None) -> Loaded:
     """What a whole text says, in the places of its files."""
     items, made, noted = _read(whole.source, pieces)
     places = {name: whole.located_origin(origin) for name, origin in made.places.items()}
+
+    def located(place: tuple[int, int]) -> tuple[int, int]:
+        span = whole.span(*place)
+        return span.start, span.end
+
     return Loaded(
         made.show,
         whole.located_origins(made.origins),
@@ -118,6 +126,7 @@ def _told(whole: WholeText, pieces: ReadPieces | None) -> Loaded:
         items,
         whole,
         tuple(noted),
+        replace(made.told, stepped=frozenset(map(located, made.told.stepped))),
     )
 
 
@@ -142,4 +151,4 @@ def _read(
     """What a text with a sound layout says, and what is wrong with it."""
     parsed = parse(source, pieces)
     made = elaborate(parsed.items, source, parsed.lost_names)
-    return parsed.items, made, merged((*parsed.findings, *made.findings), source)
+    return parsed.items, made, merged((*parsed.findings, *made.told.once(made.findings)), source)

@@ -19,7 +19,7 @@ from seqlang.text.units import UNITS
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from seqlang.editor.naming import Occurrence
+    from seqlang.text.occurrences import Occurrence
 
 GRAMMAR_FILE: Final = Path(__file__).with_name("cues.tmLanguage.json")
 

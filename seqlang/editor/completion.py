@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING, Final, NamedTuple, cast
 from lark import Token, UnexpectedInput
 
 from firmware_gen.chips import CHIPS
-from seqlang.editor.naming import OWN, Named, ShowNames, occurrences
+from seqlang.editor.naming import ShowNames
 from seqlang.loading import load_text
 from seqlang.text.grammar import Indentation, parser
 from seqlang.text.indentation import is_content, width
+from seqlang.text.occurrences import OWN, Named, occurrences
 from seqlang.text.source import Source
 from seqlang.text.tokens import words_of
 from seqlang.text.units import UNITS, title_of, units_of
@@ -192,7 +193,7 @@ def _names(state: InteractiveParser, names: ShowNames) -> Iterator[Proposal]:
     if named in ("colour", "constant"):
         yield from (Proposal(name, "constant") for name in names.declared("constant"))
     if named in OWN and named != "constant":
-        yield from (Proposal(name, named) for name in names.declared(named))
+        yield from (Proposal(name, named) for name in names.known(named))
     elif named != "constant":
         known: dict[str, Iterable[str]] = {
             "colour": COLOURS,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from seqlang.editor.manual import explained
-from seqlang.editor.naming import Occurrence, ShowNames
+from seqlang.editor.naming import ShowNames
 from seqlang.text.units import UNITS, title_of
 from sim.light.colours import COLOURS
 from sim.model import Cells, Repeat, Servo
@@ -18,16 +18,21 @@ from sim.rig.slide import of_part
 from sim.score.tree import duration_ms, walk
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from seqlang.check import Checked
     from seqlang.checks.workload import ServoWorkload
     from seqlang.loading import Loaded
     from seqlang.text.findings import Span
+    from seqlang.text.occurrences import Occurrence
     from seqlang.text.source import Source
     from sim.model import Show, Step, Supply
 
 _QUANTITY: Final = re.compile(r"-?[0-9]+(?:\.[0-9]+)? *([A-Za-z%][\w./]*|%)")
+
+
+MOST_TOLD: Final = 4
+"""Things of one name that are told of one by one."""
 
 
 class HoverText(NamedTuple):
@@ -48,7 +53,8 @@ def told(source: Source, offset: int, loaded: Loaded, checked: Checked | None) -
     if one is not None:
         words = [*_name(one, names, source, loaded, checked)]
         if one.named == "output":
-            words += _move(one, loaded, checked)
+            for name in names.single(one)[:MOST_TOLD]:
+                words += _move(one, name, loaded, checked)
         return HoverText(one.start, one.end, "\n".join(words))
     line_start = source.text.rfind("\n", 0, offset) + 1
     line = source.line_text(source.line_number(offset))
@@ -74,11 +80,16 @@ def _name(
     declaration = names.declaration(one)
     show = loaded.show
     if one.named == "output" and show is not None:
-        yield from _output(one.name, show, declaration, source, checked)
+        several = names.single(one)
+        if several != (one.name,):
+            yield f"**{names.whole(one)}** stands for {_listed(several)}\n"
+        for name in several[:MOST_TOLD]:
+            yield from _output(name, show, declaration, source, checked)
     elif one.named == "cue" and show is not None:
-        yield from _cue(one.name, show)
+        yield from _cue(names.whole(one), show)
     elif one.named == "supply" and show is not None:
-        yield from _supply(one.name, show, checked)
+        for name in names.single(one)[:MOST_TOLD]:
+            yield from _supply(name, show, checked)
     elif one.named == "colour" and one.name.lower() in COLOURS:
         red, green, blue = COLOURS[one.name.lower()]
         yield f"**{one.name}**: colour `#{red:02x}{green:02x}{blue:02x}` (CSS)"
@@ -87,6 +98,11 @@ def _name(
         yield f"\n```\n{source.line_text(source.line_number(declaration.start)).strip()}\n```"
     else:
         yield f"**{one.name}**: {one.named}"
+
+
+def _listed(names: Sequence[str]) -> str:
+    shown = ", ".join(f"`{name}`" for name in names[:12])
+    return shown + (f" and {len(names) - 12} more" if len(names) > 12 else "")
 
 
 def _output(
@@ -116,10 +132,10 @@ def _output(
             )
 
 
-def _move(one: Occurrence, loaded: Loaded, checked: Checked | None) -> Iterator[str]:
-    """How hard the part works in the statement in which its name stands."""
+def _move(one: Occurrence, name: str, loaded: Loaded, checked: Checked | None) -> Iterator[str]:
+    """How hard a part works in the statement in which its name stands."""
     context = None if checked is None else checked.context
-    work = None if context is None else context.work.get(one.name)
+    work = None if context is None else context.work.get(name)
     if context is None or work is None or loaded.whole is None:
         return
     place = loaded.whole.span(one.start, one.end)
@@ -130,6 +146,8 @@ def _move(one: Occurrence, loaded: Loaded, checked: Checked | None) -> Iterator[
     ]
     if here:
         hardest = max(here, key=lambda way: float(work.assessment.peak_share[way]))
+        if name != one.name:
+            yield f"`{name}`:\n"
         yield from _worked(work, hardest)
     if len(set(here)) > 1:
         yield f"the hardest of {len(set(here))} places that it may start from\n"

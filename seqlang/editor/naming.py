@@ -6,128 +6,18 @@ import re
 from collections import Counter
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Final, Literal, NamedTuple, TypeAlias
-
-from lark import Token
+from typing import TYPE_CHECKING, Final
 
 from seqlang.loading import read_changed
+from seqlang.meaning.alike.families import families, members, names_of
 from seqlang.text.names import RESERVED
-from seqlang.text.syntax import (
-    ActText,
-    Block,
-    Broken,
-    CueText,
-    Cut,
-    EffectText,
-    LightText,
-    Line,
-    Play,
-    Spot,
-    Strike,
-    ThrowText,
-)
+from seqlang.text.occurrences import OWN, Named, Occurrence, occurrences
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from seqlang.loading import Loaded
-
-Named: TypeAlias = Literal[
-    "supply", "board", "output", "pose", "cue", "constant", "colour", "region", "chip", "pin"
-]
-
-OWN: Final = frozenset({"supply", "board", "output", "pose", "cue", "constant"})
-"""What a show itself gives names to."""
-
-_OUTPUT: Final[dict[int, tuple[Named, bool]]] = {
-    1: ("output", True),
-    2: ("board", False),
-    3: ("pin", False),
-}
-_PLACES: Final[dict[str, dict[int, tuple[Named, bool]]]] = {
-    **dict.fromkeys(("servo", "lamp", "strip", "switch"), _OUTPUT),
-    "given": {1: ("constant", True), 2: ("colour", False)},
-    "supply": {1: ("supply", True)},
-    "board": {1: ("board", True), 2: ("chip", False)},
-    "feed": {1: ("supply", False)},
-    "mount": {1: ("output", False)},
-    "ride": {1: ("output", False)},
-    "near": {1: ("region", False)},
-    "colour": {1: ("colour", False)},
-    "input": {2: ("board", False), 3: ("pin", False)},
-    "idle": {1: ("cue", False)},
-    "button": {2: ("cue", False)},
-    "lost": {2: ("cue", False)},
-    "rate": {0: ("cue", False)},
-}
-"""What the names in a line name, by grammar rule and place, and whether they are declared there.
-
-Any other name is that of a constant.
-"""
-
-
-class Occurrence(NamedTuple):
-    """One place of a name."""
-
-    named: Named
-    name: str
-    start: int
-    end: int
-    declares: bool
-
-
-def occurrences(items: Iterable[object]) -> Iterator[Occurrence]:
-    """Every name of a syntax tree, in no order."""
-    pending: list[object] = list(items)
-    while pending:
-        node = pending.pop()
-        if isinstance(node, Token):
-            if node.type == "NAME":
-                yield _at(node, "constant")
-        elif isinstance(node, Line):
-            yield from _of_line(node, pending)
-        elif isinstance(node, CueText):
-            yield _at(node.name, "cue", declares=True)
-            pending += node.body
-        elif isinstance(node, Strike):
-            yield _at(node.pose, "pose")
-            pending += [node.pace.amounts, node.law]
-        elif isinstance(node, Play):
-            yield _at(node.cue, "cue")
-        elif isinstance(node, LightText):
-            if isinstance(node.head, Token) and node.head.type == "NAME":
-                yield _at(node.head, "colour")
-            else:
-                pending.append(node.head)
-            pending.append(node.level)
-        elif isinstance(node, ActText):
-            for target in node.targets:
-                yield from (_at(name, "output") for name in target.names)
-                pending.append(target.value)
-            pending += [node.pace.amounts, node.law]
-        elif isinstance(node, Spot | Cut | ThrowText | EffectText):
-            yield from (_at(name, "output") for name in node.names)
-            pending += node[1:]
-        elif isinstance(node, Block):
-            pending += [*node.head, *node.body]
-        elif isinstance(node, tuple) and not isinstance(node, Broken):
-            pending += node
-
-
-def _of_line(line: Line, pending: list[object]) -> Iterator[Occurrence]:
-    places = _PLACES.get(line.kind, {})
-    if line.kind == "pose":
-        places = {line.items.index(line.tokens()[-1]): ("pose", True)}
-    for number, item in enumerate(line.items):
-        if number in places and isinstance(item, Token) and item.type == "NAME":
-            named, declares = places[number]
-            yield _at(item, named, declares=declares)
-        else:
-            pending.append(item)
-
-
-def _at(token: Token, named: Named, *, declares: bool = False) -> Occurrence:
-    return Occurrence(named, str(token), token.start_pos or 0, token.end_pos or 0, declares)
+    from seqlang.meaning.alike.families import Member
 
 
 @dataclass(frozen=True)
@@ -137,14 +27,66 @@ class ShowNames:
     items: Sequence[object]
 
     @cached_property
+    def members(self) -> Mapping[Named, Mapping[str, Member]]:
+        """What the names of things that are described once stand for, by what they name."""
+        return members(families(self.items))
+
+    @cached_property
+    def _written(self) -> tuple[Occurrence, ...]:
+        return tuple(sorted(occurrences(self.items), key=lambda one: one.start))
+
+    @cached_property
     def all(self) -> tuple[Occurrence, ...]:
-        """In the order of the text. Where a colour may stand, a constant of the name goes first."""
-        found = sorted(occurrences(self.items), key=lambda one: one.start)
+        """In the order of the text. Where a colour may stand, a constant of the name goes first.
+
+        `left_feather_3` is two names: that of the side and that of the servo.
+        """
+        found = self._written
         given = {one.name for one in found if one.named == "constant" and one.declares}
+        sides = {one.name for one in found if one.named == "side" and one.declares}
         return tuple(
-            one._replace(named="constant") if one.named == "colour" and one.name in given else one
+            part
             for one in found
+            for part in self._parts(
+                one._replace(named="constant")
+                if one.named == "colour" and one.name in given
+                else one._replace(named="side")
+                if one.named == "output" and one.name in sides
+                else one
+            )
         )
+
+    def _parts(self, one: Occurrence) -> Iterator[Occurrence]:
+        """The names that a name is made of."""
+        member = self.members.get(one.named, {}).get(one.name)
+        if member is None:
+            yield one
+            return
+        base = str(member.family.base)
+        start = one.start
+        if member.side is not None:
+            yield Occurrence("side", member.side, start, start + len(member.side), False)
+            start += len(member.side) + 1
+        yield Occurrence(one.named, base, start, start + len(base), one.declares)
+
+    @cached_property
+    def _wholes(self) -> dict[int, str]:
+        """By their ends, the names that are made of several."""
+        found = ((one, self.members.get(one.named, {}).get(one.name)) for one in self._written)
+        return {list(self._parts(one))[-1].end: one.name for one, member in found if member}
+
+    def whole(self, one: Occurrence) -> str:
+        """The name that a name is a part of: `left_feather_3` for its `feather`."""
+        return self._wholes.get(one.end, one.name)
+
+    def single(self, one: Occurrence) -> tuple[str, ...]:
+        """The names of the things that a name stands for."""
+        member = self.members.get(one.named, {}).get(self.whole(one))
+        return (one.name,) if member is None else tuple(names_of(member))
+
+    def known(self, named: Named) -> tuple[str, ...]:
+        """Every name of a kind that may be written: of one thing, of a side, of a row."""
+        return tuple(dict.fromkeys((*self.declared(named), *self.members.get(named, {}))))
 
     def at(self, offset: int) -> Occurrence | None:
         """The name at or just before a place."""

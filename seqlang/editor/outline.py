@@ -22,6 +22,8 @@ class Heading(NamedTuple):
     end: int
     name_start: int
     name_end: int
+    children: tuple[Heading, ...] = ()
+    """What is described below it, each once."""
 
 
 def headings(items: Iterable[object]) -> Iterator[Heading]:
@@ -35,7 +37,13 @@ def headings(items: Iterable[object]) -> Iterator[Heading]:
             kind, detail = item.kind, ""
             named = _naming_token(item)
         start, end = named.start_pos or 0, named.end_pos or 0
-        yield Heading(kind, str(named).strip('"'), detail, start_of(item), end_of(item), start, end)
+        name, inner = str(named).strip('"'), tuple[Heading, ...]()
+        if isinstance(item, Line) and item.kind in ("mirror", "row"):
+            words = ", ".join(item.tokens()[1:])
+            name = f"mirror {words}" if kind == "mirror" else f"row of {words}"
+            inner = tuple(headings(item.items))
+        place = start_of(item), end_of(item)
+        yield Heading(kind, name, detail, *place, start, end, inner)
 
 
 def _naming_token(line: Line) -> Token:

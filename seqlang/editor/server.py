@@ -25,7 +25,7 @@ from seqlang.editor.completion import proposals
 from seqlang.editor.document import Change, Document, EditorPlace
 from seqlang.editor.hover import told
 from seqlang.editor.moved import line_changes, moved_along
-from seqlang.editor.naming import CannotRenameError, Occurrence, ShowNames, renamed
+from seqlang.editor.naming import CannotRenameError, ShowNames, renamed
 from seqlang.editor.outline import Heading, headings
 from seqlang.editor.protocol import OwnTexts
 from seqlang.editor.study import OpenText, OpenTexts, Study, around, near_files, studied
@@ -33,6 +33,7 @@ from seqlang.loading import with_fixes_tried
 from seqlang.text.findings import Finding, Fix, Passage, Span
 from seqlang.text.format import formatted
 from seqlang.text.included import real_path
+from seqlang.text.occurrences import Occurrence
 from seqlang.text.pieces import ReadPieces
 from seqlang.text.render import is_caution
 from seqlang.text.source import Source
@@ -88,6 +89,7 @@ _TOKENS: Final = {
     "pose": "struct",
     "board": "class",
     "supply": "class",
+    "side": "namespace",
 }
 """Kinds of words by the protocol's own names for kinds of tokens."""
 
@@ -544,6 +546,7 @@ def _symbol(study: Study, one: Heading) -> Iterator[lsp.DocumentSymbol]:
             _range(study.document, *whole),
             _range(study.document, *name),
             detail=one.detail or one.kind,
+            children=[s for child in one.children for s in _symbol(study, child)] or None,
         )
 
 

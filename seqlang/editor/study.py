@@ -12,10 +12,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from seqlang.editor.document import Document
-from seqlang.editor.naming import Occurrence, ShowNames
+from seqlang.editor.naming import ShowNames
 from seqlang.loading import load_text, read_text
 from seqlang.text.included import INCLUDE, beside, gathered, plain_file, real_path
 from seqlang.text.indentation import decoded
+from seqlang.text.occurrences import Occurrence
 from seqlang.text.source import Source
 from seqlang.text.syntax import Line, place
 from seqlang.text.whole import WholeText

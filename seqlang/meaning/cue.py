@@ -92,9 +92,9 @@ class Stage(NamedTuple):
     played: Mapping[str, Made]
     """Cues made so far."""
     cut: frozenset[int]
-    """Places of `play` statements that would never end."""
+    """`play` statements that would never end, by `id`."""
     loops: dict[int, Mapping[str, tuple[float, ...]]]
-    """Where each repeat leaves the parts, by the place of its keyword."""
+    """Where each repeat leaves the parts, by the `id` of its block."""
     tally: Tally
     delays: Mapping[str, int]
     """How long after it is on what a switch drives starts, in ms, by output."""
@@ -619,7 +619,7 @@ class CueMaker:
             times = self._reading.tried(
                 self._reading.count, count, "the count of a repeat", 1, MOST_TIMES
             )
-        place = cast("int", cast("Token", keyword).start_pos)
+        place = id(block)
         for output, angles in self._stage.loops.get(place, {}).items():
             known = self._where.get(output) or tuple(self._stage.rest.get(output, ()))
             self._where[output] = tuple({*known, *angles})
@@ -660,7 +660,7 @@ class CueMaker:
             self._reading.unknown(play.cue, "cue", self._stage.cues)
             raise Fault
         made = self._stage.played.get(name)
-        if made is None or play.cue.start_pos in self._stage.cut:
+        if made is None or id(play) in self._stage.cut:
             raise Fault
         self._add(made.steps, play)
         self._deepest = max(self._deepest, self._level + 1 + made.depth)

@@ -41,9 +41,9 @@ statement and of the parts that a fix may replace. A part is there only if the t
 
 A grip has `force`, `distance`, `contact` and `time`.
 A servo has `name`, `board`, `pin`, `pulse` (the whole line), `pulse 1`, `angle 1` and so on in
-the order of the text, `limits`, `pulse low`, `pulse high`, `travel` (the line), `travel low`,
-`travel high`, `acceleration`, `idling`, `dead band`, `tip`, `nip`, `backlash`, `rotor` (or the
-time constant), and `safe` (the amount in the safe pose).
+the order of the text, `trim`, `limits`, `pulse low`, `pulse high`, `travel` (the line),
+`travel low`, `travel high`, `acceleration`, `idling`, `dead band`, `tip`, `nip`, `backlash`,
+`rotor` (or the time constant), and `safe` (the amount in the safe pose).
 A pace is `pace` (the whole: `in 300 ms`, `at 90 deg/s`, `as fast as it can`, `within ...`),
 `duration` (the amount of `in`), `speed` (the amount of `at` or the first of `within`), and `law`.
 
@@ -61,6 +61,7 @@ from typing import TYPE_CHECKING, Final, cast
 from lark import Token
 
 from firmware_gen.chips import CHIPS, FIRST
+from seqlang.meaning.alike.written import written_out
 from seqlang.meaning.mounted import lights_on_parts, on_sound_carriers
 from seqlang.meaning.output import output, wired_button
 from seqlang.meaning.pose import Pose, pose
@@ -77,6 +78,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from firmware_gen.chips import Chip
+    from seqlang.meaning.alike.told import Likes
+    from seqlang.meaning.alike.written import WrittenOut
     from seqlang.meaning.origins import Origins
     from seqlang.meaning.pose import OutputKind, Setting
     from seqlang.meaning.soonest import Beside, Fastest
@@ -96,6 +99,8 @@ class Elaborated:
     origins: Origins
     places: Mapping[str, Origin]
     findings: tuple[Finding, ...]
+    told: Likes
+    """What findings must know of what is described once and exists several times."""
 
 
 def elaborate(items: Sequence[TopLine], source: Source, forgiven: Iterable[str] = ()) -> Elaborated:
@@ -103,7 +108,8 @@ def elaborate(items: Sequence[TopLine], source: Source, forgiven: Iterable[str] 
 
     `forgiven`: names declared in lines that could not be read.
     """
-    once = partial(_elaborated, items, source, forgiven)
+    out = written_out(items, source, forgiven)
+    once = partial(_elaborated, out, source, forgiven)
     made, fastest = once(None, {})
     if any(isinstance(one, Servo) and one.mount for one in made.show.rig.outputs):
         from sim.strain.coupling import coupled_show, show_reaches
@@ -132,7 +138,7 @@ def _as_it_is(show: Show) -> Show:
 
 
 def _elaborated(
-    items: Sequence[TopLine],
+    out: WrittenOut,
     source: Source,
     forgiven: Iterable[str],
     reaches: Mapping[str, JointLimits] | None,
@@ -142,8 +148,12 @@ def _elaborated(
 
     `reaches`: how far the parts of chains go, if that is known. `beside`: what arrives at servos.
     """
-    reading = Reading(source, forgiven)
+    items = out.items
+    reading = Reading(source, (*forgiven, *out.lost))
     reading.beside = beside
+    reading.ways = out.ways
+    reading.alike = {named: tuple(names) for named, names in out.members.items()}
+    reading.findings += out.findings
     lines = [item for item in items if isinstance(item, Line)]
     cues = [item for item in items if isinstance(item, CueText)]
     for kind, name in _declared_names(lines, cues):
@@ -166,7 +176,8 @@ def _elaborated(
     places: dict[str, Origin] = {}
     made = score(reading, lines, cues, outputs, poses, rig, places)
     found = tuple(_renamed(finding, items, source) for finding in reading.findings)
-    return Elaborated(Show(rig, made), reading.origins, places, found), reading.fastest
+    elaborated = Elaborated(Show(rig, made), reading.origins, places, found, out.told)
+    return elaborated, reading.fastest
 
 
 def _renamed(finding: Finding, items: Sequence[TopLine], source: Source) -> Finding:
@@ -177,9 +188,11 @@ def _renamed(finding: Finding, items: Sequence[TopLine], source: Source) -> Find
     word = source.text[span.start : span.end]
     uses = [name for name in names_in(items) if name == word and name.start_pos != span.start]
     more = tuple(
-        (Span(source.path, name.start_pos, name.end_pos), text)
-        for name in uses
-        if name.start_pos is not None and name.end_pos is not None
+        dict.fromkeys(
+            (Span(source.path, name.start_pos, name.end_pos), text)
+            for name in uses
+            if name.start_pos is not None and name.end_pos is not None
+        )
     )
     return replace(finding, fix=Fix(span, text, more))
 
@@ -294,8 +307,11 @@ def _poses(
 ) -> dict[str, Pose]:
     entries = [line for line in lines if line.kind == "pose"]
     names = declared(reading, "pose", (line.tokens()[-1] for line in entries))
-    made = {str(line.tokens()[-1]): pose(reading, line, outputs) for line in reversed(entries)}
-    return {name: made[name] for name in names}
+    made = {
+        str(line.tokens()[-1]): reading.on_its_way(line, pose, reading, line, outputs)
+        for line in reversed(entries)
+    }
+    return {name: found for name in names if (found := made[name]) is not None}
 
 
 def _safe(reading: Reading, poses: Mapping[str, Pose]) -> Mapping[str, Setting]:
@@ -337,15 +353,19 @@ def _rig(
         made
         for line in lines
         if line.kind in OUTPUT_KINDS
-        and (made := reading.tried(output, reading, line, boards, safe)) is not None
+        and (made := reading.on_its_way(line, output, reading, line, boards, safe)) is not None
         and id(line.items[1]) in first
     )
-    found_supplies = [reading.tried(supply, reading, line) for line in by_kind.get("supply", ())]
+    found_supplies = [
+        reading.on_its_way(line, supply, reading, line) for line in by_kind.get("supply", ())
+    ]
     found_boards = [
-        reading.tried(board, reading, line, supplies) for line in by_kind.get("board", ())
+        reading.on_its_way(line, board, reading, line, supplies)
+        for line in by_kind.get("board", ())
     ]
     inputs = [
-        reading.tried(wired_button, reading, line, boards) for line in by_kind.get("input", ())
+        reading.on_its_way(line, wired_button, reading, line, boards)
+        for line in by_kind.get("input", ())
     ]
     return _consistent(
         Rig(

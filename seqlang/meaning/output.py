@@ -61,6 +61,13 @@ LONGEST_TIME_CONSTANT_S = 1.0
 MOST_A = 1000.0
 """No servo of a worn rig draws more; a slip of the unit is told at once."""
 
+MOST_TRIM_US = 200.0
+"""More than a tooth of a horn's spline (own limit): what is off by more is put on anew."""
+
+MIDDLE_PULSE_US = 1500.0
+"""The middle of a servo's way (common practice, no source). Mirrored about it, the board's range of
+pulses stays what it is."""
+
 LONGEST_START_MS = 10_000
 """What takes longer to start after its switch is on is not in step with a cue anyway."""
 
@@ -146,7 +153,7 @@ def _servo(reading: Reading, entry: Line, spot: Plug) -> Servo:
     if not _fits_together(reading, sheet, spot.name, linear):
         raise Fault
     motor = SLIDING if linear else TURNING
-    points = reading.tried(_points, reading, sheet, spot.name)
+    points = reading.tried(_points, reading, sheet, spot.name, linear)
     travel = reading.tried(_travel, reading, sheet, spot.name)
     if spot.name in reading.spinning and points and travel:
         points = reading.tried(_with_standstill, reading, sheet, points, travel)
@@ -204,6 +211,7 @@ def _servo_parts(sheet: Sheet) -> list[tuple[str, object]]:
     pulse, travel, limits = sheet.get("pulse"), sheet.get("travel"), sheet.get("limits")
     parts: list[tuple[str, object]] = [
         ("pulse", pulse),
+        ("trim", _item(sheet.get("trim"))),
         ("limits", limits),
         ("pulse low", _item(limits)),
         ("pulse high", _item(limits, 2)),
@@ -399,10 +407,23 @@ def _other_rating(reading: Reading, sheet: Sheet, name: str, linear: bool) -> st
     return None
 
 
-def _points(reading: Reading, sheet: Sheet, name: str) -> tuple[CalibrationPoint, ...]:
+def _points(
+    reading: Reading, sheet: Sheet, name: str, linear: bool
+) -> tuple[CalibrationPoint, ...]:
     """The calibration in ascending angle."""
     line = sheet.need("pulse", "pulse 1000 us at 0 deg, 2000 us at 90 deg")
-    made = [reading.tried(_point, reading, point, name) for point in line.lines()]
+    trim = sheet.get("trim")
+    trim_us = (
+        0.0
+        if trim is None
+        else reading.tried(
+            reading.within, trim.amount(1), PULSE, "a trim", -MOST_TRIM_US, MOST_TRIM_US
+        )
+    )
+    made = [
+        reading.tried(_point, reading, point, name, trim_us or 0.0, linear)
+        for point in line.lines()
+    ]
     if None in made:
         raise Fault
     return tuple(sorted((p for p in made if p), key=lambda point: point.angle_deg))
@@ -428,12 +449,31 @@ def _with_standstill(
     raise Fault
 
 
-def _point(reading: Reading, point: Line, name: str) -> CalibrationPoint:
+def _point(
+    reading: Reading, point: Line, name: str, trim_us: float, linear: bool
+) -> CalibrationPoint:
+    """A point with its trim. On the second of two sides a servo is built in mirrored and turns the
+    other way: its pulses are those of the first, mirrored about the middle; a rod is the same."""
     pulse = reading.tried(reading.within, point.amount(0), PULSE, "a pulse", *PULSE_RANGE_US)
     at = reading.tried(angle, reading, point.amount(1), name)
     if pulse is None or at is None:
         raise Fault
-    return CalibrationPoint(at, pulse)
+    if len(point.items) > 2 and not linear:
+        pulse = 2 * MIDDLE_PULSE_US - pulse
+    low, high = PULSE_RANGE_US
+    if not low <= pulse + trim_us <= high:
+        reading.error(
+            "number-out-of-range",
+            f"with its trim this pulse of `{name}` is {pulse + trim_us:g} us, and a pulse is "
+            f"{low} to {high} us",
+            point.items[0],
+            help="trim by a few us only, and turn the horn on its spline for more",
+            asked=pulse + trim_us,
+            limit=high if pulse + trim_us > high else low,
+            unit="us",
+        )
+        raise Fault
+    return CalibrationPoint(at, pulse + trim_us)
 
 
 def _travel(reading: Reading, sheet: Sheet, name: str) -> tuple[float, float]:

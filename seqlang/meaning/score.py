@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import nullcontext
 from typing import TYPE_CHECKING, Literal, cast
 
 from lark import Token
@@ -141,7 +142,7 @@ def _in_order(
                 path.append((target, iter(plays[target])))
                 trail.append(play)
             elif state[target] == "open":
-                cut.add(cast("int", play.cue.start_pos))
+                cut.add(id(play))
                 start = [step for step, _ in path].index(target)
                 _circle(reading, [step for step, _ in path[start:]], [*trail[start:], play])
     return order, frozenset(cut)
@@ -175,7 +176,9 @@ def _cues(
         name = str(text.name)
         last = text.busy or text.title or text.name
         statements, part = _apart(text)
-        body = CueMaker(stage).make(statements, text.keyword, last)
+        way = stage.reading.ways.get(id(text))
+        with stage.reading.passing(way) if way else nullcontext():
+            body = CueMaker(stage).make(statements, text.keyword, last)
         if missing:
             body = body._replace(body=cast("InTurn", without(body.body, missing)))
         played[name] = body
@@ -193,7 +196,8 @@ def _cues(
             ),
             let_go=None if part is None else part_name(name),
         )
-        made[name] = (cue,) if part is None else (cue, _part(stage, cue, part, missing))
+        with stage.reading.passing(way) if way else nullcontext():
+            made[name] = (cue,) if part is None else (cue, _part(stage, cue, part, missing))
     return made
 
 

@@ -46,7 +46,7 @@ from seqlang.text.units import (
 from sim.rulebook import LEVEL_STEPS_PER_PCT
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from contextlib import AbstractContextManager
 
     from seqlang.meaning.soonest import Beside, Searched
@@ -158,6 +158,10 @@ class Reading:
         """By servo, what arrives while the others are at their hardest, where that is known."""
         self.fastest: dict[Searched, int] = {}
         """The shortest durations (ms) that were searched for and found."""
+        self.ways: Mapping[int, str] = {}
+        """By `id` of a statement that is written once for several things: which it is read for."""
+        self.alike: Mapping[str, Sequence[str]] = {}
+        """By kind, the names for things that are described once, those of several included."""
         self.elsewhere: dict[str, str] = {}
         """What each declared name is the name of; the first kind of several."""
         self.forgiven = set(forgiven)
@@ -176,6 +180,7 @@ class Reading:
         other.constants = self.constants
         other.straight, other.spinning = self.straight, self.spinning
         other.elsewhere = self.elsewhere
+        other.ways = self.ways
         other._compared = MOST_COMPARED  # nobody would see what is near
         return other
 
@@ -273,8 +278,9 @@ class Reading:
             self.error("unknown-name", message, token, help=instead or _OF_KIND.get((kind, other)))
             return
         names = list(known)
-        searches = self._may_compare(token, names)
-        near = nearest(str(token), names) if searches else None
+        every = [*names, *self.alike.get(kind, ())]
+        searches = self._may_compare(token, every)
+        near = nearest(str(token), every) if searches else None
         if near is None:
             self._unknown[message] = len(self.findings)
         hint: str | None
@@ -319,6 +325,16 @@ class Reading:
             return make(*args, **more)
         except Fault:
             return None
+
+    def on_its_way(
+        self, statement: object, make: Callable[P, T], *args: P.args, **more: P.kwargs
+    ) -> T | None:
+        """`tried`, with the way that leads to a statement at the left margin in every place."""
+        words = self.ways.get(id(statement))
+        if words is None:
+            return self.tried(make, *args, **more)
+        with self.passing(words):
+            return self.tried(make, *args, **more)
 
     # -- amounts ----------------------------------------------------------------------------
 

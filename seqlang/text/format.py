@@ -35,8 +35,8 @@ INDENT: Final = "    "
 COLUMN: Final = 12
 """Characters of a rig line's first words; what the line says begins behind them."""
 
-_NO_COLUMNS: Final = frozenset({"CUE", "POSE", "SAFE", "REMOTE", "USAGE"})
-"""First tokens of blocks whose lines are sentences, not entries of a sheet."""
+_SHEETS: Final = frozenset({"WEARER", "SUPPLY", "BOARD", "SERVO", "LAMP", "STRIP", "SWITCH"})
+"""First tokens of blocks whose lines are entries of a sheet; those of others are sentences."""
 
 _NUMBER_AND_UNIT: Final = re.compile(r"(-?[0-9]+(?:\.[0-9]+)?) *(?![0-9.])")
 
@@ -238,14 +238,14 @@ def _spaced_blocks(rows: list[_LaidLine]) -> Iterator[_LaidLine]:
 def _words(rows: Sequence[_LaidLine]) -> list[str]:
     """The words of each row, in columns where it has them; no comments."""
     words: list[str] = []
-    header = ""
+    headers: list[str] = []
     for kind, group in groupby(rows, key=lambda row: row.first):
         run = list(group)
         before = max((_before_equals(row) for row in run), default=0) if kind == "GIVEN" else 0
         for row in run:
-            if row.tokens and row.depth == 0:
-                header = row.first
-            in_sheet = row.depth == 1 and header not in _NO_COLUMNS
+            if row.tokens:
+                headers[row.depth :] = [row.first]
+            in_sheet = row.depth > 0 and headers[row.depth - 1] in _SHEETS
             words.append(_line(row.tokens, before, COLUMN if in_sheet else 0))
     return words
 

@@ -17,10 +17,12 @@ from lark.indenter import Indenter
 
 from seqlang.text.syntax import (
     ActText,
+    Along,
     Amount,
     Block,
     BlockKind,
     Broken,
+    Choice,
     ClockText,
     CueText,
     Cut,
@@ -38,8 +40,10 @@ from seqlang.text.syntax import (
     Strike,
     Sum,
     Target,
+    Through,
     ThrowText,
     TopLine,
+    Varied,
 )
 
 if TYPE_CHECKING:
@@ -91,6 +95,34 @@ class Builder:
 
     def negative(self, items: list[Token]) -> Negative:
         return Negative(items[0], items[1])
+
+    def varied(self, items: list[object]) -> Varied:
+        opening, first, *rest, closing = items
+        step: object = None
+        if isinstance(rest[0], Token):  # `step`
+            step, rest = rest[1], []
+        return Varied(
+            cast("Token", opening),
+            cast("tuple[Choice, ...]", (first, *rest)),
+            cast("Amount | None", step),
+            cast("Token", closing),
+        )
+
+    def choice(self, items: list[Amount]) -> Choice:
+        side = cast("Token", items[0]) if len(items) > 1 else None
+        return Choice(side, items[-1])
+
+    def through(self, items: list[Token]) -> Through:
+        return Through(items[0], items[-1])
+
+    def along(self, items: list[object]) -> Along:
+        keyword, *names = items
+        order = names.pop() if _is_order(names[-1]) else None
+        return Along(
+            cast("Token", keyword),
+            cast("tuple[Token | Through, ...]", tuple(names)),
+            cast("Token | None", order),
+        )
 
     def light(self, items: list[Amount]) -> LightText:
         return LightText(items[0], items[1] if len(items) > 1 else None)
@@ -171,6 +203,10 @@ class Builder:
         return _block("when let go", items, 1)
 
 
+def _is_order(item: object) -> bool:
+    return isinstance(item, Token) and item.type.startswith("FROM_")
+
+
 def _law(items: list[object]) -> LawText | None:
     """The law at the end of a statement's parts, taken off them."""
     last = items[-1]
@@ -188,6 +224,7 @@ def _pace(item: object) -> Pace:
 
 
 def _block(kind: BlockKind, items: list[object], head: int) -> Block:
+    head += len(items) > head and isinstance(items[head], Along)
     return Block(
         kind,
         cast("tuple[Amount, ...]", tuple(items[:head])),

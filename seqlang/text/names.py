@@ -15,6 +15,10 @@ RESERVED: Final = frozenset(
 """Words that start statements or could stand where a name stands; some wait for their use."""
 
 
+MOST_IN_ROW: Final = 32
+"""Things of one row (own limit): half the servos of a show."""
+
+
 def nearest(wrong: str, known: Iterable[str]) -> str | None:
     """The known name that `wrong` most likely means, or None if none is near.
 

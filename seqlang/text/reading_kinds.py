@@ -185,6 +185,27 @@ NAMES: Final = (
 
     Source of the limit: LANGUAGE.md, 2.
     """,
+    """several-meant: a name stands for several things where one is needed.
+
+    What: a board, a supply and a part that carries another are one thing each; on mirrored sides
+    and in rows that is a name with its side or its number.
+
+    Why: a plug goes into one board.
+
+    Instead: write which one is meant, or write the line below `mirror` or `row` as well.
+
+    Source of the limit: LANGUAGE.md, 3.6 and 3.7.
+    """,
+    """not-a-row: things are to move one after another that are no row.
+
+    What: `along` takes a row, a part of one, or the names of both sides.
+
+    Why: the order would not be known.
+
+    Instead: name a part that is described below `row of N`.
+
+    Source of the limit: LANGUAGE.md, 4.5.
+    """,
     """unknown-pin: the chip has no such pin.
 
     What: a pin is named by the chip's data sheet: its port and its bit.
@@ -365,6 +386,17 @@ STATEMENTS: Final = (
     Instead: take a lighter part, a stronger servo or a gear, or a spring against the weight.
 
     Source of the limit: as for `servo-torque`.
+    """,
+    """values-do-not-fit: values in brackets are not those that are needed.
+
+    What: what is described for two sides takes a value for each, by the side's name; what is
+    described for a row takes a value for each thing of it, or the first and a step.
+
+    Why: one thing would go without, and a value would be for nothing.
+
+    Instead: write as many values as there are things; write one value where there is one thing.
+
+    Source of the limit: LANGUAGE.md, 3.6 and 3.7.
     """,
     """mounted-in-circle: parts stand on one another in a circle.
 

@@ -16,7 +16,7 @@ from lark import TextSlice, UnexpectedInput, UnexpectedToken
 
 from seqlang.text.findings import Finding, Fix, Span, applied
 from seqlang.text.indentation import is_content, width
-from seqlang.text.names import nearest
+from seqlang.text.names import MOST_IN_ROW, nearest
 from seqlang.text.pieces import ReadPieces, pieces_of
 from seqlang.text.slips.words import means_block
 from seqlang.text.slips.written import BLOCKS, HEADS, Surroundings, Written
@@ -26,6 +26,8 @@ from seqlang.text.tokens import due
 from sim.rig.regions import REGIONS
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from lark import Lark
 
     from seqlang.text.syntax import TopLine
@@ -33,6 +35,9 @@ if TYPE_CHECKING:
 MOST_ERRORS: Final = 20
 MOST_RETRIED: Final = 400_000
 """Characters that are parsed again before the search for further errors ends."""
+
+_REPEATING: Final = ("mirror", "row")
+"""Headers of what exists several times."""
 
 STAND_IN: Final = "\x00"
 _BLOCK: Final = "in turn"
@@ -45,6 +50,14 @@ _DECLARED: Final = re.compile(
 _TWO_WORDS: Final = re.compile(
     r"^(servo|lamp|strip|switch|board) +([^\W\d]\w*) +([^\W\d]\w*) *:", re.MULTILINE
 )
+_REPEATED: Final = re.compile(
+    r"^[ \t]+(?:(servo|lamp|strip|switch|supply|board|cue) +([^\W\d]\w*)"
+    r"|(?:safe +)?(pose) +([^\W\d]\w*) *$)",
+    re.MULTILINE,
+)
+"""What is declared below such a header."""
+
+_ROW: Final = re.compile(r"^[ \t]*row\b", re.MULTILINE)
 _CUE: Final = re.compile(r"cue +[^\W\d]\w*")
 
 
@@ -179,7 +192,7 @@ class _Work:
                     result.findings.append(finding)
                     mended.add(line)
                 if repeated or len(result.findings) >= MOST_ERRORS or self.retried > MOST_RETRIED:
-                    self._note_name(start, result)
+                    self._note_name(start, start, result)
                     return []
                 self._mend(error, line, start, end, result, header)
 
@@ -221,13 +234,30 @@ class _Work:
 
     def _surroundings(self, line: int, start: int, end: int) -> Surroundings:
         """What is known of the line at fault."""
-        head = None if line == start else _FIRST_WORD.match(self._source.text, start)
+        kind = self._head_of(line, start)
         (_, text), *below = self._lines(line, end)
         following = next((other for _, other in below if is_content(other)), "")
-        kind = None if line == start else ("" if head is None else head[0])
         if kind and kind not in HEADS:
             kind = nearest(kind, HEADS) or kind
         return Surroundings(kind, width(following) > width(text), self._names)
+
+    def _head_of(self, line: int, start: int) -> str | None:
+        """The kind of statement in whose block a line stands; None for one that is in no block.
+
+        What stands directly below `mirror` or `row` is like what stands at the left margin.
+        """
+        text = self._source.text
+        end = text.find("\n", line)
+        inset = width(text[line : None if end < 0 else end])
+        found: list[str] = []
+        for _, above in reversed(_lines_of(text, start, line)):
+            if is_content(above) and width(above) < inset:
+                inset = width(above)
+                word = _FIRST_WORD.match(above.strip())
+                found.append("" if word is None else word[0])
+        while found and _repeats(found[-1], 0):
+            found.pop()
+        return found[-1] if found else None
 
     @cached_property
     def _names(self) -> dict[str, frozenset[str]]:
@@ -237,16 +267,23 @@ class _Work:
             found.setdefault(kind.split()[-1], set()).add(name.replace("-", "_"))
         for kind, *two in _TWO_WORDS.findall(self._source.text):
             found.setdefault(kind, set()).add("_".join(two))
+        for start, end in pieces_of(self._source.text):
+            if _repeats(self._source.text, start):
+                for kind, name, pose, posed in _REPEATED.findall(self._source.text[start:end]):
+                    found.setdefault(kind or pose, set()).update(self._called(name or posed, start))
         return {kind: frozenset(names) for kind, names in found.items()}
 
+    def _called(self, name: str, start: int) -> Iterator[str]:
+        """The names of what exists several times: with those of the sides, and numbers."""
+        text = self._source.text
+        sides = _WORDS.findall(text, start, text.find("\n", start))
+        things = range(1, MOST_IN_ROW + 1) if _ROW.search(text, start) else ()
+        for front in ("", *(f"{side}_" for side in sides)):
+            yield front + name
+            yield from (f"{front}{name}_{number}" for number in things)
+
     def _lines(self, start: int, end: int) -> list[tuple[int, str]]:
-        found = []
-        while start < end:
-            stop = self._text.find("\n", start)
-            stop = end if stop < 0 else min(stop, end)
-            found.append((start, self._text[start:stop]))
-            start = stop + 1
-        return found
+        return _lines_of(self._text, start, end)
 
     def _mended_header(self, line: int, fix: Fix | None) -> str | None:
         """A block's header with its change, if that is no longer than the line: its block is then
@@ -287,16 +324,19 @@ class _Work:
                 self._blank(at, other, "")
             return
         stand_in = STAND_IN
-        if line == start:
-            self._note_name(start, result)
+        head = self._head_of(line, start)
+        if head is None:
+            self._note_name(line, start, result)
+            if _repeats(text.lstrip(), 0):
+                for at, _ in block:
+                    self._note_name(at, start, result)
         if has_block:
-            cue = _CUE.match(text)
-            in_cue = self._text.startswith("cue", start)
-            if inset == 0 and cue is not None:
+            cue = _CUE.match(text.lstrip())
+            if head is None and cue is not None:
                 stand_in = cue[0]
-            elif inset > 0 and in_cue and header is not None:
+            elif head == "cue" and header is not None:
                 stand_in = header
-            elif inset > 0 and in_cue and len(text) - inset >= len(_BLOCK):
+            elif head == "cue" and len(text) - inset >= len(_BLOCK):
                 stand_in = _BLOCK
             else:
                 for at, other in block:
@@ -307,10 +347,33 @@ class _Work:
         new = stand_in.ljust(len(text))
         self._text = self._text[:at] + new + self._text[at + len(text) :]
 
-    def _note_name(self, start: int, result: Recovered) -> None:
+    def _note_name(self, line: int, start: int, result: Recovered) -> None:
         """Any word of a header that cannot be read may be what it declares."""
-        end = self._source.text.find("\n", start)
-        result.lost_names.update(_WORDS.findall(self._source.text, start, end))
+        text = self._source.text
+        words = _WORDS.findall(text, line, text.find("\n", line))
+        result.lost_names.update(words)
+        if _repeats(text, start):
+            for word in words:
+                result.lost_names.update(self._called(word, start))
+
+
+def _repeats(text: str, start: int) -> bool:
+    """Whether a header says that what stands below it exists several times."""
+    word = _FIRST_WORD.match(text, start)
+    if word is None or word[0] in HEADS:
+        return False
+    return nearest(word[0], _REPEATING) is not None
+
+
+def _lines_of(text: str, start: int, end: int) -> list[tuple[int, str]]:
+    """The lines between two offsets, with where they start."""
+    found = []
+    while start < end:
+        stop = text.find("\n", start)
+        stop = end if stop < 0 else min(stop, end)
+        found.append((start, text[start:stop]))
+        start = stop + 1
+    return found
 
 
 def _position(error: UnexpectedInput) -> int:

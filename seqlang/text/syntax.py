@@ -2,6 +2,8 @@
 
 Leaves are lark tokens, which know their offsets. Statements of cues have types of their own;
 the lines of the rig, which differ in their words only, are `Line`s named after their grammar rule.
+`Varied`, `Through` and `Along` may stand in the tree of a text. `seqlang.meaning.alike` writes out
+what is described once, and leaves none of them.
 """
 
 from __future__ import annotations
@@ -27,6 +29,37 @@ class Negative(NamedTuple):
 
     sign: Token
     operand: Token | Sum
+
+
+class Choice(NamedTuple):
+    """One of several values, with the side that it is for where the text names one."""
+
+    side: Token | None
+    value: Amount
+
+
+class Varied(NamedTuple):
+    """What differs among things described once: a value for each, or a first one and a step."""
+
+    opening: Token
+    choices: tuple[Choice, ...]
+    step: Amount | None
+    closing: Token
+
+
+class Through(NamedTuple):
+    """Things of a row, from one to another."""
+
+    first: Token
+    last: Token
+
+
+class Along(NamedTuple):
+    """What a block is done along: a row or sides, in an order."""
+
+    keyword: Token
+    names: tuple[Token | Through, ...]
+    order: Token | None
 
 
 Amount: TypeAlias = "Token | Sum"
@@ -168,7 +201,7 @@ class Block(NamedTuple):
 
     kind: BlockKind
     head: tuple[Amount, ...]
-    """The header's tokens and amounts, keyword first."""
+    """The header's tokens and amounts, keyword first; in a text an `Along` may be the last."""
     body: tuple[StatementText, ...]
 
 
@@ -190,7 +223,7 @@ StatementText: TypeAlias = (
     "ActText | Strike | Cut | ThrowText | EffectText | HoldText | ClockText | Play | Block | Broken"
 )
 TopLine: TypeAlias = "Line | CueText | Broken"
-Node: TypeAlias = "Token | Sum | Negative | Line | LightText | Spot | Broken"
+Node: TypeAlias = "Token | Sum | Negative | Line | LightText | Spot | CueText | Broken"
 
 
 def start_of(node: object) -> int:

@@ -296,10 +296,39 @@ EXAMPLES: Final[tuple[Example, ...]] = (
     ),
     Example(
         "only a line of a servo can stand here",
-        "its lines start with pulse, travel, rating, load, level, axis, spring, friction, gear, "
-        "levers, four-bar, rotor, time constant, backlash, acceleration, limits, idling, "
+        "its lines start with pulse, trim, travel, rating, load, level, axis, spring, friction, "
+        "gear, levers, four-bar, rotor, time constant, backlash, acceleration, limits, idling, "
         "dead band, tip, nip, grips, stalls, ram, drum, rack or slope",
         (_in(_SERVO, "3"), _in(_SERVO, "travel 3 deg to 5 deg", "3")),
+    ),
+    Example(
+        "`mirror` names both sides",
+        "such as `mirror left, right`",
+        (
+            "mirror\n",
+            "mirror left\n",
+            "mirror left right\n",
+            "mirror left and right\n",
+            "mirror 3\n",
+        ),
+    ),
+    Example(
+        "`row` says how many things are in it",
+        "such as `row of 5`",
+        ("row\n", "row of\n", "row 5\n", "row of five\n", "row finger of 5\n"),
+    ),
+    Example(
+        "this goes along a row, or along both sides",
+        "such as `along feather`, `along feather from the middle` or `along left, right`",
+        (
+            _cue("stagger 3 s along", "hold 3 s"),
+            _cue("in turn along", "hold 3 s"),
+            _cue("in turn along 3", "hold 3 s"),
+            _cue("in turn along a b", "hold 3 s"),
+            _cue("in turn along a and b", "hold 3 s"),
+            _cue("in turn along a from", "hold 3 s"),
+            _cue("stagger 3 s along a backwards", "hold 3 s"),
+        ),
     ),
     Example(
         "a button starts a cue with `go`",
@@ -358,8 +387,8 @@ EXAMPLES: Final[tuple[Example, ...]] = (
     Example(
         "this line cannot stand at the left margin",
         "lines at the left margin start with show, given, wearer, supply, board, servo, lamp, "
-        "strip, switch, input, pose, safe pose, cue, idle, remote or usage; is the indentation "
-        "missing?",
+        "strip, switch, input, pose, safe pose, cue, idle, remote, usage, mirror or row; is the "
+        "indentation missing?",
         ("jaw to 30 deg in 3 s\n", "3\n", "hold 3 s\n", "to 3\n"),
     ),
 )

@@ -28,10 +28,40 @@ strip belly: body pin PD7
     pixels 30
 switch fan: body pin PD4
 """
-RULES = ("cue", "cue", "cue", "servo", "lamp", "strip", "switch", "pose", "remote", "idle", "usage")
+RULES = (
+    "cue",
+    "cue",
+    "cue",
+    "servo",
+    "lamp",
+    "strip",
+    "switch",
+    "pose",
+    "remote",
+    "idle",
+    "usage",
+    "mirror",
+    "row",
+)
 """What a text is made of; cues weigh most."""
 
-NAMES = ("jaw", "lure", "belly", "fan", "body", "pack", "shut", "bite", "a", "orange", "PB2", "é")
+NAMES = (
+    "left",
+    "left_jaw",
+    "jaw_2",
+    "jaw",
+    "lure",
+    "belly",
+    "fan",
+    "body",
+    "pack",
+    "shut",
+    "bite",
+    "a",
+    "orange",
+    "PB2",
+    "é",
+)
 AMOUNTS = (
     *("3 deg", "200 ms", "1 s", "40 %", "6 V", "2 A", "30 mm", "20 g", "1500 us", "0.1 N.m"),
     *("90 deg/s", "600 deg/s2", "3 deg/s3", "20 AWG", "7 rpm", "0 s", "-4 deg", "65 s", "99 h"),

@@ -28,10 +28,11 @@ from seqlang.check import check
 from seqlang.editor.completion import proposals
 from seqlang.editor.document import Change, Document
 from seqlang.editor.hover import told
-from seqlang.editor.naming import CannotRenameError, ShowNames, occurrences, renamed
+from seqlang.editor.naming import CannotRenameError, ShowNames, renamed
 from seqlang.loading import Loaded, load_text
 from seqlang.text.findings import Finding
 from seqlang.text.format import formatted
+from seqlang.text.occurrences import occurrences
 from seqlang.text.render import as_json, text
 from seqlang.text.source import Source
 

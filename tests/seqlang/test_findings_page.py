@@ -26,7 +26,7 @@ from tests.seqlang import findings_page
 ROOM = Path(__file__).parents[2] / "seqlang"
 READ = "".join(
     path.read_text(encoding="utf-8")
-    for folder in ("text", "text/slips", "meaning")
+    for folder in ("text", "text/slips", "meaning", "meaning/alike")
     for path in sorted((ROOM / folder).glob("*.py"))
 )
 

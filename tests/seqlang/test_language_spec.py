@@ -27,7 +27,13 @@ FILES = re.findall(r"^```cues (\w+\.cues)\n(.*?)^```", PAGE, re.MULTILINE | re.D
 EXAMPLES = re.findall(r"^```cues\n(.*?)^```", PAGE, re.MULTILINE | re.DOTALL)
 CODE = "".join(
     path.read_text()
-    for folder in (ROOM, ROOM / "text", ROOM / "text" / "slips", ROOM / "meaning")
+    for folder in (
+        ROOM,
+        ROOM / "text",
+        ROOM / "text" / "slips",
+        ROOM / "meaning",
+        ROOM / "meaning" / "alike",
+    )
     for path in sorted(folder.glob("*.py"))
 )
 

@@ -31,6 +31,8 @@ BODIES: Final[dict[str, str]] = {
     "wearer": "walks",
     "remote": "stop button 1",
     "usage": "run time 1 h",
+    "mirror": "input 1: a pin b",
+    "row": "input 1: a pin b",
 }
 """A line that each kind of top-level statement takes below it."""
 

@@ -1,0 +1,144 @@
+"""Where names stand in a syntax tree, and what they name."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final, Literal, NamedTuple, TypeAlias
+
+from lark import Token
+
+from seqlang.text.syntax import (
+    ActText,
+    Along,
+    Block,
+    Broken,
+    Choice,
+    CueText,
+    Cut,
+    EffectText,
+    LightText,
+    Line,
+    Play,
+    Spot,
+    Strike,
+    Through,
+    ThrowText,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
+
+Named: TypeAlias = Literal[
+    "supply",
+    "board",
+    "output",
+    "pose",
+    "cue",
+    "constant",
+    "side",
+    "colour",
+    "region",
+    "chip",
+    "pin",
+]
+
+OWN: Final = frozenset({"supply", "board", "output", "pose", "cue", "constant", "side"})
+"""What a show itself gives names to."""
+
+OUTPUT_KINDS: Final = ("servo", "lamp", "strip", "switch")
+
+_OUTPUT: Final[dict[int, tuple[Named, bool]]] = {
+    1: ("output", True),
+    2: ("board", False),
+    3: ("pin", False),
+}
+_PLACES: Final[dict[str, dict[int, tuple[Named, bool]]]] = {
+    **dict.fromkeys(OUTPUT_KINDS, _OUTPUT),
+    "given": {1: ("constant", True), 2: ("colour", False)},
+    "supply": {1: ("supply", True)},
+    "board": {1: ("board", True), 2: ("chip", False)},
+    "feed": {1: ("supply", False)},
+    "mount": {1: ("output", False)},
+    "ride": {1: ("output", False)},
+    "near": {1: ("region", False)},
+    "colour": {1: ("colour", False)},
+    "input": {2: ("board", False), 3: ("pin", False)},
+    "idle": {1: ("cue", False)},
+    "button": {2: ("cue", False)},
+    "lost": {2: ("cue", False)},
+    "rate": {0: ("cue", False)},
+    "mirror": {1: ("side", True), 2: ("side", True)},
+}
+"""What the names in a line name, by grammar rule and place, and whether they are declared there.
+
+Any other name is that of a constant.
+"""
+
+
+def places_in(line: Line) -> Mapping[int, tuple[Named, bool]]:
+    """What the items of a line name, and whether they are declared there, by their index."""
+    if line.kind == "pose":
+        return {line.items.index(line.tokens()[-1]): ("pose", True)}
+    return _PLACES.get(line.kind, {})
+
+
+class Occurrence(NamedTuple):
+    """One place of a name."""
+
+    named: Named
+    name: str
+    start: int
+    end: int
+    declares: bool
+
+
+def occurrences(items: Iterable[object]) -> Iterator[Occurrence]:
+    """Every name of a syntax tree, in no order."""
+    pending: list[tuple[object, Named]] = [(item, "constant") for item in items]
+    while pending:
+        node, named = pending.pop()
+        if isinstance(node, Token):
+            if node.type == "NAME":
+                yield _at(node, named)
+        elif isinstance(node, Line):
+            yield from _of_line(node, pending)
+        elif isinstance(node, Choice):
+            pending += [(node.side, "side"), (node.value, named)]
+        elif isinstance(node, CueText):
+            yield _at(node.name, "cue", declares=True)
+            pending += ((one, "constant") for one in node.body)
+        elif isinstance(node, Strike):
+            yield _at(node.pose, "pose")
+            pending += [(node.pace.amounts, "constant"), (node.law, "constant")]
+        elif isinstance(node, Play):
+            yield _at(node.cue, "cue")
+        elif isinstance(node, LightText):
+            pending += [(node.head, "colour"), (node.level, "constant")]
+        elif isinstance(node, ActText):
+            for target in node.targets:
+                pending += [(target.names, "output"), (target.value, "constant")]
+            pending += [(node.pace.amounts, "constant"), (node.law, "constant")]
+        elif isinstance(node, Spot | Cut | ThrowText | EffectText):
+            pending.append((node.names, "output"))
+            pending += ((one, "constant") for one in node[1:])
+        elif isinstance(node, Along):
+            pending += ((name, "output") for name in node.names)
+        elif isinstance(node, Through):
+            pending += ((token, "output") for token in node)
+        elif isinstance(node, Block):
+            pending += ((one, "constant") for one in (*node.head, *node.body))
+        elif isinstance(node, tuple) and not isinstance(node, Broken):
+            pending += ((one, named) for one in node)
+
+
+def _of_line(line: Line, pending: list[tuple[object, Named]]) -> Iterator[Occurrence]:
+    places = places_in(line)
+    for number, item in enumerate(line.items):
+        named, declares = places.get(number, ("constant", False))
+        if declares and isinstance(item, Token) and item.type == "NAME":
+            yield _at(item, named, declares=True)
+        else:
+            pending.append((item, named))
+
+
+def _at(token: Token, named: Named, *, declares: bool = False) -> Occurrence:
+    return Occurrence(named, str(token), token.start_pos or 0, token.end_pos or 0, declares)
