@@ -68,9 +68,9 @@ def command(
     summary: bool,
     form: str,
 ) -> None:
-    """Log what happens on the boards, until Ctrl-C: cues, stops, resets, errors.
+    """Log what happens on the boards, until Ctrl-C.
 
-    Watches the board on --port; without it, every board that commands use, beside them. Each record
+    That is: cues, requests of other commands, stops, resets and errors. Watches the board on --port; without it, every board that commands use, beside them. Each record
     is on the disk before the next, so the log survives a crash of this computer. Cues that somebody
     starts with a remote are seen by looking at the board five times a second.
 

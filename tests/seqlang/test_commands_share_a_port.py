@@ -16,6 +16,7 @@ from flap_show import SHOW, Outcome, table_of
 
 from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard
 from firmware_gen.link.host import HostLink
+from firmware_gen.link.owner.client import connect
 from firmware_gen.link.protocol import ReportedMode
 from tests.unchecked import transfer_unchecked
 
@@ -146,3 +147,37 @@ def test_a_stop_without_any_port_says_that_there_is_none(
     monkeypatch.setattr(client, "press", lambda *words, **more: {})
     done = Outcome(capsys, "stop")
     assert (done.status, "(no-port)" in done.err) == (3, True)
+
+
+@posix_only
+def test_an_owner_that_is_killed_in_mid_transfer_leaves_words_and_the_next_command_works(
+    show: Path,
+    served: Server,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+    served.virtual._write_s = 0.05
+    old = served.virtual.board.slots.table
+    other = tmp_path / "other.cues"
+    other.write_text(SHOW.format(address=1, far=25))
+    writes = served.virtual.eeprom.writes
+    with started("flash", str(other), "--port", served.url) as flash:
+        end_s = time.monotonic() + 20
+        while served.virtual.eeprom.writes < writes + 3:
+            assert time.monotonic() < end_s
+            time.sleep(0.005)
+        with connect("test") as owner:
+            pid = owner._met.pid
+        assert pid is not None
+        os.kill(pid, signal.SIGKILL)
+        _, err = flash.communicate(timeout=20)
+    assert flash.returncode == 3
+    assert "ended while it was asked  (owner-lost)" in " ".join(err.split()).replace(" (", "  (")
+    assert "old show on" in err
+    assert "Traceback" not in err
+    status = Outcome(capsys, "status", "--port", served.url)
+    assert (status.status, served.virtual.board.slots.table) == (0, old)
+    with connect("test") as owner:
+        owner.request("end")

@@ -10,7 +10,11 @@
     press("stop", ["/dev/ttyUSB0"])             # has a way of its own and needs no connection
 
 A connection belongs to one thread. When it ends, whichever way, the owner lets go of the buttons
-that it held, and a transfer that it began leaves the old show in place.
+that it held, and a transfer that it began leaves the old show in place. So a program that serves
+several people gives each a connection of their own: when one goes, `close` releases what they held.
+Whoever holds a button says something (`link.beacon()`) at least every second. What others do to a
+board comes as events; what a board does by itself (a cue that ended) is seen with `link.state()`.
+After `port-lost` or `owner-lost` a link is greeted again; `greet` finds a new owner by itself.
 """
 
 from __future__ import annotations

@@ -11,6 +11,7 @@ import os
 import selectors
 import socket
 import time
+import traceback
 from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
@@ -220,6 +221,9 @@ class Owner:
                 self._obey(client, messages.read(line))
         except MessageError as error:
             self._say(client, {"failure": ["owner-lost", f"not understood: {error}", None]})
+            self._hang_up(client)
+        except Exception:  # a mistake in this program: it ends this client, not all others
+            traceback.print_exc()
             self._hang_up(client)
 
     def _say(self, client: _Client, message: Message) -> None:
