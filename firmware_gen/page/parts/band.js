@@ -94,7 +94,7 @@ export class Band {
     this.canvas.style.height = `${this.height}px`;
     const pen = this.canvas.getContext("2d");
     pen.setTransform(this.scale, 0, 0, this.scale, 0, 0);
-    pen.font = "12px system-ui, sans-serif";
+    pen.font = this.colours.font;
     pen.textBaseline = "middle";
     pen.fillStyle = this.colours.card;
     pen.fillRect(0, 0, this.width, this.height);

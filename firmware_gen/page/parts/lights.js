@@ -15,7 +15,8 @@ export class Lights {
     this.shown = false;
   }
 
-  resize() {
+  resize({ font }) {
+    this.font = font;
     this.scale = Math.min(2, devicePixelRatio || 1);
     this.width = this.canvas.parentElement.clientWidth;
     this.across = Math.max(1, Math.floor(this.width / 90));
@@ -38,7 +39,7 @@ export class Lights {
     if (!this.tracks.length) return;
     const pen = this.canvas.getContext("2d");
     pen.setTransform(this.scale, 0, 0, this.scale, 0, 0);
-    pen.font = "12px system-ui, sans-serif";
+    pen.font = this.font;
     if (!this.before.size) {
       pen.fillStyle = "#0b0c10";
       pen.fillRect(0, 0, this.width, this.height);

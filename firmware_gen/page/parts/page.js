@@ -243,6 +243,7 @@ function say(rig, frame) {
   const running = new Set(rig.boards.flatMap(board => board.spec.cues.filter((_, bit) => (board.running >>> bit) & 1)));
   remote.light(running);
   byId("reach").setAttribute("aria-pressed", String(!rig.inReach));
+  byId("remote").classList.toggle("away", !rig.inReach);
   const modes = rig.boards.map(board => `${board.spec.name}: ${board.mode}`).join(", ");
   const cues = [...running].filter(name => name !== show.idle);
   const state = `${modes}${cues.length ? `; ${cues.join(", ")}` : ""}`;
@@ -262,8 +263,9 @@ function tell(words) {
 function fit() {
   const style = getComputedStyle(document.documentElement);
   const colours = Object.fromEntries(COLOURS.map(name => [name, style.getPropertyValue(`--${name}`).trim()]));
+  colours.font = `${innerWidth > 1700 ? 14 : 12}px system-ui, sans-serif`;
   stage.resize(colours);
-  lights.resize();
+  lights.resize(colours);
   band.resize(colours);
   dirty = true;
 }

@@ -25,7 +25,7 @@ export class Remote {
     const held = button.held ? ", held" : "";
     const contact = button.contacts.length ? `contact on ${button.contacts.join(", ")}` : "";
     node.append(span("number", button.number), span("does", does + held));
-    if (contact) node.append(span("where", contact));
+    if (contact) node.append(span("where contact", contact));
     if (key) node.append(span("key", key));
     node.title = button.cues.map(cue => cue.title).filter(Boolean).join(" / ");
     node.setAttribute("aria-label", `button ${button.number}: ${does}${held}${contact && `, ${contact}`}`);

@@ -78,7 +78,7 @@ export class Stage {
     const pen = canvas.getContext("2d");
     pen.setTransform(this.scale, 0, 0, this.scale, 0, 0);
     pen.lineJoin = pen.lineCap = "round";
-    pen.font = "12px system-ui, sans-serif";
+    pen.font = this.colours.font;
     return pen;
   }
 
