@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import signal
 import sys
 from collections.abc import Iterator
@@ -22,10 +23,11 @@ _ENDED_BY: Final = ("SIGTERM", "SIGHUP")
 
 
 @contextmanager
-def telling(file: str, port: str | None) -> Iterator[ShowOn]:
-    """What is known of the board's show is said on the error output if the command does not end.
+def telling(file: str, port: str | None, form: str) -> Iterator[ShowOn]:
+    """Says what is known of the board's show if the command does not come to its end.
 
-    A kill and a closed terminal end it as Ctrl-C does.
+    A person reads it on the error output, a program (`form` json) on the output. A kill and a
+    closed terminal end it as Ctrl-C does.
     """
     known = ShowOn()
     with ended_in_words():
@@ -34,6 +36,8 @@ def telling(file: str, port: str | None) -> Iterator[ShowOn]:
         except BaseException:
             with suppress(OSError):  # nobody reads any more
                 click.echo(broken(words(known, file, port), columns_of(sys.stderr)), err=True)
+                if form == "json":
+                    click.echo(json.dumps({"show_on": known.fact}, indent=2))
             raise
 
 

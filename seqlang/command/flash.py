@@ -90,7 +90,7 @@ def command(
         first.remember(port)
         return
     with (
-        telling(file, port) as show_on,
+        telling(file, port, form) as show_on,
         connected(port, baud, virtual_speed=_VIRTUAL_SPEED) as (link, _),
     ):
         spare = readdress or port == VIRTUAL
@@ -147,6 +147,7 @@ def put(
 def _record(done: Transferred, left: list[str]) -> dict[str, object]:
     """What was done, for a program; `left`: the show's other boards."""
     return {
+        "show_on": "new",
         "address": done.address,
         "bytes": done.length,
         "slot": done.slot,

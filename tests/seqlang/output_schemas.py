@@ -137,14 +137,21 @@ SCHEMAS: dict[str, Schema] = {
         ),
     ),
     "explain": array(of(Explanation)),
-    "flash": whole(
-        address=WHOLE,
-        bytes=WHOLE,
-        slot=WHOLE,
-        crc={"type": "string", "pattern": "^[0-9A-F]{4}$"},
-        repeats=said(WHOLE, "frames that were sent again"),
-        restarts=said(WHOLE, "times that the transfer began anew"),
-        left=said(array(TEXT), "the show's other boards, not flashed"),
+    "flash": either(
+        whole(
+            show_on=said({"const": "new"}, "it was read back"),
+            address=WHOLE,
+            bytes=WHOLE,
+            slot=WHOLE,
+            crc={"type": "string", "pattern": "^[0-9A-F]{4}$"},
+            repeats=said(WHOLE, "frames that were sent again"),
+            restarts=said(WHOLE, "times that the transfer began anew"),
+            left=said(array(TEXT), "the show's other boards, not flashed"),
+        ),
+        said(
+            whole(show_on={"enum": ["old", "new", "unknown"]}),
+            "if it failed after a board was looked for: which show the board has",
+        ),
     ),
     "monitor": whole(
         begun=said(OR_NULL, "time of the first record (ISO 8601)"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
@@ -10,6 +11,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import jsonschema
 import pytest
 from flap_show import SHOW, Outcome, table_of
 
@@ -17,6 +19,7 @@ from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard
 from firmware_gen.link.host import HostLink
 from tests.unchecked import transfer_unchecked
 
+SCHEMAS = Path(__file__).parents[2] / "seqlang" / "schemas"
 posix_only = pytest.mark.skipif(os.name != "posix", reason="signals are other ones elsewhere")
 
 
@@ -44,8 +47,8 @@ def slow(old: bytes) -> Iterator[Server]:
         yield server
 
 
-def started(show: Path, server: Server, **more: object) -> subprocess.Popen[str]:
-    words = [sys.executable, "-m", "seqlang", "flash", str(show), "--port", server.url]
+def started(show: Path, server: Server, *options: str, **more: object) -> subprocess.Popen[str]:
+    words = [sys.executable, "-m", "seqlang", "flash", str(show), "--port", server.url, *options]
     pipe = subprocess.PIPE
     return subprocess.Popen(words, **{"stdout": pipe, "stderr": pipe, "text": True, **more})  # type: ignore[call-overload,no-any-return]
 
@@ -124,3 +127,20 @@ def test_a_board_that_vanishes_leaves_the_words_to_the_transfer_alone(
     assert "old show on" in err
     asked = Outcome(capsys, "status", "--port", slow.url)
     assert (asked.status, "show" in asked.err) == (3, False)
+
+
+def test_a_program_is_told_too(
+    show: Path, slow: Server, capsys: pytest.CaptureFixture[str]
+) -> None:
+    schema = json.loads((SCHEMAS / "flash.schema.json").read_text(encoding="utf-8"))
+    valid = jsonschema.Draft202012Validator(schema)
+    process = started(show, slow, "--format", "json")
+    in_mid_transfer(slow)
+    assert Outcome(capsys, "stop", "--port", slow.url).status == 0
+    out, _ = process.communicate(timeout=60)
+    assert (process.returncode, json.loads(out)) == (3, {"show_on": "old"})
+    valid.validate(json.loads(out))
+    slow.virtual._write_s = 0.0
+    done = Outcome(capsys, "flash", str(show), "--port", slow.url, "--format", "json")
+    assert (done.status, json.loads(done.out)["show_on"]) == (0, "new")
+    valid.validate(json.loads(done.out))

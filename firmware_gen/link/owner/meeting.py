@@ -261,7 +261,7 @@ def start(place: MeetingPlace, grace_s: float = GRACE_S) -> None:
     """See that an owner runs; of several clients that want one at once, one starts it.
 
     Raises:
-        LinkFailure: owner-lost if it does not start.
+        LinkFailure: owner-not-ours if it does not start.
     """
     with _start_locked(place):
         found = meet(place, "owner")
@@ -272,10 +272,13 @@ def start(place: MeetingPlace, grace_s: float = GRACE_S) -> None:
         words += ["--folder", str(place.folder), "--grace", str(grace_s)]
         paths = [str(_ROOM), *filter(None, [os.environ.get("PYTHONPATH")])]
         environment = {**os.environ, "PYTHONPATH": os.pathsep.join(paths)}
-        said = _spawn(words, environment)
+        try:
+            said = _spawn(words, environment)
+        except (OSError, subprocess.SubprocessError) as error:
+            said = str(error)
     if said != "ready":
         raise LinkFailure(
-            "owner-lost",
+            "owner-not-ours",
             f"the process that owns the ports did not start: {said or 'it ended at once'}",
             f"look into {place.log}, then repeat",
         )
