@@ -24,8 +24,8 @@ def path(request: pytest.FixtureRequest) -> Path:
     return request.param
 
 
-def test_there_are_four_of_them() -> None:
-    assert {path.stem for path in SHOWS} == {"first", "anglerfish", "owl", "crab"}
+def test_there_are_six_of_them() -> None:
+    assert {path.stem for path in SHOWS} == {"first", "anglerfish", "owl", "crab", "wings", "hand"}
 
 
 def test_every_servo_keeps_a_fifth_or_more_of_its_line(path: Path) -> None:
