@@ -9,6 +9,8 @@ from lark import Token
 
 from seqlang.meaning.durations import Pacer, PartWay, Timing
 from seqlang.meaning.pose import OutputKind, Pose, Setting, angle, lamp_level, strip_light
+from seqlang.meaning.swing import SwingMove
+from seqlang.meaning.swing_text import breath_of, breath_times, swung
 from seqlang.meaning.values import DAY_MS, Fault, Reading
 from seqlang.text.indentation import MOST_NESTED
 from seqlang.text.syntax import (
@@ -116,6 +118,8 @@ class CueMaker:
         self._deepest = 0
         self._clock: int | None = 0
         """How long the cue has run where the next statement starts; None where that differs."""
+        self._swings: Mapping[str, tuple[SwingMove, ...]] = {}
+        """Of the statement at hand: what the moves of its parts consist of."""
         self._untimed: StatementText | None = None
         """What takes as long as somebody wants; behind it the clock is not known."""
         self._guessed = False
@@ -179,6 +183,8 @@ class CueMaker:
                 statement.keyword, statement.duration, ("duration", statement.duration)
             )
             duration = self._reading.milliseconds(statement.duration, "a hold")
+            if statement.breathing is not None:
+                return self._breathe(statement, statement.breathing, duration), duration
             return model.Hold(duration, mark), duration
         if isinstance(statement, ClockText):
             return self._wait_until(statement)
@@ -252,6 +258,7 @@ class CueMaker:
         if failed and not ways and act.pace.kind != "in":
             raise Fault
         timing = self._stage.pacer.timing(act.pace, act.law, ways)
+        self._swings = swung(self._reading, self._stage.pacer, act, ways, timing)
         several = len(found) > 1
         steps = tuple(
             self._motion(act, name, target, value, timing, several) for name, target, value in found
@@ -318,8 +325,8 @@ class CueMaker:
     ) -> Step:
         whole: object = target if several else act
         if not isinstance(target.value, LightText):
-            mark = self._mark(whole, act.pace, act.law, ("name", name), ("target", target.value))
-            return Move(str(name), cast("float", value), timing.duration_ms, timing.move_law, mark)
+            parts = (("name", name), ("target", target.value))
+            return self._moved(whole, act, str(name), cast("float", value), timing, *parts)
         mark = self._mark(whole, act.pace, act.law, ("name", name), *_light_parts(target.value))
         return Fade(str(name), value, timing.duration_ms, timing.fade_law, mark)
 
@@ -347,6 +354,7 @@ class CueMaker:
             self._way(name, s.angle_deg) for name, s in pose.settings.items() if s.kind == "servo"
         ]
         timing = self._stage.pacer.timing(strike.pace, strike.law, ways)
+        self._swings = swung(self._reading, self._stage.pacer, strike, ways, timing)
         steps = tuple(self._posed(strike, s, timing) for s in pose.settings.values())
         self._add(len(steps), strike)
         mark = self._reading.origins.mark(strike, strike)
@@ -356,13 +364,62 @@ class CueMaker:
         name = str(setting.name)
         light = setting.node
         parts = _light_parts(light) if isinstance(light, LightText) else (("target", light),)
-        mark = self._mark(strike, strike.pace, strike.law, ("name", strike.pose), *parts)
+        parts = (("name", strike.pose), *parts)
         if setting.kind == "servo":
-            return Move(name, setting.angle_deg, timing.duration_ms, timing.move_law, mark)
+            return self._moved(strike, strike, name, setting.angle_deg, timing, *parts)
+        mark = self._mark(strike, strike.pace, strike.law, *parts)
         if setting.kind == "switch":
             return model.Throw(name, setting.on, mark)
         value = setting.level_pct if setting.kind == "lamp" else setting.strip
         return Fade(name, value, timing.duration_ms, timing.fade_law, mark)
+
+    # -- drawing back, going too far, breathing -----------------------------------------------
+
+    def _moved(
+        self,
+        whole: object,
+        statement: ActText | Strike,
+        name: str,
+        to_deg: float,
+        timing: Timing,
+        *parts: tuple[str, object],
+    ) -> Step:
+        """The move of one servo, or the moves that it consists of."""
+        law, swing = timing.move_law, self._swings.get(name, ())
+        if len(swing) < 2:
+            mark = self._mark(whole, statement.pace, statement.law, *parts)
+            return Move(name, to_deg, timing.duration_ms, law, mark)
+        # the written time is that of all of them, so no other number goes in its place
+        named = dict(parts).get("name")
+        mark = self._reading.origins.mark(
+            whole, whole, ("name", named), ("pace", statement.pace), ("law", statement.law)
+        )
+        self._add(len(swing), statement)
+        moves = (Move(name, one.to_deg, one.duration_ms, law, mark) for one in swing)
+        return InTurn(tuple(moves), mark)
+
+    def _breathe(self, hold: HoldText, line: Line, duration_ms: int) -> Step:
+        """Small moves to and fro round the pose, for as long as the hold lasts."""
+        reading = self._reading
+        names = cast("tuple[Token, ...]", line.items[0])
+        for name in names:
+            if self._kind(name) != "servo":
+                kind = self._kind(name)
+                reading.error("wrong-kind", f"`{name}` is a {kind}; only servos can do this", name)
+                raise Fault
+        count, into, out = breath_times(reading, hold, line, duration_ms)
+        up, down = [], []
+        for name in names:
+            at, to = breath_of(reading, self._stage.pacer, name, line, self._where.get(name, ()))
+            mark = reading.origins.mark(line, line, ("name", name))
+            up.append(Move(str(name), to, into, model.MINIMUM_JERK, mark))
+            down.append(Move(str(name), at, out, model.MINIMUM_JERK, mark))
+        self._add(2 * len(names) + 4, hold)
+        mark = reading.origins.mark(hold, hold)
+        body = InTurn((Together(tuple(up), 0, mark), Together(tuple(down), 0, mark)), mark)
+        left = duration_ms - count * (into + out)
+        rest = (model.Hold(left, mark),) if left else ()
+        return InTurn((Repeat(body, count, False, mark), *rest), mark)
 
     # -- instants ---------------------------------------------------------------------------
 

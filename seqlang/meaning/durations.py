@@ -86,6 +86,11 @@ class Pacer:
             return Timing(self._at(pace, move_law, ways), move_law, fade_law)
         return Timing(self._soonest(pace, move_law, ways), move_law, fade_law)
 
+    def travel_deg(self, output: str) -> tuple[float, float] | None:
+        """The travel of a servo, if the rig has it."""
+        servo = self._servos.get(output)
+        return None if servo is None else servo.travel_deg
+
     # -- laws -------------------------------------------------------------------------------
 
     def law(self, text: LawText) -> Law:

@@ -98,7 +98,7 @@ def _statements(text: CueText) -> Iterator[StatementText]:
 
 def _derived(text: CueText) -> bool:
     return any(
-        isinstance(statement, ActText | Strike) and is_derived(statement.pace)
+        isinstance(statement, ActText | Strike) and (is_derived(statement.pace) or statement.swing)
         for statement in _statements(text)
     )
 

@@ -146,9 +146,10 @@ class Builder:
         return CueText(cast("Token", keyword), cast("Token", name), title, busy, body)
 
     def act(self, items: list[object]) -> ActText:
+        swing = _swing(items)
         law = _law(items)
         pace = _pace(items.pop())
-        return ActText(cast("tuple[Target, ...]", tuple(items)), pace, law)
+        return ActText(cast("tuple[Target, ...]", tuple(items)), pace, law, swing)
 
     def target(self, items: list[object]) -> Target:
         return Target(cast("tuple[Token, ...]", items[0]), cast("Amount | LightText", items[-1]))
@@ -160,9 +161,10 @@ class Builder:
         return LawText(cast("Token", items[0]), tuple(items[1:]))
 
     def strike(self, items: list[object]) -> Strike:
+        swing = _swing(items)
         law = _law(items)
         keyword, pose, pace = items
-        return Strike(cast("Token", keyword), cast("Token", pose), _pace(pace), law)
+        return Strike(cast("Token", keyword), cast("Token", pose), _pace(pace), law, swing)
 
     def cut(self, items: list[object]) -> Cut:
         return Cut(*cast("tuple[tuple[Token, ...], Token, LightText]", items))
@@ -179,7 +181,8 @@ class Builder:
         )
 
     def hold(self, items: list[Amount]) -> HoldText:
-        return HoldText(cast("Token", items[0]), items[1])
+        breathing = cast("list[Line]", items[2:])
+        return HoldText(cast("Token", items[0]), items[1], breathing[0] if breathing else None)
 
     def clock(self, items: list[Amount]) -> ClockText:
         return ClockText(cast("Token", items[0]), items[1])
@@ -205,6 +208,14 @@ class Builder:
 
 def _is_order(item: object) -> bool:
     return isinstance(item, Token) and item.type.startswith("FROM_")
+
+
+def _swing(items: list[object]) -> tuple[Line, ...]:
+    """The anticipation and the overshoot at the end of a statement's parts, taken off them."""
+    found: list[Line] = []
+    while isinstance(items[-1], Line) and items[-1].kind in ("anticipation", "overshoot"):
+        found.append(cast("Line", items.pop()))
+    return tuple(reversed(found))
 
 
 def _law(items: list[object]) -> LawText | None:

@@ -66,6 +66,7 @@ _PLACES: Final[dict[str, dict[int, tuple[Named, bool]]]] = {
     "button": {2: ("cue", False)},
     "lost": {2: ("cue", False)},
     "rate": {0: ("cue", False)},
+    "breathing": {0: ("output", False)},
     "mirror": {1: ("side", True), 2: ("side", True)},
 }
 """What the names in a line name, by grammar rule and place, and whether they are declared there.
@@ -109,6 +110,7 @@ def occurrences(items: Iterable[object]) -> Iterator[Occurrence]:
         elif isinstance(node, Strike):
             yield _at(node.pose, "pose")
             pending += [(node.pace.amounts, "constant"), (node.law, "constant")]
+            pending.append((node.swing, "constant"))
         elif isinstance(node, Play):
             yield _at(node.cue, "cue")
         elif isinstance(node, LightText):
@@ -117,6 +119,7 @@ def occurrences(items: Iterable[object]) -> Iterator[Occurrence]:
             for target in node.targets:
                 pending += [(target.names, "output"), (target.value, "constant")]
             pending += [(node.pace.amounts, "constant"), (node.law, "constant")]
+            pending.append((node.swing, "constant"))
         elif isinstance(node, Spot | Cut | ThrowText | EffectText):
             pending.append((node.names, "output"))
             pending += ((one, "constant") for one in node[1:])

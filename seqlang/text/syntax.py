@@ -141,6 +141,8 @@ class ActText(NamedTuple):
     targets: tuple[Target, ...]
     pace: Pace
     law: LawText | None
+    swing: tuple[Line, ...] = ()
+    """`anticipation` and `overshoot`, as written."""
 
 
 class Strike(NamedTuple):
@@ -150,6 +152,8 @@ class Strike(NamedTuple):
     pose: Token
     pace: Pace
     law: LawText | None
+    swing: tuple[Line, ...] = ()
+    """`anticipation` and `overshoot`, as written."""
 
 
 class Cut(NamedTuple):
@@ -176,6 +180,7 @@ class EffectText(NamedTuple):
 class HoldText(NamedTuple):
     keyword: Token
     duration: Amount
+    breathing: Line | None = None
 
 
 class ClockText(NamedTuple):

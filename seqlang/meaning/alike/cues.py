@@ -219,7 +219,8 @@ class CueWriter:
         if isinstance(statement, Strike):
             pace, law = self._pace(statement.pace, here), self._law(statement.law, here)
             poses = self._names.versions(statement.pose, "pose", here)
-            made = [Strike(statement.keyword, pose, pace, law) for pose in poses]
+            swing = self._swing(statement.swing, here)
+            made = [Strike(statement.keyword, pose, pace, law, swing) for pose in poses]
             return _together(made, statement.keyword)
         if isinstance(statement, Play):
             cues = self._names.versions(statement.cue, "cue", here)
@@ -235,7 +236,12 @@ class CueWriter:
         if isinstance(statement, EffectText):
             return self._effect(statement, here)
         if isinstance(statement, HoldText):
-            return statement._replace(duration=amount(statement.duration, here))
+            breathing = statement.breathing
+            return HoldText(
+                statement.keyword,
+                amount(statement.duration, here),
+                None if breathing is None else self._breathing(breathing, here),
+            )
         if isinstance(statement, ClockText):
             return statement._replace(time=amount(statement.time, here))
         return statement
@@ -266,7 +272,28 @@ class CueWriter:
             for target in act.targets
             for names, value in self._groups(target.names, target.value, here)
         )
-        return ActText(targets, self._pace(act.pace, here), self._law(act.law, here))
+        pace, law = self._pace(act.pace, here), self._law(act.law, here)
+        return ActText(targets, pace, law, self._swing(act.swing, here))
+
+    def _swing(self, swing: Iterable[Line], here: Here) -> tuple[Line, ...]:
+        return tuple(Line(one.kind, (one.items[0], *self._amounts(one, 1, here))) for one in swing)
+
+    def _amounts(self, line: Line, first: int, here: Here) -> tuple[Amount, ...]:
+        """The amounts of a line from an item on."""
+        rest = cast("tuple[Amount, ...]", line.items[first:])
+        return tuple(self._chooser.amount(one, here) for one in rest)
+
+    def _breathing(self, line: Line, here: Here) -> Line:
+        names, keyword, by, *every = line.items
+        return Line(
+            line.kind,
+            (
+                cast("Token", self._outputs(cast("tuple[Token | Through, ...]", names), here)),
+                keyword,
+                self._chooser.amount(cast("Amount", by), here),
+                *(cast("Token", one) for one in self._options(cast("list[Line]", every), here)),
+            ),
+        )
 
     def _pace(self, pace: Pace, here: Here) -> Pace:
         amounts = tuple(self._chooser.amount(amount, here) for amount in pace.amounts)
