@@ -19,6 +19,6 @@ enum {
 };
 
 #define BC_MERGED_START 0x6a00UL
-#define BC_MERGED_MAX 0x1600u
+#define BC_MERGED_MAX 0x15feu
 
 #endif

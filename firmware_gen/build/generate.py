@@ -51,7 +51,7 @@ def chip_header(chip: Chip) -> str:
     """How much of everything a chip holds."""
     parts = [_TOP.format(name="CHIP"), _enum("", _outputs(chip)), _enum("", _memory(chip))]
     start = chip.memory.merged_start
-    longest = min(chip.memory.flash - start, 0xFFFF)  # a table states it in 16 bits
+    longest = chip.memory.merged_room(boot_loader=False)
     parts.append(f"#define BC_MERGED_START {start:#x}UL\n#define BC_MERGED_MAX {longest:#x}u\n")
     return "\n".join((*parts, _END)).replace("\n\n\n", "\n\n")
 

@@ -103,6 +103,8 @@ def merge(
 
 # -- building ----------------------------------------------------------------------------------
 
+LAYER: Final = "avr"
+"""The folder of what all chips of this family share."""
 COMPILER: Final = "avr-gcc"
 COMPILER_VERSION: Final = "5.4.0"
 """With which the shipped image was made; another version makes another image."""
@@ -136,7 +138,7 @@ def compiler_version() -> str:
 def chip_flags(chip: Chip) -> tuple[str, ...]:
     """What the compiler must know of a chip: its name, its clock, and where its folder is."""
     target = (f"-mmcu={chip.tools.mcu}", f"-DF_CPU={chip.clock_hz}UL")
-    return (*target, "-Icore", f"-I{chip.name}")
+    return (*target, "-Icore", f"-I{LAYER}", f"-I{chip.name}")
 
 
 def build(
@@ -144,15 +146,15 @@ def build(
 ) -> Path:
     """Compile the firmware into a folder (ELF and hex beside one another); path of the hex.
 
-    `chip_layer`: further flags for the files of the chip's own folder.
+    `chip_layer`: further flags for the files below the core: all chips' and the chip's own.
     """
     words = (COMPILER, *chip_flags(CHIPS[chip]), *flags)
-    sources = sorted((HERE / "core").glob("*.c")) + sorted((HERE / chip).glob("*.c"))
+    sources = [path for room in ("core", LAYER, chip) for path in sorted((HERE / room).glob("*.c"))]
     objects = []
     for path in sources:
         made = into / f"{path.stem}.o"
         # The seed names what link-time optimisation makes: the same in every build.
-        more = (*(chip_layer if path.parent.name == chip else ()), f"-frandom-seed={path.stem}")
+        more = (*(chip_layer if path.parent.name != "core" else ()), f"-frandom-seed={path.stem}")
         _call(*words, *more, "-c", _named(path), "-o", made)
         objects.append(made)
     elf, image, raw = (into / f"{chip}.{kind}" for kind in ("elf", "hex", "raw"))

@@ -26,6 +26,9 @@ _PIN: Final = re.compile(r"P([A-Z])([0-7])")
 
 STAMP_BYTES: Final = 2
 """Behind a merged table (LINK.md section 6)."""
+LONGEST_TABLE: Final = 0xFFFF - STAMP_BYTES
+"""A board counts the bytes of a merged table and of its stamp in 16 bits. What stands in erased
+flash where a length does, 0xFFFF, is more than that."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +36,7 @@ class Memory:
     """Sizes and addresses, in bytes.
 
     Attributes:
-        flash: all of the program memory; the end of the largest merged table.
+        flash: all of the program memory.
         merged_start: where a merged table begins; the firmware ends before it.
         boot_start: where the smallest usual boot loader begins.
         ram: all of it.
@@ -58,7 +61,7 @@ class Memory:
     def merged_room(self, *, boot_loader: bool = True) -> int:
         """Bytes that a merged table may have: up to the boot loader, or to the end of flash."""
         end = self.boot_start if boot_loader else self.flash
-        return end - self.merged_start - STAMP_BYTES
+        return min(end - self.merged_start - STAMP_BYTES, LONGEST_TABLE)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,9 +11,10 @@ from firmware_gen.build.image import (
     compiler_version,
     flash_bytes,
     read_hex,
-    shipped,
 )
+from firmware_gen.chips import CHIPS, FIRST
 from tests.emulator.emulated import why_not
+from tests.emulator.firmware import Firmware, shipped_for
 
 
 @pytest.fixture(autouse=True)
@@ -22,10 +23,21 @@ def _emulator_is_there() -> None:
         pytest.skip(reason)
 
 
+@pytest.fixture(scope="session", params=CHIPS)
+def firmware(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Firmware:
+    """Each chip with the image that ships; with what another compiler in the path makes, if there
+    is one."""
+    return _firmware(request.param, tmp_path_factory)
+
+
 @pytest.fixture(scope="session")
 def flash(tmp_path_factory: pytest.TempPathFactory) -> bytes:
-    """The image that ships, as flash; what another compiler in the path makes, if there is one."""
-    path = shipped("atmega328p")
+    """The first chip's."""
+    return _firmware(FIRST.name, tmp_path_factory).flash
+
+
+def _firmware(chip: str, folders: pytest.TempPathFactory) -> Firmware:
     if can_build() and compiler_version() != COMPILER_VERSION:
-        path = build("atmega328p", tmp_path_factory.mktemp("image"))
-    return flash_bytes(read_hex(path.read_text("ascii")))
+        path = build(chip, folders.mktemp("image"))
+        return Firmware(CHIPS[chip], flash_bytes(read_hex(path.read_text("ascii"))))
+    return shipped_for(CHIPS[chip])

@@ -13,12 +13,13 @@ import shutil
 import subprocess
 import threading
 from collections.abc import Iterable, Sequence
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
-from firmware_gen.chips import CHIPS
+from firmware_gen.chips import FIRST, Chip
 
 HERE = Path(__file__).resolve().parent
 BUILD = HERE / "build"
@@ -31,10 +32,14 @@ CYCLES_US = CLOCK_HZ // 1_000_000
 FRAME_CYCLES = 20 * CYCLES_MS
 BYTE_CYCLES = 640
 """One byte of 8N1 at 250,000 baud."""
-MEMORY = CHIPS["atmega328p"].memory
 
-PIN_REGISTERS = 0x23
-"""PINB, DDRB, PORTB, PINC and so on, in data space."""
+_PORT_REGISTERS = 3
+"""PINx, DDRx, PORTx."""
+FIRST_PORTS = {
+    "atmega328p": (0x23, 0x26, 0x29),
+    "atmega2560": (*range(0x20, 0x33, _PORT_REGISTERS), *range(0x100, 0x10A, _PORT_REGISTERS)),
+}
+"""Where in data space the registers of each port begin, by chip (Register Summary)."""
 
 PORT, PWM, RX_READ, RX_LOST, TX, EEPROM, RESET = range(1, 8)
 """Kinds of events, as in harness.h."""
@@ -60,7 +65,6 @@ def build_harness() -> Path:
     """Compile the harness unless a library of the same sources stands in the build folder."""
     sources = sorted(HARNESS.glob("*.[ch]"))
     flags = ["-std=c11", "-O2", "-Wall", "-Wextra", "-Werror", "-fPIC", "-shared"]
-    flags += [f"-DFLASH_BYTES={MEMORY.flash}", f"-DEEPROM_BYTES={MEMORY.eeprom}"]
     inside = [" ".join(flags).encode(), *(path.read_bytes() for path in sources)]
     digest = hashlib.sha256(b"".join(inside)).hexdigest()[:16]
     library = BUILD / f"harness-{digest}.so"
@@ -76,15 +80,15 @@ def build_harness() -> Path:
 
 _BOARD = ctypes.c_void_p
 _SIGNATURES: dict[str, tuple[object, Sequence[object]]] = {
-    "board_new": (_BOARD, (ctypes.c_char_p, ctypes.c_char_p, ctypes.c_uint32)),
+    "board_new": (_BOARD, (ctypes.c_char_p, ctypes.c_char_p, ctypes.c_char_p, ctypes.c_uint32)),
     "board_free": (None, (_BOARD,)),
     "board_reset": (None, (_BOARD, ctypes.c_uint8, ctypes.c_bool)),
-    "board_start_at": (None, (_BOARD, ctypes.c_uint16)),
+    "board_start_at": (None, (_BOARD, ctypes.c_uint32)),
     "board_flash": (None, (_BOARD, ctypes.c_char_p)),
     "board_run": (ctypes.c_int, (_BOARD, ctypes.c_uint64)),
     "board_cycle": (ctypes.c_uint64, (_BOARD,)),
     "board_sleep_cycles": (ctypes.c_uint64, (_BOARD,)),
-    "board_pc": (ctypes.c_uint16, (_BOARD,)),
+    "board_pc": (ctypes.c_uint32, (_BOARD,)),
     "board_ram": (None, (_BOARD, ctypes.c_char_p, ctypes.c_uint16, ctypes.c_uint16)),
     "board_poke": (None, (_BOARD, ctypes.c_uint16, ctypes.c_uint8)),
     "board_eeprom": (None, (_BOARD, ctypes.c_char_p)),
@@ -112,19 +116,15 @@ _SIGNATURES: dict[str, tuple[object, Sequence[object]]] = {
     ),
 }
 
-_library: ctypes.CDLL | None = None
 
-
+@cache
 def library() -> ctypes.CDLL:
-    global _library
-    if _library is None:
-        loaded = ctypes.CDLL(str(build_harness()))
-        for name, (result, arguments) in _SIGNATURES.items():
-            function = getattr(loaded, name)
-            function.restype = result
-            function.argtypes = list(arguments)
-        _library = loaded
-    return _library
+    loaded = ctypes.CDLL(str(build_harness()))
+    for name, (result, arguments) in _SIGNATURES.items():
+        function = getattr(loaded, name)
+        function.restype = result
+        function.argtypes = list(arguments)
+    return loaded
 
 
 class ChipStoppedError(RuntimeError):
@@ -132,14 +132,19 @@ class ChipStoppedError(RuntimeError):
 
 
 class EmulatedBoard:
-    """One ATmega328P with an image in its flash and an EEPROM (erased unless given)."""
+    """One chip with an image in its flash and an EEPROM (erased unless given)."""
 
-    def __init__(self, flash: bytes, eeprom: bytes = b"", clock_hz: int = CLOCK_HZ) -> None:
+    def __init__(
+        self, flash: bytes, eeprom: bytes = b"", clock_hz: int = CLOCK_HZ, chip: Chip = FIRST
+    ) -> None:
+        self.chip = chip
         self._c = library()
-        whole = flash.ljust(MEMORY.flash, b"\xff")
-        self._board = self._c.board_new(whole, eeprom.ljust(MEMORY.eeprom, b"\xff"), clock_hz)
+        memory = chip.memory
+        whole = flash.ljust(memory.flash, b"\xff")
+        cells = eeprom.ljust(memory.eeprom, b"\xff")
+        self._board = self._c.board_new(chip.name.encode(), whole, cells, clock_hz)
         self.clock_hz = clock_hz
-        self._ports = bytes(9)
+        self._before = dict.fromkeys(range(len(chip.ports)), (0, 0))
 
     def close(self) -> None:
         if self._board:
@@ -197,7 +202,7 @@ class EmulatedBoard:
         self._c.board_start_at(self._board, address)
 
     def flash(self) -> bytes:
-        buffer = ctypes.create_string_buffer(MEMORY.flash)
+        buffer = ctypes.create_string_buffer(self.chip.memory.flash)
         self._c.board_flash(self._board, buffer)
         return buffer.raw
 
@@ -210,12 +215,12 @@ class EmulatedBoard:
         return left
 
     def eeprom(self) -> bytes:
-        buffer = ctypes.create_string_buffer(MEMORY.eeprom)
+        buffer = ctypes.create_string_buffer(self.chip.memory.eeprom)
         self._c.board_eeprom(self._board, buffer)
         return buffer.raw
 
     def memory(self, start: int, count: int) -> bytes:
-        """Data space as it is: 0 registers, 0x20 I/O, 0x100 RAM."""
+        """Data space as it is: 0 registers, 0x20 I/O, then RAM."""
         buffer = ctypes.create_string_buffer(count)
         self._c.board_ram(self._board, buffer, start, count)
         return buffer.raw
@@ -228,7 +233,9 @@ class EmulatedBoard:
         self._c.board_log(self._board, sum(1 << kind for kind in kinds))
 
     def forget(self) -> None:
-        self._ports = self.memory(PIN_REGISTERS, 9)
+        for port, start in enumerate(FIRST_PORTS[self.chip.name]):
+            _, direction, level = self.memory(start, _PORT_REGISTERS)
+            self._before[port] = (direction, level)
         self._c.board_forget_events(self._board)
 
     def events(self, *kinds: int) -> Events:
@@ -253,7 +260,7 @@ class EmulatedBoard:
         rows = self.events(PORT)
         rows = rows[rows["a"] == pin // 8]
         level = ((rows["b"] & (rows["b"] >> 8)) >> (pin % 8) & 1).astype(np.int8)
-        _, direction, port = self._ports[3 * (pin // 8) :][:3]
+        direction, port = self._before[pin // 8]
         before = (direction & port) >> (pin % 8) & 1
         changed = np.diff(level, prepend=before) != 0
         return rows["cycle"][changed].astype(np.int64), level[changed]

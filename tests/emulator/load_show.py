@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
-from firmware_gen.chips import CHIPS
-from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
+from firmware_gen.board.slots import FIRST_BYTE, MARKS
+from firmware_gen.chips import CHIPS, CHIPS_BY_ID, FIRST, Chip
 from firmware_gen.crc import cue_tag
 from firmware_gen.table.layout import EFFECTS, LAW_IDS, LOOP_FOREVER, ORDERS
 from firmware_gen.table.ops import ActOp, ForkTo, Loop, LoopBack, Modulate, TableOp
@@ -19,13 +20,40 @@ from firmware_gen.table.records import (
     Table,
     encode,
 )
+from sim.rulebook import OUTPUTS
 
-SERVO_PINS = tuple(map(ATMEGA328P.pin, ("PB0", "PB1", "PB2", "PB4", "PC0", "PC1", "PD4", "PD7")))
-LAMP_PINS = tuple(map(ATMEGA328P.pin, ("PD6", "PB3")))
-STRIP_PIN = ATMEGA328P.pin("PC3")
 PIXELS = 60
 ADDRESS = 7
-CHIP = CHIPS["atmega328p"].chip_id
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """Where the measured tables have their outputs on a chip: as many servos as it drives."""
+
+    servos: tuple[int, ...]
+    lamps: tuple[int, int]
+    strip: int
+
+
+def _wired(chip: Chip, servos: str, lamps: str, strip: str) -> Wiring:
+    first, second = map(chip.pin, lamps.split())
+    return Wiring(tuple(map(chip.pin, servos.split())), (first, second), chip.pin(strip))
+
+
+WIRINGS = {
+    FIRST.name: _wired(FIRST, "PB0 PB1 PB2 PB4 PC0 PC1 PD4 PD7", "PD6 PB3", "PC3"),
+    "atmega2560": _wired(
+        CHIPS["atmega2560"],
+        "PA0 PB0 PC0 PC1 PD4 PF0 PG0 PH0 PJ1 PK7 PL0 PL7 PA7 PK0 PF5 PE6",
+        "PL4 PB7",
+        "PH7",
+    ),
+}
+
+CHIP_AT = 4
+"""A table's byte that says for which chip it is (TABLE.md 1.1)."""
+MOVING = 8
+"""Threads of the load that move servos."""
 
 DOUBLE_S, MINIMUM_JERK, UNIFORM = 1, 0, 2
 LAWS = (
@@ -37,7 +65,7 @@ LAWS = (
 
 def servo(pin: int, number: int = 0) -> ServoRecord:
     """Range 0 to 90 deg, fast enough never to be stretched, three points."""
-    shift = 60 * number
+    shift = 50 * number
     points = ((0, 1600 + shift), (4500, 3050 + shift), (9000, 4400 + shift))
     return ServoRecord(pin, (0, 9000), 1200, 20000, 4500, points)
 
@@ -52,36 +80,40 @@ def sweep(output: int, low: int, high: int, duration_ms: int, law: int) -> tuple
     )
 
 
-def load_table(*, heavier: bool = False, pixels: int = PIXELS) -> bytes:
-    """The promised load: eight servos that never rest and a strip of 60 pixels that glimmers.
+def load_servos(chip: Chip, *, heavier: bool = False) -> tuple[int, ...]:
+    """Pins of the load's servos: as many as the chip and the table have room for."""
+    others = 1 + len(WIRINGS[chip.name].lamps) * heavier
+    return WIRINGS[chip.name].servos[: OUTPUTS - others]
+
+
+def load_table(*, heavier: bool = False, pixels: int = PIXELS, chip: Chip = FIRST) -> bytes:
+    """The promised load: servos that never rest and a strip of 60 pixels that glimmers.
 
     `heavier`: half of the servos by the costliest law, the strip under a current cap, and two lamps
     that breathe.
     """
-    outputs: list[OutputRecord] = [servo(pin, n) for n, pin in enumerate(SERVO_PINS)]
-    outputs.append(StripRecord(STRIP_PIN, pixels, ORDERS.index("grb"), 60 * heavier, 0))
+    wiring, pins = WIRINGS[chip.name], load_servos(chip, heavier=heavier)
+    outputs: list[OutputRecord] = [servo(pin, n) for n, pin in enumerate(pins)]
+    outputs.append(StripRecord(wiring.strip, pixels, ORDERS.index("grb"), 60 * heavier, 0))
     strip = len(outputs) - 1
-    laws = (MINIMUM_JERK, DOUBLE_S if heavier else MINIMUM_JERK)
-    moves = [
-        sweep(n, 300 + 100 * n, 8700 - 150 * n, 390 + 37 * n, laws[n % 2])
-        for n in range(len(SERVO_PINS))
-    ]
     light: tuple[TableOp, ...] = (Modulate(strip, EFFECTS.index("ember"), 310, 160, 5, 1),)
     if heavier:
-        outputs += [LampRecord(pin, 40) for pin in LAMP_PINS]
+        outputs += [LampRecord(pin, 40) for pin in wiring.lamps]
         light += (
-            Modulate(9, EFFECTS.index("breathe"), 900, 180),
-            Modulate(10, EFFECTS.index("breathe"), 700, 100),
-            ActOp(9, 150, 500),
-            ActOp(10, 90, 500),
+            Modulate(strip + 1, EFFECTS.index("breathe"), 900, 180),
+            Modulate(strip + 2, EFFECTS.index("breathe"), 700, 100),
+            ActOp(strip + 1, 150, 500),
+            ActOp(strip + 2, 90, 500),
         )
     light += sweep(strip, 1, 2, 800, UNIFORM)
-    first = tuple(ForkTo(n) for n in range(1, len(SERVO_PINS) + 1))
+    laws = (MINIMUM_JERK, DOUBLE_S if heavier else MINIMUM_JERK)
+    moves = [_moves(range(n, len(pins), MOVING), laws[n % 2]) for n in range(MOVING)]
+    first = tuple(ForkTo(n) for n in range(1, MOVING + 1))
     threads = ((*first, *moves[0]), *moves[1:], light)
     cues = (CueRecord(cue_tag("load"), (1 << len(outputs)) - 1, 0, len(threads), 0),)
     return encode(
         Table(
-            CHIP,
+            chip.chip_id,
             ADDRESS,
             outputs=tuple(outputs),
             colours=((20, 20, 20), (180, 90, 40), (60, 160, 200)),
@@ -94,8 +126,27 @@ def load_table(*, heavier: bool = False, pixels: int = PIXELS) -> bytes:
     )
 
 
-def one_move_table(pins: Sequence[int] = SERVO_PINS, law: int = UNIFORM) -> bytes:
+def _moves(servos: Sequence[int], law: int) -> tuple[TableOp, ...]:
+    """Servos that go to and fro together for ever; the first says how long."""
+    n = servos[0]
+    duration_ms = 390 + 37 * n
+    low, high = 300 + 100 * n, 8700 - 150 * n
+    others = servos[1:]
+    return (
+        Loop(LOOP_FOREVER),
+        *(ActOp(other, high - 100 * k, duration_ms, law=law) for k, other in enumerate(others, 1)),
+        ActOp(n, high, duration_ms, wait=True, law=law),
+        *(ActOp(other, low + 100 * k, duration_ms, law=law) for k, other in enumerate(others, 1)),
+        ActOp(n, low, duration_ms, wait=True, law=law),
+        LoopBack(),
+    )
+
+
+def one_move_table(
+    pins: Sequence[int] | None = None, law: int = UNIFORM, chip: Chip = FIRST
+) -> bytes:
     """A cue `go` that jerks every servo at once and one `back`; nothing moves otherwise."""
+    pins = WIRINGS[chip.name].servos if pins is None else pins
     outputs = tuple(servo(pin, n) for n, pin in enumerate(pins))
     go = tuple(ActOp(n, 8000, 60, wait=n == len(pins) - 1, law=law) for n in range(len(pins)))
     back = tuple(ActOp(n, 4500, 60, wait=n == len(pins) - 1, law=law) for n in range(len(pins)))
@@ -103,7 +154,7 @@ def one_move_table(pins: Sequence[int] = SERVO_PINS, law: int = UNIFORM) -> byte
     cues = (CueRecord(cue_tag("go"), mask, 0, 1, 0), CueRecord(cue_tag("back"), mask, 0, 1, 1))
     return encode(
         Table(
-            CHIP,
+            chip.chip_id,
             ADDRESS,
             outputs=outputs,
             laws=LAWS,
@@ -116,8 +167,9 @@ def one_move_table(pins: Sequence[int] = SERVO_PINS, law: int = UNIFORM) -> byte
 
 def in_slot(table: bytes, slot: int = 0) -> bytes:
     """An EEPROM with a table in a slot and the mark naming it (LINK.md section 6)."""
-    start = (4, 504)[slot]
-    cells = bytearray(b"\xff" * 1024)
+    chip = CHIPS_BY_ID[table[CHIP_AT]]
+    start = FIRST_BYTE + slot * chip.slot_bytes
+    cells = bytearray(b"\xff" * chip.memory.eeprom)
     cells[start : start + len(table)] = table
-    cells[1004] = (0x3C, 0xC3)[slot]
+    cells[FIRST_BYTE + chip.slots * chip.slot_bytes] = MARKS[slot]
     return bytes(cells)

@@ -6,13 +6,13 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import count
 
 import numpy as np
 
-from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
+from firmware_gen.chips import FIRST
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.host import HostLink
@@ -38,23 +38,62 @@ from tests.emulator.emulated import (
     EmulatedBoard,
 )
 from tests.emulator.emulated_port import EmulatedPort
+from tests.emulator.firmware import Firmware
 from tests.emulator.load_show import (
     ADDRESS,
-    SERVO_PINS,
-    STRIP_PIN,
+    DOUBLE_S,
+    MINIMUM_JERK,
+    UNIFORM,
     in_slot,
+    load_servos,
     load_table,
     one_move_table,
 )
 from tests.emulator.readings import TICK_CYCLES, find_frames, refreshes
 from tests.unchecked import transfer_unchecked
 
-RAM_START, RAM_END = 0x100, 0x8FF
+RAM_STARTS = {"atmega328p": 0x100, "atmega2560": 0x200}
 PAINT = 0xA5
-MAX_CHUNK = ATMEGA328P.chunk_bytes
+MAX_CHUNK = FIRST.chunk_bytes
 """Table bytes that the firmware takes in one request."""
 CELL_MS = 3.4
 """One EEPROM byte, erased and written (data sheet table 8-1)."""
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What a chip's firmware must reach (FIRMWARE.md)."""
+
+    idle_share: float
+    trigger_ms: float
+    late_ms: Mapping[int, float]
+    transfer: float
+    flash: int
+    static_ram: float
+    ram: float
+    """With the deepest stack."""
+
+
+FIGURES = {
+    "atmega328p": Figures(
+        idle_share=0.35,
+        trigger_ms=20,
+        late_ms={UNIFORM: 0, MINIMUM_JERK: 4, DOUBLE_S: 6},
+        transfer=1.10,
+        flash=27_136,
+        static_ram=1.65 * 1024,
+        ram=1.85 * 1024,
+    ),
+    "atmega2560": Figures(
+        idle_share=0.15,
+        trigger_ms=28,
+        late_ms={UNIFORM: 8, MINIMUM_JERK: 12, DOUBLE_S: 16},
+        transfer=1.40,
+        flash=64 * 1024,
+        static_ram=2.5 * 1024,
+        ram=3 * 1024,
+    ),
+}
 
 
 def requests(seed: int = 1) -> Iterator[bytes]:
@@ -86,7 +125,7 @@ def stream(length: int) -> bytes:
 
 @dataclass(frozen=True)
 class FullLoad:
-    """The promised load: eight servos, a strip of 60 pixels, the link saturated."""
+    """The promised load: all servos, a strip of 60 pixels, the link saturated."""
 
     pulse_error_cycles: int
     """Peak to peak, over all servos and frames, against the player's widths."""
@@ -107,10 +146,12 @@ class FullLoad:
     stack_bytes: int
 
 
-def saturate(flash: bytes, length: int = 100_000, *, heavier: bool = False) -> FullLoad:
+def saturate(firmware: Firmware, length: int = 100_000, *, heavier: bool = False) -> FullLoad:
     """Run the load with `length` bytes at 250,000 baud, not a bit's time between them."""
-    table = load_table(heavier=heavier)
-    with EmulatedBoard(flash, in_slot(table)) as board:
+    table = load_table(heavier=heavier, chip=firmware.chip)
+    pins = load_servos(firmware.chip, heavier=heavier)
+    strip = firmware.wiring.strip
+    with firmware.board(in_slot(table)) as board:
         board.run(ms=1000)
         data = stream(length)
         board.log(PORT, RX_READ, RX_LOST, TX)
@@ -121,9 +162,9 @@ def saturate(flash: bytes, length: int = 100_000, *, heavier: bool = False) -> F
         idle = (board.sleep_cycles - slept) / (board.cycle - start)
         board.run(ms=50)
         reads = board.events(RX_READ)["b"]
-        error, pulses = _pulse_error(board, table)
-        missing, bad = _strip_faults(board, table)
-        highs, lows, gap = _bit_times(board)
+        error, pulses = _pulse_error(board, table, pins)
+        missing, bad = _strip_faults(board, table, pins, strip)
+        highs, lows, gap = _bit_times(board, strip)
         return FullLoad(
             pulse_error_cycles=error,
             pulses=pulses,
@@ -141,13 +182,13 @@ def saturate(flash: bytes, length: int = 100_000, *, heavier: bool = False) -> F
         )
 
 
-def _pulse_error(board: EmulatedBoard, table: bytes) -> tuple[int, int]:
+def _pulse_error(board: EmulatedBoard, table: bytes, pins: tuple[int, ...]) -> tuple[int, int]:
     """Each servo has one pulse a frame from its first on: pulses and frames match by counting."""
     player = Player(table)
     last = board.cycle // FRAME_CYCLES
     wanted = np.array([player.frame().pulses for _ in range(last)], np.int64) * TICK_CYCLES
     errors = []
-    for number, pin in enumerate(SERVO_PINS):
+    for number, pin in enumerate(pins):
         widths = board.pulses(pin)[1]
         first = int(np.flatnonzero(wanted[:, number])[0])
         errors.append(widths - wanted[first : first + len(widths), number])
@@ -155,14 +196,16 @@ def _pulse_error(board: EmulatedBoard, table: bytes) -> tuple[int, int]:
     return int(np.ptp(everything)), len(everything)
 
 
-def _strip_faults(board: EmulatedBoard, table: bytes) -> tuple[int, int]:
+def _strip_faults(
+    board: EmulatedBoard, table: bytes, pins: tuple[int, ...], strip: int
+) -> tuple[int, int]:
     """Frames without a refresh, and refreshes that are not what the player says."""
-    frames = find_frames(board, SERVO_PINS)
+    frames = find_frames(board, pins)
     player = Player(table)
     count = (board.cycle - frames.first) // FRAME_CYCLES - 1
     wanted = [player.frame().strips[0] for _ in range(count)]
     found = {
-        (start - frames.first) // FRAME_CYCLES: data for start, data in refreshes(board, STRIP_PIN)
+        (start - frames.first) // FRAME_CYCLES: data for start, data in refreshes(board, strip)
     }
     first = min(found)
     bad = sum(
@@ -171,8 +214,8 @@ def _strip_faults(board: EmulatedBoard, table: bytes) -> tuple[int, int]:
     return sum(1 for frame in range(first, count) if frame not in found), bad
 
 
-def _bit_times(board: EmulatedBoard) -> tuple[tuple[int, ...], tuple[int, ...], int]:
-    cycles, levels = board.edges(STRIP_PIN)
+def _bit_times(board: EmulatedBoard, strip: int) -> tuple[tuple[int, ...], tuple[int, ...], int]:
+    cycles, levels = board.edges(strip)
     spans = np.diff(cycles)
     highs = spans[levels[:-1] == 1]
     lows = spans[levels[:-1] == 0]
@@ -186,7 +229,7 @@ def _bit_times(board: EmulatedBoard) -> tuple[tuple[int, ...], tuple[int, ...], 
 
 def deepest_stack(board: EmulatedBoard) -> int:
     """Bytes of stack ever written, from the paint that was left below it."""
-    ram = board.memory(RAM_START, RAM_END - RAM_START + 1)
+    ram = board.memory(RAM_STARTS[board.chip.name], board.chip.memory.ram)
     longest, start, best = 0, 0, 0
     for index, byte in enumerate((*ram, 0)):
         if byte == PAINT:
@@ -200,14 +243,14 @@ def deepest_stack(board: EmulatedBoard) -> int:
 # -- latency -------------------------------------------------------------------------------------
 
 
-def trigger_latencies(flash: bytes, tries: int = 200) -> list[float]:
+def trigger_latencies(firmware: Firmware, tries: int = 200) -> list[float]:
     """Milliseconds from a trigger's last byte to the start of the first pulse that differs.
 
     Triggers come at evenly spread moments of the frame.
     """
-    table = one_move_table()
+    table = one_move_table(chip=firmware.chip)
     latencies = []
-    with EmulatedBoard(flash, in_slot(table)) as board:
+    with firmware.board(in_slot(table)) as board:
         port = EmulatedPort(board)
         HostLink(port).greet()
         board.run(ms=1000)
@@ -221,18 +264,18 @@ def trigger_latencies(flash: bytes, tries: int = 200) -> list[float]:
             board.send(data)
             end = board.cycle + len(data) * BYTE_CYCLES
             board.run(ms=200)
-            latencies.append(_first_change(board, end) / CYCLES_MS)
+            latencies.append(_first_change(board, end, firmware.servos) / CYCLES_MS)
             board.run(ms=100)
     return latencies
 
 
-def lateness(flash: bytes, law: int, tries: int = 20) -> float:
-    """Milliseconds by which pulses are late at most where eight moves by a law begin in a frame."""
+def lateness(firmware: Firmware, law: int, tries: int = 20) -> float:
+    """Milliseconds by which pulses are late at most where all servos begin a move in one frame."""
     worst = 0.0
-    with EmulatedBoard(flash, in_slot(one_move_table(law=law))) as board:
+    with firmware.board(in_slot(one_move_table(law=law, chip=firmware.chip))) as board:
         HostLink(EmulatedPort(board)).greet()
         board.run(ms=1000)
-        phase = find_frames(board, SERVO_PINS).first % FRAME_CYCLES
+        phase = find_frames(board, firmware.servos).first % FRAME_CYCLES
         for number in range(tries):
             board.forget()
             # Half-way between the pulses of two frames: neither is played early for it.
@@ -241,15 +284,15 @@ def lateness(flash: bytes, law: int, tries: int = 20) -> float:
             kind, tag = RequestKind.TRIGGER | ONE_WAY, cue_tag("go" if number % 2 == 0 else "back")
             board.send(encode(LinkFrame(ADDRESS, kind, number & 255, TRIGGER.pack(tag))))
             board.run(ms=200)
-            starts, _ = board.pulses(SERVO_PINS[0])
+            starts, _ = board.pulses(firmware.servos[0])
             worst = max(worst, float(np.diff(starts).max() - FRAME_CYCLES) / CYCLES_MS)
     return worst
 
 
-def _first_change(board: EmulatedBoard, since: int) -> int:
+def _first_change(board: EmulatedBoard, since: int, pins: tuple[int, ...]) -> int:
     """Cycles from `since` to the start of the first pulse that differs from the one before it."""
     starts = []
-    for pin in SERVO_PINS:
+    for pin in pins:
         at, widths = board.pulses(pin)
         changed = np.flatnonzero(np.diff(widths) != 0) + 1
         if len(changed):
@@ -274,9 +317,9 @@ class TransferTime:
         return self.seconds / max(self.line_seconds, self.cells * CELL_MS / 1000)
 
 
-def transfer_time(flash: bytes, before: bytes, table: bytes) -> TransferTime:
+def transfer_time(firmware: Firmware, before: bytes, table: bytes) -> TransferTime:
     """Time of a whole transfer (open to commit's reply and reading back) over a show that plays."""
-    with EmulatedBoard(flash, before) as board:
+    with firmware.board(before) as board:
         port = EmulatedPort(board)
         link = HostLink(port)
         link.greet()

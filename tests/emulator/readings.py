@@ -21,6 +21,8 @@ PLAY_CYCLES = 6 * CYCLES_MS
 """A frame is played 6 ms before its pulses; a request that comes then may be heard or not."""
 EARLIEST_CYCLES = 9 * CYCLES_MS
 """Pulses are at most 8 ms early, for a request that just missed a frame (FIRMWARE.md)."""
+STRIP_CYCLES = 2 * CYCLES_MS + CYCLES_MS // 2
+"""A frame's first strip starts no sooner after its pulses."""
 LATCH_CYCLES = 50 * CYCLES_US
 """A low longer than this ends a refresh: the shortest reset time of the data sheets in question."""
 
@@ -80,10 +82,13 @@ def refreshes(board: EmulatedBoard, pin: int) -> list[tuple[int, bytes]]:
 
 
 def strip_bytes(board: EmulatedBoard, pin: int, frames: Frames) -> dict[int, bytes]:
-    """A strip's bytes by frame: they go out after the frame's pulses have started."""
+    """A strip's bytes by frame: they go out after the frame's pulses have started.
+
+    The second strip of a board whose pulses take 8 ms does so up to 13 ms after that.
+    """
     found: dict[int, bytes] = {}
     for start, data in refreshes(board, pin):
-        found[int(frames.of(np.array(start)))] = data
+        found[int(frames.of(np.array(start - STRIP_CYCLES)))] = data
     return found
 
 

@@ -7,7 +7,8 @@ import random
 import numpy as np
 import pytest
 
-from firmware_gen.build.image import flash_bytes, merged_room
+from firmware_gen.build.image import flash_bytes
+from firmware_gen.chips import FIRST, Chip
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.host import HostLink
@@ -26,13 +27,12 @@ from firmware_gen.table.records import (
 )
 from tests.emulator.emulated import FRAME_CYCLES, PWM, EmulatedBoard
 from tests.emulator.emulated_port import EmulatedPort
+from tests.emulator.firmware import Firmware
 from tests.emulator.load_show import (
     ADDRESS,
-    CHIP,
     LAWS,
-    SERVO_PINS,
-    STRIP_PIN,
     UNIFORM,
+    WIRINGS,
     in_slot,
     load_table,
     one_move_table,
@@ -41,30 +41,31 @@ from tests.emulator.load_show import (
 from tests.emulator.readings import ROUND_CYCLES, LightReading, refreshes
 from tests.unchecked import merge_unchecked
 
-LAMP_PINS = (22, 21, 3, 19)
-
 
 def lightness(y: float) -> float:
     """CIE L* of a relative luminance (CIE 15:2004, 8.2.1)."""
     return 903.2963 * y if y <= (6 / 29) ** 3 else 116 * y ** (1 / 3) - 16
 
 
-def lamp_light(flash: bytes, level: int) -> tuple[float, set[int]]:
-    """Light of four lamps at a safe level (all alike), and the compare values in use."""
-    outputs = tuple(LampRecord(pin, level) for pin in LAMP_PINS)
-    with EmulatedBoard(flash, in_slot(encode_table(Table(CHIP, ADDRESS, outputs)))) as board:
+def lamp_light(firmware: Firmware, level: int) -> tuple[float, set[int]]:
+    """Light of all lamps at a safe level (all alike), and the compare values in use."""
+    pins = sorted(firmware.chip.pwm_pins)
+    outputs = tuple(LampRecord(pin, level) for pin in pins)
+    table = encode_table(Table(firmware.chip.chip_id, ADDRESS, outputs))
+    with firmware.board(in_slot(table)) as board:
         board.run(ms=150)
         means = {
-            round(LightReading(board, pin).mean(board.cycle - 2 * ROUND_CYCLES), 9)
-            for pin in LAMP_PINS
+            round(LightReading(board, pin).mean(board.cycle - 2 * ROUND_CYCLES), 9) for pin in pins
         }
         assert len(means) == 1
         rows = board.events(PWM)
         return means.pop(), set((rows["b"] & 255).tolist())
 
 
-def test_successive_levels_are_at_most_one_l_star_apart_from_dark_on(flash: bytes) -> None:
-    levels = [lightness(lamp_light(flash, level)[0]) for level in (*range(24), *range(24, 201, 16))]
+def test_successive_levels_are_at_most_one_l_star_apart_from_dark_on(firmware: Firmware) -> None:
+    levels = [
+        lightness(lamp_light(firmware, level)[0]) for level in (*range(24), *range(24, 201, 16))
+    ]
     assert levels[0] == 0.0
     assert np.diff(levels[:24]).max() <= 1.0
     assert np.diff(levels[:24]).min() >= 0.0
@@ -75,19 +76,22 @@ def test_successive_levels_are_at_most_one_l_star_apart_from_dark_on(flash: byte
         )
 
 
-def test_full_is_truly_on(flash: bytes) -> None:
-    assert lamp_light(flash, 200)[0] == 1.0
+def test_full_is_truly_on(firmware: Firmware) -> None:
+    assert lamp_light(firmware, 200)[0] == 1.0
 
 
-def button_table(active_low: bool) -> bytes:
+BUTTON_PIN = "PC5"
+
+
+def button_table(chip: Chip, active_low: bool) -> bytes:
     cues = (CueRecord(cue_tag("go"), 1, 0, 1, 0),)
     return encode_table(
         Table(
-            CHIP,
+            chip.chip_id,
             ADDRESS,
-            outputs=(servo(SERVO_PINS[0]),),
+            outputs=(servo(WIRINGS[chip.name].servos[0]),),
             laws=LAWS,
-            inputs=(InputRecord(9, 1, active_low),),
+            inputs=(InputRecord(chip.pin(BUTTON_PIN), 1, active_low),),
             bindings=(BindingRecord(1, 0, False),),
             cues=cues,
             threads=((ActOp(0, 8000, 60, wait=True, law=UNIFORM),),),
@@ -98,22 +102,23 @@ def button_table(active_low: bool) -> bytes:
 
 @pytest.mark.parametrize("active_low", [True, False])
 def test_a_bouncing_button_starts_its_cue_once_and_a_spike_does_not(
-    flash: bytes, active_low: bool
+    firmware: Firmware, active_low: bool
 ) -> None:
     pressed, free = (0, 1) if active_low else (1, 0)
-    with EmulatedBoard(flash, in_slot(button_table(active_low))) as board:
-        board.press(9, free)
+    button, moving = firmware.chip.pin(BUTTON_PIN), firmware.servos[0]
+    with firmware.board(in_slot(button_table(firmware.chip, active_low))) as board:
+        board.press(button, free)
         board.run(ms=400)
         at = board.cycle
-        board.press(9, pressed, at + 16000)
-        board.press(9, free, at + 18 * 16000)  # 17 ms: too short to count
+        board.press(button, pressed, at + 16000)
+        board.press(button, free, at + 18 * 16000)  # 17 ms: too short to count
         board.run(ms=200)
-        assert len(set(board.pulses(SERVO_PINS[0])[1].tolist())) == 1
+        assert len(set(board.pulses(moving)[1].tolist())) == 1
         at = board.cycle
         for n in range(7):  # five milliseconds of bouncing
-            board.press(9, (pressed, free)[n % 2], at + 16000 + n * 13000)
+            board.press(button, (pressed, free)[n % 2], at + 16000 + n * 13000)
         board.run(ms=300)
-        widths = board.pulses(SERVO_PINS[0])[1]
+        widths = board.pulses(moving)[1]
         assert len(set(widths.tolist())) > 2
         link = HostLink(EmulatedPort(board))
         link.greet()
@@ -136,10 +141,10 @@ def spoilt(draw: random.Random, frame: bytes) -> bytes:
     return bytes(data) + b"\0"
 
 
-def bad_frames_counted(flash: bytes, count: int) -> int:
+def bad_frames_counted(firmware: Firmware, count: int) -> int:
     """Spoilt triggers on the line; how many the board counted as bad. None may be obeyed."""
     draw = random.Random(5)
-    with EmulatedBoard(flash, in_slot(one_move_table())) as board:
+    with firmware.board(in_slot(one_move_table(chip=firmware.chip))) as board:
         board.log()
         board.run(ms=600)
         for start in range(0, count, 2000):
@@ -156,7 +161,9 @@ def bad_frames_counted(flash: bytes, count: int) -> int:
         board.log(1, 5)
         board.forget()
         board.run(ms=100)
-        assert set(board.pulses(SERVO_PINS[0])[1].tolist()) == {8 * 3050}, "a spoilt trigger moved"
+        assert set(board.pulses(firmware.servos[0])[1].tolist()) == {8 * 3050}, (
+            "a spoilt trigger moved"
+        )
         link = HostLink(EmulatedPort(board))
         link.greet()
         state = State.unpack(link.ask(RequestKind.STATUS).rest)
@@ -165,25 +172,25 @@ def bad_frames_counted(flash: bytes, count: int) -> int:
         return state.bad_frames
 
 
-def test_spoilt_frames_are_never_obeyed_and_good_ones_still_are(flash: bytes) -> None:
-    assert bad_frames_counted(flash, 10_000) > 9_000
+def test_spoilt_frames_are_never_obeyed_and_good_ones_still_are(firmware: Firmware) -> None:
+    assert bad_frames_counted(firmware, 10_000) > 9_000
 
 
 @pytest.mark.long
-def test_a_hundred_thousand_spoilt_frames_are_never_obeyed(flash: bytes) -> None:
-    assert bad_frames_counted(flash, 100_000) > 0.9 * 65535
+def test_a_hundred_thousand_spoilt_frames_are_never_obeyed(firmware: Firmware) -> None:
+    assert bad_frames_counted(firmware, 100_000) > 0.9 * 65535
 
 
-def test_a_merged_table_that_fills_its_room_is_checked_within_a_second_and_plays(
-    flash: bytes,
+def test_a_merged_table_that_fills_the_smallest_room_is_checked_within_a_second_and_plays(
+    firmware: Firmware,
 ) -> None:
-    outputs = tuple(servo(pin, number) for number, pin in enumerate(SERVO_PINS))
+    outputs = tuple(servo(pin, number) for number, pin in enumerate(firmware.servos[:8]))
     acts = tuple(ActOp(n % 8, 300 + 7 * n, 1000, wait=True, law=0) for n in range(200))
     threads = 7
     cues = tuple(CueRecord(cue_tag(f"cue {n}"), 255, 0, 1, n) for n in range(threads))
     table = encode_table(
         Table(
-            CHIP,
+            firmware.chip.chip_id,
             ADDRESS,
             outputs=outputs,
             laws=LAWS,
@@ -193,22 +200,30 @@ def test_a_merged_table_that_fills_its_room_is_checked_within_a_second_and_plays
             enable_interval=1,
         )
     )
-    assert merged_room("atmega328p") * 0.85 < len(table) <= merged_room("atmega328p")
-    image = merge_unchecked(dict(enumerate(flash)), table)
-    with EmulatedBoard(flash_bytes(image), b"") as board:
+    assert len(table) <= firmware.chip.memory.merged_room()
+    if firmware.chip == FIRST:
+        assert len(table) > firmware.chip.memory.merged_room() * 0.85
+    image = merge_unchecked(dict(enumerate(firmware.flash)), table, firmware.chip.name)
+    with EmulatedBoard(flash_bytes(image), chip=firmware.chip) as board:
         board.run(ms=1000)
-        starts, _ = board.pulses(SERVO_PINS[0])
+        starts, _ = board.pulses(firmware.servos[0])
         assert len(starts) > 10
         link = HostLink(EmulatedPort(board))
         assert link.greet().current_slot == 254  # the merged table, LINK.md section 3
         assert link.state().watchdog_resets == 0
 
 
+FLOOD_PIXELS = {"atmega328p": 100, "atmega2560": 60}
+"""With as many servos as the table has room for."""
+
+
 @pytest.mark.parametrize("kind", [RequestKind.STATUS, RequestKind.BEACON | ONE_WAY])
-def test_a_flood_of_requests_holds_up_no_frame_and_no_strip(flash: bytes, kind: int) -> None:
+def test_a_flood_of_requests_holds_up_no_frame_and_no_strip(firmware: Firmware, kind: int) -> None:
     """A strip waits until no request does; never so long that the next frame would wait for it."""
     flood = b"".join(encode(LinkFrame(ADDRESS, kind, n & 255, b"")) for n in range(3000))
-    with EmulatedBoard(flash, in_slot(load_table(pixels=100))) as board:
+    with firmware.board(
+        in_slot(load_table(pixels=FLOOD_PIXELS[firmware.chip.name], chip=firmware.chip))
+    ) as board:
         link = HostLink(EmulatedPort(board))
         link.greet()
         board.run(ms=500)
@@ -218,7 +233,7 @@ def test_a_flood_of_requests_holds_up_no_frame_and_no_strip(flash: bytes, kind: 
         while board.sending:
             board.run(ms=20)
         frames = (board.cycle - before) / FRAME_CYCLES
-        starts = np.array([start for start, _ in refreshes(board, STRIP_PIN)])
+        starts = np.array([start for start, _ in refreshes(board, firmware.wiring.strip)])
         assert frames > 30
         assert abs(len(starts) - frames) <= 1
         assert np.diff(starts).max() < 1.5 * FRAME_CYCLES

@@ -10,20 +10,25 @@ import numpy as np
 import pytest
 
 from firmware_gen.build import image
+from firmware_gen.chips import FIRST
 from firmware_gen.table.records import ServoRecord, Table, encode
 from sim.rulebook import PULSE_RANGE
-from tests.emulator.emulated import CYCLES_MS, FRAME_CYCLES, EmulatedBoard
-from tests.emulator.load_show import ADDRESS, CHIP, LAWS, SERVO_PINS, in_slot
+from tests.emulator.emulated import CYCLES_MS, FIRST_PORTS, FRAME_CYCLES
+from tests.emulator.firmware import Firmware
+from tests.emulator.load_show import ADDRESS, LAWS, in_slot
 from tests.emulator.measuring import saturate, stream
 from tests.emulator.readings import TICK_CYCLES, Ints
 
-EDGE_GAP, FIRST_EDGE, WINDOW_TICK = 320, 1024, 32000
-"""Cycles, as in pulses.c: between two edges; from the tick to the first; from tick to tick."""
+EDGE_GAPS = {"atmega328p": 320, "atmega2560": 352}
+"""Cycles between two edges, as in pulses.c: a servo's first choice is to start so much later than
+the one before it."""
+FIRST_EDGE, WINDOW_TICK = 1024, 32000
+"""Cycles from the tick to the first edge; from tick to tick."""
+A_WINDOW, WINDOW = 8, 2 * WINDOW_TICK
+"""Servos that have their pulses together, and cycles from their tick to that of the next eight."""
 SHORTEST, LONGEST = PULSE_RANGE
 AT_THE_TICK = (WINDOW_TICK - FIRST_EDGE) // TICK_CYCLES
 """The first servo's pulse of this width would end right at the tick."""
-GAP = EDGE_GAP // TICK_CYCLES
-"""A servo's first choice is to start so much later than the one before it."""
 FARTHEST = (5163, 5200, 5045, 4857, 4638, 4363, 4052, 5200)
 """Found by search: of 120,000 sets of eight widths none ends later."""
 
@@ -35,16 +40,19 @@ def resting(pin: int, width: int) -> ServoRecord:
     return ServoRecord(pin, (0, 9000), 1200, 20000, 0 if width < 3000 else 9000, tuple(points))
 
 
-def window(flash: bytes, widths: Sequence[int]) -> tuple[Ints, Ints]:
+def window(firmware: Firmware, widths: Sequence[int]) -> tuple[Ints, Ints]:
     """Rises and falls by frame and servo, in cycles after the tick, while the line is full."""
-    outputs = tuple(map(resting, SERVO_PINS, widths))
-    table = encode(Table(CHIP, ADDRESS, outputs=outputs, laws=LAWS, enable_interval=1))
-    with EmulatedBoard(flash, in_slot(table)) as board:
-        board.run(ms=400)
+    pins = firmware.servos[: len(widths)]
+    outputs = tuple(map(resting, pins, widths))
+    table = encode(
+        Table(firmware.chip.chip_id, ADDRESS, outputs=outputs, laws=LAWS, enable_interval=1)
+    )
+    with firmware.board(in_slot(table)) as board:
+        board.run(ms=600)
         board.forget()
         board.send(stream(5000))
         board.run(ms=200)
-        pulses = [board.pulses(pin) for pin in SERVO_PINS]
+        pulses = [board.pulses(pin) for pin in pins]
     count = min(len(starts) for starts, _ in pulses) - 2
     assert count >= 5
     first = min(int(starts[1]) for starts, _ in pulses)
@@ -54,70 +62,92 @@ def window(flash: bytes, widths: Sequence[int]) -> tuple[Ints, Ints]:
         rises.append(starts[begin : begin + count])
         falls.append(rises[-1] + found[begin : begin + count])
     # Nothing stands in the first servo's way but the tick, so its rise tells when the tick was.
-    ticks = first + np.arange(count) * FRAME_CYCLES - first_choice(widths[0])
+    ticks = first + np.arange(count) * FRAME_CYCLES - first_choice(firmware, widths[0])
     return np.array(rises).T - ticks[:, None], np.array(falls).T - ticks[:, None]
 
 
-def first_choice(width: int) -> int:
+def first_choice(firmware: Firmware, width: int) -> int:
     """When the first servo's pulse starts, in cycles after the tick."""
     fall = FIRST_EDGE + width * TICK_CYCLES
-    near = abs(fall - WINDOW_TICK) < EDGE_GAP
-    return FIRST_EDGE + (WINDOW_TICK + EDGE_GAP - fall) * near
+    gap = EDGE_GAPS[firmware.chip.name]
+    near = abs(fall - WINDOW_TICK) < gap
+    return FIRST_EDGE + (WINDOW_TICK + gap - fall) * near
 
 
-def check(rises: Ints, falls: Ints, widths: Sequence[int]) -> int:
-    """Every width is exact, and all edges and the tick are a gap apart; in how many frames."""
+def gap_ticks(firmware: Firmware) -> int:
+    return EDGE_GAPS[firmware.chip.name] // TICK_CYCLES
+
+
+def check(firmware: Firmware, widths: Sequence[int]) -> tuple[Ints, Ints]:
+    """Every width is exact, and all edges and the tick are a gap apart; rises and falls."""
+    rises, falls = window(firmware, widths)
+    assert len(rises) >= 5
     assert (falls - rises == np.array(widths) * TICK_CYCLES).all()
-    edges = np.concatenate((rises, falls, np.full((len(rises), 1), WINDOW_TICK)), axis=1)
-    assert np.diff(np.sort(edges, axis=1), axis=1).min() >= EDGE_GAP
+    for number, servos in enumerate(range(0, len(widths), A_WINDOW)):
+        those = slice(servos, servos + A_WINDOW)
+        check_window(
+            rises[:, those] - number * WINDOW,
+            falls[:, those] - number * WINDOW,
+            EDGE_GAPS[firmware.chip.name],
+        )
+    return rises, falls
+
+
+def check_window(rises: Ints, falls: Ints, gap: int) -> None:
+    tick = np.full((len(rises), 1), WINDOW_TICK)
+    edges = np.concatenate((rises, falls, tick), axis=1)
+    assert np.diff(np.sort(edges, axis=1), axis=1).min() >= gap
+    assert edges.min() >= FIRST_EDGE
     assert edges.max() <= 3.9 * CYCLES_MS
-    return len(rises)
 
 
-@pytest.mark.parametrize("shift", [-2 * GAP, -GAP, 1 - GAP, -3, -1, 0, 1, 2, GAP - 1, GAP])
+SHIFTS = [(-2, 0), (-1, 0), (-1, 1), (0, -3), (0, -1), (0, 0), (0, 1), (0, 2), (1, -1), (1, 0)]
+"""Gaps and ticks of 0.5 us."""
+
+
+@pytest.mark.parametrize(("gaps", "ticks"), SHIFTS)
 def test_pulses_that_would_end_at_the_tick_keep_clear_of_it_and_are_exact(
-    flash: bytes, shift: int
+    firmware: Firmware, gaps: int, ticks: int
 ) -> None:
-    widths = [AT_THE_TICK - GAP * n + shift - 3 * n * (n % 2) for n in range(len(SERVO_PINS))]
-    rises, falls = window(flash, widths)
-    check(rises, falls, widths)
+    gap = gap_ticks(firmware)
+    widths = [AT_THE_TICK + gap * (gaps - n) + ticks - 3 * n * (n % 2) for n in range(A_WINDOW)]
+    _, falls = check(firmware, widths)
     after = falls[falls >= WINDOW_TICK]
-    assert after.min() - WINDOW_TICK < 2 * EDGE_GAP
+    assert after.min() - WINDOW_TICK < 2 * EDGE_GAPS[firmware.chip.name]
 
 
-def test_a_pulse_just_before_the_tick_and_one_just_after_it_are_exact(flash: bytes) -> None:
+def test_a_pulse_just_before_the_tick_and_one_just_after_it_are_exact(firmware: Firmware) -> None:
     # The second servo starts a gap later: its own first choice ends a gap behind the tick.
-    widths = [AT_THE_TICK - GAP, AT_THE_TICK, *([SHORTEST] * 6)]
-    rises, falls = window(flash, widths)
-    check(rises, falls, widths)
-    assert set(falls[:, 0].tolist()) == {WINDOW_TICK - EDGE_GAP}
-    assert set(falls[:, 1].tolist()) == {WINDOW_TICK + EDGE_GAP}
+    gap = EDGE_GAPS[firmware.chip.name]
+    widths = [AT_THE_TICK - gap_ticks(firmware), AT_THE_TICK, *([SHORTEST] * 6)]
+    _, falls = check(firmware, widths)
+    assert set(falls[:, 0].tolist()) == {WINDOW_TICK - gap}
+    assert set(falls[:, 1].tolist()) == {WINDOW_TICK + gap}
 
 
 @pytest.mark.parametrize("width", [SHORTEST, 3000, LONGEST])
-def test_equal_pulses_are_exact_and_apart(flash: bytes, width: int) -> None:
-    widths = [width] * len(SERVO_PINS)
-    assert check(*window(flash, widths), widths) >= 5
+def test_equal_pulses_are_exact_and_apart(firmware: Firmware, width: int) -> None:
+    widths = [width] * len(firmware.servos)
+    check(firmware, widths)
 
 
 @pytest.mark.parametrize("seed", range(8))
-def test_pulses_of_any_widths_are_exact_and_apart(flash: bytes, seed: int) -> None:
+def test_pulses_of_any_widths_are_exact_and_apart(firmware: Firmware, seed: int) -> None:
     draw = random.Random(seed)
     near = draw.randrange(SHORTEST, LONGEST - 300)
     widths = [
         draw.choice(
             (SHORTEST, LONGEST, draw.randint(SHORTEST, LONGEST), near + draw.randrange(300))
         )
-        for _ in SERVO_PINS
+        for _ in firmware.servos
     ]
-    assert check(*window(flash, widths), widths) >= 5
+    check(firmware, widths)
 
 
-def test_the_longest_window_found_ends_well_before_its_second_tick(flash: bytes) -> None:
-    rises, falls = window(flash, FARTHEST)
-    check(rises, falls, FARTHEST)
+def test_the_longest_window_found_ends_well_before_its_second_tick(firmware: Firmware) -> None:
+    _, falls = check(firmware, FARTHEST)
     assert falls.max() > LONGEST * TICK_CYCLES + 12_000
-    assert falls.max() <= 3.4 * CYCLES_MS
+    assert falls.max() <= 3.5 * CYCLES_MS
 
 
 def optimised(level: str) -> tuple[str, ...]:
@@ -131,36 +161,39 @@ def test_pulses_are_exact_however_the_compiler_orders_and_times_the_code(
 ) -> None:
     """With -O3 the whole does not fit the chip, so only the chip's layer is compiled so."""
     if level == "-O3":
-        path = image.build("atmega328p", tmp_path, chip_layer=[level])
+        path = image.build(FIRST.name, tmp_path, chip_layer=[level])
     else:
-        path = image.build("atmega328p", tmp_path, flags=optimised(level))
-    flash = image.flash_bytes(image.read_hex(path.read_text("ascii")))
-    for widths in (FARTHEST, [AT_THE_TICK - GAP * n for n in range(len(SERVO_PINS))]):
-        assert check(*window(flash, widths), widths) >= 5
+        path = image.build(FIRST.name, tmp_path, flags=optimised(level))
+    firmware = Firmware(FIRST, image.flash_bytes(image.read_hex(path.read_text("ascii"))))
+    for widths in (FARTHEST, [AT_THE_TICK - gap_ticks(firmware) * n for n in range(A_WINDOW)]):
+        check(firmware, widths)
     for heavier in (False, True):
-        load = saturate(flash, 10_000, heavier=heavier)
+        load = saturate(firmware, 10_000, heavier=heavier)
         assert load.pulses > 150
         assert load.pulse_error_cycles == 0
         assert load.bytes_lost == 0
 
 
 def test_a_pin_that_a_disturbance_turned_over_is_right_again_in_the_next_frame(
-    flash: bytes,
+    firmware: Firmware,
 ) -> None:
     # A register bit turned over by a static discharge: edges toggle the pin, so it would stay so.
-    outputs = tuple(resting(pin, 3000) for pin in SERVO_PINS)
-    table = encode(Table(CHIP, ADDRESS, outputs=outputs, laws=LAWS, enable_interval=1))
-    with EmulatedBoard(flash, in_slot(table)) as board:
+    pins = firmware.servos
+    outputs = tuple(resting(pin, 3000) for pin in pins)
+    table = encode(
+        Table(firmware.chip.chip_id, ADDRESS, outputs=outputs, laws=LAWS, enable_interval=1)
+    )
+    with firmware.board(in_slot(table)) as board:
         board.run(ms=1000)
-        for pin in SERVO_PINS:
-            port = 0x25 + 3 * (pin >> 3)  # PORTx: data sheet, 31 Register Summary
+        for pin in pins:
+            port = FIRST_PORTS[firmware.chip.name][pin >> 3] + 2  # PORTx
             while board.memory(port, 1)[0] & 1 << (pin & 7):
                 board.run(ms=0.5)
             board.poke(port, board.memory(port, 1)[0] | 1 << (pin & 7))
         board.run(ms=45)
         board.forget()
         board.run(ms=100)
-        for pin in SERVO_PINS:
+        for pin in pins:
             _, widths = board.pulses(pin)
             assert len(widths) >= 4
             assert set(widths.tolist()) == {3000 * TICK_CYCLES}

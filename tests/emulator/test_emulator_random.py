@@ -13,7 +13,8 @@ from typing import TypeAlias
 
 import pytest
 
-from firmware_gen.build.image import flash_bytes, merged_room
+from firmware_gen.build.image import flash_bytes
+from firmware_gen.chips import Chip
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.protocol import ONE_WAY, TRIGGER, ReportedMode, RequestKind
 from firmware_gen.player.outputs import Frame
@@ -22,17 +23,17 @@ from firmware_gen.table.ops import ActOp, Delay
 from firmware_gen.table.records import ServoRecord, Table
 from firmware_gen.table.records import encode as encode_table
 from tests.emulator.emulated import BYTE_CYCLES, CYCLES_MS, FRAME_CYCLES, EmulatedBoard
+from tests.emulator.firmware import Firmware
 from tests.emulator.readings import (
     Frames,
     differences,
     find_frames,
 )
 from tests.firmware_gen.random_tables import random_table
-from tests.firmware_gen.tables_by_hand import JAW, LAMP, servo
+from tests.firmware_gen.tables_by_hand import LAMP, servo
 from tests.firmware_gen.tables_by_hand import table as by_hand
 from tests.unchecked import merge_unchecked
 
-CHIP = "atmega328p"
 COUNT = 250
 """Frames."""
 SECOND = 50
@@ -50,11 +51,11 @@ Moments: TypeAlias = Sequence[tuple[int, int]]
 """When (ms from power-up) which cue (tag) is triggered."""
 
 
-def table_with_servos(dice: Random) -> Table:
+def table_with_servos(dice: Random, chip: Chip) -> Table:
     """One that fits behind the firmware; a lost cue would start when the test is silent."""
     while True:
-        table = replace(random_table(dice), address=1, lost=None, lost_time=0)
-        fits = len(encode_table(table)) <= merged_room(CHIP)
+        table = replace(random_table(dice, chip), address=1, lost=None, lost_time=0)
+        fits = len(encode_table(table)) <= chip.memory.merged_room()
         if fits and any(isinstance(output, ServoRecord) for output in table.outputs):
             return table
 
@@ -98,43 +99,61 @@ def play(
 
 
 def compare(
-    flash: bytes, table: Table, moments: Moments, count: int = COUNT
+    firmware: Firmware, table: Table, moments: Moments, count: int = COUNT
 ) -> tuple[list[str], int]:
     """Where the chip's outputs are not the reference's; how many different frames were shown."""
-    image = merge_unchecked(dict(enumerate(flash)), encode_table(table))
-    with EmulatedBoard(flash_bytes(image), b"") as board:
+    image = merge_unchecked(
+        dict(enumerate(firmware.flash)), encode_table(table), firmware.chip.name
+    )
+    with EmulatedBoard(flash_bytes(image), chip=firmware.chip) as board:
         frames, shown = play(board, table, moments, count)
         return differences(board, table, frames, shown), len({frame.raw for frame in shown})
 
 
-def compare_random(flash: bytes, seed: int) -> tuple[list[str], int]:
+def compare_random(firmware: Firmware, seed: int) -> tuple[list[str], int]:
     dice = Random(seed)
-    table = table_with_servos(dice)
-    return compare(flash, table, random_moments(dice, table))
+    table = table_with_servos(dice, firmware.chip)
+    return compare(firmware, table, random_moments(dice, table))
 
 
 def test_moves_waits_and_fades_longer_than_three_bytes_of_time_end_on_the_chip_too(
-    flash: bytes,
+    firmware: Firmware,
 ) -> None:
     """As with the core that the host compiles, whose numbers have four bytes."""
-    slow = servo(JAW.pin, speed=1)  # 1 deg/s
+    slow = servo(firmware.servos[0], speed=1)  # 1 deg/s
+    lamp = replace(LAMP, pin=firmware.wiring.lamps[0])
     acts = (ActOp(0, 8000, 100), ActOp(0, 2000, 100), ActOp(0, 3000, 100))
     light = (ActOp(1, 200, 65_000, True), ActOp(1, 0, 1000), Delay(65_000), ActOp(1, 100, 500))
-    show = by_hand((slow, LAMP), (acts, light), uses=(1, 2))
+    show = replace(by_hand((slow, lamp), (acts, light), uses=(1, 2)), chip=firmware.chip.chip_id)
     moments = ((FIRST_MS, 1), (FIRST_MS + 500, 2))
-    wrong, different = compare(flash, show, moments, 300 * SECOND)
+    wrong, different = compare(firmware, show, moments, 300 * SECOND)
     assert wrong == []
     assert different > 1000
 
 
-@pytest.mark.parametrize("seed", [14, 18, 48, 56, 57, 78, 87, 100, BARELY_STARTING, WIDE_MOVE])
-def test_a_random_table_plays_on_the_chip_as_the_reference_says(flash: bytes, seed: int) -> None:
-    wrong, different = compare_random(flash, seed)
+SEEDS = {
+    "atmega328p": (14, 18, 48, 56, 57, 78, 87, 100, BARELY_STARTING, WIDE_MOVE),
+    "atmega2560": (14, 56, 57, 78, 87, WIDE_MOVE),
+}
+"""With which a lot moves on that chip."""
+
+
+@pytest.mark.parametrize(
+    ("firmware", "seed"),
+    [(chip, seed) for chip, seeds in SEEDS.items() for seed in seeds],
+    indirect=["firmware"],
+)
+def test_a_random_table_plays_on_the_chip_as_the_reference_says(
+    firmware: Firmware, seed: int
+) -> None:
+    wrong, different = compare_random(firmware, seed)
     assert wrong == []
     assert different > 20
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("seed", range(100, 250))
-def test_many_random_tables_play_on_the_chip_as_the_reference_says(flash: bytes, seed: int) -> None:
-    assert compare_random(flash, seed)[0] == []
+def test_many_random_tables_play_on_the_chip_as_the_reference_says(
+    firmware: Firmware, seed: int
+) -> None:
+    assert compare_random(firmware, seed)[0] == []

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from firmware_gen.chips import FIRST
 from firmware_gen.compiler.show import CompiledBoard
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
@@ -25,7 +26,7 @@ from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
 from tests.emulator.emulated import BYTE_CYCLES, FRAME_CYCLES, PORT, EmulatedBoard, Running
 from tests.emulator.emulated_port import EmulatedPort
-from tests.emulator.load_show import SERVO_PINS, in_slot, one_move_table
+from tests.emulator.load_show import WIRINGS, in_slot, one_move_table
 from tests.emulator.readings import (
     TICK_CYCLES,
     differences,
@@ -36,6 +37,7 @@ from tests.unchecked import transfer_unchecked
 
 ROOT = Path(__file__).resolve().parents[2]
 SHOW = ROOT / "shows" / "anglerfish" / "anglerfish.cues"
+SERVO_PINS = WIRINGS[FIRST.name].servos
 NO_CUE = "no cue has this name"
 
 

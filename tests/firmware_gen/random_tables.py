@@ -11,7 +11,7 @@ from typing import TypeAlias
 
 from hypothesis import strategies as st
 
-from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
+from firmware_gen.chips import FIRST, Chip
 from firmware_gen.table.ops import (
     ActOp,
     CallTo,
@@ -45,10 +45,10 @@ Request: TypeAlias = tuple[int, str, int, int]
 """Frame, kind (trigger, button, stop, limp, standby, heard) and up to two numbers."""
 
 
-def random_table(dice: Random) -> Table:
-    """A valid table of any kind of show."""
+def random_table(dice: Random, chip: Chip = FIRST) -> Table:
+    """A valid table of any kind of show for a chip."""
     colours = tuple((_level(dice), _level(dice), _level(dice)) for _ in range(dice.randint(1, 6)))
-    outputs, free_pins = _outputs(dice, len(colours))
+    outputs, free_pins = _outputs(dice, chip, len(colours))
     laws = tuple(_law(dice) for _ in range(dice.randint(1, 6)))
     threads = _threads(dice, outputs, len(colours), len(laws))
     cues = _cues(dice, len(outputs), len(threads))
@@ -61,7 +61,7 @@ def random_table(dice: Random) -> Table:
         for _ in range(dice.randint(0, 8))
     )
     return Table(
-        chip=ATMEGA328P.chip_id,
+        chip=chip.chip_id,
         address=dice.randint(1, 254),
         outputs=outputs,
         colours=colours,
@@ -112,23 +112,24 @@ def _request(dice: Random, table: Table) -> tuple[str, int, int]:
     return kind, 0, 0
 
 
-def _outputs(dice: Random, colours: int) -> tuple[tuple[OutputRecord, ...], list[int]]:
+def _outputs(dice: Random, chip: Chip, colours: int) -> tuple[tuple[OutputRecord, ...], list[int]]:
     pins = {
-        "lamp": sorted(ATMEGA328P.pwm_pins),
-        "any": sorted(ATMEGA328P.servo_pins - ATMEGA328P.pwm_pins),
+        "lamp": sorted(chip.pwm_pins),
+        "any": sorted(chip.servo_pins - chip.pwm_pins),
     }
     for row in pins.values():
         dice.shuffle(row)
     counts = {
-        "servo": dice.choice((0, 1, 2, 3, 8)),
+        "servo": dice.choice((0, 1, 2, 3, chip.servos)),
         "lamp": dice.choice((0, 1, 2, 4)),
         "strip": dice.choice((0, 1, 1, 2)),
         "switch": dice.choice((0, 1, 2)),
     }
     kinds = [kind for kind, count in counts.items() for _ in range(count)] or ["servo"]
     dice.shuffle(kinds)
+    del kinds[rulebook.OUTPUTS :]
     outputs: list[OutputRecord] = []
-    pixels, strips = ATMEGA328P.pixels, kinds.count("strip")
+    pixels, strips = chip.pixels, kinds.count("strip")
     for kind in kinds:
         pin = pins["lamp" if kind == "lamp" else "any"].pop()
         if kind == "servo":

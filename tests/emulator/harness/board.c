@@ -10,7 +10,6 @@
 enum {
     WATCHDOG_RESET = 8,
     MCUSR_ADDRESS = 0x54,
-    RAM_START = 0x100,
     PAINT = 0xA5,
     RUN_AT_ONCE = 2000
 };
@@ -44,13 +43,13 @@ void watch_read(board_t *board, uint16_t address, avr_io_read_t handler) {
 
 void unraise(avr_int_vector_t *vector) { vector->pending = 0; }
 
-/* Interrupt response: four clock cycles, eight out of sleep (data sheet 7.7.1). simavr charges
- * none. */
+/* Interrupt response: four or five clock cycles, twice as many out of sleep (data sheet 7.7.1).
+ * simavr charges none. */
 static void on_interrupt(struct avr_irq_t *irq, uint32_t value, void *param) {
     board_t *board = param;
     (void)irq;
     if (value) {
-        board->avr->cycle += board->asleep ? 8 : 4;
+        board->avr->cycle += board->asleep ? 2 * board->chip->response_cycles : board->chip->response_cycles;
         board->asleep = false;
     } else {
         uart_levels(board);
@@ -71,15 +70,15 @@ static void quiet_logger(avr_t *avr, const int level, const char *format, va_lis
 }
 
 static void start_chip(board_t *board, uint8_t mcusr) {
-    avr_t *avr = avr_make_mcu_by_name("atmega328p");
+    avr_t *avr = avr_make_mcu_by_name(board->chip->name);
     avr->custom.data = board;
     avr_init(avr);
     avr->frequency = board->frequency;
     avr->run_cycle_limit = RUN_AT_ONCE;
     avr->sleep = on_sleep;
-    memcpy(avr->flash, board->flash, FLASH_BYTES);
+    memcpy(avr->flash, board->flash, board->chip->flash_bytes);
     avr->reset_pc = avr->pc = board->start;
-    memset(avr->data + RAM_START, PAINT, (size_t)(avr->ramend + 1 - RAM_START));
+    memset(avr->data + board->chip->ram_start, PAINT, board->chip->ram_bytes);
     avr->data[MCUSR_ADDRESS] = mcusr;
     board->avr = avr;
     board->run = avr->run;
@@ -96,11 +95,15 @@ static void start_chip(board_t *board, uint8_t mcusr) {
     log_event(board, EVENT_RESET, mcusr, 0);
 }
 
-board_t *board_new(const uint8_t *flash, const uint8_t *eeprom, uint32_t frequency) {
+/* A chip with these bytes in its flash and its EEPROM, as many as it has. */
+board_t *board_new(const char *chip, const uint8_t *flash, const uint8_t *eeprom,
+                   uint32_t frequency) {
     avr_global_logger_set(quiet_logger);
     board_t *board = calloc(1, sizeof(board_t));
-    memcpy(board->flash, flash, FLASH_BYTES);
-    memcpy(board->store.cells, eeprom, EEPROM_BYTES);
+    board->chip = chip_named(chip);
+    board->flash = malloc(board->chip->flash_bytes);
+    memcpy(board->flash, flash, board->chip->flash_bytes);
+    memcpy(board->store.cells, eeprom, board->chip->eeprom_bytes);
     board->frequency = frequency;
     board->log.mask = ~0u;
     board->pty = -1;
@@ -114,15 +117,17 @@ void board_free(board_t *board) {
     free(board->log.items);
     free(board->uart.queue);
     free(board->presses);
+    free(board->flash);
     free(board);
 }
 
 /* A reset. What is on its way over the wire is lost; EEPROM stays, RAM if `keep_ram`. */
 void board_reset(board_t *board, uint8_t mcusr, bool keep_ram) {
-    uint8_t ram[2048];
-    memcpy(ram, board->avr->data + RAM_START, sizeof ram);
+    const chip_t *chip = board->chip;
+    uint8_t *ram = malloc(chip->ram_bytes);
+    memcpy(ram, board->avr->data + chip->ram_start, chip->ram_bytes);
     board->base += board->avr->cycle;
-    memcpy(board->flash, board->avr->flash, FLASH_BYTES); /* a boot loader writes it */
+    memcpy(board->flash, board->avr->flash, chip->flash_bytes); /* a boot loader writes it */
     avr_terminate(board->avr);
     free(board->avr);
     uart_t *uart = &board->uart;
@@ -131,8 +136,9 @@ void board_reset(board_t *board, uint8_t mcusr, bool keep_ram) {
     board->press_count = 0;
     start_chip(board, mcusr);
     if (keep_ram) {
-        memcpy(board->avr->data + RAM_START, ram, sizeof ram);
+        memcpy(board->avr->data + chip->ram_start, ram, chip->ram_bytes);
     }
+    free(ram);
 }
 
 static avr_cycle_count_t on_stop(avr_t *avr, avr_cycle_count_t when, void *param) {
@@ -189,12 +195,12 @@ uint64_t board_cycle(const board_t *board) { return board->base + board->avr->cy
 
 uint64_t board_sleep_cycles(const board_t *board) { return board->sleep_cycles; }
 
-uint16_t board_pc(const board_t *board) { return (uint16_t)board->avr->pc; }
+uint32_t board_pc(const board_t *board) { return board->avr->pc; }
 
-void board_start_at(board_t *board, uint16_t start) { board->start = start; }
+void board_start_at(board_t *board, uint32_t start) { board->start = start; }
 
 void board_flash(const board_t *board, uint8_t *into) {
-    memcpy(into, board->avr->flash, FLASH_BYTES);
+    memcpy(into, board->avr->flash, board->chip->flash_bytes);
 }
 
 void board_ram(const board_t *board, uint8_t *into, uint16_t from, uint16_t count) {

@@ -1,9 +1,11 @@
 /*
- * An ATmega328P on simavr, with the parts modelled anew whose timing this project relies on.
+ * A chip on simavr, with the parts modelled anew whose timing this project relies on. What differs
+ * from chip to chip stands in `chips.c`; section numbers are the ATmega328P's (data sheet
+ * ATmega48A to 328/P).
  *
  * simavr 1.6 executes the instructions. Against the data sheet it lacks the following, which the
- * files here supply: the four clock cycles of an interrupt's response (7.7.1) and four more out of
- * sleep, the receiver's two bytes of buffer and its overrun (19.7), EEPE staying set for the 3.4 ms
+ * files here supply: the four clock cycles of an interrupt's response (7.7.1; five where the
+ * program counter has three bytes) and as many more out of sleep, the receiver's two bytes of buffer and its overrun (19.7), EEPE staying set for the 3.4 ms
  * of an EEPROM write (8.6.3) and the ready interrupt while it is clear, phase correct PWM (15.7.4),
  * flag registers in which writing a one clears that flag only (16.11.9), matches of timer 1 just
  * behind its overflow, which simavr misses if an instruction spans both, and the turn of an
@@ -26,11 +28,11 @@
 #include <simavr/sim_interrupts.h>
 #include <simavr/sim_io.h>
 
-enum { PORTS = 3, RX_DEPTH = 2 };
+enum { RX_DEPTH = 2, MOST_PORTS = 11, MOST_TIMERS = 5, MOST_CHANNELS = 3, MOST_CELLS = 4096 };
 
 /* What happened, in the order it happened. `cycle` counts from power-up. */
 enum event_kind {
-    EVENT_PORT = 1,    /* a: port from B; b: PORT | DDR << 8 */
+    EVENT_PORT = 1,    /* a: number of the port; b: PORT | DDR << 8 */
     EVENT_PWM = 2,     /* a: pin code; b: compare value in force | compare output mode << 8 */
     EVENT_RX_READ = 3, /* a: byte; b: cycles since it had arrived */
     EVENT_RX_LOST = 4, /* a: the byte that found the buffer full */
@@ -70,18 +72,35 @@ typedef struct {
 
 typedef struct {
     avr_eeprom_t *simavr;
-    uint8_t cells[EEPROM_BYTES];
+    uint8_t cells[MOST_CELLS];
     bool busy;
     uint16_t address;
     uint8_t data, mode;
 } store_t;
 
+/* A timer whose channels make PWM: pin codes, and where its registers are in data space. */
 typedef struct {
+    char name;
+    uint8_t channels;
+    uint8_t pins[MOST_CHANNELS];
+    uint16_t tccra, tccrb, ocr[MOST_CHANNELS];
+} pwm_place_t;
+
+typedef struct {
+    const char *name, *ports;
+    uint16_t ram_start, ram_bytes, eeprom_bytes;
+    uint32_t flash_bytes;
+    uint8_t response_cycles, pwm_timers; /* of an interrupt (7.7.1) */
+    pwm_place_t pwm[MOST_TIMERS];
+} chip_t;
+
+typedef struct {
+    pwm_place_t place;
     avr_timer_t *simavr;
-    uint8_t pins[2];
-    uint16_t tccra, tccrb, ocr[2];
     bool running;
-    uint8_t in_force[2], com[2];
+    uint8_t high; /* of a timer of 16 bits: what a write of a low byte takes with it */
+    uint8_t com[MOST_CHANNELS];
+    uint16_t in_force[MOST_CHANNELS];
 } pwm_t;
 
 /* Timer 1 in normal mode at one count a cycle; the only mode there is here. */
@@ -99,16 +118,17 @@ typedef struct {
 typedef struct board board_t;
 
 struct board {
+    const chip_t *chip;
     avr_t *avr;
     void (*run)(avr_t *avr); /* simavr's own, unless its watchdog bites */
     log_t log;
     uart_t uart;
     store_t store;
-    pwm_t pwm[2];
+    pwm_t pwm[MOST_TIMERS];
     count_t timer1;
-    uint8_t flash[FLASH_BYTES];
-    uint16_t start; /* where a reset goes to: 0, or a boot loader's address (fuse BOOTRST) */
-    uint8_t port[PORTS], ddr[PORTS];
+    uint8_t *flash;
+    uint32_t start; /* where a reset goes to: 0, or a boot loader's address (fuse BOOTRST) */
+    uint8_t port[MOST_PORTS], ddr[MOST_PORTS];
     press_t *presses;
     size_t press_count, press_room;
     uint32_t frequency;
@@ -123,15 +143,16 @@ struct board {
 };
 
 /* Life */
-board_t *board_new(const uint8_t *flash, const uint8_t *eeprom, uint32_t frequency);
+const chip_t *chip_named(const char *name);
+board_t *board_new(const char *chip, const uint8_t *flash, const uint8_t *eeprom, uint32_t frequency);
 void board_free(board_t *board);
 void board_reset(board_t *board, uint8_t mcusr, bool keep_ram);
-void board_start_at(board_t *board, uint16_t start); /* from the next reset on */
+void board_start_at(board_t *board, uint32_t start); /* from the next reset on */
 void board_flash(const board_t *board, uint8_t *into);
 int board_run(board_t *board, uint64_t until);
 uint64_t board_cycle(const board_t *board);
 uint64_t board_sleep_cycles(const board_t *board);
-uint16_t board_pc(const board_t *board);
+uint32_t board_pc(const board_t *board);
 void board_ram(const board_t *board, uint8_t *into, uint16_t from, uint16_t count);
 void board_poke(board_t *board, uint16_t address, uint8_t value);
 void board_eeprom(const board_t *board, uint8_t *into);

@@ -3,12 +3,10 @@
 
 #include <stdlib.h>
 
-static const char port_names[PORTS] = {'B', 'C', 'D'};
-
 static void on_port(struct avr_irq_t *irq, uint32_t value, void *param) {
     board_t *board = param;
-    for (int i = 0; i < PORTS; i++) {
-        if (irq == avr_io_getirq(board->avr, AVR_IOCTL_IOPORT_GETIRQ(port_names[i]),
+    for (int i = 0; board->chip->ports[i]; i++) {
+        if (irq == avr_io_getirq(board->avr, AVR_IOCTL_IOPORT_GETIRQ(board->chip->ports[i]),
                                  IOPORT_IRQ_REG_PORT) &&
             board->port[i] != value) {
             board->port[i] = (uint8_t)value;
@@ -20,8 +18,8 @@ static void on_port(struct avr_irq_t *irq, uint32_t value, void *param) {
 
 static void on_direction(struct avr_irq_t *irq, uint32_t value, void *param) {
     board_t *board = param;
-    for (int i = 0; i < PORTS; i++) {
-        if (irq == avr_io_getirq(board->avr, AVR_IOCTL_IOPORT_GETIRQ(port_names[i]),
+    for (int i = 0; board->chip->ports[i]; i++) {
+        if (irq == avr_io_getirq(board->avr, AVR_IOCTL_IOPORT_GETIRQ(board->chip->ports[i]),
                                  IOPORT_IRQ_DIRECTION_ALL) &&
             board->ddr[i] != value) {
             board->ddr[i] = (uint8_t)value;
@@ -36,7 +34,7 @@ static avr_cycle_count_t on_press(avr_t *avr, avr_cycle_count_t when, void *para
     for (size_t i = 0; i < board->press_count; i++) {
         const press_t *press = &board->presses[i];
         if (press->cycle == when) {
-            avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(port_names[press->pin / 8]),
+            avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(board->chip->ports[press->pin / 8]),
                                         press->pin % 8),
                           press->level);
         }
@@ -72,9 +70,9 @@ void board_press(board_t *board, uint64_t cycle, uint8_t pin, uint8_t level) {
 }
 
 void pins_attach(board_t *board) {
-    for (int i = 0; i < PORTS; i++) {
+    for (int i = 0; board->chip->ports[i]; i++) {
         board->port[i] = board->ddr[i] = 0;
-        uint32_t base = AVR_IOCTL_IOPORT_GETIRQ(port_names[i]);
+        uint32_t base = AVR_IOCTL_IOPORT_GETIRQ(board->chip->ports[i]);
         avr_irq_register_notify(avr_io_getirq(board->avr, base, IOPORT_IRQ_REG_PORT), on_port,
                                 board);
         avr_irq_register_notify(avr_io_getirq(board->avr, base, IOPORT_IRQ_DIRECTION_ALL),

@@ -1,6 +1,7 @@
 /*
- * Timers 0 and 2 in phase correct PWM (data sheet 15.7.4, 18.7.4): a period of 510 steps, the
- * compare registers taken over at the top, the overflow interrupt at the bottom. Timer 1 in normal
+ * The lamps' timers in phase correct PWM (data sheet 15.7.4, 18.7.4): a period of 510 steps, the
+ * compare registers taken over at the top, the overflow interrupt at the bottom; those of 16 bits in
+ * the mode that counts alike, with the byte between a write of a high and of a low byte. Timer 1 in normal
  * mode (16.9.1), counting every cycle.
  */
 #include "harness.h"
@@ -21,23 +22,29 @@ enum { PHASE_CORRECT = 1, STEPS = 510, TOP = 255 };
 static const uint16_t prescale0[8] = {0, 1, 8, 64, 256, 1024, 0, 0};
 static const uint16_t prescale2[8] = {0, 1, 8, 32, 64, 128, 256, 1024};
 
+static bool is_wide(const pwm_t *pwm) { return pwm->place.name != '0' && pwm->place.name != '2'; }
+
 static uint32_t step_cycles(const board_t *board, const pwm_t *pwm) {
-    uint8_t select = board->avr->data[pwm->tccrb] & 7;
-    return (pwm == &board->pwm[0] ? prescale0 : prescale2)[select];
+    uint8_t select = board->avr->data[pwm->place.tccrb] & 7;
+    return (pwm->place.name == '2' ? prescale2 : prescale0)[select];
 }
 
 /* The compare registers are double buffered and change at TOP. */
 static void take_over(board_t *board, pwm_t *pwm, uint64_t when) {
     const uint8_t *data = board->avr->data;
-    for (int i = 0; i < 2; i++) {
-        uint8_t com = data[pwm->tccra] >> (i ? 4 : 6) & 3;
-        uint8_t value = data[pwm->ocr[i]];
+    for (int i = 0; i < pwm->place.channels; i++) {
+        uint8_t com = data[pwm->place.tccra] >> (6 - 2 * i) & 3;
+        uint16_t value = data[pwm->place.ocr[i]];
+        if (is_wide(pwm)) {
+            value |= (uint16_t)(data[pwm->place.ocr[i] + 1] << 8);
+        }
+        value = value > TOP ? TOP : value; /* above the top: always high */
         if (com == pwm->com[i] && value == pwm->in_force[i]) {
             continue;
         }
         pwm->com[i] = com;
         pwm->in_force[i] = value;
-        log_event_at(board, when, EVENT_PWM, pwm->pins[i], (uint32_t)(value | com << 8));
+        log_event_at(board, when, EVENT_PWM, pwm->place.pins[i], (uint32_t)(value | com << 8));
     }
 }
 
@@ -56,7 +63,7 @@ static avr_cycle_count_t on_bottom(avr_t *avr, avr_cycle_count_t when, void *par
 static void start(board_t *board, pwm_t *pwm) {
     uint32_t step = step_cycles(board, pwm);
     bool held = board->avr->data[GTCCR] & TSM;
-    bool wanted = step && !held && (board->avr->data[pwm->tccra] & 3) == PHASE_CORRECT;
+    bool wanted = step && !held && (board->avr->data[pwm->place.tccra] & 3) == PHASE_CORRECT;
     if (wanted == pwm->running) {
         return;
     }
@@ -73,8 +80,20 @@ static void start(board_t *board, pwm_t *pwm) {
 static void on_setting(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     board_t *board = param;
     avr->data[address] = value;
-    start(board, &board->pwm[0]);
-    start(board, &board->pwm[1]);
+    for (int i = 0; i < board->chip->pwm_timers; i++) {
+        start(board, &board->pwm[i]);
+    }
+}
+
+static void on_high(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
+    (void)avr;
+    (void)address;
+    ((pwm_t *)param)->high = value;
+}
+
+static void on_low(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
+    avr->data[address] = value;
+    avr->data[address + 1] = ((pwm_t *)param)->high;
 }
 
 static void on_compare(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
@@ -214,11 +233,24 @@ static avr_timer_t *find_timer(const board_t *board, char name) {
     return NULL;
 }
 
+static void attach_pwm(board_t *board, pwm_t *pwm, const pwm_place_t *place) {
+    *pwm = (pwm_t){.place = *place, .simavr = find_timer(board, place->name)};
+    watch_write(board, place->tccra, on_setting);
+    watch_write(board, place->tccrb, on_setting);
+    for (int i = 0; i < place->channels; i++) {
+        watch_write(board, place->ocr[i], is_wide(pwm) ? on_low : on_compare);
+        if (is_wide(pwm)) {
+            watch_write(board, place->ocr[i] + 1, on_high);
+            board->avr->io[AVR_DATA_TO_IO(place->ocr[i])].w.param = pwm;
+            board->avr->io[AVR_DATA_TO_IO(place->ocr[i] + 1)].w.param = pwm;
+        }
+    }
+}
+
 void timers_attach(board_t *board) {
-    board->pwm[0] =
-        (pwm_t){find_timer(board, '0'), {22, 21}, 0x44, 0x45, {0x47, 0x48}, .in_force = {0}};
-    board->pwm[1] =
-        (pwm_t){find_timer(board, '2'), {3, 19}, 0xB0, 0xB1, {0xB3, 0xB4}, .in_force = {0}};
+    for (int i = 0; i < board->chip->pwm_timers; i++) {
+        attach_pwm(board, &board->pwm[i], &board->chip->pwm[i]);
+    }
     board->timer1 = (count_t){find_timer(board, '1'), 0, false};
     watch_write(board, TCCR1B, on_clock1);
     watch_write(board, TCCR1A, on_compare);
@@ -226,12 +258,6 @@ void timers_attach(board_t *board) {
     watch_write(board, TCNT1L, on_count_write);
     watch_write(board, OCR1AL, on_match_a);
     watch_write(board, OCR1BL, on_match_b);
-    for (int i = 0; i < 2; i++) {
-        watch_write(board, board->pwm[i].tccra, on_setting);
-        watch_write(board, board->pwm[i].tccrb, on_setting);
-        watch_write(board, board->pwm[i].ocr[0], on_compare);
-        watch_write(board, board->pwm[i].ocr[1], on_compare);
-    }
     watch_write(board, GTCCR, on_setting);
     watch_write(board, TIFR0, on_flags0);
     watch_write(board, TIMSK0, on_mask0);

@@ -8,6 +8,7 @@
 #include "harness.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 enum { UCSRA = 0xC0, UCSRB = 0xC1, UCSRC = 0xC2, UBRRL = 0xC4, UBRRH = 0xC5, UDR = 0xC6 };
 enum { RXC = 0x80, TXC = 0x40, UDRE = 0x20, DOR = 0x08, U2X = 0x02 };
@@ -189,7 +190,7 @@ static void on_data_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void
 
 void uart_attach(board_t *board) {
     for (avr_io_t *io = board->avr->io_port; io; io = io->next) {
-        if (io->kind && io->kind[0] == 'u' && io->kind[1] == 'a') {
+        if (io->kind && !strcmp(io->kind, "uart") && ((avr_uart_t *)io)->name == '0') {
             board->uart.simavr = (avr_uart_t *)io;
         }
     }

@@ -1,6 +1,9 @@
 /*
- * The ATmega328P layer: what its files offer one another. Section numbers in this folder are those
- * of the ATmega48A/PA/88A/PA/168A/PA/328/P data sheet.
+ * The layer of all AVR chips: what its files offer one another. What differs from chip to chip, the
+ * pins, the lamps' channels and the names of some registers, stands in the chip's own folder.
+ *
+ * Section numbers are those of the ATmega48A/PA/88A/PA/168A/PA/328/P data sheet. The data sheet of
+ * the ATmega640 to 2561 describes the same parts under the same titles.
  *
  * One rule keeps pulses exact: no interrupt handler and no section with interrupts off holds up
  * another for longer than PULSE_LEAD (pulses.c) allows while pulses run. Strips, whose pixels take
@@ -40,7 +43,7 @@ void pulses_prepare(uint8_t due); /* bc_image's pulses are to start at this tick
 void pulses_tick(uint16_t time);  /* from the tick's handler: start them if it is time */
 bool pulses_pending(void);        /* prepared and not over */
 
-/* -- lamps.c: timers 0 and 2 ---------------------------------------------------------------- */
+/* -- lamps.c -------------------------------------------------------------------------------- */
 
 void lamps_start(void);
 void lamps_clear(void);
@@ -82,5 +85,18 @@ struct pin_place {
 enum { PIN_REGISTER, DDR_REGISTER, PORT_REGISTER };
 struct pin_place pin_place(uint8_t pin);
 void pin_drive(uint8_t pin, bool high);
+
+/* -- the chip's folder, parts.c: pins and power --------------------------------------------- */
+
+volatile uint8_t *port_registers(uint8_t port); /* in the order above */
+void link_pull_up(void);     /* of the receiving pin, as an open line is silent (14.3.3) */
+void unused_parts_off(void); /* what the firmware does not need and would take power or pins */
+
+/* -- the chip's folder, channels.c: the compare channels that lamps hang on; parts.h sets them */
+
+uint8_t channel_pin(uint8_t channel);
+void channels_start(void); /* all timers together, phase correct at clock / 8 */
+void channels_clear(void); /* no pin is connected, every compare value is 0 */
+void channel_connect(uint8_t channel);
 
 #endif

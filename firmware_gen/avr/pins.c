@@ -1,37 +1,14 @@
-/* Port pins (14). What a pin can do must agree with the chip's entry in the Python chips; a test
- * compares them. */
+/* Port pins (14). */
 #include "chip.h"
 
 #include <avr/interrupt.h>
-#include <avr/io.h>
-#include <avr/pgmspace.h>
-
-enum {
-    SOME = BC_PIN_SERVO | BC_PIN_STRIP | BC_PIN_SWITCH | BC_PIN_INPUT,
-    ALL = SOME | BC_PIN_LAMP, /* a timer's output */
-};
-
-/* Not for shows, 0: PB6, PB7 crystal; PC6 reset, PC7 does not exist; PD0, PD1 link. */
-static const uint8_t jobs[8 * BC_PORTS] PROGMEM = {
-    SOME, SOME, SOME, ALL,  SOME, SOME, 0,   0,    /* port B */
-    SOME, SOME, SOME, SOME, SOME, SOME, 0,   0,    /* port C */
-    0,    0,    SOME, ALL,  SOME, ALL,  ALL, SOME, /* port D */
-};
-
-uint8_t bc_hal_pin(uint8_t pin) { return pin < sizeof jobs ? pgm_read_byte(&jobs[pin]) : 0; }
-
-/* A port's registers follow the last one's from PINB on (31, Register Summary). */
-static volatile uint8_t *registers_of(uint8_t port) {
-    enum { REGISTERS = 3 };
-    return &PINB + REGISTERS * port;
-}
 
 struct pin_place pin_place(uint8_t pin) {
-    struct pin_place place = {registers_of(pin >> 3), (uint8_t)(1u << (pin & 7))};
+    struct pin_place place = {port_registers(pin >> 3), (uint8_t)(1u << (pin & 7))};
     return place;
 }
 
-uint8_t bc_hal_port(uint8_t port) { return registers_of(port)[PIN_REGISTER]; }
+uint8_t bc_hal_port(uint8_t port) { return port_registers(port)[PIN_REGISTER]; }
 
 static void put(volatile uint8_t *port, uint8_t mask, bool high) {
     *port = (uint8_t)(high ? *port | mask : *port & ~mask);
@@ -55,12 +32,12 @@ void bc_hal_release(void) {
     pulses_clear();
     lamps_clear();
     strips_clear();
-    PORTB = 0;
-    PORTC = 0;
-    PORTD = _BV(PORTD0); /* the link's pull-up (serial.c) */
-    DDRB = 0;            /* crystal, reset and link take no notice (14.3) */
-    DDRC = 0;
-    DDRD = 0;
+    for (uint8_t port = 0; port < BC_PORTS; port++) {
+        volatile uint8_t *registers = port_registers(port);
+        registers[PORT_REGISTER] = 0;
+        registers[DDR_REGISTER] = 0; /* crystal, reset and link take no notice (14.3) */
+    }
+    link_pull_up();
 }
 
 void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t pixels) {

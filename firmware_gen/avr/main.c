@@ -2,7 +2,8 @@
  * The board's day. A frame takes ten ticks of 2 ms; tick 0 is when its pulses start:
  *
  *     tick -3 .. 0   bc_frame plays the frame, pulses first
- *     tick  0 .. 2   pulses; lamps and pixels are worked out meanwhile
+ *     tick  0 .. 2   pulses of eight servos, the next eight from 2 to 4; lamps and pixels are
+ *                    worked out meanwhile
  *     then           strips go out, then rest
  *
  * A request that comes too late for a frame, but before its pulses, would wait for more than 20 ms.
@@ -143,10 +144,9 @@ static bool rest(void) {
     }
 }
 
-/* Unused parts off (10.11.3), the analogue comparator too (23.3.2). The sleep instruction idles
- * (10.2). */
+/* The analogue comparator is off as well (23.3.2). The sleep instruction idles (10.2). */
 static void save_power(void) {
-    PRR = _BV(PRTWI) | _BV(PRSPI) | _BV(PRADC);
+    unused_parts_off();
     ACSR = _BV(ACD);
     set_sleep_mode(SLEEP_MODE_IDLE);
     sleep_enable();

@@ -1,7 +1,8 @@
 /*
  * Servo pulses, exact to the cycle on any pin.
  *
- * All pulses of a frame run within one window of at most 3.9 ms. They start one after another, each
+ * The pulses of eight servos run within one window of at most 3.9 ms; where a chip drives more, the
+ * next eight have a window of their own right behind. In a window they start one after another, each
  * at the first moment at which neither its rising nor its falling edge comes closer than EDGE_GAP
  * to another edge; a servo measures widths and does not mind when its pulse starts. Each edge has
  * its own interrupt, PULSE_LEAD cycles early: longer than anything but the tick can hold it up, the
@@ -16,26 +17,30 @@
 #include <avr/io.h>
 
 /*
- * Between two edges EDGE_GAP apart the edges' handler takes PULSE_LEAD and some 70 cycles: what is
- * left is a turn for the receiver's.
+ * The longest handler is that of the lamps: each channel takes four cycles of it. Between two edges
+ * EDGE_GAP apart the edges' handler takes PULSE_LEAD and some 70 cycles: what is left is a turn for
+ * the receiver's.
  */
 enum {
-    PULSE_LEAD = 192,
-    EDGE_GAP = 320,
+    PULSE_LEAD = BC_LAMPS > 4 ? 224 : 192,
+    EDGE_GAP = PULSE_LEAD + 128,
     FIRST_EDGE = 1024, /* after the tick: its handler must set the first compare in time */
     EDGES = 2 * BC_SERVOS,
+    WINDOW_EDGES = 16, /* of eight servos */
+    WINDOW_TICKS = 2,
 };
 
 /*
- * Edges: when their interrupts come, in cycles after the window's tick. The latest ends before
- * cycle 62,000: each edge there is keeps a pulse from no more than twice 2 * EDGE_GAP of all
- * moments, and 15 edges of that and the longest pulse, 41,600, are less.
+ * Edges, each WINDOW_EDGES of them of a window: when their interrupts come, in cycles after the
+ * window's tick. The latest ends before the next window's tick, cycle 64,000: each edge there is
+ * keeps a pulse from no more than twice 2 * EDGE_GAP of all moments, and 15 edges of that and the
+ * longest pulse, 41,600, are less.
  */
-static uint16_t edge_times[EDGES]; /* ascending */
+static uint16_t edge_times[EDGES]; /* ascending within a window */
 static uint8_t edge_servos[EDGES];
 static uint8_t next_edge;           /* the one whose interrupt is to come */
-static volatile uint8_t edges_left; /* 0: no window is to come or runs */
-static uint16_t window_time;        /* timer 1's count at the window's tick */
+static volatile uint8_t edges_left; /* of all windows; 0: none is to come or runs */
+static uint16_t window_time;        /* timer 1's count at the tick of the window to come or running */
 
 static struct pin_place servos[BC_SERVOS];
 
@@ -53,30 +58,30 @@ static uint16_t pulse_delay(uint16_t start, uint16_t width, uint16_t moment) {
     return delay > 0 ? delay : delay_for((uint16_t)(start + width), moment);
 }
 
-/* The same for the tick within the window and the edges so far: what the first that is too close
- * asks for. */
-static uint16_t first_delay(uint16_t start, uint16_t width, uint8_t count) {
+/* The same for the tick within the window and the window's edges so far, which are those from `first`
+ * to `count`: what the first that is too close asks for. */
+static uint16_t first_delay(uint16_t start, uint16_t width, uint8_t first, uint8_t count) {
     uint16_t delay = pulse_delay(start, width, TICK_CYCLES - PULSE_LEAD);
-    for (uint8_t n = 0; n < count && delay == 0; n++) {
+    for (uint8_t n = first; n < count && delay == 0; n++) {
         delay = pulse_delay(start, width, edge_times[n]);
     }
     return delay;
 }
 
 /* The first moment from `start` on at which a pulse is clear of all. */
-static uint16_t find_start(uint16_t start, uint16_t width, uint8_t count) {
+static uint16_t find_start(uint16_t start, uint16_t width, uint8_t first, uint8_t count) {
     uint16_t delay;
     do {
-        delay = first_delay(start, width, count);
+        delay = first_delay(start, width, first, count);
         start = (uint16_t)(start + delay);
     } while (delay > 0);
     return start;
 }
 
-/* One more edge in the list, at its place. */
-static void insert(uint8_t count, uint16_t time, uint8_t servo) {
+/* One more edge in the window's list, at its place. */
+static void insert(uint8_t first, uint8_t count, uint16_t time, uint8_t servo) {
     uint8_t n = count;
-    while (n > 0 && edge_times[n - 1] > time) {
+    while (n > first && edge_times[n - 1] > time) {
         edge_times[n] = edge_times[n - 1];
         edge_servos[n] = edge_servos[n - 1];
         n--;
@@ -89,16 +94,22 @@ static void insert(uint8_t count, uint16_t time, uint8_t servo) {
  * windows, when it is low anyway. */
 static void settle_low(struct pin_place pin) { pin.registers[PORT_REGISTER] &= (uint8_t)~pin.mask; }
 
+/* Windows are filled one after another, so only the last may have fewer edges. */
 static uint8_t place_edges(void) {
-    uint16_t start = FIRST_EDGE - PULSE_LEAD;
+    uint16_t start = 0;
+    uint8_t first = 0;
     uint8_t count = 0;
     for (uint8_t servo = 0; servo < BC_SERVOS; servo++) {
         uint16_t width = (uint16_t)(8 * bc_image.pulse[servo]); /* 0 where there is no servo */
         if (width != 0) {
+            if (count % WINDOW_EDGES == 0) {
+                first = count;
+                start = FIRST_EDGE - PULSE_LEAD;
+            }
             settle_low(servos[servo]);
-            start = find_start(start, width, count);
-            insert(count, start, servo);
-            insert((uint8_t)(count + 1), (uint16_t)(start + width), servo);
+            start = find_start(start, width, first, count);
+            insert(first, count, start, servo);
+            insert(first, (uint8_t)(count + 1), (uint16_t)(start + width), servo);
             count = (uint8_t)(count + 2);
             start = (uint16_t)(start + EDGE_GAP);
         }
@@ -181,9 +192,10 @@ ISR(TIMER1_COMPB_vect) {
     toggle_at(&pin->registers[PIN_REGISTER], pin->mask, moment);
     next_edge++;
     edges_left--;
-    if (edges_left > 0) {
+    if (edges_left > 0 && next_edge % WINDOW_EDGES != 0) {
         expect_next_edge();
-    } else {
+    } else { /* the window is over; the tick of the next one, if there is one, is yet to come */
+        window_time = (uint16_t)(window_time + WINDOW_TICKS * TICK_CYCLES);
         TIMSK1 = _BV(OCIE1A);
     }
 }

@@ -1,13 +1,14 @@
 /*
- * Plain lamps: phase correct PWM of timers 0 and 2 (15.7.4, 18.7.4) at 16 MHz / 8 / 510 = 3,922 Hz.
+ * Plain lamps: phase correct PWM of timers of 8 bits (15.7.4, 18.7.4) at 16 MHz / 8 / 510 = 3,922 Hz.
  * A compare value of 0 is truly off and 255 truly on. Eight periods make a round of 490 Hz; in as
  * many of them as the duty's three further bits say the compare value is one higher, spread evenly.
  * That gives 2041 levels, the darkest of which differ by 0.44 of L*.
  *
- * Both timers are started together so that one handler serves both. The compare registers are taken
+ * All timers are started together so that one handler, timer 0's, serves all. The compare registers are taken
  * over at the top, half a period after the handler's time, so a delay of a pixel does no harm.
  */
 #include "chip.h"
+#include "parts.h"
 
 #include <string.h>
 
@@ -17,9 +18,6 @@
 
 enum { PERIODS = 8, NO_LAMP = 0xFF };
 
-/* The pins of the channels, in the order OC0A, OC0B, OC2A, OC2B: PD6, PD5, PB3, PD3 (14.3). */
-static const uint8_t channel_pins[BC_LAMPS] PROGMEM = {22, 21, 3, 19};
-
 /* In which periods of a round the compare value is one higher, for k of 8: as evenly as can be. */
 static const uint8_t patterns[PERIODS] PROGMEM = {0x00, 0x01, 0x11, 0x25, 0x55, 0xDA, 0xEE, 0xFE};
 
@@ -27,62 +25,26 @@ static uint8_t shown[BC_LAMPS];           /* which lamp a channel shows */
 static uint8_t values[PERIODS][BC_LAMPS]; /* compare values for the periods of a round */
 static uint8_t period;                    /* the last that began */
 
-void lamps_start(void) {
-    GTCCR = _BV(TSM) | _BV(PSRASY) | _BV(PSRSYNC); /* both prescalers stand meanwhile (17.2) */
-    TCCR0A = _BV(WGM00);
-    TCCR2A = _BV(WGM20);
-    TCCR0B = _BV(CS01); /* clock / 8 */
-    TCCR2B = _BV(CS21);
-    TCNT0 = 0;
-    TCNT2 = 0;
-    GTCCR = 0;
-}
+void lamps_start(void) { channels_start(); }
 
 /* 3,922 times a second while the show has a lamp: set what the period after this one has. */
 ISR(TIMER0_OVF_vect) {
-    const uint8_t *value = values[period];
-    OCR0A = value[0];
-    OCR0B = value[1];
-    OCR2A = value[2];
-    OCR2B = value[3];
+    channels_set(values[period]);
     period = (uint8_t)((period + 1) % PERIODS);
 }
 
 void lamps_clear(void) {
     TIMSK0 = 0;
-    TCCR0A = _BV(WGM00);
-    TCCR2A = _BV(WGM20);
-    OCR0A = 0;
-    OCR0B = 0;
-    OCR2A = 0;
-    OCR2B = 0;
+    channels_clear();
     memset(values, 0, sizeof values);
     memset(shown, NO_LAMP, sizeof shown);
 }
 
-/* Connect a channel to its pin, not inverted (COMx1, 15.9.1 and 18.11.1). */
-static void connect(uint8_t channel) {
-    switch (channel) {
-    case 0:
-        TCCR0A |= _BV(COM0A1);
-        break;
-    case 1:
-        TCCR0A |= _BV(COM0B1);
-        break;
-    case 2:
-        TCCR2A |= _BV(COM2A1);
-        break;
-    default:
-        TCCR2A |= _BV(COM2B1);
-        break;
-    }
-}
-
 void lamps_attach(uint8_t index, uint8_t pin) {
     for (uint8_t i = 0; i < BC_LAMPS; i++) {
-        if (pgm_read_byte(&channel_pins[i]) == pin) {
+        if (channel_pin(i) == pin) {
             shown[i] = index;
-            connect(i);
+            channel_connect(i);
         }
     }
     TIMSK0 = _BV(TOIE0);

@@ -4,6 +4,7 @@
  * interrupts off for longer than one pixel, 31 us.
  */
 #include "chip.h"
+#include "parts.h"
 
 #include <avr/interrupt.h>
 #include <avr/io.h>
@@ -28,7 +29,7 @@ static volatile uint8_t lost_lately;
 static uint16_t lost_before;
 
 void serial_start(void) {
-    PORTD |= _BV(PORTD0); /* a pull-up, as an open line is silent (14.3.3) */
+    link_pull_up();
     UBRR0 = 3;
     UCSR0A = 0;
     UCSR0C = _BV(UCSZ01) | _BV(UCSZ00);
@@ -41,7 +42,7 @@ void serial_start(void) {
  * chip's only handler whose cost shows. UCSR0A belongs to the byte and is read first (19.7.4). The
  * place at rx_in is always free, so the byte is written before the ring is looked at.
  */
-ISR(USART_RX_vect, ISR_NAKED) {
+ISR(LINK_RX_vect, ISR_NAKED) {
     __asm__ volatile(
         "push r30 \n"
         "in   r30, __SREG__ \n"
@@ -111,7 +112,7 @@ uint8_t bc_hal_received(const uint8_t **bytes) {
 void bc_hal_taken(uint8_t count) { rx_out = (uint8_t)((rx_out + count) % RX_ROOM); }
 
 /* After the last byte it turns itself off. */
-ISR(USART_UDRE_vect) {
+ISR(LINK_UDRE_vect) {
     UDR0 = *tx_next;
     tx_next++;
     tx_left--;

@@ -7,5 +7,9 @@
 #include <avr/pgmspace.h>
 
 uint8_t bc_hal_merged_read(uint16_t offset) {
+#if BC_MERGED_START > 0xFFFF
+    return pgm_read_byte_far(BC_MERGED_START + offset);
+#else
     return pgm_read_byte((uint16_t)(BC_MERGED_START + offset));
+#endif
 }
