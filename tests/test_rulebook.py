@@ -63,7 +63,6 @@ ELSEWHERE = {
     ("sim/light/patterns.py", 65536): "beats that words of 16 bits count (TABLE.md 3.4)",
     ("firmware_gen/board/played_as_shown.py", 65535): "a duty's range",
     ("firmware_gen/board/virtual_lines.py", 65536): "ports of TCP",
-    ("firmware_gen/build/generate.py", 65535): "what a u16 holds",
     ("firmware_gen/build/image.py", 65535): "an erased word",
     ("firmware_gen/crc.py", 65535): "the CRC's start",
     ("firmware_gen/link/host.py", 65536): "sessions",

@@ -1,5 +1,5 @@
-/* Pins and power of the ATmega328P. What a pin can do must agree with the chip's entry in the Python
- * chips; a test compares them. */
+/* Pins and power of the ATmega328P. What a pin can do must agree with the chip's entry in the
+ * Python chips; a test compares them. */
 #include "chip.h"
 
 #include <avr/io.h>

@@ -1,11 +1,12 @@
 /*
- * Plain lamps: phase correct PWM of timers of 8 bits (15.7.4, 18.7.4) at 16 MHz / 8 / 510 = 3,922 Hz.
- * A compare value of 0 is truly off and 255 truly on. Eight periods make a round of 490 Hz; in as
- * many of them as the duty's three further bits say the compare value is one higher, spread evenly.
- * That gives 2041 levels, the darkest of which differ by 0.44 of L*.
+ * Plain lamps: phase correct PWM of timers of 8 bits (15.7.4, 18.7.4) at 16 MHz / 8 / 510 = 3,922
+ * Hz. A compare value of 0 is truly off and 255 truly on. Eight periods make a round of 490 Hz; in
+ * as many of them as the duty's three further bits say the compare value is one higher, spread
+ * evenly. That gives 2041 levels, the darkest of which differ by 0.44 of L*.
  *
- * All timers are started together so that one handler, timer 0's, serves all. The compare registers are taken
- * over at the top, half a period after the handler's time, so a delay of a pixel does no harm.
+ * All timers are started together so that one handler, timer 0's, serves all. The compare registers
+ * are taken over at the top, half a period after the handler's time, so a delay of a pixel does no
+ * harm.
  */
 #include "chip.h"
 #include "parts.h"

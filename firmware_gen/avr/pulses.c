@@ -2,14 +2,15 @@
  * Servo pulses, exact to the cycle on any pin.
  *
  * The pulses of eight servos run within one window of at most 3.9 ms; where a chip drives more, the
- * next eight have a window of their own right behind. In a window they start one after another, each
- * at the first moment at which neither its rising nor its falling edge comes closer than EDGE_GAP
- * to another edge; a servo measures widths and does not mind when its pulse starts. Each edge has
- * its own interrupt, PULSE_LEAD cycles early: longer than anything but the tick can hold it up, the
- * way to the toggle included. Two handlers in a row could, and only the tick's goes before it (of
- * several that wait the lower vector is first, 12.4); so edges keep EDGE_GAP from the tick within
- * the window as well. The handler reads how early it is, waits just that long, and toggles the pin.
- * Rising and falling edges take the same way, so what is constant in it cancels in the width.
+ * next eight have a window of their own right behind. In a window they start one after another,
+ * each at the first moment at which neither its rising nor its falling edge comes closer than
+ * EDGE_GAP to another edge; a servo measures widths and does not mind when its pulse starts. Each
+ * edge has its own interrupt, PULSE_LEAD cycles early: longer than anything but the tick can hold
+ * it up, the way to the toggle included. Two handlers in a row could, and only the tick's goes
+ * before it (of several that wait the lower vector is first, 12.4); so edges keep EDGE_GAP from the
+ * tick within the window as well. The handler reads how early it is, waits just that long, and
+ * toggles the pin. Rising and falling edges take the same way, so what is constant in it cancels in
+ * the width.
  */
 #include "chip.h"
 
@@ -40,7 +41,7 @@ static uint16_t edge_times[EDGES]; /* ascending within a window */
 static uint8_t edge_servos[EDGES];
 static uint8_t next_edge;           /* the one whose interrupt is to come */
 static volatile uint8_t edges_left; /* of all windows; 0: none is to come or runs */
-static uint16_t window_time;        /* timer 1's count at the tick of the window to come or running */
+static uint16_t window_time; /* timer 1's count at the tick of the window to come or running */
 
 static struct pin_place servos[BC_SERVOS];
 
@@ -58,8 +59,8 @@ static uint16_t pulse_delay(uint16_t start, uint16_t width, uint16_t moment) {
     return delay > 0 ? delay : delay_for((uint16_t)(start + width), moment);
 }
 
-/* The same for the tick within the window and the window's edges so far, which are those from `first`
- * to `count`: what the first that is too close asks for. */
+/* The same for the tick within the window and the window's edges so far, which are those from
+ * `first` to `count`: what the first that is too close asks for. */
 static uint16_t first_delay(uint16_t start, uint16_t width, uint8_t first, uint8_t count) {
     uint16_t delay = pulse_delay(start, width, TICK_CYCLES - PULSE_LEAD);
     for (uint8_t n = first; n < count && delay == 0; n++) {
@@ -195,7 +196,7 @@ ISR(TIMER1_COMPB_vect) {
     if (edges_left > 0 && next_edge % WINDOW_EDGES != 0) {
         expect_next_edge();
     } else { /* the window is over; the tick of the next one, if there is one, is yet to come */
-        window_time = (uint16_t)(window_time + WINDOW_TICKS * TICK_CYCLES);
+        window_time = (uint16_t)(window_time + WINDOW_TICKS * (uint16_t)TICK_CYCLES);
         TIMSK1 = _BV(OCIE1A);
     }
 }

@@ -26,7 +26,7 @@ _PIN: Final = re.compile(r"P([A-Z])([0-7])")
 
 STAMP_BYTES: Final = 2
 """Behind a merged table (LINK.md section 6)."""
-LONGEST_TABLE: Final = 0xFFFF - STAMP_BYTES
+LONGEST_TABLE: Final = 2**16 - 1 - STAMP_BYTES
 """A board counts the bytes of a merged table and of its stamp in 16 bits. What stands in erased
 flash where a length does, 0xFFFF, is more than that."""
 

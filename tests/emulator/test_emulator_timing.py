@@ -9,12 +9,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from firmware_gen.chips import CHIPS
 from tests.emulator.emulated import EEPROM, PWM, RX_LOST, RX_READ, TX, EmulatedBoard, run_together
 
 PB0 = 0
 LDI_R16_1, LDI_R17_0 = 0xE001, 0xE010
 OUT_DDRB_R16, OUT_PORTB_R16, OUT_PORTB_R17 = 0xB904, 0xB905, 0xB915
 STOP_HERE = 0xCFFF  # rjmp to itself
+SEI, CLI, SLEEP, RETI, NOP = 0x9478, 0x94F8, 0x9588, 0x9518, 0x0000
 
 
 def words(*values: int) -> bytes:
@@ -72,6 +74,68 @@ def test_an_instruction_takes_the_data_sheets_clocks(
         assert int(np.diff(cycles)[0]) - 1 == clocks
 
 
+LARGER = CHIPS["atmega2560"]
+"""Its program counter has three bytes: calls, returns and interrupts take a clock longer."""
+
+
+@pytest.mark.parametrize(
+    ("text", "code", "clocks"),
+    [
+        # AVR Instruction Set Manual, ATmega2560: RCALL 4, RET 5; others as ever.
+        ("rcall and ret", (0xD001, 0xC001, 0x9508), 4 + 5 + 2),
+        ("rjmp to the next", (0xC000,), 2),
+        ("push r24, pop r24", (0x938F, 0x918F), 2 + 2),
+    ],
+)
+def test_a_call_with_three_bytes_of_program_counter_takes_the_manuals_clocks(
+    text: str, code: tuple[int, ...], clocks: int
+) -> None:
+    before = (LDI_R16_1, LDI_R17_0, OUT_DDRB_R16, *([NOP] * 5))
+    program = words(*before, OUT_PORTB_R16, *code, OUT_PORTB_R17, STOP_HERE)
+    with EmulatedBoard(program, chip=LARGER) as board:
+        board.run(cycles=100)
+        cycles, levels = board.edges(LARGER.pin("PB0"))
+        assert levels.tolist() == [1, 0]
+        assert int(np.diff(cycles)[0]) - 1 == clocks, text
+
+
+def test_an_interrupt_with_three_bytes_of_program_counter_answers_in_five_clocks() -> None:
+    # Data sheet ATmega640 to 2561, Interrupt Response Time: five clock cycles.
+    setup = (
+        *(LDI_R16_1, LDI_R17_0, OUT_DDRB_R16),
+        *store(0x89, 0),  # OCR1AH
+        *store(0x88, 100),  # OCR1AL
+        *store(0x6F, 2),  # TIMSK1: OCIE1A
+        *store(0x81, 1),  # TCCR1B: one count a cycle
+        OUT_PORTB_R16,
+        SEI,
+        *([NOP] * 200),
+    )
+    table = [NOP] * 57 * 2
+    table[0] = 0xC000 | len(table) - 1  # rjmp behind the table
+    table[2 * 17] = OUT_PORTB_R17  # vector 18, TIMER1 COMPA
+    table[2 * 17 + 1] = RETI
+    with EmulatedBoard(words(*table, *setup), chip=LARGER) as board:
+        board.run(cycles=300)
+        cycles, _ = board.edges(LARGER.pin("PB0"))
+        flag = 100 + 1 - 2
+        assert flag + 5 <= int(cycles[1] - cycles[0]) <= flag + 5 + 1
+
+
+def test_a_compare_register_of_16_bits_takes_its_high_byte_with_the_low_one() -> None:
+    # Data sheet, Accessing 16-bit Registers; mode 1 counts to 255, and more than that is always on.
+    program = words(
+        *store(0x90, 0x81),  # TCCR3A: COM3A1, WGM30
+        *store(0x91, 2),  # TCCR3B: prescaler 8
+        *store(0x99, 1),  # OCR3AH
+        *store(0x98, 99),  # OCR3AL
+        STOP_HERE,
+    )
+    with EmulatedBoard(program, chip=LARGER) as board:
+        board.run(ms=1)
+        assert board.events(PWM)["b"].tolist() == [255 | 2 << 8]
+
+
 def test_an_interrupt_answers_in_four_clocks_and_a_jump() -> None:
     # 7.7.1: four clock cycles, then the vector is executed; 16.7: the flag is set one timer clock
     # after the match.
@@ -94,9 +158,6 @@ def test_an_interrupt_answers_in_four_clocks_and_a_jump() -> None:
         cycles, _ = board.edges(PB0)
         flag = 100 + 1 - 2
         assert flag + 4 <= int(cycles[1] - cycles[0]) <= flag + 4 + 1
-
-
-SEI, CLI, SLEEP, RETI, NOP = 0x9478, 0x94F8, 0x9588, 0x9518, 0x0000
 
 
 def pending(*after: int) -> bytes:

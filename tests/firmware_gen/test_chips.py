@@ -87,7 +87,7 @@ def test_both_slots_and_their_marks_fit_the_eeprom() -> None:
 
 
 def test_the_link_is_on_the_first_of_the_entry_s_serial_ports() -> None:
+    text = (HERE / "avr" / "serial.c").read_text("ascii")
     for chip in CHIPS.values():
         number = chip.serial_ports[0].removeprefix("USART")
-        text = (HERE / chip.name / "serial.c").read_text("ascii")
         assert set(re.findall(r"\bUDR([0-9])\b", text)) == {number}

@@ -99,7 +99,10 @@ def test_limits_of_output_records_are_as_stated() -> None:
     assert f"index into {' '.join(layout.ORDERS)}" in strip
     assert "8 * port + bit" in PAGE
     assert [ATMEGA328P.pin(name) for name in ("PB1", "PC0", "PD6")] == [1, 8, 22]
-    assert "on an ATmega328P PB1 is 1, PC0 is 8, PD6 is 22." in PAGE
+    assert "on an ATmega328P PB1 is 1, PC0 is 8, PD6 is 22; " in PAGE
+    larger = CHIPS["atmega2560"]
+    assert [larger.pin(name) for name in ("PA0", "PB1", "PL7")] == [0, 9, 87]
+    assert "on an ATmega2560 PA0 is 0, PB1 is 9, PL7 is 87." in PAGE
 
 
 def test_pins_can_do_what_is_stated() -> None:

@@ -7,12 +7,7 @@
 #include <string.h>
 #include <time.h>
 
-enum {
-    WATCHDOG_RESET = 8,
-    MCUSR_ADDRESS = 0x54,
-    PAINT = 0xA5,
-    RUN_AT_ONCE = 2000
-};
+enum { WATCHDOG_RESET = 8, MCUSR_ADDRESS = 0x54, PAINT = 0xA5, RUN_AT_ONCE = 2000 };
 
 void log_event_at(board_t *board, uint64_t cycle, enum event_kind kind, uint16_t a, uint32_t b) {
     log_t *log = &board->log;
@@ -49,7 +44,8 @@ static void on_interrupt(struct avr_irq_t *irq, uint32_t value, void *param) {
     board_t *board = param;
     (void)irq;
     if (value) {
-        board->avr->cycle += board->asleep ? 2 * board->chip->response_cycles : board->chip->response_cycles;
+        board->avr->cycle +=
+            board->asleep ? 2 * board->chip->response_cycles : board->chip->response_cycles;
         board->asleep = false;
     } else {
         uart_levels(board);

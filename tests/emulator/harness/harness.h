@@ -5,12 +5,13 @@
  *
  * simavr 1.6 executes the instructions. Against the data sheet it lacks the following, which the
  * files here supply: the four clock cycles of an interrupt's response (7.7.1; five where the
- * program counter has three bytes) and as many more out of sleep, the receiver's two bytes of buffer and its overrun (19.7), EEPE staying set for the 3.4 ms
- * of an EEPROM write (8.6.3) and the ready interrupt while it is clear, phase correct PWM (15.7.4),
- * flag registers in which writing a one clears that flag only (16.11.9), matches of timer 1 just
- * behind its overflow, which simavr misses if an instruction spans both, and the turn of an
- * interrupt that waits when interrupts are enabled: the chip executes one instruction more and then
- * serves it (7.7); simavr executes two, and forgets it if the second disables interrupts again.
+ * program counter has three bytes) and as many more out of sleep, the receiver's two bytes of
+ * buffer and its overrun (19.7), EEPE staying set for the 3.4 ms of an EEPROM write (8.6.3) and the
+ * ready interrupt while it is clear, phase correct PWM (15.7.4), flag registers in which writing a
+ * one clears that flag only (16.11.9), matches of timer 1 just behind its overflow, which simavr
+ * misses if an instruction spans both, and the turn of an interrupt that waits when interrupts are
+ * enabled: the chip executes one instruction more and then serves it (7.7); simavr executes two,
+ * and forgets it if the second disables interrupts again.
  */
 #ifndef HARNESS_H
 #define HARNESS_H
@@ -144,7 +145,8 @@ struct board {
 
 /* Life */
 const chip_t *chip_named(const char *name);
-board_t *board_new(const char *chip, const uint8_t *flash, const uint8_t *eeprom, uint32_t frequency);
+board_t *board_new(const char *chip, const uint8_t *flash, const uint8_t *eeprom,
+                   uint32_t frequency);
 void board_free(board_t *board);
 void board_reset(board_t *board, uint8_t mcusr, bool keep_ram);
 void board_start_at(board_t *board, uint32_t start); /* from the next reset on */

@@ -34,7 +34,8 @@ static avr_cycle_count_t on_press(avr_t *avr, avr_cycle_count_t when, void *para
     for (size_t i = 0; i < board->press_count; i++) {
         const press_t *press = &board->presses[i];
         if (press->cycle == when) {
-            avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(board->chip->ports[press->pin / 8]),
+            avr_raise_irq(avr_io_getirq(avr,
+                                        AVR_IOCTL_IOPORT_GETIRQ(board->chip->ports[press->pin / 8]),
                                         press->pin % 8),
                           press->level);
         }

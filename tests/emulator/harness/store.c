@@ -62,7 +62,8 @@ static void on_control_write(avr_t *avr, avr_io_addr_t address, uint8_t value, v
     board_t *board = param;
     store_t *store = &board->store;
     bool master = avr->data[address] & EEMPE;
-    uint16_t where = (uint16_t)((avr->data[EEARL] | avr->data[EEARH] << 8) % board->chip->eeprom_bytes);
+    uint16_t where =
+        (uint16_t)((avr->data[EEARL] | avr->data[EEARH] << 8) % board->chip->eeprom_bytes);
     avr->data[address] = value & (EEPM | EERIE | (master ? 0 : EEMPE));
     if (value & EEMPE && !master) {
         avr_cycle_timer_register(avr, 5, on_master_end, board);

@@ -1,8 +1,8 @@
 /*
  * The lamps' timers in phase correct PWM (data sheet 15.7.4, 18.7.4): a period of 510 steps, the
- * compare registers taken over at the top, the overflow interrupt at the bottom; those of 16 bits in
- * the mode that counts alike, with the byte between a write of a high and of a low byte. Timer 1 in normal
- * mode (16.9.1), counting every cycle.
+ * compare registers taken over at the top, the overflow interrupt at the bottom; those of 16 bits
+ * in the mode that counts alike, with the byte between a write of a high and of a low byte. Timer 1
+ * in normal mode (16.9.1), counting every cycle.
  */
 #include "harness.h"
 
