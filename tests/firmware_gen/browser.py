@@ -74,7 +74,12 @@ class Opened:
 def opened(
     browser: Browser, text: str, folder: Path, size: tuple[int, int] = (1280, 800), **more: Any
 ) -> Iterator[Opened]:
-    """The page from a file, as a user opens it, with the size of its window."""
+    """The page from a file, as a user opens it, with the size of its window.
+
+    What the page lets itself do (its Content-Security-Policy) would also bind the tests that ask it
+    something; it stays in force where a test says `bypass_csp=False`.
+    """
+    more.setdefault("bypass_csp", True)
     file = folder / "page.html"
     file.write_text(text, encoding="utf-8")
     context = browser.new_context(viewport={"width": size[0], "height": size[1]}, **more)

@@ -451,6 +451,36 @@ def test_everything_that_can_be_pressed_or_read_has_a_name(heron: Opened) -> Non
     assert "body: ready" in heron.page.inner_text("#told") or heron.page.inner_text("#told")
 
 
+LIGHTS_ALONE = """\
+show "Lantern"
+
+supply pack
+    source adapter 5 V, 2 A
+
+board box: atmega328p, address 1
+    feed pack
+
+lamp glow: box pin PD3
+    leds 1 of 2.1 V, 20 mA
+
+cue up
+    glow fade to 50 % in 2 s
+
+remote
+    button 1: go up
+    stop button 2
+"""
+
+
+def test_a_show_of_lights_alone_has_no_sheet_of_parts(browser: Browser, tmp_path: Path) -> None:
+    with opened(browser, paged(LIGHTS_ALONE)[0], tmp_path) as found:
+        found.js("() => bellcrank.seek(120)")
+        found.wait("bellcrank.take.at(120).boards[0].duties[0] > 1000")
+        assert not found.page.is_visible("#postures")
+        assert found.page.is_visible("#caution")
+        assert found.said == []
+
+
 SIZES = [(320, 568), (568, 320), (390, 844), (1280, 800), (2560, 1440)]
 
 
@@ -521,6 +551,16 @@ def test_lights_that_are_hard_on_the_eyes_stay_dark_until_they_are_asked_for(
         assert found.page.is_visible("#cover")
         found.page.click("#reveal")
         assert not found.page.is_visible("#cover")
+
+
+def test_the_page_lets_itself_reach_nothing(browser: Browser, tmp_path: Path) -> None:
+    with opened(browser, paged(EVERYTHING)[0], tmp_path, bypass_csp=False) as found:
+        assert found.said == []
+        reached = found.js(
+            """() => fetch("http://127.0.0.1:9/").then(() => "reached", () => "kept in")"""
+        )
+        assert reached == "kept in"
+        assert any("Content Security Policy" in words for words in found.said)
 
 
 def test_nothing_moves_before_something_is_pressed(heron: Opened) -> None:

@@ -49,9 +49,10 @@ def served(file: Path) -> Iterator[tuple[str, subprocess.Popen[str]]]:
 
 
 @contextmanager
-def watched(url: str) -> Iterator[Opened]:
+def watched(url: str, *, bound: bool = False) -> Iterator[Opened]:
+    """The page in a browser; `bound`: by its own Content-Security-Policy, as for a user."""
     with chromium() as browser:
-        found = Opened(browser.new_page())
+        found = Opened(browser.new_page(bypass_csp=not bound))
         found.page.goto(url)
         yield found
 
@@ -95,7 +96,7 @@ def test_ones_own_take_goes_on_with_the_new_score(tmp_path: Path) -> None:
 def test_errors_take_the_place_of_the_old_picture_until_they_are_mended(tmp_path: Path) -> None:
     file = tmp_path / "t.cues"
     file.write_text(show(cues={"snap": SNAP}), encoding="utf-8")
-    with served(file) as (url, _), watched(url) as found:
+    with served(file) as (url, _), watched(url, bound=True) as found:
         found.ready()
         saved(file, show(cues={"snap": "jaw to 400 deg in 1 s"}))
         found.page.wait_for_selector("#failing")

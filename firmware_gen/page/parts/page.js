@@ -54,6 +54,7 @@ function furnish() {
   byId("lean").min = -show.tilt_deg;
   byId("lean").max = show.tilt_deg;
   byId("leaning").hidden = show.tilt_deg === 0;
+  byId("postures").hidden = !show.parts.length;
   byId("lamps").hidden = !lights.tracks.length;
   byId("caution").hidden = !show.lit;
   byId("cover").hidden = !show.hard_on_eyes;
@@ -307,8 +308,9 @@ function listed(note) {
 
 byId("run").onclick = () => run(!runs);
 byId("loop").onclick = () => loop(!loops);
-byId("nearer").onclick = () => (band.zoom(0.5, now), (dirty = true));
-byId("farther").onclick = () => (band.zoom(2, now), (dirty = true));
+const zoom = factor => () => (band.zoom(factor, now), (dirty = true));
+byId("nearer").onclick = zoom(0.5);
+byId("farther").onclick = zoom(2);
 byId("lean").oninput = byId("hardest").oninput = leaned;
 byId("steps").checked = matchMedia("(prefers-reduced-motion: reduce)").matches;
 byId("steps").oninput = () => (dirty = true);
@@ -325,6 +327,8 @@ listen(() => [remote, keys], {
   r: () => ask("standby"),
   m: reach,
   o: () => loop(!loops),
+  "+": zoom(0.5),
+  "-": zoom(2),
   ArrowLeft: hop(-1),
   ArrowRight: hop(1),
   "Shift+ArrowLeft": hop(-1000 / show.frame_ms),
