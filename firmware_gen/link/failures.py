@@ -55,7 +55,7 @@ FAILURES: Final[dict[FailureReason, FailureWords]] = {
         "several ports could be the board's",
         "more than one USB serial port was found, and none was named",
         "a guess might send the show to another board",
-        "name one with `--port`; to find out which, unplug the others",
+        "`bellcrank ports` says what is on each; name one with `--port`",
     ),
     "port-busy": FailureWords(
         "another program has the port",
