@@ -164,8 +164,8 @@ def only_candidate(ports: Iterable[tuple[str, str]]) -> str:
         raise LinkFailure(
             "several-ports",
             f"{len(found)} USB serial ports found: {names}",
-            f"say which one with `--port`, for example `--port {found[0][0]}`; `bellcrank ports` says "
-            "what is on each",
+            f"say which one with `--port`, for example `--port {found[0][0]}`; "
+            "`bellcrank ports` says what is on each",
         )
     return found[0][0]
 
