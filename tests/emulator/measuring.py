@@ -199,19 +199,18 @@ def _pulse_error(board: EmulatedBoard, table: bytes, pins: tuple[int, ...]) -> t
 def _strip_faults(
     board: EmulatedBoard, table: bytes, pins: tuple[int, ...], strip: int
 ) -> tuple[int, int]:
-    """Frames without a refresh, and refreshes that are not what the player says."""
+    """Frames without a refresh, and refreshes that are not what the player says.
+
+    Every frame has one: they are told apart by counting, as a chip that is busy may be late.
+    """
     frames = find_frames(board, pins)
+    found = refreshes(board, strip)
+    first = (found[0][0] - frames.first) // FRAME_CYCLES
     player = Player(table)
-    count = (board.cycle - frames.first) // FRAME_CYCLES - 1
-    wanted = [player.frame().strips[0] for _ in range(count)]
-    found = {
-        (start - frames.first) // FRAME_CYCLES: data for start, data in refreshes(board, strip)
-    }
-    first = min(found)
-    bad = sum(
-        1 for frame in range(first, count) if found.get(frame, wanted[frame]) != wanted[frame]
-    )
-    return sum(1 for frame in range(first, count) if frame not in found), bad
+    wanted = [player.frame().strips[0] for _ in range(first + len(found))][first:]
+    bad = sum(1 for (_, data), due in zip(found[:-1], wanted, strict=False) if data != due)
+    played = len(board.pulses(pins[0])[0]) - first
+    return max(0, played - len(found) - 1), bad
 
 
 def _bit_times(board: EmulatedBoard, strip: int) -> tuple[tuple[int, ...], tuple[int, ...], int]:
