@@ -190,6 +190,10 @@ def _names(state: InteractiveParser, names: ShowNames) -> Iterator[Proposal]:
     named = _name_due(state)
     if named is None:
         return
+    if named == "along":
+        yield from (Proposal(name, "side") for name in names.declared("side"))
+        yield from (Proposal(name, "output") for name in names.rows)
+        return
     if named in ("colour", "constant"):
         yield from (Proposal(name, "constant") for name in names.declared("constant"))
     if named in OWN and named != "constant":

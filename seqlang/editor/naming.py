@@ -50,8 +50,8 @@ class ShowNames:
             for part in self._parts(
                 one._replace(named="constant")
                 if one.named == "colour" and one.name in given
-                else one._replace(named="side")
-                if one.named == "output" and one.name in sides
+                else one._replace(named="side" if one.name in sides else "output")
+                if one.named == "along"
                 else one
             )
         )
@@ -72,8 +72,11 @@ class ShowNames:
     @cached_property
     def _wholes(self) -> dict[int, str]:
         """By their ends, the names that are made of several."""
-        found = ((one, self.members.get(one.named, {}).get(one.name)) for one in self._written)
-        return {list(self._parts(one))[-1].end: one.name for one, member in found if member}
+        return {
+            list(self._parts(one))[-1].end: one.name
+            for one in (one._replace(named=_kind(one)) for one in self._written)
+            if one.name in self.members.get(one.named, {})
+        }
 
     def whole(self, one: Occurrence) -> str:
         """The name that a name is a part of: `left_feather_3` for its `feather`."""
@@ -87,6 +90,12 @@ class ShowNames:
     def known(self, named: Named) -> tuple[str, ...]:
         """Every name of a kind that may be written: of one thing, of a side, of a row."""
         return tuple(dict.fromkeys((*self.declared(named), *self.members.get(named, {}))))
+
+    @cached_property
+    def rows(self) -> tuple[str, ...]:
+        """The names of whole rows."""
+        outputs = self.members.get("output", {})
+        return tuple(n for n, one in outputs.items() if one.family.size and one.item is None)
 
     def at(self, offset: int) -> Occurrence | None:
         """The name at or just before a place."""
@@ -106,6 +115,10 @@ class ShowNames:
             if one.declares and one.named == named:
                 found.setdefault(one.name, one)
         return found
+
+
+def _kind(one: Occurrence) -> Named:
+    return "output" if one.named == "along" else one.named
 
 
 class CannotRenameError(Exception):

@@ -35,11 +35,13 @@ Named: TypeAlias = Literal[
     "cue",
     "constant",
     "side",
+    "along",
     "colour",
     "region",
     "chip",
     "pin",
 ]
+"""What a name can be the name of; `along`: of a row, or of a side."""
 
 OWN: Final = frozenset({"supply", "board", "output", "pose", "cue", "constant", "side"})
 """What a show itself gives names to."""
@@ -124,9 +126,9 @@ def occurrences(items: Iterable[object]) -> Iterator[Occurrence]:
             pending.append((node.names, "output"))
             pending += ((one, "constant") for one in node[1:])
         elif isinstance(node, Along):
-            pending += ((name, "output") for name in node.names)
+            pending += ((name, "along") for name in node.names)
         elif isinstance(node, Through):
-            pending += ((token, "output") for token in node)
+            pending += ((token, named) for token in node)
         elif isinstance(node, Block):
             pending += ((one, "constant") for one in (*node.head, *node.body))
         elif isinstance(node, tuple) and not isinstance(node, Broken):

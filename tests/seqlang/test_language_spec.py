@@ -11,8 +11,10 @@ from rig_text import loaded
 
 from seqlang.check import check
 from seqlang.checks.wiring import rig_too_large
+from seqlang.meaning.alike.cues import MOST_STATEMENTS
 from seqlang.meaning.cue import CUT_MS, MOST_STEPS, MOST_STEPS_OF_SHOW, MOST_TIMES
 from seqlang.meaning.durations import LEAST_MS
+from seqlang.meaning.output import MIDDLE_PULSE_US, MOST_TRIM_US
 from seqlang.text import indentation as layout
 from seqlang.text import names as words
 from seqlang.text.units import UNITS
@@ -117,6 +119,10 @@ def test_limits_on_the_page_are_those_of_the_code() -> None:
     assert f"1 to {MOST_TIMES}, for a day at most" in PAGE
     assert f"lasts {LEAST_MS} ms at least" in PAGE
     assert f"(in {CUT_MS} ms, the shortest" in PAGE
+    assert f"everything exists N times, 2 to {words.MOST_IN_ROW}" in PAGE
+    assert f"the cues of a show may have {MOST_STATEMENTS:,} statements" in PAGE
+    assert f"at most {MOST_TRIM_US:g} us either way" in row("`trim WIDTH`")
+    assert f"mirrored about {MIDDLE_PULSE_US:g} us" in row("`pulse`")
 
 
 def test_usual_values_on_the_page_are_those_of_the_model() -> None:
