@@ -764,8 +764,10 @@ class Score:
     lost_ms: int | None = None
     """Silence of the remote after which `lost_cue` starts; None: nothing happens."""
     lost_cue: str | None = None
-    idle: str | None = None
-    """The cue that runs when nothing else does."""
+    idle: tuple[str, ...] = ()
+    """The strands: cues that go on, side by side, on every output that no other cue holds."""
+    glide_ms: int = 800
+    """How long an output takes back to its strand when a cue lets it go."""
     stop_ms: int = 1500
     """Duration of the controlled move to the safe pose on stop."""
     usage: tuple[Usage, ...] = ()

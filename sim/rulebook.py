@@ -155,6 +155,12 @@ LOOP_DEPTH: Final = 3
 """Repeats inside one another within a thread: each open one keeps its count in RAM."""
 MOST_TIMES: Final = WORD_MAX - 1
 """Passes of a counted repeat: two bytes, whose top means while held."""
+STRANDS: Final = RUNS - 1
+"""Idle strands of a board: each keeps a run for as long as it is ready, and a cue needs one too."""
+GLIDE_STEP_MS: Final = FRAME_MS
+"""ms. What the glide back into idle counts."""
+LONGEST_GLIDE_MS: Final = BYTE_MAX * GLIDE_STEP_MS
+"""ms. The glide has one byte."""
 CALL_DEPTH: Final = 3
 """Calls within one another of a thread: for each RAM keeps where the thread goes on."""
 LONG_WAIT_STEP_MS: Final = 1000

@@ -128,6 +128,7 @@ def _times() -> dict[str, int]:
         "FRAME": rulebook.FRAME_CLOCK,
         "FRAME_MS": rulebook.FRAME_MS,
         "STOP_STEP_MS": rulebook.STOP_STEP_MS,
+        "GLIDE_STEP_MS": rulebook.GLIDE_STEP_MS,
         "LOST_STEP_FRAMES": rulebook.LOST_STEP_FRAMES,
     }
 
@@ -143,6 +144,7 @@ def _limits() -> dict[str, int]:
         "BUTTONS": rulebook.BUTTONS[-1],
         "CUES": rulebook.CUES,
         "RUNS": rulebook.RUNS,
+        "STRANDS": rulebook.STRANDS,
         "THREADS": rulebook.THREADS,
         "LOOP_DEPTH": rulebook.LOOP_DEPTH,
         "CALL_DEPTH": rulebook.CALL_DEPTH,
@@ -221,6 +223,7 @@ def _table_limits() -> dict[str, int]:
         "NONE": layout.NONE,
         "CRC_SIZE": layout.CRC_SIZE,
         "FLAG": layout.FLAG,
+        "STRAND": layout.STRAND,
         "ACTIVE_HIGH": layout.ACTIVE_HIGH,
         "ON_WHEN_SAFE": layout.ON_WHEN_SAFE,
         "LEVEL_MAX": rulebook.LEVEL_MAX,

@@ -44,7 +44,7 @@ from sim.rulebook import (
     STOP_STEP_MS,
     THREADS,
 )
-from sim.score.threads import ThreadError, cues_on, program
+from sim.score.threads import ThreadError, cues_on, glide_steps, program, strands_reserved
 from sim.score.tree import acts, motion_limits
 
 __all__ = ["CompileError", "CompiledBoard", "CompiledShow", "compile_show", "faults"]
@@ -161,7 +161,7 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
     records = tuple(output_record(one, limits.get(one.name, (1, 1)), palette) for one in outputs)
     coder = Coder(names, [kind_of(record) for record in records], laws, palette)
     try:
-        threads, cue_records = _code(board, cues, names, coder)
+        threads, cue_records = _code(board, cues, names, coder, show.score.idle)
     except CompileError:
         raise
     except (StructError, ValueError) as error:
@@ -185,7 +185,7 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
         ),
         cues=cue_records,
         threads=ops,
-        idle=indices.get(score.idle or ""),
+        glide=glide_steps(score),
         lost=indices.get(score.lost_cue or ""),
         lost_time=_lost_time(score),
         stop_button=score.stop_button or 0,
@@ -230,7 +230,11 @@ def _check_counts(board: Board, outputs: Sequence[Output], cues: Sequence[Cue]) 
 
 
 def _code(
-    board: Board, cues: Sequence[Cue], names: dict[str, int], coder: Coder
+    board: Board,
+    cues: Sequence[Cue],
+    names: dict[str, int],
+    coder: Coder,
+    idle: Sequence[str],
 ) -> tuple[list[tuple[Marked, ...]], tuple[CueRecord, ...]]:
     """All threads, parents before what they fork, and the cues that start them."""
     rows: list[tuple[Marked, ...]] = []
@@ -240,15 +244,16 @@ def _code(
             planned = program(cue, names)
         except ThreadError as error:
             raise CompileError("threads", str(error), error.mark) from None
-        if planned.reserved > THREADS:
+        room = THREADS - (0 if cue.name in idle else strands_reserved(cues, names, idle))
+        if planned.reserved > room:
             raise CompileError(
                 "too-many-threads",
                 f"cue `{cue.name}` needs {planned.reserved} threads on board `{board.name}`, "
-                f"and a board has {THREADS}",
+                f"and a board has {room} left",
                 cue.mark,
                 part="name",
                 asked=planned.reserved,
-                limit=THREADS,
+                limit=room,
                 unit="threads",
             )
         start = len(rows)
@@ -267,6 +272,7 @@ def _code(
                 CONFLICTS.index(cue.conflict),
                 planned.reserved,
                 start,
+                strand=cue.name in idle,
             )
         )
     threads, instead = share_threads(rows, coder.kinds)

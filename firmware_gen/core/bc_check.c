@@ -31,6 +31,9 @@ struct check {
     uint8_t servos;
     uint8_t strips;
     uint8_t pixels;
+    uint8_t strands;
+    uint8_t strand_threads; /* of all strands */
+    uint16_t strand_outputs;
     uint8_t taken[BC_PORTS]; /* pins, a bit each */
     bool pin_is_bad;         /* told after faults of records */
     uint16_t pointers_end;   /* behind the last op that points to a thread; 0: there is none */
@@ -68,13 +71,11 @@ static uint16_t crc_of(uint8_t byte, uint16_t end) {
 static bool is_index(uint8_t value, uint8_t count_at) { return value < bc_header(count_at); }
 
 static bool counts_are_good(void) {
-    uint8_t idle = bc_header(BC_AT_IDLE);
     uint8_t lost = bc_header(BC_AT_LOST);
     uint8_t laws = bc_header(BC_AT_LAWS);
     return bc_header(BC_AT_OUTPUTS) <= BC_OUTPUTS && bc_header(BC_AT_COLOURS) <= BC_COLOURS &&
            bc_header(BC_AT_INPUTS) <= BC_INPUTS && bc_header(BC_AT_BINDINGS) <= BC_BINDINGS &&
            bc_header(BC_AT_CUES) <= BC_CUES && laws >= 1 && laws <= BC_LAWS &&
-           (idle == BC_NONE || is_index(idle, BC_AT_CUES)) &&
            (lost == BC_NONE || is_index(lost, BC_AT_CUES)) &&
            bc_header(BC_AT_STOP_BUTTON) <= BC_BUTTONS && bc_header(BC_AT_STOP_TIME) >= 1 &&
            bc_table_u16(BC_AT_RESERVED) == 0;
@@ -264,8 +265,17 @@ static uint8_t cues_with(uint16_t number, uint16_t at, uint8_t count) {
     return found;
 }
 
+/* A strand keeps its outputs, its threads and a run to itself. */
+static bool strand_is_good(struct check *check, uint16_t outputs, uint8_t threads) {
+    bool shares = (check->strand_outputs & outputs) != 0;
+    check->strand_outputs |= outputs;
+    check->strand_threads = (uint8_t)(check->strand_threads + threads);
+    check->strands++;
+    return !shares && check->strand_threads <= BC_THREADS && check->strands <= BC_STRANDS;
+}
+
 /* `before`: cues in front of this one. */
-static bool cue_is_good(uint8_t before) {
+static bool cue_is_good(struct check *check, uint8_t before) {
     uint16_t start = bc_table_tell();
     uint16_t tag = bc_next_u16();
     uint16_t outputs = bc_next_u16();
@@ -283,8 +293,9 @@ static bool cue_is_good(uint8_t before) {
         return false;
     }
     return (uint32_t)outputs >> bc_header(BC_AT_OUTPUTS) == 0 &&
-           (flags & 0x0F & ~BC_LETS_GO) < BC_CONFLICTS && threads >= 1 && threads <= most &&
-           cues_with(tag, first, before) == 0;
+           (flags & 0x0F & ~(BC_LETS_GO | BC_STRAND)) < BC_CONFLICTS && threads >= 1 && threads <= most &&
+           cues_with(tag, first, before) == 0 &&
+           (!(flags & BC_STRAND) || strand_is_good(check, outputs, threads));
 }
 
 /* The sections behind outputs, in their order, by where the header counts them. */
@@ -299,7 +310,7 @@ static bool record_is_good(struct check *check, uint8_t section, uint8_t before)
     case BC_AT_BINDINGS:
         return binding_is_good();
     default:
-        return cue_is_good(before);
+        return cue_is_good(check, before);
     }
 }
 

@@ -7,6 +7,7 @@ enum {
     BC_FRAME = 5120,
     BC_FRAME_MS = 20,
     BC_STOP_STEP_MS = 20,
+    BC_GLIDE_STEP_MS = 20,
     BC_LOST_STEP_FRAMES = 5
 };
 
@@ -20,6 +21,7 @@ enum {
     BC_BUTTONS = 31,
     BC_CUES = 32,
     BC_RUNS = 8,
+    BC_STRANDS = 7,
     BC_THREADS = 10,
     BC_LOOP_DEPTH = 3,
     BC_CALL_DEPTH = 3,
@@ -144,7 +146,7 @@ enum {
     BC_AT_BINDINGS = 13,
     BC_AT_CUES = 14,
     BC_AT_LAWS = 15,
-    BC_AT_IDLE = 16,
+    BC_AT_GLIDE = 16,
     BC_AT_LOST = 17,
     BC_AT_LOST_TIME = 18,
     BC_AT_STOP_BUTTON = 19,
@@ -223,10 +225,11 @@ enum {
 
 enum {
     BC_MAGIC = 188,
-    BC_VERSION = 1,
+    BC_VERSION = 2,
     BC_NONE = 255,
     BC_CRC_SIZE = 2,
     BC_FLAG = 128,
+    BC_STRAND = 8,
     BC_ACTIVE_HIGH = 1,
     BC_ON_WHEN_SAFE = 2,
     BC_LEVEL_MAX = 200,

@@ -110,6 +110,14 @@ void bc_light_fade(const struct bc_step *act, uint32_t start) {
     }
 }
 
+uint32_t bc_light_left(uint8_t number, uint32_t time) {
+    struct light *light = &lights[number];
+    if (share_at(light, time) == 65536) {
+        return 0;
+    }
+    return light->start + (uint32_t)light->duration * BC_MS - time;
+}
+
 /* -- effects -------------------------------------------------------------------------------- */
 
 void bc_light_steady(uint8_t light) {

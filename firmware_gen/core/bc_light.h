@@ -15,6 +15,9 @@ void bc_light_add(const struct bc_output *output);
 /* Begin an act's fade to a level (lamp) or a colour (strip). Reads the table. */
 void bc_light_fade(const struct bc_step *act, uint32_t start);
 
+/* How long from the time on its fade lasts; 0 if it has ended. */
+uint32_t bc_light_left(uint8_t light, uint32_t time);
+
 /* Lay an effect over its light; it starts at `time`. Reads the table. */
 void bc_light_effect(const struct bc_step *op, uint32_t time);
 void bc_light_steady(uint8_t light);

@@ -23,8 +23,8 @@ static struct {
     uint32_t frames;
     uint8_t mode;
     uint8_t source;
-    uint8_t idle;      /* copies of the table's header, so that most frames need not read it */
-    uint8_t lost_time; /* 0 also if there is no lost cue */
+    uint8_t lost_time; /* copies of the table's header, so that most frames need not read it; 0 also
+                          if there is no lost cue */
     uint8_t interval;
     uint8_t enabled_servos;  /* have pulses; in the end of a start one more than there are */
     uint8_t frames_to_next;  /* of the quiet start, until one more is enabled */
@@ -42,8 +42,6 @@ struct bc_image bc_image;
 uint8_t bc_player_source(void) { return player.source; }
 
 uint8_t bc_player_mode(void) { return player.mode; }
-
-uint8_t bc_player_idle(void) { return player.idle; }
 
 uint32_t bc_player_frames(void) { return player.frames; }
 
@@ -160,7 +158,6 @@ void bc_player_start(uint8_t source) {
     if (source == BC_SOURCE_NONE) {
         return;
     }
-    player.idle = bc_header(BC_AT_IDLE);
     player.interval = bc_header(BC_AT_ENABLE_INTERVAL);
     if (bc_header(BC_AT_LOST) != BC_NONE) {
         player.lost_time = bc_header(BC_AT_LOST_TIME);
@@ -293,11 +290,12 @@ static void control(void) {
         player.mode = BC_MODE_READY;
         player.lights_are_shown = true;
         bc_to_safety(BC_SERVO, 0); /* lights; the others are there */
+        bc_runs_start_strands();
     }
     take_requests();
     mind_silence();
     if (player.mode == BC_MODE_READY) {
-        bc_runs_start_others(player.idle);
+        bc_runs_start_waiting();
     }
     bc_runs_play();
     if (player.mode == BC_MODE_STOPPING && bc_servos_have_ended(bc_player_time())) {

@@ -35,7 +35,6 @@ void bc_player_frame(void);
 
 /* State. */
 uint8_t bc_player_mode(void);
-uint8_t bc_player_idle(void); /* index of the idle cue, BC_NONE: none */
 uint32_t bc_player_frames(void);
 uint32_t bc_player_time(void); /* of the frame that is being played */
 

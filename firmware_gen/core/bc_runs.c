@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "bc_bits.h"
+#include "bc_idle.h"
 #include "bc_link.h"
 #include "bc_math.h"
 #include "bc_perform.h"
@@ -15,13 +16,20 @@
 
 enum { NONE = 0xFF };
 
+/* How a run goes on when it has come to its end. */
+enum run_kind {
+    ONCE,
+    AGAIN, /* it starts over while it is held */
+    STRAND /* of idle: it always starts over */
+};
+
 /* A cue that plays. */
 struct run {
     uint32_t started; /* the last time it (re)started; moved along once it no longer matters */
     uint16_t owned;   /* mask of outputs */
     uint8_t cue;      /* index in the table; NONE: this place is free */
     uint8_t held_by;  /* the button that holds it; BC_NO_BUTTON: it is not held */
-    bool again;       /* it starts over while it is held */
+    uint8_t kind;     /* enum run_kind */
 };
 
 struct loop {
@@ -68,6 +76,7 @@ struct demand {
     uint16_t outputs; /* mask */
     uint8_t conflict; /* enum bc_conflict */
     uint8_t threads;
+    bool is_strand;
 };
 
 /* Put the cursor to a place in the record of a cue. */
@@ -83,6 +92,7 @@ static struct demand demand_of(uint8_t cue) {
     flags = bc_next_u8();
     demand.conflict = flags & BC_CONFLICT;
     demand.threads = flags >> 4;
+    demand.is_strand = (flags & BC_STRAND) != 0;
     return demand;
 }
 
@@ -133,6 +143,7 @@ void bc_runs_end(void) {
         threads[n].run = NONE;
     }
     memset(waits_by, NONE, sizeof waits_by);
+    bc_idle_clear();
 }
 
 void bc_runs_clear(void) {
@@ -165,14 +176,11 @@ static void begin(uint8_t run, uint32_t time) {
     spawn(run, bc_next_u16(), time);
 }
 
-static bool is_idle(const struct run *run) {
-    return run->cue != NONE && run->cue == bc_player_idle();
-}
+static bool is_strand(const struct run *run) { return run->cue != NONE && run->kind == STRAND; }
 
-/* Whether a start that takes these outputs ends a run: the idle cue's, or one that loses its last.
- */
+/* Whether a start that takes these outputs ends a run: it loses its last. Strands go on. */
 static bool gives_way(const struct run *run, uint16_t outputs) {
-    return is_idle(run) || (run->owned != 0 && (run->owned & ~outputs) == 0);
+    return !is_strand(run) && run->owned != 0 && (run->owned & ~outputs) == 0;
 }
 
 static bool has_room(const struct demand *demand) {
@@ -205,30 +213,49 @@ static uint8_t make_room(uint16_t outputs) {
     return lowest;
 }
 
+/* The lowest run that is free then owns the outputs of a cue. */
+static struct run *own(uint8_t cue, uint16_t outputs) {
+    struct run *run = &runs[make_room(outputs)];
+    bc_make_steady(outputs);
+    run->cue = cue;
+    run->owned = outputs;
+    return run;
+}
+
 /* Take over the cue's outputs and begin; false if there is no room. */
 static bool take_over(uint8_t cue, const struct demand *demand, uint8_t button) {
     struct run *run;
-    uint8_t n;
     if (!has_room(demand)) {
         return false;
     }
-    bc_make_steady(demand->outputs);
-    n = make_room(demand->outputs);
-    run = &runs[n];
-    run->cue = cue;
-    run->owned = demand->outputs;
+    bc_idle_is_held_off(demand->outputs);
+    run = own(cue, demand->outputs);
     run->held_by = bc_bit_is_set(down, button) ? button : BC_NO_BUTTON;
-    run->again = starts_again(cue, button);
+    run->kind = starts_again(cue, button) ? AGAIN : ONCE;
     waits_by[cue] = NONE;
-    begin(n, bc_player_time() - BC_FRAME);
+    begin((uint8_t)(run - runs), bc_player_time() - BC_FRAME);
     return true;
 }
 
-/* Whether a run owns one of these outputs; one of the idle cue does not count. */
+void bc_runs_start_strands(void) {
+    uint8_t cues = bc_header(BC_AT_CUES);
+    uint8_t cue;
+    for (cue = 0; cue < cues; cue++) {
+        struct demand demand = demand_of(cue);
+        if (demand.is_strand) {
+            struct run *run = own(cue, demand.outputs);
+            run->held_by = BC_NO_BUTTON;
+            run->kind = STRAND;
+            begin((uint8_t)(run - runs), bc_player_time() - BC_FRAME);
+        }
+    }
+}
+
+/* Whether a run owns one of these outputs; strands do not count. */
 static bool conflicts(uint16_t outputs) {
     uint8_t n;
     for (n = 0; n < BC_RUNS; n++) {
-        if ((runs[n].owned & outputs) != 0 && !is_idle(&runs[n])) {
+        if ((runs[n].owned & outputs) != 0 && !is_strand(&runs[n])) {
             return true;
         }
     }
@@ -247,20 +274,15 @@ bool bc_cue_start(uint8_t cue, uint8_t button) {
     return take_over(cue, &demand, button);
 }
 
-void bc_runs_start_others(uint8_t idle) {
-    bool waits = false;
+void bc_runs_start_waiting(void) {
     uint8_t cue;
     for (cue = 0; cue < BC_CUES; cue++) {
         if (waits_by[cue] != NONE) {
             struct demand demand = demand_of(cue);
-            waits = true;
             if (!conflicts(demand.outputs)) {
                 take_over(cue, &demand, waits_by[cue]);
             }
         }
-    }
-    if (!waits && idle != BC_NONE && bc_runs_live() == 0) {
-        bc_cue_start(idle, BC_NO_BUTTON);
     }
 }
 
@@ -271,7 +293,7 @@ static void let_go(uint8_t number, uint32_t time) {
     struct run *run = &runs[number];
     end_threads(number);
     run->cue++;
-    run->again = false;
+    run->kind = ONCE;
     bc_make_steady(demand_of(run->cue).outputs & run->owned);
     begin(number, time);
 }
@@ -351,19 +373,41 @@ static void loop_end(struct thread *thread) {
     }
 }
 
-/* A run's threads end in the order of their times, so the last to end says when the run does. */
-static void thread_end(struct thread *thread) {
+/* Give the outputs of a run that ends back to the strands that use them. */
+static void give_back(const struct run *run, uint32_t time) {
+    uint8_t n;
+    for (n = 0; n < BC_RUNS; n++) {
+        if (is_strand(&runs[n])) {
+            uint16_t back = run->owned & demand_of(runs[n].cue).outputs;
+            runs[n].owned |= back;
+            bc_idle_takes_back(back, time);
+        }
+    }
+}
+
+/*
+ * A run's threads end in the order of their times, so the last to end says when the run does. That
+ * one waits for the run's motions.
+ */
+static void thread_end(struct thread *thread, uint16_t at) {
     uint8_t n = thread->run;
-    const struct run *run = &runs[n];
+    struct run *run = &runs[n];
     uint32_t time = thread->time;
     uint32_t earliest = run->started + BC_FRAME;
+    uint32_t left = threads_alive(n) == 1 ? bc_servos_left(n, time) : 0;
+    if (left > 0) {
+        thread->at = at;
+        thread->time += left;
+        return;
+    }
     thread->run = NONE;
     if (threads_alive(n) > 0) {
         return;
     }
-    if (run->again && run->held_by != BC_NO_BUTTON) {
+    if (run->kind == STRAND || (run->kind == AGAIN && run->held_by != BC_NO_BUTTON)) {
         begin(n, bc_before(time, earliest) ? earliest : time);
     } else if (!lets_go(run->cue)) {
+        give_back(run, time);
         end_run(n);
     } else if (run->held_by == BC_NO_BUTTON) {
         let_go(n, time);
@@ -371,10 +415,23 @@ static void thread_end(struct thread *thread) {
 }
 
 /* An act or an effect; false if its servo is busy, for which the thread has a new time. */
-static bool act(struct thread *thread, const struct bc_step *op) {
+static bool act(struct thread *thread, struct bc_step *op) {
+    const struct run *run = &runs[thread->run];
+    uint16_t rest;
     uint32_t left = 0;
-    if (!((uint16_t)(runs[thread->run].owned >> op->number) & 1)) {
+    if (run->kind == STRAND) {
+        bc_idle_remembers(op);
+    }
+    if (!((uint16_t)(run->owned >> op->number) & 1)) {
         return true; /* the run has lost that output */
+    }
+    rest = bc_idle_glide_left(op, thread->time);
+    if (rest > op->operand) {
+        uint16_t duration = op->operand;
+        op->operand = rest;
+        bc_perform(op, BC_NO_RUN, thread->time);
+        op->operand = duration; /* for which the thread may wait */
+        return true;
     }
     if (op->output.kind == BC_SERVO) {
         left = bc_servo_left(op->output.index, thread->run, thread->time);
@@ -423,7 +480,7 @@ static void step(struct thread *thread) {
             thread->calls--;
             thread->at = thread->returns[thread->calls];
         } else {
-            thread_end(thread);
+            thread_end(thread, at);
         }
         break;
     default:

@@ -28,9 +28,11 @@ bool bc_cue_start(uint8_t cue, uint8_t button);
 void bc_button_is_down(uint8_t button);
 void bc_button_is_up(uint8_t button);
 
-/* Start the waiting cues whose outputs nothing but the idle cue owns; the idle cue if none waits
- * and nothing runs. */
-void bc_runs_start_others(uint8_t idle);
+/* Start the strands of idle. Nothing runs yet. */
+void bc_runs_start_strands(void);
+
+/* Start the waiting cues whose outputs no other cue owns. */
+void bc_runs_start_waiting(void);
 
 /* Execute what is due up to the frame's time. */
 void bc_runs_play(void);

@@ -260,6 +260,15 @@ uint32_t bc_servo_left(uint8_t number, uint8_t run, uint32_t time) {
     return servo->start + servo->total - time;
 }
 
+uint32_t bc_servos_left(uint8_t run, uint32_t time) {
+    uint32_t longest = 0;
+    uint8_t n;
+    for (n = 0; n < count; n++) {
+        longest = larger(longest, bc_servo_left(n, run, time));
+    }
+    return longest;
+}
+
 void bc_servos_disown(uint8_t run) {
     uint8_t n;
     for (n = 0; n < BC_SERVOS; n++) {

@@ -24,6 +24,9 @@ void bc_servo_rest(const struct bc_step *act);
 /* How long from the time on the run's motion lasts; 0 if there is none. */
 uint32_t bc_servo_left(uint8_t servo, uint8_t run, uint32_t time);
 
+/* The same of all servos: how long the last one moves. */
+uint32_t bc_servos_left(uint8_t run, uint32_t time);
+
 /* The run's motions belong to no run from now on. */
 void bc_servos_disown(uint8_t run);
 

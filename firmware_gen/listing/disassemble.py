@@ -211,8 +211,10 @@ class _Disassembler:
             f"{CHIPS_BY_ID[table.chip].title}, address {table.address}",
             f"show {table.show:08x}",
         ]
-        if table.idle is not None:
-            parts.append(f"idle: go {self.names.cue(table.idle)}")
+        strands = [self.names.cue(n) for n, cue in enumerate(table.cues) if cue.strand]
+        if strands:
+            glide = time_words(rulebook.GLIDE_STEP_MS * table.glide)
+            parts.append(f"idle: go {', '.join(strands)}, back in {glide}")
         if table.lost is not None and table.lost_time:
             lost = self.names.cue(table.lost)
             parts.append(f"lost {time_words(rulebook.LOST_STEP_MS * table.lost_time)}: go {lost}")
@@ -256,7 +258,8 @@ class _Disassembler:
         used = [
             self.names.output(n) for n in range(len(self.table.outputs)) if cue.outputs >> n & 1
         ]
-        busy = "" if cue.conflict == 0 else f", if busy {CONFLICTS[cue.conflict]}"
+        busy = ", strand of idle" if cue.strand else ""
+        busy += "" if cue.conflict == 0 else f", if busy {CONFLICTS[cue.conflict]}"
         threads = f"{cue.threads} thread{'s' if cue.threads > 1 else ''}"
         part = ", when let go the next" if cue.lets_go else ""
         return (

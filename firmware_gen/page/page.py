@@ -139,7 +139,7 @@ def page_data(
         "buttons": drawn_buttons(show),
         "others": without_button(show.score),
         "titles": {cue.name: cue.title for cue in show.score.cues},
-        "idle": show.score.idle,
+        "idle": list(show.score.idle),
         "lost_ms": show.score.lost_ms if show.score.lost_cue else None,
         "parts": [asdict(part) for part in creature(show)],
         "tilt_deg": show.rig.wearer.tilt_deg,

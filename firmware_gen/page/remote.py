@@ -66,9 +66,9 @@ def _drawn_button(show: Show, number: int) -> dict[str, Any]:
 
 
 def without_button(score: Score) -> list[dict[str, str]]:
-    """Cues that no button starts, but for the idle one."""
+    """Cues that no button starts, but for those of idle."""
     bound = {one.cue for one in score.bindings}
-    free = (cue for cue in score.cues if cue.name not in bound and cue.name != score.idle)
+    free = (cue for cue in score.cues if cue.name not in bound and cue.name not in score.idle)
     return [{"name": cue.name, "title": cue.title} for cue in free]
 
 

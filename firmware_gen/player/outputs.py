@@ -7,7 +7,7 @@ pins in a frame.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, TypeVar
 
 from firmware_gen.player.light import FixedLevels, PlayedLight, StripPainter, lamp_duty
@@ -155,15 +155,35 @@ class TableOutputs:
                 self.lights[number].steady()
 
     def motions_end(self) -> int:
-        return max((self.motion_end(number) for number in self.servos), default=_OVER)
+        return max((self.output_end(number) for number in self.servos), default=_OVER)
 
     # -- one output ----------------------------------------------------------------------------
 
-    def motion_end(self, name: int) -> int:
-        motion = self.servos[name].motion
-        return motion.end if motion else _OVER
+    def output_end(self, name: int) -> int:
+        if name in self.servos:
+            motion = self.servos[name].motion
+            return motion.end if motion else _OVER
+        light = self.lights.get(name)
+        return light.fade.end if light and light.fade else _OVER
 
-    def act(self, act: OutputOp, time: int, cue: object) -> None:
+    def lays_effect(self, act: OutputOp) -> bool:
+        return isinstance(act, Modulate)
+
+    def takes_ms(self, act: OutputOp) -> int:
+        return act.duration_ms if isinstance(act, ActOp) else 0
+
+    def glide(self, act: OutputOp, time: int, duration_ms: int, cue: object) -> None:
+        if isinstance(act, ActOp) and act.output in self.servos:
+            law = fixed_law(MINIMUM_JERK)
+            self.servos[act.output].move(act.target, CLOCK_PER_MS * duration_ms, law, time)
+        elif isinstance(act, ActOp):
+            self._fade(replace(act, law=None, duration_ms=duration_ms), time)
+        else:
+            self.act(act, time, cue)
+
+    def act(self, act: OutputOp, time: int, cue: object, least_ms: int = 0) -> None:
+        if isinstance(act, ActOp) and least_ms > act.duration_ms:
+            act = replace(act, duration_ms=least_ms)
         match act:
             case Turn():
                 self._switches[act.output] = act.on

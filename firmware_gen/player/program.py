@@ -21,7 +21,7 @@ from firmware_gen.table.ops import (
     Turn,
 )
 from firmware_gen.table.records import CueRecord, Table
-from sim.rulebook import LOST_STEP_FRAMES
+from sim.rulebook import GLIDE_STEP_MS, LOST_STEP_FRAMES
 from sim.score import program as form
 from sim.score.program import BoardProgram, PlayedBinding, PlayedCue
 
@@ -35,7 +35,7 @@ def board_program(table: Table) -> BoardProgram[OutputOp]:
     return BoardProgram(
         tuple(_cue(number, record, threads) for number, record in enumerate(table.cues)),
         tuple(PlayedBinding(one.button, one.cue, one.while_held) for one in table.bindings),
-        idle=table.idle,
+        glide_ms=GLIDE_STEP_MS * table.glide,
         lost=table.lost,
         lost_frames=LOST_STEP_FRAMES * table.lost_time,
         stop_button=table.stop_button,
@@ -49,7 +49,11 @@ def _cue(
     outputs = frozenset(n for n in range(record.outputs.bit_length()) if record.outputs >> n & 1)
     conflict = CONFLICTS[record.conflict]
     part = number + 1 if record.lets_go else None
-    return PlayedCue(record.tag, outputs, threads, record.threads, conflict, record.start, part)
+    return PlayedCue(
+        *(record.tag, outputs, threads, record.threads, conflict, record.start),
+        let_go=part,
+        strand=record.strand,
+    )
 
 
 def _op(op: TableOp) -> form.Op[OutputOp]:

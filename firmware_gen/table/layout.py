@@ -22,7 +22,7 @@ from sim.rulebook import (
 )
 
 MAGIC: Final = 0xBC
-VERSION: Final = 1
+VERSION: Final = 2
 NONE: Final = 255
 """An index that points to nothing."""
 
@@ -180,7 +180,7 @@ HEADER: Final = Record(
         Field("bindings", "u8", 0, rulebook.BINDINGS),
         Field("cues", "u8", 0, rulebook.CUES),
         Field("laws", "u8", 1, rulebook.LAWS),
-        Field("idle", "u8"),
+        Field("glide", "u8"),
         Field("lost", "u8"),
         Field("lost time", "u8"),
         Field("stop button", "u8", 0, rulebook.BUTTONS[-1]),
@@ -236,6 +236,8 @@ INPUT: Final = Record("input", (Field("pin", "u8"), Field("button", "u8")), BAD_
 BINDING: Final = Record("binding", (Field("button", "u8"), Field("cue", "u8")), BAD_RECORD)
 FLAG: Final = 0x80
 """Of an input: active low. Of a binding: the cue repeats while the button is held."""
+STRAND: Final = 0x08
+"""Of a cue's flags: it is a strand of idle."""
 CUE: Final = Record(
     "cue",
     (

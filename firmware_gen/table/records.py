@@ -53,6 +53,7 @@ from firmware_gen.table.layout import (
     POINT,
     SERVO,
     SERVO_FIELDS,
+    STRAND,
     STRIP,
     STRIP_FIELDS,
     SWITCH,
@@ -63,7 +64,15 @@ from firmware_gen.table.layout import (
 )
 from firmware_gen.table.ops import Facts, OutputFacts, Sweep, TableThread, code_bytes
 from sim.model import Score
-from sim.rulebook import ADDRESSES, BUTTONS, ENABLE_INTERVAL_FRAMES, STOP_STEP_MS, THREADS
+from sim.rulebook import (
+    ADDRESSES,
+    BUTTONS,
+    ENABLE_INTERVAL_FRAMES,
+    GLIDE_STEP_MS,
+    STOP_STEP_MS,
+    STRANDS,
+    THREADS,
+)
 
 _Row = TypeVar("_Row")
 
@@ -161,6 +170,8 @@ class CueRecord:
     """Index of its first thread."""
     lets_go: bool = False
     """The cue behind it is its part for letting go."""
+    strand: bool = False
+    """Of idle."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +187,8 @@ class Table:
     bindings: tuple[BindingRecord, ...] = ()
     cues: tuple[CueRecord, ...] = ()
     threads: tuple[TableThread, ...] = ()
-    idle: int | None = None
+    glide: int = Score("").glide_ms // GLIDE_STEP_MS
+    """In `GLIDE_STEP_MS`."""
     lost: int | None = None
     lost_time: int = 0
     """In `LOST_STEP_MS`; 0: never."""
@@ -272,7 +284,7 @@ def _header_bytes(table: Table, length: int) -> bytes:
         bindings=len(table.bindings),
         cues=len(table.cues),
         laws=len(table.laws),
-        idle=NONE if table.idle is None else table.idle,
+        glide=table.glide,
         lost=NONE if table.lost is None else table.lost,
         reserved=0,
         **{
@@ -352,7 +364,7 @@ def _cue_bytes(cue: CueRecord, path: str, starts: Sequence[int]) -> bytes:
         path,
         tag=cue.tag,
         outputs=cue.outputs,
-        flags=cue.conflict | LETS_GO * cue.lets_go | cue.threads << 4,
+        flags=cue.conflict | LETS_GO * cue.lets_go | STRAND * cue.strand | cue.threads << 4,
         offset=starts[cue.start],
     )
 
@@ -412,7 +424,7 @@ class _Decoder:
             bindings=bindings,
             cues=cues,
             threads=threads,
-            idle=None if header["idle"] == NONE else header["idle"],
+            glide=header["glide"],
             lost=None if header["lost"] == NONE else header["lost"],
             lost_time=header["lost time"],
             stop_button=header["stop button"],
@@ -443,9 +455,9 @@ class _Decoder:
             if wrong:
                 raise TableError(code, f"header.{name}", _HEADER_FAULTS[code])
         header = HEADER.unpack(data, 0, "header")
-        for name in ("idle", "lost"):
-            if header[name] != NONE and header[name] >= header["cues"]:
-                raise TableError(BAD_EXTENT, f"header.{name}", f"there is no cue {header[name]}")
+        lost = header["lost"]
+        if lost != NONE and lost >= header["cues"]:
+            raise TableError(BAD_EXTENT, "header.lost", f"there is no cue {lost}")
         self.at = HEADER.size
         return header
 
@@ -558,7 +570,7 @@ class _Decoder:
                 raise TableError(BAD_RECORD, f"{path}.tag", f"{row['tag']} is used twice")
             if row["outputs"] >> outputs:
                 raise TableError(BAD_RECORD, f"{path}.outputs", "it names an output too many")
-            conflict_is_known = flags & 0x0F & ~LETS_GO < len(CONFLICTS)
+            conflict_is_known = flags & 0x0F & ~(LETS_GO | STRAND) < len(CONFLICTS)
             if not conflict_is_known or not 1 <= flags >> 4 <= THREADS:
                 raise TableError(BAD_RECORD, f"{path}.flags", f"{flags:#04x} is out of its limits")
             before = rows[-1]["flags"] if rows else 0
@@ -567,7 +579,19 @@ class _Decoder:
             if flags & LETS_GO and number + 1 == count:
                 raise TableError(BAD_RECORD, f"{path}.flags", "no cue is behind it to go on")
             rows.append(row)
+            if flags & STRAND:
+                _check_strand(path, [one for one in rows if one["flags"] & STRAND])
         return rows
+
+
+def _check_strand(path: str, strands: Sequence[dict[str, int]]) -> None:
+    """Whether the last of these strands fits the others; all keep what they have."""
+    *others, last = strands
+    if any(one["outputs"] & last["outputs"] for one in others):
+        raise TableError(BAD_RECORD, f"{path}.outputs", "two strands share an output")
+    threads = sum(one["flags"] >> 4 for one in strands)
+    if threads > THREADS or len(strands) > STRANDS:
+        raise TableError(BAD_RECORD, f"{path}.flags", "there is no room for so many strands")
 
 
 _HEADER_FAULTS: Final = {
@@ -613,8 +637,9 @@ def _cue(row: dict[str, int], path: str, index: dict[int, int]) -> CueRecord:
     if row["offset"] not in index:
         raise TableError(BAD_CODE, f"{path}.offset", f"no thread starts at {row['offset']}")
     flags = row["flags"]
-    start, lets_go = index[row["offset"]], bool(flags & LETS_GO)
-    return CueRecord(row["tag"], row["outputs"], flags & CONFLICT, flags >> 4, start, lets_go)
+    start, lets_go, is_strand = index[row["offset"]], bool(flags & LETS_GO), bool(flags & STRAND)
+    conflict, threads = flags & CONFLICT, flags >> 4
+    return CueRecord(row["tag"], row["outputs"], conflict, threads, start, lets_go, is_strand)
 
 
 def _button(value: int, path: str) -> int:

@@ -46,6 +46,7 @@ from seqlang.checks.score import (
     left_spinning,
     output_driven_twice,
     repeat_without_time,
+    strands_clash,
     too_many_threads,
     unreachable_cue,
 )
@@ -121,6 +122,7 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     safe_pose_spins.check,
     speed_in_dead_band.check,
     speed_jump.check,
+    strands_clash.check,
     strip_data_low.check,
     strip_overvoltage.check,
     strip_over_supply.check,

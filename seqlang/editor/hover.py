@@ -181,7 +181,7 @@ def _cue(name: str, show: Show) -> Iterator[str]:
     yield f"\n{_length(cue.body)}\n"
     score = show.score
     starts = [f"button {one.button}" for one in score.bindings if one.cue == name]
-    starts += ["nothing else running"] if score.idle == name else []
+    starts += ["idle"] if name in score.idle else []
     starts += ["a silent remote"] if score.lost_cue == name else []
     if starts:
         yield f"started by {', '.join(starts)}\n"

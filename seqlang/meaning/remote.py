@@ -11,9 +11,9 @@ from lark import Token
 from seqlang.meaning.values import Fault, Reading
 from seqlang.text.findings import Origin
 from seqlang.text.syntax import Line
-from seqlang.text.units import PLAIN, RUN_TIME
+from seqlang.text.units import DURATION, PLAIN, RUN_TIME
 from sim.model import Binding, Score, Usage
-from sim.rulebook import BUTTONS, SHORTEST_SILENCE_MS, SHORTEST_STOP_MS
+from sim.rulebook import BUTTONS, LONGEST_GLIDE_MS, SHORTEST_SILENCE_MS, SHORTEST_STOP_MS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -28,7 +28,8 @@ class Remote:
     stop_ms: int = Score("").stop_ms
     lost_ms: int | None = None
     lost_cue: str | None = None
-    idle: str | None = None
+    idle: tuple[str, ...] = ()
+    glide_ms: int = Score("").glide_ms
 
 
 def remote(
@@ -51,8 +52,7 @@ def remote(
     made.bindings = tuple(bindings)
     for line in lines:
         if line.kind == "idle" and _first(reading, seen, line):
-            made.idle = reading.tried(_cue, reading, line.token(1), cues)
-            places["idle"] = _origin(reading, line, cue=line.items[1])
+            _idle(reading, line, cues, made, places)
     return made
 
 
@@ -94,6 +94,26 @@ def _cue(reading: Reading, name: Token, cues: Mapping[str, Token]) -> str:
         reading.unknown(name, "cue", cues, stops)
         raise Fault
     return str(name)
+
+
+def _idle(
+    reading: Reading,
+    line: Line,
+    cues: Mapping[str, Token],
+    made: Remote,
+    places: dict[str, Origin],
+) -> None:
+    """`idle: go CUE, CUE, back in TIME`."""
+    named = line.tokens()[1:]
+    found = {str(name): name for name in named if reading.tried(_cue, reading, name, cues)}
+    made.idle = tuple(found)
+    parts: dict[str, object] = {f"cue {name}": token for name, token in found.items()}
+    for glide in line.lines():
+        made.glide_ms = round(
+            reading.within(glide.amount(1), DURATION, "the way back into idle", 0, LONGEST_GLIDE_MS)
+        )
+        parts["back"] = glide.items[1]
+    places["idle"] = _origin(reading, line, cue=named[0], **parts)
 
 
 def _binding(reading: Reading, line: Line, cues: Mapping[str, Token]) -> Binding:

@@ -54,6 +54,7 @@ def score(
         lost_ms=distant.lost_ms,
         lost_cue=distant.lost_cue,
         idle=distant.idle,
+        glide_ms=distant.glide_ms,
         stop_ms=distant.stop_ms,
         usage=usages(reading, lines, names),
         run_time_h=run_time(reading, lines, places),

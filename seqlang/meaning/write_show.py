@@ -416,8 +416,10 @@ def _score(score: Score, units: Mapping[str, str]) -> Iterator[str]:
     parts = {cue.name: cue for cue in score.cues}
     for cue in named_cues(score):
         yield from _cue(cue, parts.get(cue.let_go or ""), units)
-    if score.idle is not None:
-        yield f"idle: go {score.idle}"
+    if score.idle:
+        usual = Score("").glide_ms == score.glide_ms
+        back = "" if usual else f", back in {_quantity(score.glide_ms, 'ms')}"
+        yield f"idle: go {', '.join(score.idle)}{back}"
     yield from _remote(score)
     if score.usage or score.run_time_h is not None:
         yield "usage"

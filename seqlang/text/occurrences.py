@@ -23,6 +23,7 @@ from seqlang.text.syntax import (
     Through,
     ThrowText,
 )
+from sim.rulebook import CUES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -64,7 +65,7 @@ _PLACES: Final[dict[str, dict[int, tuple[Named, bool]]]] = {
     "near": {1: ("region", False)},
     "colour": {1: ("colour", False)},
     "input": {2: ("board", False), 3: ("pin", False)},
-    "idle": {1: ("cue", False)},
+    "idle": dict.fromkeys(range(1, CUES + 1), ("cue", False)),
     "button": {2: ("cue", False)},
     "lost": {2: ("cue", False)},
     "rate": {0: ("cue", False)},

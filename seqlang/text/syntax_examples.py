@@ -353,9 +353,12 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_in("remote", "lost"), _in("remote", "lost 2 s"), _in("remote", "lost 2 s, go rest")),
     ),
     Example(
-        "`idle` names the cue that runs when nothing else does",
-        "such as `idle: go doze`",
-        ("idle\n", "idle doze\n", "idle: doze\n", "idle: go\n"),
+        "`idle` names the cues that go on where no other cue plays",
+        "such as `idle: go breathe, blink` or `idle: go breathe, back in 1 s`",
+        (
+            *("idle\n", "idle doze\n", "idle: doze\n", "idle: go\n"),
+            *("idle: go breathe and blink\n", "idle: go doze, back 1 s\n"),
+        ),
     ),
     Example(
         "a constant needs `=` and a value",

@@ -46,7 +46,7 @@ def fills(shown: Plotted) -> list[str]:
     turn = 0
     found: list[str] = []
     for run in shown.cues():
-        if run.cue == idle:
+        if run.cue in idle:
             found.append(IDLE_FILL)
         else:
             found.append(CUE_FILLS[turn % len(CUE_FILLS)])
@@ -64,7 +64,7 @@ def draw_cues(shown: Plotted, row: Axes, panels: Sequence[Axes]) -> None:
         start, end = run.start_ms / 1000.0, run.end_ms / 1000.0
         top = deep - placed[n]
         row.fill_between([start, end], top - 1, top, color=fill, lw=0)
-        for panel in panels:
+        for panel in () if fill == IDLE_FILL else panels:  # idle goes on all the time
             panel.axvspan(start, end, color=fill, lw=0, zorder=0, alpha=0.55)
             panel.axvline(start, color="white", lw=0.6, zorder=0.5)
         if _name(row, run.cue, start, end, _free_until(shown, n, placed), top - 0.5):
@@ -80,10 +80,10 @@ def draw_cues(shown: Plotted, row: Axes, panels: Sequence[Axes]) -> None:
 def _free_until(shown: Plotted, number: int, placed: Sequence[int]) -> float:
     """Up to when (s) a run's name may go on: over idle behind it, but never over another cue."""
     runs, idle = shown.cues(), shown.trajectories.show.score.idle
-    if runs[number].cue == idle:
+    if runs[number].cue in idle:
         return runs[number].end_ms / 1000.0
     for run, lane in zip(runs[number + 1 :], placed[number + 1 :], strict=True):
-        if lane == placed[number] and run.cue != idle:
+        if lane == placed[number] and run.cue not in idle:
             return run.start_ms / 1000.0
     return shown.trajectories.length_ms / 1000.0
 

@@ -7,6 +7,7 @@ player's clock; the pieces that come out are in milliseconds.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from itertools import islice
 
 from sim.light.lightness import channel_levels
@@ -123,21 +124,41 @@ class OutputRows:
 
     def motions_end(self) -> int:
         """When the last motion ends."""
-        return max((self.motion_end(name) for name in self.motions), default=0)
+        return max((self.output_end(name) for name in self.motions), default=0)
 
     # -- one output -------------------------------------------------------------------------
 
-    def motion_end(self, name: str) -> int:
-        return self.motions[name][-1].planned.end
+    def output_end(self, name: str) -> int:
+        if name in self.motions:
+            return self.motions[name][-1].planned.end
+        if name not in self.lights:
+            return 0  # a switch takes no time
+        fading = self.lights[name][-1]
+        return round((fading.start_ms + fading.duration_ms) * CLOCK_PER_MS)
 
-    def act(self, act: Act, now: int, cue: str) -> None:
+    def lays_effect(self, act: Act) -> bool:
+        return isinstance(act, Effect)
+
+    def takes_ms(self, act: Act) -> int:
+        return act.duration_ms if isinstance(act, Move | Fade) else 0
+
+    def glide(self, act: Act, now: int, duration_ms: int, cue: str) -> None:
+        """Bring an output to the target of a statement over another time, by the glide's law."""
+        match act:
+            case Move():
+                act = replace(act, duration_ms=duration_ms, law=MINIMUM_JERK)
+            case Fade():
+                act = replace(act, duration_ms=duration_ms, law=UNIFORM)
+        self.act(act, now, cue)
+
+    def act(self, act: Act, now: int, cue: str, least_ms: int = 0) -> None:
         """Carry out a statement of a cue's run at a time on the player's clock."""
         match act:
             case Move():
-                ticks = act.duration_ms * CLOCK_PER_MS
+                ticks = max(act.duration_ms, least_ms) * CLOCK_PER_MS
                 self._move(act.output, act.angle_deg, ticks, act.law, now, cue)
             case Fade():
-                ticks = act.duration_ms * CLOCK_PER_MS
+                ticks = max(act.duration_ms, least_ms) * CLOCK_PER_MS
                 self._fade(act.output, light_levels(act.light), ticks, act.law, now, cue)
             case Effect():
                 presence = self._presences[act.output]

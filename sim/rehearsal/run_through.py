@@ -65,14 +65,13 @@ def run_through(show: Show, only: Collection[str] | None = None) -> Trajectories
     `LongRehearsalError` for a show of many hours.
     """
     score = show.score
-    idle = next((cue for cue in score.cues if cue.name == score.idle), None)
     first = ready_ms(show) + _PAUSE_MS
-    if idle is not None and only is None:
-        first += _planned_ms(idle)
+    if only is None:
+        first += _idle_ms(show)
     cues = [
         cue
         for cue in named_cues(score)
-        if (cue is not idle if only is None else cue.name in set(only))
+        if (cue.name not in score.idle if only is None else cue.name in set(only))
     ]
     turns = [_turn(show, cue) for cue in cues]
     played, left_ms = _played_out(
@@ -111,7 +110,7 @@ def _played_out(show: Show, pressed: Rehearsal, left_ms: int) -> tuple[Trajector
     """As `played_out`, and how much is left of the time that looks may take."""
     length = _planned_length_ms(show, pressed)
     ending = {cue.name for cue in show.score.cues if duration_ms(cue.body) < inf}
-    ending.discard(show.score.idle or "")
+    ending -= set(show.score.idle)
     for _ in range(_MOST_LOOKS):
         played = rehearse(show, pressed, length)
         left_ms -= length
@@ -139,8 +138,7 @@ def _played_out(show: Show, pressed: Rehearsal, left_ms: int) -> tuple[Trajector
 def _planned_length_ms(show: Show, presses: Rehearsal) -> int:
     cues = {cue.name: cue for cue in show.score.cues}
     bound = {binding.button: cues[binding.cue] for binding in show.score.bindings}
-    idle = cues.get(show.score.idle or "")
-    ends = [ready_ms(show) + (_planned_ms(idle) if idle and not presses else 0)]
+    ends = [ready_ms(show) + (0 if presses else _idle_ms(show))]
     stops = [p.at_ms for p in presses if p.action or _is_stop_button(show, p)]
     for press in presses:
         cue = cues.get(press.cue or "") or bound.get(press.button or 0)
@@ -161,6 +159,12 @@ def _planned_ms(cue: Cue) -> int:
     """The length of a cue as written; of one without an end, how long it is watched."""
     planned = duration_ms(cue.body)
     return int(planned) if planned < inf else max(LONGEST_HOLD_MS, _first_period_ms(cue))
+
+
+def _idle_ms(show: Show) -> int:
+    """How long idle is watched: the longest of its strands."""
+    strands = (cue for cue in show.score.cues if cue.name in show.score.idle)
+    return max(map(_planned_ms, strands), default=0)
 
 
 def _first_period_ms(cue: Cue) -> int:

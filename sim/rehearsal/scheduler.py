@@ -75,11 +75,21 @@ class Outputs(Protocol[_Carried]):
     def steady(self, names: Iterable[Any], time: int) -> None:
         """Take the effects off those of `names` that are lights."""
 
-    def act(self, act: _Carried, time: int, cue: Any) -> None:
-        """Carry out a statement of a cue (by its name)."""
+    def act(self, act: _Carried, time: int, cue: Any, least_ms: int = 0) -> None:
+        """Carry out a statement of a cue (by its name), over `least_ms` at least."""
 
-    def motion_end(self, name: Any) -> int:
-        """When a servo's motion ends; of one at rest any time that is over."""
+    def glide(self, act: _Carried, time: int, duration_ms: int, cue: Any) -> None:
+        """Bring an output to where a statement brings it, over another time: minimum jerk of a
+        servo, a uniform fade."""
+
+    def lays_effect(self, act: _Carried) -> bool:
+        """Whether a statement lays an effect on a light, or takes it off."""
+
+    def takes_ms(self, act: _Carried) -> int:
+        """How long a statement takes as it is written."""
+
+    def output_end(self, name: Any) -> int:
+        """When a servo's motion or a light's fade ends; of one at rest any time that is over."""
 
     def motions_end(self) -> int:
         """When the last motion ends."""
@@ -87,7 +97,7 @@ class Outputs(Protocol[_Carried]):
 
 @dataclass(eq=False, slots=True)
 class Run(Generic[_Act]):
-    """A cue that is running."""
+    """A cue that is running. A strand of idle is a run of its own, beside those of cues."""
 
     number: int
     index: int
@@ -101,6 +111,7 @@ class Run(Generic[_Act]):
     began: int
     restarted: int
     end: int
+    strand: bool = False
     threads: int = 0
 
 
@@ -146,6 +157,12 @@ class Scheduler(Generic[_Act]):
         """The run that each servo's motion belongs to, while that run lives."""
         self._waiting: dict[int, int] = {}
         """The button that would start each cue that waits."""
+        self._strand_acts: dict[Hashable, _Act] = {}
+        """By output, the last statement of its strand, carried out or not."""
+        self._strand_effects: dict[Hashable, _Act] = {}
+        """The same of effects."""
+        self._gliding: set[Hashable] = set()
+        """Outputs that glide back into idle."""
         self._down: set[int] = set()
         self.mode: Mode = "starting"
         self._started = 0
@@ -167,15 +184,13 @@ class Scheduler(Generic[_Act]):
             self._enter("ready", time)
             self.outputs.enable(len(self._servos), time)
             self.outputs.light_safe(time)
+            self._start_strands(time)
         for request in requests:
             self._take(request, number)
         if self.mode == "ready":
             self._listen(number, heard)
             if self._waiting:
                 self._start_waiting(time)
-            idle = self.program.idle
-            if idle is not None and not self.runs and not self._waiting:
-                self._start(idle, 0, time)
         if self._threads:
             self._execute(time)
         if self.mode == "stopping" and self.outputs.motions_end() <= time:
@@ -296,10 +311,19 @@ class Scheduler(Generic[_Act]):
 
     def _end_all(self, time: int) -> None:
         self._waiting.clear()
+        self._gliding.clear()
+        self._strand_acts.clear()
+        self._strand_effects.clear()
         for run in list(self.runs.values()):
             self._end(run, time)
 
     # -- runs -----------------------------------------------------------------------------------
+
+    def _start_strands(self, time: int) -> None:
+        """Let every strand of idle begin; nothing else runs yet."""
+        for index, cue in enumerate(self.program.cues):
+            if cue.strand:
+                self._begin(index, 0, time, strand=True)
 
     def _start(self, index: int, button: int, time: int) -> bool:
         """Start a cue, or let it wait; False where it is refused."""
@@ -314,44 +338,47 @@ class Scheduler(Generic[_Act]):
         if not self._has_room(cue, leaving):
             self._refuse([cue], time)
             return False
-        self._begin(index, button, time, leaving)
+        self._take_outputs(cue, leaving, time)
+        self._begin(index, button, time)
         return True
 
     def _start_waiting(self, time: int) -> None:
-        """Start the waiting cues whose outputs nothing but the idle cue owns, if there is room."""
+        """Start the waiting cues whose outputs no other cue owns, if there is room."""
         for index in sorted(self._waiting):
             cue = self.program.cues[index]
             if self._taken(cue):
                 continue
             leaving = self._leaving(cue)
             if self._has_room(cue, leaving):
-                self._begin(index, self._waiting[index], time, leaving)
+                self._take_outputs(cue, leaving, time)
+                self._begin(index, self._waiting[index], time)
 
     def _taken(self, cue: PlayedCue[_Act]) -> bool:
-        """Whether a run, other than one of the idle cue, owns one of the cue's outputs."""
-        return any(
-            run.index != self.program.idle and run.owned & cue.outputs for run in self.runs.values()
-        )
+        """Whether a run, other than a strand of idle, owns one of the cue's outputs."""
+        return any(not run.strand and run.owned & cue.outputs for run in self.runs.values())
 
     def _leaving(self, cue: PlayedCue[_Act]) -> list[Run[_Act]]:
-        """Runs that a start of this cue ends."""
+        """Runs that a start of this cue ends: those it takes the last output from. No strand."""
         return [
             run
             for run in self.runs.values()
-            if run.index == self.program.idle or (run.owned and run.owned <= cue.outputs)
+            if not run.strand and run.owned and run.owned <= cue.outputs
         ]
 
     def _has_room(self, cue: PlayedCue[_Act], leaving: list[Run[_Act]]) -> bool:
         reserved = [run.cue.reserved for run in self.runs.values() if run not in leaving]
         return len(reserved) < RUNS and sum(reserved) + cue.reserved <= THREADS
 
-    def _begin(self, index: int, button: int, time: int, leaving: list[Run[_Act]]) -> None:
-        cue = self.program.cues[index]
+    def _take_outputs(self, cue: PlayedCue[_Act], leaving: list[Run[_Act]], time: int) -> None:
         for run in leaving:
             self._end(run, time)
         for run in self.runs.values():
             run.owned -= cue.outputs
+        self._gliding -= cue.outputs
         self.outputs.steady(cue.outputs, time)
+
+    def _begin(self, index: int, button: int, time: int, strand: bool = False) -> None:
+        cue = self.program.cues[index]
         self._waiting.pop(index, None)
         bound = (b.again for b in self.program.bindings if (b.button, b.cue) == (button, index))
         at = time - FRAME_CLOCK
@@ -366,6 +393,7 @@ class Scheduler(Generic[_Act]):
             began=at,
             restarted=at,
             end=at,
+            strand=strand,
         )
         self.runs[run.number] = run
         self._spawn(run, cue.first, at)
@@ -394,6 +422,25 @@ class Scheduler(Generic[_Act]):
         run.began = run.restarted = run.end = start
         self.outputs.steady(run.cue.outputs & run.owned, start)
         self._spawn(run, run.cue.first, start)
+
+    def _give_back(self, run: Run[_Act], time: int) -> None:
+        """Give the outputs of a cue that ends back to the strands of idle that use them."""
+        for strand in self.runs.values():
+            if not strand.strand:
+                continue
+            for name in run.owned & strand.cue.outputs:
+                strand.owned.add(name)
+                self._glide(name, strand, time)
+
+    def _glide(self, name: Hashable, strand: Run[_Act], time: int) -> None:
+        """Bring an output to where its strand has last wanted it; nowhere if it never has."""
+        self.outputs.steady((name,), time)
+        if (effect := self._strand_effects.get(name)) is not None:
+            self.outputs.act(effect, time, strand.cue.name)
+        if (act := self._strand_acts.get(name)) is not None:
+            self._movers.pop(name, None)
+            self.outputs.glide(act, time, self.program.glide_ms, strand.cue.name)
+            self._gliding.add(name)
 
     def _refuse(self, cues: Sequence[PlayedCue[_Act]], time: int) -> None:
         self.refused += 1
@@ -427,6 +474,8 @@ class Scheduler(Generic[_Act]):
             return
         match thread.ops[thread.at]:
             case Do(act, wait_ms):
+                if thread.run.strand:
+                    self._remember(act)
                 if act.output in thread.run.owned and not self._drive(thread, act):
                     return
                 thread.time += wait_ms * CLOCK_PER_MS
@@ -463,15 +512,27 @@ class Scheduler(Generic[_Act]):
     def _drive(self, thread: _LiveThread[_Act], act: _Act) -> bool:
         """Carry out a statement; False where it has to wait for its servo's last move."""
         name, run = act.output, thread.run
+        if name in self._gliding and not self.outputs.lays_effect(act):
+            left = self.outputs.output_end(name) - thread.time
+            least_ms = min(-(-left // CLOCK_PER_MS), LONGEST_DURATION_MS)
+            if least_ms > self.outputs.takes_ms(act):
+                self.outputs.act(act, thread.time, run.cue.name, least_ms)
+                return True
+            self._gliding.discard(name)
         if name in self._servos:
             if self._movers.get(name) is run:
-                left = self.outputs.motion_end(name) - thread.time
+                left = self.outputs.output_end(name) - thread.time
                 if left > 0:
                     thread.time += left
                     return False
             self._movers[name] = run
         self.outputs.act(act, thread.time, run.cue.name)
         return True
+
+    def _remember(self, act: _Act) -> None:
+        """Where a strand wants an output, whoever holds it."""
+        kept = self._strand_effects if self.outputs.lays_effect(act) else self._strand_acts
+        kept[act.output] = act
 
     def _loop_end(self, thread: _LiveThread[_Act]) -> None:
         begin, left = thread.loops.pop()
@@ -488,15 +549,24 @@ class Scheduler(Generic[_Act]):
 
     def _finish(self, number: int, thread: _LiveThread[_Act]) -> None:
         run = thread.run
+        if run.threads == 1 and (still := self._moves_on(run, thread.time)) > 0:
+            thread.time += still
+            return
         del self._threads[number]
         run.threads -= 1
         run.end = max(run.end, thread.time)
         if run.threads:
             return
-        if run.again and run.held:
+        if run.strand or (run.again and run.held):
             run.restarted = max(run.end, run.restarted + FRAME_CLOCK)
             self._spawn(run, run.cue.first, run.restarted)
         elif run.cue.let_go is None:
+            self._give_back(run, run.end)
             self._end(run, run.end)
         elif not run.held:
             self._let_go(run, run.cue.let_go, run.end, run.end)
+
+    def _moves_on(self, run: Run[_Act], time: int) -> int:
+        """How long a motion that belongs to the run lasts beyond a time."""
+        own = (name for name, mover in self._movers.items() if mover is run)
+        return max((self.outputs.output_end(name) - time for name in own), default=0)

@@ -95,6 +95,8 @@ class PlayedCue(Generic[Act]):
     first: int = 0
     let_go: int | None = None
     """Its part for letting go, by its index: no cue that needs more threads."""
+    strand: bool = False
+    """Of idle: it goes on from ready on, on every output that no other cue holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +114,8 @@ class BoardProgram(Generic[Act]):
 
     cues: tuple[PlayedCue[Act], ...]
     bindings: tuple[PlayedBinding, ...] = ()
-    idle: int | None = None
+    glide_ms: int = 0
+    """How long an output takes back to its strand."""
     lost: int | None = None
     lost_frames: int = 0
     """Frames of silence after which the lost cue starts; 0: never."""

@@ -16,14 +16,21 @@ offset. The thread goes on when the longest child has ended; a `while held` coun
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil, inf
 from typing import TypeAlias
 
-from sim.model import Cue, Effect, Fade, InTurn, Move, Repeat, Show, Step, Throw, Together
-from sim.rulebook import ENABLE_INTERVAL_FRAMES, LOOP_DEPTH, LOST_STEP_FRAMES, LOST_STEP_MS
+from sim.model import Cue, Effect, Fade, InTurn, Move, Repeat, Score, Show, Step, Throw, Together
+from sim.rulebook import (
+    BYTE_MAX,
+    ENABLE_INTERVAL_FRAMES,
+    GLIDE_STEP_MS,
+    LOOP_DEPTH,
+    LOST_STEP_FRAMES,
+    LOST_STEP_MS,
+)
 from sim.score import program as program_form
 from sim.score.program import (
     BoardProgram,
@@ -95,16 +102,17 @@ def program(cue: Cue, outputs: Collection[str]) -> Program:
 
 
 def cues_on(show: Show, board: str) -> tuple[Cue, ...]:
-    """The cues that a board's table holds: those that use its outputs.
-
-    Where the board takes part in idle it holds every cue, so that idle pauses and starts anew on
-    all boards together.
-    """
+    """The cues that a board's table holds: those that use its outputs."""
     names = {output.name for output in show.rig.outputs if output.board == board}
     used = {cue.name: bool(names & outputs_held(show.score, cue)) for cue in show.score.cues}
     used |= {cue.let_go: used[cue.name] for cue in show.score.cues if cue.let_go}
-    idles = used.get(show.score.idle or "", False)
-    return tuple(cue for cue in show.score.cues if idles or used[cue.name])
+    return tuple(cue for cue in show.score.cues if used[cue.name])
+
+
+def strands_reserved(cues: Iterable[Cue], outputs: Collection[str], idle: Collection[str]) -> int:
+    """Threads that the strands among the cues of a board keep for themselves."""
+    strands = [cue for cue in cues if cue.name in idle]
+    return sum(program(cue, outputs).reserved for cue in strands)
 
 
 def board_program(show: Show, board: str) -> BoardProgram[Act]:
@@ -118,13 +126,13 @@ def board_program(show: Show, board: str) -> BoardProgram[Act]:
     score = show.score
     lost_steps = 0 if score.lost_ms is None else max(1, ceil(score.lost_ms / LOST_STEP_MS))
     return BoardProgram(
-        _played(cues, names),
+        _played(cues, names, score.idle),
         tuple(
             PlayedBinding(one.button, numbers[one.cue], one.while_held)
             for one in score.bindings
             if one.cue in numbers
         ),
-        idle=numbers.get(score.idle or ""),
+        glide_ms=glide_steps(score) * GLIDE_STEP_MS,
         lost=numbers.get(score.lost_cue or ""),
         lost_frames=LOST_STEP_FRAMES * lost_steps,
         stop_button=score.stop_button,
@@ -132,7 +140,14 @@ def board_program(show: Show, board: str) -> BoardProgram[Act]:
     )
 
 
-def _played(cues: tuple[Cue, ...], names: frozenset[str]) -> tuple[PlayedCue[Act], ...]:
+def glide_steps(score: Score) -> int:
+    """The glide back into idle as a table holds it."""
+    return min(BYTE_MAX, round(score.glide_ms / GLIDE_STEP_MS))
+
+
+def _played(
+    cues: tuple[Cue, ...], names: frozenset[str], idle: Collection[str]
+) -> tuple[PlayedCue[Act], ...]:
     """Made from the last one back: a cue holds the outputs of its part for letting go as well."""
     found: dict[str, PlayedCue[Act]] = {}
     for number, cue in reversed(list(enumerate(cues))):
@@ -146,6 +161,7 @@ def _played(cues: tuple[Cue, ...], names: frozenset[str]) -> tuple[PlayedCue[Act
             max(planned.reserved, part.reserved if part else 0),
             cue.conflict,
             let_go=number + 1 if part else None,
+            strand=cue.name in idle,
         )
     return tuple(found[cue.name] for cue in cues)
 

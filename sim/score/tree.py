@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from math import ceil, inf
+from math import ceil, inf, sqrt
 from typing import Final, TypeAlias
 
 from sim.model import (
@@ -113,6 +113,15 @@ def acts(step: Step) -> Iterator[Act]:
 @lru_cache(maxsize=TREES_KEPT)
 def _acts(root: OneStep) -> tuple[Act, ...]:
     return tuple(s for s in walk(root.step) if isinstance(s, Move | Fade | Throw | Effect))
+
+
+def idle_cue(score: Score) -> Cue | None:
+    """All strands of idle as one cue, side by side; a single one as it is."""
+    strands = [cue for cue in score.cues if cue.name in score.idle]
+    if len(strands) < 2:
+        return strands[0] if strands else None
+    bodies = tuple(cue.body for cue in strands)
+    return Cue(" and ".join(cue.name for cue in strands), "idle", Together(bodies))
 
 
 def swapped(step: Step, change: Callable[[Step], Step]) -> Step:
@@ -260,10 +269,53 @@ class _Passage:
 def planned_moves(show: Show) -> tuple[PlannedMove, ...]:
     """Every move with every angle it can start from.
 
-    A cue's first move of a servo starts from each of that servo's rest angles. Later ones start
-    from the target before them; the first of a `repeat` also from where the body ends.
+    A cue's first move of a servo starts from each of that servo's rest angles, a strand's from the
+    safe angle. Later ones start from the target before them; the first of a `repeat` also from
+    where the body ends. A strand also glides back to each of its targets.
     """
     rest = rest_angles(show)
+    found = _written(show, rest)
+    return tuple(found + _glides(show, rest, found))
+
+
+def glides_of(show: Show, servo: str) -> tuple[PlannedMove, ...]:
+    """The moves by which a servo's part glides back into idle, from each of its rest angles."""
+    rest = rest_angles(show)
+    found = _glides(show, rest, _written(show, rest))
+    return tuple(one for one in found if one.move.output == servo)
+
+
+def _glides(
+    show: Show, rest: dict[str, tuple[float, ...]], written: list[PlannedMove]
+) -> list[PlannedMove]:
+    """No faster than the limits that the written moves give to the table."""
+    strands = [cue for cue in show.score.cues if cue.name in show.score.idle]
+    if not strands:
+        return []
+    limits = motion_limits(show, written)
+    found: dict[tuple[str, float, float], PlannedMove] = {}
+    for cue in strands:
+        for start, step in in_time(cue.body):
+            if not isinstance(step, Move) or step.output not in rest:
+                continue
+            for angle in rest[step.output]:
+                least = _least_ms(abs(step.angle_deg - angle), limits[step.output])
+                move = replace(step, duration_ms=max(show.score.glide_ms, least), law=MINIMUM_JERK)
+                key = step.output, angle, step.angle_deg
+                found.setdefault(key, PlannedMove(cue.name, move, angle, start, True))
+    return list(found.values())
+
+
+def _least_ms(way_deg: float, limits: tuple[int, int]) -> int:
+    """The shortest minimum-jerk move over a way within a table's limits, in whole ms."""
+    speed, accel = (max(1, limit - 1) for limit in limits)  # what was rounded up by that much
+    cv, ca, _ = law_numbers(MINIMUM_JERK)
+    by_speed = cv * way_deg / COEFFICIENT_ONE / speed
+    by_accel = sqrt(ca * way_deg / COEFFICIENT_ONE / accel)
+    return ceil(1000.0 * max(by_speed, by_accel))
+
+
+def _written(show: Show, rest: dict[str, tuple[float, ...]]) -> list[PlannedMove]:
     found: list[PlannedMove] = []
     for cue in show.score.cues:
         lengths = Lengths(cue.body)
@@ -273,10 +325,28 @@ def planned_moves(show: Show) -> tuple[PlannedMove, ...]:
                 continue
             entry = step.output not in at
             starts = rest.get(step.output, ()) if entry else (at[step.output],)
+            if entry and cue.name in show.score.idle:
+                starts = starts[:1]  # the safe angle
             found += [PlannedMove(cue.name, step, angle, start, entry) for angle in starts]
             at[step.output] = step.angle_deg
         found += _passed(cue, lengths)[0]
-    return tuple(found)
+        if cue.name in show.score.idle:
+            found += _over_again(cue, at)
+    return found
+
+
+def _over_again(cue: Cue, ends_deg: dict[str, float]) -> list[PlannedMove]:
+    """The moves with which a strand that has an end begins anew."""
+    length = duration_ms(cue.body)
+    firsts: dict[str, tuple[float, Move]] = {}
+    for start, step in in_time(cue.body):
+        if isinstance(step, Move):
+            firsts.setdefault(step.output, (start, step))
+    return [
+        PlannedMove(cue.name, move, ends_deg[name], start + length, False)
+        for name, (start, move) in firsts.items()
+        if length < inf
+    ]
 
 
 def last_moves(cue: Cue) -> dict[str, Move]:
@@ -330,7 +400,7 @@ def rest_angles(show: Show) -> dict[str, tuple[float, ...]]:
     servos = {output.name: output for output in show.rig.outputs if isinstance(output, Servo)}
     found: dict[str, set[float]] = {name: set() for name in servos}
     for cue in show.score.cues:
-        if cue.name == show.score.idle or cue.let_go or duration_ms(cue.body) == inf:
+        if cue.name in show.score.idle or cue.let_go or duration_ms(cue.body) == inf:
             for act in acts(cue.body):
                 if isinstance(act, Move) and act.output in found:
                     found[act.output].add(act.angle_deg)

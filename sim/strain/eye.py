@@ -305,15 +305,13 @@ class Eye:
     def _stays_until(self, sight: Sight, name: str) -> float:
         """Until when an effect stays on that its cue leaves on, on the rehearsal's clock.
 
-        Idle takes it off as soon as nothing runs; but another cue may run on beside.
+        A strand of idle takes it off when the cue ends.
         """
         score = self.show.score
-        idle = next((cue for cue in score.cues if cue.name == score.idle), None)
-        if idle is None or idle.name == sight.run.name or name not in outputs_used(idle.body):
+        strands = [cue for cue in score.cues if cue.name in score.idle]
+        if sight.run.name in score.idle:
             return inf
-        mine = outputs_used(sight.run.body)
-        others = (c for c in score.cues if c.name not in (idle.name, sight.run.name))
-        if any(not outputs_used(other.body) & mine for other in others):
+        if not any(name in outputs_used(strand.body) for strand in strands):
             return inf
         return sight.start_ms + duration_ms(sight.run.body)
 
@@ -367,7 +365,7 @@ class Eye:
         as_written: bool = False,
     ) -> Sight:
         cast = {c.name: _lights_alone(c, as_written) for c in cues}
-        score = Score("", (_bringing(entry), *cast.values()), idle=None)
+        score = Score("", (_bringing(entry), *cast.values()))
         show = replace(self.show, score=score)
         trajectories = rehearse(_with_few_pixels(show), presses, length)
         times = np.arange(0.0, length, FRAME_MS)

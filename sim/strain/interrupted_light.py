@@ -95,22 +95,25 @@ def _can_follow(eye: Eye, first: Cue, then: Cue) -> bool:
     """Whether `then` can start while `first` runs, or right after it."""
     if first.name in (STOP, STANDBY):
         return False
-    return _starts_any_time(eye, then) or _idles_after(eye, first, then)
+    return _starts_any_time(eye, then, first) or _idles_after(eye, first, then)
 
 
-def _starts_any_time(eye: Eye, cue: Cue) -> bool:
-    """Whether a button, or a lost remote, starts the cue; idle may have a button as well.
+def _starts_any_time(eye: Eye, cue: Cue, beside: Cue) -> bool:
+    """Whether a button, or a lost remote, starts the cue; idle may have a button as well,
+    and goes on all the time on what others leave it.
 
     A button that is let go starts a part for letting go.
     """
     score = eye.show.score
+    if cue.name in score.idle and _beside(eye, beside, cue):
+        return True
     started = {STOP, STANDBY, score.lost_cue, *(binding.cue for binding in score.bindings)}
     part_of = parts_for_letting_go(score).get(cue.name)
     return cue.name in started or (part_of is not None and part_of.name in started)
 
 
 def _idles_after(eye: Eye, first: Cue, then: Cue) -> bool:
-    is_idle = then.name == eye.show.score.idle
+    is_idle = then.name in eye.show.score.idle
     return is_idle and first.name != then.name and duration_ms(first.body) < inf
 
 
@@ -187,9 +190,7 @@ def _most(eye: Eye, first: _Seen, then: _Seen) -> int:
 
 def _beside(eye: Eye, first: Cue, then: Cue) -> bool:
     """Whether the two can run at the same time."""
-    shared = outputs_used(first.body) & outputs_used(then.body)
-    idle = eye.show.score.idle
-    return idle not in (first.name, then.name) and not shared
+    return not outputs_used(first.body) & outputs_used(then.body)
 
 
 def _densest(at_ms: Array, window_ms: float) -> int:
@@ -222,7 +223,7 @@ def _confirmed(eye: Eye, first: _Seen, then: _Seen) -> InterruptedFlash | None:
 
 def _instants(eye: Eye, first: _Seen, then: _Seen) -> list[int]:
     end = [int(duration_ms(first.cue.body))] if _idles_after(eye, first.cue, then.cue) else []
-    if not _starts_any_time(eye, then.cue):
+    if not _starts_any_time(eye, then.cue, first.cue):
         return end
     if _beside(eye, first.cue, then.cue):
         whole = "general", ""

@@ -31,7 +31,7 @@ from sim.rehearsal.takeover import POSITIONS_PER_DEG, REAL_ARRAYS, Takeover, tak
 from sim.rulebook import CLOCK_PER_MS, FRAME_S
 from sim.score.law_numbers import law_numbers
 from sim.score.laws import ramp_shares, shape
-from sim.score.tree import PlannedMove, acts_in_time, motion_limits, planned_moves
+from sim.score.tree import PlannedMove, acts_in_time, glides_of, motion_limits, planned_moves
 from sim.strain.envelope import OperatingPoints, operate
 from sim.strain.reachable import limits_in_motion
 
@@ -186,7 +186,7 @@ def _worst_cuts(
     one: Servo,
     motions: tuple[PlannedMove, ...],
     cutting: tuple[_Cutting, ...],
-    idle: str | None,
+    idle: tuple[str, ...],
     stop_ms: int,
     limits: tuple[int, int],
     hardest: tuple[float, float],
@@ -213,21 +213,24 @@ def _worst_cuts(
 def _cutting(show: Show, one: Servo) -> Iterator[_Cutting]:
     """The cues that may cut a servo's moves, with their first moves; the quickest if too many.
 
-    Idle cuts nothing by itself, but may have a button or be the cue for a lost remote as well.
+    A strand of idle cuts nothing by its own moves, and by gliding back only moves of idle; it may
+    have a button or be the cue for a lost remote as well.
     """
     idle = show.score.idle
     started = {show.score.lost_cue, *(binding.cue for binding in show.score.bindings)}
     entries = sorted(_entries(show.score.cues, one.name), key=lambda e: e[1].duration_ms)
     for cue, then in entries[:ENTRIES_KEPT]:
-        if cue.name != idle or cue.name in started:
+        if cue.name not in idle or cue.name in started:
             yield cue.name, cue.conflict == "take", then
+    for glide in glides_of(show, one.name)[:ENTRIES_KEPT]:
+        yield glide.cue, False, glide.move
 
 
 def _pairs(
     one: Servo,
     motions: Iterable[PlannedMove],
     cutting: tuple[_Cutting, ...],
-    idle: str | None,
+    idle: tuple[str, ...],
     stop_ms: int,
 ) -> list[_Pair]:
     """Moves that can be cut, with the cue that cuts and its first move."""
@@ -235,7 +238,7 @@ def _pairs(
     pairs: list[_Pair] = []
     for moving in motions:
         for cue, takes, then in cutting:
-            if takes or moving.cue == idle:
+            if takes or moving.cue in idle:
                 pairs.append((moving, cue, then))
         pairs.append((moving, STOP, stop))
     return pairs

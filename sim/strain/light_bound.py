@@ -99,7 +99,7 @@ class LightBound:
             again = cue.name in self._held and duration_ms(cue.body) > 0
             body = Repeat(cue.body, None) if again else cue.body
             ways = _ways(body, self._lights)
-            if cue.name == self._show.score.idle:
+            if cue.name in self._show.score.idle:
                 # after power-up its lights come on a frame before it starts
                 lit = dict.fromkeys(one.output for one in ways)
                 ways += [_Ways(name, -FRAME_MS, -FRAME_MS, 1.0) for name in lit]

@@ -102,7 +102,7 @@ class LightStates:
             Entry({name: several[min(n, len(several) - 1)] for name, several in choices.items()})
             for n in range(count)
         ]
-        if cue.name == self.show.score.idle:
+        if cue.name in self.show.score.idle:
             safe = {name: _safe(self.lights[name]) for name in used}
             found.append(Entry(safe, from_dark=True))
         return tuple(found)

@@ -4,8 +4,8 @@ Each cue is rehearsed on its own from a quiet start, once (a cue without end unt
 loops has come round twice), and its averages are kept; for heat also from every other pose that it
 can find (`sim.strain.reachable`). A cue that leaves a part gripping lasts until that grip is let
 go. The stated mix
-adds them up; the rest of the hour is the idle cue or, without one, parts that hold and lights that
-stand as after power-up.
+adds them up; the rest of the hour is idle or, without it, parts that hold and lights that
+stand as after power-up. Beside a cue the strands of idle go on, on the outputs that it leaves them.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ from sim.score.tree import (
     Lengths,
     acts,
     duration_ms,
+    idle_cue,
     last_moves,
     outputs_used,
     passes,
@@ -78,14 +79,14 @@ class CueAlone:
 
 
 def run_of(show: Show, cue: Cue | None, pose: Mapping[str, float] | None = None) -> CueAlone:
-    """Rehearse one cue alone; None: a second of standing by after power-up, without idle.
+    """Rehearse one cue with idle beside it; None: a second of standing by without idle.
 
     `pose`: where the parts stand before (deg, by servo); None: in the safe pose.
     """
     start = ready_ms(show) + 100
     lasts = 1000.0 if cue is None else duration_ms(cue.body) + grip_ms(show.rig, cue)
     seen = max(int(lasts if cue is None else seen_ms(show.rig, cue)), SAMPLE_MS)
-    quiet = _without_idle(show if pose is None else _standing(show, pose))
+    quiet = _with_idle_beside(show if pose is None else _standing(show, pose), cue)
     presses = [] if cue is None else [Press(start, cue=cue.name)]
     trajectories = rehearse(quiet, presses, start + seen + 100)
     samples = sample(trajectories, np.arange(start, start + seen, SAMPLE_MS, dtype=np.float64))
@@ -148,8 +149,16 @@ def _standing(show: Show, pose: Mapping[str, float]) -> Show:
     return replace(show, rig=replace(show.rig, outputs=outputs))
 
 
-def _without_idle(show: Show) -> Show:
-    return replace(show, score=replace(show.score, idle=None))
+def _with_idle_beside(show: Show, cue: Cue | None) -> Show:
+    """The show in which the cue can be started; without idle where nothing runs, or idle itself."""
+    score = show.score
+    rest = idle_cue(score)
+    if cue is None or rest is None or cue.name in (*score.idle, rest.name):
+        idle: tuple[str, ...] = ()
+    else:
+        idle = score.idle
+    cues = score.cues if cue is None or cue in score.cues else (*score.cues, cue)
+    return replace(show, score=replace(score, cues=cues, idle=idle))
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +193,11 @@ class Book:
 
     def __init__(self, show: Show) -> None:
         self.show = show
-        self.cues = {cue.name: cue for cue in show.score.cues}
+        self.cues = {cue.name: cue for cue in show.score.cues if cue.name not in show.score.idle}
+        self.rest = idle_cue(show.score)
+        """All of idle as one cue."""
+        if self.rest is not None:
+            self.cues[self.rest.name] = self.rest
         self.states = Reachable(show)
         self._runs: dict[str | None, CueAlone] = {}
         self._all: dict[str | None, tuple[CueAlone, ...]] = {}
@@ -230,7 +243,7 @@ class Book:
         stated figures all cues run one after another, idle among them, without a pause.
         """
         score = self.show.score
-        rest = score.idle if score.idle in self.cues else None
+        rest = None if self.rest is None else self.rest.name
         runs: dict[str, float] = {}
         for usage in score.usage:
             if usage.cue in self.cues:
@@ -309,7 +322,7 @@ def _running(book: Book, supply: Supply, share: Share) -> SupplyWork:
     idle, in the worst of the poses that cues leave, because a part that was left raised is held for
     the rest of the hour; or while a cue that has no end goes on, if that takes more."""
     cue = share.cue
-    resting = cue is None or cue == book.show.score.idle
+    resting = cue is None or (book.rest is not None and cue == book.rest.name)
     moved = outputs_used(book.cues[cue].body) if cue is not None else frozenset()
     kept = book.states.servos.keys() - moved  # what stays as other cues left it
     runs = book.from_every_pose(cue) if resting and kept else (book[cue],)

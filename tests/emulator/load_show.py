@@ -110,7 +110,7 @@ def load_table(*, heavier: bool = False, pixels: int = PIXELS, chip: Chip = FIRS
     moves = [_moves(range(n, len(pins), MOVING), laws[n % 2]) for n in range(MOVING)]
     first = tuple(ForkTo(n) for n in range(1, MOVING + 1))
     threads = ((*first, *moves[0]), *moves[1:], light)
-    cues = (CueRecord(cue_tag("load"), (1 << len(outputs)) - 1, 0, len(threads), 0),)
+    cues = (CueRecord(cue_tag("load"), (1 << len(outputs)) - 1, 0, len(threads), 0, strand=True),)
     return encode(
         Table(
             chip.chip_id,
@@ -120,7 +120,6 @@ def load_table(*, heavier: bool = False, pixels: int = PIXELS, chip: Chip = FIRS
             laws=LAWS,
             cues=cues,
             threads=threads,
-            idle=0,
             enable_interval=1,
         )
     )

@@ -76,7 +76,7 @@ class Figures:
 
 FIGURES = {
     "atmega328p": Figures(
-        idle_share=0.35,
+        idle_share=1 / 3,
         trigger_ms=20,
         late_ms={UNIFORM: 0, MINIMUM_JERK: 4, DOUBLE_S: 6},
         transfer=1.10,

@@ -185,9 +185,11 @@ def test_a_merged_table_that_fills_the_smallest_room_is_checked_within_a_second_
     firmware: Firmware,
 ) -> None:
     outputs = tuple(servo(pin, number) for number, pin in enumerate(firmware.servos[:8]))
-    acts = tuple(ActOp(n % 8, 300 + 7 * n, 1000, wait=True, law=0) for n in range(200))
-    threads = 7
-    cues = tuple(CueRecord(cue_tag(f"cue {n}"), 255, 0, 1, n) for n in range(threads))
+    acts = tuple(ActOp(n % 8, 300 + 7 * n, 1000, wait=True, law=0) for n in range(190))
+    threads = 5
+    cues = tuple(
+        CueRecord(cue_tag(f"cue {n}"), 255, 0, 1, n, strand=n == 0) for n in range(threads)
+    )
     table = encode_table(
         Table(
             firmware.chip.chip_id,
@@ -196,7 +198,6 @@ def test_a_merged_table_that_fills_the_smallest_room_is_checked_within_a_second_
             laws=LAWS,
             cues=cues,
             threads=(acts,) * threads,
-            idle=0,
             enable_interval=1,
         )
     )

@@ -9,6 +9,7 @@ from itertools import combinations
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.table.records import (
+    CueRecord,
     Encoded,
     LampRecord,
     OutputRecord,
@@ -98,13 +99,24 @@ def _with_colours(count: int) -> bytes:
 SERVO_PINS = ("PB0", "PB1", "PB2", "PB4", "PB5", "PC0", "PC1", "PC2", "PC3")
 MANY = tuple(SwitchRecord(ATMEGA328P.pin(pin), True, True) for pin in ("PC4", "PC5", "PD2", "PD4"))
 
+
+def _with_strands(count: int) -> bytes:
+    """Eight cues without outputs, so many of which are strands."""
+    cues = tuple(CueRecord(n + 1, 0, 0, 1, 0) for n in range(8))
+    made = encode_with_places(replace(GOOD, cues=cues, bindings=(), lost=None))
+    data, start = bytearray(made.data), made.sections["cues"][0]
+    for n in range(count):
+        data[start + 7 * n + 4] |= 8
+    return summed(bytes(data))
+
+
 AT_THE_LIMITS: tuple[Checked, ...] = (
     ("the good table", ENCODED.data),
     ("a table with nothing but one law", MINIMAL),
     ("address 1", changed((5, 1))),
     ("address 254", changed((5, 254))),
-    ("no idle cue and no lost cue", changed((16, b"\xff\xff"))),
-    ("idle and lost at the last cue", changed((16, b"\x01\x01"))),
+    ("the longest glide, and no lost cue", changed((16, b"\xff\xff"))),
+    ("no glide, and lost at the last cue", changed((16, b"\0\x01"))),
     (
         "the highest stop button, the shortest stop, the longest interval",
         changed((19, b"\x1f\1\xff")),
@@ -157,9 +169,16 @@ AT_THE_LIMITS: tuple[Checked, ...] = (
     ("bit 5 of a binding's button", changed((BINDINGS, 0x23))),
     ("a cue without outputs", changed((CUES + 2, u16(0)))),
     ("refuse, and ten threads", changed((CUES + 4, 0xA2))),
-    ("a flag of a cue that is not used", changed((CUES + 4, 0x28))),
+    ("a cue that is a strand", changed((CUES + 4, 0x28))),
     ("a cue and its part", changed((CUES + 4, 0x24), (CUES + 11, 0x20))),
     ("a cue with more threads than the one before", changed((CUES + 4, 0x10), (CUES + 11, 0x20))),
+    ("a strand that waits, and one that refuses", changed((CUES + 4, 0x29), (CUES + 11, 0x12))),
+    (
+        "strands with ten threads together",
+        changed((CUES + 2, u16(0b1101)), (CUES + 4, 0x58), (CUES + 11, 0x59)),
+    ),
+    ("seven strands", _with_strands(7)),
+    ("eight strands", _with_strands(8)),
     ("a switch that is not there", with_code(op("14"))),
     ("an empty thread", with_code(op(""))),
     ("a wait of 65,000 ms", with_code(op("81ffe8fd"))),

@@ -71,9 +71,12 @@ EVIL: dict[str, Table] = {
         ((Loop(LOOP_FOREVER), *SWEEP, *TICK, LoopBack()), TICK),
         uses=(1, 2),
     ),
-    "an idle cue that ends at once": table((JAW, SWITCH), ((), TICK), idle=0),
-    "an idle cue that is refused": table(
-        (JAW, SWITCH), (TICK, (Delay(60000),)), reserved=(10, 1), uses=(0, 0), idle=0
+    "a strand that ends at once": table((JAW, SWITCH), ((), TICK), strands=(0,)),
+    "more runs than there are, beside a strand": table(
+        (JAW, SWITCH), (TICK, (Delay(60000),)), uses=(0, 0), strands=(0,)
+    ),
+    "strands that leave no thread to a cue": table(
+        (JAW, SWITCH), (TICK, (Delay(60000),)), reserved=(10, 1), uses=(0, 0), strands=(0,)
     ),
     "a lost cue that is refused in every frame": table(
         (JAW, SWITCH),

@@ -48,7 +48,6 @@ GOOD = Table(
         (ActOp(2, 1, 400), Delay(700), Turn(3, True)),
         (ActOp(1, 100, 1000),),
     ),
-    idle=0,
     lost=1,
     lost_time=20,
     stop_button=8,
@@ -111,7 +110,8 @@ _length("cut off", ENCODED.data[:-1])
 _length("a byte too many", ENCODED.data + b"\0")
 _length("length field one too small", changed((2, u16(len(ENCODED.data) - 1))))
 _add(2, "header.magic")("another magic", changed((0, 0xBD)))
-_add(3, "header.version")("a later version", changed((1, 2)))
+_add(3, "header.version")("a later version", changed((1, 3)))
+_add(3, "header.version")("an earlier version", changed((1, 1)))
 _add(4, "header.crc")("a flipped bit", ENCODED.data[:9] + b"\x55" + ENCODED.data[10:])
 _add(4, "header.crc")("a flipped bit of the check sum", ENCODED.data[:-1] + b"\0")
 _add(5, "header.chip")("an unknown chip", changed((4, 2)))
@@ -125,7 +125,6 @@ for _name, _at, _value in (
     ("cues", 14, 33),
     ("laws", 15, 0),
     ("laws", 15, 17),
-    ("idle", 16, 2),
     ("lost", 17, 254),
     ("stop button", 19, 32),
     ("stop time", 20, 0),
@@ -185,12 +184,17 @@ _other("a binding to no cue", changed((BINDINGS + 1, 2)))
 _other("one tag twice", changed((CUES + 7, u16(0x1234))))
 _other("a cue with an output too many", changed((CUES + 2, u16(0b10000))))
 _other("conflict 3", changed((CUES + 4, 0x23)))
-_other("unused flags of a cue", changed((CUES + 4, 0x28)))
 _other(
     "a part for letting go that needs more threads",
     changed((CUES + 4, 0x14), (CUES + 11, 0x21)),
 )
 _other("the last cue lets go", changed((CUES + 11, 0x15)))
+_other("a strand of conflict 3", changed((CUES + 4, 0x2B)))
+_other("two strands that share an output", changed((CUES + 4, 0x28), (CUES + 11, 0x19)))
+_other(
+    "strands with eleven threads together",
+    changed((CUES + 2, u16(0b1101)), (CUES + 4, 0x58), (CUES + 11, 0x69)),
+)
 _other("no threads", changed((CUES + 4, 0x00)))
 _other("eleven threads", changed((CUES + 4, 0xB0)))
 

@@ -6,6 +6,7 @@ Everything a table may hold occurs, at its limits more often than chance would h
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from random import Random
 from typing import TypeAlias
 
@@ -39,7 +40,7 @@ from firmware_gen.table.records import (
     Table,
 )
 from sim import rulebook
-from sim.rulebook import ALPHA_RANGE, BETA_RANGE, PULSE_RANGE
+from sim.rulebook import ALPHA_RANGE, BETA_RANGE, PULSE_RANGE, STRANDS
 
 Request: TypeAlias = tuple[int, str, int, int]
 """Frame, kind (trigger, button, stop, limp, standby, heard) and up to two numbers."""
@@ -51,7 +52,7 @@ def random_table(dice: Random, chip: Chip = FIRST) -> Table:
     outputs, free_pins = _outputs(dice, chip, len(colours))
     laws = tuple(_law(dice) for _ in range(dice.randint(1, 6)))
     threads = _threads(dice, outputs, len(colours), len(laws))
-    cues = _cues(dice, len(outputs), len(threads))
+    cues = _with_strands(dice, _cues(dice, len(outputs), len(threads)))
     inputs = tuple(
         InputRecord(pin, dice.randint(1, 31), dice.random() < 0.5)
         for pin in free_pins[: dice.choice((0, 0, 1, 3))]
@@ -70,7 +71,7 @@ def random_table(dice: Random, chip: Chip = FIRST) -> Table:
         bindings=bindings,
         cues=cues,
         threads=threads,
-        idle=dice.choice((None, dice.randrange(len(cues)))),
+        glide=dice.choice((0, 1, 15, 60, 255)),
         lost=dice.choice((None, dice.randrange(len(cues)))),
         lost_time=dice.choice((0, 1, 3, 255)),
         stop_button=dice.choice((0, 6)),
@@ -250,6 +251,20 @@ def _drive(dice: Random, outputs: tuple[OutputRecord, ...], colours: int, laws: 
         target = dice.randrange(colours) if isinstance(output, StripRecord) else _level(dice)
     law = dice.choice((None, dice.randrange(laws)))
     return ActOp(number, target, _duration(dice, 0), dice.random() < 0.6, law)
+
+
+def _with_strands(dice: Random, cues: tuple[CueRecord, ...]) -> tuple[CueRecord, ...]:
+    """Some of the cues are strands: as many as fit beside one another."""
+    found: list[CueRecord] = []
+    taken = threads = count = 0
+    most = dice.choice((0, 0, 4, 8))
+    for cue in cues:
+        fits = not cue.outputs & taken and threads + cue.threads <= most and count < STRANDS
+        if fits and dice.random() < 0.6:
+            taken, threads, count = taken | cue.outputs, threads + cue.threads, count + 1
+            cue = replace(cue, strand=True)
+        found.append(cue)
+    return tuple(found)
 
 
 def _cues(dice: Random, outputs: int, threads: int) -> tuple[CueRecord, ...]:

@@ -31,6 +31,7 @@ from firmware_gen.table.records import (
 from tests.firmware_gen.random_tables import Request
 from tests.firmware_gen.tables_by_hand import (
     ALL_LAWS,
+    FIN,
     JAW,
     LAMP,
     REFUSE,
@@ -190,7 +191,7 @@ _IDLE = table(
     ),
     conflicts=(TAKE, TAKE, WAIT, TAKE, TAKE),
     uses=(1, 2, 3, 0, 2),
-    idle=0,
+    strands=(0,),
 )
 
 _GLOWS_ON = table(
@@ -202,9 +203,9 @@ _GLOWS_ON = table(
     ),
     conflicts=(TAKE, TAKE, WAIT),
     uses=(1, 3, 2),
-    idle=0,
+    strands=(0,),
 )
-"""A cue leaves an effect on the idle cue's output, while another one waits."""
+"""A cue leaves an effect on a strand's output, while another one waits."""
 
 _FULL = table(
     (LAMP, SECOND_LAMP),
@@ -289,13 +290,13 @@ _STARTS: tuple[Case, ...] = (
         60,
     ),
     (
-        "an idle cue started by name while another waits",
+        "a strand's cue started by name while another waits",
         _IDLE,
         triggers((5, 2), (8, 3), (10, 1), (40, 2)),
         90,
     ),
     ("an effect that goes on while a waiting cue starts", _GLOWS_ON, triggers((5, 2), (8, 3)), 60),
-    ("an idle cue beside one without outputs", _IDLE, triggers((5, 4), (40, 5)), 80),
+    ("a strand beside a cue without outputs", _IDLE, triggers((5, 4), (40, 5)), 80),
     (
         "a waiting cue without room, and a start refused for want of threads",
         _FULL,
@@ -331,6 +332,151 @@ _STARTS: tuple[Case, ...] = (
 # -- what a thread does ---------------------------------------------------------------------------
 
 _SLOW = servo(ATMEGA328P.pin("PB1"), speed=200)
+
+_SWAY = (
+    Loop(LOOP_FOREVER),
+    ActOp(0, 6000, 300, True),
+    Turn(2, True),
+    ActOp(0, 3000, 300, True),
+    Turn(2, False),
+    LoopBack(),
+)
+_GLOW = (
+    Modulate(1, 1, 400, 150),
+    ActOp(1, 180, 100, True),
+    Loop(LOOP_FOREVER),
+    ActOp(1, 60, 700, True, law=1),
+    ActOp(1, 150, 300, True),
+    LoopBack(),
+)
+_TAKES = (
+    Modulate(1, 3, 200, 200, 3, 40),
+    ActOp(0, 1000, 200),
+    ActOp(1, 200, 100),
+    Turn(2, True),
+    Delay(340),
+)
+_STRANDS = table(
+    (JAW, LAMP, SWITCH, SECOND_LAMP),
+    (
+        _SWAY,
+        _GLOW,
+        _TAKES,
+        (ActOp(0, 1000, 40, True),),
+        (Delay(130),),
+        (ActOp(3, 200, 100, True), ActOp(3, 20, 100, True)),
+        (ActOp(1, 0, 60, True), Modulate(1, 0), Delay(100)),
+        (Delay(700), ActOp(0, 7000, 200, True)),
+    ),
+    conflicts=(TAKE, WAIT, TAKE, TAKE, REFUSE, TAKE, WAIT, TAKE),
+    uses=(0b101, 0b010, 0b111, 0b001, 0b111, 0b1000, 0b0010, 0b001),
+    strands=(0, 1),
+    glide=20,
+)
+_LATE = table(
+    (JAW, LAMP, SECOND_LAMP, SWITCH),
+    (
+        (
+            *(ActOp(1, 90, 100, True), Delay(900), Modulate(1, 4, 500, 200, 0, 1)),
+            *(ActOp(0, 2000, 100, True), Turn(3, True)),
+        ),
+        (
+            Modulate(2, 2, 100, 200, 5),
+            ActOp(2, 200, 60, True),
+            Modulate(2, 0),
+            Loop(LOOP_FOREVER),
+            Delay(500),
+            LoopBack(),
+        ),
+        (
+            ActOp(0, 5000, 100),
+            Modulate(1, 1, 300, 200),
+            Modulate(2, 4, 300, 200, 0, 2),
+            Turn(3, True),
+            ActOp(2, 20, 60, True),
+        ),
+        (Delay(60),),
+    ),
+    uses=(0b1011, 0b0100, 0b1111, 0b0100),
+    strands=(0, 1),
+    glide=15,
+)
+"""Strands that want nothing of an output at first, or no longer an effect; and one that ends."""
+
+_TWO_SERVOS = table(
+    (JAW, FIN, LAMP),
+    (
+        (ActOp(0, 6000, 400, True), ActOp(1, 4000, 300), Delay(700), ActOp(1, -4000, 300, True)),
+        (ActOp(0, 1000, 20), ActOp(1, 500, 20), Delay(20)),
+        (ActOp(2, 200, 40, True),),
+    ),
+    uses=(0b011, 0b011, 0b100),
+    strands=(0,),
+    stop_time=5,
+    lost=2,
+    lost_time=2,
+    laws=(LawRecord(0), *ALL_LAWS),
+    glide=30,
+)
+
+_SLOW_GLIDE = table(
+    (replace(JAW, speed_limit=1),),
+    ((ActOp(0, 7000, 300, True), ActOp(0, 4000, 300, True), Delay(60_000)), (Delay(130),)),
+    strands=(0,),
+    glide=1,
+)
+"""A way back that takes the servo longer than the longest duration."""
+
+_IDLE_CASES: tuple[Case, ...] = (
+    ("strands alone", _STRANDS, [], 120),
+    (
+        "a cue takes from two strands and lets go",
+        _STRANDS,
+        triggers((30, 3), (56, 3), (90, 3)),
+        150,
+    ),
+    (
+        "a cue whose move outlasts it, and cues while outputs glide back",
+        _STRANDS,
+        triggers((31, 4), (52, 4), (60, 5), (71, 3), (95, 6)),
+        160,
+    ),
+    (
+        "cues that wait and refuse beside strands, and a strand's cue by name",
+        _STRANDS,
+        triggers((20, 7), (25, 7), (40, 5), (60, 1), (64, 5), (80, 8), (81, 5), (90, 4)),
+        200,
+    ),
+    ("a long hold of what a strand uses", _STRANDS, triggers((33, 8), (84, 4)), 150),
+    ("strands that want nothing yet", _LATE, triggers((8, 3), (16, 4), (60, 3)), 160),
+    ("a cue in the frame in which strands start", _STRANDS, triggers((2, 4)), 40),
+    ("an effect that a strand skips", _LATE, triggers((3, 4)), 30),
+    ("two servos of a strand", _TWO_SERVOS, triggers((20, 2), (45, 2), (120, 2)), 170),
+    (
+        "two servos of a strand, a stop and a silence",
+        _TWO_SERVOS,
+        in_order(
+            triggers((20, 2)),
+            asked((18, "heard"), (30, "stop"), (60, "standby"), (75, "heard"), (82, "limp")),
+            asked((84, "standby"), (120, "heard")),
+        ),
+        180,
+    ),
+    ("a way back longer than any duration", _SLOW_GLIDE, triggers((10, 2)), 900),
+    (
+        "strands after standby",
+        _LATE,
+        in_order(triggers((70, 3)), asked((80, "limp"), (90, "standby")), triggers((100, 3))),
+        170,
+    ),
+    (
+        "a stop while outputs glide back",
+        _STRANDS,
+        in_order(triggers((30, 3)), asked((56, "stop"))),
+        140,
+    ),
+    ("no glide", replace(_STRANDS, glide=0), triggers((30, 3), (70, 4)), 110),
+)
 
 _EXECUTION: tuple[Case, ...] = (
     (
@@ -747,7 +893,7 @@ _GRAB = _with_parts(
             BindingRecord(5, 3, False),
             BindingRecord(7, 0, True),
         ),
-        idle=2,
+        strands=(2,),
     ),
     0,
 )
@@ -785,6 +931,12 @@ _MANY_THREADS = _with_parts(
 )
 
 _LETTING_GO: tuple[Case, ...] = (
+    (
+        "another button goes up while a cue is held",
+        _GRAB,
+        presses((5, 3, 1), (20, 5, 1), (30, 5, 0), (60, 3, 0)),
+        120,
+    ),
     (
         "a part that needs fewer threads than its cue",
         _MANY_THREADS,
@@ -975,5 +1127,7 @@ _LIGHT: tuple[Case, ...] = (
     ),
 )
 
-CASES: tuple[Case, ...] = (*_MODES, *_STARTS, *_EXECUTION, *_MOTION, *_LETTING_GO, *_LIGHT)
+CASES: tuple[Case, ...] = (
+    *(*_MODES, *_STARTS, *_IDLE_CASES, *_EXECUTION, *_MOTION, *_LETTING_GO, *_LIGHT),
+)
 """Title, table, requests, frames."""

@@ -55,6 +55,7 @@ class Check:
         self.offsets: list[int] = []
         self.pixels = 0
         self.before = 0  # flags of the last cue
+        self.strand_outputs = self.strand_threads = self.strands = 0
 
     def everything(self) -> None:
         self.header()
@@ -79,14 +80,13 @@ class Check:
         data = self.data
         must(len(data) >= 26 and len(data) == data[2] | data[3] << 8, LENGTH)
         must(data[0] == 0xBC, MAGIC)
-        must(data[1] == 1, VERSION)
+        must(data[1] == 2, VERSION)
         must(crc(data[:-2]) == data[-2] | data[-1] << 8, CRC)
         must(data[4] == 1, CHIP)
         must(1 <= data[5] <= 254, ADDRESS)
-        outputs, colours, inputs, bindings, cues, laws, idle, lost = data[10:18]
+        outputs, colours, inputs, bindings, cues, laws, _glide, lost = data[10:18]
         must(outputs <= 16 and colours <= 64 and inputs <= 16 and bindings <= 31, HEADER)
         must(cues <= 32 and 1 <= laws <= 16, HEADER)
-        must(idle < cues or idle == NONE, HEADER)
         must(lost < cues or lost == NONE, HEADER)
         must(data[19] <= 31 and data[20] >= 1, HEADER)
         must(data[22] == data[23] == 0, HEADER)
@@ -170,13 +170,22 @@ class Check:
     def cue(self) -> None:
         tag, outputs, flags, offset = self.take("<HHBH")
         must(tag not in self.tags and outputs >> len(self.outputs) == 0, RECORD)
-        must(flags & 3 <= 2 and flags & 8 == 0 and 1 <= flags >> 4 <= 10, RECORD)
+        must(flags & 3 <= 2 and 1 <= flags >> 4 <= 10, RECORD)
         if self.before & 4:  # of the cue before
             must(flags >> 4 <= self.before >> 4, RECORD)
         must(not (flags & 4 and len(self.tags) + 1 == self.data[14]), RECORD)
         self.before = flags
+        if flags & 8:
+            self.strand(outputs, flags >> 4)
         self.tags.append(tag)
         self.offsets.append(offset)
+
+    def strand(self, outputs: int, threads: int) -> None:
+        must(outputs & self.strand_outputs == 0, RECORD)
+        self.strand_outputs |= outputs
+        self.strand_threads += threads
+        self.strands += 1
+        must(self.strand_threads <= 10 and self.strands <= 7, RECORD)
 
     def pins(self) -> None:
         used: set[int] = set()

@@ -61,6 +61,7 @@ class Cue:
     tag: int
     outputs: frozenset[int]
     when_owned: int
+    is_strand: bool
     threads: int
     code: int
     has_part: bool  # for letting go: the next one
@@ -72,7 +73,7 @@ class Table:
     def __init__(self, data: bytes) -> None:
         self.data = data
         outputs, colours, inputs, bindings, cues, laws = data[10:16]
-        self.idle, self.lost, self.lost_time, self.stop_button = data[16:20]
+        self.glide, self.lost, self.lost_time, self.stop_button = data[16:20]
         self.stop_time, self.interval = data[20:22]
         self.at = 24
         self.outputs = [self.output() for _ in range(outputs)]
@@ -123,7 +124,7 @@ class Table:
     def cue(self) -> Cue:
         tag, outputs, flags, code = self.take("<HHBH")
         owned = frozenset(n for n in range(16) if outputs >> n & 1)
-        return Cue(tag, owned, flags & 3, flags >> 4, code, bool(flags & 4))
+        return Cue(tag, owned, flags & 3, bool(flags & 8), flags >> 4, code, bool(flags & 4))
 
     def levels(self, output: Output, target: int) -> tuple[int, ...]:
         """The levels (Q8) of a light's channels."""
@@ -472,6 +473,7 @@ class Run:
     held: bool
     again: bool
     end: int
+    is_strand: bool = False
 
 
 @dataclass
@@ -506,6 +508,9 @@ class SecondPlayer:
         self.motions: dict[int, Motion] = {}
         self.lights: dict[int, Light] = {}
         self.switches: dict[int, int] = {}
+        self.wanted: dict[int, int] = {}  # by strands, of their outputs
+        self.wanted_effects: dict[int, Effect] = {}
+        self.gliding: set[int] = set()
         self.enter_starting()
 
     @property
@@ -528,6 +533,7 @@ class SecondPlayer:
         for n in self.of_kind[LAMP] + self.of_kind[STRIP]:
             safe = self.safe_light(n)
             self.lights[n] = Light(safe, safe)
+        self.start_strands()
 
     def enter_stopping(self) -> None:
         self.mode = STOPPING
@@ -552,6 +558,9 @@ class SecondPlayer:
             if run is not None:
                 self.end_run(number)
         self.waiting.clear()
+        self.wanted.clear()
+        self.wanted_effects.clear()
+        self.gliding.clear()
         self.switches = {n: self.outputs[n].safe for n in self.of_kind[SWITCH]}
 
     def safe_light(self, n: int) -> tuple[int, ...]:
@@ -617,7 +626,6 @@ class SecondPlayer:
         self.listen()
         if self.mode == READY:
             self.start_waiting()
-            self.start_idle()
         self.execute()
         moving = any(motion.end > self.time for motion in self.motions.values())
         if self.mode == STOPPING and not moving:
@@ -646,15 +654,14 @@ class SecondPlayer:
                 self.start_cue(index, self.waiting[index])
 
     def is_free(self, number: int) -> bool:
-        """Whether no run owns an output; one of the idle cue does not count."""
+        """Whether no run owns an output; a strand does not count."""
         run = None if (owner := self.owner[number]) is None else self.runs[owner]
-        return run is None or run.cue == self.table.idle
+        return run is None or run.is_strand
 
-    def start_idle(self) -> None:
-        if self.table.idle == NONE or self.waiting:
-            return
-        if all(run is None for run in self.runs):
-            self.start_cue(self.table.idle, None)
+    def start_strands(self) -> None:
+        for index, cue in enumerate(self.table.cues):
+            if cue.is_strand:
+                self.begin(index, cue, None, is_strand=True)
 
     # Starting and ending a cue
 
@@ -663,7 +670,7 @@ class SecondPlayer:
         cue = self.table.cues[index]
         live = {number: run for number, run in enumerate(self.runs) if run is not None}
         owners = {owner for n in cue.outputs if (owner := self.owner[n]) is not None}
-        if any(live[owner].cue != self.table.idle for owner in owners):
+        if any(not live[owner].is_strand for owner in owners):
             if cue.when_owned == WAIT:
                 self.waiting[index] = button
                 return True
@@ -672,18 +679,18 @@ class SecondPlayer:
         ending = [
             number
             for number, run in live.items()
-            if run.cue == self.table.idle
-            or (self.owned(number) and self.owned(number) <= cue.outputs)
+            if not run.is_strand and self.owned(number) and self.owned(number) <= cue.outputs
         ]
         left = [run for number, run in live.items() if number not in ending]
         if len(left) + 1 > RUNS or sum(run.reserved for run in left) + cue.threads > THREADS:
             return False
         for number in ending:
             self.end_run(number)
+        self.gliding -= cue.outputs
         self.begin(index, cue, button)
         return True
 
-    def begin(self, index: int, cue: Cue, button: int | None) -> None:
+    def begin(self, index: int, cue: Cue, button: int | None, is_strand: bool = False) -> None:
         number = self.runs.index(None)
         again = False
         if button is not None:
@@ -692,7 +699,8 @@ class SecondPlayer:
             ]
             again = bindings[0] >= 0x80
         time = self.time - FRAME
-        self.runs[number] = Run(index, cue.threads, time, button, button in self.down, again, time)
+        held = button in self.down
+        self.runs[number] = Run(index, cue.threads, time, button, held, again, time, is_strand)
         for n in cue.outputs:
             self.owner[n] = number
             if n in self.lights:
@@ -842,26 +850,76 @@ class SecondPlayer:
     def end_thread(self, number: int) -> None:
         thread = self.threads[number]
         assert thread is not None
-        self.threads[number] = None
         run = self.runs[thread.run]
         assert run is not None
-        run.end = max(run.end, thread.time)
-        if any(other is not None and other.run == thread.run for other in self.threads):
+        alive = [one for one in self.threads if one is not None and one.run == thread.run]
+        moves = [m.end for m in self.motions.values() if m.run == thread.run]
+        if len(alive) == 1 and max(moves, default=thread.time) > thread.time:
+            thread.time = max(moves)
             return
-        if run.again and run.held:
+        self.threads[number] = None
+        run.end = max(run.end, thread.time)
+        if len(alive) > 1:
+            return
+        if run.is_strand or (run.again and run.held):
             run.start = max(run.end, run.start + FRAME)
             self.fork(thread.run, self.table.cues[run.cue].code, run.start)
         elif not self.table.cues[run.cue].has_part:
+            free = self.owned(thread.run)
             self.end_run(thread.run)
+            for strand, one in enumerate(self.runs):
+                if one is not None and one.is_strand:
+                    for n in free & self.table.cues[one.cue].outputs:
+                        self.owner[n] = strand
+                        self.go_back(n, run.end)
         elif not run.held:
             self.let_go(thread.run, run, run.end)
+
+    # The way back into idle
+
+    def go_back(self, n: int, time: int) -> None:
+        output, ms = self.outputs[n], 20 * self.table.glide
+        if n in self.lights:
+            self.lights[n].steady()
+            self.lights[n].lay(replace(self.wanted_effects.get(n, Effect()), start=time))
+        if n not in self.wanted:
+            return
+        target = self.wanted[n]
+        self.gliding.add(n)
+        if output.kind == SERVO:
+            law = Law(FIFTH_DEGREE)
+            self.motions[n] = move(output, self.motions[n], time, target, 256 * ms, law, None)
+        elif output.kind == SWITCH:
+            self.switches[n] = target
+        else:
+            levels = self.table.levels(output, target)
+            self.lights[n].fade(time, levels, 256 * ms, Law(UNIFORM))
+
+    def glide_left(self, n: int, time: int, ms: int) -> int:
+        """For how many ms an act must last that finds its output gliding; 0: as long as it says."""
+        if n not in self.gliding:
+            return 0
+        if self.outputs[n].kind == SERVO:
+            end = self.motions[n].end
+        else:
+            end = self.lights[n].start + self.lights[n].duration
+        left = min((end - time + 255) // 256, 65000)
+        if left > ms:
+            return left
+        self.gliding.discard(n)
+        return 0
 
     def act(self, thread: Thread, op: int) -> None:
         n, at, ms = op & 15, thread.at + 1, 0
         output = self.outputs[n]
         owns = self.owner[n] == thread.run
+        run = self.runs[thread.run]
+        assert run is not None
         if output.kind == SWITCH:
+            if run.is_strand:
+                self.wanted[n] = op >> 4 & 1
             if owns:
+                self.gliding.discard(n)
                 self.switches[n] = op >> 4 & 1
             thread.at = at
             return
@@ -872,19 +930,27 @@ class SecondPlayer:
             at += 1
         if output.kind == SERVO:
             target, at = self.angle(op, at)
+            if run.is_strand:
+                self.wanted[n] = target
             motion = self.motions[n]
-            if owns and motion.run == thread.run and motion.end > thread.time:
+            longer = self.glide_left(n, thread.time, ms) if owns else 0
+            if longer:
+                self.motions[n] = move(output, motion, thread.time, target, 256 * longer, law, None)
+            elif owns and motion.run == thread.run and motion.end > thread.time:
                 away = motion.end - thread.time
                 thread.time += away
                 return
-            if owns:
+            elif owns:
                 self.motions[n] = move(
                     output, motion, thread.time, target, 256 * ms, law, thread.run
                 )
         else:
+            if run.is_strand:
+                self.wanted[n] = self.data[at]
             if owns:
                 levels = self.table.levels(output, self.data[at])
-                self.lights[n].fade(thread.time, levels, 256 * ms, law)
+                lasts = self.glide_left(n, thread.time, ms) or ms
+                self.lights[n].fade(thread.time, levels, 256 * lasts, law)
             at += 1
         thread.at = at
         if op & 0x40:
@@ -903,6 +969,10 @@ class SecondPlayer:
             period, depth, seed, width = struct.unpack_from("<HBBB", self.data, thread.at)
             effect = Effect(kind, thread.time, period, depth, seed, width)
             thread.at += 5
+        run = self.runs[thread.run]
+        assert run is not None
+        if run.is_strand:
+            self.wanted_effects[n] = effect
         if self.owner[n] == thread.run:
             self.lights[n].lay(effect)
 

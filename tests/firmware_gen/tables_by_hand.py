@@ -62,11 +62,13 @@ def table(
     conflicts: tuple[int, ...] = (),
     uses: tuple[int, ...] = (),
     reserved: tuple[int, ...] = (),
+    strands: tuple[int, ...] = (),
     **more: object,
 ) -> Table:
     """A table whose n-th cue (tag n + 1) starts the n-th thread; other threads come after them.
 
-    Without `conflicts`, `uses`, `reserved`: take, all outputs, one thread.
+    Without `conflicts`, `uses`, `reserved`: take, all outputs, one thread. `strands`: the cues
+    that are strands of idle.
     """
     count = len(conflicts or uses or reserved) or len(cues)
     records = tuple(
@@ -76,6 +78,7 @@ def table(
             conflicts[n] if conflicts else TAKE,
             reserved[n] if reserved else 1,
             n,
+            strand=n in strands,
         )
         for n in range(count)
     )
@@ -180,7 +183,7 @@ _OWNERS = table(
     ),
     conflicts=(TAKE, WAIT, REFUSE, TAKE, TAKE),
     uses=(0b111, 0b110, 0b001, 0b100, 0b001),
-    idle=4,
+    strands=(4,),
 )
 
 _STOPPING = table(
@@ -203,7 +206,7 @@ _STOPPING = table(
 _HEARD: list[Request] = [(frame, "heard", 0, 0) for frame in (20, 21, 40, 70, 180)]
 _BUSY = table((LAMP,), (tuple(ActOp(0, n, 0) for n in range(200)) * 2 + (Delay(10),),))
 _ENDLESS = table(
-    (JAW, SWITCH), ((Turn(1, True),), ()), idle=0, bindings=(BindingRecord(1, 1, True),)
+    (JAW, SWITCH), ((Turn(1, True),), ()), strands=(0,), bindings=(BindingRecord(1, 1, True),)
 )
 _THREADS = table(
     (JAW, LAMP),
@@ -240,7 +243,14 @@ CASES: tuple[tuple[str, Table, list[Request], int], ...] = (
     ),
     (
         "loops, forks, held buttons",
-        table((JAW, FIN, SWITCH), _LOOPS, reserved=(1, 1, 4, 1), idle=3, bindings=_held),
+        table(
+            (JAW, FIN, SWITCH),
+            _LOOPS,
+            reserved=(1, 1, 4, 1),
+            uses=(7, 7, 7, 4),
+            strands=(3,),
+            bindings=_held,
+        ),
         _buttons((10, 1, 1), (12, 1, 0), (60, 2, 1), (130, 2, 0), (180, 3, 1), (300, 3, 0)),
         420,
     ),

@@ -158,16 +158,18 @@ def test_a_uniform_fade_needs_no_law_and_a_uniform_move_does() -> None:
 
 def test_header_fields_follow_the_score() -> None:
     made = table(
-        Hold(10),
+        move(10),
         move(20),
-        idle="c1",
+        idle=("c1",),
+        glide_ms=1240,
         lost_cue="c0",
         lost_ms=1950,
         stop_button=4,
         stop_ms=1200,
         bindings=(Binding(1, "c1"), Binding(2, "c0", True)),
     )
-    assert (made.idle, made.lost, made.lost_time) == (1, 0, 20)
+    assert (made.glide, made.lost, made.lost_time) == (62, 0, 20)
+    assert [cue.strand for cue in made.cues] == [False, True]
     assert (made.stop_button, made.stop_time, made.address) == (4, 60, 3)
     assert made.bindings == (BindingRecord(1, 1, False), BindingRecord(2, 0, True))
     assert [cue.tag for cue in made.cues] == [cue_tag("c0"), cue_tag("c1")]
@@ -289,11 +291,11 @@ def test_each_board_gets_its_share_in_the_cues_own_time() -> None:
     assert len(head.cues) == 1
 
 
-def test_a_board_that_takes_part_in_idle_knows_every_cue() -> None:
+def test_a_board_that_takes_part_in_idle_knows_the_cues_that_use_its_outputs_only() -> None:
     made = two_boards()
-    idle = replace(made, score=replace(made.score, idle="c0"))
+    idle = replace(made, score=replace(made.score, idle=("c0",)))
     head = compile_show(idle).boards[0].table
-    assert [cue.outputs for cue in head.cues] == [1, 0]
+    assert [(cue.outputs, cue.strand) for cue in head.cues] == [(1, True)]
 
 
 def test_the_same_show_gives_the_same_bytes() -> None:

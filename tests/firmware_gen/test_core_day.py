@@ -73,11 +73,10 @@ def busy_show() -> Table:
             CueRecord(TAGS["sway"], 0b00011, 0, 1, 0),
             CueRecord(TAGS["snap"], 0b00010, 0, 2, 1),
             CueRecord(TAGS["chew"], 0b00100, 1, 1, 2),
-            CueRecord(TAGS["rest"], 0b00111, 0, 1, 3),
+            CueRecord(TAGS["rest"], 0b00111, 0, 1, 3, strand=True),
             CueRecord(TAGS["glow"], 0b11000, 2, 1, 4),
         ),
         threads=(sway, snap, chew, rest, glow, nod),
-        idle=3,
         lost=0,
         lost_time=50,
     )

@@ -113,8 +113,8 @@ def light_script(dice: Random) -> list[Step]:
         ops.append(Modulate(output, kind, *numbers) if kind else Modulate(output, 0))
         ops.append(ActOp(output, target, duration, wait=dice.random() < 0.5, law=law))
         ops.append(Delay(10 * dice.randint(1, 20)))
-    cue = CueRecord(1, (1 << len(outputs)) - 1, 0, 1, 0)
-    table = Table(1, 1, outputs, colours, laws, cues=(cue,), threads=((*ops, LoopBack()),), idle=0)
+    cue = CueRecord(1, (1 << len(outputs)) - 1, 0, 1, 0, strand=True)
+    table = Table(1, 1, outputs, colours, laws, cues=(cue,), threads=((*ops, LoopBack()),))
     return [("m", encode(table) + b"\1\2"), ("s", b""), ("f", bytes(1500))]
 
 

@@ -82,7 +82,7 @@ SHOW = Show(
         stop_button=4,
         lost_ms=2000,
         lost_cue="snap",
-        idle="chew",
+        idle=("chew",),
     ),
 )
 

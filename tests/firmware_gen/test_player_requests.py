@@ -239,19 +239,21 @@ def test_a_refusing_cue_is_counted_and_changes_nothing() -> None:
     assert (player.running_cues, player.refused) == (0b01, 1)
 
 
-def test_idle_runs_when_nothing_else_does_and_never_stands_in_the_way() -> None:
+def test_a_strand_goes_on_beside_cues_and_never_stands_in_the_way() -> None:
     idle = (Loop(LOOP_FOREVER), *OPEN, *SHUT, LoopBack())
-    player = ready(table((JAW, LAMP), (idle, OPEN, (Delay(500),)), (TAKE, REFUSE, TAKE), idle=0))
+    player = ready(
+        table((JAW, LAMP), (idle, OPEN, (Delay(500),)), (TAKE, REFUSE, TAKE), strands=(0,))
+    )
     player.frame()
     assert player.running_cues == 0b001
     player.trigger(2)
     player.frame()
-    assert (player.running_cues, player.refused) == (0b010, 0)
-    play(player, 25)
+    assert (player.running_cues, player.refused) == (0b011, 0)
+    play(player, 60)
     assert player.running_cues == 0b001
     player.trigger(3)
     player.frame()
-    assert player.running_cues == 0b100
+    assert player.running_cues == 0b101
 
 
 def test_a_ninth_run_and_an_eleventh_thread_are_refused() -> None:

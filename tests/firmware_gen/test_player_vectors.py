@@ -1,4 +1,4 @@
-"""The reference player still plays the shared vectors, and tables of the first version."""
+"""The reference player plays the shared vectors."""
 
 from __future__ import annotations
 

@@ -50,7 +50,7 @@ NO_RULES = (
     "The player is called once per frame",
     "**Modes**",
     "*Starting* is entered",
-    "*Ready*: cues run.",
+    "*Ready*: strands and cues run.",
     "*Stopping* is entered",
     "What a request does",
     "| request |",
@@ -62,6 +62,8 @@ NO_RULES = (
     "A light has these values:",
     "A run lets go at a time T:",
     "When it lets go:",
+    "A strand is a cue with that flag.",
+    "**Beside cues.** A cue that starts takes",
     "A law takes the share",
     "**Harmonic, cycloidal,",
     "| law |",
@@ -72,7 +74,7 @@ NO_RULES = (
     # A press is a start at once, so what it adds shows nowhere else.
     "- A button is remembered as down",
     # A motion or fade at rest shows the same as one that has ended, until time wraps.
-    "7. Outputs are evaluated",
+    "6. Outputs are evaluated",
 )
 """How lines of sections 2 and 3 begin that introduce, explain, or cannot be told from outside."""
 

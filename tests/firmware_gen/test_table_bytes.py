@@ -139,7 +139,7 @@ def test_a_whole_table_is_these_bytes() -> None:
         ),
         colours=((0, 100, 200),),
         laws=(LawRecord(5), LawRecord(2, 21845), LawRecord(9, 32768, 1)),
-        cues=(CueRecord(0xBEEF, 0b0101, 2, 3, 0),),
+        cues=(CueRecord(0xBEEF, 0b0101, 2, 3, 0, strand=True),),
         threads=((ActOp(0, 3000, 300, wait=True),),),
         lost=0,
         lost_time=20,
@@ -149,14 +149,14 @@ def test_a_whole_table_is_these_bytes() -> None:
         show=0x01020304,
     )
     text = """
-        bc 01 53 00 01 07 04 03 02 01 04 01 00 00 01 03 ff 00 14 04 4b 0a 00 00
+        bc 02 53 00 01 07 04 03 02 01 04 01 00 00 01 03 28 00 14 04 4b 0a 00 00
         01 01 02 c8 00 7c 15 61 01 28 0a 90 01 00 00 08 07 28 23 68 10
         02 16 28
         03 17 1e 02 31 00 00
         04 08 03
         00 64 c8
         05 02 55 55 09 00 80 01 00
-        ef be 05 00 32 4d 00
+        ef be 05 00 3a 4d 00
         40 1d 1e 80
     """
     body = bytes.fromhex(text)
@@ -203,7 +203,7 @@ def test_the_first_fault_of_several_is_the_reason() -> None:
     data = bytearray(ENCODED.data)
     data[0], data[1], data[4], data[5] = 0, 9, 9, 0
     seen = []
-    for offset, good in ((0, 0xBC), (1, 1), (-1, None), (4, 1), (5, 7)):
+    for offset, good in ((0, 0xBC), (1, 2), (-1, None), (4, 1), (5, 7)):
         with pytest.raises(TableError) as caught:
             decode(bytes(data))
         seen.append(caught.value.code)

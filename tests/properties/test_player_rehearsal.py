@@ -172,7 +172,7 @@ def random_show(dice: Random, laws: Sequence[Law] = LAWS) -> Show:
         _with_parts(dice, cues, outputs, laws),
         bindings,
         stop_button=9,
-        idle=dice.choice((None, names[0])),
+        idle=dice.choice(((), (names[0],))),
         stop_ms=dice.choice((200, 1500)),
     )
     rig = Rig(boards=tuple(Board(b, "atmega328p", n + 1) for n, b in enumerate(boards)))

@@ -277,7 +277,7 @@ def test_remote_idle_and_usage() -> None:
             "    lost 2.5 s: go b",
             "    stop button 4",
             "    stop in 900 ms",
-            "idle: go a",
+            "idle: go a, back in 0.4 s",
             "usage",
             "    a 20 per hour",
             "    run time 90 min",
@@ -289,7 +289,8 @@ def test_remote_idle_and_usage() -> None:
         (2, "b", True),
     ]
     assert (score.lost_ms, score.lost_cue, score.stop_button, score.stop_ms) == (2500, "b", 4, 900)
-    assert (score.idle, score.usage[0].per_hour, score.run_time_h) == ("a", 20.0, 1.5)
+    assert (score.idle, score.glide_ms) == (("a",), 400)
+    assert (score.usage[0].per_hour, score.run_time_h) == (20.0, 1.5)
     assert set(found.places) == {"remote", "idle", "lost", "stop", "stop time", "run time"}
 
 

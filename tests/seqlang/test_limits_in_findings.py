@@ -36,6 +36,7 @@ from sim.rulebook import (
     LONGEST_STOP_MS,
     LOOP_DEPTH,
     OUTPUTS,
+    STRANDS,
     THREADS,
 )
 from sim.strain.eye import MOST_FRAMES, MOST_LOOKS, MOST_STATEMENTS
@@ -67,6 +68,7 @@ KEPT: dict[str, tuple[float, ...]] = {
     "long-strobe": (STROBE_S,),
     "too-many-threads": (THREADS, LOOP_DEPTH),
     "too-many-includes": (MOST_INCLUDED, MOST_INCLUDED_DEEP),
+    "strands-clash": (STRANDS,),
 }
 """The numbers in what a finding says is checked, in order."""
 

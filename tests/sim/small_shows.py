@@ -156,10 +156,10 @@ def shows(draw: st.DrawFn, laws: tuple[str, ...] = LAW_NAMES) -> Show:
         if draw(st.integers(0, 5)) == 0:
             body = Repeat(InTurn((body, Hold(50))), None, while_held=True)
         cues.append(Cue(name, "", body, draw(st.sampled_from(("take", "take", "wait", "refuse")))))
-    idle = None
+    idle: tuple[str, ...] = ()
     if draw(st.booleans()):
-        idle = "idle"
-        cues.append(Cue(idle, "", Repeat(InTurn((draw(steps(laws=laws)), Hold(50))), None)))
+        idle = ("idle",)
+        cues.append(Cue("idle", "", Repeat(InTurn((draw(steps(laws=laws)), Hold(50))), None)))
     bindings = tuple(Binding(n, name, draw(st.booleans())) for n, name in enumerate(names, start=1))
     lost = draw(st.sampled_from((None, names[0])))
     score = Score(

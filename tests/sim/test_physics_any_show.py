@@ -170,7 +170,7 @@ def shows(draw: st.DrawFn) -> Show:
     conflicts = st.sampled_from(["take", "wait", "refuse"])
     cues = tuple(Cue(f"c{n}", "", body, draw(conflicts)) for n, body in enumerate(bodies_))
     usage = tuple(Usage(cue.name, 30.0) for cue in cues[: draw(st.integers(0, 2))])
-    idle = cues[0].name if cues and draw(st.booleans()) else None
+    idle = (cues[0].name,) if cues and draw(st.booleans()) else ()
     return Show(
         rig, Score("s", cues, idle=idle, usage=usage, run_time_h=draw(st.none() | st.just(2.0)))
     )

@@ -37,7 +37,7 @@ BELLY = Strip("belly", "b", 4, 30)
 RED, DARK = StripLight((255, 0, 0)), StripLight((0, 0, 0))
 
 
-def show_of(*cues: Cue, idle: str | None = None) -> Show:
+def show_of(*cues: Cue, idle: tuple[str, ...] = ()) -> Show:
     rig = Rig((), (Board("b", "atmega328p", 1),), (EYE, EAR, BELLY))
     bindings = tuple(Binding(n, cue.name) for n, cue in enumerate(cues, start=1))
     return Show(rig, Score("s", cues, bindings, idle=idle))
@@ -192,7 +192,7 @@ def test_an_effect_that_idle_takes_off_is_judged_while_its_cue_lasts() -> None:
     cue = Cue("short", "", InTurn((Fade("eye", 100.0, 0), ember, Hold(3000))))
     idle = Cue("idle", "", Fade("eye", 50.0, 1000))
     assert Eye(show_of(cue)).flashes(cue) != ()
-    assert Eye(show_of(cue, idle, idle="idle")).flashes(cue) == ()
+    assert Eye(show_of(cue, idle, idle=("idle",))).flashes(cue) == ()
 
 
 def test_a_pattern_that_flashes_late_is_told_when_it_does() -> None:
@@ -260,7 +260,7 @@ def test_idle_follows_a_cue_that_ends_or_comes_when_its_button_is_pressed(
     three = blink("eye", 200, 3)
     first = Cue("first", "", three if ends else Repeat(InTurn((three, Hold(2000))), None))
     idle = Cue("idle", "", InTurn((three, Hold(3000))))
-    show = show_of(first, idle, idle="idle")
+    show = show_of(first, idle, idle=("idle",))
     if not has_button:
         show = replace(show, score=replace(show.score, bindings=show.score.bindings[:1]))
     found = [one.then.name for one in interruptions(Eye(show), (first, idle))]

@@ -65,11 +65,11 @@ class Maker:
 
     def show(self) -> Show:
         cues = [self.cue(f"c{n}") for n in range(self.chance.randint(1, 4))]
-        idle = None
+        idle: tuple[str, ...] = ()
         if self.chance.random() < 0.4:
-            idle = "idle"
+            idle = ("idle",)
             body = Repeat(InTurn((self.step(1), Hold(self.ms()))), None)
-            cues.append(Cue(idle, "", body))
+            cues.append(Cue("idle", "", body))
         bindings = tuple(
             Binding(n, cue.name, self.chance.random() < 0.2) for n, cue in enumerate(cues, start=1)
         )

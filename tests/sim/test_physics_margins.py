@@ -85,7 +85,7 @@ def test_each_board_sags_most_under_what_passes_through_its_own_wire() -> None:
         Cue("loud", "", InTurn((Move("arm", 50.0, 700),))),
     )
     rig = Rig((Supply("p", Adapter(6.0, 10.0)),), (here, there), (light, heavy), wearer=Wearer())
-    found = {s.board: s for s in sags(Show(rig, Score("s", cues, idle="quiet", stop_ms=4000)))}
+    found = {s.board: s for s in sags(Show(rig, Score("s", cues, idle=("quiet",), stop_ms=4000)))}
     assert found["c"].board_a > found["b"].board_a
     assert found["c"].voltage_v < found["b"].voltage_v < 6.0
     ohm = loop_ohm(Wire(2.0, 26), 25.0)

@@ -68,7 +68,7 @@ A, B, C = servo_named("a", 1), servo_named("b", 2), servo_named("c", 3)
 BOARD_A = CHIP.electrics.idle_a
 
 
-def show_of(*cues: Cue, servos: tuple[Servo, ...] = (A, B, C), idle: str | None = None) -> Show:
+def show_of(*cues: Cue, servos: tuple[Servo, ...] = (A, B, C), idle: tuple[str, ...] = ()) -> Show:
     board = Board("b", CHIP.name, 1, "pack", Wire(1.0, 22), electrics=CHIP.electrics)
     rig = Rig((PACK,), (board,), servos, wearer=Wearer(tilt_deg=15.0))
     return Show(rig, Score("s", cues, idle=idle))

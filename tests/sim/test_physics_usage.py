@@ -93,7 +93,7 @@ def test_the_busiest_ten_minutes_round_runs_up() -> None:
 
 
 def test_idle_fills_the_rest() -> None:
-    mix = Book(fan_show((Usage("puff", 60.0),), idle="blow")).mix()
+    mix = Book(fan_show((Usage("puff", 60.0),), idle=("blow",))).mix()
     assert {s.cue: s.share for s in mix.shares} == pytest.approx({"puff": 0.1, "blow": 0.9})
 
 

@@ -83,7 +83,7 @@ class RandomShow:
         wearer = Wearer(float(self.chance.choice((0.0, 25.0))))
         rig = Rig((Supply("p", source),), (board,), (*parts, *lights), wearer=wearer)
         cues = tuple(self.cue(f"c{n}", parts) for n in range(4))
-        idle = "c3" if self.chance.random() < 0.3 else None
+        idle = ("c3",) if self.chance.random() < 0.3 else ()
         stop_ms = int(self.chance.integers(200, 1500))
         score = Score("random", cues, stop_button=9, stop_ms=stop_ms, idle=idle)
         self.hand = np.random.default_rng([seed, 1])

@@ -202,12 +202,12 @@ def test_a_repeat_while_held_runs_at_least_once_and_ends_with_its_pass() -> None
     assert runs(long) == [("chew", 580.0, 580.0 + 3 * 400.0)]
 
 
-def test_idle_runs_when_nothing_else_does() -> None:
-    show = show_of(WAVE, IDLE, idle="idle", bindings=(Binding(1, "wave"),))
+def test_idle_goes_on_from_ready_on_beside_all_cues() -> None:
+    show = show_of(WAVE, IDLE, idle=("idle",), bindings=(Binding(1, "wave"),))
     played = rehearse(show, (Press(2000, button=1),), 6000)
-    assert [run.cue for run in played.runs] == ["idle", "wave", "idle"]
-    assert played.runs[0].end_ms == 2000.0
-    assert played.runs[2].start_ms == played.runs[1].end_ms
+    wave, idle = played.runs
+    assert (wave.cue, wave.start_ms) == ("wave", 1980.0)
+    assert (idle.cue, idle.start_ms, idle.end_ms) == ("idle", READY_MS - 20.0, 6000.0)
 
 
 def test_the_lost_cue_starts_once_in_each_silence() -> None:
@@ -245,7 +245,7 @@ def test_a_repeat_without_time_is_refused() -> None:
 
 def test_a_day_of_idle_is_rehearsed_at_once() -> None:
     show = show_of(Cue("idle", "", Repeat(InTurn((Hold(60_000), move("jaw", 9, 500))), None)))
-    show = replace(show, score=replace(show.score, idle="idle"))
+    show = replace(show, score=replace(show.score, idle=("idle",)))
     played = rehearse(show, (), 24 * 3600 * 1000)
     assert len(played.motions["jaw"]) == 1 + (24 * 3600 * 1000 - READY_MS + 20) // 60_500
 

@@ -52,7 +52,7 @@ def test_every_cue_is_played_once_and_idle_first() -> None:
         Cue("b", "", Repeat(fin(20, 300), None, while_held=True)),
         Cue("c", "", fin(-20)),
         Cue("idle", "", Repeat(InTurn((jaw(9), jaw(5))), None)),
-        idle="idle",
+        idle=("idle",),
         bindings=(Binding(1, "a"), Binding(2, "b")),
     )
     played = run_through(show)
@@ -181,7 +181,7 @@ def test_a_cue_without_an_end_is_watched_for_eight_seconds_held_or_not() -> None
     ],
 )
 def test_idle_is_watched_for_its_whole_period_and_not_pressed(body: Step, lasts: int) -> None:
-    show = show_of(Cue("still", "", body), Cue("a", "", fin(5)), idle="still")
+    show = show_of(Cue("still", "", body), Cue("a", "", fin(5)), idle=("still",))
     (press,) = run_through(show).presses
     assert (press.at_ms, press.button) == (1000 + lasts, 2)
     (alone,) = run_through(show, only=["a"]).presses

@@ -111,7 +111,7 @@ def test_a_cue_may_start_from_wherever_the_show_leaves_the_part() -> None:
 
 def test_idle_may_be_left_anywhere() -> None:
     idle = cue(Repeat(InTurn((move("jaw", 10), move("jaw", 40))), None), name="idle")
-    show = show_of(cue(move("jaw", 20), name="a"), idle, idle="idle")
+    show = show_of(cue(move("jaw", 20), name="a"), idle, idle=("idle",))
     assert rest_angles(show)["jaw"] == (4.0, 10, 20, 40)
 
 

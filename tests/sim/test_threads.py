@@ -158,14 +158,14 @@ def test_threads_of_one_repeat_after_another_are_not_needed_at_once() -> None:
     assert program(Cue("c", "", Repeat(tight, 5)), {"a", "b"}).reserved == 3
 
 
-def test_a_board_holds_the_cues_that_use_it_or_all_if_it_idles() -> None:
+def test_a_board_holds_the_cues_that_use_it_whether_it_idles_or_not() -> None:
     boards = (Board("one", "atmega328p", 1), Board("two", "atmega328p", 2))
     lamps = (Lamp("a", "one", 22), Lamp("b", "two", 22))
     cues = (Cue("x", "", Fade("a", 50.0, 100)), Cue("y", "", Fade("b", 50.0, 100)))
     show = Show(Rig(boards=boards, outputs=lamps), Score("t", cues))
     assert [cue.name for cue in cues_on(show, "one")] == ["x"]
-    idling = Show(show.rig, Score("t", cues, idle="x"))
-    assert [cue.name for cue in cues_on(idling, "one")] == ["x", "y"]
+    idling = Show(show.rig, Score("t", cues, idle=("x",)))
+    assert [cue.name for cue in cues_on(idling, "one")] == ["x"]
     assert [cue.name for cue in cues_on(idling, "two")] == ["y"]
 
 

@@ -173,7 +173,7 @@ export class Band {
     const [x, y] = [this.x(start), RULER + ASKED + CUE * row];
     const wide = Math.max(2, this.x(end) - x);
     if (x + wide < this.gutter || x > this.width) return;
-    const idle = name === this.show.idle;
+    const idle = this.show.idle.includes(name);
     pen.fillStyle = idle ? this.colours.pale : this.colours.cue;
     pen.fillRect(x, y + 1, wide, CUE - 3);
     pen.fillStyle = this.colours.edge;

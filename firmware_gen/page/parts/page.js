@@ -137,7 +137,7 @@ function seek(frame) {
 /** Round the cue at the time shown, or round the whole take. */
 function loop(on) {
   const frame = Math.floor(now);
-  const here = (band.spans || []).filter(span => span.start <= frame && frame < span.end && span.name !== show.idle);
+  const here = (band.spans || []).filter(span => span.start <= frame && frame < span.end && !show.idle.includes(span.name));
   const span = here[here.length - 1];
   loops = on ? (span ? [span.start, span.end] : [0, take.frames - 1]) : null;
   byId("loop").setAttribute("aria-pressed", on);
@@ -246,7 +246,7 @@ function say(rig, frame) {
   byId("reach").setAttribute("aria-pressed", String(!rig.inReach));
   byId("remote").classList.toggle("away", !rig.inReach);
   const modes = rig.boards.map(board => `${board.spec.name}: ${board.mode}`).join(", ");
-  const cues = [...running].filter(name => name !== show.idle);
+  const cues = [...running].filter(name => !show.idle.includes(name));
   const state = `${modes}${cues.length ? `; ${cues.join(", ")}` : ""}`;
   byId("state").textContent = state;
   if (state !== told) tell(state);

@@ -1,9 +1,9 @@
 """endless-cue: a cue repeats for ever, and no button's cue takes all its outputs back.
 
-What: a cue that never ends is the idle cue, or other cues that a button starts take over every
+What: a cue that never ends is a strand of idle, or other cues that a button starts take over every
 output it uses.
 
-Why: if nothing takes over, the cue goes on until the stop button. While it runs, idle does not run.
+Why: if nothing takes over, the cue goes on until the stop button. Idle never gets its outputs back.
 
 Example:
 
@@ -38,7 +38,7 @@ def check(context: Context) -> Iterator[Finding]:
         return
     for cue in score.cues:
         loop = next((s for s in walk(cue.body) if _is_endless(s)), None)
-        if loop is None or cue.name == score.idle or cue.name not in context.reachable:
+        if loop is None or cue.name in score.idle or cue.name not in context.reachable:
             continue
         if cue.let_go and any(b.cue == cue.name for b in score.bindings):
             continue  # it ends when its button is let go
@@ -58,7 +58,7 @@ def check(context: Context) -> Iterator[Finding]:
             else f"cue `{cue.name}` never ends: it uses no output that another cue could take over",
             span,
             label="repeats for ever",
-            help=f"give the repeat a count, or make it the idle cue: `idle: go {cue.name}`"
+            help=f"give the repeat a count, or let idle play it: `idle: go {cue.name}`"
             + (f"; or bind a cue that uses {listed(sorted(left))}" if left else ""),
         )
     yield from _lost(context)

@@ -1,6 +1,6 @@
 """left-spinning: a cue ends, and a part that it has set turning goes on turning.
 
-What: what a cue has set turning stands still when the cue ends, or the idle cue takes it back. A
+What: what a cue has set turning stands still when the cue ends, or idle takes it back. A
 warning; advice where the cue of another button takes the part back.
 
 Why: such a part turns until something else stops it. It winds up what it catches while nobody looks
@@ -40,10 +40,10 @@ def check(context: Context) -> Iterator[Finding]:
     round_and_round = {name for name, servo in context.servos.items() if servo.load.spins}
     if not round_and_round or context.partial:
         return
-    idle = context.uses.get(score.idle or "", frozenset())
+    idle = frozenset().union(*(context.uses.get(name, frozenset()) for name in score.idle))
     parts = parts_for_letting_go(score)
     for cue in score.cues:
-        if cue.name == score.idle or cue.name not in context.reachable or cue.let_go:
+        if cue.name in score.idle or cue.name not in context.reachable or cue.let_go:
             continue
         if duration_ms(cue.body) == inf:  # `endless_cue` says what takes it back
             continue

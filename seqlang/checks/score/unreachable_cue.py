@@ -1,6 +1,6 @@
 """unreachable-cue: nothing starts a cue.
 
-What: each cue is bound to a button, is the idle cue or the cue for a lost remote.
+What: each cue is bound to a button, is played by idle or is the cue for a lost remote.
 
 Why: a cue that no button starts is usually a line forgotten under `remote`.
 

@@ -90,10 +90,8 @@ def _pixels(context: Context, board: Board, chip: Chip, strips: list[Strip]) -> 
 
 
 def _cues(context: Context, board: Board, names: set[str]) -> Iterator[Finding]:
-    """A board holds the cues that use its outputs; all of them if idle does."""
-    score = context.show.score
-    idles = score.idle is not None and bool(names & context.uses.get(score.idle, frozenset()))
-    cues = [cue for cue in score.cues if idles or names & context.uses[cue.name]]
+    """A board holds the cues that use its outputs."""
+    cues = [cue for cue in context.show.score.cues if names & context.uses[cue.name]]
     if len(cues) > CUES:
         yield Finding(
             "error",

@@ -130,7 +130,7 @@ def test_only_a_cue_that_ends_by_being_taken_over_may_leave_a_part_in_its_middle
     """The jaw's safe angle is 4 deg."""
     body = InTurn((moved("jaw", 9), moved("jaw", 20)))
     assert rest_angles(show_of(Cue("c", "", body)))["jaw"] == (4.0, 20.0)
-    assert rest_angles(show_of(Cue("c", "", body), idle="c"))["jaw"] == (4.0, 9.0, 20.0)
+    assert rest_angles(show_of(Cue("c", "", body), idle=("c",)))["jaw"] == (4.0, 9.0, 20.0)
     endless = Cue("c", "", Repeat(body, None))
     assert rest_angles(show_of(endless))["jaw"] == (4.0, 9.0, 20.0)
 

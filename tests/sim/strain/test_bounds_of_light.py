@@ -156,7 +156,7 @@ def test_a_cue_finds_all_dark_then_all_bright_and_idle_the_safe_light_too() -> N
         {"lure": 0.0, "eye": 0.0},
         {"lure": 90.0, "eye": 50.0},
     ]
-    idle = LightStates(show(own, other, idle="a")).entries(own)
+    idle = LightStates(show(own, other, idle=("a",))).entries(own)
     assert (dict(idle[-1].lights), idle[-1].from_dark) == ({"lure": 5.0, "eye": 0.0}, True)
     assert not idle[0].from_dark
     assert len(idle) == 3
@@ -217,10 +217,10 @@ def test_idle_counts_its_lights_coming_on_at_power_up() -> None:
     steps = (fade(100), Hold(899), fade(100), fade(100, "eye"))
     cue = Cue("c", "", InTurn(steps))
     assert LightBound(show(cue)).of_light(cue, "lure") == 2
-    idle = LightBound(show(cue, idle="c"))
+    idle = LightBound(show(cue, idle=("c",)))
     assert idle.of_light(cue, "lure") == 3
     later = Cue("c", "", InTurn((fade(0), Hold(1001), fade(100))))
-    assert LightBound(show(later, idle="c")).of(later) == 2
+    assert LightBound(show(later, idle=("c",))).of(later) == 2
 
 
 def test_of_three_effects_in_turn_only_neighbours_meet() -> None:

@@ -40,7 +40,7 @@ def fin(angle: float) -> Move:
     return Move("fin", angle, 1000, Law("3-4-5"))
 
 
-def states(*bodies: Step, idle: str | None = None) -> Reachable:
+def states(*bodies: Step, idle: tuple[str, ...] = ()) -> Reachable:
     return Reachable(show_of(*(Cue(f"c{n}", "", body) for n, body in enumerate(bodies)), idle=idle))
 
 

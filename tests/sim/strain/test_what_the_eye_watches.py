@@ -68,7 +68,7 @@ def test_a_cue_is_watched_from_a_second_before_it_to_a_second_behind() -> None:
 
 def test_idle_may_find_its_light_as_it_comes_on_a_frame_before() -> None:
     one = cue("one", Fade("lure", 80.0, 0), Hold(500))
-    eye = Eye(show_of(one, idle="one"))
+    eye = Eye(show_of(one, idle=("one",)))
     entry = eye.states.entries(one)[-1]
     assert entry.from_dark
     sight = eye.watch(one, entry)
@@ -82,12 +82,12 @@ def test_coming_on_at_power_up_can_be_one_change_too_many_for_idle() -> None:
     beat = (Fade("lure", 0.0, 0), Hold(110), Fade("lure", 100.0, 0), Hold(110))
     idle = cue("idle", *beat, *beat, *beat, Fade("lure", 0.0, 0), Hold(9000))
     lit = replace(LURE, safe_pct=100.0)
-    (flash,) = Eye(show_of(idle, lights=(lit,), idle="idle")).flashes(idle)
+    (flash,) = Eye(show_of(idle, lights=(lit,), idle=("idle",))).flashes(idle)
     assert flash.found.count == 4
     assert flash.finds is not None
     assert flash.finds.from_dark
     assert Eye(show_of(idle, lights=(lit,))).flashes(idle) == ()
-    assert Eye(show_of(idle, lights=(LURE,), idle="idle")).flashes(idle) == ()
+    assert Eye(show_of(idle, lights=(LURE,), idle=("idle",))).flashes(idle) == ()
 
 
 @pytest.mark.parametrize(("longest_ms", "watched"), [(1000.0, 1000), (12_000.0, 3000)])
@@ -142,21 +142,25 @@ GLOW = cue("glow", Effect("lure", "ember", 200), Hold(700))
     ("others", "idle", "until"),
     [
         # nothing takes it off
-        ((), None, inf),
+        ((), (), inf),
         # idle does, as it has the light
-        ((cue("still", Fade("lure", 5.0, 100)),), "still", 1700.0),
-        ((cue("still", Fade("ear", 5.0, 100)),), "still", inf),
-        # unless another cue may run on beside, so that idle does not come
-        ((cue("still", Fade("lure", 5.0, 100)), cue("beside", Fade("ear", 9.0, 50))), "still", inf),
+        ((cue("still", Fade("lure", 5.0, 100)),), ("still",), 1700.0),
+        ((cue("still", Fade("ear", 5.0, 100)),), ("still",), inf),
+        # whatever runs beside
+        (
+            (cue("still", Fade("lure", 5.0, 100)), cue("beside", Fade("ear", 9.0, 50))),
+            ("still",),
+            1700.0,
+        ),
         (
             (cue("still", Fade("lure", 5.0, 100)), cue("other", Fade("lure", 9.0, 50))),
-            "still",
+            ("still",),
             1700.0,
         ),
     ],
 )
 def test_an_effect_that_is_left_on_stays_until_idle_takes_it_off(
-    others: tuple[Cue, ...], idle: str | None, until: float
+    others: tuple[Cue, ...], idle: tuple[str, ...], until: float
 ) -> None:
     eye = Eye(show_of(GLOW, *others, idle=idle))
     sight = eye.watch(GLOW, eye.states.entries(GLOW)[0])
@@ -165,7 +169,7 @@ def test_an_effect_that_is_left_on_stays_until_idle_takes_it_off(
 
 def test_what_idle_itself_leaves_on_stays() -> None:
     idle = Cue("idle", "", Repeat(GLOW.body, None))
-    eye = Eye(show_of(idle, idle="idle"))
+    eye = Eye(show_of(idle, idle=("idle",)))
     sight = eye.watch(idle, eye.states.entries(idle)[0])
     assert eye._stays_until(sight, "lure") == inf
 

@@ -168,7 +168,7 @@ LIMITS = (
         fails=cues(SNAP, GLOW),
         says="cue `glow` never ends: no other cue of the remote takes over `lure`",
         severity="warning",
-        help="give the repeat a count, or make it the idle cue: `idle: go glow`; or bind a cue "
+        help="give the repeat a count, or let idle play it: `idle: go glow`; or bind a cue "
         "that uses `lure`",
         at="repeat for ever",
     ),
@@ -208,7 +208,7 @@ LIMITS = (
         fails=cues(SNAP, "repeat for ever\n    hold 5 s"),
         says="cue `glow` never ends: it uses no output that another cue could take over",
         severity="warning",
-        help="give the repeat a count, or make it the idle cue: `idle: go glow`",
+        help="give the repeat a count, or let idle play it: `idle: go glow`",
     ),
     Limit(
         id="endless-when-lost",

@@ -93,14 +93,14 @@ STILL, OTHER = f"cue still\n{GLOW}", "cue other\n    l1 fade to 9 % in 1 s\n"
     [
         (CUES, "", []),
         (CUES + 1, "", ["b0"]),
-        # a cue that uses nothing of a board counts there only if it may take over its idle cue
+        # a cue that uses nothing of a board does not count there, whether it idles or not
         (CUES, OTHER, []),
-        (CUES - 2, f"{STILL}{OTHER}idle: go still\n", []),
-        (CUES - 1, f"{STILL}{OTHER}idle: go still\n", ["b0"]),
-        (CUES, f"{OTHER}idle: go other\n", ["b1"]),
+        (CUES - 1, f"{STILL}{OTHER}idle: go still\n", []),
+        (CUES, f"{STILL}{OTHER}idle: go still\n", ["b0"]),
+        (CUES, f"{OTHER}idle: go other\n", []),
     ],
 )
-def test_a_board_holds_the_cues_of_its_outputs_and_all_if_its_idle_may_be_taken_over(
+def test_a_board_holds_the_cues_of_its_outputs_whether_it_idles_or_not(
     count: int, more: str, full: list[str]
 ) -> None:
     rig = boards(2) + lamps(2, on=2)
