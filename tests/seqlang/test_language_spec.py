@@ -11,7 +11,7 @@ from rig_text import loaded
 
 from seqlang.check import check
 from seqlang.checks.wiring import rig_too_large
-from seqlang.meaning.alike.cues import MOST_STATEMENTS
+from seqlang.meaning.alike.choosing import MOST_STATEMENTS
 from seqlang.meaning.cue import CUT_MS, MOST_STEPS, MOST_STEPS_OF_SHOW, MOST_TIMES
 from seqlang.meaning.durations import LEAST_MS
 from seqlang.meaning.output import MIDDLE_PULSE_US, MOST_TRIM_US
@@ -120,7 +120,7 @@ def test_limits_on_the_page_are_those_of_the_code() -> None:
     assert f"lasts {LEAST_MS} ms at least" in PAGE
     assert f"(in {CUT_MS} ms, the shortest" in PAGE
     assert f"everything exists N times, 2 to {words.MOST_IN_ROW}" in PAGE
-    assert f"the cues of a show may have {MOST_STATEMENTS:,} statements" in PAGE
+    assert f"a show may have {MOST_STATEMENTS:,} lines, each part" in PAGE
     assert f"at most {MOST_TRIM_US:g} us either way" in row("`trim WIDTH`")
     assert f"mirrored about {MIDDLE_PULSE_US:g} us" in row("`pulse`")
 

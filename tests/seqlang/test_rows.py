@@ -289,6 +289,15 @@ def test_rows_along_rows_have_a_limit_that_is_told() -> None:
     assert "show-too-long" in {one.name for one in check(found).findings}
 
 
+def test_long_lists_of_rows_have_the_same_limit() -> None:
+    dots = "row of 32\n    lamp dot: hand pin PD5\n"
+    line = "dot and " * 100 + "dot fade to 10 % in 1 s"
+    assert "show-too-long" in names(cue(*[line] * 20, rig=TOP + dots))
+    entry = f"    servo finger: hand pin PB1\n{SERVO}        load rod 16 g, 90 mm\n"
+    many = "".join(entry.replace("finger", f"finger{n}") for n in range(400))
+    assert "show-too-long" in names(loaded(TOP + "row of 32\n" + many))
+
+
 @pytest.mark.parametrize(
     ("line", "finding", "says"),
     [

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple, cast
+from typing import TYPE_CHECKING, Final, NamedTuple, cast
 
 from lark import Token
 
@@ -43,6 +43,15 @@ class Here(NamedTuple):
         return ", ".join(said)
 
 
+MOST_STATEMENTS: Final = 30_000
+"""Statements of a show, written out, each part in them counted (own limit; the steps of its cues
+have the same)."""
+
+
+class TooManyError(Exception):
+    """Written out, the show has more statements than a show may have."""
+
+
 class Notes:
     """Findings of the writing out, each once, however often its text is read."""
 
@@ -51,6 +60,9 @@ class Notes:
         self.forgiven = set(forgiven)
         """Names of what could not be read: nothing is said of what is said of them."""
         self.all: dict[tuple[str, Span, str], Finding] = {}
+        self.is_limited = False
+        """The text has something that exists several times, so that little can become much."""
+        self._written = 0
         self.failed = False
         """Something was found since this was last set: what is being written out makes no sense."""
 
@@ -74,6 +86,12 @@ class Notes:
             fix=None if fix is None else Fix(span, fix),
         )
         self.all.setdefault((name, span, message), finding)
+
+    def written(self, count: int) -> None:
+        """So many more statements, or parts in them, are written out. Raises TooManyError."""
+        self._written += count
+        if self.is_limited and self._written > MOST_STATEMENTS:
+            raise TooManyError
 
     def span(self, node: object) -> Span:
         return Span(self._source.path, *place(node))

@@ -40,13 +40,6 @@ if TYPE_CHECKING:
     from seqlang.text.occurrences import Named
     from seqlang.text.syntax import Amount
 
-MOST_STATEMENTS = 30_000
-"""Statements of a show, written out (own limit; the steps of its cues have the same)."""
-
-
-class TooManyError(Exception):
-    """Written out, the show has more statements than a show may have."""
-
 
 class One(NamedTuple):
     """One thing that a name means, and where it stands."""
@@ -192,7 +185,6 @@ class CueWriter:
         self._chooser = chooser
         self._notes = notes
         self._known_sides = frozenset(sides)
-        self._count = 0
 
     # -- statements -------------------------------------------------------------------------
 
@@ -208,9 +200,7 @@ class CueWriter:
         return Broken(Token("BROKEN", "", start_of(statement))) if failed else made
 
     def _for(self, statement: StatementText, here: Here) -> StatementText:
-        self._count += 1
-        if self._count > MOST_STATEMENTS:
-            raise TooManyError
+        self._notes.written(1)
         amount = self._chooser.amount
         if isinstance(statement, ActText):
             return self._act(statement, here)
@@ -247,7 +237,16 @@ class CueWriter:
         return statement
 
     def _outputs(self, names: Iterable[Token | Through], here: Here) -> tuple[Token, ...]:
-        return tuple(one.token for name in names for one in self._names.outputs(name, here))
+        return tuple(one.token for one in self._ones(names, here))
+
+    def _ones(self, names: Iterable[Token | Through], here: Here) -> list[One]:
+        """Every output that is named. Raises TooManyError."""
+        found: list[One] = []
+        for name in names:
+            ones = self._names.outputs(name, here)
+            self._notes.written(len(ones))
+            found += ones
+        return found
 
     def _groups(
         self, names: Iterable[Token | Through], value: Value, here: Here
@@ -255,11 +254,7 @@ class CueWriter:
         """Outputs with what is said of them: together where it is the same for all."""
         if not is_varied(value):
             return [(self._outputs(names, here), value)]
-        return [
-            ((one.token,), self._value(value, one.here))
-            for name in names
-            for one in self._names.outputs(name, here)
-        ]
+        return [((one.token,), self._value(value, one.here)) for one in self._ones(names, here)]
 
     def _value(self, value: Value, here: Here) -> Value:
         if isinstance(value, LightText):
@@ -305,7 +300,7 @@ class CueWriter:
         return law._replace(shares=tuple(self._chooser.amount(one, here) for one in law.shares))
 
     def _effect(self, effect: EffectText, here: Here) -> StatementText:
-        ones = [one for name in effect.names for one in self._names.outputs(name, here)]
+        ones = self._ones(effect.names, here)
         if not any(is_varied(option.items[1]) for option in effect.options):
             return effect._replace(names=tuple(one.token for one in ones))
         made = [

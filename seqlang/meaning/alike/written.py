@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple, cast
 
 from lark import Token
 
-from seqlang.meaning.alike.choosing import Chooser, Here, Notes
-from seqlang.meaning.alike.cues import CueWriter, Meant, TooManyError
+from seqlang.meaning.alike.choosing import MOST_STATEMENTS, Chooser, Here, Notes, TooManyError
+from seqlang.meaning.alike.cues import CueWriter, Meant
 from seqlang.meaning.alike.families import (
     families,
     families_of,
@@ -79,6 +79,7 @@ class _WritingOut:
     def __init__(self, items: Sequence[TopLine], source: Source, forgiven: Iterable[str]) -> None:
         self._items = items
         self._notes = Notes(source, forgiven)
+        self._notes.is_limited = any(map(_is_block, items))
         found = list(families(items))
         self._families = found
         self._members = members(found)
@@ -105,6 +106,7 @@ class _WritingOut:
             self._write()
         except TooManyError:
             self._too_many()
+            return WrittenOut((), tuple(self._notes.all.values()))
         scores = sorted(self._scores, key=lambda one: one[:3])
         return WrittenOut(
             (*self._lines, *(item for *_, item in scores)),
@@ -140,15 +142,13 @@ class _WritingOut:
                 self._work_off()
 
     def _too_many(self) -> None:
-        from seqlang.meaning.alike.cues import MOST_STATEMENTS
-
         last = next(item for item in reversed(self._items) if _is_block(item))
         self._notes.error(
             "show-too-long",
-            f"written out for every side and every thing of a row, the cues of this show have more "
-            f"than {MOST_STATEMENTS} statements",
+            "written out for every side and every thing of a row, this show has more than "
+            f"{MOST_STATEMENTS} statements and parts in them",
             cast("Line", last).items[0],
-            help="use fewer `along` inside one another, or make two shows of it",
+            help="use shorter rows, or fewer `along` inside one another, or make two shows of it",
         )
 
     # -- the rig ----------------------------------------------------------------------------
@@ -234,7 +234,8 @@ class _WritingOut:
             self._lines.append(entry)
 
     def _line(self, line: Line, here: Here, item: int | None = None) -> Line:
-        """A line of the rig, and what stands below it."""
+        """A line of the rig, and what stands below it. Raises TooManyError."""
+        self._notes.written(1)
         places = places_in(line)
         carried = line.kind == "servo" and _stands_on_own(line)
         made: list[Node] = []
