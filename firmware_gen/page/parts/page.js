@@ -68,8 +68,7 @@ function furnish() {
 export function renew(data) {
   remote.releaseAll();
   Object.assign(show, data);
-  rehearsal = new Take(show, compiled, show.rehearsal.script, show.rehearsal.frames);
-  rehearsal.extend(Math.min(rehearsal.frames, AHEAD));
+  rehearsal = new Take(show, compiled, show.rehearsal.script, show.rehearsal.frames); // played ahead by and by
   if (take.own) {
     const { frames, script } = take;
     take = new Take(show, compiled);
