@@ -166,8 +166,8 @@ class Reading:
         """What each declared name is the name of; the first kind of several."""
         self.forgiven = set(forgiven)
         """Names declared in lines that could not be read: missing, but not unknown."""
-        self._on_the_way: set[tuple[str, Span, str]] = set()
-        """Findings so far, by name, place and message."""
+        self._on_the_way: dict[tuple[str, Span, str], int] = {}
+        """Numbers of the findings so far, by name, place and message."""
         self._unknown: dict[str, int] = {}
         """Names that nothing known is near to, by what was said: the place of their finding."""
         self._compared = 0
@@ -227,8 +227,9 @@ class Reading:
         """Note a finding at a node; `fix` is what would pass in its place."""
         span = self.span(node)
         if self.origins.is_passing and (name, span, message) in self._on_the_way:
+            self._the_same(self._on_the_way[name, span, message], span)
             return  # the same words, come to once more by another way
-        self._on_the_way.add((name, span, message))
+        self._on_the_way[name, span, message] = len(self.findings)
         spots = tuple((self.span(other), words) for other, words in related)
         self.findings.append(
             Finding(
@@ -246,6 +247,14 @@ class Reading:
                 unit,
             )
         )
+
+    def _the_same(self, index: int, span: Span) -> None:
+        """A finding of one thing is one of another that is described by the same text as well."""
+        if not span.trail or span.trail[-1].span is not None:
+            return
+        found, note = self.findings[index], f"the same {span.trail[-1].words}"
+        if found.trail != span.trail and note not in found.notes and len(found.notes) < _SHOWN:
+            self.findings[index] = replace(found, notes=(*found.notes, note))
 
     def said_again(self, first: object, again: object) -> Fix | None:
         """The change that takes out a line which says the same as an earlier one, to the letter.
@@ -310,7 +319,7 @@ class Reading:
         span = self.span(token)
         if span == found.span or (found.name, span, found.message) in self._on_the_way:
             return
-        self._on_the_way.add((found.name, span, found.message))
+        self._on_the_way[found.name, span, found.message] = index
         if len(found.related) < _SHOWN:
             related = (*found.related, (self.span(token), "and here"))
             self.findings[index] = replace(found, related=related)

@@ -299,6 +299,12 @@ def test_a_finding_without_a_name_says_the_side_beside_it() -> None:
     assert [way.words for way in one.trail] == ["on the right side"]
 
 
+def test_what_reading_finds_on_both_sides_says_so() -> None:
+    (one,) = loaded(WINGS.replace("150 mm", "0 mm")).findings
+    assert [way.words for way in one.trail] == ["on the left side"]
+    assert one.notes == ("the same on the right side",)
+
+
 def test_a_fix_changes_the_one_text_and_passes_for_both_sides() -> None:
     text = WINGS + (
         "cue act\n    root to 50 deg in 1 s\n    root to 0 deg in 90 ms\n"
