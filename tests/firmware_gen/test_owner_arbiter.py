@@ -396,6 +396,34 @@ def test_a_computer_that_slept_for_an_hour_holds_nothing_when_it_wakes() -> None
     assert line.outcome(1, nod) == Reply(Status.DONE)
 
 
+def test_a_board_that_heard_nothing_for_a_second_has_let_go_and_its_holders_are_told() -> None:
+    """The owner itself was held up, though not for so long that the computer must have slept."""
+    line = SharedLine(OLD)
+    line.press(1, HELD_BUTTON, True)
+    line.run(0.2)
+    line.virtual.advance(line.now + 1.1)
+    assert not is_down(line)
+    beacon = line.ask(1, RequestKind.BEACON)
+    assert "heard nothing for" in failure(line, 1, beacon).message
+
+
+def test_a_press_that_waits_does_not_follow_its_own_release() -> None:
+    line = SharedLine(OLD)
+    begin_transfer(line, 1)
+    line.run(0.5)
+    line.ask(1, RequestKind.VERIFY)
+    line.run(0.5)
+    line.virtual._write_s = 0.9
+    line.ask(1, RequestKind.COMMIT)
+    line.run(0.01)
+    down = line.press(2, HELD_BUTTON, True)  # waits for the commit
+    line.run(1.2)
+    assert failure(line, 2, down).reason == "let-go"
+    line.run(3.0)
+    assert not is_down(line)
+    assert line.arbiter.is_idle
+
+
 def test_a_transfer_over_an_hour_of_sleep_goes_on() -> None:
     """The computer's own clock stood still meanwhile, and the board waited."""
     line = SharedLine(OLD)

@@ -360,6 +360,26 @@ def test_two_owners_do_not_share_a_port(
         os.kill(pid, signal.SIGKILL)
 
 
+@posix_only
+def test_a_port_has_one_owner_whichever_of_its_names_is_used(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As `/dev/serial/by-id/...` and `/dev/ttyUSB0` are one; names may be relative, too."""
+    board = ServedBoard(pseudo_terminal=True)
+    (tmp_path / "by-id").symlink_to(board.url)
+    monkeypatch.chdir(tmp_path)
+    with board.server, connect("first") as first, connect("second") as second:
+        names = (board.url, str(tmp_path / "by-id"), "by-id", "./by-id")
+        for owner in (first, second):
+            for name in names:
+                assert owner.board(name).greet().chunk_bytes == 16
+        for name in names:
+            assert press("limp", [name]) == {board.url: Reply(0)}
+        assert [each["port"] for each in first.ports()] == [board.url]
+        with pytest.raises(LinkFailure, match="in use by `second`"), first.lent("by-id"):
+            pass
+
+
 # -- bad clients -----------------------------------------------------------------------------------
 
 
@@ -465,9 +485,12 @@ def test_a_client_that_is_stopped_for_a_while_lets_go_and_is_told(board: ServedB
         assert process.stdout is not None
         assert process.stdout.readline() == "down\n"
         process.send_signal(signal.SIGSTOP)
-        assert until(lambda: not board.is_down())
-        process.send_signal(signal.SIGCONT)
-        assert "was let go" in process.stdout.readline()
+        try:
+            assert until(lambda: not board.is_down())
+            process.send_signal(signal.SIGCONT)
+            assert "was let go" in process.stdout.readline()
+        finally:
+            process.kill()
 
 
 @posix_only

@@ -42,6 +42,7 @@ def main() -> int:
         for name in ("SIGTERM", "SIGINT"):
             signal.signal(getattr(signal, name), lambda *_: owner.end())
         _write_to(place.log)
+        os.chdir(place.folder.anchor or ".")  # so that no disk is in use for its sake
         with suppress(
             OSError, AttributeError
         ):  # few users may; a stop then waits for no other work

@@ -138,6 +138,7 @@ class Arbiter:
         self._held: dict[int, set[int]] = {}
         self._last_word: dict[int, float] = {}
         self._was_let_go: dict[int, str] = {}
+        self._last_put = 0.0
 
     # -- clients -----------------------------------------------------------------------------
 
@@ -162,6 +163,7 @@ class Arbiter:
     def greet(self, client: int, number: int, now: float) -> None:
         """Reach the board anew. What this client asked before is not waited for any longer."""
         self.join(client)
+        self._last_word[client] = now
         self._drop(client)
         self._greeters.append((client, number))
         if self.is_open:
@@ -171,6 +173,7 @@ class Arbiter:
     def ask(self, client: int, number: int, kind: RequestKind, payload: bytes, now: float) -> None:
         """Put a request in its client's queue; stop and limp go before all queues."""
         self.join(client)
+        self._note_silence(now)
         self._last_word[client] = now
         asked = Ask(client, number, kind, payload)
         if kind in URGENT:
@@ -215,8 +218,10 @@ class Arbiter:
 
     def tick(self, now: float) -> None:
         """Time has passed: repeat what is late, give up what came to nothing."""
+        self._note_silence(now)
         again, given_up = self._awaiting.late(now)
-        self.output += again
+        for encoded in again:
+            self._put(encoded, now)
         for asked in given_up:
             self._gave_up(asked)
         if self._transfer and now >= self._transfer.last + TRANSFER_IDLE_S:
@@ -276,8 +281,7 @@ class Arbiter:
             RequestKind.BEACON,
             RequestKind.BUTTON,
         ):
-            words = self._was_let_go.pop(asked.client)
-            return LinkFailure("let-go", f"the button was let go: {words}", "press it again")
+            return _let_go_words(self._was_let_go.pop(asked.client))
         if asked.kind in _TRANSFER:
             return self._transfer_refusal(asked, now)
         if asked.kind == RequestKind.BUTTON and len(asked.payload) == BUTTON.size:
@@ -313,11 +317,29 @@ class Arbiter:
         held.discard(button)
         return Reply(Status.DONE) if self._is_held(button) else None
 
+    def _note_silence(self, now: float) -> None:
+        """After a second without a frame the board has let go by itself: this process was held up.
+
+        Whoever held a button is told so, and not that all went well.
+        """
+        silent_s = now - self._last_put
+        if self.is_open and self._last_put and silent_s >= SILENT_S:
+            for client in [one for one, held in self._held.items() if held]:
+                self._let_go(client, f"the board heard nothing for {silent_s:.1f} s")
+
+    def _put(self, encoded: bytes, now: float) -> None:
+        self.output.append(encoded)
+        self._last_put = now
+
     def _is_held(self, button: int) -> bool:
         return any(button in held for held in self._held.values())
 
     def _let_go(self, client: int, why: str) -> None:
         buttons = self._held.pop(client, set())
+        queue = self._queues[client]
+        for waiting in [each for each in queue if buttons and each.kind == RequestKind.BUTTON]:
+            queue.remove(waiting)  # a press that has not gone out must not follow the release
+            self._answer(waiting, _let_go_words(why))
         for button in sorted(buttons):
             words = f"button {button} was let go: {why}"
             self.events.append(BoardEvent("let-go", client, words=words))
@@ -431,7 +453,7 @@ class Arbiter:
         board = None if asked.kind in URGENT else self.board
         address = board.address if board else EVERYBODY
         encoded = encode(LinkFrame(address, asked.kind, seq, asked.payload))
-        self.output.append(encoded)
+        self._put(encoded, now)
         self._awaiting.sent(asked, asked.kind, seq, encoded, now, every_s=every_s, tries=tries)
 
     # -- answers -----------------------------------------------------------------------------
@@ -504,7 +526,7 @@ class Arbiter:
             return
         self._hello_seq = self._greeting.seq
         if hello:
-            self.output.append(hello)
+            self._put(hello, now)
 
     def _greeted(self, board: Greeted) -> None:
         self._greeting = None
@@ -514,6 +536,10 @@ class Arbiter:
         for client, number in self._greeters:
             self.answers.append(Answer(client, number, board))
         self._greeters.clear()
+
+
+def _let_go_words(why: str) -> LinkFailure:
+    return LinkFailure("let-go", f"the button was let go: {why}", "press it again")
 
 
 def _overtaken(what: str) -> LinkFailure:

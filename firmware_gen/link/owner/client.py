@@ -49,6 +49,15 @@ _PAUSE_S: Final = 0.01
 """Longer from try to try: an owner that is just ending closes its sockets one after another."""
 
 
+def same_name(port: str) -> str:
+    """One name for each port, whatever folder a program runs in and whichever link it names."""
+    if "://" in port:
+        return port
+    if sys.platform == "win32":
+        return port.upper()
+    return os.path.realpath(port) if "\0" not in port and os.path.exists(port) else port
+
+
 class OwnerEndedError(LinkFailure):
     """The owner has gone, and the connection with it."""
 
@@ -115,7 +124,7 @@ class OwnerConnection:
 
     def board(self, port: str, baud: int = BAUD) -> OwnedLink:
         """The board behind a port; `greet` it first."""
-        return OwnedLink(self, port, baud)
+        return OwnedLink(self, same_name(port), baud)
 
     def watch(self) -> None:
         """From now on `events` tells what happens on every port."""
@@ -139,12 +148,12 @@ class OwnerConnection:
     @contextmanager
     def lent(self, port: str) -> Iterator[None]:
         """The port is closed meanwhile, so that a program other than ours may open it."""
-        self.request("lend", port=port)
+        self.request("lend", port=same_name(port))
         try:
             yield
         finally:
             with suppress(LinkFailure):
-                self.request("return", port=port)
+                self.request("return", port=same_name(port))
 
     # -- requests and answers ------------------------------------------------------------------
 
@@ -342,7 +351,7 @@ class OwnedLink(BoardLink):
         )
 
     def _press(self, what: Pressed) -> Reply:
-        found = press(what, [self.name], self.baud, name=self.owner.name)[self.name]
+        (found,) = press(what, [self.name], self.baud, name=self.owner.name).values()
         if isinstance(found, LinkFailure):
             raise found
         return found
@@ -405,7 +414,13 @@ def _pressed(
     name: str,
 ) -> dict[str, Reply | LinkFailure]:
     lines = _Said(met.connection)
-    line = {"urgent": what, "ports": list(ports), "all": everywhere, "baud": baud, "client": name}
+    line = {
+        "urgent": what,
+        "ports": [same_name(port) for port in ports],
+        "all": everywhere,
+        "baud": baud,
+        "client": name,
+    }
     try:
         met.connection.settimeout(HEARD_S)
         met.connection.sendall(messages.packed({**line, "token": met.token}))
