@@ -63,7 +63,7 @@ def draw_cues(shown: Plotted, row: Axes, panels: Sequence[Axes]) -> None:
     for n, (run, fill) in enumerate(zip(runs, fills(shown), strict=True)):
         start, end = run.start_ms / 1000.0, run.end_ms / 1000.0
         top = deep - placed[n]
-        row.fill_between([start, end], top - 1, top, color=fill, lw=0)
+        row.fill_between([start, end], top - 0.97, top, color=fill, lw=0)
         for panel in () if fill == IDLE_FILL else panels:  # idle goes on all the time
             panel.axvspan(start, end, color=fill, lw=0, zorder=0, alpha=0.55)
             panel.axvline(start, color="white", lw=0.6, zorder=0.5)

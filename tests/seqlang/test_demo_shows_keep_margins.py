@@ -24,8 +24,16 @@ def path(request: pytest.FixtureRequest) -> Path:
     return request.param
 
 
-def test_there_are_six_of_them() -> None:
-    assert {path.stem for path in SHOWS} == {"first", "anglerfish", "owl", "crab", "wings", "hand"}
+def test_there_are_seven_of_them() -> None:
+    assert {path.stem for path in SHOWS} == {
+        "first",
+        "anglerfish",
+        "owl",
+        "crab",
+        "wings",
+        "hand",
+        "head",
+    }
 
 
 def test_every_servo_keeps_a_fifth_or_more_of_its_line(path: Path) -> None:

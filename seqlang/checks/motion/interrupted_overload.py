@@ -63,8 +63,14 @@ def check(context: Context) -> Iterator[Finding]:
     over = [cuts for cuts in sound if _goes_over(context, cuts)]
     for n, cuts in enumerate(over):
         yield _overload(context, cuts, is_remedied=n < MOST_REMEDIES)
+    idle = context.show.score.idle
     longest = [max(cuts.found, key=lambda cut: cut.delay_ms) for cuts in sound]
-    stretched = [cut for cut in longest if cut.delay_ms > LEAST_STRETCH_MS]
+    stretched = [
+        cut
+        for cut in longest
+        # a way back into idle takes as long as it needs
+        if cut.delay_ms > LEAST_STRETCH_MS and not (cut.cue in idle and cut.by in idle)
+    ]
     if stretched:
         yield _stretch(context, sorted(stretched, key=lambda cut: -cut.delay_ms))
 
