@@ -18,6 +18,7 @@ from seqlang.checks.context import Context
 from seqlang.checks.wiring import table_too_large
 from seqlang.meaning.alike.told import ALL_ONCE, Likes
 from seqlang.summary import Summary, summarise
+from seqlang.text.findings import said_there
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -127,7 +128,9 @@ def _found(
 ) -> Iterator[Finding]:
     for one in checks:
         before_each()
-        yield from one(context)
+        for finding in one(context):
+            fix = finding.fix and said_there(finding.fix, finding.trail, context.text)
+            yield finding if fix is finding.fix else replace(finding, fix=fix)
 
 
 def _has_error(findings: Iterable[Finding]) -> bool:

@@ -17,10 +17,13 @@ from lark import Token, UnexpectedInput
 from firmware_gen.chips import CHIPS
 from seqlang.editor.naming import ShowNames
 from seqlang.loading import load_text
+from seqlang.meaning.gesture import plays_in
 from seqlang.text.grammar import Indentation, parser
 from seqlang.text.indentation import is_content, width
-from seqlang.text.occurrences import OWN, Named, occurrences
+from seqlang.text.names import PARAMETER_KINDS
+from seqlang.text.occurrences import OWN, Named, Occurrence, occurrences
 from seqlang.text.source import Source
+from seqlang.text.syntax import CueText, GestureText, names_in
 from seqlang.text.tokens import words_of
 from seqlang.text.units import UNITS, title_of, units_of
 from sim.light.colours import COLOURS
@@ -187,13 +190,28 @@ def _words(state: InteractiveParser) -> Iterator[Proposal]:
 def _names(state: InteractiveParser, names: ShowNames) -> Iterator[Proposal]:
     if "NAME" not in _due(state):
         return
-    named = _name_due(state)
-    if named is None:
+    due = _name_due(state)
+    if due is None:
         return
+    named = due.named
     if named == "along":
         yield from (Proposal(name, "side") for name in names.declared("side"))
         yield from (Proposal(name, "output") for name in names.rows)
         return
+    if named == "parameter":
+        yield from (
+            Proposal(one.name, "parameter")
+            for one in names.all
+            if one.declares and one.named == "parameter" and one.scope == due.scope
+        )
+        return
+    if named == "value" and due.scope == _IN_HEADER:
+        yield from (Proposal(kind, "kind") for kind in sorted(PARAMETER_KINDS))
+    if named == "value":
+        yield from (Proposal(name, "output") for name in names.declared("output"))
+        named = "colour"
+    if named == "cue" and due.scope == _PLAYED:
+        yield from (Proposal(name, "gesture") for name in names.declared("gesture"))
     if named in ("colour", "constant"):
         yield from (Proposal(name, "constant") for name in names.declared("constant"))
     if named in OWN and named != "constant":
@@ -213,8 +231,15 @@ def _pins() -> tuple[str, ...]:
     return tuple(dict.fromkeys(pin for chip in CHIPS.values() for pin in chip.pins))
 
 
-def _name_due(state: InteractiveParser) -> Named | None:
-    """What a name would name here; None where it would declare something."""
+_IN_HEADER: Final = "header"
+_PLAYED: Final = "played"
+
+
+def _name_due(state: InteractiveParser) -> Occurrence | None:
+    """What a name would name here; None where it would declare something.
+
+    Its `scope` says where a value or a cue's name stands, if that matters.
+    """
     trial = _copy(state)
     trial.feed_token(Token("NAME", _PLACEHOLDER))
     ended = _ended(trial)
@@ -222,8 +247,20 @@ def _name_due(state: InteractiveParser) -> Named | None:
         return None
     for one in occurrences(ended.items):
         if one.name == _PLACEHOLDER:
-            return None if one.declares else one.named
+            return None if one.declares else one._replace(scope=one.scope or _where(ended.items))
     return None
+
+
+def _where(items: Iterable[object]) -> str:
+    """Whether the placeholder stands in a gesture's header, or is what is played."""
+    for item in items:
+        if isinstance(item, GestureText) and _PLACEHOLDER in map(str, names_in(item.parameters)):
+            return _IN_HEADER
+        if isinstance(item, CueText | GestureText) and any(
+            str(play.cue) == _PLACEHOLDER for play in plays_in(item.body)
+        ):
+            return _PLAYED
+    return ""
 
 
 class _Ended(NamedTuple):

@@ -42,19 +42,30 @@ class ShowNames:
         `left_feather_3` is two names: that of the side and that of the servo.
         """
         found = self._written
-        given = {one.name for one in found if one.named == "constant" and one.declares}
-        sides = {one.name for one in found if one.named == "side" and one.declares}
-        return tuple(
-            part
-            for one in found
-            for part in self._parts(
-                one._replace(named="constant")
-                if one.named == "colour" and one.name in given
-                else one._replace(named="side" if one.name in sides else "output")
-                if one.named == "along"
-                else one
-            )
-        )
+        declared: dict[str, set[str]] = {}
+        for one in found:
+            if one.declares:
+                declared.setdefault(one.named, set()).add(one.name)
+        return tuple(part for one in found for part in self._parts(self._told_apart(one, declared)))
+
+    def _told_apart(self, one: Occurrence, declared: Mapping[str, set[str]]) -> Occurrence:
+        """A name of which the grammar alone does not say what it names."""
+        among: tuple[Named, ...] = ()
+        if one.named == "colour":
+            among = ("constant",)
+        elif one.named == "along":
+            among = ("side",)
+        elif one.named == "value":
+            among = ("constant", "output")
+        elif one.named == "cue" and one.name not in declared.get("cue", ()):
+            among = ("gesture",)
+        for named in among:
+            known = one.name in declared.get(named, ())
+            if known or (one.named == "value" and one.name in self.members.get(named, {})):
+                return one._replace(named=named)
+        if one.named == "along":
+            return one._replace(named="output")
+        return one._replace(named="colour") if one.named == "value" else one
 
     def _parts(self, one: Occurrence) -> Iterator[Occurrence]:
         """The names that a name is made of."""
@@ -103,7 +114,8 @@ class ShowNames:
 
     def same(self, one: Occurrence) -> tuple[Occurrence, ...]:
         """Every place of the thing that stands at one of them."""
-        return tuple(o for o in self.all if (o.named, o.name) == (one.named, one.name))
+        key = one.named, one.name, one.scope
+        return tuple(o for o in self.all if (o.named, o.name, o.scope) == key)
 
     def declaration(self, one: Occurrence) -> Occurrence | None:
         return next((other for other in self.same(one) if other.declares), None)
@@ -144,8 +156,14 @@ def renamed(loaded: Loaded, one: Occurrence, new: str) -> tuple[Occurrence, ...]
         raise CannotRenameError(f"`{new}` is no name: letters, digits and `_`, no digit first")
     if new in RESERVED:
         raise CannotRenameError(f"`{new}` is a word of the language and cannot be a name")
-    if new in names.declared(one.named):
-        raise CannotRenameError(f"`{new}` names another {one.named} already")
+    alike = ("cue", "gesture") if one.named in ("cue", "gesture") else (one.named,)
+    for other in names.all:
+        if (
+            other.declares
+            and (other.name, other.scope) == (new, one.scope)
+            and other.named in alike
+        ):
+            raise CannotRenameError(f"`{new}` names another {other.named} already")
     if any(finding.name == "syntax" for finding in loaded.findings):
         raise CannotRenameError(
             "correct the syntax errors first: names in such lines are not known"

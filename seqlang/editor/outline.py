@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from lark import Token
 
-from seqlang.text.syntax import Broken, CueText, Line, end_of, start_of
+from seqlang.text.syntax import Broken, CueText, GestureText, Line, end_of, start_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -28,11 +28,14 @@ class Heading(NamedTuple):
 
 def headings(items: Iterable[object]) -> Iterator[Heading]:
     for item in items:
-        if isinstance(item, Broken) or not isinstance(item, Line | CueText):
+        if isinstance(item, Broken) or not isinstance(item, Line | CueText | GestureText):
             continue
         if isinstance(item, CueText):
             kind, named = "cue", item.name
             detail = "" if item.title is None else str(item.title)[1:-1]
+        elif isinstance(item, GestureText):
+            kind, named = "gesture", item.name
+            detail = ", ".join(str(line.items[0]) for line in item.parameters)
         else:
             kind, detail = item.kind, ""
             named = _naming_token(item)

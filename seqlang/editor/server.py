@@ -53,6 +53,7 @@ _SEVERITIES: Final = {
 }
 _SYMBOLS: Final = {
     "cue": lsp.SymbolKind.Function,
+    "gesture": lsp.SymbolKind.Method,
     "pose": lsp.SymbolKind.Struct,
     "given": lsp.SymbolKind.Constant,
     "show": lsp.SymbolKind.File,
@@ -70,6 +71,9 @@ _COMPLETIONS: Final = {
     "constant": lsp.CompletionItemKind.Constant,
     "colour": lsp.CompletionItemKind.Color,
     "cue": lsp.CompletionItemKind.Function,
+    "gesture": lsp.CompletionItemKind.Method,
+    "parameter": lsp.CompletionItemKind.Variable,
+    "kind": lsp.CompletionItemKind.Keyword,
     "output": lsp.CompletionItemKind.Variable,
     "file": lsp.CompletionItemKind.File,
 }
@@ -86,6 +90,9 @@ _TOKENS: Final = {
     "output": "variable",
     "constant": "parameter",
     "cue": "function",
+    "gesture": "method",
+    "parameter": "parameter",
+    "kind": "keyword",
     "pose": "struct",
     "board": "class",
     "supply": "class",

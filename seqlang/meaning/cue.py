@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final, NamedTuple, cast
+from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias, cast
 
 from lark import Token
 
 from seqlang.meaning.durations import Pacer, PartWay, Timing
+from seqlang.meaning.gesture import Gesture, bound, placed
 from seqlang.meaning.pose import OutputKind, Pose, Setting, angle, lamp_level, strip_light
 from seqlang.meaning.swing import SwingMove
 from seqlang.meaning.swing_text import breath_of, breath_times, swung
 from seqlang.meaning.values import DAY_MS, Fault, Reading
 from seqlang.text.indentation import MOST_NESTED
+from seqlang.text.source import Place
 from seqlang.text.syntax import (
     ActText,
     Amount,
@@ -31,6 +33,8 @@ from seqlang.text.syntax import (
     Strike,
     Target,
     ThrowText,
+    end_of,
+    start_of,
 )
 from seqlang.text.units import DURATION
 from sim import model
@@ -57,6 +61,9 @@ seconds."""
 
 CUT_MS: Final = DURATION_STEP_MS
 """A light that changes at once takes the shortest of a table's cheap times."""
+
+
+Loops: TypeAlias = "dict[tuple[int, ...], Mapping[str, tuple[float, ...]]]"
 
 
 class Made(NamedTuple):
@@ -95,9 +102,13 @@ class Stage(NamedTuple):
     """Cues made so far."""
     cut: frozenset[int]
     """`play` statements that would never end, by `id`."""
-    loops: dict[int, Mapping[str, tuple[float, ...]]]
-    """Where each repeat leaves the parts, by the `id` of its block."""
+    loops: Loops
+    """Where each repeat leaves the parts, by the `id` of its block, behind those of the plays that
+    led there."""
     tally: Tally
+    gestures: Mapping[str, Gesture]
+    bodies: dict[tuple[object, ...], tuple[StatementText, ...]]
+    """What gestures do with some outputs, by the gesture and them."""
     delays: Mapping[str, int]
     """How long after it is on what a switch drives starts, in ms, by output."""
 
@@ -120,6 +131,10 @@ class CueMaker:
         """How long the cue has run where the next statement starts; None where that differs."""
         self._swings: Mapping[str, tuple[SwingMove, ...]] = {}
         """Of the statement at hand: what the moves of its parts consist of."""
+        self._plays: tuple[int, ...] = ()
+        """The plays of gestures that are open, by `id`."""
+        self._performed: tuple[str, ...] = ()
+        """Their gestures."""
         self._untimed: StatementText | None = None
         """What takes as long as somebody wants; behind it the clock is not known."""
         self._guessed = False
@@ -676,7 +691,7 @@ class CueMaker:
             times = self._reading.tried(
                 self._reading.count, count, "the count of a repeat", 1, MOST_TIMES
             )
-        place = id(block)
+        place = (*self._plays, id(block))
         for output, angles in self._stage.loops.get(place, {}).items():
             known = self._where.get(output) or tuple(self._stage.rest.get(output, ()))
             self._where[output] = tuple({*known, *angles})
@@ -713,29 +728,89 @@ class CueMaker:
 
     def _play(self, play: Play) -> tuple[Step, int] | None:
         name = str(play.cue)
+        gesture = self._stage.gestures.get(name)
+        if gesture is not None:
+            return self._perform(play, gesture)
         if name not in self._stage.cues:
-            self._reading.unknown(play.cue, "cue", self._stage.cues)
+            known = (*self._stage.cues, *self._stage.gestures)
+            kind = "cue or gesture" if self._stage.gestures else "cue"
+            self._reading.unknown(play.cue, kind, known)
             raise Fault
+        if play.arguments:
+            self._takes_nothing(play)
         made = self._stage.played.get(name)
         if made is None or id(play) in self._stage.cut:
             raise Fault
         self._add(made.steps, play)
-        self._deepest = max(self._deepest, self._level + 1 + made.depth)
-        if self._deepest > MOST_NESTED:  # blocks of played cues included
-            self._reading.error(
-                "nested-too-deep",
-                f"with the cues it plays this cue nests {self._deepest} blocks deep, at most "
-                f"{MOST_NESTED} are allowed",
-                play,
-                asked=self._deepest,
-                limit=MOST_NESTED,
-            )
-            self._deepest = self._level
-            raise Fault
+        self._demand_shallow(play, "the cues", self._level + 1 + made.depth)
         self._where.update(made.ends)
         if not made.is_timed:
             self._untimed = play
         return _fresh(made.body), made.duration_ms
+
+    def _demand_shallow(self, play: Play, what: str, depth: int) -> None:
+        """That blocks, with those of what is played, nest no deeper than allowed. Raises Fault."""
+        self._deepest = max(self._deepest, depth)
+        if self._deepest <= MOST_NESTED:
+            return
+        self._reading.error(
+            "nested-too-deep",
+            f"with {what} it plays this cue nests {self._deepest} blocks deep, at most "
+            f"{MOST_NESTED} are allowed",
+            play,
+            asked=self._deepest,
+            limit=MOST_NESTED,
+        )
+        self._deepest = self._level
+        raise Fault
+
+    def _takes_nothing(self, play: Play) -> None:
+        first = play.arguments[0]
+        self._reading.error(
+            "wrong-kind",
+            f"`{play.cue}` is a cue, and a cue takes no values",
+            Place(start_of(first), end_of(play)),
+            related=((self._stage.cues[str(play.cue)], "a cue"),),
+            help=f"write `play {play.cue}`, or make it a `gesture` with the parameter "
+            f"`{first.items[0]}`",
+        )
+        raise Fault
+
+    def _body_of(self, gesture: Gesture, chosen: Mapping[str, str]) -> tuple[StatementText, ...]:
+        """A gesture's statements for some outputs: the same ones, each time that it is asked."""
+        key = (gesture.name, *chosen.items())
+        made = self._stage.bodies.get(key)
+        if made is None:
+            made = self._stage.bodies[key] = placed(gesture.text.body, chosen)
+        return made
+
+    def _perform(self, play: Play, gesture: Gesture) -> tuple[Step, int]:
+        """What a gesture does, with the values that a play of it states."""
+        if id(play) in self._stage.cut or gesture.name in self._performed:
+            raise Fault
+        values = bound(self._reading, gesture, play, self._stage.outputs)
+        self._demand_shallow(play, "the gestures", self._level + 1)
+        before = self._plays, self._performed, self._clock, self._untimed
+        self._plays = (*self._plays, id(play))
+        self._performed = (*self._performed, gesture.name)
+        body = self._body_of(gesture, values.outputs)
+        self._clock, self._untimed = 0, None
+        self._level += 1
+        words = f"in the gesture `{gesture.name}`, played here"
+        reading = self._reading
+        try:
+            with (
+                reading.origins.passing(words, play, values.values),
+                reading.with_values(values.amounts),
+            ):
+                children, duration = self._sequence(body)
+        finally:
+            self._level -= 1
+            held = play if self._untimed else None
+            self._plays, self._performed, self._clock, self._untimed = before
+            self._untimed = self._untimed or held
+        mark = reading.origins.mark(play, play, ("keyword", play.keyword))
+        return InTurn(children, mark), duration
 
 
 def _changed(

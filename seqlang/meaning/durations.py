@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from lark import Token
 
 from seqlang.meaning.values import Fault, Reading
-from seqlang.text.syntax import LawText, Pace
+from seqlang.text.syntax import LawText, Pace, names_in
 from seqlang.text.units import PartMeasures
 from sim.model import MINIMUM_JERK, UNIFORM, Law, Rig, Servo
 from sim.rulebook import FRAME_MS
@@ -99,7 +99,7 @@ class Pacer:
         known = self._laws.get(key)
         if known is None:
             known = self._new_law(text)
-            if not any(isinstance(share, Token) and share.type == "NAME" for share in text.shares):
+            if not any(names_in(text.shares)):
                 self._laws[key] = known
         return known
 

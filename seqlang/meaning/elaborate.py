@@ -70,7 +70,7 @@ from seqlang.meaning.score import score
 from seqlang.meaning.values import COUNTED, Colour, Reading, declared
 from seqlang.text.findings import Fix, Span
 from seqlang.text.names import nearest
-from seqlang.text.syntax import CueText, Line, TopLine, head_place, names_in
+from seqlang.text.syntax import CueText, GestureText, Line, TopLine, head_place, names_in
 from seqlang.text.units import ANGLE, LENGTH, SPEED, Dimension, Quantity
 from sim.model import Rig, Servo, Show, Wearer
 
@@ -156,7 +156,8 @@ def _elaborated(
     reading.findings += out.findings
     lines = [item for item in items if isinstance(item, Line)]
     cues = [item for item in items if isinstance(item, CueText)]
-    for kind, name in _declared_names(lines, cues):
+    gestures = [item for item in items if isinstance(item, GestureText)]
+    for kind, name in _declared_names(lines, cues, gestures):
         reading.elsewhere.setdefault(name, kind)
     _constants(reading, [line for line in lines if line.kind == "given"])
     outputs = _outputs(reading, lines)
@@ -174,7 +175,7 @@ def _elaborated(
         )
         rig = coupled_rig(rig, standing_reaches(rig) if reaches is None else reaches)
     places: dict[str, Origin] = {}
-    made = score(reading, lines, cues, outputs, poses, rig, places)
+    made = score(reading, lines, cues, gestures, outputs, poses, rig, places)
     found = tuple(_renamed(finding, items, source) for finding in reading.findings)
     elaborated = Elaborated(Show(rig, made), reading.origins, places, found, out.told)
     return elaborated, reading.fastest
@@ -197,7 +198,9 @@ def _renamed(finding: Finding, items: Sequence[TopLine], source: Source) -> Find
     return replace(finding, fix=Fix(span, text, more))
 
 
-def _declared_names(lines: Iterable[Line], cues: Iterable[CueText]) -> Iterator[tuple[str, str]]:
+def _declared_names(
+    lines: Iterable[Line], cues: Iterable[CueText], gestures: Iterable[GestureText]
+) -> Iterator[tuple[str, str]]:
     """Kind and name of everything that the text declares."""
     for line in lines:
         if line.kind in OUTPUT_KINDS:
@@ -210,6 +213,8 @@ def _declared_names(lines: Iterable[Line], cues: Iterable[CueText]) -> Iterator[
             yield "pose", str(line.tokens()[-1])
     for cue in cues:
         yield "cue", str(cue.name)
+    for gesture in gestures:
+        yield "gesture", str(gesture.name)
 
 
 # -- names -------------------------------------------------------------------------------------

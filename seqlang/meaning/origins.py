@@ -16,6 +16,7 @@ class PassageText(NamedTuple):
 
     words: str
     node: object | None
+    values: tuple[tuple[str, Place, str], ...] = ()
 
 
 class Origins(Mapping[int, Origin]):
@@ -31,14 +32,25 @@ class Origins(Mapping[int, Origin]):
         ] = []
         self._steps: tuple[PassageText, ...] = ()
 
+    def apart(self) -> Origins:
+        """Origins of their own, on the way that is open now."""
+        other = Origins(self._path)
+        other._steps = self._steps
+        return other
+
     @contextmanager
-    def passing(self, words: str, node: object | None = None) -> Iterator[None]:
+    def passing(
+        self,
+        words: str,
+        node: object | None = None,
+        values: tuple[tuple[str, Place, str], ...] = (),
+    ) -> Iterator[None]:
         """All that is marked, or found wrong, inside has come this way; see `Passage`.
 
         `node`: where the passage is written (a call, say), if it is written anywhere.
         """
         before = self._steps
-        self._steps = (*before, PassageText(words, node))
+        self._steps = (*before, PassageText(words, node, values))
         try:
             yield
         finally:
@@ -56,7 +68,11 @@ class Origins(Mapping[int, Origin]):
         if not steps:
             return Span(self._path, start, end)
         trail = tuple(
-            Passage(step.words, None if step.node is None else Span(self._path, *place(step.node)))
+            Passage(
+                step.words,
+                None if step.node is None else Span(self._path, *place(step.node)),
+                tuple((name, Span(self._path, *at), said) for name, at, said in step.values),
+            )
             for step in steps
         )
         return Span(self._path, start, end, trail)

@@ -2,19 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import nullcontext
 from typing import TYPE_CHECKING, Literal, cast
 
 from lark import Token
 
-from seqlang.meaning.cue import CueMaker, Made, Stage, Tally, without
+from seqlang.meaning.cue import CueMaker, Loops, Made, Stage, Tally, without
 from seqlang.meaning.durations import Pacer, is_derived
+from seqlang.meaning.gesture import Gesture, gesture, plays_in
 from seqlang.meaning.output import start_delays
 from seqlang.meaning.remote import Remote, remote, run_time, usages
 from seqlang.meaning.values import Reading, declared
 from seqlang.text.findings import Origin
-from seqlang.text.syntax import ActText, Block, CueText, Line, Play, StatementText, Strike
+from seqlang.text.syntax import (
+    ActText,
+    Block,
+    CueText,
+    GestureText,
+    Line,
+    Play,
+    StatementText,
+    Strike,
+    start_of,
+)
 from sim.model import Cue, InTurn, Rig, Score, Show, Step, part_name
 
 if TYPE_CHECKING:
@@ -27,25 +38,34 @@ def score(
     reading: Reading,
     lines: Sequence[Line],
     texts: Sequence[CueText],
+    gestures: Sequence[GestureText],
     outputs: Mapping[str, tuple[OutputKind, Token]],
     poses: Mapping[str, Pose],
     rig: Rig,
     places: dict[str, Origin],
 ) -> Score:
     """The whole score; `places` is filled with what has no mark of its own."""
-    cues = _named(reading, texts)
+    named = _named(reading, texts, gestures)
+    cues = {name: text for name, text in named.items() if isinstance(text, CueText)}
+    made_of = {
+        name: gesture(reading, text, outputs)
+        for name, text in named.items()
+        if isinstance(text, GestureText)
+    }
     names = {name: text.name for name, text in cues.items()}
     distant = remote(reading, lines, names, places)
-    order, cut = _in_order(reading, cues)
+    order, cut = _in_order(reading, named)
     rest: dict[str, tuple[float, ...]] = {}
-    loops: dict[int, Mapping[str, tuple[float, ...]]] = {}
-    if any(_derived(text) for text in texts):
-        rest = _rest(reading, order, outputs, poses, rig, names, cut, loops, distant)
+    loops: Loops = {}
     stage = Stage(
         *(reading, outputs, poses, Pacer(reading, rig, False), rest, names, {}, cut, loops),
-        *(Tally(), start_delays(reading, lines)),
+        *(Tally(), made_of, {}, start_delays(reading, lines)),
     )
+    every: list[CueText | GestureText] = [*texts, *gestures]
+    if any(_derived(text) for text in every):
+        rest.update(_rest(stage, order, rig, distant))
     made = _cues(stage, order, rig)
+    _unplayed(reading, made_of, cues.values())
     return Score(
         title=_title(reading, lines, places),
         cues=tuple(one for name in cues for one in made[name]),
@@ -78,17 +98,22 @@ def _title(reading: Reading, lines: Sequence[Line], places: dict[str, Origin]) -
     return str(shows[0].token(1))[1:-1]
 
 
-def _named(reading: Reading, texts: Sequence[CueText]) -> dict[str, CueText]:
-    """Cues by name, the first of a name only."""
-    names = declared(reading, "cue", (text.name for text in texts))
-    by_name = {id(text.name): text for text in texts}
+def _named(
+    reading: Reading, texts: Sequence[CueText], gestures: Sequence[GestureText]
+) -> dict[str, CueText | GestureText]:
+    """Cues and gestures by name, the first of a name only: `play` may mean either."""
+    every: list[CueText | GestureText] = [*texts, *gestures]
+    every.sort(key=start_of)
+    kind = "cue" if not gestures else "gesture" if not texts else "cue or gesture"
+    names = declared(reading, kind, (text.name for text in every))
+    by_name = {id(text.name): text for text in every}
     return {name: by_name[id(token)] for name, token in names.items()}
 
 
 # -- cues that play cues -----------------------------------------------------------------------
 
 
-def _statements(text: CueText) -> Iterator[StatementText]:
+def _statements(text: CueText | GestureText) -> Iterator[StatementText]:
     pending = list(text.body)
     while pending:
         statement = pending.pop()
@@ -97,7 +122,7 @@ def _statements(text: CueText) -> Iterator[StatementText]:
             pending.extend(statement.body)
 
 
-def _derived(text: CueText) -> bool:
+def _derived(text: CueText | GestureText) -> bool:
     return any(
         isinstance(statement, ActText | Strike) and (is_derived(statement.pace) or statement.swing)
         for statement in _statements(text)
@@ -105,9 +130,11 @@ def _derived(text: CueText) -> bool:
 
 
 def _in_order(
-    reading: Reading, cues: Mapping[str, CueText]
+    reading: Reading, cues: Mapping[str, CueText | GestureText]
 ) -> tuple[list[CueText], frozenset[int]]:
     """Cues after those they play, and the places of `play` statements that close a circle.
+
+    A gesture may play cues, and be played by some.
 
     A depth-first walk with its own stack: a show may chain more cues than Python's stack holds.
     """
@@ -132,7 +159,9 @@ def _in_order(
             play = next(rest, None)
             if play is None:
                 state[name] = "done"
-                order.append(cues[name])
+                done = cues[name]
+                if isinstance(done, CueText):
+                    order.append(done)
                 path.pop()
                 if trail:
                     trail.pop()
@@ -145,17 +174,18 @@ def _in_order(
             elif state[target] == "open":
                 cut.add(id(play))
                 start = [step for step, _ in path].index(target)
-                _circle(reading, [step for step, _ in path[start:]], [*trail[start:], play])
+                circle = [step for step, _ in path[start:]]
+                _circle(reading, circle, [*trail[start:], play], isinstance(cues[target], CueText))
     return order, frozenset(cut)
 
 
-def _circle(reading: Reading, names: Sequence[str], plays: Sequence[Play]) -> None:
+def _circle(reading: Reading, names: Sequence[str], plays: Sequence[Play], is_cue: bool) -> None:
     chain = [*names, names[0]]
     shown = chain if len(chain) <= 8 else [*chain[:4], "...", *chain[-3:]]
     text = " plays ".join(f"`{name}`" if name != "..." else name for name in shown)
     reading.error(
         "cue-calls-itself",
-        f"the cue `{names[0]}` would never end: {text}",
+        f"the {'cue' if is_cue else 'gesture'} `{names[0]}` would never end: {text}",
         plays[-1],
         "closes the circle",
         related=tuple((play, f"plays `{play.cue}`") for play in plays[:-1][:6]),
@@ -220,26 +250,38 @@ def _part(stage: Stage, cue: Cue, block: Block, missing: frozenset[str]) -> Cue:
     return Cue(part_name(cue.name), "", cast("Step", body), "take", mark)
 
 
+def _unplayed(reading: Reading, gestures: Mapping[str, Gesture], cues: Iterable[CueText]) -> None:
+    """A finding for each gesture that no cue comes to: nothing in it has been looked at."""
+    pending = [str(play.cue) for cue in cues for play in plays_in(cue.body)]
+    played: set[str] = set()
+    while pending:
+        name = pending.pop()
+        if name in gestures and name not in played:
+            played.add(name)
+            pending += (str(play.cue) for play in plays_in(gestures[name].text.body))
+    for name, one in gestures.items():
+        if name not in played:
+            reading.error(
+                "gesture-unplayed",
+                f"no cue plays the gesture `{name}`, so what it does is not checked",
+                one.text.name,
+                help=f"play it in a cue: `play {name}`",
+                severity="advice",
+            )
+
+
 def _rest(
-    reading: Reading,
-    order: Sequence[CueText],
-    outputs: Mapping[str, tuple[OutputKind, Token]],
-    poses: Mapping[str, Pose],
-    rig: Rig,
-    names: Mapping[str, Token],
-    cut: frozenset[int],
-    loops: dict[int, Mapping[str, tuple[float, ...]]],
-    distant: Remote,
+    final: Stage, order: Sequence[CueText], rig: Rig, distant: Remote
 ) -> dict[str, tuple[float, ...]]:
     """Where each servo can be left: read off the score before its durations are known.
 
-    Fills `loops`, too. What this pass finds wrong, the real one finds again.
+    Fills the stage's `loops`, too. What this pass finds wrong, the real one finds again.
     """
     from sim.score.tree import rest_angles
 
-    draft = reading.apart()
-    stage = Stage(
-        *(draft, outputs, poses, Pacer(draft, rig, True), {}, names, {}, cut, loops, Tally(), {}),
+    draft = final.reading.apart()
+    stage = final._replace(
+        reading=draft, pacer=Pacer(draft, rig, True), rest={}, played={}, tally=Tally(), delays={}
     )
     made = _cues(stage, order, rig)
     cues = tuple(cue for several in made.values() for cue in several)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections import ChainMap
+from contextlib import contextmanager
 from dataclasses import replace
 from fractions import Fraction
 from itertools import count
@@ -11,7 +13,7 @@ from typing import TYPE_CHECKING, Literal, ParamSpec, TypeAlias, TypeVar
 from lark import Token
 
 from seqlang.meaning.origins import Origins
-from seqlang.text.findings import Finding, Fix, Span
+from seqlang.text.findings import Finding, Fix, Span, said_there
 from seqlang.text.names import RESERVED, nearest
 from seqlang.text.slips.numbers import COMMA, comma
 from seqlang.text.source import Place
@@ -46,7 +48,7 @@ from seqlang.text.units import (
 from sim.rulebook import LEVEL_STEPS_PER_PCT
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, MutableMapping, Sequence
     from contextlib import AbstractContextManager
 
     from seqlang.meaning.soonest import Beside, Searched
@@ -124,6 +126,7 @@ Colour: TypeAlias = tuple[int, int, int]
 
 _OF_KIND = {
     ("cue", "pose"): "a cue holds it: `pose NAME in 1 s` below `cue`",
+    ("cue", "gesture"): "a cue plays it: `play NAME` below `cue`",
     ("pose", "cue"): "a cue is played: `play NAME`",
     ("output", "pose"): "a pose is taken: `pose NAME in 1 s`",
     ("output", "cue"): "a cue is played: `play NAME`",
@@ -144,7 +147,8 @@ class Reading:
         self.source = source
         self.origins = Origins(source.path)
         self.findings: list[Finding] = []
-        self.constants: dict[str, tuple[Token, Quantity | Colour]] = {}
+        self._of_show: dict[str, tuple[Token, Quantity | Colour]] = {}
+        self.constants: MutableMapping[str, tuple[Token, Quantity | Colour]] = self._of_show
         """By name: where it was written, and its quantity or colour."""
         self.later: dict[str, Token] = {}
         """Constants of the whole file, to tell `not yet` from `not at all`."""
@@ -177,7 +181,8 @@ class Reading:
     def apart(self) -> Reading:
         """A reading with the same constants whose findings and origins nobody will see."""
         other = Reading(self.source, self.forgiven)
-        other.constants = self.constants
+        other.constants, other._of_show = self.constants, self._of_show
+        other.origins = self.origins.apart()
         other.straight, other.spinning = self.straight, self.spinning
         other.elsewhere = self.elsewhere
         other.ways = self.ways
@@ -204,6 +209,27 @@ class Reading:
     def passing(self, words: str, node: object | None = None) -> AbstractContextManager[None]:
         """What is marked or found inside came by a gesture's call, from a side: see `Passage`."""
         return self.origins.passing(words, node)
+
+    @contextmanager
+    def with_values(self, values: Mapping[str, tuple[Token, Quantity | Colour]]) -> Iterator[None]:
+        """Inside, these names stand for these values, as well as the show's constants for theirs.
+
+        Of further such values around it nothing is known: a gesture knows its own parameters only.
+        """
+        before = self.constants
+        self.constants = ChainMap(dict(values), self._of_show)
+        try:
+            yield
+        finally:
+            self.constants = before
+
+    def fitting(self, amount: Amount, measure: Measure) -> Quantity:
+        """An amount that is of the measure's dimension, as it is. Raises Fault."""
+        found = self.quantity(amount, measure)
+        if found.dimension != measure.dimension:
+            self._misfit(amount, found, measure)
+            raise Fault
+        return found
 
     def text(self, node: object) -> str:
         start, end = place(node)
@@ -241,7 +267,9 @@ class Reading:
                 spots,
                 (),
                 help,
-                Fix(span, fix) if isinstance(fix, str) else fix,
+                said_there(Fix(span, fix), span.trail, self._text_at)
+                if isinstance(fix, str)
+                else fix,
                 asked,
                 limit,
                 unit,
@@ -255,6 +283,9 @@ class Reading:
         found, note = self.findings[index], f"the same {span.trail[-1].words}"
         if found.trail != span.trail and note not in found.notes and len(found.notes) < _SHOWN:
             self.findings[index] = replace(found, notes=(*found.notes, note))
+
+    def _text_at(self, span: Span) -> str:
+        return self.source.text[span.start : span.end]
 
     def said_again(self, first: object, again: object) -> Fix | None:
         """The change that takes out a line which says the same as an earlier one, to the letter.

@@ -8,7 +8,10 @@ says how to mend it.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 Severity: TypeAlias = Literal["error", "warning", "advice"]
 
@@ -39,6 +42,9 @@ class Passage:
     """Such as `in the gesture `wave`, played here`, `on the left side`: what a marker says."""
     span: Span | None = None
     """Where it is written; None if the words say it all."""
+    values: tuple[tuple[str, Span, str], ...] = ()
+    """Names that stand for something else on each way, each with the place where that is said, and
+    what must stand there before it: a change of what the name stands for is made there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +94,21 @@ class Finding:
     def trail(self) -> tuple[Passage, ...]:
         """How its text came to mean what is found: that of its place."""
         return self.span.trail
+
+
+def said_there(fix: Fix, trail: tuple[Passage, ...], named: Callable[[Span], str]) -> Fix:
+    """A change of a name that stands for something on this way, made where that is said.
+
+    `named`: the text at a place.
+    """
+    if fix.more or not trail:
+        return fix
+    name = named(fix.span)
+    for known, span, before in trail[-1].values:
+        if known == name and name:
+            there = Fix(span, before + fix.text)
+            return there if before else said_there(there, trail[:-1], named)
+    return fix
 
 
 def applied(text: str, fix: Fix) -> str:

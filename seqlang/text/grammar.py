@@ -27,6 +27,7 @@ from seqlang.text.syntax import (
     CueText,
     Cut,
     EffectText,
+    GestureText,
     HoldText,
     LawText,
     LightText,
@@ -187,8 +188,19 @@ class Builder:
     def clock(self, items: list[Amount]) -> ClockText:
         return ClockText(cast("Token", items[0]), items[1])
 
-    def play(self, items: list[Token]) -> Play:
-        return Play(*items)
+    def gesture(self, items: list[object]) -> GestureText:
+        keyword, name, *rest = items
+        parameters: list[Line] = []
+        while isinstance(rest[0], Line):
+            parameters.append(cast("Line", rest.pop(0)))
+        body = cast("tuple[StatementText, ...]", tuple(rest))
+        return GestureText(cast("Token", keyword), cast("Token", name), tuple(parameters), body)
+
+    def play(self, items: list[object]) -> Play:
+        keyword, name, *arguments = items
+        return Play(
+            cast("Token", keyword), cast("Token", name), cast("tuple[Line, ...]", tuple(arguments))
+        )
 
     def together(self, items: list[object]) -> Block:
         return _block("together", items, 1)

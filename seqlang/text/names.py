@@ -14,6 +14,14 @@ RESERVED: Final = frozenset(
 )
 """Words that start statements or could stand where a name stands; some wait for their use."""
 
+PARAMETER_KINDS: Final = frozenset(
+    {
+        *("angle", "colour", "lamp", "length", "level", "light", "number", "servo", "speed"),
+        *("strip", "switch", "time"),
+    }
+)
+"""What a gesture's parameter may stand for, in words, where it has no default."""
+
 
 MOST_IN_ROW: Final = 32
 """Things of one row (own limit): half the servos of a show."""

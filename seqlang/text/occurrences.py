@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final, Literal, NamedTuple, TypeAlias
 
 from lark import Token
 
+from seqlang.text.names import PARAMETER_KINDS
 from seqlang.text.syntax import (
     ActText,
     Along,
@@ -15,6 +16,7 @@ from seqlang.text.syntax import (
     CueText,
     Cut,
     EffectText,
+    GestureText,
     LightText,
     Line,
     Play,
@@ -34,17 +36,24 @@ Named: TypeAlias = Literal[
     "output",
     "pose",
     "cue",
+    "gesture",
+    "parameter",
     "constant",
     "side",
     "along",
     "colour",
+    "value",
+    "kind",
     "region",
     "chip",
     "pin",
 ]
-"""What a name can be the name of; `along`: of a row, or of a side."""
+"""What a name can be the name of; `along`: of a row, or of a side. A `value` is given for a
+parameter: an output, a constant or a colour, whichever has the name."""
 
-OWN: Final = frozenset({"supply", "board", "output", "pose", "cue", "constant", "side"})
+OWN: Final = frozenset(
+    {"supply", "board", "output", "pose", "cue", "gesture", "parameter", "constant", "side"}
+)
 """What a show itself gives names to."""
 
 OUTPUT_KINDS: Final = ("servo", "lamp", "strip", "switch")
@@ -93,6 +102,8 @@ class Occurrence(NamedTuple):
     start: int
     end: int
     declares: bool
+    scope: str = ""
+    """Of a parameter, the name of its gesture."""
 
 
 def occurrences(items: Iterable[object]) -> Iterator[Occurrence]:
@@ -114,8 +125,13 @@ def occurrences(items: Iterable[object]) -> Iterator[Occurrence]:
             yield _at(node.pose, "pose")
             pending += [(node.pace.amounts, "constant"), (node.law, "constant")]
             pending.append((node.swing, "constant"))
+        elif isinstance(node, GestureText):
+            yield from _of_gesture(node)
         elif isinstance(node, Play):
             yield _at(node.cue, "cue")
+            for line in node.arguments:
+                yield _at(line.token(0), "parameter", scope=str(node.cue))
+                pending.append((line.items[1], _of_value(line.items[1])))
         elif isinstance(node, LightText):
             pending += [(node.head, "colour"), (node.level, "constant")]
         elif isinstance(node, ActText):
@@ -136,6 +152,28 @@ def occurrences(items: Iterable[object]) -> Iterator[Occurrence]:
             pending += ((one, named) for one in node)
 
 
+def _of_gesture(gesture: GestureText) -> Iterator[Occurrence]:
+    """The names in a gesture: what is a parameter's name is that in all of its statements."""
+    scope = str(gesture.name)
+    yield _at(gesture.name, "gesture", declares=True)
+    for line in gesture.parameters:
+        yield _at(line.token(0), "parameter", declares=True, scope=scope)
+        value = line.items[1]
+        if isinstance(value, Token) and value.type == "NAME":
+            yield _at(value, "kind" if str(value) in PARAMETER_KINDS else "value")
+        else:
+            yield from occurrences([value])
+    own = {str(line.items[0]) for line in gesture.parameters}
+    for one in occurrences(gesture.body):
+        inside = one.name in own and one.named in ("constant", "output", "colour", "value")
+        yield one._replace(named="parameter", scope=scope) if inside else one
+
+
+def _of_value(value: object) -> Named:
+    """What a name by itself is for a parameter; in a sum it is a constant."""
+    return "value" if isinstance(value, Token) else "constant"
+
+
 def _of_line(line: Line, pending: list[tuple[object, Named]]) -> Iterator[Occurrence]:
     places = places_in(line)
     for number, item in enumerate(line.items):
@@ -146,5 +184,6 @@ def _of_line(line: Line, pending: list[tuple[object, Named]]) -> Iterator[Occurr
             pending.append((item, named))
 
 
-def _at(token: Token, named: Named, *, declares: bool = False) -> Occurrence:
-    return Occurrence(named, str(token), token.start_pos or 0, token.end_pos or 0, declares)
+def _at(token: Token, named: Named, *, declares: bool = False, scope: str = "") -> Occurrence:
+    start, end = token.start_pos or 0, token.end_pos or 0
+    return Occurrence(named, str(token), start, end, declares, scope)

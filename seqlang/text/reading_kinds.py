@@ -204,7 +204,7 @@ NAMES: Final = (
 
     Instead: name a part that is described below `row of N`.
 
-    Source of the limit: LANGUAGE.md, 4.5.
+    Source of the limit: LANGUAGE.md, 4.7.
     """,
     """unknown-pin: the chip has no such pin.
 
@@ -292,6 +292,27 @@ NUMBERS: Final = (
 )
 
 STATEMENTS: Final = (
+    """missing-value: a gesture is played without a value that it needs.
+
+    What: each parameter of a gesture has a default, or every `play` of it states a value.
+
+    Why: how far or how fast a part moves is not guessed.
+
+    Instead: write the parameter and its value behind the gesture's name.
+
+    Source of the limit: LANGUAGE.md, 4.7.
+    """,
+    """gesture-unplayed: no cue plays a gesture.
+
+    What: a gesture is played by a cue, or by a gesture that a cue plays.
+
+    Why: what it does depends on what is given for its parameters, so without a play nothing of it
+    is checked.
+
+    Instead: play it in a cue, or leave it for a show that does.
+
+    Source of the limit: this tool's own.
+    """,
     """missing-line: a part of the rig lacks a line that it cannot do without.
 
     What: a servo has `pulse`, `travel` and `rating`; a supply has its source; a lamp has its LEDs.

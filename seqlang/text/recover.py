@@ -44,7 +44,7 @@ _BLOCK: Final = "in turn"
 _WORDS: Final = re.compile(r"[^\W\d]\w*")
 _FIRST_WORD: Final = re.compile(r"[^\W\d]\w*")
 _DECLARED: Final = re.compile(
-    r"^(servo|lamp|strip|switch|supply|board|cue|pose|safe +pose|given) +([^\W\d][\w-]*)",
+    r"^(servo|lamp|strip|switch|supply|board|cue|gesture|pose|safe +pose|given) +([^\W\d][\w-]*)",
     re.MULTILINE,
 )
 _TWO_WORDS: Final = re.compile(
@@ -58,6 +58,8 @@ _REPEATED: Final = re.compile(
 """What is declared below such a header."""
 
 _ROW: Final = re.compile(r"^[ \t]*row\b", re.MULTILINE)
+_PARAMETER: Final = re.compile(r"[:,] *([^\W\d]\w*) +(\w*)")
+_SCORED: Final = ("cue", "gesture")
 _CUE: Final = re.compile(r"cue +[^\W\d]\w*")
 
 
@@ -208,7 +210,7 @@ class _Work:
             above = [at for at, text in self._lines(start, line) if is_content(text)]
             return above[-1] if above else line
         if error.token.type == "_INDENT":
-            if self._text.startswith("cue", start) and line > start and self._means_block(line):
+            if self._text.startswith(_SCORED, start) and line > start and self._means_block(line):
                 return line
             below = (at for at, text in self._lines(at + 1, end) if is_content(text))
             return next(below, line)
@@ -239,7 +241,20 @@ class _Work:
         following = next((other for _, other in below if is_content(other)), "")
         if kind and kind not in HEADS:
             kind = nearest(kind, HEADS) or kind
-        return Surroundings(kind, width(following) > width(text), self._names)
+        names = self._names
+        if kind == "gesture":  # whose statements are those of a cue
+            kind, names = "cue", self._names_in_gesture(start)
+        return Surroundings(kind, width(following) > width(text), names)
+
+    def _names_in_gesture(self, start: int) -> dict[str, frozenset[str]]:
+        """What the file declares, with the parameters of a gesture among it."""
+        header = self._source.line_text(self._source.line_number(start))
+        found = {kind: set(names) for kind, names in self._names.items()}
+        for name, kind in _PARAMETER.findall(header):
+            for one in {"light": ("lamp", "strip")}.get(kind, (kind,)):
+                known = one if one in ("servo", "lamp", "strip", "switch") else "given"
+                found.setdefault(known, set()).add(name)
+        return {kind: frozenset(names) for kind, names in found.items()}
 
     def _head_of(self, line: int, start: int) -> str | None:
         """The kind of statement in whose block a line stands; None for one that is in no block.
@@ -334,9 +349,9 @@ class _Work:
             cue = _CUE.match(text.lstrip())
             if head is None and cue is not None:
                 stand_in = cue[0]
-            elif head == "cue" and header is not None:
+            elif head in _SCORED and header is not None:
                 stand_in = header
-            elif head == "cue" and len(text) - inset >= len(_BLOCK):
+            elif head in _SCORED and len(text) - inset >= len(_BLOCK):
                 stand_in = _BLOCK
             else:
                 for at, other in block:

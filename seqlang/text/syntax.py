@@ -191,10 +191,12 @@ class ClockText(NamedTuple):
 
 
 class Play(NamedTuple):
-    """Another cue's steps in this place."""
+    """Another cue's steps in this place, or those of a gesture with values for its parameters."""
 
     keyword: Token
     cue: Token
+    arguments: tuple[Line, ...] = ()
+    """Of each, the parameter's name and its value."""
 
 
 BlockKind: TypeAlias = Literal["together", "in turn", "stagger", "repeat", "when let go"]
@@ -224,10 +226,19 @@ class CueText(NamedTuple):
     body: tuple[StatementText, ...]
 
 
+class GestureText(NamedTuple):
+    """Statements with parameters: of each its name, and its default or the word for its kind."""
+
+    keyword: Token
+    name: Token
+    parameters: tuple[Line, ...]
+    body: tuple[StatementText, ...]
+
+
 StatementText: TypeAlias = (
     "ActText | Strike | Cut | ThrowText | EffectText | HoldText | ClockText | Play | Block | Broken"
 )
-TopLine: TypeAlias = "Line | CueText | Broken"
+TopLine: TypeAlias = "Line | CueText | GestureText | Broken"
 Node: TypeAlias = "Token | Sum | Negative | Line | LightText | Spot | CueText | Broken"
 
 

@@ -42,6 +42,24 @@ BLOCK_DUE: Final = Example(
 )
 
 EXAMPLES: Final[tuple[Example, ...]] = (
+    Example(
+        "a gesture has a name; behind `:` stand its parameters, each with a value or its kind",
+        "such as `gesture wave: reach 40 deg, beat time`",
+        (
+            "gesture\n",
+            "gesture 3\n",
+            "gesture a b\n",
+            "gesture a: 3\n",
+            "gesture a:\n",
+            "gesture a: b\n",
+            "gesture a: b 3 s c\n",
+        ),
+    ),
+    Example(
+        "behind what is played stands nothing, or `,` and the values of a gesture by their names",
+        "such as `play wave, reach 30 deg`",
+        (_cue("play a, b"), _cue("play a, 3 s"), _cue("play a b")),
+    ),
     Example("a pose has a name", "such as `pose shut`", ("pose\n", "pose 3\n", "safe pose\n")),
     Example(
         "a move needs to say how long it takes",
@@ -163,7 +181,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_cue("repeat", "    hold 2 s"), _cue("repeat 3", "    hold 2 s"), _cue("repeat for 3 s")),
     ),
     Example(
-        "`play` needs the name of a cue",
+        "`play` needs the name of a cue or of a gesture",
         "such as `play blink`",
         (_cue("play"), _cue("play 3")),
     ),

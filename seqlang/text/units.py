@@ -274,6 +274,14 @@ def units_of(dimension: Dimension) -> tuple[str, ...]:
     return tuple(unit for unit, (_, of) in UNITS.items() if of == dimension)
 
 
+def measure_of(dimension: Dimension) -> Measure:
+    """A measure for amounts of a dimension that no place in the language is known for."""
+    for measure in _MEASURES:
+        if measure.dimension == dimension:
+            return measure
+    return Measure(title_of(dimension), dimension, Fraction(1), "")
+
+
 def title_of(dimension: Dimension) -> str:
     """What a dimension is called, with its article."""
     for measure in _MEASURES:

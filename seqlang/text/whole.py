@@ -75,7 +75,11 @@ class WholeText:
         if self.is_one_file:
             return span
         trail = tuple(
-            way if way.span is None else replace(way, span=self.located(way.span))
+            replace(
+                way,
+                span=None if way.span is None else self.located(way.span),
+                values=tuple((name, self.located(at), said) for name, at, said in way.values),
+            )
             for way in span.trail
         )
         return self.span(span.start, span.end, trail)

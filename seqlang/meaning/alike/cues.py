@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias, cast
 
 from lark import Token
@@ -33,7 +34,7 @@ from seqlang.text.syntax import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from seqlang.meaning.alike.choosing import Chooser, Notes
     from seqlang.meaning.alike.families import Family, Member, Sides
@@ -64,8 +65,20 @@ class Meant:
         self._members = members
         self._notes = notes
         self._wanted = wanted
+        self._hidden: frozenset[str] = frozenset()
+
+    @contextmanager
+    def hiding(self, names: Iterable[str]) -> Iterator[None]:
+        """Inside, these names are those of a gesture's parameters."""
+        before, self._hidden = self._hidden, frozenset(names)
+        try:
+            yield
+        finally:
+            self._hidden = before
 
     def member(self, token: Token, named: Named) -> Member | None:
+        if named == "output" and str(token) in self._hidden:
+            return None
         return self._members.get(named, {}).get(str(token))
 
     def rows(self) -> list[str]:
@@ -214,7 +227,8 @@ class CueWriter:
             return _together(made, statement.keyword)
         if isinstance(statement, Play):
             cues = self._names.versions(statement.cue, "cue", here)
-            return _together([statement._replace(cue=cue) for cue in cues], statement.keyword)
+            plays = [one for cue in cues for one in self._plays(statement, cue, here)]
+            return _together(plays, statement.keyword)
         if isinstance(statement, Cut):
             groups = self._groups(statement.names, statement.light, here)
             cuts = [
@@ -235,6 +249,32 @@ class CueWriter:
         if isinstance(statement, ClockText):
             return statement._replace(time=amount(statement.time, here))
         return statement
+
+    def _plays(self, play: Play, cue: Token, here: Here) -> list[Play]:
+        """A play with what is given for the parameters: one for each output that is meant."""
+        found: list[tuple[Here, dict[int, Token]]] = [(here, {})]
+        for number, line in enumerate(play.arguments):
+            value = line.items[1]
+            if isinstance(value, Token) and self._names.member(value, "output") is not None:
+                found = [
+                    (one.here, {**chosen, number: one.token})
+                    for at, chosen in found
+                    for one in self._names.outputs(value, at)
+                ]
+        return [
+            play._replace(
+                cue=cue,
+                arguments=tuple(
+                    Line(line.kind, (line.items[0], self._given(line, chosen.get(number), at)))
+                    for number, line in enumerate(play.arguments)
+                ),
+            )
+            for at, chosen in found
+        ]
+
+    def _given(self, line: Line, output: Token | None, here: Here) -> Token:
+        value = cast("Amount", line.items[1])
+        return output or cast("Token", self._chooser.amount(value, here))
 
     def _outputs(self, names: Iterable[Token | Through], here: Here) -> tuple[Token, ...]:
         return tuple(one.token for one in self._ones(names, here))

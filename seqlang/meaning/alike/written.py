@@ -22,7 +22,7 @@ from seqlang.meaning.alike.families import (
 from seqlang.meaning.alike.told import ALL_ONCE, Likes
 from seqlang.text.names import MOST_IN_ROW, RESERVED
 from seqlang.text.occurrences import places_in
-from seqlang.text.syntax import Broken, CueText, Line, Varied, end_of
+from seqlang.text.syntax import Broken, CueText, GestureText, Line, Varied, end_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -158,10 +158,17 @@ class _WritingOut:
         if isinstance(item, CueText):
             body = self._cues.body(item.body, Here())
             self._scores.append((_at(item.name), -1, 0, item._replace(body=body)))
+        elif isinstance(item, GestureText):
+            own = (str(line.items[0]) for line in item.parameters)
+            with self._names.hiding(own):
+                body = self._cues.body(item.body, Here())
+            parameters = tuple(self._line(line, Here()) for line in item.parameters)
+            made = item._replace(parameters=parameters, body=body)
+            self._scores.append((_at(item.name), -1, 0, made))
         elif isinstance(item, Line) and item.kind == "pose":
             name = item.tokens()[-1]
-            made = self._cues.pose(item, str(name), True, Here())
-            self._scores.append((_at(name), -1, 0, made))
+            posed = self._cues.pose(item, str(name), True, Here())
+            self._scores.append((_at(name), -1, 0, posed))
         elif isinstance(item, Line):
             self._put(item, Here(), None)
         else:

@@ -25,7 +25,7 @@ _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
             ("scene", "sequence", "def", "function", "macro", "routine", "action", "void", "proc"),
             ("cue",),
         ),
-        **dict.fromkeys(("gesture", "animation", "move", "track"), ("cue",)),
+        **dict.fromkeys(("animation", "move", "track"), ("cue",)),
         **dict.fromkeys(("title", "name", "project"), ("show",)),
         **dict.fromkeys(("let", "const", "var", "define", "set", "#define", "int"), ("given",)),
         **dict.fromkeys(("float", "double", "long", "auto", "unsigned", "uint16_t"), ("given",)),
@@ -47,7 +47,10 @@ _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
         ),
         **dict.fromkeys(("switch", "servo", "lamp", "strip", "output", "next", "now"), ("",)),
         **dict.fromkeys(
-            ("call", "run", "do", "go", "start", "cue", "trigger", "execute", "goto"),
+            (
+                *("call", "run", "do", "go", "start", "cue", "gesture", "trigger", "execute"),
+                "goto",
+            ),
             ("play", "pose", "repeat"),
         ),
         **dict.fromkeys(("go to", "goto", "assume", "take", "pose to", "position"), ("pose",)),

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 BODIES: Final[dict[str, str]] = {
     "cue": "hold 1 s",
+    "gesture": "hold 1 s",
     "pose": "a off",
     "safe": "a off",
     "servo": "friction 1 N.m",
@@ -38,6 +39,7 @@ BODIES: Final[dict[str, str]] = {
 
 HEADS: Final[dict[str, str]] = {
     "cue": "cue a",
+    "gesture": "gesture a",
     "pose": "pose a",
     "safe": "pose a",
     "servo": "servo a: b pin c",
