@@ -44,6 +44,8 @@ class ShowVersion:
 
     data: dict[str, Any] | None
     findings: str = ""
+    files: tuple[Path, ...] = ()
+    """All that were read, the show's own first."""
 
     @property
     def page(self) -> str:
@@ -58,16 +60,24 @@ class ShowVersion:
         return f"event: show\ndata: {as_json(news)}\n\n".encode()
 
 
-def version_of(path: Path, content: bytes) -> ShowVersion:
-    """Read, check and rehearse a show; `content` is what the file held a moment ago."""
+def version_of(path: Path) -> ShowVersion:
+    """Read, check and rehearse a show. OSError if its file cannot be opened."""
     loaded = load(path)
+    files = tuple(map(Path, loaded.sources))
     found = check(loaded)
     if found.show is None:
-        return ShowVersion(None, text(found.findings, loaded.sources))
+        wrong = [finding for finding in found.findings if finding.severity == "error"]
+        return ShowVersion(None, text(wrong, loaded.sources), files)
     try:
-        return ShowVersion(_data(loaded, found) | {"version": sha256(content).hexdigest()})
+        return ShowVersion(_data(loaded, found) | {"version": _number(loaded)}, files=files)
     except LongRehearsalError as error:
-        return ShowVersion(None, str(error))
+        return ShowVersion(None, str(error), files)
+
+
+def _number(loaded: Loaded) -> str:
+    """Says of two versions whether they are of the same text."""
+    whole = "\0".join(source.text for source in loaded.sources.values())
+    return sha256(whole.encode()).hexdigest()
 
 
 def _data(loaded: Loaded, found: Checked) -> dict[str, Any]:
@@ -78,27 +88,40 @@ def _data(loaded: Loaded, found: Checked) -> dict[str, Any]:
 
 
 def versions(path: Path) -> Iterator[ShowVersion]:
-    """The version in a file, then one for each change of its content. Never ends."""
-    known: bytes | None = None
+    """The version in a file, then one for each change of it or of what it includes. Never ends."""
+    files: tuple[Path, ...] = (path,)
+    before: object = None
     while True:
-        content = _content(path)
-        if content is None or content == known:
+        seen = _seen(files)
+        if seen is None or seen == before:
             time.sleep(LOOK_S)
             continue
         try:
-            version = version_of(path, content)
+            version = version_of(path)
         except OSError:
             continue
-        if version.data is None and known is not None:
+        if version.data is None and before is not None:
             time.sleep(SETTLE_S)
-            if _content(path) != content:
+            if _seen(files) != seen:
                 continue
-        known = content
+        if version.files != files:  # it includes others now: look at those as well, from here on
+            files = version.files
+            continue
+        before = seen
         yield version
 
 
+def _seen(files: tuple[Path, ...]) -> tuple[object, ...] | None:
+    """What the files hold; None while the first is not there, as while an editor puts a new one in
+    its place. Names beside it count too: one that is included may come later."""
+    contents = [_content(file) for file in files]
+    if contents[0] is None:
+        return None
+    names = sorted(file.name for file in files[0].parent.glob("*.cues"))
+    return (*contents, *names)
+
+
 def _content(path: Path) -> bytes | None:
-    """None while there is no such file: some editors put a new one in its place."""
     try:
         return path.read_bytes()
     except OSError:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from firmware_gen.page.page import PageNote
@@ -49,7 +50,8 @@ def _place(span: Span, sources: Mapping[str, Source]) -> str:
     source = sources.get(span.path)
     if source is None:
         return span.path
-    return f"line {source.line_number(span.start)}"
+    line = f"line {source.line_number(span.start)}"
+    return line if len(sources) == 1 else f"{Path(span.path).name}, {line}"
 
 
 def _moments(span: Span, origins: Mapping[int, Origin], played: Trajectories) -> Iterator[float]:

@@ -16,6 +16,7 @@ import pytest
 from click.testing import CliRunner
 
 from seqlang.command import group
+from seqlang.command._live import versions
 from tests.firmware_gen.browser import Opened, chromium, needs_browser
 from tests.seqlang.show_text import show
 
@@ -100,7 +101,10 @@ def test_errors_take_the_place_of_the_old_picture_until_they_are_mended(tmp_path
         found.ready()
         saved(file, show(cues={"snap": "jaw to 400 deg in 1 s"}))
         found.page.wait_for_selector("#failing")
-        assert "400" in found.page.inner_text("#failing")
+        told = found.page.inner_text("#failing")
+        assert "400 deg" in told
+        assert "caution" not in told
+        assert "warning" not in told
         assert not found.page.is_visible("#stage")
         saved(file, show(cues={"snap": SNAP}))
         found.page.wait_for_selector("#failing", state="detached")
@@ -127,6 +131,26 @@ def test_a_show_that_has_errors_at_first_is_waited_for(tmp_path: Path) -> None:
         assert "error" in found.page.inner_text("#failing")
         saved(file, show(cues={"snap": SNAP}))
         found.ready()
+
+
+def test_a_change_of_what_the_show_includes_is_a_version_too(tmp_path: Path) -> None:
+    whole = show(cues={"snap": SNAP})
+    rig, score = whole[: whole.index("cue snap")], whole[whole.index("cue snap") :]
+    title, rig = rig.split("\n", 1)
+    file = tmp_path / "t.cues"
+    file.write_text(f'{title}\ninclude "rig.cues"\n{score}', encoding="utf-8")
+    following = versions(file)
+    missing = next(following)
+    assert missing.data is None
+    assert "rig.cues" in missing.findings
+    (tmp_path / "rig.cues").write_text(rig, encoding="utf-8")
+    first = next(following)
+    assert first.data is not None, first.findings
+    saved(tmp_path / "rig.cues", rig.replace("60 g at 50 mm", "50 g at 50 mm"))
+    second = next(following)
+    assert second.data is not None
+    assert second.data["version"] != first.data["version"]
+    assert len(second.files) == 2
 
 
 def answer(url: str, host: str, path: str = "/") -> int:

@@ -33,6 +33,7 @@ changes.onerror = () => failing("The command that serves this page does not answ
 /** Findings instead of an old picture; null: there are none. */
 function failing(words) {
   document.querySelector("main").hidden = words !== null;
+  document.getElementById("state").hidden = words !== null;
   let node = document.getElementById("failing");
   if (words === null) return node?.remove();
   if (!node) {
