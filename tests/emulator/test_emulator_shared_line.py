@@ -11,10 +11,10 @@ from firmware_gen.link.owner.arbiter import Arbiter
 from firmware_gen.link.protocol import DATA, OPEN, TRIGGER, RequestKind
 from tests.emulator.emulated import CLOCK_HZ, EmulatedBoard
 from tests.emulator.emulated_port import EmulatedPort
-from tests.emulator.load_show import SERVO_PINS, in_slot, load_table, one_move_table
+from tests.emulator.firmware import Firmware
+from tests.emulator.load_show import WIRINGS, in_slot, load_table, one_move_table
 
 STOP_S = 0.050
-CHUNK = 16
 FLASHING, STATUS, STOPPING = 1, 2, 3
 
 
@@ -48,9 +48,12 @@ class ChipLine:
 
 
 @pytest.mark.parametrize("after_s", [0.0, 0.013, 0.11, 0.4])
-def test_pulses_end_within_50_ms_of_a_limp_in_mid_transfer(flash: bytes, after_s: float) -> None:
-    table = load_table()
-    with EmulatedBoard(flash, in_slot(one_move_table())) as board:
+def test_pulses_end_within_50_ms_of_a_limp_in_mid_transfer(
+    firmware: Firmware, after_s: float
+) -> None:
+    chip = firmware.chip
+    table, pins = load_table(chip=chip), WIRINGS[chip.name].servos
+    with firmware.board(in_slot(one_move_table(chip=chip))) as board:
         line = ChipLine(board)
         line.run(2.5)
         started = line.ask(STATUS, RequestKind.TRIGGER, TRIGGER.pack(cue_tag("go")))
@@ -59,8 +62,8 @@ def test_pulses_end_within_50_ms_of_a_limp_in_mid_transfer(flash: bytes, after_s
         line.run(0.05)
         assert line.answers[started] == line.answers[opened] == Reply(0)
         data = [
-            line.ask(FLASHING, RequestKind.DATA, DATA.pack(at) + table[at : at + CHUNK])
-            for at in range(0, len(table), CHUNK)
+            line.ask(FLASHING, RequestKind.DATA, DATA.pack(at) + table[at : at + chip.chunk_bytes])
+            for at in range(0, len(table), chip.chunk_bytes)
         ]
         line.run(after_s)
         assert data[-1] not in line.answers
@@ -71,7 +74,7 @@ def test_pulses_end_within_50_ms_of_a_limp_in_mid_transfer(flash: bytes, after_s
         assert line.answers[stopped] == Reply(0)
         assert isinstance(line.answers[asked], Reply)
         assert isinstance(line.answers[data[-1]], LinkFailure)
-        last = max(int(board.pulses(pin)[0][-1]) for pin in SERVO_PINS)
+        last = max(int(board.pulses(pin)[0][-1]) for pin in pins)
         assert last - pressed < STOP_S * CLOCK_HZ
         line.run(0.3)
-        assert max(int(board.pulses(pin)[0][-1]) for pin in SERVO_PINS) == last
+        assert max(int(board.pulses(pin)[0][-1]) for pin in pins) == last

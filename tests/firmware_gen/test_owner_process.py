@@ -12,7 +12,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -102,7 +102,8 @@ def slow_board() -> Iterator[ServedBoard]:
         yield found
 
 
-def in_a_process(script: str, *words: str) -> subprocess.Popen[str]:
+@contextmanager
+def in_a_process(script: str, *words: str) -> Iterator[subprocess.Popen[str]]:
     """A client of its own that can be killed; it says a line when it has done its deed."""
     head = (
         "import sys, time\n"
@@ -112,9 +113,12 @@ def in_a_process(script: str, *words: str) -> subprocess.Popen[str]:
         "link = owner.board(sys.argv[1])\n"
         "link.greet()\n"
     )
-    return subprocess.Popen(
-        [sys.executable, "-c", head + script, *words], stdout=subprocess.PIPE, text=True
-    )
+    command = [sys.executable, "-c", head + script, *words]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        try:
+            yield process
+        finally:
+            process.kill()
 
 
 # -- found and started -----------------------------------------------------------------------------
@@ -453,13 +457,13 @@ def test_a_client_that_never_reads_delays_nobody(
 
 @posix_only
 def test_a_client_that_is_killed_lets_go_of_its_button(board: ServedBoard) -> None:
-    process = in_a_process(
+    running = in_a_process(
         f"link.button({BUTTON}, True)\n"
         "print('down', flush=True)\n"
         "while True: time.sleep(0.2); link.beacon()\n",
         board.url,
     )
-    with process, connect("watcher") as watcher:
+    with running as process, connect("watcher") as watcher:
         assert process.stdout is not None
         assert process.stdout.readline() == "down\n"
         watcher.watch()
@@ -473,7 +477,7 @@ def test_a_client_that_is_killed_lets_go_of_its_button(board: ServedBoard) -> No
 @posix_only
 def test_a_client_that_is_stopped_for_a_while_lets_go_and_is_told(board: ServedBoard) -> None:
     """As when a laptop sleeps: the processes stand still, and the board plays on."""
-    process = in_a_process(
+    running = in_a_process(
         f"link.button({BUTTON}, True)\n"
         "print('down', flush=True)\n"
         "try:\n"
@@ -481,16 +485,13 @@ def test_a_client_that_is_stopped_for_a_while_lets_go_and_is_told(board: ServedB
         "except Exception as error: print(error)\n",
         board.url,
     )
-    with process:
+    with running as process:
         assert process.stdout is not None
         assert process.stdout.readline() == "down\n"
         process.send_signal(signal.SIGSTOP)
-        try:
-            assert until(lambda: not board.is_down())
-            process.send_signal(signal.SIGCONT)
-            assert "was let go" in process.stdout.readline()
-        finally:
-            process.kill()
+        assert until(lambda: not board.is_down())
+        process.send_signal(signal.SIGCONT)
+        assert "was let go" in process.stdout.readline()
 
 
 @posix_only
@@ -517,13 +518,13 @@ def test_all_stand_still_for_a_while_and_the_board_lets_go_by_itself(board: Serv
 def test_a_client_that_is_killed_in_mid_transfer_leaves_the_old_show(
     slow_board: ServedBoard,
 ) -> None:
-    process = in_a_process(
+    running = in_a_process(
         "from small_tables import NEW\n"
         "from tests.unchecked import transfer_unchecked\n"
         "transfer_unchecked(link, NEW, progress=lambda *step: print(*step, flush=True))\n",
         slow_board.url,
     )
-    with process:
+    with running as process:
         assert process.stdout is not None
         while not process.stdout.readline().startswith("verify"):
             pass
