@@ -408,8 +408,8 @@ EXAMPLES: Final[tuple[Example, ...]] = (
     Example(
         "this line cannot stand at the left margin",
         "lines at the left margin start with show, given, wearer, supply, board, servo, lamp, "
-        "strip, switch, input, pose, safe pose, cue, idle, remote, usage, mirror or row; is the "
-        "indentation missing?",
+        "strip, switch, input, pose, safe pose, cue, gesture, idle, remote, usage, mirror, row or "
+        "include; is the indentation missing?",
         ("jaw to 30 deg in 3 s\n", "3\n", "hold 3 s\n", "to 3\n"),
     ),
 )

@@ -203,6 +203,8 @@ def _brackets(line: Written) -> Iterator[Slip]:
     """Sums without brackets, with others, or with one of them."""
     text = line.text[: line.code_end]
     for found in _CURLY_SUM.finditer(text):
+        if "," in found[1]:  # a list, such as of red, green and blue
+            continue
         instead = f"({found[1].strip()})"
         yield _sum(found.span(), instead)
     for found in _BARE_SUM.finditer(text):
