@@ -30,6 +30,7 @@ switch fan: body pin PD4
 """
 RULES = (
     "cue",
+    "gesture",
     "cue",
     "cue",
     "servo",

@@ -12,6 +12,7 @@ from click.testing import CliRunner, Result
 import seqlang
 from seqlang.check import check
 from seqlang.command import group
+from seqlang.command._live import versions
 from seqlang.loading import Loaded, load, load_text
 from seqlang.text.indentation import MOST_CONTENT, MOST_INCLUDED, MOST_INCLUDED_DEEP
 from seqlang.text.source import Source
@@ -411,3 +412,12 @@ def test_the_other_commands_read_what_a_show_includes(folder: Path, tmp_path: Pa
     assert run("compile", main, "--out", out).exit_code == 0
     assert run("size", main).exit_code == 0
     assert run("preview", main, "--out", str(tmp_path / "page.html")).exit_code == 0
+
+
+def test_the_served_page_follows_a_file_that_is_included(folder: Path) -> None:
+    following = versions(folder / "main.cues")
+    assert next(following).data is not None
+    (folder / "rig.cues").write_text(RIG.replace("60 g", "60"), encoding="utf-8")
+    assert "missing-unit" in next(following).findings
+    (folder / "rig.cues").write_text(RIG, encoding="utf-8")
+    assert next(following).data is not None
