@@ -45,7 +45,7 @@ function shelved(views, scale, width) {
   return top;
 }
 
-/** How far a limb reaches in a view, metres, over its whole travel and all ways to lean. */
+/** How far a limb with its lights reaches in a view, metres, over its whole travel and all ways to lean. */
 function extent(limb, view, tiltDeg) {
   const found = { left_m: -LEAST_M, right_m: LEAST_M, down_m: -LEAST_M, up_m: LEAST_M };
   for (let n = 0; n < POSES; n++) {
@@ -55,6 +55,7 @@ function extent(limb, view, tiltDeg) {
       for (const { part, frame, base } of frames.values()) {
         const places = [frame.at, base.at, tipOf(part, frame)];
         for (const body of part.bodies) places.push(...corners(part, body).map(one => place(frame, one)));
+        places.push(...(part.lights || []).map(far => place(frame, [far, 0, 0])));
         if (part.spins) places.push(...round(base, reachOf(part)));
         for (const [right, up] of places.map(look)) widen(found, right, up);
       }

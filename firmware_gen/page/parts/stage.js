@@ -15,6 +15,11 @@ const SMALLEST = 84; // px for a view and its name
 const PADDING = 8; // of the section, px
 const BAR_M = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1];
 
+/** How far from the hinge a light begins and ends. */
+const beginOf = (part, kind, { at_m: at }) => at ?? (kind === "lamp" ? reachOf(part) : 0);
+const endOf = (part, { kind, output }) =>
+  beginOf(part, kind, output) + (kind === "lamp" ? 0 : (output.pixels - 1) * output.pitch_m);
+
 export class Stage {
   /**
    * `canvas` takes what moves, `ground` below it what stands: names, travels. `parts` are those of
@@ -22,6 +27,7 @@ export class Stage {
    */
   constructor(canvas, ground, parts, tiltDeg, tracks) {
     this.riders = tracks.filter(track => track.output.on); // lights that sit on parts
+    for (const part of parts) part.lights = this.riders.filter(one => one.output.on === part.name).map(one => endOf(part, one));
     this.canvas = canvas;
     this.ground = ground;
     this.limbs = limbsOf(parts);
@@ -124,7 +130,7 @@ export class Stage {
 
   /** A lamp or a strip along the part that carries it. */
   light(pen, put, { part, frame }, { kind, output, board, index, pixels }) {
-    const from = output.at_m ?? (kind === "lamp" ? reachOf(part) : 0);
+    const from = beginOf(part, kind, output);
     const { duties, pixels: bytes } = this.rig.boards[board];
     const count = kind === "lamp" ? 1 : output.pixels;
     const radius = kind === "lamp" ? 6 : Math.max(2, Math.min(6, 0.4 * output.pitch_m * this.layout.scale));
