@@ -73,7 +73,7 @@ class Rounds:
         return self.texts[self._path]
 
     def _of(self, texts: Mapping[str, str]) -> tuple[tuple[Finding, ...], frozenset[int]]:
-        loaded = load_text(Source(self._path, texts[self._path]), partial(_changed_file, texts))
+        loaded = load_text(Source(self._path, texts[self._path]), partial(changed_file, texts))
         if texts is self.texts:
             self.sources = loaded.sources
         reading = frozenset(map(id, loaded.findings))
@@ -131,14 +131,14 @@ class Rounds:
         return offer.finding.name, offer.finding.message, before
 
     def _offer(self, finding: Finding, fix: Fix) -> Offer:
-        changes = (_change(self.sources[path], part) for path, part in fix.by_file.items())
+        changes = (file_change(self.sources[path], part) for path, part in fix.by_file.items())
         return Offer(finding, fix, tuple(changes))
 
     def _passes(self, finding: Finding, texts: Mapping[str, str]) -> bool:
         return passes(finding, *self._findings, *self._of(texts))
 
 
-def _change(source: Source, fix: Fix) -> FileChange:
+def file_change(source: Source, fix: Fix) -> FileChange:
     """What a remedy changes in its one file."""
     new = applied(source.text, fix)
     old_lines, new_lines = source.text.split("\n"), new.split("\n")
@@ -153,7 +153,7 @@ def _change(source: Source, fix: Fix) -> FileChange:
     return FileChange(source.path, first + 1, tuple(before), tuple(after), new)
 
 
-def _changed_file(texts: Mapping[str, str], path: Path) -> bytes:
+def changed_file(texts: Mapping[str, str], path: Path) -> bytes:
     """An included file as it has become, or as it lies on the disk. Raises OSError."""
     changed = next((text for name, text in texts.items() if real_path(name) == path), None)
     return plain_file(path) if changed is None else changed.encode("utf-8")

@@ -13,9 +13,9 @@ import click
 from seqlang.command import WrongUse
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
-    from seqlang.remedy_rounds import Offer, Rounds
+    from seqlang.remedy_rounds import FileChange, Offer, Rounds
 
 _QUESTION: Final = "change it? [y]es, [n]o, [a]ll, [q]uit"
 
@@ -32,7 +32,7 @@ def mend(file: str, *, every: bool) -> None:
         raise WrongUse("there is no terminal to ask on; `--fix --yes` changes without asking")
     path = Path(file)
     before = {file: path.read_bytes()}
-    _demand_writable(path)
+    demand_writable(path)
     text, wrong = read(path)
     if wrong is not None:
         return
@@ -50,7 +50,7 @@ def _written(rounds: Rounds, before: Mapping[str, bytes]) -> None:
     content: dict[Path, bytes] = {}
     for name, raw in before.items():
         if Path(name).read_bytes() != raw:
-            raise _changed_meanwhile(name)
+            raise changed_meanwhile(name)
         text = rounds.texts[name]
         had_end = raw.endswith((b"\n", b"\r"))
         content[Path(name)] = _as_before(text if had_end else text.removesuffix("\n"), raw)
@@ -58,7 +58,7 @@ def _written(rounds: Rounds, before: Mapping[str, bytes]) -> None:
         write_whole(path, data)
 
 
-def _demand_writable(path: Path) -> None:
+def demand_writable(path: Path) -> None:
     """A file that is marked as not to be written stays, though its folder would let it go."""
     if not os.access(path, os.W_OK) or not path.stat().st_mode & 0o222:
         raise WrongUse(f"`{path}` cannot be written")
@@ -106,14 +106,14 @@ def _unchanged(name: str, rounds: Rounds) -> bytes:
     from seqlang.text.indentation import decoded
 
     path = Path(name)
-    _demand_writable(path)
+    demand_writable(path)
     raw = path.read_bytes()
     if decoded(raw, name)[0].removesuffix("\n") != rounds.sources[name].text.removesuffix("\n"):
-        raise _changed_meanwhile(name)
+        raise changed_meanwhile(name)
     return raw
 
 
-def _changed_meanwhile(name: str) -> WrongUse:
+def changed_meanwhile(name: str) -> WrongUse:
     return WrongUse(f"`{name}` was changed by something else meanwhile; nothing was written")
 
 
@@ -127,12 +127,23 @@ def _shown(offer: Offer) -> str:
             lines.append(f"{head}  ({finding.name})")
         else:
             lines.append(f"{change.path}:{change.line}: with it")
-        if len(change.before) == len(change.after):
-            for old, new in zip(change.before, change.after, strict=True):
-                lines += [f"  - {old.rstrip()}", f"  + {new.rstrip()}"]
-        else:
-            lines += [f"  - {line.rstrip()}" for line in change.before]
-            lines += [f"  + {line.rstrip()}" for line in change.after]
+        lines += changed_lines(change)
+    return printable(lines)
+
+
+def changed_lines(change: FileChange) -> list[str]:
+    """What was, what becomes of it, line by line where as many lines stay."""
+    if len(change.before) == len(change.after):
+        pairs = zip(change.before, change.after, strict=True)
+        return [line for a, b in pairs for line in (f"  - {a.rstrip()}", f"  + {b.rstrip()}")]
+    return [
+        *(f"  - {line.rstrip()}" for line in change.before),
+        *(f"  + {line.rstrip()}" for line in change.after),
+    ]
+
+
+def printable(lines: Iterable[str]) -> str:
+    """Lines of somebody's file: nothing in them acts on a terminal."""
     return "\n".join("".join(c if c.isprintable() else "?" for c in line) for line in lines)
 
 
