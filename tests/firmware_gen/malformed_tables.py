@@ -114,7 +114,7 @@ _add(3, "header.version")("a later version", changed((1, 3)))
 _add(3, "header.version")("an earlier version", changed((1, 1)))
 _add(4, "header.crc")("a flipped bit", ENCODED.data[:9] + b"\x55" + ENCODED.data[10:])
 _add(4, "header.crc")("a flipped bit of the check sum", ENCODED.data[:-1] + b"\0")
-_add(5, "header.chip")("an unknown chip", changed((4, 2)))
+_add(5, "header.chip")("an unknown chip", changed((4, 255)))
 _add(6, "header.address")("address 0", changed((5, 0)))
 _add(6, "header.address")("address 255", changed((5, 255)))
 for _name, _at, _value in (

@@ -20,8 +20,8 @@ MEMORY, FUSES = CHIP.memory, CHIP.tools.fuses
 @pytest.mark.parametrize(
     "words",
     [
-        f"{CHIP.title} at {CHIP.clock_hz / 1e6:g} MHz",
-        f"images/{CHIP.name}.hex",
+        f"both run at {CHIP.clock_hz / 1e6:g} MHz",
+        f"`{CHIP.name}/`",
         f"low 0x{FUSES['lfuse']:02X} crystal",
         f"high 0x{FUSES['hfuse']:02X} EEPROM kept",
         f"extended 0x{FUSES['efuse']:02X} brown-out at {CHIP.electrics.brown_out_v} V",

@@ -221,7 +221,7 @@ def test_the_first_fault_of_several_is_the_reason() -> None:
     "table",
     [
         Table(1, 0),
-        Table(2, 1),
+        Table(255, 1),
         Table(1, 1, outputs=(LampRecord(22, 300),)),
         Table(1, 1, cues=(CueRecord(1, 0, 0, 1, 0),)),
         Table(1, 1, threads=((Delay(70_001),),)),
