@@ -43,6 +43,11 @@ BLOCK_DUE: Final = Example(
 
 EXAMPLES: Final[tuple[Example, ...]] = (
     Example(
+        "`include` needs the path of a file, in quotes",
+        'such as `include "rig.cues"`',
+        ("include\n", "include 3\n", "include a\n"),
+    ),
+    Example(
         "a gesture has a name; behind `:` stand its parameters, each with a value or its kind",
         "such as `gesture wave: reach 40 deg, beat time`",
         (

@@ -26,6 +26,7 @@ _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
             ("cue",),
         ),
         **dict.fromkeys(("animation", "move", "track"), ("cue",)),
+        **dict.fromkeys(("import", "require", "insert"), ("include",)),
         **dict.fromkeys(("title", "name", "project"), ("show",)),
         **dict.fromkeys(("let", "const", "var", "define", "set", "#define", "int"), ("given",)),
         **dict.fromkeys(("float", "double", "long", "auto", "unsigned", "uint16_t"), ("given",)),
