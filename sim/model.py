@@ -528,6 +528,8 @@ class Lamp:
     safe_pct: float = 0.0
     mark: int = NO_MARK
     rides: LightPlace | None = None
+    trims: tuple[float, ...] = ()
+    """One share, in 1/256: so much of its light is given, to look like other lights; none: all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -553,6 +555,8 @@ class Strip:
     """What a converter of its own gives the strip; None: fed as its board is."""
     mark: int = NO_MARK
     rides: LightPlace | None = None
+    trims: tuple[float, ...] = ()
+    """Shares of red, green and blue, in 1/256, that are given; none: all."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -138,6 +138,8 @@ EFFECT_STEPS: Final = 16
 """An effect comes and goes over so many frames: 0.32 s (own choice)."""
 EFFECT_SOFT_MS: Final = EFFECT_STEPS * FRAME_MS
 """The same in ms."""
+TRIM_ONE: Final = 1 << 8
+"""1 in the steps of a light's trim."""
 SEED_MAX: Final = BYTE_MAX
 """An effect's seed has one byte: 256 patterns."""
 WIDTH_MAX: Final = 100

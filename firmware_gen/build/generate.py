@@ -238,6 +238,8 @@ def _table_limits() -> dict[str, int]:
         "LETS_GO": layout.LETS_GO,
         "EFFECTS": len(layout.EFFECTS),
         "EFFECT_SIZE": EFFECT_BYTES,
+        "LAMP_TRIMS": layout.TRIMS[layout.LAMP],
+        "STRIP_TRIMS": layout.TRIMS[layout.STRIP],
         "DURATION_STEP_MS": rulebook.DURATION_STEP_MS,
         "DURATION_STEPS": layout.DURATION_STEPS,
         "DURATION_BIG_STEP_MS": layout.DURATION_BIG_STEP_MS,

@@ -45,6 +45,7 @@ from sim.rulebook import (
     PULSE_RANGE,
     PULSE_RANGE_US,
     PULSE_STEPS_PER_US,
+    TRIM_ONE,
 )
 from sim.score.tree import Act
 
@@ -90,13 +91,19 @@ def output_record(output: Output, limits: tuple[int, int], palette: Palette) -> 
         case Servo():
             return _servo(output, limits)
         case Lamp():
-            return LampRecord(output.pin, level_number(output.safe_pct))
+            return LampRecord(output.pin, level_number(output.safe_pct), _trims(output))
         case Strip():
             order = ORDERS.index(output.order)
             safe = palette.index(output.safe, output.mark)
-            return StripRecord(output.pin, output.pixels, order, strip_cap(output), safe)
+            cap = strip_cap(output)
+            return StripRecord(output.pin, output.pixels, order, cap, safe, _trims(output))
         case Switch():
             return SwitchRecord(output.pin, output.active_high, output.safe_on)
+
+
+def _trims(light: Lamp | Strip) -> tuple[int, ...]:
+    """The trims of a light's record; none where it gives all its light."""
+    return tuple(round(TRIM_ONE * trim) - 1 for trim in light.trims)
 
 
 def _servo(servo: Servo, limits: tuple[int, int]) -> ServoRecord:

@@ -195,12 +195,14 @@ static bool fits(const struct check *check, uint16_t size) {
 /* The record at the cursor, which moves behind it. */
 static uint8_t check_output(struct check *check) {
     uint16_t start = bc_table_tell();
-    uint8_t kind = bc_table_u8(start);
-    uint16_t size = bc_output_size(start, kind);
+    uint8_t first = bc_table_u8(start);
+    uint8_t kind = first & (uint8_t)~BC_FLAG;
+    bool may_be_trimmed = kind == BC_LAMP || kind == BC_STRIP;
+    uint16_t size = bc_output_size(start, first);
     if (!fits(check, 1)) {
         return BC_REFUSAL_COUNTS;
     }
-    if (kind < BC_SERVO || kind > BC_SWITCH) {
+    if (kind < BC_SERVO || kind > BC_SWITCH || (first != kind && !may_be_trimmed)) {
         return BC_REFUSAL_OUTPUT;
     }
     if (!fits(check, size)) {

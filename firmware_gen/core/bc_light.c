@@ -8,7 +8,7 @@
 #include "bc_player.h"
 #include "bellcrank.h"
 
-enum { LIGHTS = BC_LAMPS + BC_STRIPS, COLOURS = 3, FULL = BC_EFFECT_ONE };
+enum { LIGHTS = BC_LAMPS + BC_STRIPS, COLOURS = 3, FULL = BC_EFFECT_ONE, UNTRIMMED = 0xFF };
 
 /* Factors of the noise. */
 #define SEED_NOISE 0x9E37u
@@ -309,11 +309,12 @@ static uint16_t dimming(const struct moment *moment, uint8_t pixel) {
 struct lightness {
     uint8_t low;
     uint8_t high;
+    uint8_t trim; /* what follows from it is multiplied by (trim + 1) / 256 */
 };
 
 static struct lightness lightness_of(uint16_t level) {
     uint16_t u = (uint16_t)(level + bc_product(level, BC_LIGHTNESS_GROWTH));
-    struct lightness lightness = {(uint8_t)u, (uint8_t)(u >> 8)};
+    struct lightness lightness = {(uint8_t)u, (uint8_t)(u >> 8), UNTRIMMED};
     return lightness;
 }
 
@@ -343,6 +344,23 @@ static uint16_t duty_of(uint16_t u) {
     return (uint16_t)(bc_cube((uint16_t)(u + BC_CUBE_OFFSET)) + 2);
 }
 
+/* The duty of a lightness under a multiplier and its trim. */
+static uint16_t seen(struct lightness u, uint16_t m) {
+    uint16_t duty = duty_of(dimmed(u, m));
+    if (u.trim != UNTRIMMED) {
+        duty = (uint16_t)((uint32_t)duty * (uint16_t)(u.trim + 1u) >> 8);
+    }
+    return duty;
+}
+
+/* One of a light's trims, which stand behind its record. */
+static uint8_t trim_of(const struct light *light, uint8_t size, uint8_t number) {
+    if (!(bc_table_u8(light->record) & BC_FLAG)) {
+        return UNTRIMMED;
+    }
+    return bc_table_u8((uint16_t)(light->record + size + number));
+}
+
 static uint8_t channel_byte(uint16_t duty) {
     return (uint8_t)((uint16_t)(duty - (duty >> 8) + 128) >> 8);
 }
@@ -352,15 +370,16 @@ static void show_lamp(uint8_t number, uint32_t time) {
     uint32_t share = share_at(light, time);
     struct moment moment;
     struct lightness lightness = lightness_of(level_of(first_channel(number), share));
+    lightness.trim = trim_of(light, BC_LAMP_SIZE, 0);
     moment.pixels = 1;
     take_effect(light, &moment);
-    bc_hal_lamp(number, duty_of(dimmed(lightness, multiplier(&moment, 0))));
+    bc_hal_lamp(number, seen(lightness, multiplier(&moment, 0)));
 }
 
 static void paint_pixel(uint8_t *bytes, const struct lightness *lightness, uint16_t m) {
     uint8_t left;
     for (left = COLOURS; left > 0; left--) {
-        *bytes = channel_byte(duty_of(dimmed(*lightness, m)));
+        *bytes = channel_byte(seen(*lightness, m));
         bytes++;
         lightness++;
     }
@@ -421,6 +440,7 @@ static uint16_t show_strip(uint8_t number, uint32_t time, uint8_t *bytes) {
     for (n = 0; n < COLOURS; n++) {
         uint8_t place = bc_flash_u8(&byte_orders[order][n]);
         lightness[place] = lightness_of(level_of(&channels[n], share));
+        lightness[place].trim = trim_of(light, BC_STRIP_SIZE, n);
     }
     take_effect(light, &moment);
     paint(bytes, lightness, &moment);

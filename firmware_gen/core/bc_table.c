@@ -124,14 +124,15 @@ void bc_table_law(uint8_t index, struct bc_law *law) {
 }
 
 uint16_t bc_output_size(uint16_t at, uint8_t kind) {
-    switch (kind) {
+    bool is_trimmed = (kind & BC_FLAG) != 0;
+    switch (kind & (uint8_t)~BC_FLAG) {
     case BC_SERVO:
         return (uint16_t)(BC_SERVO_SIZE +
                           BC_POINT_SIZE * bc_table_u8((uint16_t)(at + BC_SERVO_POINTS)));
     case BC_STRIP:
-        return BC_STRIP_SIZE;
+        return (uint16_t)(BC_STRIP_SIZE + (is_trimmed ? BC_STRIP_TRIMS : 0));
     case BC_LAMP:
-        return BC_LAMP_SIZE;
+        return (uint16_t)(BC_LAMP_SIZE + (is_trimmed ? BC_LAMP_TRIMS : 0));
     default:
         return BC_SWITCH_SIZE;
     }
@@ -152,6 +153,7 @@ bool bc_outputs_next(struct bc_output *output) {
     output->at = output->end;
     output->kind = bc_table_u8(output->at);
     output->end = (uint16_t)(output->at + bc_output_size(output->at, output->kind));
+    output->kind &= (uint8_t)~BC_FLAG;
     output->index = output->next[output->kind]++;
     return true;
 }

@@ -241,12 +241,12 @@ class _Disassembler:
                     f"{output.acceleration_limit} {unit}/s2; safe {place_words(output.safe, unit)}"
                 )
             case LampRecord():
-                return f"lamp {name}, pin {pin}: safe {level_words(output.safe)}"
+                return f"lamp {name}, pin {pin}: safe {level_words(output.safe)}{_trims(output)}"
             case StripRecord():
                 cap = f", cap {rulebook.CAP_STEP * output.cap}" if output.cap else ""
                 return (
                     f"strip {name}, pin {pin}: {output.pixels} pixels, order "
-                    f"{ORDERS[output.order]}{cap}; safe colour {output.safe}"
+                    f"{ORDERS[output.order]}{cap}; safe colour {output.safe}{_trims(output)}"
                 )
             case SwitchRecord():
                 return (
@@ -365,4 +365,14 @@ def _law_size(law: LawRecord) -> int:
 
 def _output_size(output: OutputRecord) -> int:
     size = OUTPUT.size + OUTPUT_FIELDS[kind_of(output)].size
-    return size + POINT.size * len(output.points) if isinstance(output, ServoRecord) else size
+    if isinstance(output, ServoRecord):
+        size += POINT.size * len(output.points)
+    return size + (len(output.trims) if isinstance(output, LampRecord | StripRecord) else 0)
+
+
+def _trims(light: LampRecord | StripRecord) -> str:
+    """What a light gives of its light, where that is not all."""
+    if not light.trims:
+        return ""
+    shares = (f"{100 * (trim + 1) / rulebook.TRIM_ONE:.4g} %" for trim in light.trims)
+    return f"; trimmed to {', '.join(shares)}"

@@ -13,7 +13,7 @@ from typing import TypeAlias
 import numpy as np
 
 from firmware_gen.table.layout import EFFECTS, ORDERS
-from firmware_gen.table.lightness import channel_bytes, duty_of, lightness_of
+from firmware_gen.table.lightness import UNTRIMMED, channel_bytes, duty_of, lightness_of, trimmed
 from firmware_gen.table.ops import Modulate
 from firmware_gen.table.records import StripRecord
 from sim.arrays import Integers
@@ -179,12 +179,12 @@ class PlayedLight:
         return self.effect.multipliers(time, self.weight) if self.effect else [FULL]
 
 
-def lamp_duty(lamp: PlayedLight, time: int) -> int:
-    """The lamp's duty, of 65535."""
+def lamp_duty(lamp: PlayedLight, time: int, trim: int = UNTRIMMED) -> int:
+    """The lamp's duty, of 65535, under its trim."""
     lightness = lightness_of(lamp.levels(time)[0])
     if lamp.effect:
         lightness = (lightness * lamp.multipliers(time)[0]) >> 8
-    return duty_of(lightness)
+    return trimmed(duty_of(lightness), trim)
 
 
 class StripPainter:
@@ -194,7 +194,8 @@ class StripPainter:
         self._pixels = strip.pixels
         self._cap = strip.cap
         self._places = tuple("rgb".index(letter) for letter in ORDERS[strip.order])
-        self._channel_bytes = channel_bytes()
+        trims = strip.trims or (UNTRIMMED,) * 3
+        self._channel_bytes = tuple(channel_bytes(trims[place]) for place in self._places)
         self._levels: FixedLevels = ()
         self._wired: tuple[int, int, int] = (0, 0, 0)
         self._by_multiplier: dict[int, bytes] = {}
@@ -227,12 +228,12 @@ class StripPainter:
         found = self._by_multiplier.get(multiplier)
         if found is None:
             one, two, three = self._wired
-            table = self._channel_bytes
+            first, second, third = self._channel_bytes
             found = bytes(
                 (
-                    table[one * multiplier >> 8],
-                    table[two * multiplier >> 8],
-                    table[three * multiplier >> 8],
+                    first[one * multiplier >> 8],
+                    second[two * multiplier >> 8],
+                    third[three * multiplier >> 8],
                 )
             )
             self._by_multiplier[multiplier] = found

@@ -14,6 +14,7 @@ from firmware_gen.player.light import FixedLevels, PlayedLight, StripPainter, la
 from firmware_gen.player.program import OutputOp
 from firmware_gen.player.pulses import PulseLine
 from firmware_gen.table.laws import law_by_id
+from firmware_gen.table.lightness import UNTRIMMED
 from firmware_gen.table.ops import ActOp, Modulate, Turn
 from firmware_gen.table.records import (
     LampRecord,
@@ -106,6 +107,7 @@ class TableOutputs:
         self._stop = CLOCK_PER_MS * STOP_STEP_MS * table.stop_time
         self.servos = {n: _Servo(one) for n, one in self._each(ServoRecord)}
         self._lamps = {n: PlayedLight(1) for n, _ in self._each(LampRecord)}
+        self._trims = [(*one.trims, UNTRIMMED)[0] for _, one in self._each(LampRecord)]
         self._strips = {
             n: (PlayedLight(3, one.pixels), StripPainter(one)) for n, one in self._each(StripRecord)
         }
@@ -224,6 +226,7 @@ class TableOutputs:
         pulses = tuple(
             [s.ticks(time) if n < enabled else 0 for n, s in enumerate(self.servos.values())]
         )
-        duties = tuple([lamp_duty(lamp, time) for lamp in self._lamps.values()])
+        lamps = zip(self._lamps.values(), self._trims, strict=True)
+        duties = tuple([lamp_duty(lamp, time, trim) for lamp, trim in lamps])
         strips = tuple([painter.paint(light, time) for light, painter in self._strips.values()])
         return Frame(pulses, duties, strips, tuple(self._switches.values()))

@@ -223,6 +223,8 @@ OUTPUT_FIELDS: Final[Mapping[int, Record]] = MappingProxyType(
     {SERVO: SERVO_FIELDS, LAMP: LAMP_FIELDS, STRIP: STRIP_FIELDS, SWITCH: SWITCH_FIELDS}
 )
 ACTIVE_HIGH, ON_WHEN_SAFE = 1, 2
+TRIMS: Final[Mapping[int, int]] = MappingProxyType({LAMP: 1, STRIP: 3})
+"""By kind, how many trims may stand behind a record; then `FLAG` is set in its kind."""
 
 COLOUR: Final = Record(
     "colour",
@@ -235,7 +237,8 @@ LAW_BETA: Final = Record("law", (Field("beta", "u16", *BETA_RANGE),), BAD_RECORD
 INPUT: Final = Record("input", (Field("pin", "u8"), Field("button", "u8")), BAD_RECORD)
 BINDING: Final = Record("binding", (Field("button", "u8"), Field("cue", "u8")), BAD_RECORD)
 FLAG: Final = 0x80
-"""Of an input: active low. Of a binding: the cue repeats while the button is held."""
+"""Of an input: active low. Of a binding: the cue repeats while the button is held. Of an output's
+kind: its trims stand behind the record."""
 STRAND: Final = 0x08
 """Of a cue's flags: it is a strand of idle."""
 CUE: Final = Record(

@@ -29,12 +29,21 @@ def duty_of(lightness: int) -> int:
     return ((((root * root) >> 16) * root) >> 16) + 2
 
 
+def trimmed(duty: int, trim: int) -> int:
+    """A duty under a light's trim, 0 to 255: it is multiplied by (trim + 1) / 256."""
+    return (duty * (trim + 1)) >> 8
+
+
 def channel_byte(duty: int) -> int:
     """Byte of a strip's channel (0 to 255) for a duty."""
     return (duty - (duty >> 8) + 128) >> 8
 
 
-@lru_cache(maxsize=1)
-def channel_bytes() -> bytes:
-    """Byte of a strip's channel at every lightness."""
-    return bytes(channel_byte(duty_of(n)) for n in range(lightness_of(LEVEL_TOP) + 1))
+UNTRIMMED: Final = 255
+
+
+@lru_cache(maxsize=16)
+def channel_bytes(trim: int = UNTRIMMED) -> bytes:
+    """Byte of a strip's channel at every lightness, under its trim."""
+    top = lightness_of(LEVEL_TOP)
+    return bytes(channel_byte(trimmed(duty_of(n), trim)) for n in range(top + 1))

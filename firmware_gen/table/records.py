@@ -58,6 +58,7 @@ from firmware_gen.table.layout import (
     STRIP_FIELDS,
     SWITCH,
     SWITCH_FIELDS,
+    TRIMS,
     VERSION,
     Record,
     TableError,
@@ -113,6 +114,8 @@ class LampRecord:
     pin: int
     safe: int
     """Level in half percents."""
+    trims: tuple[int, ...] = ()
+    """One, or none: its duty is multiplied by (trim + 1) / 256."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +127,8 @@ class StripRecord:
     """Most that all channel bytes may sum to, in units of 256; 0: no cap."""
     safe: int
     """Index of a colour."""
+    trims: tuple[int, ...] = ()
+    """Of red, green and blue, or none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -297,7 +302,8 @@ def _header_bytes(table: Table, length: int) -> bytes:
 
 
 def _output_bytes(output: OutputRecord, path: str) -> bytes:
-    head = OUTPUT.pack(path, kind=kind_of(output), pin=output.pin)
+    is_trimmed = isinstance(output, LampRecord | StripRecord) and bool(output.trims)
+    head = OUTPUT.pack(path, kind=kind_of(output) | FLAG * is_trimmed, pin=output.pin)
     match output:
         case ServoRecord():
             values = {
@@ -317,7 +323,7 @@ def _output_bytes(output: OutputRecord, path: str) -> bytes:
                 )
             )
         case LampRecord():
-            return head + LAMP_FIELDS.pack(path, **{"safe level": output.safe})
+            return head + LAMP_FIELDS.pack(path, **{"safe level": output.safe}) + _trims(output)
         case StripRecord():
             values = {
                 "pixels": output.pixels,
@@ -325,10 +331,16 @@ def _output_bytes(output: OutputRecord, path: str) -> bytes:
                 "cap": output.cap,
                 "safe colour": output.safe,
             }
-            return head + STRIP_FIELDS.pack(path, **values)
+            return head + STRIP_FIELDS.pack(path, **values) + _trims(output)
         case SwitchRecord():
             flags = ACTIVE_HIGH * output.active_high + ON_WHEN_SAFE * output.safe
             return head + SWITCH_FIELDS.pack(path, flags=flags)
+
+
+def _trims(output: LampRecord | StripRecord) -> bytes:
+    if output.trims and len(output.trims) != TRIMS[kind_of(output)]:
+        raise ValueError(f"{len(output.trims)} trims")
+    return bytes(output.trims)
 
 
 def _colour_bytes(colour: tuple[int, int, int], path: str) -> bytes:
@@ -488,17 +500,21 @@ class _Decoder:
 
     def _output(self, path: str, colours: int) -> OutputRecord:
         self._need(1, path)
-        kind = self.data[self.at]
-        if kind not in KINDS:
-            raise TableError(BAD_OUTPUT, f"{path}.kind", f"{kind} is no kind of output")
+        first = self.data[self.at]
+        kind, is_trimmed = first & ~FLAG, bool(first & FLAG)
+        if kind not in KINDS or (is_trimmed and kind not in TRIMS):
+            raise TableError(BAD_OUTPUT, f"{path}.kind", f"{first} is no kind of output")
         points = self._points_ahead(path) if kind == SERVO else 0
-        self._need(OUTPUT.size + OUTPUT_FIELDS[kind].size + points * POINT.size, path)
+        count = TRIMS[kind] if is_trimmed else 0
+        self._need(OUTPUT.size + OUTPUT_FIELDS[kind].size + points * POINT.size + count, path)
         pin = self._record(OUTPUT, path)["pin"]
         values = self._record(OUTPUT_FIELDS[kind], path)
+        trims = tuple(self.data[self.at : self.at + count])
+        self.at += count
         if kind == SERVO:
             return self._servo(pin, values, path)
         if kind == LAMP:
-            return LampRecord(pin, values["safe level"])
+            return LampRecord(pin, values["safe level"], trims)
         if kind == SWITCH:
             flags = values["flags"]
             return SwitchRecord(pin, bool(flags & ACTIVE_HIGH), bool(flags & ON_WHEN_SAFE))
@@ -507,7 +523,8 @@ class _Decoder:
                 BAD_OUTPUT, f"{path}.safe colour", f"there is no colour {values['safe colour']}"
             )
         return StripRecord(
-            pin, values["pixels"], values["order"], values["cap"], values["safe colour"]
+            *(pin, values["pixels"], values["order"], values["cap"], values["safe colour"]),
+            trims,
         )
 
     def _points_ahead(self, path: str) -> int:

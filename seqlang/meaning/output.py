@@ -20,6 +20,7 @@ from seqlang.text.units import (
     AMPERES,
     DURATION,
     FORCE,
+    LEVEL,
     METRES,
     NEWTONS,
     PULSE,
@@ -46,7 +47,7 @@ from sim.model import (
 )
 from sim.rig.servo import TIME_CONSTANT_S, rotor_kg_m2
 from sim.rig.slide import PINION_M
-from sim.rulebook import BUTTONS, PULSE_RANGE_US
+from sim.rulebook import BUTTONS, PULSE_RANGE_US, TRIM_ONE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -602,6 +603,7 @@ def _lamp(reading: Reading, entry: Line, spot: Plug) -> Lamp:
         colour=usual.colour if tint is None else colour(reading, tint.token(1)),
         safe_pct=spot.safe.level_pct if spot.safe else usual.safe_pct,
         rides=light_place(reading, sheet),
+        trims=_trims(reading, sheet, 1),
         mark=_mark(
             reading,
             sheet,
@@ -612,6 +614,19 @@ def _lamp(reading: Reading, entry: Line, spot: Plug) -> Lamp:
             ("colour", _item(tint)),
         ),
     )
+
+
+def _trims(reading: Reading, sheet: Sheet, channels: int) -> tuple[float, ...]:
+    """The share of its light that each channel gives, in the steps of a table; none: all."""
+    whole, balance = sheet.get("trim"), sheet.get("balance")
+    amounts = [] if balance is None else [balance.amount(n) for n in (1, 2, 3)]
+    shares = [1.0] * channels
+    for line_amounts in ([whole.amount(1)] * channels if whole else [], amounts):
+        for n, amount in enumerate(line_amounts):
+            pct = reading.tried(reading.within, amount, LEVEL, "a share of the light", 1, 100)
+            shares[n] *= 1.0 if pct is None else pct / 100.0
+    steps = [max(1, round(TRIM_ONE * share)) for share in shares]
+    return tuple(n / TRIM_ONE for n in steps) if min(steps) < TRIM_ONE else ()
 
 
 def _strip(reading: Reading, entry: Line, spot: Plug) -> Strip:
@@ -646,6 +661,7 @@ def _strip(reading: Reading, entry: Line, spot: Plug) -> Strip:
         shifter=sheet.get("shifter") is not None,
         feed_v=_single(reading, sheet, "own_feed", VOLTS, above=0),
         rides=light_place(reading, sheet),
+        trims=_trims(reading, sheet, 3),
         mark=_mark(
             reading,
             sheet,

@@ -215,6 +215,8 @@ def _output(output: Output, chip: Chip) -> Iterator[str]:
             f"{_quantity(output.current_a, 'A')}"
         )
         yield f"{INDENT}colour {_hex(output.colour)}"
+        if output.trims:
+            yield f"{INDENT}trim {_percent(output.trims[0])}"
         yield from _rides(output.rides)
     elif isinstance(output, Strip):
         yield _plug("strip", output, chip)
@@ -222,6 +224,8 @@ def _output(output: Output, chip: Chip) -> Iterator[str]:
             f"{INDENT}pixels {output.pixels}, order {output.order}, "
             f"each {_quantity(output.channel_a, 'A')}, pitch {_quantity(output.pitch_m, 'm')}"
         )
+        if output.trims:
+            yield f"{INDENT}balance {', '.join(map(_percent, output.trims))}"
         if output.cap_a is not None:
             yield f"{INDENT}cap {_quantity(output.cap_a, 'A')}"
         if output.feed_v is not None:

@@ -83,6 +83,8 @@ class Lit:
     colour: tuple[float, float, float] = (1.0, 1.0, 1.0)
     cap_a: float | None = None
     channel_a: float = 0.02
+    trims: tuple[float, ...] = ()
+    """Of its channels; none: they give all their light."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +214,7 @@ class _Light:
 def _light(lit: Lit, multiplier: Integers) -> _Light:
     """Of one pixel, by multiplier (0 to 256)."""
     levels = np.array(lit.levels) * multiplier[..., np.newaxis] / (2.0 * FULL)
-    duty = luminance(levels)
+    duty = luminance(levels) * np.array(lit.trims or (1.0,))
     if len(lit.levels) == 1:
         bright, rgb = duty[..., 0], duty * np.array(lit.colour)
     else:

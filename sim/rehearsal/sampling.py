@@ -95,7 +95,7 @@ def sample(trajectories: Trajectories, times_ms: ArrayLike) -> Samples:
                 on = within(trajectories.powered[name], times)
                 servos[name] = ServoSamples(angle, velocity, acceleration, jerk, on)
             case Lamp() if name in trajectories.lights:
-                lamps[name] = _lamp(trajectories, name, times)
+                lamps[name] = _lamp(trajectories, output, times)
             case Strip() if name in trajectories.lights:
                 strips[name] = _strip(trajectories, output, times)
             case Switch() if name in trajectories.switches:
@@ -306,18 +306,19 @@ def _weights(piece: Modulation, times: Array) -> Integers:
     return np.clip(piece.weight + piece.step * frames, 0, EFFECT_STEPS)
 
 
-def _lamp(trajectories: Trajectories, name: str, times: Array) -> LampSamples:
+def _lamp(trajectories: Trajectories, lamp: Lamp, times: Array) -> LampSamples:
+    name = lamp.name
     steady = levels(trajectories.lights[name], times)[:, 0]
     shares = effect_multipliers(trajectories.effects[name], times, 1)[:, 0]
     level = steady * shares / 2.0
-    return LampSamples(level, luminance(level))
+    return LampSamples(level, luminance(level) * (lamp.trims or (1.0,))[0])
 
 
 def _strip(trajectories: Trajectories, strip: Strip, times: Array) -> StripSamples:
     steady = levels(trajectories.lights[strip.name], times)
     shares = effect_multipliers(trajectories.effects[strip.name], times, strip.pixels)
     level = steady[:, np.newaxis, :] * shares[:, :, np.newaxis] / 2.0
-    linear = luminance(level)
+    linear = luminance(level) * np.array(strip.trims or (1.0, 1.0, 1.0))
     if strip.cap_a is not None:
         current = linear.sum(axis=(1, 2)) * strip.channel_a
         with np.errstate(divide="ignore"):

@@ -319,9 +319,14 @@ class Eye:
         light = self.states.lights[name]
         if isinstance(light, Lamp):
             red, green, blue = srgb_to_linear(np.array(light.colour) / 255.0).tolist()
-            return Lit(levels, colour=(red, green, blue))
+            return Lit(levels, colour=(red, green, blue), trims=light.trims)
         least = least_group(light.pitch_m, self.show.rig.wearer.viewing_m, light.pixels)
-        return Lit(levels, light.pixels, least, cap_a=light.cap_a, channel_a=light.channel_a)
+        return Lit(
+            *(levels, light.pixels, least),
+            cap_a=light.cap_a,
+            channel_a=light.channel_a,
+            trims=light.trims,
+        )
 
     # -- rehearsing -----------------------------------------------------------------------------
 

@@ -17,6 +17,7 @@ from firmware_gen.table.records import (
     StripRecord,
     SwitchRecord,
     Table,
+    encode,
     encode_with_places,
 )
 from tests.firmware_gen.malformed_tables import (
@@ -170,6 +171,22 @@ AT_THE_LIMITS: tuple[Checked, ...] = (
     ("a cue without outputs", changed((CUES + 2, u16(0)))),
     ("refuse, and ten threads", changed((CUES + 4, 0xA2))),
     ("a cue that is a strand", changed((CUES + 4, 0x28))),
+    (
+        "a trimmed lamp and a trimmed strip",
+        encode(
+            replace(
+                GOOD,
+                outputs=(
+                    GOOD.outputs[0],
+                    replace(GOOD.outputs[1], trims=(0,)),
+                    replace(GOOD.outputs[2], trims=(255, 100, 0)),
+                    GOOD.outputs[3],
+                ),
+            )
+        ),
+    ),
+    ("a servo with a trim", changed((SERVO, 0x81))),
+    ("a switch with a trim", changed((SWITCH, 0x84))),
     ("a cue and its part", changed((CUES + 4, 0x24), (CUES + 11, 0x20))),
     ("a cue with more threads than the one before", changed((CUES + 4, 0x10), (CUES + 11, 0x20))),
     ("a strand that waits, and one that refuses", changed((CUES + 4, 0x29), (CUES + 11, 0x12))),

@@ -136,17 +136,24 @@ def _outputs(dice: Random, chip: Chip, colours: int) -> tuple[tuple[OutputRecord
         if kind == "servo":
             outputs.append(_servo(dice, pin))
         elif kind == "lamp":
-            outputs.append(LampRecord(pin, _level(dice)))
+            outputs.append(LampRecord(pin, _level(dice), _trims(dice, 1)))
         elif kind == "strip":
             strips -= 1
             count = min(dice.choice((1, 2, 7, 30, 99, 100)), pixels - strips)
             pixels -= count
             cap = dice.choice((0, 0, 1, 5, 20, 255, 65535))
             safe = dice.randrange(colours)
-            outputs.append(StripRecord(pin, count, dice.randrange(6), cap, safe))
+            trims = _trims(dice, 3)
+            outputs.append(StripRecord(pin, count, dice.randrange(6), cap, safe, trims))
         else:
             outputs.append(SwitchRecord(pin, dice.random() < 0.5, dice.random() < 0.5))
     return tuple(outputs), pins["any"]
+
+
+def _trims(dice: Random, count: int) -> tuple[int, ...]:
+    if dice.random() < 0.6:
+        return ()
+    return tuple(dice.choice((0, 100, 254, 255)) for _ in range(count))
 
 
 def _servo(dice: Random, pin: int) -> ServoRecord:

@@ -1056,6 +1056,25 @@ _COMES_AND_GOES = table(
 
 _LIGHT: tuple[Case, ...] = (
     (
+        "trimmed lights",
+        table(
+            (
+                replace(LAMP, trims=(180,)),
+                replace(_LONG, pixels=3, order=2, cap=2, trims=(255, 140, 60)),
+                replace(_DOT, cap=0, order=5, trims=(90, 255, 200)),
+            ),
+            (
+                (
+                    *(ActOp(0, 200, 300), ActOp(1, _WHITE, 400), ActOp(2, _WHITE, 400, True)),
+                    *(Modulate(1, 4, 500, 150, 0, 1), ActOp(2, _RED, 200, True), Delay(600)),
+                ),
+            ),
+            colours=_LIGHT_COLOURS,
+        ),
+        triggers((3, 1)),
+        80,
+    ),
+    (
         "effects that make way, stay and come back",
         _COMES_AND_GOES,
         triggers((3, 1), (130, 3)),

@@ -104,16 +104,18 @@ class Check:
 
     def output(self) -> None:
         self.reach(1)
-        kind = self.data[self.at]
+        kind, trims = self.data[self.at] & 127, self.data[self.at] >> 7
         must(kind in (SERVO, LAMP, STRIP, SWITCH), OUTPUT)
+        must(not trims or kind in (LAMP, STRIP), OUTPUT)
         if kind == SERVO:
             self.servo()
         elif kind == LAMP:
-            _, pin, level = self.take("<BBB")
+            _, pin, level, *_trim = self.take("<BBBB" if trims else "<BBB")
             must(level <= 200, OUTPUT)
             self.add(pin, LAMP_JOB, (LAMP,))
         elif kind == STRIP:
-            _, pin, pixels, order, _cap, colour = self.take("<BBBBHB")
+            form = "<BBBBHB3B" if trims else "<BBBBHB"
+            _, pin, pixels, order, _cap, colour, *_trims = self.take(form)
             must(1 <= pixels <= 100 and order <= 5 and colour < self.data[11], OUTPUT)
             self.pixels += pixels
             must(self.pixels <= 100 and self.count(STRIP) < 2, OUTPUT)

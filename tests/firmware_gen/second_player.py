@@ -54,6 +54,7 @@ class Output:
     pixels: int = 1
     order: int = 0
     cap: int = 0
+    trims: tuple[int, ...] = (255, 255, 255)
 
 
 @dataclass(frozen=True)
@@ -90,6 +91,12 @@ class Table:
 
     def output(self) -> Output:
         kind, _pin = self.take("<BB")
+        made = self.record(kind & 127)
+        if kind & 128:
+            made = replace(made, trims=self.take("<B" if made.kind == LAMP else "<BBB"))
+        return made
+
+    def record(self, kind: int) -> Output:
         if kind == SERVO:
             points, low, high, speed, acceleration, safe = self.take("<BhhHHh")
             pairs = [self.take("<hH") for _ in range(points)]
@@ -452,7 +459,8 @@ def strip_bytes(strip: Output, light: Light, t: int) -> bytes:
     for pixel in range(strip.pixels):
         m = multiplier(light, t, pixel, strip.pixels)
         for name in ("rgb", "rbg", "grb", "gbr", "brg", "bgr")[strip.order]:
-            value = duty(levels["rgb".index(name)], m)
+            channel = "rgb".index(name)
+            value = duty(levels[channel], m) * (strip.trims[channel] + 1) >> 8
             channels.append((value - (value >> 8) + 128) >> 8)
     total = sum(channels)
     if strip.cap > 0 and total > 256 * strip.cap:
@@ -987,7 +995,8 @@ class SecondPlayer:
         for n in self.of_kind[LAMP]:
             light = self.lights[n]
             m = multiplier(light, self.time, 0, 1)
-            shown += struct.pack("<H", duty(light.levels(self.time)[0], m))
+            trim = self.outputs[n].trims[0]
+            shown += struct.pack("<H", duty(light.levels(self.time)[0], m) * (trim + 1) >> 8)
         for n in self.of_kind[STRIP]:
             shown += strip_bytes(self.outputs[n], self.lights[n], self.time)
         return bytes(shown) + bytes(self.switches[n] for n in self.of_kind[SWITCH])

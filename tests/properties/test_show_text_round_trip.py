@@ -175,6 +175,7 @@ def outputs(draw: st.DrawFn, name: str, board: str) -> model.Output:
         return model.Lamp(
             *(name, board, pin, draw(POSITIVE), draw(POSITIVE), count, draw(COLOURS)),
             safe_pct=draw(LEVELS),
+            trims=draw(trims(1)),
         )
     if kind == 2:
         order = draw(st.sampled_from(["rgb", "rbg", "grb", "gbr", "brg", "bgr"]))
@@ -184,10 +185,18 @@ def outputs(draw: st.DrawFn, name: str, board: str) -> model.Output:
             pitch_m=draw(POSITIVE),
             shifter=draw(st.booleans()),
             feed_v=draw(st.sampled_from([None, 5.0, 3.7])),
+            trims=draw(trims(3)),
         )
     return model.Switch(
         name, board, pin, draw(st.booleans()), draw(st.booleans()), draw(st.floats(0, 10))
     )
+
+
+def trims(channels: int) -> st.SearchStrategy[tuple[float, ...]]:
+    """None where all the light is given."""
+    shares = st.integers(3, 256).map(lambda steps: steps / 256)
+    row = st.tuples(*[shares] * channels)
+    return st.just(()) | row.filter(lambda made: min(made) < 1.0)
 
 
 def fuses() -> st.SearchStrategy[tuple[object, ...]]:

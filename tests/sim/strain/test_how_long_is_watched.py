@@ -32,6 +32,7 @@ from sim.model import (
     Together,
 )
 from sim.rehearsal.trajectories import Fading
+from sim.rulebook import EFFECT_SOFT_MS
 from sim.score.tree import children, duration_ms
 from sim.strain.eye import Eye, _carried_out, _lights_under, least_passing_ms, watched_ms
 
@@ -204,7 +205,7 @@ def test_an_effect_left_on_lies_on_its_light_for_ever() -> None:
 
 
 def test_of_the_same_effect_laid_twice_the_first_of_the_longest_counts() -> None:
-    """1.5 s each, at 0 and at 2 s; then 4 s of it from 4 s on."""
+    """1.5 s each, at 0 and at 2 s; then 4 s of it from 4 s on; and 0.32 s until it has gone."""
     twice = (effect("ember", 300), Hold(1500), effect("steady", 1), Hold(500))
     lit = (Fade("lure", 100.0, 0), *twice, *twice)
     lamp = Lamp("lure", "b", 9)
@@ -212,13 +213,13 @@ def test_of_the_same_effect_laid_twice_the_first_of_the_longest_counts() -> None
     eye = Eye(Show(Rig((), BOARDS, (lamp,)), Score("t", (one,))))
     (laid,) = eye._laid(eye.sights(one)[0])
     assert (laid.lasts_ms, laid.begins_ms) == (
-        pytest.approx(1500.0, abs=21.0),
+        pytest.approx(1500.0 + EFFECT_SOFT_MS, abs=21.0),
         pytest.approx(0.0, abs=21.0),
     )
     longer = Cue("c", "", InTurn((*lit, effect("ember", 300), Hold(4000), effect("steady", 1))))
     eye = Eye(Show(Rig((), BOARDS, (lamp,)), Score("t", (longer,))))
     (laid,) = eye._laid(eye.sights(longer)[0])
-    assert laid.lasts_ms == pytest.approx(4000.0, abs=21.0)
+    assert laid.lasts_ms == pytest.approx(4000.0 + EFFECT_SOFT_MS, abs=21.0)
     assert laid.begins_ms == pytest.approx(4000.0, abs=21.0)
 
 

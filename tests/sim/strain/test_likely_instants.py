@@ -136,10 +136,12 @@ def test_cues_beside_each_other_are_brought_to_their_busiest_seconds() -> None:
 @pytest.mark.parametrize(
     ("before", "after", "most"),
     [
-        # as the other begins: what is left of the second, the cut, and the other's own
+        # as the other begins: what is left of the second, the cut, and the other's own;
+        # effects of the first go on for 0.32 s
         ((0.0, 300.0, 600.0), (0.0,), 3 + 1 + 1),
-        ((0.0, 300.0, 600.0), (500.0,), 2 + 1 + 1),
-        ((0.0, 300.0, 600.0), (1000.0,), 1 + 1 + 1),
+        ((0.0, 300.0, 600.0), (500.0,), 3 + 1 + 1),
+        ((0.0, 300.0, 600.0), (800.0,), 2 + 1 + 1),
+        ((0.0, 300.0, 600.0), (1000.0,), 2 + 1 + 1),
         ((0.0, 300.0, 600.0), (1001.0,), 0),
         ((0.0, 300.0, 600.0), (-1.0,), 0),
         ((0.0,), (0.0, 100.0, 200.0), 1 + 1 + 3),
