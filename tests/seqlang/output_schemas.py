@@ -165,6 +165,7 @@ SCHEMAS: dict[str, Schema] = {
     ),
     "plot": whole(files=FILES, refused=said(array(of(Refusal)), "presses that started nothing")),
     "preview": whole(files=FILES),
+    "book": whole(files=FILES, show=said(TEXT, "its number, as `bellcrank status` writes it")),
     "size": of(Sizes),
     "ports": array(
         whole(

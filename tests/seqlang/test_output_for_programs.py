@@ -106,6 +106,10 @@ def test_programs_are_told_which_pictures_and_pages_were_written(tmp_path: Path)
     words = ["preview", str(FIRST), "--out", str(page), "--format", "json"]
     assert valid("preview", CliRunner().invoke(group, words).stdout) == {"files": [str(page)]}
     assert page.read_bytes().startswith(b"<!doctype html>")
+    book = tmp_path / "book.html"
+    words = ["book", str(FIRST), "--out", str(book), "--format", "json"]
+    assert valid("book", CliRunner().invoke(group, words).stdout)["files"] == [str(book)]
+    assert book.read_bytes().startswith(b"<!doctype html>")
 
 
 def test_all_explanations_keep_to_their_schema() -> None:

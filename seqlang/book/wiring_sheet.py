@@ -1,0 +1,238 @@
+"""Which pin goes where, on each board, and the list of wires to cut, with their numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from seqlang.book.paper import BLANK, paragraph, section, subtitle, table
+from seqlang.checks.figures import counted, figure
+from sim.model import Cells, Lamp, Servo, Strip, Switch
+from sim.pictures.pin_drawing import DrawnPin, pin_drawing
+
+if TYPE_CHECKING:
+    from firmware_gen.chips.chip import Chip
+    from firmware_gen.compiler.show import CompiledBoard
+    from seqlang.book.matter import BookMatter
+    from sim.model import Board, Input, Output, Rig, Supply
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """What is wired to one pin: its name, what it is, and how it is joined."""
+
+    pin: int
+    name: str
+    kind: str
+    how: str
+
+
+def wiring_sheet(matter: BookMatter) -> str:
+    """For each board its pins, drawn and as a table."""
+    boards = [part for board in matter.compiled.boards for part in _board(matter, board)]
+    return section(
+        "wiring",
+        "Wiring of the boards",
+        paragraph(
+            "Pins have the names of the chip's data sheet. Boards print labels of their own beside "
+            "them: look them up in the board's pin plan, and write them down here."
+        ),
+        *boards,
+    )
+
+
+def _board(matter: BookMatter, board: CompiledBoard) -> Iterator[str]:
+    rig = matter.show.rig
+    joints = joints_of(matter, board.board)
+    chip = board.chip
+    yield '<div class="board">'
+    yield subtitle(f"Board `{board.name}`: {chip.title}, address {board.board.address}")
+    yield pin_drawing(f"{board.name}: {chip.title}", _drawn(chip, joints))
+    yield table(
+        ("Pin", "Goes to", "What it is", "How", "Label on the board", "Done"),
+        [(chip.pin_name(j.pin), j.name, j.kind, j.how, BLANK, BLANK) for j in joints],
+    )
+    reserved = (f"{chip.pin_name(pin)} ({why})" for pin, why in chip.reserved.items())
+    yield paragraph(f"Left alone: {', '.join(reserved)}.", "small")
+    yield paragraph(_fed(rig, board.board))
+    yield "</div>"
+
+
+def _fed(rig: Rig, board: Board) -> str:
+    if board.supply is None:
+        return "The text does not say what feeds this board."
+    return (
+        f"Fed from `{board.supply}`. The returns of all servos, lights and buttons of this board, "
+        "and those of all boards on one link, are joined."
+    )
+
+
+def joints_of(matter: BookMatter, board: Board) -> list[Joint]:
+    """Everything on a board's pins, in the order of the pins' numbers."""
+    rig = matter.show.rig
+    found = [_joint(matter, one, board) for one in rig.outputs if one.board == board.name]
+    found += [_button(one) for one in rig.inputs if one.board == board.name]
+    return sorted(found, key=lambda joint: joint.pin)
+
+
+def _joint(matter: BookMatter, one: Output, board: Board) -> Joint:
+    match one:
+        case Servo():
+            how = "pulse lead of the servo; its other two go to the feed"
+            kind = "linear servo" if one.linear else "servo"
+            return Joint(one.pin, one.name, kind, how)
+        case Lamp():
+            return Joint(one.pin, one.name, "lamp", _lamp(matter, one))
+        case Strip():
+            return Joint(one.pin, one.name, "strip, data", _strip(matter, one))
+        case Switch():
+            level = "high" if one.active_high else "low"
+            over = one.current_a > board.electrics.pin_a
+            most = figure(1000 * board.electrics.pin_a)
+            through = f"through a driver, a pin gives {most} mA at most" if over else "from the pin"
+            return Joint(
+                one.pin, one.name, "switched load", f"on while the pin is {level}; {through}"
+            )
+
+
+def _button(one: Input) -> Joint:
+    how = (
+        "to the return; the chip's pull-up holds it high" if one.active_low else "to the logic feed"
+    )
+    level = "low" if one.active_low else "high"
+    kind = "contact or receiver, pressed while " + level
+    return Joint(one.pin, f"button {one.button}", kind, how)
+
+
+def _lamp(matter: BookMatter, one: Lamp) -> str:
+    size = next(lamp for lamp in matter.sizes.lamps if lamp.lamp == one.name)
+    driven = "from the feed, switched by a transistor" if size.needs_driver else "from the pin"
+    if size.resistor is None:
+        return f"{driven}; {figure(size.voltage_v)} V is too low for it"
+    rated = "" if size.resistor.rating_w is None else f", {figure(size.resistor.rating_w)} W"
+    each = "each LED behind its own" if one.count > 1 else "behind a"
+    return f"{driven}; {each} {figure(size.resistor.preferred_ohm)} ohm{rated}"
+
+
+def _strip(matter: BookMatter, one: Strip) -> str:
+    size = next(strip for strip in matter.sizes.strips if strip.strip == one.name)
+    how = ["to the strip's data input"]
+    if one.shifter or size.needs_shifter:
+        how.append("through a level shifter")
+    feed = f"feed {figure(size.voltage_v)} V"
+    how.append(f"{feed} from a converter of its own" if one.feed_v is not None else feed)
+    return "; ".join(how)
+
+
+def _drawn(chip: Chip, joints: list[Joint]) -> list[list[DrawnPin]]:
+    by_pin = {joint.pin: joint for joint in joints}
+    ports: dict[str, list[DrawnPin]] = {}
+    for name, pin in chip.pins.items():
+        if pin in by_pin:
+            drawn = DrawnPin(
+                name, f"{by_pin[pin].name} ({by_pin[pin].kind.split(',')[0]})", "joined"
+            )
+            if by_pin[pin].kind.startswith("contact"):
+                drawn = DrawnPin(name, by_pin[pin].name, "joined")
+        elif pin in chip.reserved:
+            drawn = DrawnPin(name, chip.reserved[pin], "kept")
+        else:
+            drawn = DrawnPin(name)
+        ports.setdefault(name[:2], []).append(drawn)
+    return list(ports.values())
+
+
+# -- supplies and wires ---------------------------------------------------------------------------
+
+
+def supply_sheet(matter: BookMatter) -> str:
+    """Sources, regulators, fuses, and every wire with a number."""
+    rig = matter.show.rig
+    wires = [(f"W{n}", *row) for n, row in enumerate(_wires(matter), 1)]
+    return section(
+        "supply",
+        "Supplies, fuses and wires",
+        *(part for one in rig.supplies for part in _supply(matter, one)),
+        subtitle("Wires and connectors"),
+        paragraph(
+            "Put its number on both ends of each wire. Lengths that the text does not state are "
+            "yours to measure: with the parts at both ends of their travel."
+        ),
+        table(("No.", "From", "To", "Plug and leads", "Current", "Wire", "Length"), wires),
+    )
+
+
+def _supply(matter: BookMatter, one: Supply) -> Iterator[str]:
+    size = next(each for each in matter.sizes.supplies if each.supply == one.name)
+    yield subtitle(f"Supply `{one.name}`")
+    fuse = f"{figure(one.fuse_a)} A, {_KINDS[one.fuse_kind]}" if one.fuse_a else "none in the text"
+    fits = "what no fuse gives" if size.fuse.rating_a is None else f"{figure(size.fuse.rating_a)} A"
+    rows = [("source", _source(one), BLANK), ("fuse", f"{fuse}; the figures ask for {fits}", BLANK)]
+    rows.append(("switch", "in the lead, in reach of wearer and helper", BLANK))
+    if one.regulator is not None:
+        made = f"{figure(one.regulator.voltage_v)} V, {figure(one.regulator.current_a)} A"
+        rows.append(("regulator", made, BLANK))
+    yield table(("In this order", "What", "Built in (type, place)"), rows)
+    yield paragraph(f"About the fuse: {size.fuse.reason}.", "small")
+
+
+_KINDS = {
+    "blade": "blade (ISO 8820-3)",
+    "UL fast": "fast cartridge (UL 248-14)",
+    "UL slow": "slow cartridge (UL 248-14)",
+    "IEC fast": "fast cartridge (IEC 60127-2)",
+    "IEC slow": "slow cartridge (IEC 60127-2)",
+}
+
+
+def _source(one: Supply) -> str:
+    if not isinstance(one.source, Cells):
+        return f"adapter {figure(one.source.voltage_v)} V, {figure(one.source.current_a)} A"
+    cells = one.source
+    rows = f" in {cells.parallel} rows" if cells.parallel > 1 else ""
+    kind = f"{counted(cells.series, 'cell', 'cells')} in series{rows}, {cells.chemistry}"
+    each = " a row" if cells.parallel > 1 else ""
+    return f"{kind}, {figure(1000 * cells.capacity_ah)} mAh{each}"
+
+
+def _wires(matter: BookMatter) -> Iterator[tuple[str, ...]]:
+    """From, to, plug, current, wire, length: of the feeds first, then board by board."""
+    feeds = {feed.board: feed for supply in matter.sizes.supplies for feed in supply.feeds}
+    for board in matter.compiled.boards:
+        wire, feed = board.board.wire, feeds.get(board.name)
+        if feed is None or board.board.supply is None:
+            continue
+        asked = f"peak {feed.peak_a:.2f} A, rms {feed.rms_a:.2f} A"
+        kind, length = BLANK, BLANK
+        if wire is not None:
+            kind = (
+                f"{wire.gauge_awg} AWG" if wire.section_mm2 is None else f"{wire.section_mm2:g} mm2"
+            )
+            kind += f", {wire.bundled} bundled" if wire.bundled > 1 else ""
+            length = f"{figure(1000 * wire.length_m)} mm"
+        yield board.board.supply, f"board {board.name}", "+ and return", asked, kind, length
+    for board in matter.compiled.boards:
+        for joint in joints_of(matter, board.board):
+            pin = f"{board.name} {board.chip.pin_name(joint.pin)}"
+            yield from _of_pin(matter, pin, joint)
+
+
+def _of_pin(matter: BookMatter, pin: str, joint: Joint) -> Iterator[tuple[str, ...]]:
+    one = next((o for o in matter.show.rig.outputs if o.name == joint.name), None)
+    match one:
+        case Servo():
+            stall = max(rating.stall_a for rating in one.ratings)
+            yield pin, one.name, "3: pulse, +, return", f"{figure(stall)} A stalled", BLANK, BLANK
+        case Lamp():
+            amps = f"{figure(1000 * one.count * one.current_a)} mA"
+            yield pin, one.name, "2: + and return", amps, BLANK, BLANK
+        case Strip():
+            size = next(each for each in matter.sizes.strips if each.strip == one.name)
+            amps = f"{size.show_a:.2f} A in this show"
+            yield pin, one.name, "3: data, +, return", amps, BLANK, BLANK
+        case Switch():
+            amps = f"{figure(1000 * one.current_a)} mA"
+            yield pin, one.name, "2: drive, return", amps, BLANK, BLANK
+        case None:
+            yield pin, joint.name, "2: contact", "next to none", BLANK, BLANK

@@ -1,0 +1,334 @@
+"""The show book holds all that a builder, a wearer and a helper need, on pages that print."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+from collections.abc import Iterator
+from hashlib import sha256
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from pypdf import PdfReader
+
+from seqlang.book import printing
+from seqlang.cautions import ALL, DEFER
+from seqlang.check import CheckedShow, check
+from seqlang.command import group
+from seqlang.loading import load
+from sim.model import Servo
+from sim.rig.standstill import pulse_us
+from sim.score.tree import named_cues
+from tests.seqlang.flap_show import Outcome
+
+ROOT = Path(__file__).resolve().parents[2]
+SHOWS = sorted((ROOT / "shows").glob("*/*.cues"))
+
+needs_printing = pytest.mark.skipif(
+    printing.find_browser() is None, reason="NO CHROMIUM: the book is not printed as PDF"
+)
+
+
+class Read(HTMLParser):
+    """A page's words, its tags, and every address in it."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.words = ""
+        self.tags: list[str] = []
+        self.open: list[str] = []
+        self.addresses: list[str] = []
+        self.anchors: set[str] = set()
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        if tag not in ("meta", "img", "rect", "line", "circle"):
+            self.open.append(tag)
+        for name, value in attrs:
+            if name in ("href", "src"):
+                self.addresses.append(value or "")
+            if name == "id":
+                self.anchors.add(value or "")
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag not in ("rect", "line", "circle"):
+            assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if "style" not in self.open:
+            self.words += f" {data}"
+
+
+def checked(path: Path) -> CheckedShow:
+    found = check(load(path)).show
+    assert found is not None
+    return found
+
+
+@pytest.fixture(scope="module")
+def books(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    folder = tmp_path_factory.mktemp("books")
+    made = {}
+    for path in SHOWS:
+        target = folder / f"{path.stem}.html"
+        done = CliRunner().invoke(group, ["book", str(path), "--out", str(target)])
+        assert done.exit_code == 0, done.output
+        made[path.stem] = target.read_text(encoding="utf-8")
+    return made
+
+
+@pytest.fixture(params=SHOWS, ids=lambda path: path.stem)
+def path(request: pytest.FixtureRequest) -> Path:
+    found = request.param
+    assert isinstance(found, Path)
+    return found
+
+
+def rows(page: str, name: str) -> list[list[str]]:
+    """The cells of all table rows in a section of the book."""
+    inside = page.partition(f'<section id="{name}">')[2].partition("</section>")[0]
+    found = re.findall(r"<tr>(.*?)</tr>", inside)
+    return [
+        [re.sub("<[^>]+>", "", cell) for cell in re.findall(r"<t[dh][^>]*>(.*?)</t[dh]>", row)]
+        for row in found
+    ]
+
+
+def test_every_board_output_and_cue_of_a_demo_show_stands_in_its_book(
+    path: Path, books: dict[str, str]
+) -> None:
+    page, show = books[path.stem], checked(path)
+    wired = {(row[0], row[1]) for row in rows(page, "wiring")}
+    for board in show.compiled.boards:
+        assert f"{board.name}: {board.chip.title}" in page
+        for one in show.show.rig.outputs:
+            if one.board == board.name:
+                assert (board.chip.pin_name(one.pin), one.name) in wired
+        for button in show.show.rig.inputs:
+            if button.board == board.name:
+                assert (board.chip.pin_name(button.pin), f"button {button.button}") in wired
+    listed = {row[1] for row in rows(page, "cues") if len(row) == 6}
+    assert listed >= {cue.name for cue in named_cues(show.show.score)}
+    starts = {(row[0], row[1]) for row in rows(page, "cues") if len(row) > 1}
+    assert starts >= {(str(one.button), one.cue) for one in show.show.score.bindings}
+
+
+def test_a_book_is_one_file_that_fetches_and_runs_nothing(
+    path: Path, books: dict[str, str]
+) -> None:
+    page = books[path.stem]
+    read = Read(page)
+    assert read.open == []
+    assert not {"script", "link", "iframe", "object", "form"} & set(read.tags)
+    for address in read.addresses:
+        assert address.startswith("data:image/png;base64,") or address[1:] in read.anchors
+    assert "url(" not in page
+    assert "default-src 'none'" in page
+
+
+def test_the_hashes_are_those_that_a_board_tells(path: Path, books: dict[str, str]) -> None:
+    page, show = books[path.stem], checked(path)
+    assert f"show {show.compiled.number:08x}" in page
+    for board in show.compiled.boards:
+        assert sha256(board.data).hexdigest() in page
+    assert sha256(path.read_bytes()).hexdigest() in page
+
+
+def test_the_calibration_sheet_has_the_pulse_at_both_ends_and_the_safe_pose(
+    path: Path, books: dict[str, str]
+) -> None:
+    found = rows(books[path.stem], "calibration")
+    for one in checked(path).show.rig.outputs:
+        if isinstance(one, Servo):
+            pulses = [row[2] for row in found if row[0] == one.name]
+            for place in (*one.travel_deg, one.safe_deg):
+                assert f"{float(pulse_us(one, place)):.0f} us" in pulses
+            places = [float(row[1].split()[0]) for row in found if row[0] == one.name]
+            assert places == sorted(set(places))
+
+
+def test_the_cautions_of_a_show_stand_in_full_and_defer_to_the_rules_of_the_place(
+    path: Path, books: dict[str, str]
+) -> None:
+    words = " ".join(Read(books[path.stem]).words.split()).lower()
+    given = {finding.name for finding in check(load(path)).findings}
+    there = [caution for caution in ALL if caution.name in given]
+    assert there
+    for caution in there:
+        assert all(line.lower() in words for line in caution.words)
+    assert DEFER in words
+
+
+def test_only_cautions_that_the_show_gives_reason_for_are_printed(books: dict[str, str]) -> None:
+    """The first show has no light, no pack and no wearer."""
+    assert "seizures" in books["anglerfish"]
+    assert "seizures" not in books["first"]
+    assert "Lithium packs" not in books["first"]
+
+
+def test_stop_and_the_switch_stand_above_the_cues(books: dict[str, str]) -> None:
+    first = rows(books["anglerfish"], "cues")[:3]
+    assert first[0][0] == "STOP"
+    assert first[0][1].startswith("button 8: ")
+    assert "no emergency stop" in first[1][1]
+    assert first[2][1] == "after 3.0 s of silence the cue rest starts"
+
+
+def test_a_cue_says_how_long_it_lasts_and_what_ends_it(books: dict[str, str]) -> None:
+    by_cue = {row[1]: row for row in rows(books["anglerfish"], "cues") if len(row) == 6}
+    assert by_cue["rest"][3] == "1.5 s"  # `pose shut in 1.5 s`
+    assert by_cue["doze"][3] == "until something ends it"
+    assert by_cue["chew"][3] == "1.1 s each time, again while held"  # 550 ms and 500 ms
+    assert "letting go of the button" in by_cue["chew"][4]
+    assert by_cue["bow"][5] == "waits until they are free"
+    assert "bow" not in by_cue["lure"][4]  # it waits: it takes nothing over
+
+
+def test_a_heavy_load_on_a_switch_is_joined_through_a_driver(books: dict[str, str]) -> None:
+    """The bell takes 120 mA; a pin of the chip is tested at 20 mA (data sheet, from memory)."""
+    bell = next(row for row in rows(books["owl"], "wiring") if row[1] == "bell")
+    assert "through a driver, a pin gives 20 mA at most" in bell[3]
+
+
+def test_every_wire_has_a_number_of_its_own(path: Path, books: dict[str, str]) -> None:
+    numbers = [row[0] for row in rows(books[path.stem], "supply") if row[0].startswith("W")]
+    show = checked(path).show
+    assert numbers == [f"W{n}" for n in range(1, len(numbers) + 1)]
+    fed = sum(board.supply is not None for board in show.rig.boards)
+    assert len(numbers) == fed + len(show.rig.outputs) + len(show.rig.inputs)
+
+
+def test_the_same_show_gives_the_same_book(tmp_path: Path, books: dict[str, str]) -> None:
+    path = ROOT / "shows" / "first" / "first.cues"
+    again = tmp_path / "again.html"
+    assert CliRunner().invoke(group, ["book", str(path), "-o", str(again)]).exit_code == 0
+    assert again.read_text(encoding="utf-8") == books["first"]
+
+
+def test_words_of_a_text_cannot_become_tags_or_styles(tmp_path: Path) -> None:
+    text = (ROOT / "shows" / "first" / "first.cues").read_text(encoding="utf-8")
+    nasty = "</style><script>x()</script> } a::before { content: 'y'"
+    text = text.replace("First wave", nasty).replace("Two waves", "<img src=x>")
+    path = tmp_path / "nasty.cues"
+    path.write_text(text, encoding="utf-8")
+    assert CliRunner().invoke(group, ["book", str(path)]).exit_code == 0
+    page = (tmp_path / "nasty-book.html").read_text(encoding="utf-8")
+    read = Read(page)
+    assert "script" not in read.tags
+    assert read.addresses.count("x") == 0
+    assert nasty in read.words
+    assert page.count("</style>") == 1
+    assert "::before { content: 'y'" not in page.partition("</style>")[0]
+
+
+def test_a_show_with_errors_gets_no_book(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = (ROOT / "shows" / "first" / "first.cues").read_text(encoding="utf-8")
+    path = tmp_path / "wrong.cues"
+    path.write_text(text.replace("50 deg in 900 ms", "50 deg in 90 ms"), encoding="utf-8")
+    failed = Outcome(capsys, "book", str(path))
+    assert failed.status == 1
+    assert "servo-speed" in failed.err
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_book_of_another_kind_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = str(ROOT / "shows" / "first" / "first.cues")
+    failed = Outcome(capsys, "book", path, "--out", str(tmp_path / "first.odt"))
+    assert failed.status == 2
+    assert "ends in .html or .pdf" in failed.err
+
+
+def test_without_a_browser_a_pdf_is_refused_with_what_helps(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PATH", str(tmp_path))
+    path = str(ROOT / "shows" / "first" / "first.cues")
+    failed = Outcome(capsys, "book", path, "--out", str(tmp_path / "first.pdf"))
+    assert failed.status == 2
+    assert "write HTML, open it in any browser and print it" in " ".join(failed.err.split())
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("script", ["exit 3", "echo broken >&2; exit 0"])
+def test_a_browser_that_prints_nothing_leaves_no_file(
+    script: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    bin_folder = tmp_path / "bin"
+    bin_folder.mkdir()
+    browser = bin_folder / "chromium"
+    browser.write_text(f"#!/bin/sh\n{script}\n", encoding="utf-8")
+    browser.chmod(0o755)
+    monkeypatch.setenv("PATH", str(bin_folder))
+    path = str(ROOT / "shows" / "first" / "first.cues")
+    failed = Outcome(capsys, "book", path, "--out", str(tmp_path / "first.pdf"))
+    assert failed.status == 2
+    assert "did not print the book" in failed.err
+    assert not (tmp_path / "first.pdf").exists()
+
+
+def pages_of(content: bytes) -> Iterator[str]:
+    for sheet in PdfReader(io.BytesIO(content)).pages:
+        width, height = float(sheet.mediabox.width), float(sheet.mediabox.height)
+        # A4 is 210 mm by 297 mm (ISO 216); a point is 1/72 of an inch
+        assert (width, height) == pytest.approx((210 / 25.4 * 72, 297 / 25.4 * 72), abs=2)
+        yield " ".join(sheet.extract_text().split())
+
+
+FOOT = r"^(\d+ / \d+) ?(.*?show [0-9a-f]{8}) "
+"""The words in a sheet's margin, which come first."""
+
+
+@needs_printing
+def test_a_pdf_has_each_sheet_on_new_paper_with_its_number(tmp_path: Path) -> None:
+    path = ROOT / "shows" / "anglerfish" / "anglerfish.cues"
+    target = tmp_path / "anglerfish.pdf"
+    words = ["book", str(path), "--out", str(target), "--format", "json"]
+    done = CliRunner().invoke(group, words)
+    assert done.exit_code == 0, done.output
+    number = json.loads(done.stdout)["show"]
+    sheets = list(pages_of(target.read_bytes()))
+    assert 8 <= len(sheets) <= 14
+    for n, sheet in enumerate(sheets, 1):
+        foot = re.match(FOOT, sheet)
+        assert foot is not None
+        assert foot[1] == f"{n} / {len(sheets)}"
+        assert foot[2] == f"Anglerfish, parade rig show {number}"
+    sheets = [re.sub(FOOT, "", sheet) for sheet in sheets]
+    titles = ("Cautions", "Before going out", "Cue sheet for the helper", "Wiring of the boards")
+    for title in (*titles, "Calibration sheet", "Supplies, fuses and wires"):
+        assert sum(sheet.startswith(title) for sheet in sheets) == 1
+    cues = next(sheet for sheet in sheets if sheet.startswith("Cue sheet"))
+    for cue in named_cues(checked(path).show.score):
+        assert cue.name in cues  # the helper has them all on one sheet
+    wiring = next(sheet for sheet in sheets if sheet.startswith("Wiring"))
+    for word in ("PB1", "jaw (servo)", "PD6", "lure (lamp)", "PD7", "belly (strip)"):
+        assert word in wiring
+
+
+@needs_printing
+def test_no_word_of_a_book_runs_over_the_edge_of_a_phone(tmp_path: Path) -> None:
+    """Tables may be pushed aside; the page itself is as wide as the screen."""
+    from tests.firmware_gen.browser import chromium
+
+    target = tmp_path / "book.html"
+    path = ROOT / "shows" / "anglerfish" / "anglerfish.cues"
+    assert CliRunner().invoke(group, ["book", str(path), "-o", str(target)]).exit_code == 0
+    with chromium() as browser:
+        page = browser.new_page(viewport={"width": 360, "height": 740})
+        asked: list[str] = []
+        page.on("request", lambda request: asked.append(request.url))
+        page.goto(target.as_uri())
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= 360
+        assert [url for url in asked if not url.startswith(("file:", "data:"))] == []
