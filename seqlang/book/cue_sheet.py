@@ -27,7 +27,7 @@ def cue_sheet(matter: BookMatter) -> str:
     bound = [(str(one.button), one.cue, one) for one in show.score.bindings]
     named = {cue.name for _, name, _ in bound for cue in show.score.cues if cue.name == name}
     free = [
-        ("idle" if cue.name == show.score.idle else "-", cue.name, None)
+        ("idle" if cue.name in show.score.idle else "-", cue.name, None)
         for cue in named_cues(show.score)
         if cue.name not in named
     ]
@@ -48,8 +48,8 @@ def cue_sheet(matter: BookMatter) -> str:
 
 
 _FREE: Final = (
-    "No button starts a cue marked with a dash. `bellcrank trigger NAME` does. The idle cue starts "
-    "by itself when nothing else runs."
+    "No button starts a cue marked with a dash. `bellcrank trigger NAME` does. An idle cue goes on "
+    "by itself, on every part that no other cue holds."
 )
 
 
@@ -69,8 +69,7 @@ def _always(show: Show) -> Iterator[tuple[str, str]]:
 
 
 def _row(show: Show, cue: Cue, by: Binding | None) -> tuple[str, ...]:
-    happens = cue.title or "(no title in the text)"
-    happens = f"{happens}. {_parts(show, cue)}"
+    happens = f"{cue.title}. {_parts(show, cue)}" if cue.title else _parts(show, cue)
     return cue.name, happens, _lasts(show, cue, by), _ends(show, cue, by), _BUSY[cue.conflict]
 
 
@@ -114,10 +113,10 @@ def _ends(show: Show, cue: Cue, by: Binding | None) -> str:
         for other in named_cues(score)
         if other.name != cue.name
         and other.conflict == "take"
-        and other.name != score.idle
+        and other.name not in score.idle
         and held & outputs_held(score, other)
     ]
-    starting = [one for one in named_cues(score) if one.name not in (cue.name, score.idle)]
+    starting = [one for one in named_cues(score) if one.name not in (cue.name, *score.idle)]
     if others and len(others) == len(starting) > 1:
         ways.append("any other cue")
     elif others:

@@ -181,6 +181,7 @@ def test_stop_and_the_switch_stand_above_the_cues(books: dict[str, str]) -> None
 def test_a_cue_says_how_long_it_lasts_and_what_ends_it(books: dict[str, str]) -> None:
     by_cue = {row[1]: row for row in rows(books["anglerfish"], "cues") if len(row) == 6}
     assert by_cue["rest"][3] == "1.5 s"  # `pose shut in 1.5 s`
+    assert by_cue["doze"][0] == "idle"
     assert by_cue["doze"][3] == "until something ends it"
     assert by_cue["chew"][3] == "1.1 s each time, again while held"  # 550 ms and 500 ms
     assert "letting go of the button" in by_cue["chew"][4]
