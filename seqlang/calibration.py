@@ -196,6 +196,8 @@ class _Text:
         own = loaded.origins[servo.mark]
         self._parts = dict(own.parts)
         self._count = len(servo.points)
+        self._trims: dict[int, dict[str, float]] = {}
+        """By point of the text, of twins that have the same number there."""
         self._twins = [
             other
             for other in _servos(loaded)
@@ -229,11 +231,21 @@ class _Text:
     ) -> Fix:
         """Each number that differs is replaced where it stands."""
         changes: list[tuple[Span, str]] = []
-        for point, is_, number in zip(points, self._servo.points, order, strict=True):
+        rows = zip(points, self._servo.points, order, strict=True)
+        for index, (point, is_, number) in enumerate(rows):
             if abs(float(point.pulse_us) - is_.pulse_us) > _SAME:
-                changes.append((self._own(f"pulse {number}"), _less(point, trim_us)))
+                theirs = {
+                    twin.name: _us(twin.points[index].pulse_us - self._trims[number][twin.name])
+                    for twin in self._twins
+                }
+                mine = _less(point, trim_us)
+                changes.append(self._for_each(f"pulse {number}", mine, theirs))
             if abs(float(point.place) - is_.angle_deg) > _SAME:
-                changes.append((self._own(f"angle {number}"), point.place_text))
+                theirs = {
+                    twin.name: f"{twin.points[index].angle_deg:.6g} {point.unit}"
+                    for twin in self._twins
+                }
+                changes.append(self._for_each(f"angle {number}", point.place_text, theirs))
         return Fix(*changes[0], tuple(changes[1:]))
 
     def _all_anew(self, points: Sequence[MeasuredPoint], trim_us: Fraction) -> Fix:
@@ -251,20 +263,38 @@ class _Text:
         changes.append((Span(last.path, last.start, end), words + more))
         return Fix(*changes[0], tuple(changes[1:]))
 
-    def _own(self, part: str) -> Span:
-        """The place of a number that is this servo's alone. Raises CalibrationRefusedError."""
+    def _for_each(self, part: str, mine: str, theirs: Mapping[str, str]) -> tuple[Span, str]:
+        """What stands in the place of a number from now on.
+
+        Where it is that of like parts, too: brackets with a value for each, of which the others
+        keep theirs. Raises CalibrationRefusedError where brackets cannot say it.
+        """
         span = self._parts[part]
-        sharing = [t for t in self._twins if _part(self._loaded.origins[t.mark], part) == span]
-        if sharing:
-            text = self._loaded.sources[span.path].text[span.start : span.end]
-            line = self._loaded.sources[span.path].line_number(span.start)
-            raise CalibrationRefusedError(
-                f"{span.path}:{line}: `{text}` is also that of "
-                f"{_listed(twin.name for twin in sharing)}; write a value for each in brackets "
-                "there, such as `(left: 900 us, right: 2100 us)` for two sides, or "
-                "`(900 us, 905 us)` for a row of two"
-            )
-        return span
+        origins = self._loaded.origins
+        alike = [
+            one
+            for one in sorted([self._servo, *self._twins], key=lambda one: one.mark)
+            if _part(origins[one.mark], part) == span
+        ]
+        if len(alike) == 1:
+            return span, mine
+        name = self._servo.name
+        base = self._loaded.told.bases.get(name, name)
+        values = [mine if one.name == name else theirs[one.name] for one in alike]
+        if [one.name for one in alike] == [f"{base}_{n}" for n in range(1, len(alike) + 1)]:
+            return span, f"({', '.join(values)})"
+        sides = [one.name.removesuffix(f"_{base}") for one in alike]
+        if len(sides) == 2 and all(one.name.endswith(f"_{base}") for one in alike):
+            pairs = (f"{side}: {value}" for side, value in zip(sides, values, strict=True))
+            return span, f"({', '.join(pairs)})"
+        text = self._loaded.sources[span.path].text[span.start : span.end]
+        line = self._loaded.sources[span.path].line_number(span.start)
+        raise CalibrationRefusedError(
+            f"{span.path}:{line}: `{text}` is also that of "
+            f"{_listed(one.name for one in alike if one is not self._servo)}, and brackets cannot "
+            "say a value for each there; write such parts out on lines of their own, or give each "
+            "a trim"
+        )
 
     def _probed(self) -> tuple[list[int], Fraction]:
         """Which point of the text (from 1) each of the servo's points is, and the trim on it.
@@ -283,6 +313,11 @@ class _Text:
             now = servo_called(read, self._servo.name).points
             for index, (one, other) in enumerate(zip(was, now, strict=True)):
                 if one != other:
+                    self._trims[number] = {
+                        twin.name: servo_called(read, twin.name).points[index].pulse_us - pulse_us
+                        for twin in self._twins
+                        if len(twin.points) == len(now)
+                    }
                     return index, other.pulse_us - pulse_us
         raise CalibrationRefusedError(f"the `pulse` line of `{self._servo.name}` cannot be changed")
 
@@ -309,7 +344,11 @@ def _less(point: MeasuredPoint, trim_us: Fraction) -> str:
     """A pulse as the text has it, to which a trim is added."""
     if not trim_us:
         return point.pulse_text
-    return f"{float(point.pulse_us - trim_us):.6f}".rstrip("0").rstrip(".") + " us"
+    return _us(float(point.pulse_us - trim_us))
+
+
+def _us(pulse_us: float) -> str:
+    return f"{pulse_us:.6f}".rstrip("0").rstrip(".") + " us"
 
 
 def _listed(names: Iterable[str]) -> str:

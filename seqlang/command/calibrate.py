@@ -32,8 +32,9 @@ def command(file: str, servo: str, points: tuple[str, ...], write: bool) -> int:
     """Put measured points into a servo's `pulse` line, and check the show anew.
 
     POINTS: the pulse that the servo gets, and where its part stands with it. Only these numbers of
-    the text change; a trim stays, and is taken off the pulses that are written. Boards play the
-    old points until the next `bellcrank flash`. Exit status 1: the show has errors.
+    the text change. A trim stays, and is taken off the pulses that are written. A number that like
+    parts share becomes one for each. Boards play the old points until the next `bellcrank flash`.
+    Exit status 1: the show has errors.
 
     Example: bellcrank calibrate first.cues flap "1 ms at 0 deg, 2 ms at 88 deg"
     """

@@ -177,9 +177,39 @@ def test_the_file_that_holds_the_servo_is_the_one_that_changes(tmp_path: Path) -
 # -- like parts --------------------------------------------------------------------------------
 
 
-def test_a_number_of_two_sides_is_not_changed_for_one() -> None:
-    words = refused(show(text=MIRRORED), "1010 us at 0 deg, 2000 us at 90 deg", servo="left_ear")
-    assert "bench.cues:8: `1000 us` is also that of `right_ear`" in words
+@pytest.mark.parametrize(
+    ("side", "points", "line"),
+    [
+        (
+            "left",
+            "1010 us at 0 deg, 2000 us at 90 deg",
+            "pulse (left: 1010 us, right: 2000 us) at 0 deg, 2000 us at 90 deg",
+        ),
+        (
+            "right",
+            "1980 us at 0 deg, 1000 us at 91 deg",
+            "pulse (left: 1000 us, right: 1980 us) at 0 deg, "
+            "2000 us at (left: 90 deg, right: 91 deg)",
+        ),
+    ],
+)
+def test_a_number_of_two_sides_becomes_one_for_each(side: str, points: str, line: str) -> None:
+    """The other side keeps its pulse, which was the mirror image of what is written."""
+    assert put(show(text=MIRRORED), points, servo=f"{side}_ear") == line
+
+
+def test_each_side_keeps_its_trim() -> None:
+    loaded = show(trim="(left: 12 us, right: -8 us)", text=MIRRORED)
+    line = put(loaded, "1992 us at 0 deg, 1002 us at 90 deg", servo="right_ear")
+    assert line == "pulse 1000 us at 0 deg, (left: 2000 us, right: 1010 us) at 90 deg"
+
+
+def test_parts_not_mirrored_stay_so() -> None:
+    loaded = show(PLAIN + ", not mirrored", text=MIRRORED)
+    line = put(loaded, "1005 us at 0 deg, 2000 us at 90 deg", servo="right_ear")
+    assert line == (
+        "pulse (left: 1000 us, right: 1005 us) at 0 deg, 2000 us at 90 deg, not mirrored"
+    )
 
 
 def test_the_mirrored_side_may_be_measured_where_it_is() -> None:
@@ -200,34 +230,39 @@ def test_each_side_has_its_own_number_in_brackets() -> None:
         "pulse (left: 1 ms, right: 1970 us) at 0 deg, "
         "(left: 2 ms, right: 1020 us) at (left: 90 deg, right: 92 deg)"
     )
-    shared = refused(loaded, "1960 us at 1 deg, 1010 us at 92 deg", servo="right_ear")
-    assert "`0 deg` is also that of `left_ear`" in shared
     more = refused(loaded, "2 ms at 0 deg, 1.5 ms at 40 deg, 1 ms at 90 deg", servo="right_ear")
     assert "2 points together with `left_ear`" in more
 
 
-def test_a_row_with_a_step_keeps_it() -> None:
-    text = SHOW.replace("servo flap: box pin PB1", "row of 2\n    servo flap: box pin (PB1, PB2)")
-    head, line, tail = text.partition("    pulse")
-    body, cue, rest = tail.partition("cue wave")
+def row(points: str, block: str = "row of 3") -> Loaded:
     text = (
-        head
-        + (line + body).replace("\n    ", "\n        ").replace("    pulse", "        pulse", 1)
-        + cue
-        + rest
+        MIRRORED.replace("mirror left, right", block)
+        .replace("left: ", "")
+        .replace("right: PB2", "PB2, PB3")
     )
-    loaded = load_string(
-        text.format(points="(1 ms, step 10 us) at 0 deg, 2 ms at 90 deg", trim=""), "bench.cues"
-    )
-    words = refused(loaded, "1011 us at 0 deg, 2 ms at 90 deg", servo="flap_2")
-    assert "`(1 ms, step 10 us)` is also that of `flap_1`" in words
+    return show(points, text=text)
 
 
-def test_the_name_of_several_servos_is_refused_with_theirs() -> None:
-    words = refused(show(text=MIRRORED), PLAIN, servo="ear")
-    assert "`ear` is several servos" in words
-    assert "`left_ear`, `right_ear`" in words
-    assert "there is `flap`" in refused(show(), PLAIN, servo="flop")
+def test_a_number_of_a_row_becomes_one_for_each() -> None:
+    line = put(row(PLAIN), "1000 us at 1 deg, 2011 us at 90 deg", servo="ear_2")
+    assert line == ("pulse 1000 us at (0 deg, 1 deg, 0 deg), (2000 us, 2011 us, 2000 us) at 90 deg")
+    steps = row("(1 ms, step 10 us) at 0 deg, 2 ms at 90 deg")
+    line = put(steps, "1021 us at 0 deg, 2 ms at 90 deg", servo="ear_3")
+    assert line == "pulse (1000 us, 1010 us, 1021 us) at 0 deg, 2 ms at 90 deg"
+
+
+def test_where_brackets_would_stand_in_brackets_it_is_refused() -> None:
+    text = MIRRORED.replace("        ", "            ").replace(
+        "    servo ear: box pin (left: PB1, right: PB2)",
+        "    row of 2\n        servo ear: box pin (left: (PB1, PB2), right: (PB3, PD3))",
+    )
+    one_for_all = show(text=text)
+    for_sides = show("(left: 1 ms, right: 2 ms) at 0 deg, 2 ms at 90 deg", text=text)
+    for loaded in (one_for_all, for_sides):
+        assert not [finding for finding in loaded.findings if finding.severity == "error"]
+        words = refused(loaded, "1010 us at 0 deg, 2000 us at 90 deg", servo="left_ear_1")
+        assert "is also that of `left_ear_2`" in words
+        assert "brackets cannot say" in words
 
 
 # -- points that are none ----------------------------------------------------------------------
