@@ -40,9 +40,6 @@ SECOND = 50
 FIRST_MS, LAST_MS = 760, 20 * COUNT - 400
 """Triggers come in between; before, pulses tell where frames lie."""
 
-BARELY_STARTING = 242
-"""A trigger comes in the last frame before the board is ready: the link does not take it."""
-
 WIDE_MOVE = 1487
 """Has a move of 402 deg: its way times a share has 33 bits, which the chip once lost."""
 
