@@ -147,7 +147,7 @@ COMPLETED = [
     ("bellcrank check --format s", {"sarif"}),
     ("bellcrank explain caution-p", {"caution-pinch"}),
     ("bellcrank explain suppl", {"supply", "supply-overload"}),
-    ("bellcrank board --chip atm", {"atmega328p"}),
+    ("bellcrank board --chip atm", {"atmega2560", "atmega328p"}),
     (f"bellcrank plot {OWL} --cue gr", {"greet"}),
     (f"bellcrank trigger --list --show {OWL} gr", {"greet"}),
 ]
