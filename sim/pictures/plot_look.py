@@ -143,6 +143,31 @@ def show_travel(panel: Axes, low: float, high: float) -> None:
         panel.axhline(low if end == low else high, color=KEEP_OUT, lw=0.7, zorder=0.7)
 
 
+FAR: Final = 1.8
+"""A limit so many times above the data is named at the panel's top: on one scale with it the data
+would lie flat."""
+
+
+def scale_top(most: float, limit: float | None) -> float:
+    """The top of a panel's scale that shows the data, and the limit unless that is far."""
+    if limit is None or (most > 0.0 and limit > FAR * most):
+        return 1.3 * (most or 1.0)
+    return 1.25 * max(most, limit)
+
+
+def far_limit(panel: Axes, text: str, seconds: float) -> None:
+    """Words for a limit that lies above the panel."""
+    panel.annotate(
+        f"{text} \N{UPWARDS ARROW}",
+        (seconds, 1.0),
+        xycoords=("data", "axes fraction"),
+        color=VERMILLION,
+        fontsize=6.5,
+        ha="right",
+        va="top",
+    )
+
+
 def limit_line(panel: Axes, level: float, text: str, seconds: float) -> None:
     """A dashed limit with its words at the right end."""
     panel.axhline(level, color=VERMILLION, lw=0.9, ls=(0, (5, 2)))

@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from sim.light.lightness import linear_to_srgb, srgb_to_linear
@@ -18,9 +19,11 @@ from sim.pictures.plot_look import (
     FAINT,
     INK,
     ORANGE,
+    far_limit,
     limit_line,
     look,
     name_panel,
+    scale_top,
     sheet,
     show_travel,
 )
@@ -75,8 +78,15 @@ def _servo(shown: Plotted, panel: Axes, name: str) -> None:
     low, high = servo.travel_deg
     panel.plot(shown.seconds, np.where(samples.powered, samples.angle_deg, np.nan), color=BLUE)
     show_travel(panel, low, high)
-    panel.set_yticks([low, high])
+    panel.set_yticks(_ticks(low, high))
     name_panel(panel, name, of_part(servo).place)
+
+
+def _ticks(low: float, high: float) -> list[float]:
+    """The ends of a travel, and round places between them that leave room for the ends' figures."""
+    room = 0.25 * (high - low)
+    inside = MaxNLocator(nbins=3, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high)
+    return [low, *(float(at) for at in inside if low + room <= at <= high - room), high]
 
 
 def _light(shown: Plotted, panel: Axes, output: Lamp | Strip) -> None:
@@ -124,9 +134,12 @@ def _supply(shown: Plotted, panel: Axes, supply: Supply) -> None:
     if supply.fuse_a is not None and supply.regulator is None:
         limits["fuse"] = supply.fuse_a
     least = min(limits, key=lambda name: limits[name], default=None)
-    top = float(feed.max())
-    if least is not None:
-        limit_line(panel, limits[least], least, shown.trajectories.length_ms / 1000.0)
-        top = max(top, limits[least])
-    panel.set_ylim(0.0, 1.25 * top)
+    limit = None if least is None else limits[least]
+    top = scale_top(float(feed.max()), limit)
+    seconds = shown.trajectories.length_ms / 1000.0
+    if limit is not None and limit <= top:
+        limit_line(panel, limit, f"{least}", seconds)
+    elif limit is not None:
+        far_limit(panel, f"{least} {limit:g} A", seconds)
+    panel.set_ylim(0.0, top)
     name_panel(panel, supply.name, "A")

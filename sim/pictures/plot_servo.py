@@ -19,8 +19,10 @@ from sim.pictures.plot_look import (
     ORANGE,
     PURPLE,
     VERMILLION,
+    far_limit,
     look,
     name_panel,
+    scale_top,
     sheet,
     show_travel,
 )
@@ -96,7 +98,12 @@ def _torque(shown: Plotted, panel: Axes, servo: Servo) -> None:
     panel.fill_between(shown.seconds, 0.0, need, color=BLUE, alpha=0.15, lw=0)
     over = need > limit * (1.0 + 1e-6)
     panel.fill_between(shown.seconds, limit, need, where=over, color=VERMILLION, alpha=0.6, lw=0)
-    panel.set_ylim(0.0, 1.1 * max(float(np.max(limit)), float(np.max(need)), 1e-6))
+    least, most = float(np.min(limit)), max(float(np.max(need)), 1e-6)
+    top = scale_top(most, least)
+    if top < least:
+        unit = "N" if told is STRAIGHT else "N.m"
+        far_limit(panel, f"allowed at least {least:.3g} {unit}", shown.seconds[-1])
+    panel.set_ylim(0.0, top if top < least else 1.1 * max(float(np.max(limit)), most))
     _legend(panel)
     if told is STRAIGHT:
         name_panel(panel, "force", "N")

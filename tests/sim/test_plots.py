@@ -4,14 +4,31 @@ from __future__ import annotations
 
 import re
 import struct
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from small_shows import HEAD, JAW, move, show_of
 
-from sim.model import Cue, InTurn, Lamp, Press, Repeat, Rig, Score, Show, Throw, Together
+from sim.model import (
+    Adapter,
+    Cue,
+    InTurn,
+    Lamp,
+    Press,
+    Repeat,
+    Rig,
+    Score,
+    Show,
+    Supply,
+    Throw,
+    Together,
+)
 from sim.pictures.plot_cues import lanes
+from sim.pictures.plot_data import Plotted
+from sim.pictures.plot_look import FAR
 from sim.pictures.plot_plane import along_motion
 from sim.pictures.plot_servo import available_nm
 from sim.pictures.plots import pictures, plane_figure, plotted, score_figure, servo_figure
@@ -128,6 +145,48 @@ def test_the_torque_left_is_the_lines_less_the_margin() -> None:
     assert left[0] == pytest.approx(0.8, rel=1e-6)
     assert left.max() == pytest.approx(0.8, rel=1e-6)
     assert left.min() < 0.8
+
+
+def _panel(figure: Figure, name: str) -> Axes:
+    return next(p for p in figure.axes if any(t.get_text().startswith(name) for t in p.texts))
+
+
+def _fed(most_a: float) -> Plotted:
+    """The show fed from an adapter that gives so much."""
+    supply = Supply("pack", Adapter(6.0, most_a))
+    boards = tuple(replace(board, supply="pack") for board in SHOW.rig.boards)
+    rig = replace(SHOW.rig, supplies=(supply,), boards=boards)
+    return plotted(rehearse(replace(SHOW, rig=rig), PRESSES, 4000))
+
+
+@pytest.mark.parametrize(("times", "is_far"), [(FAR - 0.01, False), (FAR + 0.01, True)])
+def test_a_far_limit_is_named_and_does_not_press_the_current_flat(
+    times: float, is_far: bool
+) -> None:
+    peak = float(_fed(100.0).work.supplies["pack"].feed_a.max())
+    shown = _fed(times * peak)
+    panel = _panel(score_figure(shown), "pack")
+    assert (panel.get_ylim()[1] < times * peak) == is_far
+    assert peak < panel.get_ylim()[1] <= 2.5 * peak
+    said = [text.get_text() for text in panel.texts]
+    assert any(word.startswith("adapter") and word.endswith("↑") for word in said) == is_far
+
+
+def test_light_torque_fills_its_panel_and_the_allowed_torque_is_named() -> None:
+    panel = _panel(servo_figure(SHOWN, "fin"), "torque")
+    need = float(np.max(np.abs(SHOWN.work.servos["fin"].torque_nm)))
+    allowed = float(np.min(available_nm(SHOWN, SHOWN.servo("fin"))))
+    is_far = allowed > FAR * need
+    assert any("allowed at least" in text.get_text() for text in panel.texts) == is_far
+    assert panel.get_ylim()[1] >= (need if is_far else allowed)
+
+
+def test_the_score_has_ticks_at_the_ends_of_a_travel_and_between_them() -> None:
+    servo = SHOWN.servo("jaw")
+    ticks = [float(tick) for tick in _panel(score_figure(SHOWN), "jaw").get_yticks()]
+    assert (ticks[0], ticks[-1]) == servo.travel_deg
+    assert len(ticks) > 2
+    assert ticks == sorted(ticks)
 
 
 def test_braking_lies_left_of_zero() -> None:
