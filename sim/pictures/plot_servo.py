@@ -29,14 +29,14 @@ from sim.pictures.plot_look import (
 from sim.rig import servo as servo_model
 from sim.rig.slide import HINGED, SPINNING, STRAIGHT, of_horn, of_part
 
-PANELS_IN: Final = (1.5, 0.95, 0.95, 1.2)
+PANELS_IN: Final = (1.5, 0.6, 0.95, 0.95, 1.2)
 
 _OF_PLACES: Final = ("speed", "acceleration")
 _PLACES: Final = {HINGED: "angle", STRAIGHT: "place", SPINNING: "speed"}
 
 
 def servo_figure(shown: Plotted, name: str) -> Figure:
-    """Four panels on one time axis, the cues above."""
+    """Five panels on one time axis, the cues above."""
     servo = shown.servo(name)
     rating = servo.ratings[0] if servo.ratings else None
     about, part, horn = f"board {servo.board}", of_part(servo), of_horn(servo)
@@ -50,10 +50,11 @@ def servo_figure(shown: Plotted, name: str) -> Figure:
     with look():
         row_in = LANE_IN * (max(lanes(shown.cues()), default=0) + 1)
         page = sheet([row_in, *PANELS_IN], f"Servo {name}", about, gap_in=0.2)
-        cues, angle, speed, acceleration, torque = page.panels
+        cues, angle, apart, speed, acceleration, torque = page.panels
         torque.set_xlim(0.0, shown.trajectories.length_ms / 1000.0)
         draw_cues(shown, cues, page.panels[1:])
         _angle(shown, angle, servo)
+        _apart(shown, apart, servo)
         samples = shown.samples.servos[name]
         first, second = ("rise", "its change") if part is SPINNING else _OF_PLACES
         _line(shown, speed, samples.velocity_deg_s, GREEN, first, f"{part.place}/s")
@@ -77,6 +78,19 @@ def _angle(shown: Plotted, panel: Axes, servo: Servo) -> None:
         panel.plot(shown.seconds, response, color=ORANGE, lw=0.9, ls=(0, (3, 1)), label=words[1])
     _legend(panel)
     name_panel(panel, _PLACES[told], told.place)
+
+
+def _apart(shown: Plotted, panel: Axes, servo: Servo) -> None:
+    """How far the part will be from where it is told to be: on the scale of its travel the two
+    lines lie on each other."""
+    samples, unit = shown.samples.servos[servo.name], of_part(servo).place
+    name = "will be\nminus told"
+    if servo.name not in shown.response_deg:
+        panel.set_yticks([])
+        name_panel(panel, name, "not known")
+        return
+    off = np.where(samples.powered, shown.response_deg[servo.name] - samples.angle_deg, 0.0)
+    _line(shown, panel, off, ORANGE, name, unit)
 
 
 def _line(shown: Plotted, panel: Axes, values: Array, colour: str, name: str, unit: str) -> None:

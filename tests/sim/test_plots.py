@@ -181,6 +181,14 @@ def test_light_torque_fills_its_panel_and_the_allowed_torque_is_named() -> None:
     assert panel.get_ylim()[1] >= (need if is_far else allowed)
 
 
+def test_how_far_a_part_lags_has_a_scale_of_its_own() -> None:
+    panel = _panel(servo_figure(SHOWN, "jaw"), "will be")
+    samples = SHOWN.samples.servos["jaw"]
+    off = (SHOWN.response_deg["jaw"] - samples.angle_deg)[samples.powered]
+    most = float(np.abs(off).max())
+    assert 0.0 < most < panel.get_ylim()[1] < 1.3 * most
+
+
 def test_the_score_has_ticks_at_the_ends_of_a_travel_and_between_them() -> None:
     servo = SHOWN.servo("jaw")
     ticks = [float(tick) for tick in _panel(score_figure(SHOWN), "jaw").get_yticks()]
