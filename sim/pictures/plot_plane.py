@@ -93,15 +93,20 @@ def _points(shown: Plotted, panel: Axes, servo: Servo) -> None:
     on = shown.samples.servos[servo.name].powered
     for n, cue in enumerate(sorted(set(owner[on].tolist()) - {""})):
         mine = np.flatnonzero(on & (owner == cue))
+        # a way that leaves the cue and comes back is not joined over the gap
+        way = np.insert(mine, np.flatnonzero(np.diff(mine) > 1) + 1, -1)
         panel.plot(
-            along[mine],
-            speed[mine],
-            ls="none",
+            np.where(way < 0, np.nan, along[way]),
+            np.where(way < 0, np.nan, speed[way]),
+            lw=0.9,
             marker=MARKS[n % len(MARKS)],
-            ms=2.2,
-            mew=0.0,
+            ms=4.2,
+            mew=0.7,
+            mfc="white",
+            # marks of several cues on one way stand beside each other
+            markevery=(0.02 + 0.013 * n, 0.11),
             color=COLOURS[n % len(COLOURS)],
-            alpha=0.8,
+            zorder=3.0 - 0.5 * float(np.max(speed[mine])) / max(float(np.max(speed)), 1e-9),
             label=cue,
         )
 

@@ -181,6 +181,21 @@ def test_light_torque_fills_its_panel_and_the_allowed_torque_is_named() -> None:
     assert panel.get_ylim()[1] >= (need if is_far else allowed)
 
 
+def test_each_cue_in_the_plane_has_a_line_and_a_mark_of_its_own() -> None:
+    """`snap` comes again after `nod`: what lies between is no way of it, and is not joined."""
+    cues = (Cue("snap", "", move("jaw", 50, 300)), Cue("nod", "", move("jaw", 10, 500)))
+    presses = [Press(at, cue=name) for at, name in ((600, "snap"), (1200, "nod"), (2000, "snap"))]
+    shown = plotted(rehearse(show_of(*cues), presses, 3000))
+    lines = {line.get_label(): line for line in plane_figure(shown, "jaw").axes[0].lines}
+    gaps = {
+        name: np.isnan(np.asarray(lines[name].get_xdata(), dtype=float)).sum()
+        for name in ("snap", "nod")
+    }
+    assert gaps == {"snap": 1, "nod": 0}
+    looks = {(lines[name].get_marker(), lines[name].get_color()) for name in gaps}
+    assert len(looks) == 2
+
+
 def test_how_far_a_part_lags_has_a_scale_of_its_own() -> None:
     panel = _panel(servo_figure(SHOWN, "jaw"), "will be")
     samples = SHOWN.samples.servos["jaw"]
