@@ -42,7 +42,10 @@ _TOGETHER: Final = (
     "per hour",
 )
 _NO_JOINTS: Final = frozenset(
-    {"(", "-", "trapezoid", "within", "on", "off", "bundled", "strands", "solid", "sinks"}
+    {
+        *("(", "-", "trapezoid", "within", "on", "off", "bundled", "strands", "solid", "sinks"),
+        *("anticipation", "overshoot"),
+    }
 )
 """Words that say something by themselves: nobody forgets them."""
 
