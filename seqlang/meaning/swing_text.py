@@ -19,13 +19,14 @@ from seqlang.meaning.swing import (
 )
 from seqlang.meaning.values import Fault, Reading
 from seqlang.text.syntax import ActText, HoldText, Line, Strike
-from seqlang.text.units import DURATION
+from seqlang.text.units import DURATION, PERCENT
 from sim.rulebook import FRAME_MS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from seqlang.meaning.durations import Pacer, PartWay, Timing
+    from seqlang.text.syntax import Amount
 
 
 def swung(
@@ -95,13 +96,20 @@ def _share(reading: Reading, line: Line) -> float:
             f"`{line.kind}` is a share of the way, more than 0 and at most {MOST:.0%}",
             line.amount(1),
             help="a move that goes farther than that is a statement of its own",
-            fix=f"{100 * MOST:g} %" if share > MOST else None,
+            fix=_within_most(reading, line.amount(1), share),
             asked=100 * share,
             limit=100 * MOST,
             unit="%",
         )
         raise Fault
     return share
+
+
+def _within_most(reading: Reading, amount: Amount, share: float) -> str | None:
+    """A share that passes: a bare figure from 1 to 50 was meant in percent."""
+    if reading.quantity(amount).dimension != PERCENT and 1.0 <= share <= 100.0 * MOST:
+        return f"{share:g} %"
+    return f"{100 * MOST:g} %" if share > MOST else None
 
 
 def _start(reading: Reading, way: PartWay, lines: Mapping[str, Line]) -> float:

@@ -730,7 +730,7 @@ class Reading:
                 raise Fault
             return float(Fraction(above) / Fraction(below))
         quantity = self.quantity(amount)
-        return self.value(amount, SHARE if quantity.dimension == PERCENT else PLAIN)
+        return self.value(amount, PLAIN if quantity.dimension == NUMBER else SHARE)
 
 
 def _operand(item: object) -> Token | Sum | Negative:

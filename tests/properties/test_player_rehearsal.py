@@ -100,7 +100,7 @@ def test_demo_cues_that_interrupt_one_another_play_as_rehearsed(path: Path, dice
 @given(dices())
 @settings(max_examples=60)
 def test_random_shows_play_as_rehearsed(dice: Random) -> None:
-    show = random_show(dice)
+    show = random_show_with_strands(dice)
     assert agree(show, random_presses(dice, show, 8_000), 8_500)
 
 
@@ -131,7 +131,7 @@ def test_stretched_moves_end_when_the_board_ends_them() -> None:
 @given(dices())
 @settings(max_examples=3000)
 def test_many_random_shows_play_as_rehearsed(dice: Random) -> None:
-    show = random_show(dice)
+    show = random_show_with_strands(dice)
     assert agree(show, random_presses(dice, show, 12_000), 12_500)
 
 
@@ -177,6 +177,27 @@ def random_show(dice: Random, laws: Sequence[Law] = LAWS) -> Show:
     )
     rig = Rig(boards=tuple(Board(b, "atmega328p", n + 1) for n, b in enumerate(boards)))
     return Show(Rig(boards=rig.boards, outputs=outputs), score)
+
+
+def random_show_with_strands(dice: Random) -> Show:
+    """The same, every other time with two strands of idle, neither on an output of the other."""
+    show = random_show(dice)
+    other = Random(f"strands {dice.getstate()[1][:8]}")
+    if other.random() < 0.5:
+        return show
+    outputs = other.sample(show.rig.outputs, len(show.rig.outputs))
+    cut = other.randint(1, len(outputs) - 1)
+    strands = tuple(
+        Cue(name, "", _step(other, tuple(part), LAWS))
+        for name, part in (("strand0", outputs[:cut]), ("strand1", outputs[cut:]))
+    )
+    score = replace(
+        show.score,
+        cues=(*show.score.cues, *strands),
+        idle=tuple(strand.name for strand in strands),
+        glide_ms=other.choice((0, 20, 300, 800, 5100)),
+    )
+    return replace(show, score=score)
 
 
 def _with_parts(

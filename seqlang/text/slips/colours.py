@@ -16,8 +16,12 @@ _SHARP: Final = re.compile(r"#([0-9A-Za-z]{1,12})(?![\w#])")
 _TRIPLE: Final = re.compile(
     r"(?:rgb *)?\(? *([0-9]{1,3}) *[,;/] *([0-9]{1,3}) *[,;/] *([0-9]{1,3}) *\)?", re.IGNORECASE
 )
-_LEVEL_FIRST: Final = re.compile(r"([0-9]+(?:\.[0-9]+)? *%) *(?:of )?(#[0-9A-Fa-f]{6}|[^\W\d]\w*)")
-_AT_LEVEL: Final = re.compile(r"(?<=\w) +(?:at|with|by) +(?=[0-9]+(?:\.[0-9]+)? *%)")
+_LEVEL_FIRST: Final = re.compile(
+    r"([0-9]+(?:\.[0-9]+)? *%) *(?:of )?(#[0-9A-Fa-f]{6}|(?!anticipation|overshoot)[^\W\d]\w*)"
+)
+_AT_LEVEL: Final = re.compile(
+    r"(?<=\w)(?<!anticipation)(?<!overshoot) +(?:at|with|by) +(?=[0-9]+(?:\.[0-9]+)? *%)"
+)
 _TWO_WORDS: Final = re.compile(r"(?<!\w)([A-Za-z]+)[ -]([A-Za-z]+)(?![\w-])")
 _SHAPE: Final = "a colour is `#` and six hexadecimal digits, such as `#ff8000`"
 

@@ -71,6 +71,8 @@ _ONLY_SAID: Final = (
 )
 """What a line stands in (`*`: anything), what it looks like, what is wrong, and what helps."""
 
+BREATHS: Final = "a held part breathes by an angle: `hold 8 s, jaw breathing 2 deg every 4 s`"
+_SWING: Final = r"(?:anticipation|overshoot)(?: +[0-9.]+ *%)?"
 _REARRANGED: Final = tuple(
     (re.compile(pattern), instead, what)
     for pattern, instead, what in (
@@ -126,6 +128,43 @@ _REARRANGED: Final = tuple(
             PAUSES,
         ),
         (r"source +([0-9.]+ *V *,.*)", r"source adapter \1", "a plug-in supply is an adapter"),
+        (
+            rf"(.*?)((?:, *{_SWING})+)(, *(?!{_SWING})[\w %./,-]+)$",
+            r"\1\3\2",
+            "the law stands before `anticipation` and `overshoot`",
+        ),
+        (
+            rf"(.*?)((?:,? +{_SWING})+),? +(in +[0-9][\w. ]*)",
+            r"\1 \3\2",
+            "`anticipation` and `overshoot` stand behind the time",
+        ),
+        (
+            r"(.*?), *([0-9.]+ *%) +(?:of +)?(anticipation|overshoot)",
+            r"\1, \3 \2",
+            "the share stands behind its word",
+        ),
+        (
+            r"(hold +[^,]*?),? +breath(?:e|es|ing) +([^\W\d]\w*),? +(-?[0-9].*)",
+            r"\1, \2 breathing \3",
+            BREATHS,
+        ),
+        (
+            r"(hold +[0-9.]+ *[a-z]+),? +([^\W\d]\w*(?: +and +[^\W\d]\w*)*) +"
+            r"breath(?:e|es|ing)(?: +by)? +(-?[0-9.]+ *[a-z]+),?( +every +.*)?",
+            r"\1, \2 breathing \3\4",
+            BREATHS,
+        ),
+        (
+            r"([^\W\d]\w*(?: +and +[^\W\d]\w*)*) +breath(?:e|es|ing)(?: +by)? +"
+            r"(-?[0-9.]+ *(?:deg|rad|mm|cm)),?( +every +.*?)?,? +(?:for|in) +([0-9.]+ *[a-z]+)",
+            r"hold \4, \1 breathing \2\3",
+            BREATHS,
+        ),
+        (
+            r"hold +([^\W\d]\w*) +([0-9.]+ *[a-z]+),? +breath(?:e|es|ing) +(-?[0-9].*)",
+            r"hold \2, \1 breathing \3",
+            BREATHS,
+        ),
         (r"leds +([0-9.]+ *V.*)", r"leds 1 of \1", "how many LEDs comes first"),
         (r"show +([^\"'#:]+)$", r'show "\1"', "a title stands in quotes"),
         (
