@@ -109,11 +109,14 @@ def _idle(
     made.idle = tuple(found)
     parts: dict[str, object] = {f"cue {name}": token for name, token in found.items()}
     for glide in line.lines():
-        made.glide_ms = round(
-            reading.within(glide.amount(1), DURATION, "the way back into idle", 0, LONGEST_GLIDE_MS)
-        )
+        back_ms = reading.tried(_back_ms, reading, glide)
+        made.glide_ms = made.glide_ms if back_ms is None else round(back_ms)
         parts["back"] = glide.items[1]
     places["idle"] = _origin(reading, line, cue=named[0], **parts)
+
+
+def _back_ms(reading: Reading, glide: Line) -> float:
+    return reading.within(glide.amount(1), DURATION, "the way back into idle", 0, LONGEST_GLIDE_MS)
 
 
 def _binding(reading: Reading, line: Line, cues: Mapping[str, Token]) -> Binding:

@@ -267,6 +267,17 @@ def test_taking_a_pose_moves_everything_it_names() -> None:
     assert marked_text(found, block.children[0].mark, "duration") == "2 s"
 
 
+@pytest.mark.parametrize(
+    ("back", "name"),
+    [("6 s", "number-out-of-range"), ("300", "missing-unit"), ("3 deg", "unit-mismatch")],
+)
+def test_a_way_back_into_idle_that_cannot_be_is_told_at_its_place(back: str, name: str) -> None:
+    found = with_rig("cue a", "    hold 1 s", f"idle: go a, back in {back}")
+    assert names(found) == [name]
+    span = found.findings[0].span
+    assert found.sources[span.path].text[span.start : span.end] == back
+
+
 def test_remote_idle_and_usage() -> None:
     found = good(
         with_rig(
