@@ -87,7 +87,7 @@ FIGURES = {
     "atmega2560": Figures(
         idle_share=0.15,
         trigger_ms=28,
-        late_ms={UNIFORM: 8, MINIMUM_JERK: 12, DOUBLE_S: 16},
+        late_ms={UNIFORM: 8, MINIMUM_JERK: 12, DOUBLE_S: 18},
         transfer=1.10,
         flash=64 * 1024,
         static_ram=2.5 * 1024,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import select
 import signal
 import socket
 import stat
@@ -491,6 +492,7 @@ def test_a_client_that_is_stopped_for_a_while_lets_go_and_is_told(board: ServedB
         process.send_signal(signal.SIGSTOP)
         assert until(lambda: not board.is_down())
         process.send_signal(signal.SIGCONT)
+        assert select.select([process.stdout], [], [], SOON_S)[0], "nothing was told"
         assert "was let go" in process.stdout.readline()
 
 

@@ -22,6 +22,7 @@ from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import NO_ADDRESS, Hello, ReportedMode, RequestKind
 from firmware_gen.link.transfer import check_board, choose_table
+from firmware_gen.table.layout import VERSION
 from firmware_gen.table.records import Table, encode
 from tests.unchecked import transfer_unchecked, unchecked
 
@@ -239,7 +240,7 @@ def test_another_chip_is_told() -> None:
 def test_a_table_that_the_firmware_refuses_is_told_with_the_reason() -> None:
     """A later program's table on an earlier firmware: made by turning the version up."""
     later = bytearray(NEW)
-    later[1] = 2
+    later[1] = VERSION + 1
     later[-2:] = struct.pack("<H", crc16(bytes(later[:-2])))
     virtual = board_with(OLD)
     with pytest.raises(LinkFailure, match="a version that the firmware does not know") as failure:

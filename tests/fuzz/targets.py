@@ -162,7 +162,7 @@ def _table_as_it_is(data: bytes) -> None:
     for _ in range(FRAMES_PLAYED):
         frame = player.frame()
         for pulse, servo in zip(frame.pulses, servos, strict=True):
-            ends = [point[0] for point in servo.points]
+            ends = [point[1] for point in servo.points]
             assert pulse == 0 or min(ends) <= pulse <= max(ends)
 
 

@@ -199,11 +199,11 @@ def test_the_fixes_of_a_log_are_those_of_the_findings(path: Path) -> None:
     loaded = load(path)
     found = [finding for finding in check(loaded).findings if finding.fix is not None]
     log = json.loads(as_sarif(found, loaded.sources, "1.2.3", 1))
-    (source,) = loaded.sources.values()
     for finding, result in zip(found, log["runs"][0]["results"], strict=True):
         assert finding.fix is not None
         (fix,) = result["fixes"]
         (change,) = fix["artifactChanges"]
+        source = loaded.sources[finding.fix.span.path]
         text = source.text
         for part in reversed(change["replacements"]):
             region = part["deletedRegion"]

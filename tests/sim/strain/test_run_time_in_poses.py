@@ -119,4 +119,4 @@ def test_the_run_time_of_the_demo_is_that_of_its_idle_cue_which_moves_every_part
     show = load(SHOWS / "anglerfish" / "anglerfish.cues").show
     assert show is not None
     made = Book(show)
-    assert book_run_time_h(made, show.rig.supplies[0], made.mix()) == pytest.approx(4.025, abs=0.05)
+    assert book_run_time_h(made, show.rig.supplies[0], made.mix()) == pytest.approx(3.905, abs=0.05)
