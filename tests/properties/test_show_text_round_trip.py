@@ -16,6 +16,7 @@ from sim import model
 from sim.model import Rig, Score, Show
 from sim.rig.regions import REGIONS
 from sim.rig.slide import PINION_M, ratio_of
+from sim.rulebook import STOP_STEP_MS
 from sim.score.tree import walk
 from sim.strain.coupling import coupled_show
 
@@ -351,7 +352,8 @@ def shows(draw: st.DrawFn) -> Show:
         draw(st.none() | st.integers(1, 31)),
         draw(st.integers(100, 90_000)) if lost else None,
         draw(some) if lost else None,
-        draw(st.none() | some),
+        idle := tuple(draw(st.lists(some, max_size=2, unique=True))),
+        draw(st.integers(0, 255)) * STOP_STEP_MS if idle else Score("").glide_ms,
         draw(st.integers(20, 90_000)),
         tuple(usage),
         draw(st.none() | POSITIVE),
