@@ -10,6 +10,7 @@ import socket
 import stat
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -213,11 +214,13 @@ def test_a_folder_with_a_long_name_is_no_hindrance(
     deep = tmp_path / ("d" * 120)
     deep.mkdir()
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(deep))
-    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
-    with connect("test") as owner:
-        assert owner.ports() == []
-        assert owner._met.pid is not None
-        os.kill(owner._met.pid, signal.SIGKILL)
+    # Not in the test's own folder, whose name may be long itself.
+    with tempfile.TemporaryDirectory(prefix="bc") as short:
+        monkeypatch.setattr("tempfile.tempdir", short)
+        with connect("test") as owner:
+            assert owner.ports() == []
+            assert owner._met.pid is not None
+            os.kill(owner._met.pid, signal.SIGKILL)
 
 
 @posix_only
