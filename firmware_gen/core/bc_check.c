@@ -295,8 +295,8 @@ static bool cue_is_good(struct check *check, uint8_t before) {
         return false;
     }
     return (uint32_t)outputs >> bc_header(BC_AT_OUTPUTS) == 0 &&
-           (flags & 0x0F & ~(BC_LETS_GO | BC_STRAND)) < BC_CONFLICTS && threads >= 1 && threads <= most &&
-           cues_with(tag, first, before) == 0 &&
+           (flags & 0x0F & ~(BC_LETS_GO | BC_STRAND)) < BC_CONFLICTS && threads >= 1 &&
+           threads <= most && cues_with(tag, first, before) == 0 &&
            (!(flags & BC_STRAND) || strand_is_good(check, outputs, threads));
 }
 

@@ -9,9 +9,9 @@
 #include "bellcrank.h"
 
 static struct {
-    uint16_t known;                              /* outputs that have a target */
-    uint16_t gliding;                            /* outputs on their way back */
-    int16_t targets[BC_OUTPUTS];                 /* as in an act; of a switch its new state */
+    uint16_t known;                         /* outputs that have a target */
+    uint16_t gliding;                       /* outputs on their way back */
+    int16_t targets[BC_OUTPUTS];            /* as in an act; of a switch its new state */
     uint16_t effects[BC_LAMPS + BC_STRIPS]; /* where each stands in the table; 0: steady */
 } idle;
 

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 @click.argument("points", nargs=-1, required=True)
 @click.option("--write", is_flag=True, help="Change the file; without it only say what changes.")
 def command(file: str, servo: str, points: tuple[str, ...], write: bool) -> int:
-    """Put measured points into a servo's `pulse` line, and check the show anew.
+    """Put measured points into a servo's `pulse` line.
 
     POINTS: the pulse that the servo gets, and where its part stands with it. Only these numbers of
     the text change. A trim stays, and is taken off the pulses that are written. A number that like
