@@ -15,7 +15,7 @@ from flap_show import SHOW, Outcome, table_of
 from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.owner.client import OwnerConnection, connect
-from firmware_gen.link.protocol import ResetCause
+from firmware_gen.link.protocol import ReportedMode, ResetCause
 from tests.unchecked import transfer_unchecked
 
 SCHEMAS = Path(__file__).parents[2] / "seqlang" / "schemas"
@@ -124,7 +124,10 @@ def test_status_of_all_boards_says_of_each_what_to_do(
         reset.virtual.board._resets = (0, 3)
         for server in (served, blank, reset):
             holder.board(server.url).greet()
-        holder.board(served.url).limp()
+        limp = holder.board(served.url)
+        limp.limp()
+        while limp.state().mode != ReportedMode.LIMP:  # from the board's next frame on
+            pass
         done = Outcome(capsys, "status", "--all")
         records = valid("status", Outcome(capsys, "status", "--all", "--format", "json").out)
     assert (done.status, done.err) == (0, "")
