@@ -35,8 +35,8 @@ URGENT_EVERY_S: Final = 0.012
 """A stop whose frame was lost is repeated this soon: the board takes repetitions once."""
 URGENT_TRIES: Final = 100
 SILENT_S: Final = (HELD_FRAMES - 5) * FRAME_S
-"""A client that holds a button says something more often than this. It is a little less than a board
-bears (LINK.md 2.3), so that this process lets go first, and can tell its client."""
+"""A client that holds a button says something more often than this. It is a little less than what
+a board bears (LINK.md 2.3), so that this process lets go first, and can tell its client."""
 TRANSFER_IDLE_S: Final = 15.0
 """A transfer whose client asks nothing for so long is over."""
 MOST_ASKS: Final = 64
