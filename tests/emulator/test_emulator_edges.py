@@ -78,14 +78,14 @@ def gap_ticks(firmware: Firmware) -> int:
     return EDGE_GAPS[firmware.chip.name] // TICK_CYCLES
 
 
-def check(firmware: Firmware, widths: Sequence[int]) -> tuple[Ints, Ints]:
+def assert_exact_and_apart(firmware: Firmware, widths: Sequence[int]) -> tuple[Ints, Ints]:
     """Every width is exact, and all edges and the tick are a gap apart; rises and falls."""
     rises, falls = window(firmware, widths)
     assert len(rises) >= 5
     assert (falls - rises == np.array(widths) * TICK_CYCLES).all()
     for number, servos in enumerate(range(0, len(widths), A_WINDOW)):
         those = slice(servos, servos + A_WINDOW)
-        check_window(
+        assert_window(
             rises[:, those] - number * WINDOW,
             falls[:, those] - number * WINDOW,
             EDGE_GAPS[firmware.chip.name],
@@ -93,7 +93,7 @@ def check(firmware: Firmware, widths: Sequence[int]) -> tuple[Ints, Ints]:
     return rises, falls
 
 
-def check_window(rises: Ints, falls: Ints, gap: int) -> None:
+def assert_window(rises: Ints, falls: Ints, gap: int) -> None:
     tick = np.full((len(rises), 1), WINDOW_TICK)
     edges = np.concatenate((rises, falls, tick), axis=1)
     assert np.diff(np.sort(edges, axis=1), axis=1).min() >= gap
@@ -111,7 +111,7 @@ def test_pulses_that_would_end_at_the_tick_keep_clear_of_it_and_are_exact(
 ) -> None:
     gap = gap_ticks(firmware)
     widths = [AT_THE_TICK + gap * (gaps - n) + ticks - 3 * n * (n % 2) for n in range(A_WINDOW)]
-    _, falls = check(firmware, widths)
+    _, falls = assert_exact_and_apart(firmware, widths)
     after = falls[falls >= WINDOW_TICK]
     assert after.min() - WINDOW_TICK < 2 * EDGE_GAPS[firmware.chip.name]
 
@@ -120,7 +120,7 @@ def test_a_pulse_just_before_the_tick_and_one_just_after_it_are_exact(firmware: 
     # The second servo starts a gap later: its own first choice ends a gap behind the tick.
     gap = EDGE_GAPS[firmware.chip.name]
     widths = [AT_THE_TICK - gap_ticks(firmware), AT_THE_TICK, *([SHORTEST] * 6)]
-    _, falls = check(firmware, widths)
+    _, falls = assert_exact_and_apart(firmware, widths)
     assert set(falls[:, 0].tolist()) == {WINDOW_TICK - gap}
     assert set(falls[:, 1].tolist()) == {WINDOW_TICK + gap}
 
@@ -128,7 +128,7 @@ def test_a_pulse_just_before_the_tick_and_one_just_after_it_are_exact(firmware: 
 @pytest.mark.parametrize("width", [SHORTEST, 3000, LONGEST])
 def test_equal_pulses_are_exact_and_apart(firmware: Firmware, width: int) -> None:
     widths = [width] * len(firmware.servos)
-    check(firmware, widths)
+    assert_exact_and_apart(firmware, widths)
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -141,11 +141,11 @@ def test_pulses_of_any_widths_are_exact_and_apart(firmware: Firmware, seed: int)
         )
         for _ in firmware.servos
     ]
-    check(firmware, widths)
+    assert_exact_and_apart(firmware, widths)
 
 
 def test_the_longest_window_found_ends_well_before_its_second_tick(firmware: Firmware) -> None:
-    _, falls = check(firmware, FARTHEST)
+    _, falls = assert_exact_and_apart(firmware, FARTHEST)
     assert falls.max() > LONGEST * TICK_CYCLES + 12_000
     assert falls.max() <= 3.5 * CYCLES_MS
 
@@ -166,7 +166,7 @@ def test_pulses_are_exact_however_the_compiler_orders_and_times_the_code(
         path = image.build(FIRST.name, tmp_path, flags=optimised(level))
     firmware = Firmware(FIRST, image.flash_bytes(image.read_hex(path.read_text("ascii"))))
     for widths in (FARTHEST, [AT_THE_TICK - gap_ticks(firmware) * n for n in range(A_WINDOW)]):
-        check(firmware, widths)
+        assert_exact_and_apart(firmware, widths)
     for heavier in (False, True):
         load = saturate(firmware, 10_000, heavier=heavier)
         assert load.pulses > 150

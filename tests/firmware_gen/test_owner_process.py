@@ -672,7 +672,7 @@ def _cut_after(count: int | None, owner: client.OwnerConnection) -> tuple[int, s
     return cut.passed, known.fact, virtual.board.slots.table == NEW
 
 
-def _held_true(counts: range, owner: client.OwnerConnection) -> None:
+def assert_every_fact_is_so(counts: range, owner: client.OwnerConnection) -> None:
     for count in counts:
         _, fact, is_new = _cut_after(count, owner)
         assert fact == "unknown" or (fact == "new") == is_new, count
@@ -683,7 +683,7 @@ def test_a_port_unplugged_at_every_so_many_bytes_leaves_a_fact_that_is_so() -> N
     with connect("test") as owner:
         total, fact, is_new = _cut_after(None, owner)
         assert (fact, is_new) == ("new", True)
-        _held_true(range(1, total, 29), owner)
+        assert_every_fact_is_so(range(1, total, 29), owner)
 
 
 @posix_only
@@ -691,7 +691,7 @@ def test_a_port_unplugged_at_every_so_many_bytes_leaves_a_fact_that_is_so() -> N
 def test_a_port_unplugged_at_any_byte_leaves_a_fact_that_is_so() -> None:
     with connect("test") as owner:
         total, _, _ = _cut_after(None, owner)
-        _held_true(range(1, total), owner)
+        assert_every_fact_is_so(range(1, total), owner)
 
 
 # -- where there are no local sockets --------------------------------------------------------------

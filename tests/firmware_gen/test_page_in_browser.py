@@ -268,7 +268,9 @@ def test_stop_limp_and_re_arm_are_the_boards_own(heron: Opened, checked: Checked
     heron.page.click("#stop")
     heron.wait("document.getElementById('state').textContent.includes('body: stopping')")
     heron.wait("document.getElementById('state').textContent.includes('body: limp')")
-    hold_against_the_reference(heron, checked)
+    asked = [request for _, request in heron.script()]
+    assert asked[-3:] == ["limp", "standby", "stop"]
+    assert hold_against_the_reference(heron, checked) > 100
 
 
 def test_a_remote_out_of_reach_starts_the_cue_for_it(heron: Opened, checked: CheckedShow) -> None:

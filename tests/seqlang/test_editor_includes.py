@@ -166,3 +166,6 @@ def test_a_closed_file_leaves_no_findings_behind(client: EditorClient, folder: P
     client.tell("textDocument/didClose", {"textDocument": {"uri": main}})
     client.told_of(rig, lambda found: found == [])
     client.told_of(main, lambda found: found == [])
+    left = {one["uri"]: one["diagnostics"] for one in client.published}
+    assert (left[main], left[rig]) == ([], [])
+    assert not any(left.values())

@@ -83,13 +83,15 @@ def told(client: EditorClient) -> Json:
 
 
 class Session(RuleBasedStateMachine):
-    """A person with one text: `kept` are its earlier states, for undo."""
+    """A person with one text: `kept` are its earlier states, for undo; `compared` takes those that
+    were answered alike."""
 
-    def __init__(self, client: EditorClient, fresh: EditorClient) -> None:
+    def __init__(self, client: EditorClient, fresh: EditorClient, compared: list[str]) -> None:
         super().__init__()
         self.client, self.fresh = client, fresh
         self.text: str | None = None
         self.kept: list[str] = []
+        self.compared = compared
 
     def _is_open(self) -> bool:
         return self.text is not None
@@ -176,6 +178,7 @@ class Session(RuleBasedStateMachine):
         assert self.text is not None
         self.fresh.open(self.text)
         assert told(self.client) == told(self.fresh)
+        self.compared.append(self.text)
         self.fresh.tell("textDocument/didClose", {"textDocument": {"uri": self.fresh.uri}})
 
     def teardown(self) -> None:
@@ -186,7 +189,9 @@ class Session(RuleBasedStateMachine):
 def test_whatever_was_done_to_a_text_it_is_answered_like_one_just_opened(
     clients: tuple[EditorClient, EditorClient],
 ) -> None:
-    run_state_machine_as_test(lambda: Session(*clients), settings=QUICK)
+    compared: list[str] = []
+    run_state_machine_as_test(lambda: Session(*clients, compared), settings=QUICK)
+    assert len(set(compared)) >= QUICK.max_examples
 
 
 @pytest.mark.long
@@ -194,4 +199,6 @@ def test_long_sessions_are_answered_like_texts_just_opened(
     clients: tuple[EditorClient, EditorClient],
 ) -> None:
     many = settings(QUICK, max_examples=60, stateful_step_count=40)
-    run_state_machine_as_test(lambda: Session(*clients), settings=many)
+    compared: list[str] = []
+    run_state_machine_as_test(lambda: Session(*clients, compared), settings=many)
+    assert len(set(compared)) >= many.max_examples

@@ -56,7 +56,7 @@ def starts(found: Loaded) -> dict[str, list[int]]:
     return begun
 
 
-def same(found: Loaded, by_hand: Loaded) -> None:
+def assert_same(found: Loaded, by_hand: Loaded) -> None:
     """Two texts that are one show, and one table."""
     assert found.show is not None
     assert by_hand.show is not None
@@ -130,7 +130,7 @@ def test_each_part_of_a_tail_stands_on_the_one_before_it() -> None:
 
 
 def test_the_name_of_a_row_means_all_of_it_and_a_number_one() -> None:
-    same(
+    assert_same(
         cue("finger to 30 deg in 1 s", "finger_3 to 10 deg in 1 s"),
         cue(
             "finger_1 and finger_2 and finger_3 and finger_4 and finger_5 to 30 deg in 1 s",
@@ -140,14 +140,14 @@ def test_the_name_of_a_row_means_all_of_it_and_a_number_one() -> None:
 
 
 def test_a_part_of_a_row_goes_from_one_thing_through_another() -> None:
-    same(
+    assert_same(
         cue("finger_2 through finger_4 and finger_1 to 30 deg in 1 s"),
         cue("finger_2 and finger_3 and finger_4 and finger_1 to 30 deg in 1 s"),
     )
 
 
 def test_each_thing_may_go_to_a_place_of_its_own_in_one_statement() -> None:
-    same(
+    assert_same(
         cue("finger to (30 deg, step 5 deg) in 1 s", rig=row(3)),
         cue("finger_1 to 30 deg, finger_2 to 35 deg, finger_3 to 40 deg in 1 s", rig=row(3)),
     )
@@ -184,7 +184,7 @@ def test_in_turn_along_a_row_each_waits_for_the_one_before() -> None:
 
 
 def test_the_statements_below_are_done_by_each_one_after_another() -> None:
-    same(
+    assert_same(
         cue(
             *("stagger 100 ms along finger", "    finger to (30 deg, 40 deg) in 1 s"),
             *("    hold (100 ms, 200 ms)", "    finger to 0 deg in 1 s"),
