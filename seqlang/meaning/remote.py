@@ -96,6 +96,21 @@ def _cue(reading: Reading, name: Token, cues: Mapping[str, Token]) -> str:
     return str(name)
 
 
+def _strand(
+    reading: Reading, name: Token, cues: Mapping[str, Token], found: dict[str, Token]
+) -> None:
+    _cue(reading, name, cues)
+    if str(name) in found:
+        reading.error(
+            "duplicate-name",
+            f"idle names `{name}` twice",
+            name,
+            help="name each strand once",
+        )
+        raise Fault
+    found[str(name)] = name
+
+
 def _idle(
     reading: Reading,
     line: Line,
@@ -105,7 +120,9 @@ def _idle(
 ) -> None:
     """`idle: go CUE, CUE, back in TIME`."""
     named = line.tokens()[1:]
-    found = {str(name): name for name in named if reading.tried(_cue, reading, name, cues)}
+    found: dict[str, Token] = {}
+    for name in named:
+        reading.tried(_strand, reading, name, cues, found)
     made.idle = tuple(found)
     parts: dict[str, object] = {f"cue {name}": token for name, token in found.items()}
     for glide in line.lines():

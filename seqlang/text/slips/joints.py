@@ -49,6 +49,8 @@ _NO_JOINTS: Final = frozenset(
 )
 """Words that say something by themselves: nobody forgets them."""
 
+_LAST: Final = ("times", ":", ")")
+"""What may end a line."""
 _ALWAYS: Final = ("and", ",")
 """Tried everywhere: the parser forgets that they could have come."""
 
@@ -263,7 +265,7 @@ def _missing(line: Written) -> Iterator[Slip]:
     rest = line.text[halt.at : line.code_end].strip()
     behind = f"before `{_cut(rest)}`" if rest else "at the end of the line"
     fitting = line.due_at(halt.at)
-    for word in (*_signs(line), *_TOGETHER):
+    for word in (*_signs(line), *(_TOGETHER if rest else ())):
         always = _ALWAYS if line.around.head else ()
         if word.split()[0] not in fitting and word not in (*fitting, *always):
             continue
@@ -308,7 +310,10 @@ def _replaced(line: Written) -> Iterator[Slip]:
         spots.append((*earlier.span(1), _SYNONYMS[earlier[1]]))
     for start, end, only in spots:
         fitting = line.due_at(start)
+        rest = line.text[end : line.code_end].strip()
         for new in only or (*_ORDER, *_signs(line), ": go", "cut to", "fade to", "*"):
+            if not (rest or only) and new not in _LAST:
+                continue  # it would join nothing
             if new in ("*", *_ALWAYS) or new.split()[0] in fitting:
                 yield _exchanged(line, start, end, new)
 
