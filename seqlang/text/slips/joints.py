@@ -49,7 +49,7 @@ _NO_JOINTS: Final = frozenset(
 )
 """Words that say something by themselves: nobody forgets them."""
 
-_LAST: Final = ("times", ":", ")")
+_LAST: Final = ("times", ":", ")", "per hour")
 """What may end a line."""
 _ALWAYS: Final = ("and", ",")
 """Tried everywhere: the parser forgets that they could have come."""
@@ -265,7 +265,9 @@ def _missing(line: Written) -> Iterator[Slip]:
     rest = line.text[halt.at : line.code_end].strip()
     behind = f"before `{_cut(rest)}`" if rest else "at the end of the line"
     fitting = line.due_at(halt.at)
-    for word in (*_signs(line), *(_TOGETHER if rest else ())):
+    for word in (*_signs(line), *_TOGETHER):
+        if not rest and word in _TOGETHER and word not in _LAST:
+            continue  # it would join nothing
         always = _ALWAYS if line.around.head else ()
         if word.split()[0] not in fitting and word not in (*fitting, *always):
             continue
