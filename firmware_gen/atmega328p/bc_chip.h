@@ -18,7 +18,7 @@ enum {
     BC_WINDOW = 2
 };
 
-#define BC_MERGED_START 0x6a00UL
-#define BC_MERGED_MAX 0x15feu
+#define BC_MERGED_START 0x6d00UL
+#define BC_MERGED_MAX 0x12feu
 
 #endif

@@ -326,18 +326,23 @@ static uint16_t part_of(struct lightness u, uint8_t part) {
 }
 
 /* u under a multiplier, 0 to 256. */
-static uint16_t dimmed(struct lightness u, uint16_t m) {
+BC_INLINE uint16_t dimmed(struct lightness u, uint16_t m) {
     return m == FULL ? bc_u16(u.low, u.high) : part_of(u, (uint8_t)m);
 }
 
 /* m of a pixel, 0 to 256. */
 static uint16_t multiplier(const struct moment *moment, uint8_t pixel) {
-    uint32_t cut = (uint32_t)moment->depth * dimming(moment, pixel);
-    return (uint16_t)(FULL - (cut >> 8));
+    uint16_t cut = dimming(moment, pixel);
+    if (cut == FULL) {
+        cut = moment->depth;
+    } else { /* a product of 16 bits, which takes half as long as one of 32 */
+        cut = (uint16_t)((uint16_t)(cut * moment->depth) >> 8);
+    }
+    return (uint16_t)(FULL - cut);
 }
 
 /* The duty of a lightness: CIE's line, and its cube. */
-static uint16_t duty_of(uint16_t u) {
+BC_INLINE uint16_t duty_of(uint16_t u) {
     if (u < BC_CUBE_START) {
         return (uint16_t)((uint16_t)((uint32_t)u * 33 >> 8) - (u >> 11));
     }
@@ -345,7 +350,7 @@ static uint16_t duty_of(uint16_t u) {
 }
 
 /* The duty of a lightness under a multiplier and its trim. */
-static uint16_t seen(struct lightness u, uint16_t m) {
+BC_INLINE uint16_t seen(struct lightness u, uint16_t m) {
     uint16_t duty = duty_of(dimmed(u, m));
     if (u.trim != UNTRIMMED) {
         duty = (uint16_t)((uint32_t)duty * (uint16_t)(u.trim + 1u) >> 8);
