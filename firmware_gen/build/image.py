@@ -113,7 +113,6 @@ FLAGS: Final = (
     "-Os",
     "-flto",
     "-mrelax",
-    "-mcall-prologues",
     "-ffunction-sections",
     "-Wl,--gc-sections",
     "-fno-ident",
@@ -121,11 +120,9 @@ FLAGS: Final = (
     "-Wextra",
 )
 """For compiling and linking alike. `-flto` lets the compiler see all files at once, `-mrelax` makes
-short jumps of calls that are near: both make code smaller and faster. `-mcall-prologues` lets
-functions share the code that saves and restores registers: some 750 bytes less on either chip, for
-a few cycles at each call of a large function; interrupt handlers do not use it. Functions that
-nothing calls are left out (sections), and the compiler's name (ident), so that a build depends on
-nothing but the sources and the compiler."""
+short jumps of calls that are near: both make code smaller and faster. Functions that nothing calls
+are left out (sections), and the compiler's name (ident), so that a build depends on nothing but
+the sources and the compiler."""
 
 
 def can_build() -> bool:
@@ -139,8 +136,9 @@ def compiler_version() -> str:
 
 
 def chip_flags(chip: Chip) -> tuple[str, ...]:
-    """What the compiler must know of a chip: its name, its clock, and where its folder is."""
-    target = (f"-mmcu={chip.tools.mcu}", f"-DF_CPU={chip.clock_hz}UL")
+    """What the compiler must know of a chip: its name, its clock, what is for it alone, and where
+    its folder is."""
+    target = (f"-mmcu={chip.tools.mcu}", f"-DF_CPU={chip.clock_hz}UL", *chip.tools.flags)
     return (*target, "-Icore", f"-I{LAYER}", f"-I{chip.name}")
 
 

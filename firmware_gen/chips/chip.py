@@ -75,6 +75,7 @@ class Tools:
         boot_baud: its rate.
         old_boot_baud: the rate of older ones.
         fuses: what the firmware wants, by the uploader's names, in the order of writing.
+        flags: what the compiler is told for this chip alone.
     """
 
     mcu: str
@@ -83,6 +84,7 @@ class Tools:
     boot_baud: int
     old_boot_baud: int
     fuses: Mapping[str, int]
+    flags: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
