@@ -21,4 +21,6 @@ enum {
 #define BC_MERGED_START 0x10000UL
 #define BC_MERGED_MAX 0xfffdu
 
+#define BC_CHIP_LEADS 1
+
 #endif

@@ -21,4 +21,6 @@ enum {
 #define BC_MERGED_START 0x6d00UL
 #define BC_MERGED_MAX 0x12feu
 
+#define BC_CHIP_LEADS 0
+
 #endif

@@ -53,6 +53,7 @@ def chip_header(chip: Chip) -> str:
     start = chip.memory.merged_start
     longest = chip.memory.merged_room(boot_loader=False)
     parts.append(f"#define BC_MERGED_START {start:#x}UL\n#define BC_MERGED_MAX {longest:#x}u\n")
+    parts.append(f"#define BC_CHIP_LEADS {int(chip.leads)}\n")
     return "\n".join((*parts, _END)).replace("\n\n\n", "\n\n")
 
 
@@ -208,7 +209,7 @@ def _records() -> list[dict[str, int]]:
         _record(_name(fields.name), fields, layout.OUTPUT.size)
         for fields in layout.OUTPUT_FIELDS.values()
     ]
-    others = (layout.POINT, layout.COLOUR, layout.INPUT, layout.BINDING, layout.CUE)
+    others = (layout.POINT, layout.COLOUR, layout.INPUT, layout.BINDING, layout.CUE, layout.CLAIMS)
     return [
         _record("OUTPUT", layout.OUTPUT),
         *outputs,
@@ -221,6 +222,8 @@ def _table_limits() -> dict[str, int]:
         "MAGIC": layout.MAGIC,
         "VERSION": layout.VERSION,
         "NONE": layout.NONE,
+        "ROLE_LEADS": layout.LEADS,
+        "ROLE_FOLLOWS": layout.FOLLOWS,
         "CRC_SIZE": layout.CRC_SIZE,
         "FLAG": layout.FLAG,
         "STRAND": layout.STRAND,

@@ -74,6 +74,7 @@ CHIP: Final = Chip(
     strips=2,
     pixels=100,
     serial_ports=("USART0", "USART1", "USART2", "USART3"),
+    leads=True,
     pins=_PINS,
     reserved=named(
         _PINS,

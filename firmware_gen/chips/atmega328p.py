@@ -64,6 +64,7 @@ CHIP: Final = Chip(
     strips=2,
     pixels=100,
     serial_ports=("USART0",),
+    leads=False,
     pins=_PINS,
     reserved=named(
         _PINS,

@@ -108,6 +108,9 @@ class Chip:
     """Of all its strips together: RAM, and the time in which interrupts are off."""
     serial_ports: tuple[str, ...]
     """The first is the link to the host."""
+    leads: bool
+    """Whether its firmware can lead the other boards of a show: it has the memory, and a serial
+    port for their line beside the one to the host."""
     pins: Mapping[str, int]
     """Every port pin of the package by name, reserved ones included."""
     reserved: Mapping[int, str]

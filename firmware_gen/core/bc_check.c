@@ -70,6 +70,11 @@ static uint16_t crc_of(uint8_t byte, uint16_t end) {
 
 static bool is_index(uint8_t value, uint8_t count_at) { return value < bc_header(count_at); }
 
+static bool role_is_good(void) {
+    uint8_t role = bc_header(BC_AT_ROLE);
+    return role <= BC_ROLE_FOLLOWS && (BC_CHIP_LEADS || role != BC_ROLE_LEADS);
+}
+
 static bool counts_are_good(void) {
     uint8_t lost = bc_header(BC_AT_LOST);
     uint8_t laws = bc_header(BC_AT_LAWS);
@@ -78,7 +83,7 @@ static bool counts_are_good(void) {
            bc_header(BC_AT_CUES) <= BC_CUES && laws >= 1 && laws <= BC_LAWS &&
            (lost == BC_NONE || is_index(lost, BC_AT_CUES)) &&
            bc_header(BC_AT_STOP_BUTTON) <= BC_BUTTONS && bc_header(BC_AT_STOP_TIME) >= 1 &&
-           bc_table_u16(BC_AT_RESERVED) == 0;
+           role_is_good() && bc_header(BC_AT_RESERVED) == 0;
 }
 
 static uint8_t check_header(const struct check *check, uint8_t first, uint16_t crc) {
@@ -262,7 +267,7 @@ static uint8_t cues_with(uint16_t number, uint16_t at, uint8_t count) {
         if (bc_table_u16(at) == number) {
             found++;
         }
-        at = (uint16_t)(at + BC_CUE_SIZE);
+        at = (uint16_t)(at + bc_cue_size());
     }
     return found;
 }
@@ -284,9 +289,9 @@ static bool cue_is_good(struct check *check, uint8_t before) {
     uint8_t flags = bc_next_u8();
     uint8_t threads = flags >> 4;
     uint8_t most = BC_THREADS;
-    uint16_t first = (uint16_t)(start - (uint16_t)(BC_CUE_SIZE * before));
+    uint16_t first = (uint16_t)(start - (uint16_t)(bc_cue_size() * before));
     if (before > 0) {
-        uint8_t earlier = bc_table_u8((uint16_t)(start - BC_CUE_SIZE + BC_CUE_FLAGS));
+        uint8_t earlier = bc_table_u8((uint16_t)(start - bc_cue_size() + BC_CUE_FLAGS));
         if (earlier & BC_LETS_GO) {
             most = earlier >> 4;
         }
@@ -327,7 +332,7 @@ static uint8_t size_of(uint8_t section) {
     case BC_AT_BINDINGS:
         return BC_BINDING_SIZE;
     default:
-        return BC_CUE_SIZE;
+        return bc_cue_size();
     }
 }
 
@@ -519,7 +524,7 @@ static bool ops_are_good(struct check *check) {
     struct nesting nesting = {false, 0, {false}};
     uint8_t cues = bc_header(BC_AT_CUES);
     uint16_t next = bc_table_tell(); /* where the cues end */
-    uint16_t first_offset = (uint16_t)(next - (uint16_t)(BC_CUE_SIZE * cues) + BC_CUE_OFFSET);
+    uint16_t first_offset = (uint16_t)(next - (uint16_t)(bc_cue_size() * cues) + BC_CUE_OFFSET);
     uint8_t started = 0;
     while (next < check->end) {
         struct bc_step op;

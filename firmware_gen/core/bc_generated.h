@@ -152,7 +152,8 @@ enum {
     BC_AT_STOP_BUTTON = 19,
     BC_AT_STOP_TIME = 20,
     BC_AT_ENABLE_INTERVAL = 21,
-    BC_AT_RESERVED = 22,
+    BC_AT_ROLE = 22,
+    BC_AT_RESERVED = 23,
     BC_HEADER_SIZE = 24
 };
 
@@ -224,9 +225,16 @@ enum {
 };
 
 enum {
+    BC_CLAIMS_CLAIMS = 0,
+    BC_CLAIMS_SIZE = 2
+};
+
+enum {
     BC_MAGIC = 188,
     BC_VERSION = 2,
     BC_NONE = 255,
+    BC_ROLE_LEADS = 1,
+    BC_ROLE_FOLLOWS = 2,
     BC_CRC_SIZE = 2,
     BC_FLAG = 128,
     BC_STRAND = 8,

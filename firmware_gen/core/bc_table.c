@@ -84,9 +84,18 @@ static uint16_t first_binding(void) {
     return (uint16_t)(table.inputs + (uint16_t)(BC_INPUT_SIZE * inputs));
 }
 
+uint8_t bc_cue_size(void) {
+#if BC_CHIP_LEADS
+    if (bc_header(BC_AT_ROLE) == BC_ROLE_LEADS) {
+        return BC_CUE_SIZE + BC_CLAIMS_SIZE;
+    }
+#endif
+    return BC_CUE_SIZE;
+}
+
 uint16_t bc_table_cue(uint8_t index) {
     return (uint16_t)(first_binding() + (uint16_t)(BC_BINDING_SIZE * bc_header(BC_AT_BINDINGS)) +
-                      (uint16_t)(BC_CUE_SIZE * index));
+                      (uint16_t)(bc_cue_size() * index));
 }
 
 uint8_t bc_table_inputs(void) {

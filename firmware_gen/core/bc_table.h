@@ -37,6 +37,9 @@ void bc_table_locate(uint16_t colours);
 uint16_t bc_table_colour(uint8_t index);
 uint16_t bc_table_cue(uint8_t index);
 
+/* Bytes of a cue's record: claims stand behind it in the table of a board that leads. */
+uint8_t bc_cue_size(void);
+
 /* Bytes of a law's record. */
 uint8_t bc_law_size(uint8_t id);
 

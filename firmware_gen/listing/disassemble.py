@@ -13,13 +13,14 @@ from firmware_gen.table.layout import (
     COLOUR,
     CONFLICTS,
     CRC_SIZE,
-    CUE,
     EFFECTS,
+    FOLLOWS,
     INPUT,
     LAW,
     LAW_ALPHA,
     LAW_BETA,
     LAWS_BY_ID,
+    LEADS,
     LOOP_FOREVER,
     LOOP_HELD,
     ORDERS,
@@ -50,6 +51,7 @@ from firmware_gen.table.records import (
     StripRecord,
     SwitchRecord,
     Table,
+    cue_size,
     decode,
     encode_with_places,
     kind_of,
@@ -180,7 +182,7 @@ class _Disassembler:
             ),
             lambda _: BINDING.size,
         )
-        self._rows("cues", table.cues, self._cue, lambda _: CUE.size)
+        self._rows("cues", table.cues, self._cue, lambda _: cue_size(table.role))
         self._code()
         start, end = self.encoded.sections["crc"]
         crc = int.from_bytes(self.encoded.data[start:end], "little")
@@ -211,6 +213,7 @@ class _Disassembler:
             f"{CHIPS_BY_ID[table.chip].title}, address {table.address}",
             f"show {table.show:08x}",
         ]
+        parts += {LEADS: ["leads"], FOLLOWS: ["follows"]}.get(table.role, [])
         strands = [self.names.cue(n) for n, cue in enumerate(table.cues) if cue.strand]
         if strands:
             glide = time_words(rulebook.GLIDE_STEP_MS * table.glide)
@@ -262,9 +265,11 @@ class _Disassembler:
         busy += "" if cue.conflict == 0 else f", if busy {CONFLICTS[cue.conflict]}"
         threads = f"{cue.threads} thread{'s' if cue.threads > 1 else ''}"
         part = ", when let go the next" if cue.lets_go else ""
+        drives = ", ".join(used) or "nothing"
+        drives += f", claims {cue.claims:#06x}" if cue.claims else ""
         return (
             f"cue {self.names.cue(number)}: tag {cue.tag:04x}, {threads}{busy}{part}, "
-            f"at {self.encoded.places[cue.start][0]:04x}; drives {', '.join(used) or 'nothing'}"
+            f"at {self.encoded.places[cue.start][0]:04x}; drives {drives}"
         )
 
     def _code(self) -> None:

@@ -31,6 +31,8 @@ KINDS: Final[Mapping[int, str]] = MappingProxyType(
     {SERVO: "servo", LAMP: "lamp", STRIP: "strip", SWITCH: "switch"}
 )
 ORDERS: Final = ("rgb", "rbg", "grb", "gbr", "brg", "bgr")
+ALONE, LEADS, FOLLOWS = 0, 1, 2
+"""Roles of a board among the boards of its show."""
 CONFLICTS: Final[tuple[Conflict, ...]] = ("take", "wait", "refuse")
 LAW_IDS: Final[Mapping[LawName, int]] = MappingProxyType(
     {
@@ -186,7 +188,8 @@ HEADER: Final = Record(
         Field("stop button", "u8", 0, rulebook.BUTTONS[-1]),
         Field("stop time", "u8", 1),
         Field("enable interval", "u8"),
-        Field("reserved", "u16", 0, 0),
+        Field("role", "u8", 0, 2),
+        Field("reserved", "u8", 0, 0),
     ),
     BAD_EXTENT,
 )
@@ -251,6 +254,8 @@ CUE: Final = Record(
     ),
     BAD_RECORD,
 )
+CLAIMS: Final = Record("claims", (Field("claims", "u16"),), BAD_RECORD)
+"""What stands behind a cue's record in the table of a board that leads."""
 CONFLICT, LETS_GO = 0x03, 0x04
 """Of a cue's flags: what it does when it is busy; the cue behind it is its part for letting go."""
 CRC_SIZE: Final = 2

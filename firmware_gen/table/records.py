@@ -9,6 +9,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from hashlib import sha256
 from itertools import pairwise
 from typing import Final, TypeAlias, TypeVar
@@ -17,6 +18,7 @@ from firmware_gen.chips import CHIPS_BY_ID, Chip, Job
 from firmware_gen.crc import crc16
 from firmware_gen.table.layout import (
     ACTIVE_HIGH,
+    ALONE,
     BAD_ADDRESS,
     BAD_CHIP,
     BAD_CODE,
@@ -28,6 +30,7 @@ from firmware_gen.table.layout import (
     BAD_RECORD,
     BAD_VERSION,
     BINDING,
+    CLAIMS,
     COLOUR,
     CONFLICT,
     CONFLICTS,
@@ -43,6 +46,7 @@ from firmware_gen.table.layout import (
     LAW_ALPHA,
     LAW_BETA,
     LAW_IDS,
+    LEADS,
     LENGTH,
     LETS_GO,
     MAGIC,
@@ -177,6 +181,8 @@ class CueRecord:
     """The cue behind it is its part for letting go."""
     strand: bool = False
     """Of idle."""
+    claims: int = 0
+    """Mask of what it claims on other boards; only in the table of a board that leads."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,6 +210,8 @@ class Table:
     enable_interval: int = ENABLE_INTERVAL_FRAMES
     """In frames."""
     show: int = 0
+    role: int = ALONE
+    """ALONE, LEADS or FOLLOWS of the layout."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,7 +244,7 @@ def encode_with_places(table: Table) -> Encoded:
         "inputs": _joined("inputs", table.inputs, _input_bytes),
         "bindings": _joined("bindings", table.bindings, _binding_bytes),
     }
-    base = sum(map(len, before.values())) + CUE.size * len(table.cues)
+    base = sum(map(len, before.values())) + cue_size(table.role) * len(table.cues)
     try:
         code, places = code_bytes(table.threads, kinds, base)
     except (struct.error, ValueError, IndexError) as error:
@@ -244,7 +252,7 @@ def encode_with_places(table: Table) -> Encoded:
     starts = [row[0] for row in places]
     length = base + len(code) + CRC_SIZE
     before["header"] = _header_bytes(table, length)
-    before["cues"] = _joined("cues", table.cues, lambda cue, path: _cue_bytes(cue, path, starts))
+    before["cues"] = _joined("cues", table.cues, partial(_cue_bytes, starts, table.role))
     parts = before | {"code": code}
     body = b"".join(parts.values())
     data = body + struct.pack("<H", crc16(body))
@@ -291,6 +299,7 @@ def _header_bytes(table: Table, length: int) -> bytes:
         laws=len(table.laws),
         glide=table.glide,
         lost=NONE if table.lost is None else table.lost,
+        role=table.role,
         reserved=0,
         **{
             "lost time": table.lost_time,
@@ -369,16 +378,24 @@ def _binding_bytes(one: BindingRecord, path: str) -> bytes:
     return BINDING.pack(path, button=one.button | FLAG * one.while_held, cue=one.cue)
 
 
-def _cue_bytes(cue: CueRecord, path: str, starts: Sequence[int]) -> bytes:
+def cue_size(role: int) -> int:
+    """Bytes of a cue's record in the table of a board with this role."""
+    return CUE.size + (CLAIMS.size if role == LEADS else 0)
+
+
+def _cue_bytes(starts: Sequence[int], role: int, cue: CueRecord, path: str) -> bytes:
     if not 0 <= cue.start < len(starts):
         raise TableError(BAD_CODE, f"{path}.offset", f"there is no thread {cue.start}")
-    return CUE.pack(
+    if cue.claims and role != LEADS:
+        raise TableError(BAD_RECORD, f"{path}.claims", "only a board that leads claims")
+    record = CUE.pack(
         path,
         tag=cue.tag,
         outputs=cue.outputs,
         flags=cue.conflict | LETS_GO * cue.lets_go | STRAND * cue.strand | cue.threads << 4,
         offset=starts[cue.start],
     )
+    return record + (CLAIMS.pack(path, claims=cue.claims) if role == LEADS else b"")
 
 
 def show_number(tables: Sequence[Table]) -> int:
@@ -421,7 +438,7 @@ class _Decoder:
         bindings = tuple(
             self._binding(f"bindings[{n}]", header["cues"]) for n in range(header["bindings"])
         )
-        rows = self._cues(header["cues"], len(outputs))
+        rows = self._cues(header["cues"], len(outputs), header["role"])
         _check_pins(header["chip"], outputs, inputs)
         facts = Facts(tuple(map(_facts, outputs)), len(colours), len(laws))
         threads, index = Sweep(self.data, self.at, self.end, facts).threads()
@@ -443,6 +460,7 @@ class _Decoder:
             stop_time=header["stop time"],
             enable_interval=header["enable interval"],
             show=header["show"],
+            role=header["role"],
         )
 
     def _header(self) -> dict[str, int]:
@@ -470,6 +488,8 @@ class _Decoder:
         lost = header["lost"]
         if lost != NONE and lost >= header["cues"]:
             raise TableError(BAD_EXTENT, "header.lost", f"there is no cue {lost}")
+        if header["role"] == LEADS and not CHIPS_BY_ID[header["chip"]].leads:
+            raise TableError(BAD_EXTENT, "header.role", "this chip cannot lead")
         self.at = HEADER.size
         return header
 
@@ -577,11 +597,13 @@ class _Decoder:
             raise TableError(BAD_RECORD, f"{path}.cue", f"there is no cue {values['cue']}")
         return BindingRecord(button, values["cue"], bool(values["button"] & FLAG))
 
-    def _cues(self, count: int, outputs: int) -> list[dict[str, int]]:
+    def _cues(self, count: int, outputs: int, role: int) -> list[dict[str, int]]:
         rows: list[dict[str, int]] = []
         for number in range(count):
             path = f"cues[{number}]"
+            self._need(cue_size(role), path)
             row = self._record(CUE, path)
+            row |= self._record(CLAIMS, path) if role == LEADS else {"claims": 0}
             flags = row["flags"]
             if row["tag"] in (other["tag"] for other in rows):
                 raise TableError(BAD_RECORD, f"{path}.tag", f"{row['tag']} is used twice")
@@ -656,7 +678,9 @@ def _cue(row: dict[str, int], path: str, index: dict[int, int]) -> CueRecord:
     flags = row["flags"]
     start, lets_go, is_strand = index[row["offset"]], bool(flags & LETS_GO), bool(flags & STRAND)
     conflict, threads = flags & CONFLICT, flags >> 4
-    return CueRecord(row["tag"], row["outputs"], conflict, threads, start, lets_go, is_strand)
+    return CueRecord(
+        *(row["tag"], row["outputs"], conflict, threads, start, lets_go, is_strand, row["claims"])
+    )
 
 
 def _button(value: int, path: str) -> int:

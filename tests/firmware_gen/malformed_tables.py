@@ -128,7 +128,9 @@ for _name, _at, _value in (
     ("lost", 17, 254),
     ("stop button", 19, 32),
     ("stop time", 20, 0),
-    ("reserved", 22, 1),
+    ("role", 22, 1),
+    ("role", 22, 3),
+    ("reserved", 23, 1),
 ):
     _add(7, f"header.{_name}")(f"{_name} {_value}", changed((_at, _value)))
 _beyond = _add(7, "")

@@ -89,7 +89,7 @@ class Check:
         must(cues <= 32 and 1 <= laws <= 16, HEADER)
         must(lost < cues or lost == NONE, HEADER)
         must(data[19] <= 31 and data[20] >= 1, HEADER)
-        must(data[22] == data[23] == 0, HEADER)
+        must(data[22] in (0, 2) and data[23] == 0, HEADER)
 
     def reach(self, size: int) -> None:
         """A record that starts here must end before the CRC."""

@@ -13,8 +13,13 @@ import pytest
 from firmware_gen.build.image import HERE, LAYER
 from firmware_gen.chips import CHIPS
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
+from firmware_gen.chips.atmega2560 import CHIP as ATMEGA2560
 from firmware_gen.chips.chip import package
+from firmware_gen.crc import crc16
 from firmware_gen.link.protocol import ReportedMode
+from firmware_gen.table.layout import ALONE, FOLLOWS, LEADS
+from firmware_gen.table.ops import Delay
+from firmware_gen.table.records import CueRecord, Table, encode
 from tests.firmware_gen.host.core import CORE, available, compile_core
 
 PINS = package(**dict.fromkeys("ABCDEFGHJKL", range(8)))
@@ -26,12 +31,26 @@ LARGER = replace(
         ATMEGA328P.memory, flash=0x40000, merged_start=0x10000, eeprom=4096, slot=2000, chunk=64
     ),
     servos=12,
+    leads=True,
     pixels=200,
     pins=PINS,
     reserved=MappingProxyType({}),
     pwm=MappingProxyType(dict.fromkeys(list(PINS.values())[:12], "a channel")),
 )
 """Invented: more ports, pins, cells and lamps than the chips there are."""
+
+
+LEADER_CHIP = replace(ATMEGA328P, name="leader", chip_id=ATMEGA2560.chip_id, leads=True)
+LEADER_TABLE = encode(
+    Table(
+        ATMEGA2560.chip_id,
+        1,
+        role=LEADS,
+        cues=(CueRecord(7, 0, 0, 1, 0), CueRecord(8, 0, 1, 1, 1, claims=0x8001)),
+        threads=((Delay(10),), ()),
+    )
+)
+"""Two cues without an output, the second of which claims something on other boards."""
 
 
 @pytest.mark.parametrize("path", sorted(CORE.glob("*.[ch]")), ids=lambda path: path.name)
@@ -60,3 +79,16 @@ def test_the_core_compiles_and_starts_for_a_chip_with_other_numbers(tmp_path: Pa
     assert core.host_start(1) == 0
     assert core.host_frames(3) == 0
     assert core.host_mode() == ReportedMode.BLANK
+
+
+@pytest.mark.skipif(not available(), reason="there is no C compiler")
+def test_the_core_accepts_a_table_that_leads_on_a_chip_that_can(tmp_path: Path) -> None:
+    path = tmp_path / "leads.so"
+    compile_core(path, "-shared", "-fPIC", "-O1", "-Wl,-z,defs", chip=LEADER_CHIP)
+    core = ctypes.CDLL(str(path))
+    for role, fits in ((ALONE, False), (LEADS, True), (FOLLOWS, False)):
+        data = bytearray(LEADER_TABLE)
+        data[22] = role
+        data[-2:] = crc16(bytes(data[:-2])).to_bytes(2, "little")
+        assert (core.host_check(bytes(data), len(data)) == 0) is fits
+    assert core.host_check(LEADER_TABLE, len(LEADER_TABLE)) == 0

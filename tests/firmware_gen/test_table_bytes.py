@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -9,7 +10,9 @@ from crccheck.crc import Crc16Ibm3740
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_gen.table.layout import HEADER
+from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
+from firmware_gen.chips.atmega2560 import CHIP as ATMEGA2560
+from firmware_gen.table.layout import ALONE, FOLLOWS, HEADER, LEADS
 from firmware_gen.table.ops import (
     ActOp,
     Called,
@@ -256,3 +259,42 @@ def test_any_wait_is_made_of_ops_that_fit(duration_ms: int) -> None:
     assert sum(op.duration_ms for op in ops) == duration_ms
     assert all(op.duration_ms > 0 and len(wait_bytes(op.duration_ms)) <= 4 for op in ops)
     assert len(ops) <= 2 + duration_ms // 65_535_000
+
+
+LEADER = replace(
+    GOOD,
+    chip=ATMEGA2560.chip_id,
+    role=LEADS,
+    outputs=(LampRecord(ATMEGA2560.pin("PB4"), 0), LampRecord(ATMEGA2560.pin("PE3"), 0)),
+    colours=(),
+    inputs=(),
+    bindings=(),
+    cues=(CueRecord(7, 0b01, 0, 1, 0), CueRecord(8, 0b10, 1, 1, 0, claims=0x8001)),
+    threads=((),),
+)
+"""Drives one lamp with each of two cues, of which the second claims something elsewhere."""
+
+
+def test_cues_of_a_board_that_leads_are_followed_by_their_claims() -> None:
+    encoded = encode_with_places(LEADER)
+    start, end = encoded.sections["cues"]
+    code = encoded.places[0][0].to_bytes(2, "little").hex()
+    assert encoded.data[22:24] == bytes((1, 0))
+    assert encoded.data[start:end].hex() == f"07000100 10{code}0000 08000200 11{code}0180".replace(
+        " ", ""
+    )
+    assert decode(encoded.data) == LEADER
+
+
+def test_no_other_board_claims_anything() -> None:
+    for role in (ALONE, FOLLOWS):
+        with pytest.raises(TableError, match="claims"):
+            encode(replace(LEADER, role=role))
+
+
+def test_a_chip_that_cannot_lead_takes_no_table_that_leads() -> None:
+    assert not ATMEGA328P.leads
+    for role in (ALONE, FOLLOWS):
+        assert decode(encode(replace(GOOD, role=role))).role == role
+    with pytest.raises(TableError, match="cannot lead"):
+        encode(replace(GOOD, role=LEADS))
