@@ -80,6 +80,12 @@ PULSE_RANGE: Final = (
 )
 """Ticks. The same."""
 
+JOG_STEP_US: Final = 10
+"""us, at most, that a jogged pulse changes in a frame. A common servo turns by 180 deg in 4 s so
+(own choice): a hand that is in the way gets out of it."""
+JOG_STEP: Final = JOG_STEP_US * PULSE_STEPS_PER_US
+"""Ticks. The same."""
+
 CALIBRATION_POINTS: Final = range(2, 9)
 """Of a servo, 2 to 8: two give a line, eight the curve of any horn."""
 

@@ -23,10 +23,13 @@ from firmware_gen.link.protocol import (
     FIRMWARE_VERSION,
     HELD_FRAMES,
     HELLO,
+    JOG,
     NO_ADDRESS,
     ONE_WAY,
     ORDERED,
     PROTOCOL_VERSION,
+    PULSE,
+    PULSE_REPLY,
     READ,
     REPLY,
     TRIGGER,
@@ -41,7 +44,7 @@ from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
 from firmware_gen.table.layout import BAD_CHIP, HEADER
 from firmware_gen.table.records import TableError, decode
-from sim.rulebook import BUTTONS
+from sim.rulebook import BUTTONS, PULSE_RANGE
 
 _SHOW_AT = HEADER.offsets()["show"]
 _KINDS = frozenset(RequestKind)
@@ -238,6 +241,8 @@ class ReferenceBoard:
             RequestKind.STANDBY: self._standby,
             RequestKind.STATUS: self._status,
             RequestKind.BEACON: self._beacon,
+            RequestKind.JOG: self._jog,
+            RequestKind.PULSE: self._pulse,
         }
         try:
             rest = acts[kind](payload)
@@ -318,6 +323,21 @@ class ReferenceBoard:
     def _beacon(self, payload: bytes) -> bytes:
         _expect_empty(payload)
         return b""
+
+    def _jog(self, payload: bytes) -> bytes:
+        servo, ticks = JOG.unpack(payload)
+        player = self._playing(ReportedMode.LIMP)
+        if servo >= player.servos or not PULSE_RANGE[0] <= ticks <= PULSE_RANGE[1]:
+            raise RequestRefusedError(Status.MALFORMED)
+        player.jog(servo, ticks)
+        return b""
+
+    def _pulse(self, payload: bytes) -> bytes:
+        (servo,) = PULSE.unpack(payload)
+        player = self._playing()
+        if servo >= player.servos:
+            raise RequestRefusedError(Status.MALFORMED)
+        return PULSE_REPLY.pack(player.stood(servo))
 
     def _status(self, payload: bytes) -> bytes:
         _expect_empty(payload)

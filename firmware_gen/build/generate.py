@@ -234,6 +234,7 @@ def _table_limits() -> dict[str, int]:
         "EFFECT_STEPS": rulebook.EFFECT_STEPS,
         "PULSE_MIN": rulebook.PULSE_RANGE[0],
         "PULSE_MAX": rulebook.PULSE_RANGE[1],
+        "JOG_STEP": rulebook.JOG_STEP,
         "PERIOD_MIN": rulebook.SHORTEST_PERIOD_MS,
         "ORDERS": len(layout.ORDERS),
         "CONFLICTS": len(layout.CONFLICTS),

@@ -61,7 +61,9 @@ enum bc_request {
     BC_REQUEST_LIMP = 0x13,
     BC_REQUEST_STANDBY = 0x14,
     BC_REQUEST_STATUS = 0x15,
-    BC_REQUEST_BEACON = 0x16
+    BC_REQUEST_BEACON = 0x16,
+    BC_REQUEST_JOG = 0x17,
+    BC_REQUEST_PULSE = 0x18
 };
 
 enum bc_status {
@@ -245,6 +247,7 @@ enum {
     BC_EFFECT_STEPS = 16,
     BC_PULSE_MIN = 800,
     BC_PULSE_MAX = 5200,
+    BC_JOG_STEP = 20,
     BC_PERIOD_MIN = 40,
     BC_ORDERS = 6,
     BC_CONFLICTS = 3,

@@ -7,6 +7,7 @@
 #include "bc_math.h"
 #include "bc_player.h"
 #include "bc_runs.h"
+#include "bc_servo.h"
 #include "bc_store.h"
 #include "bc_table.h"
 #include "bellcrank.h"
@@ -214,6 +215,25 @@ static uint8_t standby(const struct bc_frame *frame) {
     return ask(BC_ASK_STANDBY, 0);
 }
 
+static uint8_t jog(const struct bc_frame *frame) {
+    uint8_t servo = frame->payload[0];
+    uint16_t pulse = u16_at(frame->payload + 1);
+    if (servo >= bc_servos_count() || pulse < BC_PULSE_MIN || pulse > BC_PULSE_MAX) {
+        return BC_STATUS_MALFORMED;
+    }
+    bc_player_jog(servo, pulse);
+    return BC_STATUS_DONE;
+}
+
+static uint8_t pulse(const struct bc_frame *frame) {
+    uint8_t servo = frame->payload[0];
+    if (servo >= bc_servos_count()) {
+        return BC_STATUS_MALFORMED;
+    }
+    bc_reply_u16(bc_servo_stood(servo));
+    return BC_STATUS_DONE;
+}
+
 static uint8_t report(const struct bc_frame *frame) {
     uint8_t cues[BC_CUE_SET];
     uint8_t n;
@@ -287,6 +307,8 @@ static const struct request requests[] BC_FLASH = {
     {BC_REQUEST_STANDBY, 0, LIMP, ORDERED_OR_ONE_WAY, standby},
     {BC_REQUEST_STATUS, 0, ANY_MODE, REPLY_ONLY, report},
     {BC_REQUEST_BEACON, 0, ANY_MODE, FREE_OR_ONE_WAY, beacon},
+    {BC_REQUEST_JOG, 3, LIMP, ORDERED, jog},
+    {BC_REQUEST_PULSE, 1, NOT_BLANK, REPLY_ONLY, pulse},
     {0, ANY_LENGTH, ANY_MODE, FREE, unknown},
 };
 enum { KINDS = sizeof requests / sizeof requests[0] - 1 };

@@ -31,6 +31,9 @@ static struct {
     bool lights_are_shown;   /* the quiet start came to its end */
     bool heard;              /* since the last frame */
     uint16_t frames_to_lost; /* of silence, until the lost cue starts; 0: it is not armed */
+    uint8_t jog_left;        /* frames until the jog ends; 0 or 1: there is none. Only in limp */
+    uint8_t jog_servo;
+    uint16_t jog_pulse;
     uint8_t queued;
     uint8_t queue[QUEUE]; /* requests, the oldest first */
 } player;
@@ -58,6 +61,12 @@ bool bc_player_ask(uint8_t asked, uint8_t argument) {
     }
     player.queue[player.queued++] = asked | argument;
     return true;
+}
+
+void bc_player_jog(uint8_t servo, uint16_t pulse) {
+    player.jog_left = BC_HELD_FRAMES;
+    player.jog_servo = servo;
+    player.jog_pulse = pulse;
 }
 
 bool bc_player_is_asked(void) { return player.queued > 0; }
@@ -104,6 +113,7 @@ static void darken(void) {
 
 static void enter_starting(void) {
     player.mode = BC_MODE_STARTING;
+    player.jog_left = 0;
     player.enabled_servos = player.interval == 0 ? BC_SERVOS + 1 : 1;
     player.frames_to_next = player.interval;
     player.lights_are_shown = false;
@@ -171,6 +181,7 @@ void bc_player_start(uint8_t source) {
 /* -- requests ------------------------------------------------------------------------------- */
 
 static void enter_limp(void) {
+    player.jog_left = 0;
     if (player.mode != BC_MODE_LIMP) {
         player.mode = BC_MODE_LIMP;
         player.enabled_servos = 0;
@@ -285,6 +296,13 @@ static void enable_next_servo(void) {
     }
 }
 
+static void jog(void) {
+    if (player.jog_left > 1) {
+        player.jog_left--;
+        bc_servo_jog(player.jog_servo, player.jog_pulse);
+    }
+}
+
 static void control(void) {
     if (player.mode == BC_MODE_STARTING && player.enabled_servos > bc_servos_count()) {
         player.mode = BC_MODE_READY;
@@ -310,6 +328,7 @@ void bc_player_frame(void) {
     }
     control();
     bc_servos_show(bc_player_time(), player.enabled_servos);
+    jog();
     bc_hal_pulses_ready();
     if (player.lights_are_shown) {
         bc_lights_show(bc_player_time());

@@ -21,6 +21,9 @@ enum bc_asked {
  */
 bool bc_player_ask(uint8_t asked, uint8_t argument);
 
+/* While the board is limp: bring one servo's pulse there, and end after a while. */
+void bc_player_jog(uint8_t servo, uint16_t pulse);
+
 /* The controller was heard. */
 void bc_player_heard(void);
 

@@ -8,6 +8,7 @@
 /* TABLE.md section 3.2 names these values. Positions are in 0.01 deg, Q15; times in 1/256 ms. */
 struct servo {
     uint16_t record;  /* where it stands in the table */
+    uint16_t last;    /* pulse before pulses ended; 0: there was none */
     uint32_t start;   /* t0 */
     uint32_t total;   /* T; the end is always t0 + T */
     uint32_t brake;   /* tb */
@@ -32,6 +33,7 @@ uint8_t bc_servos_count(void) { return count; }
 
 void bc_servos_add(uint16_t record) {
     servos[count].record = record;
+    servos[count].last = 0;
     count++;
 }
 
@@ -350,6 +352,9 @@ void bc_servos_show(uint32_t time, uint8_t enabled) {
         positions[n] = position_at(servo, time);
         servo->is_changed = false;
         if (n >= enabled) {
+            if (bc_image.pulse[n] != 0) {
+                servo->last = bc_image.pulse[n];
+            }
             bc_image.pulse[n] = 0;
             servo->is_shown = false;
         } else if (!servo->is_shown) {
@@ -364,4 +369,29 @@ void bc_servos_show(uint32_t time, uint8_t enabled) {
         }
     }
     bc_table_release();
+}
+
+/* -- jogging -------------------------------------------------------------------------------- */
+
+uint16_t bc_servo_stood(uint8_t number) {
+    const struct servo *servo = &servos[number];
+    uint16_t pulse = bc_image.pulse[number];
+    if (pulse == 0) {
+        pulse = servo->last;
+    }
+    if (pulse == 0) { /* then it has rested at its safe angle ever since the table began */
+        pulse = pulse_at(servo->record, position_of(servo->target));
+        bc_table_release();
+    }
+    return pulse;
+}
+
+void bc_servo_jog(uint8_t number, uint16_t wanted) {
+    uint16_t stood = bc_servo_stood(number);
+    if (wanted > stood + BC_JOG_STEP) {
+        wanted = (uint16_t)(stood + BC_JOG_STEP);
+    } else if (wanted + BC_JOG_STEP < stood) {
+        wanted = (uint16_t)(stood - BC_JOG_STEP);
+    }
+    bc_image.pulse[number] = wanted;
 }

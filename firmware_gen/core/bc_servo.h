@@ -36,4 +36,11 @@ bool bc_servos_have_ended(uint32_t time);
 /* Bring the pulses of the first `enabled` servos up to date, 0 for the others. */
 void bc_servos_show(uint32_t time, uint8_t enabled);
 
+/* The pulse that a servo gets; if it gets none the last one, or that of its safe angle. Reads the
+ * table. */
+uint16_t bc_servo_stood(uint8_t servo);
+
+/* After bc_servos_show, which cut its pulse: bring a servo one step nearer to a pulse. */
+void bc_servo_jog(uint8_t servo, uint16_t wanted);
+
 #endif

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Sequence
 
@@ -11,6 +12,9 @@ from firmware_gen.link.greeting import Greeted, other_version
 from firmware_gen.link.protocol import (
     BUTTON,
     EVERYBODY,
+    JOG,
+    PULSE,
+    PULSE_REPLY,
     READ,
     TRIGGER,
     Hello,
@@ -112,6 +116,19 @@ class BoardLink(ABC):
 
     def standby(self) -> Reply:
         return self.ask(RequestKind.STANDBY)
+
+    def jog(self, servo: int, ticks: int) -> Reply:
+        """Bring the servo of this number among the table's servos to a pulse, in half us."""
+        return self.ask(RequestKind.JOG, JOG.pack(servo, ticks))
+
+    def pulse(self, servo: int) -> int:
+        """The pulse that a servo gets, or the last that it got: ticks of half a us."""
+        rest = self._must(RequestKind.PULSE, PULSE.pack(servo))
+        try:
+            (ticks,) = PULSE_REPLY.unpack(rest)
+        except struct.error:
+            raise other_version("the board's answer to `pulse` cannot be read") from None
+        return int(ticks)
 
     def beacon(self) -> None:
         """Say that the host is there: keeps a held button down and the remote from being lost."""

@@ -37,7 +37,8 @@ ONE_WAY: Final = 0x40
 
 BAUD: Final = 250_000
 HELD_FRAMES: Final = 1000 // FRAME_MS
-"""Frames of silence, one second, after which a button held over the link is let go."""
+"""Frames of silence, one second, after which a button held over the link is let go. A jog lasts no
+longer either."""
 
 
 class RequestKind(IntEnum):
@@ -56,6 +57,8 @@ class RequestKind(IntEnum):
     STANDBY = 0x14
     STATUS = 0x15
     BEACON = 0x16
+    JOG = 0x17
+    PULSE = 0x18
 
 
 ORDERED: Final = frozenset(
@@ -67,6 +70,7 @@ ORDERED: Final = frozenset(
         RequestKind.STOP,
         RequestKind.LIMP,
         RequestKind.STANDBY,
+        RequestKind.JOG,
     }
 )
 """Requests that must not happen twice when they are sent twice."""
@@ -126,6 +130,9 @@ DATA: Final = struct.Struct("<H")
 READ: Final = struct.Struct("<HB")
 TRIGGER: Final = struct.Struct("<H")
 BUTTON: Final = struct.Struct("<BB")
+JOG: Final = struct.Struct("<BH")
+PULSE: Final = struct.Struct("<B")
+PULSE_REPLY: Final = struct.Struct("<H")
 VERIFY_REPLY: Final = struct.Struct("<HB")
 _HELLO_REPLY: Final = struct.Struct("<BBBBBBHBBIBB")
 _STATE: Final = struct.Struct("<BBBBIIHHHHHH")

@@ -26,7 +26,7 @@ from firmware_gen.table.records import (
 )
 from sim.model import MINIMUM_JERK, UNIFORM
 from sim.rehearsal.fixed_motion import FixedMotion, servo_limits, start_motion
-from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS, LEVEL_BITS, STOP_STEP_MS
+from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS, JOG_STEP, LEVEL_BITS, STOP_STEP_MS
 from sim.score.fixed_laws import FixedLaw, fixed_law
 
 _Record = TypeVar("_Record", bound=OutputRecord)
@@ -115,6 +115,8 @@ class TableOutputs:
         self._switches = {n: one.safe for n, one in self._each(SwitchRecord)}
         self._enabled = 0
         """How many servos have pulses."""
+        self._stood = [servo.ticks(0) for servo in self.servos.values()]
+        """The last pulse of each servo; before it had any, that of its safe angle."""
 
     def _each(self, kind: type[_Record]) -> list[tuple[int, _Record]]:
         """The outputs of one kind with their numbers."""
@@ -216,17 +218,27 @@ class TableOutputs:
 
     # -- what is seen --------------------------------------------------------------------------
 
-    def shown(self, time: int) -> Frame:
-        """What the outputs do in the frame of this time; motions and fades that have ended rest."""
+    def stood(self, servo: int) -> int:
+        """The last pulse of the servo of this number among the servos."""
+        return self._stood[servo]
+
+    def shown(self, time: int, jog: tuple[int, int] | None = None) -> Frame:
+        """What the outputs do in the frame of this time; motions and fades that have ended rest.
+
+        `jog`: the number of a servo, and the pulse that it is brought to (TABLE.md 2.8).
+        """
         for servo in self.servos.values():
             servo.settle(time)
         for light in self.lights.values():
             light.settle(time)
         enabled = self._enabled
-        pulses = tuple(
-            [s.ticks(time) if n < enabled else 0 for n, s in enumerate(self.servos.values())]
-        )
+        pulses = [s.ticks(time) if n < enabled else 0 for n, s in enumerate(self.servos.values())]
+        if jog is not None:
+            number, wanted = jog
+            stood = self._stood[number]
+            pulses[number] = min(max(wanted, stood - JOG_STEP), stood + JOG_STEP)
+        self._stood = [now or before for now, before in zip(pulses, self._stood, strict=True)]
         lamps = zip(self._lamps.values(), self._trims, strict=True)
         duties = tuple([lamp_duty(lamp, time, trim) for lamp, trim in lamps])
         strips = tuple([painter.paint(light, time) for light, painter in self._strips.values()])
-        return Frame(pulses, duties, strips, tuple(self._switches.values()))
+        return Frame(tuple(pulses), duties, strips, tuple(self._switches.values()))

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from firmware_gen.link.protocol import ReportedMode
+from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode
 from firmware_gen.player.outputs import Frame, TableOutputs
 from firmware_gen.player.program import board_program
 from firmware_gen.table.records import Table, decode
@@ -40,6 +40,10 @@ class Player:
         self._last_heard = -1
         self._outputs = TableOutputs(self.table)
         self._scheduler = scheduler.Scheduler(board_program(self.table), self._outputs)
+        self._jog: tuple[int, int] | None = None
+        """The servo that is jogged, and where to."""
+        self._jog_frames = 0
+        """Until it ends."""
 
     # -- requests ------------------------------------------------------------------------------
 
@@ -59,6 +63,11 @@ class Player:
 
     def standby(self) -> None:
         self._requests.append(Request("standby"))
+
+    def jog(self, servo: int, ticks: int) -> None:
+        """Bring one servo's pulse there, slowly (TABLE.md 2.8); only a limp board does."""
+        if self.mode == ReportedMode.LIMP:
+            self._jog, self._jog_frames = (servo, ticks), HELD_FRAMES
 
     def heard(self) -> None:
         """The controller was heard: a valid frame of the link, or a change of an input."""
@@ -90,6 +99,18 @@ class Player:
     def overruns(self) -> int:
         return self._scheduler.overruns
 
+    @property
+    def servos(self) -> int:
+        """How many there are."""
+        return len(self._outputs.servos)
+
+    def stood(self, servo: int) -> int:
+        """The pulse that a servo gets; if it gets none the last one, or that of its safe angle.
+
+        Raises IndexError if there is no such servo.
+        """
+        return self._outputs.stood(servo)
+
     # -- the frame -----------------------------------------------------------------------------
 
     def frame(self) -> Frame:
@@ -98,6 +119,16 @@ class Player:
             self._heard, self._last_heard = False, self.frames
         requests, self._requests = self._requests, []
         self._scheduler.frame(self.frames, requests, self._last_heard)
-        shown = self._outputs.shown(self.frames * FRAME_CLOCK)
+        if any(self._ends_jog(request) for request in requests):
+            self._jog = None
+        self._jog_frames -= 1
+        if self._jog_frames <= 0:
+            self._jog = None
+        shown = self._outputs.shown(self.frames * FRAME_CLOCK, self._jog)
         self.frames += 1
         return shown
+
+    def _ends_jog(self, request: Request) -> bool:
+        if request.kind == "down":
+            return request.button == self.table.stop_button
+        return request.kind in ("stop", "limp", "standby")

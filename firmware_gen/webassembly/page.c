@@ -182,4 +182,10 @@ uint32_t page_ask(uint32_t asked, uint32_t argument) {
     return bc_player_ask((uint8_t)asked, (uint8_t)argument);
 }
 
+void page_jog(uint32_t servo, uint32_t pulse) {
+    if (bc_mode() == BC_MODE_LIMP) {
+        bc_player_jog((uint8_t)servo, (uint16_t)pulse);
+    }
+}
+
 void page_heard(void) { bc_player_heard(); }

@@ -56,6 +56,7 @@ uint32_t PAGE_CALL(page_live)(void);
 
 /* Requests past the link, as the shared vectors state them: enum bc_asked. */
 uint32_t PAGE_CALL(page_ask)(uint32_t asked, uint32_t argument);
+void PAGE_CALL(page_jog)(uint32_t servo, uint32_t pulse); /* does nothing unless limp */
 void PAGE_CALL(page_heard)(void);
 
 #endif

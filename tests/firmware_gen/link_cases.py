@@ -20,6 +20,7 @@ from firmware_gen.table.records import BindingRecord, CueRecord, LampRecord, Tab
 from firmware_gen.table.records import encode as table_bytes
 from tests.firmware_gen.malformed_tables import summed
 from tests.firmware_gen.second_board import Frame, frame_bytes, stuffed
+from tests.firmware_gen.tables_by_hand import FIN, JAW
 
 Steps = list[list[Any]]
 
@@ -110,6 +111,12 @@ class Host:
     def button(self, number: int, down: int) -> Host:
         return self.say(RequestKind.BUTTON, bytes((number, down)))
 
+    def jog(self, servo: int, pulse: int) -> Host:
+        return self.say(RequestKind.JOG, struct.pack("<BH", servo, pulse))
+
+    def pulse(self, servo: int) -> Host:
+        return self.say(RequestKind.PULSE, bytes((servo,)))
+
     def status(self) -> Host:
         return self.say(RequestKind.STATUS, b"", 0)
 
@@ -165,6 +172,8 @@ ALL_PAYLOADS = {
     RequestKind.STANDBY: 0,
     RequestKind.STATUS: 0,
     RequestKind.BEACON: 0,
+    RequestKind.JOG: 3,
+    RequestKind.PULSE: 1,
 }
 
 
@@ -234,6 +243,7 @@ def request_cases() -> Iterator[dict[str, Any]]:
     host.say(RequestKind.STOP).say(RequestKind.LIMP).button(0, 1).button(1, 2).read(0, 0).read(
         0, CHUNK + 1
     )
+    host.jog(0, 3000).pulse(0)
     yield case("requests to a blank board", host.status())
     servo = Host().hello()
     for asked in ((), (RequestKind.STOP,), (RequestKind.LIMP,), (RequestKind.STANDBY,)):
@@ -462,6 +472,68 @@ def stalled_cases() -> Iterator[dict[str, Any]]:
     yield case("another session while a commit waits", host.free().trigger(GLOW, 3), WITH_OLD)
 
 
+def servo_table(stop_button: int = STOP_BUTTON) -> bytes:
+    """Two servos that get their pulses two frames apart, and a cue that moves the first."""
+    nod = (ActOp(0, 6000, 300, wait=True), Delay(200))
+    return table_bytes(
+        Table(
+            ATMEGA328P.chip_id,
+            1,
+            outputs=(JAW, FIN),
+            cues=(CueRecord(GLOW, 1, 0, 1, 0),),
+            threads=(nod,),
+            stop_button=stop_button,
+            stop_time=5,
+            enable_interval=2,
+        )
+    )
+
+
+def jog_cases() -> Iterator[dict[str, Any]]:
+    table = servo_table()
+    cells = ((SLOT_0, table.hex()), (MARK, MARK_0))
+    limp, standby = RequestKind.LIMP, RequestKind.STANDBY
+    host = Host().pulse(0).pulse(1).pulse(2).jog(0, 2000).hello().jog(0, 2000).frames(1).jog(0, 9)
+    host.pulse(0).say(limp).jog(0, 2000).frames(1).pulse(0).pulse(1).jog(1, 3100).frames(2).pulse(1)
+    host.frames(3).jog(0, 2000).frames(1).pulse(0).pulse(1).status()
+    yield case("a jog in the quiet start and in limp", host, cells)
+    host = Host().hello().frames(5).trigger().frames(9).pulse(0).say(limp).frames(1).pulse(0)
+    for pulse in (799, 800, 2600, 5200, 5201, 0, 65535):
+        host.jog(0, pulse).frames(1).pulse(0)
+    for servo in (1, 2, 15, 255):
+        host.jog(servo, 3000).frames(1).pulse(servo)
+    yield case("servos and pulses in and out of range", host.frames(2).status(), cells)
+    host = Host().hello().frames(5).jog(0, 3000).say(RequestKind.STOP).jog(0, 3000).frames(1)
+    host.jog(0, 3000).frames(9).jog(0, 3000).jog(0, 3100).frames(1).status()
+    again = encode(LinkFrame(0, RequestKind.JOG, host.seq, struct.pack("<BH", 0, 2400)))
+    host.frames(3).raw(again).frames(2).pulse(0).say(standby).jog(0, 2400).frames(1).pulse(0)
+    yield case("a jog in each mode, and its copy", host.frames(4).pulse(0).status(), cells)
+    for quiet in (48, 49, 50):
+        host = Host().hello().frames(5).say(limp).frames(1).jog(0, 5200).frames(quiet).pulse(0)
+        host.frames(1).raw(_beacon()).frames(1).jog(1, 2000).frames(20).jog(1, 2000).frames(quiet)
+        yield case(f"a jog, {quiet} frames without another", host.frames(1).pulse(1), cells)
+    host = Host().hello().frames(5).say(limp).frames(1).jog(0, 5200).frames(30)
+    host.raw(_beacon()).frames(25).pulse(0)
+    yield case("a beacon does not make a jog last", host, cells)
+    enders = {
+        "stop": (RequestKind.STOP, b""),
+        "limp": (limp, b""),
+        "standby": (standby, b""),
+        "button up": (RequestKind.BUTTON, bytes((BUTTON, 0))),
+    }
+    for name, (kind, payload) in enders.items():
+        host = Host().hello().frames(5).say(limp).frames(1).jog(0, 4000).frames(3)
+        host.say(kind, payload).jog(0, 4000).frames(1).say(limp).frames(1)
+        host.jog(0, 4000).frames(2).jog(0, 4000).say(kind, payload).frames(1)
+        yield case(f"a {name} before and after a jog", host, cells)
+    one_way = Host().hello().frames(5).say(limp).frames(1)
+    one_way.say(RequestKind.JOG | ONE_WAY, struct.pack("<BH", 0, 4000)).frames(1)
+    one_way.say(RequestKind.PULSE | ONE_WAY, b"\0").jog(0, 4000).frames(2)
+    yield case("a jog is not taken one-way", one_way, cells)
+    host = Host().hello().frames(5).say(limp).frames(1).jog(0, 4000).frames(3).transfer(table)
+    yield case("a commit ends a jog", host.hello().frames(1).pulse(0).pulse(1), cells)
+
+
 def restart_cases() -> Iterator[dict[str, Any]]:
     count = len(Host().hello().transfer(NEW).steps)
     for step in range(1, count + 1):
@@ -539,6 +611,7 @@ def all_cases() -> Iterator[dict[str, Any]]:
     yield from held_cases()
     yield from transfer_cases()
     yield from stalled_cases()
+    yield from jog_cases()
     yield from restart_cases()
     yield from slot_cases()
     yield from merged_cases()

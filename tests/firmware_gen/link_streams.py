@@ -81,6 +81,11 @@ class Talker:
             )
         if what < 0.73:
             return dice.randrange(0x40), dice.randbytes(dice.randrange(5))
+        if what < 0.78:
+            pulse = dice.choice((799, 800, 3000, 5200, 5201))
+            return RequestKind.JOG, struct.pack("<BH", dice.choice((0, 0, 1, 9)), pulse)
+        if what < 0.8:
+            return RequestKind.PULSE, bytes((dice.choice((0, 0, 1, 9)),))
         weights = (2, 2, 2, 1, 6, 12, 6)
         return dice.choices(PLAIN, weights)[0], b""
 

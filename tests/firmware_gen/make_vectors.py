@@ -6,7 +6,9 @@ A player in any language can be held against `vectors/*.json`. Each file is a li
     table     the table in hexadecimal
     frames    how many frames to play
     requests  [frame, kind, a, b]: given before the frame of that number is played. Kinds: trigger
-              (a: tag), button (a: number, b: 1 down, 0 up), stop, limp, standby, heard
+              (a: tag), button (a: number, b: 1 down, 0 up), stop, limp, standby, heard, jog
+              (a: servo, b: pulse; the link refuses it unless the board is limp, so the player
+              does nothing then)
     shown     [frame, outputs in hexadecimal] of some frames
     digests   the first 8 bytes of SHA-256 over the outputs of each stretch of 50 frames
     end       mode, live runs, mask of running cues, refused requests, overruns after the last frame

@@ -124,5 +124,8 @@ class PageBoard:
     def standby(self) -> None:
         self._ask(STANDBY)
 
+    def jog(self, servo: int, ticks: int) -> None:
+        self.call("page_jog", servo, ticks)
+
     def heard(self) -> None:
         self.call("page_heard")

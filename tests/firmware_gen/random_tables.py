@@ -43,7 +43,7 @@ from sim import rulebook
 from sim.rulebook import ALPHA_RANGE, BETA_RANGE, PULSE_RANGE, STRANDS
 
 Request: TypeAlias = tuple[int, str, int, int]
-"""Frame, kind (trigger, button, stop, limp, standby, heard) and up to two numbers."""
+"""Frame, kind (trigger, button, stop, limp, standby, heard, jog) and up to two numbers."""
 
 
 def random_table(dice: Random, chip: Chip = FIRST) -> Table:
@@ -103,13 +103,19 @@ def dices() -> st.SearchStrategy[Random]:
 
 def _request(dice: Random, table: Table) -> tuple[str, int, int]:
     kind = dice.choices(
-        ("trigger", "button", "heard", "stop", "limp", "standby"), (10, 12, 4, 1, 0.3, 1.5)
+        ("trigger", "button", "heard", "stop", "limp", "standby", "jog"),
+        (10, 12, 4, 1, 0.3, 1.5, 2),
     )[0]
     if kind == "trigger":
         unknown = dice.random() < 0.05
         return kind, 12345 if unknown else dice.choice(table.cues).tag, 0
     if kind == "button":
         return kind, dice.randint(1, 6), int(dice.random() < 0.6)
+    if kind == "jog":
+        servos = sum(isinstance(output, ServoRecord) for output in table.outputs)
+        if servos == 0:
+            return "heard", 0, 0
+        return kind, dice.randrange(servos), dice.randint(*rulebook.PULSE_RANGE)
     return kind, 0, 0
 
 

@@ -27,6 +27,8 @@ def replaying(player: Player, requests: Iterable[Request], frames: int) -> Itera
                     player.trigger(first)
                 case "button":
                     player.button(first, bool(second))
+                case "jog":
+                    player.jog(first, second)
                 case _:
                     getattr(player, kind)()
         yield player.frame()

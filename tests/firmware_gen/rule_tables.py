@@ -1146,7 +1146,80 @@ _LIGHT: tuple[Case, ...] = (
     ),
 )
 
+# -- jogging --------------------------------------------------------------------------------------
+
+
+def jogs(*steps: tuple[int, int, int]) -> list[Request]:
+    """Frame, servo, pulse."""
+    return [(frame, "jog", servo, pulse) for frame, servo, pulse in steps]
+
+
+_TO_JOG = table(
+    (JAW, SWITCH, FIN, LAMP),
+    ((ActOp(0, 6000, 200, True), ActOp(2, 3000, 100, True), Delay(5000)),),
+    uses=(5,),
+    stop_button=4,
+    enable_interval=3,
+)
+_QUIET = asked((1, "limp"))
+"""One servo has had pulses by then, the other has not."""
+
+_JOGGING: tuple[Case, ...] = (
+    (
+        "a jog far beyond the points",
+        _TO_JOG,
+        in_order(_QUIET, jogs((4, 0, 800), (30, 0, 5200))),
+        99,
+    ),
+    ("a jog of a servo that has had no pulse", _TO_JOG, in_order(_QUIET, jogs((4, 1, 3100))), 20),
+    (
+        "a jog from one servo to the other and back",
+        _TO_JOG,
+        in_order(
+            triggers((8, 1)), asked((15, "limp")), jogs((20, 0, 2500), (25, 1, 2930), (30, 0, 2507))
+        ),
+        90,
+    ),
+    (
+        "a jog that is asked for again",
+        _TO_JOG,
+        in_order(_QUIET, jogs((4, 0, 5200), (40, 0, 4000), (89, 0, 4000)), asked((100, "heard"))),
+        170,
+    ),
+    ("a jog asked for in another mode", _TO_JOG, in_order(jogs((0, 0, 3000), (8, 0, 3000))), 20),
+    *(
+        (
+            f"a {kind} and a jog",
+            _TO_JOG,
+            in_order(
+                _QUIET,
+                jogs((4, 0, 3000)),
+                [(8, kind, button, 1)],
+                jogs((8, 0, 3000), (12, 0, 3000), (16, 0, 3000)),
+                [(16, kind, button, 1)],
+                jogs((20, 1, 3000)),
+            ),
+            30,
+        )
+        for kind, button in (("stop", 0), ("limp", 0), ("standby", 0), ("button", 4))
+    ),
+    (
+        "other buttons and a jog",
+        _TO_JOG,
+        in_order(_QUIET, jogs((4, 0, 3000)), presses((6, 4, 0), (7, 3, 1), (8, 3, 0))),
+        20,
+    ),
+    (
+        "a quiet start after a jog",
+        _TO_JOG,
+        in_order(
+            _QUIET, jogs((4, 1, 3300)), asked((20, "standby"), (22, "limp")), jogs((25, 1, 3400))
+        ),
+        40,
+    ),
+)
+
 CASES: tuple[Case, ...] = (
-    *(*_MODES, *_STARTS, *_IDLE_CASES, *_EXECUTION, *_MOTION, *_LETTING_GO, *_LIGHT),
+    *(*_MODES, *_JOGGING, *_STARTS, *_IDLE_CASES, *_EXECUTION, *_MOTION, *_LETTING_GO, *_LIGHT),
 )
 """Title, table, requests, frames."""

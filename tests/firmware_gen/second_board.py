@@ -14,10 +14,10 @@ from tests.firmware_gen.second_check import crc, refusal
 from tests.firmware_gen.second_player import SecondPlayer
 
 HELLO, OPEN, DATA, VERIFY, COMMIT, READ = range(1, 7)
-TRIGGER, BUTTON, STOP, LIMP, STANDBY, STATUS, BEACON = range(0x10, 0x17)
-ORDERED = {OPEN, COMMIT, TRIGGER, BUTTON, STOP, LIMP, STANDBY}
+TRIGGER, BUTTON, STOP, LIMP, STANDBY, STATUS, BEACON, JOG, PULSE = range(0x10, 0x19)
+ORDERED = {OPEN, COMMIT, TRIGGER, BUTTON, STOP, LIMP, STANDBY, JOG}
 MAY_BE_ONE_WAY = {TRIGGER, BUTTON, STOP, LIMP, STANDBY, BEACON}
-LENGTHS = {HELLO: 2, OPEN: 5, READ: 3, TRIGGER: 2, BUTTON: 2}  # of payloads; of others 0
+LENGTHS = {HELLO: 2, OPEN: 5, READ: 3, TRIGGER: 2, BUTTON: 2, JOG: 3, PULSE: 1}  # of payloads
 ONE_WAY, REPLY = 0x40, 0x80
 
 (
@@ -324,7 +324,7 @@ class SecondBoard:
     def obey(self, frame: Frame) -> tuple[int, bytes] | None:
         """Status and the rest of the reply; None if the answer comes later."""
         kind, payload = frame.kind, frame.payload
-        if kind not in {*range(HELLO, READ + 1), *range(TRIGGER, BEACON + 1)}:
+        if kind not in {*range(HELLO, READ + 1), *range(TRIGGER, PULSE + 1)}:
             return UNKNOWN_KIND, b""
         if kind != DATA and len(payload) != LENGTHS.get(kind, 0):
             return MALFORMED, b""
@@ -340,6 +340,10 @@ class SecondBoard:
             return self.read(payload)
         if kind == STATUS:
             return DONE, self.status()
+        if kind == JOG:
+            return self.jog(payload), b""
+        if kind == PULSE:
+            return self.pulse(payload)
         return (DONE if kind == BEACON else self.ask(kind, payload)), b""
 
     def hello(self, payload: bytes) -> bytes:
@@ -453,6 +457,22 @@ class SecondBoard:
         else:
             self.asked.append(({STOP: "stop", LIMP: "limp", STANDBY: "standby"}[kind], 0, 0))
         return DONE
+
+    def jog(self, payload: bytes) -> int:
+        servo, pulse = struct.unpack("<BH", payload)
+        if self.player is None or self.mode != LIMP_MODE:
+            return NOT_IN_THIS_MODE
+        if servo >= len(self.player.last_pulses) or not 800 <= pulse <= 5200:
+            return MALFORMED
+        self.asked.append(("jog", servo, pulse))
+        return DONE
+
+    def pulse(self, payload: bytes) -> tuple[int, bytes]:
+        if self.player is None:
+            return NOT_IN_THIS_MODE, b""
+        if payload[0] >= len(self.player.last_pulses):
+            return MALFORMED, b""
+        return DONE, struct.pack("<H", self.player.last_pulses[payload[0]])
 
     def status(self) -> bytes:
         mode, live, cues, refused, overruns = self.player.end_state() if self.player else [0] * 5

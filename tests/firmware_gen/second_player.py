@@ -519,6 +519,10 @@ class SecondPlayer:
         self.wanted: dict[int, int] = {}  # by strands, of their outputs
         self.wanted_effects: dict[int, Effect] = {}
         self.gliding: set[int] = set()
+        self.jogged: tuple[int, int] | None = None  # which servo, and W
+        self.jog_frames = 0  # since its last request
+        servos = [self.outputs[n] for n in self.of_kind[SERVO]]
+        self.last_pulses = [pulse(servo, servo.safe) for servo in servos]
         self.enter_starting()
 
     @property
@@ -577,6 +581,8 @@ class SecondPlayer:
     # Requests
 
     def request(self, kind: str, a: int, b: int) -> None:
+        if kind == "jog":
+            return
         if kind == "heard":
             self.heard = True
         elif kind == "button" and b == 0:
@@ -626,6 +632,8 @@ class SecondPlayer:
 
     def frame(self, requests: Iterable[Request]) -> bytes:
         """Plays one frame; its outputs, in bytes as the vectors state them."""
+        requests = tuple(requests)
+        self.jog(requests)
         ready = self.start_frame + len(self.of_kind[SERVO]) * self.table.interval
         if self.mode == STARTING and self.next_frame >= ready:
             self.enter_ready()
@@ -641,6 +649,21 @@ class SecondPlayer:
         shown = self.evaluate()
         self.next_frame += 1
         return shown
+
+    def jog(self, asked: tuple[Request, ...]) -> None:
+        """Section 2.8."""
+        self.jog_frames += 1
+        for what, servo, ticks in asked:
+            if self.mode == LIMP and what == "jog":
+                self.jogged, self.jog_frames = (servo, ticks), 1
+        over = self.jog_frames >= 50
+        if over or any(self.ends_jog(*one) for one in asked):
+            self.jogged = None
+
+    def ends_jog(self, kind: str, a: int, b: int) -> bool:
+        if kind == "button" and b:
+            return a == self.table.stop_button
+        return kind in ("stop", "limp", "standby")
 
     def listen(self) -> None:
         if self.heard:
@@ -991,7 +1014,9 @@ class SecondPlayer:
             light.weigh()
         shown = bytearray()
         for place, n in enumerate(self.of_kind[SERVO]):
-            shown += struct.pack("<H", self.pulse_now(place, n))
+            now = self.pulse_now(place, n)
+            self.last_pulses[place] = now or self.last_pulses[place]
+            shown += struct.pack("<H", now)
         for n in self.of_kind[LAMP]:
             light = self.lights[n]
             m = multiplier(light, self.time, 0, 1)
@@ -1002,6 +1027,9 @@ class SecondPlayer:
         return bytes(shown) + bytes(self.switches[n] for n in self.of_kind[SWITCH])
 
     def pulse_now(self, place: int, n: int) -> int:
+        if self.jogged is not None and place == self.jogged[0]:
+            last = self.last_pulses[place]
+            return min(max(self.jogged[1], last - 20), last + 20)
         early = self.next_frame < self.start_frame + place * self.table.interval
         if self.mode == LIMP or (self.mode == STARTING and early):
             return 0

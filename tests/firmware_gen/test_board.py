@@ -144,7 +144,7 @@ def test_frames_to_other_boards_and_replies_of_others_are_not_answered() -> None
 
 def test_an_unknown_kind_says_so() -> None:
     bench = Bench()
-    for kind in (0x00, 0x07, 0x17, 0x3F):
+    for kind in (0x00, 0x07, 0x19, 0x3F):
         assert bench.ask(kind) == bytes([Status.UNKNOWN_KIND])
 
 
@@ -162,6 +162,8 @@ LENGTHS = {
     RequestKind.STANDBY: (1,),
     RequestKind.STATUS: (1,),
     RequestKind.BEACON: (1,),
+    RequestKind.JOG: (0, 2, 4),
+    RequestKind.PULSE: (0, 2),
 }
 
 

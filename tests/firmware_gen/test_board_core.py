@@ -109,7 +109,7 @@ PLAUSIBLE = st.one_of(
         st.just(b""),
     ),
 )
-ANY = st.tuples(st.sampled_from([*RequestKind, 0x00, 0x07, 0x17, 0x3F]), st.binary(max_size=40))
+ANY = st.tuples(st.sampled_from([*RequestKind, 0x00, 0x07, 0x19, 0x3F]), st.binary(max_size=40))
 
 
 Said = tuple[int, bytes]

@@ -264,5 +264,8 @@ class CorePlayer:
     def standby(self) -> None:
         assert self.core.ask(STANDBY)
 
+    def jog(self, servo: int, ticks: int) -> None:
+        library().host_jog(servo, ticks)
+
     def heard(self) -> None:
         library().host_heard()

@@ -331,6 +331,12 @@ uint32_t host_inputs(void) { return inputs; }
 
 int host_ask(uint8_t asked, uint8_t argument) { return bc_player_ask(asked, argument); }
 
+void host_jog(uint8_t servo, uint16_t pulse) {
+    if (bc_mode() == BC_MODE_LIMP) {
+        bc_player_jog(servo, pulse);
+    }
+}
+
 void host_heard(void) { bc_player_heard(); }
 
 uint8_t host_mode(void) { return bc_mode(); }

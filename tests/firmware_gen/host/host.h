@@ -46,6 +46,7 @@ uint32_t host_inputs(void);           /* input pins */
 
 /* Whether requests may be asked for without the link. */
 int host_ask(uint8_t asked, uint8_t argument);
+void host_jog(uint8_t servo, uint16_t pulse); /* does nothing unless limp */
 void host_heard(void);
 
 /* State. */

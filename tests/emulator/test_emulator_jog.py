@@ -1,0 +1,61 @@
+"""A servo of a limp board is jogged on the emulated chip: the pulses on its pin, to the cycle."""
+
+from __future__ import annotations
+
+from firmware_gen.link.host import HostLink
+from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode, Status
+from sim.rulebook import JOG_STEP
+from tests.emulator.emulated import CYCLES_US
+from tests.emulator.emulated_port import EmulatedPort
+from tests.emulator.firmware import Firmware
+from tests.emulator.load_show import in_slot, one_move_table
+
+TICK_CYCLES = CYCLES_US // 2
+
+
+def test_a_jogged_servo_gets_each_step_from_where_it_stood_and_no_other_servo_a_pulse(
+    firmware: Firmware,
+) -> None:
+    with firmware.board(in_slot(one_move_table(chip=firmware.chip))) as board:
+        port = EmulatedPort(board)
+        link = HostLink(port)
+        link.greet()
+        board.run(ms=1000)
+        assert link.state().mode == ReportedMode.READY
+        assert link.jog(1, 3000).status == Status.NOT_IN_THIS_MODE
+        assert link.limp().done
+        board.run(ms=60)
+        stood = link.pulse(1)
+        port.forget()
+        board.run(ms=100)
+        assert [len(board.pulses(pin)[1]) for pin in firmware.servos] == [0] * len(firmware.servos)
+        port.forget()
+        wanted = stood + 5 * JOG_STEP + 7
+        assert link.jog(1, wanted).done
+        board.run(ms=20 * (HELD_FRAMES + 20))
+        widths = board.pulses(firmware.servos[1])[1].tolist()
+        rising = [stood + JOG_STEP * step for step in range(1, 6)]
+        ticks = [*rising, *[wanted] * (HELD_FRAMES - 1 - len(rising))]
+        assert widths == [TICK_CYCLES * one for one in ticks]
+        assert [len(board.pulses(pin)[1]) for pin in firmware.servos[2:]] == [0] * (
+            len(firmware.servos) - 2
+        )
+        assert link.pulse(1) == wanted
+
+
+def test_limp_ends_a_jog_on_the_chip_within_a_frame(firmware: Firmware) -> None:
+    with firmware.board(in_slot(one_move_table(chip=firmware.chip))) as board:
+        port = EmulatedPort(board)
+        link = HostLink(port)
+        link.greet()
+        board.run(ms=1000)
+        link.limp()
+        board.run(ms=60)
+        assert link.jog(0, 800).done
+        board.run(ms=100)
+        asked = board.cycle
+        assert link.limp().done
+        board.run(ms=300)
+        starts = board.pulses(firmware.servos[0])[0]
+        assert len(starts) > 4
+        assert starts[-1] <= asked + 2 * 20_000 * CYCLES_US
