@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 MOST_MOMENTS: Final = 4
 """Of one finding: a gesture can be played in many cues."""
 
-_OF_EYES: Final = ("flashing-light", "interrupted-flash", "long-strobe")
+OF_EYES: Final = ("flashing-light", "interrupted-flash", "long-strobe")
 """Findings of `seqlang.checks.light` that say that a light is hard on the eyes."""
 
 
@@ -39,7 +39,7 @@ def page_notes(
             finding.message,
             _place(finding.span, sources),
             tuple(_moments(finding.span, origins, played)),
-            finding.name in _OF_EYES,
+            finding.name in OF_EYES,
         )
         for finding in findings
         if not is_caution(finding)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from seqlang.command import WrongUse
+from seqlang.command._cue_names import cue_names
 from seqlang.command._form import format_option
 
 if TYPE_CHECKING:
@@ -25,8 +26,30 @@ if TYPE_CHECKING:
     default=0,
     help="With --serve: number of the loopback socket. Without this option: any free one.",
 )
+@click.option(
+    "--picture",
+    type=click.Path(dir_okay=False),
+    help="Write a motion picture of the cue instead, to send to people: NAME.gif or NAME.png.",
+)
+@click.option(
+    "--cue",
+    "cue",
+    metavar="NAME",
+    shell_complete=cue_names,
+    help="With --picture: the cue that it shows.",
+)
+@click.option("--dark", is_flag=True, help="With --picture: draw all lights unlit.")
 @format_option
-def command(file: str, out: str | None, serve: bool, number: int, form: str) -> None:
+def command(
+    file: str,
+    out: str | None,
+    serve: bool,
+    number: int,
+    picture: str | None,
+    cue: str | None,
+    dark: bool,
+    form: str,
+) -> None:
     """Write a page on which the boards run before they are built.
 
     The page plays every cue once, as its buttons would start it. There you can go through the
@@ -37,6 +60,9 @@ def command(file: str, out: str | None, serve: bool, number: int, form: str) -> 
     only. It follows the text: whenever you save it, the page shows the new version, or what is
     wrong with it. What plays goes on, unless the rig has changed.
 
+    With --picture one cue is drawn at true pace, over and over, in one file that opens anywhere.
+    A show whose lights are hard on the eyes gets none, except with --dark.
+
     Example: bellcrank preview first.cues --out first.html
     """
     from firmware_gen.files import write_whole
@@ -45,6 +71,9 @@ def command(file: str, out: str | None, serve: bool, number: int, form: str) -> 
     from seqlang.command._show import demanded, read_and_check
     from sim.rehearsal.run_through import LongRehearsalError, run_through
 
+    if picture is not None or cue is not None or dark:
+        _picture(file, picture, cue, dark, form, alone=not (serve or out))
+        return
     if serve:
         if out or form != "text":
             raise WrongUse("--serve writes no file: leave out --out and --format")
@@ -62,6 +91,18 @@ def command(file: str, out: str | None, serve: bool, number: int, form: str) -> 
     write_whole(target, text.encode("utf-8"))
     told = f"wrote {target}" if form == "text" else json.dumps({"files": [str(target)]}, indent=2)
     click.echo(told)
+
+
+def _picture(
+    file: str, picture: str | None, cue: str | None, dark: bool, form: str, *, alone: bool
+) -> None:
+    """Write a motion picture of one cue."""
+    from seqlang.command._motion_picture import write_picture
+
+    if picture is None or cue is None or not alone:
+        raise WrongUse("--picture and --cue go together, without --out and --serve")
+    told = write_picture(file, Path(picture), cue, dark=dark, quiet=form == "json")
+    click.echo(told if form == "text" else json.dumps({"files": [picture]}, indent=2))
 
 
 def _serve(path: Path, number: int) -> None:

@@ -142,6 +142,26 @@ remote
     lost 2 s: go sag
 """
 
+LANTERN = """\
+show "Lantern"
+
+supply pack
+    source adapter 5 V, 2 A
+
+board box: atmega328p, address 1
+    feed pack
+
+lamp glow: box pin PD3
+    leds 1 of 2.1 V, 20 mA
+
+cue up
+    glow fade to 50 % in 2 s
+
+remote
+    button 1: go up
+    stop button 2
+"""
+
 
 def _servos(board: str) -> Iterator[str]:
     for pin in ("PB1", "PB2", "PB3", "PB4", "PB5", "PC0", "PC1", "PC2"):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
+from dataclasses import asdict
 from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING, Any
@@ -24,11 +25,12 @@ from firmware_gen.page.remote import sayings
 from firmware_gen.table.records import StripRecord
 from seqlang.check import CheckedShow
 from sim.light.lightness import linear_to_srgb
-from sim.pictures.creature import creature
+from sim.pictures.creature import DrawnPart, Outline, creature
+from sim.pictures.posing import corners, limbs, looked_at, posed
 from sim.rehearsal.sampling import sample
 from sim.rulebook import FRAME_MS
 from tests.firmware_gen.browser import Opened, chromium, needs_browser, opened
-from tests.firmware_gen.page_shows import EVERYTHING, large, made, paged
+from tests.firmware_gen.page_shows import EVERYTHING, LANTERN, large, made, paged
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -453,29 +455,8 @@ def test_everything_that_can_be_pressed_or_read_has_a_name(heron: Opened) -> Non
     assert "body: ready" in heron.page.inner_text("#told") or heron.page.inner_text("#told")
 
 
-LIGHTS_ALONE = """\
-show "Lantern"
-
-supply pack
-    source adapter 5 V, 2 A
-
-board box: atmega328p, address 1
-    feed pack
-
-lamp glow: box pin PD3
-    leds 1 of 2.1 V, 20 mA
-
-cue up
-    glow fade to 50 % in 2 s
-
-remote
-    button 1: go up
-    stop button 2
-"""
-
-
 def test_a_show_of_lights_alone_has_no_sheet_of_parts(browser: Browser, tmp_path: Path) -> None:
-    with opened(browser, paged(LIGHTS_ALONE)[0], tmp_path) as found:
+    with opened(browser, paged(LANTERN)[0], tmp_path) as found:
         found.js("() => bellcrank.seek(120)")
         found.wait("bellcrank.take.at(120).boards[0].duties[0] > 1000")
         assert not found.page.is_visible("#postures")
@@ -594,35 +575,100 @@ def test_the_modules_ask_one_another_for_all_they_use(browser: Browser) -> None:
     context.close()
 
 
+def in_modules(browser: Browser, script: str, argument: Any) -> Any:
+    """What a script gives that imports the page's modules one by one."""
+    context = browser.new_context()
+    page = context.new_page()
+
+    def answer(route: Any) -> None:
+        name = route.request.url.rsplit("/", 1)[1]
+        if name.endswith(".js"):
+            route.fulfill(body=(PARTS / name).read_text("utf-8"), content_type="text/javascript")
+        else:
+            route.fulfill(body="<!doctype html>", content_type="text/html")
+
+    page.route("**/*", answer)
+    page.goto("http://page.test/")
+    found = page.evaluate(script, argument)
+    context.close()
+    return found
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_page_and_the_motion_picture_see_the_same_creature(browser: Browser, seed: int) -> None:
+    """Tips and bodies of chains of any build, in every view that either of them draws."""
+    parts = random_creature(Random(seed))
+    places = {part.name: Random(seed).uniform(*part.travel) for part in parts}
+    found = in_modules(
+        browser,
+        """async ([parts, places]) => {
+            const { corners, limbsOf, looking, posed, tipOf } = await import("/creature.js");
+            const { place } = await import("/space.js");
+            return limbsOf(parts).map(limb => limb.views.map(view => [view,
+                ...[...posed(limb.parts, part => places[part.name]).values()].map(
+                    ({ part, frame }) => [tipOf(part, frame),
+                        ...part.bodies.flatMap(body => corners(part, body))
+                            .map(one => place(frame, one))].map(looking(view, 0)))])); }""",
+        [[asdict(part) for part in parts], places],
+    )
+    drawn = limbs(parts)
+    assert [[view for view, *_ in limb] for limb in found] == [list(one.views) for one in drawn]
+    assert any(len(limb) == 3 for limb in found)
+    for limb, views in zip(drawn, found, strict=True):
+        for view, *rows in views:
+            for one, row in zip(posed(limb.parts, places.__getitem__), rows, strict=True):
+                inside = [corners(one.part, body) for body in one.part.bodies]
+                want = [one.tip, *one.frame.of(np.concatenate(inside))]
+                np.testing.assert_allclose(row, looked_at(view, np.array(want)), atol=1e-12)
+
+
+def random_creature(dice: Random) -> list[DrawnPart]:
+    """Parts on parts, some turned, some that slide, with bodies of any size."""
+
+    def body() -> Outline:
+        sizes = [dice.uniform(0.01, 0.1) for _ in range(3)]
+        return Outline("box", dice.uniform(-0.05, 0.05), *sizes, dice.uniform(-90, 90))
+
+    found: list[DrawnPart] = []
+    for n in range(10):
+        carrier = None if n % 4 == 0 else found[n - 1].name
+        slides = n % 5 == 3
+        turn = 0.0 if carrier is None else (90.0, 37.0, 0.0, -90.0)[n % 4]
+        part = DrawnPart(
+            f"part {n}",
+            carrier,
+            dice.choice((-1, 1)),
+            dice.uniform(-40, 40),
+            dice.uniform(0, 0.2),
+            dice.uniform(-60, 60),
+            turn,
+            upright=carrier is None and n % 8 == 4,
+            way_deg=dice.uniform(-90, 90) if slides else None,
+            spins=n == 9,
+            travel=(-50.0, 50.0),
+            tip_m=dice.uniform(0, 0.2),
+            bodies=[body() for _ in range(2)],
+            held=None,
+        )
+        found.append(part)
+    return found
+
+
 def test_a_part_is_drawn_where_rotations_in_space_put_it(browser: Browser) -> None:
     """Against `scipy.spatial.transform.Rotation`: the carrier's turn, then about its zero line."""
     from scipy.spatial.transform import Rotation
 
     made_show, _ = made(EVERYTHING)
     places = {"neck": 25.0, "head": -18.0, "wing": 12.0, "fold": 33.0}
-    from dataclasses import asdict
-
     parts = [asdict(part) for part in creature(made_show.show) if part.name in places]
-    context = browser.new_context()
-    page = context.new_page()
-    page.route(
-        "**/*",
-        lambda route: route.fulfill(
-            body=(PARTS / route.request.url.rsplit("/", 1)[1]).read_text("utf-8")
-            if route.request.url.endswith(".js")
-            else "<!doctype html>",
-            content_type="text/javascript" if route.request.url.endswith(".js") else "text/html",
-        ),
-    )
-    page.goto("http://page.test/")
-    tips = page.evaluate(
+    tips = in_modules(
+        browser,
         """async ([parts, places]) => {
             const { posed, tipOf } = await import("/creature.js");
             return [...posed(parts, part => places[part.name]).values()]
                 .map(({ part, frame }) => [part.name, tipOf(part, frame)]); }""",
         [parts, places],
     )
-    context.close()
     found = {name: np.array(tip) for name, tip in tips}
     about = Rotation.from_euler
     neck = about("z", 25, degrees=True)

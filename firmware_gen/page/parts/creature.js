@@ -23,7 +23,7 @@ function viewsOf([root, ...others]) {
   const main = root.upright ? "above" : "side";
   const skew = others.some(part => Math.abs(Math.sin((part.turned_deg * Math.PI) / 180)) > 0.01);
   if (!skew) return [main];
-  return root.upright ? ["above", "side"] : ["side", "above"]; // a part turned by 90 deg folds in that plane
+  return root.upright ? ["above", "side", "front"] : ["side", "front", "above"]; // a turned part folds across
 }
 
 /** Where each part of a limb is: its frame, that of its hinge at rest, and its carrier's. */
@@ -70,6 +70,7 @@ export function looking(view, leanDeg) {
   const [c, s] = [Math.cos((leanDeg * Math.PI) / 180), Math.sin((leanDeg * Math.PI) / 180)];
   const leant = ([x, y, z]) => [x * c + z * s, y, z * c - x * s];
   if (view === "above") return at => [leant(at)[0], leant(at)[1]];
+  if (view === "front") return at => [leant(at)[1], leant(at)[2]]; // the wearer's left is on the right
   return at => [leant(at)[0], leant(at)[2]];
 }
 

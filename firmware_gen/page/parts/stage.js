@@ -6,7 +6,7 @@ import { GAP, laidOut } from "./layout.js";
 import { hull, place, turned } from "./space.js";
 
 const SEGMENTS = 24; // of a shaded travel
-const VIEWS = { side: "from the side", above: "from above" };
+const VIEWS = { side: "from the side", above: "from above", front: "from the front" };
 const TOP = 8; // above the first shelf, px
 const LABEL_BELOW = 14;
 const MARGINS = 36; // above, and below for the scale bar, px
