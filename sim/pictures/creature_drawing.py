@@ -31,19 +31,19 @@ FINER: Final = 2
 SEGMENTS: Final = 24
 BARS_M: Final = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
 
-ScreenColour: TypeAlias = tuple[int, int, int]
+Shade: TypeAlias = tuple[int, int, int]
 Point: TypeAlias = tuple[float, float]
 
-PAPER: Final[ScreenColour] = (0xFF, 0xFD, 0xF8)
-INK: Final[ScreenColour] = (0x23, 0x26, 0x2B)
-DIM: Final[ScreenColour] = (0x64, 0x6A, 0x73)
-LINE: Final[ScreenColour] = (0xDC, 0xD7, 0xCB)
-PART: Final[ScreenColour] = (0x31, 0x56, 0x6B)
-REACH: Final[ScreenColour] = (0xB9, 0x8A, 0x2F)
-NIGHT: Final[ScreenColour] = (0x0B, 0x0C, 0x10)
-UNLIT: Final[ScreenColour] = (0x1A, 0x1D, 0x24)
-RIM: Final[ScreenColour] = (0x5B, 0x62, 0x70)
-PALE: Final[ScreenColour] = (0xA9, 0xB1, 0xBF)
+PAPER: Final[Shade] = (0xFF, 0xFD, 0xF8)
+INK: Final[Shade] = (0x23, 0x26, 0x2B)
+DIM: Final[Shade] = (0x64, 0x6A, 0x73)
+LINE: Final[Shade] = (0xDC, 0xD7, 0xCB)
+PART: Final[Shade] = (0x31, 0x56, 0x6B)
+REACH: Final[Shade] = (0xB9, 0x8A, 0x2F)
+NIGHT: Final[Shade] = (0x0B, 0x0C, 0x10)
+UNLIT: Final[Shade] = (0x1A, 0x1D, 0x24)
+RIM: Final[Shade] = (0x5B, 0x62, 0x70)
+PALE: Final[Shade] = (0xA9, 0xB1, 0xBF)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,13 +62,13 @@ class Instant:
     share: float
 
 
-def mixed(one: ScreenColour, other: ScreenColour, share: float) -> ScreenColour:
+def mixed(one: Shade, other: Shade, share: float) -> Shade:
     """`share` of the first over the other."""
     r, g, b = (round(share * a + (1.0 - share) * c) for a, c in zip(one, other, strict=True))
     return r, g, b
 
 
-def shown_colour(linear: Array) -> ScreenColour:
+def shown_colour(linear: Array) -> Shade:
     """Encoded sRGB, 0 to 255, of linear light (IEC 61966-2-1)."""
     r, g, b = np.rint(255.0 * linear_to_srgb(np.clip(linear, 0.0, 1.0))).astype(int).tolist()
     return r, g, b
@@ -203,7 +203,7 @@ class CreatureDrawing:
         lights: list[Lamp | Strip] = [*self._lamps, *self._strips]
         return [one for one in lights if one.rides is not None and one.rides.on == part]
 
-    def _colours(self, light: Lamp | Strip, instant: Instant) -> list[ScreenColour]:
+    def _colours(self, light: Lamp | Strip, instant: Instant) -> list[Shade]:
         if self.dark:
             return [UNLIT] * _count(light)
         if isinstance(light, Lamp):
@@ -304,7 +304,7 @@ class _Pen:
     def line(
         self,
         points: Sequence[Point],
-        colour: ScreenColour,
+        colour: Shade,
         width: float,
         *,
         round_ends: bool = True,
@@ -313,19 +313,17 @@ class _Pen:
             _finer(points), colour, round(FINER * width), "curve" if round_ends else None
         )
 
-    def area(self, points: Sequence[Point], fill: ScreenColour, edge: ScreenColour | None) -> None:
+    def area(self, points: Sequence[Point], fill: Shade, edge: Shade | None) -> None:
         if len(points) > 2:
             self._draw.polygon(_finer(points), fill)
         if edge is not None:
             self.line([*points, points[0]], edge, 2)
 
-    def disc(self, at: Point, radius: float, fill: ScreenColour, edge: ScreenColour | None) -> None:
+    def disc(self, at: Point, radius: float, fill: Shade, edge: Shade | None) -> None:
         x, y, far = FINER * at[0], FINER * at[1], FINER * radius
         self._draw.ellipse((x - far, y - far, x + far, y + far), fill, edge, 3 if edge else 0)
 
-    def block(
-        self, at: Point, half: float, fill: ScreenColour, edge: ScreenColour | None = None
-    ) -> None:
+    def block(self, at: Point, half: float, fill: Shade, edge: Shade | None = None) -> None:
         x, y, far = FINER * at[0], FINER * at[1], FINER * half
         self._draw.rectangle((x - far, y - far, x + far, y + far), fill, edge, 2 if edge else 0)
 
@@ -333,11 +331,11 @@ class _Pen:
         self,
         at: Point,
         text: str,
-        colour: ScreenColour,
+        colour: Shade,
         font: ImageFont.FreeTypeFont,
         anchor: str,
         room: float,
-        halo: ScreenColour | None = None,
+        halo: Shade | None = None,
     ) -> None:
         """One line of words; what has no room is left out at the end."""
         kept = text
