@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from seqlang.meaning.alike.told import ALL_ONCE, Likes
 from seqlang.meaning.elaborate import elaborate
@@ -89,14 +89,35 @@ def read_text(
     if wrong:
         return Loaded(None, {}, {}, {source.path: source}, wrong)
     whole = WholeText.of_one(source)
+    missing: tuple[Finding, ...] = ()
     if "include" in source.text:
         from seqlang.text.included import gathered
 
         whole, missing = gathered(source, read_file)
-        if missing:  # what it would say is not there, so nothing is said of the rest
-            items = parse(whole.source, pieces).items
-            return Loaded(None, {}, {}, whole.files, missing, items, whole)
-    return _told(whole, pieces)
+    told = None if missing else _told(whole, pieces)
+    if told is None or any(finding.name in _MAY_BE_MISSING for finding in told.findings):
+        missing += _not_included(whole, read_file, told)
+    if told is None or missing:  # what it would say is not there: nothing is said of the rest
+        items = parse(whole.source, pieces).items if told is None else told.items
+        return Loaded(None, {}, {}, whole.files, missing, items, whole)
+    return told
+
+
+_MAY_BE_MISSING: Final = ("syntax", "unknown-name")
+"""Findings of a text that may lack a file."""
+
+
+def _not_included(
+    whole: WholeText, read_file: ReadFile | None, told: Loaded | None
+) -> tuple[Finding, ...]:
+    """What is wrong with lines that were meant to include a file."""
+    from seqlang.text.include_slips import commented, not_included
+
+    files = whole.files.values()
+    found = [one for file in files for one in not_included(file, read_file)]
+    if told is not None and any(one.name == "unknown-name" for one in told.findings):
+        found += (one for file in files for one in commented(file, read_file))
+    return tuple(found)
 
 
 def read_changed(whole: WholeText, text: str) -> Loaded:

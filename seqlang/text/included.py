@@ -337,7 +337,9 @@ class _Gatherer:
     def _not_read(self, error: OSError, path: PurePosixPath, span: Span) -> None:
         if isinstance(error, FileNotFoundError | NotADirectoryError):
             here = self._root.joinpath(*path.parts[:-1])
-            near = nearest(path.name, (one for one in beside(here) if one != Path(self._main).name))
+            names = [one for one in beside(here) if one != Path(self._main).name]
+            whole_name = path.name + SUFFIX
+            near = whole_name if whole_name in names else nearest(path.name, names)
             written = self.files[span.path].text[span.start : span.end]
             instead = None if near is None else written[: len(written) - len(path.name)] + near
             self._fault(

@@ -14,6 +14,7 @@ from seqlang.check import check
 from seqlang.command import group
 from seqlang.command._live import versions
 from seqlang.loading import Loaded, load, load_text
+from seqlang.text.findings import applied
 from seqlang.text.indentation import MOST_CONTENT, MOST_INCLUDED, MOST_INCLUDED_DEEP
 from seqlang.text.source import Source
 
@@ -57,6 +58,72 @@ def told(loaded: Loaded) -> list[tuple[str, str, int]]:
 
 def names(loaded: Loaded) -> list[str]:
     return [one.name for one in loaded.findings]
+
+
+# -- lines that were meant to include -------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("line", "at"),
+    [
+        ("include rig.cues", "rig.cues"),
+        ("include rig", "rig"),
+        ("include 'rig.cues'", "'rig.cues'"),
+        ("include <rig.cues>", "<rig.cues>"),
+        ("include \u201crig.cues\u201d", "\u201crig.cues\u201d"),
+        ('include: "rig.cues"', '"rig.cues"'),
+        ('include("rig.cues")', '"rig.cues")'),
+        ('include "rig.cues";', '"rig.cues";'),
+        ('include file "rig.cues"', 'file "rig.cues"'),
+        ('includ "rig.cues"', "includ"),
+        ('import "rig.cues"', "import"),
+        ("import rig", "import"),
+        ('use "rig.cues"', "use"),
+        ('load "rig.cues"', "load"),
+        ('require "rig.cues"', "require"),
+        ('from "rig.cues" import *', "from"),
+        ('#include "rig.cues"', '#include "rig.cues"'),
+        ("# include <rig.cues>", "# include <rig.cues>"),
+    ],
+)
+def test_a_line_that_was_meant_to_include_is_all_that_is_told_of(
+    folder: Path, line: str, at: str
+) -> None:
+    main = folder / "main.cues"
+    text = MAIN.replace('include "rig.cues"', line)
+    main.write_text(text, encoding="utf-8")
+    (found,) = load(main).findings
+    assert text[found.span.start : found.span.end] == at
+    assert found.help == 'write `include "rig.cues"`'
+    assert found.fix is not None
+    assert applied(text, found.fix) == MAIN
+
+
+def test_a_file_that_is_named_without_its_suffix_is_found(folder: Path) -> None:
+    found = written(folder, main=MAIN.replace("rig.cues", "rig"))
+    assert names(found) == ["include-missing"]
+    assert found.findings[0].help == "did you mean `rig.cues`?"
+
+
+def test_an_include_without_a_path_is_all_that_is_told_of(folder: Path) -> None:
+    found = written(folder, main=MAIN.replace('include "rig.cues"', "include"))
+    assert told(found) == [("syntax", "main.cues", 3)]
+
+
+@pytest.mark.parametrize("path", ["../rig.cues", "nothing.cues", "/etc/hosts"])
+def test_no_include_is_proposed_of_what_cannot_be_included(folder: Path, path: str) -> None:
+    (folder.parent / "rig.cues").write_text(RIG, encoding="utf-8")
+    (found,) = written(folder, main=MAIN.replace('include "rig', f'load "{path}" # "rig')).findings
+    assert found.fix is None
+
+
+def test_an_include_in_a_comment_is_told_of_only_where_names_are_missing(folder: Path) -> None:
+    assert names(written(folder, main='#include "rig.cues"\n' + RIG + SCORE)) == []
+
+
+def test_a_line_of_an_included_file_that_was_meant_to_include_is_told_of(folder: Path) -> None:
+    found = written(folder, more='import "rig.cues"\n', main=MAIN.replace("rig.cues", "more.cues"))
+    assert told(found) == [("syntax", "more.cues", 1)]
 
 
 # -- what is read --------------------------------------------------------------------------------
