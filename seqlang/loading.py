@@ -172,4 +172,14 @@ def _read(
     """What a text with a sound layout says, and what is wrong with it."""
     parsed = parse(source, pieces)
     made = elaborate(parsed.items, source, parsed.lost_names)
-    return parsed.items, made, merged((*parsed.findings, *made.told.once(made.findings)), source)
+    unread = {source.line_number(one.span.start) for one in parsed.findings}
+    found = [
+        one
+        for one in made.told.once(made.findings)
+        if not unread
+        or (
+            source.line_number(one.span.start) not in unread
+            and one.name != "gesture-unplayed"  # a line that cannot be read may play it
+        )
+    ]
+    return parsed.items, made, merged((*parsed.findings, *found), source)

@@ -137,6 +137,8 @@ class CueMaker:
         """Their gestures."""
         self._untimed: StatementText | None = None
         """What takes as long as somebody wants; behind it the clock is not known."""
+        self._lost = False
+        """A statement could not be read, so the parts may be elsewhere."""
         self._guessed = False
         """A block's header could not be read, so the clock may be slow."""
 
@@ -185,9 +187,11 @@ class CueMaker:
 
     def _tried(self, statement: StatementText) -> tuple[Step, int] | None:
         try:
-            return self._statement(statement)
+            made = self._statement(statement)
         except Fault:
-            return None
+            made = None
+        self._lost = self._lost or made is None
+        return made
 
     def _statement(self, statement: StatementText) -> tuple[Step, int] | None:
         self._add(1, statement)
@@ -273,7 +277,7 @@ class CueMaker:
         if failed and not ways and act.pace.kind != "in":
             raise Fault
         timing = self._stage.pacer.timing(act.pace, act.law, ways)
-        self._swings = swung(self._reading, self._stage.pacer, act, ways, timing)
+        self._swings = swung(self._reading, self._stage.pacer, act, ways, timing, self._lost)
         several = len(found) > 1
         steps = tuple(
             self._motion(act, name, target, value, timing, several) for name, target, value in found
@@ -369,7 +373,7 @@ class CueMaker:
             self._way(name, s.angle_deg) for name, s in pose.settings.items() if s.kind == "servo"
         ]
         timing = self._stage.pacer.timing(strike.pace, strike.law, ways)
-        self._swings = swung(self._reading, self._stage.pacer, strike, ways, timing)
+        self._swings = swung(self._reading, self._stage.pacer, strike, ways, timing, self._lost)
         steps = tuple(self._posed(strike, s, timing) for s in pose.settings.values())
         self._add(len(steps), strike)
         mark = self._reading.origins.mark(strike, strike)
@@ -425,7 +429,9 @@ class CueMaker:
         count, into, out = breath_times(reading, hold, line, duration_ms)
         up, down = [], []
         for name in names:
-            at, to = breath_of(reading, self._stage.pacer, name, line, self._where.get(name, ()))
+            at, to = breath_of(
+                reading, self._stage.pacer, name, line, self._where.get(name, ()), self._lost
+            )
             mark = reading.origins.mark(line, line, ("name", name))
             up.append(Move(str(name), to, into, model.MINIMUM_JERK, mark))
             down.append(Move(str(name), at, out, model.MINIMUM_JERK, mark))

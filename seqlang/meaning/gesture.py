@@ -13,7 +13,8 @@ from lark import Token
 
 from seqlang.meaning.pose import OutputKind, colour
 from seqlang.meaning.values import Colour, Fault, Reading, declared
-from seqlang.text.names import PARAMETER_KINDS, nearest
+from seqlang.text.findings import Fix
+from seqlang.text.names import KINDS_ELSEWHERE, PARAMETER_KINDS, nearest
 from seqlang.text.source import Place
 from seqlang.text.syntax import (
     ActText,
@@ -122,13 +123,51 @@ def gesture(
     reading: Reading, text: GestureText, outputs: Mapping[str, tuple[OutputKind, Token]]
 ) -> Gesture:
     """A gesture with its parameters; what is wrong with their defaults is a finding."""
-    lines = {id(line.items[0]): line for line in text.parameters}
-    names = declared(reading, "parameter", (line.token(0) for line in text.parameters))
+    parameters = _righted(reading, text.parameters, outputs)
+    lines = {id(line.items[0]): line for line in parameters}
+    names = declared(reading, "parameter", (line.token(0) for line in parameters))
     made = {
         name: _parameter(reading, token, lines[id(token)].items[1], outputs)
         for name, token in names.items()
     }
     return Gesture(text, made)
+
+
+def _righted(
+    reading: Reading,
+    lines: Sequence[Line],
+    outputs: Mapping[str, tuple[OutputKind, Token]],
+) -> list[Line]:
+    """Parameters as they were meant, where their kinds stand before their names; that is noted."""
+    turned = [line for line in lines if _is_turned(line)]
+    known = {*reading.constants, *outputs, *COLOURS}
+    if all(str(line.items[1]) in known for line in turned):
+        return list(lines)
+    written = [f"{line.items[1]} {line.items[0]}" for line in turned]
+    places = [(reading.span(line), text) for line, text in zip(turned, written, strict=True)]
+    kind, name = turned[0].items[:2]
+    reading.error(
+        "syntax",
+        f"`{kind}` is the kind of `{name}`: a parameter's name stands first",
+        turned[0],
+        help=f"write `{', '.join(written)}`",
+        fix=Fix(*places[0], tuple(places[1:])),
+    )
+    return [
+        Line(line.kind, (line.token(1), line.token(0))) if line in turned else line
+        for line in lines
+    ]
+
+
+def _is_turned(line: Line) -> bool:
+    """Whether a parameter may be its kind and then its name."""
+    kind, name = line.items[:2]
+    return (
+        str(kind) in PARAMETER_KINDS
+        and isinstance(name, Token)
+        and name.type == "NAME"
+        and str(name) not in PARAMETER_KINDS
+    )
 
 
 def _parameter(
@@ -152,6 +191,16 @@ def _parameter(
         if known is not None and not isinstance(known[1], Quantity):
             reading.above(amount)
             return Parameter(name, "colour", None, amount, known[1])
+        meant = KINDS_ELSEWHERE.get(word)
+        if amount.type == "NAME" and known is None and meant is not None:
+            reading.error(
+                "unknown-name",
+                f"there is no kind `{word}`",
+                amount,
+                help=f"did you mean `{meant}`?",
+                fix=meant,
+            )
+            return Parameter(name, meant, _DIMENSIONS.get(meant), None, None, True)
         if amount.type == "NAME" and known is None and nearest(word, PARAMETER_KINDS):
             reading.unknown(amount, "constant", (*reading.constants, *PARAMETER_KINDS))
             return Parameter(name, "amount", None, amount, None, True)

@@ -35,8 +35,12 @@ def swung(
     statement: ActText | Strike,
     ways: Sequence[PartWay],
     timing: Timing,
+    lost: bool = False,
 ) -> dict[str, tuple[SwingMove, ...]]:
-    """By output, what each part's move consists of; empty for plain moves. Raises Fault."""
+    """By output, what each part's move consists of; empty for plain moves. Raises Fault.
+
+    `lost`: a statement before could not be read, and may have brought the parts anywhere.
+    """
     if not statement.swing:
         return {}
     if statement.pace.kind != "in":
@@ -62,7 +66,7 @@ def swung(
         shares[line.kind] = _share(reading, line)
     found = {}
     for way in ways:
-        start = _start(reading, way, lines)
+        start = _start(reading, way, lines, lost)
         for kind, line in lines.items():
             _within_travel(reading, pacer, way, start, line, shares[kind])
         back, beyond = shares["anticipation"], shares["overshoot"]
@@ -112,7 +116,7 @@ def _within_most(reading: Reading, amount: Amount, share: float) -> str | None:
     return f"{100 * MOST:g} %" if share > MOST else None
 
 
-def _start(reading: Reading, way: PartWay, lines: Mapping[str, Line]) -> float:
+def _start(reading: Reading, way: PartWay, lines: Mapping[str, Line], lost: bool) -> float:
     """Where the part starts: it must be known which way it goes, and to draw back, from where.
 
     Of several places the farthest.
@@ -120,6 +124,8 @@ def _start(reading: Reading, way: PartWay, lines: Mapping[str, Line]) -> float:
     places = sorted(set(way.from_deg))
     sides = {place < way.to_deg for place in places if place != way.to_deg}
     if len(sides) > 1 or ("anticipation" in lines and len(places) > 1):
+        if lost:
+            raise Fault
         reading.error(
             "wrong-kind",
             f"where `{way.output}` starts is not known here, because another cue may have moved it",
@@ -184,14 +190,21 @@ def breath_times(
 
 
 def breath_of(
-    reading: Reading, pacer: Pacer, name: Token, line: Line, places: Sequence[float]
+    reading: Reading,
+    pacer: Pacer,
+    name: Token,
+    line: Line,
+    places: Sequence[float],
+    lost: bool = False,
 ) -> tuple[float, float]:
     """Where a part stands, and where it breathes to. Raises Fault.
 
-    `places`: where it may stand; empty if the cue has not moved it.
+    `places`: where it may stand; empty if the cue has not moved it. `lost`: as for `swung`.
     """
     by = reading.value(line.amount(2), reading.motion(str(name)).place)
     if len(set(places)) != 1:
+        if lost:
+            raise Fault
         reading.error(
             "wrong-kind",
             f"where `{name}` stands is not known here",

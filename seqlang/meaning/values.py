@@ -8,13 +8,13 @@ from contextlib import contextmanager
 from dataclasses import replace
 from fractions import Fraction
 from itertools import count
-from typing import TYPE_CHECKING, Literal, ParamSpec, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, Final, Literal, ParamSpec, TypeAlias, TypeVar
 
 from lark import Token
 
 from seqlang.meaning.origins import Origins
 from seqlang.text.findings import Finding, Fix, Span, said_there
-from seqlang.text.names import RESERVED, nearest
+from seqlang.text.names import RESERVED, beyond_row, nearest
 from seqlang.text.slips.numbers import COMMA, comma
 from seqlang.text.source import Place
 from seqlang.text.syntax import Amount, Negative, Sum, place
@@ -134,6 +134,10 @@ _OF_KIND = {
     ("supply", "board"): "`feed` names the supply",
 }
 """What to do with a name of another kind than the one that is needed."""
+
+
+_BARE_NUMBER: Final = re.compile(r"[ \t=]*(-?[0-9]+(?:\.[0-9]+)?)[ \t]*(?=[,\n#])")
+"""What stands behind the name of a constant or a parameter that has no unit."""
 
 
 class Fault(Exception):  # noqa: N818 (reads as what it is where it is raised)
@@ -318,14 +322,17 @@ class Reading:
             self.error("unknown-name", message, token, help=instead or _OF_KIND.get((kind, other)))
             return
         names = list(known)
-        every = [*names, *self.alike.get(kind, ())]
+        every = [*names, *self.alike.get(kind.split()[0], ())]
         searches = self._may_compare(token, every)
-        near = nearest(str(token), every) if searches else None
+        ends = beyond_row(str(token), every) if searches else None
+        near = nearest(str(token), every) if searches and ends is None else None
         if near is None:
             self._unknown[message] = len(self.findings)
         hint: str | None
         if near is not None:
             hint = f"did you mean `{near}`?"
+        elif ends is not None:
+            hint = f"they go from `{ends[0]}` to `{ends[1]}`"
         elif instead is not None:
             hint = instead
         elif not searches:
@@ -573,8 +580,22 @@ class Reading:
             amount,
             related=self._given(amount, text),
             help=_units_listed(measure),
-            fix=_likely_amount(str(amount), measure) if plain else self._share(amount, measure),
+            fix=_likely_amount(str(amount), measure)
+            if plain
+            else self._given_with_unit(amount, measure) or self._share(amount, measure),
         )
+
+    def _given_with_unit(self, amount: Amount, measure: Measure) -> Fix | None:
+        """A bare number that a name stands for, with the unit that is missing."""
+        known = self.constants.get(str(amount)) if isinstance(amount, Token) else None
+        if known is None:
+            return None
+        end = place(known[0]).end
+        number = _BARE_NUMBER.match(self.source.text, end)
+        if number is None:
+            return None
+        span = Span(self.source.path, *number.span(1))
+        return Fix(span, _likely_amount(number[1], measure))
 
     def _share(self, amount: Amount, measure: Measure) -> str | None:
         """`(1/5)` where a share is needed, in percent; `(600)` as the number that it is."""

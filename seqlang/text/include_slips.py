@@ -39,7 +39,10 @@ def not_included(source: Source, read: ReadFile | None) -> tuple[Finding, ...]:
             continue
         paths = _paths(line[1], line[2] or "")
         if paths is not None:
-            found.append(_finding(source, line, [_completed(source, p, read) for p in paths], read))
+            made = [_completed(source, path, read) for path in paths]
+            if made == [line[2]] and "." not in made[0]:
+                made = []  # a word without quotes that is no file
+            found.append(_finding(source, line, made, read))
     return tuple(found)
 
 

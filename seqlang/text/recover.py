@@ -18,8 +18,9 @@ from seqlang.text.findings import Finding, Fix, Span, applied
 from seqlang.text.indentation import is_content, width
 from seqlang.text.names import MOST_IN_ROW, nearest
 from seqlang.text.pieces import ReadPieces, pieces_of
+from seqlang.text.slips.gestures import HEADER, parameters
 from seqlang.text.slips.words import means_block
-from seqlang.text.slips.written import BLOCKS, HEADS, Surroundings, Written
+from seqlang.text.slips.written import BLOCKS, HEADS, Asked, Surroundings, Written
 from seqlang.text.source import Source
 from seqlang.text.syntax_errors import explain
 from seqlang.text.tokens import due
@@ -35,6 +36,9 @@ if TYPE_CHECKING:
 MOST_ERRORS: Final = 20
 MOST_RETRIED: Final = 400_000
 """Characters that are parsed again before the search for further errors ends."""
+
+_MOST_BODY: Final = 4000
+"""Characters from a header on in which the uses of a gesture's parameters are looked for."""
 
 _REPEATING: Final = ("mirror", "row")
 """Headers of what exists several times."""
@@ -57,8 +61,10 @@ _REPEATED: Final = re.compile(
 )
 """What is declared below such a header."""
 
-_ROW: Final = re.compile(r"^[ \t]*row\b", re.MULTILINE)
+_MIRROR: Final = re.compile(r"mirror +([^\W\d]\w*) *, *([^\W\d]\w*)")
+_ROW: Final = re.compile(r"^[ \t]*row\b(?: +of +([0-9]{1,4})\b)?", re.MULTILINE)
 _PARAMETER: Final = re.compile(r"[:,] *([^\W\d]\w*) +(\w*)")
+_GESTURE: Final = re.compile(r"^gesture +([^\W\d]\w*).*$", re.MULTILINE)
 _SCORED: Final = ("cue", "gesture")
 _CUE: Final = re.compile(r"cue +[^\W\d]\w*")
 
@@ -244,7 +250,17 @@ class _Work:
         names = self._names
         if kind == "gesture":  # whose statements are those of a cue
             kind, names = "cue", self._names_in_gesture(start)
-        return Surroundings(kind, width(following) > width(text), names)
+        body = ""
+        if kind is None and HEADER.match(text) is not None:
+            body = self._source.text[line + len(text) : min(end, line + _MOST_BODY)]
+        block = width(following) > width(text)
+        return Surroundings(kind, block, names, self._gestures, body)
+
+    @cached_property
+    def _gestures(self) -> dict[str, dict[str, Asked]]:
+        """The file's gestures with their parameters."""
+        lines = _GESTURE.finditer(self._source.text)
+        return {line[1]: parameters(line[0]) for line in lines}
 
     def _names_in_gesture(self, start: int) -> dict[str, frozenset[str]]:
         """What the file declares, with the parameters of a gesture among it."""
@@ -284,6 +300,8 @@ class _Work:
             found.setdefault(kind, set()).add("_".join(two))
         for start, end in pieces_of(self._source.text):
             if _repeats(self._source.text, start):
+                sides = _MIRROR.match(self._source.text, start)
+                found.setdefault("side", set()).update(() if sides is None else sides.groups())
                 for kind, name, pose, posed in _REPEATED.findall(self._source.text[start:end]):
                     found.setdefault(kind or pose, set()).update(self._called(name or posed, start))
         return {kind: frozenset(names) for kind, names in found.items()}
@@ -292,7 +310,9 @@ class _Work:
         """The names of what exists several times: with those of the sides, and numbers."""
         text = self._source.text
         sides = _WORDS.findall(text, start, text.find("\n", start))
-        things = range(1, MOST_IN_ROW + 1) if _ROW.search(text, start) else ()
+        row = _ROW.search(text, start)
+        count = MOST_IN_ROW if row is None or row[1] is None else min(int(row[1]), MOST_IN_ROW)
+        things = () if row is None else range(1, count + 1)
         for front in ("", *(f"{side}_" for side in sides)):
             yield front + name
             yield from (f"{front}{name}_{number}" for number in things)

@@ -163,7 +163,9 @@ def _failing(
             same = known and (error.name, error.message) != (own.name, own.message)
             if line in lines and not same and number not in bad and not _of_others(error):
                 bad[number] = _moved(error, changed, source, regions, places)
-            elif not known and _lost(error, fixes[number], source):
+            elif not known and (
+                _UNFIT.search(error.message) or _lost(error, fixes[number], source)
+            ):
                 bad[number] = None
     return bad
 
@@ -171,6 +173,10 @@ def _failing(
 _OTHERS: Final = re.compile(
     r"there is no (?:output|cue|pose|board|supply|chip) |this line needs an indented block"
 )
+
+
+_UNFIT: Final = re.compile(r"^the gesture `\w+` (?:needs|has no parameter) ")
+"""What is wrong where a gesture is played if its header is changed to another one."""
 
 
 def _of_others(error: Finding) -> bool:

@@ -131,12 +131,12 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_cue("jaw to 30 deg in 2 s,"), _cue("jaw to 30 deg in 2 s, smooth")),
     ),
     Example(
-        "the move ends here; only a comma and a motion law may follow",
-        "such as `jaw to 30 deg in 2 s, cycloidal`; otherwise begin a new line",
+        "the move ends here; only a comma and a law, `anticipation` or `overshoot` may follow",
+        "such as `jaw to 30 deg in 2 s, cycloidal, overshoot`; otherwise begin a new line",
         (_cue("jaw to 30 deg in 2 s smooth"),),
     ),
     Example(
-        "the move ends here; only a comma and a motion law may follow",
+        "the move ends here; only a comma and a law may follow",
         "such as `jaw to 30 deg at 90 deg/s, cycloidal`; otherwise begin a new line",
         (_cue("jaw to 30 deg at 90 deg/s smooth"),),
     ),

@@ -9,7 +9,7 @@ from lark import Token
 
 from seqlang.meaning.alike.choosing import Here, is_varied
 from seqlang.meaning.alike.families import spelled
-from seqlang.text.names import nearest
+from seqlang.text.names import beyond_row, nearest
 from seqlang.text.syntax import (
     ActText,
     Along,
@@ -119,17 +119,33 @@ class Meant:
             or last.item is None
             or (first.family, first.side) != (last.family, last.side)
         ):
-            self._notes.error(
-                "not-a-row",
-                f"`{name.first}` and `{name.last}` are not two things of one row",
-                name,
-                help="such as `feather_2 through feather_4`",
-            )
+            self._not_of_one_row(name, first)
             return []
         step = 1 if first.item <= last.item else -1
         return [
             One(_renamed(name.first, first.family, first.side, item), here)
             for item in range(first.item, last.item + step, step)
+        ]
+
+    def _not_of_one_row(self, name: Through, first: Member | None) -> None:
+        """Note that two things are not of one row, or that the row is shorter."""
+        known = [] if first is None or first.item is None else self._row_of(name.first, first)
+        ends = beyond_row(str(name.last), known)
+        self._notes.error(
+            "not-a-row",
+            f"`{name.first}` and `{name.last}` are not two things of one row",
+            name,
+            help=f"the row ends with `{ends[1]}`"
+            if ends
+            else "such as `feather_2 through feather_4`",
+            fix=f"{name.first} through {ends[1]}" if ends and ends[1] != str(name.first) else None,
+        )
+
+    def _row_of(self, token: Token, member: Member) -> list[str]:
+        """The names of the row in which something stands, as the score would call them."""
+        return [
+            str(_renamed(token, member.family, member.side, item))
+            for item in range(1, member.family.size + 1)
         ]
 
     def single(self, token: Token, named: Named, here: Here) -> Token:
@@ -415,7 +431,8 @@ class CueWriter:
                 if near
                 else "a row is described below `row of N`, sides below `mirror left, right`"
             )
-        message = f"`{self._notes.text(name)}` is no row"
+        said = str(name) if isinstance(name, Token) else self._notes.text(name)
+        message = f"`{said}` is no row"
         self._notes.error("not-a-row", message, name, help=hint, fix=near)
 
     # -- poses ------------------------------------------------------------------------------

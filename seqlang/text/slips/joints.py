@@ -79,7 +79,10 @@ _SYNONYMS: Final = {
     "rad": ("and",),
     "2": ("to",),
 }
-_AMOUNT: Final = r"(?:-?[0-9]+(?:\.[0-9]+)?(?: *(?:%|[a-zA-Z]+[\w./]*))?|[^\W\d]\w*)"
+_AMOUNT: Final = (
+    r"(?:-?[0-9]+(?:\.[0-9]+)?(?: *(?:%|(?!(?:in|at|by|to|and|as|within|every) +[\w(])"
+    r"[a-zA-Z]+[\w./]*))?|[^\W\d]\w*)"
+)
 _BARE_SUM: Final = re.compile(rf"{_AMOUNT}(?: *[*/+] *{_AMOUNT})+|{_AMOUNT}(?: +- +{_AMOUNT})+")
 _CURLY_SUM: Final = re.compile(r"[{\[]([^{}\[\]]*)[}\]]")
 _SAME_PACE: Final = re.compile(
@@ -266,7 +269,7 @@ def _missing(line: Written) -> Iterator[Slip]:
     behind = f"before `{_cut(rest)}`" if rest else "at the end of the line"
     fitting = line.due_at(halt.at)
     for word in (*_signs(line), *_TOGETHER):
-        if not rest and word in _TOGETHER and word not in _LAST:
+        if not rest and word in (*_TOGETHER, *_ALWAYS) and word not in _LAST:
             continue  # it would join nothing
         always = _ALWAYS if line.around.head else ()
         if word.split()[0] not in fitting and word not in (*fitting, *always):

@@ -9,15 +9,17 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from seqlang.text.slips import (
     characters,
     colours,
+    gestures,
     joints,
     names,
     numbers,
     packs_and_fuses,
+    rows,
     statements,
     units,
     words,
 )
-from seqlang.text.slips.written import Slip, Surroundings, Written
+from seqlang.text.slips.written import Asked, Slip, Surroundings, Written
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -49,14 +51,21 @@ def mended(line: Written) -> Mended | None:
     """
     around = line.around
     names = frozenset(around.names.items())
-    return _mended(line.text, around.head, around.has_block, names)
+    played = tuple((name, tuple(one.items())) for name, one in around.gestures.items())
+    return _mended(line.text, around.head, around.has_block, names, played, around.body)
 
 
 @lru_cache(maxsize=2000)
 def _mended(
-    text: str, head: str | None, has_block: bool, names: frozenset[tuple[str, frozenset[str]]]
+    text: str,
+    head: str | None,
+    has_block: bool,
+    names: frozenset[tuple[str, frozenset[str]]],
+    played: tuple[tuple[str, tuple[tuple[str, Asked], ...]], ...],
+    body: str,
 ) -> Mended | None:
-    line = Written(text, Surroundings(head, has_block, dict(names)))
+    known = {name: dict(parameters) for name, parameters in played}
+    line = Written(text, Surroundings(head, has_block, dict(names), known, body))
     only_said = next((slip for slip in _slips(line) if slip.certain and not slip.edits), None)
     if only_said is not None and only_said.name == "syntax":
         return Mended(only_said, None, False)
@@ -72,6 +81,8 @@ def _mended(
 
 def _slips(line: Written) -> Iterator[Slip]:
     yield from characters.slips(line)
+    yield from gestures.slips(line)
+    yield from rows.slips(line)
     yield from numbers.slips(line)
     yield from units.slips(line)
     yield from colours.slips(line)

@@ -27,7 +27,7 @@ _ONLY_SAID: Final = (
     (
         "cue",
         r"^(if|else|elif|unless|when|switch|case|print|return|break|import|var)\b"
-        r"(?! *\w+ *(?:on|off)$)",
+        r"(?! *\w+ *(?:on|off)$)(?!.*\b(?:let *go|releas|up\b))",
         "`{0}` is of another language: a cue does its lines from top to bottom",
         "what starts a cue stands below `remote`: `button 1: go lure`",
     ),
@@ -71,6 +71,19 @@ _ONLY_SAID: Final = (
 )
 """What a line stands in (`*`: anything), what it looks like, what is wrong, and what helps."""
 
+_STRANDS: Final = (
+    "`idle` names its cues with commas between, and maybe how long the way back to them takes"
+)
+
+
+def _idle(found: re.Match[str]) -> str:
+    """The line of idle with the cues and the time that a line names."""
+    names = re.findall(r"[^\W\d]\w*", found[1])
+    back = ("back", "return", "returns", "glide") if found.re.groups > 1 else ()
+    cues = [name for name in names if name not in ("go", "play", "run", "do", "and", *back)]
+    return f"idle: go {', '.join(cues)}" + (f", back in {found[2]}" if back else "")
+
+
 BREATHS: Final = "a held part breathes by an angle: `hold 8 s, jaw breathing 2 deg every 4 s`"
 _SWING: Final = r"(?:anticipation|overshoot)(?: +[0-9.]+ *%)?"
 _REARRANGED: Final = tuple(
@@ -85,7 +98,38 @@ _REARRANGED: Final = tuple(
         ),
         (r"for *\(.*<=? *([0-9]+) *;.*\)", r"repeat \1 times", LOOPS),
         (r"([0-9]+) *(?:x|times)$", r"repeat \1 times", LOOPS),
-        (r"repeat +x *([0-9]+)$", r"repeat \1 times", "how often stands behind `repeat`"),
+        (
+            r"repeat +(?:[*x] *|for +)([0-9]+) *(?:x|times?)?$",
+            r"repeat \1 times",
+            "how often stands behind `repeat`",
+        ),
+        (
+            r"(?:repeat|loop) +(?:for +)?([0-9]+) +(?:loops?|cycles?|rounds?|rep(?:eat)?s?)$",
+            r"repeat \1 times",
+            "how often stands behind `repeat`",
+        ),
+        (
+            r"(?:(?:when|on|if|after|upon|once|at|until)(?: +(?:the +)?(?:button|key|it))?"
+            r"(?: +(?:is|was|goes))? +)?(?:let *go(?: +of)?|released?|releasing|up|button[ -]*up"
+            r"|key[ -]*up)(?: +(?:the +)?button)?:?$",
+            "when let go",
+            "what is done when the button is let go stands below `when let go`",
+        ),
+        (
+            r"idle *:? *(?:=|-)? *((?:(?:go|play|run|do)? *[^\W\d]\w*(?: *[,;|+&] *| +and +))*"
+            r"(?:go|play|run|do)? *[^\W\d]\w*) *(?:[,;]| and)? *(?:and +)?(?:go(?:es)? +)?"
+            r"(?:(?:back|return|glide|fade back|come back|returns)(?: +(?:to +it|back))?"
+            r"(?: +(?:in|after|within|at|over|for|takes))?|in|over) +([0-9.]+ *[a-z]+)$",
+            _idle,
+            _STRANDS,
+        ),
+        (
+            r"idle *:? *(?:=|-)? *(?=.*\b(?:go|play|run|do)\b.*[,;|+&]|.* and )"
+            r"((?:(?:go|play|run|do)? *[^\W\d]\w*(?: *[,;|+&] *| +and +))+"
+            r"(?:go|play|run|do)? *[^\W\d]\w*)$",
+            _idle,
+            _STRANDS,
+        ),
         (
             r"(?:delay|wait|sleep|pause|hold)(?:_?ms)? *\( *([0-9]+) *\)",
             r"hold \1 ms",
@@ -325,7 +369,9 @@ def rearranged(line: Written) -> Iterator[Slip]:
         found = pattern.match(text)
         if found is None:
             continue
-        made = found.expand(instead)
+        made = instead(found) if callable(instead) else found.expand(instead)
+        if made == text.rstrip():
+            continue
         if what in (LOOPS, PAUSES):
             first = re.match(r"\S+?(?=[\s(]|$)", text)
             said = "" if first is None else first[0]

@@ -91,6 +91,13 @@ class Slip(NamedTuple):
     """The change is shown as a whole line."""
 
 
+class Asked(NamedTuple):
+    """What a parameter of a gesture stands for, and whether each play has to say it."""
+
+    kind: str
+    needed: bool
+
+
 @dataclass(frozen=True)
 class Surroundings:
     """What is known of a line besides its text."""
@@ -100,6 +107,10 @@ class Surroundings:
     has_block: bool
     names: Mapping[str, frozenset[str]] = field(default_factory=dict)
     """What the file declares, by kind."""
+    gestures: Mapping[str, Mapping[str, Asked]] = field(default_factory=dict)
+    """The parameters of the file's gestures."""
+    body: str = ""
+    """What stands below a header that may be a gesture's."""
 
     @cached_property
     def every_name(self) -> frozenset[str]:
@@ -146,7 +157,7 @@ class Written:
             return plugs is None or not boards or _is_near(plugs[1], boards)
         if not any(self.around.names.get(kind) for kind in ("servo", "lamp", "strip", "switch")):
             return True
-        own = {"a", "b", "c"}
+        own = {"a", "b", "c"}.union(*self.around.gestures.values())
         return all(
             str(name) in own
             or (_is_no_word(str(name), known) and _is_near(str(name), known))
