@@ -164,6 +164,8 @@ class Board:
     """Of its chip: whoever names the chip fills them in."""
     logic: Logic | None = None
     """How the chip is fed; None: as `sim.rig.logic` says."""
+    leads: bool = False
+    """The other boards of the show follow it."""
 
 
 # -- loads and drives --------------------------------------------------------------------------
@@ -626,6 +628,11 @@ class Rig:
     """In the order of the text; a board's output numbers follow this order."""
     inputs: tuple[Input, ...] = ()
     wearer: Wearer = Wearer()
+
+    @property
+    def leader(self) -> Board | None:
+        """The board that leads the others; None: each plays alone."""
+        return next((board for board in self.boards if board.leads), None)
 
 
 # -- score -------------------------------------------------------------------------------------

@@ -180,6 +180,9 @@ LONG_WAIT_STEPS: Final = WORD_MAX
 
 OUTPUTS: Final = 16
 """Of a board: a cue's outputs are a mask of two bytes."""
+CLAIMS: Final = 16
+"""Of the cues of a board that leads, on outputs of other boards: beside the 16 outputs of its own
+they fill a mask of 32 bits."""
 COLOURS: Final = 64
 """Of a board's table: its strips' and safe colours."""
 LAWS: Final = 16

@@ -241,7 +241,7 @@ def share(value: int) -> str:
         *(
             ("seqlang/LANGUAGE.md", words)
             for words in (
-                f"its address on the link, {ADDRESSES[0]} to {ADDRESSES[-1]} |",
+                f"its address on the link, {ADDRESSES[0]} to {ADDRESSES[-1]}.",
                 f"calibration: {CALIBRATION_POINTS[0]} to {CALIBRATION_POINTS[-1]} points",
                 f"it is button N, {BUTTONS[0]} to {BUTTONS[-1]} |",
                 f"button N ({BUTTONS[0]} to {BUTTONS[-1]}) starts the cue",

@@ -75,6 +75,8 @@ CHIP: Final = Chip(
     pixels=100,
     serial_ports=("USART0", "USART1", "USART2", "USART3"),
     leads=True,
+    line_in="PD2",
+    line_out="PD3",
     pins=_PINS,
     reserved=named(
         _PINS,

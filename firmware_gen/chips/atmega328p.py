@@ -65,6 +65,8 @@ CHIP: Final = Chip(
     pixels=100,
     serial_ports=("USART0",),
     leads=False,
+    line_in="PD0",
+    line_out=None,
     pins=_PINS,
     reserved=named(
         _PINS,

@@ -20,7 +20,7 @@ from firmware_gen.compiler.records import (
 from firmware_gen.compiler.sharing import share_threads
 from firmware_gen.compiler.sizes import cue_sizes, thread_sizes
 from firmware_gen.crc import cue_tag
-from firmware_gen.table.layout import CONFLICTS
+from firmware_gen.table.layout import ALONE, CONFLICTS, FOLLOWS, LEADS
 from firmware_gen.table.ops import ActOp, ForkTo, Modulate, TableThread, Turn
 from firmware_gen.table.records import (
     BindingRecord,
@@ -35,6 +35,7 @@ from firmware_gen.table.records import (
 from sim.model import NO_MARK, Board, Cue, Output, Score, Show
 from sim.rulebook import (
     BYTE_MAX,
+    CLAIMS,
     CUES,
     ENABLE_INTERVAL_FRAMES,
     LONGEST_SILENCE_MS,
@@ -44,8 +45,9 @@ from sim.rulebook import (
     STOP_STEP_MS,
     THREADS,
 )
+from sim.score.claims import claims
 from sim.score.threads import ThreadError, cues_on, glide_steps, program, strands_reserved
-from sim.score.tree import acts, motion_limits
+from sim.score.tree import acts, motion_limits, outputs_held
 
 __all__ = ["CompileError", "CompiledBoard", "CompiledShow", "compile_show", "faults"]
 
@@ -166,7 +168,9 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
         raise
     except (StructError, ValueError) as error:
         raise _unfit(board, error) from None
-    chip = CHIPS[board.chip]
+    chip, role = CHIPS[board.chip], _role(show, board)
+    if role == LEADS:
+        cue_records = _claiming(show, board, cues, cue_records)
     ops = tuple(tuple(one.op for one in thread) for thread in threads)
     _check_size(board, chip, cues, cue_records, ops, coder.kinds)
     score = show.score
@@ -191,10 +195,56 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
         stop_button=score.stop_button or 0,
         stop_time=_stop_time(score),
         enable_interval=ENABLE_INTERVAL_FRAMES,
+        role=role,
     )
     _encoded(table, board)
     marks = tuple(tuple(one.mark for one in thread) for thread in threads)
     return _Draft(board, chip, table, cues, outputs, marks)
+
+
+def _role(show: Show, board: Board) -> int:
+    """Raises CompileError for a board that is to lead and has a chip that cannot."""
+    if show.rig.leader is None:
+        return ALONE
+    if not board.leads:
+        return FOLLOWS
+    if not CHIPS[board.chip].leads:
+        raise CompileError(
+            "cannot-lead",
+            f"board `{board.name}` is to lead, and {CHIPS[board.chip].title} cannot",
+            board.mark,
+            part="leads",
+        )
+    return LEADS
+
+
+def _claiming(
+    show: Show, board: Board, cues: Sequence[Cue], records: Sequence[CueRecord]
+) -> tuple[CueRecord, ...]:
+    """The records with what each cue holds on other boards."""
+    groups = claims(show)
+    if len(groups) > CLAIMS:
+        raise too_many_claims(board, groups)
+    placed: list[CueRecord] = []
+    for cue, record in zip(cues, records, strict=True):
+        held = outputs_held(show.score, cue)
+        mask = sum(1 << number for number, names in enumerate(groups) if names & held)
+        placed.append(replace(record, claims=mask))
+    return tuple(placed)
+
+
+def too_many_claims(board: Board, groups: Sequence[frozenset[str]]) -> CompileError:
+    """What is wrong with a show whose cues share outputs in more ways than a board keeps apart."""
+    return CompileError(
+        "too-many-claims",
+        f"the cues of the show hold the outputs of the other boards in {len(groups)} different "
+        f"ways, and board `{board.name}`, which leads, keeps {CLAIMS} apart",
+        board.mark,
+        part="leads",
+        asked=len(groups),
+        limit=CLAIMS,
+        unit="claims",
+    )
 
 
 def _check_size(

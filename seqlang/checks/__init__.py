@@ -40,7 +40,12 @@ from seqlang.checks.motion import (
     servo_torque,
     speed_jump,
 )
-from seqlang.checks.remote import button_bound_twice, button_not_wired, no_stop_button
+from seqlang.checks.remote import (
+    button_bound_twice,
+    button_not_wired,
+    button_on_follower,
+    no_stop_button,
+)
 from seqlang.checks.score import (
     endless_cue,
     left_spinning,
@@ -68,10 +73,13 @@ from seqlang.checks.supply import (
 from seqlang.checks.wiring import (
     address_clash,
     board_overfull,
+    cannot_lead,
+    line_pin_taken,
     pin_clash,
     pin_unfit,
     rig_too_large,
     tag_clash,
+    two_leaders,
 )
 from seqlang.text.findings import Finding
 
@@ -88,8 +96,10 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     brown_out.check,
     button_bound_twice.check,
     button_not_wired.check,
+    button_on_follower.check,
     calibration_gap.check,
     calibration_order.check,
+    cannot_lead.check,
     cautions_once.check,
     chip_overvoltage.check,
     cord_slack.check,
@@ -102,6 +112,7 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     interrupted_flash.check,
     interrupted_overload.check,
     left_spinning.check,
+    line_pin_taken.check,
     linkage_locks.check,
     left_unchecked.check,
     long_strobe.check,
@@ -130,6 +141,7 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     tag_clash.check,
     target_outside_travel.check,
     too_many_threads.check,
+    two_leaders.check,
     travel_outside_calibration.check,
     unreachable_cue.check,
     voltage_sag.check,

@@ -214,7 +214,8 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
     Raises Fault if the chip is unknown.
     """
     sheet = Sheet(reading, entry)
-    _, name, chip, address, *_ = entry.items
+    _, name, chip, address, *more = entry.items
+    leads = next((i for i in more if isinstance(i, Token) and i.type == "LEADS"), None)
     if str(chip) not in CHIPS:
         reading.unknown(cast("Token", chip), "chip", CHIPS)
     number = reading.tried(
@@ -246,9 +247,11 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
             ("address", address),
             ("feed", feed),
             ("logic", stated and stated.items[1]),
+            ("leads", leads),
         ),
         CHIPS[str(chip)].electrics,
         logic,
+        leads is not None,
     )
 
 

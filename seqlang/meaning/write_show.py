@@ -128,7 +128,8 @@ def _rig(rig: Rig) -> Iterator[str]:
     for supply in rig.supplies:
         yield from _supply(supply)
     for board in rig.boards:
-        yield f"board {board.name}: {board.chip}, address {board.address}"
+        leads = ", leads" if board.leads else ""
+        yield f"board {board.name}: {board.chip}, address {board.address}{leads}"
         if board.supply is not None:
             yield f"{INDENT}feed {board.supply}{_wire(board.wire)}"
         if isinstance(board.logic, Direct):

@@ -102,8 +102,11 @@ def program(cue: Cue, outputs: Collection[str]) -> Program:
 
 
 def cues_on(show: Show, board: str) -> tuple[Cue, ...]:
-    """The cues that a board's table holds: those that use its outputs."""
-    names = {output.name for output in show.rig.outputs if output.board == board}
+    """The cues that a board's table holds: those that use its outputs; on the board that leads all
+    that use any, as it alone says what runs."""
+    leader = show.rig.leader
+    leads = leader is not None and leader.name == board
+    names = {output.name for output in show.rig.outputs if leads or output.board == board}
     used = {cue.name: bool(names & outputs_held(show.score, cue)) for cue in show.score.cues}
     used |= {cue.let_go: used[cue.name] for cue in show.score.cues if cue.let_go}
     return tuple(cue for cue in show.score.cues if used[cue.name])

@@ -28,6 +28,7 @@ from sim.light.sequences import STROBE_S
 from sim.rig.drive import LEAST_TRANSMISSION_DEG
 from sim.rulebook import (
     ADDRESSES,
+    CLAIMS,
     CUES,
     FRAME_MS,
     INPUTS,
@@ -58,6 +59,8 @@ KEPT: dict[str, tuple[float, ...]] = {
         *(rig.MOST_BOARDS, rig.MOST_SERVOS, rig.MOST_OUTPUTS, rig.MOST_INPUTS, rig.MOST_CUES),
         rig.MOST_MOVES,
     ),
+    "cannot-lead": (CLAIMS,),
+    "too-many-claims": (CLAIMS,),
     "linkage-locks": (LEAST_TRANSMISSION_DEG,),
     "flat-linkage": (LEAST_TRANSMISSION_DEG,),
     "duration-too-long": (

@@ -44,7 +44,7 @@ _TOGETHER: Final = (
 _NO_JOINTS: Final = frozenset(
     {
         *("(", "-", "trapezoid", "within", "on", "off", "bundled", "strands", "solid", "sinks"),
-        *("anticipation", "overshoot", "breathing"),
+        *("anticipation", "overshoot", "breathing", "leads"),
     }
 )
 """Words that say something by themselves: nobody forgets them."""
