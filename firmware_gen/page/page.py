@@ -114,8 +114,13 @@ def module(*, live: bool = False) -> str:
     return "\n".join(_EXPORT.sub("", _IMPORT.sub("", text)) for text in texts)
 
 
+def palette() -> str:
+    """The colours of all pages, light and dark, as custom properties of CSS."""
+    return (PARTS / "palette.css").read_text(encoding="utf-8")
+
+
 def _filled(name: str, **filling: str) -> str:
-    filling["STYLE"] = (PARTS / "page.css").read_text(encoding="utf-8")
+    filling["STYLE"] = palette() + (PARTS / "page.css").read_text(encoding="utf-8")
     text = (PARTS / name).read_text(encoding="utf-8")
     return re.sub(r"__([A-Z]+)__", lambda found: filling[found[1]], text)
 

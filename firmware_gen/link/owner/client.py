@@ -211,6 +211,21 @@ class OwnerConnection:
         """The next answer to one of these requests."""
         return self._next(lambda message: message.get("id") in numbers)
 
+    def answered(self, numbers: set[int], timeout_s: float) -> Message | None:
+        """The next answer to one of these requests; None if none comes within this time."""
+        end_s = time.monotonic() + timeout_s
+        while True:
+            for message in self._held:
+                if message.get("id") in numbers:
+                    self._held.remove(message)
+                    return message
+            if not self._wait(max(0.0, end_s - time.monotonic())):
+                return None
+
+    def fileno(self) -> int:
+        """For whoever waits for an answer and for something else at a time (`select`)."""
+        return self._socket.fileno()
+
     def send(self, message: Message) -> None:
         try:
             self._socket.settimeout(ANSWER_S)
@@ -367,11 +382,13 @@ def press(
     *,
     everywhere: bool = False,
     name: str = "",
+    heard: Callable[[str, Reply | LinkFailure], None] = lambda port, found: None,
 ) -> dict[str, Reply | LinkFailure]:
     """Stop, or limp, on these ports, before everything else; what came of it on each.
 
     The owner is started if it does not run. One that hangs is ended, where the system tells which
-    process it is. `everywhere`: also on all ports that it has open. `name`: who asks.
+    process it is. `everywhere`: also on all ports that it has open. `name`: who asks. `heard`: told
+    what came of it on each port as soon as that is known, while others are still waited for.
 
     Raises:
         LinkFailure: owner-lost, owner-not-ours.
@@ -385,7 +402,7 @@ def press(
             continue
         with met.connection:
             try:
-                return _pressed(met, what, ports, baud, everywhere, name)
+                return _pressed(met, what, ports, baud, everywhere, name, heard)
             except _HangsError:
                 _end_hung(met)
             except _EndedError:
@@ -412,6 +429,7 @@ def _pressed(
     baud: int,
     everywhere: bool,
     name: str,
+    heard: Callable[[str, Reply | LinkFailure], None],
 ) -> dict[str, Reply | LinkFailure]:
     lines = _Said(met.connection)
     line = {
@@ -446,6 +464,8 @@ def _pressed(
                 f"the process that owns the ports ended before the board confirmed `{what}`",
                 f"repeat `bellcrank {what}`; the switch in the supply's lead ends everything",
             )
+            for name in sorted(left):
+                heard(name, lost)
             return found | dict.fromkeys(left, lost)
         name = str(said.get("port"))
         left.discard(name)
@@ -456,6 +476,7 @@ def _pressed(
         else:
             assert isinstance(reply, Reply)
             found[name] = reply
+        heard(name, found[name])
     return found
 
 
