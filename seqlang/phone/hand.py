@@ -134,6 +134,7 @@ class PhoneHand:
         while not self._is_closed:
             self._get_to_know(owner)
             self._wait([self._woken, owner], self._wait_s())
+            self._get_to_know(owner)
             while self._inbox and not self._is_closed:
                 self._do(owner, self._inbox.popleft())
             while answer := owner.answered(set(self._waits), 0.0):
@@ -172,6 +173,10 @@ class PhoneHand:
             meeting, after = self._greeted_at.get(seen.port, (0, 0.0))
             if meeting == seen.meeting and now < after:
                 continue
+            if seen.port not in self._greeted_at:
+                # the lookout has just met it: a press may follow the greeting at once. After it
+                # was away the answer is waited for, because another may be in its place
+                self._mine[seen.port] = seen.meeting
             self._greeted_at[seen.port] = (seen.meeting, now + GREET_AGAIN_S)
             self._forget(seen.port)
             number = owner.ask("greet", port=seen.port, baud=seen.baud)
@@ -292,6 +297,8 @@ class PhoneHand:
                 is_same = found.address == seen.board.board.address
                 if is_same and found.hello.show == seen.board.table.show:
                     self._mine[str(seen.port)] = seen.meeting
+                else:
+                    self._mine.pop(str(seen.port), None)
             else:
                 words = _refusal(seen, found)
         self._finish(waiting, words)
