@@ -18,6 +18,7 @@ from typing import Final
 
 import numpy as np
 
+from sim.arrays import Array
 from sim.model import Cells, Cue, Move, Press, Repeat, Rig, Servo, Show, Supply
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import Samples, sample
@@ -37,7 +38,7 @@ from sim.score.tree import (
     timeline,
 )
 from sim.strain.reachable import Reachable
-from sim.strain.torque_and_current import RigWork, SupplyWork, work
+from sim.strain.torque_and_current import RigWork, work
 
 SAMPLE_MS: Final = 10
 """Averages are taken over samples this far apart (ms)."""
@@ -53,15 +54,17 @@ class CueAlone:
     """One cue on its own: its samples over one run, in the worst posture and upright.
 
     `lasts_s`: how long one run takes, infinite for a cue without end (then the samples show it
-    until each of its loops has come round twice). `worst` is for torque and peaks, `settled`
-    (without the wearer's jolts) for heat, `upright` for energy; each is worked out when first asked
-    for.
+    until each of its loops has come round twice). `goes_round`: from and to which sample its
+    longest loop without end comes round; of another cue all samples. `worst` is for torque and
+    peaks, `settled` (without the wearer's jolts) for heat, `upright` for energy; each is worked
+    out when first asked for.
     """
 
     cue: str | None
     lasts_s: float
     rig: Rig
     samples: Samples
+    goes_round: tuple[int | None, int | None] = (None, None)
 
     @cached_property
     def worst(self) -> RigWork:
@@ -95,7 +98,29 @@ def run_of(show: Show, cue: Cue | None, pose: Mapping[str, float] | None = None)
         lasts / 1000.0,
         show.rig,
         samples,
+        (None, None) if cue is None else _goes_round(cue),
     )
+
+
+def _goes_round(cue: Cue) -> tuple[int | None, int | None]:
+    """The samples in which the longest loop of a cue without end comes round the second time.
+
+    What stands before the loop happens once: however long the cue goes on, it counts for nothing.
+    """
+    if duration_ms(cue.body) < inf:
+        return None, None
+    lengths = Lengths(cue.body)
+    loops = [
+        (lengths[step.body], start)
+        for start, step in timeline(cue.body)
+        if isinstance(step, Repeat)
+        and passes(step) == inf
+        and SAMPLE_MS <= lengths[step.body] < inf > start
+    ]
+    if not loops:
+        return None, None
+    once, start = max(loops)
+    return int((start + once) // SAMPLE_MS), int((start + 2.0 * once) // SAMPLE_MS)
 
 
 def seen_ms(rig: Rig, cue: Cue) -> float:
@@ -300,11 +325,11 @@ def currents(book: Book, supply: Supply, mix: Mix) -> Currents:
     """Mean and RMS over the mix: weighted by time, squares for the RMS."""
     mean = square = source_mean = source_square = 0.0
     for share in mix.shares:
-        upright = _running(book, supply, share)
-        mean += share.share * float(np.mean(upright.feed_a))
-        square += share.share * float(np.mean(upright.feed_a**2))
-        source_mean += share.share * float(np.mean(upright.source_a))
-        source_square += share.share * float(np.mean(upright.source_a**2))
+        feed_a, source_a = _running(book, supply, share)
+        mean += share.share * float(np.mean(feed_a))
+        square += share.share * float(np.mean(feed_a**2))
+        source_mean += share.share * float(np.mean(source_a))
+        source_square += share.share * float(np.mean(source_a**2))
     names: list[str | None] = [*book.cues, None]
     peak = max(float(np.max(book[n].worst.supplies[supply.name].feed_a)) for n in names)
     return Currents(peak, mean, square**0.5, source_mean, source_square**0.5)
@@ -313,14 +338,17 @@ def currents(book: Book, supply: Supply, mix: Mix) -> Currents:
 def source_mean_a(book: Book, supply: Supply, mix: Mix) -> float:
     """Mean current (A) of the source over the mix, as in `currents`, from the cues in it alone."""
     return sum(
-        share.share * float(np.mean(_running(book, supply, share).source_a)) for share in mix.shares
+        share.share * float(np.mean(_running(book, supply, share)[1])) for share in mix.shares
     )
 
 
-def _running(book: Book, supply: Supply, share: Share) -> SupplyWork:
-    """What a supply gives in a part of the mix: while a cue runs; while the show stands by or is
-    idle, in the worst of the poses that cues leave, because a part that was left raised is held for
-    the rest of the hour; or while a cue that has no end goes on, if that takes more."""
+def _running(book: Book, supply: Supply, share: Share) -> tuple[Array, Array]:
+    """What a supply and its source give (A, over time) in a part of the mix.
+
+    While a cue runs; while the show stands by or is idle, in the worst of the poses that cues
+    leave, because a part that was left raised is held for the rest of the hour; or while a cue that
+    has no end goes on, if that takes more. Of what goes on without end only its loop counts.
+    """
     cue = share.cue
     resting = cue is None or (book.rest is not None and cue == book.rest.name)
     moved = outputs_used(book.cues[cue].body) if cue is not None else frozenset()
@@ -328,10 +356,12 @@ def _running(book: Book, supply: Supply, share: Share) -> SupplyWork:
     runs = book.from_every_pose(cue) if resting and kept else (book[cue],)
     if share.rests:
         runs = (*runs, *(book[name] for name in book.goes_on))
-    return max(
-        (run.upright.supplies[supply.name] for run in runs),
-        key=lambda loads: float(np.mean(loads.source_a)),
-    )
+    given = []
+    for run in runs:
+        loads = run.upright.supplies[supply.name]
+        seen = slice(*run.goes_round) if share.rests else slice(None)
+        given.append((loads.feed_a[seen], loads.source_a[seen]))
+    return max(given, key=lambda one: float(np.mean(one[1])))
 
 
 def run_time_h(book: Book, supply: Supply, mix: Mix) -> float | None:
