@@ -140,6 +140,8 @@ class CreatureDrawing:
             self._travel(pen, room, root)
             several = len(room.limb.views) > 1 or room.view != "side"
             name = f"{root.part.name}, {VIEWS[room.view]}" if several else root.part.name
+            if self._small.getlength(name) > FINER * (room.wide + 10):
+                name = root.part.name if room.view == room.limb.views[0] else VIEWS[room.view]
             at = EDGE + room.left + room.wide / 2.0, HEAD + room.top + room.shelf + LABEL - 6
             pen.words(at, name, DIM, self._small, "ms", room.wide + 10)
         if self.rooms:

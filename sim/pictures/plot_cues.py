@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence, Set
+from functools import lru_cache
 from typing import Final
 
 from matplotlib.axes import Axes
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import text_to_path
 
 from sim.pictures.plot_data import Plotted
 from sim.pictures.plot_look import (
@@ -22,8 +25,13 @@ from sim.rulebook import FRAME_MS
 
 LANE_IN: Final = 0.17
 NAME_SIZE: Final = 6.6
-EM_IN: Final = 0.0088
-"""Width of a letter in inches for each point of its size, on the generous side."""
+LEAST_SIZE: Final = 4.8
+GAP_IN: Final = 0.03
+"""Left free beside a name in its span."""
+POINTS_IN: Final = 72.0
+PRESS_SIZE: Final = 6.2
+SOON_S: Final = 0.08
+"""Within which a press starts its cue."""
 
 
 def lanes(runs: Sequence[CueRun]) -> list[int]:
@@ -89,18 +97,30 @@ def _free_until(shown: Plotted, number: int, placed: Sequence[int]) -> float:
 
 
 def _name(row: Axes, name: str, start: float, end: float, free: float, height: float) -> bool:
-    """Write a name into its span or, where that is short, on over the free time behind it.
+    """Write a name into its span, in smaller letters if need be, or into the free time behind it.
 
-    False where there is no room.
+    Never across an edge. False where there is no room.
     """
     low, high = row.get_xlim()
     per_inch = (high - low) / (WIDTH_IN - LEFT_IN - RIGHT_IN)
-    needed = len(name) * NAME_SIZE * EM_IN * per_inch
-    if needed <= end - start:
-        row.text((start + end) / 2.0, height, name, fontsize=NAME_SIZE, ha="center", va="center")
-    elif needed <= free - start:
-        row.text(start, height, f" {name}", fontsize=NAME_SIZE, ha="left", va="center")
-    return needed <= max(end, free) - start
+    wide = name_in(name) * per_inch  # at one point of size
+    gap = GAP_IN * per_inch
+    size = min(NAME_SIZE, (end - start - gap) / wide)
+    if size >= LEAST_SIZE:
+        row.text((start + end) / 2.0, height, name, fontsize=size, ha="center", va="center")
+        return True
+    if end + gap + wide * NAME_SIZE <= free:
+        row.text(end + gap / 2.0, height, name, fontsize=NAME_SIZE, ha="left", va="center")
+        return True
+    return False
+
+
+@lru_cache
+def name_in(name: str) -> float:
+    """How wide words are in inches for each point of their size."""
+    letters = FontProperties(family="DejaVu Sans", size=100.0)
+    wide, _, _ = text_to_path.get_text_width_height_descent(name, letters, ismath=False)
+    return float(wide) / 100.0 / POINTS_IN
 
 
 def _modes(shown: Plotted, row: Axes, panels: Sequence[Axes], deep: int) -> None:
@@ -117,16 +137,33 @@ def _modes(shown: Plotted, row: Axes, panels: Sequence[Axes], deep: int) -> None
 def _presses(shown: Plotted, row: Axes, named: Set[tuple[str, float]]) -> None:
     """What was pressed, and a bar for as long as it was held.
 
-    A cue started by name whose run has no room for that name is named here.
+    A cue whose run has no room for its name is named here, above what started it.
     """
     top = row.get_ylim()[1]
+    low, high = row.get_xlim()
+    per_inch = (high - low) / (WIDTH_IN - LEFT_IN - RIGHT_IN)
+    edge = low - 1.0
     for press in shown.trajectories.presses:
         at = press.at_ms / 1000.0
-        has_name = any(cue == press.cue and abs(start / 1000.0 - at) < 0.05 for cue, start in named)
-        word: str = press.action or ("go" if has_name else press.cue or "")
+        word: str = press.action or "go"
         if press.button is not None:
             word = f"{press.button}"
             until = at + max(press.held_ms, 1) / 1000.0
             row.plot([at, until], [top + 0.14] * 2, color=INK, lw=1.6, clip_on=False)
         row.plot(at, top + 0.14, marker="o", ms=2.2, color=INK, clip_on=False)
-        row.text(at, top + 0.3, word, fontsize=6.2, ha="center", va="bottom", color=INK)
+        cue = _unnamed(shown, at, press.cue, named)
+        half = PRESS_SIZE * name_in(cue) * per_inch / 2.0
+        if cue and at - half > edge:
+            word = f"{cue}\n{word}"
+            edge = at + half
+        row.text(at, top + 0.3, word, fontsize=PRESS_SIZE, ha="center", va="bottom", color=INK)
+
+
+def _unnamed(shown: Plotted, at: float, cue: str | None, named: Set[tuple[str, float]]) -> str:
+    """The cue that was started there, if its run is not named; `cue`: it was started by name."""
+    idle = shown.trajectories.show.score.idle
+    for run in shown.cues():
+        started = -SOON_S < run.start_ms / 1000.0 - at < SOON_S
+        if started and cue in (None, run.cue) and run.cue not in idle:
+            return "" if (run.cue, run.start_ms) in named else run.cue
+    return cue or ""

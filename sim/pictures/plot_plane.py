@@ -31,6 +31,8 @@ from sim.rig.slide import STRAIGHT, of_horn
 
 COLOURS: Final = (BLUE, ORANGE, GREEN, PURPLE, SKY, "#5b3a8c", "#7a6a00", "#4d4d4d")
 MARKS: Final = ("o", "^", "s", "D", "v", "P", "X", "*")
+LINES: Final = ("-", (0, (7, 1.5)), (0, (2, 1)))
+"""Neighbours differ in grey by their marks and their lines; so do more cues than marks."""
 
 
 def plane_figure(shown: Plotted, name: str) -> Figure:
@@ -99,10 +101,11 @@ def _points(shown: Plotted, panel: Axes, servo: Servo) -> None:
             np.where(way < 0, np.nan, along[way]),
             np.where(way < 0, np.nan, speed[way]),
             lw=0.9,
+            ls=LINES[n % len(LINES)],
             marker=MARKS[n % len(MARKS)],
             ms=4.2,
             mew=0.7,
-            mfc="white",
+            mfc=COLOURS[n % len(COLOURS)] if n // len(MARKS) % 2 else "white",
             # marks of several cues on one way stand beside each other
             markevery=(0.02 + 0.013 * n, 0.11),
             color=COLOURS[n % len(COLOURS)],

@@ -7,6 +7,7 @@ same requests.
 from __future__ import annotations
 
 import itertools
+import re
 from collections.abc import Iterator
 from dataclasses import asdict
 from pathlib import Path
@@ -25,9 +26,11 @@ from firmware_gen.page.remote import sayings
 from firmware_gen.table.records import StripRecord
 from seqlang.check import CheckedShow
 from sim.light.lightness import linear_to_srgb
+from sim.model import Servo
 from sim.pictures.creature import DrawnPart, Outline, creature
 from sim.pictures.posing import corners, limbs, looked_at, posed
 from sim.rehearsal.sampling import sample
+from sim.rig.holding_torque import holding_nm
 from sim.rulebook import FRAME_MS
 from tests.firmware_gen.browser import Opened, chromium, needs_browser, opened
 from tests.firmware_gen.page_shows import EVERYTHING, LANTERN, large, made, paged
@@ -397,6 +400,61 @@ def test_one_can_go_back_in_ones_own_take_and_on_from_there(
     hold_against_the_reference(heron, checked)
 
 
+def effort_of(found: Opened, name: str) -> str:
+    """What the readings say of a servo's effort."""
+    rows = found.page.locator("#readings tbody tr")
+    row = rows.filter(has=found.page.get_by_text(name, exact=True))
+    return str(row.locator("td").nth(2).locator("span").first.inner_text())
+
+
+def test_in_ones_own_take_what_it_takes_to_stand_still_is_that_of_the_mechanics(
+    heron: Opened, checked: CheckedShow
+) -> None:
+    """Against `sim.rig.holding_torque`, which is held against the outside in its own tests."""
+    ready(heron)
+    assert " of " in effort_of(heron, "neck")
+    button(heron, "button 1: look").click()
+    heron.wait("bellcrank.take.own && bellcrank.frame > 260")
+    heron.js("() => bellcrank.run(false)")
+    heron.js("() => bellcrank.seek(250)")
+    heron.page.wait_for_timeout(200)
+    rig = checked.show.rig
+    held = {part.name: part.held for part in creature(checked.show)}
+    for servo in rig.outputs:
+        if not isinstance(servo, Servo) or servo.load.spins:
+            continue
+        track = next(
+            n
+            for n, name in enumerate(
+                heron.js("() => bellcrank.take.recording.tracks.map(one => one.output.name)")
+            )
+            if name == servo.name
+        )
+        place = heron.js("n => bellcrank.take.recording.place(n, 250)", track)
+        limit = held[servo.name]
+        assert limit is not None
+        step = (servo.travel_deg[1] - servo.travel_deg[0]) / (len(limit.poses) - 1)
+        near = np.linspace(place - step, place + step, 41).clip(*servo.travel_deg)
+        shares = holding_nm(servo, near, rig.wearer) / limit.limit
+        words = effort_of(heron, servo.name)
+        found = re.fullmatch(r"to stand still: (\d+) % of what it keeps", words)
+        assert found, words
+        here = float(holding_nm(servo, place, rig.wearer)) / limit.limit
+        assert int(found[1]) >= np.floor(100 * here - 0.5)  # never less than it takes
+        assert int(found[1]) <= np.ceil(100 * shares.max() + 0.5)
+    assert effort_of(heron, "lantern") == "\u2013"
+
+
+def test_a_limp_part_holds_nothing(heron: Opened) -> None:
+    ready(heron)
+    heron.page.keyboard.press("l")
+    heron.wait("bellcrank.take.own")
+    heron.page.wait_for_timeout(400)
+    heron.js("() => bellcrank.run(false)")
+    heron.page.wait_for_timeout(200)
+    assert effort_of(heron, "neck") == "\u2013"
+
+
 # -- what is shown -----------------------------------------------------------------------------
 
 
@@ -464,7 +522,17 @@ def test_a_show_of_lights_alone_has_no_sheet_of_parts(browser: Browser, tmp_path
         assert found.said == []
 
 
-SIZES = [(320, 568), (568, 320), (390, 844), (1280, 800), (2560, 1440)]
+SIZES = [
+    (320, 568),
+    (568, 320),
+    (390, 844),
+    (844, 390),
+    (768, 1024),
+    (1024, 768),
+    (1280, 800),
+    (1920, 1080),
+    (2560, 1440),
+]
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 import struct
+import warnings
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 import pytest
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from small_shows import HEAD, JAW, move, show_of
 
 from sim.model import (
@@ -26,7 +29,8 @@ from sim.model import (
     Throw,
     Together,
 )
-from sim.pictures.plot_cues import lanes
+from sim.pictures import plot_cues
+from sim.pictures.plot_cues import lanes, name_in
 from sim.pictures.plot_data import Plotted
 from sim.pictures.plot_look import FAR
 from sim.pictures.plot_plane import along_motion
@@ -225,3 +229,171 @@ def test_boards_in_step_show_a_cue_once() -> None:
     played = rehearse(Show(rig, both.score), (Press(1000, button=1),), 3000)
     assert len(played.runs) == 2
     assert [run.cue for run in plotted(played).cues()] == ["both"]
+
+
+# -- told apart in grey, and by people who see fewer colours --------------------------------------
+
+APART = 20.0
+"""Least difference of colours (CIEDE2000) of two lines of one panel that are alike otherwise. Own
+choice: some ten times what is just seen, as lines are thin."""
+
+
+def seen_by() -> dict[str, np.ndarray]:
+    """What linear sRGB becomes: for all, in greyscale (luminance), and for the colour-blind.
+
+    Machado, Oliveira and Fernandes (2009), A Physiologically-based Model for Simulation of Color
+    Vision Deficiency, table 1, at full severity, as colour-science has them.
+    """
+    import colour
+
+    with warnings.catch_warnings():  # it says that tritanomaly is an approximation
+        warnings.simplefilter("ignore", colour.utilities.ColourUsageWarning)
+        matrices = {
+            kind: np.array(colour.blindness.matrix_cvd_Machado2009(kind, 1.0))
+            for kind in ("Protanomaly", "Deuteranomaly", "Tritanomaly")
+        }
+    luminance = np.tile([0.2126, 0.7152, 0.0722], (3, 1))  # IEC 61966-2-1
+    return {"all": np.eye(3), "grey": luminance} | matrices
+
+
+def as_seen(named: str, matrix: np.ndarray) -> np.ndarray:
+    """CIE L*a*b* of a colour of the plots."""
+    import colour
+    from matplotlib.colors import to_rgb
+
+    linear = np.clip(matrix @ colour.models.eotf_sRGB(np.array(to_rgb(named))), 0.0, 1.0)
+    return np.asarray(
+        colour.XYZ_to_Lab(colour.sRGB_to_XYZ(colour.models.eotf_inverse_sRGB(linear)))
+    )
+
+
+def series(panel: Axes) -> list[Line2D]:
+    """The lines that carry data or limits.
+
+    Thin straight ones only guide the eye; bars outside the panel say how long a button is held.
+    """
+    found = (one for one in panel.lines if one.get_linewidth() > 0.7 and one.get_clip_on())
+    return [one for one in found if len(one.get_xdata()) > 1]
+
+
+def form(line: Line2D) -> tuple[str, str, bool]:
+    return str(line._dash_pattern), str(line.get_marker()), line.get_markerfacecolor() == "white"
+
+
+def many_cues(count: int) -> Plotted:
+    cues = [Cue(f"c{n}", "", InTurn((move("jaw", 20 + n, 300),))) for n in range(count)]
+    shown = [Press(600 + 800 * n, cue=f"c{n}") for n in range(count)]
+    return plotted(rehearse(show_of(*cues), tuple(shown), 1000 + 800 * count))
+
+
+def figures() -> list[Figure]:
+    return [
+        score_figure(SHOWN),
+        score_figure(_fed(3.0)),
+        *(servo_figure(SHOWN, name) for name in SHOWN.samples.servos),
+        *(plane_figure(SHOWN, name) for name in SHOWN.samples.servos),
+        plane_figure(many_cues(14), "jaw"),
+    ]
+
+
+def test_lines_of_one_panel_differ_in_form_or_for_everybody_in_colour() -> None:
+    compared = 0
+    for figure in figures():
+        for panel in figure.axes:
+            for one, other in combinations(series(panel), 2):
+                compared += 1
+                if form(one) != form(other):
+                    continue
+                for matrix in seen_by().values():
+                    assert _apart(one, other, matrix) >= APART, (one, other)
+    assert compared > 20
+
+
+def _apart(one: Line2D, other: Line2D, matrix: np.ndarray) -> float:
+    import colour
+
+    pair = [as_seen(line.get_color(), matrix) for line in (one, other)]
+    return float(colour.delta_E(*pair, method="CIE 2000"))
+
+
+def test_every_line_stands_out_from_white() -> None:
+    """WCAG 2.2, 1.4.11: graphics need 3 to 1; the cues' pale shades behind them are decoration."""
+    from matplotlib.colors import to_rgb
+
+    from sim.light.lightness import colour_luminance, srgb_to_linear
+
+    seen = 0
+    for figure in figures():
+        for panel in figure.axes:
+            for line in series(panel):
+                light = colour_luminance(srgb_to_linear(np.array(to_rgb(line.get_color()))))
+                seen += 1
+                assert 1.05 / (light + 0.05) >= 3.0, line.get_color()
+    assert seen > 20
+
+
+def test_shades_of_cues_that_follow_one_another_differ_in_grey() -> None:
+    from sim.pictures.plot_look import CUE_FILLS
+
+    grey = seen_by()["grey"]
+    first, second = (as_seen(fill, grey)[0] for fill in CUE_FILLS)
+    assert abs(first - second) >= 5.0
+
+
+def test_fourteen_cues_have_fourteen_forms_in_the_plane() -> None:
+    panel = plane_figure(many_cues(14), "jaw").axes[0]
+    cues = [line for line in series(panel) if str(line.get_label()).startswith("c")]
+    assert len({form(line) for line in cues}) == len(cues) == 14
+
+
+# -- names of cues -------------------------------------------------------------------------------
+
+
+def test_the_name_of_a_cue_never_crosses_the_edge_of_its_band() -> None:
+    """Measured by the renderer, for cues of every length from a blink to a long one."""
+    spans = [120, 400, 700, 1000, 1500, 2200, 3000, 5000]
+    cues = [Cue(f"opens_{n}", "", InTurn((move("jaw", 30, ms),))) for n, ms in enumerate(spans)]
+    starts = np.cumsum([600, *(ms + 900 for ms in spans)])
+    presses = tuple(Press(int(at), cue=one.name) for at, one in zip(starts, cues, strict=False))
+    shown = plotted(rehearse(show_of(*cues), presses, int(starts[-1]) + 500))
+    figure = score_figure(shown)
+    figure.canvas.draw()
+    row = figure.axes[0]
+    runs = {run.cue: (run.start_ms / 1000, run.end_ms / 1000) for run in shown.cues()}
+    inside = 0
+    for text in row.texts:
+        box = text.get_window_extent().transformed(row.transData.inverted())
+        for name, (start, end) in runs.items():
+            if text.get_text() != name:
+                continue
+            within = start <= box.x0 and box.x1 <= end
+            assert within or box.x0 >= end or box.y0 >= row.get_ylim()[1], name
+            inside += within
+            others = [span for other, span in runs.items() if other != name]
+            if box.y0 < row.get_ylim()[1]:
+                assert all(box.x1 <= a or box.x0 >= b for a, b in others)
+    assert inside >= 2
+    told = "\n".join(text.get_text() for text in row.texts)
+    assert "opens_7" in told
+    assert "opens_0" in told
+
+
+def test_words_are_as_wide_as_the_renderer_draws_them() -> None:
+    figure = Figure(figsize=(8, 2), dpi=100)
+    for words in ("chew", "a long name of a cue", "WWW", "iii"):
+        drawn = figure.text(0.0, 0.5, words, fontsize=50, family="DejaVu Sans")
+        figure.canvas.draw()
+        want = drawn.get_window_extent().width / 100.0 / 50.0
+        assert name_in(words) == pytest.approx(want, rel=0.06)
+
+
+def test_a_cue_too_short_for_its_name_is_named_above_its_press() -> None:
+    cues = (
+        Cue("a_name_of_some_length", "", InTurn((move("jaw", 12, 100),))),
+        Cue("long", "", InTurn((move("fin", 30, 9000),))),
+    )
+    presses = (Press(700, button=1), Press(1000, cue="long"))
+    shown = plotted(rehearse(show_of(*cues), presses, 12_000))
+    texts = [text.get_text() for text in score_figure(shown).axes[0].texts]
+    assert "a_name_of_some_length\n1" in texts
+    assert plot_cues.LEAST_SIZE >= 4.8

@@ -278,6 +278,7 @@ function leaned() {
   stage.showHardest = byId("hardest").checked;
   const way = stage.leanDeg < 0 ? " back" : stage.leanDeg > 0 ? " forward" : "";
   byId("lean-told").textContent = `${Math.abs(stage.leanDeg)}\u00b0${way}`;
+  byId("lean").setAttribute("aria-valuetext", `${Math.abs(stage.leanDeg)} degrees${way}`);
   const worst = show.parts.map(part => [part, stage.hardestOf(part)]).filter(([, found]) => found && found.share >= 0.001);
   byId("held").textContent = stage.showHardest
     ? worst.map(([part, found]) => `${part.name}: ${Math.round(found.share * 100)} % of what its servo keeps, at ${Math.round(found.at)}${part.way_deg === null ? "\u00b0" : " mm"}`).join("; ") || "Nothing is hard to hold here."

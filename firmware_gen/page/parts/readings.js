@@ -47,7 +47,8 @@ export class Readings {
       const digits = output.unit === "rpm" ? 0 : 1;
       put(cells.now, pulse ? `${placeOf(output.points, pulse).toFixed(digits)} ${output.unit}` : "limp");
       put(cells.more, pulse ? `${(pulse / 2).toFixed(1)} \u00b5s` : "no pulses");
-      this.effort(cells, output.name, frame, figures);
+      if (figures) this.effort(cells, output.name, frame);
+      else this.holding(cells, output, pulse);
     } else if (track.kind === "lamp") {
       put(cells.now, `${((board.duties[track.index] / 65535) * 100).toFixed(1)} % duty`);
     } else if (track.kind === "switch") {
@@ -59,20 +60,36 @@ export class Readings {
     }
   }
 
-  effort(cells, name, frame, figures) {
+  effort(cells, name, frame) {
     const at = Math.floor(frame / this.together);
     const [torque, limit, current] = ["torque", "limit", "current"].map(kind => this.rows[kind][name]);
-    if (!figures || !torque) {
-      put(cells.effort, "\u2013");
-      cells.bar.style.width = "0";
-      return;
-    }
+    if (!torque) return bar(cells, "\u2013", 0);
     const [need, have] = [torque.at(at), limit.at(at)];
     const unit = cells.unit;
-    put(cells.effort, `${need.toFixed(3)} of ${have.toFixed(3)} ${unit}, ${current.at(at).toFixed(2)} A`);
-    cells.bar.style.width = `${Math.min(100, (100 * need) / (have || 1)).toFixed(1)}%`;
-    cells.bar.classList.toggle("over", need > have * 1.000001);
+    bar(cells, `${need.toFixed(3)} of ${have.toFixed(3)} ${unit}, ${current.at(at).toFixed(2)} A`, need / (have || 1));
   }
+
+  /** Where buttons are pressed: what it takes to stand still there, the one part of it that is known. */
+  holding(cells, output, pulse) {
+    const held = this.show.parts.find(part => part.name === output.name)?.held;
+    if (!held || !pulse) return bar(cells, "\u2013", 0);
+    const share = heldAt(held, placeOf(output.points, pulse));
+    bar(cells, `to stand still: ${(100 * share).toFixed(0)} % of what it keeps`, share);
+  }
+}
+
+/** The share at a place in the worst posture: of the two poses beside it, the harder one. */
+export function heldAt({ poses, shares }, place) {
+  const worst = shares[shares.length - 1];
+  const last = poses.length - 1;
+  const along = Math.min(last, Math.max(0, ((place - poses[0]) / (poses[last] - poses[0] || 1)) * last));
+  return Math.max(worst[Math.floor(along)], worst[Math.ceil(along)]);
+}
+
+function bar(cells, words, share) {
+  put(cells.effort, words);
+  cells.bar.style.width = `${Math.min(100, 100 * share).toFixed(1)}%`;
+  cells.bar.classList.toggle("over", share > 1.000001);
 }
 
 function lineOf(table, track) {

@@ -108,7 +108,11 @@ export class Stage {
     pen.fillStyle = this.colours.dim;
     pen.textAlign = "center";
     const { name } = root.part;
-    const label = view.limb.views.length > 1 || view.view === "above" ? `${name}, ${VIEWS[view.view]}` : name;
+    const [first] = view.limb.views;
+    const several = view.limb.views.length > 1 || first === "above";
+    const whole = several ? `${name}, ${VIEWS[view.view]}` : name;
+    const short = view.view === first ? name : VIEWS[view.view]; // its limb's first view names it
+    const label = pen.measureText(whole).width <= view.wide + 8 ? whole : short;
     pen.fillText(label, 8 + view.left + view.wide / 2, TOP + view.top + view.shelf + LABEL_BELOW, view.wide + 8);
   }
 
