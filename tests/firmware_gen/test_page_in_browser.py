@@ -25,7 +25,7 @@ from firmware_gen.page.page import MODULES, PARTS
 from firmware_gen.page.remote import sayings
 from firmware_gen.table.records import StripRecord
 from seqlang.check import CheckedShow
-from sim.light.lightness import linear_to_srgb
+from sim.light.lightness import linear_to_srgb, srgb_to_linear
 from sim.model import Servo
 from sim.pictures.creature import DrawnPart, Outline, creature
 from sim.pictures.posing import corners, limbs, looked_at, posed
@@ -511,6 +511,92 @@ def test_everything_that_can_be_pressed_or_read_has_a_name(heron: Opened) -> Non
     heron.js("() => bellcrank.seek(500)")
     heron.wait("document.getElementById('band').getAttribute('aria-valuetext').startsWith('10.00')")
     assert "body: ready" in heron.page.inner_text("#told") or heron.page.inner_text("#told")
+
+
+NAMED_ROLES = {
+    "button",
+    "checkbox",
+    "combobox",
+    "slider",
+    "image",
+    "region",
+    "heading",
+    "rowheader",
+}
+
+
+def test_a_screen_reader_hears_a_name_and_a_state_for_all_that_can_be_worked(
+    heron: Opened,
+) -> None:
+    """From the browser's own accessibility tree (WAI-ARIA 1.2; WCAG 2.2, 4.1.2)."""
+    heron.js(
+        """() => { const lean = document.getElementById("lean");
+            lean.value = -15; lean.dispatchEvent(new Event("input")); }"""
+    )
+    session = heron.page.context.new_cdp_session(heron.page)
+    nodes = [
+        (node["role"]["value"], node.get("name", {}).get("value", ""))
+        for node in session.send("Accessibility.getFullAXTree")["nodes"]
+        if not node.get("ignored")
+    ]
+    assert [role for role, name in nodes if role in NAMED_ROLES and not name.strip()] == []
+    regions = [name for role, name in nodes if role == "region"]
+    assert regions[:3] == ["Parts and lights", "Remote", "Time"]
+    names = [name for role, name in nodes if role == "button"]
+    assert len(names) == len(set(names))
+    assert "Wearer leans" in [name for role, name in nodes if role == "slider"]
+    assert heron.page.get_attribute("#lean", "aria-valuetext") == "15 degrees back"
+
+
+def test_the_tab_key_reaches_everything_in_the_order_of_the_page(heron: Opened) -> None:
+    """WCAG 2.2, 2.1.1, 2.4.3 and 2.4.7: by keyboard alone, in order, and one sees where one is."""
+    workable = heron.js(
+        """() => [...document.querySelectorAll("button, input, select, [tabindex]")]
+            .filter(node => node.checkVisibility()).map((node, n) => (node.dataset.n = n))"""
+    )
+    heron.js("() => document.activeElement.blur()")
+    reached = []
+    for _ in workable:
+        heron.page.keyboard.press("Tab")
+        at, outline = heron.js(
+            """() => [Number(document.activeElement.dataset.n),
+                getComputedStyle(document.activeElement).outlineStyle]"""
+        )
+        reached.append(at)
+        assert outline != "none"
+    assert reached == workable
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_words_stand_out_from_what_is_behind_them(
+    browser: Browser, tmp_path: Path, scheme: str
+) -> None:
+    """WCAG 2.2, 1.4.3: 4.5 to 1 for words; 1.4.11: 3 to 1 for what a drawing is read by."""
+    with opened(browser, paged(EVERYTHING)[0], tmp_path, color_scheme=scheme) as found:
+        names = ("paper", "card", "ink", "dim", "part", "mark", "cue", "pale", "bad", "edge")
+        shades = found.js(
+            """names => { const style = getComputedStyle(document.documentElement);
+                return Object.fromEntries(
+                    names.map(name => [name, style.getPropertyValue(`--${name}`).trim()])); }""",
+            list(names),
+        )
+    light = {name: _luminance(shade) for name, shade in shades.items()}
+    for over in ("paper", "card"):
+        for words in ("ink", "dim"):
+            assert _contrast(light[words], light[over]) >= 4.5, (words, over)
+        for shape in ("part", "mark", "bad", "edge"):
+            assert _contrast(light[shape], light[over]) >= 3.0, (shape, over)
+    for band in ("cue", "pale"):
+        assert _contrast(light["ink"], light[band]) >= 4.5, band
+
+
+def _luminance(shade: str) -> float:
+    linear = srgb_to_linear(np.array([int(shade[n : n + 2], 16) for n in (1, 3, 5)]) / 255.0)
+    return float(np.dot(linear, [0.2126, 0.7152, 0.0722]))
+
+
+def _contrast(one: float, other: float) -> float:
+    return (max(one, other) + 0.05) / (min(one, other) + 0.05)
 
 
 def test_a_show_of_lights_alone_has_no_sheet_of_parts(browser: Browser, tmp_path: Path) -> None:
