@@ -39,7 +39,9 @@ LUMINANCE_WEIGHTS: Final = (0.2126, 0.7152, 0.0722)
 def luminance(level_pct: ArrayLike) -> Array:
     """Relative luminance (0 to 1) of a lightness in percent: the inverse of CIE L*."""
     level = np.asarray(level_pct, dtype=np.float64)
-    return np.where(level > 8.0, ((level + 16.0) / 116.0) ** 3, level / _KAPPA)
+    root = (level + 16.0) / 116.0
+    # a power of 3 takes numpy ten times as long
+    return np.where(level > 8.0, root * root * root, level / _KAPPA)
 
 
 def lightness(relative_luminance: ArrayLike) -> Array:

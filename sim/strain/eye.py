@@ -10,9 +10,10 @@ group of pixels, at each light that it lies on (`sim.light.patterns`).
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
+from itertools import groupby
 from math import inf
 from typing import Final
 
@@ -54,7 +55,7 @@ from sim.model import (
 )
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import Samples, sample
-from sim.rehearsal.trajectories import Fading, Trajectories
+from sim.rehearsal.trajectories import Fading, Modulation, Trajectories
 from sim.rulebook import FRAME_MS
 from sim.score.tree import (
     Lengths,
@@ -106,6 +107,10 @@ MOST_STATEMENTS: Final = 100_000
 MOST_LOOKS: Final = 450_000
 """Looks at the patterns of effects (`sim.light.patterns.looks`) of all cues (own limit): about 40
 of the fastest `run` on 100 white pixels."""
+
+MOST_PIXELS: Final = 30_000_000
+"""Pixels that are worked out in the frames of all cues (own limit): 100 for all the frames. A strip
+whose pixels differ has all of its own in each frame, any other light is one."""
 
 PATIENCE: Final = 2
 """So many times that much is watched in all. Then nothing more is looked for: no further pair of
@@ -178,6 +183,7 @@ class Eye:
         self._found: dict[str, tuple[Flash, ...]] = {}
         self._frames = 0
         self._statements = 0
+        self._pixels = 0
         self._looks = 0
 
     @property
@@ -186,6 +192,7 @@ class Eye:
         return (
             self._frames > PATIENCE * MOST_FRAMES
             or self._statements > PATIENCE * MOST_STATEMENTS
+            or self._pixels > PATIENCE * MOST_PIXELS
             or self._looks > PATIENCE * MOST_LOOKS
         )
 
@@ -199,6 +206,11 @@ class Eye:
         sights = len(self.states.entries(cue)) * len(self.states.runs(cue))
         span_ms = watched_ms(cue)
         return sights * (span_ms // FRAME_MS), sights * _carried_out(cue, span_ms)
+
+    def pixels(self, cue: Cue) -> int:
+        """How many pixels are worked out in all frames of a cue that are watched."""
+        frames, _ = self.effort(cue)
+        return frames * _pixels(_with_few_pixels(replace(self.show, score=Score("", (cue,)))))
 
     def looks(self, cue: Cue) -> int:
         """With how many looks a cue's patterns are begun: it is rehearsed for that."""
@@ -286,21 +298,38 @@ class Eye:
             fadings = sight.trajectories.lights[name]
             starts = [fading.start_ms for fading in fadings]
             longest: dict[tuple[Effect, tuple[float, ...]], tuple[float, float]] = {}
-            for n, piece in enumerate(pieces):
-                if piece.effect is None or piece.start_ms < sight.start_ms - FRAME_MS:
-                    continue
-                last = n + 1 == len(pieces)
-                until = self._stays_until(sight, name) if last else pieces[n + 1].shown_ms
+            for piece, effect, until in self._stays(sight, name, pieces):
                 first = max(0, bisect_right(starts, piece.start_ms) - 1)
                 under = fadings[first : bisect_left(starts, until) + 1]
                 for levels, ends in _lights_under(under, piece.start_ms, until):
-                    known, _ = longest.get((piece.effect, levels), (0.0, 0.0))
+                    known, _ = longest.get((effect, levels), (0.0, 0.0))
                     lasts = ends - piece.start_ms
                     if lasts > known:
-                        longest[piece.effect, levels] = lasts, piece.start_ms
+                        longest[effect, levels] = lasts, piece.start_ms
             for (effect, levels), (lasts, start) in longest.items():
                 lit = self._lit(name, levels)
                 yield Laid(name, effect, lit, lasts, start - sight.start_ms)
+
+    def _stays(
+        self, sight: Sight, name: str, pieces: Sequence[Modulation]
+    ) -> Iterator[tuple[Modulation, Effect, float]]:
+        """Each effect that the cue lays on a light: its piece, itself, and until when it stays.
+
+        An effect that is stated again while it goes on is one with itself: it keeps its start, and
+        each statement makes one more piece. Told apart, a thousand of them would all be looked at
+        from the first one's start.
+        """
+        ends = [*(piece.shown_ms for piece in pieces[1:]), self._stays_until(sight, name)]
+        laid = [
+            (piece, until)
+            for piece, until in zip(pieces, ends, strict=True)
+            if piece.start_ms >= sight.start_ms - FRAME_MS
+        ]
+        for _, going_on in groupby(laid, lambda one: (one[0].start_ms, one[0].effect)):
+            stated = list(going_on)
+            piece, _ = stated[0]
+            if piece.effect is not None:
+                yield piece, piece.effect, max(until for _, until in stated)
 
     def _stays_until(self, sight: Sight, name: str) -> float:
         """Until when an effect stays on that its cue leaves on, on the rehearsal's clock.
@@ -371,10 +400,11 @@ class Eye:
     ) -> Sight:
         cast = {c.name: _lights_alone(c, as_written) for c in cues}
         score = Score("", (_bringing(entry), *cast.values()))
-        show = replace(self.show, score=score)
-        trajectories = rehearse(_with_few_pixels(show), presses, length)
+        show = _with_few_pixels(replace(self.show, score=score))
+        trajectories = rehearse(show, presses, length)
         times = np.arange(0.0, length, FRAME_MS)
         self._frames += times.size
+        self._pixels += times.size * _pixels(show)
         self._statements += sum(map(len, trajectories.lights.values()))
         parts = [
             light_sources(self.show, sample(trajectories, times[at : at + CHUNK]))
@@ -441,6 +471,11 @@ def _with_few_pixels(show: Show) -> Show:
         for o in show.rig.outputs
     )
     return replace(show, rig=replace(show.rig, outputs=outputs))
+
+
+def _pixels(show: Show) -> int:
+    """Pixels of all lights of a show; a lamp is one."""
+    return sum(o.pixels if isinstance(o, Strip) else 1 for o in show.rig.outputs)
 
 
 def light_sources(show: Show, samples: Samples) -> dict[str, LightSource]:

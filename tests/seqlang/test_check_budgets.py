@@ -160,6 +160,39 @@ def test_just_so_much_light_is_watched(what: str, monkeypatch: pytest.MonkeyPatc
     assert {finding.name for finding in check(show).findings} == {"light-too-long"}
 
 
+def test_just_so_many_pixels_are_worked_out_in_all_frames(monkeypatch: pytest.MonkeyPatch) -> None:
+    """`run` makes the 30 pixels of the strip differ, beside a lamp; without it the strip is one."""
+    lines = ["belly cut to white 100 %", "belly run every 100 ms, width 3", "hold 1 s"]
+    show = cue(*lines)
+    assert show.show is not None
+    eye, act = Eye(show.show), show.show.score.cues[0]
+    spent = eye.pixels(act)
+    assert spent == eye.effort(act)[0] * (30 + 1)
+    monkeypatch.setattr(light_too_long, "MOST_PIXELS", spent)
+    assert "light-too-long" not in {finding.name for finding in check(show).findings}
+    monkeypatch.setattr(light_too_long, "MOST_PIXELS", spent - 1)
+    (found,) = check(show).findings
+    assert (found.name, found.asked, found.limit) == ("light-too-long", spent, spent - 1)
+    assert found.label == f"most of it is here: {spent} pixels"
+    alike = cue("belly cut to white 100 %", "belly breathe every 100 ms", "hold 1 s")
+    assert alike.show is not None
+    still, same = Eye(alike.show), alike.show.score.cues[0]
+    assert still.pixels(same) == still.effort(same)[0] * 2
+
+
+def test_no_number_is_told_to_be_the_least_when_the_search_for_it_was_cut_short(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    show = cue("repeat for ever", "    lure fade to 100 % in 60 ms", "    lure cut to off")
+    found = {finding.name: finding for finding in check(show).findings}
+    assert found["general-flash"].fix is not None
+    trials = iter([False] * 4)
+    monkeypatch.setattr(Eye, "is_tired", property(lambda _: next(trials, True)))
+    found = {finding.name: finding for finding in check(show).findings}
+    assert found["general-flash"].fix is None
+    assert found["general-flash"].help.startswith("slow it down")
+
+
 def test_just_so_many_looks_are_taken_at_patterns(monkeypatch: pytest.MonkeyPatch) -> None:
     lines = ["belly fade to white 100 % in 1 s", "belly run every 100 ms, width 3", "hold 1 s"]
     show = cue("repeat for ever", *(f"    {line}" for line in lines))

@@ -40,7 +40,7 @@ from sim.rulebook import (
     STRANDS,
     THREADS,
 )
-from sim.strain.eye import MOST_FRAMES, MOST_LOOKS, MOST_STATEMENTS
+from sim.strain.eye import MOST_FRAMES, MOST_LOOKS, MOST_PIXELS, MOST_STATEMENTS
 
 CHIP = CHIPS["atmega328p"]
 
@@ -67,7 +67,9 @@ KEPT: dict[str, tuple[float, ...]] = {
         *(LONGEST_DURATION_MS / 1000, LONGEST_STOP_MS / 1000, LONGEST_SILENCE_MS / 1000),
     ),
     "servo-overvoltage": (100 * (OVER_RATED - 1), 100 * (FAR_OVER_RATED - 1)),
-    "light-too-long": (MOST_FRAMES * FRAME_MS / 60_000, MOST_STATEMENTS, MOST_LOOKS),
+    "light-too-long": (
+        *(MOST_FRAMES * FRAME_MS / 60_000, MOST_STATEMENTS, MOST_PIXELS, MOST_LOOKS),
+    ),
     "long-strobe": (STROBE_S,),
     "too-many-threads": (THREADS, LOOP_DEPTH),
     "too-many-includes": (MOST_INCLUDED, MOST_INCLUDED_DEEP),

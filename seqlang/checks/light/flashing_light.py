@@ -128,12 +128,19 @@ def _culprit(cue: Cue, found: Flashing) -> Effect | Fade | None:
 # -- the slowest change that passes ---------------------------------------------------------------
 
 
+class _TiredError(Exception):
+    """So much has been watched that no further number is tried."""
+
+
 def _slower(context: Context, cue: Cue, found: Flashing) -> tuple[Fix, int] | None:
     """The one number in the cue whose least increase makes this flashing pass, and that number."""
     for span, part, now_ms in islice(_numbers(context, cue, found), MOST_TRIED):
         if context.eye.is_tired:
             return None
-        passing = _least(context, cue, found, span, part, now_ms)
+        try:
+            passing = _least(context, cue, found, span, part, now_ms)
+        except _TiredError:
+            return None
         if passing is not None:
             return rewritten(context, span, passing, units.DURATION, "up"), passing
     return None
@@ -159,9 +166,14 @@ def _numbers(context: Context, cue: Cue, found: Flashing) -> Iterator[tuple[Span
 def _least(
     context: Context, cue: Cue, found: Flashing, span: Span, part: str, now_ms: int
 ) -> int | None:
-    """The least number (ms) at `span` with which the cue passes; None: none that is sensible."""
+    """The least number (ms) at `span` with which the cue passes; None: none that is sensible.
+
+    Raises `_TiredError` in mid-search: what was seen to pass so far may not be the least.
+    """
 
     def passes(value: int) -> bool:
+        if context.eye.is_tired:
+            raise _TiredError
         slow = replace(cue, body=_with(context, cue.body, span, part, value))
         return not any(f.found.kind == found.kind for f in context.eye.flashes_as(slow))
 

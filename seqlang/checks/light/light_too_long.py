@@ -1,7 +1,8 @@
 """light-too-long: the cues whose light may flash take longer to watch than a check does.
 
 What: the cues in which a light can change eight times a second are watched frame by frame, up to
-ten minutes each; all of them together take at most 100 minutes and 100,000 statements.
+ten minutes each; all of them together take at most 100 minutes and 100,000 statements. In a strip
+whose pixels differ each pixel is watched: at most 30,000,000 in all frames of all cues.
 The pattern of a fast effect is looked at on every light it lies on, with 450,000 looks at most. An
 irregular one that does not flash in its first beats is looked at to its end, which takes far more.
 
@@ -23,7 +24,7 @@ from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
 from sim.model import Cue
 from sim.rulebook import FRAME_MS
-from sim.strain.eye import MOST_FRAMES, MOST_LOOKS, MOST_STATEMENTS
+from sim.strain.eye import MOST_FRAMES, MOST_LOOKS, MOST_PIXELS, MOST_STATEMENTS
 
 _MS_A_MINUTE = 60_000
 
@@ -50,6 +51,14 @@ def check(context: Context) -> Iterator[Finding]:
             f"{MOST_STATEMENTS} can be followed"
         )
         label = f"most of it is here: {most} statements"
+    elif (pixels := sum(context.eye.pixels(cue) for cue in cues)) > MOST_PIXELS:
+        worst = max(cues, key=context.eye.pixels)
+        asked, limit, unit = pixels, MOST_PIXELS, "pixels"
+        what = (
+            f"show {pixels} pixels in all frames in which they are watched, and at most "
+            f"{MOST_PIXELS} can be worked out"
+        )
+        label = f"most of it is here: {context.eye.pixels(worst)} pixels"
     else:
         yield from _patterns(context, cues)
         return

@@ -167,6 +167,31 @@ def test_an_effect_that_is_left_on_stays_until_idle_takes_it_off(
     assert eye._stays_until(sight, "lure") == until
 
 
+def test_an_effect_that_is_stated_again_while_it_goes_on_is_looked_at_once() -> None:
+    """Else each of its thousand statements is held against all that shone since the first one."""
+    again = Repeat(InTurn((Effect("lure", "ember", 200), Fade("lure", 80.0, 20))), 1000)
+    one = cue("one", again, Effect("lure", "steady", 0), Hold(60))
+    eye = Eye(show_of(one))
+    sight = eye.watch(one, eye.states.entries(one)[0])
+    pieces = sight.trajectories.effects["lure"]
+    assert len(pieces) > 1000
+    ((piece, effect, until),) = eye._stays(sight, "lure", pieces)
+    assert (effect.name, until) == ("ember", pytest.approx(21_000.0, abs=400.0))
+    laid = list(eye._laid(sight))
+    assert [found.effect.name for found in laid] == ["ember"] * len(laid)
+    assert max(found.lasts_ms for found in laid) == until - piece.start_ms
+
+
+def test_an_effect_that_another_takes_off_is_looked_at_each_time_it_comes_back() -> None:
+    turns = (Effect("lure", "ember", 200), Hold(500), Effect("lure", "breathe", 300), Hold(500))
+    one = cue("one", Repeat(InTurn(turns), 3))
+    eye = Eye(show_of(one))
+    sight = eye.watch(one, eye.states.entries(one)[0])
+    found = list(eye._stays(sight, "lure", sight.trajectories.effects["lure"]))
+    assert [effect.name for _, effect, _ in found] == ["ember", "breathe"] * 3
+    assert [piece.start_ms for piece, _, _ in found] == [980.0 + 500.0 * n for n in range(6)]
+
+
 def test_what_idle_itself_leaves_on_stays() -> None:
     idle = Cue("idle", "", Repeat(GLOW.body, None))
     eye = Eye(show_of(idle, idle=("idle",)))
@@ -178,7 +203,8 @@ def test_what_idle_itself_leaves_on_stays() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "most"), [("_frames", 600_000), ("_statements", 200_000), ("_looks", 900_000)]
+    ("name", "most"),
+    [("_frames", 600_000), ("_statements", 200_000), ("_pixels", 60_000_000), ("_looks", 900_000)],
 )
 def test_the_eye_tires_after_twice_what_all_cues_may_take(name: str, most: int) -> None:
     eye = Eye(show_of(GLOW))
