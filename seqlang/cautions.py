@@ -93,4 +93,17 @@ GETTING_OUT: Final = Caution(
     ),
 )
 
+JOGGING: Final = Caution(
+    "caution-jogging",
+    "a servo that is turned by keys",
+    (
+        "hold or prop what hangs on a part: without pulses it sinks",
+        "a limp part may have sunk or been pushed: the first pulse pulls it back to where it last "
+        "stood, as fast as its servo can",
+        "ends in the text do not know what the part really meets: go near them in steps of 1 us, "
+        "and listen; a servo that hums is pressing on something",
+    ),
+)
+"""Shown before the first motion of `bellcrank jog`; no show has it."""
+
 ALL: Final = (PINCH, TURNING, LITHIUM, HEAT, FLASHING, GETTING_OUT)

@@ -151,6 +151,24 @@ def waited(jog: Jog, now_s: float) -> Jog:
     return replace(jog, is_limp=True, stopped=0)
 
 
+def resumed(jog: Jog, pulse_us: float, now_s: float) -> Jog:
+    """Pulses again, from where the servo is now: somebody else may have turned it, or a slow change
+    of its pulse was cut short."""
+    down, up = jog.ends_us
+    down = (*down[:-1], min(down[-1], pulse_us))
+    up = (*up[:-1], max(up[-1], pulse_us))
+    passed = (sum(pulse_us < end for end in down), sum(pulse_us > end for end in up))
+    return replace(
+        jog,
+        ends_us=(down, up),
+        held_us=pulse_us,
+        passed=passed,
+        key_s=now_s,
+        is_limp=False,
+        stopped=0,
+    )
+
+
 def _stepped(jog: Jog, direction: Literal[-1, 1], now_s: float) -> Jog:
     in_a_heap = jog.step_s is not None and now_s - jog.step_s < SHORTEST_GAP_S
     jog = replace(jog, key_s=now_s, step_s=now_s)

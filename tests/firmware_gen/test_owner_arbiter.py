@@ -18,6 +18,7 @@ from firmware_gen.link.owner.arbiter import MOST_ASKS, TRANSFER_IDLE_S
 from firmware_gen.link.protocol import (
     BUTTON,
     DATA,
+    JOG,
     OPEN,
     TRIGGER,
     ReportedMode,
@@ -25,6 +26,7 @@ from firmware_gen.link.protocol import (
     ResetCause,
     Status,
 )
+from tests.firmware_gen.link_cases import servo_table
 
 STOP_S = 0.050
 """What is promised: a stop acts within this time, whatever else goes on."""
@@ -472,3 +474,84 @@ def test_a_payload_that_the_board_finds_malformed_is_the_boards_to_refuse() -> N
     asked = line.ask(1, RequestKind.BUTTON, BUTTON.pack(HELD_BUTTON, True) + b"x")
     line.run(0.1)
     assert line.outcome(1, asked) == Reply(Status.MALFORMED)
+
+
+# -- a servo that is jogged ----------------------------------------------------------------------
+
+
+def limp_line() -> SharedLine:
+    line = SharedLine(servo_table())
+    line.ask(9, RequestKind.LIMP)
+    line.run(0.1)
+    assert line.virtual.board.mode == ReportedMode.LIMP
+    return line
+
+
+def jog(line: SharedLine, client: int, pulse: int = 3000) -> int:
+    return line.ask(client, RequestKind.JOG, JOG.pack(0, pulse))
+
+
+def has_pulses(line: SharedLine) -> bool:
+    frame = line.virtual.board.frame()
+    return frame is not None and any(frame.pulses)
+
+
+def test_a_client_that_ends_leaves_the_servo_limp_that_it_jogged() -> None:
+    line = limp_line()
+    asked = jog(line, 1)
+    line.run(0.1)
+    assert line.outcome(1, asked) == Reply(Status.DONE)
+    assert has_pulses(line)
+    limps = len(line.noted.times(RequestKind.LIMP))
+    left = line.now
+    line.arbiter.leave(1, line.now)
+    line.run(STOP_S)
+    times = line.noted.times(RequestKind.LIMP)
+    assert len(times) == limps + 1
+    assert times[-1] - left <= STOP_S
+    assert not has_pulses(line)
+    assert [event.words for event in line.events if event.what == "let-go"] == [
+        "the servo that was jogged is limp: its client ended"
+    ]
+    line.run(1.0)
+    assert line.arbiter.is_idle
+
+
+def test_a_client_that_jogged_long_ago_leaves_nothing_to_be_made_limp() -> None:
+    for end in (RequestKind.STOP, None):
+        line = limp_line()
+        jog(line, 1)
+        line.run(0.1)
+        if end is not None:
+            line.ask(2, end)
+        line.run(0.1 if end is not None else 1.0)
+        limps = len(line.noted.times(RequestKind.LIMP))
+        line.arbiter.leave(1, line.now)
+        line.run(0.2)
+        assert len(line.noted.times(RequestKind.LIMP)) == limps
+
+
+def test_two_do_not_jog_the_servos_of_one_board() -> None:
+    line = limp_line()
+    jog(line, 1)
+    line.run(0.1)
+    second = jog(line, 2)
+    assert "another program turns a servo" in failure(line, 2, second).message
+    assert not line.arbiter.is_idle
+    line.run(1.0)
+    later = jog(line, 2)
+    line.run(0.1)
+    assert line.outcome(2, later) == Reply(Status.DONE)
+
+
+def test_a_jog_that_has_not_gone_out_does_not_follow_a_limp() -> None:
+    line = limp_line()
+    numbers = [jog(line, 1, pulse) for pulse in (2500, 2600, 2700)]
+    line.ask(2, RequestKind.LIMP)
+    line.run(0.2)
+    assert [
+        number
+        for number in numbers
+        if isinstance(found := line.outcome(1, number), LinkFailure) and found.reason == "overtaken"
+    ] == numbers[1:]
+    assert not has_pulses(line)

@@ -5,7 +5,8 @@ out. `serving` has the sockets, the ports and the clock.
 
 Stop and limp go before everything, also while a transfer or a greeting is under way. All other
 requests of a client are taken in their order, and clients take turns. A client that ends, or that
-falls silent, lets go of what it held: buttons go up, a transfer ends with the old show in place.
+falls silent, lets go of what it held: buttons go up, a transfer ends with the old show in place, a
+servo that it jogs goes limp.
 """
 
 from __future__ import annotations
@@ -44,6 +45,8 @@ MOST_ASKS: Final = 64
 
 _TRANSFER: Final = (RequestKind.OPEN, RequestKind.DATA, RequestKind.VERIFY, RequestKind.COMMIT)
 _STARTS_SOMETHING: Final = (RequestKind.TRIGGER, RequestKind.BUTTON, RequestKind.STANDBY)
+_OVERTAKEN: Final = (*_STARTS_SOMETHING, RequestKind.JOG)
+"""What must not follow a stop."""
 _ACTS: Final = (*URGENT, *_STARTS_SOMETHING, RequestKind.COMMIT)
 
 Lane = Literal["ordered", "data", "verify", "other"]
@@ -55,6 +58,7 @@ _LANES: Final[dict[RequestKind, Lane]] = {
     RequestKind.READ: "other",
     RequestKind.STATUS: "other",
     RequestKind.BEACON: "other",
+    RequestKind.PULSE: "other",
 }
 
 
@@ -139,6 +143,9 @@ class Arbiter:
         self._held: dict[int, set[int]] = {}
         self._last_word: dict[int, float] = {}
         self._was_let_go: dict[int, str] = {}
+        self._jogger: int | None = None
+        """The client that turns a servo."""
+        self._last_jog = 0.0
         self._last_put = 0.0
 
     # -- clients -----------------------------------------------------------------------------
@@ -154,6 +161,7 @@ class Arbiter:
             return
         self._drop(client)
         self._let_go(client, "its client ended")
+        self._end_jog(client)
         del self._queues[client]
         self._turns.remove(client)
         self._last_word.pop(client, None)
@@ -189,7 +197,8 @@ class Arbiter:
     def is_idle(self) -> bool:
         """Nothing waits and nothing is held."""
         waits = self._urgent or self._greeting or self._greeters or len(self._awaiting)
-        return not waits and not any(self._queues.values()) and not any(self._held.values())
+        holds = any(self._held.values()) or self._jogger is not None
+        return not waits and not any(self._queues.values()) and not holds
 
     # -- the line ----------------------------------------------------------------------------
 
@@ -231,6 +240,8 @@ class Arbiter:
             silent_s = now - self._last_word.get(client, now)
             if held and silent_s >= SILENT_S:
                 self._let_go(client, f"its client said nothing for {silent_s:.1f} s")
+        if self._jogger is not None and now >= self._last_jog + SILENT_S:
+            self._jogger = None  # the board ends it by itself
         self._move_on(now)
 
     def slept(self, seconds: float, now: float) -> None:
@@ -247,6 +258,7 @@ class Arbiter:
         times = [self._greeting.due] if self._greeting else []
         times += [self._transfer.last + TRANSFER_IDLE_S] if self._transfer else []
         times += [self._last_word[one] + SILENT_S for one, held in self._held.items() if held]
+        times += [] if self._jogger is None else [self._last_jog + SILENT_S]
         if self._awaiting.due is not None:
             times.append(self._awaiting.due)
         return min(times, default=None)
@@ -285,6 +297,8 @@ class Arbiter:
             return _let_go_words(self._was_let_go.pop(asked.client))
         if asked.kind in _TRANSFER:
             return self._transfer_refusal(asked, now)
+        if asked.kind == RequestKind.JOG:
+            return self._jog(asked, now)
         if asked.kind == RequestKind.BUTTON and len(asked.payload) == BUTTON.size:
             return self._button(asked)
         return None
@@ -317,6 +331,24 @@ class Arbiter:
             return None
         held.discard(button)
         return Reply(Status.DONE) if self._is_held(button) else None
+
+    def _jog(self, asked: Ask, now: float) -> LinkFailure | None:
+        """Note who turns a servo. Two who did so at once would pull it to and fro."""
+        if self._jogger not in (None, asked.client):
+            return LinkFailure(
+                "refused",
+                f"another program turns a servo of the board on {self.name}",
+                "end that first, then repeat",
+            )
+        self._jogger, self._last_jog = asked.client, now
+        return None
+
+    def _end_jog(self, client: int) -> None:
+        """The servo that a client turned goes limp at once, and not only when the board ends it."""
+        if self._jogger == client:
+            words = "the servo that was jogged is limp: its client ended"
+            self.events.append(BoardEvent("let-go", client, words=words))
+            self._put_urgent(Ask(0, 0, RequestKind.LIMP))
 
     def _note_silence(self, now: float) -> None:
         """After a second without a frame the board has let go by itself: this process was held up.
@@ -382,12 +414,13 @@ class Arbiter:
     def _put_urgent(self, asked: Ask) -> None:
         """What was to start something and has not gone out yet must not start after a stop."""
         for queue in self._queues.values():
-            for waiting in [each for each in queue if each.kind in _STARTS_SOMETHING]:
+            for waiting in [each for each in queue if each.kind in _OVERTAKEN]:
                 if waiting.kind == RequestKind.BUTTON and waiting.payload[1:] == b"\0":
                     continue
                 queue.remove(waiting)
                 self._answer(waiting, _overtaken(f"`{waiting.kind.name.lower()}`"))
         self._stop_transfer(asked)
+        self._jogger = None
         if asked.kind == RequestKind.LIMP:
             self._urgent.appendleft(asked)
         else:

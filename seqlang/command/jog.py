@@ -1,0 +1,299 @@
+"""`bellcrank jog`: turn servos by keys, and measure where their parts stand."""
+
+from __future__ import annotations
+
+import shlex
+import sys
+import time
+from contextlib import ExitStack
+from typing import TYPE_CHECKING, Final
+
+import click
+
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.protocol import BAUD
+from seqlang.command import SHOW_HAS_ERRORS, BoardFailed, WrongUse
+from seqlang.command._board import connected, end, named, owner_of_ports, told
+from seqlang.command._recalibrated import (
+    change_words,
+    demand_read,
+    moved_words,
+    tell_findings,
+    write_points,
+)
+from seqlang.command._report import Screen
+from seqlang.command._show import read_and_check
+from seqlang.text.render import summary
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from blessed import Terminal
+    from blessed.keyboard import Keystroke
+
+    from seqlang.command._jog_session import JogSession
+    from seqlang.command._jogged import ServoOnBoard
+    from sim.model import Rig
+
+_WAIT_S: Final = 0.05
+"""For a key, before the board is looked after again."""
+_KEYS: Final = {
+    "KEY_UP": "up",
+    "KEY_RIGHT": "up",
+    "KEY_DOWN": "down",
+    "KEY_LEFT": "down",
+    "KEY_ENTER": "enter",
+    "KEY_ESCAPE": "escape",
+    "KEY_BACKSPACE": "backspace",
+    "KEY_DELETE": "backspace",
+}
+
+
+@click.command(name="jog")
+@click.argument("file", type=click.Path(dir_okay=False))
+@click.option(
+    "--port",
+    "ports",
+    metavar="PORT",
+    multiple=True,
+    help="As for the other commands. Give it once for each board of the show that is plugged in; "
+    "without it, a show of one board is on the only USB serial port, and the boards of a larger "
+    "one are looked for on all.",
+)
+@click.option(
+    "--baud",
+    type=click.IntRange(300, 4_000_000),
+    default=BAUD,
+    show_default=True,
+    help="Rate of the line.",
+)
+@click.option("--list", "listed", is_flag=True, help="Only say which servos there are, and where.")
+@click.option("--write", is_flag=True, help="Write what was marked without asking.")
+def command(file: str, ports: tuple[str, ...], baud: int, listed: bool, write: bool) -> int:
+    """Turn servos by keys, and mark where their parts stand.
+
+    The board is made limp; then one servo at a time gets a bare pulse, slowly, from where it
+    stood. SPACE ends all pulses at once. Mark two points or more with the place that you measured:
+    on leaving they go into the `pulse` line of FILE, and nothing else of it changes. The screen
+    tells all keys.
+
+    Parts move: keep fingers, hair and face away, and prop what would sink.
+
+    Example: bellcrank jog first.cues --list --port virtual
+    """
+    loaded, checked = read_and_check(file)
+    demand_read(file, loaded)
+    assert loaded.show is not None
+    if not listed and not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise WrongUse("keys need a terminal; `--list` only says which servos there are")
+    failure: LinkFailure | None = None
+    with ExitStack() as stack:
+        servos = _servos(stack, loaded.show.rig, ports, baud)
+        if listed:
+            try:
+                _list(servos)
+            except LinkFailure as failed:
+                end(failed)
+            return SHOW_HAS_ERRORS if checked.failed else 0
+        points, failure = _by_keys(servos)
+    if failure is not None:
+        told(failure)
+    else:
+        click.echo("no servo has pulses; `bellcrank standby` gets a limp board ready again")
+    status = _take_over(file, points, write) if points else 0
+    if failure is not None:
+        raise BoardFailed("")
+    return status
+
+
+# -- boards ------------------------------------------------------------------------------------
+
+
+def _servos(
+    stack: ExitStack, rig: Rig, ports: Sequence[str], baud: int
+) -> tuple[ServoOnBoard, ...]:
+    """The servos of the boards on these ports, in the order of the text."""
+    from seqlang.command._jogged import servos_on
+
+    wanted: Sequence[str | None] = ports or (
+        _ports_of(rig, baud) if len(rig.boards) > 1 else (None,)
+    )
+    found: list[ServoOnBoard] = []
+    for port in wanted:
+        link, _ = stack.enter_context(connected(port, baud))
+        try:
+            found += servos_on(link, rig)
+        except LinkFailure as failure:
+            end(failure)
+    if not found:
+        raise WrongUse("there is no servo on these boards")
+    names = [one.servo.name for one in found]
+    if len(set(names)) != len(names):
+        raise WrongUse("two of these ports lead to the same board")
+    order = [output.name for output in rig.outputs]
+    return tuple(sorted(found, key=lambda one: order.index(one.servo.name)))
+
+
+def _ports_of(rig: Rig, baud: int) -> list[str]:
+    """The ports on which boards of this show answer."""
+    from seqlang.command._all_ports import FoundBoard, all_ports, asked
+
+    addresses = {board.address for board in rig.boards}
+    try:
+        owner = owner_of_ports()
+        if owner is None:
+            raise WrongUse("say with `--port` where each board is")
+        with owner:
+            each = list(asked(owner, all_ports(owner, baud)))
+    except LinkFailure as failure:
+        end(failure)
+    ports = [
+        port.port
+        for port, answer in each
+        if isinstance(answer, FoundBoard) and answer.address in addresses
+    ]
+    if not ports:
+        raise WrongUse(
+            "no board of this show answers; say with `--port` where each is (`bellcrank ports` "
+            "lists them)"
+        )
+    return ports
+
+
+def _list(servos: Sequence[ServoOnBoard]) -> None:
+    from seqlang.jogging import estimated_place
+    from sim.rig.slide import of_part
+
+    for one in servos:
+        pulse_us = one.pulse_us()
+        unit = of_part(one.servo).place
+        place = estimated_place(one.servo.points, pulse_us)
+        low, high = one.servo.travel_deg
+        click.echo(
+            f"{one.servo.name}: {pulse_us:.1f} us, {place:.1f} {unit} by its points; travel "
+            f"{low:g} to {high:g} {unit}; {named(one.link)}"
+        )
+
+
+# -- keys --------------------------------------------------------------------------------------
+
+
+def _by_keys(
+    servos: Sequence[ServoOnBoard],
+) -> tuple[Mapping[str, tuple[str, ...]], LinkFailure | None]:
+    """What was marked, by servo, and what the link failed with."""
+    from blessed import Terminal
+
+    from seqlang.command._jog_session import JogSession
+
+    terminal = Terminal()
+    session: JogSession | None = None
+    failure: LinkFailure | None = None
+    with terminal.fullscreen(), terminal.cbreak(), terminal.hidden_cursor():
+        try:
+            if _goes_on(terminal, servos):
+                session = JogSession(servos, time.monotonic())
+                _turn(terminal, session)
+        except LinkFailure as failed:
+            failure = failed
+        except KeyboardInterrupt:
+            pass  # as `q`: what was marked is not lost
+        finally:
+            if session is not None:
+                session.leave()
+    return ({} if session is None else session.points()), failure
+
+
+def _goes_on(terminal: Terminal, servos: Sequence[ServoOnBoard]) -> bool:
+    """The cautions, before anything moves."""
+    from seqlang.command._jog_screen import cautions
+
+    _draw(terminal, cautions([one.servo for one in servos], terminal.width), 0)
+    return str(terminal.inkey()) == "y"
+
+
+def _turn(terminal: Terminal, session: JogSession) -> None:
+    from seqlang.command._jog_screen import lines_of_view
+
+    shown: tuple[list[str], int, int] | None = None
+    while not session.is_over:
+        size = terminal.width, terminal.height
+        now = lines_of_view(session.view(), terminal.width), *size
+        if now != shown:
+            _draw(terminal, now[0], 1)
+            shown = now
+        keys = _keys(terminal)
+        session.press(keys, time.monotonic())
+        session.tick(time.monotonic())
+
+
+def _keys(terminal: Terminal) -> list[str]:
+    """All keys that have come: those of a heap come at one time."""
+    found = []
+    key = terminal.inkey(timeout=_WAIT_S)
+    while key:
+        found.append(_name(key))
+        key = terminal.inkey(timeout=0)
+    return found
+
+
+def _name(key: Keystroke) -> str:
+    return _KEYS.get(key.name or "", str(key))
+
+
+def _draw(terminal: Terminal, lines: Sequence[str], bold: int) -> None:
+    """The screen anew, from its top; what does not fit below is left out."""
+    parts: list[str] = [terminal.home]
+    for number, line in enumerate(lines[: terminal.height]):
+        text = terminal.bold(line) if number == bold else line
+        parts += [str(terminal.move_yx(number, 0)), text, str(terminal.clear_eol)]
+    sys.stdout.write("".join((*parts, str(terminal.clear_eos))))
+    sys.stdout.flush()
+
+
+# -- what was measured -------------------------------------------------------------------------
+
+
+def _take_over(file: str, points: Mapping[str, tuple[str, ...]], write: bool) -> int:
+    """Put what was marked into the text, if that is wanted, and check the show anew.
+
+    The text is read again: somebody may have worked on it meanwhile. What was marked is told
+    first, so that nothing that goes wrong here loses it.
+    """
+    from seqlang.calibration import CalibrationRefusedError, read_points, recalibrated
+    from seqlang.check import check
+
+    click.echo("marked; these lines write it later:")
+    for name, marked in points.items():
+        click.echo(f"  {shlex.join(['bellcrank', 'calibrate', file, name, *marked, '--write'])}")
+    loaded, checked = read_and_check(file)
+    demand_read(file, loaded)
+    before, sources = checked.findings, loaded.sources
+    wrote = refused = False
+    for name, marked in points.items():
+        try:
+            made = recalibrated(loaded, name, read_points(marked))
+        except CalibrationRefusedError as refusal:
+            click.echo(f"`{name}` keeps its points: {refusal}", err=True)
+            refused = True
+            continue
+        if made.fix is None:
+            click.echo(f"`{name}` has these points already")
+            continue
+        click.echo(change_words(made, loaded))
+        click.echo(moved_words(made))
+        if write or click.confirm(f"write this into {file}?", default=True):
+            write_points(made, loaded, {})
+            loaded, wrote = made.loaded, True
+    after = check(loaded) if wrote else checked
+    if wrote:
+        tell_findings(before, sources, after.findings, loaded.sources)
+    done = "written" if wrote else "nothing written"
+    screen = Screen.of(sys.stdout)
+    tail = f"{file}: {done}; {summary(after.findings)}"
+    if wrote:
+        tail += "; boards play the old points until `bellcrank flash`"
+    click.secho(tail, fg="red" if after.failed else "green", bold=True, color=screen.colour)
+    if refused:
+        raise WrongUse("some points make no calibration, see above")
+    return SHOW_HAS_ERRORS if after.failed else 0

@@ -1,0 +1,269 @@
+"""`bellcrank jog` on a pseudo-terminal with keys that are pressed, and a virtual board."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import pty
+import select
+import signal
+import struct
+import subprocess
+import sys
+import termios
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pyte
+import pytest
+from flap_show import SECOND_BOARD, SHOW, Outcome, table_of
+
+from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard
+from firmware_gen.link.host import HostLink
+from firmware_gen.link.protocol import ReportedMode
+from seqlang.jogging import SHORTEST_GAP_S
+from sim.rulebook import JOG_STEP
+from tests.seqlang.terminal import ROOT
+from tests.unchecked import transfer_unchecked
+
+pytestmark = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX's")
+
+UP, ENTER = "\x1b[A", "\r"
+PULSES = "    pulse 1000 us at 0 deg, 2000 us at 90 deg\n"
+LONGEST_S = 20
+_BETWEEN_S = 2 * SHORTEST_GAP_S
+"""Keys that come closer are taken for one."""
+
+
+def board_with(table: bytes) -> VirtualBoard:
+    virtual = VirtualBoard(write_s=0.0)
+    transfer_unchecked(HostLink(LocalPort(virtual)), table)
+    virtual.advance(2.0)
+    virtual.board.take_output()
+    return virtual
+
+
+@pytest.fixture
+def show(tmp_path: Path) -> Path:
+    path = tmp_path / "flap.cues"
+    path.write_text(SHOW.format(address=1, far=40))
+    return path
+
+
+@pytest.fixture
+def served(show: Path) -> Iterator[Server]:
+    with Server(board_with(table_of(show))) as server:
+        yield server
+
+
+def has_pulses(server: Server) -> bool:
+    player = server.virtual.board.player
+    assert player is not None
+    return player._jog is not None
+
+
+def until(what: Callable[[], bool], say: Callable[[], object] = lambda: "") -> None:
+    end_s = time.monotonic() + LONGEST_S
+    while not what():
+        assert time.monotonic() < end_s, say()
+        time.sleep(0.01)
+
+
+class Hands:
+    """A command with a terminal of 80 columns and 24 lines, and who sits there."""
+
+    def __init__(self, *words: str) -> None:
+        self._main, side = pty.openpty()
+        fcntl.ioctl(side, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+        self.command = subprocess.Popen(
+            [sys.executable, "-m", "seqlang", *words],
+            stdin=side,
+            stdout=side,
+            stderr=side,
+            start_new_session=True,
+            env={**os.environ, "PYTHONPATH": str(ROOT), "TERM": "xterm"},
+        )
+        os.close(side)
+        self._screen = pyte.Screen(80, 24)
+        self._stream = pyte.ByteStream(self._screen)
+        self.all = b""
+
+    def __enter__(self) -> Hands:
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self.command.kill()
+        self.command.wait(timeout=LONGEST_S)
+        os.close(self._main)
+
+    def shown(self) -> str:
+        while select.select([self._main], [], [], 0.0)[0]:
+            try:
+                data = os.read(self._main, 65536)
+            except OSError:  # the other end was closed: Linux says EIO
+                break
+            if not data:
+                break
+            self.all += data
+            self._stream.feed(data)
+        return "\n".join(line.rstrip() for line in self._screen.display)
+
+    def sees(self, words: str) -> None:
+        until(lambda: words in self.shown(), self.shown)
+
+    def press(self, keys: str, then: str) -> None:
+        time.sleep(_BETWEEN_S)
+        os.write(self._main, keys.encode())
+        self.sees(then)
+
+    def leave(self, keys: str, then: str) -> None:
+        """The screen is left, or has been: what is told then is in all that came, unbroken."""
+        os.write(self._main, keys.encode())
+        until(lambda: bool(self.shown()) and then in self.all.decode(), self.shown)
+
+    def begin(self) -> None:
+        """Past the cautions, with pulses on the first servo."""
+        self.sees("hold or prop what hangs on a part")
+        self.press("y", "The board is not limp")
+        self.press(ENTER, "LIMP.")
+        self.press(ENTER, "PULSES.")
+
+    def ended(self) -> int:
+        status = self.command.wait(timeout=LONGEST_S)
+        self.shown()
+        return status
+
+
+def test_two_points_are_measured_by_keys_and_written(show: Path, served: Server) -> None:
+    before = show.read_text()
+    assert before.count(PULSES) == 1
+    with Hands("jog", str(show), "--port", served.url) as hands:
+        hands.begin()
+        hands.press(UP, "the board: 1010.0 us")
+        hands.press("m", "it stands at (deg): _")
+        hands.press("1", "it stands at (deg): 1_")
+        hands.press(ENTER, "marked: 1010 us at 1 deg")
+        hands.press("3", "step       50 us")
+        for pulse in range(1060, 1760, 50):
+            hands.press(UP, f"the board: {pulse}.0 us")
+        hands.press(UP, "the board: 1760.0 us")
+        hands.press(UP, "An end holds here")
+        hands.press("e", "2500.0 us hold now")
+        hands.press(UP, "the board: 1827.5 us")
+        hands.press("m", "it stands at (deg): _")
+        hands.press("77", "it stands at (deg): 77_")
+        hands.press(ENTER, "marked: 1827.5 us at 77 deg")
+        hands.leave("q", "write this into")
+        assert not has_pulses(served)
+        hands.leave("y\r", "; boards play the old points")
+        assert "no servo has pulses" in hands.all.decode()
+        assert hands.ended() == 1
+    now = show.read_text()
+    assert now == before.replace(PULSES, "    pulse 1010 us at 1 deg, 1827.5 us at 77 deg\n")
+    assert "found now:" in hands.all.decode()
+    assert "calibration point at 1 deg" in " ".join(hands.all.decode().split())
+
+
+def test_what_is_not_to_be_written_is_not_and_its_line_is_told(show: Path, served: Server) -> None:
+    before = show.read_bytes()
+    with Hands("jog", str(show), "--port", served.url) as hands:
+        hands.begin()
+        hands.press("m", "it stands at")
+        hands.press(f"0{ENTER}", "marked: 1000 us at 0 deg")
+        hands.press("3", "step       50 us")
+        hands.press(UP, "the board: 1050.0 us")
+        hands.press("m", "it stands at")
+        hands.press(f"4{ENTER}", "marked: 1050 us at 4 deg")
+        hands.leave("q", "write this into")
+        hands.leave("n\r", "nothing written")
+        assert hands.ended() == 0
+    assert show.read_bytes() == before
+    told = hands.all.decode().replace("\r\n", "")
+    assert "flap '1000 us at 0 deg' '1050 us at 4 deg' --write" in told
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL, signal.SIGHUP])
+def test_a_command_that_ends_anyhow_leaves_the_servo_limp(
+    number: int, show: Path, served: Server
+) -> None:
+    with Hands("jog", str(show), "--port", served.url) as hands:
+        hands.begin()
+        until(lambda: has_pulses(served))
+        hands.command.send_signal(number)
+        hands.command.wait(timeout=LONGEST_S)
+        until(lambda: not has_pulses(served))
+        assert served.virtual.board.mode == ReportedMode.LIMP
+
+
+def test_the_space_bar_ends_the_pulses_at_once(show: Path, served: Server) -> None:
+    with Hands("jog", str(show), "--port", served.url) as hands:
+        hands.begin()
+        until(lambda: has_pulses(served))
+        hands.press(" ", "LIMP.")
+        until(lambda: not has_pulses(served))  # the next frame at the latest
+        hands.leave("q", "no servo has pulses")
+        assert hands.ended() == 0
+
+
+def test_leaving_at_the_cautions_changes_nothing(show: Path, served: Server) -> None:
+    with Hands("jog", str(show), "--port", served.url) as hands:
+        hands.sees("hold or prop what hangs on a part")
+        hands.leave(" ", "no servo has pulses")
+        assert hands.ended() == 0
+    assert served.virtual.board.mode == ReportedMode.READY
+
+
+def test_boards_of_a_show_come_one_after_another(tmp_path: Path) -> None:
+    path = tmp_path / "both.cues"
+    path.write_text(SHOW.format(address=1, far=40).replace("cue wave", SECOND_BOARD + "cue wave"))
+    one, two = (board_with(table_of(path, name)) for name in ("box", "tail"))
+    with Server(one) as first, Server(two) as second:
+        ports = ("--port", second.url, "--port", first.url)
+        with Hands("jog", str(path), *ports) as hands:
+            hands.begin()
+            assert "flap, servo 1 of 2, on board 1 (box)" in hands.shown()
+            hands.press("n", "tip, servo 2 of 2, on board 2 (tail)")
+            assert second.virtual.board.mode == ReportedMode.READY
+            hands.press(ENTER, "LIMP.")
+            assert second.virtual.board.mode == ReportedMode.LIMP
+            hands.press(ENTER, "PULSES.")
+            until(lambda: has_pulses(second))
+            assert not has_pulses(first)
+            hands.leave("q", "no servo has pulses")
+            assert hands.ended() == 0
+        assert not has_pulses(second)
+
+
+def test_the_list_says_where_servos_stand_and_turns_nothing(
+    show: Path, served: Server, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = Outcome(capsys, "jog", str(show), "--list", "--port", served.url)
+    assert (found.status, found.err) == (0, "")
+    assert (
+        f"flap: 1000.0 us, 0.0 deg by its points; travel 0 to 70 deg; board 1 on {served.url}"
+        in (found.out)
+    )
+    assert served.virtual.board.mode == ReportedMode.READY
+
+
+def test_without_a_terminal_it_says_what_it_needs(
+    show: Path, served: Server, capsys: pytest.CaptureFixture[str]
+) -> None:
+    refused = Outcome(capsys, "jog", str(show), "--port", served.url)
+    assert refused.status == 2
+    assert "keys need a terminal" in refused.err
+
+
+def test_a_board_of_another_show_is_a_failure_of_the_board(
+    show: Path, served: Server, capsys: pytest.CaptureFixture[str]
+) -> None:
+    show.write_text(SHOW.format(address=5, far=40))
+    refused = Outcome(capsys, "jog", str(show), "--list", "--port", served.url)
+    assert refused.status == 3
+    assert "is no board of this show" in refused.err
+
+
+def test_the_pages_state_the_step_of_a_jog() -> None:
+    page = (ROOT / "firmware_gen" / "TABLE.md").read_text(encoding="utf-8")
+    assert f"by {JOG_STEP} ticks at most" in page

@@ -1,0 +1,256 @@
+"""Servos of a limp board turned by keys, on the virtual board in fast time."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+from flap_show import FLAP, SHOW, table_of
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from firmware_gen.board.board import Witness
+from firmware_gen.board.virtual import LocalPort, VirtualBoard
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.host import HostLink
+from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode
+from firmware_gen.player.outputs import Frame
+from seqlang.command._jog_session import JogSession
+from seqlang.command._jogged import servos_on
+from seqlang.jogging import IDLE_S
+from seqlang.loading import load
+from sim.rulebook import FRAME_S, JOG_STEP
+from tests.seqlang.show_text import servo
+from tests.unchecked import transfer_unchecked
+
+TEXT = SHOW.format(address=1, far=40).replace(
+    "cue wave", servo("fin", "PB2", FLAP, "box") + "cue wave"
+)
+
+
+class Pulses(Witness):
+    """The pulses of every frame."""
+
+    def __init__(self) -> None:
+        self.frames: list[tuple[int, ...]] = []
+
+    def played(self, frame: Frame | None) -> None:
+        self.frames.append(frame.pulses if frame else ())
+
+
+class Bench:
+    """A session, its board, and hands that press a key and wait."""
+
+    def __init__(self, table: bytes, path: Path, is_limp: bool = True) -> None:
+        self.pulses = Pulses()
+        self.virtual = VirtualBoard(write_s=0.0, witness=self.pulses)
+        self.link = HostLink(LocalPort(self.virtual))
+        transfer_unchecked(self.link, table)
+        self.wait(1.5)
+        self.link.greet()
+        if is_limp:
+            self.link.limp()
+            self.wait(0.1)
+        show = load(path).show
+        assert show is not None
+        self.pulses.frames.clear()
+        self.session = JogSession(servos_on(self.link, show.rig), self.now)
+
+    @property
+    def now(self) -> float:
+        return self.virtual.time_s
+
+    def wait(self, seconds: float) -> None:
+        """Nobody looks after the session meanwhile."""
+        self.virtual.advance(self.now + seconds)
+
+    def run(self, seconds: float = 0.3) -> None:
+        end_s = self.now + seconds
+        while self.now < end_s:
+            self.wait(0.05)
+            self.session.tick(self.now)
+
+    def press(self, *keys: str, then_s: float = 0.3) -> None:
+        for key in keys:
+            self.session.press([key], self.now)
+            self.session.tick(self.now)
+            self.run(then_s)
+
+    def given(self) -> list[tuple[int, ...]]:
+        """Frames with pulses since the last look."""
+        found = [frame for frame in self.pulses.frames if any(frame)]
+        self.pulses.frames.clear()
+        return found
+
+
+@pytest.fixture(scope="module")
+def show(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, bytes]:
+    path = tmp_path_factory.mktemp("show") / "flap.cues"
+    path.write_text(TEXT)
+    return path, table_of(path)
+
+
+@pytest.fixture
+def bench(show: tuple[Path, bytes]) -> Bench:
+    return Bench(show[1], show[0])
+
+
+def test_nothing_has_pulses_until_somebody_wants_them(bench: Bench) -> None:
+    bench.run(2.0)
+    bench.press("up", "2", "x", "m", "e")
+    assert bench.given() == []
+    assert bench.session.view().jog.is_limp
+
+
+def test_the_servo_starts_where_it_stood_and_only_that_one(bench: Bench) -> None:
+    bench.press("enter")
+    assert set(bench.given()) == {(2000, 0)}
+    bench.press("up")
+    assert set(bench.given()) == {(2020, 0)}
+    bench.press("n", "enter")
+    assert set(bench.given()) == {(0, 2000)}
+    assert bench.session.view().servo.name == "fin"
+
+
+def test_a_board_that_is_not_limp_is_made_so_by_a_key_of_its_own(show: tuple[Path, bytes]) -> None:
+    bench = Bench(show[1], show[0], is_limp=False)
+    bench.run(1.0)
+    bench.press("up")
+    assert bench.virtual.board.mode == ReportedMode.READY
+    assert not bench.session.view().board_is_limp
+    bench.press("enter")
+    assert bench.virtual.board.mode == ReportedMode.LIMP
+    bench.given()
+    bench.run(0.5)
+    assert bench.given() == []
+    bench.press("enter")
+    assert set(bench.given()) == {(2000, 0)}
+
+
+def test_the_stop_key_goes_before_keys_that_came_with_it(bench: Bench) -> None:
+    bench.press("enter")
+    bench.session.press(["3", "up", " ", "up"], bench.now)
+    bench.wait(0.06)
+    bench.given()
+    bench.run(1.0)
+    assert bench.given() == []
+    assert bench.session.view().jog.held_us == 1000
+
+
+def test_the_stop_key_stops_while_a_mark_is_typed(bench: Bench) -> None:
+    bench.press("enter", "m", "4", " ")
+    bench.given()
+    bench.run(0.5)
+    assert bench.given() == []
+    assert bench.session.view().field is None
+    assert bench.session.points() == {}
+
+
+def test_without_a_key_the_pulses_end(bench: Bench) -> None:
+    bench.press("enter", "up")
+    bench.run(IDLE_S - 1.0)
+    assert bench.given()
+    bench.run(1.5)
+    bench.given()
+    bench.run(1.0)
+    assert bench.given() == []
+    assert "nobody pressed anything" in bench.session.view().message
+
+
+def test_a_session_that_hangs_leaves_the_servo_limp_within_a_second(bench: Bench) -> None:
+    bench.press("enter")
+    bench.given()
+    bench.wait(3.0)
+    assert len(bench.given()) < HELD_FRAMES
+
+
+def test_marks_are_points_of_the_text(bench: Bench) -> None:
+    bench.press("enter", "m", *"1.5", "enter", then_s=0.1)
+    bench.press("3", *["up"] * 10, then_s=0.2)
+    bench.press("m", *"44 deg".replace(" ", ""), "enter", then_s=0.1)
+    bench.press("n", "enter", "m", *"x", "enter", then_s=0.1)
+    assert "says no place" in bench.session.view().message
+    bench.press("m", *"3mm", "enter", then_s=0.1)
+    assert "is something else" in bench.session.view().message
+    assert bench.session.points() == {"flap": ("1000 us at 1.5 deg", "1500 us at 44 deg")}
+
+
+def test_a_part_that_is_still_on_its_way_is_not_marked(bench: Bench) -> None:
+    bench.press("enter", "3", then_s=0.1)
+    bench.session.press(["up"], bench.now)
+    bench.session.tick(bench.now)
+    bench.session.press(["m", "9", "enter"], bench.now)
+    assert bench.session.points() == {}
+    assert "still on its way" in bench.session.view().message
+
+
+def test_a_servo_that_was_stopped_on_its_way_goes_on_from_where_it_stopped(bench: Bench) -> None:
+    bench.press("enter", "3", then_s=0.1)
+    bench.session.press(["up"], bench.now)
+    bench.session.tick(bench.now)
+    bench.wait(2.5 * FRAME_S)
+    bench.press(" ")
+    stopped = bench.given()[-1]
+    assert 2000 < stopped[0] < 2100
+    bench.press("enter")
+    assert set(bench.given()) == {stopped}
+
+
+def test_somebody_who_gets_the_board_ready_takes_it(bench: Bench) -> None:
+    bench.press("enter")
+    bench.link.standby()
+    bench.run(0.5)
+    view = bench.session.view()
+    assert view.jog.is_limp
+    assert not view.board_is_limp
+    assert "got ready by somebody else" in view.message
+    assert bench.virtual.board.mode in (ReportedMode.STARTING, ReportedMode.READY)
+
+
+def test_leaving_ends_the_pulses(bench: Bench) -> None:
+    bench.press("enter", "q")
+    assert bench.session.is_over
+    bench.session.leave()
+    bench.wait(0.06)
+    bench.given()
+    bench.wait(0.5)
+    assert bench.given() == []
+
+
+def test_a_board_with_another_show_is_not_turned(show: tuple[Path, bytes], tmp_path: Path) -> None:
+    bench = Bench(show[1], show[0])
+    for change, words in (
+        (("box pin PB2", "box pin PB4"), "has no servo on the pin of `fin`"),
+        (("address 1", "address 7"), "is no board of this show"),
+    ):
+        other = tmp_path / "other.cues"
+        other.write_text(TEXT.replace(*change))
+        rig = load(other).show
+        assert rig is not None
+        with pytest.raises(LinkFailure) as refused:
+            servos_on(bench.link, rig.rig)
+        assert words in refused.value.message
+
+
+KEYS: Sequence[str] = ("up", "down", "1", "2", "3", "e", "m", "u", "n", "p", "enter", "escape", " ")
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.lists(st.tuples(st.sampled_from((*KEYS, *"9")), st.sampled_from((0.0, 0.1, 0.4)))))
+def test_whatever_is_pressed_no_pulse_jumps_and_one_servo_has_pulses_at_a_time(
+    show: tuple[Path, bytes], pressed: list[tuple[str, float]]
+) -> None:
+    bench = Bench(show[1], show[0])
+    for key, then_s in pressed:
+        bench.press(key, then_s=then_s)
+    bench.session.leave()
+    bench.wait(0.2)
+    last = [2000, 2000]
+    for frame in bench.given():
+        assert sum(pulse != 0 for pulse in frame) == 1
+        (on,) = [number for number, pulse in enumerate(frame) if pulse]
+        assert abs(frame[on] - last[on]) <= JOG_STEP
+        assert 1000 <= frame[on] <= 5000
+        last[on] = frame[on]
+    assert not any(bench.virtual.board.frame().pulses)  # type: ignore[union-attr]
