@@ -653,6 +653,19 @@ def test_the_page_fits_every_window_and_covers_nothing(
         assert found.said == []
 
 
+@pytest.mark.parametrize("size", [(740, 360), (844, 390)], ids=lambda size: f"{size[0]}x{size[1]}")
+def test_on_a_phone_that_lies_across_the_parts_and_every_button_are_seen_together(
+    browser: Browser, tmp_path: Path, size: tuple[int, int]
+) -> None:
+    with opened(browser, paged(EVERYTHING)[0], tmp_path, size, has_touch=True) as found:
+        bottoms = found.js(
+            """() => [...document.querySelectorAll(".press, #stage")]
+                .map(node => node.getBoundingClientRect().bottom)"""
+        )
+        assert len(bottoms) == 11
+        assert max(bottoms) <= size[1]
+
+
 def test_with_reduced_motion_the_picture_changes_in_steps(browser: Browser, tmp_path: Path) -> None:
     with opened(browser, paged(EVERYTHING)[0], tmp_path, reduced_motion="reduce") as found:
         assert found.page.is_checked("#steps")
