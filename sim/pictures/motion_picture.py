@@ -36,7 +36,7 @@ REST_MS: Final = 1200
 MOST_PICTURES: Final = 375
 MOST_BYTES: Final = 8_000_000
 """Own limits: what can be sent to people, and made in a few hundred MB of memory."""
-COLOURS: Final = 256
+GIF_COLOURS: Final = 256
 """A GIF has no more (GIF89a, 19)."""
 LOOKED_AT: Final = 24
 """Pictures from which the colours are chosen."""
@@ -199,4 +199,4 @@ def _palette(film: MotionPicture, drawing: CreatureDrawing) -> Image.Image:
     sheet = Image.new("RGB", (width, height * len(chosen)))
     for n, one in enumerate(chosen):
         sheet.paste(one, (0, n * height))
-    return sheet.quantize(COLOURS - 1, method=Image.Quantize.MAXCOVERAGE)
+    return sheet.quantize(GIF_COLOURS - 1, method=Image.Quantize.MAXCOVERAGE)

@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from firmware_gen.link.owner.arbiter import SILENT_S as OWNER_SILENT_S
 from firmware_gen.link.protocol import HELD_FRAMES
-from seqlang.command import group
+from seqlang.command import group, spare
 from seqlang.command.remote import command
 from seqlang.phone import hand, pairing, serving
 from seqlang.phone.page import PARTS
@@ -59,8 +59,9 @@ def test_the_page_holds_a_re_arm_as_long_as_the_laptop_wants_it_held() -> None:
 
 def test_every_option_that_the_page_names_exists() -> None:
     named = set(re.findall(r"`(--[a-z]+)", PAGE)) | set(re.findall(r"remote \S+ (--[a-z]+)", PAGE))
-    assert named == {"--open", "--address", "--port"}
-    assert named <= {option for one in command.params for option in one.opts}
+    assert named == {"--open", "--address", "--port", "--board"}
+    params = (*command.params, *spare.command.params)
+    assert named <= {option for one in params for option in one.opts}
 
 
 def test_with_open_the_command_says_where_the_page_is_and_what_it_is_not() -> None:

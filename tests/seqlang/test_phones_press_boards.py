@@ -270,6 +270,25 @@ def test_a_board_with_another_show_is_named_and_not_pressed(
         assert blank.presses(RequestKind.BUTTON) == []
 
 
+def test_a_spare_that_gets_the_show_meanwhile_is_pressed_like_the_board_before(
+    rig: PhoneRig, phone: PhoneByHand
+) -> None:
+    bill = rig.boards[1]
+    number = int(bill.server.url.rpartition(":")[2])
+    bill.server.stop()
+    assert until(lambda: phone.boards()[1]["mode"] == "away")
+    spare = ServedTable(None, number=number)
+    with spare.server:
+        assert until(lambda: any(one.get("notes") for one in phone.told))
+        with connect("spare") as owner:
+            link = owner.board(spare.server.url)
+            link.greet()
+            transfer_unchecked(link, rig.show.boards[1].data)  # type: ignore[arg-type]
+        assert until(lambda: phone.boards()[1]["mode"] == "ready")
+        assert until(lambda: phone.ask("down", button=4) == "")
+        assert until(lambda: spare.is_down(4))
+
+
 @posix_only
 def test_when_the_owner_is_killed_buttons_go_up_and_presses_work_again(
     rig: PhoneRig, phone: PhoneByHand
