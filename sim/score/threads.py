@@ -50,6 +50,7 @@ from sim.score.tree import (
     OneStep,
     children,
     outputs_held,
+    outputs_used,
     passes,
     walk,
 )
@@ -121,15 +122,21 @@ def strands_reserved(cues: Iterable[Cue], outputs: Collection[str], idle: Collec
 def board_program(show: Show, board: str) -> BoardProgram[Act]:
     """What a board plays of a show: the cues of its table, under their names.
 
+    Where a board leads, every board decides as that one does: it has the cues of the whole show,
+    and each holds its outputs on all boards. (On the boards themselves the one that leads decides
+    for all. A run that takes longer on another board than planned, as its moves are stretched,
+    holds up nothing there; here it does.)
+
     Raises ThreadError as `threads` does.
     """
+    leader = show.rig.leader
     names = frozenset(output.name for output in show.rig.outputs if output.board == board)
-    cues = cues_on(show, board)
+    cues = cues_on(show, board if leader is None else leader.name)
     numbers = {cue.name: number for number, cue in enumerate(cues)}
     score = show.score
     lost_steps = 0 if score.lost_ms is None else max(1, ceil(score.lost_ms / LOST_STEP_MS))
     return BoardProgram(
-        _played(cues, names, score.idle),
+        _played(cues, names, score, everywhere=leader is not None),
         tuple(
             PlayedBinding(one.button, numbers[one.cue], one.while_held)
             for one in score.bindings
@@ -149,13 +156,15 @@ def glide_steps(score: Score) -> int:
 
 
 def _played(
-    cues: tuple[Cue, ...], names: frozenset[str], idle: Collection[str]
+    cues: tuple[Cue, ...], names: frozenset[str], score: Score, *, everywhere: bool
 ) -> tuple[PlayedCue[Act], ...]:
     """Made from the last one back: a cue holds the outputs of its part for letting go as well."""
     found: dict[str, PlayedCue[Act]] = {}
     for number, cue in reversed(list(enumerate(cues))):
         planned = program(cue, names)
         used = {item.act.output for row in planned.threads for item in row if isinstance(item, Do)}
+        if everywhere:
+            used = set(outputs_used(cue.body))
         part = found.get(cue.let_go or "")
         found[cue.name] = PlayedCue(
             cue.name,
@@ -164,7 +173,7 @@ def _played(
             max(planned.reserved, part.reserved if part else 0),
             cue.conflict,
             let_go=number + 1 if part else None,
-            strand=cue.name in idle,
+            strand=cue.name in score.idle,
         )
     return tuple(found[cue.name] for cue in cues)
 
