@@ -12,7 +12,7 @@ import click
 
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import BAUD
-from seqlang.command import SHOW_HAS_ERRORS, BoardFailed, WrongUse
+from seqlang.command import SHOW_HAS_ERRORS, WRONG_USAGE, BoardFailed, WrongUse
 from seqlang.command._board import connected, end, named, owner_of_ports, told
 from seqlang.command._recalibrated import (
     change_words,
@@ -205,9 +205,12 @@ def _by_keys(
 
 
 def _goes_on(terminal: Terminal, servos: Sequence[ServoOnBoard]) -> bool:
-    """The cautions, before anything moves."""
+    """The cautions, before anything moves. A key that was pressed before they are shown answers
+    nothing."""
     from seqlang.command._jog_screen import cautions
 
+    while terminal.inkey(timeout=0):
+        pass
     _draw(terminal, cautions([one.servo for one in servos], terminal.width), 0)
     return str(terminal.inkey()) == "y"
 
@@ -295,5 +298,5 @@ def _take_over(file: str, points: Mapping[str, tuple[str, ...]], write: bool) ->
         tail += "; boards play the old points until `bellcrank flash`"
     click.secho(tail, fg="red" if after.failed else "green", bold=True, color=screen.colour)
     if refused:
-        raise WrongUse("some points make no calibration, see above")
+        return WRONG_USAGE
     return SHOW_HAS_ERRORS if after.failed else 0

@@ -117,6 +117,9 @@ class Hands:
         os.write(self._main, keys.encode())
         self.sees(then)
 
+    def type_ahead(self, keys: str) -> None:
+        os.write(self._main, keys.encode())
+
     def leave(self, keys: str, then: str) -> None:
         """The screen is left, or has been: what is told then is in all that came, unbroken."""
         os.write(self._main, keys.encode())
@@ -212,6 +215,34 @@ def test_leaving_at_the_cautions_changes_nothing(show: Path, served: Server) -> 
         hands.leave(" ", "no servo has pulses")
         assert hands.ended() == 0
     assert served.virtual.board.mode == ReportedMode.READY
+
+
+def test_keys_pressed_before_the_cautions_are_shown_start_nothing(
+    show: Path, served: Server
+) -> None:
+    with Hands("jog", str(show), "--port", served.url) as hands:
+        hands.type_ahead("y\r\ry")
+        hands.sees("hold or prop what hangs on a part")
+        time.sleep(0.5)
+        assert "hold or prop what hangs on a part" in hands.shown()
+        assert served.virtual.board.mode == ReportedMode.READY
+        hands.press("y", "The board is not limp")
+
+
+def test_what_was_marked_outlasts_the_loss_of_the_board(show: Path) -> None:
+    server = Server(board_with(table_of(show)))
+    with server, Hands("jog", str(show), "--port", server.url) as hands:
+        hands.begin()
+        hands.press("m", "it stands at")
+        hands.press(f"2{ENTER}", "marked: 1000 us at 2 deg")
+        server.stop()
+        hands.leave("", "these lines write it later")
+        hands.leave("", "nothing written")
+        assert hands.ended() == 3
+    told = hands.all.decode()
+    assert "error:" in told
+    assert "flap '1000 us at 2 deg' --write" in told
+    assert "alone says nothing of the way between" in told
 
 
 def test_boards_of_a_show_come_one_after_another(tmp_path: Path) -> None:
