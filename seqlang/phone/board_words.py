@@ -6,9 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from firmware_gen.link.protocol import ReportedMode, ResetCause
+from firmware_gen.table.layout import FOLLOWS, LEADS
 from sim.rulebook import CUES, FRAME_S
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from firmware_gen.compiler.show import CompiledBoard
     from firmware_gen.link.protocol import State
 
@@ -66,6 +69,16 @@ class BoardSeen:
     def takes(self, button: int) -> bool:
         """Whether its table does something with a button."""
         return any(bound.button == button for bound in self.board.table.bindings)
+
+
+def that_decide(boards: Sequence[BoardSeen]) -> list[BoardSeen]:
+    """Boards to be asked for a button or a re-arm. Those that follow do what their leader does.
+
+    Without their leader they are asked like others, and say themselves what they refuse. Stop and
+    limp go to all boards, whoever leads.
+    """
+    is_led = any(seen.answers and seen.board.table.role == LEADS for seen in boards)
+    return [seen for seen in boards if not (is_led and seen.board.table.role == FOLLOWS)]
 
 
 def described(seen: BoardSeen) -> dict[str, Any]:

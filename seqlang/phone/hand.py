@@ -23,7 +23,7 @@ from firmware_gen.link.greeting import Greeted
 from firmware_gen.link.owner import messages
 from firmware_gen.link.owner.client import OwnerConnection, connect
 from firmware_gen.link.protocol import BUTTON, ReportedMode, RequestKind, Status
-from seqlang.phone.board_words import BoardSeen
+from seqlang.phone.board_words import BoardSeen, that_decide
 from seqlang.phone.said import PhoneSaid
 
 SILENT_S: Final = 0.7
@@ -216,7 +216,7 @@ class PhoneHand:
         if said.button in self._held:
             self._tell({"n": said.n, "done": True})
             return
-        wanted = [seen for seen in self._boards() if seen.takes(said.button)]
+        wanted = [seen for seen in that_decide(self._boards()) if seen.takes(said.button)]
         known = {seen.port for seen in self._known()}
         reached = [seen for seen in wanted if seen.answers and seen.port in known]
         pressed = _Pressed(said.n, len(reached))
@@ -252,7 +252,7 @@ class PhoneHand:
         known = {seen.port for seen in self._known()}
         limp = [
             seen
-            for seen in self._boards()
+            for seen in that_decide(self._boards())
             if seen.port in known and seen.state and seen.state.mode == ReportedMode.LIMP
         ]
         pressed = _Pressed(said.n, len(limp))

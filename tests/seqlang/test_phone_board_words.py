@@ -1,0 +1,89 @@
+"""What the page for phones says of a board, and which boards a press goes to."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from firmware_gen.compiler.show import CompiledBoard
+from firmware_gen.link.protocol import ReportedMode, ResetCause, State
+from firmware_gen.table.layout import ALONE, FOLLOWS, LEADS
+from seqlang.phone.board_words import BoardSeen, described, that_decide
+from sim.rulebook import FRAME_MS
+from tests.seqlang.phone_rig import heron
+
+BODY, BILL = heron().boards
+QUIET = State(ReportedMode.READY, ResetCause.POWER_ON, *[0] * 10)
+
+
+def seen(state: State | None = QUIET, port: str | None = "a", **more: int) -> BoardSeen:
+    return BoardSeen(BODY, port, 250_000, 1, state, **more)
+
+
+@pytest.mark.parametrize(
+    ("mode", "words", "to_do"),
+    [
+        (ReportedMode.BLANK, "has no show", "at the laptop"),
+        (ReportedMode.STARTING, "is starting", "keep clear"),
+        (ReportedMode.READY, "is ready", ""),
+        (ReportedMode.STOPPING, "is stopping", "another stop ends all pulses"),
+        (ReportedMode.LIMP, "is limp", "re-arm"),
+        (9, "is in mode 9", ""),
+    ],
+)
+def test_each_mode_has_words_and_what_to_do(mode: int, words: str, to_do: str) -> None:
+    row = described(seen(replace(QUIET, mode=mode)))
+    assert words in row["words"]
+    assert to_do in row["to_do"]
+    assert bool(row["to_do"]) == bool(to_do)
+
+
+def test_a_board_that_is_away_is_told_apart_from_one_that_was_never_there() -> None:
+    assert described(seen(None))["words"] == "does not answer"
+    assert described(seen(None, None))["words"] == "is not found"
+    assert "switch" in described(seen(None))["to_do"]
+
+
+@pytest.mark.parametrize(
+    ("minutes", "words"),
+    [
+        (0.98, "switched on just now"),
+        (1, "switched on 1 min ago"),
+        (59.9, "switched on 59 min ago"),
+        (60, "switched on 1 h 0 min ago"),
+        (135, "switched on 2 h 15 min ago"),
+    ],
+)
+def test_the_time_since_a_start_is_told_in_whole_minutes(minutes: float, words: str) -> None:
+    frames = round(minutes * 60_000 / FRAME_MS)
+    assert described(seen(replace(QUIET, frames=frames)))["since"] == words
+
+
+def test_a_supply_that_sagged_is_told_before_other_causes_and_with_what_to_do() -> None:
+    both = ResetCause.POWER_ON | ResetCause.BROWN_OUT
+    row = described(seen(replace(QUIET, reset_cause=both)))
+    assert row["since"].startswith("restarted because its supply sagged")
+    assert "pack" in row["to_do"]
+    assert "pack" in described(seen(sags=1))["to_do"]
+    assert described(seen())["to_do"] == ""
+
+
+def test_cues_that_run_are_named() -> None:
+    number = [cue.name for cue in BODY.cues].index("beat")
+    assert described(seen(replace(QUIET, running_cues=1 << number)))["plays"] == ["beat"]
+
+
+def in_role(board: CompiledBoard, role: int, *, answers: bool = True) -> BoardSeen:
+    table = replace(board.table, role=role)
+    state = QUIET if answers else None
+    return BoardSeen(replace(board, table=table), board.name, 250_000, 1, state)
+
+
+def test_while_its_leader_answers_a_board_that_follows_is_not_pressed() -> None:
+    leader, follower = in_role(BODY, LEADS), in_role(BILL, FOLLOWS)
+    assert that_decide([leader, follower]) == [leader]
+    gone = in_role(BODY, LEADS, answers=False)
+    assert that_decide([gone, follower]) == [gone, follower]
+    alone = [in_role(BODY, ALONE), in_role(BILL, ALONE)]
+    assert that_decide(alone) == alone
