@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import numpy as np
+
+from firmware_gen.chips import FIRST
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode, Status
 from sim.rulebook import JOG_STEP
-from tests.emulator.emulated import CYCLES_US
+from tests.emulator.emulated import CYCLES_US, EmulatedBoard, Running
 from tests.emulator.emulated_port import EmulatedPort
 from tests.emulator.firmware import Firmware
 from tests.emulator.load_show import in_slot, one_move_table
+from tests.seqlang.flap_show import SHOW, table_of
+from tests.seqlang.hands import UP, Hands
 
 TICK_CYCLES = CYCLES_US // 2
 
@@ -59,3 +66,26 @@ def test_limp_ends_a_jog_on_the_chip_within_a_frame(firmware: Firmware) -> None:
         starts = board.pulses(firmware.servos[0])[0]
         assert len(starts) > 4
         assert starts[-1] <= asked + 2 * 20_000 * CYCLES_US
+
+
+def test_the_command_turns_a_servo_of_the_chip_over_its_serial_port(
+    flash: bytes, tmp_path: Path
+) -> None:
+    path = tmp_path / "flap.cues"
+    path.write_text(SHOW.format(address=1, far=40))
+    with EmulatedBoard(flash, in_slot(table_of(path))) as board:
+        port = board.pty(pace=1.0)
+        with Running(board), Hands("jog", str(path), "--port", port) as hands:
+            hands.begin()
+            hands.press(UP, "the board: 1010.0 us")
+            hands.press("3", "step       50 us")
+            hands.press(UP, "the board: 1060.0 us")
+            hands.press(" ", "LIMP.")
+            hands.leave("q", "no servo has pulses")
+            assert hands.ended() == 0
+        starts, widths = board.pulses(FIRST.pin("PB1"))
+        ticks = widths // TICK_CYCLES
+        assert set((widths % TICK_CYCLES).tolist()) == {0}
+        assert ticks[-1] == 2 * 1060
+        assert abs(np.diff(ticks)).max() <= JOG_STEP
+        assert (board.cycle - starts[-1]) > 2 * 20_000 * CYCLES_US

@@ -2,38 +2,26 @@
 
 from __future__ import annotations
 
-import fcntl
 import os
-import pty
-import select
 import signal
-import struct
-import subprocess
-import sys
-import termios
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
-import pyte
 import pytest
 from flap_show import SECOND_BOARD, SHOW, Outcome, table_of
 
 from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import ReportedMode
-from seqlang.jogging import SHORTEST_GAP_S
 from sim.rulebook import JOG_STEP
+from tests.seqlang.hands import ENTER, LONGEST_S, UP, Hands, until
 from tests.seqlang.terminal import ROOT
 from tests.unchecked import transfer_unchecked
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX's")
 
-UP, ENTER = "\x1b[A", "\r"
 PULSES = "    pulse 1000 us at 0 deg, 2000 us at 90 deg\n"
-LONGEST_S = 20
-_BETWEEN_S = 2 * SHORTEST_GAP_S
-"""Keys that come closer are taken for one."""
 
 
 def board_with(table: bytes) -> VirtualBoard:
@@ -61,81 +49,6 @@ def has_pulses(server: Server) -> bool:
     player = server.virtual.board.player
     assert player is not None
     return player._jog is not None
-
-
-def until(what: Callable[[], bool], say: Callable[[], object] = lambda: "") -> None:
-    end_s = time.monotonic() + LONGEST_S
-    while not what():
-        assert time.monotonic() < end_s, say()
-        time.sleep(0.01)
-
-
-class Hands:
-    """A command with a terminal of 80 columns and 24 lines, and who sits there."""
-
-    def __init__(self, *words: str) -> None:
-        self._main, side = pty.openpty()
-        fcntl.ioctl(side, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
-        self.command = subprocess.Popen(
-            [sys.executable, "-m", "seqlang", *words],
-            stdin=side,
-            stdout=side,
-            stderr=side,
-            start_new_session=True,
-            env={**os.environ, "PYTHONPATH": str(ROOT), "TERM": "xterm"},
-        )
-        os.close(side)
-        self._screen = pyte.Screen(80, 24)
-        self._stream = pyte.ByteStream(self._screen)
-        self.all = b""
-
-    def __enter__(self) -> Hands:
-        return self
-
-    def __exit__(self, *exception: object) -> None:
-        self.command.kill()
-        self.command.wait(timeout=LONGEST_S)
-        os.close(self._main)
-
-    def shown(self) -> str:
-        while select.select([self._main], [], [], 0.0)[0]:
-            try:
-                data = os.read(self._main, 65536)
-            except OSError:  # the other end was closed: Linux says EIO
-                break
-            if not data:
-                break
-            self.all += data
-            self._stream.feed(data)
-        return "\n".join(line.rstrip() for line in self._screen.display)
-
-    def sees(self, words: str) -> None:
-        until(lambda: words in self.shown(), self.shown)
-
-    def press(self, keys: str, then: str) -> None:
-        time.sleep(_BETWEEN_S)
-        os.write(self._main, keys.encode())
-        self.sees(then)
-
-    def type_ahead(self, keys: str) -> None:
-        os.write(self._main, keys.encode())
-
-    def leave(self, keys: str, then: str) -> None:
-        """The screen is left, or has been: what is told then is in all that came, unbroken."""
-        os.write(self._main, keys.encode())
-        until(lambda: bool(self.shown()) and then in self.all.decode(), self.shown)
-
-    def begin(self) -> None:
-        """Past the cautions, with pulses on the first servo."""
-        self.sees("hold or prop what hangs on a part")
-        self.press("y", "The board is not limp")
-        self.press(ENTER, "LIMP.")
-        self.press(ENTER, "PULSES.")
-
-    def ended(self) -> int:
-        status = self.command.wait(timeout=LONGEST_S)
-        self.shown()
-        return status
 
 
 def test_two_points_are_measured_by_keys_and_written(show: Path, served: Server) -> None:
