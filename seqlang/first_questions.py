@@ -50,6 +50,23 @@ _USUAL_RATINGS: Final = (
 )
 """Sizes in which hobby servos are sold, by stall torque in kgf.cm (common practice, no source)."""
 
+_USUAL_PUSHES: Final = (
+    (50, "40 mm/s, 50 N, 0.8 A at 6 V"),
+    (150, "25 mm/s, 150 N, 1.5 A at 6 V"),
+    (400, "15 mm/s, 400 N, 3 A at 6 V"),
+)
+"""Sizes of linear servos, by the force in N that stops them (common practice, no source)."""
+
+_USUAL_ROUND: Final = "110 rpm, 9 kgf.cm, 2 A at 6 V"
+HEAVIEST_PUSHED_KG: Final = round(_USUAL_PUSHES[-1][0] / GRAVITY_M_S2 / _HOLDS, 1)
+"""kg. What the largest of them holds for long, straight up."""
+
+SHORTEST_WAY_MM: Final = 2
+LONGEST_WAY_MM: Final = 200
+FASTEST_RPM: Final = 80
+HEAVIEST_ROUND_KG: Final = 2
+WIDEST_ROUND_M: Final = 0.3
+
 HEAVIEST_NM: Final = round(_USUAL_RATINGS[-1][0] * float(units.UNITS["kgf.cm"][0]) / _HOLDS, 1)
 """N.m. The weight's torque that the largest of them holds for long."""
 
@@ -114,13 +131,14 @@ def amount(text: str, measure: units.Measure) -> tuple[str, Fraction]:
 
 _EXAMPLE: Final = {
     "deg": 60, "g": 60, "mm": 70, "V": 6, "A": 3, "mAh": 3000, "kgf.cm": 9, "deg/s": 350,
+    "m/s": 0.04, "N": 50,
 }  # fmt: skip
 
 
 def between(text: str, measure: units.Measure, low: float, high: float, unit: str) -> str:
     """An amount from above `low` up to `high`, which are in `unit`, the measure's own."""
     written, value = amount(text, measure)
-    if not low < value <= high:
+    if not low < value <= Fraction(high).limit_denominator(1000):
         raise UnfitAnswerError(
             f"`{written}` does not fit: it must be more than {low:g} {unit} and at most "
             f"{high:g} {unit}"
@@ -215,6 +233,60 @@ def _travel(text: str, _: Answers) -> str:
     return f"{low} to {high}"
 
 
+def _way(text: str, _: Answers) -> str:
+    ends = re.split(r"\s+to\s+", text.strip())
+    if len(ends) != 2:
+        raise UnfitAnswerError("write both ends, such as `0 mm to 40 mm`")
+    (low, a), (high, b) = (amount(end, units.METRES) for end in ends)
+    if not a < b:
+        raise UnfitAnswerError(f"the smaller length comes first: `{high} to {low}`")
+    if not SHORTEST_WAY_MM <= 1000 * (b - a) <= LONGEST_WAY_MM:
+        raise UnfitAnswerError(
+            f"that is a way of {float(1000 * (b - a)):g} mm; a first show takes "
+            f"{SHORTEST_WAY_MM} mm to {LONGEST_WAY_MM} mm"
+        )
+    if 1000 * max(-a, b) > LARGEST_ANGLE_DEG:
+        raise UnfitAnswerError(
+            f"lengths lie within {LARGEST_ANGLE_DEG} mm to either side of the part's zero"
+        )
+    return f"{low} to {high}"
+
+
+def _turns(text: str, _: Answers) -> str:
+    written, value = amount(text, units.TURN_SPEED)
+    rpm = round(float(value) / 6.0)
+    if not 1 <= rpm <= FASTEST_RPM:
+        raise UnfitAnswerError(
+            f"`{written}` does not fit: a first show takes 1 rpm to {FASTEST_RPM} rpm"
+        )
+    return f"{rpm} rpm"
+
+
+def _load(text: str, answers: Answers) -> str:
+    most = {"line": HEAVIEST_PUSHED_KG, "round": HEAVIEST_ROUND_KG}
+    return between(text, units.KILOGRAMS, 0, most.get(answers["servo"], 20), "kg")
+
+
+def _usual_push(answers: Answers) -> str:
+    needed = _HOLDS * GRAVITY_M_S2 * float(units.parse_quantity(answers["load"]).value)
+    fitting = [rating for force, rating in _USUAL_PUSHES if force >= needed]
+    return fitting[0] if fitting else _USUAL_PUSHES[-1][1]
+
+
+def _push(text: str, _: Answers) -> str:
+    figures, found, voltage = text.partition(" at ")
+    parts = _COMMAS.split(figures.strip())
+    if not found or len(parts) != 3:
+        raise UnfitAnswerError(
+            "write speed, the force that stops it and the current then, and the voltage they are "
+            f"for, such as `{_USUAL_PUSHES[0][1]}`"
+        )
+    speed = between(parts[0], units.METRES_A_SECOND, 0, 1, "m/s")
+    force = between(parts[1], units.NEWTONS, 0, 2000, "N")
+    current = between(parts[2], units.AMPERES, 0, 20, "A")
+    return f"{speed}, {force}, {current} at {between(voltage, units.VOLTS, 4.5, 12, 'V')}"
+
+
 def _length(text: str, answers: Answers) -> str:
     written = between(text, units.METRES, 0, 2, "m")
     torque = _weight_nm({**answers, "length": written})
@@ -239,6 +311,8 @@ def _weight_nm(answers: Answers) -> float:
 
 
 def _usual_rating(answers: Answers) -> str:
+    if answers["servo"] == "round":
+        return _USUAL_ROUND
     needed = _HOLDS * _weight_nm(answers) / float(units.UNITS["kgf.cm"][0])
     fitting = [rating for torque, rating in _USUAL_RATINGS if torque >= needed]
     return fitting[0] if fitting else _USUAL_RATINGS[-1][1]
@@ -261,18 +335,25 @@ def _rating(text: str, _: Answers) -> str:
 def demand_a(answers: Answers) -> float:
     """A. The stalled servo, the light and the board together."""
     lights = LIGHT_A[answers.get("light", "none")]
-    if "rating" not in answers:
+    rating = rating_of(answers)
+    if rating is None:
         return lights + BOARD_A
-    current = answers["rating"].split(", ")[2].partition(" at ")[0]
+    current = rating.split(", ")[2].partition(" at ")[0]
     return float(units.parse_quantity(current).value) + lights + BOARD_A
 
 
 def servo_v(answers: Answers) -> float:
     """V. What servo and strip are fed with."""
-    if "rating" not in answers:
+    rating = rating_of(answers)
+    if rating is None:
         return 5.0
-    return float(units.parse_quantity(answers["rating"].partition(" at ")[2]).value
-                 / units.UNITS["V"][0])  # fmt: skip
+    volts = units.parse_quantity(rating.partition(" at ")[2]).value
+    return float(volts / units.UNITS["V"][0])
+
+
+def rating_of(answers: Answers) -> str | None:
+    """The figures of the servo, however it moves the part; None without one."""
+    return answers.get("rating") or answers.get("push")
 
 
 def _usual_adapter(answers: Answers) -> str:
@@ -365,7 +446,11 @@ def _always(answer: str) -> Callable[[Answers], str]:
 
 
 def _moves(answers: Answers) -> bool:
-    return answers["servo"] == "yes"
+    return answers["servo"] != "no"
+
+
+def _by(*ways: str) -> Callable[[Answers], bool]:
+    return lambda answers: answers["servo"] in ways
 
 
 def _lights(text: str, answers: Answers) -> str:
@@ -375,17 +460,25 @@ def _lights(text: str, answers: Answers) -> str:
 
 QUESTIONS: Final = (
     Question("part", "What moves, or what glows? One word", _always("flap"), _name),
-    Question("servo", "Does a servo move it? yes or no", _always("yes"), _chosen("yes", "no")),
+    Question("servo", "Does a servo move it? yes (about a hinge), line (it slides), round (it "
+             "turns round and round) or no", _always("yes"),
+             _chosen("line", "round", "yes", "no")),
     Question("pin", "Which pin of the chip drives the servo?", _free("servo", "PB1"),
              _pin("servo"), _moves),
     Question("travel", "From which angle to which may the part move?",
-             _always("0 deg to 60 deg"), _travel, _moves),
-    Question("load", "How heavy is what moves?", _always("60 g"),
-             lambda text, _: between(text, units.KILOGRAMS, 0, 20, "kg"), _moves),
+             _always("0 deg to 60 deg"), _travel, _by("yes")),
+    Question("way", "From where to where may the part slide?", _always("0 mm to 40 mm"), _way,
+             _by("line")),
+    Question("turns", "How fast shall it turn?", _always("40 rpm"), _turns, _by("round")),
+    Question("load", "How heavy is what moves?", _always("60 g"), _load, _moves),
     Question("length", "How far from the hinge is its centre of mass?", _usual_length,
-             _length, _moves),
+             _length, _by("yes")),
+    Question("across", "How wide is it across the shaft?", _always("80 mm"),
+             lambda text, _: between(text, units.METRES, 0, WIDEST_ROUND_M, "m"), _by("round")),
     Question("rating", "What does the servo's data sheet say? Speed, stall torque, stall current "
-             "at voltage", _usual_rating, _rating, _moves),
+             "at voltage", _usual_rating, _rating, _by("yes", "round")),
+    Question("push", "What does the servo's data sheet say? Speed, force that stops it, current "
+             "then, at voltage", _usual_push, _push, _by("line")),
     Question("light", "Which light goes with it? lamp, strip or none", _always("lamp"), _lights),
     Question("light-pin", "Which pin drives the light?",
              lambda answers: _free("lamp", "PD6", "PD5")(answers) if answers["light"] == "lamp"

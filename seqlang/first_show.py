@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Final
 
 from firmware_gen.chips import FIRST as CHIP
-from seqlang.first_questions import demand_a, lowest_v, servo_v
+from seqlang.first_questions import demand_a, lowest_v, rating_of, servo_v
 from seqlang.text.source import Source
 from seqlang.text.units import UNITS, parse_quantity
 from sim.rig.fuse import STANDARDS
@@ -21,7 +21,22 @@ if TYPE_CHECKING:
     from seqlang.first_questions import Answers
     from seqlang.text.findings import Finding
 
-_MOVE_TIMES_MS: Final = (800, 1000, 1200, 1500, 2000, 2500, 3000, 4000, 6000, 8000, 12_000)
+_MOVE_TIMES_MS: Final = (
+    800,
+    1000,
+    1200,
+    1500,
+    2000,
+    2500,
+    3000,
+    4000,
+    6000,
+    8000,
+    12_000,
+    20_000,
+    40_000,
+    60_000,
+)
 _US_PER_DEG: Final = Fraction(1000, 90)
 """us/deg. The usual calibration of hobby servos: 1000 us to 2000 us for 90 deg (common practice, no
 source)."""
@@ -59,7 +74,7 @@ def first_show(answers: Answers) -> str | Unfit:
         errors = [finding for finding in found if finding.severity == "error"]
         if not errors:
             return text
-        if "rating" not in answers:
+        if rating_of(answers) is None:
             break
     return _unfit(errors, answers)
 
@@ -67,7 +82,8 @@ def first_show(answers: Answers) -> str | Unfit:
 def _unfit(errors: list[Finding], answers: Answers) -> Unfit:
     of_source = [finding for finding in errors if finding.name in _SOURCE_FINDINGS]
     finding = of_source[0] if of_source else errors[0]
-    asked = answers["power"] if of_source or "rating" not in answers else "rating"
+    rating = next((name for name in ("rating", "push") if name in answers), None)
+    asked = answers["power"] if of_source or rating is None else rating
     return Unfit(asked, f"{finding.message}  ({finding.name})")
 
 
@@ -75,7 +91,7 @@ def show_text(answers: Answers, move_ms: int) -> str:
     """The whole text; each move takes `move_ms`. Its layout is settled by the formatter."""
     part, light = answers["part"], light_name(answers)
     blocks = [f'show "First {part}"', *_power(answers)]
-    if "rating" in answers:
+    if rating_of(answers) is not None:
         blocks.append(_servo(answers))
     if answers["light"] != "none":
         blocks.append(_light(answers, light))
@@ -87,7 +103,7 @@ def show_text(answers: Answers, move_ms: int) -> str:
 
 def light_name(answers: Answers) -> str:
     """The light has the part's name if nothing moves; else a name of its own."""
-    if "rating" not in answers:
+    if rating_of(answers) is None:
         return answers["part"]
     return "glow" if answers["part"] != "glow" else "light"
 
@@ -121,23 +137,63 @@ def _in(written: str, unit: str) -> float:
     return float(parse_quantity(written).value / UNITS[unit][0])
 
 
+def _ends(answers: Answers) -> tuple[str, str]:
+    """Between which places, or speeds, the part goes: the safe one first."""
+    if answers["servo"] == "round":
+        return "0 rpm", answers["turns"]
+    low, high = answers["way" if answers["servo"] == "line" else "travel"].split(" to ")
+    return low, high
+
+
 def _servo(answers: Answers) -> str:
-    low, high = (parse_quantity(end).value for end in answers["travel"].split(" to "))
-    middle = (low + high) / 2
-    points = ", ".join(
-        f"{round(_MIDDLE_US + (angle - middle) * _US_PER_DEG)} us at {written}"
-        for angle, written in zip((low, high), answers["travel"].split(" to "), strict=True)
-    )
+    made = {"yes": _hinged, "line": _sliding, "round": _spinning}[answers["servo"]](answers)
     return "\n".join(
         [
             "# Usual pulses: put in those that you measure on your part.",
             f"servo {answers['part']}: box pin {answers['pin']}",
-            f"    pulse {points}",
-            f"    travel {answers['travel']}",
-            f"    rating {answers['rating']}",
-            f"    load {answers['load']} at {answers['length']}",
+            *made,
         ]
     )
+
+
+def _hinged(answers: Answers) -> list[str]:
+    ends = _ends(answers)
+    low, high = (parse_quantity(end).value for end in ends)
+    middle = (low + high) / 2
+    points = ", ".join(
+        f"{round(_MIDDLE_US + (angle - middle) * _US_PER_DEG)} us at {written}"
+        for angle, written in zip((low, high), ends, strict=True)
+    )
+    return [
+        f"    pulse {points}",
+        f"    travel {answers['travel']}",
+        f"    rating {answers['rating']}",
+        f"    load {answers['load']} at {answers['length']}",
+    ]
+
+
+def _sliding(answers: Answers) -> list[str]:
+    """A linear servo's rod comes out between 1000 us and 2000 us (common practice, no source)."""
+    low, high = _ends(answers)
+    return [
+        f"    pulse 1000 us at {low}, 2000 us at {high}",
+        f"    travel {answers['way']}",
+        f"    rating {answers['push']}",
+        f"    load {answers['load']}",
+        "    slope 90 deg",
+    ]
+
+
+def _spinning(answers: Answers) -> list[str]:
+    """Standstill at 1500 us, and the speed 200 us from there (common practice, no source)."""
+    turns, across = answers["turns"], answers["across"]
+    half = parse_quantity(across).value / UNITS["mm"][0] / 2
+    return [
+        f"    pulse 1300 us at -{turns}, 1500 us at 0 rpm, 1700 us at {turns}",
+        f"    travel -{turns} to {turns}",
+        f"    rating {answers['rating']}",
+        f"    load plate {answers['load']}, {across} by {across}, from -{float(half):g} mm",
+    ]
 
 
 def _light(answers: Answers, name: str) -> str:
@@ -158,8 +214,8 @@ def _inputs(answers: Answers) -> str:
 
 def _pose(answers: Answers, light: str) -> str:
     lines = []
-    if "rating" in answers:
-        lines.append(f"    {answers['part']} {answers['travel'].split(' to ')[0]}")
+    if rating_of(answers) is not None:
+        lines.append(f"    {answers['part']} {_ends(answers)[0]}")
     if answers["light"] != "none":
         lines.append(f"    {light} off")
     return "\n".join(["safe pose rest", *lines])
@@ -170,14 +226,14 @@ def _cue(answers: Answers, light: str, move_ms: int) -> str:
     bright, dim = (
         ("orange 60 %", "orange 20 %") if answers["light"] == "strip" else ("80 %", "20 %")
     )
-    if "rating" not in answers:
+    if rating_of(answers) is None:
         steps = [f"{light} fade to {bright} in 1.5 s", f"{light} fade to {dim} in 1.5 s"]
         body = ["    repeat 2 times", *(f"        {step}" for step in steps)]
         return "\n".join(
             ['cue shine "Up and down, twice"', *body, f"    {light} fade to off in 1 s"]
         )
     body = ["    repeat 2 times"]
-    for end, level in zip(reversed(answers["travel"].split(" to ")), (bright, dim), strict=True):
+    for end, level in zip(reversed(_ends(answers)), (bright, dim), strict=True):
         move = f"{answers['part']} to {end} in {move_ms} ms"
         fade = f"{light} fade to {level} in 1 s"
         body += (
@@ -185,11 +241,12 @@ def _cue(answers: Answers, light: str, move_ms: int) -> str:
             if lit
             else [f"        {move}"]
         )
+    title = "Up to speed and to a stand" if answers["servo"] == "round" else "There and back"
     return "\n".join(
-        ['cue wave "There and back, twice"', *body, *[f"    {light} fade to off in 1 s"] * lit]
+        [f'cue wave "{title}, twice"', *body, *[f"    {light} fade to off in 1 s"] * lit]
     )
 
 
 def _remote(answers: Answers) -> str:
-    cue = "wave" if "rating" in answers else "shine"
+    cue = "shine" if rating_of(answers) is None else "wave"
     return f"remote\n    button 1: go {cue}\n    stop button 2"

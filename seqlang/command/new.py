@@ -16,12 +16,16 @@ if TYPE_CHECKING:
 
 _OPTIONS: Final = (
     ("part", "NAME", "What moves or glows."),
-    ("servo", "yes|no", "Whether a servo moves it."),
+    ("servo", "yes|line|round|no", "Whether a servo moves it, and how."),
     ("pin", "PIN", "Pin of the servo."),
     ("travel", "ANGLES", "Such as `0 deg to 60 deg`."),
+    ("way", "LENGTHS", "Such as `0 mm to 40 mm`, of what slides."),
+    ("turns", "SPEED", "Such as `40 rpm`, of what turns round and round."),
     ("load", "MASS", "What the servo moves."),
     ("length", "LENGTH", "From the hinge to its centre of mass."),
+    ("across", "LENGTH", "Width of what turns round and round."),
     ("rating", "RATING", "Such as `0.17 s/60deg, 9 kgf.cm, 2 A at 6 V`."),
+    ("push", "RATING", "Such as `40 mm/s, 50 N, 0.8 A at 6 V`, of a linear servo."),
     ("light", "lamp|strip|none", "The light that goes with it."),
     ("light-pin", "PIN", "Pin of the light."),
     ("pixels", "N", "Pixels of the strip."),

@@ -53,7 +53,17 @@ WANTED = st.fixed_dictionaries(
     {},
     optional={
         "part": st.from_regex(r"[A-Za-z_][A-Za-z0-9_]{0,12}", fullmatch=True),
-        "servo": st.sampled_from(["yes", "yes", "no"]),
+        "servo": st.sampled_from(["yes", "yes", "line", "round", "no"]),
+        "way": st.builds("{} mm to {} mm".format, number(-150, 150), number(-150, 150)),
+        "turns": st.builds("{} {}".format, number(0, 120), st.sampled_from(["rpm", "deg/s"])),
+        "across": st.builds("{} {}".format, number(0, 40), st.sampled_from(["cm", "mm"])),
+        "push": st.builds(
+            "{} mm/s, {} N, {} A at {} V".format,
+            number(5, 100),
+            number(10, 500),
+            number(0.3, 5),
+            number(4.5, 8),
+        ),
         "travel": st.builds("{} deg to {} deg".format, number(-180, 180), number(-180, 180)),
         "load": st.builds("{} {}".format, number(0, 900), st.sampled_from(["g", "oz", "gram"])),
         "length": st.builds("{} {}".format, number(0, 40), st.sampled_from(["cm", "mm", "in"])),
@@ -93,7 +103,8 @@ def test_whatever_is_answered_the_show_passes_or_one_answer_is_refused(
     made = first_show(answers)
     if isinstance(made, Unfit):
         assert made.question in answers
-        assert made.question in wanted or "rating" in wanted  # the usual answers pass
+        figures = {"rating", "push"} & wanted.keys()
+        assert made.question in wanted or figures  # the usual answers pass
         assert made.reason
         return
     assert not [one for one in checked(made).findings if one.severity == "error"]
@@ -103,7 +114,12 @@ def test_whatever_is_answered_the_show_passes_or_one_answer_is_refused(
 USUAL = st.fixed_dictionaries(
     {},
     optional={
-        "servo": st.sampled_from(["yes", "no"]),
+        "servo": st.sampled_from(["yes", "line", "round", "no"]),
+        "way": st.integers(-50, 50).flatmap(
+            lambda low: st.integers(2, 200).map(lambda way: f"{low} mm to {low + way} mm")
+        ),
+        "turns": st.integers(1, 80).map("{} rpm".format),
+        "across": st.integers(1, 300).map("{} mm".format),
         "travel": st.integers(-90, 30).flatmap(
             lambda low: st.integers(5, 150).map(lambda way: f"{low} deg to {low + way} deg")
         ),
@@ -141,6 +157,16 @@ WRONG = [
     ("travel", "0 deg to 4.9 deg", "5 deg to 150 deg"),
     ("travel", "0 deg to 150.1 deg", "5 deg to 150 deg"),
     ("travel", "200 deg to 328 deg", "327 deg to either side"),
+    ("way", "40 mm", "write both ends"),
+    ("way", "40 mm to 0 mm", "the smaller length comes first"),
+    ("way", "0 mm to 1.9 mm", "2 mm to 200 mm"),
+    ("way", "0 mm to 200.1 mm", "2 mm to 200 mm"),
+    ("way", "200 mm to 328 mm", "327 mm to either side"),
+    ("turns", "0.4 rpm", "1 rpm to 80 rpm"),
+    ("turns", "80.6 rpm", "1 rpm to 80 rpm"),
+    ("turns", "40 mm/s", "is not a speed"),
+    ("push", "60 N", "the force that stops it"),
+    ("across", "31 cm", "at most 0.3 m"),
     ("load", "60", "has no unit"),
     ("load", "60 mm", "is not a mass"),
     ("load", "2 lb", "`907.1847 g`"),
@@ -183,6 +209,30 @@ def test_the_heaviest_load_is_what_the_largest_usual_servo_holds() -> None:
         BY_NAME["length"].read("184 mm", before)
 
 
+@pytest.mark.parametrize(
+    ("servo", "lines"),
+    [
+        ("line", ("travel      0 mm to 40 mm", "flap to 40 mm in", "slope       90 deg")),
+        ("round", ("travel      -40 rpm to 40 rpm", "flap to 40 rpm in", "flap 0 rpm")),
+    ],
+)
+def test_what_slides_and_what_turns_round_and_round_get_a_show_too(
+    servo: str, lines: tuple[str, ...]
+) -> None:
+    made = first_show(settled({"servo": servo}))
+    assert isinstance(made, str)
+    assert all(line in made for line in lines)
+    assert not [one for one in checked(made).findings if one.severity in ("error", "warning")]
+
+
+def test_a_linear_servo_lifts_at_most_what_the_largest_usual_one_holds() -> None:
+    """400 N / 3.2 / 9.80665 m/s2 = 12.7 kg."""
+    before = settled({"servo": "line"})
+    assert BY_NAME["load"].read("12.7 kg", before) == "12.7 kg"
+    with pytest.raises(UnfitAnswerError, match=r"at most 12\.7 kg"):
+        BY_NAME["load"].read("12.8 kg", before)
+
+
 RIGHT = [
     ("light", "lam", "lamp"),
     ("load", "1,5 kg", "1.5 kg"),
@@ -195,6 +245,10 @@ RIGHT = [
     ("adapter", "6,0V,2,5A", "6.0 V, 2.5 A"),
     ("pack", "2 lipo, 2200mAh", "2 lipo cells, 2200 mAh"),
     ("servo", "Y", "yes"),
+    ("servo", "lin", "line"),
+    ("way", "0 cm to 4 cm", "0 cm to 4 cm"),
+    ("turns", "240 deg/s", "40 rpm"),
+    ("push", "40mm/s,50N,0,8A at 6V", "40 mm/s, 50 N, 0.8 A at 6 V"),
     ("pin", "pb2", "PB2"),
     ("pixels", "007", "7"),
 ]  # fmt: skip

@@ -52,7 +52,7 @@ def test_where_the_feed_takes_the_whole_voltage_only_the_feed_is_blamed() -> Non
     assert chip.name == "brown-out"
     assert chip.message == (
         "nothing is left for the chip of board `body` when the stop or another cue interrupts "
-        "`act`: its feed takes the whole voltage"
+        "`act` and `bite`: its feed takes the whole voltage"
     )
 
 
