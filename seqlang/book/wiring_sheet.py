@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from firmware_gen.chips import CHIPS
 from seqlang.book.paper import BLANK, paragraph, section, subtitle, table
 from seqlang.checks.figures import counted, figure
 from sim.model import Cells, Lamp, Servo, Strip, Switch
@@ -53,7 +54,10 @@ def _board(matter: BookMatter, board: CompiledBoard) -> Iterator[str]:
         ("Pin", "Goes to", "What it is", "How", "Label on the board", "Done"),
         [(chip.pin_name(j.pin), j.name, j.kind, j.how, BLANK, BLANK) for j in joints],
     )
-    reserved = (f"{chip.pin_name(pin)} ({why})" for pin, why in chip.reserved.items())
+    used = {joint.pin for joint in joints}
+    reserved = (
+        f"{chip.pin_name(pin)} ({why})" for pin, why in chip.reserved.items() if pin not in used
+    )
     yield paragraph(f"Left alone: {', '.join(reserved)}.", "small")
     yield paragraph(_fed(rig, board.board))
     yield "</div>"
@@ -73,6 +77,7 @@ def joints_of(matter: BookMatter, board: Board) -> list[Joint]:
     rig = matter.show.rig
     found = [_joint(matter, one, board) for one in rig.outputs if one.board == board.name]
     found += [_button(one) for one in rig.inputs if one.board == board.name]
+    found += _line(rig, board)
     return sorted(found, key=lambda joint: joint.pin)
 
 
@@ -94,6 +99,28 @@ def _joint(matter: BookMatter, one: Output, board: Board) -> Joint:
             return Joint(
                 one.pin, one.name, "switched load", f"on while the pin is {level}; {through}"
             )
+
+
+def _line(rig: Rig, board: Board) -> list[Joint]:
+    """The board's end of the line from the board that leads, as FIRMWARE.md says to wire it."""
+    leader, chip = rig.leader, CHIPS[board.chip]
+    if leader is None:
+        return []
+    if board.leads:
+        pin, to = chip.line_out, "the line to the other boards"
+        how = "100 ohm at the pin, for each cable; its ground beside it"
+    else:
+        pin, to = chip.line_in, f"the line from {leader.name}"
+        how = "from the cable; its ground beside it"
+        if pin is not None and chip.pins[pin] in chip.reserved:
+            how = (
+                "through a Schottky diode, cathode to the cable; 4.7 kohm from the pin to the "
+                "logic feed; the adapter's lead through 1 kohm"
+            )
+    return [] if pin is None else [Joint(chip.pins[pin], to, LINE, how)]
+
+
+LINE = "line between boards"
 
 
 def _button(one: Input) -> Joint:
@@ -234,5 +261,7 @@ def _of_pin(matter: BookMatter, pin: str, joint: Joint) -> Iterator[tuple[str, .
         case Switch():
             amps = f"{figure(1000 * one.current_a)} mA"
             yield pin, one.name, "2: drive, return", amps, BLANK, BLANK
+        case None if joint.kind == LINE:
+            yield pin, joint.name, "2: signal, return", "next to none", BLANK, "3 m at most"
         case None:
             yield pin, joint.name, "2: contact", "next to none", BLANK, BLANK

@@ -41,7 +41,7 @@ FIRST_PORTS = {
 }
 """Where in data space the registers of each port begin, by chip (Register Summary)."""
 
-PORT, PWM, RX_READ, RX_LOST, TX, EEPROM, RESET = range(1, 8)
+PORT, PWM, RX_READ, RX_LOST, TX, EEPROM, RESET, LINE, LINE_LOST = range(1, 10)
 """Kinds of events, as in harness.h."""
 
 EVENT = np.dtype([("cycle", "<u8"), ("kind", "<u2"), ("a", "<u2"), ("b", "<u4")])
@@ -109,6 +109,14 @@ _SIGNATURES: dict[str, tuple[object, Sequence[object]]] = {
     "board_log": (None, (_BOARD, ctypes.c_uint32)),
     "board_pty": (ctypes.c_int, (_BOARD, ctypes.c_char_p, ctypes.c_size_t, ctypes.c_double)),
     "board_connect": (None, (_BOARD, _BOARD)),
+    "board_wire": (ctypes.c_size_t, (_BOARD, _BOARD)),
+    "board_wire_cut": (None, (_BOARD, ctypes.c_size_t, ctypes.c_bool)),
+    "board_wire_trouble": (
+        None,
+        (_BOARD, ctypes.c_size_t, ctypes.c_uint32, ctypes.c_uint32, ctypes.c_uint32),
+    ),
+    "board_line": (None, (_BOARD, ctypes.c_char_p, ctypes.c_size_t)),
+    "board_off": (None, (_BOARD, ctypes.c_uint64)),
     "board_clock": (None, (_BOARD, ctypes.c_double)),
     "boards_run": (
         ctypes.c_int,
@@ -288,9 +296,38 @@ class EmulatedBoard:
         """Wire this board's transmit pin to another's receive pin."""
         self._c.board_connect(self._board, other._board)
 
+    def lead(self, other: EmulatedBoard) -> Wire:
+        """Wire this board's line to where another hears the board that leads."""
+        return Wire(self, int(self._c.board_wire(self._board, other._board)))
+
+    def hear(self, data: bytes) -> None:
+        """Put bytes on this board's end of the line between boards."""
+        self._c.board_line(self._board, data, len(data))
+
+    def off(self, seconds: float) -> None:
+        """Power fails, and is back after that time."""
+        self._c.board_off(self._board, round(seconds * self.clock_hz))
+
     def set_clock(self, ppm: float) -> None:
         """The crystal is off by so many parts per million (for boards that run side by side)."""
         self._c.board_clock(self._board, ppm)
+
+
+class Wire:
+    """From a board that leads to one that follows."""
+
+    def __init__(self, board: EmulatedBoard, number: int) -> None:
+        self._from, self._number = board, number
+
+    def cut(self, cut: bool = True) -> None:
+        """Unplug it, or plug it in again."""
+        self._from._c.board_wire_cut(self._from._board, self._number, cut)
+
+    def trouble(self, seed: int, lost: float = 0.0, flipped: float = 0.0) -> None:
+        """Lose this share of all frames, and turn a bit over in this share of all bytes."""
+        self._from._c.board_wire_trouble(
+            *(self._from._board, self._number, seed, round(1000 * lost), round(1e6 * flipped))
+        )
 
 
 def run_together(boards: Iterable[EmulatedBoard], seconds: float) -> None:

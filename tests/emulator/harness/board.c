@@ -111,7 +111,9 @@ void board_free(board_t *board) {
     avr_terminate(board->avr);
     free(board->avr);
     free(board->log.items);
-    free(board->uart.queue);
+    for (size_t i = 0; i < MOST_UARTS; i++) {
+        free(board->uarts[i].queue);
+    }
     free(board->presses);
     free(board->flash);
     free(board);
@@ -126,8 +128,10 @@ void board_reset(board_t *board, uint8_t mcusr, bool keep_ram) {
     memcpy(board->flash, board->avr->flash, chip->flash_bytes); /* a boot loader writes it */
     avr_terminate(board->avr);
     free(board->avr);
-    uart_t *uart = &board->uart;
-    *uart = (uart_t){.queue = uart->queue, .room = uart->room};
+    for (size_t i = 0; i < MOST_UARTS; i++) {
+        uart_t *uart = &board->uarts[i];
+        *uart = (uart_t){.queue = uart->queue, .room = uart->room};
+    }
     board->store.busy = false;
     board->press_count = 0;
     start_chip(board, mcusr);
@@ -137,12 +141,19 @@ void board_reset(board_t *board, uint8_t mcusr, bool keep_ram) {
     free(ram);
 }
 
+/* Power off for so long: what comes meanwhile is lost, EEPROM stays. */
+void board_off(board_t *board, uint64_t cycles) {
+    board_reset(board, 1, false);
+    board->base += cycles;
+}
+
+/* Stays until it is cancelled, so that a chip that sleeps does not sleep on to its next timer:
+ * boards that run side by side must not be ahead of one another. */
 static avr_cycle_count_t on_stop(avr_t *avr, avr_cycle_count_t when, void *param) {
     board_t *board = param;
     (void)avr;
-    (void)when;
     board->stop = true;
-    return 0;
+    return when + 1;
 }
 
 /*
@@ -184,6 +195,7 @@ int board_run(board_t *board, uint64_t until) {
             return state;
         }
     }
+    avr_cycle_timer_cancel(avr, on_stop, board);
     return 0;
 }
 

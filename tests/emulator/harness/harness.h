@@ -29,17 +29,22 @@
 #include <simavr/sim_interrupts.h>
 #include <simavr/sim_io.h>
 
+typedef struct board board_t;
+
 enum { RX_DEPTH = 2, MOST_PORTS = 11, MOST_TIMERS = 5, MOST_CHANNELS = 3, MOST_CELLS = 4096 };
+enum { HOST, LINE, MOST_UARTS }; /* USART0; USART1, on chips that have it */
 
 /* What happened, in the order it happened. `cycle` counts from power-up. */
 enum event_kind {
-    EVENT_PORT = 1,    /* a: number of the port; b: PORT | DDR << 8 */
-    EVENT_PWM = 2,     /* a: pin code; b: compare value in force | compare output mode << 8 */
-    EVENT_RX_READ = 3, /* a: byte; b: cycles since it had arrived */
-    EVENT_RX_LOST = 4, /* a: the byte that found the buffer full */
-    EVENT_TX = 5,      /* a: byte; the cycle is the end of its stop bit */
-    EVENT_EEPROM = 6,  /* a: address; b: old | new << 8; the cycle is the end of the write */
-    EVENT_RESET = 7,   /* a: MCUSR at the start */
+    EVENT_PORT = 1,      /* a: number of the port; b: PORT | DDR << 8 */
+    EVENT_PWM = 2,       /* a: pin code; b: compare value in force | compare output mode << 8 */
+    EVENT_RX_READ = 3,   /* a: byte; b: cycles since it had arrived */
+    EVENT_RX_LOST = 4,   /* a: the byte that found the buffer full */
+    EVENT_TX = 5,        /* a: byte; the cycle is the end of its stop bit */
+    EVENT_EEPROM = 6,    /* a: address; b: old | new << 8; the cycle is the end of the write */
+    EVENT_RESET = 7,     /* a: MCUSR at the start */
+    EVENT_LINE = 8,      /* a: byte that USART1 sent; otherwise as EVENT_TX */
+    EVENT_LINE_LOST = 9, /* a: the byte that found the buffer of USART1 full */
 };
 
 typedef struct {
@@ -61,8 +66,10 @@ typedef struct {
 } arrival_t;
 
 typedef struct {
-    avr_uart_t *simavr;
-    arrival_t *queue; /* bytes on the wire, by the cycle of their stop bit's end */
+    board_t *board;
+    avr_uart_t *simavr; /* NULL: the chip has none */
+    uint16_t registers; /* UCSRnA, the others follow */
+    arrival_t *queue;   /* bytes on the wire, by the cycle of their stop bit's end */
     size_t head, count, room;
     arrival_t fifo[RX_DEPTH];
     uint8_t waiting, last;
@@ -70,6 +77,17 @@ typedef struct {
     uint8_t shift, hold;
     uint64_t line_free;
 } uart_t;
+
+/* What one board sends, another hears, more or less. */
+typedef struct {
+    board_t *to;
+    uint8_t uart, to_uart;
+    bool cut;
+    uint32_t random; /* state of the generator, never 0 */
+    uint32_t lost_per_1000, flips_per_million;
+    uint64_t last; /* cycle of the last byte */
+    bool losing;   /* the frame that is under way does not arrive */
+} wire_t;
 
 typedef struct {
     avr_eeprom_t *simavr;
@@ -116,14 +134,12 @@ typedef struct {
     uint8_t pin, level;
 } press_t;
 
-typedef struct board board_t;
-
 struct board {
     const chip_t *chip;
     avr_t *avr;
     void (*run)(avr_t *avr); /* simavr's own, unless its watchdog bites */
     log_t log;
-    uart_t uart;
+    uart_t uarts[MOST_UARTS];
     store_t store;
     pwm_t pwm[MOST_TIMERS];
     count_t timer1;
@@ -139,8 +155,8 @@ struct board {
     bool stop, asleep, held;
     int pty;
     double pace; /* emulated seconds per second of the host, 0: as fast as it goes */
-    struct board *peers[8];
-    size_t peer_count;
+    wire_t wires[8];
+    size_t wire_count;
 };
 
 /* Life */
@@ -172,6 +188,15 @@ void board_forget_events(board_t *board);
 void board_log(board_t *board, uint32_t mask);
 int board_pty(board_t *board, char *name, size_t room, double pace);
 void board_connect(board_t *from, board_t *to);
+size_t board_wire(board_t *from, board_t *to);
+void board_wire_cut(board_t *from, size_t wire, bool cut);
+void board_wire_trouble(board_t *from, size_t wire, uint32_t seed, uint32_t lost_per_1000,
+                        uint32_t flips_per_million);
+void board_line(board_t *board, const uint8_t *bytes, size_t count);
+void board_off(board_t *board, uint64_t cycles);
+void wires_carry(board_t *from, uint8_t uart, uint64_t cycle, uint8_t byte, uint32_t byte_cycles);
+void uart_send(uart_t *uart, uint64_t first_end, uint32_t spacing, const uint8_t *bytes,
+               size_t count);
 void board_clock(board_t *board, double ppm);
 int boards_run(board_t **boards, size_t count, double seconds);
 

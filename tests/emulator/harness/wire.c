@@ -18,10 +18,72 @@ static double host_seconds(void) {
     return (double)now.tv_sec + (double)now.tv_nsec * 1e-9;
 }
 
+static size_t add_wire(board_t *from, wire_t wire) {
+    if (from->wire_count == sizeof from->wires / sizeof from->wires[0]) {
+        abort();
+    }
+    from->wires[from->wire_count] = wire;
+    return from->wire_count++;
+}
+
 /* Whatever `from` sends, `to` receives. */
 void board_connect(board_t *from, board_t *to) {
-    if (from->peer_count < sizeof from->peers / sizeof from->peers[0]) {
-        from->peers[from->peer_count++] = to;
+    add_wire(from, (wire_t){.to = to, .uart = HOST, .to_uart = HOST, .random = 1});
+}
+
+/* The line of a board that leads, to where the other hears it; its number, for what follows. */
+size_t board_wire(board_t *from, board_t *to) {
+    uint8_t in = to->uarts[LINE].simavr ? LINE : HOST;
+    return add_wire(from, (wire_t){.to = to, .uart = LINE, .to_uart = in, .random = 1});
+}
+
+/* Whether it is unplugged. */
+void board_wire_cut(board_t *from, size_t wire, bool cut) { from->wires[wire].cut = cut; }
+
+/* How many frames get lost, and how many bytes have a bit turned over. */
+void board_wire_trouble(board_t *from, size_t wire, uint32_t seed, uint32_t lost_per_1000,
+                        uint32_t flips_per_million) {
+    wire_t *one = &from->wires[wire];
+    one->random = seed ? seed : 1;
+    one->lost_per_1000 = lost_per_1000;
+    one->flips_per_million = flips_per_million;
+}
+
+/* Marsaglia, Xorshift RNGs (2003): 13, 17, 5. */
+static uint32_t draw(wire_t *wire, uint32_t below) {
+    uint32_t x = wire->random;
+    x ^= x << 13;
+    x ^= x >> 17;
+    x ^= x << 5;
+    wire->random = x;
+    return x % below;
+}
+
+static void carry(const board_t *from, wire_t *wire, uint64_t cycle, uint8_t byte) {
+    board_t *to = wire->to;
+    double seconds =
+        (double)(from->base + cycle) / (from->frequency * (1 + from->clock_ppm * 1e-6));
+    if (wire->flips_per_million && draw(wire, 1000000) < wire->flips_per_million) {
+        byte ^= (uint8_t)(1 << draw(wire, 8));
+    }
+    uint64_t end = (uint64_t)(seconds * to->frequency * (1 + to->clock_ppm * 1e-6));
+    uart_send(&to->uarts[wire->to_uart], end, 1, &byte, 1);
+}
+
+/* A byte that comes later than half a byte's time after the last one begins a frame. */
+void wires_carry(board_t *from, uint8_t uart, uint64_t cycle, uint8_t byte, uint32_t byte_cycles) {
+    for (size_t i = 0; i < from->wire_count; i++) {
+        wire_t *wire = &from->wires[i];
+        if (wire->uart != uart) {
+            continue;
+        }
+        if (from->base + cycle > wire->last + byte_cycles + byte_cycles / 2) {
+            wire->losing = wire->lost_per_1000 && draw(wire, 1000) < wire->lost_per_1000;
+        }
+        wire->last = from->base + cycle;
+        if (!wire->cut && !wire->losing) {
+            carry(from, wire, cycle, byte);
+        }
     }
 }
 
