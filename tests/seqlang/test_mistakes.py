@@ -119,3 +119,9 @@ def test_no_answer_shows_a_name_from_inside_the_program() -> None:
     for words in said:
         assert not shown_in(words) & inside, words
         assert "due here" not in words
+
+
+def test_a_line_with_very_many_strands_of_idle_is_answered() -> None:
+    """Words that begin like `go` can be read in two ways each: that must not be tried out."""
+    text = with_line("idle", "idle: " + "gone, " * 48 + "!")
+    assert any(found.severity == "error" for found in load_text(Source("t.cues", text)).findings)

@@ -116,8 +116,8 @@ _REARRANGED: Final = tuple(
             "what is done when the button is let go stands below `when let go`",
         ),
         (
-            r"idle *:? *(?:=|-)? *((?:(?:go|play|run|do)? *[^\W\d]\w*(?: *[,;|+&] *| +and +))*"
-            r"(?:go|play|run|do)? *[^\W\d]\w*) *(?:[,;]| and)? *(?:and +)?(?:go(?:es)? +)?"
+            r"idle *:? *(?:=|-)? *((?:(?:(?:go|play|run|do) +)?[^\W\d]\w*(?: *[,;|+&] *| +and +))*"
+            r"(?:(?:go|play|run|do) +)?[^\W\d]\w*) *(?:[,;]| and)? *(?:and +)?(?:go(?:es)? +)?"
             r"(?:(?:back|return|glide|fade back|come back|returns)(?: +(?:to +it|back))?"
             r"(?: +(?:in|after|within|at|over|for|takes))?|in|over) +([0-9.]+ *[a-z]+)$",
             _idle,
@@ -125,8 +125,8 @@ _REARRANGED: Final = tuple(
         ),
         (
             r"idle *:? *(?:=|-)? *(?=.*\b(?:go|play|run|do)\b.*[,;|+&]|.* and )"
-            r"((?:(?:go|play|run|do)? *[^\W\d]\w*(?: *[,;|+&] *| +and +))+"
-            r"(?:go|play|run|do)? *[^\W\d]\w*)$",
+            r"((?:(?:(?:go|play|run|do) +)?[^\W\d]\w*(?: *[,;|+&] *| +and +))+"
+            r"(?:(?:go|play|run|do) +)?[^\W\d]\w*)$",
             _idle,
             _STRANDS,
         ),
