@@ -19,6 +19,7 @@ from seqlang.checks.wiring import table_too_large
 from seqlang.meaning.alike.told import ALL_ONCE, Likes
 from seqlang.summary import Summary, summarise
 from seqlang.text.findings import said_there
+from sim.score.draws import at_its_hardest
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from seqlang.loading import Loaded
     from seqlang.text.findings import Finding, Origin, Severity, Span
     from sim.model import Show
+    from sim.score.draws import Holds
 
 MOST_OF_A_KIND = 100
 """More findings of one name than anybody reads at once."""
@@ -91,7 +93,7 @@ def check(loaded: Loaded, before_each: Callable[[], object] = int) -> Checked:
 
 def _checked(loaded: Loaded, show: Show, before_each: Callable[[], object]) -> Checked:
     partial = _has_error(loaded.findings)
-    context = Context(show, loaded.origins, loaded.places, loaded.sources, partial)
+    context = _context(loaded, show, "shortest", partial)
     over = [
         *(f for f in loaded.findings if f.name in TOO_LONG),
         *_found(context, BUDGETS, before_each),
@@ -100,6 +102,11 @@ def _checked(loaded: Loaded, show: Show, before_each: Callable[[], object]) -> C
         found = [*loaded.findings, *over]
         return Checked(_in_order(found, loaded.sources, loaded.told), None, None)
     found = [*loaded.findings, *_found(context, CHECKS, before_each)]
+    if context.draws is not None:
+        longest = _context(loaded, show, "longest", partial)
+        told = {(one.name, one.span) for one in found}
+        more = _found(longest, CHECKS, before_each)
+        found += [one for one in more if (one.name, one.span) not in told]
     compiled = None
     before_each()
     if not any(finding.name in TABLE_TOO_LONG for finding in found):
@@ -111,6 +118,12 @@ def _checked(loaded: Loaded, show: Show, before_each: Callable[[], object]) -> C
     return Checked(
         _in_order(found, loaded.sources, loaded.told), sealed, summarise(context), context
     )
+
+
+def _context(loaded: Loaded, show: Show, holds: Holds, partial: bool) -> Context:
+    hardest = at_its_hardest(show, holds)
+    draws = None if hardest is show else show
+    return Context(hardest, loaded.origins, loaded.places, loaded.sources, partial, draws)
 
 
 def _sealed(show: Show, origins: Mapping[int, Origin], compiled: CompiledShow) -> CheckedShow:

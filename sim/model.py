@@ -639,6 +639,20 @@ class Rig:
 
 
 @dataclass(frozen=True, slots=True)
+class Drawn:
+    """What a statement draws anew at each pass: a time, a target, or both.
+
+    Each from what stands in the statement up to `most_ms`, or up to `most` (the part's angle, or a
+    lamp's L* percent). Key 0: it is not drawn. Draws with the same key are the same.
+    """
+
+    time_key: int = 0
+    most_ms: int = 0
+    target_key: int = 0
+    most: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Move:
     """Bring a servo's part to an angle from wherever it is."""
 
@@ -647,6 +661,7 @@ class Move:
     duration_ms: int
     law: Law = MINIMUM_JERK
     mark: int = NO_MARK
+    drawn: Drawn | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -658,6 +673,7 @@ class Fade:
     duration_ms: int
     law: Law = UNIFORM
     mark: int = NO_MARK
+    drawn: Drawn | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -694,6 +710,7 @@ class Effect:
 class Hold:
     duration_ms: int
     mark: int = NO_MARK
+    drawn: Drawn | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -740,6 +757,8 @@ class Cue:
     let_go: str | None = None
     """Its part for letting go: the cue right behind it in the score, which goes on in its place
     when the button that holds it is released; see `part_name`."""
+    seed: int | None = None
+    """Which numbers its draws give; None: those that its name gives."""
 
 
 def part_name(cue: str) -> str:

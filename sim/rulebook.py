@@ -148,6 +148,8 @@ TRIM_ONE: Final = 1 << 8
 """1 in the steps of a light's trim."""
 SEED_MAX: Final = BYTE_MAX
 """An effect's seed has one byte: 256 patterns."""
+DRAW_KEYS: Final = BYTE_MAX
+"""Keys of draws have one byte, and 0 stands for no draw."""
 WIDTH_MAX: Final = 100
 """An effect's width: pixels (run), or pixels that are lit of so many (sparkle)."""
 

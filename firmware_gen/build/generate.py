@@ -269,6 +269,7 @@ def _ops() -> dict[str, int]:
         "OP_EFFECT": layout.EFFECT,
         "OP_GO_ON": layout.GO_ON,
         "OP_LONG_WAIT": layout.LONG_WAIT,
+        "OP_DRAW": layout.DRAW,
         "OP_CALL": layout.CALL,
         "CALL_WAITS": layout.CALL_WAITS,
         "CALL_LOOPS": layout.CALL_LOOPS,

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 from firmware_gen.compiler.records import (
@@ -15,6 +15,8 @@ from firmware_gen.compiler.records import (
 from firmware_gen.table.layout import EFFECTS, LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import (
     ActOp,
+    Delay,
+    DrawnOp,
     ForkTo,
     Loop,
     LoopBack,
@@ -28,6 +30,7 @@ from firmware_gen.table.ops import (
 from sim.model import NO_MARK, Cue, Effect, Fade, Move, StripLight, Throw
 from sim.rehearsal.fixed_motion import angle_steps
 from sim.rulebook import LONGEST_DURATION_MS, LOOP_DEPTH
+from sim.score.draws import draws_in
 from sim.score.program import Do, Fork, LoopStart, Wait
 from sim.score.threads import ScoreOp, ScoreThread
 from sim.score.tree import Act as Statement
@@ -54,14 +57,20 @@ class Coder:
         self.kinds = kinds
         self._laws = laws
         self._palette = palette
+        self._counts = False
+        """The cue at hand draws by how often its loops come round."""
 
     def thread(self, items: ScoreThread, cue: Cue) -> tuple[Marked, ...]:
         """The ops of one thread; forks still name the cue's own threads."""
         row: list[Marked] = []
         starts: list[int] = []
+        self._counts = next(draws_in(cue.body), None) is not None
         for item in items:
             if isinstance(item, Wait):
-                self._wait(row, item.duration_ms)
+                if item.key:
+                    self._drawn_wait(row, item)
+                else:
+                    self._wait(row, item.duration_ms)
                 continue
             marked = self._op(item, cue)
             if isinstance(marked.op, Loop):
@@ -89,10 +98,12 @@ class Coder:
         match act:
             case Move():
                 target, law = angle_steps(act.angle_deg), self._laws.of_move(act.law)
-                return ActOp(number, target, _duration(act), law=law)
+                drawn = _drawn(act, angle_steps)
+                return ActOp(number, target, _duration(act), law=law, drawn=drawn)
             case Fade():
-                target = self._light(act)
-                return ActOp(number, target, _duration(act), law=self._laws.of_fade(act.law))
+                target, law = self._light(act), self._laws.of_fade(act.law)
+                drawn = _drawn(act, level_number)
+                return ActOp(number, target, _duration(act), law=law, drawn=drawn)
             case Throw():
                 return Turn(number, act.on)
             case Effect():
@@ -103,17 +114,26 @@ class Coder:
             return self._palette.index(fade.light, fade.mark)
         return level_number(fade.light)
 
+    def _drawn_wait(self, row: list[Marked], wait: Wait) -> None:
+        """Behind an act that draws the same time, within it: it then costs nothing."""
+        last = row[-1] if row else None
+        act = last.op if last else None
+        if last and isinstance(act, ActOp) and act.drawn and act.drawn.time_key == wait.key:
+            row[-1] = Marked(replace(act, wait=True), last.mark)
+            return
+        row.append(Marked(Delay(wait.duration_ms, wait.most_ms, wait.key)))
+
     def _wait(self, row: list[Marked], duration_ms: int) -> None:
         """Let time pass, where it helps within the op before: its own duration costs nothing."""
         last = row[-1] if row else None
-        if last and isinstance(last.op, ActOp) and not last.op.wait:
+        timed = last and isinstance(last.op, ActOp) and not last.op.wait
+        if timed and last and isinstance(last.op, ActOp) and not _draws_time(last.op):
             rest = duration_ms - last.op.duration_ms
             whole = sum(len(wait_bytes(one.duration_ms)) for one in waits_ms(duration_ms))
             left = sum(len(wait_bytes(one.duration_ms)) for one in waits_ms(max(rest, 0)))
             if rest >= 0 and left < whole:
                 act = last.op
-                waiting = ActOp(act.output, act.target, act.duration_ms, True, act.law)
-                row[-1] = Marked(waiting, last.mark)
+                row[-1] = Marked(replace(act, wait=True), last.mark)
                 duration_ms = rest
         row += [Marked(delay) for delay in waits_ms(duration_ms)]
 
@@ -122,11 +142,24 @@ class Coder:
         loop, body = row[start].op, row[start + 1 : -1]
         if not isinstance(loop, Loop) or loop.times in (LOOP_FOREVER, LOOP_HELD):
             return
-        if any(isinstance(one.op, Loop | ForkTo) for one in body):
+        if self._counts or any(isinstance(one.op, Loop | ForkTo) for one in body):
             return
         size = sum(len(op_bytes(one.op, self.kinds)) for one in body)
         if loop.times * size < size + _LOOP_BYTES:
             row[start:] = body * loop.times
+
+
+def _draws_time(op: ActOp) -> bool:
+    return op.drawn is not None and op.drawn.time_key != 0
+
+
+def _drawn(act: Move | Fade, steps: Callable[[float], int]) -> DrawnOp | None:
+    """What an act draws, in the steps of a table."""
+    one = act.drawn
+    if one is None:
+        return None
+    most = steps(one.most) if one.target_key else 0
+    return DrawnOp(one.time_key, one.most_ms if one.time_key else 0, one.target_key, most)
 
 
 def _duration(act: Move | Fade) -> int:

@@ -386,28 +386,39 @@ static bool takes_light(const struct bc_step *op) {
     return op->output.kind == BC_LAMP || op->output.kind == BC_STRIP;
 }
 
-static bool servo_target_is_good(const struct bc_step *op) {
+/* The target, or the least of those that are drawn; and the greatest. */
+static bool servo_target_is_good(const struct bc_step *op, int16_t most) {
     uint16_t record = op->output.at;
     return bc_table_i16((uint16_t)(record + BC_SERVO_TRAVEL_LOW)) <= op->target &&
-           op->target <= bc_table_i16((uint16_t)(record + BC_SERVO_TRAVEL_HIGH));
+           most <= bc_table_i16((uint16_t)(record + BC_SERVO_TRAVEL_HIGH));
 }
 
 static bool target_is_good(const struct bc_step *op) {
+    int16_t most = op->target_key != 0 ? op->most_target : op->target;
+    if (op->target > most) {
+        return false;
+    }
     switch (op->output.kind) {
     case BC_SERVO:
-        return servo_target_is_good(op);
+        return servo_target_is_good(op, most);
     case BC_LAMP:
-        return !(op->code & BC_ACT_F) && (uint8_t)op->target <= BC_LEVEL_MAX;
+        return !(op->code & BC_ACT_F) && most <= BC_LEVEL_MAX;
     case BC_STRIP:
-        return !(op->code & BC_ACT_F) && is_index((uint8_t)op->target, BC_AT_COLOURS);
+        return !(op->code & BC_ACT_F) && op->target_key == 0 &&
+               is_index((uint8_t)op->target, BC_AT_COLOURS);
     default:
-        return !(op->code & (BC_ACT_WAIT | BC_ACT_LAW));
+        return !(op->code & (BC_ACT_WAIT | BC_ACT_LAW)) && (op->time_key | op->target_key) == 0;
     }
+}
+
+static bool time_is_good(const struct bc_step *op) {
+    uint16_t most = op->time_key != 0 ? op->most : op->operand;
+    return op->operand <= most && most <= BC_DURATION_MAX;
 }
 
 static bool act_is_good(const struct bc_step *op) {
     bool law_is_there = !(op->code & BC_ACT_LAW) || is_index(op->law, BC_AT_LAWS);
-    return is_index(op->number, BC_AT_OUTPUTS) && op->operand <= BC_DURATION_MAX && law_is_there &&
+    return is_index(op->number, BC_AT_OUTPUTS) && time_is_good(op) && law_is_there &&
            target_is_good(op);
 }
 
@@ -474,7 +485,7 @@ static bool op_is_good(struct check *check, const struct bc_step *op) {
     case BC_OP_LOOP_END:
         return true;
     case BC_OP_WAIT:
-        return op->operand <= BC_DURATION_MAX;
+        return op->target_key == 0 && time_is_good(op);
     case BC_OP_FORK:
     case BC_OP_GO_ON:
         return points_forward(check, op);

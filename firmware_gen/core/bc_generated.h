@@ -280,6 +280,7 @@ enum bc_op {
     BC_OP_EFFECT = 0x85,
     BC_OP_GO_ON = 0x86,
     BC_OP_LONG_WAIT = 0x87,
+    BC_OP_DRAW = 0x88,
     BC_OP_CALL = 0xa0,
     BC_CALL_WAITS = 0x10,
     BC_CALL_LOOPS = 0xc,

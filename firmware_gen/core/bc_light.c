@@ -10,9 +10,6 @@
 
 enum { LIGHTS = BC_LAMPS + BC_STRIPS, COLOURS = 3, FULL = BC_EFFECT_ONE, UNTRIMMED = 0xFF };
 
-/* Factors of the noise. */
-#define SEED_NOISE 0x9E37u
-#define BEAT_NOISE 0x85EBu
 #define PIXEL_NOISE 0xC2B3u
 
 /* Levels in half percents of L*. */
@@ -29,7 +26,7 @@ struct light {
     uint8_t law;       /* index in the table; BC_NONE: uniform */
     uint16_t effect;   /* where it stands in the table; 0: steady */
     uint16_t age;      /* ms since the effect's last beat */
-    uint16_t beat;     /* the beats' part of the noise: their number times BEAT_NOISE */
+    uint16_t beat;     /* the beats' part of the noise: their number times BC_BEAT_NOISE */
     uint8_t weight;    /* how much of the effect is there, in BC_EFFECT_STEPS */
     bool leaves;       /* the effect goes, frame by frame */
     uint16_t coming;   /* the one that takes its place then, as `effect` */
@@ -192,12 +189,7 @@ struct moment {
 
 /* `common` is what the seed and the beat give. */
 BC_INLINE uint8_t noise(uint16_t common, uint8_t pixel) {
-    uint16_t h = (uint16_t)(common ^ (uint16_t)(pixel * PIXEL_NOISE));
-    h = (uint16_t)(h ^ (h >> 7));
-    h = (uint16_t)(h * 0x2C1Bu);
-    h = (uint16_t)(h ^ (h >> 9));
-    h = (uint16_t)(h * 0x297Bu);
-    return (uint8_t)(h ^ (h >> 8));
+    return (uint8_t)bc_mixed((uint16_t)(common ^ (uint16_t)(pixel * PIXEL_NOISE)));
 }
 
 static uint8_t breathing(uint8_t h) {
@@ -215,7 +207,7 @@ static uint16_t depth_of(uint8_t level) {
 static void catch_up(struct light *light, uint16_t period) {
     while (light->age >= period) {
         light->age = (uint16_t)(light->age - period);
-        light->beat = (uint16_t)(light->beat + BEAT_NOISE);
+        light->beat = (uint16_t)(light->beat + BC_BEAT_NOISE);
     }
 }
 
@@ -227,11 +219,11 @@ static void read_effect(struct light *light, uint16_t *period, struct moment *mo
     *period = bc_next_u16();
     catch_up(light, *period);
     moment->depth = (uint16_t)(depth_of(bc_next_u8()) * light->weight / BC_EFFECT_STEPS);
-    seed = (uint16_t)(bc_next_u8() * SEED_NOISE);
+    seed = (uint16_t)(bc_next_u8() * BC_SEED_NOISE);
     moment->width = bc_next_u8();
     moment->share = (uint8_t)(bc_share(light->age, *period) >> 8);
     moment->noise = (uint16_t)(seed ^ light->beat);
-    moment->next_noise = (uint16_t)(seed ^ (uint16_t)(light->beat + BEAT_NOISE));
+    moment->next_noise = (uint16_t)(seed ^ (uint16_t)(light->beat + BC_BEAT_NOISE));
     if (moment->kind == BC_EFFECT_BREATHE) {
         moment->share = breathing(moment->share);
     }
@@ -244,7 +236,7 @@ static void let_grow_older(struct light *light, uint16_t period) {
         light->age = (uint16_t)(light->age + BC_FRAME_MS);
     } else {
         light->age = (uint16_t)(light->age - (period - BC_FRAME_MS));
-        light->beat = (uint16_t)(light->beat + BEAT_NOISE);
+        light->beat = (uint16_t)(light->beat + BC_BEAT_NOISE);
     }
 }
 

@@ -18,6 +18,17 @@ static uint16_t duration(uint8_t first) {
     return bc_u16(low, (uint8_t)(first - BC_DURATION_MS));
 }
 
+/* The target of an act, in its own form. */
+static int16_t target(const struct bc_step *op) {
+    if (op->output.kind != BC_SERVO) {
+        return bc_next_u8();
+    }
+    if (op->code & BC_ACT_F) {
+        return bc_next_i16();
+    }
+    return (int16_t)(100 * (int8_t)bc_next_u8());
+}
+
 /* What follows in an act; nothing for a switch. */
 static void read_act(struct bc_step *op) {
     bool is_servo = op->output.kind == BC_SERVO;
@@ -30,12 +41,16 @@ static void read_act(struct bc_step *op) {
     } else if (is_servo) {
         op->law = 0;
     }
-    if (!is_servo) {
-        op->target = bc_next_u8();
-    } else if (op->code & BC_ACT_F) {
-        op->target = bc_next_i16();
-    } else {
-        op->target = (int16_t)(100 * (int8_t)bc_next_u8());
+    op->target = target(op);
+}
+
+/* What stands behind an act or a wait that draws something. */
+static void read_most(struct bc_step *op) {
+    if (op->time_key != 0) {
+        op->most = duration(bc_next_u8());
+    }
+    if (op->target_key != 0) {
+        op->most_target = target(op);
     }
 }
 
@@ -58,6 +73,17 @@ static void find_output(struct bc_step *op, uint8_t number) {
 
 void bc_op_read(struct bc_step *op) {
     uint8_t code = bc_next_u8();
+    op->time_key = 0;
+    op->target_key = 0;
+    if (code == BC_OP_DRAW) {
+        op->time_key = bc_next_u8();
+        op->target_key = bc_next_u8();
+        code = bc_next_u8();
+        if ((op->time_key | op->target_key) == 0 || (code >= BC_OP_END && code != BC_OP_WAIT)) {
+            op->code = BC_OP_DRAW; /* no op of its own */
+            return;
+        }
+    }
     op->code = code;
     op->operand = 0;
     op->law = BC_NONE;
@@ -69,6 +95,7 @@ void bc_op_read(struct bc_step *op) {
     if (code < BC_OP_END) {
         find_output(op, code & BC_ACT_OUTPUT);
         read_act(op);
+        read_most(op);
         return;
     }
     if (code >= BC_OP_CALL) {
@@ -78,6 +105,7 @@ void bc_op_read(struct bc_step *op) {
     switch (code) {
     case BC_OP_WAIT:
         op->operand = duration(bc_next_u8());
+        read_most(op);
         break;
     case BC_OP_LOOP:
     case BC_OP_FORK:

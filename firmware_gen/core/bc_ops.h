@@ -15,6 +15,10 @@ struct bc_step {
     uint8_t code;     /* of a call: its first byte, from BC_OP_CALL on */
     uint8_t number;   /* of the output */
     uint8_t law;      /* index, BC_NONE: none (acts on servos have one) */
+    uint8_t time_key; /* the operand is drawn, up to `most`; 0: it is not */
+    uint8_t target_key;
+    uint16_t most;
+    int16_t most_target;
 };
 
 /* Read the op at the cursor of the chosen table, whether or not it is a good one. */

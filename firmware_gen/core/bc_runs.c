@@ -46,6 +46,7 @@ struct thread {
     uint8_t calls;                   /* that are open */
     uint16_t returns[BC_CALL_DEPTH]; /* where the thread goes on after each */
     uint16_t left;                   /* of a long wait that has begun, in s; 0: none has */
+    uint16_t rounds;                 /* loop ends so far: draws go by it */
 };
 
 static struct run runs[BC_RUNS];
@@ -156,7 +157,7 @@ void bc_runs_clear(void) {
 /* -- starting ------------------------------------------------------------------------------- */
 
 /* Start the lowest free thread; the reservations of runs see to it that there is one. */
-static void spawn(uint8_t run, uint16_t at, uint32_t time) {
+static void spawn(uint8_t run, uint16_t at, uint32_t time, uint16_t rounds) {
     struct thread *thread = threads;
     while (thread->run != NONE) {
         thread++;
@@ -167,13 +168,14 @@ static void spawn(uint8_t run, uint16_t at, uint32_t time) {
     thread->depth = 0;
     thread->calls = 0;
     thread->left = 0;
+    thread->rounds = rounds;
 }
 
 /* Let a run begin at a time, for the first time or over. */
-static void begin(uint8_t run, uint32_t time) {
+static void begin(uint8_t run, uint32_t time, uint16_t rounds) {
     runs[run].started = time;
     seek_cue(runs[run].cue, BC_CUE_OFFSET);
-    spawn(run, bc_next_u16(), time);
+    spawn(run, bc_next_u16(), time, rounds);
 }
 
 static bool is_strand(const struct run *run) { return run->cue != NONE && run->kind == STRAND; }
@@ -233,7 +235,7 @@ static bool take_over(uint8_t cue, const struct demand *demand, uint8_t button) 
     run->held_by = bc_bit_is_set(down, button) ? button : BC_NO_BUTTON;
     run->kind = starts_again(cue, button) ? AGAIN : ONCE;
     waits_by[cue] = NONE;
-    begin((uint8_t)(run - runs), bc_player_time() - BC_FRAME);
+    begin((uint8_t)(run - runs), bc_player_time() - BC_FRAME, 0);
     return true;
 }
 
@@ -246,7 +248,7 @@ void bc_runs_start_strands(void) {
             struct run *run = own(cue, demand.outputs);
             run->held_by = BC_NO_BUTTON;
             run->kind = STRAND;
-            begin((uint8_t)(run - runs), bc_player_time() - BC_FRAME);
+            begin((uint8_t)(run - runs), bc_player_time() - BC_FRAME, 0);
         }
     }
 }
@@ -295,7 +297,7 @@ static void let_go(uint8_t number, uint32_t time) {
     run->cue++;
     run->kind = ONCE;
     bc_make_steady(demand_of(run->cue).outputs & run->owned);
-    begin(number, time);
+    begin(number, time, 0);
 }
 
 void bc_button_is_down(uint8_t button) { bc_bit_put(down, button, true); }
@@ -360,6 +362,7 @@ static void loop_start(struct thread *thread, uint16_t passes) {
 static void loop_end(struct thread *thread) {
     struct loop *loop = &thread->loops[thread->depth - 1];
     bool back = true;
+    thread->rounds++;
     if (loop->left == WHILE_HELD) {
         back = runs[thread->run].held_by != BC_NO_BUTTON;
     } else if (loop->left != FOREVER) {
@@ -405,12 +408,30 @@ static void thread_end(struct thread *thread, uint16_t at) {
         return;
     }
     if (run->kind == STRAND || (run->kind == AGAIN && run->held_by != BC_NO_BUTTON)) {
-        begin(n, bc_before(time, earliest) ? earliest : time);
+        begin(n, bc_before(time, earliest) ? earliest : time, (uint16_t)(thread->rounds + 1));
     } else if (!lets_go(run->cue)) {
         give_back(run, time);
         end_run(n);
     } else if (run->held_by == BC_NO_BUTTON) {
         let_go(n, time);
+    }
+}
+
+/* How far beyond the least of a range a draw is. */
+static uint16_t drawn(uint16_t range, uint8_t key, uint16_t rounds) {
+    uint16_t share = bc_mixed((uint16_t)(key * BC_SEED_NOISE) ^ (uint16_t)(rounds * BC_BEAT_NOISE));
+    return (uint16_t)(((uint32_t)range * share + share) >> 16);
+}
+
+/* Put what is drawn in the place of the least. */
+static void draw(struct bc_step *op, uint16_t rounds) {
+    if (op->time_key != 0) {
+        op->operand = (uint16_t)(op->operand +
+                                 drawn((uint16_t)(op->most - op->operand), op->time_key, rounds));
+    }
+    if (op->target_key != 0) {
+        uint16_t range = (uint16_t)((uint16_t)op->most_target - (uint16_t)op->target);
+        op->target = (int16_t)((uint16_t)op->target + drawn(range, op->target_key, rounds));
     }
 }
 
@@ -451,6 +472,7 @@ static void step(struct thread *thread) {
     bc_table_seek(at);
     bc_op_read(&op);
     thread->at = bc_table_tell();
+    draw(&op, thread->rounds);
     switch (op.code) {
     case BC_OP_WAIT:
         wait(thread, op.operand);
@@ -463,7 +485,7 @@ static void step(struct thread *thread) {
         break;
     case BC_OP_FORK:
         if (threads_alive(thread->run) < demand_of(runs[thread->run].cue).threads) {
-            spawn(thread->run, op.operand, thread->time);
+            spawn(thread->run, op.operand, thread->time, thread->rounds);
         } else {
             thread->at = at;
             thread->time += BC_FRAME;

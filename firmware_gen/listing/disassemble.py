@@ -33,6 +33,7 @@ from firmware_gen.table.ops import (
     ActOp,
     CallTo,
     Delay,
+    DrawnOp,
     ForkTo,
     GoOnTo,
     Loop,
@@ -297,7 +298,8 @@ class _Disassembler:
             case Turn():
                 return f"{self.names.output(op.output)} {'on' if op.on else 'off'}"
             case Delay():
-                return f"hold {time_words(op.duration_ms)}"
+                most_ms = op.most_ms if op.key else None
+                return f"hold {_times(op.duration_ms, most_ms)}{_keys(op.key)}"
             case Loop():
                 return _loop(op.times)
             case LoopBack():
@@ -313,16 +315,38 @@ class _Disassembler:
 
     def _act(self, op: ActOp) -> str:
         name, output = self.names.output(op.output), self.table.outputs[op.output]
+        one = op.drawn or DrawnOp()
+        most = f" .. {self._goal(op.output, one.most)}" if one.target_key else ""
+        goal = f"{self._goal(op.output, op.target)}{most}"
         match output:
             case ServoRecord():
-                goal = f"to {place_words(op.target, self.names.unit(op.output))}"
-            case StripRecord():
-                goal = f"fade to colour {op.target}"
+                goal = f"to {goal}"
             case _:
-                goal = f"fade to {level_words(op.target)}"
+                goal = f"fade to {goal}"
         law = f", {_law(op.law, self.table.laws[op.law])}" if op.law is not None else ""
-        after = "" if not op.wait else f"; hold {time_words(op.duration_ms)}"
-        return f"{name} {goal} in {time_words(op.duration_ms)}{law}{after}"
+        lasts = _times(op.duration_ms, one.most_ms if one.time_key else None)
+        after = f"; hold {lasts}" if op.wait else ""
+        keys = _keys(one.time_key, one.target_key)
+        return f"{name} {goal} in {lasts}{law}{after}{keys}"
+
+    def _goal(self, number: int, target: int) -> str:
+        match self.table.outputs[number]:
+            case ServoRecord():
+                return place_words(target, self.names.unit(number))
+            case StripRecord():
+                return f"colour {target}"
+            case _:
+                return level_words(target)
+
+
+def _times(least_ms: int, most_ms: int | None) -> str:
+    return time_words(least_ms) + ("" if most_ms is None else f" .. {time_words(most_ms)}")
+
+
+def _keys(*keys: int) -> str:
+    """By which numbers are drawn; nothing where none are."""
+    drawn = dict.fromkeys(str(key) for key in keys if key)
+    return f"; drawn by {' and '.join(drawn)}" if drawn else ""
 
 
 def time_words(duration_ms: int) -> str:

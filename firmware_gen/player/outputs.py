@@ -27,6 +27,7 @@ from firmware_gen.table.records import (
 from sim.model import MINIMUM_JERK, UNIFORM
 from sim.rehearsal.fixed_motion import FixedMotion, servo_limits, start_motion
 from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS, JOG_STEP, LEVEL_BITS, STOP_STEP_MS
+from sim.score.draws import drawn
 from sim.score.fixed_laws import FixedLaw, fixed_law
 
 _Record = TypeVar("_Record", bound=OutputRecord)
@@ -172,6 +173,17 @@ class TableOutputs:
 
     def lays_effect(self, act: OutputOp) -> bool:
         return isinstance(act, Modulate)
+
+    def drawn(self, act: OutputOp, count: int) -> OutputOp:
+        if not isinstance(act, ActOp) or act.drawn is None:
+            return act
+        one = act.drawn
+        return replace(
+            act,
+            duration_ms=drawn(act.duration_ms, one.most_ms, one.time_key, count),
+            target=drawn(act.target, one.most, one.target_key, count),
+            drawn=None,
+        )
 
     def takes_ms(self, act: OutputOp) -> int:
         return act.duration_ms if isinstance(act, ActOp) else 0

@@ -12,6 +12,7 @@ from firmware_gen.table.ops import (
     ActOp,
     CallTo,
     Delay,
+    DrawnOp,
     ForkTo,
     GoOnTo,
     Loop,
@@ -59,11 +60,14 @@ def _cue(
 def _op(op: TableOp) -> form.Op[OutputOp]:
     match op:
         case ActOp():
-            return form.Do(op, op.duration_ms if op.wait else 0)
+            if not op.wait:
+                return form.Do(op)
+            one = op.drawn or DrawnOp()
+            return form.Do(op, op.duration_ms, one.most_ms, one.time_key)
         case Turn() | Modulate():
             return form.Do(op)
         case Delay():
-            return form.Wait(op.duration_ms)
+            return form.Wait(op.duration_ms, op.most_ms, op.key)
         case Loop():
             counted = op.times not in (LOOP_FOREVER, LOOP_HELD)
             return form.LoopStart(op.times if counted else None, op.times == LOOP_HELD)

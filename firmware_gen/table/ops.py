@@ -21,6 +21,7 @@ from firmware_gen.table.layout import (
     CALL_LOOP,
     CALL_LOOPS,
     CALL_WAITS,
+    DRAW,
     DURATION_BIG_BASE,
     DURATION_BIG_STEP_MS,
     DURATION_LONG,
@@ -57,6 +58,16 @@ from sim.rulebook import (
 
 
 @dataclass(frozen=True, slots=True)
+class DrawnOp:
+    """What an act draws: a time up to `most_ms`, a target up to `most`; key 0: not drawn."""
+
+    time_key: int = 0
+    most_ms: int = 0
+    target_key: int = 0
+    most: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class ActOp:
     """Move or fade an output; `target` is 0.01 deg, a level or a colour's index.
 
@@ -68,6 +79,7 @@ class ActOp:
     duration_ms: int
     wait: bool = False
     law: int | None = None
+    drawn: DrawnOp | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +92,11 @@ class Turn:
 
 @dataclass(frozen=True, slots=True)
 class Delay:
+    """With a key, the time is drawn: between `duration_ms` and `most_ms`."""
+
     duration_ms: int
+    most_ms: int = 0
+    key: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,7 +233,10 @@ def op_bytes(
         case Turn():
             return struct.pack("<B", op.output | (ACT_F if op.on else 0))
         case Delay():
-            return wait_bytes(op.duration_ms)
+            if not op.key:
+                return wait_bytes(op.duration_ms)
+            ends = duration_bytes(op.duration_ms) + duration_bytes(op.most_ms)
+            return bytes((DRAW, op.key, 0, WAIT)) + ends
         case Loop():
             return bytes((LOOP,)) + _U16.pack(op.times)
         case LoopBack():
@@ -235,16 +254,27 @@ def op_bytes(
 
 def _act_bytes(op: ActOp, kind: int) -> bytes:
     first = op.output | (ACT_WAIT if op.wait else 0) | (ACT_LAW if op.law is not None else 0)
-    target = struct.pack("<B", op.target) if kind != SERVO else b""
-    if kind == SERVO:
-        degrees, rest = divmod(op.target, ANGLE_STEPS_PER_DEG)
-        if rest == 0 and -128 <= degrees <= 127:
-            target = struct.pack("<b", degrees)
-        else:
-            first |= ACT_F
-            target = struct.pack("<h", op.target)
+    drawn = op.drawn or DrawnOp()
+    targets = [op.target, *([drawn.most] if drawn.target_key else [])]
+    form = "<B"
+    if kind == SERVO and all(_is_whole(target) for target in targets):
+        form, targets = "<b", [target // ANGLE_STEPS_PER_DEG for target in targets]
+    elif kind == SERVO:
+        form, first = "<h", first | ACT_F
+    target, *most = (struct.pack(form, one) for one in targets)
     law = b"" if op.law is None else struct.pack("<B", op.law)
-    return struct.pack("<B", first) + duration_bytes(op.duration_ms) + law + target
+    act = struct.pack("<B", first) + duration_bytes(op.duration_ms) + law + target
+    if op.drawn is None:
+        return act
+    longest = duration_bytes(drawn.most_ms) if drawn.time_key else b""
+    keys = bytes((DRAW, drawn.time_key, drawn.target_key))
+    return keys + act + longest + b"".join(most)
+
+
+def _is_whole(target: int) -> bool:
+    """Whether an angle has a form of one byte."""
+    degrees, rest = divmod(target, ANGLE_STEPS_PER_DEG)
+    return rest == 0 and -128 <= degrees <= 127
 
 
 def _call_byte(called: Called) -> int:
@@ -405,7 +435,34 @@ class Sweep:
             return GoOnTo(self._u16())
         if first == EFFECT:
             return self._effect()
+        if first == DRAW:
+            return self._draw()
         raise self._wrong(f"unknown op {first:#04x}")
+
+    def _draw(self) -> TableOp:
+        time_key, target_key, first = self._u8(), self._u8(), self._u8()
+        if not time_key and not target_key:
+            raise self._wrong("nothing is drawn")
+        if first == WAIT:
+            if target_key:
+                raise self._wrong("a wait has no target")
+            least = self._duration()
+            return Delay(least, self._most(least, self._duration()), time_key)
+        op = self._act(first) if first < END else None
+        if not isinstance(op, ActOp):
+            raise self._wrong("only an act with a duration, or a wait, is drawn")
+        facts = self._output(op.output)
+        if target_key and facts.kind == STRIP:
+            raise self._wrong("a colour is not drawn")
+        most_ms = self._most(op.duration_ms, self._duration()) if time_key else 0
+        wide = bool(first & ACT_F)
+        most = self._most(op.target, self._target(facts, wide)) if target_key else 0
+        return replace(op, drawn=DrawnOp(time_key, most_ms, target_key, most))
+
+    def _most(self, least: int, most: int) -> int:
+        if most < least:
+            raise self._wrong(f"{most} is less than {least}, from which on it is drawn")
+        return most
 
     def _act(self, first: int) -> TableOp:
         output = first & ACT_OUTPUT

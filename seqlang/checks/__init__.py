@@ -47,6 +47,7 @@ from seqlang.checks.remote import (
     no_stop_button,
 )
 from seqlang.checks.score import (
+    draw_outside_idle,
     endless_cue,
     left_spinning,
     output_driven_twice,
@@ -103,6 +104,7 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     cautions_once.check,
     chip_overvoltage.check,
     cord_slack.check,
+    draw_outside_idle.check,
     duration_too_long.check,
     endless_cue.check,
     flashing_light.check,

@@ -47,12 +47,20 @@ class Context:
     """One show under check. Derived look-ups are made once, when first asked for."""
 
     show: Show
+    """As checks look at it: with what it draws written out (`sim.score.draws`)."""
     origins: Mapping[int, Origin]
     places: Mapping[str, Origin]
     sources: Mapping[str, Text]
     partial: bool = False
     """Loading found errors, so parts of the show may be missing: nothing is said of what is not
     there."""
+    draws: Show | None = None
+    """The show as it was written, where it draws something."""
+
+    @property
+    def written(self) -> Show:
+        """The show as it was written: what is compiled."""
+        return self.show if self.draws is None else self.draws
 
     @cached_property
     def _answers(self) -> dict[Callable[[Context], object], object]:

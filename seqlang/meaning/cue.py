@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias, cast
 
 from lark import Token
 
-from seqlang.meaning.durations import Pacer, PartWay, Timing
+from seqlang.meaning.durations import Pacer, PartWay, Timing, drawn_times, in_order
 from seqlang.meaning.gesture import Gesture, bound, placed
 from seqlang.meaning.pose import OutputKind, Pose, Setting, angle, lamp_level, strip_light
 from seqlang.meaning.swing import SwingMove
@@ -29,6 +29,7 @@ from seqlang.text.syntax import (
     Line,
     Pace,
     Play,
+    Ranged,
     StatementText,
     Strike,
     Target,
@@ -38,7 +39,7 @@ from seqlang.text.syntax import (
 )
 from seqlang.text.units import DURATION
 from sim import model
-from sim.model import UNIFORM, Fade, InTurn, Move, Repeat, Step, StripLight, Together
+from sim.model import UNIFORM, Drawn, Fade, InTurn, Move, Repeat, Step, StripLight, Together
 from sim.rulebook import (
     DURATION_STEP_MS,
     LONGEST_PERIOD_MS,
@@ -47,6 +48,7 @@ from sim.rulebook import (
     SHORTEST_PERIOD_MS,
     WIDTH_MAX,
 )
+from sim.score.draws import draws_in, draws_time
 from sim.score.tree import duration_ms
 
 if TYPE_CHECKING:
@@ -139,6 +141,8 @@ class CueMaker:
         """What takes as long as somebody wants; behind it the clock is not known."""
         self._lost = False
         """A statement could not be read, so the parts may be elsewhere."""
+        self._draws = 0
+        """What has been drawn so far."""
         self._guessed = False
         """A block's header could not be read, so the clock may be slow."""
 
@@ -174,7 +178,8 @@ class CueMaker:
             steps.append(step)
             return 0
         wait = model.Hold(delay, self._reading.origins.mark(statement, statement))
-        if isinstance(before, model.Hold) and before.duration_ms >= delay:
+        plain = isinstance(before, model.Hold) and before.drawn is None
+        if plain and isinstance(before, model.Hold) and before.duration_ms >= delay:
             rest = replace(before, duration_ms=before.duration_ms - delay)
             steps[-1:] = [rest, step, wait] if rest.duration_ms else [step, wait]
             return 0
@@ -201,6 +206,8 @@ class CueMaker:
             mark = self._reading.origins.mark(
                 statement.keyword, statement.duration, ("duration", statement.duration)
             )
+            if isinstance(statement.duration, Ranged):
+                return self._drawn_hold(statement, statement.duration, mark)
             duration = self._reading.milliseconds(statement.duration, "a hold")
             if statement.breathing is not None:
                 return self._breathe(statement, statement.breathing, duration), duration
@@ -223,6 +230,71 @@ class CueMaker:
         if isinstance(statement, EffectText):
             return self._effect(statement)
         return self._play(statement)
+
+    # -- what is drawn ----------------------------------------------------------------------
+
+    def _drawn_hold(self, hold: HoldText, text: Ranged, mark: int) -> tuple[Step, int]:
+        if hold.breathing is not None:
+            self._reading.error(
+                "wrong-kind",
+                "whole breaths fill a hold, so its time must be known",
+                text,
+                help="give one time, or let a strand of its own breathe",
+            )
+            raise Fault
+        least, most = drawn_times(self._reading, text, "a hold")
+        self._untimed = self._untimed or hold
+        return model.Hold(least, mark, Drawn(self._next_key(), most)), least
+
+    def _next_key(self) -> int:
+        """A number for what is drawn; the keys are given when the cue is whole."""
+        self._draws += 1
+        return self._draws
+
+    def _drawn(self, time_key: int, timing: Timing, target_key: int, most: float) -> Drawn | None:
+        most_ms = timing.most_ms
+        if most_ms is None and not target_key:
+            return None
+        timed = most_ms is not None
+        return Drawn(time_key if timed else 0, most_ms or 0, target_key, most)
+
+    def _aim_at(self, name: Token, target: Target) -> tuple[float | StripLight, float | None]:
+        """Where to, and if that is drawn, up to where."""
+        value = target.value
+        text = value.head if isinstance(value, LightText) else value
+        if not isinstance(text, Ranged):
+            return self._aim(name, target), None
+        ends = []
+        for end in (text.least, text.most):
+            one = LightText(end, None) if isinstance(value, LightText) else end
+            ends.append(self._aim(name, Target(target.names, one)))
+        least, most = ends
+        if isinstance(least, StripLight) or isinstance(most, StripLight):
+            self._not_drawn(name, text, "colours are not drawn")
+        assert isinstance(least, float | int)
+        assert isinstance(most, float | int)
+        if str(name) in self._reading.spinning:
+            self._not_drawn(name, text, "how fast a part turns round and round is not drawn")
+        in_order(self._reading, text, least, most)
+        return least, most
+
+    def _not_drawn(self, name: Token, text: Ranged, why: str) -> None:
+        self._reading.error(
+            "wrong-kind", why, text, help=f"give `{name}` one, and draw the times between"
+        )
+        raise Fault
+
+    def _stands_alone(self, step: Step, statement: StatementText, block: Block) -> None:
+        """That nothing in a block of things side by side takes a time that is drawn."""
+        if not any(draws_time(one) for one in draws_in(step)):
+            return
+        self._reading.error(
+            "draw-beside-others",
+            f"a time is drawn here, and in `{block.kind}` it must be known when each thing ends",
+            statement,
+            help="put it in front of or behind the block, or make a strand of its own of it",
+        )
+        raise Fault
 
     def _add(self, steps: int, statement: StatementText) -> None:
         """Count steps. Raises Fault where they are more than a cue or a show may have."""
@@ -261,26 +333,37 @@ class CueMaker:
     # -- moves and fades --------------------------------------------------------------------
 
     def _act(self, act: ActText) -> tuple[Step, int]:
-        found: list[tuple[Token, Target, float | StripLight]] = []
+        found: list[tuple[Token, Target, float | StripLight, float | None]] = []
         failed = False
         for target in act.targets:
             for name in target.names:
-                value = self._reading.tried(self._aim, name, target)
-                failed = failed or value is None
-                if value is not None:
-                    found.append((name, target, value))
+                aim = self._reading.tried(self._aim_at, name, target)
+                failed = failed or aim is None
+                if aim is not None:
+                    found.append((name, target, *aim))
         ways = [
-            self._way(str(name), value)
-            for name, target, value in found
+            way
+            for name, target, value, most in found
             if not isinstance(target.value, LightText) and isinstance(value, float)
+            for way in self._ways(str(name), value, most)
         ]
+        if act.swing and any(most is not None for *_, most in found):
+            self._swings_drawn(act)
         if failed and not ways and act.pace.kind != "in":
             raise Fault
-        timing = self._stage.pacer.timing(act.pace, act.law, ways)
-        self._swings = swung(self._reading, self._stage.pacer, act, ways, timing, self._lost)
+        timing = self._timing(act, ways)
         several = len(found) > 1
+        keys: dict[int, int] = {}
+        time_key = self._next_key()
         steps = tuple(
-            self._motion(act, name, target, value, timing, several) for name, target, value in found
+            self._drawing(
+                self._motion(act, name, target, value, timing, several),
+                timing,
+                time_key,
+                0 if most is None else keys.setdefault(id(target), self._next_key()),
+                most,
+            )
+            for name, target, value, most in found
         )
         if failed or not steps:
             raise Fault
@@ -289,6 +372,48 @@ class CueMaker:
         self._add(len(steps), act)
         mark = self._reading.origins.mark(act, act)
         return Together(steps, 0, mark), timing.duration_ms
+
+    def _timing(self, statement: ActText | Strike, ways: list[PartWay]) -> Timing:
+        timing = self._stage.pacer.timing(statement.pace, statement.law, ways)
+        if timing.most_ms is not None:
+            if statement.swing:
+                self._swings_drawn(statement)
+            self._untimed = self._untimed or statement
+        self._swings = swung(self._reading, self._stage.pacer, statement, ways, timing, self._lost)
+        return timing
+
+    def _swings_drawn(self, statement: ActText | Strike) -> None:
+        self._reading.error(
+            "wrong-kind",
+            "drawing back and going too far need a way and a time that are known",
+            statement.swing[0],
+            help="give one angle and one time, or leave this out",
+        )
+        raise Fault
+
+    def _drawing(
+        self, step: Step, timing: Timing, time_key: int, target_key: int, most: float | None
+    ) -> Step:
+        """The step of one output, with what it draws."""
+        drawn = self._drawn(time_key, timing, target_key, 0.0 if most is None else most)
+        if drawn is None or not isinstance(step, Move | Fade):
+            return step
+        return replace(step, drawn=drawn)
+
+    def _ways(self, output: str, least: float, most: float | None) -> list[PartWay]:
+        """A servo's ways; from now on it is where it may be then."""
+        if most is None:
+            return [self._way(output, least)]
+        before = self._where.get(output)
+        places = (least, (least + most) / 2.0, most)
+        found = []
+        for place in places:
+            self._where.pop(output, None)
+            if before is not None:
+                self._where[output] = before
+            found.append(self._way(output, place))
+        self._where[output] = places
+        return found
 
     def _aim(self, name: Token, target: Target) -> float | StripLight:
         kind = self._kind(name)
@@ -372,9 +497,12 @@ class CueMaker:
         ways = [
             self._way(name, s.angle_deg) for name, s in pose.settings.items() if s.kind == "servo"
         ]
-        timing = self._stage.pacer.timing(strike.pace, strike.law, ways)
-        self._swings = swung(self._reading, self._stage.pacer, strike, ways, timing, self._lost)
-        steps = tuple(self._posed(strike, s, timing) for s in pose.settings.values())
+        timing = self._timing(strike, ways)
+        key = self._next_key()
+        steps = tuple(
+            self._drawing(self._posed(strike, s, timing), timing, key, 0, None)
+            for s in pose.settings.values()
+        )
         self._add(len(steps), strike)
         mark = self._reading.origins.mark(strike, strike)
         return Together(steps, 0, mark), timing.duration_ms
@@ -554,9 +682,7 @@ class CueMaker:
                 if held
                 else "`at` counts from the start of the cue, but a `repeat` comes by several times",
                 statement,
-                related=(
-                    (held.head[0] if isinstance(held, Block) else held, "lasts until it ends"),
-                )
+                related=((held.head[0] if isinstance(held, Block) else held, _how_long(held)),)
                 if held
                 else (),
                 help="use `hold` to wait, or put it in a cue of its own",
@@ -668,6 +794,7 @@ class CueMaker:
             made = None if self._is_misplaced(statement, block) else self._tried(statement)
             if made is None:
                 continue
+            self._reading.tried(self._stands_alone, made[0], statement, block)
             longest = max(longest, len(children) * interval + made[1])
             children.append(made[0])
             for output, angles in _changed(before, self._where).items():
@@ -817,6 +944,11 @@ class CueMaker:
             self._untimed = self._untimed or held
         mark = reading.origins.mark(play, play, ("keyword", play.keyword))
         return InTurn(children, mark), duration
+
+
+def _how_long(statement: StatementText) -> str:
+    drawing = isinstance(statement, HoldText | ActText | Strike)
+    return "takes as long as is drawn" if drawing else "lasts until it ends"
 
 
 def _changed(

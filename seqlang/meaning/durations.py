@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from lark import Token
 
 from seqlang.meaning.values import Fault, Reading
-from seqlang.text.syntax import LawText, Pace, names_in
-from seqlang.text.units import PartMeasures
+from seqlang.text.syntax import LawText, Pace, Ranged, names_in
+from seqlang.text.units import DURATION, PartMeasures
 from sim.model import MINIMUM_JERK, UNIFORM, Law, Rig, Servo
-from sim.rulebook import FRAME_MS
+from sim.rulebook import FRAME_MS, LONGEST_DURATION_MS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -45,6 +45,8 @@ class Timing(NamedTuple):
     duration_ms: int
     move_law: Law
     fade_law: Law
+    most_ms: int | None = None
+    """The duration is drawn, up to this."""
 
 
 class Pacer:
@@ -64,6 +66,9 @@ class Pacer:
         """Duration and laws of a statement. Raises Fault."""
         chosen = None if law is None else self.law(law)
         move_law, fade_law = chosen or MINIMUM_JERK, chosen or UNIFORM
+        if pace.kind == "in" and isinstance(pace.amounts[0], Ranged):
+            least, most = drawn_times(self._reading, pace.amounts[0], "a duration")
+            return Timing(least, move_law, fade_law, most)
         if pace.kind == "in":
             return Timing(
                 self._reading.milliseconds(pace.amounts[0], "a duration"), move_law, fade_law
@@ -261,6 +266,30 @@ class Pacer:
 
 def _whole(milliseconds: float) -> int:
     return max(LEAST_MS, ceil(milliseconds * (1.0 - _SLACK)))
+
+
+def drawn_times(reading: Reading, text: Ranged, what: str) -> tuple[int, int]:
+    """The least and the most of a time that is drawn, in ms. Raises Fault."""
+    longest = LONGEST_DURATION_MS
+    most = reading.within(text.most, DURATION, f"{what} that is drawn", 1, longest)
+    least = reading.within(text.least, DURATION, f"{what} that is drawn", 1, longest)
+    in_order(reading, text, least, most)
+    return round(least), round(most)
+
+
+def in_order(reading: Reading, text: Ranged, least: float, most: float) -> None:
+    """That what is drawn is written from the least to the most. Raises Fault."""
+    if least <= most:
+        return
+    low, high = reading.text(text.least), reading.text(text.most)
+    reading.error(
+        "number-out-of-range",
+        f"what is drawn is written from the least to the most, but `{low}` is more than `{high}`",
+        text,
+        help=f"write `{high} .. {low}`",
+        fix=f"{high} .. {low}",
+    )
+    raise Fault
 
 
 def is_derived(pace: Pace) -> bool:

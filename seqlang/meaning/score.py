@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from contextlib import nullcontext
 from typing import TYPE_CHECKING, Literal, cast
+from zlib import crc32
 
 from lark import Token
 
@@ -27,6 +28,8 @@ from seqlang.text.syntax import (
     start_of,
 )
 from sim.model import Cue, InTurn, Rig, Score, Show, Step, part_name
+from sim.rulebook import SEED_MAX
+from sim.score.draws import numbered
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -213,10 +216,11 @@ def _cues(
         if missing:
             body = body._replace(body=cast("InTurn", without(body.body, missing)))
         played[name] = body
+        seed = _seed(stage.reading, text)
         cue = Cue(
             name=name,
             title="" if text.title is None else str(text.title)[1:-1],
-            body=body.body,
+            body=numbered(body.body, crc32(name.encode()) & SEED_MAX if seed is None else seed),
             conflict="take" if text.busy is None else cast("Literal['take']", str(text.busy)),
             mark=stage.reading.origins.mark(
                 text.keyword,
@@ -226,10 +230,17 @@ def _cues(
                 ("conflict", text.busy),
             ),
             let_go=None if part is None else part_name(name),
+            seed=seed,
         )
         with stage.reading.passing(way) if way else nullcontext():
             made[name] = (cue,) if part is None else (cue, _part(stage, cue, part, missing))
     return made
+
+
+def _seed(reading: Reading, text: CueText) -> int | None:
+    if text.seed is None:
+        return None
+    return reading.tried(reading.count, text.seed, "a seed", 0, SEED_MAX)
 
 
 def _apart(text: CueText) -> tuple[tuple[StatementText, ...], Block | None]:
@@ -247,7 +258,7 @@ def _part(stage: Stage, cue: Cue, block: Block, missing: frozenset[str]) -> Cue:
     if missing:
         body = without(cast("Step", body), missing)
     mark = stage.reading.origins.mark(keyword, keyword, ("name", keyword))
-    return Cue(part_name(cue.name), "", cast("Step", body), "take", mark)
+    return Cue(part_name(cue.name), "", numbered(cast("Step", body), 0), "take", mark)
 
 
 def _unplayed(reading: Reading, gestures: Mapping[str, Gesture], cues: Iterable[CueText]) -> None:

@@ -64,6 +64,7 @@ from sim.model import (
 )
 from sim.rig.slide import of_part
 from sim.rig.wire import called
+from sim.score.draws import draws_time
 from sim.score.tree import named_cues
 
 T = TypeVar("T")
@@ -449,7 +450,8 @@ def _remote(score: Score) -> Iterator[str]:
 def _cue(cue: Cue, part: Cue | None, units: Mapping[str, str]) -> Iterator[str]:
     title = f' "{cue.title}"' if cue.title else ""
     busy = f", if busy {cue.conflict}" if cue.conflict != "take" else ""
-    yield f"cue {cue.name}{title}{busy}"
+    seed = "" if cue.seed is None else f", seed {cue.seed}"
+    yield f"cue {cue.name}{title}{busy}{seed}"
     yield from _steps(cue.body, 1, units)
     if part is not None:
         yield f"{INDENT}when let go"
@@ -465,19 +467,50 @@ def _step(step: Step, depth: int, units: Mapping[str, str]) -> Iterator[str]:
     before = INDENT * depth
     if isinstance(step, Move):
         unit = units.get(step.output, "deg")
-        pace = f"in {step.duration_ms} ms{_law(step.law, MINIMUM_JERK)}"
-        yield f"{before}{step.output} to {_quantity(step.angle_deg, unit)} {pace}"
+        pace = f"in {_time(step)}{_law(step.law, MINIMUM_JERK)}"
+        goal = f"to {_quantity(step.angle_deg, unit)}{_most(step, unit)}"
+        yield f"{before}{step.output} {goal} {pace}"
     elif isinstance(step, Fade):
-        pace = f"in {step.duration_ms} ms{_law(step.law, UNIFORM)}"
-        yield f"{before}{step.output} fade to {_light(step.light)} {pace}"
+        pace = f"in {_time(step)}{_law(step.law, UNIFORM)}"
+        yield f"{before}{step.output} fade to {_light(step.light)}{_most(step, '%')} {pace}"
     elif isinstance(step, Throw):
         yield f"{before}{step.output} {'on' if step.on else 'off'}"
     elif isinstance(step, Effect):
         yield before + _effect(step)
+    elif isinstance(step, Together) and draws_time(step):
+        yield before + _statement(step, units)
     elif isinstance(step, Hold):
-        yield f"{before}hold {step.duration_ms} ms"
+        yield f"{before}hold {_time(step)}"
     else:
         yield from _block(step, depth, units)
+
+
+def _statement(step: Together, units: Mapping[str, str]) -> str:
+    """Several outputs in one statement, which end at the same time, whatever is drawn."""
+    targets, pace = [], ""
+    for child in step.children:
+        assert isinstance(child, Move | Fade)
+        usual = MINIMUM_JERK if isinstance(child, Move) else UNIFORM
+        if isinstance(child, Move):
+            unit = units.get(child.output, "deg")
+            goal = f"to {_quantity(child.angle_deg, unit)}{_most(child, unit)}"
+        else:
+            goal = f"fade to {_light(child.light)}{_most(child, '%')}"
+        targets.append(f"{child.output} {goal}")
+        pace = f"in {_time(child)}{_law(child.law, usual)}"
+    return f"{', '.join(targets)} {pace}"
+
+
+def _time(step: Move | Fade | Hold) -> str:
+    drawn = f" .. {step.drawn.most_ms} ms" if step.drawn and step.drawn.time_key else ""
+    return f"{step.duration_ms} ms{drawn}"
+
+
+def _most(step: Move | Fade, unit: str) -> str:
+    """The end of a range of targets; nothing where there is one target."""
+    if step.drawn is None or not step.drawn.target_key:
+        return ""
+    return f" .. {_quantity(step.drawn.most, unit)}"
 
 
 def _block(step: InTurn | Together | Repeat, depth: int, units: Mapping[str, str]) -> Iterator[str]:

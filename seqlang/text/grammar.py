@@ -36,6 +36,7 @@ from seqlang.text.syntax import (
     Node,
     Pace,
     Play,
+    Ranged,
     Spot,
     StatementText,
     Strike,
@@ -128,6 +129,9 @@ class Builder:
     def light(self, items: list[Amount]) -> LightText:
         return LightText(items[0], items[1] if len(items) > 1 else None)
 
+    def faint(self, items: list[Token]) -> LightText:
+        return LightText(_ranged(items[0]), None)
+
     def names(self, items: list[Token]) -> tuple[Token, ...]:
         return tuple(items)
 
@@ -136,15 +140,18 @@ class Builder:
 
     def cue(self, items: list[object]) -> CueText:
         keyword, name, *rest = items
-        title = busy = None
+        said: dict[str, Token] = {}
         while rest and isinstance(rest[0], Token):
-            if rest[0].type == "STRING":
-                title = rest[0]
-            else:
-                busy = rest[0]
+            said[rest[0].type] = rest[0]
             del rest[0]
-        body = cast("tuple[StatementText, ...]", tuple(rest))
-        return CueText(cast("Token", keyword), cast("Token", name), title, busy, body)
+        return CueText(
+            cast("Token", keyword),
+            cast("Token", name),
+            said.get("STRING"),
+            said.get("BUSY"),
+            cast("tuple[StatementText, ...]", tuple(rest)),
+            said.get("NUMBER"),
+        )
 
     def act(self, items: list[object]) -> ActText:
         swing = _swing(items)
@@ -153,7 +160,10 @@ class Builder:
         return ActText(cast("tuple[Target, ...]", tuple(items)), pace, law, swing)
 
     def target(self, items: list[object]) -> Target:
-        return Target(cast("tuple[Token, ...]", items[0]), cast("Amount | LightText", items[-1]))
+        value = cast("Amount | LightText", items[-1])
+        if isinstance(value, Token):
+            value = _ranged(value)
+        return Target(cast("tuple[Token, ...]", items[0]), value)
 
     def within(self, items: list[Amount]) -> Pace:
         return Pace("within", cast("Token", items[0]), tuple(items[1:]))
@@ -183,7 +193,8 @@ class Builder:
 
     def hold(self, items: list[Amount]) -> HoldText:
         breathing = cast("list[Line]", items[2:])
-        return HoldText(cast("Token", items[0]), items[1], breathing[0] if breathing else None)
+        lasts = _ranged(items[1])
+        return HoldText(cast("Token", items[0]), lasts, breathing[0] if breathing else None)
 
     def clock(self, items: list[Amount]) -> ClockText:
         return ClockText(cast("Token", items[0]), items[1])
@@ -260,7 +271,37 @@ def _line(rule: str, items: list[Node]) -> Line:
 
 
 def _paced(kind: Literal["in", "at"], items: list[Amount]) -> Pace:
-    return Pace(kind, cast("Token", items[0]), tuple(items[1:]))
+    return Pace(kind, cast("Token", items[0]), tuple(map(_ranged, items[1:])))
+
+
+def _ranged(amount: Amount) -> Amount:
+    """An amount, or what is written `A .. B` taken apart."""
+    if not isinstance(amount, Token) or amount.type != "RANGED":
+        return amount
+    low, dots, high = str(amount).partition("..")
+    behind = len(low) + len(dots)
+    least = _cut_out(amount, 0, low)
+    most = _cut_out(amount, behind, high)
+    return cast("Amount", Ranged(least, _cut_out(amount, len(low), dots), most))
+
+
+def _cut_out(token: Token, at: int, words: str) -> Token:
+    """Words of a token, from an offset on, as a token of their own."""
+    start = at + len(words) - len(words.lstrip())
+    text = words.strip()
+    kind = "DOTS" if text == ".." else "NUMBER" if text[-1].isdigit() else "QUANTITY"
+    assert token.start_pos is not None
+    begin = token.start_pos + start
+    return Token(
+        kind,
+        text,
+        begin,
+        token.line,
+        (token.column or 0) + start,
+        token.end_line,
+        (token.column or 0) + start + len(text),
+        begin + len(text),
+    )
 
 
 def grammar_text() -> str:

@@ -376,6 +376,18 @@ STATEMENTS: Final = (
 
     Source of the limit: arithmetic; the lengths are those that are written.
     """,
+    """draw-beside-others: a time is drawn in a block whose things run side by side.
+
+    What: below `together` and `stagger` nothing takes a time `A .. B`.
+
+    Why: what follows such a block begins when the longest of its things has ended, and nobody knows
+    which one that is.
+
+    Instead: draw the time in front of the block or behind it, or let a strand of its own do what
+    takes it: strands run side by side. What is drawn there may be a place or a level.
+
+    Source of the limit: TABLE.md, 6.
+    """,
     """starts-late: a switch is thrown when what it drives should start already.
 
     What: what `starts after` a time is switched on that much earlier, in a wait before it, or at

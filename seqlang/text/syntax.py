@@ -63,7 +63,16 @@ class Along(NamedTuple):
 
 
 Amount: TypeAlias = "Token | Sum"
-"""A quantity, a number, a constant's name, or a sum."""
+"""A quantity, a number, a constant's name, or a sum. Where something may be drawn a `Ranged` may
+stand in its place."""
+
+
+class Ranged(NamedTuple):
+    """`A .. B`: drawn anew between both."""
+
+    least: Amount
+    dots: Token
+    most: Amount
 
 
 class Line(NamedTuple):
@@ -100,7 +109,8 @@ class Line(NamedTuple):
 
 
 class LightText(NamedTuple):
-    """`off`, a colour with or without a level, a level, or a name (colour or constant)."""
+    """`off`, a colour with or without a level, a level, levels to draw from, or a name (colour or
+    constant)."""
 
     head: Amount
     level: Amount | None
@@ -224,6 +234,7 @@ class CueText(NamedTuple):
     title: Token | None
     busy: Token | None
     body: tuple[StatementText, ...]
+    seed: Token | None = None
 
 
 class GestureText(NamedTuple):
@@ -239,7 +250,7 @@ StatementText: TypeAlias = (
     "ActText | Strike | Cut | ThrowText | EffectText | HoldText | ClockText | Play | Block | Broken"
 )
 TopLine: TypeAlias = "Line | CueText | GestureText | Broken"
-Node: TypeAlias = "Token | Sum | Negative | Line | LightText | Spot | CueText | Broken"
+Node: TypeAlias = "Token | Sum | Negative | Ranged | Line | LightText | Spot | CueText | Broken"
 
 
 def start_of(node: object) -> int:

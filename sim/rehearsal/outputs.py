@@ -26,11 +26,18 @@ from sim.model import (
     Switch,
     Throw,
 )
-from sim.rehearsal.fixed_motion import limits_of
+from sim.rehearsal.fixed_motion import angle_steps, limits_of
 from sim.rehearsal.motion import MotionPiece, begin, resting
 from sim.rehearsal.presence import Presence, frame_of
 from sim.rehearsal.trajectories import Fading, Levels, Throwing, TimeSpan
-from sim.rulebook import CLOCK_PER_MS, FRAME_MS, LEVEL_STEPS_PER_PCT, STOP_STEP_MS
+from sim.rulebook import (
+    ANGLE_STEPS_PER_DEG,
+    CLOCK_PER_MS,
+    FRAME_MS,
+    LEVEL_STEPS_PER_PCT,
+    STOP_STEP_MS,
+)
+from sim.score.draws import drawn
 from sim.score.laws import position
 from sim.score.tree import Act
 
@@ -138,6 +145,22 @@ class OutputRows:
 
     def lays_effect(self, act: Act) -> bool:
         return isinstance(act, Effect)
+
+    def drawn(self, act: Act, count: int) -> Act:
+        """In the steps of a table, as the board does."""
+        if not isinstance(act, Move | Fade) or act.drawn is None:
+            return act
+        one = act.drawn
+        lasts = drawn(act.duration_ms, one.most_ms, one.time_key, count)
+        if not one.target_key:
+            return replace(act, duration_ms=lasts, drawn=None)
+        if isinstance(act, Move):
+            ends = angle_steps(act.angle_deg), angle_steps(one.most)
+            angle = drawn(*ends, one.target_key, count) / ANGLE_STEPS_PER_DEG
+            return replace(act, duration_ms=lasts, angle_deg=angle, drawn=None)
+        least, most = (light_levels(level)[0] for level in (act.light, one.most))
+        level = drawn(int(least), int(most), one.target_key, count) / LEVEL_STEPS_PER_PCT
+        return replace(act, duration_ms=lasts, light=level, drawn=None)
 
     def takes_ms(self, act: Act) -> int:
         return act.duration_ms if isinstance(act, Move | Fade) else 0

@@ -24,7 +24,9 @@ from sim.rulebook import (
     OPS_A_FRAME,
     RUNS,
     THREADS,
+    WORD_MAX,
 )
+from sim.score.draws import drawn
 from sim.score.program import (
     BoardProgram,
     Call,
@@ -82,6 +84,9 @@ class Outputs(Protocol[_Carried]):
         """Bring an output to where a statement brings it, over another time: minimum jerk of a
         servo, a uniform fade."""
 
+    def drawn(self, act: _Carried, count: int) -> Any:
+        """The statement with what it draws in a thread that has come round so often."""
+
     def lays_effect(self, act: _Carried) -> bool:
         """Whether a statement lays an effect on a light, or takes it off."""
 
@@ -127,6 +132,8 @@ class _LiveThread(Generic[_Act]):
     """Open calls: where the thread goes on after each."""
     left_ms: int = 0
     """Of a long wait that has begun."""
+    rounds: int = 0
+    """How often a loop came to its end, or the strand began anew: by it draws differ."""
 
 
 class Journal(Generic[_Act]):
@@ -448,9 +455,9 @@ class Scheduler(Generic[_Act]):
 
     # -- threads --------------------------------------------------------------------------------
 
-    def _spawn(self, run: Run[_Act], index: int, time: int) -> None:
+    def _spawn(self, run: Run[_Act], index: int, time: int, rounds: int = 0) -> None:
         number = next(n for n in range(THREADS) if n not in self._threads)
-        self._threads[number] = _LiveThread(run, run.cue.threads[index], time)
+        self._threads[number] = _LiveThread(run, run.cue.threads[index], time, rounds=rounds)
         run.threads += 1
 
     def _execute(self, time: int) -> None:
@@ -473,14 +480,15 @@ class Scheduler(Generic[_Act]):
                 self._finish(number, thread)
             return
         match thread.ops[thread.at]:
-            case Do(act, wait_ms):
+            case Do(act, wait_ms, most_ms, key):
+                act = self.outputs.drawn(act, thread.rounds)
                 if thread.run.strand:
                     self._remember(act)
                 if act.output in thread.run.owned and not self._drive(thread, act):
                     return
-                thread.time += wait_ms * CLOCK_PER_MS
-            case Wait(duration_ms):
-                if not self._wait(thread, duration_ms):
+                thread.time += drawn(wait_ms, most_ms, key, thread.rounds) * CLOCK_PER_MS
+            case Wait(duration_ms, most_ms, key):
+                if not self._wait(thread, drawn(duration_ms, most_ms, key, thread.rounds)):
                     return
             case LoopStart(times):
                 thread.loops.append((thread.at + 1, times))
@@ -491,7 +499,7 @@ class Scheduler(Generic[_Act]):
                 if thread.run.threads >= thread.run.cue.reserved:
                     thread.time += FRAME_CLOCK
                     return
-                self._spawn(thread.run, index, thread.time)
+                self._spawn(thread.run, index, thread.time, thread.rounds)
             case GoOn(index):
                 thread.ops, thread.at = thread.run.cue.threads[index], 0
                 return
@@ -535,6 +543,7 @@ class Scheduler(Generic[_Act]):
         kept[act.output] = act
 
     def _loop_end(self, thread: _LiveThread[_Act]) -> None:
+        thread.rounds = (thread.rounds + 1) & WORD_MAX
         begin, left = thread.loops.pop()
         loop = thread.ops[begin - 1]
         assert isinstance(loop, LoopStart)
@@ -559,7 +568,8 @@ class Scheduler(Generic[_Act]):
             return
         if run.strand or (run.again and run.held):
             run.restarted = max(run.end, run.restarted + FRAME_CLOCK)
-            self._spawn(run, run.cue.first, run.restarted)
+            rounds = (thread.rounds + 1) & WORD_MAX
+            self._spawn(run, run.cue.first, run.restarted, rounds)
         elif run.cue.let_go is None:
             self._give_back(run, run.end)
             self._end(run, run.end)

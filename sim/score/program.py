@@ -29,15 +29,24 @@ Act = TypeVar("Act", bound=Statement, covariant=True)
 
 @dataclass(frozen=True, slots=True)
 class Do(Generic[Act]):
-    """Carry out a statement; the thread then waits `wait_ms`, however long the statement takes."""
+    """Carry out a statement; the thread then waits `wait_ms`, however long the statement takes.
+
+    With a key, the wait is drawn: between that and `most_ms`.
+    """
 
     act: Act
     wait_ms: int = 0
+    most_ms: int = 0
+    key: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Wait:
+    """With a key, the time is drawn: between `duration_ms` and `most_ms`."""
+
     duration_ms: int
+    most_ms: int = 0
+    key: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,8 @@
 Everything of a cue that runs beside something else is merged into one row in the order of time,
 statements of one instant in the order of the text. Only a repeat cannot be merged with what runs
 beside it, so it gets a thread of its own. Table and rehearsal both start from these threads, so
-that a stretched move delays the same statements in both.
+that a stretched move delays the same statements in both. What takes a drawn time stands beside
+nothing: the language sees to that.
 
 The rule. A `together` (or `stagger`) none of whose children holds a repeat is merged. Otherwise one
 group of its children stays in the thread: the first child that holds a repeat without a known
@@ -22,7 +23,20 @@ from functools import lru_cache
 from math import ceil, inf
 from typing import TypeAlias
 
-from sim.model import Cue, Effect, Fade, InTurn, Move, Repeat, Score, Show, Step, Throw, Together
+from sim.model import (
+    Cue,
+    Effect,
+    Fade,
+    Hold,
+    InTurn,
+    Move,
+    Repeat,
+    Score,
+    Show,
+    Step,
+    Throw,
+    Together,
+)
 from sim.rulebook import (
     BYTE_MAX,
     ENABLE_INTERVAL_FRAMES,
@@ -32,6 +46,7 @@ from sim.rulebook import (
     LOST_STEP_MS,
 )
 from sim.score import program as program_form
+from sim.score.draws import draws_time
 from sim.score.program import (
     BoardProgram,
     Do,
@@ -223,8 +238,9 @@ def _forks(thread: ScoreThread) -> tuple[list[tuple[float, int]], float]:
 def _kept(rows: tuple[ScoreThread, ...], outputs: frozenset[str]) -> tuple[ScoreThread, ...]:
     """The threads without statements for other outputs, and without threads that do nothing."""
     kept: dict[int, ScoreThread] = {}
+    counts = any(_draws(row) for row in rows)
     for index in reversed(range(len(rows))):
-        row = _shortened(rows[index], outputs, kept)
+        row = _shortened(rows[index], outputs, kept, counts)
         while index and row and isinstance(row[-1], Wait):
             row = row[:-1]
         if index == 0 or any(not isinstance(item, Wait) for item in row):
@@ -236,7 +252,23 @@ def _kept(rows: tuple[ScoreThread, ...], outputs: frozenset[str]) -> tuple[Score
     )
 
 
-def _shortened(thread: ScoreThread, outputs: frozenset[str], kept: Collection[int]) -> ScoreThread:
+def _is_plain(item: ScoreOp) -> bool:
+    """Whether it is a wait whose time is known."""
+    return isinstance(item, Wait) and not item.key
+
+
+def _draws(row: ScoreThread) -> bool:
+    return any(
+        (isinstance(item, Wait) and item.key)
+        or (isinstance(item, Do) and isinstance(item.act, Move | Fade) and item.act.drawn)
+        for item in row
+    )
+
+
+def _shortened(
+    thread: ScoreThread, outputs: frozenset[str], kept: Collection[int], counts: bool
+) -> ScoreThread:
+    """`counts`: the cue draws by how often its loops come round, so none may go."""
     row: list[ScoreOp] = []
     starts: list[int] = []
     for item in thread:
@@ -248,8 +280,8 @@ def _shortened(thread: ScoreThread, outputs: frozenset[str], kept: Collection[in
             starts.append(len(row))
         if isinstance(item, LoopEnd):
             first = starts.pop()
-            item = _only_waits(row, first) or item
-        if isinstance(item, Wait) and row and isinstance(row[-1], Wait):
+            item = (None if counts else _only_waits(row, first)) or item
+        if _is_plain(item) and row and _is_plain(row[-1]):
             item = Wait(row.pop().duration_ms + item.duration_ms)  # type: ignore[union-attr]
         row.append(item)
     return tuple(row)
@@ -325,12 +357,27 @@ class _Unroller:
                 row.now_ms = task.start_ms
             elif id(step) not in self.looped:
                 self._merge(row, [(step, task.start_ms)])
+            elif draws_time(step):
+                self._drawn(row, step, task.start_ms)
             elif isinstance(step, InTurn):
                 tasks.extend(reversed(self._in_turn(step, task)))
             elif isinstance(step, Repeat):
                 tasks.extend(self._repeat(row, step, task))
             elif isinstance(step, Together):
                 tasks.extend(self._together(row, step, task))
+
+    def _drawn(self, row: _Row, step: Step, start_ms: float) -> None:
+        """A statement whose time is drawn: what follows it waits for as long."""
+        row.until(start_ms)
+        parts = step.children if isinstance(step, Together) else (step,)
+        for part in parts:
+            if isinstance(part, Move | Fade):
+                row.items.append(Do(part))
+        one = next(part for part in parts if draws_time(part))
+        assert isinstance(one, Move | Fade | Hold)
+        assert one.drawn is not None
+        row.items.append(Wait(one.duration_ms, one.drawn.most_ms, one.drawn.time_key))
+        row.now_ms = start_ms + self.lengths[step]
 
     def _in_turn(self, step: InTurn, task: _Task) -> list[_Task]:
         inner: list[_Task] = []
@@ -426,12 +473,14 @@ class _Unroller:
 
 
 def _repeats_inside(root: Step) -> tuple[set[int], set[int]]:
-    """Ids of the steps that hold a repeat, and of those that hold one of unknown length."""
+    """Ids of the steps that hold a repeat or a drawn time, which cannot be merged with others; and
+    of those that hold a repeat of unknown length."""
     looped: set[int] = set()
     open_ended: set[int] = set()
     for step in reversed(list(walk(root))):
         below = children(step)
-        if isinstance(step, Repeat) or any(id(child) in looped for child in below):
+        apart = isinstance(step, Repeat) or draws_time(step)
+        if apart or any(id(child) in looped for child in below):
             looped.add(id(step))
         unknown = isinstance(step, Repeat) and (step.while_held or step.times is None)
         if unknown or any(id(child) in open_ended for child in below):

@@ -37,6 +37,7 @@ from sim.rulebook import (
     FRAME_MS,
     LARGEST_LIMIT,
 )
+from sim.score.draws import at_its_hardest
 from sim.score.law_numbers import law_numbers
 
 Act: TypeAlias = Move | Fade | Throw | Effect
@@ -271,8 +272,10 @@ def planned_moves(show: Show) -> tuple[PlannedMove, ...]:
 
     A cue's first move of a servo starts from each of that servo's rest angles, a strand's from the
     safe angle. Later ones start from the target before them; the first of a `repeat` also from
-    where the body ends. A strand also glides back to each of its targets.
+    where the body ends. A strand also glides back to each of its targets. Of what is drawn, the
+    least, the middle and the greatest target count, and the shortest time.
     """
+    show = at_its_hardest(show)
     rest = rest_angles(show)
     found = _written(show, rest)
     return tuple(found + _glides(show, rest, found))
@@ -280,6 +283,7 @@ def planned_moves(show: Show) -> tuple[PlannedMove, ...]:
 
 def glides_of(show: Show, servo: str) -> tuple[PlannedMove, ...]:
     """The moves by which a servo's part glides back into idle, from each of its rest angles."""
+    show = at_its_hardest(show)
     rest = rest_angles(show)
     found = _glides(show, rest, _written(show, rest))
     return tuple(one for one in found if one.move.output == servo)
@@ -397,6 +401,7 @@ def rest_angles(show: Show) -> dict[str, tuple[float, ...]]:
     over (idle, or a repeat without end) or let go, since that may happen anywhere in it. A servo
     with more than `REST_ANGLES_KEPT` is represented by its extremes and an even choice of the rest.
     """
+    show = at_its_hardest(show)
     servos = {output.name: output for output in show.rig.outputs if isinstance(output, Servo)}
     found: dict[str, set[float]] = {name: set() for name in servos}
     for cue in show.score.cues:

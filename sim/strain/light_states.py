@@ -41,6 +41,7 @@ from sim.model import (
     Together,
 )
 from sim.rulebook import ENABLE_INTERVAL_FRAMES, FRAME_MS, LEVEL_STEP_PCT
+from sim.score.draws import at_its_hardest
 from sim.score.tree import acts, acts_in_time, children, duration_ms, walk
 
 Light: TypeAlias = float | StripLight
@@ -67,7 +68,7 @@ class LightStates:
     """What the cues of a show can find and leave."""
 
     def __init__(self, show: Show) -> None:
-        self.show = show
+        self.show = show = at_its_hardest(show)
         self.lights = {o.name: o for o in show.rig.outputs if isinstance(o, Lamp | Strip)}
 
     @cached_property

@@ -17,6 +17,8 @@ and it bounds, in closed form, what cannot be enumerated:
 * power-up, and standby after limp: the part may hang anywhere in its travel and jumps to its safe
   pose with all that its servo has.
 
+What a strand draws is written out as `sim.score.draws` does it.
+
 Standby right after limp is the same as power-up for parts. For lights it is dark, then safe.
 """
 
@@ -37,6 +39,7 @@ from sim.rig.disturbance import push_nm
 from sim.rig.slide import PINION_M
 from sim.rig.supply import highest_v
 from sim.rulebook import COEFFICIENT_ONE, FRAME_S
+from sim.score.draws import at_its_hardest
 from sim.score.law_numbers import law_numbers
 from sim.score.tree import (
     PlannedMove,
@@ -91,7 +94,7 @@ class Reachable:
     """The states that a show can reach. `planned`: its planned moves, if they are known already."""
 
     def __init__(self, show: Show, planned: Iterable[PlannedMove] | None = None) -> None:
-        self.show = show
+        self.show = show = at_its_hardest(show)
         self.servos = {o.name: o for o in show.rig.outputs if isinstance(o, Servo)}
         self._given = None if planned is None else tuple(planned)
 

@@ -112,6 +112,12 @@ def _with_strands(count: int) -> bytes:
 
 
 AT_THE_LIMITS: tuple[Checked, ...] = (
+    (
+        "drawn waits and targets at their limits",
+        with_code(
+            op("880100816363" + "88ff00006304ffe8fd" + "880001006304" + "04" + "88ffff0163c863c8")
+        ),
+    ),
     ("the good table", ENCODED.data),
     ("a table with nothing but one law", MINIMAL),
     ("address 1", changed((5, 1))),

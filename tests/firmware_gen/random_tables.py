@@ -17,6 +17,7 @@ from firmware_gen.table.ops import (
     ActOp,
     CallTo,
     Delay,
+    DrawnOp,
     ForkTo,
     GoOnTo,
     Loop,
@@ -233,7 +234,7 @@ def _ops(
                 thread, loops = dice.choice(callable_ones)
                 row += [CallTo(thread)] if depth + loops <= rulebook.LOOP_DEPTH else []
             elif kind < 0.42:
-                row.append(Delay(_wait(dice)))
+                row.append(_drawn_wait(dice) if dice.random() < 0.3 else Delay(_wait(dice)))
             else:
                 row.append(_drive(dice, outputs, colours, laws))
         return row
@@ -263,7 +264,39 @@ def _drive(dice: Random, outputs: tuple[OutputRecord, ...], colours: int, laws: 
     else:
         target = dice.randrange(colours) if isinstance(output, StripRecord) else _level(dice)
     law = dice.choice((None, dice.randrange(laws)))
-    return ActOp(number, target, _duration(dice, 0), dice.random() < 0.6, law)
+    act = ActOp(number, target, _duration(dice, 0), dice.random() < 0.6, law)
+    return _drawing(dice, act, output) if dice.random() < 0.3 else act
+
+
+def _drawing(dice: Random, act: ActOp, output: OutputRecord) -> ActOp:
+    """The act with what it draws, from what stands in it up."""
+    time_key, target_key = dice.choice((0, 1, dice.randint(1, 255))), dice.choice((0, 7, 255))
+    if isinstance(output, StripRecord):
+        target_key = 0
+    if not time_key and not target_key:
+        time_key = 1
+    most = act.target
+    if target_key:
+        high = output.travel[1] if isinstance(output, ServoRecord) else 200
+        most = dice.choice((act.target, high, dice.randint(act.target, high)))
+    most_ms = _more(dice, act.duration_ms) if time_key else 0
+    return replace(act, drawn=DrawnOp(time_key, most_ms, target_key, most if target_key else 0))
+
+
+def _drawn_wait(dice: Random) -> Delay:
+    least = _duration(dice, 0)
+    return Delay(least, _more(dice, least), dice.randint(1, 255))
+
+
+def _more(dice: Random, least: int) -> int:
+    """At least so long."""
+    return dice.choice(
+        (
+            least,
+            min(65000, least + dice.choice((1, 20, 500))),
+            65000 if least > 60000 else least + 3,
+        )
+    )
 
 
 def _with_strands(dice: Random, cues: tuple[CueRecord, ...]) -> tuple[CueRecord, ...]:

@@ -14,6 +14,7 @@ from firmware_gen.table.ops import (
     ActOp,
     CallTo,
     Delay,
+    DrawnOp,
     ForkTo,
     GoOnTo,
     Loop,
@@ -476,6 +477,36 @@ _IDLE_CASES: tuple[Case, ...] = (
         140,
     ),
     ("no glide", replace(_STRANDS, glide=0), triggers((30, 3), (70, 4)), 110),
+)
+
+_DRAWING = table(
+    (servo(ATMEGA328P.pin("PB1")), LAMP, SECOND_LAMP),
+    (
+        (
+            *(
+                Loop(2),
+                Delay(20, 90, 5),
+                *(ActOp(0, 1000, 60, True, None, DrawnOp(9, 200, 9, 4000)),),
+            ),
+            *(LoopBack(), ActOp(0, 150, 80, True, None, DrawnOp(0, 0, 200, 3999))),
+        ),
+        (Loop(LOOP_FOREVER), ForkTo(3), Delay(300, 500, 17), LoopBack()),
+        (ActOp(0, 6000, 100, True),),
+        (
+            *(ActOp(1, 10, 40, True, None, DrawnOp(0, 0, 1, 200)), Delay(10)),
+            *(ActOp(2, 0, 30, True, None, DrawnOp(255, 130, 2, 3)),),
+        ),
+    ),
+    uses=(1, 6, 1),
+    reserved=(1, 2, 1),
+    strands=(0, 1),
+    glide=10,
+)
+"""Strands that draw waits, times, angles and levels, in loops, in forks and in a cue that ends."""
+
+_DRAWS: tuple[Case, ...] = (
+    ("what strands draw", _DRAWING, [], 400),
+    ("what strands draw, beside a cue", _DRAWING, triggers((40, 3), (150, 3)), 260),
 )
 
 _EXECUTION: tuple[Case, ...] = (
@@ -1220,6 +1251,16 @@ _JOGGING: tuple[Case, ...] = (
 )
 
 CASES: tuple[Case, ...] = (
-    *(*_MODES, *_JOGGING, *_STARTS, *_IDLE_CASES, *_EXECUTION, *_MOTION, *_LETTING_GO, *_LIGHT),
+    *(
+        *_MODES,
+        *_JOGGING,
+        *_STARTS,
+        *_IDLE_CASES,
+        *_DRAWS,
+        *_EXECUTION,
+        *_MOTION,
+        *_LETTING_GO,
+        *_LIGHT,
+    ),
 )
 """Title, table, requests, frames."""

@@ -267,6 +267,8 @@ class CodeCheck:
             self.effect()
         elif code in (0x84, 0x86):
             self.points(start)
+        elif code == 0x88:
+            self.draw()
         elif code == 0x87:
             seconds = self.u16()
             must(seconds > 0, CODE)
@@ -278,6 +280,18 @@ class CodeCheck:
         ends = code in (0x80, 0x86)
         must(not (ends and self.loops), CODE)
         return ends
+
+    def draw(self) -> None:
+        time, target, code = self.u8(), self.u8(), self.u8()
+        must(time > 0 or target > 0, CODE)
+        if code == 0x81:
+            must(target == 0, CODE)
+            least = self.duration()
+            self.waits(least)
+            must(self.duration() >= least, CODE)
+            return
+        must(code < 0x80, CODE)
+        self.act(code, time > 0, target > 0)
 
     def points(self, start: int) -> None:
         self.targets.append(self.u16())
@@ -293,28 +307,37 @@ class CodeCheck:
         self.deepest = max(self.deepest, len(self.loops) + loops)
         self.waits(stated >> 4)
 
-    def act(self, code: int) -> None:
+    def act(self, code: int, draws_time: bool = False, draws_target: bool = False) -> None:
         number = code & 15
         must(number < len(self.outputs), CODE)
         kind, *travel = self.outputs[number]
         if kind == SWITCH:
-            must(code & 0x60 == 0, CODE)
+            must(code & 0x60 == 0 and not draws_time and not draws_target, CODE)
             return
         ms = self.duration()
         if code & 0x40:
             self.waits(ms)
         if code & 0x20:
             must(self.u8() < self.data[15], CODE)
+        must(kind == SERVO or code & 0x10 == 0, CODE)
+        must(kind != STRIP or not draws_target, CODE)
+        target = self.target(code, kind, travel)
+        if draws_time:
+            must(self.duration() >= ms, CODE)
+        if draws_target:
+            must(self.target(code, kind, travel) >= target, CODE)
+
+    def target(self, code: int, kind: int, travel: list[int]) -> int:
+        target = self.u8()
         if kind == SERVO:
-            low = self.u8()
-            angle = low | self.u8() << 8 if code & 0x10 else low
+            target |= self.u8() << 8 if code & 0x10 else 0
             bits = 16 if code & 0x10 else 8
-            angle -= angle >> (bits - 1) << bits
-            angle *= 1 if code & 0x10 else 100
-            must(travel[0] <= angle <= travel[1], CODE)
+            target -= target >> (bits - 1) << bits
+            target *= 1 if code & 0x10 else 100
+            must(travel[0] <= target <= travel[1], CODE)
         else:
-            must(code & 0x10 == 0, CODE)
-            must(self.u8() < (201 if kind == LAMP else self.data[11]), CODE)
+            must(target < (201 if kind == LAMP else self.data[11]), CODE)
+        return target
 
     def effect(self) -> None:
         number, kind = self.u8(), self.u8()

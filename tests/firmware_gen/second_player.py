@@ -413,13 +413,21 @@ class Light:
 
 
 def noise(seed: int, a: int, b: int) -> int:
+    return whole_noise(seed, a, b) & 255
+
+
+def whole_noise(seed: int, a: int, b: int) -> int:
     h = (seed * 0x9E37 ^ a * 0x85EB ^ b * 0xC2B3) & 0xFFFF
     h ^= h >> 7
     h = h * 0x2C1B & 0xFFFF
     h ^= h >> 9
     h = h * 0x297B & 0xFFFF
     h ^= h >> 8
-    return h & 255
+    return h
+
+
+def draw(least: int, most: int, key: int, rounds: int) -> int:
+    return least + (((most - least + 1) * whole_noise(key, rounds, 0)) >> 16)
 
 
 def multiplier(light: Light, t: int, pixel: int, pixels: int) -> int:
@@ -492,6 +500,8 @@ class Thread:
     loops: list[tuple[int, int]] = field(default_factory=list)
     calls: list[int] = field(default_factory=list)  # where it goes on
     seconds: int = 0  # left of a long wait
+    rounds: int = 0  # loop ends so far
+    keys: tuple[int, int] = (0, 0)  # of the op at hand: of its time, of its target
 
 
 class SecondPlayer:
@@ -757,8 +767,8 @@ class SecondPlayer:
             if motion.run == number:
                 motion.run = None
 
-    def fork(self, run: int, at: int, time: int) -> None:
-        self.threads[self.threads.index(None)] = Thread(run, at, time)
+    def fork(self, run: int, at: int, time: int, rounds: int = 0) -> None:
+        self.threads[self.threads.index(None)] = Thread(run, at, time, rounds=rounds)
 
     def release(self, button: int) -> None:
         for index, by in list(self.waiting.items()):
@@ -804,8 +814,13 @@ class SecondPlayer:
         run = self.runs[thread.run]
         assert run is not None
         op, at = self.data[thread.at], thread.at + 1
+        thread.keys = (0, 0)
+        if op == 0x88:
+            time_key, target_key, op = self.data[at : at + 3]
+            thread.keys = (time_key, target_key)
+            at += 3
         if op < 0x80:
-            self.act(thread, op)
+            self.act(thread, op, at)
         elif op >= 0xC0:
             thread.time += 256 * 10 * ((op & 63) + 1)
             thread.at = at
@@ -816,7 +831,8 @@ class SecondPlayer:
         elif op == 0x80:
             self.end_thread(number)
         elif op == 0x81:
-            ms, thread.at = self.duration(at)
+            ms, at = self.duration(at)
+            ms, thread.at = self.drawn_time(thread, ms, at)
             thread.time += 256 * ms
         elif op == 0x82:
             thread.loops.append((at + 2, self.u16(at)))
@@ -828,7 +844,7 @@ class SecondPlayer:
                 other for other in self.threads if other is not None and other.run == thread.run
             ]
             if len(live) < run.reserved:
-                self.fork(thread.run, self.u16(at), thread.time)
+                self.fork(thread.run, self.u16(at), thread.time, thread.rounds)
                 thread.at = at + 2
             else:
                 thread.time += FRAME
@@ -867,7 +883,16 @@ class SecondPlayer:
             return 256 * (b - 200) + self.data[at + 1], at + 2
         return self.u16(at + 1), at + 3
 
+    def drawn_time(self, thread: Thread, ms: int, at: int) -> tuple[int, int]:
+        """A time that may be drawn, and where the next operand stands."""
+        key, _ = thread.keys
+        if key == 0:
+            return ms, at
+        most, at = self.duration(at)
+        return draw(ms, most, key, thread.rounds), at
+
     def loop_end(self, thread: Thread, run: Run) -> None:
+        thread.rounds = (thread.rounds + 1) % 65536
         start, count = thread.loops.pop()
         if count == FOR_EVER or (count == WHILE_HELD and run.held):
             thread.loops.append((start, count))
@@ -894,7 +919,7 @@ class SecondPlayer:
             return
         if run.is_strand or (run.again and run.held):
             run.start = max(run.end, run.start + FRAME)
-            self.fork(thread.run, self.table.cues[run.cue].code, run.start)
+            self.fork(thread.run, self.table.cues[run.cue].code, run.start, thread.rounds + 1)
         elif not self.table.cues[run.cue].has_part:
             free = self.owned(thread.run)
             self.end_run(thread.run)
@@ -940,8 +965,9 @@ class SecondPlayer:
         self.gliding.discard(n)
         return 0
 
-    def act(self, thread: Thread, op: int) -> None:
-        n, at, ms = op & 15, thread.at + 1, 0
+    def act(self, thread: Thread, op: int, at: int) -> None:
+        n, ms = op & 15, 0
+        key = thread.keys[1]
         output = self.outputs[n]
         owns = self.owner[n] == thread.run
         run = self.runs[thread.run]
@@ -961,6 +987,10 @@ class SecondPlayer:
             at += 1
         if output.kind == SERVO:
             target, at = self.angle(op, at)
+            ms, at = self.drawn_time(thread, ms, at)
+            if key:
+                most, at = self.angle(op, at)
+                target = draw(target >> 15, most >> 15, key, thread.rounds) << 15
             if run.is_strand:
                 self.wanted[n] = target
             motion = self.motions[n]
@@ -976,13 +1006,16 @@ class SecondPlayer:
                     output, motion, thread.time, target, 256 * ms, law, thread.run
                 )
         else:
+            target = self.data[at]
+            ms, at = self.drawn_time(thread, ms, at + 1)
+            if key:
+                target, at = draw(target, self.data[at], key, thread.rounds), at + 1
             if run.is_strand:
-                self.wanted[n] = self.data[at]
+                self.wanted[n] = target
             if owns:
-                levels = self.table.levels(output, self.data[at])
+                levels = self.table.levels(output, target)
                 lasts = self.glide_left(n, thread.time, ms) or ms
                 self.lights[n].fade(thread.time, levels, 256 * lasts, law)
-            at += 1
         thread.at = at
         if op & 0x40:
             thread.time += 256 * ms

@@ -153,6 +153,7 @@ def test_ops_have_the_codes_stated() -> None:
         layout.FORK: "fork",
         layout.EFFECT: "effect",
         layout.LONG_WAIT: "wait that many s",
+        layout.DRAW: "draw",
     }
     for code, words in codes.items():
         assert stated[f"{code:02x}"].startswith(words)

@@ -44,7 +44,7 @@ def check(context: Context, failed: bool) -> tuple[CompiledShow | None, tuple[Fi
     if failed and len(context.cues) > CUES:
         return None, ()
     try:
-        compiled = compile_show(context.show)
+        compiled = compile_show(context.written)
     except TableTooLargeError as error:
         return None, (_far_too_large(context, error),)
     except CompileError as error:

@@ -8,7 +8,7 @@ from lark import Token
 
 from seqlang.text.findings import Finding, Fix, Span
 from seqlang.text.names import nearest
-from seqlang.text.syntax import LightText, Sum, Varied, place
+from seqlang.text.syntax import LightText, Ranged, Sum, Varied, place
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -111,6 +111,13 @@ class Chooser:
         self.stepped: set[tuple[int, int]] = set()
         """Where a first value and a step have been added up."""
 
+    def drawn(self, value: Amount, here: Here) -> Amount:
+        """An amount, or two between which one is drawn."""
+        if isinstance(value, Ranged):
+            least, most = self.amount(value.least, here), self.amount(value.most, here)
+            return cast("Amount", value._replace(least=least, most=most))
+        return self.amount(value, here)
+
     def amount(self, value: Amount, here: Here) -> Amount:
         """An amount of the rig or the score."""
         if not isinstance(value, Varied):
@@ -137,6 +144,8 @@ class Chooser:
         tint = self._tint(value)
         if tint is not None:
             return LightText(tint, None)
+        if isinstance(value.head, Ranged):
+            return LightText(self.drawn(value.head, here), None)
         head = self.any(value.head, here) if isinstance(value.head, Varied) else value.head
         level = None if value.level is None else self.amount(value.level, here)
         return LightText(head, level)
@@ -284,5 +293,7 @@ def _zero(token: Token) -> Token:
 def is_varied(value: object) -> bool:
     """Whether a value differs among things that are described once."""
     if isinstance(value, LightText):
-        return isinstance(value.head, Varied) or isinstance(value.level, Varied)
+        return is_varied(value.head) or isinstance(value.level, Varied)
+    if isinstance(value, Ranged):
+        return isinstance(value.least, Varied) or isinstance(value.most, Varied)
     return isinstance(value, Varied)

@@ -259,7 +259,7 @@ class CueWriter:
             breathing = statement.breathing
             return HoldText(
                 statement.keyword,
-                amount(statement.duration, here),
+                self._chooser.drawn(statement.duration, here),
                 None if breathing is None else self._breathing(breathing, here),
             )
         if isinstance(statement, ClockText):
@@ -315,7 +315,7 @@ class CueWriter:
     def _value(self, value: Value, here: Here) -> Value:
         if isinstance(value, LightText):
             return self._chooser.light(value, here)
-        return self._chooser.amount(value, here)
+        return self._chooser.drawn(value, here)
 
     def _act(self, act: ActText, here: Here) -> ActText:
         targets = tuple(
@@ -347,7 +347,7 @@ class CueWriter:
         )
 
     def _pace(self, pace: Pace, here: Here) -> Pace:
-        amounts = tuple(self._chooser.amount(amount, here) for amount in pace.amounts)
+        amounts = tuple(self._chooser.drawn(amount, here) for amount in pace.amounts)
         return pace._replace(amounts=amounts)
 
     def _law(self, law: LawText | None, here: Here) -> LawText | None:

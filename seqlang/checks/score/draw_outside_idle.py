@@ -1,0 +1,43 @@
+"""draw-outside-idle: something is drawn in a cue that is no strand of idle.
+
+What: only the cues behind `idle: go` may say `A .. B`. A gesture that they play may, too.
+
+Why: what is drawn differs from one pass of a loop to the next. A cue that a button starts begins
+anew each time, and would show the same each time.
+
+Example:
+
+    cue nod
+        head to 10 deg .. 20 deg in 500 ms
+
+Instead:
+
+    cue nod
+        head to 15 deg in 500 ms
+
+Source of the limit: LANGUAGE.md, 5.4.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from seqlang.checks.context import Context
+from seqlang.text.findings import Finding
+from sim.score.draws import draws_in
+
+
+def check(context: Context) -> Iterator[Finding]:
+    if context.draws is None or context.partial:
+        return
+    score = context.draws.score
+    for cue in score.cues:
+        first = None if cue.name in score.idle else next(draws_in(cue.body), None)
+        if first is not None:
+            yield Finding(
+                "error",
+                "draw-outside-idle",
+                f"something is drawn here, and `{cue.name}` is no strand of idle",
+                context.span(first.mark),
+                help="give one amount, or let `idle: go` name the cue",
+            )

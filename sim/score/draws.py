@@ -1,0 +1,253 @@
+"""Values that a statement draws anew at every pass: numbers, ranges, and what is hardest of them.
+
+A strand of idle may draw how long it waits, where a part goes, and how long that takes. Nothing is
+kept for it but how often a thread has come round: a draw is a hash of that count and of a key that
+stands in the table. So every player of a show draws the same (`firmware_gen/TABLE.md` 2.9).
+
+What a check looks at is the show `at_its_hardest`: each range written out as values of it, in every
+order, in the shortest times. So checks need not know of draws.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import lru_cache
+from math import gcd
+from typing import Final, Literal, TypeAlias
+
+from sim.model import Cue, Fade, Hold, InTurn, Move, Repeat, Show, Step, Together
+from sim.rulebook import DRAW_KEYS, WORD_MAX
+
+Holds: TypeAlias = Literal["shortest", "longest"]
+"""Which of the times that are drawn between two statements."""
+
+_ORDER: Final = (0, 0, 2, 0, 1, 2, 2, 1, 1)
+"""Least, middle and greatest of a range, so that round and round each comes after each (a de Bruijn
+sequence)."""
+
+_STRIDE: Final = 7
+_SEED_STRIDE: Final = 37
+"""Without a common factor with the number of keys: the keys of a strand differ."""
+
+_Drawing: TypeAlias = Move | Fade | Hold
+
+
+# -- numbers --------------------------------------------------------------------------------------
+
+
+def noise(key: int, count: int) -> int:
+    """16 bits from a key and from how often a thread came round: the N of TABLE.md 3.4, whole.
+
+    For one key it takes each value once while the count goes through all of its 16 bits.
+    """
+    h = (key * 0x9E37 ^ count * 0x85EB) & WORD_MAX
+    h ^= h >> 7
+    h = h * 0x2C1B & WORD_MAX
+    h ^= h >> 9
+    h = h * 0x297B & WORD_MAX
+    return h ^ h >> 8
+
+
+def drawn(least: int, most: int, key: int, count: int) -> int:
+    """A whole number from `least` to `most`; `least` where nothing is drawn (key 0)."""
+    if not key:
+        return least
+    return least + ((most - least + 1) * noise(key, count) >> 16)
+
+
+def key_of(seed: int, number: int) -> int:
+    """The key of a strand's draw by its number, from 0 on; never 0."""
+    return 1 + (_SEED_STRIDE * seed + _STRIDE * number) % DRAW_KEYS
+
+
+# -- trees ----------------------------------------------------------------------------------------
+
+
+def numbered(body: Step, seed: int) -> Step:
+    """The tree with a key for each of its draws.
+
+    Parts of one statement keep what they share: those whose keys were the same get the same.
+    """
+    return _Numbering(seed).of(body)
+
+
+class _Numbering:
+    def __init__(self, seed: int) -> None:
+        self._seed = seed
+        self._next = 0
+
+    def of(self, step: Step, known: dict[tuple[str, int], int] | None = None) -> Step:
+        match step:
+            case Move() | Fade() | Hold():
+                if step.drawn is None:
+                    return step
+                return self._own(step, {} if known is None else known)
+            case Together() if _is_statement(step):
+                shared: dict[tuple[str, int], int] = {}
+                return replace(step, children=tuple(self.of(c, shared) for c in step.children))
+            case InTurn() | Together():
+                return replace(step, children=tuple(self.of(c) for c in step.children))
+            case Repeat():
+                return replace(step, body=self.of(step.body))
+            case _:
+                return step
+
+    def _own(self, step: _Drawing, known: dict[tuple[str, int], int]) -> _Drawing:
+        one = step.drawn
+        assert one is not None
+        keys = (("time", one.time_key), ("target", one.target_key))
+        for key in keys:
+            if key[1] and key not in known:
+                known[key] = key_of(self._seed, self._next)
+                self._next += 1
+        time_key, target_key = (known.get(key, 0) for key in keys)
+        return replace(step, drawn=replace(one, time_key=time_key, target_key=target_key))
+
+
+def _is_statement(step: Together) -> bool:
+    """Whether it is one statement about several outputs."""
+    return not step.interval_ms and all(isinstance(c, Move | Fade) for c in step.children)
+
+
+def draws_in(step: Step) -> Iterator[Move | Fade | Hold]:
+    """The statements inside a step that draw something, in the order of the text."""
+    stack = [step]
+    while stack:
+        top = stack.pop()
+        match top:
+            case Move() | Fade() | Hold():
+                if top.drawn is not None:
+                    yield top
+            case InTurn() | Together():
+                stack.extend(reversed(top.children))
+            case Repeat():
+                stack.append(top.body)
+
+
+def draws_time(step: Step) -> bool:
+    """Whether it is a statement whose time is drawn."""
+    if isinstance(step, Together):
+        return _is_statement(step) and any(draws_time(child) for child in step.children)
+    return isinstance(step, Move | Fade | Hold) and bool(step.drawn and step.drawn.time_key)
+
+
+# -- what is hardest ------------------------------------------------------------------------------
+
+
+class _Kept:
+    """A show as itself, as a key."""
+
+    def __init__(self, show: Show, holds: Holds) -> None:
+        self.show, self.holds = show, holds
+
+    def __hash__(self) -> int:
+        return hash((id(self.show), self.holds))
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Kept) and self.show is other.show and self.holds == other.holds
+
+
+def at_its_hardest(show: Show, holds: Holds = "shortest") -> Show:
+    """The show with its draws written out; itself where it draws nothing.
+
+    What is between two repeats is gone through several times: with the least, the middle and the
+    greatest value of each range, so that for each output every one of them comes after every one.
+    Moves and fades take the shortest of their times, waits the shortest or the longest.
+    """
+    return _hardest(_Kept(show, holds))
+
+
+@lru_cache(maxsize=32)
+def _hardest(kept: _Kept) -> Show:
+    show = kept.show
+    if not any(next(draws_in(cue.body), None) for cue in show.score.cues):
+        return show
+    cues = tuple(_written_out(cue, kept.holds) for cue in show.score.cues)
+    return replace(show, score=replace(show.score, cues=cues))
+
+
+def _written_out(cue: Cue, holds: Holds) -> Cue:
+    if next(draws_in(cue.body), None) is None:
+        return cue
+    return replace(cue, body=_passes(cue.body, holds))
+
+
+def _passes(body: Step, holds: Holds) -> Step:
+    """As many passes through a body as bring every value after every other."""
+    own = list(_own_draws(body))
+    if not own:
+        return _resolved(body, holds, {}, 0)
+    counts: dict[str, int] = {}
+    for one in own:
+        if not isinstance(one, Hold):
+            counts[one.output] = counts.get(one.output, 0) + 1
+    orders = {name: _order(count) for name, count in counts.items()}
+    passes = max((len(order) for order in orders.values()), default=1)
+    return InTurn(tuple(_resolved(body, holds, orders, n) for n in range(passes)))
+
+
+def _order(draws: int) -> tuple[int, ...]:
+    """So long that an output's draws of a pass, taken from it in turn, come to all places of it."""
+    order: tuple[int, ...] = _ORDER
+    while gcd(len(order), draws) > 1 and len(order) < 2 * len(_ORDER):
+        order = (*order, 1)
+    return order
+
+
+def _own_draws(step: Step) -> Iterator[Move | Fade | Hold]:
+    """The draws of a body but for those of repeats in it."""
+    match step:
+        case Move() | Fade() | Hold():
+            if step.drawn is not None:
+                yield step
+        case InTurn() | Together():
+            for child in step.children:
+                yield from _own_draws(child)
+
+
+def _resolved(body: Step, holds: Holds, orders: dict[str, tuple[int, ...]], number: int) -> Step:
+    """The pass of a number through a body."""
+    counts = {
+        name: sum(1 for one in _own_draws(body) if not isinstance(one, Hold) and one.output == name)
+        for name in orders
+    }
+    taken = {name: number * counts[name] for name in orders}
+
+    def of(step: Step) -> Step:
+        match step:
+            case InTurn() | Together():
+                return replace(step, children=tuple(of(child) for child in step.children))
+            case Repeat():
+                inner = _passes(step.body, holds)
+                times = step.times
+                if times is not None and inner is not step.body and isinstance(inner, InTurn):
+                    rounds = len(inner.children) if next(_own_draws(step.body), None) else 1
+                    times = -(-times // rounds)
+                return replace(step, body=inner, times=times)
+            case Hold() if step.drawn is not None:
+                most = holds == "longest"
+                lasts = step.drawn.most_ms if most else step.duration_ms
+                return replace(step, duration_ms=lasts, drawn=None)
+            case Move() | Fade() if step.drawn is not None:
+                order = orders[step.output]
+                place = order[taken[step.output] % len(order)]
+                taken[step.output] += 1
+                return at_place(step, place / 2)
+            case _:
+                return replace(step)
+
+    return of(body)
+
+
+def at_place(step: Move | Fade, share: float) -> Move | Fade:
+    """A move or fade with its target at a share of its range, in the shortest of its times."""
+    one = step.drawn
+    if one is None or not one.target_key:
+        return replace(step, drawn=None)
+    if isinstance(step, Move):
+        angle = round(100.0 * (step.angle_deg + share * (one.most - step.angle_deg))) / 100.0
+        return replace(step, angle_deg=angle, drawn=None)
+    assert isinstance(step.light, float | int)
+    level = round(2.0 * (step.light + share * (one.most - step.light))) / 2.0
+    return replace(step, light=level, drawn=None)

@@ -1,0 +1,118 @@
+"""What a strand draws: read from the text, played alike by rehearsal and table, and checked."""
+
+from __future__ import annotations
+
+from firmware_gen.compiler.show import compile_show
+from firmware_gen.player.player import Player
+from firmware_gen.table.records import decode
+from seqlang.check import check
+from seqlang.loading import Loaded, load_text
+from seqlang.text.source import Source
+from sim.model import Servo
+from sim.rehearsal.rehearse import rehearse
+from sim.strain.reachable import Reachable
+
+RIG = """
+supply pack
+    source adapter 6 V, 5 A
+board head: atmega328p, address 1
+    feed pack
+servo lid: head pin PB1
+    pulse 1000 us at 0 deg, 2000 us at 90 deg
+    travel 0 deg to 60 deg
+    rating 0.12 s/60deg, 1.8 kgf.cm, 0.7 A at 6 V
+    load 5 g at 20 mm
+servo neck: head pin PB2
+    pulse 1000 us at -45 deg, 2000 us at 45 deg
+    travel -40 deg to 40 deg
+    rating 0.12 s/60deg, 1.8 kgf.cm, 0.7 A at 6 V
+    load 20 g at 30 mm
+lamp heart: head pin PD6
+"""
+CUES = """
+cue blink, seed 7
+    repeat for ever
+        hold 300 ms .. 900 ms
+        lid to 0 deg in {blink}
+        lid to 45 deg .. 55 deg in 350 ms .. 400 ms
+cue gaze
+    neck to -20 deg .. 20 deg, heart fade to 20 % .. 60 % in 400 ms .. 900 ms
+    hold 100 ms .. 300 ms
+idle: go blink, gaze
+remote
+    button 1: go bite
+    stop button 2
+cue bite
+    lid to 10 deg in 350 ms
+    lid to 2 deg in 200 ms
+"""
+
+
+def loaded(show: str) -> Loaded:
+    return load_text(Source("test.cues", show))
+
+
+def text(blink: str = "280 ms") -> str:
+    return RIG + CUES.format(blink=blink)
+
+
+def test_a_show_that_draws_passes_and_a_faster_move_is_found_at_the_range_it_comes_from() -> None:
+    assert not check(loaded(text())).failed
+    found = [one for one in check(loaded(text("250 ms"))).findings if one.severity == "error"]
+    assert [one.name for one in found] == ["servo-speed"]
+    (way, *_) = found[0].related
+    source = text("250 ms")
+    assert "45 deg .. 55 deg" in source[way[0].start : way[0].end]
+
+
+def test_a_range_is_checked_at_both_ends() -> None:
+    over = text().replace("45 deg .. 55 deg", "45 deg .. 70 deg")
+    assert "target-outside-travel" in {one.name for one in check(loaded(over)).findings}
+    turned = text().replace("45 deg .. 55 deg", "55 deg .. 45 deg")
+    (wrong,) = [one for one in check(loaded(turned)).findings if one.severity == "error"]
+    assert wrong.name == "number-out-of-range"
+    assert wrong.fix is not None
+    assert wrong.fix.text == "45 deg .. 55 deg"
+
+
+def test_the_board_plays_the_draws_of_the_rehearsal() -> None:
+    show = loaded(text()).show
+    assert show is not None
+    table = decode(compile_show(show).boards[0].data)
+    player, found = Player(table), rehearse(show, (), 30_000)
+    servos = [one for one in show.rig.outputs if isinstance(one, Servo)]
+    frames = [player.frame() for _ in range(1500)]
+    for place, servo in enumerate(servos):
+        for piece in found.motions[servo.name]:
+            planned = piece.planned
+            frame = -(-planned.end // 5120)
+            later = [one.planned.start for one in found.motions[servo.name]]
+            if frame >= 1500 or any(planned.end - 5120 < t <= frame * 5120 for t in later):
+                continue
+            low, high = servo.points
+            angle = planned.target / 3_276_800
+            share = (angle - low.angle_deg) / (high.angle_deg - low.angle_deg)
+            pulse_us = low.pulse_us + share * (high.pulse_us - low.pulse_us)
+            shown = frames[frame].pulses[place]
+            if shown:
+                assert abs(shown / 2 - pulse_us) <= 0.6
+
+
+def test_no_random_play_goes_beyond_what_is_reachable() -> None:
+    for seed in range(4):
+        show = loaded(text().replace("seed 7", f"seed {seed}")).show
+        assert show is not None
+        reaches = Reachable(show).reaches
+        found = rehearse(show, (), 60_000)
+        assert len({piece.planned.target for piece in found.motions["neck"]}) > 20
+        for name, row in found.motions.items():
+            low, high = reaches[name].angle_deg
+            for piece in row:
+                assert low - 0.01 <= piece.planned.target / 3_276_800 <= high + 0.01
+
+
+def test_a_seed_gives_other_draws_and_the_same_text_the_same() -> None:
+    shows = [loaded(text().replace("seed 7", f"seed {n}")).show for n in (7, 7, 8)]
+    made = [compile_show(show).boards[0].data for show in shows if show is not None]
+    assert made[0] == made[1]
+    assert made[0] != made[2]
