@@ -82,7 +82,7 @@ FIGURES = {
         transfer=1.10,
         flash=0x6D00,
         static_ram=1.65 * 1024,
-        ram=1.85 * 1024,
+        ram=1.88 * 1024,
     ),
     "atmega2560": Figures(
         idle_share=0.15,

@@ -312,14 +312,16 @@ class CodeCheck:
         must(number < len(self.outputs), CODE)
         kind, *travel = self.outputs[number]
         if kind == SWITCH:
-            must(code & 0x60 == 0 and not draws_time and not draws_target, CODE)
+            must(code & 0x60 == 0, CODE)
+            must(not draws_time and not draws_target, CODE)
             return
         ms = self.duration()
         if code & 0x40:
             self.waits(ms)
         if code & 0x20:
             must(self.u8() < self.data[15], CODE)
-        must(kind == SERVO or code & 0x10 == 0, CODE)
+        if kind != SERVO:
+            must(code & 0x10 == 0, CODE)
         must(kind != STRIP or not draws_target, CODE)
         target = self.target(code, kind, travel)
         if draws_time:

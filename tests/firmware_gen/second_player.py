@@ -413,7 +413,8 @@ class Light:
 
 
 def noise(seed: int, a: int, b: int) -> int:
-    return whole_noise(seed, a, b) & 255
+    h = whole_noise(seed, a, b)
+    return h & 255
 
 
 def whole_noise(seed: int, a: int, b: int) -> int:
@@ -1006,14 +1007,14 @@ class SecondPlayer:
                     output, motion, thread.time, target, 256 * ms, law, thread.run
                 )
         else:
-            target = self.data[at]
+            level = self.data[at]
             ms, at = self.drawn_time(thread, ms, at + 1)
             if key:
-                target, at = draw(target, self.data[at], key, thread.rounds), at + 1
+                level, at = draw(level, self.data[at], key, thread.rounds), at + 1
             if run.is_strand:
-                self.wanted[n] = target
+                self.wanted[n] = level
             if owns:
-                levels = self.table.levels(output, target)
+                levels = self.table.levels(output, level)
                 lasts = self.glide_left(n, thread.time, ms) or ms
                 self.lights[n].fade(thread.time, levels, 256 * lasts, law)
         thread.at = at

@@ -24,6 +24,7 @@ from sim.model import Move, Press
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.takeover import POSITIONS_PER_DEG
 from sim.rehearsal.trajectories import Trajectories
+from sim.score.draws import at_its_hardest
 from sim.score.tree import acts
 
 HEAD = Path(shows.__file__).parent / "head" / "head.cues"
@@ -52,16 +53,17 @@ def test_it_blinks_as_often_and_as_long_as_people_do() -> None:
     assert max(lasts) < 500
 
 
-def test_it_never_blinks_twice_running_after_the_same_time_and_not_always_whole() -> None:
+def test_it_blinks_after_times_that_differ_and_not_always_whole() -> None:
     blinks = closings()
     waits = np.diff([start for start, _, _ in blinks])
-    assert np.all(np.abs(np.diff(waits)) > 200)
+    assert np.std(waits) / np.mean(waits) > 0.3
+    assert len(set(waits)) > 0.9 * len(waits)
     depths = {round(depth) for _, _, depth in blinks}
     assert len(depths) > 1
 
 
 def test_its_eyes_jump_no_quicker_than_eyes_do() -> None:
-    show = load(str(HEAD)).show
+    show = at_its_hardest(load(str(HEAD)).show)
     gaze = next(cue for cue in show.score.cues if cue.name == "gaze")
     moves = [act for act in acts(gaze.body) if isinstance(act, Move)]
     for before, move in zip((moves[-1], *moves), moves, strict=False):
