@@ -234,7 +234,7 @@ def _ops(
                 thread, loops = dice.choice(callable_ones)
                 row += [CallTo(thread)] if depth + loops <= rulebook.LOOP_DEPTH else []
             elif kind < 0.42:
-                row.append(_drawn_wait(dice) if dice.random() < 0.3 else Delay(_wait(dice)))
+                row.append(_drawn_wait(_wait(dice), len(row)))
             else:
                 row.append(_drive(dice, outputs, colours, laws))
         return row
@@ -265,7 +265,8 @@ def _drive(dice: Random, outputs: tuple[OutputRecord, ...], colours: int, laws: 
         target = dice.randrange(colours) if isinstance(output, StripRecord) else _level(dice)
     law = dice.choice((None, dice.randrange(laws)))
     act = ActOp(number, target, _duration(dice, 0), dice.random() < 0.6, law)
-    return _drawing(dice, act, output) if dice.random() < 0.3 else act
+    own = Random(repr(act))
+    return _drawing(own, act, output) if own.random() < 0.3 else act
 
 
 def _drawing(dice: Random, act: ActOp, output: OutputRecord) -> ActOp:
@@ -283,9 +284,12 @@ def _drawing(dice: Random, act: ActOp, output: OutputRecord) -> ActOp:
     return replace(act, drawn=DrawnOp(time_key, most_ms, target_key, most if target_key else 0))
 
 
-def _drawn_wait(dice: Random) -> Delay:
-    least = _duration(dice, 0)
-    return Delay(least, _more(dice, least), dice.randint(1, 255))
+def _drawn_wait(least: int, place: int) -> Delay:
+    """A wait, which draws by dice of its own: the others fall as before."""
+    own = Random(1000 * least + place)
+    if least > rulebook.LONGEST_DURATION_MS or own.random() > 0.3:
+        return Delay(least)
+    return Delay(least, _more(own, least), own.randint(1, 255))
 
 
 def _more(dice: Random, least: int) -> int:

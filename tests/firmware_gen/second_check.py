@@ -322,7 +322,7 @@ class CodeCheck:
             must(self.u8() < self.data[15], CODE)
         if kind != SERVO:
             must(code & 0x10 == 0, CODE)
-        must(kind != STRIP or not draws_target, CODE)
+            must(kind != STRIP or not draws_target, CODE)
         target = self.target(code, kind, travel)
         if draws_time:
             must(self.duration() >= ms, CODE)
