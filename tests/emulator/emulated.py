@@ -293,12 +293,12 @@ class EmulatedBoard:
         return name.value.decode()
 
     def connect(self, other: EmulatedBoard) -> None:
-        """Wire this board's transmit pin to another's receive pin."""
+        """LineEnd this board's transmit pin to another's receive pin."""
         self._c.board_connect(self._board, other._board)
 
-    def lead(self, other: EmulatedBoard) -> Wire:
-        """Wire this board's line to where another hears the board that leads."""
-        return Wire(self, int(self._c.board_wire(self._board, other._board)))
+    def lead(self, other: EmulatedBoard) -> LineEnd:
+        """LineEnd this board's line to where another hears the board that leads."""
+        return LineEnd(self, int(self._c.board_wire(self._board, other._board)))
 
     def hear(self, data: bytes) -> None:
         """Put bytes on this board's end of the line between boards."""
@@ -313,7 +313,7 @@ class EmulatedBoard:
         self._c.board_clock(self._board, ppm)
 
 
-class Wire:
+class LineEnd:
     """From a board that leads to one that follows."""
 
     def __init__(self, board: EmulatedBoard, number: int) -> None:
