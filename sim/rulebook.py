@@ -161,6 +161,20 @@ THREADS: Final = 10
 """Threads that live at once on a board, of all runs together: the same."""
 OPS_A_FRAME: Final = 256
 """Ops that a player executes in a frame; without a limit a table could stop the pulses."""
+SILENT_OPS_A_FRAME: Final = 64
+"""Further ops that a board that follows carries forward in a frame: they move nothing, and must not
+hold up what does."""
+LATE_FRAMES: Final = 5
+"""Frames up to which what was missed of a run on a board that leads is played at once."""
+FOLLOWED_FRAMES: Final = 1000 // FRAME_MS
+"""Frames without a word from the board that leads, one second, after which a board is alone."""
+NEWS_TELLINGS: Final = 3
+"""How often the board that leads tells what is new before it goes on in turn."""
+IDLE_ERA_FRAMES: Final = 2**18
+"""Frames, 87 minutes, after which the strands of boards that lead or follow begin anew: in the
+player's 32 bits no time lies further back than 2^31."""
+OLDEST_START_FRAMES: Final = 0x7000
+"""Frames after which a board that follows no longer tells starts apart: two bytes hold one."""
 LOOP_DEPTH: Final = 3
 """Repeats inside one another within a thread: each open one keeps its count in RAM."""
 MOST_TIMES: Final = WORD_MAX - 1

@@ -22,5 +22,7 @@ enum {
 #define BC_MERGED_MAX 0xfffdu
 
 #define BC_CHIP_LEADS 1
+#define BC_CHIP_FOLLOWS 1
+#define BC_CHIP_JOINS 1
 
 #endif

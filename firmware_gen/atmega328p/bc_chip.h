@@ -22,5 +22,7 @@ enum {
 #define BC_MERGED_MAX 0x12feu
 
 #define BC_CHIP_LEADS 0
+#define BC_CHIP_FOLLOWS 1
+#define BC_CHIP_JOINS 0
 
 #endif

@@ -47,6 +47,19 @@ void bc_hal_pulses_ready(void) {
 
 void bc_hal_pixels_ready(void) { strips_due = true; }
 
+/* From a frame's play in its own time, in whole ticks. */
+uint16_t bc_hal_moment(void) {
+    enum { TICK = 512 }; /* in 1/256 ms */
+    uint8_t since = (uint8_t)(clock_tick() - (uint8_t)(next_listen - LISTEN_TICKS - PLAY_TICKS));
+    if (since >= TICKS_AHEAD) {
+        since = (uint8_t)(since + FRAME_TICKS);
+    }
+    if (since >= FRAME_TICKS) {
+        since = FRAME_TICKS - 1;
+    }
+    return (uint16_t)(since * TICK + TICK / 2);
+}
+
 static void look_at_inputs(void) {
     if (is_past(next_look)) {
         next_look = (uint8_t)(next_look + LOOK_TICKS);

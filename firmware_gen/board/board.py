@@ -23,6 +23,7 @@ from firmware_gen.link.protocol import (
     FIRMWARE_VERSION,
     HELD_FRAMES,
     HELLO,
+    HUB_KIND,
     JOG,
     NO_ADDRESS,
     ONE_WAY,
@@ -44,7 +45,7 @@ from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
 from firmware_gen.table.layout import BAD_CHIP, HEADER
 from firmware_gen.table.records import TableError, decode
-from sim.rulebook import BUTTONS, PULSE_RANGE
+from sim.rulebook import BUTTONS, FRAME_CLOCK, PULSE_RANGE
 
 _SHOW_AT = HEADER.offsets()["show"]
 _KINDS = frozenset(RequestKind)
@@ -99,6 +100,8 @@ class ReferenceBoard:
     ) -> None:
         self.chip = chip
         self.receiver = Receiver()
+        self.moment = FRAME_CLOCK // 2
+        """Where in its frame the board is when bytes come, in 1/256 ms. Its owner sets it."""
         self._resets = (watchdog_resets, brown_out_resets)
         self._cause = cause
         self._witness = witness or Witness()
@@ -171,6 +174,10 @@ class ReferenceBoard:
             return
         self._silent_frames = 0
         self._witness.heard()
+        if self.player and frame.kind == HUB_KIND | ONE_WAY:
+            self.player.hear_hub(frame.payload, self.moment)
+            self.player.heard()
+            return
         if self.player:
             self.player.heard()
         kind = frame.kind & ~ONE_WAY
@@ -291,7 +298,7 @@ class ReferenceBoard:
 
     def _trigger(self, payload: bytes) -> bytes:
         (tag,) = TRIGGER.unpack(payload)
-        player = self._playing(ReportedMode.READY)
+        player = self._startable()
         if tag not in self._tags:
             raise RequestRefusedError(Status.NO_SUCH_CUE)
         player.trigger(tag)
@@ -301,7 +308,7 @@ class ReferenceBoard:
         button, down = BUTTON.unpack(payload)
         if button not in BUTTONS or down not in (0, 1):
             raise RequestRefusedError(Status.MALFORMED)
-        self._playing(*((ReportedMode.READY,) if down else ())).button(button, bool(down))
+        (self._startable() if down else self._playing()).button(button, bool(down))
         (self._held.add if down else self._held.discard)(button)
         return b""
 
@@ -379,6 +386,13 @@ class ReferenceBoard:
         if self.player is None or (modes and self.mode not in modes):
             raise RequestRefusedError(Status.NOT_IN_THIS_MODE)
         return self.player
+
+    def _startable(self) -> Player:
+        """The player, if a request may start something."""
+        player = self._playing(ReportedMode.READY)
+        if player.follows:
+            raise RequestRefusedError(Status.NOT_IN_THIS_MODE)
+        return player
 
     def _let_go(self) -> None:
         """Nothing was heard for a while: buttons held over the link are up."""

@@ -21,7 +21,7 @@ from firmware_gen.chips import FIRST, Chip
 from firmware_gen.files import write_whole
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import BAUD, ResetCause
-from sim.rulebook import FRAME_S
+from sim.rulebook import FRAME_CLOCK, FRAME_S
 
 _SAVE_AGAIN_S: Final = 1.0
 
@@ -58,6 +58,8 @@ class VirtualBoard:
         self.board = ReferenceBoard(self.eeprom, self.chip, cause=cause, witness=self._witness)
 
     def receive(self, data: bytes) -> None:
+        since_s = self.time_s - self.frames * FRAME_S
+        self.board.moment = min(max(0, round(since_s / FRAME_S * FRAME_CLOCK)), FRAME_CLOCK - 1)
         self.board.receive(data)
 
     def advance(self, until_s: float) -> None:

@@ -53,7 +53,10 @@ def chip_header(chip: Chip) -> str:
     start = chip.memory.merged_start
     longest = chip.memory.merged_room(boot_loader=False)
     parts.append(f"#define BC_MERGED_START {start:#x}UL\n#define BC_MERGED_MAX {longest:#x}u\n")
-    parts.append(f"#define BC_CHIP_LEADS {int(chip.leads)}\n")
+    parts.append(
+        f"#define BC_CHIP_LEADS {int(chip.leads)}\n#define BC_CHIP_FOLLOWS {int(chip.follows)}\n"
+        f"#define BC_CHIP_JOINS {int(chip.joins)}\n"
+    )
     return "\n".join((*parts, _END)).replace("\n\n\n", "\n\n")
 
 
@@ -88,6 +91,7 @@ def core_header() -> str:
         _enum("bc_effect", {f"EFFECT_{_name(n)}": i for i, n in enumerate(layout.EFFECTS)}),
         _enum("", _lightness()),
         _enum("bc_conflict", {f"CONFLICT_{_name(n)}": i for i, n in enumerate(layout.CONFLICTS)}),
+        f"#define BC_IDLE_ERA {rulebook.IDLE_ERA_FRAMES}UL\n",
         _END,
     ]
     return "\n".join(parts).replace("\n\n\n", "\n\n")
@@ -150,6 +154,11 @@ def _limits() -> dict[str, int]:
         "LOOP_DEPTH": rulebook.LOOP_DEPTH,
         "CALL_DEPTH": rulebook.CALL_DEPTH,
         "OPS_PER_FRAME": rulebook.OPS_A_FRAME,
+        "SILENT_OPS": rulebook.SILENT_OPS_A_FRAME,
+        "LATE_FRAMES": rulebook.LATE_FRAMES,
+        "FOLLOWED_FRAMES": rulebook.FOLLOWED_FRAMES,
+        "NEWS_TELLINGS": rulebook.NEWS_TELLINGS,
+        "OLDEST_START": rulebook.OLDEST_START_FRAMES,
         "ADDRESS_MAX": rulebook.ADDRESSES[-1],
     }
 
@@ -180,6 +189,7 @@ def _link() -> dict[str, int]:
         "REPLY": protocol.REPLY,
         "ONE_WAY": protocol.ONE_WAY,
         "HELD_FRAMES": protocol.HELD_FRAMES,
+        "HUB_KIND": protocol.HUB_KIND,
         "FIRST_CELL": FIRST_BYTE,
         **marks,
     }

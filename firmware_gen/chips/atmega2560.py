@@ -77,6 +77,8 @@ CHIP: Final = Chip(
     leads=True,
     line_in="PD2",
     line_out="PD3",
+    follows=True,
+    joins=True,
     pins=_PINS,
     reserved=named(
         _PINS,

@@ -57,8 +57,15 @@ CHIP: Final = Chip(
             }
         ),
         # Functions share the code that saves registers: some 750 bytes less. It costs a few cycles
-        # at each call of a large function, but none in interrupt handlers, which do not use it.
-        flags=("-mcall-prologues",),
+        # at each call of a large function, but none in interrupt handlers, which do not use it. The
+        # others leave out steps of the compiler that make code quicker and longer: 550 bytes less.
+        flags=(
+            "-mcall-prologues",
+            "-fno-tree-dominator-opts",
+            "-fno-inline-small-functions",
+            "-fno-move-loop-invariants",
+            "-mstrict-X",
+        ),
     ),
     servos=8,
     strips=2,
@@ -67,6 +74,8 @@ CHIP: Final = Chip(
     leads=False,
     line_in="PD0",
     line_out=None,
+    follows=True,
+    joins=False,
     pins=_PINS,
     reserved=named(
         _PINS,

@@ -115,6 +115,10 @@ class Chip:
     """Pin at which it hears the board that leads."""
     line_out: str | None
     """Pin at which it tells the others, if it leads."""
+    follows: bool
+    """Whether its firmware can follow a board that leads."""
+    joins: bool
+    """Whether its firmware, where it follows another board, joins what it missed the start of."""
     pins: Mapping[str, int]
     """Every port pin of the package by name, reserved ones included."""
     reserved: Mapping[int, str]

@@ -72,7 +72,8 @@ static bool is_index(uint8_t value, uint8_t count_at) { return value < bc_header
 
 static bool role_is_good(void) {
     uint8_t role = bc_header(BC_AT_ROLE);
-    return role <= BC_ROLE_FOLLOWS && (BC_CHIP_LEADS || role != BC_ROLE_LEADS);
+    return role <= BC_ROLE_FOLLOWS && (BC_CHIP_LEADS || role != BC_ROLE_LEADS) &&
+           (BC_CHIP_FOLLOWS || role != BC_ROLE_FOLLOWS);
 }
 
 static bool counts_are_good(void) {

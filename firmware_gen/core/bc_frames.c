@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "bc_follow.h"
 #include "bc_math.h"
 #include "bc_runs.h"
 #include "bellcrank.h"
@@ -25,24 +26,34 @@ struct intake {
  * it. */
 BC_ASSERT(block, BC_MAX_ENCODED < 0xFF);
 
-static uint8_t received[PAYLOAD + BC_KEPT_PAYLOAD]; /* as much of the frame as is kept */
-static struct intake intake;
-static struct bc_frame frame; /* the complete one */
-static bool is_complete;
+/* One end of a line. */
+struct receiver {
+    uint8_t received[PAYLOAD + BC_KEPT_PAYLOAD]; /* as much of the frame as is kept */
+    struct intake intake;
+    struct bc_frame frame; /* the complete one */
+    bool is_complete;
+};
+
+static struct receiver host; /* the link to the host */
+#if BC_CHIP_LEADS
+static struct receiver line; /* the line between boards */
+#endif
 static uint8_t own_address;
 static uint16_t bad_frames;
 
 void bc_frames_start(void) {
-    memset(&intake, 0, sizeof intake);
-    is_complete = false;
+    memset(&host, 0, sizeof host);
+#if BC_CHIP_LEADS
+    memset(&line, 0, sizeof line);
+#endif
     bad_frames = 0;
 }
 
-const struct bc_frame *bc_frames_received(void) { return is_complete ? &frame : 0; }
+const struct bc_frame *bc_frames_received(void) { return host.is_complete ? &host.frame : 0; }
 
 uint16_t bc_frames_bad(void) { return bad_frames; }
 
-void bc_frames_done(void) { is_complete = false; }
+void bc_frames_done(void) { host.is_complete = false; }
 
 void bc_frames_be(uint8_t address) { own_address = address; }
 
@@ -53,38 +64,39 @@ static bool is_good(const struct intake *i) {
            i->crc.low == i->older && i->crc.high == i->newer;
 }
 
-static bool is_for_this_board(void) {
+static bool is_for_this_board(const uint8_t *received) {
     bool is_addressed = received[TO] == BC_EVERYBODY || received[TO] == own_address;
     return is_addressed && !(received[KIND] & BC_REPLY);
 }
 
 /* A zero came: what stood before it is a frame or is not. Whether it is one for this board. */
-static bool finish(const struct intake *i) {
+static bool finish(struct receiver *receiver, const struct intake *i) {
+    const uint8_t *received = receiver->received;
     if (!is_good(i)) {
         bc_count(&bad_frames);
-    } else if (is_for_this_board()) {
-        frame.to = received[TO];
-        frame.kind = received[KIND];
-        frame.seq = received[SEQ];
-        frame.length = (uint8_t)(i->count - BC_MIN_FRAME);
-        frame.payload = &received[PAYLOAD];
-        is_complete = true;
+    } else if (is_for_this_board(received)) {
+        receiver->frame.to = received[TO];
+        receiver->frame.kind = received[KIND];
+        receiver->frame.seq = received[SEQ];
+        receiver->frame.length = (uint8_t)(i->count - BC_MIN_FRAME);
+        receiver->frame.payload = &received[PAYLOAD];
+        receiver->is_complete = true;
     }
-    return is_complete;
+    return receiver->is_complete;
 }
 
 /* Take bytes up to the end of a frame for this board, or all; how many. Runs for every byte on the
  * wire. */
-static uint8_t take(const uint8_t *bytes, uint8_t count) {
+static uint8_t take(struct receiver *receiver, const uint8_t *bytes, uint8_t count) {
     const struct bc_crc start = BC_CRC_START;
-    struct intake i = intake; /* a copy can stay in registers */
+    struct intake i = receiver->intake; /* a copy can stay in registers */
     uint8_t left = count;
     while (left > 0) {
         uint8_t byte = *bytes;
         bytes++;
         left--;
         if (byte == 0) {
-            bool is_over = i.has_begun && finish(&i);
+            bool is_over = i.has_begun && finish(receiver, &i);
             i.has_begun = false;
             if (is_over) {
                 break;
@@ -109,24 +121,40 @@ static uint8_t take(const uint8_t *bytes, uint8_t count) {
         }
         i.older = i.newer;
         i.newer = byte;
-        if (i.count < sizeof received) {
-            received[i.count] = byte;
+        if (i.count < sizeof receiver->received) {
+            receiver->received[i.count] = byte;
         }
         if (i.count <= BC_MAX_FRAME) {
             i.count++;
         }
     }
-    intake = i;
+    receiver->intake = i;
     return (uint8_t)(count - left);
 }
 
 void bc_listen(void) {
     const uint8_t *bytes;
     uint8_t count;
-    while (!is_complete && (count = bc_hal_received(&bytes)) > 0) {
-        bc_hal_taken(take(bytes, count));
+    while (!host.is_complete && (count = bc_hal_received(&bytes)) > 0) {
+        bc_hal_taken(take(&host, bytes, count));
     }
 }
+
+#if BC_CHIP_LEADS
+
+/* On this line there is nobody but the board that leads. */
+void bc_line_byte(uint8_t byte, uint16_t moment) {
+    (void)moment; /* where no board follows */
+    take(&line, &byte, 1);
+    if (line.is_complete) {
+        if (line.frame.kind == (BC_HUB_KIND | BC_ONE_WAY)) {
+            bc_follow_hear(&line.frame, moment);
+        }
+        line.is_complete = false;
+    }
+}
+
+#endif
 
 /* -- sending -------------------------------------------------------------------------------- */
 
@@ -164,13 +192,13 @@ void bc_reply_u32(uint32_t value) {
 
 /* COBS: each zero of the frame is replaced by the distance to the next, the first byte says where
  * the first is. */
-static void stuff(void) {
+static void stuff(uint8_t *bytes, uint8_t end) {
     uint8_t last = START - 1;
     uint8_t n;
-    reply[reply_end] = 0;
-    for (n = START; n <= reply_end; n++) {
-        if (reply[n] == 0) {
-            reply[last] = (uint8_t)(n - last);
+    bytes[end] = 0;
+    for (n = START; n <= end; n++) {
+        if (bytes[n] == 0) {
+            bytes[last] = (uint8_t)(n - last);
             last = n;
         }
     }
@@ -191,6 +219,41 @@ void bc_reply_send(uint8_t from, uint8_t kind, uint8_t seq, uint8_t status) {
     }
     bc_reply_u8(crc.low);
     bc_reply_u8(crc.high);
-    stuff();
+    stuff(reply, reply_end);
     bc_hal_send(reply, (uint8_t)(reply_end + 1));
 }
+
+#if BC_CHIP_LEADS
+
+static void line_send_all(const uint8_t *bytes, uint8_t count) {
+    for (; count > 0; count--) {
+        bc_line_send(*bytes);
+        bytes++;
+    }
+}
+
+/* A frame of which nobody waits goes out whole or not at all: the next one comes soon. */
+void bc_line_tell(uint8_t kind, uint8_t seq, const uint8_t *payload, uint8_t count) {
+    struct bc_crc crc = BC_CRC_START;
+    uint8_t frame[START + BC_MIN_FRAME + BC_KEPT_PAYLOAD + 1];
+    uint8_t end = START;
+    uint8_t n;
+    frame[0] = 0;
+    frame[end++] = BC_EVERYBODY;
+    frame[end++] = kind | BC_ONE_WAY;
+    frame[end++] = seq;
+    memcpy(&frame[end], payload, count);
+    end = (uint8_t)(end + count);
+    for (n = START; n < end; n++) {
+        crc = bc_crc(crc, frame[n]);
+    }
+    frame[end++] = crc.low;
+    frame[end++] = crc.high;
+    stuff(frame, end);
+    end++;
+    if (bc_line_room() >= end) {
+        line_send_all(frame, end);
+    }
+}
+
+#endif

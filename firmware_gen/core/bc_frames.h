@@ -53,6 +53,11 @@ void bc_reply_u32(uint32_t value);
 /* Send the reply that was begun: who says it, to which request, and the status. */
 void bc_reply_send(uint8_t from, uint8_t kind, uint8_t seq, uint8_t status);
 
+#if BC_CHIP_LEADS
+/* Tell all boards on the line of this one's own something that nobody answers. */
+void bc_line_tell(uint8_t kind, uint8_t seq, const uint8_t *payload, uint8_t count);
+#endif
+
 /* Forget all; the counter too. */
 void bc_frames_start(void);
 

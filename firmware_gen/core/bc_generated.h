@@ -26,6 +26,11 @@ enum {
     BC_LOOP_DEPTH = 3,
     BC_CALL_DEPTH = 3,
     BC_OPS_PER_FRAME = 256,
+    BC_SILENT_OPS = 64,
+    BC_LATE_FRAMES = 5,
+    BC_FOLLOWED_FRAMES = 50,
+    BC_NEWS_TELLINGS = 3,
+    BC_OLDEST_START = 28672,
     BC_ADDRESS_MAX = 254
 };
 
@@ -43,6 +48,7 @@ enum {
     BC_REPLY = 128,
     BC_ONE_WAY = 64,
     BC_HELD_FRAMES = 50,
+    BC_HUB_KIND = 23,
     BC_FIRST_CELL = 4,
     BC_MARK_0 = 60,
     BC_MARK_1 = 195
@@ -308,5 +314,7 @@ enum bc_conflict {
     BC_CONFLICT_WAIT = 1,
     BC_CONFLICT_REFUSE = 2
 };
+
+#define BC_IDLE_ERA 262144UL
 
 #endif

@@ -28,6 +28,19 @@ void bc_idle_remembers(const struct bc_step *op) {
     idle.targets[op->number] = op->output.kind == BC_SWITCH ? op->code & BC_ACT_F : op->target;
 }
 
+void bc_idle_forgets(uint16_t outputs) {
+    struct bc_output output;
+    uint16_t left = outputs;
+    idle.known &= (uint16_t)~outputs;
+    bc_outputs_begin(&output);
+    while (bc_outputs_next(&output)) {
+        if ((left & 1) && (output.kind == BC_LAMP || output.kind == BC_STRIP)) {
+            idle.effects[output.index] = 0;
+        }
+        left >>= 1;
+    }
+}
+
 void bc_idle_is_held_off(uint16_t outputs) { idle.gliding &= (uint16_t)~outputs; }
 
 /* The effect that a light has in idle, or none. */

@@ -12,6 +12,9 @@ void bc_idle_clear(void);
 /* A strand comes to an act or an effect, whether it owns the output or not. */
 void bc_idle_remembers(const struct bc_step *op);
 
+/* Nothing is wanted of these outputs any more. */
+void bc_idle_forgets(uint16_t outputs);
+
 /* A cue takes these outputs: they glide back no longer. */
 void bc_idle_is_held_off(uint16_t outputs);
 

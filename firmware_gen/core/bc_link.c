@@ -4,6 +4,7 @@
 
 #include "bc_bits.h"
 #include "bc_flash.h"
+#include "bc_follow.h"
 #include "bc_math.h"
 #include "bc_player.h"
 #include "bc_runs.h"
@@ -179,6 +180,9 @@ static uint8_t ask(uint8_t asked, uint8_t argument) {
 
 static uint8_t trigger(const struct bc_frame *frame) {
     uint8_t cue = bc_player_find_cue(u16_at(frame->payload));
+    if (bc_follows()) {
+        return BC_STATUS_NOT_IN_THIS_MODE;
+    }
     return cue == BC_CUES ? BC_STATUS_NO_SUCH_CUE : ask(BC_ASK_CUE, cue);
 }
 
@@ -190,7 +194,7 @@ static uint8_t button(const struct bc_frame *frame) {
     if (number < 1 || number > BC_BUTTONS || is_down > 1) {
         return BC_STATUS_MALFORMED;
     }
-    if (is_down ? mode != BC_MODE_READY : mode == BC_MODE_BLANK) {
+    if (is_down ? mode != BC_MODE_READY || bc_follows() : mode == BC_MODE_BLANK) {
         return BC_STATUS_NOT_IN_THIS_MODE;
     }
     status = ask(is_down ? BC_ASK_DOWN : BC_ASK_UP, number);
@@ -365,6 +369,10 @@ static void take_one_way(const struct bc_frame *frame) {
     uint8_t kind = frame->kind & (uint8_t)~BC_ONE_WAY;
     struct request request = request_of(kind);
     bool may_be = request.order == FREE_OR_ONE_WAY || request.order == ORDERED_OR_ONE_WAY;
+    if (kind == BC_HUB_KIND) {
+        bc_follow_hear(frame, bc_hal_moment());
+        return;
+    }
     if (!may_be || (state.one_way_kind == kind && state.one_way_seq == frame->seq)) {
         return;
     }

@@ -2,7 +2,9 @@
 
 #include <string.h>
 
+#include "bc_follow.h"
 #include "bc_inputs.h"
+#include "bc_lead.h"
 #include "bc_light.h"
 #include "bc_math.h"
 #include "bc_perform.h"
@@ -52,7 +54,13 @@ uint32_t bc_player_time(void) { return first_time + player.frames * BC_FRAME; }
 
 void bc_player_set_clock(uint32_t offset) { first_time = offset; }
 
-void bc_player_heard(void) { player.heard = true; }
+void bc_player_heard_hub(void) { player.heard = true; }
+
+void bc_player_heard(void) {
+    if (!bc_is_follower()) {
+        player.heard = true;
+    }
+}
 
 bool bc_player_ask(uint8_t asked, uint8_t argument) {
     uint8_t room = asked >= BC_ASK_STOP ? QUEUE : QUEUE - KEPT;
@@ -163,6 +171,9 @@ void bc_player_start(uint8_t source) {
     player.source = source;
     bc_runs_clear();
     bc_hal_release();
+#if BC_CHIP_LEADS
+    bc_hal_line(0);
+#endif
     bc_inputs_clear();
     bc_table_choose(source);
     if (source == BC_SOURCE_NONE) {
@@ -172,17 +183,24 @@ void bc_player_start(uint8_t source) {
     if (bc_header(BC_AT_LOST) != BC_NONE) {
         player.lost_time = bc_header(BC_AT_LOST_TIME);
     }
+    bc_follow_start();
+    bc_lead_start();
     add_outputs();
     add_inputs();
+#if BC_CHIP_LEADS
+    bc_hal_line(bc_header(BC_AT_ROLE));
+#endif
     enter_starting();
     bc_table_release();
 }
 
 /* -- requests ------------------------------------------------------------------------------- */
 
-static void enter_limp(void) {
+/* `asked`: somebody wants it; otherwise a stop has come to its end. */
+static void enter_limp(bool asked) {
     player.jog_left = 0;
     if (player.mode != BC_MODE_LIMP) {
+        bc_lead_limp(asked);
         player.mode = BC_MODE_LIMP;
         player.enabled_servos = 0;
         bc_runs_end();
@@ -192,7 +210,7 @@ static void enter_limp(void) {
 
 static void stop(void) {
     if (player.mode != BC_MODE_READY) {
-        enter_limp();
+        enter_limp(true);
         return;
     }
     player.mode = BC_MODE_STOPPING;
@@ -200,9 +218,11 @@ static void stop(void) {
     bc_to_safety(BC_SERVO, bc_header(BC_AT_STOP_TIME));
 }
 
+static bool may_start(void) { return player.mode == BC_MODE_READY && !bc_follows(); }
+
 /* Start a cue by a button or BC_NO_BUTTON. False if it was refused, which has then been counted. */
 static bool start(uint8_t cue, uint8_t button) {
-    if (player.mode == BC_MODE_READY && bc_cue_start(cue, button)) {
+    if (bc_cue_start(cue, button)) {
         return true;
     }
     bc_count_refused();
@@ -213,6 +233,7 @@ static void button_down(uint8_t button) {
     uint8_t left;
     bc_button_is_down(button);
     if (button == bc_header(BC_AT_STOP_BUTTON)) {
+        bc_follow_stopped_here(true);
         stop();
         return;
     }
@@ -221,10 +242,11 @@ static void button_down(uint8_t button) {
         uint8_t cue = bc_next_u8();
         if (its_button == button) {
             uint16_t next = bc_table_tell();
-            start(cue, button);
-            if (player.mode != BC_MODE_READY) {
+            if (!may_start()) {
+                bc_count_refused();
                 return;
             }
+            start(cue, button);
             bc_table_seek(next);
         }
     }
@@ -234,7 +256,11 @@ static void obey(uint8_t request) {
     uint8_t argument = request & ARGUMENT;
     switch (request & (uint8_t)~ARGUMENT) {
     case BC_ASK_CUE:
-        start(argument, BC_NO_BUTTON);
+        if (may_start()) {
+            start(argument, BC_NO_BUTTON);
+        } else {
+            bc_count_refused();
+        }
         break;
     case BC_ASK_DOWN:
         button_down(argument);
@@ -243,9 +269,11 @@ static void obey(uint8_t request) {
         bc_button_is_up(argument);
         break;
     case BC_ASK_STOP:
+        bc_follow_stopped_here(true);
         stop();
         break;
     case BC_ASK_STANDBY:
+        bc_follow_stopped_here(false);
         if (player.mode == BC_MODE_LIMP) {
             enter_starting();
         } else {
@@ -253,9 +281,28 @@ static void obey(uint8_t request) {
         }
         break;
     default:
-        enter_limp();
+        bc_follow_stopped_here(true);
+        enter_limp(true);
         break;
     }
+}
+
+/* Do what the board that leads says. */
+static void follow(void) {
+    switch (bc_follow_mode(player.mode)) {
+    case BC_ASK_STOP:
+        stop();
+        break;
+    case BC_ASK_LIMP:
+        enter_limp(true);
+        break;
+    case BC_ASK_STANDBY:
+        enter_starting();
+        break;
+    default:
+        break;
+    }
+    bc_follow_runs(player.mode == BC_MODE_READY);
 }
 
 /* -- the frame ------------------------------------------------------------------------------ */
@@ -308,17 +355,23 @@ static void control(void) {
         player.mode = BC_MODE_READY;
         player.lights_are_shown = true;
         bc_to_safety(BC_SERVO, 0); /* lights; the others are there */
+        bc_lead_idle_begins();
+        bc_follow_idle_begins();
         bc_runs_start_strands();
     }
+    bc_lead_minds_idle();
     take_requests();
+    follow();
     mind_silence();
     if (player.mode == BC_MODE_READY) {
         bc_runs_start_waiting();
     }
     bc_runs_play();
+    bc_follow_end_others(player.mode == BC_MODE_READY);
     if (player.mode == BC_MODE_STOPPING && bc_servos_have_ended(bc_player_time())) {
-        enter_limp();
+        enter_limp(false);
     }
+    bc_lead_tell();
     bc_table_release();
 }
 

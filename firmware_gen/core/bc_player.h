@@ -24,8 +24,9 @@ bool bc_player_ask(uint8_t asked, uint8_t argument);
 /* While the board is limp: bring one servo's pulse there, and end after a while. */
 void bc_player_jog(uint8_t servo, uint16_t pulse);
 
-/* The controller was heard. */
+/* The controller was heard; to a board that follows that is the one that leads, and no other. */
 void bc_player_heard(void);
+void bc_player_heard_hub(void);
 
 /* Play the chosen table from the quiet start; or, for BC_SOURCE_NONE, none. */
 void bc_player_start(uint8_t source);

@@ -4,33 +4,17 @@
 
 #include "bc_bits.h"
 #include "bc_idle.h"
+#include "bc_lead.h"
 #include "bc_link.h"
 #include "bc_math.h"
 #include "bc_perform.h"
 #include "bc_player.h"
+#include "bc_run_state.h"
 #include "bc_servo.h"
 #include "bc_table.h"
 
 #define FOREVER 0
 #define WHILE_HELD 0xFFFFu
-
-enum { NONE = 0xFF };
-
-/* How a run goes on when it has come to its end. */
-enum run_kind {
-    ONCE,
-    AGAIN, /* it starts over while it is held */
-    STRAND /* of idle: it always starts over */
-};
-
-/* A cue that plays. */
-struct run {
-    uint32_t started; /* the last time it (re)started; moved along once it no longer matters */
-    uint16_t owned;   /* mask of outputs */
-    uint8_t cue;      /* index in the table; NONE: this place is free */
-    uint8_t held_by;  /* the button that holds it; BC_NO_BUTTON: it is not held */
-    uint8_t kind;     /* enum run_kind */
-};
 
 struct loop {
     uint16_t start;
@@ -40,7 +24,7 @@ struct loop {
 struct thread {
     uint32_t time;
     uint16_t at;   /* next op */
-    uint8_t run;   /* NONE: this place is free */
+    uint8_t run;   /* BC_FREE: this place is free */
     uint8_t depth; /* loops that are open */
     struct loop loops[BC_LOOP_DEPTH];
     uint8_t calls;                   /* that are open */
@@ -49,11 +33,18 @@ struct thread {
     uint16_t rounds;                 /* loop ends so far: draws go by it */
 };
 
-static struct run runs[BC_RUNS];
+struct bc_run bc_runs[BC_RUNS];
+#if BC_CHIP_FOLLOWS
+uint8_t bc_runs_followed;
+#endif
+#if BC_CHIP_JOINS
+uint8_t bc_runs_silent;
+#endif
+
 static struct thread threads[BC_THREADS];
 BC_ASSERT(no_run_is_none, (int)BC_RUNS <= (int)BC_NO_RUN);
 
-static uint8_t waits_by[BC_CUES]; /* the button by which a cue waits; NONE: it does not wait */
+static uint8_t waits_by[BC_CUES]; /* the button by which a cue waits; BC_FREE: it does not wait */
 static uint8_t down[BC_BUTTONS / 8 + 1]; /* buttons, a bit each */
 static uint16_t refused;
 static uint16_t overruns;
@@ -72,24 +63,23 @@ uint16_t bc_overruns(void) { return overruns; }
 
 /* -- records -------------------------------------------------------------------------------- */
 
-/* What a start needs to know of a cue's record. */
-struct demand {
-    uint16_t outputs; /* mask */
-    uint8_t conflict; /* enum bc_conflict */
-    uint8_t threads;
-    bool is_strand;
-};
-
 /* Put the cursor to a place in the record of a cue. */
 static void seek_cue(uint8_t cue, uint8_t place) {
     bc_table_seek((uint16_t)(bc_table_cue(cue) + place));
 }
 
-static struct demand demand_of(uint8_t cue) {
-    struct demand demand;
+struct bc_demand bc_demand_of(uint8_t cue) {
+    struct bc_demand demand;
     uint8_t flags;
     seek_cue(cue, BC_CUE_OUTPUTS);
     demand.outputs = bc_next_u16();
+#if BC_CHIP_LEADS
+    if (bc_header(BC_AT_ROLE) == BC_ROLE_LEADS) {
+        seek_cue(cue, BC_CUE_SIZE); /* where its claims stand */
+        demand.outputs |= (bc_outputs)bc_next_u16() << BC_OUTPUTS;
+        seek_cue(cue, BC_CUE_FLAGS);
+    }
+#endif
     flags = bc_next_u8();
     demand.conflict = flags & BC_CONFLICT;
     demand.threads = flags >> 4;
@@ -98,7 +88,7 @@ static struct demand demand_of(uint8_t cue) {
 }
 
 /* Whether the cue behind it is its part for letting go. */
-static bool lets_go(uint8_t cue) {
+bool bc_cue_lets_go(uint8_t cue) {
     seek_cue(cue, BC_CUE_FLAGS);
     return (bc_next_u8() & BC_LETS_GO) != 0;
 }
@@ -122,30 +112,62 @@ static void end_threads(uint8_t run) {
     uint8_t n;
     for (n = 0; n < BC_THREADS; n++) {
         if (threads[n].run == run) {
-            threads[n].run = NONE;
+            threads[n].run = BC_FREE;
         }
     }
     bc_servos_disown(run);
 }
 
+static uint8_t bit_of(uint8_t run) { return (uint8_t)(1u << run); }
+
+bool bc_run_be_silent(uint8_t run, bool silent) {
+#if BC_CHIP_JOINS
+    bc_runs_silent &= (uint8_t)~bit_of(run);
+    if (silent) {
+        bc_runs_silent |= bit_of(run);
+    }
+    return silent;
+#else
+    (void)run;
+    (void)silent;
+    return false;
+#endif
+}
+
+static bool is_silent(uint8_t run) { return (bc_runs_silent & bit_of(run)) != 0; }
+
 static void end_run(uint8_t run) {
     end_threads(run);
-    runs[run].cue = NONE;
-    runs[run].owned = 0;
+    bc_runs[run].cue = BC_FREE;
+    bc_runs[run].owned = 0;
+#if BC_CHIP_FOLLOWS
+    bc_runs_followed &= (uint8_t)~bit_of(run);
+#endif
+    bc_run_be_silent(run, false);
+    bc_lead_ended(run);
 }
 
 void bc_runs_end(void) {
     uint8_t n;
     for (n = 0; n < BC_RUNS; n++) {
-        runs[n].cue = NONE;
-        runs[n].owned = 0;
+        bc_runs[n].cue = BC_FREE;
+        bc_runs[n].owned = 0;
     }
     for (n = 0; n < BC_THREADS; n++) {
-        threads[n].run = NONE;
+        threads[n].run = BC_FREE;
     }
-    memset(waits_by, NONE, sizeof waits_by);
+    bc_runs_wait_no_more();
+#if BC_CHIP_FOLLOWS
+    bc_runs_followed = 0;
+#endif
+#if BC_CHIP_JOINS
+    bc_runs_silent = 0;
+#endif
+    bc_lead_forget();
     bc_idle_clear();
 }
+
+void bc_runs_wait_no_more(void) { memset(waits_by, BC_FREE, sizeof waits_by); }
 
 void bc_runs_clear(void) {
     bc_runs_end();
@@ -159,7 +181,7 @@ void bc_runs_clear(void) {
 /* Start the lowest free thread; the reservations of runs see to it that there is one. */
 static void spawn(uint8_t run, uint16_t at, uint32_t time, uint16_t rounds) {
     struct thread *thread = threads;
-    while (thread->run != NONE) {
+    while (thread->run != BC_FREE) {
         thread++;
     }
     thread->run = run;
@@ -173,69 +195,91 @@ static void spawn(uint8_t run, uint16_t at, uint32_t time, uint16_t rounds) {
 
 /* Let a run begin at a time, for the first time or over. */
 static void begin(uint8_t run, uint32_t time, uint16_t rounds) {
-    runs[run].started = time;
-    seek_cue(runs[run].cue, BC_CUE_OFFSET);
+    bc_runs[run].started = time;
+    seek_cue(bc_runs[run].cue, BC_CUE_OFFSET);
     spawn(run, bc_next_u16(), time, rounds);
 }
 
-static bool is_strand(const struct run *run) { return run->cue != NONE && run->kind == STRAND; }
+void bc_run_begin(uint8_t run, uint32_t time) {
+    end_threads(run);
+    begin(run, time, 0);
+}
+
+static bool is_strand(const struct bc_run *run) {
+    return run->cue != BC_FREE && run->kind == BC_FOR_EVER;
+}
+
+bool bc_run_is_strand(uint8_t run) { return is_strand(&bc_runs[run]); }
 
 /* Whether a start that takes these outputs ends a run: it loses its last. Strands go on. */
-static bool gives_way(const struct run *run, uint16_t outputs) {
+static bool gives_way(const struct bc_run *run, bc_outputs outputs) {
     return !is_strand(run) && run->owned != 0 && (run->owned & ~outputs) == 0;
 }
 
-static bool has_room(const struct demand *demand) {
+static bool has_room(const struct bc_demand *demand) {
     uint8_t wanted = demand->threads;
     bool is_free = false;
     uint8_t n;
     for (n = 0; n < BC_RUNS; n++) {
-        if (runs[n].cue == NONE || gives_way(&runs[n], demand->outputs)) {
+        if (bc_runs[n].cue == BC_FREE || gives_way(&bc_runs[n], demand->outputs)) {
             is_free = true;
         } else {
-            wanted = (uint8_t)(wanted + demand_of(runs[n].cue).threads);
+            wanted = (uint8_t)(wanted + bc_demand_of(bc_runs[n].cue).threads);
         }
     }
     return is_free && wanted <= BC_THREADS;
 }
 
-/* Take the outputs from all runs, end those that give way; the lowest run that is free then. */
-static uint8_t make_room(uint16_t outputs) {
-    uint8_t lowest = NONE;
+/* Take the outputs from all runs, end those that give way; the lowest run that is free then. A
+ * board that leads prefers one of which it has nothing to tell any more. */
+static uint8_t make_room(bc_outputs outputs) {
+    uint8_t untold = BC_FREE;
+    uint8_t lowest = BC_FREE;
     uint8_t n;
     for (n = 0; n < BC_RUNS; n++) {
-        if (gives_way(&runs[n], outputs)) {
+        if (gives_way(&bc_runs[n], outputs)) {
             end_run(n);
         }
-        runs[n].owned &= (uint16_t)~outputs;
-        if (runs[n].cue == NONE && lowest == NONE) {
+        if (bc_runs[n].cue == BC_FREE && lowest == BC_FREE) {
             lowest = n;
         }
+        if (bc_runs[n].cue == BC_FREE && untold == BC_FREE && !bc_lead_tells(n)) {
+            untold = n;
+        }
     }
-    return lowest;
+    bc_runs_lose(outputs);
+    return untold == BC_FREE ? lowest : untold;
+}
+
+void bc_runs_lose(bc_outputs outputs) {
+    uint8_t n;
+    for (n = 0; n < BC_RUNS; n++) {
+        bc_runs[n].owned &= (bc_outputs)~outputs;
+    }
 }
 
 /* The lowest run that is free then owns the outputs of a cue. */
-static struct run *own(uint8_t cue, uint16_t outputs) {
-    struct run *run = &runs[make_room(outputs)];
-    bc_make_steady(outputs);
+static struct bc_run *own(uint8_t cue, bc_outputs outputs) {
+    struct bc_run *run = &bc_runs[make_room(outputs)];
+    bc_make_steady((uint16_t)outputs);
     run->cue = cue;
     run->owned = outputs;
     return run;
 }
 
 /* Take over the cue's outputs and begin; false if there is no room. */
-static bool take_over(uint8_t cue, const struct demand *demand, uint8_t button) {
-    struct run *run;
+static bool take_over(uint8_t cue, const struct bc_demand *demand, uint8_t button) {
+    struct bc_run *run;
     if (!has_room(demand)) {
         return false;
     }
-    bc_idle_is_held_off(demand->outputs);
+    bc_idle_is_held_off((uint16_t)demand->outputs);
     run = own(cue, demand->outputs);
     run->held_by = bc_bit_is_set(down, button) ? button : BC_NO_BUTTON;
-    run->kind = starts_again(cue, button) ? AGAIN : ONCE;
-    waits_by[cue] = NONE;
-    begin((uint8_t)(run - runs), bc_player_time() - BC_FRAME, 0);
+    run->kind = starts_again(cue, button) ? BC_AGAIN : BC_ONCE;
+    waits_by[cue] = BC_FREE;
+    begin((uint8_t)(run - bc_runs), bc_player_time() - BC_FRAME, 0);
+    bc_lead_began((uint8_t)(run - bc_runs));
     return true;
 }
 
@@ -243,21 +287,21 @@ void bc_runs_start_strands(void) {
     uint8_t cues = bc_header(BC_AT_CUES);
     uint8_t cue;
     for (cue = 0; cue < cues; cue++) {
-        struct demand demand = demand_of(cue);
+        struct bc_demand demand = bc_demand_of(cue);
         if (demand.is_strand) {
-            struct run *run = own(cue, demand.outputs);
+            struct bc_run *run = own(cue, demand.outputs);
             run->held_by = BC_NO_BUTTON;
-            run->kind = STRAND;
-            begin((uint8_t)(run - runs), bc_player_time() - BC_FRAME, 0);
+            run->kind = BC_FOR_EVER;
+            begin((uint8_t)(run - bc_runs), bc_player_time() - BC_FRAME, 0);
         }
     }
 }
 
 /* Whether a run owns one of these outputs; strands do not count. */
-static bool conflicts(uint16_t outputs) {
+static bool conflicts(bc_outputs outputs) {
     uint8_t n;
     for (n = 0; n < BC_RUNS; n++) {
-        if ((runs[n].owned & outputs) != 0 && !is_strand(&runs[n])) {
+        if ((bc_runs[n].owned & outputs) != 0 && !bc_run_is_strand(n)) {
             return true;
         }
     }
@@ -265,7 +309,7 @@ static bool conflicts(uint16_t outputs) {
 }
 
 bool bc_cue_start(uint8_t cue, uint8_t button) {
-    struct demand demand = demand_of(cue);
+    struct bc_demand demand = bc_demand_of(cue);
     if (demand.conflict != BC_CONFLICT_TAKE && conflicts(demand.outputs)) {
         if (demand.conflict == BC_CONFLICT_REFUSE) {
             return false;
@@ -279,8 +323,8 @@ bool bc_cue_start(uint8_t cue, uint8_t button) {
 void bc_runs_start_waiting(void) {
     uint8_t cue;
     for (cue = 0; cue < BC_CUES; cue++) {
-        if (waits_by[cue] != NONE) {
-            struct demand demand = demand_of(cue);
+        if (waits_by[cue] != BC_FREE) {
+            struct bc_demand demand = bc_demand_of(cue);
             if (!conflicts(demand.outputs)) {
                 take_over(cue, &demand, waits_by[cue]);
             }
@@ -292,12 +336,23 @@ void bc_runs_start_waiting(void) {
 
 /* The part for letting go goes on in a cue's place, from wherever everything is. */
 static void let_go(uint8_t number, uint32_t time) {
-    struct run *run = &runs[number];
+    struct bc_run *run = &bc_runs[number];
     end_threads(number);
     run->cue++;
-    run->kind = ONCE;
-    bc_make_steady(demand_of(run->cue).outputs & run->owned);
+    run->kind = BC_ONCE;
+    bc_make_steady((uint16_t)(bc_demand_of(run->cue).outputs & run->owned));
     begin(number, time, 0);
+}
+
+void bc_run_let_go(uint8_t run, uint32_t time) { let_go(run, time); }
+
+void bc_run_release(uint8_t run) {
+    bool has_part = bc_cue_lets_go(bc_runs[run].cue);
+    bc_runs[run].held_by = BC_NO_BUTTON;
+    bc_lead_released(run, has_part);
+    if (has_part) {
+        let_go(run, bc_player_time() - BC_FRAME);
+    }
 }
 
 void bc_button_is_down(uint8_t button) { bc_bit_put(down, button, true); }
@@ -306,23 +361,20 @@ void bc_button_is_up(uint8_t button) {
     uint8_t n;
     bc_bit_put(down, button, false);
     for (n = 0; n < BC_CUES; n++) {
-        if (waits_by[n] == button && lets_go(n)) {
-            waits_by[n] = NONE;
+        if (waits_by[n] == button && bc_cue_lets_go(n)) {
+            waits_by[n] = BC_FREE;
         }
     }
     for (n = 0; n < BC_RUNS; n++) {
-        if (runs[n].held_by == button) {
-            runs[n].held_by = BC_NO_BUTTON;
-            if (runs[n].cue != NONE && lets_go(runs[n].cue)) {
-                let_go(n, bc_player_time() - BC_FRAME);
-            }
+        if (bc_runs[n].cue != BC_FREE && bc_runs[n].held_by == button) {
+            bc_run_release(n);
         }
     }
 }
 
 /* -- executing ------------------------------------------------------------------------------ */
 
-static uint8_t threads_alive(uint8_t run) {
+uint8_t bc_run_threads(uint8_t run) {
     uint8_t alive = 0;
     uint8_t n;
     for (n = 0; n < BC_THREADS; n++) {
@@ -364,7 +416,7 @@ static void loop_end(struct thread *thread) {
     bool back = true;
     thread->rounds++;
     if (loop->left == WHILE_HELD) {
-        back = runs[thread->run].held_by != BC_NO_BUTTON;
+        back = bc_runs[thread->run].held_by != BC_NO_BUTTON;
     } else if (loop->left != FOREVER) {
         loop->left--;
         back = loop->left != 0;
@@ -377,14 +429,34 @@ static void loop_end(struct thread *thread) {
 }
 
 /* Give the outputs of a run that ends back to the strands that use them. */
-static void give_back(const struct run *run, uint32_t time) {
+static void give_back(const struct bc_run *run, uint32_t time) {
     uint8_t n;
     for (n = 0; n < BC_RUNS; n++) {
-        if (is_strand(&runs[n])) {
-            uint16_t back = run->owned & demand_of(runs[n].cue).outputs;
-            runs[n].owned |= back;
-            bc_idle_takes_back(back, time);
+        if (bc_run_is_strand(n)) {
+            bc_outputs back = run->owned & bc_demand_of(bc_runs[n].cue).outputs;
+            bc_runs[n].owned |= back;
+            if (!is_silent(n)) {
+                bc_idle_takes_back((uint16_t)back, time);
+            }
         }
+    }
+}
+
+void bc_run_part_with(uint8_t run) {
+    give_back(&bc_runs[run], bc_player_time() - BC_FRAME);
+    end_run(run);
+}
+
+/* A run ends by itself. What another board has as well stays until that one lacks it. */
+static void come_to_end(uint8_t run, uint32_t time) {
+    uint32_t least = bc_player_time() - BC_FRAME;
+    give_back(&bc_runs[run], bc_before(time, least) ? least : time);
+    if (bc_runs_followed & bit_of(run)) {
+        bc_runs[run].owned = 0;
+        bc_run_be_silent(run, false);
+    } else {
+        bc_runs[run].kind = BC_ENDED_BY_ITSELF;
+        end_run(run);
     }
 }
 
@@ -394,24 +466,23 @@ static void give_back(const struct run *run, uint32_t time) {
  */
 static void thread_end(struct thread *thread, uint16_t at) {
     uint8_t n = thread->run;
-    struct run *run = &runs[n];
+    struct bc_run *run = &bc_runs[n];
     uint32_t time = thread->time;
     uint32_t earliest = run->started + BC_FRAME;
-    uint32_t left = threads_alive(n) == 1 ? bc_servos_left(n, time) : 0;
+    uint32_t left = bc_run_threads(n) == 1 ? bc_servos_left(n, time) : 0;
     if (left > 0) {
         thread->at = at;
         thread->time += left;
         return;
     }
-    thread->run = NONE;
-    if (threads_alive(n) > 0) {
+    thread->run = BC_FREE;
+    if (bc_run_threads(n) > 0) {
         return;
     }
-    if (run->kind == STRAND || (run->kind == AGAIN && run->held_by != BC_NO_BUTTON)) {
+    if (run->kind == BC_FOR_EVER || (run->kind == BC_AGAIN && run->held_by != BC_NO_BUTTON)) {
         begin(n, bc_before(time, earliest) ? earliest : time, (uint16_t)(thread->rounds + 1));
-    } else if (!lets_go(run->cue)) {
-        give_back(run, time);
-        end_run(n);
+    } else if (!bc_cue_lets_go(run->cue)) {
+        come_to_end(n, time);
     } else if (run->held_by == BC_NO_BUTTON) {
         let_go(n, time);
     }
@@ -435,23 +506,49 @@ static void draw(struct bc_step *op, uint16_t rounds) {
     }
 }
 
+/* Whether the output of an act belongs to a cue that is carried forward in silence. */
+static bool is_caught_up_on(const struct bc_step *op) {
+    uint8_t n;
+    for (n = 0; n < BC_RUNS; n++) {
+        if (is_silent(n) && !is_strand(&bc_runs[n]) && (bc_runs[n].owned >> op->number & 1)) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* What should have been done before the last frame is done from then on, in what is left of its
+ * time. */
+static uint32_t begin_of(struct bc_step *op, uint32_t time) {
+    uint32_t last = bc_player_time() - BC_FRAME;
+    uint32_t late = (last - time) / BC_MS;
+    if (!BC_CHIP_FOLLOWS || !bc_before(time, last)) {
+        return time;
+    }
+    if (op->code != BC_OP_EFFECT) {
+        op->operand = late < op->operand ? (uint16_t)(op->operand - late) : 0;
+    }
+    return last;
+}
+
 /* An act or an effect; false if its servo is busy, for which the thread has a new time. */
 static bool act(struct thread *thread, struct bc_step *op) {
-    const struct run *run = &runs[thread->run];
+    const struct bc_run *run = &bc_runs[thread->run];
+    bool is_owned = run->owned >> op->number & 1;
     uint16_t rest;
+    uint32_t start;
     uint32_t left = 0;
-    if (run->kind == STRAND) {
+    if (run->kind == BC_FOR_EVER ? !is_caught_up_on(op) : is_owned && is_silent(thread->run)) {
         bc_idle_remembers(op);
     }
-    if (!((uint16_t)(run->owned >> op->number) & 1)) {
-        return true; /* the run has lost that output */
+    if (!is_owned || is_silent(thread->run)) {
+        return true; /* the run has lost that output, or is behind the others */
     }
-    rest = bc_idle_glide_left(op, thread->time);
+    start = begin_of(op, thread->time);
+    rest = bc_idle_glide_left(op, start);
     if (rest > op->operand) {
-        uint16_t duration = op->operand;
         op->operand = rest;
-        bc_perform(op, BC_NO_RUN, thread->time);
-        op->operand = duration; /* for which the thread may wait */
+        bc_perform(op, BC_NO_RUN, start);
         return true;
     }
     if (op->output.kind == BC_SERVO) {
@@ -461,18 +558,20 @@ static bool act(struct thread *thread, struct bc_step *op) {
         thread->time += left;
         return false;
     }
-    bc_perform(op, thread->run, thread->time);
+    bc_perform(op, thread->run, start);
     return true;
 }
 
 /* Execute the thread's next op; or let it stand, with a new time at which to try again. */
 static void step(struct thread *thread) {
     uint16_t at = thread->at;
+    uint16_t operand;
     struct bc_step op;
     bc_table_seek(at);
     bc_op_read(&op);
     thread->at = bc_table_tell();
     draw(&op, thread->rounds);
+    operand = op.operand;
     switch (op.code) {
     case BC_OP_WAIT:
         wait(thread, op.operand);
@@ -484,7 +583,7 @@ static void step(struct thread *thread) {
         loop_end(thread);
         break;
     case BC_OP_FORK:
-        if (threads_alive(thread->run) < demand_of(runs[thread->run].cue).threads) {
+        if (bc_run_threads(thread->run) < bc_demand_of(bc_runs[thread->run].cue).threads) {
             spawn(thread->run, op.operand, thread->time, thread->rounds);
         } else {
             thread->at = at;
@@ -513,23 +612,25 @@ static void step(struct thread *thread) {
         } else if (!act(thread, &op)) {
             thread->at = at;
         } else if (op.code < BC_OP_END && (op.code & BC_ACT_WAIT)) {
-            wait(thread, op.operand);
+            wait(thread, operand);
         }
         break;
     }
 }
 
 static bool is_due(const struct thread *thread) {
-    return thread->run != NONE && !bc_before(bc_player_time(), thread->time);
+    return thread->run != BC_FREE && !bc_before(bc_player_time(), thread->time);
 }
 
-/* The thread with the earliest time up to now, the lowest of several; null if none is due. */
-static struct thread *next_due(void) {
+/* Of runs that are silent or are not: the thread with the earliest time up to now, the lowest of
+ * several; null if none is due. */
+static struct thread *next_due(bool silent) {
     struct thread *first = 0;
     uint8_t n;
     for (n = 0; n < BC_THREADS; n++) {
         struct thread *thread = &threads[n];
-        if (is_due(thread) && (first == 0 || bc_before(thread->time, first->time))) {
+        if (is_due(thread) && is_silent(thread->run) == silent &&
+            (first == 0 || bc_before(thread->time, first->time))) {
             first = thread;
         }
     }
@@ -544,8 +645,8 @@ static void let_starts_grow_old(void) {
     uint32_t recent = bc_player_time() - 2 * BC_FRAME;
     uint8_t n;
     for (n = 0; n < BC_RUNS; n++) {
-        if (bc_before(runs[n].started, recent)) {
-            runs[n].started = recent;
+        if (!is_silent(n) && bc_before(bc_runs[n].started, recent)) {
+            bc_runs[n].started = recent;
         }
     }
 }
@@ -555,8 +656,46 @@ static void catch_up(void) {
     uint8_t n;
     bc_count(&overruns);
     for (n = 0; n < BC_THREADS; n++) {
-        if (is_due(&threads[n])) {
+        if (is_due(&threads[n]) && !is_silent(threads[n].run)) {
             threads[n].time = bc_player_time();
+        }
+    }
+}
+
+static bool has_due_thread(uint8_t run) {
+    uint8_t n;
+    for (n = 0; n < BC_THREADS; n++) {
+        if (threads[n].run == run && is_due(&threads[n])) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* What was carried forward has come to now: its outputs glide to where they should be. */
+static void land(uint8_t run) {
+    uint16_t owned = (uint16_t)bc_runs[run].owned;
+    bc_run_be_silent(run, false);
+    bc_idle_takes_back(owned, bc_player_time() - BC_FRAME);
+    if (!is_strand(&bc_runs[run])) {
+        bc_idle_forgets(owned);
+    }
+}
+
+static void carry_forward(void) {
+    uint8_t left;
+    uint8_t n;
+    for (left = BC_SILENT_OPS; left > 0; left--) {
+        struct thread *thread = next_due(true);
+        if (thread == 0) {
+            break;
+        }
+        step(thread);
+        bc_listen();
+    }
+    for (n = 0; n < BC_RUNS; n++) {
+        if (is_silent(n) && !has_due_thread(n)) {
+            land(n);
         }
     }
 }
@@ -565,7 +704,10 @@ void bc_runs_play(void) {
     uint16_t ops = 0;
     struct thread *thread;
     let_starts_grow_old();
-    while ((thread = next_due()) != 0) {
+    if (bc_runs_silent != 0) {
+        carry_forward();
+    }
+    while ((thread = next_due(false)) != 0) {
         if (ops == BC_OPS_PER_FRAME) {
             catch_up();
             return;
@@ -582,7 +724,7 @@ uint8_t bc_runs_live(void) {
     uint8_t live = 0;
     uint8_t n;
     for (n = 0; n < BC_RUNS; n++) {
-        if (runs[n].cue != NONE) {
+        if (bc_runs[n].cue != BC_FREE) {
             live++;
         }
     }
@@ -593,8 +735,8 @@ void bc_runs_cues(uint8_t cues[BC_CUE_SET]) {
     uint8_t n;
     memset(cues, 0, BC_CUE_SET);
     for (n = 0; n < BC_RUNS; n++) {
-        if (runs[n].cue != NONE) {
-            bc_bit_put(cues, runs[n].cue, true);
+        if (bc_runs[n].cue != BC_FREE) {
+            bc_bit_put(cues, bc_runs[n].cue, true);
         }
     }
 }

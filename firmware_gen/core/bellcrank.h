@@ -80,6 +80,21 @@ bool bc_requests_waiting(void);
 /* Where the player is: enum bc_mode of LINK.md section 2. */
 uint8_t bc_mode(void);
 
+/*
+ * By how much the next frame should be longer than 20 ms to stay in step with the board that leads,
+ * in 1/256 ms, -102 to 102 (2 %); 0 on a board that follows none. To be asked once a frame. Pulses
+ * keep their widths.
+ */
+int16_t bc_frame_stretch(void);
+
+#if BC_CHIP_LEADS
+/*
+ * A byte of the line between boards, where that is a line of its own, and its moment in the frame
+ * (as bc_hal_moment tells it).
+ */
+void bc_line_byte(uint8_t byte, uint16_t moment);
+#endif
+
 /* -- what the chip layer defines ------------------------------------------------------------ */
 
 /* How many received bytes lie in a row, from *bytes on; 0 if none waits. They stay until taken. */
@@ -89,6 +104,22 @@ void bc_hal_taken(uint8_t count);
 /* Send these bytes, which stay as they are until bc_hal_sending is false; only while it is. */
 void bc_hal_send(const uint8_t *bytes, uint8_t count);
 bool bc_hal_sending(void);
+
+/* Where in its frame the board is: 1/256 ms since bc_frame was last due, 0 to 5119. */
+uint16_t bc_hal_moment(void);
+
+#if BC_CHIP_LEADS
+/* The show that begins plays alone, leads or follows (BC_ROLE_*): what the line between boards is
+ * for. Called after its outputs and inputs; with 0 when it ends. */
+void bc_hal_line(uint8_t role);
+
+/*
+ * The line to the boards that follow: how many bytes it has room for, and one to go out, without
+ * waiting. bc_frame sends the state of a board that leads, always at the same moment of a frame.
+ */
+uint8_t bc_line_room(void);
+void bc_line_send(uint8_t byte);
+#endif
 
 /* Received bytes that were lost (overrun of hardware or queue) since the last reset. */
 uint16_t bc_hal_lost_bytes(void);

@@ -35,6 +35,9 @@ NO_SLOT: Final = 255
 REPLY: Final = 0x80
 ONE_WAY: Final = 0x40
 
+HUB_KIND: Final = 0x17
+"""Kind of the one-way frames in which a board that leads tells its state."""
+
 BAUD: Final = 250_000
 HELD_FRAMES: Final = 1000 // FRAME_MS
 """Frames of silence, one second, after which a button held over the link is let go. A jog lasts no

@@ -212,6 +212,12 @@ class TableOutputs:
             case ActOp():
                 self._fade(act, time)
 
+    def shortened(self, act: OutputOp, by_ms: int) -> OutputOp:
+        """The op over so much less time, but not less than none."""
+        if not isinstance(act, ActOp):
+            return act
+        return replace(act, duration_ms=max(0, act.duration_ms - by_ms))
+
     def _fade(self, op: ActOp, time: int) -> None:
         law = self._uniform if op.law is None else self._laws[op.law]
         goal = self._colour(op.target) if op.output in self._strips else (op.target << LEVEL_BITS,)

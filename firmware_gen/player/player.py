@@ -9,11 +9,17 @@ from __future__ import annotations
 
 from typing import Final
 
+from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode
+from firmware_gen.player.hub_state import PAYLOAD_BYTES, pack, unpack
+from firmware_gen.player.in_step import InStep
 from firmware_gen.player.outputs import Frame, TableOutputs
-from firmware_gen.player.program import board_program
+from firmware_gen.player.program import OutputOp, board_program
+from firmware_gen.table.layout import FOLLOWS, LEADS
 from firmware_gen.table.records import Table, decode
 from sim.rehearsal import scheduler
+from sim.rehearsal.following import FollowingScheduler
+from sim.rehearsal.leading import Leader
 from sim.rehearsal.requests import Request
 from sim.rulebook import FRAME_CLOCK
 
@@ -39,11 +45,21 @@ class Player:
         self._heard = False
         self._last_heard = -1
         self._outputs = TableOutputs(self.table)
-        self._scheduler = scheduler.Scheduler(board_program(self.table), self._outputs)
         self._jog: tuple[int, int] | None = None
         """The servo that is jogged, and where to."""
         self._jog_frames = 0
         """Until it ends."""
+        self._in_step = InStep()
+        self._scheduler = self._made()
+
+    def _made(self) -> scheduler.Scheduler[OutputOp]:
+        program = board_program(self.table)
+        if self.table.role == LEADS:
+            return Leader(program, self._outputs)
+        if self.table.role == FOLLOWS:
+            joins = CHIPS_BY_ID[self.table.chip].joins
+            return FollowingScheduler(program, self._outputs, joins=joins)
+        return scheduler.Scheduler(program, self._outputs)
 
     # -- requests ------------------------------------------------------------------------------
 
@@ -71,13 +87,46 @@ class Player:
 
     def heard(self) -> None:
         """The controller was heard: a valid frame of the link, or a change of an input."""
+        if self.table.role != FOLLOWS:
+            self._heard = True
+
+    def hear_hub(self, payload: bytes, moment: int) -> None:
+        """The state of the board that leads came, at a moment (1/256 ms) of this board's frame.
+
+        Only a board that follows hears it; whatever is no such state does nothing.
+        """
+        follower = self._scheduler
+        if not isinstance(follower, FollowingScheduler) or len(payload) != PAYLOAD_BYTES:
+            return
+        show, state = unpack(payload)
+        if show != self.table.show % 2**16:
+            follower.hear_foreign(state)
+            return
         self._heard = True
+        arrival = self._in_step.arrived(self.frames, state.frame, moment, follower.follows)
+        follower.hear(state, *arrival)
 
     # -- state ---------------------------------------------------------------------------------
 
     @property
     def mode(self) -> ReportedMode:
         return _MODES[self._scheduler.mode]
+
+    @property
+    def follows(self) -> bool:
+        """Whether it follows a board that leads, which it has heard within a second."""
+        return isinstance(self._scheduler, FollowingScheduler) and self._scheduler.follows
+
+    @property
+    def frame_stretch(self) -> int:
+        """By how much its frames should be longer, in 1/256 ms, to stay in step."""
+        return self._in_step.stretch if self.follows else 0
+
+    @property
+    def told(self) -> bytes | None:
+        """What a board that leads has to tell the others after the last frame; else None."""
+        state = self._scheduler.told if isinstance(self._scheduler, Leader) else None
+        return None if state is None else pack(self.table.show, state)
 
     @property
     def live_runs(self) -> int:

@@ -22,7 +22,7 @@ from firmware_gen.table.ops import (
     Turn,
 )
 from firmware_gen.table.records import CueRecord, Table
-from sim.rulebook import GLIDE_STEP_MS, LOST_STEP_FRAMES
+from sim.rulebook import GLIDE_STEP_MS, LOST_STEP_FRAMES, OUTPUTS
 from sim.score import program as form
 from sim.score.program import BoardProgram, PlayedBinding, PlayedCue
 
@@ -47,7 +47,9 @@ def board_program(table: Table) -> BoardProgram[OutputOp]:
 def _cue(
     number: int, record: CueRecord, threads: tuple[form.Thread[OutputOp], ...]
 ) -> PlayedCue[OutputOp]:
-    outputs = frozenset(n for n in range(record.outputs.bit_length()) if record.outputs >> n & 1)
+    claims = record.claims << OUTPUTS  # beside the outputs, as numbers that no output has
+    taken = record.outputs | claims
+    outputs = frozenset(n for n in range(taken.bit_length()) if taken >> n & 1)
     conflict = CONFLICTS[record.conflict]
     part = number + 1 if record.lets_go else None
     return PlayedCue(

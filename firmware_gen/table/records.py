@@ -37,6 +37,7 @@ from firmware_gen.table.layout import (
     CRC_SIZE,
     CUE,
     FLAG,
+    FOLLOWS,
     HEADER,
     INPUT,
     KINDS,
@@ -490,6 +491,8 @@ class _Decoder:
             raise TableError(BAD_EXTENT, "header.lost", f"there is no cue {lost}")
         if header["role"] == LEADS and not CHIPS_BY_ID[header["chip"]].leads:
             raise TableError(BAD_EXTENT, "header.role", "this chip cannot lead")
+        if header["role"] == FOLLOWS and not CHIPS_BY_ID[header["chip"]].follows:
+            raise TableError(BAD_EXTENT, "header.role", "this chip cannot follow")
         self.at = HEADER.size
         return header
 

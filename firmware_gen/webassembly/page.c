@@ -52,6 +52,12 @@ void bc_hal_send(const uint8_t *bytes, uint8_t count) {
 
 bool bc_hal_sending(void) { return false; }
 
+uint16_t bc_hal_moment(void) { return BC_FRAME / 2; } /* frames are played when the page says */
+#if BC_CHIP_LEADS
+void bc_hal_line(uint8_t role) { (void)role; }
+uint8_t bc_line_room(void) { return 0; } /* no page has a line between its boards yet */
+void bc_line_send(uint8_t byte) { (void)byte; }
+#endif
 uint16_t bc_hal_lost_bytes(void) { return 0; }
 uint16_t bc_hal_watchdog_resets(void) { return 0; }
 uint16_t bc_hal_brown_out_resets(void) { return 0; }

@@ -121,7 +121,7 @@ class Run(Generic[_Act]):
 
 
 @dataclass(eq=False, slots=True)
-class _LiveThread(Generic[_Act]):
+class LiveThread(Generic[_Act]):
     run: Run[_Act]
     ops: Thread[_Act]
     time: int
@@ -159,7 +159,7 @@ class Scheduler(Generic[_Act]):
         self._journal: Journal[_Act] = Journal() if journal is None else journal
         self._servos = frozenset(outputs.servos)
         self.runs: dict[int, Run[_Act]] = {}
-        self._threads: dict[int, _LiveThread[_Act]] = {}
+        self._threads: dict[int, LiveThread[_Act]] = {}
         self._movers: dict[Hashable, Run[_Act]] = {}
         """The run that each servo's motion belongs to, while that run lives."""
         self._waiting: dict[int, int] = {}
@@ -192,18 +192,29 @@ class Scheduler(Generic[_Act]):
             self.outputs.enable(len(self._servos), time)
             self.outputs.light_safe(time)
             self._start_strands(time)
+        self._before_requests(number)
         for request in requests:
             self._take(request, number)
+        self._after_requests(number)
         if self.mode == "ready":
             self._listen(number, heard)
             if self._waiting:
                 self._start_waiting(time)
-        if self._threads:
-            self._execute(time)
+        self._execute(time)
+        self._after_threads(number)
         if self.mode == "stopping" and self.outputs.motions_end() <= time:
-            self._go_limp(time)
+            self._go_limp(time, asked=False)
         if self.mode == "starting":
             self._enable(number)
+
+    def _before_requests(self, number: int) -> None:
+        """For boards that lead or follow: a place in the frame."""
+
+    def _after_requests(self, number: int) -> None:
+        """Likewise."""
+
+    def _after_threads(self, number: int) -> None:
+        """Likewise."""
 
     def next_frame(self, number: int) -> float:
         """The next frame in which something may happen, if nothing comes from outside."""
@@ -280,13 +291,21 @@ class Scheduler(Generic[_Act]):
                 del self._waiting[index]
         for _, run in sorted(self.runs.items()):
             if run.held and run.button == button:
-                run.held = False
-                if run.cue.let_go is not None:
-                    self._let_go(run, run.cue.let_go, time, time - FRAME_CLOCK)
+                self._release(run, time)
+
+    def _release(self, run: Run[_Act], time: int) -> None:
+        """Nothing holds a run any more."""
+        run.held = False
+        if run.cue.let_go is not None:
+            self._let_go(run, run.cue.let_go, time, time - FRAME_CLOCK)
+
+    def _may_start(self) -> bool:
+        """Whether requests may start cues."""
+        return self.mode == "ready"
 
     def _start_each(self, cues: list[int], button: int, time: int, asked: bool) -> None:
         """Start what a request asks for; in another mode than ready it is refused as one."""
-        if self.mode == "ready":
+        if self._may_start():
             for index in cues:
                 self._start(index, button, time)
         elif asked:
@@ -310,7 +329,8 @@ class Scheduler(Generic[_Act]):
         elif self.mode != "limp":
             self._go_limp(time)
 
-    def _go_limp(self, time: int) -> None:
+    def _go_limp(self, time: int, asked: bool = True) -> None:
+        """`asked`: somebody wants it; otherwise a stop has come to its end."""
         self._end_all(time)
         self._enter("limp", time)
         self.outputs.throw_safe(time)
@@ -384,13 +404,21 @@ class Scheduler(Generic[_Act]):
         self._gliding -= cue.outputs
         self.outputs.steady(cue.outputs, time)
 
-    def _begin(self, index: int, button: int, time: int, strand: bool = False) -> None:
-        cue = self.program.cues[index]
+    def _begin(self, index: int, button: int, time: int, strand: bool = False) -> Run[_Act]:
         self._waiting.pop(index, None)
+        return self._new_run(self._free_number(), index, button, time - FRAME_CLOCK, strand)
+
+    def _free_number(self) -> int:
+        return next(number for number in range(RUNS) if number not in self.runs)
+
+    def _new_run(
+        self, number: int, index: int, button: int, at: int, strand: bool = False
+    ) -> Run[_Act]:
+        """A run of a cue in a free place, with its first thread."""
+        cue = self.program.cues[index]
         bound = (b.again for b in self.program.bindings if (b.button, b.cue) == (button, index))
-        at = time - FRAME_CLOCK
         run = Run(
-            next(number for number in range(RUNS) if number not in self.runs),
+            number,
             index,
             cue,
             set(cue.outputs),
@@ -405,6 +433,14 @@ class Scheduler(Generic[_Act]):
         self.runs[run.number] = run
         self._spawn(run, cue.first, at)
         self._unsettled = True
+        return run
+
+    def _begin_anew(self, run: Run[_Act], at: int) -> None:
+        """Let a run begin its cue anew; it keeps its outputs."""
+        self._end_threads(run)
+        self._movers = {name: one for name, one in self._movers.items() if one is not run}
+        run.began = run.restarted = run.end = at
+        self._spawn(run, run.cue.first, at)
 
     def _end(self, run: Run[_Act], time: int) -> None:
         self._journal.ended(run, time)
@@ -457,7 +493,7 @@ class Scheduler(Generic[_Act]):
 
     def _spawn(self, run: Run[_Act], index: int, time: int, rounds: int = 0) -> None:
         number = next(n for n in range(THREADS) if n not in self._threads)
-        self._threads[number] = _LiveThread(run, run.cue.threads[index], time, rounds=rounds)
+        self._threads[number] = LiveThread(run, run.cue.threads[index], time, rounds=rounds)
         run.threads += 1
 
     def _execute(self, time: int) -> None:
@@ -472,7 +508,7 @@ class Scheduler(Generic[_Act]):
         for thread in late:
             thread.time = time
 
-    def _step(self, number: int, thread: _LiveThread[_Act]) -> None:
+    def _step(self, number: int, thread: LiveThread[_Act]) -> None:
         if thread.at == len(thread.ops):
             if thread.calls:
                 thread.ops, thread.at = thread.calls.pop()
@@ -484,7 +520,7 @@ class Scheduler(Generic[_Act]):
                 act = self.outputs.drawn(act, thread.rounds)
                 if thread.run.strand:
                     self._remember(act)
-                if act.output in thread.run.owned and not self._drive(thread, act):
+                if act.output in thread.run.owned and not self._drive(thread, act, thread.time):
                     return
                 thread.time += drawn(wait_ms, most_ms, key, thread.rounds) * CLOCK_PER_MS
             case Wait(duration_ms, most_ms, key):
@@ -509,7 +545,7 @@ class Scheduler(Generic[_Act]):
                 return
         thread.at += 1
 
-    def _wait(self, thread: _LiveThread[_Act], duration_ms: int) -> bool:
+    def _wait(self, thread: LiveThread[_Act], duration_ms: int) -> bool:
         """Let time pass, a long wait in pieces; False if another piece is left."""
         left_ms = thread.left_ms or duration_ms
         piece_ms = min(left_ms, LONGEST_DURATION_MS)
@@ -517,14 +553,15 @@ class Scheduler(Generic[_Act]):
         thread.left_ms = left_ms - piece_ms
         return thread.left_ms == 0
 
-    def _drive(self, thread: _LiveThread[_Act], act: _Act) -> bool:
-        """Carry out a statement; False where it has to wait for its servo's last move."""
+    def _drive(self, thread: LiveThread[_Act], act: _Act, start: int) -> bool:
+        """Carry out a statement from `start` on; False where it has to wait for its servo's last
+        move."""
         name, run = act.output, thread.run
         if name in self._gliding and not self.outputs.lays_effect(act):
-            left = self.outputs.output_end(name) - thread.time
+            left = self.outputs.output_end(name) - start
             least_ms = min(-(-left // CLOCK_PER_MS), LONGEST_DURATION_MS)
             if least_ms > self.outputs.takes_ms(act):
-                self.outputs.act(act, thread.time, run.cue.name, least_ms)
+                self.outputs.act(act, start, run.cue.name, least_ms)
                 return True
             self._gliding.discard(name)
         if name in self._servos:
@@ -534,7 +571,7 @@ class Scheduler(Generic[_Act]):
                     thread.time += left
                     return False
             self._movers[name] = run
-        self.outputs.act(act, thread.time, run.cue.name)
+        self.outputs.act(act, start, run.cue.name)
         return True
 
     def _remember(self, act: _Act) -> None:
@@ -542,7 +579,7 @@ class Scheduler(Generic[_Act]):
         kept = self._strand_effects if self.outputs.lays_effect(act) else self._strand_acts
         kept[act.output] = act
 
-    def _loop_end(self, thread: _LiveThread[_Act]) -> None:
+    def _loop_end(self, thread: LiveThread[_Act]) -> None:
         thread.rounds = (thread.rounds + 1) & WORD_MAX
         begin, left = thread.loops.pop()
         loop = thread.ops[begin - 1]
@@ -556,7 +593,7 @@ class Scheduler(Generic[_Act]):
             thread.loops.append((begin, left))
         thread.at = begin if back else thread.at + 1
 
-    def _finish(self, number: int, thread: _LiveThread[_Act]) -> None:
+    def _finish(self, number: int, thread: LiveThread[_Act]) -> None:
         run = thread.run
         if run.threads == 1 and (still := self._moves_on(run, thread.time)) > 0:
             thread.time += still
@@ -571,10 +608,14 @@ class Scheduler(Generic[_Act]):
             rounds = (thread.rounds + 1) & WORD_MAX
             self._spawn(run, run.cue.first, run.restarted, rounds)
         elif run.cue.let_go is None:
-            self._give_back(run, run.end)
-            self._end(run, run.end)
+            self._ends(run)
         elif not run.held:
             self._let_go(run, run.cue.let_go, run.end, run.end)
+
+    def _ends(self, run: Run[_Act]) -> None:
+        """A run has come to its end by itself."""
+        self._give_back(run, run.end)
+        self._end(run, run.end)
 
     def _moves_on(self, run: Run[_Act], time: int) -> int:
         """How long a motion that belongs to the run lasts beyond a time."""

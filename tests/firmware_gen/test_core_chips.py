@@ -32,6 +32,8 @@ LARGER = replace(
     ),
     servos=12,
     leads=True,
+    follows=True,
+    joins=True,
     pixels=200,
     pins=PINS,
     reserved=MappingProxyType({}),
@@ -40,7 +42,9 @@ LARGER = replace(
 """Invented: more ports, pins, cells and lamps than the chips there are."""
 
 
-LEADER_CHIP = replace(ATMEGA328P, name="leader", chip_id=ATMEGA2560.chip_id, leads=True)
+LEADER_CHIP = replace(
+    ATMEGA328P, name="leader", chip_id=ATMEGA2560.chip_id, leads=True, follows=True
+)
 LEADER_TABLE = encode(
     Table(
         ATMEGA2560.chip_id,

@@ -73,6 +73,19 @@ bool bc_hal_sending(void) {
     return true;
 }
 
+static uint16_t moment;
+
+uint16_t bc_hal_moment(void) { return moment; }
+
+#if BC_CHIP_LEADS
+static uint8_t told[256];
+static uint8_t told_count;
+
+void bc_hal_line(uint8_t role) { (void)role; }
+uint8_t bc_line_room(void) { return (uint8_t)(sizeof told - 1 - told_count); }
+void bc_line_send(uint8_t byte) { told[told_count++] = byte; }
+#endif
+
 uint16_t bc_hal_lost_bytes(void) { return 0; }
 uint16_t bc_hal_watchdog_resets(void) { return 0; }
 uint16_t bc_hal_brown_out_resets(void) { return 0; }
@@ -111,6 +124,9 @@ uint8_t bc_hal_merged_read(uint16_t offset) { return offset < HOST_MERGED ? merg
 uint8_t bc_hal_pin(uint8_t pin) {
     static const uint32_t taken = 1u << 6 | 1u << 7 | 1u << 14 | 1u << 15 | 1u << 16 | 1u << 17;
     static const uint32_t lamps = 1u << 3 | 1u << 19 | 1u << 21 | 1u << 22;
+    if (BC_PORTS > 3) {
+        return 0xFF; /* a larger chip: any pin can do anything */
+    }
     if (pin >= PINS || (taken >> pin & 1)) {
         return 0;
     }
@@ -139,8 +155,10 @@ void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t strip_pixel
 }
 
 void bc_hal_input(uint8_t pin, bool pull_up) {
-    inputs |= (uint32_t)1 << pin;
-    pulled_up |= (uint32_t)pull_up << pin;
+    if (pin < 32) {
+        inputs |= (uint32_t)1 << pin;
+        pulled_up |= (uint32_t)pull_up << pin;
+    }
 }
 
 static uint16_t duties[BC_LAMPS];
@@ -320,6 +338,33 @@ void host_play_in_pauses(uint32_t every) { pauses_per_frame = every; }
 uint32_t host_pauses(void) {
     uint32_t count = pauses_offered;
     pauses_offered = 0;
+    return count;
+}
+
+void host_moment(uint16_t now) { moment = now; }
+
+int16_t host_stretch(void) { return bc_frame_stretch(); }
+
+void host_line(const uint8_t *bytes, uint32_t count) {
+#if BC_CHIP_LEADS
+    for (; count > 0; count--) {
+        bc_line_byte(*bytes++, moment);
+    }
+#else
+    (void)bytes;
+    (void)count;
+#endif
+}
+
+uint32_t host_told(uint8_t *bytes) {
+    uint32_t count = 0;
+#if BC_CHIP_LEADS
+    count = told_count;
+    memcpy(bytes, told, count);
+    told_count = 0;
+#else
+    (void)bytes;
+#endif
     return count;
 }
 

@@ -39,7 +39,13 @@ void host_slow(uint32_t polls); /* how often a cell is busy after a write, at mo
 void host_slow_line(uint32_t polls, uint8_t bytes_in_a_row);
 /* A frame in every so manieth pause that the core offers; 0: in none. */
 void host_play_in_pauses(uint32_t every);
-uint32_t host_pauses(void);           /* how many it offered since the last call */
+uint32_t host_pauses(void); /* how many it offered since the last call */
+/* Where in its frame the board is; what it wants to add to frames; bytes of the line of its own,
+ * and those that it sent on it since the last call (at most 255). */
+void host_moment(uint16_t moment);
+int16_t host_stretch(void);
+void host_line(const uint8_t *bytes, uint32_t count);
+uint32_t host_told(uint8_t *bytes);
 void host_set_clock(uint32_t offset); /* where the player's time begins at the next start */
 uint32_t host_pulled_up(void);        /* input pins with a pull-up, bit n */
 uint32_t host_inputs(void);           /* input pins */

@@ -1,0 +1,466 @@
+"""A board that leads and boards that follow: the reference, and the core held against it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import firmware_gen
+from firmware_gen.chips.atmega328p import CHIP as SMALL
+from firmware_gen.chips.atmega2560 import CHIP
+from firmware_gen.link.frames import LinkFrame, encode
+from firmware_gen.link.protocol import HUB_KIND, ONE_WAY, ReportedMode
+from firmware_gen.player import hub_state
+from firmware_gen.player.hub_state import pack, unpack
+from firmware_gen.player.in_step import FARTHEST, MOST_STRETCH, InStep
+from firmware_gen.player.outputs import Frame
+from firmware_gen.player.player import Player
+from firmware_gen.table.layout import FOLLOWS, LEADS
+from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack
+from firmware_gen.table.records import CueRecord, ServoRecord, Table
+from sim.rulebook import FRAME_CLOCK
+from tests.firmware_gen.host.boards import ApartPlayer
+from tests.firmware_gen.host.core import available
+from tests.firmware_gen.random_tables import random_requests, random_table
+
+PAGES = Path(firmware_gen.__file__).parent
+IN_TIME = FRAME_CLOCK // 2
+SECOND = 50  # frames
+needs_compiler = pytest.mark.skipif(not available(), reason="there is no C compiler")
+
+
+def asked(player: Any, kind: str, first: int, second: int) -> None:
+    if kind == "trigger":
+        player.trigger(first)
+    elif kind == "button":
+        player.button(first, bool(second))
+    elif kind != "jog":
+        getattr(player, kind)()
+
+
+def on_the_line(state: bytes, seq: int) -> bytes:
+    return encode(LinkFrame(0, HUB_KIND | ONE_WAY, seq & 255, state))
+
+
+# -- the core and the reference --------------------------------------------------------------------
+
+
+@needs_compiler
+@pytest.mark.parametrize("seed", range(8))
+def test_the_core_leads_as_the_reference_does(seed: int) -> None:
+    dice = Random(seed)
+    table = replace(random_table(dice, CHIP), role=LEADS, show=dice.randrange(2**32))
+    claims = (0, 0, 1, 3, 0x8000)
+    cues = tuple(replace(cue, claims=dice.choice(claims)) for cue in table.cues)
+    table = replace(table, cues=cues)
+    tags = {cue.tag for cue in cues}
+    reference, core = Player(table), ApartPlayer(table)
+    requests = random_requests(dice, table, 400)
+    for number in range(400):
+        for at, kind, first, second in requests:
+            if at == number and (kind != "trigger" or first in tags):
+                asked(reference, kind, first, second)
+                asked(core, kind, first, second)
+        assert reference.frame().raw == core.frame(), f"frame {number}"
+        state = reference.told
+        assert state is not None
+        assert core.told_bytes() == on_the_line(state, number), f"frame {number}"
+
+
+@needs_compiler
+@pytest.mark.parametrize("seed", range(24))
+def test_the_core_follows_as_the_reference_does(seed: int) -> None:
+    """Through losses, silences, jumps of the other's count, and requests of its own."""
+    dice = Random(seed)
+    table = replace(random_table(dice, (CHIP, SMALL)[seed // 2 % 2]), show=dice.randrange(2**32))
+    leader = Player(replace(table, role=LEADS, lost=None))
+    follower = replace(table, role=FOLLOWS)
+    reference, core = Player(follower), ApartPlayer(follower)
+    tags = {cue.tag for cue in table.cues}
+    requests = random_requests(dice, table, 500)
+    own = random_requests(dice, table, 500) if seed % 4 == 0 else []
+    loss, silent_until = (0, 0.3, 0.9)[seed % 3], 0
+    for _ in range((0, 7, 300)[seed // 2 % 3]):
+        leader.frame()
+    for number in range(500):
+        for at, kind, first, second in requests:
+            if at == number:
+                asked(leader, kind, first, second)
+        for at, kind, first, second in own:
+            if at == number and (kind != "trigger" or first in tags):
+                asked(reference, kind, first, second)
+                asked(core, kind, first, second)
+        if dice.random() < 0.01:
+            silent_until = number + dice.choice((5, 25, 60, 150))
+        for _ in range(dice.choice((1, 2, 40)) if dice.random() < 0.005 else 0):
+            leader.frame()
+        leader.frame()
+        state = leader.told
+        assert state is not None
+        if number >= silent_until and dice.random() >= loss:
+            moment = dice.choice((IN_TIME, IN_TIME, 0, 5119, dice.randrange(FRAME_CLOCK)))
+            if dice.random() < 0.01:
+                state = state[:7] + bytes(b ^ dice.choice((0, 0, 255)) for b in state[7:])
+            reference.hear_hub(state, moment)
+            receive = core.receive if seed % 2 or table.chip != CHIP.chip_id else core.receive_apart
+            receive(on_the_line(state, number), moment)
+            assert reference.frame_stretch == core.lib.host_stretch(), f"frame {number}"
+        assert reference.frame().raw == core.frame(), f"frame {number}"
+        wanted = [
+            reference.mode,
+            reference.live_runs,
+            reference.running_cues,
+            reference.refused,
+            reference.overruns,
+        ]
+        assert core.end == wanted, f"frame {number}"
+
+
+# -- in step ---------------------------------------------------------------------------------------
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    apart=st.floats(-0.01, 0.01),
+    jitter=st.integers(0, 500),
+    loss=st.sampled_from((0.0, 0.3)),
+    seed=st.integers(0, 2**20),
+    begins=st.floats(-3 * FRAME_CLOCK, 0),
+)
+def test_two_boards_stay_within_a_frame_for_ten_minutes(
+    apart: float, jitter: int, loss: float, seed: int, begins: float
+) -> None:
+    """Clocks apart, states that come early or late, 30 % lost, silences of 500 ms."""
+    dice, step = Random(seed), InStep()
+    mine, frames, follows, silent_until, settled = begins, 0, False, 0.0, 0
+    worst = 0.0
+    for number in range(10 * 60 * SECOND):
+        now = float(number * FRAME_CLOCK) + dice.uniform(0, jitter)
+        length = FRAME_CLOCK * (1 + apart)
+        while mine + length + (step.stretch if follows else 0) <= now:
+            mine += length + (step.stretch if follows else 0)
+            frames += 1
+        if dice.random() < 0.002:
+            silent_until = now + 25 * FRAME_CLOCK
+        if now < silent_until or dice.random() < loss:
+            continue
+        moment = min(FRAME_CLOCK - 1, max(0, int(now - mine)))
+        own, jumped = step.arrived(frames, number % 2**16, moment, follows)
+        assert abs(step.stretch) <= MOST_STRETCH
+        assert not (jumped and follows)
+        follows, settled = True, settled + 1
+        if settled > SECOND:
+            worst = max(worst, abs((frames - own) * FRAME_CLOCK + moment - IN_TIME))
+    assert worst < FRAME_CLOCK
+
+
+def test_a_count_that_is_far_off_is_taken_up_at_once() -> None:
+    step = InStep()
+    assert step.arrived(100, 40, IN_TIME, follows=False) == (100, True)
+    assert step.arrived(101, 41, IN_TIME, follows=True) == (101, False)
+    assert step.arrived(103, 42, IN_TIME, follows=True) == (102, False)
+    assert step.stretch == MOST_STRETCH
+    assert step.arrived(105, 43, IN_TIME, follows=True) == (105, True)
+    assert step.arrived(106, 44, IN_TIME, follows=True) == (106, False)
+    least = IN_TIME + FRAME_CLOCK - FARTHEST  # as early as may be, a frame before its own
+    assert step.arrived(106, 45, least, follows=True) == (107, False)
+    assert step.stretch == -MOST_STRETCH
+    assert step.arrived(107, 46, least - 1, follows=True) == (107, True)
+
+
+# -- a creature of several boards ------------------------------------------------------------------
+
+WAVE, HOLD, REST = 0x1111, 0x2222, 0x3333
+SERVO = ServoRecord(22, (0, 9000), 120, 600, 4500, ((0, 1000), (9000, 5000)))
+
+
+def boards(count: int) -> tuple[Table, list[Table]]:
+    """A leader and followers, each with a servo in the wave and in idle; all hold in it."""
+
+    def threads(number: int) -> tuple[Any, ...]:
+        lead = Delay(100 * number + 10)
+        wave = (lead, ActOp(0, 9000, 1500, True), ActOp(0, 1000, 1500, True), Delay(500))
+        hold = (Loop(0), ActOp(0, 6000, 2000, True), ActOp(0, 3000, 2000, True), LoopBack())
+        rest = (Delay(10 * number + 10), ActOp(0, 4000, 2500, True), ActOp(0, 5000, 2600, True))
+        return wave, hold, (*rest, Delay(1000 - 10 * number))
+
+    def table(number: int, role: int) -> Table:
+        cues = (
+            CueRecord(WAVE, 1, 0, 1, 0, claims=1 if role == LEADS else 0),
+            CueRecord(HOLD, 1, 2, 1, 1, claims=1 if role == LEADS else 0),
+            CueRecord(REST, 1, 0, 1, 2, strand=True),
+        )
+        return Table(
+            CHIP.chip_id,
+            number + 1,
+            outputs=(SERVO,),
+            cues=cues,
+            threads=threads(number),
+            glide=25,
+            enable_interval=5,
+            show=77,
+            role=role,
+        )
+
+    return table(0, LEADS), [table(number, FOLLOWS) for number in range(1, count)]
+
+
+class Creature:
+    """The boards of a show on one line, which may lose what is told."""
+
+    def __init__(self, make: Callable[[Table], Any] = Player, count: int = 5) -> None:
+        lead, self.tables = boards(count)
+        self.lead = Player(lead)
+        self.make = make
+        self.nodes: list[Any] = [make(table) for table in self.tables]
+        self.frames = 0
+
+    def frame(self, loses: Callable[[int], bool] = lambda _: False) -> list[int]:
+        """Play one; the pulses of all servos."""
+        pulses = [self.lead.frame().pulses[0]]
+        state = self.lead.told
+        assert state is not None
+        for number, node in enumerate(self.nodes):
+            if not loses(number):
+                if isinstance(node, Player):
+                    node.hear_hub(state, IN_TIME)
+                else:
+                    node.receive_apart(on_the_line(state, self.frames), IN_TIME)
+            shown = node.frame()
+            raw = shown.raw if isinstance(shown, Frame) else shown
+            pulses.append(int.from_bytes(raw[:2], "little"))
+        self.frames += 1
+        return pulses
+
+    def play(self, frames: int) -> list[list[int]]:
+        return [self.frame() for _ in range(frames)]
+
+
+FASTEST = 120 * 4000 / 90 / SECOND + 2
+"""Ticks a frame at the servos' speed limit, and what rounding may add."""
+
+
+def assert_quiet(rows: list[list[int]]) -> None:
+    """No servo moves faster than its limit, wherever it has pulses."""
+    for before, after in pairwise(rows):
+        for one, other in zip(before, after, strict=True):
+            assert one == 0 or other == 0 or abs(other - one) <= FASTEST
+
+
+def running(node: Any) -> int:
+    """The cues that run, as a mask."""
+    return int(node.running_cues if isinstance(node, Player) else node.end[2])
+
+
+def assert_in_step_after_losses(make: Callable[[Table], Any], frames: int, seed: int) -> None:
+    """Random presses; 30 % of what is told is lost and now and then all of 500 ms. Boards are
+    compared with twins that lose nothing: what they run, a second after the last loss, and where
+    servos stand, some seconds after it. No servo is ever faster than its limit."""
+    dice = Random(seed)
+    lossy, sound = Creature(make), Creature()
+    rows: list[list[int]] = []
+    lost_until = sound_since = 0
+    for number in range(frames):
+        if dice.random() < 0.01:
+            cue = dice.choice((WAVE, WAVE, HOLD))
+            lossy.lead.trigger(cue)
+            sound.lead.trigger(cue)
+        is_lossy = number % 1000 < 700
+        if is_lossy and dice.random() < 0.01:
+            lost_until = number + 25
+        chance = 1 if number < lost_until else 0.3 if is_lossy else 0
+        lost = [dice.random() < chance for _ in lossy.nodes]
+        sound_since = 0 if any(lost) else sound_since + 1
+        rows.append(lossy.frame(lost.__getitem__))
+        wanted = sound.frame()
+        if sound_since >= SECOND:
+            assert list(map(running, lossy.nodes)) == list(map(running, sound.nodes)), number
+        if sound_since >= 5 * SECOND:
+            assert max(map(abs, map(int.__sub__, rows[-1], wanted))) <= 4000 // 90, number
+    assert_quiet(rows)
+
+
+def test_five_boards_are_in_step_a_second_after_the_last_loss() -> None:
+    assert_in_step_after_losses(Player, 3000, 1)
+
+
+@needs_compiler
+def test_five_cores_are_in_step_a_second_after_the_last_loss() -> None:
+    assert_in_step_after_losses(ApartPlayer, 4000, 2)
+
+
+@pytest.mark.parametrize("off_at", range(0, 240, 7))
+def test_a_board_that_comes_back_in_a_cue_joins_it_quietly(off_at: int) -> None:
+    """Whatever moment it loses its power; the others do not notice."""
+    creature, twin = Creature(), Creature()
+    for one in (creature, twin):
+        one.play(60)
+        one.lead.trigger(WAVE)
+    rows, wanted = creature.play(off_at), twin.play(off_at)
+    creature.nodes[1] = Player(creature.tables[1])
+    rows, wanted = creature.play(400), twin.play(400)
+    assert_quiet(rows)
+    for number in (0, 1, 3, 4):
+        assert [row[number] for row in rows] == [row[number] for row in wanted]
+    late = max(
+        abs(row[2] - other[2]) for row, other in zip(rows[-100:], wanted[-100:], strict=True)
+    )
+    assert late <= 4000 // 90 // 10, "more than a tenth of a degree from its twin"
+
+
+def test_a_cue_without_end_is_joined_and_let_go_of() -> None:
+    creature = Creature()
+    creature.play(60)
+    creature.lead.trigger(HOLD)
+    creature.play(333)
+    creature.nodes[0] = Player(creature.tables[0])
+    creature.play(100)
+    assert creature.nodes[0].running_cues & 0b10
+    creature.lead.trigger(WAVE)
+    creature.play(2)
+    assert [node.running_cues & 0b11 for node in creature.nodes] == [0b01] * 4
+
+
+def brought_into(mode: ReportedMode) -> Creature:
+    creature = Creature()
+    if mode != ReportedMode.STARTING:
+        creature.play(60)
+    if mode == ReportedMode.STOPPING:
+        creature.lead.trigger(WAVE)
+        creature.play(40)
+        creature.lead.stop()
+    if mode == ReportedMode.LIMP:
+        creature.lead.limp()
+    creature.play(2)
+    assert {node.mode for node in creature.nodes} == {mode}
+    return creature
+
+
+@pytest.mark.parametrize("mode", list(ReportedMode)[1:])
+@pytest.mark.parametrize("what", ["stop", "limp"])
+def test_stop_and_limp_reach_every_board_within_two_frames(mode: ReportedMode, what: str) -> None:
+    creature = brought_into(mode)
+    getattr(creature.lead, what)()
+    creature.play(2)
+    ended = {ReportedMode.LIMP}
+    if what == "stop" and mode == ReportedMode.READY:
+        ended.add(ReportedMode.STOPPING)
+    assert {node.mode for node in creature.nodes} <= ended
+    creature.lead.trigger(WAVE)
+    creature.play(200)
+    assert all(pulse == 0 for pulse in creature.play(1)[0])
+    creature.lead.standby()
+    creature.play(60)
+    assert {node.mode for node in creature.nodes} == {ReportedMode.READY}
+
+
+def test_a_board_that_follows_starts_nothing_by_itself() -> None:
+    creature = Creature()
+    creature.play(60)
+    node = creature.nodes[0]
+    assert node.follows
+    node.trigger(WAVE)
+    creature.play(1)
+    assert (node.refused, node.running_cues & 1) == (1, 0)
+    for _ in range(SECOND):
+        node.frame()
+    assert not node.follows
+    node.trigger(WAVE)
+    node.frame()
+    assert (node.refused, node.running_cues & 1) == (1, 1)
+
+
+def test_a_leader_of_another_show_stops_a_board_and_does_nothing_else() -> None:
+    lead, (table,) = boards(2)
+    other, node = Player(replace(lead, show=78)), Player(table)
+    for _ in range(60):
+        other.frame()
+        node.hear_hub(other.told or b"", IN_TIME)
+        node.frame()
+    assert not node.follows
+    other.stop()
+    other.frame()
+    node.hear_hub(other.told or b"", IN_TIME)
+    node.frame()
+    assert node.mode == ReportedMode.STOPPING
+
+
+# -- the pages -------------------------------------------------------------------------------------
+
+
+def test_the_state_is_laid_out_as_stated() -> None:
+    page = (PAGES / "LINK.md").read_text("utf-8").split("## 7.")[1]
+    rows = re.findall(r"^\| (\d+) \| u(\d+) \| (\w+) \|", page, re.MULTILINE)
+    at = 0
+    for offset, bits, _ in rows:
+        assert int(offset) == at
+        at += int(bits) // 8
+    assert at == hub_state.PAYLOAD_BYTES
+    assert f"at most {hub_state.OLDEST} |" in page
+
+
+@given(st.binary(min_size=16, max_size=16))
+def test_any_state_is_read_and_means_one_thing(payload: bytes) -> None:
+    show, state = unpack(payload)
+    assert unpack(pack(show, state)) == (show, state)
+
+
+MODES = {
+    "the leader is ready or starting": ("ready", "starting"),
+    "stopping": ("stopping",),
+    "limp after a stop": ("limp",),
+    "limp at once": ("limp",),
+}
+
+
+def test_every_way_between_states_is_the_one_in_the_table() -> None:
+    section = (PAGES / "TABLE.md").read_text("utf-8").split("States and ways between them.")[1]
+    rows = [
+        [cell.strip() for cell in line.strip("|").split("|")]
+        for line in section.split("A local stop or limp")[0].splitlines()
+        if line.startswith("|") and not line.startswith("| ---")
+    ]
+    head, *stated = rows
+    assert [row[0] for row in stated] == ["starting", "ready", "stopping", "limp", STOPPED_HERE]
+    for here, *ways in stated:
+        for column, wanted in zip(head[1:], ways, strict=True):
+            for leader in MODES.get(column, ("ready",)):
+                assert went(here, column, leader) == wanted, f"{here}, {column}: {leader}"
+
+
+STOPPED_HERE = "limp, stopped here"
+
+
+def went(here: str, column: str, leader: str) -> str:
+    """Bring a board that follows into a state, let something happen, and say where it is then."""
+    _, (table,) = boards(2)
+    node = Player(replace(table, stop_time=255))
+    state = unpack(bytes(2) + (77).to_bytes(2, "little") + bytes((2, 0)) + bytes(10))[1]
+    for _ in range(0 if here == "starting" else 60):
+        node.frame()
+    if here == STOPPED_HERE:
+        node.limp()
+    elif here in ("stopping", "limp"):
+        told = replace(state, mode=here, limp_asked=here == "limp", run=None)
+        node.hear_hub(pack(77, told), IN_TIME)
+    node.frame()
+    if column.startswith("local"):
+        getattr(node, column.split()[1])()
+    else:
+        told = replace(state, mode=leader, limp_asked=column == "limp at once", run=None)
+        node.hear_hub(pack(77, told), IN_TIME)
+    node.frame()
+    if node.mode == ReportedMode.LIMP and here == STOPPED_HERE:
+        node.hear_hub(pack(77, replace(state, mode="ready", run=None)), IN_TIME)
+        node.frame()
+        return STOPPED_HERE if node.mode == ReportedMode.LIMP else "limp"
+    return node.mode.name.lower()
