@@ -134,7 +134,10 @@ bool bc_run_be_silent(uint8_t run, bool silent) {
 #endif
 }
 
-static bool is_silent(uint8_t run) { return (bc_runs_silent & bit_of(run)) != 0; }
+/* Asked of each thread for each op, and hardly ever true. */
+static bool is_silent(uint8_t run) {
+    return bc_runs_silent != 0 && (bc_runs_silent & bit_of(run)) != 0;
+}
 
 static void end_run(uint8_t run) {
     end_threads(run);
@@ -509,7 +512,7 @@ static void draw(struct bc_step *op, uint16_t rounds) {
 /* Whether the output of an act belongs to a cue that is carried forward in silence. */
 static bool is_caught_up_on(const struct bc_step *op) {
     uint8_t n;
-    for (n = 0; n < BC_RUNS; n++) {
+    for (n = 0; n < BC_RUNS && bc_runs_silent != 0; n++) {
         if (is_silent(n) && !is_strand(&bc_runs[n]) && (bc_runs[n].owned >> op->number & 1)) {
             return true;
         }
@@ -521,10 +524,11 @@ static bool is_caught_up_on(const struct bc_step *op) {
  * time. */
 static uint32_t begin_of(struct bc_step *op, uint32_t time) {
     uint32_t last = bc_player_time() - BC_FRAME;
-    uint32_t late = (last - time) / BC_MS;
+    uint32_t late;
     if (!BC_CHIP_FOLLOWS || !bc_before(time, last)) {
         return time;
     }
+    late = (last - time) / BC_MS;
     if (op->code != BC_OP_EFFECT) {
         op->operand = late < op->operand ? (uint16_t)(op->operand - late) : 0;
     }
@@ -534,7 +538,7 @@ static uint32_t begin_of(struct bc_step *op, uint32_t time) {
 /* An act or an effect; false if its servo is busy, for which the thread has a new time. */
 static bool act(struct thread *thread, struct bc_step *op) {
     const struct bc_run *run = &bc_runs[thread->run];
-    bool is_owned = run->owned >> op->number & 1;
+    bool is_owned = (uint16_t)run->owned >> op->number & 1;
     uint16_t rest;
     uint32_t start;
     uint32_t left = 0;

@@ -78,7 +78,7 @@ FIGURES = {
     "atmega328p": Figures(
         idle_share=1 / 3,
         trigger_ms=20,
-        late_ms={UNIFORM: 0, MINIMUM_JERK: 4, DOUBLE_S: 6},
+        late_ms={UNIFORM: 2, MINIMUM_JERK: 4, DOUBLE_S: 6},
         transfer=1.10,
         flash=0x6D00,
         static_ram=1.65 * 1024,
@@ -87,7 +87,7 @@ FIGURES = {
     "atmega2560": Figures(
         idle_share=0.15,
         trigger_ms=28,
-        late_ms={UNIFORM: 8, MINIMUM_JERK: 12, DOUBLE_S: 18},
+        late_ms={UNIFORM: 8, MINIMUM_JERK: 14, DOUBLE_S: 18},
         transfer=1.10,
         flash=64 * 1024,
         static_ram=2.5 * 1024,
