@@ -1,4 +1,4 @@
-/* A board that follows another one: TABLE.md 2.10, LINK.md 7. */
+/* A board that follows another one: TABLE.md 7, LINK.md 7. */
 #ifndef BC_FOLLOW_H
 #define BC_FOLLOW_H
 

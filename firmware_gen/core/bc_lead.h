@@ -1,4 +1,4 @@
-/* The board that leads: what it tells the others once a frame. TABLE.md 2.10, LINK.md 7. */
+/* The board that leads: what it tells the others once a frame. TABLE.md 7, LINK.md 7. */
 #ifndef BC_LEAD_H
 #define BC_LEAD_H
 

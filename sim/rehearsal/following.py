@@ -1,4 +1,4 @@
-"""A board that follows another one: what it makes of each state that it hears (TABLE.md 2.10).
+"""A board that follows another one: what it makes of each state that it hears (TABLE.md 7).
 
 It starts nothing by itself while it follows. What it missed it carries forward in silence, and
 then glides to where everything should be.

@@ -1,4 +1,4 @@
-"""The board that leads: what it tells the others once a frame (TABLE.md, section 2.10).
+"""The board that leads: what it tells the others once a frame (TABLE.md, section 7).
 
 It says a state, never an event, so that the next telling makes good one that was lost.
 """
