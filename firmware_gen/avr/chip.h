@@ -24,15 +24,15 @@
 enum {
     TICK_CYCLES = 32000, /* the clock's tick: 2 ms */
     FRAME_TICKS = 10,    /* a frame: 20 ms */
+    TICK_MOMENTS = 512,  /* a tick in 1/256 ms */
 };
 
 /* -- clock.c: timer 1 counts cycles; its compare unit A makes the tick ---------------------- */
 
 void clock_start(void);
-uint8_t clock_tick(void);                            /* ticks since the start, wrapping */
-static inline uint16_t clock_time_of(uint8_t tick) { /* timer 1's count then, likewise */
-    return (uint16_t)((uint16_t)TICK_CYCLES * tick);
-}
+uint8_t clock_tick(void);           /* ticks since the start, wrapping */
+uint16_t clock_since(uint8_t tick); /* 1/256 ms since one of the last ticks */
+void clock_stretch(int16_t cycles); /* let the next tick without pulses be so much longer */
 
 /* -- pulses.c: servo pulses by compare unit B ----------------------------------------------- */
 
@@ -40,8 +40,10 @@ void pulses_clear(void); /* no servo; ends a running window, its pins are left a
 void pulses_attach(uint8_t index, uint8_t pin);
 void pulses_prepare(uint8_t due); /* bc_image's pulses are to start at this tick or the first after;
                                      none is pending */
-void pulses_tick(uint16_t time);  /* from the tick's handler: start them if it is time */
-bool pulses_pending(void);        /* prepared and not over */
+void pulses_tick(uint8_t tick, uint16_t time); /* from the tick's handler, timer 1's count at the
+                                     tick: start them if it is time */
+bool pulses_run(void);     /* likewise, after that: whether any run in this tick */
+bool pulses_pending(void); /* prepared and not over */
 
 /* -- lamps.c -------------------------------------------------------------------------------- */
 
@@ -72,6 +74,7 @@ enum {
     NEWS_SENT = 1,  /* all queued bytes are with the transmitter */
     NEWS_CELL = 2,  /* an EEPROM write is over */
     NEWS_TICK = 3,  /* a tick is over */
+    NEWS_LINE = 4,  /* a zero byte came in on the line between boards, where that is its own */
 };
 
 /* -- pins.c --------------------------------------------------------------------------------- */
@@ -91,6 +94,14 @@ void pin_drive(uint8_t pin, bool high);
 volatile uint8_t *port_registers(uint8_t port); /* in the order above */
 void link_pull_up(void);     /* of the receiving pin, as an open line is silent (14.3.3) */
 void unused_parts_off(void); /* what the firmware does not need and would take power or pins */
+
+/* -- the chip's folder, line.c, of a chip that can lead: the line between boards ------------ */
+
+#if BC_CHIP_LEADS
+void line_listen(void); /* give the core what came */
+#else
+#define line_listen() ((void)0) /* boards and host share one line */
+#endif
 
 /* -- the chip's folder, channels.c: the compare channels that lamps hang on; parts.h sets them */
 

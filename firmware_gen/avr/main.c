@@ -29,6 +29,7 @@ enum {
  * Ticks. A frame is listened for once, LISTEN_TICKS after the pulses of the one before it were due
  * in its own time; that decides when its own are.
  */
+static uint8_t began;       /* when the last frame was to be played */
 static uint8_t due;         /* when the pulses of the frame to come are */
 static uint8_t next_listen; /* LISTEN_TICKS after a frame's own time */
 static uint8_t next_look;
@@ -47,24 +48,27 @@ void bc_hal_pulses_ready(void) {
 
 void bc_hal_pixels_ready(void) { strips_due = true; }
 
-/* From a frame's play in its own time, in whole ticks. */
-uint16_t bc_hal_moment(void) {
-    enum { TICK = 512 }; /* in 1/256 ms */
-    uint8_t since = (uint8_t)(clock_tick() - (uint8_t)(next_listen - LISTEN_TICKS - PLAY_TICKS));
-    if (since >= TICKS_AHEAD) {
-        since = (uint8_t)(since + FRAME_TICKS);
-    }
-    if (since >= FRAME_TICKS) {
-        since = FRAME_TICKS - 1;
-    }
-    return (uint16_t)(since * TICK + TICK / 2);
-}
-
 static void look_at_inputs(void) {
     if (is_past(next_look)) {
         next_look = (uint8_t)(next_look + LOOK_TICKS);
         bc_sample_inputs();
     }
+}
+
+#if BC_CHIP_LEADS
+/* 62.5 for each 1/256 ms. */
+static int16_t cycles_of(int16_t moments) { return (int16_t)(125 * moments / 2); }
+#endif
+
+/* In the middle of a frame, if all is well: what is short of the next one is cut off. */
+uint16_t bc_hal_moment(void) {
+#if BC_CHIP_LEADS
+    enum { LAST = FRAME_TICKS * TICK_MOMENTS - 1 };
+    uint16_t moment = clock_since(began);
+    return moment < LAST ? moment : LAST;
+#else /* whole ticks, where program memory is short */
+    return (uint16_t)((uint8_t)(clock_tick() - began) << 9);
+#endif
 }
 
 static void listen(void) {
@@ -74,11 +78,15 @@ static void listen(void) {
         if (bc_requests_waiting()) {
             due = (uint8_t)(due - EARLY_TICKS);
         }
+#if BC_CHIP_LEADS
+        clock_stretch(cycles_of(bc_frame_stretch()));
+#endif
     }
 }
 
 static void play(void) {
     phase = PLAYING;
+    began = (uint8_t)(due - PLAY_TICKS);
     bc_frame();
     phase = BETWEEN_FRAMES;
     resets_alive();
@@ -90,6 +98,7 @@ static void play(void) {
  * and the next frame, which makes new pixels, waits for them.
  */
 static bool work(void) {
+    line_listen();
     look_at_inputs();
     listen();
     bool is_due = is_past((uint8_t)(due - PLAY_TICKS));

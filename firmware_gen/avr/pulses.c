@@ -41,7 +41,8 @@ static uint16_t edge_times[EDGES]; /* ascending within a window */
 static uint8_t edge_servos[EDGES];
 static uint8_t next_edge;           /* the one whose interrupt is to come */
 static volatile uint8_t edges_left; /* of all windows; 0: none is to come or runs */
-static uint16_t window_time; /* timer 1's count at the tick of the window to come or running */
+static uint8_t window_tick;         /* of the window to come or running */
+static uint16_t window_time;        /* timer 1's count at that tick, once it has been */
 
 static struct pin_place servos[BC_SERVOS];
 
@@ -131,7 +132,7 @@ void pulses_prepare(uint8_t due) {
     if ((int8_t)(due - tick) > 0) {
         tick = due;
     }
-    window_time = clock_time_of(tick);
+    window_tick = tick;
     edges_left = count;
     sei();
 }
@@ -151,13 +152,20 @@ void pulses_attach(uint8_t index, uint8_t pin) { servos[index] = pin_place(pin);
 
 static void expect_next_edge(void) { OCR1B = window_time + edge_times[next_edge]; }
 
-void pulses_tick(uint16_t time) {
-    if (edges_left != 0 && time == window_time) {
+void pulses_tick(uint8_t tick, uint16_t time) {
+    if (edges_left != 0 && tick == window_tick) {
+        window_time = time;
         expect_next_edge();
         TIFR1 = _BV(OCF1B);
         TIMSK1 = _BV(OCIE1A) | _BV(OCIE1B);
     }
 }
+
+#if BC_CHIP_LEADS
+/* From the first window's tick to the last one's end: the second begins whole ticks after the
+ * first, before it edges are left but not all of them. */
+bool pulses_run(void) { return edges_left != 0 && (next_edge != 0 || (TIMSK1 & _BV(OCIE1B)) != 0); }
+#endif
 
 /*
  * Wait until timer 1's low byte is `moment`, which is less than 232 cycles ahead, and toggle the
@@ -196,7 +204,7 @@ ISR(TIMER1_COMPB_vect) {
     if (edges_left > 0 && next_edge % WINDOW_EDGES != 0) {
         expect_next_edge();
     } else { /* the window is over; the tick of the next one, if there is one, is yet to come */
-        window_time = (uint16_t)(window_time + WINDOW_TICKS * (uint16_t)TICK_CYCLES);
+        window_tick = (uint8_t)(window_tick + WINDOW_TICKS);
         TIMSK1 = _BV(OCIE1A);
     }
 }

@@ -111,8 +111,8 @@ class Chip:
     leads: bool
     """Whether its firmware can lead the other boards of a show: it has the memory, and a serial
     port for their line beside the one to the host."""
-    line_in: str
-    """Pin at which it hears the board that leads."""
+    line_in: str | None
+    """Pin at which it hears the board that leads, if it can follow."""
     line_out: str | None
     """Pin at which it tells the others, if it leads."""
     follows: bool

@@ -207,6 +207,13 @@ def _role(show: Show, board: Board) -> int:
     if show.rig.leader is None:
         return ALONE
     if not board.leads:
+        if not CHIPS[board.chip].follows:
+            raise CompileError(
+                "cannot-follow",
+                f"board `{board.name}` is to follow, and {CHIPS[board.chip].title} cannot",
+                board.mark,
+                part="chip",
+            )
         return FOLLOWS
     if not CHIPS[board.chip].leads:
         raise CompileError(

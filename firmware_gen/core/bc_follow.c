@@ -16,10 +16,10 @@
 #include "bc_table.h"
 
 enum {
-    ARRIVAL = BC_FRAME / 2,      /* moment at which a state should come */
+    ARRIVAL = 4 * BC_FRAME / 5,  /* moment at which a state should come */
     FARTHEST = 3 * BC_FRAME / 2, /* beyond it the frames are counted anew */
     MOST_STRETCH = BC_FRAME / 50,
-    GENTLENESS = 16 /* a frame makes good one part of so many */
+    GENTLENESS = 4 /* a frame makes good one part of so many */
 };
 
 /* What was heard since the last frame. */
@@ -73,13 +73,14 @@ static void keep_in_step(uint16_t moment) {
         jumps = late > FARTHEST || late < -FARTHEST;
     }
     if (jumps) {
-        follow.ahead = ahead;
+        wrong =
+            (uint8_t)(moment >> 8) < (ARRIVAL - BC_FRAME / 2) >> 8; /* nearer to the frame before */
+        follow.ahead = (uint16_t)(ahead - (uint16_t)wrong);
         bc_runs_followed = 0;
-        wrong = 0;
-        late = (int16_t)(moment - ARRIVAL);
+        late = (int16_t)(moment - ARRIVAL + wrong * BC_FRAME);
     }
     follow.frame = (uint16_t)(frames - (uint16_t)wrong);
-    late = (int16_t)(late >> 4); /* toward minus infinity, as TABLE.md writes it */
+    late = (int16_t)(late >> 2); /* toward minus infinity, as TABLE.md writes it */
     follow.stretch = (int8_t)(late > MOST_STRETCH    ? MOST_STRETCH
                               : late < -MOST_STRETCH ? -MOST_STRETCH
                                                      : late);

@@ -10,15 +10,15 @@ from typing import Final
 
 from sim.rulebook import FRAME_CLOCK
 
-ARRIVAL: Final = FRAME_CLOCK // 2
-"""Moment of the frame before its own at which a state should arrive: whatever is up to half a frame
-early or late is still in time."""
+ARRIVAL: Final = 4 * FRAME_CLOCK // 5
+"""Moment of the frame before its own at which a state should arrive: whatever is up to 4 ms late or
+16 ms early is still in time, and a cue shows soon on all boards."""
 FARTHEST: Final = 3 * FRAME_CLOCK // 2
 """Beyond this the frames are counted anew."""
 MOST_STRETCH: Final = FRAME_CLOCK // 50
 """2 % of a frame."""
-GENTLENESS_BITS: Final = 4
-"""A frame makes good a sixteenth of what is wrong."""
+GENTLENESS_BITS: Final = 2
+"""A frame makes good a quarter of what is wrong."""
 
 
 class InStep:
@@ -43,7 +43,8 @@ class InStep:
         late = wrong * FRAME_CLOCK + moment - ARRIVAL
         jumped = not follows or abs(late) > FARTHEST
         if jumped:
-            self._ahead = (frames - hub_frame) % 2**16
-            wrong, late = 0, moment - ARRIVAL
+            wrong = int(moment < ARRIVAL - FRAME_CLOCK // 2)  # nearer to the frame before
+            self._ahead = (frames - hub_frame - wrong) % 2**16
+            late = wrong * FRAME_CLOCK + moment - ARRIVAL
         self.stretch = max(-MOST_STRETCH, min(MOST_STRETCH, late >> GENTLENESS_BITS))
         return frames - wrong, jumped

@@ -112,11 +112,6 @@ def _line(rig: Rig, board: Board) -> list[Joint]:
     else:
         pin, to = chip.line_in, f"the line from {leader.name}"
         how = "from the cable; its ground beside it"
-        if pin is not None and chip.pins[pin] in chip.reserved:
-            how = (
-                "through a Schottky diode, cathode to the cable; 4.7 kohm from the pin to the "
-                "logic feed; the adapter's lead through 1 kohm"
-            )
     return [] if pin is None else [Joint(chip.pins[pin], to, LINE, how)]
 
 

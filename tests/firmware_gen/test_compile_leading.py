@@ -28,10 +28,10 @@ def cue(name: str, *outputs: str, conflict: str = "take") -> Cue:
 
 
 def show(*cues: Cue, leads: bool = True, chip: str = LARGE.name, horns: int = 4) -> Show:
-    boards = (Board("hub", chip, 1, leads=leads), Board("arm", SMALL.name, 2))
+    boards = (Board("hub", chip, 1, leads=leads), Board("arm", LARGE.name, 2))
     pins = sorted(LARGE.pins_for("switch"))
     own = (horn("own", "hub", pins[0]),)
-    free = sorted(SMALL.pins_for("switch"))
+    free = sorted(LARGE.pins_for("switch"))
     others = tuple(horn(f"h{n}", "arm", free[n]) for n in range(horns))
     return Show(Rig(boards=boards, outputs=own + others), Score(title="t", cues=cues))
 
@@ -94,9 +94,9 @@ def test_a_claim_counts_what_the_part_for_letting_go_holds() -> None:
 def test_sixteen_claims_fit_and_one_more_does_not(ways: int) -> None:
     cues = [cue(f"c{n}", f"h{n}") for n in range(CLAIMS)]
     if ways > CLAIMS:
-        free = sorted(SMALL.pins_for("switch"))
+        free = sorted(LARGE.pins_for("switch"))
         made = show(*cues, cue("more", "h16"), horns=CLAIMS)
-        third = Board("leg", SMALL.name, 3)
+        third = Board("leg", LARGE.name, 3)
         rig = replace(
             made.rig,
             boards=(*made.rig.boards, third),

