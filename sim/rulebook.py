@@ -111,6 +111,13 @@ ALPHA_RANGE: Final = (SHARE_ONE >> 10, SHARE_ONE >> 1)
 """Q16. Share of a move spent speeding up; under a thousandth it is a jump of speed."""
 BETA_RANGE: Final = (1, SHARE_ONE >> 1)
 """Q16. Share of the speeding up in which the acceleration rises."""
+PEAK_MIDDLE: Final = SHARE_ONE >> 1
+"""Q16. Where the handbooks' laws are fastest; a table does not state it."""
+PEAK_SHARES: Final = (0.26, 0.74)
+"""Share of a move at which it is fastest. Nearer to an end, the acceleration there would be twice
+that of the even law, and Ca of the steepest law would not fit in the 24 bits that it has."""
+PEAK_RANGE: Final = (round(PEAK_SHARES[0] * SHARE_ONE), round(PEAK_SHARES[1] * SHARE_ONE))
+"""The same in Q16, as a table has it."""
 BRAKE_SLACK_BITS: Final = 16
 """By 2^16 position units (0.02 deg) a board lets a brake end beyond the travel: so near to it the
 part may seem by rounding. No pulse goes beyond."""

@@ -204,6 +204,9 @@ def _laws() -> dict[str, int]:
         "BRAKE_SLACK_BITS": rulebook.BRAKE_SLACK_BITS,
         "AHEAD_BITS": rulebook.AHEAD_BITS,
         "ALPHA_LEAST": rulebook.ALPHA_RANGE[0],
+        "PEAK_MIDDLE": rulebook.PEAK_MIDDLE,
+        "PEAK_LEAST": rulebook.PEAK_RANGE[0],
+        "PEAK_MOST": rulebook.PEAK_RANGE[1],
     }
 
 

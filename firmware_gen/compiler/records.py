@@ -8,7 +8,7 @@ from math import floor
 from typing import TypeVar
 
 from firmware_gen.table.laws import UNIFORM_ID, law_parameters
-from firmware_gen.table.layout import LAW_IDS, ORDERS
+from firmware_gen.table.layout import ORDERS
 from firmware_gen.table.records import (
     InputRecord,
     LampRecord,
@@ -20,6 +20,7 @@ from firmware_gen.table.records import (
 )
 from sim.light.lightness import channel_levels
 from sim.model import (
+    MINIMUM_JERK,
     NO_MARK,
     UNIFORM,
     Board,
@@ -200,7 +201,7 @@ class LawBook:
 
     def __init__(self, acts: Sequence[Act]) -> None:
         moves = [_key(act.law) for act in acts if isinstance(act, Move)]
-        first = [_commonest(moves)] if moves else [(LAW_IDS["3-4-5"], 0, 0)]
+        first = [_commonest(moves)] if moves else [_key(MINIMUM_JERK)]
         marks = {_key(a.law): a.mark for a in reversed(acts) if isinstance(a, Move | Fade)}
         others = [_key(a.law) for a in acts if isinstance(a, Move)]
         others += [_key(a.law) for a in acts if isinstance(a, Fade) and a.law != UNIFORM]
@@ -230,7 +231,7 @@ class LawBook:
         return None if _key(law)[0] == UNIFORM_ID else self._index[_key(law)]
 
 
-def _key(law: Law) -> tuple[int, int, int]:
+def _key(law: Law) -> tuple[int, int, int, int]:
     return law_parameters(law)
 
 

@@ -240,15 +240,22 @@ static bool colour_is_good(void) {
     return red && green && blue;
 }
 
+static bool law_id_is_good(uint8_t kind) {
+    return (kind & (uint8_t)~BC_FLAG) <= BC_LAW_DOUBLE_S && kind != (BC_LAW_UNIFORM | BC_FLAG);
+}
+
 static bool law_is_good(void) {
-    uint8_t id = bc_next_u8();
-    if (id == BC_LAW_TRAPEZOID) {
-        return is_share(bc_next_u16(), BC_ALPHA_LEAST);
+    uint8_t kind = bc_next_u8();
+    uint8_t id = (uint8_t)(kind & ~BC_FLAG);
+    uint16_t peak;
+    if (!law_id_is_good(kind) ||
+        ((id == BC_LAW_TRAPEZOID || id == BC_LAW_DOUBLE_S) &&
+         !is_share(bc_next_u16(), BC_ALPHA_LEAST)) ||
+        (id == BC_LAW_DOUBLE_S && !is_share(bc_next_u16(), 1))) {
+        return false;
     }
-    if (id == BC_LAW_DOUBLE_S) {
-        return is_share(bc_next_u16(), BC_ALPHA_LEAST) && is_share(bc_next_u16(), 1);
-    }
-    return id <= BC_LAW_DOUBLE_S;
+    peak = (kind & BC_FLAG) != 0 ? bc_next_u16() : BC_PEAK_MIDDLE;
+    return peak >= BC_PEAK_LEAST && peak <= BC_PEAK_MOST;
 }
 
 static bool input_is_good(struct check *check) {

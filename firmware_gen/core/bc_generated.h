@@ -130,7 +130,10 @@ enum {
     BC_LEAST_OVERLAP = 128,
     BC_BRAKE_SLACK_BITS = 16,
     BC_AHEAD_BITS = 20,
-    BC_ALPHA_LEAST = 64
+    BC_ALPHA_LEAST = 64,
+    BC_PEAK_MIDDLE = 32768,
+    BC_PEAK_LEAST = 17039,
+    BC_PEAK_MOST = 48497
 };
 
 enum bc_kind {

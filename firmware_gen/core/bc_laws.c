@@ -118,21 +118,36 @@ static uint16_t first_half(const struct bc_law *law, uint16_t x, enum what what)
     return ramped(law, x, what);
 }
 
+/* At x of a half that takes `peak` of the duration and of the stroke. */
+static uint16_t up_to_peak(const struct bc_law *law, uint16_t x, uint16_t peak, enum what what) {
+    uint16_t found;
+    if (peak == HALF) {
+        return first_half(law, x, what);
+    }
+    found = first_half(law, (uint16_t)((bc_share(x, peak) + 1) >> 1), what);
+    return what == SLOPE ? found : (uint16_t)(((uint32_t)found * peak) >> 15);
+}
+
 uint32_t bc_law_position(const struct bc_law *law, uint32_t x) {
+    uint16_t peak = law->peak;
     if (law->id == BC_LAW_UNIFORM) {
         return x;
     }
-    if (x > HALF) {
-        return ONE - first_half(law, (uint16_t)(ONE - x), POSITION);
+    if (x > peak) {
+        return ONE - up_to_peak(law, (uint16_t)(ONE - x), (uint16_t)(ONE - peak), POSITION);
     }
-    return first_half(law, (uint16_t)x, POSITION);
+    return up_to_peak(law, (uint16_t)x, peak, POSITION);
 }
 
 uint16_t bc_law_slope(const struct bc_law *law, uint32_t x) {
+    uint16_t peak = law->peak;
     if (law->id == BC_LAW_UNIFORM) {
         return ONE / 4;
     }
-    return first_half(law, (uint16_t)(x > HALF ? ONE - x : x), SLOPE);
+    if (x > peak) {
+        return up_to_peak(law, (uint16_t)(ONE - x), (uint16_t)(ONE - peak), SLOPE);
+    }
+    return up_to_peak(law, (uint16_t)x, peak, SLOPE);
 }
 
 /* -- coefficients --------------------------------------------------------------------------- */
@@ -170,5 +185,9 @@ void bc_law_coefficients(const struct bc_law *law, struct bc_coefficients *found
         found->overlap = 0;
     } else {
         ramp_coefficients(alpha_of(law), law->beta, found);
+    }
+    if (law->peak != HALF) {
+        uint16_t shorter = law->peak < HALF ? law->peak : (uint16_t)(ONE - law->peak);
+        found->acceleration = bc_quotient(found->acceleration, HALF, shorter) + 1;
     }
 }

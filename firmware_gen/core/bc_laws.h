@@ -9,6 +9,7 @@ struct bc_law {
     uint8_t id;
     uint16_t alpha; /* Q16; for the laws that have one */
     uint16_t beta;
+    uint16_t peak; /* where it is fastest, Q16 */
 };
 
 /* A law's coefficients; see there. */

@@ -193,7 +193,7 @@ BC_INLINE uint8_t noise(uint16_t common, uint8_t pixel) {
 }
 
 static uint8_t breathing(uint8_t h) {
-    const struct bc_law harmonic = {BC_LAW_HARMONIC, 0, 0};
+    const struct bc_law harmonic = {BC_LAW_HARMONIC, 0, 0, BC_PEAK_MIDDLE};
     uint8_t y = (uint8_t)(h < 128 ? 2 * h : 510 - 2 * h);
     return (uint8_t)(bc_law_position(&harmonic, (uint32_t)y << 8) >> 8);
 }

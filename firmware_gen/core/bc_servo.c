@@ -53,7 +53,7 @@ static int32_t with_sign(uint32_t size, bool is_negative) {
 
 /* Laws without parameters need not be read. */
 static struct bc_law law_of(const struct servo *servo) {
-    struct bc_law law = {servo->law_id, 0, 0};
+    struct bc_law law = {servo->law_id, 0, 0, BC_PEAK_MIDDLE};
     if (servo->law != BC_NONE) {
         bc_table_law(servo->law, &law);
     }
@@ -198,6 +198,11 @@ static uint32_t time_by_speed(uint16_t limit, uint32_t way, uint16_t coefficient
 
 static uint32_t larger(uint32_t a, uint32_t b) { return a > b ? a : b; }
 
+/* In how long a move's speed still grows while the brake dies. */
+static uint32_t time_to_rise(uint32_t brake, uint16_t peak) {
+    return bc_quotient(brake, 65536, peak) + (peak != BC_PEAK_MIDDLE ? 1 : 0);
+}
+
 /* Steps 3 and 4: over the brake if the target lies far enough ahead, else behind it. */
 static void plan_times(struct servo *servo, const struct plan *plan, uint32_t start,
                        uint32_t duration) {
@@ -210,7 +215,7 @@ static void plan_times(struct servo *servo, const struct plan *plan, uint32_t st
     servo->start = start;
     if (servo->brake > 0 && is_ahead && law.overlap > 0) {
         servo->brake_first = false;
-        servo->total = larger(duration, 2 * servo->brake);
+        servo->total = larger(duration, time_to_rise(servo->brake, plan->law.peak));
         by_speed = bc_quotient(by_speed, 256, law.overlap);
     } else {
         servo->brake_first = true;
@@ -226,7 +231,7 @@ static void plan_times(struct servo *servo, const struct plan *plan, uint32_t st
 
 void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
     struct servo *servo = &servos[act->output.index];
-    struct plan plan = {{BC_LAW_3_4_5, 0, 0}, 0, 0, 0, 0, 0, 0};
+    struct plan plan = {{BC_LAW_3_4_5, 0, 0, BC_PEAK_MIDDLE}, 0, 0, 0, 0, 0, 0};
     plan.position = position_at(servo, start);
     plan.speed = speed_at(servo, start);
     if (act->law != BC_NONE) {
@@ -237,7 +242,7 @@ void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run) {
     servo->target = act->target;
     servo->way = position_of(act->target) - (plan.position + servo->residual); /* step 2 */
     servo->law_id = plan.law.id;
-    servo->law = plan.law.alpha == 0 ? BC_NONE : act->law;
+    servo->law = plan.law.alpha == 0 && plan.law.peak == BC_PEAK_MIDDLE ? BC_NONE : act->law;
     servo->run = run;
     servo->is_moving = true;
     servo->is_shown = false;

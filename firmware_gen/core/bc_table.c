@@ -108,27 +108,36 @@ uint8_t bc_table_bindings(void) {
     return bc_header(BC_AT_BINDINGS);
 }
 
-uint8_t bc_law_size(uint8_t id) {
+uint8_t bc_law_size(uint8_t kind) {
+    uint8_t id = (uint8_t)(kind & ~BC_FLAG);
+    bool has_peak = kind > (BC_LAW_UNIFORM | BC_FLAG) && id <= BC_LAW_DOUBLE_S;
+    uint8_t peak = has_peak ? 2 : 0;
     switch (id) {
     case BC_LAW_DOUBLE_S:
-        return 5;
+        return (uint8_t)(5 + peak);
     case BC_LAW_TRAPEZOID:
-        return 3;
+        return (uint8_t)(3 + peak);
     default:
-        return 1;
+        return (uint8_t)(1 + peak);
     }
 }
 
 void bc_table_law(uint8_t index, struct bc_law *law) {
-    uint16_t at = law_at(index);
-    law->id = bc_table_u8(at);
+    uint8_t kind;
+    bc_table_seek(law_at(index));
+    kind = bc_next_u8();
+    law->id = (uint8_t)(kind & ~BC_FLAG);
     law->alpha = 0;
     law->beta = 0;
+    law->peak = BC_PEAK_MIDDLE;
     if (law->id == BC_LAW_TRAPEZOID || law->id == BC_LAW_DOUBLE_S) {
-        law->alpha = bc_table_u16((uint16_t)(at + 1));
+        law->alpha = bc_next_u16();
     }
     if (law->id == BC_LAW_DOUBLE_S) {
-        law->beta = bc_table_u16((uint16_t)(at + 3));
+        law->beta = bc_next_u16();
+    }
+    if ((kind & BC_FLAG) != 0) {
+        law->peak = bc_next_u16();
     }
 }
 

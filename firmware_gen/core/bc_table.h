@@ -40,8 +40,8 @@ uint16_t bc_table_cue(uint8_t index);
 /* Bytes of a cue's record: claims stand behind it in the table of a board that leads. */
 uint8_t bc_cue_size(void);
 
-/* Bytes of a law's record. */
-uint8_t bc_law_size(uint8_t id);
+/* Bytes of a law's record, by its first; 1 of one that there is not. */
+uint8_t bc_law_size(uint8_t kind);
 
 /* Read the law with this index. */
 void bc_table_law(uint8_t index, struct bc_law *law);

@@ -19,6 +19,7 @@ from firmware_gen.table.layout import (
     LAW,
     LAW_ALPHA,
     LAW_BETA,
+    LAW_PEAK,
     LAWS_BY_ID,
     LEADS,
     LOOP_FOREVER,
@@ -385,11 +386,15 @@ def _colour(number: int, colour: tuple[int, int, int]) -> str:
 
 def _law(number: int, law: LawRecord) -> str:
     shares = [f"{share / rulebook.SHARE_ONE:.4g}" for share in (law.alpha, law.beta) if share]
-    return " ".join([LAWS_BY_ID[law.law_id], ", ".join(shares)]).strip()
+    words = " ".join([LAWS_BY_ID[law.law_id], ", ".join(shares)]).strip()
+    if law.peak == rulebook.PEAK_MIDDLE:
+        return words
+    return f"{words}, fastest at {100 * law.peak / rulebook.SHARE_ONE:.3g} %"
 
 
 def _law_size(law: LawRecord) -> int:
-    return LAW.size + LAW_ALPHA.size * bool(law.alpha) + LAW_BETA.size * bool(law.beta)
+    peak = LAW_PEAK.size * (law.peak != rulebook.PEAK_MIDDLE)
+    return LAW.size + LAW_ALPHA.size * bool(law.alpha) + LAW_BETA.size * bool(law.beta) + peak
 
 
 def _output_size(output: OutputRecord) -> int:

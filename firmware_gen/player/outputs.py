@@ -103,7 +103,7 @@ class TableOutputs:
     def __init__(self, table: Table) -> None:
         self._records = table.outputs
         self._colours = table.colours
-        self._laws = [law_by_id(law.law_id, law.alpha, law.beta) for law in table.laws]
+        self._laws = [law_by_id(law.law_id, law.alpha, law.beta, law.peak) for law in table.laws]
         self._uniform = fixed_law(UNIFORM)
         self._stop = CLOCK_PER_MS * STOP_STEP_MS * table.stop_time
         self.servos = {n: _Servo(one) for n, one in self._each(ServoRecord)}

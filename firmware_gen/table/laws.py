@@ -1,4 +1,4 @@
-"""Motion laws as a table states them: an id, and alpha and beta in Q16 (TABLE.md, section 1.3)."""
+"""Motion laws in a table: an id; alpha, beta and peak in Q16 (TABLE.md, section 1.3)."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import Final
 
 from firmware_gen.table.layout import LAW_IDS, LAWS_BY_ID
 from sim.model import Law
-from sim.rulebook import SHARE_ONE
+from sim.rulebook import PEAK_MIDDLE, SHARE_ONE
 from sim.score.fixed_laws import LAW_LISTS, FixedLaw, fixed_law
 from sim.score.law_numbers import table_law
 
@@ -15,14 +15,15 @@ LISTED: Final = tuple(sorted(LAW_IDS[name] for name in LAW_LISTS))
 """Ids of the laws held as lists of numbers; the others are computed."""
 
 
-def law_by_id(law_id: int, alpha: int = 0, beta: int = 0) -> FixedLaw:
+def law_by_id(law_id: int, alpha: int = 0, beta: int = 0, peak: int = PEAK_MIDDLE) -> FixedLaw:
     """The law of a record. `parabolic` takes no parameters; they follow from its id."""
-    return fixed_law(Law(LAWS_BY_ID[law_id], alpha / SHARE_ONE, beta / SHARE_ONE))
+    shares = alpha / SHARE_ONE, beta / SHARE_ONE, peak / SHARE_ONE
+    return fixed_law(Law(LAWS_BY_ID[law_id], *shares))
 
 
-def law_parameters(law: Law) -> tuple[int, int, int]:
-    """Id, alpha and beta of a law as a table holds it; 0 where the law has none."""
+def law_parameters(law: Law) -> tuple[int, int, int, int]:
+    """Id, alpha, beta and peak of a law as a table holds it; alpha and beta 0 if it has none."""
     held = table_law(law)
     alpha = round(SHARE_ONE * held.alpha) if law.name in ("trapezoid", "double-S") else 0
     beta = round(SHARE_ONE * held.beta) if law.name == "double-S" else 0
-    return LAW_IDS[law.name], alpha, beta
+    return LAW_IDS[law.name], alpha, beta, round(SHARE_ONE * held.peak)

@@ -17,6 +17,7 @@ from sim.rulebook import (
     ALPHA_RANGE,
     BETA_RANGE,
     LEVEL_MAX,
+    PEAK_RANGE,
     PULSE_RANGE,
     WORD_MAX,
 )
@@ -237,11 +238,12 @@ COLOUR: Final = Record(
 LAW: Final = Record("law", (Field("id", "u8", 0, 9),), BAD_RECORD)
 LAW_ALPHA: Final = Record("law", (Field("alpha", "u16", *ALPHA_RANGE),), BAD_RECORD)
 LAW_BETA: Final = Record("law", (Field("beta", "u16", *BETA_RANGE),), BAD_RECORD)
+LAW_PEAK: Final = Record("law", (Field("peak", "u16", *PEAK_RANGE),), BAD_RECORD)
 INPUT: Final = Record("input", (Field("pin", "u8"), Field("button", "u8")), BAD_RECORD)
 BINDING: Final = Record("binding", (Field("button", "u8"), Field("cue", "u8")), BAD_RECORD)
 FLAG: Final = 0x80
 """Of an input: active low. Of a binding: the cue repeats while the button is held. Of an output's
-kind: its trims stand behind the record."""
+kind: its trims stand behind the record. Of a law's id: its peak does."""
 STRAND: Final = 0x08
 """Of a cue's flags: it is a strand of idle."""
 CUE: Final = Record(

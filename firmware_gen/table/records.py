@@ -47,6 +47,7 @@ from firmware_gen.table.layout import (
     LAW_ALPHA,
     LAW_BETA,
     LAW_IDS,
+    LAW_PEAK,
     LEADS,
     LENGTH,
     LETS_GO,
@@ -75,6 +76,7 @@ from sim.rulebook import (
     BUTTONS,
     ENABLE_INTERVAL_FRAMES,
     GLIDE_STEP_MS,
+    PEAK_MIDDLE,
     STOP_STEP_MS,
     STRANDS,
     THREADS,
@@ -151,6 +153,8 @@ class LawRecord:
     law_id: int
     alpha: int = 0
     beta: int = 0
+    peak: int = PEAK_MIDDLE
+    """Share of the duration at which it is fastest, Q16; not stated if it is the middle."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -359,12 +363,16 @@ def _colour_bytes(colour: tuple[int, int, int], path: str) -> bytes:
 
 
 def _law_bytes(law: LawRecord, path: str) -> bytes:
-    data = LAW.pack(path, id=law.law_id)
+    skewed = law.peak != PEAK_MIDDLE
+    data = bytearray(LAW.pack(path, id=law.law_id))
+    data[0] |= FLAG * skewed
     if law.law_id in WITH_ALPHA:
         data += LAW_ALPHA.pack(path, alpha=law.alpha)
     if law.law_id in WITH_BETA:
         data += LAW_BETA.pack(path, beta=law.beta)
-    return data
+    if skewed:
+        data += LAW_PEAK.pack(path, peak=law.peak)
+    return bytes(data)
 
 
 WITH_ALPHA: Final = (LAW_IDS["trapezoid"], LAW_IDS["double-S"])
@@ -575,18 +583,26 @@ class _Decoder:
 
     def _law(self, path: str) -> LawRecord:
         self._need(1, path)
-        law_id = LAW.unpack(self.data, self.at, path)["id"]
+        first = self.data[self.at]
+        law_id, skewed = first & ~FLAG, first >= FLAG
+        LAW.unpack(bytes([law_id]), 0, path)
+        if skewed and law_id == LAW_IDS["uniform"]:
+            raise TableError(BAD_RECORD, path, "uniform is as fast everywhere: it has no peak")
         more = tuple(
             record
-            for record, those in ((LAW_ALPHA, WITH_ALPHA), (LAW_BETA, WITH_BETA))
-            if law_id in those
+            for record, is_there in (
+                (LAW_ALPHA, law_id in WITH_ALPHA),
+                (LAW_BETA, law_id in WITH_BETA),
+                (LAW_PEAK, skewed),
+            )
+            if is_there
         )
         self._need(LAW.size + sum(record.size for record in more), path)
         self.at += LAW.size
-        values = {"alpha": 0, "beta": 0}
+        values = {"alpha": 0, "beta": 0, "peak": PEAK_MIDDLE}
         for record in more:
             values |= self._record(record, path)
-        return LawRecord(law_id, values["alpha"], values["beta"])
+        return LawRecord(law_id, **values)
 
     def _input(self, path: str) -> InputRecord:
         values = self._record(INPUT, path)

@@ -7,16 +7,17 @@ farthest (or slowest) among those that the show can leave the part at
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import ceil
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from lark import Token
 
 from seqlang.meaning.values import Fault, Reading
-from seqlang.text.syntax import LawText, Pace, Ranged, names_in
-from seqlang.text.units import DURATION, PartMeasures
+from seqlang.text.syntax import Amount, LawText, Pace, Ranged, names_in
+from seqlang.text.units import DURATION, PERCENT, PartMeasures
 from sim.model import MINIMUM_JERK, UNIFORM, Law, Rig, Servo
-from sim.rulebook import FRAME_MS, LONGEST_DURATION_MS
+from sim.rulebook import FRAME_MS, LONGEST_DURATION_MS, PEAK_SHARES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -64,8 +65,7 @@ class Pacer:
 
     def timing(self, pace: Pace, law: LawText | None, ways: Sequence[PartWay]) -> Timing:
         """Duration and laws of a statement. Raises Fault."""
-        chosen = None if law is None else self.law(law)
-        move_law, fade_law = chosen or MINIMUM_JERK, chosen or UNIFORM
+        move_law, fade_law = self._laws_of(law, fades=not ways)
         if pace.kind == "in" and isinstance(pace.amounts[0], Ranged):
             least, most = drawn_times(self._reading, pace.amounts[0], "a duration")
             return Timing(least, move_law, fade_law, most)
@@ -98,17 +98,62 @@ class Pacer:
 
     # -- laws -------------------------------------------------------------------------------
 
+    def _laws_of(self, text: LawText | None, *, fades: bool) -> tuple[Law, Law]:
+        """The laws of a statement's moves and of its fades. Raises Fault."""
+        if text is None:
+            return MINIMUM_JERK, UNIFORM
+        if text.name is not None:
+            law = self.law(text)
+            return law, law
+        assert text.peak is not None
+        peak = self._peak(text.peak, UNIFORM if fades else MINIMUM_JERK)
+        return replace(MINIMUM_JERK, peak=peak), UNIFORM
+
     def law(self, text: LawText) -> Law:
         """The law a statement names. Raises Fault."""
-        key = str(text.name) if not text.shares else self._reading.text(text)
+        plain = not text.shares and text.peak is None
+        key = str(text.name) if plain else self._reading.text(text)
         known = self._laws.get(key)
         if known is None:
             known = self._new_law(text)
-            if not any(names_in(text.shares)):
+            if not any(names_in((*text.shares, text.peak))):
                 self._laws[key] = known
         return known
 
     def _new_law(self, text: LawText) -> Law:
+        law = self._even_law(text)
+        return law if text.peak is None else replace(law, peak=self._peak(text.peak, law))
+
+    def _peak(self, amount: Amount, law: Law) -> float:
+        value = self._reading.share(amount)
+        if law.name == "uniform":
+            self._reading.error(
+                "wrong-kind",
+                "`uniform` is as fast everywhere",
+                amount,
+                help="name another law, such as `3-4-5, fastest at 30 %`",
+            )
+            raise Fault
+        low, high = PEAK_SHARES
+        if not low <= value <= high:
+            limit = 100.0 * (low if value < low else high)
+            if self._reading.quantity(amount).dimension != PERCENT and low <= value / 100.0 <= high:
+                limit = value  # a bare figure was meant in percent
+            self._reading.error(
+                "number-out-of-range",
+                f"a move is fastest at {100 * low:g} % to {100 * high:g} % of its time, "
+                f"but `{self._reading.text(amount)}` is written",
+                amount,
+                asked=100.0 * value,
+                limit=limit,
+                fix=f"{limit:g} %",
+                unit="%",
+            )
+            raise Fault
+        return value
+
+    def _even_law(self, text: LawText) -> Law:
+        assert text.name is not None
         if not text.shares:
             return Law(" ".join(text.name.split()))  # type: ignore[arg-type]  # a LAW token
         shares = [self._share(share) for share in text.shares]

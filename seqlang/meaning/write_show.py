@@ -105,7 +105,8 @@ def number(value: float) -> str:
 
 
 def _percent(share: float) -> str:
-    return format(Decimal(repr(float(share))) * 100, "f").removesuffix(".00") + " %"
+    digits = format(Decimal(repr(float(share))) * 100, "f")
+    return (digits.rstrip("0").rstrip(".") if "." in digits else digits) + " %"
 
 
 def _quantity(value: float, unit: str) -> str:
@@ -533,6 +534,12 @@ def _block(step: InTurn | Together | Repeat, depth: int, units: Mapping[str, str
 def _law(law: Law, usual: Law) -> str:
     if law == usual:
         return ""
+    if law.peak != 0.5:
+        return f"{_even_law(replace(law, peak=0.5))}, fastest at {_percent(law.peak)}"
+    return _even_law(law)
+
+
+def _even_law(law: Law) -> str:
     if law.name == "trapezoid":
         return f", trapezoid {number(law.alpha)}"
     if law.name == "double-S":

@@ -242,12 +242,13 @@ def _swing(items: list[object]) -> tuple[Line, ...]:
 
 
 def _law(items: list[object]) -> LawText | None:
-    """The law at the end of a statement's parts, taken off them."""
-    last = items[-1]
-    if not isinstance(last, LawText):
-        return None
-    del items[-1]
-    return last
+    """The law at the end of a statement's parts, and where it is fastest, taken off them."""
+    peak = None
+    if isinstance(items[-1], Line) and items[-1].kind == "fastest":
+        peak = cast("Line", items.pop()).amount(1)
+    if isinstance(items[-1], LawText):
+        return cast("LawText", items.pop())._replace(peak=peak)
+    return None if peak is None else LawText(None, (), peak)
 
 
 def _pace(item: object) -> Pace:

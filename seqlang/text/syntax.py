@@ -139,10 +139,11 @@ class Pace(NamedTuple):
 
 
 class LawText(NamedTuple):
-    """A motion law's name and its shares."""
+    """A motion law: its name, its shares, and where in its duration it is fastest, if written."""
 
-    name: Token
+    name: Token | None
     shares: tuple[Amount, ...]
+    peak: Amount | None = None
 
 
 class ActText(NamedTuple):

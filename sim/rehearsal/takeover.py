@@ -25,6 +25,8 @@ from sim.rulebook import (
     ANGLE_STEPS_PER_DEG,
     BRAKE_SLACK_BITS,
     OVERLAP_ONE,
+    PEAK_MIDDLE,
+    SHARE_ONE,
     SHORTEST_MOTION_CLOCK,
 )
 
@@ -43,6 +45,8 @@ class LawFigures(Protocol):
     def ca(self) -> int: ...
     @property
     def overlap(self) -> int: ...
+    @property
+    def peak(self) -> int: ...
 
 
 class ServoLimits(NamedTuple):
@@ -116,7 +120,8 @@ def take_over(
     far = distance >= 1 << AHEAD_BITS
     ahead = (brake > 0) & (way * speed > 0) & far & (law.overlap > 0)
     by_sum = by.quotient(by_speed * OVERLAP_ONE, max(law.overlap, 1))
-    swelling = by.greatest(asked, by_acceleration, by_sum, 2 * brake)
+    rise = by.quotient(brake * SHARE_ONE, law.peak) + (law.peak != PEAK_MIDDLE)
+    swelling = by.greatest(asked, by_acceleration, by_sum, rise)
     following = by.greatest(asked - brake, by_acceleration, by_speed, SHORTEST_MOTION_CLOCK)
 
     wait = by.choose(ahead, 0, brake)

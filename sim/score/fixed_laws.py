@@ -14,7 +14,7 @@ from types import MappingProxyType
 from typing import Final
 
 from sim.model import Law, LawName
-from sim.rulebook import SHARE_ONE, SLOPE_ONE
+from sim.rulebook import PEAK_MIDDLE, SHARE_ONE, SLOPE_ONE
 from sim.score.law_numbers import law_numbers, table_law
 from sim.score.laws import ramp_shares
 
@@ -78,19 +78,29 @@ class FixedLaw:
     """Peak acceleration, Q12, rounded up; 0 for `uniform`."""
     overlap: int
     """Overlap factor, Q8, rounded down; 0 where the move may not overlap a brake."""
+    peak: int = PEAK_MIDDLE
+    """Share of the duration at which it is fastest, Q16."""
 
     def shape(self, x: int) -> tuple[int, int]:
         """Position (Q16) and slope (Q14) at a progress `x`."""
         if self.name == "uniform":
             return x, SLOPE_ONE
-        if x > HALF:
-            s, slope = self._first_half(ONE - x)
+        peak = self.peak
+        if x > peak:
+            s, slope = self._up_to_peak(ONE - x, ONE - peak)
             return ONE - s, slope
-        return self._first_half(x)
+        return self._up_to_peak(x, peak)
 
     def position(self, x: int) -> int:
         """Position alone (Q16)."""
         return x if self.name == "uniform" else self.shape(x)[0]
+
+    def _up_to_peak(self, x: int, peak: int) -> tuple[int, int]:
+        """At `x` of a half that takes `peak` of the duration and of the stroke."""
+        if peak == HALF:
+            return self._first_half(x)
+        s, slope = self._first_half(((x << 16) // peak + 1) >> 1)
+        return (s * peak) >> 15, slope
 
     def _first_half(self, x: int) -> tuple[int, int]:
         gains = LAW_LISTS.get(self.name)

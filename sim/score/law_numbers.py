@@ -6,6 +6,7 @@ limit stretches must come out alike.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 from math import ceil, floor, inf, isqrt
 from typing import NamedTuple
@@ -17,6 +18,8 @@ from sim.rulebook import (
     COEFFICIENT_ONE,
     LEAST_OVERLAP,
     OVERLAP_ONE,
+    PEAK_MIDDLE,
+    PEAK_RANGE,
     SHARE_ONE,
 )
 from sim.score.laws import coefficients, overlap_factor, ramp_shares
@@ -31,11 +34,21 @@ class LawNumbers(NamedTuple):
     """Peak acceleration, Q12, rounded up; 0 for `uniform`."""
     overlap: int
     """Overlap factor, Q8, rounded down; 0 where a move may not overlap a brake."""
+    peak: int = PEAK_MIDDLE
+    """Share of the duration at which it is fastest, Q16."""
 
 
 @lru_cache(maxsize=256)
 def law_numbers(law: Law) -> LawNumbers:
     """The numbers of a law."""
+    even = _even_numbers(replace(law, peak=0.5))
+    peak = _peak(law)
+    if peak == PEAK_MIDDLE:
+        return even
+    return even._replace(ca=even.ca * PEAK_MIDDLE // min(peak, SHARE_ONE - peak) + 1, peak=peak)
+
+
+def _even_numbers(law: Law) -> LawNumbers:
     held = table_law(law)
     if law.name in ("parabolic", "trapezoid", "double-S"):
         alpha, beta = (round(share * SHARE_ONE) for share in ramp_shares(held))
@@ -54,13 +67,19 @@ def law_numbers(law: Law) -> LawNumbers:
 
 
 def table_law(law: Law) -> Law:
-    """The law with `alpha` and `beta` as a table holds them."""
-    alpha = _share(law.alpha, ALPHA_RANGE)
+    """The law with its parameters as a table holds them."""
+    alpha, peak = _share(law.alpha, ALPHA_RANGE), _peak(law) / SHARE_ONE
     if law.name == "trapezoid":
-        return Law(law.name, alpha)
+        return Law(law.name, alpha, peak=peak)
     if law.name == "double-S":
-        return Law(law.name, alpha, _share(law.beta, BETA_RANGE))
-    return law
+        return Law(law.name, alpha, _share(law.beta, BETA_RANGE), peak)
+    return replace(law, peak=peak)
+
+
+def _peak(law: Law) -> int:
+    if law.name == "uniform":
+        return PEAK_MIDDLE
+    return round(SHARE_ONE * _share(law.peak, PEAK_RANGE))
 
 
 def _share(share: float, limits: tuple[int, int]) -> float:

@@ -1,8 +1,10 @@
 """Motion laws: how a part travels from rest to rest.
 
 Every law is normalised: the stroke is 1 and the duration is 1. With a stroke h and a duration T,
-position is `h s`, velocity `h v / T`, acceleration `h a / T**2` and jerk `h j / T**3`. All laws
-are symmetric, s(1 - x) = 1 - s(x), so the piecewise ones are written for the first half alone.
+position is `h s`, velocity `h v / T`, acceleration `h a / T**2` and jerk `h j / T**3`. The laws
+of the handbooks are symmetric, s(1 - x) = 1 - s(x), so the piecewise ones are written for the first
+half alone. A law whose peak of speed lies elsewhere (`Law.peak`) has the same two halves: the first
+takes that share of the duration and of the stroke, so the speed where they meet is one.
 
 The forms are those of the cam handbooks (VDI 2143; Norton, Cam Design; Rothbart, Cam Design
 Handbook); the double-S is the jerk-limited profile of Biagiotti and Melchiorri, section 3.4.
@@ -71,6 +73,24 @@ def position(law: Law, x: ArrayLike) -> Array:
 
 def forms(law: Law, x: Array, order: int) -> list[Array]:
     """Position and its derivatives up to `order` (at most 3) at shares from 0 to 1, unchecked."""
+    if law.peak == 0.5 or law.name == "uniform":
+        return _even_forms(law, x, order)
+    rising = x < law.peak
+    stretch = 2.0 * np.where(rising, law.peak, 1.0 - law.peak)
+    s, *rates = _even_forms(law, np.where(rising, x / stretch, 1.0 - (1.0 - x) / stretch), order)
+    found = [np.where(rising, stretch * s, 1.0 - stretch * (1.0 - s))]
+    return found + [rate / stretch**n for n, rate in enumerate(rates)]
+
+
+def at_share(law: Law, even: ArrayLike) -> Array:
+    """Where in the duration lies what the same law with its peak in the middle has at `even`."""
+    share = np.asarray(even, dtype=np.float64)
+    return np.where(
+        share <= 0.5, 2.0 * law.peak * share, 1.0 - 2.0 * (1.0 - law.peak) * (1.0 - share)
+    )
+
+
+def _even_forms(law: Law, x: Array, order: int) -> list[Array]:
     if law.name in _WHOLE:
         return _WHOLE[law.name](x, order)
     beyond = x - 0.5
@@ -87,11 +107,19 @@ def check(law: Law) -> None:
         raise ValueError(f"alpha of {law.name} is {law.alpha}, but must be over 0 and at most 1/2")
     if law.name == "double-S" and not 0.0 < law.beta <= 0.5:
         raise ValueError(f"beta of double-S is {law.beta}, but must be over 0 and at most 1/2")
+    if not 0.0 < law.peak < 1.0:
+        raise ValueError(f"the peak of {law.name} is at {law.peak}, but must lie between 0 and 1")
 
 
 def coefficients(law: Law) -> Coefficients:
     """The handbook coefficients, exact; `inf` where a peak is infinite."""
     check(law)
+    even = _even_coefficients(law)
+    steeper = 1.0 / (2.0 * min(law.peak, 1.0 - law.peak))
+    return Coefficients(even.cv, even.ca * steeper, even.cj * steeper**2)
+
+
+def _even_coefficients(law: Law) -> Coefficients:
     if law.name in _COEFFICIENTS:
         return _COEFFICIENTS[law.name]
     cv = 1.0 / (1.0 - law.alpha)
@@ -105,10 +133,10 @@ def coefficients(law: Law) -> Coefficients:
 def overlap_factor(law: Law) -> float:
     """How much of the speed limit a move may use while a brake from the limit still dies away.
 
-    The least of y / g(y) for 0 < y <= 1, where g(y) is the velocity at half-way share y = 2x as a
-    share of its peak; never over 1; 0 for `uniform`, whose velocity starts with a jump. With K the
-    factor, (1 - y) + K g(y) <= 1 throughout, which is what keeps the sum of a linear brake and a
-    swelling move under the limit.
+    The least of y / g(y) for 0 < y <= 1, where g(y) is the velocity at the share y of the time up
+    to its peak, as a share of that peak; never over 1; 0 for `uniform`, whose velocity starts with
+    a jump. With K the factor, (1 - y) + K g(y) <= 1 throughout, which is what keeps the sum of a
+    linear brake and a swelling move under the limit.
     """
     if law.name == "uniform":
         return 0.0
@@ -117,7 +145,7 @@ def overlap_factor(law: Law) -> float:
     least = 1.0
     for _ in range(6):
         y = np.linspace(low, high, 1002)[1:]
-        ratio = y * peak / shape(law, y / 2.0).v
+        ratio = y * peak / shape(law, y * law.peak).v
         at = int(np.argmin(ratio))
         least = min(least, float(ratio[at]))
         step = float(y[1] - y[0])

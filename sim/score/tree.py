@@ -313,7 +313,7 @@ def _glides(
 def _least_ms(way_deg: float, limits: tuple[int, int]) -> int:
     """The shortest minimum-jerk move over a way within a table's limits, in whole ms."""
     speed, accel = (max(1, limit - 1) for limit in limits)  # what was rounded up by that much
-    cv, ca, _ = law_numbers(MINIMUM_JERK)
+    cv, ca, *_ = law_numbers(MINIMUM_JERK)
     by_speed = cv * way_deg / COEFFICIENT_ONE / speed
     by_accel = sqrt(ca * way_deg / COEFFICIENT_ONE / accel)
     return ceil(1000.0 * max(by_speed, by_accel))
@@ -451,7 +451,7 @@ def motion_limits(
         way = abs(move.angle_deg - one.from_deg)
         known = coefficients.get(id(move.law))
         if known is None:
-            cv, ca, _ = law_numbers(move.law)
+            cv, ca, *_ = law_numbers(move.law)
             known = coefficients[id(move.law)] = (cv, ca or law_numbers(MINIMUM_JERK).ca)
         v = known[0] * way / seconds / COEFFICIENT_ONE
         a = known[1] * way / seconds**2 / COEFFICIENT_ONE

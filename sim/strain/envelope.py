@@ -28,7 +28,7 @@ from sim.rig.disturbance import push_nm
 from sim.rig.spin import turning
 from sim.rig.supply import FallingVoltage
 from sim.rulebook import FRAME_MS
-from sim.score.laws import Shape, ramp_shares, shape
+from sim.score.laws import Shape, at_share, ramp_shares, shape
 
 TOLERANCE: Final = 1e-6
 """A share may exceed 1 - margin by this much: the resolution of the peak search."""
@@ -295,7 +295,7 @@ def _grid(law: Law) -> tuple[Array, Shape]:
         half |= {alpha, alpha * beta, alpha * (1.0 - beta)}
     elif law.name in ("modified sine", "modified trapezoid"):
         half |= {0.125, 0.375}
-    breaks = np.array(sorted(half | {1.0 - b for b in half} | {0.5}))
+    breaks = at_share(law, sorted(half | {1.0 - b for b in half} | {0.5}))
     near = np.concatenate([breaks - _NEAR, breaks, breaks + _NEAR, np.linspace(0.0, 1.0, 49)])
     grid = np.array(sorted({x for x in near.tolist() if 0.0 <= x <= 1.0}))
     return grid, shape(law, grid)

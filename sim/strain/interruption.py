@@ -30,7 +30,7 @@ from sim.rehearsal.motion import kinematics
 from sim.rehearsal.takeover import POSITIONS_PER_DEG, REAL_ARRAYS, Takeover, take_over
 from sim.rulebook import CLOCK_PER_MS, FRAME_S
 from sim.score.law_numbers import law_numbers
-from sim.score.laws import ramp_shares, shape
+from sim.score.laws import at_share, ramp_shares, shape
 from sim.score.tree import PlannedMove, acts_in_time, glides_of, motion_limits, planned_moves
 from sim.strain.envelope import OperatingPoints, operate
 from sim.strain.reachable import limits_in_motion
@@ -403,7 +403,7 @@ def _corners(law: Law) -> Array:
     if not _jumps(law):
         return np.full(4, 0.5)
     alpha = ramp_shares(law)[0]
-    breaks = np.array([alpha, 1.0 - alpha])
+    breaks = at_share(law, [alpha, 1.0 - alpha])
     return np.concatenate([breaks - _NEAR, breaks + _NEAR])
 
 

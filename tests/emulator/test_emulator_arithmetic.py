@@ -24,6 +24,7 @@ from firmware_gen.build.image import (
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import crc16
 from firmware_gen.table.laws import LISTED, UNIFORM_ID, law_by_id
+from sim.rulebook import PEAK_MIDDLE, PEAK_RANGE
 from sim.score.fixed_laws import progress
 from tests.emulator.emulated import EmulatedBoard
 
@@ -101,20 +102,25 @@ def progress_of(elapsed: int, total: int) -> int:
     return 65536 if elapsed >= total else progress(elapsed, total)
 
 
-def law(dice: Random) -> tuple[int, int, int]:
+def law(dice: Random) -> tuple[int, int, int, int]:
     law_id = dice.choice((UNIFORM_ID, *LISTED, PARABOLIC, TRAPEZOID, DOUBLE_S, DOUBLE_S))
     alpha = dice.choice((64, 32768, dice.randint(64, 32768))) if law_id in (2, 9) else 0
     beta = dice.choice((1, 32768, dice.randint(1, 32768))) if law_id == DOUBLE_S else 0
-    return law_id, alpha, beta
+    peak = (
+        dice.choice((PEAK_MIDDLE, PEAK_MIDDLE, *PEAK_RANGE, dice.randint(*PEAK_RANGE)))
+        if law_id != UNIFORM_ID
+        else PEAK_MIDDLE
+    )
+    return law_id, alpha, beta, peak
 
 
 def law_row(dice: Random, b: int) -> Row:
-    law_id, alpha, beta = law(dice)
-    return law_id | alpha << 8, b, beta
+    law_id, alpha, beta, peak = law(dice)
+    return law_id | alpha << 8, b, beta | peak << 16
 
 
 def law_in(row: Row):
-    return law_by_id(row[0] & 0xFF, row[0] >> 8, row[2])
+    return law_by_id(row[0] & 0xFF, row[0] >> 8, row[2] & 0xFFFF, row[2] >> 16)
 
 
 def coefficient(row: Row) -> int:

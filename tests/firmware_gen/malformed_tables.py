@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable
+from dataclasses import replace
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import crc16
@@ -175,6 +176,14 @@ _pin("an input on an output's pin", changed((INPUTS, ATMEGA328P.pin("PC0"))))
 _other = _add(10, "")
 _other("a colour over 200", changed((COLOURS + 4, 201)))
 _other("law 10", changed((LAWS, 10)))
+_other("a uniform law with a peak", changed((LAWS, 0x80)))
+_other("law 10 with a peak", changed((LAWS, 0x8A)))
+_peaked = encode(replace(GOOD, laws=(LawRecord(5, peak=20000), LawRecord(1))))
+for _title, _peak in (("early", 17038), ("late", 48498)):
+    _other(
+        f"a peak too {_title}",
+        summed(_peaked[: LAWS + 1] + u16(_peak) + _peaked[LAWS + 3 :]),
+    )
 _other("alpha too small", changed((LAWS + 2, u16(63))))
 _other("alpha over a half", changed((LAWS + 2, u16(32769))))
 _other("beta 0", changed((LAWS + 4, u16(0))))

@@ -41,7 +41,14 @@ from firmware_gen.table.records import (
     Table,
 )
 from sim import rulebook
-from sim.rulebook import ALPHA_RANGE, BETA_RANGE, PULSE_RANGE, STRANDS
+from sim.rulebook import (
+    ALPHA_RANGE,
+    BETA_RANGE,
+    PEAK_MIDDLE,
+    PEAK_RANGE,
+    PULSE_RANGE,
+    STRANDS,
+)
 
 Request: TypeAlias = tuple[int, str, int, int]
 """Frame, kind (trigger, button, stop, limp, standby, heard, jog) and up to two numbers."""
@@ -188,7 +195,8 @@ def _law(dice: Random) -> LawRecord:
     law_id = dice.randint(0, 9)
     alpha = _near_edges(dice, *ALPHA_RANGE) if law_id in (2, 9) else 0
     beta = _near_edges(dice, *BETA_RANGE) if law_id == 9 else 0
-    return LawRecord(law_id, alpha, beta)
+    peak = _near_edges(dice, *PEAK_RANGE) if law_id and dice.random() < 0.4 else PEAK_MIDDLE
+    return LawRecord(law_id, alpha, beta, peak)
 
 
 def _threads(

@@ -753,6 +753,22 @@ _SHORTLY_AHEAD = (
     (300, 20, 4108),
 )
 
+# Laws that are fastest early and late, and the moves that cut theirs ahead.
+_PEAKS = (17039, 24000, 48497)
+_PEAKED_LAWS = tuple(
+    law for peak in _PEAKS for law in (LawRecord(5, peak=peak), LawRecord(9, 25000, 9000, peak))
+)
+_PEAKED = replace(
+    table(
+        (servo(ATMEGA328P.pin("PB1"), safe=1000, speed=200, acceleration=1589), LAMP),
+        (
+            *((ActOp(0, 8000, 900, False, n),) for n in range(1, 7)),
+            *(_seen(target, 10, n, 0, 1) for n in range(1, 7) for target in (4737, 8000)),
+        ),
+    ),
+    laws=(LawRecord(5), *_PEAKED_LAWS),
+)
+
 _HUNDREDTH = table(
     (servo(ATMEGA328P.pin("PB1"), safe=1000, speed=65535, acceleration=20), LAMP),
     ((ActOp(0, 1001, 10),), _seen(1000, 10, 0, 0, 1)),
@@ -854,6 +870,24 @@ _MOTION: tuple[Case, ...] = (
             100,
         )
         for acceleration, frames, target in _SHORTLY_AHEAD
+    ),
+    (
+        "moves that are fastest early and late",
+        _PEAKED,
+        in_order(triggers(*((6 + 60 * n, 1 + n) for n in range(6)), (380, 7))),
+        400,
+    ),
+    *(
+        (
+            f"moves that are fastest early and late, cut after {frames} frames",
+            _PEAKED,
+            in_order(
+                triggers(*((6 + 100 * n, 1 + n // 2) for n in range(12))),
+                triggers(*((6 + frames + 100 * n, 7 + n) for n in range(12))),
+            ),
+            1220,
+        )
+        for frames in (11, 24)
     ),
     (
         "a hundredth of a degree cut short",
@@ -1192,6 +1226,9 @@ _TO_JOG = table(
     stop_button=4,
     enable_interval=3,
 )
+_SAFE_ELSEWHERE = replace(
+    _TO_JOG, outputs=(JAW, SWITCH, servo(ATMEGA328P.pin("PB3"), safe=1500), LAMP)
+)
 _QUIET = asked((1, "limp"))
 """One servo has had pulses by then, the other has not."""
 
@@ -1201,6 +1238,13 @@ _JOGGING: tuple[Case, ...] = (
         _TO_JOG,
         in_order(_QUIET, jogs((4, 0, 800), (30, 0, 5200))),
         99,
+    ),
+    ("standby in the quiet start", _TO_JOG, asked((2, "standby"), (4, "standby")), 20),
+    (
+        "a jog of a servo that has had no pulse, and is safe elsewhere than at 0",
+        _SAFE_ELSEWHERE,
+        in_order(_QUIET, jogs((4, 1, 3100))),
+        20,
     ),
     ("a jog of a servo that has had no pulse", _TO_JOG, in_order(_QUIET, jogs((4, 1, 3100))), 20),
     (

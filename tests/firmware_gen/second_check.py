@@ -154,10 +154,14 @@ class Check:
 
     def law(self) -> None:
         self.reach(1)
-        number = self.data[self.at]
-        must(number <= 9, RECORD)
+        kind = self.data[self.at]
+        number = kind & 127
+        must(number <= 9 and kind != 128, RECORD)
         form = {2: "<BH", 9: "<BHH"}.get(number, "<B")
+        self.reach(struct.calcsize(form) + (2 if kind > 128 else 0))
         _, alpha, beta = (*self.take(form), 64, 1)[:3]
+        if kind > 128:
+            must(17039 <= self.take("<H")[0] <= 48497, RECORD)
         must(64 <= alpha <= 32768 and 1 <= beta <= 32768, RECORD)
 
     def input(self) -> None:

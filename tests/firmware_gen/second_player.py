@@ -39,6 +39,7 @@ class Law:
     number: int
     alpha: int = 0
     beta: int = 0
+    peak: int = 32768
 
 
 @dataclass(frozen=True)
@@ -118,15 +119,16 @@ class Table:
         return Output(kind, safe=self.take("<B")[0] >> 1 & 1)
 
     def law(self) -> Law:
-        (number,) = self.take("<B")
+        (kind,) = self.take("<B")
+        number, alpha, beta = kind & 127, 0, 0
         if number == PARABOLIC:
-            return Law(DOUBLE_S, 32768, 0)
-        if number == TRAPEZOID:
-            return Law(DOUBLE_S, self.take("<H")[0], 0)
-        if number == DOUBLE_S:
+            number, alpha = DOUBLE_S, 32768
+        elif number == TRAPEZOID:
+            number, alpha = DOUBLE_S, self.take("<H")[0]
+        elif number == DOUBLE_S:
             alpha, beta = self.take("<HH")
-            return Law(DOUBLE_S, alpha, beta)
-        return Law(number)
+        peak = self.take("<H")[0] if kind & 128 else 32768
+        return Law(number, alpha, beta, peak)
 
     def cue(self) -> Cue:
         tag, outputs, flags, code = self.take("<HHBH")
@@ -171,11 +173,23 @@ FIGURES = {  # Cv, Ca, K
 @cache
 def shape(law: Law, x: int) -> tuple[int, int]:
     """s and the slope at x."""
-    if x > 32768:
-        s, slope = shape(law, 65536 - x)
-        return 65536 - s, slope
     if law.number == UNIFORM:
         return x, 16384
+    m = law.peak
+    if x > m:
+        s, slope = to_peak(law, 65536 - x, 65536 - m)
+        return 65536 - s, slope
+    return to_peak(law, x, m)
+
+
+def to_peak(law: Law, x: int, m: int) -> tuple[int, int]:
+    if m == 32768:
+        return half(law, x)
+    s, slope = half(law, ((x << 16) // m + 1) >> 1)
+    return (m * s) >> 15, slope
+
+
+def half(law: Law, x: int) -> tuple[int, int]:
     if law.number == DOUBLE_S:
         return double_s(law.alpha, law.beta, x)
     return listed(GAINS[law.number], x)
@@ -232,6 +246,13 @@ def progress(d: int, duration: int) -> int:
 @cache
 def figures(law: Law) -> tuple[int, int, int]:
     """Cv, Ca and K, a K under 128 being 0."""
+    cv, ca, k = even_figures(law)
+    if law.peak != 32768:
+        ca = 32768 * ca // min(law.peak, 65536 - law.peak) + 1
+    return cv, ca, k
+
+
+def even_figures(law: Law) -> tuple[int, int, int]:
     if law.number != DOUBLE_S:
         cv, ca, k = FIGURES[law.number]
         return cv, ca, k
@@ -329,7 +350,8 @@ def move(
     ahead = way > 0 if v > 0 else way < 0
     if residual_time > 0 and ahead and abs(way) >= 2**20 and k > 0:
         start = time
-        duration = max(nominal, by_acceleration, by_speed * 256 // k, 2 * residual_time)
+        rising = 65536 * residual_time // law.peak + (0 if law.peak == 32768 else 1)
+        duration = max(nominal, by_acceleration, by_speed * 256 // k, rising)
     else:
         start = time + residual_time
         duration = max(nominal - residual_time, by_acceleration, by_speed, 256)

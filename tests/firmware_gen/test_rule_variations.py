@@ -69,6 +69,7 @@ NO_RULES = (
     "| law |",
     "3. Speed r and position R in the rise:",
     "The table needs alpha A",
+    "From here on, the shapes",
     "Positions are i32",
     "Why limits hold:",
     # A press is a start at once, so what it adds shows nowhere else.

@@ -12,7 +12,7 @@ from firmware_gen.crc import crc16
 from firmware_gen.player.player import Player
 from firmware_gen.table.laws import law_by_id
 from firmware_gen.table.records import Table, TableError, decode, encode
-from sim.rulebook import ALPHA_RANGE, BETA_RANGE
+from sim.rulebook import ALPHA_RANGE, BETA_RANGE, PEAK_MIDDLE, PEAK_RANGE
 from sim.score.fixed_laws import progress
 from tests.firmware_gen.host.core import CorePlayer, available, law_numbers, library
 from tests.firmware_gen.random_tables import dices, random_requests, tables
@@ -118,18 +118,19 @@ def test_arbitrary_bytes_are_refused_for_the_same_reason(data: bytes) -> None:
 
 
 @st.composite
-def laws(draw: st.DrawFn) -> tuple[int, int, int]:
+def laws(draw: st.DrawFn) -> tuple[int, int, int, int]:
     law_id = draw(st.integers(0, 9))
     alpha = draw(st.integers(*ALPHA_RANGE)) if law_id in (2, 9) else 0
     beta = draw(st.integers(*BETA_RANGE)) if law_id == 9 else 0
-    return law_id, alpha, beta
+    peak = draw(st.just(PEAK_MIDDLE) | st.integers(*PEAK_RANGE)) if law_id else PEAK_MIDDLE
+    return law_id, alpha, beta, peak
 
 
 @given(laws(), st.lists(st.integers(0, 65536), min_size=30, max_size=30))
 @settings(max_examples=300)
-def test_laws_are_the_same_to_the_bit(law: tuple[int, int, int], places: list[int]) -> None:
+def test_laws_are_the_same_to_the_bit(law: tuple[int, int, int, int], places: list[int]) -> None:
     lib, reference = library(), law_by_id(*law)
-    for x in [0, 1, law[1], 32767, 32768, 32769, 65535, 65536, *places]:
+    for x in [0, 1, law[1], 32767, 32768, 32769, 65535, 65536, law[3], *places]:
         found = lib.host_law_position(*law, x), lib.host_law_slope(*law, x)
         assert found == reference.shape(x), x
     numbers = law_numbers(*law)
@@ -186,7 +187,7 @@ def test_check_sums_are_the_same(data: bytes) -> None:
 def test_a_listed_law_is_the_same_everywhere() -> None:
     lib = library()
     for law_id in range(9):
-        law = (law_id, 20000 if law_id == 2 else 0, 0)
+        law = (law_id, 20000 if law_id == 2 else 0, 0, PEAK_MIDDLE)
         reference = law_by_id(*law)
         for x in range(0, 65537, 7):
             assert lib.host_law_position(*law, x) == reference.position(x), (law_id, x)

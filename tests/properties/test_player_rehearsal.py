@@ -146,6 +146,10 @@ LAWS = (
     Law("double-S", 0.4, 0.3),
     Law("double-S", 0.1, 0.5),
     Law("double-S", 1 / 3, 1 / 4),
+    Law("3-4-5", peak=0.3),
+    Law("cycloidal", peak=0.74),
+    Law("parabolic", peak=0.26),
+    Law("double-S", 0.4, 0.3, 0.6),
 )
 
 

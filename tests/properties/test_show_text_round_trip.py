@@ -16,7 +16,7 @@ from sim import model
 from sim.model import Rig, Score, Show
 from sim.rig.regions import REGIONS
 from sim.rig.slide import PINION_M, ratio_of
-from sim.rulebook import STOP_STEP_MS
+from sim.rulebook import PEAK_SHARES, STOP_STEP_MS
 from sim.score.tree import walk
 from sim.strain.coupling import coupled_show
 
@@ -34,10 +34,14 @@ MS = st.integers(1, 86_400_000)
 
 def laws() -> st.SearchStrategy[model.Law]:
     plain = ("uniform", "parabolic", "harmonic", "cycloidal", "3-4-5", "4-5-6-7")
-    return st.one_of(
+    even = st.one_of(
         st.sampled_from([*plain, "modified sine", "modified trapezoid"]).map(model.Law),
         SHARES.map(lambda alpha: model.Law("trapezoid", alpha)),
         st.tuples(SHARES, SHARES).map(lambda two: model.Law("double-S", *two)),
+    )
+    peaks = st.just(0.5) | st.floats(*PEAK_SHARES)
+    return st.builds(
+        lambda law, peak: law if law.name == "uniform" else replace(law, peak=peak), even, peaks
     )
 
 

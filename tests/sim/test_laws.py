@@ -2,27 +2,40 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from sim.model import Law
-from sim.score.laws import LAW_NAMES, coefficients, double_s, overlap_factor, position, shape
+from sim.rulebook import PEAK_SHARES
+from sim.score.laws import (
+    LAW_NAMES,
+    at_share,
+    coefficients,
+    double_s,
+    overlap_factor,
+    position,
+    shape,
+)
 
 laws = st.builds(
     Law,
     st.sampled_from(LAW_NAMES),
     alpha=st.floats(0.01, 0.5),
     beta=st.floats(0.01, 0.5),
+    peak=st.just(0.5) | st.floats(*PEAK_SHARES),
 )
 
 SMOOTH = ("harmonic", "cycloidal", "3-4-5", "4-5-6-7", "modified sine", "modified trapezoid")
 
 
+@pytest.mark.parametrize("peak", [0.5, 0.27, 0.71])
 @pytest.mark.parametrize("name", LAW_NAMES)
-def test_each_rate_is_the_derivative_of_what_is_before_it(name: str) -> None:
-    law = Law(name, 0.3, 0.2)
+def test_each_rate_is_the_derivative_of_what_is_before_it(name: str, peak: float) -> None:
+    law = Law(name, 0.3, 0.2, peak)
     x = np.linspace(0.0, 1.0, 40_001)
     step = x[1]
     form = shape(law, x)
@@ -37,7 +50,7 @@ def test_each_rate_is_the_derivative_of_what_is_before_it(name: str) -> None:
 
 @given(laws, st.floats(0.0, 1.0))
 def test_laws_are_the_same_backwards(law: Law, x: float) -> None:
-    there, back = shape(law, x), shape(law, 1.0 - x)
+    there, back = shape(law, x), shape(replace(law, peak=1.0 - law.peak), 1.0 - x)
     assert float(back.s) == pytest.approx(1.0 - float(there.s), abs=1e-12)
     assert float(back.v) == pytest.approx(float(there.v), abs=1e-9)
 
@@ -57,6 +70,33 @@ def test_no_law_exceeds_its_coefficients(law: Law) -> None:
     assert np.abs(form.j).max() <= peaks.cj * (1.0 + 1e-12)
 
 
+@given(laws)
+def test_a_law_is_fastest_at_its_peak_which_lies_as_far_in_the_stroke(law: Law) -> None:
+    at_peak = shape(law, law.peak)
+    assert float(at_peak.v) == pytest.approx(coefficients(law).cv, rel=1e-9)
+    if law.name != "uniform":
+        assert float(at_peak.s) == pytest.approx(law.peak, abs=1e-12)
+
+
+@given(laws, st.floats(0.0, 0.5))
+def test_halves_with_another_peak_have_the_shape_of_the_even_law(law: Law, share: float) -> None:
+    even = replace(law, peak=0.5)
+    for part in (share, 1.0 - share):
+        moved, there = shape(law, at_share(law, part)), shape(even, part)
+        if law.name != "uniform":
+            assert float(moved.v) == pytest.approx(float(there.v), abs=1e-6)
+
+
+def test_the_shorter_half_is_the_steeper_one() -> None:
+    # worked by hand: a constant acceleration to the speed 2 within a quarter of the time
+    law = Law("parabolic", peak=0.25)
+    form = shape(law, np.array([0.1, 0.3, 0.5, 0.9]))
+    assert form.a.tolist() == pytest.approx([8.0, -8 / 3, -8 / 3, -8 / 3])
+    assert form.v.tolist() == pytest.approx([0.8, 28 / 15, 4 / 3, 4 / 15])
+    assert form.s.tolist() == pytest.approx([0.04, 26 / 75, 2 / 3, 1 - 4 / 300])
+    assert coefficients(law)[:2] == (2.0, 8.0)
+
+
 @given(laws, st.floats(-3.0, 4.0))
 def test_laws_rest_outside_their_duration(law: Law, x: float) -> None:
     form = shape(law, x)
@@ -73,7 +113,7 @@ def test_a_brake_and_a_swelling_move_stay_under_the_speed_limit_together(law: La
         return
     assert 0.0 < factor <= 1.0
     y = np.linspace(0.0, 1.0, 1001)
-    share = shape(law, y / 2.0).v / coefficients(law).cv
+    share = shape(law, y * law.peak).v / coefficients(law).cv
     together = (1.0 - y) + factor * share
     assert together.max() <= 1.0 + 1e-9
     larger = (1.0 - y) + (factor + 0.02) * share
@@ -96,6 +136,8 @@ def test_an_array_gives_what_its_numbers_give(name: str) -> None:
         (Law("trapezoid", 0.6), "alpha of trapezoid is 0.6"),
         (Law("double-S", 0.3, 0.0), "beta of double-S is 0.0"),
         (Law("double-S", 0.3, 0.7), "beta of double-S is 0.7"),
+        (Law("3-4-5", peak=0.0), "the peak of 3-4-5 is at 0.0"),
+        (Law("cycloidal", peak=1.0), "the peak of cycloidal is at 1.0"),
     ],
 )
 def test_parameters_out_of_range_are_named(law: Law, what: str) -> None:

@@ -20,7 +20,7 @@ from sim.model import Law
 from sim.rehearsal.motion import MotionPiece, begin, resting
 from sim.rehearsal.sampling import motion
 from sim.rehearsal.takeover import POSITIONS_PER_DEG, ServoLimits
-from sim.rulebook import BRAKE_SLACK_BITS, CLOCK_PER_MS
+from sim.rulebook import BRAKE_SLACK_BITS, CLOCK_PER_MS, PEAK_SHARES
 from sim.score.law_numbers import law_numbers
 from sim.score.laws import LAW_NAMES
 
@@ -32,7 +32,9 @@ SMOOTH = tuple(name for name in LAW_NAMES if name != "uniform")
 
 
 def laws(names: tuple[str, ...]) -> st.SearchStrategy[Law]:
-    return st.builds(Law, st.sampled_from(names), st.floats(0.02, 0.5), st.floats(0.02, 0.5))
+    shares = st.floats(0.02, 0.5)
+    peaks = st.just(0.5) | st.floats(*PEAK_SHARES)
+    return st.builds(Law, st.sampled_from(names), shares, shares, peaks)
 
 
 @st.composite
@@ -186,4 +188,4 @@ def test_a_target_ahead_is_reached_without_a_halt() -> None:
 @given(laws(LAW_NAMES))
 def test_a_law_has_the_numbers_of_its_table(law: Law) -> None:
     fixed = law_by_id(*law_parameters(law))
-    assert law_numbers(law) == (fixed.cv, fixed.ca, fixed.overlap)
+    assert law_numbers(law) == (fixed.cv, fixed.ca, fixed.overlap, fixed.peak)

@@ -124,7 +124,9 @@ supplies = st.builds(
     st.none() | st.just(5.0),
 )
 
-laws = st.sampled_from([Law(), Law("uniform"), Law("parabolic"), Law("double-S", 0.3, 0.2)])
+laws = st.sampled_from(
+    [Law(), Law("uniform"), Law("parabolic"), Law("double-S", 0.3, 0.2), Law("3-4-5", peak=0.3)]
+)
 
 
 def steps(rig: Rig) -> st.SearchStrategy[Step]:

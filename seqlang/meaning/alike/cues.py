@@ -351,9 +351,11 @@ class CueWriter:
         return pace._replace(amounts=amounts)
 
     def _law(self, law: LawText | None, here: Here) -> LawText | None:
-        if law is None or not law.shares:
+        if law is None or (not law.shares and law.peak is None):
             return law
-        return law._replace(shares=tuple(self._chooser.amount(one, here) for one in law.shares))
+        peak = None if law.peak is None else self._chooser.amount(law.peak, here)
+        shares = tuple(self._chooser.amount(one, here) for one in law.shares)
+        return law._replace(shares=shares, peak=peak)
 
     def _effect(self, effect: EffectText, here: Here) -> StatementText:
         ones = self._ones(effect.names, here)

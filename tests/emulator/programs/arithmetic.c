@@ -28,7 +28,8 @@ static uint16_t crc_step(uint16_t before, uint8_t byte) {
 }
 
 static uint32_t result(uint8_t function, const struct row *row) {
-    struct bc_law law = {(uint8_t)row->a, (uint16_t)(row->a >> 8), (uint16_t)row->c};
+    struct bc_law law = {(uint8_t)row->a, (uint16_t)(row->a >> 8), (uint16_t)row->c,
+                         (uint16_t)(row->c >> 16)};
     struct bc_coefficients found;
     switch (function) {
     case 0:

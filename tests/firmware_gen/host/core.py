@@ -82,11 +82,11 @@ def library() -> Any:
     return _library()[1]
 
 
-def law_numbers(law_id: int, alpha: int, beta: int) -> list[int]:
+def law_numbers(law_id: int, alpha: int, beta: int, peak: int) -> list[int]:
     """Cv, Ca and K of a law as the core works them out."""
     ffi, lib, _ = _library()
     numbers = ffi.new("uint32_t[3]")
-    lib.host_law_numbers(law_id, alpha, beta, numbers)
+    lib.host_law_numbers(law_id, alpha, beta, peak, numbers)
     return list(numbers)
 
 

@@ -411,26 +411,27 @@ uint8_t host_check(const uint8_t *table, uint32_t size) {
     return refusal;
 }
 
-static struct bc_law law_of(uint8_t id, uint16_t alpha, uint16_t beta) {
+static struct bc_law law_of(uint8_t id, uint16_t alpha, uint16_t beta, uint16_t peak) {
     struct bc_law law;
     law.id = id;
     law.alpha = alpha;
     law.beta = beta;
+    law.peak = peak;
     return law;
 }
 
-uint32_t host_law_position(uint8_t id, uint16_t alpha, uint16_t beta, uint32_t x) {
-    struct bc_law law = law_of(id, alpha, beta);
+uint32_t host_law_position(uint8_t id, uint16_t alpha, uint16_t beta, uint16_t peak, uint32_t x) {
+    struct bc_law law = law_of(id, alpha, beta, peak);
     return bc_law_position(&law, x);
 }
 
-uint32_t host_law_slope(uint8_t id, uint16_t alpha, uint16_t beta, uint32_t x) {
-    struct bc_law law = law_of(id, alpha, beta);
+uint32_t host_law_slope(uint8_t id, uint16_t alpha, uint16_t beta, uint16_t peak, uint32_t x) {
+    struct bc_law law = law_of(id, alpha, beta, peak);
     return bc_law_slope(&law, x);
 }
 
-void host_law_numbers(uint8_t id, uint16_t alpha, uint16_t beta, uint32_t *numbers) {
-    struct bc_law law = law_of(id, alpha, beta);
+void host_law_numbers(uint8_t id, uint16_t alpha, uint16_t beta, uint16_t peak, uint32_t *numbers) {
+    struct bc_law law = law_of(id, alpha, beta, peak);
     struct bc_coefficients found;
     bc_law_coefficients(&law, &found);
     numbers[0] = found.speed;

@@ -70,9 +70,9 @@ uint8_t host_current(void);
 uint8_t host_check(const uint8_t *table, uint32_t size);
 
 /* Arithmetic by itself. */
-uint32_t host_law_position(uint8_t id, uint16_t alpha, uint16_t beta, uint32_t x);
-uint32_t host_law_slope(uint8_t id, uint16_t alpha, uint16_t beta, uint32_t x);
-void host_law_numbers(uint8_t id, uint16_t alpha, uint16_t beta, uint32_t *numbers);
+uint32_t host_law_position(uint8_t id, uint16_t alpha, uint16_t beta, uint16_t peak, uint32_t x);
+uint32_t host_law_slope(uint8_t id, uint16_t alpha, uint16_t beta, uint16_t peak, uint32_t x);
+void host_law_numbers(uint8_t id, uint16_t alpha, uint16_t beta, uint16_t peak, uint32_t *numbers);
 uint32_t host_progress(uint32_t elapsed, uint32_t total);
 uint32_t host_quotient(uint32_t a, uint32_t b, uint32_t c);
 uint32_t host_root(uint32_t value, uint8_t bits);
