@@ -18,8 +18,8 @@ enum {
     BC_WINDOW = 2
 };
 
-#define BC_MERGED_START 0x6d80UL
-#define BC_MERGED_MAX 0x127eu
+#define BC_MERGED_START 0x7400UL
+#define BC_MERGED_MAX 0xbfeu
 
 #define BC_CHIP_LEADS 0
 #define BC_CHIP_FOLLOWS 1

@@ -18,7 +18,7 @@ CHIP: Final = Chip(
     clock_hz=16_000_000,
     memory=Memory(
         flash=0x8000,
-        merged_start=0x6D80,
+        merged_start=0x7400,
         boot_start=0x7E00,  # older ones reach down to 0x7800
         ram=2048,
         eeprom=1024,
@@ -57,20 +57,8 @@ CHIP: Final = Chip(
             }
         ),
         # Functions share the code that saves registers: some 750 bytes less. It costs a few cycles
-        # at each call of a large function, but none in interrupt handlers, which do not use it. The
-        # others leave out steps of the compiler that make code quicker and longer: 900 bytes less.
-        flags=(
-            "-mcall-prologues",
-            "-fno-tree-dominator-opts",
-            "-fno-inline-small-functions",
-            "-fno-move-loop-invariants",
-            "-mstrict-X",
-            "-fno-tree-fre",
-            "-fno-tree-copy-prop",
-            "-fno-ipa-sra",
-            "-frename-registers",
-            "-fshort-enums",
-        ),
+        # at each call of a large function, but none in interrupt handlers, which do not use it.
+        flags=("-mcall-prologues",),
     ),
     servos=8,
     strips=2,

@@ -80,7 +80,7 @@ FIGURES = {
         trigger_ms=20,
         late_ms={UNIFORM: 2, MINIMUM_JERK: 4, DOUBLE_S: 6},
         transfer=1.10,
-        flash=0x6D80,
+        flash=0x7400,
         static_ram=1.65 * 1024,
         ram=1.88 * 1024,
     ),
