@@ -81,8 +81,8 @@ FIGURES = {
         late_ms={UNIFORM: 2, MINIMUM_JERK: 4, DOUBLE_S: 6},
         transfer=1.10,
         flash=0x7400,
-        static_ram=1.65 * 1024,
-        ram=1.88 * 1024,
+        static_ram=1.70 * 1024,
+        ram=1.94 * 1024,
     ),
     "atmega2560": Figures(
         idle_share=0.15,
@@ -90,7 +90,7 @@ FIGURES = {
         late_ms={UNIFORM: 8, MINIMUM_JERK: 14, DOUBLE_S: 18},
         transfer=1.10,
         flash=64 * 1024,
-        static_ram=2.5 * 1024,
+        static_ram=2.6 * 1024,
         ram=3 * 1024,
     ),
 }

@@ -1,4 +1,4 @@
-"""`bellcrank flash --merged`: a show of 4 KB goes through a boot loader and plays on the chip."""
+"""`bellcrank flash --merged`: a show of some 2 KB goes through a boot loader and plays on the chip."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ def status(*words: str) -> int:
     return int(end.value.code or 0)
 
 
-def test_a_merged_show_of_4_kb_moves_the_pins_as_the_reference_says(
+def test_a_merged_show_of_many_slots_moves_the_pins_as_the_reference_says(
     flash: bytes, show: CheckedShow
 ) -> None:
     compiled = board_of(show)
@@ -90,7 +90,7 @@ def test_a_merged_show_of_4_kb_moves_the_pins_as_the_reference_says(
 
 @needs_uploader
 @pytest.mark.parametrize("knows_instructions", [False, True])
-def test_a_show_of_4_kb_goes_through_a_boot_loader_and_is_read_back(
+def test_a_show_of_many_slots_goes_through_a_boot_loader_and_is_read_back(
     knows_instructions: bool, file: Path, show: CheckedShow, capfd: pytest.CaptureFixture[str]
 ) -> None:
     with BoardOnPort(BootLoader(knows_instructions=knows_instructions)) as board:
@@ -105,7 +105,7 @@ def test_a_show_of_4_kb_goes_through_a_boot_loader_and_is_read_back(
 
 
 @needs_uploader
-def test_a_show_of_4_kb_goes_through_a_real_boot_loader_on_the_chip(
+def test_a_show_of_many_slots_goes_through_a_real_boot_loader_on_the_chip(
     file: Path, show: CheckedShow, capfd: pytest.CaptureFixture[str]
 ) -> None:
     """Any that speaks AVR061 and lies in the chip's last 512 bytes, as Intel hex."""
