@@ -1,4 +1,4 @@
-"""A show of about 2.3 KB, which no slot holds: eight servos that nod, each move another, for minutes."""
+"""A show of about 2.3 KB, more than a slot: eight servos that nod, each move another."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`bellcrank flash --merged`: a show of some 2 KB goes through a boot loader and plays on the chip."""
+"""`bellcrank flash --merged`: a show of some 2 KB goes through a boot loader and plays."""
 
 from __future__ import annotations
 
