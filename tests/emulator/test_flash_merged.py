@@ -52,7 +52,7 @@ def show(file: Path) -> CheckedShow:
 
 def board_of(show: CheckedShow) -> CompiledBoard:
     (board,) = show.compiled.boards
-    assert 3_500 < len(board.data) < 5_000
+    assert 2_000 < len(board.data) < 5_000
     return board
 
 
