@@ -185,7 +185,7 @@ def test_a_merged_table_that_fills_the_smallest_room_is_checked_within_a_second_
     firmware: Firmware,
 ) -> None:
     outputs = tuple(servo(pin, number) for number, pin in enumerate(firmware.servos[:8]))
-    acts = tuple(ActOp(n % 8, 300 + 7 * n, 1000, wait=True, law=0) for n in range(160))
+    acts = tuple(ActOp(n % 8, 300 + 7 * n, 1000, wait=True, law=0) for n in range(90))
     threads = 5
     cues = tuple(
         CueRecord(cue_tag(f"cue {n}"), 255, 0, 1, n, strand=n == 0) for n in range(threads)
