@@ -26,6 +26,11 @@ _ORDER: Final = (0, 0, 2, 0, 1, 2, 2, 1, 1)
 """Least, middle and greatest of a range, so that round and round each comes after each (a de Bruijn
 sequence)."""
 
+_ORDER_OF_LIGHT: Final = (*(0, 2) * 4, *_ORDER)
+"""So many changes to and fro come first that light may flash more often than three times."""
+
+_PAIR: Final = 2
+
 _STRIDE: Final = 7
 _SEED_STRIDE: Final = 37
 """Without a common factor with the number of keys: the keys of a strand differ."""
@@ -174,70 +179,96 @@ def _written_out(cue: Cue, holds: Holds) -> Cue:
 
 
 def _passes(body: Step, holds: Holds) -> Step:
-    """As many passes through a body as bring every value after every other."""
-    own = list(_own_draws(body))
-    if not own:
-        return _resolved(body, holds, {}, 0)
-    counts: dict[str, int] = {}
-    for one in own:
-        if not isinstance(one, Hold):
-            counts[one.output] = counts.get(one.output, 0) + 1
-    orders = {name: _order(count) for name, count in counts.items()}
-    passes = max((len(order) for order in orders.values()), default=1)
-    return InTurn(tuple(_resolved(body, holds, orders, n) for n in range(passes)))
+    """As many passes through a body as bring every value after every other.
+
+    A repeat without end in the body is gone through in the last pass only: what stands before it
+    has had all of its values by then.
+    """
+    draws = _draws_a_pass(body)
+    fading = {one.output for one in draws_in(body) if isinstance(one, Fade)}
+    orders = {name: _order(count, name in fading) for name, count in draws.items()}
+    rounds = max((len(order) for order in orders.values()), default=1)
+    taken = dict.fromkeys(orders, 0)
+    writer = _Writer(holds, orders, taken)
+    passes = tuple(writer.of(body, last=n == rounds - 1) for n in range(rounds))
+    return InTurn(passes) if rounds > 1 else passes[0]
 
 
-def _order(draws: int) -> tuple[int, ...]:
+def _order(draws: int, of_light: bool) -> tuple[int, ...]:
     """So long that an output's draws of a pass, taken from it in turn, come to all places of it."""
-    order: tuple[int, ...] = _ORDER
-    while gcd(len(order), draws) > 1 and len(order) < 2 * len(_ORDER):
+    order: tuple[int, ...] = _ORDER_OF_LIGHT if of_light else _ORDER
+    most = 2 * len(order)
+    while gcd(len(order), draws) > 1 and len(order) < most:
         order = (*order, 1)
     return order
 
 
-def _own_draws(step: Step) -> Iterator[Move | Fade | Hold]:
-    """The draws of a body but for those of repeats in it."""
+def _written_passes(times: int) -> tuple[int, int]:
+    """Times of a pair of passes, and passes behind them, as which a repeat with draws is written.
+
+    They make the very number of passes: what is beside the repeat keeps its share of the time. A
+    pair is enough: in the passes through the body around it each place of it has every value.
+    """
+    return (0, times) if times <= _PAIR else (times // _PAIR, times % _PAIR)
+
+
+def _draws_a_pass(step: Step) -> dict[str, int]:
+    """By output, how many values a pass through a step takes, as it is written out."""
+    found: dict[str, int] = {}
     match step:
-        case Move() | Fade() | Hold():
+        case Move() | Fade():
             if step.drawn is not None:
-                yield step
+                found[step.output] = 1
         case InTurn() | Together():
             for child in step.children:
-                yield from _own_draws(child)
+                for name, count in _draws_a_pass(child).items():
+                    found[name] = found.get(name, 0) + count
+        case Repeat() if step.times is not None:
+            pairs, behind = _written_passes(step.times)
+            passes = behind + (_PAIR if pairs else 0)
+            found = {name: n * passes for name, n in _draws_a_pass(step.body).items()}
+    return found
 
 
-def _resolved(body: Step, holds: Holds, orders: dict[str, tuple[int, ...]], number: int) -> Step:
-    """The pass of a number through a body."""
-    counts = {
-        name: sum(1 for one in _own_draws(body) if not isinstance(one, Hold) and one.output == name)
-        for name in orders
-    }
-    taken = {name: number * counts[name] for name in orders}
+class _Writer:
+    """Writes passes one after the other; the values of an output go on from pass to pass."""
 
-    def of(step: Step) -> Step:
+    def __init__(
+        self, holds: Holds, orders: dict[str, tuple[int, ...]], taken: dict[str, int]
+    ) -> None:
+        self._holds, self._orders, self._taken = holds, orders, taken
+
+    def of(self, step: Step, last: bool) -> Step:
         match step:
             case InTurn() | Together():
-                return replace(step, children=tuple(of(child) for child in step.children))
+                children = tuple(self.of(child, last) for child in step.children)
+                return replace(step, children=children)
             case Repeat():
-                inner = _passes(step.body, holds)
-                times = step.times
-                if times is not None and inner is not step.body and isinstance(inner, InTurn):
-                    rounds = len(inner.children) if next(_own_draws(step.body), None) else 1
-                    times = -(-times // rounds)
-                return replace(step, body=inner, times=times)
+                return self._repeated(step, last)
             case Hold() if step.drawn is not None:
-                most = holds == "longest"
+                most = self._holds == "longest"
                 lasts = step.drawn.most_ms if most else step.duration_ms
                 return replace(step, duration_ms=lasts, drawn=None)
             case Move() | Fade() if step.drawn is not None:
-                order = orders[step.output]
-                place = order[taken[step.output] % len(order)]
-                taken[step.output] += 1
-                return at_place(step, place / 2)
+                order, number = self._orders[step.output], self._taken[step.output]
+                self._taken[step.output] = number + 1
+                return at_place(step, order[number % len(order)] / 2)
             case _:
                 return replace(step)
 
-    return of(body)
+    def _repeated(self, step: Repeat, last: bool) -> Step:
+        if step.times is None:
+            inner = _passes(step.body, self._holds)
+            return replace(step, body=inner) if last else inner
+        if not _draws_a_pass(step.body):
+            return replace(step, body=self.of(step.body, last))
+        pairs, behind = _written_passes(step.times)
+        rows: list[Step] = []
+        if pairs:
+            body = InTurn(tuple(self.of(step.body, last) for _ in range(_PAIR)))
+            rows.append(replace(step, body=body, times=pairs))
+        rows += [self.of(step.body, last) for _ in range(behind)]
+        return InTurn(tuple(rows))
 
 
 def at_place(step: Move | Fade, share: float) -> Move | Fade:

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from firmware_gen.compiler.show import compile_show
 from firmware_gen.player.player import Player
 from firmware_gen.table.records import decode
 from seqlang.check import check
 from seqlang.loading import Loaded, load_text
 from seqlang.text.source import Source
+from sim.light.flash import flashing
 from sim.model import Servo
 from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.sampling import sample
+from sim.score.draws import at_its_hardest
+from sim.strain.eye import light_sources
+from sim.strain.heat import heats
 from sim.strain.reachable import Reachable
+from sim.strain.torque_and_current import work
 
 RIG = """
 supply pack
@@ -116,3 +124,60 @@ def test_a_seed_gives_other_draws_and_the_same_text_the_same() -> None:
     made = [compile_show(show).boards[0].data for show in shows if show is not None]
     assert made[0] == made[1]
     assert made[0] != made[2]
+
+
+def one_strand(body: str, rig: str = RIG) -> Loaded:
+    return loaded(f"{rig}cue gaze, seed 5\n{body}idle: go gaze\nremote\n    stop button 2\n")
+
+
+def test_a_move_behind_a_repeat_with_draws_is_checked_from_all_that_they_leave() -> None:
+    body = """
+    repeat for ever
+        neck to 30 deg in {} ms
+        repeat 2 times
+            hold 400 ms
+            neck to -30 deg .. 30 deg in 1 s
+"""
+    found = check(one_strand(body.format(170))).findings
+    assert "servo-speed" in {one.name for one in found}
+    assert not check(one_strand(body.format(900))).failed
+
+
+def test_light_that_may_be_drawn_to_flash_is_found() -> None:
+    body = """
+    repeat for ever
+        heart fade to 0 % .. 100 % in 40 ms
+        hold {} ms
+"""
+    for wait_ms in (60, 100, 400):
+        strand = one_strand(body.format(wait_ms))
+        assert strand.show is not None
+        times = np.arange(0.0, 120_000.0, 20.0)
+        seen = sample(rehearse(strand.show, (), 120_000), times)
+        flashes = bool(flashing(times, light_sources(strand.show, seen)))
+        told = "general-flash" in {one.name for one in check(strand).findings}
+        assert told == flashes == (wait_ms < 400)
+
+
+def test_draws_in_a_short_repeat_take_no_heat_from_what_is_beside_it() -> None:
+    """A part that turns upright heats by being moved, so that its share of the time counts."""
+    rig = RIG.replace(
+        "lamp heart",
+        """servo arm: head pin PB3
+    pulse 1000 us at -45 deg, 2000 us at 45 deg
+    travel -40 deg to 40 deg
+    rating 0.12 s/60deg, 10 kgf.cm, 2 A at 6 V
+    load 250 g at 100 mm
+    axis upright
+lamp heart""",
+    )
+    swing = "        arm to 40 deg in 500 ms\n        arm to -40 deg in 500 ms\n" * 2
+    look = "        repeat 2 times\n            neck to -20 deg .. 20 deg in 800 ms\n"
+    show = one_strand(f"    repeat for ever\n{swing}{look}", rig).show
+    assert show is not None
+    times = np.arange(5_000.0, 125_000.0, 10.0)
+    torque_nm = work(show.rig, sample(rehearse(show, (), 130_000), times)).servos["arm"].torque_nm
+    (arm,) = (one for one in show.rig.outputs if one.name == "arm" and isinstance(one, Servo))
+    played = float(np.mean(torque_nm**2)) ** 0.5 / arm.ratings[0].stall_nm
+    (told,) = (one for one in heats(at_its_hardest(show)) if one.servo == "arm")
+    assert 0.99 * played <= told.rms_share <= 1.1 * played

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import chisquare
 
-from sim.model import Cue, Drawn, Hold, InTurn, Move, Repeat, Rig, Score, Show
+from sim.model import Cue, Drawn, Fade, Hold, InTurn, Move, Repeat, Rig, Score, Show, Step
 from sim.score.draws import at_its_hardest, drawn, draws_in, key_of, noise, numbered
 
 
@@ -90,3 +90,63 @@ def test_a_show_that_draws_nothing_is_itself_at_its_hardest() -> None:
     plain = Show(Rig(), Score("", (Cue("nod", "", InTurn((Move("neck", 3.0, 400),))),)))
     assert at_its_hardest(plain) is plain
     assert at_its_hardest(show) is not show
+
+
+def played(step: Step, rounds: int = 1) -> list[Step]:
+    """Its statements in turn; what has no end comes round so often."""
+    match step:
+        case InTurn():
+            return [one for child in step.children for one in played(child, rounds)]
+        case Repeat():
+            return played(step.body, rounds) * (rounds if step.times is None else step.times)
+        case _:
+            return [step]
+
+
+def idling(*steps: Step) -> list[Step]:
+    """What a strand that repeats them for ever plays when it comes round once at its hardest."""
+    body = numbered(Repeat(InTurn(steps), None), 3)
+    show = Show(Rig(), Score("", (Cue("gaze", "", InTurn((body,))),), idle=("gaze",)))
+    return played(at_its_hardest(show).score.cues[0].body)
+
+
+@given(st.integers(1, 60), st.integers(1, 4))
+def test_draws_in_a_repeat_keep_its_passes_and_leave_each_of_their_values(
+    times: int, count: int
+) -> None:
+    inner = Repeat(InTurn(tuple(look(-20.0, 20.0) for _ in range(count))), times)
+    row = idling(Move("neck", 30.0, 250), inner)
+    angles = [step.angle_deg for step in row if isinstance(step, Move)]
+    once = 1 + count * times
+    assert len(angles) % once == 0
+    assert [n for n, angle in enumerate(angles) if angle == 30.0] == list(
+        range(0, len(angles), once)
+    )
+    found = {angles[(n - 1) % len(angles)] for n in range(0, len(angles), once)}
+    assert found == {-20.0, 0.0, 20.0}
+    follows = {(one, then) for one, then in pairwise(angles) if 30.0 not in (one, then)}
+    if count * times > 1:
+        assert len(follows) == 9
+
+
+def test_what_stands_before_a_repeat_without_end_has_all_its_values_before_it() -> None:
+    body = numbered(InTurn((look(-20.0, 20.0), Repeat(InTurn((Hold(900),)), None))), 3)
+    show = Show(Rig(), Score("", (Cue("gaze", "", body),), idle=("gaze",)))
+    written = at_its_hardest(show).score.cues[0].body
+    assert isinstance(written, InTurn)
+    assert [
+        isinstance(one, InTurn) and isinstance(one.children[-1], Repeat) for one in written.children
+    ] == [False] * (len(written.children) - 1) + [True]
+    row = played(written)
+    assert {one.angle_deg for one in row if isinstance(one, Move)} == {-20.0, 0.0, 20.0}
+
+
+@given(st.integers(1, 5))
+def test_light_goes_to_and_fro_as_often_as_more_than_three_flashes_ask(count: int) -> None:
+    fade = Fade("heart", 10.0, 60, drawn=Drawn(target_key=1, most=90.0))
+    levels = [step.light for step in idling(*(fade for _ in range(count)))]  # type: ignore[union-attr]
+    to_and_fro = [10.0, 90.0] * 4
+    assert any(levels[n : n + 8] == to_and_fro for n in range(len(levels)))
+    assert {*pairwise(levels), (levels[-1], levels[0])} == {
+        (one, then) for one in (10.0, 50.0, 90.0) for then in (10.0, 50.0, 90.0)
+    }
