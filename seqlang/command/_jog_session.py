@@ -177,8 +177,13 @@ class JogSession:
 
     def _ask(self, pulse_us: float, now_s: float) -> None:
         self._asked, self._has_pulses = (pulse_us, now_s), True
-        if not self._on.turn(pulse_us):
-            self._lost_limp(now_s)
+        try:
+            if not self._on.turn(pulse_us):
+                self._lost_limp(now_s)
+        except LinkFailure as failure:
+            if failure.reason != "overtaken":
+                raise
+            self._was_stopped(now_s)
 
     def _look(self, now_s: float) -> None:
         self._looked_s = now_s
@@ -192,6 +197,12 @@ class JogSession:
         self._is_limp = self._has_pulses = False
         self._jog = replace(self._jog, is_limp=True, stopped=0, key_s=now_s)
         self._field, self._message = None, "the board was got ready by somebody else"
+
+    def _was_stopped(self, now_s: float) -> None:
+        """Somebody else pressed stop or limp. The board was limp before, so it shows no change."""
+        self._has_pulses = False
+        self._jog = replace(self._jog, is_limp=True, stopped=0, key_s=now_s)
+        self._field, self._message = None, "somebody else pressed stop: the pulses ended"
 
     # -- boards --------------------------------------------------------------------------------
 

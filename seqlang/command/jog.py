@@ -28,25 +28,13 @@ from seqlang.text.render import summary
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from blessed import Terminal
-    from blessed.keyboard import Keystroke
-
     from seqlang.command._jog_session import JogSession
     from seqlang.command._jogged import ServoOnBoard
+    from seqlang.command._keyboard import Keyboard
     from sim.model import Rig
 
 _WAIT_S: Final = 0.05
 """For a key, before the board is looked after again."""
-_KEYS: Final = {
-    "KEY_UP": "up",
-    "KEY_RIGHT": "up",
-    "KEY_DOWN": "down",
-    "KEY_LEFT": "down",
-    "KEY_ENTER": "enter",
-    "KEY_ESCAPE": "escape",
-    "KEY_BACKSPACE": "backspace",
-    "KEY_DELETE": "backspace",
-}
 
 
 @click.command(name="jog")
@@ -182,11 +170,10 @@ def _by_keys(
     servos: Sequence[ServoOnBoard],
 ) -> tuple[Mapping[str, tuple[str, ...]], LinkFailure | None]:
     """What was marked, by servo, and what the link failed with."""
-    from blessed import Terminal
-
     from seqlang.command._jog_session import JogSession
+    from seqlang.command._keyboard import Keyboard
 
-    terminal = Terminal()
+    terminal = Keyboard()
     session: JogSession | None = None
     failure: LinkFailure | None = None
     with terminal.fullscreen(), terminal.cbreak(), terminal.hidden_cursor():
@@ -204,18 +191,20 @@ def _by_keys(
     return ({} if session is None else session.points()), failure
 
 
-def _goes_on(terminal: Terminal, servos: Sequence[ServoOnBoard]) -> bool:
+def _goes_on(terminal: Keyboard, servos: Sequence[ServoOnBoard]) -> bool:
     """The cautions, before anything moves. A key that was pressed before they are shown answers
     nothing."""
     from seqlang.command._jog_screen import cautions
 
-    while terminal.inkey(timeout=0):
+    while terminal.keys(0):
         pass
     _draw(terminal, cautions([one.servo for one in servos], terminal.width), 0)
-    return str(terminal.inkey()) == "y"
+    while not (keys := terminal.keys(_WAIT_S)):
+        pass
+    return keys[0] == "y"
 
 
-def _turn(terminal: Terminal, session: JogSession) -> None:
+def _turn(terminal: Keyboard, session: JogSession) -> None:
     from seqlang.command._jog_screen import lines_of_view
 
     shown: tuple[list[str], int, int] | None = None
@@ -225,26 +214,12 @@ def _turn(terminal: Terminal, session: JogSession) -> None:
         if now != shown:
             _draw(terminal, now[0], 1)
             shown = now
-        keys = _keys(terminal)
+        keys = terminal.keys(_WAIT_S)
         session.press(keys, time.monotonic())
         session.tick(time.monotonic())
 
 
-def _keys(terminal: Terminal) -> list[str]:
-    """All keys that have come: those of a heap come at one time."""
-    found = []
-    key = terminal.inkey(timeout=_WAIT_S)
-    while key:
-        found.append(_name(key))
-        key = terminal.inkey(timeout=0)
-    return found
-
-
-def _name(key: Keystroke) -> str:
-    return _KEYS.get(key.name or "", str(key))
-
-
-def _draw(terminal: Terminal, lines: Sequence[str], bold: int) -> None:
+def _draw(terminal: Keyboard, lines: Sequence[str], bold: int) -> None:
     """The screen anew, from its top; what does not fit below is left out."""
     parts: list[str] = [terminal.home]
     for number, line in enumerate(lines[: terminal.height]):

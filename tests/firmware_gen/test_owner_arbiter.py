@@ -544,6 +544,35 @@ def test_two_do_not_jog_the_servos_of_one_board() -> None:
     assert line.outcome(2, later) == Reply(Status.DONE)
 
 
+@pytest.mark.parametrize("pressed", [RequestKind.STOP, RequestKind.LIMP])
+def test_a_jog_that_is_repeated_does_not_begin_anew_after_somebody_elses_stop(
+    pressed: RequestKind,
+) -> None:
+    line = limp_line()
+    jog(line, 1)
+    line.run(0.1)
+    line.ask(2, pressed)
+    line.run(0.1)
+    again = jog(line, 1)
+    assert failure(line, 1, again).reason == "overtaken"
+    line.run(0.1)
+    assert not has_pulses(line)
+    deliberate = jog(line, 1)  # it was told: whoever turns it wants it now
+    line.run(0.1)
+    assert line.outcome(1, deliberate) == Reply(Status.DONE)
+
+
+def test_after_its_own_limp_a_client_jogs_on() -> None:
+    line = limp_line()
+    jog(line, 1)
+    line.run(0.1)
+    line.ask(1, RequestKind.LIMP)
+    line.run(0.1)
+    again = jog(line, 1)
+    line.run(0.1)
+    assert line.outcome(1, again) == Reply(Status.DONE)
+
+
 def test_a_jog_that_has_not_gone_out_does_not_follow_a_limp() -> None:
     line = limp_line()
     numbers = [jog(line, 1, pulse) for pulse in (2500, 2600, 2700)]
@@ -555,3 +584,6 @@ def test_a_jog_that_has_not_gone_out_does_not_follow_a_limp() -> None:
         if isinstance(found := line.outcome(1, number), LinkFailure) and found.reason == "overtaken"
     ] == numbers[1:]
     assert not has_pulses(line)
+    told_already = jog(line, 1)
+    line.run(0.1)
+    assert line.outcome(1, told_already) == Reply(Status.DONE)

@@ -10,8 +10,10 @@ import struct
 import subprocess
 import sys
 import termios
+import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Final
 
 import pyte
@@ -58,7 +60,31 @@ class Hands:
     def __exit__(self, *exception: object) -> None:
         self.command.kill()
         self.command.wait(timeout=LONGEST_S)
-        os.close(self._main)
+        self.close()
+
+    def close(self) -> None:
+        """The terminal is gone, and says so to nobody but who reads from it."""
+        if self._main >= 0:
+            os.close(self._main)
+            self._main = -1
+
+    @contextmanager
+    def flood(self, key: str) -> Iterator[None]:
+        """A key comes again and again, as fast as it is taken."""
+        is_over = threading.Event()
+
+        def write() -> None:
+            while not is_over.is_set():
+                if select.select([], [self._main], [], 0.01)[1]:
+                    os.write(self._main, key.encode())
+
+        writing = threading.Thread(target=write)
+        writing.start()
+        try:
+            yield
+        finally:
+            is_over.set()
+            writing.join()
 
     def shown(self) -> str:
         while select.select([self._main], [], [], 0.0)[0]:

@@ -13,6 +13,7 @@ from flap_show import SECOND_BOARD, SHOW, Outcome, table_of
 
 from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard
 from firmware_gen.link.host import HostLink
+from firmware_gen.link.owner.client import press
 from firmware_gen.link.protocol import ReportedMode
 from sim.rulebook import JOG_STEP
 from tests.seqlang.hands import ENTER, LONGEST_S, UP, Hands, until
@@ -120,6 +121,50 @@ def test_the_space_bar_ends_the_pulses_at_once(show: Path, served: Server) -> No
         until(lambda: not has_pulses(served))  # the next frame at the latest
         hands.leave("q", "no servo has pulses")
         assert hands.ended() == 0
+
+
+def test_a_stop_of_another_program_ends_the_pulses_until_somebody_wants_them(
+    show: Path, served: Server
+) -> None:
+    with Hands("jog", str(show), "--port", served.url) as hands:
+        hands.begin()
+        until(lambda: has_pulses(served))
+        press("stop", [served.url], everywhere=True, name="a test")
+        hands.sees("somebody else pressed stop")
+        end_s = time.monotonic() + 1.0
+        while time.monotonic() < end_s:
+            assert not has_pulses(served)
+            time.sleep(0.01)
+        hands.press(ENTER, "PULSES.")
+        until(lambda: has_pulses(served))
+
+
+def test_keys_that_never_cease_do_not_hide_the_space_bar(show: Path, served: Server) -> None:
+    with Hands("jog", str(show), "--port", served.url) as hands:
+        hands.begin()
+        until(lambda: has_pulses(served))
+        with hands.flood("x"):
+            time.sleep(1.5)
+            assert has_pulses(served)  # the board is looked after all the time
+            hands.press(" ", "LIMP.")
+            until(lambda: not has_pulses(served))
+            hands.leave("q", "no servo has pulses")
+        assert hands.ended() == 0
+
+
+@pytest.mark.parametrize("begun", [False, True])
+def test_a_terminal_that_is_closed_ends_the_command_and_the_pulses(
+    begun: bool, show: Path, served: Server
+) -> None:
+    with Hands("jog", str(show), "--port", served.url) as hands:
+        if begun:
+            hands.begin()
+            until(lambda: has_pulses(served))
+        else:
+            hands.sees("hold or prop what hangs on a part")
+        hands.close()
+        hands.command.wait(timeout=LONGEST_S)
+        until(lambda: not has_pulses(served))
 
 
 def test_leaving_at_the_cautions_changes_nothing(show: Path, served: Server) -> None:

@@ -146,6 +146,8 @@ class Arbiter:
         self._jogger: int | None = None
         """The client that turns a servo."""
         self._last_jog = 0.0
+        self._stopped_jogger: int | None = None
+        """The client that turned a servo when somebody else pressed stop, until it is told."""
         self._last_put = 0.0
 
     # -- clients -----------------------------------------------------------------------------
@@ -167,6 +169,8 @@ class Arbiter:
         self._last_word.pop(client, None)
         self._was_let_go.pop(client, None)
         self._stopped_transfers.discard(client)
+        if self._stopped_jogger == client:
+            self._stopped_jogger = None
         self._move_on(now)
 
     def greet(self, client: int, number: int, now: float) -> None:
@@ -333,7 +337,14 @@ class Arbiter:
         return Reply(Status.DONE) if self._is_held(button) else None
 
     def _jog(self, asked: Ask, now: float) -> LinkFailure | None:
-        """Note who turns a servo. Two who did so at once would pull it to and fro."""
+        """Note who turns a servo. Two who did so at once would pull it to and fro.
+
+        Whoever turned one when somebody else pressed stop is told so first: it asks several times a
+        second, and the board, which is limp already, would begin anew.
+        """
+        if self._stopped_jogger == asked.client:
+            self._stopped_jogger = None
+            return _overtaken("`jog`")
         if self._jogger not in (None, asked.client):
             return LinkFailure(
                 "refused",
@@ -413,12 +424,16 @@ class Arbiter:
 
     def _put_urgent(self, asked: Ask) -> None:
         """What was to start something and has not gone out yet must not start after a stop."""
+        if self._jogger not in (None, asked.client):
+            self._stopped_jogger = self._jogger
         for queue in self._queues.values():
             for waiting in [each for each in queue if each.kind in _OVERTAKEN]:
                 if waiting.kind == RequestKind.BUTTON and waiting.payload[1:] == b"\0":
                     continue
                 queue.remove(waiting)
                 self._answer(waiting, _overtaken(f"`{waiting.kind.name.lower()}`"))
+                if waiting.kind == RequestKind.JOG and waiting.client == self._stopped_jogger:
+                    self._stopped_jogger = None  # it is told by this answer
         self._stop_transfer(asked)
         self._jogger = None
         if asked.kind == RequestKind.LIMP:
