@@ -7,7 +7,7 @@ go of when it says nothing for a moment, when its connection ends, and when the 
 
 from __future__ import annotations
 
-import select
+import selectors
 import socket
 import threading
 import time
@@ -38,6 +38,11 @@ REARM_S: Final = (0.9, 10.0)
 """From the first step of a re-arm to the second: not by one touch, and not by a forgotten one."""
 
 _LOST: Final = frozenset({"port-lost", "no-port", "no-answer", "owner-lost", "port-busy"})
+
+_Waiter: Final[type[selectors.BaseSelector]] = getattr(
+    selectors, "PollSelector", selectors.SelectSelector
+)
+"""Needs no file of its own, and takes those of any number where the system has it."""
 
 Tell = Callable[[dict[str, Any]], None]
 
@@ -142,7 +147,11 @@ class PhoneHand:
             self._note_silence(owner)
 
     def _wait(self, sources: list[Any], seconds: float) -> None:
-        select.select(sources, [], [], seconds)
+        # not `select`: it takes no socket's number above 1023, and strangers may use up the others
+        with _Waiter() as waiting:
+            for source in sources:
+                waiting.register(source, selectors.EVENT_READ)
+            waiting.select(seconds)
         with suppress(OSError):
             self._woken.recv(4096)
 

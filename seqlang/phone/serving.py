@@ -80,6 +80,16 @@ class _Phone:
     stops: int = 0
 
 
+@dataclass(slots=True)
+class _StopPress:
+    """A press of stop or limp: it is done once, however often a phone that is not sure says it."""
+
+    asked: list[tuple[_Phone, int]]
+    """Who wants to know what comes of it, and the number of the answer."""
+    outcome: dict[str, Any] | None = None
+    """What came of it; None: it is under way."""
+
+
 class PhoneServer:
     """The page of one show.
 
@@ -105,7 +115,8 @@ class PhoneServer:
         self._phones: dict[int, _Phone] = {}
         self._strangers = 0
         self._stops = 0
-        self._presses: deque[str] = deque(maxlen=KNOWN_PRESSES)
+        self._presses: dict[str, _StopPress] = {}
+        self._trouble = ""
         self._news = ""
         self._told: dict[str, str] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -120,6 +131,7 @@ class PhoneServer:
             OSError: the address or the number cannot be had.
         """
         self._loop = asyncio.get_running_loop()
+        self._loop.set_exception_handler(self._went_wrong)
         _hush()
         async with serve(
             self._serve,
@@ -142,6 +154,14 @@ class PhoneServer:
                 await until.wait()
             finally:
                 await self._end()
+
+    def _went_wrong(self, _: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+        """What nobody waited for, such as a connection that the system had no room for."""
+        error = context.get("exception")
+        words = str(getattr(error, "strerror", None) or error or context["message"])
+        if self._trouble != words:
+            self._trouble = words
+            self._say(f"something went wrong with a connection: {words.lower()}")
 
     async def _end(self) -> None:
         hands = [phone.hand for phone in self._phones.values()]
@@ -289,12 +309,18 @@ class PhoneServer:
         return phone.hand.do(said)
 
     def _stop(self, phone: _Phone, said: PhoneSaid) -> bool:
-        if said.word in self._presses:  # the phone was not sure that it arrived
-            self._put(phone, {"n": said.n, "done": True})
+        known = self._presses.get(said.word)
+        if known:  # the phone was not sure that it arrived
+            if known.outcome is None:
+                known.asked.append((phone, said.n))
+            else:
+                self._put(phone, {"n": said.n, **known.outcome})
             return True
         if phone.stops >= MOST_STOPS:
             return False
-        self._presses.append(said.word)
+        self._presses[said.word] = _StopPress([(phone, said.n)])
+        if len(self._presses) > KNOWN_PRESSES:
+            del self._presses[next(iter(self._presses))]
         self._stops += 1
         phone.stops += 1
         threading.Thread(target=self._press, args=(phone, said), daemon=True).start()
@@ -324,12 +350,15 @@ class PhoneServer:
 
     def _stopped(self, phone: _Phone, said: PhoneSaid, wrong: list[str]) -> None:
         phone.stops -= 1
-        if not wrong:
-            self._put(phone, {"n": said.n, "done": True})
-            return
-        words = f"{said.do} is not confirmed on {', '.join(wrong)}"
-        self._put(phone, {"n": said.n, "failed": words})
-        self._say(words)
+        words = f"{said.do} is not confirmed on {', '.join(wrong)}" if wrong else ""
+        outcome: dict[str, Any] = {"failed": words} if wrong else {"done": True}
+        pressed = self._presses.get(said.word) or _StopPress([(phone, said.n)])
+        pressed.outcome = outcome
+        for one, n in pressed.asked:
+            self._put(one, {"n": n, **outcome})
+        pressed.asked.clear()
+        if wrong:
+            self._say(words)
 
     # -- what phones are told --------------------------------------------------------------------
 
@@ -455,6 +484,7 @@ def _number_of(server: Server) -> int:
 
 def _hush() -> None:
     """What strangers send is no message to whoever sits at the laptop."""
-    logger = logging.getLogger("websockets.server")
-    logger.addHandler(logging.NullHandler())
-    logger.propagate = False
+    for name in ("websockets.server", "asyncio"):
+        logger = logging.getLogger(name)
+        logger.addHandler(logging.NullHandler())
+        logger.propagate = False

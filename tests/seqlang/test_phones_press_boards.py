@@ -5,6 +5,7 @@ from __future__ import annotations
 import http.client
 import json
 import os
+import select
 import signal
 import socket
 import struct
@@ -13,7 +14,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import ExitStack, closing
+from contextlib import ExitStack, closing, suppress
 from pathlib import Path
 
 import pytest
@@ -150,6 +151,17 @@ def test_stop_reaches_every_board_and_counts_once_however_often_it_is_sent(
     assert phone.ask("stop", press="one") == ""
     assert all(len(board.presses(RequestKind.STOP)) == 1 for board in rig.boards)
     assert until(lambda: rig.are(ReportedMode.LIMP))
+
+
+def test_a_stop_that_did_not_arrive_everywhere_does_not_pass_for_one_when_it_is_said_again(
+    rig: PhoneRig, phone: PhoneByHand
+) -> None:
+    rig.boards[0].server.stop()
+    assert "not confirmed on `body`" in phone.ask("stop", press="one")
+    assert "not confirmed on `body`" in phone.ask("stop", press="one")
+    with PhoneByHand(rig) as other:  # it lost its connection meanwhile
+        assert "not confirmed on `body`" in other.come().ask("stop", press="one")
+    assert len(rig.boards[1].presses(RequestKind.STOP)) == 1
 
 
 def test_limp_ends_the_pulses_at_once(rig: PhoneRig, phone: PhoneByHand) -> None:
@@ -357,18 +369,40 @@ def test_a_phone_that_says_too_much_at_a_time_is_let_go_of(
     assert phone.ask("down", button=HELD) == ""
 
 
+@pytest.mark.skipif(not hasattr(select, "poll"), reason="the system has no `poll`")
+def test_a_phone_presses_though_strangers_have_the_first_thousand_sockets(
+    rig: PhoneRig, phone: PhoneByHand
+) -> None:
+    import resource
+
+    before = resource.getrlimit(resource.RLIMIT_NOFILE)
+    if before[1] != resource.RLIM_INFINITY and before[1] < 2048:
+        pytest.skip("this system opens too few files")
+    resource.setrlimit(resource.RLIMIT_NOFILE, (max(2048, before[0]), before[1]))
+    taken = [os.dup(0) for _ in range(1100)]
+    try:
+        with PhoneByHand(rig) as late:
+            assert late.come().ready().ask("down", button=HELD) == ""
+            assert rig.boards[0].is_down(HELD)
+    finally:
+        for number in taken:
+            os.close(number)
+        resource.setrlimit(resource.RLIMIT_NOFILE, before)
+
+
+def test_a_stranger_who_asks_and_goes_leaves_no_words_on_the_laptop(
+    rig: PhoneRig, phone: PhoneByHand, capfd: pytest.CaptureFixture[str]
+) -> None:
+    for _ in range(3):
+        with closing(stranger(rig)) as opened, suppress(OSError):
+            opened.sendall(b"\x89\x80\0\0\0\0" * 20_000)  # pings (RFC 6455, 5.5.2)
+    assert phone.ask("up", button=31) == ""
+    assert capfd.readouterr().err == ""
+
+
 def stuck(rig: PhoneRig, pause_s: float = 0.01) -> socket.socket:
     """A phone that comes in, asks for more answers than fit anywhere, and reads none."""
-    opened = socket.socket()
-    opened.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
-    opened.connect(("127.0.0.1", rig.number))
-    head = (
-        f"GET /socket HTTP/1.1\r\nHost: 127.0.0.1:{rig.number}\r\nUpgrade: websocket\r\n"
-        f"Origin: http://127.0.0.1:{rig.number}\r\nConnection: Upgrade\r\n"
-        "Sec-WebSocket-Version: 13\r\nSec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n"
-    )
-    opened.sendall(head.encode())
-    assert b" 101 " in opened.recv(4096)
+    opened = stranger(rig)
     opened.sendall(framed({"do": "pair", "code": CODE}))
 
     def flood() -> None:
@@ -380,6 +414,21 @@ def stuck(rig: PhoneRig, pause_s: float = 0.01) -> socket.socket:
             return
 
     threading.Thread(target=flood, daemon=True).start()
+    return opened
+
+
+def stranger(rig: PhoneRig) -> socket.socket:
+    """An open socket of the page's, with little room for what it is told."""
+    opened = socket.socket()
+    opened.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+    opened.connect(("127.0.0.1", rig.number))
+    head = (
+        f"GET /socket HTTP/1.1\r\nHost: 127.0.0.1:{rig.number}\r\nUpgrade: websocket\r\n"
+        f"Origin: http://127.0.0.1:{rig.number}\r\nConnection: Upgrade\r\n"
+        "Sec-WebSocket-Version: 13\r\nSec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n"
+    )
+    opened.sendall(head.encode())
+    assert b" 101 " in opened.recv(4096)
     return opened
 
 
