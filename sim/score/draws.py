@@ -189,7 +189,7 @@ def _passes(body: Step, holds: Holds) -> Step:
     orders = {name: _order(count, name in fading) for name, count in draws.items()}
     rounds = max((len(order) for order in orders.values()), default=1)
     taken = dict.fromkeys(orders, 0)
-    writer = _Writer(holds, orders, taken)
+    writer = _PassWriter(holds, orders, taken)
     passes = tuple(writer.of(body, last=n == rounds - 1) for n in range(rounds))
     return InTurn(passes) if rounds > 1 else passes[0]
 
@@ -230,7 +230,7 @@ def _draws_a_pass(step: Step) -> dict[str, int]:
     return found
 
 
-class _Writer:
+class _PassWriter:
     """Writes passes one after the other; the values of an output go on from pass to pass."""
 
     def __init__(
