@@ -236,7 +236,8 @@ def test_a_flood_of_requests_holds_up_no_frame_and_no_strip(firmware: Firmware, 
         frames = (board.cycle - before) / FRAME_CYCLES
         starts = np.array([start for start, _ in refreshes(board, firmware.wiring.strip)])
         assert frames > 30
-        assert abs(len(starts) - frames) <= 1
+        # one at an end of the time may fall outside it, and one that waits starts somewhat later
+        assert abs(len(starts) - frames) < 1.25
         assert np.diff(starts).max() < 1.5 * FRAME_CYCLES
         board.run(ms=40)  # a frame may stand half in the line
         assert link.greet().mode == ReportedMode.READY
