@@ -196,8 +196,8 @@ def test_a_table_merged_anew_plays_before_older_slots_and_after_newer_ones() -> 
 
 def test_a_merged_table_may_be_larger_than_a_slot() -> None:
     base = decode(NEW)
-    table = table_bytes(replace(base, threads=(base.threads[0] * 700, *base.threads[1:])))
-    assert len(table) > 4000
+    table = table_bytes(replace(base, threads=(base.threads[0] * 400, *base.threads[1:])))
+    assert len(table) > 2000
     core = Core()
     core.merged[: len(table)] = table
     core.start()

@@ -118,7 +118,11 @@ def made_of_holds() -> tuple[bytes, bytes]:
 
 def made_of_searches() -> tuple[bytes, bytes]:
     rig = (FOLDER / "impossible-move.cues").read_text(encoding="utf-8")
-    rig = rig[rig.index("show") : rig.index("cue")].replace("2 kg", "60 g")
+    rig = (
+        rig[rig.index("show") : rig.index("cue")]
+        .replace("2 kg", "60 g")
+        .replace("atmega328p", "atmega2560")
+    )
     moves = (f"    flap to {n / 10:g} deg as fast as it can\n" for n in range(1, 502))
     cue = "cue shiver\n" + "".join(f"{move}    flap to 60 deg in 1 s\n" for move in moves)
     return (rig + cue).encode(), (rig + cue.replace("as fast as it can", "in 1 s")).encode()

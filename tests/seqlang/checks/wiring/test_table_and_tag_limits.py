@@ -112,7 +112,8 @@ def messages(text: str) -> list[tuple[str, str, str | None]]:
 
 def test_program_memory_holds_just_so_much(monkeypatch: pytest.MonkeyPatch) -> None:
     """Room for 512 bytes and the stamp's two, the last eight only where no boot loader is."""
-    memory = replace(CHIP.memory, flash=0x6C02, boot_start=0x6BFA)
+    end = CHIP.memory.merged_start + 514
+    memory = replace(CHIP.memory, flash=end, boot_start=end - 8)
     monkeypatch.setattr(show_module, "CHIPS", {CHIP.name: replace(CHIP, memory=memory)})
     says = "the table of board `body` takes {} bytes, and a slot holds 500"
     programmer = "merge it with `bellcrank firmware --with FILE --way isp`; to fit a slot, "
@@ -130,7 +131,7 @@ def test_program_memory_holds_just_so_much(monkeypatch: pytest.MonkeyPatch) -> N
 def test_code_that_no_memory_holds_is_not_made_into_a_table(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    memory = replace(CHIP.memory, flash=0x6B02)
+    memory = replace(CHIP.memory, flash=CHIP.memory.merged_start + 258)
     monkeypatch.setattr(show_module, "CHIPS", {CHIP.name: replace(CHIP, memory=memory)})
     (one,) = findings(cues(105), "table-too-large")
     assert one.severity == "error"
