@@ -28,7 +28,7 @@ _BETWEEN_S: Final = 2 * SHORTEST_GAP_S
 """Keys that come closer are taken for one."""
 
 
-def until(what: Callable[[], bool], say: Callable[[], object] = lambda: "") -> None:
+def assert_soon(what: Callable[[], bool], say: Callable[[], object] = lambda: "") -> None:
     end_s = time.monotonic() + LONGEST_S
     while not what():
         assert time.monotonic() < end_s, say()
@@ -99,7 +99,7 @@ class Hands:
         return "\n".join(line.rstrip() for line in self._screen.display)
 
     def sees(self, words: str) -> None:
-        until(lambda: words in self.shown(), self.shown)
+        assert_soon(lambda: words in self.shown(), self.shown)
 
     def press(self, keys: str, then: str) -> None:
         time.sleep(_BETWEEN_S)
@@ -112,7 +112,7 @@ class Hands:
     def leave(self, keys: str, then: str) -> None:
         """The screen is left, or has been: what is told then is in all that came, unbroken."""
         os.write(self._main, keys.encode())
-        until(lambda: bool(self.shown()) and then in self.all.decode(), self.shown)
+        assert_soon(lambda: bool(self.shown()) and then in self.all.decode(), self.shown)
 
     def begin(self) -> None:
         """Past the cautions, with pulses on the first servo."""

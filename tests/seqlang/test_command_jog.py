@@ -16,7 +16,7 @@ from firmware_gen.link.host import HostLink
 from firmware_gen.link.owner.client import press
 from firmware_gen.link.protocol import ReportedMode
 from sim.rulebook import JOG_STEP
-from tests.seqlang.hands import ENTER, LONGEST_S, UP, Hands, until
+from tests.seqlang.hands import ENTER, LONGEST_S, UP, Hands, assert_soon
 from tests.seqlang.terminal import ROOT
 from tests.unchecked import transfer_unchecked
 
@@ -106,19 +106,19 @@ def test_a_command_that_ends_anyhow_leaves_the_servo_limp(
 ) -> None:
     with Hands("jog", str(show), "--port", served.url) as hands:
         hands.begin()
-        until(lambda: has_pulses(served))
+        assert_soon(lambda: has_pulses(served))
         hands.command.send_signal(number)
         hands.command.wait(timeout=LONGEST_S)
-        until(lambda: not has_pulses(served))
+        assert_soon(lambda: not has_pulses(served))
         assert served.virtual.board.mode == ReportedMode.LIMP
 
 
 def test_the_space_bar_ends_the_pulses_at_once(show: Path, served: Server) -> None:
     with Hands("jog", str(show), "--port", served.url) as hands:
         hands.begin()
-        until(lambda: has_pulses(served))
+        assert_soon(lambda: has_pulses(served))
         hands.press(" ", "LIMP.")
-        until(lambda: not has_pulses(served))  # the next frame at the latest
+        assert_soon(lambda: not has_pulses(served))  # the next frame at the latest
         hands.leave("q", "no servo has pulses")
         assert hands.ended() == 0
 
@@ -128,7 +128,7 @@ def test_a_stop_of_another_program_ends_the_pulses_until_somebody_wants_them(
 ) -> None:
     with Hands("jog", str(show), "--port", served.url) as hands:
         hands.begin()
-        until(lambda: has_pulses(served))
+        assert_soon(lambda: has_pulses(served))
         press("stop", [served.url], everywhere=True, name="a test")
         hands.sees("somebody else pressed stop")
         end_s = time.monotonic() + 1.0
@@ -136,18 +136,18 @@ def test_a_stop_of_another_program_ends_the_pulses_until_somebody_wants_them(
             assert not has_pulses(served)
             time.sleep(0.01)
         hands.press(ENTER, "PULSES.")
-        until(lambda: has_pulses(served))
+        assert_soon(lambda: has_pulses(served))
 
 
 def test_keys_that_never_cease_do_not_hide_the_space_bar(show: Path, served: Server) -> None:
     with Hands("jog", str(show), "--port", served.url) as hands:
         hands.begin()
-        until(lambda: has_pulses(served))
+        assert_soon(lambda: has_pulses(served))
         with hands.flood("x"):
             time.sleep(1.5)
             assert has_pulses(served)  # the board is looked after all the time
             hands.press(" ", "LIMP.")
-            until(lambda: not has_pulses(served))
+            assert_soon(lambda: not has_pulses(served))
             hands.leave("q", "no servo has pulses")
         assert hands.ended() == 0
 
@@ -159,12 +159,12 @@ def test_a_terminal_that_is_closed_ends_the_command_and_the_pulses(
     with Hands("jog", str(show), "--port", served.url) as hands:
         if begun:
             hands.begin()
-            until(lambda: has_pulses(served))
+            assert_soon(lambda: has_pulses(served))
         else:
             hands.sees("hold or prop what hangs on a part")
         hands.close()
         hands.command.wait(timeout=LONGEST_S)
-        until(lambda: not has_pulses(served))
+        assert_soon(lambda: not has_pulses(served))
 
 
 def test_leaving_at_the_cautions_changes_nothing(show: Path, served: Server) -> None:
@@ -217,7 +217,7 @@ def test_boards_of_a_show_come_one_after_another(tmp_path: Path) -> None:
             hands.press(ENTER, "LIMP.")
             assert second.virtual.board.mode == ReportedMode.LIMP
             hands.press(ENTER, "PULSES.")
-            until(lambda: has_pulses(second))
+            assert_soon(lambda: has_pulses(second))
             assert not has_pulses(first)
             hands.leave("q", "no servo has pulses")
             assert hands.ended() == 0
