@@ -232,7 +232,7 @@ class JogSession:
             self._look(now_s)
 
     def _end_pulses(self) -> None:
-        """Whatever this session has given pulses to is limp."""
+        """Whatever has been given pulses to is limp."""
         if self._has_pulses:
             _make_limp(self._on.link)
             self._has_pulses = False
