@@ -573,6 +573,22 @@ def test_after_its_own_limp_a_client_jogs_on() -> None:
     assert line.outcome(1, again) == Reply(Status.DONE)
 
 
+@pytest.mark.parametrize("pressed", [RequestKind.STOP, RequestKind.LIMP])
+def test_a_client_that_pressed_by_the_other_way_is_not_told_that_somebody_did(
+    pressed: RequestKind,
+) -> None:
+    line = limp_line()
+    jog(line, 1)
+    line.run(0.1)
+    line.ask(2, pressed)  # stop and limp come by a connection of their own
+    line.run(0.1)
+    line.arbiter.knows_of_stop(3)
+    line.arbiter.knows_of_stop(1)
+    again = jog(line, 1)
+    line.run(0.1)
+    assert line.outcome(1, again) == Reply(Status.DONE)
+
+
 def test_a_jog_that_has_not_gone_out_does_not_follow_a_limp() -> None:
     line = limp_line()
     numbers = [jog(line, 1, pulse) for pulse in (2500, 2600, 2700)]

@@ -113,6 +113,19 @@ def test_a_command_that_ends_anyhow_leaves_the_servo_limp(
         assert served.virtual.board.mode == ReportedMode.LIMP
 
 
+def test_after_the_space_bar_enter_gives_pulses_again(show: Path, served: Server) -> None:
+    with Hands("jog", str(show), "--port", served.url) as hands:
+        hands.begin()
+        assert_soon(lambda: has_pulses(served))
+        hands.press(" ", "LIMP.")
+        assert_soon(lambda: not has_pulses(served))
+        hands.press(ENTER, "PULSES.")
+        assert_soon(lambda: has_pulses(served))
+        assert "somebody else" not in hands.shown()
+        hands.leave("q", "no servo has pulses")
+        assert hands.ended() == 0
+
+
 def test_the_space_bar_ends_the_pulses_at_once(show: Path, served: Server) -> None:
     with Hands("jog", str(show), "--port", served.url) as hands:
         hands.begin()

@@ -169,8 +169,7 @@ class Arbiter:
         self._last_word.pop(client, None)
         self._was_let_go.pop(client, None)
         self._stopped_transfers.discard(client)
-        if self._stopped_jogger == client:
-            self._stopped_jogger = None
+        self.knows_of_stop(client)
         self._move_on(now)
 
     def greet(self, client: int, number: int, now: float) -> None:
@@ -421,6 +420,11 @@ class Arbiter:
             return
         while asked := self._next():
             self._send(asked, now)
+
+    def knows_of_stop(self, client: int) -> None:
+        """A client that turned a servo pressed stop itself: it is not told of it."""
+        if self._stopped_jogger == client:
+            self._stopped_jogger = None
 
     def _put_urgent(self, asked: Ask) -> None:
         """What was to start something and has not gone out yet must not start after a stop."""

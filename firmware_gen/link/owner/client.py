@@ -369,6 +369,8 @@ class OwnedLink(BoardLink):
         (found,) = press(what, [self.name], self.baud, name=self.owner.name).values()
         if isinstance(found, LinkFailure):
             raise found
+        with suppress(LinkFailure):  # it is pressed; an owner that ends forgets it all
+            self.owner.request("pressed", port=self.name)
         return found
 
 

@@ -277,6 +277,7 @@ class Owner:
                 "ports": self._list_ports,
                 "lend": self._lend,
                 "return": self._return,
+                "pressed": self._note_press,
                 "end": self._end_for,
             }.get(messages.text(message, "do"))
             if act is None:
@@ -338,6 +339,13 @@ class Owner:
             for port in self._ports.values()
         ]
         self._say(client, {"id": number, "ports": ports})
+
+    def _note_press(self, client: _Client, number: int, message: Message) -> None:
+        """The stop or limp that came last by the socket for them was this client's own."""
+        port = self._ports.get(messages.text(message, "port"))
+        if port:
+            port.arbiter.knows_of_stop(client.number)
+        self._say(client, {"id": number})
 
     def _lend(self, client: _Client, number: int, message: Message) -> None:
         """Close a port, so that another program of this client's may open it."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from seqlang.text.slips import (
     characters,
     colours,
+    draws,
     gestures,
     joints,
     names,
@@ -80,6 +81,7 @@ def _mended(
 
 
 def _slips(line: Written) -> Iterator[Slip]:
+    yield from draws.slips(line)
     yield from characters.slips(line)
     yield from gestures.slips(line)
     yield from rows.slips(line)
