@@ -23,7 +23,7 @@ from sim.rehearsal.motion import MotionPiece
 from sim.rehearsal.sampling import Samples, sample
 from sim.rehearsal.trajectories import Fading, Trajectories
 from sim.rulebook import FRAME_MS
-from sim.strain.eye import light_sources
+from sim.strain.light_sources import light_sources
 
 if TYPE_CHECKING:
     from sim.arrays import Array

@@ -30,13 +30,10 @@ from sim.light.flash import (
     LightSource,
     flashing,
     general_changes,
-    lamp_source,
-    strip_source,
-    together,
 )
 from sim.light.lightness import srgb_to_linear
 from sim.light.patterns import FastPattern, Lit, fast_pattern, further_looks, looks
-from sim.light.sequences import STROBE_S, STROBING_MS, Row, longest_row
+from sim.light.sequences import STROBE_S, Row, longest_row
 from sim.model import (
     Cue,
     Effect,
@@ -46,7 +43,6 @@ from sim.model import (
     Lamp,
     Move,
     Press,
-    Repeat,
     Score,
     Show,
     Step,
@@ -54,40 +50,22 @@ from sim.model import (
     Together,
 )
 from sim.rehearsal.rehearse import rehearse
-from sim.rehearsal.sampling import Samples, sample
+from sim.rehearsal.sampling import sample
 from sim.rehearsal.trajectories import Fading, Modulation, Trajectories
 from sim.rulebook import FRAME_MS
 from sim.score.tree import (
-    Lengths,
     acts,
-    acts_in_time,
-    children,
     duration_ms,
     outputs_used,
     swapped,
-    timeline,
-    walk,
 )
-from sim.strain.light_bound import LightBound, effect_ways
+from sim.strain.light_bound import LightBound
+from sim.strain.light_sources import joined, light_sources, luminances
 from sim.strain.light_states import Entry, Light, LightStates, dark_of
+from sim.strain.watched import carried_out, may_go_on, may_last, watched_ms
 
 LEAD_MS: Final = 1000
 """What the cue finds shines this long before it starts, so that the first change counts."""
-
-GOES_ON_MS: Final = 3_000
-"""What has no end and comes round is watched for so long at least: a row seen then goes on."""
-
-ROW_MS: Final = 1000 * STROBE_S + 5000
-"""An irregular effect that may make a row of flashes is watched for so long."""
-
-MIXED_MS: Final = 180_000
-"""Patterns that never come round together are watched for so long (own limit)."""
-
-MIXED_REPEAT_MS: Final = 60_000
-"""A pattern beside a repeat is watched for so long (own limit)."""
-
-LONGEST_MS: Final = 600_000
-"""Nothing is watched for longer than ten minutes (own limit)."""
 
 PRESSED_MS: Final = 3_000
 """A button is pressed again and again for so long (own limit)."""
@@ -205,7 +183,7 @@ class Eye:
             return 0, 0
         sights = len(self.states.entries(cue)) * len(self.states.runs(cue))
         span_ms = watched_ms(cue)
-        return sights * (span_ms // FRAME_MS), sights * _carried_out(cue, span_ms)
+        return sights * (span_ms // FRAME_MS), sights * carried_out(cue, span_ms)
 
     def pixels(self, cue: Cue) -> int:
         """How many pixels are worked out in all frames of a cue that are watched."""
@@ -241,7 +219,7 @@ class Eye:
 
     def may_make_row(self, cue: Cue) -> bool:
         """Whether the cue changes often and long enough for a row of flashes that is too long."""
-        return self.bound.of(cue) >= TOO_MANY / 2 and _may_last(cue, self.states.runs(cue))
+        return self.bound.of(cue) >= TOO_MANY / 2 and may_last(cue, self.states.runs(cue))
 
     def long_rows(self, cue: Cue) -> tuple[LongRow, ...]:
         """Rows of flashes, none of them too fast, that go on for too long."""
@@ -249,9 +227,9 @@ class Eye:
             return ()
         worst: dict[tuple[str, ...], Row] = {}
         for sight in self.sights(cue):
-            stays = duration_ms(sight.run.body) == inf or _may_go_on(cue)
+            stays = duration_ms(sight.run.body) == inf or may_go_on(cue)
             until = float(sight.times_ms[-1]) if stays else inf
-            for outputs, luminance in _luminances(sight.sources).items():
+            for outputs, luminance in luminances(sight.sources).items():
                 changes = general_changes(sight.times_ms, luminance).at_ms
                 row = longest_row(changes, until)
                 known = worst.get(outputs)
@@ -410,24 +388,8 @@ class Eye:
             light_sources(self.show, sample(trajectories, times[at : at + CHUNK]))
             for at in range(0, times.size, CHUNK)
         ]
-        sources = {name: _joined([part[name] for part in parts]) for name in parts[0]}
+        sources = {name: joined([part[name] for part in parts]) for name in parts[0]}
         return Sight(cues[0], entry, times - LEAD_MS, sources, trajectories, LEAD_MS)
-
-
-def _carried_out(cue: Cue, span_ms: int) -> int:
-    """How many statements for lights a cue carries out within that time, at most."""
-    lengths = Lengths(cue.body)
-    count = 0
-    stack: list[tuple[Step, int]] = [(cue.body, 1)]
-    while stack:
-        step, times = stack.pop()
-        if isinstance(step, Fade | Effect):
-            count += times
-        elif isinstance(step, Repeat) and not step.while_held:
-            passes = span_ms // max(int(min(lengths[step.body], span_ms)), 1) + 1
-            times = min(times * min(passes, step.times or passes), passes)
-        stack.extend((child, times) for child in children(step))
-    return count
 
 
 def _bringing(entry: Entry) -> Cue:
@@ -478,38 +440,6 @@ def _pixels(show: Show) -> int:
     return sum(o.pixels if isinstance(o, Strip) else 1 for o in show.rig.outputs)
 
 
-def light_sources(show: Show, samples: Samples) -> dict[str, LightSource]:
-    """The sampled light of every lamp and strip as `sim.light.flash` judges it."""
-    sources: dict[str, LightSource] = {}
-    for output in show.rig.outputs:
-        if isinstance(output, Lamp) and output.name in samples.lamps:
-            colour = srgb_to_linear(np.array(output.colour) / 255.0)
-            duty = samples.lamps[output.name].luminance
-            sources[output.name] = lamp_source(colour, duty, output.count)
-        elif isinstance(output, Strip) and output.name in samples.strips:
-            mean = samples.strips[output.name].linear.mean(axis=1)
-            sources[output.name] = strip_source(mean, output.pixels)
-    return sources
-
-
-def _joined(parts: list[LightSource]) -> LightSource:
-    return replace(
-        parts[0],
-        rgb=np.concatenate([part.rgb for part in parts]),
-        luminance=np.concatenate([part.luminance for part in parts]),
-    )
-
-
-def _luminances(sources: dict[str, LightSource]) -> dict[tuple[str, ...], Array]:
-    """Luminance of each light by itself, and of all together where there are several."""
-    found: dict[tuple[str, ...], Array] = {
-        (name,): source.luminance for name, source in sources.items()
-    }
-    if len(sources) > 1:
-        found[tuple(sources)] = together(sources)[0]
-    return found
-
-
 def _lights_under(
     fadings: tuple[Fading, ...], start_ms: float, until_ms: float
 ) -> list[tuple[tuple[float, ...], float]]:
@@ -536,87 +466,6 @@ def _flash(laid: Laid, fast: FastPattern) -> Flash:
     first, last = fast.pixels
     group = (first + 1, last) if last - first < laid.lit.pixels else None
     return Flash(found, None, laid.effect, group)
-
-
-# -- how long to watch ----------------------------------------------------------------------------
-
-
-def watched_ms(cue: Cue) -> int:
-    """How long the cue is watched: all of it; of what has no end three passes.
-
-    Longer where it could make a row of flashes, or where a pattern and a repeat never come round
-    together.
-    """
-    lasts = _last_light_ms(cue)
-    whole = duration_ms(cue.body)
-    longest = max(whole, lasts) if whole < inf else max(lasts, 3.0 * _once_ms(cue) + GOES_ON_MS)
-    if _leaves_a_mixture(cue):
-        longest = max(longest, lasts + (MIXED_REPEAT_MS if _once_ms(cue) else MIXED_MS))
-    elif _may_go_on(cue):
-        longest = max(longest, lasts + (GOES_ON_MS if _is_regular(cue) else ROW_MS))
-    return int(min(longest, LONGEST_MS))
-
-
-def _once_ms(cue: Cue) -> float:
-    """When the first pass of the last endless repeat of lights is over; 0: there is none."""
-    lengths = Lengths(cue.body)
-    return max(
-        (
-            start + lengths[step.body]
-            for start, step in timeline(cue.body)
-            if isinstance(step, Repeat) and lengths[step] == inf and _has_light(step)
-        ),
-        default=0.0,
-    )
-
-
-def _may_go_on(cue: Cue) -> bool:
-    """Whether effects stay on that could make a row of flashes."""
-    return any(
-        isinstance(act, Effect) and act.period_ms <= STROBING_MS.get(act.name, 0)
-        for act in acts(cue.body)
-    )
-
-
-def _is_regular(cue: Cue) -> bool:
-    """Whether all effects of the cue flash alike in every beat."""
-    return all(a.name in ("breathe", "run") for a in acts(cue.body) if isinstance(a, Effect))
-
-
-def _last_light_ms(cue: Cue) -> float:
-    """When the last fade or effect that comes to an end has come to it."""
-    lengths = Lengths(cue.body)
-    return max(
-        (
-            start + lengths[step]
-            for start, step in timeline(cue.body)
-            if isinstance(step, Fade | Effect) and start < inf
-        ),
-        default=0.0,
-    )
-
-
-def _leaves_a_mixture(cue: Cue) -> bool:
-    """Whether effects stay on that never come round together, or not with a repeat beside them."""
-    last = {act.output: act for act in acts_in_time(cue.body) if isinstance(act, Effect)}
-    ways = [effect_ways(effect) for effect in last.values() if effect.name != "steady"]
-    repeated = {
-        id(inner)
-        for step in walk(cue.body)
-        if isinstance(step, Repeat) and step.times is None and _has_light(step)
-        for inner in walk(step)
-    }
-    apart = any(effect_ways(effect) and id(effect) not in repeated for effect in last.values())
-    return (len(ways) > 1 and sum(ways) >= TOO_MANY) or (bool(repeated) and apart)
-
-
-def _has_light(step: Repeat) -> bool:
-    return any(isinstance(inner, Fade | Effect) for inner in walk(step))
-
-
-def _may_last(cue: Cue, runs: tuple[Cue, ...]) -> bool:
-    """Whether the cue could make a long row of flashes: long enough, or an effect stays on."""
-    return _may_go_on(cue) or any(duration_ms(run.body) > 1000 * STROBE_S for run in runs)
 
 
 # -- what would pass ------------------------------------------------------------------------------

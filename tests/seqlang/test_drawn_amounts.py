@@ -15,8 +15,8 @@ from sim.model import Servo
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
 from sim.score.draws import at_its_hardest
-from sim.strain.eye import light_sources
 from sim.strain.heat import heats
+from sim.strain.light_sources import light_sources
 from sim.strain.reachable import Reachable
 from sim.strain.torque_and_current import work
 

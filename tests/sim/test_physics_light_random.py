@@ -41,9 +41,10 @@ from sim.rehearsal.sampling import sample
 from sim.rehearsal.trajectories import Trajectories
 from sim.rulebook import FRAME_MS
 from sim.score.threads import ThreadError, threads
-from sim.strain.eye import Eye, light_sources
+from sim.strain.eye import Eye
 from sim.strain.interrupted_light import interruptions
 from sim.strain.light_bound import WINDOW_MS, LightBound, _densest_of_many, _Ways
+from sim.strain.light_sources import light_sources
 
 PLAYED_MS = 8_000
 EFFECTS = ("breathe", "ember", "sparkle", "run", "steady")

@@ -34,7 +34,8 @@ from sim.model import (
 from sim.rehearsal.trajectories import Fading
 from sim.rulebook import EFFECT_SOFT_MS
 from sim.score.tree import children, duration_ms
-from sim.strain.eye import Eye, _carried_out, _lights_under, least_passing_ms, watched_ms
+from sim.strain.eye import Eye, _lights_under, least_passing_ms
+from sim.strain.watched import carried_out, watched_ms
 
 BOARDS = (Board("b", "any", 1),)
 
@@ -126,7 +127,7 @@ def tree_of(dice: Random, depth: int = 0) -> Step:
 @given(st.integers(0, 1 << 40), st.sampled_from([400, 2000, 5000]))
 def test_no_cue_carries_out_more_statements_than_are_counted_for_it(seed: int, ms: int) -> None:
     one = Cue("c", "", tree_of(Random(seed)))
-    assert played(one.body, 0.0, ms) <= _carried_out(one, ms)
+    assert played(one.body, 0.0, ms) <= carried_out(one, ms)
 
 
 @pytest.mark.parametrize(
@@ -147,7 +148,7 @@ def test_no_cue_carries_out_more_statements_than_are_counted_for_it(seed: int, m
     ],
 )
 def test_statements_of_repeats_count_by_their_passes(step: Step, ms: int, count: int) -> None:
-    assert _carried_out(Cue("c", "", step), ms) == count
+    assert carried_out(Cue("c", "", step), ms) == count
 
 
 def test_the_effort_of_a_cue_is_its_frames_from_every_state_and_way_to_run() -> None:

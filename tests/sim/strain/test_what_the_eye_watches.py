@@ -26,7 +26,8 @@ from sim.model import (
     Strip,
     StripLight,
 )
-from sim.strain.eye import Eye, _luminances
+from sim.strain.eye import Eye
+from sim.strain.light_sources import luminances
 
 LURE = Lamp("lure", "b", 9, safe_pct=5.0, colour=(255, 255, 255))
 EAR = Lamp("ear", "b", 10, colour=(255, 255, 255))
@@ -126,11 +127,11 @@ def test_all_lights_together_are_looked_at_beside_each() -> None:
     one = cue("one", Fade("lure", 80.0, 0), Fade("ear", 50.0, 0), Hold(500))
     eye = Eye(show_of(one))
     sight = eye.watch(one, eye.states.entries(one)[0])
-    found = _luminances(sight.sources)
+    found = luminances(sight.sources)
     assert list(found) == [("lure",), ("ear",), ("lure", "ear")]
     alone = Eye(show_of(one, lights=(LURE,)))
     only = alone.watch(one, alone.states.entries(one)[0])
-    assert list(_luminances(only.sources)) == [("lure",)]
+    assert list(luminances(only.sources)) == [("lure",)]
 
 
 # -- until when an effect stays -------------------------------------------------------------------
