@@ -16,7 +16,7 @@ from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode
 from firmware_gen.player.outputs import Frame
-from seqlang.command._jog_session import JogSession
+from seqlang.command._jog_session import LONGEST_FIELD, JogSession
 from seqlang.command._jogged import servos_on
 from seqlang.jogging import IDLE_S
 from seqlang.loading import load
@@ -174,6 +174,58 @@ def test_marks_are_points_of_the_text(bench: Bench) -> None:
     bench.press("m", *"3mm", "enter", then_s=0.1)
     assert "is something else" in bench.session.view().message
     assert bench.session.points() == {"flap": ("1000 us at 1.5 deg", "1500 us at 44 deg")}
+
+
+def test_what_is_typed_can_be_taken_back_left_and_is_never_too_long(bench: Bench) -> None:
+    bench.press("enter", "m", *"12x", "backspace", "left", then_s=0.1)
+    assert bench.session.view().field == "12"
+    bench.press(*["3"] * LONGEST_FIELD, then_s=0.1)
+    assert bench.session.view().field == "12" + "3" * (LONGEST_FIELD - 2)
+    bench.press("escape", "3", then_s=0.1)
+    assert bench.session.view().field is None
+    assert bench.session.view().jog.step == "coarse"
+    bench.press("m", "enter", then_s=0.1)
+    assert bench.session.points() == {}
+
+
+def test_who_types_is_there(bench: Bench) -> None:
+    bench.press("enter", "m")
+    for _ in range(2):
+        bench.run(0.6 * IDLE_S)
+        bench.press("9")
+    assert bench.session.view().field == "99"
+    bench.given()
+    bench.run(0.5)
+    assert bench.given()
+
+
+def test_a_message_stays_until_the_next_key(bench: Bench) -> None:
+    bench.press("m")
+    assert "may have sunk" in bench.session.view().message
+    bench.run(1.0)
+    assert "may have sunk" in bench.session.view().message
+    bench.press("2")
+    assert bench.session.view().message == ""
+
+
+def test_the_next_and_the_previous_servo_go_round(show: tuple[Path, bytes], tmp_path: Path) -> None:
+    path = tmp_path / "three.cues"
+    path.write_text(TEXT.replace("cue wave", servo("tail", "PB3", FLAP, "box") + "cue wave"))
+    bench = Bench(table_of(path), path)
+    found = []
+    for key in ("n", "n", "n", "p", "p"):
+        bench.press(key)
+        found.append(bench.session.view().servo.name)
+    assert found == ["fin", "tail", "flap", "tail", "fin"]
+
+
+def test_the_servo_that_is_left_has_no_pulses_from_the_key_on(bench: Bench) -> None:
+    bench.press("enter")
+    bench.session.press(["n"], bench.now)
+    bench.wait(2.5 * FRAME_S)
+    bench.given()
+    bench.wait(0.5)
+    assert bench.given() == []
 
 
 def test_a_part_that_is_still_on_its_way_is_not_marked(bench: Bench) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import get_args
 
 import pytest
@@ -19,10 +20,12 @@ from seqlang.jogging import (
     begin,
     estimated_place,
     mark,
+    resumed,
     typing,
     waited,
 )
 from sim.model import CalibrationPoint, Servo
+from sim.rulebook import PULSE_RANGE_US
 
 POINTS = (CalibrationPoint(0.0, 1000.0), CalibrationPoint(90.0, 2000.0))
 SERVO = Servo("flap", "box", 0, POINTS, (0.0, 70.0), (), pulse_range_us=(900.0, 2100.0))
@@ -53,6 +56,43 @@ def test_an_end_of_travel_holds_until_it_is_passed_on_purpose() -> None:
     assert pressed(jog, "up", "up", start_s=2.0).pulse_us == END_US
     passing = pressed(jog, "pass", "up", "up", start_s=2.0)
     assert passing.pulse_us == END_US + 20
+
+
+def test_the_lower_end_of_travel_holds_as_the_upper_one_does() -> None:
+    """10 deg are 1111.1 us: the first half microsecond behind it is 1111.5."""
+    jog = pressed(begin(replace(SERVO, travel_deg=(10.0, 70.0)), 1120.0, 0.0), "down")
+    assert (jog.pulse_us, jog.stopped) == (1111.5, -1)
+    assert pressed(jog, "down", "down", start_s=2.0).pulse_us == 1111.5
+    passing = pressed(jog, "pass", "down", "down", start_s=2.0)
+    assert passing.pulse_us == 1111.5 - 20
+    assert pressed(passing, "up", "up", "up", "down", "down", start_s=4.0).pulse_us == 1111.5
+
+
+def test_a_travel_beyond_the_limits_of_the_servo_ends_at_them_on_half_microseconds() -> None:
+    servo = replace(SERVO, travel_deg=(0.0, 90.0), pulse_range_us=(1200.2, 1700.3))
+    jog = begin(servo, 1500.0, 0.0)
+    assert jog.ends_us == ((1200.5,), (1700.0,))
+    keys: list[Action] = ["coarse", *(["up"] * 8 + ["pass"]) * 2]
+    assert pressed(jog, *keys).pulse_us == 1700.0
+    keys = ["coarse", *(["down"] * 8 + ["pass"]) * 2]
+    assert pressed(jog, *keys).pulse_us == 1200.5
+
+
+@pytest.mark.parametrize(("travel_deg", "only_us"), [((80.0, 90.0), 1500.0), ((0.0, 10.0), 1200.0)])
+def test_a_travel_that_lies_beyond_the_limits_moves_none_of_them(
+    travel_deg: tuple[float, float], only_us: float
+) -> None:
+    jog = begin(replace(SERVO, travel_deg=travel_deg, pulse_range_us=(1200.0, 1500.0)), 1400.0, 0.0)
+    assert all(1200.0 <= end <= 1500.0 for row in jog.ends_us for end in row)
+    assert only_us in jog.ends_us[0]
+    assert only_us in jog.ends_us[1]
+
+
+@pytest.mark.parametrize("start_us", PULSE_RANGE_US)
+def test_it_starts_at_the_outermost_pulses_and_not_beyond_them(start_us: int) -> None:
+    assert begin(SERVO, float(start_us), 0.0).pulse_us == start_us
+    with pytest.raises(ValueError, match="no servo gets"):
+        begin(SERVO, start_us + (0.5 if start_us == PULSE_RANGE_US[1] else -0.5), 0.0)
 
 
 def test_an_end_cannot_be_passed_before_the_part_is_there() -> None:
@@ -116,6 +156,32 @@ def test_marks_become_calibration_points() -> None:
     again = mark(jog, "41.5 deg", 6.0)
     assert again.points == ("1480 us at 41.5 deg", "1510 us at 44 deg")
     assert act(again, "back", 7.0).points == ("1510 us at 44 deg",)
+
+
+def test_pulses_come_back_where_the_servo_is_now_with_the_ends_that_it_has_passed() -> None:
+    limp = act(pressed(begin(SERVO, 1770.0, 0.0), "up"), "limp", 2.0)
+    inside = resumed(limp, 1400.0, 3.0)
+    assert (inside.pulse_us, inside.stopped, inside.passed) == (1400.0, 0, (0, 0))
+    assert inside.room_us == (1000.0, END_US)
+    assert waited(inside, 3.0 + IDLE_S - 0.01).pulse_us == 1400.0
+    beyond = resumed(limp, 1800.0, 3.0)
+    assert (beyond.passed, beyond.room_us) == ((0, 1), (1000.0, 2100.0))
+    below = resumed(limp, 950.0, 3.0)
+    assert (below.passed, below.room_us) == ((1, 0), (900.0, END_US))
+
+
+@pytest.mark.parametrize("far_us", [850.0, 2200.0])
+def test_a_servo_that_somebody_turned_beyond_its_limits_goes_no_further(far_us: float) -> None:
+    outward: Action = "down" if far_us < 1500 else "up"
+    inward: Action = "up" if outward == "down" else "down"
+    jog = resumed(act(begin(SERVO, 1500.0, 0.0), "limp", 1.0), far_us, 2.0)
+    assert pressed(jog, outward, "pass", outward, start_s=3.0).pulse_us == far_us
+    assert abs(pressed(jog, inward, start_s=3.0).pulse_us - far_us) == STEPS_US["usual"]  # type: ignore[operator]
+
+
+def test_a_limp_servo_has_no_end_to_pass() -> None:
+    limp = act(pressed(begin(SERVO, 1770.0, 0.0), "up"), "limp", 2.0)
+    assert pressed(limp, "pass", start_s=3.0).passed == (0, 0)
 
 
 def test_a_limp_part_has_no_mark() -> None:

@@ -18,6 +18,7 @@ from seqlang.phone.pairing import (
     ALL_TRIES,
     LOCK_S,
     LONGEST_LOCK_S,
+    MOST_PASSES,
     TRIES,
     LetIn,
     Pairing,
@@ -63,6 +64,23 @@ def test_the_waits_of_one_address_double_up_to_the_longest() -> None:
     assert waits == [60.0, 120.0, 240.0, 480.0, 960.0, LONGEST_LOCK_S, LONGEST_LOCK_S]
 
 
+def test_after_a_wait_an_address_has_all_its_tries_again() -> None:
+    door = Pairing(CODE)
+    for _ in range(TRIES):
+        door.enter("a", WRONG, 0.0)
+    assert door.enter("a", WRONG, LOCK_S) == TurnedAway(TRIES - 1)
+
+
+def test_who_was_let_in_begins_anew_with_tries_and_waits() -> None:
+    door = Pairing(CODE)
+    for _ in range(TRIES):
+        door.enter("a", WRONG, 0.0)
+    assert isinstance(door.enter("a", CODE, LOCK_S), LetIn)
+    left = [door.enter("a", WRONG, LOCK_S) for _ in range(TRIES)]
+    assert left[0] == TurnedAway(TRIES - 1)
+    assert left[-1] == TurnedAway(0, LOCK_S)
+
+
 def test_another_address_does_not_wait_for_the_first() -> None:
     door = Pairing(CODE)
     for _ in range(TRIES):
@@ -75,6 +93,24 @@ def test_many_addresses_together_do_not_get_more_tries() -> None:
     for n in range(ALL_TRIES):
         door.enter(f"address {n}", WRONG, 0.0)
     assert door.enter("a new one", CODE, 1.0) == TurnedAway(0, LOCK_S - 1.0)
+
+
+def test_the_tries_that_are_left_are_those_of_all_where_these_are_fewer() -> None:
+    door = Pairing(CODE)
+    found = [door.enter(f"address {n}", WRONG, 0.0) for n in range(ALL_TRIES)]
+    assert found[0] == TurnedAway(TRIES - 1)
+    assert found[ALL_TRIES - 3 : ALL_TRIES - 1] == [TurnedAway(2), TurnedAway(1)]
+    assert found[-1] == TurnedAway(0, LOCK_S)
+
+
+def test_beyond_the_most_passes_the_oldest_is_forgotten() -> None:
+    door = Pairing(CODE)
+    found = [door.enter("a", CODE, 0.0) for _ in range(MOST_PASSES)]
+    passes = [one.pass_ for one in found if isinstance(one, LetIn)]
+    assert door.enter_again(passes[0]) == found[0]
+    door.enter("a", CODE, 0.0)
+    assert door.enter_again(passes[0]) is None
+    assert door.enter_again(passes[1]) == found[1]
 
 
 def test_who_was_let_in_comes_again_while_strangers_wait() -> None:
@@ -131,10 +167,12 @@ def test_in_no_order_does_anybody_get_more_than_five_wrong_codes_a_minute(
 GOOD = {
     '{"do":"beat"}': PhoneSaid("beat"),
     '{"do":"down","button":3,"n":7}': PhoneSaid("down", 7, 3),
+    '{"do":"down","button":1,"n":1}': PhoneSaid("down", 1, 1),
     '{"do":"up","button":31,"n":2147483648}': PhoneSaid("up", 2**31, 31),
     '{"do":"stop","press":"5f0c","n":1}': PhoneSaid("stop", 1, 0, "5f0c"),
     '{"do":"pair","code":"12345678"}': PhoneSaid("pair", word="12345678"),
     '{"do":"return","pass":"ab"}': PhoneSaid("return", word="ab"),
+    '{"do":"return","pass":"a"}': PhoneSaid("return", word="a"),
     '{"do":"rearm","n":9}': PhoneSaid("rearm", 9),
 }
 BAD = [

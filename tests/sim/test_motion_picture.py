@@ -119,8 +119,36 @@ def test_a_longer_cue_is_shown_in_coarser_steps_and_one_beyond_all_is_refused() 
         assert shown(lasting((longest + 100) / 1000), "up").step_ms == coarser
     longest = STEPS_MS[-1] * (MOST_PICTURES - 1)
     assert len(shown(lasting(longest / 1000), "up").shown_ms) == MOST_PICTURES
-    with pytest.raises(PictureError, match="takes at most 60 s"):
+    with pytest.raises(PictureError, match="takes 60 s, and a motion picture takes at most 60 s"):
         shown(lasting((longest + 400) / 1000), "up")
+
+
+def test_the_part_for_letting_go_belongs_to_the_picture_of_its_cue() -> None:
+    text = LANTERN.replace("in 2 s\n", "in 2 s\n    when let go\n        glow fade to 5 % in 3 s\n")
+    held = text.replace("go up\n", "go up while held\n")
+    film = shown(held, "up")
+    (after,) = (one.let_go for one in film.played.show.score.cues if one.name == "up")
+    ends = [one.end_ms for one in film.played.runs if one.cue == after]
+    assert len(ends) == 1
+    assert span_ms(film.played, "up")[1] == pytest.approx(ends[0], abs=20)
+
+
+def test_the_bar_goes_from_nothing_to_all_of_the_cue() -> None:
+    shares = [one.share for one in shown(EVERYTHING, "look").instants()]
+    assert (shares[0], shares[-1]) == (0.0, 1.0)
+    assert np.diff(shares) == pytest.approx(1.0 / (len(shares) - 1))
+
+
+def test_a_switch_is_shown_on_only_while_it_is() -> None:
+    text = EVERYTHING.replace(
+        "\nremote\n",
+        "\ncue ring\n    bell on\n    hold 1 s\n    bell off\n    hold 1 s\n\nremote\n",
+    )
+    text = text.replace("\n    stop button", "\n    button 9: go ring\n    stop button")
+    on = ["bell" in one.on for one in shown(text, "ring").instants()]
+    assert set(on) == {False, True}
+    assert not on[-1]
+    assert sum(on) * 40 == pytest.approx(1000, abs=2 * 40)
 
 
 def test_a_cue_that_does_not_run_makes_no_picture() -> None:
@@ -156,6 +184,23 @@ def test_parts_stand_where_rotations_in_space_put_them() -> None:
     wing, fold = about("y", -12, degrees=True), about("y", -45, degrees=True)
     want = wing.apply([0.15, 0, 0]) + fold.apply([0.12, 0, 0])
     np.testing.assert_allclose(tips["fold"], want, atol=1e-9)
+
+
+def test_a_part_points_along_its_line_at_the_angle_that_is_its_straight() -> None:
+    parts = {one.name: one for one in creature(heron())}
+    bent = replace(parts["neck"], straight_deg=15.0)
+    for angle in (-10.0, 15.0, 40.0):
+        (one,) = posed((bent,), lambda _, angle=angle: angle)  # type: ignore[misc]
+        want = Rotation.from_euler("z", angle - 15.0, degrees=True).apply([0.18, 0, 0])
+        np.testing.assert_allclose(one.tip, want, atol=1e-9)
+
+
+def test_a_part_that_slides_goes_as_many_millimetres_along_its_way_as_it_says() -> None:
+    crest = replace(next(one for one in creature(heron()) if one.name == "crest"), way_deg=30.0)
+    low, high = (posed((crest,), lambda _, at=at: at)[0].frame.at for at in (5.0, 25.0))  # type: ignore[misc]
+    assert np.linalg.norm(high - low) == pytest.approx(0.020)
+    along = Rotation.from_euler("y", -30.0, degrees=True).apply([0.020, 0, 0])
+    np.testing.assert_allclose(high - low, along, atol=1e-9)
 
 
 def test_views_look_along_the_axes_that_they_are_named_for() -> None:

@@ -264,3 +264,9 @@ def test_of_an_effect_only_periods_that_pass_for_a_reason_and_doublings_are_trie
     assert {600, 1200} <= set(tried)
     assert least_passing_ms(3000, lambda ms: True, regular=True) is None
     assert least_passing_ms(2000, lambda ms: True, regular=True) == 2001
+
+
+def test_sixteen_times_as_long_is_the_last_that_is_tried() -> None:
+    tried: list[int] = []
+    assert least_passing_ms(10, lambda ms: bool(tried.append(ms)), regular=True) is None
+    assert tried == [20, 40, 80, 160]

@@ -10,7 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from sim.light.counting import TOO_MANY
 from sim.model import Binding, Board, Cue, Fade, Hold, InTurn, Lamp, Repeat, Rig, Score, Show
+from sim.strain import interrupted_light
 from sim.strain.eye import Eye
 from sim.strain.interrupted_light import (
     MOST_INSTANTS,
@@ -179,6 +181,25 @@ def test_what_is_told_of_two_cues_names_the_light_that_the_first_one_finds() -> 
     told = {(one.first.name, one.then.name): one for one in found}
     assert dict(told["first", "then"].finds.lights) == {"eye": 100.0}
     assert told["first", "then"].found.count == 4
+
+
+@pytest.mark.parametrize("most", [TOO_MANY - 1, TOO_MANY])
+def test_pairs_that_may_make_too_many_changes_are_rehearsed_and_each_taker_told_once(
+    most: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(interrupted_light, "_most", lambda *_: most)
+    off = (Fade("eye", 0.0, 0), Hold(130))
+    on = (Fade("eye", 100.0, 0), Hold(130))
+    cues = (
+        Cue("first", "", InTurn((*off, *on, *off, *on, *off))),
+        Cue("second", "", InTurn((*off, *on, *off, *on, *off))),
+        Cue("then", "", InTurn((*on, *off, *on, *off))),
+    )
+    rig = Rig((), (Board("b", "atmega328p", 1),), (Lamp("eye", "b", 2, colour=(255, 255, 255)),))
+    bound = tuple(Binding(n, cue.name) for n, cue in enumerate(cues, start=1))
+    takers = [one.then.name for one in interruptions(Eye(Show(rig, Score("s", cues, bound))), cues)]
+    assert ("then" in takers) == (most >= TOO_MANY)
+    assert len(takers) == len(set(takers))
 
 
 def test_a_cue_that_only_makes_up_the_rest_with_all_lights_together_is_looked_at() -> None:

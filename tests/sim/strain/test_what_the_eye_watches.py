@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from sim.light.lightness import luminance
+from sim.light.patterns import FastPattern, Lit
 from sim.model import (
     Binding,
     Board,
@@ -26,7 +27,7 @@ from sim.model import (
     Strip,
     StripLight,
 )
-from sim.strain.eye import Eye
+from sim.strain.eye import Eye, Laid, _flash
 from sim.strain.light_sources import luminances
 
 LURE = Lamp("lure", "b", 9, safe_pct=5.0, colour=(255, 255, 255))
@@ -271,3 +272,29 @@ def test_what_flashes_slowly_for_over_half_a_minute_is_a_row() -> None:
         for each in found:
             assert each.outputs == ("lure",)
             assert each.row.lasts_s == pytest.approx(times * 0.334, abs=0.4)
+
+
+def test_a_fast_pattern_is_told_in_the_time_of_its_cue_and_in_pixels_from_one_on() -> None:
+    effect = Effect("belly", "run", 200, 80.0)
+    laid = Laid("belly", effect, Lit((200.0, 200.0, 200.0), pixels=30), 5000.0, 700.0)
+    found = _flash(laid, FastPattern("general", 5, 300.0, 400.0, (14, 22)))
+    assert (found.found.at_ms, found.found.first_ms, found.found.last_ms) == (
+        1000.0,
+        1000.0,
+        1400.0,
+    )
+    assert (found.found.outputs, found.found.count, found.effect) == (("belly",), 5, effect)
+    assert found.pixels == (15, 22)
+    whole = _flash(laid, FastPattern("general", 5, 300.0, 400.0, (0, 30)))
+    assert whole.pixels is None
+
+
+def test_pixels_of_a_strip_count_where_they_differ() -> None:
+    """Frames of all sights, with the lamp as one pixel and the strip as five, or as one."""
+    plain = cue("plain", Effect("belly", "breathe", 250, 80.0), Hold(6000))
+    moving = cue("moving", Effect("belly", "run", 250, 80.0), Hold(6000))
+    for one, count in ((plain, 1 + 1), (moving, 1 + 5)):
+        eye = Eye(show_of(one, lights=(LURE, BELLY)))
+        frames, _ = eye.effort(one)
+        assert frames > 0
+        assert eye.pixels(one) == frames * count
