@@ -28,6 +28,7 @@ def light_sources(show: Show, samples: Samples) -> dict[str, LightSource]:
 
 
 def joined(parts: list[LightSource]) -> LightSource:
+    """One light sampled in parts that follow one another: their frames in a row."""
     return replace(
         parts[0],
         rgb=np.concatenate([part.rgb for part in parts]),
