@@ -17,8 +17,7 @@ from seqlang.check import check
 from seqlang.checks.light import light_too_long
 from seqlang.checks.wiring import rig_too_large
 from seqlang.command import WRONG_USAGE, main
-from seqlang.meaning import cue as cues
-from seqlang.meaning import durations, values
+from seqlang.meaning import acts, durations, values
 from seqlang.text import indentation
 from sim.rehearsal.run_through import LongRehearsalError, run_through
 from sim.strain.eye import Eye
@@ -88,7 +87,7 @@ def test_a_repeat_of_something_longer_than_a_day_is_too_long() -> None:
 
 
 def test_a_cue_may_have_so_many_steps_and_not_one_more(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cues, "MOST_STEPS", 6)
+    monkeypatch.setattr(acts, "MOST_STEPS", 6)
     assert names(cue(*["fan on"] * 6)) == []
     assert names(cue(*["fan on"] * 7)) == ["cue-too-long"]
     assert names(cue("jaw and fin to 10 deg in 1 s", *["fan on"] * 3)) == []
@@ -96,7 +95,7 @@ def test_a_cue_may_have_so_many_steps_and_not_one_more(monkeypatch: pytest.Monke
 
 
 def test_a_show_may_have_so_many_steps_and_not_one_more(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cues, "MOST_STEPS_OF_SHOW", 6)
+    monkeypatch.setattr(acts, "MOST_STEPS_OF_SHOW", 6)
     two = RIG + "cue a\n" + "    fan on\n" * 3 + "cue b\n" + "    fan on\n" * 3
     assert names(loaded(two)) == []
     assert names(loaded(two + "    fan on\n")) == ["show-too-long"]

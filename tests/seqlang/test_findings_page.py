@@ -15,9 +15,9 @@ from firmware_gen.link.failures import FAILURES, FailureReason
 from seqlang import cautions
 from seqlang.checks.wiring import rig_too_large
 from seqlang.explain import Explanation, FindingSubject, explanations, parse, subjects
-from seqlang.meaning.cue import MOST_STEPS, MOST_STEPS_OF_SHOW
 from seqlang.meaning.durations import MOST_SEARCHED
 from seqlang.meaning.mounted import MOST_IN_CHAIN
+from seqlang.meaning.stage import MOST_STEPS, MOST_STEPS_OF_SHOW
 from seqlang.text import indentation as layout
 from seqlang.text import recover
 from seqlang.text.reading_kinds import READING

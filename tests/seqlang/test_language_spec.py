@@ -11,15 +11,17 @@ from rig_text import loaded
 
 from seqlang.check import check
 from seqlang.checks.wiring import rig_too_large
+from seqlang.meaning.acts import CUT_MS
 from seqlang.meaning.alike.choosing import MOST_STATEMENTS
-from seqlang.meaning.cue import CUT_MS, MOST_STEPS, MOST_STEPS_OF_SHOW, MOST_TIMES
 from seqlang.meaning.durations import LEAST_MS
 from seqlang.meaning.output import MIDDLE_PULSE_US, MOST_TRIM_US
+from seqlang.meaning.stage import MOST_STEPS, MOST_STEPS_OF_SHOW
 from seqlang.text import indentation as layout
 from seqlang.text import names as words
 from seqlang.text.units import UNITS
 from sim.model import Lamp, Law, LawName, Regulator, Score, Servo, Strip, Wearer
 from sim.rehearsal.run_through import LONGEST_REHEARSAL_MS
+from sim.rulebook import MOST_TIMES
 from sim.score.laws import coefficients
 
 ROOM = Path(__file__).parents[2] / "seqlang"

@@ -10,9 +10,9 @@ from firmware_gen.chips import CHIPS
 from seqlang.checks.supply.servo_overvoltage import FAR_OVER_RATED, OVER_RATED
 from seqlang.checks.wiring import rig_too_large as rig
 from seqlang.explain import explanations
-from seqlang.meaning.cue import MOST_STEPS, MOST_STEPS_OF_SHOW
 from seqlang.meaning.durations import MOST_SEARCHED
 from seqlang.meaning.mounted import MOST_IN_CHAIN
+from seqlang.meaning.stage import MOST_STEPS, MOST_STEPS_OF_SHOW
 from seqlang.text.indentation import (
     MOST_BRACKETS,
     MOST_BYTES,
