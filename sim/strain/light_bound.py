@@ -4,7 +4,8 @@ A bound is read off the text, without running anything. A change needs a light o
 down, so ways are counted: a fade is one way, a beat of `ember` on a lamp one, of any other effect
 two (on a strip, pixels of an `ember` that rise and fall at once make two of one beat). Where a fade
 and an effect meet, their product may bend once within each way of either: these count twice. What
-is repeated counts as often as it can come round. The light that a cue finds may still be fading:
+is repeated counts as often as it can come round. A fade from colour to colour may hold more ways
+than one (`sim.light.hues`). The light that a cue finds may still be fading:
 one way more, until the cue's own first fade; idle's lights come on just before it starts, where it
 follows power-up. The ways of several lights add up, which bounds each light and all of them
 together. A spot that runs is taken to glide, as in `sim.light.patterns`.
@@ -22,9 +23,10 @@ import numpy as np
 
 from sim.light.counting import TOO_MANY
 from sim.light.flash import SECOND_MS
-from sim.model import Cue, Effect, Fade, Lamp, Repeat, Show, Step, Strip
+from sim.light.hues import ways_of_fades
+from sim.model import Cue, Effect, Fade, Lamp, Repeat, Show, Step, Strip, StripLight
 from sim.rulebook import EFFECT_SOFT_MS, FRAME_MS
-from sim.score.tree import Lengths, duration_ms, passes, timeline, walk
+from sim.score.tree import Lengths, acts, duration_ms, passes, timeline, walk
 
 WINDOW_MS: Final = SECOND_MS + FRAME_MS
 
@@ -62,6 +64,7 @@ class LightBound:
             if isinstance(o, Lamp | Strip)
         }
         """Pixels of each light."""
+        self._ways_of_a_fade = _ways_of_fades(show)
         self._held = {binding.cue for binding in show.score.bindings if binding.while_held}
         self._ways: dict[str, list[_Ways]] = {}
         self._most: dict[str, float] = {}
@@ -98,7 +101,7 @@ class LightBound:
         if cue.name not in self._ways:
             again = cue.name in self._held and duration_ms(cue.body) > 0
             body = Repeat(cue.body, None) if again else cue.body
-            ways = _ways(body, self._lights)
+            ways = _ways(body, self._lights, self._ways_of_a_fade)
             if cue.name in self._show.score.idle:
                 # after power-up its lights come on a frame before it starts
                 lit = dict.fromkeys(one.output for one in ways)
@@ -145,7 +148,20 @@ def effect_ways(effect: Effect, pixels: int = 1) -> float:
     return 2.0 * beats
 
 
-def _ways(body: Step, lights: Mapping[str, int]) -> list[_Ways]:
+def _ways_of_fades(show: Show) -> dict[str, float]:
+    """By light, how many changes one of its fades may hold."""
+    found = {o.name: 1.0 for o in show.rig.outputs if isinstance(o, Lamp | Strip)}
+    for strip in (o for o in show.rig.outputs if isinstance(o, Strip)):
+        lights = [strip.safe]
+        for act in (act for cue in show.score.cues for act in acts(cue.body)):
+            if isinstance(act, Fade) and act.output == strip.name:
+                assert isinstance(act.light, StripLight)
+                lights.append(act.light)
+        found[strip.name] = float(ways_of_fades(strip, lights))
+    return found
+
+
+def _ways(body: Step, lights: Mapping[str, int], of_a_fade: Mapping[str, float]) -> list[_Ways]:
     lengths = Lengths(body)
     loops: dict[int, _Loop] | None = None
     acts: list[tuple[float, Fade | Effect]] = []
@@ -154,11 +170,14 @@ def _ways(body: Step, lights: Mapping[str, int]) -> list[_Ways]:
             loops = _loops(body, lengths)
         if isinstance(step, Fade | Effect) and step.output in lights and start < inf:
             acts.append((start, step))
-    return _read_off(acts, loops or {}, lights)
+    return _read_off(acts, loops or {}, lights, of_a_fade)
 
 
 def _read_off(
-    acts: list[tuple[float, Fade | Effect]], loops: dict[int, _Loop], lights: Mapping[str, int]
+    acts: list[tuple[float, Fade | Effect]],
+    loops: dict[int, _Loop],
+    lights: Mapping[str, int],
+    of_a_fade: Mapping[str, float],
 ) -> list[_Ways]:
     found: list[_Ways] = []
     beats: dict[str, list[_Ways]] = {}
@@ -172,11 +191,11 @@ def _read_off(
         beats[name] = _beats(laid, loops, lights[name])
         found += [_jump(effect, start, loops.get(id(effect))) for start, effect in laid]
     fades = [
-        _span(act, start, act.duration_ms, 1.0, loops.get(id(act)))
+        _span(act, start, act.duration_ms, of_a_fade[act.output], loops.get(id(act)))
         for start, act in acts
         if isinstance(act, Fade)
     ]
-    fades += [_Ways(name, 0.0, at, 1.0) for name, at in first_fade.items() if at > 0.0]
+    fades += [_Ways(name, 0.0, at, of_a_fade[name]) for name, at in first_fade.items() if at > 0.0]
     many = len(fades) * sum(map(len, beats.values())) > FEW**2
     for fade in fades:
         meets = many or any(_meet(fade, one) for one in beats.get(fade.output, ()))

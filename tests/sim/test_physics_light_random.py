@@ -48,7 +48,10 @@ from sim.strain.light_sources import light_sources
 
 PLAYED_MS = 8_000
 EFFECTS = ("breathe", "ember", "sparkle", "run", "steady")
-COLOURS = ((255, 255, 255), (255, 0, 0), (255, 80, 0), (0, 0, 255), (255, 112, 16), (0, 160, 0))
+COLOURS = (
+    *((255, 255, 255), (255, 0, 0), (255, 80, 0), (0, 0, 255), (255, 112, 16), (0, 160, 0)),
+    *((255, 0, 255), (0, 255, 0)),
+)
 
 
 class Maker:
