@@ -100,6 +100,7 @@ class ReferenceBoard:
     ) -> None:
         self.chip = chip
         self.receiver = Receiver()
+        self._line_receiver = Receiver()
         self.moment = FRAME_CLOCK // 2
         """Where in its frame the board is when bytes come, in 1/256 ms. Its owner sets it."""
         self._resets = (watchdog_resets, brown_out_resets)
@@ -122,11 +123,37 @@ class ReferenceBoard:
         for frame in self.receiver.feed(data):
             self._take(frame)
 
+    def receive_line(self, data: bytes) -> None:
+        """Take bytes from the line between boards. A chip that cannot lead has no port of its own
+        for it: it hears them on its link."""
+        if not self.chip.leads:
+            self.receive(data)
+            return
+        for frame in self._line_receiver.feed(data):
+            is_state = frame.kind == HUB_KIND | ONE_WAY
+            if self.player and is_state and frame.to in (EVERYBODY, self.address):
+                self.player.hear_hub(frame.payload, self.moment)
+
     def take_output(self) -> bytes:
         """Bytes to send since the last call."""
         sent = bytes(self._output)
         self._output.clear()
         return sent
+
+    @property
+    def line_output(self) -> bytes:
+        """What a board that leads says on the line between boards after its last frame."""
+        told = self.player.told if self.player else None
+        if told is None or self.player is None:
+            return b""
+        seq = (self.player.frames - 1) % 256
+        return encode(LinkFrame(EVERYBODY, HUB_KIND | ONE_WAY, seq, told))
+
+    @property
+    def frame_stretch(self) -> int:
+        """By how much its next frame is longer than 20 ms, in 1/256 ms."""
+        stretches = self.chip.leads and self.player is not None
+        return self.player.frame_stretch if stretches and self.player else 0
 
     def work(self) -> bool:
         """Store the next byte that differs; whether there was one.
@@ -356,7 +383,7 @@ class ReferenceBoard:
             refusal=self.slots.refusal,
             frames=player.frames if player else 0,
             running_cues=player.running_cues if player else 0,
-            bad_frames=self.receiver.bad,
+            bad_frames=self.receiver.bad + self._line_receiver.bad,
             lost_bytes=0,
             refused=player.refused if player else 0,
             overruns=player.overruns if player else 0,

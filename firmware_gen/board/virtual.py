@@ -48,6 +48,11 @@ class VirtualBoard:
         self.chip = chip
         self.time_s = 0.0
         self.frames = 0
+        self.has_power = True
+        self._powered_s = 0.0
+        """When the power came."""
+        self._clock = 0
+        """1/256 ms from then to when the last frame was due."""
         self._write_s = chip.memory.write_s if write_s is None else write_s
         self._witness = witness
         self._next_write_s = 0.0
@@ -57,22 +62,56 @@ class VirtualBoard:
         """Reset it: what is stored stays, everything else is lost."""
         self.board = ReferenceBoard(self.eeprom, self.chip, cause=cause, witness=self._witness)
 
+    def power_off(self) -> None:
+        """It plays nothing and hears nothing. What is stored stays."""
+        self.has_power = False
+        self.board.take_output()
+
+    def power_on(self) -> None:
+        """It begins as any board that gets power, and its first frame is 20 ms from now."""
+        if not self.has_power:
+            self.has_power = True
+            self._powered_s, self._clock = self.time_s, 0
+            self.restart(ResetCause.POWER_ON)
+
     def receive(self, data: bytes) -> None:
-        since_s = self.time_s - self.frames * FRAME_S
+        if self.has_power:
+            self._note_moment()
+            self.board.receive(data)
+
+    def receive_line(self, data: bytes) -> None:
+        """Bytes from the line between boards."""
+        if self.has_power:
+            self._note_moment()
+            self.board.receive_line(data)
+
+    def _note_moment(self) -> None:
+        since_s = self.time_s - self._at_s(self._clock)
         self.board.moment = min(max(0, round(since_s / FRAME_S * FRAME_CLOCK)), FRAME_CLOCK - 1)
-        self.board.receive(data)
+
+    @property
+    def next_frame_s(self) -> float:
+        """When its next frame is due."""
+        return self._at_s(self._next_clock) if self.has_power else math.inf
+
+    @property
+    def _next_clock(self) -> int:
+        return self._clock + FRAME_CLOCK + self.board.frame_stretch
+
+    def _at_s(self, clock: int) -> float:
+        return self._powered_s + clock * FRAME_S / FRAME_CLOCK
 
     def advance(self, until_s: float) -> None:
         """Let time pass: play the frames and store the bytes that are due, in their order."""
         while True:
-            frame_s = (self.frames + 1) * FRAME_S
+            frame_s = self.next_frame_s
             write_s = max(self._next_write_s, self.time_s)
-            if self.board.storing and write_s <= min(frame_s, until_s):
+            if self.has_power and self.board.storing and write_s <= min(frame_s, until_s):
                 self.time_s = write_s
                 if self.board.work():
                     self._next_write_s = write_s + self._write_s
             elif frame_s <= until_s:
-                self.time_s = frame_s
+                self.time_s, self._clock = frame_s, self._next_clock
                 self.frames += 1
                 self.board.frame()
             else:

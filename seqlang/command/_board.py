@@ -232,21 +232,23 @@ def wait_for_limp(link: BoardLink, longest_s: float, poll_s: float = _POLL_S) ->
 
 
 def not_ready(mode: int) -> LinkFailure:
-    words, help = {
+    known: dict[int, tuple[str, str | None]] = {
         ReportedMode.BLANK: ("holds no show", "put one on it with `bellcrank flash FILE`"),
         ReportedMode.STARTING: ("is still starting", "repeat in a few seconds"),
         ReportedMode.STOPPING: (
             "is stopping: it moves to its safe pose",
             "`bellcrank standby` gets it ready again once it is limp",
         ),
+        ReportedMode.READY: (
+            "follows the board that leads, which alone decides what starts",
+            "ask that board: give its port; stop and limp work on this one, too",
+        ),
         ReportedMode.LIMP: (
             "is limp: its servos get no pulses",
             "keep clear of the parts, then get it ready with `bellcrank standby`",
         ),
-    }.get(
-        ReportedMode(mode) if mode in set(ReportedMode) else ReportedMode.READY,
-        (f"is in mode {mode}", None),
-    )
+    }
+    words, help = known.get(mode, (f"is in mode {mode}", None))
     return LinkFailure("refused", f"the board {words}", help)
 
 

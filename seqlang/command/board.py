@@ -12,7 +12,7 @@ from firmware_gen.board.board import Witness
 from firmware_gen.chips import FIRST
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import ReportedMode
-from seqlang.command import say_error
+from seqlang.command import WrongUse, say_error
 from seqlang.command._board import chip_named, chips_like, end
 from seqlang.command._outlet import nobody_reads
 from sim.rulebook import CUES
@@ -23,11 +23,13 @@ if TYPE_CHECKING:
 
 
 @click.command(name="board")
+@click.argument("file", required=False, type=click.Path(dir_okay=False))
 @click.option(
     "--number",
     type=click.IntRange(0, 65535),
     default=0,
-    help="Number of the loopback socket. Without this option: any free one.",
+    help="Number of the loopback socket. Without this option: any free one. With FILE it is the "
+    "first board's; the others get the next ones.",
 )
 @click.option("--pty", "pseudo_terminal", is_flag=True, help="Offer a pseudo-terminal instead.")
 @click.option(
@@ -49,15 +51,50 @@ if TYPE_CHECKING:
     shell_complete=chips_like,
     help="Chip of the virtual board.",
 )
+@click.option(
+    "--loss",
+    type=click.FloatRange(0, 100),
+    metavar="PERCENT",
+    help="With FILE: how many of the leader's frames are lost on their way to each board.",
+)
+@click.option(
+    "--noise",
+    type=click.FloatRange(0, 100),
+    metavar="PERCENT",
+    help="With FILE: how many of the bytes on the line between boards are spoilt.",
+)
 def command(
-    number: int, pseudo_terminal: bool, store: Path | None, speed: float, chip: str
+    file: str | None,
+    number: int,
+    pseudo_terminal: bool,
+    store: Path | None,
+    speed: float,
+    chip: str,
+    loss: float | None,
+    noise: float | None,
 ) -> None:
     """Run a virtual board until Ctrl-C and print its port.
 
     It speaks the same link and plays with the same arithmetic as a real one.
 
+    With FILE it runs all boards of that show, with the show on them and a port each. If one of
+    them leads, the line from it to the others is wired: press there, and all play. While they run,
+    type `unplug NAME` to take a part off (feed and signal), `plug NAME` to put it on again, `cut
+    NAME` and `mend NAME` for its signal wire alone, `loss 30` and `noise 1` for a bad line.
+
     Example: bellcrank board --speed 10
     """
+    if file is not None:
+        from seqlang.command._wired import run_wired
+
+        if store is not None or chip != FIRST.name:
+            raise WrongUse(
+                "`--store` and `--chip` are for one board: a show says what its boards are"
+            )
+        run_wired(file, number, pseudo_terminal, speed, loss or 0.0, noise or 0.0)
+        return
+    if loss is not None or noise is not None:
+        raise WrongUse("`--loss` and `--noise` are for the boards of a show: name its file")
     from firmware_gen.board.virtual import Server, VirtualBoard, stored_eeprom
 
     made_for = chip_named(chip)

@@ -1,0 +1,174 @@
+"""`bellcrank board FILE`: all boards of a show, wired as the show says."""
+
+from __future__ import annotations
+
+import queue
+import signal
+import sys
+import threading
+from collections.abc import Callable
+from contextlib import suppress
+from typing import TYPE_CHECKING, Final
+
+import click
+
+from firmware_gen.board.board import Witness
+from firmware_gen.board.virtual import VirtualBoard
+from firmware_gen.board.wired import LineTrouble, WiredBoards, WiredServer, stored
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.protocol import ReportedMode
+from seqlang.command._board import end
+from seqlang.command._outlet import nobody_reads
+from seqlang.command._show import passed
+from seqlang.text.render import broken, columns_of
+from sim.rulebook import CUES
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from firmware_gen.player.outputs import Frame
+    from seqlang.check import CheckedShow
+
+ORDERS: Final = "unplug NAME, plug NAME, cut NAME, mend NAME, loss PERCENT, noise PERCENT"
+
+
+def run_wired(
+    file: str, number: int, pseudo_terminal: bool, speed: float, loss: float, noise: float
+) -> None:
+    """Run them until Ctrl-C."""
+    show = passed(file, quiet=True)
+    try:
+        wired = wired_boards(show, LineTrouble(loss / 100, noise / 100))
+        server = WiredServer(wired, tcp_port=number, pseudo_terminal=pseudo_terminal, speed=speed)
+    except LinkFailure as failure:
+        end(failure)
+    for name, url in server.urls.items():
+        click.echo(f"virtual board `{name}` on {url}{_part(wired, name)}")
+    typed = Typed()
+    words = f"Ctrl-C ends them. Type to try what happens: {ORDERS}"
+    click.echo(broken(words, columns_of(sys.stdout), 2))
+
+    def turn() -> bool:
+        for line in typed.lines():
+            click.echo(obey(wired, line))
+        return True
+
+    try:
+        server.serve(turn)
+    except KeyboardInterrupt:
+        click.echo("\nended")
+
+
+def _part(wired: WiredBoards, name: str) -> str:
+    if wired.leader is None:
+        return ""
+    return ": leads, press here" if name == wired.leader else f": follows `{wired.leader}`"
+
+
+def wired_boards(
+    show: CheckedShow,
+    trouble: LineTrouble | None = None,
+    say: Callable[[str], None] = click.echo,
+) -> WiredBoards:
+    """The boards of a show, with the show on them, just switched on.
+
+    Raises:
+        LinkFailure: the show has no board, or a table does not fit a slot.
+    """
+    boards = show.compiled.boards
+    if not boards:
+        raise LinkFailure("board-unclear", "the show has no board", "add one: `board NAME: ...`")
+    found: dict[str, VirtualBoard] = {}
+    for one in boards:
+        watch = _PartWatch(one.name, [cue.name for cue in one.cues], say)
+        cells = stored(show.tables[one.name], one.chip)
+        found[one.name] = watch.virtual = VirtualBoard(cells, one.chip, witness=watch)
+    leader = next((one.name for one in boards if one.board.leads), None)
+    return WiredBoards(found, leader, trouble)
+
+
+def obey(wired: WiredBoards, line: str) -> str:
+    """Do what somebody typed; what came of it."""
+    word, _, rest = line.strip().partition(" ")
+    name = rest.strip().strip("`")
+    if word in ("loss", "noise"):
+        try:
+            percent = float(name.removesuffix("%"))
+        except ValueError:
+            percent = -1.0
+        if not 0 <= percent <= 100:
+            return f"`{word}` wants a number from 0 to 100, found `{name}`"
+        setattr(wired.trouble, "lost" if word == "loss" else "spoilt", percent / 100)
+        of = "leader's frames are lost" if word == "loss" else "line's bytes are spoilt"
+        return f"{percent:g} % of the {of}"
+    acts: dict[str, tuple[Callable[[str], object], str]] = {
+        "unplug": (wired.unplug, "has neither feed nor signal"),
+        "plug": (wired.plug, "has feed and signal"),
+        "cut": (wired.deaf.add, "hears nothing from the line"),
+        "mend": (wired.deaf.discard, "hears the line again"),
+    }
+    if word not in acts:
+        return f"there is no order `{line.strip()}`; there is {ORDERS}"
+    if name not in wired.boards:
+        return f"there is no board `{name}`; there is {', '.join(wired.boards)}"
+    act, words = acts[word]
+    act(name)
+    return f"{wired.time_s:9.2f} s  {name}: {words}"
+
+
+class Typed:
+    """Lines that somebody types while something else goes on."""
+
+    def __init__(self) -> None:
+        self._lines: queue.Queue[str] = queue.Queue()
+        if hasattr(signal, "SIGTTIN"):  # in the background nobody types, and nothing shall stop
+            signal.signal(signal.SIGTTIN, signal.SIG_IGN)
+        threading.Thread(target=self._read, daemon=True).start()
+
+    def _read(self) -> None:
+        with suppress(OSError, ValueError):
+            for line in sys.stdin:
+                self._lines.put(line)
+
+    def lines(self) -> Sequence[str]:
+        """Those typed since the last call."""
+        found: list[str] = []
+        with suppress(queue.Empty):
+            while True:
+                found.append(self._lines.get_nowait())
+        return [line for line in found if line.strip()]
+
+
+class _PartWatch(Witness):
+    """Says when a board's mode or the running cues change."""
+
+    virtual: VirtualBoard
+
+    def __init__(self, name: str, cues: Sequence[str], say: Callable[[str], None]) -> None:
+        self._name = name
+        self._cues = cues
+        self._echo = say
+        self._mode: ReportedMode | None = None
+        self._follows = False
+        self._running = 0
+
+    def played(self, frame: Frame | None) -> None:
+        board = self.virtual.board
+        player = board.player
+        if board.mode != self._mode:
+            self._mode = board.mode
+            self._say(board.mode.name.lower())
+        if player is not None and player.follows != self._follows:
+            self._follows = player.follows
+            self._say("follows" if self._follows else "hears its leader no more")
+        running = player.running_cues if player else 0
+        for number in range(CUES):
+            if (running ^ self._running) >> number & 1:
+                name = self._cues[number] if number < len(self._cues) else str(number)
+                self._say(f"`{name}` {'starts' if running >> number & 1 else 'ends'}")
+        self._running = running
+
+    def _say(self, words: str) -> None:
+        self._echo(f"{self.virtual.time_s:9.2f} s  {self._name}: {words}")
+        if nobody_reads(sys.stdout):  # boards that tell nobody what they play would run unseen
+            raise BrokenPipeError
