@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Final, cast
 from lark import Token
 
 from seqlang.meaning.durations import PartWay, Timing, drawn_times, in_order
+from seqlang.meaning.notes import Fault
 from seqlang.meaning.pose import OutputKind, Setting, angle, lamp_level, strip_light
 from seqlang.meaning.stage import MOST_STEPS, MOST_STEPS_OF_SHOW, Stage
 from seqlang.meaning.swing import SwingMove
 from seqlang.meaning.swing_text import breath_of, breath_times, swung
-from seqlang.meaning.values import Fault
 from seqlang.text.syntax import (
     ActText,
     Cut,

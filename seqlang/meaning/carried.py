@@ -8,7 +8,8 @@ from typing import cast
 from lark import Token
 
 from seqlang.meaning.entry import Sheet, options
-from seqlang.meaning.values import Fault, Reading
+from seqlang.meaning.notes import Fault
+from seqlang.meaning.values import Reading
 from seqlang.text.syntax import Amount, Line
 from seqlang.text.units import DEGREES, KILOGRAMS, METRES, PLAIN, SHARE, SLIDING, PartMeasures
 from sim.model import (

@@ -9,8 +9,9 @@ from lark import Token
 
 from seqlang.meaning.acts import ActMaker
 from seqlang.meaning.gesture import Gesture, bound, placed
+from seqlang.meaning.notes import Fault
 from seqlang.meaning.stage import Made, Stage
-from seqlang.meaning.values import DAY_MS, Fault
+from seqlang.meaning.values import DAY_MS
 from seqlang.text.indentation import MOST_NESTED
 from seqlang.text.source import Place
 from seqlang.text.syntax import (

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from lark import Token
 
-from seqlang.meaning.values import Fault, Reading
+from seqlang.meaning.notes import Fault
+from seqlang.meaning.values import Reading
 from seqlang.text.syntax import Amount, LawText, Pace, Ranged, names_in
 from seqlang.text.units import DURATION, PERCENT, PartMeasures
 from sim.model import MINIMUM_JERK, UNIFORM, Law, Rig, Servo

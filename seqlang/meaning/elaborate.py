@@ -63,11 +63,12 @@ from lark import Token
 from firmware_gen.chips import CHIPS, FIRST
 from seqlang.meaning.alike.written import written_out
 from seqlang.meaning.mounted import lights_on_parts, on_sound_carriers
+from seqlang.meaning.notes import declared
 from seqlang.meaning.output import output, wired_button
 from seqlang.meaning.pose import Pose, pose
 from seqlang.meaning.rig import board, supply, wearer
 from seqlang.meaning.score import score
-from seqlang.meaning.values import COUNTED, Colour, Reading, declared
+from seqlang.meaning.values import COUNTED, Colour, Reading
 from seqlang.text.findings import Fix, Span
 from seqlang.text.names import nearest
 from seqlang.text.syntax import CueText, GestureText, Line, TopLine, head_place, names_in

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 from lark import Token
 
-from seqlang.meaning.values import Fault, Reading
+from seqlang.meaning.notes import Fault
+from seqlang.meaning.values import Reading
 from seqlang.text.syntax import Broken, Line, head_place
 
 if TYPE_CHECKING:

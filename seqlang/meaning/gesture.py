@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Final, NamedTuple, TypeVar, cast
 
 from lark import Token
 
+from seqlang.meaning.notes import Fault, declared
 from seqlang.meaning.pose import OutputKind, colour
-from seqlang.meaning.values import Colour, Fault, Reading, declared
+from seqlang.meaning.values import Colour, Reading
 from seqlang.text.findings import Fix
 from seqlang.text.names import KINDS_ELSEWHERE, PARAMETER_KINDS, nearest
 from seqlang.text.source import Place

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final, cast
 
 from seqlang.meaning.entry import options
-from seqlang.meaning.values import Fault
+from seqlang.meaning.notes import Fault
 from seqlang.text.units import DEGREES, KILOGRAMS, METRES
 from sim.model import Lamp, LightPlace, Mount, Servo, Strip
 

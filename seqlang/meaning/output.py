@@ -12,8 +12,9 @@ from firmware_gen.chips import FIRST
 from seqlang.meaning.carried import drive, efficiency, load
 from seqlang.meaning.entry import Sheet, options
 from seqlang.meaning.mounted import light_place, mount
+from seqlang.meaning.notes import Fault
 from seqlang.meaning.pose import angle, colour
-from seqlang.meaning.values import DAY_MS, Fault, Reading
+from seqlang.meaning.values import DAY_MS, Reading
 from seqlang.text.findings import Fix
 from seqlang.text.syntax import Line
 from seqlang.text.units import (

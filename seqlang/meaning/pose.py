@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from lark import Token
 
-from seqlang.meaning.values import Colour, Fault, Reading
+from seqlang.meaning.notes import Fault
+from seqlang.meaning.values import Colour, Reading
 from seqlang.text.names import nearest
 from seqlang.text.source import Place
 from seqlang.text.syntax import Amount, LightText, Line, Spot, place

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 from lark import Token
 
-from seqlang.meaning.values import Fault, Reading
+from seqlang.meaning.notes import Fault
+from seqlang.meaning.values import Reading
 from seqlang.text.findings import Origin
 from seqlang.text.syntax import Line
 from seqlang.text.units import DURATION, PLAIN, RUN_TIME

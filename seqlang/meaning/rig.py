@@ -9,7 +9,8 @@ from lark import Token
 
 from firmware_gen.chips import CHIPS
 from seqlang.meaning.entry import Sheet, options
-from seqlang.meaning.values import Fault, Reading
+from seqlang.meaning.notes import Fault
+from seqlang.meaning.values import Reading
 from seqlang.text.names import nearest
 from seqlang.text.syntax import Amount, Line
 from seqlang.text.units import (

@@ -12,10 +12,11 @@ from lark import Token
 from seqlang.meaning.cue import CueMaker, without
 from seqlang.meaning.durations import Pacer, is_derived
 from seqlang.meaning.gesture import Gesture, gesture, plays_in
+from seqlang.meaning.notes import declared
 from seqlang.meaning.output import start_delays
 from seqlang.meaning.remote import Remote, remote, run_time, usages
 from seqlang.meaning.stage import Loops, Made, Stage, Tally
-from seqlang.meaning.values import Reading, declared
+from seqlang.meaning.values import Reading
 from seqlang.text.findings import Origin
 from seqlang.text.syntax import (
     ActText,

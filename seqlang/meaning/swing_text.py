@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, cast
 
 from lark import Token
 
+from seqlang.meaning.notes import Fault
 from seqlang.meaning.swing import (
     ANTICIPATION,
     BREATH_MS,
@@ -17,7 +18,7 @@ from seqlang.meaning.swing import (
     least_ms,
     pieces,
 )
-from seqlang.meaning.values import Fault, Reading
+from seqlang.meaning.values import Reading
 from seqlang.text.syntax import ActText, HoldText, Line, Strike
 from seqlang.text.units import DURATION, PERCENT
 from sim.rulebook import FRAME_MS

@@ -17,7 +17,7 @@ from seqlang.check import check
 from seqlang.checks.light import light_too_long
 from seqlang.checks.wiring import rig_too_large
 from seqlang.command import WRONG_USAGE, main
-from seqlang.meaning import acts, durations, values
+from seqlang.meaning import acts, durations, notes
 from seqlang.text import indentation
 from sim.rehearsal.run_through import LongRehearsalError, run_through
 from sim.strain.eye import Eye
@@ -234,13 +234,13 @@ def test_so_many_letters_are_compared_for_a_near_name_and_not_one_more(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     two_names = 2 * len("pause0x") * 3 * len("pause0")
-    monkeypatch.setattr(values, "MOST_COMPARED", two_names)
+    monkeypatch.setattr(notes, "MOST_COMPARED", two_names)
     uses = "".join(f"    hold pause{n}x\n" for n in range(3))
     given = "".join(f"given pause{n} = 1 s\n" for n in range(3))
     found = loaded(given + RIG + "cue act\n" + uses).findings
     assert [finding.name for finding in found] == ["unknown-name"] * 3
     assert [finding.fix and finding.fix.text for finding in found] == ["pause0", "pause1", None]
-    monkeypatch.setattr(values, "MOST_COMPARED", two_names - 1)
+    monkeypatch.setattr(notes, "MOST_COMPARED", two_names - 1)
     found = loaded(given + RIG + "cue act\n" + uses).findings
     assert [finding.fix and finding.fix.text for finding in found] == ["pause0", None, None]
 

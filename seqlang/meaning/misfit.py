@@ -1,0 +1,289 @@
+"""Amounts that are not of the kind that is needed, and what was likely meant."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from lark import Token
+
+from seqlang.meaning.notes import Notebook
+from seqlang.text.findings import Fix, Span
+from seqlang.text.slips.numbers import COMMA, comma
+from seqlang.text.source import Place
+from seqlang.text.syntax import Amount, Sum, place
+from seqlang.text.units import (
+    CHARGE,
+    CURRENT,
+    FORCE,
+    LEVEL,
+    MASS,
+    NUMBER,
+    PERCENT,
+    SHARE,
+    SPEED,
+    TIME,
+    TORQUE,
+    UNITS,
+    Dimension,
+    Measure,
+    Quantity,
+    title_of,
+    units_of,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+
+HOUR_MS = 3600 * 1000
+
+_AMPERE_HOURS_BELOW = 50.0
+_MILLIAMPERES_FROM = 25.0
+_BYTE = 255
+"""The greatest level of those who count levels in bytes."""
+
+_MEANT: dict[tuple[Dimension, Dimension], str] = {
+    (TORQUE, MASS): "kgf.cm",
+    (SPEED, TIME): "s/60deg",
+}
+"""What data sheets shorten, by what is needed and what is written: the unit that they mean."""
+
+_NEIGHBOURS: dict[tuple[Dimension, str], str] = {
+    (CURRENT, "mAh"): "mA",
+    (CURRENT, "Ah"): "A",
+    (CHARGE, "mA"): "mAh",
+    (CHARGE, "A"): "Ah",
+    (TIME, "m"): "min",
+    (FORCE, "g"): "gf",
+    (FORCE, "kg"): "kgf",
+}
+"""Units that hands confuse, by what is needed and the unit that is written."""
+
+_SECONDS_BELOW = 10.0
+"""A time without a unit below this is taken for seconds in a proposal, else for milliseconds."""
+
+_PACE = re.compile(r"\b(at|in) +\Z")
+_OTHER_PACE = {"at": (SPEED, TIME), "in": (TIME, SPEED)}
+"""What is needed and what is written where the two paces of a move are mixed up."""
+
+_AMOUNT = re.compile(r"(?<![\w.#])-?[0-9]+(?:\.[0-9]+)? *([A-Za-z%][\w./%]*)")
+
+_BARE_NUMBER: Final = re.compile(r"[ \t=]*(-?[0-9]+(?:\.[0-9]+)?)[ \t]*(?=[,\n#])")
+"""What stands behind the name of a constant or a parameter that has no unit."""
+
+
+@dataclass(frozen=True)
+class Misfit:
+    """An amount that is not of the kind that is needed."""
+
+    notes: Notebook
+    given: Mapping[str, tuple[Token, object]]
+    """Where each constant is given."""
+    amount: Amount
+    quantity: Quantity
+    """What it is."""
+    measure: Measure
+    """What is needed."""
+
+    def note(self) -> None:
+        """Note the finding, with what was likely meant."""
+        amount, quantity, measure = self.amount, self.quantity, self.measure
+        if quantity.dimension == NUMBER and measure.dimension != NUMBER:
+            self._without_unit()
+            return
+        text = shortened(self.notes.text(amount))
+        message = f"{measure.title} is needed here, but `{text}` is {title_of(quantity.dimension)}"
+        pace = _PACE.search(self.notes.source.text[: place(amount).start])
+        if pace is not None and (measure.dimension, quantity.dimension) == _OTHER_PACE[pace[1]]:
+            other = "in" if pace[1] == "at" else "at"
+            self.notes.error(
+                "unit-mismatch",
+                message,
+                Place(pace.start(1), place(amount).end),
+                help=f"did you mean `{other} {text}`?",
+                fix=f"{other} {text}",
+            )
+            return
+        help_, fix = self._other_unit(text)
+        swapped = None if fix else self._swapped()
+        if swapped is not None:
+            first = swapped.span.start == place(amount).start
+            help_ = f"change places with `{swapped.text if first else swapped.more[0][1]}`"
+        self.notes.error(
+            "unit-mismatch",
+            message,
+            amount,
+            related=self._given_at(text),
+            help=help_,
+            fix=fix or swapped,
+        )
+
+    def _without_unit(self) -> None:
+        amount, measure = self.amount, self.measure
+        plain = isinstance(amount, Token) and amount.type == "NUMBER"
+        if plain and self._decimal_comma():
+            return
+        text = shortened(self.notes.text(amount))
+        self.notes.error(
+            "missing-unit",
+            f"{measure.title} is needed here, but `{text}` has no unit",
+            amount,
+            related=self._given_at(text),
+            help=_units_listed(measure),
+            fix=likely_amount(str(amount), measure)
+            if plain
+            else self._given_with_unit() or self._share(),
+        )
+
+    def _given_with_unit(self) -> Fix | None:
+        """A bare number that a name stands for, with the unit that is missing."""
+        known = self._constant(str(self.amount))
+        if known is None:
+            return None
+        number = _BARE_NUMBER.match(self.notes.source.text, place(known).end)
+        if number is None:
+            return None
+        span = Span(self.notes.source.path, *number.span(1))
+        return Fix(span, likely_amount(number[1], self.measure))
+
+    def _share(self) -> str | None:
+        """`(1/5)` where a share is needed, in percent; `(600)` as the number that it is."""
+        amount, measure = self.amount, self.measure
+        if not isinstance(amount, Sum):
+            return None
+        if len(amount.items) == 1 and isinstance(amount.items[0], Token):
+            glued = self.notes.source.text[place(amount).start - 1].isalnum()
+            return " " * glued + likely_amount(str(amount.items[0]), measure)
+        if measure.dimension != PERCENT:
+            return None
+        share = float(self.quantity.value)
+        return f"{100 * share:.4g} %" if 0 < share <= 1 else None
+
+    def _constant(self, text: str) -> Token | None:
+        """Where the constant that stands for the amount is given."""
+        known = self.given.get(text) if isinstance(self.amount, Token) else None
+        return None if known is None else known[0]
+
+    def _given_at(self, text: str) -> tuple[tuple[object, str], ...]:
+        known = self._constant(text)
+        return () if known is None else ((known, "given here"),)
+
+    def _other_unit(self, text: str) -> tuple[str, str | None]:
+        """What to write instead of a unit of another kind, and the amount with that unit."""
+        quantity, measure = self.quantity, self.measure
+        short = _MEANT.get((measure.dimension, quantity.dimension))
+        number = re.match(r"-?[0-9.]+", text)
+        if short == "kgf.cm" and not re.fullmatch(r"[0-9.]+ *kg", text):
+            short = None
+        if short == "s/60deg" and not re.fullmatch(r"[01]?\.[0-9]+ *s", text):
+            short = None
+        if short is None and number is not None:
+            short = _NEIGHBOURS.get((measure.dimension, text[number.end() :].strip()))
+        if short is not None and number is not None and number[0] != text:
+            fix = f"{number[0]} {short}"
+            return f"did you mean `{fix}`?", fix
+        if number is not None and not units_of(measure.dimension):
+            return "write the number without a unit", None
+        if measure.dimension == PERCENT and measure is LEVEL:
+            return "levels are written in `%`", None
+        return _units_listed(measure), None
+
+    def _swapped(self) -> Fix | None:
+        """The change of places with the next amount of the line that would fit here."""
+        source = self.notes.source
+        start, end = place(self.amount)
+        number = source.line_number(start)
+        first, line = source.line_starts[number - 1], source.line_text(number)
+        spots = [
+            (first + found.start(), first + found.end())
+            for found in _AMOUNT.finditer(line)
+            if found[1] in UNITS and UNITS[found[1]][1] == self.measure.dimension
+        ]
+        spots.sort(key=lambda spot: (abs(spot[0] - start), spot))
+        if not spots:
+            return None
+        other = spots[0]
+        text = source.text
+        one, two = sorted([(start, end), other])
+        between = re.findall(r"\w+", text[one[1] : two[0]])
+        if any(word in self.notes.elsewhere for word in between):
+            return None  # each amount stands with its own output
+        return Fix(
+            Span(source.path, *one),
+            text[slice(*two)],
+            ((Span(source.path, *two), text[slice(*one)]),),
+        )
+
+    def _decimal_comma(self) -> bool:
+        """Whether a number is the first half of one with a comma; then that is noted."""
+        found = COMMA.match(self.notes.source.text, place(self.amount).start)
+        if found is None:
+            return False
+        said = comma(found[0], *found.span())
+        self.notes.error(
+            "syntax",
+            said.message,
+            Place(*found.span()),
+            help=said.help,
+            fix=said.edits[0][2] if said.edits else None,
+        )
+        return True
+
+
+def likely_unit(number: str, measure: Measure) -> str:
+    """The unit meant by who wrote none: few or broken units of a time are seconds, many units of a
+    current milliamperes (own guesses; a check tells if one cannot be)."""
+    value = abs(float(number))
+    broken = "." in number
+    few = {
+        "ms": ("s", value < _SECONDS_BELOW or broken),
+        "mAh": ("Ah", value < _AMPERE_HOURS_BELOW),
+        "mohm": ("ohm", value < 1.0 and broken),
+        "deg/s": ("s/60deg", value < 1.0 and broken),
+        "A": ("mA", value >= _MILLIAMPERES_FROM and not broken),
+    }
+    other, meant = few.get(measure.unit, ("", False))
+    return other if meant else measure.unit
+
+
+def _units_listed(measure: Measure) -> str:
+    listed = ", ".join(f"`{unit}`" for unit in units_of(measure.dimension))
+    return f"the units of {measure.title}: {listed}"
+
+
+def likely_amount(number: str, measure: Measure) -> str:
+    """A number with the unit that was meant; levels of other scales become shares."""
+    value = float(number)
+    if measure.dimension == PERCENT:
+        if 0.0 < value < 1.0:
+            return f"{_plain(100.0 * value)} %"
+        if 100.0 < value <= _BYTE:
+            return f"{round(100.0 * value / _BYTE)} %"
+    return f"{number} {likely_unit(number, measure)}"
+
+
+def _plain(value: float) -> str:
+    return f"{value:.4f}".rstrip("0").rstrip(".")
+
+
+def unit_words(measure: Measure) -> str:
+    units = units_of(measure.dimension)
+    return ", in " + " or ".join(f"`{unit}`" for unit in units) if units else ""
+
+
+def limit_text(value: float, measure: Measure) -> str:
+    """A limit in the unit that a reader would take."""
+    unit = measure.model_unit
+    if measure is SHARE:
+        return f"{_plain(100.0 * value)} %"
+    if unit == "ms" and value >= HOUR_MS:
+        return f"{_plain(value / HOUR_MS)} h"
+    if unit == "s" and value >= HOUR_MS / 1000:
+        return f"{_plain(1000.0 * value / HOUR_MS)} h"
+    return f"{value:g} {unit}".rstrip()
+
+
+def shortened(text: str) -> str:
+    return text if len(text) <= 40 else text[:37] + "..."
