@@ -8,6 +8,21 @@ from typing import Final, TypeVar
 
 from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.compiler.show import CompiledBoard
+from firmware_gen.table.decode import (
+    CueRecord,
+    Encoded,
+    LampRecord,
+    LawRecord,
+    OutputRecord,
+    ServoRecord,
+    StripRecord,
+    SwitchRecord,
+    Table,
+    cue_size,
+    decode,
+    encode_with_places,
+    kind_of,
+)
 from firmware_gen.table.layout import (
     BINDING,
     COLOUR,
@@ -42,21 +57,6 @@ from firmware_gen.table.ops import (
     Modulate,
     TableOp,
     Turn,
-)
-from firmware_gen.table.records import (
-    CueRecord,
-    Encoded,
-    LampRecord,
-    LawRecord,
-    OutputRecord,
-    ServoRecord,
-    StripRecord,
-    SwitchRecord,
-    Table,
-    cue_size,
-    decode,
-    encode_with_places,
-    kind_of,
 )
 from sim import rulebook
 from sim.model import NO_MARK, Output, Servo

@@ -51,7 +51,7 @@ def servos_on(link: BoardLink, rig: Rig) -> list[ServoOnBoard]:
         LinkFailure: the board holds no show, or it is none of these boards, or its table has
             nothing on the pin of one of its servos.
     """
-    from firmware_gen.table.records import ServoRecord, TableError, decode
+    from firmware_gen.table.decode import ServoRecord, TableError, decode
 
     data = link.table()
     if not data:

@@ -8,9 +8,7 @@ from dataclasses import dataclass
 from firmware_gen.board.slots import FIRST_BYTE, MARKS
 from firmware_gen.chips import CHIPS, CHIPS_BY_ID, FIRST, Chip
 from firmware_gen.crc import cue_tag
-from firmware_gen.table.layout import EFFECTS, LAW_IDS, LOOP_FOREVER, ORDERS
-from firmware_gen.table.ops import ActOp, ForkTo, Loop, LoopBack, Modulate, TableOp
-from firmware_gen.table.records import (
+from firmware_gen.table.decode import (
     CueRecord,
     LampRecord,
     LawRecord,
@@ -20,6 +18,8 @@ from firmware_gen.table.records import (
     Table,
     encode,
 )
+from firmware_gen.table.layout import EFFECTS, LAW_IDS, LOOP_FOREVER, ORDERS
+from firmware_gen.table.ops import ActOp, ForkTo, Loop, LoopBack, Modulate, TableOp
 from sim.rulebook import OUTPUTS
 
 PIXELS = 60

@@ -10,9 +10,7 @@ from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.protocol import ONE_WAY, TRIGGER, RequestKind
 from firmware_gen.player.player import Player
-from firmware_gen.table.layout import LAW_IDS
-from firmware_gen.table.ops import ActOp, Turn
-from firmware_gen.table.records import (
+from firmware_gen.table.decode import (
     BindingRecord,
     CueRecord,
     InputRecord,
@@ -23,7 +21,9 @@ from firmware_gen.table.records import (
     SwitchRecord,
     Table,
 )
-from firmware_gen.table.records import encode as encode_table
+from firmware_gen.table.decode import encode as encode_table
+from firmware_gen.table.layout import LAW_IDS
+from firmware_gen.table.ops import ActOp, Turn
 from tests.emulator.emulated import FIRST_PORTS, EmulatedBoard
 from tests.emulator.firmware import Firmware
 from tests.emulator.load_show import ADDRESS, in_slot, one_move_table, servo

@@ -8,7 +8,7 @@ from dataclasses import replace
 from itertools import combinations
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
-from firmware_gen.table.records import (
+from firmware_gen.table.decode import (
     CueRecord,
     Encoded,
     LampRecord,

@@ -31,7 +31,7 @@ from random import Random
 from typing import Any
 
 from firmware_gen.player.player import Player
-from firmware_gen.table.records import Table, TableError, decode, encode
+from firmware_gen.table.decode import Table, TableError, decode, encode
 from tests.firmware_gen import checked_tables, link_cases, rule_tables, tables_by_hand
 from tests.firmware_gen.evil_tables import EVIL, requests_for
 from tests.firmware_gen.link_script import ReferenceBench, SecondBench, cells_of, recorded

@@ -8,8 +8,7 @@ from dataclasses import replace
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import crc16
-from firmware_gen.table.ops import ActOp, Delay, ForkTo, Loop, LoopBack, Modulate, Turn
-from firmware_gen.table.records import (
+from firmware_gen.table.decode import (
     BindingRecord,
     CueRecord,
     InputRecord,
@@ -22,6 +21,7 @@ from firmware_gen.table.records import (
     encode,
     encode_with_places,
 )
+from firmware_gen.table.ops import ActOp, Delay, ForkTo, Loop, LoopBack, Modulate, Turn
 
 GOOD = Table(
     chip=ATMEGA328P.chip_id,

@@ -11,7 +11,7 @@ from firmware_gen.build.webassembly import shipped
 from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.link.protocol import ReportedMode
 from firmware_gen.page.pins import abilities
-from firmware_gen.table.records import (
+from firmware_gen.table.decode import (
     LampRecord,
     ServoRecord,
     StripRecord,

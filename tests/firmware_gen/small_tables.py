@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import cue_tag
-from firmware_gen.table.ops import ActOp, Delay
-from firmware_gen.table.records import (
+from firmware_gen.table.decode import (
     BindingRecord,
     CueRecord,
     LampRecord,
@@ -13,6 +12,7 @@ from firmware_gen.table.records import (
     Table,
     encode,
 )
+from firmware_gen.table.ops import ActOp, Delay
 
 NOD, GLOW = cue_tag("nod"), cue_tag("glow")
 BUTTON = 3

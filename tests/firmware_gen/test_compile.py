@@ -11,6 +11,16 @@ import shows
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.compiler.show import CompileError, compile_show, faults
 from firmware_gen.crc import cue_tag
+from firmware_gen.table.decode import (
+    BindingRecord,
+    InputRecord,
+    LampRecord,
+    LawRecord,
+    StripRecord,
+    SwitchRecord,
+    Table,
+    decode,
+)
 from firmware_gen.table.layout import LAW_IDS, LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import (
     ActOp,
@@ -22,16 +32,6 @@ from firmware_gen.table.ops import (
     Modulate,
     TableOp,
     Turn,
-)
-from firmware_gen.table.records import (
-    BindingRecord,
-    InputRecord,
-    LampRecord,
-    LawRecord,
-    StripRecord,
-    SwitchRecord,
-    Table,
-    decode,
 )
 from seqlang.loading import load
 from sim.model import (

@@ -9,9 +9,9 @@ import pytest
 from firmware_gen.chips.atmega328p import CHIP as SMALL
 from firmware_gen.chips.atmega2560 import CHIP as LARGE
 from firmware_gen.compiler.show import CompileError, compile_show
+from firmware_gen.table.decode import decode
 from firmware_gen.table.layout import ALONE, FOLLOWS, LEADS
 from firmware_gen.table.ops import Delay
-from firmware_gen.table.records import decode
 from sim.model import Board, Cue, Hold, InTurn, Rig, Score, Show, Step, Switch, Throw
 from sim.rulebook import CLAIMS
 from sim.score.claims import claims

@@ -7,9 +7,7 @@ from random import Random
 
 import pytest
 
-from firmware_gen.table.layout import EFFECTS, LAW_IDS, LOOP_FOREVER, ORDERS
-from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack, Modulate, TableOp
-from firmware_gen.table.records import (
+from firmware_gen.table.decode import (
     CueRecord,
     LampRecord,
     LawRecord,
@@ -17,6 +15,8 @@ from firmware_gen.table.records import (
     Table,
     encode,
 )
+from firmware_gen.table.layout import EFFECTS, LAW_IDS, LOOP_FOREVER, ORDERS
+from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack, Modulate, TableOp
 from sim.rulebook import LEVEL_MAX
 from tests.firmware_gen.host.core import Core, available, library, sanitized
 from tests.firmware_gen.link_streams import Talker, spoilt

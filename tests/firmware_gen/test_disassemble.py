@@ -7,7 +7,7 @@ import pytest
 from firmware_gen.compiler.show import compile_show
 from firmware_gen.crc import crc16
 from firmware_gen.listing.disassemble import Names, disassemble, disassemble_board, listing
-from firmware_gen.table.records import TableError, encode
+from firmware_gen.table.decode import TableError, encode
 from sim.model import (
     Binding,
     Board,

@@ -6,9 +6,9 @@ import pytest
 
 from firmware_gen.link.protocol import ReportedMode
 from firmware_gen.player.player import Player
+from firmware_gen.table.decode import encode
 from firmware_gen.table.layout import LOOP_FOREVER
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack
-from firmware_gen.table.records import encode
 from tests.firmware_gen.evil_tables import EVIL, FLOOD, requests_for
 from tests.firmware_gen.requests import replay
 from tests.firmware_gen.tables_by_hand import LAMP, SWITCH, table

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 import shows
-from firmware_gen.table.records import decode
+from firmware_gen.table.decode import decode
 from seqlang.command import main
 
 FOLDER = Path(shows.__file__).parent

@@ -6,7 +6,7 @@ import numpy as np
 
 from firmware_gen.compiler.show import compile_show
 from firmware_gen.player.player import Player
-from firmware_gen.table.records import decode
+from firmware_gen.table.decode import decode
 from seqlang.check import check
 from seqlang.loading import Loaded, load_text
 from seqlang.text.source import Source

@@ -21,7 +21,7 @@ from firmware_gen.build.generate import chip_header
 from firmware_gen.chips import Chip
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.protocol import ReportedMode
-from firmware_gen.table.records import SwitchRecord, Table, decode, encode
+from firmware_gen.table.decode import SwitchRecord, Table, decode, encode
 
 HERE = Path(__file__).parent
 CORE = HERE.parents[2] / "firmware_gen" / "core"
