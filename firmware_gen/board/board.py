@@ -43,8 +43,8 @@ from firmware_gen.link.protocol import (
 )
 from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import TableError, decode
-from firmware_gen.table.layout import BAD_CHIP, HEADER
+from firmware_gen.table.decode import decode
+from firmware_gen.table.layout import BAD_CHIP, HEADER, TableError
 from sim.rulebook import BUTTONS, FRAME_CLOCK, PULSE_RANGE
 
 _SHOW_AT = HEADER.offsets()["show"]

@@ -7,7 +7,9 @@ from collections.abc import Iterable, Sequence
 from math import floor
 from typing import TypeVar
 
-from firmware_gen.table.decode import (
+from firmware_gen.table.laws import UNIFORM_ID, law_parameters
+from firmware_gen.table.layout import ORDERS
+from firmware_gen.table.records import (
     InputRecord,
     LampRecord,
     LawRecord,
@@ -16,8 +18,6 @@ from firmware_gen.table.decode import (
     StripRecord,
     SwitchRecord,
 )
-from firmware_gen.table.laws import UNIFORM_ID, law_parameters
-from firmware_gen.table.layout import ORDERS
 from sim.light.lightness import channel_levels
 from sim.model import (
     MINIMUM_JERK,

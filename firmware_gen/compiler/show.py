@@ -20,18 +20,10 @@ from firmware_gen.compiler.records import (
 from firmware_gen.compiler.sharing import share_threads
 from firmware_gen.compiler.sizes import cue_sizes, thread_sizes
 from firmware_gen.crc import cue_tag
-from firmware_gen.table.decode import (
-    BindingRecord,
-    CueRecord,
-    Encoded,
-    Table,
-    TableError,
-    encode_with_places,
-    kind_of,
-    show_number,
-)
-from firmware_gen.table.layout import ALONE, CONFLICTS, FOLLOWS, LEADS
+from firmware_gen.table.encode import Encoded, encode_with_places, show_number
+from firmware_gen.table.layout import ALONE, CONFLICTS, FOLLOWS, LEADS, TableError
 from firmware_gen.table.ops import ActOp, ForkTo, Modulate, TableThread, Turn
+from firmware_gen.table.records import BindingRecord, CueRecord, Table, kind_of
 from sim.model import NO_MARK, Board, Cue, Output, Score, Show
 from sim.rulebook import (
     BYTE_MAX,

@@ -8,8 +8,8 @@ from typing import Final
 
 from firmware_gen.compiler.show import CompiledBoard, CompiledShow
 from firmware_gen.compiler.sizes import cue_sizes
-from firmware_gen.table.decode import ServoRecord
 from firmware_gen.table.ops import ActOp, Delay, TableOp
+from firmware_gen.table.records import ServoRecord
 
 _CHECK_SUM: Final = "check sum"
 

@@ -8,21 +8,8 @@ from typing import Final, TypeVar
 
 from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.compiler.show import CompiledBoard
-from firmware_gen.table.decode import (
-    CueRecord,
-    Encoded,
-    LampRecord,
-    LawRecord,
-    OutputRecord,
-    ServoRecord,
-    StripRecord,
-    SwitchRecord,
-    Table,
-    cue_size,
-    decode,
-    encode_with_places,
-    kind_of,
-)
+from firmware_gen.table.decode import decode
+from firmware_gen.table.encode import Encoded, encode_with_places
 from firmware_gen.table.layout import (
     BINDING,
     COLOUR,
@@ -57,6 +44,18 @@ from firmware_gen.table.ops import (
     Modulate,
     TableOp,
     Turn,
+)
+from firmware_gen.table.records import (
+    CueRecord,
+    LampRecord,
+    LawRecord,
+    OutputRecord,
+    ServoRecord,
+    StripRecord,
+    SwitchRecord,
+    Table,
+    cue_size,
+    kind_of,
 )
 from sim import rulebook
 from sim.model import NO_MARK, Output, Servo

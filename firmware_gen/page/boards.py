@@ -11,8 +11,8 @@ import numpy as np
 from firmware_gen.build.webassembly import shipped
 from firmware_gen.checked_table import CheckedTable, sealed_bytes
 from firmware_gen.page.pins import abilities
-from firmware_gen.table.decode import LampRecord, ServoRecord, StripRecord, SwitchRecord
 from firmware_gen.table.layout import ORDERS
+from firmware_gen.table.records import LampRecord, ServoRecord, StripRecord, SwitchRecord
 from sim.light.lightness import srgb_to_linear
 from sim.model import Lamp, LightPlace, Servo, Strip
 from sim.rig.slide import of_horn, of_part

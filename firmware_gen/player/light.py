@@ -12,10 +12,10 @@ from typing import TypeAlias
 
 import numpy as np
 
-from firmware_gen.table.decode import StripRecord
 from firmware_gen.table.layout import EFFECTS, ORDERS
 from firmware_gen.table.lightness import UNTRIMMED, channel_bytes, duty_of, lightness_of, trimmed
 from firmware_gen.table.ops import Modulate
+from firmware_gen.table.records import StripRecord
 from sim.arrays import Integers
 from sim.light.effects import (
     FULL,

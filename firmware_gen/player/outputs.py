@@ -13,7 +13,10 @@ from typing import Final, TypeVar
 from firmware_gen.player.light import FixedLevels, PlayedLight, StripPainter, lamp_duty
 from firmware_gen.player.program import OutputOp
 from firmware_gen.player.pulses import PulseLine
-from firmware_gen.table.decode import (
+from firmware_gen.table.laws import law_by_id
+from firmware_gen.table.lightness import UNTRIMMED
+from firmware_gen.table.ops import ActOp, Modulate, Turn
+from firmware_gen.table.records import (
     LampRecord,
     OutputRecord,
     ServoRecord,
@@ -21,9 +24,6 @@ from firmware_gen.table.decode import (
     SwitchRecord,
     Table,
 )
-from firmware_gen.table.laws import law_by_id
-from firmware_gen.table.lightness import UNTRIMMED
-from firmware_gen.table.ops import ActOp, Modulate, Turn
 from sim.model import MINIMUM_JERK, UNIFORM
 from sim.rehearsal.fixed_motion import FixedMotion, servo_limits, start_motion
 from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS, JOG_STEP, LEVEL_BITS, STOP_STEP_MS

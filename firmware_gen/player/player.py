@@ -15,8 +15,9 @@ from firmware_gen.player.hub_state import PAYLOAD_BYTES, pack, unpack
 from firmware_gen.player.in_step import InStep
 from firmware_gen.player.outputs import Frame, TableOutputs
 from firmware_gen.player.program import OutputOp, board_program
-from firmware_gen.table.decode import Table, decode
+from firmware_gen.table.decode import decode
 from firmware_gen.table.layout import FOLLOWS, LEADS
+from firmware_gen.table.records import Table
 from sim.rehearsal import scheduler
 from sim.rehearsal.following import FollowingScheduler
 from sim.rehearsal.leading import Leader

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from typing import TypeAlias
 
-from firmware_gen.table.decode import CueRecord, Table
 from firmware_gen.table.layout import CONFLICTS, LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import (
     ActOp,
@@ -22,6 +21,7 @@ from firmware_gen.table.ops import (
     TableOp,
     Turn,
 )
+from firmware_gen.table.records import CueRecord, Table
 from sim.rulebook import GLIDE_STEP_MS, LOST_STEP_FRAMES, OUTPUTS
 from sim.score import program as form
 from sim.score.program import BoardProgram, PlayedBinding, PlayedCue

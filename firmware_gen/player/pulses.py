@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from firmware_gen.table.decode import ServoRecord
+from firmware_gen.table.records import ServoRecord
 from sim.rulebook import ANGLE_BITS
 from sim.score.fixed_laws import progress
 

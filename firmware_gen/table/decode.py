@@ -1,24 +1,19 @@
-"""The byte table of one board: values, encoder and decoder (TABLE.md).
+"""Bytes to a board's table (TABLE.md 1).
 
 `decode` checks everything a board checks, in the same order, and raises nothing but TableError;
-`encode` gives only tables that `decode` accepts, and `decode(encode(table)) == table`.
+`decode(encode(table)) == table`.
 """
 
 from __future__ import annotations
 
-import struct
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from functools import partial
-from hashlib import sha256
+from collections.abc import Sequence
 from itertools import pairwise
-from typing import Final, TypeAlias, TypeVar
+from typing import Final
 
 from firmware_gen.chips import CHIPS_BY_ID, Chip, Job
 from firmware_gen.crc import crc16
 from firmware_gen.table.layout import (
     ACTIVE_HIGH,
-    ALONE,
     BAD_ADDRESS,
     BAD_CHIP,
     BAD_CODE,
@@ -42,7 +37,6 @@ from firmware_gen.table.layout import (
     INPUT,
     KINDS,
     LAMP,
-    LAMP_FIELDS,
     LAW,
     LAW_ALPHA,
     LAW_BETA,
@@ -61,362 +55,30 @@ from firmware_gen.table.layout import (
     SERVO_FIELDS,
     STRAND,
     STRIP,
-    STRIP_FIELDS,
     SWITCH,
-    SWITCH_FIELDS,
     TRIMS,
     VERSION,
     Record,
     TableError,
 )
-from firmware_gen.table.ops import Facts, OutputFacts, Sweep, TableThread, code_bytes
-from sim.model import Score
-from sim.rulebook import (
-    ADDRESSES,
-    BUTTONS,
-    ENABLE_INTERVAL_FRAMES,
-    GLIDE_STEP_MS,
-    PEAK_MIDDLE,
-    STOP_STEP_MS,
-    STRANDS,
-    THREADS,
+from firmware_gen.table.ops import Facts, OutputFacts, Sweep
+from firmware_gen.table.records import (
+    WITH_ALPHA,
+    WITH_BETA,
+    BindingRecord,
+    CueRecord,
+    InputRecord,
+    LampRecord,
+    LawRecord,
+    OutputRecord,
+    ServoRecord,
+    StripRecord,
+    SwitchRecord,
+    Table,
+    cue_size,
+    kind_of,
 )
-
-_Row = TypeVar("_Row")
-
-__all__ = [
-    "BindingRecord",
-    "CueRecord",
-    "Encoded",
-    "InputRecord",
-    "LampRecord",
-    "LawRecord",
-    "OutputRecord",
-    "ServoRecord",
-    "StripRecord",
-    "SwitchRecord",
-    "Table",
-    "TableError",
-    "decode",
-    "encode",
-    "encode_with_places",
-    "show_number",
-]
-
-
-@dataclass(frozen=True, slots=True)
-class ServoRecord:
-    """Angles in 0.01 deg, pulses in ticks of 0.5 us, limits in deg/s and deg/s2."""
-
-    pin: int
-    travel: tuple[int, int]
-    speed_limit: int
-    acceleration_limit: int
-    safe: int
-    points: tuple[tuple[int, int], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class LampRecord:
-    pin: int
-    safe: int
-    """Level in half percents."""
-    trims: tuple[int, ...] = ()
-    """One, or none: its duty is multiplied by (trim + 1) / 256."""
-
-
-@dataclass(frozen=True, slots=True)
-class StripRecord:
-    pin: int
-    pixels: int
-    order: int
-    cap: int
-    """Most that all channel bytes may sum to, in units of 256; 0: no cap."""
-    safe: int
-    """Index of a colour."""
-    trims: tuple[int, ...] = ()
-    """Of red, green and blue, or none."""
-
-
-@dataclass(frozen=True, slots=True)
-class SwitchRecord:
-    pin: int
-    active_high: bool
-    safe: bool
-
-
-OutputRecord: TypeAlias = ServoRecord | LampRecord | StripRecord | SwitchRecord
-
-
-@dataclass(frozen=True, slots=True)
-class LawRecord:
-    law_id: int
-    alpha: int = 0
-    beta: int = 0
-    peak: int = PEAK_MIDDLE
-    """Share of the duration at which it is fastest, Q16; not stated if it is the middle."""
-
-
-@dataclass(frozen=True, slots=True)
-class InputRecord:
-    pin: int
-    button: int
-    active_low: bool
-
-
-@dataclass(frozen=True, slots=True)
-class BindingRecord:
-    button: int
-    cue: int
-    while_held: bool
-
-
-@dataclass(frozen=True, slots=True)
-class CueRecord:
-    tag: int
-    outputs: int
-    """Mask of the outputs it uses."""
-    conflict: int
-    """Index into CONFLICTS."""
-    threads: int
-    """How many it needs at most."""
-    start: int
-    """Index of its first thread."""
-    lets_go: bool = False
-    """The cue behind it is its part for letting go."""
-    strand: bool = False
-    """Of idle."""
-    claims: int = 0
-    """Mask of what it claims on other boards; only in the table of a board that leads."""
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """All of one board; indices are None where the header says none."""
-
-    chip: int
-    address: int
-    outputs: tuple[OutputRecord, ...] = ()
-    colours: tuple[tuple[int, int, int], ...] = ()
-    laws: tuple[LawRecord, ...] = (LawRecord(LAW_IDS["3-4-5"]),)
-    inputs: tuple[InputRecord, ...] = ()
-    bindings: tuple[BindingRecord, ...] = ()
-    cues: tuple[CueRecord, ...] = ()
-    threads: tuple[TableThread, ...] = ()
-    glide: int = Score("").glide_ms // GLIDE_STEP_MS
-    """In `GLIDE_STEP_MS`."""
-    lost: int | None = None
-    lost_time: int = 0
-    """In `LOST_STEP_MS`; 0: never."""
-    stop_button: int = 0
-    """0: none."""
-    stop_time: int = Score("").stop_ms // STOP_STEP_MS
-    """In `STOP_STEP_MS`."""
-    enable_interval: int = ENABLE_INTERVAL_FRAMES
-    """In frames."""
-    show: int = 0
-    role: int = ALONE
-    """ALONE, LEADS or FOLLOWS of the layout."""
-
-
-@dataclass(frozen=True, slots=True)
-class Encoded:
-    """A table's bytes, and where each section and each op came to lie."""
-
-    data: bytes
-    sections: dict[str, tuple[int, int]]
-    """Start and end of each section, by name, in the order of the table."""
-    places: tuple[tuple[int, ...], ...]
-    """For each thread the offsets of its ops, of its end, and of what follows it."""
-
-
-# -- encoding -------------------------------------------------------------------------------------
-
-
-def encode(table: Table) -> bytes:
-    """The table's bytes. Raises TableError for a table that a board would refuse."""
-    return encode_with_places(table).data
-
-
-def encode_with_places(table: Table) -> Encoded:
-    """The table's bytes and the place of everything in them."""
-    kinds = [kind_of(output) for output in table.outputs]
-    before = {
-        "header": bytes(HEADER.size),
-        "outputs": _joined("outputs", table.outputs, _output_bytes),
-        "colours": _joined("colours", table.colours, _colour_bytes),
-        "laws": _joined("laws", table.laws, _law_bytes),
-        "inputs": _joined("inputs", table.inputs, _input_bytes),
-        "bindings": _joined("bindings", table.bindings, _binding_bytes),
-    }
-    base = sum(map(len, before.values())) + cue_size(table.role) * len(table.cues)
-    try:
-        code, places = code_bytes(table.threads, kinds, base)
-    except (struct.error, ValueError, IndexError) as error:
-        raise TableError(BAD_CODE, "code", f"a value does not fit its op ({error})") from None
-    starts = [row[0] for row in places]
-    length = base + len(code) + CRC_SIZE
-    before["header"] = _header_bytes(table, length)
-    before["cues"] = _joined("cues", table.cues, partial(_cue_bytes, starts, table.role))
-    parts = before | {"code": code}
-    body = b"".join(parts.values())
-    data = body + struct.pack("<H", crc16(body))
-    sections, at = {}, 0
-    for name, part in parts.items():
-        sections[name] = (at, at + len(part))
-        at += len(part)
-    sections["crc"] = (at, at + CRC_SIZE)
-    decode(data)
-    return Encoded(data, sections, tuple(map(tuple, places)))
-
-
-def kind_of(output: OutputRecord) -> int:
-    """The kind's number in the table."""
-    return _KIND_OF[type(output)]
-
-
-_KIND_OF: Final[dict[type, int]] = {
-    ServoRecord: SERVO,
-    LampRecord: LAMP,
-    StripRecord: STRIP,
-    SwitchRecord: SWITCH,
-}
-
-
-def _joined(name: str, rows: Sequence[_Row], one: Callable[[_Row, str], bytes]) -> bytes:
-    return b"".join(one(row, f"{name}[{number}]") for number, row in enumerate(rows))
-
-
-def _header_bytes(table: Table, length: int) -> bytes:
-    return HEADER.pack(
-        "header",
-        magic=MAGIC,
-        version=VERSION,
-        length=length,
-        chip=table.chip,
-        address=table.address,
-        show=table.show,
-        outputs=len(table.outputs),
-        colours=len(table.colours),
-        inputs=len(table.inputs),
-        bindings=len(table.bindings),
-        cues=len(table.cues),
-        laws=len(table.laws),
-        glide=table.glide,
-        lost=NONE if table.lost is None else table.lost,
-        role=table.role,
-        reserved=0,
-        **{
-            "lost time": table.lost_time,
-            "stop button": table.stop_button,
-            "stop time": table.stop_time,
-            "enable interval": table.enable_interval,
-        },
-    )
-
-
-def _output_bytes(output: OutputRecord, path: str) -> bytes:
-    is_trimmed = isinstance(output, LampRecord | StripRecord) and bool(output.trims)
-    head = OUTPUT.pack(path, kind=kind_of(output) | FLAG * is_trimmed, pin=output.pin)
-    match output:
-        case ServoRecord():
-            values = {
-                "points": len(output.points),
-                "travel low": output.travel[0],
-                "travel high": output.travel[1],
-                "speed limit": output.speed_limit,
-                "acceleration limit": output.acceleration_limit,
-                "safe angle": output.safe,
-            }
-            return (
-                head
-                + SERVO_FIELDS.pack(path, **values)
-                + b"".join(
-                    POINT.pack(f"{path}.points[{n}]", angle=angle, pulse=pulse)
-                    for n, (angle, pulse) in enumerate(output.points)
-                )
-            )
-        case LampRecord():
-            return head + LAMP_FIELDS.pack(path, **{"safe level": output.safe}) + _trims(output)
-        case StripRecord():
-            values = {
-                "pixels": output.pixels,
-                "order": output.order,
-                "cap": output.cap,
-                "safe colour": output.safe,
-            }
-            return head + STRIP_FIELDS.pack(path, **values) + _trims(output)
-        case SwitchRecord():
-            flags = ACTIVE_HIGH * output.active_high + ON_WHEN_SAFE * output.safe
-            return head + SWITCH_FIELDS.pack(path, flags=flags)
-
-
-def _trims(output: LampRecord | StripRecord) -> bytes:
-    if output.trims and len(output.trims) != TRIMS[kind_of(output)]:
-        raise ValueError(f"{len(output.trims)} trims")
-    return bytes(output.trims)
-
-
-def _colour_bytes(colour: tuple[int, int, int], path: str) -> bytes:
-    red, green, blue = colour
-    return COLOUR.pack(path, red=red, green=green, blue=blue)
-
-
-def _law_bytes(law: LawRecord, path: str) -> bytes:
-    skewed = law.peak != PEAK_MIDDLE
-    data = bytearray(LAW.pack(path, id=law.law_id))
-    data[0] |= FLAG * skewed
-    if law.law_id in WITH_ALPHA:
-        data += LAW_ALPHA.pack(path, alpha=law.alpha)
-    if law.law_id in WITH_BETA:
-        data += LAW_BETA.pack(path, beta=law.beta)
-    if skewed:
-        data += LAW_PEAK.pack(path, peak=law.peak)
-    return bytes(data)
-
-
-WITH_ALPHA: Final = (LAW_IDS["trapezoid"], LAW_IDS["double-S"])
-WITH_BETA: Final = (LAW_IDS["double-S"],)
-
-
-def _input_bytes(one: InputRecord, path: str) -> bytes:
-    return INPUT.pack(path, pin=one.pin, button=one.button | FLAG * one.active_low)
-
-
-def _binding_bytes(one: BindingRecord, path: str) -> bytes:
-    return BINDING.pack(path, button=one.button | FLAG * one.while_held, cue=one.cue)
-
-
-def cue_size(role: int) -> int:
-    """Bytes of a cue's record in the table of a board with this role."""
-    return CUE.size + (CLAIMS.size if role == LEADS else 0)
-
-
-def _cue_bytes(starts: Sequence[int], role: int, cue: CueRecord, path: str) -> bytes:
-    if not 0 <= cue.start < len(starts):
-        raise TableError(BAD_CODE, f"{path}.offset", f"there is no thread {cue.start}")
-    if cue.claims and role != LEADS:
-        raise TableError(BAD_RECORD, f"{path}.claims", "only a board that leads claims")
-    record = CUE.pack(
-        path,
-        tag=cue.tag,
-        outputs=cue.outputs,
-        flags=cue.conflict | LETS_GO * cue.lets_go | STRAND * cue.strand | cue.threads << 4,
-        offset=starts[cue.start],
-    )
-    return record + (CLAIMS.pack(path, claims=cue.claims) if role == LEADS else b"")
-
-
-def show_number(tables: Sequence[Table]) -> int:
-    """The number that all tables of a show share: from SHA-256 over them, address by address."""
-    digest = sha256()
-    for table in sorted(tables, key=lambda one: one.address):
-        body = encode(replace(table, show=0))[:-CRC_SIZE]
-        digest.update(body + bytes(CRC_SIZE))
-    return int.from_bytes(digest.digest()[:4], "little")
-
-
-# -- decoding -------------------------------------------------------------------------------------
+from sim.rulebook import ADDRESSES, BUTTONS, PEAK_MIDDLE, STRANDS, THREADS
 
 
 def decode(data: bytes) -> Table:

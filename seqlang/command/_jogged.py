@@ -51,7 +51,9 @@ def servos_on(link: BoardLink, rig: Rig) -> list[ServoOnBoard]:
         LinkFailure: the board holds no show, or it is none of these boards, or its table has
             nothing on the pin of one of its servos.
     """
-    from firmware_gen.table.decode import ServoRecord, TableError, decode
+    from firmware_gen.table.decode import decode
+    from firmware_gen.table.layout import TableError
+    from firmware_gen.table.records import ServoRecord
 
     data = link.table()
     if not data:

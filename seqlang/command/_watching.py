@@ -67,7 +67,8 @@ class WatchedBoard:
         return self._tags.get(tag, f"{tag:04X}")
 
     def _meet(self) -> None:
-        from firmware_gen.table.decode import TableError, decode
+        from firmware_gen.table.decode import decode
+        from firmware_gen.table.layout import TableError
 
         self._has_new_show = False
         self._hello = self.link.greet()

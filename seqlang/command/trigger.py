@@ -28,7 +28,7 @@ from sim.rulebook import FRAME_S
 
 if TYPE_CHECKING:
     from firmware_gen.link.board_link import BoardLink
-    from firmware_gen.table.decode import Table
+    from firmware_gen.table.records import Table
     from seqlang.check import CheckedShow
 
 _NAME: Final = r"[^\W\d]\w*"
@@ -189,7 +189,8 @@ def hold(link: BoardLink, cue: str, held_s: float) -> None:
 
 def _table_of(link: BoardLink) -> Table:
     """The table that a board plays. LinkFailure if it has none."""
-    from firmware_gen.table.decode import TableError, decode
+    from firmware_gen.table.decode import decode
+    from firmware_gen.table.layout import TableError
 
     data = link.table()
     if not data:

@@ -15,9 +15,10 @@ from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame
 from firmware_gen.link.frames import encode as encode_frame
 from firmware_gen.link.protocol import EVERYBODY, ONE_WAY, TRIGGER, RequestKind
-from firmware_gen.table.decode import CueRecord, OutputRecord, StripRecord, Table, encode
+from firmware_gen.table.encode import encode
 from firmware_gen.table.layout import EFFECTS, FOLLOWS, LEADS, ORDERS
 from firmware_gen.table.ops import ActOp, ForkTo, Modulate, TableOp
+from firmware_gen.table.records import CueRecord, OutputRecord, StripRecord, Table
 from tests.emulator.emulated import CLOCK_HZ, EmulatedBoard, LineEnd, run_together
 from tests.emulator.firmware import shipped_for
 from tests.emulator.load_show import (

@@ -8,7 +8,10 @@ from dataclasses import dataclass
 from firmware_gen.board.slots import FIRST_BYTE, MARKS
 from firmware_gen.chips import CHIPS, CHIPS_BY_ID, FIRST, Chip
 from firmware_gen.crc import cue_tag
-from firmware_gen.table.decode import (
+from firmware_gen.table.encode import encode
+from firmware_gen.table.layout import EFFECTS, LAW_IDS, LOOP_FOREVER, ORDERS
+from firmware_gen.table.ops import ActOp, ForkTo, Loop, LoopBack, Modulate, TableOp
+from firmware_gen.table.records import (
     CueRecord,
     LampRecord,
     LawRecord,
@@ -16,10 +19,7 @@ from firmware_gen.table.decode import (
     ServoRecord,
     StripRecord,
     Table,
-    encode,
 )
-from firmware_gen.table.layout import EFFECTS, LAW_IDS, LOOP_FOREVER, ORDERS
-from firmware_gen.table.ops import ActOp, ForkTo, Loop, LoopBack, Modulate, TableOp
 from sim.rulebook import OUTPUTS
 
 PIXELS = 60

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firmware_gen.player.outputs import Frame
-from firmware_gen.table.decode import LampRecord, ServoRecord, StripRecord, Table
+from firmware_gen.table.records import LampRecord, ServoRecord, StripRecord, Table
 from tests.emulator.emulated import CYCLES_MS, CYCLES_US, FRAME_CYCLES, PORT, PWM, EmulatedBoard
 
 TICK_CYCLES = 8

@@ -13,18 +13,10 @@ from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import ONE_WAY, TRIGGER, ReportedMode, RequestKind, State
-from firmware_gen.table.decode import (
-    BindingRecord,
-    CueRecord,
-    InputRecord,
-    LampRecord,
-    Table,
-)
-from firmware_gen.table.decode import (
-    encode as encode_table,
-)
+from firmware_gen.table.encode import encode as encode_table
 from firmware_gen.table.lightness import duty_of, lightness_of
 from firmware_gen.table.ops import ActOp
+from firmware_gen.table.records import BindingRecord, CueRecord, InputRecord, LampRecord, Table
 from tests.emulator.emulated import FRAME_CYCLES, PWM, EmulatedBoard
 from tests.emulator.emulated_port import EmulatedPort
 from tests.emulator.firmware import Firmware

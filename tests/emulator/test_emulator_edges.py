@@ -11,7 +11,8 @@ import pytest
 
 from firmware_gen.build import image
 from firmware_gen.chips import FIRST
-from firmware_gen.table.decode import ServoRecord, Table, encode
+from firmware_gen.table.encode import encode
+from firmware_gen.table.records import ServoRecord, Table
 from sim.rulebook import PULSE_RANGE
 from tests.emulator.emulated import CYCLES_MS, FIRST_PORTS, FRAME_CYCLES
 from tests.emulator.firmware import Firmware

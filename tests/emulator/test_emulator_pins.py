@@ -10,7 +10,10 @@ from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.protocol import ONE_WAY, TRIGGER, RequestKind
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import (
+from firmware_gen.table.encode import encode as encode_table
+from firmware_gen.table.layout import LAW_IDS
+from firmware_gen.table.ops import ActOp, Turn
+from firmware_gen.table.records import (
     BindingRecord,
     CueRecord,
     InputRecord,
@@ -21,9 +24,6 @@ from firmware_gen.table.decode import (
     SwitchRecord,
     Table,
 )
-from firmware_gen.table.decode import encode as encode_table
-from firmware_gen.table.layout import LAW_IDS
-from firmware_gen.table.ops import ActOp, Turn
 from tests.emulator.emulated import FIRST_PORTS, EmulatedBoard
 from tests.emulator.firmware import Firmware
 from tests.emulator.load_show import ADDRESS, in_slot, one_move_table, servo

@@ -8,7 +8,8 @@ import pytest
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import ReportedMode, RequestKind, ResetCause, State
-from firmware_gen.table.decode import LampRecord, Table, encode
+from firmware_gen.table.encode import encode
+from firmware_gen.table.records import LampRecord, Table
 from tests.emulator.emulated import (
     BROWN_OUT,
     EEPROM,

@@ -19,9 +19,9 @@ from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.protocol import ONE_WAY, TRIGGER, ReportedMode, RequestKind
 from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import ServoRecord, Table
-from firmware_gen.table.decode import encode as encode_table
+from firmware_gen.table.encode import encode as encode_table
 from firmware_gen.table.ops import ActOp, Delay
+from firmware_gen.table.records import ServoRecord, Table
 from tests.emulator.emulated import BYTE_CYCLES, CYCLES_MS, FRAME_CYCLES, EmulatedBoard
 from tests.emulator.firmware import Firmware
 from tests.emulator.readings import (

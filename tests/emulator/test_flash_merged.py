@@ -14,7 +14,7 @@ from firmware_gen.compiler.show import CompiledBoard
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.host import HostLink
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import ServoRecord
+from firmware_gen.table.records import ServoRecord
 from seqlang.check import CheckedShow, check
 from seqlang.command import main
 from seqlang.loading import load

@@ -18,7 +18,7 @@ from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import ONE_WAY, TRIGGER, RequestKind
 from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import ServoRecord
+from firmware_gen.table.records import ServoRecord
 from seqlang.check import check
 from seqlang.loading import load
 from sim.model import Press

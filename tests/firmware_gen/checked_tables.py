@@ -8,9 +8,9 @@ from dataclasses import replace
 from itertools import combinations
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
-from firmware_gen.table.decode import (
+from firmware_gen.table.encode import Encoded, encode, encode_with_places
+from firmware_gen.table.records import (
     CueRecord,
-    Encoded,
     LampRecord,
     LawRecord,
     OutputRecord,
@@ -18,8 +18,6 @@ from firmware_gen.table.decode import (
     StripRecord,
     SwitchRecord,
     Table,
-    encode,
-    encode_with_places,
 )
 from tests.firmware_gen.malformed_tables import (
     BINDINGS,

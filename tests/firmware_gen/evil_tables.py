@@ -4,14 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from firmware_gen.table.decode import (
-    BindingRecord,
-    LampRecord,
-    LawRecord,
-    ServoRecord,
-    StripRecord,
-    Table,
-)
 from firmware_gen.table.layout import LOOP_FOREVER
 from firmware_gen.table.ops import (
     ActOp,
@@ -23,6 +15,14 @@ from firmware_gen.table.ops import (
     Modulate,
     TableOp,
     Turn,
+)
+from firmware_gen.table.records import (
+    BindingRecord,
+    LampRecord,
+    LawRecord,
+    ServoRecord,
+    StripRecord,
+    Table,
 )
 from tests.firmware_gen.random_tables import Request
 from tests.firmware_gen.tables_by_hand import FIN, JAW, LAMP, STRIP, SWITCH, table

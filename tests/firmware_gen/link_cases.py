@@ -15,9 +15,9 @@ from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import crc16
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.protocol import ONE_WAY, REPLY, RequestKind
-from firmware_gen.table.decode import BindingRecord, CueRecord, LampRecord, Table
-from firmware_gen.table.decode import encode as table_bytes
+from firmware_gen.table.encode import encode as table_bytes
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack
+from firmware_gen.table.records import BindingRecord, CueRecord, LampRecord, Table
 from tests.firmware_gen.malformed_tables import summed
 from tests.firmware_gen.second_board import Frame, frame_bytes, stuffed
 from tests.firmware_gen.tables_by_hand import FIN, JAW

@@ -9,7 +9,8 @@ from random import Random
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.protocol import ONE_WAY, RequestKind
-from firmware_gen.table.decode import TableError, decode
+from firmware_gen.table.decode import decode
+from firmware_gen.table.layout import TableError
 
 CHUNK = ATMEGA328P.chunk_bytes
 PLAIN = (

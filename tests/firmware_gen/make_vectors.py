@@ -31,7 +31,10 @@ from random import Random
 from typing import Any
 
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import Table, TableError, decode, encode
+from firmware_gen.table.decode import decode
+from firmware_gen.table.encode import encode
+from firmware_gen.table.layout import TableError
+from firmware_gen.table.records import Table
 from tests.firmware_gen import checked_tables, link_cases, rule_tables, tables_by_hand
 from tests.firmware_gen.evil_tables import EVIL, requests_for
 from tests.firmware_gen.link_script import ReferenceBench, SecondBench, cells_of, recorded

@@ -8,7 +8,9 @@ from dataclasses import replace
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import crc16
-from firmware_gen.table.decode import (
+from firmware_gen.table.encode import encode, encode_with_places
+from firmware_gen.table.ops import ActOp, Delay, ForkTo, Loop, LoopBack, Modulate, Turn
+from firmware_gen.table.records import (
     BindingRecord,
     CueRecord,
     InputRecord,
@@ -18,10 +20,7 @@ from firmware_gen.table.decode import (
     StripRecord,
     SwitchRecord,
     Table,
-    encode,
-    encode_with_places,
 )
-from firmware_gen.table.ops import ActOp, Delay, ForkTo, Loop, LoopBack, Modulate, Turn
 
 GOOD = Table(
     chip=ATMEGA328P.chip_id,

@@ -11,15 +11,9 @@ from firmware_gen.build.webassembly import shipped
 from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.link.protocol import ReportedMode
 from firmware_gen.page.pins import abilities
-from firmware_gen.table.decode import (
-    LampRecord,
-    ServoRecord,
-    StripRecord,
-    SwitchRecord,
-    Table,
-    decode,
-    encode,
-)
+from firmware_gen.table.decode import decode
+from firmware_gen.table.encode import encode
+from firmware_gen.table.records import LampRecord, ServoRecord, StripRecord, SwitchRecord, Table
 
 CUE, DOWN, UP, STANDBY, STOP, LIMP = (n << 5 for n in range(6))
 """enum bc_asked of the core."""

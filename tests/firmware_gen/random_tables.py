@@ -13,18 +13,6 @@ from typing import TypeAlias
 from hypothesis import strategies as st
 
 from firmware_gen.chips import FIRST, Chip
-from firmware_gen.table.decode import (
-    BindingRecord,
-    CueRecord,
-    InputRecord,
-    LampRecord,
-    LawRecord,
-    OutputRecord,
-    ServoRecord,
-    StripRecord,
-    SwitchRecord,
-    Table,
-)
 from firmware_gen.table.ops import (
     ActOp,
     CallTo,
@@ -39,6 +27,18 @@ from firmware_gen.table.ops import (
     TableThread,
     Turn,
     called_threads,
+)
+from firmware_gen.table.records import (
+    BindingRecord,
+    CueRecord,
+    InputRecord,
+    LampRecord,
+    LawRecord,
+    OutputRecord,
+    ServoRecord,
+    StripRecord,
+    SwitchRecord,
+    Table,
 )
 from sim import rulebook
 from sim.rulebook import (

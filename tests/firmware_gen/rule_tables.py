@@ -9,12 +9,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
-from firmware_gen.table.decode import (
-    BindingRecord,
-    LawRecord,
-    ServoRecord,
-    Table,
-)
 from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import (
     ActOp,
@@ -29,6 +23,7 @@ from firmware_gen.table.ops import (
     TableOp,
     Turn,
 )
+from firmware_gen.table.records import BindingRecord, LawRecord, ServoRecord, Table
 from tests.firmware_gen.random_tables import Request
 from tests.firmware_gen.tables_by_hand import (
     ALL_LAWS,

@@ -4,15 +4,9 @@ from __future__ import annotations
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import cue_tag
-from firmware_gen.table.decode import (
-    BindingRecord,
-    CueRecord,
-    LampRecord,
-    ServoRecord,
-    Table,
-    encode,
-)
+from firmware_gen.table.encode import encode
 from firmware_gen.table.ops import ActOp, Delay
+from firmware_gen.table.records import BindingRecord, CueRecord, LampRecord, ServoRecord, Table
 
 NOD, GLOW = cue_tag("nod"), cue_tag("glow")
 BUTTON = 3

@@ -5,17 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
-from firmware_gen.table.decode import (
-    BindingRecord,
-    CueRecord,
-    LampRecord,
-    LawRecord,
-    OutputRecord,
-    ServoRecord,
-    StripRecord,
-    SwitchRecord,
-    Table,
-)
 from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import (
     ActOp,
@@ -27,6 +16,17 @@ from firmware_gen.table.ops import (
     Modulate,
     TableOp,
     Turn,
+)
+from firmware_gen.table.records import (
+    BindingRecord,
+    CueRecord,
+    LampRecord,
+    LawRecord,
+    OutputRecord,
+    ServoRecord,
+    StripRecord,
+    SwitchRecord,
+    Table,
 )
 from tests.firmware_gen.random_tables import Request
 

@@ -11,16 +11,7 @@ import shows
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.compiler.show import CompileError, compile_show, faults
 from firmware_gen.crc import cue_tag
-from firmware_gen.table.decode import (
-    BindingRecord,
-    InputRecord,
-    LampRecord,
-    LawRecord,
-    StripRecord,
-    SwitchRecord,
-    Table,
-    decode,
-)
+from firmware_gen.table.decode import decode
 from firmware_gen.table.layout import LAW_IDS, LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import (
     ActOp,
@@ -32,6 +23,15 @@ from firmware_gen.table.ops import (
     Modulate,
     TableOp,
     Turn,
+)
+from firmware_gen.table.records import (
+    BindingRecord,
+    InputRecord,
+    LampRecord,
+    LawRecord,
+    StripRecord,
+    SwitchRecord,
+    Table,
 )
 from seqlang.loading import load
 from sim.model import (

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.protocol import ReportedMode
-from firmware_gen.table.decode import CueRecord, LampRecord, Table, encode
+from firmware_gen.table.encode import encode
 from firmware_gen.table.ops import CallTo, Delay
+from firmware_gen.table.records import CueRecord, LampRecord, Table
 from tests.firmware_gen.host.core import Core, available, library
 from tests.firmware_gen.small_tables import GLOW
 

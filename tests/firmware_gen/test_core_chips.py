@@ -17,9 +17,10 @@ from firmware_gen.chips.atmega2560 import CHIP as ATMEGA2560
 from firmware_gen.chips.chip import package
 from firmware_gen.crc import crc16
 from firmware_gen.link.protocol import ReportedMode
-from firmware_gen.table.decode import CueRecord, Table, encode
+from firmware_gen.table.encode import encode
 from firmware_gen.table.layout import ALONE, FOLLOWS, LEADS
 from firmware_gen.table.ops import Delay
+from firmware_gen.table.records import CueRecord, Table
 from tests.firmware_gen.host.core import CORE, available, compile_core
 
 PINS = package(**dict.fromkeys("ABCDEFGHJKL", range(8)))

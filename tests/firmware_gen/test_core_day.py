@@ -12,7 +12,8 @@ from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, Receiver, encode
 from firmware_gen.link.protocol import ReportedMode, RequestKind, State, Status
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import (
+from firmware_gen.table.ops import ActOp, Delay, ForkTo, Loop, LoopBack, Modulate
+from firmware_gen.table.records import (
     BindingRecord,
     CueRecord,
     LampRecord,
@@ -21,7 +22,6 @@ from firmware_gen.table.decode import (
     StripRecord,
     Table,
 )
-from firmware_gen.table.ops import ActOp, Delay, ForkTo, Loop, LoopBack, Modulate
 from tests.firmware_gen.host.core import DOWN, UP, CorePlayer, available, library
 
 pytestmark = pytest.mark.skipif(not available(), reason="there is no C compiler")

@@ -11,8 +11,9 @@ from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.frames import LinkFrame, Receiver, encode
 from firmware_gen.link.protocol import ReportedMode, RequestKind, State
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import InputRecord, decode
-from firmware_gen.table.decode import encode as table_bytes
+from firmware_gen.table.decode import decode
+from firmware_gen.table.encode import encode as table_bytes
+from firmware_gen.table.records import InputRecord
 from tests.firmware_gen.host.core import Core, available, library
 from tests.firmware_gen.small_tables import BUTTON, NEW
 

@@ -8,7 +8,9 @@ import pytest
 
 from firmware_gen.board.board import ReferenceBoard
 from firmware_gen.board.storage import Eeprom
-from firmware_gen.table.decode import SwitchRecord, decode, encode
+from firmware_gen.table.decode import decode
+from firmware_gen.table.encode import encode
+from firmware_gen.table.records import SwitchRecord
 from tests.firmware_gen.host.core import Core, available
 from tests.firmware_gen.link_streams import Talker
 from tests.firmware_gen.random_tables import random_table

@@ -7,16 +7,10 @@ from random import Random
 
 import pytest
 
-from firmware_gen.table.decode import (
-    CueRecord,
-    LampRecord,
-    LawRecord,
-    StripRecord,
-    Table,
-    encode,
-)
+from firmware_gen.table.encode import encode
 from firmware_gen.table.layout import EFFECTS, LAW_IDS, LOOP_FOREVER, ORDERS
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack, Modulate, TableOp
+from firmware_gen.table.records import CueRecord, LampRecord, LawRecord, StripRecord, Table
 from sim.rulebook import LEVEL_MAX
 from tests.firmware_gen.host.core import Core, available, library, sanitized
 from tests.firmware_gen.link_streams import Talker, spoilt

@@ -14,7 +14,7 @@ from firmware_gen.link.frames import LinkFrame, Receiver, encode
 from firmware_gen.link.protocol import Hello, ReportedMode, RequestKind, Status
 from firmware_gen.player.player import Player
 from firmware_gen.table.decode import decode
-from firmware_gen.table.decode import encode as table_bytes
+from firmware_gen.table.encode import encode as table_bytes
 from tests.firmware_gen.host.core import Core, PowerCutError, available, library
 from tests.firmware_gen.small_tables import NEW, NOD, OLD, small_table
 

@@ -7,7 +7,8 @@ import pytest
 from firmware_gen.compiler.show import compile_show
 from firmware_gen.crc import crc16
 from firmware_gen.listing.disassemble import Names, disassemble, disassemble_board, listing
-from firmware_gen.table.decode import TableError, encode
+from firmware_gen.table.encode import encode
+from firmware_gen.table.layout import TableError
 from sim.model import (
     Binding,
     Board,

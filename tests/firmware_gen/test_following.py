@@ -25,9 +25,9 @@ from firmware_gen.player.in_step import ARRIVAL as IN_TIME
 from firmware_gen.player.in_step import FARTHEST, MOST_STRETCH, InStep
 from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import CueRecord, ServoRecord, Table
 from firmware_gen.table.layout import FOLLOWS, LEADS
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack
+from firmware_gen.table.records import CueRecord, ServoRecord, Table
 from sim.rulebook import FRAME_CLOCK
 from tests.firmware_gen.host.boards import ApartPlayer
 from tests.firmware_gen.host.core import available

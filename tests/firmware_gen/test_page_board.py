@@ -30,8 +30,9 @@ from firmware_gen.link.protocol import (
 )
 from firmware_gen.page.pins import abilities
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import InputRecord, Table, decode
-from firmware_gen.table.decode import encode as encoded
+from firmware_gen.table.decode import decode
+from firmware_gen.table.encode import encode as encoded
+from firmware_gen.table.records import InputRecord, Table
 from tests.firmware_gen.page_board import PageBoard
 from tests.firmware_gen.random_tables import dices, random_requests, random_table, tables
 from tests.firmware_gen.requests import replaying

@@ -23,7 +23,7 @@ from firmware_gen.board.storage import Eeprom
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.page.page import MODULES, PARTS
 from firmware_gen.page.remote import sayings
-from firmware_gen.table.decode import StripRecord
+from firmware_gen.table.records import StripRecord
 from seqlang.check import CheckedShow
 from sim.light.lightness import linear_to_srgb, srgb_to_linear
 from sim.model import Servo

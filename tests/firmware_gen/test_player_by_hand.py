@@ -6,10 +6,10 @@ import pytest
 
 from firmware_gen.player.light import PlayedLight, RunningEffect, StripPainter
 from firmware_gen.player.pulses import PulseLine
-from firmware_gen.table.decode import ServoRecord, StripRecord
 from firmware_gen.table.laws import law_by_id
 from firmware_gen.table.layout import EFFECTS, ORDERS
 from firmware_gen.table.ops import Modulate
+from firmware_gen.table.records import ServoRecord, StripRecord
 from sim.light.effects import FULL, noise
 from sim.rehearsal.fixed_motion import FixedMotion
 from sim.rulebook import ANGLE_BITS

@@ -6,7 +6,7 @@ import pytest
 
 from firmware_gen.link.protocol import ReportedMode
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import encode
+from firmware_gen.table.encode import encode
 from firmware_gen.table.layout import LOOP_FOREVER
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack
 from tests.firmware_gen.evil_tables import EVIL, FLOOD, requests_for

@@ -8,10 +8,11 @@ import pytest
 
 from firmware_gen.link.protocol import ReportedMode
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import BindingRecord, Table, TableError, encode
-from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD
+from firmware_gen.table.encode import encode
+from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD, TableError
 from firmware_gen.table.lightness import duty_of, lightness_of
 from firmware_gen.table.ops import ActOp, Delay, ForkTo, GoOnTo, Loop, LoopBack, Modulate, Turn
+from firmware_gen.table.records import BindingRecord, Table
 from tests.firmware_gen.tables_by_hand import (
     FIN,
     JAW,

@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import TableError, decode
+from firmware_gen.table.decode import decode
+from firmware_gen.table.layout import TableError
 from tests.firmware_gen.make_vectors import STRETCH, by_hand_cases, refused_cases, rule_cases
 from tests.firmware_gen.requests import replaying
 

@@ -9,7 +9,7 @@ import pytest
 
 from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
-from firmware_gen.table.decode import encode
+from firmware_gen.table.encode import encode
 from tests.firmware_gen.checked_tables import FAULTS, pairs
 from tests.firmware_gen.host.core import available, library
 from tests.firmware_gen.make_vectors import checked_cases, code_of

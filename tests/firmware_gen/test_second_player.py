@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import encode
+from firmware_gen.table.encode import encode
 from tests.firmware_gen import second_player
 from tests.firmware_gen.random_tables import random_requests, random_table
 from tests.firmware_gen.requests import replaying

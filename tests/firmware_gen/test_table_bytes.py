@@ -12,21 +12,9 @@ from hypothesis import strategies as st
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.chips.atmega2560 import CHIP as ATMEGA2560
-from firmware_gen.table.decode import (
-    CueRecord,
-    LampRecord,
-    LawRecord,
-    ServoRecord,
-    StripRecord,
-    SwitchRecord,
-    Table,
-    TableError,
-    decode,
-    encode,
-    encode_with_places,
-    show_number,
-)
-from firmware_gen.table.layout import ALONE, FOLLOWS, HEADER, LEADS
+from firmware_gen.table.decode import decode
+from firmware_gen.table.encode import encode, encode_with_places, show_number
+from firmware_gen.table.layout import ALONE, FOLLOWS, HEADER, LEADS, TableError
 from firmware_gen.table.ops import (
     ActOp,
     Called,
@@ -43,6 +31,15 @@ from firmware_gen.table.ops import (
     op_bytes,
     wait_bytes,
     waits_ms,
+)
+from firmware_gen.table.records import (
+    CueRecord,
+    LampRecord,
+    LawRecord,
+    ServoRecord,
+    StripRecord,
+    SwitchRecord,
+    Table,
 )
 from tests.firmware_gen.malformed_tables import ENCODED, GOOD, MALFORMED
 

@@ -22,8 +22,9 @@ from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import NO_ADDRESS, Hello, ReportedMode, RequestKind
 from firmware_gen.link.transfer import check_board, choose_table
-from firmware_gen.table.decode import Table, encode
+from firmware_gen.table.encode import encode
 from firmware_gen.table.layout import VERSION
+from firmware_gen.table.records import Table
 from tests.unchecked import transfer_unchecked, unchecked
 
 WRITE_S = ATMEGA328P.memory.write_s

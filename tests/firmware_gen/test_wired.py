@@ -20,7 +20,8 @@ from firmware_gen.link.host import HostLink
 from firmware_gen.link.ports import open_port
 from firmware_gen.link.protocol import ReportedMode
 from firmware_gen.player.in_step import ARRIVAL
-from firmware_gen.table.decode import Table, encode
+from firmware_gen.table.encode import encode
+from firmware_gen.table.records import Table
 from sim.rulebook import FRAME_CLOCK, FRAME_S
 from tests.firmware_gen.test_following import HOLD, WAVE, boards
 from tests.unchecked import unchecked

@@ -23,7 +23,10 @@ from firmware_gen.link.frames import LinkFrame, Receiver
 from firmware_gen.link.frames import encode as framed
 from firmware_gen.link.protocol import Hello, PayloadError, State
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import ServoRecord, TableError, decode, encode
+from firmware_gen.table.decode import decode
+from firmware_gen.table.encode import encode
+from firmware_gen.table.layout import TableError
+from firmware_gen.table.records import ServoRecord
 from seqlang.check import check
 from seqlang.editor.completion import proposals
 from seqlang.editor.document import Change, Document

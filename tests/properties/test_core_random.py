@@ -10,8 +10,11 @@ from hypothesis import strategies as st
 
 from firmware_gen.crc import crc16
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import Table, TableError, decode, encode
+from firmware_gen.table.decode import decode
+from firmware_gen.table.encode import encode
 from firmware_gen.table.laws import law_by_id
+from firmware_gen.table.layout import TableError
+from firmware_gen.table.records import Table
 from sim.rulebook import ALPHA_RANGE, BETA_RANGE, PEAK_MIDDLE, PEAK_RANGE
 from sim.score.fixed_laws import progress
 from tests.firmware_gen.host.core import CorePlayer, available, law_numbers, library

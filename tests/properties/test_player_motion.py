@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firmware_gen.player.pulses import PulseLine
-from firmware_gen.table.decode import ServoRecord
 from firmware_gen.table.laws import law_by_id
+from firmware_gen.table.records import ServoRecord
 from sim.rehearsal.fixed_motion import FixedMotion, servo_limits, start_motion
 from sim.rehearsal.takeover import ServoLimits, least_time
 from sim.rulebook import ANGLE_BITS

@@ -11,8 +11,10 @@ from hypothesis import strategies as st
 
 from firmware_gen.crc import crc16
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import ServoRecord, StripRecord, Table, TableError, decode, encode
-from firmware_gen.table.layout import REASONS
+from firmware_gen.table.decode import decode
+from firmware_gen.table.encode import encode
+from firmware_gen.table.layout import REASONS, TableError
+from firmware_gen.table.records import ServoRecord, StripRecord, Table
 from sim.rulebook import PULSE_RANGE
 from tests.firmware_gen.random_tables import dices, random_requests, tables
 from tests.firmware_gen.requests import replay

@@ -26,8 +26,10 @@ from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import ReportedMode
 from firmware_gen.listing.disassemble import disassemble
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import StripRecord, TableError, decode, encode
-from firmware_gen.table.layout import BAD_CHIP, BAD_OUTPUT, BAD_PIN
+from firmware_gen.table.decode import decode
+from firmware_gen.table.encode import encode
+from firmware_gen.table.layout import BAD_CHIP, BAD_OUTPUT, BAD_PIN, TableError
+from firmware_gen.table.records import StripRecord
 from seqlang.loading import load_text
 from seqlang.meaning.write_show import text_of, without_marks
 from seqlang.text.source import Source

@@ -7,7 +7,7 @@ import pytest
 
 from firmware_gen.compiler.show import compile_show
 from firmware_gen.player.player import Player
-from firmware_gen.table.decode import LampRecord, StripRecord
+from firmware_gen.table.records import LampRecord, StripRecord
 from seqlang.loading import load_text
 from seqlang.text.source import Source
 from sim.light.lightness import luminance

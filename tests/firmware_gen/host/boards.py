@@ -11,7 +11,8 @@ from typing import Any
 from cffi import FFI
 
 from firmware_gen.chips import CHIPS_BY_ID
-from firmware_gen.table.decode import SwitchRecord, Table, encode
+from firmware_gen.table.encode import encode
+from firmware_gen.table.records import SwitchRecord, Table
 from tests.firmware_gen.host.core import (
     CUE,
     DOWN,

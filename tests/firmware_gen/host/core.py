@@ -21,7 +21,9 @@ from firmware_gen.build.generate import chip_header
 from firmware_gen.chips import Chip
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.link.protocol import ReportedMode
-from firmware_gen.table.decode import SwitchRecord, Table, decode, encode
+from firmware_gen.table.decode import decode
+from firmware_gen.table.encode import encode
+from firmware_gen.table.records import SwitchRecord, Table
 
 HERE = Path(__file__).parent
 CORE = HERE.parents[2] / "firmware_gen" / "core"

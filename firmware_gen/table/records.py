@@ -1,0 +1,147 @@
+"""The rows of a board's byte table, and the table itself, as values (TABLE.md 1)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+from firmware_gen.table.layout import ALONE, CLAIMS, CUE, LAMP, LAW_IDS, LEADS, SERVO, STRIP, SWITCH
+from firmware_gen.table.ops import TableThread
+from sim.model import Score
+from sim.rulebook import ENABLE_INTERVAL_FRAMES, GLIDE_STEP_MS, PEAK_MIDDLE, STOP_STEP_MS
+
+
+@dataclass(frozen=True, slots=True)
+class ServoRecord:
+    """Angles in 0.01 deg, pulses in ticks of 0.5 us, limits in deg/s and deg/s2."""
+
+    pin: int
+    travel: tuple[int, int]
+    speed_limit: int
+    acceleration_limit: int
+    safe: int
+    points: tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LampRecord:
+    pin: int
+    safe: int
+    """Level in half percents."""
+    trims: tuple[int, ...] = ()
+    """One, or none: its duty is multiplied by (trim + 1) / 256."""
+
+
+@dataclass(frozen=True, slots=True)
+class StripRecord:
+    pin: int
+    pixels: int
+    order: int
+    cap: int
+    """Most that all channel bytes may sum to, in units of 256; 0: no cap."""
+    safe: int
+    """Index of a colour."""
+    trims: tuple[int, ...] = ()
+    """Of red, green and blue, or none."""
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchRecord:
+    pin: int
+    active_high: bool
+    safe: bool
+
+
+OutputRecord: TypeAlias = ServoRecord | LampRecord | StripRecord | SwitchRecord
+
+
+@dataclass(frozen=True, slots=True)
+class LawRecord:
+    law_id: int
+    alpha: int = 0
+    beta: int = 0
+    peak: int = PEAK_MIDDLE
+    """Share of the duration at which it is fastest, Q16; not stated if it is the middle."""
+
+
+@dataclass(frozen=True, slots=True)
+class InputRecord:
+    pin: int
+    button: int
+    active_low: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BindingRecord:
+    button: int
+    cue: int
+    while_held: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CueRecord:
+    tag: int
+    outputs: int
+    """Mask of the outputs it uses."""
+    conflict: int
+    """Index into CONFLICTS."""
+    threads: int
+    """How many it needs at most."""
+    start: int
+    """Index of its first thread."""
+    lets_go: bool = False
+    """The cue behind it is its part for letting go."""
+    strand: bool = False
+    """Of idle."""
+    claims: int = 0
+    """Mask of what it claims on other boards; only in the table of a board that leads."""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """All of one board; indices are None where the header says none."""
+
+    chip: int
+    address: int
+    outputs: tuple[OutputRecord, ...] = ()
+    colours: tuple[tuple[int, int, int], ...] = ()
+    laws: tuple[LawRecord, ...] = (LawRecord(LAW_IDS["3-4-5"]),)
+    inputs: tuple[InputRecord, ...] = ()
+    bindings: tuple[BindingRecord, ...] = ()
+    cues: tuple[CueRecord, ...] = ()
+    threads: tuple[TableThread, ...] = ()
+    glide: int = Score("").glide_ms // GLIDE_STEP_MS
+    """In `GLIDE_STEP_MS`."""
+    lost: int | None = None
+    lost_time: int = 0
+    """In `LOST_STEP_MS`; 0: never."""
+    stop_button: int = 0
+    """0: none."""
+    stop_time: int = Score("").stop_ms // STOP_STEP_MS
+    """In `STOP_STEP_MS`."""
+    enable_interval: int = ENABLE_INTERVAL_FRAMES
+    """In frames."""
+    show: int = 0
+    role: int = ALONE
+    """ALONE, LEADS or FOLLOWS of the layout."""
+
+
+def kind_of(output: OutputRecord) -> int:
+    """The kind's number in the table."""
+    return _KIND_OF[type(output)]
+
+
+_KIND_OF: Final[dict[type, int]] = {
+    ServoRecord: SERVO,
+    LampRecord: LAMP,
+    StripRecord: STRIP,
+    SwitchRecord: SWITCH,
+}
+
+WITH_ALPHA: Final = (LAW_IDS["trapezoid"], LAW_IDS["double-S"])
+WITH_BETA: Final = (LAW_IDS["double-S"],)
+
+
+def cue_size(role: int) -> int:
+    """Bytes of a cue's record in the table of a board with this role."""
+    return CUE.size + (CLAIMS.size if role == LEADS else 0)
