@@ -116,6 +116,7 @@ def _line(rig: Rig, board: Board) -> list[Joint]:
 
 
 LINE = "line between boards"
+CONTACT = "contact"
 
 
 def _button(one: Input) -> Joint:
@@ -123,7 +124,7 @@ def _button(one: Input) -> Joint:
         "to the return; the chip's pull-up holds it high" if one.active_low else "to the logic feed"
     )
     level = "low" if one.active_low else "high"
-    kind = "contact or receiver, pressed while " + level
+    kind = f"{CONTACT} or receiver, pressed while {level}"
     return Joint(one.pin, f"button {one.button}", kind, how)
 
 
@@ -152,17 +153,20 @@ def _drawn(chip: Chip, joints: list[Joint]) -> list[list[DrawnPin]]:
     ports: dict[str, list[DrawnPin]] = {}
     for name, pin in chip.pins.items():
         if pin in by_pin:
-            drawn = DrawnPin(
-                name, f"{by_pin[pin].name} ({by_pin[pin].kind.split(',')[0]})", "joined"
-            )
-            if by_pin[pin].kind.startswith("contact"):
-                drawn = DrawnPin(name, by_pin[pin].name, "joined")
+            drawn = DrawnPin(name, _label(by_pin[pin]), "joined")
         elif pin in chip.reserved:
             drawn = DrawnPin(name, chip.reserved[pin], "kept")
         else:
             drawn = DrawnPin(name)
         ports.setdefault(name[:2], []).append(drawn)
     return list(ports.values())
+
+
+def _label(joint: Joint) -> str:
+    """What stands beside the pin; buttons and the line say what they are by their names."""
+    if joint.kind == LINE or joint.kind.startswith(CONTACT):
+        return joint.name
+    return f"{joint.name} ({joint.kind.split(',')[0]})"
 
 
 # -- supplies and wires ---------------------------------------------------------------------------

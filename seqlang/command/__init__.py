@@ -74,7 +74,25 @@ class Subcommands(click.Group):
             near = nearest(args[0], self.list_commands(ctx))
             hint = f"did you mean `{near}`?" if near else "`bellcrank --help` lists them"
             raise click.UsageError(f"there is no command `{args[0]}`; {hint}", ctx)
-        return super().resolve_command(ctx, args)
+        name, command, left = super().resolve_command(ctx, args)
+        if command is not None and not ctx.resilient_parsing:
+            _refuse_twice(command, ctx, left)
+        return name, command, left
+
+
+def _refuse_twice(command: click.Command, ctx: click.Context, words: list[str]) -> None:
+    """Of an option that stands twice click takes the last value, and says nothing."""
+    with click.Context(command, ctx, command.name) as own:
+        try:
+            _, _, given = command.make_parser(own).parse_args(list(words))
+        except click.UsageError:
+            return  # what is wrong with the words is told when they are read
+        for one in given:
+            is_single = isinstance(one, click.Option) and not (one.multiple or one.is_flag)
+            if is_single and given.count(one) > 1:
+                raise click.UsageError(
+                    f"`{one.opts[-1]}` stands there {given.count(one)} times; give it once", own
+                )
 
 
 @click.group(cls=Subcommands, context_settings={"help_option_names": ["-h", "--help"]})

@@ -18,6 +18,7 @@ from seqlang.command._show import demanded, read_and_check
 from seqlang.command._show_on import telling
 
 if TYPE_CHECKING:
+    from firmware_gen.compiler.show import CompiledBoard
     from firmware_gen.link.board_link import BoardLink
     from firmware_gen.link.transfer import ShowOn, Transferred
     from seqlang.check import CheckedShow
@@ -139,9 +140,16 @@ def put(
             "takes the bytes"
         )
     if not quiet:
-        say(f"table of board `{name}`: {len(chosen.data)} bytes, to {named(link)}")
+        say(f"table of board `{name}`: {len(chosen.data)} bytes, to {_receiver(link, chosen)}")
     with Bar("bytes") as bar:
         return transfer(link, tables[name], readdress=readdress, progress=bar.show, show_on=show_on)
+
+
+def _receiver(link: BoardLink, chosen: CompiledBoard) -> str:
+    """The board that gets a table; what it becomes, where that gives it another address."""
+    address = chosen.board.address
+    becomes = "" if link.address == address else f", which becomes board {address}"
+    return named(link) + becomes
 
 
 def _record(done: Transferred, left: list[str]) -> dict[str, object]:

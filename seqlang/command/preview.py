@@ -72,7 +72,8 @@ def command(
     from sim.rehearsal.run_through import LongRehearsalError, run_through
 
     if picture is not None or cue is not None or dark:
-        _picture(file, picture, cue, dark, form, alone=not (serve or out))
+        beside = next((name for name, is_on in (("--serve", serve), ("--out", out)) if is_on), None)
+        _picture(file, picture, cue, dark, form, beside)
         return
     if serve:
         if out or form != "text":
@@ -94,13 +95,25 @@ def command(
 
 
 def _picture(
-    file: str, picture: str | None, cue: str | None, dark: bool, form: str, *, alone: bool
+    file: str, picture: str | None, cue: str | None, dark: bool, form: str, beside: str | None
 ) -> None:
-    """Write a motion picture of one cue."""
+    """Write a motion picture of one cue. `beside`: an option that does not go with it."""
     from seqlang.command._motion_picture import write_picture
 
-    if picture is None or cue is None or not alone:
-        raise WrongUse("--picture and --cue go together, without --out and --serve")
+    if picture is None:
+        what = (
+            "--dark draws the lights of a picture unlit"
+            if cue is None
+            else ("--cue says which cue a picture shows")
+        )
+        raise WrongUse(f"{what}: name the picture with `--picture NAME.gif`")
+    if cue is None:
+        raise WrongUse("a picture shows one cue: name it with `--cue NAME`")
+    if beside is not None:
+        other = "page" if beside == "--out" else "served page"
+        raise WrongUse(
+            f"--picture writes a picture instead of the {other}: leave out {beside}, or ask twice"
+        )
     told = write_picture(file, Path(picture), cue, dark=dark, quiet=form == "json")
     click.echo(told if form == "text" else json.dumps({"files": [picture]}, indent=2))
 
@@ -109,6 +122,7 @@ def _serve(path: Path, number: int) -> None:
     """Serve the page until Ctrl-C."""
     from contextlib import suppress
 
+    from seqlang.command._listening import LOOPBACK, no_socket
     from seqlang.command._live import LiveServer, Newest, versions
 
     path.read_bytes()  # a file that is not there is told as by all commands
@@ -119,7 +133,7 @@ def _serve(path: Path, number: int) -> None:
         try:
             server = LiveServer(newest, number)
         except OSError as error:
-            raise WrongUse(f"socket {number} cannot be had: {error.strerror}") from None
+            raise no_socket(error, LOOPBACK, number) from None
         server.begin()
         click.echo(f"the page is at {server.url} until Ctrl-C")
         _tell(path, first)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import ipaddress
-import socket
 from contextlib import ExitStack, suppress
 from typing import TYPE_CHECKING, Final
 
@@ -14,6 +12,7 @@ from firmware_gen.link.protocol import BAUD
 from seqlang.command import BoardFailed, WrongUse
 from seqlang.command._board import VIRTUAL, end, owner_of_ports, seconds, virtual_board
 from seqlang.command._form import say
+from seqlang.command._listening import LOOPBACK, must_be_own, no_socket, own_addresses
 from seqlang.command._show import passed
 from seqlang.command._show_on import ended_in_words
 
@@ -22,7 +21,6 @@ if TYPE_CHECKING:
 
     from firmware_gen.compiler.show import CompiledShow
 
-LOOPBACK: Final = "127.0.0.1"
 EVERYWHERE: Final = "0.0.0.0"
 
 
@@ -83,7 +81,9 @@ def command(
     show = passed(file, quiet=True).compiled
     until_s = None if duration is None else float(seconds(duration, "--for"))
     if address is not None:
-        _must_be_an_address(address)
+        if opened:
+            raise WrongUse("--open is for all networks, --address for one: give one of them")
+        must_be_own(address)
     host = address or (EVERYWHERE if opened else LOOPBACK)
     with ExitStack() as stack, suppress(KeyboardInterrupt), ended_in_words():
         names = [_port(stack, name) for name in ports]
@@ -100,15 +100,6 @@ def _port(stack: ExitStack, name: str) -> str:
         return stack.enter_context(virtual_board(1.0, chip)).url
     except LinkFailure as failure:
         end(failure)
-
-
-def _must_be_an_address(address: str) -> None:
-    try:
-        ipaddress.IPv4Address(address)
-    except ValueError:
-        raise WrongUse(
-            f"--address wants an address of this computer, such as 192.168.7.1; found `{address}`"
-        ) from None
 
 
 def _must_have_an_owner() -> None:
@@ -147,13 +138,12 @@ def _serve(
     try:
         asyncio.run(run())
     except OSError as error:
-        why = (error.strerror or str(error)).lower()
-        raise WrongUse(f"socket {number} at {host} cannot be had: {why}") from None
+        raise no_socket(error, host, number) from None
 
 
 def _tell(host: str, number: int, code: str) -> None:
     """Where the page is; the code stands behind it, so that whoever opens it has given it."""
-    hosts = _own_addresses() if host == EVERYWHERE else [host]
+    hosts = (own_addresses() or [LOOPBACK]) if host == EVERYWHERE else [host]
     urls = [f"http://{each}:{number}/#{code}" for each in hosts]
     if host != LOOPBACK and urls:
         _draw(urls[0])
@@ -180,17 +170,3 @@ def _draw(url: str) -> None:
         return
     if sys.stdout.isatty():
         click.echo(drawn.getvalue())
-
-
-def _own_addresses() -> list[str]:
-    """Addresses of this computer, the one towards other networks first."""
-    import ifaddr
-
-    found: list[str] = []
-    with suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        probe.connect(("192.0.2.1", 9))  # RFC 5737: no such host; connecting sends nothing
-        found.append(probe.getsockname()[0])
-    for adapter in ifaddr.get_adapters():
-        found += [str(each.ip) for each in adapter.ips if each.is_IPv4]
-    others = [each for each in dict.fromkeys(found) if not each.startswith(("127.", "169.254."))]
-    return others or [LOOPBACK]

@@ -19,7 +19,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from http import HTTPStatus
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, cast
 
 from websockets.asyncio.server import Server, ServerConnection, serve
 from websockets.datastructures import Headers
@@ -36,6 +36,7 @@ from seqlang.phone.lookout import Lookout
 from seqlang.phone.page import phone_page
 from seqlang.phone.pairing import LetIn, Pairing
 from seqlang.phone.said import MAX_BYTES, NotUnderstoodError, PhoneSaid, read_said
+from seqlang.phone.strangers import Strangers
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -46,10 +47,8 @@ if TYPE_CHECKING:
     from seqlang.phone.pairing import TurnedAway
 
 MOST_PHONES: Final = 64
-MOST_STRANGERS: Final = 16
-"""Sockets that are open and not let in yet."""
-STRANGER_S: Final = 10.0
-"""A socket that does not say who it is within this time is closed."""
+STRANGER_S: Final = 3.0
+"""A socket that does not say who it is within this time is closed. The page says it at once."""
 GONE_S: Final = 5.0
 """A phone that says nothing for so long gets its place taken away; it may come again."""
 SEND_S: Final = 3.0
@@ -113,7 +112,7 @@ class PhoneServer:
         self._say = say
         self._lookout = Lookout(show, ports, baud, self._boards_changed, self._anyone)
         self._phones: dict[int, _Phone] = {}
-        self._strangers = 0
+        self._strangers: Strangers[ServerConnection] = Strangers()
         self._stops = 0
         self._presses: dict[str, _StopPress] = {}
         self._trouble = ""
@@ -138,11 +137,12 @@ class PhoneServer:
             address,
             number,
             process_request=self._asked,
+            create_connection=cast("type[ServerConnection]", self._connection),
             compression=None,
             max_size=MAX_BYTES,
             max_queue=16,
             write_limit=16 * 1024,
-            open_timeout=5.0,
+            open_timeout=STRANGER_S,
             close_timeout=1.0,
             ping_interval=None,  # phones say something by themselves
             server_header=None,
@@ -172,6 +172,16 @@ class PhoneServer:
         for hand in hands:
             await asyncio.to_thread(hand.join, 1.0)
 
+    def _connection(self, *words: Any, **named: Any) -> ServerConnection:
+        """As the library makes one, and known to be there from its first moment on."""
+        return _Connection(self._came, self._strangers.gone, *words, **named)
+
+    def _came(self, connection: ServerConnection) -> None:
+        """Somebody opened a socket; where there are too many, another one's is closed for it."""
+        leaves = self._strangers.come(connection, _address(connection))
+        if leaves is not None:
+            leaves.transport.abort()
+
     # -- pages and sockets -----------------------------------------------------------------------
 
     def _asked(self, connection: ServerConnection, request: Request) -> Response | None:
@@ -190,7 +200,7 @@ class PhoneServer:
             return _answer(HTTPStatus.NOT_FOUND)
         if request.headers.get_all("Origin") != [f"http://{host[0]}"]:
             return _answer(HTTPStatus.FORBIDDEN)
-        is_full = len(self._phones) >= MOST_PHONES or self._strangers >= MOST_STRANGERS
+        is_full = len(self._phones) >= MOST_PHONES
         return _answer(HTTPStatus.SERVICE_UNAVAILABLE) if is_full else None
 
     async def _serve(self, connection: ServerConnection) -> None:
@@ -201,7 +211,6 @@ class PhoneServer:
 
     async def _let_in(self, connection: ServerConnection) -> _Phone | None:
         """The phone behind a socket, once it is known."""
-        self._strangers += 1
         try:
             async with asyncio.timeout(STRANGER_S):
                 said = read_said(await connection.recv())
@@ -211,9 +220,7 @@ class PhoneServer:
         except NotUnderstoodError as error:
             await connection.close(CloseCode.POLICY_VIOLATION, str(error))
             return None
-        finally:
-            self._strangers -= 1
-        address = str(connection.remote_address[0])
+        address = _address(connection)
         found = self._decide(address, said)
         if not isinstance(found, LetIn):
             words = {} if found is None else {"left": found.left, "wait_s": round(found.wait_s)}
@@ -237,6 +244,7 @@ class PhoneServer:
     async def _welcome(
         self, connection: ServerConnection, found: LetIn, address: str
     ) -> _Phone | None:
+        self._strangers.gone(connection)
         earlier = self._phones.pop(found.phone, None)
         if earlier:  # it came again before its old socket was missed
             earlier.hand.close()
@@ -430,6 +438,33 @@ class PhoneServer:
         assert self._loop
         with suppress(RuntimeError):  # the loop has ended
             self._loop.call_soon_threadsafe(act)
+
+
+class _Connection(ServerConnection):
+    """A socket that tells when it is opened and when it is closed. Most are never let in."""
+
+    def __init__(
+        self,
+        came: Callable[[ServerConnection], None],
+        gone: Callable[[ServerConnection], None],
+        *words: Any,
+        **named: Any,
+    ) -> None:
+        super().__init__(*words, **named)
+        self._came, self._gone = came, gone
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        super().connection_made(transport)
+        self._came(self)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        self._gone(self)
+        super().connection_lost(exc)
+
+
+def _address(connection: ServerConnection) -> str:
+    found = connection.remote_address
+    return str(found[0]) if found else ""
 
 
 def is_own_name(host: str, number: int) -> bool:

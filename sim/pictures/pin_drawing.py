@@ -35,7 +35,10 @@ BODY: Final = 150.0
 STUB: Final = 26.0
 TOP: Final = 26.0
 LETTERS: Final = 38
-"""As many letters of a label fit beside the symbol."""
+"""As many letters of a label fit beside the symbol at its usual size."""
+SIZE: Final = 11.0
+SMALLEST: Final = 7.5
+"""A longer label is written smaller, down to what is read in print, and cut only below that."""
 
 
 def pin_drawing(title: str, ports: Sequence[Sequence[DrawnPin]]) -> str:
@@ -99,12 +102,18 @@ def _pin(svg: Element, pin: DrawnPin, y: float, right: bool) -> None:
             svg[-1].set("stroke", FAINT)
     weight = "bold" if pin.state == "joined" else "normal"
     _words(svg, edge - way * 7.0, y + 4.0, pin.name, "end" if right else "start", ink, weight)
-    label = pin.label or "free"
-    if len(label) > LETTERS:
-        label = f"{label[: LETTERS - 1]}…"
+    label, largest = _fitted(pin.label or "free")
     at = end + way * 8.0
-    size = 11.0 if pin.state == "joined" else 9.5
+    size = min(largest, SIZE if pin.state == "joined" else 9.5)
     _words(svg, at, y + 4.0, label, "start" if right else "end", ink, weight, size)
+
+
+def _fitted(label: str) -> tuple[str, float]:
+    """A label that fits beside the symbol, and the largest size at which it does."""
+    most = int(LETTERS * SIZE / SMALLEST)
+    if len(label) > most:
+        label = f"{label[: most - 1]}…"
+    return label, SIZE * min(1.0, LETTERS / len(label))
 
 
 def _words(
@@ -115,7 +124,7 @@ def _words(
     anchor: str,
     colour: str = INK,
     weight: str = "normal",
-    size: float = 11.0,
+    size: float = SIZE,
 ) -> None:
     _shape(svg, "text", x=x, y=y, fill=colour)
     element = svg[-1]

@@ -352,3 +352,7 @@ def test_the_book_says_how_the_line_between_boards_is_wired(tmp_path: Path) -> N
     assert "PD3 the line to the other boards line between boards 100 ohm at the pin" in words
     assert "PD2 the line from hub line between boards from the cable" in words
     assert words.count("2: signal, return") == 3
+    drawn = re.findall(r"<text[^>]*>([^<]*)</text>", (tmp_path / "b.html").read_text("utf-8"))
+    assert "the line to the other boards" in drawn
+    assert drawn.count("the line from hub") == 2
+    assert not [label for label in drawn if "…" in label]

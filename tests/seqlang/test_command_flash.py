@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import socket
 import subprocess
 import sys
@@ -81,6 +82,19 @@ def test_the_virtual_board_takes_any_address(
     other.write_text(SHOW.format(address=9, far=40))
     for path in (show, other):
         assert Outcome(capsys, "flash", str(path), "--port", "virtual").status == 0
+
+
+def test_a_board_that_gets_another_address_is_told_as_what_it_was_and_what_it_becomes(
+    pair: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("click.get_app_dir", lambda name: str(tmp_path / name))
+    words = ("flash", str(pair), "--port", "virtual", "--board")
+    blank = Outcome(capsys, *words, "tail").out
+    assert re.search(r"to the blank board on \S+, which becomes board 2\n", blank)
+    other = Outcome(capsys, *words, "box").out
+    assert re.search(r"to board 2 on \S+, which becomes board 1\n", other)
+    assert re.search(r"\nboard 1 on \S+ plays the new show", other)
+    assert "becomes" not in Outcome(capsys, *words, "box").out
 
 
 def test_a_home_that_cannot_be_written_does_not_keep_the_virtual_board_from_working(

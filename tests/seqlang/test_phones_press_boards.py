@@ -9,8 +9,6 @@ import select
 import signal
 import socket
 import struct
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -25,12 +23,14 @@ from websockets.exceptions import ConnectionClosed, InvalidStatus
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.owner.client import connect
 from firmware_gen.link.protocol import ReportedMode, RequestKind
+from seqlang.phone import serving
 from seqlang.phone.pairing import TRIES
 from seqlang.phone.said import MAX_BYTES
 from seqlang.phone.serving import is_own_name
 from tests.seqlang.phone_rig import (
     CODE,
     HELD,
+    SOON_S,
     PhoneByHand,
     PhoneRig,
     ServedTable,
@@ -390,6 +390,36 @@ def test_a_phone_presses_though_strangers_have_the_first_thousand_sockets(
         resource.setrlimit(resource.RLIMIT_NOFILE, before)
 
 
+def test_however_many_sockets_of_strangers_say_nothing_a_phone_comes_in(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Some have not even asked for anything, some have a socket of the page's. None goes."""
+    monkeypatch.setattr(serving, "STRANGER_S", 600.0)
+    with ExitStack() as open_ones:
+        rig = open_ones.enter_context(phone_rig())
+        for _ in range(100):
+            open_ones.enter_context(closing(socket.create_connection(("127.0.0.1", rig.number))))
+        for _ in range(100):
+            open_ones.enter_context(closing(stranger(rig)))
+        late = open_ones.enter_context(PhoneByHand(rig)).come().ready()
+        assert late.ask("down", button=HELD) == ""
+        fetching = http.client.HTTPConnection("127.0.0.1", rig.number, timeout=SOON_S)
+        with closing(fetching):
+            fetching.request("GET", "/")
+            assert fetching.getresponse().status == 200
+    assert not [words for words in rig.said if "went wrong" in words]
+
+
+def test_a_stranger_who_says_nothing_is_let_go_of(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(serving, "STRANGER_S", 0.2)
+    with phone_rig() as rig:
+        for opened in (stranger(rig), socket.create_connection(("127.0.0.1", rig.number))):
+            with closing(opened), suppress(ConnectionError):
+                opened.settimeout(SOON_S)
+                while opened.recv(4096):  # the reason stands in a last frame
+                    pass
+
+
 def test_a_stranger_who_asks_and_goes_leaves_no_words_on_the_laptop(
     rig: PhoneRig, phone: PhoneByHand, capfd: pytest.CaptureFixture[str]
 ) -> None:
@@ -572,27 +602,3 @@ def test_whatever_phones_say_the_others_are_served(rig: PhoneRig, phone: PhoneBy
     fuzzed()
     assert rig.are(ReportedMode.READY)
     assert phone.ask("down", button=HELD) == ""
-
-
-# -- the command -----------------------------------------------------------------------------------
-
-
-def test_with_a_socket_that_is_taken_the_command_says_so(tmp_path: Path) -> None:
-    show = Path(__file__).parents[2] / "shows" / "first" / "first.cues"
-    with socket.create_server(("127.0.0.1", 0)) as taken:
-        number = taken.getsockname()[1]
-        words = ["remote", str(show), "--number", str(number)]
-        done = subprocess.run(
-            [sys.executable, "-m", "seqlang", *words], capture_output=True, text=True
-        )
-    assert done.returncode == 2
-    assert f"socket {number} at 127.0.0.1 cannot be had" in done.stderr
-    assert "Traceback" not in done.stderr
-
-
-def test_an_address_that_is_none_is_wrong_usage() -> None:
-    show = Path(__file__).parents[2] / "shows" / "first" / "first.cues"
-    words = ["remote", str(show), "--address", "stage"]
-    done = subprocess.run([sys.executable, "-m", "seqlang", *words], capture_output=True, text=True)
-    assert done.returncode == 2
-    assert "found `stage`" in done.stderr

@@ -49,11 +49,12 @@ def test_a_program_is_told_which_file_was_written(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (("--cue", "snap"), "--picture and --cue go together"),
-        (("--picture", "a.gif"), "--picture and --cue go together"),
-        (("--dark",), "--picture and --cue go together"),
-        (("--cue", "snap", "--picture", "a.gif", "--serve"), "without --out and --serve"),
-        (("--cue", "snap", "--picture", "a.gif", "--out", "a.html"), "without --out and --serve"),
+        (("--cue", "snap"), "name the picture with `--picture NAME.gif`"),
+        (("--picture", "a.gif"), "name it with `--cue NAME`"),
+        (("--dark",), "--dark draws the lights of a picture unlit: name the picture"),
+        (("--cue", "snap", "--picture", "a.gif", "--serve"), "leave out --serve"),
+        (("--cue", "snap", "--picture", "a.gif", "--out", "a.html"), "leave out --out"),
+        (("--cue", "snap", "--cue", "snap", "--picture", "a.gif"), "`--cue` stands there 2 times"),
         (("--cue", "snap", "--picture", "a.mp4"), "ends in .gif or .png"),
         (("--cue", "snup", "--picture", "a.gif"), "did you mean `snap`?"),
     ],

@@ -8,7 +8,7 @@ from xml.etree.ElementTree import fromstring
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.pictures.pin_drawing import ROW, DrawnPin, pin_drawing
+from sim.pictures.pin_drawing import LETTERS, ROW, SIZE, SMALLEST, DrawnPin, pin_drawing
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -61,4 +61,20 @@ def test_a_label_that_is_too_long_is_cut_and_marks_in_it_are_words() -> None:
     pins = [[DrawnPin("PA0", "<b>" + "x" * 200, "joined")]]
     words = [text for _, _, text in texts(pin_drawing("chip", pins))]
     assert any(text.startswith("<b>xxx") and text.endswith("…") for text in words)
-    assert max(map(len, words)) < 50
+    assert_all_fit(pin_drawing("chip", pins))
+
+
+def test_a_label_is_written_smaller_before_it_is_cut() -> None:
+    label = "the line to the boards that follow, all of them"
+    assert LETTERS < len(label) < LETTERS * SIZE / SMALLEST
+    drawing = pin_drawing("chip", [[DrawnPin("PD3", label, "joined")]])
+    assert label in [text for _, _, text in texts(drawing)]
+    assert_all_fit(drawing)
+
+
+def assert_all_fit(drawing: str) -> None:
+    """No label is wider than the room beside the symbol, for letters of a usual width."""
+    for text in fromstring(drawing).iter(f"{SVG}text"):
+        size = float(text.get("font-size", "0"))
+        assert size >= SMALLEST
+        assert len(text.text or "") * size <= LETTERS * SIZE + 0.01
