@@ -16,7 +16,7 @@ from typing import Final, NoReturn, TextIO
 
 import click
 
-from seqlang.command._outlet import lasting
+from seqlang.command._outlet import lasting, lost
 
 SHOW_HAS_ERRORS: Final = 1
 WRONG_USAGE: Final = 2
@@ -120,7 +120,7 @@ def main(arguments: list[str] | None = None) -> NoReturn:
         with group.make_context("bellcrank", words) as context:
             status = group.invoke(context)
     except click.exceptions.Exit as end:
-        sys.exit(end.exit_code)
+        _exit(end.exit_code)
     except (click.Abort, KeyboardInterrupt):
         _fail("stopped", 130)
     except click.UsageError as error:
@@ -138,7 +138,20 @@ def main(arguments: list[str] | None = None) -> NoReturn:
         _fail(f"{what}{(error.strerror or str(error)).lower()}", WRONG_USAGE)
     except Exception as error:
         _own_mistake(error)
-    sys.exit(status if isinstance(status, int) else 0)
+    _exit(status if isinstance(status, int) else 0)
+
+
+def _exit(status: int) -> NoReturn:
+    """Exit after work that came to its end, however much of what it said was kept."""
+    failure = lost(sys.stdout)
+    if failure is not None:
+        why = (failure.strerror or str(failure)).lower()
+        say_error(
+            f"the work is done, but the end of what it says is missing: the output takes no more "
+            f"({why})"
+        )
+        status = status or WRONG_USAGE
+    sys.exit(status)
 
 
 def _completed(asked: str) -> int:

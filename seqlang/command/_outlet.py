@@ -1,7 +1,9 @@
 """Where a command's words go: a reader who stops reading changes neither its work nor its status.
 
 `bellcrank check FILE | head -1` closes the pipe while the check still writes. What follows is
-dropped; a transfer to a board goes on, and the exit status tells of the show as ever.
+dropped; a transfer to a board goes on, and the exit status tells of the show as ever. Where the
+disk under the output is full the work is done, too; then the end of the words is missing, and that
+is told.
 """
 
 from __future__ import annotations
@@ -19,9 +21,11 @@ _NOBODY_READS = (errno.EPIPE, errno.ESHUTDOWN, errno.EINVAL)
 
 
 class _Outlet(io.FileIO):
-    """A pipe or file that takes every byte, and drops them once nobody reads."""
+    """A pipe or file that takes every byte, and drops them once nobody reads or keeps them."""
 
     dropped = False
+    failure: OSError | None = None
+    """Why what was written is not kept, though somebody wants it."""
 
     def write(self, data: ReadableBuffer, /) -> int:
         if not self.dropped:
@@ -29,7 +33,7 @@ class _Outlet(io.FileIO):
                 return super().write(data) or 0
             except OSError as error:
                 if error.errno not in _NOBODY_READS:
-                    raise
+                    self.failure = error
                 self.dropped = True
         return memoryview(data).nbytes
 
@@ -56,4 +60,13 @@ def lasting(stream: TextIO) -> TextIO:
 def nobody_reads(stream: TextIO) -> bool:
     """Whether the reader of a lasting stream has gone."""
     raw = getattr(getattr(stream, "buffer", None), "raw", None)
-    return isinstance(raw, _Outlet) and raw.dropped
+    return isinstance(raw, _Outlet) and raw.dropped and raw.failure is None
+
+
+def lost(stream: TextIO) -> OSError | None:
+    """Why a lasting stream could not be kept to its end; None if all of it went out."""
+    raw = getattr(getattr(stream, "buffer", None), "raw", None)
+    if not isinstance(raw, _Outlet):
+        return None
+    stream.flush()
+    return raw.failure

@@ -164,11 +164,20 @@ def test_the_status_tells_of_the_show_though_the_reader_stops_reading(
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
-def test_words_for_a_full_disk_end_in_one_line() -> None:
-    words = [sys.executable, "-m", "seqlang", "check", str(SHOWS[0])]
+@pytest.mark.parametrize("status", ["passes", "fails"])
+def test_words_that_a_full_disk_does_not_take_are_told_in_one_line(
+    status: str, tmp_path: Path
+) -> None:
+    show = SHOWS[0]
+    if status == "fails":
+        show = tmp_path / "wrong.cues"
+        show.write_text("cue snap\n    jaw to 40\n")
+    words = [sys.executable, "-m", "seqlang", "check", str(show)]
     with Path("/dev/full").open("w") as full:
         done = subprocess.run(words, stdout=full, stderr=subprocess.PIPE, text=True)
-    assert (done.returncode, done.stderr) == (2, "error: no space left on device\n")
+    assert done.returncode == (2 if status == "passes" else 1)
+    told = "error: the work is done, but the end of what it says is missing: the output takes no "
+    assert done.stderr == f"{told}more (no space left on device)\n"
 
 
 def test_a_name_that_the_terminal_cannot_show_is_no_failure(tmp_path: Path) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -110,3 +112,20 @@ def test_a_file_that_is_too_large_is_made_coarser_and_then_refused(
     assert told.exit_code == 2
     assert "MB are written" in told.output
     assert not out.exists()
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_a_picture_whose_words_find_no_room_is_there_and_that_is_told(tmp_path: Path) -> None:
+    file, out = tmp_path / "t.cues", tmp_path / "snap.gif"
+    file.write_text(show(cues={"snap": SNAP}), encoding="utf-8")
+    words = ["preview", str(file), "--cue", "snap", "--picture", str(out)]
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "seqlang", *words],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+    assert done.returncode == 2
+    assert "the work is done" in done.stderr
+    assert out.read_bytes()[:6] == b"GIF89a"
