@@ -29,6 +29,8 @@ FOOT: Final = 10
 FINER: Final = 2
 """It is drawn so many times as large, and made smaller: soft edges."""
 SEGMENTS: Final = 24
+THINNEST: Final = 0.75
+"""A travel that lies flatter in the picture than this, px rms, is not drawn in that view."""
 BARS_M: Final = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
 
 Shade: TypeAlias = tuple[int, int, int]
@@ -159,12 +161,16 @@ class CreatureDrawing:
         """The travel, darker where the part is harder to hold."""
         part, (low, high) = one.part, one.part.travel
         if part.spins or (part.way_deg is None and high - low >= 360.0):
-            pen.line(self.put(room, ring(one, 48)), mixed(REACH, PAPER, 0.35), 2)
+            round_about = self.put(room, ring(one, 48))
+            if not _is_edge_on(round_about):
+                pen.line(round_about, mixed(REACH, PAPER, 0.35), 2)
             return
         along = np.array([0.0 if part.way_deg is not None else 0.96 * reach_m(part), 0.0, 0.0])
         places = np.linspace(low, high, SEGMENTS + 1)
         rows = np.array([brought(part, one.base, float(at)).of(along) for at in places])
         edge, hinge = self.put(room, rows), self.put(room, one.base.at)[0]
+        if part.way_deg is None and _is_edge_on([hinge, *edge]):
+            return
         for n in range(SEGMENTS):
             colour = mixed(REACH, PAPER, 0.18 + 0.5 * min(1.0, _held(part, (n + 0.5) / SEGMENTS)))
             if part.way_deg is not None:
@@ -280,6 +286,13 @@ def _out_m(part: DrawnPart, light: Lamp | Strip, number: int) -> float:
     if isinstance(light, Lamp):
         return reach_m(part) if start is None else start
     return (start or 0.0) + number * light.pitch_m
+
+
+def _is_edge_on(points: Sequence[Point]) -> bool:
+    """Whether a flat thing is seen from its edge: Pillow would still draw a line of it."""
+    off = np.array(points) - np.mean(points, axis=0)
+    thickness = float(np.linalg.svd(off, compute_uv=False)[-1] / np.sqrt(len(points)))
+    return thickness < THINNEST
 
 
 def _held(part: DrawnPart, along: float) -> float:

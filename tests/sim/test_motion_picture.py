@@ -251,6 +251,24 @@ def test_a_rod_lies_in_the_picture_where_its_angle_puts_it_in_the_scale_of_the_b
     assert any(abs(one - bar_m * room.scale) <= 2 for one in lengths)
 
 
+def test_a_travel_that_is_seen_edge_on_leaves_no_line() -> None:
+    """The neck turns about an upright axis: from the front its travel is a level line."""
+    drawing = CreatureDrawing(heron(), "any")
+    instant = next(iter(shown(EVERYTHING, "look").instants()))
+    picture = np.asarray(drawing.drawn(replace(instant, share=0.0)), dtype=int)
+    rooms = {room.view: room for room in drawing.rooms if room.limb.parts[0].name == "neck"}
+    half_a_head = 0.025
+    for view, is_seen in (("front", False), ("above", True)):
+        room = rooms[view]
+        x, y = drawing.put(room, np.zeros(3))[0]
+        beside = round(x + 0.18 * np.cos(np.radians(30.0)) * room.scale)
+        if view == "front":
+            beside = round(x + (half_a_head + 0.01) * room.scale)
+        ends = round(0.09 * room.scale)  # half as far as the travel goes to either side
+        column = picture[round(y) - ends : round(y) + ends, beside]
+        assert bool((column != PAPER).any()) == is_seen
+
+
 def test_nothing_is_drawn_outside_the_picture() -> None:
     """Over the whole travel of all parts the edge stays paper."""
     show = heron()
