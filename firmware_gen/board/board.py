@@ -363,7 +363,8 @@ class ReferenceBoard:
         player = self._playing(ReportedMode.LIMP)
         if servo >= player.servos or not PULSE_RANGE[0] <= ticks <= PULSE_RANGE[1]:
             raise RequestRefusedError(Status.MALFORMED)
-        player.jog(servo, ticks)
+        if not player.jog(servo, ticks):
+            raise RequestRefusedError(Status.STOPPED)
         return b""
 
     def _pulse(self, payload: bytes) -> bytes:

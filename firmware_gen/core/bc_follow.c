@@ -118,7 +118,8 @@ uint8_t bc_follow_mode(uint8_t mode) {
         if (other == BC_MODE_LIMP) {
             follow.stopped_here = false;
         }
-        if (mode == BC_MODE_READY && !at_once) {
+        if ((mode == BC_MODE_READY && !at_once) ||
+            (mode == BC_MODE_LIMP && other == BC_MODE_STOPPING)) {
             return BC_ASK_STOP;
         }
         return mode == BC_MODE_STARTING || at_once ? BC_ASK_LIMP : BC_ASK_CUE;

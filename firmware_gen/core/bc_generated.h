@@ -84,7 +84,8 @@ enum bc_status {
     BC_STATUS_REFUSED = 8,
     BC_STATUS_NO_SUCH_CUE = 9,
     BC_STATUS_NOT_IN_THIS_MODE = 10,
-    BC_STATUS_NOT_GREETED = 11
+    BC_STATUS_NOT_GREETED = 11,
+    BC_STATUS_STOPPED = 12
 };
 
 enum bc_mode {

@@ -225,8 +225,7 @@ static uint8_t jog(const struct bc_frame *frame) {
     if (servo >= bc_servos_count() || pulse < BC_PULSE_MIN || pulse > BC_PULSE_MAX) {
         return BC_STATUS_MALFORMED;
     }
-    bc_player_jog(servo, pulse);
-    return BC_STATUS_DONE;
+    return bc_player_jog(servo, pulse) ? BC_STATUS_DONE : BC_STATUS_STOPPED;
 }
 
 static uint8_t pulse(const struct bc_frame *frame) {

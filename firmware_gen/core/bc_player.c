@@ -34,6 +34,7 @@ static struct {
     bool heard;              /* since the last frame */
     uint16_t frames_to_lost; /* of silence, until the lost cue starts; 0: it is not armed */
     uint8_t jog_left;        /* frames until the jog ends; 0 or 1: there is none. Only in limp */
+    uint8_t jog_rest;        /* frames in which no jog is taken: one was ended */
     uint8_t jog_servo;
     uint16_t jog_pulse;
     uint8_t queued;
@@ -71,10 +72,16 @@ bool bc_player_ask(uint8_t asked, uint8_t argument) {
     return true;
 }
 
-void bc_player_jog(uint8_t servo, uint16_t pulse) {
+bool bc_player_jog(uint8_t servo, uint16_t pulse) {
+    bool stop_is_down = bc_is_button_down(bc_header(BC_AT_STOP_BUTTON));
+    bc_table_release();
+    if (stop_is_down || player.jog_rest > 0) {
+        return false;
+    }
     player.jog_left = BC_HELD_FRAMES;
     player.jog_servo = servo;
     player.jog_pulse = pulse;
+    return true;
 }
 
 bool bc_player_is_asked(void) { return player.queued > 0; }
@@ -119,9 +126,17 @@ static void darken(void) {
     }
 }
 
+/* Whoever wants another jog must want it some time later: a host asks for one again and again. */
+static void end_jog(void) {
+    if (player.jog_left > 1 || player.jog_rest > 0) {
+        player.jog_rest = BC_HELD_FRAMES;
+    }
+    player.jog_left = 0;
+}
+
 static void enter_starting(void) {
     player.mode = BC_MODE_STARTING;
-    player.jog_left = 0;
+    end_jog();
     player.enabled_servos = player.interval == 0 ? BC_SERVOS + 1 : 1;
     player.frames_to_next = player.interval;
     player.lights_are_shown = false;
@@ -198,7 +213,6 @@ void bc_player_start(uint8_t source) {
 
 /* `asked`: somebody wants it; otherwise a stop has come to its end. */
 static void enter_limp(bool asked) {
-    player.jog_left = 0;
     if (player.mode != BC_MODE_LIMP) {
         bc_lead_limp(asked);
         player.mode = BC_MODE_LIMP;
@@ -209,6 +223,7 @@ static void enter_limp(bool asked) {
 }
 
 static void stop(void) {
+    end_jog();
     if (player.mode != BC_MODE_READY) {
         enter_limp(true);
         return;
@@ -282,6 +297,7 @@ static void obey(uint8_t request) {
         break;
     default:
         bc_follow_stopped_here(true);
+        end_jog();
         enter_limp(true);
         break;
     }
@@ -344,6 +360,9 @@ static void enable_next_servo(void) {
 }
 
 static void jog(void) {
+    if (player.jog_rest > 0) {
+        player.jog_rest--;
+    }
     if (player.jog_left > 1) {
         player.jog_left--;
         bc_servo_jog(player.jog_servo, player.jog_pulse);

@@ -21,8 +21,11 @@ enum bc_asked {
  */
 bool bc_player_ask(uint8_t asked, uint8_t argument);
 
-/* While the board is limp: bring one servo's pulse there, and end after a while. */
-void bc_player_jog(uint8_t servo, uint16_t pulse);
+/*
+ * While the board is limp: bring one servo's pulse there, and end after a while. False if a stop
+ * button is down, or for a while after a jog was ended.
+ */
+bool bc_player_jog(uint8_t servo, uint16_t pulse);
 
 /* The controller was heard; to a board that follows that is the one that leads, and no other. */
 void bc_player_heard(void);

@@ -170,6 +170,8 @@ void bc_runs_end(void) {
     bc_idle_clear();
 }
 
+bool bc_is_button_down(uint8_t button) { return bc_bit_is_set(down, button); }
+
 void bc_runs_wait_no_more(void) { memset(waits_by, BC_FREE, sizeof waits_by); }
 
 void bc_runs_clear(void) {
@@ -278,7 +280,7 @@ static bool take_over(uint8_t cue, const struct bc_demand *demand, uint8_t butto
     }
     bc_idle_is_held_off((uint16_t)demand->outputs);
     run = own(cue, demand->outputs);
-    run->held_by = bc_bit_is_set(down, button) ? button : BC_NO_BUTTON;
+    run->held_by = bc_is_button_down(button) ? button : BC_NO_BUTTON;
     run->kind = starts_again(cue, button) ? BC_AGAIN : BC_ONCE;
     waits_by[cue] = BC_FREE;
     begin((uint8_t)(run - bc_runs), bc_player_time() - BC_FRAME, 0);

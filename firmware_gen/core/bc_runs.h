@@ -27,6 +27,7 @@ bool bc_cue_start(uint8_t cue, uint8_t button);
 /* A button goes down or up. */
 void bc_button_is_down(uint8_t button);
 void bc_button_is_up(uint8_t button);
+bool bc_is_button_down(uint8_t button);
 
 /* Start the strands of idle. Nothing runs yet. */
 void bc_runs_start_strands(void);

@@ -173,6 +173,7 @@ def refused(what: str, reply: Reply) -> LinkFailure:
         Status.OUT_OF_ORDER: "another program spoke to it in between",
         Status.NO_SUCH_CUE: "its show has no such cue",
         Status.NOT_IN_THIS_MODE: "it cannot do that in its present mode",
+        Status.STOPPED: "a stop was pressed",
     }.get(Status(reply.status) if reply.status in set(Status) else Status.DONE)
     return LinkFailure(
         "refused",

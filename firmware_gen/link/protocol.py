@@ -106,6 +106,7 @@ class Status(IntEnum):
     NO_SUCH_CUE = 9
     NOT_IN_THIS_MODE = 10
     NOT_GREETED = 11
+    STOPPED = 12
 
 
 class ReportedMode(IntEnum):

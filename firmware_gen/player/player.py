@@ -50,6 +50,8 @@ class Player:
         """The servo that is jogged, and where to."""
         self._jog_frames = 0
         """Until it ends."""
+        self._jog_rest = 0
+        """Frames in which no jog is taken, because one was ended."""
         self._in_step = InStep()
         self._scheduler = self._made()
 
@@ -81,10 +83,16 @@ class Player:
     def standby(self) -> None:
         self._requests.append(Request("standby"))
 
-    def jog(self, servo: int, ticks: int) -> None:
-        """Bring one servo's pulse there, slowly (TABLE.md 2.8); only a limp board does."""
-        if self.mode == ReportedMode.LIMP:
-            self._jog, self._jog_frames = (servo, ticks), HELD_FRAMES
+    def jog(self, servo: int, ticks: int) -> bool:
+        """Bring one servo's pulse there, slowly (TABLE.md 2.8).
+
+        False if it is refused: only a limp board does that, and not soon after a stop.
+        """
+        taken = self.mode == ReportedMode.LIMP and not self._jog_rest
+        if not taken or self._scheduler.stop_is_down:
+            return False
+        self._jog, self._jog_frames = (servo, ticks), HELD_FRAMES
+        return True
 
     def heard(self) -> None:
         """The controller was heard: a valid frame of the link, or a change of an input."""
@@ -169,16 +177,17 @@ class Player:
             self._heard, self._last_heard = False, self.frames
         requests, self._requests = self._requests, []
         self._scheduler.frame(self.frames, requests, self._last_heard)
-        if any(self._ends_jog(request) for request in requests):
-            self._jog = None
-        self._jog_frames -= 1
-        if self._jog_frames <= 0:
-            self._jog = None
+        self._mind_jog()
         shown = self._outputs.shown(self.frames * FRAME_CLOCK, self._jog)
         self.frames += 1
         return shown
 
-    def _ends_jog(self, request: Request) -> bool:
-        if request.kind == "down":
-            return request.button == self.table.stop_button
-        return request.kind in ("stop", "limp", "standby")
+    def _mind_jog(self) -> None:
+        self._jog_frames -= 1
+        if self._jog_frames <= 0:
+            self._jog = None
+        stopped = self._scheduler.stopped_at == self.frames * FRAME_CLOCK
+        if stopped and (self._jog or self._jog_rest):
+            self._jog, self._jog_rest = None, HELD_FRAMES
+        if self._jog_rest:
+            self._jog_rest -= 1

@@ -137,7 +137,7 @@ class FollowingScheduler(Scheduler[_Act]):
         if mode in ("stopping", "limp"):
             if mode == "limp":
                 self._stopped_here = False
-            if self.mode == "ready" and not at_once:
+            if (self.mode == "ready" and not at_once) or (self.mode, mode) == ("limp", "stopping"):
                 self._stop(time)
             elif self.mode == "starting" or (at_once and self.mode != "limp"):
                 self._go_limp(time)

@@ -172,6 +172,9 @@ class Scheduler(Generic[_Act]):
         """Outputs that glide back into idle."""
         self._down: set[int] = set()
         self.mode: Mode = "starting"
+        self.stopped_at = -1
+        """When a stop, limp or standby was last asked for, in any mode, or a stop button went down;
+        -1: never."""
         self._started = 0
         self._lost_since = -1
         """The frame in which the lost cue last started: it is armed by what is heard later."""
@@ -268,12 +271,17 @@ class Scheduler(Generic[_Act]):
         elif request.kind == "stop":
             self._stop(time)
         elif request.kind == "limp":
+            self.stopped_at = time
             if self.mode != "limp":
                 self._go_limp(time)
         elif self.mode == "limp":
             self._stand_by(number)
         else:
             self._refuse((), time)
+
+    @property
+    def stop_is_down(self) -> bool:
+        return self.program.stop_button in self._down
 
     def _button_down(self, button: int, time: int) -> None:
         self._down.add(button)
@@ -313,12 +321,14 @@ class Scheduler(Generic[_Act]):
 
     def _stand_by(self, number: int) -> None:
         time = number * FRAME_CLOCK
+        self.stopped_at = time
         self._enter("starting", time)
         self._started = number
         self._movers.clear()
         self.outputs.stand_by(time)
 
     def _stop(self, time: int) -> None:
+        self.stopped_at = time
         if self.mode == "ready":
             self._end_all(time)
             self._enter("stopping", time)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
-from firmware_gen.chips import FIRST
+from firmware_gen.chips import FIRST, Chip
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode, Status
+from firmware_gen.table.records import InputRecord, decode, encode
 from sim.rulebook import JOG_STEP
 from tests.emulator.emulated import CYCLES_US, EmulatedBoard, Running
 from tests.emulator.emulated_port import EmulatedPort
@@ -18,6 +20,7 @@ from tests.seqlang.flap_show import SHOW, table_of
 from tests.seqlang.hands import UP, Hands
 
 TICK_CYCLES = CYCLES_US // 2
+STOP_PIN = "PC5"
 
 
 def test_a_jogged_servo_gets_each_step_from_where_it_stood_and_no_other_servo_a_pulse(
@@ -66,6 +69,44 @@ def test_limp_ends_a_jog_on_the_chip_within_a_frame(firmware: Firmware) -> None:
         starts = board.pulses(firmware.servos[0])[0]
         assert len(starts) > 4
         assert starts[-1] <= asked + 2 * 20_000 * CYCLES_US
+
+
+def stoppable(chip: Chip) -> bytes:
+    """The small table, with a stop button on a pin."""
+    table = decode(one_move_table(chip=chip))
+    inputs = (InputRecord(chip.pin(STOP_PIN), 2, active_low=True),)
+    return encode(replace(table, inputs=inputs, stop_button=2))
+
+
+def test_a_wired_stop_button_ends_a_jog_on_the_chip_although_the_host_goes_on_asking(
+    firmware: Firmware,
+) -> None:
+    pin, stop = firmware.servos[0], firmware.chip.pin(STOP_PIN)
+    with firmware.board(in_slot(stoppable(firmware.chip))) as board:
+        board.press(stop, 1)
+        port = EmulatedPort(board)
+        link = HostLink(port)
+        link.greet()
+        board.run(ms=1000)
+        link.limp()
+        board.run(ms=60)
+        assert link.jog(0, 5000).done
+        board.run(ms=100)
+        asked = board.cycle
+        board.press(stop, 0, asked)
+        board.run(ms=100)
+        for ms in (200, 200, 200, 200, 0):
+            assert link.jog(0, 5000).status == Status.STOPPED
+            board.run(ms=ms)
+        assert board.pulses(pin)[0][-1] <= asked + 3 * 20_000 * CYCLES_US  # seen 20 ms later
+        board.run(ms=600)
+        assert link.jog(0, 5000).status == Status.STOPPED  # the button is down
+        board.press(stop, 1, board.cycle)
+        board.run(ms=60)
+        port.forget()
+        assert link.jog(0, 5000).done
+        board.run(ms=100)
+        assert len(board.pulses(pin)[0]) > 2
 
 
 def test_the_command_turns_a_servo_of_the_chip_over_its_serial_port(

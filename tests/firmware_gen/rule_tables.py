@@ -1264,14 +1264,64 @@ _JOGGING: tuple[Case, ...] = (
             in_order(
                 _QUIET,
                 jogs((4, 0, 3000)),
-                [(8, kind, button, 1)],
-                jogs((8, 0, 3000), (12, 0, 3000), (16, 0, 3000)),
-                [(16, kind, button, 1)],
-                jogs((20, 1, 3000)),
+                [(8, kind, 0, 0)],
+                jogs((8, 0, 3000), (12, 0, 3000), (57, 0, 3000), (58, 0, 3100), (62, 0, 3000)),
+                [(62, kind, 0, 0), (111, kind, 0, 0)],
+                jogs((112, 0, 3000), (160, 1, 3000), (161, 0, 3100)),
             ),
-            30,
+            180,
         )
-        for kind, button in (("stop", 0), ("limp", 0), ("standby", 0), ("button", 4))
+        for kind in ("stop", "limp")
+    ),
+    (
+        "a standby and a jog",
+        replace(_TO_JOG, stop_time=4),
+        in_order(
+            _QUIET,
+            jogs((4, 0, 3000)),
+            asked((8, "standby")),
+            jogs((8, 0, 3000), (9, 0, 3000)),
+            asked((20, "limp")),
+            jogs((69, 0, 3000), (70, 0, 3100), (75, 0, 3000)),
+            asked((75, "standby")),
+            triggers((90, 1)),
+            asked((100, "stop"), (110, "standby")),
+            jogs((149, 0, 3000), (150, 0, 3100)),
+        ),
+        170,
+    ),
+    (
+        "a stop button and a jog",
+        _TO_JOG,
+        in_order(
+            _QUIET,
+            jogs((4, 0, 3000)),
+            presses((8, 4, 1)),
+            jogs((8, 0, 3000), (12, 0, 3000), (60, 0, 3000), (70, 0, 3000)),
+            presses((70, 4, 0)),
+            jogs((71, 0, 3100)),
+            presses((74, 3, 1)),
+            jogs((75, 0, 3200)),
+            presses((80, 4, 1), (82, 4, 0)),
+            jogs((129, 0, 3000), (130, 0, 3300)),
+        ),
+        150,
+    ),
+    (
+        "a stop button that is down before a jog",
+        _TO_JOG,
+        in_order(presses((2, 4, 1)), jogs((4, 0, 3000)), presses((5, 4, 0)), jogs((6, 0, 3100))),
+        20,
+    ),
+    ("a stop before a jog", _TO_JOG, in_order(_QUIET, asked((3, "stop")), jogs((4, 0, 3000))), 20),
+    *(
+        (
+            f"a stop in the {words} frame of a jog",
+            _TO_JOG,
+            in_order(_QUIET, jogs((4, 0, 3000)), asked((frame, "stop")), jogs((54, 0, 3100))),
+            70,
+        )
+        for words, frame in (("last", 52), ("first after the last", 53))
     ),
     (
         "other buttons and a jog",
@@ -1283,9 +1333,9 @@ _JOGGING: tuple[Case, ...] = (
         "a quiet start after a jog",
         _TO_JOG,
         in_order(
-            _QUIET, jogs((4, 1, 3300)), asked((20, "standby"), (22, "limp")), jogs((25, 1, 3400))
+            _QUIET, jogs((4, 1, 3300)), asked((20, "standby"), (22, "limp")), jogs((72, 1, 3400))
         ),
-        40,
+        90,
     ),
 )
 

@@ -33,7 +33,8 @@ ONE_WAY, REPLY = 0x40, 0x80
     NO_SUCH_CUE,
     NOT_IN_THIS_MODE,
     NOT_GREETED,
-) = range(12)
+    STOPPED,
+) = range(13)
 BLANK_MODE, READY_MODE, LIMP_MODE = 0, 2, 4
 
 SLOT_BYTES, CHUNK, WINDOW = 500, 16, 2
@@ -464,6 +465,8 @@ class SecondBoard:
             return NOT_IN_THIS_MODE
         if servo >= len(self.player.last_pulses) or not 800 <= pulse <= 5200:
             return MALFORMED
+        if self.player.refuses_jog():
+            return STOPPED
         self.asked.append(("jog", servo, pulse))
         return DONE
 

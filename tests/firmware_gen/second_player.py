@@ -554,6 +554,7 @@ class SecondPlayer:
         self.gliding: set[int] = set()
         self.jogged: tuple[int, int] | None = None  # which servo, and W
         self.jog_frames = 0  # since its last request
+        self.rested = 50  # frames of the rest that have begun
         servos = [self.outputs[n] for n in self.of_kind[SERVO]]
         self.last_pulses = [pulse(servo, servo.safe) for servo in servos]
         self.enter_starting()
@@ -687,16 +688,24 @@ class SecondPlayer:
         """Section 2.8."""
         self.jog_frames += 1
         for what, servo, ticks in asked:
-            if self.mode == LIMP and what == "jog":
+            if what == "jog" and self.mode == LIMP and not self.refuses_jog():
                 self.jogged, self.jog_frames = (servo, ticks), 1
-        over = self.jog_frames >= 50
-        if over or any(self.ends_jog(*one) for one in asked):
+        if self.jog_frames >= 50:
             self.jogged = None
+        self.rested += 1
+        ended = any(self.ends_jog(*one) for one in asked)
+        if ended and (self.jogged is not None or self.rested <= 50):
+            self.jogged, self.rested = None, 1
+
+    def refuses_jog(self) -> bool:
+        return self.rested < 50 or self.table.stop_button in self.down
 
     def ends_jog(self, kind: str, a: int, b: int) -> bool:
         if kind == "button" and b:
             return a == self.table.stop_button
-        return kind in ("stop", "limp", "standby")
+        if kind == "standby":
+            return self.mode == LIMP
+        return kind in ("stop", "limp")
 
     def listen(self) -> None:
         if self.heard:

@@ -43,7 +43,9 @@ def asked(player: Any, kind: str, first: int, second: int) -> None:
         player.trigger(first)
     elif kind == "button":
         player.button(first, bool(second))
-    elif kind != "jog":
+    elif kind == "jog":
+        player.jog(first, second)
+    else:
         getattr(player, kind)()
 
 
@@ -361,6 +363,41 @@ def test_stop_and_limp_reach_every_board_within_two_frames(mode: ReportedMode, w
     creature.lead.standby()
     creature.play(60)
     assert {node.mode for node in creature.nodes} == {ReportedMode.READY}
+
+
+def jogged(creature: Creature) -> Any:
+    """Its first follower, made limp, and a servo of it turned."""
+    node = creature.nodes[0]
+    node.limp()
+    creature.play(2)
+    node.jog(0, 4000)
+    assert creature.play(3)[-1][1] != 0
+    return node
+
+
+@pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
+def test_a_stop_of_the_leader_ends_a_jog_on_a_board_that_follows(make: Any) -> None:
+    creature = Creature(make, count=2)
+    creature.play(60)
+    node = jogged(creature)
+    creature.lead.stop()
+    creature.play(2)
+    for _ in range(SECOND - 3):  # the rest begins anew as long as the leader is stopping
+        node.jog(0, 4000)
+        assert creature.frame()[1] == 0
+    creature.play(3 * SECOND)
+    node.jog(0, 4000)
+    assert creature.frame()[1] != 0
+
+
+@pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
+def test_a_servo_is_jogged_on_a_board_that_follows_one_that_is_limp(make: Any) -> None:
+    creature = Creature(make, count=2)
+    creature.play(60)
+    creature.lead.limp()
+    creature.play(4)
+    jogged(creature)
+    assert all(row[1] != 0 for row in creature.play(SECOND - 5))
 
 
 def test_a_board_that_follows_starts_nothing_by_itself() -> None:

@@ -81,6 +81,9 @@ class ApartPlayer:
     def standby(self) -> None:
         assert self.lib.host_ask(STANDBY, 0)
 
+    def jog(self, servo: int, ticks: int) -> None:
+        self.lib.host_jog(servo, ticks)
+
     def heard(self) -> None:
         self.lib.host_heard()
 
