@@ -102,8 +102,8 @@ JOGGING: Final = Caution(
         "stood, as fast as its servo can",
         "ends in the text do not know what the part really meets: go near them in steps of 1 us, "
         "and listen; a servo that hums is pressing on something",
-        "a stop button that is wired to the board ends the pulses for a moment only: SPACE ends "
-        "them, and so does a switch in the supply's lead",
+        "SPACE ends the pulses, and so does a stop button that is wired to the board: they come "
+        "again only by a key. A switch in the supply's lead ends them whatever else fails",
     ),
 )
 """Shown before the first motion of `bellcrank jog`; no show has it."""

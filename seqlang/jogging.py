@@ -199,6 +199,15 @@ def _closed(jog: Jog) -> Jog:
     return replace(jog, passed=passed)
 
 
+def is_far_off(servo: Servo, place: float) -> bool:
+    """Whether a place (deg, mm, rpm) lies beyond the travel by more than the travel is long.
+
+    A digit too many is noticed so, and a first guess of the points is not in the way.
+    """
+    low, high = servo.travel_deg
+    return not low - (high - low) <= place <= high + (high - low)
+
+
 def estimated_place(points: Sequence[CalibrationPoint], pulse_us: float) -> float:
     """Where the part should be (deg, mm, rpm) by the present points, for showing beside the pulse.
 

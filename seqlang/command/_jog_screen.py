@@ -43,6 +43,10 @@ class JogView:
     sent_us: float
     """The pulse that the board gives now, or gave last."""
     board_is_limp: bool
+    was_stopped: bool = False
+    """Somebody pressed stop, here or there, and nobody has wanted pulses since."""
+    rests: bool = False
+    """Pulses are wanted, and the board does not give any yet: it has just been stopped."""
     field: str | None = None
     """What has been typed of a mark; None: nothing is being typed."""
     message: str = ""
@@ -87,6 +91,10 @@ def lines_of_view(view: JogView, columns: int) -> list[str]:
 def _state(view: JogView) -> str:
     if not view.board_is_limp:
         return "The board is not limp: ENTER ends all its pulses. Hold what would sink."
+    if view.was_stopped:
+        return "STOPPED: somebody pressed stop. ENTER: pulses, when you know why."
+    if view.rests:
+        return "LIMP for a second after a stop; then pulses. Hold what they would pull."
     if view.jog.is_limp:
         return "LIMP. ENTER: pulses. The part goes back at once to where it last stood."
     if view.jog.stopped:

@@ -12,22 +12,27 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from firmware_gen.link.failures import LinkFailure
-from firmware_gen.link.protocol import ReportedMode
+from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode
 from seqlang.command._jog_screen import JogView
-from seqlang.jogging import Action, Jog, act, begin, mark, resumed, typing, waited
+from seqlang.jogging import Action, Jog, act, begin, is_far_off, mark, resumed, typing, waited
 from sim.rig.slide import of_part
+from sim.rulebook import FRAME_S
 
 if TYPE_CHECKING:
     from firmware_gen.link.board_link import BoardLink
     from seqlang.command._jogged import ServoOnBoard
 
-AGAIN_S: Final = 0.2
-"""A board ends a jog that is not asked for again within a second (LINK.md): five tries."""
+LASTS_S: Final = HELD_FRAMES * FRAME_S
+"""A board ends a jog that is not asked for again within a second (LINK.md)."""
+AGAIN_S: Final = LASTS_S / 5
+REST_S: Final = LASTS_S + 0.1
+"""After a stop a board takes no jog for a second (TABLE.md 2.8), which its clock counts."""
 LOOK_S: Final = 0.1
 """How often the board is asked for its pulse."""
 LONGEST_FIELD: Final = 20
 
 STOP: Final = " "
+KEPT: Final = "SPACE stops, also here: no pulses. What you typed is kept; ENTER: pulses"
 ENTER, ESCAPE, BACK = "enter", "escape", "backspace"
 """Keys that are no characters; `up` and `down` are steps."""
 _ACTIONS: Final[Mapping[str, Action]] = {
@@ -59,6 +64,11 @@ class JogSession:
         self._asked: tuple[float, float] = (0.0, now_s)
         """The pulse that the board was asked for last, and when."""
         self._looked_s = now_s
+        self._rest_end_s: dict[BoardLink, float] = {}
+        """When each board takes a jog again after a stop."""
+        self._was_stopped = False
+        self._doubted: str | None = None
+        """A place that was typed and is so far off that it takes another ENTER."""
         self._take(0, now_s)
 
     @property
@@ -82,6 +92,8 @@ class JogSession:
             (self._at + 1, len(self._servos)),
             self._sent_us,
             self._is_limp,
+            self._was_stopped,
+            not self._jog.is_limp and not self._has_pulses,
             self._field,
             self._message,
         )
@@ -98,8 +110,8 @@ class JogSession:
         """Keys that came since the last call. One that stops goes before all others."""
         if STOP in keys:
             self._jog = act(self._jog, "limp", now_s)
-            self._field, self._message = None, ""
-            self._end_pulses()
+            self._message = "" if self._field is None else KEPT
+            self._end_pulses(now_s)
             return
         for key in keys:
             if self._field is not None:
@@ -113,10 +125,10 @@ class JogSession:
             self._jog = act(self._jog, _ACTIONS[key], now_s)
         elif key == ENTER:
             self._give_pulses(now_s)
-        elif key == "m" and self._jog.is_limp:
-            self._message = "a limp part may have sunk: give it pulses before you mark"
         elif key == "m":
-            self._jog, self._field = typing(self._jog, now_s), ""
+            self._jog = typing(self._jog, now_s)
+            self._message = self._why_no_mark()
+            self._field = None if self._message else ""
         elif key in ("n", "p"):
             self._go_to((self._at + (1 if key == "n" else -1)) % len(self._servos), now_s)
         elif key == "q":
@@ -124,13 +136,24 @@ class JogSession:
         else:
             self._jog = typing(self._jog, now_s)
 
+    def _why_no_mark(self) -> str:
+        if self._jog.is_limp:
+            return "a limp part may have sunk: give it pulses before you mark"
+        low, high = self._on.servo.pulse_range_us
+        if not low <= self._jog.held_us <= high:
+            return f"no mark: the text limits this servo to {low:g} us to {high:g} us"
+        return ""
+
     def _type(self, key: str, now_s: float) -> None:
         assert self._field is not None
         self._jog = typing(self._jog, now_s)
-        if self._jog.is_limp or key == ESCAPE:
-            self._field = None
+        if key == ESCAPE:
+            self._field, self._message = None, ""
         elif key == BACK:
             self._field = self._field[:-1]
+        elif key == ENTER and self._jog.is_limp:
+            self._give_pulses(now_s)
+            self._message = "look again where it stands; then ENTER marks it"
         elif key == ENTER:
             self._mark(self._field, now_s)
         elif len(key) == 1 and len(self._field) < LONGEST_FIELD:
@@ -140,14 +163,15 @@ class JogSession:
         """Where the part stands with this pulse, if that can be read."""
         from seqlang.calibration import CalibrationRefusedError, read_points
 
+        if typed and self._sent_us != self._jog.held_us:
+            self._message = "it is still on its way: ENTER once both pulses are the same"
+            return
         self._field = None
         if not typed:
             return
-        unit = of_part(self._on.servo).place
+        servo = self._on.servo
+        unit = of_part(servo).place
         place = typed if typed[-1].isalpha() else f"{typed} {unit}"
-        if self._sent_us != self._jog.held_us:
-            self._message = "it was still on its way: mark it once both pulses are the same"
-            return
         try:
             (point,) = read_points([f"1500 us at {place}"])
         except (CalibrationRefusedError, ValueError):
@@ -156,6 +180,14 @@ class JogSession:
         if point.unit != unit:
             self._message = f"this part is measured in {unit}, and `{typed}` is something else"
             return
+        if is_far_off(servo, float(point.place)) and self._doubted != typed:
+            self._field = self._doubted = typed
+            low, high = servo.travel_deg
+            self._message = (
+                f"far beyond the travel ({low:g} to {high:g} {unit}): ENTER once more marks it"
+            )
+            return
+        self._doubted = None
         self._jog = mark(self._jog, point.place_text, now_s)
         self._message = f"marked: {self._jog.held_us:g} us at {point.place_text}"
 
@@ -166,10 +198,14 @@ class JogSession:
         was_limp = self._jog.is_limp
         self._jog = waited(self._jog, now_s)
         if self._jog.is_limp and not was_limp:
-            self._field, self._message = None, "nobody pressed anything: the pulses ended"
+            self._message = "nobody pressed anything: the pulses ended"
         pulse_us = self._jog.pulse_us
         if pulse_us is None:
-            self._end_pulses()
+            self._end_pulses(now_s)
+        elif self._has_pulses and now_s - self._asked[1] >= LASTS_S:
+            self._let_lapse(now_s)
+        elif now_s < self._rest_end_s.get(self._on.link, now_s):
+            pass
         elif self._asked[0] != pulse_us or now_s - self._asked[1] >= AGAIN_S:
             self._ask(pulse_us, now_s)
         if now_s - self._looked_s >= LOOK_S:
@@ -178,12 +214,16 @@ class JogSession:
     def _ask(self, pulse_us: float, now_s: float) -> None:
         self._asked, self._has_pulses = (pulse_us, now_s), True
         try:
-            if not self._on.turn(pulse_us):
-                self._lost_limp(now_s)
+            turned = self._on.turn(pulse_us)
         except LinkFailure as failure:
             if failure.reason != "overtaken":
                 raise
-            self._was_stopped(now_s)
+            self._stopped(now_s, "somebody else pressed stop: the pulses ended")
+            return
+        if turned == "not limp":
+            self._lost_limp(now_s)
+        elif turned == "stopped":
+            self._stopped(now_s, "stop was pressed at the board: let go of its button first")
 
     def _look(self, now_s: float) -> None:
         self._looked_s = now_s
@@ -198,17 +238,28 @@ class JogSession:
         self._jog = replace(self._jog, is_limp=True, stopped=0, key_s=now_s)
         self._field, self._message = None, "the board was got ready by somebody else"
 
-    def _was_stopped(self, now_s: float) -> None:
+    def _stopped(self, now_s: float, message: str) -> None:
         """Somebody else pressed stop or limp. The board was limp before, so it shows no change."""
+        self._rest_end_s[self._on.link] = now_s + REST_S
+        self._was_stopped = True
+        self._without_pulses(now_s, message)
+
+    def _let_lapse(self, now_s: float) -> None:
+        """Nobody asked the board in time. A stop that was pressed meanwhile would go unnoticed."""
+        self._without_pulses(now_s, "this computer was busy: the board ended the pulses by itself")
+
+    def _without_pulses(self, now_s: float, message: str) -> None:
         self._has_pulses = False
+        self._asked = (0.0, self._asked[1])
         self._jog = replace(self._jog, is_limp=True, stopped=0, key_s=now_s)
-        self._field, self._message = None, "somebody else pressed stop: the pulses ended"
+        self._message = message
 
     # -- boards --------------------------------------------------------------------------------
 
     def _take(self, at: int, now_s: float) -> None:
         """From now on the keys are this servo's. It has no pulses until somebody wants them."""
         self._at = at
+        self._was_stopped = False
         self._sent_us = self._on.pulse_us()
         self._is_limp = self._on.link.state().mode == ReportedMode.LIMP
         if at not in self._jogs:
@@ -217,7 +268,7 @@ class JogSession:
 
     def _go_to(self, at: int, now_s: float) -> None:
         self._jog = act(self._jog, "limp", now_s)
-        self._end_pulses()
+        self._end_pulses(now_s)
         self._take(at, now_s)
 
     def _give_pulses(self, now_s: float) -> None:
@@ -227,21 +278,23 @@ class JogSession:
         elif self._is_limp:
             self._sent_us = self._on.pulse_us()
             self._jog = resumed(self._jog, self._sent_us, now_s)
+            self._was_stopped = False
         else:
             _make_limp(self._on.link)
             self._look(now_s)
 
-    def _end_pulses(self) -> None:
+    def _end_pulses(self, now_s: float) -> None:
         """Whatever has been given pulses to is limp."""
         if self._has_pulses:
             _make_limp(self._on.link)
+            self._rest_end_s[self._on.link] = now_s + REST_S
             self._has_pulses = False
             self._asked = (0.0, self._asked[1])
 
     def leave(self) -> None:
         """No servo has pulses any more; a board that cannot be reached ends them by itself."""
         with suppress(LinkFailure):
-            self._end_pulses()
+            self._end_pulses(self._looked_s)
 
 
 def _make_limp(link: BoardLink) -> None:

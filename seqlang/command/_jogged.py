@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import ReportedMode
@@ -14,6 +14,10 @@ from sim.rulebook import PULSE_STEPS_PER_US
 if TYPE_CHECKING:
     from firmware_gen.link.board_link import BoardLink
     from sim.model import Rig
+
+
+Turned: TypeAlias = Literal["turned", "not limp", "stopped"]
+"""What came of a jog. `stopped`: a stop was pressed, and the board takes no jog for a while."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,17 +33,19 @@ class ServoOnBoard:
         """The pulse that it gets, or the last that it got. Raises LinkFailure."""
         return self.link.pulse(self.number) / PULSE_STEPS_PER_US
 
-    def turn(self, pulse_us: float) -> bool:
-        """Bring its pulse there; False if the board is not limp any more. Raises LinkFailure."""
+    def turn(self, pulse_us: float) -> Turned:
+        """Bring its pulse there, unless the board refuses that. Raises LinkFailure."""
         from firmware_gen.link.board_link import refused
         from firmware_gen.link.protocol import Status
 
         reply = self.link.jog(self.number, round(PULSE_STEPS_PER_US * pulse_us))
         if reply.status == Status.NOT_IN_THIS_MODE:
-            return False
+            return "not limp"
+        if reply.status == Status.STOPPED:
+            return "stopped"
         if not reply.done:
             raise refused("jog", reply)
-        return True
+        return "turned"
 
 
 def servos_on(link: BoardLink, rig: Rig) -> list[ServoOnBoard]:

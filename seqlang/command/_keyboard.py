@@ -11,8 +11,9 @@ from blessed import Terminal
 if TYPE_CHECKING:
     from blessed.keyboard import Keystroke
 
-MOST_AT_A_TIME: Final = 4096
-"""Characters that are read before the board is looked after again: what a terminal keeps."""
+MOST_AT_A_TIME: Final = 256
+"""Characters that are read before the board is looked after again. A terminal keeps 4096, and the
+library takes longer for them than a jog lasts."""
 _KEYS: Final = {
     "KEY_UP": "up",
     "KEY_RIGHT": "up",

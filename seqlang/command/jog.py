@@ -179,7 +179,7 @@ def _by_keys(
     with terminal.fullscreen(), terminal.cbreak(), terminal.hidden_cursor():
         try:
             if _goes_on(terminal, servos):
-                session = JogSession(servos, time.monotonic())
+                session = JogSession(servos, _now_s())
                 _turn(terminal, session)
         except LinkFailure as failed:
             failure = failed
@@ -215,8 +215,16 @@ def _turn(terminal: Keyboard, session: JogSession) -> None:
             _draw(terminal, now[0], 1)
             shown = now
         keys = terminal.keys(_WAIT_S)
-        session.press(keys, time.monotonic())
-        session.tick(time.monotonic())
+        session.press(keys, _now_s())
+        session.tick(_now_s())
+
+
+def _now_s() -> float:
+    """By a clock that goes on while the computer sleeps, where the system has one: a board that was
+    not asked meanwhile has ended the jog."""
+    if sys.platform == "linux":
+        return time.clock_gettime(time.CLOCK_BOOTTIME)
+    return time.monotonic()
 
 
 def _draw(terminal: Keyboard, lines: Sequence[str], bold: int) -> None:

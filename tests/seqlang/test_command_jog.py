@@ -152,6 +152,26 @@ def test_a_stop_of_another_program_ends_the_pulses_until_somebody_wants_them(
         assert_soon(lambda: has_pulses(served))
 
 
+def test_a_stop_button_at_the_board_ends_the_pulses_until_somebody_wants_them(
+    show: Path, served: Server
+) -> None:
+    with Hands("jog", str(show), "--port", served.url) as hands:
+        hands.begin()
+        assert_soon(lambda: has_pulses(served))
+        player = served.virtual.board.player
+        assert player is not None
+        player.button(2, True)
+        player.button(2, False)
+        hands.sees("STOPPED: somebody pressed stop. ENTER: pulses, when you know why.")
+        assert "stop was pressed at the board" in hands.shown()
+        end_s = time.monotonic() + 1.5
+        while time.monotonic() < end_s:
+            assert not has_pulses(served)
+            time.sleep(0.01)
+        hands.press(ENTER, "PULSES.")
+        assert_soon(lambda: has_pulses(served))
+
+
 def test_keys_that_never_cease_do_not_hide_the_space_bar(show: Path, served: Server) -> None:
     with Hands("jog", str(show), "--port", served.url) as hands:
         hands.begin()

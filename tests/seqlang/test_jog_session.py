@@ -16,7 +16,7 @@ from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode
 from firmware_gen.player.outputs import Frame
-from seqlang.command._jog_session import LONGEST_FIELD, JogSession
+from seqlang.command._jog_session import LONGEST_FIELD, REST_S, JogSession
 from seqlang.command._jogged import servos_on
 from seqlang.jogging import IDLE_S
 from seqlang.loading import load
@@ -27,6 +27,7 @@ from tests.unchecked import transfer_unchecked
 TEXT = SHOW.format(address=1, far=40).replace(
     "cue wave", servo("fin", "PB2", FLAP, "box") + "cue wave"
 )
+STOP_BUTTON = 2
 
 
 class Pulses(Witness):
@@ -108,7 +109,7 @@ def test_the_servo_starts_where_it_stood_and_only_that_one(bench: Bench) -> None
     assert set(bench.given()) == {(2000, 0)}
     bench.press("up")
     assert set(bench.given()) == {(2020, 0)}
-    bench.press("n", "enter")
+    bench.press("n", "enter", then_s=REST_S)
     assert set(bench.given()) == {(0, 2000)}
     assert bench.session.view().servo.name == "fin"
 
@@ -138,13 +139,90 @@ def test_the_stop_key_goes_before_keys_that_came_with_it(bench: Bench) -> None:
     assert bench.session.view().jog.held_us == 1000
 
 
-def test_the_stop_key_stops_while_a_mark_is_typed(bench: Bench) -> None:
+def test_the_stop_key_stops_while_a_mark_is_typed_and_what_was_typed_is_kept(bench: Bench) -> None:
     bench.press("enter", "m", "4", " ")
     bench.given()
-    bench.run(0.5)
+    bench.run(2.0)
     assert bench.given() == []
-    assert bench.session.view().field is None
+    assert "SPACE stops, also here" in bench.session.view().message
+    bench.press("5")
+    assert bench.session.view().field == "45"
+    bench.press("enter", then_s=REST_S)
+    assert set(bench.given()) == {(2000, 0)}
+    assert "look again" in bench.session.view().message
     assert bench.session.points() == {}
+    bench.press("enter")
+    assert bench.session.points() == {"flap": ("1000 us at 45 deg",)}
+
+
+# -- stops that somebody else presses -------------------------------------------------------------
+
+
+@pytest.mark.parametrize("down_s", [0.02, 0.5, 3.0])
+def test_a_stop_button_at_the_board_ends_the_pulses_until_a_key(
+    down_s: float, bench: Bench
+) -> None:
+    player = bench.virtual.board.player
+    assert player is not None
+    bench.press("enter", "up")
+    player.button(STOP_BUTTON, True)
+    bench.wait(0.02)
+    bench.given()
+    bench.run(down_s)
+    player.button(STOP_BUTTON, False)
+    bench.run(4.0)
+    assert bench.given() == []
+    view = bench.session.view()
+    assert view.was_stopped
+    assert "stop was pressed at the board" in view.message
+    bench.press("enter")
+    assert set(bench.given()) == {(2020, 0)}
+    assert not bench.session.view().was_stopped
+
+
+def test_while_the_stop_button_is_down_a_key_gives_no_pulses(bench: Bench) -> None:
+    player = bench.virtual.board.player
+    assert player is not None
+    bench.press("enter")
+    player.button(STOP_BUTTON, True)
+    bench.run(0.5)
+    bench.given()
+    for _ in range(3):
+        bench.press("enter", "enter", "up", then_s=REST_S)
+        assert bench.given() == []
+        assert bench.session.view().was_stopped
+    player.button(STOP_BUTTON, False)
+    bench.run(0.1)
+    bench.press("enter")
+    assert bench.given()
+
+
+def test_a_stop_that_is_pressed_while_this_computer_is_busy_is_not_made_undone(
+    bench: Bench,
+) -> None:
+    player = bench.virtual.board.player
+    assert player is not None
+    bench.press("enter")
+    player.button(STOP_BUTTON, True)
+    player.button(STOP_BUTTON, False)
+    bench.wait(2.0)
+    bench.given()
+    bench.run(2.0)
+    assert bench.given() == []
+    assert "the board ended the pulses by itself" in bench.session.view().message
+    bench.press("enter")
+    assert bench.given()
+
+
+def test_pulses_come_a_second_after_the_stop_key_and_not_before(bench: Bench) -> None:
+    bench.press("enter", " ")
+    bench.given()
+    bench.press("enter")
+    assert bench.given() == []
+    assert bench.session.view().rests
+    bench.run(REST_S)
+    assert bench.given()
+    assert not bench.session.view().rests
 
 
 def test_without_a_key_the_pulses_end(bench: Bench) -> None:
@@ -235,6 +313,33 @@ def test_a_part_that_is_still_on_its_way_is_not_marked(bench: Bench) -> None:
     bench.session.press(["m", "9", "enter"], bench.now)
     assert bench.session.points() == {}
     assert "still on its way" in bench.session.view().message
+    bench.run(0.5)
+    bench.press("enter")
+    assert bench.session.points() == {"flap": ("1050 us at 9 deg",)}
+
+
+def test_a_place_far_beyond_the_travel_is_marked_only_if_it_is_said_twice(bench: Bench) -> None:
+    bench.press("enter", "m", *"700", "enter", then_s=0.1)
+    assert "far beyond the travel (0 to 70 deg)" in bench.session.view().message
+    assert bench.session.points() == {}
+    bench.press("backspace", "1", "enter", then_s=0.1)
+    assert bench.session.points() == {}
+    bench.press("enter", then_s=0.1)
+    assert bench.session.points() == {"flap": ("1000 us at 701 deg",)}
+    bench.press("m", *"140", "enter", then_s=0.1)
+    assert bench.session.points() == {"flap": ("1000 us at 140 deg",)}
+
+
+def test_no_mark_is_made_beyond_the_limits_of_the_servo(
+    show: tuple[Path, bytes], tmp_path: Path
+) -> None:
+    path = tmp_path / "limited.cues"
+    limited = "2000 us at 90 deg\n    limits 1200 us to 2000 us"
+    path.write_text(TEXT.replace("2000 us at 90 deg", limited, 1))
+    bench = Bench(show[1], path)
+    bench.press("enter", "m")
+    assert bench.session.view().field is None
+    assert "limits this servo to 1200 us to 2000 us" in bench.session.view().message
 
 
 def test_a_servo_that_was_stopped_on_its_way_goes_on_from_where_it_stopped(bench: Bench) -> None:
@@ -245,7 +350,7 @@ def test_a_servo_that_was_stopped_on_its_way_goes_on_from_where_it_stopped(bench
     bench.press(" ")
     stopped = bench.given()[-1]
     assert 2000 < stopped[0] < 2100
-    bench.press("enter")
+    bench.press("enter", then_s=REST_S)
     assert set(bench.given()) == {stopped}
 
 
