@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from firmware_gen.build.webassembly import shipped
 from firmware_gen.checked_table import CheckedTable, sealed_bytes
 from firmware_gen.page.pins import abilities
-from firmware_gen.table.layout import ORDERS
+from firmware_gen.table.layout import ALONE, FOLLOWS, LEADS, ORDERS
 from firmware_gen.table.records import LampRecord, ServoRecord, StripRecord, SwitchRecord
 from sim.light.lightness import srgb_to_linear
 from sim.model import Lamp, LightPlace, Servo, Strip
@@ -19,6 +19,9 @@ from sim.rig.slide import of_horn, of_part
 
 if TYPE_CHECKING:
     from firmware_gen.compiler.show import CompiledBoard, CompiledShow
+
+
+_ROLES: Final = {ALONE: "alone", LEADS: "leads", FOLLOWS: "follows"}
 
 
 def text_of(data: bytes) -> str:
@@ -46,6 +49,7 @@ def _board(board: CompiledBoard, table: CheckedTable) -> dict[str, Any]:
     return {
         "name": board.name,
         "chip": board.chip.name,
+        "role": _ROLES[board.table.role],
         "table": text_of(sealed_bytes(table)),
         "cues": [cue.name for cue in board.cues],
         "outputs": [

@@ -45,6 +45,7 @@ MODULES: Final = (
     "lights",
     "band",
     "remote",
+    "plugs",
     "keys",
     "readings",
     "page",

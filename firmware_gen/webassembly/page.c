@@ -18,6 +18,7 @@ enum {
     CELLS = BC_FIRST_CELL + BC_SLOTS * BC_SLOT_BYTES + 64,
     LINE = 1024,
     ROW = 255,     /* bytes that bc_hal_received can name */
+    WIRE = 64,     /* two frames of the line between boards */
     SERVICES = 16, /* after the line is empty: replies and cells, one at a time */
     LOOKS = 5      /* at the inputs in a frame; four in a row make a change */
 };
@@ -30,6 +31,11 @@ static uint32_t line_from;
 static uint32_t line_to;
 static uint8_t words[LINE];
 static uint32_t said;
+static uint8_t heard[WIRE];
+#if BC_CHIP_LEADS
+static uint8_t told[WIRE];
+static uint8_t told_count;
+#endif
 static uint8_t levels[PINS];
 static uint16_t duties[BC_LAMPS];
 
@@ -52,11 +58,15 @@ void bc_hal_send(const uint8_t *bytes, uint8_t count) {
 
 bool bc_hal_sending(void) { return false; }
 
-uint16_t bc_hal_moment(void) { return BC_FRAME / 2; } /* frames are played when the page says */
+/* Frames are played when the page says, so whatever is heard comes when it should (LINK.md 7). */
+uint16_t bc_hal_moment(void) { return 4 * BC_FRAME / 5; }
 #if BC_CHIP_LEADS
-void bc_hal_line(uint8_t role) { (void)role; }
-uint8_t bc_line_room(void) { return 0; } /* no page has a line between its boards yet */
-void bc_line_send(uint8_t byte) { (void)byte; }
+void bc_hal_line(uint8_t role) {
+    (void)role;
+    told_count = 0;
+}
+uint8_t bc_line_room(void) { return (uint8_t)(WIRE - told_count); }
+void bc_line_send(uint8_t byte) { told[told_count++] = byte; }
 #endif
 uint16_t bc_hal_lost_bytes(void) { return 0; }
 uint16_t bc_hal_watchdog_resets(void) { return 0; }
@@ -157,6 +167,40 @@ uint8_t *page_words(void) { return words; }
 uint32_t page_said(void) {
     uint32_t count = said;
     said = 0;
+    return count;
+}
+
+uint8_t *page_wire(void) { return heard; }
+uint32_t page_wire_room(void) { return WIRE; }
+
+void page_hear(uint32_t count) {
+#if BC_CHIP_LEADS
+    uint32_t n;
+    for (n = 0; n < count && n < WIRE; n++) {
+        bc_line_byte(heard[n], bc_hal_moment());
+    }
+#else /* the line is the one to the host */
+    if (count <= WIRE && count <= LINE - line_to) {
+        memcpy(line + line_to, heard, count);
+        line_to += count;
+    }
+#endif
+}
+
+uint8_t *page_told(void) {
+#if BC_CHIP_LEADS
+    return told;
+#else
+    return heard;
+#endif
+}
+
+uint32_t page_tells(void) {
+    uint32_t count = 0;
+#if BC_CHIP_LEADS
+    count = told_count;
+    told_count = 0;
+#endif
     return count;
 }
 

@@ -35,6 +35,17 @@ uint32_t PAGE_CALL(page_receive)(uint32_t count);
 uint8_t *PAGE_CALL(page_words)(void);
 uint32_t PAGE_CALL(page_said)(void);
 
+/*
+ * The line between boards: bytes to this one lie from page_wire on when page_hear is called with
+ * their number, at most page_wire_room; it takes them at once. What a board that leads has told
+ * since page_tells was called last: bytes, then their number; 0 of any other.
+ */
+uint8_t *PAGE_CALL(page_wire)(void);
+uint32_t PAGE_CALL(page_wire_room)(void);
+void PAGE_CALL(page_hear)(uint32_t count);
+uint8_t *PAGE_CALL(page_told)(void);
+uint32_t PAGE_CALL(page_tells)(void);
+
 /* A level per pin: of those that are inputs, written by the page; of switches, read by it. */
 uint8_t *PAGE_CALL(page_levels)(void);
 

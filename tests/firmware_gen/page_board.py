@@ -62,6 +62,15 @@ class PageBoard:
     def said(self) -> bytes:
         return self._get(self.call("page_words"), self.call("page_said"))
 
+    def hear(self, data: bytes) -> None:
+        """Bytes on the line between boards."""
+        self._put(self.call("page_wire"), data[: self.call("page_wire_room")])
+        self.call("page_hear", len(data))
+
+    def told(self) -> bytes:
+        """What it has told there since the last call."""
+        return self._get(self.call("page_told"), self.call("page_tells"))
+
     def level(self, pin: int, high: bool) -> None:
         self._put(self.call("page_levels") + pin, bytes([high]))
 

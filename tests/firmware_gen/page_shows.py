@@ -142,6 +142,77 @@ remote
     lost 2 s: go sag
 """
 
+LED = f"""\
+show "Newt in three parts"
+
+supply pack
+    source      adapter 6 V, 12 A
+
+board trunk: atmega2560, address 1, leads
+    feed        pack, 300 mm of 16 AWG
+
+board tail: atmega2560, address 2
+    feed        pack, 300 mm of 16 AWG
+
+board crest: atmega328p, address 3
+    feed        pack, 300 mm of 16 AWG
+
+servo neck: trunk pin PA0
+{SERVO}    travel      -40 deg to 40 deg
+    axis        upright
+    load        rod 60 g, 180 mm
+
+servo tip: tail pin PA0
+{SERVO}    travel      -40 deg to 40 deg
+    load        rod 30 g, 150 mm
+
+servo fan: crest pin PB1
+{SERVO}    travel      -40 deg to 40 deg
+    load        rod 30 g, 150 mm
+
+strip line: tail pin PA1
+    pixels      12, order grb, each 12 mA, pitch 10 mm
+    feed        5 V
+
+safe pose folded
+    neck and tip and fan 0 deg
+    line off
+
+cue drift "Runs when nothing else does"
+    line breathe every 4 s, depth 60 %
+    line fade to #0030a0 40 % in 2 s
+    repeat for ever
+        tip to 6 deg in 2 s
+        tip to -6 deg in 2 s
+
+cue swim "All parts, for ten seconds"
+    repeat 4 times
+        together
+            neck to 20 deg in 1.2 s
+            tip to 30 deg in 1.2 s
+            fan to -30 deg in 1.2 s
+        together
+            neck to -20 deg in 1.2 s
+            tip to -30 deg in 1.2 s
+            fan to 30 deg in 1.2 s
+
+cue flare "While the button is held"
+    fan to 35 deg in 800 ms
+    fan to 10 deg in 800 ms
+
+cue sag "Nobody presses it"
+    tip and fan to -20 deg in 2 s
+
+idle: go drift
+
+remote
+    button 1: go swim
+    button 2: go flare while held
+    stop button 3
+    lost 2 s: go sag
+"""
+"""A board that leads, one that follows and joins, and one of a small chip."""
+
 LANTERN = """\
 show "Lantern"
 

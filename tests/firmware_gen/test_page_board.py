@@ -16,12 +16,14 @@ from firmware_gen.board.board import ReferenceBoard
 from firmware_gen.board.slots import FIRST_BYTE, MARKS
 from firmware_gen.board.storage import Eeprom
 from firmware_gen.build import webassembly
-from firmware_gen.chips import CHIPS
+from firmware_gen.chips import CHIPS, Chip
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
+from firmware_gen.chips.atmega2560 import CHIP as ATMEGA2560
 from firmware_gen.link.frames import LinkFrame, Receiver, encode
 from firmware_gen.link.protocol import BUTTON as PRESSED
 from firmware_gen.link.protocol import (
     EVERYBODY,
+    HUB_KIND,
     ONE_WAY,
     REPLY,
     TRIGGER,
@@ -29,9 +31,11 @@ from firmware_gen.link.protocol import (
     RequestKind,
 )
 from firmware_gen.page.pins import abilities
+from firmware_gen.player.in_step import ARRIVAL
 from firmware_gen.player.player import Player
 from firmware_gen.table.decode import decode
 from firmware_gen.table.encode import encode as encoded
+from firmware_gen.table.layout import FOLLOWS, LEADS
 from firmware_gen.table.records import InputRecord, Table
 from tests.firmware_gen.page_board import PageBoard
 from tests.firmware_gen.random_tables import dices, random_requests, random_table, tables
@@ -132,6 +136,40 @@ def test_over_the_link_a_page_plays_as_the_reference_board_does(seed: int) -> No
 
 def fits(data: bytes) -> bool:
     return len(data) <= ATMEGA328P.slot_bytes
+
+
+@pytest.mark.parametrize("chip", [ATMEGA2560, ATMEGA328P], ids=lambda chip: chip.name)
+@pytest.mark.parametrize("seed", range(4))
+def test_a_page_board_follows_what_is_told_as_the_reference_does(seed: int, chip: Chip) -> None:
+    dice = Random(seed)
+    table = replace(random_table(dice, chip), role=FOLLOWS)
+    lead = Player(replace(table, role=LEADS, lost=None))
+    reference, board = Player(table), PageBoard(table)
+    requests = random_requests(dice, table, 400)
+    for number in range(400):
+        for at, kind, first, _ in requests:
+            if at == number and kind == "trigger":
+                lead.trigger(first)
+        lead.frame()
+        assert lead.told is not None
+        if dice.random() < 0.8:
+            board.hear(encode(LinkFrame(EVERYBODY, HUB_KIND | ONE_WAY, number % 256, lead.told)))
+            reference.hear_hub(lead.told, ARRIVAL)
+        assert reference.frame().raw == board.frame(), f"frame {number}"
+    assert board.told() == b""
+
+
+def test_a_page_board_that_leads_tells_what_the_reference_tells() -> None:
+    table = replace(random_table(Random(1), ATMEGA2560), role=LEADS)
+    reference, board = Player(table), PageBoard(table)
+    for number in range(200):
+        if number % 40 == 20:
+            tag = table.cues[number // 40 % len(table.cues)].tag
+            reference.trigger(tag)
+            board.trigger(tag)
+        assert reference.frame().raw == board.frame()
+        (told,) = Receiver().feed(board.told())
+        assert told.payload == reference.told
 
 
 def test_a_request_that_wants_an_answer_gets_it_on_the_line() -> None:

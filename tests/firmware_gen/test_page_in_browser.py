@@ -96,7 +96,7 @@ def _played(board: Any, asked: dict[int, list[str]], frames: int) -> list[Any]:
             elif in_reach:
                 reference.receive(says[request][next(turns)])
         shown.append(reference.frame())
-    return _by_output(board.table.outputs, shown)
+    return by_output(board.table.outputs, shown)
 
 
 def _stored(table: bytes) -> Eeprom:
@@ -108,7 +108,7 @@ def _stored(table: bytes) -> Eeprom:
     return cells
 
 
-def _by_output(outputs: Any, shown: list[Any]) -> list[Any]:
+def by_output(outputs: Any, shown: list[Any]) -> list[Any]:
     rows: list[Any] = []
     at = {"pulses": 0, "duties": 0, "strips": 0, "switches": 0}
     kinds = {"ServoRecord": "pulses", "LampRecord": "duties", "StripRecord": "strips"}

@@ -286,6 +286,7 @@ export function wordsOf(request) {
   const [what, which] = request.split(" ");
   if (what === "down" || what === "close") return `\u2193${which}`;
   if (what === "up" || what === "open") return `\u2191${which}`;
+  if (what === "plug" || what === "unplug") return request;
   return what === "go" ? which : WORDS[what] || what;
 }
 

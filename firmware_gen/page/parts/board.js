@@ -19,20 +19,45 @@ export class Board {
     this.duties = new Uint16Array(buffer, this.core.page_duties(), count("lamp"));
     this.pixels = new Uint8Array(buffer, this.core.page_pixels(), 3 * pixels);
     this.levels = new Uint8Array(buffer, this.core.page_levels());
+    this.hasPower = true;
+    this.fresh = this.memory();
   }
 
   put(at, bytes) {
     new Uint8Array(this.core.memory.buffer, at, bytes.length).set(bytes);
   }
 
+  /** Its part is unplugged or plugged in again: then the board begins as at power-on. */
+  power(on) {
+    if (on === this.hasPower) return;
+    this.hasPower = on;
+    if (on) this.put(0, this.fresh);
+    else for (const outputs of [this.pulses, this.duties, this.pixels, this.levels]) outputs.fill(0);
+  }
+
+  /** Bytes on the line from the board that leads. */
+  hearLeader(bytes) {
+    if (!this.hasPower) return;
+    this.put(this.core.page_wire(), bytes.subarray(0, this.core.page_wire_room()));
+    this.core.page_hear(bytes.length);
+  }
+
+  /** What a board that leads has told after its last frame. */
+  told() {
+    const count = this.core.page_tells();
+    return count ? new Uint8Array(this.core.memory.buffer, this.core.page_told(), count).slice() : null;
+  }
+
   /** Bytes on its line, for the next frame. */
   hear(bytes) {
+    if (!this.hasPower) return;
     this.put(this.core.page_line(), bytes.subarray(0, this.core.page_line_room()));
     this.core.page_receive(bytes.length);
   }
 
   /** Play a frame; what it said on the line meanwhile. */
   step() {
+    if (!this.hasPower) return null;
     this.core.page_frame();
     const count = this.core.page_said();
     return count ? new Uint8Array(this.core.memory.buffer, this.core.page_words(), count).slice() : null;
@@ -40,30 +65,36 @@ export class Board {
 
   /** A contact of this number closes or opens. */
   contact(button, closed) {
+    if (!this.hasPower) return;
     for (const [number, pin, activeLow] of this.spec.inputs) {
       if (number === button) this.levels[pin] = closed !== activeLow ? 1 : 0;
     }
   }
 
   get mode() {
-    return MODES[this.core.page_mode()];
+    return this.hasPower ? MODES[this.core.page_mode()] : "unplugged";
   }
 
   /** The cues that run: a bit for each, in the order of the table. */
   get running() {
-    return this.core.page_running() >>> 0;
+    return this.hasPower ? this.core.page_running() >>> 0 : 0;
   }
 
   isOn(output) {
-    return (this.levels[output.pin] === 1) === output.active_high;
+    return this.hasPower && (this.levels[output.pin] === 1) === output.active_high;
   }
 
   /** All that the board is at this moment. */
   state() {
+    return { hasPower: this.hasPower, memory: this.memory() };
+  }
+
+  memory() {
     return new Uint8Array(this.core.memory.buffer, 0, this.core.__heap_base.value).slice();
   }
 
-  restore(state) {
-    this.put(0, state);
+  restore({ hasPower, memory }) {
+    this.hasPower = hasPower;
+    this.put(0, memory);
   }
 }

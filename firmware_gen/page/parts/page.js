@@ -5,6 +5,7 @@ import { keysOf, listen } from "./keys.js";
 import { Lights } from "./lights.js";
 import { Readings } from "./readings.js";
 import { Remote } from "./remote.js";
+import { Plugs } from "./plugs.js";
 import { programs } from "./rig.js";
 import { Stage } from "./stage.js";
 import { Take } from "./take.js";
@@ -35,7 +36,7 @@ let painted = 0;
 let dirty = true;
 let told = "";
 
-let stage, lights, readings, remote, keys;
+let stage, lights, readings, remote, keys, plugs;
 const band = new Band(byId("band"), byId("playhead"), show, frame => seek(frame));
 
 /** Everything that is made of the show; made again when it is another one. */
@@ -43,13 +44,14 @@ function furnish() {
   const { tracks } = rehearsal.recording;
   const rows = document.querySelector("#readings tbody");
   const findings = byId("notes").querySelector("ul");
-  for (const node of [rows, byId("feeds"), byId("presses"), findings]) node.replaceChildren();
+  for (const node of [rows, byId("feeds"), byId("presses"), byId("plugs"), findings]) node.replaceChildren();
   stage = new Stage(byId("stage"), byId("ground"), show.parts, show.tilt_deg, tracks);
   lights = new Lights(byId("lamps"), tracks);
   lights.shown = !show.hard_on_eyes;
   readings = new Readings(rows, byId("feeds"), show, tracks);
   keys = keysOf(show.buttons);
   remote = new Remote(byId("presses"), show, keys, ask);
+  plugs = new Plugs(byId("plugs"), show, ask);
   byId("lost").textContent = show.lost_ms ? `silence of ${show.lost_ms / 1000} s starts its cue` : "the boards hear nothing";
   byId("lean").min = -show.tilt_deg;
   byId("lean").max = show.tilt_deg;
@@ -242,6 +244,7 @@ function say(rig, frame) {
   readings.showAt(take, rig, frame);
   const running = new Set(rig.boards.flatMap(board => board.spec.cues.filter((_, bit) => (board.running >>> bit) & 1)));
   remote.light(running);
+  plugs.show(rig);
   byId("reach").setAttribute("aria-pressed", String(!rig.inReach));
   byId("remote").classList.toggle("away", !rig.inReach);
   const modes = rig.boards.map(board => `${board.spec.name}: ${board.mode}`).join(", ");

@@ -47,7 +47,7 @@ export class Recording {
     this.tracks.forEach((track, n) => WRITE[track.kind](rig.boards[track.board], track, this.columns[n].values, frame));
     rig.boards.forEach((board, n) => {
       this.running[n].values[frame] = board.running;
-      this.modes[n].values[frame] = board.core.page_mode();
+      this.modes[n].values[frame] = board.hasPower ? board.core.page_mode() : 0;
     });
     this.frames = Math.max(this.frames, frame + 1);
   }

@@ -1,4 +1,4 @@
-// All boards of a show on one line, and what is said to them.
+// All boards of a show, what is said to them, and the line from the one that leads to the others.
 
 import { Board } from "./board.js";
 import { bytesOf } from "./packed.js";
@@ -17,6 +17,8 @@ export class Rig {
     this.boards = show.boards.map(
       spec => new Board(spec, show.chips[spec.chip], compiled[spec.chip])
     );
+    this.leader = this.boards.find(board => board.spec.role === "leads");
+    this.hearers = this.leader ? [this.leader] : this.boards; // of the remote
     this.sayings = Object.fromEntries(
       Object.entries(show.sayings).map(([name, both]) => [name, both.map(bytesOf)])
     );
@@ -27,12 +29,19 @@ export class Rig {
 
   /**
    * Play one frame of every board, after these requests. The remote says in every frame that it is
-   * there, as long as it is in reach.
+   * there, as long as it is in reach. The board that leads plays first: the others hear of it
+   * before their own frame.
    */
   step(requests) {
     if (this.inReach) this.say("beacon");
     for (const request of requests || []) this.ask(request);
-    const said = this.boards.map(board => board.step());
+    const led = this.leader?.step();
+    const told = this.leader?.hasPower && this.leader.told();
+    const said = this.boards.map(board => {
+      if (board === this.leader) return led;
+      if (told) board.hearLeader(told);
+      return board.step();
+    });
     said.forEach((words, n) => {
       if (words) this.boards.forEach((board, other) => other !== n && board.hear(words));
     });
@@ -41,7 +50,9 @@ export class Rig {
 
   ask(request) {
     const [what, which] = request.split(" ");
-    if (what === "lose") this.inReach = false;
+    if (what === "unplug" || what === "plug") {
+      this.boards.find(board => board.spec.name === which).power(what === "plug");
+    } else if (what === "lose") this.inReach = false;
     else if (what === "find") this.inReach = true;
     else if (what === "close" || what === "open") {
       for (const board of this.boards) board.contact(Number(which), what === "close");
@@ -51,7 +62,7 @@ export class Rig {
   say(request) {
     const words = this.sayings[request][this.turn];
     this.turn = 1 - this.turn;
-    for (const board of this.boards) board.hear(words);
+    for (const board of this.hearers) board.hear(words);
   }
 
   state() {
