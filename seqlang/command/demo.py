@@ -14,6 +14,7 @@ import click
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import ReportedMode
 from seqlang.command._board import end, must, wait_for_limp
+from seqlang.command._demo_creature import creature
 from seqlang.text.render import broken, columns_of
 from sim.rulebook import FRAME_S
 
@@ -50,8 +51,9 @@ def command(out: Path) -> None:
     """Do the whole job on a demo show with a virtual board.
 
     It checks, draws, compiles and transfers the show. It presses the remote's buttons and stops.
-    It compares what the board played with the preview. It needs no hardware, and leaves pictures,
-    a page on which you watch the show, and the board's table.
+    It compares what the board played with the preview. Then it plays a show with three boards, of
+    which one leads, and pulls a part off in mid-cue. It needs no hardware, and leaves pictures, a
+    page on which you watch the show, and the board's table.
 
     Example: bellcrank demo --out bellcrank-demo
     """
@@ -60,6 +62,8 @@ def command(out: Path) -> None:
     _compile(checked, out)
     try:
         _play(checked)
+        for step, words in creature():
+            _say(step, words)
     except LinkFailure as failure:
         end(failure)
     click.echo("\nnow look at the pictures, open the page in a browser, and write your own show;")

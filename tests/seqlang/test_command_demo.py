@@ -23,7 +23,7 @@ def test_the_demo_does_the_whole_job_and_leaves_what_it_names(
     assert (done.status, done.err) == (0, "")
     steps = [line.split()[0] for line in done.out.splitlines() if line]
     order = ["show", "check", "rehearse", "plot", "page", "compile", "board", "transfer", "remote"]
-    order += ["stop", "read", "compare"]
+    order += ["stop", "read", "compare", "creature", "press", "unplug"]
     assert [step for step in dict.fromkeys(steps) if step in order] == order
 
     inside = re.escape(str(folder) + os.sep)
@@ -46,6 +46,11 @@ def test_the_demo_does_the_whole_job_and_leaves_what_it_names(
     assert float(apart[1]) <= 0.5
     assert float(apart[2]) <= 0.1
     assert len(re.findall(r"^remote +button \d: `\w+` ran [\d.]+ s$", done.out, re.M)) == 6
+    said = " ".join(done.out.split())
+    started = re.search(r"`fly` starts on all of them, (\d+) ms apart", said)
+    assert started is not None
+    assert int(started[1]) <= 20
+    assert re.search(r"`right_wing` loses .* [0-4]\.\d s later .* has joined `fly`", said)
     assert re.search(r"stop +safe pose and pulses off after [12]\.\d s", done.out)
 
 
