@@ -1,7 +1,7 @@
 """`python -m tests.fuzz [TARGET ...]`: throw inputs at what reads texts, tables and frames.
 
     python -m tests.fuzz                          # 10,000 inputs to each target
-    python -m tests.fuzz --inputs 200000          # a million in all: the long run
+    python -m tests.fuzz --long                   # a million in all
     python -m tests.fuzz table --seed 7
     python -m tests.fuzz show --coverage          # atheris: towards code not reached yet
 
@@ -33,6 +33,7 @@ def main() -> int:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.add_argument("targets", nargs="*", metavar="TARGET", help=", ".join(TARGETS))
     parser.add_argument("--inputs", type=int, default=10_000, help="for each target [10000]")
+    parser.add_argument("--long", action="store_true", help="a million inputs for all targets")
     parser.add_argument("--seed", type=int, default=1, help="same number, same inputs [1]")
     parser.add_argument("--coverage", action="store_true", help="be led by coverage (atheris)")
     asked = parser.parse_args()
@@ -40,9 +41,13 @@ def main() -> int:
     if unknown:
         parser.error(f"no target {unknown[0]}; there are {', '.join(TARGETS)}")
     names = asked.targets or list(TARGETS)
+
+    def count(name: str) -> int:
+        return TARGETS[name].long_run if asked.long else int(asked.inputs)
+
     if asked.coverage:
-        return max(_led(name, asked.inputs, asked.seed) for name in names)
-    broken = sum(_fuzzed(TARGETS[name], asked.inputs, asked.seed) for name in names)
+        return max(_led(name, count(name), asked.seed) for name in names)
+    broken = sum(_fuzzed(TARGETS[name], count(name), asked.seed) for name in names)
     used_mb = _most_mb()
     print(f"memory: {used_mb:.0f} MB of {MOST_MB}")
     return int(broken > 0 or used_mb > MOST_MB)

@@ -13,8 +13,9 @@ from pathlib import Path
 import atheris
 
 with atheris.instrument_imports(include=["seqlang", "firmware_gen", "tests.fuzz.targets"]):
-    from tests.fuzz.targets import MOST_S, TARGETS
+    from tests.fuzz.targets import TARGETS
 
+from tests.fuzz.budget import MOST_S
 from tests.fuzz.trying import KEPT
 
 

@@ -1,6 +1,6 @@
 """A bounded run of the fuzzers, what they found before, and that they would find something.
 
-The long run is `python -m tests.fuzz --inputs 200000` (a million inputs to five targets).
+The long run is `python -m tests.fuzz --long` (a million inputs in all).
 """
 
 from __future__ import annotations
@@ -21,7 +21,15 @@ from tests.fuzz.targets import ROOT, TARGETS, FuzzTarget
 from tests.fuzz.trying import KEPT, Broke, inputs, keep, shortest, tried
 
 ONCE = sorted(path for path in KEPT.glob("*/*") if path.parent.name in TARGETS)
-A_FEW = {"show": 60, "layout": 80, "editor": 40, "table": 250, "link": 250}
+A_FEW = {
+    "read": 60,
+    "show": 60,
+    "layout": 80,
+    "editor": 40,
+    "server": 15,
+    "table": 250,
+    "link": 250,
+}
 
 
 @pytest.mark.parametrize("path", ONCE, ids=lambda path: f"{path.parent.name}-{path.name[:8]}")
@@ -71,6 +79,31 @@ def test_texts_after_the_grammar_are_read_line_by_line() -> None:
 
     look()
     assert sum(read) > len(read) / 2
+
+
+def test_the_long_run_is_a_million_inputs() -> None:
+    assert sum(target.long_run for target in TARGETS.values()) == 1_000_000
+
+
+def test_a_server_that_says_it_made_a_mistake_has_broken_its_target(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """So that an answer from a server whose insides broke is not taken for a good one."""
+    from tests.seqlang.editor_client import EditorClient
+
+    whole = EditorClient.findings
+
+    def spoilt(client: EditorClient, *args: int) -> list[dict[str, object]]:
+        client.logged.append("this is a mistake in bellcrank itself: planted")
+        return whole(client, *args)
+
+    assert tried(TARGETS["server"], b"show\n") is None
+    monkeypatch.setattr(EditorClient, "findings", spoilt)
+    broke = tried(TARGETS["server"], b"show\n")
+    assert broke is not None
+    assert "planted" in broke.how
+    monkeypatch.undo()
+    assert tried(TARGETS["server"], b"show\n") is None
 
 
 def planted(name: str, spoils: bytes) -> FuzzTarget:

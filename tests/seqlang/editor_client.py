@@ -7,11 +7,13 @@ parameters are built by hand, so that nothing of the server's own library is tak
 from __future__ import annotations
 
 import json
+import os
 import queue
 import subprocess
 import sys
 import threading
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
@@ -22,7 +24,11 @@ Json = dict[str, Any]
 
 
 class RequestFailedError(Exception):
-    """The server answered with an error."""
+    """The server answered with an error; `code` is of JSON-RPC 2.0 (5.1) or of the protocol."""
+
+    def __init__(self, code: int, message: str) -> None:
+        super().__init__(message)
+        self.code = code
 
 
 class EditorClient:
@@ -73,6 +79,12 @@ class EditorClient:
             for pipe in (self.process.stdin, self.process.stdout, self.process.stderr):
                 assert pipe is not None
                 pipe.close()
+
+    def worked_s(self) -> float:
+        """Processor time that the server has used so far (Linux, proc(5): utime and stime)."""
+        line = Path(f"/proc/{self.process.pid}/stat").read_text(encoding="ascii")
+        fields = line.rpartition(")")[2].split()
+        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
     # -- frames -------------------------------------------------------------------------------
 
@@ -127,7 +139,7 @@ class EditorClient:
             self._take()
         message = self._answers.pop(number)
         if "error" in message:
-            raise RequestFailedError(message["error"]["message"])
+            raise RequestFailedError(message["error"]["code"], message["error"]["message"])
         return message["result"]
 
     def ask(self, method: str, params: object) -> Any:
