@@ -23,6 +23,7 @@ import tempfile
 import time
 from collections.abc import Iterable, Iterator, Sequence
 from multiprocessing.connection import Connection
+from pathlib import Path
 
 from tests.mutation import c_mutants, known
 from tests.mutation.mutants import Mutant, module_files, mutants
@@ -162,6 +163,8 @@ def session(
         trials.trouble = trials.trouble or f"the tests cannot be collected\n{printed}"
     if trials.trouble:
         out.send(trials.trouble)
+    for module in trials.unwatched:
+        out.send(f"a mutant planted in every function of {module} is not found")
     for name in trials.red:
         out.send(f"{name}: it fails without any change")
     out.close()
@@ -200,7 +203,7 @@ def main(words: Sequence[str]) -> int:
 
 
 def summary(
-    found: list[Mutant], outcomes: Iterable[Outcome], reasons: known.Reasons, missed: int
+    found: list[Mutant], outcomes: list[Outcome], reasons: known.Reasons, missed: int
 ) -> bool:
     """Print the figures, and what the list of known survivors says wrongly; whether all is well."""
     tried = [one for one in outcomes if one.verdict != "unborn"]
@@ -209,12 +212,33 @@ def summary(
         if reasons.get(one.mutant) is not None:
             print(f"known.toml lists what a test finds: {describe(one)}")
     listed = len(tried) - len(caught) - missed
+    for line in table(outcomes, reasons):
+        print(line)
     share = 100.0 * len(caught) / max(1, len(tried) - listed)
     print(
         f"{len(tried)} of {len(found)} changes tried: {len(caught)} found, {missed} missed, "
         f"{listed} known to make no difference; {share:.1f} % of those that make one are found"
     )
     return missed > 0
+
+
+def table(outcomes: Iterable[Outcome], reasons: known.Reasons) -> list[str]:
+    """Of each room, if there are several: tried, found, known, and the share that is found."""
+    rooms: dict[str, list[str]] = {}
+    for one in outcomes:
+        if one.verdict != "unborn":
+            is_known = one.verdict == "missed" and reasons.get(one.mutant) is not None
+            kind = "known" if is_known else one.verdict
+            rooms.setdefault(str(Path(one.mutant.module).parent), []).append(kind)
+    if len(rooms) < 2:
+        return []
+    lines = [f"{'room':34} tried found known  score"]
+    for room, kinds in sorted(rooms.items()):
+        known_ones, missed = kinds.count("known"), kinds.count("missed")
+        found = len(kinds) - known_ones - missed
+        score = f"{100.0 * found / (found + missed):5.1f}%" if found + missed else "    -"
+        lines.append(f"{room:34} {len(kinds):5} {found:5} {known_ones:5} {score}")
+    return lines
 
 
 if __name__ == "__main__":

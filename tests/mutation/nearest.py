@@ -67,12 +67,16 @@ CORE = (
     "properties/test_core_random.py",
 )
 
+# boards that lead and follow: the reference and the core, each held against the other
+WIRED = ("firmware_gen/test_following.py",)
+
 NEAREST: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("sim/pictures/*", ("sim",)),
     ("sim/rig/*", PHYSICS),
     ("sim/strain/*", STRAIN),
     ("sim/score/*", (*SCORE, *REHEARSAL)),
     ("sim/light/*", (*LIGHT, "sim/test_physics_eye.py")),
+    ("sim/rehearsal/[fl]*ing.py", (*REHEARSAL, *WIRED)),
     ("sim/rehearsal/*", (*REHEARSAL, "sim/test_score.py", "sim/test_strip_light.py")),
     ("sim/*", ("sim", "references")),
     ("seqlang/checks/motion/*", MOTION),
@@ -80,8 +84,10 @@ NEAREST: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("seqlang/checks/*", CHECKS),
     ("seqlang/text/*", ("seqlang", "properties/test_show_text_round_trip.py")),
     ("seqlang/*", ("seqlang",)),
-    ("firmware_gen/core/*.c", CORE),
-    ("firmware_gen/player/*", PLAYER),
+    ("firmware_gen/core/bc_[fl][eo][al]*.c", WIRED),
+    ("firmware_gen/core/*.c", (*CORE, *WIRED)),
+    ("firmware_gen/player/[hi]*.py", (*WIRED, *PLAYER)),
+    ("firmware_gen/player/*", (*PLAYER, *WIRED)),
     ("firmware_gen/*", ("firmware_gen", "properties/test_table_random.py")),
 )
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from tests.mutation import c_mutants, known
-from tests.mutation.__main__ import mutants_of
-from tests.mutation.mutants import changed_source, mutants
+from tests.mutation.__main__ import mutants_of, table
+from tests.mutation.mutants import Mutant, changed_source, mutants
 from tests.mutation.nearest import ROOT, nearest
-from tests.mutation.trials import names_given, words_of
+from tests.mutation.trials import Outcome, names_given, words_of
 
 
 def changes(text: str) -> list[str]:
@@ -94,3 +94,21 @@ def test_a_change_at_import_is_looked_for_by_the_tests_that_ask_for_its_name() -
 
     assert {"LIMIT", "size"} <= words_of(asks.__code__)
     assert "WAYS" not in words_of(asks.__code__)
+
+
+def test_each_room_has_its_share_of_what_is_found() -> None:
+    def outcome(module: str, verdict: str, key: str = "1 -> 2") -> Outcome:
+        return Outcome(Mutant(module, 0, 1, range(1, 2), "", key), verdict, "")
+
+    listed = known.Reasons({"sim/rig/b.py": {"module: 3 -> 4": "it makes no difference"}})
+    outcomes = [
+        *(outcome("sim/rig/a.py", "found"), outcome("sim/rig/b.py", "slow")),
+        *(outcome("sim/rig/b.py", "missed"), outcome("sim/rig/b.py", "missed", "3 -> 4")),
+        *(outcome("sim/light/c.py", "found"), outcome("sim/light/c.py", "unborn")),
+    ]
+    assert [line.split() for line in table(outcomes, listed)] == [
+        ["room", "tried", "found", "known", "score"],
+        ["sim/light", "1", "1", "0", "100.0%"],
+        ["sim/rig", "4", "2", "1", "66.7%"],
+    ]
+    assert table(outcomes[:2], listed) == []
