@@ -104,9 +104,7 @@ def _checked(loaded: Loaded, show: Show, before_each: Callable[[], object]) -> C
     found = [*loaded.findings, *_found(context, CHECKS, before_each)]
     if context.draws is not None:
         longest = _context(loaded, show, "longest", partial)
-        told = {(one.name, one.span) for one in found}
-        more = _found(longest, CHECKS, before_each)
-        found += [one for one in more if (one.name, one.span) not in told]
+        found = _with_graver(found, _found(longest, CHECKS, before_each))
     compiled = None
     before_each()
     if not any(finding.name in TABLE_TOO_LONG for finding in found):
@@ -118,6 +116,35 @@ def _checked(loaded: Loaded, show: Show, before_each: Callable[[], object]) -> C
     return Checked(
         _in_order(found, loaded.sources, loaded.told), sealed, summarise(context), context
     )
+
+
+def _with_graver(found: Iterable[Finding], more: Iterable[Finding]) -> list[Finding]:
+    """What was found with the shortest waits, and what is graver, or new, with the longest.
+
+    Both are of one show, so what is said twice of one place is told once. Where several things are
+    said of it, that of the same names is the same.
+    """
+    kept = list(found)
+    for one in more:
+        twins = [n for n, old in enumerate(kept) if (old.name, old.span) == (one.name, one.span)]
+        names = _NAMED.findall(one.message)
+        same = [n for n in twins if _NAMED.findall(kept[n].message) == names] or twins
+        if not twins:
+            kept.append(one)
+        elif all(_gravity(one) > _gravity(kept[n]) for n in same):
+            kept[same[0]] = one
+    return kept
+
+
+def _gravity(finding: Finding) -> tuple[int, float]:
+    """How grave a finding is, to compare it with another of the same name."""
+    beyond = 0.0
+    if finding.asked is not None and finding.limit is not None:
+        beyond = abs(finding.asked - finding.limit)
+    return _GRAVITY.index(finding.severity), beyond
+
+
+_GRAVITY: Sequence[Severity] = ("advice", "warning", "error")
 
 
 def _context(loaded: Loaded, show: Show, holds: Holds, partial: bool) -> Context:

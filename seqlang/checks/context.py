@@ -267,7 +267,7 @@ class Context:
     @cached_property
     def eye(self) -> Eye:
         """Who looks at the lights of the show, for all checks."""
-        return Eye(self.show)
+        return Eye(self.show, self.written)
 
     def playable(self, cue: Cue) -> bool:
         """Whether a rehearsal can play the cue (see `too_many_threads`)."""

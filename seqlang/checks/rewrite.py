@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 Direction: TypeAlias = Literal["up", "down"]
 
+_RANGE = re.compile(r"(?P<least>.*?[^ .])(?P<dots> *\.\. *)(?P<most>[^ .].*)")
+
 _WRITTEN = re.compile(r"(?P<number>-?[0-9]+(?:\.(?P<decimals>[0-9]+))?)(?P<gap> *)(?P<unit>\S*)")
 
 
@@ -32,20 +34,40 @@ def rewritten(
 ) -> Fix:
     """A fix that puts `value` (as the model keeps it, see `measure`) at `span`.
 
-    It is rounded in `direction` (of the value, not of the number: more seconds per 60 deg are
-    less speed) to the last digit the text shows, in the text's own unit. A text that is no plain
-    quantity (a constant's name, a sum), or that would be rounded to nothing, is replaced by one in
-    the unit the measure suggests.
+    It is rounded in `direction` (of the value, not of the number: more seconds per 60 deg are less
+    speed) to the last digit the text shows, in the text's own unit. Of a range that is drawn from,
+    the upper end stays where it may (`up`). A text that is no plain quantity (a constant's name, a
+    sum), or that would be rounded to nothing, is replaced by one in the unit the measure suggests.
     """
     coherent = Fraction(value) / measure.scale
-    written = _WRITTEN.fullmatch(context.text(span))
+    text = context.text(span)
+    drawn = _RANGE.fullmatch(text)
+    if drawn is not None and direction == "up":
+        most = _amount(drawn["most"], measure)
+        if most is not None and coherent <= most:
+            least = _spelled(drawn["least"], coherent, measure, direction)
+            return Fix(span, f"{least}{drawn['dots']}{drawn['most']}")
+    return Fix(span, _spelled(text, coherent, measure, direction))
+
+
+def _spelled(text: str, coherent: Fraction, measure: units.Measure, direction: Direction) -> str:
+    """A value in coherent units, written as the text in its place is."""
+    written = _WRITTEN.fullmatch(text)
     if written is not None and _dimension(written["unit"]) == measure.dimension:
         decimals = len(written["decimals"] or "")
         number = _number(coherent, written["unit"], decimals, direction)
         if coherent == 0 or float(number) != 0.0:
-            return Fix(span, f"{number}{written['gap']}{written['unit']}")
-    text = f"{_number(coherent, measure.unit, 0, direction)} {measure.unit}"
-    return Fix(span, text.rstrip())
+            return f"{number}{written['gap']}{written['unit']}"
+    return f"{_number(coherent, measure.unit, 0, direction)} {measure.unit}".rstrip()
+
+
+def _amount(text: str, measure: units.Measure) -> Fraction | None:
+    """A plain quantity in coherent units; None for anything else."""
+    written = _WRITTEN.fullmatch(text)
+    if written is None or not written["unit"] or _dimension(written["unit"]) != measure.dimension:
+        return None
+    unit = written["unit"]
+    return None if unit in units.INVERSE else Fraction(written["number"]) * units.UNITS[unit][0]
 
 
 def _dimension(unit: str) -> units.Dimension | None:

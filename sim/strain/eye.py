@@ -59,6 +59,7 @@ from sim.score.tree import (
     outputs_used,
     swapped,
 )
+from sim.strain.drawn_light import MayFlash, draws_something, may_flash
 from sim.strain.light_bound import LightBound
 from sim.strain.light_sources import joined, light_sources, luminances
 from sim.strain.light_states import Entry, Light, LightStates, dark_of
@@ -150,13 +151,17 @@ class Laid:
 class Eye:
     """Looks at the lights of a show; each cue is rehearsed once."""
 
-    def __init__(self, show: Show) -> None:
+    def __init__(self, show: Show, written: Show | None = None) -> None:
+        """`written`: the show as it was written, where it draws something and `show` has that
+        written out."""
         lights = tuple(o for o in show.rig.outputs if isinstance(o, Lamp | Strip))
         self.show = replace(show, rig=replace(show.rig, outputs=lights, inputs=()))
         """The show with its lights alone."""
         self.names = frozenset(output.name for output in lights)
-        self.bound = LightBound(self.show)
         self.states = LightStates(show)
+        self._written = {cue.name: cue for cue in (written or show).score.cues}
+        draws = {name: cue.body for name, cue in self._written.items() if draws_something(cue)}
+        self.bound = LightBound(self.show, draws)
         self._seen: dict[str, tuple[Sight, ...]] = {}
         self._found: dict[str, tuple[Flash, ...]] = {}
         self._frames = 0
@@ -216,6 +221,18 @@ class Eye:
     def flashes_as(self, cue: Cue) -> tuple[Flash, ...]:
         """The same for a cue that the show does not have in this form."""
         return self._judged(self._sights(cue))
+
+    def may_flash(self, cue: Cue) -> tuple[MayFlash, ...]:
+        """What may flash in a cue of the show by what it draws, seen or not."""
+        return may_flash(self.show, cue, self._written[cue.name], self.bound, self.states)
+
+    def may_flash_as(self, cue: Cue, change: Callable[[Step], Step]) -> tuple[MayFlash, ...]:
+        """The same with `change` applied to every step without steps inside it."""
+        written = self._written[cue.name]
+        slow = replace(cue, body=swapped(cue.body, change))
+        as_written = replace(written, body=swapped(written.body, change))
+        bound = LightBound(self.show, {cue.name: as_written.body})
+        return may_flash(self.show, slow, as_written, bound, self.states)
 
     def may_make_row(self, cue: Cue) -> bool:
         """Whether the cue changes often and long enough for a row of flashes that is too long."""

@@ -56,8 +56,12 @@ class _Loop(NamedTuple):
 class LightBound:
     """Bounds on changes of light for the cues of a show; each cue is read once."""
 
-    def __init__(self, show: Show) -> None:
+    def __init__(self, show: Show, written: Mapping[str, Step] | None = None) -> None:
+        """`written`: by cue its body as it was written, where it draws something. Its times are
+        the shortest, and a body that is written out once for every draw would count as if all of
+        its passes might come at once."""
         self._show = show
+        self._written = dict(written or {})
         self._lights = {
             o.name: o.pixels if isinstance(o, Strip) else 1
             for o in show.rig.outputs
@@ -78,6 +82,11 @@ class LightBound:
     def of_light(self, cue: Cue, name: str) -> float:
         """The same for one light."""
         return _densest([one for one in self._read(cue) if one.output == name])
+
+    def weighted(self, cue: Cue, shares: Mapping[str, float]) -> float:
+        """As `of`, with ways of each light counting as much as its share, 0 to 1."""
+        ways = [one._replace(most=one.most * shares[one.output]) for one in self._read(cue)]
+        return _densest(ways)
 
     def of_play(self, starts: int) -> float:
         """Most changes within any second of any play, of one light or of all together.
@@ -100,7 +109,8 @@ class LightBound:
     def _read(self, cue: Cue) -> list[_Ways]:
         if cue.name not in self._ways:
             again = cue.name in self._held and duration_ms(cue.body) > 0
-            body = Repeat(cue.body, None) if again else cue.body
+            body = self._written.get(cue.name, cue.body)
+            body = Repeat(body, None) if again else body
             ways = _ways(body, self._lights, self._ways_of_a_fade)
             if cue.name in self._show.score.idle:
                 # after power-up its lights come on a frame before it starts

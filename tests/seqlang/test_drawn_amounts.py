@@ -181,3 +181,38 @@ lamp heart""",
     played = float(np.mean(torque_nm**2)) ** 0.5 / arm.ratings[0].stall_nm
     (told,) = (one for one in heats(at_its_hardest(show)) if one.servo == "arm")
     assert 0.99 * played <= told.rms_share <= 1.1 * played
+
+
+FLICKER = """
+board head: atmega328p, address 1
+lamp heart: head pin PD6
+cue flick, seed 11
+    repeat for ever
+        heart fade to 65 % .. 75 % in {first}
+        heart fade to 6 % .. 62 % in 147 ms
+idle: go flick
+remote
+    stop button 2
+"""
+
+
+def test_light_that_may_flash_by_what_is_drawn_is_an_error_with_the_time_that_passes() -> None:
+    source = loaded(FLICKER.format(first="163 ms .. 400 ms"))
+    (found,) = (one for one in check(source).findings if one.name == "general-flash")
+    assert found.severity == "error"
+    assert "may flash 4 times" in found.message
+    assert found.fix is not None
+    # the upper end stays
+    assert found.fix.text.endswith(" ms .. 400 ms")
+    least = int(found.fix.text.split()[0])
+    for ms, passes in ((least, True), (least - 1, False)):
+        again = check(loaded(FLICKER.format(first=f"{ms} ms .. 400 ms")))
+        assert again.failed is not passes
+
+
+def test_a_range_whose_upper_end_is_too_short_becomes_one_time() -> None:
+    source = loaded(FLICKER.format(first="163 ms .. 176 ms"))
+    (found,) = (one for one in check(source).findings if one.name == "general-flash")
+    assert found.fix is not None
+    assert ".." not in found.fix.text
+    assert not check(loaded(FLICKER.format(first=found.fix.text))).failed

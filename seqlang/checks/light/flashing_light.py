@@ -4,7 +4,9 @@ general-flash: the light of a cue flashes more than three times within a second.
 red-flash: the red light of a cue flashes more than three times within a second.
 
 What: no output by itself, and not all of them together, makes more than three general flashes or
-red flashes within any one second, in any cue rehearsed over idle, effects included.
+red flashes within any one second, in any cue rehearsed over idle, effects included. Where a strand
+of idle draws what its light does, the worst that can be drawn counts. Only where an effect lies
+over such light, or fades of it cut one another short, it is a warning that nothing rules it out.
 
 Why: flashing light, saturated red above all, can set off seizures.
 
@@ -26,7 +28,7 @@ lamps and strips (see `sim/light/flash.py`). Passing is no promise: some people 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import islice
 
@@ -35,12 +37,16 @@ from seqlang.checks.figures import listed, seconds
 from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
 from seqlang.text.findings import Finding, Fix, Span
-from sim.light.flash import FLASHES, Flashing
-from sim.model import Cue, Effect, Fade, Hold, Repeat, Step, StripLight
+from sim.light.flash import FLASHES, Flashing, FlashKind
+from sim.model import Cue, Effect, Fade, Hold, Move, Repeat, Step, StripLight
+from sim.score.draws import draws_in
 from sim.score.tree import swapped, timeline, walk
+from sim.strain.drawn_light import MayFlash
 from sim.strain.eye import Flash, least_passing_ms
 
 SCREENS = "thresholds of WCAG 2.2, made for screens; some people react to less"
+
+SLOWER = "slow it down, or let it change by less than a tenth of its light"
 
 MOST_TRIED = 8
 """So many numbers of a cue are tried (own limit)."""
@@ -51,15 +57,54 @@ def check(context: Context) -> Iterator[Finding]:
         return
     for cue in context.show.score.cues:
         if not context.eye.bound.cannot_flash(cue) and context.playable(cue):
-            for flash in context.eye.flashes(cue):
+            flashes = context.eye.flashes(cue)
+            for flash in flashes:
                 yield _finding(context, cue, flash)
+            if not flashes:
+                for one in context.eye.may_flash(cue):
+                    yield _possible(context, cue, one)
+
+
+def _possible(context: Context, cue: Cue, one: MayFlash) -> Finding:
+    """What no rehearsal shows, and what draws may bring about."""
+    fix, least_ms = _slower(context, cue, one.kind, one.outputs) or (None, 0)
+    red = "red " if one.kind == "red" else ""
+    if one.is_near:
+        said = f"may flash {red}{one.count} times within one second of cue `{cue.name}`"
+        note = "counted for the worst that can be drawn; a rehearsal with other draws did not flash"
+        help_ = SLOWER
+    else:
+        said = f"may flash {red}too often within one second of cue `{cue.name}`"
+        note = "so many changes fit into a second; a rehearsal with some of the draws did not flash"
+        help_ = "take longer times, or lay no effect over light that is drawn"
+    return Finding(
+        "error" if one.is_near else "warning",
+        f"{one.kind}-flash",
+        f"{listed(list(one.outputs))} {said}, and {FLASHES} times are safe",
+        context.span(_drawing(context, cue, one.outputs).mark),
+        label="drawn anew at every pass",
+        notes=(note, SCREENS),
+        help=help_ if fix is None else _passing(fix.text, least_ms),
+        fix=fix,
+        asked=one.count,
+        limit=FLASHES,
+        unit="flashes a second",
+    )
+
+
+def _drawing(context: Context, cue: Cue, outputs: tuple[str, ...]) -> Move | Fade | Hold:
+    """The first statement of a strand that draws for these lights, or else at all."""
+    written = next(one for one in context.written.score.cues if one.name == cue.name)
+    several = list(draws_in(written.body))
+    own = (step for step in several if isinstance(step, Fade) and step.output in outputs)
+    return next(own, several[0])
 
 
 def _finding(context: Context, cue: Cue, flash: Flash) -> Finding:
     found = flash.found
     culprit = flash.effect or _culprit(cue, found)
     span = context.span(cue.mark if culprit is None else culprit.mark, "name")
-    slower = _slower(context, cue, found)
+    slower = _slower(context, cue, found.kind, found.outputs)
     kind = "flashes red" if found.kind == "red" else "flashes"
     at = max(0.0, found.at_ms)
     return Finding(
@@ -70,9 +115,7 @@ def _finding(context: Context, cue: Cue, flash: Flash) -> Finding:
         span,
         label=f"the second from {seconds(at)} on",
         notes=(*_notes(context, flash), SCREENS),
-        help="slow it down, or let it change by less than a tenth of its light"
-        if slower is None
-        else _passing(slower[0].text, slower[1]),
+        help=SLOWER if slower is None else _passing(slower[0].text, slower[1]),
         fix=None if slower is None else slower[0],
         asked=found.count,
         limit=FLASHES,
@@ -132,13 +175,15 @@ class _TiredError(Exception):
     """So much has been watched that no further number is tried."""
 
 
-def _slower(context: Context, cue: Cue, found: Flashing) -> tuple[Fix, int] | None:
+def _slower(
+    context: Context, cue: Cue, kind: FlashKind, outputs: tuple[str, ...]
+) -> tuple[Fix, int] | None:
     """The one number in the cue whose least increase makes this flashing pass, and that number."""
-    for span, part, now_ms in islice(_numbers(context, cue, found), MOST_TRIED):
+    for span, part, now_ms in islice(_numbers(context, cue, outputs), MOST_TRIED):
         if context.eye.is_tired:
             return None
         try:
-            passing = _least(context, cue, found, span, part, now_ms)
+            passing = _least(context, cue, kind, span, part, now_ms)
         except _TiredError:
             return None
         if passing is not None:
@@ -146,16 +191,18 @@ def _slower(context: Context, cue: Cue, found: Flashing) -> tuple[Fix, int] | No
     return None
 
 
-def _numbers(context: Context, cue: Cue, found: Flashing) -> Iterator[tuple[Span, str, int]]:
+def _numbers(
+    context: Context, cue: Cue, outputs: tuple[str, ...]
+) -> Iterator[tuple[Span, str, int]]:
     """Periods of effects first, then the longest durations inside the innermost repeats."""
     for step in walk(cue.body):
-        if not isinstance(step, Effect) or step.output not in found.outputs:
+        if not isinstance(step, Effect) or step.output not in outputs:
             continue
         if context.has_part(step.mark, "period"):
             yield context.span(step.mark, "period"), "period", step.period_ms
     for repeat in reversed([step for step in walk(cue.body) if isinstance(step, Repeat)]):
         inside = list(walk(repeat.body))
-        if not any(isinstance(s, Fade) and s.output in found.outputs for s in inside):
+        if not any(isinstance(s, Fade) and s.output in outputs for s in inside):
             continue
         timed = [s for s in inside if isinstance(s, Fade | Hold)]
         for step in sorted(timed, key=lambda s: -s.duration_ms):
@@ -164,7 +211,7 @@ def _numbers(context: Context, cue: Cue, found: Flashing) -> Iterator[tuple[Span
 
 
 def _least(
-    context: Context, cue: Cue, found: Flashing, span: Span, part: str, now_ms: int
+    context: Context, cue: Cue, kind: FlashKind, span: Span, part: str, now_ms: int
 ) -> int | None:
     """The least number (ms) at `span` with which the cue passes; None: none that is sensible.
 
@@ -174,14 +221,17 @@ def _least(
     def passes(value: int) -> bool:
         if context.eye.is_tired:
             raise _TiredError
-        slow = replace(cue, body=_with(context, cue.body, span, part, value))
-        return not any(f.found.kind == found.kind for f in context.eye.flashes_as(slow))
+        change = _with(context, span, part, value)
+        slow = replace(cue, body=swapped(cue.body, change))
+        if any(f.found.kind == kind for f in context.eye.flashes_as(slow)):
+            return False
+        return not any(one.kind == kind for one in context.eye.may_flash_as(cue, change))
 
     return least_passing_ms(now_ms, passes, regular=part == "duration")
 
 
-def _with(context: Context, body: Step, span: Span, part: str, value: int) -> Step:
-    """The cue with `value` in place of the number at `span`, in every step it is written for."""
+def _with(context: Context, span: Span, part: str, value: int) -> Callable[[Step], Step]:
+    """What puts `value` in place of the number at `span` in every step it is written for."""
 
     def change(step: Step) -> Step:
         if not isinstance(step, Effect | Fade | Hold) or not _at(context, step, part, span):
@@ -190,7 +240,7 @@ def _with(context: Context, body: Step, span: Span, part: str, value: int) -> St
             return replace(step, period_ms=value)
         return replace(step, duration_ms=value)
 
-    return swapped(body, change)
+    return change
 
 
 def _at(context: Context, step: Effect | Fade | Hold, part: str, span: Span) -> bool:

@@ -1,0 +1,281 @@
+"""Whether a strand of idle may flash too often by what it draws: a bound, close to what it can do.
+
+A rehearsal shows some draws out of millions. So the worst of them is reckoned. Shorter times bring
+more changes into a second, so each time is its shortest. Between two changes light is at an
+extreme, at the end of a fade. A row of n changes has n - 1 such extremes, turn about high and low.
+It takes from the first change, as late in its fade as its ends allow, over all that lies between,
+to the last one, as early in its fade as its ends allow. The extremes in between are taken at the
+ends of their ranges, and nothing that a value is for one change keeps it from another one for the
+next. So a row may be thought of that no draw brings about; the bound errs on the safe side.
+
+Several lights of a strand together are `sim.strain.drawn_together`'s. Where an effect lies over a
+light, where its fades cut one another short, or where a button could hold a repeat, ways up and
+down are counted instead (`sim.strain.light_bound`). There a light that hardly counts among all of
+them counts by how much it does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from math import inf, pi
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.arrays import Array
+from sim.light.counting import TOO_MANY
+from sim.light.flash import CHANGE, RED_CHANGE, FlashKind
+from sim.model import Cue, Effect, Hold, Lamp, Repeat, Show, Step, Strip
+from sim.score.draws import draws_in
+from sim.score.tree import Lengths, acts, swapped, walk
+from sim.strain.drawn_stands import (
+    ROUND,
+    Sense,
+    Stand,
+    can_be_red,
+    levels_of,
+    own_luminance,
+    reached,
+    redness_of,
+    senses_of,
+    stands_of,
+    tinge_of,
+    way_to,
+    weights_of,
+)
+from sim.strain.drawn_together import most_changes_together
+from sim.strain.light_bound import WINDOW_MS, LightBound, effect_ways
+from sim.strain.light_states import LightStates
+
+
+@dataclass(frozen=True, slots=True)
+class MayFlash:
+    """What may flash more than three times within a second: which lights, and how often at most.
+
+    `is_near`: the bound is close to what can happen; else nothing better is known than a count of
+    all ways of light up and down.
+    """
+
+    kind: FlashKind
+    outputs: tuple[str, ...]
+    count: int
+    is_near: bool = True
+
+
+def draws_something(cue: Cue) -> bool:
+    """Whether a cue, as it was written, draws anything."""
+    return next(draws_in(cue.body), None) is not None
+
+
+def may_flash(
+    show: Show, cue: Cue, written: Cue, bound: LightBound, states: LightStates
+) -> tuple[MayFlash, ...]:
+    """What may flash in a strand, whatever is drawn; each light by itself, then all together.
+
+    `cue`: the strand as the checks look at it, `written`: as it was written, with its draws.
+    `show`: the show with its lights alone.
+    """
+    if not draws_something(written) or bound.cannot_flash(cue):
+        return ()
+    lights = {o.name: o for o in show.rig.outputs if isinstance(o, Lamp | Strip)}
+    used = [name for name in lights if any(act.output == name for act in acts(cue.body))]
+    rows = {name: stands_of(written.body, lights[name], states) for name in used}
+    found: dict[tuple[FlashKind, tuple[str, ...], bool], int] = {}
+
+    def note(
+        kind: FlashKind, outputs: tuple[str, ...], changes: float, is_near: bool = True
+    ) -> None:
+        if changes >= TOO_MANY:
+            key = kind, outputs, is_near
+            found[key] = max(int(changes // 2), found.get(key, 0))
+
+    for name, row in rows.items():
+        if row is None:
+            effects = _under_effects(show, written, lights[name], states)
+            note("general", (name,), min(effects, bound.of_light(cue, name)), is_near=False)
+            continue
+        others = tuple(lights.values()) if len(used) == 1 < len(lights) else ()
+        for sense in senses_of(lights[name], others):
+            note(sense.kind, sense.outputs, _most_changes(row, sense))
+    if len(used) > 1 and not found:
+        known = {name: row for name, row in rows.items() if row is not None}
+        if len(known) < len(rows):
+            most = bound.weighted(cue, _shares(lights, states))
+            note("general", tuple(used), most, is_near=False)
+        else:
+            for kind, most in _together(lights, known):
+                note(kind, tuple(used), most)
+    return tuple(
+        MayFlash(kind, outputs, count, is_near) for (kind, outputs, is_near), count in found.items()
+    )
+
+
+def _together(
+    lights: Mapping[str, Lamp | Strip], rows: Mapping[str, Sequence[Stand]]
+) -> Iterator[tuple[FlashKind, int]]:
+    """The changes of several lights of one strand, as all lights of the show are seen."""
+    shares = weights_of(tuple(lights.values()))
+    own = {name: _scaled(own_luminance(lights[name]), shares[name]) for name in rows}
+    yield "general", most_changes_together(rows, own, CHANGE)
+    if not any(can_be_red(light) for light in lights.values()):
+        return
+    counts = {n: one.count if isinstance(one, Lamp) else one.pixels for n, one in lights.items()}
+    leds = sum(counts.values())
+    red = {name: _scaled(redness_of(lights[name]), counts[name] / leds) for name in rows}
+    yield "red", most_changes_together(rows, red, RED_CHANGE)
+    yield "red", most_changes_together(rows, {name: tinge_of(lights[name]) for name in rows}, 1.0)
+
+
+def _scaled(value: Callable[[Array], Array], share: float) -> Callable[[Array], Array]:
+    return lambda levels: value(levels) * share
+
+
+def _shares(lights: Mapping[str, Lamp | Strip], states: LightStates) -> dict[str, float]:
+    """How much a way of each light counts among all lights together, 0 to 1.
+
+    Within one way of a bright light, a dim one has to go against it by a tenth of the whole for two
+    changes more: a way of a thousandth of the whole counts as a fiftieth.
+    """
+    weights = weights_of(tuple(lights.values()))
+    found = {}
+    for name, light in lights.items():
+        levels = np.array([levels_of(one) for one in states.left(name)])
+        most = float(own_luminance(light)(levels).max())
+        found[name] = min(1.0, 2.0 * weights[name] * most / CHANGE)
+    return found
+
+
+# -- under effects --------------------------------------------------------------------------------
+
+
+def _under_effects(show: Show, written: Cue, light: Lamp | Strip, states: LightStates) -> float:
+    """Most changes of a light whose fades an effect lies over.
+
+    Each way of the fades is one. An effect makes two more for every so much as counts by which it
+    brings the light to and fro, at the light's brightest, within a second.
+    """
+    body = written.body
+    effects = [e for e in acts(body) if isinstance(e, Effect) and e.output == light.name]
+    least = RED_CHANGE if can_be_red(light) else CHANGE
+    if can_be_red(light) and any(effect.depth_pct >= 100.0 for effect in effects):
+        return inf  # a red light that goes quite dark changes its colour, however dim it is
+    plain = swapped(body, lambda step: Hold(0) if isinstance(step, Effect) else step)
+    fades = LightBound(show, {written.name: plain}).of_light(written, light.name)
+    value = own_luminance(light)
+    levels = np.array([levels_of(one) for one in states.left(light.name)])
+    steepest = float((value(levels) - value(levels * (1.0 - _BIT))).max()) / _BIT
+    passes = _passes_of_effects(body)
+    most = jumps = 0.0
+    for effect in effects:
+        depth = effect.depth_pct / 100.0
+        swing = float((value(levels) - value(levels * (1.0 - depth))).max())
+        beats = effect_ways(effect, light.pixels if isinstance(light, Strip) else 1) * swing
+        slope = _SWINGS.get(effect.name, inf) * WINDOW_MS / effect.period_ms * depth * steepest
+        most = max(most, min(beats, slope))
+        jumps += passes[id(effect)] * swing
+    return fades + 2.0 * ((most + jumps) // (least - ROUND))
+
+
+_BIT: Final = 0.01
+_SWINGS: Final = {"breathe": pi, "ember": 1.0}
+"""By how many of its depths an effect changes at its fastest, in a beat (`sim.light.effects`)."""
+
+
+def _passes_of_effects(body: Step) -> dict[int, float]:
+    """By effect, how often any second may lay it."""
+    lengths = Lengths(body)
+    found: dict[int, float] = {}
+    around = [Repeat(body, None), *(step for step in walk(body) if isinstance(step, Repeat))]
+    for repeat in around:
+        lasts = lengths[repeat.body]
+        often = 1.0 if lasts == inf else WINDOW_MS // max(lasts, 1.0) + 2.0
+        for step in walk(repeat.body):
+            if isinstance(step, Effect):
+                found[id(step)] = often
+    return found
+
+
+# -- the closest row ------------------------------------------------------------------------------
+
+
+def _most_changes(stands: Sequence[Stand], sense: Sense) -> int:
+    """The most changes that a second of frames may hold, as far as it is more than too many."""
+    values = [np.atleast_1d(sense.value(one.levels)) for one in stands]
+    low = np.array([float(several.min()) for several in values])
+    high = np.array([float(several.max()) for several in values])
+    later = np.triu(np.ones((len(stands), len(stands)), dtype=bool), 1)
+    least = sense.least - ROUND
+    rises = later & (high[np.newaxis] - low[:, np.newaxis] >= least)
+    rises &= (low < sense.bright - ROUND)[:, np.newaxis]
+    falls = later & (high[:, np.newaxis] - low[np.newaxis] >= least)
+    falls &= (low < sense.bright - ROUND)[np.newaxis]
+    ends = np.array([one.ends_ms for one in stands])
+    left = np.array([one.left_ms for one in stands])
+    with np.errstate(invalid="ignore"):
+        between = left[np.newaxis] - ends[:, np.newaxis]
+    most = 0
+    for up in (True, False):
+        first = _after_first(stands, values, rises if up else falls, sense, up)
+        onward = {
+            way: _before_last(stands, values, rises if way else falls, sense, way)
+            for way in (True, False)
+        }
+        rows = np.eye(len(stands), dtype=bool)
+        way, count = not up, 2
+        while rows.any():
+            spans = first[:, np.newaxis] + between + onward[way][np.newaxis]
+            if not (rows & (spans < WINDOW_MS)).any():
+                break
+            most = max(most, count)
+            rows = (rows & (between < WINDOW_MS)) @ (rises if way else falls)
+            way, count = not way, count + 1
+    return most
+
+
+def _after_first(
+    stands: Sequence[Stand], values: list[Array], turns: NDArray[np.bool_], sense: Sense, up: bool
+) -> Array:
+    """By stand, the least time (ms) for which the change that leads to it goes on after counting.
+
+    Infinite where no change leads to it. None at all where a range lets it just count.
+    """
+    found = np.full(len(stands), inf)
+    for n, stand in enumerate(stands):
+        sources = np.flatnonzero(turns[:, n])
+        if not sources.size:
+            continue
+        open_ended = values[n].size > 1 or any(values[m].size > 1 for m in sources)
+        if open_ended or not 0.0 < stand.ends_ms - stand.begins_ms < inf:
+            found[n] = 0.0
+            continue
+        way = way_to(stands[n - 1].levels[:1], stand.levels[0], stand.law)
+        value = sense.value(way)[0]
+        lasts = stand.ends_ms - stand.begins_ms
+        for m in sources:
+            found[n] = min(
+                found[n], lasts * (1.0 - reached(value, values[m][0], sense.least, up, 1))
+            )
+    return found
+
+
+def _before_last(
+    stands: Sequence[Stand], values: list[Array], turns: NDArray[np.bool_], sense: Sense, up: bool
+) -> Array:
+    """By stand, the least time (ms) after it is left until the change away from it counts."""
+    found = np.full(len(stands), inf)
+    for n, stand in enumerate(stands):
+        for m in np.flatnonzero(turns[n]).tolist():
+            then = stands[m]
+            if m > n + 1:
+                found[n] = min(found[n], then.begins_ms - stand.left_ms)
+                break
+            far = then.levels[int(np.argmax(values[m]) if up else np.argmin(values[m]))]
+            way = sense.value(way_to(stand.levels, far, then.law))
+            soonest = min(
+                reached(row, start, sense.least, up, 0)
+                for row, start in zip(way, values[n], strict=True)
+            )
+            found[n] = soonest * (then.ends_ms - then.begins_ms)
+    return found

@@ -1,0 +1,305 @@
+"""Where lights of a strand can stand between its fades, whatever is drawn, and how they are seen.
+
+All times are the shortest: so most changes come into a second. What a strand repeats is written out
+as often as any second can hold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator
+from dataclasses import dataclass, field
+from math import ceil, inf
+from typing import Final
+
+import numpy as np
+
+from sim.arrays import Array
+from sim.light.flash import BRIGHT, CHANGE, RED_CHANGE, FlashKind, saturated_red
+from sim.light.hues import ways_of_fades
+from sim.light.lightness import channel_levels, colour_luminance, luminance, srgb_to_linear
+from sim.model import (
+    Effect,
+    Fade,
+    InTurn,
+    Lamp,
+    Law,
+    Repeat,
+    Step,
+    Strip,
+    StripLight,
+    Together,
+)
+from sim.rulebook import FRAME_MS, LEVEL_STEPS_PER_PCT
+from sim.score.laws import position
+from sim.score.tree import Lengths, walk
+from sim.strain.light_bound import WINDOW_MS
+from sim.strain.light_states import Light, LightStates
+
+MOST_FADES: Final = 400
+"""Of more fades of a light the ways are counted (own limit)."""
+
+ROUND: Final = 1e-9
+
+TINGE: Final = 5.0
+"""Among other lights a red one counts as going when it changes by so much: by less, no mixture
+comes from a saturated red to 0.2 away from it in u'v'."""
+
+SHARES: Final = np.linspace(0.0, 1.0, 65)
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """An end of a fade, and the lights at which it may be: `levels` (lights, channels) in L*.
+
+    It is reached by a fade from `begins_ms` to `ends_ms`, and left at `left_ms`.
+    """
+
+    levels: Array
+    begins_ms: float
+    ends_ms: float
+    left_ms: float
+    law: Law
+
+
+@dataclass(frozen=True)
+class Sense:
+    """What counts as a change to the eye: the value of light, and the least change of it."""
+
+    kind: FlashKind
+    outputs: tuple[str, ...]
+    value: Callable[[Array], Array] = field(repr=False)
+    """Of levels (..., channels) in L*."""
+    least: float
+    bright: float = inf
+    """A change whose lower end is as high as this does not count."""
+
+
+# -- stands ---------------------------------------------------------------------------------------
+
+
+def stands_of(body: Step, light: Lamp | Strip, states: LightStates) -> list[Stand] | None:
+    """The ends of a light's fades, from what the strand finds on, in the shortest times.
+
+    As many passes as any second can hold. None: ways are to be counted.
+    """
+    name = light.name
+    steps = tuple(walk(body))
+    if any(isinstance(s, Effect) and s.output == name and s.name != "steady" for s in steps):
+        return None
+    if any(isinstance(step, Repeat) and step.while_held for step in steps):
+        return None
+    left = states.left(name)
+    if isinstance(light, Strip):
+        several = [one for one in left if isinstance(one, StripLight)]
+        if ways_of_fades(light, several) > 1:
+            return None
+    fades = _Fades(name, body).all
+    if len(fades) > MOST_FADES:
+        return None
+    meets = [one.begins_ms for one in fades]
+    if any(one.ends_ms > then + ROUND for one, then in zip(fades, meets[1:], strict=False)):
+        return None
+    # after power-up the safe light comes on a frame before the strand starts
+    dark = Stand(np.zeros((1, fades[0].levels.shape[1])), -inf, -inf, -FRAME_MS, Law("uniform"))
+    levels = np.array([levels_of(one) for one in left])
+    if isinstance(light, Lamp):
+        levels = _steps(0.0, float(levels.max()))
+    lit = Stand(levels, -FRAME_MS, -FRAME_MS, meets[0], Law("uniform"))
+    until = (*meets[1:], inf)
+    found = [
+        Stand(one.levels, one.begins_ms, one.ends_ms, at, one.law)
+        for one, at in zip(fades, until, strict=True)
+    ]
+    return [dark, lit, *found]
+
+
+def _steps(low_pct: float, high_pct: float) -> Array:
+    """Every level that may be drawn, shape (levels, 1)."""
+    steps = round((high_pct - low_pct) * LEVEL_STEPS_PER_PCT)
+    return np.linspace(low_pct, high_pct, max(steps, 0) + 1)[:, np.newaxis]
+
+
+def levels_of(light: Light) -> Array:
+    """L* by channel."""
+    if isinstance(light, StripLight):
+        return np.array(channel_levels(light)) / LEVEL_STEPS_PER_PCT
+    return np.array([light])
+
+
+class _Fades:
+    """One light's fades in the order of time, each as a stand whose end is not known yet."""
+
+    def __init__(self, name: str, body: Step) -> None:
+        self._name = name
+        self._lengths = Lengths(body)
+        self._found: list[Stand] = []
+        self._repeated(body, 0.0, inf)
+        self.all = sorted(self._found, key=lambda one: one.begins_ms)
+
+    def _of(self, step: Step, start: float) -> float:
+        """When the step is over. What is behind something endless is not looked at."""
+        match step:
+            case Fade() if step.output == self._name:
+                end = start + step.duration_ms
+                self._found.append(Stand(_range(step), start, end, end, step.law))
+                return end
+            case InTurn():
+                for child in step.children:
+                    if start == inf:
+                        break
+                    start = self._of(child, start)
+                return start
+            case Together():
+                ends = [
+                    self._of(child, start + n * step.interval_ms)
+                    for n, child in enumerate(step.children)
+                ]
+                return max(ends, default=start)
+            case Repeat():
+                return self._repeated(step.body, start, inf if step.times is None else step.times)
+            case _:
+                return start + self._lengths[step]
+
+    def _repeated(self, body: Step, start: float, times: float) -> float:
+        """So many passes that a second which starts in one of the first two lies within them.
+
+        Of more passes the others make no second that these do not make.
+        """
+        enough = ceil(WINDOW_MS / max(1.0, self._lengths[body])) + 2
+        for _ in range(int(min(times, enough))):
+            if start == inf or len(self._found) > MOST_FADES:
+                break
+            start = self._of(body, start)
+        return inf if times == inf else start
+
+
+def _range(fade: Fade) -> Array:
+    one = fade.drawn
+    if isinstance(fade.light, StripLight) or one is None or not one.target_key:
+        return levels_of(fade.light)[np.newaxis]
+    return _steps(fade.light, one.most)
+
+
+# -- how they are seen ----------------------------------------------------------------------------
+
+
+def own_luminance(light: Lamp | Strip) -> Callable[[Array], Array]:
+    """A light's luminance relative to its own full light, of levels (..., channels)."""
+    linear = _linear(light)
+    if isinstance(light, Lamp):
+        return lambda levels: linear(levels)[..., 0]
+    return lambda levels: np.asarray(colour_luminance(linear(levels)))
+
+
+def _linear(light: Lamp | Strip) -> Callable[[Array], Array]:
+    trims = np.array(light.trims or (1.0,))
+    cap = None
+    if isinstance(light, Strip) and light.cap_a is not None:
+        cap = light.cap_a / (light.pixels * light.channel_a)
+
+    def linear(levels: Array) -> Array:
+        value = luminance(levels) * trims
+        if cap is not None:
+            total = value.sum(axis=-1, keepdims=True)
+            value = value * np.minimum(1.0, cap / np.maximum(total, cap))
+        return np.asarray(value)
+
+    return linear
+
+
+def weights_of(lights: Collection[Lamp | Strip]) -> dict[str, float]:
+    """The share of each light in the luminance of all of them, all full."""
+    full = {
+        light.name: light.count * float(colour_luminance(_colour(light)))
+        if isinstance(light, Lamp)
+        else float(light.pixels)
+        for light in lights
+    }
+    whole = sum(full.values()) or 1.0
+    return {name: one / whole for name, one in full.items()}
+
+
+def _colour(lamp: Lamp) -> Array:
+    return srgb_to_linear(np.array(lamp.colour) / 255.0)
+
+
+def can_be_red(light: Lamp | Strip) -> bool:
+    """Whether a light can be a saturated red."""
+    return isinstance(light, Strip) or bool(saturated_red(_colour(light)))
+
+
+def redness_of(light: Lamp | Strip) -> Callable[[Array], Array]:
+    """R - G - B, linear and not below 0, of levels (..., channels)."""
+    if isinstance(light, Lamp):
+        own, colour = own_luminance(light), _colour(light)
+        excess = max(0.0, float(colour[0] - colour[1] - colour[2]))
+        return lambda levels: own(levels) * excess
+    linear = _linear(light)
+
+    def redness(levels: Array) -> Array:
+        rgb = linear(levels)
+        return np.asarray(np.maximum(rgb[..., 0] - rgb[..., 1] - rgb[..., 2], 0.0))
+
+    return redness
+
+
+def _is_red(light: Lamp | Strip) -> Callable[[Array], Array]:
+    """1 where the light is a saturated red and not dark, else 0."""
+    if isinstance(light, Lamp):
+        own, red = own_luminance(light), float(saturated_red(_colour(light)))
+        return lambda levels: np.asarray(np.where(own(levels) > 0.0, red, 0.0))
+    linear = _linear(light)
+    return lambda levels: saturated_red(linear(levels)).astype(np.float64)
+
+
+def tinge_of(light: Lamp | Strip) -> Callable[[Array], Array]:
+    """How much a light makes a mixture red, or keeps it from being so: `TINGE` times as much is 1.
+
+    A strip may change its colour at the same luminance, too.
+    """
+    own, is_red = own_luminance(light), _is_red(light)
+    sign = 1.0 if can_be_red(light) else -1.0
+
+    def tinge(levels: Array) -> Array:
+        amount = np.log(np.maximum(own(levels), 1e-9)) / np.log(TINGE)
+        return np.asarray(sign * amount + (is_red(levels) if isinstance(light, Strip) else 0.0))
+
+    return tinge
+
+
+def senses_of(light: Lamp | Strip, beside: tuple[Lamp | Strip, ...]) -> Iterator[Sense]:
+    """The ways to see a light: by itself, then as one of all lights, the others steady."""
+    own, name = own_luminance(light), (light.name,)
+    yield Sense("general", name, own, CHANGE, BRIGHT)
+    if can_be_red(light):
+        yield Sense("red", name, redness_of(light), RED_CHANGE)
+        yield Sense("red", name, _is_red(light), 1.0)
+    if not beside:
+        return
+    everything = tuple(one.name for one in beside)
+    share = weights_of(beside)[light.name]
+    if share > 0.0:
+        yield Sense("general", everything, own, CHANGE / share)
+    if any(can_be_red(one) for one in beside):
+        counts = {o.name: o.count if isinstance(o, Lamp) else o.pixels for o in beside}
+        part = counts[light.name] / sum(counts.values())
+        yield Sense("red", everything, redness_of(light), RED_CHANGE / part)
+        yield Sense("red", everything, tinge_of(light), 1.0)
+
+
+def way_to(levels: Array, to: Array, law: Law) -> Array:
+    """Levels on the way from each of several lights to one, shape (lights, shares, channels)."""
+    share = position(law, SHARES)[:, np.newaxis]
+    return levels[:, np.newaxis] + (to - levels[:, np.newaxis]) * share
+
+
+def reached(value: Array, start: float, least: float, up: bool, later: int) -> float:
+    """The share of a fade's time at which it is `least` away from `start`; infinite: it never is.
+
+    Between two places that are looked at it is the first, or (`later` = 1) the one behind it.
+    """
+    away = value - start if up else start - value
+    there = np.flatnonzero(away >= least - ROUND)
+    if not there.size:
+        return inf
+    return float(SHARES[min(max(0, int(there[0]) - 1 + later), SHARES.size - 1)])

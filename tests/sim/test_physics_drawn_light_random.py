@@ -1,0 +1,274 @@
+"""The bound on light that is drawn, against random strands of idle that are played for minutes."""
+
+from __future__ import annotations
+
+import random
+from contextlib import suppress
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sim.light.flash import Flashing, flashing
+from sim.model import (
+    Board,
+    Cue,
+    Drawn,
+    Effect,
+    Fade,
+    Hold,
+    InTurn,
+    Lamp,
+    Law,
+    Repeat,
+    Rig,
+    Score,
+    Show,
+    Step,
+    Strip,
+    StripLight,
+    Together,
+)
+from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.sampling import sample
+from sim.rulebook import FRAME_MS
+from sim.score.draws import at_its_hardest, numbered
+from sim.score.threads import ThreadError, threads
+from sim.score.tree import duration_ms, swapped, walk
+from sim.strain.eye import Eye
+from sim.strain.light_sources import light_sources
+
+BLOCK_MS = 60_000
+TIMES_MS = (40, 80, 120, 147, 160, 200, 260, 340, 500)
+COLOURS = ((255, 255, 255), (255, 0, 0), (0, 0, 255), (255, 80, 0), (255, 0, 255), (0, 255, 0))
+
+
+class Maker:
+    """Makes strands of one or two lights that change quickly, with all that can be drawn."""
+
+    def __init__(self, seed: int) -> None:
+        self.chance = random.Random(seed)
+        colour = self.chance.choice(((255, 255, 255), (255, 0, 0), (255, 90, 0)))
+        lamp = Lamp("a", "b", 2, colour=colour, safe_pct=self.chance.choice((0.0, 40.0)))
+        self.lights: list[Lamp | Strip] = [lamp]
+        if seed % 3 == 0:
+            cap = self.chance.choice((None, 0.1))
+            pixels = self.chance.choice((1, 5))
+            strip = Strip("s", "b", 4, pixels, cap_a=cap)
+            lamps = Lamp("d", "b", 3, count=self.chance.choice((1, 4)))
+            self.lights.append(self.chance.choice((lamps, strip)))
+
+    def show(self) -> Show:
+        while True:
+            body: Step = InTurn(tuple(self.step(1) for _ in range(self.chance.randint(1, 4))))
+            if self.chance.random() < 0.8:
+                body = InTurn((Repeat(body, None),))
+            cue = Cue("i", "", numbered(body, self.chance.randint(0, 255)))
+            loops = [step.body for step in walk(body) if isinstance(step, Repeat)]
+            if 0 in map(duration_ms, (body, *loops)) or at_its_hardest(self.of(cue)) == self.of(
+                cue
+            ):
+                continue
+            with suppress(ThreadError):
+                threads(cue)
+                return self.of(cue)
+
+    def of(self, cue: Cue) -> Show:
+        rig = Rig((), (Board("b", "atmega328p", 1),), tuple(self.lights))
+        return Show(rig, Score("", (cue,), idle=("i",)))
+
+    def step(self, depth: int) -> Step:
+        kind = self.chance.random()
+        if depth and kind < 0.2:
+            inner = tuple(self.step(depth - 1) for _ in range(self.chance.randint(1, 3)))
+            return Repeat(InTurn(inner), self.chance.randint(1, 6))
+        if kind < 0.35:
+            least, most = self.times()
+            return Hold(least, drawn=Drawn(1, most) if most else None)
+        if kind < 0.42 and len(self.lights) > 1:
+            return Together(tuple(replace(self.fade(one), drawn=None) for one in self.lights))
+        return self.fade(self.chance.choice(self.lights))
+
+    def times(self) -> tuple[int, int]:
+        least = self.chance.choice(TIMES_MS)
+        return least, least + self.chance.randint(1, 200) if self.chance.random() < 0.5 else 0
+
+    def fade(self, light: Lamp | Strip) -> Fade:
+        lasts, most_ms = self.times()
+        law = self.chance.choice((Law("uniform"), Law("uniform"), Law("3-4-5")))
+        time_key = 1 if most_ms else 0
+        if isinstance(light, Strip):
+            to = StripLight(self.chance.choice(COLOURS), self.chance.choice((0.0, 30.0, 100.0)))
+            return Fade(light.name, to, lasts, law, drawn=Drawn(time_key, most_ms))
+        low = float(self.chance.choice((0, 6, 20, 40, 55, 65, 80)))
+        high = min(100.0, low + self.chance.choice((0, 0, 4, 10, 20, 40, 60)))
+        drawn = Drawn(time_key, most_ms, 2 if high > low else 0, high)
+        return Fade(light.name, low, lasts, law, drawn=drawn)
+
+
+def seen_flashing(show: Show, length_ms: int) -> list[Flashing]:
+    """What flashes when idle is played for so long."""
+    played = rehearse(show, [], length_ms)
+    found: list[Flashing] = []
+    for at in range(0, length_ms, BLOCK_MS):
+        times = np.arange(float(at), min(length_ms, at + BLOCK_MS + 1000.0), FRAME_MS)
+        found += flashing(times, light_sources(show, sample(played, times)))
+    return found
+
+
+def check_one(seed: int, length_ms: int) -> tuple[bool, bool, bool]:
+    """Whether a random strand is seen to flash, in idle and as checks rehearse it, and may flash;
+    fails where the bound is beaten."""
+    show = Maker(seed).show()
+    hardest = at_its_hardest(show)
+    (cue,) = hardest.score.cues
+    eye = Eye(hardest, show)
+    may, rehearsed = eye.may_flash(cue), eye.flashes(cue)
+    seen = seen_flashing(show, length_ms)
+    assert may or not seen, (seed, seen[:1])
+    assert may or not rehearsed, (seed, rehearsed[:1])
+    return bool(seen), bool(rehearsed), bool(may)
+
+
+def assert_a_bound_of_use(seeds: range, length_ms: int) -> None:
+    found = [check_one(seed, length_ms) for seed in seeds]
+    seen = sum(1 for one in found if one[0])
+    named = sum(1 for one in found if one[2])
+    calm = sum(1 for one in found if not one[2])
+    assert seen >= 0.02 * len(found)
+    # it names some that no play shows, and leaves most of them alone
+    assert seen < named < calm
+
+
+def test_no_random_strand_flashes_that_the_bound_clears() -> None:
+    assert_a_bound_of_use(range(80), 60_000)
+
+
+@pytest.mark.long
+def test_no_strand_of_many_flashes_in_minutes_that_the_bound_clears() -> None:
+    assert_a_bound_of_use(range(1000, 2500), 180_000)
+
+
+# -- both sides -----------------------------------------------------------------------------------
+
+
+def flicker(first_ms: int, second_ms: int, seed: int = 11) -> Show:
+    """Fades to 65 .. 75 % in 163 ms or more, and to 6 .. 62 %."""
+    fades = (
+        Fade("c", 65.0, first_ms, drawn=Drawn(1, first_ms + 13, 2, 75.0)),
+        Fade("c", 6.0, second_ms, drawn=Drawn(0, 0, 3, 62.0)),
+    )
+    cue = Cue("i", "", numbered(Repeat(InTurn(fades), None), seed))
+    rig = Rig((), (Board("b", "atmega328p", 1),), (Lamp("c", "b", 2),))
+    return Show(rig, Score("", (cue,), idle=("i",)))
+
+
+def eye_of(show: Show) -> tuple[Eye, Cue]:
+    hardest = at_its_hardest(show)
+    return Eye(hardest, show), hardest.score.cues[0]
+
+
+def test_what_no_rehearsal_shows_and_a_play_does_is_bounded() -> None:
+    show = flicker(163, 147)
+    eye, cue = eye_of(show)
+    assert not eye.flashes(cue)
+    assert {one.count for one in seen_flashing(show, 200_000)} == {4}
+    assert [(one.kind, one.outputs, one.count) for one in eye.may_flash(cue)] == [
+        ("general", ("c",), 4)
+    ]
+
+
+def least_ms() -> int:
+    eye, cue = eye_of(flicker(163, 147))
+
+    def longer(ms: int) -> bool:
+        def change(step: Step) -> Step:
+            return replace(step, duration_ms=ms) if step.duration_ms == 163 else step  # type: ignore[union-attr]
+
+        return not eye.may_flash_as(cue, change)
+
+    return next(ms for ms in range(163, 300) if longer(ms))
+
+
+def test_the_least_time_that_passes_passes_and_one_less_does_not() -> None:
+    least = least_ms()
+    for ms, passes in ((least, True), (least - 1, False)):
+        eye, cue = eye_of(flicker(ms, 147))
+        assert (not eye.may_flash(cue)) is passes
+    for seed in range(12):
+        assert not seen_flashing(flicker(least, 147, seed), 120_000)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "flashes"),
+    # relative luminance 0.184 at 50 % (CIE 15); 0.1 more at 60.2 %
+    [(50.0, 60.0, False), (50.0, 60.5, True)],
+)
+def test_light_that_cannot_change_by_a_tenth_does_not_flash(
+    low: float, high: float, flashes: bool
+) -> None:
+    fade = Fade("c", low, 60, drawn=Drawn(0, 0, 1, high))
+    cue = Cue("i", "", numbered(Repeat(fade, None), 3))
+    rig = Rig((), (Board("b", "atmega328p", 1),), (Lamp("c", "b", 2, safe_pct=55.0),))
+    eye, hardest = eye_of(Show(rig, Score("", (cue,), idle=("i",))))
+    assert any(one.is_near for one in eye.may_flash(hardest)) is flashes
+
+
+def test_what_lies_above_four_fifths_does_not_count() -> None:
+    # at 91.5 % luminance is 0.797, at 92 % 0.808 (CIE 15)
+    for low, flashes in ((91.5, True), (92.0, False)):
+        fade = Fade("c", low, 60, drawn=Drawn(0, 0, 1, 100.0))
+        cue = Cue("i", "", numbered(Repeat(fade, None), 3))
+        rig = Rig((), (Board("b", "atmega328p", 1),), (Lamp("c", "b", 2, safe_pct=100.0),))
+        eye, hardest = eye_of(Show(rig, Score("", (cue,), idle=("i",))))
+        assert bool(eye.may_flash(hardest)) is flashes
+
+
+def test_two_lamps_of_which_one_only_rises_have_no_room_for_a_row() -> None:
+    """Each lamp by half of the light of both; a lamp has room for one rise of a tenth at a time."""
+
+    def strand(low: float, high: float) -> Show:
+        fades = tuple(
+            Fade(name, low, 150, drawn=Drawn(0, 0, n, high)) for n, name in ((1, "a"), (2, "d"))
+        )
+        cue = Cue("i", "", numbered(Repeat(InTurn(fades), None), 3))
+        lamps = (Lamp("a", "b", 2), Lamp("d", "b", 3))
+        rig = Rig((), (Board("b", "atmega328p", 1),), lamps)
+        return Show(rig, Score("", (cue,), idle=("i",)))
+
+    eye, cue = eye_of(strand(50.0, 75.0))
+    assert eye.bound.of(cue) >= 8
+    assert not eye.may_flash(cue)
+    eye, cue = eye_of(strand(0.0, 100.0))
+    assert {one.outputs for one in eye.may_flash(cue)} == {("a", "d")}
+
+
+def test_under_an_effect_ways_are_counted_and_it_is_said() -> None:
+    def strand(period_ms: int) -> Show:
+        fade = Fade("c", 20.0, 2000, drawn=Drawn(0, 0, 1, 60.0))
+        body = InTurn((Effect("c", "ember", period_ms, 40.0), Repeat(fade, None)))
+        cue = Cue("i", "", numbered(body, 3))
+        rig = Rig((), (Board("b", "atmega328p", 1),), (Lamp("c", "b", 2),))
+        return Show(rig, Score("", (cue,), idle=("i",)))
+
+    eye, cue = eye_of(strand(200))
+    assert [one.is_near for one in eye.may_flash(cue)] == [False]
+    eye, cue = eye_of(strand(3000))
+    assert not eye.may_flash(cue)
+
+
+def test_a_show_that_draws_nothing_is_left_to_rehearsals() -> None:
+    show = flicker(60, 60)
+    plain = replace(
+        show,
+        score=replace(
+            show.score,
+            cues=tuple(
+                replace(one, body=swapped(one.body, lambda step: replace(step, drawn=None)))  # type: ignore[call-arg]
+                for one in show.score.cues
+            ),
+        ),
+    )
+    eye = Eye(plain, plain)
+    assert not eye.may_flash(plain.score.cues[0])
+    assert eye.flashes(plain.score.cues[0])
