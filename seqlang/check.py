@@ -104,7 +104,7 @@ def _checked(loaded: Loaded, show: Show, before_each: Callable[[], object]) -> C
     found = [*loaded.findings, *_found(context, CHECKS, before_each)]
     if context.draws is not None:
         longest = _context(loaded, show, "longest", partial)
-        found = _with_graver(found, _found(longest, CHECKS, before_each))
+        found = with_graver(found, _found(longest, CHECKS, before_each))
     compiled = None
     before_each()
     if not any(finding.name in TABLE_TOO_LONG for finding in found):
@@ -118,7 +118,7 @@ def _checked(loaded: Loaded, show: Show, before_each: Callable[[], object]) -> C
     )
 
 
-def _with_graver(found: Iterable[Finding], more: Iterable[Finding]) -> list[Finding]:
+def with_graver(found: Iterable[Finding], more: Iterable[Finding]) -> list[Finding]:
     """What was found with the shortest waits, and what is graver, or new, with the longest.
 
     Both are of one show, so what is said twice of one place is told once. Where several things are

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from firmware_gen.compiler.show import compile_show
 from firmware_gen.player.player import Player
 from firmware_gen.table.decode import decode
-from seqlang.check import check
+from seqlang.check import check, with_graver
 from seqlang.loading import Loaded, load_text
+from seqlang.text.findings import Finding, Severity, Span
 from seqlang.text.source import Source
 from sim.light.flash import flashing
 from sim.model import Servo
@@ -216,3 +218,36 @@ def test_a_range_whose_upper_end_is_too_short_becomes_one_time() -> None:
     assert found.fix is not None
     assert ".." not in found.fix.text
     assert not check(loaded(FLICKER.format(first=found.fix.text))).failed
+
+
+def said(severity: Severity, name: str = "arm", asked: float = 2.0, at: int = 5) -> Finding:
+    return Finding(
+        severity, "servo-heat", f"`{name}` is hot", Span("a", at, 9), asked=asked, limit=1.0
+    )
+
+
+@pytest.mark.parametrize(
+    ("shortest", "longest", "told"),
+    [
+        # the graver one, whichever comes later
+        ([said("warning")], [said("error")], [said("error")]),
+        ([said("error")], [said("warning", asked=9.0)], [said("error")]),
+        ([said("error")], [said("error", asked=2.1)], [said("error", asked=2.1)]),
+        ([said("error")], [said("error", asked=1.9)], [said("error")]),
+        # what the shortest do not bring
+        ([], [said("advice")], [said("advice")]),
+        ([said("error")], [said("error", at=6)], [said("error"), said("error", at=6)]),
+        # one line about two parts: each is compared with its own
+        (
+            [said("error"), said("warning", "fin")],
+            [said("error", "fin"), said("warning")],
+            [said("error"), said("error", "fin")],
+        ),
+        # another name at the place replaces only what is less grave than it
+        ([said("error")], [said("warning", "fin")], [said("error")]),
+    ],
+)
+def test_the_graver_of_what_shortest_and_longest_waits_bring_is_told(
+    shortest: list[Finding], longest: list[Finding], told: list[Finding]
+) -> None:
+    assert with_graver(shortest, longest) == told
