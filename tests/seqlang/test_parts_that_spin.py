@@ -271,3 +271,14 @@ def test_heads_of_sizes_say_what_stands_below_them() -> None:
     assert "torque or force" in words
     assert "peak torque or force" in words
     assert " mm " in words
+
+
+@pytest.mark.parametrize(("rotor_rpm", "wheel_rpm"), [(40, 20), (20, 40)])
+def test_the_caution_of_what_turns_names_the_fastest(rotor_rpm: int, wheel_rpm: int) -> None:
+    whirl = "".join(
+        f"    {name} to {rpm} rpm in 800 ms\n    {name} to 0 rpm at 60 rpm/s\n"
+        for name, rpm in (("rotor", rotor_rpm), ("wheel", wheel_rpm))
+    )
+    text = show(rig=f"servo wheel: body pin PB2\n{ROTOR}", whirl=whirl)
+    (one,) = findings(text, "caution-turning")
+    assert f"`{'rotor' if rotor_rpm > wheel_rpm else 'wheel'}` at 40 rpm" in one.message

@@ -266,3 +266,12 @@ def test_a_pose_out_of_reach_has_no_speed_and_nothing_left() -> None:
     assert np.isinf(at.greatest_nm).tolist() == [True, False]
     assert (at.speed_deg_s[0], at.allowed_nm[0]) == (0.0, 0.0)
     assert at.speed_deg_s[1] > 20.0
+
+
+def test_the_greatest_speed_is_that_of_the_law_wherever_the_worst_instant_is() -> None:
+    """Heavy and quick: worst while it speeds up. 3-4-5 is fastest half way, 15/8 of the mean."""
+    one = replace(JAW, load=Load((PointMass(1.0, 0.1),), axis="upright"))
+    found = assess(rig_of(one, Wearer()), one, 0.0, 50.0, [400.0], Law("3-4-5"), 6.0)
+    assert found.at_ms[0] < 150.0
+    assert found.speed_deg_s[0] < 0.9 * 15 / 8 * 50.0 / 0.4
+    assert found.peak_speed_deg_s[0] == pytest.approx(15 / 8 * 50.0 / 0.4, rel=1e-3)

@@ -294,3 +294,19 @@ def test_a_part_that_presses_is_stopped_there_and_takes_no_share_of_its_servo_s_
     found = work(rig, Samples(np.arange(2.0), {"finger_0": seen}, {}, {}, {})).servos["finger_0"]
     assert found.speed_deg_s == pytest.approx([200.0, 0.0])
     assert found.share == pytest.approx([0.5, 0.5], abs=2e-3)
+
+
+def test_a_cue_that_closes_before_it_opens_is_not_run_from_a_grip() -> None:
+    """How long it grips is counted with itself; one that only opens is run from the grip too."""
+    show = hand(GRIP)
+    (close, opens) = show.score.cues
+    pump = Cue("pump", "", InTurn((Move("finger_0", 70.0, 1000), Move("finger_0", 0.0, 1000))))
+    show = replace(show, score=replace(show.score, cues=(close, opens, pump)))
+    book = Book(show)
+
+    def starts(cue: str) -> set[float]:
+        runs = book.from_every_pose(cue)
+        return {round(float(run.samples.servos["finger_0"].angle_deg[0])) for run in runs}
+
+    assert starts("open") == {0.0, 60.0}
+    assert starts("pump") == {0.0}

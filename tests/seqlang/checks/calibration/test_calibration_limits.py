@@ -61,6 +61,15 @@ LIMITS = (
         help=TURN_BACK,
     ),
     Limit(
+        # which way the pulses run is told by the ends
+        id="one-back",
+        name="calibration-order",
+        passes=jaw(pulse="900 us at 0 deg, 901 us at 45 deg, 2100 us at 90 deg"),
+        fails=jaw(pulse="900 us at 0 deg, 800 us at 45 deg, 2100 us at 90 deg"),
+        says="the pulses of `jaw` do not run one way: 900 us at 0 deg, then 800 us at 45 deg",
+        help=TURN_BACK,
+    ),
+    Limit(
         id="rising-in-parts",
         name="calibration-order",
         passes=jaw(pulse="900 us at 0 deg, 1500.16 us at 45.678 deg, 1501 us at 90 deg"),

@@ -180,3 +180,21 @@ def test_only_as_much_time_is_proposed_as_the_margin_takes() -> None:
             shorter[: span.start] + proposed.replace(str(asked), str(short)) + shorter[span.end :]
         )
     assert findings(shorter, "interrupted-overload") != []
+
+
+def test_a_cue_that_takes_over_from_idle_is_told_and_the_way_back_is_not() -> None:
+    sway = "jaw to 20 deg in 300 ms\nhold 2 s\njaw to 0 deg in 10 s"
+    snap = "jaw to 20 deg in 300 ms\nhold 2 s\njaw to 0 deg in 400 ms"
+
+    def told(snap: str) -> list[str]:
+        text = show(
+            jaw={"acceleration": "3000 deg/s2"},
+            cues={"sway": sway, "snap": snap},
+            supply=None,
+            score="idle: go sway\n",
+        )
+        return [one.message for one in findings(text, "interrupted-stretch")]
+
+    (one,) = told(snap)
+    assert one.startswith("where `snap` takes over from `sway`, ")
+    assert told("jaw to 0 deg in 400 ms") == []
