@@ -10,8 +10,10 @@ import os
 import shlex
 import shutil
 import subprocess
+import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Literal, TypeAlias
@@ -101,8 +103,73 @@ class UploadStoppedError(Exception):
     """The uploader was stopped because it could come to no end; the message says why."""
 
 
-def run(words: Sequence[str], longest_s: float = LONGEST_S) -> int:
-    """Call the uploader, its output going where ours goes; its exit status.
+UploadProgress = Callable[[str, int, int], None]
+"""What is done (`write`, `verify`), how much of it, and of how much."""
+
+UploadTrouble: TypeAlias = Literal[
+    "no-answer", "wrong-chip", "differs", "port-busy", "no-permission", "unclear"
+]
+
+_TROUBLES: Final[tuple[tuple[UploadTrouble, tuple[str, ...]], ...]] = (
+    ("differs", ("verification error", "verification mismatch", "content mismatch")),
+    ("no-permission", ("permission denied", "access is denied")),
+    ("port-busy", ("resource busy", "device or resource", "cannot lock", "in use")),
+    (
+        "no-answer",
+        ("not in sync", "not responding", "protocol error", "timeout", "unable to open program"),
+    ),
+    ("wrong-chip", ("invalid device signature", "double check chip", "does not match")),
+)
+"""Words of the uploader's (its versions 6 to 8), what they mean, the clearest first."""
+
+
+class UploaderWords:
+    """What the uploader says: its bars as progress, everything else kept for who needs it.
+
+    Each of its bars is a line `Writing | ####` of fifty marks.
+    """
+
+    _STEPS: Final = {"Writing": "write", "Reading": "verify"}
+    _MARKS: Final = 50
+
+    def __init__(self, progress: UploadProgress) -> None:
+        self._progress = progress
+        self._line = ""
+        self._lines: list[str] = []
+
+    def take(self, words: str) -> None:
+        """Some letters more."""
+        for letter in words:
+            if letter in "\r\n":
+                self._end_line()
+                continue
+            self._line += letter
+            name, bar, marks = self._line.partition(" | ")
+            if bar and letter == "#" and name in self._STEPS:
+                self._progress(self._STEPS[name], 100 * len(marks) // self._MARKS, 100)
+
+    def _end_line(self) -> None:
+        line, self._line = self._line.strip().removeprefix(f"{UPLOADER}: "), ""
+        if line and " | " not in line:
+            self._lines.append(line)
+
+    @property
+    def last(self) -> tuple[str, ...]:
+        """Its last lines but for bars and its goodbye."""
+        kept = [line for line in (*self._lines, self._line.strip()) if line]
+        return tuple(line for line in kept if "Thank you" not in line)[-6:]
+
+    @property
+    def trouble(self) -> UploadTrouble:
+        """What went wrong, as far as its words tell."""
+        said = "\n".join((*self._lines, self._line)).lower()
+        return next(
+            (kind for kind, signs in _TROUBLES if any(sign in said for sign in signs)), "unclear"
+        )
+
+
+def run(words: Sequence[str], hear: UploaderWords, longest_s: float = LONGEST_S) -> int:
+    """Call the uploader, what it says going to `hear`; its exit status.
 
     Where the port vanishes, or after `longest_s`, it is ended (UploadStoppedError): by itself it
     would go on reading from a port that is gone.
@@ -110,10 +177,16 @@ def run(words: Sequence[str], longest_s: float = LONGEST_S) -> int:
     port = words[words.index("-P") + 1] if "-P" in words else ""
     was_there = bool(port) and os.path.exists(port)
     started_s = time.monotonic()
-    with subprocess.Popen(list(words)) as uploader:
+    with subprocess.Popen(
+        list(words), stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+    ) as uploader:
+        hearing = threading.Thread(target=_hear, args=(uploader, hear), daemon=True)
+        hearing.start()
         while True:
             try:
-                return uploader.wait(_POLL_S)
+                status = uploader.wait(_POLL_S)
+                hearing.join(_POLL_S)
+                return status
             except subprocess.TimeoutExpired:
                 gone = was_there and not os.path.exists(port)
                 if not gone and time.monotonic() - started_s < longest_s:
@@ -122,3 +195,10 @@ def run(words: Sequence[str], longest_s: float = LONGEST_S) -> int:
             uploader.wait()
             what = f"the port {port} is gone" if gone else f"no end after {longest_s:.0f} s"
             raise UploadStoppedError(what)
+
+
+def _hear(uploader: subprocess.Popen[bytes], hear: UploaderWords) -> None:
+    assert uploader.stdout is not None
+    with suppress(OSError, ValueError):  # closed, because it was ended
+        while data := os.read(uploader.stdout.fileno(), 4096):
+            hear.take(data.decode(errors="replace"))

@@ -55,6 +55,7 @@ CHIP: Final = Chip(
     tools=Tools(
         mcu="atmega2560",
         part="m2560",
+        signature=b"\x1e\x98\x01",
         boot_protocol="stk500v2",
         boot_baud=115_200,
         old_boot_baud=115_200,

@@ -43,6 +43,7 @@ CHIP: Final = Chip(
     tools=Tools(
         mcu="atmega328p",
         part="m328p",
+        signature=b"\x1e\x95\x0f",
         boot_protocol="stk500v1",
         boot_baud=115_200,
         old_boot_baud=57_600,

@@ -71,6 +71,7 @@ class Tools:
     Attributes:
         mcu: the compiler's name of it (`-mmcu`).
         part: the uploader's name of it (`-p`).
+        signature: the three bytes by which it is known (data sheet, "Signature Bytes").
         boot_protocol: the uploader's name of what the usual boot loader speaks (`-c`).
         boot_baud: its rate.
         old_boot_baud: the rate of older ones.
@@ -80,6 +81,7 @@ class Tools:
 
     mcu: str
     part: str
+    signature: bytes
     boot_protocol: str
     boot_baud: int
     old_boot_baud: int

@@ -23,6 +23,9 @@ FailureReason: TypeAlias = Literal[
     "verify-failed",
     "table-refused",
     "board-reset",
+    "no-uploader",
+    "no-boot-loader",
+    "half-written",
     "refused",
     "overtaken",
     "let-go",
@@ -145,6 +148,27 @@ FAILURES: Final[dict[FailureReason, FailureWords]] = {
         "what had been sent by then is gone",
         "look at its supply: `bellcrank status` counts brown-outs and watchdog resets; end other "
         "programs that use the port",
+    ),
+    "no-uploader": FailureWords(
+        "the uploader is not installed",
+        "firmware is written by a program of its own (avrdude), which was not found",
+        "a board without firmware knows nothing of this program's link",
+        "install it: `apt install avrdude` on Debian and Ubuntu, `brew install avrdude` on macOS, "
+        "from its releases page on Windows",
+    ),
+    "no-boot-loader": FailureWords(
+        "no boot loader answers",
+        "the board was reset and asked in each way that boot loaders understand, and none answered",
+        "without a boot loader nothing can be written over the board's serial port",
+        "check cable, power and port; press the board's reset button while the command looks; "
+        "write with a programmer on the six-pin header (`bellcrank firmware --way isp`)",
+    ),
+    "half-written": FailureWords(
+        "the firmware may be written only in part",
+        "writing began and did not come to its end, or what was read back differs",
+        "a board with half a firmware plays nothing",
+        "look at the cable, and repeat the command: the boot loader and the shows in the board's "
+        "slots are not touched",
     ),
     "refused": FailureWords(
         "the board refused what it was asked",

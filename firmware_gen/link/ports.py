@@ -13,6 +13,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterable
+from contextlib import suppress
 from typing import TYPE_CHECKING, Protocol
 
 from firmware_gen.link.failures import LinkFailure
@@ -84,6 +85,12 @@ class SerialPort:
             raise self._lost(error) from error
         self._received += len(data)
         return data
+
+    def pull_reset(self, is_pulled: bool) -> None:
+        """Set the lines that reset common boards as they are pulled; other ports have none."""
+        for line in ("dtr", "rts"):
+            with suppress(OSError, ValueError):
+                setattr(self._serial, line, is_pulled)
 
     def now(self) -> float:
         return time.monotonic()

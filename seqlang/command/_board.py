@@ -7,6 +7,7 @@ Where it cannot run, a command opens the port for itself and says so.
 from __future__ import annotations
 
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
@@ -33,6 +34,9 @@ VIRTUAL: Final = "virtual"
 _WRONG_USE: Final = frozenset({"several-ports", "board-unclear"})
 _STARTING_S: Final = 20.0
 _POLL_S: Final = 0.05
+_LENT_S: Final = 6.0
+"""Another command that looks for boards has a port no longer than this."""
+_LENT_AGAIN_S: Final = 0.2
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -112,13 +116,24 @@ def owner_of_ports() -> OwnerConnection | None:
 
 @contextmanager
 def lent(port: str) -> Iterator[None]:
-    """No command uses a port meanwhile, so that the uploader may open it."""
+    """No command uses a port meanwhile, so that the uploader may open it.
+
+    A command that only looks for boards there is waited for.
+    """
+    end_s = time.monotonic() + _LENT_S
     try:
         owner = owner_of_ports()
         with ExitStack() as stack:
             if owner:
                 stack.enter_context(owner)
-                stack.enter_context(owner.lent(port))
+            while owner:
+                try:
+                    stack.enter_context(owner.lent(port))
+                    break
+                except LinkFailure as failure:
+                    if failure.reason != "port-busy" or time.monotonic() >= end_s:
+                        raise
+                    time.sleep(_LENT_AGAIN_S)
             yield
     except LinkFailure as failure:
         end(failure)

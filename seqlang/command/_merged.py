@@ -9,17 +9,18 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from firmware_gen.build.image import ImageError
-from firmware_gen.build.uploader import uploads
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import MERGED_SLOT
 from seqlang.command import BoardFailed, ShowFailed, WrongUse
-from seqlang.command._board import VIRTUAL, connected, end, lent, named
+from seqlang.command._board import VIRTUAL, connected, end, named
 from seqlang.command._form import say
 from seqlang.command._upload import (
     CAUTION,
+    Destination,
     chosen,
-    install,
     must_have_uploader,
+    port_for_firmware,
+    put_firmware,
     write_merged,
 )
 
@@ -37,36 +38,31 @@ def put_merged(
     name: str | None,
     port: str | None,
     baud: int,
-    way: UploadWay,
+    way: UploadWay | None,
     boot_baud: int | None,
 ) -> None:
     """Write a board's table with the firmware, and read it back through the link.
 
-    `baud` is the link's rate, `boot_baud` the boot loader's (None: the chip's usual one).
+    `baud` is the link's rate, `boot_baud` the boot loader's. What is None is found out.
     """
-    from firmware_gen.link.ports import find_port
-
     if port == VIRTUAL or (port or "").startswith("socket:"):
         raise WrongUse("`--merged` needs a serial port: only a real board has a boot loader")
     board = chosen(show, name)
-    must_have_uploader()
     try:
-        found = port or find_port()
+        must_have_uploader()
+        found = port_for_firmware(port, baud)
+        with tempfile.TemporaryDirectory() as folder:
+            image = Path(folder) / f"{board.name}.hex"
+            size = write_merged(show.tables[board.name], image, boot_loader=True)
+            _announce(board, found, size, boot_baud or board.chip.tools.boot_baud)
+            put_firmware(Destination(found, baud, board.chip, way, boot_baud), lambda chip: image)
+    except ImageError as error:
+        raise ShowFailed(
+            f"{error}\n  help: `bellcrank firmware --with FILE --way isp` writes it with a "
+            "programmer"
+        ) from None
     except LinkFailure as failure:
         end(failure)
-    with tempfile.TemporaryDirectory() as folder:
-        image = Path(folder) / f"{board.name}.hex"
-        try:
-            size = write_merged(show.tables[board.name], image, boot_loader=True)
-        except ImageError as error:
-            raise ShowFailed(
-                f"{error}\n  help: `bellcrank firmware --with FILE --way isp` writes it with a "
-                "programmer"
-            ) from None
-        rate = boot_baud or board.chip.tools.boot_baud
-        _announce(board, found, size, rate)
-        with lent(found):
-            install(uploads(board.chip.name, image, way, found, baud=rate), board.chip)
     _read_back(board, found, baud)
 
 

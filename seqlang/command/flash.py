@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import click
 
-from firmware_gen.build.uploader import UPLOADER, UploadWay
+from firmware_gen.build.uploader import UPLOADER
 from firmware_gen.link.failures import LinkFailure
 from seqlang.command import ShowFailed, WrongUse
 from seqlang.command._board import VIRTUAL, connected, named, port_options
@@ -16,14 +16,14 @@ from seqlang.command._form import format_option, say
 from seqlang.command._progress import Bar
 from seqlang.command._show import demanded, read_and_check
 from seqlang.command._show_on import telling
+from seqlang.command._upload import boot_options
 
 if TYPE_CHECKING:
+    from firmware_gen.build.uploader import UploadWay
     from firmware_gen.compiler.show import CompiledBoard
     from firmware_gen.link.board_link import BoardLink
     from firmware_gen.link.transfer import ShowOn, Transferred
     from seqlang.check import CheckedShow
-
-BOOT_LOADERS: Final[tuple[UploadWay, ...]] = ("serial", "urclock")
 
 _VIRTUAL_SPEED = 10.0
 """A virtual board stores bytes as slowly as a real one; nobody need wait for that."""
@@ -45,18 +45,7 @@ _VIRTUAL_SPEED = 10.0
     help="For a show larger than a slot: write it together with the firmware, by the board's boot "
     f"loader. Calls {UPLOADER}.",
 )
-@click.option(
-    "--way",
-    type=click.Choice(BOOT_LOADERS),
-    default=BOOT_LOADERS[0],
-    show_default=True,
-    help="With --merged: which boot loader the board has; `urclock` is the newer one.",
-)
-@click.option(
-    "--boot-baud",
-    type=click.IntRange(min=1),
-    help="With --merged: rate of the boot loader; by default the usual one of the chip.",
-)
+@boot_options()
 @format_option
 def command(
     file: str,
@@ -65,7 +54,7 @@ def command(
     board: str | None,
     readdress: bool,
     merged: bool,
-    way: UploadWay,
+    way: UploadWay | None,
     boot_baud: int | None,
     form: str,
 ) -> None:
@@ -79,7 +68,9 @@ def command(
     Example: bellcrank flash first.cues --port virtual
     """
     if merged and form != "text":
-        raise WrongUse("`--merged` shows the uploader's own words: it has no output for programs")
+        raise WrongUse("`--merged` has no output for programs: leave out --format")
+    if not merged and (way is not None or boot_baud is not None):
+        raise WrongUse("`--way` and `--boot-baud` are about the boot loader: add `--merged`")
     loaded, checked = read_and_check(file)
     show = demanded(file, loaded, checked)
     first = FirstFlash(file, loaded, checked)

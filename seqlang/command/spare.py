@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import time
-from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import click
 
-from firmware_gen.build.uploader import UPLOADER, UploadWay
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import FIRMWARE_VERSION, NO_ADDRESS
 from seqlang.command import BoardFailed, ShowFailed, WrongUse
@@ -25,11 +23,10 @@ from seqlang.command._form import say
 from seqlang.command._progress import Bar
 from seqlang.command._show import demanded, read_and_check
 from seqlang.command._show_on import telling
-from seqlang.command._upload import CAUTION, chosen, install, must_have_uploader
+from seqlang.command._upload import CAUTION, Destination, boot_options, chosen, put_firmware
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
+    from firmware_gen.build.uploader import UploadWay
     from firmware_gen.compiler.show import CompiledBoard, CompiledShow
     from firmware_gen.link.board_link import BoardLink
     from firmware_gen.link.protocol import Hello
@@ -37,12 +34,8 @@ if TYPE_CHECKING:
     from seqlang.check import CheckedShow
     from seqlang.command._all_ports import FoundBoard
 
-BOOT_LOADERS: Final[tuple[UploadWay, ...]] = ("serial", "urclock")
 _NO_FIRMWARE: Final = frozenset({"no-answer", "garbage", "wrong-version"})
 """What a board says, or does not say, that has no firmware or another version's."""
-_GREETINGS: Final = 3
-_LENT_S: Final = 6.0
-"""Another command that looks for boards has a port no longer than this."""
 
 
 @click.command(name="spare")
@@ -53,24 +46,13 @@ _LENT_S: Final = 6.0
     metavar="NAME",
     help="Which board of the show it becomes. Without this option: the only one that is missing.",
 )
-@click.option(
-    "--way",
-    type=click.Choice(BOOT_LOADERS),
-    default=BOOT_LOADERS[0],
-    show_default=True,
-    help="For a spare without firmware: which boot loader it has; `urclock` is the newer one.",
-)
-@click.option(
-    "--boot-baud",
-    type=click.IntRange(min=1),
-    help="Rate of the boot loader; by default the usual one of the chip.",
-)
+@boot_options()
 def command(
     file: str,
     port: str | None,
     baud: int,
     board: str | None,
-    way: UploadWay,
+    way: UploadWay | None,
     boot_baud: int | None,
 ) -> None:
     """Make the spare that is plugged in the board that is missing.
@@ -245,58 +227,23 @@ def _must_fit(board: CompiledBoard) -> None:
 # -- what is done ------------------------------------------------------------------------------
 
 
-def _put_firmware(place: _Place, baud: int, way: UploadWay, boot_baud: int | None) -> None:
-    """Have the uploader write the firmware of the board's chip; it checks the chip's signature."""
+def _put_firmware(place: _Place, baud: int, way: UploadWay | None, boot_baud: int | None) -> None:
+    """Have the uploader write the firmware of the board's chip."""
     from firmware_gen.build import image as images
-    from firmware_gen.build.uploader import uploads
 
     if "://" in place.port:
         raise BoardFailed(
             f"nothing of ours answers on {place.port}, and firmware goes only over a serial port"
         )
-    must_have_uploader()
-    chip = place.board.chip
-    say(f"the spare on {place.port} has no firmware of this version: {UPLOADER} installs it")
+    say(f"the spare on {place.port} has no firmware of this version")
     say(f"caution: {CAUTION}")
-    steps = uploads(chip.name, images.shipped(chip.name), way, place.port, baud=boot_baud)
-    with _lent(place.port):
-        install(steps, chip)
-    _wait_for(place.port, baud)
-
-
-def _wait_for(port: str, baud: int) -> None:
-    """A board that has just got its firmware may take longer to answer than one that only slept."""
-    with suppress(LinkFailure):
-        owner = owner_of_ports()
-        if owner is None:
-            return
-        with owner:
-            for _ in range(_GREETINGS):
-                with suppress(LinkFailure):
-                    owner.board(port, baud).greet()
-                    return
-
-
-@contextmanager
-def _lent(port: str) -> Iterator[None]:
-    """The port for the uploader. A command that only looks for boards there is waited for."""
-    end_s = time.monotonic() + _LENT_S
-    with ExitStack() as stack:
-        try:
-            owner = owner_of_ports()
-            if owner:
-                stack.enter_context(owner)
-            while owner:
-                try:
-                    stack.enter_context(owner.lent(port))
-                    break
-                except LinkFailure as failure:
-                    if failure.reason != "port-busy" or time.monotonic() >= end_s:
-                        raise
-                    time.sleep(0.2)
-        except LinkFailure as failure:
-            end(failure)
-        yield
+    try:
+        put_firmware(
+            Destination(place.port, baud, place.board.chip, way, boot_baud),
+            lambda chip: images.shipped(chip.name),
+        )
+    except LinkFailure as failure:
+        end(failure)
 
 
 def _become(

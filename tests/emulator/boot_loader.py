@@ -2,9 +2,10 @@
 
 The boot loader speaks what the usual ones speak: Atmel's application note AVR061, "STK500
 Communication Protocol" (version 1 of the protocol), its commands and answers; the chip's signature
-and page size are from the ATmega328P data sheet. It keeps to the part that a boot loader has: no
-fuses, no chip erase. When it is left, the emulated chip starts with the memory that was written,
-on the same line.
+and page size are from the ATmega328P data sheet. That of a large chip speaks version 2, application
+note AVR068, with signature and page size of the ATmega2560. Both keep to the part that a boot
+loader has: no fuses, no chip erase. When it is left, the emulated chip starts with the memory that
+was written, on the same line.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from __future__ import annotations
 import os
 import pty
 import select
+import termios
 import threading
 import time
 import tty
@@ -21,6 +23,7 @@ from typing import Final
 
 from firmware_gen.build.image import flash_bytes
 from firmware_gen.chips import CHIPS
+from firmware_gen.link.boot_loader import message
 from tests.emulator.emulated import EXTERNAL, TX, EmulatedBoard
 
 # AVR061, section 5 (constants) and 6 (commands).
@@ -30,6 +33,10 @@ SIGNATURE: Final = b"\x1e\x95\x0f"
 PAGE_BYTES: Final = 128
 """Data sheet, "No. of words in a page": 64."""
 MEMORY: Final = CHIPS["atmega328p"].memory
+
+RESETS_S: Final = 0.2
+"""A host resets a board by a line that a pseudo-terminal does not have, and waits before it speaks:
+such a pause stands for the reset."""
 
 FIXED_LENGTHS: Final = {
     0x30: 2,  # Cmnd_STK_GET_SYNC
@@ -46,7 +53,10 @@ FIXED_LENGTHS: Final = {
 
 
 class BootLoader:
-    """Answers commands; `flash` is what it has written."""
+    """Answers commands; `flash` is what it has written. `rate`: at another it hears noise."""
+
+    chip = CHIPS["atmega328p"]
+    rate: int | None = None
 
     def __init__(
         self, flash: bytes = b"", break_after: int | None = None, knows_instructions: bool = False
@@ -61,6 +71,10 @@ class BootLoader:
         """Whether it answers the chip's own instruction that reads the signature, as few do."""
         self._waiting = bytearray()
         self._address = 0
+
+    def reset(self) -> None:
+        """Start anew; what is written stays."""
+        self._waiting.clear()
 
     def take(self, data: bytes) -> bytes:
         """The answer to what has come in."""
@@ -125,10 +139,94 @@ class BootLoader:
             self.flash[self._address : self._address + len(page)] = page
 
 
+class LargeBootLoader:
+    """That of the ATmega2560. `flash` is what it has written.
+
+    `spoils`: a page that it writes wrongly, as worn-out memory does.
+    """
+
+    chip = CHIPS["atmega2560"]
+    rate: int | None = None
+    is_dead = False
+    page_bytes: Final = 256
+    """Data sheet, "No. of words in a page": 128."""
+    signature = b"\x1e\x98\x01"
+
+    def __init__(self, spoils: int | None = None) -> None:
+        self.flash = bytearray(b"\xff" * self.chip.memory.flash)
+        self.left = False
+        self.spoils = spoils
+        self.pages = 0
+        self._waiting = bytearray()
+        self._address = 0
+
+    def reset(self) -> None:
+        """Start anew; what is written stays."""
+        self._waiting.clear()
+
+    def take(self, data: bytes) -> bytes:
+        """The answer to what has come in (AVR068, "Message format")."""
+        self._waiting += data
+        answer = b""
+        while True:
+            start = self._waiting.find(0x1B)
+            del self._waiting[: start if start >= 0 else len(self._waiting)]
+            if len(self._waiting) < 5:
+                return answer
+            length = int.from_bytes(self._waiting[2:4], "big")
+            if len(self._waiting) < length + 6:
+                return answer
+            whole = bytes(self._waiting[: length + 6])
+            if whole[4] != 0x0E or message(whole[1], whole[5:-1]) != whole:
+                del self._waiting[:1]
+                continue
+            del self._waiting[: length + 6]
+            answer += message(whole[1], self._carried_out(whole[5:-1]))
+
+    def _carried_out(self, body: bytes) -> bytes:
+        """AVR068, "Commands": the command's code, its status, what else it answers."""
+        done, failed = body[:1] + b"\x00", body[:1] + b"\xc0"
+        code = body[0]
+        if code == 0x01:  # CMD_SIGN_ON
+            return done + b"\x08AVRISP_2"
+        if code == 0x03:  # CMD_GET_PARAMETER
+            return done + b"\x02"
+        if code == 0x06:  # CMD_LOAD_ADDRESS: of words; the highest bit says that it is a long one
+            self._address = 2 * (int.from_bytes(body[1:5], "big") & 0x7FFFFFFF)
+        elif code == 0x11:  # CMD_LEAVE_PROGMODE_ISP
+            self.left = True
+        elif code == 0x12:  # CMD_CHIP_ERASE_ISP
+            return failed
+        elif code == 0x13:  # CMD_PROGRAM_FLASH_ISP
+            self._write(body[10 : 10 + int.from_bytes(body[1:3], "big")])
+        elif code == 0x14:  # CMD_READ_FLASH_ISP
+            end = self._address + int.from_bytes(body[1:3], "big")
+            found, self._address = bytes(self.flash[self._address : end]), end
+            return done + found + b"\x00"
+        elif code == 0x1B:  # CMD_READ_SIGNATURE_ISP, by the same instruction
+            return done + self.signature[body[4] : body[4] + 1] + b"\x00"
+        elif code == 0x1D:  # CMD_SPI_MULTI: Read Signature Byte is 30 00 nn
+            asked = body[4] == 0x30
+            found = self.signature[body[6] : body[6] + 1] if asked else b"\x00"
+            return done + bytes(3) + found + b"\x00"
+        return done
+
+    def _write(self, page: bytes) -> None:
+        assert self._address % self.page_bytes == 0
+        assert len(page) <= self.page_bytes
+        end = self._address + len(page)
+        assert end <= self.chip.memory.boot_start, "it would overwrite itself"
+        self.flash[self._address : end] = page
+        if self.pages == self.spoils:
+            self.flash[self._address] ^= 0x10
+        self.pages += 1
+        self._address = end
+
+
 class BoardOnPort:
     """A board on a pseudo-terminal: the boot loader first, then the chip, in real time."""
 
-    def __init__(self, boot: BootLoader) -> None:
+    def __init__(self, boot: BootLoader | LargeBootLoader) -> None:
         self.boot = boot
         self._master, self._slave = pty.openpty()
         tty.setraw(self._slave)
@@ -160,17 +258,31 @@ class BoardOnPort:
             os.close(self._master)  # whoever uses the port is told that it is gone
 
     def _play(self) -> None:
+        heard_s = time.monotonic()
         while not self._over.is_set():
             data = self._heard()
             if self.board is not None:
                 self._run(self.board, data)
                 continue
+            if data:
+                if time.monotonic() - heard_s > RESETS_S:
+                    self.boot.reset()
+                heard_s = time.monotonic()
+            if data and self.boot.rate not in (None, self._rate()):
+                data = bytes(0x80 | byte >> 1 for byte in data)
             answer = self.boot.take(data)
             if self.boot.is_dead:
                 break
             os.write(self._master, answer)
             if self.boot.left:
-                self._start(EmulatedBoard(bytes(self.boot.flash[: MEMORY.boot_start])))
+                memory = self.boot.chip.memory
+                flash = bytes(self.boot.flash[: memory.boot_start])
+                self._start(EmulatedBoard(flash, chip=self.boot.chip))
+
+    def _rate(self) -> int:
+        """At which the host has opened the port; a constant of the system's stands for it."""
+        rates = {getattr(termios, f"B{rate}"): rate for rate in (57_600, 115_200)}
+        return rates.get(termios.tcgetattr(self._slave)[5], 0)
 
     def _heard(self) -> bytes:
         ready, _, _ = select.select([self._master], [], [], 0.002)

@@ -33,7 +33,7 @@ def test_a_chip_without_firmware_becomes_the_dead_board_in_one_command(
         image = flash_bytes(read_hex(shipped("atmega328p").read_text("ascii")))
         assert bytes(board.boot.flash[: len(image)]) == image
     assert "has no firmware of this version" in said.out
-    assert "verified" in said.err  # the uploader's own words
+    assert "written, read back and compared" in said.out
     assert "becomes board `box`" in said.out
     found = check(load(SHOW))
     assert found.show is not None

@@ -34,7 +34,7 @@ MADE_UP = Chip(
         write_s=0.005,
     ),
     electrics=Electrics(idle_a=0.07, brown_out_v=4.1, clock_v=5.5, pin_a=0.008),
-    tools=Tools("madeup7", "mu7", "boot7", 38_400, 19_200, {"fuse7": 0x5A}),
+    tools=Tools("madeup7", "mu7", b"\x1e\x77\x07", "boot7", 38_400, 19_200, {"fuse7": 0x5A}),
     servos=16,
     strips=3,
     pixels=150,
