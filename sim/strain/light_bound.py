@@ -108,7 +108,9 @@ class LightBound:
 
     def _read(self, cue: Cue) -> list[_Ways]:
         if cue.name not in self._ways:
-            again = cue.name in self._held and duration_ms(cue.body) > 0
+            # a strand of idle that comes to its end begins again
+            often = cue.name in self._held or cue.name in self._show.score.idle
+            again = often and 0 < duration_ms(cue.body) < inf
             body = self._written.get(cue.name, cue.body)
             body = Repeat(body, None) if again else body
             ways = _ways(body, self._lights, self._ways_of_a_fade)

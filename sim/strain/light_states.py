@@ -123,7 +123,8 @@ class LightStates:
         return tuple(dict.fromkeys(chosen))
 
     def runs(self, cue: Cue) -> tuple[Cue, ...]:
-        """The ways a cue can run: as written, and held for ever where a button can hold it."""
+        """The ways a cue can run: as written, and for ever where a button can hold it, or where it
+        is a strand of idle, which begins again when it comes to its end."""
         held = any(
             binding.while_held and binding.cue == cue.name for binding in self.show.score.bindings
         )
@@ -131,7 +132,8 @@ class LightStates:
         found = [cue]
         if loops:
             found.append(replace(cue, body=_held(cue.body)))
-        if held and 0 < duration_ms(cue.body) < float("inf"):
+        again = held or cue.name in self.show.score.idle
+        if again and 0 < duration_ms(cue.body) < float("inf"):
             found.append(replace(cue, body=Repeat(cue.body, None)))
         return tuple(found)
 

@@ -58,6 +58,7 @@ class Maker:
     """Makes shows of lights that change quickly."""
 
     def __init__(self, seed: int) -> None:
+        self.seed = seed
         self.chance = random.Random(seed)
         lights: list[Lamp | Strip] = [Lamp("eye", "b", 2)]
         if self.chance.random() < 0.6:
@@ -72,8 +73,9 @@ class Maker:
         idle: tuple[str, ...] = ()
         if self.chance.random() < 0.4:
             idle = ("idle",)
-            body = Repeat(InTurn((self.step(1), Hold(self.ms()))), None)
-            cues.append(Cue("idle", "", body))
+            body = InTurn((self.step(1), Hold(self.ms())))
+            # one that comes to its end begins again
+            cues.append(Cue("idle", "", Repeat(body, None) if self.seed % 2 else body))
         bindings = tuple(
             Binding(n, cue.name, self.chance.random() < 0.2) for n, cue in enumerate(cues, start=1)
         )
@@ -230,6 +232,19 @@ def test_the_bound_of_a_plain_blink_is_nearly_reached(period: int, share: float)
     played = rehearse(show, [Press(20, cue="blink")], PLAYED_MS)
     found = max(most_within_a_second(at) for at in changes_of(show, played))
     assert share * LightBound(show).of(cue) <= found <= LightBound(show).of(cue)
+
+
+@pytest.mark.parametrize(("ms", "flashes"), [(60, True), (600, False)])
+def test_a_strand_that_ends_flashes_by_beginning_again(ms: int, flashes: bool) -> None:
+    cue = Cue("i", "", InTurn((Fade("eye", 75.0, ms), Fade("eye", 6.0, ms))))
+    rig = Rig((), (Board("b", "atmega328p", 1),), (Lamp("eye", "b", 2),))
+    show = Show(rig, Score("", (cue,), idle=("i",)))
+    played = rehearse(show, [], PLAYED_MS)
+    times = np.arange(0.0, PLAYED_MS, FRAME_MS)
+    assert bool(flashing(times, light_sources(show, sample(played, times)))) is flashes
+    assert bool(Eye(show).flashes(cue)) is flashes
+    alone = replace(show, score=Score("", (cue,)))
+    assert not Eye(alone).flashes(cue)
 
 
 # -- what is searched -----------------------------------------------------------------------------

@@ -194,14 +194,20 @@ def _slower(
 def _numbers(
     context: Context, cue: Cue, outputs: tuple[str, ...]
 ) -> Iterator[tuple[Span, str, int]]:
-    """Periods of effects first, then the longest durations inside the innermost repeats."""
+    """Periods of effects first, then the longest durations inside the innermost repeats.
+
+    A strand of idle that comes to its end begins again: all of it is repeated.
+    """
     for step in walk(cue.body):
         if not isinstance(step, Effect) or step.output not in outputs:
             continue
         if context.has_part(step.mark, "period"):
             yield context.span(step.mark, "period"), "period", step.period_ms
-    for repeat in reversed([step for step in walk(cue.body) if isinstance(step, Repeat)]):
-        inside = list(walk(repeat.body))
+    bodies = [step.body for step in walk(cue.body) if isinstance(step, Repeat)]
+    if cue.name in context.show.score.idle:
+        bodies.insert(0, cue.body)
+    for body in reversed(bodies):
+        inside = list(walk(body))
         if not any(isinstance(s, Fade) and s.output in outputs for s in inside):
             continue
         timed = [s for s in inside if isinstance(s, Fade | Hold)]

@@ -219,7 +219,9 @@ def test_idle_counts_its_lights_coming_on_at_power_up() -> None:
     assert LightBound(show(cue)).of_light(cue, "lure") == 2
     idle = LightBound(show(cue, idle=("c",)))
     assert idle.of_light(cue, "lure") == 3
-    later = Cue("c", "", InTurn((fade(0), Hold(1001), fade(100))))
+    # one that never comes to its end: else it would begin again
+    stays = Repeat(Hold(1000), None)
+    later = Cue("c", "", InTurn((fade(0), Hold(1001), fade(100), stays)))
     assert LightBound(show(later, idle=("c",))).of(later) == 2
 
 
