@@ -16,22 +16,25 @@ from firmware_gen.link.frames import LinkFrame
 from firmware_gen.link.frames import encode as encode_frame
 from firmware_gen.link.protocol import EVERYBODY, ONE_WAY, TRIGGER, RequestKind
 from firmware_gen.table.encode import encode
-from firmware_gen.table.layout import EFFECTS, FOLLOWS, LEADS, ORDERS
-from firmware_gen.table.ops import ActOp, ForkTo, Modulate, TableOp
+from firmware_gen.table.layout import FOLLOWS, LEADS, ORDERS
+from firmware_gen.table.ops import ActOp, ForkTo, TableOp
 from firmware_gen.table.records import CueRecord, OutputRecord, StripRecord, Table
 from tests.emulator.emulated import CLOCK_HZ, EmulatedBoard, LineEnd, run_together
 from tests.emulator.firmware import shipped_for
 from tests.emulator.load_show import (
+    COLOURS,
     LAWS,
     MINIMUM_JERK,
     MOVING,
     PIXELS,
     UNIFORM,
     WIRINGS,
+    glimmer,
     in_slot,
     load_servos,
     servo,
     sweep,
+    way_of,
 )
 
 Times: TypeAlias = npt.NDArray[np.float64]
@@ -66,7 +69,7 @@ def led_table(chip: Chip, address: int, role: int, *, loaded: bool = True) -> Ta
         chip.chip_id,
         address,
         outputs=tuple(outputs),
-        colours=((20, 20, 20), (180, 90, 40), (60, 160, 200)),
+        colours=COLOURS,
         laws=LAWS,
         cues=cues,
         threads=threads,
@@ -78,12 +81,8 @@ def led_table(chip: Chip, address: int, role: int, *, loaded: bool = True) -> Ta
 
 def _load(servos: int, strip: int, first: int) -> tuple[tuple[TableOp, ...], ...]:
     """Threads that keep the first servos and a strip moving."""
-    rows: list[tuple[TableOp, ...]] = []
-    moving = min(MOVING, servos) - 1
-    for n in range(moving):
-        rows.append(sweep(n, 300 + 100 * n, 8700 - 150 * n, 390 + 37 * n, MINIMUM_JERK))
-    light: tuple[TableOp, ...] = (Modulate(strip, EFFECTS.index("ember"), 310, 160, 5, 1),)
-    rows.append(light + sweep(strip, 1, 2, 800, UNIFORM))
+    rows = [sweep(n, *way_of(n), MINIMUM_JERK) for n in range(min(MOVING, servos) - 1)]
+    rows.append((glimmer(strip), *sweep(strip, 1, 2, 800, UNIFORM)))
     forks = tuple(ForkTo(first + n) for n in range(1, len(rows)))
     rows[0] = forks + rows[0]
     return tuple(rows)

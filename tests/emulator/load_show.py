@@ -61,6 +61,7 @@ LAWS = (
     LawRecord(LAW_IDS["double-S"], 21845, 16384),
     LawRecord(LAW_IDS["uniform"]),
 )
+COLOURS = ((20, 20, 20), (180, 90, 40), (60, 160, 200))
 
 
 def servo(pin: int, number: int = 0) -> ServoRecord:
@@ -80,6 +81,16 @@ def sweep(output: int, low: int, high: int, duration_ms: int, law: int) -> tuple
     )
 
 
+def way_of(number: int) -> tuple[int, int, int]:
+    """The ends of a servo's way and the time that it takes, each servo's another."""
+    return 300 + 100 * number, 8700 - 150 * number, 390 + 37 * number
+
+
+def glimmer(strip: int) -> TableOp:
+    """Each pixel of a strip glimmers in its own way."""
+    return Modulate(strip, EFFECTS.index("ember"), 310, 160, 5, 1)
+
+
 def load_servos(chip: Chip, *, heavier: bool = False) -> tuple[int, ...]:
     """Pins of the load's servos: as many as the chip and the table have room for."""
     others = 1 + len(WIRINGS[chip.name].lamps) * heavier
@@ -96,7 +107,7 @@ def load_table(*, heavier: bool = False, pixels: int = PIXELS, chip: Chip = FIRS
     outputs: list[OutputRecord] = [servo(pin, n) for n, pin in enumerate(pins)]
     outputs.append(StripRecord(wiring.strip, pixels, ORDERS.index("grb"), 60 * heavier, 0))
     strip = len(outputs) - 1
-    light: tuple[TableOp, ...] = (Modulate(strip, EFFECTS.index("ember"), 310, 160, 5, 1),)
+    light: tuple[TableOp, ...] = (glimmer(strip),)
     if heavier:
         outputs += [LampRecord(pin, 40) for pin in wiring.lamps]
         light += (
@@ -116,7 +127,7 @@ def load_table(*, heavier: bool = False, pixels: int = PIXELS, chip: Chip = FIRS
             chip.chip_id,
             ADDRESS,
             outputs=tuple(outputs),
-            colours=((20, 20, 20), (180, 90, 40), (60, 160, 200)),
+            colours=COLOURS,
             laws=LAWS,
             cues=cues,
             threads=threads,
@@ -128,8 +139,7 @@ def load_table(*, heavier: bool = False, pixels: int = PIXELS, chip: Chip = FIRS
 def _moves(servos: Sequence[int], law: int) -> tuple[TableOp, ...]:
     """Servos that go to and fro together for ever; the first says how long."""
     n = servos[0]
-    duration_ms = 390 + 37 * n
-    low, high = 300 + 100 * n, 8700 - 150 * n
+    low, high, duration_ms = way_of(n)
     others = servos[1:]
     return (
         Loop(LOOP_FOREVER),

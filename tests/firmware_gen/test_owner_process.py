@@ -13,7 +13,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -31,10 +31,10 @@ from firmware_gen.link.owner.serving import Owner
 from firmware_gen.link.protocol import ReportedMode, RequestKind
 from firmware_gen.link.transfer import ShowOn
 from tests.unchecked import transfer_unchecked
+from tests.waiting import SOON_S, until
 
 posix_only = pytest.mark.skipif(os.name != "posix", reason="needs local sockets and signals")
 ROOT = Path(__file__).parents[2]
-SOON_S = 10.0
 
 
 def owner_pid() -> int | None:
@@ -43,15 +43,6 @@ def owner_pid() -> int | None:
         return None
     met.connection.close()
     return met.pid
-
-
-def until(condition: Callable[[], object], within_s: float = SOON_S) -> bool:
-    end_s = time.monotonic() + within_s
-    while time.monotonic() < end_s:
-        if condition():
-            return True
-        time.sleep(0.01)
-    return False
 
 
 @pytest.fixture(autouse=True)

@@ -8,7 +8,7 @@ import os
 import signal
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from typing import Any
@@ -27,20 +27,11 @@ from seqlang.phone.pairing import Pairing
 from seqlang.phone.serving import PhoneServer
 from tests.firmware_gen.page_shows import EVERYTHING, made
 from tests.unchecked import transfer_unchecked
+from tests.waiting import SOON_S, until
 
-SOON_S = 20.0
 CODE = "40718293"
 HELD = 2
 """The heron's button that acts as long as it is held."""
-
-
-def until(condition: Callable[[], object], within_s: float = SOON_S) -> bool:
-    end_s = time.monotonic() + within_s
-    while time.monotonic() < end_s:
-        if condition():
-            return True
-        time.sleep(0.005)
-    return False
 
 
 def heron() -> CompiledShow:

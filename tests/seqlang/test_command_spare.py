@@ -20,7 +20,8 @@ from seqlang.command import WrongUse
 from seqlang.command._all_ports import FoundBoard
 from seqlang.command.spare import _Place, _placed
 from tests.firmware_gen.page_shows import EVERYTHING
-from tests.seqlang.phone_rig import ServedTable, heron, own_place, until
+from tests.seqlang.phone_rig import ServedTable, heron, own_place
+from tests.waiting import until
 
 SHOW = heron()
 BODY, BILL = SHOW.boards

@@ -18,15 +18,8 @@ import pytest
 
 from firmware_gen.link.protocol import ReportedMode, RequestKind
 from tests.firmware_gen.browser import chromium, needs_browser
-from tests.seqlang.phone_rig import (
-    CODE,
-    HELD,
-    SOON_S,
-    PhoneRig,
-    own_place,
-    owner_pid,
-    phone_rig,
-)
+from tests.seqlang.phone_rig import CODE, HELD, PhoneRig, own_place, owner_pid, phone_rig
+from tests.waiting import SOON_S
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page

@@ -30,16 +30,15 @@ from seqlang.phone.serving import is_own_name
 from tests.seqlang.phone_rig import (
     CODE,
     HELD,
-    SOON_S,
     PhoneByHand,
     PhoneRig,
     ServedTable,
     own_place,
     owner_pid,
     phone_rig,
-    until,
 )
 from tests.unchecked import transfer_unchecked
+from tests.waiting import SOON_S, until
 
 posix_only = pytest.mark.skipif(os.name != "posix", reason="needs signals")
 
