@@ -41,8 +41,9 @@ STRAIN = (
 )
 REHEARSAL = (
     *("sim/{room}", "sim/test_rehears*.py", "sim/test_sampling.py", "sim/test_motion.py"),
-    *("sim/test_takeover.py", "firmware_gen/test_player_requests.py"),
-    "properties/test_player_motion.py",
+    *("sim/test_run_through.py", "sim/test_takeover.py", "sim/test_overlaps*.py"),
+    *("firmware_gen/test_player_[brv]*.py", "seqlang/test_letting_go.py"),
+    *("properties/test_player_motion.py", "properties/test_player_rehearsal.py"),
 )
 SCORE = (
     *("sim/{room}", "sim/test_laws.py", "sim/test_score.py", "sim/test_threads.py"),
@@ -69,9 +70,14 @@ CORE = (
 
 # boards that lead and follow: the reference and the core, each held against the other
 WIRED = ("firmware_gen/test_following.py",)
+PICTURES = (
+    *("sim/test_motion_picture.py", "sim/test_pin_drawing.py", "sim/test_plots.py"),
+    *("seqlang/test_preview_picture.py", "seqlang/test_command_plot.py"),
+    *("seqlang/test_parts_that_spin.py", "seqlang/test_mounted_parts.py"),
+)
 
 NEAREST: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("sim/pictures/*", ("sim",)),
+    ("sim/pictures/*", PICTURES),
     ("sim/rig/*", PHYSICS),
     ("sim/strain/*", STRAIN),
     ("sim/score/*", (*SCORE, *REHEARSAL)),
