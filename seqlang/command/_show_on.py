@@ -18,8 +18,8 @@ from seqlang.text.render import broken, columns_of
 if TYPE_CHECKING:
     from typing import Any
 
-_ENDED_BY: Final = ("SIGTERM", "SIGHUP")
-"""What `kill` and a terminal that is closed send; a system may lack one."""
+_ENDED_BY: Final = ("SIGTERM", "SIGHUP", "SIGBREAK")
+"""What `kill` and a terminal that is closed send (on Windows the last); a system may lack one."""
 
 
 @contextmanager

@@ -24,7 +24,7 @@ def main() -> int:
     parser.add_argument("--folder", type=Path, default=None, help="where clients meet it")
     parser.add_argument("--grace", type=float, default=meeting.GRACE_S, help="seconds")
     arguments = parser.parse_args()
-    if os.name == "posix" and (said := _apart()) is not None:
+    if not meeting.by_tcp() and (said := _apart()) is not None:
         print(said)
         return 0 if said == "ready" else 1
     try:

@@ -406,7 +406,7 @@ def press(
             try:
                 return _pressed(met, what, ports, baud, everywhere, name, heard)
             except _HangsError:
-                _end_hung(met)
+                _end_hung(place, met)
             except _EndedError:
                 continue
     raise LinkFailure(
@@ -499,13 +499,14 @@ class _Said:
         return messages.read(self._found.pop(0))
 
 
-def _end_hung(met: meeting.Meeting) -> None:
+def _end_hung(place: meeting.MeetingPlace, met: meeting.Meeting) -> None:
     """A stop gets through: the process at the other end of this socket is ended.
 
     Raises:
-        LinkFailure: owner-lost where the system does not tell which process that is.
+        LinkFailure: owner-lost where nothing tells which process that is.
     """
-    if met.pid is None or sys.platform == "win32":
+    pid = met.pid or meeting.process_of_owner(place)
+    if pid is None:
         raise LinkFailure(
             "owner-lost",
             "the process that owns the ports does not answer",
@@ -513,7 +514,8 @@ def _end_hung(met: meeting.Meeting) -> None:
             "the supply's lead ends everything",
         )
     with suppress(OSError):
-        os.kill(met.pid, signal.SIGKILL)
+        # on Windows every signal ends a process at once
+        os.kill(pid, getattr(signal, "SIGKILL", signal.SIGTERM))
     end_s = time.monotonic() + HEARD_S
     with suppress(OSError):
         met.connection.settimeout(max(0.01, end_s - time.monotonic()))

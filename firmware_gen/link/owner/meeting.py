@@ -3,7 +3,8 @@
 The folder belongs to the user alone. Whoever holds the lock in it is the owner; a lock is let go
 when its process ends, however that ends, so what else lies there without a lock is stale. Where
 the system has them the sockets are local ones with rights 0600. Elsewhere (Windows) they are
-loopback ports, and a token in a private file tells who may use them.
+loopback ports, and a token in a private file tells who may use them. The way of those systems can
+be tried on any: set `BELLCRANK_MEETING` to `loopback`.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ import struct
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -32,14 +34,20 @@ GRACE_S: Final = 30.0
 """An owner that nobody needs ends after this time."""
 START_S: Final = 10.0
 
+_TRIES: Final = 50
 _LONGEST_PATH: Final = 100
 """A local socket's name holds 108 bytes on Linux and 104 on macOS."""
 _ROOM: Final = Path(__file__).resolve().parents[3]
 
 
+WAY_SETTING: Final = "BELLCRANK_MEETING"
+"""Of the environment. With the value `loopback`, client and owner go the way of a system without
+local sockets, locks of files that are let go of by themselves, and processes that fork."""
+
+
 def by_tcp() -> bool:
-    """Whether this system has no local sockets that Python can use."""
-    return os.name != "posix"
+    """Whether this system has no local sockets that Python can use, or is to do without."""
+    return os.name != "posix" or os.environ.get(WAY_SETTING) == "loopback"
 
 
 @cache
@@ -73,7 +81,7 @@ class MeetingPlace:
 
     @property
     def address(self) -> Path:
-        """Loopback ports and token, where there are no local sockets."""
+        """The owner's process; loopback ports and token, where there are no local sockets."""
         return self.folder / "owner.json"
 
     def socket(self, name: str) -> Path:
@@ -97,8 +105,9 @@ def meeting_place(folder: Path | None = None) -> MeetingPlace:
         words = f"the folder {folder} cannot be made ({(error.strerror or str(error)).lower()})"
         help = "make room for it, or set XDG_RUNTIME_DIR"
         raise LinkFailure("owner-not-ours", words, help) from error
-    if os.name == "posix":
-        is_ours = stat.S_ISDIR(found.st_mode) and found.st_uid == os.geteuid()
+    user = _this_user()
+    if user is not None:
+        is_ours = stat.S_ISDIR(found.st_mode) and found.st_uid == user
         if not is_ours or found.st_mode & 0o077:
             raise LinkFailure(
                 "owner-not-ours",
@@ -110,14 +119,20 @@ def meeting_place(folder: Path | None = None) -> MeetingPlace:
 
 def _usual_folder() -> Path:
     """In the user's runtime folder (XDG Base Directory Specification); else the temporary one."""
-    if os.name != "posix":
+    user = _this_user()
+    if user is None:
         from platformdirs import user_runtime_path
 
         return user_runtime_path("bellcrank", appauthor=False)
-    runtime = Path(os.environ.get("XDG_RUNTIME_DIR") or f"/run/user/{os.geteuid()}")
+    runtime = Path(os.environ.get("XDG_RUNTIME_DIR") or f"/run/user/{user}")
     if runtime.is_absolute() and runtime.is_dir():
         return runtime / "bellcrank"
-    return Path(tempfile.gettempdir()) / f"bellcrank-{os.geteuid()}"
+    return Path(tempfile.gettempdir()) / f"bellcrank-{user}"
+
+
+def _this_user() -> int | None:
+    """The user's number; None where users have none."""
+    return os.geteuid() if hasattr(os, "geteuid") else None
 
 
 # -- locks -------------------------------------------------------------------------------------
@@ -169,9 +184,27 @@ def listen(place: MeetingPlace) -> Listeners:
         owner, stop = (socket.create_server(("127.0.0.1", 0), backlog=128) for _ in range(2))
         token = secrets.token_hex(16)
         numbers = {"owner": owner.getsockname()[1], "stop": stop.getsockname()[1]}
-        _write_private(place.address, json.dumps({**numbers, "token": token}))
+        words = {**numbers, "token": token, "pid": os.getpid()}
+        _write_private(place.address, json.dumps(words))
         return Listeners(owner, stop, token)
-    return Listeners(_local(place.socket("owner")), _local(place.socket("stop")), "")
+    listeners = Listeners(_local(place.socket("owner")), _local(place.socket("stop")), "")
+    _write_private(place.address, json.dumps({"pid": os.getpid()}))
+    return listeners
+
+
+def process_of_owner(place: MeetingPlace) -> int | None:
+    """The process that is the owner now, as it wrote it down itself; None if none is known.
+
+    Whoever holds the life lock wrote that file, so the number is of no process that came later.
+    """
+    try:
+        lock = take_lock(place.life_lock, 0.0)
+        if lock is not None:
+            lock.close()
+            return None
+        return int(json.loads(place.address.read_text())["pid"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
 
 
 def _local(path: Path) -> socket.socket:
@@ -190,7 +223,14 @@ def _write_private(path: Path, text: str) -> None:
     handle, beside = tempfile.mkstemp(dir=path.parent)  # readable for its user alone
     with os.fdopen(handle, "w") as file:
         file.write(text)
-    os.replace(beside, path)
+    for again in range(_TRIES):
+        try:
+            os.replace(beside, path)
+            return
+        except PermissionError:  # Windows, while somebody reads the file that is replaced
+            if again + 1 == _TRIES:
+                raise
+            time.sleep(0.02)
 
 
 def leave(place: MeetingPlace, listeners: Listeners) -> None:
@@ -234,7 +274,7 @@ def meet(place: MeetingPlace, name: str) -> Meeting | None:
     except (OSError, ValueError, KeyError, TypeError):
         return None
     pid, user = _peer(connection)
-    if user is not None and user != os.geteuid():
+    if user is not None and user != _this_user():
         connection.close()
         raise LinkFailure(
             "owner-not-ours",
@@ -297,7 +337,7 @@ def _start_locked(place: MeetingPlace) -> Iterator[None]:
 
 def _spawn(words: list[str], environment: dict[str, str]) -> str:
     """Start the owner apart from this process and its terminal; its first word."""
-    if os.name == "posix":  # it forks by itself: what is started here ends when it is ready
+    if not by_tcp():  # it forks by itself: what is started here ends when it is ready
         done = subprocess.run(
             words,
             env=environment,
@@ -320,7 +360,10 @@ def _spawn(words: list[str], environment: dict[str, str]) -> str:
         creationflags=flags,
     )
     assert process.stdout is not None
+    too_long = threading.Timer(START_S, process.kill)
+    too_long.start()
     with process.stdout:
         said = process.stdout.readline().decode(errors="replace").strip()
+    too_long.cancel()
     process.returncode = 0  # it lives on, and nobody waits for it
     return said
