@@ -34,9 +34,9 @@ TEXT: Final = (
 
     What: all indentation of a file is made of spaces, or all of it of tabs.
 
-    Why: a tab looks like some spaces in one editor and like other ones in the next.
+    Why: a tab is as wide as four spaces in one editor and as eight in the next.
 
-    Instead: indent with the same letter throughout.
+    Instead: indent with spaces everywhere, or with tabs everywhere.
 
     Source of the limit: LANGUAGE.md, 1.1.
     """,
@@ -98,7 +98,7 @@ FILES: Final = (
 
     Source of the limit: LANGUAGE.md, 1.2.
     """,
-    """include-path: the path of an include is none that works on every computer.
+    """include-path: the path of an include does not work on every computer.
 
     What: a path is made of names and `/`; it holds no `\\`, `:`, `*`, `?`, `<`, `>`, `|`, no name
     of a device such as `nul`, and it names a file, not a folder.
@@ -196,7 +196,7 @@ NAMES: Final = (
 
     Source of the limit: LANGUAGE.md, 3.6 and 3.7.
     """,
-    """not-a-row: things are to move one after another that are no row.
+    """not-a-row: things that are no row are to move one after another.
 
     What: `along` takes a row, a part of one, or the names of both sides.
 
@@ -239,19 +239,20 @@ NUMBERS: Final = (
 
     Source of the limit: LANGUAGE.md, 2.
     """,
-    """unit-mismatch: an amount has a unit of another kind than what is due.
+    """unit-mismatch: an amount is of the wrong kind.
 
-    What: times stand where times are due, angles where angles are; only like can be added to like.
+    What: a time stands where a time is needed, an angle where an angle is. Only amounts of one kind
+    can be added.
 
-    Why: two numbers of a line were swapped, or one was forgotten.
+    Why: two numbers of a line were swapped, or one was left out.
 
     Instead: write an amount of the kind that the message names.
 
     Source of the limit: LANGUAGE.md, 2.
     """,
-    """not-a-number: a word is used as a number that can never be reached.
+    """not-a-number: a word stands where a number is needed.
 
-    What: amounts are ordinary numbers; there is neither an infinite one nor one that is undefined.
+    What: amounts are written in digits. None is infinite or undefined.
 
     Why: a part cannot go there.
 
@@ -269,7 +270,7 @@ NUMBERS: Final = (
 
     Source of the limit: LANGUAGE.md, 2.
     """,
-    """number-out-of-range: a number is outside what can be.
+    """number-out-of-range: a number is too small or too large for its place.
 
     What: each amount lies in the range that its line in LANGUAGE.md states.
 
@@ -313,7 +314,7 @@ STATEMENTS: Final = (
 
     Source of the limit: this tool's own.
     """,
-    """missing-line: a part of the rig lacks a line that it cannot do without.
+    """missing-line: a part of the rig lacks a line that it needs.
 
     What: a servo has `pulse`, `travel` and `rating`; a supply has its source; a lamp has its LEDs.
 
@@ -323,9 +324,10 @@ STATEMENTS: Final = (
 
     Source of the limit: LANGUAGE.md, 3.
     """,
-    """duplicate-line: one question is answered twice.
+    """duplicate-line: the same thing is stated twice.
 
-    What: each part states each thing once; lines that answer the same question exclude one another.
+    What: each part states each thing once. Some lines state the same thing in different words; one
+    of them is enough.
 
     Why: one of them is old, and nobody can tell which.
 
@@ -388,10 +390,10 @@ STATEMENTS: Final = (
 
     Source of the limit: TABLE.md, 6.
     """,
-    """starts-late: a switch is thrown when what it drives should start already.
+    """starts-late: a switch goes on too late for what it drives.
 
-    What: what `starts after` a time is switched on that much earlier, in a wait before it, or at
-    the start of its cue.
+    What: an output with `starts after TIME` is switched on that much earlier: in a wait before it,
+    or at the start of its cue.
 
     Why: a sound module takes a moment from its contact to the first sound; a jaw that moves to it
     would be early.
@@ -420,12 +422,12 @@ STATEMENTS: Final = (
 
     Source of the limit: as for `servo-torque`.
     """,
-    """values-do-not-fit: values in brackets are not those that are needed.
+    """values-do-not-fit: brackets hold too few values, too many, or others than are needed.
 
     What: what is described for two sides takes a value for each, by the side's name; what is
     described for a row takes a value for each thing of it, or the first and a step.
 
-    Why: one thing would go without, and a value would be for nothing.
+    Why: a thing would have no value, or a value no thing.
 
     Instead: write as many values as there are things; write one value where there is one thing.
 
