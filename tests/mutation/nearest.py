@@ -70,6 +70,10 @@ CORE = (
 
 # boards that lead and follow: the reference and the core, each held against the other
 WIRED = ("firmware_gen/test_following.py",)
+LINKED = (
+    *("firmware_gen/test_board_core.py", "firmware_gen/test_second_board.py"),
+    *("firmware_gen/test_core_[lns]*[!d].py", *WIRED),
+)
 PICTURES = (
     *("sim/test_motion_picture.py", "sim/test_pin_drawing.py", "sim/test_plots.py"),
     *("seqlang/test_preview_picture.py", "seqlang/test_command_plot.py"),
@@ -82,7 +86,7 @@ NEAREST: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("sim/strain/*", STRAIN),
     ("sim/score/*", (*SCORE, *REHEARSAL)),
     ("sim/light/*", (*LIGHT, "sim/test_physics_eye.py")),
-    ("sim/rehearsal/[fl]*ing.py", (*REHEARSAL, *WIRED)),
+    *((f"sim/rehearsal/{name}.py", (*WIRED, *REHEARSAL)) for name in ("following", "leading")),
     ("sim/rehearsal/*", (*REHEARSAL, "sim/test_score.py", "sim/test_strip_light.py")),
     ("sim/*", ("sim", "references")),
     ("seqlang/checks/motion/*", MOTION),
@@ -90,7 +94,8 @@ NEAREST: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("seqlang/checks/*", CHECKS),
     ("seqlang/text/*", ("seqlang", "properties/test_show_text_round_trip.py")),
     ("seqlang/*", ("seqlang",)),
-    ("firmware_gen/core/bc_[fl][eo][al]*.c", WIRED),
+    *((f"firmware_gen/core/bc_{name}.c", WIRED) for name in ("follow", "lead")),
+    *((f"firmware_gen/core/bc_{name}.c", LINKED) for name in ("frames", "link", "store")),
     ("firmware_gen/core/*.c", (*CORE, *WIRED)),
     ("firmware_gen/player/[hi]*.py", (*WIRED, *PLAYER)),
     ("firmware_gen/player/*", (*PLAYER, *WIRED)),
