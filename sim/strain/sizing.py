@@ -22,7 +22,7 @@ from typing import Final
 import numpy as np
 
 from sim.arrays import Array
-from sim.model import Board, Cells, Lamp, Regulator, Rig, Servo, Show, Strip, Supply
+from sim.model import Board, Cells, Lamp, Rating, Regulator, Rig, Servo, Show, Strip, Supply
 from sim.rig import battery, servo, wire
 from sim.rig.fuse import PEAK_S, STANDARDS, Fuse, fuse_for
 from sim.rig.grip import gripping, longest_s
@@ -259,7 +259,7 @@ def size_servo(
     own = line(one, lowest_v or rated.voltage_v)
     has_nm, has_deg_s = float(own.stall_nm), float(own.speed_deg_s)
     points = np.concatenate([driving, braking], axis=1)
-    return ServoSize(
+    found = ServoSize(
         servo=one.name,
         voltage_v=rated.voltage_v,
         torque_kgf_cm=_up(stall / KGF_CM_NM, 0.1),
@@ -277,18 +277,22 @@ def size_servo(
         enough=has_nm >= max(floors["holding"], floors["gripping"])
         and one.ratings[0].stall_nm >= floors["heat"]
         and _enough(driving, braking, kept, has_nm, has_deg_s),
-        straight=Straight(
-            force_n=_up(stall / PINION_M, 1.0),
-            speed_mm_s=ceil(round(speed, 6)),
-            has_n=rated.stall_nm / PINION_M,
-            has_mm_s=rated.speed_deg_s,
-            hold_n=hold.torque_nm / PINION_M,
-            peak_n=float(points[0].max(initial=0.0)) / PINION_M,
-            rms_n=heat.rms_share * one.ratings[0].stall_nm / PINION_M,
-        )
-        if one.linear
-        else None,
         place_unit=of_part(one).place,
+    )
+    return replace(found, straight=_straight(found, rated)) if one.linear else found
+
+
+def _straight(found: ServoSize, rated: Rating) -> Straight:
+    """The same of a linear servo, in N and mm/s."""
+    to_n = KGF_CM_NM / PINION_M
+    return Straight(
+        force_n=_up(found.stall_nm / PINION_M, 1.0),
+        speed_mm_s=ceil(round(found.speed_deg_s, 6)),
+        has_n=rated.stall_nm / PINION_M,
+        has_mm_s=rated.speed_deg_s,
+        hold_n=found.hold_kgf_cm * to_n,
+        peak_n=found.peak_kgf_cm * to_n,
+        rms_n=found.rms_kgf_cm * to_n,
     )
 
 
