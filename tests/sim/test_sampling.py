@@ -153,3 +153,14 @@ def test_within_tells_spans_apart() -> None:
         True,
         False,
     ]
+
+
+def test_before_its_first_piece_a_part_rests_where_that_begins() -> None:
+    row = PLAYED.motions["jaw"]
+    moving = next(n for n, piece in enumerate(row) if piece.way_deg)
+    late = row[moving:]
+    begins_ms = late[0].start_ms
+    angle, speed = motion(late, [begins_ms - 500.0, begins_ms - 1.0, begins_ms + 100.0], 1)
+    assert angle[:2].tolist() == [late[0].target_deg - late[0].way_deg] * 2
+    assert speed[:2].tolist() == [0.0, 0.0]
+    assert speed[2] != 0.0
