@@ -138,8 +138,10 @@ def _fill(row: Sequence[MotionPiece], times: Array, out: tuple[Array, ...]) -> N
         swells.setdefault(row[n].law, []).append(n)
     for law, numbers in swells.items():
         _swell(law, [row[n] for n in numbers], sections, np.array(numbers), times, out)
-    for n in np.flatnonzero(sections.braked > sections.first).tolist():
-        _brake(row[n], sections.first[n], sections.braked[n], times, out)
+    braking = sections.first.copy()
+    braking[0] = np.searchsorted(times, row[0].start_ms)  # samples before it have nothing to brake
+    for n in np.flatnonzero(sections.braked > braking).tolist():
+        _brake(row[n], braking[n], sections.braked[n], times, out)
 
 
 class _Sections(NamedTuple):
