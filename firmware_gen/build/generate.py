@@ -235,6 +235,7 @@ def _table_limits() -> dict[str, int]:
         "MAGIC": layout.MAGIC,
         "VERSION": layout.VERSION,
         "NONE": layout.NONE,
+        "ROLE_ALONE": layout.ALONE,
         "ROLE_LEADS": layout.LEADS,
         "ROLE_FOLLOWS": layout.FOLLOWS,
         "CRC_SIZE": layout.CRC_SIZE,

@@ -245,6 +245,7 @@ enum {
     BC_MAGIC = 188,
     BC_VERSION = 2,
     BC_NONE = 255,
+    BC_ROLE_ALONE = 0,
     BC_ROLE_LEADS = 1,
     BC_ROLE_FOLLOWS = 2,
     BC_CRC_SIZE = 2,

@@ -541,9 +541,9 @@ static uint32_t begin_of(struct bc_step *op, uint32_t time) {
 static bool act(struct thread *thread, struct bc_step *op) {
     const struct bc_run *run = &bc_runs[thread->run];
     bool is_owned = (uint16_t)run->owned >> op->number & 1;
+    uint8_t mover = thread->run; /* the motion belongs to it */
     uint16_t rest;
     uint32_t start;
-    uint32_t left = 0;
     if (run->kind == BC_FOR_EVER ? !is_caught_up_on(op) : is_owned && is_silent(thread->run)) {
         bc_idle_remembers(op);
     }
@@ -557,14 +557,16 @@ static bool act(struct thread *thread, struct bc_step *op) {
         bc_perform(op, BC_NO_RUN, start);
         return true;
     }
-    if (op->output.kind == BC_SERVO) {
-        left = bc_servo_left(op->output.index, thread->run, thread->time);
+    if (run->kind == BC_FOR_EVER && bc_header(BC_AT_ROLE) != BC_ROLE_ALONE) {
+        mover = BC_NO_RUN; /* strands stay in step with those of other boards */
+    } else if (op->output.kind == BC_SERVO) {
+        uint32_t left = bc_servo_left(op->output.index, mover, thread->time);
+        if (left > 0) {
+            thread->time += left;
+            return false;
+        }
     }
-    if (left > 0) {
-        thread->time += left;
-        return false;
-    }
-    bc_perform(op, thread->run, start);
+    bc_perform(op, mover, start);
     return true;
 }
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TypeAlias
 
-from firmware_gen.table.layout import CONFLICTS, LOOP_FOREVER, LOOP_HELD
+from firmware_gen.table.layout import ALONE, CONFLICTS, LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import (
     ActOp,
     CallTo,
@@ -41,6 +41,7 @@ def board_program(table: Table) -> BoardProgram[OutputOp]:
         lost_frames=LOST_STEP_FRAMES * table.lost_time,
         stop_button=table.stop_button,
         enable_interval=table.enable_interval,
+        strands_in_step=table.role != ALONE,
     )
 
 

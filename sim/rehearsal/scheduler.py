@@ -574,7 +574,9 @@ class Scheduler(Generic[_Act]):
                 self.outputs.act(act, start, run.cue.name, least_ms)
                 return True
             self._gliding.discard(name)
-        if name in self._servos:
+        if run.strand and self.program.strands_in_step:
+            self._movers.pop(name, None)
+        elif name in self._servos:
             if self._movers.get(name) is run:
                 left = self.outputs.output_end(name) - thread.time
                 if left > 0:

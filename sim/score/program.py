@@ -131,6 +131,8 @@ class BoardProgram(Generic[Act]):
     stop_button: int | None = None
     enable_interval: int = 0
     """Frames between the first pulses of one servo and of the next."""
+    strands_in_step: bool = False
+    """Other boards play the same strands: no move that takes longer delays one (TABLE.md 7)."""
 
     @cached_property
     def numbers(self) -> dict[Hashable, int]:

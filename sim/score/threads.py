@@ -162,6 +162,7 @@ def board_program(show: Show, board: str) -> BoardProgram[Act]:
         lost_frames=LOST_STEP_FRAMES * lost_steps,
         stop_button=score.stop_button,
         enable_interval=ENABLE_INTERVAL_FRAMES,
+        strands_in_step=leader is not None,
     )
 
 

@@ -28,7 +28,9 @@ TAKE, WAIT, REFUSE = range(3)
 STEADY, BREATHE, EMBER, SPARKLE, RUNNING = range(5)
 UNIFORM, PARABOLIC, TRAPEZOID, HARMONIC, FIFTH_DEGREE, DOUBLE_S = 0, 1, 2, 3, 5, 9
 FOR_EVER, WHILE_HELD = 0, 65535
+ALONE, LEADS, FOLLOWS = range(3)
 RUNS, THREADS, OPS_PER_FRAME = 8, 10, 256
+CLAIMS = range(16, 32)
 
 
 # Section 1: layout
@@ -76,7 +78,8 @@ class Table:
         self.data = data
         outputs, colours, inputs, bindings, cues, laws = data[10:16]
         self.glide, self.lost, self.lost_time, self.stop_button = data[16:20]
-        self.stop_time, self.interval = data[20:22]
+        self.stop_time, self.interval, self.role = data[20:23]
+        self.chip, self.show = data[4], data[6] | data[7] << 8  # its low 16 bits
         self.at = 24
         self.outputs = [self.output() for _ in range(outputs)]
         self.colours = [tuple(self.take("<BBB")) for _ in range(colours)]
@@ -132,7 +135,9 @@ class Table:
 
     def cue(self) -> Cue:
         tag, outputs, flags, code = self.take("<HHBH")
-        owned = frozenset(n for n in range(16) if outputs >> n & 1)
+        if self.role == LEADS:  # claims are outputs that it has not got
+            outputs |= self.take("<H")[0] << 16
+        owned = frozenset(n for n in range(32) if outputs >> n & 1)
         return Cue(tag, owned, flags & 3, bool(flags & 8), flags >> 4, code, bool(flags & 4))
 
     def levels(self, output: Output, target: int) -> tuple[int, ...]:
@@ -545,7 +550,7 @@ class SecondPlayer:
         self.runs: list[Run | None] = [None] * RUNS
         self.threads: list[Thread | None] = [None] * THREADS
         self.waiting: dict[int, int | None] = {}
-        self.owner: dict[int, int | None] = dict.fromkeys(range(len(self.outputs)))
+        self.owner: dict[int, int | None] = dict.fromkeys([*range(len(self.outputs)), *CLAIMS])
         self.motions: dict[int, Motion] = {}
         self.lights: dict[int, Light] = {}
         self.switches: dict[int, int] = {}
@@ -643,7 +648,7 @@ class SecondPlayer:
             self.enter_limp()
 
     def trigger(self, tag: int) -> None:
-        if self.mode != READY:
+        if not self.may_start():
             self.refused += 1
             return
         for index, cue in enumerate(self.table.cues):
@@ -655,7 +660,7 @@ class SecondPlayer:
             self.stop()
             return
         cues = [cue for bound, cue in self.table.bindings if bound & 31 == button]
-        if self.mode != READY:
+        if not self.may_start():
             self.refused += 1 if cues else 0
             return
         for cue in cues:
@@ -671,18 +676,51 @@ class SecondPlayer:
         ready = self.start_frame + len(self.of_kind[SERVO]) * self.table.interval
         if self.mode == STARTING and self.next_frame >= ready:
             self.enter_ready()
+        self.before_requests()
         for kind, a, b in requests:
             self.request(kind, a, b)
+        self.after_requests()
         self.listen()
         if self.mode == READY:
             self.start_waiting()
         self.execute()
+        self.after_threads()
         moving = any(motion.end > self.time for motion in self.motions.values())
         if self.mode == STOPPING and not moving:
             self.enter_limp()
         shown = self.evaluate()
         self.next_frame += 1
         return shown
+
+    # What section 7 adds
+
+    def before_requests(self) -> None:
+        """Between steps 0 and 1 of a frame."""
+
+    def after_requests(self) -> None:
+        """Between steps 1 and 2."""
+
+    def after_threads(self) -> None:
+        """After step 4."""
+
+    def may_start(self) -> bool:
+        """Whether requests start cues."""
+        return self.mode == READY
+
+    def free_number(self) -> int:
+        return self.runs.index(None)
+
+    def acts(self, number: int, n: int) -> bool:
+        """Whether a run acts on an output."""
+        return self.owner[n] == number
+
+    def notes(self, number: int, run: Run, n: int) -> bool:
+        """Whether what a run does to an output is what is wanted of it."""
+        return run.is_strand
+
+    def begins(self, time: int, ms: int) -> tuple[int, int]:
+        """When an act of a time begins, and for how many ms."""
+        return time, ms
 
     def jog(self, asked: tuple[Request, ...]) -> None:
         """Section 2.8."""
@@ -764,7 +802,7 @@ class SecondPlayer:
         return True
 
     def begin(self, index: int, cue: Cue, button: int | None, is_strand: bool = False) -> None:
-        number = self.runs.index(None)
+        number = self.free_number()
         again = False
         if button is not None:
             bindings = [
@@ -824,11 +862,7 @@ class SecondPlayer:
 
     def execute(self) -> None:
         ops = 0
-        while due := [
-            (thread.time, number)
-            for number, thread in enumerate(self.threads)
-            if thread is not None and thread.time <= self.time
-        ]:
+        while due := self.due(silent=False):
             if ops == OPS_PER_FRAME:
                 self.overruns += 1
                 for _, number in due:
@@ -838,6 +872,16 @@ class SecondPlayer:
                 return
             self.step(min(due)[1])
             ops += 1
+
+    def due(self, silent: bool) -> list[tuple[int, int]]:
+        """Times and numbers of the threads that are to be executed."""
+        return [
+            (thread.time, number)
+            for number, thread in enumerate(self.threads)
+            if thread is not None
+            and thread.time <= self.time
+            and self.is_silent(thread.run) == silent
+        ]
 
     def step(self, number: int) -> None:
         """One op of a thread."""
@@ -953,17 +997,28 @@ class SecondPlayer:
             run.start = max(run.end, run.start + FRAME)
             self.fork(thread.run, self.table.cues[run.cue].code, run.start, thread.rounds + 1)
         elif not self.table.cues[run.cue].has_part:
-            free = self.owned(thread.run)
-            self.end_run(thread.run)
-            for strand, one in enumerate(self.runs):
-                if one is not None and one.is_strand:
-                    for n in free & self.table.cues[one.cue].outputs:
-                        self.owner[n] = strand
-                        self.go_back(n, run.end)
+            self.ends(thread.run, run)
         elif not run.held:
             self.let_go(thread.run, run, run.end)
 
+    def ends(self, number: int, run: Run) -> None:
+        """A run ends by itself."""
+        free = self.owned(number)
+        self.end_run(number)
+        self.give_back(free, run.end)
+
     # The way back into idle
+
+    def give_back(self, free: frozenset[int], time: int) -> None:
+        for strand, one in enumerate(self.runs):
+            if one is not None and one.is_strand:
+                for n in free & self.table.cues[one.cue].outputs:
+                    self.owner[n] = strand
+                    if n not in CLAIMS and not self.is_silent(strand):
+                        self.go_back(n, time)
+
+    def is_silent(self, number: int) -> bool:
+        return False
 
     def go_back(self, n: int, time: int) -> None:
         output, ms = self.outputs[n], 20 * self.table.glide
@@ -1001,11 +1056,12 @@ class SecondPlayer:
         n, ms = op & 15, 0
         key = thread.keys[1]
         output = self.outputs[n]
-        owns = self.owner[n] == thread.run
+        owns = self.acts(thread.run, n)
         run = self.runs[thread.run]
         assert run is not None
+        notes = self.notes(thread.run, run, n)
         if output.kind == SWITCH:
-            if run.is_strand:
+            if notes:
                 self.wanted[n] = op >> 4 & 1
             if owns:
                 self.gliding.discard(n)
@@ -1023,31 +1079,32 @@ class SecondPlayer:
             if key:
                 most, at = self.angle(op, at)
                 target = draw(target >> 15, most >> 15, key, thread.rounds) << 15
-            if run.is_strand:
+            if notes:
                 self.wanted[n] = target
             motion = self.motions[n]
-            longer = self.glide_left(n, thread.time, ms) if owns else 0
+            start, lasts = self.begins(thread.time, ms)
+            longer = self.glide_left(n, start, lasts) if owns else 0
             if longer:
-                self.motions[n] = move(output, motion, thread.time, target, 256 * longer, law, None)
+                self.motions[n] = move(output, motion, start, target, 256 * longer, law, None)
             elif owns and motion.run == thread.run and motion.end > thread.time:
                 away = motion.end - thread.time
                 thread.time += away
                 return
             elif owns:
-                self.motions[n] = move(
-                    output, motion, thread.time, target, 256 * ms, law, thread.run
-                )
+                mover = None if run.is_strand and self.table.role != ALONE else thread.run
+                self.motions[n] = move(output, motion, start, target, 256 * lasts, law, mover)
         else:
             level = self.data[at]
             ms, at = self.drawn_time(thread, ms, at + 1)
             if key:
                 level, at = draw(level, self.data[at], key, thread.rounds), at + 1
-            if run.is_strand:
+            if notes:
                 self.wanted[n] = level
             if owns:
                 levels = self.table.levels(output, level)
-                lasts = self.glide_left(n, thread.time, ms) or ms
-                self.lights[n].fade(thread.time, levels, 256 * lasts, law)
+                start, lasts = self.begins(thread.time, ms)
+                lasts = self.glide_left(n, start, lasts) or lasts
+                self.lights[n].fade(start, levels, 256 * lasts, law)
         thread.at = at
         if op & 0x40:
             thread.time += 256 * ms
@@ -1063,13 +1120,14 @@ class SecondPlayer:
         effect = Effect()
         if kind != STEADY:
             period, depth, seed, width = struct.unpack_from("<HBBB", self.data, thread.at)
-            effect = Effect(kind, thread.time, period, depth, seed, width)
+            start, _ = self.begins(thread.time, 0)
+            effect = Effect(kind, start, period, depth, seed, width)
             thread.at += 5
         run = self.runs[thread.run]
         assert run is not None
-        if run.is_strand:
+        if self.notes(thread.run, run, n):
             self.wanted_effects[n] = effect
-        if self.owner[n] == thread.run:
+        if self.acts(thread.run, n):
             self.lights[n].lay(effect)
 
     # What goes out
