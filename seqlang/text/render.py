@@ -264,6 +264,9 @@ class _Printer:
             return None
         places = len(fix.more) + 1
         also = "" if places == 1 else f", in {places} places"
+        if any(text != fix.text for _, text in fix.more):
+            others = "1 more change" if places == 2 else f"{places - 1} more changes"
+            also = f", with {others} that `check --fix` makes"
         if not fix.text.strip():
             said = f"leave out `{old.strip()}`{also}"
             return said if old.strip() and said != finding.help else None

@@ -2,7 +2,8 @@
 
 What: while the cues that can run together do, the voltage at each board's chip stays over its
 brown-out level (an error), and over what it needs at its clock (a warning). A regulator on the
-board takes its dropout from the board's voltage (`logic`).
+board takes its dropout from the board's voltage (`logic`). Where slower moves would do, their times
+are computed.
 
 Why: a board that browns out resets in the middle of a move; the parts drop.
 
@@ -31,6 +32,13 @@ from seqlang.checks.supply.sagging import (
     standing,
     while_running,
 )
+from seqlang.checks.supply.slower import (
+    HOLDS_TOO_MUCH,
+    NOTHING_MOVES,
+    NoSlower,
+    SlowEnough,
+    slow_enough,
+)
 from seqlang.text.findings import Finding
 from sim.model import Board, OnBoard, Supply
 from sim.strain.sag import Sag
@@ -39,7 +47,7 @@ from sim.strain.sag import Sag
 def check(context: Context) -> Iterator[Finding]:
     for supply in context.show.rig.supplies:
         own = standing(context, supply)
-        yield from _brown_outs(context, own)
+        yield from _brown_outs(context, supply, own)
         low = {sag.board for sag in own if resets(context, sag)}
         if own:
             yield from _at_power_up(context, supply, low)
@@ -74,7 +82,8 @@ def _at_power_up(context: Context, supply: Supply, low: set[str]) -> Iterator[Fi
         )
 
 
-def _brown_outs(context: Context, own: list[Sag]) -> Iterator[Finding]:
+def _brown_outs(context: Context, supply: Supply, own: list[Sag]) -> Iterator[Finding]:
+    slow: SlowEnough | NoSlower | None = None
     for sag in own:
         board = context.boards[sag.board]
         chip, left_v = board.electrics, chip_v(context, sag)
@@ -89,6 +98,7 @@ def _brown_outs(context: Context, own: list[Sag]) -> Iterator[Finding]:
         ):
             yield _meant_low(context, board, board.logic.voltage_v)
             continue
+        slow = slow or slow_enough(context, supply)
         limit = chip.brown_out_v if is_reset else chip.clock_v
         asked_text, limit_text = figures(left_v, limit)
         fails = "resets" if is_reset else "is out of its limits"
@@ -103,12 +113,21 @@ def _brown_outs(context: Context, own: list[Sag]) -> Iterator[Finding]:
             context.span(board.mark, "feed"),
             label=f"{figure(sag.board_a)} A through this feed",
             related=cues_running(context, sag),
-            notes=_lost(context, sag, left_v),
-            help=_remedy(sag, limit),
+            notes=(*_lost(context, sag, left_v), *_held(sag, slow)),
+            help=_remedy(sag, limit)
+            + ("" if slow in (HOLDS_TOO_MUCH, NOTHING_MOVES) else f", or {slow.words}"),
+            fix=slow.fix if isinstance(slow, SlowEnough) else None,
             asked=left_v,
             limit=limit,
             unit="V",
         )
+
+
+def _held(sag: Sag, slow: SlowEnough | NoSlower) -> tuple[str, ...]:
+    """That the voltage is too low whatever moves, where something does."""
+    if slow is HOLDS_TOO_MUCH and sag.cues:
+        return ("it is too low even while all parts only hold their poses",)
+    return ()
 
 
 def _remedy(sag: Sag, limit_v: float) -> str:

@@ -1,9 +1,10 @@
 """supply-overload: regulator, adapter or battery cannot give what the show takes.
 
 What: the peak current of the cues that can run together stays under the limit of the regulator and
-the adapter, and a battery's voltage does not collapse under it (an error). The same at power-up,
-while one servo after another jumps to its safe pose (a warning); where a board resets then,
-`brown-out` says so.
+the adapter, and a battery's voltage does not collapse under it (an error). Where slower moves would
+do, their times are computed; where holding the poses takes too much already, it is said. The same
+at power-up, while one servo after another jumps to its safe pose (a warning); where a board resets
+then, `brown-out` says so.
 
 Why: a board whose voltage collapses resets in the middle of a move.
 
@@ -28,6 +29,13 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.rewrite import rewritten
 from seqlang.checks.supply.sagging import cues_running, of_supply, resets, while_running
+from seqlang.checks.supply.slower import (
+    HOLDS_TOO_MUCH,
+    NoSlower,
+    SlowEnough,
+    holding,
+    slow_enough,
+)
 from seqlang.text import units
 from seqlang.text.findings import Finding
 from sim.model import Adapter, Show, Supply
@@ -54,25 +62,32 @@ def _overload(context: Context, supply: Supply, sag: Sag) -> Finding:
         return _exhausted(context, supply, sag)
     starting = _hardest(supply, start_sags(free_show))
     enough = max(asked, starting.source_a if what == "adapter" else starting.supply_a)
+    notes: list[str] = []
+    still = _limit(supply, _hardest(supply, tuple(holding(free_show, supply))))[0]
+    only_held = free.cues and still > limit
+    if starting.starting is not None:
+        power_up = f"at power-up, while `{starting.starting}` jumps to its safe pose"
+        notes.append(f"{power_up}: {figure(starting.supply_a)} A")
+    if only_held:
+        moving_text, _ = figures(asked, limit)
+        notes.append(f"{moving_text} A {while_running(free)}")
+        asked = still
     asked_text, limit_text = figures(asked, limit)
     span = context.span(mark, "current")
-    fix = rewritten(context, span, enough * 1.0001, units.AMPERES, "up")
+    stronger = rewritten(context, span, enough * 1.0001, units.AMPERES, "up")
+    slow = slow_enough(context, supply)
+    when = "even while all parts only hold their poses" if only_held else while_running(free)
     return Finding(
         "error",
         "supply-overload",
-        f"supply `{supply.name}` would have to give {asked_text} A {while_running(free)}, and its "
-        f"{what} gives {limit_text} A",
+        f"supply `{supply.name}` would have to give {asked_text} A {when}, and its {what} gives "
+        f"{limit_text} A",
         span,
         label=f"{asked_text} A needed",
         related=cues_running(context, free),
-        notes=(
-            f"at power-up, while `{starting.starting}` jumps to its safe pose: "
-            f"{figure(starting.supply_a)} A",
-        )
-        if starting.starting is not None
-        else (),
-        help=f"use one for `{fix.text}`, or let fewer parts move at once",
-        fix=fix,
+        notes=tuple(notes),
+        help=f"use one for `{stronger.text}`{_otherwise(slow)}",
+        fix=slow.fix if isinstance(slow, SlowEnough) else stronger,
         asked=asked,
         limit=limit,
         unit="A",
@@ -138,13 +153,21 @@ def _unlimited(show: Show, supply: Supply) -> Show:
 
 
 def _exhausted(context: Context, supply: Supply, sag: Sag) -> Finding:
+    only_held = sag.cues and any(one.collapsed for one in holding(context.sound_show, supply))
+    slow = slow_enough(context, supply)
+    when = "even while all parts only hold their poses" if only_held else while_running(sag)
     return Finding(
         "error",
         "supply-overload",
         f"the battery of supply `{supply.name}` cannot give what the show takes "
-        f"{while_running(sag)}: its voltage collapses",
+        f"{when}: its voltage collapses",
         context.span(supply.source.mark),
         label="at the end of its charge, its own resistance takes too much voltage",
         related=cues_running(context, sag),
-        help="use more or larger cells, or let fewer parts move at once",
+        help=f"use more or larger cells{_otherwise(slow)}",
+        fix=slow.fix if isinstance(slow, SlowEnough) else None,
     )
+
+
+def _otherwise(slow: SlowEnough | NoSlower) -> str:
+    return f"; {slow.words}" if slow is HOLDS_TOO_MUCH else f", or {slow.words}"
