@@ -9,8 +9,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import chisquare
 
-from sim.model import Cue, Drawn, Fade, Hold, InTurn, Move, Repeat, Rig, Score, Show, Step
-from sim.score.draws import at_its_hardest, drawn, draws_in, key_of, noise, numbered
+from sim.model import (
+    Cue,
+    Drawn,
+    Fade,
+    Hold,
+    InTurn,
+    Move,
+    Repeat,
+    Rig,
+    Score,
+    Show,
+    Step,
+    Throw,
+    Together,
+)
+from sim.score.draws import at_its_hardest, at_place, drawn, draws_in, key_of, noise, numbered
 
 
 @given(st.integers(1, 255))
@@ -150,3 +164,38 @@ def test_light_goes_to_and_fro_as_often_as_more_than_three_flashes_ask(count: in
     assert {*pairwise(levels), (levels[-1], levels[0])} == {
         (one, then) for one in (10.0, 50.0, 90.0) for then in (10.0, 50.0, 90.0)
     }
+
+
+def test_each_statement_draws_by_keys_of_its_own_and_its_parts_share_them() -> None:
+    both = Together((look(0.0, 5.0), Move("tail", 0.0, 400, drawn=Drawn(1, 900, 3, 8.0))))
+    fan = Throw("fan", True)
+    hold = Hold(1000, drawn=Drawn(time_key=1, most_ms=3000))
+    body = numbered(InTurn((look(0.0, 5.0), fan, hold, both)), 3)
+    assert isinstance(body, InTurn)
+    assert body.children[1] == fan
+    first, wait, neck, tail = (one.drawn for one in draws_in(body))
+    assert first is not None
+    assert wait is not None
+    assert neck is not None
+    assert tail is not None
+    assert neck.time_key == tail.time_key
+    keys = [first.time_key, first.target_key, wait.time_key, neck.time_key, neck.target_key]
+    keys.append(tail.target_key)
+    assert keys == [key_of(3, number) for number in range(6)]
+
+
+def test_one_draw_of_a_part_takes_nine_passes_and_of_a_light_seventeen() -> None:
+    """The nine pairs of three values; before a light's, eight changes to and fro."""
+    fade = Fade("heart", 10.0, 60, drawn=Drawn(target_key=1, most=90.0))
+    assert len(idling(look(-20.0, 20.0))) == 9
+    assert len(idling(fade)) == 17
+
+
+def test_what_is_between_is_as_fine_as_a_table_holds() -> None:
+    """A hundredth of a degree, half a percent of light."""
+    move = at_place(look(0.0, 5.01), 0.5)
+    fade = at_place(Fade("heart", 10.0, 60, drawn=Drawn(target_key=1, most=90.5)), 0.5)
+    assert isinstance(move, Move)
+    assert move.angle_deg in (2.5, 2.51)
+    assert isinstance(fade, Fade)
+    assert fade.light in (50.0, 50.5)
