@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from seqlang.text.findings import Finding, Origin, Severity, Span
     from sim.model import Show
     from sim.score.draws import Holds
+    from sim.strain.eye import Eye
 
 MOST_OF_A_KIND = 100
 """More findings of one name than anybody reads at once."""
@@ -77,10 +78,13 @@ class Checked:
         return _has_error(self.findings)
 
 
-def check(loaded: Loaded, before_each: Callable[[], object] = int) -> Checked:
+def check(
+    loaded: Loaded, before_each: Callable[[], object] = int, earlier: Checked | None = None
+) -> Checked:
     """Run every check over `loaded` and gather its findings with those of loading.
 
-    `before_each` is called before every single check; what it raises ends the run.
+    `before_each` is called before every single check; what it raises ends the run. `earlier`: the
+    checks of a version from which the show differs little; what is alike is not watched again.
 
     A check that needs something another check has found broken (a calibration, a pin) leaves
     that part out, and nothing is said of what may be missing only because loading failed on it, so
@@ -88,12 +92,15 @@ def check(loaded: Loaded, before_each: Callable[[], object] = int) -> Checked:
     """
     if loaded.show is None:
         return Checked(_in_order(loaded.findings, loaded.sources, loaded.told), None, None)
-    return _checked(loaded, loaded.show, before_each)
+    looked = None if earlier is None or earlier.context is None else earlier.context.eye
+    return _checked(loaded, loaded.show, before_each, looked)
 
 
-def _checked(loaded: Loaded, show: Show, before_each: Callable[[], object]) -> Checked:
+def _checked(
+    loaded: Loaded, show: Show, before_each: Callable[[], object], looked: Eye | None
+) -> Checked:
     partial = _has_error(loaded.findings)
-    context = _context(loaded, show, "shortest", partial)
+    context = replace(_context(loaded, show, "shortest", partial), looked=looked)
     over = [
         *(f for f in loaded.findings if f.name in TOO_LONG),
         *_found(context, BUDGETS, before_each),

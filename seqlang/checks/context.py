@@ -56,6 +56,8 @@ class Context:
     there."""
     draws: Show | None = None
     """The show as it was written, where it draws something."""
+    looked: Eye | None = None
+    """The eye that looked at an earlier version of the show: what is alike it need not look at."""
 
     @property
     def written(self) -> Show:
@@ -267,7 +269,7 @@ class Context:
     @cached_property
     def eye(self) -> Eye:
         """Who looks at the lights of the show, for all checks."""
-        return Eye(self.show, self.written)
+        return Eye(self.show, self.written, self.looked)
 
     def playable(self, cue: Cue) -> bool:
         """Whether a rehearsal can play the cue (see `too_many_threads`)."""

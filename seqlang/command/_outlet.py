@@ -68,5 +68,6 @@ def lost(stream: TextIO) -> OSError | None:
     raw = getattr(getattr(stream, "buffer", None), "raw", None)
     if not isinstance(raw, _Outlet):
         return None
-    stream.flush()
+    if not stream.closed:  # as the editor's server leaves it, which has written all it had
+        stream.flush()
     return raw.failure

@@ -220,7 +220,9 @@ class CueServer(LanguageServer):
         def check_it() -> Study:
             still_wanted()
             complete = with_fixes_tried(study.loaded, pieces)
-            return replace(study, loaded=complete, checked=check(complete, still_wanted))
+            last = self._checked.get(uri)
+            earlier = None if last is None else last.checked
+            return replace(study, loaded=complete, checked=check(complete, still_wanted, earlier))
 
         loop = asyncio.get_running_loop()
         pieces = self._pieces.setdefault(uri, ReadPieces())

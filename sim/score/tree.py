@@ -281,12 +281,15 @@ def planned_moves(show: Show) -> tuple[PlannedMove, ...]:
     return tuple(found + _glides(show, rest, found))
 
 
-def glides_of(show: Show, servo: str) -> tuple[PlannedMove, ...]:
-    """The moves by which a servo's part glides back into idle, from each of its rest angles."""
-    show = at_its_hardest(show)
-    rest = rest_angles(show)
-    found = _glides(show, rest, _written(show, rest))
-    return tuple(one for one in found if one.move.output == servo)
+def glides(show: Show) -> dict[str, list[PlannedMove]]:
+    """By servo, the moves by which its part glides back into idle, from each of its rest angles."""
+    found: dict[str, list[PlannedMove]] = {}
+    if show.score.idle:
+        show = at_its_hardest(show)
+        rest = rest_angles(show)
+        for one in _glides(show, rest, _written(show, rest)):
+            found.setdefault(one.move.output, []).append(one)
+    return found
 
 
 def _glides(
@@ -322,7 +325,6 @@ def _least_ms(way_deg: float, limits: tuple[int, int]) -> int:
 def _written(show: Show, rest: dict[str, tuple[float, ...]]) -> list[PlannedMove]:
     found: list[PlannedMove] = []
     for cue in show.score.cues:
-        lengths = Lengths(cue.body)
         at: dict[str, float] = {}
         for start, step in in_time(cue.body):
             if not isinstance(step, Move):
@@ -333,7 +335,7 @@ def _written(show: Show, rest: dict[str, tuple[float, ...]]) -> list[PlannedMove
                 starts = starts[:1]  # the safe angle
             found += [PlannedMove(cue.name, step, angle, start, entry) for angle in starts]
             at[step.output] = step.angle_deg
-        found += _passed(cue, lengths)[0]
+        found += (PlannedMove(cue.name, *again, False) for again in _passed(OneStep(cue.body))[0])
         if cue.name in show.score.idle:
             found += _over_again(cue, at)
     return found
@@ -355,24 +357,26 @@ def _over_again(cue: Cue, ends_deg: dict[str, float]) -> list[PlannedMove]:
 
 def last_moves(cue: Cue) -> dict[str, Move]:
     """By servo, the last move in time that a cue makes."""
-    return {name: one.last for name, one in _passed(cue, Lengths(cue.body))[1].items()}
+    return {name: one.last for name, one in _passed(OneStep(cue.body))[1].items()}
 
 
-def _passed(cue: Cue, lengths: Lengths) -> tuple[list[PlannedMove], dict[str, _Passage]]:
-    """The moves that begin a second pass of a repeat, and the whole cue's passages by servo."""
-    found: list[PlannedMove] = []
+@lru_cache(maxsize=TREES_KEPT)
+def _passed(root: OneStep) -> tuple[list[tuple[Move, float, float]], dict[str, _Passage]]:
+    """The moves that begin a second pass of a repeat, and the passages of the whole by servo.
+
+    Of such a move also where it starts (deg) and when (ms).
+    """
+    lengths = Lengths(root.step)
+    found: list[tuple[Move, float, float]] = []
     passages: list[dict[str, _Passage]] = []  # of finished steps, the first child on top
-    for start, step in reversed(list(timeline(cue.body))):
+    for start, step in reversed(list(timeline(root.step))):
         own = _joined([passages.pop() for _ in children(step)])
         passages.append(own)
         if isinstance(step, Move):
             own[step.output] = _Passage(step, start, step, start)
         elif isinstance(step, Repeat) and (step.while_held or passes(step) > 1):
             late = lengths[step.body]
-            found += [
-                PlannedMove(cue.name, p.first, p.last.angle_deg, p.first_ms + late, False)
-                for p in own.values()
-            ]
+            found += [(p.first, p.last.angle_deg, p.first_ms + late) for p in own.values()]
             later = 0.0 if late == 0.0 else (passes(step) - 1) * late
             for name, p in own.items():
                 own[name] = _Passage(p.first, p.first_ms, p.last, p.last_ms + later)

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from itertools import groupby
 from math import inf
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 
@@ -30,6 +30,8 @@ from sim.light.flash import (
     LightSource,
     flashing,
     general_changes,
+    red_changes,
+    together,
 )
 from sim.light.lightness import srgb_to_linear
 from sim.light.patterns import FastPattern, Lit, fast_pattern, further_looks, looks
@@ -60,7 +62,7 @@ from sim.score.tree import (
     swapped,
 )
 from sim.strain.drawn_light import MayFlash, draws_something, may_flash
-from sim.strain.light_bound import LightBound
+from sim.strain.light_bound import WINDOW_MS, LightBound
 from sim.strain.light_sources import joined, light_sources, luminances
 from sim.strain.light_states import Entry, Light, LightStates, dark_of
 from sim.strain.watched import carried_out, may_go_on, may_last, watched_ms
@@ -99,9 +101,17 @@ _ENTRY: Final = "\0"
 """Name of the cue that brings about what another one finds; no text can hold it."""
 
 
+Changing: TypeAlias = dict[tuple[str, str], Array]
+"""The instants (ms) of a cue's changes, per kind and output ("": all together)."""
+
+
 @dataclass(frozen=True)
 class Sight:
-    """One rehearsal. `times_ms` count from the cue's start, `start_ms` after power-up."""
+    """One rehearsal. `times_ms` count from the cue's start, `start_ms` after power-up.
+
+    Of `run`, the cue, only the lights count: a move in it is a pause. `pixels` are those of all
+    lights that were worked out in each frame.
+    """
 
     run: Cue
     entry: Entry
@@ -109,10 +119,33 @@ class Sight:
     sources: dict[str, LightSource]
     trajectories: Trajectories
     start_ms: float
+    pixels: int
 
     @cached_property
     def flashing(self) -> tuple[Flashing, ...]:
         return flashing(self.times_ms, self.sources)
+
+    @cached_property
+    def changes(self) -> Changing:
+        """The changes of each kind that count towards a flash, of each light and of all."""
+        found: Changing = {}
+        whole = {"": together(self.sources)} if len(self.sources) > 1 else {}
+        own = {name: (source.luminance, source.rgb) for name, source in self.sources.items()}
+        for name, (luminance, rgb) in {**own, **whole}.items():
+            for kind, changes in (
+                ("general", general_changes(self.times_ms, luminance).at_ms),
+                ("red", red_changes(self.times_ms, rgb).at_ms),
+            ):
+                if changes.size:
+                    found[kind, name] = changes
+        return found
+
+
+Rehearsed: TypeAlias = tuple[
+    tuple[Cue, ...], bool, tuple[tuple[str, Light], ...], tuple[Press, ...], int
+]
+"""What a rehearsal depends on besides the lights: the cues' own lights, what they find (and whether
+out of darkness), presses, and how long it goes on (ms)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,9 +182,13 @@ class Laid:
 
 
 class Eye:
-    """Looks at the lights of a show; each cue is rehearsed once."""
+    """Looks at the lights of a show; each cue is rehearsed once.
 
-    def __init__(self, show: Show, written: Show | None = None) -> None:
+    `before`: an eye that has looked at an earlier version of the show. What it has rehearsed with
+    the same lights is not rehearsed again.
+    """
+
+    def __init__(self, show: Show, written: Show | None = None, before: Eye | None = None) -> None:
         """`written`: the show as it was written, where it draws something and `show` has that
         written out."""
         lights = tuple(o for o in show.rig.outputs if isinstance(o, Lamp | Strip))
@@ -162,6 +199,9 @@ class Eye:
         self._written = {cue.name: cue for cue in (written or show).score.cues}
         draws = {name: cue.body for name, cue in self._written.items() if draws_something(cue)}
         self.bound = LightBound(self.show, draws)
+        same = before is not None and before.show.rig == self.show.rig
+        self._earlier: dict[Rehearsed, Sight] = before._rehearsals if before and same else {}
+        self._rehearsals: dict[Rehearsed, Sight] = {}
         self._seen: dict[str, tuple[Sight, ...]] = {}
         self._found: dict[str, tuple[Flash, ...]] = {}
         self._frames = 0
@@ -235,8 +275,14 @@ class Eye:
         return may_flash(self.show, slow, as_written, bound, self.states)
 
     def may_make_row(self, cue: Cue) -> bool:
-        """Whether the cue changes often and long enough for a row of flashes that is too long."""
-        return self.bound.of(cue) >= TOO_MANY / 2 and may_last(cue, self.states.runs(cue))
+        """Whether the cue changes often and long enough for a row of flashes that is too long.
+
+        Three changes that follow one another in a row lie within half a second (`NEXT_FLASH_MS`),
+        so as long as a row goes on each second of it holds four.
+        """
+        if not may_last(cue, self.states.runs(cue)):
+            return False
+        return self.bound.longest_ms(cue, TOO_MANY / 2) > 1000 * STROBE_S - WINDOW_MS
 
     def long_rows(self, cue: Cue) -> tuple[LongRow, ...]:
         """Rows of flashes, none of them too fast, that go on for too long."""
@@ -393,20 +439,29 @@ class Eye:
         length: int,
         as_written: bool = False,
     ) -> Sight:
-        cast = {c.name: _lights_alone(c, as_written) for c in cues}
-        score = Score("", (_bringing(entry), *cast.values()))
-        show = _with_few_pixels(replace(self.show, score=score))
+        cast = tuple(dict.fromkeys(_lights_alone(c, as_written) for c in cues))
+        asked = cast, entry.from_dark, tuple(entry.lights.items()), tuple(presses), length
+        sight = self._rehearsals.get(asked) or self._earlier.get(asked)
+        if sight is None:
+            sight = self._watched(cast, entry, presses, length)
+        self._rehearsals[asked] = sight
+        self._frames += sight.times_ms.size
+        self._pixels += sight.times_ms.size * sight.pixels
+        self._statements += sum(map(len, sight.trajectories.lights.values()))
+        return sight
+
+    def _watched(
+        self, cast: tuple[Cue, ...], entry: Entry, presses: list[Press], length: int
+    ) -> Sight:
+        show = _with_few_pixels(replace(self.show, score=Score("", (_bringing(entry), *cast))))
         trajectories = rehearse(show, presses, length)
         times = np.arange(0.0, length, FRAME_MS)
-        self._frames += times.size
-        self._pixels += times.size * _pixels(show)
-        self._statements += sum(map(len, trajectories.lights.values()))
         parts = [
             light_sources(self.show, sample(trajectories, times[at : at + CHUNK]))
             for at in range(0, times.size, CHUNK)
         ]
         sources = {name: joined([part[name] for part in parts]) for name in parts[0]}
-        return Sight(cues[0], entry, times - LEAD_MS, sources, trajectories, LEAD_MS)
+        return Sight(cast[0], entry, times - LEAD_MS, sources, trajectories, LEAD_MS, _pixels(show))
 
 
 def _bringing(entry: Entry) -> Cue:

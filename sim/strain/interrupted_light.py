@@ -11,24 +11,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from math import inf
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
 
 from sim.arrays import Array
 from sim.light.counting import TOO_MANY
-from sim.light.flash import (
-    SECOND_MS,
-    Flashing,
-    general_changes,
-    red_changes,
-    together,
-)
+from sim.light.flash import SECOND_MS, Flashing
 from sim.model import Cue
 from sim.rulebook import EFFECT_SOFT_MS, FRAME_MS
 from sim.score.tree import duration_ms, outputs_used, parts_for_letting_go
-from sim.strain.eye import Eye, Sight
+from sim.strain.eye import Changing, Eye
 from sim.strain.light_states import STANDBY, STOP, Entry
 
 MOST_PAIRS: Final = 60
@@ -46,9 +41,6 @@ BESIDE_MS: Final = 12_000
 LATER_MS: Final = (20, 60, 120)
 """A cue takes over so long after the last of the changes that are packed most densely."""
 
-Changing: TypeAlias = dict[tuple[str, str], Array]
-"""The instants (ms) of a cue's changes, per kind and output ("": all together)."""
-
 
 @dataclass(frozen=True, slots=True)
 class InterruptedFlash:
@@ -61,13 +53,18 @@ class InterruptedFlash:
     finds: Entry
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Seen:
     """A cue's changes, of each kind and output from the state in which it makes most of them."""
 
     cue: Cue
     changes: Changing
     finds: dict[tuple[str, str], Entry]
+
+    @cached_property
+    def in_a_second(self) -> dict[tuple[str, str], int]:
+        """The most changes within any second."""
+        return {key: _densest(at_ms, SECOND_MS) for key, at_ms in self.changes.items()}
 
 
 def interruptions(eye: Eye, cues: tuple[Cue, ...]) -> Iterator[InterruptedFlash]:
@@ -76,8 +73,13 @@ def interruptions(eye: Eye, cues: tuple[Cue, ...]) -> Iterator[InterruptedFlash]
     `cues`: those that can come about. A cue that flashes by itself is left out.
     """
     seen = _restless(eye, cues)
-    pairs = [(a, b) for a in seen for b in seen if _can_follow(eye, a.cue, b.cue)]
-    ranked = sorted(((_most(eye, *pair), n) for n, pair in enumerate(pairs)), reverse=True)
+    pairs = [
+        (a, b)
+        for a in seen
+        for b in seen
+        if _at_most(a, b) >= TOO_MANY and _can_follow(eye, a.cue, b.cue)
+    ]
+    ranked = sorted(((_most(*pair), n) for n, pair in enumerate(pairs)), reverse=True)
     named: set[str] = set()
     for most, n in ranked[:MOST_PAIRS]:
         first, then = pairs[n]
@@ -105,7 +107,7 @@ def _starts_any_time(eye: Eye, cue: Cue, beside: Cue) -> bool:
     A button that is let go starts a part for letting go.
     """
     score = eye.show.score
-    if cue.name in score.idle and _beside(eye, beside, cue):
+    if cue.name in score.idle and _beside(beside, cue):
         return True
     started = {STOP, STANDBY, score.lost_cue, *(binding.cue for binding in score.bindings)}
     part_of = parts_for_letting_go(score).get(cue.name)
@@ -149,35 +151,29 @@ def _seen(eye: Eye, cue: Cue) -> _Seen:
     if eye.flashes(cue):
         return seen  # a finding of its own
     for sight in eye.sights(cue):
-        for key, at_ms in _changes(sight).items():
+        for key, at_ms in sight.changes.items():
             if at_ms.size > seen.changes.get(key, np.zeros(0)).size:
                 seen.changes[key] = at_ms
                 seen.finds[key] = sight.entry
     return seen
 
 
-def _changes(sight: Sight) -> Changing:
-    changes: Changing = {}
-    whole = {"": together(sight.sources)} if len(sight.sources) > 1 else {}
-    own = {name: (source.luminance, source.rgb) for name, source in sight.sources.items()}
-    for name, (luminance, rgb) in {**own, **whole}.items():
-        for kind, found in (
-            ("general", general_changes(sight.times_ms, luminance).at_ms),
-            ("red", red_changes(sight.times_ms, rgb).at_ms),
-        ):
-            if found.size:
-                changes[kind, name] = found
-    return changes
+def _at_most(first: _Seen, then: _Seen) -> int:
+    """No fewer than `_most`: the busiest second of the one with that of the other, and one more."""
+    own, others = first.in_a_second, then.in_a_second
+    return 1 + max(
+        (own.get(k, 0) + others.get(k, 0) for k in own.keys() | others.keys()), default=0
+    )
 
 
-def _most(eye: Eye, first: _Seen, then: _Seen) -> int:
+def _most(first: _Seen, then: _Seen) -> int:
     """The most changes a second could hold when `then` follows or joins `first`."""
     worst = 0
     for key in first.changes.keys() | then.changes.keys():
         before = first.changes.get(key, np.zeros(0))
         after = then.changes.get(key, np.zeros(0))
-        if _beside(eye, first.cue, then.cue):
-            worst = max(worst, _densest(before, SECOND_MS) + _densest(after, SECOND_MS))
+        if _beside(first.cue, then.cue):
+            worst = max(worst, first.in_a_second.get(key, 0) + then.in_a_second.get(key, 0))
             continue
         starts = after[(after >= 0.0) & (after <= SECOND_MS)]
         for number, at in enumerate(starts, start=1):
@@ -188,7 +184,7 @@ def _most(eye: Eye, first: _Seen, then: _Seen) -> int:
     return worst
 
 
-def _beside(eye: Eye, first: Cue, then: Cue) -> bool:
+def _beside(first: Cue, then: Cue) -> bool:
     """Whether the two can run at the same time."""
     return not outputs_used(first.body) & outputs_used(then.body)
 
@@ -214,7 +210,7 @@ def _confirmed(eye: Eye, first: _Seen, then: _Seen) -> InterruptedFlash | None:
     entries = list({id(entry): entry for entry in first.finds.values()}.values())
     for entry in entries or [eye.states.entries(first.cue)[0]]:
         for after_ms in _instants(eye, first, then):
-            longest = BESIDE_MS if _beside(eye, first.cue, then.cue) else SECOND_MS
+            longest = BESIDE_MS if _beside(first.cue, then.cue) else SECOND_MS
             sight = eye.watch(first.cue, entry, then.cue, after_ms, longest)
             if sight.flashing:
                 return InterruptedFlash(first.cue, then.cue, after_ms, sight.flashing[0], entry)
@@ -225,7 +221,7 @@ def _instants(eye: Eye, first: _Seen, then: _Seen) -> list[int]:
     end = [int(duration_ms(first.cue.body))] if _idles_after(eye, first.cue, then.cue) else []
     if not _starts_any_time(eye, then.cue, first.cue):
         return end
-    if _beside(eye, first.cue, then.cue):
+    if _beside(first.cue, then.cue):
         whole = "general", ""
         later = _densest_second(first.changes.get(whole)) - _densest_second(then.changes.get(whole))
         return sorted({max(0, int(later) + offset) for offset in OFFSETS_MS})

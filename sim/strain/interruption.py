@@ -31,7 +31,7 @@ from sim.rehearsal.takeover import POSITIONS_PER_DEG, REAL_ARRAYS, Takeover, tak
 from sim.rulebook import CLOCK_PER_MS, FRAME_S
 from sim.score.law_numbers import law_numbers
 from sim.score.laws import at_share, ramp_shares, shape
-from sim.score.tree import PlannedMove, acts_in_time, glides_of, motion_limits, planned_moves
+from sim.score.tree import PlannedMove, acts_in_time, glides, motion_limits, planned_moves
 from sim.strain.envelope import OperatingPoints, operate
 from sim.strain.reachable import limits_in_motion
 
@@ -114,12 +114,14 @@ def interruptions(
     own: dict[str, list[PlannedMove]] = {}
     for move in moves:
         own.setdefault(move.move.output, []).append(move)
+    into_idle = glides(show)
     results = []
     for one in (o for o in show.rig.outputs if isinstance(o, Servo)):
         volts = None if voltage_v is None else voltage_v.get(one.board)
         table = limits[one.name]
         most = hardest.get(one.name, table)
-        results.append(_of_servo(show, one, own.get(one.name, []), table, most, volts))
+        cutting = tuple(_cutting(show, one, into_idle.get(one.name, [])))
+        results.append(_of_servo(show, one, own.get(one.name, []), cutting, table, most, volts))
     return tuple(results)
 
 
@@ -168,12 +170,12 @@ def _of_servo(
     show: Show,
     one: Servo,
     planned: list[PlannedMove],
+    cutting: tuple[_Cutting, ...],
     limits: tuple[int, int],
     hardest: tuple[float, float],
     voltage_v: float | None,
 ) -> Cuts:
     motions = tuple(_motions(planned))
-    cutting = tuple(_cutting(show, one))
     return _worst_cuts(
         *(show.rig, one, motions, cutting, show.score.idle, show.score.stop_ms),
         *(limits, hardest, voltage_v),
@@ -210,7 +212,7 @@ def _worst_cuts(
     return Cuts(one.name, bound, keeps, tuple(ordered))
 
 
-def _cutting(show: Show, one: Servo) -> Iterator[_Cutting]:
+def _cutting(show: Show, one: Servo, into_idle: list[PlannedMove]) -> Iterator[_Cutting]:
     """The cues that may cut a servo's moves, with their first moves; the quickest if too many.
 
     A strand of idle cuts nothing by its own moves, and by gliding back only moves of idle; it may
@@ -222,7 +224,7 @@ def _cutting(show: Show, one: Servo) -> Iterator[_Cutting]:
     for cue, then in entries[:ENTRIES_KEPT]:
         if cue.name not in idle or cue.name in started:
             yield cue.name, cue.conflict == "take", then
-    for glide in glides_of(show, one.name)[:ENTRIES_KEPT]:
+    for glide in into_idle[:ENTRIES_KEPT]:
         yield glide.cue, False, glide.move
 
 

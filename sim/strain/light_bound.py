@@ -102,6 +102,15 @@ class LightBound:
             whole += (starts + 1) * max(most, 1.0) + starts
         return min(whole, WINDOW_MS / FRAME_MS)
 
+    def longest_ms(self, cue: Cue, changes: float) -> float:
+        """For how long each window could hold so many changes, one after the other, at most.
+
+        `inf` if any could where the cue draws something: it may take longer than it is read.
+        """
+        if cue.name in self._written:
+            return inf if self.of(cue) >= changes else 0.0
+        return _longest(self._read(cue), changes)
+
     def cannot_flash(self, cue: Cue) -> bool:
         """Whether a run of the cue keeps below eight changes a second, whatever it finds."""
         return self.of(cue) < TOO_MANY
@@ -146,6 +155,20 @@ def _densest_of_many(ways: list[_Ways]) -> float:
     until = np.searchsorted(start[by_start], windows + WINDOW_MS, side="right")
     before = np.searchsorted(end[by_end], windows, side="left")
     return float((begun[until] - over[before]).max())
+
+
+def _longest(ways: list[_Ways], changes: float) -> float:
+    """The longest time (ms) in which a window may start anywhere and hold so many."""
+    begins = [(one.start_ms - WINDOW_MS, -one.most) for one in ways]
+    longest, most, since = 0.0, 0.0, inf
+    for at, less in sorted([*begins, *((one.end_ms, one.most) for one in ways)]):
+        was_enough = most >= changes
+        most -= less
+        if most >= changes and not was_enough:
+            since = at
+        elif was_enough and most < changes:
+            longest = max(longest, at - since)
+    return longest
 
 
 def effect_ways(effect: Effect, pixels: int = 1) -> float:

@@ -19,14 +19,14 @@ if TYPE_CHECKING:
 _LETTER: Final = "A-Za-z\u00b5\u03bc\u03a9\u2126\u00b0\u00ba\u02da\u2103"
 _PART: Final = rf"[\w{_LETTER}\u00b2\u00b3^]+"
 _JOINED: Final = "[/.*\u00b7\u22c5\u2219\u2022\u00d7-]"
-_NUMBER: Final = re.compile(r"(?<![\w.#])-?[0-9]+(?:\.[0-9]+)?")
+_NUMBER: Final = re.compile(r"(?:(?<=\.\.)|(?<![\w.#]))-?[0-9]+(?:\.[0-9]+)?")
 _PHRASES: Final = tuple(
     re.compile(pattern)
     for pattern in (
         rf" *([{_LETTER}][\w\u00b0\u00ba\u02da\u00b2\u00b3^]*(?: *{_JOINED} *(?:60 *)?{_PART})+)",
         rf" *([{_LETTER}][\w\u00b0\u00ba]* +(?:per|an?) +(?:60 *)?{_PART})",
         rf" *([{_LETTER}][\w]* +{_PART})(?! *[:=])",
-        rf" *([{_LETTER}][^\s,():#\"]*)",
+        rf" *([{_LETTER}](?:(?!\.\.)[^\s,():#\"])*)",
         "(''|\"|\u2033|'|\u2032|\u2019)(?!\\w)",
     )
 )

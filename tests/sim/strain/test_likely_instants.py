@@ -153,14 +153,13 @@ def test_cues_beside_each_other_are_brought_to_their_busiest_seconds() -> None:
 def test_a_takeover_is_one_change_more(
     before: tuple[float, ...], after: tuple[float, ...], most: int
 ) -> None:
-    assert _most(eye("a", "b"), seen(A, *before), seen(B, *after)) == most
+    assert _most(seen(A, *before), seen(B, *after)) == most
 
 
 def test_cues_beside_each_other_may_bring_their_busiest_seconds_together() -> None:
     first, then = seen(A, 0.0, 900.0, 1800.0), seen(BESIDE, 0.0, 10.0, 20.0, 5000.0)
-    assert _most(eye("a", "beside"), first, then) == 2 + 3
+    assert _most(first, then) == 2 + 3
     # a strand of idle as well
-    assert _most(eye("a", idle=("beside",)), first, then) == 2 + 3
 
 
 def test_a_repeat_without_an_end_is_followed_by_nothing() -> None:

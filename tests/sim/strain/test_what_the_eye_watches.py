@@ -65,7 +65,7 @@ def test_a_cue_is_watched_from_a_second_before_it_to_a_second_behind() -> None:
         assert light_at(sight, "lure", -100.0) == level(before)
         assert light_at(sight, "lure", 1000.0) == level(80.0)
         assert light_at(sight, "lure", 2100.0) == level(20.0)
-        assert sight.run is one
+        assert sight.run == one
 
 
 def test_idle_may_find_its_light_as_it_comes_on_a_frame_before() -> None:
@@ -298,3 +298,40 @@ def test_pixels_of_a_strip_count_where_they_differ() -> None:
         frames, _ = eye.effort(one)
         assert frames > 0
         assert eye.pixels(one) == frames * count
+
+
+def test_what_an_earlier_eye_has_watched_is_not_watched_again_and_counts_the_same() -> None:
+    same = cue("same", *[Fade("lure", 80.0, 0), Hold(100), Fade("lure", 0.0, 0), Hold(100)] * 5)
+    other = cue("other", Fade("lure", 60.0, 0), Hold(200), Fade("lure", 5.0, 0))
+    changed = cue("other", Fade("lure", 60.0, 0), Hold(220), Fade("lure", 5.0, 0))
+    before = Eye(show_of(same, other))
+    before.sights(same), before.sights(other)
+    fresh, after = Eye(show_of(same, changed)), Eye(show_of(same, changed), None, before)
+    assert after.flashes(same) == fresh.flashes(same) != ()
+    assert all(a is b for a, b in zip(after.sights(same), before.sights(same), strict=True))
+    for new, old in zip(after.sights(changed), before.sights(other), strict=True):
+        assert new.times_ms[-1] == old.times_ms[-1] + 20.0
+    fresh.sights(changed)
+    assert after.is_tired == fresh.is_tired
+    assert after._frames == fresh._frames
+    assert after._statements == fresh._statements
+
+
+def test_an_eye_for_other_lights_watches_for_itself() -> None:
+    one = cue("one", Fade("lure", 80.0, 0), Hold(500))
+    before = Eye(show_of(one))
+    before.sights(one)
+    red = replace(LURE, colour=(255, 0, 0))
+    sight = Eye(show_of(one, lights=(red,)), None, before).sights(one)[0]
+    assert sight is not before.sights(one)[0]
+
+
+def test_a_row_of_flashes_needs_changes_that_go_on() -> None:
+    """Four changes in one second among long fades make no row of half a minute."""
+    beat = Fade("lure", 80.0, 0), Hold(200), Fade("lure", 0.0, 0), Hold(200)
+    restless = cue("one", *beat * 80)
+    assert Eye(show_of(restless)).may_make_row(restless)
+    short = cue("one", *beat * 70)
+    assert not Eye(show_of(short)).may_make_row(short)
+    apart = cue("one", *(beat * 40 + (Hold(2000),)) * 3)
+    assert not Eye(show_of(apart)).may_make_row(apart)
