@@ -14,6 +14,8 @@ from dataclasses import dataclass, field
 from math import inf
 from typing import Final, Literal, TypeAlias
 
+from sim.rulebook import SETTLE_MS
+
 NO_MARK: Final = -1
 
 
@@ -597,6 +599,8 @@ class Input:
     pin: int
     active_low: bool = True
     mark: int = NO_MARK
+    settle_ms: int = SETTLE_MS
+    """How long a new level must stand before it counts, at most."""
 
 
 Gait: TypeAlias = Literal["stands", "walks", "dances", "jumps"]
@@ -769,14 +773,42 @@ def part_name(cue: str) -> str:
     return f"{cue} let go"
 
 
+PressKind: TypeAlias = Literal["down", "long", "twice", "up"]
+"""What a button must do: go down, stay down for a while, be pressed twice in a row, go up."""
+Manner: TypeAlias = Literal["start", "next", "toggle"]
+"""What a press does with a cue: start it; start the next of a list that the cue is in; start it,
+and let it go when it comes again."""
+
+
 @dataclass(frozen=True, slots=True)
 class Binding:
-    """A button starts a cue; `while_held` repeats the cue as long as the button is down."""
+    """A button starts a cue; `while_held` repeats the cue as long as the button is down.
+
+    The cues of a list have a binding each, with the same mark.
+    """
 
     button: int
     cue: str
     while_held: bool = False
     mark: int = NO_MARK
+    kind: PressKind = "down"
+    manner: Manner = "start"
+    long_ms: int = 0
+    """Of a long press: after how long it is one."""
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether the cue starts when the button goes down, and that is all."""
+        return self.kind == "down" and self.manner == "start"
+
+
+def bound_lines(score: Score) -> tuple[tuple[Binding, ...], ...]:
+    """Bindings by what they were written as: the cues of a list belong together."""
+    lines: dict[tuple[int, PressKind, int], list[Binding]] = {}
+    for number, one in enumerate(score.bindings):
+        place = -1 if one.manner == "next" else number
+        lines.setdefault((one.button, one.kind, place), []).append(one)
+    return tuple(map(tuple, lines.values()))
 
 
 @dataclass(frozen=True, slots=True)

@@ -58,6 +58,33 @@ ENABLE_INTERVAL_FRAMES: Final = 10
 """Frames between the first pulses of one servo and of the next, so that their starting currents do
 not add up."""
 
+LOOK_MS: Final = 8
+"""ms between two looks at the input pins."""
+LOOKS: Final = 4
+"""So many looks that agree make a new level. Of 18 kinds of contact that J. Ganssle measured, 16
+bounced for at most 6.2 ms (ganssle.com/debouncing.htm)."""
+SETTLE_MS: Final = LOOKS * LOOK_MS
+"""ms. How long a new level of a contact must stand before it counts, at most."""
+LONGEST_SETTLE_MS: Final = 15 * SETTLE_MS
+"""ms. The same of a contact for which a show states it: the slowest that still feels like a button
+(own choice)."""
+
+LONG_PRESS_MS: Final = 800
+"""ms. A press is long after that, where the show says nothing (common practice, no source)."""
+SHORTEST_LONG_PRESS_MS: Final = 200
+"""ms. A shorter press than that is just a press (common practice, no source)."""
+LONGEST_LONG_FRAMES: Final = 250
+"""Frames, 5 s. The time of a long press has one byte."""
+SENSES: Final = 48
+"""What a board senses beyond plain contacts, of all kinds together: one for each button, and
+others."""
+TWICE_FRAMES: Final = 20
+"""Frames, 400 ms. Two presses that begin within it are a double press (common practice, no
+source)."""
+STUCK_FRAMES: Final = 1500
+"""Frames, 30 s. A button that is down for longer may be stuck: nobody holds one so long in most
+shows (own choice)."""
+
 # -- motion ---------------------------------------------------------------------------------------
 
 ANGLE_STEPS_PER_DEG: Final = 100

@@ -244,7 +244,7 @@ def share(value: int) -> str:
             for words in (
                 f"its address on the link, {ADDRESSES[0]} to {ADDRESSES[-1]}.",
                 f"calibration: {CALIBRATION_POINTS[0]} to {CALIBRATION_POINTS[-1]} points",
-                f"it is button N, {BUTTONS[0]} to {BUTTONS[-1]} |",
+                f"it is button N, {BUTTONS[0]} to {BUTTONS[-1]}.",
                 f"button N ({BUTTONS[0]} to {BUTTONS[-1]}) starts the cue",
                 f"lasts {FRAME_MS} ms at least",
                 f"(in {rulebook.DURATION_STEP_MS} ms, the shortest",

@@ -24,5 +24,6 @@ enum {
 #define BC_CHIP_LEADS 0
 #define BC_CHIP_FOLLOWS 1
 #define BC_CHIP_JOINS 0
+#define BC_CHIP_SENSES 0
 
 #endif

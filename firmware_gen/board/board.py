@@ -390,6 +390,7 @@ class ReferenceBoard:
             overruns=player.overruns if player else 0,
             watchdog_resets=self._resets[0],
             brown_out_resets=self._resets[1],
+            stuck=(player.stuck if player else 0) if self.chip.senses else None,
         ).pack()
 
     # -- the show --------------------------------------------------------------------------

@@ -55,7 +55,7 @@ def chip_header(chip: Chip) -> str:
     parts.append(f"#define BC_MERGED_START {start:#x}UL\n#define BC_MERGED_MAX {longest:#x}u\n")
     parts.append(
         f"#define BC_CHIP_LEADS {int(chip.leads)}\n#define BC_CHIP_FOLLOWS {int(chip.follows)}\n"
-        f"#define BC_CHIP_JOINS {int(chip.joins)}\n"
+        f"#define BC_CHIP_JOINS {int(chip.joins)}\n#define BC_CHIP_SENSES {int(chip.senses)}\n"
     )
     return "\n".join((*parts, _END)).replace("\n\n\n", "\n\n")
 
@@ -159,6 +159,9 @@ def _limits() -> dict[str, int]:
         "FOLLOWED_FRAMES": rulebook.FOLLOWED_FRAMES,
         "NEWS_TELLINGS": rulebook.NEWS_TELLINGS,
         "OLDEST_START": rulebook.OLDEST_START_FRAMES,
+        "TWICE_FRAMES": rulebook.TWICE_FRAMES,
+        "STUCK_FRAMES": rulebook.STUCK_FRAMES,
+        "LOOKS": rulebook.LOOKS,
         "ADDRESS_MAX": rulebook.ADDRESSES[-1],
     }
 
@@ -227,6 +230,10 @@ def _records() -> list[dict[str, int]]:
         _record("OUTPUT", layout.OUTPUT),
         *outputs,
         *(_record(_name(record.name), record) for record in others),
+        *(
+            _record(_name(fields.name), fields, layout.SENSE.size)
+            for fields in layout.SENSE_FIELDS.values()
+        ),
     ]
 
 
@@ -238,6 +245,14 @@ def _table_limits() -> dict[str, int]:
         "ROLE_ALONE": layout.ALONE,
         "ROLE_LEADS": layout.LEADS,
         "ROLE_FOLLOWS": layout.FOLLOWS,
+        "SENSES": rulebook.SENSES,
+        "SENSE_PATIENCE": layout.PATIENCE,
+        "SENSE_SETTLING": layout.SETTLING,
+        "LONG_FRAMES_MAX": rulebook.LONGEST_LONG_FRAMES,
+        "SETTLE_TIMES_MAX": rulebook.LONGEST_SETTLE_MS // rulebook.SETTLE_MS,
+        "PRESS_STEP": layout.PRESS_STEP,
+        "MANNER_STEP": layout.MANNER_STEP,
+        "MANNERS": len(layout.MANNERS),
         "CRC_SIZE": layout.CRC_SIZE,
         "FLAG": layout.FLAG,
         "STRAND": layout.STRAND,

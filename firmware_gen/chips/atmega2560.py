@@ -80,6 +80,7 @@ CHIP: Final = Chip(
     line_out="PD3",
     follows=True,
     joins=True,
+    senses=True,
     pins=_PINS,
     reserved=named(
         _PINS,

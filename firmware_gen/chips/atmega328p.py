@@ -70,6 +70,7 @@ CHIP: Final = Chip(
     line_out=None,
     follows=True,
     joins=False,
+    senses=False,  # there is no room in its program memory
     pins=_PINS,
     reserved=named(
         _PINS,

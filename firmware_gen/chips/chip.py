@@ -121,6 +121,8 @@ class Chip:
     """Whether its firmware can follow a board that leads."""
     joins: bool
     """Whether its firmware, where it follows another board, joins what it missed the start of."""
+    senses: bool
+    """Whether its firmware knows more of inputs than that a button goes down and up."""
     pins: Mapping[str, int]
     """Every port pin of the package by name, reserved ones included."""
     reserved: Mapping[int, str]

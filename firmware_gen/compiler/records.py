@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from math import floor
+from math import ceil, floor
 from typing import TypeVar
 
 from firmware_gen.table.laws import UNIFORM_ID, law_parameters
@@ -14,7 +14,10 @@ from firmware_gen.table.records import (
     LampRecord,
     LawRecord,
     OutputRecord,
+    PatienceRecord,
+    SenseRecord,
     ServoRecord,
+    SettlingRecord,
     StripRecord,
     SwitchRecord,
 )
@@ -31,6 +34,7 @@ from sim.model import (
     Move,
     Output,
     Servo,
+    Show,
     Strip,
     StripLight,
     Switch,
@@ -46,8 +50,10 @@ from sim.rulebook import (
     PULSE_RANGE,
     PULSE_RANGE_US,
     PULSE_STEPS_PER_US,
+    SETTLE_MS,
     TRIM_ONE,
 )
+from sim.score.threads import patience
 from sim.score.tree import Act
 
 _Key = TypeVar("_Key")
@@ -168,6 +174,18 @@ def input_records(inputs: Iterable[Input], board: Board) -> tuple[InputRecord, .
         for one in inputs
         if one.board == board.name
     )
+
+
+def sense_records(show: Show, board: Board) -> tuple[SenseRecord, ...]:
+    """What a board has to know of buttons beside that they go down and up."""
+    waits = tuple(
+        PatienceRecord(button, one.long_frames, one.twice)
+        for button, one in patience(show.score).items()
+    )
+    own = (one for one in show.rig.inputs if one.board == board.name)
+    times = (max(1, ceil(one.settle_ms / SETTLE_MS)) for one in own)
+    settling = tuple(SettlingRecord(n, many) for n, many in enumerate(times) if many > 1)
+    return waits + settling
 
 
 class Palette:

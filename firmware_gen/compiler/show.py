@@ -16,6 +16,7 @@ from firmware_gen.compiler.records import (
     Palette,
     input_records,
     output_record,
+    sense_records,
 )
 from firmware_gen.compiler.sharing import share_threads
 from firmware_gen.compiler.sizes import cue_sizes, thread_sizes
@@ -34,11 +35,19 @@ from sim.rulebook import (
     LONGEST_STOP_MS,
     LOST_STEP_MS,
     OUTPUTS,
+    SETTLE_MS,
     STOP_STEP_MS,
     THREADS,
 )
 from sim.score.claims import claims
-from sim.score.threads import ThreadError, cues_on, glide_steps, program, strands_reserved
+from sim.score.threads import (
+    ThreadError,
+    cues_on,
+    ends_when_asked_again,
+    glide_steps,
+    program,
+    strands_reserved,
+)
 from sim.score.tree import acts, motion_limits, outputs_held
 
 __all__ = ["CompileError", "CompiledBoard", "CompiledShow", "compile_show", "faults"]
@@ -165,6 +174,8 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
         cue_records = _claiming(show, board, cues, cue_records)
     ops = tuple(tuple(one.op for one in thread) for thread in threads)
     _check_size(board, chip, cues, cue_records, ops, coder.kinds)
+    if role == ALONE and not chip.senses:
+        _check_senses(show, board, chip, cues)
     score = show.score
     indices = {cue.name: number for number, cue in enumerate(cues)}
     table = Table(
@@ -175,9 +186,12 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
         laws=laws.records,
         inputs=input_records(show.rig.inputs, board),
         bindings=tuple(
-            BindingRecord(one.button, indices[one.cue], one.while_held)
+            BindingRecord(
+                *(one.button, indices[one.cue], one.while_held, one.kind, one.manner),
+                ends=ends_when_asked_again(score, one),
+            )
             for one in score.bindings
-            if one.cue in indices
+            if one.cue in indices and (one.is_plain or chip.senses)
         ),
         cues=cue_records,
         threads=ops,
@@ -188,10 +202,25 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
         stop_time=_stop_time(score),
         enable_interval=ENABLE_INTERVAL_FRAMES,
         role=role,
+        senses=sense_records(show, board) if chip.senses else (),
     )
     _encoded(table, board)
     marks = tuple(tuple(one.mark for one in thread) for thread in threads)
     return _Draft(board, chip, table, cues, outputs, marks)
+
+
+def _check_senses(show: Show, board: Board, chip: Chip, cues: Sequence[Cue]) -> None:
+    """Raises CompileError for a board that is to know more of buttons than its chip can."""
+    names = {cue.name for cue in cues}
+    used = {one.button for one in show.score.bindings if one.cue in names}
+    beyond = [one for one in show.score.bindings if one.button in used and not one.is_plain]
+    slow = [i for i in show.rig.inputs if i.board == board.name and i.settle_ms > SETTLE_MS]
+    for mark in (*(one.mark for one in beyond), *(one.mark for one in slow)):
+        raise CompileError(
+            "press-beyond-chip",
+            f"board `{board.name}` is to know this of a button, and {chip.title} cannot",
+            mark,
+        )
 
 
 def _role(show: Show, board: Board) -> int:

@@ -36,7 +36,10 @@ struct check {
     uint16_t strand_outputs;
     uint8_t taken[BC_PORTS]; /* pins, a bit each */
     bool pin_is_bad;         /* told after faults of records */
-    uint16_t pointers_end;   /* behind the last op that points to a thread; 0: there is none */
+#if BC_CHIP_SENSES
+    uint16_t cues_end;
+#endif
+    uint16_t pointers_end; /* behind the last op that points to a thread; 0: there is none */
 };
 
 /* Between two steps: cells may be written, and whatever is due be done, with the table that plays.
@@ -84,7 +87,7 @@ static bool counts_are_good(void) {
            bc_header(BC_AT_CUES) <= BC_CUES && laws >= 1 && laws <= BC_LAWS &&
            (lost == BC_NONE || is_index(lost, BC_AT_CUES)) &&
            bc_header(BC_AT_STOP_BUTTON) <= BC_BUTTONS && bc_header(BC_AT_STOP_TIME) >= 1 &&
-           role_is_good() && bc_header(BC_AT_RESERVED) == 0;
+           role_is_good() && bc_header(BC_AT_SENSES) <= (BC_CHIP_SENSES ? BC_SENSES : 0);
 }
 
 static uint8_t check_header(const struct check *check, uint8_t first, uint16_t crc) {
@@ -264,8 +267,34 @@ static bool input_is_good(struct check *check) {
 }
 
 static bool binding_is_good(void) {
+#if BC_CHIP_SENSES
+    uint8_t button = bc_next_u8() % BC_PRESS_STEP;
+    uint8_t cue = bc_next_u8();
+    return is_button(button) && cue / BC_MANNER_STEP < BC_MANNERS &&
+           is_index(cue % BC_MANNER_STEP, BC_AT_CUES);
+#else
     return is_button(bc_next_u8()) && is_index(bc_next_u8(), BC_AT_CUES);
+#endif
 }
+
+#if BC_CHIP_SENSES
+static bool is_between(uint8_t value, uint8_t least, uint8_t most) {
+    return value >= least && value <= most;
+}
+
+static bool sense_is_good(void) {
+    uint8_t kind = bc_next_u8();
+    if (kind == BC_SENSE_PATIENCE) {
+        uint8_t button = bc_next_u8();
+        uint8_t long_frames = bc_next_u8();
+        uint8_t twice = bc_next_u8();
+        return is_between(button, 1, BC_BUTTONS) && long_frames <= BC_LONG_FRAMES_MAX &&
+               twice <= 1 && (long_frames | twice) != 0;
+    }
+    return kind == BC_SENSE_SETTLING && is_index(bc_next_u8(), BC_AT_INPUTS) &&
+           is_between(bc_next_u8(), 1, BC_SETTLE_TIMES_MAX);
+}
+#endif
 
 /* Of `count` cues from `at` on: how many have this number in their first two bytes; in others, if
  * `at` is in others. */
@@ -324,6 +353,10 @@ static bool record_is_good(struct check *check, uint8_t section, uint8_t before)
         return input_is_good(check);
     case BC_AT_BINDINGS:
         return binding_is_good();
+#if BC_CHIP_SENSES
+    case BC_AT_SENSES:
+        return sense_is_good();
+#endif
     default:
         return cue_is_good(check, before);
     }
@@ -339,6 +372,10 @@ static uint8_t size_of(uint8_t section) {
         return BC_INPUT_SIZE;
     case BC_AT_BINDINGS:
         return BC_BINDING_SIZE;
+#if BC_CHIP_SENSES
+    case BC_AT_SENSES:
+        return bc_sense_size(bc_table_u8(bc_table_tell()));
+#endif
     default:
         return bc_cue_size();
     }
@@ -375,11 +412,18 @@ static uint8_t check_outputs(struct check *check) {
 }
 
 static uint8_t check_records(struct check *check) {
-    static const uint8_t sections[] BC_FLASH = {BC_AT_COLOURS, BC_AT_LAWS, BC_AT_INPUTS,
-                                                BC_AT_BINDINGS, BC_AT_CUES};
+    static const uint8_t sections[] BC_FLASH = {BC_AT_COLOURS,  BC_AT_LAWS, BC_AT_INPUTS,
+                                                BC_AT_BINDINGS, BC_AT_CUES,
+#if BC_CHIP_SENSES
+                                                BC_AT_SENSES
+#endif
+    };
     uint8_t refusal = check_outputs(check);
     uint8_t n;
     for (n = 0; n < sizeof sections && refusal == BC_REFUSAL_ACCEPTED; n++) {
+#if BC_CHIP_SENSES
+        check->cues_end = bc_table_tell(); /* as senses come last */
+#endif
         refusal = check_section(check, bc_flash_u8(&sections[n]));
     }
     if (refusal == BC_REFUSAL_ACCEPTED && check->pin_is_bad) {
@@ -542,8 +586,13 @@ static bool nests_well(struct nesting *nesting, const struct bc_step *op) {
 static bool ops_are_good(struct check *check) {
     struct nesting nesting = {false, 0, {false}};
     uint8_t cues = bc_header(BC_AT_CUES);
-    uint16_t next = bc_table_tell(); /* where the cues end */
-    uint16_t first_offset = (uint16_t)(next - (uint16_t)(bc_cue_size() * cues) + BC_CUE_OFFSET);
+    uint16_t next = bc_table_tell();
+#if BC_CHIP_SENSES
+    uint16_t cues_end = check->cues_end;
+#else
+    uint16_t cues_end = next;
+#endif
+    uint16_t first_offset = (uint16_t)(cues_end - (uint16_t)(bc_cue_size() * cues) + BC_CUE_OFFSET);
     uint8_t started = 0;
     while (next < check->end) {
         struct bc_step op;

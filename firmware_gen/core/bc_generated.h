@@ -31,6 +31,9 @@ enum {
     BC_FOLLOWED_FRAMES = 50,
     BC_NEWS_TELLINGS = 3,
     BC_OLDEST_START = 28672,
+    BC_TWICE_FRAMES = 20,
+    BC_STUCK_FRAMES = 1500,
+    BC_LOOKS = 4,
     BC_ADDRESS_MAX = 254
 };
 
@@ -165,7 +168,7 @@ enum {
     BC_AT_STOP_TIME = 20,
     BC_AT_ENABLE_INTERVAL = 21,
     BC_AT_ROLE = 22,
-    BC_AT_RESERVED = 23,
+    BC_AT_SENSES = 23,
     BC_HEADER_SIZE = 24
 };
 
@@ -242,12 +245,33 @@ enum {
 };
 
 enum {
+    BC_PATIENCE_BUTTON = 1,
+    BC_PATIENCE_LONG = 2,
+    BC_PATIENCE_TWICE = 3,
+    BC_PATIENCE_SIZE = 4
+};
+
+enum {
+    BC_SETTLING_INPUT = 1,
+    BC_SETTLING_TIMES = 2,
+    BC_SETTLING_SIZE = 3
+};
+
+enum {
     BC_MAGIC = 188,
     BC_VERSION = 2,
     BC_NONE = 255,
     BC_ROLE_ALONE = 0,
     BC_ROLE_LEADS = 1,
     BC_ROLE_FOLLOWS = 2,
+    BC_SENSES = 48,
+    BC_SENSE_PATIENCE = 1,
+    BC_SENSE_SETTLING = 2,
+    BC_LONG_FRAMES_MAX = 250,
+    BC_SETTLE_TIMES_MAX = 15,
+    BC_PRESS_STEP = 32,
+    BC_MANNER_STEP = 32,
+    BC_MANNERS = 4,
     BC_CRC_SIZE = 2,
     BC_FLAG = 128,
     BC_STRAND = 8,

@@ -7,6 +7,7 @@
 #include "bc_follow.h"
 #include "bc_math.h"
 #include "bc_player.h"
+#include "bc_presses.h"
 #include "bc_runs.h"
 #include "bc_servo.h"
 #include "bc_store.h"
@@ -256,6 +257,9 @@ static uint8_t report(const struct bc_frame *frame) {
     bc_reply_u16(bc_overruns());
     bc_reply_u16(bc_hal_watchdog_resets());
     bc_reply_u16(bc_hal_brown_out_resets());
+#if BC_CHIP_SENSES
+    bc_reply_u32(bc_presses_stuck());
+#endif
     return BC_STATUS_DONE;
 }
 

@@ -8,6 +8,7 @@
 #include "bc_light.h"
 #include "bc_math.h"
 #include "bc_perform.h"
+#include "bc_presses.h"
 #include "bc_runs.h"
 #include "bc_servo.h"
 #include "bc_table.h"
@@ -142,6 +143,9 @@ static void enter_starting(void) {
     player.lights_are_shown = false;
     bc_to_safety(BC_SERVO, 0);
     darken();
+#if BC_CHIP_SENSES
+    bc_presses_rewind();
+#endif
 }
 
 static void add_output(const struct bc_output *output) {
@@ -179,6 +183,26 @@ static void add_inputs(void) {
     }
 }
 
+#if BC_CHIP_SENSES
+static void add_senses(void) {
+    uint8_t left;
+    bc_presses_clear();
+    for (left = bc_table_senses(); left > 0; left--) {
+        uint16_t start = bc_table_tell();
+        uint8_t kind = bc_next_u8();
+        if (kind == BC_SENSE_PATIENCE) {
+            uint8_t button = bc_next_u8();
+            uint8_t long_frames = bc_next_u8();
+            bc_presses_wait(button, long_frames, bc_next_u8() != 0);
+        } else {
+            uint8_t input = bc_next_u8();
+            bc_inputs_settle(input, bc_next_u8());
+        }
+        bc_table_seek((uint16_t)(start + bc_sense_size(kind)));
+    }
+}
+#endif
+
 void bc_player_start(uint8_t source) {
     memset(&player, 0, sizeof player);
     player.mode = BC_MODE_BLANK;
@@ -202,6 +226,9 @@ void bc_player_start(uint8_t source) {
     bc_lead_start();
     add_outputs();
     add_inputs();
+#if BC_CHIP_SENSES
+    add_senses();
+#endif
 #if BC_CHIP_LEADS
     bc_hal_line(bc_header(BC_AT_ROLE));
 #endif
@@ -244,6 +271,9 @@ static bool start(uint8_t cue, uint8_t button) {
     return false;
 }
 
+/* What stands above the button in a binding. */
+enum { BUTTON_STEP = BC_CHIP_SENSES ? BC_PRESS_STEP : BC_FLAG };
+
 static void button_down(uint8_t button) {
     uint8_t left;
     bc_button_is_down(button);
@@ -252,8 +282,14 @@ static void button_down(uint8_t button) {
         stop();
         return;
     }
+#if BC_CHIP_SENSES
+    if (may_start()) {
+        bc_press_begins(button);
+        return;
+    }
+#endif
     for (left = bc_table_bindings(); left > 0; left--) {
-        uint8_t its_button = bc_next_u8() & (uint8_t)~BC_FLAG;
+        uint8_t its_button = bc_next_u8() % BUTTON_STEP;
         uint8_t cue = bc_next_u8();
         if (its_button == button) {
             uint16_t next = bc_table_tell();
@@ -282,6 +318,9 @@ static void obey(uint8_t request) {
         break;
     case BC_ASK_UP:
         bc_button_is_up(argument);
+#if BC_CHIP_SENSES
+        bc_press_ends(argument, may_start());
+#endif
         break;
     case BC_ASK_STOP:
         bc_follow_stopped_here(true);
@@ -380,6 +419,9 @@ static void control(void) {
     }
     bc_lead_minds_idle();
     take_requests();
+#if BC_CHIP_SENSES
+    bc_presses_decide(may_start());
+#endif
     follow();
     mind_silence();
     if (player.mode == BC_MODE_READY) {

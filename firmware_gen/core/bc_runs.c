@@ -93,12 +93,19 @@ bool bc_cue_lets_go(uint8_t cue) {
     return (bc_next_u8() & BC_LETS_GO) != 0;
 }
 
+/* What stands above cue and button in a binding. */
+#if BC_CHIP_SENSES
+enum { CUE_STEP = BC_MANNER_STEP, BUTTON_STEP = BC_PRESS_STEP };
+#else
+enum { CUE_STEP = 0x100, BUTTON_STEP = BC_FLAG };
+#endif
+
 /* Whether the first binding of a button to a cue lets the cue start over while it is held. */
 static bool starts_again(uint8_t cue, uint8_t button) {
     uint8_t left;
     for (left = bc_table_bindings(); left > 0; left--) {
         uint8_t by = bc_next_u8();
-        if (bc_next_u8() == cue && (by & (uint8_t)~BC_FLAG) == button) {
+        if (bc_next_u8() % CUE_STEP == cue && by % BUTTON_STEP == button) {
             return (by & BC_FLAG) != 0;
         }
     }
@@ -272,6 +279,15 @@ static struct bc_run *own(uint8_t cue, bc_outputs outputs) {
     return run;
 }
 
+static bool is_held(uint8_t button) {
+#if BC_CHIP_SENSES
+    if (button & BC_TOGGLED) {
+        return true;
+    }
+#endif
+    return bc_is_button_down(button);
+}
+
 /* Take over the cue's outputs and begin; false if there is no room. */
 static bool take_over(uint8_t cue, const struct bc_demand *demand, uint8_t button) {
     struct bc_run *run;
@@ -280,7 +296,7 @@ static bool take_over(uint8_t cue, const struct bc_demand *demand, uint8_t butto
     }
     bc_idle_is_held_off((uint16_t)demand->outputs);
     run = own(cue, demand->outputs);
-    run->held_by = bc_is_button_down(button) ? button : BC_NO_BUTTON;
+    run->held_by = is_held(button) ? button : BC_NO_BUTTON;
     run->kind = starts_again(cue, button) ? BC_AGAIN : BC_ONCE;
     waits_by[cue] = BC_FREE;
     begin((uint8_t)(run - bc_runs), bc_player_time() - BC_FRAME, 0);
@@ -376,6 +392,28 @@ void bc_button_is_up(uint8_t button) {
         }
     }
 }
+
+#if BC_CHIP_SENSES
+bool bc_cue_is_on(uint8_t cue, uint8_t by, bool ends) {
+    bool is_on = false;
+    uint8_t n;
+    for (n = 0; n < BC_RUNS; n++) {
+        if (bc_runs[n].cue == cue && bc_runs[n].held_by == by) {
+            is_on = true;
+            if (ends) {
+                bc_run_part_with(n);
+            } else {
+                bc_run_release(n);
+            }
+        }
+    }
+    if (!is_on && waits_by[cue] == by) {
+        is_on = true;
+        waits_by[cue] = BC_FREE;
+    }
+    return is_on;
+}
+#endif
 
 /* -- executing ------------------------------------------------------------------------------ */
 

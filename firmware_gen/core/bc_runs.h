@@ -5,10 +5,14 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "bc_chip.h"
 #include "bc_generated.h"
 
 /* Instead of the button by which a cue starts: none. */
 enum { BC_NO_BUTTON = 0 };
+
+/* Beside the button by which a cue starts: it is held until the button is pressed again. */
+enum { BC_TOGGLED = 0x40 };
 
 enum { BC_CUE_SET = BC_CUES / 8 }; /* bytes that hold a bit for each cue */
 
@@ -28,6 +32,14 @@ bool bc_cue_start(uint8_t cue, uint8_t button);
 void bc_button_is_down(uint8_t button);
 void bc_button_is_up(uint8_t button);
 bool bc_is_button_down(uint8_t button);
+
+#if BC_CHIP_SENSES
+/*
+ * Whether a cue that was started by a toggled button is on, or waits to be. Then it is let go, or
+ * ended, or waits no more.
+ */
+bool bc_cue_is_on(uint8_t cue, uint8_t by, bool ends);
+#endif
 
 /* Start the strands of idle. Nothing runs yet. */
 void bc_runs_start_strands(void);

@@ -108,6 +108,24 @@ uint8_t bc_table_bindings(void) {
     return bc_header(BC_AT_BINDINGS);
 }
 
+#if BC_CHIP_SENSES
+uint8_t bc_table_senses(void) {
+    bc_table_seek(bc_table_cue(bc_header(BC_AT_CUES)));
+    return bc_header(BC_AT_SENSES);
+}
+
+uint8_t bc_sense_size(uint8_t kind) {
+    switch (kind) {
+    case BC_SENSE_PATIENCE:
+        return BC_PATIENCE_SIZE;
+    case BC_SENSE_SETTLING:
+        return BC_SETTLING_SIZE;
+    default:
+        return 1;
+    }
+}
+#endif
+
 uint8_t bc_law_size(uint8_t kind) {
     uint8_t id = (uint8_t)(kind & ~BC_FLAG);
     bool has_peak = kind > (BC_LAW_UNIFORM | BC_FLAG) && id <= BC_LAW_DOUBLE_S;

@@ -5,6 +5,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "bc_chip.h"
 #include "bc_generated.h"
 #include "bc_laws.h"
 
@@ -68,6 +69,12 @@ bool bc_outputs_next(struct bc_output *output);
 /* Put the cursor to the first; how many there are. */
 uint8_t bc_table_inputs(void);
 uint8_t bc_table_bindings(void);
+#if BC_CHIP_SENSES
+uint8_t bc_table_senses(void);
+
+/* Bytes of a sense's record, by its kind; 1 of one that there is not. */
+uint8_t bc_sense_size(uint8_t kind);
+#endif
 
 /* A cursor: where it is, and the bytes from there on. */
 void bc_table_seek(uint16_t at);

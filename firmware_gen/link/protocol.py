@@ -140,6 +140,8 @@ PULSE_REPLY: Final = struct.Struct("<H")
 VERIFY_REPLY: Final = struct.Struct("<HB")
 _HELLO_REPLY: Final = struct.Struct("<BBBBBBHBBIBB")
 _STATE: Final = struct.Struct("<BBBBIIHHHHHH")
+_STUCK: Final = struct.Struct("<I")
+"""What a board with senses says besides."""
 
 
 class PayloadError(ValueError):
@@ -207,8 +209,14 @@ class State:
     overruns: int
     watchdog_resets: int
     brown_out_resets: int
+    stuck: int | None = None
+    """Mask of buttons that have been down for long (bit: number); None: the chip does not say."""
 
     def pack(self) -> bytes:
+        stuck = b"" if self.stuck is None else _STUCK.pack(self.stuck)
+        return self._counts() + stuck
+
+    def _counts(self) -> bytes:
         return _STATE.pack(
             self.mode,
             self.reset_cause,
@@ -236,6 +244,8 @@ class State:
         Raises:
             PayloadError: the length is not that of this version.
         """
-        if len(payload) != _STATE.size:
+        if len(payload) not in (_STATE.size, _STATE.size + _STUCK.size):
             raise PayloadError(f"status holds {len(payload)} bytes, not {_STATE.size}")
-        return State(*_STATE.unpack(payload))
+        more = payload[_STATE.size :]
+        stuck = _STUCK.unpack(more)[0] if more else None
+        return State(*_STATE.unpack(payload[: _STATE.size]), stuck=stuck)

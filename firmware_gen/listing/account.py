@@ -133,6 +133,7 @@ def _block(one: Account) -> str:
         "inputs": len(table.inputs),
         "bindings": len(table.bindings),
         "cues": len(table.cues),
+        "senses": len(table.senses),
         "code": len(table.threads),
     }
     rows: list[tuple[str, str, str]] = []

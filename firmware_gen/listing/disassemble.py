@@ -30,6 +30,7 @@ from firmware_gen.table.layout import (
     OUTPUT,
     OUTPUT_FIELDS,
     POINT,
+    SENSE,
     TableError,
 )
 from firmware_gen.table.ops import (
@@ -46,20 +47,26 @@ from firmware_gen.table.ops import (
     Turn,
 )
 from firmware_gen.table.records import (
+    BindingRecord,
     CueRecord,
     LampRecord,
     LawRecord,
     OutputRecord,
+    PatienceRecord,
+    SenseRecord,
     ServoRecord,
+    SettlingRecord,
     StripRecord,
     SwitchRecord,
     Table,
     cue_size,
     kind_of,
+    sense_fields,
 )
 from sim import rulebook
 from sim.model import NO_MARK, Output, Servo
 from sim.rig.slide import of_part
+from sim.rulebook import SETTLE_MS
 
 __all__ = ["ListingLine", "Names", "TableError", "disassemble", "disassemble_board", "listing"]
 
@@ -124,6 +131,15 @@ def disassemble_board(board: CompiledBoard) -> tuple[ListingLine, ...]:
     return disassemble(board.data, names, dict(board.marks))
 
 
+def sense_in_words(one: SenseRecord) -> str:
+    match one:
+        case PatienceRecord(button, long_frames, twice):
+            ways = [f"long after {long_frames} frames"] if long_frames else []
+            return f"button {button}: {', '.join([*ways, *(['twice'] if twice else [])])}"
+        case SettlingRecord(number, times):
+            return f"input {number}: settles in {times * SETTLE_MS} ms"
+
+
 def _unit(output: Output) -> str:
     return of_part(output).place if isinstance(output, Servo) else ""
 
@@ -177,18 +193,29 @@ class _Disassembler:
         self._rows(
             "bindings",
             table.bindings,
-            lambda n, one: (
-                f"button {one.button}: go {self.names.cue(one.cue)}"
-                f"{' while held' if one.while_held else ''}"
-            ),
+            self._binding,
             lambda _: BINDING.size,
         )
         self._rows("cues", table.cues, self._cue, lambda _: cue_size(table.role))
+        self._rows(
+            "senses",
+            table.senses,
+            lambda _, one: sense_in_words(one),
+            lambda one: SENSE.size + sense_fields(one).size,
+        )
         self._code()
         start, end = self.encoded.sections["crc"]
         crc = int.from_bytes(self.encoded.data[start:end], "little")
         self._put("check sum", start, start + CRC_SIZE, f"CRC {crc:#06x}")
         return tuple(self.found)
+
+    def _binding(self, _: int, one: BindingRecord) -> str:
+        press = {"down": "", "long": " long", "twice": " twice", "up": " let go"}[one.kind]
+        listed = "next: " if one.manner == "next" else ""
+        toggle = ", or end it" if one.ends else ", or let it go"
+        behind = toggle if one.manner == "toggle" else ""
+        held = " while held" if one.while_held else ""
+        return f"button {one.button}{press}: {listed}go {self.names.cue(one.cue)}{held}{behind}"
 
     def _put(
         self, section: str, start: int, end: int, text: str, depth: int = 0, mark: int = NO_MARK

@@ -6,12 +6,14 @@ each frame is there twice, with two numbers, and the page takes them in turn.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Any, Final
 
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.protocol import BUTTON, EVERYBODY, ONE_WAY, TRIGGER, RequestKind
-from sim.model import Score, Show
+from sim.model import Binding, PressKind, Score, Show, bound_lines
 from sim.rehearsal.requests import Request, requests_by_frame
 from sim.rehearsal.trajectories import Trajectories
 
@@ -55,14 +57,31 @@ def drawn_buttons(show: Show) -> list[dict[str, Any]]:
 
 def _drawn_button(show: Show, number: int) -> dict[str, Any]:
     bound = [one for one in show.score.bindings if one.button == number]
+    lines = bound_lines(show.score)
     titles = {cue.name: cue.title for cue in show.score.cues}
     return {
         "number": number,
         "cues": [{"name": one.cue, "title": titles.get(one.cue, "")} for one in bound],
+        "does": "; ".join(map(_does, (line for line in lines if line[0].button == number))),
         "held": any(one.while_held for one in bound),
         "stops": number == show.score.stop_button,
         "contacts": sorted({one.board for one in show.rig.inputs if one.button == number}),
     }
+
+
+_PRESSES: Final[Mapping[PressKind, str]] = MappingProxyType(
+    {"down": "", "long": "long: ", "twice": "twice: ", "up": "let go: "}
+)
+
+
+def _does(line: Sequence[Binding]) -> str:
+    """What a press does, in the words of the text."""
+    first = line[0]
+    behind = ", held" if first.while_held else ""
+    if first.manner == "toggle":
+        behind = ", until pressed again"
+    listed = "next of " if first.manner == "next" else ""
+    return f"{_PRESSES[first.kind]}{listed}{', '.join(one.cue for one in line)}{behind}"
 
 
 def without_button(score: Score) -> list[dict[str, str]]:

@@ -158,6 +158,11 @@ class Player:
         return self._scheduler.overruns
 
     @property
+    def stuck(self) -> int:
+        """Mask of the buttons that have been down for half a minute, by number."""
+        return self._scheduler.presses.stuck(self.frames)
+
+    @property
     def servos(self) -> int:
         """How many there are."""
         return len(self._outputs.servos)

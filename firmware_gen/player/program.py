@@ -21,10 +21,10 @@ from firmware_gen.table.ops import (
     TableOp,
     Turn,
 )
-from firmware_gen.table.records import CueRecord, Table
+from firmware_gen.table.records import CueRecord, PatienceRecord, Table
 from sim.rulebook import GLIDE_STEP_MS, LOST_STEP_FRAMES, OUTPUTS
 from sim.score import program as form
-from sim.score.program import BoardProgram, PlayedBinding, PlayedCue
+from sim.score.program import BoardProgram, Patience, PlayedBinding, PlayedCue
 
 OutputOp: TypeAlias = ActOp | Turn | Modulate
 """What an op of a table does to an output."""
@@ -35,13 +35,21 @@ def board_program(table: Table) -> BoardProgram[OutputOp]:
     threads = tuple(tuple(_op(op) for op in thread) for thread in table.threads)
     return BoardProgram(
         tuple(_cue(number, record, threads) for number, record in enumerate(table.cues)),
-        tuple(PlayedBinding(one.button, one.cue, one.while_held) for one in table.bindings),
+        tuple(
+            PlayedBinding(one.button, one.cue, one.while_held, one.kind, one.manner, one.ends)
+            for one in table.bindings
+        ),
         glide_ms=GLIDE_STEP_MS * table.glide,
         lost=table.lost,
         lost_frames=LOST_STEP_FRAMES * table.lost_time,
         stop_button=table.stop_button,
         enable_interval=table.enable_interval,
         strands_in_step=table.role != ALONE,
+        patience={
+            one.button: Patience(one.long_frames, one.twice)
+            for one in reversed(table.senses)
+            if isinstance(one, PatienceRecord)
+        },
     )
 
 

@@ -36,6 +36,7 @@ from firmware_gen.table.layout import (
     HEADER,
     INPUT,
     KINDS,
+    KINDS_OF_PRESS,
     LAMP,
     LAW,
     LAW_ALPHA,
@@ -46,11 +47,17 @@ from firmware_gen.table.layout import (
     LENGTH,
     LETS_GO,
     MAGIC,
+    MANNER_STEP,
+    MANNERS,
     NONE,
     ON_WHEN_SAFE,
     OUTPUT,
     OUTPUT_FIELDS,
+    PATIENCE,
     POINT,
+    PRESS_STEP,
+    SENSE,
+    SENSE_FIELDS,
     SERVO,
     SERVO_FIELDS,
     STRAND,
@@ -71,7 +78,10 @@ from firmware_gen.table.records import (
     LampRecord,
     LawRecord,
     OutputRecord,
+    PatienceRecord,
+    SenseRecord,
     ServoRecord,
+    SettlingRecord,
     StripRecord,
     SwitchRecord,
     Table,
@@ -107,9 +117,12 @@ class _Decoder:
         laws = tuple(self._law(f"laws[{n}]") for n in range(header["laws"]))
         inputs = tuple(self._input(f"inputs[{n}]") for n in range(header["inputs"]))
         bindings = tuple(
-            self._binding(f"bindings[{n}]", header["cues"]) for n in range(header["bindings"])
+            self._binding(f"bindings[{n}]", header["cues"], chip) for n in range(header["bindings"])
         )
         rows = self._cues(header["cues"], len(outputs), header["role"])
+        senses = tuple(
+            self._sense(f"senses[{n}]", header["inputs"]) for n in range(header["senses"])
+        )
         _check_pins(header["chip"], outputs, inputs)
         facts = Facts(tuple(map(_facts, outputs)), len(colours), len(laws))
         threads, index = Sweep(self.data, self.at, self.end, facts).threads()
@@ -132,6 +145,7 @@ class _Decoder:
             enable_interval=header["enable interval"],
             show=header["show"],
             role=header["role"],
+            senses=senses,
         )
 
     def _header(self) -> dict[str, int]:
@@ -163,6 +177,8 @@ class _Decoder:
             raise TableError(BAD_EXTENT, "header.role", "this chip cannot lead")
         if header["role"] == FOLLOWS and not CHIPS_BY_ID[header["chip"]].follows:
             raise TableError(BAD_EXTENT, "header.role", "this chip cannot follow")
+        if header["senses"] and not CHIPS_BY_ID[header["chip"]].senses:
+            raise TableError(BAD_EXTENT, "header.senses", "this chip has no senses")
         self.at = HEADER.size
         return header
 
@@ -271,12 +287,37 @@ class _Decoder:
         button = _button(values["button"], path)
         return InputRecord(values["pin"], button, bool(values["button"] & FLAG))
 
-    def _binding(self, path: str, cues: int) -> BindingRecord:
+    def _binding(self, path: str, cues: int, chip: Chip) -> BindingRecord:
         values = self._record(BINDING, path)
-        button = _button(values["button"], path)
-        if values["cue"] >= cues:
-            raise TableError(BAD_RECORD, f"{path}.cue", f"there is no cue {values['cue']}")
-        return BindingRecord(button, values["cue"], bool(values["button"] & FLAG))
+        first, second = values["button"], values["cue"]
+        if not chip.senses:  # it knows plain presses only
+            button, kind, (cue, manner) = _button(first, path), 0, (second, 0)
+        else:
+            kind = (first & ~FLAG) // PRESS_STEP
+            button = _button(first % PRESS_STEP, path)
+            manner, cue = divmod(second, MANNER_STEP)
+        if manner >= len(MANNERS):
+            raise TableError(BAD_RECORD, f"{path}.cue", f"there is no manner {manner}")
+        if cue >= cues:
+            raise TableError(BAD_RECORD, f"{path}.cue", f"there is no cue {cue}")
+        is_held = bool(first & FLAG)
+        return BindingRecord(button, cue, is_held, KINDS_OF_PRESS[kind], *MANNERS[manner])
+
+    def _sense(self, path: str, inputs: int) -> SenseRecord:
+        self._need(1, path)
+        kind = self.data[self.at]
+        if kind not in SENSE_FIELDS:
+            raise TableError(BAD_RECORD, f"{path}.kind", f"{kind} is no kind of sense")
+        self._need(SENSE.size + SENSE_FIELDS[kind].size, path)
+        self.at += SENSE.size
+        values = self._record(SENSE_FIELDS[kind], path)
+        if kind == PATIENCE:
+            if not values["long"] and not values["twice"]:
+                raise TableError(BAD_RECORD, f"{path}.long", "the button waits for nothing")
+            return PatienceRecord(values["button"], values["long"], bool(values["twice"]))
+        if values["input"] >= inputs:
+            raise TableError(BAD_RECORD, f"{path}.input", f"there is no input {values['input']}")
+        return SettlingRecord(values["input"], values["times"])
 
     def _cues(self, count: int, outputs: int, role: int) -> list[dict[str, int]]:
         rows: list[dict[str, int]] = []

@@ -26,6 +26,7 @@ from firmware_gen.table.layout import (
     FLAG,
     HEADER,
     INPUT,
+    KINDS_OF_PRESS,
     LAMP_FIELDS,
     LAW,
     LAW_ALPHA,
@@ -34,11 +35,18 @@ from firmware_gen.table.layout import (
     LEADS,
     LETS_GO,
     MAGIC,
+    MANNER_STEP,
+    MANNERS,
     NONE,
     ON_WHEN_SAFE,
     OUTPUT,
+    PATIENCE,
     POINT,
+    PRESS_STEP,
+    SENSE,
+    SENSE_FIELDS,
     SERVO_FIELDS,
+    SETTLING,
     STRAND,
     STRIP_FIELDS,
     SWITCH_FIELDS,
@@ -56,7 +64,10 @@ from firmware_gen.table.records import (
     LampRecord,
     LawRecord,
     OutputRecord,
+    PatienceRecord,
+    SenseRecord,
     ServoRecord,
+    SettlingRecord,
     StripRecord,
     SwitchRecord,
     Table,
@@ -95,7 +106,8 @@ def encode_with_places(table: Table) -> Encoded:
         "inputs": _joined("inputs", table.inputs, _input_bytes),
         "bindings": _joined("bindings", table.bindings, _binding_bytes),
     }
-    base = sum(map(len, before.values())) + cue_size(table.role) * len(table.cues)
+    senses = _joined("senses", table.senses, _sense_bytes)
+    base = sum(map(len, before.values())) + cue_size(table.role) * len(table.cues) + len(senses)
     try:
         code, places = code_bytes(table.threads, kinds, base)
     except (struct.error, ValueError, IndexError) as error:
@@ -104,7 +116,7 @@ def encode_with_places(table: Table) -> Encoded:
     length = base + len(code) + CRC_SIZE
     before["header"] = _header_bytes(table, length)
     before["cues"] = _joined("cues", table.cues, partial(_cue_bytes, starts, table.role))
-    parts = before | {"code": code}
+    parts = before | {"senses": senses, "code": code}
     body = b"".join(parts.values())
     data = body + struct.pack("<H", crc16(body))
     sections, at = {}, 0
@@ -138,7 +150,7 @@ def _header_bytes(table: Table, length: int) -> bytes:
         glide=table.glide,
         lost=NONE if table.lost is None else table.lost,
         role=table.role,
-        reserved=0,
+        senses=len(table.senses),
         **{
             "lost time": table.lost_time,
             "stop button": table.stop_button,
@@ -213,7 +225,21 @@ def _input_bytes(one: InputRecord, path: str) -> bytes:
 
 
 def _binding_bytes(one: BindingRecord, path: str) -> bytes:
-    return BINDING.pack(path, button=one.button | FLAG * one.while_held, cue=one.cue)
+    kind = PRESS_STEP * KINDS_OF_PRESS.index(one.kind)
+    manner = MANNER_STEP * MANNERS.index((one.manner, one.ends))
+    return BINDING.pack(
+        path, button=one.button | kind | FLAG * one.while_held, cue=one.cue | manner
+    )
+
+
+def _sense_bytes(one: SenseRecord, path: str) -> bytes:
+    match one:
+        case PatienceRecord():
+            kind = PATIENCE
+            values = {"button": one.button, "long": one.long_frames, "twice": one.twice}
+        case SettlingRecord():
+            kind, values = SETTLING, {"input": one.input, "times": one.times}
+    return SENSE.pack(path, kind=kind) + SENSE_FIELDS[kind].pack(path, **values)
 
 
 def _cue_bytes(starts: Sequence[int], role: int, cue: CueRecord, path: str) -> bytes:

@@ -12,7 +12,7 @@ from types import MappingProxyType
 from typing import Final, Literal, TypeAlias
 
 from sim import rulebook
-from sim.model import Conflict, LawName
+from sim.model import Conflict, LawName, Manner, PressKind
 from sim.rulebook import (
     ALPHA_RANGE,
     BETA_RANGE,
@@ -190,7 +190,7 @@ HEADER: Final = Record(
         Field("stop time", "u8", 1),
         Field("enable interval", "u8"),
         Field("role", "u8", 0, 2),
-        Field("reserved", "u8", 0, 0),
+        Field("senses", "u8", 0, rulebook.SENSES),
     ),
     BAD_EXTENT,
 )
@@ -241,6 +241,41 @@ LAW_BETA: Final = Record("law", (Field("beta", "u16", *BETA_RANGE),), BAD_RECORD
 LAW_PEAK: Final = Record("law", (Field("peak", "u16", *PEAK_RANGE),), BAD_RECORD)
 INPUT: Final = Record("input", (Field("pin", "u8"), Field("button", "u8")), BAD_RECORD)
 BINDING: Final = Record("binding", (Field("button", "u8"), Field("cue", "u8")), BAD_RECORD)
+KINDS_OF_PRESS: Final[tuple[PressKind, ...]] = ("down", "long", "twice", "up")
+PRESS_STEP: Final = 0x20
+"""One kind of press further, in the first byte of a binding."""
+MANNERS: Final[tuple[tuple[Manner, bool], ...]] = (
+    ("start", False),
+    ("next", False),
+    ("toggle", False),
+    ("toggle", True),
+)
+"""What a press does with a cue; the last ends it."""
+MANNER_STEP: Final = 0x20
+"""One manner further, in the second byte of a binding."""
+PATIENCE, SETTLING = 1, 2
+"""Kinds of senses."""
+SENSE: Final = Record("sense", (Field("kind", "u8"),), BAD_RECORD)
+PATIENCE_FIELDS: Final = Record(
+    "patience",
+    (
+        Field("button", "u8", 1, rulebook.BUTTONS[-1]),
+        Field("long", "u8", 0, rulebook.LONGEST_LONG_FRAMES),
+        Field("twice", "u8", 0, 1),
+    ),
+    BAD_RECORD,
+)
+SETTLING_FIELDS: Final = Record(
+    "settling",
+    (
+        Field("input", "u8"),
+        Field("times", "u8", 1, rulebook.LONGEST_SETTLE_MS // rulebook.SETTLE_MS),
+    ),
+    BAD_RECORD,
+)
+SENSE_FIELDS: Final[Mapping[int, Record]] = MappingProxyType(
+    {PATIENCE: PATIENCE_FIELDS, SETTLING: SETTLING_FIELDS}
+)
 FLAG: Final = 0x80
 """Of an input: active low. Of a binding: the cue repeats while the button is held. Of an output's
 kind: its trims stand behind the record. Of a law's id: its peak does."""

@@ -5,9 +5,23 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
-from firmware_gen.table.layout import ALONE, CLAIMS, CUE, LAMP, LAW_IDS, LEADS, SERVO, STRIP, SWITCH
+from firmware_gen.table.layout import (
+    ALONE,
+    CLAIMS,
+    CUE,
+    LAMP,
+    LAW_IDS,
+    LEADS,
+    PATIENCE,
+    SENSE_FIELDS,
+    SERVO,
+    SETTLING,
+    STRIP,
+    SWITCH,
+    Record,
+)
 from firmware_gen.table.ops import TableThread
-from sim.model import Score
+from sim.model import Manner, PressKind, Score
 from sim.rulebook import ENABLE_INTERVAL_FRAMES, GLIDE_STEP_MS, PEAK_MIDDLE, STOP_STEP_MS
 
 
@@ -76,6 +90,36 @@ class BindingRecord:
     button: int
     cue: int
     while_held: bool
+    kind: PressKind = "down"
+    manner: Manner = "start"
+    ends: bool = False
+    """The next press ends the cue, and does not only let it go."""
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether any chip knows it."""
+        return self.kind == "down" and self.manner == "start"
+
+
+@dataclass(frozen=True, slots=True)
+class PatienceRecord:
+    """A button whose press may become a long one, after so many frames (0: never), or the first of
+    two."""
+
+    button: int
+    long_frames: int
+    twice: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SettlingRecord:
+    """An input, by its index, whose level must stand longer: so many times as long as others."""
+
+    input: int
+    times: int
+
+
+SenseRecord: TypeAlias = PatienceRecord | SettlingRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +168,7 @@ class Table:
     show: int = 0
     role: int = ALONE
     """ALONE, LEADS or FOLLOWS of the layout."""
+    senses: tuple[SenseRecord, ...] = ()
 
 
 def kind_of(output: OutputRecord) -> int:
@@ -145,3 +190,8 @@ WITH_BETA: Final = (LAW_IDS["double-S"],)
 def cue_size(role: int) -> int:
     """Bytes of a cue's record in the table of a board with this role."""
     return CUE.size + (CLAIMS.size if role == LEADS else 0)
+
+
+def sense_fields(one: SenseRecord) -> Record:
+    """What stands behind the kind of a sense."""
+    return SENSE_FIELDS[PATIENCE if isinstance(one, PatienceRecord) else SETTLING]

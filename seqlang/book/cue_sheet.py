@@ -7,7 +7,7 @@ from math import isinf
 from typing import TYPE_CHECKING, Final
 
 from seqlang.book.paper import facts, paragraph, section, table
-from sim.model import Lamp, Repeat, Servo, Strip
+from sim.model import Lamp, Repeat, Servo, Strip, bound_lines
 from sim.score.tree import Lengths, duration_ms, named_cues, outputs_held, walk
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ _BUSY: Final = {
 def cue_sheet(matter: BookMatter) -> str:
     """A row for each button and each cue that no button starts; stop and silence above them."""
     show = matter.show
-    bound = [(str(one.button), one.cue, one) for one in show.score.bindings]
+    bound = [(_button(show, one), one.cue, one) for one in show.score.bindings]
     named = {cue.name for _, name, _ in bound for cue in show.score.cues if cue.name == name}
     free = [
         ("idle" if cue.name in show.score.idle else "-", cue.name, None)
@@ -32,7 +32,7 @@ def cue_sheet(matter: BookMatter) -> str:
         if cue.name not in named
     ]
     cues = {cue.name: cue for cue in show.score.cues}
-    bound.sort(key=lambda row: int(row[0]))
+    bound.sort(key=lambda row: row[2].button)
     rows = [(mark, *_row(show, cues[name], by)) for mark, name, by in [*bound, *free]]
     return section(
         "cues",
@@ -51,6 +51,18 @@ _FREE: Final = (
     "No button starts a cue marked with a dash. `bellcrank trigger NAME` does. An idle cue goes on "
     "by itself, on every part that no other cue holds."
 )
+
+
+_PRESSES: Final = {"down": "", "long": ", long press", "twice": ", twice", "up": ", let go"}
+
+
+def _button(show: Show, binding: Binding) -> str:
+    """The button and how it is pressed; of a list also which press in turn it is."""
+    how = f"{binding.button}{_PRESSES[binding.kind]}"
+    if binding.manner == "next":
+        line = next(line for line in bound_lines(show.score) if binding in line)
+        how = f"{how}, press {line.index(binding) + 1} of {len(line)}"
+    return how
 
 
 def _always(show: Show) -> Iterator[tuple[str, str]]:
@@ -90,7 +102,9 @@ def _lasts(show: Show, cue: Cue, by: Binding | None) -> str:
     if isinf(once):
         return "until something ends it"
     lasts = _seconds(once)
-    if by is not None and by.while_held:
+    if by is not None and by.manner == "toggle":
+        lasts = f"{lasts} or longer: until pressed again"
+    elif by is not None and by.while_held:
         lasts = f"{lasts} each time, again while held"
     elif any(isinstance(step, Repeat) and step.while_held for step in walk(cue.body)):
         lasts = f"{lasts} or longer: while held"
@@ -105,7 +119,9 @@ def _ends(show: Show, cue: Cue, by: Binding | None) -> str:
         ways.append(f"stop (button {score.stop_button})")
     lengths = Lengths(cue.body)
     loops = [s for s in walk(cue.body) if isinstance(s, Repeat) and s.while_held and lengths[s]]
-    if (by is not None and by.while_held) or loops or cue.let_go:
+    if by is not None and by.manner == "toggle":
+        ways.append("the same press again")
+    elif (by is not None and by.while_held) or loops or cue.let_go:
         ways.append("letting go of the button")
     held = outputs_held(score, cue)
     others = [

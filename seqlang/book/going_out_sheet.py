@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from seqlang.book.paper import BLANK, paragraph, points, section, subtitle, table
 from seqlang.cautions import ALL, DEFER
 from seqlang.checks.figures import figure
-from sim.model import Cells, Servo
+from sim.model import Cells, Servo, bound_lines
 
 if TYPE_CHECKING:
     from seqlang.book.matter import BookMatter
+
+
+_PRESSED: Final = {
+    "down": "pressed",
+    "long": "held for long",
+    "twice": "pressed twice",
+    "up": "let go",
+}
 
 
 def checklist(matter: BookMatter) -> str:
@@ -42,8 +50,10 @@ def _steps(matter: BookMatter) -> Iterator[str]:
     if any(isinstance(one, Servo) for one in rig.outputs):
         yield "hands, hair and faces are clear; power on; the parts go to the safe pose"
         yield "each part has gone to both ends of its travel without touching anything"
-    for binding in sorted(score.bindings, key=lambda one: one.button):
-        yield f"button {binding.button} was pressed: `{binding.cue}` plays as the cue sheet says"
+    for line in sorted(bound_lines(score), key=lambda line: line[0].button):
+        cues = ", then ".join(f"`{one.cue}`" for one in line)
+        pressed = _PRESSED[line[0].kind]
+        yield f"button {line[0].button} was {pressed}: {cues} plays as the cue sheet says"
     if score.stop_button is not None:
         stop = score.stop_button
         yield f"button {stop} was pressed in mid-cue: the parts go to the safe pose, then go limp"

@@ -45,6 +45,7 @@ from seqlang.checks.remote import (
     button_not_wired,
     button_on_follower,
     no_stop_button,
+    press_beyond_chip,
 )
 from seqlang.checks.score import (
     draw_outside_idle,
@@ -124,6 +125,7 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     pin_clash.check,
     pin_unfit.check,
     pinch_over_limit.check,
+    press_beyond_chip.check,
     pulse_outside_range.check,
     rating_impossible.check,
     repeat_without_time.check,

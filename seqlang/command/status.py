@@ -16,7 +16,7 @@ from seqlang.command._board import connected, end, named, owner_of_ports, port_o
 from seqlang.command._form import format_option, say
 from seqlang.command._show import passed
 from seqlang.text.render import broken, columns_of
-from sim.rulebook import CUES, FRAME_S
+from sim.rulebook import BUTTONS, CUES, FRAME_S, STUCK_FRAMES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -125,6 +125,8 @@ def report(
         rows.append(("running", ", ".join(_running(state, table, show))))
     rows.append(("last reset", _reset(state)))
     rows.append(("playing for", f"{state.frames * FRAME_S:.1f} s ({state.frames} frames)"))
+    if state.stuck:
+        rows.append(("held down", f"{_stuck(state)}: for more than {STUCK_FRAMES * FRAME_S:g} s"))
     return [*rows, *_counters(state), ("to do", "; ".join(_to_do(state, table, show)))]
 
 
@@ -142,11 +144,18 @@ def _to_do(state: State, table: bytes, show: CompiledShow | None) -> list[str]:
         found.append("install the firmware again with `bellcrank firmware`")
     if state.lost_bytes or state.bad_frames > _A_FEW:
         found.append("look at the cable of the link and keep it away from servo wires")
+    if state.stuck:
+        found.append(f"look whether {_stuck(state)} is stuck, or its wire is torn or short")
     if state.overruns:
         found.append("start fewer cues at once")
     if show is not None and table and all(each.data != table for each in show.boards):
         found.append("it plays another show: `bellcrank flash` puts this one there")
     return found or ["nothing"]
+
+
+def _stuck(state: State) -> str:
+    numbers = [n for n in BUTTONS if (state.stuck or 0) >> n & 1]
+    return f"button {' and '.join(map(str, numbers))}"
 
 
 def _show(hello: Hello, state: State, table: bytes) -> str:

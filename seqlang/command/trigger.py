@@ -213,7 +213,8 @@ def _button_of(link: BoardLink, cue: str) -> int:
             f"the show on {named(link)} has no cue `{cue}`",
             "cues are called by their name in the show",
         )
-    bound = [each for each in table.bindings if each.cue == tags.index(cue_tag(cue))]
+    number = tags.index(cue_tag(cue))
+    bound = [each for each in table.bindings if each.cue == number and each.is_plain]
     if not bound:
         raise LinkFailure(
             "refused",

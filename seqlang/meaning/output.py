@@ -48,7 +48,7 @@ from sim.model import (
 )
 from sim.rig.servo import TIME_CONSTANT_S, rotor_kg_m2
 from sim.rig.slide import PINION_M
-from sim.rulebook import BUTTONS, PULSE_RANGE_US, TRIM_ONE
+from sim.rulebook import BUTTONS, LONGEST_SETTLE_MS, PULSE_RANGE_US, SETTLE_MS, TRIM_ONE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -716,10 +716,18 @@ def _start_delay(reading: Reading, line: Line) -> int:
 
 def wired_button(reading: Reading, entry: Line, boards: Mapping[str, Chip]) -> Input:
     """A button or receiver output on an input pin. Raises Fault."""
-    _, button, board, pin, *level = entry.items
+    _, button, board, pin, *level = (item for item in entry.items if not isinstance(item, Line))
+    settles = next(iter(entry.lines()), None)
+    settle_ms: float | None = SETTLE_MS
+    if settles is not None:
+        settle_ms = reading.tried(
+            reading.within,
+            *(settles.amount(1), DURATION, "the time until a level counts"),
+            *(SETTLE_MS, LONGEST_SETTLE_MS),
+        )
     pin_number = reading.tried(plug, reading, cast("Token", board), cast("Token", pin), boards)
     number = reading.count(cast("Token", button), "a button's number", 1, BUTTONS[-1])
-    if pin_number is None:
+    if pin_number is None or settle_ms is None:
         raise Fault
     return Input(
         number,
@@ -732,5 +740,7 @@ def wired_button(reading: Reading, entry: Line, boards: Mapping[str, Chip]) -> I
             ("board", board),
             ("pin", pin),
             ("active", level[-1] if level else None),
+            ("settles", settles),
         ),
+        settle_ms=round(settle_ms),
     )

@@ -4,17 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from lark import Token
 
 from seqlang.meaning.notes import Fault
 from seqlang.meaning.values import Reading
 from seqlang.text.findings import Origin
-from seqlang.text.syntax import Line
+from seqlang.text.syntax import Line, Sum
 from seqlang.text.units import DURATION, PLAIN, RUN_TIME
-from sim.model import Binding, Score, Usage
-from sim.rulebook import BUTTONS, LONGEST_GLIDE_MS, SHORTEST_SILENCE_MS, SHORTEST_STOP_MS
+from sim.model import Binding, Manner, PressKind, Score, Usage
+from sim.rulebook import (
+    BUTTONS,
+    FRAME_MS,
+    LONG_PRESS_MS,
+    LONGEST_GLIDE_MS,
+    LONGEST_LONG_FRAMES,
+    SHORTEST_LONG_PRESS_MS,
+    SHORTEST_SILENCE_MS,
+    SHORTEST_STOP_MS,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -45,9 +54,7 @@ def remote(
     seen: dict[str, Line] = {}
     for line in _lines_of(reading, lines, "remote", places):
         if line.kind == "button":
-            binding = reading.tried(_binding, reading, line, cues)
-            if binding is not None:
-                bindings.append(binding)
+            bindings += reading.tried(_bindings, reading, line, cues) or ()
         elif _first(reading, seen, line):
             reading.tried(_rule, reading, line, cues, made, places)
     made.bindings = tuple(bindings)
@@ -137,22 +144,56 @@ def _back_ms(reading: Reading, glide: Line) -> float:
     return reading.within(glide.amount(1), DURATION, "the way back into idle", 0, LONGEST_GLIDE_MS)
 
 
-def _binding(reading: Reading, line: Line, cues: Mapping[str, Token]) -> Binding:
-    _, button, cue, *held = line.items
+_PRESSES: Final[dict[str, PressKind]] = {"LONG": "long", "TWICE": "twice", "RELEASED": "up"}
+
+
+def _bindings(reading: Reading, line: Line, cues: Mapping[str, Token]) -> tuple[Binding, ...]:
+    """A line of a button: one binding, or one for each cue of a list."""
     number = reading.tried(reading.count, line.amount(1), "a button's number", 1, BUTTONS[-1])
-    name = reading.tried(_cue, reading, line.token(2), cues)
-    if number is None or name is None:
+    inner = {part.kind: part for part in line.lines()}
+    press, listed = inner.get("press"), inner.get("next_of")
+    named = [item for item in line.tokens()[2:] if item.type == "NAME"]
+    if isinstance(line.items[1], Sum):  # then it is no token
+        named = [item for item in line.tokens()[1:] if item.type == "NAME"]
+    tokens = named if listed is None else list(listed.tokens()[1:])
+    names = [reading.tried(_cue, reading, token, cues) for token in tokens]
+    kind, long_ms = _press(reading, press)
+    how = line.items[-1]
+    word = how.type if isinstance(how, Token) else ""
+    if number is None or any(name is None for name in names):
         raise Fault
-    return Binding(
-        number,
-        name,
-        bool(held),
-        reading.origins.mark(
-            *(line, line),
-            ("button", button),
-            ("cue", cue),
-            ("while held", held[0] if held else None),
-        ),
+    mark = reading.origins.mark(
+        *(line, line),
+        ("button", line.items[1]),
+        ("press", press),
+        ("cue", tokens[0]),
+        ("list", listed),
+        ("while held", how if word == "WHILE_HELD" else None),
+        ("toggle", how if word == "PRESSED_AGAIN" else None),
+    )
+    manner: Manner = "toggle" if word == "PRESSED_AGAIN" else "start"
+    if listed is not None:
+        manner = "next"
+    return tuple(
+        Binding(number, name, word == "WHILE_HELD", mark, kind, manner, long_ms)
+        for name in names
+        if name is not None
+    )
+
+
+def _press(reading: Reading, press: Line | None) -> tuple[PressKind, int]:
+    """What a button must do, and after how many ms a long press is one."""
+    if press is None:
+        return "down", 0
+    kind = _PRESSES[press.token(0).type]
+    if kind != "long":
+        return kind, 0
+    if len(press.items) == 1:
+        return kind, LONG_PRESS_MS
+    most = LONGEST_LONG_FRAMES * FRAME_MS
+    what = "the time of a long press"
+    return kind, round(
+        reading.within(press.amount(1), DURATION, what, SHORTEST_LONG_PRESS_MS, most)
     )
 
 

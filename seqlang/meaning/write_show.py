@@ -7,7 +7,7 @@ again, marks apart, to the last bit: numbers are written exactly.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, is_dataclass, replace
 from decimal import Decimal, localcontext
 from fractions import Fraction
@@ -21,6 +21,7 @@ from sim.model import (
     NO_MARK,
     UNIFORM,
     Adapter,
+    Binding,
     Body,
     Box,
     Cue,
@@ -61,9 +62,11 @@ from sim.model import (
     Together,
     Wearer,
     Wire,
+    bound_lines,
 )
 from sim.rig.slide import of_part
 from sim.rig.wire import called
+from sim.rulebook import SETTLE_MS
 from sim.score.draws import draws_time
 from sim.score.tree import named_cues
 
@@ -398,7 +401,8 @@ def _drive(drive: Drive, efficiency: float) -> Iterator[str]:
 
 def _input(one: Input, chip: Chip) -> str:
     level = "low" if one.active_low else "high"
-    return f"input {one.button}: {one.board} pin {chip.pin_name(one.pin)}, active {level}"
+    settles = f", settles {one.settle_ms} ms" if one.settle_ms != SETTLE_MS else ""
+    return f"input {one.button}: {one.board} pin {chip.pin_name(one.pin)}, active {level}{settles}"
 
 
 def _safe_pose(outputs: tuple[Output, ...]) -> Iterator[str]:
@@ -438,14 +442,23 @@ def _score(score: Score, units: Mapping[str, str]) -> Iterator[str]:
 
 def _remote(score: Score) -> Iterator[str]:
     yield "remote"
-    for binding in score.bindings:
-        held = " while held" if binding.while_held else ""
-        yield f"{INDENT}button {binding.button}: go {binding.cue}{held}"
+    yield from (f"{INDENT}{line}" for line in map(_bound, bound_lines(score)))
     if score.lost_ms is not None and score.lost_cue is not None:
         yield f"{INDENT}lost {score.lost_ms} ms: go {score.lost_cue}"
     if score.stop_button is not None:
         yield f"{INDENT}stop button {score.stop_button}"
     yield f"{INDENT}stop in {score.stop_ms} ms"
+
+
+def _bound(line: Sequence[Binding]) -> str:
+    first = line[0]
+    press = {"down": "", "long": f" long {first.long_ms} ms", "twice": " twice", "up": " let go"}
+    cues = ", ".join(one.cue for one in line)
+    listed = "next of " if first.manner == "next" else ""
+    behind = " while held" if first.while_held else ""
+    if first.manner == "toggle":
+        behind = " until pressed again"
+    return f"button {first.button}{press[first.kind]}: go {listed}{cues}{behind}"
 
 
 def _cue(cue: Cue, part: Cue | None, units: Mapping[str, str]) -> Iterator[str]:

@@ -153,7 +153,7 @@ class FollowingScheduler(Scheduler[_Act]):
         """The board that leads has been silent for too long: this one is alone."""
         for _, run in sorted(self.runs.items()):
             if run.number in self._followed:
-                self._part_with(run)
+                self._part_with(run, self._now)
 
     # -- idle -----------------------------------------------------------------------------------
 
@@ -189,7 +189,7 @@ class FollowingScheduler(Scheduler[_Act]):
             return
         is_known = run is not None and self._is_known(run, told, index)
         if run is not None and index is None:
-            self._part_with(run)
+            self._part_with(run, self._now)
         if index is None:
             return
         part = self.program.cues[index].let_go
@@ -228,7 +228,7 @@ class FollowingScheduler(Scheduler[_Act]):
         for run in self.runs.values():
             run.owned -= outputs
         if (before := self.runs.get(told.number)) is not None:
-            self._part_with(before)
+            self._part_with(before, self._now)
         self._followed[told.number] = known
         self._gliding -= outputs
         self.outputs.steady(outputs, self._now)
@@ -272,11 +272,7 @@ class FollowingScheduler(Scheduler[_Act]):
         for _, run in sorted(self.runs.items()):
             is_listed = run.number in state.live and run.number in self._followed
             if not run.strand and not is_listed:
-                self._part_with(run)
-
-    def _part_with(self, run: Run[_Act]) -> None:
-        self._give_back(run, self._now - FRAME_CLOCK)
-        self._end(run, self._now)
+                self._part_with(run, self._now)
 
     def _end(self, run: Run[_Act], time: int) -> None:
         super()._end(run, time)

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from math import ceil, inf, lcm
 from typing import Final
 
-from sim.model import Cue, Press, Rehearsal, Repeat, Show
+from sim.model import Binding, Cue, Press, Rehearsal, Repeat, Show
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.trajectories import CueRun, Trajectories
 from sim.rulebook import FRAME_MS
@@ -137,11 +137,14 @@ def _played_out(show: Show, pressed: Rehearsal, left_ms: int) -> tuple[Trajector
 
 def _planned_length_ms(show: Show, presses: Rehearsal) -> int:
     cues = {cue.name: cue for cue in show.score.cues}
-    bound = {binding.button: cues[binding.cue] for binding in show.score.bindings}
+    bound: dict[int, list[Cue]] = {}
+    for binding in show.score.bindings:
+        bound.setdefault(binding.button, []).append(cues[binding.cue])
     ends = [ready_ms(show) + (0 if presses else _idle_ms(show))]
     stops = [p.at_ms for p in presses if p.action or _is_stop_button(show, p)]
     for press in presses:
-        cue = cues.get(press.cue or "") or bound.get(press.button or 0)
+        named = [cues[press.cue]] if press.cue in cues else bound.get(press.button or 0, [])
+        cue = max(named, key=_planned_ms, default=None)
         lasts = _planned_ms(cue) if cue else show.score.stop_ms
         stopped = next((at for at in stops if at > press.at_ms), inf)
         lasts = max(lasts, press.held_ms if press.button else 0)
@@ -199,7 +202,7 @@ class _Turn:
 
 def _turn(show: Show, cue: Cue) -> _Turn:
     """A turn as planned. What is held is let go at once the first time: that shows one pass."""
-    binding = next((b for b in show.score.bindings if b.cue == cue.name), None)
+    binding = _plain_binding(show, cue)
     part = next((one for one in show.score.cues if one.name == cue.let_go), None)
     behind_ms = _planned_ms(part) if part else 0
     if binding is None:
@@ -214,6 +217,16 @@ def _turn(show: Show, cue: Cue) -> _Turn:
         # it never comes to the end of a pass
         return _Turn(cue, binding.button, _planned_ms(cue), _planned_ms(cue) - 2 * FRAME_MS)
     return _Turn(cue, binding.button, _planned_ms(cue), loop=held)
+
+
+def _plain_binding(show: Show, cue: Cue) -> Binding | None:
+    """The button that starts a cue as it goes down. What another kind of press starts is played
+    by its name."""
+    bindings = show.score.bindings
+    waited = {one.button for one in bindings if one.kind in ("long", "twice")}
+    return next(
+        (b for b in bindings if b.cue == cue.name and b.is_plain and b.button not in waited), None
+    )
 
 
 def _held_loop(cue: Cue, while_held: bool) -> tuple[int, int] | None:

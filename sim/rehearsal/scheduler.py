@@ -14,8 +14,10 @@ from __future__ import annotations
 from collections.abc import Collection, Hashable, Iterable, Sequence
 from dataclasses import dataclass, field
 from math import ceil, inf
-from typing import Any, Generic, Literal, Protocol, TypeAlias, TypeVar
+from typing import Any, Final, Generic, Literal, Protocol, TypeAlias, TypeVar
 
+from sim.model import PressKind
+from sim.rehearsal.presses import Presses
 from sim.rehearsal.requests import Request
 from sim.rulebook import (
     CLOCK_PER_MS,
@@ -35,6 +37,7 @@ from sim.score.program import (
     GoOn,
     LoopEnd,
     LoopStart,
+    PlayedBinding,
     PlayedCue,
     Statement,
     Thread,
@@ -43,6 +46,8 @@ from sim.score.program import (
 
 Mode: TypeAlias = Literal["starting", "ready", "stopping", "limp"]
 
+TOGGLED: Final = 64
+"""Added to a button's number: its cue goes on until the button is pressed again."""
 
 _Act = TypeVar("_Act", bound=Statement)
 _Carried = TypeVar("_Carried", bound=Statement, contravariant=True)
@@ -110,7 +115,7 @@ class Run(Generic[_Act]):
     cue: PlayedCue[_Act]
     owned: set[Hashable]
     button: int
-    """The button that started it; 0: none."""
+    """The button that started it; 0: none. With `TOGGLED` if the next press lets it go."""
     held: bool
     again: bool
     began: int
@@ -170,7 +175,9 @@ class Scheduler(Generic[_Act]):
         """The same of effects."""
         self._gliding: set[Hashable] = set()
         """Outputs that glide back into idle."""
-        self._down: set[int] = set()
+        self.presses = Presses(program)
+        self._turns: dict[PlayedBinding, int] = {}
+        """How far each list of cues has come, by its first binding."""
         self.mode: Mode = "starting"
         self.stopped_at = -1
         """When a stop, limp or standby was last asked for, in any mode, or a stop button went down;
@@ -198,6 +205,7 @@ class Scheduler(Generic[_Act]):
         self._before_requests(number)
         for request in requests:
             self._take(request, number)
+        self._decide_presses(number)
         self._after_requests(number)
         if self.mode == "ready":
             self._listen(number, heard)
@@ -227,6 +235,7 @@ class Scheduler(Generic[_Act]):
         if self._threads:
             first = min(thread.time for thread in self._threads.values())
             coming.append(ceil(first / FRAME_CLOCK))
+        coming.append(self.presses.next_frame())
         interval = self.program.enable_interval
         if self.mode == "starting" and interval:
             gone = (number - self._started) // interval
@@ -265,9 +274,9 @@ class Scheduler(Generic[_Act]):
             index = self.program.numbers.get(request.cue)
             self._start_each([] if index is None else [index], 0, time, asked=True)
         elif request.kind == "down":
-            self._button_down(request.button, time)
+            self._button_down(request.button, number)
         elif request.kind == "up":
-            self._button_up(request.button, time)
+            self._button_up(request.button, number)
         elif request.kind == "stop":
             self._stop(time)
         elif request.kind == "limp":
@@ -281,25 +290,86 @@ class Scheduler(Generic[_Act]):
 
     @property
     def stop_is_down(self) -> bool:
-        return self.program.stop_button in self._down
+        return self.presses.is_down(self.program.stop_button or 0)
 
-    def _button_down(self, button: int, time: int) -> None:
-        self._down.add(button)
+    def _button_down(self, button: int, number: int) -> None:
+        time = number * FRAME_CLOCK
+        self.presses.note_down(button, number)
         if button == self.program.stop_button:
             self._stop(time)
             return
         bound = [one.cue for one in self.program.bindings if one.button == button]
-        self._start_each(bound, button, time, asked=bool(bound))
+        if not self._may_start():
+            self._start_each(bound, button, time, asked=bool(bound))
+        elif (kind := self.presses.down(button, number)) is not None:
+            self._press(button, kind, time)
 
-    def _button_up(self, button: int, time: int) -> None:
-        self._down.discard(button)
-        cues = self.program.cues
-        for index in [n for n, by in self._waiting.items() if by == button]:
-            if cues[index].let_go is not None:
-                del self._waiting[index]
+    def _button_up(self, button: int, number: int) -> None:
+        time = number * FRAME_CLOCK
+        self.presses.note_up(button)
+        self._let_wait_no_more(button)
         for _, run in sorted(self.runs.items()):
             if run.held and run.button == button:
                 self._release(run, time)
+        kind = self.presses.up(button, number)
+        if not self._may_start() or button == self.program.stop_button:
+            return
+        if kind is not None:
+            self._press(button, kind, time)
+        self._press(button, "up", time)
+
+    def _let_wait_no_more(self, by: int) -> None:
+        """Cues with a part for letting go do not wait for a button that is up again."""
+        cues = self.program.cues
+        for index in [n for n, button in self._waiting.items() if button == by]:
+            if cues[index].let_go is not None:
+                del self._waiting[index]
+
+    def _decide_presses(self, number: int) -> None:
+        if not self._may_start():
+            self.presses.forget()
+            return
+        for button, kind in self.presses.decided(number):
+            self._press(button, kind, number * FRAME_CLOCK)
+
+    def _press(self, button: int, kind: PressKind, time: int) -> None:
+        """Do what is bound to a kind of press, lowest binding first."""
+        bound = [b for b in self.program.bindings if (b.button, b.kind) == (button, kind)]
+        listed = [one for one in bound if one.manner == "next"]
+        for one in bound:
+            if one.manner == "start":
+                self._start(one.cue, button, time)
+            elif one.manner == "toggle":
+                self._toggle(one, time)
+            elif one is listed[0]:
+                turn = self._turns.get(one, 0)
+                if self._start(listed[turn].cue, button, time):
+                    self._turns[one] = (turn + 1) % len(listed)
+
+    def _toggle(self, bound: PlayedBinding, time: int) -> None:
+        """Start a cue that goes on until this is asked again, or let that go."""
+        by = bound.button + TOGGLED
+        on = [
+            run
+            for _, run in sorted(self.runs.items())
+            if run.held and run.button == by and run.index == bound.cue
+        ]
+        for run in on:
+            if bound.ends:
+                self._part_with(run, time)
+            else:
+                self._release(run, time)
+        if on:
+            return
+        if self._waiting.get(bound.cue) == by:
+            del self._waiting[bound.cue]
+        else:
+            self._start(bound.cue, by, time)
+
+    def _part_with(self, run: Run[_Act], time: int) -> None:
+        """End a run, and give its outputs back from the last frame on."""
+        self._give_back(run, time - FRAME_CLOCK)
+        self._end(run, time)
 
     def _release(self, run: Run[_Act], time: int) -> None:
         """Nothing holds a run any more."""
@@ -324,6 +394,7 @@ class Scheduler(Generic[_Act]):
         self.stopped_at = time
         self._enter("starting", time)
         self._started = number
+        self._turns.clear()
         self._movers.clear()
         self.outputs.stand_by(time)
 
@@ -433,7 +504,7 @@ class Scheduler(Generic[_Act]):
             cue,
             set(cue.outputs),
             button,
-            held=button in self._down,
+            held=button > TOGGLED or self.presses.is_down(button),
             again=next(bound, False),
             began=at,
             restarted=at,

@@ -8,12 +8,12 @@ the program and the outputs that it drives.
 
 from __future__ import annotations
 
-from collections.abc import Hashable
-from dataclasses import dataclass
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Generic, Protocol, TypeAlias, TypeVar
 
-from sim.model import NO_MARK, Conflict
+from sim.model import NO_MARK, Conflict, Manner, PressKind
 
 
 class Statement(Protocol):
@@ -110,11 +110,26 @@ class PlayedCue(Generic[Act]):
 
 @dataclass(frozen=True, slots=True)
 class PlayedBinding:
-    """A button starts a cue (by its index), `again` and again while it is held."""
+    """A button starts a cue (by its index), `again` and again while it is held.
+
+    `ends`: a cue that is let go by the next press ends then, as it has no other end.
+    """
 
     button: int
     cue: int
     again: bool = False
+    kind: PressKind = "down"
+    manner: Manner = "start"
+    ends: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Patience:
+    """What a button's press is waited for before it is decided: whether it becomes a long one,
+    after so many frames (0: never); whether a second one follows."""
+
+    long_frames: int
+    twice: bool
 
 
 @dataclass(frozen=True)
@@ -133,6 +148,8 @@ class BoardProgram(Generic[Act]):
     """Frames between the first pulses of one servo and of the next."""
     strands_in_step: bool = False
     """Other boards play the same strands: no move that takes longer delays one (TABLE.md 7)."""
+    patience: Mapping[int, Patience] = field(default_factory=dict)
+    """By button, where a press is not decided at once."""
 
     @cached_property
     def numbers(self) -> dict[Hashable, int]:

@@ -24,6 +24,7 @@ from math import ceil, inf
 from typing import TypeAlias
 
 from sim.model import (
+    Binding,
     Cue,
     Effect,
     Fade,
@@ -40,7 +41,9 @@ from sim.model import (
 from sim.rulebook import (
     BYTE_MAX,
     ENABLE_INTERVAL_FRAMES,
+    FRAME_MS,
     GLIDE_STEP_MS,
+    LONGEST_LONG_FRAMES,
     LOOP_DEPTH,
     LOST_STEP_FRAMES,
     LOST_STEP_MS,
@@ -54,6 +57,7 @@ from sim.score.program import (
     LoopEnd,
     LoopStart,
     Op,
+    Patience,
     PlayedBinding,
     PlayedCue,
     Wait,
@@ -153,7 +157,10 @@ def board_program(show: Show, board: str) -> BoardProgram[Act]:
     return BoardProgram(
         _played(cues, names, score, everywhere=leader is not None),
         tuple(
-            PlayedBinding(one.button, numbers[one.cue], one.while_held)
+            PlayedBinding(
+                *(one.button, numbers[one.cue], one.while_held, one.kind, one.manner),
+                ends=ends_when_asked_again(score, one),
+            )
             for one in score.bindings
             if one.cue in numbers
         ),
@@ -163,7 +170,29 @@ def board_program(show: Show, board: str) -> BoardProgram[Act]:
         stop_button=score.stop_button,
         enable_interval=ENABLE_INTERVAL_FRAMES,
         strands_in_step=leader is not None,
+        patience=patience(score),
     )
+
+
+def patience(score: Score) -> dict[int, Patience]:
+    """The buttons whose presses are not decided at once, and what they are waited for."""
+    long_frames = {
+        one.button: min(LONGEST_LONG_FRAMES, max(1, ceil(one.long_ms / FRAME_MS)))
+        for one in score.bindings
+        if one.kind == "long"
+    }
+    twice = {one.button for one in score.bindings if one.kind == "twice"}
+    return {
+        button: Patience(long_frames.get(button, 0), button in twice)
+        for button in sorted({*long_frames, *twice})
+    }
+
+
+def ends_when_asked_again(score: Score, binding: Binding) -> bool:
+    """Whether the press that lets a cue go has to end it: it does not heed being held."""
+    cue = next(one for one in score.cues if one.name == binding.cue)
+    heeds = any(isinstance(step, Repeat) and step.while_held for step in walk(cue.body))
+    return binding.manner == "toggle" and cue.let_go is None and not heeds
 
 
 def glide_steps(score: Score) -> int:

@@ -130,7 +130,7 @@ for _name, _at, _value in (
     ("stop time", 20, 0),
     ("role", 22, 1),
     ("role", 22, 3),
-    ("reserved", 23, 1),
+    ("senses", 23, 1),
 ):
     _add(7, f"header.{_name}")(f"{_name} {_value}", changed((_at, _value)))
 _beyond = _add(7, "")

@@ -13,6 +13,7 @@ from typing import TypeAlias
 from hypothesis import strategies as st
 
 from firmware_gen.chips import FIRST, Chip
+from firmware_gen.table.layout import KINDS_OF_PRESS, MANNERS
 from firmware_gen.table.ops import (
     ActOp,
     CallTo,
@@ -35,7 +36,9 @@ from firmware_gen.table.records import (
     LampRecord,
     LawRecord,
     OutputRecord,
+    PatienceRecord,
     ServoRecord,
+    SettlingRecord,
     StripRecord,
     SwitchRecord,
     Table,
@@ -87,6 +90,27 @@ def random_table(dice: Random, chip: Chip = FIRST) -> Table:
         enable_interval=dice.choice((0, 1, 2, 10)),
         show=dice.randrange(2**32),
     )
+
+
+def with_presses(dice: Random, table: Table) -> Table:
+    """The table of a chip that has senses, with bindings of every kind."""
+    cues = len(table.cues)
+    bindings = tuple(
+        BindingRecord(
+            *(dice.randint(1, 6), dice.randrange(cues), dice.random() < 0.2),
+            dice.choice(KINDS_OF_PRESS),
+            *dice.choice(MANNERS),
+        )
+        for _ in range(dice.randint(3, 31))
+    )
+    waits = tuple(
+        PatienceRecord(
+            dice.randint(1, 6), *dice.choice(((0, True), (1, False), (5, True), (40, False)))
+        )
+        for _ in range(dice.randint(0, 6))
+    )
+    settling = tuple(SettlingRecord(n, dice.choice((1, 2, 15))) for n in range(len(table.inputs)))
+    return replace(table, bindings=bindings, senses=waits + settling)
 
 
 def random_requests(dice: Random, table: Table, frames: int) -> list[Request]:

@@ -35,6 +35,7 @@ LARGER = replace(
     leads=True,
     follows=True,
     joins=True,
+    senses=True,
     pixels=200,
     pins=PINS,
     reserved=MappingProxyType({}),

@@ -176,7 +176,8 @@ def test_negative_angles_are_twos_complement() -> None:
 
 def test_sections_and_places_say_where_everything_lies() -> None:
     assert list(ENCODED.sections) == [
-        *("header", "outputs", "colours", "laws", "inputs", "bindings", "cues", "code", "crc")
+        *("header", "outputs", "colours", "laws", "inputs", "bindings", "cues"),
+        *("senses", "code", "crc"),
     ]
     bounds = list(ENCODED.sections.values())
     assert bounds[0][0] == 0

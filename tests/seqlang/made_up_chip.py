@@ -44,6 +44,7 @@ MADE_UP = Chip(
     line_out=None,
     follows=False,
     joins=False,
+    senses=False,
     pins=_PINS,
     reserved=named(_PINS, PA0="the made-up link is on it"),
     pwm=named(_PINS, PE2="X", PE3="X", PE4="X", PE5="X", PE6="X", PE7="X"),

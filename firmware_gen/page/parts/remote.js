@@ -20,15 +20,13 @@ export class Remote {
     const node = document.createElement("button");
     node.type = "button";
     node.className = button.stops ? "press stops" : "press";
-    const cues = button.cues.map(cue => cue.name).join(", ");
-    const does = button.stops ? "stop" : cues || "nothing";
-    const held = button.held ? ", held" : "";
+    const does = button.stops ? "stop" : button.does || "nothing";
     const contact = button.contacts.length ? `contact on ${button.contacts.join(", ")}` : "";
-    node.append(span("number", button.number), span("does", does + held));
+    node.append(span("number", button.number), span("does", does));
     if (contact) node.append(span("where contact", contact));
     if (key) node.append(span("key", key));
     node.title = button.cues.map(cue => cue.title).filter(Boolean).join(" / ");
-    node.setAttribute("aria-label", `button ${button.number}: ${does}${held}${contact && `, ${contact}`}`);
+    node.setAttribute("aria-label", `button ${button.number}: ${does}${contact && `, ${contact}`}`);
     if (key) node.setAttribute("aria-keyshortcuts", key);
     node.setAttribute("aria-pressed", "false");
     this.holder.append(node);

@@ -42,6 +42,8 @@ def check(context: Context) -> Iterator[Finding]:
             continue
         if cue.let_go and any(b.cue == cue.name for b in score.bindings):
             continue  # it ends when its button is let go
+        if any(b.cue == cue.name and b.manner == "toggle" for b in score.bindings):
+            continue  # it ends when its button is pressed again
         span = context.span(loop.mark)
         if any(b.cue == cue.name and b.while_held for b in score.bindings):
             yield _held(context, cue, loop)

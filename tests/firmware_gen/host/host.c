@@ -9,6 +9,7 @@
 #include "bc_laws.h"
 #include "bc_math.h"
 #include "bc_player.h"
+#include "bc_presses.h"
 #include "bc_runs.h"
 #include "bc_store.h"
 #include "bc_table.h"
@@ -394,6 +395,13 @@ uint32_t host_running(void) {
 }
 uint16_t host_refused(void) { return bc_refused(); }
 uint16_t host_overruns(void) { return bc_overruns(); }
+uint32_t host_stuck(void) {
+#if BC_CHIP_SENSES
+    return bc_presses_stuck();
+#else
+    return 0;
+#endif
+}
 uint16_t host_bad(void) { return bc_frames_bad(); }
 uint8_t host_refusal(void) { return bc_store_refusal(); }
 uint8_t host_current(void) { return bc_store_current(); }

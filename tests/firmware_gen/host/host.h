@@ -62,6 +62,7 @@ uint8_t host_live(void);
 uint32_t host_running(void);
 uint16_t host_refused(void);
 uint16_t host_overruns(void);
+uint32_t host_stuck(void); /* 0 on a chip without senses */
 uint16_t host_bad(void);
 uint8_t host_refusal(void);
 uint8_t host_current(void);

@@ -1,0 +1,128 @@
+"""Section 8 of `firmware_gen/TABLE.md` on the second player, and from that page alone as well."""
+
+from __future__ import annotations
+
+from tests.firmware_gen.second_player import FRAME, READY, Cue, Run, SecondPlayer
+
+TOGGLED = 1000
+"""Beside a button's number: the button that a toggled cue was started by."""
+
+
+class SecondPlayerWithSenses(SecondPlayer):
+    """Plays a table of a chip that has senses."""
+
+    def __init__(self, data: bytes) -> None:
+        super().__init__(data)
+        self.bindings = self.table.bindings
+        self.table.bindings = [(first & 0x9F, second & 31) for first, second in self.bindings]
+        self.patience: dict[int, tuple[int, int]] = {}
+        for _ in range(data[23]):
+            (kind,) = self.table.take("<B")
+            fields = self.table.take({1: "<BBB", 2: "<BB"}[kind])
+            if kind == 1:
+                self.patience.setdefault(fields[0], (fields[1], fields[2]))
+        self.undecided: dict[int, tuple[int, bool]] = {}  # frame of the down; whether still down
+        self.turns: dict[int, int] = {}
+
+    def enter_starting(self) -> None:
+        super().enter_starting()
+        self.turns = {}
+
+    # Which press it is
+
+    def request(self, kind: str, a: int, b: int) -> None:
+        super().request(kind, a, b)
+        if kind == "button" and b == 0:
+            self.unpress(a)
+
+    def press(self, button: int) -> None:
+        if button == self.table.stop_button or self.mode != READY:
+            super().press(button)
+        elif button not in self.patience:
+            self.pressed(button, "down")
+        elif button not in self.undecided:
+            self.undecided[button] = (self.next_frame, True)
+        elif not self.undecided[button][1]:
+            del self.undecided[button]
+            self.pressed(button, "twice")
+
+    def unpress(self, button: int) -> None:
+        since, is_down = self.undecided.get(button, (0, False))
+        if is_down and self.patience[button][1] and self.next_frame - since < 20:
+            self.undecided[button] = (since, False)
+        elif is_down:
+            del self.undecided[button]
+            self.pressed(button, "down")
+        self.pressed(button, "up")
+
+    def listen(self) -> None:
+        if self.mode != READY:
+            self.undecided.clear()
+        for button in sorted(self.undecided):
+            since, is_down = self.undecided[button]
+            is_long = is_down and self.patience[button][0] > 0
+            if self.next_frame - since >= (self.patience[button][0] if is_long else 20):
+                del self.undecided[button]
+                self.pressed(button, "long" if is_long else "down")
+        super().listen()
+
+    # What it does
+
+    def pressed(self, button: int, kind: str) -> None:
+        if button == self.table.stop_button or self.mode != READY:
+            return
+        number = ("down", "long", "twice", "up").index(kind)
+        bound = [
+            (place, second & 31, second >> 5)
+            for place, (first, second) in enumerate(self.bindings)
+            if (first & 31, first >> 5 & 3) == (button, number)
+        ]
+        row = [(place, cue) for place, cue, manner in bound if manner == 1]
+        for place, cue, manner in bound:
+            if manner == 0:
+                self.refused += not self.start_cue(cue, button)
+            elif manner >= 2:
+                self.toggle(cue, TOGGLED + button, ends=manner == 3)
+            elif place == row[0][0]:
+                turn = self.turns.get(place, 0)
+                if self.start_cue(row[turn][1], button):
+                    self.turns[place] = (turn + 1) % len(row)
+                else:
+                    self.refused += 1
+
+    def toggle(self, cue: int, by: int, ends: bool) -> None:
+        on = [
+            (number, run)
+            for number, run in enumerate(self.runs)
+            if run is not None and run.held and run.button == by and run.cue == cue
+        ]
+        for number, run in on:
+            if ends:
+                self.give_back(number)
+                continue
+            run.held = False
+            if self.table.cues[run.cue].has_part:
+                self.let_go(number, run, self.time - FRAME)
+        if not on and self.waiting.get(cue, 0) == by:
+            del self.waiting[cue]
+        elif not on:
+            self.refused += not self.start_cue(cue, by)
+
+    def begin(self, index: int, cue: Cue, button: int | None, is_strand: bool = False) -> None:
+        if button is None or button < TOGGLED:
+            super().begin(index, cue, button, is_strand)
+            return
+        number = self.runs.index(None)
+        super().begin(index, cue, None)
+        run: Run | None = self.runs[number]
+        assert run is not None
+        run.button, run.held = button, True
+
+    def give_back(self, number: int) -> None:
+        free = self.owned(number)
+        self.end_run(number)
+        for strand, one in enumerate(self.runs):
+            if one is not None and one.is_strand:
+                for n in free & self.table.cues[one.cue].outputs:
+                    self.owner[n] = strand
+                    self.go_back(n, self.time - FRAME)
