@@ -277,6 +277,9 @@ enum { BUTTON_STEP = BC_CHIP_SENSES ? BC_PRESS_STEP : BC_FLAG };
 static void button_down(uint8_t button) {
     uint8_t left;
     bc_button_is_down(button);
+#if BC_CHIP_SENSES
+    bc_press_is_noted();
+#endif
     if (button == bc_header(BC_AT_STOP_BUTTON)) {
         bc_follow_stopped_here(true);
         stop();

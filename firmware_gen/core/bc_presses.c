@@ -25,6 +25,7 @@ static struct {
                                       press has at most BC_LONG_FRAMES_MAX */
     uint16_t down_for[BC_BUTTONS + 1]; /* frames, up to BC_STUCK_FRAMES */
     uint8_t turns[BC_BINDINGS];        /* of the list whose first binding this is */
+    bool is_awake;                     /* a button is down, or a press undecided */
 } presses;
 
 struct binding {
@@ -122,6 +123,8 @@ static void press(uint8_t button, uint8_t kind) {
 
 /* -- what it is ----------------------------------------------------------------------------- */
 
+void bc_press_is_noted(void) { presses.is_awake = true; }
+
 void bc_press_begins(uint8_t button) {
     if (presses.long_frames[button] == 0 && !presses.twice[button]) {
         press(button, DOWN);
@@ -161,19 +164,30 @@ static void decide(uint8_t button) {
     }
 }
 
+/* Every button is looked at until the frame after its last news. */
+static void count_down(uint8_t button) {
+    if (!bc_is_button_down(button)) {
+        presses.down_for[button] = 0;
+        presses.is_awake = presses.is_awake || presses.state[button] != DECIDED;
+        return;
+    }
+    presses.is_awake = true;
+    if (presses.down_for[button] < BC_STUCK_FRAMES) {
+        presses.down_for[button]++;
+    }
+}
+
 void bc_presses_decide(bool may_start) {
     uint8_t button;
-    for (button = 1; button <= BC_BUTTONS; button++) {
+    bool was_awake = presses.is_awake;
+    presses.is_awake = false;
+    for (button = 1; was_awake && button <= BC_BUTTONS; button++) {
         if (!may_start) {
             presses.state[button] = DECIDED;
         }
         decide(button);
         presses.since[button]++; /* means nothing where it is decided */
-        if (!bc_is_button_down(button)) {
-            presses.down_for[button] = 0;
-        } else if (presses.down_for[button] < BC_STUCK_FRAMES) {
-            presses.down_for[button]++;
-        }
+        count_down(button);
     }
 }
 

@@ -14,6 +14,9 @@
 void bc_presses_clear(void);
 void bc_presses_wait(uint8_t button, uint8_t long_frames, bool twice);
 
+/* A button goes down, whatever comes of it. */
+void bc_press_is_noted(void);
+
 /* A button goes down, where something may start, or up. Cues start. */
 void bc_press_begins(uint8_t button);
 void bc_press_ends(uint8_t button, bool may_start);

@@ -7,7 +7,7 @@ All integers on the wire are little-endian.
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 from typing import Final
 
@@ -248,4 +248,4 @@ class State:
             raise PayloadError(f"status holds {len(payload)} bytes, not {_STATE.size}")
         more = payload[_STATE.size :]
         stuck = _STUCK.unpack(more)[0] if more else None
-        return State(*_STATE.unpack(payload[: _STATE.size]), stuck=stuck)
+        return replace(State(*_STATE.unpack(payload[: _STATE.size])), stuck=stuck)

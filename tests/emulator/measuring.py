@@ -86,12 +86,12 @@ FIGURES = {
     ),
     "atmega2560": Figures(
         idle_share=0.15,
-        trigger_ms=28,
+        trigger_ms=28.25,  # asked at moments 0.25 ms apart, so that much of it is chance
         late_ms={UNIFORM: 8, MINIMUM_JERK: 14, DOUBLE_S: 18},
         transfer=1.10,
         flash=64 * 1024,
-        static_ram=2.6 * 1024,
-        ram=3 * 1024,
+        static_ram=3.25 * 1024,
+        ram=4 * 1024,
     ),
 }
 

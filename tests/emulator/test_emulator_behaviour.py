@@ -15,8 +15,16 @@ from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import ONE_WAY, TRIGGER, ReportedMode, RequestKind, State
 from firmware_gen.table.encode import encode as encode_table
 from firmware_gen.table.lightness import duty_of, lightness_of
-from firmware_gen.table.ops import ActOp
-from firmware_gen.table.records import BindingRecord, CueRecord, InputRecord, LampRecord, Table
+from firmware_gen.table.ops import ActOp, Loop, LoopBack
+from firmware_gen.table.records import (
+    BindingRecord,
+    CueRecord,
+    InputRecord,
+    LampRecord,
+    PatienceRecord,
+    SettlingRecord,
+    Table,
+)
 from tests.emulator.emulated import FRAME_CYCLES, PWM, EmulatedBoard
 from tests.emulator.emulated_port import EmulatedPort
 from tests.emulator.firmware import Firmware
@@ -115,6 +123,83 @@ def test_a_bouncing_button_starts_its_cue_once_and_a_spike_does_not(
         link = HostLink(EmulatedPort(board))
         link.greet()
         assert State.unpack(link.ask(RequestKind.STATUS).rest).refused == 0
+
+
+LONG_FRAMES = 25
+
+
+def presses_table(chip: Chip) -> bytes:
+    """A long press moves a servo; a second button toggles what a third stops; a slow contact."""
+    pins = WIRINGS[chip.name].servos
+    cues = tuple(CueRecord(cue_tag(name), 1 << n, 0, 1, n) for n, name in enumerate(("go", "hum")))
+    hum = (Loop(0), ActOp(1, 8000, 200, True), ActOp(1, 1000, 200, True), LoopBack())
+    return encode_table(
+        Table(
+            *(chip.chip_id, ADDRESS),
+            outputs=(servo(pins[0]), servo(pins[1])),
+            laws=LAWS,
+            inputs=tuple(
+                InputRecord(chip.pin(pin), n, True)
+                for n, pin in enumerate(("PC5", "PC6", "PC7"), 1)
+            ),
+            bindings=(
+                BindingRecord(1, 0, False, "long"),
+                BindingRecord(2, 1, False, manner="toggle", ends=True),
+            ),
+            cues=cues,
+            threads=((ActOp(0, 8000, 60, wait=True, law=UNIFORM),), hum),
+            senses=(PatienceRecord(1, LONG_FRAMES, False), SettlingRecord(1, 4)),
+            enable_interval=1,
+            stop_button=3,
+        )
+    )
+
+
+def test_long_and_toggled_presses_and_slow_contacts_on_a_chip_with_senses(
+    firmware: Firmware,
+) -> None:
+    chip = firmware.chip
+    if not chip.senses:
+        pytest.skip(f"{chip.title} has no senses")
+    first, second, stop = (chip.pin(pin) for pin in ("PC5", "PC6", "PC7"))
+    with firmware.board(in_slot(presses_table(chip))) as board:
+
+        def moved(index: int, ms: int) -> bool:
+            before = len(board.pulses(firmware.servos[index])[1])
+            board.run(ms=ms)
+            return len(set(board.pulses(firmware.servos[index])[1][before:].tolist())) > 1
+
+        for pin in (first, second, stop):
+            board.press(pin, 1)
+        board.run(ms=400)
+        board.press(first, 0, board.cycle + 100)
+        board.press(first, 1, board.cycle + 16000 * 300)
+        assert not moved(0, 700)  # too short for a long press
+        board.press(first, 0, board.cycle + 100)
+        assert not moved(0, 400)
+        assert moved(0, 300)  # and it stays down from here on: stuck
+        at = board.cycle
+        for n in range(40):  # a chattering contact, longer than an ordinary one settles
+            board.press(second, n % 2, at + 1000 + n * 16000 * 50)
+        board.press(second, 1, at + 1000 + 40 * 16000 * 50)
+        assert not moved(1, 2200)
+        board.press(second, 0, board.cycle + 100)
+        assert moved(1, 500)
+        board.press(second, 1, board.cycle + 100)
+        assert moved(1, 500)  # on without the button
+        board.press(second, 0, board.cycle + 100)
+        board.run(ms=500)
+        assert not moved(1, 300)
+        board.press(stop, 0, board.cycle + 100)
+        board.run(ms=100)
+        link = HostLink(EmulatedPort(board))
+        link.greet()
+        state = State.unpack(link.ask(RequestKind.STATUS).rest)
+        assert state.mode in (ReportedMode.STOPPING, ReportedMode.LIMP)
+        assert state.stuck == 0
+        board.run(ms=28_000)
+        state = State.unpack(link.ask(RequestKind.STATUS).rest)
+        assert state.stuck == 1 << 1  # it alone has been down for 30 s
 
 
 def spoilt(draw: random.Random, frame: bytes) -> bytes:
