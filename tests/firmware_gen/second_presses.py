@@ -98,7 +98,9 @@ class SecondPlayerWithSenses(SecondPlayer):
         ]
         for number, run in on:
             if ends:
-                self.give_back(number)
+                free = self.owned(number)
+                self.end_run(number)
+                self.give_back(free, self.time - FRAME)
                 continue
             run.held = False
             if self.table.cues[run.cue].has_part:
@@ -117,12 +119,3 @@ class SecondPlayerWithSenses(SecondPlayer):
         run: Run | None = self.runs[number]
         assert run is not None
         run.button, run.held = button, True
-
-    def give_back(self, number: int) -> None:
-        free = self.owned(number)
-        self.end_run(number)
-        for strand, one in enumerate(self.runs):
-            if one is not None and one.is_strand:
-                for n in free & self.table.cues[one.cue].outputs:
-                    self.owner[n] = strand
-                    self.go_back(n, self.time - FRAME)
