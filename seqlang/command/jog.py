@@ -240,6 +240,10 @@ def _draw(terminal: Keyboard, lines: Sequence[str], bold: int) -> None:
 # -- what was measured -------------------------------------------------------------------------
 
 
+def _line(file: str, name: str, marked: Sequence[str]) -> str:
+    return shlex.join(["bellcrank", "calibrate", file, name, *marked, "--write"])
+
+
 def _take_over(file: str, points: Mapping[str, tuple[str, ...]], write: bool) -> int:
     """Put what was marked into the text, if that is wanted, and check the show anew.
 
@@ -249,9 +253,9 @@ def _take_over(file: str, points: Mapping[str, tuple[str, ...]], write: bool) ->
     from seqlang.calibration import CalibrationRefusedError, read_points, recalibrated
     from seqlang.check import check
 
-    click.echo("marked; these lines write it later:")
+    click.echo("marked:")
     for name, marked in points.items():
-        click.echo(f"  {shlex.join(['bellcrank', 'calibrate', file, name, *marked, '--write'])}")
+        click.echo(f"  {name}: {', '.join(marked)}")
     loaded, checked = read_and_check(file)
     demand_read(file, loaded)
     before, sources = checked.findings, loaded.sources
@@ -261,6 +265,10 @@ def _take_over(file: str, points: Mapping[str, tuple[str, ...]], write: bool) ->
             made = recalibrated(loaded, name, read_points(marked))
         except CalibrationRefusedError as refusal:
             click.echo(f"`{name}` keeps its points: {refusal}", err=True)
+            if len(marked) == 1:
+                unit = marked[0].split()[-1]
+                line = _line(file, name, (*marked, f"... us at ... {unit}"))
+                click.echo(f"with a second point in place of the dots:\n  {line}", err=True)
             refused = True
             continue
         if made.fix is None:
@@ -268,6 +276,8 @@ def _take_over(file: str, points: Mapping[str, tuple[str, ...]], write: bool) ->
             continue
         click.echo(change_words(made, loaded))
         click.echo(moved_words(made))
+        if not write:
+            click.echo(f"this line writes it later:\n  {_line(file, name, marked)}")
         if write or click.confirm(f"write this into {file}?", default=True):
             write_points(made, loaded, {})
             loaded, wrote = made.loaded, True

@@ -227,12 +227,13 @@ def test_what_was_marked_outlasts_the_loss_of_the_board(show: Path) -> None:
         hands.press("m", "it stands at")
         hands.press(f"2{ENTER}", "marked: 1000 us at 2 deg")
         server.stop()
-        hands.leave("", "these lines write it later")
+        hands.leave("", "in place of the dots")
         hands.leave("", "nothing written")
         assert hands.ended() == 3
     told = hands.all.decode()
     assert "error:" in told
-    assert "flap '1000 us at 2 deg' --write" in told
+    assert "flap '1000 us at 2 deg' '... us at ... deg' --write" in told
+    assert "writes it later" not in told  # that line would be refused
     assert "alone says nothing of the way between" in told
 
 
