@@ -24,6 +24,7 @@ KEYS: Final = (
     ("e", "pass this end"),
     ("m", "mark: it stands at ..."),
     ("u", "undo a mark"),
+    ("r", "record, end of it"),
     ("n p", "next, previous servo"),
     ("q", "leave"),
 )
@@ -50,6 +51,9 @@ class JogView:
     field: str | None = None
     """What has been typed of a mark; None: nothing is being typed."""
     message: str = ""
+    recorded_s: float | None = None
+    """How long the recording of this servo lasts, or lasted; None: there is none."""
+    is_recording: bool = False
 
 
 def cautions(servos: Sequence[Servo], columns: int) -> list[str]:
@@ -80,6 +84,7 @@ def lines_of_view(view: JogView, columns: int) -> list[str]:
         *_ends(view, unit),
         "",
         *_marked(jog),
+        *_recorded(view),
         "" if view.field is None else f"it stands at ({unit}): {view.field}_",
         view.message,
         "",
@@ -133,7 +138,17 @@ def _marked(jog: Jog) -> list[str]:
     if not jog.points:
         return ["marked  nothing yet; two points or more make a calibration"]
     first, *rest = jog.points
+    if not rest:
+        first += "; a second point, far from it, makes a calibration"
     return [f"marked  {first}", *(f"        {point}" for point in rest)]
+
+
+def _recorded(view: JogView) -> list[str]:
+    if view.recorded_s is None:
+        return []
+    if view.is_recording:
+        return [f"RECORDS {view.recorded_s:7.1f} s; r ends it"]
+    return [f"recorded{view.recorded_s:7.1f} s; r records it anew"]
 
 
 def _keys(columns: int) -> list[str]:

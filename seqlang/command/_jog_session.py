@@ -15,8 +15,10 @@ from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode
 from seqlang.command._jog_screen import JogView
 from seqlang.jogging import Action, Jog, act, begin, is_far_off, mark, resumed, typing, waited
+from seqlang.recording import Take
 from sim.rig.slide import of_part
 from sim.rulebook import FRAME_S
+from sim.score.fitting import LONGEST_S
 
 if TYPE_CHECKING:
     from firmware_gen.link.board_link import BoardLink
@@ -29,6 +31,8 @@ REST_S: Final = LASTS_S + 0.1
 """After a stop a board takes no jog for a second (TABLE.md 2.8), which its clock counts."""
 LOOK_S: Final = 0.1
 """How often the board is asked for its pulse."""
+RECORD_S: Final = 0.03
+"""The same while a motion is recorded: between one and two frames."""
 LONGEST_FIELD: Final = 20
 
 STOP: Final = " "
@@ -69,6 +73,9 @@ class JogSession:
         self._was_stopped = False
         self._doubted: str | None = None
         """A place that was typed and is so far off that it takes another ENTER."""
+        self._recording: list[tuple[float, float]] | None = None
+        """Moments and pulses of the take that is being recorded."""
+        self._takes: dict[int, Take] = {}
         self._take(0, now_s)
 
     @property
@@ -96,6 +103,8 @@ class JogSession:
             not self._jog.is_limp and not self._has_pulses,
             self._field,
             self._message,
+            self._recorded_s(),
+            self._recording is not None,
         )
 
     def points(self) -> dict[str, tuple[str, ...]]:
@@ -103,6 +112,14 @@ class JogSession:
         return {
             self._servos[at].servo.name: jog.points for at, jog in self._jogs.items() if jog.marks
         }
+
+    @property
+    def is_recording(self) -> bool:
+        return self._recording is not None
+
+    def takes(self) -> dict[str, Take]:
+        """The last recording of each servo that has any, by its name."""
+        return {self._servos[at].servo.name: take for at, take in self._takes.items()}
 
     # -- keys ----------------------------------------------------------------------------------
 
@@ -131,6 +148,9 @@ class JogSession:
             self._field = None if self._message else ""
         elif key in ("n", "p"):
             self._go_to((self._at + (1 if key == "n" else -1)) % len(self._servos), now_s)
+        elif key == "r":
+            self._jog = typing(self._jog, now_s)
+            self._record(now_s)
         elif key == "q":
             self.is_over = True
         else:
@@ -191,6 +211,36 @@ class JogSession:
         self._jog = mark(self._jog, point.place_text, now_s)
         self._message = f"marked: {self._jog.held_us:g} us at {point.place_text}"
 
+    # -- recording -----------------------------------------------------------------------------
+
+    def _record(self, now_s: float) -> None:
+        if self._recording is not None:
+            self._end_recording("")
+        elif self._jog.is_limp or not self._has_pulses:
+            self._message = "no key turns a limp part: give it pulses before you record"
+        else:
+            self._recording = [(now_s, self._on.pulse_us())]
+            self._message = "it records what you do from now on; wait as long as you like"
+
+    def _recorded_s(self) -> float | None:
+        if self._recording is not None:
+            return self._recording[-1][0] - self._recording[0][0]
+        take = self._takes.get(self._at)
+        return None if take is None else take.lasts_s
+
+    def _end_recording(self, why: str) -> None:
+        rows, self._recording = self._recording, None
+        if rows is None:
+            return
+        if len({pulse_us for _, pulse_us in rows}) < 2:
+            self._message = "nothing moved: there is no recording"
+            return
+        start_s = rows[0][0]
+        times = tuple(at_s - start_s for at_s, _ in rows)
+        pulses = tuple(pulse_us for _, pulse_us in rows)
+        self._takes[self._at] = Take(self._on.servo.name, times, pulses)
+        self._message = why or f"recorded {times[-1]:.1f} s: on leaving it becomes a gesture"
+
     # -- time ----------------------------------------------------------------------------------
 
     def tick(self, now_s: float) -> None:
@@ -208,8 +258,17 @@ class JogSession:
             pass
         elif self._asked[0] != pulse_us or now_s - self._asked[1] >= AGAIN_S:
             self._ask(pulse_us, now_s)
-        if now_s - self._looked_s >= LOOK_S:
+        if now_s - self._looked_s >= (LOOK_S if self._recording is None else RECORD_S):
             self._look(now_s)
+        if self._recording is not None:
+            self._mind_recording()
+
+    def _mind_recording(self) -> None:
+        assert self._recording is not None
+        if self._jog.is_limp:
+            self._end_recording(f"{self._message or 'no pulses'}; the recording ended, too")
+        elif self._recording[-1][0] - self._recording[0][0] >= LONGEST_S - 1.0:
+            self._end_recording(f"a recording lasts {LONGEST_S:.0f} s at most: it ended")
 
     def _ask(self, pulse_us: float, now_s: float) -> None:
         self._asked, self._has_pulses = (pulse_us, now_s), True
@@ -228,6 +287,8 @@ class JogSession:
     def _look(self, now_s: float) -> None:
         self._looked_s = now_s
         self._sent_us = self._on.pulse_us()
+        if self._recording is not None and now_s > self._recording[-1][0]:
+            self._recording.append((now_s, self._sent_us))
         self._is_limp = self._on.link.state().mode == ReportedMode.LIMP
         if not self._is_limp and not self._jog.is_limp:
             self._lost_limp(now_s)
@@ -267,6 +328,7 @@ class JogSession:
         self._jog = replace(self._jog, is_limp=True, stopped=0, key_s=now_s)
 
     def _go_to(self, at: int, now_s: float) -> None:
+        self._end_recording("")
         self._jog = act(self._jog, "limp", now_s)
         self._end_pulses(now_s)
         self._take(at, now_s)
@@ -293,6 +355,7 @@ class JogSession:
 
     def leave(self) -> None:
         """No servo has pulses any more; a board that cannot be reached ends them by itself."""
+        self._end_recording("")
         with suppress(LinkFailure):
             self._end_pulses(self._looked_s)
 

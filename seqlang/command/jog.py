@@ -21,8 +21,10 @@ from seqlang.command._recalibrated import (
     tell_findings,
     write_points,
 )
+from seqlang.command._recorded import demand_name, take_over, tolerance_of
 from seqlang.command._report import Screen
 from seqlang.command._show import read_and_check
+from seqlang.loading import load
 from seqlang.text.render import summary
 
 if TYPE_CHECKING:
@@ -31,10 +33,13 @@ if TYPE_CHECKING:
     from seqlang.command._jog_session import JogSession
     from seqlang.command._jogged import ServoOnBoard
     from seqlang.command._keyboard import Keyboard
+    from seqlang.recording import Take
     from sim.model import Rig
 
 _WAIT_S: Final = 0.05
 """For a key, before the board is looked after again."""
+_RECORDING_S: Final = 0.015
+"""The same while a motion is recorded: a frame lasts longer."""
 
 
 @click.command(name="jog")
@@ -56,14 +61,39 @@ _WAIT_S: Final = 0.05
     help="Rate of the line.",
 )
 @click.option("--list", "listed", is_flag=True, help="Only say which servos there are, and where.")
-@click.option("--write", is_flag=True, help="Write what was marked without asking.")
-def command(file: str, ports: tuple[str, ...], baud: int, listed: bool, write: bool) -> int:
+@click.option(
+    "--record",
+    "name",
+    metavar="NAME",
+    help="Name of the gesture that a recording becomes. Without it the name is `by_hand`.",
+)
+@click.option(
+    "--within",
+    metavar="AMOUNT",
+    help="How far the moves of a recording may lie beside it, such as `2 deg`. Without it 1.5 deg; "
+    "where parts are not measured in degrees, 3 % of the travel.",
+)
+@click.option("--write", is_flag=True, help="Write marks and recordings without asking.")
+def command(
+    file: str,
+    ports: tuple[str, ...],
+    baud: int,
+    listed: bool,
+    name: str | None,
+    within: str | None,
+    write: bool,
+) -> int:
     """Turn servos by keys, and mark where their parts stand.
 
     The board is made limp; then one servo at a time gets a bare pulse, slowly, from where it
     stood. SPACE ends all pulses at once. Mark two points or more with the place that you measured:
     on leaving they go into the `pulse` line of FILE, and nothing else of it changes. The screen
     tells all keys.
+
+    r records what you do with a part until r is pressed again. On leaving, the fewest moves with
+    laws that stay close to it become a gesture at the end of FILE. Parts that were recorded one
+    after another move together in it. A key turns a part slowly: a quick gesture is made so by
+    shorter times in the text.
 
     Parts move: keep fingers, hair and face away, and prop what would sink.
 
@@ -76,19 +106,27 @@ def command(file: str, ports: tuple[str, ...], baud: int, listed: bool, write: b
         raise WrongUse("keys need a terminal; `--list` only says which servos there are")
     failure: LinkFailure | None = None
     with ExitStack() as stack:
+        if name is not None:
+            demand_name(name, loaded)
         servos = _servos(stack, loaded.show.rig, ports, baud)
+        for one in servos if within is not None else ():
+            tolerance_of(one.servo, within)
         if listed:
             try:
                 _list(servos)
             except LinkFailure as failed:
                 end(failed)
             return SHOW_HAS_ERRORS if checked.failed else 0
-        points, failure = _by_keys(servos)
+        points, takes, failure = _by_keys(servos)
     if failure is not None:
         told(failure)
     else:
         click.echo("no servo has pulses; `bellcrank standby` gets a limp board ready again")
     status = _take_over(file, points, write) if points else 0
+    if takes:
+        rig = (load(file).show if points else None) or loaded.show
+        recorded = take_over(file, takes, name, within, write, rig.rig)
+        status = max(status, recorded)
     if failure is not None:
         raise BoardFailed("")
     return status
@@ -168,8 +206,8 @@ def _list(servos: Sequence[ServoOnBoard]) -> None:
 
 def _by_keys(
     servos: Sequence[ServoOnBoard],
-) -> tuple[Mapping[str, tuple[str, ...]], LinkFailure | None]:
-    """What was marked, by servo, and what the link failed with."""
+) -> tuple[Mapping[str, tuple[str, ...]], Mapping[str, Take], LinkFailure | None]:
+    """What was marked and what was recorded, by servo, and what the link failed with."""
     from seqlang.command._jog_session import JogSession
     from seqlang.command._keyboard import Keyboard
 
@@ -188,7 +226,9 @@ def _by_keys(
         finally:
             if session is not None:
                 session.leave()
-    return ({} if session is None else session.points()), failure
+    if session is None:
+        return {}, {}, failure
+    return session.points(), session.takes(), failure
 
 
 def _goes_on(terminal: Keyboard, servos: Sequence[ServoOnBoard]) -> bool:
@@ -214,7 +254,7 @@ def _turn(terminal: Keyboard, session: JogSession) -> None:
         if now != shown:
             _draw(terminal, now[0], 1)
             shown = now
-        keys = terminal.keys(_WAIT_S)
+        keys = terminal.keys(_RECORDING_S if session.is_recording else _WAIT_S)
         session.press(keys, _now_s())
         session.tick(_now_s())
 

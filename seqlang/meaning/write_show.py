@@ -472,6 +472,11 @@ def _cue(cue: Cue, part: Cue | None, units: Mapping[str, str]) -> Iterator[str]:
         yield from _steps(part.body, 2, units)
 
 
+def step_lines(body: Step, depth: int, rig: Rig) -> list[str]:
+    """A body's lines, so many levels further in; `rig` knows in which units parts are measured."""
+    return list(_steps(body, depth, _units(rig)))
+
+
 def _steps(body: Step, depth: int, units: Mapping[str, str]) -> Iterator[str]:
     for child in body.children if isinstance(body, InTurn) else (body,):
         yield from _step(child, depth, units)

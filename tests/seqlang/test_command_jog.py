@@ -82,6 +82,44 @@ def test_two_points_are_measured_by_keys_and_written(show: Path, served: Server)
     assert "calibration point at 1 deg" in " ".join(hands.all.decode().split())
 
 
+def test_a_motion_is_recorded_by_keys_and_written_as_a_gesture(show: Path, served: Server) -> None:
+    before = show.read_bytes()
+    with Hands("jog", str(show), "--port", served.url, "--record", "nod") as hands:
+        hands.begin()
+        hands.press("3", "step       50 us")
+        hands.press("r", "RECORDS")
+        for pulse in (1050, 1100, 1150):
+            hands.press(UP, f"the board: {pulse}.0 us")
+        hands.press("r", "recorded ")
+        hands.leave("q", "write this gesture into")
+        hands.leave("y\r", "a cue plays it with `play nod`")
+        assert hands.ended() == 0
+    told = hands.all.decode().replace("\r\n", "\n")
+    assert "the worst miss is" in told
+    assert "and 1.5 deg is allowed" in told
+    written = show.read_bytes()
+    assert written.startswith(before + b"\ngesture nod\n    # by hand: flap from 0 deg")
+    assert b"    flap to 1" in written
+
+
+def test_a_name_that_is_taken_or_a_distance_that_is_none_is_told_before_anything_moves(
+    show: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, served: Server
+) -> None:
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True)
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
+    for option, value, words in (
+        ("--record", "wave", "a cue or a gesture of that name"),
+        ("--record", "play", "a word of the language"),
+        ("--within", "3", "is no distance"),
+        ("--within", "3 mm", "`flap` is measured in deg"),
+        ("--within", "0 deg", "must be over 0"),
+    ):
+        refused = Outcome(capsys, "jog", str(show), "--port", served.url, option, value)
+        assert refused.status == 2
+        assert words in " ".join(refused.err.split())
+    assert served.virtual.board.mode == ReportedMode.READY
+
+
 def test_what_is_not_to_be_written_is_not_and_its_line_is_told(show: Path, served: Server) -> None:
     before = show.read_bytes()
     with Hands("jog", str(show), "--port", served.url) as hands:

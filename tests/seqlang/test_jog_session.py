@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
+import numpy as np
 import pytest
 from flap_show import FLAP, SHOW, table_of
 from hypothesis import given, settings
@@ -20,7 +21,11 @@ from seqlang.command._jog_session import LONGEST_FIELD, REST_S, JogSession
 from seqlang.command._jogged import servos_on
 from seqlang.jogging import IDLE_S
 from seqlang.loading import load
+from seqlang.recording import fitted_part
+from sim.model import Hold, Law, Move
 from sim.rulebook import FRAME_S, JOG_STEP
+from sim.score.fitting import LONGEST_S
+from sim.score.laws import position
 from tests.seqlang.show_text import servo
 from tests.unchecked import transfer_unchecked
 
@@ -153,6 +158,114 @@ def test_the_stop_key_stops_while_a_mark_is_typed_and_what_was_typed_is_kept(ben
     assert bench.session.points() == {}
     bench.press("enter")
     assert bench.session.points() == {"flap": ("1000 us at 45 deg",)}
+
+
+# -- recording ------------------------------------------------------------------------------------
+
+
+def follow(bench: Bench, places: Callable[[float], float], lasts_s: float) -> None:
+    """A hand that keeps the part near to where it is to be, by steps of 10 us."""
+    start_s = bench.now
+    while bench.now < start_s + lasts_s:
+        wanted_us = 1000.0 + 1000.0 * places(bench.now - start_s) / 90.0
+        off_us = wanted_us - bench.session.view().jog.held_us
+        if abs(off_us) >= 5.0:
+            bench.session.press(["up" if off_us > 0 else "down"], bench.now)
+        bench.session.tick(bench.now)
+        bench.wait(0.04)
+
+
+def nod(at_s: float) -> float:
+    """40 deg up in 4 s, 1 s there, 25 deg down in 3 s."""
+    law = Law("3-4-5")
+    up, down = (position(law, [at_s / 4.0]), position(law, [(at_s - 5.0) / 3.0]))
+    return float(40.0 * up[0] - 25.0 * down[0])
+
+
+FIRST_S = 1.3
+"""Of the recording, before the hand begins."""
+
+
+def test_a_known_gesture_that_is_played_by_steps_comes_back_as_its_moves(
+    bench: Bench, show: tuple[Path, bytes]
+) -> None:
+    bench.press("enter", "r")
+    assert bench.session.view().is_recording
+    bench.run(FIRST_S - 0.3)
+    follow(bench, nod, 9.0)
+    bench.press("r")
+    assert not bench.session.view().is_recording
+    (take,) = bench.session.takes().values()
+    assert take.lasts_s > 10.0
+    rig = load(show[0]).show
+    assert rig is not None
+    one = bench.session.view().servo
+    part = fitted_part(rig.rig, one, take, 1.5)
+    assert part.told == ()
+    assert part.motion.worst_miss <= 1.5
+    up, stand, down = part.steps
+    assert isinstance(up, Move)
+    assert isinstance(stand, Hold)
+    assert isinstance(down, Move)
+    assert up.angle_deg == pytest.approx(40.0, abs=1.0)
+    assert down.angle_deg == pytest.approx(15.0, abs=1.0)
+    # Steps are 0.9 deg, and of slow beginnings and ends they show nothing.
+    assert up.duration_ms == pytest.approx(4000, rel=0.2)
+    assert down.duration_ms == pytest.approx(3000, rel=0.2)
+    begins_s = part.motion.start_s - FIRST_S
+    for at_s in np.arange(0.0, 9.0, 0.1):
+        share = (position(up.law, [(at_s - begins_s) / (up.duration_ms / 1000.0)]))[0]
+        back_s = begins_s + (up.duration_ms + stand.duration_ms) / 1000.0
+        back = position(down.law, [(at_s - back_s) / (down.duration_ms / 1000.0)])[0]
+        place = up.angle_deg * share + (down.angle_deg - up.angle_deg) * back
+        # Hand and board lag by up to a tenth of a second, at 19 deg/s.
+        assert place == pytest.approx(nod(at_s), abs=1.5 + 1.9)
+
+
+def test_a_recording_ends_with_the_pulses_and_is_kept(bench: Bench) -> None:
+    bench.press("enter", "r", "up", "up", " ")
+    view = bench.session.view()
+    assert not view.is_recording
+    assert "the recording ended, too" in view.message
+    assert view.recorded_s == pytest.approx(1.0, abs=0.2)
+    before = bench.session.takes()
+    bench.run(2.0)
+    assert bench.session.takes() == before
+
+
+def test_a_recording_ends_with_the_servo_that_is_left_and_with_the_session(bench: Bench) -> None:
+    bench.press("enter", "r", "up", "n")
+    assert list(bench.session.takes()) == ["flap"]
+    assert bench.session.view().recorded_s is None
+    bench.press("enter", then_s=REST_S)
+    bench.press("r", "up")
+    bench.session.leave()
+    assert list(bench.session.takes()) == ["flap", "fin"]
+
+
+def test_a_limp_part_is_not_recorded_and_nothing_that_stood(bench: Bench) -> None:
+    bench.press("r")
+    assert "give it pulses before you record" in bench.session.view().message
+    bench.press("enter", "r", "r")
+    assert "nothing moved" in bench.session.view().message
+    assert bench.session.takes() == {}
+
+
+def test_a_second_recording_takes_the_place_of_the_first(bench: Bench) -> None:
+    bench.press("enter", "r", "up", "r", "r", "up", "up", "up", "r")
+    (take,) = bench.session.takes().values()
+    assert take.pulses_us[0] == 1010.0
+    assert take.pulses_us[-1] == 1040.0
+
+
+def test_a_recording_ends_by_itself_when_it_is_as_long_as_can_be_fitted(bench: Bench) -> None:
+    bench.press("enter", "r", "up")
+    for _ in range(13):
+        bench.run(10.0)
+        bench.press("2", then_s=0.0)
+    assert not bench.session.view().is_recording
+    (take,) = bench.session.takes().values()
+    assert take.lasts_s <= LONGEST_S
 
 
 # -- stops that somebody else presses -------------------------------------------------------------
