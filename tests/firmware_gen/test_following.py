@@ -25,9 +25,9 @@ from firmware_gen.player.in_step import ARRIVAL as IN_TIME
 from firmware_gen.player.in_step import FARTHEST, MOST_STRETCH, InStep
 from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
-from firmware_gen.table.layout import FOLLOWS, LEADS
+from firmware_gen.table.layout import FOLLOWS, LEADS, LOOP_HELD
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack
-from firmware_gen.table.records import CueRecord, ServoRecord, Table
+from firmware_gen.table.records import BindingRecord, CueRecord, ServoRecord, Table
 from sim.rulebook import FRAME_CLOCK
 from tests.firmware_gen.host.boards import ApartPlayer
 from tests.firmware_gen.host.core import available
@@ -219,8 +219,13 @@ def boards(count: int) -> tuple[Table, list[Table]]:
 class Creature:
     """The boards of a show on one line, which may lose what is told."""
 
-    def __init__(self, make: Callable[[Table], Any] = Player, count: int = 5) -> None:
-        lead, self.tables = boards(count)
+    def __init__(
+        self,
+        make: Callable[[Table], Any] = Player,
+        count: int = 5,
+        tables: Callable[[int], tuple[Table, list[Table]]] = boards,
+    ) -> None:
+        lead, self.tables = tables(count)
         self.lead = Player(lead)
         self.make = make
         self.nodes: list[Any] = [make(table) for table in self.tables]
@@ -330,6 +335,89 @@ def test_a_cue_without_end_is_joined_and_let_go_of() -> None:
     creature.lead.trigger(WAVE)
     creature.play(2)
     assert [node.running_cues & 0b11 for node in creature.nodes] == [0b01] * 4
+
+
+PART = 0x4444
+
+
+def held_boards(count: int) -> tuple[Table, list[Table]]:
+    """A cue that goes on while button 1 is held, and its part for letting go, alike on all."""
+    hold = (Loop(LOOP_HELD), ActOp(0, 8000, 1000, True), ActOp(0, 2000, 1000, True), LoopBack())
+    part = (ActOp(0, 500, 900, True), Delay(400))
+    lead, nodes = boards(count)
+
+    def table(one: Table) -> Table:
+        claims = 1 if one.role == LEADS else 0
+        cues = (
+            CueRecord(HOLD, 1, 0, 1, 0, lets_go=True, claims=claims),
+            CueRecord(PART, 1, 0, 1, 1, claims=claims),
+        )
+        bindings = (BindingRecord(1, 0, while_held=False),)
+        return replace(one, cues=cues, bindings=bindings, threads=(hold, part))
+
+    return table(lead), [table(node) for node in nodes]
+
+
+@pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
+@pytest.mark.parametrize("lost", [0, 3, 5, 6, 40])
+def test_what_a_held_cue_lets_go_is_let_go_by_every_board_at_the_same_time(
+    make: Any, lost: int
+) -> None:
+    """Whatever is lost meanwhile. Without a loss the boards move alike to the tick; what is heard
+    late begins late and ends as early, or, over five frames late, glides to where it should be."""
+    creature = Creature(make, 2, held_boards)
+    creature.play(40)
+    creature.lead.button(1, True)
+    held = creature.play(70)
+    assert all(row[0] == row[1] for row in held)
+    assert len({row[0] for row in held}) > 40
+    creature.lead.button(1, False)
+    late = [creature.frame(lambda _: True) for _ in range(lost)]
+    rows = [*late, *creature.play(55 - lost)]
+    assert_quiet([*held, *rows])
+    assert running(creature.nodes[0]) == running(creature.lead) == 0b10
+    ends = [max(n for n in range(1, len(rows)) if rows[n][k] != rows[n - 1][k]) for k in (0, 1)]
+    if lost == 0:
+        assert all(row[0] == row[1] for row in rows)
+    elif lost <= 5:
+        assert abs(ends[0] - ends[1]) <= 1
+    creature.play(60)
+    assert running(creature.nodes[0]) == running(creature.lead) == 0
+    assert creature.frame() == [1000 + 500 * 4000 // 9000] * 2
+
+
+def crossing_boards(count: int) -> tuple[Table, list[Table]]:
+    """A button starts two cues at once; the second takes one of the two servos of the first."""
+    lead, nodes = boards(count)
+    first = (ActOp(0, 8000, 1000), ActOp(1, 8000, 1000, True), Delay(4000))
+    then = (ActOp(0, 1000, 1200, True), Delay(4000))
+
+    def table(one: Table) -> Table:
+        cues = tuple(
+            CueRecord(tag, mask, 0, 1, n, claims=mask if one.role == LEADS else 0)
+            for n, (tag, mask) in enumerate(((WAVE, 3), (HOLD, 1)))
+        )
+        bindings = tuple(BindingRecord(1, n, while_held=False) for n in (0, 1))
+        outputs = (SERVO, replace(SERVO, pin=23))
+        return replace(one, outputs=outputs, cues=cues, bindings=bindings, threads=(first, then))
+
+    return table(lead), [table(node) for node in nodes]
+
+
+@pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
+@pytest.mark.parametrize("lost", range(4))
+def test_of_two_cues_of_one_frame_the_later_has_the_output_whichever_is_heard_first(
+    make: Any, lost: int
+) -> None:
+    """Each is told three times, in turn: without the first state the second is joined first."""
+    creature = Creature(make, 2, crossing_boards)
+    creature.play(60)
+    creature.lead.button(1, True)
+    for _ in range(lost):
+        creature.frame(lambda _: True)
+    creature.play(80)
+    assert running(creature.nodes[0]) == running(creature.lead) == 0b11
+    assert creature.frame() == [1000 + 1000 * 4000 // 9000] * 2
 
 
 def brought_into(mode: ReportedMode) -> Creature:
