@@ -75,7 +75,8 @@ LINKED = (
     *("firmware_gen/test_core_[lns]*[!d].py", *WIRED),
 )
 PICTURES = (
-    *("sim/test_motion_picture.py", "sim/test_pin_drawing.py", "sim/test_plots.py"),
+    *("sim/pictures", "sim/test_motion_picture.py", "sim/test_pin_drawing.py"),
+    "sim/test_plots.py",
     *("seqlang/test_preview_picture.py", "seqlang/test_command_plot.py"),
     *("seqlang/test_parts_that_spin.py", "seqlang/test_mounted_parts.py"),
 )
