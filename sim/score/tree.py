@@ -117,11 +117,16 @@ def _acts(root: OneStep) -> tuple[Act, ...]:
 
 
 def idle_cue(score: Score) -> Cue | None:
-    """All strands of idle as one cue, side by side; a single one as it is."""
+    """All strands of idle as one cue, side by side; a single one as it is.
+
+    Beside others a strand that comes to its end begins again while they go on.
+    """
     strands = [cue for cue in score.cues if cue.name in score.idle]
     if len(strands) < 2:
         return strands[0] if strands else None
-    bodies = tuple(cue.body for cue in strands)
+    bodies = tuple(
+        Repeat(cue.body, None) if 0.0 < duration_ms(cue.body) < inf else cue.body for cue in strands
+    )
     return Cue(" and ".join(cue.name for cue in strands), "idle", Together(bodies))
 
 
