@@ -47,8 +47,9 @@ if TYPE_CHECKING:
     from seqlang.phone.pairing import TurnedAway
 
 MOST_PHONES: Final = 64
-STRANGER_S: Final = 3.0
-"""A socket that does not say who it is within this time is closed. The page says it at once."""
+STRANGER_S: Final = 10.0
+"""A socket that does not say who it is within this time is closed. The page says it at once, but a
+network that loses packets may be late with it; whoever says nothing keeps nobody out meanwhile."""
 GONE_S: Final = 5.0
 """A phone that says nothing for so long gets its place taken away; it may come again."""
 SEND_S: Final = 3.0

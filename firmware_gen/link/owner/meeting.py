@@ -188,7 +188,8 @@ def listen(place: MeetingPlace) -> Listeners:
         _write_private(place.address, json.dumps(words))
         return Listeners(owner, stop, token)
     listeners = Listeners(_local(place.socket("owner")), _local(place.socket("stop")), "")
-    _write_private(place.address, json.dumps({"pid": os.getpid()}))
+    with contextlib.suppress(OSError):  # on a full disk it is met all the same
+        _write_private(place.address, json.dumps({"pid": os.getpid()}))
     return listeners
 
 
@@ -221,8 +222,16 @@ def _local(path: Path) -> socket.socket:
 
 def _write_private(path: Path, text: str) -> None:
     handle, beside = tempfile.mkstemp(dir=path.parent)  # readable for its user alone
-    with os.fdopen(handle, "w") as file:
-        file.write(text)
+    try:
+        with os.fdopen(handle, "w") as file:
+            file.write(text)
+        _put_in_place(beside, path)
+    except OSError:
+        os.unlink(beside)
+        raise
+
+
+def _put_in_place(beside: str, path: Path) -> None:
     for again in range(_TRIES):
         try:
             os.replace(beside, path)

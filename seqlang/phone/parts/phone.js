@@ -64,7 +64,10 @@ function lose() {
   for (const node of nodes.values()) showPressed(node, false);
   waits.clear();
   disarm();
-  if (!hasBeenIn) return ask("The laptop does not answer. Does its command still run, and is this phone in its network?");
+  if (!hasBeenIn) {
+    ask("The laptop does not answer; this page tries again. Does its command still run, and is this phone in its network?");
+    return void setTimeout(() => socket || at("code").value || come(), AGAIN_MS);
+  }
   document.body.classList.add("cut");
   at("link").textContent = "no connection";
   alarm("No connection to the laptop. Buttons do nothing, and stop does not arrive. To stop now, use the switch in the supply's lead.");
