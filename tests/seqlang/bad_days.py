@@ -202,7 +202,7 @@ def _carry_late(
     source: socket.socket, sink: socket.socket, lost: float, dice: random.Random
 ) -> None:
     with suppress(OSError), closing(sink):
-        while data := source.recv(1400):
+        while data := source.recv(65_536):  # what is lost together is sent again together
             _wait_for_losses(lost, dice)
             sink.sendall(data)
 

@@ -269,8 +269,9 @@ def test_over_a_network_that_loses_half_its_packets_stop_arrives_and_nothing_sta
     ):
         near.come().ready()
         page = browser.new_page()
-        page.goto(rig.paired_url.replace("127.0.0.1", LOSING), timeout=120_000)
-        page.wait_for_selector("#boards li.ready", timeout=120_000)
+        page.set_default_timeout(120_000)
+        page.goto(rig.paired_url.replace("127.0.0.1", LOSING))
+        page.wait_for_selector("#boards li.ready")
         button = page.locator(f".press[aria-label^='button {HELD}:']")
         for _ in range(3):
             button.hover()
