@@ -547,7 +547,8 @@ MODES = {
 }
 
 
-def test_every_way_between_states_is_the_one_in_the_table() -> None:
+@pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
+def test_every_way_between_states_is_the_one_in_the_table(make: Any) -> None:
     section = (PAGES / "TABLE.md").read_text("utf-8").split("States and ways between them.")[1]
     rows = [
         [cell.strip() for cell in line.strip("|").split("|")]
@@ -559,33 +560,43 @@ def test_every_way_between_states_is_the_one_in_the_table() -> None:
     for here, *ways in stated:
         for column, wanted in zip(head[1:], ways, strict=True):
             for leader in MODES.get(column, ("ready",)):
-                assert went(here, column, leader) == wanted, f"{here}, {column}: {leader}"
+                assert went(make, here, column, leader) == wanted, f"{here}, {column}: {leader}"
 
 
 STOPPED_HERE = "limp, stopped here"
 
 
-def went(here: str, column: str, leader: str) -> str:
+def went(make: Any, here: str, column: str, leader: str) -> str:
     """Bring a board that follows into a state, let something happen, and say where it is then."""
     _, (table,) = boards(2)
-    node = Player(replace(table, stop_time=255))
+    node = make(replace(table, stop_time=255))
     state = unpack(bytes(2) + (77).to_bytes(2, "little") + bytes((2, 0)) + bytes(10))[1]
+
+    def tell(**more: Any) -> None:
+        told = pack(77, replace(state, run=None, **more))
+        if isinstance(node, Player):
+            node.hear_hub(told, IN_TIME)
+        else:
+            node.receive_apart(on_the_line(told, 0), IN_TIME)
+
+    def mode() -> str:
+        found = node.mode if isinstance(node, Player) else ReportedMode(node.end[0])
+        return found.name.lower()
+
     for _ in range(0 if here == "starting" else 60):
         node.frame()
     if here == STOPPED_HERE:
         node.limp()
     elif here in ("stopping", "limp"):
-        told = replace(state, mode=here, limp_asked=here == "limp", run=None)
-        node.hear_hub(pack(77, told), IN_TIME)
+        tell(mode=here, limp_asked=here == "limp")
     node.frame()
     if column.startswith("local"):
         getattr(node, column.split()[1])()
     else:
-        told = replace(state, mode=leader, limp_asked=column == "limp at once", run=None)
-        node.hear_hub(pack(77, told), IN_TIME)
+        tell(mode=leader, limp_asked=column == "limp at once")
     node.frame()
-    if node.mode == ReportedMode.LIMP and here == STOPPED_HERE:
-        node.hear_hub(pack(77, replace(state, mode="ready", run=None)), IN_TIME)
+    if mode() == "limp" and here == STOPPED_HERE:
+        tell(mode="ready")
         node.frame()
-        return STOPPED_HERE if node.mode == ReportedMode.LIMP else "limp"
-    return node.mode.name.lower()
+        return STOPPED_HERE if mode() == "limp" else "limp"
+    return mode()
