@@ -748,7 +748,16 @@ class Repeat:
     mark: int = NO_MARK
 
 
-Step: TypeAlias = Move | Fade | Throw | Effect | Hold | InTurn | Together | Repeat
+@dataclass(frozen=True, slots=True)
+class OneOf:
+    """One of the children, drawn anew at each pass; draws with the same `key` are the same."""
+
+    children: tuple[Step, ...]
+    key: int = 0
+    mark: int = NO_MARK
+
+
+Step: TypeAlias = Move | Fade | Throw | Effect | Hold | InTurn | Together | Repeat | OneOf
 
 Conflict: TypeAlias = Literal["take", "wait", "refuse"]
 

@@ -184,6 +184,12 @@ SEED_MAX: Final = BYTE_MAX
 """An effect's seed has one byte: 256 patterns."""
 DRAW_KEYS: Final = BYTE_MAX
 """Keys of draws have one byte, and 0 stands for no draw."""
+CHOICES: Final = 8
+"""From how many things one is drawn at most (own limit)."""
+CHOICE_DEPTH: Final = 2
+"""Choices within one another. Each is a call, and one more is left for what is stored once."""
+WAYS_OF_A_PASS: Final = 12
+"""Ways through the choices of one pass: the checks let each come after each (own limit)."""
 WIDTH_MAX: Final = 100
 """An effect's width: pixels (run), or pixels that are lit of so many (sparkle)."""
 

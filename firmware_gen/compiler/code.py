@@ -15,6 +15,7 @@ from firmware_gen.compiler.records import (
 from firmware_gen.table.layout import EFFECTS, LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import (
     ActOp,
+    ChooseTo,
     Delay,
     DrawnOp,
     ForkTo,
@@ -23,6 +24,7 @@ from firmware_gen.table.ops import (
     Modulate,
     TableOp,
     Turn,
+    called_by,
     op_bytes,
     wait_bytes,
     waits_ms,
@@ -31,7 +33,7 @@ from sim.model import NO_MARK, Cue, Effect, Fade, Move, StripLight, Throw
 from sim.rehearsal.fixed_motion import angle_steps
 from sim.rulebook import LONGEST_DURATION_MS, LOOP_DEPTH
 from sim.score.draws import draws_in
-from sim.score.program import Do, Fork, LoopStart, Wait
+from sim.score.program import Choose, Do, Fork, LoopStart, Wait
 from sim.score.threads import ScoreOp, ScoreThread
 from sim.score.tree import Act as Statement
 
@@ -90,6 +92,8 @@ class Coder:
                 return Marked(Loop(_times(item, cue)), item.mark)
             case Fork():
                 return Marked(ForkTo(item.thread))
+            case Choose(key, threads):
+                return Marked(ChooseTo(key, threads))
             case _:
                 return Marked(LoopBack())
 
@@ -142,11 +146,29 @@ class Coder:
         loop, body = row[start].op, row[start + 1 : -1]
         if not isinstance(loop, Loop) or loop.times in (LOOP_FOREVER, LOOP_HELD):
             return
-        if self._counts or any(isinstance(one.op, Loop | ForkTo) for one in body):
+        if self._counts or any(isinstance(one.op, Loop | ForkTo | ChooseTo) for one in body):
             return
         size = sum(len(op_bytes(one.op, self.kinds)) for one in body)
         if loop.times * size < size + _LOOP_BYTES:
             row[start:] = body * loop.times
+
+
+def demand_shallow(rows: Sequence[Sequence[Marked]], first: int, cue: Cue) -> None:
+    """That loops nest no deeper than they may, those of what is called included.
+
+    The rows are those of one cue, and ops name them from `first` on. Raises CompileError.
+    """
+    loops = [0] * len(rows)
+    for number in reversed(range(len(rows))):
+        depth = 0
+        mark = NO_MARK
+        for one in rows[number]:
+            depth += isinstance(one.op, Loop) - isinstance(one.op, LoopBack)
+            mark = one.mark if isinstance(one.op, Loop) else mark
+            inner = max((loops[target - first] for target in called_by(one.op)), default=0)
+            loops[number] = max(loops[number], depth + inner)
+            if depth + inner > LOOP_DEPTH:
+                raise _too_deep(cue, mark)
 
 
 def _draws_time(op: ActOp) -> bool:

@@ -1,7 +1,8 @@
 """What occurs more than once in a board's code stands in the table once.
 
 Threads that are alike become one; a sequence that occurs more than once becomes a thread that the
-others call, or go on with where it is their end.
+others call, or go on with where it is their end. A thread that is one of several to choose from
+stays as it is: how deep calls nest in it is known from the start.
 """
 
 from __future__ import annotations
@@ -15,13 +16,14 @@ from firmware_gen.compiler.code import Marked
 from firmware_gen.compiler.repeats import paired
 from firmware_gen.table.ops import (
     CallTo,
-    ForkTo,
+    ChooseTo,
     GoOnTo,
     Loop,
     LoopBack,
-    Pointer,
     TableOp,
     op_bytes,
+    pointed_anew,
+    pointed_to,
 )
 from sim.rulebook import CALL_DEPTH
 
@@ -65,14 +67,27 @@ class _Code:
         self.kinds = kinds
         self.ops: dict[int, TableOp] = {}
         self.loops: dict[int, _LoopBody] = {}
-        self._symbol_of: dict[TableOp | _LoopBody, int] = {}
+        self._symbol_of: dict[object, int] = {}
+        self.chosen: set[int] = set()
+        """Rows that a choice calls."""
+        for row in rows:
+            for one in row:
+                if isinstance(one.op, ChooseTo):
+                    self.chosen.update(one.op.threads)
+        self.chosen_loops: set[int] = set()
+        """The loops in them."""
+        self.depth: dict[int, int] = {}
+        """By the symbol of a choice, in how many calls within one another it results."""
+        self._depth_of_row: dict[int, int] = {}
         self._class_of: dict[_Symbols, int] = {}
         self.class_of_row: list[int] = [0] * len(rows)
         """Rows that are alike are of one class."""
         self.first_row: dict[int, int] = {}
         """Of each class."""
         for index in reversed(range(len(rows))):
-            symbols = self._symbols([one.op for one in rows[index]])
+            symbols = self._symbols([one.op for one in rows[index]], index in self.chosen)
+            depths = [self.depth.get(symbol, 0) for symbol in self._all_ops(symbols)]
+            self._depth_of_row[index] = max(depths, default=0)
             number = self._class_of.setdefault(symbols, len(self._class_of))
             self.class_of_row[index] = number
             self.first_row[number] = index
@@ -92,24 +107,42 @@ class _Code:
         op = self.ops.get(symbol)
         return _LOOP_BYTES if op is None else len(op_bytes(op, self.kinds))
 
-    def _symbols(self, ops: Sequence[TableOp]) -> _Symbols:
+    def _symbols(self, ops: Sequence[TableOp], is_chosen: bool) -> _Symbols:
+        """In a row that a choice calls each op is one of a kind, but for rows that are alike."""
         open_ones: list[tuple[int, list[int]]] = [(0, [])]
-        for op in ops:
+        for at, op in enumerate(ops):
             if isinstance(op, Loop):
                 open_ones.append((op.times, []))
             elif isinstance(op, LoopBack):
                 times, body = open_ones.pop()
-                open_ones[-1][1].append(self._loop(_LoopBody(times, tuple(body))))
+                loop = self._loop(_LoopBody(times, tuple(body)))
+                open_ones[-1][1].append(loop)
+                if is_chosen:
+                    self.chosen_loops.add(loop)
             else:
-                open_ones[-1][1].append(self._op(op))
+                open_ones[-1][1].append(self._op(op, (at, *ops) if is_chosen else ()))
         return tuple(open_ones[0][1])
 
-    def _op(self, op: TableOp) -> int:
-        if isinstance(op, ForkTo):  # it points forward, where all classes are known
-            op = ForkTo(self.class_of_row[op.thread])
-        symbol = self._symbol_of.setdefault(op, len(self._symbol_of))
+    def _op(self, op: TableOp, row: tuple[object, ...]) -> int:
+        depth = 0
+        if isinstance(op, ChooseTo):
+            depth = 1 + max(self._depth_of_row[thread] for thread in op.threads)
+        op = pointed_anew(op, self.class_of_row)  # it points forward, where all classes are known
+        symbol = self._symbol_of.setdefault((op, row), len(self._symbol_of))
         self.ops[symbol] = op
+        if depth:
+            self.depth[symbol] = depth
         return symbol
+
+    def _all_ops(self, symbols: _Symbols) -> Iterator[int]:
+        """The symbols of all ops, those in loops too."""
+        stack = list(symbols)
+        while stack:
+            symbol = stack.pop()
+            if symbol in self.loops:
+                stack.extend(self.loops[symbol].body)
+            else:
+                yield symbol
 
     def _loop(self, loop: _LoopBody) -> int:
         symbol = self._symbol_of.setdefault(loop, len(self._symbol_of))
@@ -156,12 +189,12 @@ class _Choice:
         self.whole = {row[0] for row in self.rows if len(row) == 1 and row[0] in self.parts}
         """Pairs and loops that are the whole of a thread: to store them costs nothing."""
         self.size = {symbol: code.size_of(symbol) for symbol in code.ops}
-        self.stored: set[int] = set(self.parts)
-        self.given_up: set[int] = set()
+        self.stored: set[int] = set(self.parts) - code.chosen_loops
+        self.given_up: set[int] = set(code.chosen_loops)
         """What is not stored because calls would nest too deep."""
         self.called: set[int] = set()
-        self.innermost: dict[int, int] = {}
-        """Of each pair and loop: in how many calls within one another it results."""
+        self.innermost: dict[int, int] = dict(code.depth)
+        """Of each pair, loop and choice: in how many calls within one another it results."""
         self.inside: dict[int, int] = {}
         """How often each symbol is used with something behind it, and (below) as a thread's end."""
         self.at_end: dict[int, int] = {}
@@ -293,21 +326,23 @@ class _Choice:
             if symbol not in self.stored or symbol in self.called:
                 continue
             chain = [symbol]
-            while (inner := self._deepest_call(chain[-1])) is not None:
+            while (inner := self._deepest_call(chain[-1])) in self.parts:
                 chain.append(inner)
-            if len(chain) > CALL_DEPTH > 0 and not victims & set(chain):
+            depth = len(chain) + self.code.depth.get(inner, 0)
+            if depth > CALL_DEPTH > 0 and not victims & set(chain):
                 victims.add(min(chain, key=lambda one: (saved[one], one)))
         self.given_up |= victims
         self.stored -= victims
         return bool(victims)
 
-    def _deepest_call(self, symbol: int) -> int | None:
-        """The call that `symbol` holds, written out, from which most calls follow."""
+    def _deepest_call(self, symbol: int) -> int:
+        """The call or choice that `symbol` holds, written out, from which most calls follow;
+        -1: it holds none."""
         while True:
             deepest = max(self.parts[symbol], key=lambda part: self.innermost.get(part, 0))
             if self.innermost.get(deepest, 0) == 0:
-                return None
-            if deepest in self.called:
+                return -1
+            if deepest in self.called or deepest in self.code.depth:
                 return deepest
             symbol = deepest
 
@@ -336,7 +371,8 @@ class _Writer:
         for number, row in enumerate(self.found.rows):
             first = self.code.first_row[number]
             if self._stands_for(number) == first:
-                self.texts[first] = self._text(row, (first, 0), True)
+                may_go_on = first not in self.code.chosen
+                self.texts[first] = self._text(row, (first, 0), may_go_on)
             else:
                 self.place[row[0]] = first, 0
         for symbol in reversed(self.found.order):
@@ -397,7 +433,7 @@ class _Writer:
 
     def _op(self, symbol: int) -> TableOp:
         op = self.code.ops[symbol]
-        return ForkTo(self._stands_for(op.thread)) if isinstance(op, ForkTo) else op
+        return pointed_anew(op, {one: self._stands_for(one) for one in pointed_to(op)})
 
 
 def _in_order(
@@ -420,16 +456,11 @@ def _in_order(
                 heappush(free, target)
     place = {number: at for at, number in enumerate(order)}
     rows = [
-        tuple(
-            replace(one, op=replace(one.op, thread=place[one.op.thread]))
-            if isinstance(one.op, Pointer)
-            else one
-            for one in texts[number]
-        )
+        tuple(replace(one, op=pointed_anew(one.op, place)) for one in texts[number])
         for number in order
     ]
     return rows, [place[number] for number in numbers]
 
 
 def _targets(text: Sequence[Marked]) -> Iterator[int]:
-    return (one.op.thread for one in text if isinstance(one.op, Pointer))
+    return (target for one in text for target in pointed_to(one.op))

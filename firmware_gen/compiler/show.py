@@ -9,7 +9,7 @@ from math import ceil
 from struct import error as StructError  # noqa: N812 - it is a class
 
 from firmware_gen.chips import CHIPS, Chip
-from firmware_gen.compiler.code import Coder, Marked
+from firmware_gen.compiler.code import Coder, Marked, demand_shallow
 from firmware_gen.compiler.records import (
     CompileError,
     LawBook,
@@ -23,7 +23,14 @@ from firmware_gen.compiler.sizes import cue_sizes, thread_sizes
 from firmware_gen.crc import cue_tag
 from firmware_gen.table.encode import Encoded, encode_with_places, show_number
 from firmware_gen.table.layout import ALONE, CONFLICTS, FOLLOWS, LEADS, TableError
-from firmware_gen.table.ops import ActOp, ForkTo, Modulate, TableThread, Turn
+from firmware_gen.table.ops import (
+    ActOp,
+    Modulate,
+    TableThread,
+    Turn,
+    pointed_anew,
+    pointed_to,
+)
 from firmware_gen.table.records import BindingRecord, CueRecord, Table, kind_of
 from sim.model import NO_MARK, Board, Cue, Output, Score, Show
 from sim.rulebook import (
@@ -337,6 +344,7 @@ def _code(
         start = len(rows)
         for thread in planned.threads:
             rows.append(_shifted(coder.thread(thread, cue), start))
+        demand_shallow(rows[start:], start, cue)
         used = {
             one.op.output
             for row in rows[start:]
@@ -371,10 +379,8 @@ def _with_parts(cues: Sequence[Cue], records: Sequence[CueRecord]) -> tuple[CueR
 
 
 def _shifted(row: tuple[Marked, ...], by: int) -> tuple[Marked, ...]:
-    return tuple(
-        Marked(ForkTo(one.op.thread + by), one.mark) if isinstance(one.op, ForkTo) else one
-        for one in row
-    )
+    places = range(by, by + 1 + max((max(pointed_to(one.op), default=0) for one in row), default=0))
+    return tuple(Marked(pointed_anew(one.op, places), one.mark) for one in row)
 
 
 def _lost_time(score: Score) -> int:

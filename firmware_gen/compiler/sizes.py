@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from firmware_gen.table.ops import Pointer, TableThread, end_bytes, op_bytes
+from firmware_gen.table.ops import TableThread, end_bytes, op_bytes, pointed_to
 
 
 def thread_sizes(threads: Sequence[TableThread], kinds: Sequence[int]) -> list[int]:
@@ -43,5 +43,5 @@ def _reached(threads: Sequence[TableThread], start: int) -> set[int]:
         index = open_ones.pop()
         if index not in found:
             found.add(index)
-            open_ones += [op.thread for op in threads[index] if isinstance(op, Pointer)]
+            open_ones += [target for op in threads[index] for target in pointed_to(op)]
     return found

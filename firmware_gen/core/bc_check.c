@@ -543,6 +543,8 @@ static bool op_is_good(struct check *check, const struct bc_step *op) {
         return points_forward(check, op);
     case BC_OP_LONG_WAIT:
         return op->operand > 0;
+    case BC_OP_CHOOSE:
+        return op->time_key != 0 && op->most > 0 && op->most < BC_CHOICES;
     case BC_OP_EFFECT:
         return effect_is_good(op);
     default:
@@ -556,11 +558,20 @@ struct nesting {
     bool within_thread;
     uint8_t depth;
     bool has_waited[BC_LOOP_DEPTH + 1];
+    uint8_t to_choose; /* calls that still belong to a choice */
 };
 
 static bool nests_well(struct nesting *nesting, const struct bc_step *op) {
     nesting->within_thread = true;
-    if (op->code == BC_OP_LOOP) {
+    if (nesting->to_choose > 0) {
+        if (!is_call(op) || !waits(op)) {
+            return false;
+        }
+        nesting->to_choose--;
+    }
+    if (op->code == BC_OP_CHOOSE) {
+        nesting->to_choose = (uint8_t)(op->most + 1);
+    } else if (op->code == BC_OP_LOOP) {
         if (nesting->depth == BC_LOOP_DEPTH) {
             return false;
         }
@@ -584,7 +595,7 @@ static bool nests_well(struct nesting *nesting, const struct bc_step *op) {
 /* All ops from the cursor on, but for where pointers lead; that threads fill the code, and that
  * each cue starts with one. */
 static bool ops_are_good(struct check *check) {
-    struct nesting nesting = {false, 0, {false}};
+    struct nesting nesting = {false, 0, {false}, 0};
     uint8_t cues = bc_header(BC_AT_CUES);
     uint16_t next = bc_table_tell();
 #if BC_CHIP_SENSES

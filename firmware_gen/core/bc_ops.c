@@ -113,6 +113,10 @@ void bc_op_read(struct bc_step *op) {
     case BC_OP_LONG_WAIT:
         op->operand = bc_next_u16();
         break;
+    case BC_OP_CHOOSE: /* the number of a call is drawn, up to that of the last */
+        op->time_key = bc_next_u8();
+        op->most = bc_next_u8();
+        break;
     case BC_OP_EFFECT:
         find_output(op, bc_next_u8());
         read_effect(op);

@@ -10,7 +10,8 @@
 struct bc_step {
     struct bc_output output; /* of an act or an effect */
     uint16_t operand; /* ms of an act or a wait; s of a long wait; passes of a loop; where a fork,
-                         go on or call points; where an effect's kind stands */
+                         go on or call points; where an effect's kind stands; of a choice the
+                         number of the call */
     int16_t target;   /* of an act: 0.01 deg, a level or a colour's index */
     uint8_t code;     /* of a call: its first byte, from BC_OP_CALL on */
     uint8_t number;   /* of the output */

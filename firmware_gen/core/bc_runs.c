@@ -533,7 +533,9 @@ static void thread_end(struct thread *thread, uint16_t at) {
 
 /* How far beyond the least of a range a draw is. */
 static uint16_t drawn(uint16_t range, uint8_t key, uint16_t rounds) {
-    uint16_t share = bc_mixed((uint16_t)(key * BC_SEED_NOISE) ^ (uint16_t)(rounds * BC_BEAT_NOISE));
+    uint16_t own = (uint16_t)(key * BC_SEED_NOISE);
+    uint16_t share = bc_mixed(own ^ (uint16_t)(rounds * BC_BEAT_NOISE));
+    share = bc_mixed((uint16_t)(share + own));
     return (uint16_t)(((uint32_t)range * share + share) >> 16);
 }
 
@@ -608,6 +610,20 @@ static bool act(struct thread *thread, struct bc_step *op) {
     return true;
 }
 
+/* Carry out the thread that starts at an offset; then go on at `back`. */
+static void call(struct thread *thread, uint16_t offset, uint16_t back) {
+    thread->returns[thread->calls] = back;
+    thread->calls++;
+    thread->at = offset;
+}
+
+/* Of the calls behind a choice, the one with this number. */
+static void choose(struct thread *thread, uint16_t number, uint16_t last) {
+    uint16_t first = thread->at;
+    bc_table_seek((uint16_t)(first + BC_CALL_SIZE * number + 1));
+    call(thread, bc_next_u16(), (uint16_t)(first + BC_CALL_SIZE * (last + 1)));
+}
+
 /* Execute the thread's next op; or let it stand, with a new time at which to try again. */
 static void step(struct thread *thread) {
     uint16_t at = thread->at;
@@ -642,6 +658,9 @@ static void step(struct thread *thread) {
     case BC_OP_LONG_WAIT:
         long_wait(thread, at, op.operand);
         break;
+    case BC_OP_CHOOSE:
+        choose(thread, op.operand, op.most);
+        break;
     case BC_OP_END:
         if (thread->calls > 0) {
             thread->calls--;
@@ -652,9 +671,7 @@ static void step(struct thread *thread) {
         break;
     default:
         if (op.code >= BC_OP_CALL) { /* a wait has its own code */
-            thread->returns[thread->calls] = thread->at;
-            thread->calls++;
-            thread->at = op.operand;
+            call(thread, op.operand, thread->at);
         } else if (!act(thread, &op)) {
             thread->at = at;
         } else if (op.code < BC_OP_END && (op.code & BC_ACT_WAIT)) {

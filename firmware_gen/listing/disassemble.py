@@ -36,6 +36,7 @@ from firmware_gen.table.layout import (
 from firmware_gen.table.ops import (
     ActOp,
     CallTo,
+    ChooseTo,
     Delay,
     DrawnOp,
     ForkTo,
@@ -337,6 +338,9 @@ class _Disassembler:
                 return f"go on at {self.encoded.places[op.thread][0]:04x}"
             case CallTo():
                 return f"call {self.encoded.places[op.thread][0]:04x}"
+            case ChooseTo():
+                places = (f"{self.encoded.places[one][0]:04x}" for one in op.threads)
+                return f"call one of {', '.join(places)}{_keys(op.key)}"
             case Modulate():
                 return f"{self.names.output(op.output)} {_effect(op)}"
 

@@ -11,6 +11,7 @@ from firmware_gen.table.layout import ALONE, CONFLICTS, LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import (
     ActOp,
     CallTo,
+    ChooseTo,
     Delay,
     DrawnOp,
     ForkTo,
@@ -90,3 +91,5 @@ def _op(op: TableOp) -> form.Op[OutputOp]:
             return form.GoOn(op.thread)
         case CallTo():
             return form.Call(op.thread)
+        case ChooseTo():
+            return form.Choose(op.key, op.threads)

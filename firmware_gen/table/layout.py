@@ -303,8 +303,11 @@ ACT_WAIT, ACT_LAW, ACT_F, ACT_OUTPUT = 0x40, 0x20, 0x10, 0x0F
 END, WAIT, LOOP, LOOP_END, FORK, EFFECT, GO_ON = 0x80, 0x81, 0x82, 0x83, 0x84, 0x85, 0x86
 LONG_WAIT: Final = 0x87
 DRAW: Final = 0x88
+CHOOSE: Final = 0x89
 CALL: Final = 0xA0
 """The lowest of the bytes that call a thread: what is called stands in the bits below."""
+CALL_SIZE: Final = 3
+"""Bytes of a call: that one, and an offset."""
 CALL_WAITS, CALL_LOOPS, CALL_CALLS = 0x10, 0x0C, 0x03
 CALL_LOOP: Final = 0x04
 """One loop within others in CALL_LOOPS."""

@@ -21,6 +21,7 @@ from firmware_gen.table.layout import (
     CALL_LOOP,
     CALL_LOOPS,
     CALL_WAITS,
+    CHOOSE,
     DRAW,
     DURATION_BIG_BASE,
     DURATION_BIG_STEP_MS,
@@ -47,6 +48,7 @@ from firmware_gen.table.layout import (
 from sim.rulebook import (
     ANGLE_STEPS_PER_DEG,
     CALL_DEPTH,
+    CHOICES,
     DURATION_STEP_MS,
     LEVEL_MAX,
     LONG_WAIT_STEP_MS,
@@ -131,6 +133,14 @@ class CallTo:
 
 
 @dataclass(frozen=True, slots=True)
+class ChooseTo:
+    """Carry out one of several threads, all later in the table, and go on behind this op."""
+
+    key: int
+    threads: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Modulate:
     """Lay an effect over a light; `kind` indexes EFFECTS, `depth` is a level."""
 
@@ -158,7 +168,7 @@ class Called:
 Pointer: TypeAlias = ForkTo | GoOnTo | CallTo
 """An op that names another thread."""
 
-TableOp: TypeAlias = ActOp | Turn | Delay | Loop | LoopBack | Pointer | Modulate
+TableOp: TypeAlias = ActOp | Turn | Delay | Loop | LoopBack | Pointer | ChooseTo | Modulate
 TableThread: TypeAlias = tuple[TableOp, ...]
 
 _EFFECT_REST: Final = struct.Struct("<HBBB")
@@ -242,8 +252,10 @@ def op_bytes(
         case LoopBack():
             return bytes((LOOP_END,))
         case CallTo():
-            first = _call_byte(called[op.thread]) if called else CALL
-            return bytes((first,)) + _U16.pack(starts[op.thread] if starts else 0)
+            return _call_bytes(op.thread, starts, called)
+        case ChooseTo():
+            calls = b"".join(_call_bytes(thread, starts, called) for thread in op.threads)
+            return bytes((CHOOSE, op.key, len(op.threads) - 1)) + calls
         case ForkTo() | GoOnTo():
             first = FORK if isinstance(op, ForkTo) else GO_ON
             return bytes((first,)) + _U16.pack(starts[op.thread] if starts else 0)
@@ -277,6 +289,13 @@ def _is_whole(target: int) -> bool:
     return rest == 0 and -128 <= degrees <= 127
 
 
+def _call_bytes(
+    thread: int, starts: Sequence[int] | None, called: Sequence[Called] | None
+) -> bytes:
+    first = _call_byte(called[thread]) if called else CALL
+    return bytes((first,)) + _U16.pack(starts[thread] if starts else 0)
+
+
 def _call_byte(called: Called) -> int:
     if called.calls >= CALL_DEPTH:
         raise ValueError(f"calls nest deeper than {CALL_DEPTH}")
@@ -291,15 +310,33 @@ def called_threads(threads: Sequence[TableThread]) -> list[Called]:
         waits = False
         for op in thread:
             depth += isinstance(op, Loop) - isinstance(op, LoopBack)
-            deepest = depth
-            if isinstance(op, CallTo):
-                inner = found[len(threads) - 1 - op.thread]
-                calls, deepest = max(calls, inner.calls + 1), depth + inner.loops
+            loops = max(loops, depth)
+            for target in called_by(op):
+                inner = found[len(threads) - 1 - target]
+                calls, loops = max(calls, inner.calls + 1), max(loops, depth + inner.loops)
                 waits |= inner.waits
-            loops = max(loops, deepest)
             waits |= _waits(op)
         found.append(Called(calls, loops, waits))
     return found[::-1]
+
+
+def called_by(op: TableOp) -> tuple[int, ...]:
+    """The threads that an op calls."""
+    if isinstance(op, ChooseTo):
+        return op.threads
+    return (op.thread,) if isinstance(op, CallTo) else ()
+
+
+def pointed_to(op: TableOp) -> tuple[int, ...]:
+    """The threads that an op names."""
+    return (op.thread,) if isinstance(op, Pointer) else called_by(op)
+
+
+def pointed_anew(op: TableOp, number: Mapping[int, int] | Sequence[int]) -> TableOp:
+    """The op with `number` of every thread that it names."""
+    if isinstance(op, ChooseTo):
+        return replace(op, threads=tuple(number[thread] for thread in op.threads))
+    return replace(op, thread=number[op.thread]) if isinstance(op, Pointer) else op
 
 
 def _waits(op: TableOp) -> bool:
@@ -379,6 +416,9 @@ class Sweep:
                 raise self._wrong("a loop is not closed at the end of the thread")
             if first == END:
                 return tuple(ops)
+            if first == CHOOSE:
+                ops.append(self._choose(pointers, waits))
+                continue
             op = self._op(first)
             stated = _called(first) if isinstance(op, CallTo) else None
             self._nest(op, stated, waits)
@@ -387,6 +427,30 @@ class Sweep:
                 pointers.append((self.op_at, op.thread, stated))
             if isinstance(op, GoOnTo):
                 return tuple(ops)
+
+    def _choose(
+        self, pointers: list[tuple[int, int, Called | None]], waits: list[bool]
+    ) -> ChooseTo:
+        """A choice, and the calls that it chooses from."""
+        key, last = self._u8(), self._u8()
+        if not key:
+            raise self._wrong("a choice is drawn, so its key is not 0")
+        if not 1 <= last < CHOICES:
+            raise self._wrong(f"a choice from {last + 1}, not from 2 to {CHOICES}")
+        threads: list[int] = []
+        for _ in range(last + 1):
+            self.op_at = self.at
+            first = self._u8()
+            call = self._op(first) if CALL <= first < SHORT_WAIT else None
+            if not isinstance(call, CallTo):
+                raise self._wrong("something else than a call is chosen from")
+            stated = _called(first)
+            if not stated.waits:
+                raise self._wrong("what is chosen from takes no time")
+            self._nest(call, stated, waits)
+            pointers.append((self.op_at, call.thread, stated))
+            threads.append(call.thread)
+        return ChooseTo(key, tuple(threads))
 
     def _nest(self, op: TableOp, stated: Called | None, waits: list[bool]) -> None:
         """Follow the loops: `waits` tells for each open one whether it has waited."""
@@ -550,9 +614,7 @@ class Sweep:
 
 def renumbered(thread: TableThread, number: Mapping[int, int] | Sequence[int]) -> TableThread:
     """The thread with every pointer to `number` of what it pointed to."""
-    return tuple(
-        replace(op, thread=number[op.thread]) if isinstance(op, Pointer) else op for op in thread
-    )
+    return tuple(pointed_anew(op, number) for op in thread)
 
 
 def _called(first: int) -> Called:

@@ -17,8 +17,6 @@ if TYPE_CHECKING:
 
 Direction: TypeAlias = Literal["up", "down"]
 
-_RANGE = re.compile(r"(?P<least>.*?[^ .])(?P<dots> *\.\. *)(?P<most>[^ .].*)")
-
 _WRITTEN = re.compile(r"(?P<number>-?[0-9]+(?:\.(?P<decimals>[0-9]+))?)(?P<gap> *)(?P<unit>\S*)")
 
 
@@ -35,18 +33,15 @@ def rewritten(
     """A fix that puts `value` (as the model keeps it, see `measure`) at `span`.
 
     It is rounded in `direction` (of the value, not of the number: more seconds per 60 deg are less
-    speed) to the last digit the text shows, in the text's own unit. Of a range that is drawn from,
-    the upper end stays where it may (`up`). A text that is no plain quantity (a constant's name, a
-    sum), or that would be rounded to nothing, is replaced by one in the unit the measure suggests.
+    speed) to the last digit the text shows, in the text's own unit. What is drawn between two ends
+    stays drawn: the end that does not pass is moved, and where both do not the range is. A text
+    that is no plain quantity (a constant's name, a sum), or that would be rounded to nothing, is
+    replaced by one in the unit the measure suggests.
     """
     coherent = Fraction(value) / measure.scale
     text = context.text(span)
-    drawn = _RANGE.fullmatch(text)
-    if drawn is not None and direction == "up":
-        most = _amount(drawn["most"], measure)
-        if most is not None and coherent <= most:
-            least = _spelled(drawn["least"], coherent, measure, direction)
-            return Fix(span, f"{least}{drawn['dots']}{drawn['most']}")
+    if ".." in text:
+        return Fix(span, _range_moved(text, coherent, measure, direction))
     return Fix(span, _spelled(text, coherent, measure, direction))
 
 
@@ -68,6 +63,21 @@ def _amount(text: str, measure: units.Measure) -> Fraction | None:
         return None
     unit = written["unit"]
     return None if unit in units.INVERSE else Fraction(written["number"]) * units.UNITS[unit][0]
+
+
+def _range_moved(
+    text: str, coherent: Fraction, measure: units.Measure, direction: Direction
+) -> str:
+    """A range whose least (up) or greatest value (down) is now that one."""
+    least, most = (end.strip() for end in text.split("..", 1))
+    moved, kept = (least, most) if direction == "up" else (most, least)
+    before, other = _amount(moved, measure), _amount(kept, measure)
+    passed = other is not None and (other < coherent if direction == "up" else other > coherent)
+    if passed and other is not None:
+        shift = coherent - (other if before is None else before)
+        kept = _spelled(kept, other + shift, measure, direction)
+    moved = _spelled(moved, coherent, measure, direction)
+    return f"{moved} .. {kept}" if direction == "up" else f"{kept} .. {moved}"
 
 
 def _dimension(unit: str) -> units.Dimension | None:

@@ -139,7 +139,7 @@ class ActMaker:
             ends.append(self._aim(name, Target(target.names, one)))
         least, most = ends
         if isinstance(least, StripLight) or isinstance(most, StripLight):
-            self._not_drawn(name, text, "colours are not drawn")
+            self._not_drawn(name, text, "there is nothing between two colours to draw from")
         assert isinstance(least, float | int)
         assert isinstance(most, float | int)
         if str(name) in self._reading.spinning:
@@ -149,7 +149,10 @@ class ActMaker:
 
     def _not_drawn(self, name: Token, text: Ranged, why: str) -> None:
         self._reading.error(
-            "wrong-kind", why, text, help=f"give `{name}` one, and draw the times between"
+            "wrong-kind",
+            why,
+            text,
+            help=f"give `{name}` one, or let `one of` choose among several statements",
         )
         raise Fault
 

@@ -32,10 +32,10 @@ from seqlang.text.syntax import (
     start_of,
 )
 from sim import model
-from sim.model import InTurn, Repeat, Step, Together
-from sim.rulebook import MOST_TIMES
-from sim.score.draws import draws_in, draws_time
-from sim.score.tree import duration_ms
+from sim.model import InTurn, OneOf, Repeat, Step, Together
+from sim.rulebook import CHOICE_DEPTH, CHOICES, MOST_TIMES, WAYS_OF_A_PASS
+from sim.score.draws import choice_depth, draws_in, draws_time, longest_ms, ways_through
+from sim.score.tree import duration_ms, walk
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -56,6 +56,10 @@ class CueMaker(ActMaker):
         """The plays of gestures that are open, by `id`."""
         self._performed: tuple[str, ...] = ()
         """Their gestures."""
+        self._ways_so_far = 1
+        """Ways through the choices of this pass so far."""
+        self._choices = 0
+        """Choices that are open."""
         self._guessed = False
         """A block's header could not be read, so the clock may be slow."""
 
@@ -234,6 +238,8 @@ class CueMaker(ActMaker):
                 return self._side_by_side(block)
             if block.kind == "repeat":
                 return self._repeat(block)
+            if block.kind == "one of":
+                return self._one_of(block)
             if self._reading.text(block.head[0]).split() != ["in", "turn"]:
                 self._guessed = True  # it stands in for a header that could not be read
             children, duration = self._sequence(block.body)
@@ -282,14 +288,125 @@ class CueMaker(ActMaker):
             made = None if self._is_misplaced(statement, block) else self._tried(statement)
             if made is None:
                 continue
-            self._reading.tried(self._stands_alone, made[0], statement, block)
             longest = max(longest, len(children) * interval + made[1])
             children.append(made[0])
             for output, angles in _changed(before, self._where).items():
                 known = after.get(output, ())
                 after[output] = angles if known is before.get(output, ()) else (*known, *angles)
         self._where = after
-        return Together(tuple(children), interval, self._head_mark(block, *parts)), longest
+        mark = self._head_mark(block, *parts)
+        most = int(longest_ms(Together(tuple(children), interval)))
+        if most > longest and any(draws_time(one) for child in children for one in draws_in(child)):
+            # what follows waits for the longest that may be drawn
+            self._add(1, block)
+            children.append(model.Hold(most - len(children) * interval, mark))
+            longest = most
+        return Together(tuple(children), interval, mark), longest
+
+    # -- choices ----------------------------------------------------------------------------
+
+    def _one_of(self, block: Block) -> tuple[Step, int]:
+        """One of several things, drawn. Raises Fault."""
+        self._demand_choices(block)
+        before, start, ways = self._where, self._clock, self._ways_so_far
+        children: list[Step] = []
+        lengths: list[int] = []
+        ends: list[dict[str, tuple[float, ...]]] = []
+        own = 0
+        self._choices += 1
+        for statement in block.body:
+            self._where, self._clock, self._ways_so_far = dict(before), start, 1
+            made = None if self._is_misplaced(statement, block) else self._tried(statement)
+            if made is None or not self._takes_time(statement, *made):
+                continue
+            own += self._ways_so_far
+            children.append(made[0])
+            lengths.append(made[1])
+            ends.append(self._where)
+        self._choices -= 1
+        self._where, self._ways_so_far = self._any_of(before, ends), ways
+        if len(children) < len(block.body):
+            raise Fault
+        self._demand_few_ways(own, block)
+        self._untimed = self._untimed or block
+        return OneOf(tuple(children), 0, self._head_mark(block)), min(lengths)
+
+    def _any_of(
+        self,
+        before: Mapping[str, tuple[float, ...]],
+        ends: Sequence[Mapping[str, tuple[float, ...]]],
+    ) -> dict[str, tuple[float, ...]]:
+        """Where the parts may be when one of several things has been done."""
+        found: dict[str, tuple[float, ...]] = {}
+        for name in dict.fromkeys(name for end in ends for name in end):
+            unmoved = before.get(name) or tuple(self._stage.rest.get(name, ()))
+            places = [place for end in ends for place in end.get(name, unmoved)]
+            found[name] = tuple(dict.fromkeys(places))
+        return found
+
+    def _demand_choices(self, block: Block) -> None:
+        """That there is something to choose from, and not too much. Raises Fault."""
+        count = len(block.body)
+        self._demand_room_for_choice(1, block.head[0])
+        if 2 <= count <= CHOICES:
+            return
+        self._reading.error(
+            "number-out-of-range",
+            f"`one of` chooses from {count} {'thing' if count == 1 else 'things'} here",
+            block.head[0],
+            f"from 2 to {CHOICES}",
+            help="each statement below it is one thing; several that belong together stand "
+            "below `in turn` or `together`",
+            asked=count,
+            limit=2 if count < 2 else CHOICES,
+        )
+        raise Fault
+
+    def _demand_room_for_choice(self, depth: int, place: object) -> None:
+        """That choices stand no deeper within one another than they may. Raises Fault."""
+        depth += self._choices
+        if depth <= CHOICE_DEPTH:
+            return
+        self._reading.error(
+            "number-out-of-range",
+            f"choices stand {depth} deep within one another here",
+            place,
+            f"at most {CHOICE_DEPTH} deep",
+            help="put the things of the innermost `one of` into the choice around it",
+            asked=depth,
+            limit=CHOICE_DEPTH,
+        )
+        raise Fault
+
+    def _takes_time(self, statement: StatementText, step: Step, lasts: int) -> bool:
+        """Whether something that may be chosen takes time, and comes to an end."""
+        if any(isinstance(one, Repeat) and one.times is None for one in walk(step)):
+            what, hint = "never ends", "say how often: `repeat 3 times`"
+        elif not lasts:
+            what, hint = "takes no time", "put it below `in turn`, with `hold 100 ms` behind it"
+        else:
+            return True
+        self._reading.error(
+            "wrong-kind", f"what `one of` chooses here {what}", statement, help=hint
+        )
+        return False
+
+    def _demand_few_ways(self, more: int, place: object) -> None:
+        """Count the ways through choices that one pass has. Raises Fault for too many."""
+        self._ways_so_far *= more
+        if self._ways_so_far <= WAYS_OF_A_PASS:
+            return
+        self._reading.error(
+            "too-many-ways",
+            f"up to here {self._ways_so_far} ways lead through the choices of one pass",
+            place.head[0] if isinstance(place, Block) else place,
+            f"at most {WAYS_OF_A_PASS}",
+            help="choose from fewer things, or let a strand of its own make some of the choices",
+            asked=self._ways_so_far,
+            limit=WAYS_OF_A_PASS,
+        )
+        self._ways_so_far = 1
+        raise Fault
 
     def _repeat(self, block: Block) -> tuple[Step, int]:
         keyword, count = block.head
@@ -316,11 +433,14 @@ class CueMaker(ActMaker):
         for output, angles in self._stage.loops.get(place, {}).items():
             known = self._where.get(output) or tuple(self._stage.rest.get(output, ()))
             self._where[output] = tuple({*known, *angles})
-        before = dict(self._where)
-        self._clock = None
+        before, ways = dict(self._where), self._ways_so_far
+        self._clock, self._ways_so_far = None, 1
         children, once = self._sequence(block.body)
+        own, self._ways_so_far = self._ways_so_far, ways
         if times is None:
             self._untimed = block
+        elif own > 1:
+            self._demand_few_ways(own ** min(times, 2), block)
         self._stage.loops[place] = _changed(before, self._where)
         if once == 0 and len(children) < len(block.body):
             raise Fault  # what took its time could not be read
@@ -363,6 +483,9 @@ class CueMaker(ActMaker):
         if made is None or id(play) in self._stage.cut:
             raise Fault
         self._add(made.steps, play)
+        if (depth := choice_depth(made.body)) > 0:
+            self._demand_room_for_choice(depth, play)
+            self._demand_few_ways(ways_through(made.body), play)
         self._demand_shallow(play, "the cues", self._level + 1 + made.depth)
         self._where.update(made.ends)
         if not made.is_timed:
@@ -436,6 +559,7 @@ class CueMaker(ActMaker):
 
 def _how_long(statement: StatementText) -> str:
     drawing = isinstance(statement, HoldText | ActText | Strike)
+    drawing = drawing or (isinstance(statement, Block) and statement.kind == "one of")
     return "takes as long as is drawn" if drawing else "lasts until it ends"
 
 
@@ -448,7 +572,7 @@ def _changed(
 
 def without(step: Step, missing: frozenset[str]) -> Step | None:
     """A step without what it does to `missing` outputs; None if nothing is left of it."""
-    if isinstance(step, InTurn | Together):
+    if isinstance(step, InTurn | Together | OneOf):
         kept = [part for child in step.children if (part := without(child, missing))]
         return replace(step, children=tuple(kept))
     if isinstance(step, Repeat):
@@ -466,6 +590,8 @@ def _fresh(step: Step) -> Step:
         return InTurn(tuple(map(_fresh, step.children)), step.mark)
     if isinstance(step, Together):
         return Together(tuple(map(_fresh, step.children)), step.interval_ms, step.mark)
+    if isinstance(step, OneOf):
+        return OneOf(tuple(map(_fresh, step.children)), step.key, step.mark)
     if isinstance(step, Repeat):
         return Repeat(_fresh(step.body), step.times, step.while_held, step.mark)
     return replace(step)

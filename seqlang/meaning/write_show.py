@@ -43,6 +43,7 @@ from sim.model import (
     Load,
     Mount,
     Move,
+    OneOf,
     Output,
     Plate,
     PointMass,
@@ -532,7 +533,9 @@ def _most(step: Move | Fade, unit: str) -> str:
     return f" .. {_quantity(step.drawn.most, unit)}"
 
 
-def _block(step: InTurn | Together | Repeat, depth: int, units: Mapping[str, str]) -> Iterator[str]:
+def _block(
+    step: InTurn | Together | Repeat | OneOf, depth: int, units: Mapping[str, str]
+) -> Iterator[str]:
     children: tuple[Step, ...]
     if isinstance(step, Repeat):
         often = "for ever" if step.times is None else f"{step.times} times"
@@ -540,6 +543,8 @@ def _block(step: InTurn | Together | Repeat, depth: int, units: Mapping[str, str
         children = step.body.children if isinstance(step.body, InTurn) else (step.body,)
     elif isinstance(step, InTurn):
         header, children = "in turn", step.children
+    elif isinstance(step, OneOf):
+        header, children = "one of", step.children
     else:
         interval = step.interval_ms
         header = f"stagger {interval} ms" if interval else "together"

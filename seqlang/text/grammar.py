@@ -129,8 +129,8 @@ class Builder:
     def light(self, items: list[Amount]) -> LightText:
         return LightText(items[0], items[1] if len(items) > 1 else None)
 
-    def faint(self, items: list[Token]) -> LightText:
-        return LightText(_ranged(items[0]), None)
+    def faint(self, items: list[Amount]) -> LightText:
+        return LightText(items[0], None)
 
     def names(self, items: list[Token]) -> tuple[Token, ...]:
         return tuple(items)
@@ -160,10 +160,7 @@ class Builder:
         return ActText(cast("tuple[Target, ...]", tuple(items)), pace, law, swing)
 
     def target(self, items: list[object]) -> Target:
-        value = cast("Amount | LightText", items[-1])
-        if isinstance(value, Token):
-            value = _ranged(value)
-        return Target(cast("tuple[Token, ...]", items[0]), value)
+        return Target(cast("tuple[Token, ...]", items[0]), cast("Amount | LightText", items[-1]))
 
     def within(self, items: list[Amount]) -> Pace:
         return Pace("within", cast("Token", items[0]), tuple(items[1:]))
@@ -193,7 +190,7 @@ class Builder:
 
     def hold(self, items: list[Amount]) -> HoldText:
         breathing = cast("list[Line]", items[2:])
-        lasts = _ranged(items[1])
+        lasts = items[1]
         return HoldText(cast("Token", items[0]), lasts, breathing[0] if breathing else None)
 
     def clock(self, items: list[Amount]) -> ClockText:
@@ -221,6 +218,12 @@ class Builder:
 
     def stagger(self, items: list[object]) -> Block:
         return _block("stagger", items, 2)
+
+    def one_of(self, items: list[object]) -> Block:
+        return _block("one of", items, 1)
+
+    def ranged(self, items: list[Amount]) -> Ranged:
+        return Ranged(items[0], cast("Token", items[1]), items[2])
 
     def repeat(self, items: list[object]) -> Block:
         return _block("repeat", items, 2)
@@ -272,37 +275,7 @@ def _line(rule: str, items: list[Node]) -> Line:
 
 
 def _paced(kind: Literal["in", "at"], items: list[Amount]) -> Pace:
-    return Pace(kind, cast("Token", items[0]), tuple(map(_ranged, items[1:])))
-
-
-def _ranged(amount: Amount) -> Amount:
-    """An amount, or what is written `A .. B` taken apart."""
-    if not isinstance(amount, Token) or amount.type != "RANGED":
-        return amount
-    low, dots, high = str(amount).partition("..")
-    behind = len(low) + len(dots)
-    least = _cut_out(amount, 0, low)
-    most = _cut_out(amount, behind, high)
-    return cast("Amount", Ranged(least, _cut_out(amount, len(low), dots), most))
-
-
-def _cut_out(token: Token, at: int, words: str) -> Token:
-    """Words of a token, from an offset on, as a token of their own."""
-    start = at + len(words) - len(words.lstrip())
-    text = words.strip()
-    kind = "DOTS" if text == ".." else "NUMBER" if text[-1].isdigit() else "QUANTITY"
-    assert token.start_pos is not None
-    begin = token.start_pos + start
-    return Token(
-        kind,
-        text,
-        begin,
-        token.line,
-        (token.column or 0) + start,
-        token.end_line,
-        (token.column or 0) + start + len(text),
-        begin + len(text),
-    )
+    return Pace(kind, cast("Token", items[0]), tuple(items[1:]))
 
 
 def grammar_text() -> str:

@@ -378,17 +378,18 @@ STATEMENTS: Final = (
 
     Source of the limit: arithmetic; the lengths are those that are written.
     """,
-    """draw-beside-others: a time is drawn in a block whose things run side by side.
+    """too-many-ways: the choices of one pass can be made in too many ways.
 
-    What: below `together` and `stagger` nothing takes a time `A .. B`.
+    What: at most 12 ways lead through the `one of` blocks between two rounds of a repeat. Two
+    blocks behind one another multiply their ways; so does a block that a `repeat` counts.
 
-    Why: what follows such a block begins when the longest of its things has ended, and nobody knows
-    which one that is.
+    Why: the check lets every way come after every way, at the worst of all that is drawn on it.
+    With hundreds of ways it would take minutes.
 
-    Instead: draw the time in front of the block or behind it, or let a strand of its own do what
-    takes it: strands run side by side. What is drawn there may be a place or a level.
+    Instead: choose from fewer things at a time, or make some of the choices in another strand of
+    idle. Strands run side by side, and each has ways of its own.
 
-    Source of the limit: TABLE.md, 6.
+    Source of the limit: own; `sim/rulebook.py`.
     """,
     """starts-late: a switch goes on too late for what it drives.
 

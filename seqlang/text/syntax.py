@@ -210,12 +210,12 @@ class Play(NamedTuple):
     """Of each, the parameter's name and its value."""
 
 
-BlockKind: TypeAlias = Literal["together", "in turn", "stagger", "repeat", "when let go"]
+BlockKind: TypeAlias = Literal["together", "in turn", "stagger", "one of", "repeat", "when let go"]
 
 
 class Block(NamedTuple):
-    """`together`, `in turn`, `stagger` (with its interval), `repeat` (with its count) or `when let
-    go`."""
+    """`together`, `in turn`, `stagger` (with its interval), `one of`, `repeat` (with its count) or
+    `when let go`."""
 
     kind: BlockKind
     head: tuple[Amount, ...]

@@ -25,7 +25,7 @@ KINDS: Final = {
     "EFFECT": "an effect such as `breathe`",
     "LAW": "a motion law",
     "FRACTION": "a fraction such as `1/3`",
-    "RANGED": "two ends with `..` between, such as `1 s .. 3 s`",
+    "DOTS": "`..` and the other end of a draw",
     "ADD": "`+`",
     "MULTIPLY": "`*`",
 }

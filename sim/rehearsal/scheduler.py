@@ -32,6 +32,7 @@ from sim.score.draws import drawn
 from sim.score.program import (
     BoardProgram,
     Call,
+    Choose,
     Do,
     Fork,
     GoOn,
@@ -621,6 +622,11 @@ class Scheduler(Generic[_Act]):
                 thread.ops, thread.at = thread.run.cue.threads[index], 0
                 return
             case Call(index):
+                thread.calls.append((thread.ops, thread.at + 1))
+                thread.ops, thread.at = thread.run.cue.threads[index], 0
+                return
+            case Choose(key, indices):
+                index = indices[drawn(0, len(indices) - 1, key, thread.rounds)]
                 thread.calls.append((thread.ops, thread.at + 1))
                 thread.ops, thread.at = thread.run.cue.threads[index], 0
                 return

@@ -1,11 +1,13 @@
 """Values that a statement draws anew at every pass: numbers, ranges, and what is hardest of them.
 
-A strand of idle may draw how long it waits, where a part goes, and how long that takes. Nothing is
-kept for it but how often a thread has come round: a draw is a hash of that count and of a key that
-stands in the table. So every player of a show draws the same (`firmware_gen/TABLE.md` 2.9).
+A strand of idle may draw how long it waits, where a part goes, how long that takes, and which of
+several things it does. Nothing is kept for it but how often a thread has come round: a draw is a
+hash of that count and of a key that stands in the table. So every player of a show draws the same
+(`firmware_gen/TABLE.md` 2.9).
 
-What a check looks at is the show `at_its_hardest`: each range written out as values of it, in every
-order, in the shortest times. So checks need not know of draws.
+What a check looks at is the show `at_its_hardest`: each range written out as values of it, each
+choice as each of its alternatives, in every order, in the shortest times. So checks need not know
+of draws.
 """
 
 from __future__ import annotations
@@ -13,10 +15,24 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import lru_cache
-from math import gcd
+from itertools import combinations_with_replacement, product
+from math import gcd, prod
 from typing import Final, Literal, TypeAlias
 
-from sim.model import Cue, Fade, Hold, InTurn, Move, Repeat, Show, Step, Together
+from sim.model import (
+    Cue,
+    Effect,
+    Fade,
+    Hold,
+    InTurn,
+    Move,
+    OneOf,
+    Repeat,
+    Show,
+    Step,
+    Throw,
+    Together,
+)
 from sim.rulebook import DRAW_KEYS, WORD_MAX
 
 Holds: TypeAlias = Literal["shortest", "longest"]
@@ -42,11 +58,18 @@ _Drawing: TypeAlias = Move | Fade | Hold
 
 
 def noise(key: int, count: int) -> int:
-    """16 bits from a key and from how often a thread came round: the N of TABLE.md 3.4, whole.
+    """16 bits from a key and from how often a thread came round, as in TABLE.md 2.9.
 
-    For one key it takes each value once while the count goes through all of its 16 bits.
+    For one key it takes each value once while the count goes through all of its 16 bits. The key
+    goes in twice: mixed once only, some pairs of keys draw much alike.
     """
-    h = (key * 0x9E37 ^ count * 0x85EB) & WORD_MAX
+    own = key * 0x9E37
+    return _mixed(_mixed(own ^ count * 0x85EB) + own)
+
+
+def _mixed(h: int) -> int:
+    """The rounds of TABLE.md 3.4."""
+    h &= WORD_MAX
     h ^= h >> 7
     h = h * 0x2C1B & WORD_MAX
     h ^= h >> 9
@@ -93,6 +116,11 @@ class _Numbering:
                 return replace(step, children=tuple(self.of(c, shared) for c in step.children))
             case InTurn() | Together():
                 return replace(step, children=tuple(self.of(c) for c in step.children))
+            case OneOf():
+                key = key_of(self._seed, self._next)
+                self._next += 1
+                children = tuple(self.of(c) for c in step.children)
+                return replace(step, children=children, key=key)
             case Repeat():
                 return replace(step, body=self.of(step.body))
             case _:
@@ -115,8 +143,9 @@ def _is_statement(step: Together) -> bool:
     return not step.interval_ms and all(isinstance(c, Move | Fade) for c in step.children)
 
 
-def draws_in(step: Step) -> Iterator[Move | Fade | Hold]:
-    """The statements inside a step that draw something, in the order of the text."""
+def draws_in(step: Step) -> Iterator[Move | Fade | Hold | OneOf]:
+    """The statements inside a step that draw something, and the choices, in the order of the
+    text."""
     stack = [step]
     while stack:
         top = stack.pop()
@@ -126,15 +155,40 @@ def draws_in(step: Step) -> Iterator[Move | Fade | Hold]:
                     yield top
             case InTurn() | Together():
                 stack.extend(reversed(top.children))
+            case OneOf():
+                yield top
+                stack.extend(reversed(top.children))
             case Repeat():
                 stack.append(top.body)
 
 
 def draws_time(step: Step) -> bool:
-    """Whether it is a statement whose time is drawn."""
+    """Whether it is a statement whose time is drawn, or one of several things of different
+    times."""
     if isinstance(step, Together):
         return _is_statement(step) and any(draws_time(child) for child in step.children)
+    if isinstance(step, OneOf):
+        return True
     return isinstance(step, Move | Fade | Hold) and bool(step.drawn and step.drawn.time_key)
+
+
+def longest_ms(step: Step) -> float:
+    """How long a step takes with the longest of all times that are drawn; a repeat without end
+    takes no time."""
+    match step:
+        case Move() | Fade() | Hold():
+            return max(step.duration_ms, step.drawn.most_ms if step.drawn else 0)
+        case InTurn():
+            return sum(map(longest_ms, step.children))
+        case Together():
+            ends = (n * step.interval_ms + longest_ms(c) for n, c in enumerate(step.children))
+            return max(ends, default=0)
+        case OneOf():
+            return max(map(longest_ms, step.children), default=0)
+        case Repeat():
+            return (step.times or 0) * longest_ms(step.body)
+        case _:
+            return 0
 
 
 # -- what is hardest ------------------------------------------------------------------------------
@@ -158,6 +212,7 @@ def at_its_hardest(show: Show, holds: Holds = "shortest") -> Show:
 
     What is between two repeats is gone through several times: with the least, the middle and the
     greatest value of each range, so that for each output every one of them comes after every one.
+    Where there are choices, every way through them comes after every way, with all those values.
     Moves and fades take the shortest of their times, waits the shortest or the longest.
     """
     return _hardest(_Kept(show, holds))
@@ -184,6 +239,8 @@ def _passes(body: Step, holds: Holds) -> Step:
     A repeat without end in the body is gone through in the last pass only: what stands before it
     has had all of its values by then.
     """
+    if ways_through(body) > 1:
+        return _passes_of_ways(body, holds)
     draws = _draws_a_pass(body)
     fading = {one.output for one in draws_in(body) if isinstance(one, Fade)}
     orders = {name: _order(count, name in fading) for name, count in draws.items()}
@@ -192,6 +249,121 @@ def _passes(body: Step, holds: Holds) -> Step:
     writer = _PassWriter(holds, orders, taken)
     passes = tuple(writer.of(body, last=n == rounds - 1) for n in range(rounds))
     return InTurn(passes) if rounds > 1 else passes[0]
+
+
+def ways_through(step: Step) -> int:
+    """How many ways lead through the choices inside a step.
+
+    What a repeat without end holds is not counted: it has passes of its own.
+    """
+    match step:
+        case InTurn() | Together():
+            return prod(map(ways_through, step.children))
+        case OneOf():
+            return sum(map(ways_through, step.children))
+        case Repeat() if step.times is not None and not step.while_held:
+            return int(ways_through(step.body) ** min(step.times, _PAIR))
+        case _:
+            return 1
+
+
+def choice_depth(step: Step) -> int:
+    """How deep choices stand within one another inside a step."""
+    match step:
+        case InTurn() | Together():
+            return max(map(choice_depth, step.children), default=0)
+        case OneOf():
+            return 1 + max(map(choice_depth, step.children), default=0)
+        case Repeat():
+            return choice_depth(step.body)
+        case _:
+            return 0
+
+
+def _passes_of_ways(body: Step, holds: Holds) -> Step:
+    """Passes in which every way comes after every way, with every pair of values."""
+    ways = ways_through(body)
+    order = _order_of_ways(ways)
+    draws = any(not isinstance(one, OneOf) for one in draws_in(body))
+    values = tuple(product(range(3), repeat=_PAIR)) if draws else ((0, 0),)
+    rows = [(order, pair) for pair in values]
+    if any(isinstance(one, Fade | Throw | Effect) for one in _leaves(body)):
+        rows += [(_to_and_fro(ways), pair) for pair in ((0, 2), (2, 0))[: len(values)]]
+    names = {one.output for one in draws_in(body) if isinstance(one, Move | Fade)}
+    passes: list[Step] = []
+    left = sum(len(row) for row, _ in rows)
+    for row, pair in rows:
+        writer = _PassWriter(holds, dict.fromkeys(names, pair), dict.fromkeys(names, 0))
+        for way in row:
+            left -= 1
+            passes.append(writer.of(_Chooser(way).of(body), last=left == 0))
+    return InTurn(tuple(passes))
+
+
+def _order_of_ways(ways: int) -> tuple[int, ...]:
+    """A row of ways in which each comes right behind each, itself too."""
+    row: list[int] = []
+    for first in range(ways):
+        row += [first, first]
+        for second in range(first + 1, ways):
+            row += [second, first]
+    return tuple(row)
+
+
+def _to_and_fro(ways: int) -> tuple[int, ...]:
+    """Each way in turns with each, so often that light may flash more often than three times."""
+    pairs = combinations_with_replacement(range(ways), _PAIR)
+    return tuple(way for pair in pairs for way in pair * 4)
+
+
+def _leaves(step: Step) -> Iterator[Step]:
+    stack = [step]
+    while stack:
+        top = stack.pop()
+        match top:
+            case InTurn() | Together() | OneOf():
+                stack.extend(top.children)
+            case Repeat():
+                stack.append(top.body)
+            case _:
+                yield top
+
+
+class _Chooser:
+    """Takes one alternative of each choice, by the number of the way through all of them."""
+
+    def __init__(self, way: int) -> None:
+        self._way = way
+
+    def of(self, step: Step) -> Step:
+        match step:
+            case InTurn() | Together():
+                return replace(step, children=tuple(map(self.of, step.children)))
+            case Repeat() if step.times is not None and not step.while_held:
+                return self._repeated(step, step.times)
+            case OneOf():
+                return self._one_of(step)
+            case _:
+                return step
+
+    def _one_of(self, step: OneOf) -> Step:
+        left, self._way = self._way % ways_through(step), self._way // ways_through(step)
+        for child in step.children:
+            if left < ways_through(child):
+                return InTurn((_Chooser(left).of(child),), step.mark)
+            left -= ways_through(child)
+        raise AssertionError("no such way")
+
+    def _repeated(self, step: Repeat, times: int) -> Step:
+        """Two ways through the body in turns."""
+        if ways_through(step.body) == 1:
+            return step
+        bodies = tuple(self.of(step.body) for _ in range(min(times, _PAIR)))
+        if times < _PAIR:
+            return replace(step, body=InTurn(bodies))
+        pairs = replace(step, body=InTurn(bodies), times=times // _PAIR)
+        behind = bodies[: times % _PAIR]
+        return InTurn((pairs, *behind))
 
 
 def _order(draws: int, of_light: bool) -> tuple[int, ...]:

@@ -84,7 +84,15 @@ class Call:
     thread: int
 
 
-Op: TypeAlias = Do[Act] | Wait | LoopStart | LoopEnd | Fork | GoOn | Call
+@dataclass(frozen=True, slots=True)
+class Choose:
+    """Carry out one of these threads, drawn by the key; then go on behind this op."""
+
+    key: int
+    threads: tuple[int, ...]
+
+
+Op: TypeAlias = Do[Act] | Wait | LoopStart | LoopEnd | Fork | GoOn | Call | Choose
 Thread: TypeAlias = tuple[Op[Act], ...]
 
 

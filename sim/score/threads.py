@@ -1,27 +1,28 @@
 """A cue's tree unrolled into threads: plain rows of statements and waits, as a board plays them.
 
 Everything of a cue that runs beside something else is merged into one row in the order of time,
-statements of one instant in the order of the text. Only a repeat cannot be merged with what runs
-beside it, so it gets a thread of its own. Table and rehearsal both start from these threads, so
-that a stretched move delays the same statements in both. What takes a drawn time stands beside
-nothing: the language sees to that.
+statements of one instant in the order of the text. Only a repeat, a choice or what takes a drawn
+time cannot be merged with what runs beside it, so it gets a thread of its own. Table and rehearsal
+both start from these threads, so that a stretched move delays the same statements in both.
 
-The rule. A `together` (or `stagger`) none of whose children holds a repeat is merged. Otherwise one
+The rule, in which a repeat stands for all three. A `together` (or `stagger`) none of whose children
+holds a repeat is merged. Otherwise one
 group of its children stays in the thread: the first child that holds a repeat without a known
 number of passes; or else the children without a repeat, merged; or else the first child. The other
 children without a repeat fork off merged as one thread, and each other child with a repeat as
 one thread. Forks come first, in the order of the text; a forked thread begins by waiting for its
 offset. The thread goes on when the longest child has ended; a `while held` counts as one pass.
+Each of several things to choose from is a thread that is called.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import ceil, inf
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 from sim.model import (
     Binding,
@@ -31,6 +32,7 @@ from sim.model import (
     Hold,
     InTurn,
     Move,
+    OneOf,
     Repeat,
     Score,
     Show,
@@ -52,6 +54,7 @@ from sim.score import program as program_form
 from sim.score.draws import draws_time
 from sim.score.program import (
     BoardProgram,
+    Choose,
     Do,
     Fork,
     LoopEnd,
@@ -231,35 +234,52 @@ def reserved(rows: tuple[ScoreThread, ...]) -> int:
     spans: dict[int, float] = {}
     peaks: dict[int, int] = {}
     for index in reversed(range(len(rows))):
-        forks, span = _forks(rows[index])
-        events = [(at, 0, peaks[child]) for at, child in forks]
-        events += [(at + spans[child], 1, -peaks[child]) for at, child in forks]
+        forks, span = _forks(rows[index], spans, peaks)
+        events = [(one.at_ms, 0, one.threads) for one in forks]
+        events += [(one.at_ms + one.lasts_ms, 1, -one.threads) for one in forks]
         alive = peak = 1
         for _, _, change in sorted(events):
             alive += change
             peak = max(peak, alive)
-        spans[index] = max([span, *(start + spans[child] for start, child in forks)])
+        spans[index] = max([span, *(one.at_ms + one.lasts_ms for one in forks)])
         peaks[index] = peak
     return peaks[0]
 
 
-def _forks(thread: ScoreThread) -> tuple[list[tuple[float, int]], float]:
-    """When a thread forks what, with two passes of every loop, and how long it may live."""
-    forks: list[tuple[float, int]] = []
+class _Forked(NamedTuple):
+    """Threads that live beside one for a while."""
+
+    at_ms: float
+    threads: int
+    lasts_ms: float
+
+
+def _forks(
+    thread: ScoreThread, spans: Mapping[int, float], peaks: Mapping[int, int]
+) -> tuple[list[_Forked], float]:
+    """When a thread forks what, with two passes of every loop, and how long it may live.
+
+    `spans`, `peaks`: how long the threads behind it live, and how many live with each.
+    """
+    forks: list[_Forked] = []
     open_loops: list[tuple[float, int, LoopStart]] = []
     now, known = 0.0, True
     for item in thread:
         if isinstance(item, Wait):
-            now += item.duration_ms
+            now += max(item.duration_ms, item.most_ms)
         elif isinstance(item, Fork):
-            forks.append((now, item.thread))
+            forks.append(_Forked(now, peaks[item.thread], spans[item.thread]))
+        elif isinstance(item, Choose):
+            lasts = max(spans[one] for one in item.threads)
+            forks.append(_Forked(now, max(peaks[one] for one in item.threads) - 1, lasts))
+            now += lasts
         elif isinstance(item, LoopStart):
             open_loops.append((now, len(forks), item))
         elif isinstance(item, LoopEnd):
             began, first, loop = open_loops.pop()
             once = now - began
             if len(open_loops) < LOOP_DEPTH:  # more within one another are refused elsewhere
-                forks += [(at + once, child) for at, child in forks[first:]]
+                forks += [one._replace(at_ms=one.at_ms + once) for one in forks[first:]]
             known &= loop.times is not None and not loop.while_held
             now = began + once * (2 if loop.times is None or loop.while_held else loop.times)
     return forks, now if known else inf
@@ -269,17 +289,24 @@ def _kept(rows: tuple[ScoreThread, ...], outputs: frozenset[str]) -> tuple[Score
     """The threads without statements for other outputs, and without threads that do nothing."""
     kept: dict[int, ScoreThread] = {}
     counts = any(_draws(row) for row in rows)
+    called = {0}.union(*(i.threads for row in rows for i in row if isinstance(i, Choose)))
     for index in reversed(range(len(rows))):
         row = _shortened(rows[index], outputs, kept, counts)
-        while index and row and isinstance(row[-1], Wait):
+        while index not in called and row and isinstance(row[-1], Wait):
             row = row[:-1]
-        if index == 0 or any(not isinstance(item, Wait) for item in row):
+        if index in called or any(not isinstance(item, Wait) for item in row):
             kept[index] = row
     number = {old: new for new, old in enumerate(sorted(kept))}
-    return tuple(
-        tuple(Fork(number[i.thread]) if isinstance(i, Fork) else i for i in kept[old])
-        for old in sorted(kept)
-    )
+    return tuple(tuple(_pointed_anew(i, number) for i in kept[old]) for old in sorted(kept))
+
+
+def _pointed_anew(item: ScoreOp, number: Mapping[int, int]) -> ScoreOp:
+    """The op with the new numbers of the threads that it names."""
+    if isinstance(item, Fork):
+        return Fork(number[item.thread])
+    if isinstance(item, Choose):
+        return replace(item, threads=tuple(number[one] for one in item.threads))
+    return item
 
 
 def _is_plain(item: ScoreOp) -> bool:
@@ -289,7 +316,8 @@ def _is_plain(item: ScoreOp) -> bool:
 
 def _draws(row: ScoreThread) -> bool:
     return any(
-        (isinstance(item, Wait) and item.key)
+        isinstance(item, Choose)
+        or (isinstance(item, Wait) and item.key)
         or (isinstance(item, Do) and isinstance(item.act, Move | Fade) and item.act.drawn)
         for item in row
     )
@@ -362,17 +390,18 @@ class _Unroller:
         self.body = body
         self.lengths = Lengths(body)
         self.looped, self.open_ended = _repeats_inside(body)
-        self.waiting: deque[tuple[_Row, list[_Task]]] = deque()
+        self.waiting: deque[tuple[_Row, list[_Task], float]] = deque()
+        """Threads to be written, with the time that they last at least."""
         self.forked = 0
 
     def run(self) -> tuple[ScoreThread, ...]:
-        self.waiting.append((_Row(0.0), [_Task(self.body, 0.0, False)]))
+        whole = self.lengths[self.body]
+        self.waiting.append((_Row(0.0), [_Task(self.body, 0.0, False)], whole))
         done: list[ScoreThread] = []
         while self.waiting:
-            row, tasks = self.waiting.popleft()
+            row, tasks, end_ms = self.waiting.popleft()
             self._write(row, tasks)
-            if not done:
-                row.until(self.lengths[self.body])
+            row.until(end_ms)
             done.append(tuple(row.items))
         return tuple(done)
 
@@ -387,6 +416,8 @@ class _Unroller:
                 row.now_ms = task.start_ms
             elif id(step) not in self.looped:
                 self._merge(row, [(step, task.start_ms)])
+            elif isinstance(step, OneOf):
+                self._choose(row, step, task)
             elif draws_time(step):
                 self._drawn(row, step, task.start_ms)
             elif isinstance(step, InTurn):
@@ -408,6 +439,18 @@ class _Unroller:
         assert one.drawn is not None
         row.items.append(Wait(one.duration_ms, one.drawn.most_ms, one.drawn.time_key))
         row.now_ms = start_ms + self.lengths[step]
+
+    def _choose(self, row: _Row, step: OneOf, task: _Task) -> None:
+        """Each thing to choose from is a thread that is called; what follows waits for it."""
+        row.until(task.start_ms)
+        first = self.forked + 1
+        for child in step.children:
+            self.forked += 1
+            tasks = [_Task(child, task.start_ms, task.followed)]
+            end_ms = task.start_ms + self.lengths[child]
+            self.waiting.append((_Row(task.start_ms), tasks, end_ms))
+        row.items.append(Choose(step.key, tuple(range(first, self.forked + 1))))
+        row.now_ms = task.start_ms + self.lengths[step]
 
     def _in_turn(self, step: InTurn, task: _Task) -> list[_Task]:
         inner: list[_Task] = []
@@ -474,10 +517,11 @@ class _Unroller:
         row.put(Fork(self.forked), task.start_ms)
         new = _Row(task.start_ms)
         if id(group[0][0]) in self.looped:
-            self.waiting.append((new, [_Task(group[0][0], group[0][1], task.followed)]))
+            tasks = [_Task(group[0][0], group[0][1], task.followed)]
+            self.waiting.append((new, tasks, task.start_ms))
         else:
             self._merge(new, group)
-            self.waiting.append((new, []))
+            self.waiting.append((new, [], task.start_ms))
 
     def _merge(self, row: _Row, placed: list[tuple[Step, float]]) -> None:
         """Write steps without repeats in the order of time, then of the text."""

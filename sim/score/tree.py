@@ -4,7 +4,7 @@ Nothing here runs a show; it reads each cue as written, in time that grows with 
 Trees are walked with explicit stacks, because a score may nest deeper than Python's own stack.
 
 Times are milliseconds from a cue's start: whole numbers, or `inf` behind a repeat without end. A
-`while held` repeat counts as one pass.
+`while held` repeat counts as one pass, and of several to choose from the shortest.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from sim.model import (
     Hold,
     InTurn,
     Move,
+    OneOf,
     Repeat,
     Score,
     Servo,
@@ -70,7 +71,7 @@ class PlannedMove:
 
 def children(step: Step) -> tuple[Step, ...]:
     """The steps directly inside a step."""
-    if isinstance(step, InTurn | Together):
+    if isinstance(step, InTurn | Together | OneOf):
         return step.children
     return (step.body,) if isinstance(step, Repeat) else ()
 
@@ -133,7 +134,7 @@ def idle_cue(score: Score) -> Cue | None:
 def swapped(step: Step, change: Callable[[Step], Step]) -> Step:
     """The tree with `change` applied to every step without children."""
     match step:
-        case InTurn() | Together():
+        case InTurn() | Together() | OneOf():
             return replace(step, children=tuple(swapped(c, change) for c in step.children))
         case Repeat():
             return replace(step, body=swapped(step.body, change))
@@ -198,6 +199,8 @@ def _length(step: Step, known: dict[int, float]) -> float:
         case Together():
             ends = (n * step.interval_ms + known[id(c)] for n, c in enumerate(step.children))
             return max(ends, default=0)
+        case OneOf():
+            return min((known[id(child)] for child in step.children), default=0)
         case Repeat():
             runs = passes(step)
             return runs if runs in (0, inf) else runs * known[id(step.body)]
@@ -245,6 +248,8 @@ def acts_in_time(step: Step) -> Iterator[Act]:
 def _starts(step: Step, start: float, lengths: Lengths) -> list[tuple[float, Step]]:
     if isinstance(step, Together):
         return [(start + n * step.interval_ms, c) for n, c in enumerate(step.children)]
+    if isinstance(step, OneOf):
+        return [(start, child) for child in step.children]
     inner: list[tuple[float, Step]] = []
     for child in children(step):
         inner.append((start, child))

@@ -9,9 +9,9 @@ ends of their ranges, and nothing that a value is for one change keeps it from a
 next. So a row may be thought of that no draw brings about; the bound errs on the safe side.
 
 Several lights of a strand together are `sim.strain.drawn_together`'s. Where an effect lies over a
-light, where its fades cut one another short, or where a button could hold a repeat, ways up and
-down are counted instead (`sim.strain.light_bound`). There a light that hardly counts among all of
-them counts by how much it does.
+light, where its fades cut one another short, where a choice is made, or where a button could hold a
+repeat, ways up and down are counted instead (`sim.strain.light_bound`). There a light that hardly
+counts among all of them counts by how much it does.
 """
 
 from __future__ import annotations

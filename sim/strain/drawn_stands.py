@@ -23,6 +23,7 @@ from sim.model import (
     InTurn,
     Lamp,
     Law,
+    OneOf,
     Repeat,
     Step,
     Strip,
@@ -85,6 +86,8 @@ def stands_of(body: Step, light: Lamp | Strip, states: LightStates) -> list[Stan
     name = light.name
     steps = tuple(walk(body))
     if any(isinstance(s, Effect) and s.output == name and s.name != "steady" for s in steps):
+        return None
+    if any(isinstance(step, OneOf) for step in steps):
         return None
     if any(isinstance(step, Repeat) and step.while_held for step in steps):
         return None

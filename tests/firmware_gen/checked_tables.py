@@ -35,6 +35,7 @@ from tests.firmware_gen.malformed_tables import (
     SWITCH,
     call,
     changed,
+    choice,
     op,
     summed,
     u16,
@@ -250,6 +251,21 @@ AT_THE_LIMITS: tuple[Checked, ...] = (
     (
         "a call of what calls within a loop what has one",
         with_code(op(call(0x19, 4)) + op("820200" + call(0x14, 12) + "83") + op("820200c083")),
+    ),
+    ("a choice from two", with_code(choice(1, 1, *[call(0x10, 10)] * 2) + op("c0"))),
+    ("a choice from eight", with_code(choice(255, 7, *[call(0x10, 28)] * 8) + op("c0"))),
+    (
+        "a loop that waits by a choice",
+        with_code(op("820200890101" + call(0x10, 14) * 2 + "83") + op("c0")),
+    ),
+    (
+        "choices three deep, of which one calls",
+        with_code(
+            choice(1, 1, call(0x12, 10), call(0x10, 30))
+            + choice(1, 1, call(0x10, 30), call(0x11, 20))
+            + choice(9, 1, call(0x10, 30), call(0x10, 30))
+            + op("c0")
+        ),
     ),
     ("a loop that waits by a call", with_code(op("820200" + call(0x10, 8) + "83") + op("c0"))),
     (

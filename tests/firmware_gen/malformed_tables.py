@@ -209,7 +209,7 @@ _other("no threads", changed((CUES + 4, 0x00)))
 _other("eleven threads", changed((CUES + 4, 0xB0)))
 
 _code = _add(11, "code")
-_code("unknown op 89", with_code(op("89")))
+_code("unknown op 8a", with_code(op("8a")))
 _code("a draw of nothing", with_code(op("880000006304")))
 _code("a draw of nothing before a wait", with_code(op("8800008163")))
 _code("a draw before an end", with_code(op("880100")))
@@ -319,6 +319,48 @@ _code(
 )
 _code("a loop with a call that does not wait", with_code(op("820200" + call(0, 8) + "83") + op("")))
 _code("a call that leaves a loop open", with_code(op(call(0x14, 4)) + op("820200c0")))
+
+
+def choice(key: int, last: int, *calls: str) -> bytes:
+    """A thread with nothing but a choice, as it stands in the code."""
+    return op(f"89{key:02x}{last:02x}" + "".join(calls))
+
+
+_code("a choice without a key", with_code(choice(0, 1, *[call(0x10, 10)] * 2) + op("c0")))
+_code("a choice from one", with_code(choice(1, 0, call(0x10, 7)) + op("c0")))
+_code("a choice from nine", with_code(choice(1, 8, *[call(0x10, 31)] * 9) + op("c0")))
+_code("a choice with a call too few", with_code(choice(1, 2, *[call(0x10, 10)] * 2) + op("c0")))
+_code("a choice from a wait", with_code(choice(1, 1, call(0x10, 8), "c0") + op("c0")))
+_code("a choice cut off", with_code(bytes.fromhex("890101b0")))
+_code("a choice without its calls", with_code(bytes.fromhex("8901")))
+_code(
+    "a choice of what takes no time",
+    with_code(choice(1, 1, call(0x10, 10), call(0x00, 12)) + op("c0") + op("")),
+)
+_code(
+    "a choice whose second call states a loop of none",
+    with_code(choice(1, 1, call(0x10, 10), call(0x14, 10)) + op("c0")),
+)
+_code("a choice of itself", with_code(choice(1, 1, call(0x10, 10), call(0x10, 0)) + op("c0")))
+_code(
+    "choices four deep",
+    with_code(
+        choice(1, 1, *[call(0x13, 10)] * 2)
+        + choice(1, 1, *[call(0x12, 20)] * 2)
+        + choice(1, 1, *[call(0x11, 30)] * 2)
+        + choice(1, 1, *[call(0x10, 40)] * 2)
+        + op("c0")
+    ),
+)
+_code(
+    "a choice within three loops of what has one",
+    with_code(
+        op("820200" * 3 + "890101" + call(0x10, 23) + call(0x14, 25) + "838383")
+        + op("c0")
+        + op("820200c083")
+    ),
+)
+_code("a draw before a choice", with_code(op("880100890101" + call(0x10, 13) * 2) + op("c0")))
 _code("an effect on a servo", with_code(op("8500016400640001")))
 _code("an effect on a switch", with_code(op("850300")))
 _code("an effect on nothing", with_code(op("850400")))

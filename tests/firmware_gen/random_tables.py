@@ -16,7 +16,9 @@ from firmware_gen.chips import FIRST, Chip
 from firmware_gen.table.layout import KINDS_OF_PRESS, MANNERS
 from firmware_gen.table.ops import (
     ActOp,
+    Called,
     CallTo,
+    ChooseTo,
     Delay,
     DrawnOp,
     ForkTo,
@@ -233,7 +235,7 @@ def _threads(
         later = range(number + 1, count)
         called = [(n, c) for n, c in enumerate(called_threads(threads)) if n in later]
         callable_ones = [
-            (n, c.loops)
+            (n, c)
             for n, c in called
             if c.calls < rulebook.CALL_DEPTH
             and not any(isinstance(op, GoOnTo) for op in threads[n])
@@ -248,9 +250,9 @@ def _ops(
     colours: int,
     laws: int,
     later: range,
-    callable_ones: list[tuple[int, int]],
+    callable_ones: list[tuple[int, Called]],
 ) -> list[TableOp]:
-    """`callable_ones`: later threads that can be called, with the loops that each opens."""
+    """`callable_ones`: later threads that can be called, with what a call states of each."""
 
     def body(length: int, depth: int) -> list[TableOp]:
         row: list[TableOp] = []
@@ -263,8 +265,9 @@ def _ops(
             elif kind < 0.2 and later:
                 row.append(ForkTo(dice.choice(later)))
             elif kind < 0.3 and callable_ones:
-                thread, loops = dice.choice(callable_ones)
-                row += [CallTo(thread)] if depth + loops <= rulebook.LOOP_DEPTH else []
+                thread, stated = dice.choice(callable_ones)
+                if depth + stated.loops <= rulebook.LOOP_DEPTH:
+                    row.append(_choice(thread, stated, callable_ones, depth, len(row)))
             elif kind < 0.42:
                 row.append(_drawn_wait(_wait(dice), len(row)))
             else:
@@ -275,6 +278,19 @@ def _ops(
     if later and dice.random() < 0.15:
         row.append(GoOnTo(dice.choice(later)))
     return row
+
+
+def _choice(
+    thread: int, stated: Called, others: list[tuple[int, Called]], depth: int, place: int
+) -> TableOp:
+    """A call, or by dice of its own a choice that this call is one of."""
+    own = Random(f"{thread} {stated} {depth} {place}")
+    fit = [n for n, c in others if c.waits and depth + c.loops <= rulebook.LOOP_DEPTH]
+    if not stated.waits or own.random() < 0.5:
+        return CallTo(thread)
+    several = [thread, *own.choices(fit, k=own.choice((1, 1, 2, 7)))]
+    own.shuffle(several)
+    return ChooseTo(own.randint(1, 255), tuple(several))
 
 
 def _drive(dice: Random, outputs: tuple[OutputRecord, ...], colours: int, laws: int) -> TableOp:

@@ -13,6 +13,7 @@ from firmware_gen.table.layout import LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import (
     ActOp,
     CallTo,
+    ChooseTo,
     Delay,
     DrawnOp,
     ForkTo,
@@ -499,7 +500,27 @@ _DRAWING = table(
 )
 """Strands that draw waits, times, angles and levels, in loops, in forks and in a cue that ends."""
 
+_CHOOSING = table(
+    (servo(ATMEGA328P.pin("PB1")), LAMP, SECOND_LAMP),
+    (
+        (Loop(LOOP_FOREVER), ChooseTo(11, (2, 3, 4)), Delay(40, 100, 3), LoopBack()),
+        (ActOp(2, 150, 60, True), ChooseTo(200, (5, 6)), ActOp(2, 20, 60, True)),
+        (ActOp(0, 1000, 120, True), ActOp(0, 3000, 60, True, None, DrawnOp(9, 200, 9, 4000))),
+        (Delay(80), ActOp(1, 200, 40, True), ChooseTo(77, (5, 6, 5, 6, 6, 6, 6, 6)), Delay(20)),
+        (ForkTo(7), Loop(2), ActOp(0, 200, 60, True), ActOp(0, 500, 60, True), LoopBack()),
+        (Delay(60), ActOp(1, 60, 20), ActOp(2, 90, 20)),
+        (ActOp(1, 120, 20), ActOp(2, 190, 20), Delay(20)),
+        (Delay(20), ActOp(1, 10, 40)),
+    ),
+    uses=(3, 4),
+    reserved=(2, 1),
+    strands=(0,),
+    glide=10,
+)
+"""Choices from two to eight, within one another, with loops, forks and draws in what is chosen."""
+
 _DRAWS: tuple[Case, ...] = (
+    ("what is chosen", _CHOOSING, triggers((5, 2), (60, 2), (170, 2)), 600),
     ("what strands draw", _DRAWING, [], 400),
     ("what strands draw, beside a cue", _DRAWING, triggers((40, 3), (150, 3)), 260),
 )

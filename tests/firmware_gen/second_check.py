@@ -273,6 +273,8 @@ class CodeCheck:
             self.points(start)
         elif code == 0x88:
             self.draw()
+        elif code == 0x89:
+            self.choice()
         elif code == 0x87:
             seconds = self.u16()
             must(seconds > 0, CODE)
@@ -296,6 +298,15 @@ class CodeCheck:
             return
         must(code < 0x80, CODE)
         self.act(code, time > 0, target > 0)
+
+    def choice(self) -> None:
+        must(self.u8() > 0, CODE)
+        last = self.u8()
+        must(1 <= last <= 7, CODE)
+        for _ in range(last + 1):
+            start, code = self.at, self.u8()
+            must(0xB0 <= code < 0xC0, CODE)
+            self.call(code & 31, start)
 
     def points(self, start: int) -> None:
         self.targets.append(self.u16())

@@ -440,12 +440,11 @@ class Light:
 
 
 def noise(seed: int, a: int, b: int) -> int:
-    h = whole_noise(seed, a, b)
-    return h & 255
+    return mix(seed * 0x9E37 ^ a * 0x85EB ^ b * 0xC2B3) & 255
 
 
-def whole_noise(seed: int, a: int, b: int) -> int:
-    h = (seed * 0x9E37 ^ a * 0x85EB ^ b * 0xC2B3) & 0xFFFF
+def mix(h: int) -> int:
+    h &= 0xFFFF
     h ^= h >> 7
     h = h * 0x2C1B & 0xFFFF
     h ^= h >> 9
@@ -455,7 +454,9 @@ def whole_noise(seed: int, a: int, b: int) -> int:
 
 
 def draw(least: int, most: int, key: int, rounds: int) -> int:
-    return least + (((most - least + 1) * whole_noise(key, rounds, 0)) >> 16)
+    own = key * 0x9E37
+    r = mix(mix(own ^ (rounds * 0x85EB)) + own)
+    return least + (((most - least + 1) * r) >> 16)
 
 
 def multiplier(light: Light, t: int, pixel: int, pixels: int) -> int:
@@ -902,6 +903,8 @@ class SecondPlayer:
             thread.at = at
         elif op >= 0xA0:
             self.call(thread, at)
+        elif op == 0x89:
+            self.choose(thread, at)
         elif op == 0x80 and thread.calls:
             thread.at = thread.calls.pop()
         elif op == 0x80:
@@ -934,6 +937,12 @@ class SecondPlayer:
     def call(self, thread: Thread, at: int) -> None:
         thread.calls.append(at + 2)
         thread.at = self.u16(at)
+
+    def choose(self, thread: Thread, at: int) -> None:
+        key, last = self.data[at : at + 2]
+        number = draw(0, last, key, thread.rounds)
+        thread.calls.append(at + 2 + 3 * (last + 1))
+        thread.at = self.u16(at + 2 + 3 * number + 1)
 
     def long_wait(self, thread: Thread, at: int) -> None:
         left = thread.seconds or self.u16(at)

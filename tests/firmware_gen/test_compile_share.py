@@ -9,15 +9,20 @@ from hypothesis import given, settings
 
 from firmware_gen.compiler.code import Marked
 from firmware_gen.compiler.sharing import share_threads
+from firmware_gen.table.layout import LAMP, SERVO
 from firmware_gen.table.ops import (
     ActOp,
     CallTo,
+    ChooseTo,
     Delay,
+    Facts,
     ForkTo,
     GoOnTo,
     Loop,
     LoopBack,
+    OutputFacts,
     Pointer,
+    Sweep,
     TableOp,
     called_threads,
     code_bytes,
@@ -42,6 +47,9 @@ def unrolled(threads: Sequence[Sequence[TableOp]], start: int) -> list[object]:
             return done + unrolled(threads, op.thread)
         if isinstance(op, CallTo):
             done += unrolled(threads, op.thread)
+            continue
+        if isinstance(op, ChooseTo):
+            done.append([op.key, *(unrolled(threads, thread) for thread in op.threads)])
             continue
         done.append(unrolled(threads, op.thread) if isinstance(op, ForkTo) else op)
     return done
@@ -130,3 +138,29 @@ def test_random_threads_do_the_same_in_no_more_bytes(dice: Random) -> None:
     for number, thread in enumerate(threads):
         assert all(op.thread > number for op in thread if isinstance(op, Pointer))
     assert len(code_bytes(threads, KINDS, 0)[0]) <= len(code_bytes(rows, KINDS, 0)[0])
+
+
+@given(dices())
+@settings(max_examples=200)
+def test_what_is_chosen_is_a_thread_that_can_be_called(dice: Random) -> None:
+    """Beside rows that share a lot: the first ones choose, within one another, from the last."""
+
+    def some() -> list[TableOp]:
+        return [dice.choice((A, B, C, D, Delay(20))) for _ in range(dice.randint(1, 7))]
+
+    def chosen() -> list[TableOp]:
+        loop: list[TableOp] = [Loop(2), *some(), LoopBack()]
+        return [*some(), *(loop if dice.random() < 0.5 else []), *some()]
+
+    inner = [*some(), ChooseTo(7, (4, 5)), *some()]
+    if dice.random() < 0.3:
+        inner = [ChooseTo(7, (4, 5))]
+    first: list[TableOp] = [*some(), ChooseTo(3, (2, 3)), *some(), Loop(2), *some(), LoopBack()]
+    rows = [first, [Loop(3), *first, LoopBack()], inner, chosen(), chosen(), chosen()]
+    threads, instead = shared(*rows)
+    for number in range(len(rows)):
+        assert unrolled(threads, instead[number]) == unrolled(rows, number)
+    code, _ = code_bytes(threads, KINDS, 0)
+    facts = Facts((OutputFacts(SERVO, (0, 9000)), OutputFacts(LAMP)), 0, 1)
+    assert Sweep(code, 0, len(code), facts).threads()[0] == tuple(threads)
+    assert max(one.calls for one in called_threads(threads)) <= CALL_DEPTH

@@ -154,6 +154,7 @@ def test_ops_have_the_codes_stated() -> None:
         layout.EFFECT: "effect",
         layout.LONG_WAIT: "wait that many s",
         layout.DRAW: "draw",
+        layout.CHOOSE: "choose one of several calls",
     }
     for code, words in codes.items():
         assert stated[f"{code:02x}"].startswith(words)
@@ -163,6 +164,7 @@ def test_ops_have_the_codes_stated() -> None:
     assert int(bits, 2) == layout.CALL
     assert f"at most {rulebook.CALL_DEPTH} calls are open" in PAGE
     assert f"1 to {rulebook.LONG_WAIT_STEPS}" in stated["87"]
+    assert f"number of the last call, 1 to {rulebook.CHOICES - 1}" in stated["89"]
     kinds = re.findall(r"(\d) (steady|breathe|ember|sparkle|run)", stated["85"])
     assert [name for _, name in sorted(kinds)] == list(layout.EFFECTS)
     assert f"at least {rulebook.SHORTEST_PERIOD_MS}" in stated["85"]

@@ -38,7 +38,7 @@ from seqlang.checks.rewrite import rewritten
 from seqlang.text import units
 from seqlang.text.findings import Finding, Fix, Span
 from sim.light.flash import FLASHES, Flashing, FlashKind
-from sim.model import Cue, Effect, Fade, Hold, Move, Repeat, Step, StripLight
+from sim.model import Cue, Effect, Fade, Hold, Move, OneOf, Repeat, Step, StripLight
 from sim.score.draws import draws_in
 from sim.score.tree import swapped, timeline, walk
 from sim.strain.drawn_light import MayFlash
@@ -92,7 +92,7 @@ def _possible(context: Context, cue: Cue, one: MayFlash) -> Finding:
     )
 
 
-def _drawing(context: Context, cue: Cue, outputs: tuple[str, ...]) -> Move | Fade | Hold:
+def _drawing(context: Context, cue: Cue, outputs: tuple[str, ...]) -> Move | Fade | Hold | OneOf:
     """The first statement of a strand that draws for these lights, or else at all."""
     written = next(one for one in context.written.score.cues if one.name == cue.name)
     several = list(draws_in(written.body))

@@ -44,7 +44,7 @@ _TOGETHER: Final = (
 _NO_JOINTS: Final = frozenset(
     {
         *("(", "-", "trapezoid", "within", "on", "off", "bundled", "strands", "solid", "sinks"),
-        *("anticipation", "overshoot", "breathing", "leads", "long"),
+        *("anticipation", "overshoot", "breathing", "leads", "long", ".."),
     }
 )
 """Words that say something by themselves: nobody forgets them."""

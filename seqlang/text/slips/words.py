@@ -59,6 +59,11 @@ _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
             ("parallel", "simultaneously", "both", "all", "concurrently"), ("together",)
         ),
         **dict.fromkeys(
+            ("either", "choose", "random", "randomly", "choice", "any", "pick", "maybe"),
+            ("one of",),
+        ),
+        **dict.fromkeys(("any of", "choose one", "pick one", "one", "either of"), ("one of",)),
+        **dict.fromkeys(
             ("at once", "at the same time", "in parallel", "all together", "meanwhile"),
             ("together",),
         ),

@@ -54,7 +54,7 @@ HEADS: Final[dict[str, str]] = {
 }
 """A top-level statement of each kind whose lines can be wrong."""
 
-BLOCKS: Final = re.compile(r"(?:together|in +turn|stagger|repeat|when +let +go)\b")
+BLOCKS: Final = re.compile(r"(?:together|in +turn|stagger|one +of|repeat|when +let +go)\b")
 _NEEDS_BODY: Final = frozenset(BODIES) - {"board", "servo", "lamp", "switch"}
 """Kinds whose header alone is no whole statement."""
 
