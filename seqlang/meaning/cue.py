@@ -247,18 +247,6 @@ class CueMaker(ActMaker):
         finally:
             self._level -= 1
 
-    def _stands_alone(self, step: Step, statement: StatementText, block: Block) -> None:
-        """That nothing in a block of things side by side takes a time that is drawn."""
-        if not any(draws_time(one) for one in draws_in(step)):
-            return
-        self._reading.error(
-            "draw-beside-others",
-            f"a time is drawn here, and in `{block.kind}` it must be known when each thing ends",
-            statement,
-            help="put it in front of or behind the block, or make a strand of its own of it",
-        )
-        raise Fault
-
     def _misplaced_part(self, block: Block) -> None:
         self._reading.error(
             "wrong-kind",

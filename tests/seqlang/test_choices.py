@@ -166,6 +166,14 @@ def test_what_is_chosen_takes_time_and_ends() -> None:
         assert "`one of` chooses here" in found.message
 
 
+@pytest.mark.parametrize("word", ["either", "choose one", "any of", "random", "oneof"])
+def test_other_words_for_a_choice_are_answered_with_the_word_that_passes(word: str) -> None:
+    strand = one_strand(GAZE.replace("one of", word, 1))
+    (found,) = [one for one in strand.findings if one.severity == "error"]
+    assert found.fix is not None
+    assert found.fix.text == "one of"
+
+
 def test_a_choice_outside_idle_is_found() -> None:
     text = f"{RIG}cue nod\n{alternatives(2, '    ')}remote\n    button 1: go nod\n"
     assert "draw-outside-idle" in {one.name for one in check(loaded(text)).findings}
