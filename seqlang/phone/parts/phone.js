@@ -194,7 +194,7 @@ function made(button) {
   const node = document.createElement("button");
   node.type = "button";
   node.className = "press";
-  const names = button.does;
+  const names = button.held ? button.cues.map(cue => cue.name).join(", ") : button.does;
   const titles = button.cues.map(cue => cue.title).filter(Boolean).join(" / ");
   const head = span("number", button.number);
   if (button.held) head.append(span("", "hold it"));
@@ -203,7 +203,7 @@ function made(button) {
   does.append(...names.split(/(?<=_)/).flatMap((part, n) => (n ? [document.createElement("wbr"), part] : [part])));
   node.append(head, does);
   if (titles) node.append(span("small", titles));
-  node.setAttribute("aria-label", `button ${button.number}: ${names}${titles ? `, ${titles}` : ""}`);
+  node.setAttribute("aria-label", `button ${button.number}: ${names}${button.held ? ", hold" : ""}${titles ? `, ${titles}` : ""}`);
   node.setAttribute("aria-pressed", "false");
   node.cues = button.cues.map(cue => cue.name);
   whilePressed(node, by => press(by, button.number), release);
