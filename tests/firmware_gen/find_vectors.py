@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from tests.firmware_gen import second_board, second_check, second_player
+from tests.firmware_gen import led_vectors, second_board, second_check, second_led, second_player
 from tests.firmware_gen.link_script import SecondBench, cells_of, leaves_at
 from tests.firmware_gen.rule_variations import Variation, read, write_titles
 from tests.firmware_gen.vector_files import CHECKED, PLAYED, first_difference, held
@@ -53,10 +53,16 @@ def _answers_otherwise(names: Names, case: Case) -> bool:
     return leaves_at(bench, case) is not None
 
 
+def _follows_otherwise(names: Names, case: Case) -> bool:
+    return led_vectors.leaves(names, case) is not None
+
+
 SUBJECTS = (
     Subject("player", "TABLE.md", second_player.__file__, PLAYED, _plays_otherwise),
     Subject("check", "TABLE.md", second_check.__file__, CHECKED, _refuses_otherwise),
     Subject("board", "LINK.md", second_board.__file__, ("link",), _answers_otherwise),
+    Subject("led", "TABLE.md", second_led.__file__, ("led",), _follows_otherwise),
+    Subject("line", "LINK.md", second_led.__file__, ("led",), _follows_otherwise),
 )
 
 

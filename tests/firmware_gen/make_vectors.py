@@ -19,6 +19,7 @@ go out, one byte for each switch (1: on), each kind in the table's order.
 `refused.json` holds other cases: a table and the code of the reason for which it is refused.
 `checked.json` holds more of them, also tables that are accepted (code 0) or have two faults.
 `link.json` holds what is done to a board over a link with faults: see `link_script.py`.
+`led.json` holds boards that lead and boards that follow: see `led_vectors.py`.
 """
 
 from __future__ import annotations
@@ -35,7 +36,13 @@ from firmware_gen.table.decode import decode
 from firmware_gen.table.encode import encode
 from firmware_gen.table.layout import TableError
 from firmware_gen.table.records import Table
-from tests.firmware_gen import checked_tables, link_cases, rule_tables, tables_by_hand
+from tests.firmware_gen import (
+    checked_tables,
+    led_vectors,
+    link_cases,
+    rule_tables,
+    tables_by_hand,
+)
 from tests.firmware_gen.evil_tables import EVIL, requests_for
 from tests.firmware_gen.link_script import ReferenceBench, SecondBench, cells_of, recorded
 from tests.firmware_gen.malformed_tables import MALFORMED
@@ -139,6 +146,7 @@ def main() -> None:
         ("refused", refused_cases()),
         ("checked", checked_cases()),
         ("link", link_recorded()),
+        ("led", led_vectors.all_cases()),
     ):
         text = "[\n" + ",\n".join(json.dumps(one) for one in cases) + "\n]\n"
         (FOLDER / f"{name}.json").write_text(text, encoding="ascii", newline="\n")

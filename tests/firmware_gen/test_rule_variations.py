@@ -93,3 +93,20 @@ def test_every_rule_of_the_player_has_a_change() -> None:
         and not rule.startswith(("#", "| ---", *NO_RULES))
         and not any(words in rule for words in said)
     ] == []
+
+
+def test_every_rule_of_boards_that_follow_has_a_change() -> None:
+    page = (Path(firmware_gen.__file__).parent / "TABLE.md").read_text(encoding="utf-8")
+    text = page[page.index("**A board that leads.**") : page.index("States and ways between them.")]
+    items = re.split(r"\n(?=\s*(?:- |\d\. ))|\n\n", text)
+    said = {one.says for one in read("led")}
+    introduced = ("**A board that leads.**", "**A board that follows**", "What began late:")
+    # Those words stand for what other tests hold: an hour and a half, and where the times begin.
+    others = ("- When 262144 frames have passed", "- A run, a part or the strands begin with")
+    assert [
+        rule
+        for rule in (" ".join(item.split()) for item in items)
+        if rule
+        and not rule.startswith((*introduced, *others))
+        and not any(words in rule for words in said)
+    ] == []
