@@ -305,15 +305,16 @@ def test_five_cores_are_in_step_a_second_after_the_last_loss() -> None:
     assert_in_step_after_losses(ApartPlayer, 4000, 2)
 
 
+@pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
 @pytest.mark.parametrize("off_at", range(0, 240, 7))
-def test_a_board_that_comes_back_in_a_cue_joins_it_quietly(off_at: int) -> None:
+def test_a_board_that_comes_back_in_a_cue_joins_it_quietly(make: Any, off_at: int) -> None:
     """Whatever moment it loses its power; the others do not notice."""
-    creature, twin = Creature(), Creature()
+    creature, twin = Creature(make), Creature(make)
     for one in (creature, twin):
         one.play(60)
         one.lead.trigger(WAVE)
     rows, wanted = creature.play(off_at), twin.play(off_at)
-    creature.nodes[1] = Player(creature.tables[1])
+    creature.nodes[1] = make(creature.tables[1])
     rows, wanted = creature.play(400), twin.play(400)
     assert_quiet(rows)
     for number in (0, 1, 3, 4):
