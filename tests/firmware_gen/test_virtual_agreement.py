@@ -12,10 +12,12 @@ from hypothesis import strategies as st
 
 from firmware_gen.board.played_as_shown import Recording, agreement
 from firmware_gen.board.virtual import LocalPort, VirtualBoard
+from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.compiler.show import CompiledBoard
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import ReportedMode
+from firmware_gen.table.decode import decode
 from seqlang.check import check
 from seqlang.loading import load
 from sim.model import Show
@@ -43,8 +45,8 @@ def compiled(path: Path) -> tuple[Show, CompiledBoard]:
 
 
 def started(board: CompiledBoard) -> tuple[HostLink, Recording]:
-    recording = Recording()
-    link = HostLink(LocalPort(VirtualBoard(write_s=0.0, witness=recording)))
+    recording, chip = Recording(), CHIPS_BY_ID[decode(board.data).chip]
+    link = HostLink(LocalPort(VirtualBoard(chip=chip, write_s=0.0, witness=recording)))
     transfer_unchecked(link, board.data)
     link.greet()
     while link.state().mode != ReportedMode.READY:
@@ -87,6 +89,7 @@ def test_frames_of_the_board_lie_within_a_tick_of_the_preview(
     for deed, pause_s in deeds:
         do(link, show, board, deed)
         link.port.read(pause_s)
+    link.port.read(0.5)  # a board without servos is ready in its first frame
     found = agreement(show, board.name, recording, board.cues)
     assert found.frames == len(recording.frames) > 10
     assert found.pulse_us <= TICK_US
