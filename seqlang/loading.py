@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from seqlang.meaning.elaborate import Elaborated
     from seqlang.text.findings import Finding, Origin
     from seqlang.text.included import ReadFile
-    from seqlang.text.pieces import ReadPieces
     from seqlang.text.syntax import TopLine
     from sim.model import Show
 
@@ -48,6 +47,17 @@ class Loaded:
     """The findings as reading gave them, in the places of `whole`."""
     told: Likes = ALL_ONCE
     """Which names stand for things that the text describes once."""
+
+
+class ReadBefore:
+    """What was read of a text's last version; reading the next one brings it up to date."""
+
+    def __init__(self) -> None:
+        from seqlang.meaning.kept_cues import KeptCues
+        from seqlang.text.pieces import ReadPieces
+
+        self.pieces = ReadPieces()
+        self.cues = KeptCues()
 
 
 def load(path: str | Path) -> Loaded:
@@ -79,11 +89,11 @@ def load_text(source: Source, read_file: ReadFile | None = None) -> Loaded:
 
 
 def read_text(
-    source: Source, pieces: ReadPieces | None = None, read_file: ReadFile | None = None
+    source: Source, before: ReadBefore | None = None, read_file: ReadFile | None = None
 ) -> Loaded:
     """`load_text` at once: no change that a finding proposes has been tried yet.
 
-    `pieces`: what was read of an earlier version of the text, see `seqlang.text.parse`.
+    `before`: what was read of an earlier version of the text.
     """
     wrong = faults(source)
     if wrong:
@@ -94,10 +104,11 @@ def read_text(
         from seqlang.text.included import gathered
 
         whole, missing = gathered(source, read_file)
-    told = None if missing else _told(whole, pieces)
+    told = None if missing else _told(whole, before)
     if told is None or any(finding.name in _MAY_BE_MISSING for finding in told.findings):
         missing += _not_included(whole, read_file, told)
     if told is None or missing:  # what it would say is not there: nothing is said of the rest
+        pieces = None if before is None else before.pieces
         items = parse(whole.source, pieces).items if told is None else told.items
         return Loaded(None, {}, {}, whole.files, missing, items, whole)
     return told
@@ -129,9 +140,9 @@ def read_changed(whole: WholeText, text: str) -> Loaded:
     return _told(changed, None)
 
 
-def _told(whole: WholeText, pieces: ReadPieces | None) -> Loaded:
+def _told(whole: WholeText, before: ReadBefore | None) -> Loaded:
     """What a whole text says, in the places of its files."""
-    items, made, noted = _read(whole.source, pieces)
+    items, made, noted = _read(whole.source, before)
     places = {name: whole.located_origin(origin) for name, origin in made.places.items()}
 
     def located(place: tuple[int, int]) -> tuple[int, int]:
@@ -151,7 +162,7 @@ def _told(whole: WholeText, pieces: ReadPieces | None) -> Loaded:
     )
 
 
-def with_fixes_tried(loaded: Loaded, pieces: ReadPieces | None = None) -> Loaded:
+def with_fixes_tried(loaded: Loaded, before: ReadBefore | None = None) -> Loaded:
     """What `read_text` gave, with only those proposed changes that pass."""
     whole = loaded.whole
     if whole is None or loaded.show is None:
@@ -160,18 +171,19 @@ def with_fixes_tried(loaded: Loaded, pieces: ReadPieces | None = None) -> Loaded
 
     def found_in(text: str) -> Sequence[Finding]:
         source = Source(path, text)
-        return faults(source, of_one) or _read(source, pieces)[2]
+        return faults(source, of_one) or _read(source, before)[2]
 
     found = tuple(tried(loaded.found, whole.source, found_in))
     return replace(loaded, findings=whole.located_findings(found), found=found)
 
 
 def _read(
-    source: Source, pieces: ReadPieces | None
+    source: Source, before: ReadBefore | None
 ) -> tuple[Sequence[TopLine], Elaborated, list[Finding]]:
     """What a text with a sound layout says, and what is wrong with it."""
+    pieces, cues = (None, None) if before is None else (before.pieces, before.cues)
     parsed = parse(source, pieces)
-    made = elaborate(parsed.items, source, parsed.lost_names)
+    made = elaborate(parsed.items, source, parsed.lost_names, cues)
     unread = {source.line_number(one.span.start) for one in parsed.findings}
     found = [
         one

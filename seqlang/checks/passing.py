@@ -8,6 +8,7 @@ from seqlang.checks.figures import seconds
 from seqlang.checks.motion.failing_moves import failures
 from sim.rulebook import CUES
 from sim.strain.interruption import Cuts, interruptions
+from sim.strain.reachable import Reachable
 from sim.strain.usage import seen_ms
 
 if TYPE_CHECKING:
@@ -20,8 +21,11 @@ REHEARSED_MS = 600_000
 def interruptions_of_passing(context: Context) -> tuple[Cuts, ...]:
     """The worst that one cue does to another's moves, per sound servo whose moves all pass."""
     failing = {failure.planned.move.output for failure in context.once(failures)}
-    passing = [one for one in context.planned if one.move.output not in failing]
-    return interruptions(context.sound_show, context.rated_v, passing)
+    states = context.states
+    if failing:
+        passing = [one for one in context.planned if one.move.output not in failing]
+        states = Reachable(context.sound_show, passing)
+    return interruptions(context.sound_show, context.rated_v, states)
 
 
 def rehearsable(context: Context) -> bool:

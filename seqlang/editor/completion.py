@@ -309,7 +309,7 @@ def _in_order(state: InteractiveParser) -> list[str]:
         for name in state.choices()  # type: ignore[no-untyped-call]
         if name.isupper() or name in closing
     ]
-    due = [name for name in due if name != "BROKEN"]
+    due = [name for name in due if name not in ("BROKEN", "RANGED")]  # an amount is shorter
     return sorted(due, key=lambda name: (closing.index(name) + 1 if name in closing else 0, name))
 
 

@@ -29,12 +29,11 @@ from seqlang.editor.naming import CannotRenameError, ShowNames, renamed
 from seqlang.editor.outline import Heading, headings
 from seqlang.editor.protocol import OwnTexts
 from seqlang.editor.study import OpenText, OpenTexts, Study, around, near_files, studied
-from seqlang.loading import with_fixes_tried
+from seqlang.loading import ReadBefore, with_fixes_tried
 from seqlang.text.findings import Finding, Fix, Passage, Span
 from seqlang.text.format import formatted
 from seqlang.text.included import real_path
 from seqlang.text.occurrences import Occurrence
-from seqlang.text.pieces import ReadPieces
 from seqlang.text.render import is_caution
 from seqlang.text.source import Source
 
@@ -135,7 +134,7 @@ class CueServer(LanguageServer):
         """The last study of each text, with its checks if they are done."""
         self._checked: dict[str, Study] = {}
         """The last study of each text that had its checks done."""
-        self._pieces: dict[str, ReadPieces] = {}
+        self._before: dict[str, ReadBefore] = {}
         """What was read of each text, for its next version; only the worker touches them."""
         self._mains: dict[str, Path | None] = {}
         """The main file of the show that a text is included in, where it is."""
@@ -171,7 +170,7 @@ class CueServer(LanguageServer):
         """A text was closed: nothing is said of it any more, unless a show includes it."""
         for name in self._closed.get(uri, ()):
             self.text_document_publish_diagnostics(lsp.PublishDiagnosticsParams(name, []))
-        for kept in (self.documents, self.studies, self._checked, self._tasks, self._pieces):
+        for kept in (self.documents, self.studies, self._checked, self._tasks, self._before):
             cast("dict[str, object]", kept).pop(uri, None)
         for also in (self._mains, self._closed):
             cast("dict[str, object]", also).pop(uri, None)
@@ -215,17 +214,17 @@ class CueServer(LanguageServer):
         def read() -> tuple[Study, Path | None]:
             still_wanted()
             near = around(real_path(document.path)) if is_new else known
-            return studied(OpenText(uri, document), texts, near, pieces)
+            return studied(OpenText(uri, document), texts, near, before)
 
         def check_it() -> Study:
             still_wanted()
-            complete = with_fixes_tried(study.loaded, pieces)
+            complete = with_fixes_tried(study.loaded, before)
             last = self._checked.get(uri)
             earlier = None if last is None else last.checked
             return replace(study, loaded=complete, checked=check(complete, still_wanted, earlier))
 
         loop = asyncio.get_running_loop()
-        pieces = self._pieces.setdefault(uri, ReadPieces())
+        before = self._before.setdefault(uri, ReadBefore())
         is_new, main = uri not in self._mains, self._mains.get(uri)
         known = () if main is None else (main,)
         open_now = {real_path(one.path): OpenText(u, one) for u, one in self.documents.items()}

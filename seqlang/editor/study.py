@@ -25,9 +25,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from seqlang.check import Checked
-    from seqlang.loading import Loaded
+    from seqlang.loading import Loaded, ReadBefore
     from seqlang.text.findings import Finding, Span
-    from seqlang.text.pieces import ReadPieces
 
 FOLDERS_ABOVE: Final = 2
 """Folders above a file's own in which a show that includes it is looked for."""
@@ -186,7 +185,7 @@ def _open_with(study: Study, text: str) -> OpenText:
 
 
 def studied(
-    text: OpenText, texts: OpenTexts, near: Iterable[Path], pieces: ReadPieces
+    text: OpenText, texts: OpenTexts, near: Iterable[Path], before: ReadBefore
 ) -> tuple[Study, Path | None]:
     """A text read with its show, before any check, and the show's main file if that is another.
 
@@ -195,11 +194,11 @@ def studied(
     own = real_path(text.document.path)
     source = texts.show_of(own, near)
     if source is not None:
-        loaded = read_text(source, pieces, texts.read)
+        loaded = read_text(source, before, texts.read)
         path = _path_in(loaded.sources, own)
         if path is not None:
             return Study(*text, path, loaded, None, texts), Path(source.path)
-    loaded = read_text(text.document.source, pieces, texts.read)
+    loaded = read_text(text.document.source, before, texts.read)
     return Study(*text, text.document.path, loaded, None, texts), None
 
 

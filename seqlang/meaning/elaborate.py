@@ -81,6 +81,7 @@ if TYPE_CHECKING:
     from firmware_gen.chips import Chip
     from seqlang.meaning.alike.told import Likes
     from seqlang.meaning.alike.written import WrittenOut
+    from seqlang.meaning.kept_cues import KeptCues
     from seqlang.meaning.origins import Origins
     from seqlang.meaning.pose import OutputKind, Setting
     from seqlang.meaning.soonest import Beside, Fastest
@@ -104,13 +105,23 @@ class Elaborated:
     """What findings must know of what is described once and exists several times."""
 
 
-def elaborate(items: Sequence[TopLine], source: Source, forgiven: Iterable[str] = ()) -> Elaborated:
+def elaborate(
+    items: Sequence[TopLine],
+    source: Source,
+    forgiven: Iterable[str] = (),
+    kept: KeptCues | None = None,
+) -> Elaborated:
     """Rig and Score of a syntax tree, as far as they make sense, and every finding on the way.
 
-    `forgiven`: names declared in lines that could not be read.
+    `forgiven`: names declared in lines that could not be read. `kept`: the cues of the text's last
+    version; they are brought up to date.
     """
     out = written_out(items, source, forgiven)
-    once = partial(_elaborated, out, source, forgiven)
+    if kept is not None:
+        kept.turn(items, source, (*forgiven, *out.lost))
+    if out.ways or out.members:
+        kept = None  # what is written once is read several times
+    once = partial(_elaborated, out, source, forgiven, kept)
     made, fastest = once(None, {})
     if any(isinstance(one, Servo) and one.mount for one in made.show.rig.outputs):
         from sim.strain.coupling import coupled_show, show_reaches
@@ -142,6 +153,7 @@ def _elaborated(
     out: WrittenOut,
     source: Source,
     forgiven: Iterable[str],
+    kept: KeptCues | None,
     reaches: Mapping[str, JointLimits] | None,
     beside: Beside,
 ) -> tuple[Elaborated, Fastest]:
@@ -175,8 +187,9 @@ def _elaborated(
             reading, [line for line in lines if line.kind == "servo"], rig, outputs
         )
         rig = coupled_rig(rig, standing_reaches(rig) if reaches is None else reaches)
+        kept = None  # the rig hangs on the cues
     places: dict[str, Origin] = {}
-    made = score(reading, lines, cues, gestures, outputs, poses, rig, places)
+    made = score(reading, lines, cues, gestures, outputs, poses, rig, places, kept)
     found = tuple(_renamed(finding, items, source) for finding in reading.findings)
     elaborated = Elaborated(Show(rig, made), reading.origins, places, found, out.told)
     return elaborated, reading.fastest

@@ -19,17 +19,27 @@ class PassageText(NamedTuple):
     values: tuple[tuple[str, Place, str], ...] = ()
 
 
+class MarkedNode(NamedTuple):
+    """What a mark stands for: from node `first` to `last`, and the way that led there."""
+
+    first: object
+    last: object
+    parts: tuple[tuple[str, object], ...]
+    steps: tuple[PassageText, ...]
+    moved: int = 0
+    """So many characters behind where the nodes stand; such a node has no way that led to it."""
+
+
 class Origins(Mapping[int, Origin]):
-    """Origins by mark. A mark costs one list entry; its spans are made when asked for.
+    """Origins by mark. A mark costs one entry; its spans are made when asked for.
 
     Most values of a show are never at fault, so their spans are never made.
     """
 
     def __init__(self, path: str) -> None:
         self._path = path
-        self._nodes: list[
-            tuple[object, object, tuple[tuple[str, object], ...], tuple[PassageText, ...]]
-        ] = []
+        self._nodes: dict[int, MarkedNode] = {}
+        self._next = 0
         self._steps: tuple[PassageText, ...] = ()
 
     def apart(self) -> Origins:
@@ -79,24 +89,43 @@ class Origins(Mapping[int, Origin]):
 
     def mark(self, first: object, last: object, *parts: tuple[str, object]) -> int:
         """A new mark for what stands from node `first` to `last`, with the parts that are there."""
-        self._nodes.append((first, last, parts, self._steps))
-        return len(self._nodes) - 1
+        mark = self._next
+        self._nodes[mark] = MarkedNode(first, last, parts, self._steps)
+        self._next += 1
+        return mark
+
+    @property
+    def next_mark(self) -> int:
+        """The mark that is given next; those after it follow one by one."""
+        return self._next
+
+    def begin_at(self, mark: int) -> None:
+        """Give no mark below this one any more."""
+        self._next = max(self._next, mark)
+
+    def since(self, mark: int) -> dict[int, MarkedNode]:
+        """What the marks from this one on stand for."""
+        return {one: self._nodes[one] for one in range(mark, self._next)}
+
+    def take(self, nodes: Mapping[int, MarkedNode], moved: int) -> None:
+        """Marks of an earlier version, whose nodes now stand `moved` characters further on."""
+        for mark, node in nodes.items():
+            self._nodes[mark] = node if not moved else node._replace(moved=node.moved + moved)
 
     def __getitem__(self, mark: int) -> Origin:
-        if not 0 <= mark < len(self._nodes):
-            raise KeyError(mark)
-        first, last, parts, steps = self._nodes[mark]
+        first, last, parts, steps, moved = self._nodes[mark]
         return Origin(
-            self._reached(start_of(first), end_of(last), steps),
+            self._reached(start_of(first) + moved, end_of(last) + moved, steps),
             tuple(
-                (name, self._reached(*place(node), steps))
+                (name, self._reached(start + moved, end + moved, steps))
                 for name, node in parts
                 if node is not None
+                for start, end in (place(node),)
             ),
         )
 
     def __iter__(self) -> Iterator[int]:
-        return iter(range(len(self._nodes)))
+        return iter(self._nodes)
 
     def __len__(self) -> int:
         return len(self._nodes)

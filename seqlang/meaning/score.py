@@ -12,10 +12,11 @@ from lark import Token
 from seqlang.meaning.cue import CueMaker, without
 from seqlang.meaning.durations import Pacer, is_derived
 from seqlang.meaning.gesture import Gesture, gesture, plays_in
+from seqlang.meaning.kept_cues import KeptCue
 from seqlang.meaning.notes import declared
 from seqlang.meaning.output import start_delays
 from seqlang.meaning.remote import Remote, remote, run_time, usages
-from seqlang.meaning.stage import Loops, Made, Stage, Tally
+from seqlang.meaning.stage import MOST_STEPS_OF_SHOW, Loops, Made, Stage, Tally
 from seqlang.meaning.values import Reading
 from seqlang.text.findings import Origin
 from seqlang.text.syntax import (
@@ -27,6 +28,7 @@ from seqlang.text.syntax import (
     Play,
     StatementText,
     Strike,
+    place,
     start_of,
 )
 from sim.model import Cue, InTurn, Rig, Score, Show, Step, part_name
@@ -36,6 +38,7 @@ from sim.score.draws import numbered
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from seqlang.meaning.kept_cues import CueAndPart, KeptCues
     from seqlang.meaning.pose import OutputKind, Pose
 
 
@@ -48,8 +51,12 @@ def score(
     poses: Mapping[str, Pose],
     rig: Rig,
     places: dict[str, Origin],
+    kept: KeptCues | None = None,
 ) -> Score:
-    """The whole score; `places` is filled with what has no mark of its own."""
+    """The whole score; `places` is filled with what has no mark of its own.
+
+    `kept`: the cues of the text's last version, if they may be taken from it.
+    """
     named = _named(reading, texts, gestures)
     cues = {name: text for name, text in named.items() if isinstance(text, CueText)}
     made_of = {
@@ -69,7 +76,10 @@ def score(
     every: list[CueText | GestureText] = [*texts, *gestures]
     if any(_derived(text) for text in every):
         rest.update(_rest(stage, order, rig, distant))
-    made = _cues(stage, order, rig)
+        kept = None  # where each part can be left hangs on all cues
+    if kept is not None:
+        reading.origins.begin_at(kept.next_mark)
+    made = _cues(stage, order, rig, kept)
     _unplayed(reading, made_of, cues.values())
     return Score(
         title=_title(reading, lines, places),
@@ -202,41 +212,65 @@ def _circle(reading: Reading, names: Sequence[str], plays: Sequence[Play], is_cu
 
 
 def _cues(
-    stage: Stage, order: Sequence[CueText], rig: Rig
-) -> dict[str, tuple[Cue] | tuple[Cue, Cue]]:
+    stage: Stage, order: Sequence[CueText], rig: Rig, kept: KeptCues | None = None
+) -> dict[str, CueAndPart]:
     """By name, each cue and its part for letting go, if it has one."""
-    made: dict[str, tuple[Cue] | tuple[Cue, Cue]] = {}
     missing = frozenset(stage.outputs) - {output.name for output in rig.outputs}
-    played = cast("dict[str, Made]", stage.played)
-    for text in order:
-        name = str(text.name)
-        last = text.busy or text.title or text.name
-        statements, part = _apart(text)
-        way = stage.reading.ways.get(id(text))
-        with stage.reading.passing(way) if way else nullcontext():
-            body = CueMaker(stage).make(statements, text.keyword, last)
-        if missing:
-            body = body._replace(body=cast("InTurn", without(body.body, missing)))
-        played[name] = body
-        seed = _seed(stage.reading, text)
-        cue = Cue(
-            name=name,
-            title="" if text.title is None else str(text.title)[1:-1],
-            body=numbered(body.body, crc32(name.encode()) & SEED_MAX if seed is None else seed),
-            conflict="take" if text.busy is None else cast("Literal['take']", str(text.busy)),
-            mark=stage.reading.origins.mark(
-                text.keyword,
-                last,
-                ("name", text.name),
-                ("title", text.title),
-                ("conflict", text.busy),
-            ),
-            let_go=None if part is None else part_name(name),
-            seed=seed,
-        )
-        with stage.reading.passing(way) if way else nullcontext():
-            made[name] = (cue,) if part is None else (cue, _part(stage, cue, part, missing))
-    return made
+    if kept is None:
+        return {str(text.name): _made(stage, text, missing) for text in order}
+    return {str(text.name): _kept(stage, text, missing, kept) for text in order}
+
+
+def _kept(stage: Stage, text: CueText, missing: frozenset[str], known: KeptCues) -> CueAndPart:
+    """A cue as the last version had it, if it still says the same; else made, and kept."""
+    reading, tally = stage.reading, stage.tally
+    if any(isinstance(statement, Play) for statement in _statements(text)):
+        return _made(stage, text, missing)
+    start, end = place(text)
+    words = reading.source.text[start:end]
+    found = known.find(words)
+    if found is not None and tally.steps + found.steps <= MOST_STEPS_OF_SHOW:
+        tally.steps += found.steps
+        reading.origins.take(found.nodes, start - found.start)
+        cast("dict[str, Made]", stage.played)[str(text.name)] = found.body
+        known.keep(words, found)
+        return found.cues
+    mark, noted, steps = reading.origins.next_mark, len(reading.findings), tally.steps
+    cues = _made(stage, text, missing)
+    if len(reading.findings) == noted and not tally.is_full:
+        nodes, body = reading.origins.since(mark), stage.played[str(text.name)]
+        known.keep(words, KeptCue(start, body, cues, nodes, tally.steps - steps))
+    return cues
+
+
+def _made(stage: Stage, text: CueText, missing: frozenset[str]) -> CueAndPart:
+    name = str(text.name)
+    last = text.busy or text.title or text.name
+    statements, part = _apart(text)
+    way = stage.reading.ways.get(id(text))
+    with stage.reading.passing(way) if way else nullcontext():
+        body = CueMaker(stage).make(statements, text.keyword, last)
+    if missing:
+        body = body._replace(body=cast("InTurn", without(body.body, missing)))
+    cast("dict[str, Made]", stage.played)[name] = body
+    seed = _seed(stage.reading, text)
+    cue = Cue(
+        name=name,
+        title="" if text.title is None else str(text.title)[1:-1],
+        body=numbered(body.body, crc32(name.encode()) & SEED_MAX if seed is None else seed),
+        conflict="take" if text.busy is None else cast("Literal['take']", str(text.busy)),
+        mark=stage.reading.origins.mark(
+            text.keyword,
+            last,
+            ("name", text.name),
+            ("title", text.title),
+            ("conflict", text.busy),
+        ),
+        let_go=None if part is None else part_name(name),
+        seed=seed,
+    )
+    with stage.reading.passing(way) if way else nullcontext():
+        return (cue,) if part is None else (cue, _part(stage, cue, part, missing))
 
 
 def _seed(reading: Reading, text: CueText) -> int | None:

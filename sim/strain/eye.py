@@ -56,6 +56,7 @@ from sim.rehearsal.sampling import sample
 from sim.rehearsal.trajectories import Fading, Modulation, Trajectories
 from sim.rulebook import FRAME_MS
 from sim.score.tree import (
+    OneStep,
     acts,
     duration_ms,
     outputs_used,
@@ -141,11 +142,14 @@ class Sight:
         return found
 
 
-Rehearsed: TypeAlias = tuple[
-    tuple[Cue, ...], bool, tuple[tuple[str, Light], ...], tuple[Press, ...], int
-]
-"""What a rehearsal depends on besides the lights: the cues' own lights, what they find (and whether
-out of darkness), presses, and how long it goes on (ms)."""
+Cast: TypeAlias = "tuple[Cue, ...]"
+"""Cues that are rehearsed, with the light of each alone."""
+
+Circumstances: TypeAlias = "tuple[bool, tuple[tuple[str, Light], ...], tuple[Press, ...], int]"
+"""What a rehearsal depends on besides: what its cues find (and whether out of darkness), presses,
+and how long it goes on (ms)."""
+
+Rehearsals: TypeAlias = "dict[Cast, dict[Circumstances, Sight]]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,8 +204,8 @@ class Eye:
         draws = {name: cue.body for name, cue in self._written.items() if draws_something(cue)}
         self.bound = LightBound(self.show, draws)
         same = before is not None and before.show.rig == self.show.rig
-        self._earlier: dict[Rehearsed, Sight] = before._rehearsals if before and same else {}
-        self._rehearsals: dict[Rehearsed, Sight] = {}
+        self._earlier: Rehearsals = before._rehearsals if before is not None and same else {}
+        self._rehearsals: Rehearsals = {}
         self._seen: dict[str, tuple[Sight, ...]] = {}
         self._found: dict[str, tuple[Flash, ...]] = {}
         self._frames = 0
@@ -439,12 +443,13 @@ class Eye:
         length: int,
         as_written: bool = False,
     ) -> Sight:
-        cast = tuple(dict.fromkeys(_lights_alone(c, as_written) for c in cues))
-        asked = cast, entry.from_dark, tuple(entry.lights.items()), tuple(presses), length
-        sight = self._rehearsals.get(asked) or self._earlier.get(asked)
+        cast = tuple({c.name: _lights_alone(c, as_written) for c in cues}.values())
+        asked = entry.from_dark, tuple(entry.lights.items()), tuple(presses), length
+        of_cast = self._rehearsals.setdefault(cast, {})
+        sight = of_cast.get(asked) or self._earlier.get(cast, {}).get(asked)
         if sight is None:
             sight = self._watched(cast, entry, presses, length)
-        self._rehearsals[asked] = sight
+        of_cast[asked] = sight
         self._frames += sight.times_ms.size
         self._pixels += sight.times_ms.size * sight.pixels
         self._statements += sum(map(len, sight.trajectories.lights.values()))
@@ -479,15 +484,18 @@ def _all_to(lights: Mapping[str, Light]) -> Together:
     return Together(tuple(Fade(name, light, 0) for name, light in lights.items()))
 
 
-@lru_cache(maxsize=256)
 def _lights_alone(cue: Cue, as_written: bool) -> Cue:
     """The cue with a pause for each move, so that it is unrolled quickly."""
+    body = _still(OneStep(cue.body))
+    return replace(cue, body=body, conflict=cue.conflict if as_written else "take")
 
+
+@lru_cache(maxsize=256)
+def _still(root: OneStep) -> Step:
     def still(step: Step) -> Step:
         return Hold(step.duration_ms) if isinstance(step, Move) else step
 
-    body = swapped(cue.body, still)
-    return replace(cue, body=body, conflict=cue.conflict if as_written else "take")
+    return swapped(root.step, still)
 
 
 def _with_few_pixels(show: Show) -> Show:

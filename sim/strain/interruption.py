@@ -31,9 +31,9 @@ from sim.rehearsal.takeover import POSITIONS_PER_DEG, REAL_ARRAYS, Takeover, tak
 from sim.rulebook import CLOCK_PER_MS, FRAME_S
 from sim.score.law_numbers import law_numbers
 from sim.score.laws import at_share, ramp_shares, shape
-from sim.score.tree import PlannedMove, acts_in_time, glides, motion_limits, planned_moves
+from sim.score.tree import PlannedMove, acts_in_time, glides
 from sim.strain.envelope import OperatingPoints, operate
-from sim.strain.reachable import limits_in_motion
+from sim.strain.reachable import Reachable
 
 KEPT: Final = 256
 """Answers that are kept while a show is edited: those of the most servos, a few times over."""
@@ -102,15 +102,15 @@ class Cuts:
 def interruptions(
     show: Show,
     voltage_v: Mapping[str, float] | None = None,
-    planned: Iterable[PlannedMove] | None = None,
+    states: Reachable | None = None,
 ) -> tuple[Cuts, ...]:
     """The worst interruptions of every servo of a show.
 
-    `voltage_v`: what arrives, by board; None: as if each servo alone moved. `planned`: the show's
-    planned moves, if they are known already.
+    `voltage_v`: what arrives, by board; None: as if each servo alone moved. `states`: what the
+    show's planned moves reach, or those of them that are asked about.
     """
-    moves = planned_moves(show) if planned is None else tuple(planned)
-    limits, hardest = motion_limits(show, moves), limits_in_motion(show, moves)
+    states = Reachable(show) if states is None else states
+    moves, limits, hardest = states.planned, states.table, states.in_motion
     own: dict[str, list[PlannedMove]] = {}
     for move in moves:
         own.setdefault(move.move.output, []).append(move)
@@ -175,11 +175,23 @@ def _of_servo(
     hardest: tuple[float, float],
     voltage_v: float | None,
 ) -> Cuts:
-    motions = tuple(_motions(planned))
-    return _worst_cuts(
-        *(show.rig, one, motions, cutting, show.score.idle, show.score.stop_ms),
+    motions = {_unmarked(each): each for each in _motions(planned)}
+    thens = {(cue, takes, replace(then, mark=NO_MARK)): then for cue, takes, then in cutting}
+    cuts = _worst_cuts(
+        *(show.rig, one, tuple(motions), tuple(thens), show.score.idle, show.score.stop_ms),
         *(limits, hardest, voltage_v),
     )
+    asked = {(cue, unmarked): then for (cue, _, unmarked), then in thens.items()}
+    found = (
+        replace(cut, moving=motions[cut.moving], then=asked.get((cut.by, cut.then), cut.then))
+        for cut in cuts.found
+    )
+    return replace(cuts, found=tuple(found))
+
+
+def _unmarked(planned: PlannedMove) -> PlannedMove:
+    """Without the place where it was written, which changes with every edit above it."""
+    return replace(planned, move=replace(planned.move, mark=NO_MARK))
 
 
 @lru_cache(maxsize=KEPT)
@@ -194,7 +206,7 @@ def _worst_cuts(
     hardest: tuple[float, float],
     voltage_v: float | None,
 ) -> Cuts:
-    """The worst of all pairs; found again while a text is edited elsewhere."""
+    """The worst of all pairs, unmarked; found again while a text is edited elsewhere."""
     bound = bound_share(rig, one, hardest, voltage_v)
     keeps = bound <= 1.0 - rig.wearer.margin
     pairs = _selected(one, _pairs(one, motions, cutting, idle, stop_ms), limits)

@@ -156,7 +156,7 @@ class Reachable:
         )
 
     @cached_property
-    def _table(self) -> Mapping[str, tuple[int, int]]:
+    def table(self) -> Mapping[str, tuple[int, int]]:
         """The limits that a table states, by servo."""
         return motion_limits(self.show, self.planned)
 
@@ -166,7 +166,7 @@ class Reachable:
 
         Those of its table; a `uniform` move also starts and ends within a frame.
         """
-        table = self._table
+        table = self.table
         moved = {one.move.output for one in self.planned if one.move.angle_deg != one.from_deg}
         jumping = {one.move.output for one in self.planned if one.move.law.name == "uniform"}
         return {
@@ -178,7 +178,7 @@ class Reachable:
     @cached_property
     def reaches(self) -> Mapping[str, JointLimits]:
         """How far, how fast and how hard each part goes in the show, whatever interrupts what."""
-        table = self._table
+        table = self.table
         found = {}
         for name, own in self.stands_deg.items():
             speed, accel = self.in_motion.get(name, table[name])
@@ -191,6 +191,15 @@ class Reachable:
             found[name] = JointLimits(between, float(speed), float(accel))
         return found
 
+    @cached_property
+    def _peak_deg_s2(self) -> Mapping[str, float]:
+        """The greatest acceleration (deg/s2) of any planned move, by servo."""
+        found: dict[str, float] = {}
+        for one in self.planned:
+            name = one.move.output
+            found[name] = max(found.get(name, 0.0), _peak_deg_s2(one))
+        return found
+
     def _overshoot_deg(self, name: str, table: tuple[int, int]) -> float:
         """How far a part that is taken over may brake beyond its target.
 
@@ -198,7 +207,7 @@ class Reachable:
         move does, v**2 / (2 a). A brake ends within the travel in any case.
         """
         speed, accel = table
-        if all(_peak_deg_s2(one) <= accel for one in self.planned if one.move.output == name):
+        if self._peak_deg_s2.get(name, 0.0) <= accel:
             return 0.0
         return speed**2 / (2.0 * accel)
 
@@ -265,13 +274,6 @@ def _on_the_way_s(way_deg: float, speed_deg_s: float, constant_s: float) -> floa
         done = speed_deg_s * (middle - constant_s * (1.0 - exp(-middle / constant_s)))
         low, high = (middle, high) if done < way_deg else (low, middle)
     return high
-
-
-def limits_in_motion(
-    show: Show, planned: Iterable[PlannedMove] | None = None
-) -> Mapping[str, tuple[float, float]]:
-    """`Reachable.in_motion` of a show."""
-    return Reachable(show, planned).in_motion
 
 
 def _peak_deg_s2(planned: PlannedMove) -> float:

@@ -11,9 +11,9 @@ from seqlang.editor.document import Document
 from seqlang.editor.moved import moved_along
 from seqlang.editor.server import _diagnostic
 from seqlang.editor.study import OpenText, OpenTexts, studied
+from seqlang.loading import ReadBefore
 from seqlang.meaning.values import Reading
 from seqlang.text.findings import Finding, Passage, Span
-from seqlang.text.pieces import ReadPieces
 from seqlang.text.render import as_json, text
 from seqlang.text.sarif import as_sarif
 from seqlang.text.source import Source
@@ -75,7 +75,7 @@ def test_the_trail_of_a_finding_is_in_its_json_and_its_sarif() -> None:
 
 def test_an_editor_is_told_the_places_of_a_trail_and_reads_the_rest() -> None:
     text_ = OpenText("file:///show.cues", Document.of(SOURCE.path, TEXT))
-    study, _ = studied(text_, OpenTexts({}), (), ReadPieces())
+    study, _ = studied(text_, OpenTexts({}), (), ReadBefore())
     told = _diagnostic(study, finding(LEFT, call(2)))
     assert told.message.splitlines() == ["`fin` cannot go there", "on the left side"]
     (place,) = told.related_information or []

@@ -41,6 +41,7 @@ from sim.rulebook import FRAME_MS
 from sim.score.tree import PlannedMove, swapped
 from sim.strain.envelope import assess
 from sim.strain.interruption import STOP, Cuts, Interruption, interruptions
+from sim.strain.reachable import Reachable
 
 SLACK = 0.01
 """A share of the line by which an interruption may go over the margin without a word: a move at
@@ -162,7 +163,9 @@ def _least_factor(context: Context, name: str, moves: Sequence[Move]) -> float |
         lasts = {move.mark: ceil(move.duration_ms * factor) for move in moves}
         show = _with_durations(context.sound_show, lasts)
         own = [replace(one, move=_lasting(one.move, lasts)) for one in planned]
-        cuts = next(c for c in interruptions(show, context.rated_v, own) if c.servo == name)
+        cuts = next(
+            c for c in interruptions(show, context.rated_v, Reachable(show, own)) if c.servo == name
+        )
         return not _goes_over(context, cuts, SLACK / 2.0) and _all_pass(context, name, own, lasts)
 
     planned = [one for one in context.planned if one.move.output == name]
@@ -221,7 +224,7 @@ def _braking_softer(context: Context, name: str) -> Fix | None:
 
     def keeps(accel_deg_s2: float) -> bool:
         show = _with_servo(context.sound_show, replace(servo, accel_deg_s2=accel_deg_s2))
-        cuts = next(c for c in interruptions(show, planned=own) if c.servo == name)
+        cuts = next(c for c in interruptions(show, states=Reachable(show, own)) if c.servo == name)
         return cuts.bound_keeps or max(cut.share for cut in cuts.found) <= limit + SLACK / 2.0
 
     if low >= high or not keeps(low):
