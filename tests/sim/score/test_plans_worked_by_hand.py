@@ -23,7 +23,7 @@ from sim.score.law_numbers import law_numbers, table_law
 from sim.score.laws import LAW_NAMES, forms
 from sim.score.program import Fork, LoopEnd, LoopStart, Wait
 from sim.score.threads import ThreadError, program, reserved, threads
-from sim.score.tree import motion_limits, ready_ms, rest_angles
+from sim.score.tree import motion_limits, planned_moves, ready_ms, rest_angles
 from tests.sim.small_shows import BACK, TAIL, show_of
 
 
@@ -185,3 +185,22 @@ def test_boards_are_ready_when_the_one_with_most_servos_has_enabled_them() -> No
     assert ready_ms(replace(show, rig=rig)) == 400
     assert ready_ms(replace(show, rig=replace(rig, outputs=(TAIL,)))) == 200
     assert ready_ms(replace(show, rig=replace(rig, outputs=()))) == 0
+
+
+def test_a_strand_glides_back_within_the_limits_of_the_moves_that_are_written() -> None:
+    """The fastest goes from 30 deg to -20 deg in 4 s: 15/8 x 50 / 4 = 23.4 deg/s. A table states
+    25, one over what is rounded up, so 30 deg back take 15/8 x 30 / 24 = 2.344 s."""
+    sway = Cue("sway", "", Repeat(InTurn((fin(5.0), fin(0.0))), None))
+    stretch = Cue("stretch", "", InTurn((fin(-20.0, 4000), fin(30.0, 8000))))
+    show = show_of(sway, stretch, idle=("sway",))
+    strong = tuple(
+        replace(one, accel_deg_s2=1000.0) if one.name == "fin" else one for one in show.rig.outputs
+    )
+    show = replace(show, rig=replace(show.rig, outputs=strong))
+    assert motion_limits(show)["fin"] == (25, 1000)
+    back = {
+        one.move.angle_deg: one.move.duration_ms
+        for one in planned_moves(show)
+        if one.cue == "sway" and one.from_deg == 30.0
+    }
+    assert back == {0.0: 2344, 5.0: 1954}
