@@ -197,7 +197,7 @@ def test_a_strand_glides_back_within_the_limits_of_the_moves_that_are_written() 
         replace(one, accel_deg_s2=1000.0) if one.name == "fin" else one for one in show.rig.outputs
     )
     show = replace(show, rig=replace(show.rig, outputs=strong))
-    assert motion_limits(show)["fin"] == (25, 1000)
+    assert motion_limits(show)["fin"] == (25, 1001)
     back = {
         one.move.angle_deg: one.move.duration_ms
         for one in planned_moves(show)
