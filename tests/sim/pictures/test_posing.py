@@ -7,8 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sim.pictures.creature import DrawnPart, Outline
+from sim.model import Board, Load, Mount, Rig, Score, Show, Slide
+from sim.pictures.creature import DrawnPart, Outline, creature
 from sim.pictures.posing import View, limbs, looked_at, posed, reach_m
+from tests.sim.jaw import JAW
 
 ARM = DrawnPart(
     name="arm",
@@ -112,3 +114,16 @@ def test_each_view_looks_along_one_axis() -> None:
     place = np.array([1.0, 2.0, 3.0])
     views: tuple[View, ...] = ("side", "above", "front")
     assert [looked_at(view, place).tolist() for view in views] == [[1, 3], [1, 2], [2, 3]]
+
+
+@pytest.mark.parametrize(("lowers", "sense"), [(False, 1), (True, -1)])
+def test_a_part_has_the_sense_in_which_it_rises_and_one_that_slides_that_of_its_carrier(
+    lowers: bool, sense: int
+) -> None:
+    slide = Load(slide=Slide(0.02, 90.0))
+    rail = replace(JAW, name="rail", load=slide)
+    jaw = replace(JAW, load=replace(JAW.load, lowers=lowers))
+    tooth = replace(JAW, name="tooth", load=slide, mount=Mount("jaw", 0.05))
+    rig = Rig(boards=(Board("b", "atmega328p", 1),), outputs=(rail, tooth, jaw))
+    found = {part.name: part.sense for part in creature(Show(rig, Score("")))}
+    assert found == {"rail": 1, "jaw": sense, "tooth": sense}
