@@ -28,6 +28,7 @@ from firmware_gen.player.player import Player
 from firmware_gen.table.layout import FOLLOWS, LEADS, LOOP_HELD
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack
 from firmware_gen.table.records import BindingRecord, CueRecord, ServoRecord, Table
+from sim.rehearsal.leading import HubRun, HubState
 from sim.rulebook import FRAME_CLOCK
 from tests.firmware_gen.host.boards import ApartPlayer
 from tests.firmware_gen.host.core import available
@@ -538,6 +539,16 @@ def test_the_state_is_laid_out_as_stated() -> None:
 def test_any_state_is_read_and_means_one_thing(payload: bytes) -> None:
     show, state = unpack(payload)
     assert unpack(pack(show, state)) == (show, state)
+
+
+def test_a_state_tells_the_low_bits_of_what_is_long_and_no_age_over_the_greatest() -> None:
+    """LINK.md, section 7: after 22 minutes frames begin again from 0, and ages stop."""
+    run = HubRun(5, 0x1234, 200, 2**24 + 7, held=True, again=False, let_go=True)
+    state = HubState(65536 + 9, "limp", True, frozenset({5, 7}), 0x030201, run)
+    told = pack(0xAABBCCDD, state)
+    wanted = [9, 0, 0xDD, 0xCC, 0x0C, 0xA0, 1, 2, 3, 0x2D, 0x34, 0x12, 200, 255, 255, 255]
+    assert list(told) == wanted
+    assert unpack(told) == (0xCCDD, replace(state, frame=9, run=replace(run, age=2**24 - 1)))
 
 
 MODES = {
