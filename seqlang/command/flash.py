@@ -14,6 +14,7 @@ from seqlang.command._board import VIRTUAL, connected, named, port_options
 from seqlang.command._first_flash import FirstFlash
 from seqlang.command._form import format_option, say
 from seqlang.command._progress import Bar
+from seqlang.command._set_of_boards import SetOfBoards
 from seqlang.command._show import demanded, read_and_check
 from seqlang.command._show_on import telling
 from seqlang.command._upload import boot_options
@@ -62,8 +63,9 @@ def command(
 
     The board plays its old show until the new one is stored and verified; then the new one starts
     from its safe pose: keep clear of the parts. With --merged it plays nothing meanwhile. Before
-    the first flash of a show its cautions stand in full. Exit status 1 if the show has errors, 3
-    if board or link fail.
+    the first flash of a show its cautions stand in full. Of a show with several boards it says
+    which to plug in next: each is known by its address, and what it was given is remembered. Exit
+    status 1 if the show has errors, 3 if board or link fail.
 
     Example: bellcrank flash first.cues --port virtual
     """
@@ -88,14 +90,16 @@ def command(
         spare = readdress or port == VIRTUAL
         done = put(link, show, board, spare, quiet=form == "json", show_on=show_on)
         first.remember(port)
-        left = [each.board for each in show.compiled.boards if each.board.address != done.address]
+        boards = SetOfBoards(file, show.compiled)
+        if port is None or port.partition(":")[0] != VIRTUAL:
+            boards.remember(done.address)
+        left = boards.left(done.address)
         if form == "json":
             click.echo(json.dumps(_record(done, [each.name for each in left]), indent=2))
             return
         say(_account(link, done))
-        if left:
-            names = ", ".join(f"`{each.name}` (address {each.address})" for each in left)
-            say(f"the show's other boards, each to be flashed too: {names}")
+        for words in boards.words(done.address):
+            say(words)
 
 
 def put(

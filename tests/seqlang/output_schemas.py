@@ -146,7 +146,10 @@ SCHEMAS: dict[str, Schema] = {
             crc={"type": "string", "pattern": "^[0-9A-F]{4}$"},
             repeats=said(WHOLE, "frames that were sent again"),
             restarts=said(WHOLE, "times that the transfer began anew"),
-            left=said(array(TEXT), "the show's other boards, not flashed"),
+            left=said(
+                array(TEXT),
+                "the show's other boards that were not given this version from this computer",
+            ),
         ),
         said(
             whole(show_on={"enum": ["old", "new", "unknown"]}),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import socket
 import subprocess
@@ -9,6 +10,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
@@ -18,6 +20,9 @@ from terminal import on_a_terminal
 from firmware_gen.board.virtual import Server, VirtualBoard, stored_eeprom
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import ReportedMode
+from seqlang.check import check
+from seqlang.loading import load
+from tests.firmware_gen.page_shows import LED
 
 ENDS_S = 6.0
 """Far more than anything here takes; that giving up keeps to two seconds of the port's own clock is
@@ -130,9 +135,47 @@ def test_of_a_show_for_two_boards_the_connected_one_gets_its_own_table(
     assert first.status == 0
     again = Outcome(capsys, "flash", str(pair), "--port", served.url)
     assert "table of board `tail`" in again.out
-    assert "other boards, each to be flashed too: `box` (address 1)" in again.out
+    assert "next, plug in board `box` (address 1), which was not given the show" in again.out
     served.stop()
     assert served.virtual.board.slots.table == table_of(pair, "tail")
+
+
+def test_flash_says_which_board_is_next_until_all_have_the_same_version(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Virtual boards stand in for those that are plugged in one after another."""
+    file = tmp_path / "newt.cues"
+    file.write_text(LED)
+    shown = check(load(file)).show
+    assert shown is not None
+    boards = {one.name: Server(VirtualBoard(chip=one.chip)) for one in shown.compiled.boards}
+    with ExitStack() as stack:
+        for server in boards.values():
+            stack.enter_context(server)
+
+        def flashed(name: str) -> str:
+            words = ("--port", boards[name].url, "--board", name)
+            done = Outcome(capsys, "flash", str(file), *words)
+            assert done.status == 0, done.err
+            return " ".join(done.out.split())
+
+        said = flashed("tail")
+        assert "next, plug in board `trunk` (address 1), which was not given the show" in said
+        assert "then: `crest` (address 3)" in said
+        assert "mixed" not in said
+        assert "next, plug in board `crest` (address 3)" in flashed("trunk")
+        assert "all boards of the show were given this version" in flashed("crest")
+        file.write_text(LED.replace("for ten seconds", "for long"))
+        said = flashed("trunk")
+        assert "all boards of the show" in said  # a title is no part of the tables
+        file.write_text(LED.replace("tip to 6 deg in 2 s", "tip to 7 deg in 2 s"))
+        said = flashed("trunk")
+        assert "plug in board `tail` (address 2), which has another version of the show" in said
+        assert "until then the set is mixed" in said
+        done = Outcome(
+            capsys, *("flash", str(file), "--port", boards["tail"].url, "--format", "json")
+        )
+        assert json.loads(done.out)["left"] == ["crest"]
 
 
 def test_a_blank_board_and_a_show_for_two_ask_which_it_is(
