@@ -39,6 +39,7 @@ from sim.rulebook import (
     OUTPUTS,
     STRANDS,
     THREADS,
+    WAYS_OF_A_PASS,
 )
 from sim.strain.eye import MOST_FRAMES, MOST_LOOKS, MOST_PIXELS, MOST_STATEMENTS
 
@@ -74,6 +75,7 @@ KEPT: dict[str, tuple[float, ...]] = {
     "too-many-threads": (THREADS, LOOP_DEPTH),
     "too-many-includes": (MOST_INCLUDED, MOST_INCLUDED_DEEP),
     "strands-clash": (STRANDS,),
+    "too-many-ways": (WAYS_OF_A_PASS,),
 }
 """The numbers in what a finding says is checked, in order."""
 
