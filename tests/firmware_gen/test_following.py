@@ -455,6 +455,16 @@ def test_stop_and_limp_reach_every_board_within_two_frames(mode: ReportedMode, w
     assert {node.mode for node in creature.nodes} == {ReportedMode.READY}
 
 
+def test_a_board_takes_a_jog_only_while_it_is_limp() -> None:
+    player = Player(boards(1)[0])
+    for _ in range(60):
+        player.frame()
+    assert not player.jog(0, 4000)
+    player.limp()
+    player.frame()
+    assert player.jog(0, 4000)
+
+
 def jogged(creature: Creature) -> Any:
     """Its first follower, made limp, and a servo of it turned."""
     node = creature.nodes[0]
