@@ -60,12 +60,13 @@ class ReadBefore:
         self.cues = KeptCues()
 
 
-def load(path: str | Path) -> Loaded:
+def load(path: str | Path, before: ReadBefore | None = None) -> Loaded:
     """Read the show in a file. What is wrong with it is among the findings, never raised.
 
-    Raises OSError if the file cannot be opened.
+    `before`: what was read of an earlier version of it. Raises OSError if the file cannot be
+    opened.
     """
-    return _loaded(*read(Path(path)), str(path))
+    return _loaded(*read(Path(path)), str(path), before)
 
 
 def load_string(text: str, name: str) -> Loaded:
@@ -73,11 +74,13 @@ def load_string(text: str, name: str) -> Loaded:
     return _loaded(*decoded(text.encode("utf-8", "surrogatepass"), name), name)
 
 
-def _loaded(text: str, finding: Finding | None, path: str) -> Loaded:
+def _loaded(
+    text: str, finding: Finding | None, path: str, before: ReadBefore | None = None
+) -> Loaded:
     source = Source(path, text if text.endswith("\n") else text + "\n")
     if finding is not None:
         return Loaded(None, {}, {}, {source.path: source}, (finding,))
-    return load_text(source)
+    return with_fixes_tried(read_text(source, before), before)
 
 
 def load_text(source: Source, read_file: ReadFile | None = None) -> Loaded:

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any, Final
 from firmware_gen.page.page import as_json, laid_out, page_data, waiting
 from seqlang.check import check
 from seqlang.command._page_notes import page_notes
-from seqlang.loading import load
+from seqlang.loading import ReadBefore, load
 from seqlang.text.render import text
 from sim.rehearsal.run_through import LongRehearsalError, run_through
 
@@ -60,11 +60,23 @@ class ShowVersion:
         return f"event: show\ndata: {as_json(news)}\n\n".encode()
 
 
-def version_of(path: Path) -> ShowVersion:
-    """Read, check and rehearse a show. OSError if its file cannot be opened."""
-    loaded = load(path)
+class LastVersion:
+    """What was found out about the last version of a show: what is alike is not worked out anew."""
+
+    def __init__(self) -> None:
+        self.read = ReadBefore()
+        self.checked: Checked | None = None
+
+
+def version_of(path: Path, last: LastVersion | None = None) -> ShowVersion:
+    """Read, check and rehearse a show. OSError if its file cannot be opened.
+
+    `last` is brought up to date.
+    """
+    last = LastVersion() if last is None else last
+    loaded = load(path, last.read)
     files = tuple(map(Path, loaded.sources))
-    found = check(loaded)
+    found = last.checked = check(loaded, int, last.checked)
     if found.show is None:
         wrong = [finding for finding in found.findings if finding.severity == "error"]
         return ShowVersion(None, text(wrong, loaded.sources), files)
@@ -91,13 +103,14 @@ def versions(path: Path) -> Iterator[ShowVersion]:
     """The version in a file, then one for each change of it or of what it includes. Never ends."""
     files: tuple[Path, ...] = (path,)
     before: object = None
+    last = LastVersion()
     while True:
         seen = _seen(files)
         if seen is None or seen == before:
             time.sleep(LOOK_S)
             continue
         try:
-            version = version_of(path)
+            version = version_of(path, last)
         except OSError:
             continue
         if version.data is None and before is not None:
