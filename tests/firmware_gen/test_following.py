@@ -569,8 +569,8 @@ MODES = {
 }
 
 
-@pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
-def test_every_way_between_states_is_the_one_in_the_table(make: Any) -> None:
+def stated_ways() -> list[tuple[str, str, str]]:
+    """The table of states in TABLE.md: where a board is, what happens, and where it is then."""
     section = (PAGES / "TABLE.md").read_text("utf-8").split("States and ways between them.")[1]
     rows = [
         [cell.strip() for cell in line.strip("|").split("|")]
@@ -579,10 +579,18 @@ def test_every_way_between_states_is_the_one_in_the_table(make: Any) -> None:
     ]
     head, *stated = rows
     assert [row[0] for row in stated] == ["starting", "ready", "stopping", "limp", STOPPED_HERE]
-    for here, *ways in stated:
-        for column, wanted in zip(head[1:], ways, strict=True):
-            for leader in MODES.get(column, ("ready",)):
-                assert went(make, here, column, leader) == wanted, f"{here}, {column}: {leader}"
+    return [
+        (here, column, wanted)
+        for here, *ways in stated
+        for column, wanted in zip(head[1:], ways, strict=True)
+    ]
+
+
+@pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
+def test_every_way_between_states_is_the_one_in_the_table(make: Any) -> None:
+    for here, column, wanted in stated_ways():
+        for leader in MODES.get(column, ("ready",)):
+            assert went(make, here, column, leader) == wanted, f"{here}, {column}: {leader}"
 
 
 STOPPED_HERE = "limp, stopped here"
