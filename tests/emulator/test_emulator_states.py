@@ -40,7 +40,7 @@ WAYS = [
 ]
 
 
-class Follower:
+class ChipInHand:
     """A board on the emulated chip, with the line and the link in a test's hands."""
 
     def __init__(self, board: EmulatedBoard) -> None:
@@ -100,7 +100,7 @@ def test_the_chip_goes_every_way_between_states(
     _, (table,) = boards(2)
     table = replace(table, stop_time=255, enable_interval=25)
     with shipped_for(HUB).board(in_slot(encode_table(table))) as board:
-        follower = Follower(board)
+        follower = ChipInHand(board)
         follower.bring_into(here)
         if transfers:
             follower.begin_transfer()
