@@ -603,6 +603,27 @@ class Input:
     """How long a new level must stand before it counts, at most."""
 
 
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Pulses of a channel, in us, that hold a button down."""
+
+    low_us: float
+    high_us: float
+    button: int
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """A channel of a hobby radio: its pulses arrive at a pin of a board."""
+
+    name: str
+    board: str
+    pin: int
+    bands: tuple[Band, ...]
+    mark: int = NO_MARK
+
+
 Gait: TypeAlias = Literal["stands", "walks", "dances", "jumps"]
 """How the wearer moves; `sim.rig.disturbance` has the accelerations."""
 
@@ -635,6 +656,7 @@ class Rig:
     """In the order of the text; a board's output numbers follow this order."""
     inputs: tuple[Input, ...] = ()
     wearer: Wearer = Wearer()
+    channels: tuple[Channel, ...] = ()
 
     @property
     def leader(self) -> Board | None:

@@ -78,6 +78,24 @@ LONGEST_LONG_FRAMES: Final = 250
 SENSES: Final = 48
 """What a board senses beyond plain contacts, of all kinds together: one for each button, and
 others."""
+CHANNEL_RANGE_US: Final = (800, 2200)
+"""us. Channel pulses of hobby radios have 1000 to 2000 us, and some 100 us more with a wide throw
+(common practice, no source)."""
+CHANNEL_RANGE: Final = (2 * CHANNEL_RANGE_US[0], 2 * CHANNEL_RANGE_US[1])
+"""Ticks. What is shorter or longer is no pulse of a channel."""
+CHANNEL_SLACK: Final = 50
+"""Ticks, 25 us. A band is left that much beyond its ends: receivers tremble by a few us (common
+practice, no source)."""
+CHANNEL_GOOD: Final = 10
+"""So many pulses in a row make a channel live, about a quarter of a second of clear reception."""
+CHANNEL_GAP_FRAMES: Final = 3
+"""Frames without a pulse that are no gap: pulses come every 10 to 25 ms, frames every 20."""
+CHANNEL_LOST_FRAMES: Final = 25
+"""Frames, half a second. Silent for so long, a channel is lost."""
+BANDS: Final = 16
+"""Of a board's channels together."""
+CHANNELS: Final = 3
+"""Of a board: as many as a chip has timers that measure (an entry may have fewer)."""
 TWICE_FRAMES: Final = 20
 """Frames, 400 ms. Two presses that begin within it are a double press (common practice, no
 source)."""

@@ -7,7 +7,8 @@
 
 enum {
     SOME = BC_PIN_SERVO | BC_PIN_STRIP | BC_PIN_SWITCH | BC_PIN_INPUT,
-    ALL = SOME | BC_PIN_LAMP, /* a timer's output */
+    ALL = SOME | BC_PIN_LAMP,     /* a timer's output */
+    MEAS = SOME | BC_PIN_CHANNEL, /* a timer's capture input */
 };
 
 /* Not for shows, 0: PE0, PE1 link; PG6, PG7 do not exist. */
@@ -16,13 +17,13 @@ static const uint8_t jobs[8 * BC_PORTS] PROGMEM = {
     SOME, SOME, SOME, SOME, ALL,  SOME, SOME, ALL,  /* port B */
     SOME, SOME, SOME, SOME, SOME, SOME, SOME, SOME, /* port C */
     SOME, SOME, SOME, SOME, SOME, SOME, SOME, SOME, /* port D */
-    0,    0,    SOME, ALL,  ALL,  ALL,  SOME, SOME, /* port E */
+    0,    0,    SOME, ALL,  ALL,  ALL,  SOME, MEAS, /* port E */
     SOME, SOME, SOME, SOME, SOME, SOME, SOME, SOME, /* port F */
     SOME, SOME, SOME, SOME, SOME, ALL,  0,    0,    /* port G */
     SOME, SOME, SOME, ALL,  ALL,  ALL,  ALL,  SOME, /* port H */
     SOME, SOME, SOME, SOME, SOME, SOME, SOME, SOME, /* port J */
     SOME, SOME, SOME, SOME, SOME, SOME, SOME, SOME, /* port K */
-    SOME, SOME, SOME, ALL,  ALL,  ALL,  SOME, SOME, /* port L */
+    MEAS, MEAS, SOME, ALL,  ALL,  ALL,  SOME, SOME, /* port L */
 };
 
 uint8_t bc_hal_pin(uint8_t pin) { return pin < sizeof jobs ? pgm_read_byte(&jobs[pin]) : 0; }

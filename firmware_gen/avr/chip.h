@@ -103,6 +103,14 @@ void line_listen(void); /* give the core what came */
 #define line_listen() ((void)0) /* boards and host share one line */
 #endif
 
+/* -- the chip's folder, measure.c, of a chip with senses: pulses of a radio's channels ----- */
+
+#if BC_CHIP_SENSES
+void measure_clear(void);
+#else
+#define measure_clear() ((void)0)
+#endif
+
 /* -- the chip's folder, channels.c: the compare channels that lamps hang on; parts.h sets them */
 
 uint8_t channel_pin(uint8_t channel);

@@ -81,6 +81,18 @@ CHIP: Final = Chip(
     follows=True,
     joins=True,
     senses=True,
+    # Alternate Functions of ports E and L: ICP3, ICP4, ICP5. ICP1 belongs to the timer of the servo
+    # pulses.
+    channels=MappingProxyType(
+        {
+            _PINS[pin]: (timer, frozenset(_PINS[lamp] for lamp in lamps.split()))
+            for pin, timer, lamps in (
+                ("PE7", "timer 3", "PE3 PE4 PE5"),
+                ("PL0", "timer 4", "PH3 PH4 PH5"),
+                ("PL1", "timer 5", "PL3 PL4 PL5"),
+            )
+        }
+    ),
     pins=_PINS,
     reserved=named(
         _PINS,

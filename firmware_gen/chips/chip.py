@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 if TYPE_CHECKING:
     from sim.model import Electrics
 
-Job: TypeAlias = Literal["servo", "lamp", "strip", "switch", "input"]
+Job: TypeAlias = Literal["servo", "lamp", "strip", "switch", "input", "channel"]
 
 BITS: Final = 8
 """Pins of a port."""
@@ -123,6 +123,9 @@ class Chip:
     """Whether its firmware, where it follows another board, joins what it missed the start of."""
     senses: bool
     """Whether its firmware knows more of inputs than that a button goes down and up."""
+    channels: Mapping[int, tuple[str, frozenset[int]]]
+    """Pins at which a timer measures a radio's channel, by number, with the timer's name and the
+    pins whose PWM channels it then has not got."""
     pins: Mapping[str, int]
     """Every port pin of the package by name, reserved ones included."""
     reserved: Mapping[int, str]
@@ -173,6 +176,8 @@ class Chip:
         """Numbers of the pins that can do a job."""
         if job == "lamp":
             return frozenset(self.pwm)
+        if job == "channel":
+            return frozenset(self.channels)
         return frozenset(self.pins.values()) - frozenset(self.reserved)
 
     @property
@@ -203,6 +208,8 @@ class Chip:
             return self.reserved[pin]
         if pin in self.pins_for(job):
             return None
+        if job == "channel":
+            return "no timer measures pulses there"
         return self.timed.get(pin, "it has no hardware PWM channel")
 
 

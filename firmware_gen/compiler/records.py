@@ -10,6 +10,8 @@ from typing import TypeVar
 from firmware_gen.table.laws import UNIFORM_ID, law_parameters
 from firmware_gen.table.layout import ORDERS
 from firmware_gen.table.records import (
+    BandRecord,
+    ChannelRecord,
     InputRecord,
     LampRecord,
     LawRecord,
@@ -185,7 +187,22 @@ def sense_records(show: Show, board: Board) -> tuple[SenseRecord, ...]:
     own = (one for one in show.rig.inputs if one.board == board.name)
     times = (max(1, ceil(one.settle_ms / SETTLE_MS)) for one in own)
     settling = tuple(SettlingRecord(n, many) for n, many in enumerate(times) if many > 1)
-    return waits + settling
+    return waits + settling + _channel_records(show, board)
+
+
+def _channel_records(show: Show, board: Board) -> tuple[SenseRecord, ...]:
+    own = [one for one in show.rig.channels if one.board == board.name]
+    bands = tuple(
+        BandRecord(
+            number,
+            round(PULSE_STEPS_PER_US * band.low_us),
+            round(PULSE_STEPS_PER_US * band.high_us),
+            band.button,
+        )
+        for number, one in enumerate(own)
+        for band in one.bands
+    )
+    return (*(ChannelRecord(one.pin) for one in own), *bands)
 
 
 class Palette:

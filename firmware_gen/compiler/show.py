@@ -222,7 +222,11 @@ def _check_senses(show: Show, board: Board, chip: Chip, cues: Sequence[Cue]) -> 
     used = {one.button for one in show.score.bindings if one.cue in names}
     beyond = [one for one in show.score.bindings if one.button in used and not one.is_plain]
     slow = [i for i in show.rig.inputs if i.board == board.name and i.settle_ms > SETTLE_MS]
-    for mark in (*(one.mark for one in beyond), *(one.mark for one in slow)):
+    received = [one for one in show.rig.channels if one.board == board.name]
+    marks = [one.mark for one in beyond]
+    marks += [one.mark for one in slow]
+    marks += [one.mark for one in received]
+    for mark in marks:
         raise CompileError(
             "press-beyond-chip",
             f"board `{board.name}` is to know this of a button, and {chip.title} cannot",

@@ -38,6 +38,9 @@ struct check {
     bool pin_is_bad;         /* told after faults of records */
 #if BC_CHIP_SENSES
     uint16_t cues_end;
+    uint8_t lamps[BC_PORTS]; /* pins that are lamps, a bit each */
+    uint8_t channels;
+    uint8_t bands;
 #endif
     uint16_t pointers_end; /* behind the last op that points to a thread; 0: there is none */
 };
@@ -124,6 +127,18 @@ static void take_pin(struct check *check, uint8_t pin, uint8_t job) {
     }
 }
 
+#if BC_CHIP_SENSES
+enum { DISPLACED = 3 }; /* lamps at most that a channel leaves without a timer */
+
+static void take_lamp(struct check *check) {
+    uint8_t pin = bc_next_u8();
+    take_pin(check, pin, BC_PIN_LAMP);
+    if (bc_hal_pin(pin) & BC_PIN_LAMP) {
+        bc_bit_put(check->lamps, pin, true);
+    }
+}
+#endif
+
 /* The points, whose number is `left`, from the cursor on: they hold what travel needs. */
 static bool points_are_good(uint8_t left, int16_t low, int16_t high) {
     int16_t angle = bc_next_i16();
@@ -185,7 +200,11 @@ static bool output_is_good(struct check *check, uint8_t kind) {
         take_pin(check, bc_next_u8(), BC_PIN_SERVO);
         return servo_is_good(check);
     case BC_LAMP:
+#if BC_CHIP_SENSES
+        take_lamp(check);
+#else
         take_pin(check, bc_next_u8(), BC_PIN_LAMP);
+#endif
         return bc_next_u8() <= BC_LEVEL_MAX;
     case BC_STRIP:
         take_pin(check, bc_next_u8(), BC_PIN_STRIP);
@@ -282,17 +301,51 @@ static bool is_between(uint8_t value, uint8_t least, uint8_t most) {
     return value >= least && value <= most;
 }
 
-static bool sense_is_good(void) {
-    uint8_t kind = bc_next_u8();
-    if (kind == BC_SENSE_PATIENCE) {
-        uint8_t button = bc_next_u8();
-        uint8_t long_frames = bc_next_u8();
-        uint8_t twice = bc_next_u8();
-        return is_between(button, 1, BC_BUTTONS) && long_frames <= BC_LONG_FRAMES_MAX &&
-               twice <= 1 && (long_frames | twice) != 0;
+/* A channel takes a timer from the lamps that hang on it. */
+static bool channel_is_good(struct check *check) {
+    uint8_t pin = bc_next_u8();
+    uint8_t place;
+    take_pin(check, pin, BC_PIN_CHANNEL);
+    for (place = 0; place < DISPLACED && (bc_hal_pin(pin) & BC_PIN_CHANNEL); place++) {
+        if (bc_bit_is_set(check->lamps, bc_hal_channel_displaces(pin, place))) {
+            check->pin_is_bad = true;
+        }
     }
-    return kind == BC_SENSE_SETTLING && is_index(bc_next_u8(), BC_AT_INPUTS) &&
-           is_between(bc_next_u8(), 1, BC_SETTLE_TIMES_MAX);
+    check->channels++;
+    return check->channels <= BC_CHANNELS;
+}
+
+static bool band_is_good(struct check *check) {
+    uint8_t channel = bc_next_u8();
+    uint16_t from = bc_next_u16();
+    uint16_t to = bc_next_u16();
+    check->bands++;
+    return check->bands <= BC_BANDS && channel < check->channels && from >= BC_CHANNEL_MIN &&
+           from <= to && to <= BC_CHANNEL_MAX && is_between(bc_next_u8(), 1, BC_BUTTONS);
+}
+
+static bool patience_is_good(void) {
+    uint8_t button = bc_next_u8();
+    uint8_t long_frames = bc_next_u8();
+    uint8_t twice = bc_next_u8();
+    return is_between(button, 1, BC_BUTTONS) && long_frames <= BC_LONG_FRAMES_MAX && twice <= 1 &&
+           (long_frames | twice) != 0;
+}
+
+static bool sense_is_good(struct check *check) {
+    switch (bc_next_u8()) {
+    case BC_SENSE_PATIENCE:
+        return patience_is_good();
+    case BC_SENSE_SETTLING:
+        return is_index(bc_next_u8(), BC_AT_INPUTS) &&
+               is_between(bc_next_u8(), 1, BC_SETTLE_TIMES_MAX);
+    case BC_SENSE_CHANNEL:
+        return channel_is_good(check);
+    case BC_SENSE_BAND:
+        return band_is_good(check);
+    default:
+        return false;
+    }
 }
 #endif
 
@@ -355,7 +408,7 @@ static bool record_is_good(struct check *check, uint8_t section, uint8_t before)
         return binding_is_good();
 #if BC_CHIP_SENSES
     case BC_AT_SENSES:
-        return sense_is_good();
+        return sense_is_good(check);
 #endif
     default:
         return cue_is_good(check, before);

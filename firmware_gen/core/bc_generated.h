@@ -259,6 +259,19 @@ enum {
 };
 
 enum {
+    BC_CHANNEL_PIN = 1,
+    BC_CHANNEL_SIZE = 2
+};
+
+enum {
+    BC_BAND_CHANNEL = 1,
+    BC_BAND_FROM = 2,
+    BC_BAND_TO = 4,
+    BC_BAND_BUTTON = 6,
+    BC_BAND_SIZE = 7
+};
+
+enum {
     BC_MAGIC = 188,
     BC_VERSION = 2,
     BC_NONE = 255,
@@ -268,6 +281,16 @@ enum {
     BC_SENSES = 48,
     BC_SENSE_PATIENCE = 1,
     BC_SENSE_SETTLING = 2,
+    BC_SENSE_CHANNEL = 3,
+    BC_SENSE_BAND = 4,
+    BC_CHANNELS = 3,
+    BC_BANDS = 16,
+    BC_CHANNEL_MIN = 1600,
+    BC_CHANNEL_MAX = 4400,
+    BC_CHANNEL_SLACK = 50,
+    BC_CHANNEL_GOOD = 10,
+    BC_CHANNEL_GAP_FRAMES = 3,
+    BC_CHANNEL_LOST_FRAMES = 25,
     BC_LONG_FRAMES_MAX = 250,
     BC_SETTLE_TIMES_MAX = 15,
     BC_PRESS_STEP = 32,

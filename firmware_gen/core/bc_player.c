@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "bc_channels.h"
 #include "bc_follow.h"
 #include "bc_inputs.h"
 #include "bc_lead.h"
@@ -184,20 +185,39 @@ static void add_inputs(void) {
 }
 
 #if BC_CHIP_SENSES
+/* The record behind its kind. */
+static void add_sense(uint8_t kind) {
+    uint8_t first = bc_next_u8();
+    uint16_t from;
+    uint16_t to;
+    uint8_t second;
+    switch (kind) {
+    case BC_SENSE_PATIENCE:
+        second = bc_next_u8();
+        bc_presses_wait(first, second, bc_next_u8() != 0);
+        break;
+    case BC_SENSE_SETTLING:
+        bc_inputs_settle(first, bc_next_u8());
+        break;
+    case BC_SENSE_CHANNEL:
+        bc_channels_add(first);
+        break;
+    default:
+        from = bc_next_u16();
+        to = bc_next_u16();
+        bc_channels_band(first, from, to, bc_next_u8());
+        break;
+    }
+}
+
 static void add_senses(void) {
     uint8_t left;
     bc_presses_clear();
+    bc_channels_clear();
     for (left = bc_table_senses(); left > 0; left--) {
         uint16_t start = bc_table_tell();
         uint8_t kind = bc_next_u8();
-        if (kind == BC_SENSE_PATIENCE) {
-            uint8_t button = bc_next_u8();
-            uint8_t long_frames = bc_next_u8();
-            bc_presses_wait(button, long_frames, bc_next_u8() != 0);
-        } else {
-            uint8_t input = bc_next_u8();
-            bc_inputs_settle(input, bc_next_u8());
-        }
+        add_sense(kind);
         bc_table_seek((uint16_t)(start + bc_sense_size(kind)));
     }
 }
@@ -421,6 +441,9 @@ static void control(void) {
         bc_runs_start_strands();
     }
     bc_lead_minds_idle();
+#if BC_CHIP_SENSES
+    bc_channels_frame();
+#endif
     take_requests();
 #if BC_CHIP_SENSES
     bc_presses_decide(may_start());

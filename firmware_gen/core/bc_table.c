@@ -120,6 +120,10 @@ uint8_t bc_sense_size(uint8_t kind) {
         return BC_PATIENCE_SIZE;
     case BC_SENSE_SETTLING:
         return BC_SETTLING_SIZE;
+    case BC_SENSE_CHANNEL:
+        return BC_CHANNEL_SIZE;
+    case BC_SENSE_BAND:
+        return BC_BAND_SIZE;
     default:
         return 1;
     }

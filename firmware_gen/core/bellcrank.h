@@ -45,7 +45,14 @@ struct bc_image {
 extern struct bc_image bc_image;
 
 /* What pins can be used for; a bit each, in the answer of bc_hal_pin. */
-enum { BC_PIN_SERVO = 1, BC_PIN_LAMP = 2, BC_PIN_STRIP = 4, BC_PIN_SWITCH = 8, BC_PIN_INPUT = 16 };
+enum {
+    BC_PIN_SERVO = 1,
+    BC_PIN_LAMP = 2,
+    BC_PIN_STRIP = 4,
+    BC_PIN_SWITCH = 8,
+    BC_PIN_INPUT = 16,
+    BC_PIN_CHANNEL = 32
+};
 
 /* -- for the chip layer --------------------------------------------------------------------- */
 
@@ -155,6 +162,17 @@ void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t pixels);
 
 /* An input pin of the show that begins; pulled up if it is active low. */
 void bc_hal_input(uint8_t pin, bool pull_up);
+
+#if BC_CHIP_SENSES
+/* A pin at which the pulses of a radio's channel arrive; channels count from 0. */
+void bc_hal_channel_pin(uint8_t channel, uint8_t pin);
+
+/* The newest pulse that has ended on a channel since the last call, in 0.5 us; 0: none has. */
+uint16_t bc_hal_channel(uint8_t channel);
+
+/* The pins that cannot be lamps where this one measures a channel, the first to the third. */
+uint8_t bc_hal_channel_displaces(uint8_t pin, uint8_t place);
+#endif
 
 /* A lamp's duty from now on: of 65535, linear in light. */
 void bc_hal_lamp(uint8_t index, uint16_t duty);

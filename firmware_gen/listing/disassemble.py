@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final, TypeVar
 
-from firmware_gen.chips import CHIPS_BY_ID
+from firmware_gen.chips import CHIPS_BY_ID, Chip
 from firmware_gen.compiler.show import CompiledBoard
 from firmware_gen.table.decode import decode
 from firmware_gen.table.encode import Encoded, encode_with_places
@@ -48,7 +48,9 @@ from firmware_gen.table.ops import (
     Turn,
 )
 from firmware_gen.table.records import (
+    BandRecord,
     BindingRecord,
+    ChannelRecord,
     CueRecord,
     LampRecord,
     LawRecord,
@@ -67,7 +69,7 @@ from firmware_gen.table.records import (
 from sim import rulebook
 from sim.model import NO_MARK, Output, Servo
 from sim.rig.slide import of_part
-from sim.rulebook import SETTLE_MS
+from sim.rulebook import PULSE_STEPS_PER_US, SETTLE_MS
 
 __all__ = ["ListingLine", "Names", "TableError", "disassemble", "disassemble_board", "listing"]
 
@@ -132,13 +134,18 @@ def disassemble_board(board: CompiledBoard) -> tuple[ListingLine, ...]:
     return disassemble(board.data, names, dict(board.marks))
 
 
-def sense_in_words(one: SenseRecord) -> str:
+def sense_in_words(one: SenseRecord, chip: Chip) -> str:
     match one:
         case PatienceRecord(button, long_frames, twice):
             ways = [f"long after {long_frames} frames"] if long_frames else []
             return f"button {button}: {', '.join([*ways, *(['twice'] if twice else [])])}"
         case SettlingRecord(number, times):
             return f"input {number}: settles in {times * SETTLE_MS} ms"
+        case ChannelRecord(pin):
+            return f"channel on {chip.pin_name(pin)}"
+        case BandRecord(channel, low, high, button):
+            us = [f"{end / PULSE_STEPS_PER_US:g} us" for end in (low, high)]
+            return f"channel {channel}: button {button} from {us[0]} to {us[1]}"
 
 
 def _unit(output: Output) -> str:
@@ -201,7 +208,7 @@ class _Disassembler:
         self._rows(
             "senses",
             table.senses,
-            lambda _, one: sense_in_words(one),
+            lambda _, one: sense_in_words(one, chip),
             lambda one: SENSE.size + sense_fields(one).size,
         )
         self._code()

@@ -13,6 +13,7 @@ _BITS: Final[tuple[tuple[Job, int], ...]] = (
     ("strip", 4),
     ("switch", 8),
     ("input", 16),
+    ("channel", 32),
 )
 """BC_PIN_* of `core/bellcrank.h`; a test holds them against it."""
 

@@ -46,6 +46,7 @@ def buttons(show: Show) -> list[int]:
     """Numbers of all buttons that a show knows, ascending."""
     score = show.score
     known = {one.button for one in score.bindings} | {one.button for one in show.rig.inputs}
+    known |= {band.button for channel in show.rig.channels for band in channel.bands}
     stops = set() if score.stop_button is None else {score.stop_button}
     return sorted(known | stops)
 

@@ -11,6 +11,7 @@ from typing import Final
 
 from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode
+from firmware_gen.player.channels import Channels
 from firmware_gen.player.hub_state import PAYLOAD_BYTES, pack, unpack
 from firmware_gen.player.in_step import InStep
 from firmware_gen.player.outputs import Frame, TableOutputs
@@ -53,6 +54,8 @@ class Player:
         self._jog_rest = 0
         """Frames in which no jog is taken, because one was ended."""
         self._in_step = InStep()
+        self._channels = Channels(self.table.senses)
+        self._widths = [0] * self._channels.count
         self._scheduler = self._made()
 
     def _made(self) -> scheduler.Scheduler[OutputOp]:
@@ -93,6 +96,11 @@ class Player:
             return False
         self._jog, self._jog_frames = (servo, ticks), HELD_FRAMES
         return True
+
+    def channel(self, number: int, ticks: int) -> None:
+        """A pulse of a channel came, by its number in the table; the newest of a frame counts."""
+        if number < len(self._widths):
+            self._widths[number] = ticks
 
     def heard(self) -> None:
         """The controller was heard: a valid frame of the link, or a change of an input."""
@@ -178,6 +186,11 @@ class Player:
 
     def frame(self) -> Frame:
         """Play the next frame."""
+        for button, down in self._channels.frame(self._widths):
+            self.button(button, down)
+        self._widths = [0] * self._channels.count
+        if self._channels.heard:
+            self.heard()
         if self._heard:
             self._heard, self._last_heard = False, self.frames
         requests, self._requests = self._requests, []

@@ -24,7 +24,9 @@ from firmware_gen.table.layout import (
     BAD_PIN,
     BAD_RECORD,
     BAD_VERSION,
+    BAND,
     BINDING,
+    CHANNEL,
     CLAIMS,
     COLOUR,
     CONFLICT,
@@ -72,7 +74,9 @@ from firmware_gen.table.ops import Facts, OutputFacts, Sweep
 from firmware_gen.table.records import (
     WITH_ALPHA,
     WITH_BETA,
+    BandRecord,
     BindingRecord,
+    ChannelRecord,
     CueRecord,
     InputRecord,
     LampRecord,
@@ -88,7 +92,7 @@ from firmware_gen.table.records import (
     cue_size,
     kind_of,
 )
-from sim.rulebook import ADDRESSES, BUTTONS, PEAK_MIDDLE, STRANDS, THREADS
+from sim.rulebook import ADDRESSES, BANDS, BUTTONS, CHANNELS, PEAK_MIDDLE, STRANDS, THREADS
 
 
 def decode(data: bytes) -> Table:
@@ -120,10 +124,8 @@ class _Decoder:
             self._binding(f"bindings[{n}]", header["cues"], chip) for n in range(header["bindings"])
         )
         rows = self._cues(header["cues"], len(outputs), header["role"])
-        senses = tuple(
-            self._sense(f"senses[{n}]", header["inputs"]) for n in range(header["senses"])
-        )
-        _check_pins(header["chip"], outputs, inputs)
+        senses = self._senses(header["senses"], header["inputs"])
+        _check_pins(chip, outputs, inputs, senses)
         facts = Facts(tuple(map(_facts, outputs)), len(colours), len(laws))
         threads, index = Sweep(self.data, self.at, self.end, facts).threads()
         cues = tuple(_cue(row, f"cues[{n}]", index) for n, row in enumerate(rows))
@@ -315,9 +317,32 @@ class _Decoder:
             if not values["long"] and not values["twice"]:
                 raise TableError(BAD_RECORD, f"{path}.long", "the button waits for nothing")
             return PatienceRecord(values["button"], values["long"], bool(values["twice"]))
+        if kind == CHANNEL:
+            return ChannelRecord(values["pin"])
+        if kind == BAND:
+            if values["from"] > values["to"]:
+                raise TableError(BAD_RECORD, f"{path}.to", "the band ends before it begins")
+            return BandRecord(*(values[name] for name in ("channel", "from", "to", "button")))
         if values["input"] >= inputs:
             raise TableError(BAD_RECORD, f"{path}.input", f"there is no input {values['input']}")
         return SettlingRecord(values["input"], values["times"])
+
+    def _senses(self, count: int, inputs: int) -> tuple[SenseRecord, ...]:
+        """Channels stand before their bands, and there are no more of either than a board holds."""
+        found: list[SenseRecord] = []
+        for number in range(count):
+            path = f"senses[{number}]"
+            one = self._sense(path, inputs)
+            channels = sum(isinstance(other, ChannelRecord) for other in found)
+            bands = sum(isinstance(other, BandRecord) for other in found)
+            if isinstance(one, ChannelRecord) and channels == CHANNELS:
+                raise TableError(BAD_RECORD, path, f"more than {CHANNELS} channels")
+            if isinstance(one, BandRecord) and bands == BANDS:
+                raise TableError(BAD_RECORD, path, f"more than {BANDS} bands")
+            if isinstance(one, BandRecord) and one.channel >= channels:
+                raise TableError(BAD_RECORD, f"{path}.channel", "the channel does not stand before")
+            found.append(one)
+        return tuple(found)
 
     def _cues(self, count: int, outputs: int, role: int) -> list[dict[str, int]]:
         rows: list[dict[str, int]] = []
@@ -373,19 +398,29 @@ _JOBS: Final[dict[int, Job]] = {
 
 
 def _check_pins(
-    chip_id: int, outputs: Sequence[OutputRecord], inputs: Sequence[InputRecord]
+    chip: Chip,
+    outputs: Sequence[OutputRecord],
+    inputs: Sequence[InputRecord],
+    senses: Sequence[SenseRecord],
 ) -> None:
-    chip = CHIPS_BY_ID[chip_id]
     jobs: list[tuple[str, int, Job]] = [
         (f"outputs[{n}].pin", one.pin, _JOBS[kind_of(one)]) for n, one in enumerate(outputs)
     ]
     jobs += [(f"inputs[{n}].pin", one.pin, "input") for n, one in enumerate(inputs)]
+    jobs += [
+        (f"senses[{n}].pin", one.pin, "channel")
+        for n, one in enumerate(senses)
+        if isinstance(one, ChannelRecord)
+    ]
+    lamps = {pin for _, pin, job in jobs if job == "lamp"}
     used: set[int] = set()
     for path, pin, job in jobs:
         if pin not in chip.pins_for(job):
             raise TableError(BAD_PIN, path, f"{chip.pin_name(pin)} cannot be a {job}")
         if pin in used:
             raise TableError(BAD_PIN, path, f"{chip.pin_name(pin)} is used twice")
+        if job == "channel" and chip.channels[pin][1] & lamps:
+            raise TableError(BAD_PIN, path, f"a lamp has the timer of {chip.pin_name(pin)}")
         used.add(pin)
 
 

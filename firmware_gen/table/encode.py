@@ -40,13 +40,10 @@ from firmware_gen.table.layout import (
     NONE,
     ON_WHEN_SAFE,
     OUTPUT,
-    PATIENCE,
     POINT,
     PRESS_STEP,
     SENSE,
-    SENSE_FIELDS,
     SERVO_FIELDS,
-    SETTLING,
     STRAND,
     STRIP_FIELDS,
     SWITCH_FIELDS,
@@ -56,9 +53,12 @@ from firmware_gen.table.layout import (
 )
 from firmware_gen.table.ops import code_bytes
 from firmware_gen.table.records import (
+    SENSE_KINDS,
     WITH_ALPHA,
     WITH_BETA,
+    BandRecord,
     BindingRecord,
+    ChannelRecord,
     CueRecord,
     InputRecord,
     LampRecord,
@@ -73,6 +73,7 @@ from firmware_gen.table.records import (
     Table,
     cue_size,
     kind_of,
+    sense_fields,
 )
 from sim.rulebook import PEAK_MIDDLE
 
@@ -235,11 +236,16 @@ def _binding_bytes(one: BindingRecord, path: str) -> bytes:
 def _sense_bytes(one: SenseRecord, path: str) -> bytes:
     match one:
         case PatienceRecord():
-            kind = PATIENCE
-            values = {"button": one.button, "long": one.long_frames, "twice": one.twice}
+            values = {"button": one.button, "long": one.long_frames, "twice": int(one.twice)}
         case SettlingRecord():
-            kind, values = SETTLING, {"input": one.input, "times": one.times}
-    return SENSE.pack(path, kind=kind) + SENSE_FIELDS[kind].pack(path, **values)
+            values = {"input": one.input, "times": one.times}
+        case ChannelRecord():
+            values = {"pin": one.pin}
+        case BandRecord():
+            values = {"channel": one.channel, "from": one.low, "to": one.high}
+            values["button"] = one.button
+    kind = SENSE.pack(path, kind=SENSE_KINDS[type(one)])
+    return kind + sense_fields(one).pack(path, **values)
 
 
 def _cue_bytes(starts: Sequence[int], role: int, cue: CueRecord, path: str) -> bytes:

@@ -253,7 +253,7 @@ MANNERS: Final[tuple[tuple[Manner, bool], ...]] = (
 """What a press does with a cue; the last ends it."""
 MANNER_STEP: Final = 0x20
 """One manner further, in the second byte of a binding."""
-PATIENCE, SETTLING = 1, 2
+PATIENCE, SETTLING, CHANNEL, BAND = 1, 2, 3, 4
 """Kinds of senses."""
 SENSE: Final = Record("sense", (Field("kind", "u8"),), BAD_RECORD)
 PATIENCE_FIELDS: Final = Record(
@@ -273,8 +273,24 @@ SETTLING_FIELDS: Final = Record(
     ),
     BAD_RECORD,
 )
+CHANNEL_FIELDS: Final = Record("channel", (Field("pin", "u8"),), BAD_RECORD)
+BAND_FIELDS: Final = Record(
+    "band",
+    (
+        Field("channel", "u8", 0, rulebook.CHANNELS - 1),
+        Field("from", "u16", *rulebook.CHANNEL_RANGE),
+        Field("to", "u16", *rulebook.CHANNEL_RANGE),
+        Field("button", "u8", 1, rulebook.BUTTONS[-1]),
+    ),
+    BAD_RECORD,
+)
 SENSE_FIELDS: Final[Mapping[int, Record]] = MappingProxyType(
-    {PATIENCE: PATIENCE_FIELDS, SETTLING: SETTLING_FIELDS}
+    {
+        PATIENCE: PATIENCE_FIELDS,
+        SETTLING: SETTLING_FIELDS,
+        CHANNEL: CHANNEL_FIELDS,
+        BAND: BAND_FIELDS,
+    }
 )
 FLAG: Final = 0x80
 """Of an input: active low. Of a binding: the cue repeats while the button is held. Of an output's

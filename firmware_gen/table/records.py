@@ -7,6 +7,8 @@ from typing import Final, TypeAlias
 
 from firmware_gen.table.layout import (
     ALONE,
+    BAND,
+    CHANNEL,
     CLAIMS,
     CUE,
     LAMP,
@@ -119,7 +121,24 @@ class SettlingRecord:
     times: int
 
 
-SenseRecord: TypeAlias = PatienceRecord | SettlingRecord
+@dataclass(frozen=True, slots=True)
+class ChannelRecord:
+    """A pin at which the pulses of a radio's channel arrive."""
+
+    pin: int
+
+
+@dataclass(frozen=True, slots=True)
+class BandRecord:
+    """Pulses of a channel (by its place among them), in ticks, that hold a button down."""
+
+    channel: int
+    low: int
+    high: int
+    button: int
+
+
+SenseRecord: TypeAlias = PatienceRecord | SettlingRecord | ChannelRecord | BandRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +211,15 @@ def cue_size(role: int) -> int:
     return CUE.size + (CLAIMS.size if role == LEADS else 0)
 
 
+SENSE_KINDS: Final[dict[type, int]] = {
+    PatienceRecord: PATIENCE,
+    SettlingRecord: SETTLING,
+    ChannelRecord: CHANNEL,
+    BandRecord: BAND,
+}
+"""The kinds' numbers in the table."""
+
+
 def sense_fields(one: SenseRecord) -> Record:
     """What stands behind the kind of a sense."""
-    return SENSE_FIELDS[PATIENCE if isinstance(one, PatienceRecord) else SETTLING]
+    return SENSE_FIELDS[SENSE_KINDS[type(one)]]

@@ -109,6 +109,24 @@ void bc_hal_output(uint8_t kind, uint8_t index, uint8_t pin, uint8_t pixels) {
 /* A contact that nobody closes: the level at which it is open. */
 void bc_hal_input(uint8_t pin, bool pull_up) { levels[pin] = pull_up; }
 
+#if BC_CHIP_SENSES
+static uint16_t pulses_in[BC_CHANNELS];
+
+void bc_hal_channel_pin(uint8_t channel, uint8_t pin) {
+    (void)pin;
+    pulses_in[channel] = 0;
+}
+
+/* A pulse in every frame, until the page says otherwise. */
+uint16_t bc_hal_channel(uint8_t channel) { return pulses_in[channel]; }
+
+/* The page has tables that were checked. */
+uint8_t bc_hal_channel_displaces(uint8_t pin, uint8_t place) {
+    (void)place;
+    return pin;
+}
+#endif
+
 void bc_hal_lamp(uint8_t index, uint16_t duty) { duties[index] = duty; }
 
 void bc_hal_switch(uint8_t pin, bool high) { levels[pin] = high; }

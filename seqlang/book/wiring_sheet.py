@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from firmware_gen.chips.chip import Chip
     from firmware_gen.compiler.show import CompiledBoard
     from seqlang.book.matter import BookMatter
-    from sim.model import Board, Input, Output, Rig, Supply
+    from sim.model import Board, Channel, Input, Output, Rig, Supply
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +77,7 @@ def joints_of(matter: BookMatter, board: Board) -> list[Joint]:
     rig = matter.show.rig
     found = [_joint(matter, one, board) for one in rig.outputs if one.board == board.name]
     found += [_button(one) for one in rig.inputs if one.board == board.name]
+    found += [_channel(one) for one in rig.channels if one.board == board.name]
     found += _line(rig, board)
     return sorted(found, key=lambda joint: joint.pin)
 
@@ -126,6 +127,14 @@ def _button(one: Input) -> Joint:
     level = "low" if one.active_low else "high"
     kind = f"{CONTACT} or receiver, pressed while {level}"
     return Joint(one.pin, f"button {one.button}", kind, how)
+
+
+def _channel(one: Channel) -> Joint:
+    bands = "; ".join(
+        f"button {band.button} from {figure(band.low_us)} to {figure(band.high_us)} us"
+        for band in one.bands
+    )
+    return Joint(one.pin, f"channel {one.name}", "receiver, pulses", bands)
 
 
 def _lamp(matter: BookMatter, one: Lamp) -> str:

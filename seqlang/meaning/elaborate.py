@@ -64,7 +64,7 @@ from firmware_gen.chips import CHIPS, FIRST
 from seqlang.meaning.alike.written import written_out
 from seqlang.meaning.mounted import lights_on_parts, on_sound_carriers
 from seqlang.meaning.notes import declared
-from seqlang.meaning.output import output, wired_button
+from seqlang.meaning.output import channel, output, wired_button
 from seqlang.meaning.pose import Pose, pose
 from seqlang.meaning.rig import board, supply, wearer
 from seqlang.meaning.score import score
@@ -386,12 +386,20 @@ def _rig(
         reading.on_its_way(line, wired_button, reading, line, boards)
         for line in by_kind.get("input", ())
     ]
+    channels = by_kind.get("radio_channel", [])
+    named = declared(reading, "channel", (line.token(1) for line in channels))
+    received = [
+        reading.on_its_way(line, channel, reading, line, boards)
+        for line in channels
+        if named[str(line.token(1))] is line.token(1)
+    ]
     return _consistent(
         Rig(
             supplies=tuple({s.name: s for s in reversed(found_supplies) if s}.values())[::-1],
             boards=tuple({b.name: b for b in reversed(found_boards) if b}.values())[::-1],
             outputs=made_outputs,
             inputs=tuple(made for made in inputs if made),
+            channels=tuple(made for made in received if made),
             wearer=wearer(reading, wearers[0]) if wearers else Wearer(),
         )
     )
@@ -413,4 +421,5 @@ def _consistent(rig: Rig) -> Rig:
         boards=tuple(b if b.supply in supplies else replace(b, supply=None) for b in rig.boards),
         outputs=tuple(output for output in rig.outputs if output.board in boards),
         inputs=tuple(one for one in rig.inputs if one.board in boards),
+        channels=tuple(one for one in rig.channels if one.board in boards),
     )

@@ -35,7 +35,9 @@ from seqlang.text.units import (
 )
 from sim.model import (
     BLACK,
+    Band,
     CalibrationPoint,
+    Channel,
     Grip,
     Input,
     Lamp,
@@ -48,7 +50,14 @@ from sim.model import (
 )
 from sim.rig.servo import TIME_CONSTANT_S, rotor_kg_m2
 from sim.rig.slide import PINION_M
-from sim.rulebook import BUTTONS, LONGEST_SETTLE_MS, PULSE_RANGE_US, SETTLE_MS, TRIM_ONE
+from sim.rulebook import (
+    BUTTONS,
+    CHANNEL_RANGE_US,
+    LONGEST_SETTLE_MS,
+    PULSE_RANGE_US,
+    SETTLE_MS,
+    TRIM_ONE,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -712,6 +721,53 @@ def start_delays(reading: Reading, lines: Iterable[Line]) -> dict[str, int]:
 def _start_delay(reading: Reading, line: Line) -> int:
     what = "the time until it starts"
     return round(reading.within(line.amount(2), DURATION, what, 1, LONGEST_START_MS))
+
+
+def channel(reading: Reading, entry: Line, boards: Mapping[str, Chip]) -> Channel:
+    """A channel of a radio on a pin, and the buttons that its bands hold down. Raises Fault."""
+    _, name, board, pin, *lines = entry.items
+    pin_number = reading.tried(plug, reading, cast("Token", board), cast("Token", pin), boards)
+    bands = [
+        reading.tried(_band, reading, line)
+        for line in lines
+        if isinstance(line, Line) and line.kind == "band"
+    ]
+    if pin_number is None:
+        raise Fault
+    return Channel(
+        str(name),
+        str(board),
+        pin_number,
+        tuple(band for band in bands if band is not None),
+        mark=reading.origins.mark(
+            *(entry.items[0], pin),
+            ("name", name),
+            ("board", board),
+            ("pin", pin),
+        ),
+    )
+
+
+def _band(reading: Reading, line: Line) -> Band:
+    least, most = CHANNEL_RANGE_US
+    number = reading.tried(reading.count, line.amount(1), "a button's number", 1, BUTTONS[-1])
+    ends = [
+        reading.tried(reading.within, line.amount(at), PULSE, "a channel's pulse", least, most)
+        for at in (3, 4)
+    ]
+    low_us, high_us = ends
+    if number is None or low_us is None or high_us is None:
+        raise Fault
+    if low_us > high_us:
+        reading.error(
+            "number-out-of-range",
+            f"the band ends at {high_us:g} us, below {low_us:g} us, where it begins",
+            line,
+            help="the shorter pulse stands first",
+        )
+        raise Fault
+    mark = reading.origins.mark(line, line, ("button", line.items[1]))
+    return Band(low_us, high_us, number, mark)
 
 
 def wired_button(reading: Reading, entry: Line, boards: Mapping[str, Chip]) -> Input:

@@ -149,6 +149,12 @@ def _rig(rig: Rig) -> Iterator[str]:
         yield from _output(output, chips.get(output.board, FIRST))
     for one in rig.inputs:
         yield _input(one, chips.get(one.board, FIRST))
+    for channel in rig.channels:
+        pin = chips.get(channel.board, FIRST).pin_name(channel.pin)
+        yield f"channel {channel.name}: {channel.board} pin {pin}"
+        for band in channel.bands:
+            low, high = _quantity(band.low_us, "us"), _quantity(band.high_us, "us")
+            yield f"{INDENT}button {band.button} from {low} to {high}"
     yield from _safe_pose(rig.outputs)
 
 

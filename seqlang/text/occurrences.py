@@ -47,12 +47,24 @@ Named: TypeAlias = Literal[
     "region",
     "chip",
     "pin",
+    "channel",
 ]
 """What a name can be the name of; `along`: of a row, or of a side. A `value` is given for a
 parameter: an output, a constant or a colour, whichever has the name."""
 
 OWN: Final = frozenset(
-    {"supply", "board", "output", "pose", "cue", "gesture", "parameter", "constant", "side"}
+    {
+        "supply",
+        "board",
+        "output",
+        "pose",
+        "cue",
+        "gesture",
+        "parameter",
+        "constant",
+        "side",
+        "channel",
+    }
 )
 """What a show itself gives names to."""
 
@@ -74,6 +86,7 @@ _PLACES: Final[dict[str, dict[int, tuple[Named, bool]]]] = {
     "near": {1: ("region", False)},
     "colour": {1: ("colour", False)},
     "input": {2: ("board", False), 3: ("pin", False)},
+    "radio_channel": {1: ("channel", True), 2: ("board", False), 3: ("pin", False)},
     "idle": dict.fromkeys(range(1, CUES + 1), ("cue", False)),
     "button": {2: ("cue", False), 3: ("cue", False)},
     "next_of": dict.fromkeys(range(1, CUES + 1), ("cue", False)),

@@ -354,6 +354,24 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         ),
     ),
     Example(
+        "a channel has a name, a board and a pin, and bands below it",
+        "such as `channel stick: box pin PL0`, and `button 5 from 1700 us to 2100 us` below it",
+        (
+            "channel\n",
+            "channel a\n",
+            "channel a: b\n",
+            "channel a: b pin\n",
+            "channel 3\n",
+            "channel a: b pin PL0\n",
+            _in("channel a: b pin PL0", "button"),
+            _in("channel a: b pin PL0", "button 5"),
+            _in("channel a: b pin PL0", "button 5 from"),
+            _in("channel a: b pin PL0", "button 5 from 1700 us"),
+            _in("channel a: b pin PL0", "button 5 from 1700 us to"),
+            _in("channel a: b pin PL0", "button 5: go a"),
+        ),
+    ),
+    Example(
         "a button starts a cue with `go`",
         "such as `button 1: go lure` or `button 2: go chew while held`",
         (
@@ -413,8 +431,8 @@ EXAMPLES: Final[tuple[Example, ...]] = (
     Example(
         "this line cannot stand at the left margin",
         "lines at the left margin start with show, given, wearer, supply, board, servo, lamp, "
-        "strip, switch, input, pose, safe pose, cue, gesture, idle, remote, usage, mirror, row or "
-        "include; is the indentation missing?",
+        "strip, switch, input, channel, pose, safe pose, cue, gesture, idle, remote, usage, "
+        "mirror, row or include; is the indentation missing?",
         ("jaw to 30 deg in 3 s\n", "3\n", "hold 3 s\n", "to 3\n"),
     ),
 )

@@ -12,7 +12,7 @@ from typing import TypeAlias
 
 from hypothesis import strategies as st
 
-from firmware_gen.chips import FIRST, Chip
+from firmware_gen.chips import CHIPS_BY_ID, FIRST, Chip
 from firmware_gen.table.layout import KINDS_OF_PRESS, MANNERS
 from firmware_gen.table.ops import (
     ActOp,
@@ -32,13 +32,16 @@ from firmware_gen.table.ops import (
     called_threads,
 )
 from firmware_gen.table.records import (
+    BandRecord,
     BindingRecord,
+    ChannelRecord,
     CueRecord,
     InputRecord,
     LampRecord,
     LawRecord,
     OutputRecord,
     PatienceRecord,
+    SenseRecord,
     ServoRecord,
     SettlingRecord,
     StripRecord,
@@ -112,7 +115,22 @@ def with_presses(dice: Random, table: Table) -> Table:
         for _ in range(dice.randint(0, 6))
     )
     settling = tuple(SettlingRecord(n, dice.choice((1, 2, 15))) for n in range(len(table.inputs)))
-    return replace(table, bindings=bindings, senses=waits + settling)
+    return replace(table, bindings=bindings, senses=waits + settling + _channels(dice, table))
+
+
+def _channels(dice: Random, table: Table) -> tuple[SenseRecord, ...]:
+    """Some channels on pins that are free, and bands of each."""
+    chip = CHIPS_BY_ID[table.chip]
+    taken = {one.pin for one in (*table.outputs, *table.inputs)}
+    lamps = {one.pin for one in table.outputs if isinstance(one, LampRecord)}
+    pins = [pin for pin, (_, off) in chip.channels.items() if pin not in taken and not off & lamps]
+    count = dice.randint(0, len(pins))
+    bands = []
+    for _ in range(dice.randint(0, 8) if count else 0):
+        low = dice.choice((1600, 2000, 2900, 3000, 3400, 4400))
+        high = min(4400, low + dice.choice((0, 100, 600)))
+        bands.append(BandRecord(dice.randrange(count), low, high, dice.randint(1, 6)))
+    return (*(ChannelRecord(pin) for pin in pins[:count]), *bands)
 
 
 def random_requests(dice: Random, table: Table, frames: int) -> list[Request]:

@@ -1,11 +1,64 @@
-"""Section 8 of `firmware_gen/TABLE.md` on the second player, and from that page alone as well."""
+"""Sections 8 and 9 of `TABLE.md` on the second player, and from that page alone as well."""
 
 from __future__ import annotations
 
-from tests.firmware_gen.second_player import FRAME, READY, Cue, Run, SecondPlayer
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from tests.firmware_gen.second_player import FRAME, READY, Cue, Request, Run, SecondPlayer
 
 TOGGLED = 1000
 """Beside a button's number: the button that a toggled cue was started by."""
+
+
+@dataclass
+class HeldBand:
+    low: int
+    high: int
+    button: int
+    inside: bool = False
+    down: bool = False
+
+
+@dataclass
+class HeardChannel:
+    bands: list[HeldBand] = field(default_factory=list)
+    widths: list[int] = field(default_factory=list)  # of good pulses
+    silent: int = 0  # frames since the last good pulse
+    good: int = 0
+    live: bool = False
+
+    def frame(self, width: int) -> list[Request]:
+        if 1600 <= width <= 4400:
+            self.widths.append(width)
+            self.silent, self.good = 0, self.good + 1
+        else:
+            self.silent += 1
+            self.good = 0 if self.silent > 3 else self.good
+        if self.live and self.silent >= 25:
+            self.live = False
+            ups = [("button", band.button, 0) for band in self.bands if band.down]
+            for band in self.bands:
+                band.inside = band.down = False
+            return ups
+        if self.live:
+            value = sorted(self.widths[-3:])[1]
+            return [one for band in self.bands for one in self.crossed(band, value)]
+        if self.good >= 10:
+            self.live = True
+            value = sorted(self.widths[-3:])[1]
+            for band in self.bands:
+                band.inside = band.low <= value <= band.high
+        return []
+
+    def crossed(self, band: HeldBand, value: int) -> list[Request]:
+        if not band.inside and band.low <= value <= band.high:
+            band.inside = band.down = True
+            return [("button", band.button, 1)]
+        if band.inside and not band.low - 50 <= value <= band.high + 50:
+            was_down, band.inside, band.down = band.down, False, False
+            return [("button", band.button, 0)] if was_down else []
+        return []
 
 
 class SecondPlayerWithSenses(SecondPlayer):
@@ -15,14 +68,29 @@ class SecondPlayerWithSenses(SecondPlayer):
         super().__init__(data)
         self.bindings = self.table.bindings
         self.table.bindings = [(first & 0x9F, second & 31) for first, second in self.bindings]
+        self.channels: list[HeardChannel] = []
         self.patience: dict[int, tuple[int, int]] = {}
         for _ in range(data[23]):
             (kind,) = self.table.take("<B")
-            fields = self.table.take({1: "<BBB", 2: "<BB"}[kind])
+            fields = self.table.take({1: "<BBB", 2: "<BB", 3: "<B", 4: "<BHHB"}[kind])
             if kind == 1:
                 self.patience.setdefault(fields[0], (fields[1], fields[2]))
+            elif kind == 3:
+                self.channels.append(HeardChannel())
+            elif kind == 4:
+                self.channels[fields[0]].bands.append(HeldBand(*fields[1:]))
         self.undecided: dict[int, tuple[int, bool]] = {}  # frame of the down; whether still down
         self.turns: dict[int, int] = {}
+
+    # Channels: section 9
+
+    def frame(self, requests: Iterable[Request], widths: Sequence[int] = ()) -> bytes:
+        asked = list(requests)
+        for channel, width in zip(self.channels, widths, strict=True):
+            asked += channel.frame(width)
+            if channel.live and channel.silent == 0:
+                asked.append(("heard", 0, 0))
+        return super().frame(asked)
 
     def enter_starting(self) -> None:
         super().enter_starting()

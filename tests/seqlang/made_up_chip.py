@@ -44,6 +44,7 @@ MADE_UP = Chip(
     line_out=None,
     follows=False,
     joins=False,
+    channels={},
     senses=False,
     pins=_PINS,
     reserved=named(_PINS, PA0="the made-up link is on it"),

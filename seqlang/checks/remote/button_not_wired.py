@@ -27,7 +27,9 @@ from seqlang.text.findings import Finding
 
 
 def check(context: Context) -> Iterator[Finding]:
-    wired = {wire.button for wire in context.show.rig.inputs}
+    rig = context.show.rig
+    wired = {wire.button for wire in rig.inputs}
+    wired |= {band.button for channel in rig.channels for band in channel.bands}
     if context.partial or not wired:
         return
     score = context.show.score
@@ -52,12 +54,18 @@ def check(context: Context) -> Iterator[Finding]:
             help=f"give a board an input for it: `input {score.stop_button}: BOARD pin PIN`",
         )
     used = {binding.button for binding in score.bindings} | {score.stop_button}
-    for wire in context.show.rig.inputs:
-        if wire.button not in used:
+    places = [(wire.button, f"wired to `{wire.board}`", wire.mark) for wire in rig.inputs]
+    places += [
+        (band.button, f"a band of channel `{channel.name}`", band.mark)
+        for channel in rig.channels
+        for band in channel.bands
+    ]
+    for button, where, mark in places:
+        if button not in used:
             yield Finding(
                 "warning",
                 "button-not-wired",
-                f"button {wire.button} is wired to `{wire.board}` and does nothing",
-                context.span(wire.mark, "button"),
+                f"button {button} is {where} and does nothing",
+                context.span(mark, "button"),
                 label="no line under `remote` uses it",
             )

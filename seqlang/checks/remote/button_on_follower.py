@@ -31,17 +31,24 @@ def check(context: Context) -> Iterator[Finding]:
     leader = context.show.rig.leader
     if leader is None:
         return
-    for wire in context.show.rig.inputs:
-        board = context.boards.get(wire.board)
+    rig = context.show.rig
+    wired = [(wire.button, wire.board, wire.mark) for wire in rig.inputs]
+    wired += [
+        (band.button, channel.board, band.mark)
+        for channel in rig.channels
+        for band in channel.bands
+    ]
+    for button, name, mark in wired:
+        board = context.boards.get(name)
         if board is None or board.leads:
             continue
-        is_stop = wire.button == context.show.score.stop_button
+        is_stop = button == context.show.score.stop_button
         does = f"would stop only `{board.name}`" if is_stop else "would do nothing"
         yield Finding(
             "error",
             "button-on-follower",
-            f"button {wire.button} is wired to `{board.name}`, which follows `{leader.name}`",
-            context.span(wire.mark, "button"),
+            f"button {button} is wired to `{board.name}`, which follows `{leader.name}`",
+            context.span(mark, "button"),
             label=f"there it {does}",
             related=((context.span(leader.mark), "this board hears the remote"),),
             help=f"wire it to a free pin of `{leader.name}`",

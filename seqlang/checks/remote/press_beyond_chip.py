@@ -1,8 +1,8 @@
 """press-beyond-chip: a board's chip cannot tell this kind of press, or this use of a button.
 
 What: on each board that hears the remote itself and plays a cue of such a button, the chip knows
-`long`, `twice` and `let go`, `until pressed again`, `next of`, and `settles`. A board that follows
-hears no button.
+`long`, `twice` and `let go`, `until pressed again`, `next of`, `settles`, and a radio's channels.
+A board that follows hears no button.
 
 Why: the smaller chip has no room for it. It would start the cue as the button goes down, or never.
 
@@ -49,6 +49,9 @@ def check(context: Context) -> Iterator[Finding]:
         for wire in rig.inputs:
             if wire.board == board.name and wire.settle_ms > SETTLE_MS:
                 yield _slow(context, board, wire.mark)
+        for channel in rig.channels:
+            if channel.board == board.name:
+                yield _no_channel(context, board, channel.mark)
 
 
 def _finding(context: Context, board: Board, one: Binding) -> Finding:
@@ -80,6 +83,18 @@ def _slow(context: Context, board: Board, mark: int) -> Finding:
         label="asks for a chip that waits longer",
         related=((context.span(board.mark, "chip"), "this chip"),),
         help=f"{_ways(context, board)}, or leave `settles` out and put a filter at the contact",
+    )
+
+
+def _no_channel(context: Context, board: Board, mark: int) -> Finding:
+    return Finding(
+        "error",
+        "press-beyond-chip",
+        f"{CHIPS[board.chip].title} has no timer left that measures the pulses of a channel",
+        context.span(mark, "pin"),
+        label="asks for a chip that has",
+        related=((context.span(board.mark, "chip"), "this chip"),),
+        help=_ways(context, board),
     )
 
 

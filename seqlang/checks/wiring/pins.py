@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from firmware_gen.chips import CHIPS, Chip, Job
 from seqlang.text.findings import Fix
-from sim.model import Board, Input, Lamp, Output, Servo, Strip
+from sim.model import Board, Channel, Input, Lamp, Output, Servo, Strip
 
 if TYPE_CHECKING:
     from seqlang.checks.context import Context
 
-User: TypeAlias = Output | Input
+User: TypeAlias = Output | Input | Channel
 
 
 def job(user: User) -> Job:
@@ -25,6 +25,8 @@ def job(user: User) -> Job:
             return "strip"
         case Input():
             return "input"
+        case Channel():
+            return "channel"
         case _:
             return "switch"
 
@@ -35,8 +37,9 @@ def called(user: User) -> str:
 
 def by_board(context: Context) -> Iterator[tuple[Board, Chip, list[User]]]:
     """Each board with a known chip, and everything on its pins in the order of the text."""
+    rig = context.show.rig
     users: dict[str, list[User]] = {}
-    for user in (*context.show.rig.outputs, *context.show.rig.inputs):
+    for user in (*rig.outputs, *rig.inputs, *rig.channels):
         users.setdefault(user.board, []).append(user)
     for board in context.show.rig.boards:
         chip = CHIPS.get(board.chip)

@@ -11,7 +11,8 @@
  * one clears that flag only (16.11.9), matches of timer 1 just behind its overflow, which simavr
  * misses if an instruction spans both, and the turn of an interrupt that waits when interrupts are
  * enabled: the chip executes one instruction more and then serves it (7.7); simavr executes two,
- * and forgets it if the second disables interrupts again.
+ * and forgets it if the second disables interrupts again. The Input Capture Units of the timers
+ * that dim lamps as well are supplied, too, as those timers are.
  */
 #ifndef HARNESS_H
 #define HARNESS_H
@@ -103,6 +104,8 @@ typedef struct {
     uint8_t channels;
     uint8_t pins[MOST_CHANNELS];
     uint16_t tccra, tccrb, ocr[MOST_CHANNELS];
+    uint8_t capture; /* pin of its Input Capture Unit, if it has one */
+    uint16_t icr, tifr, timsk;
 } pwm_place_t;
 
 typedef struct {
@@ -211,6 +214,7 @@ void uart_levels(board_t *board);
 void store_attach(board_t *board);
 void store_levels(board_t *board);
 void timers_attach(board_t *board);
+void timers_edge(board_t *board, uint8_t pin, uint8_t level);
 void pins_attach(board_t *board);
 void pty_attach(board_t *board);
 void pty_put(board_t *board, uint8_t byte);

@@ -38,6 +38,7 @@ static avr_cycle_count_t on_press(avr_t *avr, avr_cycle_count_t when, void *para
                                         AVR_IOCTL_IOPORT_GETIRQ(board->chip->ports[press->pin / 8]),
                                         press->pin % 8),
                           press->level);
+            timers_edge(board, press->pin, press->level);
         }
     }
     uint64_t next = 0;

@@ -224,6 +224,42 @@ static void on_mask0(avr_t *avr, avr_io_addr_t address, uint8_t value, void *par
     enable(avr, vectors, 1);
 }
 
+/*
+ * Input Capture (Input Capture Unit): at an edge of the kind that ICES says the count goes into
+ * ICR, four clocks late where the noise canceler is on. Only in normal mode at clock / 8; the count
+ * was 0 at cycle 0.
+ */
+enum { ICNC = 0x80, ICES = 0x40, CLOCK_SELECT = 7, BY_EIGHT = 2, CANCELER_CLOCKS = 4 };
+
+void timers_edge(board_t *board, uint8_t pin, uint8_t level) {
+    avr_t *avr = board->avr;
+    for (int i = 0; i < board->chip->pwm_timers; i++) {
+        const pwm_place_t *place = &board->pwm[i].place;
+        uint8_t setting = avr->data[place->tccrb];
+        if (place->icr == 0 || place->capture != pin || (avr->data[place->tccra] & 3) != 0 ||
+            (setting & CLOCK_SELECT) != BY_EIGHT || ((setting & ICES) != 0) != (level != 0)) {
+            continue;
+        }
+        uint64_t at = avr->cycle + ((setting & ICNC) ? CANCELER_CLOCKS : 0);
+        uint16_t count = (uint16_t)(at / 8);
+        avr->data[place->icr] = (uint8_t)count;
+        avr->data[place->icr + 1] = (uint8_t)(count >> 8);
+        avr_raise_interrupt(avr, &board->pwm[i].simavr->icr);
+    }
+}
+
+static void on_capture_flags(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
+    avr_int_vector_t *vectors[] = {&((pwm_t *)param)->simavr->icr};
+    (void)address;
+    clear_flags(avr, vectors, 1, value);
+}
+
+static void on_capture_mask(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
+    avr_int_vector_t *vectors[] = {&((pwm_t *)param)->simavr->icr};
+    avr->data[address] = value;
+    enable(avr, vectors, 1);
+}
+
 static avr_timer_t *find_timer(const board_t *board, char name) {
     for (avr_io_t *io = board->avr->io_port; io; io = io->next) {
         if (io->kind && !strcmp(io->kind, "timer") && ((avr_timer_t *)io)->name == name) {
@@ -237,6 +273,12 @@ static void attach_pwm(board_t *board, pwm_t *pwm, const pwm_place_t *place) {
     *pwm = (pwm_t){.place = *place, .simavr = find_timer(board, place->name)};
     watch_write(board, place->tccra, on_setting);
     watch_write(board, place->tccrb, on_setting);
+    if (place->icr != 0) {
+        watch_write(board, place->tifr, on_capture_flags);
+        watch_write(board, place->timsk, on_capture_mask);
+        board->avr->io[AVR_DATA_TO_IO(place->tifr)].w.param = pwm;
+        board->avr->io[AVR_DATA_TO_IO(place->timsk)].w.param = pwm;
+    }
     for (int i = 0; i < place->channels; i++) {
         watch_write(board, place->ocr[i], is_wide(pwm) ? on_low : on_compare);
         if (is_wide(pwm)) {

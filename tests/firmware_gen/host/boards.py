@@ -84,6 +84,9 @@ class ApartPlayer:
     def jog(self, servo: int, ticks: int) -> None:
         self.lib.host_jog(servo, ticks)
 
+    def channel(self, number: int, ticks: int) -> None:
+        self.lib.host_channel(number, ticks)
+
     def heard(self) -> None:
         self.lib.host_heard()
 

@@ -125,8 +125,8 @@ uint8_t bc_hal_merged_read(uint16_t offset) { return offset < HOST_MERGED ? merg
 uint8_t bc_hal_pin(uint8_t pin) {
     static const uint32_t taken = 1u << 6 | 1u << 7 | 1u << 14 | 1u << 15 | 1u << 16 | 1u << 17;
     static const uint32_t lamps = 1u << 3 | 1u << 19 | 1u << 21 | 1u << 22;
-    if (BC_PORTS > 3) {
-        return 0xFF; /* a larger chip: any pin can do anything */
+    if (BC_PORTS > 3) { /* a larger chip: any pin can do anything, but a few alone measure */
+        return pin == 39 || pin == 80 || pin == 81 ? 0xFF : 0xFF & ~BC_PIN_CHANNEL;
     }
     if (pin >= PINS || (taken >> pin & 1)) {
         return 0;
@@ -136,6 +136,35 @@ uint8_t bc_hal_pin(uint8_t pin) {
 }
 
 uint8_t bc_hal_port(uint8_t port) { return ports[port]; }
+
+#if BC_CHIP_SENSES
+static uint16_t widths[BC_CHANNELS];
+
+void bc_hal_channel_pin(uint8_t channel, uint8_t pin) {
+    (void)pin;
+    widths[channel] = 0;
+}
+
+uint16_t bc_hal_channel(uint8_t channel) {
+    uint16_t width = widths[channel];
+    widths[channel] = 0;
+    return width;
+}
+
+uint8_t bc_hal_channel_displaces(uint8_t pin, uint8_t place) {
+    uint8_t first = pin == 39 ? 35 : pin == 80 ? 59 : 83;
+    return (uint8_t)(first + place);
+}
+#endif
+
+void host_channel(uint8_t channel, uint16_t ticks) {
+#if BC_CHIP_SENSES
+    widths[channel] = ticks;
+#else
+    (void)channel;
+    (void)ticks;
+#endif
+}
 
 void bc_hal_release(void) {
     memset(counts, 0, sizeof counts);

@@ -54,6 +54,7 @@ uint32_t host_inputs(void);           /* input pins */
 int host_ask(uint8_t asked, uint8_t argument);
 void host_jog(uint8_t servo, uint16_t pulse); /* does nothing unless limp */
 void host_heard(void);
+void host_channel(uint8_t channel, uint16_t ticks); /* a pulse, for the next frame */
 
 /* State. */
 uint8_t host_mode(void);
