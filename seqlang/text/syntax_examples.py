@@ -362,8 +362,6 @@ EXAMPLES: Final[tuple[Example, ...]] = (
             "channel a: b\n",
             "channel a: b pin\n",
             "channel 3\n",
-            "channel a: b pin PL0\n",
-            _in("channel a: b pin PL0", "button"),
             _in("channel a: b pin PL0", "button 5"),
             _in("channel a: b pin PL0", "button 5 from"),
             _in("channel a: b pin PL0", "button 5 from 1700 us"),
