@@ -422,6 +422,40 @@ def test_of_two_cues_of_one_frame_the_later_has_the_output_whichever_is_heard_fi
     assert creature.frame() == [1000 + 1000 * 4000 // 9000] * 2
 
 
+def holding_boards(count: int) -> tuple[Table, list[Table]]:
+    """A cue that brings its servo and stays for 12 s, while idle's statements go on."""
+    hold = (ActOp(0, 9000, 1500, True), Delay(12000))
+    rest = (Delay(400), ActOp(0, 4500, 300, True), Delay(200))
+    lead, nodes = boards(count)
+
+    def table(one: Table) -> Table:
+        cues = (
+            CueRecord(HOLD, 1, 0, 1, 0, claims=1 if one.role == LEADS else 0),
+            CueRecord(REST, 1, 0, 1, 1, strand=True),
+        )
+        return replace(one, cues=cues, threads=(hold, rest))
+
+    return table(lead), [table(node) for node in nodes]
+
+
+@pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
+def test_idle_that_is_caught_up_on_does_not_move_what_a_cue_joined_late_has(make: Any) -> None:
+    """Idle's statements come after the cue's. Yet the servo glides to the cue's 90 deg, and to
+    idle's 45 only when the cue has ended."""
+    creature = Creature(make, 2, holding_boards)
+    creature.play(60)
+    creature.lead.trigger(HOLD)
+    creature.play(300)
+    creature.nodes[0] = make(creature.tables[0])
+    rows = creature.play(200)
+    assert_quiet(rows)
+    assert rows[-1] == [1000 + 9000 * 4000 // 9000] * 2
+    assert running(creature.nodes[0]) & 1
+    creature.play(300)
+    assert not running(creature.nodes[0]) & 1
+    assert creature.frame() == [1000 + 4500 * 4000 // 9000] * 2
+
+
 def brought_into(mode: ReportedMode) -> Creature:
     creature = Creature()
     if mode != ReportedMode.STARTING:
