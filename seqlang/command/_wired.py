@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import queue
 import signal
 import sys
@@ -121,14 +122,19 @@ class Typed:
 
     def __init__(self) -> None:
         self._lines: queue.Queue[str] = queue.Queue()
+        self.ended = threading.Event()
+        """Nothing more can be typed."""
         if hasattr(signal, "SIGTTIN"):  # in the background nobody types, and nothing shall stop
             signal.signal(signal.SIGTTIN, signal.SIG_IGN)
         threading.Thread(target=self._read, daemon=True).start()
 
     def _read(self) -> None:
+        if isinstance(sys.stdin, io.TextIOWrapper):  # bytes of no letters end no reading
+            sys.stdin.reconfigure(errors="replace")
         with suppress(OSError, ValueError):
-            for line in sys.stdin:
+            for line in sys.stdin or ():  # None: closed by whoever started this
                 self._lines.put(line)
+        self.ended.set()
 
     def lines(self) -> Sequence[str]:
         """Those typed since the last call."""

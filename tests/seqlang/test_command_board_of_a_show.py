@@ -15,7 +15,7 @@ import pytest
 from flap_show import Outcome
 
 from seqlang.check import check
-from seqlang.command._wired import obey, wired_boards
+from seqlang.command._wired import Typed, obey, wired_boards
 from seqlang.loading import load
 
 WINGS = "wings/wings.cues"
@@ -126,3 +126,25 @@ def test_what_is_typed_is_done_or_answered_in_words(wings: Path) -> None:
     assert obey(wired, "loss 101") == "`loss` wants a number from 0 to 100, found `101`"
     assert "there is back, left_wing, right_wing" in obey(wired, "unplug tail")
     assert "there is unplug NAME" in obey(wired, "pull left_wing")
+
+
+def test_without_a_standard_input_the_orders_are_none_and_nothing_breaks(
+    monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys, "stdin", None)
+    typed = Typed()
+    typed.ended.wait(10)
+    assert typed.ended.is_set()
+    assert list(typed.lines()) == []
+    assert capfd.readouterr().err == ""
+
+
+def test_bytes_of_no_letters_are_an_unknown_order_and_the_next_order_is_heard(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "typed").write_bytes(b"unplug neck\n\xff\xfe\nplug neck\n")
+    with (tmp_path / "typed").open(encoding="utf-8", errors="strict") as lines:
+        monkeypatch.setattr(sys, "stdin", lines)
+        typed = Typed()
+        assert typed.ended.wait(10)
+    assert list(typed.lines()) == ["unplug neck\n", "\ufffd\ufffd\n", "plug neck\n"]

@@ -15,6 +15,7 @@ from seqlang.text.slips import (
     names,
     numbers,
     packs_and_fuses,
+    presses,
     rows,
     statements,
     units,
@@ -82,6 +83,7 @@ def _mended(
 
 def _slips(line: Written) -> Iterator[Slip]:
     yield from draws.slips(line)
+    yield from presses.slips(line)
     yield from characters.slips(line)
     yield from gestures.slips(line)
     yield from rows.slips(line)

@@ -1,0 +1,76 @@
+"""Kinds of presses as hands write them that know other words, and what passes instead."""
+
+from __future__ import annotations
+
+import pytest
+
+from seqlang.check import check
+from seqlang.loading import load_text
+from seqlang.text.findings import Finding, applied
+from seqlang.text.source import Source
+
+SHOW = """supply pack
+    source adapter 6 V, 5 A
+board box: atmega2560, address 1
+    feed pack
+lamp eye: box pin PB7
+cue snap
+    eye fade to 80 % in 400 ms
+cue bow
+    eye fade to 20 % in 600 ms
+remote
+    button 2: go bow
+    {line}
+    stop button 4
+"""
+
+
+def errors(text: str) -> list[Finding]:
+    found = check(load_text(Source("test.cues", text))).findings
+    return [one for one in found if one.severity == "error"]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "right"),
+    [
+        ("button 1 double: go snap", "button 1 twice: go snap"),
+        ("button 1 two times: go snap", "button 1 twice: go snap"),
+        ("button 1 double-click: go snap", "button 1 twice: go snap"),
+        ("button 1: go snap twice", "button 1 twice: go snap"),
+        ("button 1: go snap on double press", "button 1 twice: go snap"),
+        ("button 1 held 800 ms: go snap", "button 1 long 800 ms: go snap"),
+        ("button 1 hold for 1 s: go snap", "button 1 long 1 s: go snap"),
+        ("button 1: go snap long 800 ms", "button 1 long 800 ms: go snap"),
+        ("button 1: go snap when held for 2 s", "button 1 long 2 s: go snap"),
+        ("button 1 released: go snap", "button 1 let go: go snap"),
+        ("button 1: go snap on release", "button 1 let go: go snap"),
+        ("button 1 pressed: go snap", "button 1: go snap"),
+        ("button 1 down: go snap", "button 1: go snap"),
+        ("button 1: toggle snap", "button 1: go snap until pressed again"),
+        ("button 1: go snap toggle", "button 1: go snap until pressed again"),
+        ("button 1: go snap until pressed", "button 1: go snap until pressed again"),
+        ("button 1: go snap until next press", "button 1: go snap until pressed again"),
+        ("button 1: go next snap, bow", "button 1: go next of snap, bow"),
+        ("button 1: go next of snap and bow", "button 1: go next of snap, bow"),
+        ("button 1: cycle snap, bow", "button 1: go next of snap, bow"),
+        ("button 1: go next of snap", "button 1: go snap"),
+    ],
+)
+def test_a_press_in_other_words_is_answered_by_the_line_that_passes(wrong: str, right: str) -> None:
+    text = SHOW.format(line=wrong)
+    (found,) = errors(text)
+    assert "unit" not in found.message
+    assert found.fix is not None
+    mended = applied(text, found.fix)
+    assert mended == SHOW.format(line=right)
+    assert errors(mended) == []
+
+
+@pytest.mark.parametrize("does", ["go snap, bow", "go snap and bow"])
+def test_a_list_without_a_word_is_asked_about_because_it_may_mean_all_at_once(does: str) -> None:
+    (found,) = errors(SHOW.format(line=f"button 1: {does}"))
+    assert found.message == "a press starts one cue"
+    assert found.fix is None
+    assert found.help is not None
+    assert "`go next of snap, bow`" in found.help
+    assert "`together`" in found.help
