@@ -199,8 +199,11 @@ def test_every_wire_has_a_number_of_its_own(path: Path, books: dict[str, str]) -
     numbers = [row[0] for row in rows(books[path.stem], "supply") if row[0].startswith("W")]
     show = checked(path).show
     assert numbers == [f"W{n}" for n in range(1, len(numbers) + 1)]
-    fed = sum(board.supply is not None for board in show.rig.boards)
-    assert len(numbers) == fed + len(show.rig.outputs) + len(show.rig.inputs)
+    rig = show.rig
+    fed = sum(board.supply is not None for board in rig.boards)
+    # each board's end of the line between boards, where one leads
+    line = len(rig.boards) if any(board.leads for board in rig.boards) else 0
+    assert len(numbers) == fed + line + len(rig.outputs) + len(rig.inputs) + len(rig.channels)
 
 
 def test_the_same_show_gives_the_same_book(tmp_path: Path, books: dict[str, str]) -> None:
