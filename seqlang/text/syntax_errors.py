@@ -15,6 +15,7 @@ import re
 from functools import cache
 from typing import TYPE_CHECKING, Final, TypeAlias
 
+from seqlang.text import idle_blocks
 from seqlang.text.findings import Finding, Fix, Span
 from seqlang.text.grammar import failure
 from seqlang.text.indentation import is_content, width
@@ -39,6 +40,10 @@ def explain(error: UnexpectedInput, source: Source, line: int, around: Surroundi
     """The finding for a syntax error; `line` is the offset where the line at fault starts."""
     at = _At(error, source, line)
     text = source.text[at.first : at.line_end]
+    indent = at.kind == "_INDENT" and not text.startswith("idle")
+    idle = idle_blocks.found_at(source, line, around.names, indent)
+    if idle is not None:
+        return idle
     if at.kind == "_INDENT" and not (around.has_block and means_block(text)):
         return _needless_indent(at)
     if at.due == {"_INDENT"}:

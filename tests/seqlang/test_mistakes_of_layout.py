@@ -25,6 +25,7 @@ def errors(text: str) -> list[Finding]:
 
 
 REMOTE = SHOW[SHOW.index("remote\n") : SHOW.index("usage\n")]
+IDLE = dict(LINES)["idle"]
 
 LAYOUT = {
     "a body at the margin": (
@@ -67,6 +68,36 @@ LAYOUT = {
         "\u00a0\u00a0\u00a0\u00a0hold 600 ms",
         "indented with a no-break space",
     ),
+    "statements below idle": (
+        SHOW.replace(IDLE, "idle:\n    tuft_1 fade to 40 % in 2 s\n    hold 1 s"),
+        "idle:",
+        "`idle` has no block",
+    ),
+    "statements below idle, and the way back": (
+        SHOW.replace(IDLE, "idle\n    tuft_1 fade to 40 % in 2 s\n    back in 900 ms"),
+        "idle",
+        "`idle` has no block",
+    ),
+    "cues below idle": (
+        SHOW.replace(IDLE, "idle:\n    go rest\n    go doze\n    back in 900 ms"),
+        "idle:",
+        "`idle` has no block",
+    ),
+    "a cue played below idle": (
+        SHOW.replace(IDLE, "idle:\n    play rest"),
+        "idle:",
+        "`idle` has no block",
+    ),
+    "cues played in turn below idle, and a comment": (
+        SHOW.replace(IDLE, "idle:  # by itself\n    play rest\n    play doze  # both"),
+        "idle:  # by itself",
+        "`idle` has no block",
+    ),
+    "the way back below idle": (
+        SHOW.replace(IDLE, "idle: go rest, doze\n    back in 900 ms"),
+        "    back in 900 ms",
+        "`idle` has no block",
+    ),
 }
 
 
@@ -79,6 +110,23 @@ def test_the_line_at_fault_is_shown_and_moved(kind: str) -> None:
     assert says in found.message
     assert found.fix is not None
     assert errors(applied(text, found.fix)) == []
+
+
+def test_which_cue_a_block_below_idle_belongs_to_is_left_to_the_maker() -> None:
+    wrong = "idle: go rest\n    tuft_1 fade to 40 % in 2 s"
+    (found,) = errors(with_line("idle", wrong))
+    assert "`idle` has no block" in found.message
+    assert found.fix is None
+    assert "such as `cue at_rest`" in (found.help or "")
+
+
+def test_the_cue_made_of_a_block_below_idle_gets_a_free_name() -> None:
+    text = SHOW.replace("cue doze", "cue at_rest").replace(IDLE, "idle:\n    fan on\n    hold 1 s")
+    (found,) = errors(text)
+    assert found.fix is not None
+    mended = applied(text, found.fix)
+    assert "idle: go at_rest_2\n\ncue at_rest_2\n    fan on\n" in mended
+    assert errors(mended) == []
 
 
 EVERYWHERE = {
