@@ -90,6 +90,19 @@ def test_what_fails_together_at_another_time_is_said_too(alone: float, in_turn: 
     assert [outputs for _, outputs, _ in seen] == [("left",), ("left", "right")]
 
 
+@pytest.mark.parametrize(("begins_ms", "together_too"), [(1100.0, False), (1105.0, True)])
+def test_the_second_of_all_together_is_closed_towards_what_fails_alone_later(
+    begins_ms: float, together_too: bool
+) -> None:
+    """Two in turn flash five times in the second from 100 ms on; a third one begins where that
+    second ends, or 5 ms later."""
+    left = pulses(400.0, first_ms=100.0, until_ms=1100.0)
+    right = pulses(400.0, first_ms=300.0, until_ms=1100.0)
+    eye = pulses(250.0, first_ms=begins_ms, until_ms=begins_ms + 1200.0)
+    seen = [outputs for _, outputs, _ in found(a=white(left), b=white(right), eye=white(eye))]
+    assert seen == [("eye",), ("a", "b", "eye")][: 1 + together_too]
+
+
 def test_the_seconds_that_flash_too_fast_have_their_ends() -> None:
     one = one_found(eye=white(pulses(200.0, first_ms=1000.0, until_ms=2500.0)))
     assert one.count == 5

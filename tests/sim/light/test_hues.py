@@ -45,6 +45,18 @@ def test_a_fade_turns_only_where_one_channel_rises_while_another_falls(
     assert ways_of_fades(belly(), lights) == ways
 
 
+@pytest.mark.parametrize(("beside_red", "ways"), [(41, 2), (40, 1)])
+def test_a_dim_fade_that_passes_a_saturated_red_turns_to_it_and_away(
+    beside_red: int, ways: int
+) -> None:
+    """From red with green to red with blue. In steps of half a percent of L* (IEC 61966-2-1, CIE
+    15) red is 35 %, linear 0.0850; of 41, green or blue is 16.5 %, 0.0220; of 40, 16 %, 0.0210. So
+    0.794 or 0.802 of the sum is red, and from 0.8 on it is a saturated red (WCAG 2.2). Half-way
+    both are at 8.25 %, 0.0091, and 0.82 is red. Luminance and R - G - B change too little."""
+    with_green, with_blue = StripLight((82, beside_red, 0)), StripLight((82, 0, beside_red))
+    assert ways_of_fades(belly(), (with_green, with_blue)) == ways
+
+
 def test_of_too_many_lights_the_most_is_taken() -> None:
     greys = [StripLight((255, 255, 255), float(level)) for level in range(10, 10 + MOST_LIGHTS)]
     assert ways_of_fades(belly(), greys[:-1]) == 1
