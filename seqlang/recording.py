@@ -38,7 +38,6 @@ judgement)."""
 _USUAL_SHARE: Final = 0.03
 """Of the travel, for parts that are not measured in degrees."""
 _MOST_ROUNDS: Final = 60
-_HEADER: Final = re.compile(r"^(?:cue|gesture)\s+(\w+)", re.MULTILINE)
 _NAME: Final = re.compile(r"[^\W\d]\w*")
 
 
@@ -87,23 +86,32 @@ def usual_tolerance(servo: Servo) -> float:
     return USUAL_DEG if of_part(servo).place == "deg" else _USUAL_SHARE * (high - low)
 
 
-def names_in(texts: Sequence[str]) -> frozenset[str]:
-    """Names of cues and gestures of a show's files."""
-    return frozenset(name for text in texts for name in _HEADER.findall(text))
+def is_taken(loaded: Loaded, name: str) -> bool:
+    """Whether a cue or a gesture has this name, also one of a side, of a row or of another file.
+
+    `loaded` has no errors of reading. The language itself is asked, by a gesture of that name that
+    is played: names of sides and rows come about only when something plays.
+    """
+    path = next(iter(loaded.sources))
+    text = with_gesture(loaded.sources[path].text, (f"gesture {name}", f"{INDENT}hold 1 s"))
+    text = with_gesture(text, (f"cue {name}_tried", f"{INDENT}play {name}"))
+    found = reread(path, loaded.sources, {path: text}).findings
+    return any(one.name == "duplicate-name" and f"`{name}`" in one.message for one in found)
 
 
-def why_no_name(name: str, taken: frozenset[str]) -> str:
-    """Why a new gesture cannot have this name; empty if it can."""
+def why_no_name(name: str, loaded: Loaded) -> str:
+    """Why a new gesture of this show cannot have this name; empty if it can."""
     if not _NAME.fullmatch(name):
         return "a name is letters, digits and `_`, and begins with a letter or `_`"
     if name in RESERVED:
         return "that is a word of the language"
-    return "the show has a cue or a gesture of that name" if name in taken else ""
+    return "the show has a cue or a gesture of that name" if is_taken(loaded, name) else ""
 
 
-def free_name(taken: frozenset[str], word: str = "by_hand") -> str:
+def free_name(loaded: Loaded, word: str = "by_hand", but: str = "") -> str:
+    """The word, or the first `WORD_2`, `WORD_3` ... that is free; `but` is not."""
     names = (word, *(f"{word}_{number}" for number in range(2, 10_000)))
-    return next(name for name in names if name not in taken)
+    return next(name for name in names if name != but and not is_taken(loaded, name))
 
 
 # -- takes to moves --------------------------------------------------------------------------------
@@ -194,8 +202,7 @@ def tried(loaded: Loaded, name: str, lines: Sequence[str]) -> TriedGesture:
     """
     path = next(iter(loaded.sources))
     text = loaded.sources[path].text
-    taken = names_in([source.text for source in loaded.sources.values()]) | {name}
-    probe = free_name(taken, "try_it")
+    probe = free_name(loaded, "try_it", name)
     whole = with_gesture(with_gesture(text, lines), (f"cue {probe}", f"{INDENT}play {name}"))
     first = with_gesture(text, ()).count("\n") + 1
     rows = range(first, first + len(lines))

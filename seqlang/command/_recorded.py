@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 
 def demand_name(name: str, loaded: Loaded) -> None:
     """Raise WrongUse if a new gesture of this show cannot have this name."""
-    from seqlang.recording import names_in, why_no_name
+    from seqlang.recording import why_no_name
 
-    why = why_no_name(name, names_in([source.text for source in loaded.sources.values()]))
+    why = why_no_name(name, loaded)
     if why:
         raise WrongUse(f"`--record {name}`: {why}")
 
@@ -64,7 +64,7 @@ def take_over(
     The gesture is told before the file is read again, so that nothing that goes wrong there loses
     it; `rig` is what the show was when it was recorded.
     """
-    from seqlang.recording import free_name, gesture_lines, names_in, tried
+    from seqlang.recording import free_name, gesture_lines, tried
 
     parts = _fitted(rig, takes, within)
     if not parts:
@@ -73,7 +73,7 @@ def take_over(
     click.echo("\n".join(gesture_lines(name or "by_hand", parts, rig)))
     loaded, checked = read_and_check(file)
     demand_read(file, loaded)
-    name = name or free_name(names_in([source.text for source in loaded.sources.values()]))
+    name = name or free_name(loaded)
     demand_name(name, loaded)
     made = tried(loaded, name, gesture_lines(name, parts, rig))
     _tell_tried(made, loaded)

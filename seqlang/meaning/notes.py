@@ -267,4 +267,5 @@ def _a(kind: str) -> str:
 
 
 def _several(kind: str) -> str:
-    return kind[:-1] + "ies" if kind.endswith("y") else kind + "s"
+    each = kind.split(" or ")
+    return " or ".join(one[:-1] + "ies" if one.endswith("y") else one + "s" for one in each)

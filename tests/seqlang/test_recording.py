@@ -9,19 +9,19 @@ import numpy as np
 import pytest
 
 from seqlang.check import check
-from seqlang.loading import Loaded, load, load_string
+from seqlang.loading import Loaded, load, load_string, load_text
 from seqlang.recording import (
     FittedPart,
     Take,
     fitted_part,
     free_name,
     gesture_lines,
-    names_in,
     tried,
     usual_tolerance,
     why_no_name,
     with_gesture,
 )
+from seqlang.text.source import Source
 from sim.model import Hold, Law, Move, Servo
 from sim.rig.standstill import pulse_us
 from sim.score.laws import position
@@ -178,15 +178,49 @@ def test_what_no_remedy_mends_is_told(show: Loaded) -> None:
         ("", "a name is letters"),
     ],
 )
-def test_a_gesture_has_a_name_that_is_free(name: str, why: str) -> None:
-    found = why_no_name(name, names_in([TEXT]))
+def test_a_gesture_has_a_name_that_is_free(show: Loaded, name: str, why: str) -> None:
+    found = why_no_name(name, show)
     assert found.startswith(why)
     assert bool(found) == bool(why)
 
 
-def test_a_name_is_found_where_none_is_given() -> None:
-    assert free_name(frozenset()) == "by_hand"
-    assert free_name(frozenset({"by_hand", "by_hand_2"})) == "by_hand_3"
+def test_a_name_is_found_where_none_is_given(show: Loaded) -> None:
+    assert free_name(show) == "by_hand"
+    assert free_name(show, "wave") == "wave_2"
+    assert free_name(show, "wave", but="wave_2") == "wave_3"
+
+
+SIDES = """supply pack
+    source adapter 6 V, 10 A
+mirror left, right
+    board wing: atmega328p, address (left: 1, right: 2)
+        feed pack
+    lamp glow: wing pin PD6
+    cue beat
+        glow fade to 40 % in 1 s
+    row of 2
+        lamp dot: wing pin (PD3, PD5)
+        cue tap
+            dot fade to 40 % in 1 s
+remote
+    button 1: go beat
+    button 2: go tap
+    stop button 3
+"""
+
+
+@pytest.mark.parametrize("name", ["beat", "left_beat", "tap", "tap_1", "right_tap_2"])
+def test_a_name_of_a_side_or_of_a_row_is_taken(name: str) -> None:
+    loaded = load_text(Source("sides.cues", SIDES))
+    assert not [one for one in loaded.findings if one.severity == "error"]
+    assert "of that name" in why_no_name(name, loaded)
+    assert why_no_name(f"{name}_by_hand", loaded) == ""
+
+
+def test_two_things_of_a_name_that_may_be_either_are_told_as_several() -> None:
+    text = SIDES + "gesture beat\n    hold 1 s\ngesture by_hand\n    hold 1 s\n"
+    told = [one.message for one in load_text(Source("sides.cues", text)).findings]
+    assert "there are two cues or gestures called `beat`" in told
 
 
 def test_a_part_along_a_line_is_allowed_a_share_of_its_travel(show: Loaded) -> None:
