@@ -199,10 +199,11 @@ def _names(state: InteractiveParser, names: ShowNames) -> Iterator[Proposal]:
         yield from (Proposal(name, "output") for name in names.rows)
         return
     if named == "parameter":
+        scope = names.gesture_of(due.scope)
         yield from (
             Proposal(one.name, "parameter")
             for one in names.all
-            if one.declares and one.named == "parameter" and one.scope == due.scope
+            if one.declares and one.named == "parameter" and one.scope == scope
         )
         return
     if named == "value" and due.scope == _IN_HEADER:
@@ -211,7 +212,7 @@ def _names(state: InteractiveParser, names: ShowNames) -> Iterator[Proposal]:
         yield from (Proposal(name, "output") for name in names.declared("output"))
         named = "colour"
     if named == "cue" and due.scope == _PLAYED:
-        yield from (Proposal(name, "gesture") for name in names.declared("gesture"))
+        yield from (Proposal(name, "gesture") for name in names.known("gesture"))
     if named in ("colour", "constant"):
         yield from (Proposal(name, "constant") for name in names.declared("constant"))
     if named in OWN and named != "constant":

@@ -61,11 +61,19 @@ class ShowNames:
             among = ("gesture",)
         for named in among:
             known = one.name in declared.get(named, ())
-            if known or (one.named == "value" and one.name in self.members.get(named, {})):
+            several = one.named in ("value", "cue") and one.name in self.members.get(named, {})
+            if known or several:
                 return one._replace(named=named)
         if one.named == "along":
             return one._replace(named="output")
+        if one.named == "parameter":
+            return one._replace(scope=self.gesture_of(one.scope))
         return one._replace(named="colour") if one.named == "value" else one
+
+    def gesture_of(self, played: str) -> str:
+        """The gesture whose parameters a play names: `beat` for `left_beat`."""
+        member = self.members.get("gesture", {}).get(played)
+        return played if member is None else str(member.family.base)
 
     def _parts(self, one: Occurrence) -> Iterator[Occurrence]:
         """The names that a name is made of."""

@@ -161,7 +161,7 @@ class Notebook:
             self.error("unknown-name", message, token, help=instead or _OF_KIND.get((kind, other)))
             return
         names = list(known)
-        every = [*names, *self.alike.get(kind.split()[0], ())]
+        every = [*names, *(n for word in kind.split() for n in self.alike.get(word, ()))]
         searches = self._may_compare(token, every)
         ends = beyond_row(str(token), every) if searches else None
         near = nearest(str(token), every) if searches and ends is None else None

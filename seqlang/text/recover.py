@@ -55,7 +55,7 @@ _TWO_WORDS: Final = re.compile(
     r"^(servo|lamp|strip|switch|board) +([^\W\d]\w*) +([^\W\d]\w*) *:", re.MULTILINE
 )
 _REPEATED: Final = re.compile(
-    r"^[ \t]+(?:(servo|lamp|strip|switch|supply|board|cue) +([^\W\d]\w*)"
+    r"^[ \t]+(?:(servo|lamp|strip|switch|supply|board|cue|gesture) +([^\W\d]\w*)"
     r"|(?:safe +)?(pose) +([^\W\d]\w*) *$)",
     re.MULTILINE,
 )
@@ -64,7 +64,7 @@ _REPEATED: Final = re.compile(
 _MIRROR: Final = re.compile(r"mirror +([^\W\d]\w*) *, *([^\W\d]\w*)")
 _ROW: Final = re.compile(r"^[ \t]*row\b(?: +of +([0-9]{1,4})\b)?", re.MULTILINE)
 _PARAMETER: Final = re.compile(r"[:,] *([^\W\d]\w*) +(\w*)")
-_GESTURE: Final = re.compile(r"^gesture +([^\W\d]\w*).*$", re.MULTILINE)
+_GESTURE: Final = re.compile(r"^([ \t]*)gesture +([^\W\d]\w*).*$", re.MULTILINE)
 _SCORED: Final = ("cue", "gesture")
 _CUE: Final = re.compile(r"cue +[^\W\d]\w*")
 
@@ -249,7 +249,7 @@ class _Work:
             kind = nearest(kind, HEADS) or kind
         names = self._names
         if kind == "gesture":  # whose statements are those of a cue
-            kind, names = "cue", self._names_in_gesture(start)
+            kind, names = "cue", self._names_in_gesture(start, line)
         body = ""
         if kind is None and HEADER.match(text) is not None:
             body = self._source.text[line + len(text) : min(end, line + _MOST_BODY)]
@@ -259,12 +259,21 @@ class _Work:
     @cached_property
     def _gestures(self) -> dict[str, dict[str, Asked]]:
         """The file's gestures with their parameters."""
-        lines = _GESTURE.finditer(self._source.text)
-        return {line[1]: parameters(line[0]) for line in lines}
+        found: dict[str, dict[str, Asked]] = {}
+        for start, end in pieces_of(self._source.text):
+            repeats = _repeats(self._source.text, start)
+            for line in _GESTURE.finditer(self._source.text, start, end):
+                if repeats or not line[1]:
+                    called = self._called(line[2], start) if repeats else (line[2],)
+                    found.update(dict.fromkeys(called, parameters(line[0].strip())))
+        return found
 
-    def _names_in_gesture(self, start: int) -> dict[str, frozenset[str]]:
-        """What the file declares, with the parameters of a gesture among it."""
+    def _names_in_gesture(self, start: int, line: int) -> dict[str, frozenset[str]]:
+        """What the file declares, with the parameters of the gesture above a line among it."""
         header = self._source.line_text(self._source.line_number(start))
+        if _repeats(self._source.text, start):
+            above = [one[0] for one in _GESTURE.finditer(self._source.text, start, line)]
+            header = above[-1] if above else ""
         found = {kind: set(names) for kind, names in self._names.items()}
         for name, kind in _PARAMETER.findall(header):
             for one in {"light": ("lamp", "strip")}.get(kind, (kind,)):

@@ -66,6 +66,8 @@ class Meant:
         self._notes = notes
         self._wanted = wanted
         self._hidden: frozenset[str] = frozenset()
+        self.apart: set[str] = set()
+        """Gestures whose usual values differ: each thing has a version of its own."""
 
     @contextmanager
     def hiding(self, names: Iterable[str]) -> Iterator[None]:
@@ -79,7 +81,10 @@ class Meant:
     def member(self, token: Token, named: Named) -> Member | None:
         if named == "output" and str(token) in self._hidden:
             return None
-        return self._members.get(named, {}).get(str(token))
+        found = self._members.get(named, {}).get(str(token))
+        if found is None and named == "cue":
+            return self._members.get("gesture", {}).get(str(token))
+        return found
 
     def rows(self) -> list[str]:
         """The names of all rows."""
@@ -183,6 +188,27 @@ class Meant:
             found.append(_renamed(token, family, side, item))
         return found
 
+    def played(self, play: Play, here: Here) -> list[One]:
+        """The cues or gestures that are played, and for what their values are given.
+
+        One gesture serves both sides, or a whole row, unless it is given a value for each.
+        """
+        token = play.cue
+        member = self.member(token, "cue")
+        if member is None or member.family.named != "gesture":
+            return [One(name, here) for name in self.versions(token, "cue", here)]
+        at = here.on(member.side)
+        base = str(member.family.base)
+        if base not in self.apart and not any(is_varied(line.items[1]) for line in play.arguments):
+            return [One(name, at) for name in self.versions(token, "cue", here)]
+        ones = [
+            _at(at, member.family, side, item)
+            for side in _sides(member, here) or (None,)
+            for item in _items(member, here) or (None,)
+        ]
+        token = token.update(value=base)
+        return [One(name, one) for one in ones for name in self.versions(token, "cue", one)]
+
 
 def _sides(member: Member, here: Here) -> Sides:
     """The sides that a name is about, where it is about sides."""
@@ -242,8 +268,8 @@ class CueWriter:
             made = [Strike(statement.keyword, pose, pace, law, swing) for pose in poses]
             return _together(made, statement.keyword)
         if isinstance(statement, Play):
-            cues = self._names.versions(statement.cue, "cue", here)
-            plays = [one for cue in cues for one in self._plays(statement, cue, here)]
+            cues = self._names.played(statement, here)
+            plays = [one for cue, at in cues for one in self._plays(statement, cue, at)]
             return _together(plays, statement.keyword)
         if isinstance(statement, Cut):
             groups = self._groups(statement.names, statement.light, here)

@@ -15,7 +15,7 @@ from lark import Token
 
 from seqlang.text.names import MOST_IN_ROW
 from seqlang.text.occurrences import places_in
-from seqlang.text.syntax import CueText, Line
+from seqlang.text.syntax import CueText, GestureText, Line
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -98,6 +98,8 @@ def families_of(block: Line, sides: Sides, row: int, count: int) -> Iterator[Fam
     for entry in block.items:
         if isinstance(entry, CueText):
             yield Family("cue", entry.name, sides, row, count)
+        elif isinstance(entry, GestureText):
+            yield Family("gesture", entry.name, sides, row, count)
         elif isinstance(entry, Line) and entry.kind != "row":
             for index, (named, declares) in places_in(entry).items():
                 if declares and isinstance(entry.items[index], Token):

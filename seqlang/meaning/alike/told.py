@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from seqlang.text.findings import Finding
+    from seqlang.text.findings import Finding, Passage
 
 _NAMED: Final = re.compile(r"`(\w+)`")
 _NUMBER: Final = re.compile(r"(?<![\w`])-?\d+(?:\.\d+)?")
@@ -38,7 +38,7 @@ class Likes:
         for number, finding in enumerate(map(self._without_steps, findings)):
             about = self._about(finding)
             groups.setdefault(self._key(finding) if about else number, []).append(finding)
-        return [self._one(group) for group in groups.values()]
+        return [one for group in groups.values() for one in self._of(group)]
 
     def _without_steps(self, finding: Finding) -> Finding:
         fix = finding.fix
@@ -55,10 +55,18 @@ class Likes:
         related = tuple(span for span, _ in finding.related)
         return finding.name, finding.severity, finding.span, words, related
 
-    def _one(self, group: Sequence[Finding]) -> Finding:
-        if len(group) == 1:
-            return group[0]
+    def _of(self, group: Sequence[Finding]) -> Sequence[Finding]:
+        """One finding of a group; if they are about one and the same thing, each way to it.
+
+        A gesture that is played twice for a part may find the like twice.
+        """
         about = list(dict.fromkeys(name for one in group if (name := self._about(one))))
+        if len(about) > 1:
+            return [self._one(group, about)]
+        ways = {(one.message, one.trail): one for one in reversed(group)}
+        return list(reversed(ways.values()))
+
+    def _one(self, group: Sequence[Finding], about: Sequence[str]) -> Finding:
         first = group[0]
         if len({_said(finding, self.sideless) for finding in group}) == 1:
             note = f"on both sides: {_listed(about)}"
@@ -91,12 +99,18 @@ def _in_its_words(finding: Finding, names: Mapping[str, str]) -> Finding:
     return replace(
         finding,
         message=_plain(finding.message, names),
-        span=replace(finding.span, trail=()),
+        span=replace(finding.span, trail=_calls(finding, names)),
         label=_plain(finding.label, names),
         related=tuple((span, _plain(words, names)) for span, words in finding.related),
         notes=(*(_plain(note, names) for note in notes), last),
         help=None if help_ is None else _plain(help_, names),
     )
+
+
+def _calls(finding: Finding, names: Mapping[str, str]) -> tuple[Passage, ...]:
+    """The plays of gestures that led to a finding, without the side for which it was found."""
+    calls = (one for one in finding.trail if one.span is not None)
+    return tuple(replace(one, words=_plain(one.words, names)) for one in calls)
 
 
 def _how_bad(finding: Finding) -> float:

@@ -69,10 +69,10 @@ def written_out(
 
 
 class _Described(NamedTuple):
-    """A pose or a cue of a mirror or a row, and what is written there."""
+    """A pose, a cue or a gesture of a mirror or a row, and what is written there."""
 
     family: Family
-    text: Line | CueText
+    text: Line | CueText | GestureText
 
 
 class _WritingOut:
@@ -90,6 +90,13 @@ class _WritingOut:
         self._names = Meant(self._members, self._notes, self._want)
         sides = [side for pair in pairs for side in pair]
         self._cues = CueWriter(self._names, self._chooser, self._notes, sides)
+        self._constants = frozenset(
+            str(item.token(1)) for item in items if isinstance(item, Line) and item.kind == "given"
+        )
+        self._has_gestures = "gesture" in self._members or any(
+            isinstance(item, GestureText) for item in items
+        )
+        self._names.apart.update(self._apart())
         self._described: dict[tuple[Named, str], _Described] = {}
         self._lines: list[TopLine] = []
         self._scores: list[tuple[int, int, int, TopLine]] = []
@@ -159,12 +166,7 @@ class _WritingOut:
             body = self._cues.body(item.body, Here())
             self._scores.append((_at(item.name), -1, 0, item._replace(body=body)))
         elif isinstance(item, GestureText):
-            own = (str(line.items[0]) for line in item.parameters)
-            with self._names.hiding(own):
-                body = self._cues.body(item.body, Here())
-            parameters = tuple(self._line(line, Here()) for line in item.parameters)
-            made = item._replace(parameters=parameters, body=body)
-            self._scores.append((_at(item.name), -1, 0, made))
+            self._scores.append((_at(item.name), -1, 0, self._gesture(item, item.name, Here())))
         elif isinstance(item, Line) and item.kind == "pose":
             name = item.tokens()[-1]
             posed = self._cues.pose(item, str(name), True, Here())
@@ -233,6 +235,8 @@ class _WritingOut:
         """A statement of a block, for one thing."""
         if isinstance(entry, CueText):
             self._describe("cue", entry.name, entry)
+        elif isinstance(entry, GestureText):
+            self._describe("gesture", entry.name, entry)
         elif isinstance(entry, Line) and entry.kind == "pose":
             self._describe("pose", entry.tokens()[-1], entry)
         elif isinstance(entry, Line):
@@ -313,7 +317,40 @@ class _WritingOut:
 
     # -- cues and poses ---------------------------------------------------------------------
 
-    def _describe(self, named: Named, name: Token, text: Line | CueText) -> None:
+    def _gesture(self, text: GestureText, name: Token, here: Here) -> GestureText:
+        """A gesture under that name; in its statements its parameters hide other names."""
+        own = (str(line.items[0]) for line in text.parameters)
+        with self._names.hiding(own):
+            body = self._cues.body(text.body, here)
+        parameters = tuple(self._parameter(line, here) for line in text.parameters)
+        return text._replace(name=name, parameters=parameters, body=body)
+
+    def _parameter(self, line: Line, here: Here) -> Line:
+        """A parameter whose usual value is that of a side, or a part of it."""
+        name, value = line.items
+        if isinstance(value, Token) and self._differs(value):
+            return Line(line.kind, (name, self._names.single(value, "output", here)))
+        return self._line(line, here)
+
+    def _apart(self) -> Iterator[str]:
+        """The gestures whose usual values differ."""
+        pending: list[object] = [item for item in self._items if _is_block(item)]
+        while pending:
+            item = pending.pop()
+            if isinstance(item, Line) and item.kind in _BLOCKS:
+                pending += item.items
+            elif isinstance(item, GestureText) and any(
+                self._differs(line.items[1]) for line in item.parameters
+            ):
+                yield str(item.name)
+
+    def _differs(self, value: object) -> bool:
+        """Whether a parameter's usual value is another one for each thing that is described."""
+        if not isinstance(value, Token) or str(value) in self._constants:
+            return isinstance(value, Varied)
+        return self._names.member(value, "output") is not None
+
+    def _describe(self, named: Named, name: Token, text: Line | CueText | GestureText) -> None:
         family = self._members[named][str(name)].family
         if family.base is name:
             self._described[named, str(name)] = _Described(family, text)
@@ -342,6 +379,9 @@ class _WritingOut:
                 token = found.text.name.update(value=name)
                 body = self._cues.body(found.text.body, here)
                 made = found.text._replace(name=token, body=body)
+            elif isinstance(found.text, GestureText):
+                token = found.text.name.update(value=name)
+                made = self._gesture(found.text, token, here)
             else:
                 safe = member.side is None and member.item is None
                 made = self._cues.pose(found.text, name, safe, here)
@@ -376,7 +416,11 @@ class _WritingOut:
         taken: dict[tuple[Named, str], Token] = {}
         for item in self._items:
             for named, token in _declared(item):
-                taken.setdefault((named, str(token)), token)
+                taken.setdefault((_called_as(named), str(token)), token)
+        known: dict[tuple[Named, str], Token] = {}
+        for family in self._families:
+            for name in self._spellings(family):
+                known.setdefault((_called_as(family.named), name), family.base)
         for family in self._families:
             if str(family.base) in RESERVED:
                 self._notes.error(
@@ -386,18 +430,23 @@ class _WritingOut:
                     help=f"such as `{family.base}_1`",
                 )
             for name in self._spellings(family):
-                first = self._members[family.named][name].family.base
-                other = taken.get((family.named, name), first)
+                key = _called_as(family.named), name
+                other = taken.get(key, known[key])
                 if other is family.base:
                     continue
                 self._notes.error(
                     "duplicate-name",
-                    f"there are two {family.named}s called `{name}`",
+                    f"there are two {self._kinds(family.named)} called `{name}`",
                     max(other, family.base, key=_at),
                     related=((min(other, family.base, key=_at), "the first"),),
                     help="give one of them another name",
                 )
                 break
+
+    def _kinds(self, named: Named) -> str:
+        """What a text has of a kind, in the plural."""
+        among = _called_as(named) == "cue" and self._has_gestures
+        return "cues or gestures" if among else f"{named}s"
 
     def _spellings(self, family: Family) -> Iterator[str]:
         base = str(family.base)
@@ -414,10 +463,17 @@ def _declared(item: object) -> Iterator[tuple[Named, Token]]:
     """What a statement at the left margin gives a name to, if it exists once."""
     if isinstance(item, CueText):
         yield "cue", item.name
+    elif isinstance(item, GestureText):
+        yield "gesture", item.name
     elif isinstance(item, Line) and not _is_block(item):
         for index, (named, declares) in places_in(item).items():
             if declares:
                 yield named, item.token(index)
+
+
+def _called_as(named: Named) -> Named:
+    """Cues and gestures share one set of names: `play` may mean either."""
+    return "cue" if named == "gesture" else named
 
 
 def _at(token: Token) -> int:
