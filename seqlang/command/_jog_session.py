@@ -266,7 +266,7 @@ class JogSession:
     def _mind_recording(self) -> None:
         assert self._recording is not None
         if self._jog.is_limp:
-            self._end_recording(f"{self._message or 'no pulses'}; the recording ended, too")
+            self._end_recording(f"{self._message or 'no pulses'}; recording ended")
         elif self._recording[-1][0] - self._recording[0][0] >= LONGEST_S - 1.0:
             self._end_recording(f"a recording lasts {LONGEST_S:.0f} s at most: it ended")
 

@@ -226,11 +226,21 @@ def test_a_recording_ends_with_the_pulses_and_is_kept(bench: Bench) -> None:
     bench.press("enter", "r", "up", "up", " ")
     view = bench.session.view()
     assert not view.is_recording
-    assert "the recording ended, too" in view.message
+    assert "; recording ended" in view.message
     assert view.recorded_s == pytest.approx(1.0, abs=0.2)
     before = bench.session.takes()
     bench.run(2.0)
     assert bench.session.takes() == before
+
+
+def test_why_a_recording_ended_fits_the_narrowest_usual_screen(bench: Bench) -> None:
+    bench.press("enter", "r", "up", "up")
+    bench.wait(2.0)
+    bench.run(0.1)
+    message = bench.session.view().message
+    assert message.startswith("this computer was busy")
+    assert message.endswith("; recording ended")
+    assert len(message) < 80
 
 
 def test_a_recording_ends_with_the_servo_that_is_left_and_with_the_session(bench: Bench) -> None:
