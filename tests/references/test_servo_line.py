@@ -75,6 +75,15 @@ def test_two_ratings_are_met_exactly_and_promise_the_lesser_outside() -> None:
     assert outside.stall_nm == pytest.approx(np.minimum(straight, proportional))
 
 
+def test_a_servo_without_voltage_stands_without_a_torque_and_takes_none() -> None:
+    """Both ends of its line are 0 there (MIT): no torque is no share of it, any other is beyond."""
+    dead = servo.line(rated(Rating(6.0, 360.0, 1.0, 2.0)), 0.0)
+    found = servo.share(dead, [0.0, 1.0, 0.0, 0.01], [0.0, 0.0, 1.0, 0.01])
+    assert found.tolist() == [0.0, np.inf, np.inf, np.inf]
+    assert servo.current_a(dead, [0.0, 1.0]).tolist() == [0.0, 0.0]
+    assert servo.allowed_torque_nm(dead, [0.0, 1.0], 0.2).tolist() == [0.0, 0.0]
+
+
 SHEETS = {
     "standard, 4.8 V": (0.160, 0.7),
     "standard, 6.0 V": (0.180, 0.8),

@@ -278,6 +278,29 @@ def test_a_part_that_turns_on_a_slide_adds_its_speed_to_the_slide_s() -> None:
     assert abs(jaw.moment_kg_m) == pytest.approx(0.12 * 0.05)
 
 
+@pytest.mark.parametrize(
+    ("ends_mm", "nearest_m", "farthest_m"),
+    [
+        ((-80.0, 60.0), 0.0, 0.08),
+        ((0.0, 60.0), 0.0, 0.06),
+        ((-60.0, 0.0), 0.0, 0.06),
+        ((10.0, 60.0), 0.01, 0.06),
+        ((-60.0, -10.0), 0.01, 0.06),
+    ],
+)
+def test_a_bead_that_may_slide_through_the_hinge_resists_least_there(
+    ends_mm: tuple[float, float], nearest_m: float, farthest_m: float
+) -> None:
+    """Turned at w' from rest, without weight: (I + m r2) w', the bead anywhere on its way."""
+    wd = 20.0
+    turned_up = (np.zeros(1), np.zeros(1), np.full(1, np.degrees(wd)))
+    reach = (JointLimits((0.0, 0.0), 0.0, 0.0), JointLimits(ends_mm, 0.0, 0.0))
+    least, most = BEAD.bounds_nm(0, turned_up, reach, 0.0)
+    rod = 1e-4 + 0.2 * 0.1**2
+    assert least == pytest.approx((rod + 0.05 * nearest_m**2) * wd)
+    assert most == pytest.approx((rod + 0.05 * farthest_m**2) * wd)
+
+
 @pytest.mark.parametrize(("tilt_deg", "share"), [(30.0, 0.5), (90.0, 1.0), (120.0, 1.0)])
 def test_a_level_slide_feels_as_much_weight_as_the_wearer_leans(
     tilt_deg: float, share: float
