@@ -89,3 +89,11 @@ def test_a_name_that_is_declared_nowhere_is_still_told_of() -> None:
     words = hover(show(cues={"snap": "beak to 40 deg in 1 s"}), "beak", checked=False)
     assert words is not None
     assert words.startswith("**beak**: output")
+
+
+def test_a_choice_tells_that_one_of_several_is_drawn() -> None:
+    body = "repeat for ever\n    hold 1 s .. 2 s\n    one of\n        {0}\n        hold 1 s"
+    text = show(cues={"snap": body.format("jaw to 20 deg in 1 s")})
+    words = hover(text, "one of")
+    assert words is not None
+    assert words.startswith("`one of` — one of the 2 to 8 statements below it")

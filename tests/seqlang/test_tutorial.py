@@ -83,7 +83,9 @@ def moving_ms(show: seqlang.OpenShow, servo: str, *, cue: str) -> list[int]:
 
 
 def test_the_recipes_are_those_of_the_page() -> None:
-    assert list(RECIPES) == ["blink", "gaze", "breathing", "ripple", "wing", "grip", "song"]
+    assert list(RECIPES) == [
+        *("blink", "gaze", "about", "breathing", "ripple", "wing", "grip", "song")
+    ]
 
 
 @pytest.mark.parametrize("name", list(RECIPES))
@@ -103,6 +105,22 @@ def test_the_lids_blink_at_the_published_rate() -> None:
     assert apart_s.min() < 1.5
     assert apart_s.max() > 5.5
     assert moving_ms(show, "lids", cue="blink")[:2] == pytest.approx([170, 200], abs=10)
+
+
+def test_each_way_of_looking_about_comes_about_as_often() -> None:
+    """A third of about 95 passes, within two and a half standard deviations (binomial)."""
+    samples = recipe("about").rehearse("stop at 600 s").samples(rate_hz=20, to_ms=600_000)
+    eyes, head = (samples.servos[name] for name in ("eyes", "head"))
+
+    def begun(now: np.ndarray) -> int:
+        return int(np.count_nonzero(np.diff(now.astype(int)) == 1))
+
+    outward = np.diff(np.abs(head.angle_deg), prepend=0.0) > 0.0
+    ways = [begun(eyes.angle_deg > 15.0), begun(eyes.angle_deg < -15.0), begun(outward)]
+    passes = sum(ways)
+    assert 80 <= passes <= 120
+    spread = (passes * (1 / 3) * (2 / 3)) ** 0.5
+    assert all(abs(way - passes / 3) <= 2.5 * spread for way in ways)
 
 
 def test_breath_goes_in_and_out_in_the_published_ratio() -> None:
