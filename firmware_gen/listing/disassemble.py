@@ -134,6 +134,11 @@ def disassemble_board(board: CompiledBoard) -> tuple[ListingLine, ...]:
     return disassemble(board.data, names, dict(board.marks))
 
 
+def words_of_ops(table: Table, names: Names) -> Callable[[TableOp], str]:
+    """How the listing of this table calls an op."""
+    return _Disassembler(table, encode_with_places(table), names, {}).op
+
+
 def sense_in_words(one: SenseRecord, chip: Chip) -> str:
     match one:
         case PatienceRecord(button, long_frames, twice):
@@ -321,12 +326,12 @@ class _Disassembler:
             for at, op in enumerate(thread):
                 depth -= isinstance(op, LoopBack)
                 mark = self.marks.get(places[at], NO_MARK)
-                self._put(section, places[at], places[at + 1], self._op(op), depth, mark)
+                self._put(section, places[at], places[at + 1], self.op(op), depth, mark)
                 depth += isinstance(op, Loop)
             if places[-2] < places[-1]:
                 self._put(section, places[-2], places[-1], "end")
 
-    def _op(self, op: TableOp) -> str:
+    def op(self, op: TableOp) -> str:
         match op:
             case ActOp():
                 return self._act(op)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from firmware_gen.table.layout import LAW_IDS, LAWS_BY_ID
+from firmware_gen.table.records import LawRecord
 from sim.model import Law
 from sim.rulebook import PEAK_MIDDLE, SHARE_ONE
 from sim.score.fixed_laws import LAW_LISTS, FixedLaw, fixed_law
@@ -27,3 +28,9 @@ def law_parameters(law: Law) -> tuple[int, int, int, int]:
     alpha = round(SHARE_ONE * held.alpha) if law.name in ("trapezoid", "double-S") else 0
     beta = round(SHARE_ONE * held.beta) if law.name == "double-S" else 0
     return LAW_IDS[law.name], alpha, beta, round(SHARE_ONE * held.peak)
+
+
+def law_of(record: LawRecord) -> Law:
+    """The law that a record states."""
+    shares = record.alpha / SHARE_ONE, record.beta / SHARE_ONE, record.peak / SHARE_ONE
+    return Law(LAWS_BY_ID[record.law_id], *shares)

@@ -11,6 +11,7 @@ import click
 
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import ReportedMode
+from seqlang.command import WrongUse
 from seqlang.command._board import connected, named, not_ready, port_options
 from seqlang.command._form import format_option, say
 from seqlang.command._show import passed
@@ -35,15 +36,33 @@ if TYPE_CHECKING:
     type=click.Path(dir_okay=False, path_type=Path),
     help="Write the table into this file, as `bellcrank compile` does.",
 )
+@click.option(
+    "--text",
+    "text_out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Write the table as a cue text into this new file.",
+)
 @format_option
-def command(port: str | None, baud: int, file: str | None, out: Path | None, form: str) -> None:
+def command(
+    port: str | None,
+    baud: int,
+    file: str | None,
+    out: Path | None,
+    text_out: Path | None,
+    form: str,
+) -> None:
     """Fetch the table that a board plays, and list it in words.
 
     It is named by its SHA-256. Boards keep no names: with --show they come from the text, if the
     board plays that show. The board plays on meanwhile.
 
+    --text goes back to a cue text as far as a table allows. Comments say what to fill in (ratings,
+    loads, supplies), and what of a cue cannot be said in statements.
+
     Example: bellcrank read --port virtual --show first.cues
     """
+    if text_out is not None and text_out.exists():
+        raise WrongUse(f"`{text_out}` is there already; `--text` takes a new file")
     show = None if file is None else passed(file, quiet=True).compiled
     with connected(port, baud) as (link, hello):
         data = link.table()
@@ -56,6 +75,7 @@ def command(port: str | None, baud: int, file: str | None, out: Path | None, for
 
             write_whole(out, data)
         lines = _lines(data, board)
+        left_out = () if text_out is None else _write_text(text_out, data, board)
     digest = hashlib.sha256(data).hexdigest()
     crc = int.from_bytes(data[-2:], "little")
     if form == "json":
@@ -85,6 +105,20 @@ def command(port: str | None, baud: int, file: str | None, out: Path | None, for
     click.echo(listing(lines))
     if out is not None:
         click.echo(f"\nwrote  {out}")
+    if text_out is not None:
+        click.echo(f"\nwrote  {text_out}; its comments say what to fill in")
+        for cue in left_out:
+            say(f"       cue `{cue}` does not go back to statements: it stands in comments")
+
+
+def _write_text(path: Path, data: bytes, board: CompiledBoard | None) -> Sequence[str]:
+    """Write the table as a cue text; the cues that do not go back."""
+    from firmware_gen.files import write_whole
+    from seqlang.meaning.write_table import text_of_table
+
+    made = text_of_table(data, board)
+    write_whole(path, made.text.encode())
+    return made.left_out
 
 
 def _lines(data: bytes, board: CompiledBoard | None) -> Sequence[ListingLine]:

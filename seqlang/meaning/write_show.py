@@ -24,6 +24,7 @@ from sim.model import (
     Binding,
     Body,
     Box,
+    Channel,
     Cue,
     Direct,
     Drive,
@@ -108,12 +109,14 @@ def number(value: float) -> str:
     return digits.removesuffix(".0")
 
 
-def _percent(share: float) -> str:
+def percent(share: float) -> str:
+    """A share in percent that reads back as the same number."""
     digits = format(Decimal(repr(float(share))) * 100, "f")
     return (digits.rstrip("0").rstrip(".") if "." in digits else digits) + " %"
 
 
-def _quantity(value: float, unit: str) -> str:
+def quantity(value: float, unit: str) -> str:
+    """A number with its unit, as `number` writes it."""
     return f"{number(value)} {unit}"
 
 
@@ -142,26 +145,22 @@ def _rig(rig: Rig) -> Iterator[str]:
             yield f"{INDENT}logic direct"
         elif board.logic is not None:
             made = board.logic
-            dropout = _quantity(made.dropout_v, "V")
-            yield f"{INDENT}logic {_quantity(made.voltage_v, 'V')}, dropout {dropout}"
+            dropout = quantity(made.dropout_v, "V")
+            yield f"{INDENT}logic {quantity(made.voltage_v, 'V')}, dropout {dropout}"
     chips = {board.name: CHIPS[board.chip] for board in rig.boards}
     for output in rig.outputs:
         yield from _output(output, chips.get(output.board, FIRST))
     for one in rig.inputs:
-        yield _input(one, chips.get(one.board, FIRST))
+        yield input_line(one, chips.get(one.board, FIRST))
     for channel in rig.channels:
-        pin = chips.get(channel.board, FIRST).pin_name(channel.pin)
-        yield f"channel {channel.name}: {channel.board} pin {pin}"
-        for band in channel.bands:
-            low, high = _quantity(band.low_us, "us"), _quantity(band.high_us, "us")
-            yield f"{INDENT}button {band.button} from {low} to {high}"
-    yield from _safe_pose(rig.outputs)
+        yield from channel_lines(channel, chips.get(channel.board, FIRST))
+    yield from safe_pose_lines(rig.outputs)
 
 
 def _wire(wire: Wire | None) -> str:
     if wire is None:
         return ""
-    words = [f"{_quantity(wire.length_m, 'm')} of {called(wire)}"]
+    words = [f"{quantity(wire.length_m, 'm')} of {called(wire)}"]
     if wire.strands is not None:
         words.append("strands {} of {} AWG".format(*wire.strands))
     elif wire.solid:
@@ -173,15 +172,15 @@ def _wire(wire: Wire | None) -> str:
 
 def _wearer(wearer: Wearer) -> Iterator[str]:
     yield "wearer"
-    yield f"{INDENT}tilt {_quantity(wearer.tilt_deg, 'deg')}"
+    yield f"{INDENT}tilt {quantity(wearer.tilt_deg, 'deg')}"
     if wearer.region is not None:
         yield f"{INDENT}near {wearer.region}"
-    yield f"{INDENT}air {_quantity(wearer.temperature_c, 'C')}"
-    yield f"{INDENT}margin {_percent(wearer.margin)}"
+    yield f"{INDENT}air {quantity(wearer.temperature_c, 'C')}"
+    yield f"{INDENT}margin {percent(wearer.margin)}"
     yield f"{INDENT}{wearer.gait}"
     if wearer.wind_m_s:
-        yield f"{INDENT}wind {_quantity(wearer.wind_m_s, 'm/s')}"
-    yield f"{INDENT}viewed from {_quantity(wearer.viewing_m, 'm')}"
+        yield f"{INDENT}wind {quantity(wearer.wind_m_s, 'm/s')}"
+    yield f"{INDENT}viewed from {quantity(wearer.viewing_m, 'm')}"
 
 
 def _supply(supply: Supply) -> Iterator[str]:
@@ -189,72 +188,73 @@ def _supply(supply: Supply) -> Iterator[str]:
     source = supply.source
     if isinstance(source, Adapter):
         yield (
-            f"{INDENT}source adapter {_quantity(source.voltage_v, 'V')}, "
-            f"{_quantity(source.current_a, 'A')}"
+            f"{INDENT}source adapter {quantity(source.voltage_v, 'V')}, "
+            f"{quantity(source.current_a, 'A')}"
         )
     else:
         rows = f" in {source.parallel} rows" if source.parallel != 1 else ""
         inside = source.resistance_ohm
-        resistance = "" if inside is None else f", {_quantity(inside, 'ohm')}"
+        resistance = "" if inside is None else f", {quantity(inside, 'ohm')}"
         yield (
             f"{INDENT}source {source.series} {source.chemistry} cells{rows}, "
-            f"{_quantity(source.capacity_ah, 'Ah')}{resistance}"
+            f"{quantity(source.capacity_ah, 'Ah')}{resistance}"
         )
     if supply.regulator is not None:
         made = supply.regulator
         yield (
-            f"{INDENT}regulator {_quantity(made.voltage_v, 'V')}, "
-            f"{_quantity(made.current_a, 'A')}, dropout {_quantity(made.dropout_v, 'V')}, "
-            f"efficiency {_percent(made.efficiency)}"
+            f"{INDENT}regulator {quantity(made.voltage_v, 'V')}, "
+            f"{quantity(made.current_a, 'A')}, dropout {quantity(made.dropout_v, 'V')}, "
+            f"efficiency {percent(made.efficiency)}"
         )
     if supply.fuse_a is not None:
         kind = "" if supply.fuse_kind == "blade" else f", {supply.fuse_kind}"
-        yield f"{INDENT}fuse {_quantity(supply.fuse_a, 'A')}{kind}"
+        yield f"{INDENT}fuse {quantity(supply.fuse_a, 'A')}{kind}"
 
 
-def _plug(kind: str, output: Output, chip: Chip) -> str:
+def plug(kind: str, output: Output, chip: Chip) -> str:
+    """The line of an output: its name, board and pin."""
     return f"{kind} {output.name}: {output.board} pin {chip.pin_name(output.pin)}"
 
 
 def _output(output: Output, chip: Chip) -> Iterator[str]:
     if isinstance(output, Servo):
-        yield _plug("servo", output, chip)
+        yield plug("servo", output, chip)
         for line in _servo(output):
             yield INDENT + line
     elif isinstance(output, Lamp):
-        yield _plug("lamp", output, chip)
+        yield plug("lamp", output, chip)
         yield (
-            f"{INDENT}leds {output.count} of {_quantity(output.forward_v, 'V')}, "
-            f"{_quantity(output.current_a, 'A')}"
+            f"{INDENT}leds {output.count} of {quantity(output.forward_v, 'V')}, "
+            f"{quantity(output.current_a, 'A')}"
         )
         yield f"{INDENT}colour {_hex(output.colour)}"
         if output.trims:
-            yield f"{INDENT}trim {_percent(output.trims[0])}"
+            yield f"{INDENT}trim {percent(output.trims[0])}"
         yield from _rides(output.rides)
     elif isinstance(output, Strip):
-        yield _plug("strip", output, chip)
+        yield plug("strip", output, chip)
         yield (
             f"{INDENT}pixels {output.pixels}, order {output.order}, "
-            f"each {_quantity(output.channel_a, 'A')}, pitch {_quantity(output.pitch_m, 'm')}"
+            f"each {quantity(output.channel_a, 'A')}, pitch {quantity(output.pitch_m, 'm')}"
         )
         if output.trims:
-            yield f"{INDENT}balance {', '.join(map(_percent, output.trims))}"
+            yield f"{INDENT}balance {', '.join(map(percent, output.trims))}"
         if output.cap_a is not None:
-            yield f"{INDENT}cap {_quantity(output.cap_a, 'A')}"
+            yield f"{INDENT}cap {quantity(output.cap_a, 'A')}"
         if output.feed_v is not None:
-            yield f"{INDENT}feed {_quantity(output.feed_v, 'V')}"
+            yield f"{INDENT}feed {quantity(output.feed_v, 'V')}"
         if output.shifter:
             yield f"{INDENT}shifter"
         yield from _rides(output.rides)
     else:
-        yield _plug("switch", output, chip)
+        yield plug("switch", output, chip)
         yield f"{INDENT}active {'high' if output.active_high else 'low'}"
-        yield f"{INDENT}draws {_quantity(output.current_a, 'A')}"
+        yield f"{INDENT}draws {quantity(output.current_a, 'A')}"
 
 
 def _rides(place: LightPlace | None) -> Iterator[str]:
     if place is not None:
-        at = "" if place.at_m is None else f" at {_quantity(place.at_m, 'm')}"
+        at = "" if place.at_m is None else f" at {quantity(place.at_m, 'm')}"
         yield f"{INDENT}on {place.on}{at}"
 
 
@@ -271,51 +271,51 @@ def _servo(servo: Servo) -> Iterator[str]:
     part = of_part(servo).place
     motor = "deg" if not servo.linear else "mm"
     points = (
-        f"{_quantity(p.pulse_us, 'us')} at {_quantity(p.angle_deg, part)}" for p in servo.points
+        f"{quantity(p.pulse_us, 'us')} at {quantity(p.angle_deg, part)}" for p in servo.points
     )
     yield f"pulse {', '.join(points)}"
     low, high = servo.pulse_range_us
-    yield f"limits {_quantity(low, 'us')} to {_quantity(high, 'us')}"
+    yield f"limits {quantity(low, 'us')} to {quantity(high, 'us')}"
     first, last = servo.travel_deg
-    yield f"travel {_quantity(first, part)} to {_quantity(last, part)}"
+    yield f"travel {quantity(first, part)} to {quantity(last, part)}"
     for rating in servo.ratings:
         yield (
-            f"rating {_quantity(rating.speed_deg_s, motor + '/s')}, "
-            f"{_effort(rating.stall_nm, servo.linear)}, {_quantity(rating.stall_a, 'A')} "
-            f"at {_quantity(rating.voltage_v, 'V')}"
-            + ("" if rating.no_load_a is None else f", running {_quantity(rating.no_load_a, 'A')}")
+            f"rating {quantity(rating.speed_deg_s, motor + '/s')}, "
+            f"{_effort(rating.stall_nm, servo.linear)}, {quantity(rating.stall_a, 'A')} "
+            f"at {quantity(rating.voltage_v, 'V')}"
+            + ("" if rating.no_load_a is None else f", running {quantity(rating.no_load_a, 'A')}")
         )
     yield from _load(servo.load, servo.mount)
     yield from _drive(servo.drive, servo.drive_efficiency)
-    rotor = _quantity(servo.rotor_kg_m2, "kg.m2")
+    rotor = quantity(servo.rotor_kg_m2, "kg.m2")
     yield f"rotor {_exactly(servo.rotor_kg_m2, SLIDING.rotor) if servo.linear else rotor}"
     if servo.backlash_deg:
-        yield f"backlash {_quantity(servo.backlash_deg, part)}"
+        yield f"backlash {quantity(servo.backlash_deg, part)}"
     if servo.accel_deg_s2 is not None:
-        yield f"acceleration {_quantity(servo.accel_deg_s2, part + '/s2')}"
-    yield f"idling {_quantity(servo.idle_a, 'A')}"
-    yield f"dead band {_quantity(servo.dead_band_us, 'us')}"
+        yield f"acceleration {quantity(servo.accel_deg_s2, part + '/s2')}"
+    yield f"idling {quantity(servo.idle_a, 'A')}"
+    yield f"dead band {quantity(servo.dead_band_us, 'us')}"
     if servo.tip_m is not None:
-        yield f"tip at {_quantity(servo.tip_m, 'm')}"
+        yield f"tip at {quantity(servo.tip_m, 'm')}"
     if servo.nip_m is not None:
         edge = servo.nip_edge_m
-        by = "" if edge is None else f", {' by '.join(_quantity(side, 'm') for side in edge)}"
-        yield f"nip at {_quantity(servo.nip_m, 'm')}{by}"
+        by = "" if edge is None else f", {' by '.join(quantity(side, 'm') for side in edge)}"
+        yield f"nip at {quantity(servo.nip_m, 'm')}{by}"
     if servo.grip is not None:
         yield _grip(servo.grip, part)
 
 
 def _effort(torque_nm: float, straight: bool) -> str:
-    return _exactly(torque_nm, SLIDING.effort) if straight else _quantity(torque_nm, "N.m")
+    return _exactly(torque_nm, SLIDING.effort) if straight else quantity(torque_nm, "N.m")
 
 
 def _grip(grip: Grip, part: str) -> str:
     side = "past" if grip.side > 0 else "below"
-    met = f"{side} {_quantity(grip.contact_deg, part)}, for {_quantity(grip.lasts_s, 's')}"
+    met = f"{side} {quantity(grip.contact_deg, part)}, for {quantity(grip.lasts_s, 's')}"
     if grip.force_n is None:
         return f"stalls {met}"
-    at = "" if part == "mm" else f" at {_quantity(grip.at_m, 'm')}"
-    return f"grips {_quantity(grip.force_n, 'N')}{at}, {met}"
+    at = "" if part == "mm" else f" at {quantity(grip.at_m, 'm')}"
+    return f"grips {quantity(grip.force_n, 'N')}{at}, {met}"
 
 
 def _load(load: Load, mount: Mount | None) -> Iterator[str]:
@@ -326,68 +326,68 @@ def _load(load: Load, mount: Mount | None) -> Iterator[str]:
         yield f"axis {load.axis}"
     elif load.slide is not None:
         if load.slide.mass_kg:
-            yield f"load {_quantity(load.slide.mass_kg, 'kg')}"
-        yield f"slope {_quantity(load.slide.slope_deg, 'deg')}"
+            yield f"load {quantity(load.slide.mass_kg, 'kg')}"
+        yield f"slope {quantity(load.slide.slope_deg, 'deg')}"
         if mount is not None:
             yield f"on {_mount(mount)}"
     elif mount is None:
-        yield f"level at {_quantity(load.level_deg, 'deg')}{sinks}"
+        yield f"level at {quantity(load.level_deg, 'deg')}{sinks}"
         yield f"axis {load.axis}"
     else:
-        turned = f", turned {_quantity(mount.turned_deg, 'deg')}" if mount.turned_deg else ""
-        straight = _quantity(mount.straight_deg, "deg")
+        turned = f", turned {quantity(mount.turned_deg, 'deg')}" if mount.turned_deg else ""
+        straight = quantity(mount.straight_deg, "deg")
         yield f"on {_mount(mount)}, straight at {straight}{turned}{sinks}"
     for spring in load.springs:
-        rate = _quantity(spring.rate_nm_per_rad, "N.m/rad")
+        rate = quantity(spring.rate_nm_per_rad, "N.m/rad")
         if load.slide is not None:
             rate = _exactly(spring.rate_nm_per_rad, SLIDING.rate)
         unit = "deg" if load.slide is None else "mm"
-        yield f"spring {rate}, neutral at {_quantity(spring.neutral_deg, unit)}"
+        yield f"spring {rate}, neutral at {quantity(spring.neutral_deg, unit)}"
     if load.friction_nm:
         yield f"friction {_effort(load.friction_nm, load.slide is not None)}"
 
 
 def _mount(mount: Mount) -> str:
     return (
-        f"{mount.on} at {_quantity(mount.at_m, 'm')}, "
-        f"ahead {_quantity(mount.ahead_deg, 'deg')}, weighs {_quantity(mount.mass_kg, 'kg')}"
+        f"{mount.on} at {quantity(mount.at_m, 'm')}, "
+        f"ahead {quantity(mount.ahead_deg, 'deg')}, weighs {quantity(mount.mass_kg, 'kg')}"
     )
 
 
 def _body(body: Body) -> str:
-    mass = _quantity(body.mass_kg, "kg")
-    ahead = f", ahead {_quantity(body.offset_deg, 'deg')}" if body.offset_deg else ""
+    mass = quantity(body.mass_kg, "kg")
+    ahead = f", ahead {quantity(body.offset_deg, 'deg')}" if body.offset_deg else ""
     if isinstance(body, PointMass):
-        return f"{mass} at {_quantity(body.radius_m, 'm')}{ahead}"
-    more = (f", from {_quantity(body.start_m, 'm')}" if body.start_m else "") + ahead
-    length = _quantity(body.length_m, "m")
+        return f"{mass} at {quantity(body.radius_m, 'm')}{ahead}"
+    more = (f", from {quantity(body.start_m, 'm')}" if body.start_m else "") + ahead
+    length = quantity(body.length_m, "m")
     if isinstance(body, Rod):
         return f"rod {mass}, {length}{more}"
-    width = _quantity(body.width_m, "m")
+    width = quantity(body.width_m, "m")
     if isinstance(body, Plate):
         return f"plate {mass}, {length} by {width}{more}{', flat' if body.flat else ''}"
     assert isinstance(body, Box)
-    return f"box {mass}, {length} by {width} by {_quantity(body.depth_m, 'm')}{more}"
+    return f"box {mass}, {length} by {width} by {quantity(body.depth_m, 'm')}{more}"
 
 
 def _drive(drive: Drive, efficiency: float) -> Iterator[str]:
-    losses = "" if efficiency == 1.0 else f", efficiency {_percent(efficiency)}"
+    losses = "" if efficiency == 1.0 else f", efficiency {percent(efficiency)}"
     if isinstance(drive, Gear) and isinstance(drive.winds, Drum):
-        yield f"drum {_quantity(drive.winds.diameter_m, 'm')}{losses}"
+        yield f"drum {quantity(drive.winds.diameter_m, 'm')}{losses}"
     elif isinstance(drive, Gear) and isinstance(drive.winds, Rack):
-        yield f"rack {_quantity(drive.winds.turn_m, 'm')} per turn{losses}"
+        yield f"rack {quantity(drive.winds.turn_m, 'm')} per turn{losses}"
     elif isinstance(drive, Gear):
         if drive.ratio != 1.0 or losses:
             yield f"gear {number(drive.ratio)}{losses}"
     elif isinstance(drive, Ram):
-        ground, arm = _quantity(drive.ground_m, "m"), _quantity(drive.arm_m, "m")
+        ground, arm = quantity(drive.ground_m, "m"), quantity(drive.arm_m, "m")
         zero = drive.zero_deg
-        tilted = f", zero at {_quantity(zero, 'deg')}" if zero else ""
+        tilted = f", zero at {quantity(zero, 'deg')}" if zero else ""
         yield f"ram ground {ground}, arm {arm}{tilted}{losses}"
     elif isinstance(drive, LeverPair):
         at = drive.square_deg
-        square = "" if at is None else f", square at {_quantity(at, 'deg')}"
-        horn, arm = _quantity(drive.horn_m, "m"), _quantity(drive.arm_m, "m")
+        square = "" if at is None else f", square at {quantity(at, 'deg')}"
+        horn, arm = quantity(drive.horn_m, "m"), quantity(drive.arm_m, "m")
         yield f"levers horn {horn}, arm {arm}{square}{losses}"
     else:
         assert isinstance(drive, FourBar)
@@ -399,28 +399,38 @@ def _drive(drive: Drive, efficiency: float) -> Iterator[str]:
         zero = drive.arm_zero_deg
         yield (
             "four-bar "
-            + ", ".join(f"{name} {_quantity(length, 'm')}" for name, length in bars)
-            + (f", zero at {_quantity(zero, 'deg')}" if zero else "")
+            + ", ".join(f"{name} {quantity(length, 'm')}" for name, length in bars)
+            + (f", zero at {quantity(zero, 'deg')}" if zero else "")
             + (", crossed" if drive.crossed else "")
             + losses
         )
 
 
-def _input(one: Input, chip: Chip) -> str:
+def input_line(one: Input, chip: Chip) -> str:
+    """The line of a wired button."""
     level = "low" if one.active_low else "high"
     settles = f", settles {one.settle_ms} ms" if one.settle_ms != SETTLE_MS else ""
     return f"input {one.button}: {one.board} pin {chip.pin_name(one.pin)}, active {level}{settles}"
 
 
-def _safe_pose(outputs: tuple[Output, ...]) -> Iterator[str]:
+def channel_lines(channel: Channel, chip: Chip) -> Iterator[str]:
+    """A radio's channel and the bands of its pulse."""
+    yield f"channel {channel.name}: {channel.board} pin {chip.pin_name(channel.pin)}"
+    for band in channel.bands:
+        low, high = quantity(band.low_us, "us"), quantity(band.high_us, "us")
+        yield f"{INDENT}button {band.button} from {low} to {high}"
+
+
+def safe_pose_lines(outputs: tuple[Output, ...]) -> Iterator[str]:
+    """The pose in which all outputs are safe."""
     if not outputs:
         return
     yield "safe pose safe_pose"
     for output in outputs:
         if isinstance(output, Servo):
-            yield f"{INDENT}{output.name} {_quantity(output.safe_deg, of_part(output).place)}"
+            yield f"{INDENT}{output.name} {quantity(output.safe_deg, of_part(output).place)}"
         elif isinstance(output, Lamp):
-            yield f"{INDENT}{output.name} {_quantity(output.safe_pct, '%')}"
+            yield f"{INDENT}{output.name} {quantity(output.safe_pct, '%')}"
         elif isinstance(output, Strip):
             yield f"{INDENT}{output.name} {_light(output.safe)}"
         else:
@@ -434,20 +444,21 @@ def _score(score: Score, units: Mapping[str, str]) -> Iterator[str]:
     parts = {cue.name: cue for cue in score.cues}
     for cue in named_cues(score):
         yield from _cue(cue, parts.get(cue.let_go or ""), units)
-    if score.idle:
-        usual = Score("").glide_ms == score.glide_ms
-        back = "" if usual else f", back in {_quantity(score.glide_ms, 'ms')}"
-        yield f"idle: go {', '.join(score.idle)}{back}"
-    yield from _remote(score)
+    yield from started_lines(score)
     if score.usage or score.run_time_h is not None:
         yield "usage"
         for usage in score.usage:
             yield f"{INDENT}{usage.cue} {number(usage.per_hour)} per hour"
         if score.run_time_h is not None:
-            yield f"{INDENT}run time {_quantity(score.run_time_h, 'h')}"
+            yield f"{INDENT}run time {quantity(score.run_time_h, 'h')}"
 
 
-def _remote(score: Score) -> Iterator[str]:
+def started_lines(score: Score) -> Iterator[str]:
+    """What starts cues: idle and the remote."""
+    if score.idle:
+        usual = Score("").glide_ms == score.glide_ms
+        back = "" if usual else f", back in {quantity(score.glide_ms, 'ms')}"
+        yield f"idle: go {', '.join(score.idle)}{back}"
     yield "remote"
     yield from (f"{INDENT}{line}" for line in map(_bound, bound_lines(score)))
     if score.lost_ms is not None and score.lost_cue is not None:
@@ -494,7 +505,7 @@ def _step(step: Step, depth: int, units: Mapping[str, str]) -> Iterator[str]:
     if isinstance(step, Move):
         unit = units.get(step.output, "deg")
         pace = f"in {_time(step)}{_law(step.law, MINIMUM_JERK)}"
-        goal = f"to {_quantity(step.angle_deg, unit)}{_most(step, unit)}"
+        goal = f"to {quantity(step.angle_deg, unit)}{_most(step, unit)}"
         yield f"{before}{step.output} {goal} {pace}"
     elif isinstance(step, Fade):
         pace = f"in {_time(step)}{_law(step.law, UNIFORM)}"
@@ -519,7 +530,7 @@ def _statement(step: Together, units: Mapping[str, str]) -> str:
         usual = MINIMUM_JERK if isinstance(child, Move) else UNIFORM
         if isinstance(child, Move):
             unit = units.get(child.output, "deg")
-            goal = f"to {_quantity(child.angle_deg, unit)}{_most(child, unit)}"
+            goal = f"to {quantity(child.angle_deg, unit)}{_most(child, unit)}"
         else:
             goal = f"fade to {_light(child.light)}{_most(child, '%')}"
         targets.append(f"{child.output} {goal}")
@@ -536,7 +547,7 @@ def _most(step: Move | Fade, unit: str) -> str:
     """The end of a range of targets; nothing where there is one target."""
     if step.drawn is None or not step.drawn.target_key:
         return ""
-    return f" .. {_quantity(step.drawn.most, unit)}"
+    return f" .. {quantity(step.drawn.most, unit)}"
 
 
 def _block(
@@ -564,7 +575,7 @@ def _law(law: Law, usual: Law) -> str:
     if law == usual:
         return ""
     if law.peak != 0.5:
-        return f"{_even_law(replace(law, peak=0.5))}, fastest at {_percent(law.peak)}"
+        return f"{_even_law(replace(law, peak=0.5))}, fastest at {percent(law.peak)}"
     return _even_law(law)
 
 
@@ -581,14 +592,14 @@ def _effect(effect: Effect) -> str:
         return f"{effect.output} steady"
     return (
         f"{effect.output} {effect.name} every {effect.period_ms} ms, "
-        f"depth {_quantity(effect.depth_pct, '%')}, seed {effect.seed}, width {effect.width}"
+        f"depth {quantity(effect.depth_pct, '%')}, seed {effect.seed}, width {effect.width}"
     )
 
 
 def _light(light: float | StripLight) -> str:
     if not isinstance(light, StripLight):
-        return _quantity(light, "%")
-    return "off" if light == BLACK else f"{_hex(light.colour)} {_quantity(light.level_pct, '%')}"
+        return quantity(light, "%")
+    return "off" if light == BLACK else f"{_hex(light.colour)} {quantity(light.level_pct, '%')}"
 
 
 def _hex(colour: tuple[int, int, int]) -> str:

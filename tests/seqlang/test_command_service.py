@@ -16,6 +16,7 @@ from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.owner.client import OwnerConnection, connect
 from firmware_gen.link.protocol import ReportedMode, ResetCause
+from seqlang.loading import load
 from tests.unchecked import transfer_unchecked
 
 SCHEMAS = Path(__file__).parents[2] / "seqlang" / "schemas"
@@ -175,6 +176,25 @@ def test_a_board_is_read_and_its_table_named_and_listed(
     other = Outcome(capsys, *words)
     assert "it does not play this file" in other.out
     assert "servo output 0" in other.out
+
+
+def test_a_board_is_read_back_to_a_text_that_only_lacks_what_no_table_holds(
+    show: Path, served: Server, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "back.cues"
+    words = ("read", "--port", served.url, "--show", str(show), "--text", str(out))
+    done = Outcome(capsys, *words)
+    assert (done.status, done.err) == (0, "")
+    assert f"wrote  {out}; its comments say what to fill in" in done.out.replace("\n       ", " ")
+    text = out.read_text()
+    assert "cue wave" in text
+    assert "# fill in: rating SPEED, TORQUE, CURRENT at VOLTAGE" in text
+    assert Outcome(capsys, "format", "--check", str(out)).status == 0
+    errors = [one for one in load(str(out)).findings if one.severity == "error"]
+    assert {one.name for one in errors} == {"missing-line"}
+    again = Outcome(capsys, *words)
+    assert (again.status, "is there already" in again.err) == (2, True)
+    assert out.read_text() == text
 
 
 def test_a_blank_board_has_nothing_to_read(capsys: pytest.CaptureFixture[str]) -> None:

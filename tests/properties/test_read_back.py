@@ -1,0 +1,136 @@
+"""A table read back to text is the same score, or says what of it is not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+from random import Random
+
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+import shows as demo_shows
+from firmware_gen.chips import CHIPS
+from firmware_gen.compiler.show import CompiledBoard, CompileError, compile_show
+from firmware_gen.listing.statements import strip_light
+from firmware_gen.player.player import Player
+from firmware_gen.table.encode import encode
+from firmware_gen.table.layout import ALONE, LEADS
+from firmware_gen.table.records import ServoRecord, Table
+from seqlang.loading import load, load_text
+from seqlang.meaning.write_table import text_of_table
+from seqlang.text.format import formatted
+from seqlang.text.source import Source
+from sim.light.lightness import channel_levels
+from sim.model import Fade, Show, StripLight
+from sim.score.tree import acts
+from tests.firmware_gen.random_tables import dices, random_requests, random_table
+from tests.firmware_gen.requests import replaying
+from tests.seqlang.read_back import again, score_of, table_again
+from tests.sim.small_shows import shows
+
+DEMOS = sorted(Path(demo_shows.__file__).parent.glob("*/*.cues"))
+FRAMES = 400
+
+
+def boards_of(path: Path) -> list[CompiledBoard]:
+    """Its boards but for one that leads: that decides about cues of which only the others know."""
+    show = load(path).show
+    assert show is not None
+    return [one for one in compile_show(show).boards if one.table.role != LEADS]
+
+
+def nameless(table: Table) -> Table:
+    """The score of a board alone, without what hangs on the names of cues."""
+    cues = tuple(replace(cue, tag=0) for cue in table.cues)
+    lost_time = 0 if table.lost is None else table.lost_time
+    return replace(score_of(table), cues=cues, role=ALONE, lost_time=lost_time)
+
+
+def with_limits_of(table: Table, other: Table) -> Table:
+    """What a table holds beside its score, and the tags of cues, from another one."""
+    outputs = tuple(
+        replace(one, speed_limit=two.speed_limit, acceleration_limit=two.acceleration_limit)
+        if isinstance(one, ServoRecord) and isinstance(two, ServoRecord)
+        else one
+        for one, two in zip(table.outputs, other.outputs, strict=True)
+    )
+    cues = tuple(replace(one, tag=two.tag) for one, two in zip(table.cues, other.cues, strict=True))
+    return replace(table, outputs=outputs, cues=cues)
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=lambda path: path.stem)
+def test_a_demo_show_comes_back_from_its_tables_to_the_byte_of_its_score(path: Path) -> None:
+    for board in boards_of(path):
+        said, show = again(board.data, board)
+        assert said.left_out == ()
+        assert "does not go back" not in said.text
+        assert score_of(table_again(show)) == replace(score_of(board.table), role=ALONE)
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=lambda path: path.stem)
+def test_without_the_file_only_the_tags_of_cues_differ(path: Path) -> None:
+    for board in boards_of(path):
+        said, show = again(board.data)
+        assert nameless(table_again(show)) == nameless(board.table)
+        cues = board.table.cues
+        parts = {after.tag for one, after in pairwise(cues) if one.lets_go}
+        for cue in cues:
+            assert (f"Tag {cue.tag:04X}:" in said.text) != (cue.tag in parts)
+
+
+@settings(max_examples=60, deadline=None)
+@given(shows(), dices())
+def test_a_random_show_comes_back_as_the_same_performance(show: Show, dice: Random) -> None:
+    fades = [act for cue in show.score.cues for act in acts(cue.body) if isinstance(act, Fade)]
+    assume(all(fade.duration_ms for fade in fades))  # no text says a fade of no time
+    try:
+        boards = compile_show(show).boards
+    except CompileError:
+        assume(False)
+    for board in boards:
+        if not board.table.cues:
+            continue
+        said, back = again(board.data)
+        assert said.left_out == (), said.text
+        made = with_limits_of(table_again(back), board.table)
+        assert nameless(made).cues == nameless(board.table).cues
+        requests = random_requests(dice, board.table, FRAMES)
+        wanted = replaying(Player(board.table), requests, FRAMES)
+        for one, two in zip(wanted, replaying(Player(made), requests, FRAMES), strict=True):
+            assert one.raw == two.raw, said.text
+
+
+@settings(max_examples=40, deadline=None)
+@given(dices(), st.sampled_from(sorted(CHIPS)))
+def test_of_any_table_each_cue_is_said_or_stands_in_the_listings_words(
+    dice: Random, chip: str
+) -> None:
+    table = random_table(dice, CHIPS[chip])
+    said = text_of_table(encode(table))
+    source = Source("read.cues", said.text)
+    assert formatted(source).text == said.text
+    assert "syntax" not in {one.name for one in load_text(source).findings}
+    lines = said.text.splitlines()
+    comments = " ".join(line[2:] for line in lines if line.startswith("# "))
+    heads = {line.split()[1].rstrip(",") for line in lines if line.startswith("cue ")}
+    parts = {number + 1 for number, cue in enumerate(table.cues) if cue.lets_go}
+    for number, cue in enumerate(table.cues):
+        if number in parts:
+            continue
+        name = f"cue_{cue.tag:04x}"
+        assert (name in heads) != (f"Cue {name} does not go back" in comments)
+        assert (name in said.left_out) != (name in heads)
+
+
+@given(st.tuples(*[st.integers(0, 255)] * 3), st.integers(0, 200))
+def test_the_light_of_a_strip_comes_back_to_the_same_levels(
+    colour: tuple[int, int, int], half_pct: int
+) -> None:
+    levels = channel_levels(StripLight(colour, half_pct / 2))
+    light, is_exact = strip_light(levels)
+    assert is_exact == (channel_levels(light) == levels)
+    near = zip(channel_levels(light), levels, strict=True)
+    assert all(abs(one - two) <= 1 for one, two in near)
