@@ -57,6 +57,16 @@ def test_a_dim_fade_that_passes_a_saturated_red_turns_to_it_and_away(
     assert ways_of_fades(belly(), (with_green, with_blue)) == ways
 
 
+@pytest.mark.parametrize(("cap_a", "ways"), [(None, 1), (0.3, 1), (0.1, 2)])
+def test_under_a_cap_a_fade_turns_though_all_its_channels_rise(
+    cap_a: float | None, ways: int
+) -> None:
+    """From green at 75 % of L* to white, five pixels of 60 mA; capped to 20 mA each, the sum of a
+    pixel's channels is 1. Luminance (IEC 61966-2-1 and CIE 15) is 0.35 to begin with, about 0.52
+    half-way, where the cap is met (green 0.71, red and blue 0.18), and 1/3 at the end."""
+    assert ways_of_fades(belly(cap_a), (StripLight((0, 185, 0)), WHITE)) == ways
+
+
 def test_of_too_many_lights_the_most_is_taken() -> None:
     greys = [StripLight((255, 255, 255), float(level)) for level in range(10, 10 + MOST_LIGHTS)]
     assert ways_of_fades(belly(), greys[:-1]) == 1
