@@ -544,6 +544,17 @@ def test_two_do_not_jog_the_servos_of_one_board() -> None:
     assert line.outcome(2, later) == Reply(Status.DONE)
 
 
+def assert_jogs_after_a_second(line: SharedLine) -> None:
+    """The board itself refuses a jog for a second after what ended one; then the way is free."""
+    early = jog(line, 1)
+    line.run(0.1)
+    assert line.outcome(1, early) == Reply(Status.STOPPED)
+    line.run(1.0)
+    later = jog(line, 1)
+    line.run(0.1)
+    assert line.outcome(1, later) == Reply(Status.DONE)
+
+
 @pytest.mark.parametrize("pressed", [RequestKind.STOP, RequestKind.LIMP])
 def test_a_jog_that_is_repeated_does_not_begin_anew_after_somebody_elses_stop(
     pressed: RequestKind,
@@ -557,9 +568,7 @@ def test_a_jog_that_is_repeated_does_not_begin_anew_after_somebody_elses_stop(
     assert failure(line, 1, again).reason == "overtaken"
     line.run(0.1)
     assert not has_pulses(line)
-    deliberate = jog(line, 1)  # it was told: whoever turns it wants it now
-    line.run(0.1)
-    assert line.outcome(1, deliberate) == Reply(Status.DONE)
+    assert_jogs_after_a_second(line)  # it was told: whoever turns it wants it now
 
 
 def test_after_its_own_limp_a_client_jogs_on() -> None:
@@ -568,9 +577,7 @@ def test_after_its_own_limp_a_client_jogs_on() -> None:
     line.run(0.1)
     line.ask(1, RequestKind.LIMP)
     line.run(0.1)
-    again = jog(line, 1)
-    line.run(0.1)
-    assert line.outcome(1, again) == Reply(Status.DONE)
+    assert_jogs_after_a_second(line)
 
 
 @pytest.mark.parametrize("pressed", [RequestKind.STOP, RequestKind.LIMP])
@@ -584,9 +591,7 @@ def test_a_client_that_pressed_by_the_other_way_is_not_told_that_somebody_did(
     line.run(0.1)
     line.arbiter.knows_of_stop(3)
     line.arbiter.knows_of_stop(1)
-    again = jog(line, 1)
-    line.run(0.1)
-    assert line.outcome(1, again) == Reply(Status.DONE)
+    assert_jogs_after_a_second(line)
 
 
 def test_a_jog_that_has_not_gone_out_does_not_follow_a_limp() -> None:
@@ -600,6 +605,4 @@ def test_a_jog_that_has_not_gone_out_does_not_follow_a_limp() -> None:
         if isinstance(found := line.outcome(1, number), LinkFailure) and found.reason == "overtaken"
     ] == numbers[1:]
     assert not has_pulses(line)
-    told_already = jog(line, 1)
-    line.run(0.1)
-    assert line.outcome(1, told_already) == Reply(Status.DONE)
+    assert_jogs_after_a_second(line)  # told already
