@@ -248,7 +248,7 @@ def _law(items: list[object]) -> LawText | None:
     """The law at the end of a statement's parts, and where it is fastest, taken off them."""
     peak = None
     if isinstance(items[-1], Line) and items[-1].kind == "fastest":
-        peak = cast("Line", items.pop()).amount(1)
+        peak = cast("Amount", cast("Line", items.pop()).items[1])  # also one for each side
     if isinstance(items[-1], LawText):
         return cast("LawText", items.pop())._replace(peak=peak)
     return None if peak is None else LawText(None, (), peak)

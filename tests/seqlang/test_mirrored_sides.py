@@ -412,3 +412,15 @@ def test_a_mirrored_show_is_the_same_table_by_bytes_as_one_written_twice() -> No
     assert [b.data for b in compile_show(found.show).boards] == [
         b.data for b in compile_show(written.show).boards
     ]
+
+
+def test_the_fastest_place_of_a_move_may_differ_by_side() -> None:
+    found = cue(
+        "root to (left: 20 deg, right: 30 deg) in 1 s, fastest at (left: 40 %, right: 60 %)"
+    )
+    assert names(found) == ["values-do-not-fit"]
+    along = (
+        "in turn along left, right",
+        "    root to 20 deg in 1 s, fastest at (left: 40 %, right: 60 %)",
+    )
+    assert names(cue(*along)) == []
