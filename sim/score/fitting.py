@@ -42,6 +42,8 @@ _ROUNDINGS: Final = ((0.05, 1.0), (0.01, 1.0), (0.01, 0.5), (0.01, 0.1), (0.001,
 """Steps of times (s) and places, from coarse to fine: the last is the finest one writes."""
 _COARSER: Final = 0.25
 """What rounding may add to the worst miss, in tolerances."""
+_LEAST_DAMPING: Final = 1e-9
+"""Where samples are few, the equations have no single solution without it."""
 _TIGHTER: Final = (1.0, 0.7, 0.45, 0.25)
 
 
@@ -468,7 +470,8 @@ def _least_squares(cut: _Cut, samples: _Samples, held: tuple[bool, bool]) -> _Cu
                 break
             continue
         gain = 1.0 - (then @ then) / (now @ now)
-        values, now, damping = then_values, then, damping / 5.0
+        values, now = then_values, then
+        damping = max(damping / 5.0, _LEAST_DAMPING)
         if gain < 1e-3:
             break
     return made(values)

@@ -163,6 +163,19 @@ def test_what_is_rougher_than_the_tolerance_is_refused_in_words() -> None:
         fitted(times_s, rough, TOLERANCE_DEG)
 
 
+@pytest.mark.parametrize("seed", [1, 4, 25])
+def test_few_samples_of_a_rough_way_are_answered_whatever_they_leave_open(seed: int) -> None:
+    """Too few for one best solution: equations of the search are singular where none is damped."""
+    dice = Random(seed)
+    times_s = np.arange(0.0, 0.16, 0.02)
+    places = np.array([dice.uniform(15.0, 25.0) for _ in times_s])
+    try:
+        motion = fitted(times_s, places, 0.5)
+    except NotFittedError:
+        return
+    assert misses(motion, times_s, places).max() <= 0.5
+
+
 def test_a_motion_may_last_as_long_as_stated_and_no_longer() -> None:
     places = [10.0, 10.0]
     assert fitted([0.0, LONGEST_S], places, 1.0).stretches == ()
