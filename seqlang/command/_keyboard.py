@@ -49,7 +49,7 @@ class Keyboard(Terminal):
         return found
 
     def kbhit(self, timeout: float | None = None) -> bool:
-        if _is_closed():
+        if is_closed():
             raise KeyboardInterrupt
         return self._left > 0 and bool(super().kbhit(timeout))
 
@@ -58,7 +58,7 @@ class Keyboard(Terminal):
         return str(super().getch())
 
 
-def _is_closed() -> bool:
+def is_closed() -> bool:
     """Whether the other end of the terminal is gone.
 
     Most terminals then end their commands (SIGHUP), but not one that is meant to outlive them.

@@ -10,7 +10,9 @@ from __future__ import annotations
 
 import errno
 import io
+import os
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 if TYPE_CHECKING:
@@ -55,6 +57,15 @@ def lasting(stream: TextIO) -> TextIO:
         line_buffering=stream.line_buffering,
         write_through=stream.write_through,
     )
+
+
+def outlives_terminal() -> None:
+    """Drop every further word if the terminal is gone, so that what is left to do is done."""
+    try:
+        print(end="\r", flush=True)
+    except OSError:
+        nowhere = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115 - to the end
+        sys.stdout = sys.stderr = nowhere
 
 
 def nobody_reads(stream: TextIO) -> bool:

@@ -14,6 +14,7 @@ from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import BAUD
 from seqlang.command import SHOW_HAS_ERRORS, WRONG_USAGE, BoardFailed, WrongUse
 from seqlang.command._board import connected, end, named, owner_of_ports, told
+from seqlang.command._outlet import outlives_terminal
 from seqlang.command._recalibrated import (
     change_words,
     demand_read,
@@ -118,6 +119,7 @@ def command(
                 end(failed)
             return SHOW_HAS_ERRORS if checked.failed else 0
         points, takes, failure = _by_keys(servos)
+    outlives_terminal()  # what was marked and recorded is written all the same
     if failure is not None:
         told(failure)
     else:
@@ -209,23 +211,27 @@ def _by_keys(
 ) -> tuple[Mapping[str, tuple[str, ...]], Mapping[str, Take], LinkFailure | None]:
     """What was marked and what was recorded, by servo, and what the link failed with."""
     from seqlang.command._jog_session import JogSession
-    from seqlang.command._keyboard import Keyboard
+    from seqlang.command._keyboard import Keyboard, is_closed
 
     terminal = Keyboard()
     session: JogSession | None = None
     failure: LinkFailure | None = None
-    with terminal.fullscreen(), terminal.cbreak(), terminal.hidden_cursor():
-        try:
-            if _goes_on(terminal, servos):
-                session = JogSession(servos, _now_s())
-                _turn(terminal, session)
-        except LinkFailure as failed:
-            failure = failed
-        except KeyboardInterrupt:
-            pass  # as `q`: what was marked is not lost
-        finally:
-            if session is not None:
-                session.leave()
+    try:
+        with terminal.fullscreen(), terminal.cbreak(), terminal.hidden_cursor():
+            try:
+                if _goes_on(terminal, servos):
+                    session = JogSession(servos, _now_s())
+                    _turn(terminal, session)
+            except LinkFailure as failed:
+                failure = failed
+            except KeyboardInterrupt:
+                pass  # as `q`: what was marked is not lost
+            finally:
+                if session is not None:
+                    session.leave()
+    except Exception:  # the system's and the terminal's own kinds, where it cannot be put right
+        if not is_closed():
+            raise
     if session is None:
         return {}, {}, failure
     return session.points(), session.takes(), failure

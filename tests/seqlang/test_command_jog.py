@@ -238,6 +238,21 @@ def test_a_terminal_that_is_closed_ends_the_command_and_the_pulses(
         assert_soon(lambda: not has_pulses(served))
 
 
+def test_what_was_recorded_is_written_though_the_terminal_closes(
+    show: Path, served: Server
+) -> None:
+    with Hands("jog", str(show), "--port", served.url, "--record", "nod", "--write") as hands:
+        hands.begin()
+        hands.press("3", "step       50 us")
+        hands.press("r", "RECORDS")
+        for pulse in (1050, 1100, 1150):
+            hands.press(UP, f"the board: {pulse}.0 us")
+        hands.press("r", "recorded ")
+        hands.close()
+        hands.command.wait(timeout=LONGEST_S)
+    assert "gesture nod" in show.read_text(encoding="utf-8")
+
+
 def test_leaving_at_the_cautions_changes_nothing(show: Path, served: Server) -> None:
     with Hands("jog", str(show), "--port", served.url) as hands:
         hands.sees("hold or prop what hangs on a part")
