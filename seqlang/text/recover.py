@@ -194,7 +194,8 @@ class _Work:
                 if not repeated:
                     around = self._surroundings(line, start, end)
                     finding = explain(error, self._source, line, around)
-                    if finding.fix is None and _lacks_body(error):
+                    chooses = self._text.startswith("one of", line + width(self._text[line:end]))
+                    if finding.fix is None and not chooses and _lacks_body(error):
                         finding = replace(finding, fix=self._only_body(line, end))
                     header = self._mended_header(line, finding.fix)
                     result.findings.append(finding)

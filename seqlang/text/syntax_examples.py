@@ -65,6 +65,11 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         "such as `play wave, reach 30 deg`",
         (_cue("play a, b"), _cue("play a, 3 s"), _cue("play a b")),
     ),
+    Example(
+        "`seed` needs a number, from 0 to 255",
+        "such as `cue gaze, seed 12`",
+        ("cue a, seed\n    hold 3 s\n", "cue a, seed b\n    hold 3 s\n"),
+    ),
     Example("a pose has a name", "such as `pose shut`", ("pose\n", "pose 3\n", "safe pose\n")),
     Example(
         "a move needs to say how long it takes",

@@ -54,6 +54,10 @@ def errors(text: str) -> list[Finding]:
         ("button 1: go next of snap and bow", "button 1: go next of snap, bow"),
         ("button 1: cycle snap, bow", "button 1: go next of snap, bow"),
         ("button 1: go next of snap", "button 1: go snap"),
+        ("button 1 (long): go snap", "button 1 long: go snap"),
+        ("long button 1: go snap", "button 1 long: go snap"),
+        ("double click button 1: go snap", "button 1 twice: go snap"),
+        ("button 1 twice 300 ms: go snap", "button 1 twice: go snap"),
     ],
 )
 def test_a_press_in_other_words_is_answered_by_the_line_that_passes(wrong: str, right: str) -> None:
@@ -74,3 +78,34 @@ def test_a_list_without_a_word_is_asked_about_because_it_may_mean_all_at_once(do
     assert found.help is not None
     assert "`go next of snap, bow`" in found.help
     assert "`together`" in found.help
+
+
+@pytest.mark.parametrize(
+    "board",
+    [
+        "board box: atmega2560, leads, address 1",
+        "board box: atmega2560, address 1, main",
+        "board box: atmega2560, address 1, leads arm",
+    ],
+)
+def test_a_board_that_leads_in_other_words_is_answered_by_the_line_that_passes(board: str) -> None:
+    text = SHOW.format(line="button 1: go snap")
+    usual = "board box: atmega2560, address 1"
+    (found,) = errors(text.replace(usual, board))
+    assert found.fix is not None
+    mended = applied(text.replace(usual, board), found.fix)
+    assert mended == text.replace(usual, f"{usual}, leads")
+
+
+@pytest.mark.parametrize(
+    "band", ["1700 us to 2100 us", ": 1700 us to 2100 us", "1700 us - 2100 us"]
+)
+def test_a_band_without_its_word_is_answered_by_the_line_that_passes(band: str) -> None:
+    text = SHOW.format(line="button 1: go snap")
+    channel = "channel stick: box pin PL0\n    button 1 {}\nremote\n"
+    wrong = text.replace("remote\n", channel.format(band).replace(" :", ":"))
+    (found,) = errors(wrong)
+    assert found.fix is not None
+    mended = applied(wrong, found.fix)
+    assert mended == text.replace("remote\n", channel.format("from 1700 us to 2100 us"))
+    assert errors(mended) == []

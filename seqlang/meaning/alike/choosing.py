@@ -252,7 +252,9 @@ class Chooser:
                 f"the row has {self._counts[row]} things, and here are {len(varied.choices)} "
                 "values",
                 varied,
-                help="one value for each, or the first and a step, such as "
+                help="one value for each"
+                if notes.text(first.value)[:1].isalpha()
+                else "one value for each, or the first and a step, such as "
                 f"`({notes.text(first.value)}, step 2 mm)`",
             )
             return self._within(first, here)

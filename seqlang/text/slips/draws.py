@@ -21,9 +21,14 @@ _AMOUNT: Final = r"(-?[0-9]+(?:\.[0-9]+)?) *(%|[A-Za-z]+)?"
 _ENDS: Final = re.compile(
     r"(?<!\w)(?:hold|in|to) +"
     rf"(?P<draw>(?P<between>(?:between|random(?:ly)?|from) +)?{_AMOUNT}"
-    r"(?: *(\u00b1|\+ */? *-) *| *(?P<apart>\.\.\.+|\u2026| (?:to|till|until|up +to|and) | - ) *)"
+    r"(?: *(\u00b1|\+ */? *-) *"
+    r"| *(?P<apart>\.\.\.+|~|\. +\.|\u2026| (?:to|till|until|up +to|and) | - ) *)"
     rf"{_AMOUNT})(?![\w.])"
 )
+_CALLED: Final = re.compile(
+    rf"(?<!\w)(?:hold|in|to) +(rand\w* *\( *{_AMOUNT} *, *{_AMOUNT} *\))", re.IGNORECASE
+)
+_OPEN: Final = re.compile(r"[\w%)] *(\.\.) *(?=$|,|in +[0-9])")
 _FIGURE: Final = re.compile(r"(?<!\w)[0-9]+(?:\.[0-9]+)? *(?:%|[A-Za-z]+)? *$")
 
 
@@ -31,6 +36,7 @@ def slips(line: Written) -> Iterator[Slip]:
     """What is wrong with a draw in a line of a cue, or with `..` in a constant."""
     if line.around.head not in ("cue", "gesture") and not line.text.startswith("given"):
         return
+    yield from _half(line)
     found = _ENDS.search(line.text, 0, line.code_end)
     ends = None if found is None else _ends(found)
     halt = line.halt
@@ -51,6 +57,29 @@ def slips(line: Written) -> Iterator[Slip]:
             halt.at,
             halt.at + 2,
             help="write one amount",
+            certain=True,
+        )
+
+
+def _half(line: Written) -> Iterator[Slip]:
+    """`random(2 s, 6 s)`, and a draw with one end."""
+    called = _CALLED.search(line.text, 0, line.code_end)
+    if called is not None:
+        _, low, unit, high, last_unit = called.groups()
+        units = [one for one in (unit or last_unit, last_unit or unit) if one]
+        ends = f"{low} {units[0]} .. {high} {units[1]}" if units else f"{low} s .. {high} s"
+        yield Slip(
+            f"`{called[1]}` calls something: what is drawn has `..` between its ends",
+            *called.span(1),
+            help=f"such as `{ends}`, in a strand of idle",
+            certain=True,
+        )
+    half = _OPEN.search(line.text, 0, line.code_end)
+    if half is not None and line.halt is not None:
+        yield Slip(
+            "the second end of this draw is missing",
+            *half.span(1),
+            help="what is drawn has two ends, such as `20 % .. 60 %`",
             certain=True,
         )
 

@@ -20,7 +20,7 @@ _TWICE: Final = (
 _LONG: Final = r"(?:(?:when |if )?(?:held|hold|long)(?: down)?(?:[ -]press(?:ed)?)?(?: for)?)"
 _RELEASED: Final = r"(?:(?:when |on )?(?:released?|let go|up|lifted))"
 _PLAIN: Final = re.compile(r"(?:(?:when |on |if )?(?:press(?:ed)?|down|pushed|short|once))")
-_CUES: Final = r"[^\W\d]\w*(?:(?: *, *(?:and +)?| +and +)[^\W\d]\w*)*"
+_CUES: Final = r"[^\W\d]\w*(?:(?: *, *(?:and +)?| +and +| +then +)[^\W\d]\w*)*"
 _BUTTON: Final = re.compile(
     r"button +(?P<number>[0-9]+)(?: +(?P<press>[^:,]*?))? *: *(?P<does>.*?) *$"
 )
@@ -61,7 +61,7 @@ def slips(line: Written) -> Iterator[Slip]:
 
 def _press_of(words: str) -> str | None:
     for pattern, press in _PRESSES:
-        found = pattern.fullmatch(re.sub(" +", " ", words.lower()))
+        found = pattern.fullmatch(re.sub(" +", " ", words.lower()).strip("() "))
         if found is not None:
             time = found.groupdict().get("time")
             return f"{press} {time}" if time else press
@@ -104,7 +104,7 @@ def _lists(does: str, span: tuple[int, int]) -> Iterator[Slip]:
     found = _LIST.fullmatch(does)
     if found is None:
         return
-    cues = re.split(r" *, *(?:and +)?| +and +", found["cues"])
+    cues = re.split(r" *, *(?:and +)?| +and +| +then +", found["cues"])
     said = found["said"] or ""
     listed = f"go next of {', '.join(cues)}"
     if len(cues) > 1 and said:

@@ -63,6 +63,44 @@ _ONLY_SAID: Final = (
         "such as `wing_1`",
     ),
     (
+        "board",
+        r"^(leads)\b",
+        "`leads` stands on the board's own line",
+        "such as `board hub: atmega2560, address 1, leads`",
+    ),
+    (
+        "remote",
+        r"^(idle)\b",
+        "`idle` does not stand below `remote`",
+        "write it at the left margin, such as `idle: go breathe`",
+    ),
+    (
+        "remote",
+        r"^button +[0-9]+ *(?:,|&|\+|and|or) *[0-9]+",
+        "a line names one button",
+        "write one line for each button",
+    ),
+    (
+        "remote",
+        r"\bgo +(?:(?:one|any) +of|random(?:ly)?)(?= +[^\W\d]\w* *,)",
+        "a button chooses nothing by chance",
+        "`go next of` starts the next cue of a list at each press; `one of` chooses in a strand of "
+        "idle",
+    ),
+    (
+        "cue",
+        r"^(hold|.+ (?:in|to)) +[0-9.]+ *(?:%|[a-z]+) +or +[0-9.]+ *(?:%|[a-z]+)",
+        "`or` chooses nothing",
+        "in a strand of idle, `one of` chooses one of the statements below it",
+    ),
+    (
+        "",
+        r"^(?:servo|lamp|strip|switch) +[^\W\d]\w* *: *[^\W\d]\w* +pin +"
+        r"(P[A-L][0-7](?:(?: *, *| +(?:and +)?)P[A-L][0-7])+)",
+        "`{0}` is more than one pin",
+        "below `row of N`, or a mirrored side, several stand in brackets: `pin (PD3, PD5)`",
+    ),
+    (
         "*",
         r"(?<![\w.])([0-9]+(?:\.[0-9]+){2,})(?![\w.])",
         "`{0}` is no number",
@@ -90,6 +128,59 @@ _REARRANGED: Final = tuple(
     (re.compile(pattern), instead, what)
     for pattern, instead, what in (
         (r"(?:[0-9]+[.)]|[-*\u2022]) +(.+)", r"\1", "lines have no numbers and no bullets"),
+        (
+            r"one +of +(?:these|them|those|(?:the +)?following|[0-9]+)(?: +things)?$",
+            "one of",
+            "`one of` chooses among the statements below it, however many",
+        ),
+        (
+            r"(board +[^\W\d]\w* *: *[^\W\d]\w*), *leads, *(address +[0-9]+)$",
+            r"\1, \2, leads",
+            "`leads` stands behind the address",
+        ),
+        (
+            r"(board\b.*\baddress +[0-9]+),? +(?:is +)?(?:the +)?(?:master|main|first|leads .+)$",
+            r"\1, leads",
+            "a board that tells the others what runs is `leads`, and nothing behind it",
+        ),
+        (
+            r"(board\b.*\baddress +[0-9]+),? +(?:follow(?:s|er|ing)?|listens|secondary)"
+            r"(?: +(?:to +)?[^\W\d]\w*)?$",
+            r"\1",
+            "a board follows without a word, where another one `leads`",
+        ),
+        (
+            r"(input +[0-9]+ *:.*), *(?:debounced?|filter(?:ed)?|bounces?)(?: +(?:for|by))? +"
+            r"([0-9.]+ *[a-z]+)$",
+            r"\1, settles \2",
+            "how long a contact has to stand still is `settles`",
+        ),
+        (
+            r"(button +[0-9]+) *:? *(?:at +|between +)?([0-9]+ *us) *(?:to|-|\.\.+|and) *"
+            r"([0-9]+ *us)$",
+            r"\1 from \2 to \3",
+            "a band goes `from` one pulse `to` another",
+        ),
+        (
+            r"(button +[0-9]+ +twice) +[0-9.]+ *m?s *:(.*)",
+            r"\1:\2",
+            "`twice` has no time: both presses come within 400 ms",
+        ),
+        (
+            r"long(?: +press)?(?: +(?:of|on))? +(button +[0-9]+) *:(.*)",
+            r"\1 long:\2",
+            "the kind of press stands behind the button's number",
+        ),
+        (
+            r"(?:double(?: +(?:press|click))?|twice)(?: +(?:of|on))? +(button +[0-9]+) *:(.*)",
+            r"\1 twice:\2",
+            "the kind of press stands behind the button's number",
+        ),
+        (
+            r"row +(?:[^\W\d]\w* +)?of +([0-9]+)(?: +[^\W\d]\w*)?$",
+            r"row of \1",
+            "`row` says how many things are in it, and they are named below it",
+        ),
         (r"while *\(? *(?:true|1) *\)?", "repeat for ever", LOOPS),
         (
             r"for\b.*\brange *\( *([0-9]+) *\)",
