@@ -267,7 +267,7 @@ class JogSession:
         assert self._recording is not None
         if self._jog.is_limp:
             self._end_recording(f"{self._message or 'no pulses'}; recording ended")
-        elif self._recording[-1][0] - self._recording[0][0] >= LONGEST_S - 1.0:
+        elif self._looked_s - self._recording[0][0] >= LONGEST_S - 1.0:
             self._end_recording(f"a recording lasts {LONGEST_S:.0f} s at most: it ended")
 
     def _ask(self, pulse_us: float, now_s: float) -> None:
@@ -287,8 +287,10 @@ class JogSession:
     def _look(self, now_s: float) -> None:
         self._looked_s = now_s
         self._sent_us = self._on.pulse_us()
-        if self._recording is not None and now_s > self._recording[-1][0]:
-            self._recording.append((now_s, self._sent_us))
+        taken = self._recording
+        # none beyond the longest: a board that answers late must not cost the whole recording
+        if taken is not None and taken[-1][0] < now_s <= taken[0][0] + LONGEST_S:
+            taken.append((now_s, self._sent_us))
         self._is_limp = self._on.link.state().mode == ReportedMode.LIMP
         if not self._is_limp and not self._jog.is_limp:
             self._lost_limp(now_s)

@@ -210,7 +210,9 @@ def test_a_pin_can_do_in_a_page_what_the_core_calls_it() -> None:
     assert code[ATMEGA328P.pin("PB1")] == sum(
         int(found[job]) for job in ("SERVO", "STRIP", "SWITCH", "INPUT")
     )
-    assert code[ATMEGA328P.pin("PD6")] == sum(map(int, found.values()))
+    every = sum(map(int, found.values()))
+    assert code[ATMEGA328P.pin("PD6")] == every - int(found["CHANNEL"])
+    assert abilities(ATMEGA2560)[ATMEGA2560.pin("PE7")] & int(found["CHANNEL"])
     assert code[ATMEGA328P.pin("PD0")] == 0
 
 

@@ -193,6 +193,18 @@ def test_a_stop_and_a_quiet_start_forget_presses_and_the_place_in_a_list() -> No
     assert player.running_cues == 1 << WAVE
 
 
+def test_a_second_down_without_an_up_does_not_put_off_that_a_button_is_stuck() -> None:
+    player = Player(show(BindingRecord(PRESS, GLOW, True)))
+    player.frame()
+    player.button(PRESS, True)
+    for _ in range(STUCK_FRAMES // 2):
+        player.frame()
+    player.button(PRESS, True)
+    for _ in range(STUCK_FRAMES - STUCK_FRAMES // 2):
+        player.frame()
+    assert player.stuck == 1 << PRESS
+
+
 def test_a_stuck_button_does_not_keep_the_stop_button_from_stopping_and_is_told() -> None:
     table = replace(show(BindingRecord(PRESS, GLOW, True)), stop_button=9)
     player = Player(table)
