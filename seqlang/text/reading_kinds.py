@@ -252,7 +252,7 @@ NUMBERS: Final = (
     """,
     """not-a-number: a word stands where a number is needed.
 
-    What: amounts are written in digits. None is infinite or undefined.
+    What: amounts are written in digits. No amount is infinite or undefined.
 
     Why: a part cannot go there.
 

@@ -12,7 +12,7 @@ from seqlang.text.tokens import words_of
 ROOMS = ("sim", "firmware_gen", "seqlang")
 ROOT = Path(__file__).parents[2]
 
-FILLED_IN = frozenset({"NAME", "RATIO", "BOARD", "PIN", "NUMBER", "SHOW"})
+FILLED_IN = frozenset({"NAME", "RATIO", "BOARD", "PIN", "NUMBER", "SHOW", "SUPPLY", "CUE"})
 """Words in capitals that stand for what the maker fills in."""
 
 
