@@ -15,6 +15,7 @@ import time
 from collections.abc import Iterable
 from contextlib import suppress
 from typing import TYPE_CHECKING, Protocol
+from urllib.parse import urlsplit
 
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import BAUD
@@ -206,10 +207,10 @@ def explain(error: Exception, name: str, baud: int, platform: str) -> LinkFailur
         )
     if code in _NO_TERMINAL or "ioctl" in text or "configure port" in text:
         return _not_a_port(name, "it is not a serial port")
-    if name.startswith("socket:") and "Could not open" not in text:
+    if name.startswith("socket:") and not _names_a_socket(name):
         return LinkFailure(
             "no-port",
-            f"{name} is not the name of a port ({text})",
+            f"`{name}` is not the name of a port",
             "write it as socket://127.0.0.1:4000, with the number that `bellcrank board` printed",
         )
     if name.startswith("socket:"):
@@ -252,6 +253,14 @@ def _not_a_port(name: str, text: str) -> LinkFailure:
         f"`{name}` is not a port: {text}",
         "`--port` wants the name of a serial port such as COM3 or /dev/ttyUSB0, or `virtual`",
     )
+
+
+def _names_a_socket(name: str) -> bool:
+    """Whether this is socket://HOST:NUMBER, by the standard library's own reading."""
+    try:
+        return urlsplit(name).port is not None
+    except ValueError:
+        return False
 
 
 def _remedy(name: str) -> str:

@@ -63,7 +63,8 @@ def run_wired(
 def _part(wired: WiredBoards, name: str) -> str:
     if wired.leader is None:
         return ""
-    return ": leads, press here" if name == wired.leader else f": follows `{wired.leader}`"
+    # nothing stands right behind the port: it is copied from here
+    return " (leads, press here)" if name == wired.leader else f" (follows `{wired.leader}`)"
 
 
 def wired_boards(

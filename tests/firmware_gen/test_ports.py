@@ -71,6 +71,15 @@ def test_a_socket_that_nobody_listens_at_is_told() -> None:
     assert (failure.reason, "nothing listens" in failure.message) == ("no-port", True)
 
 
+@pytest.mark.parametrize("end", [":", "x", "", "99999"])
+def test_a_socket_without_a_whole_number_is_no_name_of_a_port(end: str) -> None:
+    """As it is copied with a colon behind it, or without all of its digits."""
+    failure = failure_of("socket://127.0.0.1" + (f":4000{end}" if end else ""))
+    assert failure.reason == "no-port"
+    assert "is not the name of a port" in failure.message
+    assert "socket://127.0.0.1:4000" in failure.help
+
+
 @posix_only
 def test_a_port_that_another_program_holds_is_busy() -> None:
     import pty

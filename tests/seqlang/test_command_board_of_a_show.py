@@ -56,8 +56,8 @@ def test_a_press_at_the_board_that_leads_plays_on_all_and_a_part_can_be_unplugge
                     said += line
                 return said
 
-            port = re.search(r"`back` on (\S+): leads", until("`back` on"))
-            follower = re.search(r"`left_wing` on (\S+): follows `back`", until("`left_wing` on"))
+            port = re.search(r"`back` on (\S+) \(leads", until("`back` on"))
+            follower = re.search(r"`left_wing` on (\S+) \(follows `back`", until("`left_wing` on"))
             assert port is not None
             assert follower is not None
             until("right_wing: ready")
