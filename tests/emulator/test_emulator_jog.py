@@ -10,7 +10,9 @@ import numpy as np
 from firmware_gen.chips import FIRST, Chip
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode, Status
-from firmware_gen.table.records import InputRecord, decode, encode
+from firmware_gen.table.decode import decode
+from firmware_gen.table.encode import encode
+from firmware_gen.table.records import InputRecord
 from sim.rulebook import JOG_STEP
 from tests.emulator.emulated import CYCLES_US, EmulatedBoard, Running
 from tests.emulator.emulated_port import EmulatedPort

@@ -50,7 +50,9 @@ def test_a_spoilt_table_is_refused_or_still_plays(table: Table, dice: Random) ->
     except TableError:
         return
     ranges = [_pulse_range(one) for one in spoilt.outputs if isinstance(one, ServoRecord)]
-    frames = replay(Player(spoilt), random_requests(dice, spoilt, 60), 60)
+    asked = random_requests(dice, spoilt, 60)
+    # a jog may pass the travel (TABLE.md 2.8); what a table plays may not
+    frames = replay(Player(spoilt), [one for one in asked if one[1] != "jog"], 60)
     assert len(frames) == 60
     for frame in frames:
         for pulse, (least, most) in zip(frame.pulses, ranges, strict=True):

@@ -287,4 +287,4 @@ def test_over_a_network_that_loses_half_its_packets_stop_arrives_and_nothing_sta
             page.locator("#stop").click()
             page.wait_for_timeout(3_000)
         assert page.locator("#stop").is_visible()
-        assert near.boards()[0]["mode"] == "limp"
+        assert until(lambda: near.boards()[0]["mode"] == "limp")  # boards are asked in turn

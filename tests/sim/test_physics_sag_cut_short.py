@@ -41,7 +41,7 @@ from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import Samples, sample
 from sim.rig.supply import highest_v
 from sim.score.tree import ready_ms
-from sim.strain.reachable import limits_in_motion
+from sim.strain.reachable import Reachable
 from sim.strain.sag import lowest_voltages, sags
 from sim.strain.torque_and_current import work
 
@@ -125,7 +125,7 @@ def within_limits(show: Show, played: Samples) -> Samples:
     Brakes last whole 1/256 ms, rounded down: one that should last a few hundredths of a
     millisecond is harder by a share of itself, for that long, which no servo can follow.
     """
-    limits = limits_in_motion(show)
+    limits = Reachable(show).in_motion
     servos = {}
     for name, seen in played.servos.items():
         most = limits.get(name, (0.0, 0.0))[1]

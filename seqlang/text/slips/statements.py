@@ -66,7 +66,7 @@ _ONLY_SAID: Final = (
         "board",
         r"^(leads)\b",
         "`leads` stands on the board's own line",
-        "such as `board hub: atmega2560, address 1, leads`",
+        "behind its address, such as `address 1, leads`",
     ),
     (
         "remote",

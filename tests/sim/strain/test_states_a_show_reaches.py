@@ -28,7 +28,7 @@ from sim.model import (
     Step,
     Wearer,
 )
-from sim.strain.reachable import HARDEST_DEG_S2, Reachable, limits_in_motion
+from sim.strain.reachable import HARDEST_DEG_S2, Reachable
 from tests.sim.small_shows import FIN, JAW, show_of
 
 
@@ -86,8 +86,7 @@ def test_a_part_in_motion_keeps_its_tables_limits() -> None:
     assert found.in_motion == {"jaw": (88, 267)}
     assert found.reaches["jaw"] == JointLimits((4.0, 50), 88.0, 267.0)
     assert found.reaches["fin"] == JointLimits((0.0, 0.0), 1.0, 1.0)
-    assert limits_in_motion(found.show) == found.in_motion
-    assert limits_in_motion(found.show, ()) == {}
+    assert Reachable(found.show, ()).in_motion == {}
     assert states(jaw(4)).in_motion == {}
 
 
