@@ -64,6 +64,8 @@ class Notebook:
         """Numbers of the findings so far, by name, place and message."""
         self._unknown: dict[str, int] = {}
         """Names that nothing known is near to, by what was said: the place of their finding."""
+        self.added_to = 0
+        """How often a finding so far was told of one more place."""
         self._compared = 0
         """Pairs of letters compared so far; see `MOST_COMPARED`."""
 
@@ -192,6 +194,7 @@ class Notebook:
 
     def _once_more(self, index: int, token: Token) -> None:
         """A name that nothing is near to is one mistake, however often it is used."""
+        self.added_to += 1
         found = self.findings[index]
         span = self.span(token)
         if span == found.span or (found.name, span, found.message) in self._on_the_way:

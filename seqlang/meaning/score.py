@@ -235,9 +235,10 @@ def _kept(stage: Stage, text: CueText, missing: frozenset[str], known: KeptCues)
         cast("dict[str, Made]", stage.played)[str(text.name)] = found.body
         known.keep(words, found)
         return found.cues
-    mark, noted, steps = reading.origins.next_mark, len(reading.findings), tally.steps
+    mark, steps = reading.origins.next_mark, tally.steps
+    noted = len(reading.findings), reading.added_to
     cues = _made(stage, text, missing)
-    if len(reading.findings) == noted and not tally.is_full:
+    if (len(reading.findings), reading.added_to) == noted and not tally.is_full:
         nodes, body = reading.origins.since(mark), stage.played[str(text.name)]
         known.keep(words, KeptCue(start, body, cues, nodes, tally.steps - steps))
     return cues

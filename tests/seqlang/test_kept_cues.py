@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -14,6 +15,7 @@ from seqlang.text.source import Source
 from sim.score.tree import children, walk
 from tests.benchmarks.bench_check import big_show
 
+ROOT = Path(__file__).parents[2]
 TEXT = big_show(260)
 INSERTS = (
     "",
@@ -98,3 +100,13 @@ def test_after_any_edits_a_show_is_read_and_checked_as_if_it_were_new(
     assert_alike(again, fresh)
     assert checked is not None
     assert checked.findings == check(fresh).findings
+
+
+@pytest.mark.parametrize("end", ["    cue beat", "    pose spread", "safe pose folded", "cue rest"])
+def test_a_cue_is_read_as_anew_whose_last_words_mean_sides_that_an_edit_took_away(end: str) -> None:
+    """Its last statement is a broken one, which stands at a place though it has no words."""
+    text = (ROOT / "shows/wings/wings.cues").read_text("utf-8")
+    spoilt = text[: text.index("mirror left, right\n")] + text[text.index(end) :]
+    before = ReadBefore()
+    for version in (text, spoilt, spoilt + "\n", text):
+        assert_alike(read(version, before), read(version))

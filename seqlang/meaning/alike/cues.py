@@ -252,7 +252,9 @@ class CueWriter:
         before, self._notes.failed = self._notes.failed, False
         made = self._for(statement, here)
         failed, self._notes.failed = self._notes.failed, before
-        return Broken(Token("BROKEN", "", start_of(statement))) if failed else made
+        at = start_of(statement)
+        broken = Token("BROKEN", "", at, None, None, None, None, at)  # nothing, at a known place
+        return Broken(broken) if failed else made
 
     def _for(self, statement: StatementText, here: Here) -> StatementText:
         self._notes.written(1)
