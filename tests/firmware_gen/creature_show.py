@@ -12,47 +12,7 @@ from seqlang.text.source import Source
 PARTS: Final = ("head", "tail", "left_wing", "right_wing")
 """Boards that follow."""
 
-
-def _servo(name: str, board: str, pin: str) -> str:
-    return f"""\
-servo {name}: {board} pin {pin}
-    pulse       1000 us at -50 deg, 2000 us at 50 deg
-    travel      -45 deg to 45 deg
-    rating      0.12 s/60deg, 12 kgf.cm, 2.4 A at 6.0 V
-    load        rod 30 g, 100 mm
-
-"""
-
-
-def text() -> str:
-    boards = "".join(
-        f"board {name}: atmega2560, address {number}{leads}\n    feed pack, 300 mm of 12 AWG\n"
-        for number, (name, leads) in enumerate(
-            (("trunk", ", leads"), *((part, "") for part in PARTS)), 1
-        )
-    )
-    servos = _servo("neck", "trunk", "PA0") + "".join(
-        _servo(f"{part}_{which}", part, pin)
-        for part in PARTS
-        for which, pin in (("a", "PA0"), ("b", "PA1"))
-    )
-    lamps = "".join(f"lamp {part}_eye: {part} pin PH3\n" for part in PARTS)
-    every_a = " and ".join(f"{part}_a" for part in PARTS)
-    wave = "".join(f"            {part}_a to {{0}} deg in 1.1 s\n" for part in PARTS)
-    return f"""\
-show "Creature of five boards"
-
-supply pack
-    source adapter 6 V, 60 A
-
-{boards}
-{servos}{lamps}
-safe pose rests
-    neck 0 deg
-    {every_a} 0 deg
-    {" and ".join(f"{part}_b" for part in PARTS)} 0 deg
-    {" and ".join(f"{part}_eye" for part in PARTS)} off
-
+_STRANDS: Final = """\
 cue breathe
     neck to 4 deg in 1.7 s
     neck to -4 deg in 1.9 s
@@ -66,12 +26,8 @@ cue blink
     head_eye fade to 60 % in 400 ms
     hold 1.4 s .. 3.6 s
     head_eye fade to 10 % in 600 ms
-
-cue wave "Everything, for seven seconds"
-    repeat 3 times
-        stagger 90 ms
-{wave.format(30)}        stagger 90 ms
-{wave.format(-30)}
+"""
+_CUES: Final = """\
 cue wag "While the button is held"
     tail_a to 35 deg in 800 ms
     tail_a to -35 deg in 900 ms
@@ -114,6 +70,55 @@ remote
     stop button 7
     lost 3 s: go nod
 """
+
+
+def _servo(name: str, board: str, pin: str) -> str:
+    return f"""\
+servo {name}: {board} pin {pin}
+    pulse       1000 us at -50 deg, 2000 us at 50 deg
+    travel      -45 deg to 45 deg
+    rating      0.12 s/60deg, 12 kgf.cm, 2.4 A at 6.0 V
+    load        rod 30 g, 100 mm
+
+"""
+
+
+def text() -> str:
+    boards = "".join(
+        f"board {name}: atmega2560, address {number}{leads}\n    feed pack, 300 mm of 12 AWG\n"
+        for number, (name, leads) in enumerate(
+            (("trunk", ", leads"), *((part, "") for part in PARTS)), 1
+        )
+    )
+    servos = _servo("neck", "trunk", "PA0") + "".join(
+        _servo(f"{part}_{which}", part, pin)
+        for part in PARTS
+        for which, pin in (("a", "PA0"), ("b", "PA1"))
+    )
+    lamps = "".join(f"lamp {part}_eye: {part} pin PH3\n" for part in PARTS)
+    every_a = " and ".join(f"{part}_a" for part in PARTS)
+    wave = "".join(f"            {part}_a to {{0}} deg in 1.1 s\n" for part in PARTS)
+    return f"""\
+show "Creature of five boards"
+
+supply pack
+    source adapter 6 V, 60 A
+
+{boards}
+{servos}{lamps}
+safe pose rests
+    neck 0 deg
+    {every_a} 0 deg
+    {" and ".join(f"{part}_b" for part in PARTS)} 0 deg
+    {" and ".join(f"{part}_eye" for part in PARTS)} off
+
+{_STRANDS}
+cue wave "Everything, for seven seconds"
+    repeat 3 times
+        stagger 90 ms
+{wave.format(30)}        stagger 90 ms
+{wave.format(-30)}
+{_CUES}"""
 
 
 def tables() -> list[Table]:
