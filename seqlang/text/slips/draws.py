@@ -29,6 +29,7 @@ _CALLED: Final = re.compile(
     rf"(?<!\w)(?:hold|in|to) +(rand\w* *\( *{_AMOUNT} *, *{_AMOUNT} *\))", re.IGNORECASE
 )
 _OPEN: Final = re.compile(r"[\w%)] *(\.\.) *(?=$|,|in +[0-9])")
+_DRAWN: Final = re.compile(rf"{_AMOUNT} *\.\. *{_AMOUNT} *$")
 _FIGURE: Final = re.compile(r"(?<!\w)[0-9]+(?:\.[0-9]+)? *(?:%|[A-Za-z]+)? *$")
 
 
@@ -52,11 +53,14 @@ def slips(line: Written) -> Iterator[Slip]:
         and line.text.startswith("..", halt.at)
         and _FIGURE.search(line.text[: halt.at])
     ):
+        is_third = _DRAWN.search(line.text[: halt.at])
         yield Slip(
-            "waits, targets and durations are drawn, and nothing else",
+            "a draw has two ends, and a third is begun here"
+            if is_third
+            else "waits, targets and durations are drawn, and nothing else",
             halt.at,
             halt.at + 2,
-            help="write one amount",
+            help="write the least and the most" if is_third else "write one amount",
             certain=True,
         )
 
