@@ -7,6 +7,7 @@ A port that is unplugged at any byte stands in `test_owner_process.py` and
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -104,7 +105,10 @@ def test_a_laptop_that_sleeps_for_an_hour_in_mid_show_holds_nothing_when_it_wake
             process.kill()
             process.communicate()
     told = ran("monitor", "--summary", "--log", str(log)).stdout
-    assert "this computer slept for 3600 s" in " ".join(told.split())
+    slept = re.search(r"this computer slept for (\d+) s", " ".join(told.split()))
+    # The hour, and what the test itself takes between stopping and waking the processes.
+    assert slept
+    assert 3600 <= int(slept[1]) < 3660
 
 
 @posix_only
