@@ -280,7 +280,7 @@ def share(value: int) -> str:
         ),
         ("seqlang/checks/wiring/address_clash.py", f"{ADDRESSES[0]} to {ADDRESSES[-1]}"),
         *(
-            ("sim/model.py", words)
+            ("sim/model/score.py", words)
             for words in (f"`seed` picks one of {SEED_MAX + 1} exactly repeating patterns",)
         ),
     ],

@@ -1,0 +1,85 @@
+"""What presses, who wears it, and the rig as a whole."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from sim.model.mark import NO_MARK
+from sim.model.outputs import Output
+from sim.model.supplies import Board, Supply
+from sim.rulebook import SETTLE_MS
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """A button or receiver output wired to an input pin of a board."""
+
+    button: int
+    board: str
+    pin: int
+    active_low: bool = True
+    mark: int = NO_MARK
+    settle_ms: int = SETTLE_MS
+    """How long a new level must stand before it counts, at most."""
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Pulses of a channel, in us, that hold a button down."""
+
+    low_us: float
+    high_us: float
+    button: int
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """A channel of a hobby radio: its pulses arrive at a pin of a board."""
+
+    name: str
+    board: str
+    pin: int
+    bands: tuple[Band, ...]
+    mark: int = NO_MARK
+
+
+Gait: TypeAlias = Literal["stands", "walks", "dances", "jumps"]
+"""How the wearer moves; `sim.rig.disturbance` has the accelerations."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wearer:
+    """What the rig must stand: tilt in any direction, and who is near.
+
+    `region` is a name of `sim.rig.regions.REGIONS`: what moving parts are near.
+    """
+
+    tilt_deg: float = 0.0
+    region: str | None = None
+    temperature_c: float = 25.0
+    margin: float = 0.2
+    """Share of servo torque and speed kept in hand."""
+    gait: Gait = "stands"
+    wind_m_s: float = 0.0
+    """Speed of the wind that the parts must stand."""
+    viewing_m: float = 0.5
+    """Nearest distance from which somebody looks at the lights (own: an arm's length)."""
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Rig:
+    supplies: tuple[Supply, ...] = ()
+    boards: tuple[Board, ...] = ()
+    outputs: tuple[Output, ...] = ()
+    """In the order of the text; a board's output numbers follow this order."""
+    inputs: tuple[Input, ...] = ()
+    wearer: Wearer = Wearer()
+    channels: tuple[Channel, ...] = ()
+
+    @property
+    def leader(self) -> Board | None:
+        """The board that leads the others; None: each plays alone."""
+        return next((board for board in self.boards if board.leads), None)
