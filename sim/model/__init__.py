@@ -37,7 +37,7 @@ from sim.model.outputs import (
     StripLight,
     Switch,
 )
-from sim.model.rig import Band, Channel, Gait, Input, Rig, Wearer
+from sim.model.rig import Band, Channel, Follow, Gait, Input, Rig, Sensor, Wearer
 from sim.model.score import (
     Binding,
     Conflict,
@@ -101,6 +101,7 @@ __all__ = [
     "EffectName",
     "Electrics",
     "Fade",
+    "Follow",
     "FourBar",
     "FuseKind",
     "Gait",
@@ -137,6 +138,7 @@ __all__ = [
     "Rig",
     "Rod",
     "Score",
+    "Sensor",
     "Servo",
     "Show",
     "Slide",

@@ -45,6 +45,43 @@ class Channel:
     mark: int = NO_MARK
 
 
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """A voltage at an analog pin of a board, as a share of the chip's own supply: a knob, a
+    microphone's envelope.
+
+    What lies below the share `quiet` counts as 0. Its value follows the pin with a time constant of
+    `rises_s` upward and `falls_s` downward.
+    """
+
+    name: str
+    board: str
+    pin: int
+    quiet: float = 0.0
+    rises_s: float = 0.0
+    falls_s: float = 0.0
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Follow:
+    """An output that goes where a channel or a sensor stands, while no cue holds it.
+
+    At the value `source_from` (a channel's pulse in us, a sensor's share) it is at `target_from`
+    (the part's angle, a lamp's L* percent), at `source_to` at `target_to`; between them in
+    proportion, beyond them it stays. `mixed`: what idle moves is added to that.
+    """
+
+    output: str
+    source: str
+    source_from: float
+    source_to: float
+    target_from: float
+    target_to: float
+    mixed: bool = False
+    mark: int = NO_MARK
+
+
 Gait: TypeAlias = Literal["stands", "walks", "dances", "jumps"]
 """How the wearer moves; `sim.rig.disturbance` has the accelerations."""
 
@@ -78,6 +115,9 @@ class Rig:
     inputs: tuple[Input, ...] = ()
     wearer: Wearer = Wearer()
     channels: tuple[Channel, ...] = ()
+    sensors: tuple[Sensor, ...] = ()
+    follows: tuple[Follow, ...] = ()
+    """At most one for an output."""
 
     @property
     def leader(self) -> Board | None:

@@ -20,7 +20,8 @@ class Press:
     """One thing that happens in a rehearsal, at a time from its start.
 
     `button`: pressed, and released `held_ms` later. `cue`: started by name, as over the link.
-    `stop`, `limp`, `standby`: as over the link.
+    `stop`, `limp`, `standby`: as over the link. `source`: from then on the channel gives pulses of
+    `value` us (None: none), or the pin of the sensor lies at the share `value`.
     """
 
     at_ms: int
@@ -28,6 +29,8 @@ class Press:
     held_ms: int = 100
     cue: str | None = None
     action: Literal["stop", "limp", "standby"] | None = None
+    source: str | None = None
+    value: float | None = None
 
 
 Rehearsal: TypeAlias = tuple[Press, ...]
