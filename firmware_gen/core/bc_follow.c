@@ -14,6 +14,7 @@
 #include "bc_run_state.h"
 #include "bc_runs.h"
 #include "bc_table.h"
+#include "bc_threads.h"
 
 enum {
     ARRIVAL = 4 * BC_FRAME / 5,  /* moment at which a state should come */

@@ -12,6 +12,7 @@
 #include "bc_servo.h"
 #include "bc_store.h"
 #include "bc_table.h"
+#include "bc_threads.h"
 #include "bellcrank.h"
 
 enum {

@@ -13,6 +13,7 @@
 #include "bc_runs.h"
 #include "bc_servo.h"
 #include "bc_table.h"
+#include "bc_threads.h"
 #include "bellcrank.h"
 
 enum {
@@ -453,7 +454,7 @@ static void control(void) {
     if (player.mode == BC_MODE_READY) {
         bc_runs_start_waiting();
     }
-    bc_runs_play();
+    bc_threads_play();
     bc_follow_end_others(player.mode == BC_MODE_READY);
     if (player.mode == BC_MODE_STOPPING && bc_servos_have_ended(bc_player_time())) {
         enter_limp(false);

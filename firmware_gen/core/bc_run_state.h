@@ -56,11 +56,20 @@ bool bc_cue_lets_go(uint8_t cue);
 
 bool bc_run_is_strand(uint8_t run);
 
-/* How many threads a run has. */
-uint8_t bc_run_threads(uint8_t run);
-
 /* Let a run begin its cue anew at a time; what it did before it does no longer. */
 void bc_run_begin(uint8_t run, uint32_t time);
+
+/* Let a run begin its cue at a time, after so many rounds of its draws. It has no thread yet. */
+void bc_run_enter(uint8_t run, uint32_t time, uint16_t rounds);
+
+/* A run ends by itself. What another board has as well stays until that one lacks it. */
+void bc_run_comes_to_end(uint8_t run, uint32_t time);
+
+/*
+ * Whatever (re)started before the last frame has lasted long enough to start over: by then the
+ * moment no longer matters, and time must not come round to it.
+ */
+void bc_runs_let_starts_grow_old(void);
 
 /* The part for letting go goes on in a cue's place, from wherever everything is. */
 void bc_run_let_go(uint8_t run, uint32_t time);
@@ -95,5 +104,9 @@ enum { bc_runs_silent = 0 };
 
 /* Whether a run has to make good so many frames that it is carried forward in silence. */
 bool bc_run_be_silent(uint8_t run, bool silent);
+bool bc_run_is_silent(uint8_t run);
+
+/* What was carried forward has come to now: its outputs glide to where they should be. */
+void bc_run_lands(uint8_t run);
 
 #endif

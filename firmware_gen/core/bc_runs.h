@@ -47,16 +47,12 @@ void bc_runs_start_strands(void);
 /* Start the waiting cues whose outputs no other cue owns. */
 void bc_runs_start_waiting(void);
 
-/* Execute what is due up to the frame's time. */
-void bc_runs_play(void);
-
 /* State. */
 uint8_t bc_runs_live(void);
 void bc_runs_cues(uint8_t cues[BC_CUE_SET]); /* the cues that run, bit n of byte 0 first */
 
 /* Counters; they stop at 65535. */
 uint16_t bc_refused(void);
-uint16_t bc_overruns(void);
 void bc_count(uint16_t *counter);
 void bc_count_refused(void);
 

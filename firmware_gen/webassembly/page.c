@@ -11,6 +11,7 @@
 #include "bc_player.h"
 #include "bc_runs.h"
 #include "bc_store.h"
+#include "bc_threads.h"
 #include "bellcrank.h"
 
 enum {

@@ -13,6 +13,7 @@
 #include "bc_runs.h"
 #include "bc_store.h"
 #include "bc_table.h"
+#include "bc_threads.h"
 #include "bellcrank.h"
 
 enum { PINS = 8 * BC_PORTS, SENT = 1 << 20, NEVER = -1 };
