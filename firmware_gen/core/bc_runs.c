@@ -9,6 +9,7 @@
 #include "bc_perform.h"
 #include "bc_player.h"
 #include "bc_run_state.h"
+#include "bc_servo.h"
 #include "bc_table.h"
 #include "bc_threads.h"
 
