@@ -1,15 +1,17 @@
-"""What is pressed in a rehearsal, as people write it: `1 at 2 s`, `stop at 9 s`."""
+"""What is pressed in a rehearsal, as people write it: `1 at 2 s`, `stick 1700 us at 4 s`."""
 
 from __future__ import annotations
 
 import re
 from typing import Final, Literal, cast
 
+from seqlang.sources import parse_setting
 from seqlang.text.names import nearest
 from seqlang.text.units import TIME, parse_quantity
 from sim.model import Press, Show
 from sim.score.tree import named_cues
 
+_SETTING: Final = re.compile(r"\s*(?P<what>\S+\s+.+?)\s+at\s+(?P<at>.+?)\s*")
 _PRESS: Final = re.compile(r"\s*(?P<what>\S+)\s+at\s+(?P<at>.+?)(?:\s+for\s+(?P<held>.+?))?\s*")
 
 ACTIONS: Final = ("stop", "limp", "standby")
@@ -21,8 +23,13 @@ LONGEST_MS: Final = 24 * 3600 * 1000
 def parse_press(text: str, show: Show) -> Press:
     """A press such as `1 at 2 s`, `2 at 5 s for 900 ms`, `lure at 8 s` or `stop at 9 s`.
 
-    Raises ValueError, which says what would do.
+    Also where a channel or a sensor stands from then on: `stick 1700 us at 2 s`, `stick none at
+    4 s`, `voice 40 % at 3 s`. Raises ValueError, which says what would do.
     """
+    setting = _SETTING.fullmatch(text)
+    if setting is not None and not _PRESS.fullmatch(text):
+        name, value = parse_setting(setting["what"], show)
+        return Press(_time_ms(setting["at"], text), source=name, value=value)
     found = _PRESS.fullmatch(text)
     if found is None:
         raise ValueError(f'`{text}` is not a press; write it like "1 at 2 s" or "stop at 9 s"')

@@ -93,8 +93,9 @@ class OpenShow:
         """The show as it plays.
 
         `presses`: what is pressed and when, as in `"1 at 2 s"`, `"2 at 5 s for 900 ms"`,
-        `"lure at 8 s"`, `"stop at 9 s"`; times count from power-up. Without them every cue is
-        played once, or each of `cues`.
+        `"lure at 8 s"`, `"stop at 9 s"`, or where a channel or a sensor stands from then on, as in
+        `"stick 1700 us at 4 s"`, `"stick none at 9 s"`; times count from power-up. Without them
+        every cue is played once, or each of `cues`.
 
         Raises FaultyShowError if the show has errors, ValueError for what cannot be pressed
         and for what takes many hours to play.

@@ -41,6 +41,7 @@ from sim.model import (
     StripLight,
     Switch,
 )
+from sim.rehearsal.channels import pressing_bands
 from sim.rehearsal.fixed_motion import angle_steps
 from sim.rulebook import (
     CALIBRATION_POINTS,
@@ -193,14 +194,9 @@ def sense_records(show: Show, board: Board) -> tuple[SenseRecord, ...]:
 def _channel_records(show: Show, board: Board) -> tuple[SenseRecord, ...]:
     own = [one for one in show.rig.channels if one.board == board.name]
     bands = tuple(
-        BandRecord(
-            number,
-            round(PULSE_STEPS_PER_US * band.low_us),
-            round(PULSE_STEPS_PER_US * band.high_us),
-            band.button,
-        )
+        BandRecord(number, band.low, band.high, band.button)
         for number, one in enumerate(own)
-        for band in one.bands
+        for band in pressing_bands(one)
     )
     return (*(ChannelRecord(one.pin) for one in own), *bands)
 

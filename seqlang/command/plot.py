@@ -44,7 +44,9 @@ if TYPE_CHECKING:
     multiple=True,
     metavar="WHAT",
     help='What is pressed and when, as in "1 at 2 s", "2 at 5 s for 900 ms", "lure at 8 s" or '
-    '"stop at 9 s". Can be given several times. Times count from power-up.',
+    '"stop at 9 s"; or where a channel or a sensor stands from then on, as in "stick 1700 us at '
+    '4 s", "stick none at 9 s" or "voice 40 % at 5 s". Can be given several times. Times count '
+    "from power-up.",
 )
 @format_option
 def command(

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import text_to_path
 
+from sim.model import Press
 from sim.pictures.plot_data import Plotted
 from sim.pictures.plot_look import (
     CUE_FILLS,
@@ -146,6 +147,8 @@ def _presses(shown: Plotted, row: Axes, named: Set[tuple[str, float]]) -> None:
     for press in shown.trajectories.presses:
         at = press.at_ms / 1000.0
         word: str = press.action or "go"
+        if press.source is not None:
+            word = f"{press.source}\n{_place(shown, press)}"
         if press.button is not None:
             word = f"{press.button}"
             until = at + max(press.held_ms, 1) / 1000.0
@@ -157,6 +160,15 @@ def _presses(shown: Plotted, row: Axes, named: Set[tuple[str, float]]) -> None:
             word = f"{cue}\n{word}"
             edge = at + half
         row.text(at, top + 0.3, word, fontsize=PRESS_SIZE, ha="center", va="bottom", color=INK)
+
+
+def _place(shown: Plotted, press: Press) -> str:
+    """Where a channel or a sensor is put."""
+    if press.value is None:
+        return "none"
+    rig = shown.trajectories.show.rig
+    is_sensor = any(one.name == press.source for one in rig.sensors)
+    return f"{100 * press.value:g} %" if is_sensor else f"{press.value:g} \u00b5s"
 
 
 def _unnamed(shown: Plotted, at: float, cue: str | None, named: Set[tuple[str, float]]) -> str:

@@ -13,8 +13,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from math import inf
 
 from sim.model import Press, Show
+from sim.rehearsal.channels import radio_of, radio_silence
 from sim.rehearsal.outputs import OutputRows
-from sim.rehearsal.requests import Hearing, Request, requests_by_frame
+from sim.rehearsal.requests import Hearing, Request, merged, requests_by_frame
 from sim.rehearsal.scheduler import Journal, Mode, Run, Scheduler
 from sim.rehearsal.trajectories import CueRun, ModeSpan, Refusal, Trajectories
 from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK
@@ -27,23 +28,27 @@ def rehearse(
     show: Show,
     presses: Iterable[Press],
     length_ms: int,
-    silences: Iterable[tuple[float, float]] = (),
+    silences: Iterable[tuple[float, float]] | None = None,
 ) -> Trajectories:
     """Play `presses` on every board of the show, for `length_ms` from power-up.
 
-    The remote is heard all the time but for the spans `silences` (from, to, in ms). Raises
+    The remote is heard all the time but for the spans `silences` (from, to, in ms). None: the show
+    is steered by the radio from when a channel is set, so that nothing else is heard from then on
+    but what is pressed; without channels it is heard all the time. Raises
     `sim.score.threads.ThreadError` for a cue that no board could run.
     """
     pressed = tuple(sorted(presses, key=lambda press: press.at_ms))
     requests = requests_by_frame(pressed)
-    hearing = Hearing(silences, requests)
+    spans = tuple(radio_silence(show, pressed) if silences is None else silences)
     limits = motion_limits(show)
     names = [board.name for board in show.rig.boards]
     boards = [
         _Board(board_program(show, name), OutputRows(show, name, limits), name) for name in names
     ]
     for board in boards:
-        board.play(requests, hearing, length_ms)
+        radio = radio_of(show, board.name, pressed)
+        hearing = Hearing(spans, requests, radio.heard)
+        board.play(merged(requests, radio.requests), hearing, length_ms)
     return Trajectories(
         show,
         length_ms,
@@ -90,6 +95,7 @@ class _Board:
     """One board of a rehearsal."""
 
     def __init__(self, program: BoardProgram[Act], outputs: OutputRows, name: str) -> None:
+        self.name = name
         self.outputs = outputs
         self.diary = _Diary(name)
         self._scheduler = Scheduler(program, outputs, self.diary)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil, inf
 from typing import Literal
@@ -37,14 +37,32 @@ def requests_by_frame(presses: Iterable[Press]) -> dict[int, list[Request]]:
     return frames
 
 
+def merged(
+    first: Mapping[int, Sequence[Request]], behind: Mapping[int, Sequence[Request]]
+) -> dict[int, list[Request]]:
+    """Requests by frame from two sides; in a frame the second side's come behind."""
+    frames = sorted({*first, *behind})
+    return {frame: [*first.get(frame, ()), *behind.get(frame, ())] for frame in frames}
+
+
 class Hearing:
-    """When the remote was last heard: in every frame, but for the silences."""
+    """When a board was last heard by: in every frame, but for the silences.
+
+    Args:
+        silences: spans (from, to, in ms) in which the remote is not heard.
+        requests: frames in which it asks something, and is heard whatever the silences say.
+        radio: spans of frames (first, last) in which a channel is heard, likewise.
+    """
 
     def __init__(
-        self, silences: Iterable[tuple[float, float]], requests: Iterable[int] = ()
+        self,
+        silences: Iterable[tuple[float, float]],
+        requests: Iterable[int] = (),
+        radio: Iterable[tuple[int, float]] = (),
     ) -> None:
         self._silences = sorted(silences)
         self._requests = sorted(requests)
+        self._radio = sorted(radio)
 
     def silent_frames(self, frame: int) -> int:
         """Frames since something was heard; more than `frame` before anything was."""
@@ -53,11 +71,13 @@ class Hearing:
             if start < last * FRAME_MS <= end:
                 last = int(start // FRAME_MS)
         heard = [at for at in self._requests if last < at <= frame]
-        return frame - max(heard, default=last)
+        heard += [int(min(end, frame)) for start, end in self._radio if start <= frame]
+        return frame - max([last, *heard])
 
     def reaches(self, frame: int, silent: int) -> float:
         """The first frame after `frame` at which the silence may have that length."""
-        edges = [int(start // FRAME_MS) for start, _ in self._silences]
+        edges: list[float] = [start // FRAME_MS for start, _ in self._silences]
         if edges:
             edges += self._requests
+            edges += [end for _, end in self._radio]
         return min((at + silent for at in edges if at + silent > frame), default=inf)

@@ -144,6 +144,7 @@ def _planned_length_ms(show: Show, presses: Rehearsal) -> int:
     stops = [p.at_ms for p in presses if p.action or _is_stop_button(show, p)]
     for press in presses:
         named = [cues[press.cue]] if press.cue in cues else bound.get(press.button or 0, [])
+        named = named + _by_radio(show, press, bound)
         cue = max(named, key=_planned_ms, default=None)
         lasts = _planned_ms(cue) if cue else show.score.stop_ms
         stopped = next((at for at in stops if at > press.at_ms), inf)
@@ -152,6 +153,25 @@ def _planned_length_ms(show: Show, presses: Rehearsal) -> int:
         over = min(press.at_ms + lasts + (_planned_ms(part) if part else 0), stopped)
         ends.append(int(over))
     return max(ends) + 2 * _PAUSE_MS
+
+
+def _by_radio(show: Show, press: Press, bound: Mapping[int, list[Cue]]) -> list[Cue]:
+    """The cues that a channel may start when it is put somewhere, or gives no more pulses."""
+    rows = [bound.get(button, []) for button in _band_buttons(show, press)]
+    if press.source is not None and press.value is None:
+        rows.append([cue for cue in show.score.cues if cue.name == show.score.lost_cue])
+    return [cue for row in rows for cue in row]
+
+
+def _band_buttons(show: Show, press: Press) -> list[int]:
+    """Those of the bands in which a channel is put."""
+    return [
+        band.button
+        for channel in show.rig.channels
+        if channel.name == press.source and press.value is not None
+        for band in channel.bands
+        if band.low_us <= press.value <= band.high_us
+    ]
 
 
 def _is_stop_button(show: Show, press: Press) -> bool:

@@ -15,6 +15,7 @@ from firmware_gen.compiler.show import CompiledBoard, compile_show
 from firmware_gen.crc import cue_tag
 from firmware_gen.player.player import Player
 from sim.model import Lamp, Press, Servo, Show, Strip, Switch
+from sim.rehearsal.channels import channel_settings, radio_silence
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.requests import Hearing, Request, requests_by_frame
 from sim.rehearsal.sampling import sample
@@ -36,7 +37,7 @@ def compare(
     show: Show,
     presses: Sequence[Press],
     length_ms: int,
-    silences: Sequence[tuple[float, float]] = (),
+    silences: Sequence[tuple[float, float]] | None = None,
 ) -> Differences:
     """Play both ways and compare every output in every frame."""
     trajectories = rehearse(show, presses, length_ms, silences)
@@ -47,14 +48,26 @@ def compare(
         planned = {
             name: {piece.planned for piece in row} for name, row in trajectories.motions.items()
         }
-        _compare_board(board, presses, silences, times, ideal, planned, found)
+        spans = radio_silence(show, presses) if silences is None else silences
+        widths = _widths(show, board, presses)
+        _compare_board(board, presses, spans, widths, times, ideal, planned, found)
     return found
 
 
-def _compare_board(board: CompiledBoard, presses, silences, times, ideal, planned, found) -> None:
+def _widths(show: Show, board: CompiledBoard, presses: Sequence[Press]) -> list[dict[int, int]]:
+    """For each channel of a board, what its pulses are from which frame on."""
+    settings = channel_settings(show, presses)
+    own = [one for one in show.rig.channels if one.board == board.name]
+    return [dict(settings.get(one.name, ())) for one in own]
+
+
+def _compare_board(
+    board: CompiledBoard, presses, silences, widths, times, ideal, planned, found
+) -> None:
     requests = requests_by_frame(presses)
     hearing = Hearing(silences, requests)
     player = Player(board.data)
+    pulses = [0] * len(widths)
     servos = {n: o.name for n, o in enumerate(board.outputs) if isinstance(o, Servo)}
     frames = []
     for number in range(times.size):
@@ -62,6 +75,9 @@ def _compare_board(board: CompiledBoard, presses, silences, times, ideal, planne
             player.heard()
         for request in requests.get(number, []):
             _pass_on(player, request)
+        for channel, row in enumerate(widths):
+            pulses[channel] = row.get(number, pulses[channel])
+            player.channel(channel, pulses[channel])
         frames.append(player.frame())
         for n, name in servos.items():
             motion = player._outputs.servos[n].motion
