@@ -68,6 +68,9 @@ SETTLE_MS: Final = LOOKS * LOOK_MS
 LONGEST_SETTLE_MS: Final = 15 * SETTLE_MS
 """ms. The same of a contact for which a show states it: the slowest that still feels like a button
 (own choice)."""
+FOLLOW_MS: Final = 1000
+"""ms. In which a part that follows goes from one end of its way to the other at the quickest, where
+a show does not say it (own choice)."""
 
 LONG_PRESS_MS: Final = 800
 """ms. A press is long after that, where the show says nothing (common practice, no source)."""
@@ -96,6 +99,15 @@ BANDS: Final = 16
 """Of a board's channels together."""
 CHANNELS: Final = 3
 """Of a board: as many as a chip has timers that measure (an entry may have fewer)."""
+SENSOR_ONE: Final = 1024
+"""The value of a sensor whose voltage is the chip's own supply; a converter of 10 bits tells up to
+one step less."""
+SENSORS: Final = 8
+"""Of a board."""
+FOLLOW_PLAY: Final = 2
+"""Steps of a source, ticks of a channel or 1/1024 of a sensor, by which its value may tremble
+before what follows it moves: a part that stands would hum otherwise (common practice, no
+source)."""
 TWICE_FRAMES: Final = 20
 """Frames, 400 ms. Two presses that begin within it are a double press (common practice, no
 source)."""

@@ -9,6 +9,7 @@ enum {
     SOME = BC_PIN_SERVO | BC_PIN_STRIP | BC_PIN_SWITCH | BC_PIN_INPUT,
     ALL = SOME | BC_PIN_LAMP,     /* a timer's output */
     MEAS = SOME | BC_PIN_CHANNEL, /* a timer's capture input */
+    VOLT = SOME | BC_PIN_SENSOR,  /* an input of the converter */
 };
 
 /* Not for shows, 0: PE0, PE1 link; PG6, PG7 do not exist. */
@@ -18,11 +19,11 @@ static const uint8_t jobs[8 * BC_PORTS] PROGMEM = {
     SOME, SOME, SOME, SOME, SOME, SOME, SOME, SOME, /* port C */
     SOME, SOME, SOME, SOME, SOME, SOME, SOME, SOME, /* port D */
     0,    0,    SOME, ALL,  ALL,  ALL,  SOME, MEAS, /* port E */
-    SOME, SOME, SOME, SOME, SOME, SOME, SOME, SOME, /* port F */
+    VOLT, VOLT, VOLT, VOLT, VOLT, VOLT, VOLT, VOLT, /* port F */
     SOME, SOME, SOME, SOME, SOME, ALL,  0,    0,    /* port G */
     SOME, SOME, SOME, ALL,  ALL,  ALL,  ALL,  SOME, /* port H */
     SOME, SOME, SOME, SOME, SOME, SOME, SOME, SOME, /* port J */
-    SOME, SOME, SOME, SOME, SOME, SOME, SOME, SOME, /* port K */
+    VOLT, VOLT, VOLT, VOLT, VOLT, VOLT, VOLT, VOLT, /* port K */
     MEAS, MEAS, SOME, ALL,  ALL,  ALL,  SOME, SOME, /* port L */
 };
 

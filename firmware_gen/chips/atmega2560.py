@@ -93,6 +93,10 @@ CHIP: Final = Chip(
             )
         }
     ),
+    # Alternate Functions of ports F and K: ADC0 to ADC7, ADC8 to ADC15.
+    analog=MappingProxyType(
+        {_PINS[f"P{port}{bit}"]: 8 * n + bit for n, port in enumerate("FK") for bit in range(8)}
+    ),
     pins=_PINS,
     reserved=named(
         _PINS,

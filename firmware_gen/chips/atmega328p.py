@@ -70,6 +70,7 @@ CHIP: Final = Chip(
     line_out=None,
     follows=True,
     joins=False,
+    analog=MappingProxyType({}),  # its firmware has no room for them
     channels=MappingProxyType({}),  # its one such pin belongs to the timer of the servo pulses
     senses=False,  # there is no room in its program memory
     pins=_PINS,

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 if TYPE_CHECKING:
     from sim.model import Electrics
 
-Job: TypeAlias = Literal["servo", "lamp", "strip", "switch", "input", "channel"]
+Job: TypeAlias = Literal["servo", "lamp", "strip", "switch", "input", "channel", "sensor"]
 
 BITS: Final = 8
 """Pins of a port."""
@@ -126,6 +126,9 @@ class Chip:
     channels: Mapping[int, tuple[str, frozenset[int]]]
     """Pins at which a timer measures a radio's channel, by number, with the timer's name and the
     pins whose PWM channels it then has not got."""
+    analog: Mapping[int, int]
+    """Pins whose voltage its converter can measure for a show, by number, with the converter's
+    channel; none where its firmware measures nothing."""
     pins: Mapping[str, int]
     """Every port pin of the package by name, reserved ones included."""
     reserved: Mapping[int, str]
@@ -178,6 +181,8 @@ class Chip:
             return frozenset(self.pwm)
         if job == "channel":
             return frozenset(self.channels)
+        if job == "sensor":
+            return frozenset(self.analog)
         return frozenset(self.pins.values()) - frozenset(self.reserved)
 
     @property
@@ -210,6 +215,8 @@ class Chip:
             return None
         if job == "channel":
             return "no timer measures pulses there"
+        if job == "sensor":
+            return "it is no input of the converter from analog to digital"
         return self.timed.get(pin, "it has no hardware PWM channel")
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from math import ceil, floor
+from math import ceil, expm1, floor
 from typing import TypeVar
 
 from firmware_gen.table.laws import UNIFORM_ID, law_parameters
@@ -12,12 +12,14 @@ from firmware_gen.table.layout import ORDERS
 from firmware_gen.table.records import (
     BandRecord,
     ChannelRecord,
+    FollowRecord,
     InputRecord,
     LampRecord,
     LawRecord,
     OutputRecord,
     PatienceRecord,
     SenseRecord,
+    SensorRecord,
     ServoRecord,
     SettlingRecord,
     StripRecord,
@@ -30,6 +32,7 @@ from sim.model import (
     UNIFORM,
     Board,
     Fade,
+    Follow,
     Input,
     Lamp,
     Law,
@@ -48,16 +51,21 @@ from sim.rulebook import (
     CAP_STEP,
     CHANNEL_MAX,
     COLOURS,
+    FRAME_MS,
     LAWS,
+    LEVEL_BITS,
     LEVEL_STEPS_PER_PCT,
     PULSE_RANGE,
     PULSE_RANGE_US,
     PULSE_STEPS_PER_US,
+    SENSOR_ONE,
     SETTLE_MS,
+    SHARE_ONE,
     TRIM_ONE,
+    WORD_MAX,
 )
 from sim.score.threads import patience
-from sim.score.tree import Act
+from sim.score.tree import Act, follow_limits
 
 _Key = TypeVar("_Key")
 
@@ -179,8 +187,13 @@ def input_records(inputs: Iterable[Input], board: Board) -> tuple[InputRecord, .
     )
 
 
-def sense_records(show: Show, board: Board) -> tuple[SenseRecord, ...]:
-    """What a board has to know of buttons beside that they go down and up."""
+def sense_records(
+    show: Show, board: Board, limits: dict[str, tuple[int, int]]
+) -> tuple[SenseRecord, ...]:
+    """What a board has to know of buttons beside that they go down and up, and what follows what.
+
+    `limits`: each servo's speed and acceleration.
+    """
     waits = tuple(
         PatienceRecord(button, one.long_frames, one.twice)
         for button, one in patience(show.score).items()
@@ -188,7 +201,7 @@ def sense_records(show: Show, board: Board) -> tuple[SenseRecord, ...]:
     own = (one for one in show.rig.inputs if one.board == board.name)
     times = (max(1, ceil(one.settle_ms / SETTLE_MS)) for one in own)
     settling = tuple(SettlingRecord(n, many) for n, many in enumerate(times) if many > 1)
-    return waits + settling + _channel_records(show, board)
+    return waits + settling + _channel_records(show, board) + _live_records(show, board, limits)
 
 
 def _channel_records(show: Show, board: Board) -> tuple[SenseRecord, ...]:
@@ -199,6 +212,65 @@ def _channel_records(show: Show, board: Board) -> tuple[SenseRecord, ...]:
         for band in pressing_bands(one)
     )
     return (*(ChannelRecord(one.pin) for one in own), *bands)
+
+
+def _live_records(
+    show: Show, board: Board, limits: dict[str, tuple[int, int]]
+) -> tuple[SenseRecord, ...]:
+    """Sensors, which are sources behind the channels, and what follows a source."""
+    channels = [one.name for one in show.rig.channels if one.board == board.name]
+    own = [one for one in show.rig.sensors if one.board == board.name]
+    sensors = tuple(
+        SensorRecord(
+            one.pin,
+            floor(SENSOR_ONE * one.quiet),
+            frame_share(one.rises_s),
+            frame_share(one.falls_s),
+        )
+        for one in own
+    )
+    sources = {name: n for n, name in enumerate([*channels, *(one.name for one in own)])}
+    outputs = [output for output in show.rig.outputs if output.board == board.name]
+    numbers = {output.name: n for n, output in enumerate(outputs)}
+    follows = tuple(
+        _follow(one, outputs[numbers[one.output]], numbers, sources, channels, limits)
+        for one in show.rig.follows
+        if one.output in numbers
+    )
+    return sensors + follows
+
+
+def frame_share(time_constant_s: float) -> int:
+    """How much of its way a value takes in a frame, in 1/65536, that has this time constant; 0: all
+    of it."""
+    if time_constant_s <= 0.0:
+        return 0
+    return max(1, round(SHARE_ONE * -expm1(-FRAME_MS / 1000.0 / time_constant_s))) & WORD_MAX
+
+
+def _follow(
+    one: Follow,
+    output: Output,
+    numbers: dict[str, int],
+    sources: dict[str, int],
+    channels: Sequence[str],
+    limits: dict[str, tuple[int, int]],
+) -> FollowRecord:
+    steps = PULSE_STEPS_PER_US if one.source in channels else SENSOR_ONE
+    most = SENSOR_ONE - 1 if steps == SENSOR_ONE else WORD_MAX
+    low, high = (min(most, round(steps * end)) for end in (one.source_from, one.source_to))
+    ends = one.target_from, one.target_to
+    if isinstance(output, Servo):
+        at_low, at_high = (angle_steps(end) for end in ends)
+        speed, acceleration = follow_limits(one, limits[output.name])
+    else:
+        at_low, at_high = (level_number(end) for end in ends)
+        frames = one.way_ms / FRAME_MS
+        speed, acceleration = max(1, floor(abs(at_high - at_low) * (1 << LEVEL_BITS) / frames)), 0
+    return FollowRecord(
+        *(numbers[one.output], sources[one.source], low, high, at_low, at_high),
+        *(speed, acceleration, one.mixed),
+    )
 
 
 class Palette:

@@ -209,7 +209,7 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
         stop_time=_stop_time(score),
         enable_interval=ENABLE_INTERVAL_FRAMES,
         role=role,
-        senses=sense_records(show, board) if chip.senses else (),
+        senses=sense_records(show, board, limits) if chip.senses else (),
     )
     _encoded(table, board)
     marks = tuple(tuple(one.mark for one in thread) for thread in threads)
@@ -223,9 +223,11 @@ def _check_senses(show: Show, board: Board, chip: Chip, cues: Sequence[Cue]) -> 
     beyond = [one for one in show.score.bindings if one.button in used and not one.is_plain]
     slow = [i for i in show.rig.inputs if i.board == board.name and i.settle_ms > SETTLE_MS]
     received = [one for one in show.rig.channels if one.board == board.name]
+    felt = [one for one in show.rig.sensors if one.board == board.name]
     marks = [one.mark for one in beyond]
     marks += [one.mark for one in slow]
     marks += [one.mark for one in received]
+    marks += [one.mark for one in felt]
     for mark in marks:
         raise CompileError(
             "press-beyond-chip",

@@ -41,6 +41,9 @@ struct check {
     uint8_t lamps[BC_PORTS]; /* pins that are lamps, a bit each */
     uint8_t channels;
     uint8_t bands;
+    uint8_t sensor_count;
+    uint16_t sensors;   /* which sources are sensors, a bit each */
+    uint16_t followers; /* outputs that follow, a bit each */
 #endif
     uint16_t pointers_end; /* behind the last op that points to a thread; 0: there is none */
 };
@@ -324,6 +327,64 @@ static bool band_is_good(struct check *check) {
            from <= to && to <= BC_CHANNEL_MAX && is_between(bc_next_u8(), 1, BC_BUTTONS);
 }
 
+static bool sensor_is_good(struct check *check) {
+    take_pin(check, bc_next_u8(), BC_PIN_SENSOR);
+    check->sensors = (uint16_t)(check->sensors | 1u << (check->channels + check->sensor_count));
+    check->sensor_count++;
+    return check->sensor_count <= BC_SENSORS && bc_next_u16() < BC_SENSOR_ONE;
+}
+BC_ASSERT(sources_are_bits, BC_CHANNELS + BC_SENSORS <= 16);
+
+/* Whether an output can be at both places, and go so fast; the cursor stands at its limits. */
+static bool output_can_follow(uint8_t number, int16_t from, int16_t to) {
+    uint16_t speed = bc_next_u16();
+    uint16_t acceleration = bc_next_u16();
+    struct bc_output output;
+    int16_t low = 0;
+    int16_t high = BC_LEVEL_MAX;
+    uint16_t fastest = UINT16_MAX;
+    uint16_t hardest = 0;
+    uint8_t n = 0;
+    bc_outputs_begin(&output);
+    while (bc_outputs_next(&output) && n < number) {
+        n++;
+    }
+    if (output.kind == BC_SERVO) {
+        low = bc_table_i16((uint16_t)(output.at + BC_SERVO_TRAVEL_LOW));
+        high = bc_table_i16((uint16_t)(output.at + BC_SERVO_TRAVEL_HIGH));
+        fastest = bc_table_u16((uint16_t)(output.at + BC_SERVO_SPEED_LIMIT));
+        hardest = bc_table_u16((uint16_t)(output.at + BC_SERVO_ACCELERATION_LIMIT));
+    } else if (output.kind != BC_LAMP) {
+        return false;
+    }
+    return low <= from && from <= high && low <= to && to <= high && speed > 0 &&
+           speed <= fastest && (acceleration > 0) == (hardest > 0) && acceleration <= hardest;
+}
+
+/* A source and its values. */
+static bool source_is_good(const struct check *check, uint8_t source, uint16_t from, uint16_t to) {
+    bool is_sensor = check->sensors >> source & 1;
+    uint16_t least = is_sensor ? 0 : BC_CHANNEL_MIN;
+    uint16_t most = is_sensor ? BC_SENSOR_ONE - 1 : BC_CHANNEL_MAX;
+    return least <= from && from < to && to <= most;
+}
+
+static bool follow_is_good(struct check *check) {
+    uint8_t first = bc_next_u8();
+    uint8_t number = first & (uint8_t)~BC_FLAG;
+    uint8_t source = bc_next_u8();
+    uint16_t from = bc_next_u16();
+    uint16_t to = bc_next_u16();
+    int16_t at_from = bc_next_i16();
+    int16_t at_to = bc_next_i16();
+    if (!is_index(number, BC_AT_OUTPUTS) || source >= check->channels + check->sensor_count ||
+        !source_is_good(check, source, from, to) || (check->followers >> number & 1)) {
+        return false;
+    }
+    check->followers = (uint16_t)(check->followers | 1u << number);
+    return output_can_follow(number, at_from, at_to);
+}
+
 static bool patience_is_good(void) {
     uint8_t button = bc_next_u8();
     uint8_t long_frames = bc_next_u8();
@@ -343,6 +404,10 @@ static bool sense_is_good(struct check *check) {
         return channel_is_good(check);
     case BC_SENSE_BAND:
         return band_is_good(check);
+    case BC_SENSE_SENSOR:
+        return sensor_is_good(check);
+    case BC_SENSE_FOLLOW:
+        return follow_is_good(check);
     default:
         return false;
     }

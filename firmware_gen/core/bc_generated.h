@@ -272,6 +272,26 @@ enum {
 };
 
 enum {
+    BC_SENSOR_PIN = 1,
+    BC_SENSOR_QUIET = 2,
+    BC_SENSOR_RISE = 4,
+    BC_SENSOR_FALL = 6,
+    BC_SENSOR_SIZE = 8
+};
+
+enum {
+    BC_FOLLOW_OUTPUT = 1,
+    BC_FOLLOW_SOURCE = 2,
+    BC_FOLLOW_FROM = 3,
+    BC_FOLLOW_TO = 5,
+    BC_FOLLOW_AT_FROM = 7,
+    BC_FOLLOW_AT_TO = 9,
+    BC_FOLLOW_SPEED = 11,
+    BC_FOLLOW_ACCELERATION = 13,
+    BC_FOLLOW_SIZE = 15
+};
+
+enum {
     BC_MAGIC = 188,
     BC_VERSION = 2,
     BC_NONE = 255,
@@ -283,7 +303,12 @@ enum {
     BC_SENSE_SETTLING = 2,
     BC_SENSE_CHANNEL = 3,
     BC_SENSE_BAND = 4,
+    BC_SENSE_SENSOR = 5,
+    BC_SENSE_FOLLOW = 6,
     BC_CHANNELS = 3,
+    BC_SENSORS = 8,
+    BC_SENSOR_ONE = 1024,
+    BC_FOLLOW_PLAY = 2,
     BC_BANDS = 16,
     BC_CHANNEL_MIN = 1600,
     BC_CHANNEL_MAX = 4400,

@@ -203,10 +203,12 @@ static void add_sense(uint8_t kind) {
     case BC_SENSE_CHANNEL:
         bc_channels_add(first);
         break;
-    default:
+    case BC_SENSE_BAND:
         from = bc_next_u16();
         to = bc_next_u16();
         bc_channels_band(first, from, to, bc_next_u8());
+        break;
+    default:
         break;
     }
 }

@@ -124,6 +124,10 @@ uint8_t bc_sense_size(uint8_t kind) {
         return BC_CHANNEL_SIZE;
     case BC_SENSE_BAND:
         return BC_BAND_SIZE;
+    case BC_SENSE_SENSOR:
+        return BC_SENSOR_SIZE;
+    case BC_SENSE_FOLLOW:
+        return BC_FOLLOW_SIZE;
     default:
         return 1;
     }

@@ -51,7 +51,8 @@ enum {
     BC_PIN_STRIP = 4,
     BC_PIN_SWITCH = 8,
     BC_PIN_INPUT = 16,
-    BC_PIN_CHANNEL = 32
+    BC_PIN_CHANNEL = 32,
+    BC_PIN_SENSOR = 64
 };
 
 /* -- for the chip layer --------------------------------------------------------------------- */

@@ -52,11 +52,13 @@ from firmware_gen.table.records import (
     BindingRecord,
     ChannelRecord,
     CueRecord,
+    FollowRecord,
     LampRecord,
     LawRecord,
     OutputRecord,
     PatienceRecord,
     SenseRecord,
+    SensorRecord,
     ServoRecord,
     SettlingRecord,
     StripRecord,
@@ -69,7 +71,7 @@ from firmware_gen.table.records import (
 from sim import rulebook
 from sim.model import NO_MARK, Output, Servo
 from sim.rig.slide import of_part
-from sim.rulebook import PULSE_STEPS_PER_US, SETTLE_MS
+from sim.rulebook import PULSE_STEPS_PER_US, SENSOR_ONE, SETTLE_MS
 
 __all__ = ["ListingLine", "Names", "TableError", "disassemble", "disassemble_board", "listing"]
 
@@ -151,6 +153,22 @@ def sense_in_words(one: SenseRecord, chip: Chip) -> str:
         case BandRecord(channel, low, high, button):
             us = [f"{end / PULSE_STEPS_PER_US:g} us" for end in (low, high)]
             return f"channel {channel}: button {button} from {us[0]} to {us[1]}"
+        case SensorRecord(pin, quiet, rise, fall):
+            below = f"quiet below {_part(quiet)}; " if quiet else ""
+            pace = f"up {_share(rise)} a frame, down {_share(fall)}"
+            return f"sensor on {chip.pin_name(pin)}: {below}{pace}"
+        case FollowRecord():
+            return f"output {one.output} follows source {one.source}"
+
+
+def _part(value: int) -> str:
+    """A sensor's value."""
+    return f"{100 * value / SENSOR_ONE:.3g} %"
+
+
+def _share(way: int) -> str:
+    """How much of its way a sensor's value takes in a frame."""
+    return f"{100 * way / rulebook.SHARE_ONE:.3g} %" if way else "all"
 
 
 def _unit(output: Output) -> str:
@@ -213,7 +231,9 @@ class _Disassembler:
         self._rows(
             "senses",
             table.senses,
-            lambda _, one: sense_in_words(one, chip),
+            lambda _, one: (
+                self._follow(one) if isinstance(one, FollowRecord) else sense_in_words(one, chip)
+            ),
             lambda one: SENSE.size + sense_fields(one).size,
         )
         self._code()
@@ -229,6 +249,26 @@ class _Disassembler:
         behind = toggle if one.manner == "toggle" else ""
         held = " while held" if one.while_held else ""
         return f"button {one.button}{press}: {listed}go {self.names.cue(one.cue)}{held}{behind}"
+
+    def _follow(self, one: FollowRecord) -> str:
+        """An output that goes where a source stands, in the units of both."""
+        sources = [o for o in self.table.senses if isinstance(o, ChannelRecord | SensorRecord)]
+        if isinstance(sources[one.source], ChannelRecord):
+            from_to = [f"{end / PULSE_STEPS_PER_US:g} us" for end in (one.low, one.high)]
+        else:
+            from_to = [_part(end) for end in (one.low, one.high)]
+        if isinstance(self.table.outputs[one.output], ServoRecord):
+            unit = self.names.unit(one.output)
+            most = f"{one.speed} {unit}/s, {one.acceleration} {unit}/s2"
+            ends = [place_words(end, unit) for end in (one.at_low, one.at_high)]
+        else:
+            most = f"{one.speed / 256:.3g} levels a frame"
+            ends = [level_words(end) for end in (one.at_low, one.at_high)]
+        mixed = ", mixed with idle" if one.mixed else ""
+        return (
+            f"{self.names.output(one.output)} follows source {one.source}: "
+            f"{from_to[0]} to {from_to[1]}, {ends[0]} to {ends[1]}{mixed}; at most {most}"
+        )
 
     def _put(
         self, section: str, start: int, end: int, text: str, depth: int = 0, mark: int = NO_MARK

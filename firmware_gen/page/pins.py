@@ -14,6 +14,7 @@ _BITS: Final[tuple[tuple[Job, int], ...]] = (
     ("switch", 8),
     ("input", 16),
     ("channel", 32),
+    ("sensor", 64),
 )
 """BC_PIN_* of `core/bellcrank.h`; a test holds them against it."""
 

@@ -34,6 +34,7 @@ from firmware_gen.table.layout import (
     CRC_SIZE,
     CUE,
     FLAG,
+    FOLLOW,
     FOLLOWS,
     HEADER,
     INPUT,
@@ -60,6 +61,7 @@ from firmware_gen.table.layout import (
     PRESS_STEP,
     SENSE,
     SENSE_FIELDS,
+    SENSOR,
     SERVO,
     SERVO_FIELDS,
     STRAND,
@@ -78,12 +80,14 @@ from firmware_gen.table.records import (
     BindingRecord,
     ChannelRecord,
     CueRecord,
+    FollowRecord,
     InputRecord,
     LampRecord,
     LawRecord,
     OutputRecord,
     PatienceRecord,
     SenseRecord,
+    SensorRecord,
     ServoRecord,
     SettlingRecord,
     StripRecord,
@@ -92,7 +96,20 @@ from firmware_gen.table.records import (
     cue_size,
     kind_of,
 )
-from sim.rulebook import ADDRESSES, BANDS, BUTTONS, CHANNELS, PEAK_MIDDLE, STRANDS, THREADS
+from sim.rulebook import (
+    ADDRESSES,
+    BANDS,
+    BUTTONS,
+    CHANNEL_RANGE,
+    CHANNELS,
+    LEVEL_MAX,
+    PEAK_MIDDLE,
+    SENSOR_ONE,
+    SENSORS,
+    STRANDS,
+    THREADS,
+    WORD_MAX,
+)
 
 
 def decode(data: bytes) -> Table:
@@ -124,7 +141,7 @@ class _Decoder:
             self._binding(f"bindings[{n}]", header["cues"], chip) for n in range(header["bindings"])
         )
         rows = self._cues(header["cues"], len(outputs), header["role"])
-        senses = self._senses(header["senses"], header["inputs"])
+        senses = self._senses(header["senses"], header["inputs"], outputs)
         _check_pins(chip, outputs, inputs, senses)
         facts = Facts(tuple(map(_facts, outputs)), len(colours), len(laws))
         threads, index = Sweep(self.data, self.at, self.end, facts).threads()
@@ -323,12 +340,27 @@ class _Decoder:
             if values["from"] > values["to"]:
                 raise TableError(BAD_RECORD, f"{path}.to", "the band ends before it begins")
             return BandRecord(*(values[name] for name in ("channel", "from", "to", "button")))
+        if kind == SENSOR:
+            return SensorRecord(*values.values())
+        if kind == FOLLOW:
+            if values["from"] >= values["to"]:
+                raise TableError(BAD_RECORD, f"{path}.to", "it is not more than where it begins")
+            return FollowRecord(
+                values["output"] & ~FLAG,
+                values["source"],
+                *(values["from"], values["to"], values["at from"], values["at to"]),
+                speed=values["speed"],
+                acceleration=values["acceleration"],
+                mixed=bool(values["output"] & FLAG),
+            )
         if values["input"] >= inputs:
             raise TableError(BAD_RECORD, f"{path}.input", f"there is no input {values['input']}")
         return SettlingRecord(values["input"], values["times"])
 
-    def _senses(self, count: int, inputs: int) -> tuple[SenseRecord, ...]:
-        """Channels stand before their bands, and there are no more of either than a board holds."""
+    def _senses(
+        self, count: int, inputs: int, outputs: Sequence[OutputRecord]
+    ) -> tuple[SenseRecord, ...]:
+        """Sources stand before what uses them, and no more of a kind than a board holds."""
         found: list[SenseRecord] = []
         for number in range(count):
             path = f"senses[{number}]"
@@ -341,6 +373,11 @@ class _Decoder:
                 raise TableError(BAD_RECORD, path, f"more than {BANDS} bands")
             if isinstance(one, BandRecord) and one.channel >= channels:
                 raise TableError(BAD_RECORD, f"{path}.channel", "the channel does not stand before")
+            sensors = sum(isinstance(other, SensorRecord) for other in found)
+            if isinstance(one, SensorRecord) and sensors == SENSORS:
+                raise TableError(BAD_RECORD, path, f"more than {SENSORS} sensors")
+            if isinstance(one, FollowRecord):
+                _check_follow(one, path, found, outputs)
             found.append(one)
         return tuple(found)
 
@@ -397,6 +434,34 @@ _JOBS: Final[dict[int, Job]] = {
 }
 
 
+def _check_follow(
+    one: FollowRecord, path: str, before: Sequence[SenseRecord], outputs: Sequence[OutputRecord]
+) -> None:
+    sources = [other for other in before if isinstance(other, ChannelRecord | SensorRecord)]
+    if one.source >= len(sources):
+        raise TableError(BAD_RECORD, f"{path}.source", "the source does not stand before")
+    if isinstance(sources[one.source], SensorRecord):
+        low, high = 0, SENSOR_ONE - 1
+    else:
+        low, high = CHANNEL_RANGE
+    if not low <= one.low < one.high <= high:
+        raise TableError(BAD_RECORD, f"{path}.from", f"it is not within {low} to {high}")
+    output = outputs[one.output] if one.output < len(outputs) else None
+    if isinstance(output, ServoRecord):
+        span, fastest = output.travel, (output.speed_limit, output.acceleration_limit)
+    elif isinstance(output, LampRecord):
+        span, fastest = (0, LEVEL_MAX), (WORD_MAX, 0)
+    else:
+        raise TableError(BAD_RECORD, f"{path}.output", "it is neither a servo nor a lamp")
+    if not all(span[0] <= end <= span[1] for end in (one.at_low, one.at_high)):
+        raise TableError(BAD_RECORD, f"{path}.at from", f"it is not within {span[0]} to {span[1]}")
+    least = min(1, fastest[1])
+    if one.speed > fastest[0] or not least <= one.acceleration <= fastest[1]:
+        raise TableError(BAD_RECORD, f"{path}.speed", f"more than {fastest}, or no acceleration")
+    if any(isinstance(other, FollowRecord) and other.output == one.output for other in before):
+        raise TableError(BAD_RECORD, f"{path}.output", "it follows something already")
+
+
 def _check_pins(
     chip: Chip,
     outputs: Sequence[OutputRecord],
@@ -408,9 +473,9 @@ def _check_pins(
     ]
     jobs += [(f"inputs[{n}].pin", one.pin, "input") for n, one in enumerate(inputs)]
     jobs += [
-        (f"senses[{n}].pin", one.pin, "channel")
+        (f"senses[{n}].pin", one.pin, "channel" if isinstance(one, ChannelRecord) else "sensor")
         for n, one in enumerate(senses)
-        if isinstance(one, ChannelRecord)
+        if isinstance(one, ChannelRecord | SensorRecord)
     ]
     lamps = {pin for _, pin, job in jobs if job == "lamp"}
     used: set[int] = set()

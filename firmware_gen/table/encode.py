@@ -60,12 +60,14 @@ from firmware_gen.table.records import (
     BindingRecord,
     ChannelRecord,
     CueRecord,
+    FollowRecord,
     InputRecord,
     LampRecord,
     LawRecord,
     OutputRecord,
     PatienceRecord,
     SenseRecord,
+    SensorRecord,
     ServoRecord,
     SettlingRecord,
     StripRecord,
@@ -244,6 +246,19 @@ def _sense_bytes(one: SenseRecord, path: str) -> bytes:
         case BandRecord():
             values = {"channel": one.channel, "from": one.low, "to": one.high}
             values["button"] = one.button
+        case SensorRecord():
+            values = {"pin": one.pin, "quiet": one.quiet, "rise": one.rise, "fall": one.fall}
+        case FollowRecord():
+            values = {
+                "output": one.output | FLAG * one.mixed,
+                "source": one.source,
+                "from": one.low,
+                "to": one.high,
+                "at from": one.at_low,
+                "at to": one.at_high,
+                "speed": one.speed,
+                "acceleration": one.acceleration,
+            }
     kind = SENSE.pack(path, kind=SENSE_KINDS[type(one)])
     return kind + sense_fields(one).pack(path, **values)
 

@@ -253,7 +253,7 @@ MANNERS: Final[tuple[tuple[Manner, bool], ...]] = (
 """What a press does with a cue; the last ends it."""
 MANNER_STEP: Final = 0x20
 """One manner further, in the second byte of a binding."""
-PATIENCE, SETTLING, CHANNEL, BAND = 1, 2, 3, 4
+PATIENCE, SETTLING, CHANNEL, BAND, SENSOR, FOLLOW = 1, 2, 3, 4, 5, 6
 """Kinds of senses."""
 SENSE: Final = Record("sense", (Field("kind", "u8"),), BAD_RECORD)
 PATIENCE_FIELDS: Final = Record(
@@ -284,17 +284,44 @@ BAND_FIELDS: Final = Record(
     ),
     BAD_RECORD,
 )
+SENSOR_FIELDS: Final = Record(
+    "sensor",
+    (
+        Field("pin", "u8"),
+        Field("quiet", "u16", 0, rulebook.SENSOR_ONE - 1),
+        Field("rise", "u16"),
+        Field("fall", "u16"),
+    ),
+    BAD_RECORD,
+)
+FOLLOW_FIELDS: Final = Record(
+    "follow",
+    (
+        Field("output", "u8"),
+        Field("source", "u8"),
+        Field("from", "u16"),
+        Field("to", "u16"),
+        Field("at from", "i16"),
+        Field("at to", "i16"),
+        Field("speed", "u16", 1),
+        Field("acceleration", "u16"),
+    ),
+    BAD_RECORD,
+)
 SENSE_FIELDS: Final[Mapping[int, Record]] = MappingProxyType(
     {
         PATIENCE: PATIENCE_FIELDS,
         SETTLING: SETTLING_FIELDS,
         CHANNEL: CHANNEL_FIELDS,
         BAND: BAND_FIELDS,
+        SENSOR: SENSOR_FIELDS,
+        FOLLOW: FOLLOW_FIELDS,
     }
 )
 FLAG: Final = 0x80
 """Of an input: active low. Of a binding: the cue repeats while the button is held. Of an output's
-kind: its trims stand behind the record. Of a law's id: its peak does."""
+kind: its trims stand behind the record. Of a law's id: its peak does. Of the output that follows:
+what idle moves is added."""
 STRAND: Final = 0x08
 """Of a cue's flags: it is a strand of idle."""
 CUE: Final = Record(

@@ -11,11 +11,13 @@ from firmware_gen.table.layout import (
     CHANNEL,
     CLAIMS,
     CUE,
+    FOLLOW,
     LAMP,
     LAW_IDS,
     LEADS,
     PATIENCE,
     SENSE_FIELDS,
+    SENSOR,
     SERVO,
     SETTLING,
     STRIP,
@@ -138,7 +140,45 @@ class BandRecord:
     button: int
 
 
-SenseRecord: TypeAlias = PatienceRecord | SettlingRecord | ChannelRecord | BandRecord
+@dataclass(frozen=True, slots=True)
+class SensorRecord:
+    """A pin whose voltage is a source's value, in 1/1024 of the chip's supply.
+
+    What lies under `quiet` counts as 0. In a frame the value takes `rise` of the way up, in 1/65536
+    (0: all of it), or `fall` of the way down.
+    """
+
+    pin: int
+    quiet: int = 0
+    rise: int = 0
+    fall: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class FollowRecord:
+    """A servo or a lamp, by its number, that goes where a source stands.
+
+    `source`: its place among channels and sensors. At the source's value `low` the output is at
+    `at_low` (0.01 deg of a servo, half percents of a lamp), at `high` at `at_high`.
+    """
+
+    output: int
+    source: int
+    low: int
+    high: int
+    at_low: int
+    at_high: int
+    speed: int
+    """The most: of a servo in deg/s, of a lamp's level in 1/256 a frame."""
+    acceleration: int = 0
+    """The most of a servo, in deg/s2; of a lamp 0."""
+    mixed: bool = False
+    """What idle moves is added."""
+
+
+SenseRecord: TypeAlias = (
+    PatienceRecord | SettlingRecord | ChannelRecord | BandRecord | SensorRecord | FollowRecord
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +256,8 @@ SENSE_KINDS: Final[dict[type, int]] = {
     SettlingRecord: SETTLING,
     ChannelRecord: CHANNEL,
     BandRecord: BAND,
+    SensorRecord: SENSOR,
+    FollowRecord: FOLLOW,
 }
 """The kinds' numbers in the table."""
 

@@ -8,7 +8,7 @@ from typing import Literal, TypeAlias
 from sim.model.mark import NO_MARK
 from sim.model.outputs import Output
 from sim.model.supplies import Board, Supply
-from sim.rulebook import SETTLE_MS
+from sim.rulebook import FOLLOW_MS, SETTLE_MS
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +69,9 @@ class Follow:
 
     At the value `source_from` (a channel's pulse in us, a sensor's share) it is at `target_from`
     (the part's angle, a lamp's L* percent), at `source_to` at `target_to`; between them in
-    proportion, beyond them it stays. `mixed`: what idle moves is added to that.
+    proportion, beyond them it stays. `source_from` is the smaller one. It never goes faster than it
+    takes to go from the one target to the other in `way_ms`: a part as in a move of the usual law,
+    a lamp evenly. `mixed`: what idle moves is added to that.
     """
 
     output: str
@@ -78,6 +80,7 @@ class Follow:
     source_to: float
     target_from: float
     target_to: float
+    way_ms: int = FOLLOW_MS
     mixed: bool = False
     mark: int = NO_MARK
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from math import ceil, inf, sqrt
+from math import ceil, floor, inf, sqrt
 from typing import Final, TypeAlias
 
 from sim.model import (
@@ -20,6 +20,7 @@ from sim.model import (
     Cue,
     Effect,
     Fade,
+    Follow,
     Hold,
     InTurn,
     Move,
@@ -450,6 +451,7 @@ def motion_limits(
     coefficients' rounding in a table stretches no planned move, and are at most `LARGEST_LIMIT`.
 
     A `uniform` move has no finite acceleration; for braking it counts as a minimum-jerk move.
+    What a servo follows a source with counts as a planned move between both ends.
     `planned`: the show's planned moves, if they are known already.
     """
     if not any(isinstance(output, Servo) for output in show.rig.outputs):
@@ -473,6 +475,10 @@ def motion_limits(
             speed[name] = v
         if a > acceleration.get(name, 0.0):
             acceleration[name] = a
+    for follow in show.rig.follows:
+        v, a = _quickest(follow)
+        speed[follow.output] = max(v, speed.get(follow.output, 0.0))
+        acceleration[follow.output] = max(a, acceleration.get(follow.output, 0.0))
     return {
         servo.name: (
             _limit(speed.get(servo.name, 0.0)),
@@ -481,6 +487,23 @@ def motion_limits(
         for servo in show.rig.outputs
         if isinstance(servo, Servo)
     }
+
+
+def follow_limits(follow: Follow, limits: tuple[int, int]) -> tuple[int, int]:
+    """Speed (deg/s) and acceleration (deg/s2) with which a servo follows its source at most.
+
+    `limits`: the servo's own, which it never exceeds.
+    """
+    v, a = (max(1, floor(most)) for most in _quickest(follow))
+    return min(v, limits[0]), min(a, limits[1])
+
+
+def _quickest(follow: Follow) -> tuple[float, float]:
+    """The peaks of a minimum-jerk move from one end to the other in the time of its way."""
+    seconds = follow.way_ms / 1000.0
+    way = abs(follow.target_to - follow.target_from)
+    cv, ca, *_ = law_numbers(MINIMUM_JERK)
+    return cv * way / seconds / COEFFICIENT_ONE, ca * way / seconds**2 / COEFFICIENT_ONE
 
 
 def _limit(peak: float) -> int:

@@ -36,12 +36,14 @@ from firmware_gen.table.records import (
     BindingRecord,
     ChannelRecord,
     CueRecord,
+    FollowRecord,
     InputRecord,
     LampRecord,
     LawRecord,
     OutputRecord,
     PatienceRecord,
     SenseRecord,
+    SensorRecord,
     ServoRecord,
     SettlingRecord,
     StripRecord,
@@ -115,7 +117,9 @@ def with_presses(dice: Random, table: Table) -> Table:
         for _ in range(dice.randint(0, 6))
     )
     settling = tuple(SettlingRecord(n, dice.choice((1, 2, 15))) for n in range(len(table.inputs)))
-    return replace(table, bindings=bindings, senses=waits + settling + _channels(dice, table))
+    senses = waits + settling + _channels(dice, table)
+    senses += _sensors(dice, table, senses)
+    return replace(table, bindings=bindings, senses=senses + _follows(dice, table, senses))
 
 
 def _channels(dice: Random, table: Table) -> tuple[SenseRecord, ...]:
@@ -131,6 +135,46 @@ def _channels(dice: Random, table: Table) -> tuple[SenseRecord, ...]:
         high = min(4400, low + dice.choice((0, 100, 600)))
         bands.append(BandRecord(dice.randrange(count), low, high, dice.randint(1, 6)))
     return (*(ChannelRecord(pin) for pin in pins[:count]), *bands)
+
+
+def _sensors(
+    dice: Random, table: Table, senses: tuple[SenseRecord, ...]
+) -> tuple[SenseRecord, ...]:
+    """Some sensors on pins that are free."""
+    taken = {one.pin for one in (*table.outputs, *table.inputs)}
+    taken |= {one.pin for one in senses if isinstance(one, ChannelRecord)}
+    pins = [pin for pin in CHIPS_BY_ID[table.chip].analog if pin not in taken]
+    shares = (0, 1, 300, 9000, 40000, 65535)
+    return tuple(
+        SensorRecord(pin, dice.choice((0, 1, 120, 1023)), dice.choice(shares), dice.choice(shares))
+        for pin in pins[: dice.choice((0, 0, 1, 2, 8))]
+    )
+
+
+def _follows(
+    dice: Random, table: Table, senses: tuple[SenseRecord, ...]
+) -> tuple[SenseRecord, ...]:
+    """Some servos and lamps that follow the sources."""
+    sources = [one for one in senses if isinstance(one, ChannelRecord | SensorRecord)]
+    found: list[SenseRecord] = []
+    for number, output in enumerate(table.outputs if sources else ()):
+        if not isinstance(output, ServoRecord | LampRecord) or dice.random() < 0.4:
+            continue
+        source = dice.randrange(len(sources))
+        least, most = (1600, 4400) if isinstance(sources[source], ChannelRecord) else (0, 1023)
+        low = dice.choice((least, least + 400, dice.randrange(least, most)))
+        high = dice.choice((low + 1, most, dice.randint(low + 1, most)))
+        if isinstance(output, ServoRecord):
+            ends = [dice.choice((*output.travel, dice.randint(*output.travel))) for _ in range(2)]
+            speed = dice.choice((1, output.speed_limit, dice.randint(1, output.speed_limit)))
+            hardest = output.acceleration_limit
+            acceleration = dice.choice((1, hardest, dice.randint(1, hardest)))
+        else:
+            ends = [dice.randint(0, 200) for _ in range(2)]
+            speed, acceleration = dice.choice((1, 90, 2000, 65535)), 0
+        mixed = dice.random() < 0.5
+        found.append(FollowRecord(number, source, low, high, *ends, speed, acceleration, mixed))
+    return tuple(found)
 
 
 def random_requests(dice: Random, table: Table, frames: int) -> list[Request]:

@@ -10,6 +10,9 @@ from tests.firmware_gen.second_player import FRAME, READY, Cue, Request, Run, Se
 TOGGLED = 1000
 """Beside a button's number: the button that a toggled cue was started by."""
 
+_SENSES = {1: "<BBB", 2: "<BB", 3: "<B", 4: "<BHHB", 5: "<BHHH", 6: "<BBHHhhHH"}
+"""What stands behind each kind of sense."""
+
 
 @dataclass
 class HeldBand:
@@ -72,7 +75,7 @@ class SecondPlayerWithSenses(SecondPlayer):
         self.patience: dict[int, tuple[int, int]] = {}
         for _ in range(data[23]):
             (kind,) = self.table.take("<B")
-            fields = self.table.take({1: "<BBB", 2: "<BB", 3: "<B", 4: "<BHHB"}[kind])
+            fields = self.table.take(_SENSES[kind])
             if kind == 1:
                 self.patience.setdefault(fields[0], (fields[1], fields[2]))
             elif kind == 3:

@@ -211,8 +211,10 @@ def test_a_pin_can_do_in_a_page_what_the_core_calls_it() -> None:
         int(found[job]) for job in ("SERVO", "STRIP", "SWITCH", "INPUT")
     )
     every = sum(map(int, found.values()))
-    assert code[ATMEGA328P.pin("PD6")] == every - int(found["CHANNEL"])
+    assert code[ATMEGA328P.pin("PD6")] == every - int(found["CHANNEL"]) - int(found["SENSOR"])
     assert abilities(ATMEGA2560)[ATMEGA2560.pin("PE7")] & int(found["CHANNEL"])
+    for pin in ("PF0", "PF7", "PK0", "PK7"):
+        assert abilities(ATMEGA2560)[ATMEGA2560.pin(pin)] & int(found["SENSOR"])
     assert code[ATMEGA328P.pin("PD0")] == 0
 
 

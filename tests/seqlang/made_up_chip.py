@@ -45,6 +45,7 @@ MADE_UP = Chip(
     follows=False,
     joins=False,
     channels={},
+    analog={},
     senses=False,
     pins=_PINS,
     reserved=named(_PINS, PA0="the made-up link is on it"),
