@@ -108,6 +108,8 @@ FOLLOW_PLAY: Final = 2
 """Steps of a source, ticks of a channel or 1/1024 of a sensor, by which its value may tremble
 before what follows it moves: a part that stands would hum otherwise (common practice, no
 source)."""
+LONGEST_FILTER_MS: Final = 5000
+"""ms. A sensor's slowest time constant: what takes longer is no hand and no voice (own limit)."""
 TWICE_FRAMES: Final = 20
 """Frames, 400 ms. Two presses that begin within it are a double press (common practice, no
 source)."""

@@ -40,6 +40,7 @@ from sim.rulebook import (
     PULSE_RANGE_US,
     RUNS,
     SEED_MAX,
+    SENSORS,
     SHORTEST_PERIOD_MS,
     SILENCE_MAX_FRAMES,
     STOP_STEP_MS,
@@ -259,7 +260,7 @@ def share(value: int) -> str:
             ("seqlang/checks/wiring/board_overfull.py", words)
             for words in (
                 f"at most {OUTPUTS} outputs a board",
-                f"{INPUTS} inputs and {CUES} cues",
+                f"{INPUTS} inputs, {SENSORS} sensors and {CUES} cues",
                 f"the time in a frame ({FRAME_MS} ms)",
                 f"{FIRST.servos} of them servos and {FIRST.strips} of them strips, "
                 f"{FIRST.pixels} pixels",

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from firmware_gen.chips.chip import Chip
     from firmware_gen.compiler.show import CompiledBoard
     from seqlang.book.matter import BookMatter
-    from sim.model import Board, Channel, Input, Output, Rig, Supply
+    from sim.model import Board, Channel, Input, Output, Rig, Sensor, Supply
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +78,7 @@ def joints_of(matter: BookMatter, board: Board) -> list[Joint]:
     found = [_joint(matter, one, board) for one in rig.outputs if one.board == board.name]
     found += [_button(one) for one in rig.inputs if one.board == board.name]
     found += [_channel(one) for one in rig.channels if one.board == board.name]
+    found += [_sensor(one) for one in rig.sensors if one.board == board.name]
     found += _line(rig, board)
     return sorted(found, key=lambda joint: joint.pin)
 
@@ -135,6 +136,11 @@ def _channel(one: Channel) -> Joint:
         for band in one.bands
     )
     return Joint(one.pin, f"channel {one.name}", "receiver, pulses", bands)
+
+
+def _sensor(one: Sensor) -> Joint:
+    how = "its wiper or output to the pin; never more than the chip's supply there"
+    return Joint(one.pin, f"sensor {one.name}", "sensor, voltage", how)
 
 
 def _lamp(matter: BookMatter, one: Lamp) -> str:

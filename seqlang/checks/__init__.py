@@ -74,6 +74,7 @@ from seqlang.checks.supply import (
 )
 from seqlang.checks.wiring import (
     address_clash,
+    analog_beyond_chip,
     board_overfull,
     cannot_lead,
     channel_timer,
@@ -94,6 +95,7 @@ BUDGETS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
 
 CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     address_clash.check,
+    analog_beyond_chip.check,
     battery_short.check,
     board_overfull.check,
     brown_out.check,

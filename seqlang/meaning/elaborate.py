@@ -27,6 +27,7 @@ statement and of the parts that a fix may replace. A part is there only if the t
 | `Strip` | `name`, `board`, `pin`, `pixels`, `order`, `current`, `cap`, `feed`, `safe` |
 | `Switch` | `name`, `board`, `pin`, `active`, `current`, `safe` |
 | `Input` | `button`, `board`, `pin`, `active` |
+| `Sensor` | `name`, `board`, `pin`, `quiet`, `rises`, `falls` (the amounts) |
 | `Wearer` | `tilt`, `region`, `temperature`, `margin`, `gait`, `wind` |
 | `Move` | `name`, `target` (the amount; in the pose if it came from one), and pace |
 | `Fade` | `name`, `target` (the whole light), `colour`, `level`, and pace |
@@ -64,7 +65,7 @@ from firmware_gen.chips import CHIPS, FIRST
 from seqlang.meaning.alike.written import written_out
 from seqlang.meaning.mounted import lights_on_parts, on_sound_carriers
 from seqlang.meaning.notes import declared
-from seqlang.meaning.output import channel, output, wired_button
+from seqlang.meaning.output import channel, output, sensor, wired_button
 from seqlang.meaning.pose import Pose, pose
 from seqlang.meaning.rig import board, supply, wearer
 from seqlang.meaning.score import score
@@ -386,11 +387,16 @@ def _rig(
         reading.on_its_way(line, wired_button, reading, line, boards)
         for line in by_kind.get("input", ())
     ]
-    channels = by_kind.get("radio_channel", [])
-    named = declared(reading, "channel", (line.token(1) for line in channels))
+    channels, sensors = by_kind.get("radio_channel", []), by_kind.get("sensor", [])
+    named = declared(reading, "signal", (line.token(1) for line in (*channels, *sensors)))
     received = [
         reading.on_its_way(line, channel, reading, line, boards)
         for line in channels
+        if named[str(line.token(1))] is line.token(1)
+    ]
+    sensed = [
+        reading.on_its_way(line, sensor, reading, line, boards)
+        for line in sensors
         if named[str(line.token(1))] is line.token(1)
     ]
     return _consistent(
@@ -400,6 +406,7 @@ def _rig(
             outputs=made_outputs,
             inputs=tuple(made for made in inputs if made),
             channels=tuple(made for made in received if made),
+            sensors=tuple(made for made in sensed if made),
             wearer=wearer(reading, wearers[0]) if wearers else Wearer(),
         )
     )
@@ -422,4 +429,5 @@ def _consistent(rig: Rig) -> Rig:
         outputs=tuple(output for output in rig.outputs if output.board in boards),
         inputs=tuple(one for one in rig.inputs if one.board in boards),
         channels=tuple(one for one in rig.channels if one.board in boards),
+        sensors=tuple(one for one in rig.sensors if one.board in boards),
     )

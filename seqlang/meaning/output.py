@@ -26,6 +26,7 @@ from seqlang.text.units import (
     NEWTONS,
     PULSE,
     SECONDS,
+    SHARE,
     SLIDING,
     TURNING,
     VOLTS,
@@ -43,6 +44,7 @@ from sim.model import (
     Lamp,
     Output,
     Rating,
+    Sensor,
     Servo,
     Strip,
     StripLight,
@@ -53,6 +55,7 @@ from sim.rig.slide import PINION_M
 from sim.rulebook import (
     BUTTONS,
     CHANNEL_RANGE_US,
+    LONGEST_FILTER_MS,
     LONGEST_SETTLE_MS,
     PULSE_RANGE_US,
     SETTLE_MS,
@@ -78,6 +81,9 @@ MOST_TRIM_US = 200.0
 MIDDLE_PULSE_US = 1500.0
 """The middle of a servo's way (common practice, no source). Mirrored about it, the board's range of
 pulses stays what it is."""
+
+QUIETEST = 0.95
+"""As a share: what lets less than a twentieth of a sensor's way through lets nothing through."""
 
 LONGEST_START_MS = 10_000
 """What takes longer to start after its switch is on is not in step with a cue anyway."""
@@ -768,6 +774,46 @@ def _band(reading: Reading, line: Line) -> Band:
         raise Fault
     mark = reading.origins.mark(line, line, ("button", line.items[1]))
     return Band(low_us, high_us, number, mark)
+
+
+def sensor(reading: Reading, entry: Line, boards: Mapping[str, Chip]) -> Sensor:
+    """A voltage at an analog pin. Raises Fault."""
+    sheet = Sheet(reading, entry)
+    name, board, pin = entry.token(1), entry.token(2), entry.token(3)
+    pin_number = reading.tried(plug, reading, board, pin, boards)
+    quiet, rises, falls = (sheet.get(kind) for kind in ("quiet", "rises", "falls"))
+    share = quiet and reading.tried(
+        reading.within, quiet.amount(2), SHARE, "what counts as quiet", 0, QUIETEST
+    )
+    rises_s, falls_s = (_filter_s(reading, line) for line in (rises, falls))
+    if pin_number is None:
+        raise Fault
+    return Sensor(
+        str(name),
+        str(board),
+        pin_number,
+        share or 0.0,
+        rises_s,
+        falls_s,
+        mark=reading.origins.mark(
+            *(entry.items[0], pin),
+            ("name", name),
+            ("board", board),
+            ("pin", pin),
+            ("quiet", _item(quiet, 2)),
+            ("rises", _item(rises, 2)),
+            ("falls", _item(falls, 2)),
+        ),
+    )
+
+
+def _filter_s(reading: Reading, line: Line | None) -> float:
+    """The time constant of a line, or 0: at once."""
+    if line is None:
+        return 0.0
+    what = "a sensor's time constant"
+    ms = reading.tried(reading.within, line.amount(2), DURATION, what, 0, LONGEST_FILTER_MS)
+    return 0.0 if ms is None else ms / 1000.0
 
 
 def wired_button(reading: Reading, entry: Line, boards: Mapping[str, Chip]) -> Input:

@@ -54,6 +54,7 @@ from sim.model import (
     Rig,
     Rod,
     Score,
+    Sensor,
     Servo,
     Show,
     Step,
@@ -154,6 +155,8 @@ def _rig(rig: Rig) -> Iterator[str]:
         yield input_line(one, chips.get(one.board, FIRST))
     for channel in rig.channels:
         yield from channel_lines(channel, chips.get(channel.board, FIRST))
+    for sensor in rig.sensors:
+        yield from sensor_lines(sensor, chips.get(sensor.board, FIRST))
     yield from safe_pose_lines(rig.outputs)
 
 
@@ -419,6 +422,17 @@ def channel_lines(channel: Channel, chip: Chip) -> Iterator[str]:
     for band in channel.bands:
         low, high = quantity(band.low_us, "us"), quantity(band.high_us, "us")
         yield f"{INDENT}button {band.button} from {low} to {high}"
+
+
+def sensor_lines(sensor: Sensor, chip: Chip) -> Iterator[str]:
+    """A voltage at a pin, and how it is made quiet."""
+    yield f"sensor {sensor.name}: {sensor.board} pin {chip.pin_name(sensor.pin)}"
+    if sensor.quiet:
+        yield f"{INDENT}quiet below {percent(sensor.quiet)}"
+    if sensor.rises_s:
+        yield f"{INDENT}rises in {quantity(sensor.rises_s, 's')}"
+    if sensor.falls_s:
+        yield f"{INDENT}falls in {quantity(sensor.falls_s, 's')}"
 
 
 def safe_pose_lines(outputs: tuple[Output, ...]) -> Iterator[str]:

@@ -48,6 +48,7 @@ Named: TypeAlias = Literal[
     "chip",
     "pin",
     "channel",
+    "sensor",
 ]
 """What a name can be the name of; `along`: of a row, or of a side. A `value` is given for a
 parameter: an output, a constant or a colour, whichever has the name."""
@@ -64,6 +65,7 @@ OWN: Final = frozenset(
         "constant",
         "side",
         "channel",
+        "sensor",
     }
 )
 """What a show itself gives names to."""
@@ -87,6 +89,7 @@ _PLACES: Final[dict[str, dict[int, tuple[Named, bool]]]] = {
     "colour": {1: ("colour", False)},
     "input": {2: ("board", False), 3: ("pin", False)},
     "radio_channel": {1: ("channel", True), 2: ("board", False), 3: ("pin", False)},
+    "sensor": {1: ("sensor", True), 2: ("board", False), 3: ("pin", False)},
     "idle": dict.fromkeys(range(1, CUES + 1), ("cue", False)),
     "button": {2: ("cue", False), 3: ("cue", False)},
     "next_of": dict.fromkeys(range(1, CUES + 1), ("cue", False)),

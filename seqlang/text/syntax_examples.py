@@ -375,6 +375,29 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         ),
     ),
     Example(
+        "a sensor has a name, a board and a pin",
+        "such as `sensor voice: box pin PF0`",
+        (
+            "sensor\n",
+            "sensor a\n",
+            "sensor a: b\n",
+            "sensor a: b pin\n",
+            "sensor 3\n",
+        ),
+    ),
+    Example(
+        "what is below a share of a sensor's way is quiet, and its value rises and falls in a time",
+        "such as `quiet below 12 %`, `rises in 20 ms` or `falls in 200 ms`",
+        (
+            _in("sensor a: b pin PF0", "quiet below"),
+            _in("sensor a: b pin PF0", "quiet 12 %"),
+            _in("sensor a: b pin PF0", "rises in"),
+            _in("sensor a: b pin PF0", "rises 20 ms"),
+            _in("sensor a: b pin PF0", "falls in"),
+            _in("sensor a: b pin PF0", "falls 20 ms"),
+        ),
+    ),
+    Example(
         "a button starts a cue with `go`",
         "such as `button 1: go lure` or `button 2: go chew while held`",
         (
@@ -434,8 +457,8 @@ EXAMPLES: Final[tuple[Example, ...]] = (
     Example(
         "this line cannot stand at the left margin",
         "lines at the left margin start with show, given, wearer, supply, board, servo, lamp, "
-        "strip, switch, input, channel, pose, safe pose, cue, gesture, idle, remote, usage, "
-        "mirror, row or include; is the indentation missing?",
+        "strip, switch, input, channel, sensor, pose, safe pose, cue, gesture, idle, remote, "
+        "usage, mirror, row or include; is the indentation missing?",
         ("jaw to 30 deg in 3 s\n", "3\n", "hold 3 s\n", "to 3\n"),
     ),
 )

@@ -203,7 +203,9 @@ def test_every_wire_has_a_number_of_its_own(path: Path, books: dict[str, str]) -
     fed = sum(board.supply is not None for board in rig.boards)
     # each board's end of the line between boards, where one leads
     line = len(rig.boards) if any(board.leads for board in rig.boards) else 0
-    assert len(numbers) == fed + line + len(rig.outputs) + len(rig.inputs) + len(rig.channels)
+    assert len(numbers) == fed + line + len(rig.outputs) + len(rig.inputs) + len(
+        rig.channels
+    ) + len(rig.sensors)
 
 
 def test_the_same_show_gives_the_same_book(tmp_path: Path, books: dict[str, str]) -> None:

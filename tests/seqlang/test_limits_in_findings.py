@@ -37,6 +37,7 @@ from sim.rulebook import (
     LONGEST_STOP_MS,
     LOOP_DEPTH,
     OUTPUTS,
+    SENSORS,
     STRANDS,
     THREADS,
     WAYS_OF_A_PASS,
@@ -55,7 +56,7 @@ KEPT: dict[str, tuple[float, ...]] = {
     "too-many-searches": (MOST_SEARCHED,),
     "chain-too-long": (MOST_IN_CHAIN,),
     "address-clash": (ADDRESSES[0], ADDRESSES[-1]),
-    "board-overfull": (OUTPUTS, CHIP.servos, CHIP.strips, CHIP.pixels, INPUTS, CUES),
+    "board-overfull": (OUTPUTS, CHIP.servos, CHIP.strips, CHIP.pixels, INPUTS, SENSORS, CUES),
     "rig-too-large": (
         *(rig.MOST_BOARDS, rig.MOST_SERVOS, rig.MOST_OUTPUTS, rig.MOST_INPUTS, rig.MOST_CUES),
         rig.MOST_MOVES,

@@ -1,7 +1,7 @@
 """board-overfull: a board has more than its player can hold.
 
 What: at most 16 outputs a board, 8 of them servos and 2 of them strips, 100 pixels on all its
-strips together, 16 inputs and 32 cues.
+strips together, 16 inputs, 8 sensors and 32 cues.
 
 Why: the chip's memory and the time in a frame (20 ms) are shared out beforehand.
 
@@ -22,18 +22,21 @@ from seqlang.checks.rewrite import rewritten
 from seqlang.checks.wiring import pins
 from seqlang.text import units
 from seqlang.text.findings import Finding, Fix
-from sim.model import Board, Input, Servo, Strip
-from sim.rulebook import CUES, INPUTS, OUTPUTS
+from sim.model import Board, Input, Output, Sensor, Servo, Strip
+from sim.rulebook import CUES, INPUTS, OUTPUTS, SENSORS
 
 
 def check(context: Context) -> Iterator[Finding]:
     for board, chip, users in pins.by_board(context):
-        outputs = [user for user in users if not isinstance(user, Input)]
+        outputs = [user for user in users if isinstance(user, Output)]
         servos = [user for user in outputs if isinstance(user, Servo)]
         inputs = [user for user in users if isinstance(user, Input)]
         yield from _counted(context, board, servos, chip.servos, "servos")
         yield from _counted(context, board, outputs, OUTPUTS, "outputs")
+        sensors = [user for user in users if isinstance(user, Sensor)]
         yield from _counted(context, board, inputs, INPUTS, "inputs")
+        if chip.pins_for("sensor"):  # for a chip that has none there is a finding of its own
+            yield from _counted(context, board, sensors, SENSORS, "sensors")
         strips = [user for user in outputs if isinstance(user, Strip)]
         yield from _counted(context, board, strips, chip.strips, "strips")
         yield from _pixels(context, board, chip, strips)

@@ -1,6 +1,7 @@
 """pin-unfit: a pin cannot do the job it is given.
 
-What: a lamp needs a pin with a free PWM channel; crystal, reset and link pins are taken.
+What: a lamp needs a pin with a free PWM channel, a sensor one with an input of the converter from
+analog to digital; crystal, reset and link pins are taken.
 
 Why: the chip's hardware decides; nothing in a table can change it.
 

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from firmware_gen.chips import CHIPS, Chip, Job
 from seqlang.text.findings import Fix
-from sim.model import Board, Channel, Input, Lamp, Output, Servo, Strip
+from sim.model import Board, Channel, Input, Lamp, Output, Sensor, Servo, Strip
 
 if TYPE_CHECKING:
     from seqlang.checks.context import Context
 
-User: TypeAlias = Output | Input | Channel
+User: TypeAlias = Output | Input | Channel | Sensor
 
 
 def job(user: User) -> Job:
@@ -27,6 +27,8 @@ def job(user: User) -> Job:
             return "input"
         case Channel():
             return "channel"
+        case Sensor():
+            return "sensor"
         case _:
             return "switch"
 
@@ -39,7 +41,7 @@ def by_board(context: Context) -> Iterator[tuple[Board, Chip, list[User]]]:
     """Each board with a known chip, and everything on its pins in the order of the text."""
     rig = context.show.rig
     users: dict[str, list[User]] = {}
-    for user in (*rig.outputs, *rig.inputs, *rig.channels):
+    for user in (*rig.outputs, *rig.inputs, *rig.channels, *rig.sensors):
         users.setdefault(user.board, []).append(user)
     for board in context.show.rig.boards:
         chip = CHIPS.get(board.chip)

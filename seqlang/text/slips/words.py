@@ -108,6 +108,17 @@ _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
         **dict.fromkeys(("current", "load", "takes", "uses"), ("draws",)),
         **dict.fromkeys(("level", "logic", "on"), ("active",)),
     },
+    "sensor": {
+        **dict.fromkeys(
+            ("threshold", "floor", "gate", "deadband", "dead band", "silent", "ignores below"),
+            ("quiet below",),
+        ),
+        **dict.fromkeys(("quiet", "quiet under", "silence below"), ("quiet below",)),
+        **dict.fromkeys(("attack", "rise", "rises", "rise time", "rising"), ("rises in",)),
+        **dict.fromkeys(
+            ("release", "decay", "fall", "falls", "fall time", "falling"), ("falls in",)
+        ),
+    },
     "remote": {
         **dict.fromkeys(("key", "btn", "channel", "switch", "input", "on button"), ("button",)),
         **dict.fromkeys(("silent", "silence", "timeout", "failsafe", "signal lost"), ("lost",)),

@@ -28,6 +28,7 @@ BODIES: Final[dict[str, str]] = {
     "strip": "shifter",
     "switch": "draws 1 A",
     "channel": "button 1 from 1 ms to 2 ms",
+    "sensor": "quiet below 1 %",
     "supply": "fuse 1 A",
     "board": "feed a",
     "wearer": "walks",
@@ -48,6 +49,7 @@ HEADS: Final[dict[str, str]] = {
     "strip": "strip a: b pin c",
     "switch": "switch a: b pin c",
     "channel": "channel a: b pin c",
+    "sensor": "sensor a: b pin c",
     "supply": "supply a",
     "board": "board a: b, address 1",
     "wearer": "wearer",
@@ -57,7 +59,7 @@ HEADS: Final[dict[str, str]] = {
 """A top-level statement of each kind whose lines can be wrong."""
 
 BLOCKS: Final = re.compile(r"(?:together|in +turn|stagger|one +of|repeat|when +let +go)\b")
-_NEEDS_BODY: Final = frozenset(BODIES) - {"board", "servo", "lamp", "switch"}
+_NEEDS_BODY: Final = frozenset(BODIES) - {"board", "servo", "lamp", "switch", "sensor"}
 """Kinds whose header alone is no whole statement."""
 
 _BOARD: Final = re.compile(r"(?:servo|lamp|strip|switch|input) +[\w]+ *: *([^\W\d]\w*)")
