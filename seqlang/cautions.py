@@ -108,4 +108,17 @@ JOGGING: Final = Caution(
 )
 """Shown before the first motion of `bellcrank jog`; no show has it."""
 
+SLIDING: Final = Caution(
+    "caution-sliding",
+    "a servo that is turned by a phone's slider",
+    (
+        *JOGGING.words[:2],
+        "ends in the text do not know what the part really meets: go near them slowly, and listen; "
+        "a servo that hums is pressing on something",
+        "letting go ends the pulses, and so do Stop and Limp; a phone is no emergency stop: keep a "
+        "switch in the supply's lead within reach",
+    ),
+)
+"""The same for `bellcrank jog --phone`."""
+
 ALL: Final = (PINCH, TURNING, LITHIUM, HEAT, FLASHING, GETTING_OUT)

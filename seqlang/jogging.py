@@ -131,6 +131,20 @@ def typing(jog: Jog, now_s: float) -> Jog:
     return replace(waited(jog, now_s), key_s=now_s)
 
 
+def slid(jog: Jog, pulse_us: float, now_s: float) -> Jog:
+    """Somebody moves a slider to a pulse: ends that hold stop it, and a limp servo stays limp.
+
+    A slider passes no end: that takes a key of its own.
+    """
+    jog = typing(jog, now_s)
+    if jog.is_limp:
+        return jog
+    low, high = jog.room_us
+    reached = min(max(round(2.0 * pulse_us) / 2.0, low), high)
+    stopped: Literal[-1, 0, 1] = 1 if pulse_us > high else -1 if pulse_us < low else 0
+    return _closed(replace(jog, held_us=reached, stopped=stopped))
+
+
 def mark(jog: Jog, place: str, now_s: float) -> Jog:
     """The part stands at `place` (a number with its unit) with this pulse.
 

@@ -14,7 +14,18 @@ from typing import TYPE_CHECKING, Final
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode
 from seqlang.command._jog_screen import JogView
-from seqlang.jogging import Action, Jog, act, begin, is_far_off, mark, resumed, typing, waited
+from seqlang.jogging import (
+    Action,
+    Jog,
+    act,
+    begin,
+    is_far_off,
+    mark,
+    resumed,
+    slid,
+    typing,
+    waited,
+)
 from seqlang.recording import Take
 from sim.rig.slide import of_part
 from sim.rulebook import FRAME_S
@@ -211,13 +222,42 @@ class JogSession:
         self._jog = mark(self._jog, point.place_text, now_s)
         self._message = f"marked: {self._jog.held_us:g} us at {point.place_text}"
 
+    # -- a slider ------------------------------------------------------------------------------
+
+    def grasp(self, now_s: float) -> None:
+        """A hand holds: pulses, as by ENTER. They last until `loose`, or until nobody says `stay`
+        for as long as a key may keep one waiting."""
+        self._message = ""
+        self._give_pulses(now_s)
+
+    def slide(self, pulse_us: float, now_s: float) -> None:
+        self._jog = slid(self._jog, pulse_us, now_s)
+
+    def stay(self, now_s: float) -> None:
+        """The hand still holds."""
+        self._jog = typing(self._jog, now_s)
+
+    def loose(self, now_s: float) -> None:
+        """No hand holds any more: no pulses, at once."""
+        self.press([STOP], now_s)
+
+    def record(self, now_s: float) -> None:
+        """Begin to record, or end it."""
+        self._key("r", now_s)
+
+    def turn_to(self, at: int, now_s: float) -> None:
+        """The servo with this place in the order of the text, from 0; others are none."""
+        if 0 <= at < len(self._servos):
+            self._message = ""
+            self._go_to(at, now_s)
+
     # -- recording -----------------------------------------------------------------------------
 
     def _record(self, now_s: float) -> None:
         if self._recording is not None:
             self._end_recording("")
         elif self._jog.is_limp or not self._has_pulses:
-            self._message = "no key turns a limp part: give it pulses before you record"
+            self._message = "a limp part is not turned: give it pulses before you record"
         else:
             self._recording = [(now_s, self._on.pulse_us())]
             self._message = "it records what you do from now on; wait as long as you like"

@@ -5,16 +5,18 @@ from __future__ import annotations
 import shlex
 import sys
 import time
-from contextlib import ExitStack
-from typing import TYPE_CHECKING, Final
+from contextlib import ExitStack, suppress
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 import click
 
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import BAUD
 from seqlang.command import SHOW_HAS_ERRORS, WRONG_USAGE, BoardFailed, WrongUse
-from seqlang.command._board import connected, end, named, owner_of_ports, told
+from seqlang.command._board import connected, end, named, owner_of_ports, seconds, told
+from seqlang.command._form import say
 from seqlang.command._outlet import outlives_terminal
+from seqlang.command._phones import host_of, phone_options, serve_phones
 from seqlang.command._recalibrated import (
     change_words,
     demand_read,
@@ -25,6 +27,7 @@ from seqlang.command._recalibrated import (
 from seqlang.command._recorded import demand_name, take_over, tolerance_of
 from seqlang.command._report import Screen
 from seqlang.command._show import read_and_check
+from seqlang.command._show_on import ended_in_words
 from seqlang.loading import load
 from seqlang.text.render import summary
 
@@ -36,6 +39,9 @@ if TYPE_CHECKING:
     from seqlang.command._keyboard import Keyboard
     from seqlang.recording import Take
     from sim.model import Rig
+
+Left: TypeAlias = "tuple[Mapping[str, tuple[str, ...]], Mapping[str, Take], LinkFailure | None]"
+"""What a session leaves: marks and recordings by servo, and what the link failed with."""
 
 _WAIT_S: Final = 0.05
 """For a key, before the board is looked after again."""
@@ -75,6 +81,12 @@ _RECORDING_S: Final = 0.015
     "where parts are not measured in degrees, 3 % of the travel.",
 )
 @click.option("--write", is_flag=True, help="Write marks and recordings without asking.")
+@click.option(
+    "--phone",
+    is_flag=True,
+    help="Turn servos by the slider of a phone, instead of by keys; the next four are for it.",
+)
+@phone_options
 def command(
     file: str,
     ports: tuple[str, ...],
@@ -83,6 +95,11 @@ def command(
     name: str | None,
     within: str | None,
     write: bool,
+    phone: bool,
+    opened: bool,
+    address: str | None,
+    number: int,
+    duration: str | None,
 ) -> int:
     """Turn servos by keys, and mark where their parts stand.
 
@@ -96,14 +113,24 @@ def command(
     after another move together in it. A key turns a part slowly: a quick gesture is made so by
     shorter times in the text.
 
+    With --phone one hand holds a pad on a phone's page, and the other slides: a servo has pulses
+    only while somebody holds. The code is printed, as by `bellcrank remote`. Ctrl-C here ends it;
+    then what was recorded there becomes a gesture.
+
     Parts move: keep fingers, hair and face away, and prop what would sink.
 
     Example: bellcrank jog first.cues --list --port virtual
     """
+    if not phone and (opened or address or number or duration):
+        raise WrongUse(
+            "`--open`, `--address`, `--number` and `--for` are for a phone: add `--phone`"
+        )
+    until_s = None if duration is None else float(seconds(duration, "--for"))
+    host = host_of(opened, address)
     loaded, checked = read_and_check(file)
     demand_read(file, loaded)
     assert loaded.show is not None
-    if not listed and not (sys.stdin.isatty() and sys.stdout.isatty()):
+    if not listed and not phone and not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise WrongUse("keys need a terminal; `--list` only says which servos there are")
     failure: LinkFailure | None = None
     with ExitStack() as stack:
@@ -118,7 +145,11 @@ def command(
             except LinkFailure as failed:
                 end(failed)
             return SHOW_HAS_ERRORS if checked.failed else 0
-        points, takes, failure = _by_keys(servos)
+        if phone:
+            title = loaded.show.score.title or "Show"
+            points, takes, failure = _by_phone(servos, title, host, number, until_s)
+        else:
+            points, takes, failure = _by_keys(servos)
     outlives_terminal()  # what was marked and recorded is written all the same
     if failure is not None:
         told(failure)
@@ -208,7 +239,7 @@ def _list(servos: Sequence[ServoOnBoard]) -> None:
 
 def _by_keys(
     servos: Sequence[ServoOnBoard],
-) -> tuple[Mapping[str, tuple[str, ...]], Mapping[str, Take], LinkFailure | None]:
+) -> Left:
     """What was marked and what was recorded, by servo, and what the link failed with."""
     from seqlang.command._jog_session import JogSession
     from seqlang.command._keyboard import Keyboard, is_closed
@@ -235,6 +266,23 @@ def _by_keys(
     if session is None:
         return {}, {}, failure
     return session.points(), session.takes(), failure
+
+
+def _by_phone(
+    servos: Sequence[ServoOnBoard], title: str, host: str, number: int, until_s: float | None
+) -> Left:
+    """The same, with a phone's slider in place of keys."""
+    from seqlang.command._jog_session import JogSession
+    from seqlang.phone.bench import BenchDesk
+
+    try:
+        session = JogSession(servos, _now_s())
+    except LinkFailure as failure:
+        end(failure)
+    desk = BenchDesk(session, servos, title, _now_s, say)
+    with suppress(KeyboardInterrupt), ended_in_words():  # as `q`: what was recorded is not lost
+        serve_phones(desk, host, number, until_s, desk.ends)
+    return session.points(), session.takes(), desk.failure
 
 
 def _goes_on(terminal: Keyboard, servos: Sequence[ServoOnBoard]) -> bool:

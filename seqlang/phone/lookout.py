@@ -39,9 +39,6 @@ class Lookout:
         show: its tables tell which board is which.
         ports: the only ones to look at; none: USB serial ports, and those that commands use.
         baud: of ports that nobody uses yet.
-        changed: called, in any thread, after something has changed.
-        anyone: whether somebody is there who wants to know. A board whose show acts when its remote
-            falls silent is only asked then: it hears every question.
     """
 
     def __init__(
@@ -49,14 +46,12 @@ class Lookout:
         show: CompiledShow,
         ports: Sequence[str],
         baud: int,
-        changed: Callable[[], None],
-        anyone: Callable[[], bool],
     ) -> None:
         self.show = show
         self.baud = baud
-        self.anyone = anyone
+        self.anyone: Callable[[], bool] = lambda: False
         self._wanted = tuple(map(same_name, ports))
-        self._changed = changed
+        self._changed: Callable[[], None] = lambda: None
         self._lock = threading.Lock()
         self._seen: dict[str, BoardSeen] = {}
         self._others: dict[str, str] = {}
@@ -65,7 +60,15 @@ class Lookout:
         self._ended = threading.Event()
         self._finder = threading.Thread(target=self._find_ports, name="ports", daemon=True)
 
-    def begin(self) -> None:
+    def begin(self, changed: Callable[[], None], anyone: Callable[[], bool]) -> None:
+        """Look for boards from now on.
+
+        Args:
+            changed: called, in any thread, after something has changed.
+            anyone: whether somebody is there who wants to know. A board whose show acts when its
+                remote falls silent is only asked then: it hears every question.
+        """
+        self._changed, self.anyone = changed, anyone
         self._finder.start()
 
     def end(self) -> None:

@@ -35,7 +35,7 @@ class PhonePage:
 def phone_page() -> PhonePage:
     """Made once; it is the same for every show, which comes over the socket."""
     style = palette() + _part("phone.css")
-    script = _part("phone.js")
+    script = f"{_part('phone.js')}\n{_part('bench.js')}"
     filling = {"STYLE": style, "SCRIPT": script}
     text = re.sub(r"__([A-Z]+)__", lambda found: filling[found[1]], _part("phone.html"))
     return PhonePage(text.encode(), _hash(f"\n{style}"), _hash(f"\n{script}"))

@@ -8,6 +8,15 @@
 {"do": "stop", "press": "5f0c...", "n": 9}      `limp` likewise; the same press counts once
 {"do": "ready-to-rearm", "n": 10}       the first of two steps
 {"do": "rearm", "n": 11}
+
+On the bench (`bench.py`) there are instead of buttons and re-arming:
+
+{"do": "minded", "n": 12}               the cautions were read
+{"do": "grasp", "n": 13}                a hand holds: the servo has pulses until `loose`
+{"do": "loose", "n": 14}
+{"do": "slide", "pulse": 1510}          where the servo is to turn to, in us; not answered
+{"do": "servo", "servo": 2, "n": 15}    another servo, counted from 0
+{"do": "record", "n": 16}               begin to record, or end it
 """
 
 from __future__ import annotations
@@ -16,11 +25,13 @@ import json
 from dataclasses import dataclass
 from typing import Any, Final
 
-from sim.rulebook import BUTTONS
+from sim.rulebook import BUTTONS, PULSE_RANGE_US
 
 MAX_BYTES: Final = 512
 """Of a message; a longer one ends its connection."""
 LONGEST_WORD: Final = 64
+MOST_SERVOS: Final = 1000
+"""More than any show has."""
 
 _FIELDS: Final[dict[str, frozenset[str]]] = {
     "pair": frozenset({"code"}),
@@ -32,6 +43,12 @@ _FIELDS: Final[dict[str, frozenset[str]]] = {
     "limp": frozenset({"press", "n"}),
     "ready-to-rearm": frozenset({"n"}),
     "rearm": frozenset({"n"}),
+    "minded": frozenset({"n"}),
+    "grasp": frozenset({"n"}),
+    "loose": frozenset({"n"}),
+    "slide": frozenset({"pulse"}),
+    "servo": frozenset({"servo", "n"}),
+    "record": frozenset({"n"}),
 }
 
 
@@ -48,6 +65,9 @@ class PhoneSaid:
     button: int = 0
     word: str = ""
     """The code, the pass, or the name of a press."""
+    pulse_us: int = 0
+    servo: int = 0
+    """Counted from 0."""
 
 
 def read_said(text: str | bytes) -> PhoneSaid:
@@ -73,7 +93,9 @@ def read_said(text: str | bytes) -> PhoneSaid:
         do,
         _number(found, "n", 1, 2**31) if "n" in fields else 0,
         _number(found, "button", BUTTONS[0], BUTTONS[-1]) if "button" in fields else 0,
-        *(_word(found, key) for key in fields & {"code", "pass", "press"}),
+        next((_word(found, key) for key in fields & {"code", "pass", "press"}), ""),
+        _number(found, "pulse", *PULSE_RANGE_US) if "pulse" in fields else 0,
+        _number(found, "servo", 0, MOST_SERVOS) if "servo" in fields else 0,
     )
 
 

@@ -29,21 +29,15 @@ from websockets.http11 import Request, Response
 
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.owner.client import press
-from firmware_gen.page.remote import drawn_buttons
-from seqlang.phone.board_words import described
-from seqlang.phone.hand import PhoneHand
-from seqlang.phone.lookout import Lookout
 from seqlang.phone.page import phone_page
 from seqlang.phone.pairing import LetIn, Pairing
 from seqlang.phone.said import MAX_BYTES, NotUnderstoodError, PhoneSaid, read_said
 from seqlang.phone.strangers import Strangers
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from firmware_gen.compiler.show import CompiledShow
     from firmware_gen.link.awaiting import Reply
     from firmware_gen.link.owner.client import Pressed
+    from seqlang.phone.desk import Desk, Hand
     from seqlang.phone.pairing import TurnedAway
 
 MOST_PHONES: Final = 64
@@ -70,7 +64,7 @@ Say = Callable[[str], None]
 class _Phone:
     number: int
     connection: ServerConnection
-    hand: PhoneHand
+    hand: Hand
     said: deque[str] = field(default_factory=deque)
     news: str = ""
     """The newest state of the boards, if it was not sent yet."""
@@ -91,27 +85,18 @@ class _StopPress:
 
 
 class PhoneServer:
-    """The page of one show.
+    """The page, for all phones that are let in.
 
     Args:
-        show: its remote is on the page.
-        ports, baud: as for `Lookout`.
+        desk: what they have their hands on.
         pairing: who may come.
         say: told what happens, in words, in any thread.
     """
 
-    def __init__(
-        self,
-        show: CompiledShow,
-        ports: Sequence[str],
-        baud: int,
-        pairing: Pairing,
-        say: Say,
-    ) -> None:
-        self._show = show
+    def __init__(self, desk: Desk, pairing: Pairing, say: Say) -> None:
+        self._desk = desk
         self._pairing = pairing
         self._say = say
-        self._lookout = Lookout(show, ports, baud, self._boards_changed, self._anyone)
         self._phones: dict[int, _Phone] = {}
         self._strangers: Strangers[ServerConnection] = Strangers()
         self._stops = 0
@@ -149,7 +134,7 @@ class PhoneServer:
             server_header=None,
         ) as server:
             self._number = _number_of(server)
-            self._lookout.begin()
+            self._desk.begin(self._desk_changed, self._anyone)
             listening(self._number)
             try:
                 await until.wait()
@@ -169,7 +154,7 @@ class PhoneServer:
         for phone in list(self._phones.values()):
             phone.hand.close()
             phone.connection.transport.abort()
-        self._lookout.end()
+        self._desk.end()
         for hand in hands:
             await asyncio.to_thread(hand.join, 1.0)
 
@@ -258,7 +243,7 @@ class PhoneServer:
         )
         phone = self._new_phone(connection, found.phone)
         self._phones[found.phone] = phone
-        self._put(phone, {"phone": found.phone, "pass": found.pass_, "show": self._described()})
+        self._put(phone, {"phone": found.phone, "pass": found.pass_, "show": self._desk.shown()})
         self._put_news(phone)
         self._say(f"phone {found.phone} at {address} has come")
         return phone
@@ -269,19 +254,9 @@ class PhoneServer:
         def tell(message: dict[str, Any]) -> None:
             self._in_loop(lambda: self._put(holder[0], message))
 
-        hand = PhoneHand(f"phone {number}", self._lookout.boards, lambda: self._stops, tell)
+        hand = self._desk.hand(f"phone {number}", lambda: self._stops, tell)
         holder.append(_Phone(number, connection, hand))
         return holder[0]
-
-    def _described(self) -> dict[str, Any]:
-        show = self._show.show
-        boards = self._show.boards
-        buttons = [
-            {**button, "boards": [board.name for board in boards if _has(board.table, button)]}
-            for button in drawn_buttons(show)
-            if button["cues"]
-        ]
-        return {"title": show.score.title or "Show", "buttons": buttons}
 
     async def _attend(self, phone: _Phone) -> None:
         writing = asyncio.create_task(self._write(phone))
@@ -312,6 +287,8 @@ class PhoneServer:
             return self._stop(phone, said)
         if said.do in ("pair", "return"):
             raise NotUnderstoodError("it is let in already")
+        if said.do not in self._desk.takes:
+            raise NotUnderstoodError("that is of another page")
         if said.do == "beat":
             phone.is_echoed = False
             phone.awake.set()
@@ -339,9 +316,9 @@ class PhoneServer:
     def _press(self, phone: _Phone, said: PhoneSaid) -> None:
         """In a thread: past everything else to all boards, also to those that seem to be away."""
         kind: Pressed = "limp" if said.do == "limp" else "stop"
-        boards = self._lookout.boards()
-        names = {seen.port: seen.board.name for seen in boards if seen.port}
-        wrong = [f"`{seen.board.name}`" for seen in boards if not seen.port]
+        boards = self._desk.boards()
+        names = {port: name for name, port in boards if port}
+        wrong = [f"`{name}`" for name, port in boards if not port]
 
         def heard(port: str, found: Reply | LinkFailure) -> None:
             if port not in names:
@@ -407,11 +384,10 @@ class PhoneServer:
         return ""
 
     def _newest(self) -> str:
-        rows = [described(seen) for seen in self._lookout.boards()]
-        return _packed({"boards": rows, "notes": self._lookout.notes()})
+        return _packed(self._desk.news())
 
-    def _boards_changed(self) -> None:
-        """In a thread of the lookout's."""
+    def _desk_changed(self) -> None:
+        """In a thread of the desk's."""
         for phone in list(self._phones.values()):
             phone.hand.look_again()
         self._in_loop(self._spread_news)
@@ -483,10 +459,6 @@ def is_own_name(host: str, number: int) -> bool:
     except ValueError:
         return False
     return True
-
-
-def _has(table: Any, button: dict[str, Any]) -> bool:
-    return any(bound.button == button["number"] for bound in table.bindings)
 
 
 def _answer(

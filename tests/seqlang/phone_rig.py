@@ -23,6 +23,7 @@ from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.owner import meeting
 from firmware_gen.link.protocol import BAUD, ReportedMode, RequestKind
+from seqlang.phone.desk import Desk, RemoteDesk
 from seqlang.phone.pairing import Pairing
 from seqlang.phone.serving import PhoneServer
 from tests.firmware_gen.page_shows import EVERYTHING, made
@@ -86,10 +87,14 @@ class ServedTable:
 
 
 class PhoneRig:
-    """Boards and the server of the page, each in threads of this process."""
+    """Boards and the server of the page, each in threads of this process.
 
-    def __init__(self, show: CompiledShow, boards: list[ServedTable]) -> None:
+    `desk`: what phones have their hands on.
+    """
+
+    def __init__(self, show: CompiledShow, desk: Desk, boards: list[ServedTable]) -> None:
         self.show = show
+        self.desk = desk
         self.boards = boards
         self.said: list[str] = []
         self.number = 0
@@ -97,7 +102,6 @@ class PhoneRig:
         self._listening = threading.Event()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._over: asyncio.Event | None = None
-        self._ports = [board.server.url for board in boards]
         self._thread = threading.Thread(target=lambda: asyncio.run(self._serve()), daemon=True)
 
     @property
@@ -123,7 +127,7 @@ class PhoneRig:
 
     async def _serve(self) -> None:
         self._loop, self._over = asyncio.get_running_loop(), asyncio.Event()
-        server = PhoneServer(self.show, self._ports, BAUD, self.pairing, self.said.append)
+        server = PhoneServer(self.desk, self.pairing, self.said.append)
 
         def listening(number: int) -> None:
             self.number = number
@@ -137,7 +141,8 @@ def phone_rig(show: CompiledShow | None = None, *, write_s: float = 0.0) -> Iter
     """The heron's two boards, or another show's, in the mode ready."""
     shown = show or heron()
     boards = [ServedTable(board, write_s=write_s) for board in shown.boards]
-    rig = PhoneRig(shown, boards)
+    desk = RemoteDesk(shown, [board.server.url for board in boards], BAUD)
+    rig = PhoneRig(shown, desk, boards)
     for board in boards:
         board.server.__enter__()
     try:

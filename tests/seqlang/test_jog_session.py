@@ -195,9 +195,34 @@ def test_a_known_gesture_that_is_played_by_steps_comes_back_as_its_moves(
     follow(bench, nod, 9.0)
     bench.press("r")
     assert not bench.session.view().is_recording
+    assert_is_the_nod(bench, show[0])
+
+
+def test_a_known_gesture_that_is_made_with_a_slider_comes_back_as_its_moves(
+    bench: Bench, show: tuple[Path, bytes]
+) -> None:
+    session = bench.session
+    session.grasp(bench.now)
+    bench.run(0.1)
+    session.record(bench.now)
+    start_s = bench.now + FIRST_S
+    while bench.now < start_s + 9.0:
+        session.slide(1000.0 + 1000.0 * nod(max(0.0, bench.now - start_s)) / 90.0, bench.now)
+        session.tick(bench.now)
+        bench.wait(0.04)
+    session.record(bench.now)
+    session.loose(bench.now)
+    assert_is_the_nod(bench, show[0])
+    bench.given()
+    bench.run(0.5)
+    assert bench.given() == []
+
+
+def assert_is_the_nod(bench: Bench, path: Path) -> None:
+    """The fewest moves for what was recorded are those that it was made of."""
     (take,) = bench.session.takes().values()
     assert take.lasts_s > 10.0
-    rig = load(show[0]).show
+    rig = load(path).show
     assert rig is not None
     one = bench.session.view().servo
     part = fitted_part(rig.rig, one, take, 1.5)

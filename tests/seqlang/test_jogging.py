@@ -21,6 +21,7 @@ from seqlang.jogging import (
     estimated_place,
     mark,
     resumed,
+    slid,
     typing,
     waited,
 )
@@ -235,3 +236,21 @@ def test_without_the_key_for_it_no_end_of_travel_is_passed(
         if action != "pass":
             jog = act(jog, action, now_s)
         assert 1000 <= jog.held_us <= END_US
+
+
+def test_a_slider_stops_at_ends_that_hold_and_turns_no_limp_servo() -> None:
+    jog = begin(SERVO, 1500, 0.0)
+    low, high = jog.room_us
+    for asked, reached, stopped in (
+        (1510.3, 1510.5, 0),
+        (high, high, 0),
+        (high + 0.5, high, 1),
+        (low - 0.5, low, -1),
+        (low, low, 0),
+    ):
+        jog = slid(jog, asked, 1.0)
+        assert (jog.held_us, jog.stopped) == (reached, stopped)
+    limp = act(jog, "limp", 2.0)
+    assert slid(limp, 1400.0, 3.0).held_us == low
+    assert slid(jog, 1400.0, 1.0 + IDLE_S).is_limp
+    assert not slid(slid(jog, 1400.0, IDLE_S), 1400.0, 1.5 * IDLE_S).is_limp

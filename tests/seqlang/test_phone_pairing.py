@@ -174,6 +174,11 @@ GOOD = {
     '{"do":"return","pass":"ab"}': PhoneSaid("return", word="ab"),
     '{"do":"return","pass":"a"}': PhoneSaid("return", word="a"),
     '{"do":"rearm","n":9}': PhoneSaid("rearm", 9),
+    '{"do":"grasp","n":9}': PhoneSaid("grasp", 9),
+    '{"do":"slide","pulse":400}': PhoneSaid("slide", pulse_us=400),
+    '{"do":"slide","pulse":2600}': PhoneSaid("slide", pulse_us=2600),
+    '{"do":"servo","servo":0,"n":9}': PhoneSaid("servo", 9, servo=0),
+    '{"do":"servo","servo":1000,"n":9}': PhoneSaid("servo", 9, servo=1000),
 }
 BAD = [
     "",
@@ -193,6 +198,12 @@ BAD = [
     '{"do":"down","button":1,"n":0}',
     '{"do":"down","button":1,"n":2147483649}',
     '{"do":"down","button":1,"n":1,"more":1}',
+    '{"do":"slide","pulse":399}',
+    '{"do":"slide","pulse":2601}',
+    '{"do":"slide","pulse":1500.5}',
+    '{"do":"slide","pulse":1500,"n":1}',
+    '{"do":"servo","servo":-1,"n":1}',
+    '{"do":"servo","servo":1001,"n":1}',
     '{"do":"pair","code":""}',
     '{"do":"pair","code":12345678}',
     '{"do":"pair","code":"１２３４５６７８"}',
@@ -224,8 +235,8 @@ _VALUES = st.recursive(
     max_leaves=6,
 )
 _MESSAGES = st.dictionaries(
-    st.sampled_from(["do", "n", "button", "code", "pass", "press", "x"]),
-    _VALUES | st.sampled_from(["beat", "down", "up", "stop", "pair", "return", "rearm"]),
+    st.sampled_from(["do", "n", "button", "code", "pass", "press", "pulse", "servo", "x"]),
+    _VALUES | st.sampled_from(["beat", "down", "up", "stop", "pair", "return", "slide", "servo"]),
     max_size=5,
 )
 

@@ -64,6 +64,7 @@ function lose() {
   for (const node of nodes.values()) showPressed(node, false);
   waits.clear();
   disarm();
+  letBenchGo();
   if (!hasBeenIn) {
     ask("The laptop does not answer; this page tries again. Does its command still run, and is this phone in its network?");
     return void setTimeout(() => socket || at("code").value || come(), AGAIN_MS);
@@ -136,14 +137,15 @@ function welcome({ phone, pass, show }) {
   isIn = true;
   hasBeenIn = true;
   history.replaceState({ pass }, "");
-  document.title = `${show.title}: remote`;
+  document.title = `${show.title}: ${show.bench ? "bench" : "remote"}`;
   at("title").textContent = show.title;
   at("link").textContent = `phone ${phone}, connected`;
   at("door").hidden = true;
   at("desk").hidden = false;
   document.body.classList.remove("cut");
   alarm("");
-  build(show.buttons);
+  if (show.bench) layBench(show.bench);
+  else build(show.buttons);
   keepAwake();
   for (const one of stops.splice(0)) {
     if (performance.now() - one.at < STALE_MS) stopAgain(one);
@@ -270,9 +272,11 @@ function release(by) {
 function releaseAll() {
   for (const by of [...held.keys()]) release(by);
   disarm();
+  loosen();
 }
 
 function letGo({ let_go, why }) {
+  if (isBench) return letBenchGo(), tell(`Let go: ${why}. Hold again.`);
   for (const [by, number] of [...held]) {
     if (let_go.includes(number)) held.delete(by);
   }
@@ -370,6 +374,7 @@ function labelRearm(words) {
 // -- boards ---------------------------------------------------------------------------------------
 
 function showBoards(message) {
+  if (message.bench) return showBench(message.bench);
   const before = new Map(boards.map(board => [board.name, board.words]));
   boards = message.boards;
   at("boards").replaceChildren(...boards.map(row), ...message.notes.map(words => {
@@ -448,5 +453,3 @@ function line(name, text) {
   node.textContent = text;
   return node;
 }
-
-come();
