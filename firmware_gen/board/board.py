@@ -7,7 +7,7 @@ byte per call. Whoever owns it (a thread with a socket, a test, a demo) decides 
 from __future__ import annotations
 
 import struct
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 
@@ -86,6 +86,8 @@ class ReferenceBoard:
         cause: why it starts.
         watchdog_resets, brown_out_resets: counters that outlast a reset.
         witness: sees what the board does.
+        pulses: what its channels give in each frame, in ticks by their numbers in the table; the
+            owner may change it at any time.
     """
 
     def __init__(
@@ -97,8 +99,10 @@ class ReferenceBoard:
         watchdog_resets: int = 0,
         brown_out_resets: int = 0,
         witness: Witness | None = None,
+        pulses: Mapping[int, int] | None = None,
     ) -> None:
         self.chip = chip
+        self._pulses = {} if pulses is None else pulses
         self.receiver = Receiver()
         self._line_receiver = Receiver()
         self.moment = FRAME_CLOCK // 2
@@ -177,6 +181,9 @@ class ReferenceBoard:
         self._silent_frames += 1
         if self._silent_frames == HELD_FRAMES:
             self._let_go()
+        if self.player:
+            for channel, ticks in self._pulses.items():
+                self.player.channel(channel, ticks)
         played = self.player.frame() if self.player else None
         self._witness.played(played)
         return played

@@ -56,11 +56,16 @@ class VirtualBoard:
         self._write_s = chip.memory.write_s if write_s is None else write_s
         self._witness = witness
         self._next_write_s = 0.0
-        self.board = ReferenceBoard(self.eeprom, chip, witness=witness)
+        self.pulses: dict[int, int] = {}
+        """What the receiver of a radio gives its channels, in ticks by their numbers: it stands
+        apart from the board, and goes on when that is reset."""
+        self.board = ReferenceBoard(self.eeprom, chip, witness=witness, pulses=self.pulses)
 
     def restart(self, cause: ResetCause = ResetCause.EXTERNAL) -> None:
         """Reset it: what is stored stays, everything else is lost."""
-        self.board = ReferenceBoard(self.eeprom, self.chip, cause=cause, witness=self._witness)
+        self.board = ReferenceBoard(
+            *(self.eeprom, self.chip), cause=cause, witness=self._witness, pulses=self.pulses
+        )
 
     def power_off(self) -> None:
         """It plays nothing and hears nothing. What is stored stays."""

@@ -50,6 +50,7 @@ class WiredBoards:
         leader: name of the board that leads; None: each is alone, and there is no line.
         trouble: what goes wrong on the line; it may be changed at any time.
         dice: draw what is lost and spoilt.
+        channels: of the radio, by name: the board, and the channel's number in its table.
     """
 
     def __init__(
@@ -58,7 +59,9 @@ class WiredBoards:
         leader: str | None,
         trouble: LineTrouble | None = None,
         dice: Random | None = None,
+        channels: Mapping[str, tuple[str, int]] | None = None,
     ) -> None:
+        self._channels = dict(channels or {})
         self.boards = dict(boards)
         self.leader = leader
         self.trouble = trouble or LineTrouble()
@@ -75,6 +78,14 @@ class WiredBoards:
     def plug(self, name: str) -> None:
         """It gets both again."""
         self.boards[name].power_on()
+
+    def put_channel(self, name: str, ticks: int) -> None:
+        """From its board's next frame on a channel gives pulses of this width; 0: none.
+
+        Raises KeyError if there is no such channel.
+        """
+        board, number = self._channels[name]
+        self.boards[board].pulses[number] = ticks
 
     def advance(self, until_s: float) -> None:
         """Let time pass on all boards, up to then."""

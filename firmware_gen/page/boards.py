@@ -14,7 +14,7 @@ from firmware_gen.page.pins import abilities
 from firmware_gen.table.layout import ALONE, FOLLOWS, LEADS, ORDERS
 from firmware_gen.table.records import LampRecord, ServoRecord, StripRecord, SwitchRecord
 from sim.light.lightness import srgb_to_linear
-from sim.model import Lamp, LightPlace, Servo, Strip
+from sim.model import Lamp, LightPlace, Servo, Show, Strip
 from sim.rig.slide import of_horn, of_part
 
 if TYPE_CHECKING:
@@ -42,10 +42,10 @@ def chips(compiled: CompiledShow) -> dict[str, dict[str, str]]:
 
 def boards(compiled: CompiledShow, tables: Mapping[str, CheckedTable]) -> list[dict[str, Any]]:
     """The boards in ascending address, each with the very table that it is to be given."""
-    return [_board(board, tables[board.name]) for board in compiled.boards]
+    return [_board(compiled.show, board, tables[board.name]) for board in compiled.boards]
 
 
-def _board(board: CompiledBoard, table: CheckedTable) -> dict[str, Any]:
+def _board(show: Show, board: CompiledBoard, table: CheckedTable) -> dict[str, Any]:
     return {
         "name": board.name,
         "chip": board.chip.name,
@@ -57,6 +57,8 @@ def _board(board: CompiledBoard, table: CheckedTable) -> dict[str, Any]:
             for output, record in zip(board.outputs, board.table.outputs, strict=True)
         ],
         "inputs": [[one.button, one.pin, one.active_low] for one in board.table.inputs],
+        "channels": [one.name for one in show.rig.channels if one.board == board.name],
+        "sensors": [one.name for one in show.rig.sensors if one.board == board.name],
     }
 
 

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 
 from firmware_gen.page.boards import boards, chips, text_of
-from firmware_gen.page.remote import drawn_buttons, sayings, script, without_button
+from firmware_gen.page.remote import drawn_buttons, drawn_sources, sayings, script, without_button
 from sim.model import Lamp, Strip
 from sim.pictures.creature import creature
 from sim.pictures.figures import WorkFigures, work_figures
@@ -43,6 +43,7 @@ MODULES: Final = (
     "layout",
     "stage",
     "lights",
+    "sticks",
     "band",
     "remote",
     "plugs",
@@ -143,6 +144,7 @@ def page_data(
         "boards": boards(compiled, tables),
         "sayings": {name: list(map(text_of, both)) for name, both in sayings(show).items()},
         "buttons": drawn_buttons(show),
+        "sources": drawn_sources(show),
         "others": without_button(show.score),
         "titles": {cue.name: cue.title for cue in show.score.cues},
         "idle": list(show.score.idle),

@@ -13,9 +13,11 @@ from typing import Any, Final
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.protocol import BUTTON, EVERYBODY, ONE_WAY, TRIGGER, RequestKind
-from sim.model import Binding, PressKind, Score, Show, bound_lines
+from sim.model import Binding, Channel, PressKind, Score, Show, bound_lines
+from sim.rehearsal.channels import channel_settings, pressing_bands, pulse_ticks
 from sim.rehearsal.requests import Request, requests_by_frame
 from sim.rehearsal.trajectories import Trajectories
+from sim.rulebook import CHANNEL_RANGE_US
 
 SEQUENCE: Final = (0, 1)
 
@@ -56,14 +58,43 @@ def drawn_buttons(show: Show) -> list[dict[str, Any]]:
     return [_drawn_button(show, number) for number in buttons(show)]
 
 
+def drawn_sources(show: Show) -> list[dict[str, Any]]:
+    """Each channel and sensor: its scale, its bands with what they press, and what follows it."""
+    return [*(_drawn_channel(show, one) for one in show.rig.channels)]
+
+
+def _drawn_channel(show: Show, channel: Channel) -> dict[str, Any]:
+    stop = show.score.stop_button
+    return {
+        "name": channel.name,
+        "board": channel.board,
+        "least": pulse_ticks(CHANNEL_RANGE_US[0]),
+        "most": pulse_ticks(CHANNEL_RANGE_US[1]),
+        "bands": [
+            {
+                "from": band.low,
+                "to": band.high,
+                "button": band.button,
+                "does": "stop" if band.button == stop else does(show, band.button),
+            }
+            for band in sorted(pressing_bands(channel), key=lambda band: band.low)
+        ],
+    }
+
+
+def does(show: Show, button: int) -> str:
+    """What a button does, in the words of the text; nothing if it does nothing."""
+    lines = (line for line in bound_lines(show.score) if line[0].button == button)
+    return "; ".join(map(_does, lines))
+
+
 def _drawn_button(show: Show, number: int) -> dict[str, Any]:
     bound = [one for one in show.score.bindings if one.button == number]
-    lines = bound_lines(show.score)
     titles = {cue.name: cue.title for cue in show.score.cues}
     return {
         "number": number,
         "cues": [{"name": one.cue, "title": titles.get(one.cue, "")} for one in bound],
-        "does": "; ".join(map(_does, (line for line in lines if line[0].button == number))),
+        "does": does(show, number),
         "held": any(one.while_held for one in bound),
         "stops": number == show.score.stop_button,
         "contacts": sorted({one.board for one in show.rig.inputs if one.button == number}),
@@ -94,11 +125,14 @@ def without_button(score: Score) -> list[dict[str, str]]:
 
 def script(played: Trajectories) -> list[list[Any]]:
     """What is asked in a rehearsal, [frame that takes it, in the page's words] each."""
-    return [
+    asked = [
         [frame, _called(request)]
         for frame, requests in requests_by_frame(played.presses).items()
         for request in requests
     ]
+    settings = channel_settings(played.show, played.presses).items()
+    asked += [[frame, f"put {name} {ticks}"] for name, row in settings for frame, ticks in row]
+    return sorted(asked, key=lambda one: one[0])
 
 
 def _called(request: Request) -> str:

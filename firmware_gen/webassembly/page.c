@@ -223,6 +223,17 @@ uint32_t page_tells(void) {
     return count;
 }
 
+void page_channel(uint32_t channel, uint32_t ticks) {
+#if BC_CHIP_SENSES
+    if (channel < BC_CHANNELS) {
+        pulses_in[channel] = (uint16_t)ticks;
+    }
+#else
+    (void)channel;
+    (void)ticks;
+#endif
+}
+
 uint8_t *page_levels(void) { return levels; }
 uint16_t *page_pulses(void) { return bc_image.pulse; }
 uint16_t *page_duties(void) { return duties; }

@@ -46,6 +46,12 @@ void PAGE_CALL(page_hear)(uint32_t count);
 uint8_t *PAGE_CALL(page_told)(void);
 uint32_t PAGE_CALL(page_tells)(void);
 
+/*
+ * A channel, in the order of the table, gives a pulse of so many ticks in each frame from the next
+ * one on; 0: none. Nothing happens on a chip that has no channels.
+ */
+void PAGE_CALL(page_channel)(uint32_t channel, uint32_t ticks);
+
 /* A level per pin: of those that are inputs, written by the page; of switches, read by it. */
 uint8_t *PAGE_CALL(page_levels)(void);
 

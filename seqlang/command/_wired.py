@@ -21,7 +21,9 @@ from firmware_gen.link.protocol import ReportedMode
 from seqlang.command._board import end
 from seqlang.command._outlet import nobody_reads
 from seqlang.command._show import passed
+from seqlang.sources import NOTHING, names_source, parse_setting, written_setting
 from seqlang.text.render import broken, columns_of
+from sim.rehearsal.channels import pulse_ticks
 from sim.rulebook import CUES
 
 if TYPE_CHECKING:
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
 
     from firmware_gen.player.outputs import Frame
     from seqlang.check import CheckedShow
+    from sim.model import Show
 
 ORDERS: Final = "unplug NAME, plug NAME, cut NAME, mend NAME, loss PERCENT, noise PERCENT"
 
@@ -46,12 +49,12 @@ def run_wired(
     for name, url in server.urls.items():
         click.echo(f"virtual board `{name}` on {url}{_part(wired, name)}")
     typed = Typed()
-    words = f"Ctrl-C ends them. Type to try what happens: {ORDERS}"
+    words = f"Ctrl-C ends them. Type to try what happens: {orders(show.show)}"
     click.echo(broken(words, columns_of(sys.stdout), 2))
 
     def turn() -> bool:
         for line in typed.lines():
-            click.echo(obey(wired, line))
+            click.echo(obey(wired, line, show.show))
         return True
 
     try:
@@ -86,10 +89,25 @@ def wired_boards(
         cells = stored(show.tables[one.name], one.chip)
         found[one.name] = watch.virtual = VirtualBoard(cells, one.chip, witness=watch)
     leader = next((one.name for one in boards if one.board.leads), None)
-    return WiredBoards(found, leader, trouble)
+    return WiredBoards(found, leader, trouble, channels=_channels(show.show))
 
 
-def obey(wired: WiredBoards, line: str) -> str:
+def _channels(show: Show) -> dict[str, tuple[str, int]]:
+    """By name, the board of a channel and its number there."""
+    found: dict[str, tuple[str, int]] = {}
+    for board in show.rig.boards:
+        own = [one.name for one in show.rig.channels if one.board == board.name]
+        found |= {name: (board.name, number) for number, name in enumerate(own)}
+    return found
+
+
+def orders(show: Show) -> str:
+    """What can be typed, in one line."""
+    put = [f"{one.name} PULSE or {one.name} {NOTHING}" for one in show.rig.channels]
+    return ", ".join([ORDERS, *put])
+
+
+def obey(wired: WiredBoards, line: str, show: Show) -> str:
     """Do what somebody typed; what came of it."""
     word, _, rest = line.strip().partition(" ")
     name = rest.strip().strip("`")
@@ -109,13 +127,26 @@ def obey(wired: WiredBoards, line: str) -> str:
         "cut": (wired.deaf.add, "hears nothing from the line"),
         "mend": (wired.deaf.discard, "hears the line again"),
     }
+    if word not in acts and names_source(line, show):
+        return _put(wired, line, show)
     if word not in acts:
-        return f"there is no order `{line.strip()}`; there is {ORDERS}"
+        return f"there is no order `{line.strip()}`; there is {orders(show)}"
     if name not in wired.boards:
         return f"there is no board `{name}`; there is {', '.join(wired.boards)}"
     act, words = acts[word]
     act(name)
     return f"{wired.time_s:9.2f} s  {name}: {words}"
+
+
+def _put(wired: WiredBoards, line: str, show: Show) -> str:
+    """Put a channel somewhere."""
+    try:
+        name, value = parse_setting(line, show)
+    except ValueError as error:
+        return str(error)
+    wired.put_channel(name, 0 if value is None else pulse_ticks(value))
+    told = "gives no pulses" if value is None else f"gives {written_setting(show, name, value)}"
+    return f"{wired.time_s:9.2f} s  {name}: {told}"
 
 
 class Typed:

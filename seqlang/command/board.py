@@ -80,7 +80,9 @@ def command(
     With FILE it runs all boards of that show, with the show on them and a port each. If one of
     them leads, the line from it to the others is wired: press there, and all play. While they run,
     type `unplug NAME` to take a part off (feed and signal), `plug NAME` to put it on again, `cut
-    NAME` and `mend NAME` for its signal wire alone, `loss 30` and `noise 1` for a bad line.
+    NAME` and `mend NAME` for its signal wire alone, `loss 30` and `noise 1` for a bad line. A
+    channel of a radio is put somewhere by its name: `stick 1700` (us), and `stick none` for no
+    pulses. It has none at first.
 
     Example: bellcrank board --speed 10
     """

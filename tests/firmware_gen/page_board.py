@@ -74,6 +74,10 @@ class PageBoard:
     def level(self, pin: int, high: bool) -> None:
         self._put(self.call("page_levels") + pin, bytes([high]))
 
+    def channel(self, number: int, ticks: int) -> None:
+        """What a channel gives in each frame from now on; 0: no pulses."""
+        self.call("page_channel", number, ticks)
+
     def frame(self) -> bytes:
         self.call("page_frame")
         return self.raw()

@@ -213,6 +213,24 @@ remote
 """
 """A board that leads, one that follows and joins, and one of a small chip."""
 
+STICK = LED.replace(
+    """\
+safe pose folded
+""",
+    """\
+channel stick: trunk pin PL0
+    button 1 from 1700 us to 2100 us
+    button 2 from 900 us to 1300 us
+
+channel knob: trunk pin PL1
+    button 2 from 1600 us to 1700 us
+    button 1 from 1800 us to 2000 us
+
+safe pose folded
+""",
+)
+"""The same with a radio at the board that leads: a stick and a knob press what the buttons do."""
+
 LANTERN = """\
 show "Lantern"
 

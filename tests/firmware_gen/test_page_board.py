@@ -36,9 +36,15 @@ from firmware_gen.player.player import Player
 from firmware_gen.table.decode import decode
 from firmware_gen.table.encode import encode as encoded
 from firmware_gen.table.layout import FOLLOWS, LEADS
-from firmware_gen.table.records import InputRecord, Table
+from firmware_gen.table.records import BandRecord, ChannelRecord, InputRecord, Table
 from tests.firmware_gen.page_board import PageBoard
-from tests.firmware_gen.random_tables import dices, random_requests, random_table, tables
+from tests.firmware_gen.random_tables import (
+    dices,
+    random_requests,
+    random_table,
+    tables,
+    with_presses,
+)
 from tests.firmware_gen.requests import replaying
 from tests.firmware_gen.small_tables import BUTTON, NEW
 from tests.firmware_gen.vector_files import PLAYED, STRETCH, held
@@ -157,6 +163,34 @@ def test_a_page_board_follows_what_is_told_as_the_reference_does(seed: int, chip
             reference.hear_hub(lead.told, ARRIVAL)
         assert reference.frame().raw == board.frame(), f"frame {number}"
     assert board.told() == b""
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_page_board_hears_a_radio_as_the_reference_does(seed: int) -> None:
+    dice = Random(seed)
+    table = with_presses(dice, replace(random_table(dice, ATMEGA2560), lost_time=3))
+    count = sum(isinstance(one, ChannelRecord) for one in table.senses)
+    reference, board = Player(table), PageBoard(table)
+    edges = [
+        end for one in table.senses if isinstance(one, BandRecord) for end in (one.low, one.high)
+    ]
+    ticks = [0] * count
+    for number in range(500):
+        for channel in range(count):
+            if dice.random() < 0.05:
+                ticks[channel] = dice.choice((0, 1599, 4400, 65535, 3000, *edges))
+                board.channel(channel, ticks[channel])
+            reference.channel(channel, ticks[channel])
+        assert reference.frame().raw == board.frame(), f"frame {number}"
+    assert board.end([])[1:3] == [reference.live_runs, reference.running_cues]
+
+
+def test_a_channel_that_a_chip_or_a_table_has_not_got_does_nothing() -> None:
+    for data in (NEW, random_table(Random(1), ATMEGA2560)):
+        board, other = PageBoard(data), PageBoard(data)
+        board.channel(200, 3000)
+        board.channel(0, 3000)
+        assert [board.frame() for _ in range(60)] == [other.frame() for _ in range(60)]
 
 
 def test_a_page_board_that_leads_tells_what_the_reference_tells() -> None:

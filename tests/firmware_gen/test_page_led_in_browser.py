@@ -50,6 +50,14 @@ class Reference:
 
     def __init__(self, checked: CheckedShow) -> None:
         self.checked = checked
+        self.channels = {
+            name: (number, place)
+            for number, board in enumerate(checked.compiled.boards)
+            for place, name in enumerate(
+                one.name for one in checked.show.rig.channels if one.board == board.name
+            )
+        }
+        self.pulses: list[dict[int, int]] = [{} for _ in checked.compiled.boards]
         self.boards: list[ReferenceBoard | None] = [
             self.switched_on(n) for n in range(len(checked.compiled.boards))
         ]
@@ -60,11 +68,16 @@ class Reference:
 
     def switched_on(self, number: int) -> ReferenceBoard:
         board = self.checked.compiled.boards[number]
-        return ReferenceBoard(stored(self.checked.tables[board.name], board.chip), board.chip)
+        cells = stored(self.checked.tables[board.name], board.chip)
+        return ReferenceBoard(cells, board.chip, pulses=self.pulses[number])
 
     def _ask(self, lead: ReferenceBoard, request: str) -> None:
         what, _, which = request.partition(" ")
-        if what == "unplug":
+        if what == "put":
+            name, ticks = which.split()
+            number, place = self.channels[name]
+            self.pulses[number][place] = int(ticks)
+        elif what == "unplug":
             self.boards[self.names.index(which)] = None
         elif what == "plug":
             self.boards[self.names.index(which)] = self.switched_on(self.names.index(which))

@@ -112,20 +112,20 @@ def test_what_is_typed_is_done_or_answered_in_words(wings: Path) -> None:
     assert show is not None
     wired = wired_boards(show, say=lambda _: None)
     assert list(wired.boards) == ["back", "left_wing", "right_wing"]
-    obey(wired, "unplug left_wing\n")
+    obey(wired, "unplug left_wing\n", show.show)
     assert not wired.boards["left_wing"].has_power
-    obey(wired, " plug `left_wing` ")
+    obey(wired, " plug `left_wing` ", show.show)
     assert wired.boards["left_wing"].has_power
-    obey(wired, "cut left_wing")
+    obey(wired, "cut left_wing", show.show)
     assert wired.deaf == {"left_wing"}
-    obey(wired, "mend left_wing")
+    obey(wired, "mend left_wing", show.show)
     assert not wired.deaf
-    assert obey(wired, "loss 30") == "30 % of the leader's frames are lost"
-    assert obey(wired, "noise 0.5 %") == "0.5 % of the line's bytes are spoilt"
+    assert obey(wired, "loss 30", show.show) == "30 % of the leader's frames are lost"
+    assert obey(wired, "noise 0.5 %", show.show) == "0.5 % of the line's bytes are spoilt"
     assert (wired.trouble.lost, wired.trouble.spoilt) == (0.3, 0.005)
-    assert obey(wired, "loss 101") == "`loss` wants a number from 0 to 100, found `101`"
-    assert "there is back, left_wing, right_wing" in obey(wired, "unplug tail")
-    assert "there is unplug NAME" in obey(wired, "pull left_wing")
+    assert obey(wired, "loss 101", show.show) == "`loss` wants a number from 0 to 100, found `101`"
+    assert "there is back, left_wing, right_wing" in obey(wired, "unplug tail", show.show)
+    assert "there is unplug NAME" in obey(wired, "pull left_wing", show.show)
 
 
 def test_without_a_standard_input_the_orders_are_none_and_nothing_breaks(
@@ -148,3 +148,120 @@ def test_bytes_of_no_letters_are_an_unknown_order_and_the_next_order_is_heard(
         typed = Typed()
         assert typed.ended.wait(10)
     assert list(typed.lines()) == ["unplug neck\n", "\ufffd\ufffd\n", "plug neck\n"]
+
+
+RADIO = """\
+show "Lantern on a stick"
+
+supply pack
+    source adapter 6 V, 5 A
+
+board box: atmega2560, address 1
+    feed pack
+
+lamp lure: box pin PB4
+    leds 1 of 2.1 V, 20 mA
+
+channel stick: box pin PL0
+    button 1 from 1700 us to 2100 us
+
+cue glow
+    lure fade to 80 % in 1 s
+    when let go
+        lure fade to off in 1 s
+
+cue flare
+    lure fade to 100 % in 300 ms
+    lure fade to off in 900 ms
+
+remote
+    button 1: go glow
+    lost 2 s: go flare
+"""
+
+
+@pytest.fixture
+def radio(tmp_path: Path) -> Path:
+    file = tmp_path / "radio.cues"
+    file.write_text(RADIO)
+    return file
+
+
+def test_a_stick_that_is_typed_presses_its_band_and_its_silence_starts_the_cue_for_it(
+    radio: Path,
+) -> None:
+    show = check(load(str(radio))).show
+    assert show is not None
+    said: list[str] = []
+    wired = wired_boards(show, say=said.append)
+    assert obey(wired, "stick 1500", show.show).endswith("stick: gives 1500 us")
+    wired.advance(3.0)
+    assert not any("starts" in words for words in said)
+    obey(wired, "stick 1.8 ms\n", show.show)
+    wired.advance(4.0)
+    assert "box: `glow` starts" in said[-1]
+    # a board that gets its power anew comes alive with the stick in the band: that presses nothing
+    obey(wired, "unplug box", show.show)
+    obey(wired, "plug box", show.show)
+    said.clear()
+    wired.advance(8.0)
+    assert not any("starts" in words for words in said)
+    assert obey(wired, " stick  none ", show.show).endswith("stick: gives no pulses")
+    wired.advance(9.5)
+    assert not any("starts" in words for words in said)
+    wired.advance(10.1)
+    assert "box: `flare` starts" in said[-1]
+
+
+def test_a_place_that_no_stick_has_is_answered_and_changes_nothing(radio: Path) -> None:
+    show = check(load(str(radio))).show
+    assert show is not None
+    wired = wired_boards(show, say=lambda _: None)
+    assert "write 800 us to 2200 us, or `stick none`" in obey(wired, "stick 3000", show.show)
+    assert wired.boards["box"].pulses == {}
+    words = obey(wired, "stik 1700", show.show)
+    assert words.endswith("noise PERCENT, stick PULSE or stick none")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are a thing of POSIX")
+def test_what_is_typed_at_a_terminal_moves_the_stick(radio: Path) -> None:
+    """As somebody sits before it: orders and answers over one pseudo-terminal."""
+    import pty
+
+    ours, theirs = pty.openpty()
+    words = [sys.executable, "-u", "-c", _BOARDS, str(radio), "--speed", "3"]
+    process = subprocess.Popen(words, stdin=theirs, stdout=theirs, stderr=theirs)
+    os.close(theirs)
+    watchdog = threading.Timer(60, process.kill)
+    watchdog.start()
+    said = ""
+
+    def until(what: str) -> re.Match[str]:
+        nonlocal said
+        while not (found := re.search(what, said)):
+            said += os.read(ours, 4096).decode()
+        said = said[found.end() :]
+        return found
+
+    def put(what: str) -> float:
+        """Type it; the time of the boards at which it is done."""
+        os.write(ours, f"stick {what}\n".encode())
+        return float(until(r"([\d.]+) s  stick: gives")[1])
+
+    try:
+        until("stick PULSE or\\s+stick none")
+        until("box: ready")
+        since = put("1500")
+        while put("1500") < since + 0.5:  # a channel counts after ten pulses
+            pass
+        put("1.8 ms")
+        until("box: `glow` starts")
+        put("none")
+        until("box: `flare` starts")
+        process.send_signal(signal.SIGINT)
+        process.wait(20)
+    finally:
+        watchdog.cancel()
+        process.kill()
+        os.close(ours)
+    assert process.returncode == 0

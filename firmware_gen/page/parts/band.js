@@ -2,6 +2,7 @@
 
 import { css } from "./colour.js";
 import { placeOf, trackColour } from "./record.js";
+import { wordsOfTicks } from "./sticks.js";
 
 const RULER = 20;
 const ASKED = 16; // the row of requests
@@ -88,7 +89,10 @@ export class Band {
     const { recording } = this.take;
     const spans = this.cues();
     const rows = Math.max(1, ...spans.map(span => span.row + 1));
-    this.height = RULER + ASKED + CUE * rows + TRACK * recording.tracks.length + 4;
+    const { sources } = this.show;
+    const below = RULER + ASKED + CUE * rows;
+    const outputs = below + TRACK * sources.length;
+    this.height = outputs + TRACK * recording.tracks.length + 4;
     this.canvas.width = Math.round(this.width * this.scale);
     this.canvas.height = Math.round(this.height * this.scale);
     this.canvas.style.height = `${this.height}px`;
@@ -105,14 +109,14 @@ export class Band {
     pen.clip();
     this.asked(pen);
     for (const span of spans) this.cue(pen, span);
-    recording.tracks.forEach((track, n) => this.track(pen, track, n, RULER + ASKED + CUE * rows + TRACK * n));
+    sources.forEach((source, n) => this.source(pen, source, n, below + TRACK * n));
+    recording.tracks.forEach((track, n) => this.track(pen, track, n, outputs + TRACK * n));
     pen.restore();
     pen.fillStyle = this.colours.ink;
     this.name(pen, "asked", RULER + ASKED / 2, this.colours.dim);
     this.name(pen, "cues", RULER + ASKED + CUE / 2, this.colours.dim);
-    recording.tracks.forEach((track, n) =>
-      this.name(pen, track.output.name, RULER + ASKED + CUE * rows + TRACK * (n + 0.5), this.colours.ink)
-    );
+    sources.forEach(({ name }, n) => this.name(pen, name, below + TRACK * (n + 0.5), this.colours.dim));
+    recording.tracks.forEach((track, n) => this.name(pen, track.output.name, outputs + TRACK * (n + 0.5), this.colours.ink));
   }
 
   name(pen, text, y, colour) {
@@ -158,7 +162,8 @@ export class Band {
     for (const [frame, requests] of [...this.take.script].sort((a, b) => a[0] - b[0])) {
       if (frame < this.from || frame > this.to) continue;
       const x = this.x(frame);
-      const text = requests.map(wordsOf).join(", ");
+      const text = requests.filter(request => !request.startsWith("put ")).map(wordsOf).join(", ");
+      if (!text) continue; // a channel has a row of its own
       const letsGo = text.startsWith("\u2191");
       pen.fillStyle = letsGo ? this.colours.dim : this.colours.ink;
       pen.fillRect(x - 0.5, letsGo ? y + 4 : y - 7, 1, letsGo ? 4 : 15);
@@ -224,20 +229,47 @@ export class Band {
     return found;
   }
 
+  /** A channel: its bands as stripes, and where it stood; nothing while it gave no pulses. */
+  source(pen, { least, most, bands }, n, top) {
+    pen.fillStyle = this.colours.line;
+    pen.fillRect(0, top, this.width, 1);
+    const y = value => top + TRACK - 3 - ((value - least) / (most - least)) * (TRACK - 6);
+    pen.fillStyle = this.colours.pale;
+    for (const { from, to } of bands) pen.fillRect(this.gutter, y(to), this.width - this.gutter, y(from) - y(to));
+    const { values } = this.take.recording.sources[n];
+    const last = this.take.recording.frames - 1;
+    pen.fillStyle = this.colours.part;
+    this.columns((x, first, end) => {
+      let [low, high] = [Infinity, 0];
+      for (let frame = first; frame <= end; frame++) {
+        if (values[frame] === 0) continue;
+        [low, high] = [Math.min(low, values[frame]), Math.max(high, values[frame])];
+      }
+      if (high > 0) pen.fillRect(x, y(high) - 0.75, 1, y(low) - y(high) + 1.5);
+    }, last);
+  }
+
+  /** `each(x, first, end)` for every column of pixels that shows frames up to the last. */
+  columns(each, last) {
+    const columns = Math.floor(this.width - this.gutter);
+    const wide = (this.to - this.from) / columns;
+    for (let x = 0; x < columns; x++) {
+      const first = Math.floor(this.from + x * wide);
+      if (first > last) break;
+      each(this.gutter + x, first, Math.min(last, Math.max(first, Math.ceil(this.from + (x + 1) * wide))));
+    }
+  }
+
   /** One output: a curve of places, or a row of colours. */
   track(pen, track, n, top) {
     pen.fillStyle = this.colours.line;
     pen.fillRect(0, top, this.width, 1);
     const { values } = this.take.recording.columns[n];
-    const columns = Math.floor(this.width - this.gutter);
     const last = this.take.recording.frames - 1;
-    const each = (this.to - this.from) / columns;
-    for (let x = 0, held = null; x < columns; x++) {
-      const first = Math.floor(this.from + x * each);
-      if (first > last) break;
-      const end = Math.min(last, Math.max(first, Math.ceil(this.from + (x + 1) * each)));
-      held = PAINT[track.kind](pen, this, track, values, first, end, this.gutter + x, top, held);
-    }
+    let held = null;
+    this.columns((x, first, end) => {
+      held = PAINT[track.kind](pen, this, track, values, first, end, x, top, held);
+    }, last);
   }
 }
 
@@ -283,7 +315,8 @@ const WORDS = { lose: "remote out of reach", find: "remote back", standby: "re-a
 
 /** A request as people say it. */
 export function wordsOf(request) {
-  const [what, which] = request.split(" ");
+  const [what, which, value] = request.split(" ");
+  if (what === "put") return `${which} ${Number(value) ? wordsOfTicks(value) : "no signal"}`;
   if (what === "down" || what === "close") return `\u2193${which}`;
   if (what === "up" || what === "open") return `\u2191${which}`;
   if (what === "plug" || what === "unplug") return request;

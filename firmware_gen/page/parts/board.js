@@ -71,6 +71,12 @@ export class Board {
     }
   }
 
+  /** What its channels give from the next frame on: ticks by name, 0: no pulses. */
+  receive(sources) {
+    if (!this.hasPower) return;
+    this.spec.channels.forEach((name, n) => this.core.page_channel(n, sources.get(name) || 0));
+  }
+
   get mode() {
     return this.hasPower ? MODES[this.core.page_mode()] : "unplugged";
   }

@@ -15,7 +15,7 @@ export function listen(held, acts) {
   addEventListener("keydown", event => {
     const [remote, keys] = held();
     const numbers = new Map([...keys].map(([number, key]) => [key, number]));
-    if (event.ctrlKey || event.altKey || event.metaKey || typed(event.target)) return;
+    if (event.ctrlKey || event.altKey || event.metaKey || typed(event.target, event.key)) return;
     const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
     if (numbers.has(key)) {
       event.preventDefault();
@@ -32,5 +32,8 @@ export function listen(held, acts) {
   addEventListener("keyup", event => held()[0].release(`key ${event.code}`));
 }
 
-/** In fields, keys write or choose. */
-const typed = node => node.matches("input, select, textarea");
+/** In fields, keys write or choose; on a slider the arrows and their like move it. */
+function typed(node, key) {
+  if (node.matches("input[type=range]")) return /^(Arrow|Page|Home|End)/.test(key);
+  return node.matches("input:not([type=checkbox]), select, textarea") || (node.matches("input") && key === " ");
+}

@@ -6,6 +6,7 @@ import { Lights } from "./lights.js";
 import { Readings } from "./readings.js";
 import { Remote } from "./remote.js";
 import { Plugs } from "./plugs.js";
+import { Sticks } from "./sticks.js";
 import { programs } from "./rig.js";
 import { Stage } from "./stage.js";
 import { Take } from "./take.js";
@@ -36,7 +37,7 @@ let painted = 0;
 let dirty = true;
 let told = "";
 
-let stage, lights, readings, remote, keys, plugs;
+let stage, lights, readings, remote, sticks, keys, plugs;
 const band = new Band(byId("band"), byId("playhead"), show, frame => seek(frame));
 
 /** Everything that is made of the show; made again when it is another one. */
@@ -44,13 +45,14 @@ function furnish() {
   const { tracks } = rehearsal.recording;
   const rows = document.querySelector("#readings tbody");
   const findings = byId("notes").querySelector("ul");
-  for (const node of [rows, byId("feeds"), byId("presses"), byId("plugs"), findings]) node.replaceChildren();
+  for (const node of [rows, byId("feeds"), byId("presses"), byId("sticks"), byId("plugs"), findings]) node.replaceChildren();
   stage = new Stage(byId("stage"), byId("ground"), show.parts, show.tilt_deg, tracks);
   lights = new Lights(byId("lamps"), tracks);
   lights.shown = !show.hard_on_eyes;
   readings = new Readings(rows, byId("feeds"), show, tracks);
   keys = keysOf(show.buttons);
   remote = new Remote(byId("presses"), show, keys, ask);
+  sticks = new Sticks(byId("sticks"), show, putSource);
   plugs = new Plugs(byId("plugs"), show, ask);
   byId("lost").textContent = show.lost_ms ? `silence of ${show.lost_ms / 1000} s starts its cue` : "the boards hear nothing";
   byId("lean").min = -show.tilt_deg;
@@ -148,18 +150,31 @@ function loop(on) {
 
 // -- the remote ------------------------------------------------------------------------------
 
-/** Something is asked of the boards: from here on the take is one's own. */
-function ask(request) {
+/** From here on the take is one's own. */
+function takeOver() {
   if (!take.own || Math.floor(now) < take.frames - 1) {
     take = take.branch(Math.floor(now));
     loop(false);
+    band.look(take, false);
   }
+  byId("mine").hidden = false;
+  byId("since").textContent = "Your own take.";
+}
+
+/** A channel is moved. Time goes on by itself: many moves of a hand come in one frame. */
+function putSource(name, value) {
+  takeOver();
+  take.put(take.frames, name, value);
+  run(true);
+}
+
+/** Something is asked of the boards. */
+function ask(request) {
+  takeOver();
   take.add(take.frames, request);
   take.extend(take.frames + 1);
   now = Math.max(now, take.frames - 1);
   band.look(take, false);
-  byId("mine").hidden = false;
-  byId("since").textContent = "Your own take.";
   run(true);
   tell(wordsOf(request).replace("\u2193", "button ").replace("\u2191", "let go of "));
 }
@@ -244,6 +259,7 @@ function say(rig, frame) {
   readings.showAt(take, rig, frame);
   const running = new Set(rig.boards.flatMap(board => board.spec.cues.filter((_, bit) => (board.running >>> bit) & 1)));
   remote.light(running);
+  sticks.show(rig);
   plugs.show(rig);
   byId("reach").setAttribute("aria-pressed", String(!rig.inReach));
   byId("remote").classList.toggle("away", !rig.inReach);

@@ -34,8 +34,10 @@ export function placeOf(points, pulse) {
 export class Recording {
   constructor(show) {
     this.frames = 0;
+    this.names = show.sources.map(({ name }) => name);
     this.tracks = show.boards.flatMap((board, n) => tracksOf(board, n));
     this.columns = this.tracks.map(track => new Column(TYPES[track.kind], WIDTHS[track.kind]));
+    this.sources = show.sources.map(() => new Column(Uint16Array, 1));
     this.running = show.boards.map(() => new Column(Uint32Array, 1));
     this.modes = show.boards.map(() => new Column(Uint8Array, 1));
   }
@@ -43,7 +45,8 @@ export class Recording {
   /** Write down the frame that the rig has just played. */
   take(rig) {
     const frame = rig.frame;
-    for (const column of [...this.columns, ...this.running, ...this.modes]) column.room(frame + 1);
+    for (const column of [...this.columns, ...this.sources, ...this.running, ...this.modes]) column.room(frame + 1);
+    this.names.forEach((name, n) => (this.sources[n].values[frame] = rig.sources.get(name) || 0));
     this.tracks.forEach((track, n) => WRITE[track.kind](rig.boards[track.board], track, this.columns[n].values, frame));
     rig.boards.forEach((board, n) => {
       this.running[n].values[frame] = board.running;
@@ -58,7 +61,9 @@ export class Recording {
     const columns = row => row.map(column => column.copy(frames));
     return Object.assign(copied, {
       frames,
+      names: this.names,
       tracks: this.tracks,
+      sources: columns(this.sources),
       columns: columns(this.columns),
       running: columns(this.running),
       modes: columns(this.modes),

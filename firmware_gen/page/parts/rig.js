@@ -25,6 +25,7 @@ export class Rig {
     this.frame = -1; // the last one that was played
     this.turn = 0;
     this.inReach = true;
+    this.sources = new Map(); // by name, ticks of a channel's pulses; what is not there gives none
   }
 
   /**
@@ -35,6 +36,7 @@ export class Rig {
   step(requests) {
     if (this.inReach) this.say("beacon");
     for (const request of requests || []) this.ask(request);
+    for (const board of this.boards) board.receive(this.sources);
     const led = this.leader?.step();
     const told = this.leader?.hasPower && this.leader.told();
     const said = this.boards.map(board => {
@@ -49,10 +51,11 @@ export class Rig {
   }
 
   ask(request) {
-    const [what, which] = request.split(" ");
+    const [what, which, value] = request.split(" ");
     if (what === "unplug" || what === "plug") {
       this.boards.find(board => board.spec.name === which).power(what === "plug");
-    } else if (what === "lose") this.inReach = false;
+    } else if (what === "put") this.sources.set(which, Number(value));
+    else if (what === "lose") this.inReach = false;
     else if (what === "find") this.inReach = true;
     else if (what === "close" || what === "open") {
       for (const board of this.boards) board.contact(Number(which), what === "close");
@@ -66,12 +69,12 @@ export class Rig {
   }
 
   state() {
-    const { frame, turn, inReach } = this;
-    return { frame, turn, inReach, boards: this.boards.map(board => board.state()) };
+    const { frame, turn, inReach, sources } = this;
+    return { frame, turn, inReach, sources: [...sources], boards: this.boards.map(board => board.state()) };
   }
 
-  restore({ frame, turn, inReach, boards }) {
-    Object.assign(this, { frame, turn, inReach });
+  restore({ frame, turn, inReach, sources, boards }) {
+    Object.assign(this, { frame, turn, inReach, sources: new Map(sources) });
     this.boards.forEach((board, n) => board.restore(boards[n]));
   }
 }

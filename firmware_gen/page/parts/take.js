@@ -27,6 +27,12 @@ export class Take {
     this.script.get(frame).push(request);
   }
 
+  /** Put a channel or a sensor somewhere in a frame; the last place of a frame counts. */
+  put(frame, name, value) {
+    const before = (this.script.get(frame) || []).filter(request => !request.startsWith(`put ${name} `));
+    this.script.set(frame, [...before, `put ${name} ${value}`]);
+  }
+
   /** Play ahead until this many frames are written down. */
   extend(frames) {
     while (this.recording.frames < frames) {
