@@ -235,7 +235,7 @@ def _live_records(
     follows = tuple(
         _follow(one, outputs[numbers[one.output]], numbers, sources, channels, limits)
         for one in show.rig.follows
-        if one.output in numbers
+        if one.output in numbers and one.source in sources  # what is elsewhere is a finding
     )
     return sensors + follows
 

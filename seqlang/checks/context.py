@@ -12,12 +12,14 @@ from seqlang.checks.workload import ServoWorkload, workload
 from seqlang.text.findings import Origin, Span
 from sim.model import (
     Board,
+    Channel,
     Cue,
     Lamp,
     Law,
     Move,
     Output,
     Repeat,
+    Sensor,
     Servo,
     Show,
     Step,
@@ -137,6 +139,12 @@ class Context:
     @cached_property
     def supplies(self) -> dict[str, Supply]:
         return {supply.name: supply for supply in self.show.rig.supplies}
+
+    @cached_property
+    def sources_followed(self) -> dict[str, Channel | Sensor]:
+        """What outputs can follow, by name."""
+        found: list[Channel | Sensor] = [*self.show.rig.channels, *self.show.rig.sensors]
+        return {one.name: one for one in found}
 
     # -- the score ------------------------------------------------------------------------
 

@@ -21,7 +21,7 @@ from seqlang.meaning.gesture import plays_in
 from seqlang.text.grammar import Indentation, parser
 from seqlang.text.indentation import is_content, width
 from seqlang.text.names import PARAMETER_KINDS
-from seqlang.text.occurrences import OWN, Named, Occurrence, occurrences
+from seqlang.text.occurrences import OWN, SOURCES, Named, Occurrence, occurrences
 from seqlang.text.source import Source
 from seqlang.text.syntax import CueText, GestureText, names_in
 from seqlang.text.tokens import words_of
@@ -211,6 +211,10 @@ def _names(state: InteractiveParser, names: ShowNames) -> Iterator[Proposal]:
     if named == "value":
         yield from (Proposal(name, "output") for name in names.declared("output"))
         named = "colour"
+    if named == "source":
+        for source in SOURCES:
+            yield from (Proposal(name, source) for name in names.known(source))
+        return
     if named == "cue" and due.scope == _PLAYED:
         yield from (Proposal(name, "gesture") for name in names.known("gesture"))
     if named in ("colour", "constant"):
@@ -310,7 +314,9 @@ def _in_order(state: InteractiveParser) -> list[str]:
         for name in state.choices()  # type: ignore[no-untyped-call]
         if name.isupper() or name in closing
     ]
-    due = [name for name in due if name not in ("BROKEN", "RANGED")]  # an amount is shorter
+    shorter = {"NUMBER", "NAME"} & set(due)
+    longer = ("BROKEN", "RANGED", "LPAR") if shorter else ("BROKEN", "RANGED")
+    due = [name for name in due if name not in longer]
     return sorted(due, key=lambda name: (closing.index(name) + 1 if name in closing else 0, name))
 
 

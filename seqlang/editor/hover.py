@@ -10,6 +10,7 @@ import numpy as np
 
 from seqlang.editor.manual import explained
 from seqlang.editor.naming import ShowNames
+from seqlang.text.occurrences import SOURCES
 from seqlang.text.units import UNITS, title_of
 from sim.light.colours import COLOURS
 from sim.model import Cells, Repeat, Servo
@@ -98,6 +99,10 @@ def _name(
         yield f"\n```\n{source.line_text(source.line_number(declaration.start)).strip()}\n```"
     else:
         yield f"**{one.name}**: {one.named}"
+    if one.named in SOURCES and show is not None:
+        followed = [follow.output for follow in show.rig.follows if follow.source == one.name]
+        if followed:
+            yield f"\nfollowed by {_listed(followed)}"
 
 
 def _listed(names: Sequence[str]) -> str:

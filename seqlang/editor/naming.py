@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 from seqlang.loading import read_changed
 from seqlang.meaning.alike.families import families, members, names_of
 from seqlang.text.names import RESERVED
-from seqlang.text.occurrences import OWN, Named, Occurrence, occurrences
+from seqlang.text.occurrences import OWN, SOURCES, Named, Occurrence, occurrences
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -57,6 +57,8 @@ class ShowNames:
             among = ("side",)
         elif one.named == "value":
             among = ("constant", "output")
+        elif one.named == "source":
+            among = SOURCES
         elif one.named == "cue" and one.name not in declared.get("cue", ()):
             among = ("gesture",)
         for named in among:
@@ -66,6 +68,8 @@ class ShowNames:
                 return one._replace(named=named)
         if one.named == "along":
             return one._replace(named="output")
+        if one.named == "source":
+            return one._replace(named="channel")
         if one.named == "parameter":
             return one._replace(scope=self.gesture_of(one.scope))
         return one._replace(named="colour") if one.named == "value" else one

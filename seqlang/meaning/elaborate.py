@@ -28,6 +28,7 @@ statement and of the parts that a fix may replace. A part is there only if the t
 | `Switch` | `name`, `board`, `pin`, `active`, `current`, `safe` |
 | `Input` | `button`, `board`, `pin`, `active` |
 | `Sensor` | `name`, `board`, `pin`, `quiet`, `rises`, `falls` (the amounts) |
+| `Follow` | `source`, `value from`, `value to`, `target from`, `target to`, `duration`, `mixed` |
 | `Wearer` | `tilt`, `region`, `temperature`, `margin`, `gait`, `wind` |
 | `Move` | `name`, `target` (the amount; in the pose if it came from one), and pace |
 | `Fade` | `name`, `target` (the whole light), `colour`, `level`, and pace |
@@ -63,6 +64,7 @@ from lark import Token
 
 from firmware_gen.chips import CHIPS, FIRST
 from seqlang.meaning.alike.written import written_out
+from seqlang.meaning.live import followed, follows
 from seqlang.meaning.mounted import lights_on_parts, on_sound_carriers
 from seqlang.meaning.notes import declared
 from seqlang.meaning.output import channel, output, sensor, wired_button
@@ -77,7 +79,7 @@ from seqlang.text.units import ANGLE, LENGTH, SPEED, Dimension, Quantity
 from sim.model import Rig, Servo, Show, Wearer
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
     from firmware_gen.chips import Chip
     from seqlang.meaning.alike.told import Likes
@@ -399,7 +401,10 @@ def _rig(
         for line in sensors
         if named[str(line.token(1))] is line.token(1)
     ]
-    return _consistent(
+    followers = [line for line in lines if line.kind in ("servo", "lamp")]
+    for line in channels:
+        _has_a_use(reading, line, followed(followers))
+    rig = _consistent(
         Rig(
             supplies=tuple({s.name: s for s in reversed(found_supplies) if s}.values())[::-1],
             boards=tuple({b.name: b for b in reversed(found_boards) if b}.values())[::-1],
@@ -409,6 +414,21 @@ def _rig(
             sensors=tuple(made for made in sensed if made),
             wearer=wearer(reading, wearers[0]) if wearers else Wearer(),
         )
+    )
+    return replace(rig, follows=follows(reading, followers, rig, outputs, named))
+
+
+def _has_a_use(reading: Reading, line: Line, followed: Collection[str]) -> None:
+    """A finding where a channel holds down no button, and nothing follows it."""
+    if len(line.items) > 4 or str(line.items[1]) in followed:
+        return
+    name = line.token(1)
+    reading.error(
+        "missing-line",
+        f"channel `{name}` has no `button` line, and nothing follows it",
+        head_place(line.token(0), line.token(3)),
+        help="add one below it, such as `button 1 from 1700 us to 2100 us`, or let a part follow "
+        f"it: `follows {name} from 1000 us to 2000 us, 0 deg to 40 deg` below the servo",
     )
 
 

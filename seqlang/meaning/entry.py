@@ -96,14 +96,21 @@ class Sheet:
 def options(reading: Reading, line: Line) -> dict[str, Line | Token]:
     """The options after the fixed amounts of a line, by kind; one of a kind only.
 
-    Bare keywords (`flat`, `crossed`, `solid`, `sinks`) count as options by their own word.
+    Bare keywords (`flat`, `crossed`, `solid`, `sinks`, `mixed with idle`) count as options by their
+    first word.
     """
     found: dict[str, Line | Token] = {}
     for item in line.items[1:]:
         if isinstance(item, Line):
             kind = item.kind
-        elif isinstance(item, Token) and item.type in ("FLAT", "CROSSED", "SOLID", "SINKS"):
-            kind = str(item)
+        elif isinstance(item, Token) and item.type in (
+            "FLAT",
+            "CROSSED",
+            "SOLID",
+            "SINKS",
+            "MIXED",
+        ):
+            kind = str(item).split()[0]
         else:
             continue
         if kind in found:

@@ -31,6 +31,7 @@ from sim.model import (
     Drum,
     Effect,
     Fade,
+    Follow,
     FourBar,
     Gear,
     Grip,
@@ -149,8 +150,11 @@ def _rig(rig: Rig) -> Iterator[str]:
             dropout = quantity(made.dropout_v, "V")
             yield f"{INDENT}logic {quantity(made.voltage_v, 'V')}, dropout {dropout}"
     chips = {board.name: CHIPS[board.chip] for board in rig.boards}
+    following = {one.output: one for one in rig.follows}
     for output in rig.outputs:
         yield from _output(output, chips.get(output.board, FIRST))
+        if output.name in following:
+            yield INDENT + follow_line(following[output.name], output, rig)
     for one in rig.inputs:
         yield input_line(one, chips.get(one.board, FIRST))
     for channel in rig.channels:
@@ -433,6 +437,19 @@ def sensor_lines(sensor: Sensor, chip: Chip) -> Iterator[str]:
         yield f"{INDENT}rises in {quantity(sensor.rises_s, 's')}"
     if sensor.falls_s:
         yield f"{INDENT}falls in {quantity(sensor.falls_s, 's')}"
+
+
+def follow_line(follow: Follow, output: Output, rig: Rig) -> str:
+    """What an output follows."""
+    of_target = of_part(output).place if isinstance(output, Servo) else "%"
+    ends = follow.source_from, follow.source_to
+    sensed = any(one.name == follow.source for one in rig.sensors)
+    values = " to ".join(percent(end) if sensed else quantity(end, "us") for end in ends)
+    targets = (
+        f"{quantity(follow.target_from, of_target)} to {quantity(follow.target_to, of_target)}"
+    )
+    mixed = ", mixed with idle" if follow.mixed else ""
+    return f"follows {follow.source} from {values}, {targets}, in {follow.way_ms} ms{mixed}"
 
 
 def safe_pose_lines(outputs: tuple[Output, ...]) -> Iterator[str]:

@@ -49,9 +49,11 @@ Named: TypeAlias = Literal[
     "pin",
     "channel",
     "sensor",
+    "source",
 ]
 """What a name can be the name of; `along`: of a row, or of a side. A `value` is given for a
-parameter: an output, a constant or a colour, whichever has the name."""
+parameter: an output, a constant or a colour, whichever has the name. A `source` is followed: a
+channel or a sensor."""
 
 OWN: Final = frozenset(
     {
@@ -70,6 +72,9 @@ OWN: Final = frozenset(
 )
 """What a show itself gives names to."""
 
+SOURCES: Final[tuple[Named, ...]] = ("channel", "sensor")
+"""What an output can follow."""
+
 OUTPUT_KINDS: Final = ("servo", "lamp", "strip", "switch")
 
 _OUTPUT: Final[dict[int, tuple[Named, bool]]] = {
@@ -85,6 +90,7 @@ _PLACES: Final[dict[str, dict[int, tuple[Named, bool]]]] = {
     "feed": {1: ("supply", False)},
     "mount": {1: ("output", False)},
     "ride": {1: ("output", False)},
+    "follow": {1: ("source", False)},
     "near": {1: ("region", False)},
     "colour": {1: ("colour", False)},
     "input": {2: ("board", False), 3: ("pin", False)},

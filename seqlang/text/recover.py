@@ -48,7 +48,8 @@ _BLOCK: Final = "in turn"
 _WORDS: Final = re.compile(r"[^\W\d]\w*")
 _FIRST_WORD: Final = re.compile(r"[^\W\d]\w*")
 _DECLARED: Final = re.compile(
-    r"^(servo|lamp|strip|switch|supply|board|cue|gesture|pose|safe +pose|given) +([^\W\d][\w-]*)",
+    r"^(servo|lamp|strip|switch|supply|board|channel|sensor|cue|gesture|pose|safe +pose|given)"
+    r" +([^\W\d][\w-]*)",
     re.MULTILINE,
 )
 _TWO_WORDS: Final = re.compile(

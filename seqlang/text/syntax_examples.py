@@ -308,6 +308,17 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         ),
     ),
     Example(
+        "`follows` needs a channel or a sensor, two of its values, and where the output is at each",
+        "such as `follows stick from 1000 us to 2000 us, 0 deg to 40 deg`",
+        (
+            *(
+                _in(header, f"follows{words}")
+                for header in (_SERVO, "lamp a: b pin PD6")
+                for words in ("", " 3", " a", " a from", " a from 3 ms", " a from 3 ms to 4 ms")
+            ),
+        ),
+    ),
+    Example(
         "`drum` needs its diameter, to the middle of the cord",
         "such as `drum 30 mm` or `drum 30 mm, efficiency 90 %`",
         (_in(_SERVO, "drum"), _in(_SERVO, "drum 30 mm 3")),
@@ -326,7 +337,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         "only a line of a servo can stand here",
         "its lines start with pulse, trim, travel, rating, load, level, axis, spring, friction, "
         "gear, levers, four-bar, rotor, time constant, backlash, acceleration, limits, idling, "
-        "dead band, tip, nip, grips, stalls, ram, drum, rack or slope",
+        "dead band, tip, nip, grips, stalls, follows, ram, drum, rack or slope",
         (_in(_SERVO, "3"), _in(_SERVO, "travel 3 deg to 5 deg", "3")),
     ),
     Example(
@@ -359,7 +370,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         ),
     ),
     Example(
-        "a channel has a name, a board and a pin, and bands below it",
+        "a channel has a name, a board and a pin; its bands may stand below it",
         "such as `channel stick: box pin PL0`, and `button 5 from 1700 us to 2100 us` below it",
         (
             "channel\n",

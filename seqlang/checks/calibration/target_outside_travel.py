@@ -40,6 +40,17 @@ def check(context: Context) -> Iterator[Finding]:
         if not low <= move.angle_deg <= high:
             span = context.span(move.mark, "target")
             yield _finding(context, servo, move.angle_deg, span, "")
+    for follow in context.show.rig.follows:
+        followed = context.servos.get(follow.output)
+        if followed is None:
+            continue
+        low, high = followed.travel_deg
+        for end, angle_deg in (("from", follow.target_from), ("to", follow.target_to)):
+            if not low <= angle_deg <= high:
+                span = context.span(follow.mark, f"target {end}")
+                yield _finding(
+                    context, followed, angle_deg, span, f"where it follows `{follow.source}`, "
+                )
 
 
 def _finding(context: Context, servo: Servo, angle_deg: float, span: Span, what: str) -> Finding:

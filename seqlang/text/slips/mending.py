@@ -12,6 +12,7 @@ from seqlang.text.slips import (
     draws,
     gestures,
     joints,
+    live,
     names,
     numbers,
     packs_and_fuses,
@@ -84,6 +85,7 @@ def _mended(
 def _slips(line: Written) -> Iterator[Slip]:
     yield from draws.slips(line)
     yield from presses.slips(line)
+    yield from live.slips(line)
     yield from characters.slips(line)
     yield from gestures.slips(line)
     yield from rows.slips(line)

@@ -86,6 +86,7 @@ _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
         **dict.fromkeys(("accel", "ramp"), ("acceleration",)),
         **dict.fromkeys(("play", "slack"), ("backlash",)),
         **dict.fromkeys(("ratio", "gearing", "gears"), ("gear",)),
+        **dict.fromkeys(("follow", "following", "tracks", "channel"), ("follows",)),
     },
     "supply": {
         **dict.fromkeys(("battery", "cells", "pack", "power", "input"), ("source",)),
@@ -99,6 +100,7 @@ _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
     "lamp": {
         **dict.fromkeys(("tint", "hue"), ("colour",)),
         **dict.fromkeys(("count", "bulbs"), ("leds",)),
+        **dict.fromkeys(("follow", "following", "tracks", "channel"), ("follows",)),
     },
     "strip": {
         **dict.fromkeys(("leds", "count", "length"), ("pixels",)),

@@ -59,7 +59,9 @@ HEADS: Final[dict[str, str]] = {
 """A top-level statement of each kind whose lines can be wrong."""
 
 BLOCKS: Final = re.compile(r"(?:together|in +turn|stagger|one +of|repeat|when +let +go)\b")
-_NEEDS_BODY: Final = frozenset(BODIES) - {"board", "servo", "lamp", "switch", "sensor"}
+_NEEDS_BODY: Final = frozenset(BODIES) - {
+    *("board", "servo", "lamp", "switch", "channel", "sensor")
+}
 """Kinds whose header alone is no whole statement."""
 
 _BOARD: Final = re.compile(r"(?:servo|lamp|strip|switch|input) +[\w]+ *: *([^\W\d]\w*)")

@@ -1,0 +1,178 @@
+"""Outputs that follow a channel or a sensor: `follows SOURCE from A to B, C to D`."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING, Final, NamedTuple, cast
+
+from lark import Token
+
+from seqlang.meaning.entry import options
+from seqlang.meaning.notes import Fault
+from seqlang.meaning.pose import angle
+from seqlang.text.units import DURATION, PERCENT, PULSE, SHARE, Measure
+from sim.model import Follow
+from sim.rulebook import CHANNEL_RANGE_US, FOLLOW_MS, FRAME_MS, LONGEST_DURATION_MS
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterator, Mapping, Sequence
+
+    from seqlang.meaning.pose import OutputKind
+    from seqlang.meaning.values import Reading
+    from seqlang.text.syntax import Amount, Line
+    from sim.model import Rig
+
+USUAL_US: Final = (1000.0, 2000.0)
+"""The way of a stick (common practice, no source)."""
+
+
+class _Source(NamedTuple):
+    """In what a source's value is told, and between which values."""
+
+    measure: Measure
+    what: str
+    range: tuple[float, float]
+
+
+_CHANNEL: Final = _Source(PULSE, "a channel's pulse", CHANNEL_RANGE_US)
+_SENSOR: Final = _Source(SHARE, "a sensor's value", (0.0, 1.0))
+
+
+class _Way(NamedTuple):
+    """One end of what a line says: a value of the source, and where the output is then."""
+
+    value: float
+    target: float
+    value_node: Amount
+    target_node: Amount
+
+
+def follows(
+    reading: Reading,
+    entries: Sequence[Line],
+    rig: Rig,
+    outputs: Mapping[str, tuple[OutputKind, Token]],
+    sources: Collection[str],
+) -> tuple[Follow, ...]:
+    """What each servo and each lamp of the rig follows; `sources` are all that are declared.
+
+    The second of two lines of one output has its finding already, and is left out.
+    """
+    known = dict.fromkeys((one.name for one in rig.channels), _CHANNEL)
+    known |= dict.fromkeys((one.name for one in rig.sensors), _SENSOR)
+    there = {one.name for one in rig.outputs}
+    made: dict[str, Follow] = {}
+    for entry in entries:
+        name = str(entry.items[1])
+        for line in _lines(entry):
+            one = reading.on_its_way(
+                entry, _follow, reading, line, name, outputs[name][0], known, sources
+            )
+            if one is not None and name in there:
+                made.setdefault(name, one)
+    return tuple(made.values())
+
+
+def followed(entries: Sequence[Line]) -> frozenset[str]:
+    """The names of all that some output follows, or shall follow."""
+    return frozenset(str(line.items[1]) for entry in entries for line in _lines(entry))
+
+
+def _lines(entry: Line) -> Iterator[Line]:
+    return (line for line in entry.lines() if line.kind == "follow")
+
+
+def _follow(
+    reading: Reading,
+    line: Line,
+    name: str,
+    kind: OutputKind,
+    known: Mapping[str, _Source],
+    sources: Collection[str],
+) -> Follow:
+    """One line. Raises Fault."""
+    token = line.token(1)
+    if str(token) not in sources:
+        reading.unknown(token, "channel or sensor", sources)
+    more = options(reading, line)
+    way, mixed = cast("Line | None", more.get("way")), more.get("mixed")
+    way_ms = FOLLOW_MS if way is None else reading.tried(_way_ms, reading, way)
+    if mixed is not None and kind == "lamp":
+        reading.error(
+            "wrong-kind",
+            f"`{name}` is a lamp, and only a part can be mixed with idle",
+            mixed,
+            help="take `mixed with idle` out: while the lamp follows, it shows that alone",
+        )
+        raise Fault
+    ends = [
+        reading.tried(_end, reading, line, n, name, kind, known.get(str(token))) for n in (0, 1)
+    ]
+    first, last = ends
+    if str(token) not in known or first is None or last is None or way_ms is None:
+        raise Fault
+    if first.value == last.value:
+        reading.error(
+            "number-out-of-range",
+            f"`{token}` would turn `{name}` at one value only: it goes from "
+            f"`{reading.text(first.value_node)}` to `{reading.text(last.value_node)}`",
+            last.value_node,
+            help="state two different values, and where the output is at each",
+        )
+        raise Fault
+    if first.value > last.value:
+        first, last = last, first
+    return Follow(
+        *(name, str(token), first.value, last.value, first.target, last.target),
+        way_ms=way_ms,
+        mixed=mixed is not None,
+        mark=reading.origins.mark(
+            *(line, line),
+            ("source", token),
+            ("value from", first.value_node),
+            ("value to", last.value_node),
+            ("target from", first.target_node),
+            ("target to", last.target_node),
+            ("duration", way and way.items[1]),
+            ("mixed", mixed),
+        ),
+    )
+
+
+def _way_ms(reading: Reading, way: Line) -> int:
+    what = "the way from one end to the other"
+    return round(reading.within(way.amount(1), DURATION, what, FRAME_MS, LONGEST_DURATION_MS))
+
+
+def _end(
+    reading: Reading, line: Line, number: int, name: str, kind: OutputKind, source: _Source | None
+) -> _Way:
+    """An end by its number, 0 or 1. Raises Fault."""
+    value_node, target_node = line.amount(3 + number), line.amount(5 + number)
+    value = None
+    if source is not None:
+        value = reading.tried(_value, reading, value_node, source)
+    if kind == "lamp":
+        target = reading.tried(reading.percent, target_node, "a level")
+    else:
+        target = reading.tried(angle, reading, target_node, name)
+    if value is None or target is None:
+        raise Fault
+    return _Way(value, target, value_node, target_node)
+
+
+def _value(reading: Reading, amount: Amount, source: _Source) -> float:
+    """A value of a source. Raises Fault."""
+    quantity = reading.quantity(amount, source.measure)
+    if source is _CHANNEL and quantity.dimension == PERCENT and 0 <= quantity.value <= 100:
+        low, high = (Fraction(end) for end in USUAL_US)
+        pulse_us = f"{float(low + (high - low) * quantity.value / 100):g} us"
+        reading.error(
+            "unit-mismatch",
+            f"a channel's value is the width of its pulse, but `{reading.text(amount)}` is a share",
+            amount,
+            help=f"of the usual way, {USUAL_US[0]:g} to {USUAL_US[1]:g} us, that is `{pulse_us}`",
+            fix=pulse_us,
+        )
+        raise Fault
+    return reading.within(amount, source.measure, source.what, *source.range)
