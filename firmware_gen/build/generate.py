@@ -253,6 +253,7 @@ def _table_limits() -> dict[str, int]:
         "SENSE_BAND": layout.BAND,
         "SENSE_SENSOR": layout.SENSOR,
         "SENSE_FOLLOW": layout.FOLLOW,
+        "SENSE_SHINE": layout.SHINE,
         "CHANNELS": rulebook.CHANNELS,
         "SENSORS": rulebook.SENSORS,
         "SENSOR_ONE": rulebook.SENSOR_ONE,

@@ -22,6 +22,7 @@ from firmware_gen.table.records import (
     SensorRecord,
     ServoRecord,
     SettlingRecord,
+    ShineRecord,
     StripRecord,
     SwitchRecord,
 )
@@ -39,6 +40,7 @@ from sim.model import (
     Move,
     Output,
     Servo,
+    Shine,
     Show,
     Strip,
     StripLight,
@@ -201,7 +203,13 @@ def sense_records(
     own = (one for one in show.rig.inputs if one.board == board.name)
     times = (max(1, ceil(one.settle_ms / SETTLE_MS)) for one in own)
     settling = tuple(SettlingRecord(n, many) for n, many in enumerate(times) if many > 1)
-    return waits + settling + _channel_records(show, board) + _live_records(show, board, limits)
+    return (
+        waits
+        + settling
+        + _channel_records(show, board)
+        + _live_records(show, board, limits)
+        + _shine_records(show, board)
+    )
 
 
 def _channel_records(show: Show, board: Board) -> tuple[SenseRecord, ...]:
@@ -271,6 +279,27 @@ def _follow(
         *(numbers[one.output], sources[one.source], low, high, at_low, at_high),
         *(speed, acceleration, one.mixed),
     )
+
+
+def _shine_records(show: Show, board: Board) -> tuple[ShineRecord, ...]:
+    own = [output.name for output in show.rig.outputs if output.board == board.name]
+    return tuple(
+        ShineRecord(
+            own.index(one.output),
+            own.index(one.servo),
+            one.by_speed,
+            _end_of_shine(one, one.low),
+            _end_of_shine(one, one.high),
+            level_number(one.low_pct),
+            level_number(one.high_pct),
+        )
+        for one in show.rig.shines
+        if one.output in own and one.servo in own
+    )
+
+
+def _end_of_shine(shine: Shine, end: float) -> int:
+    return round(end) if shine.by_speed else angle_steps(end)
 
 
 class Palette:

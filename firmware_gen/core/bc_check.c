@@ -393,6 +393,36 @@ static bool patience_is_good(void) {
            (long_frames | twice) != 0;
 }
 
+/* Whether an output is there and of that kind. */
+static bool is_of_kind(uint8_t number, uint8_t kind) {
+    struct bc_output output;
+    bc_outputs_begin(&output);
+    while (bc_outputs_next(&output)) {
+        if (number == 0) {
+            return output.kind == kind;
+        }
+        number--;
+    }
+    return false;
+}
+
+/* A lamp shines with one move only, and follows nothing else. */
+static bool shine_is_good(struct check *check) {
+    uint8_t lamp = bc_next_u8();
+    uint8_t servo = bc_next_u8();
+    int16_t from = bc_next_i16();
+    int16_t to = bc_next_i16();
+    uint8_t from_level = bc_next_u8();
+    uint8_t to_level = bc_next_u8();
+    if (!is_of_kind(lamp, BC_LAMP) || (check->followers >> lamp & 1)) {
+        return false;
+    }
+    check->followers = (uint16_t)(check->followers | 1u << lamp);
+    return is_of_kind(servo & (uint8_t)~BC_FLAG, BC_SERVO) && from < to &&
+           (from >= 0 || !(servo & BC_FLAG)) && from_level <= BC_LEVEL_MAX &&
+           to_level <= BC_LEVEL_MAX;
+}
+
 static bool sense_is_good(struct check *check) {
     switch (bc_next_u8()) {
     case BC_SENSE_PATIENCE:
@@ -408,6 +438,8 @@ static bool sense_is_good(struct check *check) {
         return sensor_is_good(check);
     case BC_SENSE_FOLLOW:
         return follow_is_good(check);
+    case BC_SENSE_SHINE:
+        return shine_is_good(check);
     default:
         return false;
     }

@@ -292,6 +292,16 @@ enum {
 };
 
 enum {
+    BC_SHINE_LAMP = 1,
+    BC_SHINE_SERVO = 2,
+    BC_SHINE_FROM = 3,
+    BC_SHINE_TO = 5,
+    BC_SHINE_FROM_LEVEL = 7,
+    BC_SHINE_TO_LEVEL = 8,
+    BC_SHINE_SIZE = 9
+};
+
+enum {
     BC_MAGIC = 188,
     BC_VERSION = 2,
     BC_NONE = 255,
@@ -305,6 +315,7 @@ enum {
     BC_SENSE_BAND = 4,
     BC_SENSE_SENSOR = 5,
     BC_SENSE_FOLLOW = 6,
+    BC_SENSE_SHINE = 8,
     BC_CHANNELS = 3,
     BC_SENSORS = 8,
     BC_SENSOR_ONE = 1024,

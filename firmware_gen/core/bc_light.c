@@ -6,6 +6,7 @@
 #include "bc_flash.h"
 #include "bc_math.h"
 #include "bc_player.h"
+#include "bc_shine.h"
 #include "bellcrank.h"
 
 enum { LIGHTS = BC_LAMPS + BC_STRIPS, COLOURS = 3, FULL = BC_EFFECT_ONE, UNTRIMMED = 0xFF };
@@ -77,6 +78,19 @@ static uint16_t level_of(const struct channel *channel, uint32_t share) {
     return (uint16_t)(channel->from + bc_scale(way, share));
 }
 
+/* What is seen of it, without an effect. */
+static uint16_t seen_level(uint8_t number, const struct channel *channel, uint32_t share,
+                           uint32_t time) {
+    uint16_t level = level_of(channel, share);
+#if BC_CHIP_SENSES
+    return bc_shine_level(number, level, time);
+#else
+    (void)number;
+    (void)time;
+    return level;
+#endif
+}
+
 static void drop_effect(struct light *light) {
     light->effect = 0;
     light->weight = 0;
@@ -101,10 +115,13 @@ void bc_light_fade(const struct bc_step *act, uint32_t start) {
         bc_table_seek(bc_table_colour((uint8_t)act->target));
     }
     for (left = channels_of(number); left > 0; left--) {
-        channel->from = level_of(channel, share);
+        channel->from = seen_level(number, channel, share, start);
         channel->to = is_strip(number) ? bc_next_u8() : (uint8_t)act->target;
         channel++;
     }
+#if BC_CHIP_SENSES
+    bc_shine_ends(number);
+#endif
 }
 
 uint32_t bc_light_left(uint8_t number, uint32_t time) {
@@ -366,7 +383,8 @@ static void show_lamp(uint8_t number, uint32_t time) {
     struct light *light = &lights[number];
     uint32_t share = share_at(light, time);
     struct moment moment;
-    struct lightness lightness = lightness_of(level_of(first_channel(number), share));
+    struct lightness lightness =
+        lightness_of(seen_level(number, first_channel(number), share, time));
     lightness.trim = trim_of(light, BC_LAMP_SIZE, 0);
     moment.pixels = 1;
     take_effect(light, &moment);

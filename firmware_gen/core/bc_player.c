@@ -12,6 +12,7 @@
 #include "bc_presses.h"
 #include "bc_runs.h"
 #include "bc_servo.h"
+#include "bc_shine.h"
 #include "bc_table.h"
 #include "bc_threads.h"
 #include "bellcrank.h"
@@ -147,6 +148,7 @@ static void enter_starting(void) {
     darken();
 #if BC_CHIP_SENSES
     bc_presses_rewind();
+    bc_shines_end();
 #endif
 }
 
@@ -203,6 +205,9 @@ static void add_sense(uint8_t kind) {
     case BC_SENSE_CHANNEL:
         bc_channels_add(first);
         break;
+    case BC_SENSE_SHINE:
+        bc_shines_add(first);
+        break;
     case BC_SENSE_BAND:
         from = bc_next_u16();
         to = bc_next_u16();
@@ -217,6 +222,7 @@ static void add_senses(void) {
     uint8_t left;
     bc_presses_clear();
     bc_channels_clear();
+    bc_shines_clear();
     for (left = bc_table_senses(); left > 0; left--) {
         uint16_t start = bc_table_tell();
         uint8_t kind = bc_next_u8();
@@ -473,6 +479,9 @@ void bc_player_frame(void) {
     bc_servos_show(bc_player_time(), player.enabled_servos);
     jog();
     bc_hal_pulses_ready();
+#if BC_CHIP_SENSES
+    bc_shines_frame(player.mode == BC_MODE_READY, bc_runs_taken(), bc_player_time());
+#endif
     if (player.lights_are_shown) {
         bc_lights_show(bc_player_time());
     }

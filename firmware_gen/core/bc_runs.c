@@ -412,6 +412,19 @@ void bc_runs_let_starts_grow_old(void) {
     }
 }
 
+#if BC_CHIP_SENSES
+uint16_t bc_runs_taken(void) {
+    bc_outputs taken = 0;
+    uint8_t n;
+    for (n = 0; n < BC_RUNS; n++) {
+        if (!bc_run_is_strand(n)) {
+            taken |= bc_runs[n].owned;
+        }
+    }
+    return (uint16_t)taken;
+}
+#endif
+
 /* -- state ---------------------------------------------------------------------------------- */
 
 uint8_t bc_runs_live(void) {

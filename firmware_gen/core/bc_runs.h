@@ -47,6 +47,11 @@ void bc_runs_start_strands(void);
 /* Start the waiting cues whose outputs no other cue owns. */
 void bc_runs_start_waiting(void);
 
+/* The outputs that cues have, and no strand of idle. */
+#if BC_CHIP_SENSES
+uint16_t bc_runs_taken(void);
+#endif
+
 /* State. */
 uint8_t bc_runs_live(void);
 void bc_runs_cues(uint8_t cues[BC_CUE_SET]); /* the cues that run, bit n of byte 0 first */

@@ -124,6 +124,14 @@ static int32_t speed_at(struct servo *servo, uint32_t time) {
     return speed;
 }
 
+#if BC_CHIP_SENSES
+int32_t bc_servo_position(uint8_t servo, uint32_t time) {
+    return position_at(&servos[servo], time);
+}
+
+int32_t bc_servo_speed(uint8_t servo, uint32_t time) { return speed_at(&servos[servo], time); }
+#endif
+
 /* -- planning a move ------------------------------------------------------------------------ */
 
 /* What a motion is planned from. */

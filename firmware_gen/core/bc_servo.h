@@ -5,6 +5,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "bc_chip.h"
 #include "bc_ops.h"
 
 enum { BC_NO_RUN = 15 };
@@ -35,6 +36,12 @@ bool bc_servos_have_ended(uint32_t time);
 
 /* Bring the pulses of the first `enabled` servos up to date, 0 for the others. */
 void bc_servos_show(uint32_t time, uint8_t enabled);
+
+#if BC_CHIP_SENSES
+/* Where a servo is at a time, in 0.01 deg, Q15, and how fast, in 0.01 deg per ms, Q15. */
+int32_t bc_servo_position(uint8_t servo, uint32_t time);
+int32_t bc_servo_speed(uint8_t servo, uint32_t time);
+#endif
 
 /* The pulse that a servo gets; if it gets none the last one, or that of its safe angle. Reads the
  * table. */

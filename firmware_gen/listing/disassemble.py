@@ -61,6 +61,7 @@ from firmware_gen.table.records import (
     SensorRecord,
     ServoRecord,
     SettlingRecord,
+    ShineRecord,
     StripRecord,
     SwitchRecord,
     Table,
@@ -71,7 +72,13 @@ from firmware_gen.table.records import (
 from sim import rulebook
 from sim.model import NO_MARK, Output, Servo
 from sim.rig.slide import of_part
-from sim.rulebook import PULSE_STEPS_PER_US, SENSOR_ONE, SETTLE_MS
+from sim.rulebook import (
+    ANGLE_STEPS_PER_DEG,
+    LEVEL_STEPS_PER_PCT,
+    PULSE_STEPS_PER_US,
+    SENSOR_ONE,
+    SETTLE_MS,
+)
 
 __all__ = ["ListingLine", "Names", "TableError", "disassemble", "disassemble_board", "listing"]
 
@@ -141,7 +148,7 @@ def words_of_ops(table: Table, names: Names) -> Callable[[TableOp], str]:
     return _Disassembler(table, encode_with_places(table), names, {}).op
 
 
-def sense_in_words(one: SenseRecord, chip: Chip) -> str:
+def sense_in_words(one: SenseRecord, chip: Chip, names: Names) -> str:
     match one:
         case PatienceRecord(button, long_frames, twice):
             ways = [f"long after {long_frames} frames"] if long_frames else []
@@ -159,6 +166,8 @@ def sense_in_words(one: SenseRecord, chip: Chip) -> str:
             return f"sensor on {chip.pin_name(pin)}: {below}{pace}"
         case FollowRecord():
             return f"output {one.output} follows source {one.source}"
+        case ShineRecord():
+            return f"{names.output(one.lamp)} {shining_in_words(one, names)}"
 
 
 def _part(value: int) -> str:
@@ -169,6 +178,16 @@ def _part(value: int) -> str:
 def _share(way: int) -> str:
     """How much of its way a sensor's value takes in a frame."""
     return f"{100 * way / rulebook.SHARE_ONE:.3g} %" if way else "all"
+
+
+def shining_in_words(one: ShineRecord, names: Names) -> str:
+    """What a lamp follows, as a line of the language."""
+    steps, unit = ANGLE_STEPS_PER_DEG, names.unit(one.servo) or "deg"
+    if one.by_speed:
+        steps, unit = 1, f"{unit}/s"
+    low, high = (f"{end / steps:g} {unit}" for end in (one.low, one.high))
+    dark, light = (f"{n / LEVEL_STEPS_PER_PCT:g} %" for n in (one.low_level, one.high_level))
+    return f"follows {names.output(one.servo)} from {low} to {high}, {dark} to {light}"
 
 
 def _unit(output: Output) -> str:
@@ -232,7 +251,9 @@ class _Disassembler:
             "senses",
             table.senses,
             lambda _, one: (
-                self._follow(one) if isinstance(one, FollowRecord) else sense_in_words(one, chip)
+                self._follow(one)
+                if isinstance(one, FollowRecord)
+                else sense_in_words(one, chip, self.names)
             ),
             lambda one: SENSE.size + sense_fields(one).size,
         )

@@ -12,6 +12,7 @@ from typing import TypeAlias
 
 import numpy as np
 
+from firmware_gen.player.shine import PlayedShine
 from firmware_gen.table.layout import EFFECTS, ORDERS
 from firmware_gen.table.lightness import UNTRIMMED, channel_bytes, duty_of, lightness_of, trimmed
 from firmware_gen.table.ops import Modulate
@@ -122,12 +123,16 @@ class PlayedLight:
     def __init__(self, channels: int, pixels: int = 1) -> None:
         self._pixels = pixels
         self._dark = (0,) * channels
+        self.shine: PlayedShine | None = None
+        """How a lamp shines with a move, if it may."""
         self.jump(self._dark)
 
     def jump(self, levels: FixedLevels) -> None:
         """Be at these levels, with no fade and no effect."""
         self.rest: FixedLevels = levels
         self.fade: RunningFade | None = None
+        if self.shine:
+            self.shine.end()
         self._drop()
 
     def _drop(self) -> None:
@@ -141,10 +146,13 @@ class PlayedLight:
 
     def levels(self, time: int) -> FixedLevels:
         """Levels before the effect."""
-        return self.fade.levels(time) if self.fade else self.rest
+        own = self.fade.levels(time) if self.fade else self.rest
+        return (self.shine.level(own[0], time),) if self.shine else own
 
     def start_fade(self, goal: FixedLevels, time: int, duration: int, law: FixedLaw) -> None:
         self.fade = RunningFade(self.levels(time), goal, time, duration, law)
+        if self.shine:
+            self.shine.end()
         if duration < FRAME_CLOCK and self.leaves and self.coming is None:
             self._drop()
 

@@ -6,13 +6,14 @@ pins in a frame.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from typing import Final, TypeVar
 
 from firmware_gen.player.light import FixedLevels, PlayedLight, StripPainter, lamp_duty
 from firmware_gen.player.program import OutputOp
 from firmware_gen.player.pulses import PulseLine
+from firmware_gen.player.shine import PlayedShine
 from firmware_gen.table.laws import law_by_id
 from firmware_gen.table.lightness import UNTRIMMED
 from firmware_gen.table.ops import ActOp, Modulate, Turn
@@ -20,13 +21,14 @@ from firmware_gen.table.records import (
     LampRecord,
     OutputRecord,
     ServoRecord,
+    ShineRecord,
     StripRecord,
     SwitchRecord,
     Table,
 )
 from sim.model import MINIMUM_JERK, UNIFORM
 from sim.rehearsal.fixed_motion import FixedMotion, servo_limits, start_motion
-from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS, JOG_STEP, LEVEL_BITS, STOP_STEP_MS
+from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS, FRAME_CLOCK, JOG_STEP, LEVEL_BITS, STOP_STEP_MS
 from sim.score.draws import drawn
 from sim.score.fixed_laws import FixedLaw, fixed_law
 
@@ -78,10 +80,10 @@ class _Servo:
 
     def move(self, target: int, nominal: int, law: FixedLaw, time: int) -> None:
         """Start a move at a time; target in 0.01 deg."""
-        p, v = self._state(time)
+        p, v = self.state(time)
         self.motion = start_motion(self._limits, p, v, time, target << ANGLE_BITS, nominal, law)
 
-    def _state(self, time: int) -> tuple[int, int]:
+    def state(self, time: int) -> tuple[int, int]:
         """Position and speed."""
         motion = self.motion
         return (self._rest, 0) if motion is None else motion.state(time)
@@ -113,6 +115,13 @@ class TableOutputs:
             n: (PlayedLight(3, one.pixels), StripPainter(one)) for n, one in self._each(StripRecord)
         }
         self.lights = self._lamps | {n: light for n, (light, _) in self._strips.items()}
+        glide = FRAME_CLOCK * table.glide
+        self._shines: list[tuple[int, PlayedShine]] = []
+        for one in table.senses:
+            if isinstance(one, ShineRecord):
+                shine = PlayedShine(one, self.servos[one.servo].state, glide)
+                self._lamps[one.lamp].shine = shine
+                self._shines.append((one.lamp, shine))
         self._switches = {n: one.safe for n, one in self._each(SwitchRecord)}
         self._enabled = 0
         """How many servos have pulses."""
@@ -239,6 +248,12 @@ class TableOutputs:
     def stood(self, servo: int) -> int:
         """The last pulse of the servo of this number among the servos."""
         return self._stood[servo]
+
+    def shine(self, taken: Collection[object], time: int) -> None:
+        """Let the lamps shine with their moves that no cue has taken."""
+        for number, shine in self._shines:
+            if number not in taken:
+                shine.begin(time)
 
     def shown(self, time: int, jog: tuple[int, int] | None = None) -> Frame:
         """What the outputs do in the frame of this time; motions and fades that have ended rest.

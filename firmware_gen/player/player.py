@@ -196,6 +196,8 @@ class Player:
         requests, self._requests = self._requests, []
         self._scheduler.frame(self.frames, requests, self._last_heard)
         self._mind_jog()
+        if self._scheduler.mode == "ready":
+            self._outputs.shine(self._scheduler.taken, self.frames * FRAME_CLOCK)
         shown = self._outputs.shown(self.frames * FRAME_CLOCK, self._jog)
         self.frames += 1
         return shown

@@ -64,6 +64,7 @@ from firmware_gen.table.layout import (
     SENSOR,
     SERVO,
     SERVO_FIELDS,
+    SHINE,
     STRAND,
     STRIP,
     SWITCH,
@@ -90,6 +91,7 @@ from firmware_gen.table.records import (
     SensorRecord,
     ServoRecord,
     SettlingRecord,
+    ShineRecord,
     StripRecord,
     SwitchRecord,
     Table,
@@ -322,7 +324,24 @@ class _Decoder:
         is_held = bool(first & FLAG)
         return BindingRecord(button, cue, is_held, KINDS_OF_PRESS[kind], *MANNERS[manner])
 
-    def _sense(self, path: str, inputs: int) -> SenseRecord:
+    def _shine(
+        self, path: str, values: dict[str, int], outputs: Sequence[OutputRecord]
+    ) -> ShineRecord:
+        lamp, servo = values["lamp"], values["servo"] & ~FLAG
+        by_speed, low, high = bool(values["servo"] & FLAG), values["from"], values["to"]
+        if lamp >= len(outputs) or not isinstance(outputs[lamp], LampRecord):
+            raise TableError(BAD_RECORD, f"{path}.lamp", f"output {lamp} is no lamp")
+        if servo >= len(outputs) or not isinstance(outputs[servo], ServoRecord):
+            raise TableError(BAD_RECORD, f"{path}.servo", f"output {servo} is no servo")
+        if by_speed and low < 0:
+            raise TableError(BAD_RECORD, f"{path}.from", "a speed below 0")
+        if low >= high:
+            raise TableError(BAD_RECORD, f"{path}.to", "it is not more than where it begins")
+        return ShineRecord(
+            lamp, servo, by_speed, low, high, values["from level"], values["to level"]
+        )
+
+    def _sense(self, path: str, inputs: int, outputs: Sequence[OutputRecord]) -> SenseRecord:
         self._need(1, path)
         kind = self.data[self.at]
         if kind not in SENSE_FIELDS:
@@ -353,6 +372,8 @@ class _Decoder:
                 acceleration=values["acceleration"],
                 mixed=bool(values["output"] & FLAG),
             )
+        if kind == SHINE:
+            return self._shine(path, values, outputs)
         if values["input"] >= inputs:
             raise TableError(BAD_RECORD, f"{path}.input", f"there is no input {values['input']}")
         return SettlingRecord(values["input"], values["times"])
@@ -364,7 +385,7 @@ class _Decoder:
         found: list[SenseRecord] = []
         for number in range(count):
             path = f"senses[{number}]"
-            one = self._sense(path, inputs)
+            one = self._sense(path, inputs, outputs)
             channels = sum(isinstance(other, ChannelRecord) for other in found)
             bands = sum(isinstance(other, BandRecord) for other in found)
             if isinstance(one, ChannelRecord) and channels == CHANNELS:
@@ -378,6 +399,8 @@ class _Decoder:
                 raise TableError(BAD_RECORD, path, f"more than {SENSORS} sensors")
             if isinstance(one, FollowRecord):
                 _check_follow(one, path, found, outputs)
+            if isinstance(one, ShineRecord) and one.lamp in _followers(found):
+                raise TableError(BAD_RECORD, f"{path}.lamp", "it follows something already")
             found.append(one)
         return tuple(found)
 
@@ -458,8 +481,14 @@ def _check_follow(
     least = min(1, fastest[1])
     if one.speed > fastest[0] or not least <= one.acceleration <= fastest[1]:
         raise TableError(BAD_RECORD, f"{path}.speed", f"more than {fastest}, or no acceleration")
-    if any(isinstance(other, FollowRecord) and other.output == one.output for other in before):
+    if one.output in _followers(before):
         raise TableError(BAD_RECORD, f"{path}.output", "it follows something already")
+
+
+def _followers(senses: Sequence[SenseRecord]) -> set[int]:
+    """The outputs that follow something, a move or a source."""
+    shining = {one.lamp for one in senses if isinstance(one, ShineRecord)}
+    return shining | {one.output for one in senses if isinstance(one, FollowRecord)}
 
 
 def _check_pins(

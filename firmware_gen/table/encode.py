@@ -70,6 +70,7 @@ from firmware_gen.table.records import (
     SensorRecord,
     ServoRecord,
     SettlingRecord,
+    ShineRecord,
     StripRecord,
     SwitchRecord,
     Table,
@@ -259,6 +260,10 @@ def _sense_bytes(one: SenseRecord, path: str) -> bytes:
                 "speed": one.speed,
                 "acceleration": one.acceleration,
             }
+        case ShineRecord():
+            values = {"lamp": one.lamp, "servo": one.servo | FLAG * one.by_speed}
+            values |= {"from": one.low, "to": one.high}
+            values |= {"from level": one.low_level, "to level": one.high_level}
     kind = SENSE.pack(path, kind=SENSE_KINDS[type(one)])
     return kind + sense_fields(one).pack(path, **values)
 

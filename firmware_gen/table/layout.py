@@ -255,6 +255,8 @@ MANNER_STEP: Final = 0x20
 """One manner further, in the second byte of a binding."""
 PATIENCE, SETTLING, CHANNEL, BAND, SENSOR, FOLLOW = 1, 2, 3, 4, 5, 6
 """Kinds of senses."""
+SHINE: Final = 8
+"""Another: 5 to 7 are those of what follows a stick or a sensor."""
 SENSE: Final = Record("sense", (Field("kind", "u8"),), BAD_RECORD)
 PATIENCE_FIELDS: Final = Record(
     "patience",
@@ -308,6 +310,18 @@ FOLLOW_FIELDS: Final = Record(
     ),
     BAD_RECORD,
 )
+SHINE_FIELDS: Final = Record(
+    "shine",
+    (
+        Field("lamp", "u8", 0, rulebook.OUTPUTS - 1),
+        Field("servo", "u8"),
+        Field("from", "i16"),
+        Field("to", "i16"),
+        Field("from level", "u8", 0, LEVEL_MAX),
+        Field("to level", "u8", 0, LEVEL_MAX),
+    ),
+    BAD_RECORD,
+)
 SENSE_FIELDS: Final[Mapping[int, Record]] = MappingProxyType(
     {
         PATIENCE: PATIENCE_FIELDS,
@@ -316,12 +330,13 @@ SENSE_FIELDS: Final[Mapping[int, Record]] = MappingProxyType(
         BAND: BAND_FIELDS,
         SENSOR: SENSOR_FIELDS,
         FOLLOW: FOLLOW_FIELDS,
+        SHINE: SHINE_FIELDS,
     }
 )
 FLAG: Final = 0x80
 """Of an input: active low. Of a binding: the cue repeats while the button is held. Of an output's
 kind: its trims stand behind the record. Of a law's id: its peak does. Of the output that follows:
-what idle moves is added."""
+what idle moves is added. Of a shine's servo: its speed counts."""
 STRAND: Final = 0x08
 """Of a cue's flags: it is a strand of idle."""
 CUE: Final = Record(

@@ -20,6 +20,7 @@ from firmware_gen.table.layout import (
     SENSOR,
     SERVO,
     SETTLING,
+    SHINE,
     STRIP,
     SWITCH,
     Record,
@@ -176,8 +177,30 @@ class FollowRecord:
     """What idle moves is added."""
 
 
+@dataclass(frozen=True, slots=True)
+class ShineRecord:
+    """A lamp as bright as a servo's part is far or fast; both by their numbers among the outputs.
+
+    `low` and `high` are angles in 0.01 deg, or speeds in deg/s; levels are half percents.
+    """
+
+    lamp: int
+    servo: int
+    by_speed: bool
+    low: int
+    high: int
+    low_level: int
+    high_level: int
+
+
 SenseRecord: TypeAlias = (
-    PatienceRecord | SettlingRecord | ChannelRecord | BandRecord | SensorRecord | FollowRecord
+    PatienceRecord
+    | SettlingRecord
+    | ChannelRecord
+    | BandRecord
+    | SensorRecord
+    | FollowRecord
+    | ShineRecord
 )
 
 
@@ -258,6 +281,7 @@ SENSE_KINDS: Final[dict[type, int]] = {
     BandRecord: BAND,
     SensorRecord: SENSOR,
     FollowRecord: FOLLOW,
+    ShineRecord: SHINE,
 }
 """The kinds' numbers in the table."""
 

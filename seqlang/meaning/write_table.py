@@ -19,6 +19,7 @@ from firmware_gen.listing.disassemble import (
     Names,
     disassemble,
     sense_in_words,
+    shining_in_words,
     words_of_ops,
 )
 from firmware_gen.listing.statements import (
@@ -40,6 +41,7 @@ from firmware_gen.table.records import (
     PatienceRecord,
     ServoRecord,
     SettlingRecord,
+    ShineRecord,
     StripRecord,
     SwitchRecord,
     Table,
@@ -313,6 +315,9 @@ class _TableWriter:
         elif isinstance(output, Lamp):
             if output.trims:
                 yield from _given("trim", output.trims)
+            for one in self.table.senses:
+                if isinstance(one, ShineRecord) and self.names.output(one.lamp) == output.name:
+                    yield INDENT + shining_in_words(one, self.names)
         elif isinstance(record, StripRecord) and isinstance(output, Strip):
             yield f"{INDENT}pixels {output.pixels}, order {output.order}"
             if output.trims:
@@ -507,7 +512,9 @@ class _TableWriter:
             if isinstance(sense, PatienceRecord):
                 made = waits.get(sense.button)
                 if made != Patience(sense.long_frames, sense.twice):
-                    yield from _remark(f"Does not go back: {sense_in_words(sense, self.chip)}.")
+                    yield from _remark(
+                        f"Does not go back: {sense_in_words(sense, self.chip, self.names)}."
+                    )
         yield from started_lines(score)
         yield from _fill_in("usage, for the battery: CUE N per hour, run time TIME")
 

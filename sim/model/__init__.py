@@ -37,7 +37,7 @@ from sim.model.outputs import (
     StripLight,
     Switch,
 )
-from sim.model.rig import Band, Channel, Follow, Gait, Input, Rig, Sensor, Wearer
+from sim.model.rig import Band, Channel, Follow, Gait, Input, Rig, Sensor, Shine, Wearer
 from sim.model.score import (
     Binding,
     Conflict,
@@ -140,6 +140,7 @@ __all__ = [
     "Score",
     "Sensor",
     "Servo",
+    "Shine",
     "Show",
     "Slide",
     "Spring",

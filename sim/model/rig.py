@@ -85,6 +85,32 @@ class Follow:
     mark: int = NO_MARK
 
 
+@dataclass(frozen=True, slots=True)
+class Shine:
+    """A lamp as bright as a move goes, while no cue has it: by where a servo's part is, or by how
+    fast it moves.
+
+    At `low` (the part's angle, or with `by_speed` its speed in deg/s, either way) it is at
+    `low_pct` (L* percent), at `high`, which is greater, at `high_pct`; between them in proportion,
+    beyond them it stays.
+    """
+
+    output: str
+    servo: str
+    low: float
+    high: float
+    low_pct: float
+    high_pct: float
+    by_speed: bool = False
+    mark: int = NO_MARK
+
+    def level_pct(self, place: float) -> float:
+        """The level at an angle, or at a speed either way."""
+        at = abs(place) if self.by_speed else place
+        share = min(1.0, max(0.0, (at - self.low) / (self.high - self.low)))
+        return self.low_pct + (self.high_pct - self.low_pct) * share
+
+
 Gait: TypeAlias = Literal["stands", "walks", "dances", "jumps"]
 """How the wearer moves; `sim.rig.disturbance` has the accelerations."""
 
@@ -121,6 +147,8 @@ class Rig:
     sensors: tuple[Sensor, ...] = ()
     follows: tuple[Follow, ...] = ()
     """At most one for an output."""
+    shines: tuple[Shine, ...] = ()
+    """Likewise, of lamps."""
 
     @property
     def leader(self) -> Board | None:

@@ -6,7 +6,7 @@ player's clock; the pieces that come out are in milliseconds.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from itertools import islice
 
@@ -29,6 +29,7 @@ from sim.model import (
 from sim.rehearsal.fixed_motion import angle_steps, limits_of
 from sim.rehearsal.motion import MotionPiece, begin, resting
 from sim.rehearsal.presence import Presence, frame_of
+from sim.rehearsal.shining import ShiningRow
 from sim.rehearsal.trajectories import Fading, Levels, Throwing, TimeSpan
 from sim.rulebook import (
     ANGLE_STEPS_PER_DEG,
@@ -74,6 +75,12 @@ class OutputRows:
         self._presences = {name: Presence() for name in self.lights}
         self.effects = {name: one.row for name, one in self._presences.items()}
         self.switches: dict[str, list[Throwing]] = {name: [] for name in self.levers}
+        glide_ms = show.score.glide_ms
+        self.shining = {
+            one.output: ShiningRow(one, glide_ms)
+            for one in show.rig.shines
+            if one.output in self.lamps and one.servo in self.servos
+        }
         self._limits = {n: limits_of(servo, limits[n]) for n, servo in self.servos.items()}
         self.shown = -1
         """The time of the last frame that is out already."""
@@ -91,6 +98,8 @@ class OutputRows:
         for name, row in self.lights.items():
             dark = (0.0,) * (3 if name in self.strips else 1)
             row.append(Fading(*self._times(now), dark, dark))
+        for shining in self.shining.values():
+            shining.end(self._times(now)[1])
         for presence in self._presences.values():
             presence.clear(self._frame)
         self.throw_safe(now)
@@ -107,6 +116,12 @@ class OutputRows:
             self._move(name, servo.safe_deg, self._stop_clock, MINIMUM_JERK, now)
         for name in self.lights:
             self._fade(name, self._safe_light(name), self._stop_clock, UNIFORM, now)
+
+    def shine(self, taken: Collection[object], now: int) -> None:
+        """Let the lamps shine with their moves that no cue has taken."""
+        for name, shining in self.shining.items():
+            if name not in taken:
+                shining.begin(now / CLOCK_PER_MS)
 
     def throw_safe(self, now: int) -> None:
         for name, switch in self.levers.items():
@@ -203,6 +218,10 @@ class OutputRows:
     ) -> None:
         row, lasts = self.lights[name], asked / CLOCK_PER_MS
         origin = levels_at(row[-1], now / CLOCK_PER_MS)
+        if name in self.shining:
+            shining = self.shining[name]
+            origin = (shining.seen(origin[0], now, self.motions[shining.shine.servo][-1]),)
+            shining.end(self._times(now)[1])
         row.append(Fading(*self._times(now), origin, target, lasts, law, cue))
         if lasts < FRAME_MS:
             self._presences[name].cut(self._frame)

@@ -61,6 +61,7 @@ def rehearse(
         tuple(mode for board in boards for mode in board.diary.modes),
         tuple(refusal for board in boards for refusal in board.diary.refusals),
         pressed,
+        {name: tuple(one.spans) for board in boards for name, one in board.outputs.shining.items()},
     )
 
 
@@ -112,6 +113,8 @@ class _Board:
             heard = number - hearing.silent_frames(number) if self._lost_frames else -1
             self.outputs.shown = (number - 1) * FRAME_CLOCK
             self._scheduler.frame(number, requests.get(number, ()), heard)
+            if self._scheduler.mode == "ready":
+                self.outputs.shine(self._scheduler.taken, number * FRAME_CLOCK)
             waiting = bisect_right(asked, number)
             frame = min(
                 self._scheduler.next_frame(number),
@@ -122,3 +125,5 @@ class _Board:
             self.diary.ended(run, length)
         self.diary.entered(self._scheduler.mode, length)
         self.outputs.cut_power(length + FRAME_CLOCK)
+        for shining in self.outputs.shining.values():
+            shining.end((length + FRAME_CLOCK) / CLOCK_PER_MS)

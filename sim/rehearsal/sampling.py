@@ -19,6 +19,7 @@ from sim.light.effects import FULL, multipliers
 from sim.light.lightness import colour_luminance, luminance
 from sim.model import Lamp, Law, Servo, Strip, Switch
 from sim.rehearsal.motion import MotionPiece
+from sim.rehearsal.shining import shone
 from sim.rehearsal.trajectories import Fading, Modulation, Piece, TimeSpan, Trajectories, takes_over
 from sim.rulebook import EFFECT_STEPS, FRAME_MS
 from sim.score.laws import forms, position
@@ -311,6 +312,12 @@ def _weights(piece: Modulation, times: Array) -> Integers:
 def _lamp(trajectories: Trajectories, lamp: Lamp, times: Array) -> LampSamples:
     name = lamp.name
     steady = levels(trajectories.lights[name], times)[:, 0]
+    shine = next((s for s in trajectories.show.rig.shines if s.output == name), None)
+    if shine is not None and name in trajectories.shining:
+        angle, velocity = motion(trajectories.motions[shine.servo], times, 1)
+        glide_ms = trajectories.show.score.glide_ms
+        spans = trajectories.shining[name]
+        steady = shone(steady, times, shine, spans, glide_ms, angle, velocity)
     shares = effect_multipliers(trajectories.effects[name], times, 1)[:, 0]
     level = steady * shares / 2.0
     return LampSamples(level, luminance(level) * (lamp.trims or (1.0,))[0])

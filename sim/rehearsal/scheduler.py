@@ -245,6 +245,11 @@ class Scheduler(Generic[_Act]):
             coming.append(ceil(self.outputs.motions_end() / FRAME_CLOCK))
         return max(number + 1, min(coming, default=inf))
 
+    @property
+    def taken(self) -> frozenset[Hashable]:
+        """The outputs that cues have, and no strand of idle."""
+        return frozenset().union(*(run.owned for run in self.runs.values() if not run.strand))
+
     def _ready_frame(self) -> int:
         return self._started + len(self._servos) * self.program.enable_interval
 

@@ -9,8 +9,8 @@ Times are milliseconds from the rehearsal's start; they may lie between whole mi
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import TypeAlias
 
 import numpy as np
@@ -134,3 +134,5 @@ class Trajectories:
     modes: tuple[ModeSpan, ...]
     refusals: tuple[Refusal, ...] = ()
     presses: tuple[Press, ...] = ()
+    shining: Mapping[str, tuple[TimeSpan, ...]] = field(default_factory=dict)
+    """When each lamp shines with its move, by the lamp's name."""

@@ -46,6 +46,7 @@ from firmware_gen.table.records import (
     SensorRecord,
     ServoRecord,
     SettlingRecord,
+    ShineRecord,
     StripRecord,
     SwitchRecord,
     Table,
@@ -175,6 +176,26 @@ def _follows(
         mixed = dice.random() < 0.5
         found.append(FollowRecord(number, source, low, high, *ends, speed, acceleration, mixed))
     return tuple(found)
+
+
+def with_shines(dice: Random, table: Table) -> Table:
+    """The table with some lamps that shine with a move, where it has both."""
+    follows = {one.output for one in table.senses if isinstance(one, FollowRecord)}
+    lamps = [
+        n for n, one in enumerate(table.outputs) if isinstance(one, LampRecord) and n not in follows
+    ]
+    servos = {n: one for n, one in enumerate(table.outputs) if isinstance(one, ServoRecord)}
+    shines: list[SenseRecord] = []
+    for lamp in lamps if servos else ():
+        servo = dice.choice(list(servos))
+        by_speed = dice.random() < 0.5
+        ends = (0, servos[servo].speed_limit % 32768) if by_speed else servos[servo].travel
+        low, high = sorted(dice.choice((*ends, dice.randint(*sorted(ends)))) for _ in range(2))
+        high += low == high
+        if dice.random() < 0.8 and -32768 <= low < high <= 32767:
+            levels = dice.randint(0, 200), dice.randint(0, 200)
+            shines.append(ShineRecord(lamp, servo, by_speed, low, high, *levels))
+    return replace(table, senses=(*table.senses, *shines))
 
 
 def random_requests(dice: Random, table: Table, frames: int) -> list[Request]:

@@ -1,4 +1,4 @@
-"""Sections 8 and 9 of `TABLE.md` on the second player, and from that page alone as well."""
+"""Sections 8, 9 and 12 of `TABLE.md` on the second player, and from that page alone as well."""
 
 from __future__ import annotations
 
@@ -6,11 +6,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from tests.firmware_gen.second_player import FRAME, READY, Cue, Request, Run, SecondPlayer
+from tests.firmware_gen.second_shine import HeldLight, HeldShine
 
 TOGGLED = 1000
 """Beside a button's number: the button that a toggled cue was started by."""
 
-_SENSES = {1: "<BBB", 2: "<BB", 3: "<B", 4: "<BHHB", 5: "<BHHH", 6: "<BBHHhhHH"}
+_SENSES = {1: "<BBB", 2: "<BB", 3: "<B", 4: "<BHHB", 5: "<BHHH", 6: "<BBHHhhHH", 8: "<BBhhBB"}
 """What stands behind each kind of sense."""
 
 
@@ -73,6 +74,7 @@ class SecondPlayerWithSenses(SecondPlayer):
         self.table.bindings = [(first & 0x9F, second & 31) for first, second in self.bindings]
         self.channels: list[HeardChannel] = []
         self.patience: dict[int, tuple[int, int]] = {}
+        self.shines: list[HeldShine] = []
         for _ in range(data[23]):
             (kind,) = self.table.take("<B")
             fields = self.table.take(_SENSES[kind])
@@ -82,6 +84,10 @@ class SecondPlayerWithSenses(SecondPlayer):
                 self.channels.append(HeardChannel())
             elif kind == 4:
                 self.channels[fields[0]].bands.append(HeldBand(*fields[1:]))
+            elif kind == 8:
+                lamp, servo, *rest = fields
+                self.shines.append(HeldShine(lamp, servo & 127, servo > 127, *rest))
+        self.hang_lamps()
         self.undecided: dict[int, tuple[int, bool]] = {}  # frame of the down; whether still down
         self.turns: dict[int, int] = {}
 
@@ -98,6 +104,31 @@ class SecondPlayerWithSenses(SecondPlayer):
     def enter_starting(self) -> None:
         super().enter_starting()
         self.turns = {}
+        self.hang_lamps()
+
+    # Lamps that shine with a move: section 12
+
+    def enter_ready(self) -> None:
+        super().enter_ready()
+        self.hang_lamps()
+
+    def hang_lamps(self) -> None:
+        for shine in getattr(self, "shines", ()):
+            shine.since = None
+            light = self.lights[shine.lamp]
+            self.lights[shine.lamp] = HeldLight(
+                light.origin,
+                light.target,
+                shine=shine,
+                glide=self.table.glide,
+                motion=lambda servo=shine.servo: self.motions[servo],
+            )
+
+    def evaluate(self) -> bytes:
+        for shine in self.shines:
+            if shine.since is None and self.mode == READY and self.is_free(shine.lamp):
+                shine.since = self.time
+        return super().evaluate()
 
     # Which press it is
 
