@@ -24,7 +24,7 @@ _ROUND: Final = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Closest:
-    """Per column: the shortest time (ms) that `TOO_MANY` changes in a row take, and its start.
+    """Per column: the shortest time (ms) that so many changes in a row take, and its start.
 
     `span_ms` is infinite where there are fewer changes. Times count from the column's first value.
     """
@@ -40,12 +40,14 @@ class Closest:
 class Counter:
     """Takes the values of all columns, one time after another."""
 
-    def __init__(self, rest: Array, first: Array, least: float) -> None:
+    def __init__(self, rest: Array, first: Array, least: float, many: int = TOO_MANY) -> None:
         """`rest`: the values before anything happens, one a column; `first`: those at time 0.
 
-        `least`: the change that counts. A first change is one down from rest.
+        `least`: the change that counts. A first change is one down from rest. `many`: how many
+        changes in a row are looked for.
         """
         columns = first.size
+        self._many = many
         self._least = least - _ROUND
         self._sign = np.ones(columns)
         """1 where the last change went up, -1 where it went down."""
@@ -53,7 +55,7 @@ class Counter:
         """The farthest since then, times the sign; the next change goes the other way."""
         self._before, self._before_ms = rest, 0.0
         self._count = np.zeros(columns, dtype=np.intp)
-        self._reached = np.full((TOO_MANY, columns), -inf)
+        self._reached = np.full((many, columns), -inf)
         self._span = np.full(columns, inf)
         self._at = np.zeros(columns)
         self.take(0.0, first)
@@ -84,9 +86,9 @@ class Counter:
 
     def _note(self, time_ms: Array, columns: NDArray[np.intp]) -> None:
         count = self._count[columns]
-        self._reached[count % TOO_MANY, columns] = time_ms
+        self._reached[count % self._many, columns] = time_ms
         self._count[columns] = count + 1
-        began = self._reached[(count + 1) % TOO_MANY, columns]
+        began = self._reached[(count + 1) % self._many, columns]
         closer = time_ms - began < self._span[columns]
         self._span[columns[closer]] = time_ms[closer] - began[closer]
         self._at[columns[closer]] = began[closer]

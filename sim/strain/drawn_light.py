@@ -45,7 +45,7 @@ from sim.strain.drawn_stands import (
     way_to,
     weights_of,
 )
-from sim.strain.drawn_together import most_changes_together
+from sim.strain.drawn_together import most_changes_together, most_turns_of_overlapping
 from sim.strain.light_bound import WINDOW_MS, LightBound, effect_ways
 from sim.strain.light_states import LightStates
 
@@ -105,8 +105,8 @@ def may_flash(
             most = bound.weighted(cue, _shares(lights, states))
             note("general", tuple(used), most, is_near=False)
         else:
-            for kind, most in _together(lights, known):
-                note(kind, tuple(used), most)
+            for kind, most, is_near in _together(lights, known):
+                note(kind, tuple(used), most, is_near)
     return tuple(
         MayFlash(kind, outputs, count, is_near) for (kind, outputs, is_near), count in found.items()
     )
@@ -114,18 +114,32 @@ def may_flash(
 
 def _together(
     lights: Mapping[str, Lamp | Strip], rows: Mapping[str, Sequence[Stand]]
-) -> Iterator[tuple[FlashKind, int]]:
-    """The changes of several lights of one strand, as all lights of the show are seen."""
+) -> Iterator[tuple[FlashKind, int, bool]]:
+    """The changes of several lights of one strand, as all lights of the show are seen.
+
+    Close to what can happen where fades follow one another; looser where they overlap.
+    """
+    for kind, values, least in _sums(lights, rows):
+        near = most_changes_together(rows, values, least)
+        yield kind, near, True
+        if near < TOO_MANY:
+            yield kind, most_turns_of_overlapping(rows, values, least), False
+
+
+def _sums(
+    lights: Mapping[str, Lamp | Strip], rows: Mapping[str, Sequence[Stand]]
+) -> Iterator[tuple[FlashKind, dict[str, Callable[[Array], Array]], float]]:
+    """What each light adds to a sum that may flash, and the least change that counts."""
     shares = weights_of(tuple(lights.values()))
     own = {name: _scaled(own_luminance(lights[name]), shares[name]) for name in rows}
-    yield "general", most_changes_together(rows, own, CHANGE)
+    yield "general", own, CHANGE
     if not any(can_be_red(light) for light in lights.values()):
         return
     counts = {n: one.count if isinstance(one, Lamp) else one.pixels for n, one in lights.items()}
     leds = sum(counts.values())
     red = {name: _scaled(redness_of(lights[name]), counts[name] / leds) for name in rows}
-    yield "red", most_changes_together(rows, red, RED_CHANGE)
-    yield "red", most_changes_together(rows, {name: tinge_of(lights[name]) for name in rows}, 1.0)
+    yield "red", red, RED_CHANGE
+    yield "red", {name: tinge_of(lights[name]) for name in rows}, 1.0
 
 
 def _scaled(value: Callable[[Array], Array], share: float) -> Callable[[Array], Array]:
@@ -133,17 +147,17 @@ def _scaled(value: Callable[[Array], Array], share: float) -> Callable[[Array], 
 
 
 def _shares(lights: Mapping[str, Lamp | Strip], states: LightStates) -> dict[str, float]:
-    """How much a way of each light counts among all lights together, 0 to 1.
+    """How much a way of each light counts among all lights together, 0 to 2.
 
-    Within one way of a bright light, a dim one has to go against it by a tenth of the whole for two
-    changes more: a way of a thousandth of the whole counts as a fiftieth.
+    Within one way of a bright light, another one has to go against it by a tenth of the whole for
+    two changes more: a way of a thousandth of the whole counts as a fiftieth.
     """
     weights = weights_of(tuple(lights.values()))
     found = {}
     for name, light in lights.items():
         levels = np.array([levels_of(one) for one in states.left(name)])
         most = float(own_luminance(light)(levels).max())
-        found[name] = min(1.0, 2.0 * weights[name] * most / CHANGE)
+        found[name] = min(2.0, 2.0 * weights[name] * most / CHANGE)
     return found
 
 

@@ -19,7 +19,7 @@ import numpy as np
 from sim.arrays import Array
 from sim.light.counting import TOO_MANY
 from sim.strain.drawn_stands import ROUND, Stand, reached, way_to
-from sim.strain.light_bound import WINDOW_MS
+from sim.strain.light_bound import WINDOW_MS, together
 
 MOST_IN_A_SECOND: Final = 11
 """Of more fades within a second every one counts by how much it can change (own limit)."""
@@ -72,6 +72,25 @@ def most_changes_together(
         found = _Split(fades[n:until], least)
         most = max(most, found.most(True), found.most(False))
     return most
+
+
+def most_turns_of_overlapping(
+    rows: Mapping[str, Sequence[Stand]],
+    values: Mapping[str, Callable[[Array], Array]],
+    least: float,
+) -> int:
+    """The same where fades overlap: a looser count, which holds however they lie to each other.
+
+    While one light goes slowly up, each short fade of another down turns the sum twice.
+    """
+    fades = _in_order(rows, values, least)
+    most = 0
+    for until in {fade.ends_ms for fade in fades}:
+        met = [f for f in fades if f.begins_ms < until + WINDOW_MS and f.ends_ms >= until]
+        if any(fade.overlaps for fade in met):
+            room = sum(fade.most for fade in met) / (least - ROUND)
+            most = max(most, int(min(together(float(len(met))), room)))
+    return most if most >= TOO_MANY else 0
 
 
 class _Split:

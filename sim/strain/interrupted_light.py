@@ -3,7 +3,8 @@
 Candidates are found by counting changes: those within any part of a second of the one cue, plus
 those at the start of the other, plus one for the change-over, each from the state in which it
 changes most. Only where that could make more than three flashes are the two rehearsed together;
-what is reported was seen in such a rehearsal. What takes over: every cue with a button, the cue for
+what is reported was seen in such a rehearsal. Cues that run side by side are looked at in every
+phase (`sim.strain.side_by_side`). What takes over: every cue with a button, the cue for
 a lost remote, the stop, standby right after limp, and idle where the first cue ends by itself.
 """
 
@@ -11,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from math import inf
 from typing import Final
 
@@ -25,6 +26,7 @@ from sim.rulebook import EFFECT_SOFT_MS, FRAME_MS
 from sim.score.tree import duration_ms, outputs_used, parts_for_letting_go
 from sim.strain.eye import Changing, Eye
 from sim.strain.light_states import STANDBY, STOP, Entry
+from sim.strain.side_by_side import side_by_side
 
 MOST_PAIRS: Final = 60
 """Of more candidates those with the most changes are rehearsed (own limit)."""
@@ -32,25 +34,23 @@ MOST_PAIRS: Final = 60
 MOST_INSTANTS: Final = 24
 """A pair is rehearsed at so many of the likely instants at most (own limit)."""
 
-OFFSETS_MS: Final = (0, 240, 500, 740)
-"""The busiest seconds of two cues that run beside each other are brought so far apart."""
-
-BESIDE_MS: Final = 12_000
-"""Two cues that run beside each other are watched for so long (own limit)."""
-
 LATER_MS: Final = (20, 60, 120)
 """A cue takes over so long after the last of the changes that are packed most densely."""
 
 
 @dataclass(frozen=True, slots=True)
 class InterruptedFlash:
-    """What flashes when `then` starts `after_ms` after `first`, which finds `finds`."""
+    """What flashes when `then` starts `after_ms` after `first`, which finds `finds`.
+
+    `also`: what runs besides, and how long after `first` it starts.
+    """
 
     first: Cue
     then: Cue
     after_ms: int
     found: Flashing
     finds: Entry
+    also: tuple[tuple[Cue, int], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -72,15 +72,19 @@ def interruptions(eye: Eye, cues: tuple[Cue, ...]) -> Iterator[InterruptedFlash]
 
     `cues`: those that can come about. A cue that flashes by itself is left out.
     """
+    named: set[str] = set()
+    for one in side_by_side(eye, cues, partial(_starts_any_time, eye), named):
+        yield InterruptedFlash(one.first, one.then, one.after_ms, one.found, one.finds, one.also)
     seen = _restless(eye, cues)
     pairs = [
         (a, b)
         for a in seen
         for b in seen
-        if _at_most(a, b) >= TOO_MANY and _can_follow(eye, a.cue, b.cue)
+        if not _beside(a.cue, b.cue)
+        and _at_most(a, b) >= TOO_MANY
+        and _can_follow(eye, a.cue, b.cue)
     ]
     ranked = sorted(((_most(*pair), n) for n, pair in enumerate(pairs)), reverse=True)
-    named: set[str] = set()
     for most, n in ranked[:MOST_PAIRS]:
         first, then = pairs[n]
         if eye.is_tired:
@@ -167,14 +171,11 @@ def _at_most(first: _Seen, then: _Seen) -> int:
 
 
 def _most(first: _Seen, then: _Seen) -> int:
-    """The most changes a second could hold when `then` follows or joins `first`."""
+    """The most changes a second could hold when `then` follows `first`."""
     worst = 0
     for key in first.changes.keys() | then.changes.keys():
         before = first.changes.get(key, np.zeros(0))
         after = then.changes.get(key, np.zeros(0))
-        if _beside(first.cue, then.cue):
-            worst = max(worst, first.in_a_second.get(key, 0) + then.in_a_second.get(key, 0))
-            continue
         starts = after[(after >= 0.0) & (after <= SECOND_MS)]
         for number, at in enumerate(starts, start=1):
             # one change more, from the light that is cut to the one that begins; what the first
@@ -197,21 +198,12 @@ def _densest(at_ms: Array, window_ms: float) -> int:
     return int((ends - np.arange(at_ms.size)).max())
 
 
-def _densest_second(at_ms: Array | None) -> float:
-    """When the second begins that holds most changes."""
-    if at_ms is None or not at_ms.size:
-        return 0.0
-    ends = np.searchsorted(at_ms, at_ms + SECOND_MS, side="right")
-    return float(at_ms[int(np.argmax(ends - np.arange(at_ms.size)))])
-
-
 def _confirmed(eye: Eye, first: _Seen, then: _Seen) -> InterruptedFlash | None:
     """What a rehearsal at one of the likely instants really shows."""
     entries = list({id(entry): entry for entry in first.finds.values()}.values())
     for entry in entries or [eye.states.entries(first.cue)[0]]:
         for after_ms in _instants(eye, first, then):
-            longest = BESIDE_MS if _beside(first.cue, then.cue) else SECOND_MS
-            sight = eye.watch(first.cue, entry, then.cue, after_ms, longest)
+            sight = eye.watch(first.cue, entry, then.cue, after_ms)
             if sight.flashing:
                 return InterruptedFlash(first.cue, then.cue, after_ms, sight.flashing[0], entry)
     return None
@@ -221,10 +213,6 @@ def _instants(eye: Eye, first: _Seen, then: _Seen) -> list[int]:
     end = [int(duration_ms(first.cue.body))] if _idles_after(eye, first.cue, then.cue) else []
     if not _starts_any_time(eye, then.cue, first.cue):
         return end
-    if _beside(first.cue, then.cue):
-        whole = "general", ""
-        later = _densest_second(first.changes.get(whole)) - _densest_second(then.changes.get(whole))
-        return sorted({max(0, int(later) + offset) for offset in OFFSETS_MS})
     instants: set[int] = set()
     for key, at_ms in first.changes.items():
         after = then.changes.get(key, np.zeros(0))

@@ -7,14 +7,18 @@ and an effect meet, their product may bend once within each way of either: these
 is repeated counts as often as it can come round. A fade from colour to colour may hold more ways
 than one (`sim.light.hues`). The light that a cue finds may still be fading:
 one way more, until the cue's own first fade; idle's lights come on just before it starts, where it
-follows power-up. The ways of several lights add up, which bounds each light and all of them
-together. A spot that runs is taken to glide, as in `sim.light.patterns`.
+follows power-up. A spot that runs is taken to glide, as in `sim.light.patterns`.
+
+The ways of several lights add up, but all of them together may change more often: while one light
+rises slowly, each short way down of another turns the sum twice. So n ways of several lights count
+as 2 n - 1 changes (own; the tests climb towards shows that make more).
 
 A second of frames may hold what happens in a second and one frame.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping
 from math import inf
 from typing import Final, NamedTuple
@@ -76,15 +80,19 @@ class LightBound:
     def of(self, cue: Cue) -> float:
         """Most changes within any second of a run of the cue, of all its lights together."""
         if cue.name not in self._most:
-            self._most[cue.name] = _densest(self._read(cue))
+            self._most[cue.name] = _densest_together(self._read(cue))
         return self._most[cue.name]
+
+    def ways(self, cue: Cue) -> float:
+        """Most ways up or down within any second of a run of the cue, of all its lights."""
+        return _densest(self._read(cue))
 
     def of_light(self, cue: Cue, name: str) -> float:
         """The same for one light."""
         return _densest([one for one in self._read(cue) if one.output == name])
 
     def weighted(self, cue: Cue, shares: Mapping[str, float]) -> float:
-        """As `of`, with ways of each light counting as much as its share, 0 to 1."""
+        """As `of`, with ways of each light counting as much as its share, 0 to 2."""
         ways = [one._replace(most=one.most * shares[one.output]) for one in self._read(cue)]
         return _densest(ways)
 
@@ -100,6 +108,8 @@ class LightBound:
         for name in self._lights:
             most = max((self.of_light(cue, name) for cue in self._show.score.cues), default=0.0)
             whole += (starts + 1) * max(most, 1.0) + starts
+        if len(self._lights) > 1:
+            whole = together(whole)
         return min(whole, WINDOW_MS / FRAME_MS)
 
     def longest_ms(self, cue: Cue, changes: float) -> float:
@@ -109,7 +119,9 @@ class LightBound:
         """
         if cue.name in self._written:
             return inf if self.of(cue) >= changes else 0.0
-        return _longest(self._read(cue), changes)
+        ways = self._read(cue)
+        several = len({one.output for one in ways}) > 1
+        return _longest(ways, (changes + 1.0) / 2.0 if several else changes)
 
     def cannot_flash(self, cue: Cue) -> bool:
         """Whether a run of the cue keeps below eight changes a second, whatever it finds."""
@@ -129,6 +141,59 @@ class LightBound:
                 ways += [_Ways(name, -FRAME_MS, -FRAME_MS, 1.0) for name in lit]
             self._ways[cue.name] = ways
         return self._ways[cue.name]
+
+
+def together(ways: float) -> float:
+    """Most changes of the sum of several lights that go so many ways up or down."""
+    return max(0.0, 2.0 * ways - 1.0)
+
+
+def _densest_together(ways: list[_Ways]) -> float:
+    """The most changes that a window holds, of one light or of all together.
+
+    Only where a window meets several lights their sum may turn more often than they do.
+    """
+    names = {one.output for one in ways}
+    if len(names) < 2:
+        return _densest(ways)
+    alone = max(_densest([one for one in ways if one.output == name]) for name in names)
+    return max(alone, together(_densest(_meeting_others(ways))))
+
+
+def _meeting_others(ways: list[_Ways]) -> list[_Ways]:
+    """Those that some window holds together with one of another light."""
+    spans = {name: _Spans() for name in {one.output for one in ways}}
+    for one in sorted(ways, key=lambda way: way.start_ms):
+        spans[one.output].add(one.start_ms, one.end_ms)
+    return [
+        one
+        for one in ways
+        if any(
+            others.meet(one.start_ms - WINDOW_MS, one.end_ms + WINDOW_MS)
+            for name, others in spans.items()
+            if name != one.output
+        )
+    ]
+
+
+class _Spans:
+    """Spans of time that do not meet one another, added by their start."""
+
+    def __init__(self) -> None:
+        self._starts: list[float] = []
+        self._ends: list[float] = []
+
+    def add(self, start_ms: float, end_ms: float) -> None:
+        if self._ends and start_ms <= self._ends[-1]:
+            self._ends[-1] = max(self._ends[-1], end_ms)
+        else:
+            self._starts.append(start_ms)
+            self._ends.append(end_ms)
+
+    def meet(self, start_ms: float, end_ms: float) -> bool:
+        """Whether any of them meets this one."""
+        last = bisect_right(self._starts, end_ms) - 1
+        return last >= 0 and self._ends[last] >= start_ms
 
 
 def _densest(ways: list[_Ways]) -> float:

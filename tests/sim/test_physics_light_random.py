@@ -9,13 +9,14 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 from contextlib import suppress
+from copy import copy
 from dataclasses import replace
 from math import inf
 
 import numpy as np
 import pytest
 
-from sim.light.flash import SECOND_MS, flashing, general_changes, red_changes, together
+from sim.light.flash import SECOND_MS, flashing, general_changes, red_changes, together, zigzag
 from sim.model import (
     Binding,
     Board,
@@ -221,6 +222,83 @@ def test_a_run_alone_stays_under_the_bound_of_its_cue_and_can_come_near_it() -> 
             assert found <= bound, (seed, found, bound)
             shares.append(found / bound if bound else 0.0)
     assert max(shares) >= 0.9
+
+
+class Climber:
+    """A cue of two lamps, the one up and down once and the other by four steps, in one second."""
+
+    def __init__(self, chance: random.Random) -> None:
+        self.chance = chance
+        self.counts = chance.randint(3, 7), chance.randint(3, 7)
+        self.turn_ms = chance.randrange(200, 600, 20), chance.randrange(200, 600, 20)
+        self.levels = [chance.uniform(0.0, 100.0) for _ in range(8)]
+        self.waits = [chance.randrange(0, 300, 20) for _ in range(4)]
+
+    def changed(self) -> Climber:
+        other = copy(self)
+        other.levels, other.waits = list(self.levels), list(self.waits)
+        n = self.chance.randrange(8)
+        moved = other.levels[n] + self.chance.gauss(0.0, 12.0)
+        other.levels[n] = min(100.0, max(0.0, moved))
+        wait = self.chance.randrange(4)
+        other.waits[wait] = max(0, other.waits[wait] + 20 * self.chance.randint(-2, 2))
+        up, down = self.turn_ms
+        step = 20 * self.chance.randint(-2, 2)
+        other.turn_ms = max(100, up + step), max(100, down - step)
+        return other
+
+    def show(self) -> Show:
+        lamps = (Lamp("a", "b", 2, count=self.counts[0]), Lamp("b", "b", 3, count=self.counts[1]))
+        low, high, end, first, *others = self.levels
+        steps = [
+            step
+            for wait, level in zip(self.waits, others, strict=True)
+            for step in (Hold(max(20, wait)), Fade("b", level, 0))
+        ]
+        slow = InTurn((Fade("a", high, self.turn_ms[0]), Fade("a", end, self.turn_ms[1])))
+        start = Together((Fade("a", low, 0), Fade("b", first, 0)))
+        body = InTurn((start, Hold(1500), Together((slow, InTurn(tuple(steps)))), Hold(1500)))
+        rig = Rig((), (Board("b", "atmega328p", 1),), lamps)
+        return Show(rig, Score("", (Cue("c", "", body),)))
+
+    def worth(self) -> tuple[int, float]:
+        """The most changes in a second, and how far the smaller ones are on their way."""
+        show = self.show()
+        times = np.arange(0.0, 5000.0, FRAME_MS)
+        played = sample(rehearse(show, [Press(20, cue="c")], 5000), times)
+        sum_of_both, _ = together(light_sources(show, played))
+        at_ms = general_changes(times, sum_of_both).at_ms
+        _, start, end = zigzag(times, sum_of_both, 0.02)
+        sizes = np.minimum(np.abs(sum_of_both[end] - sum_of_both[start]), 0.1)
+        return most_within_a_second(at_ms), float(sizes.sum())
+
+
+def climbed(seed: int, steps: int) -> tuple[int, float]:
+    """The most changes that a climb from a random show comes to, and its bound."""
+    best = Climber(random.Random(seed))
+    worth = best.worth()
+    for _ in range(steps):
+        other = best.changed()
+        found = other.worth()
+        if found >= worth:
+            best, worth = other, found
+    show = best.show()
+    (cue,) = show.score.cues
+    return worth[0], LightBound(show).of(cue)
+
+
+def test_a_sum_of_two_lights_turns_more_often_than_they_do_and_stays_in_its_bound() -> None:
+    """Two ways of the one and four of the other make eight changes: a climb finds such shows."""
+    found = [climbed(seed, 300) for seed in range(4)]
+    assert all(most <= bound for most, bound in found), found
+    assert max(most for most, _ in found) >= 7
+
+
+@pytest.mark.long
+def test_no_climb_gets_beyond_the_bound_of_two_lights() -> None:
+    found = [climbed(seed, 1500) for seed in range(100, 130)]
+    assert all(most <= bound for most, bound in found), found
+    assert max(most for most, _ in found) >= 8
 
 
 @pytest.mark.parametrize(("period", "share"), [(200, 0.8), (500, 0.6)])

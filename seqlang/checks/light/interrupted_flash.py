@@ -14,7 +14,8 @@ Example: `alarm` blinks three times in its last second, and so does `lure` in it
 Instead: let the second cue begin with a second of calm, or slow both down.
 
 Source of the limit: as for `general-flash`. Candidates are found by counting changes. Each is
-then rehearsed, and only what flashes there is reported.
+then rehearsed, and only what flashes there is reported. Two cues side by side are looked at in
+every phase.
 """
 
 from __future__ import annotations
@@ -123,7 +124,7 @@ def _interrupted(context: Context, one: InterruptedFlash) -> Finding:
         context.span(then.mark, "name"),
         label="safe when it runs once" if again else "each of the two is safe by itself",
         related=() if again else ((context.span(first.mark, "name"), "the cue that runs already"),),
-        notes=(SCREENS,),
+        notes=(*_besides(one), SCREENS),
         help="let it end with a second of calm, and refuse to start again before: `if busy refuse`"
         if again
         else "let one of the two begin or end with a second of calm, or let the second wait: "
@@ -132,6 +133,11 @@ def _interrupted(context: Context, one: InterruptedFlash) -> Finding:
         limit=FLASHES,
         unit="flashes a second",
     )
+
+
+def _besides(one: InterruptedFlash) -> Iterator[str]:
+    for cue, after_ms in one.also:
+        yield f"`{cue.name}` runs as well, from {seconds(after_ms)} after the first on"
 
 
 def _flashing(one: InterruptedFlash) -> str:

@@ -56,7 +56,8 @@ def bound(*steps: Step, lights: tuple[Lamp | Strip, ...] = (LURE, EYE)) -> float
         ((fade(100),), 1),
         # until its first fade the light may still be on the way that the cue finds it on
         ((Hold(500), fade(100)), 2),
-        ((fade(100), fade(100, "eye")), 3),
+        # while the one goes slowly, the other's way turns the sum of both twice
+        ((fade(100), fade(100, "eye")), 2 * 3 - 1),
         # a window from the end of one to the start of the other holds both
         ((fade(100), Hold(1020), fade(100)), 2),
         ((fade(100), Hold(1021), fade(100)), 1),
@@ -116,12 +117,26 @@ def test_an_effect_beats_until_the_next_one_is_laid() -> None:
 def test_a_light_by_itself_and_all_together() -> None:
     cue = Cue("c", "", Together((fade(100), fade(100, "eye"))))
     found = LightBound(show(cue))
-    assert (found.of(cue), found.of_light(cue, "lure"), found.of_light(cue, "none")) == (2, 1, 0)
+    assert (found.of(cue), found.of_light(cue, "lure"), found.of_light(cue, "none")) == (3, 1, 0)
+    assert found.ways(cue) == 2
     # two lights, each one's own way in every run and the jump from one run to the next
-    assert found.of_play(0) == 2
-    assert found.of_play(3) == 2 * (4 + 3)
+    assert found.of_play(0) == 2 * 2 - 1
+    assert found.of_play(3) == 2 * (2 * (4 + 3)) - 1
     assert found.of_play(1000) == 51
-    assert LightBound(show()).of_play(2) == 2 * (3 + 2)
+    assert LightBound(show()).of_play(2) == 2 * (2 * (3 + 2)) - 1
+    alone = LightBound(show(cue, lights=(LURE,)))
+    assert (alone.of(cue), alone.of_play(3)) == (1, 4 + 3)
+
+
+def test_a_light_that_changes_while_no_other_does_counts_by_itself() -> None:
+    """Both at the start; five seconds later one of them goes up and down twice."""
+    row = [Fade("eye", 50.0 * (n % 2), 100) for n in range(4)]
+    start = Together((fade(0), Fade("eye", 0.0, 0)))
+    assert bound(start, Hold(5000), *row) == 4
+    assert bound(start, Hold(5000), Together((fade(400), InTurn(tuple(row))))) == 2 * 5 - 1
+    # a window from the end of the first fade holds all of them and what begins 1,020 ms later
+    assert bound(start, Hold(5000), *row, Hold(720), fade(100)) == 2 * 5 - 1
+    assert bound(start, Hold(5000), *row, Hold(721), fade(100)) == 2 * 4 - 1
 
 
 @pytest.mark.parametrize(("times", "calm"), [(3, True), (4, False)])

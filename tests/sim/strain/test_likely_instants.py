@@ -17,7 +17,6 @@ from sim.strain.eye import Eye
 from sim.strain.interrupted_light import (
     MOST_INSTANTS,
     _densest,
-    _densest_second,
     _instants,
     _most,
     _Seen,
@@ -56,16 +55,6 @@ def test_the_densest_window_is_that_of_all_that_begin_at_a_change(
 ) -> None:
     counts = [int(((at_ms >= at) & (at_ms <= at + window)).sum()) for at in at_ms]
     assert _densest(at_ms, window) == max(counts, default=0)
-
-
-@given(instants)
-def test_the_densest_second_begins_at_the_first_change_that_has_most_behind_it(
-    at_ms: np.ndarray,
-) -> None:
-    counts = [int(((at_ms >= at) & (at_ms <= at + 1000.0)).sum()) for at in at_ms]
-    expected = float(at_ms[int(np.argmax(counts))]) if counts else 0.0
-    assert _densest_second(at_ms) == expected
-    assert _densest_second(None) == 0.0
 
 
 def test_a_cue_takes_over_shortly_after_the_busiest_part_of_a_second() -> None:
@@ -125,16 +114,6 @@ def test_what_no_button_starts_comes_only_where_idle_does() -> None:
     assert both == [5000, 20, 60, 120]
 
 
-def test_cues_beside_each_other_are_brought_to_their_busiest_seconds() -> None:
-    """The one is busy from 4000 ms on, the other from 700: 3300 apart, and a little more."""
-    first = seen(A, 0.0, 4000.0, 4100.0, 4200.0)
-    then = seen(BESIDE, 700.0, 800.0, 9000.0)
-    assert _instants(eye("a", "beside"), first, then) == [3300, 3540, 3800, 4040]
-    early = seen(A, 0.0, 100.0)
-    assert _instants(eye("a", "beside"), early, then) == [0, 40]
-    assert _instants(eye("a", "beside"), seen(A), seen(BESIDE)) == [0, 240, 500, 740]
-
-
 @pytest.mark.parametrize(
     ("before", "after", "most"),
     [
@@ -154,12 +133,6 @@ def test_a_takeover_is_one_change_more(
     before: tuple[float, ...], after: tuple[float, ...], most: int
 ) -> None:
     assert _most(seen(A, *before), seen(B, *after)) == most
-
-
-def test_cues_beside_each_other_may_bring_their_busiest_seconds_together() -> None:
-    first, then = seen(A, 0.0, 900.0, 1800.0), seen(BESIDE, 0.0, 10.0, 20.0, 5000.0)
-    assert _most(first, then) == 2 + 3
-    # a strand of idle as well
 
 
 def test_a_repeat_without_an_end_is_followed_by_nothing() -> None:
