@@ -111,6 +111,16 @@ void measure_clear(void);
 #define measure_clear() ((void)0)
 #endif
 
+/* -- the chip's folder, voltages.c, of a chip with senses: the converter ------------------- */
+
+#if BC_CHIP_SENSES
+void voltages_clear(void);
+void voltages_look(void); /* take what is there and begin the next */
+#else
+#define voltages_clear() ((void)0)
+#define voltages_look() ((void)0)
+#endif
+
 /* -- the chip's folder, channels.c: the compare channels that lamps hang on; parts.h sets them */
 
 uint8_t channel_pin(uint8_t channel);

@@ -99,6 +99,7 @@ static void play(void) {
  */
 static bool work(void) {
     line_listen();
+    voltages_look();
     look_at_inputs();
     listen();
     bool is_due = is_past((uint8_t)(due - PLAY_TICKS));

@@ -33,6 +33,7 @@ void bc_hal_release(void) {
     lamps_clear();
     strips_clear();
     measure_clear();
+    voltages_clear();
     for (uint8_t port = 0; port < BC_PORTS; port++) {
         volatile uint8_t *registers = port_registers(port);
         registers[PORT_REGISTER] = 0;

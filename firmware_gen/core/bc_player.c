@@ -11,6 +11,7 @@
 #include "bc_perform.h"
 #include "bc_presses.h"
 #include "bc_runs.h"
+#include "bc_sensors.h"
 #include "bc_servo.h"
 #include "bc_shine.h"
 #include "bc_table.h"
@@ -193,6 +194,7 @@ static void add_sense(uint8_t kind) {
     uint8_t first = bc_next_u8();
     uint16_t from;
     uint16_t to;
+    uint16_t rise;
     uint8_t second;
     switch (kind) {
     case BC_SENSE_PATIENCE:
@@ -213,6 +215,11 @@ static void add_sense(uint8_t kind) {
         to = bc_next_u16();
         bc_channels_band(first, from, to, bc_next_u8());
         break;
+    case BC_SENSE_SENSOR:
+        from = bc_next_u16();
+        rise = bc_next_u16();
+        bc_sensors_add(first, from, rise, bc_next_u16());
+        break;
     default:
         break;
     }
@@ -223,6 +230,7 @@ static void add_senses(void) {
     bc_presses_clear();
     bc_channels_clear();
     bc_shines_clear();
+    bc_sensors_clear();
     for (left = bc_table_senses(); left > 0; left--) {
         uint16_t start = bc_table_tell();
         uint8_t kind = bc_next_u8();
@@ -452,6 +460,7 @@ static void control(void) {
     bc_lead_minds_idle();
 #if BC_CHIP_SENSES
     bc_channels_frame();
+    bc_sensors_frame();
 #endif
     take_requests();
 #if BC_CHIP_SENSES

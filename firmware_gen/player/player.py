@@ -16,6 +16,7 @@ from firmware_gen.player.hub_state import PAYLOAD_BYTES, pack, unpack
 from firmware_gen.player.in_step import InStep
 from firmware_gen.player.outputs import Frame, TableOutputs
 from firmware_gen.player.program import OutputOp, board_program
+from firmware_gen.player.sensors import Sensors
 from firmware_gen.table.decode import decode
 from firmware_gen.table.layout import FOLLOWS, LEADS
 from firmware_gen.table.records import Table
@@ -56,6 +57,8 @@ class Player:
         self._in_step = InStep()
         self._channels = Channels(self.table.senses)
         self._widths = [0] * self._channels.count
+        self._sensors = Sensors(self.table.senses)
+        self._readings: list[int | None] = [None] * self._sensors.count
         self._scheduler = self._made()
 
     def _made(self) -> scheduler.Scheduler[OutputOp]:
@@ -101,6 +104,12 @@ class Player:
         """A pulse of a channel came, by its number in the table; the newest of a frame counts."""
         if number < len(self._widths):
             self._widths[number] = ticks
+
+    def voltage(self, sensor: int, reading: int) -> None:
+        """The voltage at a sensor's pin from now on, of 1024 that are the chip's supply; sensors
+        count from 0."""
+        if sensor < len(self._readings):
+            self._readings[sensor] = reading
 
     def heard(self) -> None:
         """The controller was heard: a valid frame of the link, or a change of an input."""
@@ -170,6 +179,10 @@ class Player:
         """Mask of the buttons that have been down for half a minute, by number."""
         return self._scheduler.presses.stuck(self.frames)
 
+    def sensor(self, number: int) -> int | None:
+        """A sensor's value, 0 to 1023 of the chip's supply; None: it has not been measured yet."""
+        return self._sensors.value(number)
+
     @property
     def servos(self) -> int:
         """How many there are."""
@@ -189,6 +202,7 @@ class Player:
         for button, down in self._channels.frame(self._widths):
             self.button(button, down)
         self._widths = [0] * self._channels.count
+        self._sensors.frame(self._readings)
         if self._channels.heard:
             self.heard()
         if self._heard:

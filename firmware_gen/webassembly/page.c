@@ -126,6 +126,15 @@ uint8_t bc_hal_channel_displaces(uint8_t pin, uint8_t place) {
     (void)place;
     return pin;
 }
+
+static uint16_t voltages[BC_VOLTAGE_SLOTS];
+
+void bc_hal_voltage_pin(uint8_t slot, uint8_t pin) {
+    (void)pin;
+    voltages[slot] = BC_NO_READING;
+}
+
+uint16_t bc_hal_voltage(uint8_t slot) { return voltages[slot]; }
 #endif
 
 void bc_hal_lamp(uint8_t index, uint16_t duty) { duties[index] = duty; }
@@ -231,6 +240,15 @@ void page_channel(uint32_t channel, uint32_t ticks) {
 #else
     (void)channel;
     (void)ticks;
+#endif
+}
+
+void page_voltage(uint32_t slot, uint32_t reading) {
+#if BC_CHIP_SENSES
+    voltages[slot % BC_VOLTAGE_SLOTS] = (uint16_t)reading;
+#else
+    (void)slot;
+    (void)reading;
 #endif
 }
 

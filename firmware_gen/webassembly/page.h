@@ -55,6 +55,9 @@ void PAGE_CALL(page_channel)(uint32_t channel, uint32_t ticks);
 /* A level per pin: of those that are inputs, written by the page; of switches, read by it. */
 uint8_t *PAGE_CALL(page_levels)(void);
 
+/* The newest reading of a sensor, by its number, or of the watch (BC_WATCH_SLOT); 65535: none. */
+void PAGE_CALL(page_voltage)(uint32_t slot, uint32_t reading);
+
 /* The outputs, in the order of the table within each kind; see bc_image and bc_hal_lamp. */
 uint16_t *PAGE_CALL(page_pulses)(void);
 uint16_t *PAGE_CALL(page_duties)(void);

@@ -65,6 +65,29 @@ class HeardChannel:
         return []
 
 
+class SensedVoltage:
+    """A sensor: section 10.1."""
+
+    def __init__(self, quiet: int, rise: int, fall: int) -> None:
+        self.quiet = quiet
+        self.rise = rise or 65536
+        self.fall = fall or 65536
+        self.y: int | None = None
+
+    def read(self, reading: int) -> None:
+        x = 0 if reading < self.quiet else 64 * reading
+        if self.y is None:
+            self.y = x
+        elif x > self.y:
+            self.y += -((self.y - x) * self.rise // 65536)
+        elif x < self.y:
+            self.y += (x - self.y) * self.fall // 65536
+
+    @property
+    def value(self) -> int | None:
+        return None if self.y is None else self.y // 64
+
+
 class SecondPlayerWithSenses(SecondPlayer):
     """Plays a table of a chip that has senses."""
 
@@ -73,6 +96,7 @@ class SecondPlayerWithSenses(SecondPlayer):
         self.bindings = self.table.bindings
         self.table.bindings = [(first & 0x9F, second & 31) for first, second in self.bindings]
         self.channels: list[HeardChannel] = []
+        self.sensors: list[SensedVoltage] = []
         self.patience: dict[int, tuple[int, int]] = {}
         self.shines: list[HeldShine] = []
         for _ in range(data[23]):
@@ -82,6 +106,8 @@ class SecondPlayerWithSenses(SecondPlayer):
                 self.patience.setdefault(fields[0], (fields[1], fields[2]))
             elif kind == 3:
                 self.channels.append(HeardChannel())
+            elif kind == 5:
+                self.sensors.append(SensedVoltage(*fields[1:]))
             elif kind == 4:
                 self.channels[fields[0]].bands.append(HeldBand(*fields[1:]))
             elif kind == 8:
@@ -100,6 +126,13 @@ class SecondPlayerWithSenses(SecondPlayer):
             if channel.live and channel.silent == 0:
                 asked.append(("heard", 0, 0))
         return super().frame(asked)
+
+    # Sensors: section 10.1
+
+    def sense(self, readings: Sequence[int | None]) -> None:
+        for sensor, reading in zip(self.sensors, readings, strict=True):
+            if reading is not None:
+                sensor.read(reading)
 
     def enter_starting(self) -> None:
         super().enter_starting()

@@ -85,6 +85,7 @@ static void start_chip(board_t *board, uint8_t mcusr) {
     store_attach(board);
     timers_attach(board);
     pins_attach(board);
+    voltages_attach(board);
     if (board->pty >= 0) {
         pty_attach(board);
     }
@@ -103,6 +104,7 @@ board_t *board_new(const char *chip, const uint8_t *flash, const uint8_t *eeprom
     board->frequency = frequency;
     board->log.mask = ~0u;
     board->pty = -1;
+    board->supply_mv = 5000;
     start_chip(board, 1); /* PORF, data sheet 11.9.1 */
     return board;
 }

@@ -21,6 +21,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include <simavr/avr_adc.h>
 #include <simavr/avr_eeprom.h>
 #include <simavr/avr_ioport.h>
 #include <simavr/avr_timer.h>
@@ -32,7 +33,14 @@
 
 typedef struct board board_t;
 
-enum { RX_DEPTH = 2, MOST_PORTS = 11, MOST_TIMERS = 5, MOST_CHANNELS = 3, MOST_CELLS = 4096 };
+enum {
+    RX_DEPTH = 2,
+    MOST_PORTS = 11,
+    MOST_TIMERS = 5,
+    MOST_CHANNELS = 3,
+    MOST_CELLS = 4096,
+    MOST_VOLTAGES = 16
+};
 enum { HOST, LINE, MOST_UARTS }; /* USART0; USART1, on chips that have it */
 
 /* What happened, in the order it happened. `cycle` counts from power-up. */
@@ -149,6 +157,7 @@ struct board {
     uint8_t *flash;
     uint32_t start; /* where a reset goes to: 0, or a boot loader's address (fuse BOOTRST) */
     uint8_t port[MOST_PORTS], ddr[MOST_PORTS];
+    uint16_t supply_mv, voltages_mv[MOST_VOLTAGES]; /* of the chip; at inputs of the converter */
     press_t *presses;
     size_t press_count, press_room;
     uint32_t frequency;
@@ -185,6 +194,8 @@ void board_send(board_t *board, uint64_t first_end, uint32_t spacing, const uint
                 size_t count);
 size_t board_sending(const board_t *board);
 void board_press(board_t *board, uint64_t cycle, uint8_t pin, uint8_t level);
+void board_voltage(board_t *board, uint8_t input, uint16_t millivolts);
+void board_supply(board_t *board, uint16_t millivolts); /* what the converter holds all against */
 size_t board_events(const board_t *board, event_t *into, size_t from, size_t count);
 size_t board_event_count(const board_t *board);
 void board_forget_events(board_t *board);
@@ -216,6 +227,7 @@ void store_levels(board_t *board);
 void timers_attach(board_t *board);
 void timers_edge(board_t *board, uint8_t pin, uint8_t level);
 void pins_attach(board_t *board);
+void voltages_attach(board_t *board);
 void pty_attach(board_t *board);
 void pty_put(board_t *board, uint8_t byte);
 

@@ -87,6 +87,13 @@ class ApartPlayer:
     def channel(self, number: int, ticks: int) -> None:
         self.lib.host_channel(number, ticks)
 
+    def voltage(self, slot: int, reading: int) -> None:
+        self.lib.host_voltage(slot, reading)
+
+    def sensor(self, number: int) -> int | None:
+        value = int(self.lib.host_sensor(number))
+        return None if value == 0xFFFF else value
+
     def heard(self) -> None:
         self.lib.host_heard()
 

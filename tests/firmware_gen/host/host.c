@@ -11,6 +11,7 @@
 #include "bc_player.h"
 #include "bc_presses.h"
 #include "bc_runs.h"
+#include "bc_sensors.h"
 #include "bc_store.h"
 #include "bc_table.h"
 #include "bc_threads.h"
@@ -159,6 +160,15 @@ uint8_t bc_hal_channel_displaces(uint8_t pin, uint8_t place) {
     uint8_t first = pin == 39 ? 35 : pin == 80 ? 59 : 83;
     return (uint8_t)(first + place);
 }
+
+static uint16_t voltages[BC_VOLTAGE_SLOTS];
+
+void bc_hal_voltage_pin(uint8_t slot, uint8_t pin) {
+    (void)pin;
+    voltages[slot] = BC_NO_READING;
+}
+
+uint16_t bc_hal_voltage(uint8_t slot) { return voltages[slot]; }
 #endif
 
 void host_channel(uint8_t channel, uint16_t ticks) {
@@ -168,6 +178,26 @@ void host_channel(uint8_t channel, uint16_t ticks) {
     (void)channel;
     (void)ticks;
 #endif
+}
+
+void host_voltage(uint8_t slot, uint16_t reading) {
+#if BC_CHIP_SENSES
+    voltages[slot] = reading;
+#else
+    (void)slot;
+    (void)reading;
+#endif
+}
+
+uint16_t host_sensor(uint8_t number) {
+    uint16_t value = 0;
+    bool is_live = false;
+#if BC_CHIP_SENSES
+    is_live = bc_sensor_value(number, &value);
+#else
+    (void)number;
+#endif
+    return is_live ? value : UINT16_MAX;
 }
 
 void bc_hal_release(void) {

@@ -55,6 +55,7 @@ int host_ask(uint8_t asked, uint8_t argument);
 void host_jog(uint8_t servo, uint16_t pulse); /* does nothing unless limp */
 void host_heard(void);
 void host_channel(uint8_t channel, uint16_t ticks); /* a pulse, for the next frame */
+void host_voltage(uint8_t slot, uint16_t reading);  /* from now on, of 1024 */
 
 /* State. */
 uint8_t host_mode(void);
@@ -63,7 +64,8 @@ uint8_t host_live(void);
 uint32_t host_running(void);
 uint16_t host_refused(void);
 uint16_t host_overruns(void);
-uint32_t host_stuck(void); /* 0 on a chip without senses */
+uint16_t host_sensor(uint8_t number); /* a sensor's value; 65535: it has none */
+uint32_t host_stuck(void);            /* 0 on a chip without senses */
 uint16_t host_bad(void);
 uint8_t host_refusal(void);
 uint8_t host_current(void);
