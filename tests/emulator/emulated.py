@@ -100,6 +100,8 @@ _SIGNATURES: dict[str, tuple[object, Sequence[object]]] = {
     ),
     "board_sending": (ctypes.c_size_t, (_BOARD,)),
     "board_press": (None, (_BOARD, ctypes.c_uint64, ctypes.c_uint8, ctypes.c_uint8)),
+    "board_voltage": (None, (_BOARD, ctypes.c_uint8, ctypes.c_uint16)),
+    "board_supply": (None, (_BOARD, ctypes.c_uint16)),
     "board_events": (
         ctypes.c_size_t,
         (_BOARD, ctypes.c_void_p, ctypes.c_size_t, ctypes.c_size_t),
@@ -199,6 +201,14 @@ class EmulatedBoard:
     def press(self, pin: int, level: int, cycle: int = 0) -> None:
         """From `cycle` on the outside drives a pin (by code) to a level."""
         self._c.board_press(self._board, cycle, pin, level)
+
+    def voltage(self, analog_input: int, volts: float) -> None:
+        """From now on an input of the converter (0 to 15) is at this voltage."""
+        self._c.board_voltage(self._board, analog_input, round(1000 * volts))
+
+    def supply(self, volts: float) -> None:
+        """From now on the chip's supply is this; 5 V at first."""
+        self._c.board_supply(self._board, round(1000 * volts))
 
     def reset(self, cause: int = POWER_ON, *, keep_ram: bool | None = None) -> None:
         """Reset at this cycle. RAM is kept unless power was off."""
