@@ -28,17 +28,17 @@ def press_and_see(
     if (port or "").partition(":")[0] == VIRTUAL:
         _press_alone(what, port, baud, see)
         return
+    failed, others = _press_elsewhere(what, port)
     try:
-        found = _pressed(what, port, baud)
+        found = _pressed(what, port, baud, others)
     except LinkFailure as failure:
         if failure.reason != "owner-not-ours":
-            end(failure)
+            end(_with_the_switch(failure))
         _press_alone(what, port, baud, see)
         return
-    failed = 0
     for name, outcome in found.items():
         if isinstance(outcome, LinkFailure):
-            told(outcome)
+            told(_with_the_switch(outcome))
             failed += 1
         else:
             with connected(name, baud) as (link, _):
@@ -56,12 +56,43 @@ def _press_alone(
         click.echo(see(link))
 
 
-def _pressed(what: Pressed, port: str | None, baud: int) -> dict[str, Reply | LinkFailure]:
+def _press_elsewhere(what: Pressed, port: str | None) -> tuple[int, bool]:
+    """On boards that other users of this computer have: how many failed, and whether any is."""
+    from firmware_gen.link.owner.client import press_elsewhere, same_name
+
+    ports = [] if port is None else [same_name(port)]
+    found = press_elsewhere(what, ports, everywhere=port is None, name=this_command())
+    failed = 0
+    for each in found:
+        if isinstance(each.outcome, LinkFailure):
+            told(_with_the_switch(each.outcome))
+        elif not each.outcome.done:
+            words = f"the board on {each.port} refused it (status {each.outcome.status})"
+            told(_with_the_switch(LinkFailure("refused", words)))
+        else:
+            click.echo(f"the board on {each.port} has taken `{what}`; the user {each.user} has it")
+            continue
+        failed += 1
+    return failed, bool(found)
+
+
+def _with_the_switch(failure: LinkFailure) -> LinkFailure:
+    """A stop that did not arrive is told with what stops instead."""
+    if "switch in the supply" in (failure.help or ""):
+        return failure
+    now = "to stop now, use the switch in the supply's lead"
+    return LinkFailure(failure.reason, failure.message, f"{now}; {failure.help or 'then repeat'}")
+
+
+def _pressed(
+    what: Pressed, port: str | None, baud: int, others: bool
+) -> dict[str, Reply | LinkFailure]:
+    """`others`: boards of other users have it already; then none is looked for on other ports."""
     from firmware_gen.link.owner.client import press
     from firmware_gen.link.ports import find_port
 
     name = this_command()
     if port is not None:
-        return press(what, [port], baud, name=name)
+        return {} if others else press(what, [port], baud, name=name)
     found = press(what, [], baud, everywhere=True, name=name)
-    return found or press(what, [find_port()], baud, name=name)
+    return found or ({} if others else press(what, [find_port()], baud, name=name))

@@ -20,8 +20,9 @@ def command(port: str | None, baud: int) -> None:
     """End the servos' pulses at once: parts may drop.
 
     They can then be pushed by hand; support them first. It goes before whatever other commands ask
-    of the board, and ends a transfer. Without --port: every board that commands use. This is not an
-    emergency stop: keep a switch in the supply's lead within reach.
+    of the board, and ends a transfer. Without --port: every board that commands use, those of other
+    users of this computer too. This is not an emergency stop: keep a switch in the supply's lead
+    within reach.
 
     Example: bellcrank limp --port virtual
     """

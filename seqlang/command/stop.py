@@ -23,8 +23,9 @@ def command(port: str | None, baud: int) -> None:
     """Stop the show: a controlled move to the safe pose, then limp.
 
     It goes before whatever other commands ask of the board, and ends a transfer. A second stop
-    during the move ends the pulses at once. Without --port: every board that commands use. This is
-    not an emergency stop: keep a switch in the supply's lead within reach.
+    during the move ends the pulses at once. Without --port: every board that commands use, those of
+    other users of this computer too. This is not an emergency stop: keep a switch in the supply's
+    lead within reach.
 
     Example: bellcrank stop --port virtual
     """

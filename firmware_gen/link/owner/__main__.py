@@ -10,7 +10,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from firmware_gen.link.failures import LinkFailure
-from firmware_gen.link.owner import meeting
+from firmware_gen.link.owner import meeting, neighbours
 from firmware_gen.link.owner.serving import Owner
 
 _OTHER_ENDS_S = 5.0
@@ -38,7 +38,14 @@ def main() -> int:
         return 1
     with lock:
         listeners = meeting.listen(place)
-        owner = Owner(listeners, arguments.grace, lambda: meeting.leave(place, listeners))
+        door = neighbours.open_door()
+
+        def leave() -> None:
+            meeting.leave(place, listeners)
+            if door:
+                door.close()
+
+        owner = Owner(listeners, arguments.grace, leave, door.listener if door else None)
         for name in ("SIGTERM", "SIGINT"):
             signal.signal(getattr(signal, name), lambda *_: owner.end())
         _write_to(place.log)

@@ -23,9 +23,12 @@ import os
 import signal
 import socket
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
 from types import TracebackType
 from typing import Final, Literal
 
@@ -33,7 +36,7 @@ from firmware_gen.link.awaiting import LinkRequest, Reply
 from firmware_gen.link.board_link import BoardLink, restarted
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.greeting import Greeted
-from firmware_gen.link.owner import meeting, messages
+from firmware_gen.link.owner import meeting, messages, neighbours
 from firmware_gen.link.owner.messages import Lines, Message, MessageError
 from firmware_gen.link.protocol import BAUD, Hello, RequestKind, Status
 
@@ -416,6 +419,60 @@ def press(
     )
 
 
+@dataclass(frozen=True, slots=True)
+class PressedElsewhere:
+    """What came of a stop or limp on a port that another user's commands have."""
+
+    user: str
+    """In words."""
+    port: str
+    outcome: Reply | LinkFailure
+
+
+def press_elsewhere(
+    what: Pressed, ports: Sequence[str], *, everywhere: bool = False, name: str = ""
+) -> list[PressedElsewhere]:
+    """The same on ports that commands of other users of this computer have open.
+
+    All their owners are asked at once, so one that hangs holds up no other. Other ports than theirs
+    are left alone.
+    """
+    found: list[PressedElsewhere] = []
+
+    def ask(folder: Path) -> None:
+        met = neighbours.knock(folder)
+        if met is None:
+            return
+        meeting_, number = met
+        user = neighbours.name_of(number)
+        with meeting_.connection:
+            try:
+                outcomes = _pressed(
+                    meeting_, what, ports, BAUD, everywhere, name, lambda port, outcome: None
+                )
+            except _EndedError:
+                return
+            except _HangsError:
+                words = f"the process that owns the ports of the user {user} does not answer"
+                help = "use the switch in the supply's lead"
+                found.append(PressedElsewhere(user, "", LinkFailure("owner-lost", words, help)))
+                return
+            except LinkFailure as failure:
+                found.append(PressedElsewhere(user, "", failure))
+                return
+        found.extend(PressedElsewhere(user, port, each) for port, each in outcomes.items())
+
+    asking = [
+        threading.Thread(target=ask, args=(folder,), daemon=True)
+        for folder in neighbours.doors_of_others()
+    ]
+    for thread in asking:
+        thread.start()
+    for thread in asking:
+        thread.join(ANSWER_S)
+    return list(found)
+
+
 class _HangsError(Exception):
     """The owner took the connection and says nothing."""
 
@@ -522,4 +579,12 @@ def _end_hung(place: meeting.MeetingPlace, met: meeting.Meeting) -> None:
         met.connection.recv(1)
 
 
-__all__ = ["OwnedLink", "OwnerConnection", "RequestKind", "connect", "press"]
+__all__ = [
+    "OwnedLink",
+    "OwnerConnection",
+    "PressedElsewhere",
+    "RequestKind",
+    "connect",
+    "press",
+    "press_elsewhere",
+]

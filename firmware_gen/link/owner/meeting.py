@@ -105,7 +105,7 @@ def meeting_place(folder: Path | None = None) -> MeetingPlace:
         words = f"the folder {folder} cannot be made ({(error.strerror or str(error)).lower()})"
         help = "make room for it, or set XDG_RUNTIME_DIR"
         raise LinkFailure("owner-not-ours", words, help) from error
-    user = _this_user()
+    user = this_user()
     if user is not None:
         is_ours = stat.S_ISDIR(found.st_mode) and found.st_uid == user
         if not is_ours or found.st_mode & 0o077:
@@ -119,7 +119,7 @@ def meeting_place(folder: Path | None = None) -> MeetingPlace:
 
 def _usual_folder() -> Path:
     """In the user's runtime folder (XDG Base Directory Specification); else the temporary one."""
-    user = _this_user()
+    user = this_user()
     if user is None:
         from platformdirs import user_runtime_path
 
@@ -130,7 +130,7 @@ def _usual_folder() -> Path:
     return Path(tempfile.gettempdir()) / f"bellcrank-{user}"
 
 
-def _this_user() -> int | None:
+def this_user() -> int | None:
     """The user's number; None where users have none."""
     return os.geteuid() if hasattr(os, "geteuid") else None
 
@@ -282,8 +282,8 @@ def meet(place: MeetingPlace, name: str) -> Meeting | None:
                 raise
     except (OSError, ValueError, KeyError, TypeError):
         return None
-    pid, user = _peer(connection)
-    if user is not None and user != _this_user():
+    pid, user = peer(connection)
+    if user is not None and user != this_user():
         connection.close()
         raise LinkFailure(
             "owner-not-ours",
@@ -293,7 +293,7 @@ def meet(place: MeetingPlace, name: str) -> Meeting | None:
     return Meeting(connection, token, pid)
 
 
-def _peer(connection: socket.socket) -> tuple[int | None, int | None]:
+def peer(connection: socket.socket) -> tuple[int | None, int | None]:
     """Process and user at the other end, where the system tells them (unix(7), SO_PEERCRED)."""
     option = getattr(socket, "SO_PEERCRED", None)
     if option is None or connection.family != getattr(socket, "AF_UNIX", None):

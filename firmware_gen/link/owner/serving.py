@@ -21,8 +21,9 @@ from typing import Final
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.owner import messages
 from firmware_gen.link.owner.arbiter import Arbiter, BoardEvent
-from firmware_gen.link.owner.meeting import Listeners, mark
+from firmware_gen.link.owner.meeting import Listeners, mark, peer
 from firmware_gen.link.owner.messages import Lines, Message, MessageError
+from firmware_gen.link.owner.neighbours import name_of
 from firmware_gen.link.owner.port_threads import PortThreads
 from firmware_gen.link.protocol import BAUD, RequestKind
 
@@ -31,6 +32,10 @@ PORT_KEPT_S: Final = 10.0
 it open, and the board is not reset by another opening."""
 MOST_UNREAD: Final = 256 * 1024
 """Bytes that wait for a client that does not read; with more it is stuck, and is let go of."""
+MOST_NEIGHBOURS: Final = 16
+"""Connections of other users at a time; where there are more, the oldest has to go."""
+NEIGHBOUR_S: Final = 2.0
+"""Another user who says nothing for so long is let go of."""
 SLEPT_S: Final = 2.0
 """A clock that jumps this far while the loop waited means that the computer slept."""
 
@@ -57,6 +62,9 @@ class _Client:
     """Those of which it has not heard yet."""
     waits_for: set[str] = field(default_factory=set)
     """Ports whose answer to stop or limp is still to come."""
+    neighbour: int | None = None
+    """The number of the other user whose it is."""
+    since: float = field(default_factory=time.monotonic)
 
 
 @dataclass(eq=False)
@@ -77,12 +85,20 @@ class Owner:
         listeners: where it is met.
         grace_s: how long it stays without clients.
         leave: called first when it ends, so that no new client finds it.
+        door: where other users' stops are heard.
     """
 
-    def __init__(self, listeners: Listeners, grace_s: float, leave: Callable[[], None]) -> None:
+    def __init__(
+        self,
+        listeners: Listeners,
+        grace_s: float,
+        leave: Callable[[], None],
+        door: socket.socket | None = None,
+    ) -> None:
         self._listeners = listeners
         self._grace_s = grace_s
         self._leave = leave
+        self._door = door
         self._clients: dict[int, _Client] = {}
         self._ports: dict[str, _SharedPort] = {}
         self._closing: dict[str, PortThreads] = {}
@@ -99,6 +115,10 @@ class Owner:
             listener.setblocking(False)
             self._all.register(listener, selectors.EVENT_READ)
         self._first.register(listeners.stop, selectors.EVENT_READ)
+        if door:
+            door.setblocking(False)
+            for selector in (self._all, self._first):
+                selector.register(door, selectors.EVENT_READ)
         for end in (self._woken, self._waker):
             end.setblocking(False)
         self._all.register(self._woken, selectors.EVENT_READ)
@@ -149,6 +169,8 @@ class Owner:
             self._take_inbox()
         elif source in (self._listeners.owner, self._listeners.stop):
             self._accept(source, is_urgent=source is self._listeners.stop)
+        elif self._door and source is self._door:
+            self._accept(self._door, is_urgent=True, is_neighbour=True)
         else:
             for client in list(self._clients.values()):
                 if client.connection is source:
@@ -157,6 +179,9 @@ class Owner:
 
     def _tick(self) -> None:
         now = time.monotonic()
+        for each in self._neighbours():
+            if not each.waits_for and now >= each.since + NEIGHBOUR_S:
+                self._hang_up(each)
         for port in list(self._ports.values()):
             port.arbiter.tick(now)
             self._flush(port)
@@ -185,7 +210,9 @@ class Owner:
 
     # -- clients -------------------------------------------------------------------------------
 
-    def _accept(self, listener: socket.socket, *, is_urgent: bool) -> None:
+    def _accept(
+        self, listener: socket.socket, *, is_urgent: bool, is_neighbour: bool = False
+    ) -> None:
         try:
             connection, _ = listener.accept()
         except OSError:
@@ -193,8 +220,19 @@ class Owner:
         connection.setblocking(False)
         self._numbers += 1
         client = _Client(self._numbers, connection, is_urgent)
+        if is_neighbour:
+            client.neighbour = peer(connection)[1] or 0
+            self._make_room()
         self._clients[client.number] = client
         self._watch(client)
+
+    def _neighbours(self) -> list[_Client]:
+        return [each for each in self._clients.values() if each.neighbour is not None]
+
+    def _make_room(self) -> None:
+        """For another user's connection; the oldest comes first among them."""
+        for each in self._neighbours()[: -MOST_NEIGHBOURS + 1]:
+            self._hang_up(each)
 
     def _watch(self, client: _Client) -> None:
         events = selectors.EVENT_READ | (selectors.EVENT_WRITE if client.out else 0)
@@ -393,10 +431,14 @@ class Owner:
             raise MessageError("neither stop nor limp, or no ports")
         baud = messages.number(message, "baud", 300, 4_000_000)
         wanted = {str(name): baud for name in names}
+        if client.neighbour is not None:  # it may stop what moves, and open nothing
+            wanted = {name: rate for name, rate in wanted.items() if name in self._ports}
         if message.get("all") is True:
             wanted |= {port.name: port.baud for port in self._ports.values()}
         client.waits_for = set(wanted)
         client.name = str(message.get("client", ""))[:100]
+        if client.neighbour is not None:
+            client.name += f" of the user {name_of(client.neighbour)}"
         now = time.monotonic()
         refused: list[tuple[str, LinkFailure]] = []
         for name, rate in wanted.items():
