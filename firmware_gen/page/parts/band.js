@@ -96,7 +96,7 @@ export class Band {
     this.canvas.width = Math.round(this.width * this.scale);
     this.canvas.height = Math.round(this.height * this.scale);
     this.canvas.style.height = `${this.height}px`;
-    const pen = this.canvas.getContext("2d");
+    const pen = this.canvas.getContext("2d", { alpha: false });
     pen.setTransform(this.scale, 0, 0, this.scale, 0, 0);
     pen.font = this.colours.font;
     pen.textBaseline = "middle";

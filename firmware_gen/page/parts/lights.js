@@ -37,7 +37,7 @@ export class Lights {
   /** Only what has changed is drawn. */
   draw(rig) {
     if (!this.tracks.length) return;
-    const pen = this.canvas.getContext("2d");
+    const pen = this.canvas.getContext("2d", { alpha: false });
     pen.setTransform(this.scale, 0, 0, this.scale, 0, 0);
     pen.font = this.font;
     if (!this.before.size) {

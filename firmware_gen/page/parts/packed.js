@@ -1,7 +1,12 @@
 // Bytes and rows of figures as they come with the page.
 
 /** Bytes of text in base64. */
-export const bytesOf = text => Uint8Array.from(atob(text), letter => letter.charCodeAt(0));
+export function bytesOf(text) {
+  const letters = atob(text);
+  const bytes = new Uint8Array(letters.length);
+  for (let n = 0; n < letters.length; n++) bytes[n] = letters.charCodeAt(n);
+  return bytes;
+}
 
 /** A row of figures: shares of its greatest value, in 16 bits. */
 export class Row {

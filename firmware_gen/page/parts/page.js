@@ -46,7 +46,7 @@ function furnish() {
   const rows = document.querySelector("#readings tbody");
   const findings = byId("notes").querySelector("ul");
   for (const node of [rows, byId("feeds"), byId("presses"), byId("sticks"), byId("plugs"), findings]) node.replaceChildren();
-  stage = new Stage(byId("stage"), byId("ground"), show.parts, show.tilt_deg, tracks);
+  stage = new Stage(byId("stage"), show.parts, show.tilt_deg, tracks);
   lights = new Lights(byId("lamps"), tracks);
   lights.shown = !show.hard_on_eyes;
   readings = new Readings(rows, byId("feeds"), show, tracks);
@@ -95,6 +95,7 @@ function tick(stamp) {
   const passed = Math.min(250, stamp - before); // a page that slept does not catch up
   before = stamp;
   if (runs) {
+    const seen = Math.floor(now);
     now += (passed / show.frame_ms) * Number(byId("pace").value);
     if (loops && now >= loops[1]) now = loops[0];
     const last = take.own ? LONGEST_OWN : take.frames - 1;
@@ -102,7 +103,7 @@ function tick(stamp) {
       now = last;
       run(false);
     }
-    dirty = true;
+    if (Math.floor(now) !== seen) dirty = true; // between two frames of the boards nothing changes
   }
   if (rehearsal.recording.frames < rehearsal.frames) playAhead(stamp);
   if (dirty && (!byId("steps").checked || !runs || stamp - drawn >= STEP_MS)) {
