@@ -231,6 +231,8 @@ RUNS: Final = 8
 """Cues that run at once on a board: each keeps its place in RAM."""
 THREADS: Final = 10
 """Threads that live at once on a board, of all runs together: the same."""
+FASTEST_SHINE: Final = WORD_MAX >> 1
+"""deg/s. Up to which speed a lamp may shine with a move: a signed word holds it."""
 OPS_A_FRAME: Final = 256
 """Ops that a player executes in a frame; without a limit a table could stop the pulses."""
 SILENT_OPS_A_FRAME: Final = 64

@@ -34,6 +34,7 @@ from sim.strain.eye import Eye
 from sim.strain.hardest_torque import Hardest, hardest_torques
 from sim.strain.reachable import Reachable
 from sim.strain.sag import Sag, beside_others, sags_at, start_sags
+from sim.strain.shining_light import lit_at_rest, lit_by_moves
 from sim.strain.soundness import is_sound, sound_moves, sound_show
 
 if TYPE_CHECKING:
@@ -259,7 +260,7 @@ class Context:
     @cached_property
     def sound_show(self) -> Show:
         """The show as physics is asked about it."""
-        return sound_show(self.show)
+        return sound_show(lit_at_rest(self.lit))
 
     @cached_property
     def rated_v(self) -> dict[str, float]:
@@ -275,9 +276,14 @@ class Context:
         }
 
     @cached_property
+    def lit(self) -> Show:
+        """The show as checks of light look at it: with what lamps do that shine with moves."""
+        return lit_by_moves(self.show)
+
+    @cached_property
     def eye(self) -> Eye:
         """Who looks at the lights of the show, for all checks."""
-        return Eye(self.show, self.written, self.looked)
+        return Eye(self.lit, lit_by_moves(self.written), self.looked)
 
     def playable(self, cue: Cue) -> bool:
         """Whether a rehearsal can play the cue (see `too_many_threads`)."""

@@ -58,7 +58,7 @@ class ShowNames:
         elif one.named == "value":
             among = ("constant", "output")
         elif one.named == "source":
-            among = SOURCES
+            among = (*SOURCES, "output")
         elif one.named == "cue" and one.name not in declared.get("cue", ()):
             among = ("gesture",)
         for named in among:

@@ -29,6 +29,7 @@ statement and of the parts that a fix may replace. A part is there only if the t
 | `Input` | `button`, `board`, `pin`, `active` |
 | `Sensor` | `name`, `board`, `pin`, `quiet`, `rises`, `falls` (the amounts) |
 | `Follow` | `source`, `value from`, `value to`, `target from`, `target to`, `duration`, `mixed` |
+| `Shine` | `servo`, `from`, `to`, `level from`, `level to` |
 | `Wearer` | `tilt`, `region`, `temperature`, `margin`, `gait`, `wind` |
 | `Move` | `name`, `target` (the amount; in the pose if it came from one), and pace |
 | `Fade` | `name`, `target` (the whole light), `colour`, `level`, and pace |
@@ -71,6 +72,7 @@ from seqlang.meaning.output import channel, output, sensor, wired_button
 from seqlang.meaning.pose import Pose, pose
 from seqlang.meaning.rig import board, supply, wearer
 from seqlang.meaning.score import score
+from seqlang.meaning.shine import shines
 from seqlang.meaning.values import COUNTED, Colour, Reading
 from seqlang.text.findings import Fix, Span
 from seqlang.text.names import nearest
@@ -415,7 +417,11 @@ def _rig(
             wearer=wearer(reading, wearers[0]) if wearers else Wearer(),
         )
     )
-    return replace(rig, follows=follows(reading, followers, rig, outputs, named))
+    return replace(
+        rig,
+        follows=follows(reading, followers, rig, outputs, named),
+        shines=shines(reading, followers, rig, outputs, named),
+    )
 
 
 def _has_a_use(reading: Reading, line: Line, followed: Collection[str]) -> None:

@@ -10,6 +10,7 @@ from lark import Token
 from seqlang.meaning.entry import options
 from seqlang.meaning.notes import Fault
 from seqlang.meaning.pose import angle
+from seqlang.meaning.shine import tells_of_a_move
 from seqlang.text.units import DURATION, PERCENT, PULSE, SHARE, Measure
 from sim.model import Follow
 from sim.rulebook import CHANNEL_RANGE_US, FOLLOW_MS, FRAME_MS, LONGEST_DURATION_MS
@@ -64,9 +65,13 @@ def follows(
     made: dict[str, Follow] = {}
     for entry in entries:
         name = str(entry.items[1])
+        parts = [one for one, (kind, _) in outputs.items() if kind == "servo"]
+        among = [*sources, *parts] if entry.kind == "lamp" else sources
         for line in _lines(entry):
+            if tells_of_a_move(entry, line, outputs) and str(line.items[1]) not in sources:
+                continue
             one = reading.on_its_way(
-                entry, _follow, reading, line, name, outputs[name][0], known, sources
+                entry, _follow, reading, line, name, outputs[name][0], known, among
             )
             if one is not None and name in there:
                 made.setdefault(name, one)
@@ -93,7 +98,8 @@ def _follow(
     """One line. Raises Fault."""
     token = line.token(1)
     if str(token) not in sources:
-        reading.unknown(token, "channel or sensor", sources)
+        what = "channel, sensor or servo" if kind == "lamp" else "channel or sensor"
+        reading.unknown(token, what, sources)
     more = options(reading, line)
     way, mixed = cast("Line | None", more.get("way")), more.get("mixed")
     way_ms = FOLLOW_MS if way is None else reading.tried(_way_ms, reading, way)

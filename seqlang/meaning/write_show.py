@@ -57,6 +57,7 @@ from sim.model import (
     Score,
     Sensor,
     Servo,
+    Shine,
     Show,
     Step,
     Strip,
@@ -151,10 +152,15 @@ def _rig(rig: Rig) -> Iterator[str]:
             yield f"{INDENT}logic {quantity(made.voltage_v, 'V')}, dropout {dropout}"
     chips = {board.name: CHIPS[board.chip] for board in rig.boards}
     following = {one.output: one for one in rig.follows}
+    servos = {one.name: one for one in rig.outputs if isinstance(one, Servo)}
+    shining = {one.output: one for one in rig.shines}
     for output in rig.outputs:
         yield from _output(output, chips.get(output.board, FIRST))
         if output.name in following:
             yield INDENT + follow_line(following[output.name], output, rig)
+        if output.name in shining:
+            shine = shining[output.name]
+            yield INDENT + shine_line(shine, servos[shine.servo])
     for one in rig.inputs:
         yield input_line(one, chips.get(one.board, FIRST))
     for channel in rig.channels:
@@ -437,6 +443,15 @@ def sensor_lines(sensor: Sensor, chip: Chip) -> Iterator[str]:
         yield f"{INDENT}rises in {quantity(sensor.rises_s, 's')}"
     if sensor.falls_s:
         yield f"{INDENT}falls in {quantity(sensor.falls_s, 's')}"
+
+
+def shine_line(shine: Shine, servo: Servo) -> str:
+    """The move that a lamp follows."""
+    part = of_part(servo)
+    unit = part.speed if shine.by_speed else part.place
+    places = f"{quantity(shine.low, unit)} to {quantity(shine.high, unit)}"
+    levels = f"{quantity(shine.low_pct, '%')} to {quantity(shine.high_pct, '%')}"
+    return f"follows {shine.servo} from {places}, {levels}"
 
 
 def follow_line(follow: Follow, output: Output, rig: Rig) -> str:

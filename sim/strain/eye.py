@@ -196,7 +196,7 @@ class Eye:
         """`written`: the show as it was written, where it draws something and `show` has that
         written out."""
         lights = tuple(o for o in show.rig.outputs if isinstance(o, Lamp | Strip))
-        self.show = replace(show, rig=replace(show.rig, outputs=lights, inputs=()))
+        self.show = replace(show, rig=replace(show.rig, outputs=lights, inputs=(), shines=()))
         """The show with its lights alone."""
         self.names = frozenset(output.name for output in lights)
         self.states = LightStates(show)

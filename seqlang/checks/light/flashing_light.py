@@ -55,7 +55,7 @@ MOST_TRIED = 8
 def check(context: Context) -> Iterator[Finding]:
     if not context.lamps and not context.strips:
         return
-    for cue in context.show.score.cues:
+    for cue in context.lit.score.cues:
         if not context.eye.bound.cannot_flash(cue) and context.playable(cue):
             flashes = context.eye.flashes(cue)
             for flash in flashes:
@@ -204,7 +204,7 @@ def _numbers(
         if context.has_part(step.mark, "period"):
             yield context.span(step.mark, "period"), "period", step.period_ms
     bodies = [step.body for step in walk(cue.body) if isinstance(step, Repeat)]
-    if cue.name in context.show.score.idle:
+    if cue.name in context.lit.score.idle:
         bodies.insert(0, cue.body)
     for body in reversed(bodies):
         inside = list(walk(body))

@@ -33,7 +33,7 @@ from sim.strain.quick_fingers import Hurry, hurry, hurry_in_turn
 
 
 def check(context: Context) -> Iterator[Finding]:
-    score = context.show.score
+    score = context.lit.score
     cues = tuple(
         cue
         for cue in score.cues

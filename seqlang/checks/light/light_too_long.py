@@ -32,7 +32,7 @@ _MS_A_MINUTE = 60_000
 def check(context: Context) -> Iterator[Finding]:
     if not context.eye.names:
         return
-    cues = [cue for cue in context.show.score.cues if context.playable(cue)]
+    cues = [cue for cue in context.lit.score.cues if context.playable(cue)]
     efforts = [(context.eye.effort(cue), cue) for cue in cues]
     if not efforts:
         return

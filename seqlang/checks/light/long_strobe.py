@@ -32,7 +32,7 @@ from sim.strain.eye import LongRow
 def check(context: Context) -> Iterator[Finding]:
     if not context.lamps and not context.strips:
         return
-    for cue in context.show.score.cues:
+    for cue in context.lit.score.cues:
         if not context.eye.may_make_row(cue) or not context.playable(cue):
             continue
         if not context.eye.flashes(cue):

@@ -26,10 +26,13 @@ from collections.abc import Iterator
 from firmware_gen.chips import CHIPS
 from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
+from sim.model import Follow, Servo, Shine
 
 
 def check(context: Context) -> Iterator[Finding]:
-    for follow in context.show.rig.follows:
+    rig = context.show.rig
+    following: tuple[Follow | Shine, ...] = (*rig.follows, *rig.shines)
+    for follow in following:
         output = context.outputs[follow.output]
         board = context.boards[output.board]
         if CHIPS[board.chip].senses:
@@ -43,6 +46,6 @@ def check(context: Context) -> Iterator[Finding]:
             context.span(follow.mark),
             label="asks for a chip that has",
             related=((context.span(board.mark, "chip"), "this chip"),),
-            help=f"give `{board.name}` the chip {able}, or take the line out and move "
-            f"`{output.name}` in cues",
+            help=f"give `{board.name}` the chip {able}, or take the line out and "
+            f"{'move' if isinstance(output, Servo) else 'fade'} `{output.name}` in cues",
         )

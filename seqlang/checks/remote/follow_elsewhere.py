@@ -1,8 +1,9 @@
-"""follow-elsewhere: an output follows a channel or a sensor that arrives at another board.
+"""follow-elsewhere: an output follows what another board hears or moves.
 
-What: an output, and the channel or the sensor that it follows, hang on the same board.
+What: an output, and the channel, the sensor or the part that it follows, hang on the same board.
 
-Why: no board tells another one where a stick stands. The board of the output would never hear it.
+Why: no board tells another one where a stick or a part stands. The board of the output would never
+know.
 
 Example:
 
@@ -25,24 +26,42 @@ from collections.abc import Iterator
 
 from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
+from sim.model import Channel, Sensor, Servo
 
 
 def check(context: Context) -> Iterator[Finding]:
-    for follow in context.show.rig.follows:
-        output, source = context.outputs[follow.output], context.sources_followed[follow.source]
-        if output.board == source.board:
-            continue
-        yield Finding(
-            "error",
-            "follow-elsewhere",
-            f"`{output.name}` hangs on `{output.board}`, and `{source.name}` arrives at "
-            f"`{source.board}`",
-            context.span(follow.mark, "source"),
-            label="not heard there",
-            related=(
-                (context.span(output.mark, "board"), "the output's board"),
-                (context.span(source.mark, "board"), "the board that hears it"),
+    rig = context.show.rig
+    for follow in rig.follows:
+        source = context.sources_followed[follow.source]
+        arrives = f"`{source.name}` arrives at `{source.board}`"
+        yield from _found(context, follow.output, follow.mark, "source", source, arrives)
+    for shine in rig.shines:
+        servo = context.servos[shine.servo]
+        hangs = f"`{servo.name}` on `{servo.board}`"
+        yield from _found(context, shine.output, shine.mark, "servo", servo, hangs)
+
+
+def _found(
+    context: Context, name: str, mark: int, part: str, source: Channel | Sensor | Servo, where: str
+) -> Iterator[Finding]:
+    output = context.outputs[name]
+    if output.board == source.board:
+        return
+    moves = isinstance(source, Servo)
+    other = f"give `{source.name}` one" if moves else f"let `{source.name}` arrive at"
+    yield Finding(
+        "error",
+        "follow-elsewhere",
+        f"`{output.name}` hangs on `{output.board}`, and {where}",
+        context.span(mark, part),
+        label="not known there" if moves else "not heard there",
+        related=(
+            (context.span(output.mark, "board"), "the output's board"),
+            (
+                context.span(source.mark, "board"),
+                f"the board that {'moves' if moves else 'hears'} it",
             ),
-            help=f"give `{output.name}` a pin of `{source.board}`, or let `{source.name}` arrive "
-            f"at `{output.board}`",
-        )
+        ),
+        help=f"give `{output.name}` a pin of `{source.board}`, or {other} "
+        f"{'of ' if moves else ''}`{output.board}`",
+    )

@@ -263,6 +263,8 @@ class _WritingOut:
                 token = self._chooser.name(part, here)
                 if named in ("output", "board", "supply"):
                     token = self._names.single(token, named, here)
+                elif named == "source":  # a part that a lamp follows; sticks have no sides
+                    token = self._names.single(token, "output", here)
                 elif named == "cue":
                     token = self._names.versions(token, named, here)[0]
                 made.append(token)
