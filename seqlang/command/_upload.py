@@ -122,6 +122,13 @@ def port_for_firmware(port: str | None, baud: int) -> str:
     try:
         return find_port()
     except LinkFailure as failure:
+        if failure.reason == "no-port":
+            raise LinkFailure(
+                failure.reason,
+                failure.message,
+                "plug the board in with a cable that carries data, or name its port with `--port`; "
+                "a virtual board needs no firmware",
+            ) from None
         if failure.reason != "several-ports":
             raise
     found = on_all_ports(baud)

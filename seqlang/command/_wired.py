@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 import io
+import os
 import queue
 import signal
 import sys
 import threading
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from typing import TYPE_CHECKING, Final
@@ -34,6 +37,8 @@ if TYPE_CHECKING:
     from sim.model import Show
 
 ORDERS: Final = "unplug NAME, plug NAME, cut NAME, mend NAME, loss PERCENT, noise PERCENT"
+_BACKGROUND_S: Final = 0.2
+"""How soon it is noticed that the command stands in the foreground again."""
 
 
 def run_wired(
@@ -149,6 +154,19 @@ def _put(wired: WiredBoards, line: str, show: Show) -> str:
     return f"{wired.time_s:9.2f} s  {name}: {told}"
 
 
+def _next_line() -> str:
+    """The next line of the input; empty at its end. Raises OSError if it is gone."""
+    while True:
+        try:
+            return sys.stdin.readline()
+        except OSError as error:
+            if error.errno != errno.EIO or not hasattr(os, "tcgetpgrp"):
+                raise
+            os.tcgetpgrp(sys.stdin.fileno())  # raises OSError if the terminal itself is gone
+            # in the background it gives nothing; once `fg` was said it gives what is typed
+            time.sleep(_BACKGROUND_S)
+
+
 class Typed:
     """Lines that somebody types while something else goes on."""
 
@@ -164,7 +182,7 @@ class Typed:
         if isinstance(sys.stdin, io.TextIOWrapper):  # bytes of no letters end no reading
             sys.stdin.reconfigure(errors="replace")
         with suppress(OSError, ValueError):
-            for line in sys.stdin or ():  # None: closed by whoever started this
+            while sys.stdin and (line := _next_line()):  # None: closed by whoever started this
                 self._lines.put(line)
         self.ended.set()
 

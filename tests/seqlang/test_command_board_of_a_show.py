@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -17,6 +18,7 @@ from flap_show import Outcome
 from seqlang.check import check
 from seqlang.command._wired import Typed, obey, wired_boards
 from seqlang.loading import load
+from tests.seqlang.terminal import ROOT
 
 WINGS = "wings/wings.cues"
 _BOARDS = """
@@ -265,3 +267,40 @@ def test_what_is_typed_at_a_terminal_moves_the_stick(radio: Path) -> None:
         process.kill()
         os.close(ours)
     assert process.returncode == 0
+
+
+@pytest.mark.skipif(shutil.which("bash") is None, reason="NO BASH: jobs are a shell's")
+def test_a_job_that_comes_back_from_the_background_hears_what_is_typed(wings: Path) -> None:
+    import pty
+
+    child, ours = pty.fork()
+    if child == 0:
+        os.execvpe(
+            "bash",
+            ["bash", "--norc", "--noprofile", "-i"],
+            {**os.environ, "PYTHONPATH": str(ROOT), "PS1": "$ ", "TERM": "dumb"},
+        )
+    watchdog = threading.Timer(60, os.kill, (child, signal.SIGKILL))
+    watchdog.start()
+    said = ""
+
+    def until(what: str) -> None:
+        nonlocal said
+        while not (found := re.search(what, said)):
+            said += os.read(ours, 4096).decode()
+        said = said[found.end() :]
+
+    try:
+        os.write(ours, f"{sys.executable} -u -m seqlang board {wings} --speed 3 &\n".encode())
+        until("back: ready")
+        os.write(ours, b"fg\n")
+        until("seqlang board")
+        os.write(ours, b"loss 30\n")
+        until("30 % of the leader's frames are lost")
+        os.write(ours, b"\x03")  # Ctrl-C
+        until("ended")
+    finally:
+        watchdog.cancel()
+        os.kill(child, signal.SIGKILL)
+        os.close(ours)
+        os.waitpid(child, 0)

@@ -54,6 +54,17 @@ def test_a_merged_image_holds_the_shows_table(
     assert str(out) in capsys.readouterr().out
 
 
+def test_without_a_port_no_virtual_board_is_advised_which_needs_no_firmware(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("serial.tools.list_ports.comports", list)
+    assert status("--run") == 3
+    told = " ".join(capsys.readouterr().err.split())
+    assert "(no-port)" in told
+    assert "name its port with `--port`; a virtual board needs no firmware" in told
+    assert "--port virtual" not in told
+
+
 def test_options_of_merging_without_a_show_are_wrong_usage() -> None:
     assert status("--board", "x") == 2
 

@@ -84,6 +84,32 @@ def test_what_went_beyond_the_travel_is_drawn_in_and_told(show: Loaded) -> None:
     assert max(step.angle_deg for step in part.steps if isinstance(step, Move)) <= 70.0
 
 
+@pytest.mark.parametrize(("beyond", "is_told"), [(0.0, False), (0.04, False), (0.09, True)])
+def test_what_a_board_cannot_show_beyond_the_travel_is_not_told(
+    beyond: float, is_told: bool, show: Loaded
+) -> None:
+    """A board makes pulses of half a microsecond, which is 0.045 deg here (TABLE.md 1.3)."""
+    part = fitted(show, (70.0 + beyond, 2.0, Law()), (40.0, 2.0, Law()))
+    told = ("it went 0.1 deg beyond the travel, and is drawn in to its end",) * is_told
+    assert part.told == told
+    assert max(step.angle_deg for step in part.steps if isinstance(step, Move)) <= 70.0
+
+
+def test_a_take_that_went_beyond_stands_at_the_end_of_the_travel_meanwhile(show: Loaded) -> None:
+    """Drawn in, it stands there for as long as it was beyond, and not a moment less."""
+    one = flap(show)
+    assert show.show is not None
+    pulses = [1000.0 + 1000.0 * place / 90.0 for place in (10.0, 40.0, 75.0, 75.0, 75.0, 40.0)]
+    part = fitted_part(show.show.rig, one, Take(one.name, (0, 1, 2, 3, 4, 5), tuple(pulses)), 1.5)
+    assert part.told[0] == "it went 5.0 deg beyond the travel, and is drawn in to its end"
+    stand = next(n for n, step in enumerate(part.steps) if isinstance(step, Hold))
+    before = part.steps[stand - 1]
+    assert isinstance(before, Move)
+    assert before.angle_deg == pytest.approx(70.0, abs=0.5)
+    assert part.steps[stand].duration_ms == pytest.approx(2000, abs=300)  # type: ignore[union-attr]
+    assert part.motion.worst_miss <= 1.5
+
+
 def test_a_move_that_is_too_quick_for_the_servo_lasts_longer_and_that_is_told(show: Loaded) -> None:
     part = fitted(show, (60.0, 0.1, Law("uniform")))
     (move,) = part.steps
