@@ -59,6 +59,7 @@ class Coder:
         self.kinds = kinds
         self._laws = laws
         self._palette = palette
+        self._cue: Cue | None = None
         self._counts = False
         """The cue at hand draws by how often its loops come round."""
 
@@ -66,7 +67,9 @@ class Coder:
         """The ops of one thread; forks still name the cue's own threads."""
         row: list[Marked] = []
         starts: list[int] = []
-        self._counts = next(draws_in(cue.body), None) is not None
+        if cue is not self._cue:  # looked through once, not for each of thousands of threads
+            self._cue = cue
+            self._counts = next(draws_in(cue.body), None) is not None
         for item in items:
             if isinstance(item, Wait):
                 if item.key:
