@@ -110,6 +110,9 @@ before what follows it moves: a part that stands would hum otherwise (common pra
 source)."""
 LONGEST_FILTER_MS: Final = 5000
 """ms. A sensor's slowest time constant: what takes longer is no hand and no voice (own limit)."""
+RADIO_LATE_MS: Final = 60
+"""ms. A radio may be so late: what starts then is three frames old when it is heard, and is
+made good at once."""
 TWICE_FRAMES: Final = 20
 """Frames, 400 ms. Two presses that begin within it are a double press (common practice, no
 source)."""

@@ -26,4 +26,9 @@ enum {
 #define BC_CHIP_JOINS 1
 #define BC_CHIP_SENSES 1
 
+/* Rates of a radio, by their index: UBRR, which are made, which at double speed. */
+#define BC_RATE_DIVISORS {51, 25, 34, 12, 16, 3}
+#define BC_RATES_MADE 0x2f
+#define BC_RATES_DOUBLE 0x14
+
 #endif

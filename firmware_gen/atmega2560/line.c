@@ -1,8 +1,8 @@
 /*
- * The line between boards: USART1 at 250,000 baud, 8N1, like the link's (USART; UBRR 3 is exact at
- * 16 MHz, Examples of Baud Rate Setting). A board that leads sends on PD3, one that follows
- * receives on PD2 (Alternate Functions of Port D). In other shows USART1 is off and has no clock
- * (PRR1, Power Reduction Register), so both pins are free.
+ * The line between boards: USART1, 8N1, at 250,000 baud like the link's over a cable, or at the
+ * rate of the radio in its place (USART, Baud Rate Generation). A board that leads sends on PD3,
+ * one that follows receives on PD2 (Alternate Functions of Port D). In other shows USART1 is off
+ * and has no clock (PRR1, Power Reduction Register), so both pins are free.
  */
 #include "chip.h"
 
@@ -22,19 +22,21 @@ static volatile uint8_t in;
 static volatile uint8_t out;
 static bool is_heard;
 
+static const uint8_t divisors[BC_RATES] = BC_RATE_DIVISORS;
+
 /*
  * The role of the show that begins; 0 between two. The receiver's pin is pulled up, as an open line
  * is silent.
  */
-void bc_hal_line(uint8_t role) {
+void bc_hal_line(uint8_t role, uint8_t rate) {
     PRR1 &= (uint8_t)~_BV(PRUSART1);
     UCSR1B = 0;
     in = 0;
     out = 0;
     is_heard = role == BC_ROLE_FOLLOWS;
     if (role == BC_ROLE_LEADS || is_heard) {
-        UBRR1 = 3;
-        UCSR1A = 0;
+        UBRR1 = divisors[rate];
+        UCSR1A = BC_RATES_DOUBLE >> rate & 1 ? _BV(U2X1) : 0;
         UCSR1C = _BV(UCSZ11) | _BV(UCSZ10);
         if (role == BC_ROLE_LEADS) {
             UCSR1B = SENDS;

@@ -41,11 +41,12 @@ from firmware_gen.link.protocol import (
     State,
     Status,
 )
+from firmware_gen.player.in_step import radio_late
 from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
 from firmware_gen.table.decode import decode
 from firmware_gen.table.layout import BAD_CHIP, HEADER, TableError
-from sim.rulebook import BUTTONS, FRAME_CLOCK, PULSE_RANGE
+from sim.rulebook import BUTTONS, CLOCK_PER_MS, FRAME_CLOCK, PULSE_RANGE
 
 _SHOW_AT = HEADER.offsets()["show"]
 _KINDS = frozenset(RequestKind)
@@ -143,6 +144,12 @@ class ReferenceBoard:
         sent = bytes(self._output)
         self._output.clear()
         return sent
+
+    @property
+    def late_s(self) -> float:
+        """By how much later than a cable a radio in its place brings what the board tells."""
+        late = radio_late(self.player.table.senses) if self.player else 0
+        return late / (1000.0 * CLOCK_PER_MS)
 
     @property
     def line_output(self) -> bytes:

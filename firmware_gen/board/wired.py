@@ -22,10 +22,9 @@ from firmware_gen.chips import Chip
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import BAUD
 from firmware_gen.link.transfer import transfer
+from firmware_gen.serial_rates import BITS_OF_A_BYTE
 from sim.rulebook import FRAME_S
 
-_BITS: Final = 10
-"""Of a byte on the line, 8N1."""
 _TURN_S: Final = FRAME_S / 4
 
 
@@ -96,7 +95,9 @@ class WiredBoards:
             elif self.leader is not None:
                 said = self.boards[self.leader].board.line_output
                 if said:
-                    self._under_way.append((at_s + len(said) * _BITS / BAUD, said))
+                    late_s = self.boards[self.leader].board.late_s
+                    took_s = len(said) * BITS_OF_A_BYTE / BAUD + late_s
+                    self._under_way.append((at_s + took_s, said))
         self._pass(until_s)
 
     def _next_s(self) -> float:

@@ -18,6 +18,7 @@ from firmware_gen.board.slots import FIRST_BYTE, MARKS
 from firmware_gen.chips import CHIPS, Chip
 from firmware_gen.files import write_whole
 from firmware_gen.link import protocol
+from firmware_gen.serial_rates import RADIO_BAUDS, divisor, is_made
 from firmware_gen.table import layout
 from firmware_gen.table.laws import LISTED, law_by_id
 from firmware_gen.table.lightness import CUBE_OFFSET, CUBE_START, LIGHTNESS_GROWTH
@@ -57,7 +58,22 @@ def chip_header(chip: Chip) -> str:
         f"#define BC_CHIP_LEADS {int(chip.leads)}\n#define BC_CHIP_FOLLOWS {int(chip.follows)}\n"
         f"#define BC_CHIP_JOINS {int(chip.joins)}\n#define BC_CHIP_SENSES {int(chip.senses)}\n"
     )
+    parts.append(_rates(chip))
     return "\n".join((*parts, _END)).replace("\n\n\n", "\n\n")
+
+
+def _rates(chip: Chip) -> str:
+    """What its serial port makes of the rates of a radio."""
+    made = [is_made(chip.clock_hz, baud) for baud in RADIO_BAUDS]
+    found = [divisor(chip.clock_hz, baud) for baud in RADIO_BAUDS]
+    divisors = ", ".join(str(one.ubrr) for one in found)
+    masks = {"MADE": made, "DOUBLE": [one.double for one in found]}
+    words = {name: sum(bit << n for n, bit in enumerate(bits)) for name, bits in masks.items()}
+    return (
+        "/* Rates of a radio, by their index: UBRR, which are made, which at double speed. */\n"
+        f"#define BC_RATE_DIVISORS {{{divisors}}}\n"
+        + "".join(f"#define BC_RATES_{name} {word:#x}\n" for name, word in words.items())
+    )
 
 
 def core_header() -> str:
@@ -258,6 +274,10 @@ def _table_limits() -> dict[str, int]:
         "SENSORS": rulebook.SENSORS,
         "SENSOR_ONE": rulebook.SENSOR_ONE,
         "FOLLOW_PLAY": rulebook.FOLLOW_PLAY,
+        "SENSE_RADIO": layout.RADIO,
+        "RATES": len(RADIO_BAUDS),
+        "RATE_OF_CABLE": RADIO_BAUDS.index(protocol.BAUD),
+        "RADIO_LATE_MAX": rulebook.LATE_FRAMES * rulebook.FRAME_CLOCK,
         "BANDS": rulebook.BANDS,
         "CHANNEL_MIN": rulebook.CHANNEL_RANGE[0],
         "CHANNEL_MAX": rulebook.CHANNEL_RANGE[1],

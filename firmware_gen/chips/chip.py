@@ -139,6 +139,11 @@ class Chip:
     """Pins whose PWM channel is taken for something else, by number, with the reason."""
 
     @property
+    def hears_radio(self) -> bool:
+        """Whether it has a serial port for the other boards beside the one to the host."""
+        return self.line_in is not None and self.pins[self.line_in] not in self.reserved
+
+    @property
     def slots(self) -> int:
         return self.memory.slots
 

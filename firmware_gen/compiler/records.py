@@ -7,6 +7,9 @@ from collections.abc import Iterable, Sequence
 from math import ceil, expm1, floor
 from typing import TypeVar
 
+from firmware_gen.link.protocol import BAUD
+from firmware_gen.player.hub_state import LINE_BYTES
+from firmware_gen.serial_rates import BITS_OF_A_BYTE, RADIO_BAUDS
 from firmware_gen.table.laws import UNIFORM_ID, law_parameters
 from firmware_gen.table.layout import ORDERS
 from firmware_gen.table.records import (
@@ -18,6 +21,7 @@ from firmware_gen.table.records import (
     LawRecord,
     OutputRecord,
     PatienceRecord,
+    RadioRecord,
     SenseRecord,
     SensorRecord,
     ServoRecord,
@@ -52,6 +56,7 @@ from sim.rulebook import (
     CALIBRATION_POINTS,
     CAP_STEP,
     CHANNEL_MAX,
+    CLOCK_PER_MS,
     COLOURS,
     FRAME_MS,
     LAWS,
@@ -209,7 +214,29 @@ def sense_records(
         + _channel_records(show, board)
         + _live_records(show, board, limits)
         + _shine_records(show, board)
+        + _radio_records(show)
     )
+
+
+def _radio_records(show: Show) -> tuple[RadioRecord, ...]:
+    """The radio of the board that leads, for that board and for all that follow it.
+
+    Raises CompileError for a rate of which a table knows nothing.
+    """
+    leader = show.rig.leader
+    if leader is None or leader.radio is None:
+        return ()
+    if leader.radio.baud not in RADIO_BAUDS:
+        raise CompileError(
+            "radio-rate",
+            f"{leader.radio.baud} baud is no usual rate of a radio",
+            leader.radio.mark,
+            part="baud",
+        )
+    bits = BITS_OF_A_BYTE * LINE_BYTES
+    longer_ms = 1000 * bits * (1 / leader.radio.baud - 1 / BAUD)
+    late = round(CLOCK_PER_MS * (leader.radio.late_ms + longer_ms))
+    return (RadioRecord(RADIO_BAUDS.index(leader.radio.baud), late),)
 
 
 def _channel_records(show: Show, board: Board) -> tuple[SenseRecord, ...]:

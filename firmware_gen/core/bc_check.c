@@ -44,6 +44,7 @@ struct check {
     uint8_t sensor_count;
     uint16_t sensors;   /* which sources are sensors, a bit each */
     uint16_t followers; /* outputs that follow, a bit each */
+    bool has_radio;
 #endif
     uint16_t pointers_end; /* behind the last op that points to a thread; 0: there is none */
 };
@@ -423,6 +424,15 @@ static bool shine_is_good(struct check *check) {
            to_level <= BC_LEVEL_MAX;
 }
 
+/* It takes the place of a line that there is. */
+static bool radio_is_good(struct check *check) {
+    uint8_t rate = bc_next_u8();
+    bool is_second = check->has_radio;
+    check->has_radio = true;
+    return !is_second && rate < BC_RATES && (BC_RATES_MADE >> rate & 1) &&
+           bc_next_u16() <= BC_RADIO_LATE_MAX && bc_header(BC_AT_ROLE) != BC_ROLE_ALONE;
+}
+
 static bool sense_is_good(struct check *check) {
     switch (bc_next_u8()) {
     case BC_SENSE_PATIENCE:
@@ -440,6 +450,8 @@ static bool sense_is_good(struct check *check) {
         return follow_is_good(check);
     case BC_SENSE_SHINE:
         return shine_is_good(check);
+    case BC_SENSE_RADIO:
+        return radio_is_good(check);
     default:
         return false;
     }

@@ -33,6 +33,9 @@ static struct {
     bool is_follower;
     bool stopped_here;
     int8_t stretch;
+#if BC_CHIP_SENSES
+    uint16_t late; /* by which a radio brings each state later, in 1/256 ms */
+#endif
     uint16_t ahead; /* frames by which this board's count is ahead of the other's */
     uint16_t frame; /* of the state, in this board's count */
     uint16_t idle_start;
@@ -47,6 +50,10 @@ void bc_follow_start(void) {
     follow.is_follower = bc_header(BC_AT_ROLE) == BC_ROLE_FOLLOWS;
     follow.since = BC_FOLLOWED_FRAMES;
 }
+
+#if BC_CHIP_SENSES
+void bc_follow_over_radio(uint16_t late) { follow.late = late; }
+#endif
 
 bool bc_is_follower(void) { return follow.is_follower; }
 
@@ -65,10 +72,20 @@ static uint16_t u16_of(uint8_t place) {
 /* How far this board is from being in step, and so how long its next frames are. */
 static void keep_in_step(uint16_t moment) {
     uint16_t frames = (uint16_t)bc_player_frames();
-    uint16_t ahead = (uint16_t)(frames - u16_of(BC_HUB_FRAME));
-    int16_t wrong = (int16_t)(ahead - follow.ahead);
-    int16_t late = (int16_t)(moment - ARRIVAL);
-    bool jumps = !bc_follows() || wrong > 1 || wrong < -1;
+    uint16_t ahead;
+    int16_t wrong;
+    int16_t late;
+    bool jumps;
+#if BC_CHIP_SENSES
+    for (; moment < follow.late; moment = (uint16_t)(moment + BC_FRAME)) {
+        frames--; /* over a cable it would have come in a frame before */
+    }
+    moment = (uint16_t)(moment - follow.late);
+#endif
+    ahead = (uint16_t)(frames - u16_of(BC_HUB_FRAME));
+    wrong = (int16_t)(ahead - follow.ahead);
+    late = (int16_t)(moment - ARRIVAL);
+    jumps = !bc_follows() || wrong > 1 || wrong < -1;
     if (!jumps) {
         late = (int16_t)(late + wrong * BC_FRAME);
         jumps = late > FARTHEST || late < -FARTHEST;

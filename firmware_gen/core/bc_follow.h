@@ -13,6 +13,9 @@
 /* Another table is played. */
 void bc_follow_start(void);
 
+/* A radio brings each state so much later than a cable would, in 1/256 ms. */
+void bc_follow_over_radio(uint16_t late);
+
 /* Whether the board's table says that it follows; and whether it does, as it has heard the other
  * within a second. */
 bool bc_is_follower(void);
@@ -40,6 +43,7 @@ void bc_follow_idle_begins(void);
 #else
 
 #define bc_follow_start() ((void)0)
+#define bc_follow_over_radio(late) ((void)(late))
 #define bc_is_follower() false
 #define bc_follows() false
 #define bc_follow_hear(frame, moment) ((void)(frame))

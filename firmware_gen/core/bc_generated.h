@@ -302,6 +302,12 @@ enum {
 };
 
 enum {
+    BC_RADIO_RATE = 1,
+    BC_RADIO_LATE = 2,
+    BC_RADIO_SIZE = 4
+};
+
+enum {
     BC_MAGIC = 188,
     BC_VERSION = 2,
     BC_NONE = 255,
@@ -320,6 +326,10 @@ enum {
     BC_SENSORS = 8,
     BC_SENSOR_ONE = 1024,
     BC_FOLLOW_PLAY = 2,
+    BC_SENSE_RADIO = 9,
+    BC_RATES = 6,
+    BC_RATE_OF_CABLE = 5,
+    BC_RADIO_LATE_MAX = 25600,
     BC_BANDS = 16,
     BC_CHANNEL_MIN = 1600,
     BC_CHANNEL_MAX = 4400,

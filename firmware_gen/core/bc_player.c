@@ -33,6 +33,9 @@ static struct {
     uint8_t lost_time; /* copies of the table's header, so that most frames need not read it; 0 also
                           if there is no lost cue */
     uint8_t interval;
+#if BC_CHIP_LEADS
+    uint8_t line_rate; /* of the line between boards, an index */
+#endif
     uint8_t enabled_servos;  /* have pulses; in the end of a start one more than there are */
     uint8_t frames_to_next;  /* of the quiet start, until one more is enabled */
     bool lights_are_shown;   /* the quiet start came to its end */
@@ -220,6 +223,12 @@ static void add_sense(uint8_t kind) {
         rise = bc_next_u16();
         bc_sensors_add(first, from, rise, bc_next_u16());
         break;
+#if BC_CHIP_LEADS
+    case BC_SENSE_RADIO:
+        player.line_rate = first;
+        bc_follow_over_radio(bc_next_u16());
+        break;
+#endif
     default:
         break;
     }
@@ -248,7 +257,8 @@ void bc_player_start(uint8_t source) {
     bc_runs_clear();
     bc_hal_release();
 #if BC_CHIP_LEADS
-    bc_hal_line(0);
+    bc_hal_line(0, BC_RATE_OF_CABLE);
+    player.line_rate = BC_RATE_OF_CABLE;
 #endif
     bc_inputs_clear();
     bc_table_choose(source);
@@ -267,7 +277,7 @@ void bc_player_start(uint8_t source) {
     add_senses();
 #endif
 #if BC_CHIP_LEADS
-    bc_hal_line(bc_header(BC_AT_ROLE));
+    bc_hal_line(bc_header(BC_AT_ROLE), player.line_rate);
 #endif
     enter_starting();
     bc_table_release();

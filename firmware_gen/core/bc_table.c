@@ -130,6 +130,8 @@ uint8_t bc_sense_size(uint8_t kind) {
         return BC_FOLLOW_SIZE;
     case BC_SENSE_SHINE:
         return BC_SHINE_SIZE;
+    case BC_SENSE_RADIO:
+        return BC_RADIO_SIZE;
     default:
         return 1;
     }

@@ -118,8 +118,9 @@ uint16_t bc_hal_moment(void);
 
 #if BC_CHIP_LEADS
 /* The show that begins plays alone, leads or follows (BC_ROLE_*): what the line between boards is
- * for. Called after its outputs and inputs; with 0 when it ends. */
-void bc_hal_line(uint8_t role);
+ * for, and at which of the chip's rates. Called after its outputs and inputs; with 0 when it ends.
+ */
+void bc_hal_line(uint8_t role, uint8_t rate);
 
 /*
  * The line to the boards that follow: how many bytes it has room for, and one to go out, without

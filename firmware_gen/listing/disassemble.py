@@ -8,6 +8,7 @@ from typing import Final, TypeVar
 
 from firmware_gen.chips import CHIPS_BY_ID, Chip
 from firmware_gen.compiler.show import CompiledBoard
+from firmware_gen.serial_rates import RADIO_BAUDS
 from firmware_gen.table.decode import decode
 from firmware_gen.table.encode import Encoded, encode_with_places
 from firmware_gen.table.layout import (
@@ -57,6 +58,7 @@ from firmware_gen.table.records import (
     LawRecord,
     OutputRecord,
     PatienceRecord,
+    RadioRecord,
     SenseRecord,
     SensorRecord,
     ServoRecord,
@@ -164,6 +166,9 @@ def sense_in_words(one: SenseRecord, chip: Chip, names: Names) -> str:
             below = f"quiet below {_part(quiet)}; " if quiet else ""
             pace = f"up {_share(rise)} a frame, down {_share(fall)}"
             return f"sensor on {chip.pin_name(pin)}: {below}{pace}"
+        case RadioRecord(rate, late):
+            later = f"{late / rulebook.CLOCK_PER_MS:.3g} ms later than a cable"
+            return f"radio in place of the line: {RADIO_BAUDS[rate]} baud, {later}"
         case FollowRecord():
             return f"output {one.output} follows source {one.source}"
         case ShineRecord():

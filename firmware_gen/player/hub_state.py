@@ -5,7 +5,7 @@ from __future__ import annotations
 import struct
 from typing import Any, Final, get_args
 
-from firmware_gen.link.protocol import ReportedMode
+from firmware_gen.link.protocol import MIN_FRAME, ReportedMode
 from sim.rehearsal.leading import HubRun, HubState
 from sim.rehearsal.scheduler import Mode
 from sim.rulebook import RUNS, WORD_MAX
@@ -14,6 +14,8 @@ _FORM: Final = struct.Struct("<HHBBHBBHBHB")
 """Frame, show, mode, live runs, age of idle (low, high), flags, tag, order, age of the run (low,
 high)."""
 PAYLOAD_BYTES: Final = _FORM.size
+LINE_BYTES: Final = MIN_FRAME + PAYLOAD_BYTES + 3
+"""Of the frame as it goes out: with COBS' first byte, and a zero before and behind it."""
 
 LIMP_ASKED: Final = 0x08
 """Beside the mode: limp because somebody wanted it."""

@@ -13,7 +13,7 @@ from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode
 from firmware_gen.player.channels import Channels
 from firmware_gen.player.hub_state import PAYLOAD_BYTES, pack, unpack
-from firmware_gen.player.in_step import InStep
+from firmware_gen.player.in_step import InStep, radio_late
 from firmware_gen.player.outputs import Frame, TableOutputs
 from firmware_gen.player.program import OutputOp, board_program
 from firmware_gen.player.sensors import Sensors
@@ -54,7 +54,7 @@ class Player:
         """Until it ends."""
         self._jog_rest = 0
         """Frames in which no jog is taken, because one was ended."""
-        self._in_step = InStep()
+        self._in_step = InStep(radio_late(self.table.senses))
         self._channels = Channels(self.table.senses)
         self._widths = [0] * self._channels.count
         self._sensors = Sensors(self.table.senses)

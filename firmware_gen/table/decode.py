@@ -12,8 +12,10 @@ from typing import Final
 
 from firmware_gen.chips import CHIPS_BY_ID, Chip, Job
 from firmware_gen.crc import crc16
+from firmware_gen.serial_rates import RADIO_BAUDS, is_made
 from firmware_gen.table.layout import (
     ACTIVE_HIGH,
+    ALONE,
     BAD_ADDRESS,
     BAD_CHIP,
     BAD_CODE,
@@ -59,6 +61,7 @@ from firmware_gen.table.layout import (
     PATIENCE,
     POINT,
     PRESS_STEP,
+    RADIO,
     SENSE,
     SENSE_FIELDS,
     SENSOR,
@@ -87,6 +90,7 @@ from firmware_gen.table.records import (
     LawRecord,
     OutputRecord,
     PatienceRecord,
+    RadioRecord,
     SenseRecord,
     SensorRecord,
     ServoRecord,
@@ -143,7 +147,7 @@ class _Decoder:
             self._binding(f"bindings[{n}]", header["cues"], chip) for n in range(header["bindings"])
         )
         rows = self._cues(header["cues"], len(outputs), header["role"])
-        senses = self._senses(header["senses"], header["inputs"], outputs)
+        senses = self._senses(header, outputs)
         _check_pins(chip, outputs, inputs, senses)
         facts = Facts(tuple(map(_facts, outputs)), len(colours), len(laws))
         threads, index = Sweep(self.data, self.at, self.end, facts).threads()
@@ -374,18 +378,20 @@ class _Decoder:
             )
         if kind == SHINE:
             return self._shine(path, values, outputs)
+        if kind == RADIO:
+            return RadioRecord(**values)
         if values["input"] >= inputs:
             raise TableError(BAD_RECORD, f"{path}.input", f"there is no input {values['input']}")
         return SettlingRecord(values["input"], values["times"])
 
     def _senses(
-        self, count: int, inputs: int, outputs: Sequence[OutputRecord]
+        self, header: dict[str, int], outputs: Sequence[OutputRecord]
     ) -> tuple[SenseRecord, ...]:
         """Sources stand before what uses them, and no more of a kind than a board holds."""
         found: list[SenseRecord] = []
-        for number in range(count):
+        for number in range(header["senses"]):
             path = f"senses[{number}]"
-            one = self._sense(path, inputs, outputs)
+            one = self._sense(path, header["inputs"], outputs)
             channels = sum(isinstance(other, ChannelRecord) for other in found)
             bands = sum(isinstance(other, BandRecord) for other in found)
             if isinstance(one, ChannelRecord) and channels == CHANNELS:
@@ -401,6 +407,8 @@ class _Decoder:
                 _check_follow(one, path, found, outputs)
             if isinstance(one, ShineRecord) and one.lamp in _followers(found):
                 raise TableError(BAD_RECORD, f"{path}.lamp", "it follows something already")
+            if isinstance(one, RadioRecord):
+                _check_radio(one, path, found, header)
             found.append(one)
         return tuple(found)
 
@@ -438,6 +446,19 @@ def _check_strand(path: str, strands: Sequence[dict[str, int]]) -> None:
     threads = sum(one["flags"] >> 4 for one in strands)
     if threads > THREADS or len(strands) > STRANDS:
         raise TableError(BAD_RECORD, f"{path}.flags", "there is no room for so many strands")
+
+
+def _check_radio(
+    one: RadioRecord, path: str, before: Sequence[SenseRecord], header: dict[str, int]
+) -> None:
+    """A radio takes the place of a line that there is, at a rate that the chip makes."""
+    chip = CHIPS_BY_ID[header["chip"]]
+    if header["role"] == ALONE:
+        raise TableError(BAD_RECORD, path, "there is no line between boards")
+    if any(isinstance(other, RadioRecord) for other in before):
+        raise TableError(BAD_RECORD, path, "a second radio")
+    if not is_made(chip.clock_hz, RADIO_BAUDS[one.rate]):
+        raise TableError(BAD_RECORD, f"{path}.rate", f"{RADIO_BAUDS[one.rate]} baud is not made")
 
 
 _HEADER_FAULTS: Final = {

@@ -66,6 +66,7 @@ from firmware_gen.table.records import (
     LawRecord,
     OutputRecord,
     PatienceRecord,
+    RadioRecord,
     SenseRecord,
     SensorRecord,
     ServoRecord,
@@ -264,6 +265,8 @@ def _sense_bytes(one: SenseRecord, path: str) -> bytes:
             values = {"lamp": one.lamp, "servo": one.servo | FLAG * one.by_speed}
             values |= {"from": one.low, "to": one.high}
             values |= {"from level": one.low_level, "to level": one.high_level}
+        case RadioRecord():
+            values = {"rate": one.rate, "late": one.late}
     kind = SENSE.pack(path, kind=SENSE_KINDS[type(one)])
     return kind + sense_fields(one).pack(path, **values)
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal, TypeAlias
 
+from firmware_gen.serial_rates import RADIO_BAUDS
 from sim import rulebook
 from sim.model import Conflict, LawName, Manner, PressKind
 from sim.rulebook import (
@@ -254,6 +255,7 @@ MANNERS: Final[tuple[tuple[Manner, bool], ...]] = (
 MANNER_STEP: Final = 0x20
 """One manner further, in the second byte of a binding."""
 PATIENCE, SETTLING, CHANNEL, BAND, SENSOR, FOLLOW = 1, 2, 3, 4, 5, 6
+RADIO = 9
 """Kinds of senses."""
 SHINE: Final = 8
 """Another: 5 to 7 are those of what follows a stick or a sensor."""
@@ -322,6 +324,14 @@ SHINE_FIELDS: Final = Record(
     ),
     BAD_RECORD,
 )
+RADIO_FIELDS: Final = Record(
+    "radio",
+    (
+        Field("rate", "u8", 0, len(RADIO_BAUDS) - 1),
+        Field("late", "u16", 0, rulebook.LATE_FRAMES * rulebook.FRAME_CLOCK),
+    ),
+    BAD_RECORD,
+)
 SENSE_FIELDS: Final[Mapping[int, Record]] = MappingProxyType(
     {
         PATIENCE: PATIENCE_FIELDS,
@@ -331,6 +341,7 @@ SENSE_FIELDS: Final[Mapping[int, Record]] = MappingProxyType(
         SENSOR: SENSOR_FIELDS,
         FOLLOW: FOLLOW_FIELDS,
         SHINE: SHINE_FIELDS,
+        RADIO: RADIO_FIELDS,
     }
 )
 FLAG: Final = 0x80

@@ -16,6 +16,7 @@ from firmware_gen.table.layout import (
     LAW_IDS,
     LEADS,
     PATIENCE,
+    RADIO,
     SENSE_FIELDS,
     SENSOR,
     SERVO,
@@ -193,6 +194,18 @@ class ShineRecord:
     high_level: int
 
 
+@dataclass(frozen=True, slots=True)
+class RadioRecord:
+    """A radio in place of the line between boards.
+
+    `rate`: an index into `RADIO_BAUDS`. `late`: how long after it would come over the cable a state
+    comes, in 1/256 ms.
+    """
+
+    rate: int
+    late: int
+
+
 SenseRecord: TypeAlias = (
     PatienceRecord
     | SettlingRecord
@@ -201,6 +214,7 @@ SenseRecord: TypeAlias = (
     | SensorRecord
     | FollowRecord
     | ShineRecord
+    | RadioRecord
 )
 
 
@@ -282,6 +296,7 @@ SENSE_KINDS: Final[dict[type, int]] = {
     SensorRecord: SENSOR,
     FollowRecord: FOLLOW,
     ShineRecord: SHINE,
+    RadioRecord: RADIO,
 }
 """The kinds' numbers in the table."""
 

@@ -6,6 +6,7 @@
 
 #include <string.h>
 
+#include "bc_follow.h"
 #include "bc_frames.h"
 #include "bc_perform.h"
 #include "bc_player.h"
@@ -62,8 +63,9 @@ bool bc_hal_sending(void) { return false; }
 /* Frames are played when the page says, so whatever is heard comes when it should (LINK.md 7). */
 uint16_t bc_hal_moment(void) { return 4 * BC_FRAME / 5; }
 #if BC_CHIP_LEADS
-void bc_hal_line(uint8_t role) {
+void bc_hal_line(uint8_t role, uint8_t rate) {
     (void)role;
+    (void)rate;
     told_count = 0;
 }
 uint8_t bc_line_room(void) { return (uint8_t)(WIRE - told_count); }
@@ -204,6 +206,7 @@ uint32_t page_wire_room(void) { return WIRE; }
 void page_hear(uint32_t count) {
 #if BC_CHIP_LEADS
     uint32_t n;
+    bc_follow_over_radio(0); /* this line brings all at once, whatever takes its place on a rig */
     for (n = 0; n < count && n < WIRE; n++) {
         bc_line_byte(heard[n], bc_hal_moment());
     }

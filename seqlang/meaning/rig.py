@@ -18,8 +18,10 @@ from seqlang.text.units import (
     AMPERES,
     AREA,
     AWG,
+    BAUDS,
     CELSIUS,
     DEGREES,
+    DURATION,
     METRES,
     METRES_A_SECOND,
     OHMS,
@@ -34,6 +36,7 @@ from sim.model import (
     Direct,
     FuseKind,
     Gait,
+    LineRadio,
     Logic,
     OnBoard,
     Regulator,
@@ -44,7 +47,7 @@ from sim.model import (
 from sim.rig.logic import DROPOUT_V
 from sim.rig.regions import REGIONS
 from sim.rig.wire import SECTIONS, gauge_of
-from sim.rulebook import ADDRESSES
+from sim.rulebook import ADDRESSES, RADIO_LATE_MS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -233,6 +236,8 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
             wire = reading.tried(_wire, reading, feed)
     stated = sheet.get("logic")
     logic = stated and reading.tried(_logic, reading, stated)
+    told = sheet.get("radio")
+    radio = told and reading.tried(_radio, reading, told)
     if str(chip) not in CHIPS:
         raise Fault
     return Board(
@@ -253,6 +258,19 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
         CHIPS[str(chip)].electrics,
         logic,
         leads is not None,
+        radio,
+    )
+
+
+def _radio(reading: Reading, line: Line) -> LineRadio:
+    late = cast("Line | None", options(reading, line).get("late"))
+    baud = reading.within(line.amount(1), BAUDS, "the rate", above=0)
+    made = LineRadio(round(baud), 0, reading.origins.mark(line, line, ("baud", line.amount(1))))
+    if late is None:
+        return made
+    most = RADIO_LATE_MS
+    return replace(
+        made, late_ms=round(reading.within(late.amount(1), DURATION, "the delay", 0, most))
     )
 
 

@@ -150,6 +150,9 @@ def _rig(rig: Rig) -> Iterator[str]:
             made = board.logic
             dropout = quantity(made.dropout_v, "V")
             yield f"{INDENT}logic {quantity(made.voltage_v, 'V')}, dropout {dropout}"
+        if board.radio is not None:
+            late = f", late by {board.radio.late_ms} ms" if board.radio.late_ms else ""
+            yield f"{INDENT}radio {board.radio.baud} baud{late}"
     chips = {board.name: CHIPS[board.chip] for board in rig.boards}
     following = {one.output: one for one in rig.follows}
     servos = {one.name: one for one in rig.outputs if isinstance(one, Servo)}

@@ -41,6 +41,8 @@ _ATOMS: Final[dict[str, str]] = {
     **dict.fromkeys(("celsius", "centigrade", "degc", "deg.c"), "C"),
     **dict.fromkeys(("gauge", "ga", "gage"), "AWG"),
     **dict.fromkeys(("sqmm", "mmsq", "qmm", "mm.mm"), "mm2"),
+    **dict.fromkeys(("Bd", "bd", "bauds", "bps", "bit/s", "bits/s", "Baud", "baudrate"), "baud"),
+    **dict.fromkeys(("kBd", "kbd", "kbps", "kbit/s"), "kbaud"),
 }
 """One unit by itself, in small letters."""
 

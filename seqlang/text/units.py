@@ -65,6 +65,7 @@ WAY_ACCELERATION: Final = _dimension(m=1, s=-2)
 WAY_JERK: Final = _dimension(m=1, s=-3)
 VOLTAGE: Final = _dimension(m=2, kg=1, s=-3, a=-1)
 RESISTANCE: Final = _dimension(m=2, kg=1, s=-3, a=-2)
+SYMBOL_RATE: Final = _dimension(s=-1)
 PERCENT: Final = _dimension(percent=1)
 TEMPERATURE: Final = _dimension(celsius=1)
 GAUGE: Final = _dimension(gauge=1)
@@ -135,6 +136,8 @@ UNITS: Final[dict[str, tuple[Fraction, Dimension]]] = {
     "C": (Fraction(1), TEMPERATURE),
     "AWG": (Fraction(1), GAUGE),
     "mm2": (Fraction(1, 10**6), AREA),
+    "baud": (Fraction(1), SYMBOL_RATE),
+    "kbaud": (Fraction(1000), SYMBOL_RATE),
 }
 """Every unit by its spelling: its size in the coherent unit, and its dimension."""
 
@@ -181,6 +184,7 @@ SHARE: Final = Measure("a share", PERCENT, Fraction(1, 100), "%", "")
 CELSIUS: Final = Measure("a temperature", TEMPERATURE, Fraction(1), "C", "C")
 AWG: Final = Measure("a wire gauge", GAUGE, Fraction(1), "AWG", "AWG")
 SQUARE_MM: Final = Measure("a section", AREA, Fraction(10**6), "mm2", "mm2")
+BAUDS: Final = Measure("a rate of a line", SYMBOL_RATE, Fraction(1), "baud", "baud")
 PLAIN: Final = Measure("a plain number", NUMBER, Fraction(1), "")
 
 PINION: Final = _RAD / 1000
@@ -230,7 +234,7 @@ _MEASURES: Final = (
     *(DURATION, DEGREES, TURN_SPEED, TURN_ACCELERATION, TURN_JERK, METRES, KILOGRAMS),
     *(NEWTON_METRES, SPRING_RATE, INERTIAS, AMPERES, AMPERE_HOURS, VOLTS, OHMS, LEVEL),
     *(CELSIUS, AWG, SQUARE_MM, PLAIN, METRES_A_SECOND, NEWTONS),
-    *(SLIDING.acceleration, SLIDING.jerk, SLIDING.rate),
+    *(SLIDING.acceleration, SLIDING.jerk, SLIDING.rate, BAUDS),
 )
 
 _QUANTITY: Final = re.compile(r"(-?[0-9]+(?:\.[0-9]+)?) *(\S*)")

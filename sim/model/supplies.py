@@ -108,6 +108,15 @@ Logic: TypeAlias = Direct | OnBoard
 
 
 @dataclass(frozen=True, slots=True)
+class LineRadio:
+    """A pair of radios that carries the bytes of a serial port, `late_ms` after they went in."""
+
+    baud: int
+    late_ms: int = 0
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
 class Board:
     name: str
     chip: str
@@ -121,6 +130,8 @@ class Board:
     """How the chip is fed; None: as `sim.rig.logic` says."""
     leads: bool = False
     """The other boards of the show follow it."""
+    radio: LineRadio | None = None
+    """Of a board that leads: it tells the others over a radio; None: over a cable."""
 
 
 # -- loads and drives --------------------------------------------------------------------------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from typing import TypeAlias
@@ -18,7 +18,7 @@ from firmware_gen.link.protocol import EVERYBODY, ONE_WAY, TRIGGER, RequestKind
 from firmware_gen.table.encode import encode
 from firmware_gen.table.layout import FOLLOWS, LEADS, ORDERS
 from firmware_gen.table.ops import ActOp, ForkTo, TableOp
-from firmware_gen.table.records import CueRecord, OutputRecord, StripRecord, Table
+from firmware_gen.table.records import CueRecord, OutputRecord, RadioRecord, StripRecord, Table
 from tests.emulator.emulated import CLOCK_HZ, EmulatedBoard, LineEnd, run_together
 from tests.emulator.firmware import shipped_for
 from tests.emulator.load_show import (
@@ -44,7 +44,15 @@ MOVE_MS = 60
 CUES = ("go", "back")
 
 
-def led_table(chip: Chip, address: int, role: int, *, loaded: bool = True) -> Table:
+def led_table(
+    chip: Chip,
+    address: int,
+    role: int,
+    *,
+    loaded: bool = True,
+    radio: RadioRecord | None = None,
+    move_ms: int = MOVE_MS,
+) -> Table:
     """All servos of the chip; cues `go` and `back` move the last one.
 
     `loaded`: strands of idle keep all others moving, and a strip of 60 pixels glimmers.
@@ -53,7 +61,7 @@ def led_table(chip: Chip, address: int, role: int, *, loaded: bool = True) -> Ta
     outputs: list[OutputRecord] = [servo(pin, n) for n, pin in enumerate(pins)]
     outputs.append(StripRecord(WIRINGS[chip.name].strip, PIXELS, ORDERS.index("grb"), 0, 0))
     last, strip = len(pins) - 1, len(pins)
-    moved = tuple((ActOp(last, steps, MOVE_MS, wait=True, law=UNIFORM),) for steps in (8000, 1000))
+    moved = tuple((ActOp(last, steps, move_ms, wait=True, law=UNIFORM),) for steps in (8000, 1000))
     cues = tuple(
         CueRecord(cue_tag(name), 1 << last, 0, 1, number) for number, name in enumerate(CUES)
     )
@@ -76,6 +84,7 @@ def led_table(chip: Chip, address: int, role: int, *, loaded: bool = True) -> Ta
         enable_interval=1,
         show=SHOW,
         role=role,
+        senses=() if radio is None else (radio,),
     )
 
 
@@ -128,13 +137,24 @@ class Led:
 
 
 def led(
-    stack: ExitStack, chips: Sequence[Chip], ppm: Sequence[float] = (), *, loaded: bool = True
+    stack: ExitStack,
+    chips: Sequence[Chip],
+    ppm: Sequence[float] = (),
+    *,
+    loaded: bool = True,
+    radio: RadioRecord | None = None,
+    move_ms: int = MOVE_MS,
 ) -> Led:
-    """A board with the first chip leads those with the others; `ppm`: their clocks' errors."""
+    """A board with the first chip leads those with the others; `ppm`: their clocks' errors.
+
+    `radio`: has the place of the line; its bytes come at its rate.
+    """
     boards = []
     for number, chip in enumerate(chips):
         role = LEADS if number == 0 else FOLLOWS
-        table = encode(led_table(chip, number + 1, role, loaded=loaded))
+        table = encode(
+            led_table(chip, number + 1, role, loaded=loaded, radio=radio, move_ms=move_ms)
+        )
         board = stack.enter_context(shipped_for(chip).board(in_slot(table)))
         board.set_clock(ppm[number] if ppm else 0.0)
         boards.append(board)
@@ -151,20 +171,30 @@ def last_servo(board: EmulatedBoard) -> int:
 def starts(board: EmulatedBoard, ppm: float = 0.0, pin: int | None = None) -> Times:
     """When a servo that rested began to move, as its pulses say; the one that cues move (s of
     common time, which a clock that is fast by `ppm` counts too quickly)."""
-    at, widths = board.pulses(last_servo(board) if pin is None else pin)
-    changed = np.flatnonzero(np.diff(widths) != 0) + 1
-    if not len(changed):
-        return np.array([])
-    first = changed[np.insert(np.diff(changed) > 1, 0, True)]
+    at, changed = _changes(board, pin)
+    first = changed[np.insert(np.diff(changed) > 1, 0, True)] if len(changed) else changed
     return at[first] / (CLOCK_HZ * (1 + ppm * 1e-6))
 
 
-def apart(led: Led) -> Times:
-    """For each start on the board that leads, how far from it the nearest start on another board
-    is at most (s)."""
-    own = starts(led.hub, led.ppm[0])
+def rests(board: EmulatedBoard, ppm: float = 0.0, pin: int | None = None) -> Times:
+    """When a servo that moved came to rest, likewise."""
+    at, changed = _changes(board, pin)
+    last = changed[np.append(np.diff(changed) > 1, True)] if len(changed) else changed
+    return at[last] / (CLOCK_HZ * (1 + ppm * 1e-6))
+
+
+def _changes(board: EmulatedBoard, pin: int | None) -> tuple[Times, npt.NDArray[np.intp]]:
+    """When pulses began, and which of them differ from the one before."""
+    at, widths = board.pulses(last_servo(board) if pin is None else pin)
+    return at, np.flatnonzero(np.diff(widths) != 0) + 1
+
+
+def apart(led: Led, moments: Callable[..., Times] = starts) -> Times:
+    """For each start (or rest) on the board that leads, how far from it the nearest one on another
+    board is at most (s)."""
+    own = moments(led.hub, led.ppm[0])
     rows = []
     for node, ppm in zip(led.nodes, led.ppm[1:], strict=True):
-        theirs = starts(node, ppm)
+        theirs = moments(node, ppm)
         rows.append([float(np.abs(theirs - at).min(initial=np.inf)) for at in own])
     return np.max(np.array(rows), axis=0, initial=0.0)

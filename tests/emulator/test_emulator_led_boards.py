@@ -12,8 +12,12 @@ from contextlib import ExitStack
 import numpy as np
 import pytest
 
+from firmware_gen.link.protocol import BAUD
+from firmware_gen.player.hub_state import LINE_BYTES
+from firmware_gen.serial_rates import BITS_OF_A_BYTE, RADIO_BAUDS
+from firmware_gen.table.records import RadioRecord
 from tests.emulator.emulated import LINE_LOST, PORT, RESET, RX_LOST
-from tests.emulator.led_boards import HUB, Led, apart, last_servo, led, starts
+from tests.emulator.led_boards import HUB, MOVE_MS, Led, apart, last_servo, led, rests, starts
 from tests.emulator.load_show import load_servos
 
 FRAME_S = 0.02
@@ -32,9 +36,14 @@ def stack() -> Iterator[ExitStack]:
         yield opened
 
 
-def started(stack: ExitStack, ppm: tuple[float, ...] = (0.0, FAST, SLOW)) -> Led:
+def started(
+    stack: ExitStack,
+    ppm: tuple[float, ...] = (0.0, FAST, SLOW),
+    radio: RadioRecord | None = None,
+    move_ms: int = MOVE_MS,
+) -> Led:
     """A board that leads two others, at full load; all are ready and in step."""
-    boards = led(stack, BOARDS, ppm)
+    boards = led(stack, BOARDS, ppm, radio=radio, move_ms=move_ms)
     for board in boards.boards:
         board.log(PORT, RX_LOST, LINE_LOST, RESET)
     boards.run(READY_S)
@@ -85,6 +94,29 @@ def test_boards_with_clocks_1_percent_apart_stay_within_a_frame(
         assert len(apart(boards)) == len(asked)
         assert apart(boards).max() <= FRAME_S
         assert lost_bytes(boards) == 0
+
+
+@pytest.mark.parametrize("baud", [19_200, 57_600])
+def test_boards_that_hear_the_leader_over_a_radio_end_a_move_within_a_frame_of_it(
+    stack: ExitStack, baud: int
+) -> None:
+    """At the slowest rate, and at one that ports make at double speed; full load, clocks apart.
+
+    Nobody hears of a cue before the radio brings it, so it starts later and catches up.
+    """
+    bits = BITS_OF_A_BYTE * LINE_BYTES
+    late = round(256_000 * bits * (1 / baud - 1 / BAUD))
+    radio = RadioRecord(RADIO_BAUDS.index(baud), late)
+    boards = started(stack, radio=radio, move_ms=300)
+    asked = np.array(play(boards, 6.0, 0.5))
+    boards.run(0.3)
+    for board, ppm in zip(boards.boards, boards.ppm, strict=True):
+        shown = starts(board, ppm)
+        assert len(shown) == len(asked)
+        assert (shown - asked).max() <= LATENCY_S + FRAME_S
+    assert apart(boards).max() <= 2 * FRAME_S
+    assert apart(boards, rests).max() <= FRAME_S
+    assert lost_bytes(boards) == 0
 
 
 def test_pulses_are_exact_while_frames_are_made_longer_and_shorter(stack: ExitStack) -> None:

@@ -22,7 +22,7 @@ from firmware_gen.player.player import Player
 from firmware_gen.table.encode import encode
 from firmware_gen.table.layout import FOLLOWS, LEADS, LOOP_HELD
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack, TableOp
-from firmware_gen.table.records import CueRecord, ServoRecord, Table
+from firmware_gen.table.records import CueRecord, RadioRecord, ServoRecord, Table
 from tests.firmware_gen.random_tables import Request, random_requests, random_table
 from tests.firmware_gen.second_led import SecondFollower, SecondLeader
 from tests.firmware_gen.vector_files import STRETCH, digest
@@ -69,7 +69,9 @@ def leading_case(seed: int) -> dict[str, Any]:
     return recorded(f"a board that leads, seed {seed}", table, requests, (), FRAMES)
 
 
-def following_case(seed: int, script: Script) -> dict[str, Any]:
+def following_case(
+    seed: int, script: Script, radio: tuple[RadioRecord, ...] = ()
+) -> dict[str, Any]:
     dice = Random(seed)
     table = replace(random_table(dice, script.chip), show=dice.randrange(2**32))
     lead = Player(replace(table, role=LEADS, lost=None))
@@ -94,8 +96,15 @@ def following_case(seed: int, script: Script) -> dict[str, Any]:
             if dice.random() < script.spoilt:
                 state = bytes(b ^ dice.choice((0, 0, 0, 255)) for b in state)
             heard.append((number, state.hex(), dice.choice(script.moments)))
-    follower = replace(table, role=FOLLOWS)
-    return recorded(f"a board that follows, seed {seed}", follower, own, heard, FRAMES)
+    follower = replace(table, role=FOLLOWS, senses=table.senses + radio)
+    way = " over a radio" if radio else ""
+    return recorded(f"a board that follows{way}, seed {seed}", follower, own, heard, FRAMES)
+
+
+def radio_case(seed: int) -> dict[str, Any]:
+    """States that come late: less than a frame, just one, and more."""
+    late = (1500, 5119, 5120, 5121, 16000, 25600)[seed % 6]
+    return following_case(seed, Script(loss=0.2, head_start=7), (RadioRecord(seed % 4, late),))
 
 
 def made_up_case(seed: int) -> dict[str, Any]:
@@ -277,12 +286,14 @@ def by_hand() -> list[dict[str, Any]]:
 
 SEEDS_OF_LEADERS: Final = (*range(200, 208), 408, 426)
 SEEDS_OF_FOLLOWERS: Final = (*range(300, 324), 402, 415, 424, 432, 433, 445)
+SEEDS_OVER_RADIO: Final = tuple(range(500, 506))
 SEEDS_MADE_UP: Final = (0, 1, 2, 3, 10, 11, 21)
 
 
 def all_cases() -> list[dict[str, Any]]:
     leading = [leading_case(seed) for seed in SEEDS_OF_LEADERS]
     following = [following_case(seed, SCRIPTS[seed % len(SCRIPTS)]) for seed in SEEDS_OF_FOLLOWERS]
+    following += map(radio_case, SEEDS_OVER_RADIO)
     return [*leading, *following, *map(made_up_case, SEEDS_MADE_UP), *by_hand()]
 
 

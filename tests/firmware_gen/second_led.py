@@ -26,6 +26,7 @@ from tests.firmware_gen.second_player import (
     Run,
     SecondPlayer,
 )
+from tests.firmware_gen.second_presses import SENSES
 
 JOINING = {2}  # chips that join, by their numbers
 IDLE_ERA = 262144
@@ -192,13 +193,18 @@ class SecondFollower(SecondPlayer):
         self.newest: Heard | None = None
         self.list: Heard | None = None
         self.since = 50
-        self.ahead = self.stretch = 0
+        self.ahead = self.stretch = self.late = 0
         self.stopped_here = False
         self.joined: dict[int, Joined] = {}
         self.silent: set[int] = set()
         self.idle_start = 0
         super().__init__(data)
         self.joins = self.table.chip in JOINING
+        for _ in range(data[23]):
+            (kind,) = self.table.take("<B")
+            fields = self.table.take(SENSES[kind])
+            if kind == 9:
+                self.late = fields[1]
 
     @property
     def follows(self) -> bool:
@@ -222,7 +228,7 @@ class SecondFollower(SecondPlayer):
 
     def keep_in_step(self, frame: int, moment: int) -> int:
         """The state's frame in this board's count."""
-        n = self.next_frame
+        n, moment = divmod(5120 * self.next_frame + moment - self.late, 5120)
         w = (n - frame - self.ahead + 32768) % 65536 - 32768
         late = 5120 * w + moment - 4096
         if not self.follows or not -7680 <= late <= 7680:

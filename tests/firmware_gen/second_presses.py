@@ -11,7 +11,16 @@ from tests.firmware_gen.second_shine import HeldLight, HeldShine
 TOGGLED = 1000
 """Beside a button's number: the button that a toggled cue was started by."""
 
-_SENSES = {1: "<BBB", 2: "<BB", 3: "<B", 4: "<BHHB", 5: "<BHHH", 6: "<BBHHhhHH", 8: "<BBhhBB"}
+SENSES = {
+    1: "<BBB",
+    2: "<BB",
+    3: "<B",
+    4: "<BHHB",
+    5: "<BHHH",
+    6: "<BBHHhhHH",
+    8: "<BBhhBB",
+    9: "<BH",
+}
 """What stands behind each kind of sense."""
 
 
@@ -101,7 +110,7 @@ class SecondPlayerWithSenses(SecondPlayer):
         self.shines: list[HeldShine] = []
         for _ in range(data[23]):
             (kind,) = self.table.take("<B")
-            fields = self.table.take(_SENSES[kind])
+            fields = self.table.take(SENSES[kind])
             if kind == 1:
                 self.patience.setdefault(fields[0], (fields[1], fields[2]))
             elif kind == 3:

@@ -12,7 +12,8 @@ from firmware_gen.compiler.show import CompileError, compile_show
 from firmware_gen.table.decode import decode
 from firmware_gen.table.layout import ALONE, FOLLOWS, LEADS
 from firmware_gen.table.ops import Delay
-from sim.model import Board, Cue, Hold, InTurn, Rig, Score, Show, Step, Switch, Throw
+from firmware_gen.table.records import RadioRecord
+from sim.model import Board, Cue, Hold, InTurn, LineRadio, Rig, Score, Show, Step, Switch, Throw
 from sim.rulebook import CLAIMS
 from sim.score.claims import claims
 
@@ -114,3 +115,26 @@ def test_a_chip_that_cannot_lead_gets_no_table() -> None:
     with pytest.raises(CompileError) as caught:
         compile_show(show(cue("a", "h0"), chip=SMALL.name))
     assert caught.value.name == "cannot-lead"
+
+
+def over_radio(baud: int, late_ms: int = 0) -> Show:
+    made = show(cue("a", "h0"))
+    hub, *others = made.rig.boards
+    boards = (replace(hub, radio=LineRadio(baud, late_ms)), *others)
+    return replace(made, rig=replace(made.rig, boards=boards))
+
+
+def test_every_board_knows_the_rate_of_the_radio_and_how_late_it_is() -> None:
+    # 24 bytes of 10 bits take 12.5 ms at 19,200 baud and 0.96 ms at 250,000.
+    for one in compile_show(over_radio(19_200, 15)).boards:
+        (radio,) = one.table.senses
+        assert radio == RadioRecord(0, round(256 * (15 + 12.5 - 0.96)))
+        assert decode(one.data).senses == (radio,)
+    assert compile_show(over_radio(250_000)).boards[0].table.senses == (RadioRecord(5, 0),)
+    assert compile_show(show(cue("a", "h0"))).boards[0].table.senses == ()
+
+
+def test_a_rate_that_no_table_knows_gets_none() -> None:
+    with pytest.raises(CompileError) as caught:
+        compile_show(over_radio(9_600))
+    assert caught.value.name == "radio-rate"

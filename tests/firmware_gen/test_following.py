@@ -27,7 +27,7 @@ from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
 from firmware_gen.table.layout import FOLLOWS, LEADS, LOOP_HELD
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack
-from firmware_gen.table.records import BindingRecord, CueRecord, ServoRecord, Table
+from firmware_gen.table.records import BindingRecord, CueRecord, RadioRecord, ServoRecord, Table
 from sim.rehearsal.leading import HubRun, HubState
 from sim.rulebook import FRAME_CLOCK
 from tests.firmware_gen.host.boards import ApartPlayer
@@ -87,6 +87,9 @@ def test_the_core_follows_as_the_reference_does(seed: int) -> None:
     table = replace(random_table(dice, (CHIP, SMALL)[seed // 2 % 2]), show=dice.randrange(2**32))
     leader = Player(replace(table, role=LEADS, lost=None))
     follower = replace(table, role=FOLLOWS)
+    if table.chip == CHIP.chip_id and seed % 4 == 1:
+        radio = RadioRecord(seed // 4 % 4, (700, 5120, 16000, 25600)[seed // 16 % 4])
+        follower = replace(follower, senses=(*follower.senses, radio))
     reference, core = Player(follower), ApartPlayer(follower)
     tags = {cue.tag for cue in table.cues}
     requests = random_requests(dice, table, 500)
@@ -138,16 +141,18 @@ def test_the_core_follows_as_the_reference_does(seed: int) -> None:
     loss=st.sampled_from((0.0, 0.3)),
     seed=st.integers(0, 2**20),
     begins=st.floats(-3 * FRAME_CLOCK, 0),
+    late=st.sampled_from((0, 1500, 5120, 18000)),
 )
 def test_two_boards_stay_within_a_frame_for_ten_minutes(
-    apart: float, jitter: int, loss: float, seed: int, begins: float
+    apart: float, jitter: int, loss: float, seed: int, begins: float, late: int
 ) -> None:
-    """Clocks apart, states that come early or late, 30 % lost, silences of 500 ms."""
-    dice, step = Random(seed), InStep()
+    """Clocks apart, states that come early or late, 30 % lost, silences of 500 ms; also over a
+    radio."""
+    dice, step = Random(seed), InStep(late)
     mine, frames, follows, silent_until, settled = begins, 0, False, 0.0, 0
     worst = 0.0
     for number in range(10 * 60 * SECOND):
-        now = float(number * FRAME_CLOCK) + dice.uniform(0, jitter)
+        now = float(number * FRAME_CLOCK) + late + dice.uniform(0, jitter)
         length = FRAME_CLOCK * (1 + apart)
         while mine + length + (step.stretch if follows else 0) <= now:
             mine += length + (step.stretch if follows else 0)
@@ -162,7 +167,7 @@ def test_two_boards_stay_within_a_frame_for_ten_minutes(
         assert not (jumped and follows)
         follows, settled = True, settled + 1
         if settled > SECOND:
-            worst = max(worst, abs((frames - own) * FRAME_CLOCK + moment - IN_TIME))
+            worst = max(worst, abs((frames - own) * FRAME_CLOCK + moment - late - IN_TIME))
     assert worst < FRAME_CLOCK
 
 

@@ -7,6 +7,7 @@ import re
 import pytest
 
 from firmware_gen.chips import CHIPS
+from firmware_gen.serial_rates import CLOCKS, TOLERANCE, TOLERANCE_DOUBLE
 from seqlang.checks.supply.servo_overvoltage import FAR_OVER_RATED, OVER_RATED
 from seqlang.checks.wiring import rig_too_large as rig
 from seqlang.explain import explanations
@@ -77,6 +78,8 @@ KEPT: dict[str, tuple[float, ...]] = {
     "too-many-includes": (MOST_INCLUDED, MOST_INCLUDED_DEEP),
     "strands-clash": (STRANDS,),
     "too-many-ways": (WAYS_OF_A_PASS,),
+    "radio-rate": (100 * (TOLERANCE - CLOCKS), 100 * (TOLERANCE_DOUBLE - CLOCKS)),
+    "radio-beyond-board": (100 * (TOLERANCE - CLOCKS), 100 * (TOLERANCE_DOUBLE - CLOCKS)),
 }
 """The numbers in what a finding says is checked, in order."""
 

@@ -84,7 +84,10 @@ uint16_t bc_hal_moment(void) { return moment; }
 static uint8_t told[256];
 static uint8_t told_count;
 
-void bc_hal_line(uint8_t role) { (void)role; }
+void bc_hal_line(uint8_t role, uint8_t rate) {
+    (void)role;
+    (void)rate;
+}
 uint8_t bc_line_room(void) { return (uint8_t)(sizeof told - 1 - told_count); }
 void bc_line_send(uint8_t byte) { told[told_count++] = byte; }
 #endif

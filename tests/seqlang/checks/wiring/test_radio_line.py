@@ -1,0 +1,95 @@
+"""A radio in place of the cable between boards: its rate, and who hears it.
+
+Rates and errors at 16 MHz: ATmega640 to 2561 data sheet, "Examples of UBRRn Settings for Commonly
+Used Oscillator Frequencies"; what a receiver stands: "Asynchronous Operational Range" (both from
+memory).
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from seqlang.loading import load_string
+from seqlang.meaning.write_show import text_of
+from tests.seqlang.checks.limits import Limit, assert_holds, each
+from tests.seqlang.show_text import applied, findings, show
+
+MADE = "19200, 38400, 57600, 76800, 250000 baud"
+
+
+def told(radio: str, *, chip: str = "atmega2560", arm: str = "") -> str:
+    """A show whose jaw hears the hub over a radio."""
+    hub = f"board hub: atmega2560, address 2, leads\n    feed pack\n    radio {radio}\n"
+    text = show(rig=[hub]).replace("body: atmega328p, address 1", f"body: {chip}, address 1")
+    return text.replace("address 1\n", f"address 1\n{arm}", 1)
+
+
+def rate(baud: int, nearest: int, why: str) -> Limit:
+    return Limit(
+        id=str(baud),
+        name="radio-rate",
+        passes=told(f"{nearest} baud"),
+        fails=told(f"{baud} baud"),
+        says=f"the radio cannot have {baud} baud: {why}",
+        asked=baud,
+        limit=nearest,
+        label=f"{nearest} baud is near and made well",
+        help=f"set the radios to one of these rates: {MADE}",
+        fix=f"{nearest} baud",
+        at=f"{baud} baud",
+    )
+
+
+LIMITS = (
+    rate(115_200, 76_800, "the nearest that ATmega2560 makes is 2.1 % off"),
+    rate(230_400, 76_800, "the nearest that ATmega2560 makes is 3.5 % off"),
+    rate(9_600, 19_200, "a state of the show takes longer than a frame then"),
+    rate(500_000, 250_000, "it is no usual rate of a radio"),
+)
+
+
+@each(LIMITS)
+def test_a_rate_is_one_that_the_ports_make(limit: Limit) -> None:
+    assert_holds(limit)
+
+
+@pytest.mark.parametrize("baud", [19_200, 38_400, 57_600, 76_800, 250_000])
+def test_rates_that_are_made_pass(baud: int) -> None:
+    assert findings(told(f"{baud} baud"), "radio-rate") == []
+
+
+def test_a_board_that_hears_on_its_port_to_the_computer_hears_no_radio() -> None:
+    (one,) = findings(told("38400 baud", chip="atmega328p"), "radio-beyond-board")
+    assert one.message == (
+        "board `body` hears the others on its port to the computer, at 250000 baud alone"
+    )
+    assert one.help is not None
+    assert "`atmega2560`" in one.help
+    assert findings(told("38400 baud"), "radio-beyond-board") == []
+
+
+def test_only_the_board_that_leads_has_a_radio() -> None:
+    text = told("38400 baud", arm="    radio 38400 baud\n")
+    (one,) = findings(text, "radio-beyond-board")
+    assert one.message == (
+        "board `body` does not lead, so it tells the others nothing over a radio"
+    )
+
+
+def test_a_radio_is_late_by_60_ms_at_most() -> None:
+    assert findings(told("38400 baud, late by 60 ms"), "number-out-of-range") == []
+    (one,) = findings(told("38400 baud, late by 61 ms"), "number-out-of-range")
+    assert one.message == "the delay must be at most 60 ms, but `61 ms` is written"
+
+
+@pytest.mark.parametrize("radio", ["38400 baud", "57600 baud, late by 12 ms"])
+def test_a_radio_is_written_back_as_it_was_read(radio: str) -> None:
+    loaded = load_string(told(radio), "a.cues")
+    assert loaded.show is not None
+    assert f"    radio {radio}\n" in text_of(loaded.show)
+
+
+@pytest.mark.parametrize("written", ["38400 bps", "38400 bit/s", "38400 Bd"])
+def test_other_words_for_baud_are_answered_with_it(written: str) -> None:
+    (one,) = findings(told(written), "unknown-unit")
+    assert findings(applied(told(written), one)) == findings(told("38400 baud"))
