@@ -7,6 +7,7 @@ farthest (or slowest) among those that the show can leave the part at
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from math import ceil
 from typing import TYPE_CHECKING, Final, NamedTuple
@@ -15,7 +16,8 @@ from lark import Token
 
 from seqlang.meaning.notes import Fault
 from seqlang.meaning.values import Reading
-from seqlang.text.syntax import Amount, LawText, Pace, Ranged, names_in
+from seqlang.text.findings import Fix, Span
+from seqlang.text.syntax import Amount, LawText, Pace, Ranged, names_in, place
 from seqlang.text.units import DURATION, PERCENT, PartMeasures
 from sim.model import MINIMUM_JERK, UNIFORM, Law, Rig, Servo
 from sim.rulebook import FRAME_MS, LONGEST_DURATION_MS, PEAK_SHARES
@@ -29,6 +31,7 @@ LEAST_MS: Final = FRAME_MS
 MOST_SEARCHED: Final = 500
 """Different moves `as fast as it can` of a show: each takes a search through its physics."""
 
+_UNEASED: Final = re.compile(r"((?:, *uniform)? *, *)fastest\b")
 _SLACK: Final = 1e-9
 """Share of a duration that may be lost to rounding before it counts as a millisecond more."""
 
@@ -133,6 +136,7 @@ class Pacer:
                 "`uniform` is as fast everywhere",
                 amount,
                 help="name another law, such as `3-4-5, fastest at 30 %`",
+                fix=self._with_law(amount),
             )
             raise Fault
         low, high = PEAK_SHARES
@@ -152,6 +156,15 @@ class Pacer:
             )
             raise Fault
         return value
+
+    def _with_law(self, amount: Amount) -> Fix | None:
+        """`uniform`, or nothing, before `fastest` exchanged for the law of a move."""
+        source, end = self._reading.source, place(amount).start
+        start = source.line_starts[source.line_number(end) - 1]
+        found = _UNEASED.search(source.text, start, end)
+        if found is None:
+            return None
+        return Fix(Span(source.path, *found.span(1)), ", 3-4-5, ")
 
     def _even_law(self, text: LawText) -> Law:
         assert text.name is not None

@@ -68,6 +68,7 @@ _PACE = re.compile(r"\b(at|in) +\Z")
 _OTHER_PACE = {"at": (SPEED, TIME), "in": (TIME, SPEED)}
 """What is needed and what is written where the two paces of a move are mixed up."""
 
+_OF_THE_TIME = re.compile(r"\bfastest +at +\Z")
 _AMOUNT = re.compile(r"(?<![\w.#])-?[0-9]+(?:\.[0-9]+)? *([A-Za-z%][\w./%]*)")
 
 _BARE_NUMBER: Final = re.compile(r"[ \t=]*(-?[0-9]+(?:\.[0-9]+)?)[ \t]*(?=[,\n#])")
@@ -186,6 +187,8 @@ class Misfit:
             return f"did you mean `{fix}`?", fix
         if number is not None and not units_of(measure.dimension):
             return "write the number without a unit", None
+        if _OF_THE_TIME.search(self.notes.source.text[: place(self.amount).start]):
+            return "a share of the time, such as `fastest at 30 %`", None
         if measure.dimension == PERCENT and measure is LEVEL:
             return "levels are written in `%`", None
         return _units_listed(measure), None
@@ -194,6 +197,8 @@ class Misfit:
         """The change of places with the next amount of the line that would fit here."""
         source = self.notes.source
         start, end = place(self.amount)
+        if _OF_THE_TIME.search(source.text[:start]):
+            return None  # the other amount of the line is where the light goes
         number = source.line_number(start)
         first, line = source.line_starts[number - 1], source.line_text(number)
         spots = [
@@ -208,6 +213,8 @@ class Misfit:
         text = source.text
         one, two = sorted([(start, end), other])
         between = re.findall(r"\w+", text[one[1] : two[0]])
+        if text[one[1] : two[0]].strip() == "..":
+            return None  # both are ends of one draw
         if any(word in self.notes.elsewhere for word in between):
             return None  # each amount stands with its own output
         return Fix(
@@ -280,6 +287,8 @@ def limit_text(value: float, measure: Measure) -> str:
         return f"{_plain(100.0 * value)} %"
     if unit == "ms" and value >= HOUR_MS:
         return f"{_plain(value / HOUR_MS)} h"
+    if unit == "ms" and value >= 1000 and value % 100 == 0:
+        return f"{_plain(value / 1000)} s"
     if unit == "s" and value >= HOUR_MS / 1000:
         return f"{_plain(1000.0 * value / HOUR_MS)} h"
     return f"{value:g} {unit}".rstrip()

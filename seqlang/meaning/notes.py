@@ -10,7 +10,7 @@ from lark import Token
 
 from seqlang.meaning.origins import Origins
 from seqlang.text.findings import Finding, Fix, Span, said_there
-from seqlang.text.names import RESERVED, beyond_row, nearest
+from seqlang.text.names import OF_ANY_SIDE, RESERVED, beyond_row, nearest
 from seqlang.text.syntax import place
 
 if TYPE_CHECKING:
@@ -150,7 +150,8 @@ class Notebook:
         self, token: Token, kind: str, known: Iterable[str], instead: str | None = None
     ) -> None:
         """Note an unknown name with the nearest known one; `instead`: the hint if none is near."""
-        if str(token) in self.forgiven:
+        side, _, base = str(token).partition("_")
+        if str(token) in self.forgiven or (side and f"{OF_ANY_SIDE}{base}" in self.forgiven):
             return
         message = f"there is no {kind} `{token}`"
         first = self._unknown.get(message)

@@ -10,6 +10,7 @@ from zlib import crc32
 from lark import Token
 
 from seqlang.meaning.cue import CueMaker, without
+from seqlang.meaning.draws_elsewhere import told_first
 from seqlang.meaning.durations import Pacer, is_derived
 from seqlang.meaning.gesture import Gesture, gesture, plays_in
 from seqlang.meaning.kept_cues import KeptCue
@@ -66,6 +67,8 @@ def score(
     }
     names = {name: text.name for name, text in cues.items()}
     distant = remote(reading, lines, names, places)
+    if distant.idle or not any(line.kind == "idle" for line in lines):
+        reading.strands = frozenset(distant.idle)
     order, cut = _in_order(reading, named)
     rest: dict[str, tuple[float, ...]] = {}
     loops: Loops = {}
@@ -250,7 +253,9 @@ def _made(stage: Stage, text: CueText, missing: frozenset[str]) -> CueAndPart:
     statements, part = _apart(text)
     way = stage.reading.ways.get(id(text))
     with stage.reading.passing(way) if way else nullcontext():
+        begin = len(stage.reading.findings)
         body = CueMaker(stage).make(statements, text.keyword, last)
+        told_first(stage.reading, text, begin)
     if missing:
         body = body._replace(body=cast("InTurn", without(body.body, missing)))
     cast("dict[str, Made]", stage.played)[name] = body

@@ -20,9 +20,10 @@ from seqlang.meaning.misfit import (
     unit_words,
 )
 from seqlang.meaning.notes import MOST_COMPARED, Fault, Notebook
+from seqlang.meaning.words_for_amounts import said
 from seqlang.text.findings import Fix, Span
 from seqlang.text.source import Place
-from seqlang.text.syntax import Amount, Negative, Sum
+from seqlang.text.syntax import Amount, Negative, Sum, place
 from seqlang.text.units import (
     DURATION,
     LEVEL,
@@ -94,6 +95,8 @@ class Reading(Notebook):
         """Servos whose parts move along a line: their places are in mm."""
         self.spinning: set[str] = set()
         """Servos whose parts turn round and round: their places are in rpm."""
+        self.strands: frozenset[str] | None = None
+        """The cues that idle plays; None while that is not known."""
         self.beside: Beside = {}
         """By servo, what arrives while the others are at their hardest, where that is known."""
         self.fastest: dict[Searched, int] = {}
@@ -244,10 +247,27 @@ class Reading(Notebook):
             )
         elif _LIKE_A_NUMBER.fullmatch(token):
             self.error("not-a-number", f"`{token}` cannot be used as a number", token)
-        elif not self._is_commented(token):
+        elif not self._is_commented(token) and not self._says_otherwise(token):
             instead = None if due is None else f"{due.title} is needed here{unit_words(due)}"
             self.unknown(token, "constant", self.constants, instead)
         raise Fault
+
+    def _says_otherwise(self, token: Token) -> bool:
+        """Whether a word says an amount in another way; then that is noted."""
+        start, end = place(token)
+        found = said(self.source, start, token)
+        if found is None:
+            return False
+        change = found.change
+        span = None if change is None else Span(self.source.path, change[0], end)
+        self.error(
+            "unknown-name",
+            found.message,
+            token,
+            help=found.help,
+            fix=None if change is None or span is None else Fix(span, change[1]),
+        )
+        return True
 
     def _is_commented(self, token: Token) -> bool:
         """Whether a constant is given in a comment (`#define beat 400 ms`); then that is noted."""

@@ -8,12 +8,15 @@ from typing import Final
 
 RESERVED: Final = frozenset(
     {
-        *("and", "at", "cue", "cut", "fade", "gesture", "given", "go", "hold", "idle", "in"),
-        *("include", "mirror", "off", "on", "play", "pose", "repeat", "run", "stagger"),
+        *("and", "at", "cue", "cut", "fade", "gesture", "given", "go", "hold", "idle", "if"),
+        *("in", "include", "mirror", "off", "on", "play", "pose", "repeat", "run", "stagger"),
         *("together", "turn"),
     }
 )
 """Words that start statements or could stand where a name stands; some wait for their use."""
+
+OF_ANY_SIDE: Final = "*_"
+"""Before a name that was lost: it may be that of a thing on a side whose name was lost as well."""
 
 PARAMETER_KINDS: Final = frozenset(
     {

@@ -16,7 +16,7 @@ from lark import TextSlice, UnexpectedInput, UnexpectedToken
 
 from seqlang.text.findings import Finding, Fix, Span, applied
 from seqlang.text.indentation import is_content, width
-from seqlang.text.names import MOST_IN_ROW, nearest
+from seqlang.text.names import MOST_IN_ROW, OF_ANY_SIDE, nearest
 from seqlang.text.pieces import ReadPieces, pieces_of
 from seqlang.text.slips.gestures import HEADER, parameters
 from seqlang.text.slips.words import means_block
@@ -62,8 +62,11 @@ _REPEATED: Final = re.compile(
 )
 """What is declared below such a header."""
 
-_MIRROR: Final = re.compile(r"mirror +([^\W\d]\w*) *, *([^\W\d]\w*)")
-_ROW: Final = re.compile(r"^[ \t]*row\b(?: +of +([0-9]{1,4})\b)?", re.MULTILINE)
+_MIRROR: Final = re.compile(
+    r"(?:mirror\w*|sides?|both\W+sides)[^\w\n]+([^\W\d]\w*)(?:[^\w\n]+and\b)?[^\w\n]+"
+    r"([^\W\d]\w*)"
+)
+_ROW: Final = re.compile(r"^[ \t]*rows?\b(?: +of +([0-9]{1,4})\b)?", re.MULTILINE)
 _PARAMETER: Final = re.compile(r"[:,] *([^\W\d]\w*) +(\w*)")
 _GESTURE: Final = re.compile(r"^([ \t]*)gesture +([^\W\d]\w*).*$", re.MULTILINE)
 _SCORED: Final = ("cue", "gesture")
@@ -399,8 +402,11 @@ class _Work:
         words = _WORDS.findall(text, line, text.find("\n", line))
         result.lost_names.update(words)
         if _repeats(text, start):
+            sides = _MIRROR.match(text, start)
             for word in words:
                 result.lost_names.update(self._called(word, start))
+                if sides is None:
+                    result.lost_names.add(f"{OF_ANY_SIDE}{word}")
 
 
 def _repeats(text: str, start: int) -> bool:
@@ -408,6 +414,8 @@ def _repeats(text: str, start: int) -> bool:
     word = _FIRST_WORD.match(text, start)
     if word is None or word[0] in HEADS:
         return False
+    if word[0] in ("side", "sides", "both"):
+        return True
     return nearest(word[0], _REPEATING) is not None
 
 

@@ -354,7 +354,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
     Example(
         "`row` says how many things are in it",
         "such as `row of 5`",
-        ("row\n", "row of\n", "row 5\n", "row of five\n", "row finger of 5\n"),
+        ("row\n", "row of\n", "row of a\n", "row finger of 5\n"),
     ),
     Example(
         "this goes along a row, or along both sides",
@@ -382,7 +382,6 @@ EXAMPLES: Final[tuple[Example, ...]] = (
             _in("channel a: b pin PL0", "button 5 from"),
             _in("channel a: b pin PL0", "button 5 from 1700 us"),
             _in("channel a: b pin PL0", "button 5 from 1700 us to"),
-            _in("channel a: b pin PL0", "button 5: go a"),
         ),
     ),
     Example(

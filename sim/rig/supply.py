@@ -378,6 +378,8 @@ def _alternate(
 def _bisect(supply: Supply, charge: float, ready: _Ready, top: Array) -> Array:
     low, high = np.zeros(top.shape), top
     for _ in range(45):
+        if _width(low, high) < 1e-9:
+            break
         middle = (low + high) / 2.0
         above = _source(supply, charge, middle, _drawn(ready, middle))[0] >= middle
         low, high = np.where(above, middle, low), np.where(above, high, middle)

@@ -58,6 +58,13 @@ def errors(text: str) -> list[Finding]:
         ("long button 1: go snap", "button 1 long: go snap"),
         ("double click button 1: go snap", "button 1 twice: go snap"),
         ("button 1 twice 300 ms: go snap", "button 1 twice: go snap"),
+        ("button 1 long press: go snap", "button 1 long: go snap"),
+        ("button 1 long pressed: go snap", "button 1 long: go snap"),
+        ("button 1 long-press: go snap", "button 1 long: go snap"),
+        ("button 1 longpress: go snap", "button 1 long: go snap"),
+        ("button 1 long hold: go snap", "button 1 long: go snap"),
+        ("button 1 short press: go snap", "button 1: go snap"),
+        ("button 1 twise: go snap", "button 1 twice: go snap"),
     ],
 )
 def test_a_press_in_other_words_is_answered_by_the_line_that_passes(wrong: str, right: str) -> None:
@@ -98,7 +105,11 @@ def test_a_board_that_leads_in_other_words_is_answered_by_the_line_that_passes(b
 
 
 @pytest.mark.parametrize(
-    "band", ["1700 us to 2100 us", ": 1700 us to 2100 us", "1700 us - 2100 us"]
+    "band",
+    [
+        *("1700 us to 2100 us", ": 1700 us to 2100 us", "1700 us - 2100 us"),
+        *("above 1700 us", "over 1700 us", "from 1700 us - 2100 us", "from 1700 to 2100"),
+    ],
 )
 def test_a_band_without_its_word_is_answered_by_the_line_that_passes(band: str) -> None:
     text = SHOW.format(line="button 1: go snap")
@@ -109,3 +120,27 @@ def test_a_band_without_its_word_is_answered_by_the_line_that_passes(band: str) 
     mended = applied(wrong, found.fix)
     assert mended == text.replace("remote\n", channel.format("from 1700 us to 2100 us"))
     assert errors(mended) == []
+
+
+@pytest.mark.parametrize("press", ["three times", "thrice", "triple click", "4x", "5 times"])
+def test_more_than_two_presses_are_no_press_and_no_unit_either(press: str) -> None:
+    (found,) = errors(SHOW.format(line=f"button 1 {press}: go snap"))
+    assert found.message == "a board tells one press from two, and no more"
+    assert found.fix is None
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        ("button 1: go snap", "what a button starts stands below `remote`"),
+        ("button 1: 1700 us", "a channel has a name, a board and a pin"),
+    ],
+)
+def test_a_line_below_a_channel_that_is_no_band_says_what_belongs_there(
+    line: str, message: str
+) -> None:
+    text = SHOW.format(line="button 1: go snap")
+    channel = f"channel stick: box pin PL0\n    {line}\nremote\n"
+    (found,) = errors(text.replace("remote\n", channel))
+    assert found.message.startswith(message)
+    assert found.fix is None

@@ -27,7 +27,8 @@ from collections.abc import Iterator
 
 from firmware_gen.chips import CHIPS
 from seqlang.checks.context import Context
-from seqlang.text.findings import Finding
+from seqlang.checks.wiring.pins import chip_instead
+from seqlang.text.findings import Finding, Fix
 from sim.model import Binding, Board
 from sim.rulebook import SETTLE_MS
 from sim.score.threads import cues_on
@@ -70,6 +71,7 @@ def _finding(context: Context, board: Board, one: Binding) -> Finding:
         related=((context.span(board.mark, "chip"), "this chip"),),
         help=f"{_ways(context, board)}, or bind the cue to a button of its own: "
         f"`button N: go {one.cue}`",
+        fix=_other_chip(context, board),
     )
 
 
@@ -83,6 +85,7 @@ def _slow(context: Context, board: Board, mark: int) -> Finding:
         label="asks for a chip that waits longer",
         related=((context.span(board.mark, "chip"), "this chip"),),
         help=f"{_ways(context, board)}, or leave `settles` out and put a filter at the contact",
+        fix=_other_chip(context, board),
     )
 
 
@@ -95,7 +98,17 @@ def _no_channel(context: Context, board: Board, mark: int) -> Finding:
         label="asks for a chip that has",
         related=((context.span(board.mark, "chip"), "this chip"),),
         help=_ways(context, board),
+        fix=_other_chip(context, board),
     )
+
+
+def _other_chip(context: Context, board: Board) -> Fix | None:
+    """The chip that knows presses, where nothing else of the board has to change for it."""
+    leads = context.show.rig.leader is not None or any(
+        CHIPS[other.chip].senses for other in context.show.rig.boards
+    )
+    swap = None if leads else chip_instead(context, board, lambda chip: chip.senses)
+    return None if swap is None else swap[1]
 
 
 def _ways(context: Context, board: Board) -> str:

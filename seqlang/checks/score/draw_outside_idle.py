@@ -23,6 +23,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from seqlang.checks.context import Context
+from seqlang.meaning.draws_elsewhere import outside_idle
 from seqlang.text.findings import Finding
 from sim.score.draws import draws_in
 
@@ -34,10 +35,4 @@ def check(context: Context) -> Iterator[Finding]:
     for cue in score.cues:
         first = None if cue.name in score.idle else next(draws_in(cue.body), None)
         if first is not None:
-            yield Finding(
-                "error",
-                "draw-outside-idle",
-                f"something is drawn here, and `{cue.name}` is no strand of idle",
-                context.span(first.mark),
-                help="give one amount, or let `idle: go` name the cue",
-            )
+            yield outside_idle(cue.name, context.span(first.mark))

@@ -28,6 +28,7 @@ from collections.abc import Iterator
 from firmware_gen.chips import CHIPS
 from firmware_gen.compiler.show import too_many_claims
 from seqlang.checks.context import Context
+from seqlang.checks.wiring.pins import chip_instead
 from seqlang.text.findings import Finding
 from sim.model import Board
 from sim.rulebook import CLAIMS
@@ -50,6 +51,7 @@ def _cannot(context: Context, board: Board) -> Finding:
         if CHIPS[other.chip].leads and not other.leads
     ]
     chips = " or ".join(f"`{name}`" for name, chip in CHIPS.items() if chip.leads)
+    swap = chip_instead(context, board, lambda chip: chip.leads)
     ways = f"let `{able[0]}` lead, which has such a chip" if able else "give it such a chip"
     return Finding(
         "error",
@@ -60,6 +62,7 @@ def _cannot(context: Context, board: Board) -> Finding:
         label=f"only {chips} can lead",
         related=((context.span(board.mark, "chip"), "its chip"),),
         help=f"{ways}, or leave `leads` out: then each board plays for itself",
+        fix=None if swap is None or able else swap[1],
     )
 
 

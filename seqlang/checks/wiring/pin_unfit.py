@@ -28,13 +28,14 @@ from seqlang.text.findings import Finding
 
 def check(context: Context) -> Iterator[Finding]:
     for board, chip, users in pins.by_board(context):
+        leaves = board.leads and not chip.leads  # the pins may be those of the chip it needs
         taken = {user.pin for user in users}
         for user in users:
             job = pins.job(user)
             reason = chip.refusal(user.pin, job)
             if reason is None or not chip.pins_for(job):
                 continue  # for a chip that has none at all there is a finding of its own
-            free = pins.nearest_free(chip, user, taken)
+            free = None if leaves else pins.nearest_free(chip, user, taken)
             if free is not None:
                 taken.add(free)
             fitting = sorted(chip.pins_for(job))
@@ -48,6 +49,8 @@ def check(context: Context) -> Iterator[Finding]:
                 notes=(f"pins that can: {', '.join(chip.pin_name(pin) for pin in fitting)}",),
                 help=f"{chip.pin_name(free)} is free and can do it"
                 if free is not None
+                else f"first give `{board.name}` a chip that can lead, or take `leads` away"
+                if leaves
                 else f"no pin of `{board.name}` is left that can do it; use a second board",
                 fix=None if free is None else pins.move_to(context, chip, user, free),
             )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, TypeAlias
 
 from firmware_gen.chips import CHIPS, Chip, Job
@@ -53,6 +53,29 @@ def nearest_free(chip: Chip, user: User, taken: set[int]) -> int | None:
     """The pin that can do the user's job, is free, and lies nearest by number."""
     fitting = chip.pins_for(job(user)) - taken
     return min(fitting, key=lambda pin: (abs(pin - user.pin), pin), default=None)
+
+
+def chip_instead(
+    context: Context, board: Board, is_able: Callable[[Chip], bool]
+) -> tuple[str, Fix] | None:
+    """The first chip that can do what the board's cannot, and does on the same pins what they do.
+
+    None if there is none: then pins would have to change as well, which nobody but the maker wires.
+    """
+    leads = context.show.rig.leader is not None
+    old = CHIPS[board.chip]
+    for name, chip in CHIPS.items():
+        if not is_able(chip):
+            continue
+        line = {chip.line_out if board.leads else chip.line_in} if leads else set()
+        users = [user for other, _, found in by_board(context) if other == board for user in found]
+        named = {old.pin_name(user.pin): user for user in users}
+        if len(named) == len(users) and all(
+            pin in chip.pins and pin not in line and chip.refusal(chip.pins[pin], job(user)) is None
+            for pin, user in named.items()
+        ):
+            return name, Fix(context.span(board.mark, "chip"), name)
+    return None
 
 
 def move_to(context: Context, chip: Chip, user: User, pin: int) -> Fix:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Final, NamedTuple, cast
 
 from lark import Token
@@ -247,15 +248,16 @@ class Chooser:
         if varied.step is not None:
             return self._stepped(varied, item)
         if len(varied.choices) != self._counts[row]:
+            said = notes.text(first.value)
             notes.error(
                 "values-do-not-fit",
                 f"the row has {self._counts[row]} things, and here are {len(varied.choices)} "
                 "values",
                 varied,
                 help="one value for each"
-                if notes.text(first.value)[:1].isalpha()
-                else "one value for each, or the first and a step, such as "
-                f"`({notes.text(first.value)}, step 2 mm)`",
+                if said[:1].isalpha()
+                else f"one value for each, or the first and a step, such as `({said}, step "
+                f"{re.sub(r'^-?[0-9.]+', '2', said)})`",
             )
             return self._within(first, here)
         return self._within(varied.choices[item - 1], here)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from seqlang.text.slips.written import Written
 
 _AMOUNT: Final = r"(-?[0-9]+(?:\.[0-9]+)?) *(%|[A-Za-z]+)?"
+_OTHERS: Final = r"(?:, +| *[:|] *| *(?:<|->|\bthru\b|\bthrough\b) *)"
 _ENDS: Final = re.compile(
     r"(?<!\w)(?:hold|in|to) +"
     rf"(?P<draw>(?P<between>(?:between|random(?:ly)?|from) +)?{_AMOUNT}"
@@ -25,11 +26,28 @@ _ENDS: Final = re.compile(
     r"| *(?P<apart>\.\.\.+|~|\. +\.|\u2026| (?:to|till|until|up +to|and) | - ) *)"
     rf"{_AMOUNT})(?![\w.])"
 )
+_BY_CHANCE: Final = re.compile(
+    r"(?<!\w)(?:hold|in|to) +((?:random(?:ly)?|rand|between|from|any(?:where)?(?: +from)?) +)"
+    rf"{_AMOUNT} *\.\."
+)
 _CALLED: Final = re.compile(
     rf"(?<!\w)(?:hold|in|to) +(rand\w* *\( *{_AMOUNT} *, *{_AMOUNT} *\))", re.IGNORECASE
 )
 _OPEN: Final = re.compile(r"[\w%)] *(\.\.) *(?=$|,|in +[0-9])")
 _DRAWN: Final = re.compile(rf"{_AMOUNT} *\.\. *{_AMOUNT} *$")
+_BRACKETED: Final = re.compile(
+    rf"(?<!\w)(?:hold|in|to) *([\[({{] *{_AMOUNT} *(?:\.\.+|,|;|:|-|\bto\b) *{_AMOUNT} *[\])}}])"
+)
+_JOINED: Final = re.compile(rf"(?<!\w)hold +({_AMOUNT}(?:{_OTHERS}|-){_AMOUNT})(?= *$)")
+_LEAST: Final = re.compile(
+    r"(?<!\w)(hold|in|to) +(at +least|at +most|up +to|max(?:imum)?|min(?:imum)?|more +than"
+    r"|less +than|over|under|>=?|<=?) *-?[0-9]"
+)
+_DARK: Final = re.compile(r"\bfade +to +(off) *\.\. *[0-9]")
+_COLOURED: Final = re.compile(
+    r"\bfade +to +((?:#[0-9A-Fa-f]{6}|[^\W\d]\w*)(?: +[0-9.]+ *%)?) *(\.\.) *"
+    r"((?:#[0-9A-Fa-f]{6}|[^\W\d]\w*)?(?: *[0-9.]+ *%)?)"
+)
 _FIGURE: Final = re.compile(r"(?<!\w)[0-9]+(?:\.[0-9]+)? *(?:%|[A-Za-z]+)? *$")
 
 
@@ -38,10 +56,17 @@ def slips(line: Written) -> Iterator[Slip]:
     if line.around.head not in ("cue", "gesture") and not line.text.startswith("given"):
         return
     yield from _half(line)
+    bracketed = tuple(_bracketed(line))
+    yield from bracketed
+    if bracketed:
+        return
     found = _ENDS.search(line.text, 0, line.code_end)
     ends = None if found is None else _ends(found)
     halt = line.halt
-    if found is not None and ends is not None:
+    coloured = _coloured(line)
+    if coloured is not None:
+        yield coloured
+    elif found is not None and ends is not None:
         yield Slip(
             "between the ends of a draw stands `..`",
             *found.span("draw"),
@@ -65,6 +90,66 @@ def slips(line: Written) -> Iterator[Slip]:
         )
 
 
+def _coloured(line: Written) -> Slip | None:
+    """`belly fade to orange 20 % .. 40 %`: nothing of a colour is drawn."""
+    found = _COLOURED.search(line.text, 0, line.code_end)
+    if (
+        found is None
+        or line.halt is None
+        or found[1] in ("off", *line.around.names.get("given", ()))
+    ):
+        return None
+    return Slip(
+        "the light of a strip is not drawn, neither its colour nor its level",
+        *found.span(2),
+        help=f"write `{found[1].strip()}`, or let `one of` choose among several fades",
+        certain=True,
+    )
+
+
+def _bracketed(line: Written) -> Iterator[Slip]:
+    """`hold (2 s .. 5 s)`, `hold [2, 5] s`, `hold 2 s, 5 s`, `hold at least 2 s`."""
+    for pattern in (_BRACKETED, _JOINED):
+        found = pattern.search(line.text, 0, line.code_end)
+        if found is None or line.halt is None:
+            continue
+        _, low, unit, high, last_unit = found.groups()
+        ends = _two_ends(low, unit, high, last_unit)
+        if ends is not None and ".." in found[1]:
+            yield Slip(
+                "a draw has no brackets around it",
+                *found.span(1),
+                help=f"write `{ends}`",
+                edits=((*found.span(1), f"{ends}"),),
+                certain=True,
+            )
+        elif ends is not None:
+            yield Slip(
+                "between the ends of a draw stands `..`",
+                *found.span(1),
+                help=f"write `{ends}`: it is drawn anew at each pass, in a strand of idle",
+                certain=True,
+            )
+        return
+    least = _LEAST.search(line.text, 0, line.code_end)
+    if least is not None:
+        yield Slip(
+            f"`{least[2]}` says one end, and nothing chooses the other",
+            *least.span(2),
+            help="what is drawn has two ends, such as `hold 2 s .. 6 s`, in a strand of idle",
+            certain=True,
+        )
+    dark = _DARK.search(line.text, 0, line.code_end)
+    if dark is not None:
+        yield Slip(
+            "`off` is no end of a draw",
+            *dark.span(1),
+            help="write `0 %`",
+            edits=((*dark.span(1), "0 %"),),
+            certain=True,
+        )
+
+
 def _half(line: Written) -> Iterator[Slip]:
     """`random(2 s, 6 s)`, and a draw with one end."""
     called = _CALLED.search(line.text, 0, line.code_end)
@@ -76,6 +161,16 @@ def _half(line: Written) -> Iterator[Slip]:
             f"`{called[1]}` calls something: what is drawn has `..` between its ends",
             *called.span(1),
             help=f"such as `{ends}`, in a strand of idle",
+            certain=True,
+        )
+    chance = _BY_CHANCE.search(line.text, 0, line.code_end)
+    if chance is not None:
+        yield Slip(
+            f"`..` says alone that something is drawn: `{chance[1].strip()}` does not fit here",
+            chance.start(1),
+            chance.start(1) + len(chance[1].strip()),
+            help=f"leave out `{chance[1].strip()}`",
+            edits=((*chance.span(1), ""),),
             certain=True,
         )
     half = _OPEN.search(line.text, 0, line.code_end)
@@ -91,14 +186,23 @@ def _half(line: Written) -> Iterator[Slip]:
 def _ends(found: re.Match[str]) -> str | None:
     """What was meant, as it is written; None where it was not a draw."""
     _, between, low, unit, both_ways, apart, high, last_unit = found.groups()
-    unit, last_unit = unit or last_unit or "", last_unit or unit or ""
     if (apart or "").strip() == "and" and not (between or "").startswith("between"):
         return None
+    if not both_ways:
+        return _two_ends(low, unit, high, last_unit)
+    unit, last_unit = unit or last_unit, last_unit or unit
+    if unit not in UNITS or unit != last_unit:
+        return None
+    middle, way = float(low), float(high)
+    return f"{middle - way:g} {unit} .. {middle + way:g} {unit}" if way > 0 else None
+
+
+def _two_ends(low: str, unit: str | None, high: str, last_unit: str | None) -> str | None:
+    """Both ends with their units, the least first; None where they are of two kinds."""
+    unit, last_unit = unit or last_unit or "", last_unit or unit or ""
     if not {unit, last_unit} <= {*UNITS} or UNITS[unit][1] != UNITS[last_unit][1]:
         return None
     first, last = float(low), float(high)
-    if unit != last_unit:
-        return None if both_ways else f"{first:g} {unit} .. {last:g} {last_unit}"
-    if both_ways:
-        first, last = first - last, first + last
-    return f"{first:g} {unit} .. {last:g} {unit}" if first < last else None
+    if first * UNITS[unit][0] >= last * UNITS[last_unit][0]:
+        return None
+    return f"{first:g} {unit} .. {last:g} {last_unit}"

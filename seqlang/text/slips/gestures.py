@@ -83,6 +83,10 @@ def _plays(line: Written) -> Iterator[Slip]:
     found = _PLAYED.match(text)
     if found is None or found[2] not in line.around.gestures:
         return
+    several = _several(line, text, found)
+    if several is not None:
+        yield several
+        return
     asked = line.around.gestures[found[2]]
     kinds = {name: one.kind for name, one in asked.items()}
     values = _values(found[3])
@@ -114,6 +118,30 @@ def _plays(line: Written) -> Iterator[Slip]:
         yield _play(message, 0, len(said), text, made)
     else:
         yield _play(_BY_NAME, start, len(text), text, made)
+
+
+_JOINED: Final = re.compile(r", *([^\W\d]\w*) +([^\W\d]\w*(?:(?: +and +| *& *| *\+ *)[^\W\d]\w*)+)")
+
+
+def _several(line: Written, text: str, played: re.Match[str]) -> Slip | None:
+    """`play snip, claw jaw and fin`: a parameter stands for one output."""
+    found = _JOINED.search(text)
+    if found is None or found[1] not in line.around.gestures[played[2]]:
+        return None
+    outputs = re.split(r" +and +| *[&+] *", found[2])
+    kind = line.around.gestures[played[2]][found[1]].kind
+    if not all(_fits(one, kind, line) for one in outputs):
+        return None
+    start, end = found.span(2)
+    plays = [f"    play {text[played.start(2) : start]}{one}{text[end:]}" for one in outputs]
+    return Slip(
+        f"`{found[1]}` stands for one output, and {len(outputs)} are given",
+        start,
+        end,
+        help="play it once for each of them, below `together`",
+        edits=((0, len(text), "\n".join(["together", *plays])),),
+        certain=True,
+    )
 
 
 def _play(message: str, start: int, end: int, text: str, made: str) -> Slip:
@@ -271,6 +299,8 @@ def _headers(line: Written) -> Iterator[Slip]:
     inner = re.sub(r"^(?:with|takes|[:,]) *", "", found[3].strip())
     if inner.startswith("("):
         inner = inner[1:].removesuffix(")").rstrip()
+    if re.match(r"seed\b|rand", inner):
+        return
     parts = [_parameter(part.strip(), line.around.body) for part in re.split("[,;]", inner)]
     if not inner or any(part is None for part in parts):
         return

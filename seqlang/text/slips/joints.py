@@ -274,6 +274,9 @@ def _missing(line: Written) -> Iterator[Slip]:
         always = _ALWAYS if line.around.head else ()
         if word.split()[0] not in fitting and word not in (*fitting, *always):
             continue
+        goes = line.around.head == "remote" or line.text.startswith("idle")
+        if "go" in word.split() and not goes:
+            continue  # a board, for one, could be called so
         before, after = line.text[: halt.at].rstrip(), line.text[halt.at :].lstrip()
         glue = "" if word[0] in ",:)" or not before else " "
         edit = (
@@ -319,6 +322,8 @@ def _replaced(line: Written) -> Iterator[Slip]:
         for new in only or (*_ORDER, *_signs(line), ": go", "cut to", "fade to", "*"):
             if not (rest or only) and new not in _LAST:
                 continue  # it would join nothing
+            if "go" in new.split() and line.around.head != "remote":
+                continue
             if new in ("*", *_ALWAYS) or new.split()[0] in fitting:
                 yield _exchanged(line, start, end, new)
 

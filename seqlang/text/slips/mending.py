@@ -7,6 +7,7 @@ from itertools import islice
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from seqlang.text.slips import (
+    alike,
     characters,
     colours,
     draws,
@@ -18,6 +19,7 @@ from seqlang.text.slips import (
     packs_and_fuses,
     presses,
     rows,
+    shapes,
     statements,
     units,
     words,
@@ -89,9 +91,11 @@ def _slips(line: Written) -> Iterator[Slip]:
     yield from characters.slips(line)
     yield from gestures.slips(line)
     yield from rows.slips(line)
+    yield from shapes.slips(line)
     yield from numbers.slips(line)
     yield from units.slips(line)
     yield from colours.slips(line)
+    yield from alike.slips(line)
     yield from statements.only_said(line)
     yield from packs_and_fuses.slips(line)
     yield from words.in_other_words(line)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Final
 
+from seqlang.text.names import nearest
 from seqlang.text.slips.written import Slip
 
 if TYPE_CHECKING:
@@ -17,9 +18,19 @@ _TWICE: Final = (
     r"(?:(?:pressed )?(?:twice|two times|2 times|2x)|(?:on )?double(?:[ -](?:press|click|tap))?"
     r"|double(?:pressed|clicked))"
 )
-_LONG: Final = r"(?:(?:when |if )?(?:held|hold|long)(?: down)?(?:[ -]press(?:ed)?)?(?: for)?)"
+_LONG: Final = (
+    r"(?:(?:when |if |on )?(?:a )?(?:held|hold|long)(?: down)?"
+    r"(?:[ -]?(?:press(?:ed)?|hold|click|tap))?(?: for)?)"
+)
 _RELEASED: Final = r"(?:(?:when |on )?(?:released?|let go|up|lifted))"
-_PLAIN: Final = re.compile(r"(?:(?:when |on |if )?(?:press(?:ed)?|down|pushed|short|once))")
+_PLAIN: Final = re.compile(
+    r"(?:(?:when |on |if )?(?:(?:short|single|one|quick|plain|normal)[ -]?)?"
+    r"(?:press(?:ed)?|down|pushed?|taps?|tapped|clicks?|clicked)|short|single|once|1x|one time)"
+)
+_THREE: Final = re.compile(
+    r"(?:pressed |on )?(?:(?:three|four|five|[3-9]) ?(?:times|x)|thrice|tripled?|quadruple)"
+    r"(?:[ -]?(?:press(?:ed)?|clicks?|taps?))?"
+)
 _CUES: Final = r"[^\W\d]\w*(?:(?: *, *(?:and +)?| +and +| +then +)[^\W\d]\w*)*"
 _BUTTON: Final = re.compile(
     r"button +(?P<number>[0-9]+)(?: +(?P<press>[^:,]*?))? *: *(?P<does>.*?) *$"
@@ -29,6 +40,7 @@ _PRESSES: Final = (
     (re.compile(rf"{_LONG}(?: *(?P<time>{_TIME}))?"), "long"),
     (re.compile(_RELEASED), "let go"),
 )
+_WORDS: Final = ("long", "twice", "let", "go", "while", "until", "button")
 _BEHIND: Final = re.compile(
     rf"go +(?P<cue>[^\W\d]\w*),? +(?P<press>{_TWICE}|{_LONG} *{_TIME}|long|{_RELEASED})"
 )
@@ -48,6 +60,7 @@ def slips(line: Written) -> Iterator[Slip]:
     """What is wrong with the press, or with what it does, in a line of the remote."""
     if line.around.head != "remote" or line.halt is None:
         return
+    yield from _numbers(line)
     found = _BUTTON.match(line.text[: line.code_end])
     if found is None:
         return
@@ -57,6 +70,31 @@ def slips(line: Written) -> Iterator[Slip]:
     yield from _behind(found["number"], found["does"], found.start(), found.end("does"))
     yield from _toggles(found["does"], does)
     yield from _lists(found["does"], does)
+
+
+_LOST: Final = re.compile(r"(?:signal +)?lost *(?:[:,]|\bgo\b)")
+_NUMBER: Final = re.compile(
+    r"(?:b|btn|key|sw)[_-]?(?P<glued>[0-9]+)(?= *:)"
+    r"|(?:button|btn|key) *(?:#|no\.?|nr\.?|number|_|-|\(|\[) *(?P<apart>[0-9]+)[)\]]?(?= *:)",
+    re.IGNORECASE,
+)
+
+
+def _numbers(line: Written) -> Iterator[Slip]:
+    """`btn1: go snap`, `button #1`, `B1`; `lost: go rest`."""
+    found = _NUMBER.match(line.text, 0, len(line.text))
+    if found is not None:
+        number = found["glued"] or found["apart"]
+        yield _slip(f"`{found[0]}` names no button", found.span(), f"button {number}")
+    lost = _LOST.match(line.text, 0, line.code_end)
+    if lost is not None:
+        yield Slip(
+            "how long the remote has been silent is not said",
+            lost.start(),
+            lost.end(),
+            help="such as `lost 2 s: go rest`: after two seconds of silence",
+            certain=True,
+        )
 
 
 def _press_of(words: str) -> str | None:
@@ -72,6 +110,13 @@ def _said_otherwise(words: str, span: tuple[int, int]) -> Iterator[Slip]:
     press = _press_of(words)
     if press is not None and press != words:
         yield _slip(f"`{words}` says no press", span, press)
+    elif _THREE.fullmatch(words.lower()):
+        yield Slip(
+            "a board tells one press from two, and no more",
+            *span,
+            help="`twice` is the most; another way to say more with one button is `long`",
+            certain=True,
+        )
     elif _PLAIN.fullmatch(words.lower()):
         yield Slip(
             f"`{words}` says no press",
@@ -80,6 +125,23 @@ def _said_otherwise(words: str, span: tuple[int, int]) -> Iterator[Slip]:
             edits=((span[0] - 1, span[1], ""),),
             certain=True,
         )
+    elif (
+        press is None
+        and re.match(r"(?!and\b|or\b)[a-z]", words)
+        and nearest(words.split()[0].lower(), _WORDS) is None
+    ):
+        yield Slip(
+            f"there is no press called `{words}`",
+            *span,
+            help="a press is `long`, `twice` or `let go`; a plain one has no word",
+            certain=True,
+            name="unknown-name",
+        )
+
+
+def _is_no_press(word: str) -> bool:
+    """Whether a word is none of a press, not even one misspelt, and joins no further button."""
+    return word.isalpha() and word not in ("and", "or") and nearest(word, _WORDS) is None
 
 
 def _behind(number: str, does: str, start: int, end: int) -> Iterator[Slip]:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from seqlang.text.slips.written import Written
 
 _NAME: Final = r"(?<![\w.-])([^\W\d]\w*?)"
+_HASH: Final = re.compile(r"^([^\W\d]\w*?)_? *#(?:nr|no)?\.? *([0-9]+)\b(?! *,)")
 _ONE: Final = re.compile(
     rf"{_NAME}_?(?:\[ *([0-9]+) *\]|\( *([0-9]+) *\)|[.-]([0-9]+)(?!\w)| +([0-9]+)"
     r"(?= +(?:to|fade|cut|and|on|off|breathe|breathing|steady)\b))"
@@ -70,7 +71,7 @@ _TURNED: Final = (
         r"(?:for *each|each|for +every|for +all|for) +(?:\w+ +in +)?(?:the +)?(\w+)$",
         r"in turn along \1",
     ),
-    (r"stagger +(?:the +)?(\w+) +(?:by|every|in) +(.+)$", r"stagger \2 along \1"),
+    (r"stagger +(?:the +)?(\w+) +(?:(?:by|every|in) +)?([0-9].*)$", r"stagger \2 along \1"),
 )
 _COUNT: Final = "the things of a row are called by numbers, and counted from 1"
 _WAYS: Final = "a row goes from its first thing to its last, or `from the end`, `from the middle` "
@@ -94,7 +95,17 @@ def _known(line: Written, name: str) -> bool:
 
 
 def _one(line: Written) -> Iterator[Slip]:
-    """`tuft[2]`, `tuft(2)`, `tuft.2`, `tuft 2 fade`."""
+    """`tuft[2]`, `tuft(2)`, `tuft.2`, `tuft 2 fade`, `tuft#2`."""
+    hashed = _HASH.match(line.text)
+    if hashed is not None and _known(line, f"{hashed[1]}_{hashed[2]}"):
+        made = f"{hashed[1]}_{hashed[2]}"
+        yield Slip(
+            f"`{hashed[0]}` is no name: `#` starts a comment",
+            *hashed.span(),
+            help=f"write `{made}`",
+            edits=((*hashed.span(), made),),
+            certain=True,
+        )
     for found in _ONE.finditer(line.text, 0, line.code_end):
         number = int(next(filter(None, found.groups()[1:])))
         made = f"{found[1]}_{max(number, 1)}"
@@ -213,7 +224,7 @@ def _orders(line: Written) -> Iterator[Slip]:
     found = _ALONG.match(text)
     if found is None or not _known(line, f"{found[2].removesuffix('s')}_1"):
         return
-    said, start = found[4], found.start(4)
+    said, start = found[4].rstrip(" :"), found.start(4)
     for order, pattern in _ORDERS:
         if re.fullmatch(pattern, said, re.IGNORECASE) is None:
             continue

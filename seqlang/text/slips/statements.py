@@ -58,7 +58,8 @@ _ONLY_SAID: Final = (
     ),
     (
         "",
-        r"^(?:servo|lamp|strip|switch|cue|pose|safe +pose|supply|board|given) +([0-9]\w*)",
+        r"^(?:servo|lamp|strip|switch|channel|cue|gesture|pose|safe +pose|supply|board|given) +"
+        r"([0-9]\w*)",
         "`{0}` is no name: a name starts with a letter or `_`",
         "such as `wing_1`",
     ),
@@ -81,8 +82,34 @@ _ONLY_SAID: Final = (
         "write one line for each button",
     ),
     (
+        "channel",
+        r"^button +[0-9]+ *: *(go\b.*)",
+        "what a button starts stands below `remote`",
+        "here stands its band, such as `button 1 from 1700 us to 2100 us`",
+    ),
+    (
         "remote",
-        r"\bgo +(?:(?:one|any) +of|random(?:ly)?)(?= +[^\W\d]\w* *,)",
+        r"\bgo +[^\W\d]\w* +(or)\b",
+        "a button chooses nothing by chance",
+        "`go next of` starts the next cue of a list at each press; `one of` chooses in a strand of "
+        "idle",
+    ),
+    (
+        "cue",
+        r"^([0-9.]+ *%) *[:,]? *(?:[^\W\d]\w* +(?:to|fade|cut|on|off)\b|hold\b|play\b|pose\b)",
+        "nothing is done with a chance of so many percent",
+        "each thing below `one of` comes as often as any other; one that stands there twice comes "
+        "twice as often",
+    ),
+    (
+        "",
+        r"^input +[0-9]+ *: *(pin)\b",
+        "an input needs its board before its pin",
+        "such as `input 5: box pin PC0`",
+    ),
+    (
+        "remote",
+        r"\bgo +(?:(?:one|any) +of|random(?:ly)?(?: +of)?)(?= +[^\W\d]\w* *,)",
         "a button chooses nothing by chance",
         "`go next of` starts the next cue of a list at each press; `one of` chooses in a strand of "
         "idle",
@@ -127,7 +154,7 @@ _SWING: Final = r"(?:anticipation|overshoot)(?: +[0-9.]+ *%)?"
 _REARRANGED: Final = tuple(
     (re.compile(pattern), instead, what)
     for pattern, instead, what in (
-        (r"(?:[0-9]+[.)]|[-*\u2022]) +(.+)", r"\1", "lines have no numbers and no bullets"),
+        (r"(?:[0-9]+[.):]|[-*\u2022]) +(.+)", r"\1", "lines have no numbers and no bullets"),
         (
             r"one +of +(?:these|them|those|(?:the +)?following|[0-9]+)(?: +things)?$",
             "one of",
@@ -160,6 +187,35 @@ _REARRANGED: Final = tuple(
             r"([0-9]+ *us)$",
             r"\1 from \2 to \3",
             "a band goes `from` one pulse `to` another",
+        ),
+        (
+            r"(button +[0-9]+) +(?:from +)?(?:above|over|beyond|more +than|>=?|at +least) *"
+            r"([0-9]+ *us)$",
+            r"\1 from \2 to 2100 us",
+            "a band has two ends",
+        ),
+        (
+            r"(button +[0-9]+) +(?:from +)?(?:below|under|less +than|<=?|at +most|up +to|to) *"
+            r"([0-9]+ *us)$",
+            r"\1 from 900 us to \2",
+            "a band has two ends",
+        ),
+        (
+            r"(input +[0-9]+ *:[^,]*), *(settles +[^,]+), *(active +(?:low|high))$",
+            r"\1, \3, \2",
+            "`active` stands before `settles`",
+        ),
+        (
+            r"(cue +[^\W\d]\w*(?: +\"[^\"]*\")?(?:, *if +busy +\w+)?) *[,(]? *"
+            r"(?:random +|random +seed +|rand +|seed) *[:=]? *([0-9]+) *\)?$",
+            r"\1, seed \2",
+            "a seed stands behind a comma, as `seed` and a number",
+        ),
+        (
+            r"(cue +[^\W\d]\w*(?: +\"[^\"]*\")?)(, *seed +[0-9]+)"
+            r"(, *if +busy +(?:take|wait|refuse))$",
+            r"\1\3\2",
+            "`if busy` stands before `seed`",
         ),
         (
             r"(button +[0-9]+ +twice) +[0-9.]+ *m?s *:(.*)",

@@ -32,6 +32,7 @@ _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
         **dict.fromkeys(("float", "double", "long", "auto", "unsigned", "uint16_t"), ("given",)),
         **dict.fromkeys(("person", "costume", "performer", "body", "user"), ("wearer",)),
         **dict.fromkeys(("controller", "buttons", "receiver", "keys", "inputs"), ("remote",)),
+        **dict.fromkeys(("radio", "ch", "receiver", "rx", "rc", "stick", "servo in"), ("channel",)),
         **dict.fromkeys(("use", "uses", "schedule"), ("usage",)),
         **dict.fromkeys(("position", "posture", "preset"), ("pose",)),
         **dict.fromkeys(("battery", "psu", "power", "source"), ("supply",)),
@@ -124,6 +125,8 @@ _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
     "remote": {
         **dict.fromkeys(("key", "btn", "channel", "switch", "input", "on button"), ("button",)),
         **dict.fromkeys(("silent", "silence", "timeout", "failsafe", "signal lost"), ("lost",)),
+        **dict.fromkeys(("on lost", "no signal", "no remote", "signal loss", "loss"), ("lost",)),
+        **dict.fromkeys(("remote lost", "if lost", "when lost", "after"), ("lost",)),
         **dict.fromkeys(("emergency stop", "e-stop", "estop", "panic", "halt", "kill"), ("stop",)),
     },
     "wearer": {

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from lark import Token, UnexpectedInput
+from lark import Token, UnexpectedInput, UnexpectedToken
+from lark.indenter import DedentError
 
 from seqlang.text.grammar import parser
 from seqlang.text.names import RESERVED, nearest
@@ -138,6 +139,8 @@ class Written:
             return parser().parse(f"{before}{text}\n{after}"), None
         except UnexpectedInput as error:
             return None, error
+        except DedentError:  # what stands behind the line belongs to no block that it opens
+            return None, _past_the_block()
 
     @cached_property
     def halt(self) -> Halt | None:
@@ -189,7 +192,8 @@ class Written:
         head = HEADS.get(self.around.head)
         if head is None:
             return "", ""
-        block = self.around.has_block or BLOCKS.match(self.text) is not None
+        whole = "\n" in self.text  # a block with what stands in it
+        block = self.around.has_block or (BLOCKS.match(self.text) is not None and not whole)
         statement = self.around.head == "cue"
         return f"{head}\n ", "  hold 1 s\n" if block and statement else ""
 
@@ -216,6 +220,10 @@ class Written:
         for start, end, instead in sorted(edits, reverse=True):
             text = text[:start] + instead + text[end:]
         return Written(text.strip(), self.around)
+
+
+def _past_the_block() -> UnexpectedInput:
+    return UnexpectedToken(Token("_DEDENT", ""), set())  # type: ignore[no-untyped-call]
 
 
 def _fits(tree: object, around: Surroundings) -> bool:

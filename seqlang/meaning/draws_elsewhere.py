@@ -1,0 +1,57 @@
+"""What is wrong with a draw in a cue that is no strand of idle: first of all, that it is drawn.
+
+Its units and limits would be told, mended, and be in vain.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from seqlang.text.findings import Finding, Span
+from seqlang.text.syntax import Ranged, place
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from seqlang.meaning.values import Reading
+    from seqlang.text.syntax import CueText
+
+
+def outside_idle(cue: str, span: Span) -> Finding:
+    """The finding of something that is drawn in a cue that is no strand of idle."""
+    return Finding(
+        "error",
+        "draw-outside-idle",
+        f"something is drawn here, and `{cue}` is no strand of idle",
+        span,
+        help="give one amount, or let `idle: go` name the cue",
+    )
+
+
+def told_first(reading: Reading, text: CueText, begin: int) -> None:
+    """Put that finding in the place of others that lie within a draw.
+
+    `begin`: the number of findings before the cue was read.
+    """
+    name = str(text.name)
+    new = reading.findings[begin:]
+    if not new or reading.strands is None or name in reading.strands:
+        return
+    drawn = [Span(reading.source.path, *place(one)) for one in _ranges(text.body)]
+    told: list[Finding] = []
+    for finding in new:
+        within = next(
+            (d for d in drawn if d.start <= finding.span.start and finding.span.end <= d.end), None
+        )
+        made = finding if within is None else outside_idle(name, within)
+        if made not in told:
+            told.append(made)
+    reading.findings[begin:] = told
+
+
+def _ranges(tree: object) -> Iterator[Ranged]:
+    if isinstance(tree, Ranged):
+        yield tree
+    elif isinstance(tree, tuple | list):
+        for part in tree:
+            yield from _ranges(part)
