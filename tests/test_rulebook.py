@@ -73,7 +73,7 @@ ELSEWHERE = {
     ("firmware_gen/table/layout.py", 65535): "what a u16 holds",
     ("seqlang/command/board.py", 65535): "ports of TCP",
     ("seqlang/command/preview.py", 65535): "ports of TCP",
-    ("seqlang/command/remote.py", 65535): "ports of TCP",
+    ("seqlang/command/_phones.py", 65535): "ports of TCP",
 }
 """Where such a number stands in a module, and what it means there."""
 

@@ -108,7 +108,7 @@ def _channels(show: Show) -> dict[str, tuple[str, int]]:
 
 def orders(show: Show) -> str:
     """What can be typed, in one line."""
-    put = [f"{one.name} PULSE or {one.name} {NOTHING}" for one in show.rig.channels]
+    put = [f"{one.name} MICROSECONDS or {one.name} {NOTHING}" for one in show.rig.channels]
     return ", ".join([ORDERS, *put])
 
 

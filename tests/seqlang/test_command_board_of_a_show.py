@@ -222,7 +222,7 @@ def test_a_place_that_no_stick_has_is_answered_and_changes_nothing(radio: Path) 
     assert "write 800 us to 2200 us, or `stick none`" in obey(wired, "stick 3000", show.show)
     assert wired.boards["box"].pulses == {}
     words = obey(wired, "stik 1700", show.show)
-    assert words.endswith("noise PERCENT, stick PULSE or stick none")
+    assert words.endswith("noise PERCENT, stick MICROSECONDS or stick none")
 
 
 @pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are a thing of POSIX")
@@ -251,7 +251,7 @@ def test_what_is_typed_at_a_terminal_moves_the_stick(radio: Path) -> None:
         return float(until(r"([\d.]+) s  stick: gives")[1])
 
     try:
-        until("stick PULSE or\\s+stick none")
+        until("stick MICROSECONDS or\\s+stick none")
         until("box: ready")
         since = put("1500")
         while put("1500") < since + 0.5:  # a channel counts after ten pulses

@@ -116,7 +116,7 @@ def test_the_lines_of_a_button_stay_together_when_it_is_the_stop_button_as_well(
 
 def test_where_buttons_are_wired_the_stop_button_s_cues_move_to_a_wired_one() -> None:
     rig = "lamp eye: box pin PB7\ninput 1: box pin PA0\ninput {}: box pin PA1\n"
-    remote = "    button {}: go bow\n    stop button 1"
+    remote = "    button {0}: go bow\n    button {0} long: go snap\n    stop button 1"
     for other in (2, 9):
         wrong, right = (
             TOLD.format(
