@@ -21,6 +21,7 @@ from seqlang.checks.calibration import (
 from seqlang.checks.context import Context
 from seqlang.checks.light import (
     flashing_light,
+    follow_flashes,
     interrupted_flash,
     light_too_long,
     long_strobe,
@@ -28,6 +29,7 @@ from seqlang.checks.light import (
 from seqlang.checks.motion import (
     cord_slack,
     duration_too_long,
+    follow_overload,
     grip_too_long,
     grip_too_weak,
     interrupted_overload,
@@ -119,6 +121,8 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     flashing_light.check,
     follow_beyond_chip.check,
     follow_elsewhere.check,
+    follow_flashes.check,
+    follow_overload.check,
     fuse_blows.check,
     grip_too_long.check,
     grip_too_weak.check,

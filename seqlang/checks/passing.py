@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from seqlang.checks.figures import seconds
 from seqlang.checks.motion.failing_moves import failures
+from seqlang.checks.motion.follow_overload import overloads
 from sim.rulebook import CUES
 from sim.strain.interruption import Cuts, interruptions
 from sim.strain.reachable import Reachable
@@ -31,7 +32,8 @@ def interruptions_of_passing(context: Context) -> tuple[Cuts, ...]:
 def rehearsable(context: Context) -> bool:
     """Whether rehearsing all cues makes sense and ends soon: none fails or is very long."""
     cues = context.show.score.cues
-    if context.once(failures) or len(cues) > CUES:
+    over = context.once(overloads)
+    if context.once(failures) or over or len(cues) > CUES:
         return False
     if not all(context.playable(cue) for cue in cues):
         return False

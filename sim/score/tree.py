@@ -284,12 +284,13 @@ def planned_moves(show: Show) -> tuple[PlannedMove, ...]:
     A cue's first move of a servo starts from each of that servo's rest angles, a strand's from the
     safe angle. Later ones start from the target before them; the first of a `repeat` also from
     where the body ends. A strand also glides back to each of its targets. Of what is drawn, the
-    least, the middle and the greatest target count, and the shortest time.
+    least, the middle and the greatest target count, and the shortest time. A part that follows a
+    source goes to and fro between its ends, as quickly as it may; its cue is `FOLLOWING`.
     """
     show = at_its_hardest(show)
     rest = rest_angles(show)
     found = _written(show, rest)
-    return tuple(found + _glides(show, rest, found))
+    return tuple(found + _glides(show, rest, found) + _following(show))
 
 
 def glides(show: Show) -> dict[str, list[PlannedMove]]:
@@ -413,7 +414,8 @@ def rest_angles(show: Show) -> dict[str, tuple[float, ...]]:
     """Per servo, the angles that the show can leave the part at: the safe angle first.
 
     The others, ascending: where each cue ends; and every target of a cue that ends by being taken
-    over (idle, or a repeat without end) or let go, since that may happen anywhere in it. A servo
+    over (idle, or a repeat without end) or let go, since that may happen anywhere in it; and places
+    all along the way of what a servo follows. A servo
     with more than `REST_ANGLES_KEPT` is represented by its extremes and an even choice of the rest.
     """
     show = at_its_hardest(show)
@@ -427,6 +429,8 @@ def rest_angles(show: Show) -> dict[str, tuple[float, ...]]:
         for name, move in last_moves(cue).items():
             if name in found:
                 found[name].add(move.angle_deg)
+    for name, (low, high) in followed_deg(show).items():
+        found[name].update(low + (high - low) * n / 4.0 for n in range(5))
     return {name: _rest(servos[name].safe_deg, angles) for name, angles in found.items()}
 
 
@@ -436,6 +440,95 @@ def _rest(safe: float, angles: set[float]) -> tuple[float, ...]:
     if len(others) > room:
         others = [others[n * (len(others) - 1) // (room - 1)] for n in range(room)]
     return (safe, *others)
+
+
+# -- parts that follow a source -------------------------------------------------------------------
+
+FOLLOWING: Final = "what follows"
+"""In place of a cue's name: parts that follow a source, as if a hand moved it without a pause."""
+
+
+def followed_deg(show: Show) -> dict[str, tuple[float, float]]:
+    """By servo that follows a source, the least and the greatest angle that this asks of it.
+
+    Those of its two ends; mixed with idle, also as far beyond them as a strand moves the part to
+    either side of where it rests. Never beyond its travel.
+    """
+    servos = {output.name: output for output in show.rig.outputs if isinstance(output, Servo)}
+    found = {}
+    for follow in show.rig.follows:
+        one = servos.get(follow.output)
+        if one is None:
+            continue
+        ends = sorted((follow.target_from, follow.target_to))
+        aside = [0.0, *_moved_aside(show, one)] if follow.mixed else [0.0]
+        low, high = (
+            min(max(at, one.travel_deg[0]), one.travel_deg[1])
+            for at in (ends[0] + min(aside), ends[1] + max(aside))
+        )
+        found[one.name] = (low, high)
+    return found
+
+
+def _moved_aside(show: Show, one: Servo) -> Iterator[float]:
+    """How far idle moves a part from where it rests."""
+    for cue in at_its_hardest(show).score.cues:
+        if cue.name in show.score.idle:
+            for act in acts(cue.body):
+                if isinstance(act, Move) and act.output == one.name:
+                    yield act.angle_deg - one.safe_deg
+
+
+def followed_ms(show: Show) -> dict[str, int]:
+    """By servo that follows a source, in what time (ms) a move of the usual law goes from the one
+    of its angles to the other at the limits of following."""
+    servos = {output.name: output for output in show.rig.outputs if isinstance(output, Servo)}
+    cv, ca, *_ = law_numbers(MINIMUM_JERK)
+    found = {}
+    for follow in show.rig.follows:
+        if follow.output not in servos:
+            continue
+        low, high = followed_deg(show)[follow.output]
+        way = high - low
+        v, a = _quickest(follow)
+        stated = servos[follow.output].accel_deg_s2
+        hard = a if stated is None else min(a, stated)
+        by_speed = cv * way / v / COEFFICIENT_ONE if v else 0.0
+        by_gain = (ca * way / hard / COEFFICIENT_ONE) ** 0.5 if hard else 0.0
+        found[follow.output] = max(follow.way_ms, ceil(1000.0 * max(by_speed, by_gain) - 1e-6))
+    return found
+
+
+def _following(show: Show) -> list[PlannedMove]:
+    """The moves of parts that follow, from each end of their ways to the other."""
+    marks = {follow.output: follow.mark for follow in show.rig.follows}
+    lasts = followed_ms(show)
+    return [
+        PlannedMove(
+            FOLLOWING, Move(name, end, lasts[name], MINIMUM_JERK, marks[name]), start, 0.0, False
+        )
+        for name, (low, high) in followed_deg(show).items()
+        for start, end in ((low, high), (high, low))
+        if low < high
+    ]
+
+
+def following_cue(show: Show) -> Cue | None:
+    """All parts that follow, going to and fro as quickly as they may; None: nothing follows.
+
+    Each comes to the first of its ends at no more than the limits of following.
+    """
+    lasts = followed_ms(show)
+    parts: list[Step] = []
+    for name, (low, high) in followed_deg(show).items():
+        one = next(o for o in show.rig.outputs if isinstance(o, Servo) and o.name == name)
+        if low == high:
+            continue
+        far = one.travel_deg[1] - one.travel_deg[0]
+        there, back = (Move(name, at, lasts[name], MINIMUM_JERK) for at in (high, low))
+        first = replace(back, duration_ms=ceil(lasts[name] * max(1.0, far / (high - low))))
+        parts.append(InTurn((first, Repeat(InTurn((there, back)), None))))
+    return Cue(FOLLOWING, "", Together(tuple(parts))) if parts else None
 
 
 # -- limits ---------------------------------------------------------------------------------------

@@ -126,23 +126,32 @@ def interruptions(
 
 
 def bound_share(
-    rig: Rig, one: Servo, limits: tuple[float, float], voltage_v: float | None = None
+    rig: Rig,
+    one: Servo,
+    limits: tuple[float, float],
+    voltage_v: float | None = None,
+    between_deg: tuple[float, float] | None = None,
 ) -> float:
     """Share of the servo's line that no motion within `limits` (deg/s, deg/s2) can exceed.
 
     The torque is affine in the acceleration and in the square of the speed, which a linkage's bend
     may take from it, and the share rises with the speed while driving. So the corners (both limits
     or hardly moving, both signs) hold the maximum for every angle; angles run in steps of at most
-    0.5 deg over the travel.
+    0.5 deg over the travel, or `between_deg`.
     """
-    return max(float(p.share.max()) for p in _at_the_limits(rig, one, limits, voltage_v))
+    points = _at_the_limits(rig, one, limits, voltage_v, between_deg)
+    return max(float(p.share.max()) for p in points)
 
 
 def _at_the_limits(
-    rig: Rig, one: Servo, limits: tuple[float, float], voltage_v: float | None
+    rig: Rig,
+    one: Servo,
+    limits: tuple[float, float],
+    voltage_v: float | None,
+    between_deg: tuple[float, float] | None = None,
 ) -> Iterator[OperatingPoints]:
     """Operating points over the travel at the limits, and hardly moving, with all signs."""
-    low, high = one.travel_deg
+    low, high = one.travel_deg if between_deg is None else between_deg
     angles = np.linspace(low, high, max(3, int(np.ceil(2.0 * (high - low))) + 1))
     for speed in _speeds(one, limits[0]):
         for accel in (limits[1], -limits[1]):

@@ -80,6 +80,9 @@ class LightStates:
             for act in acts(cue.body):
                 if isinstance(act, Fade) and act.output in found:
                     found[act.output].append(act.light)
+        for follow in self.show.rig.follows:
+            if follow.output in found:
+                found[follow.output] += [follow.target_from, follow.target_to]
         return {name: tuple(dict.fromkeys(several)) for name, several in found.items()}
 
     @cached_property
@@ -88,7 +91,7 @@ class LightStates:
         everything = (act for cue in self.show.score.cues for act in acts(cue.body))
         return frozenset(
             act.output for act in everything if isinstance(act, Fade) and act.duration_ms > FRAME_MS
-        )
+        ) | {follow.output for follow in self.show.rig.follows}
 
     def left(self, name: str) -> tuple[Light, ...]:
         """Every light that the show brings this one to: dark first."""

@@ -4,7 +4,8 @@ One source for torque, sag, fuse, regulator, heat, pinch and flashes, so that no
 state that another one knows. It enumerates
 
 * for each part: the angles at which the show can leave it standing, for a moment (any target of any
-  move, since what follows may be taken over) and for minutes; the moves that each cue makes from
+  move, since what comes next may be taken over; any place of a part that follows a source) and for
+  minutes; the moves that each cue makes from
   each of them; the poses that a cue can find;
 * for each light: every light that a cue leaves it at, and those in the middle of a fade
   (`sim.strain.light_states`);
@@ -28,7 +29,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from math import exp, inf, isfinite, radians
+from math import ceil, exp, inf, isfinite, radians
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -44,6 +45,7 @@ from sim.score.law_numbers import law_numbers
 from sim.score.tree import (
     PlannedMove,
     acts,
+    followed_deg,
     motion_limits,
     planned_moves,
     rest_angles,
@@ -57,6 +59,9 @@ if TYPE_CHECKING:
 LONG_MS: Final = 60_000.0
 """A part that stands for a minute or more is held for long: a small servo's case warms up in a few
 (common practice, no source)."""
+
+FOLLOWED_STEP_DEG: Final = 0.5
+"""Between these places the torque that holds a part bends by less than a part in 10,000."""
 
 HARDEST_DEG_S2: Final = 1e9
 """In place of an endless acceleration, of a part that weighs nothing."""
@@ -119,6 +124,8 @@ class Reachable:
             for act in acts(cue.body):
                 if isinstance(act, Move) and act.output in found:
                     found[act.output].setdefault(act.angle_deg)
+        for name, several in self._followed_deg.items():
+            found[name].update(dict.fromkeys(several))
         return {name: tuple(angles) for name, angles in found.items()}
 
     @cached_property
@@ -140,7 +147,19 @@ class Reachable:
                 for (start, move), (then, _) in pairwise(row):
                     if then - start - move.duration_ms >= LONG_MS:
                         found[name].setdefault(move.angle_deg)
+        for name, several in self._followed_deg.items():
+            found[name].update(dict.fromkeys(several))
         return {name: tuple(angles) for name, angles in found.items()}
+
+    @cached_property
+    def _followed_deg(self) -> Mapping[str, tuple[float, ...]]:
+        """By servo that follows a source, where that may leave it: all along its way, both ends
+        among them, at most `FOLLOWED_STEP_DEG` apart."""
+        found = {}
+        for name, (low, high) in followed_deg(self.show).items():
+            count = max(2, ceil((high - low) / FOLLOWED_STEP_DEG) + 1)
+            found[name] = tuple(np.linspace(low, high, count).tolist())
+        return found
 
     def poses(self) -> tuple[Mapping[str, float], ...]:
         """Poses of all parts that a cue can find; the safe pose is the first.

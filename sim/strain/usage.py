@@ -26,10 +26,12 @@ from sim.rig import battery
 from sim.rig.disturbance import settled, upright
 from sim.rig.grip import pressing
 from sim.score.tree import (
+    FOLLOWING,
     LONGEST_HOLD_MS,
     Lengths,
     acts,
     duration_ms,
+    following_cue,
     idle_cue,
     last_moves,
     outputs_used,
@@ -223,6 +225,9 @@ class Book:
         """All of idle as one cue."""
         if self.rest is not None:
             self.cues[self.rest.name] = self.rest
+        live = following_cue(show)
+        if live is not None:
+            self.cues[live.name] = live
         self.states = Reachable(show)
         self._runs: dict[str | None, CueAlone] = {}
         self._all: dict[str | None, tuple[CueAlone, ...]] = {}
@@ -293,8 +298,10 @@ class Book:
 
     @cached_property
     def goes_on(self) -> tuple[str, ...]:
-        """Cues of the stated mix that have no end: until something takes over they run on."""
+        """Cues of the stated mix that have no end: until something takes over they run on. So does
+        what follows a source."""
         stated = [usage.cue for usage in self.show.score.usage if usage.per_hour > 0.0]
+        stated.append(FOLLOWING)
         return tuple(
             name
             for name in dict.fromkeys(stated)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from math import ceil
 
 import pytest
 
@@ -26,6 +27,7 @@ from seqlang.text.indentation import (
 )
 from seqlang.text.recover import MOST_ERRORS
 from sim.light.sequences import STROBE_S
+from sim.model import Follow, Lamp
 from sim.rig.drive import LEAST_TRANSMISSION_DEG
 from sim.rulebook import (
     ADDRESSES,
@@ -44,8 +46,16 @@ from sim.rulebook import (
     WAYS_OF_A_PASS,
 )
 from sim.strain.eye import MOST_FRAMES, MOST_LOOKS, MOST_PIXELS, MOST_STATEMENTS
+from sim.strain.followed_light import shortest_way_ms
 
 CHIP = CHIPS["atmega328p"]
+
+
+def _shortest_s(level_pct: float) -> float:
+    """In what time a white lamp follows from dark to a level, to a tenth upward (s)."""
+    way = Follow("lure", "voice", 0.0, 1.0, 0.0, level_pct)
+    return ceil(shortest_way_ms(Lamp("lure", "box", 0), way) / 100) / 10
+
 
 KEPT: dict[str, tuple[float, ...]] = {
     "too-many-errors": (MOST_ERRORS,),
@@ -80,6 +90,7 @@ KEPT: dict[str, tuple[float, ...]] = {
     "too-many-ways": (WAYS_OF_A_PASS,),
     "radio-rate": (100 * (TOLERANCE - CLOCKS), 100 * (TOLERANCE_DOUBLE - CLOCKS)),
     "radio-beyond-board": (100 * (TOLERANCE - CLOCKS), 100 * (TOLERANCE_DOUBLE - CLOCKS)),
+    "follow-flashes": (50, _shortest_s(50), 100, _shortest_s(100)),
 }
 """The numbers in what a finding says is checked, in order."""
 

@@ -17,6 +17,7 @@ from seqlang.text.findings import Fix, Span
 from sim.model import MINIMUM_JERK, Law, Move
 from sim.rig import servo as lines
 from sim.rig.slide import of_horn, of_part
+from sim.score.tree import FOLLOWING
 from sim.strain.hardest_torque import Hardest, hardest_torques
 from sim.strain.sag import beside_others
 from sim.strain.shortest import Impossible, shortest_duration_ms
@@ -56,10 +57,14 @@ Starts: TypeAlias = "list[tuple[PlannedMove, int]]"
 def failures(context: Context) -> tuple[Failure, ...]:
     """Every written move that does not pass, once, in the order of the cues.
 
+    Not what parts do that follow a source: `follow_overload` tells of that.
+
     A move that several cues play, and moves that share one number in the text, get one duration.
     """
     groups = [
-        (work, starts) for work in context.work.values() for starts in _written(work.failing())
+        (work, starts)
+        for work in context.work.values()
+        for starts in _written(one for one in work.failing() if one[0].cue != FOLLOWING)
     ]
     alone = [_alone(context, *group) for group in groups[:MOST_FIXES]]
     hardest = _once_mended(context, groups, alone) if groups else {}
@@ -226,6 +231,8 @@ def slower(context: Context, move: Move, duration_ms: int) -> Fix:
     span = pace_span(context, move)
     if context.has_part(move.mark, "duration"):
         return rewritten(context, span, duration_ms, units.DURATION, "up")
+    if not context.has_part(move.mark, "pace"):  # of what follows a source it may be left out
+        return Fix(span, f"{context.text(span)}, in {duration_ms} ms")
     return Fix(span, f"in {duration_ms} ms")
 
 

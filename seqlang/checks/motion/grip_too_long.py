@@ -24,7 +24,7 @@ practice, no source.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import isfinite
+from math import inf, isfinite
 
 from seqlang.checks.alike import told_once
 from seqlang.checks.context import Context
@@ -68,7 +68,8 @@ def _closed_by_cues(context: Context) -> list[str]:
         name, servo = planned.move.output, context.servos.get(planned.move.output)
         if servo is None or servo.grip is None or name in found or name not in context.sound:
             continue
-        lasts_s = duration_ms(context.cues[planned.cue].body) / 1000.0
+        cue = context.cues.get(planned.cue)
+        lasts_s = inf if cue is None else duration_ms(cue.body) / 1000.0
         if pressing(servo.grip, planned.move.angle_deg) and lasts_s > servo.grip.lasts_s:
             found.append(name)
     return found
@@ -140,7 +141,9 @@ def _overstay(context: Context, stay: Overstay) -> Finding:
     else:
         how = f"for {figure(stay.seconds)} s" if isfinite(stay.seconds) else "without end"
         what = f"`{stay.cue}` keeps `{stay.servo}` closed {how}, and {declared}"
-        related = ((context.span(context.cues[stay.cue].mark, "name"), "keeps it closed"),)
+        cue = context.cues.get(stay.cue)
+        keeps = servo.grip.mark if cue is None else cue.mark  # what follows is no cue
+        related = ((context.span(keeps, "name"), "keeps it closed"),)
         helped = "open it earlier, or declare how long it really grips"
     return Finding(
         "warning",

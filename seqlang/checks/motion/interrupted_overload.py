@@ -32,6 +32,7 @@ from math import ceil
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures, seconds
 from seqlang.checks.motion.failing_moves import failures, pace_span, slower
+from seqlang.checks.motion.follow_overload import overloads
 from seqlang.checks.passing import interruptions_of_passing
 from seqlang.checks.rewrite import measures, rewritten
 from seqlang.text.findings import Finding, Fix, Span
@@ -56,6 +57,7 @@ LEAST_STRETCH_MS = 2 * FRAME_MS
 
 def check(context: Context) -> Iterator[Finding]:
     failing = {failure.planned.move.output for failure in context.once(failures)}
+    failing |= context.once(overloads).keys()
     sound = [
         cuts
         for cuts in context.once(interruptions_of_passing)

@@ -1,0 +1,87 @@
+"""A lamp that follows a source: however that is moved, no second holds too many changes."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sim.light.flash import count_in_worst_second, general_changes, red_changes
+from sim.light.lightness import luminance, srgb_to_linear
+from sim.model import Follow, Lamp
+from sim.rulebook import FRAME_MS
+from sim.strain.followed_light import shortest_way_ms
+
+WHITE, RED = Lamp("lure", "b", 1), Lamp("lure", "b", 1, colour=(255, 0, 0))
+
+
+def levels(follow: Follow, wanted: list[float], shaking_ms: float = 10_000) -> np.ndarray:
+    """L* percent in each frame: one step of the most that the way allows toward what is wanted."""
+    most = abs(follow.target_to - follow.target_from) * FRAME_MS / follow.way_ms
+    at, seen = follow.target_from, []
+    for n in range(int(shaking_ms / FRAME_MS)):
+        goal = wanted[n % len(wanted)]
+        at += float(np.clip(goal - at, -most, most))
+        seen.append(at)
+    return np.array(seen)
+
+
+def flashes(lamp: Lamp, follow: Follow, wanted: list[float]) -> int:
+    """The most flashes of either kind in any second."""
+    light = luminance(levels(follow, wanted))
+    times = np.arange(light.size) * float(FRAME_MS)
+    colour = srgb_to_linear(np.array(lamp.colour) / 255.0)
+    kinds = general_changes(times, light), red_changes(times, light[:, None] * colour)
+    return max(count_in_worst_second(changes)[0] for changes in kinds)
+
+
+def shaken(follow: Follow, frames: int, ends: tuple[float, float]) -> list[float]:
+    """What is wanted if the source goes to and fro between two shares of its way."""
+    low, high = (follow.target_from + (follow.target_to - follow.target_from) * e for e in ends)
+    return [low] * frames + [high] * frames
+
+
+@settings(max_examples=300)
+@given(
+    st.sampled_from([WHITE, RED]),
+    st.floats(1, 100),
+    st.floats(1, 100),
+    st.lists(st.floats(0, 1), min_size=1, max_size=40),
+    st.integers(1, 12),
+)
+def test_no_hand_makes_a_lamp_flash_that_is_as_slow_as_it_must_be(
+    lamp: Lamp, low: float, high: float, hand: list[float], often: int
+) -> None:
+    follow = Follow("lure", "stick", 0, 1, low, high, 20)
+    follow = Follow("lure", "stick", 0, 1, low, high, max(20, shortest_way_ms(lamp, follow)))
+    wanted = [low + (high - low) * share for share in hand for _ in range(often)]
+    assert flashes(lamp, follow, wanted) <= 3
+
+
+@pytest.mark.parametrize("lamp", [WHITE, RED])
+@pytest.mark.parametrize("high", [40.0, 60.0, 80.0, 100.0])
+def test_a_hand_makes_it_flash_where_it_is_much_quicker(lamp: Lamp, high: float) -> None:
+    least = shortest_way_ms(lamp, Follow("lure", "stick", 0, 1, 1.0, high, 20))
+    quick = Follow("lure", "stick", 0, 1, 1.0, high, max(20, round(0.4 * least)))
+    just = Follow("lure", "stick", 0, 1, 1.0, high, least)
+    hands = [(frames, low / 20) for frames in range(1, 13) for low in range(20)]
+    worst = {
+        way.way_ms: max(flashes(lamp, way, shaken(way, n, (low, 1.0))) for n, low in hands)
+        for way in (quick, just)
+    }
+    assert worst[quick.way_ms] > 3 >= worst[just.way_ms]
+
+
+def test_the_brighter_the_slower_and_red_the_slowest() -> None:
+    ways = [shortest_way_ms(WHITE, Follow("lure", "s", 0, 1, 0.0, h)) for h in (20, 40, 60, 80)]
+    assert all(one < other for one, other in pairwise(ways))
+    of_red = shortest_way_ms(RED, Follow("lure", "s", 0, 1, 1.0, 60.0))
+    assert of_red > shortest_way_ms(WHITE, Follow("lure", "s", 0, 1, 1.0, 60.0))
+
+
+def test_which_end_is_brighter_does_not_matter() -> None:
+    up, down = (Follow("lure", "s", 0, 1, *ends) for ends in ((5.0, 70.0), (70.0, 5.0)))
+    assert shortest_way_ms(WHITE, up) == shortest_way_ms(WHITE, down)
