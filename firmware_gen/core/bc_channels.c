@@ -72,6 +72,11 @@ static uint16_t value_of(const struct channel *channel) {
     return c < high ? c : high;
 }
 
+bool bc_channel_value(uint8_t channel, uint16_t *value) {
+    *value = value_of(&channels[channel]);
+    return channels[channel].is_live;
+}
+
 static void take(struct channel *channel, uint16_t width) {
     if (width >= BC_CHANNEL_MIN && width <= BC_CHANNEL_MAX) {
         channel->last[0] = channel->last[1];

@@ -6,6 +6,7 @@
 #include "bc_math.h"
 #include "bc_perform.h"
 #include "bc_servo.h"
+#include "bc_tracking.h"
 #include "bellcrank.h"
 
 static struct {
@@ -41,7 +42,12 @@ void bc_idle_forgets(uint16_t outputs) {
     }
 }
 
-void bc_idle_is_held_off(uint16_t outputs) { idle.gliding &= (uint16_t)~outputs; }
+void bc_idle_is_held_off(uint16_t outputs) {
+    idle.gliding &= (uint16_t)~outputs;
+#if BC_CHIP_SENSES
+    bc_tracking_hold(outputs);
+#endif
+}
 
 /* The effect that a light has in idle, or none. */
 static void lay_effect(struct bc_step *act, uint32_t time) {
@@ -78,6 +84,12 @@ void bc_idle_takes_back(uint16_t outputs, uint32_t time) {
         if (outputs & idle.known & bit) {
             glide(&act, time);
         }
+#if BC_CHIP_SENSES
+        if ((outputs & ~idle.known & bit) != 0 &&
+            bc_tracking_rest(act.number, &idle.targets[act.number])) {
+            glide(&act, time);
+        }
+#endif
         act.number++;
     }
 }

@@ -32,6 +32,10 @@ struct light {
     bool leaves;       /* the effect goes, frame by frame */
     uint16_t coming;   /* the one that takes its place then, as `effect` */
     uint16_t waited;   /* ms since that one was laid */
+#if BC_CHIP_SENSES
+    bool is_tracked;
+    uint16_t tracked; /* level that is followed, in place of that of the fade */
+#endif
 };
 
 static struct light lights[LIGHTS]; /* lamps first, then strips */
@@ -131,6 +135,27 @@ uint32_t bc_light_left(uint8_t number, uint32_t time) {
     }
     return light->start + (uint32_t)light->duration * BC_MS - time;
 }
+
+#if BC_CHIP_SENSES
+uint16_t bc_light_at(uint8_t lamp, uint32_t time) {
+    return level_of(first_channel(lamp), share_at(&lights[lamp], time));
+}
+
+void bc_light_track(uint8_t lamp, uint16_t level) {
+    lights[lamp].is_tracked = true;
+    lights[lamp].tracked = level;
+}
+
+void bc_light_halt(uint8_t lamp, uint16_t level, uint32_t start) {
+    struct channel *channel = first_channel(lamp);
+    channel->from = level;
+    channel->to = (uint8_t)((uint16_t)(level + 128) >> 8);
+    lights[lamp].start = start;
+    lights[lamp].duration = BC_FRAME_MS;
+    lights[lamp].law = BC_NONE;
+    lights[lamp].is_tracked = false;
+}
+#endif
 
 /* -- effects -------------------------------------------------------------------------------- */
 
@@ -383,8 +408,14 @@ static void show_lamp(uint8_t number, uint32_t time) {
     struct light *light = &lights[number];
     uint32_t share = share_at(light, time);
     struct moment moment;
-    struct lightness lightness =
-        lightness_of(seen_level(number, first_channel(number), share, time));
+    uint16_t level = seen_level(number, first_channel(number), share, time);
+    struct lightness lightness;
+#if BC_CHIP_SENSES
+    if (light->is_tracked) {
+        level = light->tracked;
+    }
+#endif
+    lightness = lightness_of(level);
     lightness.trim = trim_of(light, BC_LAMP_SIZE, 0);
     moment.pixels = 1;
     take_effect(light, &moment);

@@ -15,6 +15,17 @@ void bc_light_add(const struct bc_output *output);
 /* Begin an act's fade to a level (lamp) or a colour (strip). Reads the table. */
 void bc_light_fade(const struct bc_step *act, uint32_t start);
 
+#if BC_CHIP_SENSES
+/* The level that a lamp's own fade has at a time. */
+uint16_t bc_light_at(uint8_t lamp, uint32_t time);
+
+/* Let a lamp be at a level that is followed, whatever its own fade does. */
+void bc_light_track(uint8_t lamp, uint16_t level);
+
+/* Let it go from there to the next whole level by a fade of its own. */
+void bc_light_halt(uint8_t lamp, uint16_t level, uint32_t start);
+#endif
+
 /* How long from the time on its fade lasts; 0 if it has ended. */
 uint32_t bc_light_left(uint8_t light, uint32_t time);
 

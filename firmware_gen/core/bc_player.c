@@ -14,14 +14,17 @@
 #include "bc_sensors.h"
 #include "bc_servo.h"
 #include "bc_shine.h"
+#include "bc_sources.h"
 #include "bc_table.h"
 #include "bc_threads.h"
+#include "bc_tracking.h"
 #include "bellcrank.h"
 
 enum {
     QUEUE = 16,
     KEPT = 4, /* places of the queue, for stop and limp */
-    ARGUMENT = 0x1F
+    ARGUMENT = 0x1F,
+    ALL_OUTPUTS = 0xFFFF
 };
 BC_ASSERT(cues_are_arguments, (int)BC_CUES <= (int)ARGUMENT + 1);
 BC_ASSERT(buttons_are_arguments, (int)BC_BUTTONS <= (int)ARGUMENT);
@@ -209,6 +212,7 @@ static void add_sense(uint8_t kind) {
         break;
     case BC_SENSE_CHANNEL:
         bc_channels_add(first);
+        bc_sources_add(false);
         break;
     case BC_SENSE_SHINE:
         bc_shines_add(first);
@@ -222,6 +226,7 @@ static void add_sense(uint8_t kind) {
         from = bc_next_u16();
         rise = bc_next_u16();
         bc_sensors_add(first, from, rise, bc_next_u16());
+        bc_sources_add(true);
         break;
 #if BC_CHIP_LEADS
     case BC_SENSE_RADIO:
@@ -230,6 +235,7 @@ static void add_sense(uint8_t kind) {
         break;
 #endif
     default:
+        bc_tracking_add(first);
         break;
     }
 }
@@ -240,6 +246,8 @@ static void add_senses(void) {
     bc_channels_clear();
     bc_shines_clear();
     bc_sensors_clear();
+    bc_sources_clear();
+    bc_tracking_clear();
     for (left = bc_table_senses(); left > 0; left--) {
         uint16_t start = bc_table_tell();
         uint8_t kind = bc_next_u8();
@@ -289,6 +297,9 @@ void bc_player_start(uint8_t source) {
 static void enter_limp(bool asked) {
     if (player.mode != BC_MODE_LIMP) {
         bc_lead_limp(asked);
+#if BC_CHIP_SENSES
+        bc_tracking_hold(ALL_OUTPUTS);
+#endif
         player.mode = BC_MODE_LIMP;
         player.enabled_servos = 0;
         bc_runs_end();
@@ -304,6 +315,9 @@ static void stop(void) {
     }
     player.mode = BC_MODE_STOPPING;
     bc_runs_end();
+#if BC_CHIP_SENSES
+    bc_tracking_hold(ALL_OUTPUTS);
+#endif
     bc_to_safety(BC_SERVO, bc_header(BC_AT_STOP_TIME));
 }
 
@@ -471,6 +485,7 @@ static void control(void) {
 #if BC_CHIP_SENSES
     bc_channels_frame();
     bc_sensors_frame();
+    bc_tracking_listen();
 #endif
     take_requests();
 #if BC_CHIP_SENSES
@@ -495,6 +510,11 @@ void bc_player_frame(void) {
         return;
     }
     control();
+#if BC_CHIP_SENSES
+    if (player.mode == BC_MODE_READY) {
+        bc_tracking_frame(bc_runs_taken());
+    }
+#endif
     bc_servos_show(bc_player_time(), player.enabled_servos);
     jog();
     bc_hal_pulses_ready();

@@ -12,6 +12,7 @@
 #include "bc_servo.h"
 #include "bc_table.h"
 #include "bc_threads.h"
+#include "bc_tracking.h"
 
 struct bc_run bc_runs[BC_RUNS];
 #if BC_CHIP_FOLLOWS
@@ -365,6 +366,9 @@ bool bc_cue_is_on(uint8_t cue, uint8_t by, bool ends) {
 /* Give the outputs of a run that ends back to the strands that use them. */
 static void give_back(const struct bc_run *run, uint32_t time) {
     uint8_t n;
+#if BC_CHIP_SENSES
+    bc_outputs left = run->owned & bc_tracking_outputs(); /* which no strand uses */
+#endif
     for (n = 0; n < BC_RUNS; n++) {
         if (bc_run_is_strand(n)) {
             bc_outputs back = run->owned & bc_demand_of(bc_runs[n].cue).outputs;
@@ -372,9 +376,28 @@ static void give_back(const struct bc_run *run, uint32_t time) {
             if (!bc_run_is_silent(n)) {
                 bc_idle_takes_back((uint16_t)back, time);
             }
+#if BC_CHIP_SENSES
+            left &= (bc_outputs)~back;
+#endif
         }
     }
+#if BC_CHIP_SENSES
+    bc_idle_takes_back((uint16_t)left, time);
+#endif
 }
+
+#if BC_CHIP_SENSES
+void bc_runs_source_is_lost(uint8_t output) {
+    uint16_t bit = (uint16_t)(1u << output);
+    uint8_t n;
+    for (n = 0; n < BC_RUNS; n++) {
+        if (bc_run_is_silent(n) && (bc_runs[n].owned & bit) != 0) {
+            return; /* it lands in its own time */
+        }
+    }
+    bc_idle_takes_back(bit, bc_player_time() - BC_FRAME);
+}
+#endif
 
 void bc_run_part_with(uint8_t run) {
     give_back(&bc_runs[run], bc_player_time() - BC_FRAME);

@@ -41,16 +41,19 @@ bool bc_is_button_down(uint8_t button);
 bool bc_cue_is_on(uint8_t cue, uint8_t by, bool ends);
 #endif
 
+#if BC_CHIP_SENSES
+/* The outputs that cues have, and no strand of idle. */
+uint16_t bc_runs_taken(void);
+
+/* An output followed a source that is lost, and was held: it glides to idle or to rest. */
+void bc_runs_source_is_lost(uint8_t output);
+#endif
+
 /* Start the strands of idle. Nothing runs yet. */
 void bc_runs_start_strands(void);
 
 /* Start the waiting cues whose outputs no other cue owns. */
 void bc_runs_start_waiting(void);
-
-/* The outputs that cues have, and no strand of idle. */
-#if BC_CHIP_SENSES
-uint16_t bc_runs_taken(void);
-#endif
 
 /* State. */
 uint8_t bc_runs_live(void);

@@ -22,6 +22,11 @@ struct servo {
     bool brake_first : 1; /* the brake ends at t0, otherwise it starts there */
     bool is_shown : 1;    /* at rest, and the pulse is right */
     bool is_changed : 1;  /* within a frame: the pulse is yet to be worked out */
+#if BC_CHIP_SENSES
+    bool is_tracked;
+    int32_t tracked; /* position that is followed, in place of that of the motion */
+    int32_t tracked_speed;
+#endif
 };
 
 static struct servo servos[BC_SERVOS];
@@ -34,6 +39,9 @@ uint8_t bc_servos_count(void) { return count; }
 void bc_servos_add(uint16_t record) {
     servos[count].record = record;
     servos[count].last = 0;
+#if BC_CHIP_SENSES
+    servos[count].is_tracked = false;
+#endif
     count++;
 }
 
@@ -125,11 +133,15 @@ static int32_t speed_at(struct servo *servo, uint32_t time) {
 }
 
 #if BC_CHIP_SENSES
-int32_t bc_servo_position(uint8_t servo, uint32_t time) {
-    return position_at(&servos[servo], time);
+int32_t bc_servo_position(uint8_t number, uint32_t time) {
+    struct servo *servo = &servos[number];
+    return servo->is_tracked ? servo->tracked : position_at(servo, time);
 }
 
-int32_t bc_servo_speed(uint8_t servo, uint32_t time) { return speed_at(&servos[servo], time); }
+int32_t bc_servo_speed(uint8_t number, uint32_t time) {
+    struct servo *servo = &servos[number];
+    return servo->is_tracked ? servo->tracked_speed : speed_at(servo, time);
+}
 #endif
 
 /* -- planning a move ------------------------------------------------------------------------ */
@@ -265,6 +277,45 @@ void bc_servo_rest(const struct bc_step *act) {
     servo->is_shown = false;
 }
 
+#if BC_CHIP_SENSES
+int32_t bc_servo_at(uint8_t servo, uint32_t time, int32_t *speed) {
+    *speed = speed_at(&servos[servo], time);
+    return position_at(&servos[servo], time);
+}
+
+void bc_servo_track(uint8_t servo, int32_t position, int32_t speed) {
+    servos[servo].is_tracked = true;
+    servos[servo].tracked = position;
+    servos[servo].tracked_speed = speed;
+}
+
+static int32_t nearest_angle(const struct plan *plan, int32_t position) {
+    int32_t angle = (position + (1 << (ANGLE_BITS - 1))) >> ANGLE_BITS;
+    if (angle < plan->travel_low) {
+        return plan->travel_low;
+    }
+    return angle > plan->travel_high ? plan->travel_high : angle;
+}
+
+void bc_servo_halt(uint8_t number, int32_t position, int32_t speed, uint32_t start) {
+    struct servo *servo = &servos[number];
+    struct plan plan = {{BC_LAW_3_4_5, 0, 0, BC_PEAK_MIDDLE}, 0, 0, 0, 0, 0, 0};
+    plan.position = position;
+    plan.speed = speed;
+    read_limits(&plan, servo->record);
+    plan_brake(servo, &plan);
+    servo->target = (int16_t)nearest_angle(&plan, position + servo->residual);
+    servo->way = position_of(servo->target) - (position + servo->residual);
+    servo->law_id = plan.law.id;
+    servo->law = BC_NONE;
+    servo->run = BC_NO_RUN;
+    servo->is_moving = true;
+    servo->is_shown = false;
+    servo->is_tracked = false;
+    plan_times(servo, &plan, start, 0);
+}
+#endif
+
 /* -- motions and runs ----------------------------------------------------------------------- */
 
 uint32_t bc_servo_left(uint8_t number, uint8_t run, uint32_t time) {
@@ -363,6 +414,12 @@ void bc_servos_show(uint32_t time, uint8_t enabled) {
     for (n = 0; n < count; n++) {
         struct servo *servo = &servos[n];
         positions[n] = position_at(servo, time);
+#if BC_CHIP_SENSES
+        if (servo->is_tracked) {
+            positions[n] = servo->tracked;
+            servo->is_shown = false;
+        }
+#endif
         servo->is_changed = false;
         if (n >= enabled) {
             if (bc_image.pulse[n] != 0) {

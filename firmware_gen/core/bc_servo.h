@@ -22,6 +22,17 @@ void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run);
 /* Stand at an act's target from now on. */
 void bc_servo_rest(const struct bc_step *act);
 
+#if BC_CHIP_SENSES
+/* Where a servo's own motion has it at a time, and how fast it is then. */
+int32_t bc_servo_at(uint8_t servo, uint32_t time, int32_t *speed);
+
+/* Let it be at a position that is followed, at a speed, whatever its own motion does. */
+void bc_servo_track(uint8_t servo, int32_t position, int32_t speed);
+
+/* Let its own motion brake from a position and a speed, and stay there. Reads the table. */
+void bc_servo_halt(uint8_t servo, int32_t position, int32_t speed, uint32_t start);
+#endif
+
 /* How long from the time on the run's motion lasts; 0 if there is none. */
 uint32_t bc_servo_left(uint8_t servo, uint8_t run, uint32_t time);
 
@@ -38,7 +49,8 @@ bool bc_servos_have_ended(uint32_t time);
 void bc_servos_show(uint32_t time, uint8_t enabled);
 
 #if BC_CHIP_SENSES
-/* Where a servo is at a time, in 0.01 deg, Q15, and how fast, in 0.01 deg per ms, Q15. */
+/* Where a servo is at a time, in 0.01 deg, Q15, and how fast, in 0.01 deg per ms, Q15; of one that
+ * follows, in the last frame. */
 int32_t bc_servo_position(uint8_t servo, uint32_t time);
 int32_t bc_servo_speed(uint8_t servo, uint32_t time);
 #endif

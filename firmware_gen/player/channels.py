@@ -37,6 +37,11 @@ class Channels:
         return len(self._channels)
 
     @property
+    def values(self) -> list[int | None]:
+        """The value of each in ticks; None: it is not live."""
+        return [one.value if one.live else None for one in self._channels]
+
+    @property
     def heard(self) -> bool:
         """Whether a live channel has had a pulse in the last frame."""
         return any(one.heard for one in self._channels)

@@ -30,8 +30,9 @@ from sim.light.effects import (
     sparkle_share,
     weighed,
 )
-from sim.rulebook import CAP_STEP, EFFECT_STEPS, FRAME_CLOCK
-from sim.score.fixed_laws import FixedLaw, progress
+from sim.model import UNIFORM
+from sim.rulebook import CAP_STEP, EFFECT_STEPS, FRAME_CLOCK, LEVEL_BITS
+from sim.score.fixed_laws import FixedLaw, fixed_law, progress
 
 FixedLevels: TypeAlias = tuple[int, ...]
 """One channel of a lamp, three of a strip."""
@@ -133,6 +134,8 @@ class PlayedLight:
         self.fade: RunningFade | None = None
         if self.shine:
             self.shine.end()
+        self.tracked: FixedLevels | None = None
+        """Where it follows a source to, whatever its own fade does."""
         self._drop()
 
     def _drop(self) -> None:
@@ -148,6 +151,15 @@ class PlayedLight:
         """Levels before the effect."""
         own = self.fade.levels(time) if self.fade else self.rest
         return (self.shine.level(own[0], time),) if self.shine else own
+
+    def shown(self, time: int) -> FixedLevels:
+        """The levels that are seen, before the effect."""
+        return self.levels(time) if self.tracked is None else self.tracked
+
+    def halt(self, levels: FixedLevels, time: int) -> None:
+        """Go to the whole levels next to these, within a frame."""
+        goal = tuple((one + (1 << LEVEL_BITS - 1)) >> LEVEL_BITS << LEVEL_BITS for one in levels)
+        self.fade = RunningFade(levels, goal, time, FRAME_CLOCK, fixed_law(UNIFORM))
 
     def start_fade(self, goal: FixedLevels, time: int, duration: int, law: FixedLaw) -> None:
         self.fade = RunningFade(self.levels(time), goal, time, duration, law)
@@ -189,7 +201,7 @@ class PlayedLight:
 
 def lamp_duty(lamp: PlayedLight, time: int, trim: int = UNTRIMMED) -> int:
     """The lamp's duty, of 65535, under its trim."""
-    lightness = lightness_of(lamp.levels(time)[0])
+    lightness = lightness_of(lamp.shown(time)[0])
     if lamp.effect:
         lightness = (lightness * lamp.multipliers(time)[0]) >> 8
     return trimmed(duty_of(lightness), trim)

@@ -6,18 +6,20 @@ pins in a frame.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Hashable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, TypeVar
 
+from firmware_gen.player.followers import FollowingLamp, FollowingServo
 from firmware_gen.player.light import FixedLevels, PlayedLight, StripPainter, lamp_duty
 from firmware_gen.player.program import OutputOp
-from firmware_gen.player.pulses import PulseLine
+from firmware_gen.player.servo import PlayedServo
 from firmware_gen.player.shine import PlayedShine
 from firmware_gen.table.laws import law_by_id
 from firmware_gen.table.lightness import UNTRIMMED
 from firmware_gen.table.ops import ActOp, Modulate, Turn
 from firmware_gen.table.records import (
+    FollowRecord,
     LampRecord,
     OutputRecord,
     ServoRecord,
@@ -27,10 +29,16 @@ from firmware_gen.table.records import (
     Table,
 )
 from sim.model import MINIMUM_JERK, UNIFORM
-from sim.rehearsal.fixed_motion import FixedMotion, servo_limits, start_motion
-from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS, FRAME_CLOCK, JOG_STEP, LEVEL_BITS, STOP_STEP_MS
+from sim.rulebook import (
+    CLOCK_PER_MS,
+    FRAME_CLOCK,
+    GLIDE_STEP_MS,
+    JOG_STEP,
+    LEVEL_BITS,
+    STOP_STEP_MS,
+)
 from sim.score.draws import drawn
-from sim.score.fixed_laws import FixedLaw, fixed_law
+from sim.score.fixed_laws import fixed_law
 
 _Record = TypeVar("_Record", bound=OutputRecord)
 
@@ -63,42 +71,6 @@ class Frame:
         )
 
 
-class _Servo:
-    """A servo as it stands or moves."""
-
-    def __init__(self, record: ServoRecord) -> None:
-        self.record = record
-        self._limits = servo_limits(record.speed_limit, record.acceleration_limit, record.travel)
-        self._line = PulseLine(record)
-        self.stand()
-
-    def stand(self) -> None:
-        """Be at rest at the safe angle."""
-        self._rest = self.record.safe << ANGLE_BITS
-        self.motion: FixedMotion | None = None
-        self._ticks = self._line.ticks(self._rest)
-
-    def move(self, target: int, nominal: int, law: FixedLaw, time: int) -> None:
-        """Start a move at a time; target in 0.01 deg."""
-        p, v = self.state(time)
-        self.motion = start_motion(self._limits, p, v, time, target << ANGLE_BITS, nominal, law)
-
-    def state(self, time: int) -> tuple[int, int]:
-        """Position and speed."""
-        motion = self.motion
-        return (self._rest, 0) if motion is None else motion.state(time)
-
-    def settle(self, time: int) -> None:
-        """A motion that has ended is at rest from now on."""
-        if self.motion and self.motion.end <= time:
-            self._rest, self.motion = self.motion.target, None
-            self._ticks = self._line.ticks(self._rest)
-
-    def ticks(self, time: int) -> int:
-        """The pulse at a time, after `settle`."""
-        return self._line.ticks(self.motion.position(time)) if self.motion else self._ticks
-
-
 class TableOutputs:
     """A table's outputs by their numbers; `sim.rehearsal.scheduler.Outputs` says what each does."""
 
@@ -108,21 +80,24 @@ class TableOutputs:
         self._laws = [law_by_id(law.law_id, law.alpha, law.beta, law.peak) for law in table.laws]
         self._uniform = fixed_law(UNIFORM)
         self._stop = CLOCK_PER_MS * STOP_STEP_MS * table.stop_time
-        self.servos = {n: _Servo(one) for n, one in self._each(ServoRecord)}
+        self.servos = {n: PlayedServo(one) for n, one in self._each(ServoRecord)}
         self._lamps = {n: PlayedLight(1) for n, _ in self._each(LampRecord)}
         self._trims = [(*one.trims, UNTRIMMED)[0] for _, one in self._each(LampRecord)]
         self._strips = {
             n: (PlayedLight(3, one.pixels), StripPainter(one)) for n, one in self._each(StripRecord)
         }
         self.lights = self._lamps | {n: light for n, (light, _) in self._strips.items()}
-        glide = FRAME_CLOCK * table.glide
+        self._glide = CLOCK_PER_MS * GLIDE_STEP_MS * table.glide
         self._shines: list[tuple[int, PlayedShine]] = []
         for one in table.senses:
             if isinstance(one, ShineRecord):
-                shine = PlayedShine(one, self.servos[one.servo].state, glide)
+                shine = PlayedShine(one, self.servos[one.servo].seen, self._glide)
                 self._lamps[one.lamp].shine = shine
                 self._shines.append((one.lamp, shine))
         self._switches = {n: one.safe for n, one in self._each(SwitchRecord)}
+        self._followers = {
+            one.output: self._follower(one) for one in table.senses if isinstance(one, FollowRecord)
+        }
         self._enabled = 0
         """How many servos have pulses."""
         self._stood = [servo.ticks(0) for servo in self.servos.values()]
@@ -132,10 +107,18 @@ class TableOutputs:
         """The outputs of one kind with their numbers."""
         return [(n, one) for n, one in enumerate(self._records) if isinstance(one, kind)]
 
+    def _follower(self, record: FollowRecord) -> FollowingServo | FollowingLamp:
+        if record.output in self.servos:
+            return FollowingServo(record, self.servos[record.output])
+        (safe,) = self._safe_levels(record.output)
+        return FollowingLamp(record, self.lights[record.output], safe >> LEVEL_BITS)
+
     # -- the whole board -----------------------------------------------------------------------
 
     def stand_by(self, time: int) -> None:
         self._enabled = 0
+        for follower in self._followers.values():
+            follower.forget()
         for servo in self.servos.values():
             servo.stand()
         for light in self.lights.values():
@@ -146,6 +129,7 @@ class TableOutputs:
         self._enabled = servos
 
     def cut_power(self, time: int) -> None:
+        self.hold(self._followers, time - FRAME_CLOCK)
         self._enabled = 0
 
     def light_safe(self, time: int) -> None:
@@ -154,6 +138,7 @@ class TableOutputs:
 
     def move_safe(self, time: int) -> None:
         law = fixed_law(MINIMUM_JERK)
+        self.hold(self._followers, time)
         for servo in self.servos.values():
             servo.move(servo.record.safe, self._stop, law, time)
         for number, light in self.lights.items():
@@ -167,6 +152,26 @@ class TableOutputs:
         for number in names:
             if number in self.lights:
                 self.lights[number].steady()
+
+    # -- what follows a source -------------------------------------------------------------------
+
+    def hold(self, names: Iterable[int], time: int) -> frozenset[int]:
+        held = frozenset(n for n in names if n in self._followers and self._followers[n].follows)
+        for number in held:
+            self._followers[number].leave(time)
+        return held
+
+    def listen(self, values: Sequence[int | None]) -> list[int]:
+        """The values of the sources in a frame; which outputs followed one that is live no more."""
+        for follower in self._followers.values():
+            follower.listen(values[follower.source])
+        return [n for n, one in self._followers.items() if one.follows and not one.has_source]
+
+    def follow(self, time: int, taken: Collection[Hashable]) -> None:
+        """Let what can follow a source do so; `taken`: what cues have."""
+        for number, follower in self._followers.items():
+            if follower.has_source and number not in taken:
+                follower.follow(time, self._glide)
 
     def motions_end(self) -> int:
         return max((self.output_end(number) for number in self.servos), default=_OVER)

@@ -17,6 +17,7 @@ from firmware_gen.player.in_step import InStep, radio_late
 from firmware_gen.player.outputs import Frame, TableOutputs
 from firmware_gen.player.program import OutputOp, board_program
 from firmware_gen.player.sensors import Sensors
+from firmware_gen.player.sources import Sources
 from firmware_gen.table.decode import decode
 from firmware_gen.table.layout import FOLLOWS, LEADS
 from firmware_gen.table.records import Table
@@ -59,6 +60,7 @@ class Player:
         self._widths = [0] * self._channels.count
         self._sensors = Sensors(self.table.senses)
         self._readings: list[int | None] = [None] * self._sensors.count
+        self._sources = Sources(self.table.senses, self._channels, self._sensors)
         self._scheduler = self._made()
 
     def _made(self) -> scheduler.Scheduler[OutputOp]:
@@ -205,10 +207,14 @@ class Player:
         self._sensors.frame(self._readings)
         if self._channels.heard:
             self.heard()
+        for output in self._outputs.listen(self._sources.values()):
+            self._scheduler.source_is_lost(output, self.frames * FRAME_CLOCK)
         if self._heard:
             self._heard, self._last_heard = False, self.frames
         requests, self._requests = self._requests, []
         self._scheduler.frame(self.frames, requests, self._last_heard)
+        if self._scheduler.mode == "ready":
+            self._outputs.follow(self.frames * FRAME_CLOCK, self._scheduler.taken)
         self._mind_jog()
         if self._scheduler.mode == "ready":
             self._outputs.shine(self._scheduler.taken, self.frames * FRAME_CLOCK)

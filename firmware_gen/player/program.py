@@ -22,7 +22,15 @@ from firmware_gen.table.ops import (
     TableOp,
     Turn,
 )
-from firmware_gen.table.records import CueRecord, PatienceRecord, Table
+from firmware_gen.table.records import (
+    CueRecord,
+    FollowRecord,
+    LampRecord,
+    OutputRecord,
+    PatienceRecord,
+    ServoRecord,
+    Table,
+)
 from sim.rulebook import GLIDE_STEP_MS, LOST_STEP_FRAMES, OUTPUTS
 from sim.score import program as form
 from sim.score.program import BoardProgram, Patience, PlayedBinding, PlayedCue
@@ -46,12 +54,22 @@ def board_program(table: Table) -> BoardProgram[OutputOp]:
         stop_button=table.stop_button,
         enable_interval=table.enable_interval,
         strands_in_step=table.role != ALONE,
+        rests={
+            one.output: ActOp(one.output, _rest(table.outputs[one.output]), 0)
+            for one in table.senses
+            if isinstance(one, FollowRecord)
+        },
         patience={
             one.button: Patience(one.long_frames, one.twice)
             for one in reversed(table.senses)
             if isinstance(one, PatienceRecord)
         },
     )
+
+
+def _rest(output: OutputRecord) -> int:
+    assert isinstance(output, ServoRecord | LampRecord)
+    return output.safe
 
 
 def _cue(

@@ -12,8 +12,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sim.model import UNIFORM, Servo
-from sim.rehearsal.takeover import INTEGERS, ServoLimits, take_over
+from sim.model import MINIMUM_JERK, UNIFORM, Servo
+from sim.rehearsal.takeover import INTEGERS, ServoLimits, brake_from, take_over
 from sim.rulebook import ANGLE_BITS, ANGLE_STEPS_PER_DEG
 from sim.score.fixed_laws import FixedLaw, fixed_law, progress
 
@@ -106,3 +106,14 @@ def start_motion(
     return FixedMotion(
         target, run.way, start, run.duration, law, run.residual, time, run.brake, end
     )
+
+
+def halt_motion(limits: ServoLimits, p: int, v: int, time: int) -> FixedMotion:
+    """The motion of a part that brakes from position `p` and speed `v`, and stays there.
+
+    It ends at the whole step of a table's angles that is next to where the brake ends.
+    """
+    residual, _ = brake_from(p, v, limits, INTEGERS)
+    target = (p + residual + (1 << ANGLE_BITS - 1)) >> ANGLE_BITS << ANGLE_BITS
+    target = min(max(target, limits.low), limits.high)
+    return start_motion(limits, p, v, time, target, 0, fixed_law(MINIMUM_JERK))

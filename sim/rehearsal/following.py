@@ -231,6 +231,7 @@ class FollowingScheduler(Scheduler[_Act]):
             self._part_with(before, self._now)
         self._followed[told.number] = known
         self._gliding -= outputs
+        self._hold(outputs, self._now)
         self.outputs.steady(outputs, self._now)
         run = self._new_run(told.number, played, 0, (start - 1) * FRAME_CLOCK)
         run.owned = set(outputs)
@@ -289,8 +290,8 @@ class FollowingScheduler(Scheduler[_Act]):
         else:
             self._end(run, run.end)
 
-    def _glide(self, name: Hashable, strand: Run[_Act], time: int) -> None:
-        if strand.number not in self._silent:
+    def _glide(self, name: Hashable, strand: Run[_Act] | None, time: int) -> None:
+        if strand is None or strand.number not in self._silent:
             super()._glide(name, strand, time)
 
     # -- threads --------------------------------------------------------------------------------

@@ -133,6 +133,10 @@ class OutputRows:
             if name in self._presences:
                 self._presences[name].take_off(self._frame)
 
+    def hold(self, names: Iterable[str], now: int) -> frozenset[str]:
+        """Nothing follows a source in these rows."""
+        return frozenset()
+
     def enable(self, servos: int, now: int) -> None:
         """Let the pulses of the first so many servos begin, where they have not."""
         for name in islice(self.servos, servos):

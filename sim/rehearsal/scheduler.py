@@ -86,6 +86,10 @@ class Outputs(Protocol[_Carried]):
     def act(self, act: _Carried, time: int, cue: Any, least_ms: int = 0) -> None:
         """Carry out a statement of a cue (by its name), over `least_ms` at least."""
 
+    def hold(self, names: Iterable[Any], time: int) -> Collection[Any]:
+        """Let those of `names` that follow a source follow it no longer: they brake and stay. Which
+        that were."""
+
     def glide(self, act: _Carried, time: int, duration_ms: int, cue: Any) -> None:
         """Bring an output to where a statement brings it, over another time: minimum jerk of a
         servo, a uniform fade."""
@@ -489,6 +493,7 @@ class Scheduler(Generic[_Act]):
         for run in self.runs.values():
             run.owned -= cue.outputs
         self._gliding -= cue.outputs
+        self._hold(cue.outputs, time)
         self.outputs.steady(cue.outputs, time)
 
     def _begin(self, index: int, button: int, time: int, strand: bool = False) -> Run[_Act]:
@@ -561,16 +566,34 @@ class Scheduler(Generic[_Act]):
             for name in run.owned & strand.cue.outputs:
                 strand.owned.add(name)
                 self._glide(name, strand, time)
+        used = {name for one in self.program.cues if one.strand for name in one.outputs}
+        for name in sorted((run.owned & self.program.rests.keys()) - used, key=str):
+            self._glide(name, None, time)
 
-    def _glide(self, name: Hashable, strand: Run[_Act], time: int) -> None:
-        """Bring an output to where its strand has last wanted it; nowhere if it never has."""
+    def _glide(self, name: Hashable, strand: Run[_Act] | None, time: int) -> None:
+        """Bring an output to where its strand has last wanted it, or to rest if it follows a
+        source; nowhere otherwise."""
+        cue = strand.cue.name if strand else None
         self.outputs.steady((name,), time)
         if (effect := self._strand_effects.get(name)) is not None:
-            self.outputs.act(effect, time, strand.cue.name)
-        if (act := self._strand_acts.get(name)) is not None:
+            self.outputs.act(effect, time, cue)
+        if (act := self._strand_acts.get(name, self.program.rests.get(name))) is not None:
             self._movers.pop(name, None)
-            self.outputs.glide(act, time, self.program.glide_ms, strand.cue.name)
+            self.outputs.glide(act, time, self.program.glide_ms, cue)
             self._gliding.add(name)
+
+    # -- outputs that follow a source -----------------------------------------------------------
+
+    def source_is_lost(self, name: Hashable, time: int) -> None:
+        """The source that an output follows is live no longer: it goes to idle, or to rest."""
+        owners = (run for run in self.runs.values() if name in run.owned)
+        self._hold((name,), time)
+        self._glide(name, next(owners, None), time - FRAME_CLOCK)
+
+    def _hold(self, names: Iterable[Hashable], time: int) -> None:
+        """What follows a source brakes from the last frame on, and its motion belongs to no run."""
+        for name in self.outputs.hold(names, time - FRAME_CLOCK):
+            self._movers.pop(name, None)
 
     def _refuse(self, cues: Sequence[PlayedCue[_Act]], time: int) -> None:
         self.refused += 1

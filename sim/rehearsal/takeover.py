@@ -111,7 +111,7 @@ def take_over(
     The brake's acceleration is the limit, and its way ends within the travel. A target ahead of
     where it ends is approached while the brake dies; another one after it.
     """
-    residual, brake = _brake(position, speed, limits, by)
+    residual, brake = brake_from(position, speed, limits, by)
     way = target - (position + residual)
     distance = abs(way)
     by_speed = by.quotient(law.cv * distance * 5, limits.speed_deg_s << ANGLE_BITS + 3)
@@ -129,7 +129,7 @@ def take_over(
     return Takeover(way, residual, brake, wait, duration, wait + duration)
 
 
-def _brake(
+def brake_from(
     position: Number, speed: Number, limits: ServoLimits, by: Arithmetic
 ) -> tuple[Number, Number]:
     """The brake's way, in the direction of `speed`, and its duration."""

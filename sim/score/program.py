@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Generic, Protocol, TypeAlias, TypeVar
+from typing import Any, Generic, Protocol, TypeAlias, TypeVar
 
 from sim.model import NO_MARK, Conflict, Manner, PressKind
 
@@ -156,6 +156,9 @@ class BoardProgram(Generic[Act]):
     """Frames between the first pulses of one servo and of the next."""
     strands_in_step: bool = False
     """Other boards play the same strands: no move that takes longer delays one (TABLE.md 7)."""
+    rests: Mapping[Any, Act] = field(default_factory=dict)
+    """By output that follows a source, the statement that brings it to rest: where it goes after a
+    cue, or when its source is lost, if no strand wants anything of it."""
     patience: Mapping[int, Patience] = field(default_factory=dict)
     """By button, where a press is not decided at once."""
 

@@ -1,12 +1,21 @@
-"""Sections 8, 9 and 12 of `TABLE.md` on the second player, and from that page alone as well."""
+"""Sections 8, 9, 10 and 12 of `TABLE.md` on the second player, and from that page alone as well."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 
-from tests.firmware_gen.second_player import FRAME, READY, Cue, Request, Run, SecondPlayer
+from tests.firmware_gen.second_player import (
+    FRAME,
+    READY,
+    Cue,
+    Motion,
+    Request,
+    Run,
+    SecondPlayer,
+)
 from tests.firmware_gen.second_shine import HeldLight, HeldShine
+from tests.firmware_gen.second_tracking import HeldFollow, TrackedMotion
 
 TOGGLED = 1000
 """Beside a button's number: the button that a toggled cue was started by."""
@@ -108,6 +117,8 @@ class SecondPlayerWithSenses(SecondPlayer):
         self.sensors: list[SensedVoltage] = []
         self.patience: dict[int, tuple[int, int]] = {}
         self.shines: list[HeldShine] = []
+        self.follows: list[HeldFollow] = []
+        self.sources: list[HeardChannel | SensedVoltage] = []
         for _ in range(data[23]):
             (kind,) = self.table.take("<B")
             fields = self.table.take(SENSES[kind])
@@ -119,9 +130,15 @@ class SecondPlayerWithSenses(SecondPlayer):
                 self.sensors.append(SensedVoltage(*fields[1:]))
             elif kind == 4:
                 self.channels[fields[0]].bands.append(HeldBand(*fields[1:]))
+            elif kind == 6:
+                first, *others = fields
+                self.follows.append(HeldFollow(first & 127, first > 127, *others))
+                self.follows[-1].output = self.outputs[first & 127]
             elif kind == 8:
                 lamp, servo, *rest = fields
                 self.shines.append(HeldShine(lamp, servo & 127, servo > 127, *rest))
+            if kind in (3, 5):
+                self.sources.append(self.channels[-1] if kind == 3 else self.sensors[-1])
         self.hang_lamps()
         self.undecided: dict[int, tuple[int, bool]] = {}  # frame of the down; whether still down
         self.turns: dict[int, int] = {}
@@ -134,6 +151,7 @@ class SecondPlayerWithSenses(SecondPlayer):
             asked += channel.frame(width)
             if channel.live and channel.silent == 0:
                 asked.append(("heard", 0, 0))
+        self.hear_sources()
         return super().frame(asked)
 
     # Sensors: section 10.1
@@ -142,6 +160,84 @@ class SecondPlayerWithSenses(SecondPlayer):
         for sensor, reading in zip(self.sensors, readings, strict=True):
             if reading is not None:
                 sensor.read(reading)
+
+    # What follows a source: section 10
+
+    def hear_sources(self) -> None:
+        for follow in self.follows:
+            follow.hear(self.value_of(follow.source))
+            if follow.since is not None and follow.value is None:
+                self.hold({follow.number})
+                owner = self.owner[follow.number]
+                if owner is None or not self.is_silent(owner):
+                    self.go_back(follow.number, self.time - FRAME)
+
+    def value_of(self, source: int) -> int | None:
+        one = self.sources[source]
+        if isinstance(one, SensedVoltage):
+            return one.value
+        return sorted(one.widths[-3:])[1] if one.live else None
+
+    def hold(self, outputs: Collection[int]) -> None:
+        for follow in getattr(self, "follows", ()):
+            if follow.number in outputs and follow.since is not None:
+                n = follow.number
+                if n in self.lights:
+                    follow.faded(self.lights[n], self.time - FRAME)
+                else:
+                    self.motions[n] = follow.halted(self.time - FRAME)
+                follow.since = None
+
+    def enter_stopping(self) -> None:
+        self.hold(range(16))
+        super().enter_stopping()
+
+    def enter_limp(self) -> None:
+        self.hold(range(16))
+        super().enter_limp()
+
+    def give_back(self, free: frozenset[int], time: int) -> None:
+        super().give_back(free, time)
+        named = {n for cue in self.table.cues if cue.is_strand for n in cue.outputs}
+        for follow in self.follows:
+            if follow.number in free - named:
+                self.go_back(follow.number, time)
+
+    def go_back(self, n: int, time: int) -> None:
+        is_wanted = n in self.wanted
+        for follow in self.follows:
+            if follow.number == n and not is_wanted:
+                self.wanted[n] = self.outputs[n].safe
+        super().go_back(n, time)
+        if not is_wanted:
+            self.wanted.pop(n, None)
+
+    def tracked(self, n: int) -> HeldFollow | None:
+        """The follow that an output is shown by."""
+        return next((f for f in self.follows if f.number == n and f.since is not None), None)
+
+    def seen(self, servo: int) -> Motion:
+        follow = self.tracked(servo)
+        if follow is None:
+            return self.motions[servo]
+        return TrackedMotion(follow.place[0], speed=follow.place[1])
+
+    def follow_sources(self) -> None:
+        glide = FRAME * self.table.glide
+        for follow in self.follows:
+            n = follow.number
+            if self.mode == READY and follow.value is not None and self.is_free(n):
+                if n in self.lights:
+                    own = (self.lights[n].levels(self.time)[0], 0)
+                else:
+                    own = self.motions[n].at(self.time)
+                follow.step(own, self.time, glide)
+
+    def pulse_now(self, place: int, n: int) -> int:
+        own, self.motions[n] = self.motions[n], self.seen(n)
+        now = super().pulse_now(place, n)
+        self.motions[n] = own
+        return now
 
     def enter_starting(self) -> None:
         super().enter_starting()
@@ -163,14 +259,25 @@ class SecondPlayerWithSenses(SecondPlayer):
                 light.target,
                 shine=shine,
                 glide=self.table.glide,
-                motion=lambda servo=shine.servo: self.motions[servo],
+                motion=lambda servo=shine.servo: self.seen(servo),
             )
 
     def evaluate(self) -> bytes:
         for shine in self.shines:
             if shine.since is None and self.mode == READY and self.is_free(shine.lamp):
                 shine.since = self.time
-        return super().evaluate()
+        self.follow_sources()
+        own = dict(self.lights)
+        for n in own:
+            if (follow := self.tracked(n)) is not None:
+                self.lights[n] = follow.shown(own[n])
+        shown = super().evaluate()
+        for n, light in own.items():
+            now = self.lights[n]
+            light.effect, light.weight = now.effect, now.weight
+            light.leaves, light.coming = now.leaves, now.coming
+        self.lights = own
+        return shown
 
     # Which press it is
 
@@ -255,6 +362,8 @@ class SecondPlayerWithSenses(SecondPlayer):
             self.refused += not self.start_cue(cue, by)
 
     def begin(self, index: int, cue: Cue, button: int | None, is_strand: bool = False) -> None:
+        if not is_strand:
+            self.hold(cue.outputs)
         if button is None or button < TOGGLED:
             super().begin(index, cue, button, is_strand)
             return
