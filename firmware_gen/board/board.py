@@ -89,6 +89,7 @@ class ReferenceBoard:
         witness: sees what the board does.
         pulses: what its channels give in each frame, in ticks by their numbers in the table; the
             owner may change it at any time.
+        readings: likewise what its sensors read, of 1024 that are its supply.
     """
 
     def __init__(
@@ -101,8 +102,10 @@ class ReferenceBoard:
         brown_out_resets: int = 0,
         witness: Witness | None = None,
         pulses: Mapping[int, int] | None = None,
+        readings: Mapping[int, int] | None = None,
     ) -> None:
         self.chip = chip
+        self._readings = {} if readings is None else readings
         self._pulses = {} if pulses is None else pulses
         self.receiver = Receiver()
         self._line_receiver = Receiver()
@@ -191,6 +194,8 @@ class ReferenceBoard:
         if self.player:
             for channel, ticks in self._pulses.items():
                 self.player.channel(channel, ticks)
+            for sensor, reading in self._readings.items():
+                self.player.voltage(sensor, reading)
         played = self.player.frame() if self.player else None
         self._witness.played(played)
         return played

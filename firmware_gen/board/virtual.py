@@ -59,12 +59,20 @@ class VirtualBoard:
         self.pulses: dict[int, int] = {}
         """What the receiver of a radio gives its channels, in ticks by their numbers: it stands
         apart from the board, and goes on when that is reset."""
-        self.board = ReferenceBoard(self.eeprom, chip, witness=witness, pulses=self.pulses)
+        self.readings: dict[int, int] = {}
+        """What its sensors read, of 1024 that are its supply, by their numbers."""
+        self.board = ReferenceBoard(
+            *(self.eeprom, chip), witness=witness, pulses=self.pulses, readings=self.readings
+        )
 
     def restart(self, cause: ResetCause = ResetCause.EXTERNAL) -> None:
         """Reset it: what is stored stays, everything else is lost."""
         self.board = ReferenceBoard(
-            *(self.eeprom, self.chip), cause=cause, witness=self._witness, pulses=self.pulses
+            *(self.eeprom, self.chip),
+            cause=cause,
+            witness=self._witness,
+            pulses=self.pulses,
+            readings=self.readings,
         )
 
     def power_off(self) -> None:

@@ -49,7 +49,7 @@ class WiredBoards:
         leader: name of the board that leads; None: each is alone, and there is no line.
         trouble: what goes wrong on the line; it may be changed at any time.
         dice: draw what is lost and spoilt.
-        channels: of the radio, by name: the board, and the channel's number in its table.
+        channels, sensors: by name, the board, and the number in its table.
     """
 
     def __init__(
@@ -59,8 +59,12 @@ class WiredBoards:
         trouble: LineTrouble | None = None,
         dice: Random | None = None,
         channels: Mapping[str, tuple[str, int]] | None = None,
+        sensors: Mapping[str, tuple[str, int]] | None = None,
     ) -> None:
         self._channels = dict(channels or {})
+        self._sensors = dict(sensors or {})
+        for board, number in self._sensors.values():
+            boards[board].readings[number] = 0
         self.boards = dict(boards)
         self.leader = leader
         self.trouble = trouble or LineTrouble()
@@ -85,6 +89,14 @@ class WiredBoards:
         """
         board, number = self._channels[name]
         self.boards[board].pulses[number] = ticks
+
+    def put_sensor(self, name: str, reading: int) -> None:
+        """From its board's next frame on a sensor reads this, of 1024; 0 at first.
+
+        Raises KeyError if there is no such sensor.
+        """
+        board, number = self._sensors[name]
+        self.boards[board].readings[number] = reading
 
     def advance(self, until_s: float) -> None:
         """Let time pass on all boards, up to then."""

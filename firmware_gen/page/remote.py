@@ -6,18 +6,26 @@ each frame is there twice, with two numbers, and the page takes them in turn.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any, Final
 
 from firmware_gen.crc import cue_tag
 from firmware_gen.link.frames import LinkFrame, encode
 from firmware_gen.link.protocol import BUTTON, EVERYBODY, ONE_WAY, TRIGGER, RequestKind
-from sim.model import Binding, Channel, PressKind, Score, Show, bound_lines
-from sim.rehearsal.channels import channel_settings, pressing_bands, pulse_ticks
+from sim.model import Binding, Channel, PressKind, Score, Sensor, Servo, Show, bound_lines
+from sim.rehearsal.channels import (
+    channel_settings,
+    pressing_bands,
+    pulse_ticks,
+    reading_of,
+    sensor_settings,
+)
 from sim.rehearsal.requests import Request, requests_by_frame
 from sim.rehearsal.trajectories import Trajectories
-from sim.rulebook import CHANNEL_RANGE_US
+from sim.rig.slide import of_part
+from sim.rulebook import CHANNEL_RANGE_US, SENSOR_ONE
+from sim.score.tree import named_cues
 
 SEQUENCE: Final = (0, 1)
 
@@ -60,12 +68,14 @@ def drawn_buttons(show: Show) -> list[dict[str, Any]]:
 
 def drawn_sources(show: Show) -> list[dict[str, Any]]:
     """Each channel and sensor: its scale, its bands with what they press, and what follows it."""
-    return [*(_drawn_channel(show, one) for one in show.rig.channels)]
+    channels = [_drawn_channel(show, one) for one in show.rig.channels]
+    return channels + [_drawn_sensor(show, one) for one in show.rig.sensors]
 
 
 def _drawn_channel(show: Show, channel: Channel) -> dict[str, Any]:
     stop = show.score.stop_button
     return {
+        "kind": "channel",
         "name": channel.name,
         "board": channel.board,
         "least": pulse_ticks(CHANNEL_RANGE_US[0]),
@@ -79,7 +89,37 @@ def _drawn_channel(show: Show, channel: Channel) -> dict[str, Any]:
             }
             for band in sorted(pressing_bands(channel), key=lambda band: band.low)
         ],
+        "follows": _followers(show, channel.name, pulse_ticks),
     }
+
+
+def _drawn_sensor(show: Show, sensor: Sensor) -> dict[str, Any]:
+    return {
+        "kind": "sensor",
+        "name": sensor.name,
+        "board": sensor.board,
+        "least": 0,
+        "most": SENSOR_ONE - 1,
+        "bands": [],
+        "quiet": reading_of(sensor.quiet),
+        "follows": _followers(show, sensor.name, reading_of),
+    }
+
+
+def _followers(show: Show, source: str, steps: Callable[[float], int]) -> list[dict[str, Any]]:
+    """The outputs that go where a source stands, and where they are at the ends of its scale."""
+    servos = {one.name: one for one in show.rig.outputs if isinstance(one, Servo)}
+    return [
+        {
+            "output": one.output,
+            "from": steps(one.source_from),
+            "to": steps(one.source_to),
+            "at": [one.target_from, one.target_to],
+            "unit": of_part(servos[one.output]).place if one.output in servos else "%",
+        }
+        for one in show.rig.follows
+        if one.source == source
+    ]
 
 
 def does(show: Show, button: int) -> str:
@@ -119,7 +159,7 @@ def _does(line: Sequence[Binding]) -> str:
 def without_button(score: Score) -> list[dict[str, str]]:
     """Cues that no button starts, but for those of idle."""
     bound = {one.cue for one in score.bindings}
-    free = (cue for cue in score.cues if cue.name not in bound and cue.name not in score.idle)
+    free = (cue for cue in named_cues(score) if cue.name not in {*bound, *score.idle})
     return [{"name": cue.name, "title": cue.title} for cue in free]
 
 
@@ -130,8 +170,9 @@ def script(played: Trajectories) -> list[list[Any]]:
         for frame, requests in requests_by_frame(played.presses).items()
         for request in requests
     ]
-    settings = channel_settings(played.show, played.presses).items()
-    asked += [[frame, f"put {name} {ticks}"] for name, row in settings for frame, ticks in row]
+    settings = channel_settings(played.show, played.presses)
+    settings |= sensor_settings(played.show, played.presses)
+    asked += [[frame, f"put {name} {to}"] for name, row in settings.items() for frame, to in row]
     return sorted(asked, key=lambda one: one[0])
 
 

@@ -26,7 +26,7 @@ from seqlang.command._outlet import nobody_reads
 from seqlang.command._show import passed
 from seqlang.sources import NOTHING, names_source, parse_setting, written_setting
 from seqlang.text.render import broken, columns_of
-from sim.rehearsal.channels import pulse_ticks
+from sim.rehearsal.channels import pulse_ticks, reading_of
 from sim.rulebook import CUES
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     from firmware_gen.player.outputs import Frame
     from seqlang.check import CheckedShow
-    from sim.model import Show
+    from sim.model import Channel, Sensor, Show
 
 ORDERS: Final = "unplug NAME, plug NAME, cut NAME, mend NAME, loss PERCENT, noise PERCENT"
 _BACKGROUND_S: Final = 0.2
@@ -94,14 +94,16 @@ def wired_boards(
         cells = stored(show.tables[one.name], one.chip)
         found[one.name] = watch.virtual = VirtualBoard(cells, one.chip, witness=watch)
     leader = next((one.name for one in boards if one.board.leads), None)
-    return WiredBoards(found, leader, trouble, channels=_channels(show.show))
+    rig = show.show.rig
+    places = (_places(show.show, rig.channels), _places(show.show, rig.sensors))
+    return WiredBoards(found, leader, trouble, channels=places[0], sensors=places[1])
 
 
-def _channels(show: Show) -> dict[str, tuple[str, int]]:
-    """By name, the board of a channel and its number there."""
+def _places(show: Show, sources: Sequence[Channel | Sensor]) -> dict[str, tuple[str, int]]:
+    """By name, the board of each and its number there."""
     found: dict[str, tuple[str, int]] = {}
     for board in show.rig.boards:
-        own = [one.name for one in show.rig.channels if one.board == board.name]
+        own = [one.name for one in sources if one.board == board.name]
         found |= {name: (board.name, number) for number, name in enumerate(own)}
     return found
 
@@ -109,6 +111,7 @@ def _channels(show: Show) -> dict[str, tuple[str, int]]:
 def orders(show: Show) -> str:
     """What can be typed, in one line."""
     put = [f"{one.name} MICROSECONDS or {one.name} {NOTHING}" for one in show.rig.channels]
+    put += [f"{one.name} PERCENT" for one in show.rig.sensors]
     return ", ".join([ORDERS, *put])
 
 
@@ -144,13 +147,19 @@ def obey(wired: WiredBoards, line: str, show: Show) -> str:
 
 
 def _put(wired: WiredBoards, line: str, show: Show) -> str:
-    """Put a channel somewhere."""
+    """Put a channel or a sensor somewhere."""
     try:
         name, value = parse_setting(line, show)
     except ValueError as error:
         return str(error)
-    wired.put_channel(name, 0 if value is None else pulse_ticks(value))
-    told = "gives no pulses" if value is None else f"gives {written_setting(show, name, value)}"
+    told = f"gives {written_setting(show, name, value)}"
+    if value is None:
+        wired.put_channel(name, 0)
+        told = "gives no pulses"
+    elif any(one.name == name for one in show.rig.channels):
+        wired.put_channel(name, pulse_ticks(value))
+    else:
+        wired.put_sensor(name, reading_of(value))
     return f"{wired.time_s:9.2f} s  {name}: {told}"
 
 

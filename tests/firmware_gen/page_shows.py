@@ -231,6 +231,29 @@ safe pose folded
 )
 """The same with a radio at the board that leads: a stick and a knob press what the buttons do."""
 
+VOICE = STICK.replace(
+    """\
+    load        rod 60 g, 180 mm
+""",
+    """\
+    load        rod 60 g, 180 mm
+    follows     voice from 20 % to 80 %, -20 deg to 20 deg
+""",
+).replace(
+    """\
+safe pose folded
+""",
+    """\
+sensor voice: trunk pin PF0
+    quiet       below 12 %
+    rises       in 20 ms
+    falls       in 200 ms
+
+safe pose folded
+""",
+)
+"""And with a sensor there, which a part follows."""
+
 LANTERN = """\
 show "Lantern"
 

@@ -50,14 +50,12 @@ class Reference:
 
     def __init__(self, checked: CheckedShow) -> None:
         self.checked = checked
-        self.channels = {
-            name: (number, place)
-            for number, board in enumerate(checked.compiled.boards)
-            for place, name in enumerate(
-                one.name for one in checked.show.rig.channels if one.board == board.name
-            )
-        }
+        rig = checked.show.rig
+        self.channels, self.sensors = self._places(rig.channels), self._places(rig.sensors)
         self.pulses: list[dict[int, int]] = [{} for _ in checked.compiled.boards]
+        self.readings: list[dict[int, int]] = [{} for _ in checked.compiled.boards]
+        for number, place in self.sensors.values():
+            self.readings[number][place] = 0
         self.boards: list[ReferenceBoard | None] = [
             self.switched_on(n) for n in range(len(checked.compiled.boards))
         ]
@@ -66,17 +64,27 @@ class Reference:
         self._says = sayings(checked.show)
         self._in_reach = True
 
+    def _places(self, sources: Any) -> dict[str, tuple[int, int]]:
+        """By name, the number of a source's board, and its own there."""
+        return {
+            name: (number, place)
+            for number, board in enumerate(self.checked.compiled.boards)
+            for place, name in enumerate(one.name for one in sources if one.board == board.name)
+        }
+
     def switched_on(self, number: int) -> ReferenceBoard:
         board = self.checked.compiled.boards[number]
         cells = stored(self.checked.tables[board.name], board.chip)
-        return ReferenceBoard(cells, board.chip, pulses=self.pulses[number])
+        heard = {"pulses": self.pulses[number], "readings": self.readings[number]}
+        return ReferenceBoard(cells, board.chip, **heard)
 
     def _ask(self, lead: ReferenceBoard, request: str) -> None:
         what, _, which = request.partition(" ")
         if what == "put":
-            name, ticks = which.split()
-            number, place = self.channels[name]
-            self.pulses[number][place] = int(ticks)
+            name, value = which.split()
+            is_sensor = name in self.sensors
+            number, place = (self.sensors if is_sensor else self.channels)[name]
+            (self.readings if is_sensor else self.pulses)[number][place] = int(value)
         elif what == "unplug":
             self.boards[self.names.index(which)] = None
         elif what == "plug":

@@ -13,7 +13,7 @@ import pytest
 from seqlang.check import CheckedShow
 from sim.rulebook import CHANNEL_GOOD, FRAME_MS
 from tests.firmware_gen.browser import Opened, chromium, needs_browser, opened
-from tests.firmware_gen.page_shows import EVERYTHING, STICK, made, paged
+from tests.firmware_gen.page_shows import EVERYTHING, STICK, VOICE, made, paged
 from tests.firmware_gen.test_page_in_browser import button
 from tests.firmware_gen.test_page_led_in_browser import assert_played_as_the_reference, state
 
@@ -237,3 +237,55 @@ def test_a_page_that_gets_a_new_score_keeps_its_sticks(newt: Opened) -> None:
     assert button(newt, "button 1: swim").is_visible()
     newt.wait("document.getElementById('stick-stick').value === '3800'")
     assert places(newt) == [3000, 3800]
+
+
+# -- sensors -------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def voice(browser: Browser, tmp_path: Path) -> Iterator[Opened]:
+    with opened(browser, paged(VOICE)[0], tmp_path) as found:
+        yield found
+        assert found.said == []
+
+
+def test_a_sensor_is_a_slider_in_percent_that_says_what_follows_it(voice: Opened) -> None:
+    ready(voice)
+    slider = voice.page.get_by_role("slider", name="sensor voice on trunk")
+    assert slider.get_attribute("aria-valuetext") == "0 percent"
+    assert voice.page.get_by_role("button", name="no signal on voice").count() == 0
+    titles = voice.js(
+        """() => [...document.querySelectorAll(".follower, .quiet")].map(one => one.title)"""
+    )
+    assert titles == ["neck: -20 deg to 20 deg, at 20 % to 80 %", "below 12 % it counts as 0"]
+    slider.fill("517")
+    assert slider.get_attribute("aria-valuetext") == "50 percent"
+    assert voice.script()[-1][1] == "put voice 517"
+    slider.focus()
+    voice.page.keyboard.press("End")
+    assert slider.get_attribute("aria-valuetext") == "100 percent"
+    assert voice.script()[-1][1] == "put voice 1023"
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_random_voices_and_sticks_play_as_on_the_reference(voice: Opened, seed: int) -> None:
+    """Quick and slow, above and below what is quiet, while cues take the part and give it back."""
+    dice = Random(seed)
+    requests = ["down 1", "up 1", "down 2", "up 2", "stop", "standby", "standby", "lose", "find"]
+    script = [(dice.randrange(300, 1500), dice.choice(requests)) for _ in range(12)]
+    at = 80
+    while at < 1500:
+        reading = dice.choice((0, 122, 123, 205, 819, 1023, dice.randrange(1024)))
+        script.append((at, f"put voice {reading}"))
+        script.append((at, f"put stick {dice.choice((0, 3000, 3800, 2200))}"))
+        at += dice.choice((1, 3, 10, 40, 120))
+    voice.js(
+        """([script, frames]) => {
+            const own = bellcrank.take.branch(60);
+            for (const [frame, request] of script) own.add(frame, request);
+            own.extend(frames);
+            Object.defineProperty(bellcrank, 'take', { get: () => own });
+        }""",
+        [sorted(script, key=lambda one: one[0]), FRAMES],
+    )
+    assert assert_played_as_the_reference(voice, made(VOICE)[0]) == FRAMES

@@ -167,6 +167,8 @@ lamp lure: box pin PB4
 channel stick: box pin PL0
     button 1 from 1700 us to 2100 us
 
+sensor voice: box pin PF0
+
 cue glow
     lure fade to 80 % in 1 s
     when let go
@@ -222,7 +224,26 @@ def test_a_place_that_no_stick_has_is_answered_and_changes_nothing(radio: Path) 
     assert "write 800 us to 2200 us, or `stick none`" in obey(wired, "stick 3000", show.show)
     assert wired.boards["box"].pulses == {}
     words = obey(wired, "stik 1700", show.show)
-    assert words.endswith("noise PERCENT, stick MICROSECONDS or stick none")
+    assert words.endswith("noise PERCENT, stick MICROSECONDS or stick none, voice PERCENT")
+
+
+def test_a_sensor_that_is_typed_reads_its_share_of_the_supply(radio: Path) -> None:
+    show = check(load(str(radio))).show
+    assert show is not None
+    wired = wired_boards(show, say=lambda _: None)
+    box = wired.boards["box"]
+    wired.advance(1.0)
+    assert box.board.player is not None
+    assert box.board.player.sensor(0) == 0
+    assert obey(wired, "voice 40 %", show.show).endswith("voice: gives 40 %")
+    wired.advance(1.1)
+    assert box.board.player.sensor(0) == 410
+    obey(wired, "voice 100", show.show)
+    obey(wired, "unplug box", show.show)
+    obey(wired, "plug box", show.show)
+    wired.advance(1.5)
+    assert box.board.player.sensor(0) == 1023
+    assert "write 0 % to 100 %" in obey(wired, "voice none", show.show)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are a thing of POSIX")
@@ -251,7 +272,7 @@ def test_what_is_typed_at_a_terminal_moves_the_stick(radio: Path) -> None:
         return float(until(r"([\d.]+) s  stick: gives")[1])
 
     try:
-        until("stick MICROSECONDS or\\s+stick none")
+        until("stick\\s+none")
         until("box: ready")
         since = put("1500")
         while put("1500") < since + 0.5:  # a channel counts after ten pulses

@@ -2,7 +2,6 @@
 
 import { css } from "./colour.js";
 import { placeOf, trackColour } from "./record.js";
-import { wordsOfTicks } from "./sticks.js";
 
 const RULER = 20;
 const ASKED = 16; // the row of requests
@@ -229,8 +228,8 @@ export class Band {
     return found;
   }
 
-  /** A channel: its bands as stripes, and where it stood; nothing while it gave no pulses. */
-  source(pen, { least, most, bands }, n, top) {
+  /** A channel or a sensor: its bands as stripes, and where it stood; nothing of a channel without pulses. */
+  source(pen, { kind, least, most, bands }, n, top) {
     pen.fillStyle = this.colours.line;
     pen.fillRect(0, top, this.width, 1);
     const y = value => top + TRACK - 3 - ((value - least) / (most - least)) * (TRACK - 6);
@@ -240,12 +239,12 @@ export class Band {
     const last = this.take.recording.frames - 1;
     pen.fillStyle = this.colours.part;
     this.columns((x, first, end) => {
-      let [low, high] = [Infinity, 0];
+      let [low, high] = [Infinity, -Infinity];
       for (let frame = first; frame <= end; frame++) {
-        if (values[frame] === 0) continue;
+        if (kind === "channel" && values[frame] === 0) continue;
         [low, high] = [Math.min(low, values[frame]), Math.max(high, values[frame])];
       }
-      if (high > 0) pen.fillRect(x, y(high) - 0.75, 1, y(low) - y(high) + 1.5);
+      if (low <= high) pen.fillRect(x, y(high) - 0.75, 1, y(low) - y(high) + 1.5);
     }, last);
   }
 
@@ -315,8 +314,7 @@ const WORDS = { lose: "remote out of reach", find: "remote back", standby: "re-a
 
 /** A request as people say it. */
 export function wordsOf(request) {
-  const [what, which, value] = request.split(" ");
-  if (what === "put") return `${which} ${Number(value) ? wordsOfTicks(value) : "no signal"}`;
+  const [what, which] = request.split(" ");
   if (what === "down" || what === "close") return `\u2193${which}`;
   if (what === "up" || what === "open") return `\u2191${which}`;
   if (what === "plug" || what === "unplug") return request;

@@ -71,10 +71,11 @@ export class Board {
     }
   }
 
-  /** What its channels give from the next frame on: ticks by name, 0: no pulses. */
+  /** What its channels give from the next frame on, ticks by name, 0: no pulses; and what its sensors read. */
   receive(sources) {
     if (!this.hasPower) return;
     this.spec.channels.forEach((name, n) => this.core.page_channel(n, sources.get(name) || 0));
+    this.spec.sensors.forEach((name, n) => this.core.page_voltage(n, sources.get(name) || 0));
   }
 
   get mode() {

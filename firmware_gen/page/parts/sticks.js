@@ -1,8 +1,11 @@
-// The channels of a radio as sliders, with the bands that press buttons marked beside them.
+// The channels of a radio and the sensors as sliders, with what they press and move beside them.
 
 const TICKS_PER_US = 2;
-const STICK_STEP = 10; // ticks that a key moves a stick
+const SENSOR_ONE = 1024;
+const KEY_STEPS = { channel: 10, sensor: 11 }; // that a key moves one; both reach the ends of their scales
 const SETTLES_MS = 400; // after a hand left a slider, before it shows the take again
+
+const ROW_REM = 1.5; // of the marks beside a slider
 
 export const NO_SIGNAL = 0;
 
@@ -23,11 +26,12 @@ export class Sticks {
     const silent = line.appendChild(element("button", "silent"));
     silent.type = "button";
     silent.textContent = "No signal";
+    silent.hidden = source.kind === "sensor";
     silent.setAttribute("aria-label", `no signal on ${source.name}`);
     const marks = node.appendChild(element("div", "marks"));
     marks.setAttribute("aria-hidden", "true"); // the slider says them
     const slider = node.appendChild(element("input"));
-    Object.assign(slider, { type: "range", min: source.least, max: source.most, step: STICK_STEP, id: `stick-${source.name}` });
+    Object.assign(slider, { type: "range", min: source.least, max: source.most, step: KEY_STEPS[source.kind], id: `stick-${source.name}` });
     name.htmlFor = slider.id;
     const stick = { source, node, told, silent, slider, bands: marksOf(marks, source), touched: -Infinity, held: false };
     slider.addEventListener("input", () => {
@@ -39,7 +43,7 @@ export class Sticks {
       slider.addEventListener(end, () => (stick.held = false));
     }
     silent.onclick = () => this.moved(stick, silent.getAttribute("aria-pressed") === "true" ? Number(slider.value) : NO_SIGNAL);
-    slider.value = (source.least + source.most) / 2;
+    slider.value = source.kind === "sensor" ? source.least : (source.least + source.most) / 2;
     telling(stick, NO_SIGNAL);
     holder.append(node);
     return stick;
@@ -55,36 +59,52 @@ export class Sticks {
     for (const stick of this.sticks) {
       if (stick.held || performance.now() - stick.touched < SETTLES_MS) continue;
       const ticks = rig.sources.get(stick.source.name) || NO_SIGNAL;
-      if (ticks !== NO_SIGNAL) stick.slider.value = ticks;
+      if (ticks !== NO_SIGNAL || stick.source.kind === "sensor") stick.slider.value = ticks;
       telling(stick, ticks);
     }
   }
 }
 
-function telling({ source, node, told, silent, slider, bands }, ticks) {
-  const inside = ticks === NO_SIGNAL ? [] : bands.filter(({ band }) => band.from <= ticks && ticks <= band.to);
-  const words = ticks === NO_SIGNAL ? "no signal" : wordsOfTicks(ticks);
+function telling({ source, node, told, silent, slider, bands }, value) {
+  const isSilent = source.kind === "channel" && value === NO_SIGNAL;
+  const inside = isSilent ? [] : bands.filter(({ band }) => band.from <= value && value <= band.to);
+  const words = isSilent ? "no signal" : wordsOfSource(source, value);
   const presses = inside.map(({ band }) => `, button ${band.button}: ${band.does || "nothing"}`).join("");
   if (told.textContent !== words) told.textContent = words;
-  slider.setAttribute("aria-valuetext", words.replace("\u00b5s", "microseconds") + presses);
-  slider.setAttribute("aria-label", `channel ${source.name} on ${source.board}`);
-  node.classList.toggle("off", ticks === NO_SIGNAL);
-  silent.setAttribute("aria-pressed", String(ticks === NO_SIGNAL));
+  slider.setAttribute("aria-valuetext", words.replace("\u00b5s", "microseconds").replace("%", "percent") + presses);
+  slider.setAttribute("aria-label", `${source.kind} ${source.name} on ${source.board}`);
+  node.classList.toggle("off", isSilent);
+  silent.setAttribute("aria-pressed", String(isSilent));
   for (const one of bands) one.mark.classList.toggle("runs", inside.includes(one));
 }
 
-/** A channel's pulse as people say it. */
-export const wordsOfTicks = ticks => `${ticks / TICKS_PER_US} \u00b5s`;
+/** Where a source stands, as people say it. */
+export const wordsOfSource = ({ kind }, value) =>
+  kind === "sensor" ? `${((100 * value) / SENSOR_ONE).toFixed(0)} %` : `${value / TICKS_PER_US} \u00b5s`;
 
-function marksOf(holder, { bands, least, most }) {
-  const share = ticks => `${(100 * (ticks - least)) / (most - least)}%`;
+/** On the scale: the bands of buttons, what counts as quiet, and below them a row for each output that follows. */
+function marksOf(holder, source) {
+  const { bands, follows, quiet, least, most } = source;
+  const share = value => (100 * (value - least)) / (most - least);
+  const mark = (kind, from, to, text, title, row = 0) => {
+    const node = holder.appendChild(element("span", kind));
+    Object.assign(node.style, { left: `${share(from)}%`, width: `${share(to) - share(from)}%`, top: `${ROW_REM * row}rem` });
+    node.textContent = text;
+    node.title = title;
+    return node;
+  };
+  const first = bands.length || quiet ? 1 : 0;
+  follows.forEach(({ output, from, to, at, unit }, n) => {
+    const [a, b] = at.map(end => `${end} ${unit}`);
+    const where = [from, to].map(value => wordsOfSource(source, value)).join(" to ");
+    mark("follower", from, to, `${output} ${a} to ${b}`, `${output}: ${a} to ${b}, at ${where}`, first + n);
+  });
+  if (quiet) mark("mark quiet", least, quiet, "quiet", `below ${wordsOfSource(source, quiet)} it counts as 0`);
+  holder.style.height = `${ROW_REM * (first + follows.length)}rem`;
   return bands.map(band => {
-    const mark = holder.appendChild(element("span", "mark"));
-    mark.style.left = share(band.from);
-    mark.style.width = `calc(${share(band.to)} - ${share(band.from)})`;
-    mark.textContent = `${band.button} ${band.does}`;
-    mark.title = `button ${band.button}: ${band.does || "nothing"}, ${wordsOfTicks(band.from)} to ${wordsOfTicks(band.to)}`;
-    return { band, mark };
+    const [from, to] = [band.from, band.to].map(value => wordsOfSource(source, value));
+    const title = `button ${band.button}: ${band.does || "nothing"}, ${from} to ${to}`;
+    return { band, mark: mark("mark", band.from, band.to, `${band.button} ${band.does}`, title) };
   });
 }
 
