@@ -32,7 +32,7 @@ from seqlang.editor.completion import proposals
 from seqlang.editor.document import Change, Document
 from seqlang.editor.hover import told
 from seqlang.editor.naming import CannotRenameError, ShowNames, renamed
-from seqlang.loading import Loaded, load_text
+from seqlang.loading import Loaded, load, load_text
 from seqlang.text.findings import Finding
 from seqlang.text.format import formatted
 from seqlang.text.occurrences import occurrences
@@ -138,7 +138,7 @@ def _editor(data: bytes) -> None:
 
 def texts() -> list[bytes]:
     """The demo shows, the broken shows of the findings, and the examples of the manual."""
-    paths = [*ROOT.glob("shows/*/*.cues"), *ROOT.glob("tests/seqlang/findings/*.cues")]
+    paths = [*ROOT.glob("shows/**/*.cues"), *ROOT.glob("tests/seqlang/findings/*.cues")]
     manual = (ROOT / "seqlang" / "LANGUAGE.md").read_text("utf-8")
     examples = [part.split("```")[0] for part in manual.split("```cues\n")[1:]]
     return [path.read_bytes() for path in sorted(paths)] + [one.encode() for one in examples]
@@ -207,7 +207,7 @@ def tables() -> list[bytes]:
     """The demo shows' tables."""
     made = []
     for path in sorted(ROOT.glob("shows/*/*.cues")):
-        checked = check(load_text(Source(path.name, path.read_text("utf-8"))))
+        checked = check(load(path))
         assert checked.show is not None
         made += [board.data for board in checked.show.compiled.boards]
     return made

@@ -19,12 +19,21 @@ ROOT = Path(__file__).parents[2]
 DEMOS = sorted((ROOT / "shows").glob("*/*.cues"))
 
 
+def put_together(path: Path) -> str:
+    """The text of a show with what it includes in the places of the lines that include it."""
+    lines = []
+    for line in path.read_text(encoding="utf-8").splitlines(keepends=True):
+        file = line.removeprefix('include "').rstrip('"\n') if line.startswith("include") else ""
+        lines.append(put_together(path.parent / file) if file else line)
+    return "".join(lines)
+
+
 def cut_into_files(chance: Random, path: Path, folder: Path) -> Path:
     """The show of a file in several: at some of its statements another file goes on.
 
     A file that is included may itself be cut, and lie deeper.
     """
-    text = path.read_text(encoding="utf-8")
+    text = put_together(path)
     starts = [start for start, _ in pieces_of(text)][1:]
     inner = 0
 
