@@ -20,6 +20,7 @@ from sim.model import (
     InTurn,
     Lamp,
     Law,
+    OneOf,
     Repeat,
     Rig,
     Score,
@@ -46,8 +47,9 @@ COLOURS = ((255, 255, 255), (255, 0, 0), (0, 0, 255), (255, 80, 0), (255, 0, 255
 class Maker:
     """Makes strands of one or two lights that change quickly, with all that can be drawn."""
 
-    def __init__(self, seed: int) -> None:
+    def __init__(self, seed: int, chooses: bool = False) -> None:
         self.chance = random.Random(seed)
+        self.chooses = chooses
         colour = self.chance.choice(((255, 255, 255), (255, 0, 0), (255, 90, 0)))
         lamp = Lamp("a", "b", 2, colour=colour, safe_pct=self.chance.choice((0.0, 40.0)))
         self.lights: list[Lamp | Strip] = [lamp]
@@ -79,6 +81,9 @@ class Maker:
 
     def step(self, depth: int) -> Step:
         kind = self.chance.random()
+        if depth and self.chooses and kind > 0.75:
+            ways = tuple(self.way() for _ in range(self.chance.randint(2, 3)))
+            return OneOf(ways)
         if depth and kind < 0.2:
             inner = tuple(self.step(depth - 1) for _ in range(self.chance.randint(1, 3)))
             return Repeat(InTurn(inner), self.chance.randint(1, 6))
@@ -88,6 +93,10 @@ class Maker:
         if kind < 0.42 and len(self.lights) > 1:
             return Together(tuple(replace(self.fade(one), drawn=None) for one in self.lights))
         return self.fade(self.chance.choice(self.lights))
+
+    def way(self) -> InTurn:
+        """One thing of a choice."""
+        return InTurn(tuple(self.step(0) for _ in range(self.chance.randint(1, 3))))
 
     def times(self) -> tuple[int, int]:
         least = self.chance.choice(TIMES_MS)
@@ -116,10 +125,10 @@ def seen_flashing(show: Show, length_ms: int) -> list[Flashing]:
     return found
 
 
-def check_one(seed: int, length_ms: int) -> tuple[bool, bool, bool]:
+def check_one(seed: int, length_ms: int, chooses: bool = False) -> tuple[bool, bool, bool]:
     """Whether a random strand is seen to flash, in idle and as checks rehearse it, and may flash;
     fails where the bound is beaten."""
-    show = Maker(seed).show()
+    show = Maker(seed, chooses).show()
     hardest = at_its_hardest(show)
     (cue,) = hardest.score.cues
     eye = Eye(hardest, show)
@@ -147,6 +156,24 @@ def test_no_random_strand_flashes_that_the_bound_clears() -> None:
 @pytest.mark.long
 def test_no_strand_of_many_flashes_in_minutes_that_the_bound_clears() -> None:
     assert_a_bound_of_use(range(1000, 2500), 180_000)
+
+
+def chosen(seeds: range, length_ms: int) -> list[tuple[bool, bool, bool]]:
+    """What is found of strands that choose one of several things; ways of light are counted."""
+    return [check_one(seed, length_ms, chooses=True) for seed in seeds]
+
+
+def test_no_random_strand_that_chooses_flashes_where_the_count_clears_it() -> None:
+    found = chosen(range(40), 40_000)
+    assert any(one[0] for one in found)
+    assert sum(1 for one in found if not one[2]) >= 10
+
+
+@pytest.mark.long
+def test_no_strand_of_many_that_choose_flashes_in_minutes_where_the_count_clears_it() -> None:
+    found = chosen(range(3000, 3800), 180_000)
+    assert sum(1 for one in found if one[0]) >= 20
+    assert sum(1 for one in found if not one[2]) >= 100
 
 
 # -- both sides -----------------------------------------------------------------------------------
