@@ -78,6 +78,8 @@ class Evening:
             if self.now_s >= act_s:
                 act_s = self.now_s + self.random.uniform(6.0, 60.0)
                 self.act()
+        self.virtual.advance(self.now_s + LOOK_S)
+        board.look()  # at what was pressed last
         if ends:
             log.write("end")
         log.close()
