@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from firmware_gen.compiler.show import CompiledBoard
     from firmware_gen.listing.disassemble import ListingLine
+    from seqlang.meaning.write_table import TableText
 
 
 @click.command(name="read")
@@ -75,7 +76,7 @@ def command(
 
             write_whole(out, data)
         lines = _lines(data, board)
-        left_out = () if text_out is None else _write_text(text_out, data, board)
+        made = None if text_out is None else _write_text(text_out, data, board)
     digest = hashlib.sha256(data).hexdigest()
     crc = int.from_bytes(data[-2:], "little")
     if form == "json":
@@ -105,20 +106,22 @@ def command(
     click.echo(listing(lines))
     if out is not None:
         click.echo(f"\nwrote  {out}")
-    if text_out is not None:
+    if made is not None:
         click.echo(f"\nwrote  {text_out}; its comments say what to fill in")
-        for cue in left_out:
+        for cue in made.left_out:
             say(f"       cue `{cue}` does not go back to statements: it stands in comments")
+        for cue in made.waiting:
+            say(f"       cue `{cue}` moves nothing on this board: it needs the other boards' texts")
 
 
-def _write_text(path: Path, data: bytes, board: CompiledBoard | None) -> Sequence[str]:
-    """Write the table as a cue text; the cues that do not go back."""
+def _write_text(path: Path, data: bytes, board: CompiledBoard | None) -> TableText:
+    """Write the table as a cue text."""
     from firmware_gen.files import write_whole
     from seqlang.meaning.write_table import text_of_table
 
     made = text_of_table(data, board)
     write_whole(path, made.text.encode())
-    return made.left_out
+    return made
 
 
 def _lines(data: bytes, board: CompiledBoard | None) -> Sequence[ListingLine]:

@@ -36,9 +36,11 @@ from firmware_gen.table.records import (
     BindingRecord,
     ChannelRecord,
     CueRecord,
+    FollowRecord,
     LampRecord,
     OutputRecord,
     PatienceRecord,
+    SensorRecord,
     ServoRecord,
     SettlingRecord,
     ShineRecord,
@@ -46,14 +48,17 @@ from firmware_gen.table.records import (
     SwitchRecord,
     Table,
 )
+from seqlang.meaning.write_follows import follow_of, is_slower, sensor_of
 from seqlang.meaning.write_show import (
     INDENT,
     channel_lines,
+    follow_line,
     input_line,
     percent,
     plug,
     quantity,
     safe_pose_lines,
+    sensor_lines,
     started_lines,
     step_lines,
 )
@@ -66,6 +71,7 @@ from sim.model import (
     CalibrationPoint,
     Channel,
     Cue,
+    Follow,
     Input,
     InTurn,
     Lamp,
@@ -75,6 +81,7 @@ from sim.model import (
     Repeat,
     Rig,
     Score,
+    Sensor,
     Servo,
     Show,
     Slide,
@@ -102,6 +109,7 @@ from sim.rulebook import (
 from sim.score.draws import draws_time
 from sim.score.program import Patience
 from sim.score.threads import patience
+from sim.score.tree import acts
 
 _COLUMNS: Final = 96
 _LEAST_SHARE: Final = 0.01
@@ -123,6 +131,8 @@ class TableText:
     show: Show
     left_out: tuple[str, ...]
     """Cues that do not go back, by name; they stand in comments."""
+    waiting: tuple[str, ...] = ()
+    """Cues of a board that leads that move nothing there: they need the texts of other boards."""
 
 
 def text_of_table(data: bytes, board: CompiledBoard | None = None) -> TableText:
@@ -147,10 +157,22 @@ class _TableWriter:
             outputs=self.outputs,
             inputs=self._inputs(),
             channels=self._channels(),
+            sensors=self._sensors(),
         )
+        self.follows = self._follows()
+        self.rig = replace(self.rig, follows=tuple(self.follows.values()))
         self.said: dict[int, Statements] = {}
         self.why: dict[int, str] = {}
         """Of cues that do not go back."""
+
+    @property
+    def waiting(self) -> list[int]:
+        """Cues that hold outputs of other boards alone."""
+        return [
+            number
+            for number, said in self.said.items()
+            if self.table.cues[number].claims and not any(True for _ in acts(said.body))
+        ]
 
     def written(self) -> TableText:
         self._read_cues()
@@ -158,7 +180,8 @@ class _TableWriter:
         lines = [*self._head(), *self._rig_lines(), *self._cue_lines(score), *self._starts(score)]
         text = formatted(Source("table.cues", "\n".join(lines) + "\n")).text
         left_out = tuple(self.names.cue(number) for number in self.why)
-        return TableText(text, Show(self.rig, score), left_out)
+        waiting = tuple(self.names.cue(number) for number in self.waiting)
+        return TableText(text, Show(self.rig, score), left_out, waiting)
 
     # -- names ------------------------------------------------------------------------------------
 
@@ -247,6 +270,40 @@ class _TableWriter:
             for number, pin in enumerate(pins)
         )
 
+    def _sensors(self) -> tuple[Sensor, ...]:
+        pins = [one for one in self.table.senses if isinstance(one, SensorRecord)]
+        return tuple(
+            sensor_of(one, f"sensor_{self.chip.pin_name(one.pin)}", self.board) for one in pins
+        )
+
+    def _follows(self) -> dict[FollowRecord, Follow]:
+        """What outputs follow, by the records of those that a text can say."""
+        sources: tuple[Channel | Sensor, ...] = (*self.rig.channels, *self.rig.sensors)
+        records = [one for one in self.table.senses if isinstance(one, FollowRecord)]
+        made = [
+            (one, follow_of(one, self.outputs[one.output], sources[one.source])) for one in records
+        ]
+        return {record: follow for record, follow in made if follow is not None}
+
+    def _follow_lines(self, output: Output) -> Iterator[str]:
+        for one in self.table.senses:
+            if not isinstance(one, FollowRecord) or self.outputs[one.output] is not output:
+                continue
+            follow = self.follows.get(one)
+            if follow is None:
+                yield from _remark(
+                    f"Does not go back: {sense_in_words(one, self.chip, self.names)}.", INDENT
+                )
+                continue
+            yield INDENT + follow_line(follow, output, self.rig)
+            if is_slower(follow, one):
+                unit = of_part(output).place if isinstance(output, Servo) else ""
+                yield from _remark(
+                    f"It follows with {one.speed} {unit}/s and {one.acceleration} {unit}/s2 at "
+                    "most.",
+                    INDENT,
+                )
+
     def _head(self) -> Iterator[str]:
         table, digest = self.table, sha256(self.data).hexdigest()
         yield from _remark(
@@ -270,6 +327,12 @@ class _TableWriter:
                 "This board follows one that leads, which holds the remote's part: that board's "
                 "text belongs beside this one."
             )
+        if table.role == LEADS:
+            yield from _remark(
+                "This board leads. Its cues hold outputs of the boards that follow, which no table "
+                "of it names. Put those boards' texts into this one before you flash it: a show of "
+                "this board alone leaves out each cue that moves nothing here."
+            )
         title = f"Read from board {table.address}"
         yield f'show "{title}"'
 
@@ -288,10 +351,15 @@ class _TableWriter:
                 yield from _fill_in("below the lamp's line, leds N of VOLTAGE, CURRENT and colour")
             yield plug(_KINDS[type(record)], output, self.chip)
             yield from self._output_lines(record, output)
+            yield from self._follow_lines(output)
         yield from (input_line(one, self.chip) for one in self.rig.inputs)
+        followed = {one.source for one in self.rig.follows}
         for channel in self.rig.channels:
             lines = list(channel_lines(channel, self.chip))
-            yield from lines if channel.bands else _remark(f"Does not go back: {lines[0]}.")
+            is_used = channel.bands or channel.name in followed
+            yield from lines if is_used else _remark(f"Does not go back: {lines[0]}.")
+        for sensor in self.rig.sensors:
+            yield from sensor_lines(sensor, self.chip)
         yield from safe_pose_lines(self.outputs)
 
     def _output_lines(self, record: OutputRecord, output: Output) -> Iterator[str]:
@@ -441,6 +509,8 @@ class _TableWriter:
                 f"It holds outputs of other boards, too (claims {cue.claims:04X}); what it does "
                 "there stands in their tables."
             )
+        if number in self.waiting:
+            yield from _remark("It moves nothing on this board, and waits for theirs.")
         if not self.said[number].draws_alike:
             yield from _remark("It draws from the same ranges, but other numbers than the board.")
 

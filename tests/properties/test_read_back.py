@@ -134,3 +134,90 @@ def test_the_light_of_a_strip_comes_back_to_the_same_levels(
     assert is_exact == (channel_levels(light) == levels)
     near = zip(channel_levels(light), levels, strict=True)
     assert all(abs(one - two) <= 1 for one, two in near)
+
+
+LIVE = """
+show "Sticks, a voice and presses"
+supply pack
+    source adapter 6 V, 5 A
+board box: atmega2560, address 1
+    feed pack, 300 mm of 18 AWG
+servo neck: box pin PA0
+    pulse 900 us at -45 deg, 2100 us at 45 deg
+    travel -40 deg to 40 deg
+    rating 0.10 s/60deg, 90 kgf.cm, 9 A at 6 V
+    follows stick from 1000 us to 2000 us, -30 deg to 30 deg, in 800 ms, mixed with idle
+servo jaw: box pin PA2
+    pulse 900 us at 0 deg, 2100 us at 90 deg
+    travel 0 deg to 60 deg
+    rating 0.10 s/60deg, 90 kgf.cm, 9 A at 6 V
+    follows voice from 10 % to 60 %, 50 deg to 0 deg, in 330 ms
+lamp eye: box pin PH6
+    leds 2 of 3.2 V, 20 mA
+    follows voice from 0 % to 100 %, 10 % to 80 %, in 450 ms
+input 1: box pin PC0, active low, settles 64 ms
+input 2: box pin PC1, active low
+channel stick: box pin PL0
+channel switch: box pin PL1
+    button 3 from 900 us to 1300 us
+    button 4 from 1600 us to 2100 us
+sensor voice: box pin PF0
+    quiet below 12 %
+    rises in 20 ms
+    falls in 200 ms
+cue nod, if busy wait
+    neck to 20 deg in 900 ms
+    neck to 0 deg in 900 ms
+cue wink
+    eye fade to 80 % in 900 ms
+cue gape
+    jaw to 30 deg in 900 ms
+remote
+    button 1: go nod
+    button 1 twice: go wink
+    button 1 long 900 ms: go gape
+    button 2: go next of nod, wink, gape
+    button 3: go wink while held
+    button 4: go gape until pressed again
+"""
+
+
+@pytest.mark.parametrize("is_named", [True, False])
+def test_channels_sensors_what_follows_them_and_presses_come_back(is_named: bool) -> None:
+    found = load_text(Source("live.cues", LIVE))
+    assert [one.message for one in found.findings if one.severity == "error"] == []
+    assert found.show is not None
+    (board,) = compile_show(found.show).boards
+    assert len(board.table.senses) == 10
+    said, back = again(board.data, board if is_named else None)
+    assert said.left_out == ()
+    assert "does not go back" not in said.text.lower()
+    made = table_again(back)
+    if is_named:
+        assert made.senses == board.table.senses
+        assert made.bindings == board.table.bindings
+        for line in (
+            "follows     channel_PL0 from 1000 us to 2000 us, -30 deg to 30 deg, in 800 ms, mixed",
+            "follows     sensor_PF0 from 10 % to 60 %, 50 deg to 0 deg, in 330 ms",
+            "follows     sensor_PF0 from 0 % to 100 %, 10 % to 80 %, in 450 ms",
+            "quiet below 12 %",
+            "rises in 0.02 s",
+            "go next of nod, wink, gape",
+        ):
+            assert line in said.text
+    assert made.inputs == board.table.inputs
+
+
+def test_cues_that_move_nothing_on_a_board_that_leads_are_kept_and_told() -> None:
+    (path,) = (one for one in DEMOS if one.stem == "wings")
+    show = load(path).show
+    assert show is not None
+    leader = next(one for one in compile_show(show).boards if one.table.role == LEADS)
+    said = text_of_table(leader.data, leader)
+    assert said.waiting == ("beat", "left_beat", "right_beat")
+    for name in said.waiting:
+        above = said.text.partition(f"\ncue {name}\n    hold ")[0].splitlines()[-1]
+        assert above == "# It moves nothing on this board, and waits for theirs."
+    head = " ".join(said.text.replace("\n# ", " ").split())
+    assert "This board leads. Its cues hold outputs of the boards that follow" in head
+    assert text_of_table(boards_of(path)[0].data).waiting == ()
