@@ -54,6 +54,8 @@ class Held:
     shares: list[Row]
     limit: float
     """What the servo keeps, N.m at the horn (N of a linear servo)."""
+    currents_a: Row
+    """Of the servo (A) while it holds each pose, leaning as hard as the show states."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,14 +143,18 @@ def _held(show: Show, one: Servo) -> Held | None:
     if not one.ratings:
         return None
     wearer = show.rig.wearer
-    line = servo_model.line(one, np.asarray(highest_v(show.rig, one.board)))
+    volts = np.asarray(highest_v(show.rig, one.board))
+    line = servo_model.line(one, volts)
     limit = float(line.stall_nm) * (1.0 - wearer.margin)
     leans = np.linspace(0.0, wearer.tilt_deg, LEANS if wearer.tilt_deg > 0.0 else 1)
     poses = np.linspace(*one.travel_deg, HELD_POSES)
-    shares = [
-        np.minimum(holding_nm(one, poses, replace(wearer, tilt_deg=float(lean))) / limit, 9.0)
-        for lean in leans
-    ]
+    torques = [holding_nm(one, poses, replace(wearer, tilt_deg=float(lean))) for lean in leans]
+    shares = [np.minimum(torque / limit, 9.0) for torque in torques]
+    thirst = servo_model.thirstiest_line(one, volts)
     return Held(
-        leans.tolist(), poses.tolist(), [np.round(row, 4).tolist() for row in shares], limit
+        leans.tolist(),
+        poses.tolist(),
+        [np.round(row, 4).tolist() for row in shares],
+        limit,
+        np.round(servo_model.current_a(thirst, torques[-1]), 3).tolist(),
     )

@@ -31,6 +31,8 @@ from sim.pictures.creature import DrawnPart, Outline, creature
 from sim.pictures.posing import corners, limbs, looked_at, posed
 from sim.rehearsal.sampling import sample
 from sim.rig.holding_torque import holding_nm
+from sim.rig.servo import current_a, thirstiest_line
+from sim.rig.supply import highest_v
 from sim.rulebook import FRAME_MS
 from tests.firmware_gen.browser import Opened, chromium, needs_browser, opened
 from tests.firmware_gen.page_shows import EVERYTHING, LANTERN, large, made, paged
@@ -437,11 +439,15 @@ def test_in_ones_own_take_what_it_takes_to_stand_still_is_that_of_the_mechanics(
         near = np.linspace(place - step, place + step, 41).clip(*servo.travel_deg)
         shares = holding_nm(servo, near, rig.wearer) / limit.limit
         words = effort_of(heron, servo.name)
-        found = re.fullmatch(r"to stand still: (\d+) % of what it keeps", words)
+        found = re.fullmatch(r"to stand still: (\d+) % of what it keeps, (\d+\.\d+) A", words)
         assert found, words
         here = float(holding_nm(servo, place, rig.wearer)) / limit.limit
         assert int(found[1]) >= np.floor(100 * here - 0.5)  # never less than it takes
         assert int(found[1]) <= np.ceil(100 * shares.max() + 0.5)
+        thirst = thirstiest_line(servo, highest_v(rig, servo.board))
+        least = float(current_a(thirst, holding_nm(servo, place, rig.wearer)))
+        assert least - 0.006 <= float(found[2])
+        assert float(found[2]) <= current_a(thirst, limit.limit * shares.max()) + 0.006
     assert effort_of(heron, "lantern") == "\u2013"
 
 

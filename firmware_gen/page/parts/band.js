@@ -133,16 +133,18 @@ export class Band {
       pen.fillStyle = this.colours.loop;
       pen.fillRect(this.x(this.loop[0]), 0, this.x(this.loop[1]) - this.x(this.loop[0]), RULER - 2);
     }
+    const pegs = this.take.own ? [] : this.show.notes.flatMap(note => note.at_ms.map(at => [this.x(at / this.show.frame_ms), note.severity]));
     for (let s = Math.ceil(this.from / perS / step) * step; s * perS <= this.to; s += step) {
       const x = this.x(s * perS);
       pen.fillStyle = this.colours.line;
       pen.fillRect(x, RULER - 6, 1, this.height);
       pen.fillStyle = this.colours.dim;
-      if (x < this.width - 40) pen.fillText(step < 1 ? `${s.toFixed(1)} s` : clockOf(s), x + 3, 9);
+      const words = step < 1 ? `${s.toFixed(1)} s` : clockOf(s);
+      const end = x + 3 + pen.measureText(words).width;
+      const isCovered = pegs.some(([at]) => at > x - 3 && at < end + 5); // a peg's head would lie on the words
+      if (x < this.width - 40 && !isCovered) pen.fillText(words, x + 3, 9);
     }
-    for (const note of this.take.own ? [] : this.show.notes) {
-      for (const at of note.at_ms) this.flag(pen, this.x(at / this.show.frame_ms), note.severity);
-    }
+    for (const [x, severity] of pegs) this.flag(pen, x, severity);
   }
 
   /** Where a finding happens: a peg through the ruler. */

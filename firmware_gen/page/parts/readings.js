@@ -73,17 +73,21 @@ export class Readings {
   holding(cells, output, pulse) {
     const held = this.show.parts.find(part => part.name === output.name)?.held;
     if (!held || !pulse) return bar(cells, "\u2013", 0);
-    const share = heldAt(held, placeOf(output.points, pulse));
-    bar(cells, `to stand still: ${(100 * share).toFixed(0)} % of what it keeps`, share);
+    const place = placeOf(output.points, pulse);
+    const share = heldAt(held, place);
+    const current = besides(held.poses, held.currents_a, place);
+    bar(cells, `to stand still: ${(100 * share).toFixed(0)} % of what it keeps, ${current.toFixed(2)} A`, share);
   }
 }
 
-/** The share at a place in the worst posture: of the two poses beside it, the harder one. */
-export function heldAt({ poses, shares }, place) {
-  const worst = shares[shares.length - 1];
+/** The share at a place in the worst posture. */
+export const heldAt = ({ poses, shares }, place) => besides(poses, shares[shares.length - 1], place);
+
+/** Of the two poses beside a place, the greater value. */
+function besides(poses, values, place) {
   const last = poses.length - 1;
   const along = Math.min(last, Math.max(0, ((place - poses[0]) / (poses[last] - poses[0] || 1)) * last));
-  return Math.max(worst[Math.floor(along)], worst[Math.ceil(along)]);
+  return Math.max(values[Math.floor(along)], values[Math.ceil(along)]);
 }
 
 function bar(cells, words, share) {
