@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from math import ceil, expm1, floor
+from math import ceil, floor
 from typing import TypeVar
 
 from firmware_gen.link.protocol import BAUD
@@ -52,27 +52,24 @@ from sim.model import (
 )
 from sim.rehearsal.channels import pressing_bands
 from sim.rehearsal.fixed_motion import angle_steps
+from sim.rehearsal.followers import numbers_of_lamp, numbers_of_servo
+from sim.rehearsal.sensing import frame_share, quiet_reading
 from sim.rulebook import (
     CALIBRATION_POINTS,
     CAP_STEP,
     CHANNEL_MAX,
     CLOCK_PER_MS,
     COLOURS,
-    FRAME_MS,
     LAWS,
-    LEVEL_BITS,
     LEVEL_STEPS_PER_PCT,
     PULSE_RANGE,
     PULSE_RANGE_US,
     PULSE_STEPS_PER_US,
-    SENSOR_ONE,
     SETTLE_MS,
-    SHARE_ONE,
     TRIM_ONE,
-    WORD_MAX,
 )
 from sim.score.threads import patience
-from sim.score.tree import Act, follow_limits
+from sim.score.tree import Act
 
 _Key = TypeVar("_Key")
 
@@ -258,7 +255,7 @@ def _live_records(
     sensors = tuple(
         SensorRecord(
             one.pin,
-            floor(SENSOR_ONE * one.quiet),
+            quiet_reading(one),
             frame_share(one.rises_s),
             frame_share(one.falls_s),
         )
@@ -275,14 +272,6 @@ def _live_records(
     return sensors + follows
 
 
-def frame_share(time_constant_s: float) -> int:
-    """How much of its way a value takes in a frame, in 1/65536, that has this time constant; 0: all
-    of it."""
-    if time_constant_s <= 0.0:
-        return 0
-    return max(1, round(SHARE_ONE * -expm1(-FRAME_MS / 1000.0 / time_constant_s))) & WORD_MAX
-
-
 def _follow(
     one: Follow,
     output: Output,
@@ -291,21 +280,13 @@ def _follow(
     channels: Sequence[str],
     limits: dict[str, tuple[int, int]],
 ) -> FollowRecord:
-    steps = PULSE_STEPS_PER_US if one.source in channels else SENSOR_ONE
-    most = SENSOR_ONE - 1 if steps == SENSOR_ONE else WORD_MAX
-    low, high = (min(most, round(steps * end)) for end in (one.source_from, one.source_to))
-    ends = one.target_from, one.target_to
+    sensed = one.source not in channels
     if isinstance(output, Servo):
-        at_low, at_high = (angle_steps(end) for end in ends)
-        speed, acceleration = follow_limits(one, limits[output.name])
+        stated = numbers_of_servo(one, sensed, limits[output.name])
     else:
-        at_low, at_high = (level_number(end) for end in ends)
-        frames = one.way_ms / FRAME_MS
-        speed, acceleration = max(1, floor(abs(at_high - at_low) * (1 << LEVEL_BITS) / frames)), 0
-    return FollowRecord(
-        *(numbers[one.output], sources[one.source], low, high, at_low, at_high),
-        *(speed, acceleration, one.mixed),
-    )
+        stated = numbers_of_lamp(one, sensed)
+    ends, paces = stated[:4], stated[4:]
+    return FollowRecord(numbers[one.output], sources[one.source], *ends, *paces, one.mixed)
 
 
 def _shine_records(show: Show, board: Board) -> tuple[ShineRecord, ...]:

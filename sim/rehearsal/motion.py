@@ -14,7 +14,13 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sim.model import MINIMUM_JERK, Law
-from sim.rehearsal.fixed_motion import FixedMotion, angle_steps, at_rest, start_motion
+from sim.rehearsal.fixed_motion import (
+    FixedMotion,
+    angle_steps,
+    at_rest,
+    halt_motion,
+    start_motion,
+)
 from sim.rehearsal.takeover import POSITIONS_PER_DEG, ServoLimits, Takeover
 from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS
 from sim.score.fixed_laws import fixed_law
@@ -69,6 +75,11 @@ def resting(time: int, angle_deg: float) -> MotionPiece:
     """A part that stands still from `time` on, in units of the player's clock."""
     there = at_rest(angle_steps(angle_deg) << ANGLE_BITS, time)
     return _piece(there, 0, MINIMUM_JERK, None)
+
+
+def halting(time: int, position: int, speed: int, limits: ServoLimits) -> MotionPiece:
+    """A part that brakes from a position and a speed of the board's, and stays there."""
+    return _piece(halt_motion(limits, position, speed, time), 0, MINIMUM_JERK, None)
 
 
 def begin(

@@ -6,7 +6,7 @@ player's clock; the pieces that come out are in milliseconds.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 from itertools import islice
 
@@ -27,7 +27,8 @@ from sim.model import (
     Throw,
 )
 from sim.rehearsal.fixed_motion import angle_steps, limits_of
-from sim.rehearsal.motion import MotionPiece, begin, resting
+from sim.rehearsal.followers import LEVEL_ONE, LampFollower, ServoFollower
+from sim.rehearsal.motion import MotionPiece, begin, halting, resting
 from sim.rehearsal.presence import Presence, frame_of
 from sim.rehearsal.shining import ShiningRow
 from sim.rehearsal.trajectories import Fading, Levels, Throwing, TimeSpan
@@ -35,11 +36,13 @@ from sim.rulebook import (
     ANGLE_STEPS_PER_DEG,
     CLOCK_PER_MS,
     FRAME_MS,
+    GLIDE_STEP_MS,
     LEVEL_STEPS_PER_PCT,
     STOP_STEP_MS,
 )
 from sim.score.draws import drawn
 from sim.score.laws import position
+from sim.score.threads import glide_steps
 from sim.score.tree import Act
 
 
@@ -82,12 +85,30 @@ class OutputRows:
             if one.output in self.lamps and one.servo in self.servos
         }
         self._limits = {n: limits_of(servo, limits[n]) for n, servo in self.servos.items()}
+        self.followers = self._followers(show, limits)
         self.shown = -1
         """The time of the last frame that is out already."""
         self._since: dict[str, float] = {}
         self._stop_clock = (
             max(1, round(show.score.stop_ms / STOP_STEP_MS)) * STOP_STEP_MS * CLOCK_PER_MS
         )
+
+    def _followers(
+        self, show: Show, limits: Mapping[str, tuple[int, int]]
+    ) -> dict[str, ServoFollower | LampFollower]:
+        """What follows a source of this board, by output."""
+        glide = glide_steps(show.score) * GLIDE_STEP_MS * CLOCK_PER_MS
+        sensors = {one.name for one in show.rig.sensors}
+        found: dict[str, ServoFollower | LampFollower] = {}
+        for one in show.rig.follows:
+            sensed = one.source in sensors
+            if one.output in self.servos:
+                servo = self.servos[one.output]
+                found[servo.name] = ServoFollower(one, servo, sensed, limits[servo.name], glide)
+            elif one.output in self.lamps:
+                lamp = self.lamps[one.output]
+                found[lamp.name] = LampFollower(one, lamp.safe_pct, sensed, glide)
+        return found
 
     # -- the whole board --------------------------------------------------------------------
 
@@ -100,6 +121,8 @@ class OutputRows:
             row.append(Fading(*self._times(now), dark, dark))
         for shining in self.shining.values():
             shining.end(self._times(now)[1])
+        for follower in self.followers.values():
+            follower.forget(max(now, self.shown + 1))
         for presence in self._presences.values():
             presence.clear(self._frame)
         self.throw_safe(now)
@@ -112,6 +135,7 @@ class OutputRows:
 
     def move_safe(self, now: int) -> None:
         """The controlled stop: everything goes to its safe state over the stop time."""
+        self.hold(self.followers, now)
         for name, servo in self.servos.items():
             self._move(name, servo.safe_deg, self._stop_clock, MINIMUM_JERK, now)
         for name in self.lights:
@@ -133,10 +157,6 @@ class OutputRows:
             if name in self._presences:
                 self._presences[name].take_off(self._frame)
 
-    def hold(self, names: Iterable[str], now: int) -> frozenset[str]:
-        """Nothing follows a source in these rows."""
-        return frozenset()
-
     def enable(self, servos: int, now: int) -> None:
         """Let the pulses of the first so many servos begin, where they have not."""
         for name in islice(self.servos, servos):
@@ -144,6 +164,7 @@ class OutputRows:
 
     def cut_power(self, now: float) -> None:
         """End all pulses."""
+        self.hold(self.followers, self.shown)
         for name, since in self._since.items():
             self.powered[name].append(TimeSpan(since, now / CLOCK_PER_MS))
         self._since.clear()
@@ -151,6 +172,47 @@ class OutputRows:
     def motions_end(self) -> int:
         """When the last motion ends."""
         return max((self.output_end(name) for name in self.motions), default=0)
+
+    # -- what follows a source ----------------------------------------------------------------
+
+    def hold(self, names: Iterable[str], now: int) -> frozenset[str]:
+        """Let those of `names` that follow brake and stay; which that were."""
+        held = frozenset(n for n in names if n in self.followers and self.followers[n].follows)
+        for name in held:
+            follower = self.followers[name]
+            if isinstance(follower, ServoFollower):
+                follower.forget(now)
+                place = follower.position, follower.speed
+                self.motions[name].append(halting(now, *place, self._limits[name]))
+                continue
+            follower.forget(max(now, self.shown + 1))
+            level = (follower.position / LEVEL_ONE,)
+            goal = (float((follower.position + LEVEL_ONE // 2) // LEVEL_ONE),)
+            self.lights[name].append(Fading(*self._times(now), level, goal, float(FRAME_MS)))
+        return held
+
+    def listen(self, values: Mapping[str, int | None]) -> list[str]:
+        """The values of the sources in a frame; which outputs followed one that is live no more."""
+        for follower in self.followers.values():
+            follower.listen(values.get(follower.follow.source))
+        return [n for n, one in self.followers.items() if one.follows and not one.has_source]
+
+    def follow(self, taken: Collection[object], now: int) -> None:
+        """Let what can follow a source do so; `taken`: what cues have."""
+        for name, follower in self.followers.items():
+            if not follower.has_source or name in taken:
+                continue
+            if isinstance(follower, ServoFollower):
+                planned = self.motions[name][-1].planned
+                follower.step(now, *planned.state(now), planned.end <= now)
+            else:
+                own = levels_at(self.lights[name][-1], now / CLOCK_PER_MS)[0]
+                follower.step(now, round(LEVEL_ONE * own), self.output_end(name) <= now)
+
+    @property
+    def settled(self) -> bool:
+        """Whether nothing that follows changes before something happens."""
+        return all(one.settled for one in self.followers.values())
 
     # -- one output -------------------------------------------------------------------------
 
@@ -224,11 +286,18 @@ class OutputRows:
         origin = levels_at(row[-1], now / CLOCK_PER_MS)
         if name in self.shining:
             shining = self.shining[name]
-            origin = (shining.seen(origin[0], now, self.motions[shining.shine.servo][-1]),)
+            origin = (shining.seen(origin[0], now, self._seen(shining.shine.servo, now)),)
             shining.end(self._times(now)[1])
         row.append(Fading(*self._times(now), origin, target, lasts, law, cue))
         if lasts < FRAME_MS:
             self._presences[name].cut(self._frame)
+
+    def _seen(self, name: str, now: int) -> tuple[int, int]:
+        """Where a servo is and how fast, in the board's integers."""
+        follower = self.followers.get(name)
+        if isinstance(follower, ServoFollower) and follower.follows:
+            return follower.position, follower.speed
+        return self.motions[name][-1].planned.state(now)
 
     def _throw(self, name: str, on: bool, now: int, cue: str | None) -> None:
         self.switches[name].append(Throwing(*self._times(now), on, cue))

@@ -14,9 +14,11 @@ from math import inf
 
 from sim.model import Press, Show
 from sim.rehearsal.channels import radio_of, radio_silence
+from sim.rehearsal.followers import next_change, value_at
 from sim.rehearsal.outputs import OutputRows
 from sim.rehearsal.requests import Hearing, Request, merged, requests_by_frame
 from sim.rehearsal.scheduler import Journal, Mode, Run, Scheduler
+from sim.rehearsal.sensing import sensor_values
 from sim.rehearsal.trajectories import CueRun, ModeSpan, Refusal, Trajectories
 from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK
 from sim.score.program import BoardProgram, PlayedCue
@@ -48,7 +50,8 @@ def rehearse(
     for board in boards:
         radio = radio_of(show, board.name, pressed)
         hearing = Hearing(spans, requests, radio.heard)
-        board.play(merged(requests, radio.requests), hearing, length_ms)
+        values = {**radio.values, **sensor_values(show, board.name, pressed)}
+        board.play(merged(requests, radio.requests), hearing, values, length_ms)
     return Trajectories(
         show,
         length_ms,
@@ -62,6 +65,12 @@ def rehearse(
         tuple(refusal for board in boards for refusal in board.diary.refusals),
         pressed,
         {name: tuple(one.spans) for board in boards for name, one in board.outputs.shining.items()},
+        {
+            name: tuple(one.spans)
+            for board in boards
+            for name, one in board.outputs.followers.items()
+            if one.spans
+        },
     )
 
 
@@ -102,28 +111,46 @@ class _Board:
         self._scheduler = Scheduler(program, outputs, self.diary)
         self._lost_frames = 0 if program.lost is None else program.lost_frames
 
-    def play(self, requests: Mapping[int, list[Request]], hearing: Hearing, length_ms: int) -> None:
-        """Play every frame in which something can happen, up to the length."""
+    def play(
+        self,
+        requests: Mapping[int, list[Request]],
+        hearing: Hearing,
+        values: Mapping[str, Sequence[tuple[int, int | None]]],
+        length_ms: int,
+    ) -> None:
+        """Play every frame in which something can happen, up to the length.
+
+        `values`: by source, steps of its value.
+        """
         length = length_ms * CLOCK_PER_MS
         last = length // FRAME_CLOCK
         asked = sorted(requests)
+        followed = {one.follow.source for one in self.outputs.followers.values()}
+        sources = {name: steps for name, steps in values.items() if name in followed}
         frame: float = 0
         while frame <= last:
             number = int(frame)
             heard = number - hearing.silent_frames(number) if self._lost_frames else -1
             self.outputs.shown = (number - 1) * FRAME_CLOCK
+            now = {name: value_at(steps, number) for name, steps in sources.items()}
+            for name in self.outputs.listen(now):
+                self._scheduler.source_is_lost(name, number * FRAME_CLOCK)
             self._scheduler.frame(number, requests.get(number, ()), heard)
             if self._scheduler.mode == "ready":
+                self.outputs.follow(self._scheduler.taken, number * FRAME_CLOCK)
                 self.outputs.shine(self._scheduler.taken, number * FRAME_CLOCK)
             waiting = bisect_right(asked, number)
             frame = min(
                 self._scheduler.next_frame(number),
                 asked[waiting] if waiting < len(asked) else inf,
                 hearing.reaches(number, self._lost_frames) if self._lost_frames else inf,
+                next_change(sources.values(), number),
+                inf if self.outputs.settled else number + 1,
             )
         for run in self._scheduler.runs.values():
             self.diary.ended(run, length)
         self.diary.entered(self._scheduler.mode, length)
+        self.outputs.shown = length
         self.outputs.cut_power(length + FRAME_CLOCK)
         for shining in self.outputs.shining.values():
             shining.end((length + FRAME_CLOCK) / CLOCK_PER_MS)

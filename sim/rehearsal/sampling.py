@@ -18,6 +18,7 @@ from sim.arrays import Array, Flags, Indices, Integers
 from sim.light.effects import FULL, multipliers
 from sim.light.lightness import colour_luminance, luminance
 from sim.model import Lamp, Law, Servo, Strip, Switch
+from sim.rehearsal.followers import FollowedSpan
 from sim.rehearsal.motion import MotionPiece
 from sim.rehearsal.shining import shone
 from sim.rehearsal.trajectories import Fading, Modulation, Piece, TimeSpan, Trajectories, takes_over
@@ -91,7 +92,7 @@ def sample(trajectories: Trajectories, times_ms: ArrayLike) -> Samples:
         name = output.name
         match output:
             case Servo() if name in trajectories.motions:
-                angle, velocity, acceleration, jerk = motion(trajectories.motions[name], times, 3)
+                angle, velocity, acceleration, jerk = carried_out(trajectories, name, times)
                 angle = np.clip(angle, *output.travel_deg)  # as a board clamps its pulse
                 on = within(trajectories.powered[name], times)
                 servos[name] = ServoSamples(angle, velocity, acceleration, jerk, on)
@@ -104,6 +105,24 @@ def sample(trajectories: Trajectories, times_ms: ArrayLike) -> Samples:
                 thrown = np.array([piece.on for piece in row])
                 switches[name] = thrown[_piece_at(row, times)]
     return Samples(times, servos, lamps, strips, switches)
+
+
+def carried_out(trajectories: Trajectories, name: str, times_ms: Array) -> tuple[Array, ...]:
+    """A servo's angle and its three derivatives: by its own row, or as it follows a source."""
+    found = motion(trajectories.motions[name], times_ms, 3)
+    for span, here in _followed(trajectories, name, times_ms):
+        for part, value in zip(found, span.motion(times_ms[here]), strict=False):
+            part[here] = value
+        found[3][here] = 0.0
+    return found
+
+
+def _followed(
+    trajectories: Trajectories, name: str, times_ms: Array
+) -> Iterator[tuple[FollowedSpan, Flags]]:
+    """The spans in which an output follows a source, and which of the times lie in each."""
+    for span in trajectories.followed.get(name, ()):
+        yield span, (times_ms >= span.times_ms[0]) & (times_ms < span.end_ms)
 
 
 # -- motion ---------------------------------------------------------------------------------------
@@ -314,10 +333,12 @@ def _lamp(trajectories: Trajectories, lamp: Lamp, times: Array) -> LampSamples:
     steady = levels(trajectories.lights[name], times)[:, 0]
     shine = next((s for s in trajectories.show.rig.shines if s.output == name), None)
     if shine is not None and name in trajectories.shining:
-        angle, velocity = motion(trajectories.motions[shine.servo], times, 1)
+        angle, velocity, *_ = carried_out(trajectories, shine.servo, times)
         glide_ms = trajectories.show.score.glide_ms
         spans = trajectories.shining[name]
         steady = shone(steady, times, shine, spans, glide_ms, angle, velocity)
+    for span, here in _followed(trajectories, name, times):
+        steady[here] = span.level(times[here])
     shares = effect_multipliers(trajectories.effects[name], times, 1)[:, 0]
     level = steady * shares / 2.0
     return LampSamples(level, luminance(level) * (lamp.trims or (1.0,))[0])

@@ -14,7 +14,6 @@ import numpy as np
 
 from sim.arrays import Array
 from sim.model import Shine
-from sim.rehearsal.motion import MotionPiece
 from sim.rehearsal.takeover import POSITIONS_PER_DEG
 from sim.rehearsal.trajectories import TimeSpan
 from sim.rulebook import CLOCK_PER_MS, LEVEL_STEPS_PER_PCT
@@ -40,12 +39,12 @@ class ShiningRow:
             self.spans.append(TimeSpan(self._since, max(at_ms, self._since)))
             self._since = None
 
-    def seen(self, own: float, now: int, motion: MotionPiece) -> float:
+    def seen(self, own: float, now: int, state: tuple[int, int]) -> float:
         """What is seen of a level (half percents) at a time of the player's clock; the servo's
-        motion by then is given."""
+        position and speed by then are given."""
         if self._since is None:
             return own
-        position, speed = motion.planned.state(now)
+        position, speed = state
         turned = speed * MS_PER_S if self.shine.by_speed else position
         wanted = LEVEL_STEPS_PER_PCT * self.shine.level_pct(turned / POSITIONS_PER_DEG)
         come = share(now / CLOCK_PER_MS - self._since, self._glide_ms)

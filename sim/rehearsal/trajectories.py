@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.model import UNIFORM, Effect, Law, Press, Show
+from sim.rehearsal.followers import FollowedSpan
 from sim.rehearsal.motion import MotionPiece
 from sim.rehearsal.scheduler import Mode
 from sim.rulebook import EFFECT_STEPS
@@ -136,3 +137,5 @@ class Trajectories:
     presses: tuple[Press, ...] = ()
     shining: Mapping[str, tuple[TimeSpan, ...]] = field(default_factory=dict)
     """When each lamp shines with its move, by the lamp's name."""
+    followed: Mapping[str, tuple[FollowedSpan, ...]] = field(default_factory=dict)
+    """By output, when it follows a source, and where it is then: that hides its own row."""

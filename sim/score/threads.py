@@ -31,10 +31,13 @@ from sim.model import (
     Fade,
     Hold,
     InTurn,
+    Lamp,
     Move,
     OneOf,
+    Output,
     Repeat,
     Score,
+    Servo,
     Show,
     Step,
     Throw,
@@ -173,8 +176,21 @@ def board_program(show: Show, board: str) -> BoardProgram[Act]:
         stop_button=score.stop_button,
         enable_interval=ENABLE_INTERVAL_FRAMES,
         strands_in_step=leader is not None,
+        rests={
+            one.name: _rest(one)
+            for one in show.rig.outputs
+            if one.name in names and any(f.output == one.name for f in show.rig.follows)
+        },
         patience=patience(score),
     )
+
+
+def _rest(output: Output) -> Act:
+    """What brings an output that follows a source to rest."""
+    if isinstance(output, Servo):
+        return Move(output.name, output.safe_deg, 0)
+    assert isinstance(output, Lamp)
+    return Fade(output.name, output.safe_pct, 0)
 
 
 def patience(score: Score) -> dict[int, Patience]:

@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firmware_gen.chips.atmega2560 import CHIP
-from firmware_gen.compiler.records import frame_share
 from firmware_gen.player.player import Player
 from firmware_gen.player.sensors import Sensors
 from firmware_gen.table.encode import encode
 from firmware_gen.table.records import SensorRecord, Table
+from sim.rehearsal.sensing import frame_share
 from sim.rulebook import FRAME_MS, LONGEST_FILTER_MS
 from tests.firmware_gen.host.boards import ApartPlayer
 from tests.firmware_gen.host.core import available

@@ -11,14 +11,17 @@ import pytest
 from hypothesis import given, settings
 
 import shows
+from firmware_gen.chips import CHIPS
 from seqlang.loading import load
 from sim.model import (
     Binding,
     Board,
     CalibrationPoint,
+    Channel,
     Cue,
     Effect,
     Fade,
+    Follow,
     Hold,
     InTurn,
     Lamp,
@@ -29,6 +32,7 @@ from sim.model import (
     Repeat,
     Rig,
     Score,
+    Sensor,
     Servo,
     Show,
     Step,
@@ -127,6 +131,23 @@ def test_stretched_moves_end_when_the_board_ends_them() -> None:
     assert agree(show, random_presses(dice, show, 12_000), 12_500)
 
 
+@given(dices())
+@settings(max_examples=60)
+def test_outputs_that_follow_sticks_and_voices_play_as_rehearsed(dice: Random) -> None:
+    show = random_show_with_follows(dice)
+    presses = (*random_presses(dice, show, 8_000), *random_values(dice, show, 8_000))
+    assert agree(show, presses, 8_500)
+
+
+@pytest.mark.long
+@given(dices())
+@settings(max_examples=2000)
+def test_many_outputs_that_follow_play_as_rehearsed(dice: Random) -> None:
+    show = random_show_with_follows(dice)
+    presses = (*random_presses(dice, show, 12_000), *random_values(dice, show, 12_000))
+    assert agree(show, presses, 12_500)
+
+
 @pytest.mark.long
 @given(dices())
 @settings(max_examples=3000)
@@ -202,6 +223,73 @@ def random_show_with_strands(dice: Random) -> Show:
         glide_ms=other.choice((0, 20, 300, 800, 5100)),
     )
     return replace(show, score=score)
+
+
+def random_show_with_follows(dice: Random) -> Show:
+    """The same on chips with senses, with a stick and a voice on each board that servos and lamps
+    follow, some of them mixed with idle."""
+    show = random_show_with_strands(dice)
+    boards = tuple(replace(board, chip="atmega2560") for board in show.rig.boards)
+    outputs = tuple(replace(one, pin=_PINS_2560[n]) for n, one in enumerate(show.rig.outputs))
+    pins = (CHIP_2560.pin(name) for name in ("PL0", "PE7", "PL1"))
+    channels = tuple(
+        Channel(f"stick_{board.name}", board.name, pin, ())
+        for board, pin in zip(boards, pins, strict=False)
+    )
+    sensors = tuple(
+        Sensor(
+            f"voice_{board.name}",
+            *(board.name, CHIP_2560.pin("PF0"), dice.choice((0.0, 0.1))),
+            *(dice.choice((0.0, 0.05)), dice.choice((0.0, 0.4))),
+        )
+        for board in boards
+    )
+    follows = tuple(
+        _follow(dice, one)
+        for one in outputs
+        if isinstance(one, Servo | Lamp) and dice.random() < 0.8
+    )
+    rig = replace(
+        show.rig,
+        boards=boards,
+        outputs=outputs,
+        channels=channels,
+        sensors=sensors,
+        follows=follows,
+    )
+    return replace(show, rig=rig)
+
+
+CHIP_2560 = CHIPS["atmega2560"]
+_PINS_2560 = tuple(CHIP_2560.pin(name) for name in ("PA0", "PA1", "PA2", "PB4", "PA4"))
+
+
+def _follow(dice: Random, one: Servo | Lamp) -> Follow:
+    low, high = (0.0, 80.0) if isinstance(one, Servo) else (0.0, 100.0)
+    sensed = dice.random() < 0.4
+    values = (0.1, 0.7) if sensed else dice.choice(((1000.0, 2000.0), (1450.0, 1550.0)))
+    ends = (dice.choice((low, 12.5, 33.33)), dice.choice((60.0, high)))
+    return Follow(
+        *(one.name, f"{'voice' if sensed else 'stick'}_{one.board}", *values),
+        *(ends if dice.random() < 0.5 else ends[::-1]),
+        way_ms=dice.choice((200, 500, 1500)),
+        mixed=isinstance(one, Servo) and dice.random() < 0.5,
+    )
+
+
+def random_values(dice: Random, show: Show, length_ms: int) -> tuple[Press, ...]:
+    """Hands on sticks, and voices: still for long, turned round in mid-way, off and on."""
+    found: list[Press] = []
+    for one in (*show.rig.channels, *show.rig.sensors):
+        at = dice.randint(0, 3000)
+        while at < length_ms:
+            if isinstance(one, Sensor):
+                value: float | None = dice.choice((0.0, 0.05, 0.4, 0.7, 1.0, dice.random()))
+            else:
+                value = dice.choice((None, 900.0, 1000.0, 1501.0, 2000.0, dice.uniform(900, 2100)))
+            found.append(Press(at, source=one.name, value=value))
+            at += dice.choice((20, 60, 60, 200, 300, 900, 2500))
+    return tuple(found)
 
 
 def _with_parts(

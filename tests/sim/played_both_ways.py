@@ -19,6 +19,7 @@ from sim.rehearsal.channels import channel_settings, radio_silence
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.requests import Hearing, Request, requests_by_frame
 from sim.rehearsal.sampling import sample
+from sim.rehearsal.sensing import sensor_settings
 from sim.rulebook import FRAME_MS
 
 
@@ -50,7 +51,8 @@ def compare(
         }
         spans = radio_silence(show, presses) if silences is None else silences
         widths = _widths(show, board, presses)
-        _compare_board(board, presses, spans, widths, times, ideal, planned, found)
+        voltages = _voltages(show, board, presses)
+        _compare_board(board, presses, spans, widths, voltages, times, ideal, planned, found)
     return found
 
 
@@ -61,8 +63,15 @@ def _widths(show: Show, board: CompiledBoard, presses: Sequence[Press]) -> list[
     return [dict(settings.get(one.name, ())) for one in own]
 
 
+def _voltages(show: Show, board: CompiledBoard, presses: Sequence[Press]) -> list[dict[int, int]]:
+    """For each sensor of a board, what is read of it from which frame on."""
+    settings = sensor_settings(show, presses)
+    own = [one for one in show.rig.sensors if one.board == board.name]
+    return [dict(settings.get(one.name, ())) for one in own]
+
+
 def _compare_board(
-    board: CompiledBoard, presses, silences, widths, times, ideal, planned, found
+    board: CompiledBoard, presses, silences, widths, voltages, times, ideal, planned, found
 ) -> None:
     requests = requests_by_frame(presses)
     hearing = Hearing(silences, requests)
@@ -78,6 +87,9 @@ def _compare_board(
         for channel, row in enumerate(widths):
             pulses[channel] = row.get(number, pulses[channel])
             player.channel(channel, pulses[channel])
+        for sensor, row in enumerate(voltages):
+            if number in row:
+                player.voltage(sensor, row[number])
         frames.append(player.frame())
         for n, name in servos.items():
             motion = player._outputs.servos[n].motion
