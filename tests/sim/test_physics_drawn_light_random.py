@@ -164,16 +164,16 @@ def chosen(seeds: range, length_ms: int) -> list[tuple[bool, bool, bool]]:
 
 
 def test_no_random_strand_that_chooses_flashes_where_the_count_clears_it() -> None:
-    found = chosen(range(40), 40_000)
+    found = chosen(range(24), 20_000)
     assert any(one[0] for one in found)
     assert sum(1 for one in found if not one[2]) >= 10
 
 
 @pytest.mark.long
 def test_no_strand_of_many_that_choose_flashes_in_minutes_where_the_count_clears_it() -> None:
-    found = chosen(range(3000, 3800), 180_000)
-    assert sum(1 for one in found if one[0]) >= 20
-    assert sum(1 for one in found if not one[2]) >= 100
+    found = chosen(range(3000, 3200), 120_000)
+    assert sum(1 for one in found if one[0]) >= 5
+    assert sum(1 for one in found if not one[2]) >= 60
 
 
 # -- both sides -----------------------------------------------------------------------------------
