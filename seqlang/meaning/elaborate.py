@@ -57,6 +57,7 @@ What has no mark of its own has a name in `Loaded.places` (name to `Origin`, if 
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Final, cast
@@ -424,11 +425,18 @@ def _rig(
     )
 
 
+def _is_mentioned(reading: Reading, name: Token) -> bool:
+    """Whether a line of a block has the name in it, whatever else stands there."""
+    return re.search(rf"^[ \t]+[^#\n]*\b{name}\b", reading.source.text, re.MULTILINE) is not None
+
+
 def _has_a_use(reading: Reading, line: Line, followed: Collection[str]) -> None:
     """A finding where a channel holds down no button, and nothing follows it."""
     if len(line.items) > 4 or str(line.items[1]) in followed:
         return
     name = line.token(1)
+    if any(nearest(other, [str(name)]) for other in followed) or _is_mentioned(reading, name):
+        return  # what was to follow it cannot be read, or has its name misspelt
     reading.error(
         "missing-line",
         f"channel `{name}` has no `button` line, and nothing follows it",

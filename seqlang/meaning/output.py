@@ -137,7 +137,8 @@ def plug(reading: Reading, board: Token, pin: Token, boards: Mapping[str, Chip])
             help=(f"did you mean `{meant}`? " if meant else "")
             + "pins are named as in the chip's data sheet, by port and bit: `PB1`, `PD6`; "
             "the numbers printed on boards are something else",
-            fix=meant,
+            # on boards, A0 is often printed beside an input of the converter, which is not PA0
+            fix=None if re.fullmatch(r"A[0-9]+", str(pin)) else meant,
         )
         raise Fault from None
     if str(board) not in boards:

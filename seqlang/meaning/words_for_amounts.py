@@ -16,6 +16,7 @@ _LONG: Final = re.compile(r"\bbutton +\S+ +long( +)\Z")
 _PRESSES: Final = frozenset({"press", "pressed", "hold", "held", "down", "click", "tap", "push"})
 _HOLD: Final = re.compile(r"^[ \t]*hold +\Z")
 _BY_CHANCE: Final = re.compile(r"rand(?:om)?(?:ly)?|any|varies|varying|variable", re.IGNORECASE)
+_FOLLOWS: Final = re.compile(r"^[ \t]*follows\b[^#]*, *(?:[0-9.]+ *% +to +)?\Z")
 _BUTTON: Final = re.compile(r"^[ \t]*(?:(?:stop +)?button|input) +\Z")
 
 
@@ -47,6 +48,12 @@ def said(source: Source, start: int, word: str) -> WordSaid | None:
         return WordSaid(
             f"`{word}` does not say between which times",
             "what is drawn has two ends, such as `hold 2 s .. 6 s`, in a strand of idle",
+        )
+    if word == "off" and _FOLLOWS.match(before):
+        return WordSaid(
+            "`off` is no end of what follows",
+            "write `0 %`",
+            (start, "0 %"),
         )
     if _BUTTON.match(before):
         return WordSaid(

@@ -348,6 +348,9 @@ class _Gatherer:
                 span,
                 help=f"did you mean `{instead}`?"
                 if instead
+                else f"files of a show end in `{SUFFIX}`: write `{path}{SUFFIX}`, or what the file "
+                "is called"
+                if not path.suffix
                 else "the path counts from the folder of the file in which it stands",
                 fix=None if instead is None else Fix(span, instead),
             )

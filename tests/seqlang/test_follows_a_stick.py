@@ -310,3 +310,36 @@ def test_a_channel_is_renamed_where_it_is_followed_too() -> None:
     one = names.declared("channel")["stick"]
     assert len(names.same(one)) == 3
     assert len(renamed(made, one, "lever")) == 3
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        "follows stick",
+        "follows stick from 1000 us to 2000 us, -30 deg to 30 deg, smoothly",
+        "follow stick from 1000 us to 2000 us, -30 deg to 30 deg",
+        "follows stik from 1000 us to 2000 us, -30 deg to 30 deg",
+    ],
+)
+def test_a_channel_is_not_told_of_beside_the_line_that_was_to_follow_it(wrong: str) -> None:
+    text = f"""supply pack
+    source adapter 6 V, 5 A
+board box: atmega2560, address 1
+    feed pack
+channel stick: box pin PL0
+servo neck: box pin PA0
+    pulse 900 us at -45 deg, 2100 us at 45 deg
+    travel -40 deg to 40 deg
+    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V
+    load 60 g at 30 mm
+    {wrong}
+cue bow
+    neck to 35 deg in 1.5 s
+remote
+    button 1: go bow
+    stop button 2
+"""
+    (found,) = [
+        one for one in load_text(Source("test.cues", text)).findings if one.severity == "error"
+    ]
+    assert text.count("\n", 0, found.span.start) == 10

@@ -105,6 +105,15 @@ def test_a_file_that_is_named_without_its_suffix_is_found(folder: Path) -> None:
     assert found.findings[0].help == "did you mean `rig.cues`?"
 
 
+def test_a_file_without_its_suffix_that_is_not_there_is_told_how_files_end(folder: Path) -> None:
+    found = written(folder, main=MAIN.replace("rig.cues", "nothing"))
+    assert names(found) == ["include-missing"]
+    assert found.findings[0].help == (
+        "files of a show end in `.cues`: write `nothing.cues`, or what the file is called"
+    )
+    assert found.findings[0].fix is None
+
+
 def test_an_include_without_a_path_is_all_that_is_told_of(folder: Path) -> None:
     found = written(folder, main=MAIN.replace('include "rig.cues"', "include"))
     assert told(found) == [("syntax", "main.cues", 3)]

@@ -118,3 +118,21 @@ def test_limits_hold_on_both_sides(line: str, name: str | None) -> None:
 def test_pins_and_names_of_sensors_are_checked(head: str, name: str | None) -> None:
     found = errors(SHOW.format(head=head, line=LINE))
     assert [one.name for one in found] == ([] if name is None else [name])
+
+
+@pytest.mark.parametrize("word", ["analog", "mic", "pot", "knob", "sensr"])
+def test_a_sensor_under_another_word_is_answered_by_the_line_that_passes(word: str) -> None:
+    text = SHOW.format(head=HEAD.replace("sensor", word, 1), line=LINE)
+    (found,) = errors(text)
+    assert found.fix is not None
+    assert applied(text, found.fix) == SHOW.format(head=HEAD, line=LINE)
+
+
+def test_a_name_that_is_missing_is_not_made_of_a_word_of_the_language() -> None:
+    (found,) = errors(SHOW.format(head="sensor: box pin PF0", line=LINE))
+    assert found.fix is None
+
+
+def test_a_pin_as_boards_print_it_is_not_taken_for_one_of_another_port() -> None:
+    (found,) = errors(SHOW.format(head="sensor knob: box pin A0", line=LINE))
+    assert (found.name, found.fix) == ("unknown-pin", None)

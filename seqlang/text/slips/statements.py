@@ -58,8 +58,8 @@ _ONLY_SAID: Final = (
     ),
     (
         "",
-        r"^(?:servo|lamp|strip|switch|channel|cue|gesture|pose|safe +pose|supply|board|given) +"
-        r"([0-9]\w*)",
+        r"^(?:servo|lamp|strip|switch|channel|sensor|cue|gesture|pose|safe +pose|supply|board"
+        r"|given) +([0-9]\w*)",
         "`{0}` is no name: a name starts with a letter or `_`",
         "such as `wing_1`",
     ),

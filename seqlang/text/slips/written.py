@@ -65,7 +65,9 @@ _NEEDS_BODY: Final = frozenset(BODIES) - {
 }
 """Kinds whose header alone is no whole statement."""
 
-_BOARD: Final = re.compile(r"(?:servo|lamp|strip|switch|input) +[\w]+ *: *([^\W\d]\w*)")
+_BOARD: Final = re.compile(
+    r"(?:servo|lamp|strip|switch|input|channel|sensor) +([\w]+) *: *([^\W\d]\w*)"
+)
 
 WORD: Final = re.compile(r"[^\s,():#\"]+|.", re.DOTALL)
 
@@ -163,7 +165,9 @@ class Written:
         if self.around.head is None:
             plugs = _BOARD.match(self.text)
             boards = self.around.names.get("board", frozenset())
-            return plugs is None or not boards or _is_near(plugs[1], boards)
+            if plugs is not None and plugs[1] in RESERVED:
+                return False
+            return plugs is None or not boards or _is_near(plugs[2], boards)
         if not any(self.around.names.get(kind) for kind in ("servo", "lamp", "strip", "switch")):
             return True
         own = {"a", "b", "c"}.union(*self.around.gestures.values())
