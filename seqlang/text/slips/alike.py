@@ -161,7 +161,7 @@ def _sides(line: Written) -> Iterator[Slip]:
     if len(sides) != 2 or line.halt is None:
         return
     text = line.text[: line.code_end]
-    one, other = sides
+    one, other = sorted(sides)
     value = rf"({_AMOUNT}|#[0-9A-Fa-f]{{6}}|(?!(?:{one}|{other})\b)[^\W\d]\w*)"
     side = rf"({one}|{other})"
     pair = re.compile(
