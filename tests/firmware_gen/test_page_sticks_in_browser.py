@@ -252,7 +252,7 @@ def voice(browser: Browser, tmp_path: Path) -> Iterator[Opened]:
 def test_a_sensor_is_a_slider_in_percent_that_says_what_follows_it(voice: Opened) -> None:
     ready(voice)
     slider = voice.page.get_by_role("slider", name="sensor voice on trunk")
-    assert slider.get_attribute("aria-valuetext") == "0 percent"
+    assert slider.get_attribute("aria-valuetext") == "0 percent, quiet"
     assert voice.page.get_by_role("button", name="no signal on voice").count() == 0
     titles = voice.js(
         """() => [...document.querySelectorAll(".follower, .quiet")].map(one => one.title)"""
@@ -289,3 +289,17 @@ def test_random_voices_and_sticks_play_as_on_the_reference(voice: Opened, seed: 
         [sorted(script, key=lambda one: one[0]), FRAMES],
     )
     assert assert_played_as_the_reference(voice, made(VOICE)[0]) == FRAMES
+
+
+def test_on_a_phone_across_the_parts_stay_in_sight_while_a_stick_is_moved(
+    browser: Browser, tmp_path: Path
+) -> None:
+    with opened(browser, paged(VOICE)[0], tmp_path, (844, 390), has_touch=True) as found:
+        slider = found.page.get_by_role("slider", name="sensor voice on trunk")
+        slider.evaluate("node => node.scrollIntoView({ block: 'end' })")
+        assert found.js("() => scrollY") > 100
+        top, bottom, seen = found.js(
+            """() => { const box = document.getElementById("stage").getBoundingClientRect();
+                return [box.top, box.bottom, innerHeight]; }"""
+        )
+        assert 0 <= top < bottom <= seen

@@ -68,7 +68,7 @@ export class Sticks {
 function telling({ source, node, told, silent, slider, bands }, value) {
   const isSilent = source.kind === "channel" && value === NO_SIGNAL;
   const inside = isSilent ? [] : bands.filter(({ band }) => band.from <= value && value <= band.to);
-  const words = isSilent ? "no signal" : wordsOfSource(source, value);
+  const words = isSilent ? "no signal" : `${wordsOfSource(source, value)}${value < source.quiet ? ", quiet" : ""}`;
   const presses = inside.map(({ band }) => `, button ${band.button}: ${band.does || "nothing"}`).join("");
   if (told.textContent !== words) told.textContent = words;
   slider.setAttribute("aria-valuetext", words.replace("\u00b5s", "microseconds").replace("%", "percent") + presses);
@@ -99,7 +99,7 @@ function marksOf(holder, source) {
     const where = [from, to].map(value => wordsOfSource(source, value)).join(" to ");
     mark("follower", from, to, `${output} ${a} to ${b}`, `${output}: ${a} to ${b}, at ${where}`, first + n);
   });
-  if (quiet) mark("mark quiet", least, quiet, "quiet", `below ${wordsOfSource(source, quiet)} it counts as 0`);
+  if (quiet) mark("mark quiet", least, quiet, "", `below ${wordsOfSource(source, quiet)} it counts as 0`);
   holder.style.height = `${ROW_REM * (first + follows.length)}rem`;
   return bands.map(band => {
     const [from, to] = [band.from, band.to].map(value => wordsOfSource(source, value));
