@@ -19,6 +19,7 @@ from firmware_gen.table.layout import BAD_RECORD, FOLLOWS, LEADS, TableError
 from firmware_gen.table.lightness import duty_of, lightness_of
 from firmware_gen.table.ops import ActOp, Delay, TableOp
 from firmware_gen.table.records import (
+    ChannelRecord,
     LampRecord,
     LawRecord,
     ShineRecord,
@@ -156,12 +157,17 @@ def test_the_core_shines_as_the_reference_does(seed: int) -> None:
     found, requests = made(dice)
     found = replace(found, role=(0, LEADS, 0, FOLLOWS)[seed % 4])
     reference, core = Player(found), ApartPlayer(found)
+    channels = sum(isinstance(one, ChannelRecord) for one in found.senses)
     tags = {cue.tag for cue in found.cues}
     for number in range(300):
         for at, kind, first, second in requests:
             if at == number and (kind != "trigger" or first in tags):
                 asked(reference, kind, first, second)
                 asked(core, kind, first, second)
+        for channel in range(channels):  # servos that lamps shine with may follow a stick
+            width = 3000 + 1400 * ((number // 40 + channel) % 3 - 1)
+            reference.channel(channel, width)
+            core.channel(channel, width)
         assert reference.frame().raw == core.frame(), f"frame {number}"
 
 

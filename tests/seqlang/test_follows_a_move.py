@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from firmware_gen.compiler.show import compile_show
 from seqlang.check import check
 from seqlang.editor.naming import ShowNames
 from seqlang.loading import Loaded, load_text
@@ -11,6 +12,7 @@ from seqlang.meaning.write_show import text_of, without_marks
 from seqlang.text.findings import Finding
 from seqlang.text.source import Source
 from sim.model import Shine
+from tests.seqlang.read_back import again
 
 LURE = "follows jaw from 0 deg to 30 deg, 10 % to 80 %"
 SHOW = """supply pack
@@ -94,6 +96,15 @@ def test_a_show_with_such_a_lamp_passes_and_comes_back_from_its_text() -> None:
     assert again.findings == ()
     assert again.show is not None
     assert without_marks(again.show.rig.shines) == without_marks(made.show.rig.shines)
+
+
+def test_the_text_of_a_board_s_table_says_what_its_lamp_follows() -> None:
+    made = loaded()
+    assert made.show is not None
+    (board,) = compile_show(made.show).boards
+    said, back = again(board.data, board)
+    assert LURE in " ".join(said.text.split())
+    assert without_marks(back.rig.shines) == without_marks(made.show.rig.shines)
 
 
 def test_a_chip_without_room_for_it_is_named() -> None:

@@ -1,0 +1,27 @@
+"""Lamps that shine with a move on the emulated chip: their duties are the reference player's."""
+
+from __future__ import annotations
+
+from random import Random
+
+import pytest
+
+from firmware_gen.chips.atmega2560 import CHIP as ATMEGA2560
+from firmware_gen.table.layout import FOLLOWS
+from firmware_gen.table.records import ShineRecord
+from tests.emulator.firmware import Firmware
+from tests.emulator.test_emulator_random import compare, random_moments, table_with_servos
+from tests.firmware_gen.random_tables import with_shines
+
+
+@pytest.mark.parametrize("firmware", [ATMEGA2560.name], indirect=True)
+@pytest.mark.parametrize("seed", [8, 19, 24])
+def test_a_lamp_shines_on_the_chip_as_the_reference_says(firmware: Firmware, seed: int) -> None:
+    dice = Random(seed)
+    table = table_with_servos(dice, firmware.chip)
+    while not any(isinstance(one, ShineRecord) for one in table.senses):
+        table = with_shines(dice, table_with_servos(dice, firmware.chip))
+    assert table.role != FOLLOWS
+    wrong, different = compare(firmware, table, random_moments(dice, table))
+    assert wrong == []
+    assert different > 20
