@@ -30,6 +30,7 @@ FailureReason: TypeAlias = Literal[
     "overtaken",
     "let-go",
     "transfer-under-way",
+    "mixed-set",
     "owner-lost",
     "owner-differs",
     "owner-not-ours",
@@ -195,6 +196,14 @@ FAILURES: Final[dict[FailureReason, FailureWords]] = {
         "a board takes one table at a time",
         "pieces of two tables would be mixed",
         "wait until the other transfer is done, then repeat; stop and limp work meanwhile",
+    ),
+    "mixed-set": FailureWords(
+        "the boards of a show have different versions of it",
+        "a board says, or was given from this computer, another version than the others; the line "
+        "between boards goes one way, so the board that leads cannot ask",
+        "a board follows only a leader with its own version, any other stays as it is; and moves "
+        "that were checked together are not played together",
+        "`bellcrank flash FILE` for each board that is named; it says which to plug in next",
     ),
     "owner-lost": FailureWords(
         "the process that owns the ports ended or does not answer",

@@ -1,8 +1,10 @@
 """Which version of a show each of its boards was given, and so which to plug in next.
 
 It is remembered in one small file for each show, beside the cautions that were shown. A show is
-known by its file, a version by its number, which is in every table. Boards that were flashed on
-another computer are not known here. Where nothing can be written, nothing is remembered.
+known by its file, a version by its number, which is in every table. The line between boards goes
+one way, so a board that leads cannot ask those that follow: what is known of a board is what it
+was given from this computer, and what it said when a command last looked at it with the show at
+hand. Where nothing can be written, nothing is remembered.
 """
 
 from __future__ import annotations
@@ -13,6 +15,9 @@ import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from firmware_gen.link.failures import LinkFailure
+from firmware_gen.table.layout import FOLLOWS, LEADS
 
 if TYPE_CHECKING:
     from firmware_gen.compiler.show import CompiledBoard, CompiledShow
@@ -28,15 +33,32 @@ class SetOfBoards:
 
     def remember(self, address: int) -> None:
         """The board of this address has the present version."""
+        self.saw(address, self._show.number)
+
+    def saw(self, address: int, number: int) -> None:
+        """The board of this address has the version of this number; others are none of the show."""
         from firmware_gen.files import write_whole
 
-        board = next(one for one in self._show.boards if one.board.address == address)
-        versions = {**self._versions(), board.name: f"{self._show.number:08x}"}
+        name = next((one.name for one in self._show.boards if one.board.address == address), None)
+        known = self._versions()
+        if name is None or known.get(name) == f"{number:08x}":
+            return
+        versions = {**known, name: f"{number:08x}"}
         try:
             self._place().parent.mkdir(parents=True, exist_ok=True)
             write_whole(self._place(), json.dumps(versions, sort_keys=True).encode("utf-8"))
         except OSError:
             return
+
+    def mixed(self) -> LinkFailure | None:
+        """What is wrong if boards of the show are known to have different versions; None: nothing
+        is known to be wrong."""
+        versions = self._versions()
+        known = [one for one in self._show.boards if one.name in versions]
+        if len({versions[one.name] for one in known}) < 2:
+            return None
+        others = [one for one in known if not self._has_it(one.name)]
+        return _mixed(", ".join(f"{_called(one)} has {versions[one.name]}" for one in others))
 
     def left(self, address: int) -> list[CompiledBoard]:
         """The boards that are not known to have the present version, but for that address; the one
@@ -76,16 +98,73 @@ class SetOfBoards:
         return "was not given the show from this computer yet"
 
     def _versions(self) -> Mapping[str, str]:
-        try:
-            found = json.loads(self._place().read_bytes())
-        except (OSError, ValueError):
-            return {}
-        return found if isinstance(found, dict) else {}
+        return _read(self._place())
 
     def _place(self) -> Path:
-        from platformdirs import user_state_path
+        return _folder() / self._name
 
-        return user_state_path("bellcrank", appauthor=False) / "boards-flashed" / self._name
+
+def mixed_with(number: int) -> LinkFailure | None:
+    """The same for the show that has this number, if any that was flashed here has: of several
+    copies the one that was flashed last."""
+    try:
+        files = sorted(_folder().iterdir(), key=lambda file: file.stat().st_mtime, reverse=True)
+    except OSError:
+        return None
+    for file in files:
+        versions = _read(file)
+        if f"{number:08x}" in versions.values():
+            others = [
+                f"`{name}` has {version}"
+                for name, version in sorted(versions.items())
+                if version != f"{number:08x}"
+            ]
+            return _mixed(", ".join(others)) if others else None
+    return None
+
+
+def mixed_among(found: Sequence[tuple[str, int, int]]) -> LinkFailure | None:
+    """The same for boards that answer now, each with what it is called, its role and its show.
+
+    Without the show's file nothing but this is known: a board that follows, and none that leads
+    with its version while one leads with another.
+    """
+    led = {number for _, role, number in found if role == LEADS}
+    if not led:
+        return None
+    astray = [
+        f"{name} has {number:08x}"
+        for name, role, number in found
+        if role == FOLLOWS and number not in led
+    ]
+    if not astray:
+        return None
+    leading = ", ".join(f"{number:08x}" for number in sorted(led))
+    return _mixed(f"{', '.join(astray)}, and what leads has {leading}")
+
+
+def _mixed(words: str) -> LinkFailure:
+    return LinkFailure(
+        "mixed-set",
+        f"the boards have different versions of the show: {words}",
+        "`bellcrank flash FILE` for each of them; a board follows only a leader with its version",
+    )
+
+
+def _folder() -> Path:
+    from platformdirs import user_state_path
+
+    return user_state_path("bellcrank", appauthor=False) / "boards-flashed"
+
+
+def _read(file: Path) -> dict[str, str]:
+    try:
+        found = json.loads(file.read_bytes())
+    except (OSError, ValueError):
+        return {}
+    if not isinstance(found, dict):
+        return {}
+    return {name: version for name, version in found.items() if isinstance(version, str)}
 
 
 def _called(board: CompiledBoard) -> str:

@@ -9,9 +9,10 @@ import click
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import BAUD
 from seqlang.command import BoardFailed
-from seqlang.command._board import VIRTUAL, end, owner_of_ports, seconds, virtual_board
+from seqlang.command._board import VIRTUAL, end, owner_of_ports, seconds, told, virtual_board
 from seqlang.command._form import say
 from seqlang.command._phones import host_of, phone_options, serve_phones
+from seqlang.command._set_of_boards import SetOfBoards
 from seqlang.command._show import passed
 from seqlang.command._show_on import ended_in_words
 
@@ -64,7 +65,11 @@ def command(
     with ExitStack() as stack, suppress(KeyboardInterrupt), ended_in_words():
         names = [_port(stack, name) for name in ports]
         _must_have_an_owner()
-        serve_phones(RemoteDesk(show, names, baud), host, number, until_s)
+        mixed = None if ports == (VIRTUAL,) else SetOfBoards(file, show).mixed()
+        if mixed is not None:
+            told(mixed)
+        notes = () if mixed is None else (f"{mixed.message}: those do not follow",)
+        serve_phones(RemoteDesk(show, names, baud, notes), host, number, until_s)
     say("the page has ended; boards go on as their show says")
 
 

@@ -14,12 +14,13 @@ from firmware_gen.link.protocol import MERGED_SLOT, NO_ADDRESS, NO_SLOT, Reporte
 from seqlang.command import BOARD_FAILURE, BoardFailed, WrongUse
 from seqlang.command._board import connected, end, named, owner_of_ports, port_options, told
 from seqlang.command._form import format_option, say
+from seqlang.command._set_of_boards import SetOfBoards, mixed_among, mixed_with
 from seqlang.command._show import passed
 from seqlang.text.render import broken, columns_of
 from sim.rulebook import BUTTONS, CUES, FRAME_S, STUCK_FRAMES
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from firmware_gen.compiler.show import CompiledShow
     from firmware_gen.link.protocol import Hello, State
@@ -44,6 +45,8 @@ def command(port: str | None, baud: int, file: str | None, everywhere: bool, for
     """Say what the connected board plays, and what to do.
 
     With --all a port on which no board answers ends it with status 3, after all have been asked.
+    So do boards that are known to have different versions of one show: those that answer, and with
+    --show those that were seen or flashed from this computer before.
 
     Example: bellcrank status --port virtual --show first.cues
 
@@ -53,7 +56,7 @@ def command(port: str | None, baud: int, file: str | None, everywhere: bool, for
     if everywhere:
         if port is not None:
             raise WrongUse("`--all` asks on every port: leave out `--port`")
-        return _all(baud, show, form)
+        return _all(baud, file, show, form)
     with connected(port, baud) as (link, hello):
         state = link.state()
         table = link.table()
@@ -62,10 +65,45 @@ def command(port: str | None, baud: int, file: str | None, everywhere: bool, for
             click.echo(json.dumps(record, indent=2))
         else:
             _print(named(link), report(hello, state, table, show))
-    return 0
+        if file is None:
+            mixed = mixed_with(hello.show)
+        else:
+            mixed = _mixed(file, show, [(link.address, hello.show)] if table else [])
+    return _tell_mixed(mixed)
 
 
-def _all(baud: int, show: CompiledShow | None, form: str) -> int:
+def _mixed(
+    file: str | None, show: CompiledShow | None, seen: Sequence[tuple[int, int]]
+) -> LinkFailure | None:
+    """Whether the show's boards are known to have different versions, with those that answer now:
+    their addresses and shows."""
+    if file is None or show is None:
+        return None
+    boards = SetOfBoards(file, show)
+    for address, number in seen:
+        boards.saw(address, number)
+    return boards.mixed()
+
+
+def _tell_mixed(mixed: LinkFailure | None) -> int:
+    if mixed is None:
+        return 0
+    told(mixed)
+    return BOARD_FAILURE
+
+
+def _role(table: bytes) -> int:
+    """Of a board, from its table; one without a table that can be read is alone."""
+    from firmware_gen.table.decode import decode
+    from firmware_gen.table.layout import ALONE, TableError
+
+    try:
+        return decode(table).role if table else ALONE
+    except TableError:
+        return ALONE
+
+
+def _all(baud: int, file: str | None, show: CompiledShow | None, form: str) -> int:
     """Every board on every port; the command's exit status."""
     from seqlang.command._all_ports import all_ports, asked
 
@@ -89,7 +127,11 @@ def _all(baud: int, show: CompiledShow | None, form: str) -> int:
                 who = "blank board" if one.address == NO_ADDRESS else f"board {one.address}"
                 rows = report(one.hello, one.state, one.table, show)
                 _print(f"{who} on {port.port}", rows)
-    return BOARD_FAILURE if any(isinstance(one, LinkFailure) for _, one in found) else 0
+    here = [one for _, one in found if not isinstance(one, LinkFailure)]
+    mixed = _mixed(file, show, [(one.address, one.hello.show) for one in here if one.table])
+    roles = [(f"board {one.address}", _role(one.table), one.hello.show) for one in here]
+    is_mixed = _tell_mixed(mixed or mixed_among(roles))
+    return BOARD_FAILURE if len(here) < len(found) else is_mixed
 
 
 def _record(port: str, found: FoundBoard | LinkFailure) -> dict[str, object]:

@@ -88,12 +88,24 @@ def command(
     held_s = None if held is None else float(seconds(held, "--held"))
     with connected(port, baud) as (link, hello):
         wait_until_ready(link, hello.mode)
+        _warn_of_mixed(hello.show)
         if held_s is None:
             start(link, cue)
             click.echo(f"cue `{cue}` started on {named(link)}")
         else:
             hold(link, cue, held_s)
             click.echo(f"cue `{cue}` held for {held} on {named(link)}")
+
+
+def _warn_of_mixed(number: int) -> None:
+    """Say that other boards of this show will not follow. It starts all the same: what is
+    remembered may be out of date, and a board of another version stays as it is by itself."""
+    from seqlang.command._board import told
+    from seqlang.command._set_of_boards import mixed_with
+
+    mixed = mixed_with(number)
+    if mixed is not None:
+        told(mixed)
 
 
 @dataclass(frozen=True, slots=True)

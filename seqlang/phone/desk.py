@@ -76,12 +76,16 @@ class Desk(Protocol):
 
 
 class RemoteDesk:
-    """The remote of a show. `ports`, `baud`: as for `Lookout`."""
+    """The remote of a show. `ports`, `baud`: as for `Lookout`; `notes`: what is to be said of the
+    boards besides, while one of them does not answer."""
 
     takes: Final = frozenset({"beat", "down", "up", "ready-to-rearm", "rearm"})
 
-    def __init__(self, show: CompiledShow, ports: Sequence[str], baud: int) -> None:
+    def __init__(
+        self, show: CompiledShow, ports: Sequence[str], baud: int, notes: Sequence[str] = ()
+    ) -> None:
         self._show = show
+        self._notes = tuple(notes)
         self._lookout = Lookout(show, ports, baud)
 
     def begin(self, changed: Callable[[], None], anyone: Callable[[], bool]) -> None:
@@ -107,8 +111,12 @@ class RemoteDesk:
         return {"title": show.score.title or "Show", "buttons": buttons}
 
     def news(self) -> dict[str, Any]:
-        rows = [described(seen) for seen in self._lookout.boards()]
-        return {"boards": rows, "notes": self._lookout.notes()}
+        boards = self._lookout.boards()
+        notes = () if all(seen.answers for seen in boards) else self._notes
+        return {
+            "boards": [described(seen) for seen in boards],
+            "notes": [*self._lookout.notes(), *notes],
+        }
 
 
 def _has(table: Any, button: dict[str, Any]) -> bool:

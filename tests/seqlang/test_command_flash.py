@@ -20,7 +20,9 @@ from terminal import on_a_terminal
 from firmware_gen.board.virtual import Server, VirtualBoard, stored_eeprom
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import ReportedMode
+from firmware_gen.table.layout import ALONE, FOLLOWS, LEADS
 from seqlang.check import check
+from seqlang.command._set_of_boards import SetOfBoards, mixed_among
 from seqlang.loading import load
 from tests.firmware_gen.page_shows import LED
 
@@ -176,6 +178,74 @@ def test_flash_says_which_board_is_next_until_all_have_the_same_version(
             capsys, *("flash", str(file), "--port", boards["tail"].url, "--format", "json")
         )
         assert json.loads(done.out)["left"] == ["crest"]
+
+
+def test_a_mixed_set_is_told_wherever_it_is_known_until_it_is_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "newt.cues"
+    file.write_text(LED)
+    shown = check(load(file)).show
+    assert shown is not None
+    boards = {one.name: Server(VirtualBoard(chip=one.chip)) for one in shown.compiled.boards}
+    with ExitStack() as stack:
+        for server in boards.values():
+            stack.enter_context(server)
+
+        def flash(name: str) -> None:
+            words = ("--port", boards[name].url, "--board", name)
+            assert Outcome(capsys, "flash", str(file), *words).status == 0
+
+        def status(name: str, *more: str) -> tuple[int, str]:
+            done = Outcome(capsys, "status", "--port", boards[name].url, *more)
+            assert "Traceback" not in done.err
+            assert isinstance(done.status, int)
+            return done.status, " ".join(done.err.split())
+
+        for name in boards:
+            flash(name)
+        assert status("trunk", "--show", str(file)) == (0, "")
+        old = shown.compiled.number
+        file.write_text(LED.replace("tip to 6 deg in 2 s", "tip to 7 deg in 2 s"))
+        assert status("trunk", "--show", str(file)) == (0, "")  # all boards have the old one
+        flash("trunk")
+        flash("crest")
+        for more in ((), ("--show", str(file)), ("--show", str(file), "--format", "json")):
+            number, told = status("trunk", *more)
+            assert number == 3
+            assert "(mixed-set)" in told
+            assert f"`tail`{' (address 2)' * bool(more)} has {old:08x}" in told
+            assert "`crest`" not in told
+        port = ("--port", boards["trunk"].url)
+        done = Outcome(capsys, "trigger", "swim", *port)
+        assert done.status == 0  # what is remembered may be out of date
+        assert "(mixed-set)" in " ".join(done.err.split())
+        done = Outcome(capsys, "remote", str(file), *port, "--for", "1 s")
+        assert done.status == 0
+        assert "(mixed-set)" in " ".join(done.err.split())
+        # somebody flashed it on another computer: it is believed when it is seen
+        flash_elsewhere = check(load(file)).show
+        assert flash_elsewhere is not None
+        other = SetOfBoards(str(file), flash_elsewhere.compiled)
+        other.saw(2, flash_elsewhere.compiled.number)
+        assert status("trunk", "--show", str(file)) == (0, "")
+        number, told = status("tail", "--show", str(file))  # it was not: it says so itself
+        assert number == 3
+        assert f"`tail` (address 2) has {old:08x}" in told
+        flash("tail")
+        assert status("tail", "--show", str(file)) == (0, "")
+
+
+def test_boards_that_answer_at_once_are_a_set_as_far_as_they_say_so() -> None:
+    leads, follows, stray = ("a", LEADS, 7), ("b", FOLLOWS, 7), ("c", FOLLOWS, 8)
+    assert mixed_among([]) is None
+    assert mixed_among([follows, stray]) is None  # nothing is known of what leads
+    assert mixed_among([leads, follows, ("d", ALONE, 9)]) is None
+    assert mixed_among([leads, follows, stray, ("e", LEADS, 8)]) is None  # two creatures
+    found = mixed_among([leads, follows, stray])
+    assert found is not None
+    assert found.reason == "mixed-set"
+    assert "c has 00000008, and what leads has 00000007" in found.message
 
 
 def test_a_blank_board_and_a_show_for_two_ask_which_it_is(
