@@ -77,8 +77,8 @@ def joints_of(matter: BookMatter, board: Board) -> list[Joint]:
     rig = matter.show.rig
     found = [_joint(matter, one, board) for one in rig.outputs if one.board == board.name]
     found += [_button(one) for one in rig.inputs if one.board == board.name]
-    found += [_channel(one) for one in rig.channels if one.board == board.name]
-    found += [_sensor(one) for one in rig.sensors if one.board == board.name]
+    found += [_channel(one, rig) for one in rig.channels if one.board == board.name]
+    found += [_sensor(one, rig) for one in rig.sensors if one.board == board.name]
     found += _line(rig, board)
     return sorted(found, key=lambda joint: joint.pin)
 
@@ -130,16 +130,24 @@ def _button(one: Input) -> Joint:
     return Joint(one.pin, f"button {one.button}", kind, how)
 
 
-def _channel(one: Channel) -> Joint:
-    bands = "; ".join(
+def _channel(one: Channel, rig: Rig) -> Joint:
+    does = [
         f"button {band.button} from {figure(band.low_us)} to {figure(band.high_us)} us"
         for band in one.bands
-    )
-    return Joint(one.pin, f"channel {one.name}", "receiver, pulses", bands)
+    ]
+    does += _followed(one, rig)
+    return Joint(one.pin, f"channel {one.name}", "receiver, pulses", "; ".join(does))
 
 
-def _sensor(one: Sensor) -> Joint:
-    how = "its wiper or output to the pin; never more than the chip's supply there"
+def _followed(one: Channel | Sensor, rig: Rig) -> list[str]:
+    """What follows a source."""
+    names = [follow.output for follow in rig.follows if follow.source == one.name]
+    return [f"followed by {', '.join(names)}"] if names else []
+
+
+def _sensor(one: Sensor, rig: Rig) -> Joint:
+    wire = "its wiper or output to the pin; never more than the chip's supply there"
+    how = "; ".join([wire, *_followed(one, rig)])
     return Joint(one.pin, f"sensor {one.name}", "sensor, voltage", how)
 
 

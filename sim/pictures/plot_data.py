@@ -10,7 +10,7 @@ import numpy as np
 
 from sim.arrays import Array
 from sim.model import Servo
-from sim.rehearsal.sampling import Samples, motion, sample
+from sim.rehearsal.sampling import Samples, carried_out, sample
 from sim.rehearsal.trajectories import CueRun, Trajectories
 from sim.strain.response import follow, held
 from sim.strain.spin_response import spun_rpm
@@ -75,7 +75,7 @@ def _responses(trajectories: Trajectories, times: Array) -> dict[str, Array]:
     if not servos or times[-1] > LONGEST_RESPONSE_MS:
         return {}
     every = np.arange(0.0, times[-1] + 1.0)
-    commands = {o.name: held(motion(trajectories.motions[o.name], every, 0)[0]) for o in servos}
+    commands = {o.name: held(carried_out(trajectories, o.name, every)[0]) for o in servos}
     rig = trajectories.show.rig
     found = {o.name: spun_rpm(rig, o, commands[o.name]) for o in servos if o.load.spins}
     turning = [one for one in servos if one.name not in found]

@@ -124,7 +124,12 @@ def _cue_at(shown: Plotted, name: str) -> NDArray[np.str_]:
     row = shown.trajectories.motions[name]
     starts = np.maximum.accumulate(np.array([piece.start_ms for piece in row]))
     held = np.searchsorted(starts, shown.samples.times_ms, side="right") - 1
-    return np.array([piece.cue or "" for piece in row])[np.maximum(held, 0)]
+    cues = np.array([piece.cue or "" for piece in row], dtype=object)[np.maximum(held, 0)]
+    times = shown.samples.times_ms
+    source = next((f.source for f in shown.trajectories.show.rig.follows if f.output == name), "")
+    for span in shown.trajectories.followed.get(name, ()):
+        cues[(times >= span.times_ms[0]) & (times < span.end_ms)] = f"follows {source}"
+    return cues.astype(np.str_)
 
 
 def _worst(shown: Plotted, panel: Axes, servo: Servo) -> None:

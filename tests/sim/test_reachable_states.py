@@ -15,8 +15,10 @@ from sim.model import (
     Board,
     CalibrationPoint,
     Cells,
+    Channel,
     Cue,
     Fade,
+    Follow,
     Gear,
     Hold,
     InTurn,
@@ -32,6 +34,7 @@ from sim.model import (
     Rig,
     Rod,
     Score,
+    Sensor,
     Servo,
     Show,
     Spring,
@@ -91,6 +94,41 @@ class RandomShow:
         if seed % 2:
             score = self.letting_go(score, parts)
         self.show = coupled_show(Show(rig, score))
+
+    def following(self) -> None:
+        """Let parts and the lamp follow a stick and a voice, some parts mixed with idle."""
+        rig, hand = self.show.rig, self.hand
+        follows = []
+        for one in (o for o in rig.outputs if isinstance(o, Servo | Lamp)):
+            if hand.random() < 0.7:
+                most = (-30.0, 50.0) if isinstance(one, Servo) else (0.0, 100.0)
+                source, values = ("stick", (1000.0, 2000.0)), ("voice", (0.1, 0.8))
+                name, ends = source if hand.random() < 0.6 else values
+                low, high = np.sort(hand.uniform(*most, 2)).round(2).tolist()
+                targets = (low, high) if hand.random() < 0.5 else (high, low)
+                mixed = isinstance(one, Servo) and bool(hand.random() < 0.4)
+                lasts = int(hand.integers(150, 1500))
+                follows.append(Follow(one.name, name, *ends, *targets, lasts, mixed))
+        live = replace(
+            rig,
+            channels=(Channel("stick", "b", 80, ()),),
+            sensors=(Sensor("voice", "b", 40, 0.05, 0.0, 0.2),),
+            follows=tuple(follows),
+        )
+        score = self.show.score
+        self.show = coupled_show(Show(live, score))
+
+    def hands(self, length_ms: int) -> list[Press]:
+        """A hand on the stick and a voice: still, turned round in mid-way, off and on."""
+        found, hand = [], self.hand
+        for name, most in (("stick", (900.0, 2100.0)), ("voice", (0.0, 1.0))):
+            at = 0.0
+            while at < length_ms:
+                value = float(hand.choice((*most, hand.uniform(*most))))
+                lost = name == "stick" and hand.random() < 0.05
+                found.append(Press(int(at), source=name, value=None if lost else value))
+                at += float(hand.choice((40.0, 100.0, 200.0, 500.0, 900.0)))
+        return found
 
     def part(self, n: int) -> Servo:
         chance = self.chance
@@ -194,6 +232,8 @@ class RandomShow:
         """Samples of a random play, what they ask, and that without the wearer's jolts."""
         presses = self.presses()
         length = max(press.at_ms for press in presses) + 1800
+        if self.show.rig.follows:
+            presses += self.hands(length)
         times = np.arange(float(ready_ms(self.show)), float(length), 4.0)
         seen = within_limits(self.show, sample(rehearse(self.show, presses, length), times))
         rig = self.show.rig
@@ -215,9 +255,11 @@ SLACK = 1.0 + 2e-4
 """Motions last whole 1/256 ms: a quick one is faster than its table says by 1/256 ms in 50 ms."""
 
 
-def check_one(seed: int) -> dict[str, float]:
+def check_one(seed: int, following: bool = False) -> dict[str, float]:
     """What share of each bound a random play reaches; fails where it beats one."""
     made = RandomShow(seed)
+    if following:
+        made.following()
     show = made.show
     states = Reachable(show)
     seen, asked, calm = made.played()
@@ -280,8 +322,8 @@ def pinched(show: Show, states: Reachable, seen: Samples) -> list[float]:
     return found
 
 
-def assert_none_beats(seeds: range) -> None:
-    rows = [check_one(seed) for seed in seeds]
+def assert_none_beats(seeds: range, following: bool = False) -> None:
+    rows = [check_one(seed, following) for seed in seeds]
     for kind, near in (("sag", 0.6), ("torque", 0.8), ("heat", 0.4), ("energy", 0.5)):
         most = max(row[kind] for row in rows)
         assert most >= near, (kind, most, "the bound is of use")
@@ -289,6 +331,15 @@ def assert_none_beats(seeds: range) -> None:
 
 def test_no_random_play_goes_beyond_what_is_foretold() -> None:
     assert_none_beats(range(12))
+
+
+def test_no_hand_on_a_stick_takes_a_random_show_beyond_what_is_foretold() -> None:
+    assert_none_beats(range(8), following=True)
+
+
+@pytest.mark.long
+def test_no_hand_takes_many_random_shows_beyond_what_is_foretold() -> None:
+    assert_none_beats(range(100, 400), following=True)
 
 
 @pytest.mark.long
